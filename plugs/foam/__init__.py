@@ -1,0 +1,1 @@
+"""From a body to the foam that is cut and glued."""

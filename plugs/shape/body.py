@@ -1,0 +1,244 @@
+"""The plug's body: the section solid, what is put on it and what is taken off it, in the mesh engine."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.errors import PlugError
+from plugs.shape import mesh
+from plugs.shape.mesh import Body, Measures
+from plugs.shape.proof import integrate
+from plugs.shape.recess import Boss, Recess, Tool, make_tool
+from plugs.shape.sampling import sample
+from plugs.shape.stations import Loft
+
+Array = NDArray[np.float64]
+
+_NOTHING_MM3 = 1e-3
+_SKIN = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Shape:
+    """A shape of the recipe's own.
+
+    Attributes
+    ----------
+    param : str
+        Where the recipe gives it, ``"added[0]"``.
+    kind : str
+        "add" or "cut".
+    brep : bytes
+        For the kernel engine.
+    body : Body
+    """
+
+    param: str
+    kind: str
+    brep: bytes
+    body: Body
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Solid:
+    """A finished plug in the mesh engine.
+
+    Attributes
+    ----------
+    loft : Loft
+    tools : tuple of Tool
+    shapes : tuple of Shape
+    plain, body : Body
+        Before and after tools and shapes.
+    by_sections, plain_by_mesh, by_mesh : Measures
+        Of the plain body by integration and by its mesh, and of the finished body.
+    """
+
+    loft: Loft
+    tools: tuple[Tool, ...]
+    shapes: tuple[Shape, ...]
+    plain: Body
+    body: Body
+    by_sections: Measures
+    plain_by_mesh: Measures
+    by_mesh: Measures
+
+
+def make_solid(
+    loft: Loft, tools: Sequence[Tool], shapes: Sequence[Shape], tolerance: float
+) -> Solid:
+    """Return the body of a plug with its recesses, bosses and own shapes, proved twice.
+
+    Parameters
+    ----------
+    loft : Loft
+    tools : sequence of Tool
+    shapes : sequence of Shape
+    tolerance : float, mm
+        Largest distance between surface and mesh.
+
+    Returns
+    -------
+    Solid
+
+    Raises
+    ------
+    PlugError
+        A tool that meets another or breaks through; nothing left of the plug.
+    """
+    grid = sample(loft, tolerance)
+    plain = mesh.body_of_grid(grid)
+    bodies = [mesh.placed(mesh.body_of_grid(sample(tool.loft, tolerance)), tool.frame) for tool in tools]
+    for tool, body in zip(tools, bodies, strict=True):
+        _check_within(plain, tool, body)
+    for (first, a), (second, b) in combinations(zip(tools, bodies, strict=True), 2):
+        _check_apart(plain, first, a, second, b)
+    result = plain
+    added = [b for t, b in zip(tools, bodies, strict=True) if t.kind == "add"] + [s.body for s in shapes if s.kind == "add"]
+    removed = [b for t, b in zip(tools, bodies, strict=True) if t.kind == "cut"] + [s.body for s in shapes if s.kind == "cut"]
+    if added:
+        result = mesh.joined([result, *added])
+    for cutter in removed:
+        result = mesh.less(result, cutter)
+    if mesh.volume_of(result) <= _NOTHING_MM3:
+        raise PlugError(
+            param="cut", value=len(removed), reason="nothing is left of the plug", remedy="cut at most a part of it away"
+        )
+    by_sections, by_mesh = integrate(loft, grid), mesh.measure(result)
+    plain_by_mesh = by_mesh if result is plain else mesh.measure(plain)
+    _prove(by_sections, plain_by_mesh, tolerance)
+    return Solid(
+        loft=loft, tools=tuple(tools), shapes=tuple(shapes), plain=plain, body=result,
+        by_sections=by_sections, plain_by_mesh=plain_by_mesh, by_mesh=by_mesh,
+    )
+
+
+def make_tools(loft: Loft, items: Sequence[Recess | Boss], word: str) -> list[Tool]:
+    """Return the tools of a list of recesses or bosses.
+
+    Parameters
+    ----------
+    loft : Loft
+    items : sequence of Recess or Boss
+    word : str
+        The recipe's word for the list, "recesses" or "bosses".
+
+    Returns
+    -------
+    list of Tool
+    """
+    return [make_tool(loft, item, f"{word}[{i}]") for i, item in enumerate(items)]
+
+
+def _prove(by_sections: Measures, by_mesh: Measures, tolerance: float) -> None:
+    """Stop when the two engines disagree by more than the mesh's own tolerance can explain."""
+    allowed = tolerance * by_sections.area_mm2 + 1e-6 * by_sections.volume_mm3
+    gap = abs(by_sections.volume_mm3 - by_mesh.volume_mm3)
+    assert gap <= allowed, f"volume by sections {by_sections.volume_mm3} and by mesh {by_mesh.volume_mm3} mm3 disagree"
+    reach = float(np.linalg.norm(by_mesh.upper - by_mesh.lower))
+    drift = float(np.abs(by_sections.centroid - by_mesh.centroid).max())
+    assert drift <= reach * allowed / by_sections.volume_mm3, f"centroids disagree by {drift} mm"
+    ratio = abs(by_mesh.area_mm2 / by_sections.area_mm2 - 1.0)
+    assert ratio <= 0.01, f"areas disagree by {100 * ratio} %"
+
+
+def _check_within(plain: Body, tool: Tool, body: Body) -> None:
+    """Refuse a tool that comes out of the plug anywhere but at its mouth or top."""
+    if tool.is_through:
+        return
+    word = "depth" if tool.kind == "cut" else "rise"
+    depths = []
+    for part in mesh.parts(mesh.less(body, plain)):
+        if mesh.volume_of(part) <= _NOTHING_MM3:
+            continue
+        along = (mesh.triangles_of(part)[0] - tool.frame[:, 3]) @ tool.frame[:, 0]
+        at_mouth = along.min() < -0.5 if tool.kind == "cut" else along.max() > tool.depth - 1e-6
+        if not at_mouth:
+            depths.append((float(along.min()), float(along.max())))
+    if not depths:
+        return
+    if tool.kind == "add":
+        raise PlugError(
+            param=f"{tool.param}.{word}", value=tool.depth, where=tool.name,
+            reason="the foot of the boss comes out on the other side of the plug", remedy="set it where the plug is thicker",
+        )
+    first, last = min(d[0] for d in depths), max(d[1] for d in depths)
+    remedy = f"use at most {np.floor((first - _SKIN) * 10) / 10:g}, or is_through=True"
+    raise PlugError(
+        param=f"{tool.param}.{word}", value=tool.depth, where=tool.name,
+        reason=f"it breaks through the far side of the plug, by {last - first:.1f} mm",
+        remedy=remedy if first - _SKIN > 0.1 else "set it where the plug is thicker, or is_through=True",
+    )
+
+
+def _check_apart(plain: Body, first: Tool, a: Body, second: Tool, b: Body) -> None:
+    """Refuse two tools that meet."""
+    shared = mesh.common(a, b)
+    if first.kind == "cut" and second.kind == "cut":
+        shared = mesh.common(shared, plain)
+    if mesh.volume_of(shared) <= _NOTHING_MM3:
+        return
+    local = (mesh.triangles_of(shared)[0] - second.frame[:, 3]) @ second.frame[:, :3]
+    extent = np.ptp(local, axis=0)[1:]
+    by = float(extent.min())
+    word = "width" if int(np.argmin(extent)) == 0 else "height"
+    raise PlugError(
+        param=second.param, value=second.name, reason=f"it meets {first.param}, {first.name}, by {by:.1f} mm along its {word}",
+        remedy=f"move one of them {by + _SKIN:.1f} mm away",
+    )
+
+
+def make_shape(item: Any, param: str, kind: str, tolerance: float) -> Shape:
+    """Return a shape of the recipe's own, ready for both engines.
+
+    Parameters
+    ----------
+    item : object
+        A CadQuery shape or work plane holding solids; known by what it can do, so that nothing
+        here loads the kernel.
+    param : str
+    kind : str
+        "add" or "cut".
+    tolerance : float, mm
+        Largest distance between surface and mesh.
+
+    Returns
+    -------
+    Shape
+
+    Raises
+    ------
+    PlugError
+        Not a CadQuery solid, or not closed.
+    """
+    found = list(item.vals()) if hasattr(item, "vals") else [item]
+    if len(found) != 1 or not all(hasattr(f, "tessellate") and hasattr(f, "exportBrep") for f in found):
+        raise PlugError(
+            param=param, value=type(item).__name__, reason="this is not one CadQuery solid",
+            remedy="give 1 shape, or join several with .union() or cadquery.Compound.makeCompound first",
+        )
+    points, faces = found[0].tessellate(0.5 * tolerance, 0.1)
+    vertices = np.array([p.toTuple() for p in points], dtype=np.float64).reshape(-1, 3)
+    triangles = np.array(faces, dtype=np.int64).reshape(-1, 3)
+    body = mesh.body_of_loose_triangles(vertices, triangles)
+    if body is None or mesh.volume_of(body) <= _NOTHING_MM3:
+        raise PlugError(
+            param=param, value=type(item).__name__, reason="the shape does not enclose a volume",
+            remedy="give 1 closed solid; check it with .isValid() and .Volume()",
+        )
+    return Shape(param=param, kind=kind, brep=_brep(found[0]), body=body)
+
+
+def _brep(shape: Any) -> bytes:
+    """Return a CadQuery shape in the kernel's own text form."""
+    from io import BytesIO
+
+    stream = BytesIO()
+    shape.exportBrep(stream)
+    return stream.getvalue()

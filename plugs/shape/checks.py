@@ -1,0 +1,327 @@
+"""Check a section function densely before any solid is made of it.
+
+What fails becomes a `PlugError` that names the parameter, and the value that would do, found by
+trying: the same plan with that one value made smaller, until it passes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.errors import PlugError
+from plugs.shape.plan import LARGEST_CROWN_RATIO
+from plugs.shape.section import End, LinesPlan, Station
+from plugs.shape.stations import Loft, Sections, make_loft
+from plugs.tolerances import LENGTH, SMALLEST_BODY
+
+Array = NDArray[np.float64]
+
+_PER_SPAN = 13
+_PER_ARC = 6
+_SPIKE_RAD = np.radians(176.0)
+_SLACK = 1e-7
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Fault:
+    """What is wrong first, and which number of the plan to make smaller."""
+
+    reason: str
+    t: float
+    kind: str
+    name: str
+    otherwise: str
+
+
+def checked_loft(plan: LinesPlan) -> Loft:
+    """Return the section function of a plan that can be built.
+
+    Parameters
+    ----------
+    plan : LinesPlan
+
+    Returns
+    -------
+    Loft
+
+    Raises
+    ------
+    PlugError
+        A blend longer than its panels, a crown that folds, panels that cross, an end that leans or
+        is rounded too far, at or between stations.
+    """
+    try:
+        loft = make_loft(plan)
+    except PlugError as error:
+        end, _, word = error.param.partition(".")
+        if end in ("front", "aft") and word == "radius" and isinstance(error.value, float):
+            fault = _Fault(reason=error.reason, t=0.0, kind=end, name=word, otherwise=error.remedy)
+            param, value, setter = _target(plan, fault, 0)
+            if setter is not None and math.isfinite(error.value) and error.value > 0.0:
+                remedy = _largest(setter, value, error.remedy)
+                raise PlugError(param=param, value=value, reason=error.reason, remedy=remedy) from error
+        raise
+    fault = _first_fault(loft)
+    if fault is None:
+        return loft
+    station = _nearest(loft, fault.t)
+    where = _where(loft, fault.t, station)
+    param, value, setter = _target(plan, fault, station)
+    remedy = fault.otherwise if setter is None else _largest(setter, value, fault.otherwise)
+    raise PlugError(param=param, value=value, reason=fault.reason, remedy=remedy, where=where)
+
+
+def _where(loft: Loft, t: float, station: int) -> str:
+    """Return a place on the plug in words."""
+    u = float(loft.sections(np.array([t])).u[0])
+    x = float(loft.table.x[station])
+    if abs(u - x) < 0.05:
+        return f"station {station} at x = {x:g} mm"
+    return f"at x = {u:.1f} mm, station {station} is nearest"
+
+
+def _nearest(loft: Loft, t: float) -> int:
+    """Return the station nearest to a position."""
+    u = float(loft.sections(np.array([t])).u[0])
+    return int(np.argmin(np.abs(loft.table.x - u)))
+
+
+def _target(
+    plan: LinesPlan, fault: _Fault, station: int
+) -> tuple[str, object, Callable[[float], LinesPlan] | None]:
+    """Return the parameter to blame, its value, and how to set it."""
+    stations = list(plan.stations)
+    if fault.kind == "radius":
+        corner = stations[station].corners[fault.name]
+
+        def set_radius(value: float) -> LinesPlan:
+            changed = dict(stations[station].corners)
+            changed[fault.name] = replace(corner, radius=value)
+            return _with_station(plan, station, replace(stations[station], corners=changed))
+
+        return f"stations[{station}].corners[{fault.name!r}].radius", float(corner.radius), set_radius
+    if fault.kind == "crown":
+
+        def set_crown(value: float) -> LinesPlan:
+            crowns = {**stations[station].crowns, fault.name: value}
+            return _with_station(plan, station, replace(stations[station], crowns=crowns))
+
+        crown = float(stations[station].crowns.get(fault.name, 0.0))
+        return f"stations[{station}].crowns[{fault.name!r}]", crown, set_crown
+    if fault.kind in ("front", "aft"):
+        end: End = getattr(plan, fault.kind)
+        word = fault.name
+
+        def set_end(value: float) -> LinesPlan:
+            changed = replace(end, **{word: value})
+            return replace(plan, front=changed) if fault.kind == "front" else replace(plan, aft=changed)
+
+        return f"{fault.kind}.{word}", float(getattr(end, word)), set_end
+    shown = ", ".join(f"{name} ({c.y:g}, {c.z:g})" for name, c in stations[station].corners.items())
+    return f"stations[{station}].corners", shown, None
+
+
+def _with_station(plan: LinesPlan, index: int, station: Station) -> LinesPlan:
+    """Return a plan with one station replaced."""
+    stations = list(plan.stations)
+    stations[index] = station
+    return replace(plan, stations=stations)
+
+
+def _largest(setter: Callable[[float], LinesPlan], value: object, otherwise: str) -> str:
+    """Return the remedy: the largest value, rounded down to 0.1, with which the plan passes."""
+    assert isinstance(value, float)
+    low, high = 0.0, 1.0
+    if value == 0.0 or not _passes(setter(0.0)):
+        return otherwise
+    for _ in range(14):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if _passes(setter(middle * value)) else (low, middle)
+    best = np.sign(value) * np.floor(abs(value) * low * 10.0 + 1e-9) / 10.0
+    if best == 0.0:
+        return "use 0"
+    return f"use {best:g} or less" if value > 0.0 else f"use {best:g} or nearer to 0"
+
+
+def _passes(plan: LinesPlan) -> bool:
+    """Return whether a plan can be built."""
+    try:
+        return _first_fault(make_loft(plan)) is None
+    except PlugError:
+        return False
+
+
+def _first_fault(loft: Loft) -> _Fault | None:
+    """Return the first thing that is wrong with a section function."""
+    spans = np.diff(loft.breaks)
+    steps = (np.arange(_PER_SPAN) + 1e-6) / (_PER_SPAN - 1 + 2e-6)
+    t = np.unique(np.concatenate([(loft.breaks[:-1, None] + spans[:, None] * steps).ravel(), loft.breaks]))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        at = loft.sections(t)
+    return (
+        _size_fault(loft, at)
+        or _lean_fault(loft, at)
+        or _order_fault(loft, at)
+        or _crown_fault(loft, at)
+        or _radius_fault(loft, at)
+        or _end_fault(loft, at)
+        or _crossing_fault(loft, at)
+    )
+
+
+def _size_fault(loft: Loft, at: Sections) -> _Fault | None:
+    """Return a fault when the body is smaller than anything that can be built."""
+    size = [float(at.u.max() - at.u.min()), float(np.ptp(at.corners[..., 0])), float(np.ptp(at.corners[..., 1]))]
+    for extent, word in zip(size, ("long", "wide", "high"), strict=True):
+        if not extent >= SMALLEST_BODY:
+            return _Fault(
+                reason=f"the plug is {extent:.3g} mm {word}", t=float(at.t[0]), kind="corners", name="",
+                otherwise=f"make it at least {SMALLEST_BODY:g} mm {word}; bare numbers are millimetres",
+            )
+    return None
+
+
+def _lean_fault(loft: Loft, at: Sections) -> _Fault | None:
+    """Return a fault when the leaning planes towards a raked end cross inside the plug."""
+    growth = at.du_dt[:, None] + at.dk_dt[:, None] * at.corners[..., 1]
+    is_bad = (growth <= 0.0) & (at.du_dt > 1e-9)[:, None]
+    if not is_bad.any():
+        return None
+    row = int(np.argwhere(is_bad)[0, 0])
+    end = "front" if at.t[row] < 0.5 * (at.t[0] + at.t[-1]) else "aft"
+    return _Fault(
+        reason="the raked end leans so far that sections cross inside the plug", t=float(at.t[row]), kind=end,
+        name="rake_deg", otherwise="make the bay at the raked end longer",
+    )
+
+
+def _order_fault(loft: Loft, at: Sections) -> _Fault | None:
+    """Return a fault when the corners run the wrong way round."""
+    y, z = at.corners[..., 0], at.corners[..., 1]
+    area = 0.5 * np.sum(y * np.roll(z, -1, axis=1) - z * np.roll(y, -1, axis=1), axis=1)
+    if area.max() > LENGTH:
+        return None
+    return _Fault(
+        reason="the corners run clockwise seen from behind, or enclose nothing", t=float(at.t[len(at.t) // 2]),
+        kind="corners", name="",
+        otherwise="list them from the bottom of the centreline up the starboard side: "
+        + ", ".join(reversed(loft.table.drawn_corners)),
+    )
+
+
+def _crown_fault(loft: Loft, at: Sections) -> _Fault | None:
+    """Return a fault when a crown folds under its panel."""
+    chord = np.linalg.norm(np.roll(at.corners, -1, axis=1) - at.corners, axis=-1)
+    excess = np.nan_to_num(np.abs(at.rise) - LARGEST_CROWN_RATIO * chord, nan=np.inf)
+    if excess.max() <= LENGTH:
+        return None
+    row, panel = np.unravel_index(int(np.argmax(excess)), excess.shape)
+    name = loft.table.drawn_panels[loft.table.panel_of[panel]]
+    return _Fault(
+        reason=f"panel {name!r} is {chord[row, panel]:.1f} mm wide here, and a crown of more than "
+        f"{LARGEST_CROWN_RATIO:g} of that folds under it",
+        t=float(at.t[row]), kind="crown", name=name, otherwise="make the panel wider, or the end's radius smaller",
+    )
+
+
+def _radius_fault(loft: Loft, at: Sections) -> _Fault | None:
+    """Return a fault when a blend finds no room on its panels, or a corner is a spike."""
+    rings, names = at.rings, loft.table.drawn_corners
+    is_round = at.radius > 0.0
+    is_spike = is_round & (np.abs(rings.turn_rad) > _SPIKE_RAD)
+    is_lost = is_round & ~np.isfinite(rings.points[:, 0::2]).all(axis=-1)
+    chord = np.linalg.norm(np.roll(at.corners, -1, axis=1) - at.corners, axis=-1)
+    touches = is_round | np.roll(is_round, -1, axis=1)
+    over = (rings.from_ratio - rings.to_ratio) * chord
+    is_over = touches & ((over > _SLACK) | (rings.from_ratio < -_SLACK) | (rings.to_ratio > 1.0 + _SLACK))
+    is_gone = touches & (chord < LENGTH)
+    for is_bad, reason in ((is_spike, "the panels fold back on each other"), (is_lost, "no such circle touches both panels")):
+        if is_bad.any():
+            row, corner = np.argwhere(is_bad)[0]
+            name = names[loft.table.corner_of[corner]]
+            return _Fault(
+                reason=f"at corner {name!r} {reason}", t=float(at.t[row]), kind="radius", name=name,
+                otherwise="use 0 there, or move the corner",
+            )
+    if not (is_over | is_gone).any():
+        return None
+    worst = np.where(is_over | is_gone, np.where(np.isfinite(over), over, np.inf), -np.inf)
+    row, panel = np.unravel_index(int(np.argmax(worst)), worst.shape)
+    n = len(loft.table.corner_of)
+    ends = (panel, (panel + 1) % n)
+    corner = max(ends, key=lambda i: (at.radius[row, i], -i))
+    name = names[loft.table.corner_of[corner]]
+    panel_name = loft.table.panel_names[panel]
+    return _Fault(
+        reason=f"panel {panel_name!r} is {chord[row, panel]:.1f} mm wide here, and the blends at its corners need "
+        f"{max(over[row, panel], 0.0):.2f} mm more",
+        t=float(at.t[row]), kind="radius", name=name, otherwise="make the panel wider or the other corner's radius smaller",
+    )
+
+
+def _end_fault(loft: Loft, at: Sections) -> _Fault | None:
+    """Return a fault when an end's blend uses a panel up."""
+    for zone, name in ((loft.front, "front"), (loft.aft, "aft")):
+        if zone is None:
+            continue
+        is_in = zone.sign * (at.u - zone.u_start) > 0.0
+        before = loft._unblended(at.u[is_in], at.k[is_in])[0]
+        old = np.roll(before, -1, axis=1) - before
+        new = np.roll(at.corners[is_in], -1, axis=1) - at.corners[is_in]
+        kept = np.sum(old * new, axis=-1)
+        is_bad = ~(kept >= 0.0) | ~np.isfinite(at.corners[is_in]).all(axis=-1)
+        had_length = np.linalg.norm(old, axis=-1) > LENGTH
+        if (is_bad & had_length).any():
+            row, panel = np.argwhere(is_bad & had_length)[0]
+            return _Fault(
+                reason=f"the end's blend uses up panel {loft.table.panel_names[panel]!r}", t=float(at.t[is_in][row]), kind=name,
+                name="radius", otherwise="make the section at this end larger",
+            )
+    return None
+
+
+def _crossing_fault(loft: Loft, at: Sections) -> _Fault | None:
+    """Return a fault when panels of a section cross or touch."""
+    count = at.rings.points.shape[1]
+    segment = np.repeat(np.arange(count), _PER_ARC)
+    outlines = at.rings.at(segment, np.tile(np.arange(_PER_ARC) / _PER_ARC, count))
+    for row, ring in enumerate(outlines):
+        apart = np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1) > LENGTH
+        kept = ring[apart]
+        area = 0.5 * float(np.sum(kept[:, 0] * np.roll(kept[:, 1], -1) - kept[:, 1] * np.roll(kept[:, 0], -1)))
+        is_end = row in (0, len(outlines) - 1)
+        if is_end and abs(area) < LENGTH:
+            continue
+        if len(kept) < 3 or area <= 0.0 or not shapely.LinearRing(kept).is_simple:
+            pair = _crossing_panels(at.corners[row], loft.table.panel_names)
+            zone = next((n for z, n in ((loft.front, "front"), (loft.aft, "aft")) if z is not None and z.sign * (at.u[row] - z.u_start) > 0), "")
+            return _Fault(
+                reason=f"the section crosses itself{pair}", t=float(at.t[row]), kind=zone or "corners", name="radius",
+                otherwise="move the corners so that no two panels meet but at a corner"
+                if is_end or _is_at_station(loft, float(at.u[row]))
+                else f"give a station at x = {at.u[row]:.0f}, or move the corners of its neighbours",
+            )
+    return None
+
+
+def _is_at_station(loft: Loft, u: float) -> bool:
+    """Return whether a position is at a station."""
+    return bool(np.abs(loft.table.x - u).min() < 0.05)
+
+
+def _crossing_panels(corners: Array, names: tuple[str, ...]) -> str:
+    """Return which two panels cross, in words, or nothing when no straight ones do."""
+    n = len(corners)
+    for i in range(n):
+        for j in range(i + 2, n if i else n - 1):
+            a = shapely.LineString(corners[[i, (i + 1) % n]])
+            b = shapely.LineString(corners[[j, (j + 1) % n]])
+            if a.intersects(b):
+                return f": panel {names[i]!r} meets {names[j]!r}"
+    return ""

@@ -1,0 +1,201 @@
+"""Blended ends: how far each panel is drawn inward on the last stretch before an end.
+
+The blend is what a ball of radius R leaves that rolls in the groove between the end plane and a
+panel. With h the height of a section over the plane through the ball's centre, parallel to the
+end, and n(h) how far out the panel lies there, the blend lies at sqrt(R R - h h) + c, where
+c = min over h of n(h) - sqrt(R R - h h) puts it against the panel from inside. The panel is
+therefore drawn inward by n(h) - sqrt(R R - h h) - c from the point of tangency on, which is
+R (1 - cos t) at h = R sin t where the panel stands square to the end (derived here).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+_STEEPEST = np.radians(80.0)
+_SEARCH = 41
+_ROUNDS = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Zone:
+    """The stretch of the plug that an end's blend takes up; n panels.
+
+    Attributes
+    ----------
+    sign : float
+        +1 for the aft end, -1 for the front.
+    radius : float, mm
+        Blend radius, square to the end plane.
+    lean : float, dimensionless
+        Tangent of the end plane's lean aft: x = u + lean z.
+    u_end, u_centre : float, mm
+        Where the end plane, and its parallel through the ball's centre, meet the baseline.
+    theta_start : float, rad
+        Where the first panel begins to turn in; the end is at pi / 2.
+    theta_touch : (n, 2) float, rad
+        Point of tangency of each panel at its first and its second corner.
+    reference : (n, 2) float, mm
+        Corners on the end plane, unblended, in the plane's own coordinates.
+    normal : (n, 2) float, dimensionless
+        Outward normal of each panel in the end plane.
+    scale : (n,) float, dimensionless
+        Move of a panel in (y, z) for a move of 1 in the leaning plane.
+    out_least : (n, 2) float, mm
+        The c of the module's head.
+    """
+
+    sign: float
+    radius: float
+    lean: float
+    u_end: float
+    u_centre: float
+    theta_start: float
+    theta_touch: Array
+    reference: Array
+    normal: Array
+    scale: Array
+    out_least: Array
+
+    @property
+    def u_start(self) -> float:
+        """Where the blend begins, mm, on the inner side."""
+        return self.u_at(self.theta_start)
+
+    def u_at(self, theta: float) -> float:
+        """Return the position along the plug of an angle of the blend.
+
+        Parameters
+        ----------
+        theta : float, rad
+
+        Returns
+        -------
+        float, mm
+        """
+        return float(self.u_centre + self.sign * self.radius * np.sqrt(1.0 + self.lean**2) * np.sin(theta))
+
+    def inset(self, u: Array, theta: Array, corners: Array) -> tuple[Array, Array]:
+        """Return how far each panel moves inward, in (y, z), at its first and second corner.
+
+        Parameters
+        ----------
+        u : (k,) float, mm
+        theta : (k,) float, rad
+        corners : (k, n, 2) float, mm
+            Corners before the blend.
+
+        Returns
+        -------
+        tuple of (k, n) float, mm
+        """
+        height = self.radius * np.cos(theta)[:, None]
+        moves = []
+        for j, out in enumerate(self._out(u, corners)):
+            is_turning = theta[:, None] > self.theta_touch[:, j]
+            moves.append(np.where(is_turning, np.maximum(out - height - self.out_least[:, j], 0.0), 0.0) * self.scale)
+        return moves[0], moves[1]
+
+    def _out(self, u: Array, corners: Array) -> tuple[Array, Array]:
+        """Return how far out each panel lies at its two corners."""
+        return _out(u, corners, self.lean, self.reference, self.normal)
+
+
+def _in_plane(u: Array, corners: Array, lean: float) -> Array:
+    """Return corners in true-length coordinates of the leaning plane."""
+    cosine = 1.0 / np.sqrt(1.0 + lean * lean)
+    up = corners[..., 1] / cosine + (lean * cosine * u)[..., None]
+    return np.stack([corners[..., 0], up], axis=-1)
+
+
+def _out(u: Array, corners: Array, lean: float, reference: Array, normal: Array) -> tuple[Array, Array]:
+    """Return the distance outward of each panel's two corners from the same corners on the end plane."""
+    moved = _in_plane(u, corners, lean) - reference
+    first = np.sum(moved * normal, axis=-1)
+    second = np.sum(np.roll(moved, -1, axis=1) * normal, axis=-1)
+    return first, second
+
+
+def make_zone(
+    *, sign: float, radius: float, lean: float, u_end: float, corners_at: Callable[[Array], Array]
+) -> Zone:
+    """Return the blend of an end.
+
+    Parameters
+    ----------
+    sign : float
+        +1 aft, -1 front.
+    radius : float, mm
+    lean : float, dimensionless
+        Tangent of the end plane's lean aft.
+    u_end : float, mm
+    corners_at : callable
+        From (k,) positions u, mm, to the (k, n, 2) unblended corners, mm, on planes parallel to
+        the end.
+
+    Returns
+    -------
+    Zone
+    """
+    cosine = 1.0 / np.sqrt(1.0 + lean * lean)
+    u_centre = u_end - sign * radius / cosine
+    end = corners_at(np.array([u_end]))
+    chord = (np.roll(end, -1, axis=1) - end)[0]
+    length = np.hypot(chord[:, 0], chord[:, 1])
+    flat = np.stack([chord[:, 1], -chord[:, 0]], axis=-1) / np.where(length > 0.0, length, 1.0)[:, None]
+    scale = np.hypot(flat[:, 0], flat[:, 1] * cosine)
+    normal = flat * np.array([1.0, cosine]) / np.where(scale > 0.0, scale, 1.0)[:, None]
+    reference = _in_plane(np.array([u_end]), end, lean)[0]
+
+    n = len(scale)
+    low = np.full((n, 2), -_STEEPEST)
+    high = np.full((n, 2), 0.5 * np.pi)
+    for _ in range(_ROUNDS):
+        share = np.linspace(0.0, 1.0, _SEARCH)[:, None, None]
+        theta = low + share * (high - low)
+        u = u_centre + sign * radius / cosine * np.sin(theta)
+        gap = _gaps(u, theta, corners_at, lean, reference, normal, radius)
+        best = np.argmin(gap, axis=0)
+        step = (high - low) / (_SEARCH - 1)
+        centre = np.take_along_axis(theta, best[None], axis=0)[0]
+        low, high = np.maximum(centre - step, -_STEEPEST), np.minimum(centre + step, 0.5 * np.pi)
+    least = np.take_along_axis(gap, best[None], axis=0)[0]
+    return Zone(
+        sign=sign,
+        radius=radius,
+        lean=lean,
+        u_end=u_end,
+        u_centre=u_centre,
+        theta_start=float(centre.min()),
+        theta_touch=centre,
+        reference=reference,
+        normal=normal,
+        scale=scale,
+        out_least=least,
+    )
+
+
+def _gaps(
+    u: Array,
+    theta: Array,
+    corners_at: Callable[[Array], Array],
+    lean: float,
+    reference: Array,
+    normal: Array,
+    radius: float,
+) -> Array:
+    """Return n(h) - sqrt(R R - h h) on an own grid of angles for each panel and corner."""
+    count, n, _ = u.shape
+    flat = u.reshape(-1)
+    places = _in_plane(flat, corners_at(flat), lean).reshape(count, n, 2, n, 2)
+    rows = np.arange(n)
+    first = places[:, rows, 0, rows] - reference
+    second = places[:, rows, 1, (rows + 1) % n] - np.roll(reference, -1, axis=0)
+    out = np.stack([np.sum(first * normal, axis=-1), np.sum(second * normal, axis=-1)], axis=-1)
+    return np.asarray(out - radius * np.cos(theta), dtype=np.float64)

@@ -1,0 +1,154 @@
+"""Lengthwise curves: through the stations of each line, straight from one to the next or faired.
+
+A curve is piecewise cubic; many curves are held together, each on knots of its own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Curves:
+    """n piecewise cubic curves over s knots each, of d values.
+
+    Attributes
+    ----------
+    knots : (n, s) float, mm
+        Increasing along each row.
+    coefficients : (n, s - 1, 4, d) float
+        Of powers 0 to 3 of the distance from the left knot.
+    """
+
+    knots: Array
+    coefficients: Array
+
+    def at(self, x: Array) -> tuple[Array, Array]:
+        """Return values and slopes; outside the knots the last piece goes on.
+
+        Parameters
+        ----------
+        x : (k, n) float, mm
+            k positions on each curve.
+
+        Returns
+        -------
+        tuple of (k, n, d) float
+            Values, and their derivatives by x.
+        """
+        piece = np.sum(x[..., None] >= self.knots[:, 1:-1], axis=-1)
+        rows = np.arange(self.knots.shape[0])
+        step = (x - self.knots[rows, piece])[..., None]
+        c = self.coefficients[rows, piece]
+        value = c[..., 0, :] + step * (c[..., 1, :] + step * (c[..., 2, :] + step * c[..., 3, :]))
+        slope = c[..., 1, :] + step * (2.0 * c[..., 2, :] + 3.0 * step * c[..., 3, :])
+        return value, slope
+
+
+def through(knots: Array, values: Array, is_faired: NDArray[np.bool_]) -> Curves:
+    """Return curves through given values, straight between knots or faired.
+
+    Parameters
+    ----------
+    knots : (n, s) float, mm
+        Increasing along each row, s >= 2.
+    values : (n, s, d) float
+        What each curve passes through.
+    is_faired : (n,) bool
+        True for a C2 cubic spline, False for straight pieces.
+
+    Returns
+    -------
+    Curves
+    """
+    slopes = np.diff(values, axis=1) / np.diff(knots, axis=1)[..., None]
+    left, right = slopes.copy(), slopes.copy()
+    for row in np.flatnonzero(is_faired):
+        fair = _spline_slopes(knots[row], values[row])
+        left[row], right[row] = fair[:-1], fair[1:]
+    return _from_slopes(knots, values, left, right)
+
+
+def shape_preserving(knots: Array, values: Array, is_faired: NDArray[np.bool_]) -> Curves:
+    """Return curves that never leave the range of neighbouring values: for radii.
+
+    Parameters
+    ----------
+    knots, values, is_faired
+        (n, s) float, mm; (n, s, d) float; (n,) bool, as for `through`. A faired curve is C1.
+
+    Returns
+    -------
+    Curves
+
+    References
+    ----------
+    F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300-304: harmonic mean of
+    neighbouring slopes (from memory; compared with scipy's PchipInterpolator in the tests).
+    """
+    step = np.diff(knots, axis=1)[..., None]
+    slopes = np.diff(values, axis=1) / step
+    left, right = slopes.copy(), slopes.copy()
+    if knots.shape[1] > 2 and is_faired.any():
+        w1, w2 = 2.0 * step[:, 1:] + step[:, :-1], step[:, 1:] + 2.0 * step[:, :-1]
+        before, after = slopes[:, :-1], slopes[:, 1:]
+        is_turning = before * after <= 0.0
+        safe_before, safe_after = np.where(is_turning, 1.0, before), np.where(is_turning, 1.0, after)
+        inner = np.where(is_turning, 0.0, (w1 + w2) / (w1 / safe_before + w2 / safe_after))
+        first = _end_slope(step[:, 0], step[:, 1], slopes[:, 0], slopes[:, 1])
+        last = _end_slope(step[:, -1], step[:, -2], slopes[:, -1], slopes[:, -2])
+        fair = np.concatenate([first[:, None], inner, last[:, None]], axis=1)
+        rows = is_faired[:, None, None]
+        left, right = np.where(rows, fair[:, :-1], left), np.where(rows, fair[:, 1:], right)
+    return _from_slopes(knots, values, left, right)
+
+
+def _end_slope(h0: Array, h1: Array, slope0: Array, slope1: Array) -> Array:
+    """Return the three-point slope at an end, limited so that the curve keeps its sense."""
+    slope = ((2.0 * h0 + h1) * slope0 - h0 * slope1) / (h0 + h1)
+    slope = np.where(np.sign(slope) != np.sign(slope0), 0.0, slope)
+    is_steep = (np.sign(slope0) != np.sign(slope1)) & (np.abs(slope) > 3.0 * np.abs(slope0))
+    return np.where(is_steep, 3.0 * slope0, slope)
+
+
+def _from_slopes(knots: Array, values: Array, left: Array, right: Array) -> Curves:
+    """Return the cubic Hermite pieces with the given slopes at both ends of each piece."""
+    h = np.diff(knots, axis=1)[..., None]
+    mean = np.diff(values, axis=1) / h
+    second = (3.0 * mean - 2.0 * left - right) / h
+    third = (left + right - 2.0 * mean) / (h * h)
+    return Curves(knots=knots, coefficients=np.stack([values[:, :-1], left, second, third], axis=2))
+
+
+def _spline_slopes(x: Array, values: Array) -> Array:
+    """Return the slopes at the knots of the C2 cubic through the values, "not a knot" at its ends.
+
+    Two knots give a straight line, three a parabola.
+    Source: C. de Boor, A Practical Guide to Splines (1978), chapter IV (from memory; compared
+    with scipy's CubicSpline in the tests).
+    """
+    h = np.diff(x)
+    mean = np.diff(values, axis=0) / h[:, None]
+    n = len(x)
+    if n == 2:
+        return np.repeat(mean, 2, axis=0)
+    matrix, right = np.zeros((n, n)), np.zeros_like(values)
+    for i in range(1, n - 1):
+        matrix[i, i - 1 : i + 2] = h[i], 2.0 * (h[i - 1] + h[i]), h[i - 1]
+        right[i] = 3.0 * (h[i] * mean[i - 1] + h[i - 1] * mean[i])
+    if n == 3:
+        matrix[0, :2], right[0] = (1.0, 1.0), 2.0 * mean[0]
+        matrix[2, 1:], right[2] = (1.0, 1.0), 2.0 * mean[1]
+    else:
+        both = h[0] + h[1]
+        matrix[0, :2] = h[1], both
+        right[0] = ((h[0] + 2.0 * both) * h[1] * mean[0] + h[0] ** 2 * mean[1]) / both
+        both = h[-1] + h[-2]
+        matrix[-1, -2:] = both, h[-2]
+        right[-1] = (h[-1] ** 2 * mean[-2] + (2.0 * both + h[-1]) * h[-2] * mean[-1]) / both
+    return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)

@@ -1,0 +1,274 @@
+"""Write the section function as B-spline strips: plain arrays that a CAD kernel can take over.
+
+Between two breaks of a loft each segment of the ring becomes one strip: straight or a rational
+quadratic arc across; straight, or a C2 cubic spline, along. The strips of a span share their
+knots, and neighbours their boundary curve, so that the surface has no gap by construction.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.shape.stations import Loft, Sections
+from plugs.tolerances import LENGTH
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+STRIP_DISTANCE = 1e-4
+"""Largest distance in mm between a strip and the section function: a two-hundredth of the mesh's,
+and small enough that volumes agree far within `KERNEL_VOLUME_RATIO`."""
+
+_EXACT = 1e-9
+_MOST_PIECES = 512
+_INSIDE_RATIO = 1e-6
+_ACROSS = np.array([0.25, 0.5, 0.75])
+_BETWEEN = np.array([0.25, 0.5, 0.75])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Span:
+    """The strips between two breaks: N segments, all with the same knots along.
+
+    Attributes
+    ----------
+    degree : int
+        Along: 1 or 3.
+    knots : (q,) float, mm
+        Distinct knots along, q - 1 + degree poles; the first and the last one are full.
+    edges : (N, p, 3) float, mm
+        Poles of the curve along which segment i begins; segment i - 1 ends there.
+    middles : (N, p, 4) float
+        Homogeneous poles (w x, w y, w z, w) of each segment's middle row; not used if it is straight.
+    is_arc : (N,) bool
+        Whether the segment is an arc somewhere in the span.
+    is_there : (N,) bool
+        Whether the segment has a length somewhere in the span.
+    """
+
+    degree: int
+    knots: Array
+    edges: Array
+    middles: Array
+    is_arc: Flags
+    is_there: Flags
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Strips:
+    """A section solid as B-spline strips; its caps lie in the first and the last ring.
+
+    Attributes
+    ----------
+    spans : tuple of Span
+        From front to aft.
+    """
+
+    spans: tuple[Span, ...]
+
+
+def fit_strips(loft: Loft) -> Strips:
+    """Return the strips of a loft, no farther than `STRIP_DISTANCE` from its sections.
+
+    Parameters
+    ----------
+    loft : Loft
+        A loft that has passed the checks of its shape.
+
+    Returns
+    -------
+    Strips
+
+    Raises
+    ------
+    AssertionError
+        The section function is not smooth between two of its breaks.
+
+    References
+    ----------
+    The middle pole of a rational quadratic arc is where its end tangents meet, with the cosine of
+    half its angle as weight: L. Piegl and W. Tiller, The NURBS Book, section 7.3 (from memory;
+    every fit is measured against the section function).
+    """
+    spans: list[Span | None] = [_straight(loft, i) for i in range(len(loft.breaks) - 1)]
+    pieces, worst = 1, 0.0
+    while pending := [i for i, span in enumerate(spans) if span is None]:
+        if pieces > _MOST_PIECES:
+            where = float(loft.breaks[pending[0]])
+            raise AssertionError(f"the surface is not smooth after {where:.3f} mm: strips miss it by {worst:.2g} mm")
+        fits = _cubic_fits(loft, pending, pieces)
+        misses = _misses(loft, pending, fits)
+        for i, fit, miss in zip(pending, fits, misses, strict=True):
+            spans[i] = fit if miss < STRIP_DISTANCE else None
+        worst, pieces = max(misses), 2 * pieces
+    return Strips(spans=tuple(span for span in spans if span is not None))
+
+
+def placed_strips(strips: Strips, frame: Array) -> Strips:
+    """Return strips moved into a frame.
+
+    Parameters
+    ----------
+    strips : Strips
+    frame : (3, 4) float
+        Rotation (dimensionless) and position (mm): columns are the images of the axes, and of 0.
+
+    Returns
+    -------
+    Strips
+
+    Raises
+    ------
+    AssertionError
+        The frame turns right into left.
+    """
+    turn, shift = frame[:, :3], frame[:, 3]
+    if np.linalg.det(turn) <= 0.0:
+        raise AssertionError("a frame must be right-handed")
+    spans = []
+    for span in strips.spans:
+        middles = span.middles.copy()
+        middles[..., :3] = span.middles[..., :3] @ turn.T + span.middles[..., 3:] * shift
+        spans.append(
+            Span(
+                degree=span.degree,
+                knots=span.knots,
+                edges=span.edges @ turn.T + shift,
+                middles=middles,
+                is_arc=span.is_arc,
+                is_there=span.is_there,
+            )
+        )
+    return Strips(spans=tuple(spans))
+
+
+def _straight(loft: Loft, i: int) -> Span | None:
+    """Return the strips of a span if its sections change linearly along it, else None."""
+    t0, t1 = loft.breaks[i], loft.breaks[i + 1]
+    share = np.array([0.0, 0.21, 0.5, 0.83, 1.0])
+    edges, middles, half = _poles(loft, t0 + share * (t1 - t0), share)
+    for poles in (edges, middles):
+        chord = poles[:1] + share[:, None, None] * (poles[-1:] - poles[:1])
+        if np.abs(poles - chord).max() > _EXACT:
+            return None
+    return _span(1, np.array([t0, t1]), edges[[0, -1]], middles[[0, -1]], edges, half)
+
+
+def _poles(loft: Loft, t: Array, share: Array) -> tuple[Array, Array, Array]:
+    """Return edges (k, N, 3), middles (k, N, 4) and half angles (k, N) at positions of one or more spans.
+
+    Where a segment shrinks to nothing at the end of a span, its angle is the one just inside.
+    """
+    sections = loft.sections(t)
+    half = sections.rings.half_rad
+    is_last = share >= 1.0
+    at_end = np.flatnonzero((share <= 0.0) | is_last)
+    if len(at_end):
+        points = sections.rings.points[at_end]
+        is_short = np.linalg.norm(np.roll(points, -1, axis=1) - points, axis=-1) < LENGTH
+        if is_short.any():
+            ends = loft.breaks
+            here = np.searchsorted(ends, t[at_end])
+            reach = np.where(is_last[at_end], ends[here - 1] - t[at_end], ends[(here + 1) % len(ends)] - t[at_end])
+            inside = loft.sections(t[at_end] + _INSIDE_RATIO * reach).rings.half_rad
+            half = half.copy()
+            half[at_end] = np.where(is_short, inside, half[at_end])
+    edges, middles = _control(sections, half)
+    return edges, middles, half
+
+
+def _control(sections: Sections, half: Array) -> tuple[Array, Array]:
+    """Return where each segment begins, and its homogeneous middle pole."""
+    start = sections.rings.points
+    chord = np.roll(start, -1, axis=1) - start
+    right = np.stack([chord[..., 1], -chord[..., 0]], axis=-1)
+    weight = np.cos(half)[..., None]
+    middle = weight * (start + 0.5 * chord) + 0.5 * np.sin(half)[..., None] * right
+    u, k = sections.u[:, None], sections.k[:, None]
+    edges = np.concatenate([(u + k * start[..., 1])[..., None], start], axis=-1)
+    along = (u * weight[..., 0] + k * middle[..., 1])[..., None]
+    return edges, np.concatenate([along, middle, weight], axis=-1)
+
+
+def _span(degree: int, knots: Array, edges: Array, middles: Array, seen: Array, half: Array) -> Span:
+    """Return a span of poles (p, N, d), with the kind of each segment as seen at sampled sections."""
+    length = np.linalg.norm(np.roll(seen, -1, axis=1) - seen, axis=-1)
+    return Span(
+        degree=degree,
+        knots=knots,
+        edges=np.ascontiguousarray(edges.transpose(1, 0, 2)),
+        middles=np.ascontiguousarray(middles.transpose(1, 0, 2)),
+        is_arc=np.abs(half).max(axis=0) > _EXACT,
+        is_there=length.max(axis=0) > LENGTH,
+    )
+
+
+def _cubic_fits(loft: Loft, pending: list[int], pieces: int) -> list[Span]:
+    """Return cubic splines of a number of pieces through the sections of the pending spans."""
+    knots = np.arange(pieces + 1) / pieces
+    padded = np.concatenate([[0.0] * 3, knots, [1.0] * 3])
+    sites = (padded[1:-3] + padded[2:-2] + padded[3:-1]) / 3.0
+    sites[-1] = 1.0
+    matrix = _basis(padded, sites)
+    starts, lengths = loft.breaks[pending], np.diff(loft.breaks)[pending]
+    t = starts[:, None] + lengths[:, None] * sites
+    t[:, -1] = loft.breaks[np.array(pending) + 1]
+    edges, middles, half = _poles(loft, t.ravel(), np.tile(sites, len(pending)))
+    n = half.shape[1]
+    values = np.concatenate([edges, middles], axis=-1).reshape(len(pending), len(sites), n * 7)
+    poles = np.linalg.solve(matrix, values).reshape(len(pending), len(sites), n, 7)
+    poles[:, [0, -1]] = values.reshape(poles.shape)[:, [0, -1]]
+    edges, half = edges.reshape(len(pending), -1, n, 3), half.reshape(len(pending), -1, n)
+    return [
+        _span(3, starts[j] + lengths[j] * knots, poles[j, ..., :3], poles[j, ..., 3:], edges[j], half[j])
+        for j in range(len(pending))
+    ]
+
+
+def _basis(padded: Array, x: Array) -> Array:
+    """Return the cubic B-splines of a padded knot row at positions x: (k, number of splines).
+
+    Source: the recurrence of C. de Boor, A Practical Guide to Splines (1978), chapter X (from
+    memory; compared with scipy's BSpline in the tests).
+    """
+    piece = np.clip(np.searchsorted(padded, x, side="right") - 1, 3, len(padded) - 5)
+    value = (np.arange(len(padded) - 1) == piece[:, None]).astype(np.float64)
+    for degree in (1, 2, 3):
+        count = len(padded) - 1 - degree
+        left, right = padded[:count], padded[degree + 1 : degree + 1 + count]
+        rise, fall = padded[degree : degree + count] - left, right - padded[1 : 1 + count]
+        up = np.where(rise > 0.0, (x[:, None] - left) / np.where(rise > 0.0, rise, 1.0), 0.0)
+        down = np.where(fall > 0.0, (right - x[:, None]) / np.where(fall > 0.0, fall, 1.0), 0.0)
+        value = up * value[:, :count] + down * value[:, 1 : count + 1]
+    return value
+
+
+def _misses(loft: Loft, pending: list[int], fits: list[Span]) -> list[float]:
+    """Return the largest distance of each span's strips from the sections, between its knots."""
+    knots = fits[0].knots
+    pieces = len(knots) - 1
+    share = ((np.arange(pieces)[:, None] + _BETWEEN) / pieces).ravel()
+    row = np.arange(pieces + 1) / pieces
+    matrix = _basis(np.concatenate([[0.0] * 3, row, [1.0] * 3]), share)
+    starts, lengths = loft.breaks[pending], np.diff(loft.breaks)[pending]
+    edges, middles, _ = _poles(loft, (starts[:, None] + lengths[:, None] * share).ravel(), np.tile(share, len(pending)))
+    edges = edges.reshape(len(pending), len(share), -1, 3)
+    middles = middles.reshape(len(pending), len(share), -1, 4)
+    found = []
+    for j, fit in enumerate(fits):
+        ours = _across(np.einsum("kp,npd->knd", matrix, fit.edges), np.einsum("kp,npd->knd", matrix, fit.middles))
+        true = _across(edges[j], middles[j])
+        found.append(float(np.linalg.norm(ours - true, axis=-1).max(initial=0.0)))
+    return found
+
+
+def _across(edges: Array, middles: Array) -> Array:
+    """Return points on every segment: its start and some inside (k, N, 4, 3)."""
+    start, end = edges[:, :, None], np.roll(edges, -1, axis=1)[:, :, None]
+    a, b, c = (1.0 - _ACROSS) ** 2, 2.0 * _ACROSS * (1.0 - _ACROSS), _ACROSS**2
+    weight = (a + c) + b * middles[:, :, None, 3]
+    top = a[:, None] * start + c[:, None] * end + b[:, None] * middles[:, :, None, :3]
+    return np.concatenate([start, top / weight[..., None]], axis=2)

@@ -1,0 +1,362 @@
+"""The section function: from a lines plan to the section at any position along the plug.
+
+Positions run along a parameter t, in mm from the front to the aft end. Away from the ends t is u,
+where the plane of the section meets the baseline; on a blended end t follows the angle of the
+blend, so that sections crowd where the surface turns. A section's plane is x = u + k z: upright
+(k = 0) but for raked ends, towards which the planes lean progressively.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.errors import PlugError
+from plugs.shape.ends import Zone, make_zone
+from plugs.shape.lines import Curves, shape_preserving, through
+from plugs.shape.plan import RingTable, read_plan
+from plugs.shape.rings import Rings, inset_corners, solve_rings
+from plugs.shape.section import LinesPlan
+
+Array = NDArray[np.float64]
+
+_MERGED = 1e-3
+_NEWTON_STEPS = 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sections:
+    """Sections at k positions, n corners each.
+
+    Attributes
+    ----------
+    t, u : (k,) float, mm
+    k, du_dt, dk_dt : (k,) float
+        Lean of each plane, and derivatives by t.
+    corners : (k, n, 2) float, mm
+        After the ends' blends have drawn them in.
+    radius, rise : (k, n) float, mm
+    rings : Rings
+    """
+
+    t: Array
+    u: Array
+    k: Array
+    du_dt: Array
+    dk_dt: Array
+    corners: Array
+    radius: Array
+    rise: Array
+    rings: Rings
+
+    def place(self, segment: NDArray[np.intp], ratio: Array) -> Array:
+        """Return points of the surface in space.
+
+        Parameters
+        ----------
+        segment : (m,) int
+        ratio : (m,) float, dimensionless
+            As for `Rings.at`.
+
+        Returns
+        -------
+        (k, m, 3) float, mm
+            (x, y, z).
+        """
+        plane = self.rings.at(segment, ratio)
+        x = self.u[:, None] + self.k[:, None] * plane[..., 1]
+        return np.concatenate([x[..., None], plane], axis=-1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Loft:
+    """The section function of a plan.
+
+    Attributes
+    ----------
+    table : RingTable
+    lines : Curves
+        Drawn corners (y, z) by x.
+    radii, rises : Curves
+        Of drawn corners and panels, by u.
+    lean_u, lean_k : (j,) float
+        The planes' lean, linear in between.
+    front, aft : Zone or None
+        Blended ends.
+    breaks : (b,) float, mm
+        Positions t between which the surface is smooth along the plug; ends included.
+    """
+
+    table: RingTable
+    lines: Curves
+    radii: Curves
+    rises: Curves
+    lean_u: Array
+    lean_k: Array
+    front: Zone | None
+    aft: Zone | None
+    breaks: Array
+
+    def sections(self, t: Array) -> Sections:
+        """Return the sections at given positions.
+
+        Parameters
+        ----------
+        t : (k,) float, mm
+            From ``breaks[0]`` to ``breaks[-1]``.
+
+        Returns
+        -------
+        Sections
+        """
+        u, du_dt = t.copy(), np.ones_like(t)
+        angles = []
+        for zone in (self.front, self.aft):
+            if zone is not None:
+                is_in, theta, zone_u, slope = _angles(zone, t)
+                u, du_dt = np.where(is_in, zone_u, u), np.where(is_in, slope, du_dt)
+                angles.append((zone, is_in, theta))
+        k = np.interp(u, self.lean_u, self.lean_k)
+        dk_dt = _lean_slope(self.lean_u, self.lean_k, u) * du_dt
+        corners, radius, rise = self._unblended(u, k)
+        for zone, is_in, theta in angles:
+            if is_in.any():
+                moves = zone.inset(u[is_in], theta[is_in], corners[is_in])
+                corners[is_in], radius[is_in], rise[is_in] = inset_corners(
+                    corners[is_in], radius[is_in], rise[is_in], *moves
+                )
+        rings = solve_rings(corners, radius, rise)
+        return Sections(
+            t=t, u=u, k=k, du_dt=du_dt, dk_dt=dk_dt, corners=corners, radius=radius, rise=rise, rings=rings
+        )
+
+    def position_of(self, u: float) -> float:
+        """Return the t at which the section's plane meets the baseline at u.
+
+        Parameters
+        ----------
+        u : float, mm
+
+        Returns
+        -------
+        float, mm
+        """
+        for zone in (self.front, self.aft):
+            if zone is not None and zone.sign * (u - zone.u_start) > 0.0:
+                reach = zone.radius * np.sqrt(1.0 + zone.lean**2)
+                theta = float(np.arcsin(np.clip(zone.sign * (u - zone.u_centre) / reach, -1.0, 1.0)))
+                return _t_of(zone, theta)
+        return u
+
+    def _unblended(self, u: Array, k: Array) -> tuple[Array, Array, Array]:
+        """Return corners, radii and crowns all round, before the ends are blended."""
+        table = self.table
+        corners = _ring_corners(table, self.lines, u, k)
+        radius = self.radii.at(np.repeat(u[:, None], table.radius.shape[1], axis=1))[0][..., 0]
+        rise = self.rises.at(np.repeat(u[:, None], table.rise.shape[1], axis=1))[0][..., 0]
+        return corners, np.maximum(radius[:, table.corner_of], 0.0), rise[:, table.panel_of]
+
+
+def _ring_corners(table: RingTable, lines: Curves, u: Array, k: Array) -> Array:
+    """Return where the lines meet the planes x = u + k z, all round."""
+    count = table.corners.shape[1]
+    x = np.repeat(u[:, None], count, axis=1)
+    value, slope = lines.at(x)
+    if np.any(k):
+        for _ in range(_NEWTON_STEPS):
+            step = (x - u[:, None] - k[:, None] * value[..., 1]) / (1.0 - k[:, None] * slope[..., 1])
+            x = x - step
+            value, slope = lines.at(x)
+            if np.abs(step).max() < 1e-11:
+                break
+    ring = value[:, table.corner_of].copy()
+    ring[..., 0] *= table.side_of
+    return ring
+
+
+def _angles(zone: Zone, t: Array) -> tuple[NDArray[np.bool_], Array, Array, Array]:
+    """Return which positions lie in a zone, their angles, their u, and du/dt."""
+    length = abs(zone.u_end - zone.u_start)
+    share = zone.sign * (t - zone.u_start) / length
+    span = 0.5 * np.pi - zone.theta_start
+    theta = zone.theta_start + np.clip(share, 0.0, 1.0) * span
+    reach = zone.radius * np.sqrt(1.0 + zone.lean**2)
+    u = zone.u_centre + zone.sign * reach * np.sin(theta)
+    return share > 0.0, theta, u, reach * np.cos(theta) * span / length
+
+
+def _t_of(zone: Zone, theta: float) -> float:
+    """Return the position t of an angle of a zone."""
+    share = (theta - zone.theta_start) / (0.5 * np.pi - zone.theta_start)
+    return float(zone.u_start + share * (zone.u_end - zone.u_start))
+
+
+def _lean_slope(lean_u: Array, lean_k: Array, u: Array) -> Array:
+    """Return dk/du at each u."""
+    slope = np.diff(lean_k) / np.diff(lean_u)
+    return np.asarray(slope[np.clip(np.searchsorted(lean_u, u, side="right") - 1, 0, len(slope) - 1)])
+
+
+def make_loft(plan: LinesPlan) -> Loft:
+    """Return the section function of a plan, its numbers checked but not yet its shape.
+
+    Parameters
+    ----------
+    plan : LinesPlan
+
+    Returns
+    -------
+    Loft
+
+    Raises
+    ------
+    PlugError
+        A value that no shape can have, or ends that leave no room between them.
+    """
+    table = read_plan(plan)
+    front_lean = -np.tan(np.radians(table.front.rake_deg))
+    aft_lean = np.tan(np.radians(table.aft.rake_deg))
+    lines = _lines(table, front_lean, aft_lean)
+    radii, rises = _by_station(table)
+    x = table.x
+    front = _zone(table, lines, -1.0, table.front.radius, front_lean, float(x[0]))
+    aft = _zone(table, lines, 1.0, table.aft.radius, aft_lean, float(x[-1]))
+    _check_room(table, front, aft)
+    lean_u, lean_k = _lean(table, front_lean, aft_lean, front, aft)
+    loft = Loft(
+        table=table, lines=lines, radii=radii, rises=rises, lean_u=lean_u, lean_k=lean_k, front=front, aft=aft,
+        breaks=np.array([x[0], x[-1]]),
+    )
+    return _with_breaks(loft)
+
+
+def _lines(table: RingTable, front_lean: float, aft_lean: float) -> Curves:
+    """Return the lengthwise curves of the drawn corners."""
+    knots = np.repeat(table.x[None, :], table.corners.shape[1], axis=0)
+    knots[:, 0] += front_lean * table.corners[0, :, 1]
+    knots[:, -1] += aft_lean * table.corners[-1, :, 1]
+    step = np.diff(knots, axis=1)
+    if step.min() <= 0.0:
+        row, bay = np.argwhere(step <= 0.0)[0]
+        name, rake = ("front", table.front.rake_deg) if bay == 0 and front_lean else ("aft", table.aft.rake_deg)
+        station = 0 if name == "front" else -1
+        room = float(table.x[1] - table.x[0] if name == "front" else table.x[-1] - table.x[-2])
+        reach = abs(float(table.corners[station, row, 1]))
+        largest = np.degrees(np.arctan(0.9 * room / max(reach, 1e-9)))
+        raise PlugError(
+            param=f"{name}.rake_deg",
+            value=rake,
+            reason=f"the raked end leans over the next station at line {table.drawn_corners[row]!r}",
+            remedy=f"use at most {largest:.1f} either way, or move the stations apart",
+        )
+    return through(knots, table.corners.transpose(1, 0, 2), table.corner_faired)
+
+
+def _by_station(table: RingTable) -> tuple[Curves, Curves]:
+    """Return radii and crowns along the length."""
+    corners, panels = table.radius.shape[1], table.rise.shape[1]
+    at_corners = np.repeat(table.x[None, :], corners, axis=0)
+    at_panels = np.repeat(table.x[None, :], panels, axis=0)
+    radii = shape_preserving(at_corners, table.radius.T[..., None], table.corner_faired)
+    return radii, through(at_panels, table.rise.T[..., None], table.panel_faired)
+
+
+def _zone(table: RingTable, lines: Curves, sign: float, radius: float, lean: float, u_end: float) -> Zone | None:
+    """Return the blend of an end, or None for a sharp one."""
+    if radius <= 0.0:
+        return None
+
+    def corners_at(u: Array) -> Array:
+        return _ring_corners(table, lines, u, np.full_like(u, lean))
+
+    return make_zone(sign=sign, radius=radius, lean=float(lean), u_end=u_end, corners_at=corners_at)
+
+
+def _check_room(table: RingTable, front: Zone | None, aft: Zone | None) -> None:
+    """Refuse blends that meet each other, or that run over the bay in which a raked end leans."""
+    first, last = float(table.x[0]), float(table.x[-1])
+    for zone, name, other in ((front, "front", aft), (aft, "aft", front)):
+        if zone is None:
+            continue
+        limit = last if zone.sign < 0 else first
+        if zone.lean:
+            limit = float(table.x[1] if zone.sign < 0 else table.x[-2])
+        elif other is not None:
+            limit = other.u_start
+        room = abs(zone.u_end - limit)
+        used = abs(zone.u_end - zone.u_start)
+        if zone.sign * (zone.u_start - limit) <= 0.0:
+            raise PlugError(
+                param=f"{name}.radius",
+                value=zone.radius,
+                reason=f"the blend takes {used:.1f} mm of the length, where {room:.1f} mm are free",
+                remedy=f"use at most {np.floor(zone.radius * 9.5 * room / used) / 10:g}"
+                if room > 0.0
+                else "make the other end's radius smaller first",
+            )
+
+
+def _lean(
+    table: RingTable, front_lean: float, aft_lean: float, front: Zone | None, aft: Zone | None
+) -> tuple[Array, Array]:
+    """Return knots of the planes' lean: full on a raked end's blend, none at the next station."""
+    x = table.x
+    places = [(float(x[0]), front_lean), (float(x[-1]), aft_lean)]
+    if front is not None:
+        places.append((front.u_start, front_lean))
+    if aft is not None:
+        places.append((aft.u_start, aft_lean))
+    if len(x) > 2:
+        places += [(float(x[1]), 0.0)] if front_lean else []
+        places += [(float(x[-2]), 0.0)] if aft_lean and not (front_lean and len(x) == 3) else []
+        if not front_lean and not aft_lean:
+            return np.array([x[0], x[-1]]), np.zeros(2)
+        places = [p for p in places if not (p[1] == 0.0 and p[0] in (float(x[0]), float(x[-1])))]
+        places += [(float(x[0]), front_lean)] if not front_lean else []
+        places += [(float(x[-1]), aft_lean)] if not aft_lean else []
+    places = sorted(set(places))
+    return np.array([p[0] for p in places]), np.array([p[1] for p in places])
+
+
+def _with_breaks(loft: Loft) -> Loft:
+    """Return the loft with every position at which its surface is not smooth along the length."""
+    x = loft.table.x
+    marks = [float(x[0]), float(x[-1])] + [loft.position_of(float(u)) for u in x[1:-1]]
+    for zone in (loft.front, loft.aft):
+        if zone is not None:
+            marks += [_t_of(zone, float(theta)) for theta in zone.theta_touch.ravel()]
+    loft = _replace_breaks(loft, marks)
+    return _replace_breaks(loft, marks + _sharpening(loft))
+
+
+def _replace_breaks(loft: Loft, marks: list[float]) -> Loft:
+    """Return the loft with these breaks, those too close to another left out."""
+    first, last = min(marks), max(marks)
+    inner = [first]
+    for mark in sorted(marks):
+        if mark - inner[-1] > _MERGED and last - mark > _MERGED:
+            inner.append(mark)
+    return Loft(
+        table=loft.table, lines=loft.lines, radii=loft.radii, rises=loft.rises, lean_u=loft.lean_u,
+        lean_k=loft.lean_k, front=loft.front, aft=loft.aft, breaks=np.array([*inner, last]),
+    )
+
+
+def _sharpening(loft: Loft) -> list[float]:
+    """Return where the ends' blends have used up a corner's own radius, and it turns sharp."""
+    marks: list[float] = []
+    for zone in (loft.front, loft.aft):
+        if zone is None:
+            continue
+        t = np.linspace(zone.u_start, zone.u_end, 65)
+        is_round = loft.sections(t).radius > 0.0
+        row, corner = np.nonzero(is_round[:-1] & ~is_round[1:])
+        low, high = t[row], t[row + 1]
+        for _ in range(40 if len(row) else 0):
+            middle = 0.5 * (low + high)
+            still = loft.sections(middle).radius[np.arange(len(row)), corner] > 0.0
+            low, high = np.where(still, middle, low), np.where(still, high, middle)
+        marks += low.tolist()
+    return marks
