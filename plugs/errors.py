@@ -22,9 +22,7 @@ class PlugError(ValueError):
         The place: a file, a station, a line of a table. Empty when ``param`` says it all.
     """
 
-    def __init__(
-        self, *, param: str, value: object, reason: str, remedy: str, where: str = ""
-    ) -> None:
+    def __init__(self, *, param: str, value: object, reason: str, remedy: str, where: str = "") -> None:
         """Keep every field, so that tests and programs need not read sentences."""
         self.param = param
         self.value = value

@@ -111,14 +111,23 @@ def make_layers(body: Body, stack: Stack) -> tuple[tuple[Layer, ...], tuple[Find
         shadow = mesh.envelope(slab)
         layers.append(
             Layer(
-                name="", index=0, axis=stack.axis, from_mm=faces[i], to_mm=faces[i + 1], thickness=sheets[i],
+                name="",
+                index=0,
+                axis=stack.axis,
+                from_mm=faces[i],
+                to_mm=faces[i + 1],
+                thickness=sheets[i],
                 lower=mesh.outline(turned, faces[i], above=True),
                 upper=mesh.outline(turned, faces[i + 1], above=False),
-                envelope=shadow, rough=rough_outline(shadow, stack.allowance), volume_mm3=mesh.volume_of(slab),
+                envelope=shadow,
+                rough=rough_outline(shadow, stack.allowance),
+                volume_mm3=mesh.volume_of(slab),
             )
         )
     total = sum(layer.volume_mm3 for layer in layers)
-    assert abs(total - measures.volume_mm3) <= 1e-7 * measures.volume_mm3, "the layers do not add up to the body"
+    assert abs(total - measures.volume_mm3) <= 1e-7 * measures.volume_mm3, (
+        "the layers do not add up to the body"
+    )
     ordered = layers if stack.direction == "rising" else layers[::-1]
     digits = max(2, len(str(len(ordered))))
     return tuple(_numbered(layer, i + 1, digits) for i, layer in enumerate(ordered)), tuple(findings)
@@ -158,21 +167,39 @@ def checked_stack(stack: Stack) -> Stack:
     PlugError
         A word or number that no stack can have.
     """
-    words = {"axis": ("x", "y", "z"), "order": ("cycled", "explicit"), "direction": ("rising", "falling"), "surplus": ("last", "first", "both")}
+    words = {
+        "axis": ("x", "y", "z"),
+        "order": ("cycled", "explicit"),
+        "direction": ("rising", "falling"),
+        "surplus": ("last", "first", "both"),
+    }
     for word, known in words.items():
         if getattr(stack, word) not in known:
             raise PlugError(
-                param=f"stack.{word}", value=getattr(stack, word), reason="a stack knows no such word",
+                param=f"stack.{word}",
+                value=getattr(stack, word),
+                reason="a stack knows no such word",
                 remedy=f"use one of {', '.join(known)}",
             )
     given = stack.thicknesses
     sheets = tuple(given) if isinstance(given, Sequence) and not isinstance(given, str) else (given,)
     if not sheets:
-        raise PlugError(param="stack.thicknesses", value=(), reason="there is no foam", remedy="give at least 1 sheet, such as (50.0,)")
-    checked = tuple(number(f"stack.thicknesses[{i}]", sheet, least=0.5, most=1000.0) for i, sheet in enumerate(sheets))
+        raise PlugError(
+            param="stack.thicknesses",
+            value=(),
+            reason="there is no foam",
+            remedy="give at least 1 sheet, such as (50.0,)",
+        )
+    checked = tuple(
+        number(f"stack.thicknesses[{i}]", sheet, least=0.5, most=1000.0) for i, sheet in enumerate(sheets)
+    )
     return Stack(
-        axis=stack.axis, thicknesses=checked, order=stack.order, direction=stack.direction,
-        start=None if stack.start is None else number("stack.start", stack.start), surplus=stack.surplus,
+        axis=stack.axis,
+        thicknesses=checked,
+        order=stack.order,
+        direction=stack.direction,
+        start=None if stack.start is None else number("stack.start", stack.start),
+        surplus=stack.surplus,
         allowance=number("stack.allowance", stack.allowance, least=0.0, most=200.0),
     )
 
@@ -180,9 +207,17 @@ def checked_stack(stack: Stack) -> Stack:
 def _numbered(layer: Layer, index: int, digits: int) -> Layer:
     """Return a layer with its number and name."""
     return Layer(
-        name=f"L{index:0{digits}d}", index=index, axis=layer.axis, from_mm=layer.from_mm, to_mm=layer.to_mm,
-        thickness=layer.thickness, lower=layer.lower, upper=layer.upper, envelope=layer.envelope,
-        rough=layer.rough, volume_mm3=layer.volume_mm3,
+        name=f"L{index:0{digits}d}",
+        index=index,
+        axis=layer.axis,
+        from_mm=layer.from_mm,
+        to_mm=layer.to_mm,
+        thickness=layer.thickness,
+        lower=layer.lower,
+        upper=layer.upper,
+        envelope=layer.envelope,
+        rough=layer.rough,
+        volume_mm3=layer.volume_mm3,
     )
 
 
@@ -194,12 +229,16 @@ def _faces(stack: Stack, low: float, high: float) -> tuple[list[float], list[flo
     lead = sign * (near - start)
     if lead < -_TOUCH:
         raise PlugError(
-            param="stack.start", value=start, reason=f"{-lead:.1f} mm of the plug lie before the first sheet",
+            param="stack.start",
+            value=start,
+            reason=f"{-lead:.1f} mm of the plug lie before the first sheet",
             remedy=f"use {near:.6g}, where the plug begins",
         )
     if lead >= stack.thicknesses[0] - _TOUCH and stack.start is not None:
         raise PlugError(
-            param="stack.start", value=start, reason="the first sheet does not reach the plug",
+            param="stack.start",
+            value=start,
+            reason="the first sheet does not reach the plug",
             remedy=f"use {near:.6g}, or up to {stack.thicknesses[0]:g} mm before it",
         )
     need = lead + high - low
@@ -221,13 +260,17 @@ def _sheets(stack: Stack, need: float) -> list[float]:
     while covered < need - _TOUCH:
         if stack.order == "explicit" and len(sheets) == len(stack.thicknesses):
             raise PlugError(
-                param="stack.thicknesses", value=stack.thicknesses, reason=f"the plug is {need:.1f} mm high along {stack.axis}, the sheets are {covered:g}",
+                param="stack.thicknesses",
+                value=stack.thicknesses,
+                reason=f"the plug is {need:.1f} mm high along {stack.axis}, the sheets are {covered:g}",
                 remedy=f"add sheets of {need - covered:.1f} mm or more together",
             )
         if len(sheets) == _MOST_LAYERS:
             thin = max(need / _MOST_LAYERS, 0.5)
             raise PlugError(
-                param="stack.thicknesses", value=stack.thicknesses, reason=f"more than {_MOST_LAYERS} layers would be needed",
+                param="stack.thicknesses",
+                value=stack.thicknesses,
+                reason=f"more than {_MOST_LAYERS} layers would be needed",
                 remedy=f"use sheets of at least {thin:.1f} mm",
             )
         sheets.append(stack.thicknesses[len(sheets) % len(stack.thicknesses)])
@@ -243,18 +286,24 @@ def _findings(stack: Stack, faces: list[float], sheets: list[float]) -> list[Fin
         if sheet - filled > 0.05:
             found.append(
                 Finding(
-                    code="thin-layer", severity="warning" if filled < _THINNEST else "note", where=f"layer {i + 1} of {len(sheets)}",
+                    code="thin-layer",
+                    severity="warning" if filled < _THINNEST else "note",
+                    where=f"layer {i + 1} of {len(sheets)}",
                     message=f"the plug fills {filled:.1f} mm of this {sheet:g} mm sheet",
                     remedy="plane it to thickness or leave it high and sand it down"
                     if filled >= _THINNEST
-                    else f'too thin to handle (common practice, no source: {_THINNEST:g} mm): use surplus="both", or other sheets',
+                    else f"under {_THINNEST:g} mm is too thin to handle (common practice, no source): "
+                    'use surplus="both", or other sheets',
                 )
             )
     spare = len(stack.thicknesses) - len(sheets)
     if stack.order == "explicit" and spare > 0:
         found.append(
             Finding(
-                code="spare-sheets", severity="note", where="stack", message=f"{spare} of the sheets listed are not needed",
+                code="spare-sheets",
+                severity="note",
+                where="stack",
+                message=f"{spare} of the sheets listed are not needed",
                 remedy=f"list {len(sheets)}",
             )
         )

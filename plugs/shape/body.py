@@ -70,9 +70,7 @@ class Solid:
     by_mesh: Measures
 
 
-def make_solid(
-    loft: Loft, tools: Sequence[Tool], shapes: Sequence[Shape], tolerance: float
-) -> Solid:
+def make_solid(loft: Loft, tools: Sequence[Tool], shapes: Sequence[Shape], tolerance: float) -> Solid:
     """Return the body of a plug with its recesses, bosses and own shapes, proved twice.
 
     Parameters
@@ -100,22 +98,35 @@ def make_solid(
     for (first, a), (second, b) in combinations(zip(tools, bodies, strict=True), 2):
         _check_apart(plain, first, a, second, b)
     result = plain
-    added = [b for t, b in zip(tools, bodies, strict=True) if t.kind == "add"] + [s.body for s in shapes if s.kind == "add"]
-    removed = [b for t, b in zip(tools, bodies, strict=True) if t.kind == "cut"] + [s.body for s in shapes if s.kind == "cut"]
+    added = [b for t, b in zip(tools, bodies, strict=True) if t.kind == "add"] + [
+        s.body for s in shapes if s.kind == "add"
+    ]
+    removed = [b for t, b in zip(tools, bodies, strict=True) if t.kind == "cut"] + [
+        s.body for s in shapes if s.kind == "cut"
+    ]
     if added:
         result = mesh.joined([result, *added])
     for cutter in removed:
         result = mesh.less(result, cutter)
     if mesh.volume_of(result) <= _NOTHING_MM3:
         raise PlugError(
-            param="cut", value=len(removed), reason="nothing is left of the plug", remedy="cut at most a part of it away"
+            param="cut",
+            value=len(removed),
+            reason="nothing is left of the plug",
+            remedy="cut at most a part of it away",
         )
     by_sections, by_mesh = integrate(loft, grid), mesh.measure(result)
     plain_by_mesh = by_mesh if result is plain else mesh.measure(plain)
     _prove(by_sections, plain_by_mesh, tolerance)
     return Solid(
-        loft=loft, tools=tuple(tools), shapes=tuple(shapes), plain=plain, body=result,
-        by_sections=by_sections, plain_by_mesh=plain_by_mesh, by_mesh=by_mesh,
+        loft=loft,
+        tools=tuple(tools),
+        shapes=tuple(shapes),
+        plain=plain,
+        body=result,
+        by_sections=by_sections,
+        plain_by_mesh=plain_by_mesh,
+        by_mesh=by_mesh,
     )
 
 
@@ -140,7 +151,9 @@ def _prove(by_sections: Measures, by_mesh: Measures, tolerance: float) -> None:
     """Stop when the two engines disagree by more than the mesh's own tolerance can explain."""
     allowed = tolerance * by_sections.area_mm2 + 1e-6 * by_sections.volume_mm3
     gap = abs(by_sections.volume_mm3 - by_mesh.volume_mm3)
-    assert gap <= allowed, f"volume by sections {by_sections.volume_mm3} and by mesh {by_mesh.volume_mm3} mm3 disagree"
+    assert gap <= allowed, (
+        f"volume by sections {by_sections.volume_mm3} and by mesh {by_mesh.volume_mm3} mm3 disagree"
+    )
     reach = float(np.linalg.norm(by_mesh.upper - by_mesh.lower))
     drift = float(np.abs(by_sections.centroid - by_mesh.centroid).max())
     assert drift <= reach * allowed / by_sections.volume_mm3, f"centroids disagree by {drift} mm"
@@ -165,13 +178,18 @@ def _check_within(plain: Body, tool: Tool, body: Body) -> None:
         return
     if tool.kind == "add":
         raise PlugError(
-            param=f"{tool.param}.{word}", value=tool.depth, where=tool.name,
-            reason="the foot of the boss comes out on the other side of the plug", remedy="set it where the plug is thicker",
+            param=f"{tool.param}.{word}",
+            value=tool.depth,
+            where=tool.name,
+            reason="the foot of the boss comes out on the other side of the plug",
+            remedy="set it where the plug is thicker",
         )
     first, last = min(d[0] for d in depths), max(d[1] for d in depths)
     remedy = f"use at most {np.floor((first - _SKIN) * 10) / 10:g}, or is_through=True"
     raise PlugError(
-        param=f"{tool.param}.{word}", value=tool.depth, where=tool.name,
+        param=f"{tool.param}.{word}",
+        value=tool.depth,
+        where=tool.name,
         reason=f"it breaks through the far side of the plug, by {last - first:.1f} mm",
         remedy=remedy if first - _SKIN > 0.1 else "set it where the plug is thicker, or is_through=True",
     )
@@ -189,7 +207,9 @@ def _check_apart(plain: Body, first: Tool, a: Body, second: Tool, b: Body) -> No
     by = float(extent.min())
     word = "width" if int(np.argmin(extent)) == 0 else "height"
     raise PlugError(
-        param=second.param, value=second.name, reason=f"it meets {first.param}, {first.name}, by {by:.1f} mm along its {word}",
+        param=second.param,
+        value=second.name,
+        reason=f"it meets {first.param}, {first.name}, by {by:.1f} mm along its {word}",
         remedy=f"move one of them {by + _SKIN:.1f} mm away",
     )
 
@@ -220,7 +240,9 @@ def make_shape(item: Any, param: str, kind: str, tolerance: float) -> Shape:
     found = list(item.vals()) if hasattr(item, "vals") else [item]
     if len(found) != 1 or not all(hasattr(f, "tessellate") and hasattr(f, "exportBrep") for f in found):
         raise PlugError(
-            param=param, value=type(item).__name__, reason="this is not one CadQuery solid",
+            param=param,
+            value=type(item).__name__,
+            reason="this is not one CadQuery solid",
             remedy="give 1 shape, or join several with .union() or cadquery.Compound.makeCompound first",
         )
     points, faces = found[0].tessellate(0.5 * tolerance, 0.1)
@@ -229,7 +251,9 @@ def make_shape(item: Any, param: str, kind: str, tolerance: float) -> Shape:
     body = mesh.body_of_loose_triangles(vertices, triangles)
     if body is None or mesh.volume_of(body) <= _NOTHING_MM3:
         raise PlugError(
-            param=param, value=type(item).__name__, reason="the shape does not enclose a volume",
+            param=param,
+            value=type(item).__name__,
+            reason="the shape does not enclose a volume",
             remedy="give 1 closed solid; check it with .isValid() and .Volume()",
         )
     return Shape(param=param, kind=kind, brep=_brep(found[0]), body=body)

@@ -61,8 +61,8 @@ def checked_loft(plan: LinesPlan) -> Loft:
     except PlugError as error:
         end, _, word = error.param.partition(".")
         if end in ("front", "aft") and word == "radius" and isinstance(error.value, float):
-            fault = _Fault(reason=error.reason, t=0.0, kind=end, name=word, otherwise=error.remedy)
-            param, value, setter = _target(plan, fault, 0)
+            early = _Fault(reason=error.reason, t=0.0, kind=end, name=word, otherwise=error.remedy)
+            param, value, setter = _target(plan, early, 0)
             if setter is not None and math.isfinite(error.value) and error.value > 0.0:
                 remedy = _largest(setter, value, error.remedy)
                 raise PlugError(param=param, value=value, reason=error.reason, remedy=remedy) from error
@@ -177,11 +177,18 @@ def _first_fault(loft: Loft) -> _Fault | None:
 
 def _size_fault(loft: Loft, at: Sections) -> _Fault | None:
     """Return a fault when the body is smaller than anything that can be built."""
-    size = [float(at.u.max() - at.u.min()), float(np.ptp(at.corners[..., 0])), float(np.ptp(at.corners[..., 1]))]
+    size = [
+        float(at.u.max() - at.u.min()),
+        float(np.ptp(at.corners[..., 0])),
+        float(np.ptp(at.corners[..., 1])),
+    ]
     for extent, word in zip(size, ("long", "wide", "high"), strict=True):
         if not extent >= SMALLEST_BODY:
             return _Fault(
-                reason=f"the plug is {extent:.3g} mm {word}", t=float(at.t[0]), kind="corners", name="",
+                reason=f"the plug is {extent:.3g} mm {word}",
+                t=float(at.t[0]),
+                kind="corners",
+                name="",
                 otherwise=f"make it at least {SMALLEST_BODY:g} mm {word}; bare numbers are millimetres",
             )
     return None
@@ -196,8 +203,11 @@ def _lean_fault(loft: Loft, at: Sections) -> _Fault | None:
     row = int(np.argwhere(is_bad)[0, 0])
     end = "front" if at.t[row] < 0.5 * (at.t[0] + at.t[-1]) else "aft"
     return _Fault(
-        reason="the raked end leans so far that sections cross inside the plug", t=float(at.t[row]), kind=end,
-        name="rake_deg", otherwise="make the bay at the raked end longer",
+        reason="the raked end leans so far that sections cross inside the plug",
+        t=float(at.t[row]),
+        kind=end,
+        name="rake_deg",
+        otherwise="make the bay at the raked end longer",
     )
 
 
@@ -208,8 +218,10 @@ def _order_fault(loft: Loft, at: Sections) -> _Fault | None:
     if area.max() > LENGTH:
         return None
     return _Fault(
-        reason="the corners run clockwise seen from behind, or enclose nothing", t=float(at.t[len(at.t) // 2]),
-        kind="corners", name="",
+        reason="the corners run clockwise seen from behind, or enclose nothing",
+        t=float(at.t[len(at.t) // 2]),
+        kind="corners",
+        name="",
         otherwise="list them from the bottom of the centreline up the starboard side: "
         + ", ".join(reversed(loft.table.drawn_corners)),
     )
@@ -226,7 +238,10 @@ def _crown_fault(loft: Loft, at: Sections) -> _Fault | None:
     return _Fault(
         reason=f"panel {name!r} is {chord[row, panel]:.1f} mm wide here, and a crown of more than "
         f"{LARGEST_CROWN_RATIO:g} of that folds under it",
-        t=float(at.t[row]), kind="crown", name=name, otherwise="make the panel wider, or the end's radius smaller",
+        t=float(at.t[row]),
+        kind="crown",
+        name=name,
+        otherwise="make the panel wider, or the end's radius smaller",
     )
 
 
@@ -241,12 +256,18 @@ def _radius_fault(loft: Loft, at: Sections) -> _Fault | None:
     over = (rings.from_ratio - rings.to_ratio) * chord
     is_over = touches & ((over > _SLACK) | (rings.from_ratio < -_SLACK) | (rings.to_ratio > 1.0 + _SLACK))
     is_gone = touches & (chord < LENGTH)
-    for is_bad, reason in ((is_spike, "the panels fold back on each other"), (is_lost, "no such circle touches both panels")):
+    for is_bad, reason in (
+        (is_spike, "the panels fold back on each other"),
+        (is_lost, "no such circle touches both panels"),
+    ):
         if is_bad.any():
             row, corner = np.argwhere(is_bad)[0]
             name = names[loft.table.corner_of[corner]]
             return _Fault(
-                reason=f"at corner {name!r} {reason}", t=float(at.t[row]), kind="radius", name=name,
+                reason=f"at corner {name!r} {reason}",
+                t=float(at.t[row]),
+                kind="radius",
+                name=name,
                 otherwise="use 0 there, or move the corner",
             )
     if not (is_over | is_gone).any():
@@ -259,9 +280,12 @@ def _radius_fault(loft: Loft, at: Sections) -> _Fault | None:
     name = names[loft.table.corner_of[corner]]
     panel_name = loft.table.panel_names[panel]
     return _Fault(
-        reason=f"panel {panel_name!r} is {chord[row, panel]:.1f} mm wide here, and the blends at its corners need "
+        reason=f"panel {panel_name!r} is {chord[row, panel]:.1f} mm wide here, and its corners' blends need "
         f"{max(over[row, panel], 0.0):.2f} mm more",
-        t=float(at.t[row]), kind="radius", name=name, otherwise="make the panel wider or the other corner's radius smaller",
+        t=float(at.t[row]),
+        kind="radius",
+        name=name,
+        otherwise="make the panel wider or the other corner's radius smaller",
     )
 
 
@@ -280,8 +304,11 @@ def _end_fault(loft: Loft, at: Sections) -> _Fault | None:
         if (is_bad & had_length).any():
             row, panel = np.argwhere(is_bad & had_length)[0]
             return _Fault(
-                reason=f"the end's blend uses up panel {loft.table.panel_names[panel]!r}", t=float(at.t[is_in][row]), kind=name,
-                name="radius", otherwise="make the section at this end larger",
+                reason=f"the end's blend uses up panel {loft.table.panel_names[panel]!r}",
+                t=float(at.t[is_in][row]),
+                kind=name,
+                name="radius",
+                otherwise="make the section at this end larger",
             )
     return None
 
@@ -294,15 +321,27 @@ def _crossing_fault(loft: Loft, at: Sections) -> _Fault | None:
     for row, ring in enumerate(outlines):
         apart = np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1) > LENGTH
         kept = ring[apart]
-        area = 0.5 * float(np.sum(kept[:, 0] * np.roll(kept[:, 1], -1) - kept[:, 1] * np.roll(kept[:, 0], -1)))
+        area = 0.5 * float(
+            np.sum(kept[:, 0] * np.roll(kept[:, 1], -1) - kept[:, 1] * np.roll(kept[:, 0], -1))
+        )
         is_end = row in (0, len(outlines) - 1)
         if is_end and abs(area) < LENGTH:
             continue
         if len(kept) < 3 or area <= 0.0 or not shapely.LinearRing(kept).is_simple:
             pair = _crossing_panels(at.corners[row], loft.table.panel_names)
-            zone = next((n for z, n in ((loft.front, "front"), (loft.aft, "aft")) if z is not None and z.sign * (at.u[row] - z.u_start) > 0), "")
+            zone = next(
+                (
+                    n
+                    for z, n in ((loft.front, "front"), (loft.aft, "aft"))
+                    if z is not None and z.sign * (at.u[row] - z.u_start) > 0
+                ),
+                "",
+            )
             return _Fault(
-                reason=f"the section crosses itself{pair}", t=float(at.t[row]), kind=zone or "corners", name="radius",
+                reason=f"the section crosses itself{pair}",
+                t=float(at.t[row]),
+                kind=zone or "corners",
+                name="radius",
                 otherwise="move the corners so that no two panels meet but at a corner"
                 if is_end or _is_at_station(loft, float(at.u[row]))
                 else f"give a station at x = {at.u[row]:.0f}, or move the corners of its neighbours",

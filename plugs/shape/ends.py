@@ -99,7 +99,9 @@ class Zone:
         moves = []
         for j, out in enumerate(self._out(u, corners)):
             is_turning = theta[:, None] > self.theta_touch[:, j]
-            moves.append(np.where(is_turning, np.maximum(out - height - self.out_least[:, j], 0.0), 0.0) * self.scale)
+            moves.append(
+                np.where(is_turning, np.maximum(out - height - self.out_least[:, j], 0.0), 0.0) * self.scale
+            )
         return moves[0], moves[1]
 
     def _out(self, u: Array, corners: Array) -> tuple[Array, Array]:

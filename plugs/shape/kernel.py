@@ -293,8 +293,16 @@ def _tool_shape(tool: SolidTool | OwnShape, stage: str) -> Any:
 def _combined(solid: Any, tool: Any, kind: str, stage: str) -> Any:
     """Return a body with a tool cut away or added."""
     from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut, BRepAlgoAPI_Fuse
+    from OCP.TopTools import TopTools_ListOfShape
 
-    work = {"cut": BRepAlgoAPI_Cut, "add": BRepAlgoAPI_Fuse}[kind](solid, tool)
+    bodies, tools = TopTools_ListOfShape(), TopTools_ListOfShape()
+    bodies.Append(solid)
+    tools.Append(tool)
+    work = {"cut": BRepAlgoAPI_Cut, "add": BRepAlgoAPI_Fuse}[kind]()
+    work.SetArguments(bodies)
+    work.SetTools(tools)
+    work.SetRunParallel(True)
+    work.Build()
     if not work.IsDone():
         raise KernelFault(stage, "the boolean gave no result")
     return _single(work.Shape())

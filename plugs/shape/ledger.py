@@ -179,11 +179,8 @@ def unit_of(cells: Cells, headings: tuple[str, ...], asked: str | None) -> str:
         Nobody says the unit, it is not one of a table, or two of them contradict each other.
     """
     row = cells.rows[0][0]
-    said: list[tuple[str, str]] = []
-    for column, cell in enumerate(headings, 1):
-        word = heading(cell)[1]
-        if word is not None:
-            said.append((word, cells.place(row, column)))
+    words = [heading(cell)[1] for cell in headings]
+    said = [(word, cells.place(row, column)) for column, word in enumerate(words, 1) if word is not None]
     for number, comment in cells.comments:
         match = _UNIT_COMMENT.fullmatch(comment)
         if match is not None:
@@ -210,9 +207,9 @@ def unit_of(cells: Cells, headings: tuple[str, ...], asked: str | None) -> str:
     if not said:
         raise PlugError(
             param="unit",
-            value=cells.rows[0][1][0],
+            value=headings[0],
             reason="the table does not say in which unit its numbers are",
-            remedy=f'write "{cells.rows[0][1][0]} (mm)" or "(in)" there, or give read_table unit="mm"',
+            remedy=f'write "{headings[0]} (mm)" or "(in)" there, or give read_table unit="mm"',
             where=cells.place(row, 1),
         )
     return unit_named(said[0][0]) or "mm"

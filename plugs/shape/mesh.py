@@ -70,12 +70,13 @@ def body_of_grid(grid: Grid) -> Body:
     -------
     Body
     """
-    k, m, _ = grid.points.shape
     index = _welded(grid.points)
     here, right = index[:-1], np.roll(index, -1, axis=1)[:-1]
     ahead, across = index[1:], np.roll(index, -1, axis=1)[1:]
     points = grid.points.reshape(-1, 3)
-    short = np.linalg.norm(points[here] - points[across], axis=-1) <= np.linalg.norm(points[right] - points[ahead], axis=-1)
+    short = np.linalg.norm(points[here] - points[across], axis=-1) <= np.linalg.norm(
+        points[right] - points[ahead], axis=-1
+    )
     short = short[..., None]
     first = np.where(short, np.stack([here, right, across], -1), np.stack([here, right, ahead], -1))
     second = np.where(short, np.stack([here, across, ahead], -1), np.stack([right, across, ahead], -1))
@@ -83,7 +84,9 @@ def body_of_grid(grid: Grid) -> Body:
     caps = [_cap(grid.points[0], index[0])[:, ::-1], _cap(grid.points[-1], index[-1])]
     triangles = np.concatenate([sides, *caps])
     is_flat = (
-        (triangles[:, 0] == triangles[:, 1]) | (triangles[:, 1] == triangles[:, 2]) | (triangles[:, 2] == triangles[:, 0])
+        (triangles[:, 0] == triangles[:, 1])
+        | (triangles[:, 1] == triangles[:, 2])
+        | (triangles[:, 2] == triangles[:, 0])
     )
     used, renumbered = np.unique(triangles[~is_flat], return_inverse=True)
     return body_of_triangles(points[used], renumbered.reshape(-1, 3))
@@ -414,7 +417,11 @@ def prism(region: shapely.MultiPolygon, low: float, high: float) -> Body:
     -------
     Body
     """
-    rings = [np.asarray(ring.coords)[:-1] for polygon in region.geoms for ring in (polygon.exterior, *polygon.interiors)]
+    rings = [
+        np.asarray(ring.coords)[:-1]
+        for polygon in region.geoms
+        for ring in (polygon.exterior, *polygon.interiors)
+    ]
     section = manifold3d.CrossSection(rings, manifold3d.FillRule.EvenOdd)
     return Body(section.extrude(high - low).translate((0.0, 0.0, low)))
 
@@ -424,7 +431,10 @@ def _polygons(section: manifold3d.CrossSection) -> shapely.MultiPolygon:
     found = []
     for part in section.decompose():
         rings = [np.asarray(ring) for ring in part.to_polygons()]
-        areas = [0.5 * float(np.sum(r[:, 0] * np.roll(r[:, 1], -1) - r[:, 1] * np.roll(r[:, 0], -1))) for r in rings]
+        areas = [
+            0.5 * float(np.sum(r[:, 0] * np.roll(r[:, 1], -1) - r[:, 1] * np.roll(r[:, 0], -1)))
+            for r in rings
+        ]
         holes = [ring for ring, area in zip(rings, areas, strict=True) if area < -_LEAST_AREA]
         shells = [ring for ring, area in zip(rings, areas, strict=True) if area > _LEAST_AREA]
         found += [shapely.Polygon(shell, holes) for shell in shells]

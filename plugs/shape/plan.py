@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from numbers import Real
 
 import numpy as np
@@ -83,12 +84,18 @@ def number(param: str, value: object, *, least: float = -LARGEST, most: float = 
     """
     if isinstance(value, bool) or not isinstance(value, Real):
         raise PlugError(
-            param=param, value=value, reason="this is not a number", remedy=f"use a number, such as {max(least, 0.0):g}"
+            param=param,
+            value=value,
+            reason="this is not a number",
+            remedy=f"use a number, such as {max(least, 0.0):g}",
         )
     result = float(value)
     if not math.isfinite(result):
         raise PlugError(
-            param=param, value=result, reason="it is not a finite number", remedy=f"use a number from {least:g} to {most:g}"
+            param=param,
+            value=result,
+            reason="it is not a finite number",
+            remedy=f"use a number from {least:g} to {most:g}",
         )
     if not least <= result <= most:
         nearest = least if result < least else most
@@ -121,12 +128,18 @@ def read_plan(plan: LinesPlan) -> RingTable:
     stations = list(plan.stations)
     if len(stations) < 2:
         raise PlugError(
-            param="stations", value=len(stations), reason="a plug needs a section at each end", remedy="give at least 2 stations"
+            param="stations",
+            value=len(stations),
+            reason="a plug needs a section at each end",
+            remedy="give at least 2 stations",
         )
     for i, station in enumerate(stations):
         if not isinstance(station, Station):
             raise PlugError(
-                param=f"stations[{i}]", value=station, reason="this is not a Station", remedy="write Station(x=0.0, corners={...})"
+                param=f"stations[{i}]",
+                value=station,
+                reason="this is not a Station",
+                remedy="write Station(x=0.0, corners={...})",
             )
     drawn = tuple(stations[0].corners)
     x = _positions(stations)
@@ -166,8 +179,12 @@ def read_plan(plan: LinesPlan) -> RingTable:
         corner_of=corner_of,
         side_of=side_of,
         panel_of=panel_of,
-        corner_names=tuple(("port " if p else "") + drawn[i] for i, p in zip(corner_of, port_corner, strict=True)),
-        panel_names=tuple(("port " if p else "") + panels[i] for i, p in zip(panel_of, port_panel, strict=True)),
+        corner_names=tuple(
+            ("port " if p else "") + drawn[i] for i, p in zip(corner_of, port_corner, strict=True)
+        ),
+        panel_names=tuple(
+            ("port " if p else "") + panels[i] for i, p in zip(panel_of, port_panel, strict=True)
+        ),
         drawn_corners=drawn,
         drawn_panels=panels,
         front=_end(plan.front, "front"),
@@ -205,7 +222,12 @@ def _corners(stations: Sequence[Station], drawn: tuple[str, ...]) -> tuple[Array
         for c, (name, corner) in enumerate(station.corners.items()):
             param = f"stations[{s}].corners[{name!r}]"
             if not isinstance(corner, Corner):
-                raise PlugError(param=param, value=corner, reason="this is not a Corner", remedy="write Corner(y, z, radius)")
+                raise PlugError(
+                    param=param,
+                    value=corner,
+                    reason="this is not a Corner",
+                    remedy="write Corner(y, z, radius)",
+                )
             corners[s, c] = number(f"{param}.y", corner.y), number(f"{param}.z", corner.z)
             radius[s, c] = number(f"{param}.radius", corner.radius, least=0.0)
     return corners, radius
@@ -264,11 +286,11 @@ def _panel_names(plan: LinesPlan, drawn: tuple[str, ...], corners: Array, count:
             raise PlugError(
                 param="panels",
                 value=", ".join(map(str, names)),
-                reason=f"corners {', '.join(drawn)} have {count} panels between them, each with a name of its own",
+                reason=f"corners {', '.join(drawn)} have {count} panels between them, each with its name",
                 remedy=f"give {count} different names, from the bottom of the section up",
             )
         return names
-    between = [f"{a} to {b}" for a, b in zip(drawn, drawn[1:], strict=False)]
+    between = [f"{a} to {b}" for a, b in pairwise(drawn)]
     if not plan.mirrored:
         return (*between, f"{drawn[-1]} to {drawn[0]}")
     first, last = _on_centre(corners)
@@ -283,7 +305,10 @@ def _rises(stations: Sequence[Station], panels: tuple[str, ...]) -> Array:
             param = f"stations[{s}].crowns[{name!r}]"
             if name not in panels:
                 raise PlugError(
-                    param=param, value=value, reason="there is no such panel", remedy=f"use one of {', '.join(panels)}"
+                    param=param,
+                    value=value,
+                    reason="there is no such panel",
+                    remedy=f"use one of {', '.join(panels)}",
                 )
             rise[s, panels.index(name)] = number(param, value)
     return rise
@@ -291,11 +316,14 @@ def _rises(stations: Sequence[Station], panels: tuple[str, ...]) -> Array:
 
 def _faired(bays: str | Mapping[str, str], drawn: tuple[str, ...]) -> NDArray[np.bool_]:
     """Return which lines are faired."""
-    by_line = {name: bays for name in drawn} if isinstance(bays, str) else dict(bays)
+    by_line = dict.fromkeys(drawn, bays) if isinstance(bays, str) else dict(bays)
     for name, kind in by_line.items():
         if name not in drawn:
             raise PlugError(
-                param=f"bays[{name!r}]", value=kind, reason="there is no such line", remedy=f"use one of {', '.join(drawn)}"
+                param=f"bays[{name!r}]",
+                value=kind,
+                reason="there is no such line",
+                remedy=f"use one of {', '.join(drawn)}",
             )
         if kind not in ("straight", "faired"):
             raise PlugError(

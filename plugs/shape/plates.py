@@ -38,25 +38,46 @@ class Plate:
 
 PLATES: Final = {
     "us-canada-car": Plate(
-        width=304.8, height=152.4, corner_radius=12.7, label="secondary",
+        width=304.8,
+        height=152.4,
+        corner_radius=12.7,
+        label="secondary",
         source="12 x 6 in, SAE J686 as summarised by trade pages",
     ),
     "uk-one-line": Plate(
-        width=520.0, height=111.0, corner_radius=8.0, label="secondary",
+        width=520.0,
+        height=111.0,
+        corner_radius=8.0,
+        label="secondary",
         source="trade pages (520 x 110 and 520 x 111); BS AU 145e does not fix the outline",
     ),
     "uk-two-line": Plate(
-        width=285.0, height=203.0, corner_radius=8.0, label="secondary", source="trade page, rear two-line plate"
+        width=285.0,
+        height=203.0,
+        corner_radius=8.0,
+        label="secondary",
+        source="trade page, rear two-line plate",
     ),
     "eu-one-line": Plate(
-        width=520.0, height=120.0, corner_radius=8.0, label="secondary",
-        source="trade page, 520 x 110 to 520 x 120 by country: the larger; plate space of Reg. (EU) 1003/2010 from memory",
+        width=520.0,
+        height=120.0,
+        corner_radius=8.0,
+        label="secondary",
+        source="trade page, 520 x 110 to 120 by country: the larger; space of Reg. (EU) 1003/2010 from memory",
     ),
     "eu-two-line": Plate(
-        width=340.0, height=240.0, corner_radius=8.0, label="memory", source="340 x 200 to 240 by country: the largest"
+        width=340.0,
+        height=240.0,
+        corner_radius=8.0,
+        label="memory",
+        source="340 x 200 to 240 by country: the largest",
     ),
     "australia": Plate(
-        width=372.0, height=135.0, corner_radius=8.0, label="secondary", source="trade page (also quoted 372 x 134)"
+        width=372.0,
+        height=135.0,
+        corner_radius=8.0,
+        label="secondary",
+        source="trade page (also quoted 372 x 134)",
     ),
     "japan": Plate(
         width=330.0, height=165.0, corner_radius=8.0, label="secondary", source="newspaper text, outline only"
@@ -87,7 +108,10 @@ def plate_size(region: str, clearance: float = 3.0) -> tuple[float, float, float
     if region not in PLATES:
         close = difflib.get_close_matches(str(region), PLATES, n=len(PLATES), cutoff=0.0)
         raise PlugError(
-            param="plate", value=region, reason="no plate of that name is in the table", remedy=f"use one of {', '.join(close)}"
+            param="plate",
+            value=region,
+            reason="no plate of that name is in the table",
+            remedy=f"use one of {', '.join(close)}",
         )
     room = number("clearance", clearance, least=0.0, most=100.0)
     plate = PLATES[region]

@@ -45,7 +45,11 @@ def integrate(loft: Loft, grid: Grid | None = None) -> Measures:
     y_moment = my * at.du_dt + myz * at.dk_dt
     z_moment = mz * at.du_dt + mzz * at.dk_dt
     centroid = np.array([np.sum(weight * m) for m in (x_moment, y_moment, z_moment)]) / volume
-    points = grid.points.reshape(-1, 3) if grid is not None else at.place(*_all_round(at.rings.points.shape[1])).reshape(-1, 3)
+    points = (
+        grid.points.reshape(-1, 3)
+        if grid is not None
+        else at.place(*_all_round(at.rings.points.shape[1])).reshape(-1, 3)
+    )
     return Measures(
         volume_mm3=volume,
         area_mm2=_skin(loft, t, weight) + _ends(loft),
@@ -64,7 +68,10 @@ def _skin(loft: Loft, t: Array, weight: Array) -> float:
     """Return the area of the panels and blends."""
     count = 2 * len(loft.table.corner_of)
     segment, ratio = _all_round(count)
-    ahead, behind = loft.sections(t + _STEP).place(segment, ratio), loft.sections(t - _STEP).place(segment, ratio)
+    ahead, behind = (
+        loft.sections(t + _STEP).place(segment, ratio),
+        loft.sections(t - _STEP).place(segment, ratio),
+    )
     along = (ahead - behind) / (2.0 * _STEP)
     here = loft.sections(t)
     across = (here.place(segment, ratio + _STEP) - here.place(segment, ratio - _STEP)) / (2.0 * _STEP)

@@ -170,7 +170,10 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str) -> Tool:
     """
     if not isinstance(item, Recess | Boss):
         raise PlugError(
-            param=param, value=item, reason="this is neither a Recess nor a Boss", remedy='write Recess(panel="deck", x=200.0, ...)'
+            param=param,
+            value=item,
+            reason="this is neither a Recess nor a Boss",
+            remedy='write Recess(panel="deck", x=200.0, ...)',
         )
     is_cut = isinstance(item, Recess)
     size = _size(item, param)
@@ -232,33 +235,43 @@ def _size(item: Recess | Boss, param: str) -> _Size:
     half = 0.5 * min(width, height)
     if corner > half:
         raise PlugError(
-            param=f"{param}.corner_radius", value=corner, reason=f"the outline is only {2 * half:g} mm across",
+            param=f"{param}.corner_radius",
+            value=corner,
+            reason=f"the outline is only {2 * half:g} mm across",
             remedy=f"use at most {half:g}",
         )
     slope = float(np.tan(np.radians(draft)))
     narrow = half - max(depth * slope, 0.0)
     if narrow < 0.25:
         raise PlugError(
-            param=f"{param}.draft_deg", value=draft, reason=f"the walls meet before they are {depth:g} mm deep",
+            param=f"{param}.draft_deg",
+            value=draft,
+            reason=f"the walls meet before they are {depth:g} mm deep",
             remedy=f"use at most {np.floor(np.degrees(np.arctan((half - 0.5) / depth)) * 10) / 10:g}",
         )
     inset, tall = float(np.hypot(1.0, slope)) - slope, 1.0 - slope / float(np.hypot(1.0, slope))
     largest = min((half - depth * slope) / inset, depth / tall) * 0.999
     if end_radius > largest:
         raise PlugError(
-            param=f"{param}.{end_word}", value=end_radius, reason=f"walls {depth:g} mm deep and {2 * narrow:g} mm apart leave no room",
+            param=f"{param}.{end_word}",
+            value=end_radius,
+            reason=f"walls {depth:g} mm deep and {2 * narrow:g} mm apart leave no room",
             remedy=f"use at most {np.floor(largest * 10) / 10:g}",
         )
     if item.square_to not in ("surface", "x", "y", "z"):
         raise PlugError(
-            param=f"{param}.square_to", value=item.square_to, reason="a tool stands square to the surface or along an axis",
+            param=f"{param}.square_to",
+            value=item.square_to,
+            reason="a tool stands square to the surface or along an axis",
             remedy='use "surface", "x", "y" or "z"',
         )
-    return _Size(width=width, height=height, depth=depth, corner_radius=corner, end_radius=end_radius, draft_deg=draft)
+    return _Size(
+        width=width, height=height, depth=depth, corner_radius=corner, end_radius=end_radius, draft_deg=draft
+    )
 
 
 def _tool_plan(size: _Size, out: float) -> LinesPlan:
-    """Return the lines plan of a tool along its own axis: x from mouth to floor, y its width, z its height."""
+    """Return a tool's lines along its own axis: x from mouth to floor, y its width, z its height."""
     slope = float(np.tan(np.radians(size.draft_deg)))
 
     def at(x: float) -> Station:
@@ -281,7 +294,10 @@ def _seat(loft: Loft, item: Recess | Boss, param: str) -> _Seat:
     else:
         known = ", ".join([*dict.fromkeys(loft.table.panel_names), *ends])
         raise PlugError(
-            param=f"{param}.panel", value=item.panel, reason="there is no such panel or end", remedy=f"use one of {known}"
+            param=f"{param}.panel",
+            value=item.panel,
+            reason="there is no such panel or end",
+            remedy=f"use one of {known}",
         )
     if item.square_to != "surface":
         axis = np.eye(3)["xyz".index(item.square_to)]
@@ -289,7 +305,9 @@ def _seat(loft: Loft, item: Recess | Boss, param: str) -> _Seat:
         if abs(lean) < 0.26:
             best = "xyz"[int(np.argmax(np.abs(normal)))]
             raise PlugError(
-                param=f"{param}.square_to", value=item.square_to, reason="that axis runs along the panel, not into it",
+                param=f"{param}.square_to",
+                value=item.square_to,
+                reason="that axis runs along the panel, not into it",
                 remedy=f'use "{best}" or "surface"',
             )
         normal = axis * np.sign(lean)
@@ -302,7 +320,12 @@ def _seat(loft: Loft, item: Recess | Boss, param: str) -> _Seat:
     local = (points - point) @ np.stack([width, height, normal], axis=1)
     room = shapely.Polygon(local[:, :2]) if points.ndim == 2 else _room(local)
     return _Seat(
-        point=point, width=width, height=height, outward=normal, room=room.buffer(0), surface=local.reshape(-1, 3)
+        point=point,
+        width=width,
+        height=height,
+        outward=normal,
+        room=room.buffer(0),
+        surface=local.reshape(-1, 3),
     )
 
 
@@ -312,11 +335,15 @@ def _room(local: Array) -> shapely.Polygon:
     return shapely.Polygon(border[:, :2])
 
 
-def _end_place(loft: Loft, item: Recess | Boss, param: str, index: int, sign: float) -> tuple[Array, Array, Array]:
+def _end_place(
+    loft: Loft, item: Recess | Boss, param: str, index: int, sign: float
+) -> tuple[Array, Array, Array]:
     """Return a point on an end plane, its outward normal, and the outline of the plane's flat part."""
     if item.z is None:
         raise PlugError(
-            param=f"{param}.z", value=item.z, reason="on an end, y and z say where the middle lies",
+            param=f"{param}.z",
+            value=item.z,
+            reason="on an end, y and z say where the middle lies",
             remedy=f"give z, such as {float(loft.table.corners[index, :, 1].mean()):.0f}",
         )
     at = loft.sections(loft.breaks[[index]])
@@ -331,7 +358,9 @@ def _panel_place(loft: Loft, item: Recess | Boss, param: str) -> tuple[Array, Ar
     """Return a point on a panel, the outward normal there, and a grid of the panel between its blends."""
     if item.x is None:
         raise PlugError(
-            param=f"{param}.x", value=item.x, reason="on a panel, x and across say where the middle lies",
+            param=f"{param}.x",
+            value=item.x,
+            reason="on a panel, x and across say where the middle lies",
             remedy=f"give x, such as {float(np.mean(loft.table.x)):.0f}",
         )
     x, across = number(f"{param}.x", item.x), number(f"{param}.across", item.across)
@@ -348,15 +377,19 @@ def _panel_place(loft: Loft, item: Recess | Boss, param: str) -> tuple[Array, Ar
             break
     if abs(float(point[0]) - x) > 1e-3:
         raise PlugError(
-            param=f"{param}.x", value=x, reason=f"the panel runs from x = {first:.0f} to {last:.0f} there",
+            param=f"{param}.x",
+            value=x,
+            reason=f"the panel runs from x = {first:.0f} to {last:.0f} there",
             remedy=f"use {min(max(x, first), last):.0f}, and half the tool's height farther in",
         )
     low, high = float(here.rings.from_ratio[0, panel]), float(here.rings.to_ratio[0, panel])
     if not low <= ratio <= high:
         over = max(low - ratio, ratio - high) * length
         raise PlugError(
-            param=f"{param}.across", value=across, reason=f"the middle lies {over:.1f} mm beyond the panel's edge",
-            remedy=f"use {across - np.sign(across) * (over + 0.05):.1f} or nearer to 0, less half the tool's width",
+            param=f"{param}.across",
+            value=across,
+            reason=f"the middle lies {over:.1f} mm beyond the panel's edge",
+            remedy=f"use {across - np.sign(across) * (over + 0.05):.1f}, less half the tool's width",
         )
     step = 1e-3
     inner = min(max(float(here.t[0]), first + step), last - step)
@@ -364,15 +397,21 @@ def _panel_place(loft: Loft, item: Recess | Boss, param: str) -> tuple[Array, Ar
     share = np.array([(ratio - low) / max(high - low, 1e-9)])
     segment = np.array([2 * panel + 1])
     along = np.diff(near.place(segment, share)[:, 0], axis=0)[0]
-    sideways = np.diff(here.place(np.repeat(segment, 2), np.clip(share + [-1e-4, 1e-4], 0.0, 1.0))[0], axis=0)[0]
+    sideways = np.diff(
+        here.place(np.repeat(segment, 2), np.clip(share + np.array([-1e-4, 1e-4]), 0.0, 1.0))[0], axis=0
+    )[0]
     normal = np.cross(sideways, along)
-    t = np.unique(np.concatenate([np.linspace(first, last, _ALONG), loft.breaks[(loft.breaks > first) & (loft.breaks < last)]]))
+    t = np.unique(
+        np.concatenate(
+            [np.linspace(first, last, _ALONG), loft.breaks[(loft.breaks > first) & (loft.breaks < last)]]
+        )
+    )
     grid = loft.sections(t).place(np.repeat(segment, 17), np.linspace(0.0, 1.0, 17))
     return point, normal / np.linalg.norm(normal), grid
 
 
 def _on_panel(here: Sections, panel: int, across: float) -> tuple[Array, float, float]:
-    """Return the point of a panel at a distance from its middle, its share of the panel, and the panel's width."""
+    """Return the point at a distance from a panel's middle, its share of the panel, and the panel's width."""
     n = here.corners.shape[1]
     chord = here.corners[0, (panel + 1) % n] - here.corners[0, panel]
     half = 2.0 * np.arctan2(2.0 * here.rise[0, panel], np.linalg.norm(chord))
@@ -404,9 +443,14 @@ def _check_on_panel(outline: shapely.Polygon, seat: _Seat, item: Recess | Boss, 
         low, high = (middle, high) if seat.room.contains(small) else (low, middle)
     bounds = outline.bounds
     wide, tall = (bounds[2] - bounds[0]) * low, (bounds[3] - bounds[1]) * low
-    smaller = f"make it at most {np.floor(wide):g} x {np.floor(tall):g} mm here" if low > 0.0 else "move it onto the panel"
+    smaller = (
+        f"make it at most {np.floor(wide):g} x {np.floor(tall):g} mm here"
+        if low > 0.0
+        else "move it onto the panel"
+    )
     raise PlugError(
-        param=f"{param}.panel", value=item.panel,
+        param=f"{param}.panel",
+        value=item.panel,
         reason=f"the outline leaves the flat of {place} by {over:.1f} mm, into the blend or over the edge",
         remedy=_move(outline, seat, over) + smaller,
     )
@@ -416,7 +460,9 @@ def _move(outline: shapely.Polygon, seat: _Seat, over: float) -> str:
     """Return a move that brings an outline onto its panel, in words, or nothing."""
     for direction in (seat.width, -seat.width, seat.height, -seat.height):
         shift = over + 0.1
-        moved = shapely.affinity.translate(outline, direction @ seat.width * shift, direction @ seat.height * shift)
+        moved = shapely.affinity.translate(
+            outline, direction @ seat.width * shift, direction @ seat.height * shift
+        )
         if seat.room.contains(moved):
             axis = int(np.argmax(np.abs(direction)))
             words = (("forward", "aft"), ("to port", "to starboard"), ("down", "up"))[axis]

@@ -174,7 +174,10 @@ def _solve(a: Array, b: Array, right_a: Array, right_b: Array, parallel: Array) 
     is_parallel = np.abs(determinant) < _SINGULAR
     safe = np.where(is_parallel, 1.0, determinant)
     q = np.stack(
-        [(right_a * b[..., 1] - right_b * a[..., 1]) / safe, (right_b * a[..., 0] - right_a * b[..., 0]) / safe],
+        [
+            (right_a * b[..., 1] - right_b * a[..., 1]) / safe,
+            (right_b * a[..., 0] - right_a * b[..., 0]) / safe,
+        ],
         axis=-1,
     )
     return np.where(is_parallel[..., None], parallel, q)

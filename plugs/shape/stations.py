@@ -226,7 +226,14 @@ def make_loft(plan: LinesPlan) -> Loft:
     _check_room(table, front, aft)
     lean_u, lean_k = _lean(table, front_lean, aft_lean, front, aft)
     loft = Loft(
-        table=table, lines=lines, radii=radii, rises=rises, lean_u=lean_u, lean_k=lean_k, front=front, aft=aft,
+        table=table,
+        lines=lines,
+        radii=radii,
+        rises=rises,
+        lean_u=lean_u,
+        lean_k=lean_k,
+        front=front,
+        aft=aft,
         breaks=np.array([x[0], x[-1]]),
     )
     return _with_breaks(loft)
@@ -240,7 +247,9 @@ def _lines(table: RingTable, front_lean: float, aft_lean: float) -> Curves:
     step = np.diff(knots, axis=1)
     if step.min() <= 0.0:
         row, bay = np.argwhere(step <= 0.0)[0]
-        name, rake = ("front", table.front.rake_deg) if bay == 0 and front_lean else ("aft", table.aft.rake_deg)
+        name, rake = (
+            ("front", table.front.rake_deg) if bay == 0 and front_lean else ("aft", table.aft.rake_deg)
+        )
         station = 0 if name == "front" else -1
         room = float(table.x[1] - table.x[0] if name == "front" else table.x[-1] - table.x[-2])
         reach = abs(float(table.corners[station, row, 1]))
@@ -263,7 +272,9 @@ def _by_station(table: RingTable) -> tuple[Curves, Curves]:
     return radii, through(at_panels, table.rise.T[..., None], table.panel_faired)
 
 
-def _zone(table: RingTable, lines: Curves, sign: float, radius: float, lean: float, u_end: float) -> Zone | None:
+def _zone(
+    table: RingTable, lines: Curves, sign: float, radius: float, lean: float, u_end: float
+) -> Zone | None:
     """Return the blend of an end, or None for a sharp one."""
     if radius <= 0.0:
         return None
@@ -339,8 +350,15 @@ def _replace_breaks(loft: Loft, marks: list[float]) -> Loft:
         if mark - inner[-1] > _MERGED and last - mark > _MERGED:
             inner.append(mark)
     return Loft(
-        table=loft.table, lines=loft.lines, radii=loft.radii, rises=loft.rises, lean_u=loft.lean_u,
-        lean_k=loft.lean_k, front=loft.front, aft=loft.aft, breaks=np.array([*inner, last]),
+        table=loft.table,
+        lines=loft.lines,
+        radii=loft.radii,
+        rises=loft.rises,
+        lean_u=loft.lean_u,
+        lean_k=loft.lean_k,
+        front=loft.front,
+        aft=loft.aft,
+        breaks=np.array([*inner, last]),
     )
 
 

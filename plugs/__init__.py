@@ -1,0 +1,49 @@
+"""Parametric foam plugs for one-off fibreglass parts: from a recipe to foam that can be cut."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from plugs.errors import Finding, PlugError
+    from plugs.foam.layers import Stack
+    from plugs.recipe import Plug
+    from plugs.shape.plates import PLATES
+    from plugs.shape.recess import Boss, Recess
+    from plugs.shape.section import Corner, End, Station
+    from plugs.shape.table import read_table, stations_of
+    from plugs.units import inch
+
+_HOME = {
+    "Boss": "plugs.shape.recess",
+    "Corner": "plugs.shape.section",
+    "End": "plugs.shape.section",
+    "Finding": "plugs.errors",
+    "PLATES": "plugs.shape.plates",
+    "Plug": "plugs.recipe",
+    "PlugError": "plugs.errors",
+    "Recess": "plugs.shape.recess",
+    "Stack": "plugs.foam.layers",
+    "Station": "plugs.shape.section",
+    "inch": "plugs.units",
+    "read_table": "plugs.shape.table",
+    "stations_of": "plugs.shape.table",
+}
+
+__all__ = [
+    "PLATES", "Boss", "Corner", "End", "Finding", "Plug", "PlugError", "Recess", "Stack", "Station",
+    "inch", "read_table", "stations_of",
+]  # fmt: skip
+
+
+def __getattr__(name: str) -> Any:
+    """Load a name from its module when it is first asked for, so that ``import plugs`` costs nothing."""
+    if name not in _HOME:
+        raise AttributeError(f"module 'plugs' has no attribute {name!r}")
+    return getattr(import_module(_HOME[name]), name)
+
+
+def __dir__() -> list[str]:
+    """List what a recipe may import."""
+    return __all__

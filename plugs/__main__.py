@@ -1,0 +1,5 @@
+"""``python -m plugs``."""
+
+from plugs.cli import main
+
+raise SystemExit(main())

@@ -1,0 +1,231 @@
+"""The command line: build, check, new."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
+
+from plugs.errors import Finding, PlugError
+from plugs.output import KINDS
+
+if TYPE_CHECKING:
+    from plugs.build import Built, Work
+
+_BUILT, _INPUT_FAULT, _FINDINGS = 0, 2, 3
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose complaints are three lines like any other."""
+
+    def error(self, message: str) -> NoReturn:
+        """Raise instead of printing the usage."""
+        raise PlugError(
+            param="command line",
+            value=" ".join(sys.argv[1:]),
+            reason=message,
+            remedy=f"see {self.prog} --help",
+        )
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run a command.
+
+    Parameters
+    ----------
+    arguments : sequence of str or None
+        Without the program's name; None takes them from the command line.
+
+    Returns
+    -------
+    int
+        0 done, 2 a fault of the input, 3 findings under ``--strict``. A fault of ours is an
+        exception, which Python turns into 1.
+    """
+    try:
+        options = _parser().parse_args(arguments)
+        if options.command == "new":
+            return _new(options)
+        return _check(options) if options.command == "check" else _build(options)
+    except PlugError as error:
+        print(error, file=sys.stderr)
+        return _INPUT_FAULT
+    except KeyboardInterrupt:
+        print("stopped; the last good build is untouched", file=sys.stderr)
+        return 130
+
+
+def _parser() -> _Parser:
+    """Return the parser of the command line."""
+    parser = _Parser(prog="plugs", description="From a recipe to foam that can be cut.", allow_abbrev=False)
+    commands = parser.add_subparsers(
+        dest="command", required=True, metavar="build|check|new", parser_class=_Parser
+    )
+    for name, words in (
+        ("build", "build a recipe and write its folder"),
+        ("check", "print findings, write nothing"),
+    ):
+        command = commands.add_parser(name, help=words, description=words, allow_abbrev=False)
+        command.add_argument("recipe", type=Path, help="the recipe file, such as recipes/sidecar_tail.py")
+        command.add_argument(
+            "--set",
+            action="append",
+            default=[],
+            metavar="NAME=VALUE",
+            dest="changes",
+            help='change a parameter: width=450, "width=3/4 in"; may be repeated',
+        )
+        command.add_argument("--strict", action="store_true", help="exit 3 when there is a warning")
+        if name == "build":
+            command.add_argument("--out", type=Path, help="folder to write, instead of exports/NAME")
+            command.add_argument(
+                "--only",
+                action="append",
+                metavar="KIND",
+                help=f"write only this kind of file: {', '.join(KINDS)}; may be repeated",
+            )
+            command.add_argument(
+                "--without",
+                action="append",
+                default=[],
+                metavar="KIND",
+                help="leave this kind of file out; may be repeated",
+            )
+    command = commands.add_parser(
+        "new", help="write a starter recipe", description="write a starter recipe", allow_abbrev=False
+    )
+    command.add_argument("name", help="its name, such as tank_cover")
+    return parser
+
+
+def _changes(options: argparse.Namespace) -> dict[str, object]:
+    """Return the parameters set on the command line."""
+    from plugs.reading import split_assignment
+
+    return dict(split_assignment(text) for text in options.changes)
+
+
+def _kinds(options: argparse.Namespace) -> list[str]:
+    """Return the kinds of file to write."""
+    for flag, words in (("--only", options.only or []), ("--without", options.without)):
+        for word in words:
+            if word not in KINDS:
+                raise PlugError(
+                    param=flag,
+                    value=word,
+                    reason="no such kind of file is written",
+                    remedy=f"use one of {', '.join(KINDS)}",
+                )
+    return [kind for kind in KINDS if kind in (options.only or KINDS) and kind not in options.without]
+
+
+def _say(text: str) -> None:
+    """Show progress on a terminal, nothing elsewhere."""
+    if sys.stderr.isatty():
+        print(f"\r\033[K{text + ' ...' if text else ''}", end="", file=sys.stderr, flush=True)
+
+
+def _build(options: argparse.Namespace) -> int:
+    """Build a recipe."""
+    kinds, changes = _kinds(options), _changes(options)
+    from plugs.build import build
+
+    try:
+        built = build(options.recipe, changes, out=options.out, kinds=kinds, say=_say)
+    finally:
+        _say("")
+    print(_closing_table(built))
+    return _verdict(built.work.findings, options.strict)
+
+
+def _check(options: argparse.Namespace) -> int:
+    """Work a recipe out and print its findings."""
+    changes = _changes(options)
+    from plugs.build import make_design, work_out
+
+    try:
+        work = work_out(make_design(options.recipe, changes), _say)
+    finally:
+        _say("")
+    print("\n".join(_size_rows(work)))
+    print(_findings_table(work.findings))
+    return _verdict(work.findings, options.strict)
+
+
+def _verdict(findings: Sequence[Finding], strict: bool) -> int:
+    """Return the exit status."""
+    return _FINDINGS if strict and any(f.severity == "warning" for f in findings) else _BUILT
+
+
+def _size_rows(work: Work) -> list[str]:
+    """Return the rows that say what the plug is."""
+    from plugs.units import format_length
+
+    whole, unit = work.solid.by_mesh, work.design.plug.display_unit
+    long, wide, high = (format_length(float(v), unit) for v in whole.upper - whole.lower)
+    sheets: dict[float, int] = {}
+    for layer in work.layers:
+        sheets[layer.thickness] = sheets.get(layer.thickness, 0) + 1
+    foam = ", ".join(
+        f"{count} of {format_length(thickness, unit)}" for thickness, count in sorted(sheets.items())
+    )
+    return [
+        f"plug      {work.design.plug.name}",
+        f"size      {long} long, {wide} wide, {high} high",
+        f"volume    {whole.volume_mm3 / 1e6:.2f} litres, surface {whole.area_mm2 / 1e6:.3f} m2",
+        f"layers    {len(work.layers)} square to {work.design.plug.stack.axis}",
+        f"foam      {foam}",
+    ]
+
+
+def _closing_table(built: Built) -> str:
+    """Return what a build says at its end."""
+    files = built.summary["files"]
+    rows = _size_rows(built.work)
+    rows.append(
+        f"files     {len(files) + 1} in {built.folder}, {sum(f['bytes'] for f in files) / 1e6:.2f} MB"
+    )
+    return "\n".join([*rows, _findings_table(built.work.findings)])
+
+
+def _findings_table(findings: Sequence[Finding]) -> str:
+    """Return the findings as rows."""
+    if not findings:
+        return "findings  none"
+    rows = [f"findings  {len(findings)}"]
+    for f in findings:
+        rows += [f"  {f.severity}: {f.where}: {f.message}", f"      {f.remedy}"]
+    return "\n".join(rows)
+
+
+def _new(options: argparse.Namespace) -> int:
+    """Write a starter recipe."""
+    from plugs.starter import starter_recipe
+
+    path = Path(options.name)
+    if path.suffix != ".py":
+        path = Path(f"{options.name}.py")
+    if path.parent == Path() and Path("recipes").is_dir():
+        path = Path("recipes") / path
+    text = starter_recipe(path.stem)
+    if path.exists():
+        raise PlugError(
+            param="NAME",
+            value=str(path),
+            reason="the file is there already",
+            remedy=f"use another name, such as {path.stem}_2",
+        )
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise PlugError(
+            param="NAME",
+            value=str(path),
+            reason=f"the file cannot be written: {error.strerror}",
+            remedy="name a folder that you may write to",
+        ) from error
+    print(f"wrote {path}; build it with: python -m plugs build {path}")
+    return _BUILT

@@ -1,0 +1,88 @@
+"""Findings on a whole plug: what can be built but will hurt, each with place, value and remedy."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from plugs.errors import Finding
+from plugs.recipe import Plug
+from plugs.shape import mesh
+from plugs.shape.body import Solid
+from plugs.shape.plates import PLATES
+
+_MOST_SURPLUS = 1e-3
+
+
+def find(plug: Plug, solid: Solid, layer_findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Return all findings, warnings first.
+
+    Parameters
+    ----------
+    plug : Plug
+    solid : Solid
+    layer_findings : sequence of Finding
+        Those of the stack.
+
+    Returns
+    -------
+    tuple of Finding
+    """
+    found = [*layer_findings, *_pieces(solid), *_own_shapes(solid), *_plates(plug)]
+    return tuple(sorted(found, key=lambda f: (f.severity != "warning", f.code, f.where)))
+
+
+def _pieces(solid: Solid) -> list[Finding]:
+    """Return a finding when the plug falls into separate pieces."""
+    parts = [p for p in mesh.parts(solid.body) if mesh.volume_of(p) > _MOST_SURPLUS]
+    if len(parts) < 2:
+        return []
+    small = min(mesh.volume_of(p) for p in parts)
+    return [
+        Finding(
+            code="separate-pieces",
+            severity="warning",
+            where="plug",
+            remedy="join them, or cut less away",
+            message=f"the plug falls into {len(parts)} pieces, the smallest of {small / 1000.0:.1f} cm3",
+        )
+    ]
+
+
+def _own_shapes(solid: Solid) -> list[Finding]:
+    """Return a finding for each of the recipe's own shapes that changes nothing."""
+    found = []
+    for shape in solid.shapes:
+        shared = mesh.volume_of(mesh.common(solid.plain, shape.body))
+        whole = mesh.volume_of(shape.body)
+        is_idle = shared < _MOST_SURPLUS if shape.kind == "cut" else whole - shared < _MOST_SURPLUS
+        if is_idle:
+            found.append(
+                Finding(
+                    code="idle-shape",
+                    severity="warning",
+                    where=shape.param,
+                    message="the shape does not touch the plug"
+                    if shape.kind == "cut"
+                    else "the shape lies wholly inside the plug",
+                    remedy="move it, or take it out",
+                )
+            )
+    return found
+
+
+def _plates(plug: Plug) -> list[Finding]:
+    """Return a note for each plate recess: measure the plate, and check the rules."""
+    found = []
+    for i, recess in enumerate(plug.recesses):
+        if recess.plate is not None:
+            plate = PLATES[recess.plate]
+            found.append(
+                Finding(
+                    code="plate-size",
+                    severity="note",
+                    where=f"recesses[{i}]",
+                    message=f"plate {plate.width:g} x {plate.height:g} mm, {plate.label}: {plate.source}",
+                    remedy="measure your plate; size, angle, lamp and view are set by the registration authority",
+                )
+            )
+    return found

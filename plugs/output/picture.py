@@ -1,0 +1,203 @@
+"""A picture in millimetres that knows no file format: paths of lines and arcs, labels, their extent."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Box = tuple[float, float, float, float]
+
+LABELS: Final = "LABELS"
+"""Group of everything that is neither cut nor sanded to: texts, arrows, check bars."""
+
+TEXT_WIDTH_RATIO: Final = 1.1
+"""Width of one letter over its height, for finding room: wide for a plain upright face (common
+practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Path:
+    """A polyline of lines and arcs.
+
+    Attributes
+    ----------
+    points : (n, 2) float, mm
+        Vertices, y up; copied and read-only.
+    bulges : (n,) float, dimensionless
+        tan(angle / 4) of the segment after each vertex, + counter-clockwise, 0 straight; the
+        last one belongs to the closing segment.
+    is_closed : bool
+        Whether a segment leads from the last vertex to the first.
+    dxf_layer : str
+        Name of the group of lines that the path belongs to.
+    """
+
+    points: Array
+    bulges: Array
+    is_closed: bool
+    dxf_layer: str
+
+    def __post_init__(self) -> None:
+        """Copy the arrays, refuse shapes that do not belong together, and lock them.
+
+        Raises
+        ------
+        AssertionError
+            Fewer than two points, not one bulge to a point, or a value that is not finite.
+        """
+        points = np.array(self.points, dtype=np.float64)
+        bulges = np.array(self.bulges, dtype=np.float64)
+        if points.ndim != 2 or points.shape[1] != 2 or len(points) < 2 or bulges.shape != (len(points),):
+            raise AssertionError(f"path on {self.dxf_layer}: points {points.shape}, bulges {bulges.shape}")
+        if not (np.isfinite(points).all() and np.isfinite(bulges).all()):
+            raise AssertionError(f"path on {self.dxf_layer}: a coordinate or bulge is not finite")
+        points.setflags(write=False)
+        bulges.setflags(write=False)
+        object.__setattr__(self, "points", points)
+        object.__setattr__(self, "bulges", bulges)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Label:
+    """A line of text.
+
+    Attributes
+    ----------
+    text : str
+        What it says.
+    at : tuple of 2 float, mm
+        Left end of the base line (``"left"``), or the middle of the text (``"centre"``).
+    height : float, mm
+        Height of a capital letter.
+    dxf_layer : str
+        Name of the group that the text belongs to.
+    align : str
+        ``"left"`` or ``"centre"``.
+    """
+
+    text: str
+    at: tuple[float, float]
+    height: float
+    dxf_layer: str = LABELS
+    align: str = "left"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawing:
+    """A picture at full size, y up.
+
+    Attributes
+    ----------
+    name : str
+        Short name, fit for a file name.
+    title : str
+        What the drawing shows, for people.
+    paths : tuple of Path
+        Lines and arcs, mm.
+    labels : tuple of Label
+        Texts, mm.
+    """
+
+    name: str
+    title: str
+    paths: tuple[Path, ...]
+    labels: tuple[Label, ...]
+
+
+def path_bounds(path: Path) -> Box:
+    """Return the bounding box of a path, its bowed arcs included.
+
+    Parameters
+    ----------
+    path : Path
+        Lines and arcs, mm.
+
+    Returns
+    -------
+    tuple of 4 float, mm
+        Smallest x, smallest y, largest x, largest y.
+    """
+    count = len(path.points) if path.is_closed else len(path.points) - 1
+    bulge = path.bulges[:count]
+    begin = path.points[:count][bulge != 0.0]
+    step = np.roll(path.points, -1, axis=0)[:count][bulge != 0.0] - begin
+    bulge = bulge[bulge != 0.0]
+    z, span = begin[:, 0] + 1j * begin[:, 1], step[:, 0] + 1j * step[:, 1]
+    centre = z + span / 2.0 + 1j * span * (1.0 - bulge**2) / (4.0 * bulge)
+    extremes = [path.points]
+    for quarter in (1.0, 1.0j, -1.0, -1.0j):
+        tip = centre + np.abs(z - centre) * quarter
+        # the tip is on the arc when it lies on the same side of the chord as the bow
+        side = ((tip - z) * np.conj(span)).imag * -np.sign(bulge)
+        tip = tip[side > 0.0]
+        extremes.append(np.column_stack((tip.real, tip.imag)))
+    corners = np.vstack(extremes)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def label_box(label: Label) -> Box:
+    """Return a box that surely holds a label's text in a plain upright face.
+
+    Parameters
+    ----------
+    label : Label
+        The text, mm.
+
+    Returns
+    -------
+    tuple of 4 float, mm
+        Smallest x, smallest y, largest x, largest y; room for tails below the base line.
+    """
+    x, y = label.at
+    width = TEXT_WIDTH_RATIO * label.height * len(label.text)
+    if label.align == "centre":
+        return x - width / 2.0, y - 0.8 * label.height, x + width / 2.0, y + 0.6 * label.height
+    return x, y - 0.3 * label.height, x + width, y + 1.1 * label.height
+
+
+def drawing_bounds(drawing: Drawing) -> Box:
+    """Return the bounding box of everything in a drawing.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        The picture, mm.
+
+    Returns
+    -------
+    tuple of 4 float, mm
+        Smallest x, smallest y, largest x, largest y.
+
+    Raises
+    ------
+    AssertionError
+        The drawing has neither paths nor labels.
+    """
+    boxes = [path_bounds(path) for path in drawing.paths] + [label_box(label) for label in drawing.labels]
+    if not boxes:
+        raise AssertionError(f"drawing {drawing.name!r} is empty")
+    return box_around(boxes)
+
+
+def box_around(boxes: Sequence[Box]) -> Box:
+    """Return the box around boxes.
+
+    Parameters
+    ----------
+    boxes : sequence of tuple of 4 float, mm
+        At least one box: smallest x, smallest y, largest x, largest y.
+
+    Returns
+    -------
+    tuple of 4 float, mm
+        Smallest x, smallest y, largest x, largest y.
+    """
+    corners = np.array(boxes)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    return float(low[0]), float(low[1]), float(high[2]), float(high[3])

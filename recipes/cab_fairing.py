@@ -1,0 +1,27 @@
+"""A roof fairing for a delivery cab: over 2.4 m wide, raked front, crowned panels, from a table of offsets."""
+
+from pathlib import Path
+
+from plugs import End, Plug, Stack, inch, read_table, stations_of
+
+
+def cab_fairing(
+    table="cab_fairing.csv",  # lines and stations, beside this recipe
+    rake_deg=-25.0,           # the front leans back: its top stands aft of its foot
+    front_radius=60.0,
+    aft_radius=0.0,           # sharp: the back is a flat face
+    thick=inch(4),            # sheets, cycled: two thick ones, then a thin one
+    thin=inch(2),
+    allowance=inch(3 / 16),
+):
+    """Cab fairing in blue sheets of 4 in and 2 in, drawn in inches."""
+    return Plug(
+        name="Cab fairing",
+        panels=("floor", "flank", "cheek", "roof"),
+        stations=stations_of(read_table(Path(__file__).with_name(table))),
+        bays="faired",
+        front=End(radius=front_radius, rake_deg=rake_deg),
+        aft=End(radius=aft_radius),
+        stack=Stack(axis="z", thicknesses=(thick, thick, thin), allowance=allowance, surplus="both"),
+        display_unit="in",
+    )

@@ -1,0 +1,50 @@
+"""The tail of a three-wheeled touring outfit: flat deck, tumblehome sides, rounded stern with a number plate."""
+
+from plugs import Corner, End, Plug, Recess, Stack, Station
+
+
+def sidecar_tail(
+    length=900.0,          # along the outfit, from the joint with the tub (x = 0) to the stern
+    width=1200.0,          # over the chines at the joint
+    height=320.0,          # baseline to deck edge at the joint
+    stern_width=1040.0,    # over the chines at the stern
+    stern_height=270.0,    # baseline to deck edge at the stern
+    tumblehome=45.0,       # how far the deck edge stands inside the chine, each side
+    deck_radius=50.0,      # blend along the edges of the deck
+    chine_radius=12.0,     # blend along the bottom edges
+    stern_radius=50.0,     # blend round the stern
+    plate="eu-one-line",   # us-canada-car, uk-one-line, uk-two-line, eu-one-line, australia, japan
+    plate_depth=12.0,
+    sheet=50.0,            # foam sheet thickness
+    allowance=4.0,         # foam left high all round, for the sanding block
+):
+    """Tail for the touring outfit, sanded from 50 mm foam standing on its baseboard."""
+
+    def station(x, breadth, z):
+        return Station(
+            x=x,
+            corners={
+                #                     half-breadth            height  blend
+                "chine":     Corner(breadth / 2,              0.0,    chine_radius),
+                "deck edge": Corner(breadth / 2 - tumblehome, z,      deck_radius),
+            },
+        )
+
+    return Plug(
+        name="Sidecar tail",
+        panels=("floor", "side", "deck"),      # from the bottom of the section up
+        stations=(
+            station(0.0, width, height),
+            station(length / 2, (0.58 * width + 0.42 * stern_width), (0.55 * height + 0.45 * stern_height)),
+            station(length, stern_width, stern_height),
+        ),
+        bays="straight",                       # a long block sands it from template to template
+        aft=End(radius=stern_radius),
+        recesses=(
+            Recess(
+                name="number plate", panel="aft", y=0.0, z=stern_height / 2, plate=plate, clearance=3.0,
+                depth=plate_depth, draft_deg=5.0, floor_radius=3.0,
+            ),
+        ),
+        stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance),
+    )

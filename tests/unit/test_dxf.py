@@ -1,0 +1,99 @@
+"""DXF: the same bytes every time, and nothing left changed in the library behind it."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import subprocess
+import sys
+from pathlib import Path as FilePath
+
+import numpy as np
+import pytest
+
+from plugs.output.dxf import render_dxf, write_dxf
+from plugs.output.picture import Drawing, Label, Path
+
+ROOT = FilePath(__file__).resolve().parents[2]
+
+
+def disc_and_text(title="Höcker ü"):
+    """Return a drawing with a disc of three arcs, an open line and two texts."""
+    angle = np.radians([0.0, 120.0, 240.0])
+    disc = Path(
+        points=50.0 * np.column_stack((np.cos(angle), np.sin(angle))),
+        bulges=np.full(3, np.tan(np.radians(30.0))),
+        is_closed=True,
+        dxf_layer="ROUGH",
+    )
+    line = Path(points=[[0.0, 0.0], [10.0, -0.0]], bulges=[0.0, 0.0], is_closed=False, dxf_layer="KEEL")
+    labels = (
+        Label(text=title, at=(-20.0, -70.0), height=5.0),
+        Label(text="L03", at=(0.0, 0.0), height=12.0, align="centre"),
+    )
+    return Drawing(name="layer-03", title=title, paths=(disc, line), labels=labels)
+
+
+def test_two_writes_in_different_processes_have_equal_bytes(tmp_path):
+    """Neither clock nor hash seed shows in the file."""
+    program = (
+        "import sys, pathlib\n"
+        f"sys.path[:0] = [{str(ROOT)!r}, {str(FilePath(__file__).parent)!r}]\n"
+        "from test_dxf import disc_and_text\n"
+        "from plugs.output.dxf import write_dxf\n"
+        "write_dxf(disc_and_text(), pathlib.Path(sys.argv[1]))\n"
+    )
+    digests = set()
+    for seed in ("0", "1", "4"):
+        target = tmp_path / f"{seed}.dxf"
+        env = {**os.environ, "PYTHONHASHSEED": seed}
+        subprocess.run([sys.executable, "-c", program, str(target)], check=True, env=env, timeout=60)
+        digests.add(hashlib.sha256(target.read_bytes()).hexdigest())
+    write_dxf(disc_and_text(), tmp_path / "here.dxf")
+    digests.add(hashlib.sha256((tmp_path / "here.dxf").read_bytes()).hexdigest())
+    assert len(digests) == 1
+
+
+def test_writing_twice_in_one_process_gives_equal_bytes():
+    """No counter runs on from one drawing to the next."""
+    first = render_dxf(disc_and_text())
+    render_dxf(disc_and_text("other"))
+    assert render_dxf(disc_and_text()) == first
+
+
+@pytest.mark.parametrize("before", [False, True])
+def test_library_option_is_put_back(before):
+    """The option that keeps the clock out is ours only while we write, also when writing fails."""
+    import ezdxf
+
+    ezdxf.options.write_fixed_meta_data_for_testing = before
+    try:
+        render_dxf(disc_and_text())
+        assert ezdxf.options.write_fixed_meta_data_for_testing is before
+        groups = [
+            Path(points=np.eye(2), bulges=np.zeros(2), is_closed=False, dxf_layer=f"G{k}") for k in range(30)
+        ]
+        with pytest.raises(AssertionError, match="colours"):
+            render_dxf(Drawing(name="a", title="a", paths=tuple(groups), labels=()))
+        assert ezdxf.options.write_fixed_meta_data_for_testing is before
+    finally:
+        ezdxf.options.write_fixed_meta_data_for_testing = False
+
+
+def test_importing_the_writer_does_not_load_the_library():
+    """The library takes a fifth of a second to load; only a build that writes DXF pays for it."""
+    program = "import plugs.output.dxf, sys; sys.exit('ezdxf' in sys.modules)"
+    subprocess.run([sys.executable, "-c", program], check=True, cwd=ROOT, timeout=60)
+
+
+def test_drawing_without_lines_is_refused():
+    """An empty file would be valid, and cut nothing."""
+    with pytest.raises(AssertionError, match="no lines"):
+        render_dxf(Drawing(name="a", title="a", paths=(), labels=()))
+
+
+def test_negative_zero_and_last_bits_do_not_reach_the_file():
+    """-0.0 and 0.0, 0.1 + 0.2 and 0.3 are the same place."""
+    lines = render_dxf(disc_and_text()).splitlines()
+    assert "-0.0" not in lines
+    assert not any("0000000000" in line.partition(".")[2] for line in lines if line.strip().startswith("50."))
