@@ -82,7 +82,7 @@ def _plates(plug: Plug) -> list[Finding]:
                     severity="note",
                     where=f"recesses[{i}]",
                     message=f"plate {plate.width:g} x {plate.height:g} mm, {plate.label}: {plate.source}",
-                    remedy="measure your plate; size, angle, lamp and view are set by the registration authority",
+                    remedy="measure your plate; size, angle, lamp and view are the registration authority's",
                 )
             )
     return found

@@ -7,7 +7,7 @@ from plugs import End, Plug, Stack, inch, read_table, stations_of
 
 def cab_fairing(
     table="cab_fairing.csv",  # lines and stations, beside this recipe
-    rake_deg=-25.0,           # the front leans back: its top stands aft of its foot
+    rake_deg=-20.0,           # the front leans back: its top stands aft of its foot
     front_radius=60.0,
     aft_radius=0.0,           # sharp: the back is a flat face
     thick=inch(4),            # sheets, cycled: two thick ones, then a thin one
@@ -20,7 +20,7 @@ def cab_fairing(
         panels=("floor", "flank", "cheek", "roof"),
         stations=stations_of(read_table(Path(__file__).with_name(table))),
         bays="faired",
-        front=End(radius=front_radius, rake_deg=rake_deg),
+        front=End(radius=front_radius, rake_deg=rake_deg, sharp=("floor",)),
         aft=End(radius=aft_radius),
         stack=Stack(axis="z", thicknesses=(thick, thick, thin), allowance=allowance, surplus="both"),
         display_unit="in",

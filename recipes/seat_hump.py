@@ -40,8 +40,8 @@ def seat_hump(
             station(length,        0.84, tail_height,   0.6 * shoulder_radius),
         ),
         bays="faired",
-        front=End(radius=end_radius * 0.6),
-        aft=End(radius=end_radius),
+        front=End(radius=end_radius * 0.6, sharp=("floor",)),
+        aft=End(radius=end_radius, sharp=("floor",)),
         recesses=(
             Recess(
                 name="pad pocket", panel="top", x=0.62 * length, across=0.0, width=90.0, height=70.0,

@@ -39,7 +39,7 @@ def sidecar_tail(
             station(length, stern_width, stern_height),
         ),
         bays="straight",                       # a long block sands it from template to template
-        aft=End(radius=stern_radius),
+        aft=End(radius=stern_radius, sharp=("floor",)),   # the floor stands on the baseboard
         recesses=(
             Recess(
                 name="number plate", panel="aft", y=0.0, z=stern_height / 2, plate=plate, clearance=3.0,

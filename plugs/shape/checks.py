@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from plugs.errors import PlugError
 from plugs.shape.plan import LARGEST_CROWN_RATIO
+from plugs.shape.rings import solve_rings
 from plugs.shape.section import End, LinesPlan, Station
 from plugs.shape.stations import Loft, Sections, make_loft
 from plugs.tolerances import LENGTH, SMALLEST_BODY
@@ -26,6 +27,11 @@ _PER_SPAN = 13
 _PER_ARC = 6
 _SPIKE_RAD = np.radians(176.0)
 _SLACK = 1e-7
+_LITTLE_ROOM = 0.5
+_LEAST_TURN = 0.1
+"""Share of a corner's angle that must be left between the tangents of a blend, or of neighbours drawn
+inward: where it goes to 0 they stop meeting, and the surface has a seam before that."""
+_LEAST_GROWTH = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,14 +170,58 @@ def _first_fault(loft: Loft) -> _Fault | None:
     t = np.unique(np.concatenate([(loft.breaks[:-1, None] + spans[:, None] * steps).ravel(), loft.breaks]))
     with np.errstate(invalid="ignore", divide="ignore"):
         at = loft.sections(t)
+        doubtful = _doubtful(at)
+        if len(doubtful):
+            at = loft.sections(np.union1d(t, doubtful))
     return (
-        _size_fault(loft, at)
+        _parted_fault(loft, at)
         or _lean_fault(loft, at)
+        or _size_fault(loft, at)
         or _order_fault(loft, at)
         or _crown_fault(loft, at)
         or _radius_fault(loft, at)
         or _end_fault(loft, at)
         or _crossing_fault(loft, at)
+    )
+
+
+def _doubtful(at: Sections) -> Array:
+    """Return more positions: where the room for a blend has a low between samples, or its edge turns inside out."""
+    turn, rings, is_round = at.rings.turn_rad, at.rings, at.radius > 0.0
+    has_turn = is_round & (np.abs(turn) > _SLACK)
+    turned = np.where(has_turn, 2.0 * rings.half_rad[:, 0::2] / np.where(has_turn, turn, 1.0), 1.0)
+    touches = is_round | np.roll(is_round, -1, axis=1)
+    room = np.concatenate([turned, np.where(touches, rings.to_ratio - rings.from_ratio, 1.0)], axis=1)
+    less = room[:-1] < room[1:] - _SLACK
+    more = room[:-1] > room[1:] + _SLACK
+    is_low = ((room[1:-1] < _LITTLE_ROOM) & more[:-1] & less[1:]).any(axis=1)
+    is_inverted = (is_round[:-1] & (turn[:-1] * turn[1:] < 0.0)).any(axis=1)
+    is_inverted[:-1] |= is_low
+    is_inverted[1:] |= is_low
+    start, share = np.flatnonzero(is_inverted), np.arange(1, _PER_SPAN) / _PER_SPAN
+    return np.asarray((at.t[start, None] + share * (at.t[start + 1] - at.t[start])[:, None]).ravel())
+
+
+def _parted_fault(loft: Loft, at: Sections) -> _Fault | None:
+    """Return a fault when an end's blend draws two neighbours inward so that they no longer meet."""
+    is_bad = ~np.isfinite(at.corners).all(axis=-1)
+    before, _, rise = loft._unblended(at.u, at.k)
+    old = solve_rings(before, np.zeros_like(at.radius), rise).turn_rad
+    is_curved = (rise != 0.0) | (np.roll(rise, 1, axis=1) != 0.0)
+    if not is_bad.any():
+        is_bad = is_curved & (at.rings.turn_rad * np.sign(old) < _LEAST_TURN * np.abs(old) - _SLACK)
+    if not is_bad.any():
+        return None
+    row, corner = np.argwhere(is_bad)[0]
+    names = loft.table.panel_names
+    is_front = loft.front is not None and at.u[row] < loft.front.u_start
+    return _Fault(
+        reason=f"the end's blend draws panels {names[corner - 1]!r} and {names[corner]!r} apart, one farther in "
+        "than the other",
+        t=float(at.t[row]),
+        kind="front" if is_front else "aft",
+        name="radius",
+        otherwise="use 0, or make the crowns beside that corner smaller",
     )
 
 
@@ -196,8 +246,15 @@ def _size_fault(loft: Loft, at: Sections) -> _Fault | None:
 
 def _lean_fault(loft: Loft, at: Sections) -> _Fault | None:
     """Return a fault when the leaning planes towards a raked end cross inside the plug."""
-    growth = at.du_dt[:, None] + at.dk_dt[:, None] * at.corners[..., 1]
-    is_bad = (growth <= 0.0) & (at.du_dt > 1e-9)[:, None]
+    if not np.any(loft.lean.coefficients):
+        return None
+    count = at.rings.points.shape[1]
+    height = at.rings.at(np.repeat(np.arange(count), 2), np.tile([0.0, 0.5], count))[..., 1]
+    height = np.concatenate([height, at.corners[..., 1]], axis=1)
+    growth = at.du_dt[:, None] + at.dk_dt[:, None] * height
+    is_folded = ~(growth > _LEAST_GROWTH * at.du_dt[:, None]) & (at.dk_dt != 0.0)[:, None]
+    is_along = ~(loft.lean_room(at.u, at.k) > _LEAST_GROWTH)
+    is_bad = np.concatenate([is_folded, is_along], axis=1)
     if not is_bad.any():
         return None
     row = int(np.argwhere(is_bad)[0, 0])
@@ -251,6 +308,8 @@ def _radius_fault(loft: Loft, at: Sections) -> _Fault | None:
     is_round = at.radius > 0.0
     is_spike = is_round & (np.abs(rings.turn_rad) > _SPIKE_RAD)
     is_lost = is_round & ~np.isfinite(rings.points[:, 0::2]).all(axis=-1)
+    turned = 2.0 * rings.half_rad[:, 0::2] * np.sign(rings.turn_rad)
+    is_lost |= is_round & (turned < _LEAST_TURN * np.abs(rings.turn_rad) - _SLACK)
     chord = np.linalg.norm(np.roll(at.corners, -1, axis=1) - at.corners, axis=-1)
     touches = is_round | np.roll(is_round, -1, axis=1)
     over = (rings.from_ratio - rings.to_ratio) * chord

@@ -49,6 +49,8 @@ class Zone:
         Move of a panel in (y, z) for a move of 1 in the leaning plane.
     out_least : (n, 2) float, mm
         The c of the module's head.
+    is_sharp : (n,) bool
+        Panels that are not drawn inward.
     """
 
     sign: float
@@ -62,6 +64,7 @@ class Zone:
     normal: Array
     scale: Array
     out_least: Array
+    is_sharp: NDArray[np.bool_]
 
     @property
     def u_start(self) -> float:
@@ -98,7 +101,7 @@ class Zone:
         height = self.radius * np.cos(theta)[:, None]
         moves = []
         for j, out in enumerate(self._out(u, corners)):
-            is_turning = theta[:, None] > self.theta_touch[:, j]
+            is_turning = (theta[:, None] > self.theta_touch[:, j]) & ~self.is_sharp
             moves.append(
                 np.where(is_turning, np.maximum(out - height - self.out_least[:, j], 0.0), 0.0) * self.scale
             )
@@ -125,7 +128,13 @@ def _out(u: Array, corners: Array, lean: float, reference: Array, normal: Array)
 
 
 def make_zone(
-    *, sign: float, radius: float, lean: float, u_end: float, corners_at: Callable[[Array], Array]
+    *,
+    sign: float,
+    radius: float,
+    lean: float,
+    u_end: float,
+    is_sharp: NDArray[np.bool_],
+    corners_at: Callable[[Array], Array],
 ) -> Zone:
     """Return the blend of an end.
 
@@ -137,6 +146,8 @@ def make_zone(
     lean : float, dimensionless
         Tangent of the end plane's lean aft.
     u_end : float, mm
+    is_sharp : (n,) bool
+        Panels that keep a sharp edge.
     corners_at : callable
         From (k,) positions u, mm, to the (k, n, 2) unblended corners, mm, on planes parallel to
         the end.
@@ -168,6 +179,7 @@ def make_zone(
         centre = np.take_along_axis(theta, best[None], axis=0)[0]
         low, high = np.maximum(centre - step, -_STEEPEST), np.minimum(centre + step, 0.5 * np.pi)
     least = np.take_along_axis(gap, best[None], axis=0)[0]
+    centre = np.where(is_sharp[:, None], 0.5 * np.pi, centre)
     return Zone(
         sign=sign,
         radius=radius,
@@ -180,6 +192,7 @@ def make_zone(
         normal=normal,
         scale=scale,
         out_least=least,
+        is_sharp=is_sharp,
     )
 
 

@@ -1,4 +1,4 @@
-"""What the kernel is asked, what it answers, and how it fails: plain records that travel between two processes."""
+"""What the kernel is asked, what it answers, and how it fails: records that travel between processes."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from plugs.shape.spline_strips import Strips
 Array = NDArray[np.float64]
 
 
-class KernelFault(AssertionError):
+class KernelFault(AssertionError):  # noqa: N818 - it is a fault of ours, not an error of the user
     """The kernel could not do what it was asked, at a named stage.
 
     Parameters

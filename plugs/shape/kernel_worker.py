@@ -207,7 +207,8 @@ def serve() -> None:
         pickle.dump(parts, answers_out, protocol=pickle.HIGHEST_PROTOCOL)
         answers_out.flush()
 
-    from plugs.shape.kernel import load_kernel, run_job
+    from plugs.shape.kernel import load_kernel
+    from plugs.shape.kernel_work import run_job
 
     missing = ""
     try:

@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+_EASE = 0.15
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Curves:
@@ -106,6 +108,34 @@ def shape_preserving(knots: Array, values: Array, is_faired: NDArray[np.bool_]) 
         rows = is_faired[:, None, None]
         left, right = np.where(rows, fair[:, :-1], left), np.where(rows, fair[:, 1:], right)
     return _from_slopes(knots, values, left, right)
+
+
+def eased(knots: Array, values: Array) -> Curves:
+    """Return curves that leave and reach every value level, and run straight in between.
+
+    Parameters
+    ----------
+    knots, values
+        (n, s) float, mm; (n, s, d) float, as for `through`.
+
+    Returns
+    -------
+    Curves
+        C1; each piece turns over the first and the last 15 % of its length, so that it is nowhere
+        steeper than 1.18 times its mean slope.
+    """
+    length, change = np.diff(knots, axis=1), np.diff(values, axis=1)
+    slope = change / (length * (1.0 - _EASE))[..., None]
+    turn = _EASE * length
+    places = np.stack([knots[:, :-1], knots[:, :-1] + turn, knots[:, 1:] - turn], axis=2)
+    rise = 0.5 * slope * turn[..., None]
+    reached = np.stack([values[:, :-1], values[:, :-1] + rise, values[:, 1:] - rise], axis=2)
+    steepness = np.stack([np.zeros_like(slope), slope, slope], axis=2)
+    n, s = knots.shape
+    all_knots = np.concatenate([places.reshape(n, -1), knots[:, -1:]], axis=1)
+    all_values = np.concatenate([reached.reshape(n, 3 * (s - 1), -1), values[:, -1:]], axis=1)
+    slopes = np.concatenate([steepness.reshape(n, 3 * (s - 1), -1), np.zeros_like(values[:, -1:])], axis=1)
+    return _from_slopes(all_knots, all_values, slopes[:, :-1], slopes[:, 1:])
 
 
 def _end_slope(h0: Array, h1: Array, slope0: Array, slope1: Array) -> Array:

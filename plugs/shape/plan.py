@@ -125,6 +125,48 @@ def read_plan(plan: LinesPlan) -> RingTable:
     PlugError
         Fewer than two stations or three ring corners; the mirrored half is on the wrong side.
     """
+    stations = _stations(plan)
+    drawn = tuple(stations[0].corners)
+    x = _positions(stations)
+    corners, radius = _corners(stations, drawn)
+    if plan.mirrored:
+        _check_half(corners, drawn)
+    corner_of, side_of, panel_count = _layout(corners, plan.mirrored)
+    if len(corner_of) < 3:
+        raise PlugError(
+            param="stations[0].corners",
+            value=", ".join(drawn),
+            reason=f"the whole section has {len(corner_of)} corners, which enclose nothing",
+            remedy="give at least 2 corners off the centreline, or 3 for a whole section",
+        )
+    panels = _panel_names(plan, drawn, corners, panel_count)
+    panel_of = _panel_layout(corners, plan.mirrored, len(corner_of))
+    table_rise = _rises(stations, panels)
+    faired = _faired(plan.bays, drawn)
+    ring_faired = faired[corner_of]
+    panel_faired = np.zeros(panel_count, dtype=bool)
+    panel_faired[panel_of] = ring_faired & np.roll(ring_faired, -1)
+    return RingTable(
+        x=x,
+        corners=corners,
+        radius=radius,
+        rise=table_rise,
+        corner_faired=faired,
+        panel_faired=panel_faired,
+        corner_of=corner_of,
+        side_of=side_of,
+        panel_of=panel_of,
+        corner_names=_all_round(drawn, corner_of, side_of < 0),
+        panel_names=_all_round(panels, panel_of, _is_mirrored_panel(panel_of)),
+        drawn_corners=drawn,
+        drawn_panels=panels,
+        front=_end(plan.front, "front", panels),
+        aft=_end(plan.aft, "aft", panels),
+    )
+
+
+def _stations(plan: LinesPlan) -> list[Station]:
+    """Return the stations of a plan, at least two of them."""
     stations = list(plan.stations)
     if len(stations) < 2:
         raise PlugError(
@@ -141,10 +183,12 @@ def read_plan(plan: LinesPlan) -> RingTable:
                 reason="this is not a Station",
                 remedy="write Station(x=0.0, corners={...})",
             )
-    drawn = tuple(stations[0].corners)
-    x = _positions(stations)
-    corners, radius = _corners(stations, drawn)
-    if plan.mirrored and corners[..., 0].min() < -LENGTH:
+    return stations
+
+
+def _check_half(corners: Array, drawn: tuple[str, ...]) -> None:
+    """Refuse a mirrored section that is drawn on the port side."""
+    if corners[..., 0].min() < -LENGTH:
         s, h = np.argwhere(corners[..., 0] < -LENGTH)[0]
         raise PlugError(
             param=f"stations[{s}].corners[{drawn[h]!r}].y",
@@ -152,44 +196,6 @@ def read_plan(plan: LinesPlan) -> RingTable:
             reason="a mirrored section is drawn on the starboard side, where y is positive",
             remedy=f"use {abs(corners[s, h, 0]):g}, or mirrored=False with the whole section",
         )
-    corner_of, side_of, panel_count = _layout(corners, plan.mirrored)
-    if len(corner_of) < 3:
-        raise PlugError(
-            param="stations[0].corners",
-            value=", ".join(drawn),
-            reason=f"the whole section has {len(corner_of)} corners, which enclose nothing",
-            remedy="give at least 2 corners off the centreline, or 3 for a whole section",
-        )
-    panels = _panel_names(plan, drawn, corners, panel_count)
-    panel_of = _panel_layout(corners, plan.mirrored, len(corner_of))
-    table_rise = _rises(stations, panels)
-    faired = _faired(plan.bays, drawn)
-    ring_faired = faired[corner_of]
-    panel_faired = np.zeros(panel_count, dtype=bool)
-    panel_faired[panel_of] = ring_faired & np.roll(ring_faired, -1)
-    port_corner = side_of < 0
-    port_panel = _is_mirrored_panel(panel_of)
-    return RingTable(
-        x=x,
-        corners=corners,
-        radius=radius,
-        rise=table_rise,
-        corner_faired=faired,
-        panel_faired=panel_faired,
-        corner_of=corner_of,
-        side_of=side_of,
-        panel_of=panel_of,
-        corner_names=tuple(
-            ("port " if p else "") + drawn[i] for i, p in zip(corner_of, port_corner, strict=True)
-        ),
-        panel_names=tuple(
-            ("port " if p else "") + panels[i] for i, p in zip(panel_of, port_panel, strict=True)
-        ),
-        drawn_corners=drawn,
-        drawn_panels=panels,
-        front=_end(plan.front, "front"),
-        aft=_end(plan.aft, "aft"),
-    )
 
 
 def _positions(stations: Sequence[Station]) -> Array:
@@ -268,6 +274,13 @@ def _panel_layout(corners: Array, mirrored: bool, count: int) -> NDArray[np.intp
     return np.array(ring, dtype=np.intp)
 
 
+def _all_round(
+    names: tuple[str, ...], drawn: NDArray[np.intp], is_port: NDArray[np.bool_]
+) -> tuple[str, ...]:
+    """Return the names of things drawn, all round the section."""
+    return tuple(("port " if port else "") + names[i] for i, port in zip(drawn, is_port, strict=True))
+
+
 def _is_mirrored_panel(panel_of: NDArray[np.intp]) -> NDArray[np.bool_]:
     """Return which ring panels repeat one that came before: those of the port side."""
     seen: set[int] = set()
@@ -335,9 +348,18 @@ def _faired(bays: str | Mapping[str, str], drawn: tuple[str, ...]) -> NDArray[np
     return np.array([by_line.get(name, "straight") == "faired" for name in drawn])
 
 
-def _end(end: End, name: str) -> End:
+def _end(end: End, name: str, panels: tuple[str, ...]) -> End:
     """Return a checked end."""
+    for panel in end.sharp:
+        if panel not in panels:
+            raise PlugError(
+                param=f"{name}.sharp",
+                value=panel,
+                reason="there is no such panel",
+                remedy=f"use one of {', '.join(panels)}",
+            )
     return End(
+        sharp=tuple(end.sharp),
         radius=number(f"{name}.radius", end.radius, least=0.0),
         rake_deg=number(f"{name}.rake_deg", end.rake_deg, least=-LARGEST_RAKE_DEG, most=LARGEST_RAKE_DEG),
     )

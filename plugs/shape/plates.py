@@ -63,7 +63,7 @@ PLATES: Final = {
         height=120.0,
         corner_radius=8.0,
         label="secondary",
-        source="trade page, 520 x 110 to 120 by country: the larger; space of Reg. (EU) 1003/2010 from memory",
+        source="trade page, 520 x 110 to 120 by country, the larger; space of (EU) 1003/2010 from memory",
     ),
     "eu-two-line": Plate(
         width=340.0,

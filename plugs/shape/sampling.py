@@ -14,7 +14,8 @@ from plugs.tolerances import LENGTH
 Array = NDArray[np.float64]
 
 _COARSE = 8
-_SHARE = 0.35
+_NEAR = 1e-3
+_SHARE_ALONG, _SHARE_ACROSS, _SHARE_TWIST = 0.3, 0.3, 0.4
 _MOST_POINTS = 4_000_000
 
 
@@ -64,14 +65,14 @@ def sample(loft: Loft, tolerance: float) -> Grid:
     steps = np.arange(_COARSE + 1) / _COARSE
     coarse = loft.sections((loft.breaks[:-1, None] + spans[:, None] * steps).ravel())
     count = coarse.rings.points.shape[1]
-    segment = np.repeat(np.arange(count), 2)
-    ends_and_middles = np.tile([0.0, 0.5], count)
-    points = coarse.place(segment, ends_and_middles).reshape(len(spans), _COARSE + 1, 2 * count, 3)
-    allowed = _SHARE * tolerance
+    pairs = np.array([0.0, _NEAR, 0.5, 0.5 + _NEAR, 1.0 - _NEAR, 1.0])
+    points = coarse.place(np.repeat(np.arange(count), 6), np.tile(pairs, count))
+    points = points.reshape(len(spans), _COARSE + 1, count, 3, 2, 3)
 
-    along = np.sqrt(_bulge(points) / allowed) * (_COARSE // 2)
-    across = _across(coarse.rings.points, coarse.rings.half_rad, allowed)
-    twist = _twist(points[:, :, 0::2]) / (4.0 * allowed)
+    bulge, twist = _bulge_and_twist(points)
+    along = np.sqrt(bulge / (_SHARE_ALONG * tolerance)) * (_COARSE // 2)
+    across = _across(coarse.rings.points, coarse.rings.half_rad, _SHARE_ACROSS * tolerance)
+    twist = twist / (4.0 * _SHARE_TWIST * tolerance)
     n_along = np.ceil(np.maximum(np.maximum(along, np.sqrt(twist.max(axis=1))), 1.0) - 1e-9).astype(int)
     by_twist = (twist / n_along[:, None]).max(axis=0)
     n_across = np.ceil(np.maximum(np.maximum(across, by_twist), 1.0) - 1e-9).astype(int)
@@ -93,14 +94,25 @@ def sample(loft: Loft, tolerance: float) -> Grid:
     return Grid(t=t, segment=at_segment, ratio=ratio, points=loft.sections(t).place(at_segment, ratio))
 
 
-def _bulge(points: Array) -> Array:
-    """Return for each span how far its middle points stand off chords of a quarter span."""
-    first, middle, last = points[:, 0:-2:2], points[:, 1:-1:2], points[:, 2::2]
-    chord, off = last - first, middle - 0.5 * (first + last)
-    length = np.linalg.norm(chord, axis=-1, keepdims=True)
-    unit = chord / np.where(length > LENGTH, length, 1.0)
-    off = off - unit * np.sum(off * unit, axis=-1, keepdims=True)
-    return np.asarray(np.linalg.norm(off, axis=-1).max(axis=(1, 2)))
+def _bulge_and_twist(points: Array) -> tuple[Array, Array]:
+    """Return how far the surface leaves chords along it, and how much its segments twist, for each span.
+
+    The first is the distance of middle points from chords of a quarter span, square to the surface
+    (a shift within the surface is no error), for each span; the second the mixed difference over a
+    whole span and segment, square to the surface, for each span and segment: a quarter of it is
+    what flat triangles miss. Points come in close pairs across, which give the directions.
+    """
+    place = points[..., 0, :]
+    across = (points[..., 1, :] - place) / _NEAR
+    along = place[:, 2:] - place[:, :-2]
+    normal = np.cross(across[:, 1:-1], along)
+    size = np.linalg.norm(normal, axis=-1, keepdims=True)
+    normal = normal / np.where(size > LENGTH, size, np.inf)
+    off = place[:, 1:-1] - 0.5 * (place[:, 2:] + place[:, :-2])
+    mixed = (across[:, 2:] - across[:, :-2]) * (_COARSE // 2)
+    bulge = np.abs(np.sum(off * normal, axis=-1))[:, 0::2].max(axis=(1, 2, 3))
+    twist = np.abs(np.sum(mixed * normal, axis=-1)).max(axis=(1, 3))
+    return np.asarray(bulge), np.asarray(twist)
 
 
 def _across(points: Array, half: Array, allowed: float) -> Array:
@@ -111,17 +123,6 @@ def _across(points: Array, half: Array, allowed: float) -> Array:
     radius = np.where(is_arc, 0.5 * chord / np.where(is_arc, np.sin(bend), 1.0), 1.0)
     step = np.arccos(np.clip(1.0 - allowed / radius, -1.0, 1.0))
     return np.asarray(np.where(is_arc, bend / step, 0.0).max(axis=0))
-
-
-def _twist(edges: Array) -> Array:
-    """Return how far each segment leaves its own plane over each span: the mixed difference, square to it."""
-    ends = np.roll(edges, -1, axis=2)
-    start0, start1, end0, end1 = edges[:, :-1], edges[:, 1:], ends[:, :-1], ends[:, 1:]
-    mixed = end1 - end0 - start1 + start0
-    normal = np.cross(end1 - start0, start1 - end0)
-    size = np.linalg.norm(normal, axis=-1, keepdims=True)
-    normal = normal / np.where(size > LENGTH**2, size, 1.0)
-    return np.asarray(np.abs(np.sum(mixed * normal, axis=-1)).max(axis=1) * _COARSE)
 
 
 def _has_length(points: Array) -> NDArray[np.bool_]:

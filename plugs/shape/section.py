@@ -60,10 +60,13 @@ class End:
     rake_deg : float
         Lean of the end from the vertical, + when the top leans outward. The corners of the end's
         station are then points of the raked plane, given by their y and z.
+    sharp : sequence of str
+        Panels that keep a sharp edge at this end all the same, such as the floor.
     """
 
     radius: float = 0.0
     rake_deg: float = 0.0
+    sharp: Sequence[str] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

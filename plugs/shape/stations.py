@@ -15,15 +15,15 @@ from numpy.typing import NDArray
 
 from plugs.errors import PlugError
 from plugs.shape.ends import Zone, make_zone
-from plugs.shape.lines import Curves, shape_preserving, through
+from plugs.shape.lines import Curves, eased, shape_preserving, through
 from plugs.shape.plan import RingTable, read_plan
 from plugs.shape.rings import Rings, inset_corners, solve_rings
-from plugs.shape.section import LinesPlan
+from plugs.shape.section import End, LinesPlan
 
 Array = NDArray[np.float64]
 
 _MERGED = 1e-3
-_NEWTON_STEPS = 20
+_NEWTON_STEPS = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -81,8 +81,8 @@ class Loft:
         Drawn corners (y, z) by x.
     radii, rises : Curves
         Of drawn corners and panels, by u.
-    lean_u, lean_k : (j,) float
-        The planes' lean, linear in between.
+    lean : Curves
+        The planes' lean by u: one curve.
     front, aft : Zone or None
         Blended ends.
     breaks : (b,) float, mm
@@ -93,8 +93,7 @@ class Loft:
     lines: Curves
     radii: Curves
     rises: Curves
-    lean_u: Array
-    lean_k: Array
+    lean: Curves
     front: Zone | None
     aft: Zone | None
     breaks: Array
@@ -118,8 +117,8 @@ class Loft:
                 is_in, theta, zone_u, slope = _angles(zone, t)
                 u, du_dt = np.where(is_in, zone_u, u), np.where(is_in, slope, du_dt)
                 angles.append((zone, is_in, theta))
-        k = np.interp(u, self.lean_u, self.lean_k)
-        dk_dt = _lean_slope(self.lean_u, self.lean_k, u) * du_dt
+        k, dk_du = (value[:, 0, 0] for value in self.lean.at(u[:, None]))
+        dk_dt = dk_du * du_dt
         corners, radius, rise = self._unblended(u, k)
         for zone, is_in, theta in angles:
             if is_in.any():
@@ -150,6 +149,21 @@ class Loft:
                 return _t_of(zone, theta)
         return u
 
+    def lean_room(self, u: Array, k: Array) -> Array:
+        """Return how clearly each plane cuts each drawn line: 1 square to it, 0 along it, less beyond.
+
+        Parameters
+        ----------
+        u : (k,) float, mm
+        k : (k,) float, dimensionless
+
+        Returns
+        -------
+        (k, h) float, dimensionless
+        """
+        slope = _crossings(self.lines, u, k)[1]
+        return 1.0 - k[:, None] * slope[..., 1]
+
     def _unblended(self, u: Array, k: Array) -> tuple[Array, Array, Array]:
         """Return corners, radii and crowns all round, before the ends are blended."""
         table = self.table
@@ -161,19 +175,34 @@ class Loft:
 
 def _ring_corners(table: RingTable, lines: Curves, u: Array, k: Array) -> Array:
     """Return where the lines meet the planes x = u + k z, all round."""
-    count = table.corners.shape[1]
-    x = np.repeat(u[:, None], count, axis=1)
-    value, slope = lines.at(x)
-    if np.any(k):
-        for _ in range(_NEWTON_STEPS):
-            step = (x - u[:, None] - k[:, None] * value[..., 1]) / (1.0 - k[:, None] * slope[..., 1])
-            x = x - step
-            value, slope = lines.at(x)
-            if np.abs(step).max() < 1e-11:
-                break
-    ring = value[:, table.corner_of].copy()
+    ring = _crossings(lines, u, k)[0][:, table.corner_of].copy()
     ring[..., 0] *= table.side_of
     return ring
+
+
+def _crossings(lines: Curves, u: Array, k: Array) -> tuple[Array, Array]:
+    """Return values and slopes of the lines where they meet the planes x = u + k z.
+
+    Newton's method on x - u - k z(x), halving the bracket where it would leave it.
+    """
+    x = np.repeat(u[:, None], lines.knots.shape[0], axis=1)
+    value, slope = lines.at(x)
+    if not np.any(k):
+        return value, slope
+    room = lines.knots[:, -1] - lines.knots[:, 0]
+    low = np.broadcast_to(lines.knots[:, 0] - room, x.shape).copy()
+    high = np.broadcast_to(lines.knots[:, -1] + room, x.shape).copy()
+    for _ in range(_NEWTON_STEPS):
+        miss = x - u[:, None] - k[:, None] * value[..., 1]
+        low, high = np.where(miss < 0.0, x, low), np.where(miss > 0.0, x, high)
+        rate = 1.0 - k[:, None] * slope[..., 1]
+        aim = x - miss / np.where(np.abs(rate) > 1e-9, rate, 1e-9)
+        aim = np.where((aim > low) & (aim < high), aim, 0.5 * (low + high))
+        step, x = np.abs(np.where(miss == 0.0, 0.0, aim - x)).max(), np.where(miss == 0.0, x, aim)
+        value, slope = lines.at(x)
+        if step < 1e-11:
+            break
+    return value, slope
 
 
 def _angles(zone: Zone, t: Array) -> tuple[NDArray[np.bool_], Array, Array, Array]:
@@ -191,12 +220,6 @@ def _t_of(zone: Zone, theta: float) -> float:
     """Return the position t of an angle of a zone."""
     share = (theta - zone.theta_start) / (0.5 * np.pi - zone.theta_start)
     return float(zone.u_start + share * (zone.u_end - zone.u_start))
-
-
-def _lean_slope(lean_u: Array, lean_k: Array, u: Array) -> Array:
-    """Return dk/du at each u."""
-    slope = np.diff(lean_k) / np.diff(lean_u)
-    return np.asarray(slope[np.clip(np.searchsorted(lean_u, u, side="right") - 1, 0, len(slope) - 1)])
 
 
 def make_loft(plan: LinesPlan) -> Loft:
@@ -221,17 +244,16 @@ def make_loft(plan: LinesPlan) -> Loft:
     lines = _lines(table, front_lean, aft_lean)
     radii, rises = _by_station(table)
     x = table.x
-    front = _zone(table, lines, -1.0, table.front.radius, front_lean, float(x[0]))
-    aft = _zone(table, lines, 1.0, table.aft.radius, aft_lean, float(x[-1]))
+    front = _zone(table, lines, -1.0, table.front, front_lean)
+    aft = _zone(table, lines, 1.0, table.aft, aft_lean)
     _check_room(table, front, aft)
-    lean_u, lean_k = _lean(table, front_lean, aft_lean, front, aft)
+    lean = _lean(table, front_lean, aft_lean, front, aft)
     loft = Loft(
         table=table,
         lines=lines,
         radii=radii,
         rises=rises,
-        lean_u=lean_u,
-        lean_k=lean_k,
+        lean=lean,
         front=front,
         aft=aft,
         breaks=np.array([x[0], x[-1]]),
@@ -272,17 +294,24 @@ def _by_station(table: RingTable) -> tuple[Curves, Curves]:
     return radii, through(at_panels, table.rise.T[..., None], table.panel_faired)
 
 
-def _zone(
-    table: RingTable, lines: Curves, sign: float, radius: float, lean: float, u_end: float
-) -> Zone | None:
+def _zone(table: RingTable, lines: Curves, sign: float, end: End, lean: float) -> Zone | None:
     """Return the blend of an end, or None for a sharp one."""
-    if radius <= 0.0:
+    names = [table.drawn_panels[panel] for panel in table.panel_of]
+    is_sharp = np.array([name in end.sharp for name in names])
+    if end.radius <= 0.0 or is_sharp.all():
         return None
 
     def corners_at(u: Array) -> Array:
         return _ring_corners(table, lines, u, np.full_like(u, lean))
 
-    return make_zone(sign=sign, radius=radius, lean=float(lean), u_end=u_end, corners_at=corners_at)
+    return make_zone(
+        sign=sign,
+        radius=end.radius,
+        lean=float(lean),
+        u_end=float(table.x[0] if sign < 0.0 else table.x[-1]),
+        is_sharp=is_sharp,
+        corners_at=corners_at,
+    )
 
 
 def _check_room(table: RingTable, front: Zone | None, aft: Zone | None) -> None:
@@ -311,30 +340,24 @@ def _check_room(table: RingTable, front: Zone | None, aft: Zone | None) -> None:
 
 def _lean(
     table: RingTable, front_lean: float, aft_lean: float, front: Zone | None, aft: Zone | None
-) -> tuple[Array, Array]:
-    """Return knots of the planes' lean: full on a raked end's blend, none at the next station."""
+) -> Curves:
+    """Return the planes' lean: full on a raked end's blend, easing to none at the next station."""
     x = table.x
-    places = [(float(x[0]), front_lean), (float(x[-1]), aft_lean)]
-    if front is not None:
-        places.append((front.u_start, front_lean))
-    if aft is not None:
-        places.append((aft.u_start, aft_lean))
-    if len(x) > 2:
-        places += [(float(x[1]), 0.0)] if front_lean else []
-        places += [(float(x[-2]), 0.0)] if aft_lean and not (front_lean and len(x) == 3) else []
-        if not front_lean and not aft_lean:
-            return np.array([x[0], x[-1]]), np.zeros(2)
-        places = [p for p in places if not (p[1] == 0.0 and p[0] in (float(x[0]), float(x[-1])))]
-        places += [(float(x[0]), front_lean)] if not front_lean else []
-        places += [(float(x[-1]), aft_lean)] if not aft_lean else []
-    places = sorted(set(places))
-    return np.array([p[0] for p in places]), np.array([p[1] for p in places])
+    places = {float(u): 0.0 for u in x[1:-1]}
+    places |= {float(x[0]): front_lean, float(x[-1]): aft_lean}
+    for zone, lean in ((front, front_lean), (aft, aft_lean)):
+        if zone is not None and lean:
+            places[zone.u_start] = lean
+    u = np.array(sorted(places))
+    return eased(u[None, :], np.array([places[v] for v in u])[None, :, None])
 
 
 def _with_breaks(loft: Loft) -> Loft:
     """Return the loft with every position at which its surface is not smooth along the length."""
     x = loft.table.x
     marks = [float(x[0]), float(x[-1])] + [loft.position_of(float(u)) for u in x[1:-1]]
+    if np.any(loft.lean.coefficients):
+        marks += [loft.position_of(float(u)) for u in loft.lean.knots[0, 1:-1]]
     for zone in (loft.front, loft.aft):
         if zone is not None:
             marks += [_t_of(zone, float(theta)) for theta in zone.theta_touch.ravel()]
@@ -354,8 +377,7 @@ def _replace_breaks(loft: Loft, marks: list[float]) -> Loft:
         lines=loft.lines,
         radii=loft.radii,
         rises=loft.rises,
-        lean_u=loft.lean_u,
-        lean_k=loft.lean_k,
+        lean=loft.lean,
         front=loft.front,
         aft=loft.aft,
         breaks=np.array([*inner, last]),

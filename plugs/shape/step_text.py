@@ -46,7 +46,7 @@ def settled_step(step: bytes, name: str) -> bytes:
 
 
 def step_string(text: str) -> str:
-    """Return a text as a string of a STEP file, in quotes.
+    r"""Return a text as a string of a STEP file, in quotes.
 
     Parameters
     ----------
@@ -60,7 +60,7 @@ def step_string(text: str) -> str:
     References
     ----------
     ISO 10303-21, string encoding: a quote or a backslash is doubled, other characters are written
-    as hexadecimal code between \\X2\\ or \\X4\\ and \\X0\\ (from memory; read back in the tests).
+    as hexadecimal code between \X2\ or \X4\ and \X0\ (from memory; read back in the tests).
     """
     parts = []
     for letter in text:

@@ -6,6 +6,7 @@ A kernel that is told every shared edge needs no sewing: nothing has to be found
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -138,7 +139,8 @@ def plan_seams(strips: Strips) -> SeamPlan:
     for ring in range(last + 1):
         span, pole = (spans[ring], 0) if ring < last else (spans[-1], -1)
         points = span.edges[:, pole]
-        is_ridge = ring in (0, last) and np.linalg.norm(_area_vector(points, span.middles[:, pole])) < LENGTH
+        size = float(np.linalg.norm(_area_vector(points, span.middles[:, pole])))
+        is_ridge = ring in (0, last) and size < LENGTH
         vertex_of.append(_ring_vertices(draft, points, is_end=ring in (0, last)))
         neighbours = spans[max(ring - 1, 0) : ring + 1]
         is_there = np.any([s.is_there for s in neighbours], axis=0)
@@ -147,9 +149,10 @@ def plan_seams(strips: Strips) -> SeamPlan:
     for s, span in enumerate(spans):
         lines = _line_edges(draft, span, vertex_of[s], vertex_of[s + 1])
         for i in np.flatnonzero(span.is_there).tolist():
-            right = lines[(i + 1) % len(lines)]
             ends = (vertex_of[s][i], vertex_of[s + 1][i])
-            loops.append((s, i, _strip_loop(draft, span, lines[i], right, pieces_of[s][i], pieces_of[s + 1][i], ends)))
+            sides = (lines[i], lines[(i + 1) % len(lines)])
+            pieces = (pieces_of[s][i], pieces_of[s + 1][i])
+            loops.append((s, i, _strip_loop(draft, span, sides, pieces, ends)))
     caps = [_cap(spans[0], 0, pieces_of[0]), _cap(spans[-1], -1, pieces_of[-1])]
     return SeamPlan(
         vertices=np.array(draft.vertices),
@@ -160,7 +163,7 @@ def plan_seams(strips: Strips) -> SeamPlan:
 
 
 def _ring_vertices(draft: _Draft, points: Array, *, is_end: bool) -> list[int]:
-    """Return the vertex of each point of a ring: neighbours that coincide share one, on an end ring all do."""
+    """Return the vertex of each point of a ring: coinciding neighbours share one, on an end ring all do."""
     count = len(points)
     same = np.linalg.norm(points[:, None] - points, axis=-1) < 2.0 * LENGTH
     if not is_end:
@@ -195,8 +198,8 @@ def _ring_pieces(
         is_arc = bool(span.is_arc[i]) and _rise(draft.vertices[a], draft.vertices[b], middle) > LENGTH
         if is_ridge and not is_arc:
             stops = _stops(draft, sorted(set(vertex)), a, b)
-        for (u0, v0), (u1, v1) in zip(stops, stops[1:], strict=False):
-            result[i].append(_piece(draft, (u0, u1), (v0, v1), middle if span.is_arc[i] and len(stops) == 2 else None))
+        bent = middle if span.is_arc[i] and len(stops) == 2 else None
+        result[i] = [_piece(draft, (u0, u1), (v0, v1), bent) for (u0, v0), (u1, v1) in pairwise(stops)]
     return result
 
 
@@ -213,7 +216,8 @@ def _stops(draft: _Draft, vertices: list[int], a: int, b: int) -> list[tuple[flo
     others = np.array([draft.vertices[v] for v in vertices]) - start
     share = others @ chord / float(chord @ chord)
     off = np.linalg.norm(others - share[:, None] * chord, axis=-1)
-    inner = [(float(share[k]), v) for k, v in enumerate(vertices) if v not in (a, b) and 0 < share[k] < 1 and off[k] < LENGTH]
+    is_between = (share > 0.0) & (share < 1.0) & (off < LENGTH)
+    inner = [(float(share[k]), vertices[k]) for k in np.flatnonzero(is_between) if vertices[k] not in (a, b)]
     return [(0.0, a), *sorted(inner), (1.0, b)]
 
 
@@ -246,15 +250,22 @@ def _line_edges(draft: _Draft, span: Span, front: list[int], aft: list[int]) -> 
 
 
 def _strip_loop(
-    draft: _Draft, span: Span, left: int, right: int, front: list[_Piece], aft: list[_Piece], ends: tuple[int, int]
+    draft: _Draft,
+    span: Span,
+    sides: tuple[int, int],
+    pieces: tuple[list[_Piece], list[_Piece]],
+    ends: tuple[int, int],
 ) -> tuple[Use, ...]:
-    """Return the loop round a strip, with poles where it shrinks to a point."""
+    """Return the loop round a strip, with poles where it shrinks to a point.
+
+    Given are its edges left and right, its pieces in front and aft, and the vertices where it begins there.
+    """
     t0, t1 = float(span.knots[0]), float(span.knots[-1])
     return (
-        *_across_uses(draft, front, ends[0], t0),
-        Use(edge=right, is_forward=True, first_uv=(1.0, t0), last_uv=(1.0, t1)),
-        *[_turned(use) for use in reversed(_across_uses(draft, aft, ends[1], t1))],
-        Use(edge=left, is_forward=False, first_uv=(0.0, t0), last_uv=(0.0, t1)),
+        *_across_uses(draft, pieces[0], ends[0], t0),
+        Use(edge=sides[1], is_forward=True, first_uv=(1.0, t0), last_uv=(1.0, t1)),
+        *[_turned(use) for use in reversed(_across_uses(draft, pieces[1], ends[1], t1))],
+        Use(edge=sides[0], is_forward=False, first_uv=(0.0, t0), last_uv=(0.0, t1)),
     )
 
 

@@ -1,0 +1,1 @@
+"""Proof: tests of the project."""

@@ -1,0 +1,598 @@
+"""The house keeps its order: who may import what, which words and sizes are allowed, what a docstring holds.
+
+The files are read with `ast`, never imported; what a command loads is asked of a process of its own.
+The rules themselves are the house's, no outside source.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+
+ORDER = (
+    "plugs.errors",
+    "plugs.tolerances",
+    "plugs.units",
+    # shape: from a recipe's words to a body
+    "plugs.shape.section",
+    "plugs.shape.plan",
+    "plugs.shape.rings",
+    "plugs.shape.lines",
+    "plugs.shape.ends",
+    "plugs.shape.stations",
+    "plugs.shape.checks",
+    "plugs.shape.plates",
+    "plugs.shape.recess",
+    "plugs.shape.cells",
+    "plugs.shape.ledger",
+    "plugs.shape.table",
+    # shape: the mesh engine
+    "plugs.shape.sampling",
+    "plugs.shape.mesh",
+    "plugs.shape.proof",
+    "plugs.shape.body",
+    # shape: the kernel engine
+    "plugs.shape.spline_strips",
+    "plugs.shape.strip_edges",
+    "plugs.shape.step_text",
+    "plugs.shape.kernel_job",
+    "plugs.shape.kernel",
+    "plugs.shape.kernel_worker",
+    # foam: things to cut
+    "plugs.foam.layers",
+    # the recipe and what is said about it
+    "plugs.starter",
+    "plugs.reading",
+    "plugs.recipe",
+    "plugs.findings",
+    # output: records to files
+    "plugs.output",
+    "plugs.output.arcs",
+    "plugs.output.picture",
+    "plugs.output.drawing",
+    "plugs.output.dxf",
+    "plugs.output.svg",
+    "plugs.output.solids",
+    "plugs.output.tables",
+    "plugs.output.folder",
+    # one way through
+    "plugs.build",
+    "plugs.cli",
+    "plugs.__main__",
+)
+"""Every module after all that it imports: a module imports only from those that stand before it."""
+
+BARE = ("plugs", "plugs.shape", "plugs.foam")
+"""Packages that import nothing of ours when they are imported."""
+
+DOORS = MappingProxyType(
+    {
+        "cadquery": ("plugs.shape.kernel",),
+        "OCP": ("plugs.shape.kernel",),
+        "manifold3d": ("plugs.shape.mesh",),
+        "trimesh": ("plugs.shape.mesh",),
+        "ezdxf": ("plugs.output.dxf",),
+    }
+)
+"""The one module that may import each big library."""
+
+LATE = ("cadquery", "OCP", "ezdxf")
+"""Libraries imported inside functions only."""
+
+LIGHT = (
+    "plugs.errors", "plugs.tolerances", "plugs.units", "plugs.starter", "plugs.reading",
+    "plugs.shape.section", "plugs.shape.cells", "plugs.shape.ledger", "plugs.shape.table",
+    "plugs.output", "plugs.output.folder", "plugs.cli",
+)  # fmt: skip
+"""Modules that load nothing but Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
+
+CATCH_ALL = ("plugs.reading._run_user_code",)
+"""The one place that may catch everything: it runs the user's own program."""
+
+LONGEST_FILE = 500
+LONGEST_FUNCTION = 60
+LONG_FUNCTIONS: MappingProxyType[str, str] = MappingProxyType({})
+"""Functions that may be longer, each with its reason."""
+
+WORDS = frozenset("util helper manager data info process handle slice".split())
+"""Words that say nothing, or something else, and so name nothing here."""
+
+UNITS = re.compile(
+    r"\b(mm[23]?|deg|degrees?|rad|dimensionless|inch(es)?|s|seconds?|units?)\b|_(mm[23]?|deg|rad|ratio|s)\b"
+)
+"""What tells the unit of a number in a docstring, or in its name."""
+
+
+def module_name(path: Path) -> str:
+    """Return the name under which a file is imported."""
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+@cache
+def sources() -> dict[str, tuple[Path, ast.Module]]:
+    """Return every module of the package, read."""
+    paths = sorted((ROOT / "plugs").rglob("*.py"))
+    return {module_name(p): (p, ast.parse(p.read_text(encoding="utf-8"))) for p in paths}
+
+
+def imports(tree: ast.AST) -> Iterator[tuple[str, ast.stmt]]:
+    """Yield what a module imports, as dotted names, wherever the import stands."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield alias.name, node
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, "imports are written in full"
+            base = node.module or ""
+            for alias in node.names:
+                full = f"{base}.{alias.name}"
+                yield (full if full in sources() else base), node
+
+
+def only_for_types(tree: ast.Module) -> set[ast.stmt]:
+    """Return the statements under ``if TYPE_CHECKING``, which nothing runs."""
+    found: set[ast.stmt] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
+            found.update(n for s in node.body for n in ast.walk(s) if isinstance(n, ast.stmt))
+    return found
+
+
+def within_functions(tree: ast.Module) -> set[ast.stmt]:
+    """Return the statements inside functions."""
+    return {
+        statement
+        for node in ast.walk(tree)
+        if isinstance(node, ast.FunctionDef)
+        for statement in ast.walk(node)
+        if isinstance(statement, ast.stmt) and statement is not node
+    }
+
+
+def functions(tree: ast.Module) -> Iterator[tuple[str, ast.FunctionDef, ast.ClassDef | None]]:
+    """Yield every function and method of a module with its dotted name and its class."""
+
+    def walk(body: list[ast.stmt], before: str, owner: ast.ClassDef | None) -> Iterator[tuple[str, ast.FunctionDef, ast.ClassDef | None]]:  # fmt: skip  # noqa: E501
+        for node in body:
+            if isinstance(node, ast.FunctionDef):
+                yield before + node.name, node, owner
+                yield from walk(node.body, f"{before}{node.name}.", None)
+            elif isinstance(node, ast.ClassDef):
+                yield from walk(node.body, f"{before}{node.name}.", node)
+
+    yield from walk(tree.body, "", None)
+
+
+def everywhere() -> list[tuple[str, ast.FunctionDef, ast.ClassDef | None, str]]:
+    """Return every function of the package: its full name, itself, its class, its module."""
+    return [
+        (f"{module}.{name}", node, owner, module)
+        for module, (_, tree) in sources().items()
+        for name, node, owner in functions(tree)
+    ]
+
+
+def is_public(full: str, module: str) -> bool:
+    """Return whether a name is reached without an underscore."""
+    return not any(part.startswith("_") for part in full.removeprefix(module).split(".") if part)
+
+
+def sections(docstring: str) -> dict[str, list[tuple[str, str]]]:
+    """Return the sections of a NumPy docstring: entries of (head, description) by title."""
+    lines = ast_clean(docstring).splitlines()
+    found: dict[str, list[tuple[str, str]]] = {}
+    title = ""
+    for i, line in enumerate(lines):
+        follows = lines[i + 1] if i + 1 < len(lines) else ""
+        if line and follows == "-" * len(line):
+            title = line
+            found[title] = []
+        elif title and line and not line.startswith(" ") and set(line) != {"-"}:
+            found[title].append((line, ""))
+        elif title and line and found[title]:
+            head, words = found[title][-1]
+            found[title][-1] = (head, f"{words} {line.strip()}".strip())
+    return found
+
+
+def ast_clean(docstring: str) -> str:
+    """Return a docstring without its indent."""
+    first, _, rest = docstring.partition("\n")
+    lines = rest.splitlines()
+    margin = min((len(li) - len(li.lstrip()) for li in lines if li.strip()), default=0)
+    return "\n".join([first.strip(), *(li[margin:].rstrip() for li in lines)])
+
+
+def entry_names(entries: list[tuple[str, str]]) -> list[str]:
+    """Return the names that the heads of a section list: ``a, b : float`` gives two."""
+    return [name.strip().lstrip("*") for head, _ in entries for name in head.partition(" : ")[0].split(",")]
+
+
+def annotation(node: ast.expr | None) -> str:
+    """Return an annotation as text."""
+    return "" if node is None else ast.unparse(node)
+
+
+def parameters(node: ast.FunctionDef, owner: ast.ClassDef | None) -> dict[str, str]:
+    """Return a function's parameters and their annotations, without self."""
+    given = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]
+    given += [a for a in (node.args.vararg, node.args.kwarg) if a is not None]
+    is_bound = owner is not None and not any(annotation(d) == "staticmethod" for d in node.decorator_list)
+    return {a.arg: annotation(a.annotation) for a in (given[1:] if is_bound else given)}
+
+
+def fields(node: ast.ClassDef) -> dict[str, str]:
+    """Return the fields of a record and their annotations."""
+    return {
+        s.target.id: annotation(s.annotation)
+        for s in node.body
+        if isinstance(s, ast.AnnAssign) and isinstance(s.target, ast.Name)
+    }
+
+
+def unit_faults(entries: list[tuple[str, str]], kinds: dict[str, str]) -> list[str]:
+    """Return the entries that tell no kind, a number without unit or an array without shape."""
+    faults = []
+    for head, words in entries:
+        names, _, kind = head.partition(" : ")
+        for name in (n.strip().lstrip("*") for n in names.split(",")):
+            hint = kinds.get(name, "")
+            if not kind:
+                if head.strip() and "," not in names:
+                    faults.append(f"{name}: no kind")
+            elif "float" in hint and not UNITS.search(f"{kind} {words} {name}"):
+                faults.append(f"{name}: no unit")
+            elif re.search(r"^(Array|Indices|NDArray)\b", hint) and not re.search(r"\(.*\)|mapping", kind):
+                faults.append(f"{name}: no shape")
+    return faults
+
+
+def raised(node: ast.FunctionDef, module: str) -> set[str]:
+    """Return the exceptions that a function raises in its own body."""
+    returns = {f.name: annotation(f.returns) for _, f, _ in functions(sources()[module][1])}
+    names = set()
+    for part in ast.walk(node):
+        if not isinstance(part, ast.Raise) or part.exc is None:
+            continue
+        call = part.exc.func if isinstance(part.exc, ast.Call) else part.exc
+        if isinstance(call, ast.Attribute):
+            names.add("PlugError" if call.attr == "at" else returns.get(call.attr, call.attr))
+        elif isinstance(call, ast.Name) and (call.id[0].isupper() or call.id in returns):
+            names.add(returns.get(call.id, call.id))
+    return names
+
+
+def called(node: ast.FunctionDef) -> set[str]:
+    """Return the names that a function calls."""
+    calls = [n.func for n in ast.walk(node) if isinstance(n, ast.Call)]
+    return {c.id if isinstance(c, ast.Name) else c.attr for c in calls if isinstance(c, ast.Name | ast.Attribute)}
+
+
+def raised_by_parts(node: ast.FunctionDef, module: str) -> set[str]:
+    """Return what a function raises itself or in private functions of its module."""
+    private = {n.rpartition(".")[2]: f for n, f, _ in functions(sources()[module][1]) if f.name.startswith("_")}
+    names, seen, waiting = set(), set(), [node]
+    while waiting:
+        part = waiting.pop()
+        names |= raised(part, module)
+        for name in called(part) & private.keys() - seen:
+            seen.add(name)
+            waiting.append(private[name])
+    return names
+
+
+def opens_a_door(node: ast.FunctionDef) -> bool:
+    """Return whether a function imports one of the big libraries, which may be missing."""
+    return any(name.partition(".")[0] in DOORS for name, _ in imports(node))
+
+
+@cache
+def documented() -> dict[str, set[str]]:
+    """Return what each public function of the package says that it raises, by its bare name."""
+    found: dict[str, set[str]] = {}
+    for _, node, _, _ in everywhere():
+        told = set(entry_names(sections(ast.get_docstring(node, clean=False) or "").get("Raises", [])))
+        found[node.name] = found.get(node.name, set()) | told
+    return found
+
+
+# ---- who imports what
+
+
+def test_every_module_has_its_place() -> None:
+    """A new module is put into the order, once."""
+    assert sorted(set(sources()) - set(BARE)) == sorted(ORDER)
+    assert len(set(ORDER)) == len(ORDER)
+
+
+@pytest.mark.parametrize("module", [*ORDER, *BARE])
+def test_imports_come_from_above(module: str) -> None:
+    """A module imports from modules before it in the order, so there is no circle."""
+    _, tree = sources()[module]
+    skip = only_for_types(tree) if module == "plugs" else set()
+    ours = [name for name, node in imports(tree) if name.partition(".")[0] == "plugs" and node not in skip]
+    if module in BARE:
+        assert ours == []
+        return
+    before = set(ORDER[: ORDER.index(module)])
+    assert [name for name in ours if name not in before] == []
+
+
+def test_output_knows_no_recipe() -> None:
+    """The output room draws records of shape and foam; it never asks the recipe."""
+    rooms = ("plugs.errors", "plugs.tolerances", "plugs.units", "plugs.shape", "plugs.foam", "plugs.output")
+    for module, (_, tree) in sources().items():
+        if module.startswith("plugs.output"):
+            strange = [n for n, _ in imports(tree) if n.startswith("plugs") and not n.startswith(rooms)]
+            assert strange == [], module
+
+
+@pytest.mark.parametrize("library", sorted(DOORS))
+def test_one_door_to_each_library(library: str) -> None:
+    """A big library is imported by one module, a late one inside its functions."""
+    for module, (_, tree) in sources().items():
+        inside = within_functions(tree) | only_for_types(tree)
+        for name, node in imports(tree):
+            if name.partition(".")[0] == library:
+                assert module in DOORS[library], f"{module} imports {library}"
+                assert library not in LATE or node in inside, f"{module} imports {library} when it is imported"
+
+
+def test_light_modules_import_only_the_standard_library() -> None:
+    """What `--help` and a wrong recipe need costs no heavy import."""
+    for module in LIGHT:
+        _, tree = sources()[module]
+        inside = within_functions(tree) | only_for_types(tree)
+        for name, node in imports(tree):
+            top = name.partition(".")[0]
+            if node not in inside:
+                assert top in sys.stdlib_module_names or name in LIGHT, f"{module} imports {name}"
+
+
+# ---- what is not done
+
+
+def test_nothing_catches_everything() -> None:
+    """Exceptions are caught by name, but in the one place where the user's program runs."""
+    places = []
+    for full, node, _, _ in everywhere():
+        for part in ast.walk(node):
+            if isinstance(part, ast.ExceptHandler):
+                named = {n.id for n in ast.walk(part.type) if isinstance(n, ast.Name)} if part.type else {"Exception"}
+                if named & {"Exception", "BaseException"}:
+                    places.append(full)
+    assert tuple(places) == CATCH_ALL
+
+
+def test_only_the_command_line_prints_and_ends_the_program() -> None:
+    """No print and no exit in the library."""
+    for module, (_, tree) in sources().items():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Call):
+                name = ast.unparse(node.func)
+                assert name not in ("print", "sys.stdout.write", "sys.stderr.write") or module == "plugs.cli", module
+                assert name not in ("sys.exit", "os._exit", "exit", "quit", "input", "breakpoint"), module
+            if isinstance(node, ast.Raise) and node.exc is not None and "SystemExit" in ast.unparse(node.exc):
+                assert module == "plugs.__main__"
+
+
+def test_no_clock_and_no_chance() -> None:
+    """Nothing that differs from run to run is imported, but the clock that the kernel's stages are timed by."""
+    timed = ("plugs.shape.kernel", "plugs.shape.kernel_worker")
+    for module, (_, tree) in sources().items():
+        tops = {name.partition(".")[0] for name, _ in imports(tree)}
+        assert not tops & {"random", "secrets", "uuid", "datetime"}, module
+        assert "time" not in tops or module in timed, module
+
+
+def test_files_are_short() -> None:
+    """A file of this length asks for its seam."""
+    long = {m: n for m, (p, _) in sources().items() if (n := len(p.read_text("utf-8").splitlines())) > LONGEST_FILE}
+    assert long == {}
+
+
+def test_functions_are_short() -> None:
+    """A function fits on a screen, docstring included."""
+    long = {
+        full: size
+        for full, node, _, _ in everywhere()
+        if (size := (node.end_lineno or 0) - node.lineno + 1) > LONGEST_FUNCTION and full not in LONG_FUNCTIONS
+    }
+    assert long == {}
+
+
+def bound_names(tree: ast.AST) -> Iterator[str]:
+    """Yield every name that a file gives to something."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.FunctionDef | ast.ClassDef):
+            yield node.name
+        elif isinstance(node, ast.arg):
+            yield node.arg
+        elif isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store):
+            yield node.id
+        elif isinstance(node, ast.Attribute) and isinstance(node.ctx, ast.Store):
+            if isinstance(node.value, ast.Name) and node.value.id == "self":
+                yield node.attr
+        elif isinstance(node, ast.ExceptHandler) and node.name:
+            yield node.name
+
+
+def test_names_say_what_they_mean() -> None:
+    """Words that would fit anything name nothing: no file, function or variable. A test's name is a sentence."""
+    found = []
+    for path in sorted(p for room in ("plugs", "recipes", "tests") for p in (ROOT / room).rglob("*.py")):
+        names = {path.stem, *bound_names(ast.parse(path.read_text(encoding="utf-8")))}
+        for name in sorted(n for n in names if not n.startswith("test_")):
+            parts = re.sub(r"(?<=[a-z0-9])(?=[A-Z])", "_", name).lower().split("_")
+            if WORDS & {part.removesuffix("s") for part in parts} | (WORDS & set(parts)):
+                found.append(f"{path.relative_to(ROOT)}: {name}")
+    assert not found, "\n".join(found)
+
+
+# ---- what is said
+
+
+def test_everything_has_a_docstring() -> None:
+    """Modules, classes and functions, private ones too, begin with a line that says what they are."""
+    bare = [m for m, (_, tree) in sources().items() if not ast.get_docstring(tree)]
+    names = {full for full, _, _, _ in everywhere()}
+    for module, (_, tree) in sources().items():
+        bare += [
+            f"{module}.{n.name}"
+            for n in ast.walk(tree)
+            if isinstance(n, ast.ClassDef) and not ast.get_docstring(n)
+        ]
+    for full, node, _, _ in everywhere():
+        if not ast.get_docstring(node) and full.rpartition(".")[0] not in names:
+            bare.append(full)
+    assert not bare, "\n".join(bare)
+
+
+def test_first_line_is_one_sentence() -> None:
+    """The summary stands alone on its line and ends in a full stop."""
+    poor = [
+        full
+        for full, node, _, _ in everywhere()
+        if (words := ast.get_docstring(node)) and not re.fullmatch(r".*[.:]", words.partition("\n")[0])
+    ]
+    assert not poor, "\n".join(poor)
+
+
+def documented_functions() -> list[tuple[str, ast.FunctionDef, ast.ClassDef | None, str, dict[str, list[tuple[str, str]]]]]:  # fmt: skip  # noqa: E501
+    """Return the public functions and methods, without properties and magic methods, with their sections."""
+    found, names = [], {full for full, _, _, _ in everywhere()}
+    for full, node, owner, module in everywhere():
+        decorators = {annotation(d) for d in node.decorator_list}
+        is_inner = full.rpartition(".")[0] in names
+        if is_public(full, module) and not is_inner and "property" not in decorators:
+            found.append((full, node, owner, module, sections(ast.get_docstring(node, clean=False) or "")))
+    return found
+
+
+def test_docstrings_list_the_parameters() -> None:
+    """The section Parameters names what the signature names, in its order, each with its kind and unit."""
+    faults = []
+    for full, node, owner, _, found in documented_functions():
+        given = parameters(node, owner)
+        listed = entry_names(found.get("Parameters", []))
+        if listed != list(given):
+            faults.append(f"{full}: {listed} for {list(given)}")
+        faults += [f"{full}: {f}" for f in unit_faults(found.get("Parameters", []), given)]
+    assert not faults, "\n".join(faults)
+
+
+def test_docstrings_list_the_fields_of_records() -> None:
+    """A record's Attributes are its fields; a class with a constructor of its own lists Parameters."""
+    faults = []
+    for module, (_, tree) in sources().items():
+        for node in tree.body:
+            if not isinstance(node, ast.ClassDef) or node.name.startswith("_"):
+                continue
+            found = sections(ast.get_docstring(node, clean=False) or "")
+            inits = [s for s in node.body if isinstance(s, ast.FunctionDef) and s.name == "__init__"]
+            given = parameters(inits[0], node) if inits else fields(node)
+            entries = found.get("Parameters" if inits else "Attributes", [])
+            if sorted(entry_names(entries)) != sorted(given):
+                faults.append(f"{module}.{node.name}: {entry_names(entries)} for {list(given)}")
+            faults += [f"{module}.{node.name}: {f}" for f in unit_faults(entries, given)]
+    assert not faults, "\n".join(faults)
+
+
+def test_docstrings_tell_what_is_returned() -> None:
+    """The section Returns is there when something is returned, and only then."""
+    faults = [
+        full
+        for full, node, _, _, found in documented_functions()
+        if ("Returns" in found or "Yields" in found) != (annotation(node.returns) not in ("None", "NoReturn"))
+    ]
+    assert not faults, "\n".join(faults)
+
+
+def test_docstrings_tell_what_is_raised() -> None:
+    """Raises names every exception raised in the body, and none that nothing beneath it raises."""
+    faults = []
+    for full, node, _, module, found in documented_functions():
+        told = set(entry_names(found.get("Raises", [])))
+        must = raised(node, module)
+        may = raised_by_parts(node, module) | ({"ImportError"} if opens_a_door(node) else set())
+        may = may.union(*(documented().get(n, set()) for n in called(node)))
+        if must - told or told - must - may:
+            faults.append(f"{full}: tells {sorted(told)}, raises {sorted(must)}, beneath it {sorted(may)}")
+    assert not faults, "\n".join(faults)
+
+
+def test_every_input_error_is_whole() -> None:
+    """Each `PlugError` names the parameter, shows its value, says why and what to do."""
+    whole = {"param", "value", "reason", "remedy"}
+    poor = [
+        f"{module}:{node.lineno}"
+        for module, (_, tree) in sources().items()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Call)
+        and ast.unparse(node.func) == "PlugError"
+        and not whole <= {k.arg for k in node.keywords}
+    ]
+    assert not poor, "\n".join(poor)
+
+
+# ---- what a command loads
+
+
+def loaded(program: str, *arguments: str) -> set[str]:
+    """Return the top-level modules in memory at the end of a program run in a process of its own."""
+    ending = "\nimport sys\nprint('\\n' + ' '.join(sorted({m.partition('.')[0] for m in sys.modules})))"
+    run = subprocess.run(
+        [sys.executable, "-c", program + ending, *arguments],
+        cwd=ROOT, capture_output=True, text=True, timeout=60, check=True,
+    )  # fmt: skip
+    return set(run.stdout.splitlines()[-1].split())
+
+
+HEAVY = {"numpy", "shapely", "manifold3d", "trimesh", "scipy", "ezdxf", "OCP", "cadquery", "vtkmodules", "matplotlib"}
+KERNEL = {"OCP", "cadquery", "vtkmodules", "ezdxf", "trimesh", "scipy", "matplotlib"}
+
+RUN = "import sys\nfrom plugs.cli import main\ntry:\n    main(sys.argv[1:])\nexcept SystemExit:\n    pass\n"
+
+
+def test_import_of_the_package_is_light() -> None:
+    """`import plugs` loads no library."""
+    assert not loaded("import plugs") & HEAVY
+
+
+@pytest.mark.parametrize("arguments", [("--help",), ("build", "--help"), ("unheard-of",)])
+def test_help_is_light(arguments: tuple[str, ...]) -> None:
+    """Help and a command that there is not load no library."""
+    assert not loaded(RUN, *arguments) & HEAVY
+
+
+def test_check_needs_no_kernel() -> None:
+    """`check` works a recipe out without the kernel and without a drawing library."""
+    names = loaded(RUN, "check", "recipes/sidecar_tail.py")
+    assert "manifold3d" in names
+    assert not names & KERNEL
+
+
+@pytest.mark.parametrize("text", ["def wrong(:\n", "def wrong(a=1.0):\n    return a\n", "import nowhere_at_all\n"])
+def test_wrong_recipe_needs_no_kernel(text: str, tmp_path: Path) -> None:
+    """A recipe that cannot be built is refused before the kernel is asked for."""
+    recipe = tmp_path / "wrong.py"
+    recipe.write_text(text, encoding="utf-8")
+    assert not loaded(RUN, "build", str(recipe), "--out", str(tmp_path / "out")) & KERNEL
+    assert not (tmp_path / "out").exists()
+
+
+def test_no_module_loads_a_late_library_when_imported() -> None:
+    """All modules together can be imported without the kernel and the drawing library."""
+    names = ", ".join(m for m in ORDER if m != "plugs.__main__")
+    assert not loaded(f"import {names}") & KERNEL
