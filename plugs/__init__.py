@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from plugs.shape.plates import PLATES
     from plugs.shape.recess import Boss, Recess
     from plugs.shape.section import Corner, End, Station
+    from plugs.shape.skin_offset import Skin
     from plugs.shape.table import read_table, stations_of
     from plugs.units import inch
 
@@ -24,6 +25,7 @@ _HOME = {
     "Plug": "plugs.recipe",
     "PlugError": "plugs.errors",
     "Recess": "plugs.shape.recess",
+    "Skin": "plugs.shape.skin_offset",
     "Stack": "plugs.foam.layers",
     "Station": "plugs.shape.section",
     "inch": "plugs.units",
@@ -32,7 +34,7 @@ _HOME = {
 }
 
 __all__ = [
-    "PLATES", "Boss", "Corner", "End", "Finding", "Plug", "PlugError", "Recess", "Stack", "Station",
+    "PLATES", "Boss", "Corner", "End", "Finding", "Plug", "PlugError", "Recess", "Skin", "Stack", "Station",
     "inch", "read_table", "stations_of",
 ]  # fmt: skip
 

@@ -26,6 +26,7 @@ from plugs.shape.checks import checked_loft
 from plugs.shape.kernel_job import KernelJob, KernelProof, OwnShape, SolidTool
 from plugs.shape.kernel_worker import KernelRun, start_kernel
 from plugs.shape.recess import Tool
+from plugs.shape.skin_offset import Cover, SkinProof, foam_loft, make_cover, prove_cover
 from plugs.shape.spline_strips import fit_strips
 from plugs.shape.stations import Loft
 from plugs.tolerances import KERNEL_VOLUME_RATIO
@@ -44,15 +45,21 @@ class Design:
     recipe : Recipe
     parameters : mapping of str to object
     plug : Plug
-    loft : Loft
-    tools : tuple of Tool
+    finish, loft : Loft
+        Of the finished surface, and of the foam under it; one and the same without a skin.
+    cover : Cover
+    finish_tools, tools : tuple of Tool
+        Recesses and bosses in either.
     shapes : tuple of Shape
     """
 
     recipe: Recipe
     parameters: Mapping[str, object]
     plug: Plug
+    finish: Loft
     loft: Loft
+    cover: Cover
+    finish_tools: tuple[Tool, ...]
     tools: tuple[Tool, ...]
     shapes: tuple[Shape, ...]
 
@@ -65,12 +72,18 @@ class Work:
     ----------
     design : Design
     solid : Solid
+        The foam.
+    finish : Solid
+        The finished part, which is the foam itself without a skin.
+    skin_proof : SkinProof or None
     layers : tuple of Layer
     findings : tuple of Finding
     """
 
     design: Design
     solid: Solid
+    finish: Solid
+    skin_proof: SkinProof | None
     layers: tuple[Layer, ...]
     findings: tuple[Finding, ...]
 
@@ -115,8 +128,12 @@ def make_design(path: Path, overrides: Mapping[str, object]) -> Design:
     made = run_recipe(recipe, overrides)
     try:
         plug = checked_plug(made.result, recipe.name)
-        loft = checked_loft(plug.plan())
-        tools = make_tools(loft, plug.bosses, "bosses") + make_tools(loft, plug.recesses, "recesses")
+        finish = checked_loft(plug.plan())
+        cover = make_cover(finish, plug.skin)
+        finish_tools = _tools(finish, plug, None)
+        is_bare = cover.is_nothing
+        loft = foam_loft(finish, cover)
+        tools = finish_tools if is_bare else _tools(finish, plug, cover)
         shapes = [
             make_shape(item, f"added[{i}]", "add", plug.chord_tolerance) for i, item in enumerate(plug.added)
         ]
@@ -129,10 +146,19 @@ def make_design(path: Path, overrides: Mapping[str, object]) -> Design:
         recipe=recipe,
         parameters=made.parameters,
         plug=plug,
+        finish=finish,
         loft=loft,
+        cover=cover,
+        finish_tools=tuple(finish_tools),
         tools=tuple(tools),
         shapes=tuple(shapes),
     )
+
+
+def _tools(finish: Loft, plug: Plug, cover: Cover | None) -> list[Tool]:
+    """Return bosses and recesses as they are in the finished surface, or under a cover."""
+    bosses = make_tools(finish, plug.bosses, "bosses", cover)
+    return bosses + make_tools(finish, plug.recesses, "recesses", cover)
 
 
 def work_out(design: Design, say: Say) -> Work:
@@ -157,11 +183,19 @@ def work_out(design: Design, say: Say) -> Work:
     try:
         say("body")
         solid = make_solid(design.loft, design.tools, design.shapes, plug.chord_tolerance)
+        finish, skin_proof = solid, None
+        if not design.cover.is_nothing:
+            say("skin")
+            finish = make_solid(design.finish, design.finish_tools, design.shapes, plug.chord_tolerance)
+            skin_proof = prove_cover(design.finish, design.loft, design.cover)
         say("layers")
         layers, doubts = make_layers(solid.body, plug.stack)
     except PlugError as error:
         raise _in_recipe(error, design.recipe.path) from error
-    return Work(design=design, solid=solid, layers=layers, findings=find(plug, solid, doubts))
+    findings = find(plug, solid, doubts, skin_proof)
+    return Work(
+        design=design, solid=solid, finish=finish, skin_proof=skin_proof, layers=layers, findings=findings
+    )
 
 
 def build(
@@ -261,11 +295,14 @@ def _files(work: Work, kinds: Sequence[str], say: Say) -> dict[str, bytes]:
         from plugs.output.solids import stl_bytes, threemf_bytes
 
         say("solid")
-        vertices, triangles = mesh.triangles_of(work.solid.body)
-        if "stl" in kinds:
-            files["solid/foam.stl"] = stl_bytes(vertices, triangles, name=plug.name)
-        if "3mf" in kinds:
-            files["solid/foam.3mf"] = threemf_bytes(vertices, triangles, name=plug.name)
+        bodies = {"foam": work.solid} | ({} if work.skin_proof is None else {"finish": work.finish})
+        for word, solid in bodies.items():
+            vertices, triangles = mesh.triangles_of(solid.body)
+            name = f"{plug.name}, {'foam' if word == 'foam' else 'finished surface'}"
+            if "stl" in kinds:
+                files[f"solid/{word}.stl"] = stl_bytes(vertices, triangles, name=name)
+            if "3mf" in kinds:
+                files[f"solid/{word}.3mf"] = threemf_bytes(vertices, triangles, name=name)
     if "dxf" in kinds or "svg" in kinds:
         from plugs.output.drawing import layer_drawing
         from plugs.output.dxf import render_dxf
@@ -334,6 +371,7 @@ def summarise(work: Work, files: Mapping[str, bytes], proof: KernelProof | None)
             "closed": mesh.is_closed(triangles),
             "plain": _plain_solid(solid, proof),
         },
+        "skin": _skin_summary(work),
         "layers": [_layer_summary(layer, files) for layer in work.layers],
         "findings": [
             {
@@ -349,6 +387,24 @@ def summarise(work: Work, files: Mapping[str, bytes], proof: KernelProof | None)
             {"path": name, "bytes": len(files[name]), "sha256": hashlib.sha256(files[name]).hexdigest()}
             for name in sorted(files)
         ],
+    }
+
+
+def _skin_summary(work: Work) -> dict[str, Any] | None:
+    """Return the finished part and how well the foam lies under it, or None without a skin."""
+    proof, whole = work.skin_proof, work.finish.by_mesh
+    if proof is None:
+        return None
+    table, cover = work.design.finish.table, work.design.cover
+    over = {name: _round(float(depth)) for name, depth in zip(table.panel_names, cover.panels, strict=True)}
+    return {
+        "over_mm": over | {"front": _round(cover.front), "aft": _round(cover.aft)},
+        "finish_volume_m3": _round(1e-9 * whole.volume_mm3),
+        "finish_area_m2": _round(1e-6 * whole.area_mm2),
+        "largest_deviation_mm": _round(proof.largest_mm, 1e-6),
+        "deviation_place_mm": [_round(v, 1e-6) for v in proof.place],
+        "deviation_panel": proof.panel,
+        "points_measured": proof.count,
     }
 
 

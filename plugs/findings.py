@@ -9,11 +9,16 @@ from plugs.recipe import Plug
 from plugs.shape import mesh
 from plugs.shape.body import Solid
 from plugs.shape.plates import PLATES
+from plugs.shape.skin_offset import SkinProof
 
 _MOST_SURPLUS = 1e-3
+_MOST_DEVIATION = 0.1
+_MOST_DEVIATION_RATIO = 0.03
 
 
-def find(plug: Plug, solid: Solid, layer_findings: Sequence[Finding]) -> tuple[Finding, ...]:
+def find(
+    plug: Plug, solid: Solid, layer_findings: Sequence[Finding], skin_proof: SkinProof | None
+) -> tuple[Finding, ...]:
     """Return all findings, warnings first.
 
     Parameters
@@ -22,12 +27,14 @@ def find(plug: Plug, solid: Solid, layer_findings: Sequence[Finding]) -> tuple[F
     solid : Solid
     layer_findings : sequence of Finding
         Those of the stack.
+    skin_proof : SkinProof or None
+        How well the foam lies under the finished surface, if there is a skin.
 
     Returns
     -------
     tuple of Finding
     """
-    found = [*layer_findings, *_pieces(solid), *_own_shapes(solid), *_plates(plug)]
+    found = [*layer_findings, *_pieces(solid), *_own_shapes(solid), *_plates(plug), *_skin(plug, skin_proof)]
     return tuple(sorted(found, key=lambda f: (f.severity != "warning", f.code, f.where)))
 
 
@@ -67,6 +74,35 @@ def _own_shapes(solid: Solid) -> list[Finding]:
                     remedy="move it, or take it out",
                 )
             )
+    return found
+
+
+def _skin(plug: Plug, proof: SkinProof | None) -> list[Finding]:
+    """Return what is doubtful about the skin: foam too near or far, own shapes that it cannot follow."""
+    if proof is None:
+        return []
+    found = []
+    if proof.largest_mm > min(_MOST_DEVIATION, _MOST_DEVIATION_RATIO * proof.asked_mm):
+        x, y, z = proof.place
+        found.append(
+            Finding(
+                code="skin-depth",
+                severity="warning",
+                where=f"panel {proof.panel!r} at x = {x:.0f}, y = {y:.0f}, z = {z:.0f} mm",
+                message=f"the foam lies {proof.largest_mm:.2f} mm off the {proof.asked_mm:g} mm asked for",
+                remedy="give a station near there, or a larger blend radius",
+            )
+        )
+    if plug.added or plug.cut:
+        found.append(
+            Finding(
+                code="skin-own-shape",
+                severity="note",
+                where="added, cut",
+                message="the recipe's own shapes are put on and taken off as drawn, without a skin",
+                remedy="draw them smaller or larger by the skin where that matters",
+            )
+        )
     return found
 
 

@@ -10,6 +10,7 @@ from plugs.foam.layers import Stack, checked_stack
 from plugs.shape.plan import number
 from plugs.shape.recess import Boss, Recess
 from plugs.shape.section import End, LinesPlan, Station
+from plugs.shape.skin_offset import Skin
 from plugs.tolerances import CHORD
 
 
@@ -26,6 +27,8 @@ class Plug:
     recesses, bosses : sequence of Recess, of Boss
     added, cut : sequence of object
         CadQuery solids of the recipe's own, put on and taken off.
+    skin : Skin
+        What will be laid over the foam; the lines are those of the finished surface.
     stack : Stack
         The foam.
     display_unit : str
@@ -45,6 +48,7 @@ class Plug:
     bosses: Sequence[Boss] = ()
     added: Sequence[object] = ()
     cut: Sequence[object] = ()
+    skin: Skin = field(default_factory=Skin)
     stack: Stack = field(default_factory=Stack)
     display_unit: str = "mm"
     chord_tolerance: float = CHORD
@@ -77,6 +81,7 @@ _KINDS: dict[str, tuple[type | tuple[type, ...], str]] = {
     "bosses": (Sequence, "a list of Boss(...)"),
     "added": (Sequence, "a list of CadQuery solids"),
     "cut": (Sequence, "a list of CadQuery solids"),
+    "skin": (Skin, 'Skin(thickness=2.0, bare=("floor", "front"))'),
     "stack": (Stack, 'Stack(axis="z", thicknesses=(50.0,), ...)'),
 }
 

@@ -13,7 +13,8 @@ def sidecar_tail(
     deck_radius=50.0,      # blend along the edges of the deck
     chine_radius=12.0,     # blend along the bottom edges
     stern_radius=50.0,     # blend round the stern
-    plate="eu-one-line",   # us-canada-car, uk-one-line, uk-two-line, eu-one-line, australia, japan
+    plate="eu-one-line",   # us-canada-car, uk-one-line, australia, japan; the tall uk-two-line and
+                           # eu-two-line want a stern_height of 320 and 360
     plate_depth=12.0,
     sheet=50.0,            # foam sheet thickness
     allowance=4.0,         # foam left high all round, for the sanding block

@@ -26,11 +26,14 @@ ORDER = (
     # shape: from a recipe's words to a body
     "plugs.shape.section",
     "plugs.shape.plan",
+    "plugs.shape.measured",
     "plugs.shape.rings",
     "plugs.shape.lines",
     "plugs.shape.ends",
     "plugs.shape.stations",
+    "plugs.shape.remedies",
     "plugs.shape.checks",
+    "plugs.shape.skin_offset",
     "plugs.shape.plates",
     "plugs.shape.recess",
     "plugs.shape.cells",
@@ -47,7 +50,22 @@ ORDER = (
     "plugs.shape.step_text",
     "plugs.shape.kernel_job",
     "plugs.shape.kernel",
+    "plugs.shape.kernel_work",
     "plugs.shape.kernel_worker",
+    # measure: outlines that somebody drew or measured
+    "plugs.measure.pieces",
+    "plugs.measure.points_in",
+    "plugs.measure.svg_path",
+    "plugs.measure.svg_in",
+    "plugs.measure.dxf_in",
+    "plugs.measure.outlines",
+    "plugs.measure.landmarks",
+    "plugs.measure.batten",
+    "plugs.measure.outliers",
+    "plugs.measure.spline_fit",
+    "plugs.measure.fair_curve",
+    "plugs.measure.fairing",
+    "plugs.measure.comb",
     # foam: things to cut
     "plugs.foam.layers",
     # the recipe and what is said about it
@@ -60,6 +78,7 @@ ORDER = (
     "plugs.output.arcs",
     "plugs.output.picture",
     "plugs.output.drawing",
+    "plugs.output.fairing_drawing",
     "plugs.output.dxf",
     "plugs.output.svg",
     "plugs.output.solids",
@@ -72,7 +91,7 @@ ORDER = (
 )
 """Every module after all that it imports: a module imports only from those that stand before it."""
 
-BARE = ("plugs", "plugs.shape", "plugs.foam")
+BARE = ("plugs", "plugs.shape", "plugs.measure", "plugs.foam")
 """Packages that import nothing of ours when they are imported."""
 
 DOORS = MappingProxyType(
@@ -81,7 +100,7 @@ DOORS = MappingProxyType(
         "OCP": ("plugs.shape.kernel",),
         "manifold3d": ("plugs.shape.mesh",),
         "trimesh": ("plugs.shape.mesh",),
-        "ezdxf": ("plugs.output.dxf",),
+        "ezdxf": ("plugs.output.dxf", "plugs.measure.dxf_in"),  # one writes, one reads
     }
 )
 """The one module that may import each big library."""
@@ -94,7 +113,7 @@ LIGHT = (
     "plugs.shape.section", "plugs.shape.cells", "plugs.shape.ledger", "plugs.shape.table",
     "plugs.output", "plugs.output.folder", "plugs.cli",
 )  # fmt: skip
-"""Modules that load nothing but Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
+"""Modules that load only Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
 
 CATCH_ALL = ("plugs.reading._run_user_code",)
 """The one place that may catch everything: it runs the user's own program."""
@@ -104,7 +123,7 @@ LONGEST_FUNCTION = 60
 LONG_FUNCTIONS: MappingProxyType[str, str] = MappingProxyType({})
 """Functions that may be longer, each with its reason."""
 
-WORDS = frozenset("util helper manager data info process handle slice".split())
+WORDS = frozenset(["util", "helper", "manager", "data", "info", "process", "handle", "slice"])
 """Words that say nothing, or something else, and so name nothing here."""
 
 UNITS = re.compile(
@@ -127,7 +146,7 @@ def sources() -> dict[str, tuple[Path, ast.Module]]:
 
 
 def imports(tree: ast.AST) -> Iterator[tuple[str, ast.stmt]]:
-    """Yield what a module imports, as dotted names, wherever the import stands."""
+    """Yield what a module imports, as dotted names, by statement or by call, wherever it stands."""
     for node in ast.walk(tree):
         if isinstance(node, ast.Import):
             for alias in node.names:
@@ -138,6 +157,12 @@ def imports(tree: ast.AST) -> Iterator[tuple[str, ast.stmt]]:
             for alias in node.names:
                 full = f"{base}.{alias.name}"
                 yield (full if full in sources() else base), node
+        elif isinstance(node, ast.Expr | ast.Assign | ast.Return):
+            for call in (n for n in ast.walk(node) if isinstance(n, ast.Call)):
+                if ast.unparse(call.func).rpartition(".")[2] in ("import_module", "__import__"):
+                    name = call.args[0].values[0] if isinstance(call.args[0], ast.JoinedStr) else call.args[0]
+                    if isinstance(name, ast.Constant):
+                        yield str(name.value), node
 
 
 def only_for_types(tree: ast.Module) -> set[ast.stmt]:
@@ -276,12 +301,16 @@ def raised(node: ast.FunctionDef, module: str) -> set[str]:
 def called(node: ast.FunctionDef) -> set[str]:
     """Return the names that a function calls."""
     calls = [n.func for n in ast.walk(node) if isinstance(n, ast.Call)]
-    return {c.id if isinstance(c, ast.Name) else c.attr for c in calls if isinstance(c, ast.Name | ast.Attribute)}
+    return {
+        c.id if isinstance(c, ast.Name) else c.attr for c in calls if isinstance(c, ast.Name | ast.Attribute)
+    }
 
 
 def raised_by_parts(node: ast.FunctionDef, module: str) -> set[str]:
     """Return what a function raises itself or in private functions of its module."""
-    private = {n.rpartition(".")[2]: f for n, f, _ in functions(sources()[module][1]) if f.name.startswith("_")}
+    private = {
+        n.rpartition(".")[2]: f for n, f, _ in functions(sources()[module][1]) if f.name.startswith("_")
+    }
     names, seen, waiting = set(), set(), [node]
     while waiting:
         part = waiting.pop()
@@ -311,9 +340,15 @@ def documented() -> dict[str, set[str]]:
 
 
 def test_every_module_has_its_place() -> None:
-    """A new module is put into the order, once."""
-    assert sorted(set(sources()) - set(BARE)) == sorted(ORDER)
+    """A new module is put into the order, once, after all that it imports."""
     assert len(set(ORDER)) == len(ORDER)
+    assert not (gone := set(ORDER) - set(sources())), f"no such modules: {sorted(gone)}"
+    lost = []
+    for module in sorted(set(sources()) - set(ORDER) - set(BARE)):
+        needed = {name for name, _ in imports(sources()[module][1]) if name in ORDER}
+        last = max(needed, key=ORDER.index, default="nothing")
+        lost.append(f"{module} has no place in ORDER; it stands after {last}")
+    assert not lost, "\n".join(lost)
 
 
 @pytest.mark.parametrize("module", [*ORDER, *BARE])
@@ -330,11 +365,12 @@ def test_imports_come_from_above(module: str) -> None:
 
 
 def test_output_knows_no_recipe() -> None:
-    """The output room draws records of shape and foam; it never asks the recipe."""
-    rooms = ("plugs.errors", "plugs.tolerances", "plugs.units", "plugs.shape", "plugs.foam", "plugs.output")
+    """The output room draws records of the rooms before it; it never asks the recipe."""
+    base, rooms = ("errors", "tolerances", "units"), ("shape", "measure", "foam", "output")
+    known = tuple(f"plugs.{name}" for name in (*base, *rooms))
     for module, (_, tree) in sources().items():
         if module.startswith("plugs.output"):
-            strange = [n for n, _ in imports(tree) if n.startswith("plugs") and not n.startswith(rooms)]
+            strange = [n for n, _ in imports(tree) if n.startswith("plugs") and not n.startswith(known)]
             assert strange == [], module
 
 
@@ -346,7 +382,9 @@ def test_one_door_to_each_library(library: str) -> None:
         for name, node in imports(tree):
             if name.partition(".")[0] == library:
                 assert module in DOORS[library], f"{module} imports {library}"
-                assert library not in LATE or node in inside, f"{module} imports {library} when it is imported"
+                assert library not in LATE or node in inside, (
+                    f"{module} imports {library} when it is imported"
+                )
 
 
 def test_light_modules_import_only_the_standard_library() -> None:
@@ -369,7 +407,11 @@ def test_nothing_catches_everything() -> None:
     for full, node, _, _ in everywhere():
         for part in ast.walk(node):
             if isinstance(part, ast.ExceptHandler):
-                named = {n.id for n in ast.walk(part.type) if isinstance(n, ast.Name)} if part.type else {"Exception"}
+                named = (
+                    {n.id for n in ast.walk(part.type) if isinstance(n, ast.Name)}
+                    if part.type
+                    else {"Exception"}
+                )
                 if named & {"Exception", "BaseException"}:
                     places.append(full)
     assert tuple(places) == CATCH_ALL
@@ -381,15 +423,17 @@ def test_only_the_command_line_prints_and_ends_the_program() -> None:
         for node in ast.walk(tree):
             if isinstance(node, ast.Call):
                 name = ast.unparse(node.func)
-                assert name not in ("print", "sys.stdout.write", "sys.stderr.write") or module == "plugs.cli", module
+                assert (
+                    name not in ("print", "sys.stdout.write", "sys.stderr.write") or module == "plugs.cli"
+                ), module
                 assert name not in ("sys.exit", "os._exit", "exit", "quit", "input", "breakpoint"), module
             if isinstance(node, ast.Raise) and node.exc is not None and "SystemExit" in ast.unparse(node.exc):
                 assert module == "plugs.__main__"
 
 
 def test_no_clock_and_no_chance() -> None:
-    """Nothing that differs from run to run is imported, but the clock that the kernel's stages are timed by."""
-    timed = ("plugs.shape.kernel", "plugs.shape.kernel_worker")
+    """Nothing that differs from run to run is imported, but the clock that times the kernel's stages."""
+    timed = ("plugs.shape.kernel_work", "plugs.shape.kernel_worker")
     for module, (_, tree) in sources().items():
         tops = {name.partition(".")[0] for name, _ in imports(tree)}
         assert not tops & {"random", "secrets", "uuid", "datetime"}, module
@@ -398,7 +442,11 @@ def test_no_clock_and_no_chance() -> None:
 
 def test_files_are_short() -> None:
     """A file of this length asks for its seam."""
-    long = {m: n for m, (p, _) in sources().items() if (n := len(p.read_text("utf-8").splitlines())) > LONGEST_FILE}
+    long = {
+        m: n
+        for m, (p, _) in sources().items()
+        if (n := len(p.read_text("utf-8").splitlines())) > LONGEST_FILE
+    }
     assert long == {}
 
 
@@ -407,7 +455,8 @@ def test_functions_are_short() -> None:
     long = {
         full: size
         for full, node, _, _ in everywhere()
-        if (size := (node.end_lineno or 0) - node.lineno + 1) > LONGEST_FUNCTION and full not in LONG_FUNCTIONS
+        if (size := (node.end_lineno or 0) - node.lineno + 1) > LONGEST_FUNCTION
+        and full not in LONG_FUNCTIONS
     }
     assert long == {}
 
@@ -429,7 +478,7 @@ def bound_names(tree: ast.AST) -> Iterator[str]:
 
 
 def test_names_say_what_they_mean() -> None:
-    """Words that would fit anything name nothing: no file, function or variable. A test's name is a sentence."""
+    """Words that would fit anything name no file, function or variable; a test's name is a sentence."""
     found = []
     for path in sorted(p for room in ("plugs", "recipes", "tests") for p in (ROOT / room).rglob("*.py")):
         names = {path.stem, *bound_names(ast.parse(path.read_text(encoding="utf-8")))}
@@ -559,7 +608,18 @@ def loaded(program: str, *arguments: str) -> set[str]:
     return set(run.stdout.splitlines()[-1].split())
 
 
-HEAVY = {"numpy", "shapely", "manifold3d", "trimesh", "scipy", "ezdxf", "OCP", "cadquery", "vtkmodules", "matplotlib"}
+HEAVY = {
+    "numpy",
+    "shapely",
+    "manifold3d",
+    "trimesh",
+    "scipy",
+    "ezdxf",
+    "OCP",
+    "cadquery",
+    "vtkmodules",
+    "matplotlib",
+}
 KERNEL = {"OCP", "cadquery", "vtkmodules", "ezdxf", "trimesh", "scipy", "matplotlib"}
 
 RUN = "import sys\nfrom plugs.cli import main\ntry:\n    main(sys.argv[1:])\nexcept SystemExit:\n    pass\n"
@@ -583,7 +643,9 @@ def test_check_needs_no_kernel() -> None:
     assert not names & KERNEL
 
 
-@pytest.mark.parametrize("text", ["def wrong(:\n", "def wrong(a=1.0):\n    return a\n", "import nowhere_at_all\n"])
+@pytest.mark.parametrize(
+    "text", ["def wrong(:\n", "def wrong(a=1.0):\n    return a\n", "import nowhere_at_all\n"]
+)
 def test_wrong_recipe_needs_no_kernel(text: str, tmp_path: Path) -> None:
     """A recipe that cannot be built is refused before the kernel is asked for."""
     recipe = tmp_path / "wrong.py"

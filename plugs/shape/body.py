@@ -16,6 +16,7 @@ from plugs.shape.mesh import Body, Measures
 from plugs.shape.proof import integrate
 from plugs.shape.recess import Boss, Recess, Tool, make_tool
 from plugs.shape.sampling import sample
+from plugs.shape.skin_offset import Cover
 from plugs.shape.stations import Loft
 
 Array = NDArray[np.float64]
@@ -130,21 +131,29 @@ def make_solid(loft: Loft, tools: Sequence[Tool], shapes: Sequence[Shape], toler
     )
 
 
-def make_tools(loft: Loft, items: Sequence[Recess | Boss], word: str) -> list[Tool]:
+def make_tools(
+    loft: Loft, items: Sequence[Recess | Boss], word: str, cover: Cover | None = None
+) -> list[Tool]:
     """Return the tools of a list of recesses or bosses.
 
     Parameters
     ----------
     loft : Loft
+        Of the finished surface.
     items : sequence of Recess or Boss
     word : str
         The recipe's word for the list, "recesses" or "bosses".
+    cover : Cover or None
+        What will lie over the foam, for the tools that shape the foam.
 
     Returns
     -------
     list of Tool
     """
-    return [make_tool(loft, item, f"{word}[{i}]") for i, item in enumerate(items)]
+    return [
+        make_tool(loft, item, f"{word}[{i}]", 0.0 if cover is None else cover.over(loft, item.panel))
+        for i, item in enumerate(items)
+    ]
 
 
 def _prove(by_sections: Measures, by_mesh: Measures, tolerance: float) -> None:

@@ -7,17 +7,17 @@ trying: the same plan with that one value made smaller, until it passes.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from plugs.errors import PlugError
+from plugs.shape.measured import has_curves, in_pieces
 from plugs.shape.plan import LARGEST_CROWN_RATIO
-from plugs.shape.rings import solve_rings
-from plugs.shape.section import End, LinesPlan, Station
+from plugs.shape.remedies import Fault, blame
+from plugs.shape.rings import GENTLE_TURN, solve_rings
+from plugs.shape.section import LinesPlan
 from plugs.shape.stations import Loft, Sections, make_loft
 from plugs.tolerances import LENGTH, SMALLEST_BODY
 
@@ -32,17 +32,6 @@ _LEAST_TURN = 0.1
 """Share of a corner's angle that must be left between the tangents of a blend, or of neighbours drawn
 inward: where it goes to 0 they stop meeting, and the surface has a seam before that."""
 _LEAST_GROWTH = 0.05
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Fault:
-    """What is wrong first, and which number of the plan to make smaller."""
-
-    reason: str
-    t: float
-    kind: str
-    name: str
-    otherwise: str
 
 
 def checked_loft(plan: LinesPlan) -> Loft:
@@ -62,24 +51,24 @@ def checked_loft(plan: LinesPlan) -> Loft:
         A blend longer than its panels, a crown that folds, panels that cross, an end that leans or
         is rounded too far, at or between stations.
     """
+    if has_curves(plan):
+        plan = in_pieces(plan)
     try:
         loft = make_loft(plan)
     except PlugError as error:
         end, _, word = error.param.partition(".")
-        if end in ("front", "aft") and word == "radius" and isinstance(error.value, float):
-            early = _Fault(reason=error.reason, t=0.0, kind=end, name=word, otherwise=error.remedy)
-            param, value, setter = _target(plan, early, 0)
-            if setter is not None and math.isfinite(error.value) and error.value > 0.0:
-                remedy = _largest(setter, value, error.remedy)
-                raise PlugError(param=param, value=value, reason=error.reason, remedy=remedy) from error
+        is_of_end = end in ("front", "aft") and word in ("radius", "rake_deg")
+        if is_of_end and isinstance(error.value, float) and math.isfinite(error.value):
+            early = Fault(reason=error.reason, t=0.0, kind=end, name=word, otherwise=error.remedy)
+            param, value, remedy = blame(plan, early, (), _passes)
+            raise PlugError(param=param, value=value, reason=error.reason, remedy=remedy) from error
         raise
     fault = _first_fault(loft)
     if fault is None:
         return loft
-    station = _nearest(loft, fault.t)
-    where = _where(loft, fault.t, station)
-    param, value, setter = _target(plan, fault, station)
-    remedy = fault.otherwise if setter is None else _largest(setter, value, fault.otherwise)
+    stations = _by_distance(loft, fault.t)
+    param, value, remedy = blame(plan, fault, stations, _passes)
+    where = _where(loft, fault.t, stations[0])
     raise PlugError(param=param, value=value, reason=fault.reason, remedy=remedy, where=where)
 
 
@@ -92,67 +81,10 @@ def _where(loft: Loft, t: float, station: int) -> str:
     return f"at x = {u:.1f} mm, station {station} is nearest"
 
 
-def _nearest(loft: Loft, t: float) -> int:
-    """Return the station nearest to a position."""
+def _by_distance(loft: Loft, t: float) -> list[int]:
+    """Return the stations, the nearest to a position first."""
     u = float(loft.sections(np.array([t])).u[0])
-    return int(np.argmin(np.abs(loft.table.x - u)))
-
-
-def _target(
-    plan: LinesPlan, fault: _Fault, station: int
-) -> tuple[str, object, Callable[[float], LinesPlan] | None]:
-    """Return the parameter to blame, its value, and how to set it."""
-    stations = list(plan.stations)
-    if fault.kind == "radius":
-        corner = stations[station].corners[fault.name]
-
-        def set_radius(value: float) -> LinesPlan:
-            changed = dict(stations[station].corners)
-            changed[fault.name] = replace(corner, radius=value)
-            return _with_station(plan, station, replace(stations[station], corners=changed))
-
-        return f"stations[{station}].corners[{fault.name!r}].radius", float(corner.radius), set_radius
-    if fault.kind == "crown":
-
-        def set_crown(value: float) -> LinesPlan:
-            crowns = {**stations[station].crowns, fault.name: value}
-            return _with_station(plan, station, replace(stations[station], crowns=crowns))
-
-        crown = float(stations[station].crowns.get(fault.name, 0.0))
-        return f"stations[{station}].crowns[{fault.name!r}]", crown, set_crown
-    if fault.kind in ("front", "aft"):
-        end: End = getattr(plan, fault.kind)
-        word = fault.name
-
-        def set_end(value: float) -> LinesPlan:
-            changed = replace(end, **{word: value})
-            return replace(plan, front=changed) if fault.kind == "front" else replace(plan, aft=changed)
-
-        return f"{fault.kind}.{word}", float(getattr(end, word)), set_end
-    shown = ", ".join(f"{name} ({c.y:g}, {c.z:g})" for name, c in stations[station].corners.items())
-    return f"stations[{station}].corners", shown, None
-
-
-def _with_station(plan: LinesPlan, index: int, station: Station) -> LinesPlan:
-    """Return a plan with one station replaced."""
-    stations = list(plan.stations)
-    stations[index] = station
-    return replace(plan, stations=stations)
-
-
-def _largest(setter: Callable[[float], LinesPlan], value: object, otherwise: str) -> str:
-    """Return the remedy: the largest value, rounded down to 0.1, with which the plan passes."""
-    assert isinstance(value, float)
-    low, high = 0.0, 1.0
-    if value == 0.0 or not _passes(setter(0.0)):
-        return otherwise
-    for _ in range(14):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if _passes(setter(middle * value)) else (low, middle)
-    best = np.sign(value) * np.floor(abs(value) * low * 10.0 + 1e-9) / 10.0
-    if best == 0.0:
-        return "use 0"
-    return f"use {best:g} or less" if value > 0.0 else f"use {best:g} or nearer to 0"
+    return [int(s) for s in np.argsort(np.abs(loft.table.x - u), kind="stable")]
 
 
 def _passes(plan: LinesPlan) -> bool:
@@ -163,7 +95,7 @@ def _passes(plan: LinesPlan) -> bool:
         return False
 
 
-def _first_fault(loft: Loft) -> _Fault | None:
+def _first_fault(loft: Loft) -> Fault | None:
     """Return the first thing that is wrong with a section function."""
     spans = np.diff(loft.breaks)
     steps = (np.arange(_PER_SPAN) + 1e-6) / (_PER_SPAN - 1 + 2e-6)
@@ -173,20 +105,25 @@ def _first_fault(loft: Loft) -> _Fault | None:
         doubtful = _doubtful(at)
         if len(doubtful):
             at = loft.sections(np.union1d(t, doubtful))
+    is_plain = np.ones(len(at.t), dtype=bool)
+    for zone in (loft.front, loft.aft):
+        if zone is not None:
+            is_plain &= zone.sign * (at.u - zone.u_start) <= 0.0
     return (
-        _parted_fault(loft, at)
+        _crown_fault(loft, at, is_plain)
+        or _parted_fault(loft, at)
         or _lean_fault(loft, at)
         or _size_fault(loft, at)
         or _order_fault(loft, at)
-        or _crown_fault(loft, at)
-        or _radius_fault(loft, at)
         or _end_fault(loft, at)
+        or _crown_fault(loft, at, ~is_plain)
+        or _radius_fault(loft, at)
         or _crossing_fault(loft, at)
     )
 
 
 def _doubtful(at: Sections) -> Array:
-    """Return more positions: where the room for a blend has a low between samples, or its edge turns inside out."""
+    """Return more positions: round lows of the room for a blend, and where its edge turns inside out."""
     turn, rings, is_round = at.rings.turn_rad, at.rings, at.radius > 0.0
     has_turn = is_round & (np.abs(turn) > _SLACK)
     turned = np.where(has_turn, 2.0 * rings.half_rad[:, 0::2] / np.where(has_turn, turn, 1.0), 1.0)
@@ -196,28 +133,29 @@ def _doubtful(at: Sections) -> Array:
     more = room[:-1] > room[1:] + _SLACK
     is_low = ((room[1:-1] < _LITTLE_ROOM) & more[:-1] & less[1:]).any(axis=1)
     is_inverted = (is_round[:-1] & (turn[:-1] * turn[1:] < 0.0)).any(axis=1)
-    is_inverted[:-1] |= is_low
-    is_inverted[1:] |= is_low
-    start, share = np.flatnonzero(is_inverted), np.arange(1, _PER_SPAN) / _PER_SPAN
+    low = np.flatnonzero(is_low)
+    start = np.unique(np.concatenate([np.flatnonzero(is_inverted), low, low + 1]))
+    share = np.arange(1, _PER_SPAN) / _PER_SPAN
     return np.asarray((at.t[start, None] + share * (at.t[start + 1] - at.t[start])[:, None]).ravel())
 
 
-def _parted_fault(loft: Loft, at: Sections) -> _Fault | None:
+def _parted_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when an end's blend draws two neighbours inward so that they no longer meet."""
     is_bad = ~np.isfinite(at.corners).all(axis=-1)
-    before, _, rise = loft._unblended(at.u, at.k)
+    before, _, rise = loft.unblended(at.u, at.k)
     old = solve_rings(before, np.zeros_like(at.radius), rise).turn_rad
     is_curved = (rise != 0.0) | (np.roll(rise, 1, axis=1) != 0.0)
     if not is_bad.any():
-        is_bad = is_curved & (at.rings.turn_rad * np.sign(old) < _LEAST_TURN * np.abs(old) - _SLACK)
+        has_turned = at.rings.turn_rad * np.sign(old) < _LEAST_TURN * np.abs(old) - _SLACK
+        is_bad = is_curved & (np.abs(old) > GENTLE_TURN) & has_turned
     if not is_bad.any():
         return None
     row, corner = np.argwhere(is_bad)[0]
     names = loft.table.panel_names
     is_front = loft.front is not None and at.u[row] < loft.front.u_start
-    return _Fault(
-        reason=f"the end's blend draws panels {names[corner - 1]!r} and {names[corner]!r} apart, one farther in "
-        "than the other",
+    return Fault(
+        reason=f"the end's blend draws panels {names[corner - 1]!r} and {names[corner]!r} apart, "
+        "one farther in than the other",
         t=float(at.t[row]),
         kind="front" if is_front else "aft",
         name="radius",
@@ -225,7 +163,7 @@ def _parted_fault(loft: Loft, at: Sections) -> _Fault | None:
     )
 
 
-def _size_fault(loft: Loft, at: Sections) -> _Fault | None:
+def _size_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when the body is smaller than anything that can be built."""
     size = [
         float(at.u.max() - at.u.min()),
@@ -234,7 +172,7 @@ def _size_fault(loft: Loft, at: Sections) -> _Fault | None:
     ]
     for extent, word in zip(size, ("long", "wide", "high"), strict=True):
         if not extent >= SMALLEST_BODY:
-            return _Fault(
+            return Fault(
                 reason=f"the plug is {extent:.3g} mm {word}",
                 t=float(at.t[0]),
                 kind="corners",
@@ -244,7 +182,7 @@ def _size_fault(loft: Loft, at: Sections) -> _Fault | None:
     return None
 
 
-def _lean_fault(loft: Loft, at: Sections) -> _Fault | None:
+def _lean_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when the leaning planes towards a raked end cross inside the plug."""
     if not np.any(loft.lean.coefficients):
         return None
@@ -259,7 +197,7 @@ def _lean_fault(loft: Loft, at: Sections) -> _Fault | None:
         return None
     row = int(np.argwhere(is_bad)[0, 0])
     end = "front" if at.t[row] < 0.5 * (at.t[0] + at.t[-1]) else "aft"
-    return _Fault(
+    return Fault(
         reason="the raked end leans so far that sections cross inside the plug",
         t=float(at.t[row]),
         kind=end,
@@ -268,13 +206,13 @@ def _lean_fault(loft: Loft, at: Sections) -> _Fault | None:
     )
 
 
-def _order_fault(loft: Loft, at: Sections) -> _Fault | None:
+def _order_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when the corners run the wrong way round."""
     y, z = at.corners[..., 0], at.corners[..., 1]
     area = 0.5 * np.sum(y * np.roll(z, -1, axis=1) - z * np.roll(y, -1, axis=1), axis=1)
     if area.max() > LENGTH:
         return None
-    return _Fault(
+    return Fault(
         reason="the corners run clockwise seen from behind, or enclose nothing",
         t=float(at.t[len(at.t) // 2]),
         kind="corners",
@@ -284,15 +222,16 @@ def _order_fault(loft: Loft, at: Sections) -> _Fault | None:
     )
 
 
-def _crown_fault(loft: Loft, at: Sections) -> _Fault | None:
-    """Return a fault when a crown folds under its panel."""
+def _crown_fault(loft: Loft, at: Sections, rows: NDArray[np.bool_]) -> Fault | None:
+    """Return a fault when a crown folds under its panel in some of the sections."""
     chord = np.linalg.norm(np.roll(at.corners, -1, axis=1) - at.corners, axis=-1)
-    excess = np.nan_to_num(np.abs(at.rise) - LARGEST_CROWN_RATIO * chord, nan=np.inf)
+    excess = np.nan_to_num(np.abs(at.rise) - LARGEST_CROWN_RATIO * chord, nan=-np.inf)
+    excess[~rows] = -np.inf
     if excess.max() <= LENGTH:
         return None
     row, panel = np.unravel_index(int(np.argmax(excess)), excess.shape)
     name = loft.table.drawn_panels[loft.table.panel_of[panel]]
-    return _Fault(
+    return Fault(
         reason=f"panel {name!r} is {chord[row, panel]:.1f} mm wide here, and a crown of more than "
         f"{LARGEST_CROWN_RATIO:g} of that folds under it",
         t=float(at.t[row]),
@@ -302,7 +241,7 @@ def _crown_fault(loft: Loft, at: Sections) -> _Fault | None:
     )
 
 
-def _radius_fault(loft: Loft, at: Sections) -> _Fault | None:
+def _radius_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when a blend finds no room on its panels, or a corner is a spike."""
     rings, names = at.rings, loft.table.drawn_corners
     is_round = at.radius > 0.0
@@ -322,12 +261,12 @@ def _radius_fault(loft: Loft, at: Sections) -> _Fault | None:
         if is_bad.any():
             row, corner = np.argwhere(is_bad)[0]
             name = names[loft.table.corner_of[corner]]
-            return _Fault(
+            return Fault(
                 reason=f"at corner {name!r} {reason}",
                 t=float(at.t[row]),
                 kind="radius",
                 name=name,
-                otherwise="use 0 there, or move the corner",
+                otherwise="move the corner, or make its radius 0 at every station",
             )
     if not (is_over | is_gone).any():
         return None
@@ -338,7 +277,7 @@ def _radius_fault(loft: Loft, at: Sections) -> _Fault | None:
     corner = max(ends, key=lambda i: (at.radius[row, i], -i))
     name = names[loft.table.corner_of[corner]]
     panel_name = loft.table.panel_names[panel]
-    return _Fault(
+    return Fault(
         reason=f"panel {panel_name!r} is {chord[row, panel]:.1f} mm wide here, and its corners' blends need "
         f"{max(over[row, panel], 0.0):.2f} mm more",
         t=float(at.t[row]),
@@ -348,13 +287,13 @@ def _radius_fault(loft: Loft, at: Sections) -> _Fault | None:
     )
 
 
-def _end_fault(loft: Loft, at: Sections) -> _Fault | None:
+def _end_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when an end's blend uses a panel up."""
     for zone, name in ((loft.front, "front"), (loft.aft, "aft")):
         if zone is None:
             continue
         is_in = zone.sign * (at.u - zone.u_start) > 0.0
-        before = loft._unblended(at.u[is_in], at.k[is_in])[0]
+        before = loft.unblended(at.u[is_in], at.k[is_in])[0]
         old = np.roll(before, -1, axis=1) - before
         new = np.roll(at.corners[is_in], -1, axis=1) - at.corners[is_in]
         kept = np.sum(old * new, axis=-1)
@@ -362,7 +301,7 @@ def _end_fault(loft: Loft, at: Sections) -> _Fault | None:
         had_length = np.linalg.norm(old, axis=-1) > LENGTH
         if (is_bad & had_length).any():
             row, panel = np.argwhere(is_bad & had_length)[0]
-            return _Fault(
+            return Fault(
                 reason=f"the end's blend uses up panel {loft.table.panel_names[panel]!r}",
                 t=float(at.t[is_in][row]),
                 kind=name,
@@ -372,7 +311,7 @@ def _end_fault(loft: Loft, at: Sections) -> _Fault | None:
     return None
 
 
-def _crossing_fault(loft: Loft, at: Sections) -> _Fault | None:
+def _crossing_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when panels of a section cross or touch."""
     count = at.rings.points.shape[1]
     segment = np.repeat(np.arange(count), _PER_ARC)
@@ -396,7 +335,7 @@ def _crossing_fault(loft: Loft, at: Sections) -> _Fault | None:
                 ),
                 "",
             )
-            return _Fault(
+            return Fault(
                 reason=f"the section crosses itself{pair}",
                 t=float(at.t[row]),
                 kind=zone or "corners",
@@ -423,3 +362,18 @@ def _crossing_panels(corners: Array, names: tuple[str, ...]) -> str:
             if a.intersects(b):
                 return f": panel {names[i]!r} meets {names[j]!r}"
     return ""
+
+
+def fault_of(loft: Loft) -> str | None:
+    """Return what is wrong with a section function, in words, or None.
+
+    Parameters
+    ----------
+    loft : Loft
+
+    Returns
+    -------
+    str or None
+    """
+    fault = _first_fault(loft)
+    return None if fault is None else fault.reason

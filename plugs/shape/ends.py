@@ -29,7 +29,7 @@ class Zone:
 
     Attributes
     ----------
-    sign : float
+    sign : float, dimensionless
         +1 for the aft end, -1 for the front.
     radius : float, mm
         Blend radius, square to the end plane.
@@ -140,7 +140,7 @@ def make_zone(
 
     Parameters
     ----------
-    sign : float
+    sign : float, dimensionless
         +1 aft, -1 front.
     radius : float, mm
     lean : float, dimensionless
@@ -159,26 +159,14 @@ def make_zone(
     cosine = 1.0 / np.sqrt(1.0 + lean * lean)
     u_centre = u_end - sign * radius / cosine
     end = corners_at(np.array([u_end]))
-    chord = (np.roll(end, -1, axis=1) - end)[0]
-    length = np.hypot(chord[:, 0], chord[:, 1])
-    flat = np.stack([chord[:, 1], -chord[:, 0]], axis=-1) / np.where(length > 0.0, length, 1.0)[:, None]
-    scale = np.hypot(flat[:, 0], flat[:, 1] * cosine)
-    normal = flat * np.array([1.0, cosine]) / np.where(scale > 0.0, scale, 1.0)[:, None]
+    normal, scale = _panels(end, cosine)
     reference = _in_plane(np.array([u_end]), end, lean)[0]
 
-    n = len(scale)
-    low = np.full((n, 2), -_STEEPEST)
-    high = np.full((n, 2), 0.5 * np.pi)
-    for _ in range(_ROUNDS):
-        share = np.linspace(0.0, 1.0, _SEARCH)[:, None, None]
-        theta = low + share * (high - low)
+    def gap_at(theta: Array) -> Array:
         u = u_centre + sign * radius / cosine * np.sin(theta)
-        gap = _gaps(u, theta, corners_at, lean, reference, normal, radius)
-        best = np.argmin(gap, axis=0)
-        step = (high - low) / (_SEARCH - 1)
-        centre = np.take_along_axis(theta, best[None], axis=0)[0]
-        low, high = np.maximum(centre - step, -_STEEPEST), np.minimum(centre + step, 0.5 * np.pi)
-    least = np.take_along_axis(gap, best[None], axis=0)[0]
+        return _gaps(u, theta, corners_at, lean, reference, normal, radius)
+
+    centre, least = _least(gap_at, len(scale))
     centre = np.where(is_sharp[:, None], 0.5 * np.pi, centre)
     return Zone(
         sign=sign,
@@ -194,6 +182,31 @@ def make_zone(
         out_least=least,
         is_sharp=is_sharp,
     )
+
+
+def _panels(end: Array, cosine: float) -> tuple[Array, Array]:
+    """Return the normal and the scale of each panel, as in `Zone`, from the corners on the end plane."""
+    chord = (np.roll(end, -1, axis=1) - end)[0]
+    length = np.hypot(chord[:, 0], chord[:, 1])
+    flat = np.stack([chord[:, 1], -chord[:, 0]], axis=-1) / np.where(length > 0.0, length, 1.0)[:, None]
+    scale = np.hypot(flat[:, 0], flat[:, 1] * cosine)
+    normal = flat * np.array([1.0, cosine]) / np.where(scale > 0.0, scale, 1.0)[:, None]
+    return normal, scale
+
+
+def _least(gap_at: Callable[[Array], Array], n: int) -> tuple[Array, Array]:
+    """Return where each panel's two corners come nearest, and how near, by a search that closes in."""
+    low = np.full((n, 2), -_STEEPEST)
+    high = np.full((n, 2), 0.5 * np.pi)
+    for _ in range(_ROUNDS):
+        share = np.linspace(0.0, 1.0, _SEARCH)[:, None, None]
+        theta = low + share * (high - low)
+        gap = gap_at(theta)
+        best = np.argmin(gap, axis=0)
+        step = (high - low) / (_SEARCH - 1)
+        centre = np.take_along_axis(theta, best[None], axis=0)[0]
+        low, high = np.maximum(centre - step, -_STEEPEST), np.minimum(centre + step, 0.5 * np.pi)
+    return centre, np.take_along_axis(gap, best[None], axis=0)[0]
 
 
 def _gaps(

@@ -41,6 +41,8 @@ class RingTable:
     corner_names, panel_names : tuple of str
         All round; mirrored ones begin with "port ".
     drawn_corners, drawn_panels : tuple of str
+    drawn_parents, parent_names : tuple of str
+        The panel that each drawn and each ring panel is a piece of, or itself.
     front, aft : End
     """
 
@@ -57,6 +59,8 @@ class RingTable:
     panel_names: tuple[str, ...]
     drawn_corners: tuple[str, ...]
     drawn_panels: tuple[str, ...]
+    drawn_parents: tuple[str, ...]
+    parent_names: tuple[str, ...]
     front: End
     aft: End
 
@@ -140,6 +144,7 @@ def read_plan(plan: LinesPlan) -> RingTable:
             remedy="give at least 2 corners off the centreline, or 3 for a whole section",
         )
     panels = _panel_names(plan, drawn, corners, panel_count)
+    parents = tuple(plan.parents.get(name, name) for name in panels)
     panel_of = _panel_layout(corners, plan.mirrored, len(corner_of))
     table_rise = _rises(stations, panels)
     faired = _faired(plan.bays, drawn)
@@ -160,8 +165,10 @@ def read_plan(plan: LinesPlan) -> RingTable:
         panel_names=_all_round(panels, panel_of, _is_mirrored_panel(panel_of)),
         drawn_corners=drawn,
         drawn_panels=panels,
-        front=_end(plan.front, "front", panels),
-        aft=_end(plan.aft, "aft", panels),
+        drawn_parents=parents,
+        parent_names=_all_round(parents, panel_of, _is_mirrored_panel(panel_of)),
+        front=_end(plan.front, "front", parents),
+        aft=_end(plan.aft, "aft", parents),
     )
 
 
@@ -196,6 +203,24 @@ def _check_half(corners: Array, drawn: tuple[str, ...]) -> None:
             reason="a mirrored section is drawn on the starboard side, where y is positive",
             remedy=f"use {abs(corners[s, h, 0]):g}, or mirrored=False with the whole section",
         )
+
+
+def drawn_panels(plan: LinesPlan) -> tuple[tuple[str, ...], tuple[str, ...], tuple[bool, bool]]:
+    """Return a plan's drawn corners and panels, and whether it begins and ends on the centreline.
+
+    Parameters
+    ----------
+    plan : LinesPlan
+
+    Returns
+    -------
+    tuple of (tuple of str), (tuple of str), (bool, bool)
+    """
+    stations = list(plan.stations)
+    drawn = tuple(stations[0].corners)
+    corners, _ = _corners(stations, drawn)
+    count = _layout(corners, plan.mirrored)[2]
+    return drawn, _panel_names(plan, drawn, corners, count), _on_centre(corners)
 
 
 def _positions(stations: Sequence[Station]) -> Array:
@@ -356,7 +381,7 @@ def _end(end: End, name: str, panels: tuple[str, ...]) -> End:
                 param=f"{name}.sharp",
                 value=panel,
                 reason="there is no such panel",
-                remedy=f"use one of {', '.join(panels)}",
+                remedy=f"use one of {', '.join(dict.fromkeys(panels))}",
             )
     return End(
         sharp=tuple(end.sharp),

@@ -13,8 +13,9 @@ from plugs.errors import PlugError
 from plugs.shape.checks import checked_loft
 from plugs.shape.plan import number
 from plugs.shape.plates import plate_size
+from plugs.shape.seat import Seat, find_seat
 from plugs.shape.section import Corner, End, LinesPlan, Station
-from plugs.shape.stations import Loft, Sections
+from plugs.shape.stations import Loft
 from plugs.tolerances import SMALLEST_BODY
 
 Array = NDArray[np.float64]
@@ -136,19 +137,7 @@ class Tool:
     is_through: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Seat:
-    """Where a tool stands: point, axes (width, height, outward) and the room on its panel."""
-
-    point: Array
-    width: Array
-    height: Array
-    outward: Array
-    room: shapely.Polygon
-    surface: Array
-
-
-def make_tool(loft: Loft, item: Recess | Boss, param: str) -> Tool:
+def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) -> Tool:
     """Return the tool of a recess or boss, checked against the panel it stands on.
 
     Parameters
@@ -158,6 +147,8 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str) -> Tool:
     item : Recess or Boss
     param : str
         Where the recipe gives it, ``"recesses[0]"``.
+    skin : float, mm
+        What will lie over the foam there: a recess is cut larger by it, a boss stands smaller.
 
     Returns
     -------
@@ -177,10 +168,8 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str) -> Tool:
         )
     is_cut = isinstance(item, Recess)
     size = _size(item, param)
-    seat = _seat(loft, item, param)
-    outline = shapely.box(-0.5 * size.width, -0.5 * size.height, 0.5 * size.width, 0.5 * size.height)
-    if size.corner_radius > 0.0:
-        outline = outline.buffer(-size.corner_radius).buffer(size.corner_radius, quad_segs=16)
+    seat = find_seat(loft, item, param)
+    outline = _mouth(size)
     heights = _heights_within(seat, outline)
     reach = heights.max(initial=0.0) if is_cut else -heights.min(initial=0.0)
     slope = np.tan(np.radians(size.draft_deg))
@@ -190,6 +179,9 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str) -> Tool:
         corners = loft.sections(np.linspace(loft.breaks[0], loft.breaks[-1], _ALONG))
         body = corners.place(np.arange(corners.rings.points.shape[1]), np.array(0.0))
         depth = float(((seat.point - body) @ seat.outward).max()) + _OUT
+        _check_walls(replace(size, depth=depth), param, "floor_radius")
+    if skin > 0.0:
+        size, depth = _under_skin(size, skin, param, is_cut=is_cut), depth + (skin if is_cut else -skin)
     tool = checked_loft(_tool_plan(replace(size, depth=depth), max(float(reach), 0.0) + _OUT))
     along = -seat.outward if is_cut else seat.outward
     side = np.cross(seat.height, along)
@@ -203,6 +195,17 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str) -> Tool:
         depth=depth,
         is_through=isinstance(item, Recess) and item.is_through,
     )
+
+
+def _mouth(size: _Size) -> shapely.Polygon:
+    """Return the outline of a tool on the surface; its corners may take up a whole side."""
+    half = np.array([0.5 * size.width, 0.5 * size.height])
+    inner = (half - size.corner_radius) * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    core = shapely.MultiPoint(inner.tolist()).convex_hull
+    mouth: shapely.Polygon = (
+        core.buffer(size.corner_radius, quad_segs=16) if size.corner_radius > 0.0 else core
+    )
+    return mouth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -240,24 +243,6 @@ def _size(item: Recess | Boss, param: str) -> _Size:
             reason=f"the outline is only {2 * half:g} mm across",
             remedy=f"use at most {half:g}",
         )
-    slope = float(np.tan(np.radians(draft)))
-    narrow = half - max(depth * slope, 0.0)
-    if narrow < 0.25:
-        raise PlugError(
-            param=f"{param}.draft_deg",
-            value=draft,
-            reason=f"the walls meet before they are {depth:g} mm deep",
-            remedy=f"use at most {np.floor(np.degrees(np.arctan((half - 0.5) / depth)) * 10) / 10:g}",
-        )
-    inset, tall = float(np.hypot(1.0, slope)) - slope, 1.0 - slope / float(np.hypot(1.0, slope))
-    largest = min((half - depth * slope) / inset, depth / tall) * 0.999
-    if end_radius > largest:
-        raise PlugError(
-            param=f"{param}.{end_word}",
-            value=end_radius,
-            reason=f"walls {depth:g} mm deep and {2 * narrow:g} mm apart leave no room",
-            remedy=f"use at most {np.floor(largest * 10) / 10:g}",
-        )
     if item.square_to not in ("surface", "x", "y", "z"):
         raise PlugError(
             param=f"{param}.square_to",
@@ -265,9 +250,64 @@ def _size(item: Recess | Boss, param: str) -> _Size:
             reason="a tool stands square to the surface or along an axis",
             remedy='use "surface", "x", "y" or "z"',
         )
-    return _Size(
+    size = _Size(
         width=width, height=height, depth=depth, corner_radius=corner, end_radius=end_radius, draft_deg=draft
     )
+    _check_walls(size, param, end_word)
+    return size
+
+
+def _under_skin(size: _Size, skin: float, param: str, *, is_cut: bool) -> _Size:
+    """Return a tool's size in the foam: walls, floor and blends moved by the skin, square to themselves."""
+    sign = 1.0 if is_cut else -1.0
+    aside = sign * skin / float(np.cos(np.radians(size.draft_deg)))
+    for value, word in ((size.corner_radius, "corner_radius"), (size.end_radius, "top_radius")):
+        if not is_cut and 0.0 < value < skin:
+            raise PlugError(
+                param=f"{param}.{word}",
+                value=value,
+                reason=f"{skin:g} mm of skin over this blend leave it no radius in the foam",
+                remedy=f"use {np.ceil(10.0 * skin + 5.0) / 10.0:g} or more, or 0 for a sharp edge",
+            )
+    if not is_cut and (size.depth <= skin or min(size.width, size.height) <= -2.0 * aside):
+        raise PlugError(
+            param=f"{param}.rise",
+            value=size.depth,
+            reason=f"the boss is all skin, which is {skin:g} mm thick",
+            remedy=f"use {skin + 1.0:g} or more, and {2.0 * skin + 2.0:g} mm of width and height",
+        )
+    return replace(
+        size,
+        width=size.width + 2.0 * aside,
+        height=size.height + 2.0 * aside,
+        depth=size.depth + sign * skin,
+        corner_radius=size.corner_radius + aside if is_cut or size.corner_radius > 0.0 else 0.0,
+        end_radius=size.end_radius + sign * skin if is_cut or size.end_radius > 0.0 else 0.0,
+    )
+
+
+def _check_walls(size: _Size, param: str, end_word: str) -> None:
+    """Refuse walls that meet before the floor, or leave it no room for its blend."""
+    half, depth = 0.5 * min(size.width, size.height), size.depth
+    slope = float(np.tan(np.radians(size.draft_deg)))
+    narrow = half - max(depth * slope, 0.0)
+    if narrow < 0.25:
+        steepest = max(float(np.floor(np.degrees(np.arctan((half - 0.5) / depth)) * 10.0)) / 10.0, 0.0)
+        raise PlugError(
+            param=f"{param}.draft_deg",
+            value=size.draft_deg,
+            reason=f"the walls meet before they are {depth:g} mm deep",
+            remedy=f"use at most {steepest:g}",
+        )
+    inset, tall = float(np.hypot(1.0, slope)) - slope, 1.0 - slope / float(np.hypot(1.0, slope))
+    largest = min((half - depth * slope) / inset, depth / tall) * 0.999
+    if size.end_radius > largest:
+        raise PlugError(
+            param=f"{param}.{end_word}",
+            value=size.end_radius,
+            reason=f"walls {depth:g} mm deep and {2.0 * narrow:.4g} mm apart leave no room",
+            remedy=f"use at most {np.floor(largest * 10) / 10:g}",
+        )
 
 
 def _tool_plan(size: _Size, out: float) -> LinesPlan:
@@ -282,154 +322,13 @@ def _tool_plan(size: _Size, out: float) -> LinesPlan:
     return LinesPlan(stations=(at(-out), at(0.0), at(size.depth)), aft=End(radius=size.end_radius))
 
 
-def _seat(loft: Loft, item: Recess | Boss, param: str) -> _Seat:
-    """Return where a tool stands."""
-    ends = {"front": (0, -1.0), "aft": (-1, 1.0)}
-    if item.panel in ends:
-        point, normal, points = _end_place(loft, item, param, *ends[item.panel])
-        upright = np.array([0.0, 0.0, 1.0])
-    elif item.panel in loft.table.panel_names:
-        point, normal, points = _panel_place(loft, item, param)
-        upright = np.array([1.0, 0.0, 0.0])
-    else:
-        known = ", ".join([*dict.fromkeys(loft.table.panel_names), *ends])
-        raise PlugError(
-            param=f"{param}.panel",
-            value=item.panel,
-            reason="there is no such panel or end",
-            remedy=f"use one of {known}",
-        )
-    if item.square_to != "surface":
-        axis = np.eye(3)["xyz".index(item.square_to)]
-        lean = float(axis @ normal)
-        if abs(lean) < 0.26:
-            best = "xyz"[int(np.argmax(np.abs(normal)))]
-            raise PlugError(
-                param=f"{param}.square_to",
-                value=item.square_to,
-                reason="that axis runs along the panel, not into it",
-                remedy=f'use "{best}" or "surface"',
-            )
-        normal = axis * np.sign(lean)
-        upright = np.array([0.0, 0.0, 1.0]) if item.square_to == "x" else np.array([1.0, 0.0, 0.0])
-    height = upright - normal * float(upright @ normal)
-    height /= np.linalg.norm(height)
-    width = np.cross(height, normal)
-    turn = np.radians(item.turn_deg)
-    height, width = height * np.cos(turn) - width * np.sin(turn), width * np.cos(turn) + height * np.sin(turn)
-    local = (points - point) @ np.stack([width, height, normal], axis=1)
-    room = shapely.Polygon(local[:, :2]) if points.ndim == 2 else _room(local)
-    return _Seat(
-        point=point,
-        width=width,
-        height=height,
-        outward=normal,
-        room=room.buffer(0),
-        surface=local.reshape(-1, 3),
-    )
-
-
-def _room(local: Array) -> shapely.Polygon:
-    """Return the outline of a panel's grid of points, seen square to the tool."""
-    border = np.concatenate([local[:, 0], local[-1, 1:], local[-2::-1, -1], local[0, -2:0:-1]])
-    return shapely.Polygon(border[:, :2])
-
-
-def _end_place(
-    loft: Loft, item: Recess | Boss, param: str, index: int, sign: float
-) -> tuple[Array, Array, Array]:
-    """Return a point on an end plane, its outward normal, and the outline of the plane's flat part."""
-    if item.z is None:
-        raise PlugError(
-            param=f"{param}.z",
-            value=item.z,
-            reason="on an end, y and z say where the middle lies",
-            remedy=f"give z, such as {float(loft.table.corners[index, :, 1].mean()):.0f}",
-        )
-    at = loft.sections(loft.breaks[[index]])
-    count = at.rings.points.shape[1]
-    outline = at.place(np.repeat(np.arange(count), 8), np.tile(np.arange(8) / 8.0, count))[0]
-    y, z, k = number(f"{param}.y", item.y), number(f"{param}.z", item.z), float(at.k[0])
-    normal = sign * np.array([1.0, 0.0, -k]) / np.hypot(1.0, k)
-    return np.array([float(at.u[0]) + k * z, y, z]), normal, outline
-
-
-def _panel_place(loft: Loft, item: Recess | Boss, param: str) -> tuple[Array, Array, Array]:
-    """Return a point on a panel, the outward normal there, and a grid of the panel between its blends."""
-    if item.x is None:
-        raise PlugError(
-            param=f"{param}.x",
-            value=item.x,
-            reason="on a panel, x and across say where the middle lies",
-            remedy=f"give x, such as {float(np.mean(loft.table.x)):.0f}",
-        )
-    x, across = number(f"{param}.x", item.x), number(f"{param}.across", item.across)
-    first = loft.front.u_start if loft.front is not None else float(loft.breaks[0])
-    last = loft.aft.u_start if loft.aft is not None else float(loft.breaks[-1])
-    panel = loft.table.panel_names.index(item.panel)
-    u = x
-    for _ in range(60):
-        here = loft.sections(np.array([min(max(u, first), last)]))
-        point, ratio, length = _on_panel(here, panel, across)
-        step = x - float(point[0])
-        u = min(max(u + step, first), last)
-        if abs(step) < 1e-9:
-            break
-    if abs(float(point[0]) - x) > 1e-3:
-        raise PlugError(
-            param=f"{param}.x",
-            value=x,
-            reason=f"the panel runs from x = {first:.0f} to {last:.0f} there",
-            remedy=f"use {min(max(x, first), last):.0f}, and half the tool's height farther in",
-        )
-    low, high = float(here.rings.from_ratio[0, panel]), float(here.rings.to_ratio[0, panel])
-    if not low <= ratio <= high:
-        over = max(low - ratio, ratio - high) * length
-        raise PlugError(
-            param=f"{param}.across",
-            value=across,
-            reason=f"the middle lies {over:.1f} mm beyond the panel's edge",
-            remedy=f"use {across - np.sign(across) * (over + 0.05):.1f}, less half the tool's width",
-        )
-    step = 1e-3
-    inner = min(max(float(here.t[0]), first + step), last - step)
-    near = loft.sections(np.array([inner - step, inner + step]))
-    share = np.array([(ratio - low) / max(high - low, 1e-9)])
-    segment = np.array([2 * panel + 1])
-    along = np.diff(near.place(segment, share)[:, 0], axis=0)[0]
-    sideways = np.diff(
-        here.place(np.repeat(segment, 2), np.clip(share + np.array([-1e-4, 1e-4]), 0.0, 1.0))[0], axis=0
-    )[0]
-    normal = np.cross(sideways, along)
-    t = np.unique(
-        np.concatenate(
-            [np.linspace(first, last, _ALONG), loft.breaks[(loft.breaks > first) & (loft.breaks < last)]]
-        )
-    )
-    grid = loft.sections(t).place(np.repeat(segment, 17), np.linspace(0.0, 1.0, 17))
-    return point, normal / np.linalg.norm(normal), grid
-
-
-def _on_panel(here: Sections, panel: int, across: float) -> tuple[Array, float, float]:
-    """Return the point at a distance from a panel's middle, its share of the panel, and the panel's width."""
-    n = here.corners.shape[1]
-    chord = here.corners[0, (panel + 1) % n] - here.corners[0, panel]
-    half = 2.0 * np.arctan2(2.0 * here.rise[0, panel], np.linalg.norm(chord))
-    length = float(np.linalg.norm(chord) / np.sinc(half / np.pi))
-    sign = np.sign(chord[0] if abs(chord[0]) >= abs(chord[1]) else chord[1])
-    ratio = 0.5 + float(sign) * across / max(length, 1e-9)
-    low, high = here.rings.from_ratio[0, panel], here.rings.to_ratio[0, panel]
-    share = np.array([(ratio - low) / max(high - low, 1e-9)])
-    return here.place(np.array([2 * panel + 1]), share)[0, 0], ratio, length
-
-
-def _heights_within(seat: _Seat, outline: shapely.Polygon) -> Array:
+def _heights_within(seat: Seat, outline: shapely.Polygon) -> Array:
     """Return how far the panel's points under an outline stand over the tool's plane."""
     near = shapely.contains_xy(outline.buffer(5.0), seat.surface[:, 0], seat.surface[:, 1])
     return np.asarray(seat.surface[near, 2])
 
 
-def _check_on_panel(outline: shapely.Polygon, seat: _Seat, item: Recess | Boss, param: str) -> None:
+def _check_on_panel(outline: shapely.Polygon, seat: Seat, item: Recess | Boss, param: str) -> None:
     """Refuse an outline that leaves the flat part of its panel or end."""
     if seat.room.contains(outline):
         return
@@ -456,7 +355,7 @@ def _check_on_panel(outline: shapely.Polygon, seat: _Seat, item: Recess | Boss, 
     )
 
 
-def _move(outline: shapely.Polygon, seat: _Seat, over: float) -> str:
+def _move(outline: shapely.Polygon, seat: Seat, over: float) -> str:
     """Return a move that brings an outline onto its panel, in words, or nothing."""
     for direction in (seat.width, -seat.width, seat.height, -seat.height):
         shift = over + 0.1

@@ -21,6 +21,8 @@ _GAUSS_F = 0.5 * (_GAUSS_X + 1.0)
 _SINGULAR = 1e-9
 _NEWTON_STEPS = 12
 _GENTLE = 0.05
+GENTLE_TURN = 0.2
+"""A corner that turns less, in radians, is a point on a smooth outline: about 12 degrees."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -63,6 +65,23 @@ class Rings:
         """
         start, half = self.points[:, segment], self.half_rad[:, segment]
         chord = self.points[:, (segment + 1) % self.points.shape[1]] - start
+        return start + _turned(chord, -(1.0 - ratio) * half) * _sine_ratio(half, ratio)[..., None]
+
+    def one_each(self, segment: NDArray[np.intp], ratio: Array) -> Array:
+        """Return one point of each ring.
+
+        Parameters
+        ----------
+        segment : (k,) int
+        ratio : (k,) float, dimensionless
+
+        Returns
+        -------
+        (k, 2) float, mm
+        """
+        rows = np.arange(len(segment))
+        start, half = self.points[rows, segment], self.half_rad[rows, segment]
+        chord = self.points[rows, (segment + 1) % self.points.shape[1]] - start
         return start + _turned(chord, -(1.0 - ratio) * half) * _sine_ratio(half, ratio)[..., None]
 
     def moments(self) -> Array:
@@ -165,7 +184,10 @@ def _meet(n1: Array, k1: Array, d1: Array, n2: Array, k2: Array, d2: Array) -> A
         square = _dot(q, q)
         f1 = _dot(n1, q) - 0.5 * k1 * square - right1
         f2 = _dot(n2, q) - 0.5 * k2 * square - right2
-        q = q - _solve(g1, g2, f1, f2, np.zeros_like(q))
+        step = _solve(g1, g2, f1, f2, np.zeros_like(q))
+        q = q - step
+        if not np.any(np.abs(step) > 1e-13):
+            break
     square = _dot(q, q)
     miss1 = np.abs(_dot(n1, q) - 0.5 * k1 * square - right1)
     miss2 = np.abs(_dot(n2, q) - 0.5 * k2 * square - right2)
@@ -176,12 +198,12 @@ def _meet_gently(n1: Array, k1: Array, d1: Array, n2: Array, k2: Array, d2: Arra
     """Return `_meet`, but where the curves hardly turn, a point that stays near.
 
     Two nearly parallel curves moved by different distances meet far away, or nowhere; a corner that
-    hardly turns is a point on a smooth outline and moves along its normal. Below 6 degrees that
-    holds, above 12 the exact meeting, in between a mixture.
+    hardly turns is a point on a smooth outline and moves along its normal. Below half of
+    `GENTLE_TURN` that holds, above it the exact meeting, in between a mixture.
     """
     middle = _unit(n1 + n2)
     sine = _cross(n1, n2) / np.sqrt(np.maximum(0.5 * (1.0 + _dot(n1, n2)), 1e-12))
-    share = np.clip((np.abs(sine) - 0.1) / 0.1, 0.0, 1.0)
+    share = np.clip(2.0 * np.abs(sine) / GENTLE_TURN - 1.0, 0.0, 1.0)
     share = (share * share * (3.0 - 2.0 * share))[..., None]
     if np.all(share == 1.0):
         return _meet(n1, k1, d1, n2, k2, d2)
@@ -204,6 +226,23 @@ def _solve(a: Array, b: Array, right_a: Array, right_b: Array, parallel: Array) 
         axis=-1,
     )
     return np.where(is_parallel[..., None], parallel, q)
+
+
+def panel_tangents(corners: Array, rise: Array) -> tuple[Array, Array]:
+    """Return the directions in which each panel leaves its first corner and reaches its second.
+
+    Parameters
+    ----------
+    corners, rise : (k, n, 2), (k, n) float, mm
+        As for `solve_rings`.
+
+    Returns
+    -------
+    tuple of (k, n, 2) float, dimensionless
+        Unit vectors (y, z); 0 for a panel without length.
+    """
+    panel = _panels(corners, rise)
+    return panel.start, panel.end
 
 
 def solve_rings(corners: Array, radius: Array, rise: Array) -> Rings:
@@ -287,8 +326,8 @@ def inset_corners(
     Returns
     -------
     tuple of (k, n, 2), (k, n), (k, n) float, mm
-        New corners, radii (an outside blend shrinks to 0, an inside blend grows) and crowns
-        (about the same centre). NaN where a crown has no parallel at that distance.
+        New corners, radii (an outside blend shrinks to 0; an inside one grows, also from 0: that is
+        the parallel of a sharp inside edge) and crowns (about the same centre). NaN where a crown has no parallel at that distance.
     """
     panel = _panels(corners, rise)
     before_end, before_curvature = np.roll(panel.end, 1, axis=1), np.roll(panel.curvature, 1, axis=1)
@@ -297,13 +336,14 @@ def inset_corners(
         _left(before_end), before_curvature, before_distance, _left(panel.start), panel.curvature, at_start
     )
     moved = corners + move
-    turn = _cross(before_end, panel.start)
-    new_radius = np.maximum(radius - np.sign(turn) * 0.5 * (before_distance + at_start), 0.0)
-    new_radius = np.where(radius > 0.0, new_radius, 0.0)
     curvature = panel.curvature / (1.0 - panel.curvature * 0.5 * (at_start + at_end))
     chord = np.roll(moved, -1, axis=1) - moved
     length = np.hypot(chord[..., 0], chord[..., 1])
     sine = 0.5 * curvature * length
     with np.errstate(invalid="ignore"):
         new_rise = 0.5 * length * np.tan(0.5 * np.arcsin(sine))
-    return moved, new_radius, new_rise
+    start, end = panel_tangents(moved, new_rise)
+    turn = _cross(np.roll(end, 1, axis=1), start)
+    turn = np.where(turn == 0.0, _cross(before_end, panel.start), turn)
+    new_radius = np.maximum(radius - np.sign(turn) * 0.5 * (before_distance + at_start), 0.0)
+    return moved, np.where((radius > 0.0) | (turn < 0.0), new_radius, 0.0), new_rise

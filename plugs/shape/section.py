@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,11 +43,15 @@ class Station:
         starboard side; otherwise anti-clockwise seen from behind, all the way round.
     crowns : mapping of str to float, mm
         Rise of a panel's middle over its chord, + outward; panels not named are flat.
+    curves : mapping of str to array or faired curve
+        Measured panels: points (n, 2) in mm from the panel's first corner to its second, taken as
+        they are, or a faired curve. Their number may differ from station to station.
     """
 
     x: float
     corners: Mapping[str, Corner]
     crowns: Mapping[str, float] = field(default_factory=dict)
+    curves: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +93,8 @@ class LinesPlan:
         stations), for all lines, or by corner name; lines not named are straight.
     front, aft : End
         The two ends.
+    parents : mapping of str to str
+        The panel that a piece of a panel belongs to; others are their own.
     """
 
     stations: Sequence[Station]
@@ -96,3 +103,4 @@ class LinesPlan:
     bays: str | Mapping[str, str] = "straight"
     front: End = field(default_factory=End)
     aft: End = field(default_factory=End)
+    parents: Mapping[str, str] = field(default_factory=dict)

@@ -1,8 +1,9 @@
 """Write the section function as B-spline strips: plain arrays that a CAD kernel can take over.
 
-Between two breaks of a loft each segment of the ring becomes one strip: straight or a rational
-quadratic arc across; straight, or a C2 cubic spline, along. The strips of a span share their
-knots, and neighbours their boundary curve, so that the surface has no gap by construction.
+Between two breaks of a loft, or places where an edge turns over, each segment of the ring becomes
+one strip: straight or a rational quadratic arc across; straight, or a C2 cubic spline, along. The
+strips of a span share their knots, and neighbours their boundary curve, so that the surface has no
+gap by construction.
 """
 
 from __future__ import annotations
@@ -25,6 +26,9 @@ and small enough that volumes agree far within `KERNEL_VOLUME_RATIO`."""
 _EXACT = 1e-9
 _MOST_PIECES = 256
 _INSIDE_RATIO = 1e-6
+_NEAR = 1e-3
+_PER_SPAN = 17
+_HALVINGS = 50
 _ACROSS = np.array([0.25, 0.5, 0.75])
 _BETWEEN = np.array([0.125, 0.5, 0.875])
 _MEASURED_SHARE = 0.7
@@ -95,14 +99,16 @@ def fit_strips(loft: Loft) -> Strips:
     half its angle as weight: L. Piegl and W. Tiller, The NURBS Book, section 7.3 (from memory;
     every fit is measured against the section function).
     """
-    spans: list[Span | None] = [_straight(loft, i) for i in range(len(loft.breaks) - 1)]
+    breaks = _breaks(loft)
+    spans = _straight(loft, breaks)
     pieces, worst = 1, 0.0
     while pending := [i for i, span in enumerate(spans) if span is None]:
         if pieces > _MOST_PIECES:
-            where = float(loft.breaks[pending[0]])
+            where = float(breaks[pending[0]])
             raise AssertionError(f"no smooth surface after {where:.3f} mm: strips miss it by {worst:.2g} mm")
-        fits = _cubic_fits(loft, pending, pieces)
-        misses = _misses(loft, pending, fits)
+        starts, lengths = breaks[pending], np.diff(breaks)[pending]
+        fits = _cubic_fits(loft, starts, lengths, pieces)
+        misses = _misses(loft, starts, lengths, fits)
         for i, fit, miss in zip(pending, fits, misses, strict=True):
             spans[i] = fit if miss < _MEASURED_SHARE * STRIP_DISTANCE else None
         worst, pieces = max(misses), 2 * pieces
@@ -147,35 +153,70 @@ def placed_strips(strips: Strips, frame: Array) -> Strips:
     return Strips(spans=tuple(spans))
 
 
-def _straight(loft: Loft, i: int) -> Span | None:
-    """Return the strips of a span if its sections change linearly along it, else None."""
-    t0, t1 = loft.breaks[i], loft.breaks[i + 1]
+def _breaks(loft: Loft) -> Array:
+    """Return where spans meet: the loft's breaks, and where an edge turns from outside to inside.
+
+    There its blend shrinks to nothing and grows again. The start of an end's blend is taken exactly,
+    because positions run at another pace from there on.
+    """
+    breaks = loft.breaks.copy()
+    for zone in (loft.front, loft.aft):
+        if zone is not None:
+            nearest = 1 + int(np.argmin(np.abs(breaks[1:-1] - zone.u_start))) if len(breaks) > 2 else 0
+            if nearest and abs(breaks[nearest] - zone.u_start) < 2.0 * _NEAR:
+                breaks[nearest] = zone.u_start
+    share = np.linspace(0.0, 1.0, _PER_SPAN)[1:-1]
+    t = np.sort(np.concatenate([breaks, (breaks[:-1, None] + np.diff(breaks)[:, None] * share).ravel()]))
+    turn = loft.sections(t).rings.turn_rad
+    row, corner = np.nonzero(turn[:-1] * turn[1:] < 0.0)
+    if not len(row):
+        return breaks
+    low, high, sign = t[row], t[row + 1], np.sign(turn[row, corner])
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        is_same = np.sign(loft.sections(middle).rings.turn_rad[np.arange(len(row)), corner]) == sign
+        low, high = np.where(is_same, middle, low), np.where(is_same, high, middle)
+    found: list[float] = []
+    for place in np.unique(low).tolist():
+        if np.abs(breaks - place).min() > _NEAR and (not found or place - found[-1] > _NEAR):
+            found.append(place)
+    return np.sort(np.concatenate([breaks, found]))
+
+
+def _straight(loft: Loft, breaks: Array) -> list[Span | None]:
+    """Return the strips of every span whose sections change linearly along it, None for the others."""
     share = np.array([0.0, 0.21, 0.5, 0.83, 1.0])
-    edges, middles, half = _poles(loft, t0 + share * (t1 - t0), share)
-    for poles in (edges, middles):
-        chord = poles[:1] + share[:, None, None] * (poles[-1:] - poles[:1])
-        if np.abs(poles - chord).max() > _EXACT:
-            return None
-    return _span(1, np.array([t0, t1]), edges[[0, -1]], middles[[0, -1]], edges, half)
+    poles = _poles(loft, breaks[:-1], np.diff(breaks), share)
+    edges, middles, half = (part.reshape(len(breaks) - 1, len(share), *part.shape[1:]) for part in poles)
+    is_straight = np.ones(len(edges), dtype=bool)
+    for part in (edges, middles):
+        chord = part[:, :1] + share[:, None, None] * (part[:, -1:] - part[:, :1])
+        is_straight &= np.abs(part - chord).max(axis=(1, 2, 3)) <= _EXACT
+    return [
+        _span(1, breaks[i : i + 2], edges[i, [0, -1]], middles[i, [0, -1]], edges[i], half[i])
+        if is_straight[i]
+        else None
+        for i in range(len(edges))
+    ]
 
 
-def _poles(loft: Loft, t: Array, share: Array) -> tuple[Array, Array, Array]:
-    """Return edges (k, N, 3), middles (k, N, 4) and half angles (k, N) at positions of one or more spans.
+def _poles(loft: Loft, starts: Array, lengths: Array, share: Array) -> tuple[Array, Array, Array]:
+    """Return edges (k, N, 3), middles (k, N, 4) and half angles (k, N) at shares of one or more spans.
 
     Where a segment shrinks to nothing at the end of a span, its angle is the one just inside.
     """
+    ends = starts + lengths
+    t = np.where(share < 1.0, starts[:, None] + lengths[:, None] * share, ends[:, None]).ravel()
     sections = loft.sections(t)
     half = sections.rings.half_rad
-    is_last = share >= 1.0
-    at_end = np.flatnonzero((share <= 0.0) | is_last)
+    side = np.tile(np.where(share <= 0.0, 1.0, np.where(share >= 1.0, -1.0, 0.0)), len(starts))
+    at_end = np.flatnonzero(side)
     if len(at_end):
         points = sections.rings.points[at_end]
         is_short = np.linalg.norm(np.roll(points, -1, axis=1) - points, axis=-1) < LENGTH
         if is_short.any():
-            ends = loft.breaks
-            here = np.searchsorted(ends, t[at_end])
-            inner = np.where(is_last[at_end], ends[here - 1], ends[(here + 1) % len(ends)])
-            inside = loft.sections(t[at_end] + _INSIDE_RATIO * (inner - t[at_end])).rings.half_rad
+            reach = _INSIDE_RATIO * np.repeat(lengths, len(share))[at_end]
+            inside = loft.sections(t[at_end] + side[at_end] * reach).rings.half_rad
             half = half.copy()
             half[at_end] = np.where(is_short, inside, half[at_end])
     edges, middles = _control(sections, half)
@@ -208,25 +249,23 @@ def _span(degree: int, knots: Array, edges: Array, middles: Array, seen: Array, 
     )
 
 
-def _cubic_fits(loft: Loft, pending: list[int], pieces: int) -> list[Span]:
-    """Return cubic splines of a number of pieces through the sections of the pending spans."""
+def _cubic_fits(loft: Loft, starts: Array, lengths: Array, pieces: int) -> list[Span]:
+    """Return cubic splines of a number of pieces through the sections of spans."""
     knots = np.arange(pieces + 1) / pieces
     padded = np.concatenate([[0.0] * 3, knots, [1.0] * 3])
     sites = (padded[1:-3] + padded[2:-2] + padded[3:-1]) / 3.0
     sites[-1] = 1.0
-    matrix = _basis(padded, sites)
-    starts, lengths = loft.breaks[pending], np.diff(loft.breaks)[pending]
-    t = starts[:, None] + lengths[:, None] * sites
-    t[:, -1] = loft.breaks[np.array(pending) + 1]
-    edges, middles, half = _poles(loft, t.ravel(), np.tile(sites, len(pending)))
-    n = half.shape[1]
-    values = np.concatenate([edges, middles], axis=-1).reshape(len(pending), len(sites), n * 7)
-    poles = np.linalg.solve(matrix, values).reshape(len(pending), len(sites), n, 7)
-    poles[:, [0, -1]] = values.reshape(poles.shape)[:, [0, -1]]
-    edges, half = edges.reshape(len(pending), -1, n, 3), half.reshape(len(pending), -1, n)
+    edges, middles, half = _poles(loft, starts, lengths, sites)
+    count, n = len(starts), half.shape[1]
+    values = np.concatenate([edges, middles], axis=-1).reshape(count, len(sites), n, 7)
+    rows = values.transpose(1, 0, 2, 3)
+    poles = np.linalg.solve(_basis(padded, sites), rows.reshape(len(sites), -1)).reshape(rows.shape)
+    poles = poles.transpose(1, 0, 2, 3)
+    poles[:, [0, -1]] = values[:, [0, -1]]
+    edges, half = edges.reshape(count, -1, n, 3), half.reshape(count, -1, n)
     return [
         _span(3, starts[j] + lengths[j] * knots, poles[j, ..., :3], poles[j, ..., 3:], edges[j], half[j])
-        for j in range(len(pending))
+        for j in range(count)
     ]
 
 
@@ -248,18 +287,14 @@ def _basis(padded: Array, x: Array) -> Array:
     return np.asarray(value, dtype=np.float64)
 
 
-def _misses(loft: Loft, pending: list[int], fits: list[Span]) -> list[float]:
+def _misses(loft: Loft, starts: Array, lengths: Array, fits: list[Span]) -> list[float]:
     """Return the largest distance of each span's strips from the sections, between its knots."""
-    knots = fits[0].knots
-    pieces = len(knots) - 1
+    pieces = len(fits[0].knots) - 1
     share = ((np.arange(pieces)[:, None] + _BETWEEN) / pieces).ravel()
-    row = np.arange(pieces + 1) / pieces
-    matrix = _basis(np.concatenate([[0.0] * 3, row, [1.0] * 3]), share)
-    starts, lengths = loft.breaks[pending], np.diff(loft.breaks)[pending]
-    t = (starts[:, None] + lengths[:, None] * share).ravel()
-    edges, middles, _ = _poles(loft, t, np.tile(share, len(pending)))
-    edges = edges.reshape(len(pending), len(share), -1, 3)
-    middles = middles.reshape(len(pending), len(share), -1, 4)
+    matrix = _basis(np.concatenate([[0.0] * 3, np.arange(pieces + 1) / pieces, [1.0] * 3]), share)
+    edges, middles, _ = _poles(loft, starts, lengths, share)
+    edges = edges.reshape(len(fits), len(share), -1, 3)
+    middles = middles.reshape(len(fits), len(share), -1, 4)
     found = []
     for j, fit in enumerate(fits):
         ours = _across(*(np.einsum("kp,npd->knd", matrix, poles) for poles in (fit.edges, fit.middles)))

@@ -23,6 +23,7 @@ from plugs.shape.section import End, LinesPlan
 Array = NDArray[np.float64]
 
 _MERGED = 1e-3
+_SETTLED = 1e-11
 _NEWTON_STEPS = 60
 
 
@@ -68,6 +69,21 @@ class Sections:
         plane = self.rings.at(segment, ratio)
         x = self.u[:, None] + self.k[:, None] * plane[..., 1]
         return np.concatenate([x[..., None], plane], axis=-1)
+
+    def place_each(self, segment: NDArray[np.intp], ratio: Array) -> Array:
+        """Return one point of the surface in each section.
+
+        Parameters
+        ----------
+        segment : (k,) int
+        ratio : (k,) float, dimensionless
+
+        Returns
+        -------
+        (k, 3) float, mm
+        """
+        plane = self.rings.one_each(segment, ratio)
+        return np.concatenate([(self.u + self.k * plane[:, 1])[:, None], plane], axis=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -119,7 +135,7 @@ class Loft:
                 angles.append((zone, is_in, theta))
         k, dk_du = (value[:, 0, 0] for value in self.lean.at(u[:, None]))
         dk_dt = dk_du * du_dt
-        corners, radius, rise = self._unblended(u, k)
+        corners, radius, rise = self.unblended(u, k)
         for zone, is_in, theta in angles:
             if is_in.any():
                 moves = zone.inset(u[is_in], theta[is_in], corners[is_in])
@@ -164,8 +180,52 @@ class Loft:
         slope = _crossings(self.lines, u, k)[1]
         return 1.0 - k[:, None] * slope[..., 1]
 
-    def _unblended(self, u: Array, k: Array) -> tuple[Array, Array, Array]:
-        """Return corners, radii and crowns all round, before the ends are blended."""
+    def lean_at(self, u: Array) -> Array:
+        """Return the lean of the section planes that meet the baseline at u.
+
+        Parameters
+        ----------
+        u : (k,) float, mm
+
+        Returns
+        -------
+        (k,) float, dimensionless
+        """
+        return self.lean.at(u[:, None])[0][:, 0, 0]
+
+    def planes_through(self, x: Array, z: Array) -> Array:
+        """Return where the section planes through points meet the baseline, halving the bracket.
+
+        Parameters
+        ----------
+        x, z : (k,) float, mm
+            Points between the ends.
+
+        Returns
+        -------
+        (k,) float, mm
+        """
+        first, last = float(self.table.x[0]), float(self.table.x[-1])
+        low, high = np.full_like(x, first), np.full_like(x, last)
+        for _ in range(60):
+            middle = 0.5 * (low + high)
+            is_before = middle + self.lean_at(middle) * z < x
+            low, high = np.where(is_before, middle, low), np.where(is_before, high, middle)
+        return np.clip(0.5 * (low + high), first, last)
+
+    def unblended(self, u: Array, k: Array) -> tuple[Array, Array, Array]:
+        """Return sections before the ends are blended.
+
+        Parameters
+        ----------
+        u : (k,) float, mm
+        k : (k,) float, dimensionless
+
+        Returns
+        -------
+        tuple of (k, n, 2), (k, n), (k, n) float, mm
+            Corners, radii and crowns, all round.
+        """
         table = self.table
         corners = _ring_corners(table, self.lines, u, k)
         radius = self.radii.at(np.repeat(u[:, None], table.radius.shape[1], axis=1))[0][..., 0]
@@ -196,12 +256,14 @@ def _crossings(lines: Curves, u: Array, k: Array) -> tuple[Array, Array]:
         miss = x - u[:, None] - k[:, None] * value[..., 1]
         low, high = np.where(miss < 0.0, x, low), np.where(miss > 0.0, x, high)
         rate = 1.0 - k[:, None] * slope[..., 1]
-        aim = x - miss / np.where(np.abs(rate) > 1e-9, rate, 1e-9)
-        aim = np.where((aim > low) & (aim < high), aim, 0.5 * (low + high))
-        step, x = np.abs(np.where(miss == 0.0, 0.0, aim - x)).max(), np.where(miss == 0.0, x, aim)
-        value, slope = lines.at(x)
-        if step < 1e-11:
+        newton = miss / np.where(np.abs(rate) > 1e-9, rate, 1e-9)
+        is_settled = np.abs(newton) < _SETTLED
+        if is_settled.all():
             break
+        aim = x - newton
+        aim = np.where((aim > low) & (aim < high), aim, 0.5 * (low + high))
+        x = np.where(is_settled, x, aim)
+        value, slope = lines.at(x)
     return value, slope
 
 
@@ -239,10 +301,32 @@ def make_loft(plan: LinesPlan) -> Loft:
         A value that no shape can have, or ends that leave no room between them.
     """
     table = read_plan(plan)
-    front_lean = -np.tan(np.radians(table.front.rake_deg))
-    aft_lean = np.tan(np.radians(table.aft.rake_deg))
-    lines = _lines(table, front_lean, aft_lean)
-    radii, rises = _by_station(table)
+    return assemble_loft(table, _lines(table, *_leans(table)), *_by_station(table))
+
+
+def _leans(table: RingTable) -> tuple[float, float]:
+    """Return the lean aft of the front and the aft end plane."""
+    front, aft = np.tan(np.radians([table.front.rake_deg, table.aft.rake_deg]))
+    return -float(front), float(aft)
+
+
+def assemble_loft(table: RingTable, lines: Curves, radii: Curves, rises: Curves) -> Loft:
+    """Return the section function of curves along a plug.
+
+    Parameters
+    ----------
+    table : RingTable
+        Names, order and ends; its x holds the first and the last position.
+    lines : Curves
+        Drawn corners (y, z) by x.
+    radii, rises : Curves
+        Of drawn corners and panels, by u.
+
+    Returns
+    -------
+    Loft
+    """
+    front_lean, aft_lean = _leans(table)
     x = table.x
     front = _zone(table, lines, -1.0, table.front, front_lean)
     aft = _zone(table, lines, 1.0, table.aft, aft_lean)
@@ -274,7 +358,7 @@ def _lines(table: RingTable, front_lean: float, aft_lean: float) -> Curves:
         )
         station = 0 if name == "front" else -1
         room = float(table.x[1] - table.x[0] if name == "front" else table.x[-1] - table.x[-2])
-        reach = abs(float(table.corners[station, row, 1]))
+        reach = float(np.abs(table.corners[station, :, 1]).max())
         largest = np.degrees(np.arctan(0.9 * room / max(reach, 1e-9)))
         raise PlugError(
             param=f"{name}.rake_deg",
@@ -296,7 +380,7 @@ def _by_station(table: RingTable) -> tuple[Curves, Curves]:
 
 def _zone(table: RingTable, lines: Curves, sign: float, end: End, lean: float) -> Zone | None:
     """Return the blend of an end, or None for a sharp one."""
-    names = [table.drawn_panels[panel] for panel in table.panel_of]
+    names = [table.drawn_parents[panel] for panel in table.panel_of]
     is_sharp = np.array([name in end.sharp for name in names])
     if end.radius <= 0.0 or is_sharp.all():
         return None
@@ -346,7 +430,7 @@ def _lean(
     places = {float(u): 0.0 for u in x[1:-1]}
     places |= {float(x[0]): front_lean, float(x[-1]): aft_lean}
     for zone, lean in ((front, front_lean), (aft, aft_lean)):
-        if zone is not None and lean:
+        if zone is not None:
             places[zone.u_start] = lean
     u = np.array(sorted(places))
     return eased(u[None, :], np.array([places[v] for v in u])[None, :, None])
@@ -355,7 +439,7 @@ def _lean(
 def _with_breaks(loft: Loft) -> Loft:
     """Return the loft with every position at which its surface is not smooth along the length."""
     x = loft.table.x
-    marks = [float(x[0]), float(x[-1])] + [loft.position_of(float(u)) for u in x[1:-1]]
+    marks = [float(x[0]), float(x[-1])] + [loft.position_of(float(u)) for u in _kinks(loft)]
     if np.any(loft.lean.coefficients):
         marks += [loft.position_of(float(u)) for u in loft.lean.knots[0, 1:-1]]
     for zone in (loft.front, loft.aft):
@@ -365,13 +449,27 @@ def _with_breaks(loft: Loft) -> Loft:
     return _replace_breaks(loft, marks + _sharpening(loft))
 
 
+def _kinks(loft: Loft) -> list[float]:
+    """Return the planes in which stations lie, and those through any other knot of a straight line."""
+    found = [*loft.table.x[1:-1]]
+    if not loft.table.corner_faired.all():
+        found += [*loft.radii.knots[0, 1:-1]]
+    own = loft.lines.knots[~loft.table.corner_faired, 1:-1]
+    if own.size and not np.isin(own, found).all():
+        height = loft.lines.at(loft.lines.knots.T)[0][..., 1].T[~loft.table.corner_faired, 1:-1]
+        found += loft.planes_through(own.ravel(), height.ravel()).tolist()
+    return [float(u) for u in np.unique(found) if loft.table.x[0] < u < loft.table.x[-1]]
+
+
 def _replace_breaks(loft: Loft, marks: list[float]) -> Loft:
-    """Return the loft with these breaks, those too close to another left out."""
-    first, last = min(marks), max(marks)
-    inner = [first]
+    """Return the loft with these breaks, those too close to another left out.
+
+    Where a blend begins, the pace of t along the plug jumps: those are never left out.
+    """
+    kept = [min(marks), max(marks), *(zone.u_start for zone in (loft.front, loft.aft) if zone is not None)]
     for mark in sorted(marks):
-        if mark - inner[-1] > _MERGED and last - mark > _MERGED:
-            inner.append(mark)
+        if min(abs(mark - other) for other in kept) > _MERGED:
+            kept.append(mark)
     return Loft(
         table=loft.table,
         lines=loft.lines,
@@ -380,7 +478,7 @@ def _replace_breaks(loft: Loft, marks: list[float]) -> Loft:
         lean=loft.lean,
         front=loft.front,
         aft=loft.aft,
-        breaks=np.array([*inner, last]),
+        breaks=np.unique(kept),
     )
 
 
@@ -394,7 +492,7 @@ def _sharpening(loft: Loft) -> list[float]:
         is_round = loft.sections(t).radius > 0.0
         row, corner = np.nonzero(is_round[:-1] & ~is_round[1:])
         low, high = t[row], t[row + 1]
-        for _ in range(40 if len(row) else 0):
+        for _ in range(24 if len(row) else 0):
             middle = 0.5 * (low + high)
             still = loft.sections(middle).radius[np.arange(len(row)), corner] > 0.0
             low, high = np.where(still, middle, low), np.where(still, high, middle)

@@ -39,7 +39,7 @@ def part(length=400.0, width=300.0, height=120.0, radius=20.0, crown=5.0, sheet=
     )
 '''
 
-TABLE = '''\
+TABLE = """\
 line (mm),holds,0,200,400
 chine,half-breadth,135,150,150
 chine,height,0,0,0
@@ -47,7 +47,7 @@ edge,half-breadth,115,130,130
 edge,height,110,120,115
 edge,radius,15,20,15
 deck,crown,5,8,5
-'''
+"""
 
 FROM_TABLE = '''\
 from pathlib import Path
@@ -103,7 +103,9 @@ def plugs(capsys: pytest.CaptureFixture[str]) -> Plugs:
 
 def snapshot(folder: Path) -> dict[str, bytes | None]:
     """Return everything in a folder, hidden things too, to compare before and after."""
-    return {p.relative_to(folder).as_posix(): p.read_bytes() if p.is_file() else None for p in folder.rglob("*")}
+    return {
+        p.relative_to(folder).as_posix(): p.read_bytes() if p.is_file() else None for p in folder.rglob("*")
+    }
 
 
 def three_lines(run: Run) -> tuple[str, str, str]:

@@ -13,10 +13,10 @@ from tests.cli.conftest import PART, Plugs, snapshot, three_lines
 
 Edits = tuple[tuple[str, str], ...]
 
-CORNERS = '''\
+CORNERS = """\
                 "chine": Corner(share * width / 2, 0.0),
                 "edge": Corner(share * width / 2 - 20.0, height, radius),
-'''
+"""
 RECESS = 'recesses=(Recess(panel="deck", x=200.0, across=0.0, width=100.0, height=60.0, depth=depth),),'
 STATIONS = "station(0.0, 0.9), station(200.0), station(length)"
 PLAIN: Edits = (('panels=("floor", "side", "deck"),', ""), ('crowns={"deck": crown},', ""), (RECESS, ""))
@@ -42,7 +42,11 @@ PROGRAM: dict[str, tuple[Edits, str, str]] = {
 NUMBERS: dict[str, tuple[Edits, str, str]] = {
     "NaN": ((("station(length)", 'station(float("nan"))'),), "stations[2].x", "20000"),
     "infinite": ((("station(length)", 'station(float("inf"))'),), "stations[2].x", "20000"),
-    "text for a number": ((("share * width / 2, 0.0", '"wide", 0.0'),), "stations[0].corners['chine'].y", "number"),
+    "text for a number": (
+        (("share * width / 2, 0.0", '"wide", 0.0'),),
+        "stations[0].corners['chine'].y",
+        "number",
+    ),
     "truth for a number": ((("x=x", "x=True"),), "stations[0].x", "number"),
     "nothing for a number": ((("x=x", "x=None"),), "stations[0].x", "number"),
     "absurdly large": ((("width=300.0", "width=1e300"),), "stations[0].corners['chine'].y", "20000"),
@@ -52,8 +56,16 @@ NUMBERS: dict[str, tuple[Edits, str, str]] = {
     "no height": ((("height=120.0", "height=0.0"),), "", ""),
     "negative height": ((("height=120.0", "height=-120.0"),), "stations[", "edge, chine"),
     "no length": ((("length=400.0", "length=0.0"),), "stations[2].x", "200"),
-    "negative radius": ((("radius=20.0, crown", "radius=-5.0, crown"),), "stations[0].corners['edge'].radius", "0"),
-    "NaN in the tolerance": ((("aft=End", "chord_tolerance=float('nan'), aft=End"),), "chord_tolerance", "0.001"),
+    "negative radius": (
+        (("radius=20.0, crown", "radius=-5.0, crown"),),
+        "stations[0].corners['edge'].radius",
+        "0",
+    ),
+    "NaN in the tolerance": (
+        (("aft=End", "chord_tolerance=float('nan'), aft=End"),),
+        "chord_tolerance",
+        "0.001",
+    ),
     "no tolerance": ((("aft=End", "chord_tolerance=0.0, aft=End"),), "chord_tolerance", "0.001"),
 }
 
@@ -105,7 +117,11 @@ STACKS: dict[str, tuple[Edits, str, str]] = {
 
 @pytest.mark.parametrize(
     ("edits", "param", "remedy"),
-    [pytest.param(*case, id=name) for table in (PROGRAM, NUMBERS, SHAPES, STACKS) for name, case in table.items()],
+    [
+        pytest.param(*case, id=name)
+        for table in (PROGRAM, NUMBERS, SHAPES, STACKS)
+        for name, case in table.items()
+    ],
 )
 def test_bad_recipe(shop: Path, plugs: Plugs, edits: Edits, param: str, remedy: str) -> None:
     """The first line names the parameter, the last one what would do; the folder stays as it was."""
@@ -154,7 +170,9 @@ def test_recipe_that_is_not_there(shop: Path, plugs: Plugs) -> None:
 def test_error_of_the_recipes_own(shop: Path, plugs: Plugs) -> None:
     """A recipe may refuse a value itself, and its words pass through with its place."""
     refusal = 'raise PlugError(param="width", value=width, reason="the trailer is narrower", remedy="use 280 or less")'
-    text = PART.replace("import Boss", "import PlugError, Boss").replace("    return Plug(", f"    {refusal}\n    return Plug(")
+    text = PART.replace("import Boss", "import PlugError, Boss").replace(
+        "    return Plug(", f"    {refusal}\n    return Plug("
+    )
     (shop / "part.py").write_text(text, encoding="utf-8")
     which, why, do = three_lines(plugs("check", "part.py"))
     assert which.startswith("width = 300")

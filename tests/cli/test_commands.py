@@ -161,7 +161,10 @@ def test_without_one_kind_of_file(shop: Path, plugs: Plugs, kind: str) -> None:
 
 def test_only_and_without_together(shop: Path, plugs: Plugs) -> None:
     """Both may be given, and repeated; nothing left is the summary alone."""
-    assert plugs("build", "part.py", "--only", "stl", "--only", "csv", "--without", "csv", "--out", "out").status == 0
+    assert (
+        plugs("build", "part.py", "--only", "stl", "--only", "csv", "--without", "csv", "--out", "out").status
+        == 0
+    )
     assert written(shop / "out") == ["solid/foam.stl", "summary.json"]
     assert plugs("build", "part.py", "--only", "stl", "--without", "stl", "--out", "out").status == 0
     assert written(shop / "out") == ["summary.json"]
@@ -182,8 +185,8 @@ def test_unknown_kind_of_file(shop: Path, plugs: Plugs, flag: str) -> None:
     ("text", "width_mm"),
     [
         ("width=310", 310.0), ("width=310.5", 310.5), ("width = 310", 310.0), ("width=3.1e2", 310.0),
-        ("width=31 cm", 310.0), ("width=12 in", 304.8), ("width=12 1/4 in", 311.15), ("width=1 ft 1/2 in", 317.5),
-        ("width=310 mm", 310.0),
+        ("width=31 cm", 310.0), ("width=12 in", 304.8), ("width=12 1/4 in", 311.15),
+        ("width=1 ft 1/2 in", 317.5), ("width=310 mm", 310.0),
     ],
 )  # fmt: skip
 def test_set_takes_lengths_as_people_write_them(shop: Path, plugs: Plugs, text: str, width_mm: float) -> None:
@@ -209,7 +212,8 @@ def test_set_can_be_repeated_and_the_last_one_counts(shop: Path, plugs: Plugs) -
         ("width", "--set", "width=450"), ("=300", "--set", "length=300"), ("width=", "width", "450"),
         ("widht=300", "widht", "width"), ("width=wide", "width", "450"), ("width=nan", "width", "number"),
         ("width=inf", "width", "number"), ("width=-inf", "width", "number"), ("width=1e999", "width", "450"),
-        ("width=300 furlong", "width", "300 mm"), ("width=3 0/0 in", "width", "in"), ("width=0x10", "width", "450"),
+        ("width=300 furlong", "width", "300 mm"), ("width=3 0/0 in", "width", "in"),
+        ("width=0x10", "width", "450"),
     ],
 )  # fmt: skip
 def test_bad_set(shop: Path, plugs: Plugs, text: str, param: str, remedy: str) -> None:
@@ -237,7 +241,7 @@ def test_check_writes_nothing(shop: Path, plugs: Plugs) -> None:
 
 
 def test_inches_where_the_recipe_asks_for_them(shop: Path, plugs: Plugs) -> None:
-    """Sizes are printed in the recipe's display unit, as fractions (400 mm = 15.748 in, nearest 1/16 is 15 3/4)."""
+    """Sizes are printed in the recipe's display unit, as fractions (400 mm are 15.748 in)."""
     text = PART.replace('name="Part"', 'name="Part", display_unit="in"')
     (shop / "part.py").write_text(text, encoding="utf-8")
     assert "15 3/4 in long" in plugs("check", "part.py").out
@@ -249,7 +253,10 @@ def test_inches_where_the_recipe_asks_for_them(shop: Path, plugs: Plugs) -> None
 def test_starter_recipe_builds_as_it_stands(shop: Path, plugs: Plugs) -> None:
     """What `new` writes is a recipe, and without a warning."""
     run = plugs("new", "tank_cover")
-    assert (run.status, run.out) == (0, "wrote tank_cover.py; build it with: python -m plugs build tank_cover.py\n")
+    assert (run.status, run.out) == (
+        0,
+        "wrote tank_cover.py; build it with: python -m plugs build tank_cover.py\n",
+    )
     ast.parse((shop / "tank_cover.py").read_text(encoding="utf-8"))
     assert plugs("build", "tank_cover.py", "--without", "step", "--strict").status == 0
     assert "summary.json" in written(shop / "exports" / "tank_cover")
@@ -271,7 +278,9 @@ def test_new_overwrites_nothing(shop: Path, plugs: Plugs) -> None:
     assert snapshot(shop) == before
 
 
-@pytest.mark.parametrize(("name", "nearest"), [("2nd hump", "plug_2nd_hump"), ("class", "class_plug"), ("...", "my_plug")])
+@pytest.mark.parametrize(
+    ("name", "nearest"), [("2nd hump", "plug_2nd_hump"), ("class", "class_plug"), ("...", "my_plug")]
+)
 def test_new_refuses_an_impossible_name(shop: Path, plugs: Plugs, name: str, nearest: str) -> None:
     """A function cannot bear the name; the nearest that it can bear is told."""
     before = snapshot(shop)
@@ -312,7 +321,10 @@ def test_progress_at_a_terminal(shop: Path, plugs: Plugs, monkeypatch: pytest.Mo
 def test_words_beyond_ascii_on_a_narrow_terminal(shop: Path) -> None:
     """A terminal of another encoding stops no build and hides no error."""
     (shop / "part.py").write_text(PART.replace('name="Part"', 'name="Höcker ü ✈"'), encoding="utf-8")
-    for arguments, status in ((["build", "part.py", "--without", "step"], 0), (["check", "part.py", "--set", "ü=✈"], 2)):
+    for arguments, status in (
+        (["build", "part.py", "--without", "step"], 0),
+        (["check", "part.py", "--set", "ü=✈"], 2),
+    ):
         run = run_python(*arguments, cwd=shop, PYTHONIOENCODING="ascii", PYTHONUTF8="0")
         assert run.returncode == status, run.stderr
         assert "Traceback" not in run.stderr

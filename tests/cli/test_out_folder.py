@@ -1,4 +1,4 @@
-"""The folder of a build: refused when it is not ours, whole or untouched when a build is killed, equal bytes."""
+"""The folder of a build: refused when not ours, whole or untouched when a build is killed, equal bytes."""
 
 from __future__ import annotations
 
@@ -98,7 +98,7 @@ sys.exit(main(["build", "part.py", "--without", "step", "--set", "width=330"]))
 @pytest.mark.skipif(os.name != "posix", reason="a kill without warning is POSIX's")
 @pytest.mark.parametrize("stage", ["before", "between"])
 def test_killed_build_leaves_the_last_good_one(shop: Path, plugs: Plugs, stage: str) -> None:
-    """Killed with all files written but not swapped in, or in the middle of the swap; the next build tidies up."""
+    """Killed with all files written, or in the middle of the swap; the next build tidies up."""
     assert plugs("build", "part.py", *FAST).status == 0
     good = snapshot(shop / "exports" / "part")
     (shop / "stalled.py").write_text(STALLED.format(stage=stage), encoding="utf-8")
@@ -121,7 +121,9 @@ def test_killed_build_leaves_the_last_good_one(shop: Path, plugs: Plugs, stage: 
     assert [p.name for p in (shop / "exports").iterdir()] == ["part"]
     assert plugs("build", "part.py", *FAST, "--set", "width=330").status == 0
     assert [p.name for p in (shop / "exports").iterdir()] == ["part"]
-    assert json.loads((shop / "exports" / "part" / "summary.json").read_bytes())["parameters"]["width"] == 330.0
+    assert (
+        json.loads((shop / "exports" / "part" / "summary.json").read_bytes())["parameters"]["width"] == 330.0
+    )
 
 
 @pytest.mark.skipif(os.name != "posix", reason="a kill without warning is POSIX's")
@@ -129,10 +131,15 @@ def test_build_killed_in_the_recipe(shop: Path, plugs: Plugs) -> None:
     """A recipe that hangs is killed: the last good build is there, and nothing else."""
     assert plugs("build", "part.py", *FAST).status == 0
     good = snapshot(shop / "exports")
-    text = PART.replace("    return Plug(", "    import time, pathlib\n    pathlib.Path('stalled').touch()\n    time.sleep(60)\n    return Plug(")
+    text = PART.replace(
+        "    return Plug(",
+        "    import time, pathlib\n    pathlib.Path('stalled').touch()\n    time.sleep(60)\n    return Plug(",
+    )
     (shop / "part.py").write_text(text, encoding="utf-8")
     build = subprocess.Popen(
-        [sys.executable, "-m", "plugs", "build", "part.py"], cwd=shop, env={**os.environ, "PYTHONPATH": str(ROOT)}
+        [sys.executable, "-m", "plugs", "build", "part.py"],
+        cwd=shop,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
     )
     try:
         until = time.monotonic() + 30.0
@@ -146,7 +153,7 @@ def test_build_killed_in_the_recipe(shop: Path, plugs: Plugs) -> None:
 
 
 def assert_same_bytes(shop: Path, *more: str) -> None:
-    """Build twice in processes of their own, from different folders and with different hashing, and compare."""
+    """Build twice in processes of their own, from other folders and with other hashing, and compare."""
     recipe = str(shop / "part.py")
     for seed, out in (("1", "first"), ("2", "second")):
         (shop / f"cwd-{seed}").mkdir()

@@ -362,7 +362,7 @@ def build_plug(plug: Plug, *, with_kernel: bool = False) -> Solid:
     tools = make_tools(loft, plug.bosses, "bosses") + make_tools(loft, plug.recesses, "recesses")
     solid = make_solid(loft, tools, (), plug.chord_tolerance)
     layers, doubts = make_layers(solid.body, plug.stack)
-    find(plug, solid, doubts)
+    find(plug, solid, doubts, None)
     check_promises(plug, solid, layers)
     if with_kernel:
         _ask_kernel(plug, solid)
@@ -448,17 +448,22 @@ def remedied(plug: Plug, error: PlugError) -> Plug | None:
     value = float(found[1])
     at = re.fullmatch(r"stations\[(\d+)\]\.(corners|crowns)\['([^']+)'\](?:\.radius)?", error.param)
     if at is not None:
+        is_every, is_all = "every station" in error.remedy, "every corner" in error.remedy
         stations = list(plug.stations)
-        s, kind, name = int(at[1]), at[2], at[3]
-        if kind == "corners":
-            corners = {**stations[s].corners, name: replace(stations[s].corners[name], radius=value)}
-            stations[s] = replace(stations[s], corners=corners)
-        else:
-            stations[s] = replace(stations[s], crowns={**stations[s].crowns, name: value})
+        for s in range(len(stations)) if is_every else (int(at[1]),):
+            limit = value if s == int(at[1]) else None
+            stations[s] = _limited_station(stations[s], at[2], at[3], value, limit, is_all)
         return replace(plug, stations=stations)
     at = re.fullmatch(r"(front|aft)\.(radius|rake_deg)", error.param)
     if at is not None:
-        return replace(plug, **{at[1]: replace(getattr(plug, at[1]), **{at[2]: value})})
+        ends = {"front": plug.front, "aft": plug.aft}
+        for key, end in ends.items():
+            old = float(getattr(end, at[2]))
+            if key == at[1]:
+                ends[key] = replace(end, **{at[2]: value})  # type: ignore[arg-type]
+            elif "both ends" in error.remedy:
+                ends[key] = replace(end, **{at[2]: math.copysign(min(abs(old), abs(value)), old)})  # type: ignore[arg-type]
+        return replace(plug, front=ends["front"], aft=ends["aft"])
     at = re.fullmatch(
         r"(recesses|bosses)\[(\d+)\]\.(depth|rise|corner_radius|floor_radius|top_radius|draft_deg)", error.param
     )
@@ -469,6 +474,27 @@ def remedied(plug: Plug, error: PlugError) -> Plug | None:
     return None
 
 
+def _limited_station(
+    station: Station, word: str, name: str, most: float, exact: float | None, is_all: bool
+) -> Station:
+    """Return a station with a radius or crown set, or kept below a limit; so all its radii if asked."""
+
+    def limited(old: float) -> float:
+        return math.copysign(min(abs(old), abs(most)), old) if exact is None else exact
+
+    if word == "crowns":
+        crowns = dict(station.crowns)
+        crowns[name] = limited(float(crowns.get(name, 0.0)))
+        return replace(station, crowns=crowns)
+    corners = dict(station.corners)
+    for key, corner in corners.items():
+        if key == name:
+            corners[key] = replace(corner, radius=limited(corner.radius))
+        elif is_all:
+            corners[key] = replace(corner, radius=min(corner.radius, most))
+    return replace(station, corners=corners)
+
+
 def _remedy(plug: Plug, error: PlugError) -> str:
     """Return whether the number of a remedy removes the fault it is named for."""
     changed = remedied(plug, error)
@@ -477,7 +503,8 @@ def _remedy(plug: Plug, error: PlugError) -> str:
     try:
         build_plug(changed)
     except PlugError as other:
-        return "broken" if other.param == error.param else "kept"
+        is_same = other.param == error.param and _plain(other.reason) == _plain(error.reason)
+        return "broken" if is_same else "kept"
     return "kept"
 
 

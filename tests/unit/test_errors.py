@@ -12,7 +12,13 @@ from plugs.errors import Finding, PlugError, shown
 
 def example(**changes: object) -> PlugError:
     """Return an error with every field filled."""
-    words = {"param": "height", "value": -3.0, "reason": "it is negative", "remedy": "use 120", "where": "hump.py"}
+    words = {
+        "param": "height",
+        "value": -3.0,
+        "reason": "it is negative",
+        "remedy": "use 120",
+        "where": "hump.py",
+    }
     return PlugError(**{**words, **changes})  # type: ignore[arg-type]
 
 
@@ -98,7 +104,13 @@ def test_error_has_three_lines_whatever_the_value(value: object) -> None:
 
 def test_finding_is_a_record_that_cannot_change() -> None:
     """A finding is compared by its fields, and is fixed."""
-    words = {"code": "thin-layer", "severity": "note", "where": "layer 1", "message": "thin", "remedy": "plane it"}
+    words = {
+        "code": "thin-layer",
+        "severity": "note",
+        "where": "layer 1",
+        "message": "thin",
+        "remedy": "plane it",
+    }
     finding = Finding(**words)
     assert finding == Finding(**words)
     with pytest.raises(dataclasses.FrozenInstanceError):

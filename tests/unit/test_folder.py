@@ -99,7 +99,7 @@ def test_a_running_build_is_left_alone(tmp_path: Path) -> None:
         ({"notes.txt": b"mine"}, "notes.txt"),
         ({SUMMARY: b"{}", "notes.txt": b"mine"}, "notes.txt"),
         ({SUMMARY: b"not json"}, SUMMARY),
-        ({SUMMARY: b'{"files": [{"path": "a.stl"}]}', "a.stl": b"1", "sub/notes.txt": b"mine"}, "sub/notes.txt"),
+        ({SUMMARY: b'{"files": [{"path": "a.stl"}]}', "a.stl": b"1", "sub/notes": b"mine"}, "sub/notes"),
         ({SUMMARY: b'[1, 2, "files"]', "z": b"mine"}, SUMMARY),
         ({"sub/deep/notes.txt": b"mine"}, "sub"),
     ],
@@ -182,7 +182,11 @@ def test_full_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    with monkeypatch.context() as patch, pytest.raises(PlugError) as caught, FreshFolder(tmp_path / "out") as fresh:
+    with (
+        monkeypatch.context() as patch,
+        pytest.raises(PlugError) as caught,
+        FreshFolder(tmp_path / "out") as fresh,
+    ):
         patch.setattr(Path, "write_bytes", refuse)
         fresh.write({"big.stl": bytes(2_500_000)})
     assert "No space left" in caught.value.reason

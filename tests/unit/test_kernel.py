@@ -67,14 +67,14 @@ def box_plan(length: float, breadth: float, height: float) -> LinesPlan:
 
 def tail_plan(*, bays: str = "faired", rake_deg: float = 12.0, crown: float = 10.0) -> LinesPlan:
     """Return a tapering tail with 50 mm deck blends, a crowned deck and a blended aft end."""
-    rows = ((0, 260, 240, 300), (250, 255, 232, 290), (500, 240, 210, 270), (750, 215, 180, 235), (1000, 180, 140, 190))
+    rows = ((260, 240, 300), (255, 232, 290), (240, 210, 270), (215, 180, 235), (180, 140, 190))
     stations = [
         Station(
-            x=float(x),
+            x=250.0 * i,
             corners={"chine": Corner(low, 0.0, 15.0), "deck": Corner(up, height, 50.0)},
             crowns={"across deck": crown},
         )
-        for x, low, up, height in rows
+        for i, (low, up, height) in enumerate(rows)
     ]
     return LinesPlan(stations=stations, bays=bays, aft=End(radius=30.0, rake_deg=rake_deg))
 
@@ -89,11 +89,9 @@ BLENDED = {"a": Corner(100, 0, 20), "b": Corner(100, 100, 30)}
 THIN = {
     "pyramid to a point": two_stations(SHARP, {"a": Corner(0, 50), "b": Corner(0, 50)}),
     "wedge to an upright ridge": two_stations(SHARP, {"a": Corner(0, 0), "b": Corner(0, 100)}),
-    "wedge to a level ridge, unequal corners": LinesPlan(
-        stations=[
-            Station(x=0.0, corners={"k": Corner(0, 0), "a": Corner(100, 10), "b": Corner(100, 60), "m": Corner(40, 75)}),
-            Station(x=300.0, corners={"k": Corner(0, 50), "a": Corner(90, 50), "b": Corner(90, 50), "m": Corner(30, 50)}),
-        ]
+    "wedge to a level ridge, unequal corners": two_stations(
+        {"k": Corner(0, 0), "a": Corner(100, 10), "b": Corner(100, 60), "m": Corner(40, 75)},
+        {"k": Corner(0, 50), "a": Corner(90, 50), "b": Corner(90, 50), "m": Corner(30, 50)},
     ),
     "curved ridge": LinesPlan(
         stations=[
@@ -114,9 +112,18 @@ THIN = {
     ),
     "blends fading into a ridge": two_stations(BLENDED, {"a": Corner(0, 0), "b": Corner(0, 100)}),
     "blends fading into a point": two_stations(BLENDED, {"a": Corner(0, 50), "b": Corner(0, 50)}),
-    "raked front": two_stations(BLENDED, {"a": Corner(80, 0), "b": Corner(70, 90, 15)}, front=End(rake_deg=25.0)),
+    "raked front": two_stations(
+        BLENDED, {"a": Corner(80, 0), "b": Corner(70, 90, 15)}, front=End(rake_deg=25.0)
+    ),
     "blended ends and slopes": two_stations(
-        BLENDED, {"a": Corner(120, -10, 20), "b": Corner(80, 90, 15)}, front=End(radius=25.0), aft=End(radius=40.0)
+        BLENDED,
+        {"a": Corner(120, -10, 20), "b": Corner(80, 90, 15)},
+        front=End(radius=25.0),
+        aft=End(radius=40.0),
+    ),
+    "an edge that turns from outside to inside": two_stations(
+        {"a": Corner(100, 0), "b": Corner(110, 50, 30), "c": Corner(100, 100)},
+        {"a": Corner(100, 0), "b": Corner(85, 50, 30), "c": Corner(100, 100)},
     ),
 }
 
@@ -130,7 +137,7 @@ def random_plan(rng: np.random.Generator) -> LinesPlan:
     else:
         angle_deg = -90.0 + np.arange(count) * 360.0 / count + rng.uniform(-40.0, 40.0, count) / count
     names = [f"c{i}" for i in range(count)]
-    radius = np.where(rng.random(count) < 0.7, rng.uniform(3.0, 35.0, count), 0.0)
+    radius = np.where(rng.random(count) < 0.7, rng.uniform(3.0, 22.0, count), 0.0)
     is_crowned, reach = rng.random() < 0.4, rng.uniform(100.0, 170.0, count)
     stations, x = [], 0.0
     for _ in range(int(rng.integers(2, 6))):
@@ -138,13 +145,14 @@ def random_plan(rng: np.random.Generator) -> LinesPlan:
         place = [size * np.cos(np.radians(angle_deg)), 150.0 + size * np.sin(np.radians(angle_deg))]
         here = radius * rng.uniform(0.5, 1.3, count)
         crowns = {f"c{i} to c{i + 1}": float(rng.uniform(0.0, 8.0)) for i in range(0, count - 1, 2)}
-        corners = {n: Corner(float(y), float(z), float(r)) for n, y, z, r in zip(names, *place, here, strict=True)}
+        places = zip(names, *place, here, strict=True)
+        corners = {name: Corner(float(y), float(z), float(blend)) for name, y, z, blend in places}
         stations.append(Station(x=x, corners=corners, crowns=crowns if is_crowned else {}))
         x += float(rng.uniform(120.0, 400.0))
     bays = {name: str(rng.choice(["straight", "faired"])) for name in names}
     ends = [
         End(
-            radius=float(rng.uniform(5.0, 50.0)) if rng.random() < 0.6 else 0.0,
+            radius=float(rng.uniform(5.0, 40.0)) if rng.random() < 0.6 else 0.0,
             rake_deg=float(rng.uniform(-15.0, 25.0)) if rng.random() < 0.35 else 0.0,
         )
         for _ in range(2)
@@ -188,7 +196,8 @@ def test_strips_lie_on_the_section_function() -> None:
     worst = 0.0
     for span in range(len(strips.spans)):
         share = float(rng.uniform(0.02, 0.98))
-        t = loft.breaks[span] + share * (loft.breaks[span + 1] - loft.breaks[span])
+        first, last = strips.spans[span].knots[[0, -1]]
+        t = first + share * (last - first)
         sections = loft.sections(np.array([t]))
         count = sections.rings.points.shape[1]
         ring = shapely.LinearRing(
@@ -233,7 +242,7 @@ def test_a_surface_with_a_jump_is_not_fitted() -> None:
     class Broken:
         """A loft that jumps half-way."""
 
-        breaks = loft.breaks
+        breaks, front, aft = loft.breaks, None, None
 
         def sections(self, t: Array) -> object:
             """Return sections moved aft by 1 mm past the middle."""
@@ -249,7 +258,8 @@ def test_every_edge_is_shared_by_two_faces(name: str) -> None:
     strips = fit_strips(make_loft(THIN[name]))
     plan = plan_seams(strips)
     loops = [loop for _, _, loop in plan.strips] + [cap.loop for cap in plan.caps]
-    ways = Counter((use.edge, use.is_forward) for loop in loops for use in loop if len(plan.edges[use.edge].poles))
+    uses = [use for loop in loops for use in loop if len(plan.edges[use.edge].poles)]
+    ways = Counter((use.edge, use.is_forward) for use in uses)
     edges = {edge for edge, _ in ways}
     assert set(ways.values()) == {1}
     assert len(ways) == 2 * len(edges)
@@ -271,9 +281,9 @@ def test_thin_cases_are_sound_solids(kernel: KernelRun, name: str) -> None:
 @pytest.mark.kernel
 @pytest.mark.parametrize("block", range(4))
 def test_random_plans_are_sound_solids(kernel: KernelRun, block: int) -> None:
-    """Twelve random plans a block: valid, closed, and of the volume of their sections."""
+    """Eleven random plans a block: valid, closed, and of the volume of their sections."""
     n_built, seed = 0, 1000 * block
-    while n_built < 12:
+    while n_built < 11:
         loft = sound_loft(random_plan(np.random.default_rng(seed)))
         seed += 1
         if loft is None:
@@ -281,7 +291,8 @@ def test_random_plans_are_sound_solids(kernel: KernelRun, block: int) -> None:
         n_built += 1
         proof = built(kernel, loft)
         assert (proof.is_valid, proof.n_solids, proof.n_free_edges) == (True, 1, 0), f"seed {seed - 1}"
-        assert proof.plain_volume_mm3 == pytest.approx(section_volume(loft), rel=VOLUME_RATIO), f"seed {seed - 1}"
+        volume = section_volume(loft)
+        assert proof.plain_volume_mm3 == pytest.approx(volume, rel=VOLUME_RATIO), f"seed {seed - 1}"
 
 
 def test_plane_sections_lie_on_the_rings(kernel: KernelRun) -> None:
@@ -319,7 +330,8 @@ def test_tools_cut_and_add_in_order(kernel: KernelRun) -> None:
     assert proof.volume_mm3 == pytest.approx(6_000_000.0 - 72_000.0 + 50_000.0, rel=1e-9)
     assert proof.area_mm2 == pytest.approx(220_000.0 + 200 * 30 + 200 * 20, rel=1e-9)
     moved_x = (6e6 * 150 - 72_000 * 120 + 50_000 * 225) / proof.volume_mm3
-    assert proof.centroid == pytest.approx([moved_x, 0.0, (6e6 * 50 - 72_000 * 85 + 50_000 * 110) / 5_978_000], abs=1e-6)
+    moved_z = (6e6 * 50 - 72_000 * 85 + 50_000 * 110) / proof.volume_mm3
+    assert proof.centroid == pytest.approx([moved_x, 0.0, moved_z], abs=1e-6)
     assert (proof.n_solids, proof.n_free_edges) == (1, 0)
 
 
@@ -335,7 +347,8 @@ def test_a_frame_turns_a_tool(kernel: KernelRun) -> None:
 
 def test_a_cut_through_leaves_two_solids(kernel: KernelRun) -> None:
     """A gap across the box parts it."""
-    proof = built(kernel, make_loft(box_plan(300, 200, 100)), tools=(tool("cut", box_plan(20, 300, 200), 140.0, -50.0),))
+    gap = tool("cut", box_plan(20, 300, 200), 140.0, -50.0)
+    proof = built(kernel, make_loft(box_plan(300, 200, 100)), tools=(gap,))
     assert proof.n_solids == 2
     assert proof.volume_mm3 == pytest.approx(280 * 200 * 100, rel=1e-9)
 
@@ -497,7 +510,7 @@ def test_no_answer_in_time_names_the_stage_and_ends_the_worker() -> None:
     """A wait that is too short raises, and leaves no process behind."""
     with start_kernel() as run:
         run.submit(KernelJob(name="late", body=fit_strips(make_loft(box_plan(30, 20, 10)))))
-        with pytest.raises(KernelFault, match="no answer within 0.01 s") as late:
+        with pytest.raises(KernelFault, match=r"no answer within 0\.01 s") as late:
             run.result(0.01)
         assert late.value.stage == "start"
         assert not is_alive(run.pid)

@@ -1,0 +1,1 @@
+"""Measured outlines in, fair curves out."""

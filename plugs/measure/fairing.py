@@ -1,0 +1,292 @@
+"""A measured outline made fair: the cubic spline with the fewest knots that keeps a tolerance."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from plugs.errors import PlugError
+from plugs.measure.fair_curve import Point, fair_curve, residuals_of, standing_off
+from plugs.measure.outliers import SIGMAS, Flags
+from plugs.measure.spline_fit import Array, Spline
+from plugs.tolerances import LARGEST, LENGTH
+
+TOLERANCE: Final = 0.5
+"""mm. Default largest distance of a measured point from the fair curve (common practice, no source)."""
+
+MOST_LEFT_OUT: Final = 0.05
+"""Largest share of the points that may be left out; with more wrong, the measuring is wrong."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOut:
+    """A measured point that the curve does not follow.
+
+    Attributes
+    ----------
+    index : int
+        Which of the points given, from 0.
+    distance : float, mm
+        From the curve.
+    reason : str
+        Why it was left out.
+    """
+
+    index: int
+    distance: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fairing:
+    """A fair curve, and how it stands to the points it was made from.
+
+    Attributes
+    ----------
+    knots : (m + 4,) float, dimensionless
+        Knots of the cubic B-spline; the parameter runs from 0 to 1, nearly as the length does.
+    coefficients : (m, 2) float, mm
+        Its control points.
+    is_closed : bool
+        Whether the curve runs round.
+    parameters : (n,) float, dimensionless
+        Where on the curve each point given is nearest.
+    residuals : (n,) float, mm
+        Distance of each point given from the curve, + to the left of its direction, those left out too.
+    left_out : tuple of LeftOut
+        Points that the curve does not follow, each with its reason.
+    tolerance : float, mm
+        What was asked for.
+    noise : float, mm
+        Standard deviation of the scatter of neighbouring points; 0 when there are too few to tell.
+    largest : float, mm
+        Largest distance of a point that was not left out.
+    rms : float, mm
+        Root of the mean square of the same.
+    n_knots : int
+        Knots between the two ends.
+    is_within : bool
+        Whether ``largest`` keeps the tolerance. If not, the points scatter more than it allows.
+    """
+
+    knots: Array
+    coefficients: Array
+    is_closed: bool
+    parameters: Array
+    residuals: Array
+    left_out: tuple[LeftOut, ...]
+    tolerance: float
+    noise: float
+    largest: float
+    rms: float
+    n_knots: int
+    is_within: bool
+
+    def __post_init__(self) -> None:
+        """Copy the arrays and lock them."""
+        for name in ("knots", "coefficients", "parameters", "residuals"):
+            array = np.array(getattr(self, name), dtype=np.float64)
+            array.setflags(write=False)
+            object.__setattr__(self, name, array)
+
+    def at(self, s: Array) -> Array:
+        """Return points of the curve.
+
+        Parameters
+        ----------
+        s : (n,) float, dimensionless
+            From 0 to 1.
+
+        Returns
+        -------
+        (n, 2) float, mm
+        """
+        return self._spline.at(np.asarray(s, dtype=np.float64))
+
+    def tangent(self, s: Array) -> Array:
+        """Return the direction of the curve.
+
+        Parameters
+        ----------
+        s : (n,) float, dimensionless
+            From 0 to 1.
+
+        Returns
+        -------
+        (n, 2) float, dimensionless
+            Of length 1.
+        """
+        first = self._spline.at(np.asarray(s, dtype=np.float64), 1)
+        return np.asarray(first / np.linalg.norm(first, axis=1)[:, None], dtype=np.float64)
+
+    def curvature(self, s: Array) -> Array:
+        """Return the curvature, one over the radius.
+
+        Parameters
+        ----------
+        s : (n,) float, dimensionless
+            From 0 to 1.
+
+        Returns
+        -------
+        (n,) float, 1/mm
+            + where the curve bends to the left.
+        """
+        where = np.asarray(s, dtype=np.float64)
+        first, second = self._spline.at(where, 1), self._spline.at(where, 2)
+        cross = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
+        bend: Array = cross / np.linalg.norm(first, axis=1) ** 3
+        return bend
+
+    @property
+    def _spline(self) -> Spline:
+        """Return the curve alone."""
+        return Spline(knots=self.knots, coefficients=self.coefficients, is_closed=self.is_closed)
+
+
+def fair(
+    points: Array,
+    *,
+    tolerance: float = TOLERANCE,
+    landmarks: tuple[Point | None, Point | None] = (None, None),
+    is_closed: bool = False,
+    most_left_out: float = MOST_LEFT_OUT,
+) -> Fairing:
+    """Return the fair curve along measured points.
+
+    Points get their parameter by chord length, then from their nearest place on the curve, so that
+    residuals are distances. A point is left out when it repeats the one before it, or when it stands off
+    both from its neighbours and from the curve of all others, by more than the tolerance and five standard
+    deviations of the scatter. The curve has the fewest knots with which no other point is farther from it
+    than the tolerance. Where the points scatter so much that no fair curve can do that, the curve keeps
+    the mean of neighbouring residuals within the scatter instead, and ``is_within`` is false.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+        In order along the outline.
+    tolerance : float, mm
+        Largest distance of a point from the curve.
+    landmarks : tuple of two of (float, float) or None, mm
+        Points that an open curve begins and ends in exactly; None leaves the end to the points.
+    is_closed : bool
+        Whether the last point is followed by the first; the curve is then smooth all round.
+    most_left_out : float, dimensionless
+        Largest share of the points that may be left out for standing off.
+
+    Returns
+    -------
+    Fairing
+
+    Raises
+    ------
+    PlugError
+        The points are no finite pairs, too few, or too many of them stand off; the tolerance is no length.
+    """
+    given = _checked(points, tolerance, landmarks, is_closed)
+    is_new = _new(given, is_closed)
+    if np.count_nonzero(is_new) < (4 if is_closed else 2):
+        raise PlugError(
+            param="points",
+            value=f"{np.count_nonzero(is_new)} different points",
+            reason="a fair curve needs more",
+            remedy=f"measure at least {4 if is_closed else 2} points",
+        )
+    is_out, noise = standing_off(given, is_new, tolerance, is_closed)
+    n_out, n_points = int(np.count_nonzero(is_out)), int(np.count_nonzero(is_new))
+    if n_out > max(most_left_out * n_points, 1.0):
+        raise PlugError(
+            param="most_left_out",
+            value=most_left_out,
+            reason=f"{n_out} of {n_points} points stand off from their neighbours and the curve",
+            remedy=f"measure again, or allow {math.ceil(1000.0 * n_out / n_points) / 1000.0:g} of the points",
+        )
+    is_kept = is_new & ~is_out
+    spline, s = fair_curve(given[is_kept], tolerance, noise, landmarks, is_closed)
+    return _fairing(spline, s, given, is_kept, is_out, tolerance, noise)
+
+
+def _new(given: Array, is_closed: bool) -> Flags:
+    """Return False for each point that repeats the one before it, going round if closed."""
+    is_new = np.concatenate(([True], np.linalg.norm(np.diff(given, axis=0), axis=1) > LENGTH))
+    if is_closed and len(given) > 1 and np.linalg.norm(given[-1] - given[0]) <= LENGTH:
+        is_new[-1] = False
+    return is_new
+
+
+def _checked(
+    points: Array, tolerance: float, landmarks: tuple[Point | None, Point | None], is_closed: bool
+) -> Array:
+    """Return the points as an array, or raise."""
+    given = np.array(points, dtype=np.float64)
+    if given.ndim != 2 or given.shape[1:] != (2,) or len(given) == 0:
+        remedy = "give points such as [(0, 0), (120, 15)]"
+        reason = "points are pairs of numbers"
+        raise PlugError(
+            param="points", value=f"an array of shape {given.shape}", reason=reason, remedy=remedy
+        )
+    wrong = np.flatnonzero(~(np.abs(given) <= LARGEST).all(axis=1))
+    if len(wrong):
+        raise PlugError(
+            param=f"points[{wrong[0]}]",
+            value=str(tuple(given[wrong[0]].tolist())),
+            reason=f"a coordinate is not a number, or farther out than {LARGEST / 1000.0:g} m",
+            remedy="measure the point again, or leave it out",
+        )
+    if not LENGTH < tolerance <= LARGEST:
+        remedy = f"give a length such as {TOLERANCE:g}"
+        raise PlugError(
+            param="tolerance", value=tolerance, reason="it is no distance that can be kept", remedy=remedy
+        )
+    if is_closed and landmarks != (None, None):
+        raise PlugError(
+            param="landmarks",
+            value=landmarks,
+            reason="a closed curve has no ends",
+            remedy="leave the landmarks out, or fair the outline in parts between them",
+        )
+    return given
+
+
+def _fairing(
+    spline: Spline,
+    s: Array,
+    given: Array,
+    is_kept: Flags,
+    is_out: Flags,
+    tolerance: float,
+    noise: float,
+) -> Fairing:
+    """Return the record of a fair curve."""
+    turns = np.unwrap(s, period=1.0) if spline.is_closed else s
+    parameters = np.interp(np.arange(len(given)), np.flatnonzero(is_kept), turns)
+    parameters[~is_kept] = spline.project(given[~is_kept], parameters[~is_kept])
+    parameters = parameters % 1.0 if spline.is_closed else parameters
+    residuals = residuals_of(spline, given, parameters)
+    limit = max(tolerance, SIGMAS * noise)
+    left_out = tuple(
+        LeftOut(
+            index=int(k),
+            distance=float(abs(residuals[k])),
+            reason=f"stands off by more than {limit:.3g} mm" if is_out[k] else "repeats the point before it",
+        )
+        for k in np.flatnonzero(~is_kept)
+    )
+    kept = np.abs(residuals[is_kept])
+    return Fairing(
+        knots=spline.knots,
+        coefficients=spline.coefficients,
+        is_closed=spline.is_closed,
+        parameters=parameters,
+        residuals=residuals,
+        left_out=left_out,
+        tolerance=tolerance,
+        noise=noise,
+        largest=float(kept.max()),
+        rms=float(np.sqrt(np.mean(kept**2))),
+        n_knots=len(spline.inner),
+        is_within=bool(kept.max() <= tolerance * (1.0 + 1e-9)),
+    )

@@ -1,0 +1,265 @@
+"""Cubic splines through measured points by least squares, with the fewest knots that do.
+
+References
+----------
+P. Dierckx, *Curve and Surface Fitting with Splines*, Oxford University Press, 1993: how knots are added where
+the residuals are large (FITPACK, reached through scipy.interpolate.splprep); from memory.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+DEGREE: Final = 3
+_LEAST_STEP: Final = 1e-9
+"""Parameters of neighbouring points are at least this far apart, in a curve of length 1."""
+_MOST_TRIALS: Final = 24
+_MOST_REMOVALS: Final = 20
+_NARROWEST: Final = 0.02
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Spline:
+    """A cubic B-spline in a plane, its parameter running from 0 to 1.
+
+    Attributes
+    ----------
+    knots : (m + 4,) float, dimensionless
+        Not decreasing; the ends fourfold, or going on periodically.
+    coefficients : (m, 2) float, mm
+        Control points.
+    is_closed : bool
+        Whether the curve ends where it begins, with the same tangent and curvature.
+    """
+
+    knots: Array
+    coefficients: Array
+    is_closed: bool
+
+    @property
+    def inner(self) -> Array:
+        """Return the knots strictly between the two ends."""
+        return self.knots[DEGREE + 1 : -DEGREE - 1]
+
+    def at(self, s: Array, order: int = 0) -> Array:
+        """Return points of the curve, or derivatives.
+
+        Parameters
+        ----------
+        s : (n,) float, dimensionless
+            Between 0 and 1; a closed curve goes round.
+        order : int
+            0 the point, 1 and 2 derivatives with respect to the parameter.
+
+        Returns
+        -------
+        (n, 2) float, mm
+        """
+        from scipy.interpolate import BSpline
+
+        where = s % 1.0 if self.is_closed else np.clip(s, 0.0, 1.0)
+        curve = BSpline.construct_fast(self.knots, self.coefficients, DEGREE)
+        found: Array = curve(where, nu=order)
+        return found
+
+    def project(self, points: Array, s: Array, n_steps: int = 5) -> Array:
+        """Return the parameter of the nearest point of the curve, searched from a first guess by Newton.
+
+        Parameters
+        ----------
+        points : (n, 2) float, mm
+            Near the curve.
+        s : (n,) float, dimensionless
+            First guess.
+        n_steps : int
+            Steps of Newton's method.
+
+        Returns
+        -------
+        (n,) float, dimensionless
+        """
+        for _ in range(n_steps):
+            away, first, second = self.at(s) - points, self.at(s, 1), self.at(s, 2)
+            speed = (first * first).sum(axis=1)
+            slope = speed + (away * second).sum(axis=1)
+            slope = np.maximum(np.where(slope > 0.3 * speed, slope, speed), 1e-300)
+            s = s - np.clip((away * first).sum(axis=1) / slope, -0.05, 0.05)
+            s = s % 1.0 if self.is_closed else np.clip(s, 0.0, 1.0)
+        return s
+
+
+def least_squares(s: Array, points: Array, weights: Array, inner: Array, is_closed: bool) -> Spline | None:
+    """Return the spline on given knots that has the least sum of squares.
+
+    Parameters
+    ----------
+    s : (n,) float, dimensionless
+        Where the points are along the curve, 0 to 1, in any order.
+    points : (n, 2) float, mm
+        The points.
+    weights : (n,) float, dimensionless
+        How strongly each point pulls.
+    inner : (k,) float, dimensionless
+        Knots strictly between 0 and 1.
+    is_closed : bool
+        Whether the curve is periodic.
+
+    Returns
+    -------
+    Spline or None
+        None when the knots lie closer than the points.
+    """
+    return _fitted(s, points, weights, is_closed, {"task": -1, "t": _all_knots(inner)})
+
+
+def smoothed(s: Array, points: Array, weights: Array, is_closed: bool, squares: float) -> Spline | None:
+    """Return the smoothing spline whose sum of squares is as large as allowed, knots added as needed.
+
+    Parameters
+    ----------
+    s : (n,) float, dimensionless
+        Where the points are along the curve, 0 to 1, in any order.
+    points : (n, 2) float, mm
+        The points.
+    weights : (n,) float, dimensionless
+        How strongly each point pulls.
+    is_closed : bool
+        Whether the curve is periodic.
+    squares : float, mm2
+        Sum of the squared, weighted residuals.
+
+    Returns
+    -------
+    Spline or None
+        None when none was found.
+    """
+    return _fitted(s, points, weights, is_closed, {"s": squares})
+
+
+def _all_knots(inner: Array) -> Array:
+    """Return inner knots between fourfold ends."""
+    return np.concatenate((np.zeros(DEGREE + 1), inner, np.ones(DEGREE + 1)))
+
+
+def _fitted(s: Array, points: Array, weights: Array, is_closed: bool, asked: dict[str, Any]) -> Spline | None:
+    """Return what FITPACK makes of the points, None where it finds no answer."""
+    from scipy.interpolate import splprep
+
+    order = np.argsort(s, kind="stable")
+    s = np.concatenate(([0.0], np.cumsum(np.maximum(np.diff(s[order]), _LEAST_STEP))))
+    points, weights = points[order], weights[order]
+    if is_closed:
+        # the period begins and ends at the first point
+        s = np.append(s / max(1.0, s[-1] + _LEAST_STEP), 1.0)
+        points, weights = np.vstack((points, points[:1])), np.append(weights, weights[0])
+    else:
+        s = s / s[-1]
+    try:
+        (answer, _), _, flag, _ = splprep(
+            points.T,
+            w=weights,
+            u=s,
+            ub=0.0,
+            ue=1.0,
+            k=DEGREE,
+            per=int(is_closed),
+            full_output=1,
+            quiet=2,
+            **asked,
+        )
+    except (ValueError, TypeError):
+        # scipy raises them for knots that no points support
+        return None
+    knots, coefficients = np.asarray(answer[0]), np.column_stack(answer[1])
+    if flag > 3 or not np.isfinite(coefficients).all():
+        return None
+    return Spline(knots=knots, coefficients=coefficients, is_closed=is_closed)
+
+
+def fewest_knots(
+    s: Array,
+    points: Array,
+    weights: Array,
+    is_closed: bool,
+    squares: float,
+    is_good: Callable[[Spline], bool],
+) -> Spline | None:
+    """Return the least-squares spline on the fewest knots that is good enough.
+
+    FITPACK says where knots help most for an allowed sum of squares. That sum is moved until one is good and
+    a larger one is not, then halved in its logarithm between the two. Then single knots are taken away as
+    long as the curve stays good.
+
+    Parameters
+    ----------
+    s : (n,) float, dimensionless
+        Where the points are along the curve, 0 to 1, in any order.
+    points : (n, 2) float, mm
+        The points.
+    weights : (n,) float, dimensionless
+        How strongly each point pulls.
+    is_closed : bool
+        Whether the curve is periodic.
+    squares : float, mm2
+        Sum of squares to begin with.
+    is_good : callable
+        Says whether a curve will do.
+
+    Returns
+    -------
+    Spline or None
+        None when no number of knots was good.
+    """
+    start = least_squares(s, points, weights, np.empty(0), is_closed)
+    if start is not None and is_good(start):
+        return start
+    best: Spline | None = None
+    good, bad = -math.inf, math.inf
+    n_bad, step, at = 0, 0.7, math.log(squares)
+    for _ in range(_MOST_TRIALS):
+        trial = smoothed(s, points, weights, is_closed, math.exp(at))
+        fit = None if trial is None else least_squares(s, points, weights, trial.inner, is_closed)
+        if fit is not None and is_good(fit):
+            best, good = fit, at
+        else:
+            bad, n_bad = at, n_bad if trial is None else max(n_bad, len(trial.inner))
+        if best is not None and (len(best.inner) <= n_bad + 1 or bad - good < _NARROWEST):
+            break
+        if math.isinf(bad - good):
+            at, step = at + math.copysign(step, -1.0 if best is None else 1.0), 1.5 * step
+        else:
+            at = 0.5 * (good + bad)
+    return None if best is None else _thinned(s, points, weights, best, is_good)
+
+
+def _thinned(
+    s: Array, points: Array, weights: Array, best: Spline, is_good: Callable[[Spline], bool]
+) -> Spline:
+    """Return a spline from which no knot of those that matter least can be taken."""
+    budget = _MOST_REMOVALS
+    is_thinner = True
+    while is_thinner and len(best.inner):
+        is_thinner = False
+        for k in np.argsort(_jumps(best), kind="stable")[:budget]:
+            budget -= 1
+            fit = least_squares(s, points, weights, np.delete(best.inner, k), best.is_closed)
+            if fit is not None and is_good(fit):
+                best, is_thinner = fit, True
+                break
+    return best
+
+
+def _jumps(spline: Spline) -> Array:
+    """Return how much each inner knot matters: the jump of the third derivative by the spans beside it."""
+    edges = np.concatenate(([0.0], spline.inner, [1.0]))
+    middles, spans = 0.5 * (edges[:-1] + edges[1:]), np.diff(edges)
+    jumps = np.linalg.norm(np.diff(spline.at(middles, 3), axis=0), axis=1)
+    return np.asarray(jumps * np.minimum(spans[:-1], spans[1:]) ** 3, dtype=np.float64)

@@ -1,0 +1,489 @@
+"""Measured curves as panels: each becomes a chain of crowned pieces, fine enough to be the curve.
+
+A curve is cut at equal shares of its length into as many pieces at every station, and each piece is
+a circular arc through its two ends and its middle. A blend between a measured panel and its
+neighbour becomes a piece of its own. What comes out is a plan of flat and crowned panels like any
+other, in which every piece knows the panel that it is part of.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.errors import PlugError
+from plugs.shape.plan import drawn_panels, number
+from plugs.shape.section import Corner, LinesPlan, Station
+
+Array = NDArray[np.float64]
+
+LARGEST_MISS: Final = 0.01
+"""Largest distance between a measured curve and its pieces, mm."""
+
+_PIECES: Final = (4, 6, 8, 12, 16, 24, 32, 48, 64)
+_DENSE: Final = 2001
+_END_ROOM: Final = 0.5
+_LENGTH_LEAST: Final = 1.0
+_NEWTON_STEPS: Final = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Path:
+    """A panel at a station as a dense row of points by length from its first corner."""
+
+    points: Array
+    along: Array
+
+    @property
+    def length(self) -> float:
+        """Length of the panel, mm."""
+        return float(self.along[-1])
+
+    def at(self, s: Array) -> Array:
+        """Return points at lengths from the first corner; straight on beyond the ends."""
+        inner = np.clip(s, 0.0, self.length)
+        place = np.stack([np.interp(inner, self.along, self.points[:, i]) for i in (0, 1)], axis=-1)
+        first, last = self.points[1] - self.points[0], self.points[-1] - self.points[-2]
+        unit = np.where((s < 0.0)[..., None], _unit(first), _unit(last))
+        return np.asarray(place + (s - inner)[..., None] * unit)
+
+    def left(self, s: float) -> Array:
+        """Return the left normal at a length from the first corner."""
+        step = 2e-3 * self.length
+        tangent = self.at(np.array(s + step)) - self.at(np.array(s - step))
+        return _unit(np.array([-tangent[1], tangent[0]]))
+
+
+def _unit(vector: Array) -> Array:
+    """Return a vector of length 1."""
+    return np.asarray(vector / max(float(np.hypot(*vector)), 1e-12))
+
+
+def _path(points: Array) -> _Path:
+    """Return a dense path along points, equally spaced."""
+    step = np.hypot(*np.diff(points, axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(step)])
+    share = np.linspace(0.0, along[-1], _DENSE)
+    dense = np.stack([np.interp(share, along, points[:, i]) for i in (0, 1)], axis=-1)
+    return _Path(points=dense, along=share)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Layout:
+    """The drawn panels of a plan with the corners at their ends; None is a corner's mirror image.
+
+    ``panels`` are in the plan's own order, ``measured`` those with a curve, ``blended`` the corners
+    beside them that have a radius anywhere.
+    """
+
+    corners: tuple[str, ...]
+    panels: tuple[str, ...]
+    ends: Mapping[str, tuple[str | None, str | None]]
+    measured: frozenset[str]
+    blended: frozenset[str]
+
+    def before(self, corner: str) -> str | None:
+        """Return the panel that reaches a corner."""
+        return next((p for p, (_, second) in self.ends.items() if second == corner), None)
+
+    def after(self, corner: str) -> str | None:
+        """Return the panel that leaves a corner."""
+        return next((p for p, (first, _) in self.ends.items() if first == corner), None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Foot:
+    """A blend at a corner of one station: how far it reaches along both panels, its ends and its rise."""
+
+    back: float
+    ahead: float
+    ends: Array
+    rise: float
+
+
+def has_curves(plan: LinesPlan) -> bool:
+    """Return whether any panel of a plan is measured.
+
+    Parameters
+    ----------
+    plan : LinesPlan
+
+    Returns
+    -------
+    bool
+    """
+    return any(isinstance(station, Station) and station.curves for station in plan.stations)
+
+
+def in_pieces(plan: LinesPlan) -> LinesPlan:
+    """Return a plan whose measured panels are chains of crowned pieces.
+
+    Parameters
+    ----------
+    plan : LinesPlan
+        Some of its stations with curves: for each panel points (n, 2) in mm from its first corner
+        to its second, or anything with a method ``at(shares)`` that gives such points.
+
+    Returns
+    -------
+    LinesPlan
+        Without curves; ``parents`` names the panel of each piece.
+    """
+    layout = _layout_of(plan)
+    paths = [_paths(layout, station, i, plan.mirrored) for i, station in enumerate(plan.stations)]
+    feet = [_feet(layout, station, i, paths[i]) for i, station in enumerate(plan.stations)]
+    counts = {
+        name: _pieces_needed([_trimmed(layout, name, p, f) for p, f in zip(paths, feet, strict=True)])
+        for name in sorted(layout.measured)
+    }
+    rows = [
+        _corner_row(layout, counts, station, p, f)
+        for station, p, f in zip(plan.stations, paths, feet, strict=True)
+    ]
+    names, parents = _panel_row(layout, counts, list(rows[0]))
+    stations = []
+    for station, row, p, f in zip(plan.stations, rows, paths, feet, strict=True):
+        stations.append(Station(x=station.x, corners=row, crowns=_crowns(layout, counts, station, p, f)))
+    bays = plan.bays if isinstance(plan.bays, str) else _bays(layout, plan.bays, rows[0])
+    return replace(plan, stations=tuple(stations), panels=names, parents=parents, bays=bays)
+
+
+def _layout_of(plan: LinesPlan) -> _Layout:
+    """Return which panels of a plan are measured, and where each of them runs."""
+    drawn, panels, (is_first_on, is_last_on) = drawn_panels(plan)
+    between: list[tuple[str | None, str | None]] = list(pairwise(drawn))
+    if not plan.mirrored:
+        ends = [*between, (drawn[-1], drawn[0])]
+    else:
+        ends = [
+            *([] if is_first_on else [(None, drawn[0])]),
+            *between,
+            *([] if is_last_on else [(drawn[-1], None)]),
+        ]
+    for i, station in enumerate(plan.stations):
+        for name in station.curves:
+            if name not in panels:
+                raise PlugError(
+                    param=f"stations[{i}].curves[{name!r}]",
+                    value=name,
+                    reason="there is no such panel",
+                    remedy=f"use one of {', '.join(panels)}",
+                )
+    measured = frozenset(name for name in panels if any(name in s.curves for s in plan.stations))
+    by_panel = dict(zip(panels, ends, strict=True))
+    beside = {corner for name in measured for corner in by_panel[name] if corner is not None}
+    blended = frozenset(c for c in beside if any(s.corners[c].radius > 0.0 for s in plan.stations))
+    flags = ((drawn[0], is_first_on), (drawn[-1], is_last_on)) if plan.mirrored else ()
+    on_centre = {corner for corner, is_on in flags if is_on}
+    for corner in sorted(blended & on_centre):
+        raise PlugError(
+            param=f"corners[{corner!r}].radius",
+            value=max(s.corners[corner].radius for s in plan.stations),
+            reason="a measured panel ends here on the centreline, and carries its own rounding",
+            remedy="use 0",
+        )
+    return _Layout(corners=drawn, panels=panels, ends=by_panel, measured=measured, blended=blended)
+
+
+def _paths(layout: _Layout, station: Station, index: int, is_mirrored: bool) -> dict[str, _Path]:
+    """Return every panel of a station as a path."""
+    found = {}
+    for name, corners in layout.ends.items():
+        ends = []
+        for corner, other in zip(corners, corners[::-1], strict=True):
+            known = station.corners[corner if corner is not None else str(other)]
+            ends.append([known.y if corner is not None else -known.y, known.z])
+        first, last = np.array(ends, dtype=np.float64)
+        curve = station.curves.get(name)
+        if curve is None:
+            found[name] = _path(_arc_points(first, last, float(station.crowns.get(name, 0.0))))
+            continue
+        points = _curve_points(curve, first, last, f"stations[{index}].curves[{name!r}]")
+        if is_mirrored and None in corners:
+            dense = _path(points).points
+            points = 0.5 * (dense + dense[::-1] * np.array([-1.0, 1.0]))
+        found[name] = _path(points)
+    return found
+
+
+def _arc_points(first: Array, last: Array, rise: float) -> Array:
+    """Return points of a flat or crowned panel."""
+    chord = last - first
+    half = 2.0 * np.arctan2(2.0 * rise, np.hypot(*chord))
+    share = np.linspace(0.0, 1.0, 257)
+    scale = share * np.sinc(share * half / np.pi) / np.sinc(half / np.pi)
+    turn = -(1.0 - share) * half
+    y = np.cos(turn) * chord[0] - np.sin(turn) * chord[1]
+    z = np.sin(turn) * chord[0] + np.cos(turn) * chord[1]
+    return np.asarray(first + np.stack([y, z], axis=1) * scale[:, None])
+
+
+def _curve_points(curve: Any, first: Array, last: Array, param: str) -> Array:
+    """Return a measured curve's points, brought to end exactly in its corners."""
+    if hasattr(curve, "at"):
+        curve = curve.at(np.linspace(0.0, 1.0, _DENSE))
+    try:
+        points = np.array(curve, dtype=np.float64)
+    except (TypeError, ValueError):
+        points = np.empty((0, 0))
+    if points.ndim != 2 or points.shape[1] != 2 or len(points) < 2 or not np.isfinite(points).all():
+        raise PlugError(
+            param=param,
+            value=f"{type(curve).__name__} of shape {points.shape}",
+            reason="a curve is 2 or more points (y, z), all of them finite",
+            remedy="give an (n, 2) array in mm, or a faired curve",
+        )
+    for end, corner, word in ((0, first, "begins"), (-1, last, "ends")):
+        miss = float(np.hypot(*(points[end] - corner)))
+        if miss > _END_ROOM:
+            raise PlugError(
+                param=param,
+                value=f"{word} at ({points[end, 0]:.2f}, {points[end, 1]:.2f})",
+                reason=f"the corner there lies at ({corner[0]:.2f}, {corner[1]:.2f}), {miss:.2f} mm away",
+                remedy=f"let it {word[:-1]} within {_END_ROOM:g} mm of the corner, or turn its order round",
+            )
+    step = np.hypot(*np.diff(points, axis=0).T)
+    share = np.concatenate([[0.0], np.cumsum(step)]) / max(float(step.sum()), 1e-12)
+    shift = (1.0 - share)[:, None] * (first - points[0]) + share[:, None] * (last - points[-1])
+    return np.asarray((points + shift)[np.concatenate([[True], step > 1e-9])])
+
+
+def _feet(layout: _Layout, station: Station, index: int, paths: Mapping[str, _Path]) -> dict[str, _Foot]:
+    """Return the blends beside measured panels at a station."""
+    feet = {}
+    for corner in sorted(layout.blended):
+        before, after = layout.before(corner), layout.after(corner)
+        assert before is not None and after is not None
+        param = f"stations[{index}].corners[{corner!r}].radius"
+        radius = number(param, station.corners[corner].radius, least=0.0)
+        feet[corner] = _foot(paths[before], paths[after], radius, param)
+    for name in layout.panels:
+        first, second = layout.ends[name]
+        used = (feet[first].ahead if first in feet else 0.0) + (feet[second].back if second in feet else 0.0)
+        used *= 2.0 if None in (first, second) and used else 1.0
+        if used > paths[name].length - _LENGTH_LEAST * (used > 0.0):
+            corner = max((c for c in (first, second) if c in feet), key=lambda c: station.corners[c].radius)
+            share = (paths[name].length - _LENGTH_LEAST) / used
+            raise PlugError(
+                param=f"stations[{index}].corners[{corner!r}].radius",
+                value=station.corners[corner].radius,
+                reason=f"panel {name!r} is {paths[name].length:.1f} mm wide, its blends need {used:.1f} mm",
+                remedy=f"use about {np.floor(9.0 * share * station.corners[corner].radius) / 10.0:g}",
+            )
+    return feet
+
+
+def _foot(before: _Path, after: _Path, radius: float, param: str) -> _Foot:
+    """Return a blend between two paths: Newton's method on where its circle touches them."""
+    corner = after.points[0]
+    n1, n2 = before.left(before.length), after.left(0.0)
+    turn = float(np.arctan2(n1[0] * n2[1] - n1[1] * n2[0], n1 @ n2))
+    if radius == 0.0 or abs(turn) < 1e-3:
+        return _Foot(back=0.0, ahead=0.0, ends=np.array([corner, corner]), rise=0.0)
+    rho = np.copysign(radius, turn)
+
+    def miss(s: Array) -> Array:
+        one = before.at(np.array(before.length - s[0])) + rho * before.left(before.length - float(s[0]))
+        return np.asarray(one - after.at(np.array(s[1])) - rho * after.left(float(s[1])))
+
+    s = np.full(2, radius * np.tan(0.5 * abs(turn)))
+    for _ in range(_NEWTON_STEPS):
+        here = miss(s)
+        step = 1e-4 * max(radius, 1.0)
+        slope = np.stack([(miss(s + step * unit) - here) / step for unit in np.eye(2)], axis=1)
+        if abs(np.linalg.det(slope)) < 1e-9:
+            break
+        move = np.linalg.solve(slope, here)
+        s = s - np.clip(move, -radius, radius)
+        if np.abs(move).max() < 1e-9:
+            break
+    if not np.abs(miss(s)).max() < 1e-3 or s.min() < -1e-6:
+        raise PlugError(
+            param=param,
+            value=radius,
+            reason="no such circle touches both panels, of which one is measured",
+            remedy=f"use {0.5 * radius:.3g}, or 0 where the curve carries its own rounding",
+        )
+    ends = np.stack([before.at(np.array(before.length - s[0])), after.at(np.array(s[1]))])
+    chord = float(np.hypot(*(ends[1] - ends[0])))
+    rise = radius - float(np.sqrt(max(radius * radius - 0.25 * chord * chord, 0.0)))
+    return _Foot(back=float(s[0]), ahead=float(s[1]), ends=ends, rise=float(np.copysign(rise, turn)))
+
+
+def _trimmed(layout: _Layout, name: str, paths: Mapping[str, _Path], feet: Mapping[str, _Foot]) -> Array:
+    """Return a panel between its blends, as dense points."""
+    first, second = layout.ends[name]
+    path = paths[name]
+    start = feet[first].ahead if first in feet else 0.0
+    stop = feet[second].back if second in feet else 0.0
+    if first is None:
+        start = stop
+    if second is None:
+        stop = start
+    return path.at(np.linspace(start, path.length - stop, _DENSE))
+
+
+def _pieces_needed(curves: Sequence[Array]) -> int:
+    """Return the fewest pieces, of those tried, that follow a panel closely at every station."""
+    for count in _PIECES:
+        miss = 0.0
+        for curve in curves:
+            marks = np.linspace(0, _DENSE - 1, 4 * count + 1).round().astype(int)
+            points = curve[marks]
+            first, low, middle, high, last = (
+                points[:-4:4],
+                points[1:-3:4],
+                points[2:-2:4],
+                points[3:-1:4],
+                points[4::4],
+            )
+            rise = _rises(first, middle, last)
+            for point, share in ((low, 0.25), (high, 0.75)):
+                arc = first + share * (last - first)
+                off = _rises(first, point, last) - 0.75 * rise
+                along = np.hypot(*(point - arc).T)
+                miss = max(miss, float(np.abs(off).max())) if along.size else miss
+        if miss <= LARGEST_MISS:
+            return count
+    return _PIECES[-1]
+
+
+def _rises(first: Array, point: Array, last: Array) -> Array:
+    """Return how far points stand to the right of the chords from first to last: outward."""
+    chord = last - first
+    length = np.hypot(chord[..., 0], chord[..., 1])
+    off = point - first
+    cross = off[..., 0] * chord[..., 1] - off[..., 1] * chord[..., 0]
+    return np.asarray(cross / np.where(length > 1e-9, length, 1.0))
+
+
+def _chain(layout: _Layout, counts: Mapping[str, int], name: str) -> list[tuple[str, str]]:
+    """Return the pieces of a measured panel as drawn: (its name, the corner that it begins at)."""
+    count = counts[name]
+    first, second = layout.ends[name]
+    pieces = [(_piece(name, k, count), _joint(name, k, count)) for k in range(count)]
+    if first is None:
+        return pieces[count // 2 :]
+    begin = f"{first} end" if first in layout.blended else first
+    pieces[0] = (pieces[0][0], begin)
+    return pieces[: count // 2] if second is None else pieces
+
+
+def _piece(name: str, k: int, count: int) -> str:
+    """Return the name of a piece."""
+    return f"{name} {k + 1} of {count}"
+
+
+def _joint(name: str, k: int, count: int) -> str:
+    """Return the name of the corner at which a piece begins."""
+    return f"{name} at {k} of {count}"
+
+
+def _corner_row(
+    layout: _Layout,
+    counts: Mapping[str, int],
+    station: Station,
+    paths: Mapping[str, _Path],
+    feet: Mapping[str, _Foot],
+) -> dict[str, Corner]:
+    """Return the corners of a station in pieces, in order."""
+    row: dict[str, Corner] = {}
+    for name, (first, second) in layout.ends.items():
+        if first is None and name in layout.measured:
+            _add_joints(row, layout, counts, name, paths, feet)
+        if first is None:
+            continue
+        if first in feet:
+            ends = feet[first].ends
+            row[first], row[f"{first} end"] = Corner(*ends[0].tolist()), Corner(*ends[1].tolist())
+        else:
+            row[first] = station.corners[first]
+        if name in layout.measured:
+            _add_joints(row, layout, counts, name, paths, feet)
+        if second == layout.corners[-1] and second not in (
+            layout.ends.get(n, (None,))[0] for n in layout.panels
+        ):
+            row[second] = station.corners[second]
+    return row
+
+
+def _add_joints(
+    row: dict[str, Corner],
+    layout: _Layout,
+    counts: Mapping[str, int],
+    name: str,
+    paths: Mapping[str, _Path],
+    feet: Mapping[str, _Foot],
+) -> None:
+    """Add the corners between the pieces of a measured panel."""
+    count = counts[name]
+    first, second = layout.ends[name]
+    points = _trimmed(layout, name, paths, feet)[np.linspace(0, _DENSE - 1, count + 1).round().astype(int)]
+    low, high = (count // 2, count) if first is None else (1, count // 2 + 1 if second is None else count)
+    for k in range(low, high):
+        y = 0.0 if None in (first, second) and 2 * k == count else float(points[k, 0])
+        row[_joint(name, k, count)] = Corner(y, float(points[k, 1]))
+
+
+def _panel_row(
+    layout: _Layout, counts: Mapping[str, int], corners: Sequence[str]
+) -> tuple[tuple[str, ...], dict[str, str]]:
+    """Return the names of all pieces in order, and the panel of each."""
+    names: list[str] = []
+    parents: dict[str, str] = {}
+    for name, (first, _) in layout.ends.items():
+        if first is not None and first in layout.blended:
+            names.append(f"blend {first}")
+            parents[names[-1]] = name if name in layout.measured else str(layout.before(first))
+        own = [piece for piece, _ in _chain(layout, counts, name)] if name in layout.measured else [name]
+        names += own
+        parents |= dict.fromkeys(own, name)
+    assert len(corners) >= 2
+    return tuple(names), parents
+
+
+def _crowns(
+    layout: _Layout,
+    counts: Mapping[str, int],
+    station: Station,
+    paths: Mapping[str, _Path],
+    feet: Mapping[str, _Foot],
+) -> dict[str, float]:
+    """Return the crowns of a station in pieces."""
+    crowns = {f"blend {corner}": foot.rise for corner, foot in feet.items()}
+    for name, ends in layout.ends.items():
+        if name in layout.measured:
+            count = counts[name]
+            curve = _trimmed(layout, name, paths, feet)[
+                np.linspace(0, _DENSE - 1, 2 * count + 1).round().astype(int)
+            ]
+            rises = _rises(curve[:-2:2], curve[1:-1:2], curve[2::2])
+            kept = {piece for piece, _ in _chain(layout, counts, name)}
+            crowns |= {
+                _piece(name, k, count): float(rises[k])
+                for k in range(count)
+                if _piece(name, k, count) in kept
+            }
+        elif any(corner in feet for corner in ends):
+            curve = _trimmed(layout, name, paths, feet)
+            crowns[name] = float(_rises(curve[0], curve[_DENSE // 2], curve[-1]))
+        elif name in station.crowns:
+            crowns[name] = station.crowns[name]
+    return crowns
+
+
+def _bays(layout: _Layout, bays: Mapping[str, str], row: Mapping[str, Corner]) -> dict[str, str]:
+    """Return which lines are straight or faired, joints like both corners of their panel."""
+    found = dict(bays)
+    for corner in layout.blended & set(bays):
+        found[f"{corner} end"] = bays[corner]
+    for name in layout.measured:
+        ends = [corner for corner in layout.ends[name] if corner is not None]
+        kind = "faired" if all(bays.get(corner, "straight") == "faired" for corner in ends) else "straight"
+        found |= {corner: kind for corner in row if corner.startswith(f"{name} at ")}
+    return found

@@ -1,0 +1,97 @@
+"""The README says what the program does: its commands, statuses, summary fields and table of plates."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from plugs import PLATES
+from plugs.output import KINDS
+from tests.cli.conftest import Plugs
+
+ROOT = Path(__file__).resolve().parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def table_after(heading: str) -> list[list[str]]:
+    """Return the cells of the first table after some words, without its two head rows."""
+    lines = README[README.index(heading) :].splitlines()
+    start = next(i for i, line in enumerate(lines) if line.startswith("|"))
+    rows = []
+    for line in lines[start + 2 :]:
+        if not line.startswith("|"):
+            break
+        rows.append([cell.strip() for cell in line.strip("|").split("|")])
+    return rows
+
+
+def paths(value: Any, before: str = "") -> set[str]:
+    """Return the dotted paths of all figures in a summary, as the README writes them."""
+    if before == "parameters":
+        return {"parameters.*"}
+    if isinstance(value, dict):
+        return set().union(*(paths(v, f"{before}.{k}".lstrip(".")) for k, v in value.items()))
+    if isinstance(value, list) and value and isinstance(value[0], dict):
+        return set().union(*(paths(item, f"{before}[]") for item in value))
+    return {before}
+
+
+def test_one_paragraph_then_two_commands() -> None:
+    """The job in one paragraph; then a command to build the main demo and one to pass the tests."""
+    head = README.split("\n## ")
+    assert len([part for part in head[0].split("\n\n") if part.strip()]) == 2  # the title and the paragraph
+    assert re.findall(r"^    (\S.*)$", head[1], flags=re.MULTILINE) == [
+        "python -m pip install -e . && python -m plugs build recipes/sidecar_tail.py",
+        'python -m pip install -e ".[test]" && python -m pytest',
+    ]
+    assert (ROOT / "recipes" / "sidecar_tail.py").is_file()
+
+
+def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> None:
+    """The table names every field that a build writes, and no other."""
+    assert plugs("build", "part.py", "--without", "step").status == 0
+    summary = json.loads((shop / "exports" / "part" / "summary.json").read_bytes())
+    told = set()
+    for cell, *_ in table_after("### summary.json"):
+        names = re.findall(r"`([^`]+)`", cell)
+        told |= {
+            names[0].replace("_by_sections", name.removeprefix("...")) if name.startswith("...") else name
+            for name in names
+        }
+    assert told == paths(summary)
+
+
+def test_the_table_of_plates_is_the_one_in_use() -> None:
+    """Sizes, labels and sources as in the program; a source may be shortened at its end."""
+    rows = table_after("## Number plates")
+    assert [row[0].strip("`") for row in rows] == list(PLATES)
+    for name, size, radius, label, source in rows:
+        plate = PLATES[name.strip("`")]
+        assert size == f"{plate.width:g} x {plate.height:g}"
+        assert float(radius) == plate.corner_radius
+        assert label == plate.label
+        assert plate.source.startswith(source)
+
+
+@pytest.mark.parametrize("command", ["build", "check", "new"])
+def test_every_option_is_documented(plugs: Plugs, command: str) -> None:
+    """What help names stands in the README."""
+    assert f"python -m plugs {command} " in README
+    for option in re.findall(r"--[a-z]+", plugs(command, "--help").out):
+        assert option == "--help" or f"`{option}" in README
+    assert all(f"`{kind}`" in README for kind in KINDS)
+
+
+def test_every_exit_status_is_documented() -> None:
+    """0, 1, 2, 3 and the one of Ctrl-C."""
+    assert [row[0] for row in table_after("| exit status | meaning")] == ["0", "1", "2", "3", "130"]
+
+
+def test_continuous_integration_runs_the_command_of_the_readme() -> None:
+    """CI takes the line out of the README, so the line cannot rot."""
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    assert "README.md" in script

@@ -1,0 +1,193 @@
+"""The demo recipes build at their defaults and at the ends of each parameter's sensible range.
+
+The ranges are what a shop could want of such a part: common practice, no source. The parts are invented.
+"""
+
+from __future__ import annotations
+
+import csv
+import inspect
+import json
+import math
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+import shapely
+
+from plugs.build import Built, Work, build, make_design, work_out
+from plugs.foam.layers import Layer
+from plugs.output import KINDS
+from plugs.reading import load_recipe
+from plugs.shape import mesh
+from plugs.units import inch
+
+RECIPES = Path(__file__).resolve().parents[2] / "recipes"
+DEMOS = ("sidecar_tail", "seat_hump", "cab_fairing")
+NOT_STEP = tuple(kind for kind in KINDS if kind != "step")
+
+# recipe, parameter, low end, high end (mm or degrees, or words)
+RANGES = (
+    ("sidecar_tail", "length", 450.0, 1800.0),
+    ("sidecar_tail", "width", 700.0, 1800.0),
+    ("sidecar_tail", "height", 200.0, 600.0),
+    ("sidecar_tail", "stern_width", 700.0, 1300.0),
+    ("sidecar_tail", "stern_height", 230.0, 400.0),
+    ("sidecar_tail", "tumblehome", 0.0, 120.0),
+    ("sidecar_tail", "deck_radius", 0.0, 80.0),
+    ("sidecar_tail", "chine_radius", 0.0, 40.0),
+    ("sidecar_tail", "stern_radius", 0.0, 70.0),
+    ("sidecar_tail", "plate", "us-canada-car", "japan"),
+    ("sidecar_tail", "plate_depth", 3.0, 40.0),
+    ("sidecar_tail", "sheet", 20.0, 100.0),
+    ("sidecar_tail", "allowance", 0.0, 10.0),
+    ("seat_hump", "length", 300.0, 700.0),
+    ("seat_hump", "width", 220.0, 420.0),
+    ("seat_hump", "height", 130.0, 260.0),
+    ("seat_hump", "nose_height", 45.0, 110.0),
+    ("seat_hump", "tail_height", 80.0, 170.0),
+    ("seat_hump", "shoulder_radius", 10.0, 50.0),
+    ("seat_hump", "crown", 4.0, 30.0),
+    ("seat_hump", "end_radius", 0.0, 40.0),
+    ("seat_hump", "sheet", 20.0, 60.0),
+    ("seat_hump", "allowance", 0.0, 8.0),
+    ("cab_fairing", "table", "cab_fairing.csv", "cab_fairing.csv"),
+    ("cab_fairing", "rake_deg", -27.0, 10.0),
+    ("cab_fairing", "front_radius", 0.0, 120.0),
+    ("cab_fairing", "aft_radius", 0.0, 60.0),
+    ("cab_fairing", "thick", inch(2), inch(6)),
+    ("cab_fairing", "thin", inch(1), inch(3)),
+    ("cab_fairing", "allowance", 0.0, 10.0),
+)
+
+CASES = sorted({(demo, name, end) for demo, name, *ends in RANGES for end in ends}, key=str)
+
+
+@cache
+def at_defaults(demo: str) -> Work:
+    """Return a demo worked out at its defaults, without files."""
+    return work_out(make_design(RECIPES / f"{demo}.py", {}), lambda _: None)
+
+
+def worked(demo: str, **changes: object) -> Work:
+    """Return a demo worked out, without files."""
+    defaults = load_recipe(RECIPES / f"{demo}.py").parameters
+    changes = {name: value for name, value in changes.items() if value != defaults[name]}
+    return (
+        work_out(make_design(RECIPES / f"{demo}.py", changes), lambda _: None)
+        if changes
+        else at_defaults(demo)
+    )
+
+
+def assert_sound(work: Work) -> None:
+    """Check that the body is closed, both opinions agree, and the layers are the body."""
+    solid, tolerance = work.solid, work.design.plug.chord_tolerance
+    assert mesh.is_closed(mesh.triangles_of(solid.body)[1])
+    by_sections, by_mesh = solid.by_sections, solid.plain_by_mesh
+    assert abs(by_sections.volume_mm3 - by_mesh.volume_mm3) < tolerance * by_sections.area_mm2
+    assert by_mesh.area_mm2 == pytest.approx(by_sections.area_mm2, rel=1e-3)
+    assert math.dist(by_mesh.centroid, by_sections.centroid) < 10.0 * tolerance
+    assert math.fsum(layer.volume_mm3 for layer in work.layers) == pytest.approx(
+        solid.by_mesh.volume_mm3, rel=1e-9
+    )
+    stack = work.design.plug.stack
+    for layer in work.layers:
+        assert_covered(layer, stack.allowance)
+    axis = "xyz".index(stack.axis)
+    faces = sorted((layer.from_mm, layer.to_mm) for layer in work.layers)
+    assert faces[0][0] == pytest.approx(solid.by_mesh.lower[axis], abs=1e-6)
+    assert faces[-1][1] == pytest.approx(solid.by_mesh.upper[axis], abs=1e-6)
+    assert all(below[1] == above[0] for below, above in pairwise(faces))
+
+
+def assert_covered(layer: Layer, allowance: float) -> None:
+    """Check that faces lie inside the envelope, and this inside the cut line by the allowance."""
+    for face in (layer.lower, layer.upper):
+        assert face.difference(layer.envelope).area < 1e-3
+    assert layer.envelope.difference(layer.rough).area < 1e-3
+    assert layer.to_mm - layer.from_mm <= layer.thickness + 1e-6
+    if allowance > 0.0:
+        gap = shapely.distance(layer.envelope.boundary, layer.rough.boundary)
+        assert gap == pytest.approx(allowance, rel=0.01)
+
+
+def test_every_parameter_has_its_row() -> None:
+    """A new parameter of a demo comes with a range that is tried; a new demo with all of its."""
+    assert sorted(p.stem for p in RECIPES.glob("*.py")) == sorted(DEMOS)
+    for demo in DEMOS:
+        names = list(load_recipe(RECIPES / f"{demo}.py").parameters)
+        assert names == [name for recipe, name, *_ in RANGES if recipe == demo]
+
+
+@pytest.mark.parametrize(("demo", "name", "value"), CASES)
+def test_demo_at_the_end_of_a_range(demo: str, name: str, value: object) -> None:
+    """One parameter at the end of its range, the others at their defaults."""
+    assert_sound(worked(demo, **{name: value}))
+
+
+@pytest.mark.parametrize(("plate", "stern_height"), [("uk-two-line", 320.0), ("eu-two-line", 360.0)])
+def test_tall_plates_want_a_tall_stern(plate: str, stern_height: float) -> None:
+    """The recipe says so beside the plate."""
+    assert_sound(worked("sidecar_tail", plate=plate, stern_height=stern_height))
+
+
+def built(demo: str, folder: Path, kinds: tuple[str, ...]) -> Built:
+    """Return a demo built at its defaults into a folder."""
+    return build(RECIPES / f"{demo}.py", {}, out=folder, kinds=kinds)
+
+
+@pytest.mark.parametrize("demo", DEMOS)
+def test_demo_at_its_defaults(demo: str, tmp_path: Path) -> None:
+    """All files but the kernel's: sound, complete, none empty, and the summary says the same."""
+    result = built(demo, tmp_path / demo, NOT_STEP)
+    assert_sound(result.work)
+    summary = json.loads((tmp_path / demo / "summary.json").read_text(encoding="utf-8"))
+    assert summary == result.summary
+    assert summary["solid"]["closed"] is True
+    layers = len(result.work.layers)
+    names = [entry["path"] for entry in summary["files"]]
+    assert (
+        sum(name.endswith(".dxf") for name in names) == sum(name.endswith(".svg") for name in names) == layers
+    )
+    for entry in summary["files"]:
+        assert (tmp_path / demo / entry["path"]).stat().st_size == entry["bytes"] > 100
+    with (tmp_path / demo / "layers" / "outlines.csv").open(encoding="utf-8", newline="") as stream:
+        assert {row["layer"] for row in csv.DictReader(stream)} == {
+            layer.name for layer in result.work.layers
+        }
+
+
+@pytest.mark.kernel
+@pytest.mark.parametrize("demo", DEMOS)
+def test_demo_with_the_kernel(demo: str, tmp_path: Path) -> None:
+    """The third opinion agrees with the other two, to 1e-5 of the volume before any recess."""
+    result = built(demo, tmp_path / demo, ("step",))
+    solid = result.summary["solid"]
+    plain = solid["plain"]
+    assert plain["volume_m3_by_kernel"] == pytest.approx(plain["volume_m3_by_sections"], rel=1e-5)
+    assert plain["area_m2_by_kernel"] == pytest.approx(plain["area_m2_by_sections"], rel=1e-4)
+    assert plain["centroid_mm_by_kernel"] == pytest.approx(plain["centroid_mm_by_sections"], abs=0.01)
+    assert solid["volume_by_kernel_m3"] == pytest.approx(solid["volume_by_mesh_m3"], rel=1e-3)
+    assert (tmp_path / demo / "solid" / "foam.step").read_bytes().startswith(b"ISO-10303-21;")
+
+
+def test_the_cab_fairing_is_what_it_was_drawn_to_be() -> None:
+    """Over 2.4 m wide, in inches, in mixed sheets: what the other two demos do not show."""
+    work = worked("cab_fairing")
+    size = work.solid.by_mesh.upper - work.solid.by_mesh.lower
+    assert size[1] > 2400.0
+    assert work.design.plug.display_unit == "in"
+    assert {layer.thickness for layer in work.layers} == {inch(4), inch(2)}
+
+
+@pytest.mark.parametrize("demo", DEMOS)
+def test_demo_reads_like_a_lofting_sheet(demo: str) -> None:
+    """A page long, the file and the function each with a line about the part."""
+    text = (RECIPES / f"{demo}.py").read_text(encoding="utf-8")
+    recipe = load_recipe(RECIPES / f"{demo}.py")
+    assert len(text.splitlines()) <= 60
+    assert max(map(len, text.splitlines())) <= 115
+    assert inspect.getdoc(recipe.function)
+    assert text.startswith('"""')
