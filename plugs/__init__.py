@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from plugs.errors import Finding, PlugError
     from plugs.foam.layers import Stack
     from plugs.recipe import Plug
+    from plugs.shape.mating import Mating
     from plugs.shape.plates import PLATES
     from plugs.shape.recess import Boss, Recess
     from plugs.shape.section import Corner, End, Station
@@ -21,6 +22,7 @@ _HOME = {
     "Corner": "plugs.shape.section",
     "End": "plugs.shape.section",
     "Finding": "plugs.errors",
+    "Mating": "plugs.shape.mating",
     "PLATES": "plugs.shape.plates",
     "Plug": "plugs.recipe",
     "PlugError": "plugs.errors",
@@ -34,8 +36,8 @@ _HOME = {
 }
 
 __all__ = [
-    "PLATES", "Boss", "Corner", "End", "Finding", "Plug", "PlugError", "Recess", "Skin", "Stack", "Station",
-    "inch", "read_table", "stations_of",
+    "PLATES", "Boss", "Corner", "End", "Finding", "Mating", "Plug", "PlugError", "Recess", "Skin",
+    "Stack", "Station", "inch", "read_table", "stations_of",
 ]  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -12,9 +13,14 @@ from plugs.errors import Finding, PlugError
 from plugs.output import KINDS
 
 if TYPE_CHECKING:
-    from plugs.build import Built, Work
+    from plugs.build import Built
+    from plugs.design import Work
 
 _BUILT, _INPUT_FAULT, _FINDINGS = 0, 2, 3
+
+
+class _UsageFault(ValueError):
+    """A command line that cannot be read."""
 
 
 class _Parser(argparse.ArgumentParser):
@@ -22,12 +28,7 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Raise instead of printing the usage."""
-        raise PlugError(
-            param="command line",
-            value=" ".join(sys.argv[1:]),
-            reason=message,
-            remedy=f"see {self.prog} --help",
-        )
+        raise _UsageFault(message, self.prog)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -44,8 +45,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         0 done, 2 a fault of the input, 3 findings under ``--strict``. A fault of ours is an
         exception, which Python turns into 1.
     """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a name beyond the terminal's letters stops nothing
+            stream.reconfigure(errors="replace")
     try:
-        options = _parser().parse_args(arguments)
+        options = _options(sys.argv[1:] if arguments is None else arguments)
         if options.command == "new":
             return _new(options)
         return _check(options) if options.command == "check" else _build(options)
@@ -55,6 +59,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("stopped; the last good build is untouched", file=sys.stderr)
         return 130
+
+
+def _options(words: Sequence[str]) -> argparse.Namespace:
+    """Return the command line, read."""
+    try:
+        return _parser().parse_args(words)
+    except _UsageFault as fault:
+        message, prog = fault.args
+        raise PlugError(
+            param="command line", value=" ".join(words), reason=message, remedy=f"see {prog} --help"
+        ) from fault
 
 
 def _parser() -> _Parser:
@@ -143,7 +158,7 @@ def _build(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     """Work a recipe out and print its findings."""
     changes = _changes(options)
-    from plugs.build import make_design, work_out
+    from plugs.design import make_design, work_out
 
     try:
         work = work_out(make_design(options.recipe, changes), _say)

@@ -8,6 +8,7 @@ from plugs.errors import Finding
 from plugs.recipe import Plug
 from plugs.shape import mesh
 from plugs.shape.body import Solid
+from plugs.shape.mating import findings_of
 from plugs.shape.plates import PLATES
 from plugs.shape.skin_offset import SkinProof
 
@@ -35,6 +36,7 @@ def find(
     tuple of Finding
     """
     found = [*layer_findings, *_pieces(solid), *_own_shapes(solid), *_plates(plug), *_skin(plug, skin_proof)]
+    found += [finding for face in solid.faces for finding in findings_of(face)]
     return tuple(sorted(found, key=lambda f: (f.severity != "warning", f.code, f.where)))
 
 

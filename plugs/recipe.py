@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from plugs.errors import PlugError
 from plugs.foam.layers import Stack, checked_stack
+from plugs.shape.mating import Mating
 from plugs.shape.plan import number
 from plugs.shape.recess import Boss, Recess
 from plugs.shape.section import End, LinesPlan, Station
@@ -25,6 +26,8 @@ class Plug:
     stations, panels, mirrored, bays, front, aft
         The lines, as for `LinesPlan`.
     recesses, bosses : sequence of Recess, of Boss
+    mating : sequence of Mating
+        Faces cut to the body that the part meets.
     added, cut : sequence of object
         CadQuery solids of the recipe's own, put on and taken off.
     skin : Skin
@@ -46,6 +49,7 @@ class Plug:
     aft: End = field(default_factory=End)
     recesses: Sequence[Recess] = ()
     bosses: Sequence[Boss] = ()
+    mating: Sequence[Mating] = ()
     added: Sequence[object] = ()
     cut: Sequence[object] = ()
     skin: Skin = field(default_factory=Skin)
@@ -79,6 +83,7 @@ _KINDS: dict[str, tuple[type | tuple[type, ...], str]] = {
     "aft": (End, "End(radius=..., rake_deg=...)"),
     "recesses": (Sequence, "a list of Recess(...)"),
     "bosses": (Sequence, "a list of Boss(...)"),
+    "mating": (Sequence, "a list of Mating(...)"),
     "added": (Sequence, "a list of CadQuery solids"),
     "cut": (Sequence, "a list of CadQuery solids"),
     "skin": (Skin, 'Skin(thickness=2.0, bare=("floor", "front"))'),

@@ -48,5 +48,5 @@ def seat_hump(
                 depth=8.0, corner_radius=15.0, draft_deg=8.0, floor_radius=2.0,
             ),
         ),
-        stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance),
+        stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance, surplus="both"),
     )

@@ -41,16 +41,14 @@ def box_plan(
         return Station(x=x, corners=corners)
 
     end = End(radius=end_radius)
-    return LinesPlan(
-        stations=[at(0.0), at(length)], panels=("floor", "side", "deck"), front=end, aft=end
-    )
+    return LinesPlan(stations=[at(0.0), at(length)], panels=("floor", "side", "deck"), front=end, aft=end)
 
 
-def frustum_plan(sections: Sequence[tuple[float, float]], *, bays: str = "straight", **words: End) -> LinesPlan:
-    """Return a round bar through circles (x, radius): squares whose blends meet in the middle of each side."""
-    stations = [
-        Station(x=x, corners={"low": Corner(r, -r, r), "high": Corner(r, r, r)}) for x, r in sections
-    ]
+def frustum_plan(
+    sections: Sequence[tuple[float, float]], *, bays: str = "straight", **words: End
+) -> LinesPlan:
+    """Return a round bar through circles (x, radius): squares, their blends meeting on each side."""
+    stations = [Station(x=x, corners={"low": Corner(r, -r, r), "high": Corner(r, r, r)}) for x, r in sections]
     return LinesPlan(stations=stations, bays=bays, **words)  # type: ignore[arg-type]
 
 
@@ -119,7 +117,9 @@ def wigley_plan(n_bays: int, n_rows: int, *, bays: str) -> LinesPlan:
     stations = []
     for x in np.linspace(0.0, 1000.0, n_bays + 1):
         y = wigley_half_breadth(np.array(x - 500.0), z, length=1000.0, beam=200.0, draught=100.0)
-        corners = {f"w{i:02d}": Corner(float(yy), float(zz)) for i, (yy, zz) in enumerate(zip(y, z, strict=True))}
+        corners = {
+            f"w{i:02d}": Corner(float(yy), float(zz)) for i, (yy, zz) in enumerate(zip(y, z, strict=True))
+        }
         stations.append(Station(x=float(x), corners=corners))
     return LinesPlan(stations=stations, bays=bays)
 
@@ -154,9 +154,11 @@ def mirrored_whole(plan: LinesPlan) -> LinesPlan:
         for name in reversed(names):
             corners[f"port {name}"] = replace(corners[name], y=-corners[name].y)
         stations.append(replace(station, corners=corners, crowns={}))
-    bays = plan.bays if isinstance(plan.bays, str) else {
-        **plan.bays, **{f"port {name}": kind for name, kind in plan.bays.items()}
-    }  # fmt: skip
+    bays = (
+        plan.bays
+        if isinstance(plan.bays, str)
+        else {**plan.bays, **{f"port {name}": kind for name, kind in plan.bays.items()}}
+    )
     return LinesPlan(
         stations=stations, mirrored=False, bays=bays, front=replace(plan.front), aft=replace(plan.aft)
     )

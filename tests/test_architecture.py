@@ -35,6 +35,7 @@ ORDER = (
     "plugs.shape.checks",
     "plugs.shape.skin_offset",
     "plugs.shape.plates",
+    "plugs.shape.seat",
     "plugs.shape.recess",
     "plugs.shape.cells",
     "plugs.shape.ledger",
@@ -73,6 +74,7 @@ ORDER = (
     "plugs.reading",
     "plugs.recipe",
     "plugs.findings",
+    "plugs.design",
     # output: records to files
     "plugs.output",
     "plugs.output.arcs",
@@ -85,6 +87,7 @@ ORDER = (
     "plugs.output.tables",
     "plugs.output.folder",
     # one way through
+    "plugs.summary",
     "plugs.build",
     "plugs.cli",
     "plugs.__main__",

@@ -81,7 +81,7 @@ def dxf_pieces(path: Path, dxf_layer: str | None, unit: str | None) -> tuple[lis
     # what the library lets through when a file's own numbers lead it astray
     except (
         DXFError, struct.error, zlib.error, ValueError, TypeError, KeyError, IndexError, AttributeError,
-        ArithmeticError, OSError, RecursionError,
+        ArithmeticError, OSError, RecursionError, StopIteration,
     ) as error:  # fmt: skip
         if isinstance(error, PlugError):
             raise
@@ -107,19 +107,21 @@ def _document(path: Path, raw: bytes) -> tuple[Document, list[str]]:
     """Return the drawing, mended if it must be, and what was mended."""
     from ezdxf import recover
     from ezdxf.filemanagement import readfile
-    from ezdxf.lldxf.const import DXFStructureError
+    from ezdxf.lldxf.const import DXFError
 
     is_binary = raw.startswith(b"AutoCAD Binary DXF")
     if not is_binary and (b"\x00" in raw[:4096] or not _HEAD.match(raw)):
         raise _unreadable(path, f"it begins with {raw[:12]!r}")
     try:
         return readfile(path), []
-    except (DXFStructureError, ValueError, KeyError, IndexError, AttributeError, TypeError):
+    except (DXFError, ValueError, KeyError, IndexError, AttributeError, TypeError, StopIteration):
         document, auditor = recover.read(io.BytesIO(raw))
         if not len(document.modelspace()):
             raise _unreadable(path, "its parts are damaged, and nothing could be saved") from None
-        n_faults = len(auditor.errors) + len(auditor.fixes)
-        return document, [f"the drawing was damaged and has been mended ({n_faults} faults found)"]
+        if auditor.errors:
+            # the library guesses at numbers that it cannot read; a guess is no measurement
+            raise _unreadable(path, f"it is damaged: {auditor.errors[0].message}") from None
+        return document, [f"the drawing was damaged and has been mended ({len(auditor.fixes)} repairs)"]
 
 
 def _mm_per_unit(path: Path, document: Document, raw: bytes, asked: str | None) -> float:

@@ -19,6 +19,7 @@ _MOST_MEANT: Final = 100
 _END_WEIGHT: Final = 1e3
 """How much more a landmark pulls than a point, before the curve's end is put on it exactly."""
 _CORRECTIONS: Final = 2
+_BESIDE: Final = 2
 
 
 def chord_parameters(points: Array, is_closed: bool) -> Array:
@@ -62,21 +63,26 @@ def standing_off(given: Array, is_new: Flags, tolerance: float, is_closed: bool)
     """
     is_out = np.zeros(len(given), dtype=np.bool_)
     points = given[is_new]
-    is_suspect, noise = suspects(points, is_closed, tolerance)
     if len(points) < FEWEST:
         return is_out, 0.0
-    good = points[~is_suspect]
-    s = chord_parameters(good, is_closed)
-    ones = np.ones(len(good))
-    # both coordinates scatter, so twice the variance
-    spline = smoothed(s, good, ones, is_closed, 2.0 * len(good) * max(noise, 0.25 * tolerance) ** 2)
-    if spline is None:
-        return is_out, noise
-    # a suspect begins its search where its neighbours are
-    guess = np.interp(np.arange(len(points)), np.flatnonzero(~is_suspect), s)
-    away = residuals_of(spline, points, spline.project(points, guess))
-    spread = scatter(away[~is_suspect])
-    is_wrong = is_suspect & (np.abs(away) > max(tolerance, SIGMAS * spread))
+    is_wrong, noise = suspects(points, is_closed, tolerance)
+    # neighbours of wrong points look wrong, and wrong neighbours right; so the first curve leaves out both,
+    # and the second only what stands off from the first
+    is_wrong = np.convolve(is_wrong, np.ones(2 * _BESIDE + 1), "same") > 0.0
+    spread = noise
+    for _ in range(2):
+        good = np.flatnonzero(~is_wrong)
+        s = chord_parameters(points[good], is_closed)
+        # both coordinates scatter, so twice the variance
+        squares = 2.0 * len(good) * max(noise, 0.25 * tolerance) ** 2
+        spline = smoothed(s, points[good], np.ones(len(good)), is_closed, squares)
+        if spline is None:
+            return is_out, noise
+        # a suspect begins its search where its neighbours are
+        guess = np.interp(np.arange(len(points)), good, s)
+        away = residuals_of(spline, points, spline.project(points, guess))
+        spread = scatter(away[good])
+        is_wrong &= np.abs(away) > max(tolerance, SIGMAS * spread)
     is_out[np.flatnonzero(is_new)[is_wrong]] = True
     return is_out, min(noise, spread)
 

@@ -104,7 +104,7 @@ def read_outline(
     if len(found) > 1:
         sizes = [np.ptp(o.points, axis=0) for o in found[:6]]
         several = ", ".join(
-            f"{'closed' if o.is_closed else 'open'} {w:.6g} x {h:.6g} mm"
+            f"{'closed' if o.is_closed else 'open'} {w:.1f} x {h:.1f} mm"
             for o, (w, h) in zip(found[:6], sizes, strict=True)
         )
         nearest = _nearest_ends(found)
@@ -254,16 +254,13 @@ def _outline(run: Joined, source: str, join: float, notes: tuple[str, ...]) -> O
     _check_size(points, source)
     if run.gaps:
         told.append(f"{len(run.gaps)} gaps joined, the widest {max(run.gaps):.3g} mm (join {join:g} mm)")
-    step = np.linalg.norm(np.diff(points, axis=0, append=points[:1]), axis=1)
-    keep = np.concatenate(([True], step[:-1] > LENGTH))
-    if run.is_closed and step[-1] <= LENGTH:
-        keep[-1] = False
+    keep = np.concatenate(([True], np.linalg.norm(np.diff(points, axis=0), axis=1) > LENGTH))
     if not keep.all():
-        # a closed drawing often repeats its first point: that is no fault of the measuring
-        n_same = int(np.count_nonzero(~keep)) - int(run.is_closed and not keep[-1])
-        if n_same:
-            told.append(f"{n_same} points repeated the one before and were left out")
+        told.append(f"{np.count_nonzero(~keep)} points repeated the one before and were left out")
         points = points[keep]
+    # a closed drawing often repeats its first point: that is no fault of the measuring
+    if run.is_closed and len(points) > 1 and np.linalg.norm(points[-1] - points[0]) <= LENGTH:
+        points = points[:-1]
     if len(points) < (3 if run.is_closed else 2):
         raise PlugError(
             param="outline",

@@ -100,15 +100,15 @@ def svg_pieces(path: Path, name: str | None, unit: str | None) -> tuple[list[Pie
         remedy = f"ask for one of: {known}" if known else "give the outline an id in the drawing"
         reason = f"nothing in {path.name} is called so"
         raise PlugError(param="name", value=name, reason=reason, remedy=remedy)
-    told = ", ".join(f"{n} {kind}" for kind, n in sorted(left_out.items()))
+    told = "left out: " + ", ".join(f"{n} {kind}" for kind, n in sorted(left_out.items()))
     if not pieces:
         raise PlugError(
             param="outline",
             value=path.name,
-            reason="it shows no path and no shape" + (f" (left out: {told})" if told else ""),
+            reason="it shows no path and no shape" + (f" ({told})" if left_out else ""),
             remedy="draw the outline as a path; texts must be turned into paths first",
         )
-    return pieces, (f"left out: {told}",) if told else ()
+    return pieces, (told,) if left_out else ()
 
 
 def _tree(path: Path, raw: bytes) -> ElementTree.Element:
@@ -128,8 +128,7 @@ def _tree(path: Path, raw: bytes) -> ElementTree.Element:
         if has_own:
             refuse()
 
-    builder = ElementTree.TreeBuilder()
-    parser = expat.ParserCreate(namespace_separator="}")
+    builder, parser = ElementTree.TreeBuilder(), expat.ParserCreate(namespace_separator="}")
     parser.StartDoctypeDeclHandler = doctype
     parser.EntityDeclHandler = refuse
     parser.ExternalEntityRefHandler = None
@@ -200,12 +199,9 @@ def _page(path: Path, root: ElementTree.Element, unit: str | None) -> tuple[_Pla
             remedy='give unit="mm", what one user unit is, or save it with width and height in mm or in',
             where=path.name,
         )
-    page = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
-    if has_view:
-        page = page @ _lift(_view_matrix(root, view, real[0], real[1]))
-        return _Place(matrix=page), real[1]
     # without a viewBox a user unit is a px
-    return _Place(matrix=page * (25.4 / 96.0)), real[1]
+    pixels = np.eye(3)[:2] * (25.4 / 96.0)
+    return _Place(matrix=_view_matrix(root, view, real[0], real[1]) if has_view else pixels), real[1]
 
 
 def _lift(matrix: Array) -> Array:
@@ -385,12 +381,16 @@ def _runs(element: ElementTree.Element, chord: float) -> list[tuple[Complexes, b
         x, y, w, h = lengths("x", "y", "width", "height")
         rx, ry = (_length(element, a if element.get(a) else b) for a, b in (("rx", "ry"), ("ry", "rx")))
         rx, ry = min(rx, w / 2.0), min(ry, h / 2.0)
+        if w <= 0.0 or h <= 0.0:
+            return []
+        if rx <= 0.0 or ry <= 0.0:
+            return path_runs(f"M{x!r} {y!r}h{w!r}v{h!r}h{-w!r}z", chord, name)
         corner = f"a{rx!r} {ry!r} 0 0 1 "
         text = (
             f"M{x + rx!r} {y!r}H{x + w - rx!r}{corner}{rx!r} {ry!r}V{y + h - ry!r}{corner}{-rx!r} {ry!r}"
             f"H{x + rx!r}{corner}{-rx!r} {-ry!r}V{y + ry!r}{corner}{rx!r} {-ry!r}z"
         )
-        return path_runs(text, chord, name) if w > 0.0 and h > 0.0 else []
+        return path_runs(text, chord, name)
     cx, cy = lengths("cx", "cy")
     rx, ry = lengths("r", "r") if kind == "circle" else lengths("rx", "ry")
     arc = f"a{rx!r} {ry!r} 0 0 1 "

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from plugs.errors import PlugError
 from plugs.shape import mesh
+from plugs.shape.mating import MatingCut, MatingFace, face_of
 from plugs.shape.mesh import Body, Measures
 from plugs.shape.proof import integrate
 from plugs.shape.recess import Boss, Recess, Tool, make_tool
@@ -55,6 +56,7 @@ class Solid:
     loft : Loft
     tools : tuple of Tool
     shapes : tuple of Shape
+    faces : tuple of MatingFace
     plain, body : Body
         Before and after tools and shapes.
     by_sections, plain_by_mesh, by_mesh : Measures
@@ -64,6 +66,7 @@ class Solid:
     loft: Loft
     tools: tuple[Tool, ...]
     shapes: tuple[Shape, ...]
+    faces: tuple[MatingFace, ...]
     plain: Body
     body: Body
     by_sections: Measures
@@ -71,7 +74,13 @@ class Solid:
     by_mesh: Measures
 
 
-def make_solid(loft: Loft, tools: Sequence[Tool], shapes: Sequence[Shape], tolerance: float) -> Solid:
+def make_solid(
+    loft: Loft,
+    tools: Sequence[Tool],
+    shapes: Sequence[Shape],
+    tolerance: float,
+    mating: Sequence[MatingCut] = (),
+) -> Solid:
     """Return the body of a plug with its recesses, bosses and own shapes, proved twice.
 
     Parameters
@@ -81,6 +90,8 @@ def make_solid(loft: Loft, tools: Sequence[Tool], shapes: Sequence[Shape], toler
     shapes : sequence of Shape
     tolerance : float, mm
         Largest distance between surface and mesh.
+    mating : sequence of MatingCut
+        Cut last.
 
     Returns
     -------
@@ -107,7 +118,7 @@ def make_solid(loft: Loft, tools: Sequence[Tool], shapes: Sequence[Shape], toler
     ]
     if added:
         result = mesh.joined([result, *added])
-    for cutter in removed:
+    for cutter in [*removed, *(cut.body for cut in mating)]:
         result = mesh.less(result, cutter)
     if mesh.volume_of(result) <= _NOTHING_MM3:
         raise PlugError(
@@ -123,6 +134,7 @@ def make_solid(loft: Loft, tools: Sequence[Tool], shapes: Sequence[Shape], toler
         loft=loft,
         tools=tuple(tools),
         shapes=tuple(shapes),
+        faces=tuple(face_of(cut, result) for cut in mating),
         plain=plain,
         body=result,
         by_sections=by_sections,

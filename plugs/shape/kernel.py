@@ -10,30 +10,39 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from functools import cache
 from importlib import import_module
+from itertools import pairwise
 from types import SimpleNamespace
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.shape.kernel_job import CurvedPrism
 from plugs.shape.spline_strips import Span, Strips
 from plugs.shape.strip_edges import Cap, Edge, SeamPlan, Use, plan_seams
 from plugs.tolerances import LENGTH
 
 Array = NDArray[np.float64]
 
+PRISM_DISTANCE: Final = 1e-3
+"""Largest distance of a prism's smooth side from its points, mm."""
+
 _TOUCHING: Final = 2.0 * LENGTH
 _NAMES: Final = {
     "BRep": "BRep_Builder BRep_Tool",
     "BRepAdaptor": "BRepAdaptor_Curve",
     "BRepAlgoAPI": "BRepAlgoAPI_Cut BRepAlgoAPI_Fuse BRepAlgoAPI_Section",
+    "BRepBuilderAPI": "BRepBuilderAPI_MakeEdge BRepBuilderAPI_MakeFace BRepBuilderAPI_MakeWire",
     "BRepCheck": "BRepCheck_Analyzer",
     "BRepGProp": "BRepGProp",
+    "BRepPrimAPI": "BRepPrimAPI_MakePrism",
     "BRepTools": "BRepTools",
     "GCPnts": "GCPnts_TangentialDeflection",
     "Geom": "Geom_BSplineCurve Geom_BSplineSurface Geom_Plane",
     "Geom2d": "Geom2d_BSplineCurve Geom2d_Line",
-    "gp": "gp_Dir gp_Dir2d gp_Pln gp_Pnt gp_Pnt2d",
+    "GeomAbs": "GeomAbs_C2",
+    "GeomAPI": "GeomAPI_PointsToBSpline",
+    "gp": "gp_Dir gp_Dir2d gp_Pln gp_Pnt gp_Pnt2d gp_Vec",
     "GProp": "GProp_GProps",
     "IFSelect": "IFSelect_RetDone",
     "Interface": "Interface_Static",
@@ -98,6 +107,45 @@ def build_solid(strips: Strips) -> Any:
     builder.MakeSolid(solid)
     builder.Add(solid, shell)
     return solid
+
+
+def build_prism(prism: CurvedPrism) -> Any:
+    """Return the kernel's solid of a prism with one smooth side.
+
+    Parameters
+    ----------
+    prism : CurvedPrism
+
+    Returns
+    -------
+    TopoDS_Solid
+        Its smooth side within `PRISM_DISTANCE` of the points.
+    """
+    k = load_kernel()
+    axes = ["xyz".index(name) for name in "xyz" if name != prism.axis]
+    along = "xyz".index(prism.axis)
+
+    def point(place: Array) -> Any:
+        xyz = [prism.low] * 3
+        xyz[axes[0]], xyz[axes[1]] = float(place[0]), float(place[1])
+        return k.gp_Pnt(*xyz)
+
+    curve = prism.curve
+    row = k.TColgp_Array1OfPnt(1, len(curve) - 2)
+    for i, place in enumerate(curve[1:-1], start=1):
+        row.SetValue(i, point(place))
+    smooth = k.GeomAPI_PointsToBSpline(row, 3, 8, k.GeomAbs_C2, PRISM_DISTANCE).Curve()
+    wire = k.BRepBuilderAPI_MakeWire()
+    wire.Add(k.BRepBuilderAPI_MakeEdge(point(curve[0]), smooth.StartPoint()).Edge())
+    wire.Add(k.BRepBuilderAPI_MakeEdge(smooth).Edge())
+    straight = [curve[-1], *prism.closing, curve[0]]
+    corners = [smooth.EndPoint(), *(point(place) for place in straight)]
+    for first, second in pairwise(corners):
+        wire.Add(k.BRepBuilderAPI_MakeEdge(first, second).Edge())
+    face = k.BRepBuilderAPI_MakeFace(wire.Wire(), True).Face()
+    sweep = [0.0, 0.0, 0.0]
+    sweep[along] = prism.high - prism.low
+    return k.BRepPrimAPI_MakePrism(face, k.gp_Vec(*sweep)).Shape()
 
 
 def _edges(builder: Any, plan: SeamPlan) -> list[Any]:

@@ -53,6 +53,32 @@ class SolidTool:
     frame: Array
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CurvedPrism:
+    """A prism between straight sides and one smooth curve, along an axis.
+
+    Attributes
+    ----------
+    kind : str
+        ``"cut"`` or ``"add"``.
+    axis : str
+        "x", "y" or "z".
+    curve : (n, 2) float, mm
+        Points of the curved side in the other two axes, in order; its first and last stretch are straight.
+    closing : (m, 2) float, mm
+        Corners of the straight sides, from the end of the curve back to its beginning.
+    low, high : float, mm
+        Along the axis.
+    """
+
+    kind: str
+    axis: str
+    curve: Array
+    closing: Array
+    low: float
+    high: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OwnShape:
     """A shape of the recipe's own that cuts or adds.
@@ -78,7 +104,7 @@ class KernelJob:
     name : str
         Product name in the STEP file.
     body : Strips
-    tools : tuple of SolidTool or OwnShape
+    tools : tuple of SolidTool, CurvedPrism or OwnShape
         In the order of work.
     wants_step : bool
     planes : tuple of (str, float)
@@ -87,7 +113,7 @@ class KernelJob:
 
     name: str
     body: Strips
-    tools: tuple[SolidTool | OwnShape, ...] = ()
+    tools: tuple[SolidTool | CurvedPrism | OwnShape, ...] = ()
     wants_step: bool = True
     planes: tuple[tuple[str, float], ...] = ()
 

@@ -11,8 +11,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.shape.kernel import build_solid, count_parts, each_part, free_edges, load_kernel
-from plugs.shape.kernel_job import KernelFault, KernelJob, KernelProof, OwnShape, SolidTool
+from plugs.shape.kernel import build_prism, build_solid, count_parts, each_part, free_edges, load_kernel
+from plugs.shape.kernel_job import CurvedPrism, KernelFault, KernelJob, KernelProof, OwnShape, SolidTool
 from plugs.shape.spline_strips import placed_strips
 from plugs.shape.step_text import PRODUCT_MARK, settled_step
 
@@ -94,11 +94,13 @@ def run_job(job: KernelJob, report: Callable[[str], None] = lambda stage: None) 
     )  # fmt: skip
 
 
-def _tool_shape(tool: SolidTool | OwnShape, stage: str) -> Any:
+def _tool_shape(tool: SolidTool | CurvedPrism | OwnShape, stage: str) -> Any:
     """Return the kernel's shape of a tool."""
     k = load_kernel()
     if isinstance(tool, SolidTool):
         return build_solid(placed_strips(tool.strips, tool.frame))
+    if isinstance(tool, CurvedPrism):
+        return build_prism(tool)
     shape = k.TopoDS_Shape()
     k.BRepTools.Read_s(shape, io.BytesIO(tool.brep), k.BRep_Builder())
     if shape.IsNull():
@@ -168,8 +170,11 @@ def plane_section(shape: Any, axis: str, position: float) -> tuple[Array, ...]:
     k = load_kernel()
     normal = [float(axis == name) for name in "xyz"]
     plane = k.gp_Pln(k.gp_Pnt(*(position * part for part in normal)), k.gp_Dir(*normal))
+    section = k.BRepAlgoAPI_Section(shape, plane, False)
+    section.Approximation(True)
+    section.Build()
     curves = []
-    for edge in each_part(k.BRepAlgoAPI_Section(shape, plane).Shape(), "EDGE"):
+    for edge in each_part(section.Shape(), "EDGE"):
         curve = k.BRepAdaptor_Curve(k.TopoDS.Edge_s(edge))
         points = k.GCPnts_TangentialDeflection(curve, _SECTION_TURN_RAD, SECTION_DISTANCE)
         places = [points.Value(i) for i in range(1, points.NbPoints() + 1)]

@@ -319,12 +319,9 @@ def _trimmed(layout: _Layout, name: str, paths: Mapping[str, _Path], feet: Mappi
     """Return a panel between its blends, as dense points."""
     first, second = layout.ends[name]
     path = paths[name]
-    start = feet[first].ahead if first in feet else 0.0
-    stop = feet[second].back if second in feet else 0.0
-    if first is None:
-        start = stop
-    if second is None:
-        stop = start
+    start = feet[first].ahead if first is not None and first in feet else 0.0
+    stop = feet[second].back if second is not None and second in feet else 0.0
+    start, stop = stop if first is None else start, start if second is None else stop
     return path.at(np.linspace(start, path.length - stop, _DENSE))
 
 

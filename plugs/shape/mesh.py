@@ -30,7 +30,13 @@ _ORDER: Final = {"x": (1, 2, 0), "y": (0, 2, 1), "z": (0, 1, 2)}
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Body:
-    """A closed body of triangles. Opaque: ask the functions of this module."""
+    """A closed body of triangles. Opaque: ask the functions of this module.
+
+    Attributes
+    ----------
+    solid : manifold3d.Manifold
+        In mm.
+    """
 
     solid: manifold3d.Manifold
 
@@ -314,7 +320,13 @@ def placed(body: Body, frame: Array) -> Body:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Stacked:
-    """A body turned so that a stack's axis points up, and its mirror image from above."""
+    """A body turned so that a stack's axis points up, and its mirror image from above.
+
+    Attributes
+    ----------
+    up, down : manifold3d.Manifold
+        In mm.
+    """
 
     up: manifold3d.Manifold
     down: manifold3d.Manifold
@@ -424,6 +436,27 @@ def prism(region: shapely.MultiPolygon, low: float, high: float) -> Body:
     ]
     section = manifold3d.CrossSection(rings, manifold3d.FillRule.EvenOdd)
     return Body(section.extrude(high - low).translate((0.0, 0.0, low)))
+
+
+def extruded(region: shapely.MultiPolygon, axis: str, low: float, high: float) -> Body:
+    """Return the body over a region square to an axis, in the plug's own axes.
+
+    Parameters
+    ----------
+    region : shapely.MultiPolygon, mm
+        In the coordinates of `PLANES`.
+    axis : str
+    low, high : float, mm
+        Along the axis.
+
+    Returns
+    -------
+    Body
+    """
+    turn = np.zeros((3, 4))
+    for row, column in enumerate(_ORDER[axis]):
+        turn[column, row] = 1.0
+    return Body(prism(region, low, high).solid.transform(turn))
 
 
 def _polygons(section: manifold3d.CrossSection) -> shapely.MultiPolygon:

@@ -86,7 +86,7 @@ PLATES: Final = {
 """Plates by region; where countries differ, the larger size."""
 
 
-def plate_size(region: str, clearance: float = 3.0) -> tuple[float, float, float]:
+def plate_size(region: str, clearance: float = 3.0, param: str = "plate") -> tuple[float, float, float]:
     """Return the size of a recess for a plate: width, height and corner radius.
 
     Parameters
@@ -95,6 +95,8 @@ def plate_size(region: str, clearance: float = 3.0) -> tuple[float, float, float
         A name from `PLATES`.
     clearance : float, mm
         Room on every side; 3 is common practice, no source. A frame or carrier wants 6 to 12.
+    param : str
+        Where the recipe gives the region.
 
     Returns
     -------
@@ -108,11 +110,11 @@ def plate_size(region: str, clearance: float = 3.0) -> tuple[float, float, float
     if region not in PLATES:
         close = difflib.get_close_matches(str(region), PLATES, n=len(PLATES), cutoff=0.0)
         raise PlugError(
-            param="plate",
+            param=param,
             value=region,
             reason="no plate of that name is in the table",
             remedy=f"use one of {', '.join(close)}",
         )
-    room = number("clearance", clearance, least=0.0, most=100.0)
+    room = number(param.replace("plate", "clearance"), clearance, least=0.0, most=100.0)
     plate = PLATES[region]
     return plate.width + 2.0 * room, plate.height + 2.0 * room, plate.corner_radius + room

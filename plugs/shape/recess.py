@@ -224,7 +224,7 @@ def _size(item: Recess | Boss, param: str) -> _Size:
     """Return the checked sizes of a recess or boss."""
     width, height, corner = item.width, item.height, item.corner_radius
     if isinstance(item, Recess) and item.plate is not None:
-        plate = plate_size(item.plate, item.clearance)
+        plate = plate_size(item.plate, item.clearance, f"{param}.plate")
         width, height = (p if v is None else v for p, v in zip(plate, (width, height), strict=False))
         corner = plate[2] if corner is None else corner
     width = number(f"{param}.width", width, least=SMALLEST_BODY)
@@ -333,6 +333,13 @@ def _check_on_panel(outline: shapely.Polygon, seat: Seat, item: Recess | Boss, p
     if seat.room.contains(outline):
         return
     place = f"panel {item.panel!r}" if item.panel not in ("front", "aft") else f"the {item.panel} end"
+    if seat.room.is_empty:
+        raise PlugError(
+            param=f"{param}.panel",
+            value=item.panel,
+            reason=f"{place} has no flat there: it runs out to an edge or a point",
+            remedy="set it where the panel is at least 1 mm wide, or on another panel",
+        )
     corners = np.asarray(outline.exterior.coords)
     over = float(shapely.distance(seat.room, shapely.points(corners)).max())
     low, high = 0.0, 1.0

@@ -327,7 +327,8 @@ def inset_corners(
     -------
     tuple of (k, n, 2), (k, n), (k, n) float, mm
         New corners, radii (an outside blend shrinks to 0; an inside one grows, also from 0: that is
-        the parallel of a sharp inside edge) and crowns (about the same centre). NaN where a crown has no parallel at that distance.
+        the parallel of a sharp inside edge) and crowns (about the same centre). NaN where a crown
+        has no parallel at that distance.
     """
     panel = _panels(corners, rise)
     before_end, before_curvature = np.roll(panel.end, 1, axis=1), np.roll(panel.curvature, 1, axis=1)

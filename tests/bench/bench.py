@@ -18,7 +18,7 @@ from statistics import median
 import numpy as np
 import shapely
 
-from plugs.build import make_design
+from plugs.design import make_design
 from plugs.shape import mesh
 from plugs.shape.body import make_solid
 
@@ -143,7 +143,7 @@ def distance(outline: shapely.MultiPolygon, curves: Sequence[np.ndarray]) -> flo
 LAYERS_ALONE = """
 import sys, time
 from pathlib import Path
-from plugs.build import make_design
+from plugs.design import make_design
 from plugs.foam.layers import Stack, make_layers
 from plugs.shape.body import make_solid
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-import plugs.build
+import plugs.design
 from plugs.cli import main
 from plugs.output import KINDS
 from tests.cli.conftest import PART, Plugs, snapshot, three_lines
@@ -77,7 +77,7 @@ def test_a_fault_of_ours_is_not_an_input_error(shop: Path, monkeypatch: pytest.M
     def broken(*_: object) -> None:
         raise AssertionError("opinions disagree")
 
-    monkeypatch.setattr(plugs.build, "make_layers", broken)
+    monkeypatch.setattr(plugs.design, "make_layers", broken)
     before = snapshot(shop)
     with pytest.raises(AssertionError, match="opinions disagree"):
         main(["build", "part.py", "--without", "step"])
@@ -87,9 +87,9 @@ def test_a_fault_of_ours_is_not_an_input_error(shop: Path, monkeypatch: pytest.M
 def test_a_fault_of_ours_ends_with_1(shop: Path) -> None:
     """In a process of its own: status 1, with a traceback to send in."""
     (shop / "broken.py").write_text(
-        "import sys\nimport plugs.build\nfrom plugs.cli import main\n"
+        "import sys\nimport plugs.design\nfrom plugs.cli import main\n"
         "def broken(*_):\n    raise AssertionError('opinions disagree')\n"
-        "plugs.build.make_layers = broken\nsys.exit(main(['build', 'part.py', '--without', 'step']))\n",
+        "plugs.design.make_layers = broken\nsys.exit(main(['build', 'part.py', '--without', 'step']))\n",
         encoding="utf-8",
     )
     run = subprocess.run(
@@ -108,7 +108,7 @@ def test_an_interrupted_build_says_so(shop: Path, plugs: Plugs, monkeypatch: pyt
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("plugs.build.make_layers", interrupted)
+    monkeypatch.setattr("plugs.design.make_layers", interrupted)
     before = snapshot(shop)
     run = plugs("build", "part.py", "--without", "step")
     assert run.status == 130

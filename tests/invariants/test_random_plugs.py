@@ -13,7 +13,8 @@ import pytest
 
 from plugs.errors import PlugError
 from tests.invariants import random_plugs
-from tests.invariants.random_plugs import Outcome, random_plug, remedied, report, run_case
+from tests.invariants.made_plugs import random_plug
+from tests.invariants.random_plugs import Outcome, remedied, report, run_case
 
 CASES = int(os.environ.get("PLUGS_CASES", "200"))
 FIRST = int(os.environ.get("PLUGS_FIRST_SEED", "0"))

@@ -5,6 +5,7 @@ No outside values: each compares the project with itself under a change whose ef
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -23,7 +24,9 @@ from tests.shapes import crowned_plan, mirrored_whole, scaled, solid_of, tapered
 PLANS = {
     "tapered": tapered_plan(radius=12.0),
     "faired": tapered_plan(radius=12.0, bays="faired", bulge=15.0),
-    "blended": tapered_plan(radius=18.0, front=End(radius=10.0), aft=End(radius=25.0), bays="faired", bulge=8.0),
+    "blended": tapered_plan(
+        radius=18.0, front=End(radius=10.0), aft=End(radius=25.0), bays="faired", bulge=8.0
+    ),
     "raked": tapered_plan(radius=12.0, front=End(rake_deg=-12.0), aft=End(radius=14.0, rake_deg=20.0)),
     "crowned": crowned_plan(),
 }
@@ -51,7 +54,7 @@ def test_half_mirrored_is_the_whole_given(name: str) -> None:
 
 @pytest.mark.parametrize("name", PLANS)
 def test_mirror_in_mirror_out(name: str) -> None:
-    """The port side is the starboard side with y turned round, to rounding; the mesh's centroid lies on it."""
+    """The port side is the starboard side with y turned round; the centroid lies in between."""
     solid = solid_of(PLANS[name], 0.1)
     points = solid.loft.sections(np.linspace(*solid.loft.breaks[[0, -1]], 33)).rings.points.reshape(33, -1, 2)
     for section in points:
@@ -65,7 +68,7 @@ def test_mirror_in_mirror_out(name: str) -> None:
 @pytest.mark.parametrize("name", PLANS)
 @pytest.mark.parametrize("scale", [0.1, 3.0])
 def test_scale(name: str, scale: float) -> None:
-    """s times as large: s^3 the volume, s^2 the area, s times the centroid."""
+    """S times as large: s^3 the volume, s^2 the area, s times the centroid."""
     one, other = (integrate(checked_loft(p)) for p in (PLANS[name], scaled(PLANS[name], scale)))
     assert other.volume_mm3 == pytest.approx(scale**3 * one.volume_mm3, rel=1e-9)
     assert other.area_mm2 == pytest.approx(scale**2 * one.area_mm2, rel=1e-6)
@@ -93,14 +96,14 @@ def test_plug_moved_along_itself(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["blended", "crowned"])
 def test_half_the_chord_a_quarter_of_the_error(name: str) -> None:
-    """A chord's error goes with the square of its length, so the volume's is proportional to the tolerance."""
+    """A chord's error goes with its length squared, the volume's therefore with the tolerance."""
     loft = checked_loft(PLANS[name])
     exact = integrate(loft).volume_mm3
     errors = []
     for tolerance in (0.4, 0.1, 0.025):
         by_mesh = mesh.measure(mesh.body_of_grid(sample(loft, tolerance)))
         errors.append(abs(exact - by_mesh.volume_mm3))
-    ratios = [a / b for a, b in zip(errors, errors[1:], strict=False)]
+    ratios = [a / b for a, b in itertools.pairwise(errors)]
     assert all(2.5 < ratio < 6.5 for ratio in ratios), ratios
 
 
@@ -125,7 +128,7 @@ def test_layers_add_up_and_cover_the_body(name: str, axis: str, surplus: str) ->
         rising = layers if direction == "rising" else layers[::-1]
         faces = [a.from_mm for a in rising] + [rising[-1].to_mm]
         assert (faces[0], faces[-1]) == pytest.approx((whole.lower[column], whole.upper[column]))
-        assert all(a.to_mm == b.from_mm for a, b in zip(rising, rising[1:], strict=False))
+        assert all(a.to_mm == b.from_mm for a, b in itertools.pairwise(rising))
         assert [a.index for a in layers] == list(range(1, len(layers) + 1))
         assert [a.thickness for a in layers] == [(40.0, 25.0)[i % 2] for i in range(len(layers))]
         slabs = mesh.slabs(mesh.stacked(body, axis), faces)

@@ -16,7 +16,8 @@ from pathlib import Path
 import pytest
 import shapely
 
-from plugs.build import Built, Work, build, make_design, work_out
+from plugs.build import Built, build
+from plugs.design import Work, make_design, work_out
 from plugs.foam.layers import Layer
 from plugs.output import KINDS
 from plugs.reading import load_recipe

@@ -40,7 +40,7 @@ def rectangles(*sections: tuple[float, float, float]) -> LinesPlan:
 
 
 def test_rectangle_to_rectangle_by_the_prismoidal_rule() -> None:
-    """500 x 200 to 400 x 120 over 100 mm: 7 266 666.67 mm3 (D); the average of the ends would say 7 400 000."""
+    """500 x 200 to 400 x 120 over 100 mm: 7 266 666.67 mm3 (D); the mean of the ends says 7 400 000."""
     plan = rectangles((0.0, 500.0, 200.0), (100.0, 400.0, 120.0))
     exact = 100.0 / 6.0 * (500.0 * 200.0 + 4.0 * 450.0 * 160.0 + 400.0 * 120.0)
     solid = solid_of(plan, CHORD)
@@ -53,8 +53,9 @@ def test_rectangle_to_rectangle_by_the_prismoidal_rule() -> None:
 def test_polygon_to_turned_polygon_by_the_prismoidal_rule(turn_deg: float) -> None:
     """A twisted bay is ruled, so the rule is exact for it; the mesh stays within its chords."""
     turn = math.radians(turn_deg)
-    front, aft = regular(5, 100.0), regular(5, 60.0) @ np.array(
-        [[math.cos(turn), math.sin(turn)], [-math.sin(turn), math.cos(turn)]]
+    front, aft = (
+        regular(5, 100.0),
+        regular(5, 60.0) @ np.array([[math.cos(turn), math.sin(turn)], [-math.sin(turn), math.cos(turn)]]),
     )
     middle = 0.5 * (front + aft)
     exact = 240.0 / 6.0 * (polygon_area(front) + 4.0 * polygon_area(middle) + polygon_area(aft))
@@ -85,10 +86,11 @@ def test_cone_to_its_point() -> None:
 
 
 @pytest.mark.parametrize(
-    ("power", "factor"), [(1.0, 2.0), (2.0, math.pi), (2.5, 3.380935), (3.0, 3.533278), (4.0, 3.708149), (10.0, 3.942928)]
-)  # fmt: skip
+    ("power", "factor"),
+    [(1.0, 2.0), (2.0, math.pi), (2.5, 3.380935), (3.0, 3.533278), (4.0, 3.708149), (10.0, 3.942928)],
+)
 def test_superellipse(power: float, factor: float) -> None:
-    """A prism over a superellipse of 160 corners: the polygon's own area exactly, the curve's within chords."""
+    """A prism over 160 corners: the polygon's own area exactly, the curve's within chords."""
     points = superellipse(120.0, 70.0, power, 160)
     formula = 4.0 * math.gamma(1.0 + 1.0 / power) ** 2 / math.gamma(1.0 + 2.0 / power)
     assert formula == pytest.approx(factor, abs=5.1e-7)
@@ -105,7 +107,12 @@ def test_rounded_box() -> None:
     solid = solid_of(box_plan(300.0, 200.0, 100.0, radius=20.0, end_radius=20.0), CHORD)
     sections, by_mesh = solid.by_sections, solid.plain_by_mesh
     a, b, c, r = 260.0, 160.0, 60.0, 20.0
-    volume = a * b * c + 2.0 * r * (a * b + b * c + c * a) + math.pi * r**2 * (a + b + c) + 4.0 / 3.0 * math.pi * r**3
+    volume = (
+        a * b * c
+        + 2.0 * r * (a * b + b * c + c * a)
+        + math.pi * r**2 * (a + b + c)
+        + 4.0 / 3.0 * math.pi * r**3
+    )
     area = 2.0 * (a * b + b * c + c * a) + 2.0 * math.pi * r * (a + b + c) + 4.0 * math.pi * r**2
     assert volume == pytest.approx(5_804_696.11, abs=0.005)
     assert area == pytest.approx(198_945.13, abs=0.005)

@@ -17,9 +17,19 @@ from plugs.shape.section import Corner, LinesPlan, Station
 from tests.shapes import Array, polygon_area, whole_plan
 
 TABLE = {
-    1.25: 1.894, 2.5: 2.615, 5.0: 3.555, 10.0: 4.683, 20.0: 5.738, 30.0: 6.002,
-    40.0: 5.803, 50.0: 5.294, 60.0: 4.563, 80.0: 2.623, 90.0: 1.448, 100.0: 0.126,
-}  # fmt: skip
+    1.25: 1.894,
+    2.5: 2.615,
+    5.0: 3.555,
+    10.0: 4.683,
+    20.0: 5.738,
+    30.0: 6.002,
+    40.0: 5.803,
+    50.0: 5.294,
+    60.0: 4.563,
+    80.0: 2.623,
+    90.0: 1.448,
+    100.0: 0.126,
+}
 """Per cent of the chord: x and half thickness of the 0012."""
 
 
@@ -31,7 +41,9 @@ def half_thickness(x: Array, ratio: float, last: float = 0.1015) -> Array:
 
 def half_area(x: float, ratio: float) -> float:
     """Return the integral of y from 0 to x (open trailing edge)."""
-    terms = 0.2969 * x**1.5 / 1.5 - 0.1260 * x**2 / 2 - 0.3516 * x**3 / 3 + 0.2843 * x**4 / 4 - 0.1015 * x**5 / 5
+    terms = (
+        0.2969 * x**1.5 / 1.5 - 0.1260 * x**2 / 2 - 0.3516 * x**3 / 3 + 0.2843 * x**4 / 4 - 0.1015 * x**5 / 5
+    )
     return 5.0 * ratio * terms
 
 
@@ -41,7 +53,10 @@ def test_table_agrees_with_the_equation(x: float, y: float) -> None:
     assert 100.0 * half_thickness(np.array(x / 100.0), 0.12) == pytest.approx(y, abs=5e-4)
 
 
-@pytest.mark.parametrize(("ratio", "last", "factor"), [(0.12, 0.1015, 0.685083), (0.12, 0.1036, 0.680883), (0.18, 0.1015, 0.685083)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("ratio", "last", "factor"),
+    [(0.12, 0.1015, 0.685083), (0.12, 0.1036, 0.680883), (0.18, 0.1015, 0.685083)],
+)
 def test_area_of_a_prism_over_the_section(ratio: float, last: float, factor: float) -> None:
     """160 corners, crowded at the nose: 0.685083 t c^2, for the 0012 0.082210 c^2, less the chords' share."""
     chord, angle = 400.0, np.linspace(0.0, np.pi, 81)
@@ -56,7 +71,7 @@ def test_area_of_a_prism_over_the_section(ratio: float, last: float, factor: flo
 
 
 def test_fairing_through_the_printed_ordinates() -> None:
-    """A body whose half-breadth is the table, chord along the plug: the area between its first and last station.
+    """A body whose half-breadth is the table, chord along the plug: the area between its stations.
 
     The digits printed may be off by 5e-6 chords, which is 5e-6 of area for each chord of length; the
     cubic through twelve stations adds 2e-5 where the nose bends most.

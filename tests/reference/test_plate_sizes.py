@@ -4,7 +4,8 @@ Sources: Cs, trade pages summarising SAE J686 (12 x 6 in), the UK plates (520 x 
 European one-line plate (520 x 110 to 520 x 120), the Australian (372 x 135); newspaper text for Japan
 (330 x 165); from memory (M) the European two-line plate (340 x 240). UK characters fix the least plate:
 79 mm characters and 11 mm margins (Cs, text of the 2001 Regulations), so 101 mm high (D).
-Areas and perimeters of rounded rectangles are computed (D): A = w h - (4 - pi) r r, P = 2 (w + h) - (8 - 2 pi) r.
+Areas and perimeters of rounded rectangles are computed (D): A = w h - (4 - pi) r r,
+P = 2 (w + h) - (8 - 2 pi) r.
 """
 
 from __future__ import annotations

@@ -26,7 +26,10 @@ HEMISPHERE = 2.0 / 3.0 * 1e6 * math.pi
 
 def prisms(layers: tuple[Layer, ...], which: str) -> float:
     """Return the volume of square-edged layers over one of their outlines."""
-    outlines = {"outer": [a.envelope for a in layers], "inner": [min(a.lower, a.upper, key=shapely.area) for a in layers]}
+    outlines = {
+        "outer": [a.envelope for a in layers],
+        "inner": [min(a.lower, a.upper, key=shapely.area) for a in layers],
+    }
     return math.fsum(o.area * layer.thickness for o, layer in zip(outlines[which], layers, strict=True))
 
 

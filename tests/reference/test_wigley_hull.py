@@ -10,6 +10,7 @@ L = 1000, B = 200, T = 100 mm: V = 8 888 889 mm3, deck 133 333 mm2, midsection 1
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -65,9 +66,7 @@ def sine_plan(n_bays: int) -> LinesPlan:
     stations = []
     for x in np.linspace(0.0, 1000.0, n_bays + 1):
         half = 60.0 + 40.0 * math.sin(math.pi * x / 1000.0 + 0.3)
-        stations.append(
-            Station(x=float(x), corners={"low": Corner(half, 0.0), "high": Corner(half, 100.0)})
-        )
+        stations.append(Station(x=float(x), corners={"low": Corner(half, 0.0), "high": Corner(half, 100.0)}))
     return LinesPlan(stations=stations, bays="faired")
 
 
@@ -82,7 +81,7 @@ def test_faired_bays_converge_with_the_fourth_power() -> None:
     for n_bays in (8, 16, 32):
         corners = checked_loft(sine_plan(n_bays)).sections(t).corners
         errors.append(float(np.abs(corners[..., 0].max(axis=1) - exact).max()))
-    orders = [math.log2(a / b) for a, b in zip(errors, errors[1:], strict=False)]
+    orders = [math.log2(a / b) for a, b in itertools.pairwise(errors)]
     assert all(3.7 < order < 4.3 for order in orders), orders
 
 

@@ -65,7 +65,11 @@ def test_a_wrong_solid_stops_the_build(field: str, monkeypatch: pytest.MonkeyPat
 
     def wrong(*words: object) -> object:
         found = true(*words)  # type: ignore[arg-type]
-        changed = {"volume_mm3": 1.05 * found.volume_mm3, "area_mm2": 1.05 * found.area_mm2, "centroid": found.centroid + 3.0}
+        changed = {
+            "volume_mm3": 1.05 * found.volume_mm3,
+            "area_mm2": 1.05 * found.area_mm2,
+            "centroid": found.centroid + 3.0,
+        }
         return replace(found, **{field: changed[field]})  # type: ignore[arg-type]
 
     monkeypatch.setattr(body_module, "integrate", wrong)
@@ -73,14 +77,20 @@ def test_a_wrong_solid_stops_the_build(field: str, monkeypatch: pytest.MonkeyPat
         make_solid(LOFT, (), (), 0.02)
 
 
-@pytest.mark.parametrize(("first", "second"), [
-    (POCKET, replace(POCKET, x=190.0)),
-    (POCKET, Boss(panel="deck", x=180.0, width=60.0, height=40.0, rise=5.0)),
-    (Boss(panel="deck", x=150.0, width=60.0, height=40.0, rise=5.0), Boss(panel="deck", x=180.0, width=60.0, height=40.0, rise=5.0)),
-    (replace(POCKET, depth=60.0), replace(POCKET, panel="side", x=150.0, depth=90.0, height=20.0)),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        (POCKET, replace(POCKET, x=185.0)),
+        (POCKET, Boss(panel="deck", x=180.0, width=60.0, height=40.0, rise=5.0)),
+        (
+            Boss(panel="deck", x=150.0, width=60.0, height=40.0, rise=5.0),
+            Boss(panel="deck", x=180.0, width=60.0, height=40.0, rise=5.0),
+        ),
+        (replace(POCKET, depth=60.0), replace(POCKET, panel="side", x=150.0, depth=90.0, height=20.0)),
+    ],
+)
 def test_tools_that_meet(first: Recess | Boss, second: Recess | Boss) -> None:
-    """Two pockets, a pocket and a pad, two pads, two pockets under the skin: both are named, and a distance."""
+    """Two pockets, a pocket and a pad, two pads, two pockets inside: both named, and a distance."""
     error = refused(first, second)
     assert error.param.startswith(("recesses[", "bosses["))
     assert "meets" in error.reason
@@ -110,19 +120,16 @@ def test_pocket_that_breaks_through() -> None:
 
 
 def test_boss_whose_foot_comes_out_below() -> None:
-    """On a plug thinner than its foot."""
-    thin = checked_loft(box_plan(300.0, 200.0, 1.2))
-    crowned = replace(
-        box_plan(300.0, 200.0, 5.0),
-        stations=[replace(s, crowns={"deck": 40.0}) for s in box_plan(300.0, 200.0, 5.0).stations],
-    )
-    loft = checked_loft(crowned)
-    boss = Boss(panel="deck", x=150.0, width=180.0, height=40.0, rise=5.0)
+    """On an arch, whose deck falls away under the pad farther than the arch is thick."""
+    flat = box_plan(300.0, 200.0, 5.0)
+    crowns = {"deck": 40.0, "floor": -38.0}
+    loft = checked_loft(replace(flat, stations=[replace(s, crowns=crowns) for s in flat.stations]))
+    pad = Boss(panel="deck", x=150.0, width=180.0, height=40.0, rise=5.0)
     with pytest.raises(PlugError) as caught:
-        make_solid(loft, make_tools(loft, [boss], "bosses"), (), 0.02)
+        make_solid(loft, make_tools(loft, [pad], "bosses"), (), 0.02)
     assert caught.value.param == "bosses[0].rise"
-    pad = replace(boss, width=60.0)
-    assert make_solid(thin, make_tools(thin, [pad], "bosses"), (), 0.02).by_mesh.volume_mm3 > 0.0
+    small = replace(pad, width=30.0)
+    assert make_solid(loft, make_tools(loft, [small], "bosses"), (), 0.02).by_mesh.volume_mm3 > 0.0
 
 
 def test_own_shapes_are_put_on_and_taken_off() -> None:
@@ -147,7 +154,9 @@ class Tessellated:
         """Keep so many of a tetrahedron's four triangles."""
         self.triangles = triangles
 
-    def tessellate(self, tolerance: float, angle: float) -> tuple[list[SimpleNamespace], list[tuple[int, int, int]]]:
+    def tessellate(
+        self, tolerance: float, angle: float
+    ) -> tuple[list[SimpleNamespace], list[tuple[int, int, int]]]:
         """Return a tetrahedron with edges of 30, 20 and 10 mm."""
         points = [(0.0, 0.0, 0.0), (30.0, 0.0, 0.0), (0.0, 20.0, 0.0), (0.0, 0.0, 10.0)]
         faces = [(0, 2, 1), (0, 1, 3), (1, 2, 3), (0, 3, 2)]
@@ -167,10 +176,18 @@ def test_own_shape_is_tessellated() -> None:
     assert mesh.volume_of(make_shape(wrapped, "added[0]", "add", 0.02).body) == pytest.approx(1000.0)
 
 
-@pytest.mark.parametrize("item", [
-    "cube", None, 7, Tessellated(3), Tessellated(0), SimpleNamespace(vals=list),
-    SimpleNamespace(vals=lambda: [Tessellated(4), Tessellated(4)]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "item",
+    [
+        "cube",
+        None,
+        7,
+        Tessellated(3),
+        Tessellated(0),
+        SimpleNamespace(vals=list),
+        SimpleNamespace(vals=lambda: [Tessellated(4), Tessellated(4)]),
+    ],
+)
 def test_what_is_no_shape_is_refused(item: object) -> None:
     """Not a solid, open, empty, or more than one."""
     with pytest.raises(PlugError) as caught:

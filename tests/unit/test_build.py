@@ -13,10 +13,14 @@ import numpy as np
 import pytest
 
 import plugs.build as stages
-from plugs.build import build, make_design, summarise, work_out
+import plugs.summary
+from plugs.build import build
+from plugs.design import Work, make_design, work_out
 from plugs.errors import PlugError
 from plugs.output import KINDS
+from plugs.shape.body import Shape
 from plugs.shape.kernel_job import KernelProof, OwnShape, SolidTool
+from plugs.summary import summarise
 from tests.cli.conftest import PART
 
 NOT_STEP = tuple(kind for kind in KINDS if kind != "step")
@@ -34,7 +38,7 @@ def recipe(tmp_path: Path) -> Path:
     return path
 
 
-def proof_of(work: stages.Work, **changes: Any) -> KernelProof:
+def proof_of(work: Work, **changes: Any) -> KernelProof:
     """Return what a kernel says that agrees with the other two opinions, but for some fields."""
     solid = work.solid
     proof = KernelProof(
@@ -130,7 +134,7 @@ def test_summary_has_no_figure_that_is_not_one(recipe: Path) -> None:
 def test_a_figure_that_is_not_finite_is_a_fault_of_ours(value: float) -> None:
     """It stops the build."""
     with pytest.raises(AssertionError, match="not finite"):
-        stages._round(value)
+        plugs.summary._round(value)
 
 
 @pytest.mark.parametrize(
@@ -140,8 +144,8 @@ def test_a_figure_that_is_not_finite_is_a_fault_of_ours(value: float) -> None:
 )  # fmt: skip
 def test_parameters_as_json_can_hold_them(value: object, plain: object) -> None:
     """Numbers stay numbers, sequences become lists, all else text."""
-    assert stages._plain(value) == plain
-    assert json.loads(json.dumps(stages._plain(value))) == plain
+    assert plugs.summary._plain(value) == plain
+    assert json.loads(json.dumps(plugs.summary._plain(value))) == plain
 
 
 def test_kernel_that_agrees_is_believed(recipe: Path) -> None:
@@ -207,7 +211,7 @@ def test_kernel_job_works_in_the_order_of_the_mesh(tmp_path: Path) -> None:
     )
     design = make_design(path, {})
     own = tuple(
-        stages.Shape(param=f"{kind}[0]", kind=kind, brep=kind.encode(), body=SimpleNamespace())  # type: ignore[arg-type]
+        Shape(param=f"{kind}[0]", kind=kind, brep=kind.encode(), body=SimpleNamespace())  # type: ignore[arg-type]
         for kind in ("add", "cut")
     )
     job = stages._kernel_job(dataclasses.replace(design, shapes=own))

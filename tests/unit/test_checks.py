@@ -89,7 +89,9 @@ def test_blend_too_long_between_stations() -> None:
     def at(x: float, half: float) -> Station:
         return Station(x=x, corners={"low": Corner(half, 0.0), "high": Corner(half, 60.0, 20.0)})
 
-    plan = LinesPlan(stations=[at(0.0, 60.0), at(100.0, 22.0), at(200.0, 22.0), at(300.0, 60.0)], bays="faired")
+    plan = LinesPlan(
+        stations=[at(0.0, 60.0), at(100.0, 22.0), at(200.0, 22.0), at(300.0, 60.0)], bays="faired"
+    )
     error = refused(plan)
     assert error.param.endswith("['high'].radius")
     assert "x = " in error.where
@@ -126,9 +128,7 @@ def test_both_ends_too_round() -> None:
 
 def test_ends_that_leave_no_length_between_them() -> None:
     """Two blends of 160 on 300 mm: the number passes as it stands."""
-    plan = replace(
-        box_plan(300.0, 900.0, 900.0), front=End(radius=160.0), aft=End(radius=140.0)
-    )
+    plan = replace(box_plan(300.0, 900.0, 900.0), front=End(radius=160.0), aft=End(radius=140.0))
     error = refused(plan)
     assert error.param in ("front.radius", "aft.radius")
     end = error.param.split(".")[0]
@@ -146,10 +146,13 @@ def test_rake_too_steep(end: str) -> None:
 
 
 def test_blend_that_draws_crown_and_neighbour_apart() -> None:
-    """A steep crown beside a shallow corner loses its neighbour in a large end blend, if at all, with a number."""
+    """A steep crown beside a shallow corner loses its neighbour in a large end blend."""
     ring = {
-        "keel": Corner(0.0, 0.0), "chine": Corner(100.0, 10.0), "hip": Corner(150.0, 60.0), "top": Corner(0.0, 200.0),
-    }  # fmt: skip
+        "keel": Corner(0.0, 0.0),
+        "chine": Corner(100.0, 10.0),
+        "hip": Corner(150.0, 60.0),
+        "top": Corner(0.0, 200.0),
+    }
     crowns = {"side": 14.0}
     stations = [Station(x=x, corners=ring, crowns=crowns) for x in (0.0, 150.0)]
     small = {n: Corner(0.5 * c.y, 0.5 * c.z) for n, c in ring.items()}
@@ -178,7 +181,10 @@ def test_panels_that_cross_only_between_stations() -> None:
 def test_clockwise_corners() -> None:
     """The order that would do is in the remedy."""
     plan = LinesPlan(
-        stations=[Station(x=x, corners={"edge": Corner(80.0, 90.0), "chine": Corner(80.0, 0.0)}) for x in (0.0, 100.0)]
+        stations=[
+            Station(x=x, corners={"edge": Corner(80.0, 90.0), "chine": Corner(80.0, 0.0)})
+            for x in (0.0, 100.0)
+        ]
     )
     error = refused(plan)
     assert "clockwise" in error.reason

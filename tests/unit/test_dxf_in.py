@@ -14,6 +14,7 @@ import ezdxf
 import numpy as np
 import pytest
 from ezdxf.math import Matrix44
+from ezdxf.units import conversion_factor
 
 from plugs.errors import PlugError
 from plugs.measure.dxf_in import MM_PER_CODE
@@ -92,9 +93,9 @@ def test_ellipse(tmp_path: Path) -> None:
 @pytest.mark.parametrize("bulge", [1.0, -1.0, 0.4142135623730951, -0.2])
 @pytest.mark.parametrize("kind", ["LWPOLYLINE", "POLYLINE"])
 def test_bulges_bow_to_their_side(tmp_path: Path, bulge: float, kind: str) -> None:
-    """A bulge is the tangent of a quarter of its arc's angle, + to the right of the chord (anti-clockwise)."""
+    """A bulge is the tangent of a quarter of its arc's angle, + to the right of its chord."""
     document, space = drawing()
-    vertices = [(0, 0, bulge), (100, 0, 0), (100, 60, bulge), (0, 60, 0)]
+    vertices = [(0, 0, bulge), (100, 0, 0), (100, 120, bulge), (0, 120, 0)]
     if kind == "LWPOLYLINE":
         space.add_lwpolyline(vertices, format="xyb", close=True)
     else:
@@ -104,13 +105,13 @@ def test_bulges_bow_to_their_side(tmp_path: Path, bulge: float, kind: str) -> No
     low, high = outline.points[:, 1].min(), outline.points[:, 1].max()
     rise = 50.0 * bulge
     assert low == pytest.approx(min(0.0, -rise), abs=CHORD)
-    assert high == pytest.approx(max(60.0, 60.0 + rise), abs=CHORD)
+    assert high == pytest.approx(max(120.0, 120.0 + rise), abs=CHORD)
+    # a circular segment, negative where it bows inwards; the chords cost at most their height all along
     angle = 4.0 * math.atan(bulge)
-    radius = 50.0 / math.sin(angle / 2.0)
-    segment = 0.5 * radius**2 * (angle - math.sin(angle))
+    segment = 0.5 * (50.0 / math.sin(angle / 2.0)) ** 2 * (angle - math.sin(angle))
     x, y = outline.points.T
     area = 0.5 * (x * np.roll(y, -1) - y * np.roll(x, -1)).sum()
-    assert area == pytest.approx(6000.0 + 2.0 * segment * (1.0 if bulge > 0.0 or True else -1.0), abs=2.0)
+    assert area == pytest.approx(12_000.0 + 2.0 * segment, abs=320.0 * CHORD)
 
 
 def test_circle_of_two_bulges(tmp_path: Path) -> None:
@@ -164,8 +165,8 @@ def test_two_loops_are_told_apart(tmp_path: Path) -> None:
     path = saved(document, tmp_path)
     with pytest.raises(PlugError) as caught:
         read_outline(path)
-    assert "closed 200 x 200 mm" in str(caught.value.value)
-    assert "closed 80 x 80 mm" in str(caught.value.value)
+    assert "closed 200.0 x 200.0 mm" in str(caught.value.value)
+    assert "closed 80.0 x 80.0 mm" in str(caught.value.value)
     assert np.ptp(read_outline(path, name="hole").points[:, 0]) == pytest.approx(80.0, abs=0.01)
     assert len(read_outlines(path)) == 2
     with pytest.raises(PlugError) as caught:
@@ -173,12 +174,20 @@ def test_two_loops_are_told_apart(tmp_path: Path) -> None:
     assert caught.value.remedy.startswith("ask for one of: HOLE")
 
 
-@pytest.mark.parametrize("code", sorted(MM_PER_CODE))
+@pytest.mark.parametrize("code", [1, 2, 3, 4, 5, 6, 7, 10, 13, 14])
 def test_unit_codes_agree_with_the_library(code: int) -> None:
-    """The table of $INSUNITS agrees with the DXF library's own factors, to its digits."""
-    from ezdxf.units import conversion_factor
+    """The table of $INSUNITS agrees with the DXF library's own factors, to its eight digits."""
+    assert MM_PER_CODE[code] == pytest.approx(conversion_factor(code, 4), rel=1e-8)
 
-    assert MM_PER_CODE[code] == pytest.approx(conversion_factor(code, 4), rel=1e-6)
+
+def test_survey_foot() -> None:
+    """US survey units by 1 m = 39.37 in exactly (Mendenhall order, 1893): a foot is 2 millionths longer."""
+    assert MM_PER_CODE[21] / MM_PER_CODE[2] - 1.0 == pytest.approx(2e-6, rel=1e-3)
+    assert MM_PER_CODE[22] * 39.37 == pytest.approx(1000.0, rel=1e-15)
+    assert MM_PER_CODE[23] == pytest.approx(3.0 * MM_PER_CODE[21], rel=1e-15)
+    assert MM_PER_CODE[24] == pytest.approx(5280.0 * MM_PER_CODE[21], rel=1e-15)
+    assert MM_PER_CODE[8] * 1e6 == pytest.approx(25.4, rel=1e-15)
+    assert MM_PER_CODE[9] * 1e3 == pytest.approx(25.4, rel=1e-15)
 
 
 @pytest.mark.parametrize(("code", "size"), [(1, 4.0), (2, 0.5), (4, 100.0), (5, 10.0), (6, 0.1), (14, 1.0)])
@@ -266,17 +275,28 @@ def test_binary_drawing(tmp_path: Path) -> None:
 
 
 def test_damaged_drawing_is_mended_and_noted(tmp_path: Path) -> None:
-    """A drawing cut off in the middle of its last parts is read as far as it goes, with a note."""
+    """A drawing cut off behind its curves is read as far as it goes, with a note."""
     document, space = drawing()
     space.add_circle((0, 0), 50)
     text = io.StringIO()
     document.write(text)
     whole = text.getvalue()
-    place = whole.index("ENTITIES")
-    cut = whole[: whole.index("ENDSEC", place)]
-    (tmp_path / "a.dxf").write_text(cut, encoding="utf-8")
+    (tmp_path / "a.dxf").write_text(whole[: whole.index("OBJECTS") + 2000], encoding="utf-8")
     outline = read_outline(tmp_path / "a.dxf")
     assert np.ptp(outline.points, axis=0) == pytest.approx((100, 100), abs=0.01)
+    assert "mended" in outline.notes[0]
+
+
+def test_no_number_is_guessed(tmp_path: Path) -> None:
+    """A radius of 5o.0 is not read as 5: the drawing is refused."""
+    document, space = drawing()
+    space.add_circle((0, 0), 50)
+    text = io.StringIO()
+    document.write(text)
+    (tmp_path / "a.dxf").write_text(text.getvalue().replace("50.0\n", "5o.0\n"), encoding="utf-8")
+    with pytest.raises(PlugError) as caught:
+        read_outline(tmp_path / "a.dxf")
+    assert "damaged" in caught.value.reason
 
 
 @pytest.mark.parametrize(
@@ -290,7 +310,7 @@ def test_damaged_drawing_is_mended_and_noted(tmp_path: Path) -> None:
         b"0\nSECTION\n",
         b"0\nSECTION\n2\nENTITIES\n0\nLINE\n10\nabc\n0\nENDSEC\n0\nEOF\n",
         b"0\nSECTION\n2\nENTITIES\n0\nCIRCLE\n40\n-1e400\n0\nENDSEC\n0\nEOF\n",
-        "0\nSECTION\n2\nENTITIES\n0\nLINE\n10\nnan\n20\n0\n11\n5\n21\n5\n0\nENDSEC\n0\nEOF\n".encode(),
+        b"0\nSECTION\n2\nENTITIES\n0\nLINE\n10\nnan\n20\n0\n11\n5\n21\n5\n0\nENDSEC\n0\nEOF\n",
     ],
     ids=["png", "bytes", "binary head only", "dwg", "text", "cut", "no number", "infinite", "nan"],
 )

@@ -20,9 +20,10 @@ SIDE, DECK = "side", "deck"
 
 
 def pyramid(taper: float, rake_deg: float, radius: float, sharp: tuple[str, ...] = ()) -> LinesPlan:
-    """Return a frustum of a pyramid on the baseline, tapering by ``taper`` mm each side, its sides upright planes.
+    """Return a box that tapers by ``taper`` mm each side, its sides upright planes.
 
-    The corners of a raked end are points of its plane, so the upper one lies where the side has come to there.
+    The corners of a raked end are points of its plane, so the upper one lies where the side
+    has come to there.
     """
 
     def at(share: float) -> Station:
@@ -114,7 +115,7 @@ def test_blend_is_tangent_at_both_its_ends(name: str, panel: str) -> None:
 
 @pytest.mark.parametrize("name", CASES)
 def test_blend_turns_without_a_kink(name: str) -> None:
-    """From the panel to the end the normal turns evenly: no step turns twice as far as its neighbours' mean."""
+    """From the panel to the end the normal turns evenly: no step much farther than the mean."""
     loft = checked_loft(CASES[name])
     _, normals = places(loft, SIDE, blend_positions(loft, SIDE, 60))
     turns = np.arccos(np.clip(np.sum(normals[1:] * normals[:-1], axis=1), -1.0, 1.0))

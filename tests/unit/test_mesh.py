@@ -16,10 +16,22 @@ from plugs.shape.mesh import Body
 from tests.shapes import box_plan, crowned_plan, frustum_plan, solid_of
 
 BOX = np.array([[x, y, z] for x in (0.0, 30.0) for y in (0.0, 20.0) for z in (0.0, 10.0)])
-FACES = np.array([
-    [0, 1, 3], [0, 3, 2], [4, 6, 7], [4, 7, 5], [0, 4, 5], [0, 5, 1],
-    [2, 3, 7], [2, 7, 6], [0, 2, 6], [0, 6, 4], [1, 5, 7], [1, 7, 3],
-])  # fmt: skip
+FACES = np.array(
+    [
+        [0, 1, 3],
+        [0, 3, 2],
+        [4, 6, 7],
+        [4, 7, 5],
+        [0, 4, 5],
+        [0, 5, 1],
+        [2, 3, 7],
+        [2, 7, 6],
+        [0, 2, 6],
+        [0, 6, 4],
+        [1, 5, 7],
+        [1, 7, 3],
+    ]
+)
 
 
 def box(shift: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> Body:
@@ -39,7 +51,9 @@ def test_measures_of_a_box() -> None:
 def test_measures_agree_with_trimesh() -> None:
     """Volume, area and centroid of a plug with everything, far from the origin too."""
     body = solid_of(crowned_plan(), 0.2).body
-    moved = mesh.placed(body, np.array([[1.0, 0.0, 0.0, 9000.0], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 500.0]]))
+    moved = mesh.placed(
+        body, np.array([[1.0, 0.0, 0.0, 9000.0], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 500.0]])
+    )
     for one in (body, moved):
         vertices, triangles = mesh.triangles_of(one)
         other = trimesh.Trimesh(vertices, triangles, process=False)
@@ -99,7 +113,9 @@ def test_placed_turns_and_moves() -> None:
     assert found.upper == pytest.approx([100.0, 30.0, 17.0])
 
 
-@pytest.mark.parametrize(("axis", "at", "size"), [("x", 15.0, (20.0, 10.0)), ("y", 5.0, (30.0, 10.0)), ("z", 5.0, (30.0, 20.0))])  # fmt: skip
+@pytest.mark.parametrize(
+    ("axis", "at", "size"), [("x", 15.0, (20.0, 10.0)), ("y", 5.0, (30.0, 10.0)), ("z", 5.0, (30.0, 20.0))]
+)
 def test_outline_lies_in_the_axes_of_its_plane(axis: str, at: float, size: tuple[float, float]) -> None:
     """(y, z), (x, z) and (x, y): a box in the positive octant keeps its place."""
     found = mesh.outline(mesh.stacked(box(), axis), at, above=True)

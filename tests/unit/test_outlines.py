@@ -179,7 +179,9 @@ def test_duplicates_are_noted() -> None:
     assert outline.notes == ("3 points repeated the one before and were left out",)
 
 
-@pytest.mark.parametrize("wrong", [[(0, 0)], [(0, 0, 0), (1, 1, 1)], [(0, 0), (np.nan, 1)], [(0, 0), (np.inf, 1)]])
+@pytest.mark.parametrize(
+    "wrong", [[(0, 0)], [(0, 0, 0), (1, 1, 1)], [(0, 0), (np.nan, 1)], [(0, 0), (np.inf, 1)]]
+)
 def test_bad_points(wrong: list[tuple[float, ...]]) -> None:
     """What is no outline of finite pairs is refused."""
     with pytest.raises(PlugError):

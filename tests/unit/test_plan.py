@@ -44,10 +44,13 @@ def test_half_section_all_round() -> None:
     assert table.corners.shape == (2, 2, 2)
 
 
-@pytest.mark.parametrize(("first", "last", "corners", "panels"), [
-    (0.0, 80.0, 3, ("side", "deck", "port side")),
-    (100.0, 0.0, 3, ("side", "port side", "floor")),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("first", "last", "corners", "panels"),
+    [
+        (0.0, 80.0, 3, ("side", "deck", "port side")),
+        (100.0, 0.0, 3, ("side", "port side", "floor")),
+    ],
+)
 def test_corner_on_the_centreline_is_not_doubled(
     first: float, last: float, corners: int, panels: tuple[str, ...]
 ) -> None:
@@ -70,7 +73,11 @@ def test_whole_section_is_taken_as_it_is() -> None:
 
 def test_panels_without_names_are_named_after_corners() -> None:
     """Across the centreline below, between corners, across above."""
-    assert read_plan(replace(PLAN, panels=())).drawn_panels == ("across chine", "chine to edge", "across edge")
+    assert read_plan(replace(PLAN, panels=())).drawn_panels == (
+        "across chine",
+        "chine to edge",
+        "across edge",
+    )
 
 
 def test_bays_by_name() -> None:
@@ -78,8 +85,10 @@ def test_bays_by_name() -> None:
     table = read_plan(replace(PLAN, bays={"edge": "faired"}))
     assert table.corner_faired.tolist() == [False, True]
     assert dict(zip(table.drawn_panels, table.panel_faired, strict=True)) == {
-        "floor": False, "side": False, "deck": True,
-    }  # fmt: skip
+        "floor": False,
+        "side": False,
+        "deck": True,
+    }
     assert read_plan(replace(PLAN, bays="faired")).corner_faired.all()
 
 
@@ -117,7 +126,10 @@ def test_crown_lands_on_its_panel() -> None:
         (replace(PLAN, bays="curly"), "bays"),
         (replace(PLAN, bays={"edge": "curly"}), "bays['edge']"),
         (replace(PLAN, bays={"keel": "faired"}), "bays['keel']"),
-        (replace(PLAN, stations=[station(0.0, crowns={"roof": 5.0}), station(9.0)]), "stations[0].crowns['roof']"),
+        (
+            replace(PLAN, stations=[station(0.0, crowns={"roof": 5.0}), station(9.0)]),
+            "stations[0].crowns['roof']",
+        ),
         (replace(PLAN, front=End(radius=-1.0)), "front.radius"),
         (replace(PLAN, aft=End(rake_deg=75.0)), "aft.rake_deg"),
         (replace(PLAN, aft=End(radius=5.0, sharp=("roof",))), "aft.sharp"),
@@ -126,7 +138,9 @@ def test_crown_lands_on_its_panel() -> None:
             "stations[1].x",
         ),
         (
-            LinesPlan(stations=[station(x, {"a": Corner(0.0, 0.0), "b": Corner(0.0, 9.0)}) for x in (0.0, 9.0)]),
+            LinesPlan(
+                stations=[station(x, {"a": Corner(0.0, 0.0), "b": Corner(0.0, 9.0)}) for x in (0.0, 9.0)]
+            ),
             "stations[0].corners",
         ),
     ],
@@ -144,7 +158,9 @@ def test_remedies_name_numbers() -> None:
     assert "60" in refused(replace(PLAN, aft=End(rake_deg=75.0))).remedy
 
 
-@pytest.mark.parametrize("value", [math.inf, -math.inf, math.nan, 2 * LARGEST, -2 * LARGEST, "7", None, False, 1j])
+@pytest.mark.parametrize(
+    "value", [math.inf, -math.inf, math.nan, 2 * LARGEST, -2 * LARGEST, "7", None, False, 1j]
+)
 def test_number_refuses(value: object) -> None:
     """Not a number, not finite, beyond 20 m: with a remedy each."""
     with pytest.raises(PlugError) as caught:

@@ -25,7 +25,10 @@ def test_three_millimetres_by_default() -> None:
     assert plate_size("japan") == plate_size("japan", 3.0)
 
 
-@pytest.mark.parametrize(("region", "close"), [("eu-oneline", "eu-one-line"), ("us-car", "us-canada-car"), ("", None), (None, None)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("region", "close"),
+    [("eu-oneline", "eu-one-line"), ("us-car", "us-canada-car"), ("", None), (None, None)],
+)
 def test_unknown_region(region: str, close: str | None) -> None:
     """All regions are listed, the closest first."""
     with pytest.raises(PlugError) as caught:

@@ -54,10 +54,17 @@ def frustum(width: float, height: float, depth: float, draft_deg: float) -> floa
 
 
 @pytest.mark.parametrize("draft_deg", [0.0, 10.0, 30.0, -5.0])
-@pytest.mark.parametrize(("panel", "place"), [
-    ("deck", {"x": 150.0}), ("floor", {"x": 120.0}), ("side", {"x": 100.0}), ("port side", {"x": 100.0}),
-    ("aft", {"y": 10.0, "z": 50.0}), ("front", {"y": -10.0, "z": 45.0}),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("panel", "place"),
+    [
+        ("deck", {"x": 150.0}),
+        ("floor", {"x": 120.0}),
+        ("side", {"x": 100.0}),
+        ("port side", {"x": 100.0}),
+        ("aft", {"y": 10.0, "z": 50.0}),
+        ("front", {"y": -10.0, "z": 45.0}),
+    ],
+)
 def test_pocket_takes_its_volume(panel: str, place: dict[str, float], draft_deg: float) -> None:
     """On every panel and both ends: the frustum between mouth and floor."""
     item = replace(POCKET, panel=panel, draft_deg=draft_deg, **{"x": None, "z": None, **place})
@@ -111,9 +118,15 @@ def test_turning_takes_the_same_volume(turn_deg: float) -> None:
         assert abs(ends[0]) == pytest.approx(30.0)
 
 
-@pytest.mark.parametrize(("panel", "outward"), [
-    ("deck", (0.0, 0.0, 1.0)), ("floor", (0.0, 0.0, -1.0)), ("side", (0.0, 1.0, 0.0)), ("port side", (0.0, -1.0, 0.0)),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("panel", "outward"),
+    [
+        ("deck", (0.0, 0.0, 1.0)),
+        ("floor", (0.0, 0.0, -1.0)),
+        ("side", (0.0, 1.0, 0.0)),
+        ("port side", (0.0, -1.0, 0.0)),
+    ],
+)
 def test_tool_looks_into_the_panel(panel: str, outward: tuple[float, float, float]) -> None:
     """A cut's axis runs inward, a boss's outward, right-handed both, the middle on the surface."""
     loft = checked_loft(BOX)
@@ -128,11 +141,16 @@ def test_tool_looks_into_the_panel(panel: str, outward: tuple[float, float, floa
     assert pad.kind == "add"
 
 
-@pytest.mark.parametrize(("panel", "axis", "sign"), [("deck", 1, 1.0), ("side", 2, 1.0), ("port side", 2, 1.0)])
+@pytest.mark.parametrize(
+    ("panel", "axis", "sign"), [("deck", 1, 1.0), ("side", 2, 1.0), ("port side", 2, 1.0)]
+)
 def test_across_is_to_starboard_or_up(panel: str, axis: int, sign: float) -> None:
     """+ to starboard on a panel that runs across, + up on one that stands."""
     loft = checked_loft(BOX)
-    middle, moved = (make_tool(loft, replace(POCKET, panel=panel, across=a), "recesses[0]").frame[:, 3] for a in (0.0, 20.0))
+    middle, moved = (
+        make_tool(loft, replace(POCKET, panel=panel, across=a), "recesses[0]").frame[:, 3]
+        for a in (0.0, 20.0)
+    )
     assert moved[axis] - middle[axis] == pytest.approx(sign * 20.0)
 
 
@@ -163,7 +181,8 @@ def test_crowned_deck_is_reached_from_its_highest_point() -> None:
 def test_through_cut_goes_right_through(panel: str) -> None:
     """Its volume is its section times the plug's whole thickness there."""
     place = {"y": 0.0, "z": 50.0, "x": None} if panel == "aft" else {}
-    item = replace(POCKET, panel=panel, width=30.0, height=20.0, is_through=True, **place)  # type: ignore[arg-type]
+    window = replace(POCKET, width=30.0, height=20.0, is_through=True)
+    item = replace(window, panel=panel, **place)  # type: ignore[arg-type]
     thick = {"deck": 100.0, "side": 200.0, "aft": 300.0}[panel]
     assert changed_volume(BOX, item) == pytest.approx(-600.0 * thick, rel=1e-9)
 
@@ -172,7 +191,9 @@ def test_plate_gives_the_size() -> None:
     """Width, height and corner radius from the table; what the recipe gives itself goes first."""
     wide = box_plan(300.0, 700.0, 300.0)
     item = Recess(panel="aft", z=150.0, plate="eu-one-line", depth=10.0)
-    assert -changed_volume(wide, item) == pytest.approx(10.0 * (526.0 * 126.0 - (4 - math.pi) * 11.0**2), rel=1e-4)
+    assert -changed_volume(wide, item) == pytest.approx(
+        10.0 * (526.0 * 126.0 - (4 - math.pi) * 11.0**2), rel=1e-4
+    )
     own = replace(item, height=100.0, corner_radius=0.0)
     assert -changed_volume(wide, own) == pytest.approx(10.0 * 526.0 * 100.0, rel=1e-9)
 
@@ -255,7 +276,9 @@ def test_neither_recess_nor_boss() -> None:
 def test_pocket_on_a_raked_end_is_square_to_it(rake_deg: float) -> None:
     """The tool leans with the end's plane."""
     corners = {"low": Corner(100.0, 0.0), "high": Corner(100.0, 120.0)}
-    plan = LinesPlan(stations=[Station(x=x, corners=corners) for x in (0.0, 300.0)], aft=End(rake_deg=rake_deg))
+    plan = LinesPlan(
+        stations=[Station(x=x, corners=corners) for x in (0.0, 300.0)], aft=End(rake_deg=rake_deg)
+    )
     item = Recess(panel="aft", z=60.0, width=40.0, height=30.0, depth=10.0)
     tool = make_tool(checked_loft(plan), item, "recesses[0]")
     lean = math.radians(rake_deg)

@@ -22,7 +22,9 @@ def radius_of(plan: LinesPlan, station: int, name: str) -> float:
 def test_one_value_is_tried_first() -> None:
     """The largest that passes, rounded down to 0.1."""
     plan = box_plan(300.0, 200.0, 100.0, radius=40.0)
-    param, value, remedy = blame(plan, fault("radius", "high"), [1, 0], lambda p: radius_of(p, 1, "high") <= 17.36)
+    param, value, remedy = blame(
+        plan, fault("radius", "high"), [1, 0], lambda p: radius_of(p, 1, "high") <= 17.36
+    )
     assert (param, value, remedy) == ("stations[1].corners['high'].radius", 40.0, "use 17.3 or less")
 
 
@@ -69,7 +71,9 @@ def test_crowns_keep_their_sign() -> None:
     plan = crowned_plan()
     low = plan.stations[0].crowns["deck"]
     assert low == 8.0
-    _, value, remedy = blame(plan, fault("crown", "deck"), [0, 1], lambda p: p.stations[0].crowns["deck"] < 3.0)
+    _, value, remedy = blame(
+        plan, fault("crown", "deck"), [0, 1], lambda p: p.stations[0].crowns["deck"] < 3.0
+    )
     assert value == 8.0
     assert remedy == "use 2.9 or less"
 

@@ -44,8 +44,8 @@ def test_polygon_without_blends_is_itself() -> None:
 
 
 def test_square_with_full_blends_is_a_circle() -> None:
-    """Blends that meet in the middle of each side: area pi r r, moments of a circle off the origin (M, textbook)."""
-    square = np.array([[-50.0, -50.0], [50.0, -50.0], [50.0, 50.0], [-50.0, 50.0]]) + [30.0, 200.0]
+    """Blends that meet in the middle of each side: area and moments of a circle (M, textbook)."""
+    square = np.array([[-20.0, 150.0], [80.0, 150.0], [80.0, 250.0], [-20.0, 250.0]])
     area, my, mz, mzz, myz = ring(square, radius=50.0).moments()[0]
     assert area == pytest.approx(math.pi * 2500.0, rel=1e-13)
     assert (my / area, mz / area) == pytest.approx((30.0, 200.0), rel=1e-12)
@@ -55,7 +55,7 @@ def test_square_with_full_blends_is_a_circle() -> None:
 
 @pytest.mark.parametrize("rise", [3.0, 12.0, -4.0])
 def test_crowned_panel_is_a_circular_segment(rise: float) -> None:
-    """Area of a segment of chord c and rise h: R R (a - sin a)/2 with R = (c c/4 + h h)/(2 h) (M, textbook)."""
+    """A segment of chord c and rise h: R R (a - sin a)/2, R = (c c/4 + h h)/(2 h) (M, textbook)."""
     square = np.array([[-50.0, -50.0], [50.0, -50.0], [50.0, 50.0], [-50.0, 50.0]])
     chord, h = 100.0, abs(rise)
     reach = (chord**2 / 4.0 + h**2) / (2.0 * h)
@@ -156,7 +156,7 @@ def test_there_and_back_again() -> None:
 
 @pytest.mark.parametrize(("by", "meets"), [(0.5, True), (2.5, True), (4.5, False), (10.0, False)])
 def test_panels_that_no_longer_meet_are_not_a_number(by: float, meets: bool) -> None:
-    """A crown of radius 100 rises from a floor at 15 degrees; it dips 100 (1 - cos 15) = 3.41 mm below the corner.
+    """A crown of radius 100 rises at 15 degrees: it dips 100 (1 - cos 15) = 3.41 mm below its corner.
 
     Drawn inward by more than that while the floor stays, the two have no corner, and never a wrong one.
     """
@@ -167,6 +167,8 @@ def test_panels_that_no_longer_meet_are_not_a_number(by: float, meets: bool) -> 
     moved = inset_corners(corners, np.zeros((1, 4)), rise, move, np.zeros((1, 4)))[0]
     assert bool(np.isfinite(moved[0, 1]).all()) is meets
     if meets:
-        centre = np.array([100.0, 0.0]) + 100.0 * np.array([-math.sin(math.radians(15.0)), math.cos(math.radians(15.0))])
+        centre = np.array([100.0, 0.0]) + 100.0 * np.array(
+            [-math.sin(math.radians(15.0)), math.cos(math.radians(15.0))]
+        )
         assert moved[0, 1, 1] == pytest.approx(0.0, abs=1e-9)
         assert np.linalg.norm(moved[0, 1] - centre) == pytest.approx(100.0 - by, rel=1e-9)

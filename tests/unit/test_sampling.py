@@ -14,7 +14,7 @@ from plugs.shape.checks import checked_loft
 from plugs.shape.mesh import body_of_grid, triangles_of
 from plugs.shape.sampling import sample
 from plugs.shape.section import LinesPlan
-from tests.invariants.random_plugs import random_plug
+from tests.invariants.made_plugs import random_plug
 from tests.shapes import Array, crowned_plan, frustum_plan, regular, solid_of, tapered_plan, whole_plan
 
 
@@ -37,7 +37,9 @@ PLANS = {
     "tapered": tapered_plan(radius=10.0, bays="faired", bulge=25.0),
     "cone": frustum_plan([(0.0, 100.0), (300.0, 0.0)]),
     "barrel": frustum_plan([(0.0, 60.0), (150.0, 100.0), (300.0, 50.0)]),
-    "twisted": whole_plan([(0.0, regular(4, 100.0)), (200.0, regular(4, 100.0) @ np.array([[0.8, 0.6], [-0.6, 0.8]]))]),
+    "twisted": whole_plan(
+        [(0.0, regular(4, 100.0)), (200.0, regular(4, 100.0) @ np.array([[0.8, 0.6], [-0.6, 0.8]]))]
+    ),
 }
 
 
@@ -66,7 +68,7 @@ def test_random_plans_are_within_the_tolerance(seed: int) -> None:
 
 
 def test_vertices_lie_on_the_surface() -> None:
-    """Every point of the grid is the surface's own point at its t, segment and ratio, and the mesh has no other."""
+    """Every point of the grid is the surface's own, and the mesh has no other."""
     loft = checked_loft(crowned_plan())
     grid = sample(loft, 0.2)
     again = loft.sections(grid.t).place(grid.segment, grid.ratio)
@@ -94,7 +96,16 @@ def test_flat_panels_need_no_points_inside() -> None:
 
 def test_tolerance_too_fine_is_refused_with_one_that_does() -> None:
     """Instead of filling the computer's memory."""
-    loft = checked_loft(tapered_plan(length=19000.0, half=(9000.0, 3000.0), height=(9000.0, 4000.0), radius=900.0, bays="faired", bulge=500.0))
+    loft = checked_loft(
+        tapered_plan(
+            length=19000.0,
+            half=(9000.0, 3000.0),
+            height=(9000.0, 4000.0),
+            radius=900.0,
+            bays="faired",
+            bulge=500.0,
+        )
+    )
     with pytest.raises(PlugError) as caught:
         sample(loft, 1e-4)
     assert caught.value.param == "chord_tolerance"

@@ -45,7 +45,7 @@ def test_raked_end_lies_in_its_plane(rake_deg: float, radius: float) -> None:
     """The last section leans by the rake, top outward when it is positive, through x of its station."""
     loft = make_loft(tapered_plan(radius=10.0, aft=End(rake_deg=rake_deg, radius=radius)))
     at = loft.sections(loft.breaks[-1:])
-    (u, k), = heights(at.place(np.arange(8), np.zeros(8)))
+    ((u, k),) = heights(at.place(np.arange(8), np.zeros(8)))
     assert (u, k) == pytest.approx((400.0, math.tan(math.radians(rake_deg))), abs=1e-6)
     middle = loft.sections(np.array([200.0]))
     assert middle.k == pytest.approx([0.0])

@@ -1,0 +1,194 @@
+"""From a recipe to a worked-out plug: checked words, foam and finished surface, body, layers, findings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.errors import Finding, PlugError
+from plugs.findings import find
+from plugs.foam.layers import Layer, make_layers
+from plugs.reading import Recipe, load_recipe, run_recipe
+from plugs.recipe import Plug, checked_plug
+from plugs.shape.body import Shape, Solid, make_shape, make_solid, make_tools
+from plugs.shape.checks import checked_loft
+from plugs.shape.mating import MatingCut, make_cut
+from plugs.shape.recess import Tool
+from plugs.shape.skin_offset import Cover, SkinProof, foam_loft, make_cover, prove_cover
+from plugs.shape.stations import Loft
+
+Array = NDArray[np.float64]
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Design:
+    """A recipe, run and checked: everything is decided, nothing heavy has been made.
+
+    Attributes
+    ----------
+    recipe : Recipe
+    parameters : mapping of str to object
+    plug : Plug
+    finish, loft : Loft
+        Of the finished surface, and of the foam under it; one and the same without a skin.
+    cover : Cover
+    finish_tools, tools : tuple of Tool
+        Recesses and bosses in either.
+    shapes : tuple of Shape
+    mating : tuple of MatingCut
+    """
+
+    recipe: Recipe
+    parameters: Mapping[str, object]
+    plug: Plug
+    finish: Loft
+    loft: Loft
+    cover: Cover
+    finish_tools: tuple[Tool, ...]
+    tools: tuple[Tool, ...]
+    shapes: tuple[Shape, ...]
+    mating: tuple[MatingCut, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Work:
+    """A design worked out: body, layers, findings.
+
+    Attributes
+    ----------
+    design : Design
+    solid : Solid
+        The foam.
+    finish : Solid
+        The finished part, which is the foam itself without a skin.
+    skin_proof : SkinProof or None
+    layers : tuple of Layer
+    findings : tuple of Finding
+    """
+
+    design: Design
+    solid: Solid
+    finish: Solid
+    skin_proof: SkinProof | None
+    layers: tuple[Layer, ...]
+    findings: tuple[Finding, ...]
+
+
+def make_design(path: Path, overrides: Mapping[str, object]) -> Design:
+    """Return a recipe, run and checked.
+
+    Parameters
+    ----------
+    path : Path
+        The recipe.
+    overrides : mapping of str to object
+        Parameters that differ from their defaults; text as on the command line.
+
+    Returns
+    -------
+    Design
+
+    Raises
+    ------
+    PlugError
+        Anything wrong with the recipe, with its place.
+    """
+    recipe = load_recipe(path)
+    made = run_recipe(recipe, overrides)
+    try:
+        plug = checked_plug(made.result, recipe.name)
+        finish = checked_loft(plug.plan())
+        cover = make_cover(finish, plug.skin)
+        finish_tools = _tools(finish, plug, None)
+        is_bare = cover.is_nothing
+        loft = foam_loft(finish, cover)
+        tools = finish_tools if is_bare else _tools(finish, plug, cover)
+        shapes = [
+            make_shape(item, f"added[{i}]", "add", plug.chord_tolerance) for i, item in enumerate(plug.added)
+        ]
+        shapes += [
+            make_shape(item, f"cut[{i}]", "cut", plug.chord_tolerance) for i, item in enumerate(plug.cut)
+        ]
+        box = _box(finish)
+        mating = [make_cut(item, f"mating[{i}]", *box) for i, item in enumerate(plug.mating)]
+    except PlugError as error:
+        raise _in_recipe(error, path) from error
+    return Design(
+        recipe=recipe,
+        parameters=made.parameters,
+        plug=plug,
+        finish=finish,
+        loft=loft,
+        cover=cover,
+        finish_tools=tuple(finish_tools),
+        tools=tuple(tools),
+        shapes=tuple(shapes),
+        mating=tuple(mating),
+    )
+
+
+def _box(loft: Loft) -> tuple[Array, Array]:
+    """Return the corners of a box round a section solid, from its corners at the stations and between."""
+    t = np.unique(np.concatenate([np.linspace(loft.breaks[0], loft.breaks[-1], 65), loft.breaks]))
+    at = loft.sections(t)
+    count = at.rings.points.shape[1]
+    points = at.place(np.repeat(np.arange(count), 2), np.tile([0.0, 0.5], count)).reshape(-1, 3)
+    return points.min(axis=0), points.max(axis=0)
+
+
+def _tools(finish: Loft, plug: Plug, cover: Cover | None) -> list[Tool]:
+    """Return bosses and recesses as they are in the finished surface, or under a cover."""
+    bosses = make_tools(finish, plug.bosses, "bosses", cover)
+    return bosses + make_tools(finish, plug.recesses, "recesses", cover)
+
+
+def work_out(design: Design, say: Say) -> Work:
+    """Return the body of a design, its layers and its findings.
+
+    Parameters
+    ----------
+    design : Design
+    say : callable
+        Told what is being done.
+
+    Returns
+    -------
+    Work
+
+    Raises
+    ------
+    PlugError
+        Tools that meet or break through, a stack that does not cover the plug.
+    """
+    plug = design.plug
+    try:
+        say("body")
+        solid = make_solid(design.loft, design.tools, design.shapes, plug.chord_tolerance, design.mating)
+        finish, skin_proof = solid, None
+        if not design.cover.is_nothing:
+            say("skin")
+            finish = make_solid(
+                design.finish, design.finish_tools, design.shapes, plug.chord_tolerance, design.mating
+            )
+            skin_proof = prove_cover(design.finish, design.loft, design.cover)
+        say("layers")
+        layers, doubts = make_layers(solid.body, plug.stack)
+    except PlugError as error:
+        raise _in_recipe(error, design.recipe.path) from error
+    findings = find(plug, solid, doubts, skin_proof)
+    return Work(
+        design=design, solid=solid, finish=finish, skin_proof=skin_proof, layers=layers, findings=findings
+    )
+
+
+def _in_recipe(error: PlugError, path: Path) -> PlugError:
+    """Return an error with the recipe's name before its place."""
+    where = f"{path.name}, {error.where}" if error.where else path.name
+    return PlugError(
+        param=error.param, value=error.value, reason=error.reason, remedy=error.remedy, where=where
+    )

@@ -1,0 +1,405 @@
+"""The mating face: an end or the underside of a plug, cut to the contour of the body that it meets.
+
+The contour is drawn in one view, plan (x, y), side (x, z) or end (y, z), and runs across the plug;
+what lies on its far side is cut away along the line of sight, with a gap for fitting.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import shapely
+import shapely.ops
+from numpy.typing import NDArray
+
+from plugs.errors import Finding, PlugError
+from plugs.shape import mesh
+from plugs.shape.mesh import Body
+from plugs.shape.plan import number
+from plugs.tolerances import LARGEST
+
+Array = NDArray[np.float64]
+
+VIEWS: Final = {"plan": ("z", ("x", "y")), "side": ("y", ("x", "z")), "end": ("x", ("y", "z"))}
+"""Line of sight of each view, and the axes that its contours are given in."""
+
+_CUTS: Final = {
+    ("plan", "front"): (0, -1.0),
+    ("plan", "aft"): (0, 1.0),
+    ("side", "front"): (0, -1.0),
+    ("side", "aft"): (0, 1.0),
+    ("side", "under"): (1, -1.0),
+    ("end", "under"): (1, -1.0),
+}
+_DENSE: Final = 801
+_ON_FACE: Final = 1e-3
+_SHORT: Final = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Mating:
+    """A face cut to a measured contour.
+
+    Attributes
+    ----------
+    view : str
+        "plan", "side" or "end".
+    cuts : str
+        What is cut away: "front" (all before the contour), "aft" (all behind it) or "under".
+    contour : array or faired curve
+        Points (n, 2) in mm in the view's axes, from one side of the plug to the other, taken as
+        they are; or anything with a method ``at(shares)`` that gives such points.
+    measured : array or None
+        The points (n, 2) as measured, for the fit report; by default the contour's own.
+    gap : float, mm
+        Room left between the plug and the contour.
+    flange_width : float, mm
+        Width of the strip along the edge of the face where the part is turned in; 0 for none.
+    name : str
+    """
+
+    view: str
+    cuts: str
+    contour: Any
+    measured: Any = None
+    gap: float = 0.0
+    flange_width: float = 0.0
+    name: str = "mating face"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MatingCut:
+    """A mating face, ready for both engines.
+
+    Attributes
+    ----------
+    item : Mating
+    param : str
+    axis : str
+        Line of sight.
+    curve : (n, 2) float, mm
+        The face in the view: the contour less the gap, in order across the plug, straight on to
+        beyond the plug at both ends.
+    closing : (2, 2) float, mm
+        Far corners of what is cut away, from the end of the curve back to its beginning.
+    low, high : float, mm
+        Along the line of sight.
+    measured : (m, 2) float, mm
+    body : Body
+        All that is cut away.
+    """
+
+    item: Mating
+    param: str
+    axis: str
+    curve: Array
+    closing: Array
+    low: float
+    high: float
+    measured: Array
+    body: Body
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MatingFace:
+    """The face as it was cut, and how well it fits.
+
+    Attributes
+    ----------
+    cut : MatingCut
+    outline : shapely.MultiPolygon, mm
+        The face unrolled: length along the contour, and the line of sight's axis.
+    flange : shapely.MultiPolygon, mm
+        The strip along its edge, empty without one.
+    edge : (k, 2) float, mm
+        The part of the curve that is on the plug, in the view.
+    largest_mm, rms_mm : float
+        Distance of the measured points from the face, less the gap.
+    place : tuple of float, mm
+        Where in the view the largest is.
+    count : int
+        Measured points that lie along the face.
+    """
+
+    cut: MatingCut
+    outline: shapely.MultiPolygon
+    flange: shapely.MultiPolygon
+    edge: Array
+    largest_mm: float
+    rms_mm: float
+    place: tuple[float, float]
+    count: int
+
+
+def make_cut(item: Mating, param: str, lower: Array, upper: Array) -> MatingCut:
+    """Return the cut of a mating face.
+
+    Parameters
+    ----------
+    item : Mating
+    param : str
+        Where the recipe gives it.
+    lower, upper : (3,) float, mm
+        Box round the plug.
+
+    Returns
+    -------
+    MatingCut
+
+    Raises
+    ------
+    PlugError
+        A view or side that is not there, a contour that is not one, crosses itself, lies beside the
+        plug, or is bent too tightly for its gap.
+    """
+    if not isinstance(item, Mating):
+        raise PlugError(
+            param=param,
+            value=item,
+            reason="this is not a Mating",
+            remedy='write Mating(view="plan", cuts="front", ...)',
+        )
+    if (item.view, item.cuts) not in _CUTS:
+        known = ", ".join(f'view="{view}" cuts="{cuts}"' for view, cuts in _CUTS)
+        raise PlugError(
+            param=f"{param}.cuts",
+            value=f"{item.view}, {item.cuts}",
+            reason="a contour in that view cannot cut that side",
+            remedy=f"use one of {known}",
+        )
+    gap = number(f"{param}.gap", item.gap, least=0.0, most=100.0)
+    number(f"{param}.flange_width", item.flange_width, least=0.0, most=1000.0)
+    axis, names = VIEWS[item.view]
+    column, sign = _CUTS[item.view, item.cuts]
+    across = 1 - column
+    contour = _points(item.contour, f"{param}.contour")
+    measured = contour if item.measured is None else _points(item.measured, f"{param}.measured")
+    if contour[0, across] > contour[-1, across]:
+        contour = contour[::-1]
+    low, high = (np.array([bound["xyz".index(name)] for name in names]) for bound in (lower, upper))
+    _check_reach(contour, across, low, high, f"{param}.contour", names)
+    curve = _parallel(contour, gap, sign, column, f"{param}.gap")
+    far = LARGEST
+    ends = curve[[0, -1]].copy()
+    ends[:, across] = [low[across] - 100.0, high[across] + 100.0]
+    curve = np.vstack([ends[:1], curve, ends[1:]])
+    closing = ends[::-1].copy()
+    closing[:, column] = sign * far
+    region = shapely.Polygon(np.vstack([curve, closing]))
+    if not region.is_valid:
+        raise PlugError(
+            param=f"{param}.contour",
+            value=f"{len(contour)} points",
+            reason="the contour crosses itself, or turns back at its end",
+            remedy="leave out the points where it does, or fair it with a tolerance of 0.5",
+        )
+    depth = "xyz".index(axis)
+    near, beyond = float(lower[depth]) - 100.0, float(upper[depth]) + 100.0
+    return MatingCut(
+        item=item,
+        param=param,
+        axis=axis,
+        curve=curve,
+        closing=closing,
+        low=near,
+        high=beyond,
+        measured=measured,
+        body=mesh.extruded(shapely.MultiPolygon([region]), axis, near, beyond),
+    )
+
+
+def _points(value: Any, param: str) -> Array:
+    """Return a contour's points."""
+    if hasattr(value, "at"):
+        value = value.at(np.linspace(0.0, 1.0, _DENSE))
+    try:
+        points = np.array(value, dtype=np.float64)
+    except (TypeError, ValueError):
+        points = np.empty((0, 0))
+    if points.ndim != 2 or points.shape[1:] != (2,) or len(points) < 2 or not np.isfinite(points).all():
+        raise PlugError(
+            param=param,
+            value=f"{type(value).__name__} of shape {points.shape}",
+            reason="a contour is 2 or more points in the view's axes, all of them finite",
+            remedy="give an (n, 2) array in mm",
+        )
+    step = np.hypot(*np.diff(points, axis=0).T)
+    return np.asarray(points[np.concatenate([[True], step > 1e-6])])
+
+
+def _check_reach(
+    contour: Array, across: int, low: Array, high: Array, param: str, names: tuple[str, str]
+) -> None:
+    """Refuse a contour that lies beside the plug or covers less than half of it."""
+    inside = min(contour[-1, across], high[across]) - max(contour[0, across], low[across])
+    width = high[across] - low[across]
+    column = 1 - across
+    if (
+        inside < 0.5 * width
+        or contour[:, column].max() < low[column]
+        or contour[:, column].min() > high[column]
+    ):
+        raise PlugError(
+            param=param,
+            value=_extent(contour.min(axis=0), contour.max(axis=0), names),
+            reason=f"the contour has to run across the plug, which lies at {_extent(low, high, names)}",
+            remedy=f"move it, or let it reach from {names[across]} = {low[across]:.0f} to {high[across]:.0f}",
+        )
+
+
+def _extent(low: Array, high: Array, names: tuple[str, str]) -> str:
+    """Return a range in a view in words."""
+    return ", ".join(f"{n} {a:.0f} to {b:.0f}" for n, a, b in zip(names, low, high, strict=True)) + " mm"
+
+
+def _parallel(contour: Array, gap: float, sign: float, column: int, param: str) -> Array:
+    """Return the parallel of a contour at the gap, on the side of the plug."""
+    if gap == 0.0:
+        return contour
+    tangent = np.gradient(contour, axis=0)
+    normal = (
+        np.stack([-tangent[:, 1], tangent[:, 0]], axis=1) / np.hypot(tangent[:, 0], tangent[:, 1])[:, None]
+    )
+    middle = normal[len(normal) // 2, column]
+    normal *= -sign if middle > 0.0 else sign
+    moved = contour + gap * normal
+    onward = np.sum(np.diff(moved, axis=0) * np.diff(contour, axis=0), axis=1)
+    if (onward <= 0.0).any():
+        raise PlugError(
+            param=param,
+            value=gap,
+            reason="the contour is bent more tightly than the gap is wide",
+            remedy=f"use {0.5 * gap:.3g}, or fair the contour",
+        )
+    return np.asarray(moved)
+
+
+def face_of(cut: MatingCut, body: Body) -> MatingFace:
+    """Return the face that a cut left on a body, unrolled, and how well it fits what was measured.
+
+    Parameters
+    ----------
+    cut : MatingCut
+    body : Body
+        After the cut.
+
+    Returns
+    -------
+    MatingFace
+
+    Raises
+    ------
+    PlugError
+        The cut does not touch the body.
+    """
+    vertices, triangles = mesh.triangles_of(body)
+    names = VIEWS[cut.item.view][1]
+    view = vertices[:, ["xyz".index(name) for name in names]]
+    along = vertices[:, "xyz".index(cut.axis)]
+    line = shapely.LineString(cut.curve)
+    near = shapely.distance(line, shapely.points(view)) < _ON_FACE
+    is_face = near[triangles].all(axis=1)
+    place = shapely.line_locate_point(line, shapely.points(view[near])) if near.any() else np.empty(0)
+    flat = np.zeros((len(vertices), 2))
+    flat[near] = np.stack([place, along[near]], axis=1)
+    pieces = shapely.polygons(flat[triangles[is_face]])
+    area = shapely.area(pieces)
+    outline = (
+        shapely.union_all(pieces[area > 1e-9], grid_size=1e-6) if len(pieces) else shapely.MultiPolygon()
+    )
+    outline = (
+        outline
+        if isinstance(outline, shapely.MultiPolygon)
+        else shapely.MultiPolygon([outline] if outline.area else [])
+    )
+    if outline.is_empty:
+        raise PlugError(
+            param=f"{cut.param}.contour",
+            value=cut.item.name,
+            reason="the contour does not touch the plug",
+            remedy="move it by the distance at which the body lies",
+        )
+    flange = shapely.MultiPolygon()
+    if cut.item.flange_width > 0.0:
+        strip = outline.difference(outline.buffer(-cut.item.flange_width))
+        flange = strip if isinstance(strip, shapely.MultiPolygon) else shapely.MultiPolygon([strip])
+    first, last = outline.bounds[0], outline.bounds[2]
+    edge = np.asarray(shapely.ops.substring(line, first, last).coords)
+    return _fitted(cut, outline, flange, edge, first, last, line)
+
+
+def _fitted(
+    cut: MatingCut,
+    outline: shapely.MultiPolygon,
+    flange: shapely.MultiPolygon,
+    edge: Array,
+    first: float,
+    last: float,
+    line: shapely.LineString,
+) -> MatingFace:
+    """Return a face with the distances of the measured points that lie along it."""
+    points = shapely.points(cut.measured)
+    where = shapely.line_locate_point(line, points)
+    is_along = (where > first) & (where < last)
+    off = np.abs(shapely.distance(line, points) - cut.item.gap)[is_along]
+    worst = int(np.argmax(off)) if len(off) else 0
+    spot = cut.measured[is_along][worst] if len(off) else edge[0]
+    return MatingFace(
+        cut=cut,
+        outline=outline,
+        flange=flange,
+        edge=edge,
+        largest_mm=float(off.max(initial=0.0)),
+        rms_mm=float(np.sqrt(np.mean(off**2))) if len(off) else 0.0,
+        place=(float(spot[0]), float(spot[1])),
+        count=int(is_along.sum()),
+    )
+
+
+def findings_of(face: MatingFace) -> list[Finding]:
+    """Return what is doubtful about a mating face.
+
+    Parameters
+    ----------
+    face : MatingFace
+
+    Returns
+    -------
+    list of Finding
+    """
+    found = []
+    names = VIEWS[face.cut.item.view][1]
+    contour = face.cut.curve[1:-1]
+    line = shapely.LineString(face.cut.curve)
+    ends = shapely.line_locate_point(line, shapely.points(contour[[0, -1]]))
+    first, last = face.outline.bounds[0], face.outline.bounds[2]
+    for short, point in ((ends[0] - first, contour[0]), (last - ends[1], contour[-1])):
+        if short > _SHORT:
+            found.append(
+                Finding(
+                    code="short-contour",
+                    severity="warning",
+                    where=f"{face.cut.item.name}, {_spot(point, names)}",
+                    message=f"the contour ends {short:.1f} mm inside the plug, and was taken straight on",
+                    remedy=f"measure {short:.0f} mm farther",
+                )
+            )
+    if face.count and face.largest_mm > max(1.0, 3.0 * face.rms_mm):
+        found.append(
+            Finding(
+                code="mating-fit",
+                severity="warning",
+                where=f"{face.cut.item.name}, {_spot(face.place, names)}",
+                message=f"a measured point lies {face.largest_mm:.2f} mm off, rms {face.rms_mm:.2f} mm",
+                remedy="measure that place again, or fair the contour with a smaller tolerance",
+            )
+        )
+    return found
+
+
+def _spot(point: Sequence[float] | Array, names: tuple[str, str]) -> str:
+    """Return a place in a view in words."""
+    return f"{names[0]} = {point[0]:.0f}, {names[1]} = {point[1]:.0f} mm"

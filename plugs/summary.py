@@ -1,0 +1,180 @@
+"""summary.json: every figure of a build, with its unit in its name; the contract that other programs read."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from plugs.design import Work
+from plugs.foam.layers import Layer
+from plugs.shape import mesh
+from plugs.shape.body import Solid
+from plugs.shape.kernel_job import KernelProof
+from plugs.shape.mating import MatingFace
+
+
+def layer_stem(layer: Layer) -> str:
+    """Return the file name of a layer's drawings, without its ending.
+
+    Parameters
+    ----------
+    layer : Layer
+
+    Returns
+    -------
+    str
+    """
+    return f"layer-{layer.name[1:]}"
+
+
+def summarise(work: Work, files: Mapping[str, bytes], proof: KernelProof | None) -> dict[str, Any]:
+    """Return the contents of summary.json: lengths in mm, areas in m2, volumes in m3.
+
+    Parameters
+    ----------
+    work : Work
+    files : mapping of str to bytes
+        By path in the folder.
+    proof : KernelProof or None
+        The kernel's answer, if it ran.
+
+    Returns
+    -------
+    dict
+        Figures rounded to 9 significant digits.
+    """
+    design, solid = work.design, work.solid
+    whole = solid.by_mesh
+    changed = whole.volume_mm3 - solid.plain_by_mesh.volume_mm3
+    by_sections = solid.by_sections.volume_mm3 + changed
+    triangles = mesh.triangles_of(solid.body)[1]
+    return {
+        "recipe": {
+            "name": design.recipe.name,
+            "title": design.plug.name,
+            "file": design.recipe.path.name,
+            "sha256": hashlib.sha256(design.recipe.path.read_bytes()).hexdigest(),
+        },
+        "display_unit": design.plug.display_unit,
+        "parameters": {name: _plain(value) for name, value in design.parameters.items()},
+        "solid": {
+            "volume_m3": _round(1e-9 * whole.volume_mm3),
+            "volume_by_sections_m3": _round(1e-9 * by_sections),
+            "volume_by_mesh_m3": _round(1e-9 * whole.volume_mm3),
+            "volume_by_kernel_m3": None if proof is None else _round(1e-9 * proof.volume_mm3),
+            "area_m2": _round(1e-6 * whole.area_mm2),
+            "centroid_mm": [_round(v, 1e-6) for v in whole.centroid],
+            "bounds_mm": {
+                "from": [_round(v, 1e-6) for v in whole.lower],
+                "to": [_round(v, 1e-6) for v in whole.upper],
+            },
+            "closed": mesh.is_closed(triangles),
+            "plain": _plain_solid(solid, proof),
+        },
+        "skin": _skin_summary(work),
+        "mating": [_mating_summary(face) for face in solid.faces],
+        "layers": [_layer_summary(layer, files) for layer in work.layers],
+        "findings": [
+            {
+                "code": f.code,
+                "severity": f.severity,
+                "where": f.where,
+                "message": f.message,
+                "remedy": f.remedy,
+            }
+            for f in work.findings
+        ],
+        "files": [
+            {"path": name, "bytes": len(files[name]), "sha256": hashlib.sha256(files[name]).hexdigest()}
+            for name in sorted(files)
+        ],
+    }
+
+
+def _skin_summary(work: Work) -> dict[str, Any] | None:
+    """Return the finished part and how well the foam lies under it, or None without a skin."""
+    proof, whole = work.skin_proof, work.finish.by_mesh
+    if proof is None:
+        return None
+    table, cover = work.design.finish.table, work.design.cover
+    over = {name: _round(float(depth)) for name, depth in zip(table.panel_names, cover.panels, strict=True)}
+    return {
+        "over_mm": over | {"front": _round(cover.front), "aft": _round(cover.aft)},
+        "finish_volume_m3": _round(1e-9 * whole.volume_mm3),
+        "finish_area_m2": _round(1e-6 * whole.area_mm2),
+        "largest_deviation_mm": _round(proof.largest_mm, 1e-6),
+        "deviation_place_mm": [_round(v, 1e-6) for v in proof.place],
+        "deviation_panel": proof.panel,
+        "points_measured": proof.count,
+    }
+
+
+def _mating_summary(face: MatingFace) -> dict[str, Any]:
+    """Return a mating face and how well it fits what was measured."""
+    item = face.cut.item
+    return {
+        "name": item.name,
+        "view": item.view,
+        "cuts": item.cuts,
+        "gap_mm": _round(item.gap),
+        "face_area_m2": _round(1e-6 * face.outline.area),
+        "flange_area_m2": _round(1e-6 * face.flange.area),
+        "measured_points": face.count,
+        "largest_miss_mm": _round(face.largest_mm, 1e-6),
+        "rms_miss_mm": _round(face.rms_mm, 1e-6),
+        "largest_miss_place_mm": [_round(v, 1e-6) for v in face.place],
+    }
+
+
+def _plain_solid(solid: Solid, proof: KernelProof | None) -> dict[str, Any]:
+    """Return the opinions on the body without recesses and bosses, each found on its own."""
+    opinions = {"sections": solid.by_sections, "mesh": solid.plain_by_mesh}
+    found: dict[str, Any] = {
+        f"{word}_by_{name}": _round(scale * getattr(m, field))
+        for word, field, scale in (("volume_m3", "volume_mm3", 1e-9), ("area_m2", "area_mm2", 1e-6))
+        for name, m in opinions.items()
+    }
+    found |= {f"centroid_mm_by_{name}": [_round(v, 1e-6) for v in m.centroid] for name, m in opinions.items()}
+    found["volume_m3_by_kernel"] = None if proof is None else _round(1e-9 * proof.plain_volume_mm3)
+    found["area_m2_by_kernel"] = None if proof is None else _round(1e-6 * proof.plain_area_mm2)
+    found["centroid_mm_by_kernel"] = (
+        None if proof is None else [_round(v, 1e-6) for v in proof.plain_centroid]
+    )
+    return found
+
+
+def _layer_summary(layer: Layer, files: Mapping[str, bytes]) -> dict[str, Any]:
+    """Return a layer's figures."""
+    return {
+        "name": layer.name,
+        "axis": layer.axis,
+        "from_mm": _round(layer.from_mm, 1e-6),
+        "to_mm": _round(layer.to_mm, 1e-6),
+        "sheet_mm": _round(layer.thickness),
+        "final_area_lower_m2": _round(1e-6 * layer.lower.area),
+        "final_area_upper_m2": _round(1e-6 * layer.upper.area),
+        "rough_area_m2": _round(1e-6 * layer.rough.area),
+        "volume_m3": _round(1e-9 * layer.volume_mm3),
+        "files": sorted(name for name in files if Path(name).stem == layer_stem(layer)),
+    }
+
+
+def _round(value: float, least: float = 0.0) -> float:
+    """Return a figure to 9 significant digits; what is smaller than ``least`` is 0."""
+    value = float(value)
+    assert math.isfinite(value), "a figure of the summary is not finite"
+    return 0.0 if abs(value) < least else float(f"{value:.9g}")
+
+
+def _plain(value: object) -> object:
+    """Return a parameter as JSON can hold it."""
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    return value if value is None or isinstance(value, bool | int | float | str) else str(value)
