@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 _BUILT, _INPUT_FAULT, _FINDINGS = 0, 2, 3
 
 
-class _UsageFault(ValueError):
+class _UsageError(ValueError):
     """A command line that cannot be read."""
 
 
@@ -28,7 +28,7 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Raise instead of printing the usage."""
-        raise _UsageFault(message, self.prog)
+        raise _UsageError(message, self.prog)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -65,7 +65,7 @@ def _options(words: Sequence[str]) -> argparse.Namespace:
     """Return the command line, read."""
     try:
         return _parser().parse_args(words)
-    except _UsageFault as fault:
+    except _UsageError as fault:
         message, prog = fault.args
         raise PlugError(
             param="command line", value=" ".join(words), reason=message, remedy=f"see {prog} --help"

@@ -49,10 +49,6 @@ def summarise(work: Work, files: Mapping[str, bytes], proof: KernelProof | None)
         Figures rounded to 9 significant digits.
     """
     design, solid = work.design, work.solid
-    whole = solid.by_mesh
-    changed = whole.volume_mm3 - solid.plain_by_mesh.volume_mm3
-    by_sections = solid.by_sections.volume_mm3 + changed
-    triangles = mesh.triangles_of(solid.body)[1]
     return {
         "recipe": {
             "name": design.recipe.name,
@@ -62,20 +58,7 @@ def summarise(work: Work, files: Mapping[str, bytes], proof: KernelProof | None)
         },
         "display_unit": design.plug.display_unit,
         "parameters": {name: _plain(value) for name, value in design.parameters.items()},
-        "solid": {
-            "volume_m3": _round(1e-9 * whole.volume_mm3),
-            "volume_by_sections_m3": _round(1e-9 * by_sections),
-            "volume_by_mesh_m3": _round(1e-9 * whole.volume_mm3),
-            "volume_by_kernel_m3": None if proof is None else _round(1e-9 * proof.volume_mm3),
-            "area_m2": _round(1e-6 * whole.area_mm2),
-            "centroid_mm": [_round(v, 1e-6) for v in whole.centroid],
-            "bounds_mm": {
-                "from": [_round(v, 1e-6) for v in whole.lower],
-                "to": [_round(v, 1e-6) for v in whole.upper],
-            },
-            "closed": mesh.is_closed(triangles),
-            "plain": _plain_solid(solid, proof),
-        },
+        "solid": _solid_summary(solid, proof),
         "skin": _skin_summary(work),
         "mating": [_mating_summary(face) for face in solid.faces],
         "layers": [_layer_summary(layer, files) for layer in work.layers],
@@ -93,6 +76,27 @@ def summarise(work: Work, files: Mapping[str, bytes], proof: KernelProof | None)
             {"path": name, "bytes": len(files[name]), "sha256": hashlib.sha256(files[name]).hexdigest()}
             for name in sorted(files)
         ],
+    }
+
+
+def _solid_summary(solid: Solid, proof: KernelProof | None) -> dict[str, Any]:
+    """Return the measures of the foam body: its three opinions on the volume, and where it lies."""
+    whole = solid.by_mesh
+    by_sections = solid.by_sections.volume_mm3 + whole.volume_mm3 - solid.plain_by_mesh.volume_mm3
+    triangles = mesh.triangles_of(solid.body)[1]
+    return {
+        "volume_m3": _round(1e-9 * whole.volume_mm3),
+        "volume_by_sections_m3": _round(1e-9 * by_sections),
+        "volume_by_mesh_m3": _round(1e-9 * whole.volume_mm3),
+        "volume_by_kernel_m3": None if proof is None else _round(1e-9 * proof.volume_mm3),
+        "area_m2": _round(1e-6 * whole.area_mm2),
+        "centroid_mm": [_round(v, 1e-6) for v in whole.centroid],
+        "bounds_mm": {
+            "from": [_round(v, 1e-6) for v in whole.lower],
+            "to": [_round(v, 1e-6) for v in whole.upper],
+        },
+        "closed": mesh.is_closed(triangles),
+        "plain": _plain_solid(solid, proof),
     }
 
 

@@ -43,6 +43,7 @@ ORDER = (
     # shape: the mesh engine
     "plugs.shape.sampling",
     "plugs.shape.mesh",
+    "plugs.shape.mating",
     "plugs.shape.proof",
     "plugs.shape.body",
     # shape: the kernel engine

@@ -155,8 +155,8 @@ def fair_curve(
     s = s if rough is None else rough.project(points, s)
 
     def is_good(curve: Spline) -> bool:
-        """Return whether a curve keeps tolerance and scatter at the points themselves."""
-        away = residuals_of(curve, points[own], curve.project(points[own], s[own], 2))
+        """Return whether a curve keeps tolerance and scatter; a place not quite the nearest errs to no."""
+        away = residuals_of(curve, points[own], curve.project(points[own], s[own], 1))
         return _is_good(away, tolerance, noise)
 
     first_try = len(points) * max(tolerance / 3.0, noise) ** 2

@@ -22,7 +22,7 @@ DEGREE: Final = 3
 _LEAST_STEP: Final = 1e-9
 """Parameters of neighbouring points are at least this far apart, in a curve of length 1."""
 _MOST_TRIALS: Final = 24
-_MOST_REMOVALS: Final = 20
+_MOST_REMOVALS: Final = 12
 _NARROWEST: Final = 0.02
 
 

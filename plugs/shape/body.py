@@ -100,7 +100,8 @@ def make_solid(
     Raises
     ------
     PlugError
-        A tool that meets another or breaks through; nothing left of the plug.
+        A tool that meets another or breaks through; nothing left of the plug, or a mating face that
+        does not touch it.
     """
     grid = sample(loft, tolerance)
     plain = mesh.body_of_grid(grid)
@@ -109,24 +110,9 @@ def make_solid(
         _check_within(plain, tool, body)
     for (first, a), (second, b) in combinations(zip(tools, bodies, strict=True), 2):
         _check_apart(plain, first, a, second, b)
-    result = plain
-    added = [b for t, b in zip(tools, bodies, strict=True) if t.kind == "add"] + [
-        s.body for s in shapes if s.kind == "add"
-    ]
-    removed = [b for t, b in zip(tools, bodies, strict=True) if t.kind == "cut"] + [
-        s.body for s in shapes if s.kind == "cut"
-    ]
-    if added:
-        result = mesh.joined([result, *added])
-    for cutter in [*removed, *(cut.body for cut in mating)]:
-        result = mesh.less(result, cutter)
-    if mesh.volume_of(result) <= _NOTHING_MM3:
-        raise PlugError(
-            param="cut",
-            value=len(removed),
-            reason="nothing is left of the plug",
-            remedy="cut at most a part of it away",
-        )
+    pieces = [(tool.kind, body) for tool, body in zip(tools, bodies, strict=True)]
+    pieces += [(shape.kind, shape.body) for shape in shapes] + [("cut", cut.body) for cut in mating]
+    result = _worked(plain, pieces)
     by_sections, by_mesh = integrate(loft, grid), mesh.measure(result)
     plain_by_mesh = by_mesh if result is plain else mesh.measure(plain)
     _prove(by_sections, plain_by_mesh, tolerance)
@@ -141,6 +127,23 @@ def make_solid(
         plain_by_mesh=plain_by_mesh,
         by_mesh=by_mesh,
     )
+
+
+def _worked(plain: Body, pieces: Sequence[tuple[str, Body]]) -> Body:
+    """Return a body with pieces added, then others cut away."""
+    added = [body for kind, body in pieces if kind == "add"]
+    cutters = [body for kind, body in pieces if kind == "cut"]
+    result = mesh.joined([plain, *added]) if added else plain
+    for cutter in cutters:
+        result = mesh.less(result, cutter)
+    if mesh.volume_of(result) <= _NOTHING_MM3:
+        raise PlugError(
+            param="cut",
+            value=len(cutters),
+            reason="nothing is left of the plug",
+            remedy="cut at most a part of it away",
+        )
+    return result
 
 
 def make_tools(

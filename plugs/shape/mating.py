@@ -37,6 +37,7 @@ _CUTS: Final = {
 _DENSE: Final = 801
 _ON_FACE: Final = 1e-3
 _SHORT: Final = 1.0
+_BEYOND: Final = 100.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -155,6 +156,40 @@ def make_cut(item: Mating, param: str, lower: Array, upper: Array) -> MatingCut:
         A view or side that is not there, a contour that is not one, crosses itself, lies beside the
         plug, or is bent too tightly for its gap.
     """
+    _check_words(item, param)
+    axis, names = VIEWS[item.view]
+    column, sign = _CUTS[item.view, item.cuts]
+    contour = _points(item.contour, f"{param}.contour")
+    measured = contour if item.measured is None else _points(item.measured, f"{param}.measured")
+    if contour[0, 1 - column] > contour[-1, 1 - column]:
+        contour = contour[::-1]
+    low, high = (np.array([bound["xyz".index(name)] for name in names]) for bound in (lower, upper))
+    _check_reach(contour, 1 - column, low, high, f"{param}.contour", names)
+    inner = _parallel(contour, item.gap, sign, column, f"{param}.gap")
+    ends = inner[[0, -1]].copy()
+    ends[:, 1 - column] = [low[1 - column] - _BEYOND, high[1 - column] + _BEYOND]
+    curve = np.vstack([ends[:1], inner, ends[1:]])
+    closing = ends[::-1].copy()
+    closing[:, column] = sign * LARGEST
+    region = shapely.Polygon(np.vstack([curve, closing]))
+    if not region.is_valid:
+        raise PlugError(
+            param=f"{param}.contour",
+            value=f"{len(contour)} points",
+            reason="the contour crosses itself, or turns back at its end",
+            remedy="leave out the points where it does, or fair it with a tolerance of 0.5",
+        )
+    depth = "xyz".index(axis)
+    near, beyond = float(lower[depth]) - _BEYOND, float(upper[depth]) + _BEYOND
+    body = mesh.extruded(shapely.MultiPolygon([region]), axis, near, beyond)
+    return MatingCut(
+        item=item, param=param, axis=axis, curve=curve, closing=closing, low=near, high=beyond,
+        measured=measured, body=body,
+    )  # fmt: skip
+
+
+def _check_words(item: Mating, param: str) -> None:
+    """Refuse anything but a mating face with a view, a side, a gap and a flange that can be."""
     if not isinstance(item, Mating):
         raise PlugError(
             param=param,
@@ -170,45 +205,8 @@ def make_cut(item: Mating, param: str, lower: Array, upper: Array) -> MatingCut:
             reason="a contour in that view cannot cut that side",
             remedy=f"use one of {known}",
         )
-    gap = number(f"{param}.gap", item.gap, least=0.0, most=100.0)
+    number(f"{param}.gap", item.gap, least=0.0, most=100.0)
     number(f"{param}.flange_width", item.flange_width, least=0.0, most=1000.0)
-    axis, names = VIEWS[item.view]
-    column, sign = _CUTS[item.view, item.cuts]
-    across = 1 - column
-    contour = _points(item.contour, f"{param}.contour")
-    measured = contour if item.measured is None else _points(item.measured, f"{param}.measured")
-    if contour[0, across] > contour[-1, across]:
-        contour = contour[::-1]
-    low, high = (np.array([bound["xyz".index(name)] for name in names]) for bound in (lower, upper))
-    _check_reach(contour, across, low, high, f"{param}.contour", names)
-    curve = _parallel(contour, gap, sign, column, f"{param}.gap")
-    far = LARGEST
-    ends = curve[[0, -1]].copy()
-    ends[:, across] = [low[across] - 100.0, high[across] + 100.0]
-    curve = np.vstack([ends[:1], curve, ends[1:]])
-    closing = ends[::-1].copy()
-    closing[:, column] = sign * far
-    region = shapely.Polygon(np.vstack([curve, closing]))
-    if not region.is_valid:
-        raise PlugError(
-            param=f"{param}.contour",
-            value=f"{len(contour)} points",
-            reason="the contour crosses itself, or turns back at its end",
-            remedy="leave out the points where it does, or fair it with a tolerance of 0.5",
-        )
-    depth = "xyz".index(axis)
-    near, beyond = float(lower[depth]) - 100.0, float(upper[depth]) + 100.0
-    return MatingCut(
-        item=item,
-        param=param,
-        axis=axis,
-        curve=curve,
-        closing=closing,
-        low=near,
-        high=beyond,
-        measured=measured,
-        body=mesh.extruded(shapely.MultiPolygon([region]), axis, near, beyond),
-    )
 
 
 def _points(value: Any, param: str) -> Array:

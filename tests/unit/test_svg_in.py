@@ -121,7 +121,8 @@ def test_arcs_out_of_range() -> None:
 @pytest.mark.parametrize(
     "d",
     [
-        "L10 10", "M10", "M10 10L", "M10 10 X 3 3", "M10 10 L 20 foo", "M nan 0 L 1 1", "M0 0L1e999 3", "10 10",
+        "L10 10", "M10", "M10 10L", "M10 10 X 3 3", "M10 10 L 20 foo", "M nan 0 L 1 1", "M0 0L1e999 3",
+        "10 10",
         "M0 0A5 5 0 2 1 3 3", "M0 0z 5 5", "M0 0L1 1;", "M0 0C1 1 2 2 3",
     ],
 )  # fmt: skip
@@ -330,7 +331,8 @@ def test_bad_drawings(tmp_path: Path, body: str) -> None:
 
 @pytest.mark.parametrize(
     "raw",
-    [b"", b"hello", b"<svg", b"<html></html>", b"\x89PNG\r\n\x1a\n\x00", bytes(range(256)), b"<svg>\xff\xfe</svg>",
+    [b"", b"hello", b"<svg", b"<html></html>", b"\x89PNG\r\n\x1a\n\x00", bytes(range(256)),
+     b"<svg>\xff\xfe</svg>",
      b'<?xml version="1.0" encoding="klingon"?><svg/>', b"\x1f\x8b\x08\x00"],
 )  # fmt: skip
 def test_garbage_is_an_input_error(tmp_path: Path, raw: bytes) -> None:
