@@ -7,20 +7,17 @@ from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from plugs.design import Design, Say, Work, make_design, work_out
 from plugs.output import KINDS
+from plugs.output.dxf_worker import DxfRun
 from plugs.output.folder import SUMMARY, FreshFolder
 from plugs.shape import mesh
-from plugs.shape.kernel_job import CurvedPrism, KernelJob, KernelProof, OwnShape, SolidTool
-from plugs.shape.kernel_worker import KernelRun, start_kernel
-from plugs.shape.mating import MatingCut
-from plugs.shape.spline_strips import fit_strips
 from plugs.summary import layer_stem, summarise
-from plugs.tolerances import KERNEL_VOLUME_RATIO
 
-_KERNEL_SECONDS = 120.0
+if TYPE_CHECKING:
+    from plugs.shape.kernel_worker import KernelRun
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -67,19 +64,20 @@ def build(
     Built
     """
     say("recipe")
-    design = make_design(path, overrides)
-    folder = out if out is not None else Path("exports") / design.recipe.name
     with ExitStack() as after:
+        writer = after.enter_context(DxfRun()) if "dxf" in kinds else None
+        design = make_design(path, overrides)
+        folder = out if out is not None else Path("exports") / design.recipe.name
         fresh = after.enter_context(FreshFolder(folder))
-        run = after.enter_context(start_kernel()) if "step" in kinds else None
-        if run is not None:
-            run.submit(_kernel_job(design))
+        run = after.enter_context(_kernel(design)) if "step" in kinds else None
         work = work_out(design, say)
-        files = _files(work, kinds, say)
+        files = _files(work, kinds, writer, say)
         proof = None
         if run is not None:
+            from plugs.proving import proved
+
             say("step")
-            proof = _proved(work, run)
+            proof = proved(work, run)
             files["solid/foam.step"] = proof.step
         summary = summarise(work, files, proof)
         files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
@@ -89,53 +87,17 @@ def build(
     return Built(work=work, folder=folder, summary=summary)
 
 
-def _kernel_job(design: Design) -> KernelJob:
-    """Return what the kernel is asked to build."""
+def _kernel(design: Design) -> KernelRun:
+    """Start the kernel on a design."""
+    from plugs.proving import kernel_job
+    from plugs.shape.kernel_worker import start_kernel
 
-    def own(kind: str) -> list[OwnShape]:
-        return [OwnShape(kind=s.kind, brep=s.brep) for s in design.shapes if s.kind == kind]
-
-    def tools(kind: str) -> list[SolidTool]:
-        return [
-            SolidTool(kind=t.kind, strips=fit_strips(t.loft), frame=t.frame)
-            for t in design.tools
-            if t.kind == kind
-        ]
-
-    return KernelJob(
-        name=design.plug.name,
-        body=fit_strips(design.loft),
-        tools=(
-            *tools("add"),
-            *own("add"),
-            *tools("cut"),
-            *own("cut"),
-            *(_prism(cut) for cut in design.mating),
-        ),
-    )
+    run = start_kernel()
+    run.submit(kernel_job(design))
+    return run
 
 
-def _prism(cut: MatingCut) -> CurvedPrism:
-    """Return a mating cut for the kernel."""
-    return CurvedPrism(
-        kind="cut", axis=cut.axis, curve=cut.curve, closing=cut.closing, low=cut.low, high=cut.high
-    )
-
-
-def _proved(work: Work, run: KernelRun) -> KernelProof:
-    """Return the kernel's answer after comparing it with the other two opinions."""
-    proof = run.result(_KERNEL_SECONDS)
-    solid, tolerance = work.solid, work.design.plug.chord_tolerance
-    ratio = abs(proof.plain_volume_mm3 / solid.by_sections.volume_mm3 - 1.0)
-    assert ratio <= KERNEL_VOLUME_RATIO, f"kernel and sections disagree on the volume by {ratio:.2g}"
-    allowed = tolerance * solid.by_mesh.area_mm2 + 1e-6 * solid.by_mesh.volume_mm3
-    gap = abs(proof.volume_mm3 - solid.by_mesh.volume_mm3)
-    assert gap <= allowed, f"kernel and mesh disagree on the volume by {gap:.6g} mm3"
-    assert proof.is_valid and proof.n_free_edges == 0, "the kernel's solid is not sound"
-    return proof
-
-
-def _files(work: Work, kinds: Sequence[str], say: Say) -> dict[str, bytes]:
+def _files(work: Work, kinds: Sequence[str], writer: DxfRun | None, say: Say) -> dict[str, bytes]:
     """Return every file but the kernel's and the summary, by its path in the folder."""
     plug, files = work.design.plug, {}
     if "stl" in kinds or "3mf" in kinds:
@@ -152,18 +114,23 @@ def _files(work: Work, kinds: Sequence[str], say: Say) -> dict[str, bytes]:
                 files[f"solid/{word}.3mf"] = threemf_bytes(vertices, triangles, name=name)
     if "dxf" in kinds or "svg" in kinds:
         from plugs.output.drawing import layer_drawing
-        from plugs.output.dxf import render_dxf
         from plugs.output.svg import render_svg
 
         say("drawings")
-        for layer in work.layers:
-            drawing = layer_drawing(layer, plug_name=plug.name, display_unit=plug.display_unit)
-            if "dxf" in kinds:
-                files[f"layers/{layer_stem(layer)}.dxf"] = render_dxf(drawing).encode()
-            if "svg" in kinds:
-                files[f"layers/{layer_stem(layer)}.svg"] = render_svg(drawing).encode()
+        unit = plug.display_unit
+        drawings = {
+            f"layers/{layer_stem(layer)}": layer_drawing(layer, plug_name=plug.name, display_unit=unit)
+            for layer in work.layers
+        }
+        if writer is not None:
+            writer.submit(list(drawings.values()))
+        if "svg" in kinds:
+            files |= {f"{name}.svg": render_svg(drawing).encode() for name, drawing in drawings.items()}
     if "csv" in kinds:
         from plugs.output.tables import outlines_csv
 
         files["layers/outlines.csv"] = outlines_csv(work.layers).encode()
+    if writer is not None:
+        texts = writer.texts()
+        files |= {f"{name}.dxf": text.encode() for name, text in zip(drawings, texts, strict=True)}
     return files

@@ -6,7 +6,7 @@ import hashlib
 import math
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,8 +14,10 @@ from plugs.design import Work
 from plugs.foam.layers import Layer
 from plugs.shape import mesh
 from plugs.shape.body import Solid
-from plugs.shape.kernel_job import KernelProof
 from plugs.shape.mating import MatingFace
+
+if TYPE_CHECKING:
+    from plugs.shape.kernel_job import KernelProof
 
 
 def layer_stem(layer: Layer) -> str:

@@ -85,10 +85,12 @@ ORDER = (
     "plugs.output.dxf",
     "plugs.output.svg",
     "plugs.output.solids",
+    "plugs.output.dxf_worker",
     "plugs.output.tables",
     "plugs.output.folder",
     # one way through
     "plugs.summary",
+    "plugs.proving",
     "plugs.build",
     "plugs.cli",
     "plugs.__main__",

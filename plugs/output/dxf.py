@@ -24,6 +24,11 @@ _COLOURS: Final = {"ROUGH": 1, "FINAL_LOWER": 5, "FINAL_UPPER": 3, "LABELS": 7}
 _MORE_COLOURS: Final = (6, 4, 30, 2, 140, 94, 200, 40, 170, 54)
 
 
+def load_library() -> None:
+    """Load the library now, so that the first drawing need not wait for it."""
+    import ezdxf.filemanagement  # noqa: F401 - for its loading
+
+
 def render_dxf(drawing: Drawing) -> str:
     """Return a drawing as the text of a DXF file, version R2010.
 

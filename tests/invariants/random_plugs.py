@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import itertools
 import math
 import re
 import signal
@@ -38,7 +37,7 @@ LONGEST_S = 20.0
 """A case that takes longer hangs."""
 
 _EDGE_MM2 = 1e-3
-"""An end smaller than this is a ridge or a point, whose very tip may be a fin without thickness in the mesh."""
+"""An end smaller than this is a ridge or a point, whose very tip has no thickness in the mesh."""
 
 _NUMBER = r"(-?\d+(?:\.\d+)?(?:e[+-]?\d+)?)"
 _USE = re.compile(rf"use (?:at most )?{_NUMBER}")
@@ -163,8 +162,8 @@ def check_promises(plug: Plug, solid: Solid, layers: Sequence[Layer]) -> None:
 
 def _ask_kernel(plug: Plug, solid: Solid) -> None:
     """Compare with the CAD kernel as a build does."""
-    from plugs.shape.kernel_work import run_job
     from plugs.shape.kernel_job import KernelJob, SolidTool
+    from plugs.shape.kernel_work import run_job
     from plugs.shape.spline_strips import fit_strips
     from plugs.tolerances import KERNEL_VOLUME_RATIO
 

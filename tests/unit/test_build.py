@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 import plugs.build as stages
+import plugs.proving
 import plugs.summary
 from plugs.build import build
 from plugs.design import Work, make_design, work_out
@@ -152,7 +153,7 @@ def test_kernel_that_agrees_is_believed(recipe: Path) -> None:
     """The third opinion, when it is the same, stands in the summary."""
     work = work_out(make_design(recipe, {}), quiet)
     proof = proof_of(work)
-    assert stages._proved(work, kernel_saying(proof)) is proof
+    assert plugs.proving.proved(work, kernel_saying(proof)) is proof
     summary = summarise(work, {}, proof)
     assert summary["solid"]["volume_by_kernel_m3"] == summary["solid"]["volume_m3"]
     assert summary["solid"]["plain"]["area_m2_by_kernel"] == summary["solid"]["plain"]["area_m2_by_sections"]
@@ -169,7 +170,7 @@ def test_kernel_that_disagrees_stops_the_build(recipe: Path, field: str, factor:
     work = work_out(make_design(recipe, {}), quiet)
     proof = proof_of(work)
     with pytest.raises(AssertionError, match=words):
-        stages._proved(
+        plugs.proving.proved(
             work, kernel_saying(dataclasses.replace(proof, **{field: factor * getattr(proof, field)}))
         )
 
@@ -179,7 +180,7 @@ def test_unsound_kernel_solid_stops_the_build(recipe: Path, change: dict[str, An
     """An open or faulty solid is never exported."""
     work = work_out(make_design(recipe, {}), quiet)
     with pytest.raises(AssertionError, match="not sound"):
-        stages._proved(work, kernel_saying(proof_of(work, **change)))
+        plugs.proving.proved(work, kernel_saying(proof_of(work, **change)))
 
 
 def test_sections_that_disagree_with_the_mesh_stop_the_build(
@@ -214,7 +215,7 @@ def test_kernel_job_works_in_the_order_of_the_mesh(tmp_path: Path) -> None:
         Shape(param=f"{kind}[0]", kind=kind, brep=kind.encode(), body=SimpleNamespace())  # type: ignore[arg-type]
         for kind in ("add", "cut")
     )
-    job = stages._kernel_job(dataclasses.replace(design, shapes=own))
+    job = plugs.proving.kernel_job(dataclasses.replace(design, shapes=own))
     assert job.name == "Part"
     assert [(type(tool), tool.kind) for tool in job.tools] == [
         (SolidTool, "add"), (OwnShape, "add"), (SolidTool, "cut"), (OwnShape, "cut"),

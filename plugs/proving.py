@@ -1,0 +1,78 @@
+"""The kernel's part in a build: what it is asked to make, and its answer held against the other opinions."""
+
+from __future__ import annotations
+
+from plugs.design import Design, Work
+from plugs.shape.kernel_job import CurvedPrism, KernelJob, KernelProof, OwnShape, SolidTool
+from plugs.shape.kernel_worker import KernelRun
+from plugs.shape.mating import MatingCut
+from plugs.shape.spline_strips import fit_strips
+from plugs.tolerances import KERNEL_VOLUME_RATIO
+
+_KERNEL_SECONDS = 120.0
+
+
+def kernel_job(design: Design) -> KernelJob:
+    """Return what the kernel is asked to build.
+
+    Parameters
+    ----------
+    design : Design
+
+    Returns
+    -------
+    KernelJob
+    """
+
+    def own(kind: str) -> list[OwnShape]:
+        return [OwnShape(kind=s.kind, brep=s.brep) for s in design.shapes if s.kind == kind]
+
+    def tools(kind: str) -> list[SolidTool]:
+        return [
+            SolidTool(kind=t.kind, strips=fit_strips(t.loft), frame=t.frame)
+            for t in design.tools
+            if t.kind == kind
+        ]
+
+    return KernelJob(
+        name=design.plug.name,
+        body=fit_strips(design.loft),
+        tools=(
+            *tools("add"),
+            *own("add"),
+            *tools("cut"),
+            *own("cut"),
+            *(_prism(cut) for cut in design.mating),
+        ),
+    )
+
+
+def _prism(cut: MatingCut) -> CurvedPrism:
+    """Return a mating cut for the kernel."""
+    return CurvedPrism(
+        kind="cut", axis=cut.axis, curve=cut.curve, closing=cut.closing, low=cut.low, high=cut.high
+    )
+
+
+def proved(work: Work, run: KernelRun) -> KernelProof:
+    """Return the kernel's answer after comparing it with the other two opinions.
+
+    Parameters
+    ----------
+    work : Work
+    run : KernelRun
+        Which the job was given to.
+
+    Returns
+    -------
+    KernelProof
+    """
+    proof = run.result(_KERNEL_SECONDS)
+    solid, tolerance = work.solid, work.design.plug.chord_tolerance
+    ratio = abs(proof.plain_volume_mm3 / solid.by_sections.volume_mm3 - 1.0)
+    assert ratio <= KERNEL_VOLUME_RATIO, f"kernel and sections disagree on the volume by {ratio:.2g}"
+    allowed = tolerance * solid.by_mesh.area_mm2 + 1e-6 * solid.by_mesh.volume_mm3
+    gap = abs(proof.volume_mm3 - solid.by_mesh.volume_mm3)
+    assert gap <= allowed, f"kernel and mesh disagree on the volume by {gap:.6g} mm3"
+    assert proof.is_valid and proof.n_free_edges == 0, "the kernel's solid is not sound"
+    return proof
