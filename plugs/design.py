@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from plugs.errors import Finding, PlugError
 from plugs.findings import find
-from plugs.foam.layers import Layer, make_layers
+from plugs.foam.layers import Layer, likely_faces, make_layers
 from plugs.reading import Recipe, load_recipe, run_recipe
 from plugs.recipe import Plug, checked_plug
 from plugs.shape.body import Shape, Solid, make_shape, make_solid, make_tools
@@ -168,7 +168,9 @@ def work_out(design: Design, say: Say) -> Work:
     plug = design.plug
     try:
         say("body")
-        solid = make_solid(design.loft, design.tools, design.shapes, plug.chord_tolerance, design.mating)
+        faces = likely_faces(plug.stack, *_box(design.loft))
+        tolerance = plug.chord_tolerance
+        solid = make_solid(design.loft, design.tools, design.shapes, tolerance, design.mating, faces)
         finish, skin_proof = solid, None
         if not design.cover.is_nothing:
             say("skin")

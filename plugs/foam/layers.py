@@ -7,11 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from plugs.errors import Finding, PlugError
 from plugs.shape import mesh
 from plugs.shape.mesh import Body
 from plugs.shape.plan import number
+from plugs.shape.sampling import Faces
+
+Array = NDArray[np.float64]
 
 _MOST_LAYERS = 5000
 _THINNEST = 5.0
@@ -131,6 +135,25 @@ def make_layers(body: Body, stack: Stack) -> tuple[tuple[Layer, ...], tuple[Find
     ordered = layers if stack.direction == "rising" else layers[::-1]
     digits = max(2, len(str(len(ordered))))
     return tuple(_numbered(layer, i + 1, digits) for i, layer in enumerate(ordered)), tuple(findings)
+
+
+def likely_faces(stack: Stack, lower: Array, upper: Array) -> Faces:
+    """Return where the faces of layers will lie, near enough to sample the surface for them.
+
+    Parameters
+    ----------
+    stack : Stack
+    lower, upper : (3,) float, mm
+        Box round the plug.
+
+    Returns
+    -------
+    Faces
+    """
+    stack = checked_stack(stack)
+    column = "xyz".index(stack.axis)
+    faces, _, _ = _faces(stack, float(lower[column]), float(upper[column]))
+    return Faces(axis=stack.axis, places=np.array(faces))
 
 
 def rough_outline(shadow: shapely.MultiPolygon, allowance: float) -> shapely.MultiPolygon:

@@ -16,7 +16,7 @@ from plugs.shape.mating import MatingCut, MatingFace, face_of
 from plugs.shape.mesh import Body, Measures
 from plugs.shape.proof import integrate
 from plugs.shape.recess import Boss, Recess, Tool, make_tool
-from plugs.shape.sampling import sample
+from plugs.shape.sampling import Faces, sample
 from plugs.shape.skin_offset import Cover
 from plugs.shape.stations import Loft
 
@@ -80,6 +80,7 @@ def make_solid(
     shapes: Sequence[Shape],
     tolerance: float,
     mating: Sequence[MatingCut] = (),
+    faces: Faces | None = None,
 ) -> Solid:
     """Return the body of a plug with its recesses, bosses and own shapes, proved twice.
 
@@ -92,6 +93,8 @@ def make_solid(
         Largest distance between surface and mesh.
     mating : sequence of MatingCut
         Cut last.
+    faces : Faces or None
+        Where outlines will be taken.
 
     Returns
     -------
@@ -103,7 +106,7 @@ def make_solid(
         A tool that meets another or breaks through; nothing left of the plug, or a mating face that
         does not touch it.
     """
-    grid = sample(loft, tolerance)
+    grid = sample(loft, tolerance, faces)
     plain = mesh.body_of_grid(grid)
     bodies = [mesh.placed(mesh.body_of_grid(sample(tool.loft, tolerance)), tool.frame) for tool in tools]
     for tool, body in zip(tools, bodies, strict=True):

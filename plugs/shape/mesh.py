@@ -103,7 +103,7 @@ def _welded(points: Array) -> Indices:
     k, m, _ = points.shape
     index = np.arange(k * m, dtype=np.int64).reshape(k, m)
     for row in np.unique([0, k - 1]):
-        if abs(_ring_area(points[row])) < LENGTH:
+        if abs(_ring_area(points[row, :, 1:])) < LENGTH:
             keys = np.round(points[row] / LENGTH).astype(np.int64)
             _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
             index[row] = index[row][first[inverse.ravel()]]
@@ -115,15 +115,15 @@ def _welded(points: Array) -> Indices:
 
 
 def _ring_area(ring: Array) -> float:
-    """Return the area that a ring encloses seen along x, + anti-clockwise from astern."""
-    y, z = ring[:, 1], ring[:, 2]
-    return 0.5 * float(np.sum(y * np.roll(z, -1) - z * np.roll(y, -1)))
+    """Return the area that a plane ring (m, 2) encloses, + anti-clockwise."""
+    first, second = ring[:, 0], ring[:, 1]
+    return 0.5 * float(first @ np.roll(second, -1) - second @ np.roll(first, -1))
 
 
 def _cap(ring: Array, index: Indices) -> Indices:
     """Return triangles that close a section, facing aft; none where it is a ridge or a point."""
     keep = np.flatnonzero(index != np.roll(index, 1))
-    if len(keep) < 3 or abs(_ring_area(ring)) < LENGTH:
+    if len(keep) < 3 or abs(_ring_area(ring[:, 1:])) < LENGTH:
         return np.empty((0, 3), dtype=np.int64)
     triangles = manifold3d.triangulate([np.ascontiguousarray(ring[keep, 1:])])
     return np.asarray(index[keep][np.asarray(triangles, dtype=np.int64)])
@@ -461,13 +461,13 @@ def extruded(region: shapely.MultiPolygon, axis: str, low: float, high: float) -
 
 def _polygons(section: manifold3d.CrossSection) -> shapely.MultiPolygon:
     """Return a plane section as polygons with holes, slivers left out."""
+    if section.num_contour() == 1:
+        ring = shapely.polygons(section.to_polygons()[0])
+        return shapely.multipolygons([ring] if section.area() > _LEAST_AREA else [])
     found = []
     for part in section.decompose():
-        rings = [np.asarray(ring) for ring in part.to_polygons()]
-        areas = [
-            0.5 * float(np.sum(r[:, 0] * np.roll(r[:, 1], -1) - r[:, 1] * np.roll(r[:, 0], -1)))
-            for r in rings
-        ]
+        rings = part.to_polygons()
+        areas = [_ring_area(ring) for ring in rings]
         holes = [ring for ring, area in zip(rings, areas, strict=True) if area < -_LEAST_AREA]
         shells = [ring for ring, area in zip(rings, areas, strict=True) if area > _LEAST_AREA]
         found += [shapely.Polygon(shell, holes) for shell in shells]

@@ -15,6 +15,7 @@ Array = NDArray[np.float64]
 
 _COARSE = 8
 _NEAR = 1e-3
+_MOST_CARE, _STEEP = 0.35, 0.4
 _SHARE_ALONG, _SHARE_ACROSS, _SHARE_TWIST = 0.3, 0.3, 0.4
 _MOST_POINTS = 4_000_000
 
@@ -38,7 +39,23 @@ class Grid:
     points: Array
 
 
-def sample(loft: Loft, tolerance: float) -> Grid:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Faces:
+    """Planes in which outlines will be taken, so that the surface is sampled closer where they graze it.
+
+    Attributes
+    ----------
+    axis : str
+        "x", "y" or "z", square to the planes.
+    places : (k,) float, mm
+        Increasing.
+    """
+
+    axis: str
+    places: Array
+
+
+def sample(loft: Loft, tolerance: float, faces: Faces | None = None) -> Grid:
     """Return a grid whose triangles stay within a tolerance of the surface.
 
     Parameters
@@ -46,6 +63,9 @@ def sample(loft: Loft, tolerance: float) -> Grid:
     loft : Loft
     tolerance : float, mm
         Largest distance between surface and mesh.
+    faces : Faces or None
+        Where outlines will be taken: an error of the surface shows in an outline divided by the sine
+        of the angle at which the plane meets it.
 
     Returns
     -------
@@ -69,9 +89,10 @@ def sample(loft: Loft, tolerance: float) -> Grid:
     points = coarse.place(np.repeat(np.arange(count), 6), np.tile(pairs, count))
     points = points.reshape(len(spans), _COARSE + 1, count, 3, 2, 3)
 
-    bulge, twist = _bulge_and_twist(points)
+    bulge, twist, care = _bulge_twist_care(points, faces)
     along = np.sqrt(bulge / (_SHARE_ALONG * tolerance)) * (_COARSE // 2)
-    across = _across(coarse.rings.points, coarse.rings.half_rad, _SHARE_ACROSS * tolerance)
+    allowed = _SHARE_ACROSS * tolerance * np.repeat(care, _COARSE + 1, axis=0)
+    across = _across(coarse.rings.points, coarse.rings.half_rad, allowed)
     twist = twist / (4.0 * _SHARE_TWIST * tolerance)
     n_along = np.ceil(np.maximum(np.maximum(along, np.sqrt(twist.max(axis=1))), 1.0) - 1e-9).astype(int)
     by_twist = (twist / n_along[:, None]).max(axis=0)
@@ -94,13 +115,14 @@ def sample(loft: Loft, tolerance: float) -> Grid:
     return Grid(t=t, segment=at_segment, ratio=ratio, points=loft.sections(t).place(at_segment, ratio))
 
 
-def _bulge_and_twist(points: Array) -> tuple[Array, Array]:
-    """Return how far the surface leaves chords along it, and how much its segments twist, for each span.
+def _bulge_twist_care(points: Array, faces: Faces | None) -> tuple[Array, Array, Array]:
+    """Return how far the surface leaves chords along it, how much it twists, and how much care it needs.
 
     The first is the distance of middle points from chords of a quarter span, square to the surface
     (a shift within the surface is no error), for each span; the second the mixed difference over a
     whole span and segment, square to the surface, for each span and segment: a quarter of it is
-    what flat triangles miss. Points come in close pairs across, which give the directions.
+    what flat triangles miss. Points come in close pairs across, which give the directions. Both are
+    already divided by the third, the share of the tolerance that is left where a face grazes.
     """
     place = points[..., 0, :]
     across = (points[..., 1, :] - place) / _NEAR
@@ -108,14 +130,29 @@ def _bulge_and_twist(points: Array) -> tuple[Array, Array]:
     normal = np.cross(across[:, 1:-1], along)
     size = np.linalg.norm(normal, axis=-1, keepdims=True)
     normal = normal / np.where(size > LENGTH, size, np.inf)
+    care = _care(place, normal, faces)
     off = place[:, 1:-1] - 0.5 * (place[:, 2:] + place[:, :-2])
     mixed = (across[:, 2:] - across[:, :-2]) * (_COARSE // 2)
-    bulge = np.abs(np.sum(off * normal, axis=-1))[:, 0::2].max(axis=(1, 2, 3))
-    twist = np.abs(np.sum(mixed * normal, axis=-1)).max(axis=(1, 3))
-    return np.asarray(bulge), np.asarray(twist)
+    bulge = (np.abs(np.sum(off * normal, axis=-1)) / care)[:, 0::2].max(axis=(1, 2, 3))
+    twist = (np.abs(np.sum(mixed * normal, axis=-1)) / care).max(axis=(1, 3))
+    return np.asarray(bulge), np.asarray(twist), np.asarray(care.min(axis=(1, 3)))
 
 
-def _across(points: Array, half: Array, allowed: float) -> Array:
+def _care(place: Array, normal: Array, faces: Faces | None) -> Array:
+    """Return the share of the tolerance to keep at each middle point, 1 but where a face grazes."""
+    shape = normal.shape[:-1]
+    if faces is None:
+        return np.ones(shape)
+    column = "xyz".index(faces.axis)
+    height = place[..., column].min(axis=3), place[..., column].max(axis=3)
+    low = np.minimum(np.minimum(height[0][:, 2:], height[0][:, :-2]), height[0][:, 1:-1])
+    high = np.maximum(np.maximum(height[1][:, 2:], height[1][:, :-2]), height[1][:, 1:-1])
+    is_met = np.searchsorted(faces.places, high) > np.searchsorted(faces.places, low)
+    sine = np.sqrt(np.clip(1.0 - normal[..., column] ** 2, 0.0, 1.0))
+    return np.where(is_met[..., None], np.clip(sine / _STEEP, _MOST_CARE, 1.0), 1.0)
+
+
+def _across(points: Array, half: Array, allowed: Array) -> Array:
     """Return the pieces that each segment needs across, for its arc at any section."""
     chord = np.linalg.norm(np.roll(points, -1, axis=1) - points, axis=-1)
     bend = np.abs(half)

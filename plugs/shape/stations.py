@@ -440,8 +440,8 @@ def _with_breaks(loft: Loft) -> Loft:
     """Return the loft with every position at which its surface is not smooth along the length."""
     x = loft.table.x
     marks = [float(x[0]), float(x[-1])] + [loft.position_of(float(u)) for u in _kinks(loft)]
-    if np.any(loft.lean.coefficients):
-        marks += [loft.position_of(float(u)) for u in loft.lean.knots[0, 1:-1]]
+    bends = np.any(loft.lean.coefficients[0, :, 1:] != 0.0, axis=(1, 2))
+    marks += [loft.position_of(float(u)) for u in loft.lean.knots[0, 1:-1][bends[1:] | bends[:-1]]]
     for zone in (loft.front, loft.aft):
         if zone is not None:
             marks += [_t_of(zone, float(theta)) for theta in zone.theta_touch.ravel()]

@@ -218,7 +218,7 @@ def test_plate_gives_the_size() -> None:
         (replace(POCKET, width=250.0), "recesses[0].panel"),
         (replace(POCKET, depth=120.0), "recesses[0].depth"),
         (replace(POCKET, panel="aft"), "recesses[0].z"),
-        (replace(POCKET, plate="moon"), "plate"),
+        (replace(POCKET, plate="moon"), "recesses[0].plate"),
         (replace(POCKET, is_through=True, draft_deg=30.0), "recesses[0].draft_deg"),
         (replace(PAD, rise=-1.0), "bosses[0].rise"),
         (replace(PAD, top_radius=50.0), "bosses[0].top_radius"),
