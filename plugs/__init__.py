@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from plugs.shape.plates import PLATES
     from plugs.shape.recess import Boss, Recess
     from plugs.shape.section import Corner, End, Station
-    from plugs.shape.skin_offset import Skin
+    from plugs.shape.skin import Skin
     from plugs.shape.table import read_table, stations_of
     from plugs.units import inch
 
@@ -27,7 +27,7 @@ _HOME = {
     "Plug": "plugs.recipe",
     "PlugError": "plugs.errors",
     "Recess": "plugs.shape.recess",
-    "Skin": "plugs.shape.skin_offset",
+    "Skin": "plugs.shape.skin",
     "Stack": "plugs.foam.layers",
     "Station": "plugs.shape.section",
     "inch": "plugs.units",

@@ -18,7 +18,9 @@ from plugs.shape.body import Shape, Solid, make_shape, make_solid, make_tools
 from plugs.shape.checks import checked_loft
 from plugs.shape.mating import MatingCut, make_cut
 from plugs.shape.recess import Tool
-from plugs.shape.skin_offset import Cover, SkinProof, foam_loft, make_cover, prove_cover
+from plugs.shape.skin import Cover, make_cover
+from plugs.shape.skin_offset import foam_loft
+from plugs.shape.skin_proof import SkinProof, prove_cover
 from plugs.shape.stations import Loft
 
 Array = NDArray[np.float64]

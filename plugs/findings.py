@@ -10,7 +10,7 @@ from plugs.shape import mesh
 from plugs.shape.body import Solid
 from plugs.shape.mating import findings_of
 from plugs.shape.plates import PLATES
-from plugs.shape.skin_offset import SkinProof
+from plugs.shape.skin_proof import SkinProof
 
 _MOST_SURPLUS = 1e-3
 _MOST_DEVIATION = 0.1

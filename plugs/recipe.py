@@ -11,7 +11,7 @@ from plugs.shape.mating import Mating
 from plugs.shape.plan import number
 from plugs.shape.recess import Boss, Recess
 from plugs.shape.section import End, LinesPlan, Station
-from plugs.shape.skin_offset import Skin
+from plugs.shape.skin import Skin
 from plugs.tolerances import CHORD
 
 

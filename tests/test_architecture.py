@@ -33,6 +33,8 @@ ORDER = (
     "plugs.shape.stations",
     "plugs.shape.remedies",
     "plugs.shape.checks",
+    "plugs.shape.skin",
+    "plugs.shape.skin_proof",
     "plugs.shape.skin_offset",
     "plugs.shape.plates",
     "plugs.shape.seat",

@@ -17,7 +17,7 @@ from plugs.shape.mesh import Body, Measures
 from plugs.shape.proof import integrate
 from plugs.shape.recess import Boss, Recess, Tool, make_tool
 from plugs.shape.sampling import Faces, sample
-from plugs.shape.skin_offset import Cover
+from plugs.shape.skin import Cover
 from plugs.shape.stations import Loft
 
 Array = NDArray[np.float64]

@@ -106,12 +106,21 @@ def _welded(points: Array) -> Indices:
         if abs(_ring_area(points[row, :, 1:])) < LENGTH:
             keys = np.round(points[row] / LENGTH).astype(np.int64)
             _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
-            index[row] = index[row][first[inverse.ravel()]]
+            shared = index[row][first[inverse.ravel()]]
+            index[row] = shared if _is_seam(shared) else index[row]
     same = np.linalg.norm(points - np.roll(points, 1, axis=1), axis=-1) < LENGTH
     for row, column in np.argwhere(same):
         old, new = index[row, column], index[row, column - 1]
         index[row][index[row] == old] = new
     return index
+
+
+def _is_seam(index: Indices) -> bool:
+    """Return whether a ring runs there and back along the same edges: it closes on itself."""
+    ahead = np.roll(index, -1)
+    is_edge = index != ahead
+    there = sorted(zip(index[is_edge].tolist(), ahead[is_edge].tolist(), strict=True))
+    return there == sorted((b, a) for a, b in there)
 
 
 def _ring_area(ring: Array) -> float:
@@ -121,10 +130,16 @@ def _ring_area(ring: Array) -> float:
 
 
 def _cap(ring: Array, index: Indices) -> Indices:
-    """Return triangles that close a section, facing aft; none where it is a ridge or a point."""
+    """Return triangles that close a section, facing aft; none where it is a ridge or a point.
+
+    A ridge whose two sides have their points in different places is closed by flat triangles.
+    """
     keep = np.flatnonzero(index != np.roll(index, 1))
-    if len(keep) < 3 or abs(_ring_area(ring[:, 1:])) < LENGTH:
+    if len(keep) < 3 or _is_seam(index):
         return np.empty((0, 3), dtype=np.int64)
+    if abs(_ring_area(ring[:, 1:])) < LENGTH:
+        rest = index[keep]
+        return np.stack([np.full(len(rest) - 2, rest[0]), rest[1:-1], rest[2:]], axis=1)
     triangles = manifold3d.triangulate([np.ascontiguousarray(ring[keep, 1:])])
     return np.asarray(index[keep][np.asarray(triangles, dtype=np.int64)])
 

@@ -15,6 +15,7 @@ Array = NDArray[np.float64]
 
 _COARSE = 8
 _NEAR = 1e-3
+_THIN_RAD = np.radians(100.0)
 _MOST_CARE, _STEEP = 0.35, 0.4
 _SHARE_ALONG, _SHARE_ACROSS, _SHARE_TWIST = 0.3, 0.3, 0.4
 _MOST_POINTS = 4_000_000
@@ -90,6 +91,8 @@ def sample(loft: Loft, tolerance: float, faces: Faces | None = None) -> Grid:
     points = points.reshape(len(spans), _COARSE + 1, count, 3, 2, 3)
 
     bulge, twist, care = _bulge_twist_care(points, faces)
+    turn = coarse.rings.turn_rad.reshape(len(spans), _COARSE + 1, -1)
+    bulge = np.maximum(bulge, _edge_bulge(points[:, :, 1::2, 0, 0], turn))
     along = np.sqrt(bulge / (_SHARE_ALONG * tolerance)) * (_COARSE // 2)
     allowed = _SHARE_ACROSS * tolerance * np.repeat(care, _COARSE + 1, axis=0)
     across = _across(coarse.rings.points, coarse.rings.half_rad, allowed)
@@ -136,6 +139,17 @@ def _bulge_twist_care(points: Array, faces: Faces | None) -> tuple[Array, Array,
     bulge = (np.abs(np.sum(off * normal, axis=-1)) / care)[:, 0::2].max(axis=(1, 2, 3))
     twist = (np.abs(np.sum(mixed * normal, axis=-1)) / care).max(axis=(1, 3))
     return np.asarray(bulge), np.asarray(twist), np.asarray(care.min(axis=(1, 3)))
+
+
+def _edge_bulge(edges: Array, turn: Array) -> Array:
+    """Return how far thin edges leave chords of a quarter span, for each span: no panel shows it there."""
+    chord = edges[:, 2:] - edges[:, :-2]
+    length = np.linalg.norm(chord, axis=-1, keepdims=True)
+    unit = chord / np.where(length > LENGTH, length, np.inf)
+    off = edges[:, 1:-1] - 0.5 * (edges[:, 2:] + edges[:, :-2])
+    off = np.linalg.norm(off - unit * np.sum(off * unit, axis=-1, keepdims=True), axis=-1)
+    is_thin = np.abs(turn[:, 1:-1]) > _THIN_RAD
+    return np.asarray(np.where(is_thin, off, 0.0)[:, 0::2].max(axis=(1, 2)))
 
 
 def _care(place: Array, normal: Array, faces: Faces | None) -> Array:

@@ -96,9 +96,21 @@ def make_cover(loft: Loft, skin: Skin) -> Cover:
     Raises
     ------
     PlugError
-        A panel that is not there.
+        A panel that is not there, or words of another kind.
     """
     table = loft.table
+    wrong = (
+        "bare"
+        if isinstance(skin.bare, str) or not isinstance(skin.bare, Sequence)
+        else "" if isinstance(skin.by_panel, Mapping) else "by_panel"
+    )
+    if wrong:
+        raise PlugError(
+            param=f"skin.{wrong}",
+            value=getattr(skin, wrong),
+            reason="this is of another kind",
+            remedy='write bare=("floor", "front") or by_panel={"deck": 3.0}, with names of panels and ends',
+        )
     known = (*dict.fromkeys(table.drawn_parents), *_ENDS)
     for word, names in (("bare", tuple(skin.bare)), ("by_panel", tuple(skin.by_panel))):
         for name in names:

@@ -4,13 +4,14 @@ The recipe draws the finished surface. Foam lies under it by the thickness of la
 square to the surface; panels and ends that stay bare are not drawn inward. Each line of the foam
 goes through the points where the planes meet that touch the finished surface beside the line and
 are moved inward; radii and crowns follow the sections (a convex radius r becomes r less the
-thickness). The result is a section function like any other, and is proved by measuring distances.
+thickness), and are then put right by what the distances, measured, differ from those asked for.
+Where the part runs out to a ridge or a point it is all skin: the foam ends before it, in a flat.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,152 +19,37 @@ from numpy.typing import NDArray
 from plugs.errors import PlugError
 from plugs.shape.checks import fault_of
 from plugs.shape.lines import shape_preserving, through
-from plugs.shape.plan import number
 from plugs.shape.rings import inset_corners, panel_tangents
 from plugs.shape.section import End
+from plugs.shape.skin import Cover
+from plugs.shape.skin_proof import asked_depths, excess_at, prove_cover
 from plugs.shape.stations import Loft, assemble_loft
 from plugs.tolerances import LENGTH
 
 Array = NDArray[np.float64]
 
-_ENDS = ("front", "aft")
-_GOOD_ENOUGH = 0.01
+_GOOD_ENOUGH = 0.02
 _MOST_PIECES = 8
+_BLUNT_PIECES = 4
+_SOME_PLACES = 400
 _KINK = 0.02
 _SAME_PLANE = 1e-3
-_PLACES = 3
-_MOST_PLACES = 700
-_STEPS = 3
-_STEP = 1e-5
+_FLAT = 0.005
+_NO_AREA = 1e-3
+_ROUNDS = 2
+_LEAST_TURN = 0.3
+_HALVINGS = 10
+_WORDS = "laminate and filler together"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Skin:
-    """What lies over the foam when the part is finished.
+class _Reach:
+    """Where the foam's ends meet the baseline, and which of them end before a ridge or a point."""
 
-    Attributes
-    ----------
-    thickness : float, mm
-        Of the laminate.
-    filler : float, mm
-        Of the filler and paint over it.
-    by_panel : mapping of str to float, mm
-        Laminate thickness of panels, or of "front" and "aft", that differ.
-    bare : sequence of str
-        Panels, or "front" and "aft", over which nothing is laid: they stand on the baseboard, or
-        against the body.
-    """
-
-    thickness: float = 0.0
-    filler: float = 0.0
-    by_panel: Mapping[str, float] = field(default_factory=dict)
-    bare: Sequence[str] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Cover:
-    """A skin, checked, over the panels and ends of a loft.
-
-    Attributes
-    ----------
-    panels : (n,) float, mm
-        Over each ring panel.
-    front, aft : float, mm
-    """
-
-    panels: Array
     front: float
     aft: float
-
-    def over(self, loft: Loft, place: str) -> float:
-        """Return what lies over a panel or an end.
-
-        Parameters
-        ----------
-        loft : Loft
-        place : str
-            A panel's name, or "front" or "aft".
-
-        Returns
-        -------
-        float, mm
-            0 for a place that is not there.
-        """
-        if place in _ENDS:
-            return self.front if place == "front" else self.aft
-        names = loft.table.parent_names
-        return float(self.panels[names.index(place)]) if place in names else 0.0
-
-    @property
-    def is_nothing(self) -> bool:
-        """Whether foam and finished surface are one."""
-        return not (self.panels.any() or self.front or self.aft)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SkinProof:
-    """How well the foam lies under the finished surface.
-
-    Attributes
-    ----------
-    largest_mm : float
-        Largest difference between the measured and the asked distance.
-    asked_mm : float
-        The distance asked for there.
-    place : tuple of float, mm
-        Where on the foam.
-    panel : str
-    count : int
-        Number of points measured.
-    """
-
-    largest_mm: float
-    asked_mm: float
-    place: tuple[float, float, float]
-    panel: str
-    count: int
-
-
-def make_cover(loft: Loft, skin: Skin) -> Cover:
-    """Return what a skin lays over each panel and end of a loft.
-
-    Parameters
-    ----------
-    loft : Loft
-    skin : Skin
-
-    Returns
-    -------
-    Cover
-
-    Raises
-    ------
-    PlugError
-        A panel that is not there.
-    """
-    table = loft.table
-    known = (*dict.fromkeys(table.drawn_parents), *_ENDS)
-    for word, names in (("bare", tuple(skin.bare)), ("by_panel", tuple(skin.by_panel))):
-        for name in names:
-            if name not in known:
-                raise PlugError(
-                    param=f"skin.{word}",
-                    value=name,
-                    reason="there is no such panel or end",
-                    remedy=f"use one of {', '.join(known)}",
-                )
-    thickness = number("skin.thickness", skin.thickness, least=0.0, most=100.0)
-    filler = number("skin.filler", skin.filler, least=0.0, most=100.0)
-    own = {
-        name: number(f"skin.by_panel[{name!r}]", value, least=0.0, most=100.0)
-        for name, value in skin.by_panel.items()
-    }
-
-    def over(name: str) -> float:
-        return 0.0 if name in skin.bare else own.get(name, thickness) + filler
-
-    panels = np.array([over(table.drawn_parents[panel]) for panel in table.panel_of])
-    return Cover(panels=panels, front=over("front"), aft=over("aft"))
+    is_front_blunt: bool
+    is_aft_blunt: bool
 
 
 def foam_loft(finish: Loft, cover: Cover) -> Loft:
@@ -187,36 +73,101 @@ def foam_loft(finish: Loft, cover: Cover) -> Loft:
     if cover.is_nothing:
         return finish
     _check_blends(finish, cover)
-    best, miss, pieces = _drawn_inward(finish, cover, 1), np.inf, 1
-    while pieces < _MOST_PIECES and miss > _GOOD_ENOUGH:
-        miss = prove_cover(finish, best, cover).largest_mm
-        finer = _drawn_inward(finish, cover, 2 * pieces)
-        if miss <= _GOOD_ENOUGH or prove_cover(finish, finer, cover).largest_mm > 0.7 * miss:
-            break
-        best, pieces = finer, 2 * pieces
-    reason = fault_of(best)
-    if reason:
+    reach, reason = _reach(finish, cover)
+    foam, reason = (None, reason) if reason else _best(finish, cover, reach)
+    if foam is None:
+        remedy, is_any = _thinner(finish, cover)
         raise PlugError(
             param="skin.thickness",
-            value=float(cover.panels.max()),
+            value=float(max(cover.panels.max(), cover.front, cover.aft)),
             reason=f"in the foam under the skin, {reason}",
-            remedy=_thinner(finish, cover),
+            remedy=remedy if is_any else "draw the part thicker there, or end it in a flat",
         )
-    return best
+    return foam
 
 
-def _thinner(finish: Loft, cover: Cover) -> str:
-    """Return the thickest skin that leaves sound foam, as a remedy."""
+def _best(finish: Loft, cover: Cover, reach: _Reach) -> tuple[Loft | None, str]:
+    """Return the foam with as few pieces to a bay as do, or what is wrong with it."""
+    pieces = _BLUNT_PIECES if reach.is_front_blunt or reach.is_aft_blunt else 1
+    best, reason = _sound(finish, cover, reach, pieces)
+    if best is None:
+        return None, reason
+    miss = prove_cover(finish, best, cover, _SOME_PLACES).largest_mm
+    while pieces < _MOST_PIECES and miss > _GOOD_ENOUGH:
+        pieces *= 2
+        finer, _ = _sound(finish, cover, reach, pieces)
+        if finer is None:
+            break
+        less = prove_cover(finish, finer, cover, _SOME_PLACES).largest_mm
+        if less > 0.7 * miss:
+            break
+        best, miss = finer, less
+    return best, ""
+
+
+def _sound(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> tuple[Loft | None, str]:
+    """Return the foam, every bay in so many pieces, or what is wrong with it."""
+    try:
+        foam = _drawn_inward(finish, cover, reach, pieces)
+    except PlugError as error:
+        return None, error.reason
+    if foam is None:
+        return None, "the lines turn back on themselves"
+    reason = fault_of(foam)
+    return (None, reason) if reason else (foam, "")
+
+
+def _reach(finish: Loft, cover: Cover) -> tuple[_Reach, str]:
+    """Return where the foam ends: as deep as the ends' skin, or where a ridge or point becomes sound."""
+    x = finish.table.x
+    thin = finish.sections(finish.breaks[[0, -1]]).rings.moments()[:, 0] < _NO_AREA
+    ends = []
+    for word, depth, end in (("front", cover.front, finish.table.front), ("aft", cover.aft, finish.table.aft)):
+        along = depth * float(np.hypot(1.0, np.tan(np.radians(end.rake_deg))))
+        ends.append(float(x[0]) + along if word == "front" else float(x[-1]) - along)
+    reach = _Reach(front=ends[0], aft=ends[1], is_front_blunt=bool(thin[0]), is_aft_blunt=bool(thin[1]))
+    reason = ""
+    if thin[1]:
+        reach = replace(reach, aft=0.5 * float(x[-1] + x[-2]))
+    if thin[0]:
+        found, reason = _blunted(finish, cover, reach, "front", float(x[0]), 0.5 * float(x[0] + x[1]))
+        reach = replace(reach, front=found)
+    if thin[1] and not reason:
+        found, reason = _blunted(finish, cover, reach, "aft", float(x[-1]), 0.5 * float(x[-1] + x[-2]))
+        reach = replace(reach, aft=found)
+    return reach, reason
+
+
+def _blunted(
+    finish: Loft, cover: Cover, reach: _Reach, word: str, tip: float, inner: float
+) -> tuple[float, str]:
+    """Return how near the tip of a thin end the foam is sound, halving the way, or what is wrong."""
+
+    def fault(u: float) -> str:
+        at = replace(reach, front=u) if word == "front" else replace(reach, aft=u)
+        return _sound(finish, cover, at, _BLUNT_PIECES)[1]
+
+    reason = fault(inner)
+    if reason:
+        return inner, reason
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (tip + inner)
+        tip, inner = (middle, inner) if fault(middle) else (tip, middle)
+    return inner, ""
+
+
+def _thinner(finish: Loft, cover: Cover) -> tuple[str, bool]:
+    """Return the thickest skin that leaves sound foam, as a remedy, and whether there is one."""
+    largest = float(max(cover.panels.max(), cover.front, cover.aft))
     low, high = 0.0, 1.0
-    for _ in range(10):
+    for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         thin = Cover(panels=middle * cover.panels, front=middle * cover.front, aft=middle * cover.aft)
-        try:
-            is_sound = fault_of(_drawn_inward(finish, thin, 1)) is None
-        except PlugError:
-            is_sound = False
+        reach, reason = _reach(finish, thin)
+        is_sound = not reason and _best(finish, thin, reach)[0] is not None
         low, high = (middle, high) if is_sound else (low, middle)
-    return f"use at most {np.floor(10.0 * low * cover.panels.max()) / 10.0:g}, laminate and filler together"
+    most = np.floor(10.0 * low * largest) / 10.0
+    return f"use at most {most:g}, {_WORDS}", bool(most > 0.0)
 
 
 def _check_blends(finish: Loft, cover: Cover) -> None:
@@ -252,24 +203,66 @@ def _refuse_blend(param: str, radius: float, depth: float) -> None:
     )
 
 
-def _drawn_inward(finish: Loft, cover: Cover, pieces: int) -> Loft:
-    """Return the foam under a finished surface, each bay divided into pieces."""
+def _drawn_inward(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> Loft | None:
+    """Return the foam under a finished surface, each bay divided into pieces; None if lines turn back."""
     table = finish.table
-    u = _divided(table.x[None, :], pieces)[0]
-    knots, corners = _line_points(finish, cover, pieces)
+    ends = table.x.copy()
+    ends[0] = reach.front if reach.is_front_blunt else ends[0]
+    ends[-1] = reach.aft if reach.is_aft_blunt else ends[-1]
+    u = _divided(ends[None, :], pieces)[0]
+    knots, corners = _line_points(finish, cover, reach, pieces)
+    if np.diff(knots, axis=1).min() <= LENGTH:
+        return None
     before, radius, rise = finish.unblended(u, finish.lean_at(u))
     first, second, middle = _moves(finish, cover, u)
     moved, new_radius, _ = inset_corners(before, radius, rise, first, second)
     new_rise = _new_rise(before, rise, moved, middle)
     h, p = table.radius.shape[1], table.rise.shape[1]
-    first_of = [int(np.flatnonzero(table.panel_of == panel)[0]) for panel in range(p)]
-    radii = shape_preserving(np.tile(u, (h, 1)), new_radius[:, :h].T[..., None], table.corner_faired)
-    rises = through(np.tile(u, (p, 1)), new_rise[:, first_of].T[..., None], table.panel_faired)
+    new_radius, new_rise = new_radius[:, :h], new_rise[:, _drawn(table.panel_of)]
     x = table.x.copy()
-    x[0] += cover.front * np.hypot(1.0, np.tan(np.radians(table.front.rake_deg)))
-    x[-1] -= cover.aft * np.hypot(1.0, np.tan(np.radians(table.aft.rake_deg)))
+    x[0], x[-1] = reach.front, reach.aft
     foam_table = replace(table, x=x, front=_under(table.front, cover.front), aft=_under(table.aft, cover.aft))
-    return assemble_loft(foam_table, through(knots, corners, table.corner_faired), radii, rises)
+    lines = through(knots, corners, table.corner_faired)
+    for turn in range(_ROUNDS + 1):
+        radii = shape_preserving(np.tile(u, (h, 1)), new_radius.T[..., None], table.corner_faired)
+        rises = through(np.tile(u, (p, 1)), new_rise.T[..., None], table.panel_faired)
+        foam = assemble_loft(foam_table, lines, radii, rises)
+        if turn < _ROUNDS:
+            less_radius, more_rise = _put_right(finish, foam, cover, u, rise[:, _drawn(table.panel_of)])
+            new_radius, new_rise = np.maximum(new_radius + less_radius, 0.0), new_rise + more_rise
+    return foam
+
+
+def _drawn(panel_of: NDArray[np.intp]) -> list[int]:
+    """Return the first ring panel of each drawn panel."""
+    return [int(np.flatnonzero(panel_of == panel)[0]) for panel in range(int(panel_of.max()) + 1)]
+
+
+def _put_right(finish: Loft, foam: Loft, cover: Cover, u: Array, rise: Array) -> tuple[Array, Array]:
+    """Return what radii (k, h) and crowns (k, p) have to gain so that middles lie as deep as asked."""
+    table = foam.table
+    low = foam.front.u_start if foam.front is not None else float(foam.breaks[0])
+    high = foam.aft.u_start if foam.aft is not None else float(foam.breaks[-1])
+    inner = np.clip(u, low, high)
+    n = len(table.panel_of)
+    nudge = 1e-3
+    sides = np.clip(np.stack([inner - nudge, inner + nudge]), low + 1e-6, high - 1e-6)
+    t = np.repeat(sides.ravel(), 2 * n)
+    segment = np.tile(np.arange(2 * n), 2 * len(u))
+    depth = asked_depths(foam, cover, sides.ravel()).ravel()
+    _, excess, is_measured = excess_at(finish, foam, t, segment, np.full(len(t), 0.5), depth)
+    good = is_measured & np.isfinite(excess)
+    gain = np.where(good, excess, 0.0).reshape(2, len(u), 2 * n).mean(axis=0)
+    panels = gain[:, 1::2][:, _drawn(table.panel_of)]
+    panels = np.where((rise == 0.0) & (np.abs(panels) < _FLAT), 0.0, panels)
+    at = foam.sections(np.clip(inner, low + 1e-6, high - 1e-6))
+    h = table.radius.shape[1]
+    turn, radius = at.rings.turn_rad[:, :h], at.radius[:, :h]
+    is_round = (radius > 0.0) & (np.abs(turn) > _LEAST_TURN)
+    bulge = np.where(is_round, 1.0 / np.cos(0.5 * np.minimum(np.abs(turn), 3.0)) - 1.0, np.inf)
+    limit = 0.5 * float(cover.panels.max())
+    radii = np.clip(np.sign(turn) * gain[:, 0::2][:, :h] / bulge, -limit, limit)
+    return radii, panels
 
 
 def _under(end: End, depth: float) -> End:
@@ -346,20 +339,27 @@ def _normal(across: Array, along: Array) -> Array:
     return np.asarray(normal / np.where(size > LENGTH**2, size, np.inf))
 
 
-def _line_points(finish: Loft, cover: Cover, pieces: int) -> tuple[Array, Array]:
+def _line_points(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> tuple[Array, Array]:
     """Return the foam's points of each drawn line: positions (h, s) and (y, z) there (h, s, 2)."""
     table, lines = finish.table, finish.lines
-    knots = _divided(lines.knots, pieces)
+    own = lines.knots.copy()
+    for column, u, is_blunt in ((0, reach.front, reach.is_front_blunt), (-1, reach.aft, reach.is_aft_blunt)):
+        if is_blunt:
+            at = np.array([u])
+            height = finish.unblended(at, finish.lean_at(at))[0][0, : len(own), 1]
+            own[:, column] = u + float(finish.lean_at(at)[0]) * height
+    knots = _divided(own, pieces)
     h, s = knots.shape
     place = lines.at(knots.T)[0].transpose(1, 0, 2)
     slopes = [lines.at((knots + nudge).T)[1].transpose(1, 0, 2) for nudge in (-1e-7, 1e-7)]
     normals = _normals_beside(finish, knots, place, slopes)
     corners = place.copy()
+    whole = {j for j, is_blunt in ((0, reach.is_front_blunt), (s - 1, reach.is_aft_blunt)) if not is_blunt}
     for i in range(h):
         asked = -np.tile([cover.panels[i - 1], cover.panels[i]], 2)
         for j in range(s):
             rows = normals[i, j].reshape(-1, 3)
-            if j in (0, s - 1):
+            if j in whole:
                 plane, depth = _end_plane(finish, cover, is_front=j == 0)
                 move = np.linalg.pinv(np.vstack([rows, plane]), rcond=_SAME_PLANE) @ np.append(asked, -depth)
             else:
@@ -394,12 +394,9 @@ def _normals_beside(finish: Loft, x: Array, place: Array, slopes: Sequence[Array
 
 
 def _end_plane(finish: Loft, cover: Cover, *, is_front: bool) -> tuple[Array, float]:
-    """Return an end's plane and how far it moves inward; at a ridge, the centre plane, which stays."""
+    """Return an end's plane and how far it moves inward."""
     table = finish.table
     sign, end, depth = (-1.0, table.front, cover.front) if is_front else (1.0, table.aft, cover.aft)
-    is_ridge = np.abs(table.corners[0 if is_front else -1, :, 0]).max() < LENGTH
-    if is_ridge and bool((table.side_of < 0.0).any()):
-        return np.array([0.0, 1.0, 0.0]), 0.0
     lean = sign * float(np.tan(np.radians(end.rake_deg)))
     return sign * np.array([1.0, 0.0, -lean]) / np.hypot(1.0, lean), depth
 
@@ -410,82 +407,3 @@ def _slid(move: Array, slope_before: Array, slope_after: Array) -> Array:
         return move
     along = np.concatenate([[1.0], 0.5 * (slope_before + slope_after)])
     return np.asarray(move - move[0] * along)
-
-
-def prove_cover(finish: Loft, foam: Loft, cover: Cover) -> SkinProof:
-    """Measure the distance from the foam to the finished surface at points all over the covered panels.
-
-    Parameters
-    ----------
-    finish, foam : Loft
-    cover : Cover
-
-    Returns
-    -------
-    SkinProof
-
-    Notes
-    -----
-    From each point the nearest point of the same panel is sought by Gauss-Newton steps on the section
-    function itself, so that neither mesh takes part.
-    """
-    spans = np.diff(foam.breaks)
-    t = (foam.breaks[:-1, None] + spans[:, None] * np.array([0.04, 0.5, 0.96]))[spans > 0.5].ravel()
-    depth = np.repeat(cover.panels, 2)
-    depth[0::2] = np.where(cover.panels == np.roll(cover.panels, 1), cover.panels, 0.0)
-    segment = np.repeat(np.flatnonzero(depth > 0.0), _PLACES)
-    ratio = np.tile(np.linspace(0.02, 0.98, _PLACES), len(segment) // _PLACES)
-    row, column = _spread(len(t), len(segment))
-    t, segment, ratio = t[row], segment[column], ratio[column]
-    here = foam.sections(t)
-    points = here.place_each(segment, ratio)
-    each = np.arange(len(t))
-    chord = (np.roll(here.rings.points, -1, axis=1) - here.rings.points)[each, segment]
-    distance, is_inside = _distances(finish, points, here.u, segment, ratio)
-    is_measured = (np.hypot(chord[:, 0], chord[:, 1]) > 1.0) & is_inside & np.isfinite(distance)
-    gap = np.where(is_measured, np.abs(distance - depth[segment]), 0.0)
-    worst = int(np.argmax(gap))
-    place = points[worst]
-    return SkinProof(
-        largest_mm=float(gap[worst]),
-        asked_mm=float(depth[segment[worst]]),
-        place=(float(place[0]), float(place[1]), float(place[2])),
-        panel=finish.table.parent_names[segment[worst] // 2],
-        count=int(is_measured.sum()),
-    )
-
-
-def _spread(rows: int, columns: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Return some of the pairs of rows and columns, all of them if they are few, spread over both."""
-    step = max(int(np.ceil(rows * columns / _MOST_PLACES)), 1)
-    while np.gcd(step, columns) != 1:
-        step += 1
-    picked = np.arange(0, rows * columns, step)
-    return picked // columns, picked % columns
-
-
-def _distances(
-    finish: Loft, points: Array, u: Array, segment: NDArray[np.intp], ratio: Array
-) -> tuple[Array, NDArray[np.bool_]]:
-    """Return the distance of points (k, 3) from the segments of a finished surface that they lie under.
-
-    And whether the nearest point lies within its segment, not on its edge.
-    """
-    first, last = float(finish.breaks[0]), float(finish.breaks[-1])
-    t = np.array([finish.position_of(float(v)) for v in np.clip(u, first, last)])
-    f = ratio.copy()
-    for _ in range(_STEPS):
-        t, f = np.clip(t, first, last - _STEP), np.clip(f, 0.0, 1.0 - _STEP)
-        sections = finish.sections(t)
-        here = sections.place_each(segment, f)
-        across = (sections.place_each(segment, f + _STEP) - here) / _STEP
-        along = (finish.sections(t + _STEP).place_each(segment, f) - here) / _STEP
-        off = points - here
-        a, b, c = np.sum(along * along, -1), np.sum(along * across, -1), np.sum(across * across, -1)
-        p, q = np.sum(along * off, -1), np.sum(across * off, -1)
-        size = a * c - b * b
-        safe = np.where(size > 1e-12, size, np.inf)
-        t, f = t + (c * p - b * q) / safe, f + (a * q - b * p) / safe
-    is_inside = (f > 0.0) & (f < 1.0) & (t > first) & (t < last)
-    nearest = finish.sections(np.clip(t, first, last)).place_each(segment, np.clip(f, 0.0, 1.0))
-    return np.linalg.norm(points - nearest, axis=-1), is_inside

@@ -1,0 +1,95 @@
+"""Which triangles of a body came from which cutter, and the edge of what they cover."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.shape.mesh import Body
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+
+def marked(body: Body) -> Body:
+    """Return a body whose faces can be told from others' after it has cut.
+
+    Parameters
+    ----------
+    body : Body
+
+    Returns
+    -------
+    Body
+    """
+    return Body(body.solid.as_original())
+
+
+def face_left_by(body: Body, cutter: Body) -> tuple[Array, Indices]:
+    """Return the triangles of a body that lie on the surface of what cut it.
+
+    Parameters
+    ----------
+    body : Body
+    cutter : Body
+        From `marked`.
+
+    Returns
+    -------
+    tuple of (n, 3) float, mm and (m, 3) int
+        Facing out of the body; with no triangles where it left none.
+    """
+    found = body.solid.to_mesh64()
+    vertices = np.array(found.vert_properties[:, :3])
+    triangles = np.array(found.tri_verts, dtype=np.int64)
+    runs = np.diff(np.asarray(found.run_index, dtype=np.int64)) // 3
+    origin = np.repeat(np.asarray(found.run_original_id, dtype=np.int64), runs)
+    kept = triangles[origin == cutter.solid.original_id()]
+    used, renumbered = np.unique(kept, return_inverse=True)
+    return vertices[used], renumbered.reshape(-1, 3).astype(np.int64)
+
+
+def edge_loops(triangles: Indices) -> list[Indices]:
+    """Return the loops of vertices round a face, the face to their left.
+
+    Parameters
+    ----------
+    triangles : (m, 3) int
+        With shared vertices.
+
+    Returns
+    -------
+    list of (k,) int
+        Each closed, its first vertex not repeated; the longest first.
+    """
+    a, b = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
+    count = int(triangles.max()) + 1 if len(triangles) else 0
+    is_rim = ~np.isin(a * count + b, b * count + a)
+    onward: dict[int, list[int]] = {}
+    for first, second in sorted(zip(a[is_rim].tolist(), b[is_rim].tolist(), strict=True), reverse=True):
+        onward.setdefault(first, []).append(second)
+    loops = []
+    for start in sorted(onward):
+        while onward[start]:
+            loop, here = [start], onward[start].pop()
+            while here != start:
+                loop.append(here)
+                here = onward[here].pop()
+            loops.append(np.array(loop, dtype=np.int64))
+    return sorted(loops, key=lambda loop: (-len(loop), loop.tolist()))
+
+
+def area_of(vertices: Array, triangles: Indices) -> float:
+    """Return the area of triangles.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, mm
+    triangles : (m, 3) int
+
+    Returns
+    -------
+    float, mm2
+    """
+    a, b, c = (vertices[triangles[:, i]] for i in range(3))
+    return 0.5 * float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())

@@ -1,0 +1,113 @@
+"""How far points lie from triangles and from lines in space."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+_AT_ONCE: Final = 4096
+
+
+def distances(points: Array, corners: Array, reach: float) -> Array:
+    """Return the distance of each point from the nearest of some triangles.
+
+    Parameters
+    ----------
+    points : (k, 3) float, mm
+    corners : (m, 3, 3) float, mm
+        Triangles.
+    reach : float, mm
+        Farther out nothing is looked for.
+
+    Returns
+    -------
+    (k,) float, mm
+        Infinite where nothing is within reach.
+    """
+    found = np.full(len(points), np.inf)
+    for which, other in _near(points, corners, reach):
+        np.minimum.at(found, which, _from_triangles(points[which], corners[other]))
+    found[found > reach] = np.inf
+    return found
+
+
+def arcs_to_lines(points: Array, normals: Array, lines: Array, reach: float) -> Array:
+    """Return the length along a surface from points on it to the nearest of some lines on it.
+
+    The way is taken for an arc of a circle that leaves the point along the surface: exact on planes
+    and round cylinders, and short ways on any smooth surface.
+
+    Parameters
+    ----------
+    points : (k, 3) float, mm
+    normals : (k, 3) float, dimensionless
+        Of the surface at each, of unit length.
+    lines : (m, 2, 3) float, mm
+        Straight pieces.
+    reach : float, mm
+
+    Returns
+    -------
+    (k,) float, mm
+        Infinite where nothing is within reach.
+
+    References
+    ----------
+    Angle between chord and tangent = half the angle at the centre, so the arc is chord * a / sin a (Euclid III.32).
+    """
+    found = np.full(len(points), np.inf)
+    for which, other in _near(points, lines, reach):
+        chord = _to_lines(points[which], lines[other])
+        length = np.linalg.norm(chord, axis=1)
+        rise = np.abs(np.einsum("ij,ij->i", chord, normals[which])) / np.maximum(length, 1e-12)
+        angle = np.arcsin(np.minimum(rise, 1.0))
+        np.minimum.at(found, which, length / np.sinc(angle / np.pi))
+    found[found > reach] = np.inf
+    return found
+
+
+def _near(points: Array, others: Array, reach: float) -> Iterator[tuple[Indices, Indices]]:
+    """Yield pairs of points and others whose boxes come within reach, some points at a time."""
+    low, high = others.min(axis=1), others.max(axis=1)
+    order = np.argsort(-np.ptp(points, axis=0)) if len(points) else np.arange(3)
+    u, v, w = (int(axis) for axis in order)
+    tree = shapely.STRtree(shapely.box(low[:, u], low[:, v], high[:, u], high[:, v]))
+    for start in range(0, len(points), _AT_ONCE):
+        some = points[start : start + _AT_ONCE]
+        boxes = shapely.box(some[:, u] - reach, some[:, v] - reach, some[:, u] + reach, some[:, v] + reach)
+        which, other = tree.query(boxes)
+        is_near = (some[which, w] > low[other, w] - reach) & (some[which, w] < high[other, w] + reach)
+        yield which[is_near] + start, other[is_near]
+
+
+def _to_lines(points: Array, lines: Array) -> Array:
+    """Return the way from each point to its straight piece."""
+    along = lines[:, 1] - lines[:, 0]
+    square = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
+    share = np.clip(np.einsum("ij,ij->i", points - lines[:, 0], along) / square, 0.0, 1.0)
+    return np.asarray(lines[:, 0] + share[:, None] * along - points)
+
+
+def _from_triangles(points: Array, corners: Array) -> Array:
+    """Return the distance of each point from its triangle."""
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    normal = np.cross(b - a, c - a)
+    size = np.linalg.norm(normal, axis=1)
+    is_over = size > 1e-12
+    for first, second in ((a, b), (b, c), (c, a)):
+        is_over &= np.einsum("ij,ij->i", np.cross(second - first, points - first), normal) >= 0.0
+    found = np.abs(np.einsum("ij,ij->i", points - a, normal)) / np.maximum(size, 1e-300)
+    beside = np.flatnonzero(~is_over)
+    sides = [
+        np.linalg.norm(_to_lines(points[beside], corners[beside][:, pair]), axis=1)
+        for pair in ([0, 1], [1, 2], [2, 0])
+    ]
+    found[beside] = np.min(sides, axis=0)
+    return np.asarray(found)

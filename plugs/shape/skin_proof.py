@@ -1,0 +1,192 @@
+"""The proof of a skin: distances from the foam to the finished surface, measured on both section functions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.shape.skin import Cover
+from plugs.shape.stations import Loft
+from plugs.tolerances import LENGTH
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+Flags = NDArray[np.bool_]
+
+_SHARES = np.array([0.04, 0.27, 0.5, 0.73, 0.96])
+_RATIOS = np.array([0.02, 0.25, 0.5, 0.75, 0.98])
+_SHORTEST_SPAN = 0.5
+_SHORTEST_SEGMENT = 1.0
+_MOST_PLACES = 1500
+_STEPS = 4
+_STEP = 1e-5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SkinProof:
+    """How well the foam lies under the finished surface.
+
+    Attributes
+    ----------
+    largest_mm : float
+        Largest difference between the measured and the asked distance.
+    asked_mm : float
+        The distance asked for there.
+    place : tuple of float, mm
+        Where on the foam.
+    panel : str
+    count : int
+        Number of points measured.
+    """
+
+    largest_mm: float
+    asked_mm: float
+    place: tuple[float, float, float]
+    panel: str
+    count: int
+
+
+def prove_cover(finish: Loft, foam: Loft, cover: Cover, most: int = _MOST_PLACES) -> SkinProof:
+    """Measure the distance from the foam to the finished surface at points all over it.
+
+    Parameters
+    ----------
+    finish, foam : Loft
+    cover : Cover
+    most : int
+        About how many points.
+
+    Returns
+    -------
+    SkinProof
+
+    Notes
+    -----
+    Bare panels are measured too: they must not have moved. What carries the step from one thickness to
+    another is not: a blend between two panels, or between a panel and an end, over which the skin differs.
+    """
+    spans = np.diff(foam.breaks)
+    t = (foam.breaks[:-1, None] + spans[:, None] * _SHARES)[spans > _SHORTEST_SPAN].ravel()
+    row, column = _spread(len(t), 2 * len(cover.panels) * len(_RATIOS), most)
+    segment, ratio = column // len(_RATIOS), _RATIOS[column % len(_RATIOS)]
+    depth = asked_depths(foam, cover, t)[row, segment]
+    asked = np.flatnonzero(np.isfinite(depth))
+    t, segment, ratio, depth = t[row][asked], segment[asked], ratio[asked], depth[asked]
+    points, excess, is_measured = excess_at(finish, foam, t, segment, ratio, depth)
+    gap = np.where(is_measured, np.abs(excess), 0.0)
+    worst = int(np.argmax(gap))
+    x, y, z = points[worst].tolist()
+    return SkinProof(
+        largest_mm=float(gap[worst]),
+        asked_mm=float(depth[worst]),
+        place=(x, y, z),
+        panel=finish.table.parent_names[segment[worst] // 2],
+        count=int(is_measured.sum()),
+    )
+
+
+def _spread(rows: int, columns: int, most: int) -> tuple[Indices, Indices]:
+    """Return some of the pairs of rows and columns, all of them if they are few, spread over both."""
+    step = max(int(np.ceil(rows * columns / most)), 1)
+    while np.gcd(step, columns) != 1:
+        step += 1
+    picked = np.arange(0, rows * columns, step)
+    return picked // columns, picked % columns
+
+
+def asked_depths(foam: Loft, cover: Cover, t: Array) -> Array:
+    """Return how deep each segment of the foam should lie at each position; NaN where the skin changes.
+
+    Parameters
+    ----------
+    foam : Loft
+    cover : Cover
+    t : (k,) float, mm
+
+    Returns
+    -------
+    (k, 2n) float, mm
+    """
+    before = np.roll(cover.panels, 1)
+    depth = np.empty((len(t), 2 * len(cover.panels)))
+    depth[:, 0::2] = np.where(cover.panels == before, cover.panels, np.nan)
+    depth[:, 1::2] = cover.panels
+    for zone, end in ((foam.front, cover.front), (foam.aft, cover.aft)):
+        if zone is not None:
+            is_off = ~zone.is_sharp & (cover.panels != end)
+            off = np.stack([is_off | np.roll(is_off, 1), is_off], axis=1).ravel()
+            depth[np.ix_(zone.sign * (t - zone.u_start) > 0.0, off)] = np.nan
+    return depth
+
+
+def excess_at(
+    finish: Loft, foam: Loft, t: Array, segment: Indices, ratio: Array, depth: Array
+) -> tuple[Array, Array, Flags]:
+    """Return how much deeper than asked points of the foam lie under the finished surface.
+
+    Parameters
+    ----------
+    finish, foam : Loft
+    t : (k,) float, mm
+        Positions along the foam.
+    segment : (k,) int
+    ratio : (k,) float, dimensionless
+        As for `Rings.at`.
+    depth : (k,) float, mm
+        What was asked.
+
+    Returns
+    -------
+    tuple of (k, 3) float, (k,) float, (k,) bool
+        The points, mm; the excess, mm; whether the nearest point lies within the same segment of the
+        finished surface, not on its edge.
+
+    Notes
+    -----
+    The nearest point of the same segment is sought by Gauss-Newton steps on the section function itself,
+    so that neither mesh takes part.
+    """
+    here = foam.sections(t)
+    points = here.place_each(segment, ratio)
+    each = np.arange(len(t))
+    ends = here.rings.points
+    chord = ends[each, (segment + 1) % ends.shape[1]] - ends[each, segment]
+    distance, is_inside = _depths(finish, points, here.u, segment, ratio)
+    is_long = np.hypot(chord[:, 0], chord[:, 1]) > _SHORTEST_SEGMENT
+    return points, distance - depth, is_long & is_inside & np.isfinite(distance)
+
+
+def _depths(finish: Loft, points: Array, u: Array, segment: Indices, ratio: Array) -> tuple[Array, Flags]:
+    """Return how deep points (k, 3) lie under the segments of a finished surface.
+
+    And whether the nearest point lies within its segment, not on its edge.
+    """
+    first, last = float(finish.breaks[0]), float(finish.breaks[-1])
+    t = np.array([finish.position_of(v) for v in np.clip(u, first, last).tolist()])
+    f = ratio.copy()
+    for _ in range(_STEPS):
+        t, f = np.clip(t, first, last - _STEP), np.clip(f, 0.0, 1.0 - _STEP)
+        here, along, across = _frame(finish, t, segment, f)
+        off = points - here
+        a, b, c = np.sum(along * along, -1), np.sum(along * across, -1), np.sum(across * across, -1)
+        p, q = np.sum(along * off, -1), np.sum(across * off, -1)
+        size = a * c - b * b
+        safe = np.where(size > 1e-12, size, np.inf)
+        t, f = t + (c * p - b * q) / safe, f + (a * q - b * p) / safe
+    is_inside = (f > 0.0) & (f < 1.0) & (t > first) & (t < last)
+    t, f = np.clip(t, first, last - _STEP), np.clip(f, 0.0, 1.0 - _STEP)
+    here, along, across = _frame(finish, t, segment, f)
+    off = points - here
+    side = np.sum(np.cross(across, along) * off, axis=-1)
+    return np.where(side > 0.0, -1.0, 1.0) * np.linalg.norm(off, axis=-1), is_inside
+
+
+def _frame(finish: Loft, t: Array, segment: Indices, f: Array) -> tuple[Array, Array, Array]:
+    """Return points of a surface, and how they move with t and with the ratio."""
+    sections = finish.sections(t)
+    here = sections.place_each(segment, f)
+    across = (sections.place_each(segment, f + _STEP) - here) / _STEP
+    along = (finish.sections(t + _STEP).place_each(segment, f) - here) / _STEP
+    return here, along, across
