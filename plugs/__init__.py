@@ -8,8 +8,12 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from plugs.errors import Finding, PlugError
     from plugs.foam.layers import Stack
+    from plugs.measure.fairing import fair
+    from plugs.measure.landmarks import between, mirrored
+    from plugs.measure.outlines import read_outline
     from plugs.recipe import Plug
     from plugs.shape.mating import Mating
+    from plugs.shape.mating_body import MatingBody
     from plugs.shape.plates import PLATES
     from plugs.shape.recess import Boss, Recess
     from plugs.shape.section import Corner, End, Station
@@ -23,6 +27,7 @@ _HOME = {
     "End": "plugs.shape.section",
     "Finding": "plugs.errors",
     "Mating": "plugs.shape.mating",
+    "MatingBody": "plugs.shape.mating_body",
     "PLATES": "plugs.shape.plates",
     "Plug": "plugs.recipe",
     "PlugError": "plugs.errors",
@@ -30,14 +35,19 @@ _HOME = {
     "Skin": "plugs.shape.skin",
     "Stack": "plugs.foam.layers",
     "Station": "plugs.shape.section",
+    "between": "plugs.measure.landmarks",
+    "fair": "plugs.measure.fairing",
     "inch": "plugs.units",
+    "mirrored": "plugs.measure.landmarks",
+    "read_outline": "plugs.measure.outlines",
     "read_table": "plugs.shape.table",
     "stations_of": "plugs.shape.table",
 }
 
 __all__ = [
-    "PLATES", "Boss", "Corner", "End", "Finding", "Mating", "Plug", "PlugError", "Recess", "Skin",
-    "Stack", "Station", "inch", "read_table", "stations_of",
+    "PLATES", "Boss", "Corner", "End", "Finding", "Mating", "MatingBody", "Plug", "PlugError",
+    "Recess", "Skin", "Stack", "Station", "between", "fair", "inch", "mirrored", "read_outline",
+    "read_table", "stations_of",
 ]  # fmt: skip
 
 

@@ -6,6 +6,7 @@ import json
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,7 @@ from plugs.shape import mesh
 from plugs.summary import layer_stem, summarise
 
 if TYPE_CHECKING:
+    from plugs.output.picture import Drawing
     from plugs.shape.kernel_worker import KernelRun
 
 
@@ -66,10 +68,11 @@ def build(
     say("recipe")
     with ExitStack() as after:
         writer = after.enter_context(DxfRun()) if "dxf" in kinds else None
-        design = make_design(path, overrides)
+        kernel = cache(lambda: after.enter_context(_kernel()))
+        design = make_design(path, overrides, kernel)
         folder = out if out is not None else Path("exports") / design.recipe.name
         fresh = after.enter_context(FreshFolder(folder))
-        run = after.enter_context(_kernel(design)) if "step" in kinds else None
+        run = _submitted(design, kernel()) if "step" in kinds else None
         work = work_out(design, say)
         files = _files(work, kinds, writer, say)
         proof = None
@@ -78,7 +81,8 @@ def build(
 
             say("step")
             proof = proved(work, run)
-            files["solid/foam.step"] = proof.step
+            if design.is_exact:
+                files["solid/foam.step"] = proof.step
         summary = summarise(work, files, proof)
         files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
         say("files")
@@ -87,12 +91,17 @@ def build(
     return Built(work=work, folder=folder, summary=summary)
 
 
-def _kernel(design: Design) -> KernelRun:
-    """Start the kernel on a design."""
-    from plugs.proving import kernel_job
+def _kernel() -> KernelRun:
+    """Start the kernel."""
     from plugs.shape.kernel_worker import start_kernel
 
-    run = start_kernel()
+    return start_kernel()
+
+
+def _submitted(design: Design, run: KernelRun) -> KernelRun:
+    """Set a kernel to work on a design."""
+    from plugs.proving import kernel_job
+
     run.submit(kernel_job(design))
     return run
 
@@ -121,7 +130,7 @@ def _files(work: Work, kinds: Sequence[str], writer: DxfRun | None, say: Say) ->
         drawings = {
             f"layers/{layer_stem(layer)}": layer_drawing(layer, plug_name=plug.name, display_unit=unit)
             for layer in work.layers
-        }
+        } | _templates(work)
         if writer is not None:
             writer.submit(list(drawings.values()))
         if "svg" in kinds:
@@ -134,3 +143,18 @@ def _files(work: Work, kinds: Sequence[str], writer: DxfRun | None, say: Say) ->
         texts = writer.texts()
         files |= {f"{name}.dxf": text.encode() for name, text in zip(drawings, texts, strict=True)}
     return files
+
+
+def _templates(work: Work) -> dict[str, Drawing]:
+    """Return the drawing of each mating face's edge, by its path without ending."""
+    if not work.solid.faces:
+        return {}
+    from plugs.output.mating_drawing import edge_drawing
+
+    plug = work.design.plug
+    return {
+        f"templates/mating-{i}-edge": edge_drawing(
+            face, name=f"mating-{i}-edge", plug_name=plug.name, display_unit=plug.display_unit
+        )
+        for i, face in enumerate(work.solid.faces, start=1)
+    }

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,14 +18,22 @@ from plugs.recipe import Plug, checked_plug
 from plugs.shape.body import Shape, Solid, make_shape, make_solid, make_tools
 from plugs.shape.checks import checked_loft
 from plugs.shape.mating import MatingCut, make_cut
+from plugs.shape.mating_body import BodyCut, MatingBody, make_body_cut
 from plugs.shape.recess import Tool
 from plugs.shape.skin import Cover, make_cover
 from plugs.shape.skin_offset import foam_loft
 from plugs.shape.skin_proof import SkinProof, prove_cover
 from plugs.shape.stations import Loft
+from plugs.shape.step_in import StepBody, StepRequest
+
+if TYPE_CHECKING:
+    from plugs.shape.kernel_worker import KernelRun
 
 Array = NDArray[np.float64]
 Say = Callable[[str], None]
+OpenKernel = Callable[[], "KernelRun"]
+
+_KERNEL_SECONDS = 120.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -42,7 +51,7 @@ class Design:
     finish_tools, tools : tuple of Tool
         Recesses and bosses in either.
     shapes : tuple of Shape
-    mating : tuple of MatingCut
+    mating : tuple of MatingCut or BodyCut
     """
 
     recipe: Recipe
@@ -54,7 +63,12 @@ class Design:
     finish_tools: tuple[Tool, ...]
     tools: tuple[Tool, ...]
     shapes: tuple[Shape, ...]
-    mating: tuple[MatingCut, ...]
+    mating: tuple[MatingCut | BodyCut, ...]
+
+    @property
+    def is_exact(self) -> bool:
+        """Whether every cut can be made in exact surfaces, so that the kernel can make the whole body."""
+        return all(cut.brep for cut in self.mating if isinstance(cut, BodyCut))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -81,7 +95,9 @@ class Work:
     findings: tuple[Finding, ...]
 
 
-def make_design(path: Path, overrides: Mapping[str, object]) -> Design:
+def make_design(
+    path: Path, overrides: Mapping[str, object], open_kernel: OpenKernel | None = None
+) -> Design:
     """Return a recipe, run and checked.
 
     Parameters
@@ -90,6 +106,8 @@ def make_design(path: Path, overrides: Mapping[str, object]) -> Design:
         The recipe.
     overrides : mapping of str to object
         Parameters that differ from their defaults; text as on the command line.
+    open_kernel : callable or None
+        Gives the kernel, should a STEP file have to be read; without it one is started for that alone.
 
     Returns
     -------
@@ -116,8 +134,7 @@ def make_design(path: Path, overrides: Mapping[str, object]) -> Design:
         shapes += [
             make_shape(item, f"cut[{i}]", "cut", plug.chord_tolerance) for i, item in enumerate(plug.cut)
         ]
-        box = _box(finish)
-        mating = [make_cut(item, f"mating[{i}]", *box) for i, item in enumerate(plug.mating)]
+        mating = _mating(plug, *_box(finish), open_kernel)
     except PlugError as error:
         raise _in_recipe(error, path) from error
     return Design(
@@ -141,6 +158,29 @@ def _box(loft: Loft) -> tuple[Array, Array]:
     count = at.rings.points.shape[1]
     points = at.place(np.repeat(np.arange(count), 2), np.tile([0.0, 0.5], count)).reshape(-1, 3)
     return points.min(axis=0), points.max(axis=0)
+
+
+def _mating(
+    plug: Plug, lower: Array, upper: Array, open_kernel: OpenKernel | None
+) -> list[MatingCut | BodyCut]:
+    """Return the mating cuts of a plug within a box."""
+
+    def read_step(request: StepRequest) -> StepBody:
+        if open_kernel is not None:
+            return open_kernel().step_body(request, _KERNEL_SECONDS)
+        from plugs.shape.kernel_worker import start_kernel
+
+        with start_kernel() as run:
+            return run.step_body(request, _KERNEL_SECONDS)
+
+    cuts: list[MatingCut | BodyCut] = []
+    for i, item in enumerate(plug.mating):
+        param = f"mating[{i}]"
+        if isinstance(item, MatingBody):
+            cuts.append(make_body_cut(item, param, lower, upper, plug.chord_tolerance, read_step))
+        else:
+            cuts.append(make_cut(item, param, lower, upper))
+    return cuts
 
 
 def _tools(finish: Loft, plug: Plug, cover: Cover | None) -> list[Tool]:

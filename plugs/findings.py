@@ -8,6 +8,7 @@ from plugs.errors import Finding
 from plugs.recipe import Plug
 from plugs.shape import mesh
 from plugs.shape.body import Solid
+from plugs.shape.body_face import BodyFace, body_findings
 from plugs.shape.mating import findings_of
 from plugs.shape.plates import PLATES
 from plugs.shape.skin_proof import SkinProof
@@ -36,7 +37,8 @@ def find(
     tuple of Finding
     """
     found = [*layer_findings, *_pieces(solid), *_own_shapes(solid), *_plates(plug), *_skin(plug, skin_proof)]
-    found += [finding for face in solid.faces for finding in findings_of(face)]
+    for face in solid.faces:
+        found += body_findings(face) if isinstance(face, BodyFace) else findings_of(face)
     return tuple(sorted(found, key=lambda f: (f.severity != "warning", f.code, f.where)))
 
 
@@ -84,7 +86,7 @@ def _skin(plug: Plug, proof: SkinProof | None) -> list[Finding]:
     if proof is None:
         return []
     found = []
-    if proof.largest_mm > min(_MOST_DEVIATION, _MOST_DEVIATION_RATIO * proof.asked_mm):
+    if proof.largest_mm > max(_MOST_DEVIATION, _MOST_DEVIATION_RATIO * proof.asked_mm):
         x, y, z = proof.place
         found.append(
             Finding(

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from plugs.errors import PlugError
 from plugs.foam.layers import Stack, checked_stack
 from plugs.shape.mating import Mating
+from plugs.shape.mating_body import MatingBody
 from plugs.shape.plan import number
 from plugs.shape.recess import Boss, Recess
 from plugs.shape.section import End, LinesPlan, Station
@@ -26,7 +27,7 @@ class Plug:
     stations, panels, mirrored, bays, front, aft
         The lines, as for `LinesPlan`.
     recesses, bosses : sequence of Recess, of Boss
-    mating : sequence of Mating
+    mating : sequence of Mating or MatingBody
         Faces cut to the body that the part meets.
     added, cut : sequence of object
         CadQuery solids of the recipe's own, put on and taken off.
@@ -49,7 +50,7 @@ class Plug:
     aft: End = field(default_factory=End)
     recesses: Sequence[Recess] = ()
     bosses: Sequence[Boss] = ()
-    mating: Sequence[Mating] = ()
+    mating: Sequence[Mating | MatingBody] = ()
     added: Sequence[object] = ()
     cut: Sequence[object] = ()
     skin: Skin = field(default_factory=Skin)
@@ -83,7 +84,7 @@ _KINDS: dict[str, tuple[type | tuple[type, ...], str]] = {
     "aft": (End, "End(radius=..., rake_deg=...)"),
     "recesses": (Sequence, "a list of Recess(...)"),
     "bosses": (Sequence, "a list of Boss(...)"),
-    "mating": (Sequence, "a list of Mating(...)"),
+    "mating": (Sequence, "a list of Mating(...) and MatingBody(...)"),
     "added": (Sequence, "a list of CadQuery solids"),
     "cut": (Sequence, "a list of CadQuery solids"),
     "skin": (Skin, 'Skin(thickness=2.0, bare=("floor", "front"))'),

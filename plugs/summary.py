@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +14,7 @@ from plugs.design import Work
 from plugs.foam.layers import Layer
 from plugs.shape import mesh
 from plugs.shape.body import Solid
+from plugs.shape.body_face import BodyFace
 from plugs.shape.mating import MatingFace
 
 if TYPE_CHECKING:
@@ -51,6 +52,7 @@ def summarise(work: Work, files: Mapping[str, bytes], proof: KernelProof | None)
         Figures rounded to 9 significant digits.
     """
     design, solid = work.design, work.solid
+    whole_proof = proof if design.is_exact else None
     return {
         "recipe": {
             "name": design.recipe.name,
@@ -60,9 +62,9 @@ def summarise(work: Work, files: Mapping[str, bytes], proof: KernelProof | None)
         },
         "display_unit": design.plug.display_unit,
         "parameters": {name: _plain(value) for name, value in design.parameters.items()},
-        "solid": _solid_summary(solid, proof),
+        "solid": _solid_summary(solid, proof, whole_proof),
         "skin": _skin_summary(work),
-        "mating": [_mating_summary(face) for face in solid.faces],
+        "mating": [_mating_summary(i, face, files) for i, face in enumerate(solid.faces, start=1)],
         "layers": [_layer_summary(layer, files) for layer in work.layers],
         "findings": [
             {
@@ -81,7 +83,9 @@ def summarise(work: Work, files: Mapping[str, bytes], proof: KernelProof | None)
     }
 
 
-def _solid_summary(solid: Solid, proof: KernelProof | None) -> dict[str, Any]:
+def _solid_summary(
+    solid: Solid, proof: KernelProof | None, whole_proof: KernelProof | None
+) -> dict[str, Any]:
     """Return the measures of the foam body: its three opinions on the volume, and where it lies."""
     whole = solid.by_mesh
     by_sections = solid.by_sections.volume_mm3 + whole.volume_mm3 - solid.plain_by_mesh.volume_mm3
@@ -90,7 +94,7 @@ def _solid_summary(solid: Solid, proof: KernelProof | None) -> dict[str, Any]:
         "volume_m3": _round(1e-9 * whole.volume_mm3),
         "volume_by_sections_m3": _round(1e-9 * by_sections),
         "volume_by_mesh_m3": _round(1e-9 * whole.volume_mm3),
-        "volume_by_kernel_m3": None if proof is None else _round(1e-9 * proof.volume_mm3),
+        "volume_by_kernel_m3": None if whole_proof is None else _round(1e-9 * whole_proof.volume_mm3),
         "area_m2": _round(1e-6 * whole.area_mm2),
         "centroid_mm": [_round(v, 1e-6) for v in whole.centroid],
         "bounds_mm": {
@@ -120,21 +124,35 @@ def _skin_summary(work: Work) -> dict[str, Any] | None:
     }
 
 
-def _mating_summary(face: MatingFace) -> dict[str, Any]:
-    """Return a mating face and how well it fits what was measured."""
-    item = face.cut.item
+def _mating_summary(
+    number: int, face: MatingFace | BodyFace, files: Mapping[str, bytes]
+) -> dict[str, Any]:
+    """Return a mating face and how well it fits the body that it meets."""
+    contour = face.cut.item if isinstance(face, MatingFace) else None
+    body = face.cut.item if isinstance(face, BodyFace) else None
     return {
-        "name": item.name,
-        "view": item.view,
-        "cuts": item.cuts,
-        "gap_mm": _round(item.gap),
-        "face_area_m2": _round(1e-6 * face.outline.area),
-        "flange_area_m2": _round(1e-6 * face.flange.area),
+        "name": face.name,
+        "view": None if contour is None else contour.view,
+        "cuts": None if contour is None else contour.cuts,
+        "body": None if body is None else Path(body.body).name,
+        "gap_mm": _round(face.gap),
+        "face_area_m2": _round(1e-6 * face.area_mm2),
+        "flange_area_m2": _round(1e-6 * face.flange_area_mm2),
+        "edge_length_mm": _round(face.edge_mm),
         "measured_points": face.count,
         "largest_miss_mm": _round(face.largest_mm, 1e-6),
         "rms_miss_mm": _round(face.rms_mm, 1e-6),
-        "largest_miss_place_mm": [_round(v, 1e-6) for v in face.place],
+        "largest_miss_place_mm": _place(face.axes, face.place),
+        "largest_edge_miss_mm": _round(face.largest_edge_mm, 1e-6),
+        "largest_edge_miss_place_mm": _place(face.axes, face.edge_place),
+        "files": sorted(name for name in files if Path(name).stem == f"mating-{number}-edge"),
     }
+
+
+def _place(axes: Sequence[str], place: Sequence[float]) -> list[float | None]:
+    """Return a place as x, y and z, None where a view does not show that axis."""
+    known = dict(zip(axes, place, strict=True))
+    return [_round(known[axis], 1e-6) if axis in known else None for axis in "xyz"]
 
 
 def _plain_solid(solid: Solid, proof: KernelProof | None) -> dict[str, Any]:

@@ -1,6 +1,8 @@
 """The tail of a three-wheeled touring outfit: flat deck, tumblehome sides, rounded stern with a number plate."""
 
-from plugs import Corner, End, Plug, Recess, Stack, Station
+from pathlib import Path
+
+from plugs import Corner, End, Mating, Plug, Recess, Skin, Stack, Station, fair, read_outline
 
 
 def sidecar_tail(
@@ -13,6 +15,10 @@ def sidecar_tail(
     deck_radius=50.0,      # blend along the edges of the deck
     chine_radius=12.0,     # blend along the bottom edges
     stern_radius=50.0,     # blend round the stern
+    tub="sidecar_tub.csv",  # rear edge of the tub in plan, measured: x and y
+    gap=1.5,               # between the tub and the tail
+    flange_width=25.0,     # turned in along the tub
+    skin=2.0,              # laminate and filler over the foam
     plate="eu-one-line",   # us-canada-car, uk-one-line, australia, japan; the tall uk-two-line and
                            # eu-two-line want a stern_height of 320 and 360
     plate_depth=12.0,
@@ -31,21 +37,30 @@ def sidecar_tail(
             },
         )
 
+    measured = read_outline(Path(__file__).with_name(tub), columns=("x", "y")).points
+
     return Plug(
         name="Sidecar tail",
         panels=("floor", "side", "deck"),      # from the bottom of the section up
         stations=(
-            station(0.0, width, height),
+            station(-20.0, width, height),     # 20 mm more, to be cut to the tub
             station(length / 2, (0.58 * width + 0.42 * stern_width), (0.55 * height + 0.45 * stern_height)),
             station(length, stern_width, stern_height),
         ),
         bays="straight",                       # a long block sands it from template to template
         aft=End(radius=stern_radius, sharp=("floor",)),   # the floor stands on the baseboard
+        mating=(
+            Mating(
+                name="joint with the tub", view="plan", cuts="front", contour=fair(measured, tolerance=0.5),
+                measured=measured, gap=gap, flange_width=flange_width,
+            ),
+        ),
         recesses=(
             Recess(
                 name="number plate", panel="aft", y=0.0, z=stern_height / 2, plate=plate, clearance=3.0,
                 depth=plate_depth, draft_deg=5.0, floor_radius=3.0,
             ),
         ),
+        skin=Skin(thickness=skin, bare=("floor", "front")),
         stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance),
     )

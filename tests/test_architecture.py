@@ -34,6 +34,7 @@ ORDER = (
     "plugs.shape.remedies",
     "plugs.shape.checks",
     "plugs.shape.skin",
+    "plugs.shape.skin_planes",
     "plugs.shape.skin_proof",
     "plugs.shape.skin_offset",
     "plugs.shape.plates",
@@ -45,7 +46,18 @@ ORDER = (
     # shape: the mesh engine
     "plugs.shape.sampling",
     "plugs.shape.mesh",
+    "plugs.shape.mesh_faces",
     "plugs.shape.mating",
+    # shape: a body read from a file
+    "plugs.shape.stl_in",
+    "plugs.shape.step_in",
+    "plugs.shape.closed_mesh",
+    "plugs.shape.grown",
+    "plugs.shape.nearest",
+    "plugs.shape.flange_strip",
+    "plugs.shape.mating_body",
+    "plugs.shape.body_face",
+    # shape: the body
     "plugs.shape.proof",
     "plugs.shape.body",
     # shape: the kernel engine
@@ -55,6 +67,7 @@ ORDER = (
     "plugs.shape.kernel_job",
     "plugs.shape.kernel",
     "plugs.shape.kernel_work",
+    "plugs.shape.step_reading",
     "plugs.shape.kernel_worker",
     # measure: outlines that somebody drew or measured
     "plugs.measure.pieces",
@@ -82,7 +95,9 @@ ORDER = (
     "plugs.output",
     "plugs.output.arcs",
     "plugs.output.picture",
+    "plugs.output.marks",
     "plugs.output.drawing",
+    "plugs.output.mating_drawing",
     "plugs.output.fairing_drawing",
     "plugs.output.dxf",
     "plugs.output.svg",

@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.output.arcs import fit_arcs
+from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars, line
 from plugs.output.picture import LABELS, TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
 from plugs.units import format_length
 
@@ -33,10 +34,6 @@ FINAL_LOWER: Final = "FINAL_LOWER"
 FINAL_UPPER: Final = "FINAL_UPPER"
 ROUGH: Final = "ROUGH"
 
-_TEXT: Final = 5.0
-_ROW: Final = 9.0
-_GAP: Final = 12.0
-_TICK: Final = 3.0
 _NAME_LARGEST: Final = 20.0
 _NAME_LEAST: Final = 3.0
 _CLEAR: Final = 1.5
@@ -168,10 +165,10 @@ def layer_drawing(layer: LayerOutlines, *, plug_name: str, display_unit: str = "
         paths.extend(_outline_paths(outline, dxf_layer))
     names = _names_inside(layer)
     left, bottom, _, _ = box_around([path_bounds(path) for path in paths])
-    marks, texts, bottom = _marks(layer.axis, display_unit, left, bottom - _GAP)
+    marks, texts, bottom = _marks(layer.axis, display_unit, left, bottom - GAP)
     rows = _title_rows(layer, plug_name, display_unit)
     for number, row in enumerate(rows):
-        texts.append(Label(text=row, at=(left, bottom - number * _ROW - _TEXT), height=_TEXT))
+        texts.append(Label(text=row, at=(left, bottom - number * ROW - TEXT), height=TEXT))
     return Drawing(
         name=f"layer-{layer.index:02d}",
         title=f"{plug_name}, layer {layer.name}",
@@ -239,18 +236,10 @@ def _marks(axis: str, unit: str, left: float, top: float) -> tuple[list[Path], l
     if axis == "x":
         paths, labels = _into_the_page(left, y)
     else:
-        paths = _arrow((left + 30.0, y), (left, y))
-        labels = [Label(text="FORWARD", at=(left + 35.0, y - _TEXT / 2.0), height=_TEXT)]
-    bars = [(100.0, "100 mm")] + ([(101.6, "4 in")] if unit == "in" else [])
-    y -= 12.0
-    for length, text in bars:
-        y -= _GAP / 2.0
-        paths.append(_line((left, y), (left + length, y)))
-        for x in (left, left + length):
-            paths.append(_line((x, y - _TICK), (x, y + _TICK)))
-        labels.append(Label(text=text, at=(left + length + 5.0, y - _TEXT / 2.0), height=_TEXT))
-        y -= _GAP / 2.0
-    return paths, labels, y - _GAP / 2.0
+        paths = arrow((left + 30.0, y), (left, y))
+        labels = [Label(text="FORWARD", at=(left + 35.0, y - TEXT / 2.0), height=TEXT)]
+    bars, texts, y = check_bars(unit, left, y - 12.0)
+    return paths + bars, labels + texts, y - GAP / 2.0
 
 
 def _into_the_page(left: float, y: float) -> tuple[list[Path], list[Label]]:
@@ -261,27 +250,10 @@ def _into_the_page(left: float, y: float) -> tuple[list[Path], list[Label]]:
     bulges = np.full(3, np.tan(np.radians(30.0)))
     paths = [Path(points=circle, bulges=bulges, is_closed=True, dxf_layer=LABELS)]
     d = r * float(np.sqrt(0.5))
-    paths.append(_line((x - d, y - d), (x + d, y + d)))
-    paths.append(_line((x - d, y + d), (x + d, y - d)))
-    paths.extend(_arrow((left + 20.0, y - 7.0), (left + 20.0, y + 7.0)))
+    paths.append(line((x - d, y - d), (x + d, y + d)))
+    paths.append(line((x - d, y + d), (x + d, y - d)))
+    paths.extend(arrow((left + 20.0, y - 7.0), (left + 20.0, y + 7.0)))
     return paths, [
-        Label(text="UP", at=(left + 25.0, y - _TEXT / 2.0), height=_TEXT),
-        Label(text="FORWARD IS INTO THE PAGE", at=(left + 45.0, y - _TEXT / 2.0), height=_TEXT),
+        Label(text="UP", at=(left + 25.0, y - TEXT / 2.0), height=TEXT),
+        Label(text="FORWARD IS INTO THE PAGE", at=(left + 45.0, y - TEXT / 2.0), height=TEXT),
     ]
-
-
-def _arrow(tail: tuple[float, float], tip: tuple[float, float]) -> list[Path]:
-    """Return a shaft and a two-barbed head, mm."""
-    along = np.array(tip) - np.array(tail)
-    along = along / np.hypot(*along)
-    across = np.array([-along[1], along[0]])
-    barbs = np.array(tip) - 6.0 * along + 2.5 * np.array([[1.0], [0.0], [-1.0]]) * across
-    barbs[1] = tip
-    head = Path(points=barbs, bulges=np.zeros(3), is_closed=False, dxf_layer=LABELS)
-    return [_line(tail, tip), head]
-
-
-def _line(begin: tuple[float, float], finish: tuple[float, float]) -> Path:
-    """Return a straight line of the labels."""
-    points = np.array((begin, finish), dtype=np.float64)
-    return Path(points=points, bulges=np.zeros(2), is_closed=False, dxf_layer=LABELS)

@@ -41,6 +41,7 @@ class DxfRun:
             env={**os.environ, "PYTHONPATH": path},
         )
         self._answers: queue.Queue[tuple[bytes, bytes]] = queue.Queue()
+        self._talker: threading.Thread | None = None
 
     def __enter__(self) -> DxfRun:
         """Return the run itself."""
@@ -51,7 +52,10 @@ class DxfRun:
     ) -> None:
         """End the process, whatever it is doing."""
         self.worker.kill()
-        self.worker.wait()
+        if self._talker is None:
+            self.worker.communicate()
+        else:
+            self._talker.join()
 
     def submit(self, drawings: Sequence[Drawing]) -> None:
         """Send the drawings, and go on.
@@ -61,7 +65,8 @@ class DxfRun:
         drawings : sequence of Drawing
         """
         packed = pickle.dumps(list(drawings), protocol=pickle.HIGHEST_PROTOCOL)
-        threading.Thread(target=self._talk, args=(packed,), daemon=True).start()
+        self._talker = threading.Thread(target=self._talk, args=(packed,), daemon=True)
+        self._talker.start()
 
     def texts(self) -> list[str]:
         """Wait for the drawings that were sent, as the texts of DXF files.

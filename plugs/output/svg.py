@@ -8,6 +8,7 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 
 from plugs.output.picture import Drawing, Label, Path, drawing_bounds
+from plugs.output.styles import LineStyle, line_styles
 
 MARGIN: Final = 10.0
 """Free room round everything, mm."""
@@ -19,21 +20,6 @@ CAPITAL_RATIO: Final = 0.72
 """Height of a capital over the font size in common upright faces (from memory)."""
 
 _NAMESPACE: Final = "http://www.w3.org/2000/svg"
-
-_STYLES: Final = {
-    "ROUGH": ("#d00000", ""),
-    "FINAL_LOWER": ("#0040c0", ""),
-    "FINAL_UPPER": ("#007a30", "4 2"),
-    "LABELS": ("#000000", ""),
-}
-_MORE_STYLES: Final = (
-    ("#a000a0", ""),
-    ("#008a90", "6 2"),
-    ("#c06000", "8 2 1 2"),
-    ("#707000", "2 2"),
-    ("#505080", "6 2 2 2"),
-    ("#904040", "1 2"),
-)
 
 
 def render_svg(drawing: Drawing) -> str:
@@ -68,29 +54,22 @@ def render_svg(drawing: Drawing) -> str:
         f'<svg xmlns="{_NAMESPACE}" width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}">',
         f"<title>{escape(drawing.title)}</title>",
     ]
-    names = dict.fromkeys([path.dxf_layer for path in drawing.paths])
-    names |= dict.fromkeys([label.dxf_layer for label in drawing.labels])
-    n_others = 0
-    for name in names:
-        style = _STYLES.get(name)
-        if style is None:
-            style = _MORE_STYLES[n_others % len(_MORE_STYLES)]
-            n_others += 1
-        rows.append(_group_start(name, *style))
+    for name, style in line_styles(drawing).items():
+        rows.append(_group_start(name, style))
         rows.extend(_path_element(path, corner) for path in drawing.paths if path.dxf_layer == name)
         rows.extend(
-            _text_element(label, corner, style[0]) for label in drawing.labels if label.dxf_layer == name
+            _text_element(label, corner, style.colour) for label in drawing.labels if label.dxf_layer == name
         )
         rows.append("</g>")
     rows.append("</svg>")
     return "\n".join(rows) + "\n"
 
 
-def _group_start(name: str, colour: str, dash: str) -> str:
+def _group_start(name: str, style: LineStyle) -> str:
     """Return the opening tag of one group of lines."""
-    dashes = f' stroke-dasharray="{dash}"' if dash else ""
+    dashes = f' stroke-dasharray="{" ".join(f"{part:g}" for part in style.dash)}"' if style.dash else ""
     return (
-        f'<g id={quoteattr(name)} fill="none" stroke="{colour}" stroke-width="{LINE_WIDTH}" '
+        f'<g id={quoteattr(name)} fill="none" stroke="{style.colour}" stroke-width="{LINE_WIDTH}" '
         f'stroke-linejoin="round"{dashes}>'
     )
 

@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 
 from plugs.errors import PlugError
 from plugs.shape import mesh
+from plugs.shape.body_face import BodyFace, body_face_of
 from plugs.shape.mating import MatingCut, MatingFace, face_of
+from plugs.shape.mating_body import BodyCut
 from plugs.shape.mesh import Body, Measures
 from plugs.shape.proof import integrate
 from plugs.shape.recess import Boss, Recess, Tool, make_tool
@@ -56,7 +58,7 @@ class Solid:
     loft : Loft
     tools : tuple of Tool
     shapes : tuple of Shape
-    faces : tuple of MatingFace
+    faces : tuple of MatingFace or BodyFace
     plain, body : Body
         Before and after tools and shapes.
     by_sections, plain_by_mesh, by_mesh : Measures
@@ -66,7 +68,7 @@ class Solid:
     loft: Loft
     tools: tuple[Tool, ...]
     shapes: tuple[Shape, ...]
-    faces: tuple[MatingFace, ...]
+    faces: tuple[MatingFace | BodyFace, ...]
     plain: Body
     body: Body
     by_sections: Measures
@@ -79,7 +81,7 @@ def make_solid(
     tools: Sequence[Tool],
     shapes: Sequence[Shape],
     tolerance: float,
-    mating: Sequence[MatingCut] = (),
+    mating: Sequence[MatingCut | BodyCut] = (),
     faces: Faces | None = None,
 ) -> Solid:
     """Return the body of a plug with its recesses, bosses and own shapes, proved twice.
@@ -91,7 +93,7 @@ def make_solid(
     shapes : sequence of Shape
     tolerance : float, mm
         Largest distance between surface and mesh.
-    mating : sequence of MatingCut
+    mating : sequence of MatingCut or BodyCut
         Cut last.
     faces : Faces or None
         Where outlines will be taken.
@@ -123,7 +125,9 @@ def make_solid(
         loft=loft,
         tools=tuple(tools),
         shapes=tuple(shapes),
-        faces=tuple(face_of(cut, result) for cut in mating),
+        faces=tuple(
+            body_face_of(cut, result) if isinstance(cut, BodyCut) else face_of(cut, result) for cut in mating
+        ),
         plain=plain,
         body=result,
         by_sections=by_sections,

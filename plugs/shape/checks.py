@@ -28,6 +28,8 @@ _PER_ARC = 6
 _SPIKE_RAD = np.radians(176.0)
 _SLACK = 1e-7
 _LITTLE_ROOM = 0.5
+_SHALLOW_RAD = 0.2
+_ROUNDS = 2
 _LEAST_TURN = 0.1
 """Share of a corner's angle that must be left between the tangents of a blend, or of neighbours drawn
 inward: where it goes to 0 they stop meeting, and the surface has a seam before that."""
@@ -102,9 +104,11 @@ def _first_fault(loft: Loft) -> Fault | None:
     t = np.unique(np.concatenate([(loft.breaks[:-1, None] + spans[:, None] * steps).ravel(), loft.breaks]))
     with np.errstate(invalid="ignore", divide="ignore"):
         at = loft.sections(t)
-        doubtful = _doubtful(at)
-        if len(doubtful):
-            at = loft.sections(np.union1d(t, doubtful))
+        for _ in range(_ROUNDS):
+            doubtful = np.setdiff1d(_doubtful(at), at.t)
+            if not len(doubtful):
+                break
+            at = loft.sections(np.union1d(at.t, doubtful))
     is_plain = np.ones(len(at.t), dtype=bool)
     for zone in (loft.front, loft.aft):
         if zone is not None:
@@ -128,7 +132,9 @@ def _doubtful(at: Sections) -> Array:
     has_turn = is_round & (np.abs(turn) > _SLACK)
     turned = np.where(has_turn, 2.0 * rings.half_rad[:, 0::2] / np.where(has_turn, turn, 1.0), 1.0)
     touches = is_round | np.roll(is_round, -1, axis=1)
-    room = np.concatenate([turned, np.where(touches, rings.to_ratio - rings.from_ratio, 1.0)], axis=1)
+    left = np.where(touches, rings.to_ratio - rings.from_ratio, 1.0)
+    bent = np.where(is_round, np.abs(turn) / _SHALLOW_RAD, 1.0)
+    room = np.concatenate([turned, left, bent], axis=1)
     less = room[:-1] < room[1:] - _SLACK
     more = room[:-1] > room[1:] + _SLACK
     is_low = ((room[1:-1] < _LITTLE_ROOM) & more[:-1] & less[1:]).any(axis=1)

@@ -102,7 +102,8 @@ def closed_body(vertices: Array, triangles: Indices, param: str, name: str) -> t
     _check_edges(vertices, triangles, param, name)
     corners = vertices[triangles]
     middle = vertices.mean(axis=0)
-    six = np.einsum("ij,ij->i", corners[:, 0] - middle, np.cross(corners[:, 1] - middle, corners[:, 2] - middle))
+    a, b, c = (corners[:, i] - middle for i in range(3))
+    six = np.einsum("ij,ij->i", a, np.cross(b, c))
     part = labels(len(vertices), triangles.ravel(), np.roll(triangles, 1, axis=1).ravel())[triangles[:, 0]]
     names, which = np.unique(part, return_inverse=True)
     volumes = np.bincount(which, weights=six) / 6.0
@@ -176,8 +177,9 @@ def _check_edges(vertices: Array, triangles: Indices, param: str, name: str) -> 
         raise PlugError(
             param=param,
             value=name,
-            reason=f"along {len(turned)} edges the facets on either side face opposite ways, the first at {_at(place)}",
-            remedy="let the program that made it work out its normals anew, so that all face outward, and export again",
+            reason=f"along {len(turned)} edges the facets on either side face opposite ways, "
+            f"the first at {_at(place)} of the file",
+            remedy="let the program that made it turn all 100 % of its facets outward, and export again",
         )
 
 
@@ -193,7 +195,8 @@ def _holes(vertices: Array, edges: Indices, param: str, name: str) -> PlugError:
     return PlugError(
         param=param,
         value=name,
-        reason=f"it is not closed: {word}; the largest, {rounds[largest]:.1f} mm round, is at {_at(middle)} of the file",
+        reason=f"it is not closed: {word}; the largest, {rounds[largest]:.1f} mm round, "
+        f"is at {_at(middle)} of the file",
         remedy="close them in the program that made it (fill holes), and export again",
     )
 

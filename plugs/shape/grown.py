@@ -34,7 +34,8 @@ class _Surface:
     vertices : (n, 3) float, mm
     triangles : (m, 3) int
     nodes : (m, 3) int
-        Number of each triangle's corner; corners that meet in a vertex without a sharp edge between share one.
+        Number of each triangle's corner; corners that meet in a vertex without a sharp edge between
+        them share one.
     places : (p,) int
         Vertex of each node.
     outward : (p, 3) float, dimensionless
@@ -91,7 +92,17 @@ def grown(body: Body, distance: float, tolerance: float) -> Body:
         moved = surface.vertices[surface.places] + distance * surface.outward
         return mesh.body_of_triangles(moved, surface.nodes)
     rounds, corners = _rounds(surface, distance, tolerance)
-    return mesh.joined([body, *_plates(surface, distance), *rounds, *corners])
+    return _filled(mesh.joined([body, *_plates(surface, distance), *rounds, *corners]))
+
+
+def _filled(body: Body) -> Body:
+    """Return a body without what it encloses: seams left open by rounding, and closed hollows."""
+    vertices, triangles = mesh.triangles_of(body)
+    part = labels(len(vertices), triangles.ravel(), np.roll(triangles, 1, axis=1).ravel())[triangles[:, 0]]
+    names, which = np.unique(part, return_inverse=True)
+    reach = np.zeros(len(names))
+    np.maximum.at(reach, which, vertices[triangles].max(axis=1)[:, 0])
+    return _body(vertices, triangles[which == int(np.argmax(reach))])
 
 
 def _normals(vertices: Array, triangles: Indices) -> tuple[Array, Array]:
@@ -137,8 +148,8 @@ def _cut_along_edges(vertices: Array, triangles: Indices) -> _Surface:
     np.add.at(pull, nodes, weights[:, None] * facing)
     pull /= np.maximum(np.linalg.norm(pull, axis=1), 1e-300)[:, None]
     share = np.bincount(nodes, weights=weights * np.einsum("ij,ij->i", facing, pull[nodes]), minlength=count)
-    share /= np.maximum(np.bincount(nodes, weights=weights, minlength=count), 1e-300)
-    outward = pull / np.maximum(share, 0.2)[:, None]
+    whole = np.maximum(np.bincount(nodes, weights=weights, minlength=count), 1e-300)
+    outward = pull / np.maximum(share / whole, 0.2)[:, None]
     far = triangles.ravel()[right - right % 3 + (right + 2) % 3]
     rise = np.einsum("ij,ij->i", vertices[far] - vertices[triangles.ravel()[left]], normal[left // 3])
     out = is_sharp & (rise < 0.0)
@@ -174,7 +185,7 @@ def _body(points: Array, triangles: Indices) -> Body:
 
 
 def _rounds(surface: _Surface, distance: float, tolerance: float) -> tuple[list[Body], list[Body]]:
-    """Return the rounding of the edges that stand out, a body for each run of them, and the balls at their ends."""
+    """Return the roundings of the edges that stand out, run by run, and the balls at their ends."""
     ways = surface.ways
     if not len(ways):
         return [], []
@@ -252,7 +263,8 @@ def _ball(radius: float, tolerance: float) -> tuple[Array, Indices]:
             return points * (0.5 * radius * (1.0 + 1.0 / depth.min())), faces
         middle = 0.5 * (corners + np.roll(corners, -1, axis=1))
         middle /= np.linalg.norm(middle, axis=2)[..., None]
-        a, b, c, d, e, f = (*np.moveaxis(corners, 1, 0), *np.moveaxis(middle, 1, 0))
+        a, b, c = (corners[:, i] for i in range(3))
+        d, e, f = (middle[:, i] for i in range(3))
         finer = np.stack([a, d, f, d, b, e, f, e, c, d, e, f], axis=1).reshape(-1, 3)
         points, inverse = np.unique(np.round(finer, 12) + 0.0, axis=0, return_inverse=True)
         faces = inverse.reshape(-1, 3)

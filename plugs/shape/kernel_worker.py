@@ -20,8 +20,11 @@ from pathlib import Path
 from types import TracebackType
 from typing import IO, Any, Final
 
+import numpy as np
+
 from plugs.errors import PlugError
 from plugs.shape.kernel_job import KernelFault, KernelJob, KernelProof
+from plugs.shape.step_in import StepBody, StepRequest
 
 LONGEST_JOB_S: Final = 600
 """The worker gives up by itself after this long, in case nobody is left to stop it."""
@@ -73,6 +76,10 @@ class KernelRun:
         ----------
         job : KernelJob
         """
+        self._submit(job)
+
+    def _submit(self, job: KernelJob | StepRequest) -> None:
+        """Send anything that the worker knows."""
         packed = pickle.dumps(job, protocol=pickle.HIGHEST_PROTOCOL)
         threading.Thread(target=_send, args=(self._worker.stdin, packed), daemon=True).start()
 
@@ -95,6 +102,38 @@ class KernelRun:
         PlugError
             The kernel cannot be imported.
         """
+        proof: KernelProof = self._result(timeout)
+        return proof
+
+    def step_body(self, request: StepRequest, timeout: float) -> StepBody:
+        """Ask for the body in a STEP file, and wait for it; no job may be under way.
+
+        Parameters
+        ----------
+        request : StepRequest
+        timeout : float, s
+            Longest wait; the worker is ended after it.
+
+        Returns
+        -------
+        StepBody
+            With a fault if the kernel broke down over the file.
+
+        Raises
+        ------
+        PlugError
+            The kernel cannot be imported.
+        """
+        self._submit(request)
+        try:
+            body: StepBody = self._result(timeout)
+        except KernelFault as fault:
+            nothing = np.empty((0, 3))
+            return StepBody(fault=str(fault), vertices=nothing, triangles=nothing.astype(np.int64))
+        return body
+
+    def _result(self, timeout: float) -> Any:
+        """Wait for whatever was asked last, as `result` does."""
         until, stage = time.monotonic() + timeout, "start"
         while True:
             try:
@@ -105,8 +144,7 @@ class KernelRun:
             if kind == "stage":
                 stage = rest[0]
             elif kind == "done":
-                proof: KernelProof = rest[0]
-                return proof
+                return rest[0]
             elif kind == "fault":
                 raise KernelFault(rest[0], rest[1])
             elif kind == "missing":
@@ -209,6 +247,7 @@ def serve() -> None:
 
     from plugs.shape.kernel import load_kernel
     from plugs.shape.kernel_work import run_job
+    from plugs.shape.step_reading import read_step
 
     missing = ""
     try:
@@ -224,7 +263,8 @@ def serve() -> None:
             if hasattr(signal, "alarm"):
                 signal.alarm(LONGEST_JOB_S)
             try:
-                answer("done", run_job(job, lambda stage: answer("stage", stage)))
+                work = read_step if isinstance(job, StepRequest) else run_job
+                answer("done", work(job, lambda stage: answer("stage", stage)))
             except KernelFault as fault:
                 answer("fault", fault.stage, fault.reason)
             if hasattr(signal, "alarm"):

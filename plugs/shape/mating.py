@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from plugs.errors import Finding, PlugError
 from plugs.shape import mesh
 from plugs.shape.mesh import Body
+from plugs.shape.mesh_faces import edge_loops, face_left_by, marked
 from plugs.shape.plan import number
 from plugs.tolerances import LARGEST
 
@@ -37,6 +38,7 @@ _CUTS: Final = {
 _DENSE: Final = 801
 _ON_FACE: Final = 1e-3
 _SHORT: Final = 1.0
+_LEAST_AREA: Final = 1e-3
 _BEYOND: Final = 100.0
 
 
@@ -105,8 +107,49 @@ class MatingCut:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class MatingFace:
-    """The face as it was cut, and how well it fits.
+class Face:
+    """What is known of any mating face.
+
+    Attributes
+    ----------
+    name : str
+    gap : float, mm
+        Asked for.
+    area_mm2, flange_area_mm2 : float
+        Of the face, and of the strip along its edge.
+    edge_mm : float
+        Length of all of its edge.
+    axes : tuple of str
+        Which axes ``place`` and ``edge_place`` are given in.
+    count : int
+        Places where the fit was measured.
+    largest_mm, rms_mm : float
+        By how much the distance of the face from the body differs from the gap.
+    place : tuple of float, mm
+        Where that is largest.
+    largest_edge_mm : float
+        The largest along the edge alone.
+    edge_place : tuple of float, mm
+        Where.
+    """
+
+    name: str
+    gap: float
+    area_mm2: float
+    flange_area_mm2: float
+    edge_mm: float
+    axes: tuple[str, ...]
+    count: int
+    largest_mm: float
+    rms_mm: float
+    place: tuple[float, ...]
+    largest_edge_mm: float
+    edge_place: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MatingFace(Face):
+    """The face as it was cut by a contour, and how well it fits what was measured along that edge.
 
     Attributes
     ----------
@@ -117,22 +160,12 @@ class MatingFace:
         The strip along its edge, empty without one.
     edge : (k, 2) float, mm
         The part of the curve that is on the plug, in the view.
-    largest_mm, rms_mm : float
-        Distance of the measured points from the face, less the gap.
-    place : tuple of float, mm
-        Where in the view the largest is.
-    count : int
-        Measured points that lie along the face.
     """
 
     cut: MatingCut
     outline: shapely.MultiPolygon
     flange: shapely.MultiPolygon
     edge: Array
-    largest_mm: float
-    rms_mm: float
-    place: tuple[float, float]
-    count: int
 
 
 def make_cut(item: Mating, param: str, lower: Array, upper: Array) -> MatingCut:
@@ -181,7 +214,7 @@ def make_cut(item: Mating, param: str, lower: Array, upper: Array) -> MatingCut:
         )
     depth = "xyz".index(axis)
     near, beyond = float(lower[depth]) - _BEYOND, float(upper[depth]) + _BEYOND
-    body = mesh.extruded(shapely.MultiPolygon([region]), axis, near, beyond)
+    body = marked(mesh.extruded(shapely.MultiPolygon([region]), axis, near, beyond))
     return MatingCut(
         item=item, param=param, axis=axis, curve=curve, closing=closing, low=near, high=beyond,
         measured=measured, body=body,
@@ -194,8 +227,8 @@ def _check_words(item: Mating, param: str) -> None:
         raise PlugError(
             param=param,
             value=item,
-            reason="this is not a Mating",
-            remedy='write Mating(view="plan", cuts="front", ...)',
+            reason="this is not a Mating or MatingBody",
+            remedy='write Mating(view="plan", cuts="front", ...), or MatingBody(body=...)',
         )
     if (item.view, item.cuts) not in _CUTS:
         known = ", ".join(f'view="{view}" cuts="{cuts}"' for view, cuts in _CUTS)
@@ -293,26 +326,15 @@ def face_of(cut: MatingCut, body: Body) -> MatingFace:
     PlugError
         The cut does not touch the body.
     """
-    vertices, triangles = mesh.triangles_of(body)
+    vertices, triangles = face_left_by(body, cut.body)
     names = VIEWS[cut.item.view][1]
-    view = vertices[:, ["xyz".index(name) for name in names]]
-    along = vertices[:, "xyz".index(cut.axis)]
     line = shapely.LineString(cut.curve)
-    near = shapely.distance(line, shapely.points(view)) < _ON_FACE
-    is_face = near[triangles].all(axis=1)
-    place = shapely.line_locate_point(line, shapely.points(view[near])) if near.any() else np.empty(0)
-    flat = np.zeros((len(vertices), 2))
-    flat[near] = np.stack([place, along[near]], axis=1)
-    pieces = shapely.polygons(flat[triangles[is_face]])
-    area = shapely.area(pieces)
-    outline = (
-        shapely.union_all(pieces[area > 1e-9], grid_size=1e-6) if len(pieces) else shapely.MultiPolygon()
-    )
-    outline = (
-        outline
-        if isinstance(outline, shapely.MultiPolygon)
-        else shapely.MultiPolygon([outline] if outline.area else [])
-    )
+    view = shapely.points(vertices[:, ["xyz".index(name) for name in names]])
+    near = shapely.distance(line, view) < _ON_FACE
+    flat = np.column_stack([shapely.line_locate_point(line, view), vertices[:, "xyz".index(cut.axis)]])
+    loops = edge_loops(triangles[near[triangles].all(axis=1)])
+    rings = [_polygons(shapely.Polygon(flat[loop])) for loop in loops]
+    outline = _polygons(shapely.symmetric_difference_all(rings))
     if outline.is_empty:
         raise PlugError(
             param=f"{cut.param}.contour",
@@ -322,11 +344,17 @@ def face_of(cut: MatingCut, body: Body) -> MatingFace:
         )
     flange = shapely.MultiPolygon()
     if cut.item.flange_width > 0.0:
-        strip = outline.difference(outline.buffer(-cut.item.flange_width))
-        flange = strip if isinstance(strip, shapely.MultiPolygon) else shapely.MultiPolygon([strip])
+        flange = _polygons(outline.difference(outline.buffer(-cut.item.flange_width)))
     first, last = outline.bounds[0], outline.bounds[2]
     edge = np.asarray(shapely.ops.substring(line, first, last).coords)
     return _fitted(cut, outline, flange, edge, first, last, line)
+
+
+def _polygons(region: shapely.Geometry) -> shapely.MultiPolygon:
+    """Return what of a region has area."""
+    parts = shapely.get_parts(shapely.make_valid(region))
+    inner = shapely.get_parts(parts) if len(parts) else parts
+    return shapely.MultiPolygon([p for p in inner if isinstance(p, shapely.Polygon) and p.area > _LEAST_AREA])
 
 
 def _fitted(
@@ -345,16 +373,15 @@ def _fitted(
     off = np.abs(shapely.distance(line, points) - cut.item.gap)[is_along]
     worst = int(np.argmax(off)) if len(off) else 0
     spot = cut.measured[is_along][worst] if len(off) else edge[0]
+    largest, place = float(off.max(initial=0.0)), (float(spot[0]), float(spot[1]))
     return MatingFace(
-        cut=cut,
-        outline=outline,
-        flange=flange,
-        edge=edge,
-        largest_mm=float(off.max(initial=0.0)),
+        name=cut.item.name, gap=cut.item.gap, axes=VIEWS[cut.item.view][1],
+        cut=cut, outline=outline, flange=flange, edge=edge,
+        area_mm2=float(outline.area), flange_area_mm2=float(flange.area), edge_mm=float(outline.length),
+        count=int(is_along.sum()), largest_mm=largest, place=place,
         rms_mm=float(np.sqrt(np.mean(off**2))) if len(off) else 0.0,
-        place=(float(spot[0]), float(spot[1])),
-        count=int(is_along.sum()),
-    )
+        largest_edge_mm=largest, edge_place=place,
+    )  # fmt: skip
 
 
 def findings_of(face: MatingFace) -> list[Finding]:

@@ -42,7 +42,8 @@ def face_left_by(body: Body, cutter: Body) -> tuple[Array, Indices]:
     found = body.solid.to_mesh64()
     vertices = np.array(found.vert_properties[:, :3])
     triangles = np.array(found.tri_verts, dtype=np.int64)
-    runs = np.diff(np.asarray(found.run_index, dtype=np.int64)) // 3
+    ends = np.asarray(found.run_index, dtype=np.int64)
+    runs = (ends[1:] - ends[:-1]) // 3
     origin = np.repeat(np.asarray(found.run_original_id, dtype=np.int64), runs)
     kept = triangles[origin == cutter.solid.original_id()]
     used, renumbered = np.unique(kept, return_inverse=True)

@@ -60,7 +60,8 @@ def arcs_to_lines(points: Array, normals: Array, lines: Array, reach: float) -> 
 
     References
     ----------
-    Angle between chord and tangent = half the angle at the centre, so the arc is chord * a / sin a (Euclid III.32).
+    The angle a between chord and tangent is half that at the centre (Euclid, Elements III.32 and III.20,
+    from memory), so the arc is chord * a / sin a.
     """
     found = np.full(len(points), np.inf)
     for which, other in _near(points, lines, reach):

@@ -102,7 +102,9 @@ def make_cover(loft: Loft, skin: Skin) -> Cover:
     wrong = (
         "bare"
         if isinstance(skin.bare, str) or not isinstance(skin.bare, Sequence)
-        else "" if isinstance(skin.by_panel, Mapping) else "by_panel"
+        else ""
+        if isinstance(skin.by_panel, Mapping)
+        else "by_panel"
     )
     if wrong:
         raise PlugError(

@@ -10,10 +10,10 @@ Where the part runs out to a ridge or a point it is all skin: the foam ends befo
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from plugs.errors import PlugError
@@ -22,23 +22,25 @@ from plugs.shape.lines import shape_preserving, through
 from plugs.shape.rings import inset_corners, panel_tangents
 from plugs.shape.section import End
 from plugs.shape.skin import Cover
-from plugs.shape.skin_proof import asked_depths, excess_at, prove_cover
+from plugs.shape.skin_planes import Beside, in_space, meeting, normals_of, slid, surfaces_beside, with_plane
+from plugs.shape.skin_proof import excess_at, prove_cover
 from plugs.shape.stations import Loft, assemble_loft
 from plugs.tolerances import LENGTH
 
 Array = NDArray[np.float64]
 
 _GOOD_ENOUGH = 0.02
+_LESS = 0.7
 _MOST_PIECES = 8
 _BLUNT_PIECES = 4
 _SOME_PLACES = 400
-_KINK = 0.02
-_SAME_PLANE = 1e-3
 _FLAT = 0.005
 _NO_AREA = 1e-3
-_ROUNDS = 2
-_LEAST_TURN = 0.3
+_NUDGE = 1e-3
+_ALONG = 65
 _HALVINGS = 10
+_PER_END = 9
+_FARTHER_IN = (0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.7)
 _WORDS = "laminate and filler together"
 
 
@@ -89,32 +91,33 @@ def foam_loft(finish: Loft, cover: Cover) -> Loft:
 def _best(finish: Loft, cover: Cover, reach: _Reach) -> tuple[Loft | None, str]:
     """Return the foam with as few pieces to a bay as do, or what is wrong with it."""
     pieces = _BLUNT_PIECES if reach.is_front_blunt or reach.is_aft_blunt else 1
-    best, reason = _sound(finish, cover, reach, pieces)
+    best, reason = _tried(finish, cover, reach, pieces)
     if best is None:
         return None, reason
-    miss = prove_cover(finish, best, cover, _SOME_PLACES).largest_mm
+    tried = [best]
+    miss = prove_cover(finish, best, cover, _SOME_PLACES, with_ends=False).largest_mm
     while pieces < _MOST_PIECES and miss > _GOOD_ENOUGH:
         pieces *= 2
-        finer, _ = _sound(finish, cover, reach, pieces)
+        finer, _ = _tried(finish, cover, reach, pieces)
         if finer is None:
             break
-        less = prove_cover(finish, finer, cover, _SOME_PLACES).largest_mm
-        if less > 0.7 * miss:
+        less = prove_cover(finish, finer, cover, _SOME_PLACES, with_ends=False).largest_mm
+        if less > _LESS * miss:
             break
-        best, miss = finer, less
-    return best, ""
+        tried, miss = [finer, *tried], less
+    faults = [fault_of(foam) for foam in tried[:1]]
+    while faults[-1] and len(faults) < len(tried):
+        faults.append(fault_of(tried[len(faults)]))
+    return (None, str(faults[-1])) if faults[-1] else (tried[len(faults) - 1], "")
 
 
-def _sound(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> tuple[Loft | None, str]:
-    """Return the foam, every bay in so many pieces, or what is wrong with it."""
+def _tried(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> tuple[Loft | None, str]:
+    """Return the foam, every bay in so many pieces, or why there is none."""
     try:
         foam = _drawn_inward(finish, cover, reach, pieces)
     except PlugError as error:
         return None, error.reason
-    if foam is None:
-        return None, "the lines turn back on themselves"
-    reason = fault_of(foam)
-    return (None, reason) if reason else (foam, "")
+    return foam, "" if foam is not None else "the lines turn back on themselves"
 
 
 def _reach(finish: Loft, cover: Cover) -> tuple[_Reach, str]:
@@ -122,7 +125,10 @@ def _reach(finish: Loft, cover: Cover) -> tuple[_Reach, str]:
     x = finish.table.x
     thin = finish.sections(finish.breaks[[0, -1]]).rings.moments()[:, 0] < _NO_AREA
     ends = []
-    for word, depth, end in (("front", cover.front, finish.table.front), ("aft", cover.aft, finish.table.aft)):
+    for word, depth, end in (
+        ("front", cover.front, finish.table.front),
+        ("aft", cover.aft, finish.table.aft),
+    ):
         along = depth * float(np.hypot(1.0, np.tan(np.radians(end.rake_deg))))
         ends.append(float(x[0]) + along if word == "front" else float(x[-1]) - along)
     reach = _Reach(front=ends[0], aft=ends[1], is_front_blunt=bool(thin[0]), is_aft_blunt=bool(thin[1]))
@@ -142,18 +148,35 @@ def _blunted(
     finish: Loft, cover: Cover, reach: _Reach, word: str, tip: float, inner: float
 ) -> tuple[float, str]:
     """Return how near the tip of a thin end the foam is sound, halving the way, or what is wrong."""
+    start = inner
 
-    def fault(u: float) -> str:
-        at = replace(reach, front=u) if word == "front" else replace(reach, aft=u)
-        return _sound(finish, cover, at, _BLUNT_PIECES)[1]
+    def at(u: float) -> _Reach:
+        return replace(reach, front=u) if word == "front" else replace(reach, aft=u)
 
-    reason = fault(inner)
-    if reason:
-        return inner, reason
+    def is_sound(u: float) -> bool:
+        foam, _ = _tried(finish, cover, at(u), _BLUNT_PIECES)
+        return foam is not None and _is_simple(foam, u, inner)
+
+    if not is_sound(inner):
+        return inner, f"nothing is left of the {word} end, which runs out to an edge or a point"
     for _ in range(_HALVINGS):
         middle = 0.5 * (tip + inner)
-        tip, inner = (middle, inner) if fault(middle) else (tip, middle)
-    return inner, ""
+        tip, inner = (middle, inner) if not is_sound(middle) else (tip, middle)
+    fault: str | None = ""
+    for share in _FARTHER_IN:
+        place = inner + share * (start - inner)
+        foam, fault = _tried(finish, cover, at(place), _BLUNT_PIECES)
+        fault = fault if foam is None else fault_of(foam)
+        if not fault:
+            return place, ""
+    return inner, str(fault)
+
+
+def _is_simple(foam: Loft, end: float, inner: float) -> bool:
+    """Return whether the foam's sections from its end inward do not cross themselves."""
+    t = end + (inner - end) * np.linspace(0.0, 1.0, _PER_END)
+    rings = foam.unblended(t, foam.lean_at(t))[0]
+    return all(shapely.LinearRing(ring).is_simple for ring in rings)
 
 
 def _thinner(finish: Loft, cover: Cover) -> tuple[str, bool]:
@@ -218,19 +241,31 @@ def _drawn_inward(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> Lof
     moved, new_radius, _ = inset_corners(before, radius, rise, first, second)
     new_rise = _new_rise(before, rise, moved, middle)
     h, p = table.radius.shape[1], table.rise.shape[1]
-    new_radius, new_rise = new_radius[:, :h], new_rise[:, _drawn(table.panel_of)]
+    drawn = _drawn(table.panel_of)
+    rise, new_rise = rise[:, drawn], new_rise[:, drawn]
     x = table.x.copy()
     x[0], x[-1] = reach.front, reach.aft
     foam_table = replace(table, x=x, front=_under(table.front, cover.front), aft=_under(table.aft, cover.aft))
     lines = through(knots, corners, table.corner_faired)
-    for turn in range(_ROUNDS + 1):
-        radii = shape_preserving(np.tile(u, (h, 1)), new_radius.T[..., None], table.corner_faired)
-        rises = through(np.tile(u, (p, 1)), new_rise.T[..., None], table.panel_faired)
-        foam = assemble_loft(foam_table, lines, radii, rises)
-        if turn < _ROUNDS:
-            less_radius, more_rise = _put_right(finish, foam, cover, u, rise[:, _drawn(table.panel_of)])
-            new_radius, new_rise = np.maximum(new_radius + less_radius, 0.0), new_rise + more_rise
-    return foam
+    radii = shape_preserving(np.tile(u, (h, 1)), new_radius[:, :h].T[..., None], table.corner_faired)
+    rises = through(np.tile(u, (p, 1)), new_rise.T[..., None], table.panel_faired)
+    foam = assemble_loft(foam_table, lines, radii, rises)
+    if _is_inside_out(finish, foam):
+        return None
+    gain = _put_right(finish, foam, cover, u, rise)
+    if not gain.any():
+        return foam
+    rises = through(np.tile(u, (p, 1)), (new_rise + gain).T[..., None], table.panel_faired)
+    return assemble_loft(foam_table, lines, radii, rises)
+
+
+def _is_inside_out(finish: Loft, foam: Loft) -> bool:
+    """Return whether a panel of the foam runs against the finished one anywhere."""
+    u = np.linspace(float(foam.table.x[0]), float(foam.table.x[-1]), _ALONG)
+    lean = foam.lean_at(u)
+    old, new = (loft.unblended(u, lean)[0] for loft in (finish, foam))
+    old, new = (np.roll(corners, -1, axis=1) - corners for corners in (old, new))
+    return bool((np.sum(old * new, axis=-1) < -LENGTH).any())
 
 
 def _drawn(panel_of: NDArray[np.intp]) -> list[int]:
@@ -238,31 +273,18 @@ def _drawn(panel_of: NDArray[np.intp]) -> list[int]:
     return [int(np.flatnonzero(panel_of == panel)[0]) for panel in range(int(panel_of.max()) + 1)]
 
 
-def _put_right(finish: Loft, foam: Loft, cover: Cover, u: Array, rise: Array) -> tuple[Array, Array]:
-    """Return what radii (k, h) and crowns (k, p) have to gain so that middles lie as deep as asked."""
-    table = foam.table
+def _put_right(finish: Loft, foam: Loft, cover: Cover, u: Array, rise: Array) -> Array:
+    """Return what crowns (k, p) have to gain so that the middles of panels lie as deep as asked."""
     low = foam.front.u_start if foam.front is not None else float(foam.breaks[0])
     high = foam.aft.u_start if foam.aft is not None else float(foam.breaks[-1])
     inner = np.clip(u, low, high)
-    n = len(table.panel_of)
-    nudge = 1e-3
-    sides = np.clip(np.stack([inner - nudge, inner + nudge]), low + 1e-6, high - 1e-6)
-    t = np.repeat(sides.ravel(), 2 * n)
-    segment = np.tile(np.arange(2 * n), 2 * len(u))
-    depth = asked_depths(foam, cover, sides.ravel()).ravel()
-    _, excess, is_measured = excess_at(finish, foam, t, segment, np.full(len(t), 0.5), depth)
-    good = is_measured & np.isfinite(excess)
-    gain = np.where(good, excess, 0.0).reshape(2, len(u), 2 * n).mean(axis=0)
-    panels = gain[:, 1::2][:, _drawn(table.panel_of)]
-    panels = np.where((rise == 0.0) & (np.abs(panels) < _FLAT), 0.0, panels)
-    at = foam.sections(np.clip(inner, low + 1e-6, high - 1e-6))
-    h = table.radius.shape[1]
-    turn, radius = at.rings.turn_rad[:, :h], at.radius[:, :h]
-    is_round = (radius > 0.0) & (np.abs(turn) > _LEAST_TURN)
-    bulge = np.where(is_round, 1.0 / np.cos(0.5 * np.minimum(np.abs(turn), 3.0)) - 1.0, np.inf)
-    limit = 0.5 * float(cover.panels.max())
-    radii = np.clip(np.sign(turn) * gain[:, 0::2][:, :h] / bulge, -limit, limit)
-    return radii, panels
+    sides = np.clip(np.stack([inner - _NUDGE, inner + _NUDGE]), low + 1e-6, high - 1e-6).ravel()
+    drawn = _drawn(foam.table.panel_of)
+    t, segment = np.repeat(sides, len(drawn)), np.tile(2 * np.array(drawn) + 1, len(sides))
+    asked = np.tile(cover.panels[drawn], len(sides))
+    _, excess, is_measured = excess_at(finish, foam, t, segment, np.full(len(t), 0.5), asked)
+    gain = np.where(is_measured, excess, 0.0).reshape(2, len(u), len(drawn)).mean(axis=0)
+    return np.where((rise == 0.0) & (np.abs(gain) < _FLAT), 0.0, gain)
 
 
 def _under(end: End, depth: float) -> End:
@@ -292,7 +314,7 @@ def _moves(finish: Loft, cover: Cover, u: Array) -> tuple[Array, Array, Array]:
     for direction, onward in directions:
         size = np.linalg.norm(direction, axis=-1, keepdims=True)
         tangent = direction / np.where(size > LENGTH, size, np.inf)
-        normal = _normal(_in_space(np.zeros_like(u), k, tangent), onward)
+        normal = normals_of(in_space(np.zeros_like(u), k, tangent), onward)
         outward = np.stack([tangent[..., 1], -tangent[..., 0]], axis=-1)
         share = outward[..., 0] * normal[..., 1] + outward[..., 1] * (
             normal[..., 2] + k[:, None] * normal[..., 0]
@@ -305,7 +327,7 @@ def _corners_and_middles(finish: Loft, u: Array) -> tuple[Array, Array]:
     """Return the corners of sections, and the middles of their panels, in space."""
     k = finish.lean_at(u)
     corners, _, rise = finish.unblended(u, k)
-    return _in_space(u, k, corners), _in_space(u, k, _middles(corners, rise))
+    return in_space(u, k, corners), in_space(u, k, _middles(corners, rise))
 
 
 def _middles(corners: Array, rise: Array) -> Array:
@@ -326,19 +348,6 @@ def _new_rise(corners: Array, rise: Array, moved: Array, middle: Array) -> Array
     return np.asarray(np.where(rise == 0.0, 0.0, np.sum(off * outward, axis=-1)))
 
 
-def _in_space(u: Array, k: Array, plane: Array) -> Array:
-    """Return points or directions (k, n, 2) of section planes as (k, n, 3)."""
-    x = u[:, None] + k[:, None] * plane[..., 1]
-    return np.concatenate([x[..., None], plane], axis=-1)
-
-
-def _normal(across: Array, along: Array) -> Array:
-    """Return outward unit normals; 0 where a panel has no length."""
-    normal = np.cross(across, along)
-    size = np.linalg.norm(normal, axis=-1, keepdims=True)
-    return np.asarray(normal / np.where(size > LENGTH**2, size, np.inf))
-
-
 def _line_points(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> tuple[Array, Array]:
     """Return the foam's points of each drawn line: positions (h, s) and (y, z) there (h, s, 2)."""
     table, lines = finish.table, finish.lines
@@ -352,45 +361,21 @@ def _line_points(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> tupl
     h, s = knots.shape
     place = lines.at(knots.T)[0].transpose(1, 0, 2)
     slopes = [lines.at((knots + nudge).T)[1].transpose(1, 0, 2) for nudge in (-1e-7, 1e-7)]
-    normals = _normals_beside(finish, knots, place, slopes)
-    corners = place.copy()
-    whole = {j for j, is_blunt in ((0, reach.is_front_blunt), (s - 1, reach.is_aft_blunt)) if not is_blunt}
-    for i in range(h):
-        asked = -np.tile([cover.panels[i - 1], cover.panels[i]], 2)
-        for j in range(s):
-            rows = normals[i, j].reshape(-1, 3)
-            if j in whole:
-                plane, depth = _end_plane(finish, cover, is_front=j == 0)
-                move = np.linalg.pinv(np.vstack([rows, plane]), rcond=_SAME_PLANE) @ np.append(asked, -depth)
-            else:
-                move = _slid(
-                    np.linalg.pinv(rows, rcond=_SAME_PLANE) @ asked, slopes[0][i, j], slopes[1][i, j]
-                )
-            knots[i, j] += move[0]
-            corners[i, j] += move[1:]
+    beside = surfaces_beside(finish, knots, place, slopes)
+    depth = np.stack([np.tile([cover.panels[i - 1], cover.panels[i]], 2) for i in range(h)])[:, None]
+    moves = slid(meeting(beside, np.broadcast_to(depth, (h, s, 4))), *slopes)
+    for j, is_blunt in ((0, reach.is_front_blunt), (s - 1, reach.is_aft_blunt)):
+        if not is_blunt:
+            normal, end_depth = _end_plane(finish, cover, is_front=j == 0)
+            at_end = Beside(
+                normal=beside.normal[:, j], along=beside.along[:, j], curvature=beside.curvature[:, j]
+            )
+            deep = np.append(depth[:, 0], np.full((h, 1), end_depth), axis=1)
+            moves[:, j] = meeting(with_plane(at_end, normal), deep)
+    knots, corners = knots + moves[..., 0], place + moves[..., 1:]
     is_centre = (np.abs(table.corners[..., 0]) < LENGTH).all(axis=0) & bool((table.side_of < 0.0).any())
     corners[is_centre, :, 0] = 0.0
     return knots, corners
-
-
-def _normals_beside(finish: Loft, x: Array, place: Array, slopes: Sequence[Array]) -> Array:
-    """Return the outward normals beside each point of each line: (h, s, 2, 2, 3).
-
-    Before and after the point along the line, and of the panel before and after the line.
-    """
-    h, s = x.shape
-    u = finish.planes_through(x.ravel(), place[..., 1].ravel())
-    k = finish.lean_at(u)
-    corners, _, rise = finish.unblended(u, k)
-    start, end = panel_tangents(corners, rise)
-    rows, corner = np.arange(h * s), np.repeat(np.arange(h), s)
-    tangents = np.stack([np.roll(end, 1, axis=1)[rows, corner], start[rows, corner]], axis=1)
-    across = _in_space(np.zeros_like(u), k, tangents)
-    found = []
-    for slope in slopes:
-        along = np.concatenate([np.ones((h * s, 1)), slope.reshape(-1, 2)], axis=1)
-        found.append(_normal(across, along[:, None]))
-    return np.stack(found, axis=1).reshape(h, s, 2, 2, 3)
 
 
 def _end_plane(finish: Loft, cover: Cover, *, is_front: bool) -> tuple[Array, float]:
@@ -399,11 +384,3 @@ def _end_plane(finish: Loft, cover: Cover, *, is_front: bool) -> tuple[Array, fl
     sign, end, depth = (-1.0, table.front, cover.front) if is_front else (1.0, table.aft, cover.aft)
     lean = sign * float(np.tan(np.radians(end.rake_deg)))
     return sign * np.array([1.0, 0.0, -lean]) / np.hypot(1.0, lean), depth
-
-
-def _slid(move: Array, slope_before: Array, slope_after: Array) -> Array:
-    """Return a move slid along its line back to its station, unless the line has a sharp kink there."""
-    if abs(move[0]) * float(np.abs(slope_after - slope_before).max()) > _KINK:
-        return move
-    along = np.concatenate([[1.0], 0.5 * (slope_before + slope_after)])
-    return np.asarray(move - move[0] * along)

@@ -1,4 +1,4 @@
-"""The proof of a skin: distances from the foam to the finished surface, measured on both section functions."""
+"""The proof of a skin: distances from foam to finished surface, measured on both section functions."""
 
 from __future__ import annotations
 
@@ -9,14 +9,15 @@ from numpy.typing import NDArray
 
 from plugs.shape.skin import Cover
 from plugs.shape.stations import Loft
-from plugs.tolerances import LENGTH
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 Flags = NDArray[np.bool_]
 
-_SHARES = np.array([0.04, 0.27, 0.5, 0.73, 0.96])
-_RATIOS = np.array([0.02, 0.25, 0.5, 0.75, 0.98])
+_SHARES = np.array([0.03, 0.26, 0.5, 0.74, 0.97])
+_NEARBY = np.array([-0.12, -0.03, 0.0, 0.03, 0.12])
+_LOOKED_CLOSER = 12
+_RIM = 0.005
 _SHORTEST_SPAN = 0.5
 _SHORTEST_SEGMENT = 1.0
 _MOST_PLACES = 1500
@@ -48,7 +49,9 @@ class SkinProof:
     count: int
 
 
-def prove_cover(finish: Loft, foam: Loft, cover: Cover, most: int = _MOST_PLACES) -> SkinProof:
+def prove_cover(
+    finish: Loft, foam: Loft, cover: Cover, most: int = _MOST_PLACES, *, with_ends: bool = True
+) -> SkinProof:
     """Measure the distance from the foam to the finished surface at points all over it.
 
     Parameters
@@ -56,7 +59,9 @@ def prove_cover(finish: Loft, foam: Loft, cover: Cover, most: int = _MOST_PLACES
     finish, foam : Loft
     cover : Cover
     most : int
-        About how many points.
+        About how many points; where they differ most from what was asked it is looked closer.
+    with_ends : bool
+        Whether the ends' blends are measured too.
 
     Returns
     -------
@@ -67,24 +72,44 @@ def prove_cover(finish: Loft, foam: Loft, cover: Cover, most: int = _MOST_PLACES
     Bare panels are measured too: they must not have moved. What carries the step from one thickness to
     another is not: a blend between two panels, or between a panel and an end, over which the skin differs.
     """
-    spans = np.diff(foam.breaks)
-    t = (foam.breaks[:-1, None] + spans[:, None] * _SHARES)[spans > _SHORTEST_SPAN].ravel()
-    row, column = _spread(len(t), 2 * len(cover.panels) * len(_RATIOS), most)
-    segment, ratio = column // len(_RATIOS), _RATIOS[column % len(_RATIOS)]
-    depth = asked_depths(foam, cover, t)[row, segment]
-    asked = np.flatnonzero(np.isfinite(depth))
-    t, segment, ratio, depth = t[row][asked], segment[asked], ratio[asked], depth[asked]
-    points, excess, is_measured = excess_at(finish, foam, t, segment, ratio, depth)
-    gap = np.where(is_measured, np.abs(excess), 0.0)
-    worst = int(np.argmax(gap))
-    x, y, z = points[worst].tolist()
+    low, high = foam.breaks[:-1], foam.breaks[1:]
+    is_wanted = high - low > _SHORTEST_SPAN
+    for zone in (foam.front, foam.aft):
+        if zone is not None and not with_ends:
+            is_wanted &= zone.sign * (0.5 * (low + high) - zone.u_start) < 0.0
+    span, column = _spread(len(_SHARES) * int(is_wanted.sum()), 2 * len(cover.panels) * len(_SHARES), most)
+    span, share = np.flatnonzero(is_wanted)[span // len(_SHARES)], _SHARES[span % len(_SHARES)]
+    segment, ratio = column // len(_SHARES), _SHARES[column % len(_SHARES)]
+    _, gap, depth = _gaps(finish, foam, cover, low[span] + share * (high - low)[span], segment, ratio)
+    closer = np.argsort(-gap, kind="stable")[:_LOOKED_CLOSER]
+    grid = np.stack(np.meshgrid(_NEARBY, _NEARBY), axis=-1).reshape(-1, 1, 2)
+    share, ratio = (
+        np.clip(own[closer] + grid[..., i], _RIM, 1.0 - _RIM).ravel() for i, own in enumerate((share, ratio))
+    )
+    span, segment = np.tile(span[closer], len(grid)), np.tile(segment[closer], len(grid))
+    near = _gaps(finish, foam, cover, low[span] + share * (high - low)[span], segment, ratio)
+    worst = int(np.argmax(near[1]))
+    x, y, z = near[0][worst].tolist()
     return SkinProof(
-        largest_mm=float(gap[worst]),
-        asked_mm=float(depth[worst]),
+        largest_mm=float(near[1][worst]),
+        asked_mm=float(np.nan_to_num(near[2][worst])),
         place=(x, y, z),
         panel=finish.table.parent_names[segment[worst] // 2],
-        count=int(is_measured.sum()),
+        count=int(np.isfinite(depth).sum()),
     )
+
+
+def _gaps(
+    finish: Loft, foam: Loft, cover: Cover, t: Array, segment: Indices, ratio: Array
+) -> tuple[Array, Array, Array]:
+    """Return points of the foam, how far from as deep as asked they lie, and what was asked.
+
+    Where nothing is asked, or cannot be measured, the gap is 0 and the depth NaN.
+    """
+    depth = asked_depths(foam, cover, t)[np.arange(len(t)), segment]
+    points, excess, is_measured = excess_at(finish, foam, t, segment, ratio, np.nan_to_num(depth))
+    is_measured &= np.isfinite(depth)
+    return points, np.where(is_measured, np.abs(excess), 0.0), np.where(is_measured, depth, np.nan)
 
 
 def _spread(rows: int, columns: int, most: int) -> tuple[Indices, Indices]:

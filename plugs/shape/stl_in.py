@@ -77,12 +77,13 @@ def _text_corners(content: bytes, param: str, name: str) -> Array:
         corners = np.array([match.groups() for match in found]).astype(np.float64)
     except ValueError:
         match = next(m for m in found if not all(map(_is_number, m.groups())))
+        row = content.count(b"\n", 0, match.start()) + 1
         raise PlugError(
             param=param,
             value=match[0].decode("ascii", "replace"),
             reason="a coordinate is not a number",
             remedy="write 3 numbers after each vertex, such as: vertex 0.0 12.5 3.0",
-            where=f"{name}, line {content.count(b'\n', 0, match.start()) + 1}",
+            where=f"{name}, line {row}",
         ) from None
     return corners.reshape(-1, 3, 3)
 

@@ -14,6 +14,7 @@ from plugs.shape.recess import Recess, make_tool
 from plugs.shape.rings import inset_corners
 from plugs.shape.section import Corner, End, LinesPlan, Station
 from plugs.shape.stations import make_loft
+from tests.invariants.random_plugs import run_case
 from tests.shapes import box_plan, frustum_plan, scaled, tapered_plan
 
 
@@ -118,3 +119,10 @@ def test_through_cut_with_draft_names_its_own_draft() -> None:
     assert caught.value.param == "recesses[0].draft_deg"
     largest = float(caught.value.remedy.split()[-1])
     make_tool(loft, replace(window, draft_deg=largest), "recesses[0]")
+
+
+def test_remedy_for_an_edge_that_twice_turns_shallow() -> None:
+    """Between two samples an edge became almost flat and its blend was lost: seed 8 of the random plugs."""
+    outcome = run_case(8)
+    assert outcome.kind == "refused"
+    assert outcome.remedy == "kept"

@@ -63,7 +63,7 @@ def test_faired_line_is_smooth_at_its_stations() -> None:
         assert (after[1] - after[0]) / h == pytest.approx((before[1] - before[0]) / h, abs=1e-5)
 
 
-radii = st.lists(st.floats(0.0, 500.0), min_size=2, max_size=7)
+radii = st.lists(st.just(0.0) | st.floats(1e-6, 500.0), min_size=2, max_size=7)
 
 
 @given(radii, st.integers(0, 1000))
