@@ -95,9 +95,7 @@ class Work:
     findings: tuple[Finding, ...]
 
 
-def make_design(
-    path: Path, overrides: Mapping[str, object], open_kernel: OpenKernel | None = None
-) -> Design:
+def make_design(path: Path, overrides: Mapping[str, object], open_kernel: OpenKernel | None = None) -> Design:
     """Return a recipe, run and checked.
 
     Parameters

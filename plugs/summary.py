@@ -124,9 +124,7 @@ def _skin_summary(work: Work) -> dict[str, Any] | None:
     }
 
 
-def _mating_summary(
-    number: int, face: MatingFace | BodyFace, files: Mapping[str, bytes]
-) -> dict[str, Any]:
+def _mating_summary(number: int, face: MatingFace | BodyFace, files: Mapping[str, bytes]) -> dict[str, Any]:
     """Return a mating face and how well it fits the body that it meets."""
     contour = face.cut.item if isinstance(face, MatingFace) else None
     body = face.cut.item if isinstance(face, BodyFace) else None

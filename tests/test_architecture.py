@@ -95,6 +95,8 @@ ORDER = (
     "plugs.output",
     "plugs.output.arcs",
     "plugs.output.picture",
+    "plugs.output.styles",
+    "plugs.output.paper",
     "plugs.output.marks",
     "plugs.output.drawing",
     "plugs.output.mating_drawing",
@@ -661,7 +663,7 @@ def test_help_is_light(arguments: tuple[str, ...]) -> None:
 
 def test_check_needs_no_kernel() -> None:
     """`check` works a recipe out without the kernel and without a drawing library."""
-    names = loaded(RUN, "check", "recipes/sidecar_tail.py")
+    names = loaded(RUN, "check", "recipes/seat_hump.py")
     assert "manifold3d" in names
     assert not names & KERNEL
 

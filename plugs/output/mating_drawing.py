@@ -217,5 +217,3 @@ def _unrolled(face: MatingFace, left: float, top: float, unit: str) -> tuple[lis
         rows.append(f"{FLANGE}: {_flange_words(face, face.cut.item.flange_width, unit)}")
     bottom = min(path_bounds(path)[1] for path in paths)
     return paths, _rows(rows, left, bottom - GAP)
-
-

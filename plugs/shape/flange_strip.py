@@ -63,9 +63,7 @@ def _areas(vertices: Array, triangles: Indices) -> Array:
 
 def _sides(vertices: Array, triangles: Indices) -> Array:
     """Return the lengths of the sides of triangles, each from its corner to the next."""
-    return np.asarray(
-        np.linalg.norm(vertices[triangles] - vertices[np.roll(triangles, -1, axis=1)], axis=2)
-    )
+    return np.asarray(np.linalg.norm(vertices[triangles] - vertices[np.roll(triangles, -1, axis=1)], axis=2))
 
 
 def _along(vertices: Array, triangles: Indices, rim: Array, reach: float) -> Array:

@@ -206,9 +206,7 @@ def _rounds(surface: _Surface, distance: float, tolerance: float) -> tuple[list[
     triangles, owner = _sweep(begin, end, arcs[:, 0], arcs[:, 1])
     run = labels(len(fans), begin, end)[begin]
     keep = _unpaired(triangles)
-    bodies = [
-        _body(points, triangles[keep & (run[owner] == name)]) for name in np.unique(run)
-    ]
+    bodies = [_body(points, triangles[keep & (run[owner] == name)]) for name in np.unique(run)]
     times = np.bincount(fan.ravel(), minlength=len(fans))
     is_end = (times != 2) & (fans[:, 0] != fans[:, 1])
     ball, faces = _ball(distance, tolerance)

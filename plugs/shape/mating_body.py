@@ -131,9 +131,7 @@ def make_body_cut(
     _check_place(mesh.measure(whole), lower, upper, item, param, name)
     reach = item.gap + _ROOM
     box = shapely.box(lower[0] - reach, lower[1] - reach, upper[0] + reach, upper[1] + reach)
-    room = mesh.extruded(
-        shapely.MultiPolygon([box]), "z", float(lower[2] - reach), float(upper[2] + reach)
-    )
+    room = mesh.extruded(shapely.MultiPolygon([box]), "z", float(lower[2] - reach), float(upper[2] + reach))
     near = mesh.common(whole, room)
     if item.gap > 0.0 and (count := sharp_edges(near)) > _MOST_SHARP:
         raise PlugError(

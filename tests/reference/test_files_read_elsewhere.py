@@ -49,7 +49,7 @@ def rounded(x0, y0, x1, y1, radius):
 
 @pytest.fixture(scope="module")
 def layer():
-    """A layer with a hole, an ellipse as upper face, and an island."""
+    """Return a layer with a hole, an ellipse as upper face, and an island."""
     angle = np.linspace(0.0, 2.0 * np.pi, 1200, endpoint=False)
     ellipse = shapely.Polygon(np.column_stack((250.0 + 140.0 * np.cos(angle), 60.0 * np.sin(angle))))
     island = shapely.Point(520.0, 40.0).buffer(30.0, quad_segs=40)
@@ -72,13 +72,13 @@ def layer():
 
 @pytest.fixture(scope="module")
 def drawing(layer):
-    """The layer's drawing, with letters beyond ASCII in the plug's name."""
+    """Return the layer's drawing, with letters beyond ASCII in the plug's name."""
     return layer_drawing(layer, plug_name="Höcker ü")
 
 
 @pytest.fixture(scope="module")
 def document(drawing, tmp_path_factory):
-    """The drawing written to disk and read back by the other reader."""
+    """Return the drawing written to disk and read back by the other reader."""
     path = tmp_path_factory.mktemp("dxf") / "layer-03.dxf"
     write_dxf(drawing, path)
     return ezdxf.readfile(path)
@@ -226,7 +226,7 @@ def check_bar(root):
 
 @pytest.fixture(scope="module")
 def solid():
-    """A torus of the other library, 300 mm across, away from the origin."""
+    """Return a torus of the other library, 300 mm across, away from the origin."""
     mesh = trimesh.creation.torus(major_radius=120.0, minor_radius=30.0, major_sections=96, minor_sections=48)
     mesh.apply_translation((700.0, -40.0, 130.0))
     return mesh

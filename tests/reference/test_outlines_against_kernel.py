@@ -43,7 +43,9 @@ def test_layer_outlines(name: str) -> None:
         ours = layer.upper.boundary
         there = shapely.points(shapely.get_coordinates(shapely.segmentize(ours, 2.0)))
         back = shapely.points(shapely.get_coordinates(shapely.segmentize(kernel, 2.0)))
-        worst = max(worst, float(shapely.distance(kernel, there).max()), float(shapely.distance(ours, back).max()))
+        worst = max(
+            worst, float(shapely.distance(kernel, there).max()), float(shapely.distance(ours, back).max())
+        )
     assert len(sections) == len(work.layers) - 1 >= 5
     assert 0.0 < worst < LARGEST, worst
     assert np.isfinite(worst)

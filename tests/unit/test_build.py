@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 import pytest
 
-import plugs.build as stages
 import plugs.proving
 import plugs.summary
 from plugs.build import build

@@ -121,7 +121,7 @@ def test_check_bar_is_a_hundred_millimetres():
 
 @pytest.mark.parametrize("axis", ["y", "z"])
 def test_arrow_points_forward_to_smaller_x(axis):
-    """x runs aft, so forward is to the left; the tip is the middle of the head."""
+    """As x runs aft, so forward is to the left; the tip is the middle of the head."""
     drawing = layer_drawing(layer(axis=axis), plug_name="tail")
     (head,) = [path.points for path in drawing.paths if path.dxf_layer == "LABELS" and len(path.points) == 3]
     assert head[1, 0] < head[0, 0] == head[2, 0]

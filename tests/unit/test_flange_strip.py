@@ -36,7 +36,7 @@ def flat(u: np.ndarray, v: np.ndarray) -> np.ndarray:
 
 @pytest.mark.parametrize("size", [(1, 1), (7, 3)])
 def test_strip_of_a_rectangle(size: tuple[int, int]) -> None:
-    """a b - (a - 2 w)(b - 2 w), and an inner line of the rectangle between, its corners within a division."""
+    """Area is a b less the inner rectangle, whose corners lie within a division."""
     vertices, triangles = sheet(*size, flat)
     area, loops = flange_strip(vertices, triangles, rim_of(vertices, triangles), 25.0)
     assert area == pytest.approx(300.0 * 200.0 - 250.0 * 150.0, rel=2e-4)

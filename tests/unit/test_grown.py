@@ -34,7 +34,7 @@ def distances(body: Body, points: np.ndarray) -> np.ndarray:
 
 @pytest.mark.parametrize("name", SHAPES)
 def test_surface_keeps_the_distance(name: str) -> None:
-    """Corners and middles of the grown surface are where trimesh says they should be, within the tolerance."""
+    """Corners and middles of the grown surface are where trimesh says, within the tolerance."""
     body = Body(SHAPES[name])
     bigger = grown(body, 3.0, 0.02)
     vertices, triangles = mesh.triangles_of(bigger)
@@ -47,7 +47,7 @@ def test_surface_keeps_the_distance(name: str) -> None:
 
 
 def test_box_grows_by_steiners_formula() -> None:
-    """V + A r + (pi / 4) E r2 + (4 / 3) pi r3 for a box, E the sum of its edges (Steiner, 1840, from memory)."""
+    """Steiner, 1840, from memory: V + A r + (pi / 4) E r2 + (4 / 3) pi r3, E the sum of the edges."""
     a, b, c, r = 100.0, 60.0, 40.0, 5.0
     exact = (
         a * b * c + 2.0 * r * (a * b + b * c + c * a) + np.pi * r**2 * (a + b + c) + 4.0 / 3.0 * np.pi * r**3
