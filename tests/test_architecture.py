@@ -96,7 +96,6 @@ ORDER = (
     "plugs.output.arcs",
     "plugs.output.picture",
     "plugs.output.styles",
-    "plugs.output.paper",
     "plugs.output.marks",
     "plugs.output.drawing",
     "plugs.output.mating_drawing",

@@ -115,8 +115,9 @@ def make_solid(
         _check_within(plain, tool, body)
     for (first, a), (second, b) in combinations(zip(tools, bodies, strict=True), 2):
         _check_apart(plain, first, a, second, b)
-    pieces = [(tool.kind, body) for tool, body in zip(tools, bodies, strict=True)]
-    pieces += [(shape.kind, shape.body) for shape in shapes] + [("cut", cut.body) for cut in mating]
+    pieces = [(tool.kind, body, tool.param) for tool, body in zip(tools, bodies, strict=True)]
+    pieces += [(shape.kind, shape.body, shape.param) for shape in shapes]
+    pieces += [("cut", cut.body, cut.param) for cut in mating]
     result = _worked(plain, pieces)
     by_sections, by_mesh = integrate(loft, grid), mesh.measure(result)
     plain_by_mesh = by_mesh if result is plain else mesh.measure(plain)
@@ -136,20 +137,20 @@ def make_solid(
     )
 
 
-def _worked(plain: Body, pieces: Sequence[tuple[str, Body]]) -> Body:
+def _worked(plain: Body, pieces: Sequence[tuple[str, Body, str]]) -> Body:
     """Return a body with pieces added, then others cut away."""
-    added = [body for kind, body in pieces if kind == "add"]
-    cutters = [body for kind, body in pieces if kind == "cut"]
+    added = [body for kind, body, _ in pieces if kind == "add"]
     result = mesh.joined([plain, *added]) if added else plain
-    for cutter in cutters:
-        result = mesh.less(result, cutter)
-    if mesh.volume_of(result) <= _NOTHING_MM3:
-        raise PlugError(
-            param="cut",
-            value=len(cutters),
-            reason="nothing is left of the plug",
-            remedy="cut at most a part of it away",
-        )
+    for kind, cutter, param in pieces:
+        if kind == "cut":
+            result = mesh.less(result, cutter)
+            if result.is_empty or mesh.volume_of(result) <= _NOTHING_MM3:
+                raise PlugError(
+                    param=param,
+                    value="cuts everything",
+                    reason="nothing is left of the plug",
+                    remedy="cut less than 100 % of it away: look at where this lies, and in which unit",
+                )
     return result
 
 

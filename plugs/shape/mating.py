@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import reduce
 from typing import Any, Final
 
 import numpy as np
@@ -334,7 +335,7 @@ def face_of(cut: MatingCut, body: Body) -> MatingFace:
     flat = np.column_stack([shapely.line_locate_point(line, view), vertices[:, "xyz".index(cut.axis)]])
     loops = edge_loops(triangles[near[triangles].all(axis=1)])
     rings = [_polygons(shapely.Polygon(flat[loop])) for loop in loops]
-    outline = _polygons(shapely.symmetric_difference_all(rings))
+    outline = _polygons(reduce(shapely.symmetric_difference, rings, shapely.MultiPolygon()))
     if outline.is_empty:
         raise PlugError(
             param=f"{cut.param}.contour",

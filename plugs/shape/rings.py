@@ -327,8 +327,8 @@ def inset_corners(
     -------
     tuple of (k, n, 2), (k, n), (k, n) float, mm
         New corners, radii (an outside blend shrinks to 0; an inside one grows, also from 0: that is
-        the parallel of a sharp inside edge) and crowns (about the same centre). NaN where a crown
-        has no parallel at that distance.
+        the parallel of a sharp inside edge, if it turns enough to be one) and crowns (about the same
+        centre). NaN where a crown has no parallel at that distance.
     """
     panel = _panels(corners, rise)
     before_end, before_curvature = np.roll(panel.end, 1, axis=1), np.roll(panel.curvature, 1, axis=1)
@@ -347,4 +347,5 @@ def inset_corners(
     turn = _cross(np.roll(end, 1, axis=1), start)
     turn = np.where(turn == 0.0, _cross(before_end, panel.start), turn)
     new_radius = np.maximum(radius - np.sign(turn) * 0.5 * (before_distance + at_start), 0.0)
-    return moved, np.where((radius > 0.0) | (turn < 0.0), new_radius, 0.0), new_rise
+    inside = np.clip(2.0 * np.abs(turn) / _GENTLE - 1.0, 0.0, 1.0) * (turn < 0.0)
+    return moved, np.where(radius > 0.0, new_radius, inside * new_radius), new_rise

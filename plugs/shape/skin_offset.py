@@ -105,10 +105,12 @@ def _best(finish: Loft, cover: Cover, reach: _Reach) -> tuple[Loft | None, str]:
         if less > _LESS * miss:
             break
         tried, miss = [finer, *tried], less
-    faults = [fault_of(foam) for foam in tried[:1]]
-    while faults[-1] and len(faults) < len(tried):
-        faults.append(fault_of(tried[len(faults)]))
-    return (None, str(faults[-1])) if faults[-1] else (tried[len(faults) - 1], "")
+    fault: str | None = ""
+    for foam in tried:
+        fault = fault_of(foam)
+        if not fault:
+            return foam, ""
+    return None, str(fault)
 
 
 def _tried(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> tuple[Loft | None, str]:

@@ -25,7 +25,7 @@ from plugs.shape import mesh
 from plugs.units import inch
 
 RECIPES = Path(__file__).resolve().parents[2] / "recipes"
-DEMOS = ("sidecar_tail", "seat_hump", "cab_fairing")
+DEMOS = ("sidecar_tail", "seat_hump", "cab_fairing", "tank_cover")
 NOT_STEP = tuple(kind for kind in KINDS if kind != "step")
 
 # recipe, parameter, low end, high end (mm or degrees, or words)
@@ -39,6 +39,10 @@ RANGES = (
     ("sidecar_tail", "deck_radius", 0.0, 80.0),
     ("sidecar_tail", "chine_radius", 0.0, 40.0),
     ("sidecar_tail", "stern_radius", 0.0, 70.0),
+    ("sidecar_tail", "tub", "sidecar_tub.csv", "sidecar_tub.csv"),
+    ("sidecar_tail", "gap", 0.0, 5.0),
+    ("sidecar_tail", "flange_width", 0.0, 60.0),
+    ("sidecar_tail", "skin", 0.0, 5.0),
     ("sidecar_tail", "plate", "us-canada-car", "japan"),
     ("sidecar_tail", "plate_depth", 3.0, 40.0),
     ("sidecar_tail", "sheet", 20.0, 100.0),
@@ -60,6 +64,14 @@ RANGES = (
     ("cab_fairing", "thick", inch(2), inch(6)),
     ("cab_fairing", "thin", inch(1), inch(3)),
     ("cab_fairing", "allowance", 0.0, 10.0),
+    ("tank_cover", "measured", "tank_cover.csv", "tank_cover.csv"),
+    ("tank_cover", "length", 360.0, 520.0),
+    ("tank_cover", "fairness", 0.3, 1.0),
+    ("tank_cover", "shoulder_radius", 6.0, 24.0),
+    ("tank_cover", "end_radius", 8.0, 20.0),
+    ("tank_cover", "skin", 0.0, 3.0),
+    ("tank_cover", "sheet", 20.0, 60.0),
+    ("tank_cover", "allowance", 0.0, 6.0),
 )
 
 CASES = sorted({(demo, name, end) for demo, name, *ends in RANGES for end in ends}, key=str)
@@ -188,7 +200,7 @@ def test_demo_reads_like_a_lofting_sheet(demo: str) -> None:
     """A page long, the file and the function each with a line about the part."""
     text = (RECIPES / f"{demo}.py").read_text(encoding="utf-8")
     recipe = load_recipe(RECIPES / f"{demo}.py")
-    assert len(text.splitlines()) <= 60
+    assert len(text.splitlines()) <= 70
     assert max(map(len, text.splitlines())) <= 115
     assert inspect.getdoc(recipe.function)
     assert text.startswith('"""')

@@ -144,7 +144,7 @@ def test_nothing_left() -> None:
     """All cut away is no plug."""
     with pytest.raises(PlugError) as caught:
         make_solid(LOFT, (), (own_shape("cut", (0.0, -200.0, -10.0), (400.0, 200.0, 200.0)),), 0.02)
-    assert caught.value.param == "cut"
+    assert caught.value.param == "cut[0]"
 
 
 class Tessellated:
