@@ -33,7 +33,6 @@ _GOOD_ENOUGH = 0.02
 _LESS = 0.7
 _MOST_PIECES = 8
 _BLUNT_PIECES = 4
-_SOME_PLACES = 400
 _FLAT = 0.005
 _NO_AREA = 1e-3
 _NUDGE = 1e-3
@@ -95,13 +94,13 @@ def _best(finish: Loft, cover: Cover, reach: _Reach) -> tuple[Loft | None, str]:
     if best is None:
         return None, reason
     tried = [best]
-    miss = prove_cover(finish, best, cover, _SOME_PLACES, with_ends=False).largest_mm
+    miss = prove_cover(finish, best, cover, is_quick=True).largest_mm
     while pieces < _MOST_PIECES and miss > _GOOD_ENOUGH:
         pieces *= 2
         finer, _ = _tried(finish, cover, reach, pieces)
         if finer is None:
             break
-        less = prove_cover(finish, finer, cover, _SOME_PLACES, with_ends=False).largest_mm
+        less = prove_cover(finish, finer, cover, is_quick=True).largest_mm
         if less > _LESS * miss:
             break
         tried, miss = [finer, *tried], less

@@ -20,7 +20,8 @@ _LOOKED_CLOSER = 12
 _RIM = 0.005
 _SHORTEST_SPAN = 0.5
 _SHORTEST_SEGMENT = 1.0
-_MOST_PLACES = 1500
+_MOST_PLACES = 12000
+_LEAST_PLACES = 400
 _STEPS = 4
 _STEP = 1e-5
 
@@ -49,19 +50,16 @@ class SkinProof:
     count: int
 
 
-def prove_cover(
-    finish: Loft, foam: Loft, cover: Cover, most: int = _MOST_PLACES, *, with_ends: bool = True
-) -> SkinProof:
+def prove_cover(finish: Loft, foam: Loft, cover: Cover, *, is_quick: bool = False) -> SkinProof:
     """Measure the distance from the foam to the finished surface at points all over it.
 
     Parameters
     ----------
     finish, foam : Loft
     cover : Cover
-    most : int
-        About how many points; where they differ most from what was asked it is looked closer.
-    with_ends : bool
-        Whether the ends' blends are measured too.
+    is_quick : bool
+        Whether fewer points do, and none in the ends' blends. Otherwise it is looked closer where the
+        points differ most from what was asked.
 
     Returns
     -------
@@ -75,27 +73,32 @@ def prove_cover(
     low, high = foam.breaks[:-1], foam.breaks[1:]
     is_wanted = high - low > _SHORTEST_SPAN
     for zone in (foam.front, foam.aft):
-        if zone is not None and not with_ends:
+        if zone is not None and is_quick:
             is_wanted &= zone.sign * (0.5 * (low + high) - zone.u_start) < 0.0
+    most = _LEAST_PLACES if is_quick else max(_LEAST_PLACES, _MOST_PLACES // len(cover.panels))
     span, column = _spread(len(_SHARES) * int(is_wanted.sum()), 2 * len(cover.panels) * len(_SHARES), most)
     span, share = np.flatnonzero(is_wanted)[span // len(_SHARES)], _SHARES[span % len(_SHARES)]
     segment, ratio = column // len(_SHARES), _SHARES[column % len(_SHARES)]
-    _, gap, depth = _gaps(finish, foam, cover, low[span] + share * (high - low)[span], segment, ratio)
-    closer = np.argsort(-gap, kind="stable")[:_LOOKED_CLOSER]
-    grid = np.stack(np.meshgrid(_NEARBY, _NEARBY), axis=-1).reshape(-1, 1, 2)
-    share, ratio = (
-        np.clip(own[closer] + grid[..., i], _RIM, 1.0 - _RIM).ravel() for i, own in enumerate((share, ratio))
-    )
-    span, segment = np.tile(span[closer], len(grid)), np.tile(segment[closer], len(grid))
-    near = _gaps(finish, foam, cover, low[span] + share * (high - low)[span], segment, ratio)
-    worst = int(np.argmax(near[1]))
-    x, y, z = near[0][worst].tolist()
+    points, gap, depth = _gaps(finish, foam, cover, low[span] + share * (high - low)[span], segment, ratio)
+    count = int(np.isfinite(depth).sum())
+    if not is_quick:
+        closer = np.argsort(-gap, kind="stable")[:_LOOKED_CLOSER]
+        grid = np.stack(np.meshgrid(_NEARBY, _NEARBY), axis=-1).reshape(-1, 1, 2)
+        share, ratio = (
+            np.clip(own[closer] + grid[..., i], _RIM, 1.0 - _RIM).ravel()
+            for i, own in enumerate((share, ratio))
+        )
+        span, segment = np.tile(span[closer], len(grid)), np.tile(segment[closer], len(grid))
+        t = low[span] + share * (high - low)[span]
+        points, gap, depth = _gaps(finish, foam, cover, t, segment, ratio)
+    worst = int(np.argmax(gap))
+    x, y, z = points[worst].tolist()
     return SkinProof(
-        largest_mm=float(near[1][worst]),
-        asked_mm=float(np.nan_to_num(near[2][worst])),
+        largest_mm=float(gap[worst]),
+        asked_mm=float(np.nan_to_num(depth[worst])),
         place=(x, y, z),
         panel=finish.table.parent_names[segment[worst] // 2],
-        count=int(np.isfinite(depth).sum()),
+        count=count,
     )
 
 
@@ -189,7 +192,8 @@ def _depths(finish: Loft, points: Array, u: Array, segment: Indices, ratio: Arra
     And whether the nearest point lies within its segment, not on its edge.
     """
     first, last = float(finish.breaks[0]), float(finish.breaks[-1])
-    t = np.array([finish.position_of(v) for v in np.clip(u, first, last).tolist()])
+    known, place = np.unique(np.clip(u, first, last), return_inverse=True)
+    t = np.array([finish.position_of(v) for v in known.tolist()])[place]
     f = ratio.copy()
     for _ in range(_STEPS):
         t, f = np.clip(t, first, last - _STEP), np.clip(f, 0.0, 1.0 - _STEP)

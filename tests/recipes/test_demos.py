@@ -67,7 +67,7 @@ RANGES = (
     ("tank_cover", "measured", "tank_cover.csv", "tank_cover.csv"),
     ("tank_cover", "length", 360.0, 520.0),
     ("tank_cover", "fairness", 0.3, 1.0),
-    ("tank_cover", "shoulder_radius", 6.0, 24.0),
+    ("tank_cover", "shoulder_radius", 17.5, 24.0),
     ("tank_cover", "end_radius", 8.0, 20.0),
     ("tank_cover", "skin", 0.0, 3.0),
     ("tank_cover", "sheet", 20.0, 60.0),
