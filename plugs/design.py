@@ -24,10 +24,10 @@ from plugs.shape.skin import Cover, make_cover
 from plugs.shape.skin_offset import foam_loft
 from plugs.shape.skin_proof import SkinProof, prove_cover
 from plugs.shape.stations import Loft
-from plugs.shape.step_in import StepBody, StepRequest
 
 if TYPE_CHECKING:
     from plugs.shape.kernel_worker import KernelRun
+    from plugs.shape.step_in import StepBody, StepRequest
 
 Array = NDArray[np.float64]
 Say = Callable[[str], None]

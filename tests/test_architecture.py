@@ -26,6 +26,7 @@ ORDER = (
     # shape: from a recipe's words to a body
     "plugs.shape.section",
     "plugs.shape.plan",
+    "plugs.shape.measured_paths",
     "plugs.shape.measured",
     "plugs.shape.rings",
     "plugs.shape.lines",
@@ -85,6 +86,17 @@ ORDER = (
     "plugs.measure.comb",
     # foam: things to cut
     "plugs.foam.layers",
+    "plugs.foam.stock",
+    "plugs.foam.bitmap",
+    "plugs.foam.grids",
+    "plugs.foam.filling",
+    "plugs.foam.job",
+    "plugs.foam.box_fit",
+    "plugs.foam.arranging",
+    "plugs.foam.leftovers",
+    "plugs.foam.nesting",
+    "plugs.foam.searched",
+    "plugs.foam.stored",
     # the recipe and what is said about it
     "plugs.starter",
     "plugs.reading",
@@ -97,7 +109,17 @@ ORDER = (
     "plugs.output.picture",
     "plugs.output.styles",
     "plugs.output.marks",
+    "plugs.output.flat",
+    "plugs.output.paper",
+    "plugs.output.shelves",
+    "plugs.output.tiling",
+    "plugs.output.pages",
+    "plugs.output.page_marks",
+    "plugs.output.page_map",
+    "plugs.output.pdf",
     "plugs.output.drawing",
+    "plugs.output.sheet_drawing",
+    "plugs.output.cut_list",
     "plugs.output.mating_drawing",
     "plugs.output.fairing_drawing",
     "plugs.output.dxf",
@@ -125,11 +147,12 @@ DOORS = MappingProxyType(
         "manifold3d": ("plugs.shape.mesh",),
         "trimesh": ("plugs.shape.mesh",),
         "ezdxf": ("plugs.output.dxf", "plugs.measure.dxf_in"),  # one writes, one reads
+        "reportlab": ("plugs.output.pdf",),
     }
 )
 """The one module that may import each big library."""
 
-LATE = ("cadquery", "OCP", "ezdxf")
+LATE = ("cadquery", "OCP", "ezdxf", "reportlab")
 """Libraries imported inside functions only."""
 
 LIGHT = (

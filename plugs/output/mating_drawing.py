@@ -62,8 +62,7 @@ def edge_drawing(
         plug_name,
         f"{face.name}: {seen}",
         *_edge_rows(face, display_unit),
-        f"Gap to the body {format_length(face.gap, display_unit)}, kept within {face.largest_mm:.3f} mm "
-        + f"at {face.count} places",
+        _gap_row(face, display_unit),
     ]
     y -= GAP / 2.0
     labels += [*texts, *_rows(rows, left, y)]
@@ -74,6 +73,15 @@ def edge_drawing(
         paths, labels = paths + more, labels + captions
     title = f"{plug_name}, edge of {face.name}"
     return Drawing(name=name, title=title, paths=tuple(paths), labels=tuple(labels))
+
+
+def _gap_row(face: MatingFace | BodyFace, unit: str) -> str:
+    """Return the gap asked for, and how well it was kept, in words."""
+    gap = f"Gap to the body {format_length(face.gap, unit)}"
+    if not face.count:
+        return gap
+    places = "measured points" if isinstance(face, MatingFace) else "places"
+    return f"{gap}; {face.count} {places} within {face.largest_mm:.3f} mm of that"
 
 
 def _rows(rows: Sequence[str], left: float, top: float) -> list[Label]:
@@ -134,7 +142,7 @@ def _view(face: BodyFace) -> tuple[Array, str]:
     is_square = abs(float(toward[main])) > _ON_AXIS
     if is_square:
         toward = np.eye(3)[main]
-    toward = toward * np.sign(toward[main]) * (-1.0 if main == 1 else 1.0)
+    toward = np.round(toward * np.sign(toward[main]) * (-1.0 if main == 1 else 1.0), 9) + 0.0
     if main == 2:
         right = np.array([1.0, 0.0, 0.0]) - toward[0] * toward
         right /= np.linalg.norm(right)

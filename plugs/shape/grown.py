@@ -23,6 +23,7 @@ SHARP_DEG: Final = 15.0
 """An edge that turns by more than this is an edge, by less a facet of something round."""
 
 _COLLAPSE: Final = 1e-4
+_SLIVER: Final = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -68,6 +69,27 @@ def sharp_edges(body: Body) -> int:
     return int(is_sharp.sum())
 
 
+def is_folded(vertices: Array, triangles: Indices, distance: float) -> bool:
+    """Return whether a surface moved out by a distance folds over itself in a hollow.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, mm
+    triangles : (m, 3) int
+        Closed, facing outward.
+    distance : float, mm
+
+    Returns
+    -------
+    bool
+    """
+    surface = _cut_along_edges(vertices, triangles)
+    moved = (vertices[surface.places] + distance * surface.outward)[surface.nodes]
+    before, after = _doubled(vertices[triangles]), _doubled(moved)
+    turned = np.einsum("ij,ij->i", before, after) <= 0.0
+    return bool((turned & (np.linalg.norm(before, axis=1) > _SLIVER)).any())
+
+
 def grown(body: Body, distance: float, tolerance: float) -> Body:
     """Return a body grown by a distance on all sides.
 
@@ -105,10 +127,15 @@ def _filled(body: Body) -> Body:
     return _body(vertices, triangles[which == int(np.argmax(reach))])
 
 
+def _doubled(corners: Array) -> Array:
+    """Return the normal of each triangle, as long as twice its area."""
+    return np.asarray(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
+
+
 def _normals(vertices: Array, triangles: Indices) -> tuple[Array, Array]:
     """Return the unit normal of each triangle, and the angle at each corner in radians."""
     corners = vertices[triangles]
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normal = _doubled(corners)
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
     ahead, back = np.roll(corners, -1, axis=1) - corners, np.roll(corners, 1, axis=1) - corners
     across = np.linalg.norm(np.cross(ahead, back), axis=2)

@@ -50,6 +50,7 @@ _NAMES: Final = {
     "gp": "gp_Dir gp_Dir2d gp_Pln gp_Pnt gp_Pnt2d gp_Trsf gp_Vec",
     "GProp": "GProp_GProps",
     "IFSelect": "IFSelect_RetDone",
+    "IMeshTools": "IMeshTools_MeshAlgoType IMeshTools_Parameters",
     "Interface": "Interface_Static",
     "Message": "Message Message_Printer",
     "Standard": "Standard_Failure",

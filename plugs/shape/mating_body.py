@@ -1,11 +1,14 @@
-"""The mating face cut by a body: read from STEP or STL, checked, placed, and grown by a gap for fitting."""
+"""The mating face cut by a body: read from STEP or STL, checked, placed, and grown by a gap for fitting.
+
+What reads, checks and grows a body is loaded when there is one.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
@@ -13,18 +16,17 @@ from numpy.typing import NDArray
 
 from plugs.errors import PlugError
 from plugs.shape import mesh
-from plugs.shape.closed_mesh import closed_body, several_bodies, welded
-from plugs.shape.grown import grown, sharp_edges
 from plugs.shape.mesh import Body
 from plugs.shape.mesh_faces import marked
 from plugs.shape.plan import number
-from plugs.shape.step_in import StepBody, StepRequest
-from plugs.shape.stl_in import read_stl
 from plugs.tolerances import LARGEST, SMALLEST_BODY
 from plugs.units import to_mm, unit_named
 
+if TYPE_CHECKING:
+    from plugs.shape.step_in import StepBody, StepRequest
+
 Array = NDArray[np.float64]
-ReadStep = Callable[[StepRequest], StepBody]
+ReadStep = Callable[["StepRequest"], "StepBody"]
 
 LARGEST_FILE: Final = 50_000_000
 """No larger file is read, bytes."""
@@ -90,6 +92,25 @@ class BodyCut:
     brep: bytes
     hollows: int
 
+    def largest_gap(self) -> float:
+        """Return the largest gap, in steps of a fifth, that the body is nowhere hollowed too tightly for.
+
+        Returns
+        -------
+        float, mm
+            0 if there is none down to a hundredth of what was asked for.
+        """
+        from plugs.shape.closed_mesh import welded
+        from plugs.shape.grown import is_folded
+
+        vertices, triangles = welded(self.corners)
+        gap = self.item.gap
+        while gap > 0.01 * self.item.gap:
+            if not is_folded(vertices, triangles, gap):
+                return gap
+            gap *= 0.8
+        return 0.0
+
 
 def make_body_cut(
     item: MatingBody, param: str, lower: Array, upper: Array, tolerance: float, read_step: ReadStep
@@ -118,6 +139,9 @@ def make_body_cut(
         A file that is not there, too large, not closed, of several bodies, without a unit or of an
         absurd size; a body that lies away from the plug, or with too many sharp edges for a gap.
     """
+    from plugs.shape.closed_mesh import closed_body, welded
+    from plugs.shape.grown import grown, sharp_edges
+
     frame = _frame(item, param)
     number(f"{param}.gap", item.gap, least=0.0, most=100.0)
     number(f"{param}.flange_width", item.flange_width, least=0.0, most=1000.0)
@@ -221,6 +245,8 @@ def _unit(item: MatingBody, param: str) -> str:
 
 def _from_stl(item: MatingBody, param: str, content: bytes, name: str, frame: Array) -> Array:
     """Return the placed triangles of an STL file."""
+    from plugs.shape.stl_in import read_stl
+
     unit = _unit(item, param)
     corners = read_stl(content, f"{param}.body", name)
     points = corners.reshape(-1, 3)
@@ -262,6 +288,9 @@ def _from_step(
     item: MatingBody, param: str, content: bytes, name: str, frame: Array, tolerance: float, ask: ReadStep
 ) -> StepBody:
     """Return the placed body of a STEP file."""
+    from plugs.shape.closed_mesh import several_bodies
+    from plugs.shape.step_in import StepRequest
+
     unit = _unit(item, param)
     worth = to_mm(1.0, unit or "mm")
     bare = worth if unit else 0.0

@@ -17,8 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.errors import PlugError
+from plugs.shape.measured_paths import DENSE, Foot, PanelPath, arc_points, curve_points, find_foot, path_of
 from plugs.shape.plan import drawn_panels, number
 from plugs.shape.section import Corner, LinesPlan, Station
+from plugs.tolerances import LARGEST
 
 Array = NDArray[np.float64]
 
@@ -26,51 +28,7 @@ LARGEST_MISS: Final = 0.01
 """Largest distance between a measured curve and its pieces, mm."""
 
 _PIECES: Final = (4, 6, 8, 12, 16, 24, 32, 48, 64)
-_DENSE: Final = 2001
-_END_ROOM: Final = 0.5
 _LENGTH_LEAST: Final = 1.0
-_NEWTON_STEPS: Final = 60
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Path:
-    """A panel at a station as a dense row of points by length from its first corner."""
-
-    points: Array
-    along: Array
-
-    @property
-    def length(self) -> float:
-        """Length of the panel, mm."""
-        return float(self.along[-1])
-
-    def at(self, s: Array) -> Array:
-        """Return points at lengths from the first corner; straight on beyond the ends."""
-        inner = np.clip(s, 0.0, self.length)
-        place = np.stack([np.interp(inner, self.along, self.points[:, i]) for i in (0, 1)], axis=-1)
-        first, last = self.points[1] - self.points[0], self.points[-1] - self.points[-2]
-        unit = np.where((s < 0.0)[..., None], _unit(first), _unit(last))
-        return np.asarray(place + (s - inner)[..., None] * unit)
-
-    def left(self, s: float) -> Array:
-        """Return the left normal at a length from the first corner."""
-        step = 2e-3 * self.length
-        tangent = self.at(np.array(s + step)) - self.at(np.array(s - step))
-        return _unit(np.array([-tangent[1], tangent[0]]))
-
-
-def _unit(vector: Array) -> Array:
-    """Return a vector of length 1."""
-    return np.asarray(vector / max(float(np.hypot(*vector)), 1e-12))
-
-
-def _path(points: Array) -> _Path:
-    """Return a dense path along points, equally spaced."""
-    step = np.hypot(*np.diff(points, axis=0).T)
-    along = np.concatenate([[0.0], np.cumsum(step)])
-    share = np.linspace(0.0, along[-1], _DENSE)
-    dense = np.stack([np.interp(share, along, points[:, i]) for i in (0, 1)], axis=-1)
-    return _Path(points=dense, along=share)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,16 +52,6 @@ class _Layout:
     def after(self, corner: str) -> str | None:
         """Return the panel that leaves a corner."""
         return next((p for p, (first, _) in self.ends.items() if first == corner), None)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Foot:
-    """A blend at a corner of one station: how far it reaches along both panels, its ends and its rise."""
-
-    back: float
-    ahead: float
-    ends: Array
-    rise: float
 
 
 def has_curves(plan: LinesPlan) -> bool:
@@ -136,6 +84,7 @@ def in_pieces(plan: LinesPlan) -> LinesPlan:
     """
     layout = _layout_of(plan)
     paths = [_paths(layout, station, i, plan.mirrored) for i, station in enumerate(plan.stations)]
+    plan, layout = _without_smooth(plan, layout, paths)
     feet = [_feet(layout, station, i, paths[i]) for i, station in enumerate(plan.stations)]
     counts = {
         name: _pieces_needed([_trimmed(layout, name, p, f) for p, f in zip(paths, feet, strict=True)])
@@ -190,7 +139,44 @@ def _layout_of(plan: LinesPlan) -> _Layout:
     return _Layout(corners=drawn, panels=panels, ends=by_panel, measured=measured, blended=blended)
 
 
-def _paths(layout: _Layout, station: Station, index: int, is_mirrored: bool) -> dict[str, _Path]:
+def _without_smooth(
+    plan: LinesPlan, layout: _Layout, paths: Sequence[Mapping[str, PanelPath]]
+) -> tuple[LinesPlan, _Layout]:
+    """Return a plan without those blends that would change nothing: their curves run on smoothly."""
+    needless = frozenset(
+        corner
+        for corner in layout.blended
+        if all(
+            _sagitta(layout, corner, at, station.corners[corner].radius) < LARGEST_MISS
+            for at, station in zip(paths, plan.stations, strict=True)
+        )
+    )
+    if not needless:
+        return plan, layout
+    stations = [
+        replace(
+            station,
+            corners={
+                name: replace(corner, radius=0.0) if name in needless else corner
+                for name, corner in station.corners.items()
+            },
+        )
+        for station in plan.stations
+    ]
+    return replace(plan, stations=stations), replace(layout, blended=layout.blended - needless)
+
+
+def _sagitta(layout: _Layout, corner: str, paths: Mapping[str, PanelPath], radius: Any) -> float:
+    """Return how far a blend would stand off its corner, mm; nothing is small for a radius that is none."""
+    before, after = layout.before(corner), layout.after(corner)
+    assert before is not None and after is not None
+    n1, n2 = paths[before].left(paths[before].length), paths[after].left(0.0)
+    if not isinstance(radius, int | float) or not 0.0 <= radius <= LARGEST:
+        return np.inf
+    return float(radius * (1.0 / max(float(np.sqrt(0.5 * (1.0 + n1 @ n2))), 1e-3) - 1.0))
+
+
+def _paths(layout: _Layout, station: Station, index: int, is_mirrored: bool) -> dict[str, PanelPath]:
     """Return every panel of a station as a path."""
     found = {}
     for name, corners in layout.ends.items():
@@ -201,59 +187,17 @@ def _paths(layout: _Layout, station: Station, index: int, is_mirrored: bool) -> 
         first, last = np.array(ends, dtype=np.float64)
         curve = station.curves.get(name)
         if curve is None:
-            found[name] = _path(_arc_points(first, last, float(station.crowns.get(name, 0.0))))
+            found[name] = path_of(arc_points(first, last, float(station.crowns.get(name, 0.0))))
             continue
-        points = _curve_points(curve, first, last, f"stations[{index}].curves[{name!r}]")
+        points = curve_points(curve, first, last, f"stations[{index}].curves[{name!r}]")
         if is_mirrored and None in corners:
-            dense = _path(points).points
+            dense = path_of(points).points
             points = 0.5 * (dense + dense[::-1] * np.array([-1.0, 1.0]))
-        found[name] = _path(points)
+        found[name] = path_of(points)
     return found
 
 
-def _arc_points(first: Array, last: Array, rise: float) -> Array:
-    """Return points of a flat or crowned panel."""
-    chord = last - first
-    half = 2.0 * np.arctan2(2.0 * rise, np.hypot(*chord))
-    share = np.linspace(0.0, 1.0, 257)
-    scale = share * np.sinc(share * half / np.pi) / np.sinc(half / np.pi)
-    turn = -(1.0 - share) * half
-    y = np.cos(turn) * chord[0] - np.sin(turn) * chord[1]
-    z = np.sin(turn) * chord[0] + np.cos(turn) * chord[1]
-    return np.asarray(first + np.stack([y, z], axis=1) * scale[:, None])
-
-
-def _curve_points(curve: Any, first: Array, last: Array, param: str) -> Array:
-    """Return a measured curve's points, brought to end exactly in its corners."""
-    if hasattr(curve, "at"):
-        curve = curve.at(np.linspace(0.0, 1.0, _DENSE))
-    try:
-        points = np.array(curve, dtype=np.float64)
-    except (TypeError, ValueError):
-        points = np.empty((0, 0))
-    if points.ndim != 2 or points.shape[1] != 2 or len(points) < 2 or not np.isfinite(points).all():
-        raise PlugError(
-            param=param,
-            value=f"{type(curve).__name__} of shape {points.shape}",
-            reason="a curve is 2 or more points (y, z), all of them finite",
-            remedy="give an (n, 2) array in mm, or a faired curve",
-        )
-    for end, corner, word in ((0, first, "begins"), (-1, last, "ends")):
-        miss = float(np.hypot(*(points[end] - corner)))
-        if miss > _END_ROOM:
-            raise PlugError(
-                param=param,
-                value=f"{word} at ({points[end, 0]:.2f}, {points[end, 1]:.2f})",
-                reason=f"the corner there lies at ({corner[0]:.2f}, {corner[1]:.2f}), {miss:.2f} mm away",
-                remedy=f"let it {word[:-1]} within {_END_ROOM:g} mm of the corner, or turn its order round",
-            )
-    step = np.hypot(*np.diff(points, axis=0).T)
-    share = np.concatenate([[0.0], np.cumsum(step)]) / max(float(step.sum()), 1e-12)
-    shift = (1.0 - share)[:, None] * (first - points[0]) + share[:, None] * (last - points[-1])
-    return np.asarray((points + shift)[np.concatenate([[True], step > 1e-9])])
-
-
-def _feet(layout: _Layout, station: Station, index: int, paths: Mapping[str, _Path]) -> dict[str, _Foot]:
+def _feet(layout: _Layout, station: Station, index: int, paths: Mapping[str, PanelPath]) -> dict[str, Foot]:
     """Return the blends beside measured panels at a station."""
     feet = {}
     for corner in sorted(layout.blended):
@@ -261,7 +205,7 @@ def _feet(layout: _Layout, station: Station, index: int, paths: Mapping[str, _Pa
         assert before is not None and after is not None
         param = f"stations[{index}].corners[{corner!r}].radius"
         radius = number(param, station.corners[corner].radius, least=0.0)
-        feet[corner] = _foot(paths[before], paths[after], radius, param)
+        feet[corner] = find_foot(paths[before], paths[after], radius, param)
     for name in layout.panels:
         first, second = layout.ends[name]
         used = (feet[first].ahead if first in feet else 0.0) + (feet[second].back if second in feet else 0.0)
@@ -278,51 +222,14 @@ def _feet(layout: _Layout, station: Station, index: int, paths: Mapping[str, _Pa
     return feet
 
 
-def _foot(before: _Path, after: _Path, radius: float, param: str) -> _Foot:
-    """Return a blend between two paths: Newton's method on where its circle touches them."""
-    corner = after.points[0]
-    n1, n2 = before.left(before.length), after.left(0.0)
-    turn = float(np.arctan2(n1[0] * n2[1] - n1[1] * n2[0], n1 @ n2))
-    if radius == 0.0 or abs(turn) < 1e-3:
-        return _Foot(back=0.0, ahead=0.0, ends=np.array([corner, corner]), rise=0.0)
-    rho = np.copysign(radius, turn)
-
-    def miss(s: Array) -> Array:
-        one = before.at(np.array(before.length - s[0])) + rho * before.left(before.length - float(s[0]))
-        return np.asarray(one - after.at(np.array(s[1])) - rho * after.left(float(s[1])))
-
-    s = np.full(2, radius * np.tan(0.5 * abs(turn)))
-    for _ in range(_NEWTON_STEPS):
-        here = miss(s)
-        step = 1e-4 * max(radius, 1.0)
-        slope = np.stack([(miss(s + step * unit) - here) / step for unit in np.eye(2)], axis=1)
-        if abs(np.linalg.det(slope)) < 1e-9:
-            break
-        move = np.linalg.solve(slope, here)
-        s = s - np.clip(move, -radius, radius)
-        if np.abs(move).max() < 1e-9:
-            break
-    if not np.abs(miss(s)).max() < 1e-3 or s.min() < -1e-6:
-        raise PlugError(
-            param=param,
-            value=radius,
-            reason="no such circle touches both panels, of which one is measured",
-            remedy=f"use {0.5 * radius:.3g}, or 0 where the curve carries its own rounding",
-        )
-    ends = np.stack([before.at(np.array(before.length - s[0])), after.at(np.array(s[1]))])
-    chord = float(np.hypot(*(ends[1] - ends[0])))
-    rise = radius - float(np.sqrt(max(radius * radius - 0.25 * chord * chord, 0.0)))
-    return _Foot(back=float(s[0]), ahead=float(s[1]), ends=ends, rise=float(np.copysign(rise, turn)))
-
-
-def _trimmed(layout: _Layout, name: str, paths: Mapping[str, _Path], feet: Mapping[str, _Foot]) -> Array:
+def _trimmed(layout: _Layout, name: str, paths: Mapping[str, PanelPath], feet: Mapping[str, Foot]) -> Array:
     """Return a panel between its blends, as dense points."""
     first, second = layout.ends[name]
     path = paths[name]
     start = feet[first].ahead if first is not None and first in feet else 0.0
     stop = feet[second].back if second is not None and second in feet else 0.0
     start, stop = stop if first is None else start, start if second is None else stop
-    return path.at(np.linspace(start, path.length - stop, _DENSE))
+    return path.at(np.linspace(start, path.length - stop, DENSE))
 
 
 def _pieces_needed(curves: Sequence[Array]) -> int:
@@ -330,7 +237,7 @@ def _pieces_needed(curves: Sequence[Array]) -> int:
     for count in _PIECES:
         miss = 0.0
         for curve in curves:
-            marks = np.linspace(0, _DENSE - 1, 4 * count + 1).round().astype(int)
+            marks = np.linspace(0, DENSE - 1, 4 * count + 1).round().astype(int)
             points = curve[marks]
             first, low, middle, high, last = (
                 points[:-4:4],
@@ -385,8 +292,8 @@ def _corner_row(
     layout: _Layout,
     counts: Mapping[str, int],
     station: Station,
-    paths: Mapping[str, _Path],
-    feet: Mapping[str, _Foot],
+    paths: Mapping[str, PanelPath],
+    feet: Mapping[str, Foot],
 ) -> dict[str, Corner]:
     """Return the corners of a station in pieces, in order."""
     row: dict[str, Corner] = {}
@@ -414,13 +321,13 @@ def _add_joints(
     layout: _Layout,
     counts: Mapping[str, int],
     name: str,
-    paths: Mapping[str, _Path],
-    feet: Mapping[str, _Foot],
+    paths: Mapping[str, PanelPath],
+    feet: Mapping[str, Foot],
 ) -> None:
     """Add the corners between the pieces of a measured panel."""
     count = counts[name]
     first, second = layout.ends[name]
-    points = _trimmed(layout, name, paths, feet)[np.linspace(0, _DENSE - 1, count + 1).round().astype(int)]
+    points = _trimmed(layout, name, paths, feet)[np.linspace(0, DENSE - 1, count + 1).round().astype(int)]
     low, high = (count // 2, count) if first is None else (1, count // 2 + 1 if second is None else count)
     for k in range(low, high):
         y = 0.0 if None in (first, second) and 2 * k == count else float(points[k, 0])
@@ -448,8 +355,8 @@ def _crowns(
     layout: _Layout,
     counts: Mapping[str, int],
     station: Station,
-    paths: Mapping[str, _Path],
-    feet: Mapping[str, _Foot],
+    paths: Mapping[str, PanelPath],
+    feet: Mapping[str, Foot],
 ) -> dict[str, float]:
     """Return the crowns of a station in pieces."""
     crowns = {f"blend {corner}": foot.rise for corner, foot in feet.items()}
@@ -457,7 +364,7 @@ def _crowns(
         if name in layout.measured:
             count = counts[name]
             curve = _trimmed(layout, name, paths, feet)[
-                np.linspace(0, _DENSE - 1, 2 * count + 1).round().astype(int)
+                np.linspace(0, DENSE - 1, 2 * count + 1).round().astype(int)
             ]
             rises = _rises(curve[:-2:2], curve[1:-1:2], curve[2::2])
             kept = {piece for piece, _ in _chain(layout, counts, name)}
@@ -468,7 +375,7 @@ def _crowns(
             }
         elif any(corner in feet for corner in ends):
             curve = _trimmed(layout, name, paths, feet)
-            crowns[name] = float(_rises(curve[0], curve[_DENSE // 2], curve[-1]))
+            crowns[name] = float(_rises(curve[0], curve[DENSE // 2], curve[-1]))
         elif name in station.crowns:
             crowns[name] = station.crowns[name]
     return crowns

@@ -75,7 +75,7 @@ def arcs_to_lines(points: Array, normals: Array, lines: Array, reach: float) -> 
 
 
 def _near(points: Array, others: Array, reach: float) -> Iterator[tuple[Indices, Indices]]:
-    """Yield pairs of points and others whose boxes come within reach, some points at a time."""
+    """Yield pairs of points and others whose boxes come within reach of points, some points at a time."""
     low, high = others.min(axis=1), others.max(axis=1)
     order = np.argsort(-np.ptp(points, axis=0)) if len(points) else np.arange(3)
     u, v, w = (int(axis) for axis in order)
@@ -84,7 +84,11 @@ def _near(points: Array, others: Array, reach: float) -> Iterator[tuple[Indices,
         some = points[start : start + _AT_ONCE]
         boxes = shapely.box(some[:, u] - reach, some[:, v] - reach, some[:, u] + reach, some[:, v] + reach)
         which, other = tree.query(boxes)
-        is_near = (some[which, w] > low[other, w] - reach) & (some[which, w] < high[other, w] + reach)
+        at, least, most = some[which, w], low[other, w], high[other, w]
+        is_near = (at > least - reach) & (at < most + reach)
+        which, other = which[is_near], other[is_near]
+        beside = np.maximum(np.maximum(low[other] - some[which], some[which] - high[other]), 0.0)
+        is_near = np.einsum("ij,ij->i", beside, beside) <= reach**2
         yield which[is_near] + start, other[is_near]
 
 

@@ -182,7 +182,8 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
         _check_walls(replace(size, depth=depth), param, "floor_radius")
     if skin > 0.0:
         size, depth = _under_skin(size, skin, param, is_cut=is_cut), depth + (skin if is_cut else -skin)
-    tool = checked_loft(_tool_plan(replace(size, depth=depth), max(float(reach), 0.0) + _OUT))
+    root = _OUT if is_cut else _OUT + 2.0 * skin  # a boss stands on the foam, which lies deeper
+    tool = checked_loft(_tool_plan(replace(size, depth=depth), max(float(reach), 0.0) + root))
     along = -seat.outward if is_cut else seat.outward
     side = np.cross(seat.height, along)
     frame = np.stack([along, side, seat.height, seat.point], axis=1)

@@ -347,5 +347,6 @@ def inset_corners(
     turn = _cross(np.roll(end, 1, axis=1), start)
     turn = np.where(turn == 0.0, _cross(before_end, panel.start), turn)
     new_radius = np.maximum(radius - np.sign(turn) * 0.5 * (before_distance + at_start), 0.0)
-    inside = np.clip(2.0 * np.abs(turn) / GENTLE_TURN - 1.0, 0.0, 1.0) * (turn < 0.0)
+    share = np.where(turn < 0.0, np.clip(2.0 * np.abs(turn) / GENTLE_TURN - 1.0, 0.0, 1.0), 0.0)
+    inside = share * share * (3.0 - 2.0 * share)
     return moved, np.where(radius > 0.0, new_radius, inside * new_radius), new_rise

@@ -195,7 +195,7 @@ def _panel_place(loft: Loft, place: Place, param: str) -> tuple[Array, Array, Ar
             reason=f"the panel runs from x = {first:.0f} to {last:.0f} there",
             remedy=f"use {min(max(x, first), last):.0f}, and half the tool's height farther in",
         )
-    if spot.over > 0.0:
+    if spot.over > LENGTH:
         raise PlugError(
             param=f"{param}.across",
             value=across,

@@ -25,7 +25,7 @@ from plugs.shape.skin import Cover
 from plugs.shape.skin_planes import Beside, in_space, meeting, normals_of, slid, surfaces_beside, with_plane
 from plugs.shape.skin_proof import excess_at, prove_cover
 from plugs.shape.stations import Loft, assemble_loft
-from plugs.tolerances import LENGTH
+from plugs.tolerances import LENGTH, SMALLEST_BODY
 
 Array = NDArray[np.float64]
 
@@ -38,6 +38,7 @@ _NO_AREA = 1e-3
 _NUDGE = 1e-3
 _ALONG = 65
 _HALVINGS = 10
+_TRIALS = 8
 _PER_END = 9
 _FARTHER_IN = (0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.7)
 _WORDS = "laminate and filler together"
@@ -89,7 +90,7 @@ def foam_loft(finish: Loft, cover: Cover) -> Loft:
 
 def _best(finish: Loft, cover: Cover, reach: _Reach) -> tuple[Loft | None, str]:
     """Return the foam with as few pieces to a bay as do, or what is wrong with it."""
-    pieces = _BLUNT_PIECES if reach.is_front_blunt or reach.is_aft_blunt else 1
+    pieces = _fewest_pieces(reach)
     best, reason = _tried(finish, cover, reach, pieces)
     if best is None:
         return None, reason
@@ -112,13 +113,18 @@ def _best(finish: Loft, cover: Cover, reach: _Reach) -> tuple[Loft | None, str]:
     return None, str(fault)
 
 
+def _fewest_pieces(reach: _Reach) -> int:
+    """Return how many pieces to a bay are tried first."""
+    return _BLUNT_PIECES if reach.is_front_blunt or reach.is_aft_blunt else 1
+
+
 def _tried(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> tuple[Loft | None, str]:
     """Return the foam, every bay in so many pieces, or why there is none."""
     try:
         foam = _drawn_inward(finish, cover, reach, pieces)
     except PlugError as error:
         return None, error.reason
-    return foam, "" if foam is not None else "the lines turn back on themselves"
+    return foam, "" if foam is not None else "nothing is left, or the lines turn back on themselves"
 
 
 def _reach(finish: Loft, cover: Cover) -> tuple[_Reach, str]:
@@ -184,11 +190,12 @@ def _thinner(finish: Loft, cover: Cover) -> tuple[str, bool]:
     """Return the thickest skin that leaves sound foam, as a remedy, and whether there is one."""
     largest = float(max(cover.panels.max(), cover.front, cover.aft))
     low, high = 0.0, 1.0
-    for _ in range(_HALVINGS):
+    for _ in range(_TRIALS):
         middle = 0.5 * (low + high)
         thin = Cover(panels=middle * cover.panels, front=middle * cover.front, aft=middle * cover.aft)
         reach, reason = _reach(finish, thin)
-        is_sound = not reason and _best(finish, thin, reach)[0] is not None
+        foam = None if reason else _tried(finish, thin, reach, _fewest_pieces(reach))[0]
+        is_sound = foam is not None and not fault_of(foam)
         low, high = (middle, high) if is_sound else (low, middle)
     most = np.floor(10.0 * low * largest) / 10.0
     return f"use at most {most:g}, {_WORDS}", bool(most > 0.0)
@@ -230,6 +237,8 @@ def _refuse_blend(param: str, radius: float, depth: float) -> None:
 def _drawn_inward(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> Loft | None:
     """Return the foam under a finished surface, each bay divided into pieces; None if lines turn back."""
     table = finish.table
+    if reach.aft - reach.front < SMALLEST_BODY:
+        return None
     ends = table.x.copy()
     ends[0] = reach.front if reach.is_front_blunt else ends[0]
     ends[-1] = reach.aft if reach.is_aft_blunt else ends[-1]
@@ -241,6 +250,8 @@ def _drawn_inward(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> Lof
     first, second, middle = _moves(finish, cover, u)
     moved, new_radius, _ = inset_corners(before, radius, rise, first, second)
     new_rise = _new_rise(before, rise, moved, middle)
+    if not all(np.isfinite(found).all() for found in (knots, corners, new_radius, new_rise)):
+        return None
     h, p = table.radius.shape[1], table.rise.shape[1]
     drawn = _drawn(table.panel_of)
     rise, new_rise = rise[:, drawn], new_rise[:, drawn]

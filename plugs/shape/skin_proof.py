@@ -22,7 +22,9 @@ _SHORTEST_SPAN = 0.5
 _SHORTEST_SEGMENT = 1.0
 _MOST_PLACES = 12000
 _LEAST_PLACES = 400
-_STEPS = 4
+_STEPS = 12
+_SETTLED = 1e-4
+_NO_WIDTH = 1e-9
 _STEP = 1e-5
 
 
@@ -75,6 +77,10 @@ def prove_cover(finish: Loft, foam: Loft, cover: Cover, *, is_quick: bool = Fals
     for zone in (foam.front, foam.aft):
         if zone is not None and is_quick:
             is_wanted &= zone.sign * (0.5 * (low + high) - zone.u_start) < 0.0
+    if not is_wanted.any():
+        x, y, z = foam.sections(low[:1]).place(np.array([0]), np.array([0.5]))[0, 0].tolist()
+        name = finish.table.parent_names[0]
+        return SkinProof(largest_mm=0.0, asked_mm=0.0, place=(x, y, z), panel=name, count=0)
     most = _LEAST_PLACES if is_quick else max(_LEAST_PLACES, _MOST_PLACES // len(cover.panels))
     span, column = _spread(len(_SHARES) * int(is_wanted.sum()), 2 * len(cover.panels) * len(_SHARES), most)
     span, share = np.flatnonzero(is_wanted)[span // len(_SHARES)], _SHARES[span % len(_SHARES)]
@@ -195,15 +201,23 @@ def _depths(finish: Loft, points: Array, u: Array, segment: Indices, ratio: Arra
     known, place = np.unique(np.clip(u, first, last), return_inverse=True)
     t = np.array([finish.position_of(v) for v in known.tolist()])[place]
     f = ratio.copy()
+    left = np.arange(len(t))
     for _ in range(_STEPS):
         t, f = np.clip(t, first, last - _STEP), np.clip(f, 0.0, 1.0 - _STEP)
-        here, along, across = _frame(finish, t, segment, f)
-        off = points - here
+        here, along, across = _frame(finish, t[left], segment[left], f[left])
+        off = points[left] - here
         a, b, c = np.sum(along * along, -1), np.sum(along * across, -1), np.sum(across * across, -1)
         p, q = np.sum(along * off, -1), np.sum(across * off, -1)
         size = a * c - b * b
         safe = np.where(size > 1e-12, size, np.inf)
-        t, f = t + (c * p - b * q) / safe, f + (a * q - b * p) / safe
+        is_edge = c < _NO_WIDTH
+        more_t = np.where(is_edge, p / np.maximum(a, _NO_WIDTH), (c * p - b * q) / safe)
+        more_f = np.where(is_edge, 0.0, (a * q - b * p) / safe)
+        t[left], f[left] = t[left] + more_t, f[left] + more_f
+        is_moving = np.hypot(more_t * np.sqrt(a), more_f * np.sqrt(c)) > _SETTLED
+        left = left[is_moving]
+        if not len(left):
+            break
     is_inside = (f > 0.0) & (f < 1.0) & (t > first) & (t < last)
     t, f = np.clip(t, first, last - _STEP), np.clip(f, 0.0, 1.0 - _STEP)
     here, along, across = _frame(finish, t, segment, f)

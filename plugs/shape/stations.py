@@ -483,18 +483,18 @@ def _replace_breaks(loft: Loft, marks: list[float]) -> Loft:
 
 
 def _sharpening(loft: Loft) -> list[float]:
-    """Return where the ends' blends have used up a corner's own radius, and it turns sharp."""
+    """Return where, in the ends' blends, a corner turns from round to sharp, or from sharp to round."""
     marks: list[float] = []
     for zone in (loft.front, loft.aft):
         if zone is None:
             continue
         t = np.linspace(zone.u_start, zone.u_end, 65)
         is_round = loft.sections(t).radius > 0.0
-        row, corner = np.nonzero(is_round[:-1] & ~is_round[1:])
+        row, corner = np.nonzero(is_round[:-1] != is_round[1:])
         low, high = t[row], t[row + 1]
         for _ in range(24 if len(row) else 0):
             middle = 0.5 * (low + high)
-            still = loft.sections(middle).radius[np.arange(len(row)), corner] > 0.0
+            still = (loft.sections(middle).radius[np.arange(len(row)), corner] > 0.0) == is_round[row, corner]
             low, high = np.where(still, middle, low), np.where(still, high, middle)
         marks += low.tolist()
     return marks

@@ -57,8 +57,12 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
     skinned = bare.replace("import Boss", "import Boss, Skin").replace(
         "aft=End", "skin=Skin(thickness=2.0), aft=End"
     )
+    mated = bare.replace("import Boss", "import Boss, Mating").replace(
+        "aft=End",
+        'mating=(Mating(view="plan", cuts="front", contour=((9.0, -200.0), (9.0, 200.0))),), aft=End',
+    )
     found, told = set(), set()
-    for text in (bare, skinned):
+    for text in (bare, skinned, mated):
         (shop / "part.py").write_text(text, encoding="utf-8")
         assert plugs("build", "part.py", "--without", "step").status == 0
         found |= paths(json.loads((shop / "exports" / "part" / "summary.json").read_bytes()))

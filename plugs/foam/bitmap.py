@@ -1,0 +1,303 @@
+"""A sheet as a grid of cells held in one long whole number, and the lowest free place for a shape on it.
+
+Cell (column, row) is bit ``column * rows + row``. A shape is a list of runs of cells, column by column; it
+collides at a place when one of its runs meets a taken cell there. For all places at once that is two shifts
+of the sheet to a run: with D_k the sheet spread downward by 2^k cells, a run of 2^k <= n < 2^(k+1) cells
+meets a taken cell at p when bit p + start of D_k is set, or bit p + start + n - 2^k.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Cells = NDArray[np.bool_]
+
+TOUCH = 1e-4
+"""Shapes are rasterised smaller by this, mm, so that an edge on a grid line stays on its own side."""
+
+_LOOKS = 24
+"""Runs between two looks whether any place is left."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stencil:
+    """A shape as runs of cells, turned and ready to be tried.
+
+    Attributes
+    ----------
+    turn_deg : float, deg
+        What the shape was turned by.
+    columns, rows : int
+        Size of the box in cells.
+    width, height : float, mm
+        Size of the box round the shape grown in full.
+    left, bottom : float, mm
+        Corner of that box.
+    runs : tuple of (int, int, int)
+        Column, first row and number of cells of each run; the longest first.
+    """
+
+    turn_deg: float
+    columns: int
+    rows: int
+    width: float
+    height: float
+    left: float
+    bottom: float
+    runs: tuple[tuple[int, int, int], ...]
+
+
+def cells_touched(shape: shapely.Geometry, cell: float, columns: int, rows: int) -> Cells:
+    """Return the cells of a grid that a shape meets with its inside.
+
+    Parameters
+    ----------
+    shape : shapely polygon or multipolygon, mm
+        Within the grid, or cut off by it, its edges not quite on grid lines.
+    cell : float, mm
+        Side of a cell; the grid begins at the origin.
+    columns, rows : int
+        Size of the grid.
+
+    Returns
+    -------
+    (columns, rows) bool
+    """
+    ends, starts = _segments(shape)
+    if not len(starts):
+        return np.zeros((columns, rows), dtype=np.bool_)
+    begin, finish = starts / cell, ends / cell
+    swap = begin[:, 0] > finish[:, 0]
+    begin[swap], finish[swap] = finish[swap], begin[swap]
+    low = np.floor(begin[:, 0]).astype(np.int64)
+    count = np.floor(finish[:, 0]).astype(np.int64) - low + 1
+    which = np.repeat(np.arange(len(low)), count)
+    column = low[which] + np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
+    at, along = begin[which], finish[which] - begin[which]
+    slope = along[:, 1] / np.where(along[:, 0] == 0.0, 1.0, along[:, 0])
+    one = at[:, 1] + slope * np.clip(column - at[:, 0], 0.0, along[:, 0])
+    two = at[:, 1] + slope * np.clip(column + 1 - at[:, 0], 0.0, along[:, 0])
+    upright = along[:, 0] == 0.0
+    two = np.where(upright, finish[which, 1], two)
+    first = np.floor(np.minimum(one, two)).astype(np.int64)
+    last = np.floor(np.maximum(one, two)).astype(np.int64)
+    inside = (column >= 0) & (column < columns) & (last >= 0) & (first < rows)
+    edge = np.zeros((columns, rows + 1), dtype=np.int32)
+    np.add.at(edge, (column[inside], np.clip(first[inside], 0, rows)), 1)
+    np.add.at(edge, (column[inside], np.clip(last[inside] + 1, 0, rows)), -1)
+    # an edge that crosses the middle of a column turns outside to inside for all cells above it
+    middle = column + 0.5
+    crosses = (begin[which, 0] <= middle) & (middle < finish[which, 0])
+    crosses &= (column >= 0) & (column < columns)
+    height = at[:, 1] + slope * (middle - at[:, 0])
+    turn = np.zeros((columns, rows + 1), dtype=np.int32)
+    above = np.clip(np.ceil(height[crosses] - 0.5), 0, rows).astype(np.int64)
+    np.add.at(turn, (column[crosses], above), 1)
+    found: Cells = (np.cumsum(edge, axis=1) > 0) | (np.cumsum(turn, axis=1) % 2 == 1)
+    return found[:, :rows]
+
+
+def _segments(shape: shapely.Geometry) -> tuple[Array, Array]:
+    """Return the end and the beginning of every edge of a shape."""
+    rings = shapely.get_rings(shapely.get_parts(shape))
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    joined = ring[1:] == ring[:-1]
+    return points[1:][joined], points[:-1][joined]
+
+
+def as_number(cells: Cells) -> int:
+    """Return a grid as one whole number.
+
+    Parameters
+    ----------
+    cells : (columns, rows) bool
+
+    Returns
+    -------
+    int
+    """
+    return int.from_bytes(np.packbits(cells.ravel(), bitorder="little").tobytes(), "little")
+
+
+def runs_of(cells: Cells) -> tuple[tuple[int, int, int], ...]:
+    """Return the runs of cells in the columns of a grid, the longest first.
+
+    Parameters
+    ----------
+    cells : (columns, rows) bool
+
+    Returns
+    -------
+    tuple of (int, int, int)
+        Column, first row, number of cells.
+    """
+    step = np.diff(np.pad(cells.astype(np.int8), ((0, 0), (1, 1))), axis=1)
+    column, first = np.nonzero(step == 1)
+    _, after = np.nonzero(step == -1)
+    order = np.lexsort((first, column, first - after))
+    rows = np.column_stack((column, first, after - first))[order]
+    return tuple((int(a), int(b), int(c)) for a, b, c in rows)
+
+
+def make_stencil(grown: shapely.Geometry, turn_deg: float, cell: float) -> Stencil:
+    """Return a shape as runs of cells from the corner of its box.
+
+    Parameters
+    ----------
+    grown : shapely.Polygon or shapely.MultiPolygon, mm
+        The shape, turned, and grown by half of what must lie between two shapes, less `TOUCH`.
+    turn_deg : float, deg
+        What it was turned by.
+    cell : float, mm
+
+    Returns
+    -------
+    Stencil
+    """
+    left, bottom, right, top = shapely.bounds(grown) + np.array([-TOUCH, -TOUCH, TOUCH, TOUCH])
+    width, height = float(right - left), float(top - bottom)
+    columns = max(1, int(np.ceil((width - TOUCH) / cell)))
+    rows = max(1, int(np.ceil((height - TOUCH) / cell)))
+    moved = shapely.transform(grown, lambda points: points - (left, bottom))
+    return Stencil(
+        turn_deg=turn_deg,
+        columns=columns,
+        rows=rows,
+        width=width,
+        height=height,
+        left=float(left),
+        bottom=float(bottom),
+        runs=runs_of(cells_touched(moved, cell, columns, rows)),
+    )
+
+
+@lru_cache(maxsize=4096)
+def repeated(pattern: int, size: int, count: int) -> int:
+    """Return a pattern of bits written several times one after the other.
+
+    Parameters
+    ----------
+    pattern : int
+    size : int
+        Bits from one to the next.
+    count : int
+        How often, at least once.
+
+    Returns
+    -------
+    int
+    """
+    whole, done = pattern, 1
+    while done < count:
+        more = min(done, count - done)
+        whole |= (whole & ((1 << (more * size)) - 1)) << (done * size)
+        done += more
+    return whole
+
+
+@dataclass(slots=True, kw_only=True)
+class Bitmap:
+    """A sheet while it is filled.
+
+    Attributes
+    ----------
+    columns, rows : int
+        Size of the grid.
+    cell : float, mm
+    width, height : float, mm
+        Room for grown shapes; the last column and row may reach over it.
+    taken : int
+        Cells that are taken.
+    work : int
+        Bytes that were shifted so far, a measure of effort that is the same on every machine.
+    spread : list of int
+        ``taken`` spread by 1, 2, 4 ... cells, as far as it was asked for since the last change.
+    """
+
+    columns: int
+    rows: int
+    cell: float
+    width: float
+    height: float
+    taken: int = 0
+    work: int = 0
+    spread: list[int] = field(default_factory=list)
+
+    def take(self, cells: int) -> None:
+        """Mark cells as taken.
+
+        Parameters
+        ----------
+        cells : int
+            As one whole number, as by `as_number`.
+        """
+        self.taken |= cells
+        self.spread = []
+
+    def take_runs(self, stencil: Stencil, column: int, row: int) -> None:
+        """Mark the cells of a stencil as taken.
+
+        Parameters
+        ----------
+        stencil : Stencil
+        column, row : int
+            Where its corner lies.
+        """
+        cells = 0
+        for across, first, count in stencil.runs:
+            cells |= ((1 << count) - 1) << ((column + across) * self.rows + row + first)
+        self.take(cells)
+
+    def lowest(self, stencil: Stencil) -> tuple[int, int] | None:
+        """Return the free place of the lowest column, and in it of the lowest row.
+
+        Parameters
+        ----------
+        stencil : Stencil
+
+        Returns
+        -------
+        tuple of (int, int) or None
+            Column and row of the stencil's corner; None if it fits nowhere.
+        """
+        valid = self._valid(stencil)
+        if not valid:
+            return None
+        if not self.spread:
+            self.spread = [self.taken]
+        spread = self.spread
+        size = (self.taken.bit_length() + 7) // 8
+        blocked = 0
+        for done, (across, first, count) in enumerate(stencil.runs, start=1):
+            level = count.bit_length() - 1
+            while len(spread) <= level:
+                spread.append(spread[-1] | spread[-1] >> (1 << (len(spread) - 1)))
+            start = across * self.rows + first
+            blocked |= spread[level] >> start
+            if count != 1 << level:
+                blocked |= spread[level] >> (start + count - (1 << level))
+            if done % _LOOKS == 0:
+                self.work += _LOOKS * size
+                if not valid & ~blocked:
+                    return None
+        self.work += len(stencil.runs) % _LOOKS * size
+        free = valid & ~blocked
+        return divmod((free & -free).bit_length() - 1, self.rows) if free else None
+
+    def _valid(self, stencil: Stencil) -> int:
+        """Return the places where a stencil lies within the room."""
+        columns = int(np.floor((self.width - stencil.width + TOUCH) / self.cell)) + 1
+        rows = int(np.floor((self.height - stencil.height + TOUCH) / self.cell)) + 1
+        columns, rows = (
+            min(columns, self.columns - stencil.columns + 1),
+            min(rows, self.rows - stencil.rows + 1),
+        )
+        if columns < 1 or rows < 1:
+            return 0
+        return repeated((1 << rows) - 1, self.rows, columns)

@@ -1,0 +1,287 @@
+"""Sheets of foam as they stand in the rack, and the blanks that are to be cut from them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import shapely
+
+from plugs.errors import PlugError
+from plugs.shape.plan import number
+
+THICKNESS = 0.01
+"""Sheet and blank of thicknesses closer than this belong together, mm: below what a planer holds."""
+
+_LARGEST = 20_000.0
+_SMALLEST = 10.0
+_LEAST_STEP_DEG = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stock:
+    """A kind of sheet that the shop has or can buy.
+
+    Attributes
+    ----------
+    width, height : float, mm
+        Size; the grain, if any, runs along the width.
+    thickness : float, mm
+    count : int or None, dimensionless
+        How many there are; None is as many as needed.
+    outline : shapely.Polygon or None, mm
+        Shape of an offcut that is no rectangle, anywhere in the plane; its box replaces the size.
+    price : float or None, dimensionless
+        Of one sheet, in any currency. Used to choose between kinds if all have one.
+    is_offcut : bool
+        A remnant, used before whole sheets; every one with an outline is.
+    name : str
+        What the shop calls it; a name is made up where there is none.
+    """
+
+    width: float = 0.0
+    height: float = 0.0
+    thickness: float
+    count: int | None = None
+    outline: shapely.Polygon | None = None
+    price: float | None = None
+    is_offcut: bool = False
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Blank:
+    """A piece of foam to be cut from a sheet, with the lines that are drawn on it.
+
+    Attributes
+    ----------
+    name : str
+        Unlike that of any other.
+    layer : str
+        Layer of the stack that it belongs to.
+    outline : shapely.Polygon, mm
+        The line to cut, holes included.
+    thickness : float, mm
+        Of the sheet that it is cut from.
+    turns : str
+        "quarter": by 0, 90, 180 or 270 degrees; "grain": 0 or 180; "free": in the steps of `Cutting`.
+    lower, upper : shapely.MultiPolygon or None, mm
+        Final outlines on the two faces, in the axes of the outline.
+    forward_deg : float or None, deg
+        Direction of travel in the axes of the outline, from +x counter-clockwise; None when it does
+        not lie in the sheet.
+    """
+
+    name: str
+    layer: str
+    outline: shapely.Polygon
+    thickness: float
+    turns: str = "quarter"
+    lower: shapely.MultiPolygon | None = None
+    upper: shapely.MultiPolygon | None = None
+    forward_deg: float | None = 180.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cutting:
+    """What the saw needs.
+
+    Attributes
+    ----------
+    kerf : float, mm
+        Width of the cut.
+    spacing : float, mm
+        Foam left between two cuts.
+    edge_margin : float, mm
+        Along the edge of a sheet, where nothing is cut.
+    turn_step_deg : float, deg
+        Steps of blanks that may be turned freely.
+    """
+
+    kerf: float = 2.0
+    spacing: float = 5.0
+    edge_margin: float = 10.0
+    turn_step_deg: float = 15.0
+
+    @property
+    def gap(self) -> float:
+        """Least distance between two cut lines, mm."""
+        return self.kerf + self.spacing
+
+
+def checked_cutting(cutting: Cutting) -> Cutting:
+    """Return what the saw needs, every value checked.
+
+    Parameters
+    ----------
+    cutting : Cutting
+
+    Returns
+    -------
+    Cutting
+    """
+    return Cutting(
+        kerf=number("cutting.kerf", cutting.kerf, least=0.0, most=50.0),
+        spacing=number("cutting.spacing", cutting.spacing, least=0.0, most=500.0),
+        edge_margin=number("cutting.edge_margin", cutting.edge_margin, least=0.0, most=500.0),
+        turn_step_deg=number(
+            "cutting.turn_step_deg", cutting.turn_step_deg, least=_LEAST_STEP_DEG, most=90.0
+        ),
+    )
+
+
+def checked_stock(stock: Sequence[Stock]) -> tuple[Stock, ...]:
+    """Return the rack with every value checked, outlines moved to the origin and names made up.
+
+    Parameters
+    ----------
+    stock : sequence of Stock
+
+    Returns
+    -------
+    tuple of Stock
+        In the order given.
+
+    Raises
+    ------
+    PlugError
+        There is none, or a value that no sheet can have.
+    """
+    if not stock:
+        raise PlugError(
+            param="stock", value=(), reason="there is no sheet to cut from", remedy="list at least 1 sheet"
+        )
+    return tuple(_checked(f"stock[{i}]", sheet, i) for i, sheet in enumerate(stock))
+
+
+def _checked(param: str, sheet: Stock, place: int) -> Stock:
+    """Return a sheet with every value checked."""
+    shape = sheet.outline
+    width, height = sheet.width, sheet.height
+    if shape is not None:
+        if not isinstance(shape, shapely.Polygon) or shape.is_empty or not shape.is_valid:
+            raise PlugError(
+                param=f"{param}.outline",
+                value=getattr(shape, "wkt", shape),
+                reason="this is not the outline of an offcut: it is empty or crosses itself",
+                remedy="give one closed outline of at least 3 corners in order",
+            )
+        left, bottom, right, top = shape.bounds
+        width, height = right - left, top - bottom
+        shape = shapely.transform(shape, lambda points: points - (left, bottom))
+    count = sheet.count
+    if count is not None and (isinstance(count, bool) or not isinstance(count, int) or count < 0):
+        raise PlugError(
+            param=f"{param}.count",
+            value=count,
+            reason="a number of sheets is a whole number",
+            remedy="use 1 or more, or None for as many as needed",
+        )
+    price = sheet.price
+    return replace(
+        sheet,
+        width=number(f"{param}.width", width, least=_SMALLEST, most=_LARGEST),
+        height=number(f"{param}.height", height, least=_SMALLEST, most=_LARGEST),
+        thickness=number(f"{param}.thickness", sheet.thickness, least=0.5, most=1000.0),
+        outline=shape,
+        price=None if price is None else number(f"{param}.price", price, least=0.0, most=1e9),
+        is_offcut=sheet.is_offcut or shape is not None,
+        name=sheet.name or f"{'offcut' if sheet.is_offcut or shape is not None else 'sheet'} {place + 1}",
+    )
+
+
+def checked_blanks(blanks: Sequence[Blank]) -> tuple[Blank, ...]:
+    """Return the blanks, checked.
+
+    Parameters
+    ----------
+    blanks : sequence of Blank
+
+    Returns
+    -------
+    tuple of Blank
+
+    Raises
+    ------
+    PlugError
+        A name that is there twice, an outline that cannot be cut, or turns that there are not.
+    """
+    seen: set[str] = set()
+    for blank in blanks:
+        if blank.name in seen:
+            raise PlugError(
+                param="pieces",
+                value=blank.name,
+                reason="two pieces have this name",
+                remedy=f"rename one, such as {blank.name} 2",
+            )
+        seen.add(blank.name)
+        shape = blank.outline
+        if not isinstance(shape, shapely.Polygon) or not shape.is_valid or not shape.area > 0.0:
+            raise PlugError(
+                param=f"pieces[{blank.name!r}].outline",
+                value=getattr(shape, "geom_type", shape),
+                reason="its outline is empty or crosses itself",
+                remedy="give one outline that encloses at least 1 mm2",
+            )
+        if blank.turns not in ("quarter", "grain", "free"):
+            raise PlugError(
+                param=f"pieces[{blank.name!r}].turns",
+                value=blank.turns,
+                reason="pieces are not turned so",
+                remedy="use one of quarter, grain, free",
+            )
+        number(f"pieces[{blank.name!r}].thickness", blank.thickness, least=0.5, most=1000.0)
+    return tuple(blanks)
+
+
+def turns_of(blank: Blank, cutting: Cutting) -> tuple[float, ...]:
+    """Return the angles that a blank may be turned by.
+
+    Parameters
+    ----------
+    blank : Blank
+    cutting : Cutting
+
+    Returns
+    -------
+    tuple of float, deg
+        Rising from 0.
+    """
+    if blank.turns == "grain":
+        return (0.0, 180.0)
+    if blank.turns == "quarter":
+        return (0.0, 90.0, 180.0, 270.0)
+    count = max(1, math.floor(360.0 / cutting.turn_step_deg + 1e-9))
+    return tuple(i * cutting.turn_step_deg for i in range(count))
+
+
+def belongs(sheet: Stock, thickness: float) -> bool:
+    """Return whether a sheet is of a thickness.
+
+    Parameters
+    ----------
+    sheet : Stock
+    thickness : float, mm
+
+    Returns
+    -------
+    bool
+    """
+    return abs(sheet.thickness - thickness) < THICKNESS
+
+
+def region(sheet: Stock) -> shapely.Polygon:
+    """Return the shape of a sheet, its lower left corner at the origin.
+
+    Parameters
+    ----------
+    sheet : Stock
+        Checked.
+
+    Returns
+    -------
+    shapely.Polygon, mm
+    """
+    return shapely.box(0.0, 0.0, sheet.width, sheet.height) if sheet.outline is None else sheet.outline

@@ -1,0 +1,195 @@
+"""The drawing of a sheet: what is cut from it, which way it faces, and what is left."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+import shapely
+
+from plugs.foam.leftovers import Leftover
+from plugs.foam.nesting import Nesting, Placement, Sheet
+from plugs.foam.stock import region
+from plugs.output.arcs import fit_arcs
+from plugs.output.drawing import FINAL_LOWER, FINAL_UPPER, ROUGH, canonical_rings
+from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars
+from plugs.output.picture import LABELS, TEXT_WIDTH_RATIO, Drawing, Label, Path
+from plugs.units import format_length
+
+SHEET: Final = "SHEET"
+LEFTOVER: Final = "LEFTOVER"
+
+THIS_SIDE: Final = "THIS SIDE UP"
+
+_NAME_LARGEST: Final = 20.0
+_NAME_LEAST: Final = 2.5
+_SIDE_LARGEST: Final = 8.0
+_SIDE_LEAST: Final = 2.0
+_SIDE_ROOM: Final = 16.0
+_CLEAR: Final = 1.5
+_ARROW_LONGEST: Final = 60.0
+_ARROW_SHORTEST: Final = 12.0
+_ARROW_LEAST: Final = 5.0
+_ARROW_DROP: Final = 3.0
+_THINNED: Final = 0.25
+
+
+def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_unit: str = "mm") -> Drawing:
+    """Return the drawing of a sheet, its lower left corner at the origin.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        One of the nesting.
+    nesting : Nesting
+    plug_name : str
+        Name of the plug, for the title.
+    display_unit : str
+        ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+
+    Returns
+    -------
+    Drawing
+        At full size, mm.
+    """
+    paths = _rings(region(sheet.stock), SHEET)
+    labels: list[Label] = []
+    unnamed: list[str] = []
+    unmarked: list[str] = []
+    for placement in sheet.placements:
+        piece = placement.piece
+        paths.extend(_turned(placement, piece.outline, ROUGH))
+        for dxf_layer, final in ((FINAL_LOWER, piece.lower), (FINAL_UPPER, piece.upper)):
+            if final is not None and not final.is_empty:
+                paths.extend(_turned(placement, final, dxf_layer))
+        lettering = _lettering(placement)
+        if lettering is None:
+            unnamed.append(f"{piece.name} ({_place(placement, display_unit)})")
+        else:
+            paths.extend(lettering[0])
+            labels.extend(lettering[1])
+            if not lettering[0] and piece.forward_deg is not None:
+                unmarked.append(f"{piece.name} at {(piece.forward_deg + placement.turn_deg) % 360.0:g} deg")
+    for left in sheet.leftovers:
+        paths.append(_box(left))
+        labels.append(_size(left, display_unit))
+    bars, texts, y = check_bars(display_unit, 0.0, -GAP)
+    labels.extend(texts)
+    rows = _title_rows(sheet, nesting, plug_name, display_unit)
+    if unnamed:
+        rows.append(f"Too small for their names: {', '.join(unnamed)}")
+    if unmarked:
+        rows.append(
+            f"Too small for an arrow, forward from the right counter-clockwise: {', '.join(unmarked)}"
+        )
+    labels.extend(
+        Label(text=row, at=(0.0, y - GAP / 2.0 - i * ROW - TEXT), height=TEXT) for i, row in enumerate(rows)
+    )
+    digits = max(2, len(str(len(nesting.sheets))))
+    return Drawing(
+        name=f"sheet-{sheet.number:0{digits}d}",
+        title=f"{plug_name}, sheet {sheet.number} of {len(nesting.sheets)}",
+        paths=(*paths, *bars),
+        labels=tuple(labels),
+    )
+
+
+def _rings(shape: shapely.Geometry, dxf_layer: str) -> list[Path]:
+    """Return the rings of a shape as closed paths of lines and arcs."""
+    paths = []
+    for _, ring in canonical_rings(shape):
+        points, bulges = fit_arcs(ring)
+        paths.append(Path(points=points, bulges=bulges, is_closed=True, dxf_layer=dxf_layer))
+    return paths
+
+
+def _turned(placement: Placement, shape: shapely.Geometry, dxf_layer: str) -> list[Path]:
+    """Return the rings of a shape where they lie on the sheet; arcs keep their bulges when turned."""
+    return [
+        Path(
+            points=shapely.get_coordinates(placement.moved(shapely.MultiPoint(path.points))),
+            bulges=path.bulges,
+            is_closed=True,
+            dxf_layer=dxf_layer,
+        )
+        for path in _rings(shape, dxf_layer)
+    ]
+
+
+def _lettering(placement: Placement) -> tuple[list[Path], list[Label]] | None:
+    """Return name, side and arrow in the largest clear circle of a piece, None if the name has no room."""
+    piece = placement.piece
+    clear = shapely.simplify(piece.outline, _THINNED)
+    finals = [shape for shape in (piece.lower, piece.upper) if shape is not None and not shape.is_empty]
+    if finals:
+        within = shapely.intersection_all([clear, *(shapely.simplify(shape, _THINNED) for shape in finals)])
+        clear = within if within.area > 0.25 * clear.area else clear
+    part = max(shapely.get_parts(clear), key=lambda part: part.area)
+    circle = shapely.maximum_inscribed_circle(part, tolerance=0.02 * math.sqrt(part.area))
+    middle = placement.moved(shapely.Point(circle.coords[0]))
+    x, y, r = float(middle.x), float(middle.y), circle.length - _CLEAR
+    height = min(
+        _NAME_LARGEST, math.floor(4.0 * r / math.hypot(TEXT_WIDTH_RATIO * len(piece.name), 1.6)) / 2.0
+    )
+    if height < _NAME_LEAST:
+        return None
+    side = min(_SIDE_LARGEST, height, math.floor(2.6 * r / (TEXT_WIDTH_RATIO * len(THIS_SIDE))) / 2.0)
+    length = min(_ARROW_LONGEST, 0.8 * r)
+    if side < _NAME_LEAST or length < _ARROW_SHORTEST or height + side + length > 1.5 * r:
+        height = min(height, max(_NAME_LEAST, 0.3 * r))
+        side = _SIDE_LEAST if r > _SIDE_ROOM else 0.0
+    length = min(length, 0.95 * r - 0.4 * side - _ARROW_DROP)
+    labels = [Label(text=piece.name, at=(x, y + 0.9 * height + side), height=height, align="centre")]
+    if side:
+        labels.append(Label(text=THIS_SIDE, at=(x, y + 0.3 * side), height=side, align="centre"))
+    paths: list[Path] = []
+    if piece.forward_deg is not None and length >= _ARROW_LEAST:
+        turn = math.radians(piece.forward_deg + placement.turn_deg)
+        along = np.array([math.cos(turn), math.sin(turn)]) * length / 2.0
+        centre = np.array([x, y - 0.4 * side - _ARROW_DROP - length / 2.0])
+        tail, tip = centre - along, centre + along
+        paths = arrow((float(tail[0]), float(tail[1])), (float(tip[0]), float(tip[1])))
+    return paths, labels
+
+
+def _place(placement: Placement, unit: str) -> str:
+    """Return where a piece lies, in words."""
+    left, bottom, _, _ = placement.outline.bounds
+    return f"{format_length(left, unit)} from the left, {format_length(bottom, unit)} up"
+
+
+def _box(left: Leftover) -> Path:
+    """Return a rectangle that is left over."""
+    x, y, w, h = left.x, left.y, left.width, left.height
+    points = np.array([(x, y), (x + w, y), (x + w, y + h), (x, y + h)])
+    return Path(points=points, bulges=np.zeros(4), is_closed=True, dxf_layer=LEFTOVER)
+
+
+def _size(left: Leftover, unit: str) -> Label:
+    """Return the size of a rectangle that is left over, in its middle."""
+    text = f"{format_length(left.width, unit)} x {format_length(left.height, unit)}"
+    height = min(_NAME_LARGEST, math.floor(0.9 * left.width / (TEXT_WIDTH_RATIO * len(text)) * 2.0) / 2.0)
+    at = (left.x + left.width / 2.0, left.y + left.height / 2.0)
+    return Label(text=text, at=at, height=height, dxf_layer=LABELS, align="centre")
+
+
+def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str) -> list[str]:
+    """Return the rows of the title, top to bottom."""
+    stock, cutting = sheet.stock, nesting.cutting
+    width, height, thickness, kerf, spacing = (
+        format_length(length, unit)
+        for length in (stock.width, stock.height, stock.thickness, cutting.kerf, cutting.spacing)
+    )
+    has_arrows = any(placement.piece.forward_deg is not None for placement in sheet.placements)
+    of = f"{sheet.number} of {len(nesting.sheets)}"
+    rows = [
+        plug_name,
+        f"Sheet {of}: {width} x {height}, {thickness} thick ({stock.name})",
+        f"{len(sheet.placements)} pieces, {100.0 * sheet.yield_ratio:.1f} % of the sheet",
+        f"{ROUGH}: edge of the piece; the kerf of {kerf} runs outside it; {spacing} of foam between cuts",
+        "This side up is the upper face of the layer" + ("; arrows point forward" if has_arrows else ""),
+    ]
+    if sheet.leftovers:
+        rows.append(f"{LEFTOVER}: worth keeping, clear of every kerf")
+    return rows

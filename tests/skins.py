@@ -1,0 +1,154 @@
+"""What tests of the skin share: a skin laid on a plan, and distances measured by somebody else.
+
+The distances are those of trimesh (MIT), its closest-point query on a triangulated surface; the section
+functions give the points of both surfaces and nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import trimesh
+from manifold3d import triangulate
+from numpy.typing import NDArray
+
+from plugs.shape.checks import checked_loft
+from plugs.shape.section import LinesPlan
+from plugs.shape.skin import Cover, Skin, make_cover
+from plugs.shape.skin_offset import foam_loft
+from plugs.shape.skin_proof import SkinProof, prove_cover
+from plugs.shape.stations import Loft
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+FRONT, AFT = -1, -2
+"""Labels of the end faces among the numbers of segments."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Skinned:
+    """A plan under a skin: the finished surface, the foam, and the program's own proof."""
+
+    finish: Loft
+    foam: Loft
+    cover: Cover
+    proof: SkinProof
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Surface:
+    """A triangulated surface, each triangle with the segment it lies on, or `FRONT` or `AFT`."""
+
+    vertices: Array
+    triangles: Indices
+    label: Indices
+
+
+def limit_of(asked: float) -> float:
+    """Return the difference that is told of, mm: 0.1 mm or 3 % of what was asked, the larger."""
+    return max(0.1, 0.03 * asked)
+
+
+def laid(
+    plan: LinesPlan,
+    thickness: float,
+    *,
+    bare: Sequence[str] = (),
+    by_panel: Mapping[str, float] | None = None,
+    filler: float = 0.0,
+) -> Skinned:
+    """Return a plan under a skin."""
+    finish = checked_loft(plan)
+    skin = Skin(thickness=thickness, bare=bare, by_panel=by_panel or {}, filler=filler)
+    cover = make_cover(finish, skin)
+    foam = foam_loft(finish, cover)
+    return Skinned(finish=finish, foam=foam, cover=cover, proof=prove_cover(finish, foam, cover))
+
+
+def surface_of(loft: Loft, per_segment: int = 24) -> Surface:
+    """Return a loft triangulated closely: half a degree or two in its blends."""
+    t = _positions(loft)
+    at = loft.sections(t)
+    count = at.rings.points.shape[1]
+    segment = np.repeat(np.arange(count), per_segment)
+    ratio = np.tile(np.arange(per_segment) / per_segment, count)
+    rows, columns = len(t), len(segment)
+    i, j = np.meshgrid(np.arange(rows - 1), np.arange(columns), indexing="ij")
+    low, high = i * columns, (i + 1) * columns
+    onward = (j + 1) % columns
+    first = np.stack([low + j, low + onward, high + onward], axis=-1).reshape(-1, 3)
+    second = np.stack([low + j, high + onward, high + j], axis=-1).reshape(-1, 3)
+    triangles, labels = [first, second], [segment[j].ravel()] * 2
+    outlines = at.rings.at(segment, ratio)
+    for row, end in ((0, FRONT), (rows - 1, AFT)):
+        if float(at.rings.moments()[row, 0]) > 1e-3:
+            cap = np.array(triangulate([outlines[row]]), dtype=np.intp) + row * columns
+            triangles.append(cap)
+            labels.append(np.full(len(cap), end))
+    vertices = at.place(segment, ratio).reshape(-1, 3)
+    faces, label = np.concatenate(triangles), np.concatenate(labels)
+    is_whole = _areas(vertices, faces) > 1e-9
+    return Surface(vertices=vertices, triangles=faces[is_whole], label=label[is_whole])
+
+
+def _positions(loft: Loft) -> Array:
+    """Return positions along a loft, close where an end is blended."""
+    found = [loft.breaks[-1:]]
+    for start, stop in zip(loft.breaks[:-1], loft.breaks[1:], strict=True):
+        middle = 0.5 * (start + stop)
+        is_blend = any(
+            zone is not None and zone.sign * (middle - zone.u_start) > 0.0 for zone in (loft.front, loft.aft)
+        )
+        steps = max(6, int(np.ceil(1.5 * (stop - start)))) if is_blend else int(6 + (stop - start) / 25.0)
+        found.append(np.linspace(start, stop, min(steps, 120) + 1)[:-1])
+    return np.sort(np.concatenate(found))
+
+
+def _areas(vertices: Array, triangles: Indices) -> Array:
+    """Return twice the areas of triangles."""
+    a, b, c = (vertices[triangles[:, i]] for i in range(3))
+    return np.linalg.norm(np.cross(b - a, c - a), axis=1)
+
+
+def _asked(skinned: Skinned, loft: Loft, surface: Surface) -> Array:
+    """Return how deep each triangle of a surface should lie, NaN where the skin changes."""
+    cover = skinned.cover
+    by_segment = np.repeat(cover.panels, 2)
+    by_segment[0::2] = np.where(cover.panels == np.roll(cover.panels, 1), cover.panels, np.nan)
+    ends = np.where(surface.label == FRONT, cover.front, cover.aft)
+    asked = np.where(surface.label >= 0, by_segment[np.maximum(surface.label, 0)], ends)
+    place = surface.vertices[surface.triangles].mean(axis=1)
+    for zone, depth in ((loft.front, cover.front), (loft.aft, cover.aft)):
+        if zone is not None:
+            is_in = zone.sign * (place[:, 0] - zone.lean * place[:, 2] - zone.u_start) > 0.0
+            asked[is_in & (asked != depth)] = np.nan
+    return asked
+
+
+def measured_by_trimesh(skinned: Skinned, count: int = 400) -> tuple[Array, Array, Array]:
+    """Return points of the foam, their distances from the finished surface, and what was asked there.
+
+    Points whose nearest triangle lies under another thickness are left out: so near a step of the skin
+    there is no one distance.
+    """
+    outer, inner = surface_of(skinned.finish), surface_of(skinned.foam)
+    outside = trimesh.Trimesh(outer.vertices, outer.triangles, process=False)
+    asked = _asked(skinned, skinned.foam, inner)
+    good = np.flatnonzero(np.isfinite(asked) & (_areas(inner.vertices, inner.triangles) > 1e-6))
+    chosen = np.random.default_rng(0).choice(good, min(count, len(good)), replace=False)
+    points = inner.vertices[inner.triangles[chosen, 0]]
+    _, distance, triangle = trimesh.proximity.closest_point(outside, points)
+    there = _asked(skinned, skinned.finish, outer)[triangle]
+    same = there == asked[chosen]
+    return points[same], distance[same], asked[chosen][same]
+
+
+def largest_by_trimesh(skinned: Skinned, count: int = 400) -> tuple[float, float, Array]:
+    """Return the largest difference from what was asked, what was asked there, and where, mm."""
+    points, distance, asked = measured_by_trimesh(skinned, count)
+    gap = np.abs(distance - asked)
+    worst = int(np.argmax(gap))
+    return float(gap[worst]), float(asked[worst]), points[worst]
