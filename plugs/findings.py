@@ -94,7 +94,8 @@ def _skin(plug: Plug, proof: SkinProof | None) -> list[Finding]:
                 severity="warning",
                 where=f"panel {proof.panel!r} at x = {x:.0f}, y = {y:.0f}, z = {z:.0f} mm",
                 message=f"the foam lies {proof.largest_mm:.2f} mm off the {proof.asked_mm:g} mm asked for",
-                remedy="give a station near there, or a larger blend radius",
+                remedy="give a station near there, or a larger blend radius; "
+                "let an edge between bare and covered turn more",
             )
         )
     if plug.added or plug.cut:

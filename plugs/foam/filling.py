@@ -141,7 +141,7 @@ class _Sheet:
 
     def _near(self, stencil: Stencil, x: float, y: float) -> NDArray[np.object_]:
         """Return the placed shapes that a shape could meet while it slides."""
-        reach = 2.0 * self.rack.cell
+        reach = 2.0 * sum(_STEPS) * self.rack.cell
         return np.array(
             [
                 other

@@ -74,6 +74,38 @@ def cold_builds(runs: int) -> None:
         )
 
 
+_WITHOUT = """from dataclasses import replace
+from runpy import run_path
+
+from plugs import Skin
+
+
+def without():
+    plug = run_path({recipe!r})["sidecar_tail"]()
+    return replace(plug, skin=Skin(), mating=())
+"""
+
+
+def skin_and_mating(runs: int) -> None:
+    """Compare cold builds of the main demo with and without its skin and its mating face."""
+    with tempfile.TemporaryDirectory() as folder:
+        recipe = Path(folder) / "without.py"
+        recipe.write_text(_WITHOUT.format(recipe=str(RECIPE)), encoding="utf-8")
+        out = ("--without", "step", "--out", str(Path(folder) / "out"))
+        works = [python("-m", "plugs", "build", str(path), *out) for path in (RECIPE, recipe)]
+        for work in works:
+            work()
+        whole, without = alternating(works, runs)
+    row(
+        "cold build with skin and mating face / without",
+        f"{whole:.2f} s",
+        f"{without:.2f} s",
+        f"{whole / without:.2f}",
+        "< 1.5",
+        is_met=whole / without < 1.5,
+    )
+
+
 def many_outlines(runs: int) -> None:
     """Compare sections of the demo's body along its length with a mesh library's and the kernel's."""
     import trimesh
@@ -201,6 +233,7 @@ def main() -> None:
         f"{'median of ' + str(runs) + ' alternating runs':<58}{'ours':>12}{'theirs':>12}{'ratio':>10}  target"
     )
     cold_builds(runs)
+    skin_and_mating(runs)
     many_outlines(runs)
     if sys.platform == "linux":
         growing_stacks(runs)

@@ -26,6 +26,7 @@ FIRST = int(os.environ.get("PLUGS_FIRST_SEED", "0"))
 MEASURED = 5
 """One case in so many is also measured by trimesh, which takes a second or two."""
 GENTLE = float(np.tan(np.radians(10.0)))
+SHALLOW_DEG = 30.0
 MESH_MM = 0.05
 
 
@@ -37,20 +38,23 @@ class Case:
     skinned: Skinned | None
 
 
-def random_words(plan: LinesPlan, seed: int) -> dict[str, object]:
-    """Return a thickness and what stays bare."""
+def random_words(plan: LinesPlan, seed: int, least_turn_deg: float = -180.0) -> dict[str, object]:
+    """Return a thickness and what stays bare, if both edges of a panel turn enough."""
     rng = np.random.default_rng(seed)
-    names = list(dict.fromkeys(checked_loft(plan).table.drawn_parents))
-    bare = [name for name in names if rng.random() < 0.2] + [
-        e for e in ("front", "aft") if rng.random() < 0.3
-    ]
+    loft = checked_loft(plan)
+    turn = np.degrees(loft.sections(loft.breaks).rings.turn_rad).min(axis=0)
+    turn = np.minimum(turn, np.roll(turn, -1))
+    names = dict(zip(loft.table.parent_names, turn.tolist(), strict=True))
+    drawn = dict.fromkeys(loft.table.drawn_parents)
+    bare = [name for name in drawn if rng.random() < 0.2 and names[name] >= least_turn_deg]
+    bare += [end for end in ("front", "aft") if rng.random() < 0.3]
     return {"thickness": float(rng.choice([1.0, 2.0, 4.0])), "bare": bare}
 
 
-def skinned(plan: LinesPlan, seed: int) -> Case | None:
+def skinned(plan: LinesPlan, seed: int, least_turn_deg: float = -180.0) -> Case | None:
     """Return a plan under the skin of a seed; None where the plan itself is refused."""
     try:
-        words = random_words(plan, seed)
+        words = random_words(plan, seed, least_turn_deg)
     except PlugError:
         return None
     with warnings.catch_warnings():
@@ -92,11 +96,15 @@ def test_builds_or_is_refused_and_the_proof_is_true() -> None:
 
 
 def test_gentle_plugs_lie_as_deep_as_asked() -> None:
-    """Drawn out until no line leans by more than 10 degrees: 19 of 20 within 0.1 mm or 3 %."""
+    """Drawn out until no line leans by more than 10 degrees: 19 of 20 within 0.1 mm or 3 %.
+
+    Bare panels end in edges that turn by 30 degrees or more: over a shallower one the step from bare to
+    covered has no place to run out, and the finding tells of it.
+    """
     built = []
     for seed in range(FIRST, FIRST + CASES):
         plan = drawn_out(random_plug(seed).plan())
-        case = None if plan is None else skinned(plan, seed)
+        case = None if plan is None else skinned(plan, seed, SHALLOW_DEG)
         if case is not None and case.skinned is not None:
             built.append(case)
     assert len(built) > 0.2 * CASES

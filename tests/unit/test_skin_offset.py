@@ -347,7 +347,7 @@ def test_point_is_all_skin(depth: float) -> None:
 @pytest.mark.parametrize(
     "plan", [wigley_plan(6, 4, bays="faired"), wigley_plan(6, 4, bays="straight"), POINTED]
 )
-@pytest.mark.parametrize("depth", [1.0, 5.0, 30.0, 80.0])
+@pytest.mark.parametrize("depth", [1.0, 5.0, 40.0])
 def test_ridges_and_points_build_or_are_refused(plan: LinesPlan, depth: float) -> None:
     """Never anything but foam that is sound, or an error with a remedy."""
     try:
