@@ -95,23 +95,25 @@ def _largest_free(
     best, size = None, 0
     for i in range(columns):
         depth = np.where(taken[i], 0, depth + 1)
-        if depth.max() < narrow:
+        goes_on = i + 1 < columns and not (taken[i + 1] & (depth > 0)).any()
+        if goes_on or depth.max() < narrow:
             continue
-        for start, finish, deep in _bars(depth.tolist()):
+        for start, finish, deep in _bars(depth):
             if deep >= narrow and finish - start >= low and deep * (finish - start) > size:
                 size = deep * (finish - start)
                 best = (i + 1 - deep, start, deep, finish - start)
     return best
 
 
-def _bars(depths: list[int]) -> list[tuple[int, int, int]]:
-    """Return the widest bar under a row of depths for each depth at which one ends."""
+def _bars(depth: NDArray[np.int64]) -> list[tuple[int, int, int]]:
+    """Return the widest bar under a row of depths for each depth at which one ends: start, end, depth."""
+    starts = np.flatnonzero(np.diff(depth, prepend=-1)).tolist()
     found: list[tuple[int, int, int]] = []
     waiting: list[tuple[int, int]] = []
-    for place, depth in enumerate([*depths, 0]):
+    for place, deep in zip([*starts, len(depth)], [*depth[starts].tolist(), 0], strict=True):
         start = place
-        while waiting and waiting[-1][1] >= depth:
-            start, deep = waiting.pop()
-            found.append((start, place, deep))
-        waiting.append((start, depth))
+        while waiting and waiting[-1][1] >= deep:
+            start, ended = waiting.pop()
+            found.append((start, place, ended))
+        waiting.append((start, deep))
     return found

@@ -113,11 +113,27 @@ def _gaps(
 ) -> tuple[Array, Array, Array]:
     """Return points of the foam, how far from as deep as asked they lie, and what was asked.
 
-    Where nothing is asked, or cannot be measured, the gap is 0 and the depth NaN.
+    Where nothing is asked, or cannot be measured, the gap is 0 and the depth NaN. A point whose nearest
+    place is beyond its own segment is measured against the segments beside it, if as much lies over them.
     """
-    depth = asked_depths(foam, cover, t)[np.arange(len(t)), segment]
+    asked = asked_depths(foam, cover, t)
+    depth = asked[np.arange(len(t)), segment]
     points, excess, is_measured = excess_at(finish, foam, t, segment, ratio, np.nan_to_num(depth))
     is_measured &= np.isfinite(depth)
+    left = np.flatnonzero(~is_measured & np.isfinite(depth) & np.isfinite(excess))
+    best = np.full(len(t), np.inf)
+    u = foam.sections(t[left]).u if len(left) else t[left]
+    for step in (1, -1, 2, -2):
+        beside = (segment[left] + step) % asked.shape[1]
+        as_deep = asked[left, beside] == depth[left]
+        rows = left[as_deep]
+        if len(rows):
+            start = np.full(len(rows), 0.02 if step > 0 else 0.98)
+            found, is_inside = _depths(finish, points[rows], u[as_deep], beside[as_deep], start)
+            more = np.where(is_inside, found - depth[rows], np.inf)
+            best[rows] = np.where(np.abs(more) < np.abs(best[rows]), more, best[rows])
+    has_beside = np.isfinite(best)
+    excess, is_measured = np.where(has_beside, best, excess), is_measured | has_beside
     return points, np.where(is_measured, np.abs(excess), 0.0), np.where(is_measured, depth, np.nan)
 
 

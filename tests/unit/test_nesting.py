@@ -18,6 +18,7 @@ import shapely
 from shapely.affinity import rotate, translate
 
 from plugs.errors import PlugError
+from plugs.foam import leftovers as leftovers_module
 from plugs.foam.bitmap import Bitmap, as_number, cells_touched, make_stencil, runs_of
 from plugs.foam.box_fit import fit_boxes
 from plugs.foam.grids import grown_by, turned
@@ -353,6 +354,27 @@ def test_leftovers_are_free_and_largest_first() -> None:
     for left in found:
         area = shapely.box(left.x, left.y, left.x + left.width, left.y + left.height)
         assert area.distance(shapely.box(10, 10, 1500, 700)) >= 2.0
+
+
+def test_largest_free_rectangle_is_that_of_trying_all() -> None:
+    """On random grids the rectangle found is as large as the largest of all, and free."""
+    rng = np.random.default_rng(0)
+    for _ in range(60):
+        taken = rng.uniform(size=(9, 7)) < rng.uniform(0.05, 0.5)
+        sizes = [
+            m * n
+            for i in range(9)
+            for j in range(7)
+            for m in range(2, 10 - i)
+            for n in range(2, 8 - j)
+            if not taken[i : i + m, j : j + n].any()
+        ]
+        found = leftovers_module._largest_free(taken, 1.0, 1.0, 2.0)
+        assert (found is None) == (not sizes)
+        if found is not None:
+            i, j, m, n = found
+            assert m * n == max(sizes)
+            assert not taken[i : i + m, j : j + n].any()
 
 
 def test_faults_of_a_sheet_are_found() -> None:
