@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.shape.skin import Cover
-from plugs.shape.stations import Loft
+from plugs.shape.stations import Loft, Sections
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -18,8 +18,8 @@ _SHARES = np.array([0.03, 0.26, 0.5, 0.74, 0.97])
 _NEARBY = np.array([-0.12, -0.03, 0.0, 0.03, 0.12])
 _LOOKED_CLOSER = 12
 _RIM = 0.005
-_SHORTEST_SPAN = 0.5
-_SHORTEST_SEGMENT = 1.0
+_SHORTEST_SPAN = 0.05
+_SHORTEST_SEGMENT = 0.2
 _MOST_PLACES = 12000
 _LEAST_PLACES = 400
 _STEPS = 12
@@ -85,7 +85,8 @@ def prove_cover(finish: Loft, foam: Loft, cover: Cover, *, is_quick: bool = Fals
     span, column = _spread(len(_SHARES) * int(is_wanted.sum()), 2 * len(cover.panels) * len(_SHARES), most)
     span, share = np.flatnonzero(is_wanted)[span // len(_SHARES)], _SHARES[span % len(_SHARES)]
     segment, ratio = column // len(_SHARES), _SHARES[column % len(_SHARES)]
-    points, gap, depth = _gaps(finish, foam, cover, low[span] + share * (high - low)[span], segment, ratio)
+    t = low[span] + share * (high - low)[span]
+    points, gap, depth = _gaps(finish, foam, cover, t, segment, ratio, is_quick=is_quick)
     count = int(np.isfinite(depth).sum())
     if not is_quick:
         closer = np.argsort(-gap, kind="stable")[:_LOOKED_CLOSER]
@@ -109,32 +110,43 @@ def prove_cover(finish: Loft, foam: Loft, cover: Cover, *, is_quick: bool = Fals
 
 
 def _gaps(
-    finish: Loft, foam: Loft, cover: Cover, t: Array, segment: Indices, ratio: Array
+    finish: Loft,
+    foam: Loft,
+    cover: Cover,
+    t: Array,
+    segment: Indices,
+    ratio: Array,
+    *,
+    is_quick: bool = False,
 ) -> tuple[Array, Array, Array]:
     """Return points of the foam, how far from as deep as asked they lie, and what was asked.
 
     Where nothing is asked, or cannot be measured, the gap is 0 and the depth NaN. A point whose nearest
-    place is beyond its own segment is measured against the segments beside it, if as much lies over them.
+    place is beyond its own segment is measured against the segments beside it, if as much lies over them;
+    or, in a hurry, not at all.
     """
     asked = asked_depths(foam, cover, t)
     depth = asked[np.arange(len(t)), segment]
-    points, excess, is_measured = excess_at(finish, foam, t, segment, ratio, np.nan_to_num(depth))
-    is_measured &= np.isfinite(depth)
-    left = np.flatnonzero(~is_measured & np.isfinite(depth) & np.isfinite(excess))
-    best = np.full(len(t), np.inf)
-    u = foam.sections(t[left]).u if len(left) else t[left]
-    for step in (1, -1, 2, -2):
-        beside = (segment[left] + step) % asked.shape[1]
-        as_deep = asked[left, beside] == depth[left]
-        rows = left[as_deep]
+    here = foam.sections(t)
+    points, is_long = _points(here, segment, ratio)
+    is_asked = is_long & np.isfinite(depth)
+    found = _depths(finish, points, here.u, segment, ratio)
+    best, is_settled = found.depth.copy(), found.is_along & found.is_within
+    left = np.flatnonzero(is_asked & found.is_along & ~found.is_within)
+    for step in () if is_quick else (1, 2):
+        left = left[~is_settled[left]]
+        beside = (segment[left] + step * found.beyond[left]) % asked.shape[1]
+        rows, beside = (v[asked[left, beside] == depth[left]] for v in (left, beside))
         if len(rows):
-            start = np.full(len(rows), 0.02 if step > 0 else 0.98)
-            found, is_inside = _depths(finish, points[rows], u[as_deep], beside[as_deep], start)
-            more = np.where(is_inside, found - depth[rows], np.inf)
-            best[rows] = np.where(np.abs(more) < np.abs(best[rows]), more, best[rows])
-    has_beside = np.isfinite(best)
-    excess, is_measured = np.where(has_beside, best, excess), is_measured | has_beside
-    return points, np.where(is_measured, np.abs(excess), 0.0), np.where(is_measured, depth, np.nan)
+            start = np.where(found.beyond[rows] > 0, 0.02, 0.98)
+            other = _depths(finish, points[rows], here.u[rows], beside, start)
+            is_there = other.is_along & other.is_within
+            is_nearer = is_there & (np.abs(other.depth) < np.abs(best[rows]))
+            best[rows] = np.where(is_nearer, other.depth, best[rows])
+            is_settled[rows] |= is_there
+    is_measured = is_asked & is_settled & np.isfinite(best)
+    gap = np.abs(np.where(is_measured, best - depth, 0.0))
+    return points, gap, np.where(is_measured, depth, np.nan)
 
 
 def _spread(rows: int, columns: int, most: int) -> tuple[Indices, Indices]:
@@ -199,20 +211,38 @@ def excess_at(
     so that neither mesh takes part.
     """
     here = foam.sections(t)
-    points = here.place_each(segment, ratio)
-    each = np.arange(len(t))
+    points, is_long = _points(here, segment, ratio)
+    found = _depths(finish, points, here.u, segment, ratio)
+    return points, found.depth - depth, is_long & found.is_along & found.is_within & np.isfinite(found.depth)
+
+
+def _points(here: Sections, segment: Indices, ratio: Array) -> tuple[Array, Flags]:
+    """Return one point of each section, and whether its segment has any length to speak of."""
+    each = np.arange(len(segment))
     ends = here.rings.points
     chord = ends[each, (segment + 1) % ends.shape[1]] - ends[each, segment]
-    distance, is_inside = _depths(finish, points, here.u, segment, ratio)
-    is_long = np.hypot(chord[:, 0], chord[:, 1]) > _SHORTEST_SEGMENT
-    return points, distance - depth, is_long & is_inside & np.isfinite(distance)
+    return here.place_each(segment, ratio), np.hypot(chord[:, 0], chord[:, 1]) > _SHORTEST_SEGMENT
 
 
-def _depths(finish: Loft, points: Array, u: Array, segment: Indices, ratio: Array) -> tuple[Array, Flags]:
-    """Return how deep points (k, 3) lie under the segments of a finished surface.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Depths:
+    """How deep points lie under segments, and where the nearest place is.
 
-    And whether the nearest point lies within its segment, not on its edge.
+    Whether it is within the length of the plug; and before (-1), within (0) or after (1) the segment.
     """
+
+    depth: Array
+    is_along: Flags
+    beyond: Indices
+
+    @property
+    def is_within(self) -> Flags:
+        """Whether the nearest place is within the segment."""
+        return np.asarray(self.beyond == 0)
+
+
+def _depths(finish: Loft, points: Array, u: Array, segment: Indices, ratio: Array) -> _Depths:
+    """Return how deep points (k, 3) lie under the segments of a finished surface."""
     first, last = float(finish.breaks[0]), float(finish.breaks[-1])
     known, place = np.unique(np.clip(u, first, last), return_inverse=True)
     t = np.array([finish.position_of(v) for v in known.tolist()])[place]
@@ -234,12 +264,13 @@ def _depths(finish: Loft, points: Array, u: Array, segment: Indices, ratio: Arra
         left = left[is_moving]
         if not len(left):
             break
-    is_inside = (f > 0.0) & (f < 1.0) & (t > first) & (t < last)
+    beyond, is_along = (f >= 1.0).astype(np.intp) - (f <= 0.0), (t > first) & (t < last)
     t, f = np.clip(t, first, last - _STEP), np.clip(f, 0.0, 1.0 - _STEP)
     here, along, across = _frame(finish, t, segment, f)
     off = points - here
     side = np.sum(np.cross(across, along) * off, axis=-1)
-    return np.where(side > 0.0, -1.0, 1.0) * np.linalg.norm(off, axis=-1), is_inside
+    depth = np.where(side > 0.0, -1.0, 1.0) * np.linalg.norm(off, axis=-1)
+    return _Depths(depth=depth, is_along=is_along, beyond=beyond)
 
 
 def _frame(finish: Loft, t: Array, segment: Indices, f: Array) -> tuple[Array, Array, Array]:

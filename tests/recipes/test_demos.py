@@ -160,7 +160,7 @@ def test_demo_at_its_defaults(demo: str, tmp_path: Path) -> None:
     assert summary == result.summary
     assert summary["solid"]["closed"] is True
     layers = len(result.work.layers)
-    names = [entry["path"] for entry in summary["files"]]
+    names = [entry["path"] for entry in summary["files"] if entry["path"].startswith("layers/")]
     assert (
         sum(name.endswith(".dxf") for name in names) == sum(name.endswith(".svg") for name in names) == layers
     )
