@@ -23,6 +23,9 @@ STRIP_DISTANCE = 1e-4
 """Largest distance in mm between a strip and the section function: a two-hundredth of the mesh's,
 and small enough that volumes agree far within `KERNEL_VOLUME_RATIO`."""
 
+LARGEST_STRIP_DISTANCE = 1e-3
+"""What is taken where no finer strips come nearer, as where a crown grows out of a ridge, mm."""
+
 _EXACT = 1e-9
 _MOST_PIECES = 256
 _INSIDE_RATIO = 1e-6
@@ -110,7 +113,8 @@ def fit_strips(loft: Loft) -> Strips:
         fits = _cubic_fits(loft, starts, lengths, pieces)
         misses = _misses(loft, starts, lengths, fits)
         for i, fit, miss in zip(pending, fits, misses, strict=True):
-            spans[i] = fit if miss < _MEASURED_SHARE * STRIP_DISTANCE else None
+            is_last = 2 * pieces > _MOST_PIECES and miss < LARGEST_STRIP_DISTANCE
+            spans[i] = fit if is_last or miss < _MEASURED_SHARE * STRIP_DISTANCE else None
         worst, pieces = max(misses), 2 * pieces
     return Strips(spans=tuple(span for span in spans if span is not None))
 
