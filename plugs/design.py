@@ -215,7 +215,12 @@ def work_out(design: Design, say: Say) -> Work:
         if not design.cover.is_nothing:
             say("skin")
             finish = make_solid(
-                design.finish, design.finish_tools, design.shapes, plug.chord_tolerance, design.mating
+                design.finish,
+                design.finish_tools,
+                design.shapes,
+                tolerance,
+                design.mating,
+                wants_faces=False,  # those of the foam are what is cut
             )
             skin_proof = prove_cover(design.finish, design.loft, design.cover)
         say("layers")

@@ -83,6 +83,8 @@ def make_solid(
     tolerance: float,
     mating: Sequence[MatingCut | BodyCut] = (),
     faces: Faces | None = None,
+    *,
+    wants_faces: bool = True,
 ) -> Solid:
     """Return the body of a plug with its recesses, bosses and own shapes, proved twice.
 
@@ -97,6 +99,8 @@ def make_solid(
         Cut last.
     faces : Faces or None
         Where outlines will be taken.
+    wants_faces : bool
+        Whether the mating faces are measured after the cut.
 
     Returns
     -------
@@ -105,8 +109,7 @@ def make_solid(
     Raises
     ------
     PlugError
-        A tool that meets another or breaks through; nothing left of the plug, or a mating face that
-        does not touch it.
+        Tools that meet or break through; nothing left; a mating face that does not touch the plug.
     """
     grid = sample(loft, tolerance, faces)
     plain = mesh.body_of_grid(grid)
@@ -126,14 +129,19 @@ def make_solid(
         loft=loft,
         tools=tuple(tools),
         shapes=tuple(shapes),
-        faces=tuple(
-            body_face_of(cut, result) if isinstance(cut, BodyCut) else face_of(cut, result) for cut in mating
-        ),
+        faces=_faces(mating, result) if wants_faces else (),
         plain=plain,
         body=result,
         by_sections=by_sections,
         plain_by_mesh=plain_by_mesh,
         by_mesh=by_mesh,
+    )
+
+
+def _faces(mating: Sequence[MatingCut | BodyCut], body: Body) -> tuple[MatingFace | BodyFace, ...]:
+    """Return the mating faces of a body after their cuts."""
+    return tuple(
+        body_face_of(cut, body) if isinstance(cut, BodyCut) else face_of(cut, body) for cut in mating
     )
 
 

@@ -23,7 +23,7 @@ _SHORTEST_SEGMENT = 0.2
 _MOST_PLACES = 12000
 _LEAST_PLACES = 400
 _STEPS = 12
-_SETTLED = 1e-4
+_SETTLED = 1e-3
 _NO_WIDTH = 1e-9
 _STEP = 1e-5
 
@@ -246,7 +246,7 @@ def _depths(finish: Loft, points: Array, u: Array, segment: Indices, ratio: Arra
     first, last = float(finish.breaks[0]), float(finish.breaks[-1])
     known, place = np.unique(np.clip(u, first, last), return_inverse=True)
     t = np.array([finish.position_of(v) for v in known.tolist()])[place]
-    f = ratio.copy()
+    f, depth = ratio.copy(), np.full(len(t), np.nan)
     left = np.arange(len(t))
     for _ in range(_STEPS):
         t, f = np.clip(t, first, last - _STEP), np.clip(f, 0.0, 1.0 - _STEP)
@@ -260,23 +260,20 @@ def _depths(finish: Loft, points: Array, u: Array, segment: Indices, ratio: Arra
         more_t = np.where(is_edge, p / np.maximum(a, _NO_WIDTH), (c * p - b * q) / safe)
         more_f = np.where(is_edge, 0.0, (a * q - b * p) / safe)
         t[left], f[left] = t[left] + more_t, f[left] + more_f
+        side = np.sum(np.cross(across, along) * off, axis=-1)
+        depth[left] = np.where(side > 0.0, -1.0, 1.0) * np.linalg.norm(off, axis=-1)
         is_moving = np.hypot(more_t * np.sqrt(a), more_f * np.sqrt(c)) > _SETTLED
         left = left[is_moving]
         if not len(left):
             break
     beyond, is_along = (f >= 1.0).astype(np.intp) - (f <= 0.0), (t > first) & (t < last)
-    t, f = np.clip(t, first, last - _STEP), np.clip(f, 0.0, 1.0 - _STEP)
-    here, along, across = _frame(finish, t, segment, f)
-    off = points - here
-    side = np.sum(np.cross(across, along) * off, axis=-1)
-    depth = np.where(side > 0.0, -1.0, 1.0) * np.linalg.norm(off, axis=-1)
     return _Depths(depth=depth, is_along=is_along, beyond=beyond)
 
 
 def _frame(finish: Loft, t: Array, segment: Indices, f: Array) -> tuple[Array, Array, Array]:
     """Return points of a surface, and how they move with t and with the ratio."""
-    sections = finish.sections(t)
-    here = sections.place_each(segment, f)
-    across = (sections.place_each(segment, f + _STEP) - here) / _STEP
-    along = (finish.sections(t + _STEP).place_each(segment, f) - here) / _STEP
-    return here, along, across
+    twice = finish.sections(np.concatenate([t, t + _STEP]))
+    places = twice.place_each(np.tile(segment, 2), np.tile(f, 2))
+    here, count = places[: len(t)], len(t)
+    aside = twice.place_each(np.tile(segment, 2), np.tile(f + _STEP, 2))[:count]
+    return here, (places[count:] - here) / _STEP, (aside - here) / _STEP

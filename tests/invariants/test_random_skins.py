@@ -96,7 +96,7 @@ def test_builds_or_is_refused_and_the_proof_is_true() -> None:
 
 
 def test_gentle_plugs_lie_as_deep_as_asked() -> None:
-    """Drawn out until no line leans by more than 10 degrees: all but 1 in 20 within 0.1 mm or 3 %.
+    """Drawn out until no line leans by more than 10 degrees: within 0.1 mm or 3 %, but for 1 in 20 and one.
 
     Bare panels end in edges that turn by 30 degrees or more: over a shallower one the step from bare to
     covered has no place to run out, and the finding tells of it.
@@ -114,7 +114,7 @@ def test_gentle_plugs_lie_as_deep_as_asked() -> None:
     worst = sorted(share, key=lambda seed: -share[seed])[:8]
     told = ", ".join(f"seed {seed}: {share[seed]:.2f} of the limit" for seed in worst)
     sys.stdout.write(f"\n{len(built)} built of {CASES}; worst {told}\n")
-    assert sum(value > 1.0 for value in share.values()) <= max(0.05 * len(built), 1.0), told
+    assert sum(value > 1.0 for value in share.values()) <= 0.05 * len(built) + 1.0, told
 
 
 @pytest.mark.parametrize("seed", [3, 9])
