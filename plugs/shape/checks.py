@@ -98,9 +98,13 @@ def _passes(plan: LinesPlan) -> bool:
 
 
 def _first_fault(loft: Loft) -> Fault | None:
-    """Return the first thing that is wrong with a section function."""
+    """Return the first thing that is wrong with a section function.
+
+    Looked for evenly along every span, and where it is integrated.
+    """
     spans = np.diff(loft.breaks)
-    steps = (np.arange(_PER_SPAN) + 1e-6) / (_PER_SPAN - 1 + 2e-6)
+    evenly = (np.arange(_PER_SPAN) + 1e-6) / (_PER_SPAN - 1 + 2e-6)
+    steps = np.concatenate([evenly, 0.5 * (1.0 + np.polynomial.legendre.leggauss(12)[0])])
     t = np.unique(np.concatenate([(loft.breaks[:-1, None] + spans[:, None] * steps).ravel(), loft.breaks]))
     with np.errstate(invalid="ignore", divide="ignore"):
         at = loft.sections(t)
