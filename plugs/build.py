@@ -109,6 +109,17 @@ def _submitted(design: Design, run: KernelRun) -> KernelRun:
 def _files(work: Work, kinds: Sequence[str], writer: DxfRun | None, say: Say) -> dict[str, bytes]:
     """Return every file but the kernel's and the summary, by its path in the folder."""
     plug, files = work.design.plug, {}
+    if "dxf" in kinds or "svg" in kinds:
+        from plugs.output.drawing import layer_drawing
+
+        say("drawings")
+        unit = plug.display_unit
+        drawings = {
+            f"layers/{layer_stem(layer)}": layer_drawing(layer, plug_name=plug.name, display_unit=unit)
+            for layer in work.layers
+        } | _templates(work)
+        if writer is not None:
+            writer.submit(list(drawings.values()))
     if "stl" in kinds or "3mf" in kinds:
         from plugs.output.solids import stl_bytes, threemf_bytes
 
@@ -121,20 +132,10 @@ def _files(work: Work, kinds: Sequence[str], writer: DxfRun | None, say: Say) ->
                 files[f"solid/{word}.stl"] = stl_bytes(vertices, triangles, name=name)
             if "3mf" in kinds:
                 files[f"solid/{word}.3mf"] = threemf_bytes(vertices, triangles, name=name)
-    if "dxf" in kinds or "svg" in kinds:
-        from plugs.output.drawing import layer_drawing
+    if "svg" in kinds:
         from plugs.output.svg import render_svg
 
-        say("drawings")
-        unit = plug.display_unit
-        drawings = {
-            f"layers/{layer_stem(layer)}": layer_drawing(layer, plug_name=plug.name, display_unit=unit)
-            for layer in work.layers
-        } | _templates(work)
-        if writer is not None:
-            writer.submit(list(drawings.values()))
-        if "svg" in kinds:
-            files |= {f"{name}.svg": render_svg(drawing).encode() for name, drawing in drawings.items()}
+        files |= {f"{name}.svg": render_svg(drawing).encode() for name, drawing in drawings.items()}
     if "csv" in kinds:
         from plugs.output.tables import outlines_csv
 

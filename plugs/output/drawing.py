@@ -93,7 +93,7 @@ def canonical_rings(outline: shapely.Polygon | shapely.MultiPolygon) -> list[tup
     """Return the rings of an outline in an order that depends on its shape alone.
 
     Outer rings run counter-clockwise, holes clockwise; each starts at its lexicographically
-    smallest vertex; polygons and the holes inside one are sorted by their vertices.
+    smallest vertex; polygons and the holes inside one are sorted by their first vertices.
 
     Parameters
     ----------
@@ -112,12 +112,17 @@ def canonical_rings(outline: shapely.Polygon | shapely.MultiPolygon) -> list[tup
             continue
         outer = _canonical_ring(polygon.exterior, is_outer=True)
         holes = [_canonical_ring(hole, is_outer=False) for hole in polygon.interiors]
-        polygons.append((outer, sorted(holes, key=lambda ring: ring.tolist())))
+        polygons.append((outer, sorted(holes, key=_first_vertices)))
     rings: list[tuple[str, Array]] = []
-    for outer, holes in sorted(polygons, key=lambda pair: pair[0].tolist()):
+    for outer, holes in sorted(polygons, key=lambda pair: _first_vertices(pair[0])):
         rings.append(("outer", outer))
         rings.extend(("hole", hole) for hole in holes)
     return rings
+
+
+def _first_vertices(ring: Array) -> list[float]:
+    """Return what rings are sorted by: no two that lie apart begin alike."""
+    return [float(value) for value in ring[:3].ravel()]
 
 
 def _canonical_ring(ring: shapely.LinearRing, *, is_outer: bool) -> Array:
