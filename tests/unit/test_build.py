@@ -90,7 +90,7 @@ def test_progress_is_told_in_order(recipe: Path, tmp_path: Path) -> None:
     """Each stage is named once, as it begins."""
     told: list[str] = []
     build(recipe, {}, out=tmp_path / "out", kinds=NOT_STEP, say=told.append)
-    assert told == ["recipe", "body", "layers", "solid", "drawings", "files"]
+    assert told == ["recipe", "body", "layers", "drawings", "solid", "files"]
 
 
 def test_files_are_those_of_the_summary(recipe: Path, tmp_path: Path) -> None:
