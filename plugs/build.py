@@ -11,15 +11,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from plugs.design import Design, Say, Work, make_design, work_out
+from plugs.drawings import edge_drawings, layer_drawings, paper_job
 from plugs.output import KINDS
-from plugs.output.dxf_worker import DxfRun
+from plugs.output.drawing_run import DrawingRun
 from plugs.output.folder import SUMMARY, FreshFolder
 from plugs.shape import mesh
-from plugs.summary import layer_stem, summarise
+from plugs.summary import summarise
 
 if TYPE_CHECKING:
-    from plugs.output.picture import Drawing
     from plugs.shape.kernel_worker import KernelRun
+
+DRAWN = ("dxf", "svg", "pdf")
+"""Kinds of file that drawings become."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -67,14 +70,16 @@ def build(
     """
     say("recipe")
     with ExitStack() as after:
-        writer = after.enter_context(DxfRun()) if "dxf" in kinds else None
+        drawn = [kind for kind in kinds if kind in DRAWN]
+        draughts = after.enter_context(DrawingRun(drawn)) if drawn else None
         kernel = cache(lambda: after.enter_context(_kernel()))
         design = make_design(path, overrides, kernel)
         folder = out if out is not None else Path("exports") / design.recipe.name
         fresh = after.enter_context(FreshFolder(folder))
         run = _submitted(design, kernel()) if "step" in kinds else None
         work = work_out(design, say)
-        files = _files(work, kinds, writer, say)
+        stems = _drawn(work, draughts, say) if draughts else ()
+        files = _solids(work, kinds, say) | _tables(work, kinds)
         proof = None
         if run is not None:
             from plugs.proving import proved
@@ -83,7 +88,11 @@ def build(
             proof = proved(work, run)
             if design.is_exact:
                 files["solid/foam.step"] = proof.step
-        summary = summarise(work, files, proof)
+        rendered = None
+        if draughts is not None:
+            rendered = draughts.rendered(paper_job(work, stems) if "pdf" in kinds else None)
+            files |= rendered.files
+        summary = summarise(work, files, proof, rendered)
         files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
         say("files")
         fresh.write(files)
@@ -106,56 +115,40 @@ def _submitted(design: Design, run: KernelRun) -> KernelRun:
     return run
 
 
-def _files(work: Work, kinds: Sequence[str], writer: DxfRun | None, say: Say) -> dict[str, bytes]:
-    """Return every file but the kernel's and the summary, by its path in the folder."""
-    plug, files = work.design.plug, {}
-    if "dxf" in kinds or "svg" in kinds:
-        from plugs.output.drawing import layer_drawing
+def _drawn(work: Work, draughts: DrawingRun, say: Say) -> tuple[str, ...]:
+    """Send off every drawing as soon as it is made, and return the names of those that go on paper."""
+    say("drawings")
+    stems: list[str] = []
+    for make in (layer_drawings, edge_drawings):
+        drawings = make(work)
+        draughts.submit(drawings)
+        stems += drawings
+    return tuple(stems)
 
-        say("drawings")
-        unit = plug.display_unit
-        drawings = {
-            f"layers/{layer_stem(layer)}": layer_drawing(layer, plug_name=plug.name, display_unit=unit)
-            for layer in work.layers
-        } | _templates(work)
-        if writer is not None:
-            writer.submit(list(drawings.values()))
-    if "stl" in kinds or "3mf" in kinds:
-        from plugs.output.solids import stl_bytes, threemf_bytes
 
-        say("solid")
-        bodies = {"foam": work.solid} | ({} if work.skin_proof is None else {"finish": work.finish})
-        for word, solid in bodies.items():
-            vertices, triangles = mesh.triangles_of(solid.body)
-            name = f"{plug.name}, {'foam' if word == 'foam' else 'finished surface'}"
-            if "stl" in kinds:
-                files[f"solid/{word}.stl"] = stl_bytes(vertices, triangles, name=name)
-            if "3mf" in kinds:
-                files[f"solid/{word}.3mf"] = threemf_bytes(vertices, triangles, name=name)
-    if "svg" in kinds:
-        from plugs.output.svg import render_svg
+def _solids(work: Work, kinds: Sequence[str], say: Say) -> dict[str, bytes]:
+    """Return the solids as files of triangles, by path in the folder."""
+    files: dict[str, bytes] = {}
+    if "stl" not in kinds and "3mf" not in kinds:
+        return files
+    from plugs.output.solids import stl_bytes, threemf_bytes
 
-        files |= {f"{name}.svg": render_svg(drawing).encode() for name, drawing in drawings.items()}
-    if "csv" in kinds:
-        from plugs.output.tables import outlines_csv
-
-        files["layers/outlines.csv"] = outlines_csv(work.layers).encode()
-    if writer is not None:
-        texts = writer.texts()
-        files |= {f"{name}.dxf": text.encode() for name, text in zip(drawings, texts, strict=True)}
+    say("solid")
+    bodies = {"foam": work.solid} | ({} if work.skin_proof is None else {"finish": work.finish})
+    for word, solid in bodies.items():
+        vertices, triangles = mesh.triangles_of(solid.body)
+        name = f"{work.design.plug.name}, {'foam' if word == 'foam' else 'finished surface'}"
+        if "stl" in kinds:
+            files[f"solid/{word}.stl"] = stl_bytes(vertices, triangles, name=name)
+        if "3mf" in kinds:
+            files[f"solid/{word}.3mf"] = threemf_bytes(vertices, triangles, name=name)
     return files
 
 
-def _templates(work: Work) -> dict[str, Drawing]:
-    """Return the drawing of each mating face's edge, by its path without ending."""
-    if not work.solid.faces:
+def _tables(work: Work, kinds: Sequence[str]) -> dict[str, bytes]:
+    """Return the tables, by path in the folder."""
+    if "csv" not in kinds:
         return {}
-    from plugs.output.mating_drawing import edge_drawing
+    from plugs.output.tables import outlines_csv
 
-    plug = work.design.plug
-    return {
-        f"templates/mating-{i}-edge": edge_drawing(
-            face, name=f"mating-{i}-edge", plug_name=plug.name, display_unit=plug.display_unit
-        )
-        for i, face in enumerate(work.solid.faces, start=1)
-    }
+    return {"layers/outlines.csv": outlines_csv(work.layers).encode()}

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from plugs.errors import PlugError
 from plugs.foam.layers import Stack, checked_stack
+from plugs.paper import paper_of
 from plugs.shape.mating import Mating
 from plugs.shape.mating_body import MatingBody
 from plugs.shape.plan import number
@@ -39,6 +40,11 @@ class Plug:
         "mm" or "in": what is printed for people.
     chord_tolerance : float, mm
         Largest distance between the surface and what is cut and exported.
+    paper : str, float or tuple of 2 float, mm
+        What full-size paper is printed on: "A4" and so on, the width of a roll, or the width and
+        height of a sheet.
+    paper_margin, paper_overlap : float, mm
+        Free on all four sides of a page; shown by both pages of a joint.
     """
 
     name: str
@@ -57,6 +63,9 @@ class Plug:
     stack: Stack = field(default_factory=Stack)
     display_unit: str = "mm"
     chord_tolerance: float = CHORD
+    paper: str | float | tuple[float, float] = "A4"
+    paper_margin: float = 8.0
+    paper_overlap: float = 12.0
 
     def plan(self) -> LinesPlan:
         """Return the lines alone.
@@ -139,5 +148,10 @@ def checked_plug(result: object, function: str) -> Plug:
             remedy='use "mm" or "in"',
         )
     number("chord_tolerance", result.chord_tolerance, least=0.001, most=1.0)
+    paper_of(
+        result.paper,
+        margin=number("paper_margin", result.paper_margin),
+        overlap=number("paper_overlap", result.paper_overlap),
+    )
     checked_stack(result.stack)
     return result

@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from plugs.design import Work
+from plugs.drawings import FULL_SIZE, layer_stem, paper_job
 from plugs.foam.layers import Layer
+from plugs.output.drawing_run import Rendered
 from plugs.shape import mesh
 from plugs.shape.body import Solid
 from plugs.shape.body_face import BodyFace
@@ -21,21 +23,9 @@ if TYPE_CHECKING:
     from plugs.shape.kernel_job import KernelProof
 
 
-def layer_stem(layer: Layer) -> str:
-    """Return the file name of a layer's drawings, without its ending.
-
-    Parameters
-    ----------
-    layer : Layer
-
-    Returns
-    -------
-    str
-    """
-    return f"layer-{layer.name[1:]}"
-
-
-def summarise(work: Work, files: Mapping[str, bytes], proof: KernelProof | None) -> dict[str, Any]:
+def summarise(
+    work: Work, files: Mapping[str, bytes], proof: KernelProof | None, rendered: Rendered | None
+) -> dict[str, Any]:
     """Return the contents of summary.json: lengths in mm, areas in m2, volumes in m3.
 
     Parameters
@@ -45,6 +35,8 @@ def summarise(work: Work, files: Mapping[str, bytes], proof: KernelProof | None)
         By path in the folder.
     proof : KernelProof or None
         The kernel's answer, if it ran.
+    rendered : Rendered or None
+        What the drawings became, if any were made.
 
     Returns
     -------
@@ -66,6 +58,7 @@ def summarise(work: Work, files: Mapping[str, bytes], proof: KernelProof | None)
         "skin": _skin_summary(work),
         "mating": [_mating_summary(i, face, files) for i, face in enumerate(solid.faces, start=1)],
         "layers": [_layer_summary(layer, files) for layer in work.layers],
+        "paper": _paper_summary(work, rendered),
         "findings": [
             {
                 "code": f.code,
@@ -183,6 +176,21 @@ def _layer_summary(layer: Layer, files: Mapping[str, bytes]) -> dict[str, Any]:
         "rough_area_m2": _round(1e-6 * layer.rough.area),
         "volume_m3": _round(1e-9 * layer.volume_mm3),
         "files": sorted(name for name in files if Path(name).stem == layer_stem(layer)),
+    }
+
+
+def _paper_summary(work: Work, rendered: Rendered | None) -> dict[str, Any] | None:
+    """Return what the full-size paper holds, or None where it was not made."""
+    if rendered is None or not rendered.printed:
+        return None
+    return {
+        "file": FULL_SIZE,
+        "name": paper_job(work, ()).paper.name,
+        "pages": rendered.n_pages,
+        "drawings": [
+            {"file": Path(one.stem).name, "pages": one.pages, "is_turned": one.is_turned}
+            for one in rendered.printed
+        ],
     }
 
 

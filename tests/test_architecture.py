@@ -100,6 +100,7 @@ ORDER = (
     # the recipe and what is said about it
     "plugs.starter",
     "plugs.reading",
+    "plugs.paper",
     "plugs.recipe",
     "plugs.findings",
     "plugs.design",
@@ -110,7 +111,6 @@ ORDER = (
     "plugs.output.styles",
     "plugs.output.marks",
     "plugs.output.flat",
-    "plugs.output.paper",
     "plugs.output.shelves",
     "plugs.output.tiling",
     "plugs.output.pages",
@@ -125,10 +125,11 @@ ORDER = (
     "plugs.output.dxf",
     "plugs.output.svg",
     "plugs.output.solids",
-    "plugs.output.dxf_worker",
+    "plugs.output.drawing_run",
     "plugs.output.tables",
     "plugs.output.folder",
     # one way through
+    "plugs.drawings",
     "plugs.summary",
     "plugs.proving",
     "plugs.build",
@@ -158,7 +159,7 @@ LATE = ("cadquery", "OCP", "ezdxf", "reportlab")
 LIGHT = (
     "plugs.errors", "plugs.tolerances", "plugs.units", "plugs.starter", "plugs.reading",
     "plugs.shape.section", "plugs.shape.cells", "plugs.shape.ledger", "plugs.shape.table",
-    "plugs.output", "plugs.output.folder", "plugs.cli",
+    "plugs.paper", "plugs.output", "plugs.output.folder", "plugs.cli",
 )  # fmt: skip
 """Modules that load only Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
 

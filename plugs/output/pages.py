@@ -9,10 +9,10 @@ from typing import Final
 import numpy as np
 
 from plugs.output.flat import turned_box, turned_points
-from plugs.output.paper import FOOTER, Paper
 from plugs.output.picture import TEXT_WIDTH_RATIO, Array, Box, Drawing
 from plugs.output.shelves import shelved
 from plugs.output.tiling import BLEED, SHORTEST_WINDOW, Cell, Grid, Sketch, best_grid, sketch_of, tile_name
+from plugs.paper import FOOTER, Paper
 
 LETTER: Final = 2.5
 """Height of a capital letter in what is written on a page beside the drawings, mm."""

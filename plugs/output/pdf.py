@@ -18,10 +18,10 @@ import numpy as np
 from plugs.output.page_map import map_sheets
 from plugs.output.page_marks import page_marks
 from plugs.output.pages import Page, PagePlan, plan_pages
-from plugs.output.paper import paper_of
 from plugs.output.picture import Array, Box, Drawing, Label, Path, drawing_bounds
 from plugs.output.styles import line_styles
 from plugs.output.tiling import shown_and_untold
+from plugs.paper import paper_of
 
 POINT_PER_MM: Final = 72.0 / 25.4
 """Units of PDF's user space in a millimetre: a unit is 1/72 in (ISO 32000-1, 8.3.2.3; secondary)."""
@@ -47,6 +47,12 @@ _BEYOND: Final = 2.0
 _START: Final = "n %.5f %.5f m"
 _LINE: Final = "%.5f %.5f l"
 _CURVE: Final = "%.5f %.5f %.5f %.5f %.5f %.5f c"
+
+
+def load_library() -> None:
+    """Load the library now, so that the first page need not wait for it."""
+    import reportlab.pdfbase.ttfonts
+    import reportlab.pdfgen.canvas  # noqa: F401 - for its loading
 
 
 def full_size_pdf(

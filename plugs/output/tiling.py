@@ -18,7 +18,6 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.output.flat import flat_points, many_lines, ring_of, turned_box
-from plugs.output.paper import FOOTER, Paper
 from plugs.output.picture import (
     LABELS,
     Array,
@@ -29,6 +28,7 @@ from plugs.output.picture import (
     label_box,
     path_bounds,
 )
+from plugs.paper import FOOTER, Paper
 
 BLEED: Final = 1.0
 """How far beyond its tile a page still shows lines, so that one along the edge has its whole width, mm."""

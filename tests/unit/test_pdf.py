@@ -18,11 +18,11 @@ from plugs.errors import PlugError
 from plugs.output import pdf
 from plugs.output.page_marks import fitted
 from plugs.output.pages import plan_pages
-from plugs.output.paper import paper_of
 from plugs.output.pdf import bezier_arc, full_size_pdf, render_pdf
 from plugs.output.picture import Drawing, Label, Path
 from plugs.output.styles import line_styles
 from plugs.output.svg import render_svg
+from plugs.paper import paper_of
 from tests.reference.pdf_walk import opened, strokes, texts
 
 MAKE = """

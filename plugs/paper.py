@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from plugs.errors import PlugError
-from plugs.output.picture import Box
+
+Box = tuple[float, float, float, float]
 
 FOOTER: Final = 10.0
 """Height of the strip at the foot of every page for its number, its name and the bar, mm."""
