@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 def summarise(
-    work: Work, files: Mapping[str, bytes], proof: KernelProof | None, rendered: Rendered | None
+    work: Work, files: Mapping[str, bytes], proof: KernelProof | None, rendered: Rendered | None = None
 ) -> dict[str, Any]:
     """Return the contents of summary.json: lengths in mm, areas in m2, volumes in m3.
 

@@ -1,0 +1,94 @@
+"""Drawings rendered in a second process are those that would be rendered here, batch by batch."""
+
+from __future__ import annotations
+
+import io
+import pickle
+
+import numpy as np
+import pypdf
+import pytest
+
+from plugs.output.drawing_run import DrawingRun, PaperJob, Rendered
+from plugs.output.drawing_worker import render_files, render_paper, serve
+from plugs.output.picture import Drawing, Path
+from plugs.paper import paper_of
+
+A4 = paper_of("A4")
+
+
+def square(name: str, side: float) -> Drawing:
+    """Return the drawing of a square."""
+    points = np.array([(0.0, 0.0), (side, 0.0), (side, side), (0.0, side)])
+    path = Path(points=points, bulges=np.zeros(4), is_closed=True, dxf_layer="ROUGH")
+    return Drawing(name=name, title=name, paths=(path,), labels=())
+
+
+SMALL = {"layers/small": square("small", 60.0)}
+LARGE = {"templates/large": square("large", 500.0)}
+JOB = PaperJob(path="paper.pdf", stems=("layers/small", "templates/large"), paper=A4, title="two squares")
+
+
+def test_files_are_those_rendered_here() -> None:
+    """DXF, SVG and PDF byte for byte, of batches sent one after the other."""
+    with DrawingRun(("dxf", "svg", "pdf")) as run:
+        run.submit(SMALL)
+        run.submit(LARGE)
+        made = run.rendered(JOB)
+    pdf, printed, n_pages = render_paper(SMALL | LARGE, JOB)
+    assert dict(made.files) == render_files(SMALL | LARGE, ("dxf", "svg")) | {"paper.pdf": pdf}
+    assert (made.printed, made.n_pages) == (printed, n_pages)
+    assert sorted(made.files) == [
+        "layers/small.dxf",
+        "layers/small.svg",
+        "paper.pdf",
+        "templates/large.dxf",
+        "templates/large.svg",
+    ]
+
+
+def test_pages_are_counted_as_a_reader_counts_them() -> None:
+    """The 500 mm square wants more than one page of A4, the 60 mm square one."""
+    pdf, printed, n_pages = render_paper(SMALL | LARGE, JOB)
+    assert len(pypdf.PdfReader(io.BytesIO(pdf)).pages) == n_pages
+    by_stem = {one.stem: one.pages for one in printed}
+    assert by_stem["layers/small"] == 1
+    assert by_stem["templates/large"] >= 6  # 194 x 264 mm of a page, less the overlap
+    assert n_pages > sum(by_stem.values())  # the page map
+
+
+def test_nothing_is_printed_unless_asked() -> None:
+    """Without a job there is no PDF and no count."""
+    with DrawingRun(("svg",)) as run:
+        run.submit(SMALL)
+        made = run.rendered(None)
+    assert (list(made.files), made.printed, made.n_pages) == (["layers/small.svg"], (), 0)
+
+
+def test_a_run_that_is_left_early_ends() -> None:
+    """A fault while the process draws leaves no process behind."""
+    with pytest.raises(KeyError), DrawingRun(("dxf",)) as run:
+        run.submit(SMALL)
+        raise KeyError("elsewhere")
+    assert run.worker.poll() is not None
+
+
+def test_a_process_that_fails_is_told() -> None:
+    """What it complained of is in the error."""
+    empty = Drawing(name="empty", title="", paths=(), labels=())
+    with DrawingRun(("svg",)) as run:
+        run.submit({"layers/empty": empty})
+        with pytest.raises(AssertionError, match="has no lines"):
+            run.rendered(None)
+
+
+def test_the_side_of_the_process_reads_batches_until_a_job() -> None:
+    """What goes down the pipe and comes back, here without a process."""
+    source, sink = io.BytesIO(), io.BytesIO()
+    for batch in (SMALL, None):
+        pickle.dump(batch, source)
+    source.seek(0)
+    serve(("svg",), source, sink)
+    made = pickle.loads(sink.getvalue())
+    assert isinstance(made, Rendered)
+    assert dict(made.files) == render_files(SMALL, ("svg",))
