@@ -78,7 +78,8 @@ def build(
         fresh = after.enter_context(FreshFolder(folder))
         run = _submitted(design, kernel()) if "step" in kinds else None
         work = work_out(design, say)
-        stems = _drawn(work, draughts, say) if draughts else ()
+        if draughts is not None:
+            _draw(work, draughts, "pdf" in kinds, say)
         files = _solids(work, kinds, say) | _tables(work, kinds)
         proof = None
         if run is not None:
@@ -88,10 +89,8 @@ def build(
             proof = proved(work, run)
             if design.is_exact:
                 files["solid/foam.step"] = proof.step
-        rendered = None
-        if draughts is not None:
-            rendered = draughts.rendered(paper_job(work, stems) if "pdf" in kinds else None)
-            files |= rendered.files
+        rendered = None if draughts is None else draughts.rendered()
+        files |= {} if rendered is None else rendered.files
         summary = summarise(work, files, proof, rendered)
         files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
         say("files")
@@ -115,15 +114,16 @@ def _submitted(design: Design, run: KernelRun) -> KernelRun:
     return run
 
 
-def _drawn(work: Work, draughts: DrawingRun, say: Say) -> tuple[str, ...]:
-    """Send off every drawing as soon as it is made, and return the names of those that go on paper."""
+def _draw(work: Work, draughts: DrawingRun, wants_paper: bool, say: Say) -> None:
+    """Send off every drawing as soon as it is made."""
     say("drawings")
     stems: list[str] = []
     for make in (layer_drawings, edge_drawings):
         drawings = make(work)
         draughts.submit(drawings)
         stems += drawings
-    return tuple(stems)
+    if wants_paper:
+        draughts.print_out(paper_job(work, tuple(stems)))
 
 
 def _solids(work: Work, kinds: Sequence[str], say: Say) -> dict[str, bytes]:

@@ -141,13 +141,17 @@ class DrawingRun:
         """
         self._batches.put(pickle.dumps(dict(drawings), protocol=pickle.HIGHEST_PROTOCOL))
 
-    def rendered(self, job: PaperJob | None) -> Rendered:
-        """Say that no more drawings come, and wait for the files.
+    def print_out(self, job: PaperJob) -> None:
+        """Have drawings that were sent printed, and go on.
 
         Parameters
         ----------
-        job : PaperJob or None
-            What is printed of the drawings that were sent.
+        job : PaperJob
+        """
+        self._batches.put(pickle.dumps(job, protocol=pickle.HIGHEST_PROTOCOL))
+
+    def rendered(self) -> Rendered:
+        """Say that no more drawings come, and wait for the files.
 
         Returns
         -------
@@ -158,7 +162,7 @@ class DrawingRun:
         AssertionError
             The process failed: a fault of ours.
         """
-        self._batches.put(pickle.dumps(job, protocol=pickle.HIGHEST_PROTOCOL))
+        self._batches.put(pickle.dumps(None))
         self._batches.put(None)
         answer, complaints = self._answers.get(timeout=_LONGEST_S)
         if self.worker.wait() != 0:

@@ -67,7 +67,7 @@ def render_paper(drawings: Mapping[str, Drawing], job: PaperJob) -> tuple[bytes,
 
 
 def serve(kinds: Sequence[str], source: IO[bytes], sink: IO[bytes]) -> None:
-    """Render batches of drawings until a paper job comes, or None for none: the process's side.
+    """Render batches of drawings and print paper until None comes: the process's side.
 
     Parameters
     ----------
@@ -79,15 +79,16 @@ def serve(kinds: Sequence[str], source: IO[bytes], sink: IO[bytes]) -> None:
     _load(kinds)
     drawings: dict[str, Drawing] = {}
     files: dict[str, bytes] = {}
-    batch: Any = pickle.load(source)
-    while isinstance(batch, dict):
-        drawings |= batch
-        files |= render_files(batch, kinds)
-        batch = pickle.load(source)
     printed: tuple[Printed, ...] = ()
     n_pages = 0
-    if batch is not None:
-        files[batch.path], printed, n_pages = render_paper(drawings, batch)
+    batch: Any = pickle.load(source)
+    while batch is not None:
+        if isinstance(batch, PaperJob):
+            files[batch.path], printed, n_pages = render_paper(drawings, batch)
+        else:
+            drawings |= batch
+            files |= render_files(batch, kinds)
+        batch = pickle.load(source)
     made = Rendered(files=files, printed=printed, n_pages=n_pages)
     pickle.dump(made, sink, protocol=pickle.HIGHEST_PROTOCOL)
 

@@ -34,7 +34,8 @@ def test_files_are_those_rendered_here() -> None:
     with DrawingRun(("dxf", "svg", "pdf")) as run:
         run.submit(SMALL)
         run.submit(LARGE)
-        made = run.rendered(JOB)
+        run.print_out(JOB)
+        made = run.rendered()
     pdf, printed, n_pages = render_paper(SMALL | LARGE, JOB)
     assert dict(made.files) == render_files(SMALL | LARGE, ("dxf", "svg")) | {"paper.pdf": pdf}
     assert (made.printed, made.n_pages) == (printed, n_pages)
@@ -61,7 +62,7 @@ def test_nothing_is_printed_unless_asked() -> None:
     """Without a job there is no PDF and no count."""
     with DrawingRun(("svg",)) as run:
         run.submit(SMALL)
-        made = run.rendered(None)
+        made = run.rendered()
     assert (list(made.files), made.printed, made.n_pages) == (["layers/small.svg"], (), 0)
 
 
@@ -79,7 +80,7 @@ def test_a_process_that_fails_is_told() -> None:
     with DrawingRun(("svg",)) as run:
         run.submit({"layers/empty": empty})
         with pytest.raises(AssertionError, match="has no lines"):
-            run.rendered(None)
+            run.rendered()
 
 
 def test_the_side_of_the_process_reads_batches_until_a_job() -> None:
