@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from plugs.errors import Finding, PlugError
+    from plugs.foam.glue import Glue
+    from plugs.foam.hollow import Hollow
+    from plugs.foam.joints import Joints
     from plugs.foam.layers import Stack
+    from plugs.foam.pins import Pins
+    from plugs.foam.recess_kit import PocketWork
+    from plugs.foam.sanding import Sanding
+    from plugs.foam.stock import Cutting, Stock
+    from plugs.foam.template_words import Templates
     from plugs.measure.fairing import fair
     from plugs.measure.landmarks import between, mirrored
     from plugs.measure.outlines import read_outline
@@ -24,17 +32,26 @@ if TYPE_CHECKING:
 _HOME = {
     "Boss": "plugs.shape.recess",
     "Corner": "plugs.shape.section",
+    "Cutting": "plugs.foam.stock",
     "End": "plugs.shape.section",
     "Finding": "plugs.errors",
+    "Glue": "plugs.foam.glue",
+    "Hollow": "plugs.foam.hollow",
+    "Joints": "plugs.foam.joints",
     "Mating": "plugs.shape.mating",
     "MatingBody": "plugs.shape.mating_body",
     "PLATES": "plugs.shape.plates",
+    "Pins": "plugs.foam.pins",
     "Plug": "plugs.recipe",
     "PlugError": "plugs.errors",
+    "PocketWork": "plugs.foam.recess_kit",
     "Recess": "plugs.shape.recess",
+    "Sanding": "plugs.foam.sanding",
     "Skin": "plugs.shape.skin",
     "Stack": "plugs.foam.layers",
     "Station": "plugs.shape.section",
+    "Stock": "plugs.foam.stock",
+    "Templates": "plugs.foam.template_words",
     "between": "plugs.measure.landmarks",
     "fair": "plugs.measure.fairing",
     "inch": "plugs.units",
@@ -45,9 +62,10 @@ _HOME = {
 }
 
 __all__ = [
-    "PLATES", "Boss", "Corner", "End", "Finding", "Mating", "MatingBody", "Plug", "PlugError",
-    "Recess", "Skin", "Stack", "Station", "between", "fair", "inch", "mirrored", "read_outline",
-    "read_table", "stations_of",
+    "PLATES", "Boss", "Corner", "Cutting", "End", "Finding", "Glue", "Hollow", "Joints", "Mating",
+    "MatingBody", "Pins", "Plug", "PlugError", "PocketWork", "Recess", "Sanding", "Skin", "Stack",
+    "Station", "Stock", "Templates", "between", "fair", "inch", "mirrored", "read_outline", "read_table",
+    "stations_of",
 ]  # fmt: skip
 
 

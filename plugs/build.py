@@ -5,20 +5,22 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from plugs.design import Design, Say, Work, make_design, work_out
-from plugs.drawings import edge_drawings, layer_drawings, paper_job
+from plugs.design import Design, Say, Work, completed, cut_out, make_design
+from plugs.drawings import edge_drawings, layer_drawings, paper_job, sheet_drawings, template_drawings
 from plugs.output import KINDS
 from plugs.output.drawing_run import DrawingRun
 from plugs.output.folder import SUMMARY, FreshFolder
+from plugs.parts import searched, stored_path
 from plugs.shape import mesh
 from plugs.summary import summarise
 
 if TYPE_CHECKING:
+    from plugs.shape.kernel_job import KernelProof
     from plugs.shape.kernel_worker import KernelRun
 
 DRAWN = ("dxf", "svg", "pdf")
@@ -48,6 +50,7 @@ def build(
     *,
     out: Path | None = None,
     kinds: Sequence[str] = KINDS,
+    search: float | None = None,
     say: Say = lambda _: None,
 ) -> Built:
     """Build a recipe and write its folder, or leave the last good one untouched.
@@ -61,6 +64,8 @@ def build(
         The folder; by default ``exports/NAME`` under the present one.
     kinds : sequence of str
         Which of `KINDS` to write.
+    search : float or None, s
+        Time to search for better sheets, which are then stored beside the recipe.
     say : callable
         Told what is being done.
 
@@ -70,33 +75,39 @@ def build(
     """
     say("recipe")
     with ExitStack() as after:
-        drawn = [kind for kind in kinds if kind in DRAWN]
-        draughts = after.enter_context(DrawingRun(drawn)) if drawn else None
         kernel = cache(lambda: after.enter_context(_kernel()))
         design = make_design(path, overrides, kernel)
         folder = out if out is not None else Path("exports") / design.recipe.name
         fresh = after.enter_context(FreshFolder(folder))
         run = _submitted(design, kernel()) if "step" in kinds else None
-        work = work_out(design, say)
-        if draughts is not None:
-            _draw(work, draughts, "pdf" in kinds, say)
+        drawn = [kind for kind in DRAWN if kind in kinds]
+        bench = after.enter_context(DrawingRun(drawn)) if drawn else None
+        work = cut_out(design, say)
+        if bench is not None:
+            _draw(work, bench, "pdf" in kinds, say)
+        work = completed(work, say)
+        work, record = (work, None) if search is None else _searched(work, search, say)
+        if bench is not None:
+            bench.submit(sheet_drawings(work))
         files = _solids(work, kinds, say) | _tables(work, kinds)
-        proof = None
-        if run is not None:
-            from plugs.proving import proved
-
-            say("step")
-            proof = proved(work, run)
-            if design.is_exact:
-                files["solid/foam.step"] = proof.step
-        rendered = None if draughts is None else draughts.rendered()
+        proof = None if run is None else _stepped(work, run, files, say)
+        rendered = None if bench is None else bench.rendered()
         files |= {} if rendered is None else rendered.files
         summary = summarise(work, files, proof, rendered)
         files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
         say("files")
         fresh.write(files)
         fresh.swap_in()
+        if record is not None:
+            stored_path(path).write_text(record, encoding="utf-8")
     return Built(work=work, folder=folder, summary=summary)
+
+
+def _searched(work: Work, seconds: float, say: Say) -> tuple[Work, str]:
+    """Return a work with better sheets, and their record."""
+    say("search")
+    parts, record = searched(work.design.plug, work.parts, seconds)
+    return replace(work, parts=parts), record
 
 
 def _kernel() -> KernelRun:
@@ -114,16 +125,27 @@ def _submitted(design: Design, run: KernelRun) -> KernelRun:
     return run
 
 
-def _draw(work: Work, draughts: DrawingRun, wants_paper: bool, say: Say) -> None:
-    """Send off every drawing as soon as it is made."""
+def _draw(work: Work, bench: DrawingRun, wants_paper: bool, say: Say) -> None:
+    """Send off the drawings that go on paper as soon as they are made."""
     say("drawings")
     stems: list[str] = []
-    for make in (layer_drawings, edge_drawings):
+    for make in (layer_drawings, template_drawings, edge_drawings):
         drawings = make(work)
-        draughts.submit(drawings)
+        bench.submit(drawings)
         stems += drawings
     if wants_paper:
-        draughts.print_out(paper_job(work, tuple(stems)))
+        bench.print_out(paper_job(work, tuple(stems)))
+
+
+def _stepped(work: Work, run: KernelRun, files: dict[str, bytes], say: Say) -> KernelProof:
+    """Return the kernel's proof, and add its file where the whole body can be made in exact surfaces."""
+    from plugs.proving import proved
+
+    say("step")
+    proof = proved(work, run)
+    if work.design.is_exact:
+        files["solid/foam.step"] = proof.step
+    return proof
 
 
 def _solids(work: Work, kinds: Sequence[str], say: Say) -> dict[str, bytes]:
@@ -149,6 +171,19 @@ def _tables(work: Work, kinds: Sequence[str]) -> dict[str, bytes]:
     """Return the tables, by path in the folder."""
     if "csv" not in kinds:
         return {}
+    from plugs.output.cut_list import cut_list_csv, leftovers_csv
+    from plugs.output.glue_drawing import pins_csv
+    from plugs.output.pieces_drawing import pieces_csv
     from plugs.output.tables import outlines_csv
 
-    return {"layers/outlines.csv": outlines_csv(work.layers).encode()}
+    parts = work.parts
+    texts = {
+        "layers/outlines.csv": outlines_csv(work.layers),
+        "layers/pieces.csv": pieces_csv(parts.pieces.pieces),
+        "layers/pins.csv": pins_csv(parts.pinned),
+    }
+    if parts.nesting is not None:
+        texts["sheets/cut-list.csv"] = cut_list_csv(parts.nesting)
+        if any(sheet.leftovers for sheet in parts.nesting.sheets):
+            texts["sheets/leftovers.csv"] = leftovers_csv(parts.nesting)
+    return {name: text.encode() for name, text in texts.items()}

@@ -108,6 +108,12 @@ def _parser() -> _Parser:
                 metavar="KIND",
                 help="leave this kind of file out; may be repeated",
             )
+            command.add_argument(
+                "--search",
+                type=float,
+                metavar="SECONDS",
+                help="search so long for fewer sheets, and keep what is found beside the recipe",
+            )
     command = commands.add_parser(
         "new", help="write a starter recipe", description="write a starter recipe", allow_abbrev=False
     )
@@ -148,7 +154,7 @@ def _build(options: argparse.Namespace) -> int:
     from plugs.build import build
 
     try:
-        built = build(options.recipe, changes, out=options.out, kinds=kinds, say=_say)
+        built = build(options.recipe, changes, out=options.out, kinds=kinds, search=options.search, say=_say)
     finally:
         _say("")
     print(_closing_table(built))
@@ -186,13 +192,29 @@ def _size_rows(work: Work) -> list[str]:
     foam = ", ".join(
         f"{count} of {format_length(thickness, unit)}" for thickness, count in sorted(sheets.items())
     )
-    return [
+    rows = [
         f"plug      {work.design.plug.name}",
         f"size      {long} long, {wide} wide, {high} high",
         f"volume    {whole.volume_mm3 / 1e6:.2f} litres, surface {whole.area_mm2 / 1e6:.3f} m2",
         f"layers    {len(work.layers)} square to {work.design.plug.stack.axis}",
         f"foam      {foam}",
     ]
+    parts = work.parts
+    pins = sum(len(joint.pins) for joint in parts.pinned)
+    glue = sum(joint.contact.glue_g for joint in parts.pinned)
+    rows.append(f"pieces    {len(parts.pieces.pieces)}, {pins} pins, {glue:.0f} g of glue")
+    if parts.nesting is not None:
+        from plugs.output.cut_list import stock_figures
+
+        rows += [
+            f"sheets    {kind['count']} of {format_length(kind['width_mm'], unit)} x "
+            f"{format_length(kind['height_mm'], unit)}, {format_length(kind['thickness_mm'], unit)} thick, "
+            f"{100.0 * kind['yield_ratio']:.0f} % used"
+            for kind in stock_figures(parts.nesting)
+        ]
+    if parts.templates:
+        rows.append(f"templates {len(parts.templates)}, and {len(parts.sanding.blocks)} radius blocks")
+    return rows
 
 
 def _closing_table(built: Built) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,12 +13,17 @@ from numpy.typing import NDArray
 from plugs.errors import Finding, PlugError
 from plugs.findings import find
 from plugs.foam.layers import Layer, likely_faces, make_layers
+from plugs.foam.template_bays import FoamBay, bay_faces, bay_layers, foam_bays, without_plates
+from plugs.foam.template_words import checked_templates, station_spans
+from plugs.foam.templates import Template, make_templates
+from plugs.parts import Parts, make_parts, nested, stored_sheets
 from plugs.reading import Recipe, load_recipe, run_recipe
 from plugs.recipe import Plug, checked_plug
 from plugs.shape.body import Shape, Solid, make_shape, make_solid, make_tools
 from plugs.shape.checks import checked_loft
 from plugs.shape.mating import MatingCut, make_cut
 from plugs.shape.mating_body import BodyCut, MatingBody, make_body_cut
+from plugs.shape.mesh import Body
 from plugs.shape.recess import Tool
 from plugs.shape.skin import Cover, make_cover
 from plugs.shape.skin_offset import foam_loft
@@ -52,6 +57,8 @@ class Design:
         Recesses and bosses in either.
     shapes : tuple of Shape
     mating : tuple of MatingCut or BodyCut
+    stored : object
+        Sheets found by a search, as they were stored; None where there are none.
     """
 
     recipe: Recipe
@@ -64,6 +71,7 @@ class Design:
     tools: tuple[Tool, ...]
     shapes: tuple[Shape, ...]
     mating: tuple[MatingCut | BodyCut, ...]
+    stored: object
 
     @property
     def is_exact(self) -> bool:
@@ -84,6 +92,8 @@ class Work:
         The finished part, which is the foam itself without a skin.
     skin_proof : SkinProof or None
     layers : tuple of Layer
+    parts : Parts
+        Everything that is cut.
     findings : tuple of Finding
     """
 
@@ -92,6 +102,7 @@ class Work:
     finish: Solid
     skin_proof: SkinProof | None
     layers: tuple[Layer, ...]
+    parts: Parts
     findings: tuple[Finding, ...]
 
 
@@ -146,6 +157,7 @@ def make_design(path: Path, overrides: Mapping[str, object], open_kernel: OpenKe
         tools=tuple(tools),
         shapes=tuple(shapes),
         mating=tuple(mating),
+        stored=stored_sheets(path),
     )
 
 
@@ -188,7 +200,7 @@ def _tools(finish: Loft, plug: Plug, cover: Cover | None) -> list[Tool]:
 
 
 def work_out(design: Design, say: Say) -> Work:
-    """Return the body of a design, its layers and its findings.
+    """Return a design worked out: body, skin, layers, everything that is cut, and findings.
 
     Parameters
     ----------
@@ -199,6 +211,23 @@ def work_out(design: Design, say: Say) -> Work:
     Returns
     -------
     Work
+    """
+    return completed(cut_out(design, say), say)
+
+
+def cut_out(design: Design, say: Say) -> Work:
+    """Return what can be drawn of a design: its body, its layers and everything that is cut, not yet nested.
+
+    Parameters
+    ----------
+    design : Design
+    say : callable
+        Told what is being done.
+
+    Returns
+    -------
+    Work
+        Without finished surface, sheets and findings, but for those of the foam.
 
     Raises
     ------
@@ -208,29 +237,100 @@ def work_out(design: Design, say: Say) -> Work:
     plug = design.plug
     try:
         say("body")
-        faces = likely_faces(plug.stack, *_box(design.loft))
-        tolerance = plug.chord_tolerance
-        solid = make_solid(design.loft, design.tools, design.shapes, tolerance, design.mating, faces)
-        finish, skin_proof = solid, None
+        box = _box(design.loft)
+        bays, _ = _bays(plug, *box)
+        faces = bay_faces(bays) if bays else likely_faces(plug.stack, *box)
+        solid = make_solid(
+            design.loft, design.tools, design.shapes, plug.chord_tolerance, design.mating, faces
+        )
+        say("layers")
+        foam, layers, templates, found = _cut_up(plug, solid)
+        say("parts")
+        parts, more = make_parts(
+            plug, design.loft, design.tools, design.finish_tools, foam, layers, templates
+        )
+    except PlugError as error:
+        raise _in_recipe(error, design.recipe.path) from error
+    return Work(
+        design=design,
+        solid=solid,
+        finish=solid,
+        skin_proof=None,
+        layers=layers,
+        parts=parts,
+        findings=found + more,
+    )
+
+
+def completed(work: Work, say: Say) -> Work:
+    """Return a work with its finished surface, its sheets and all findings.
+
+    Parameters
+    ----------
+    work : Work
+        As from `cut_out`.
+    say : callable
+        Told what is being done.
+
+    Returns
+    -------
+    Work
+
+    Raises
+    ------
+    PlugError
+        A piece that fits no sheet, or too few sheets.
+    """
+    design = work.design
+    plug = design.plug
+    finish, skin_proof = work.solid, None
+    try:
         if not design.cover.is_nothing:
             say("skin")
             finish = make_solid(
                 design.finish,
                 design.finish_tools,
                 design.shapes,
-                tolerance,
+                plug.chord_tolerance,
                 design.mating,
                 wants_faces=False,  # those of the foam are what is cut
             )
             skin_proof = prove_cover(design.finish, design.loft, design.cover)
-        say("layers")
-        layers, doubts = make_layers(solid.body, plug.stack)
+        say("sheets")
+        parts, more = nested(plug, work.parts, design.stored)
     except PlugError as error:
         raise _in_recipe(error, design.recipe.path) from error
-    findings = find(plug, solid, doubts, skin_proof)
-    return Work(
-        design=design, solid=solid, finish=finish, skin_proof=skin_proof, layers=layers, findings=findings
-    )
+    findings = find(plug, work.solid, work.findings + more, skin_proof)
+    return replace(work, finish=finish, skin_proof=skin_proof, parts=parts, findings=findings)
+
+
+def _bays(plug: Plug, lower: Array, upper: Array) -> tuple[tuple[FoamBay, ...], tuple[Finding, ...]]:
+    """Return the bays of foam between station templates, none where these do not stand in the stack."""
+    if plug.templates is None or not plug.stack.between_templates:
+        return (), ()
+    low, high = float(lower[0]), float(upper[0])
+    stations = [station.x for station in plug.stations]
+    spans, found = station_spans(checked_templates(plug.templates), stations, low, high)
+    return foam_bays(spans, plug.stack.thicknesses, low, high), found
+
+
+def _cut_up(
+    plug: Plug, solid: Solid
+) -> tuple[Body, tuple[Layer, ...], tuple[Template, ...], tuple[Finding, ...]]:
+    """Return the foam of a body, its layers, its templates, and what is doubtful about them."""
+    templates: tuple[Template, ...] = ()
+    found: tuple[Finding, ...] = ()
+    if plug.templates is not None:
+        stations = [station.x for station in plug.stations]
+        templates, found = make_templates(solid.body, plug.templates, stations)
+    bays, _ = _bays(plug, np.array(solid.by_mesh.lower), np.array(solid.by_mesh.upper))
+    foam = solid.body
+    if bays:
+        foam = without_plates(foam, templates)
+        layers, more = bay_layers(foam, bays, templates, plug.stack.allowance)
+    else:
+        layers, more = make_layers(foam, plug.stack)
+    return foam, layers, templates, found + more
 
 
 def _in_recipe(error: PlugError, path: Path) -> PlugError:

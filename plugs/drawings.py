@@ -2,12 +2,30 @@
 
 from __future__ import annotations
 
+from typing import TypedDict
+
 from plugs.design import Work
 from plugs.foam.layers import Layer
+from plugs.output.base_drawing import base_drawing
 from plugs.output.drawing import layer_drawing
 from plugs.output.drawing_run import PaperJob
+from plugs.output.glue_drawing import with_glue
 from plugs.output.picture import Drawing
+from plugs.output.pieces_drawing import with_pieces
+from plugs.output.recess_drawing import recess_drawing
+from plugs.output.sanding_drawing import block_drawing
+from plugs.output.sanding_map import sanding_map
+from plugs.output.sheet_drawing import sheet_drawing
+from plugs.output.template_drawing import template_drawing
 from plugs.paper import paper_of
+
+
+class _Words(TypedDict):
+    """What every drawing is told."""
+
+    plug_name: str
+    display_unit: str
+
 
 FULL_SIZE = "templates/full-size.pdf"
 """Where the full-size paper goes."""
@@ -28,7 +46,7 @@ def layer_stem(layer: Layer) -> str:
 
 
 def layer_drawings(work: Work) -> dict[str, Drawing]:
-    """Return the drawing of each layer.
+    """Return the drawing of each layer, with its pieces, glue and pins.
 
     Parameters
     ----------
@@ -39,13 +57,64 @@ def layer_drawings(work: Work) -> dict[str, Drawing]:
     dict of str to Drawing
         By path in the folder, without ending.
     """
-    plug = work.design.plug
-    return {
-        f"layers/{layer_stem(layer)}": layer_drawing(
-            layer, plug_name=plug.name, display_unit=plug.display_unit
+    words, parts = _words(work), work.parts
+    unit = work.design.plug.display_unit
+    whole, voids = parts.pieces, parts.voids
+    named = [
+        with_pieces(
+            layer_drawing(layer, **words), layer, whole.pieces, whole.joints, voids, display_unit=unit
         )
         for layer in work.layers
-    }
+    ]
+    glued = with_glue(named, work.layers, parts.pinned, display_unit=unit)
+    return {f"layers/{layer_stem(layer)}": drawing for layer, drawing in zip(work.layers, glued, strict=True)}
+
+
+def template_drawings(work: Work) -> dict[str, Drawing]:
+    """Return the drawings of templates, base plan, radius blocks and recess kits.
+
+    Parameters
+    ----------
+    work : Work
+
+    Returns
+    -------
+    dict of str to Drawing
+        By path in the folder, without ending.
+    """
+    words, parts = _words(work), work.parts
+    drawings = [template_drawing(template, **words) for template in parts.templates]
+    drawings.append(base_drawing(parts.base, **words))
+    drawings += [block_drawing(block, parts.sanding.words, **words) for block in parts.sanding.blocks]
+    drawings += [
+        recess_drawing(kit, name=f"recess-{i:02d}", **words) for i, kit in enumerate(parts.kits, start=1)
+    ]
+    return {f"templates/{drawing.name}": drawing for drawing in drawings}
+
+
+def sheet_drawings(work: Work) -> dict[str, Drawing]:
+    """Return the drawing of each sheet of foam, and the sanding map: what is looked at, not printed to size.
+
+    Parameters
+    ----------
+    work : Work
+
+    Returns
+    -------
+    dict of str to Drawing
+        By path in the folder, without ending.
+    """
+    words, nesting = _words(work), work.parts.nesting
+    found = {"templates/sanding-map": sanding_map(work.parts.sanding, **words)}
+    if nesting is not None:
+        drawings = [sheet_drawing(sheet, nesting, **words) for sheet in nesting.sheets]
+        found |= {f"sheets/{drawing.name}": drawing for drawing in drawings}
+    return found
+
+
+def _words(work: Work) -> _Words:
+    """Return what every drawing is told."""
+    return {"plug_name": work.design.plug.name, "display_unit": work.design.plug.display_unit}
 
 
 def edge_drawings(work: Work) -> dict[str, Drawing]:
@@ -64,11 +133,8 @@ def edge_drawings(work: Work) -> dict[str, Drawing]:
         return {}
     from plugs.output.mating_drawing import edge_drawing
 
-    plug = work.design.plug
     return {
-        f"templates/mating-{i}-edge": edge_drawing(
-            face, name=f"mating-{i}-edge", plug_name=plug.name, display_unit=plug.display_unit
-        )
+        f"templates/mating-{i}-edge": edge_drawing(face, name=f"mating-{i}-edge", **_words(work))
         for i, face in enumerate(work.solid.faces, start=1)
     }
 

@@ -4,9 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from types import NoneType
 
 from plugs.errors import PlugError
+from plugs.foam.glue import Glue, checked_glue
+from plugs.foam.hollow import Hollow, checked_hollow
+from plugs.foam.joints import Joints, checked_joints
 from plugs.foam.layers import Stack, checked_stack
+from plugs.foam.pins import Pins, checked_pins
+from plugs.foam.recess_kit import PocketWork, checked_pocket_work
+from plugs.foam.sanding import Sanding, checked_sanding
+from plugs.foam.stock import TURNS, Cutting, Stock, checked_cutting, checked_stock
+from plugs.foam.template_words import Templates, checked_templates
 from plugs.paper import paper_of
 from plugs.shape.mating import Mating
 from plugs.shape.mating_body import MatingBody
@@ -36,6 +45,26 @@ class Plug:
         What will be laid over the foam; the lines are those of the finished surface.
     stack : Stack
         The foam.
+    density : float or None, kg/m3
+        Of the foam, if the pieces are to be weighed.
+    stock : sequence of Stock
+        Sheets in the rack or to be bought; without any nothing is nested, and no layer is parted.
+    cutting : Cutting
+        What the saw needs.
+    turns : str
+        How pieces may be turned on a sheet: "quarter", "grain" or "free".
+    joints : Joints
+        How layers that outgrow the sheets are parted.
+    hollow : Hollow or None
+        How the plug is hollowed, if it is.
+    glue : Glue
+    pins : Pins
+    templates : Templates or None
+        Of plywood or card, at stations and lengthwise.
+    sanding : Sanding
+        What the shop sands with.
+    pocket_work : PocketWork
+        How recesses are cut and lined.
     display_unit : str
         "mm" or "in": what is printed for people.
     chord_tolerance : float, mm
@@ -61,6 +90,17 @@ class Plug:
     cut: Sequence[object] = ()
     skin: Skin = field(default_factory=Skin)
     stack: Stack = field(default_factory=Stack)
+    density: float | None = None
+    stock: Sequence[Stock] = ()
+    cutting: Cutting = field(default_factory=Cutting)
+    turns: str = "quarter"
+    joints: Joints = field(default_factory=Joints)
+    hollow: Hollow | None = None
+    glue: Glue = field(default_factory=Glue)
+    pins: Pins = field(default_factory=Pins)
+    templates: Templates | None = None
+    sanding: Sanding = field(default_factory=Sanding)
+    pocket_work: PocketWork = field(default_factory=PocketWork)
     display_unit: str = "mm"
     chord_tolerance: float = CHORD
     paper: str | float | tuple[float, float] = "A4"
@@ -98,6 +138,15 @@ _KINDS: dict[str, tuple[type | tuple[type, ...], str]] = {
     "cut": (Sequence, "a list of CadQuery solids"),
     "skin": (Skin, 'Skin(thickness=2.0, bare=("floor", "front"))'),
     "stack": (Stack, 'Stack(axis="z", thicknesses=(50.0,), ...)'),
+    "stock": (Sequence, "a list of Stock(width=2500.0, height=1250.0, thickness=50.0)"),
+    "cutting": (Cutting, "Cutting(kerf=2.0, spacing=5.0, edge_margin=10.0)"),
+    "joints": (Joints, "Joints(stagger=100.0, keep_away=20.0)"),
+    "hollow": ((Hollow, NoneType), "Hollow(wall=40.0, bridge=60.0), or None"),
+    "glue": (Glue, "Glue(margin=15.0)"),
+    "pins": (Pins, "Pins(diameter=6.0)"),
+    "templates": ((Templates, NoneType), 'Templates(thickness=6.0, stations="all"), or None'),
+    "sanding": (Sanding, "Sanding(straightedge=600.0, daylight=0.3)"),
+    "pocket_work": (PocketWork, "PocketWork(kerf=1.0, cloth_overlap=25.0)"),
 }
 
 
@@ -154,4 +203,45 @@ def checked_plug(result: object, function: str) -> Plug:
         overlap=number("paper_overlap", result.paper_overlap),
     )
     checked_stack(result.stack)
+    _check_cutting(result)
     return result
+
+
+def _check_cutting(plug: Plug) -> None:
+    """Check the words on everything that is cut."""
+    if plug.density is not None:
+        number("density", plug.density, least=1.0, most=2000.0)
+    for i, sheet in enumerate(plug.stock):
+        if not isinstance(sheet, Stock):
+            raise PlugError(
+                param=f"stock[{i}]",
+                value=sheet,
+                reason="this is no sheet",
+                remedy="give Stock(width=2500.0, height=1250.0, thickness=50.0)",
+            )
+    if plug.stock:
+        checked_stock(plug.stock)
+    if plug.turns not in TURNS:
+        raise PlugError(
+            param="turns",
+            value=plug.turns,
+            reason="pieces are not turned so",
+            remedy=f"use one of {', '.join(TURNS)}",
+        )
+    checked_cutting(plug.cutting)
+    checked_joints(plug.joints)
+    checked_glue(plug.glue)
+    checked_pins(plug.pins)
+    checked_sanding(plug.sanding)
+    checked_pocket_work(plug.pocket_work)
+    if plug.hollow is not None:
+        checked_hollow(plug.hollow)
+    if plug.templates is not None:
+        checked_templates(plug.templates)
+    if plug.stack.between_templates and (plug.templates is None or plug.stack.axis != "x"):
+        raise PlugError(
+            param="stack.between_templates",
+            value=True,
+            reason="only sheets that stand square to x go between station templates, and there must be some",
+            remedy='give templates=Templates(stations="all") and Stack(axis="x"), or False',
+        )

@@ -14,6 +14,7 @@ from plugs.design import Work
 from plugs.drawings import FULL_SIZE, layer_stem, paper_job
 from plugs.foam.layers import Layer
 from plugs.output.drawing_run import Rendered
+from plugs.parts_summary import parts_summary
 from plugs.shape import mesh
 from plugs.shape.body import Solid
 from plugs.shape.body_face import BodyFace
@@ -36,7 +37,7 @@ def summarise(
     proof : KernelProof or None
         The kernel's answer, if it ran.
     rendered : Rendered or None
-        What the drawings became, if any were made.
+        What the drawings became.
 
     Returns
     -------
@@ -58,6 +59,7 @@ def summarise(
         "skin": _skin_summary(work),
         "mating": [_mating_summary(i, face, files) for i, face in enumerate(solid.faces, start=1)],
         "layers": [_layer_summary(layer, files) for layer in work.layers],
+        **parts_summary(design.plug, work.parts, files),
         "paper": _paper_summary(work, rendered),
         "findings": [
             {

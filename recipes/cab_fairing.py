@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from plugs import End, Plug, Stack, inch, read_table, stations_of
+from plugs import End, Joints, Pins, Plug, Stack, Stock, inch, read_table, stations_of
 
 
 def cab_fairing(
@@ -23,5 +23,9 @@ def cab_fairing(
         front=End(radius=front_radius, rake_deg=rake_deg, sharp=("floor",)),
         aft=End(radius=aft_radius),
         stack=Stack(axis="z", thicknesses=(thick, thick, thin), allowance=allowance, surplus="both"),
+        stock=[Stock(width=inch(96), height=inch(48), thickness=t) for t in sorted({thick, thin})],
+        joints=Joints(stagger=inch(4), stepped=True, step=inch(2)),   # the lower layers outgrow a sheet
+        pins=Pins(diameter=inch(1 / 4)),
+        paper="Letter",
         display_unit="in",
     )

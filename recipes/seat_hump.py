@@ -1,6 +1,6 @@
 """A seat hump for a small roadster: faired fore and aft, with a shallow pocket for a pad."""
 
-from plugs import Corner, End, Plug, Recess, Stack, Station
+from plugs import Corner, End, Hollow, Plug, Recess, Stack, Station, Stock
 
 
 def seat_hump(
@@ -49,4 +49,11 @@ def seat_hump(
             ),
         ),
         stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance, surplus="both"),
+        hollow=Hollow(wall=45.0, bridge=60.0),   # foam saved where nobody sands
+        stock=(
+            Stock(width=1250.0, height=600.0, thickness=sheet),
+            Stock(                               # what the last job left, used first
+                outline=((0, 0), (620, 0), (620, 240), (400, 390), (0, 390)), thickness=sheet, count=1,
+            ),
+        ),
     )

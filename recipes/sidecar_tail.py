@@ -2,7 +2,9 @@
 
 from pathlib import Path
 
-from plugs import Corner, End, Mating, Plug, Recess, Skin, Stack, Station, fair, read_outline
+from plugs import (
+    Corner, Cutting, End, Mating, Plug, Recess, Skin, Stack, Station, Stock, Templates, fair, read_outline,
+)
 
 
 def sidecar_tail(
@@ -24,6 +26,8 @@ def sidecar_tail(
     plate_depth=12.0,
     sheet=50.0,            # foam sheet thickness
     allowance=4.0,         # foam left high all round, for the sanding block
+    ply=6.0,               # template plywood
+    paper="A4",            # for the full-size outlines; 914 is a roll 914 mm wide
 ):
     """Tail for the touring outfit, sanded from 50 mm foam standing on its baseboard."""
 
@@ -63,4 +67,12 @@ def sidecar_tail(
         ),
         skin=Skin(thickness=skin, bare=("floor", "front")),
         stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance),
+        density=32.0,                          # of the foam, kg/m3: see its sheet
+        stock=(Stock(width=2500.0, height=1250.0, thickness=sheet),),
+        cutting=Cutting(kerf=2.0, spacing=5.0, edge_margin=10.0),
+        templates=Templates(
+            thickness=ply, stations=(length / 2, length - 80.0), buttocks=(0.0,),
+            waterlines=(100.0, 200.0), bit_diameter=min(ply, 6.0),
+        ),
+        paper=paper,
     )

@@ -23,6 +23,7 @@ ORDER = (
     "plugs.errors",
     "plugs.tolerances",
     "plugs.units",
+    "plugs.paper",
     # shape: from a recipe's words to a body
     "plugs.shape.section",
     "plugs.shape.plan",
@@ -86,6 +87,17 @@ ORDER = (
     "plugs.measure.comb",
     # foam: things to cut
     "plugs.foam.layers",
+    "plugs.foam.glue",
+    "plugs.foam.pin_patterns",
+    "plugs.foam.pin_places",
+    "plugs.foam.standing",
+    "plugs.foam.pins",
+    "plugs.foam.bays",
+    "plugs.foam.straightedge",
+    "plugs.foam.radius_blocks",
+    "plugs.foam.sanding",
+    "plugs.foam.recess_kit",
+    "plugs.foam.sanding_figures",
     "plugs.foam.stock",
     "plugs.foam.bitmap",
     "plugs.foam.grids",
@@ -97,11 +109,59 @@ ORDER = (
     "plugs.foam.nesting",
     "plugs.foam.searched",
     "plugs.foam.stored",
+    "plugs.foam.columns",
+    "plugs.foam.joint_lines",
+    "plugs.foam.joints",
+    "plugs.foam.places",
+    "plugs.foam.pieces",
+    "plugs.foam.hollow",
+    "plugs.foam.template_words",
+    "plugs.foam.slots",
+    "plugs.foam.template_holes",
+    "plugs.foam.template_bevel",
+    "plugs.foam.templates",
+    "plugs.foam.template_bays",
+    "plugs.foam.base_plan",
+    # skin: things to lay up
+    "plugs.skin.materials",
+    "plugs.skin.choosing",
+    "plugs.skin.generic",
+    "plugs.skin.plies",
+    "plugs.skin.layup",
+    "plugs.skin.dosing",
+    "plugs.skin.resin_plan",
+    "plugs.skin.radii",
+    "plugs.skin.part",
+    "plugs.skin.shopping",
+    "plugs.skin.cautions",
+    "plugs.skin.material_findings",
+    "plugs.skin.skin_findings",
+    "plugs.skin.figures",
+    "plugs.skin.splitting",
+    "plugs.skin.geodesic",
+    "plugs.skin.thread",
+    "plugs.skin.net",
+    "plugs.skin.drape",
+    "plugs.skin.darts",
+    "plugs.skin.drape_remedies",
+    "plugs.skin.where",
+    "plugs.skin.sorting",
+    "plugs.skin.places",
+    "plugs.skin.zones",
+    "plugs.skin.unroll",
+    "plugs.skin.flatten",
+    "plugs.skin.cuts",
+    "plugs.skin.seams",
+    "plugs.skin.cloth",
+    "plugs.skin.edges",
+    "plugs.skin.breadths",
+    "plugs.skin.patterns",
+    "plugs.skin.roll",
     # the recipe and what is said about it
     "plugs.starter",
     "plugs.reading",
-    "plugs.paper",
     "plugs.recipe",
+    "plugs.parts",
     "plugs.findings",
     "plugs.design",
     # output: records to files
@@ -118,18 +178,31 @@ ORDER = (
     "plugs.output.page_map",
     "plugs.output.pdf",
     "plugs.output.drawing",
+    "plugs.output.glue_drawing",
+    "plugs.output.pieces_drawing",
     "plugs.output.sheet_drawing",
     "plugs.output.cut_list",
     "plugs.output.mating_drawing",
+    "plugs.output.cloth_drawing",
+    "plugs.output.drape_drawing",
+    "plugs.output.sanding_drawing",
+    "plugs.output.sanding_map",
+    "plugs.output.recess_drawing",
+    "plugs.output.lettering",
+    "plugs.output.template_drawing",
+    "plugs.output.base_drawing",
     "plugs.output.fairing_drawing",
     "plugs.output.dxf",
     "plugs.output.svg",
     "plugs.output.solids",
     "plugs.output.drawing_run",
+    "plugs.output.drawing_worker",
     "plugs.output.tables",
+    "plugs.output.skin_tables",
     "plugs.output.folder",
     # one way through
     "plugs.drawings",
+    "plugs.parts_summary",
     "plugs.summary",
     "plugs.proving",
     "plugs.build",
@@ -138,7 +211,7 @@ ORDER = (
 )
 """Every module after all that it imports: a module imports only from those that stand before it."""
 
-BARE = ("plugs", "plugs.shape", "plugs.measure", "plugs.foam")
+BARE = ("plugs", "plugs.shape", "plugs.measure", "plugs.foam", "plugs.skin")
 """Packages that import nothing of ours when they are imported."""
 
 DOORS = MappingProxyType(
@@ -175,7 +248,8 @@ WORDS = frozenset(["util", "helper", "manager", "data", "info", "process", "hand
 """Words that say nothing, or something else, and so name nothing here."""
 
 UNITS = re.compile(
-    r"\b(mm[23]?|deg|degrees?|rad|dimensionless|inch(es)?|s|seconds?|units?)\b|_(mm[23]?|deg|rad|ratio|s)\b"
+    r"\b(mm[23]?|deg|degrees?|rad|dimensionless|inch(es)?|s|seconds?|units?|kg|m[23]?|minutes?|percent|N|MPa)\b"
+    r"|_(mm[23]?|deg|rad|ratio|s|kg(_m[23])?)\b"
 )
 """What tells the unit of a number in a docstring, or in its name."""
 
@@ -414,7 +488,7 @@ def test_imports_come_from_above(module: str) -> None:
 
 def test_output_knows_no_recipe() -> None:
     """The output room draws records of the rooms before it; it never asks the recipe."""
-    base, rooms = ("errors", "tolerances", "units"), ("shape", "measure", "foam", "output")
+    base, rooms = ("errors", "tolerances", "units", "paper"), ("shape", "measure", "foam", "skin", "output")
     known = tuple(f"plugs.{name}" for name in (*base, *rooms))
     for module, (_, tree) in sources().items():
         if module.startswith("plugs.output"):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from plugs.errors import Finding, PlugError
 from plugs.shape import mesh
-from plugs.shape.mesh import Body
+from plugs.shape.mesh import Body, Measures
 from plugs.shape.plan import number
 from plugs.shape.sampling import Faces
 
@@ -21,6 +21,8 @@ _MOST_LAYERS = 5000
 _THINNEST = 5.0
 _ROUND_SEGMENTS = 16
 _TOUCH = 1e-6
+_NOTHING_MM3 = 1e-3
+_NEEDLE = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +46,9 @@ class Stack:
         stack is shifted and the first is thin) or "both" (half each). Only without ``start``.
     allowance : float, mm
         Foam left standing all round for sanding.
+    between_templates : bool
+        Whether station templates stand in the stack and the sheets fill the bays between them; ``axis``
+        is then "x", any of the thicknesses is used where it fits best, and the other words are idle.
     """
 
     axis: str = "z"
@@ -53,6 +58,7 @@ class Stack:
     start: float | None = None
     surplus: str = "last"
     allowance: float = 4.0
+    between_templates: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -77,6 +83,8 @@ class Layer:
         The line to cut: envelope and sanding allowance.
     volume_mm3 : float
         Of the plug's part.
+    slab : Body or None
+        The plug's part, turned with the stack up; None where it was not kept.
     """
 
     name: str
@@ -90,6 +98,24 @@ class Layer:
     envelope: shapely.MultiPolygon
     rough: shapely.MultiPolygon
     volume_mm3: float
+    slab: Body | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slab:
+    """Where a layer lies, given one by one.
+
+    Attributes
+    ----------
+    from_mm, to_mm : float
+        Along the axis.
+    thickness : float, mm
+        Of its sheet; more than ``to_mm - from_mm`` where the sheet is planed down.
+    """
+
+    from_mm: float
+    to_mm: float
+    thickness: float
 
 
 def make_layers(body: Body, stack: Stack) -> tuple[tuple[Layer, ...], tuple[Finding, ...]]:
@@ -106,35 +132,96 @@ def make_layers(body: Body, stack: Stack) -> tuple[tuple[Layer, ...], tuple[Find
     """
     stack = checked_stack(stack)
     measures = mesh.measure(body)
-    column = "xyz".index(stack.axis)
-    low, high = float(measures.lower[column]), float(measures.upper[column])
+    low, high = _ends(measures, stack.axis)
     faces, sheets, findings = _faces(stack, low, high)
-    turned = mesh.stacked(body, stack.axis)
-    layers = []
-    for i, slab in enumerate(mesh.slabs(turned, faces)):
-        shadow = mesh.envelope(slab)
-        layers.append(
-            Layer(
-                name="",
-                index=0,
-                axis=stack.axis,
-                from_mm=faces[i],
-                to_mm=faces[i + 1],
-                thickness=sheets[i],
-                lower=mesh.outline(turned, faces[i], above=True),
-                upper=mesh.outline(turned, faces[i + 1], above=False),
-                envelope=shadow,
-                rough=rough_outline(shadow, stack.allowance),
-                volume_mm3=mesh.volume_of(slab),
-            )
-        )
+    given = [Slab(from_mm=faces[i], to_mm=faces[i + 1], thickness=t) for i, t in enumerate(sheets)]
+    layers = _layers_of(body, given, stack.axis, stack.allowance, low, high)
     total = sum(layer.volume_mm3 for layer in layers)
     assert abs(total - measures.volume_mm3) <= 1e-7 * measures.volume_mm3, (
         "the layers do not add up to the body"
     )
     ordered = layers if stack.direction == "rising" else layers[::-1]
-    digits = max(2, len(str(len(ordered))))
-    return tuple(_numbered(layer, i + 1, digits) for i, layer in enumerate(ordered)), tuple(findings)
+    return _named(ordered), tuple(findings)
+
+
+def make_slab_layers(body: Body, slabs: Sequence[Slab], *, axis: str, allowance: float) -> tuple[Layer, ...]:
+    """Return the layers of slabs that are given one by one, with room between them for something else.
+
+    Parameters
+    ----------
+    body : Body
+    slabs : sequence of Slab
+        Rising along the axis, none overlapping the next.
+    axis : str
+        The axis that they lie square to: "x", "y" or "z".
+    allowance : float, mm
+        Foam left standing all round for sanding.
+
+    Returns
+    -------
+    tuple of Layer
+        Rising; slabs in which there is nothing of the body are left out.
+    """
+    layers = _layers_of(body, slabs, axis, allowance, *_ends(mesh.measure(body), axis))
+    return _named([layer for layer in layers if layer.volume_mm3 > _NOTHING_MM3])
+
+
+def _ends(measures: Measures, axis: str) -> tuple[float, float]:
+    """Return where a body begins and ends along an axis."""
+    column = "xyz".index(axis)
+    return float(measures.lower[column]), float(measures.upper[column])
+
+
+def _layers_of(
+    body: Body, slabs: Sequence[Slab], axis: str, allowance: float, low: float, high: float
+) -> list[Layer]:
+    """Return layers without names, of slabs rising along an axis, of a body between two places on it."""
+    turned = mesh.stacked(body, axis)
+    faces = [low] if slabs and low < slabs[0].from_mm - _TOUCH else []
+    places: list[int] = []
+    for slab in slabs:
+        if not places or slab.from_mm > faces[-1] + _TOUCH:
+            faces.append(slab.from_mm)
+        places.append(len(faces) - 1)
+        faces.append(slab.to_mm)
+    if slabs and high > faces[-1] + _TOUCH:
+        faces.append(high)
+    pieces = mesh.slabs(turned, faces) if slabs else []
+    layers = []
+    for slab, place in zip(slabs, places, strict=True):
+        piece = pieces[place]
+        shadow = mesh.envelope(piece)
+        layers.append(
+            Layer(
+                name="",
+                index=0,
+                axis=axis,
+                from_mm=slab.from_mm,
+                to_mm=slab.to_mm,
+                thickness=slab.thickness,
+                lower=_face(turned, slab.from_mm, low, above=True),
+                upper=_face(turned, slab.to_mm, high, above=False),
+                envelope=shadow,
+                rough=rough_outline(shadow, allowance),
+                volume_mm3=mesh.volume_of(piece),
+                slab=piece,
+            )
+        )
+    return layers
+
+
+def _face(turned: mesh.Stacked, at: float, end: float, *, above: bool) -> shapely.MultiPolygon:
+    """Return the final outline on a face; at the end of the body just inside, as flats there are uneven."""
+    if abs(at - end) > _TOUCH:
+        return mesh.outline(turned, at, above=above)
+    found = mesh.outline(turned, at + (_TOUCH if above else -_TOUCH), above=above)
+    return shapely.MultiPolygon([part for part in found.geoms if part.area > _NEEDLE * part.length])
+
+
+def _named(layers: Sequence[Layer]) -> tuple[Layer, ...]:
+    """Return layers with their numbers and names, in the order given."""
+    digits = max(2, len(str(len(layers))))
+    return tuple(replace(layer, name=f"L{i:0{digits}d}", index=i) for i, layer in enumerate(layers, start=1))
 
 
 def likely_faces(stack: Stack, lower: Array, upper: Array) -> Faces:
@@ -204,6 +291,13 @@ def checked_stack(stack: Stack) -> Stack:
                 reason="a stack knows no such word",
                 remedy=f"use one of {', '.join(known)}",
             )
+    if not isinstance(stack.between_templates, bool):
+        raise PlugError(
+            param="stack.between_templates",
+            value=stack.between_templates,
+            reason="templates stand in the stack or they do not",
+            remedy="use True or False",
+        )
     given = stack.thicknesses
     sheets = tuple(given) if isinstance(given, Sequence) and not isinstance(given, str) else (given,)
     if not sheets:
@@ -224,23 +318,7 @@ def checked_stack(stack: Stack) -> Stack:
         start=None if stack.start is None else number("stack.start", stack.start),
         surplus=stack.surplus,
         allowance=number("stack.allowance", stack.allowance, least=0.0, most=200.0),
-    )
-
-
-def _numbered(layer: Layer, index: int, digits: int) -> Layer:
-    """Return a layer with its number and name."""
-    return Layer(
-        name=f"L{index:0{digits}d}",
-        index=index,
-        axis=layer.axis,
-        from_mm=layer.from_mm,
-        to_mm=layer.to_mm,
-        thickness=layer.thickness,
-        lower=layer.lower,
-        upper=layer.upper,
-        envelope=layer.envelope,
-        rough=layer.rough,
-        volume_mm3=layer.volume_mm3,
+        between_templates=stack.between_templates,
     )
 
 

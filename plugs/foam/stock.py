@@ -14,6 +14,9 @@ from plugs.shape.plan import number
 THICKNESS = 0.01
 """Sheet and blank of thicknesses closer than this belong together, mm: below what a planer holds."""
 
+TURNS = ("quarter", "grain", "free")
+"""How a piece may be turned."""
+
 _LARGEST = 20_000.0
 _SMALLEST = 10.0
 _LEAST_STEP_DEG = 1.0
@@ -30,8 +33,9 @@ class Stock:
     thickness : float, mm
     count : int or None, dimensionless
         How many there are; None is as many as needed.
-    outline : shapely.Polygon or None, mm
-        Shape of an offcut that is no rectangle, anywhere in the plane; its box replaces the size.
+    outline : shapely.Polygon, sequence of (float, float) or None, mm
+        Shape of an offcut that is no rectangle, or its corners in order, anywhere in the plane; its box
+        replaces the size.
     price : float or None, dimensionless
         Of one sheet, in any currency. Used to choose between kinds if all have one.
     is_offcut : bool
@@ -44,10 +48,31 @@ class Stock:
     height: float = 0.0
     thickness: float
     count: int | None = None
-    outline: shapely.Polygon | None = None
+    outline: shapely.Polygon | Sequence[tuple[float, float]] | None = None
     price: float | None = None
     is_offcut: bool = False
     name: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drilled:
+    """A hole for a pin in one face of a blank.
+
+    Attributes
+    ----------
+    name : str
+        Of the pin.
+    at : tuple of 2 float, mm
+        In the axes of the blank's outline.
+    diameter : float, mm
+    face : str
+        "lower" or "upper".
+    """
+
+    name: str
+    at: tuple[float, float]
+    diameter: float
+    face: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -71,6 +96,9 @@ class Blank:
     forward_deg : float or None, deg
         Direction of travel in the axes of the outline, from +x counter-clockwise; None when it does
         not lie in the sheet.
+    face_up : str
+        "upper" or "lower": the face that is seen in the axes of the outline.
+    drilled : tuple of Drilled
     """
 
     name: str
@@ -81,6 +109,8 @@ class Blank:
     lower: shapely.MultiPolygon | None = None
     upper: shapely.MultiPolygon | None = None
     forward_deg: float | None = 180.0
+    face_up: str = "upper"
+    drilled: tuple[Drilled, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,13 +187,13 @@ def checked_stock(stock: Sequence[Stock]) -> tuple[Stock, ...]:
 
 def _checked(param: str, sheet: Stock, place: int) -> Stock:
     """Return a sheet with every value checked."""
-    shape = sheet.outline
+    shape = _shape(sheet.outline)
     width, height = sheet.width, sheet.height
-    if shape is not None:
-        if not isinstance(shape, shapely.Polygon) or shape.is_empty or not shape.is_valid:
+    if sheet.outline is not None:
+        if shape is None or shape.is_empty or not shape.is_valid:
             raise PlugError(
                 param=f"{param}.outline",
-                value=getattr(shape, "wkt", shape),
+                value=getattr(sheet.outline, "wkt", sheet.outline),
                 reason="this is not the outline of an offcut: it is empty or crosses itself",
                 remedy="give one closed outline of at least 3 corners in order",
             )
@@ -189,6 +219,16 @@ def _checked(param: str, sheet: Stock, place: int) -> Stock:
         is_offcut=sheet.is_offcut or shape is not None,
         name=sheet.name or f"{'offcut' if sheet.is_offcut or shape is not None else 'sheet'} {place + 1}",
     )
+
+
+def _shape(outline: object) -> shapely.Polygon | None:
+    """Return the outline of an offcut as a polygon, or None if it can be none."""
+    if outline is None or isinstance(outline, shapely.Polygon):
+        return outline
+    try:
+        return shapely.Polygon(outline)
+    except (TypeError, ValueError, IndexError, shapely.errors.ShapelyError):
+        return None
 
 
 def checked_blanks(blanks: Sequence[Blank]) -> tuple[Blank, ...]:
@@ -225,12 +265,12 @@ def checked_blanks(blanks: Sequence[Blank]) -> tuple[Blank, ...]:
                 reason="its outline is empty or crosses itself",
                 remedy="give one outline that encloses at least 1 mm2",
             )
-        if blank.turns not in ("quarter", "grain", "free"):
+        if blank.turns not in TURNS:
             raise PlugError(
                 param=f"pieces[{blank.name!r}].turns",
                 value=blank.turns,
                 reason="pieces are not turned so",
-                remedy="use one of quarter, grain, free",
+                remedy=f"use one of {', '.join(TURNS)}",
             )
         number(f"pieces[{blank.name!r}].thickness", blank.thickness, least=0.5, most=1000.0)
     return tuple(blanks)
@@ -284,4 +324,5 @@ def region(sheet: Stock) -> shapely.Polygon:
     -------
     shapely.Polygon, mm
     """
-    return shapely.box(0.0, 0.0, sheet.width, sheet.height) if sheet.outline is None else sheet.outline
+    shape = _shape(sheet.outline)
+    return shapely.box(0.0, 0.0, sheet.width, sheet.height) if shape is None else shape

@@ -7,6 +7,7 @@ curve may stand off the chord by the chord error that the mesh was allowed, and 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any, Final
 
@@ -112,6 +113,14 @@ def fit_arcs(points: Array, *, tolerance: float = 0.01) -> tuple[Array, Array]:
         given = given[:-1]
     if len(given) < 3:
         raise AssertionError(f"an outline needs at least 3 vertices, got {len(given)}")
+    points, bulges = _fit_of(given.tobytes(), tolerance)
+    return points.copy(), bulges.copy()
+
+
+@lru_cache(maxsize=1024)
+def _fit_of(packed: bytes, tolerance: float) -> tuple[Array, Array]:
+    """Return the fit of a ring, found once: layers, sheets and their faces show the same rings again."""
+    given = np.frombuffer(packed, dtype=np.float64).reshape(-1, 2)
     kept = _without_collinear(given)
     if len(kept) <= _LEAST_CHORDS:
         return kept, np.zeros(len(kept))

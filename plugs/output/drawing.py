@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.output.arcs import fit_arcs
-from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars, line
+from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars, into_the_page
 from plugs.output.picture import LABELS, TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
 from plugs.units import format_length
 
@@ -41,6 +41,9 @@ _TEXT_ROOM: Final = 1.6  # of a letter's height, for tails and accents
 
 PLANES: Final = {"x": ("y", "z"), "y": ("x", "z"), "z": ("x", "y")}
 """Axes to the right and up in a drawing, by the axis of the stack."""
+
+_SIDES: Final = {"x": "THIS SIDE AFT", "y": "THIS SIDE TO PORT", "z": "THIS SIDE UP"}
+_SIDE_LARGEST: Final = 8.0
 
 _VIEWS: Final = {"x": "seen from astern", "y": "seen from the left", "z": "seen from above"}
 
@@ -232,33 +235,25 @@ def _names_inside(layer: LayerOutlines) -> list[Label]:
         if height >= _NAME_LEAST:
             x, y = largest.coords[0]
             labels.append(Label(text=layer.name, at=(x, y), height=height, align="centre"))
+            labels.extend(_side(_SIDES[layer.axis], (x, y - height), largest.length - _CLEAR - height))
     return labels
+
+
+def _side(text: str, at: tuple[float, float], room: float) -> list[Label]:
+    """Return which side is in view, under the name, if a circle of some radius round it has room for it."""
+    height = min(_SIDE_LARGEST, float(np.floor(4.0 * room / (TEXT_WIDTH_RATIO * len(text))) / 2.0))
+    if height < _NAME_LEAST:
+        return []
+    return [Label(text=text, at=(at[0], at[1] - _TEXT_ROOM * height / 2.0), height=height, align="centre")]
 
 
 def _marks(axis: str, unit: str, left: float, top: float) -> tuple[list[Path], list[Label], float]:
     """Return arrows and check bars under the part, their texts, and where the next row may begin."""
     y = top - 8.0
     if axis == "x":
-        paths, labels = _into_the_page(left, y)
+        paths, labels = into_the_page(left, y)
     else:
         paths = arrow((left + 30.0, y), (left, y))
         labels = [Label(text="FORWARD", at=(left + 35.0, y - TEXT / 2.0), height=TEXT)]
     bars, texts, y = check_bars(unit, left, y - 12.0)
     return paths + bars, labels + texts, y - GAP / 2.0
-
-
-def _into_the_page(left: float, y: float) -> tuple[list[Path], list[Label]]:
-    """Return the crossed circle (an arrow's feathers, seen going away) and the arrow up."""
-    r, x = 5.0, left + 5.0
-    turn = np.radians(np.array([0.0, 120.0, 240.0]))
-    circle = np.column_stack((x + r * np.cos(turn), y + r * np.sin(turn)))
-    bulges = np.full(3, np.tan(np.radians(30.0)))
-    paths = [Path(points=circle, bulges=bulges, is_closed=True, dxf_layer=LABELS)]
-    d = r * float(np.sqrt(0.5))
-    paths.append(line((x - d, y - d), (x + d, y + d)))
-    paths.append(line((x - d, y + d), (x + d, y - d)))
-    paths.extend(arrow((left + 20.0, y - 7.0), (left + 20.0, y + 7.0)))
-    return paths, [
-        Label(text="UP", at=(left + 25.0, y - TEXT / 2.0), height=TEXT),
-        Label(text="FORWARD IS INTO THE PAGE", at=(left + 45.0, y - TEXT / 2.0), height=TEXT),
-    ]

@@ -62,8 +62,9 @@ def render_paper(drawings: Mapping[str, Drawing], job: PaperJob) -> tuple[bytes,
     for i, stem in enumerate(job.stems):
         spots = [spot for page in plan.pages for spot in page.spots if spot.drawing == i]
         printed.append(Printed(stem=stem, pages=len(spots), is_turned=any(spot.turned for spot in spots)))
-    n_pages = len(plan.pages) + len(map_sheets(plan, chosen, title=job.title))
-    return render_pdf(chosen, plan, title=job.title), tuple(printed), n_pages
+    maps = map_sheets(plan, chosen, title=job.title)
+    text = render_pdf(chosen, plan, title=job.title, maps=maps)
+    return text, tuple(printed), len(plan.pages) + len(maps)
 
 
 def serve(kinds: Sequence[str], source: IO[bytes], sink: IO[bytes]) -> None:

@@ -79,3 +79,30 @@ def check_bars(display_unit: str, left: float, top: float) -> tuple[list[Path], 
         labels.append(Label(text=text, at=(left + length + 5.0, y - TEXT / 2.0), height=TEXT))
         y -= GAP / 2.0
     return paths, labels, y
+
+
+def into_the_page(left: float, y: float) -> tuple[list[Path], list[Label]]:
+    """Return the crossed circle (an arrow's feathers, seen going away) and the arrow up, with their texts.
+
+    Parameters
+    ----------
+    left, y : float, mm
+        Left end and middle of the room for them, 150 mm wide and 14 high.
+
+    Returns
+    -------
+    tuple of list of Path and list of Label
+    """
+    r, x = 5.0, left + 5.0
+    turn = np.radians(np.array([0.0, 120.0, 240.0]))
+    circle = np.column_stack((x + r * np.cos(turn), y + r * np.sin(turn)))
+    bulges = np.full(3, np.tan(np.radians(30.0)))
+    paths = [Path(points=circle, bulges=bulges, is_closed=True, dxf_layer=LABELS)]
+    d = r * float(np.sqrt(0.5))
+    paths.append(line((x - d, y - d), (x + d, y + d)))
+    paths.append(line((x - d, y + d), (x + d, y - d)))
+    paths.extend(arrow((left + 20.0, y - 7.0), (left + 20.0, y + 7.0)))
+    return paths, [
+        Label(text="UP", at=(left + 25.0, y - TEXT / 2.0), height=TEXT),
+        Label(text="FORWARD IS INTO THE PAGE", at=(left + 45.0, y - TEXT / 2.0), height=TEXT),
+    ]

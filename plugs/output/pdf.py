@@ -15,7 +15,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from plugs.output.page_map import map_sheets
+from plugs.output.page_map import MapSheet, map_sheets
 from plugs.output.page_marks import page_marks
 from plugs.output.pages import Page, PagePlan, plan_pages
 from plugs.output.picture import Array, Box, Drawing, Label, Path, drawing_bounds
@@ -92,7 +92,9 @@ def full_size_pdf(
     return render_pdf(drawings, plan, title=title)
 
 
-def render_pdf(drawings: Sequence[Drawing], plan: PagePlan, *, title: str) -> bytes:
+def render_pdf(
+    drawings: Sequence[Drawing], plan: PagePlan, *, title: str, maps: Sequence[MapSheet] | None = None
+) -> bytes:
     """Return planned pages as a PDF, the page map first.
 
     Parameters
@@ -103,6 +105,8 @@ def render_pdf(drawings: Sequence[Drawing], plan: PagePlan, *, title: str) -> by
         Where everything goes.
     title : str
         What it all is.
+    maps : sequence of MapSheet or None
+        The page map, if it has been made already.
 
     Returns
     -------
@@ -127,7 +131,8 @@ def render_pdf(drawings: Sequence[Drawing], plan: PagePlan, *, title: str) -> by
     packed = io.BytesIO()
     canvas = Canvas(packed, invariant=1, pageCompression=1, initialFontName=_FACE)
     with _streams_as_bytes():
-        _draw_all(canvas, drawings, plan, title, known)
+        sheets = map_sheets(plan, drawings, title=title) if maps is None else maps
+        _draw_all(canvas, drawings, plan, sheets, title, known)
     return packed.getvalue()
 
 
@@ -145,7 +150,12 @@ def _streams_as_bytes() -> Iterator[None]:
 
 
 def _draw_all(
-    canvas: Any, drawings: Sequence[Drawing], plan: PagePlan, title: str, known: dict[int, int]
+    canvas: Any,
+    drawings: Sequence[Drawing],
+    plan: PagePlan,
+    sheets: Sequence[MapSheet],
+    title: str,
+    known: dict[int, int],
 ) -> None:
     """Write every drawing once, the page map, and the pages."""
     canvas.setTitle(title)
@@ -163,7 +173,6 @@ def _draw_all(
         canvas.beginForm(f"drawing{i}", *(v * POINT_PER_MM for v in (-half[0], -half[1], *half)))
         _draw(canvas, drawing, shift, PRINT_WIDTH, known)
         canvas.endForm()
-    sheets = map_sheets(plan, drawings, title=title)
     for sheet in sheets:
         canvas.setPageSize(tuple(side * POINT_PER_MM for side in sheet.size))
         _draw(canvas, sheet.drawing, (0.0, 0.0), MARK_WIDTH, known)

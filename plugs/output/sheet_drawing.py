@@ -13,12 +13,16 @@ from plugs.foam.nesting import Nesting, Placement, Sheet
 from plugs.foam.stock import region
 from plugs.output.arcs import fit_arcs
 from plugs.output.drawing import FINAL_LOWER, FINAL_UPPER, ROUGH, canonical_rings
+from plugs.output.glue_drawing import PINS_LOWER, PINS_UPPER, pin_paths
 from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars
 from plugs.output.picture import LABELS, TEXT_WIDTH_RATIO, Drawing, Label, Path
 from plugs.units import format_length
 
 SHEET: Final = "SHEET"
 LEFTOVER: Final = "LEFTOVER"
+
+PINS: Final = {"lower": PINS_LOWER, "upper": PINS_UPPER}
+"""Group of the lines of pins, by the face that they go into."""
 
 THIS_SIDE: Final = "THIS SIDE UP"
 
@@ -33,6 +37,8 @@ _ARROW_SHORTEST: Final = 12.0
 _ARROW_LEAST: Final = 5.0
 _ARROW_DROP: Final = 3.0
 _THINNED: Final = 0.25
+_PIN_NAME: Final = 4.0
+_PIN_GAP: Final = 2.5
 
 
 def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_unit: str = "mm") -> Drawing:
@@ -55,14 +61,16 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
     """
     paths = _rings(region(sheet.stock), SHEET)
     labels: list[Label] = []
-    unnamed: list[str] = []
-    unmarked: list[str] = []
+    unnamed, unmarked = list[str](), list[str]()
     for placement in sheet.placements:
         piece = placement.piece
         paths.extend(_turned(placement, piece.outline, ROUGH))
         for dxf_layer, final in ((FINAL_LOWER, piece.lower), (FINAL_UPPER, piece.upper)):
             if final is not None and not final.is_empty:
                 paths.extend(_turned(placement, final, dxf_layer))
+        holes, names = _holes(placement)
+        paths.extend(holes)
+        labels.extend(names)
         lettering = _lettering(placement)
         if lettering is None:
             unnamed.append(f"{piece.name} ({_place(placement, display_unit)})")
@@ -93,6 +101,19 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
         paths=(*paths, *bars),
         labels=tuple(labels),
     )
+
+
+def _holes(placement: Placement) -> tuple[list[Path], list[Label]]:
+    """Return the holes for pins in a piece, and their names beside them."""
+    paths: list[Path] = []
+    labels = []
+    for hole in placement.piece.drilled:
+        middle = placement.moved(shapely.Point(hole.at))
+        x, y = float(middle.x), float(middle.y)
+        dxf_layer, reach = PINS[hole.face], 0.5 * hole.diameter + _PIN_GAP
+        paths += pin_paths((x, y), hole.diameter, dxf_layer)
+        labels.append(Label(text=hole.name, at=(x + reach, y + reach), height=_PIN_NAME, dxf_layer=dxf_layer))
+    return paths, labels
 
 
 def _rings(shape: shapely.Geometry, dxf_layer: str) -> list[Path]:
@@ -182,14 +203,17 @@ def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str) -> li
         for length in (stock.width, stock.height, stock.thickness, cutting.kerf, cutting.spacing)
     )
     has_arrows = any(placement.piece.forward_deg is not None for placement in sheet.placements)
+    face = sheet.placements[0].piece.face_up
     of = f"{sheet.number} of {len(nesting.sheets)}"
     rows = [
         plug_name,
         f"Sheet {of}: {width} x {height}, {thickness} thick ({stock.name})",
         f"{len(sheet.placements)} pieces, {100.0 * sheet.yield_ratio:.1f} % of the sheet",
         f"{ROUGH}: edge of the piece; the kerf of {kerf} runs outside it; {spacing} of foam between cuts",
-        "This side up is the upper face of the layer" + ("; arrows point forward" if has_arrows else ""),
+        f"This side up is the {face} face of the layer" + ("; arrows point forward" if has_arrows else ""),
     ]
+    if any(placement.piece.drilled for placement in sheet.placements):
+        rows.append("PINS_UPPER: holes in the upper face; PINS_LOWER: in the lower one, from behind")
     if sheet.leftovers:
         rows.append(f"{LEFTOVER}: worth keeping, clear of every kerf")
     return rows

@@ -478,7 +478,7 @@ def _polygons(section: manifold3d.CrossSection) -> shapely.MultiPolygon:
     """Return a plane section as polygons with holes, slivers left out."""
     if section.num_contour() == 1:
         ring = shapely.polygons(section.to_polygons()[0])
-        return shapely.multipolygons([ring] if section.area() > _LEAST_AREA else [])
+        return shapely.MultiPolygon([ring] if section.area() > _LEAST_AREA else [])
     found = []
     for part in section.decompose():
         rings = part.to_polygons()

@@ -25,6 +25,21 @@ def marked(body: Body) -> Body:
     return Body(body.solid.as_original())
 
 
+def with_fewer_faces(body: Body, tolerance: float) -> Body:
+    """Return a body of fewer triangles, no surface of which has moved by more than a tolerance.
+
+    Parameters
+    ----------
+    body : Body
+    tolerance : float, mm
+
+    Returns
+    -------
+    Body
+    """
+    return Body(body.solid.simplify(tolerance))
+
+
 def face_left_by(body: Body, cutter: Body) -> tuple[Array, Indices]:
     """Return the triangles of a body that lie on the surface of what cut it.
 

@@ -90,7 +90,9 @@ def test_progress_is_told_in_order(recipe: Path, tmp_path: Path) -> None:
     """Each stage is named once, as it begins."""
     told: list[str] = []
     build(recipe, {}, out=tmp_path / "out", kinds=NOT_STEP, say=told.append)
-    assert told == ["recipe", "body", "layers", "drawings", "solid", "files"]
+    assert told == [
+        "recipe", "body", "layers", "parts", "drawings", "sheets", "solid", "files",
+    ]  # fmt: skip
 
 
 def test_files_are_those_of_the_summary(recipe: Path, tmp_path: Path) -> None:
@@ -228,4 +230,6 @@ def test_the_present_folder_gets_the_build_by_default(
     monkeypatch.chdir(tmp_path)
     built = build(recipe, {}, kinds=("csv",))
     assert built.folder == Path("exports") / "part"
-    assert sorted(p.name for p in built.folder.rglob("*") if p.is_file()) == ["outlines.csv", "summary.json"]
+    assert sorted(p.name for p in built.folder.rglob("*") if p.is_file()) == [
+        "outlines.csv", "pieces.csv", "pins.csv", "summary.json",
+    ]  # fmt: skip

@@ -200,11 +200,13 @@ def test_bars_arrow_and_title_lie_under_the_part():
 
 def test_name_stands_inside_the_part_where_there_is_room():
     """Once in each part that is large enough; the small disc goes without."""
-    (name,) = [label for label in layer_drawing(layer(), plug_name="tail").labels if label.align == "centre"]
-    assert name.text == "L03"
-    assert layer().rough.contains(shapely.box(*label_box(name)))
+    inside = [label for label in layer_drawing(layer(), plug_name="tail").labels if label.align == "centre"]
+    assert [label.text for label in inside] == ["L03", "THIS SIDE UP"]
+    boxes = [shapely.box(*label_box(label)) for label in inside]
+    assert all(layer().rough.contains(box) for box in boxes)
+    assert not boxes[0].intersects(boxes[1])
     names = [x for x in layer_drawing(two_islands(), plug_name="tail").labels if x.align == "centre"]
-    assert [x.text for x in names] == ["L03"]
+    assert [x.text for x in names if x.text != "THIS SIDE UP"] == ["L03"]
     assert np.hypot(*names[0].at) < 20.0
 
 

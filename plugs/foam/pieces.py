@@ -1,0 +1,401 @@
+"""The pieces of a plug: islands of its layers, parted where they outgrow the sheets, with name and weight."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from plugs.errors import Finding
+from plugs.foam.columns import columns_of, volume_over
+from plugs.foam.joint_lines import JointLine
+from plugs.foam.joints import Joints, Part, Rule, Size, checked_joints, fits, ground_of, parted, polygons
+from plugs.foam.layers import Layer
+from plugs.foam.places import placed
+from plugs.foam.stock import THICKNESS, Blank, Cutting, Stock, belongs, checked_cutting, checked_stock
+from plugs.shape import mesh
+from plugs.shape.mesh import Body
+from plugs.shape.plan import number
+from plugs.tolerances import LENGTH
+
+_BEYOND = 1.0
+_BORDER = 0.01
+_LOST_MM2 = 1e-2
+"""Slivers of outlines that the mesh engine leaves out."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Piece:
+    """A piece of foam: a layer's island, or a part of one between joints.
+
+    Attributes
+    ----------
+    name : str
+        Layer and place, "L03 fore port"; the layer's name alone where it is whole.
+    place : str
+        The place alone; empty where the layer is whole.
+    layer : str
+    index : int
+        Of the layer, from 1.
+    axis : str
+        Of the stack.
+    from_mm, to_mm : float
+        Where the plug's part of the layer begins and ends along the axis.
+    thickness : float, mm
+        Of the sheet.
+    rough : shapely.Polygon, mm
+        The line to cut: with sanding allowance all round, but on the joints themselves.
+    lower, upper : shapely.MultiPolygon, mm
+        Final outlines on the two faces.
+    volume_mm3 : float
+        Of the plug's part of it.
+    weight_kg : float or None
+        Of that, if the foam's density is known.
+    """
+
+    name: str
+    place: str
+    layer: str
+    index: int
+    axis: str
+    from_mm: float
+    to_mm: float
+    thickness: float
+    rough: shapely.Polygon
+    lower: shapely.MultiPolygon
+    upper: shapely.MultiPolygon
+    volume_mm3: float
+    weight_kg: float | None
+
+    @property
+    def area_mm2(self) -> float:
+        """Area inside the line to cut, mm2."""
+        return float(self.rough.area)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Joint:
+    """A joint between pieces of one layer.
+
+    Attributes
+    ----------
+    name : str
+        "L03 joint 1".
+    layer : str
+    square_to : str
+        The plug's axis that it lies square to.
+    at : float, mm
+        Where along that axis; the middle of the step of a stepped one.
+    line : shapely.MultiLineString, mm
+        In the layer's plane.
+    between : tuple of str
+        Names of the pieces that it joins.
+    apart : float or None, mm
+        Distance, seen along the stack, from the nearest joint square to the same axis; None when there
+        is none.
+    """
+
+    name: str
+    layer: str
+    square_to: str
+    at: float
+    line: shapely.MultiLineString
+    between: tuple[str, ...]
+    apart: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pieces:
+    """All pieces of a plug and the joints between them.
+
+    Attributes
+    ----------
+    pieces : tuple of Piece
+        In the order of stacking, from fore to aft and port to starboard within a layer.
+    joints : tuple of Joint
+    """
+
+    pieces: tuple[Piece, ...]
+    joints: tuple[Joint, ...]
+
+
+def usable_sizes(
+    stock: Sequence[Stock], cutting: Cutting, layers: Sequence[Layer]
+) -> tuple[tuple[Size, ...], ...]:
+    """Return, for each layer, the sizes that a piece of it must fit one of.
+
+    Whole rectangular sheets of the layer's thickness count, less the margin, if there is one for every
+    layer of that thickness; if there is no such kind, all rectangular ones do.
+
+    Parameters
+    ----------
+    stock : sequence of Stock
+        Empty when nothing is known of it.
+    cutting : Cutting
+    layers : sequence of Layer
+
+    Returns
+    -------
+    tuple of tuple of (float, float), mm
+        Width and height; empty where nothing is to be parted.
+    """
+    if not stock:
+        return tuple(() for _ in layers)
+    margin = checked_cutting(cutting).edge_margin
+    sheets = [s for s in checked_stock(stock) if s.outline is None and s.count != 0]
+    sheets = [s for s in sheets if min(s.width, s.height) > 2.0 * margin]
+    found = []
+    for layer in layers:
+        kinds = [s for s in sheets if belongs(s, layer.thickness)]
+        need = sum(abs(other.thickness - layer.thickness) < THICKNESS for other in layers)
+        ample = [s for s in kinds if not s.is_offcut and (s.count is None or s.count >= need)]
+        sizes = {(s.width - 2.0 * margin, s.height - 2.0 * margin) for s in ample or kinds}
+        found.append(tuple(sorted(sizes, reverse=True)))
+    return tuple(found)
+
+
+def make_pieces(
+    body: Body,
+    layers: Sequence[Layer],
+    joints: Joints,
+    sizes: Sequence[Sequence[Size]],
+    *,
+    recesses: Sequence[shapely.Geometry] = (),
+    turns: str = "quarter",
+    density_kg_m3: float | None = None,
+    slabs: Sequence[Body] | None = None,
+) -> tuple[Pieces, tuple[Finding, ...]]:
+    """Return the pieces that the layers of a plug are cut in, and what is doubtful about them.
+
+    Parameters
+    ----------
+    body : Body
+        The foam.
+    layers : sequence of Layer
+        In the order of stacking.
+    joints : Joints
+    sizes : sequence of sequence of (float, float), mm
+        For each layer, from `usable_sizes`.
+    recesses : sequence of shapely geometry, mm
+        For each layer what no joint shall meet, from `joints.recess_outlines`; may be left out.
+    turns : str
+        As for `Blank`: with "grain" a piece lies along the sheet or not at all.
+    density_kg_m3 : float or None
+        Of the foam.
+    slabs : sequence of Body or None
+        The body cut at the faces of the layers, in their order, turned as by `mesh.slabs`; cut here if
+        they are needed and not given.
+
+    Returns
+    -------
+    tuple of Pieces and (tuple of Finding)
+    """
+    joints = checked_joints(joints)
+    density = _density(density_kg_m3)
+    before: list[JointLine] = []
+    pieces: list[Piece] = []
+    joined: list[Joint] = []
+    drawn: list[JointLine] = []
+    for i, layer in enumerate(layers):
+        rule = Rule(sizes=tuple(sizes[i]), may_turn=turns != "grain", joints=joints)
+        keep_off = recesses[i] if len(recesses) else None
+        parts, lines = _parts(layer, rule, keep_off, before)
+        if len(parts) > 1 and slabs is None:
+            slabs = _slabs(body, layers)
+        slab = slabs[i] if slabs is not None else None
+        found = _named(layer, parts, slab, density)
+        pieces += found
+        joined += [_joint(layer, n, line, found) for n, line in enumerate(lines, start=1)]
+        drawn += lines
+        before = lines
+    findings = _findings(joined, drawn, joints)
+    return Pieces(pieces=tuple(pieces), joints=tuple(joined)), tuple(findings)
+
+
+def outlines_of(pieces: Sequence[Piece], layer: Layer) -> tuple[shapely.Polygon, ...]:
+    """Return the rough outlines of a layer's pieces.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+    layer : Layer
+
+    Returns
+    -------
+    tuple of shapely.Polygon, mm
+    """
+    return tuple(piece.rough for piece in pieces if piece.layer == layer.name)
+
+
+def blank_of(piece: Piece, turns: str = "quarter") -> Blank:
+    """Return a piece as it is cut from a sheet.
+
+    Parameters
+    ----------
+    piece : Piece
+    turns : str
+        How it may be turned, as for `Blank`.
+
+    Returns
+    -------
+    Blank
+    """
+    return Blank(
+        name=piece.name,
+        layer=piece.layer,
+        outline=piece.rough,
+        thickness=piece.thickness,
+        turns=turns,
+        lower=piece.lower,
+        upper=piece.upper,
+        forward_deg=None if piece.axis == "x" else 180.0,
+        face_up="lower" if piece.axis == "y" else "upper",  # seen from port
+    )
+
+
+def _density(value: float | None) -> float | None:
+    """Return a foam's density, checked."""
+    return None if value is None else number("density_kg_m3", value, least=1.0, most=2000.0)
+
+
+def _parts(
+    layer: Layer, rule: Rule, recesses: shapely.Geometry | None, before: Sequence[JointLine]
+) -> tuple[list[Part], list[JointLine]]:
+    """Return the parts of a layer and the joints in it."""
+    islands = polygons(layer.rough)
+    if all(fits(island, rule) for island in islands):
+        return [Part(outline=p, cell=c) for p, c in zip(islands, _cells(islands), strict=True)], []
+    ground = ground_of(layer, recesses, rule.joints, before)
+    parts: list[Part] = []
+    lines: list[JointLine] = []
+    for island, cell in zip(islands, _cells(islands), strict=True):
+        more, found = parted(Part(outline=island, cell=cell), rule, ground, layer.index)
+        parts += more
+        lines += found
+    return parts, lines
+
+
+def _cells(islands: Sequence[shapely.Polygon]) -> list[shapely.Polygon | None]:
+    """Return a box round each island, None where another island lies in it too."""
+    boxes = [shapely.box(*(np.array(p.bounds) + _BEYOND * np.array([-1, -1, 1, 1]))) for p in islands]
+    return [box if sum(shapely.intersects(box, islands)) == 1 else None for box in boxes]
+
+
+def _slabs(body: Body, layers: Sequence[Layer]) -> list[Body]:
+    """Return the part of the body in each layer, turned with the stack up; layers need not touch."""
+    axis, box = layers[0].axis, mesh.measure(body)
+    column = "xyz".index(axis)
+    marks = [float(box.lower[column]), float(box.upper[column])]
+    faces: list[float] = []
+    for mark in sorted([*marks, *(face for layer in layers for face in (layer.from_mm, layer.to_mm))]):
+        faces += [mark] if not faces or mark > faces[-1] + LENGTH else []
+    cut = mesh.slabs(mesh.stacked(body, axis), faces)
+    return [cut[int(np.searchsorted(faces, 0.5 * (layer.from_mm + layer.to_mm))) - 1] for layer in layers]
+
+
+def _named(layer: Layer, parts: Sequence[Part], slab: Body | None, density: float | None) -> list[Piece]:
+    """Return the parts of a layer as pieces, in the order of their places."""
+    volumes = _volumes(layer, parts, slab)
+    order = placed([part.outline.bounds for part in parts], mesh.PLANES[layer.axis])
+    is_whole = len(parts) == 1
+    return [
+        Piece(
+            name=f"{layer.name} {place}".strip(),
+            place=place,
+            layer=layer.name,
+            index=layer.index,
+            axis=layer.axis,
+            from_mm=layer.from_mm,
+            to_mm=layer.to_mm,
+            thickness=layer.thickness,
+            rough=parts[i].outline,
+            lower=layer.lower if is_whole else _within(layer.lower, parts[i]),
+            upper=layer.upper if is_whole else _within(layer.upper, parts[i]),
+            volume_mm3=volumes[i],
+            weight_kg=None if density is None else 1e-9 * density * volumes[i],
+        )
+        for i, place in order
+    ]
+
+
+def _within(final: shapely.MultiPolygon, part: Part) -> shapely.MultiPolygon:
+    """Return what of a final outline lies in a part."""
+    return shapely.MultiPolygon(polygons(shapely.intersection(final, part.cell or part.outline)))
+
+
+def _volumes(layer: Layer, parts: Sequence[Part], slab: Body | None) -> list[float]:
+    """Return the volume of the plug in each part of a layer, mm3; together they are the layer's."""
+    if len(parts) == 1 or slab is None:
+        return [layer.volume_mm3]
+    columns = columns_of(slab, layer.from_mm)
+    low, high = layer.from_mm - _BEYOND, layer.to_mm + _BEYOND
+    volumes = []
+    for part in parts:
+        if part.cell is None:
+            prism = mesh.prism(shapely.MultiPolygon([part.outline]), low, high)
+            volumes.append(mesh.volume_of(mesh.common(slab, prism)))
+        else:
+            volumes.append(volume_over(columns, part.cell))
+    allowed = 1e-7 * layer.volume_mm3 + _LOST_MM2 * (layer.to_mm - layer.from_mm)
+    assert abs(sum(volumes) - layer.volume_mm3) <= allowed, f"the pieces of {layer.name} do not add up to it"
+    return volumes
+
+
+def _joint(layer: Layer, number_in_layer: int, line: JointLine, pieces: Sequence[Piece]) -> Joint:
+    """Return a joint with its name and those of the pieces that it joins."""
+    strip = shapely.buffer(line.line, _BORDER, cap_style="flat")
+    lengths = [shapely.length(shapely.intersection(piece.rough.exterior, strip)) for piece in pieces]
+    return Joint(
+        name=f"{layer.name} joint {number_in_layer}",
+        layer=layer.name,
+        square_to=mesh.PLANES[layer.axis][line.axis],
+        at=line.at,
+        line=line.line,
+        between=tuple(
+            piece.name for piece, length in zip(pieces, lengths, strict=True) if length > 10.0 * _BORDER
+        ),
+        apart=line.apart,
+    )
+
+
+def _findings(joints: Sequence[Joint], lines: Sequence[JointLine], words: Joints) -> list[Finding]:
+    """Return what could not be kept of the distances that the recipe asks for."""
+    found = []
+    kept = [line.apart for line in lines if line.apart is not None]
+    least = math.floor(min(kept, default=0.0) + 1e-6)
+    for joint, line in zip(joints, lines, strict=True):
+        where = f"{joint.name}, at {joint.square_to} = {joint.at:.0f} mm"
+        if "stagger" in line.faults and line.apart is not None:
+            found.append(
+                Finding(
+                    code="joint-stagger",
+                    severity="warning",
+                    where=where,
+                    message=f"it lies {line.apart:.0f} mm from the next joint, not {words.stagger:g} mm",
+                    remedy=f"use longer sheets, or a stagger of {least} mm",
+                )
+            )
+        if "recess" in line.faults:
+            found.append(
+                Finding(
+                    code="joint-at-recess",
+                    severity="warning",
+                    where=where,
+                    message=f"{line.on_walls:.0f} mm run within {words.keep_away:g} mm of a recess or boss",
+                    remedy="move the recess, use longer sheets, or keep away by less",
+                )
+            )
+        if "blend" in line.faults:
+            found.append(
+                Finding(
+                    code="joint-under-blend",
+                    severity="warning",
+                    where=where,
+                    message=f"{line.under_blend:.0f} mm of it run under a blend or a slope of the surface",
+                    remedy="use longer sheets, or let less be asked of the stagger",
+                )
+            )
+    return found

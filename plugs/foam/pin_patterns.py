@@ -1,0 +1,187 @@
+"""Patterns of pins that go together in one way only: none may lie on itself or on its neighbour another way.
+
+A turn or a mirror image that brings every pin of a pattern to within a tolerance of some pin changes
+each distance between two pins by at most twice the tolerance. So a pattern is safe where every other
+way of pairing its pins off changes some distance by more than that, and the pins stand wide of any
+line about which they could be turned over (derived here).
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+TOLERANCE: Final = 3.0
+"""Pins that come this near fit, with some force: half a 6 mm dowel (common practice, no source)."""
+
+_REACH: Final = 2.0 * TOLERANCE
+
+
+def distances(points: Array) -> Array:
+    """Return the distances between points.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+
+    Returns
+    -------
+    (n, n) float, mm
+    """
+    steps = points[:, None, :] - points[None, :, :]
+    return np.asarray(np.hypot(steps[..., 0], steps[..., 1]))
+
+
+def is_keyed(points: Array) -> bool:
+    """Return whether a pattern fits itself in one way only, neither turned round nor turned over.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+
+    Returns
+    -------
+    bool
+    """
+    if len(points) < 3 or narrowest(points) <= _REACH:
+        return False
+    between = distances(points)
+    return not _pairs_off(between, between, but_itself=True)
+
+
+def fits(first: Array, second: Array) -> bool:
+    """Return whether a pattern fits on another, turned round or over as it may be.
+
+    Parameters
+    ----------
+    first, second : (n, 2) float, mm
+
+    Returns
+    -------
+    bool
+    """
+    return len(first) == len(second) and _pairs_off(distances(first), distances(second), but_itself=False)
+
+
+def narrowest(points: Array) -> float:
+    """Return the width of the narrowest strip that holds all points.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+        At least two, no two of them in one place.
+
+    Returns
+    -------
+    float, mm
+    """
+    i, j = np.triu_indices(len(points), 1)
+    step = points[j] - points[i]
+    across = np.stack([-step[:, 1], step[:, 0]], axis=1) / np.hypot(step[:, 0], step[:, 1])[:, None]
+    reach = points @ across.T
+    return float(np.ptp(reach, axis=0).min())
+
+
+def _pairs_off(first: Array, second: Array, *, but_itself: bool) -> bool:
+    """Return whether the points of one table of distances can be those of another."""
+    near = np.abs(first[:, None, :, None] - second[None, :, None, :]) <= _REACH
+    count = len(first)
+    chosen: list[int] = []
+
+    def complete() -> bool:
+        """Pair off the remaining points, each next one with every point that is still free."""
+        at = len(chosen)
+        if at == count:
+            return not but_itself or chosen != list(range(count))
+        for other in range(count):
+            if other not in chosen and all(near[at, other, k, chosen[k]] for k in range(at)):
+                chosen.append(other)
+                if complete():
+                    return True
+                chosen.pop()
+        return False
+
+    return complete()
+
+
+@cache
+def _triples(count: int) -> Indices:
+    """Return the numbers of all triples of a count, (3, t)."""
+    i, j, k = np.meshgrid(*(np.arange(count),) * 3, indexing="ij", sparse=True)
+    return np.stack(np.nonzero((i < j) & (j < k)))
+
+
+def widest_three(points: Array, least_apart: float, before: Array | None) -> list[int]:
+    """Return three points that stand wide and are keyed, if any three are.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+        To choose from, in an order that settles ties.
+    least_apart : float, mm
+        Between any two.
+    before : (k, 2) float or None, mm
+        A pattern that the three should not fit on.
+
+    Returns
+    -------
+    list of int
+        Their numbers; empty where no three stand apart.
+    """
+    if len(points) < 3:
+        return []
+    i, j, k = _triples(len(points))
+    between = distances(points)
+    a, b, c = between[j, k], between[i, k], between[i, j]
+    short, long = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+    sides = np.stack([short, a + b + c - short - long, long])
+    first, second = points[j] - points[i], points[k] - points[i]
+    twice_area = np.abs(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0])
+    height = twice_area / np.maximum(sides[2], 1e-9)
+    is_apart = sides[0] >= least_apart
+    if not is_apart.any():
+        return []
+    key = np.minimum(np.minimum(sides[1] - sides[0], sides[2] - sides[1]), height)
+    score = np.where(is_apart, sides[0] + height, -1.0)
+    is_good = is_apart & (key > _REACH)
+    if before is not None and len(before) == 3:
+        old = np.sort(distances(before)[np.triu_indices(3, 1)])
+        is_new = is_good & (np.abs(sides - old[:, None]).max(axis=0) > _REACH)
+        is_good = is_new if is_new.any() else is_good
+    best = (
+        np.argmax(np.where(is_good, score, -1.0))
+        if is_good.any()
+        else np.argmax(np.where(is_apart, key, -1.0))
+    )
+    return [int(i[best]), int(j[best]), int(k[best])]
+
+
+def spread(points: Array, count: int) -> Indices:
+    """Return the numbers of points chosen one by one, each farthest from those before.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+    count : int
+        How many at most; the first is the one farthest from the middle of all.
+
+    Returns
+    -------
+    (m,) int
+    """
+    if len(points) <= count:
+        return np.arange(len(points))
+    away = np.hypot(*(points - points.mean(axis=0)).T)
+    chosen = np.empty(count, dtype=np.intp)
+    nearest = np.full(len(points), np.inf)
+    for i in range(count):
+        chosen[i] = np.argmax(away)
+        nearest = np.minimum(nearest, np.hypot(*(points - points[chosen[i]]).T))
+        away = nearest
+    return chosen

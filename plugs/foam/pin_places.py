@@ -1,0 +1,230 @@
+"""Places that pins may take, and which of them they take: spread wide, and in one way only."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.foam.pin_patterns import fits, is_keyed, spread, widest_three
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+Mask = NDArray[np.bool_]
+Parts = NDArray[np.object_]
+
+LEAST_TO_A_JOINT: Final = 3
+"""Two pins let a layer be turned round, three need not."""
+
+LEAST_TO_A_PIECE: Final = 2
+"""A piece of a layer turns about one pin."""
+
+_ROUND_SEGMENTS: Final = 8
+_GROWN: Final = 1.0 / float(np.cos(np.pi / (4.0 * _ROUND_SEGMENTS))) + 0.01
+_SPARE: Final = 0.02
+_THINNED: Final = 0.05
+_LEAST_ON_RING: Final = 6
+_ALONG_EDGE: Final = 72
+_ACROSS: Final = 12
+_CHOICE: Final = 36
+_TRIES: Final = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Places:
+    """Places in the plane of a joint, and the piece on either side of each.
+
+    Attributes
+    ----------
+    points : (n, 2) float, mm
+    lower, upper : (n,) int
+        Number of the piece, from 0.
+    """
+
+    points: Array
+    lower: Indices
+    upper: Indices
+
+    def only(self, keep: Mask | Indices) -> Places:
+        """Return the places of a mask, or of numbers in their order.
+
+        Parameters
+        ----------
+        keep : (n,) bool or (k,) int
+
+        Returns
+        -------
+        Places
+        """
+        return Places(points=self.points[keep], lower=self.lower[keep], upper=self.upper[keep])
+
+
+def inset(region: shapely.Geometry, distance: float) -> shapely.Geometry:
+    """Return a region less a band along its edge, nowhere narrower than asked.
+
+    Parameters
+    ----------
+    region : shapely.Geometry, mm
+    distance : float, mm
+
+    Returns
+    -------
+    shapely.Geometry, mm
+        The band is at most a fiftieth and 0.1 mm wider, round corners apart.
+
+    References
+    ----------
+    GEOS thins the edge by a hundredth of the distance before (BufferParameters, simplifyFactor; from
+    memory) and makes chords of round corners; the band is widened by as much.
+    """
+    # thinned first, which is quicker
+    thinned = shapely.simplify(region, _THINNED, preserve_topology=False)
+    before, after = (len(shapely.get_rings(shapely.get_parts(shape))) for shape in (region, thinned))
+    wide = distance + _THINNED if after == before else distance
+    return shapely.buffer(thinned if after == before else region, -wide * _GROWN, quad_segs=_ROUND_SEGMENTS)
+
+
+def places_in(room: shapely.Geometry, lower: Parts | None, upper: Parts | None) -> Places:
+    """Return places along the edge of a room and all over it, in an order that depends on its shape alone.
+
+    Parameters
+    ----------
+    room : shapely.Geometry, mm
+    lower, upper : (k,) shapely.Geometry, mm, or None
+        What each piece on either side leaves of the plane; None is one piece that leaves it all.
+
+    Returns
+    -------
+    Places
+    """
+    below = np.array([room]) if lower is None else shapely.intersection(room, lower)
+    cells = below[:, None] if upper is None else shapely.intersection(below[:, None], upper[None, :])
+    points, first, second = [np.empty((0, 2))], [np.empty(0, dtype=np.intp)], [np.empty(0, dtype=np.intp)]
+    for (i, j), cell in np.ndenumerate(cells):
+        found = _places(cell)
+        points.append(found)
+        first.append(np.full(len(found), i))
+        second.append(np.full(len(found), j))
+    return Places(points=np.concatenate(points), lower=np.concatenate(first), upper=np.concatenate(second))
+
+
+def _places(region: shapely.Geometry) -> Array:
+    """Return places evenly along the edge of a region, just inside it, and on a grid over it."""
+    edge = shapely.buffer(region, -_SPARE, quad_segs=1)
+    if edge.is_empty:
+        return np.empty((0, 2))
+    rings = shapely.get_rings(shapely.get_parts(edge))
+    step = float(shapely.length(rings).sum()) / _ALONG_EDGE
+    found = []
+    for ring in rings:
+        points = shapely.get_coordinates(ring)
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+        stops = np.linspace(0.0, along[-1], max(_LEAST_ON_RING, round(along[-1] / step)), endpoint=False)
+        found.append(np.stack([np.interp(stops, along, points[:, i]) for i in (0, 1)], axis=1))
+    left, bottom, right, top = edge.bounds
+    cells = (np.arange(_ACROSS) + 0.5) / _ACROSS
+    grid = np.stack(np.meshgrid(left + cells * (right - left), bottom + cells * (top - bottom)), axis=-1)
+    points = np.asarray(np.round(np.concatenate([*found, grid.reshape(-1, 2)]), 2))
+    shapely.prepare(region)
+    is_inside: Mask = shapely.contains_xy(region, points[:, 0], points[:, 1])
+    return np.asarray(points[is_inside])
+
+
+def chosen(choice: Places, counts: tuple[int, int], least_apart: float, before: Array | None) -> Places:
+    """Return the places that pins take: three or more to a joint, two or more to a piece of a split layer.
+
+    Parameters
+    ----------
+    choice : Places
+    counts : tuple of 2 int
+        How many pieces the layer on either side has.
+    least_apart : float, mm
+        Between any two pins.
+    before : (k, 2) float or None, mm
+        The pattern of the joint before, which this one should not fit on.
+
+    Returns
+    -------
+    Places
+        In the order of their coordinates; fewer where there is no room.
+    """
+    points = choice.points
+    if not len(points):
+        return choice
+    groups = [
+        owner == i
+        for owner, count in zip((choice.lower, choice.upper), counts, strict=True)
+        for i in range(count)
+        if count > 1
+    ]
+    if groups:
+        numbers: list[int] = []
+        for group in groups:
+            numbers = _farthest(points, numbers, least_apart, LEAST_TO_A_PIECE, group)
+        numbers = _farthest(points, numbers, least_apart, LEAST_TO_A_JOINT, None)
+        numbers = _rekeyed(choice, numbers, least_apart, before)
+    else:
+        few = spread(points, _CHOICE)
+        three = widest_three(points[few], least_apart, before)
+        numbers = [int(few[i]) for i in three] or _farthest(points, [], least_apart, 2, None)
+    in_order = sorted(numbers, key=lambda i: (float(points[i, 0]), float(points[i, 1])))
+    return choice.only(np.array(in_order, dtype=np.intp))
+
+
+def gaps(points: Array, others: Array) -> Array:
+    """Return the distance from each point to the nearest of others.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+    others : (k, 2) float, mm
+        At least one.
+
+    Returns
+    -------
+    (n,) float, mm
+    """
+    steps = points[:, None, :] - others[None, :, :]
+    return np.asarray(np.hypot(steps[..., 0], steps[..., 1]).min(axis=1))
+
+
+def _farthest(points: Array, numbers: list[int], least: float, count: int, group: Mask | None) -> list[int]:
+    """Return numbers with more added, each the farthest in its group, until the group has enough."""
+    within = np.ones(len(points), dtype=np.bool_) if group is None else group
+    numbers = list(numbers)
+    while within.any() and sum(bool(within[i]) for i in numbers) < count:
+        mine = [i for i in numbers if within[i]]
+        away = gaps(points, points[mine] if mine else points[within].mean(axis=0)[None, :])
+        free = within & (gaps(points, points[numbers]) >= least) if numbers else within
+        if not free.any():
+            break
+        numbers.append(int(np.argmax(np.where(free, away, -1.0))))
+    return numbers
+
+
+def _rekeyed(choice: Places, numbers: list[int], least: float, before: Array | None) -> list[int]:
+    """Return places with one moved within its pieces, if that is what makes the pattern keyed."""
+    points = choice.points
+
+    def is_good(these: list[int]) -> bool:
+        """Return whether a pattern is keyed, and does not fit on the one before."""
+        return is_keyed(points[these]) and (before is None or not fits(points[these], before))
+
+    if len(numbers) < LEAST_TO_A_JOINT or is_good(numbers):
+        return numbers
+    second: list[int] | None = None
+    for i in reversed(range(len(numbers))):
+        rest = numbers[:i] + numbers[i + 1 :]
+        clear = gaps(points, points[rest])
+        mine = (choice.lower == choice.lower[numbers[i]]) & (choice.upper == choice.upper[numbers[i]])
+        free = np.flatnonzero(mine & (clear >= least))
+        for j in free[np.argsort(-clear[free], kind="stable")][:_TRIES]:
+            moved = [*rest, int(j)]
+            if is_good(moved):
+                return moved
+            if second is None and is_keyed(points[moved]):
+                second = moved
+    return numbers if second is None or is_keyed(points[numbers]) else second

@@ -1,0 +1,299 @@
+"""Pins that locate layers on one another: inside the margin, spread wide, and in one way only."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.errors import Finding
+from plugs.foam.glue import Contact
+from plugs.foam.layers import Layer
+from plugs.foam.pin_patterns import is_keyed
+from plugs.foam.pin_places import (
+    LEAST_TO_A_JOINT,
+    LEAST_TO_A_PIECE,
+    Places,
+    chosen,
+    gaps,
+    inset,
+    places_in,
+)
+from plugs.foam.standing import Standing, too_near
+from plugs.shape.plan import number
+
+Array = NDArray[np.float64]
+Pieces = Mapping[str, Sequence[shapely.Polygon]]
+
+APART_RATIO: Final = 4.0
+"""Pins nearer than so many diameters do not locate (common practice, no source)."""
+
+NO_PIECES: Final[Pieces] = MappingProxyType({})
+NO_KEEP_OUTS: Final[Mapping[str, shapely.Geometry]] = MappingProxyType({})
+
+_END_TO_END: Final = 0.45
+_SPARE: Final = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pins:
+    """The pins that hold layers in place while the glue sets.
+
+    Attributes
+    ----------
+    diameter : float, mm
+        A 6 mm dowel (common practice, no source).
+    clearance : float, mm
+        Foam left round a pin and beyond its ends: to the glue's margin, a recess, a joint, another pin.
+    depth_ratio : float, dimensionless
+        How deep a pin goes into either layer, of the foam there. Over 0.5 the pins of one joint pass
+        those of the next.
+    """
+
+    diameter: float = 6.0
+    clearance: float = 3.0
+    depth_ratio: float = 0.4
+
+    @property
+    def around(self) -> float:
+        """From a pin's axis to where its clearance ends, mm."""
+        return 0.5 * self.diameter + self.clearance
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pin:
+    """One pin, through two layers.
+
+    Attributes
+    ----------
+    name : str
+        "P3-1" is the first of contact 3; it stands on both faces.
+    at : tuple of 2 float, mm
+        In the axes of `plugs.shape.mesh.PLANES`.
+    lower_depth, upper_depth : float, mm
+        How far it goes into the layer before the joint and into the one behind, along the axis.
+    between : float, mm
+        What it passes between them, such as a template.
+    lower_piece, upper_piece : int
+        Number of the piece, from 0, in either layer.
+    """
+
+    name: str
+    at: tuple[float, float]
+    lower_depth: float
+    upper_depth: float
+    between: float
+    lower_piece: int
+    upper_piece: int
+
+    @property
+    def length(self) -> float:
+        """Length of the pin, mm."""
+        return self.lower_depth + self.between + self.upper_depth
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pinned:
+    """A contact with its pins.
+
+    Attributes
+    ----------
+    contact : Contact
+    diameter : float, mm
+    pins : tuple of Pin
+        In the order of their places: the first axis of the plane first.
+    is_keyed : bool
+        Whether the layers go together in one way only.
+    """
+
+    contact: Contact
+    diameter: float
+    pins: tuple[Pin, ...]
+    is_keyed: bool
+
+    @property
+    def places(self) -> Array:
+        """Where the pins stand, (n, 2), mm."""
+        return np.array([pin.at for pin in self.pins], dtype=np.float64).reshape(-1, 2)
+
+
+def checked_pins(pins: Pins) -> Pins:
+    """Return the words on pins with every value checked.
+
+    Parameters
+    ----------
+    pins : Pins
+
+    Returns
+    -------
+    Pins
+    """
+    return Pins(
+        diameter=number("pins.diameter", pins.diameter, least=0.5, most=100.0),
+        clearance=number("pins.clearance", pins.clearance, least=0.0, most=200.0),
+        depth_ratio=number("pins.depth_ratio", pins.depth_ratio, least=0.05, most=0.9),
+    )
+
+
+def make_pins(
+    contacts: Sequence[Contact],
+    pins: Pins,
+    standing: Sequence[Standing],
+    *,
+    pieces: Pieces = NO_PIECES,
+    keep_outs: Mapping[str, shapely.Geometry] = NO_KEEP_OUTS,
+) -> tuple[tuple[Pinned, ...], tuple[Finding, ...]]:
+    """Return the pins of every contact, and what is doubtful about them.
+
+    Parameters
+    ----------
+    contacts : sequence of Contact
+        In the order of stacking.
+    pins : Pins
+    standing : sequence of Standing
+        For each contact, as from `plugs.foam.standing.standing_foam`.
+    pieces : mapping of str to sequence of shapely.Polygon, mm
+        Rough outlines of the pieces of a layer, by its name; a layer that is not named is one piece.
+    keep_outs : mapping of str to shapely.Geometry, mm
+        What no pin may cross, by the layer's name.
+
+    Returns
+    -------
+    tuple of (tuple of Pinned) and (tuple of Finding)
+    """
+    pins = checked_pins(pins)
+    inner = {
+        name: np.array([inset(outline, pins.around) for outline in outlines])
+        for name, outlines in pieces.items()
+        if len(outlines) > 1
+    }
+    found: list[Pinned] = []
+    doubts: list[Finding] = []
+    for contact, foam in zip(contacts, standing, strict=True):
+        parts = [inner.get(name) for name in (contact.lower_layer, contact.upper_layer)]
+        choice = places_in(_room(contact, pins, foam, keep_outs), parts[0], parts[1])
+        counts = (1 if parts[0] is None else len(parts[0]), 1 if parts[1] is None else len(parts[1]))
+        before = found[-1].places if found else None
+        taken = _taken(choice, counts, pins, before)
+        reach = contact.margin + pins.around
+        if too_near(taken.points, foam, reach).any():
+            taken = _taken(choice.only(~too_near(choice.points, foam, reach)), counts, pins, before)
+        pinned = _pinned(contact, pins, taken)
+        found.append(pinned)
+        doubts += _findings(pinned, counts)
+    return tuple(found), tuple(doubts)
+
+
+def islands(layers: Sequence[Layer]) -> dict[str, tuple[shapely.Polygon, ...]]:
+    """Return the separate parts of each layer's rough outline, the pieces of layers that are not split.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+
+    Returns
+    -------
+    dict of str to tuple of shapely.Polygon, mm
+        By the layer's name.
+    """
+    return {layer.name: tuple(layer.rough.geoms) for layer in layers}
+
+
+def _room(
+    contact: Contact,
+    pins: Pins,
+    foam: Standing,
+    keep_outs: Mapping[str, shapely.Geometry],
+) -> shapely.Geometry:
+    """Return where the axis of a pin may stand."""
+    room: shapely.Geometry = contact.glued
+    for name in (contact.lower_layer, contact.upper_layer):
+        if name in keep_outs:
+            room = room.difference(keep_outs[name])
+    room = inset(room, pins.around)
+    for outline in foam.outlines:
+        room = shapely.intersection(room, inset(outline, contact.margin + pins.around))
+    return room
+
+
+def _taken(choice: Places, counts: tuple[int, int], pins: Pins, before: Array | None) -> Places:
+    """Return the places taken: clear of the pins of the joint before, if there is room or they would meet."""
+    least = APART_RATIO * pins.diameter
+    if before is None or not len(before) or not len(choice.points):
+        return chosen(choice, counts, least, None)
+    is_clear = gaps(choice.points, before) >= pins.diameter + pins.clearance + _SPARE
+    clear = chosen(choice.only(is_clear), counts, least, before)
+    if len(clear.points) >= LEAST_TO_A_JOINT or pins.depth_ratio > _END_TO_END:
+        return clear
+    free = chosen(choice, counts, least, before)
+    return free if len(free.points) > len(clear.points) else clear
+
+
+def _pinned(contact: Contact, pins: Pins, taken: Places) -> Pinned:
+    """Return a contact with pins at the places chosen."""
+    return Pinned(
+        contact=contact,
+        diameter=pins.diameter,
+        pins=tuple(
+            Pin(
+                name=f"P{contact.number}-{i}",
+                at=(float(x), float(y)),
+                lower_depth=pins.depth_ratio * contact.lower_mm,
+                upper_depth=pins.depth_ratio * contact.upper_mm,
+                between=contact.between_mm,
+                lower_piece=int(lower),
+                upper_piece=int(upper),
+            )
+            for i, ((x, y), lower, upper) in enumerate(
+                zip(taken.points, taken.lower, taken.upper, strict=True), start=1
+            )
+        ),
+        is_keyed=is_keyed(taken.points),
+    )
+
+
+def _findings(pinned: Pinned, counts: tuple[int, int]) -> list[Finding]:
+    """Return what is doubtful about the pins of a contact."""
+    contact = pinned.contact
+    where = f"between {contact.lower_layer} and {contact.upper_layer}"
+    found = []
+    if contact.touching_mm2 > 0.0 and len(pinned.pins) < LEAST_TO_A_JOINT:
+        found.append(
+            Finding(
+                code="few-pins",
+                severity="note",
+                where=where,
+                message=f"there is room for {len(pinned.pins)} pins, not for {LEAST_TO_A_JOINT}",
+                remedy="use thinner pins, less clearance or a smaller glue.margin, or line them up by eye",
+            )
+        )
+    elif pinned.pins and not pinned.is_keyed:
+        found.append(
+            Finding(
+                code="pins-alike",
+                severity="note",
+                where=where,
+                message="the pins also fit when a layer is turned round or over; there is no room to tell",
+                remedy="go by the names and the arrow on the layers, or use thinner pins",
+            )
+        )
+    names = (contact.lower_layer, contact.upper_layer)
+    owners = ([pin.lower_piece for pin in pinned.pins], [pin.upper_piece for pin in pinned.pins])
+    for name, count, owner in zip(names, counts, owners, strict=True):
+        few = [i for i in range(count) if count > 1 and owner.count(i) < LEAST_TO_A_PIECE]
+        if few:
+            found.append(
+                Finding(
+                    code="few-pins",
+                    severity="note",
+                    where=where,
+                    message=f"{len(few)} of the {count} pieces of {name} have under {LEAST_TO_A_PIECE} pins",
+                    remedy="line these pieces up by eye, or use thinner pins or less clearance",
+                )
+            )
+    return found

@@ -1,0 +1,111 @@
+"""Sanding aids and recess kits as plain figures, for the summary."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from plugs.foam.recess_kit import RecessKit, Rounded
+from plugs.foam.sanding import Gap, PanelBay, SandingAids
+
+
+def sanding_figures(aids: SandingAids) -> dict[str, Any]:
+    """Return the figures of sanding aids: lengths in mm, angles in degrees.
+
+    Parameters
+    ----------
+    aids : SandingAids
+
+    Returns
+    -------
+    dict
+        ``straightedge_mm``, ``daylight_mm``, ``blocks``, ``panels`` (bay by bay) and ``whole_panels``.
+    """
+    return {
+        "straightedge_mm": _round(aids.words.straightedge),
+        "daylight_mm": _round(aids.words.daylight),
+        "blocks": [
+            {
+                "number": block.number,
+                "name": block.name,
+                "edges": list(block.edges),
+                "radius_mm": _round(block.radius),
+                "arc_deg": _round(block.turn_deg),
+                "edges_turn_deg": {"from": _round(block.turn_deg), "to": _round(block.largest_turn_deg)},
+                "is_inside": block.is_inside,
+                "flat_mm": _round(block.flat),
+                "note": block.note,
+            }
+            for block in aids.blocks
+        ],
+        "panels": [_panel(panel) | {"bay": panel.bay} for panel in aids.panels],
+        "whole_panels": [_panel(panel) for panel in aids.wholes],
+    }
+
+
+def recess_figures(kits: Sequence[RecessKit]) -> list[dict[str, Any]]:
+    """Return the figures of recess kits: lengths in mm, areas in m2, angles in degrees.
+
+    Parameters
+    ----------
+    kits : sequence of RecessKit
+
+    Returns
+    -------
+    list of dict
+        What a cut right through does not have is None.
+    """
+    return [
+        {
+            "name": kit.name,
+            "mouth_mm": _rounded(kit.mouth),
+            "cut_mm": _rounded(kit.cut),
+            "floor_mm": None if kit.floor is None else _rounded(kit.floor),
+            "kerf_mm": _round(kit.kerf),
+            "set_back_mm": None if kit.floor is None else _round(kit.depth),
+            "saw_lean_deg": _round(kit.draft_deg),
+            "floor_fillet_mm": _round(kit.floor_radius),
+            "play_mm": _round(kit.play),
+            "cloth_m2": None if kit.inlay is None else _round(1e-6 * kit.inlay.area_mm2, 9),
+            "cloth_walls_mm": None if kit.inlay is None else _round(kit.inlay.to_rim),
+            "cloth_overlap_mm": None if kit.inlay is None else _round(kit.inlay.overlap),
+        }
+        for kit in kits
+    ]
+
+
+def _panel(panel: PanelBay) -> dict[str, Any]:
+    """Return the figures of a panel."""
+    return {
+        "panel": panel.panel,
+        "from_x_mm": _round(panel.from_x),
+        "to_x_mm": _round(panel.to_x),
+        "kind": panel.kind,
+        "flat_block": panel.is_flat_block,
+        "lengthwise": _gap(panel.lengthwise),
+        "crosswise": _gap(panel.crosswise),
+        "twist_mm": _round(panel.twist),
+    }
+
+
+def _gap(gap: Gap | None) -> dict[str, Any] | None:
+    """Return the figures of a gap."""
+    if gap is None:
+        return None
+    return {
+        "gap_mm": _round(gap.gap),
+        "straightedge_mm": _round(gap.length),
+        "place_mm": [_round(value) for value in gap.place],
+    }
+
+
+def _rounded(shape: Rounded) -> dict[str, float]:
+    """Return the figures of a rounded rectangle."""
+    return {
+        "width": _round(shape.width), "height": _round(shape.height), "corner_radius": _round(shape.radius)
+    }  # fmt: skip
+
+
+def _round(value: float, digits: int = 6) -> float:
+    """Return a figure to a millionth, never a negative zero."""
+    return round(float(value), digits) + 0.0

@@ -1,0 +1,190 @@
+"""The foam that stands round a pin all along its length, and what recesses take of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.foam.glue import Contact
+from plugs.foam.layers import Layer
+from plugs.shape import mesh
+from plugs.shape.mesh import PLANES, Body
+from plugs.shape.recess import Tool
+from plugs.shape.sampling import sample
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+_RECESS_CHORD: Final = 0.2
+_LEVEL: Final = 1e-12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Walls:
+    """The triangles of a body in the axes of a plane square to a stack, and their height.
+
+    Attributes
+    ----------
+    corners : (3, m, 3) float, mm
+    lower, upper : (m, 3) float, mm
+        Corners of the box round each.
+    """
+
+    corners: Array
+    lower: Array
+    upper: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Standing:
+    """The foam between the ends of a contact's pins, seen along the stack.
+
+    Attributes
+    ----------
+    outlines : tuple of shapely.MultiPolygon, mm
+        Of the foam at some heights on the way of a pin.
+    walls : Walls or None
+        What the outlines do not tell, since a wall may bend between them; None where walls are upright.
+    from_mm, to_mm : float
+        Where a pin begins and ends along the axis.
+    """
+
+    outlines: tuple[shapely.MultiPolygon, ...]
+    walls: Walls | None
+    from_mm: float
+    to_mm: float
+
+
+def standing_foam(
+    body: Body, contacts: Sequence[Contact], *, depth_ratio: float, clearance: float
+) -> tuple[Standing, ...]:
+    """Return the foam that pins pass on their way, for each contact.
+
+    Outlines are taken beyond the ends of a pin by its clearance, or by half of what is left of the
+    layer there if that is less.
+
+    Parameters
+    ----------
+    body : Body
+        The foam, in the plug's own axes.
+    contacts : sequence of Contact
+    depth_ratio : float, dimensionless
+        As in `plugs.foam.pins.Pins`.
+    clearance : float, mm
+        As there.
+
+    Returns
+    -------
+    tuple of Standing
+    """
+    if not contacts:
+        return ()
+    axis = contacts[0].axis
+    turned = mesh.stacked(body, axis)
+    walls = _walls(body, axis)
+    found = []
+    for contact in contacts:
+        heights, ends = [], []
+        for face, fill, sign in (
+            (contact.at_mm, contact.lower_mm, -1.0),
+            (contact.at_mm + contact.between_mm, contact.upper_mm, 1.0),
+        ):
+            depth = depth_ratio * fill
+            beyond = depth + min(clearance, 0.5 * (fill - depth))
+            heights.append(face + sign * beyond)
+            ends.append(face + sign * depth)
+        outlines = tuple(mesh.outline(turned, at, above=True) for at in heights)
+        found.append(Standing(outlines=outlines, walls=walls, from_mm=ends[0], to_mm=ends[1]))
+    return tuple(found)
+
+
+def too_near(points: Array, foam: Standing, reach: float) -> Mask:
+    """Return at which points a pin would have a wall of the foam nearer than a reach.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+    foam : Standing
+    reach : float, mm
+
+    Returns
+    -------
+    (n,) bool
+    """
+    near = np.zeros(len(points), dtype=np.bool_)
+    if foam.walls is None:
+        return near
+    for i, (h, v) in enumerate(points.tolist()):
+        low, high = (h - reach, v - reach, foam.from_mm), (h + reach, v + reach, foam.to_mm)
+        lower, upper = foam.walls.lower, foam.walls.upper
+        is_near = (lower[:, 0] <= high[0]) & (upper[:, 0] >= low[0])
+        for column in (1, 2):
+            is_near &= (lower[:, column] <= high[column]) & (upper[:, column] >= low[column])
+        corners = foam.walls.corners[:, is_near]
+        begin = np.concatenate([corners[0], corners[1], corners[2]])
+        finish = np.concatenate([corners[1], corners[2], corners[0]])
+        near[i] = bool((_gaps(points[i], begin, finish, foam.from_mm, foam.to_mm) < reach).any())
+    return near
+
+
+def recess_keep_outs(tools: Sequence[Tool], layers: Sequence[Layer]) -> dict[str, shapely.Geometry]:
+    """Return what recesses take of each layer, seen along the stack, so that no pin crosses one.
+
+    Parameters
+    ----------
+    tools : sequence of Tool
+    layers : sequence of Layer
+
+    Returns
+    -------
+    dict of str to shapely.Geometry, mm
+        By the layer's name; layers that no recess reaches are left out.
+    """
+    found: dict[str, list[shapely.Geometry]] = {}
+    for tool in tools:
+        if tool.kind != "cut" or not layers:
+            continue
+        body = mesh.placed(mesh.body_of_grid(sample(tool.loft, _RECESS_CHORD)), tool.frame)
+        box = mesh.measure(body)
+        column = "xyz".index(layers[0].axis)
+        shadow = mesh.envelope(Body(mesh.stacked(body, layers[0].axis).up))
+        for layer in layers:
+            if box.lower[column] < layer.to_mm and box.upper[column] > layer.from_mm:
+                found.setdefault(layer.name, []).append(shadow)
+    return {name: shapely.union_all(shadows) for name, shadows in found.items()}
+
+
+def _walls(body: Body, axis: str) -> Walls:
+    """Return the triangles of a body with their boxes."""
+    vertices, triangles = mesh.triangles_of(body)
+    points = vertices[:, ["xyz".index(word) for word in (*PLANES[axis], axis)]]
+    corners = points[triangles.T]
+    first, second, third = corners
+    return Walls(
+        corners=corners,
+        lower=np.minimum(np.minimum(first, second), third),
+        upper=np.maximum(np.maximum(first, second), third),
+    )
+
+
+def _gaps(point: Array, begin: Array, finish: Array, low: float, high: float) -> Array:
+    """Return how far a line along the axis runs from what other lines have between two heights."""
+    rise = finish[:, 2] - begin[:, 2]
+    level = np.abs(rise) < _LEVEL
+    shares = (np.array([[low], [high]]) - begin[:, 2]) / np.where(level, 1.0, rise)
+    first = np.where(level, 0.0, np.clip(shares.min(axis=0), 0.0, 1.0))
+    last = np.where(level, 1.0, np.clip(shares.max(axis=0), 0.0, 1.0))
+    step = finish[:, :2] - begin[:, :2]
+    square = np.maximum(np.sum(step**2, axis=1), _LEVEL)
+    share = np.clip(np.sum((point - begin[:, :2]) * step, axis=1) / square, first, last)
+    foot = begin[:, :2] + share[:, None] * step - point
+    away = np.hypot(foot[:, 0], foot[:, 1])
+    is_between = (np.minimum(begin[:, 2], finish[:, 2]) <= high) & (
+        np.maximum(begin[:, 2], finish[:, 2]) >= low
+    )
+    return np.asarray(np.where(is_between, away, np.inf))

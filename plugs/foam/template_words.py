@@ -1,0 +1,272 @@
+"""What a recipe says of its templates, and where along the plug they stand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from plugs.errors import Finding, PlugError
+from plugs.shape.plan import number
+
+_MOST = 200
+_WORDS = {
+    "stands": ("aft", "forward", "centred"),
+    "slots": ("below", "above"),
+    "relief": ("dog-bone", "t-bone"),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Templates:
+    """Templates of plywood or card that a plug is sanded to.
+
+    Attributes
+    ----------
+    thickness : float, mm
+        Of the ply or card.
+    stations : str or sequence of float, mm
+        "all" is one at every station of the plug; otherwise their positions x, or none.
+    stands : str
+        A station template stands from its station "aft" or "forward", or "centred" on it. One at an
+        end of the plug always stands within the plug.
+    buttocks : sequence of float, mm
+        Positions y of the lengthwise templates, each centred on its buttock; 0 is the centreline.
+    waterlines : sequence of float, mm
+        Heights that are marked on every template.
+    slots : str
+        Where the slots of the station templates open, "below" or "above"; those of the lengthwise
+        templates open the other way.
+    clearance : float, mm
+        By how much a slot is wider than the template that it takes.
+    bit_diameter : float, mm
+        Of the router bit that cuts the slots, whose closed ends are relieved for it; 0 is a saw.
+    relief : str
+        "dog-bone" clears a corner along its diagonal, "t-bone" into the sides of the slot.
+    screw_diameter : float, mm
+        Of the screw holes; 0 is none.
+    foot_diameter : float, mm
+        Of a hole near the foot, to bolt or lift the template by; 0 is none.
+    hole_margin : float, mm
+        Least distance from the edge of a hole to the edge of the template.
+    bevel_mark : float, mm
+        Edges from which the surface falls away by more than this over the thickness are marked.
+    """
+
+    thickness: float = 6.0
+    stations: str | Sequence[float] = "all"
+    stands: str = "aft"
+    buttocks: Sequence[float] = ()
+    waterlines: Sequence[float] = ()
+    slots: str = "below"
+    clearance: float = 0.2
+    bit_diameter: float = 0.0
+    relief: str = "dog-bone"
+    screw_diameter: float = 4.0
+    foot_diameter: float = 0.0
+    hole_margin: float = 15.0
+    bevel_mark: float = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """Where a template stands along its axis.
+
+    Attributes
+    ----------
+    at_mm : float
+        The station or buttock it belongs to.
+    from_mm, to_mm : float
+        Its two faces.
+    """
+
+    at_mm: float
+    from_mm: float
+    to_mm: float
+
+
+def checked_templates(templates: Templates) -> Templates:
+    """Return templates with every value checked, positions in rising order.
+
+    Parameters
+    ----------
+    templates : Templates
+
+    Returns
+    -------
+    Templates
+
+    Raises
+    ------
+    PlugError
+        A word or number that no template can have.
+    """
+    for word, known in _WORDS.items():
+        if getattr(templates, word) not in known:
+            raise PlugError(
+                param=f"templates.{word}",
+                value=getattr(templates, word),
+                reason="templates know no such word",
+                remedy=f"use one of {', '.join(known)}",
+            )
+    thickness = number("templates.thickness", templates.thickness, least=0.2, most=100.0)
+    clearance = number("templates.clearance", templates.clearance, least=0.0, most=5.0)
+    bit = number("templates.bit_diameter", templates.bit_diameter, least=0.0, most=100.0)
+    if bit > thickness + clearance:
+        raise PlugError(
+            param="templates.bit_diameter",
+            value=bit,
+            reason=f"the slots are {thickness + clearance:g} mm wide, the bit does not enter them",
+            remedy=f"use a bit of at most {thickness + clearance:g}",
+        )
+    stations = templates.stations
+    if isinstance(stations, str) and stations != "all":
+        raise PlugError(
+            param="templates.stations",
+            value=stations,
+            reason="templates know no such word",
+            remedy='use "all", or positions such as (0.0, 450.0)',
+        )
+    return Templates(
+        thickness=thickness,
+        stations=stations if isinstance(stations, str) else _positions("stations", stations),
+        stands=templates.stands,
+        buttocks=_positions("buttocks", templates.buttocks),
+        waterlines=_positions("waterlines", templates.waterlines),
+        slots=templates.slots,
+        clearance=clearance,
+        bit_diameter=bit,
+        relief=templates.relief,
+        screw_diameter=number("templates.screw_diameter", templates.screw_diameter, least=0.0, most=100.0),
+        foot_diameter=number("templates.foot_diameter", templates.foot_diameter, least=0.0, most=1000.0),
+        hole_margin=number("templates.hole_margin", templates.hole_margin, least=1.0, most=1000.0),
+        bevel_mark=number("templates.bevel_mark", templates.bevel_mark, least=0.0, most=1000.0),
+    )
+
+
+def _positions(word: str, given: object) -> tuple[float, ...]:
+    """Return positions as numbers in rising order, each once."""
+    listed = tuple(given) if isinstance(given, Sequence) and not isinstance(given, str) else (given,)
+    if len(listed) > _MOST:
+        raise PlugError(
+            param=f"templates.{word}",
+            value=f"{len(listed)} positions",
+            reason="that are more than anybody cuts",
+            remedy=f"give at most {_MOST}",
+        )
+    return tuple(sorted({number(f"templates.{word}[{i}]", x) for i, x in enumerate(listed)}))
+
+
+def station_spans(
+    templates: Templates, stations: Sequence[float], low: float, high: float
+) -> tuple[tuple[Span, ...], tuple[Finding, ...]]:
+    """Return where the station templates stand, and which stations have none.
+
+    Parameters
+    ----------
+    templates : Templates
+        Checked.
+    stations : sequence of float, mm
+        Positions x of the plug's stations, for ``stations="all"``.
+    low, high : float, mm
+        Where the foam begins and ends along x.
+
+    Returns
+    -------
+    tuple of (tuple of Span) and (tuple of Finding)
+        In rising order.
+
+    Raises
+    ------
+    PlugError
+        A position outside the foam, or two templates that overlap.
+    """
+    wanted = stations if isinstance(templates.stations, str) else templates.stations
+    spans: list[Span] = []
+    findings: list[Finding] = []
+    for i, x in enumerate(sorted({float(x) for x in wanted})):
+        span = _span(x, templates, low, high)
+        if span is not None:
+            spans.append(span)
+        elif templates.stations == "all":
+            findings.append(
+                Finding(
+                    code="station-without-template",
+                    severity="note",
+                    where=f"station x = {x:g}",
+                    message=f"the foam runs from x = {low:.1f} to {high:.1f} mm, so no template stands here",
+                    remedy=f"name positions in templates.stations, from {low:.1f} to {high:.1f}",
+                )
+            )
+        else:
+            raise PlugError(
+                param=f"templates.stations[{i}]",
+                value=x,
+                reason=f"the foam runs from x = {low:.1f} to {high:.1f} mm",
+                remedy=f"use {min(max(x, low), high):.1f}, or leave it out",
+            )
+    _check_apart(spans, templates, "stations")
+    return tuple(spans), tuple(findings)
+
+
+def buttock_spans(templates: Templates, low: float, high: float) -> tuple[Span, ...]:
+    """Return where the lengthwise templates stand.
+
+    Parameters
+    ----------
+    templates : Templates
+        Checked.
+    low, high : float, mm
+        Where the foam begins and ends along y.
+
+    Returns
+    -------
+    tuple of Span
+        In rising order.
+
+    Raises
+    ------
+    PlugError
+        A buttock outside the foam, or two templates that overlap.
+    """
+    half = 0.5 * templates.thickness
+    for i, y in enumerate(templates.buttocks):
+        if not low + half <= y <= high - half:
+            raise PlugError(
+                param=f"templates.buttocks[{i}]",
+                value=y,
+                reason=f"{templates.thickness:g} mm have no room: the foam is y = {low:.1f} to {high:.1f} mm",
+                remedy=f"use {min(max(y, low + half), high - half):.1f}, or a number nearer the middle"
+                if high - low >= templates.thickness
+                else f"leave it out: the foam is {high - low:.1f} mm broad",
+            )
+    spans = [Span(at_mm=y, from_mm=y - half, to_mm=y + half) for y in templates.buttocks]
+    _check_apart(spans, templates, "buttocks")
+    return tuple(spans)
+
+
+def _span(x: float, templates: Templates, low: float, high: float) -> Span | None:
+    """Return where the template of a station stands, moved into the plug at its ends, None if outside."""
+    thickness = templates.thickness
+    if not low - thickness <= x <= high + thickness or high - low <= thickness:
+        return None
+    start = {"aft": x, "forward": x - thickness, "centred": x - 0.5 * thickness}[templates.stands]
+    start = min(max(start, low), high - thickness)
+    return Span(at_mm=x, from_mm=start, to_mm=start + thickness)
+
+
+def _check_apart(spans: Sequence[Span], templates: Templates, word: str) -> None:
+    """Refuse templates that overlap."""
+    kept: list[Span] = []
+    for span in spans:
+        if not kept or span.from_mm >= kept[-1].to_mm - 1e-9:
+            kept.append(span)
+    if len(kept) < len(spans):
+        clash = next(b for a, b in pairwise(spans) if b.from_mm < a.to_mm - 1e-9)
+        listed = ", ".join(f"{span.at_mm:g}" for span in kept)
+        raise PlugError(
+            param=f"templates.{word}",
+            value=clash.at_mm,
+            reason=f"it overlaps the template before it: each is {templates.thickness:g} mm thick",
+            remedy=f"use {word}=({listed}{',' if len(kept) == 1 else ''})",
+        )

@@ -1,0 +1,177 @@
+"""What summary.json says of everything that is cut: pieces, sheets, glue, pins, templates, sanding."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from plugs.foam.pins import Pinned
+from plugs.foam.sanding_figures import recess_figures, sanding_figures
+from plugs.foam.templates import Template
+from plugs.output.cut_list import sheet_figures, stock_figures
+from plugs.parts import Parts
+from plugs.recipe import Plug
+
+
+def parts_summary(plug: Plug, parts: Parts, files: Mapping[str, bytes]) -> dict[str, Any]:
+    """Return the part of summary.json about everything that is cut.
+
+    Parameters
+    ----------
+    plug : Plug
+    parts : Parts
+    files : mapping of str to bytes
+        By path in the folder.
+
+    Returns
+    -------
+    dict
+        Lengths in mm, areas in m2, volumes in m3, masses in kg but for glue, which is in g.
+    """
+    voids = [void for void in parts.voids if not void.outline.is_empty]
+    return {
+        "pieces": [
+            {
+                "name": piece.name,
+                "layer": piece.layer,
+                "place": piece.place,
+                "sheet_mm": _round(piece.thickness),
+                "area_m2": _round(1e-6 * piece.area_mm2),
+                "volume_m3": _round(1e-9 * piece.volume_mm3),
+                "weight_kg": None if piece.weight_kg is None else _round(piece.weight_kg),
+            }
+            for piece in parts.pieces.pieces
+        ],
+        "joints": [
+            {
+                "name": joint.name,
+                "layer": joint.layer,
+                "square_to": joint.square_to,
+                "at_mm": _round(joint.at),
+                "length_mm": _round(joint.line.length),
+                "between": list(joint.between),
+                "apart_mm": None if joint.apart is None else _round(joint.apart),
+            }
+            for joint in parts.pieces.joints
+        ],
+        "voids": [
+            {
+                "layer": void.layer,
+                "area_m2": _round(1e-6 * void.outline.area),
+                "volume_m3": _round(1e-9 * void.volume_mm3),
+            }
+            for void in voids
+        ],
+        "sheets": _sheets(parts, files),
+        "glue": _glue(plug, parts),
+        "pins": _pins(plug, parts),
+        "templates": [_template(template, files) for template in parts.templates],
+        "sanding": sanding_figures(parts.sanding),
+        "recess_kits": recess_figures(parts.kits),
+    }
+
+
+def _sheets(parts: Parts, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+    """Return the sheets that the pieces are cut from, None without stock."""
+    if parts.nesting is None:
+        return None
+    figures = sheet_figures(parts.nesting)
+    for figure, sheet in zip(figures, parts.nesting.sheets, strict=True):
+        stems = {f"sheet-{sheet.number:0{digits}d}" for digits in (2, 3, 4)}
+        figure["files"] = sorted(name for name in files if Path(name).stem in stems)
+    return {
+        "is_searched": parts.is_searched,
+        "by_stock": stock_figures(parts.nesting),
+        "sheets": figures,
+    }
+
+
+def _glue(plug: Plug, parts: Parts) -> dict[str, Any]:
+    """Return where layers are glued, and how much glue that takes."""
+    contacts = [joint.contact for joint in parts.pinned]
+    return {
+        "margin_mm": _round(plug.glue.margin),
+        "coverage_g_m2": _round(plug.glue.coverage_gsm),
+        "glue_g": _round(sum(contact.glue_g for contact in contacts)),
+        "contacts": [
+            {
+                "number": contact.number,
+                "lower_layer": contact.lower_layer,
+                "upper_layer": contact.upper_layer,
+                "at_mm": _round(contact.at_mm),
+                "touching_m2": _round(1e-6 * contact.touching_mm2),
+                "glued_m2": _round(1e-6 * contact.glued_mm2),
+                "share_ratio": _round(contact.share_ratio),
+                "glue_g": _round(contact.glue_g),
+            }
+            for contact in contacts
+        ],
+    }
+
+
+def _pins(plug: Plug, parts: Parts) -> dict[str, Any]:
+    """Return the pins of every contact."""
+    return {
+        "diameter_mm": _round(plug.pins.diameter),
+        "count": sum(len(joint.pins) for joint in parts.pinned),
+        "contacts": [_contact_pins(joint) for joint in parts.pinned],
+    }
+
+
+def _contact_pins(joint: Pinned) -> dict[str, Any]:
+    """Return the pins between two layers."""
+    return {
+        "number": joint.contact.number,
+        "is_keyed": joint.is_keyed,
+        "pins": [
+            {
+                "name": pin.name,
+                "at_mm": [_round(v) for v in pin.at],
+                "lower_depth_mm": _round(pin.lower_depth),
+                "upper_depth_mm": _round(pin.upper_depth),
+                "length_mm": _round(pin.length),
+            }
+            for pin in joint.pins
+        ],
+    }
+
+
+def _template(template: Template, files: Mapping[str, bytes]) -> dict[str, Any]:
+    """Return the figures of a template."""
+    kind = "station" if template.axis == "x" else "lengthwise"
+    bevel = template.bevel
+    return {
+        "name": template.name,
+        "kind": kind,
+        "at_mm": _round(template.at_mm),
+        "from_mm": _round(template.from_mm),
+        "to_mm": _round(template.to_mm),
+        "area_m2": _round(1e-6 * template.region.area),
+        "slots": [
+            {
+                "other": slot.other,
+                "opens": slot.opens,
+                "width_mm": _round(slot.width),
+                "across_mm": _round(slot.across),
+                "end_mm": _round(slot.end),
+            }
+            for slot in template.slots
+        ],
+        "holes": [
+            {
+                "kind": hole.kind,
+                "centre_mm": [_round(v) for v in hole.centre],
+                "diameter_mm": _round(hole.diameter),
+            }
+            for hole in template.holes
+        ],
+        "bevel_mm": _round(bevel.largest_mm),
+        "bevel_deg": _round(bevel.angle_deg),
+        "files": sorted(n for n in files if Path(n).stem == f"{kind}-{template.number:02d}"),
+    }
+
+
+def _round(value: float) -> float:
+    """Return a figure to 9 significant digits, what is nothing but rounding as 0."""
+    return 0.0 if abs(value) < 1e-12 else float(f"{float(value):.9g}")

@@ -1,0 +1,88 @@
+"""Joints, voids and names on a layer's drawing, and the table of pieces."""
+
+from __future__ import annotations
+
+import csv
+import io
+from itertools import pairwise
+
+import pytest
+import shapely
+
+from plugs.foam.hollow import Hollow, hollowed, make_voids
+from plugs.foam.joints import Joints
+from plugs.foam.layers import Stack, make_layers
+from plugs.foam.pieces import make_pieces
+from plugs.output.drawing import layer_drawing
+from plugs.output.picture import label_box
+from plugs.output.pieces_drawing import JOINT, PIECE_COLUMNS, VOID, pieces_csv, with_pieces
+from tests.shapes import box_plan, solid_of
+
+BODY = solid_of(box_plan(2000.0, 500.0, 150.0)).body
+LAYERS = make_layers(BODY, Stack(thicknesses=(50.0,), allowance=4.0))[0]
+MADE, _ = make_pieces(BODY, LAYERS, Joints(stepped=True), [[(1200.0, 600.0)]] * 3, density_kg_m3=30.0)
+VOIDS, _ = make_voids(BODY, LAYERS, Hollow(), MADE.joints)
+
+
+def test_layer_in_one_piece_is_left_as_it_is() -> None:
+    """Nothing is added where there is nothing to say."""
+    whole, _ = make_pieces(BODY, LAYERS, Joints(), [()] * 3)
+    drawing = layer_drawing(LAYERS[0], plug_name="Box")
+    assert with_pieces(drawing, LAYERS[0], whole.pieces, whole.joints) is drawing
+
+
+def test_joint_void_and_names() -> None:
+    """The joint's line at its place, the voids closed, each piece named once inside itself, clear of all."""
+    layer = LAYERS[1]
+    drawing = with_pieces(layer_drawing(layer, plug_name="Box"), layer, MADE.pieces, MADE.joints, VOIDS)
+    joint = next(j for j in MADE.joints if j.layer == "L02")
+    drawn = [p for p in drawing.paths if p.dxf_layer == JOINT]
+    assert len(drawn) == 1
+    assert not drawn[0].is_closed
+    assert shapely.LineString(drawn[0].points).equals_exact(joint.line.geoms[0], 1e-9)
+    assert sum(p.dxf_layer == VOID and p.is_closed for p in drawing.paths) == len(VOIDS[1].outline.geoms)
+    assert not any(label.text == "L02" for label in drawing.labels)
+    finals = shapely.union(layer.lower.boundary, layer.upper.boundary)
+    for piece in (p for p in MADE.pieces if p.layer == "L02"):
+        box = shapely.box(*label_box(next(label for label in drawing.labels if label.text == piece.name)))
+        assert piece.rough.contains(box)
+        assert not box.intersects(finals)
+        assert not box.intersects(VOIDS[1].outline)
+    words = [label.text for label in drawing.labels]
+    assert any(text.startswith("JOINT: L02 joint 1, square to x, at x = ") for text in words)
+    assert any(text.startswith("VOID: ") for text in words)
+
+
+def test_rows_stand_clear_of_each_other() -> None:
+    """The rows that are added follow the title."""
+    layer = LAYERS[1]
+    before = layer_drawing(layer, plug_name="Box")
+    after = with_pieces(before, layer, MADE.pieces, MADE.joints, VOIDS)
+    rows = sorted(label.at[1] for label in after.labels if label.align == "left")
+    assert min(b - a for a, b in pairwise(rows) if b != a) >= 5.0
+    assert len(rows) > sum(label.align == "left" for label in before.labels)
+
+
+def test_piece_too_small_for_its_name_is_listed() -> None:
+    """A sliver of a layer has no room for a name: the title has."""
+    body = solid_of(box_plan(2000.0, 14.0, 50.0)).body
+    layers = make_layers(body, Stack(thicknesses=(50.0,), allowance=0.0))[0]
+    made, _ = make_pieces(body, layers, Joints(), [[(1200.0, 600.0)]])
+    drawing = with_pieces(layer_drawing(layers[0], plug_name="Lath"), layers[0], made.pieces, made.joints)
+    named = {label.text for label in drawing.labels}
+    listed = next((t for t in named if t.startswith("Too small for their names")), "")
+    for piece in made.pieces:
+        assert (piece.name in named) != (piece.name in listed)
+
+
+def test_table() -> None:
+    """A row for each piece, read back by Python's own reader; void and weight are counted."""
+    pieces = hollowed(MADE.pieces, VOIDS)
+    rows = list(csv.DictReader(io.StringIO(pieces_csv(pieces))))
+    assert tuple(rows[0]) == PIECE_COLUMNS
+    assert [row["piece"] for row in rows] == [piece.name for piece in pieces]
+    total = sum(float(row["volume_m3"]) for row in rows)
+    assert total == pytest.approx(2.0 * 0.5 * 0.15 - 1e-9 * sum(v.volume_mm3 for v in VOIDS), abs=1e-7)
+    assert float(rows[0]["weight_kg"]) == pytest.approx(30.0 * float(rows[0]["volume_m3"]), abs=1e-4)
+    light, _ = make_pieces(BODY, LAYERS, Joints(), [()] * 3)
+    assert pieces_csv(light.pieces).splitlines()[1].endswith(",")

@@ -1,0 +1,161 @@
+"""Every triangle has one place, the places' areas are right, and zones are made of them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from plugs.errors import PlugError
+from plugs.shape.body import make_solid
+from plugs.shape.checks import checked_loft
+from plugs.shape.mating import Mating, make_cut
+from plugs.shape.recess import Recess
+from plugs.shape.section import End
+from plugs.skin.places import places_of, with_flanges
+from plugs.skin.zones import FREE, Zone, all_zones, members, zoned
+from tests.cloth import plug_of
+from tests.shapes import box_plan, crowned_plan, tapered_plan
+
+PLATE = Recess(
+    panel="aft", y=0.0, z=100.0, width=120.0, height=60.0, depth=15.0, corner_radius=8.0,
+    floor_radius=3.0, draft_deg=5.0, name="plate",
+)  # fmt: skip
+
+
+def test_panels_of_a_blended_box_have_their_closed_areas() -> None:
+    """Deck: length x (flat + two halves of an arc); ends: rectangle less four corners."""
+    areas = places_of(plug_of(box_plan(500.0, 300.0, 200.0, radius=30.0))).areas_mm2()
+    arc = 0.5 * np.pi * 30.0
+    end = 300.0 * 200.0 - (4.0 - np.pi) * 30.0**2
+    assert areas["deck"] == pytest.approx(500.0 * (240.0 + arc), rel=1e-3)
+    assert areas["floor"] == pytest.approx(500.0 * (240.0 + arc), rel=1e-3)
+    assert areas["side starboard"] == pytest.approx(500.0 * (140.0 + arc), rel=1e-3)
+    assert areas["side port"] == pytest.approx(areas["side starboard"], rel=1e-4)
+    assert areas["front"] == pytest.approx(end, rel=1e-3)
+    assert areas["aft"] == pytest.approx(end, rel=1e-3)
+
+
+def test_six_sides_of_a_rounded_cube_are_alike() -> None:
+    """By symmetry each is a sixth of the whole, but for how eighths of a sphere are shared, under 1 %."""
+    solid = plug_of(box_plan(200.0, 200.0, 200.0, radius=30.0, end_radius=30.0))
+    areas = places_of(solid).areas_mm2()
+    assert len(areas) == 6
+    assert np.array(list(areas.values())) == pytest.approx(solid.by_mesh.area_mm2 / 6.0, rel=0.01)
+
+
+@pytest.mark.parametrize("coarse", [0.0, 0.3])
+def test_areas_add_up_to_the_body(coarse: float) -> None:
+    """Blends, crowns, a raked end, a recess: every triangle has one place, and nothing is lost."""
+    for solid in (
+        plug_of(crowned_plan()),
+        plug_of(
+            tapered_plan(radius=12.0, aft=End(radius=20.0, sharp=("floor",)), bulge=8.0),
+            (Recess(panel="deck", x=200.0, width=60.0, height=80.0, depth=9.0, corner_radius=6.0),),
+        ),
+        plug_of(box_plan(400.0, 300.0, 200.0, radius=20.0, end_radius=15.0), (PLATE,)),
+    ):
+        places = places_of(solid, coarse=coarse)
+        assert places.label.min() >= 0
+        assert places.label.max() < len(places.names) == len(places.owners)
+        total = sum(places.areas_mm2().values())
+        assert total == pytest.approx(solid.by_mesh.area_mm2, rel=1e-9 if coarse == 0.0 else 5e-3)
+
+
+def test_port_and_starboard_are_mirror_images() -> None:
+    """A mirrored plug has equal sides, coarse or fine."""
+    solid = plug_of(crowned_plan())
+    for coarse, rel in ((0.0, 2e-3), (0.3, 2e-2)):
+        areas = places_of(solid, coarse=coarse).areas_mm2()
+        assert areas["side starboard"] == pytest.approx(areas["side port"], rel=rel)
+        # the panels that meet on the centreline are one place
+        assert "deck" in areas and "bottom" in areas and "deck port" not in areas
+
+
+def test_sharp_panel_keeps_its_edge_at_a_blended_end() -> None:
+    """The end goes down to a floor that keeps its edge, and the floor is a plane to the very end."""
+    plan = box_plan(400.0, 300.0, 200.0)
+    plan = type(plan)(
+        stations=plan.stations, panels=plan.panels, aft=End(radius=40.0, sharp=("floor",)), front=End()
+    )
+    areas = places_of(plug_of(plan)).areas_mm2()
+    lost = 2.0 * (1.0 - np.pi / 4.0) * 40.0**2
+    assert areas["floor"] == pytest.approx(400.0 * 300.0 - lost, rel=2e-2)
+    assert areas["floor"] < 400.0 * 300.0
+
+
+def test_recess_has_walls_and_a_floor() -> None:
+    """The floor of a recess with square walls is its rectangle, the walls their girth times their depth."""
+    recess = Recess(panel="deck", x=250.0, width=100.0, height=60.0, depth=20.0, name="pocket")
+    places = places_of(plug_of(box_plan(500.0, 300.0, 200.0), (recess,)))
+    areas = places.areas_mm2()
+    assert areas["pocket floor"] == pytest.approx(6000.0, rel=1e-6)
+    assert areas["pocket wall"] == pytest.approx(320.0 * 20.0, rel=1e-6)
+    assert areas["deck"] == pytest.approx(500.0 * 300.0 - 6000.0, rel=1e-6)
+    zones = all_zones(places, (), ("floor",))
+    assert [z.name for z in zones] == ["side starboard", "deck", "side port", "front", "aft", "pocket"]
+    assert members(places, zones[-1]) == ["pocket wall", "pocket floor"]
+
+
+def test_two_recesses_of_one_name_are_told_apart() -> None:
+    """The second is numbered, and each triangle goes to its own."""
+    pair = tuple(
+        Recess(panel="deck", x=x, width=60.0, height=h, depth=10.0, name="well")
+        for x, h in ((120.0, 40.0), (320.0, 80.0))
+    )
+    areas = places_of(plug_of(box_plan(500.0, 300.0, 200.0), pair)).areas_mm2()
+    assert areas["well floor"] == pytest.approx(60.0 * 40.0, rel=1e-6)
+    assert areas["well 2 floor"] == pytest.approx(60.0 * 80.0, rel=1e-6)
+
+
+def test_flange_is_a_strip_along_the_mating_face() -> None:
+    """A flat joint 300 x 200 with a flange of 25: its strip along deck and sides, none along the floor."""
+    loft = checked_loft(box_plan(500.0, 300.0, 200.0))
+    contour = np.array([[20.0, -200.0], [20.0, 200.0]])
+    item = Mating(view="plan", cuts="front", contour=contour, flange_width=25.0, name="joint")
+    cut = make_cut(item, "mating[0]", np.array([0.0, -150.0, 0.0]), np.array([500.0, 150.0, 200.0]))
+    solid = make_solid(loft, (), (), 0.02, (cut,))
+    places = with_flanges(places_of(solid, (cut,)), {"joint": 25.0}, ("floor",))
+    areas = places.areas_mm2()
+    strip = 300.0 * 200.0 - 250.0 * 175.0
+    assert areas["joint flange"] == pytest.approx(strip, rel=5e-3)
+    assert areas["joint"] + areas["joint flange"] == pytest.approx(300.0 * 200.0, rel=1e-6)
+    surface = zoned(solid, (cut,), bare=("floor",))
+    assert "joint flange" in [z.name for z in surface.zones]
+    assert "joint" not in [z.name for z in surface.zones]
+
+
+def test_patches_know_what_lies_beyond_their_edges() -> None:
+    """The deck of a box without its floor: sides and ends beyond its four edges, the sides free below."""
+    surface = zoned(plug_of(box_plan(500.0, 300.0, 200.0, radius=20.0)), bare=("floor",))
+    names = [z.name for z in surface.zones]
+    by_name = {p.name: p for p in surface.patches}
+    assert {names[b] for b in by_name["deck"].beyond} == {"side starboard", "side port", "front", "aft"}
+    assert FREE in by_name["side port"].beyond
+    total = sum(p.area_mm2 for p in surface.patches)
+    carried = sum(a for name, a in surface.areas_mm2.items() if name != "floor")
+    assert total == pytest.approx(carried, rel=1e-6)
+
+
+def test_zone_of_its_own_takes_its_panels_from_the_usual_ones() -> None:
+    """A zone of both sides and the aft end is one patch all round; the deck stays a zone."""
+    own = Zone(name="belt", panels=("side", "aft"))
+    surface = zoned(
+        plug_of(box_plan(500.0, 300.0, 200.0, radius=20.0)), zones=(own,), bare=("floor", "front")
+    )
+    assert [z.name for z in surface.zones] == ["belt", "deck"]
+    assert [p.name for p in surface.patches] == ["belt", "deck"]
+
+
+def test_wrong_zones_are_refused_with_a_remedy() -> None:
+    """A panel that is not there, one in two zones, and a warp that runs no way."""
+    solid = plug_of(box_plan(500.0, 300.0, 200.0))
+    for zones, param in (
+        ([Zone(name="top", panels=("decks",))], "zones['top'].panels"),
+        ([Zone(name="a", panels=("side",)), Zone(name="b", panels=("side port",))], "zones[1].panels"),
+        ([Zone(name="a", panels=("deck",), warp="sideways")], "zones[0].warp"),
+        ([Zone(name="a", panels=("deck",)), Zone(name="a", panels=("aft",))], "zones[1].name"),
+    ):
+        with pytest.raises(PlugError) as caught:
+            zoned(solid, zones=zones)
+        assert caught.value.param == param
+        assert caught.value.remedy
