@@ -61,8 +61,17 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
         "aft=End",
         'mating=(Mating(view="plan", cuts="front", contour=((9.0, -200.0), (9.0, 200.0))),), aft=End',
     )
+    cut = bare.replace("import Boss", "import Hollow, Stock, Templates, Boss").replace(
+        "aft=End",
+        "stock=[Stock(width=320.0, height=300.0, thickness=sheet), Stock(width=1200.0, height=900.0, "
+        "thickness=sheet, count=1)], density=30.0, hollow=Hollow(wall=15.0, bridge=20.0), "
+        "templates=Templates(stations=(150.0,), buttocks=(0.0,)), aft=End",
+    )
+    roomy = bare.replace("import Boss", "import Stock, Boss").replace(
+        "aft=End", "stock=[Stock(width=2000.0, height=1000.0, thickness=sheet)], aft=End"
+    )
     found, told = set(), set()
-    for text in (bare, skinned, mated):
+    for text in (bare, skinned, mated, cut, roomy):
         (shop / "part.py").write_text(text, encoding="utf-8")
         without = ("--without", "step", *(("--without", "pdf") if text is bare else ()))
         assert plugs("build", "part.py", *without).status == 0
