@@ -346,7 +346,10 @@ def _faces(stack: Stack, low: float, high: float) -> tuple[list[float], list[flo
     sheets = _sheets(stack, need)
     surplus = sum(sheets) - need
     if stack.start is None and surplus > _TOUCH and stack.surplus != "last":
-        start -= sign * surplus * (1.0 if stack.surplus == "first" else 0.5)
+        share = 1.0 if stack.surplus == "first" else 0.5
+        while share * surplus > sheets[0] - _TOUCH:  # it would lie wholly before the plug
+            surplus -= sheets.pop(0)
+        start -= sign * share * surplus
     marks = start + sign * np.concatenate([[0.0], np.cumsum(sheets)])
     inner = marks[1:-1]
     faces = [near, *inner.tolist(), far]
