@@ -11,7 +11,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from plugs.design import Design, Say, Work, completed, cut_out, make_design
-from plugs.drawings import edge_drawings, layer_drawings, paper_job, sheet_drawings, template_drawings
+from plugs.drawings import (
+    cloth_drawings,
+    edge_drawings,
+    layer_drawings,
+    paper_job,
+    sheet_drawings,
+    template_drawings,
+)
 from plugs.output import KINDS
 from plugs.output.drawing_run import DrawingRun
 from plugs.output.folder import SUMMARY, FreshFolder
@@ -83,12 +90,13 @@ def build(
         drawn = [kind for kind in DRAWN if kind in kinds]
         bench = after.enter_context(DrawingRun(drawn)) if drawn else None
         work = cut_out(design, say)
-        if bench is not None:
-            _draw(work, bench, "pdf" in kinds, say)
+        stems = [] if bench is None else _draw(work, bench, say)
+        if bench is not None and "pdf" in kinds and design.layup is None:
+            bench.print_out(paper_job(work, tuple(stems)))
         work = completed(work, say)
         work, record = (work, None) if search is None else _searched(work, search, say)
         if bench is not None:
-            bench.submit(sheet_drawings(work))
+            _draw_more(work, bench, stems, "pdf" in kinds and design.layup is not None)
         files = _solids(work, kinds, say) | _tables(work, kinds)
         proof = None if run is None else _stepped(work, run, files, say)
         rendered = None if bench is None else bench.rendered()
@@ -125,16 +133,24 @@ def _submitted(design: Design, run: KernelRun) -> KernelRun:
     return run
 
 
-def _draw(work: Work, bench: DrawingRun, wants_paper: bool, say: Say) -> None:
-    """Send off the drawings that go on paper as soon as they are made."""
+def _draw(work: Work, bench: DrawingRun, say: Say) -> list[str]:
+    """Send off what can be drawn before sheets and cloth are known, and return the drawings' names."""
     say("drawings")
     stems: list[str] = []
     for make in (layer_drawings, template_drawings, edge_drawings):
         drawings = make(work)
         bench.submit(drawings)
         stems += drawings
+    return stems
+
+
+def _draw_more(work: Work, bench: DrawingRun, stems: list[str], wants_paper: bool) -> None:
+    """Send off the cloth, have all of it printed if it was not yet, then what is only looked at."""
+    cloth = cloth_drawings(work)
+    bench.submit(cloth)
     if wants_paper:
-        bench.print_out(paper_job(work, tuple(stems)))
+        bench.print_out(paper_job(work, (*stems, *cloth)))
+    bench.submit(sheet_drawings(work))
 
 
 def _stepped(work: Work, run: KernelRun, files: dict[str, bytes], say: Say) -> KernelProof:
@@ -182,6 +198,13 @@ def _tables(work: Work, kinds: Sequence[str]) -> dict[str, bytes]:
         "layers/pieces.csv": pieces_csv(parts.pieces.pieces),
         "layers/pins.csv": pins_csv(parts.pinned),
     }
+    if work.lamination is not None:
+        from plugs.output.skin_tables import mixing_sheet_csv, ply_sheet_csv, shopping_csv
+
+        made = work.lamination
+        texts["cloth/ply-sheet.csv"] = ply_sheet_csv(made.layup)
+        texts["cloth/mixing-sheet.csv"] = mixing_sheet_csv(made.plan)
+        texts["shopping.csv"] = shopping_csv(made.bought)
     if parts.nesting is not None:
         texts["sheets/cut-list.csv"] = cut_list_csv(parts.nesting)
         if any(sheet.leftovers for sheet in parts.nesting.sheets):

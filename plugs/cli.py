@@ -92,7 +92,7 @@ def _parser() -> _Parser:
             dest="changes",
             help='change a parameter: width=450, "width=3/4 in"; may be repeated',
         )
-        command.add_argument("--strict", action="store_true", help="exit 3 when there is a warning")
+        command.add_argument("--strict", action="store_true", help="exit 3 when there is a warning or an error among the findings")
         if name == "build":
             command.add_argument("--out", type=Path, help="folder to write, instead of exports/NAME")
             command.add_argument(
@@ -177,7 +177,7 @@ def _check(options: argparse.Namespace) -> int:
 
 def _verdict(findings: Sequence[Finding], strict: bool) -> int:
     """Return the exit status."""
-    return _FINDINGS if strict and any(f.severity == "warning" for f in findings) else _BUILT
+    return _FINDINGS if strict and any(f.severity != "note" for f in findings) else _BUILT
 
 
 def _size_rows(work: Work) -> list[str]:
@@ -211,6 +211,14 @@ def _size_rows(work: Work) -> list[str]:
             f"{format_length(kind['height_mm'], unit)}, {format_length(kind['thickness_mm'], unit)} thick, "
             f"{100.0 * kind['yield_ratio']:.0f} % used"
             for kind in stock_figures(parts.nesting)
+        ]
+    if work.lamination is not None:
+        made = work.lamination
+        rolls = ", ".join(f"{roll.length_to_buy_m:.1f} m of {roll.cloth}" for roll in made.rolls)
+        rows += [
+            f"cloth     {rolls}",
+            f"resin     {made.plan.mixed_kg:.2f} kg with its hardener, in {made.plan.n_batches} batches",
+            f"part      {made.part.mass_kg:.1f} kg, from {made.part.least_kg:.1f} to {made.part.most_kg:.1f}",
         ]
     if parts.templates:
         rows.append(f"templates {len(parts.templates)}, and {len(parts.sanding.blocks)} radius blocks")

@@ -31,8 +31,10 @@ from plugs.shape.skin_proof import SkinProof, prove_cover
 from plugs.shape.stations import Loft
 
 if TYPE_CHECKING:
+    from plugs.lamination import Lamination
     from plugs.shape.kernel_worker import KernelRun
     from plugs.shape.step_in import StepBody, StepRequest
+    from plugs.skin.layup import Layup
 
 Array = NDArray[np.float64]
 Say = Callable[[str], None]
@@ -59,6 +61,8 @@ class Design:
     mating : tuple of MatingCut or BodyCut
     stored : object
         Sheets found by a search, as they were stored; None where there are none.
+    layup : Layup or None
+        The schedule over the places of the plug.
     """
 
     recipe: Recipe
@@ -72,6 +76,7 @@ class Design:
     shapes: tuple[Shape, ...]
     mating: tuple[MatingCut | BodyCut, ...]
     stored: object
+    layup: Layup | None
 
     @property
     def is_exact(self) -> bool:
@@ -94,6 +99,8 @@ class Work:
     layers : tuple of Layer
     parts : Parts
         Everything that is cut.
+    lamination : Lamination or None
+        Everything that is laid up, where the recipe has a schedule.
     findings : tuple of Finding
     """
 
@@ -103,6 +110,7 @@ class Work:
     skin_proof: SkinProof | None
     layers: tuple[Layer, ...]
     parts: Parts
+    lamination: Lamination | None
     findings: tuple[Finding, ...]
 
 
@@ -132,6 +140,12 @@ def make_design(path: Path, overrides: Mapping[str, object], open_kernel: OpenKe
     try:
         plug = checked_plug(made.result, recipe.name)
         finish = checked_loft(plug.plan())
+        layup = None
+        if plug.schedule is not None:
+            from plugs.lamination import layup_for, skin_by
+
+            layup = layup_for(plug, plug.schedule, finish, _tool_names(plug))
+            plug = replace(plug, skin=skin_by(plug, layup, finish))
         cover = make_cover(finish, plug.skin)
         finish_tools = _tools(finish, plug, None)
         is_bare = cover.is_nothing
@@ -158,6 +172,7 @@ def make_design(path: Path, overrides: Mapping[str, object], open_kernel: OpenKe
         shapes=tuple(shapes),
         mating=tuple(mating),
         stored=stored_sheets(path),
+        layup=layup,
     )
 
 
@@ -258,6 +273,7 @@ def cut_out(design: Design, say: Say) -> Work:
         skin_proof=None,
         layers=layers,
         parts=parts,
+        lamination=None,
         findings=found + more,
     )
 
@@ -298,10 +314,35 @@ def completed(work: Work, say: Say) -> Work:
             skin_proof = prove_cover(design.finish, design.loft, design.cover)
         say("sheets")
         parts, more = nested(plug, work.parts, design.stored)
+        lamination = None
+        if design.layup is not None:
+            from plugs.lamination import laminate
+
+            say("cloth")
+            lamination, others = laminate(
+                plug,
+                design.layup,
+                design.finish,
+                design.loft,
+                design.cover,
+                design.tools,
+                work.solid,
+                design.mating,
+                parts,
+            )
+            more += others
     except PlugError as error:
         raise _in_recipe(error, design.recipe.path) from error
     findings = find(plug, work.solid, work.findings + more, skin_proof)
-    return replace(work, finish=finish, skin_proof=skin_proof, parts=parts, findings=findings)
+    return replace(
+        work, finish=finish, skin_proof=skin_proof, parts=parts, lamination=lamination, findings=findings
+    )
+
+
+def _tool_names(plug: Plug) -> list[str]:
+    """Return the names of recesses and bosses, as their tools will bear them."""
+    found = [item.name or f"boss on {item.panel}" for item in plug.bosses]
+    return found + [item.name or f"recess on {item.panel}" for item in plug.recesses]
 
 
 def _bays(plug: Plug, lower: Array, upper: Array) -> tuple[tuple[FoamBay, ...], tuple[Finding, ...]]:

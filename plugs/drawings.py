@@ -92,8 +92,54 @@ def template_drawings(work: Work) -> dict[str, Drawing]:
     return {f"templates/{drawing.name}": drawing for drawing in drawings}
 
 
+def cloth_drawings(work: Work) -> dict[str, Drawing]:
+    """Return the drawing of each piece of cloth, at full size.
+
+    Parameters
+    ----------
+    work : Work
+
+    Returns
+    -------
+    dict of str to Drawing
+        By path in the folder, without ending; none without a schedule.
+    """
+    if work.lamination is None:
+        return {}
+    from plugs.output.cloth_drawing import file_name, pattern_drawing
+
+    return {
+        f"cloth/{file_name(one.pattern.name)}": pattern_drawing(one.pattern, **_words(work))
+        for roll in work.lamination.rolls
+        for one in roll.laid
+    }
+
+
+def _looked_at(work: Work) -> dict[str, Drawing]:
+    """Return the drawings of rolls and of the cloth's shear."""
+    if work.lamination is None:
+        return {}
+    from plugs.output.cloth_drawing import file_name, roll_drawing
+    from plugs.output.drape_drawing import drape_drawing
+
+    words, made = _words(work), work.lamination
+    rolls = {f"cloth/roll-{file_name(roll.cloth)}": roll_drawing(roll, **words) for roll in made.rolls}
+    nets = {
+        f"cloth/shear-{file_name(net.patch.name)}": drape_drawing(
+            net.surface,
+            net.drape,
+            zone=net.patch.name,
+            name=f"shear-{file_name(net.patch.name)}",
+            darts=net.darts,
+            **words,
+        )
+        for net in made.nets
+    }
+    return rolls | nets
+
+
 def sheet_drawings(work: Work) -> dict[str, Drawing]:
-    """Return the drawing of each sheet of foam, and the sanding map: what is looked at, not printed to size.
+    """Return what is looked at, not printed to size: sheets of foam, sanding map, rolls, the cloth's shear.
 
     Parameters
     ----------
@@ -109,7 +155,7 @@ def sheet_drawings(work: Work) -> dict[str, Drawing]:
     if nesting is not None:
         drawings = [sheet_drawing(sheet, nesting, **words) for sheet in nesting.sheets]
         found |= {f"sheets/{drawing.name}": drawing for drawing in drawings}
-    return found
+    return found | _looked_at(work)
 
 
 def _words(work: Work) -> _Words:

@@ -68,7 +68,8 @@ class Finding:
     code : str
         A stable short name, ``"thin-layer"``.
     severity : str
-        ``"note"`` or ``"warning"``; only warnings count under ``--strict``.
+        ``"note"``, ``"warning"``, or ``"error"`` for what must not be done as it stands; notes do not count
+        under ``--strict``.
     where : str
         The place on the plug.
     message : str

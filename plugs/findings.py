@@ -13,6 +13,7 @@ from plugs.shape.mating import findings_of
 from plugs.shape.plates import PLATES
 from plugs.shape.skin_proof import SkinProof
 
+_SEVERITIES = ("error", "warning", "note")
 _MOST_SURPLUS = 1e-3
 _MOST_DEVIATION = 0.1
 _MOST_DEVIATION_RATIO = 0.03
@@ -21,7 +22,7 @@ _MOST_DEVIATION_RATIO = 0.03
 def find(
     plug: Plug, solid: Solid, layer_findings: Sequence[Finding], skin_proof: SkinProof | None
 ) -> tuple[Finding, ...]:
-    """Return all findings, warnings first.
+    """Return all findings, errors first, then warnings.
 
     Parameters
     ----------
@@ -39,7 +40,7 @@ def find(
     found = [*layer_findings, *_pieces(solid), *_own_shapes(solid), *_plates(plug), *_skin(plug, skin_proof)]
     for face in solid.faces:
         found += body_findings(face) if isinstance(face, BodyFace) else findings_of(face)
-    return tuple(sorted(found, key=lambda f: (f.severity != "warning", f.code, f.where)))
+    return tuple(sorted(found, key=lambda f: (_SEVERITIES.index(f.severity), f.code, f.where)))
 
 
 def _pieces(solid: Solid) -> list[Finding]:

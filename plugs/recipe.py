@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import NoneType
 
 from plugs.errors import PlugError
@@ -23,6 +23,13 @@ from plugs.shape.plan import number
 from plugs.shape.recess import Boss, Recess
 from plugs.shape.section import End, LinesPlan, Station
 from plugs.shape.skin import Skin
+from plugs.skin.choosing import material_named
+from plugs.skin.cloth import Laps, checked_laps
+from plugs.skin.dosing import Shop, checked_shop
+from plugs.skin.generic import BOARDS, FILLERS, FOAMS, GLUES
+from plugs.skin.materials import Adhesive, Board, Filler, Foam
+from plugs.skin.plies import Schedule
+from plugs.skin.zone_words import DartCut, Zone
 from plugs.tolerances import CHORD
 
 
@@ -65,6 +72,27 @@ class Plug:
         What the shop sands with.
     pocket_work : PocketWork
         How recesses are cut and lined.
+    schedule : Schedule or None
+        The plies that are laid up; without a thickness in ``skin`` they make it.
+    shop : Shop
+        Where and by whom they are laid.
+    foam : str, Foam or None
+        What the plug is made of; gives the density.
+    zones : sequence of Zone
+        Places that one piece of cloth covers, where that is not a panel, an end or a recess each.
+    laps : Laps
+        What is added to the pieces of cloth.
+    darts : sequence of DartCut
+    foam_stays : bool
+        Whether the foam stays in the part.
+    mould : bool
+        Whether a mould will be taken off the part.
+    hot_wire : bool
+        Whether the foam is cut with a hot wire.
+    adhesive, filler, board : str, record or None
+        Glue between layers, filler over the laminate and in corners, board for templates.
+    currency : str
+        Of every price.
     display_unit : str
         "mm" or "in": what is printed for people.
     chord_tolerance : float, mm
@@ -101,6 +129,19 @@ class Plug:
     templates: Templates | None = None
     sanding: Sanding = field(default_factory=Sanding)
     pocket_work: PocketWork = field(default_factory=PocketWork)
+    schedule: Schedule | None = None
+    shop: Shop = field(default_factory=Shop)
+    foam: str | Foam | None = None
+    zones: Sequence[Zone] = ()
+    laps: Laps = field(default_factory=Laps)
+    darts: Sequence[DartCut] = ()
+    foam_stays: bool = True
+    mould: bool = False
+    hot_wire: bool = False
+    adhesive: str | Adhesive | None = "polyurethane glue"
+    filler: str | Filler | None = None
+    board: str | Board | None = None
+    currency: str = "EUR"
     display_unit: str = "mm"
     chord_tolerance: float = CHORD
     paper: str | float | tuple[float, float] = "A4"
@@ -146,6 +187,14 @@ _KINDS: dict[str, tuple[type | tuple[type, ...], str]] = {
     "pins": (Pins, "Pins(diameter=6.0)"),
     "templates": ((Templates, NoneType), 'Templates(thickness=6.0, stations="all"), or None'),
     "sanding": (Sanding, "Sanding(straightedge=600.0, daylight=0.3)"),
+    "schedule": ((Schedule, NoneType), 'Schedule(plies=(Ply(cloth="mat 450"),), resin="polyester"), or None'),
+    "shop": (Shop, "Shop(temperature_c=20.0)"),
+    "zones": (Sequence, 'a list of Zone(name="sides", panels=("side",))'),
+    "laps": (Laps, "Laps(overlap=50.0)"),
+    "darts": (Sequence, "a list of DartCut(...)"),
+    "foam_stays": (bool, "True or False"),
+    "mould": (bool, "True or False"),
+    "hot_wire": (bool, "True or False"),
     "pocket_work": (PocketWork, "PocketWork(kerf=1.0, cloth_overlap=25.0)"),
 }
 
@@ -204,7 +253,39 @@ def checked_plug(result: object, function: str) -> Plug:
     )
     checked_stack(result.stack)
     _check_cutting(result)
-    return result
+    return _checked_materials(result)
+
+
+def _checked_materials(plug: Plug) -> Plug:
+    """Return a plug with what it is made of looked up, and the density of its foam."""
+    foam = None if plug.foam is None else material_named(plug.foam, FOAMS, "foam")
+    if plug.adhesive is not None:
+        material_named(plug.adhesive, GLUES, "adhesive")
+    if plug.filler is not None:
+        material_named(plug.filler, FILLERS, "filler")
+    if plug.board is not None:
+        material_named(plug.board, BOARDS, "board")
+    for word, kind, example in (
+        ("zones", Zone, 'Zone(name="sides", panels=("side",))'),
+        ("darts", DartCut, 'DartCut(zone="deck", edge=(0.0, 0.0, 0.0), tip=(50.0, 0.0, 0.0))'),
+    ):
+        for i, item in enumerate(getattr(plug, word)):
+            if not isinstance(item, kind):
+                raise PlugError(
+                    param=f"{word}[{i}]",
+                    value=item,
+                    reason="this is of another kind",
+                    remedy=f"give {example}",
+                )
+    if not isinstance(plug.currency, str) or not plug.currency.strip():
+        raise PlugError(
+            param="currency", value=plug.currency, reason="prices need a currency", remedy='give "EUR"'
+        )
+    checked_shop(plug.shop)
+    checked_laps(plug.laps)
+    if plug.density is None and foam is not None:
+        return replace(plug, density=foam.density_kg_m3)
+    return plug
 
 
 def _check_cutting(plug: Plug) -> None:

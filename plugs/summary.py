@@ -57,6 +57,7 @@ def summarise(
         "parameters": {name: _plain(value) for name, value in design.parameters.items()},
         "solid": _solid_summary(solid, proof, whole_proof),
         "skin": _skin_summary(work),
+        **_lamination_summary(work, files),
         "mating": [_mating_summary(i, face, files) for i, face in enumerate(solid.faces, start=1)],
         "layers": [_layer_summary(layer, files) for layer in work.layers],
         **parts_summary(design.plug, work.parts, files),
@@ -99,6 +100,16 @@ def _solid_summary(
         "closed": mesh.is_closed(triangles),
         "plain": _plain_solid(solid, proof),
     }
+
+
+def _lamination_summary(work: Work, files: Mapping[str, bytes]) -> dict[str, Any]:
+    """Return what is laid up, each None without a schedule."""
+    if work.lamination is None:
+        words = ("schedule", "cloth", "resin", "part", "shopping", "cost", "cautions")
+        return dict.fromkeys(words)
+    from plugs.lamination_summary import lamination_summary
+
+    return lamination_summary(work.lamination, files)
 
 
 def _skin_summary(work: Work) -> dict[str, Any] | None:

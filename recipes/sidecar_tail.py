@@ -3,7 +3,8 @@
 from pathlib import Path
 
 from plugs import (
-    Corner, Cutting, End, Mating, Plug, Recess, Skin, Stack, Station, Stock, Templates, fair, read_outline,
+    Corner, Cutting, End, Mating, Plug, Ply, Recess, Schedule, Shop, Skin, Stack, Station, Stock, Templates,
+    RESINS, by_sheet, fair, read_outline,
 )
 
 
@@ -20,7 +21,8 @@ def sidecar_tail(
     tub="sidecar_tub.csv",  # rear edge of the tub in plan, measured: x and y
     gap=1.5,               # between the tub and the tail
     flange_width=25.0,     # turned in along the tub
-    skin=2.0,              # laminate and filler over the foam
+    filler=0.4,            # filler and paint over the laminate
+    shop_c=20.0,           # temperature of shop, foam and resin
     plate="eu-one-line",   # us-canada-car, uk-one-line, australia, japan; the tall uk-two-line and
                            # eu-two-line want a stern_height of 320 and 360
     plate_depth=12.0,
@@ -62,12 +64,23 @@ def sidecar_tail(
         recesses=(
             Recess(
                 name="number plate", panel="aft", y=0.0, z=stern_height / 2, plate=plate, clearance=3.0,
-                depth=plate_depth, draft_deg=5.0, floor_radius=3.0,
+                depth=plate_depth, draft_deg=5.0, floor_radius=6.0,
             ),
         ),
-        skin=Skin(thickness=skin, bare=("floor", "front")),
+        skin=Skin(filler=filler, bare=("floor", "front")),     # the schedule makes the thickness
+        schedule=Schedule(
+            plies=(
+                Ply(cloth="cloth 280", name="first skin"),
+                Ply(cloth="biaxial 300", name="strength 1"),
+                Ply(cloth="biaxial 300", name="strength 2"),
+                Ply(cloth="cloth 200", name="finish", bias_deg=45.0),
+            ),
+            resin=by_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 40.0), pot_life_min=40.0),
+        ),
+        shop=Shop(temperature_c=shop_c, minutes_per_m2=12.0),
+        foam="xps 35",
+        foam_stays=False,                      # dug out once the skin is hard
         stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance),
-        density=32.0,                          # of the foam, kg/m3: see its sheet
         stock=(Stock(width=2500.0, height=1250.0, thickness=sheet),),
         cutting=Cutting(kerf=2.0, spacing=5.0, edge_margin=10.0),
         templates=Templates(

@@ -71,6 +71,7 @@ ORDER = (
     "plugs.shape.kernel_work",
     "plugs.shape.step_reading",
     "plugs.shape.kernel_worker",
+    "plugs.shape.kernel_kept",
     # measure: outlines that somebody drew or measured
     "plugs.measure.pieces",
     "plugs.measure.points_in",
@@ -123,6 +124,7 @@ ORDER = (
     "plugs.foam.template_bays",
     "plugs.foam.base_plan",
     # skin: things to lay up
+    "plugs.skin.zone_words",
     "plugs.skin.materials",
     "plugs.skin.choosing",
     "plugs.skin.generic",
@@ -136,6 +138,7 @@ ORDER = (
     "plugs.skin.cautions",
     "plugs.skin.material_findings",
     "plugs.skin.skin_findings",
+    "plugs.skin.shape_edges",
     "plugs.skin.figures",
     "plugs.skin.splitting",
     "plugs.skin.geodesic",
@@ -162,12 +165,16 @@ ORDER = (
     "plugs.reading",
     "plugs.recipe",
     "plugs.parts",
+    "plugs.lamination",
     "plugs.findings",
     "plugs.design",
     # output: records to files
     "plugs.output",
     "plugs.output.arcs",
     "plugs.output.picture",
+    "plugs.output.meshes",
+    "plugs.output.glb",
+    "plugs.output.raster",
     "plugs.output.styles",
     "plugs.output.marks",
     "plugs.output.flat",
@@ -181,6 +188,9 @@ ORDER = (
     "plugs.output.glue_drawing",
     "plugs.output.pieces_drawing",
     "plugs.output.sheet_drawing",
+    "plugs.output.canvas",
+    "plugs.output.views",
+    "plugs.output.picture_run",
     "plugs.output.cut_list",
     "plugs.output.mating_drawing",
     "plugs.output.cloth_drawing",
@@ -201,11 +211,15 @@ ORDER = (
     "plugs.output.skin_tables",
     "plugs.output.folder",
     # one way through
+    "plugs.scene",
     "plugs.drawings",
     "plugs.parts_summary",
+    "plugs.lamination_summary",
     "plugs.summary",
     "plugs.proving",
     "plugs.build",
+    "plugs.serving",
+    "plugs.watching",
     "plugs.cli",
     "plugs.__main__",
 )
@@ -222,11 +236,12 @@ DOORS = MappingProxyType(
         "trimesh": ("plugs.shape.mesh",),
         "ezdxf": ("plugs.output.dxf", "plugs.measure.dxf_in"),  # one writes, one reads
         "reportlab": ("plugs.output.pdf",),
+        "PIL": ("plugs.output.canvas",),
     }
 )
 """The one module that may import each big library."""
 
-LATE = ("cadquery", "OCP", "ezdxf", "reportlab")
+LATE = ("cadquery", "OCP", "ezdxf", "reportlab", "PIL")
 """Libraries imported inside functions only."""
 
 LIGHT = (

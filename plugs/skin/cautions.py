@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from plugs.skin.materials import Barrier, Board, Cloth, Filler, Foam, Glue, Hardener, Material, Resin
+from plugs.skin.materials import Adhesive, Barrier, Board, Cloth, Filler, Foam, Hardener, Material, Resin
 
 DEFERRAL: Final = (
     "Figures here are planning values. The resin, hardener, foam and glass data sheets and safety data "
@@ -111,7 +111,7 @@ def cautions_for(materials: Sequence[Material], uses_hot_wire: bool = False) -> 
 
     Parameters
     ----------
-    materials : sequence of Foam, Cloth, Resin, Hardener, Glue, Filler, Board or Barrier
+    materials : sequence of Foam, Cloth, Resin, Hardener, Adhesive, Filler, Board or Barrier
         Those that the part really uses.
     uses_hot_wire : bool
         Whether any foam is cut with one.
@@ -144,6 +144,6 @@ def _about(material: Material) -> list[Caution]:
         return [_BOARD]
     words = material.name.casefold()
     found = [_STYRENE, _PEROXIDE] if isinstance(material, Filler) and "polyester" in words else []
-    found += [_EPOXY] if isinstance(material, Filler | Glue | Barrier) and "epoxy" in words else []
-    found += [_ISOCYANATE] if isinstance(material, Glue) and "polyurethane" in words else []
-    return found + ([_SOLVENT] if isinstance(material, Glue) and "contact" in words else [])
+    found += [_EPOXY] if isinstance(material, Filler | Adhesive | Barrier) and "epoxy" in words else []
+    found += [_ISOCYANATE] if isinstance(material, Adhesive) and "polyurethane" in words else []
+    return found + ([_SOLVENT] if isinstance(material, Adhesive) and "contact" in words else [])

@@ -91,7 +91,7 @@ def label_of(material: Material) -> str:
 
     Parameters
     ----------
-    material : Foam, Cloth, Resin, Hardener, Glue, Filler, Board or Barrier
+    material : Foam, Cloth, Resin, Hardener, Adhesive, Filler, Board or Barrier
 
     Returns
     -------
@@ -107,7 +107,7 @@ def sold_by(material: Material) -> str:
 
     Parameters
     ----------
-    material : Foam, Cloth, Resin, Hardener, Glue, Filler, Board or Barrier
+    material : Foam, Cloth, Resin, Hardener, Adhesive, Filler, Board or Barrier
 
     Returns
     -------
@@ -122,7 +122,7 @@ def by_sheet(material: M, param: str = "by_sheet", **values: object) -> M:
 
     Parameters
     ----------
-    material : Foam, Cloth, Resin, Hardener, Glue, Filler, Board or Barrier
+    material : Foam, Cloth, Resin, Hardener, Adhesive, Filler, Board or Barrier
         Of a table, say.
     param : str
         What an error calls it.
@@ -131,7 +131,7 @@ def by_sheet(material: M, param: str = "by_sheet", **values: object) -> M:
 
     Returns
     -------
-    Foam, Cloth, Resin, Hardener, Glue, Filler, Board or Barrier
+    Foam, Cloth, Resin, Hardener, Adhesive, Filler, Board or Barrier
         Of the same kind, its new values labelled "sheet".
 
     Raises
@@ -160,13 +160,13 @@ def material_named(given: object, table: Mapping[str, M], param: str) -> M:
     ----------
     given : object
         A name of the table, or a record of the table's kind.
-    table : mapping of str to Foam, Cloth, Resin, Hardener, Glue, Filler, Board or Barrier
+    table : mapping of str to Foam, Cloth, Resin, Hardener, Adhesive, Filler, Board or Barrier
     param : str
         Where the recipe gives it.
 
     Returns
     -------
-    Foam, Cloth, Resin, Hardener, Glue, Filler, Board or Barrier
+    Foam, Cloth, Resin, Hardener, Adhesive, Filler, Board or Barrier
 
     Raises
     ------
@@ -194,13 +194,13 @@ def checked_material(material: M, param: str) -> M:
 
     Parameters
     ----------
-    material : Foam, Cloth, Resin, Hardener, Glue, Filler, Board or Barrier
+    material : Foam, Cloth, Resin, Hardener, Adhesive, Filler, Board or Barrier
     param : str
         Where the recipe gives it.
 
     Returns
     -------
-    Foam, Cloth, Resin, Hardener, Glue, Filler, Board or Barrier
+    Foam, Cloth, Resin, Hardener, Adhesive, Filler, Board or Barrier
         The same.
 
     Raises

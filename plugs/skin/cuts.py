@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import Final
 
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from plugs.errors import PlugError
 from plugs.shape.mesh_faces import edge_loops
 from plugs.skin.splitting import edges_of, split_at_zero, split_edges
+from plugs.skin.zone_words import DartCut
 from plugs.skin.zones import DART, OPENED, Patch
 
 Array = NDArray[np.float64]
@@ -22,24 +23,6 @@ _ON_PLANE: Final = 1e-6
 _LEAST_REACH: Final = 20.0
 _FARTHEST: Final = 25.0
 _HOLE_RAD: Final = -0.9 * 2.0 * np.pi
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DartCut:
-    """A cut from the edge of a piece of cloth inward, so that it lies down without a fold.
-
-    Attributes
-    ----------
-    zone : str
-    edge : tuple of 3 float, mm
-        Where it begins; the nearest place on the zone's edge is taken.
-    tip : tuple of 3 float, mm
-        Where it ends; the nearest place on the zone is taken.
-    """
-
-    zone: str
-    edge: tuple[float, float, float]
-    tip: tuple[float, float, float]
 
 
 def with_darts(patch: Patch, darts: Sequence[DartCut]) -> Patch:

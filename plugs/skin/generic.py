@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Final
 
 from plugs.skin.choosing import oz_per_yd2
-from plugs.skin.materials import Barrier, Board, Cloth, Filler, Foam, Glue, Hardener, Resin
+from plugs.skin.materials import Adhesive, Barrier, Board, Cloth, Filler, Foam, Hardener, Resin
 
 _PS_SERVICE: Final = "confirmed: ASTM C578 (2016, 2022), scope: -53.9 to +73.9 C"
 _PS_RESIN: Final = "secondary: two suppliers; styrene dissolves polystyrene"
@@ -274,12 +274,12 @@ _SPREAD: Final = "practice: a thin coat on one face"
 
 GLUES: Final = MappingProxyType(
     {
-        "polyurethane glue": Glue(
+        "polyurethane glue": Adhesive(
             name="polyurethane glue", spread_kg_m2=0.15, sources={"spread_kg_m2": _SPREAD}
         ),
-        "wood glue": Glue(name="wood glue", spread_kg_m2=0.2, sources={"spread_kg_m2": _SPREAD}),
-        "epoxy glue": Glue(name="epoxy glue", spread_kg_m2=0.3, sources={"spread_kg_m2": _SPREAD}),
-        "contact glue": Glue(
+        "wood glue": Adhesive(name="wood glue", spread_kg_m2=0.2, sources={"spread_kg_m2": _SPREAD}),
+        "epoxy glue": Adhesive(name="epoxy glue", spread_kg_m2=0.3, sources={"spread_kg_m2": _SPREAD}),
+        "contact glue": Adhesive(
             name="contact glue",
             spread_kg_m2=0.3,
             dissolves=("polystyrene",),

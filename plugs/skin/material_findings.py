@@ -11,7 +11,7 @@ from typing import Final
 
 from plugs.errors import Finding
 from plugs.skin.layup import Layup
-from plugs.skin.materials import Filler, Foam, Glue
+from plugs.skin.materials import Adhesive, Filler, Foam
 from plugs.skin.resin_plan import Pass, ResinPlan, passes_of
 
 _WIDE_PERCENT: Final = 2.5
@@ -22,14 +22,14 @@ _NEARLY: Final = 1e-9
 
 
 def foam_findings(
-    foam: Foam, glues: Sequence[Glue] = (), fillers: Sequence[Filler] = (), uses_hot_wire: bool = False
+    foam: Foam, glues: Sequence[Adhesive] = (), fillers: Sequence[Filler] = (), uses_hot_wire: bool = False
 ) -> tuple[Finding, ...]:
     """Return what is wrong with how a foam is cut, glued and filled.
 
     Parameters
     ----------
     foam : Foam
-    glues : sequence of Glue
+    glues : sequence of Adhesive
     fillers : sequence of Filler
         Put straight on the foam.
     uses_hot_wire : bool
@@ -54,10 +54,10 @@ def foam_findings(
                 else "look it up; until then, saw it",
             )
         )
-    things: list[Glue | Filler] = [*glues, *fillers]
+    things: list[Adhesive | Filler] = [*glues, *fillers]
     for thing in things:
         if foam.kind in thing.dissolves:
-            word = "glue" if isinstance(thing, Glue) else "filler"
+            word = "glue" if isinstance(thing, Adhesive) else "filler"
             other = "polyurethane glue or epoxy glue" if word == "glue" else "epoxy filler or gypsum filler"
             found.append(
                 Finding(

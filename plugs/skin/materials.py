@@ -182,7 +182,7 @@ class Hardener:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Glue:
+class Adhesive:
     """What joins the foam, sold by the kg.
 
     Attributes
@@ -267,5 +267,5 @@ class Barrier:
     sources: Mapping[str, str] = field(default_factory=dict)
 
 
-Material = Foam | Cloth | Resin | Hardener | Glue | Filler | Board | Barrier
-M = TypeVar("M", Foam, Cloth, Resin, Hardener, Glue, Filler, Board, Barrier)
+Material = Foam | Cloth | Resin | Hardener | Adhesive | Filler | Board | Barrier
+M = TypeVar("M", Foam, Cloth, Resin, Hardener, Adhesive, Filler, Board, Barrier)

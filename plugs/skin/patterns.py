@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from plugs.errors import Finding, PlugError
 from plugs.skin.cloth import ClothPly, Laps, Pattern, checked_laps
-from plugs.skin.cuts import DartCut, opened, with_darts
+from plugs.skin.cuts import opened, with_darts
 from plugs.skin.edges import (
     THINNED,
     Edge,
@@ -25,7 +25,8 @@ from plugs.skin.edges import (
 )
 from plugs.skin.flatten import Flat, finding_of, flatten
 from plugs.skin.seams import Seam, seams_of
-from plugs.skin.zones import DART, FREE, OPENED, Patch, Zone, Zoned
+from plugs.skin.zone_words import DartCut, Zone
+from plugs.skin.zones import DART, FREE, OPENED, Patch, Zoned
 
 Array = NDArray[np.float64]
 

@@ -37,6 +37,8 @@ class Edge:
         Between the two, through the foam for an edge and through the air for an inside corner.
     across_deg : float, degrees
         Direction of the edge against the part's length: 0 along, 90 across.
+    is_drawn : bool
+        Whether the recipe can draw a blend there; False for the mouth of a recess, which is rounded by hand.
     """
 
     place: str
@@ -46,6 +48,7 @@ class Edge:
     between: tuple[str, str]
     angle_deg: float = 90.0
     across_deg: float = 0.0
+    is_drawn: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

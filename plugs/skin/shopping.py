@@ -98,7 +98,7 @@ def need_of(material: Material, amount: float, words: str = "") -> Need:
 
     Parameters
     ----------
-    material : Foam, Cloth, Resin, Hardener, Glue, Filler, Board or Barrier
+    material : Foam, Cloth, Resin, Hardener, Adhesive, Filler, Board or Barrier
     amount : float, in the unit it is sold by
         kg, m of roll, or sheets.
     words : str

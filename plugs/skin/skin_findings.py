@@ -131,9 +131,12 @@ def edge_findings(
                     severity="warning",
                     where=edge.place,
                     message=f"radius {edge.radius:.1f} mm in the foam; {told}, or it lifts off",
-                    remedy=f"draw the blend with {verdict.least_radius + over:.1f} mm or more, or use a "
-                    "lighter "
-                    "cloth on the bias",
+                    remedy=(
+                        f"draw the blend with {verdict.least_radius + over:.1f} mm or more"
+                        if edge.is_drawn
+                        else f"round it by hand to {verdict.least_radius:.1f} mm before the cloth"
+                    )
+                    + ", or use a lighter cloth on the bias",
                 )
             )
     return tuple(found)

@@ -15,6 +15,7 @@ from plugs.shape.mating import MatingCut
 from plugs.shape.mating_body import BodyCut
 from plugs.skin.places import Places, clothed, places_of, with_flanges
 from plugs.skin.splitting import edges_of
+from plugs.skin.zone_words import WARPS, Zone
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -31,30 +32,7 @@ OPENED: Final = -2
 DART: Final = -3
 """Beyond a dart, and on the other side of a cut that opens a ring: there nothing is added."""
 
-WARPS: Final = ("forward", "up", "across")
-
 _LEAST_MM2: Final = 100.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Zone:
-    """Places that one piece of cloth covers.
-
-    Attributes
-    ----------
-    name : str
-    panels : tuple of str
-        Panels, ends ("front", "aft"), recesses and flanges; "side" is both sides, "side port" one.
-    start : tuple of 3 float or None, mm
-        Where the cloth is laid down first, for draping; None is the middle.
-    warp : str
-        Which way the warp runs: "forward", "up" or "across"; where the surface faces that way, "up".
-    """
-
-    name: str
-    panels: Sequence[str]
-    start: tuple[float, float, float] | None = None
-    warp: str = "forward"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -106,11 +84,17 @@ class Zoned:
         In the order of the zones, the largest of each first.
     areas_mm2 : mapping of str to float
         Area of every place of the whole surface, bare ones too.
+    owners : mapping of str to str
+        What each place is part of: a panel, an end, a recess, a flange.
+    centroids : mapping of str to (3,) float, mm
+        Middle of each place's surface.
     """
 
     zones: tuple[Zone, ...]
     patches: tuple[Patch, ...]
     areas_mm2: Mapping[str, float]
+    owners: Mapping[str, str]
+    centroids: Mapping[str, Array]
 
 
 def zoned(
@@ -144,7 +128,28 @@ def zoned(
     faces = [cut.item.name for cut in mating]
     found = all_zones(places, zones, [*bare, *faces])
     names = [name for zone in found for name in members(places, zone)]
-    return Zoned(zones=found, patches=patches_of(clothed(places, names), found), areas_mm2=places.areas_mm2())
+    return Zoned(
+        zones=found,
+        patches=patches_of(clothed(places, names), found),
+        areas_mm2=places.areas_mm2(),
+        owners=dict(zip(places.names, places.owners, strict=True)),
+        centroids=_centroids(places),
+    )
+
+
+def _centroids(places: Places) -> dict[str, Array]:
+    """Return the middle of each place's surface."""
+    corners = places.vertices[places.triangles]
+    area = 0.5 * np.linalg.norm(
+        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
+    )
+    moment = area[:, None] * corners.mean(axis=1)
+    found = {}
+    for i, name in enumerate(places.names):
+        mine = places.label == i
+        total = float(area[mine].sum())
+        found[name] = moment[mine].sum(axis=0) / total if total > 0.0 else np.zeros(3)
+    return found
 
 
 def members(places: Places, zone: Zone) -> list[str]:

@@ -31,7 +31,7 @@ def table_after(heading: str) -> list[list[str]]:
 
 def paths(value: Any, before: str = "") -> set[str]:
     """Return the dotted paths of all figures in a summary, as the README writes them."""
-    if before in ("parameters", "skin.over_mm"):
+    if before in ("parameters", "skin.over_mm", "schedule.places", "schedule.labels"):
         return {f"{before}.*"}
     if isinstance(value, dict):
         return set().union(*(paths(v, f"{before}.{k}".lstrip(".")) for k, v in value.items()))
@@ -67,11 +67,18 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
         "thickness=sheet, count=1)], density=30.0, hollow=Hollow(wall=15.0, bridge=20.0), "
         "templates=Templates(stations=(150.0,), buttocks=(0.0,)), aft=End",
     )
-    roomy = bare.replace("import Boss", "import Stock, Boss").replace(
-        "aft=End", "stock=[Stock(width=2000.0, height=1000.0, thickness=sheet)], aft=End"
+    roomy = bare.replace("import Boss", "import Ply, Schedule, Stock, Boss").replace(
+        "aft=End",
+        "stock=[Stock(width=2000.0, height=1000.0, thickness=sheet)], "
+        'schedule=Schedule(plies=(Ply(cloth="mat 450"),), resin="vinylester"), aft=End',
     )
+    clothed = bare.replace("import Boss", "import Ply, Schedule, Skin, Boss").replace(
+        "aft=End",
+        'schedule=Schedule(plies=(Ply(cloth="cloth 280"), Ply(cloth="mat 450"), Ply(cloth="peel ply 85")), '
+        'resin="epoxy"), foam_stays=False, skin=Skin(bare=("floor",)), aft=End',
+    ).replace("crown=5.0", "crown=0.0")
     found, told = set(), set()
-    for text in (bare, skinned, mated, cut, roomy):
+    for text in (bare, skinned, mated, cut, roomy, clothed):
         (shop / "part.py").write_text(text, encoding="utf-8")
         without = ("--without", "step", *(("--without", "pdf") if text is bare else ()))
         assert plugs("build", "part.py", *without).status == 0

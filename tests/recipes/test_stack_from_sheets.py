@@ -90,7 +90,7 @@ def test_pieces_weigh_what_the_plug_weighs(demo: str) -> None:
 
 
 def test_pins_pass_the_templates_in_the_stack() -> None:
-    """In the scoop each pin between two bays has its hole in the template there, clear of slots and screws."""
+    """Each pin between two bays of the scoop has its hole in the template, clear of slots and screws."""
     work = worked("bonnet_scoop")
     plates = [t for t in work.parts.templates if t.axis == "x"]
     passing = [joint for joint in work.parts.pinned if joint.contact.between_mm > 0.0]

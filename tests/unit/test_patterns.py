@@ -15,12 +15,13 @@ from plugs.output.svg import render_svg
 from plugs.shape.recess import Recess
 from plugs.skin.breadths import in_breadths
 from plugs.skin.cloth import ClothPly, Laps, Pattern
-from plugs.skin.cuts import DartCut, opened, with_darts
+from plugs.skin.cuts import opened, with_darts
 from plugs.skin.flatten import finding_of, flatten
 from plugs.skin.patterns import PatternSet, patterns_of
 from plugs.skin.roll import GAP, lay_out
 from plugs.skin.seams import seams_of
-from plugs.skin.zones import Zone, Zoned, zoned
+from plugs.skin.zone_words import DartCut, Zone
+from plugs.skin.zones import Zoned, zoned
 from tests.cloth import cloth_patch, plug_of
 from tests.patches import hemisphere, patch_of
 from tests.shapes import box_plan
@@ -214,7 +215,9 @@ def test_what_folds_or_overlaps_is_told() -> None:
 
     vertices, triangles = patch_of(place, 160, 10)
     patch = cloth_patch(vertices, triangles)
-    spiral = Zoned(zones=(Zone(name="spiral", panels=()),), patches=(patch,), areas_mm2={})
+    spiral = Zoned(
+        zones=(Zone(name="spiral", panels=()),), patches=(patch,), areas_mm2={}, owners={}, centroids={}
+    )
     found = patterns_of(spiral, [ClothPly(number=1)], LAPS)
     assert {f.code for f in found.findings} & {"cloth-overlaps", "cloth-folds"}
     assert all(f.remedy and f.where == "patch" for f in found.findings)

@@ -12,7 +12,8 @@ from plugs.shape.mating import Mating, make_cut
 from plugs.shape.recess import Recess
 from plugs.shape.section import End
 from plugs.skin.places import places_of, with_flanges
-from plugs.skin.zones import FREE, Zone, all_zones, members, zoned
+from plugs.skin.zone_words import Zone
+from plugs.skin.zones import FREE, all_zones, members, zoned
 from tests.cloth import plug_of
 from tests.shapes import box_plan, crowned_plan, tapered_plan
 

@@ -1,0 +1,500 @@
+"""Everything that is laid up over a plug: schedule, cloth, drape, resin, weight, cost, findings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from plugs.errors import Finding, PlugError
+from plugs.foam.nesting import nest
+from plugs.foam.sanding import FLAT, SandingAids
+from plugs.foam.stock import Blank, Cutting, Stock
+from plugs.parts import Parts
+from plugs.recipe import Plug
+from plugs.shape.body import Solid
+from plugs.shape.mating import MatingCut
+from plugs.shape.mating_body import BodyCut
+from plugs.shape.recess import Boss, Recess, Tool
+from plugs.shape.skin import Cover, Skin
+from plugs.shape.stations import Loft
+from plugs.skin.cautions import Caution, cautions_for
+from plugs.skin.choosing import material_named
+from plugs.skin.cloth import ClothPly
+from plugs.skin.darts import Dart
+from plugs.skin.drape import LOCK_DEG, Drape, drape
+from plugs.skin.drape_remedies import Remedies, drape_findings, remedies_for
+from plugs.skin.generic import BOARDS, FILLERS, GLUES
+from plugs.skin.geodesic import Surface, holes_closed, make_surface
+from plugs.skin.layup import Layup, lay_up, skin_of
+from plugs.skin.material_findings import foam_findings, plan_findings, resin_findings
+from plugs.skin.materials import Adhesive, Board, Cloth, Filler, Foam, Material
+from plugs.skin.part import FlatPanel, Part, Sag, foam_share, laminate_shares, sag_under_hand, weigh
+from plugs.skin.patterns import PatternSet, patterns_of
+from plugs.skin.plies import Schedule
+from plugs.skin.radii import EdgeVerdict, judge_edges
+from plugs.skin.resin_plan import ResinPlan, plan_resin
+from plugs.skin.roll import Roll, lay_out
+from plugs.skin.shape_edges import floors_of, plug_edges, recess_edges, walls_of
+from plugs.skin.shopping import Need, ShoppingList, layup_needs, need_of, shopping_list
+from plugs.skin.skin_findings import (
+    edge_findings,
+    ply_findings,
+    sag_findings,
+    shape_findings,
+    thickness_findings,
+)
+from plugs.skin.zones import Patch, Zoned, zoned
+
+_ENDS = ("front", "aft")
+_LEAST_FLAT_MM = 150.0
+_ACROSS = 40.0
+_FINEST = 150.0
+_FEWEST_ACROSS = 8.0
+_WARPS = {"forward": (-1.0, 0.0, 0.0), "up": (0.0, 0.0, 1.0), "across": (0.0, 1.0, 0.0)}
+_SPACING = Cutting(kerf=3.0, spacing=5.0, edge_margin=5.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Laid:
+    """A net of threads on a patch of cloth.
+
+    Attributes
+    ----------
+    patch : Patch
+    surface : Surface
+    drape : Drape
+    remedies : Remedies or None
+        Where it locks.
+    """
+
+    patch: Patch
+    surface: Surface
+    drape: Drape
+    remedies: Remedies | None
+
+    @property
+    def darts(self) -> tuple[Dart, ...]:
+        """Darts that would let it lie."""
+        return () if self.remedies is None else self.remedies.darts
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lamination:
+    """Everything that is laid up.
+
+    Attributes
+    ----------
+    layup : Layup
+    surface : Zoned
+        The foam's surface in zones of cloth.
+    patterns : PatternSet
+    rolls : tuple of Roll
+        One for each cloth.
+    nets : tuple of Laid
+        One for each patch that does not unroll.
+    plan : ResinPlan
+    verdicts : tuple of EdgeVerdict
+    part : Part
+    sags : tuple of Sag
+    bought : ShoppingList
+    cautions : tuple of Caution
+    """
+
+    layup: Layup
+    surface: Zoned
+    patterns: PatternSet
+    rolls: tuple[Roll, ...]
+    nets: tuple[Laid, ...]
+    plan: ResinPlan
+    verdicts: tuple[EdgeVerdict, ...]
+    part: Part
+    sags: tuple[Sag, ...]
+    bought: ShoppingList
+    cautions: tuple[Caution, ...]
+
+
+def layup_for(plug: Plug, schedule: Schedule, finish: Loft, tool_names: Sequence[str]) -> Layup:
+    """Return a recipe's schedule over the places of its plug.
+
+    Parameters
+    ----------
+    plug : Plug
+    schedule : Schedule
+    finish : Loft
+        Of the finished surface.
+    tool_names : sequence of str
+        Of recesses and bosses.
+
+    Returns
+    -------
+    Layup
+    """
+    panels = dict.fromkeys(finish.table.drawn_parents)
+    flanges = [f"{item.name} flange" for item in plug.mating if item.flange_width > 0.0]
+    places = [*panels, *_ENDS, *dict.fromkeys(tool_names), *flanges]
+    zones = {zone.name: [_owner(word, places) for word in zone.panels] for zone in plug.zones}
+    whole = {name: [place for place in found if place] for name, found in zones.items()}
+    bare = [place for place in plug.skin.bare if place in places]
+    return lay_up(
+        schedule,
+        places,
+        foam="xps 35" if plug.foam is None else plug.foam,
+        bare=bare,
+        zones=whole,
+    )
+
+
+def _owner(word: str, places: Sequence[str]) -> str:
+    """Return the place that a word of a zone belongs to; empty where there is none."""
+    plain = word.removeprefix("port ").removesuffix(" port").removesuffix(" starboard")
+    return next((name for name in (word, plain) if name in places), "")
+
+
+def skin_by(plug: Plug, layup: Layup, finish: Loft) -> Skin:
+    """Return the skin that the foam is set back by: as the recipe says, else as the schedule makes it.
+
+    Parameters
+    ----------
+    plug : Plug
+    layup : Layup
+    finish : Loft
+
+    Returns
+    -------
+    Skin
+    """
+    if plug.skin.thickness or plug.skin.by_panel:
+        return plug.skin
+    return skin_of(layup, [*dict.fromkeys(finish.table.drawn_parents), *_ENDS], plug.skin.filler)
+
+
+def laminate(
+    plug: Plug,
+    layup: Layup,
+    finish: Loft,
+    loft: Loft,
+    cover: Cover,
+    tools: Sequence[Tool],
+    solid: Solid,
+    mating: Sequence[MatingCut | BodyCut],
+    parts: Parts,
+) -> tuple[Lamination, tuple[Finding, ...]]:
+    """Return everything that is laid up over a plug, and what speaks against it.
+
+    Parameters
+    ----------
+    plug : Plug
+        Checked.
+    layup : Layup
+    finish, loft : Loft
+        Of the finished surface and of the foam.
+    cover : Cover
+    tools : sequence of Tool
+        In the foam: bosses, then recesses.
+    solid : Solid
+        The foam.
+    mating : sequence of MatingCut or BodyCut
+    parts : Parts
+        Nested.
+
+    Returns
+    -------
+    tuple of Lamination and (tuple of Finding)
+    """
+    surface = zoned(solid, mating, zones=plug.zones, bare=plug.skin.bare)
+    patterns = patterns_of(surface, _cloth_plies(layup, surface), plug.laps, plug.darts)
+    cloths = {ply.cloth.name: ply.cloth for ply in layup.plies}
+    rolls = tuple(
+        lay_out(patterns.patterns, name, cloth.roll_width, plug.laps)
+        for name, cloth in cloths.items()
+        if any(pattern.cloth == name for pattern in patterns.patterns)
+    )
+    exact = {flat.patch.name for flat in patterns.flats if flat.is_exact}
+    nets, found = _nets(plug, layup, surface, exact)
+    areas = _by_owner(surface)
+    laid: dict[int, float] = {}
+    for pattern in patterns.patterns:
+        laid[pattern.ply] = laid.get(pattern.ply, 0.0) + 1e-6 * pattern.area_mm2
+    plan = plan_resin(layup, {place: areas.get(place, 0.0) for place in layup.laminates}, plug.shop, laid)
+    edges = [*plug_edges(loft, layup.bare), *recess_edges(plug.recesses, tools[len(plug.bosses) :])]
+    verdicts = judge_edges(layup, edges)
+    sags = _sags(layup, parts.sanding, plug)
+    materials = _materials(plug, layup)
+    filler = material_named(plug.filler or "epoxy filler", FILLERS, "filler")
+    needs = _needs(plug, layup, plan, rolls, areas, verdicts, parts, filler)
+    found += (
+        *patterns.findings,
+        *_material_findings(plug, layup, plan, materials),
+        *ply_findings(layup, edges, plug.foam_stays),
+        *edge_findings(layup, verdicts, plug.skin.filler, filler.density_kg_m3),
+        *shape_findings(
+            layup,
+            floors_of(solid, tools),
+            walls_of(finish, [*plug.recesses, *plug.bosses], layup.bare),
+            plug.mould,
+        ),
+        *sag_findings(sags),
+        *thickness_findings(layup, _panel_thicknesses(plug, loft, cover, layup)),
+    )
+    made = Lamination(
+        layup=layup,
+        surface=surface,
+        patterns=patterns,
+        rolls=rolls,
+        nets=nets,
+        plan=plan,
+        verdicts=verdicts,
+        part=_part(plug, layup, surface, solid),
+        sags=sags,
+        bought=shopping_list(needs, plug.currency),
+        cautions=cautions_for(materials, plug.hot_wire),
+    )
+    return made, tuple(found)
+
+
+def _material_findings(
+    plug: Plug, layup: Layup, plan: ResinPlan, materials: Sequence[Material]
+) -> tuple[Finding, ...]:
+    """Return what speaks against the materials, and what is doubtful about mixing them."""
+    glues = [material for material in materials if isinstance(material, Adhesive)]
+    fillers = [material for material in materials if isinstance(material, Filler)]
+    return (
+        *foam_findings(layup.foam, glues, fillers, plug.hot_wire),
+        *resin_findings(layup),
+        *plan_findings(layup, plan),
+    )
+
+
+def _cloth_plies(layup: Layup, surface: Zoned) -> list[ClothPly]:
+    """Return the plies as patterns need them."""
+    there = {panel for zone in surface.zones for panel in zone.panels} | {z.name for z in surface.zones}
+    owners = {surface.owners.get(panel, panel) for panel in there} | there
+    found = []
+    for ply in layup.plies:
+        words = [place for place in ply.places if place in owners]
+        if words:
+            found.append(
+                ClothPly(
+                    number=ply.number,
+                    cloth=ply.cloth.name,
+                    zones=_zone_names(words, surface),
+                    bias_deg=ply.bias_deg,
+                )
+            )
+    return found
+
+
+def _zone_names(places: Sequence[str], surface: Zoned) -> list[str]:
+    """Return the zones any part of which belongs to some places."""
+    found = []
+    for zone in surface.zones:
+        own = {surface.owners.get(panel, panel) for panel in zone.panels} | set(zone.panels)
+        if own & set(places):
+            found.append(zone.name)
+    return found
+
+
+def _by_owner(surface: Zoned) -> dict[str, float]:
+    """Return the area of each panel, end, recess and flange, m2."""
+    found: dict[str, float] = {}
+    for name, area in surface.areas_mm2.items():
+        owner = surface.owners[name]
+        found[owner] = found.get(owner, 0.0) + 1e-6 * area
+    return found
+
+
+def _nets(
+    plug: Plug, layup: Layup, surface: Zoned, exact: set[str]
+) -> tuple[tuple[Laid, ...], tuple[Finding, ...]]:
+    """Return a net on each patch, by the tightest weave that is laid there, and what is to be said of it.
+
+    What unrolls without stretch is left out: no weave shears there.
+    """
+    nets: list[Laid] = []
+    found: list[Finding] = []
+    for patch in surface.patches:
+        zone = surface.zones[patch.zone]
+        own = {surface.owners.get(panel, panel) for panel in zone.panels} | set(zone.panels)
+        cloths = [ply.cloth for ply in layup.plies if own & set(ply.places) and _is_woven(ply.cloth)]
+        if not cloths or patch.name in exact:
+            continue
+        lock = min(LOCK_DEG if c.locking_deg is None else c.locking_deg for c in cloths)
+        closed = make_surface(*holes_closed(patch.vertices, patch.triangles))
+        net = drape(
+            closed,
+            cell=_cell(closed),
+            start=zone.start,
+            warp=_WARPS[patch.warp] if zone.start is not None else None,
+            warn_deg=min(30.0, lock),
+            lock_deg=lock,
+            where=f"zone {patch.name!r}",
+        )
+        remedies = remedies_for(closed, net)
+        nets.append(Laid(patch=patch, surface=closed, drape=net, remedies=remedies))
+        found += drape_findings(net, remedies, patch.name, plug.display_unit)
+    return tuple(nets), tuple(found)
+
+
+def _cell(surface: Surface) -> float:
+    """Return the side of a net's cells: fine enough to see where a cloth locks, and quick."""
+    size = float(np.ptp(surface.vertices, axis=0).max())
+    breadth = float(surface.areas_mm2.sum()) / size
+    return max(size / _FINEST, min(size / _ACROSS, breadth / _FEWEST_ACROSS))
+
+
+def _is_woven(cloth: Cloth) -> bool:
+    """Return whether a cloth has threads that cross, so that it shears rather than tears apart like a mat."""
+    return cloth.kind not in ("mat", "tissue", "peel ply")
+
+
+def _sags(layup: Layup, sanding: SandingAids, plug: Plug) -> tuple[Sag, ...]:
+    """Return how far flat panels give under a hand, where no foam is left behind them."""
+    if plug.foam_stays:
+        return ()
+    found = []
+    for panel in sanding.panels:
+        if panel.kind != FLAT or panel.panel not in layup.covered:
+            continue
+        length = panel.to_x - panel.from_x
+        edge = panel.border - panel.border.mean(axis=0)
+        area = 0.5 * float(np.linalg.norm(np.cross(edge, np.roll(edge, -1, axis=0)).sum(axis=0)))
+        width = area / length if length > 0.0 else 0.0
+        if min(length, width) >= _LEAST_FLAT_MM:
+            flat = FlatPanel(
+                place=panel.panel,
+                length=length,
+                width=width,
+                crown=0.0 if panel.crosswise is None else abs(panel.crosswise.gap),
+            )
+            sag = sag_under_hand(layup, flat)
+            found += [] if sag is None else [sag]
+    return tuple(found)
+
+
+def _panel_thicknesses(plug: Plug, loft: Loft, cover: Cover, layup: Layup) -> dict[str, float]:
+    """Return the laminate that the foam was set back by; a recess is cut for that of its panel."""
+    known = (*loft.table.parent_names, *_ENDS)
+    found = {p: cover.over(loft, p) - plug.skin.filler for p in layup.covered if p in known}
+    items: list[Recess | Boss] = [*plug.recesses, *plug.bosses]
+    for item in items:
+        if item.name in layup.covered and item.panel in found:
+            found[item.name] = found[item.panel]
+    return found
+
+
+def _part(plug: Plug, layup: Layup, surface: Zoned, solid: Solid) -> Part:
+    """Return the part's mass and where it acts."""
+    surfaces = []
+    for name, area in surface.areas_mm2.items():
+        owner = surface.owners[name]
+        if owner in layup.laminates:
+            x, y, z = (float(v) for v in surface.centroids[name])
+            surfaces.append((owner, 1e-6 * area, (x, y, z)))
+    shares = list(laminate_shares(layup, surfaces, plug.foam_stays))
+    if plug.foam_stays:
+        whole = solid.by_mesh
+        x, y, z = (float(v) for v in whole.centroid)
+        shares.append(foam_share(layup, 1e-9 * whole.volume_mm3, (x, y, z)))
+    return weigh(shares)
+
+
+def _materials(plug: Plug, layup: Layup) -> list[Material]:
+    """Return the materials that are really used."""
+    found: list[Material] = [layup.foam]
+    found += {ply.cloth.name: ply.cloth for ply in layup.plies}.values()
+    found += [layup.resin, layup.hardener]
+    found += [] if layup.barrier is None else [layup.barrier]
+    if plug.adhesive is not None:
+        found.append(material_named(plug.adhesive, GLUES, "adhesive"))
+    if plug.filler is not None:
+        found.append(material_named(plug.filler, FILLERS, "filler"))
+    board = _board(plug)
+    return found + ([] if board is None else [board])
+
+
+def _board(plug: Plug) -> Board | None:
+    """Return what templates are cut from: the board named, else the plywood of their thickness."""
+    if plug.templates is None:
+        return None
+    if plug.board is not None:
+        return material_named(plug.board, BOARDS, "board")
+    thickness = plug.templates.thickness
+    known = [board for board in BOARDS.values() if abs(board.thickness - thickness) < 1e-6]
+    if known:
+        return known[0]
+    return Board(name=f"plywood {thickness:g}", thickness=thickness, density_kg_m3=600.0)
+
+
+def _needs(
+    plug: Plug,
+    layup: Layup,
+    plan: ResinPlan,
+    rolls: Sequence[Roll],
+    areas: Mapping[str, float],
+    verdicts: Sequence[EdgeVerdict],
+    parts: Parts,
+    filler: Filler,
+) -> list[Need]:
+    """Return everything that is used up."""
+    covered = sum(areas.get(place, 0.0) for place in layup.covered)
+    needs = _sheet_needs(layup.foam, parts)
+    needs += layup_needs(layup, plan, {roll.cloth: roll.length_to_buy_m for roll in rolls}, covered)
+    if plug.adhesive is not None:
+        grams = sum(joint.contact.glue_g for joint in parts.pinned)
+        needs.append(
+            need_of(material_named(plug.adhesive, GLUES, "adhesive"), 1e-3 * grams, "between layers")
+        )
+    spread = 1e-3 * plug.skin.filler * covered
+    fillets = 1e-9 * sum(verdict.fillet_mm3 for verdict in verdicts)
+    if spread + fillets > 0.0:
+        kg = (spread + fillets) * filler.density_kg_m3
+        needs.append(need_of(filler, kg, "over the laminate and in inside corners"))
+    board = _board(plug)
+    if board is not None and parts.templates:
+        needs.append(need_of(board, float(_board_count(board, parts)), "templates"))
+    return needs
+
+
+def _sheet_needs(foam: Foam, parts: Parts) -> list[Need]:
+    """Return the sheets of foam to buy; offcuts are there already."""
+    if parts.nesting is None:
+        return []
+    counts: dict[tuple[str, float, float, float], tuple[int, Stock]] = {}
+    for sheet in parts.nesting.sheets:
+        stock = sheet.stock
+        if not stock.is_offcut:
+            key = (stock.name, stock.width, stock.height, stock.thickness)
+            counts[key] = (counts.get(key, (0, stock))[0] + 1, stock)
+    return [
+        Need(
+            name=f"{foam.name}, {stock.width:g} x {stock.height:g} x {stock.thickness:g} mm",
+            group="foam",
+            amount=float(count),
+            unit="sheet",
+            packs={1.0: stock.price},
+            words="for the layers",
+        )
+        for count, stock in counts.values()
+    ]
+
+
+def _board_count(board: Board, parts: Parts) -> int:
+    """Return how many sheets of board the templates take."""
+    blanks = [
+        Blank(
+            name=f"{template.name} {i}",
+            layer=template.name,
+            outline=shapely.Polygon(part.exterior),
+            thickness=board.thickness,
+        )
+        for template in parts.templates
+        for i, part in enumerate(template.region.geoms)
+    ]
+    stock = [Stock(width=board.width, height=board.height, thickness=board.thickness)]
+    try:
+        return len(nest(blanks, stock, _SPACING, effort=0.0).sheets)
+    except PlugError:
+        return len(blanks)  # one of them outgrows a board and has to be joined

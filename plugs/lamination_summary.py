@@ -1,0 +1,125 @@
+"""What summary.json says of everything that is laid up: schedule, cloth, resin, shopping, cost, part."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from plugs.lamination import Laid, Lamination
+from plugs.output.cloth_drawing import file_name
+from plugs.skin.figures import cost_figures, layup_figures, part_figures, resin_figures, shopping_figures
+from plugs.skin.roll import Roll
+
+
+def lamination_summary(made: Lamination, files: Mapping[str, bytes]) -> dict[str, Any]:
+    """Return the part of summary.json about everything that is laid up.
+
+    Parameters
+    ----------
+    made : Lamination
+    files : mapping of str to bytes
+        By path in the folder.
+
+    Returns
+    -------
+    dict
+        ``schedule``, ``cloth``, ``resin``, ``shopping``, ``cost``, ``part`` and ``cautions``.
+    """
+    return {
+        "schedule": layup_figures(made.layup, made.verdicts),
+        "cloth": _cloth(made, files),
+        "resin": resin_figures(made.layup, made.plan),
+        "part": part_figures(made.part, made.sags),
+        "shopping": shopping_figures(made.bought),
+        "cost": cost_figures(made.bought),
+        "cautions": [{"about": caution.about, "text": caution.text} for caution in made.cautions],
+    }
+
+
+def _cloth(made: Lamination, files: Mapping[str, bytes]) -> dict[str, Any]:
+    """Return zones, pieces, seams, rolls and nets."""
+    areas: dict[str, float] = {}
+    for patch in made.surface.patches:
+        zone = made.surface.zones[patch.zone].name
+        areas[zone] = areas.get(zone, 0.0) + patch.area_mm2
+    return {
+        "zones": [
+            {"name": zone.name, "places": list(zone.panels), "area_m2": _round(1e-6 * areas[zone.name])}
+            for zone in made.surface.zones
+            if zone.name in areas
+        ],
+        "seams": [
+            {
+                "name": seam.name,
+                "between": [seam.first, seam.second],
+                "length_mm": _round(seam.length),
+                "notches": len(seam.notches),
+            }
+            for seam in made.patterns.seams
+        ],
+        "rolls": [_roll(roll, files) for roll in made.rolls],
+        "nets": [_net(net, files) for net in made.nets],
+    }
+
+
+def _roll(roll: Roll, files: Mapping[str, bytes]) -> dict[str, Any]:
+    """Return a roll with the pieces that are cut from it."""
+    return {
+        "cloth": roll.cloth,
+        "width_mm": _round(roll.roll_width),
+        "length_m": _round(roll.length_to_buy_m),
+        "yield_ratio": _round(roll.yield_ratio),
+        "files": _files(files, f"roll-{file_name(roll.cloth)}"),
+        "pieces": [
+            {
+                "name": one.pattern.name,
+                "ply": one.pattern.ply,
+                "zone": one.pattern.zone,
+                "area_m2": _round(1e-6 * one.pattern.area_mm2),
+                "bias_deg": _round(one.pattern.bias_deg),
+                "is_exact": one.pattern.is_exact,
+                "stretch_min": _round(one.pattern.stretch_min),
+                "stretch_max": _round(one.pattern.stretch_max),
+                "files": _files(files, file_name(one.pattern.name)),
+            }
+            for one in roll.laid
+        ],
+    }
+
+
+def _net(net: Laid, files: Mapping[str, bytes]) -> dict[str, Any]:
+    """Return how a cloth shears on a patch, and what would help where it locks."""
+    draped, remedies = net.drape, net.remedies
+    restart = None if remedies is None else remedies.restart
+    split = None if remedies is None else remedies.split
+    return {
+        "patch": net.patch.name,
+        "cell_mm": _round(draped.cell),
+        "start_mm": [_round(v) for v in draped.start],
+        "warp": [_round(v) for v in draped.warp],
+        "largest_shear_deg": _round(draped.largest_shear_deg),
+        "largest_at_mm": [_round(v) for v in draped.largest_at],
+        "warn_deg": _round(draped.warn_deg),
+        "lock_deg": _round(draped.lock_deg),
+        "warned_ratio": _round(draped.warned_ratio),
+        "locked_ratio": _round(draped.locked_ratio),
+        "reached_ratio": _round(draped.reached_ratio),
+        "better_start_mm": None if restart is None else [_round(v) for v in restart.start],
+        "better_shear_deg": None if restart is None else _round(restart.largest_shear_deg),
+        "darts": len(net.darts),
+        "darted_shear_deg": None if remedies is None else _round(remedies.darted_deg),
+        "split_at_mm": None if split is None else [_round(v) for v in split.at],
+        "split_shear_deg": None if split is None else _round(split.largest_shear_deg),
+        "files": _files(files, f"shear-{file_name(net.patch.name)}"),
+    }
+
+
+def _files(files: Mapping[str, bytes], stem: str) -> list[str]:
+    """Return the drawings of a name."""
+    return sorted(name for name in files if Path(name).stem == stem and name.startswith("cloth/"))
+
+
+def _round(value: float) -> float:
+    """Return a figure to 9 significant digits, what is nothing but rounding as 0."""
+    return 0.0 if abs(value) < 1e-12 else float(f"{float(value):.9g}")

@@ -1,0 +1,210 @@
+"""The skin of the main demo, from schedule to cost, held against arithmetic and the shape's own figures."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from plugs.build import build
+from plugs.design import Work, make_design, work_out
+from plugs.errors import PlugError
+from plugs.lamination import Lamination
+from plugs.output.skin_tables import mixing_sheet_csv
+
+RECIPES = Path(__file__).resolve().parents[2] / "recipes"
+
+
+@cache
+def tail() -> Work:
+    """Return the main demo worked out."""
+    return work_out(make_design(RECIPES / "sidecar_tail.py", {}), lambda _: None)
+
+
+def laid() -> Lamination:
+    """Return what is laid up over it."""
+    made = tail().lamination
+    assert made is not None
+    return made
+
+
+def edited(tmp_path: Path, *pairs: tuple[str, str]) -> Work:
+    """Return the main demo with words of its recipe changed."""
+    text = (RECIPES / "sidecar_tail.py").read_text(encoding="utf-8")
+    for old, new in pairs:
+        assert old in text
+        text = text.replace(old, new)
+    (tmp_path / "sidecar_tub.csv").write_bytes((RECIPES / "sidecar_tub.csv").read_bytes())
+    (tmp_path / "sidecar_tail.py").write_text(text, encoding="utf-8")
+    return work_out(make_design(tmp_path / "sidecar_tail.py", {}), lambda _: None)
+
+
+def test_foam_and_schedule_make_the_finished_line() -> None:
+    """The foam is set back by the plies' thickness and the filler: t = w (1/2560 + (1/psi - 1)/rho)."""
+    work, made = tail(), laid()
+    rho = made.layup.resin.cured_kg_m3
+    by_hand = math.fsum(
+        1e-3 * ply.cloth.weight_gsm * (1.0 / 2560.0 + (1.0 / ply.glass_content - 1.0) / rho) * 1e3
+        for ply in made.layup.plies
+    )
+    assert made.layup.laminates["deck"].thickness == pytest.approx(by_hand, rel=1e-9)
+    over = work.design.cover.over(work.design.loft, "deck")
+    assert over == pytest.approx(by_hand + work.design.plug.skin.filler, rel=1e-9)
+    assert work.skin_proof is not None
+    assert work.skin_proof.largest_mm < 0.1
+    assert not [f for f in work.findings if f.code == "skin-thickness"]
+
+
+def test_a_thickness_of_the_recipes_own_is_kept_and_compared(tmp_path: Path) -> None:
+    """Foam set back by 3.5 mm under plies of 1.5 mm is built as asked, with a warning on each panel."""
+    work = edited(tmp_path, ("Skin(filler=filler,", "Skin(thickness=3.5, filler=filler,"))
+    assert work.design.cover.over(work.design.loft, "deck") == pytest.approx(3.9)
+    found = {f.where for f in work.findings if f.code == "skin-thickness"}
+    assert {"deck", "side", "aft"} <= found
+
+
+def test_zones_cover_what_is_not_bare() -> None:
+    """Area of the patches is that of the foam, less the floor, the front and the joint beside its flange."""
+    work, made = tail(), laid()
+    patches = math.fsum(patch.area_mm2 for patch in made.surface.patches)
+    areas = made.surface.areas_mm2
+    bare = math.fsum(areas[name] for name in areas if name in ("floor", "front", "joint with the tub"))
+    assert patches + bare == pytest.approx(work.solid.by_mesh.area_mm2, rel=5e-3)
+
+
+def test_every_ply_covers_every_zone_with_its_laps() -> None:
+    """A piece of cloth for each zone and ply, larger than the zone, and all of them on the roll."""
+    made = laid()
+    zones = {made.surface.zones[patch.zone].name for patch in made.surface.patches}
+    for ply in made.layup.plies:
+        mine = [pattern for pattern in made.patterns.patterns if pattern.ply == ply.number]
+        assert {pattern.zone for pattern in mine} == zones
+        total = math.fsum(pattern.area_mm2 for pattern in mine)
+        net = math.fsum(pattern.surface_mm2 for pattern in mine)
+        assert net < total < 2.0 * net
+    on_rolls = [one.pattern for roll in made.rolls for one in roll.laid]
+    assert math.fsum(p.area_mm2 for p in on_rolls) >= math.fsum(
+        p.area_mm2 for p in made.patterns.patterns
+    ) * (1.0 - 1e-6)
+    for roll in made.rolls:
+        for one in roll.laid:
+            _, low, right, high = one.moved(one.pattern.outline).bounds
+            assert low >= -1e-6
+            assert high <= roll.roll_width + 1e-6
+            assert right <= 1000.0 * roll.length_to_buy_m + 1e-6
+
+
+def test_mixing_sheet_adds_up_by_hand() -> None:
+    """Resin of each ply is area x glass x (1/psi - 1) and 10 % waste; 40 parts of hardener to 100 by mass."""
+    made = laid()
+    for mix in made.plan.mixes:
+        if not mix.ply:
+            continue
+        ply = made.layup.plies[mix.ply - 1]
+        area = 1e-6 * math.fsum(p.area_mm2 for p in made.patterns.patterns if p.ply == mix.ply)
+        wet = area * 1e-3 * ply.cloth.weight_gsm * (1.0 / ply.glass_content - 1.0) * 1.1
+        assert mix.mixed_kg == pytest.approx(wet, rel=1e-9)
+        assert mix.resin_kg is not None
+        assert mix.hardener_kg is not None
+        assert mix.hardener_kg == pytest.approx(0.4 * mix.resin_kg)
+        assert mix.resin_kg + mix.hardener_kg == pytest.approx(wet)
+        assert mix.batch.mixed_kg <= made.layup.resin.largest_batch_kg + 1e-9
+        assert made.plan.working_min is not None
+        assert mix.batch.minutes <= made.plan.working_min + 1e-9
+    rows = list(csv.DictReader(io.StringIO(mixing_sheet_csv(made.plan))))
+    assert [row["what"] for row in rows] == [mix.what for mix in made.plan.mixes]
+
+
+def test_part_weighs_its_plies() -> None:
+    """Foam dug out: the mass is area x mass per m2 of every panel; the centre lies on the centreline."""
+    made = laid()
+    by_owner: dict[str, float] = {}
+    for name, area in made.surface.areas_mm2.items():
+        owner = made.surface.owners[name]
+        by_owner[owner] = by_owner.get(owner, 0.0) + 1e-6 * area
+    mass = math.fsum(
+        by_owner[place] * made.layup.laminates[place].mass_kg_m2
+        for place in made.layup.covered
+        if place in by_owner
+    )
+    assert made.part.mass_kg == pytest.approx(mass, rel=1e-6)
+    assert abs(made.part.centre[1]) < 2.0  # the invented tub is not quite even
+    low, high = tail().solid.by_mesh.lower, tail().solid.by_mesh.upper
+    assert all(a < c < b for a, c, b in zip(low, made.part.centre, high, strict=True))
+
+
+def test_styrene_on_polystyrene_is_an_error(tmp_path: Path) -> None:
+    """Polyester over XPS: an error, first in the list, until a barrier lies between."""
+    resin = 'resin=by_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 40.0), pot_life_min=40.0),'
+    bad = edited(tmp_path, (resin, 'resin="polyester",'))
+    assert bad.findings[0].severity == "error"
+    assert "foam-dissolved" in [f.code for f in bad.findings if f.severity == "error"]
+    assert "dose-unknown" in [f.code for f in bad.findings]
+    assert bad.lamination is not None
+    assert bad.lamination.plan.hardener_kg is None
+    good = edited(tmp_path, (resin, 'resin="polyester", barrier="epoxy coats",'))
+    assert "foam-dissolved" not in [f.code for f in good.findings if f.severity == "error"]
+
+
+def test_a_hot_wire_through_polyurethane_is_an_error(tmp_path: Path) -> None:
+    """Said where the recipe says that it is used."""
+    work = edited(tmp_path, ('foam="xps 35",', 'foam="pu 40", hot_wire=True,'))
+    assert ("hot-wire", "error") in [(f.code, f.severity) for f in work.findings]
+
+
+def test_a_mould_wants_draft(tmp_path: Path) -> None:
+    """With 2 mm of tumblehome the side is too steep for a mould; with none taken nothing is said."""
+    steep = ("tumblehome=45.0,", "tumblehome=2.0,")
+    plain = edited(tmp_path, steep)
+    assert "no-draft" not in [f.code for f in plain.findings]
+    work = edited(tmp_path, steep, ('foam="xps 35",', 'foam="xps 35", mould=True,'))
+    assert "side" in [f.where for f in work.findings if f.code == "no-draft"]
+
+
+def test_foam_behind_the_plate_is_measured(tmp_path: Path) -> None:
+    """A pocket in the thin end of a scoop would leave little; the tail's leaves the whole length."""
+    assert "thin-floor" not in [f.code for f in tail().findings]
+    text = (RECIPES / "sidecar_tail.py").read_text(encoding="utf-8")
+    assert "Recess(" in text
+    deep = edited(
+        tmp_path,
+        ('name="number plate", panel="aft", y=0.0, z=stern_height / 2, plate=plate, clearance=3.0,',
+         'name="tray", panel="deck", x=300.0, across=0.0, width=200.0, height=100.0,'),
+        ("plate_depth=12.0", "plate_depth=293.0"),
+        ("draft_deg=5.0, floor_radius=6.0", "draft_deg=0.5, corner_radius=12.0, floor_radius=6.0"),
+    )  # fmt: skip
+    (finding,) = [f for f in deep.findings if f.code == "thin-floor"]
+    top = 320.0 - (320.0 - 270.0) * 300.0 / 900.0  # the deck over x = 300, near enough
+    assert "floor of 'tray'" in finding.where
+    assert float(finding.message.split()[0]) == pytest.approx(top - 293.0 - 1.9, abs=6.0)
+
+
+def test_unknown_words_are_refused_with_the_nearest(tmp_path: Path) -> None:
+    """Cloth, foam and zone."""
+    for old, new, word in (
+        ('cloth="cloth 280"', 'cloth="cloth 290"', "cloth 280"),
+        ('foam="xps 35"', 'foam="xps 36"', "xps 35"),
+        ('name="first skin"', 'name="first skin", zone="dekc"', "deck"),
+    ):
+        with pytest.raises(PlugError) as caught:
+            edited(tmp_path, (old, new))
+        assert word in caught.value.remedy
+        assert caught.value.where.startswith("sidecar_tail.py")
+
+
+def test_cloth_is_on_the_full_size_paper_and_in_the_shopping(tmp_path: Path) -> None:
+    """The paper lists the pieces of cloth; the shopping list has all that is used up, as yet without prices."""
+    made = build(RECIPES / "sidecar_tail.py", {"paper": 914.0}, out=tmp_path / "out", kinds=("pdf", "csv"))
+    printed = {row["file"] for row in made.summary["paper"]["drawings"]}
+    pieces = {piece["name"] for roll in made.summary["cloth"]["rolls"] for piece in roll["pieces"]}
+    assert len(pieces) > 20
+    assert {name.lower().replace(" ", "-") for name in pieces} <= printed
+    groups = {row["group"] for row in made.summary["shopping"]}
+    assert groups == {"foam", "cloth", "resin", "hardener", "adhesive", "filler", "board"}
+    assert (tmp_path / "out" / "shopping.csv").is_file()
+    assert made.summary["cost"]["total"] == 0.0
+    assert len(made.summary["cost"]["without_price"]) == len(made.summary["shopping"])
