@@ -92,7 +92,9 @@ def _parser() -> _Parser:
             dest="changes",
             help='change a parameter: width=450, "width=3/4 in"; may be repeated',
         )
-        command.add_argument("--strict", action="store_true", help="exit 3 when there is a warning or an error among the findings")
+        command.add_argument(
+            "--strict", action="store_true", help="exit 3 when a finding is a warning or an error"
+        )
         if name == "build":
             command.add_argument("--out", type=Path, help="folder to write, instead of exports/NAME")
             command.add_argument(

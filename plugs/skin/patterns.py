@@ -99,7 +99,11 @@ def patterns_of(
             if flat.patch.zone in covered:
                 moves = [_move(flat, run[0], i, covered, laps, breadth) for run in edge.runs]
                 zone = surface.zones[flat.patch.zone].name
-                found.append(_pattern(flat, edge, moves, ply, zone, seams))
+                pattern = _pattern(flat, edge, moves, ply, zone, seams)
+                if pattern.outline.area > 0.0:
+                    found.append(pattern)
+                elif ply is plies[0]:
+                    findings.append(_no_piece(flat))
     return PatternSet(patterns=tuple(found), flats=tuple(flats), seams=seams, findings=tuple(findings))
 
 
@@ -138,6 +142,17 @@ def _covered(ply: ClothPly, zones: Sequence[Zone], param: str) -> set[int]:
 def _is_side(name: str, word: str) -> bool:
     """Return whether a zone is one side of a panel that a word names."""
     return name in (f"{word} starboard", f"{word} port")
+
+
+def _no_piece(flat: Flat) -> Finding:
+    """Return what is said of a patch for which no piece can be drawn."""
+    return Finding(
+        code="no-cloth",
+        severity="warning",
+        where=flat.patch.name,
+        message="it folds up so that no piece of cloth can be drawn for it",
+        remedy=f"split the zone {flat.patch.name!r} in 2 or more, such as floor and wall, or give it darts",
+    )
 
 
 def _overlap_of(flat: Flat) -> Finding | None:

@@ -59,6 +59,7 @@ def test_the_book_and_its_files_are_served(folder: Path) -> None:
         head = asked(server, "/", method="HEAD")
         assert (head.status, head.text) == (200, "")
         assert asked(server, "/", method="POST").status == 501
+        assert asked(server, "/favicon.ico").status == 204
         assert (folder / "book.html").read_text(encoding="utf-8") == "<html><body><h1>Book</h1></body></html>"
 
 
