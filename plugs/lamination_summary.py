@@ -107,7 +107,9 @@ def _net(net: Laid, files: Mapping[str, bytes]) -> dict[str, Any]:
         "reached_ratio": _round(draped.reached_ratio),
         "better_start_mm": None if restart is None else [_round(v) for v in restart.start],
         "better_shear_deg": None if restart is None else _round(restart.largest_shear_deg),
-        "darts": len(net.darts),
+        "darts": [
+            [[_round(v) for v in dart.line[0]], [_round(v) for v in dart.line[-1]]] for dart in net.darts
+        ],
         "darted_shear_deg": None if remedies is None else _round(remedies.darted_deg),
         "split_at_mm": None if split is None else [_round(v) for v in split.at],
         "split_shear_deg": None if split is None else _round(split.largest_shear_deg),
