@@ -248,6 +248,8 @@ class _Answer(BaseHTTPRequestHandler):
             self._send(HTTPStatus.OK, "application/json", json.dumps(owner.changed(known)).encode())
         elif name == REFRESH:
             self._send(HTTPStatus.OK, "text/javascript; charset=utf-8", _SCRIPT.encode())
+        elif name == "/favicon.ico":
+            self._send(HTTPStatus.NO_CONTENT, "image/x-icon", b"")  # browsers ask for it unbidden
         elif (found := owner.content(f"/{BOOK}" if name == "/" else name)) is not None:
             self._send(HTTPStatus.OK, found[0], _refreshing(found[1]) if "html" in found[0] else found[1])
         elif name == "/":

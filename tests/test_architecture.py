@@ -210,6 +210,17 @@ ORDER = (
     "plugs.output.tables",
     "plugs.output.skin_tables",
     "plugs.output.folder",
+    # output: the build book
+    "plugs.output.book_words",
+    "plugs.output.book_figures",
+    "plugs.output.book_views",
+    "plugs.output.book_scene",
+    "plugs.output.book_sheaf",
+    "plugs.output.book_parts",
+    "plugs.output.book_shopping",
+    "plugs.output.book_steps",
+    "plugs.output.book_skin",
+    "plugs.output.book",
     # one way through
     "plugs.scene",
     "plugs.drawings",

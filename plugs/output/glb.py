@@ -61,37 +61,13 @@ def glb_bytes(meshes: Sequence[NamedMesh]) -> bytes:
     colours = list(dict.fromkeys(mesh.colour for mesh in meshes))
     written = []
     for mesh in meshes:
-        points, corners = _points(mesh), _corners(mesh)
-        accessors.append(
-            {
-                "bufferView": _put(binary, views, points.tobytes(), _VERTEX_BUFFER),
-                "componentType": _FLOAT,
-                "count": len(points),
-                "type": "VEC3",
-                "min": [float(v) for v in points.min(axis=0)],
-                "max": [float(v) for v in points.max(axis=0)],
-            }
-        )
-        accessors.append(
-            {
-                "bufferView": _put(binary, views, corners.tobytes(), _INDEX_BUFFER),
-                "componentType": _UNSIGNED_SHORT if corners.dtype.itemsize == 2 else _UNSIGNED_INT,
-                "count": corners.size,
-                "type": "SCALAR",
-            }
-        )
-        written.append(
-            {
-                "name": mesh.name,
-                "primitives": [
-                    {
-                        "attributes": {"POSITION": len(accessors) - 2},
-                        "indices": len(accessors) - 1,
-                        "material": colours.index(mesh.colour),
-                    }
-                ],
-            }
-        )
+        primitive = {
+            "attributes": {"POSITION": len(accessors)},
+            "indices": len(accessors) + 1,
+            "material": colours.index(mesh.colour),
+        }
+        accessors += _accessors(mesh, binary, views)
+        written.append({"name": mesh.name, "primitives": [primitive]})
     document = {
         "asset": {"version": "2.0"},
         "scene": 0,
@@ -104,6 +80,27 @@ def glb_bytes(meshes: Sequence[NamedMesh]) -> bytes:
         "buffers": [{"byteLength": len(binary)}],
     }
     return _file(document, bytes(binary))
+
+
+def _accessors(mesh: NamedMesh, binary: bytearray, views: list[dict[str, int]]) -> list[dict[str, Any]]:
+    """Put a mesh into the buffer, and return what tells its vertices and its triangles there."""
+    points, corners = _points(mesh), _corners(mesh)
+    return [
+        {
+            "bufferView": _put(binary, views, points.tobytes(), _VERTEX_BUFFER),
+            "componentType": _FLOAT,
+            "count": len(points),
+            "type": "VEC3",
+            "min": [float(v) for v in points.min(axis=0)],
+            "max": [float(v) for v in points.max(axis=0)],
+        },
+        {
+            "bufferView": _put(binary, views, corners.tobytes(), _INDEX_BUFFER),
+            "componentType": _UNSIGNED_SHORT if corners.dtype.itemsize == 2 else _UNSIGNED_INT,
+            "count": corners.size,
+            "type": "SCALAR",
+        },
+    ]
 
 
 def _points(mesh: NamedMesh) -> np.ndarray[Any, np.dtype[np.float32]]:

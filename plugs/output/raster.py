@@ -197,8 +197,11 @@ def rendered(model: Model, camera: Camera, frame: Frame) -> Pixels:
     at = at[facing]
     seen = _nearest(at, wide, high)
     # only what is seen is coloured, and there are often far fewer triangles of it
-    kept, named = np.unique(seen[seen >= 0], return_inverse=True)
-    seen[seen >= 0] = named
+    inside = np.flatnonzero(seen >= 0)
+    is_seen = np.zeros(len(at), dtype=bool)
+    is_seen[seen[inside]] = True
+    kept = np.flatnonzero(is_seen)
+    seen[inside] = (np.cumsum(is_seen) - 1)[seen[inside]]
     shown = facing[kept]
     image = _coloured(
         seen.reshape(high, wide),
@@ -235,9 +238,10 @@ def _corner_normals(points: Array, corners: Indices) -> Array:
     graph = coo_array((np.ones(len(left), dtype=np.int8), (left, right)), shape=(3 * n, 3 * n))
     count, group = connected_components(graph, directed=False)
     weight = np.repeat(area, 3, axis=0)
-    total = np.column_stack([np.bincount(group, weights=weight[:, k], minlength=count) for k in range(3)])
+    parts = [np.bincount(group, weights=weight[:, k], minlength=count) for k in range(3)]
+    total = np.column_stack(parts).astype(np.float64)
     length = np.linalg.norm(total, axis=1, keepdims=True)
-    total /= np.where(length > 0.0, length, 1.0)
+    total = np.asarray(total / np.where(length > 0.0, length, 1.0))
     return np.asarray(total[group].reshape(n, 3, 3))
 
 
@@ -346,31 +350,32 @@ def _gradient(at: Any) -> tuple[Any, Any]:
 def _coloured(seen: Indices, at: Array, normals: Single, owner: Indices, colours: Single) -> Single:
     """Return the colour of each sample: light by the rounded normal, dark where a line is."""
     high, wide = seen.shape
-    image = np.full((high, wide, 3), _BACK, dtype=np.float32)
-    row, column = np.nonzero(seen >= 0)
-    if not len(row):
-        return image
-    t = seen[row, column]
-    x, y = (column + 0.5).astype(np.float32), (row + 0.5).astype(np.float32)
+    image = np.full((high * wide, 3), _BACK, dtype=np.float32)
+    inside = np.flatnonzero(seen >= 0)
+    t = seen.ravel()[inside]
+    x = (inside % wide + 0.5).astype(np.float32)
+    y = (inside // wide + 0.5).astype(np.float32)
     normal = _normal_at(x, y, t, at, normals)
     light = np.full(len(t), _AMBIENT, dtype=np.float32)
     for direction, strength in _LIGHTS:
         light += np.float32(strength) * np.maximum(normal @ np.array(direction, dtype=np.float32), 0.0)
-    image[row, column] = np.minimum(colours[owner[t]] * light[:, None], 1.0)
+    image[inside] = np.minimum(colours[owner][t] * light[:, None], 1.0)
     along, down = (part.astype(np.float32) for part in _gradient(at))
     depth = at[:, :, 2].astype(np.float32)
     level = depth[t, 0] + (x - at[t, 0, 0].astype(np.float32)) * along[t]
     level += (y - at[t, 0, 1].astype(np.float32)) * down[t]
     # one sample's normal, plane and mesh are held against those of the next to the right and below
-    shown = np.zeros((high, wide, 3), dtype=np.float32)
-    shown[row, column] = normal
-    plane = np.zeros((3, high, wide), dtype=np.float32)
-    plane[0, row, column] = np.clip(level, depth.min(axis=1)[t], depth.max(axis=1)[t])
-    plane[1, row, column] = along[t]
-    plane[2, row, column] = down[t]
-    mesh = np.full((high, wide), -1, dtype=np.int64)
-    mesh[row, column] = owner[t]
-    image[_lines(shown, plane, mesh)] *= _LINE
+    shown = np.zeros((high * wide, 3), dtype=np.float32)
+    shown[inside] = normal
+    plane = np.zeros((3, high * wide), dtype=np.float32)
+    plane[0, inside] = np.clip(level, depth.min(axis=1)[t], depth.max(axis=1)[t])
+    plane[1, inside] = along[t]
+    plane[2, inside] = down[t]
+    mesh = np.full(high * wide, -1, dtype=np.int64)
+    mesh[inside] = owner[t]
+    mesh = mesh.reshape(high, wide)
+    image = image.reshape(high, wide, 3)
+    image[_lines(shown.reshape(high, wide, 3), plane.reshape(3, high, wide), mesh)] *= _LINE
     is_in = mesh >= 0
     image[is_in & _beside(~is_in)] *= _LINE
     image[~is_in & _beside(is_in)] = _LINE
@@ -406,7 +411,9 @@ def _lines(normal: Single, plane: Single, mesh: Indices) -> NDArray[np.bool_]:
         rise = 2 if axis == 0 else 1
         gap = plane[0][other] - plane[0][one]
         from_one, from_other = gap - plane[rise][one], gap - plane[rise][other]
-        breaks = np.minimum(np.abs(from_one), np.abs(from_other)) > _STEP_PX
+        # on a surface that is seen almost edge on, depth runs fast without any break
+        steep = np.minimum(np.abs(plane[rise][one]), np.abs(plane[rise][other]))
+        breaks = np.minimum(np.abs(from_one), np.abs(from_other)) > _STEP_PX + steep
         turns = np.einsum("...i,...i->...", normal[one], normal[other]) < bend
         line = both & (turns | breaks | (mesh[one] != mesh[other]))
         found[one] |= line

@@ -16,6 +16,7 @@ import tempfile
 import threading
 import time
 import weakref
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 from typing import IO, Any, Final
@@ -29,6 +30,7 @@ from plugs.shape.step_in import StepBody, StepRequest
 LONGEST_JOB_S: Final = 600
 """The worker gives up by itself after this long, in case nobody is left to stop it."""
 
+_ATTEND_S: Final = 0.1
 _INSTALL: Final = "pip install cadquery"
 _TAIL: Final = 2000
 
@@ -36,7 +38,9 @@ _TAIL: Final = 2000
 class KernelRun:
     """A running kernel: submit a job, go on with other work, ask for the result.
 
-    Use it in a ``with`` statement, or call `close`; it also ends with the program.
+    Use it in a ``with`` statement, or call `close`; it also ends with the program. One run takes job
+    after job. ``attend`` is called now and then while an answer is waited for: should it raise, the
+    answer is passed over when it comes, and the run takes the next job all the same.
 
     Parameters
     ----------
@@ -51,6 +55,8 @@ class KernelRun:
         self._worker = worker
         self._complaints = complaints
         self._answers: queue.Queue[tuple[Any, ...]] = queue.Queue()
+        self._owed = 0
+        self.attend: Callable[[], None] = lambda: None
         self._stop = weakref.finalize(self, _stopped, worker, complaints)
         threading.Thread(target=_listen, args=(worker.stdout, self._answers), daemon=True).start()
 
@@ -69,6 +75,11 @@ class KernelRun:
         """The number under which the system knows the worker."""
         return self._worker.pid
 
+    @property
+    def is_running(self) -> bool:
+        """Whether the worker can be given a job."""
+        return self._worker.poll() is None
+
     def submit(self, job: KernelJob) -> None:
         """Send a job; returns at once, even while the worker is still starting.
 
@@ -81,6 +92,7 @@ class KernelRun:
     def _submit(self, job: KernelJob | StepRequest) -> None:
         """Send anything that the worker knows."""
         packed = pickle.dumps(job, protocol=pickle.HIGHEST_PROTOCOL)
+        self._owed += 1
         threading.Thread(target=_send, args=(self._worker.stdin, packed), daemon=True).start()
 
     def result(self, timeout: float) -> KernelProof:
@@ -133,14 +145,22 @@ class KernelRun:
         return body
 
     def _result(self, timeout: float) -> Any:
-        """Wait for whatever was asked last, as `result` does."""
+        """Wait for whatever was asked last, as `result` does, and pass over what nobody waited for."""
         until, stage = time.monotonic() + timeout, "start"
         while True:
+            left = max(until - time.monotonic(), 0.0)
             try:
-                kind, *rest = self._answers.get(timeout=max(until - time.monotonic(), 0.0))
+                kind, *rest = self._answers.get(timeout=min(left, _ATTEND_S))
             except queue.Empty:
+                if left > 0.0:
+                    self.attend()
+                    continue
                 self.close()
                 raise KernelFault(stage, f"no answer within {timeout:g} s") from None
+            if kind in ("done", "fault", "missing"):
+                self._owed = max(self._owed - 1, 0)
+                if self._owed:
+                    continue
             if kind == "stage":
                 stage = rest[0]
             elif kind == "done":

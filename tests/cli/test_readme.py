@@ -72,11 +72,15 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
         "stock=[Stock(width=2000.0, height=1000.0, thickness=sheet)], "
         'schedule=Schedule(plies=(Ply(cloth="mat 450"),), resin="vinylester"), aft=End',
     )
-    clothed = bare.replace("import Boss", "import Ply, Schedule, Skin, Boss").replace(
-        "aft=End",
-        'schedule=Schedule(plies=(Ply(cloth="cloth 280"), Ply(cloth="mat 450"), Ply(cloth="peel ply 85")), '
-        'resin="epoxy"), foam_stays=False, skin=Skin(bare=("floor",)), aft=End',
-    ).replace("crown=5.0", "crown=0.0")
+    clothed = (
+        bare.replace("import Boss", "import Ply, Schedule, Skin, Boss")
+        .replace(
+            "aft=End",
+            'schedule=Schedule(plies=(Ply(cloth="cloth 280"), Ply(cloth="mat 450"), Ply(cloth="peel ply 85")), '
+            'resin="epoxy"), foam_stays=False, skin=Skin(bare=("floor",)), aft=End',
+        )
+        .replace("crown=5.0", "crown=0.0")
+    )
     found, told = set(), set()
     for text in (bare, skinned, mated, cut, roomy, clothed):
         (shop / "part.py").write_text(text, encoding="utf-8")

@@ -1,0 +1,109 @@
+"""What there is to look at: foam, finished surface and layers of a plug as named meshes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from plugs.design import Work
+from plugs.foam.layers import Layer
+from plugs.output.meshes import NamedMesh
+from plugs.shape import mesh
+from plugs.shape.mesh import PLANES, Body
+
+FOAM_COLOURS: Final = ("#d8c9a6", "#b9d3c2")
+"""Of layers in turn, so that each is told from the next; the whole foam has the first."""
+
+FINISH_COLOUR: Final = "#8fb6d6"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Scene:
+    """The meshes of a plug.
+
+    Attributes
+    ----------
+    name : str
+        Of the plug.
+    axis : str
+        That the layers lie square to: "x", "y" or "z".
+    foam : NamedMesh
+    finish : NamedMesh or None
+        The finished surface; None without a skin.
+    layers : tuple of NamedMesh
+        Where they lie in the plug, in the order of stacking, by their names.
+    thicknesses : tuple of float, mm
+        Of the layers' sheets.
+    """
+
+    name: str
+    axis: str
+    foam: NamedMesh
+    finish: NamedMesh | None
+    layers: tuple[NamedMesh, ...]
+    thicknesses: tuple[float, ...]
+
+    @property
+    def meshes(self) -> tuple[NamedMesh, ...]:
+        """Every mesh: the finished surface if there is one, then foam and layers."""
+        return (*(() if self.finish is None else (self.finish,)), self.foam, *self.layers)
+
+
+def plug_meshes(work: Work) -> Scene:
+    """Return the meshes of a plug.
+
+    Parameters
+    ----------
+    work : Work
+
+    Returns
+    -------
+    Scene
+    """
+    return Scene(
+        name=work.design.plug.name,
+        axis=work.design.plug.stack.axis,
+        foam=_named("foam", work.solid.body, FOAM_COLOURS[0]),
+        finish=None if work.skin_proof is None else _named("finish", work.finish.body, FINISH_COLOUR),
+        layers=layer_meshes(work.layers, work.solid.body),
+        thicknesses=tuple(layer.thickness for layer in work.layers),
+    )
+
+
+def layer_meshes(layers: Sequence[Layer], foam: Body) -> tuple[NamedMesh, ...]:
+    """Return the meshes of layers where they lie in the plug.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+    foam : Body
+        From which a layer is cut that has not kept its slab.
+
+    Returns
+    -------
+    tuple of NamedMesh
+    """
+    return tuple(
+        _named(layer.name, _in_place(layer, foam), FOAM_COLOURS[i % len(FOAM_COLOURS)])
+        for i, layer in enumerate(layers)
+    )
+
+
+def _in_place(layer: Layer, foam: Body) -> Body:
+    """Return a layer's part of the plug in the plug's own axes."""
+    if layer.slab is None:
+        room = mesh.extruded(layer.envelope, layer.axis, layer.from_mm, layer.to_mm)
+        return mesh.common(foam, room)
+    frame = np.zeros((3, 4))
+    for column, axis in enumerate((*PLANES[layer.axis], layer.axis)):
+        frame["xyz".index(axis), column] = 1.0
+    return mesh.placed(layer.slab, frame)
+
+
+def _named(name: str, body: Body, colour: str) -> NamedMesh:
+    """Return a body as a mesh with a name."""
+    vertices, triangles = mesh.triangles_of(body)
+    return NamedMesh(name=name, vertices=vertices, triangles=triangles, colour=colour)

@@ -1,0 +1,368 @@
+"""Build again whenever the recipe, or a file that it reads, is saved.
+
+The quick files come first, the slower ones after; a save in the middle breaks off what is under way. While
+the recipe is broken the last good folder stays.
+"""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import os
+import stat
+import sys
+import sysconfig
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, replace
+from functools import cache
+from hashlib import blake2b
+from pathlib import Path
+from typing import Any, Final, Protocol
+
+from plugs.errors import PlugError
+from plugs.shape.kernel_kept import KeptKernel
+from plugs.shape.kernel_worker import KernelRun
+
+QUICK: Final = ("stl", "dxf", "svg")
+"""Kinds of file that are looked at first, and that take no time."""
+
+PERIOD_S: Final = 0.05
+"""Time between two looks at the files."""
+
+_LARGEST_READ: Final = 4 << 20
+_REPLACED_LOOKS: Final = 20
+_PASSING: Final = ("/proc/", "/sys/", "/dev/")
+
+Say = Callable[[str], None]
+OpenKernel = Callable[[], AbstractContextManager[KernelRun]]
+Mark = tuple[int, int, int]
+
+
+class Make(Protocol):
+    """What builds a recipe, such as `plugs.build.build`."""
+
+    def __call__(
+        self,
+        path: Path,
+        overrides: Mapping[str, object],
+        *,
+        out: Path,
+        kinds: Sequence[str],
+        say: Say,
+        open_kernel: OpenKernel,
+    ) -> object:
+        """Build, or raise a `PlugError` and leave the folder as it was."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outcome:
+    """How a round went.
+
+    Attributes
+    ----------
+    built : object
+        What the maker returned; None if the recipe was refused.
+    fault : PlugError or None
+        Why it was refused; the folder is the last good one.
+    kinds : tuple of str
+        Which were asked for in this round.
+    is_last : bool
+        Whether nothing more comes until something is saved.
+    files : tuple of Path
+        That are watched now.
+    """
+
+    built: object
+    fault: PlugError | None
+    kinds: tuple[str, ...]
+    is_last: bool
+    files: tuple[Path, ...]
+
+
+class _Superseded(Exception):  # noqa: N818 - no error, a way out of a build that nobody wants any more
+    """Something was saved, or an end was asked for, while a build was under way."""
+
+
+def rounds_of(kinds: Sequence[str]) -> tuple[tuple[str, ...], ...]:
+    """Return the kinds of file by round: the quick ones first, then all.
+
+    Parameters
+    ----------
+    kinds : sequence of str
+
+    Returns
+    -------
+    tuple of tuple of str
+        One round where all are quick or none is.
+    """
+    first = tuple(kind for kind in kinds if kind in QUICK)
+    return (first, tuple(kinds)) if 0 < len(first) < len(kinds) else (tuple(kinds),)
+
+
+def watch(
+    recipe: Path,
+    changes: Mapping[str, object],
+    *,
+    make: Make,
+    out: Path,
+    kinds: Sequence[str],
+    say: Say,
+    told: Callable[[Outcome], None],
+    stop: threading.Event,
+    beside: Sequence[Path] = (),
+    period: float = PERIOD_S,
+) -> None:
+    """Build a recipe, and build it again after every save, until told to stop.
+
+    Whatever a build opens for reading is watched, the recipe's own modules included, installed ones not.
+    It runs in the caller's thread, and raises what `make` raises but for refused recipes.
+
+    Parameters
+    ----------
+    recipe : Path
+    changes : mapping of str to object
+    make : callable
+        Builds.
+    out : Path
+        The folder that it writes.
+    kinds : sequence of str
+        Of file.
+    say : callable
+        Told what is being done.
+    told : callable
+        Told how each round went.
+    stop : threading.Event
+        Ends the watch when it is set, at the next stage of a build at the latest.
+    beside : sequence of Path
+        More files that matter, there or not.
+    period : float, s
+        Between two looks.
+    """
+    files = _Files(recipe, beside, out)
+
+    def attend() -> None:
+        if stop.is_set() or files.have_changed():
+            raise _Superseded
+
+    def say_if_wanted(stage: str) -> None:
+        attend()
+        say(stage)
+
+    with KeptKernel(attend) as kernel, files:
+
+        def one_round(chosen: tuple[str, ...]) -> object:
+            return make(recipe, changes, out=out, kinds=chosen, say=say_if_wanted, open_kernel=kernel.lend)
+
+        _go_round(one_round, rounds_of(kinds), files, stop, told, period)
+
+
+def _go_round(
+    one_round: Callable[[tuple[str, ...]], object],
+    rounds: Sequence[tuple[str, ...]],
+    files: _Files,
+    stop: threading.Event,
+    told: Callable[[Outcome], None],
+    period: float,
+) -> None:
+    """Build round by round, begin anew whenever something is saved, and rest when all is built."""
+    due = 0
+    while not stop.is_set():
+        if due == len(rounds):
+            due = 0 if _waited(files, stop, period) else due
+            continue
+        found = _tried(one_round, rounds[due], files)
+        if found is None:
+            _settled(files, stop, period)
+            due = 0
+            continue
+        due = len(rounds) if found.fault is not None else due + 1
+        told(replace(found, is_last=due == len(rounds)))
+        if files.have_changed():
+            due = 0
+
+
+def _tried(
+    one_round: Callable[[tuple[str, ...]], object], kinds: tuple[str, ...], files: _Files
+) -> Outcome | None:
+    """Return how a round went; None if something was saved before it came to its end."""
+    fault: PlugError | None = None
+    built: object = None
+    files.begin()
+    try:
+        built = one_round(kinds)
+    except PlugError as error:
+        if files.have_changed(thorough=True):
+            return None  # a file half written, most likely: nobody wants to hear of it
+        fault = error
+    except _Superseded:
+        return None
+    finally:
+        files.end()
+    return Outcome(built=built, fault=fault, kinds=kinds, is_last=False, files=files.names())
+
+
+def _waited(files: _Files, stop: threading.Event, period: float) -> bool:
+    """Wait until something is saved, and return whether it was; not, if an end was asked for."""
+    thorough = True  # the first look finds what was saved twice within one tick of the file system's clock
+    while not stop.wait(period):
+        if files.have_changed(thorough=thorough):
+            _settled(files, stop, period)
+            return True
+        thorough = False
+    return False
+
+
+def _settled(files: _Files, stop: threading.Event, period: float) -> None:
+    """Wait until the files stand still between two looks, and the recipe is not just being replaced."""
+    before = files.present()
+    for _ in range(_REPLACED_LOOKS):
+        if stop.wait(period / 2.0):
+            return
+        now = files.present()
+        if now == before and now[0] is not None:
+            return
+        before = now
+
+
+class _Files:
+    """The files that a build has read, each as it was when it was opened; use it in a ``with`` statement."""
+
+    def __init__(self, recipe: Path, beside: Sequence[Path], out: Path) -> None:
+        """Know of the recipe only."""
+        self._named = [os.path.realpath(path) for path in (recipe, *beside)]
+        self._ignored = (*_installed(), os.path.realpath(out) + os.sep, *_PASSING)
+        self._marks: dict[str, Mark | None] = {}
+        self._sums: dict[str, bytes] = {}
+        self._kept = frozenset(sys.modules)
+        self._writes_bytecode = not sys.dont_write_bytecode
+        self._thread = 0
+
+    def __enter__(self) -> _Files:
+        """Leave no compiled modules beside the recipe: they are known by whole seconds only."""
+        sys.dont_write_bytecode = True
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Stop listening."""
+        self.end()
+        sys.dont_write_bytecode = not self._writes_bytecode
+
+    def begin(self) -> None:
+        """Forget what was read, and note what is opened in this thread from now on."""
+        for name in [
+            n for n, module in sys.modules.items() if n not in self._kept and self._is_local(module)
+        ]:
+            del sys.modules[name]
+        importlib.invalidate_caches()
+        self._marks.clear()
+        self._sums.clear()
+        for path in self._named:
+            self._note(path)
+        self._thread = threading.get_ident()
+        _hear()
+        _HEARING.append(self)
+
+    def end(self) -> None:
+        """Note no more."""
+        if self in _HEARING:
+            _HEARING.remove(self)
+
+    def opened(self, path: str) -> None:
+        """Note a file that is about to be read, if it is one to watch."""
+        if threading.get_ident() != self._thread or path in sys.path:
+            return
+        if path.endswith(".pyc"):
+            try:
+                path = importlib.util.source_from_cache(path)
+            except ValueError:
+                return
+        real = os.path.realpath(path)
+        if not real.startswith(self._ignored):
+            self._thread = 0  # what is read here is not what the build reads
+            self._note(real)
+            self._thread = threading.get_ident()
+
+    def names(self) -> tuple[Path, ...]:
+        """Return the files that are watched."""
+        return tuple(Path(path) for path in sorted(self._marks))
+
+    def present(self) -> list[Mark | None]:
+        """Return how the files are now, the recipe first."""
+        return [_mark(path) for path in self._marks]
+
+    def have_changed(self, *, thorough: bool = False) -> bool:
+        """Return whether any file is not as it was opened; read again if that is asked for."""
+        if any(_mark(path) != mark for path, mark in self._marks.items()):
+            return True
+        return thorough and any(_sum(path) != known for path, known in self._sums.items())
+
+    def _note(self, path: str) -> None:
+        """Keep how a file is before it is read for the first time."""
+        if path in self._marks:
+            return
+        mark = _mark(path)
+        self._marks[path] = mark
+        if mark is not None and mark[1] <= _LARGEST_READ:
+            self._sums[path] = _sum(path)
+
+    def _is_local(self, module: object) -> bool:
+        """Return whether a module's file is one to watch."""
+        file = getattr(module, "__file__", None)
+        return isinstance(file, str) and not os.path.realpath(file).startswith(self._ignored)
+
+
+_HEARING: Final[list[_Files]] = []
+"""Who wants to know what is opened."""
+
+
+@cache
+def _hear() -> None:
+    """Have Python tell what it opens; it cannot be asked to stop."""
+    sys.addaudithook(_heard)
+
+
+def _heard(event: str, arguments: tuple[Any, ...]) -> None:
+    """Pass on the name of a file that is opened for reading."""
+    if event != "open" or not _HEARING:
+        return
+    path, mode, flags = arguments
+    if isinstance(path, bytes):
+        path = os.fsdecode(path)
+    if not isinstance(path, str):
+        return
+    is_written = (
+        any(c in mode for c in "wax+") if isinstance(mode, str) else flags & (os.O_WRONLY | os.O_RDWR)
+    )
+    if not is_written:
+        for one in tuple(_HEARING):
+            one.opened(path)
+
+
+@cache
+def _installed() -> tuple[str, ...]:
+    """Return the folders of Python, of installed packages and of this one, which are not watched."""
+    names = ("stdlib", "platstdlib", "purelib", "platlib")
+    folders = [os.path.realpath(sysconfig.get_path(name)) for name in names]
+    folders.append(str(Path(__file__).resolve().parent))
+    return tuple(folder + os.sep for folder in folders)
+
+
+def _mark(path: str) -> Mark | None:
+    """Return what tells a file's state: time of its last change, size, number; None if there is no file."""
+    try:
+        found = os.stat(path)  # noqa: PTH116 - called for every file at every look
+    except (OSError, ValueError):
+        return None
+    if not stat.S_ISREG(found.st_mode):
+        return None
+    return found.st_mtime_ns, found.st_size, found.st_ino
+
+
+def _sum(path: str) -> bytes:
+    """Return a digest of what a file holds; empty if it cannot be read."""
+    try:
+        return blake2b(Path(path).read_bytes(), digest_size=16).digest()
+    except OSError:
+        return b""
