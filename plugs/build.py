@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
-from contextlib import ExitStack
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -16,19 +16,24 @@ from plugs.drawings import (
     edge_drawings,
     layer_drawings,
     paper_job,
+    pictured_drawings,
     sheet_drawings,
     template_drawings,
 )
 from plugs.output import KINDS
 from plugs.output.drawing_run import DrawingRun
 from plugs.output.folder import SUMMARY, FreshFolder
+from plugs.output.picture_run import PictureRun
 from plugs.parts import searched, stored_path
 from plugs.shape import mesh
 from plugs.summary import summarise
 
 if TYPE_CHECKING:
+    from plugs.output.views import PictureJob
     from plugs.shape.kernel_job import KernelProof
     from plugs.shape.kernel_worker import KernelRun
+
+OpenKernel = Callable[[], AbstractContextManager["KernelRun"]]
 
 DRAWN = ("dxf", "svg", "pdf")
 """Kinds of file that drawings become."""
@@ -58,7 +63,9 @@ def build(
     out: Path | None = None,
     kinds: Sequence[str] = KINDS,
     search: float | None = None,
+    is_quick: bool = False,
     say: Say = lambda _: None,
+    open_kernel: OpenKernel | None = None,
 ) -> Built:
     """Build a recipe and write its folder, or leave the last good one untouched.
 
@@ -73,8 +80,12 @@ def build(
         Which of `KINDS` to write.
     search : float or None, s
         Time to search for better sheets, which are then stored beside the recipe.
+    is_quick : bool
+        Leaves out finished surface, sheets and cloth: a first look at foam and layers.
     say : callable
         Told what is being done.
+    open_kernel : callable or None
+        Gives the kernel; by default one is started, and ended with the build.
 
     Returns
     -------
@@ -82,33 +93,72 @@ def build(
     """
     say("recipe")
     with ExitStack() as after:
-        kernel = cache(lambda: after.enter_context(_kernel()))
+        kernel = cache(lambda: after.enter_context((open_kernel or _kernel)()))
         design = make_design(path, overrides, kernel)
         folder = out if out is not None else Path("exports") / design.recipe.name
         fresh = after.enter_context(FreshFolder(folder))
         run = _submitted(design, kernel()) if "step" in kinds else None
-        drawn = [kind for kind in DRAWN if kind in kinds]
-        bench = after.enter_context(DrawingRun(drawn)) if drawn else None
+        bench, easel = _workers(kinds, after)
         work = cut_out(design, say)
-        stems = [] if bench is None else _draw(work, bench, say)
-        if bench is not None and "pdf" in kinds and design.layup is None:
-            bench.print_out(paper_job(work, tuple(stems)))
-        work = completed(work, say)
+        waits = "pdf" in kinds and design.layup is not None and not is_quick
+        stems = [] if bench is None else _draw(work, bench, "pdf" in kinds and not waits, say)
+        work = work if is_quick else completed(work, say)
         work, record = (work, None) if search is None else _searched(work, search, say)
-        if bench is not None:
-            _draw_more(work, bench, stems, "pdf" in kinds and design.layup is not None)
+        _send_rest(work, None if is_quick else bench, easel, stems if waits else [])
         files = _solids(work, kinds, say) | _tables(work, kinds)
         proof = None if run is None else _stepped(work, run, files, say)
-        rendered = None if bench is None else bench.rendered()
-        files |= {} if rendered is None else rendered.files
-        summary = summarise(work, files, proof, rendered)
-        files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
+        summary = _finished(work, files, kinds, bench, easel, proof)
         say("files")
         fresh.write(files)
         fresh.swap_in()
-        if record is not None:
-            stored_path(path).write_text(record, encoding="utf-8")
+    if record is not None:
+        stored_path(path).write_text(record, encoding="utf-8")
     return Built(work=work, folder=folder, summary=summary)
+
+
+def _workers(kinds: Sequence[str], after: ExitStack) -> tuple[DrawingRun | None, PictureRun | None]:
+    """Start the processes that render drawings and make pictures, where they are wanted."""
+    drawn = [kind for kind in DRAWN if kind in kinds]
+    bench = after.enter_context(DrawingRun(drawn)) if drawn else None
+    return bench, after.enter_context(PictureRun()) if "png" in kinds else None
+
+
+def _finished(
+    work: Work,
+    files: dict[str, bytes],
+    kinds: Sequence[str],
+    bench: DrawingRun | None,
+    easel: PictureRun | None,
+    proof: KernelProof | None,
+) -> dict[str, Any]:
+    """Add what other processes made, and the summary; return the summary."""
+    rendered = None if bench is None else bench.rendered()
+    files |= {} if rendered is None else rendered.files
+    if easel is not None:
+        pictures, found = easel.made()
+        files |= {picture.path: picture.content for picture in pictures}
+        work = replace(work, findings=(*work.findings, *found))
+    summary = summarise(work, files, proof, rendered)
+    files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
+    return summary
+
+
+def _picture_job(work: Work) -> PictureJob:
+    """Return what is pictured of a work."""
+    from plugs.output.views import PictureJob
+    from plugs.scene import plug_meshes
+
+    scene = plug_meshes(work)
+    drawings = pictured_drawings(work)
+    return PictureJob(
+        shown=scene.finish or scene.foam,
+        layers=scene.layers,
+        thicknesses=scene.thicknesses,
+        axis=scene.axis,
+        drawings={Path(stem).name: drawing for stem, drawing in drawings.items()},
+        captions={Path(stem).name: drawing.title for stem, drawing in drawings.items()},
+        display_unit=work.design.plug.display_unit,
+    )
 
 
 def _searched(work: Work, seconds: float, say: Say) -> tuple[Work, str]:
@@ -133,7 +183,7 @@ def _submitted(design: Design, run: KernelRun) -> KernelRun:
     return run
 
 
-def _draw(work: Work, bench: DrawingRun, say: Say) -> list[str]:
+def _draw(work: Work, bench: DrawingRun, wants_paper: bool, say: Say) -> list[str]:
     """Send off what can be drawn before sheets and cloth are known, and return the drawings' names."""
     say("drawings")
     stems: list[str] = []
@@ -141,15 +191,21 @@ def _draw(work: Work, bench: DrawingRun, say: Say) -> list[str]:
         drawings = make(work)
         bench.submit(drawings)
         stems += drawings
+    if wants_paper:
+        bench.print_out(paper_job(work, tuple(stems)))
     return stems
 
 
-def _draw_more(work: Work, bench: DrawingRun, stems: list[str], wants_paper: bool) -> None:
-    """Send off the cloth, have all of it printed if it was not yet, then what is only looked at."""
+def _send_rest(work: Work, bench: DrawingRun | None, easel: PictureRun | None, to_print: list[str]) -> None:
+    """Send off the cloth, have it printed with what waits for it, then what is only looked at."""
+    if easel is not None:
+        easel.submit(_picture_job(work))
+    if bench is None:
+        return
     cloth = cloth_drawings(work)
     bench.submit(cloth)
-    if wants_paper:
-        bench.print_out(paper_job(work, (*stems, *cloth)))
+    if to_print:
+        bench.print_out(paper_job(work, (*to_print, *cloth)))
     bench.submit(sheet_drawings(work))
 
 
@@ -167,6 +223,11 @@ def _stepped(work: Work, run: KernelRun, files: dict[str, bytes], say: Say) -> K
 def _solids(work: Work, kinds: Sequence[str], say: Say) -> dict[str, bytes]:
     """Return the solids as files of triangles, by path in the folder."""
     files: dict[str, bytes] = {}
+    if "glb" in kinds:
+        from plugs.output.glb import glb_bytes
+        from plugs.scene import plug_meshes
+
+        files["solid/plug.glb"] = glb_bytes(plug_meshes(work).meshes)
     if "stl" not in kinds and "3mf" not in kinds:
         return files
     from plugs.output.solids import stl_bytes, threemf_bytes

@@ -1,13 +1,13 @@
-"""The command line: build, check, new."""
+"""The command line: build, check, watch, new."""
 
 from __future__ import annotations
 
 import argparse
 import io
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from plugs.errors import Finding, PlugError
 from plugs.output import KINDS
@@ -50,9 +50,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="replace")
     try:
         options = _options(sys.argv[1:] if arguments is None else arguments)
-        if options.command == "new":
-            return _new(options)
-        return _check(options) if options.command == "check" else _build(options)
+        return {"new": _new, "check": _check, "build": _build, "watch": _watch}[options.command](options)
     except PlugError as error:
         print(error, file=sys.stderr)
         return _INPUT_FAULT
@@ -76,11 +74,12 @@ def _parser() -> _Parser:
     """Return the parser of the command line."""
     parser = _Parser(prog="plugs", description="From a recipe to foam that can be cut.", allow_abbrev=False)
     commands = parser.add_subparsers(
-        dest="command", required=True, metavar="build|check|new", parser_class=_Parser
+        dest="command", required=True, metavar="build|check|watch|new", parser_class=_Parser
     )
     for name, words in (
         ("build", "build a recipe and write its folder"),
         ("check", "print findings, write nothing"),
+        ("watch", "build, and build again whenever the recipe or a file that it reads is saved"),
     ):
         command = commands.add_parser(name, help=words, description=words, allow_abbrev=False)
         command.add_argument("recipe", type=Path, help="the recipe file, such as recipes/sidecar_tail.py")
@@ -92,10 +91,20 @@ def _parser() -> _Parser:
             dest="changes",
             help='change a parameter: width=450, "width=3/4 in"; may be repeated',
         )
-        command.add_argument(
-            "--strict", action="store_true", help="exit 3 when a finding is a warning or an error"
-        )
-        if name == "build":
+        if name == "watch":
+            command.add_argument(
+                "--serve",
+                type=int,
+                nargs="?",
+                const=0,
+                metavar="PORT",
+                help="also show the folder to a browser on this machine, and refresh it after each build",
+            )
+        else:
+            command.add_argument(
+                "--strict", action="store_true", help="exit 3 when a finding is a warning or an error"
+            )
+        if name != "check":
             command.add_argument("--out", type=Path, help="folder to write, instead of exports/NAME")
             command.add_argument(
                 "--only",
@@ -110,15 +119,15 @@ def _parser() -> _Parser:
                 metavar="KIND",
                 help="leave this kind of file out; may be repeated",
             )
+        if name == "build":
             command.add_argument(
                 "--search",
                 type=float,
                 metavar="SECONDS",
                 help="search so long for fewer sheets, and keep what is found beside the recipe",
             )
-    command = commands.add_parser(
-        "new", help="write a starter recipe", description="write a starter recipe", allow_abbrev=False
-    )
+    words = "write a starter recipe"
+    command = commands.add_parser("new", help=words, description=words, allow_abbrev=False)
     command.add_argument("name", help="its name, such as tank_cover")
     return parser
 
@@ -161,6 +170,53 @@ def _build(options: argparse.Namespace) -> int:
         _say("")
     print(_closing_table(built))
     return _verdict(built.work.findings, options.strict)
+
+
+def _watch(options: argparse.Namespace) -> int:
+    """Build a recipe after every save, until Ctrl-C."""
+    kinds, changes = _kinds(options), _changes(options)
+    import threading
+    from contextlib import ExitStack
+
+    from plugs.build import Built, build
+    from plugs.parts import stored_path
+    from plugs.serving import FolderServer
+    from plugs.watching import Outcome, watch
+
+    out = options.out if options.out is not None else Path("exports") / options.recipe.stem
+
+    def make(path: Path, overrides: Mapping[str, object], **words: Any) -> object:
+        return build(path, overrides, is_quick=len(words["kinds"]) < len(kinds), **words)
+
+    with ExitStack() as after:
+        server = None if options.serve is None else after.enter_context(FolderServer(out, options.serve))
+        if server is not None:
+            print(f"open {server.url} in a browser on this machine; Ctrl-C ends it", flush=True)
+
+        def told(outcome: Outcome) -> None:
+            _say("")
+            if outcome.fault is not None:
+                print(f"{outcome.fault}\nthe last good build stays in {out}", file=sys.stderr, flush=True)
+            elif not outcome.is_last:
+                print(f"foam and layers are in {out}; the rest follows", flush=True)
+            else:
+                assert isinstance(outcome.built, Built)
+                print(_closing_table(outcome.built), flush=True)
+            if server is not None and (outcome.is_last or outcome.fault is not None):
+                server.announce("" if outcome.fault is None else str(outcome.fault))
+
+        watch(
+            options.recipe,
+            changes,
+            make=make,
+            out=out,
+            kinds=kinds,
+            say=_say,
+            told=told,
+            stop=threading.Event(),
+            beside=(stored_path(options.recipe),),
+        )
+    return _BUILT
 
 
 def _check(options: argparse.Namespace) -> int:

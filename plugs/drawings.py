@@ -138,6 +138,22 @@ def _looked_at(work: Work) -> dict[str, Drawing]:
     return rolls | nets
 
 
+def pictured_drawings(work: Work) -> dict[str, Drawing]:
+    """Return the drawings that are made into pictures too: the sanding map and the cloth's shear.
+
+    Parameters
+    ----------
+    work : Work
+
+    Returns
+    -------
+    dict of str to Drawing
+        By path in the folder, without ending.
+    """
+    found = {"templates/sanding-map": sanding_map(work.parts.sanding, **_words(work))}
+    return found | {stem: d for stem, d in _looked_at(work).items() if stem.startswith("cloth/shear-")}
+
+
 def sheet_drawings(work: Work) -> dict[str, Drawing]:
     """Return what is looked at, not printed to size: sheets of foam, sanding map, rolls, the cloth's shear.
 

@@ -17,6 +17,9 @@ from plugs.foam.sanding import Sanding, checked_sanding
 from plugs.foam.stock import TURNS, Cutting, Stock, checked_cutting, checked_stock
 from plugs.foam.template_words import Templates, checked_templates
 from plugs.paper import paper_of
+from plugs.shape import mesh
+from plugs.shape.body import make_solid, make_tools
+from plugs.shape.checks import checked_loft
 from plugs.shape.mating import Mating
 from plugs.shape.mating_body import MatingBody
 from plugs.shape.plan import number
@@ -147,6 +150,18 @@ class Plug:
     paper: str | float | tuple[float, float] = "A4"
     paper_margin: float = 8.0
     paper_overlap: float = 12.0
+
+    def _repr_png_(self) -> bytes:
+        """Return a picture of the foam, which a notebook shows in place of the record."""
+        from plugs.output.meshes import NamedMesh
+        from plugs.output.views import view_png
+
+        plug = checked_plug(self, "plug")
+        loft = checked_loft(plug.plan())
+        tools = make_tools(loft, plug.bosses, "bosses") + make_tools(loft, plug.recesses, "recesses")
+        vertices, triangles = mesh.triangles_of(make_solid(loft, tools, (), plug.chord_tolerance).body)
+        shown = NamedMesh(name=plug.name, vertices=vertices, triangles=triangles, colour="#d8c9a6")
+        return view_png(shown, display_unit=plug.display_unit)
 
     def plan(self) -> LinesPlan:
         """Return the lines alone.

@@ -17,15 +17,7 @@ from plugs.output import KINDS
 from tests.cli.conftest import PART, Plugs, snapshot, three_lines
 
 ROOT = Path(__file__).resolve().parents[2]
-ENDINGS = {
-    "stl": ".stl",
-    "3mf": ".3mf",
-    "step": ".step",
-    "dxf": ".dxf",
-    "svg": ".svg",
-    "pdf": ".pdf",
-    "csv": ".csv",
-}
+ENDINGS = {kind: f".{kind}" for kind in KINDS}
 NOT_STEP = [kind for kind in KINDS if kind != "step"]
 
 

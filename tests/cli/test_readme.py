@@ -76,7 +76,7 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
         bare.replace("import Boss", "import Ply, Schedule, Skin, Boss")
         .replace(
             "aft=End",
-            'schedule=Schedule(plies=(Ply(cloth="cloth 280"), Ply(cloth="mat 450"), Ply(cloth="peel ply 85")), '
+            'schedule=Schedule(plies=[Ply(cloth=c) for c in ("cloth 280", "mat 450", "peel ply 85")], '
             'resin="epoxy"), foam_stays=False, skin=Skin(bare=("floor",)), aft=End',
         )
         .replace("crown=5.0", "crown=0.0")
@@ -84,7 +84,7 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
     found, told = set(), set()
     for text in (bare, skinned, mated, cut, roomy, clothed):
         (shop / "part.py").write_text(text, encoding="utf-8")
-        without = ("--without", "step", *(("--without", "pdf") if text is bare else ()))
+        without = ("--without", "step", "--without", "png", *(("--without", "pdf") if text is bare else ()))
         assert plugs("build", "part.py", *without).status == 0
         found |= paths(json.loads((shop / "exports" / "part" / "summary.json").read_bytes()))
     for cell, *_ in table_after("### summary.json"):
@@ -108,7 +108,7 @@ def test_the_table_of_plates_is_the_one_in_use() -> None:
         assert plate.source.startswith(source)
 
 
-@pytest.mark.parametrize("command", ["build", "check", "new"])
+@pytest.mark.parametrize("command", ["build", "check", "watch", "new"])
 def test_every_option_is_documented(plugs: Plugs, command: str) -> None:
     """What help names stands in the README."""
     assert f"python -m plugs {command} " in README
