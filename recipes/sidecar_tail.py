@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from plugs import (
-    Corner, Cutting, End, Mating, Plug, Ply, Recess, Schedule, Shop, Skin, Stack, Station, Stock, Templates,
+    Corner, End, Mating, Plug, Ply, Recess, Schedule, Shop, Skin, Stack, Station, Stock, Templates,
     RESINS, by_sheet, fair, read_outline,
 )
 
@@ -64,7 +64,7 @@ def sidecar_tail(
         recesses=(
             Recess(
                 name="number plate", panel="aft", y=0.0, z=stern_height / 2, plate=plate, clearance=3.0,
-                depth=plate_depth, draft_deg=5.0, floor_radius=6.0,
+                depth=plate_depth, draft_deg=5.0, floor_radius=min(6.0, 0.8 * plate_depth),
             ),
         ),
         skin=Skin(filler=filler, bare=("floor", "front")),     # the schedule makes the thickness
@@ -82,7 +82,6 @@ def sidecar_tail(
         foam_stays=False,                      # dug out once the skin is hard
         stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance),
         stock=(Stock(width=2500.0, height=1250.0, thickness=sheet),),
-        cutting=Cutting(kerf=2.0, spacing=5.0, edge_margin=10.0),
         templates=Templates(
             thickness=ply, stations=(length / 2, length - 80.0), buttocks=(0.0,),
             waterlines=(100.0, 200.0), bit_diameter=min(ply, 6.0),
