@@ -29,7 +29,8 @@ from plugs.shape import mesh
 from plugs.summary import summarise
 
 if TYPE_CHECKING:
-    from plugs.output.views import PictureJob
+    from plugs.output.picture import Drawing
+    from plugs.output.views import Picture, PictureJob
     from plugs.shape.kernel_job import KernelProof
     from plugs.shape.kernel_worker import KernelRun
 
@@ -37,6 +38,11 @@ OpenKernel = Callable[[], AbstractContextManager["KernelRun"]]
 
 DRAWN = ("dxf", "svg", "pdf")
 """Kinds of file that drawings become."""
+
+BOOK = "book.html"
+"""Where the build book goes."""
+
+_DRAWN = {*DRAWN, "html"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -101,13 +107,14 @@ def build(
         bench, easel = _workers(kinds, after)
         work = cut_out(design, say)
         waits = "pdf" in kinds and design.layup is not None and not is_quick
-        stems = [] if bench is None else _draw(work, bench, "pdf" in kinds and not waits, say)
+        drawings = _draw(work, bench, "pdf" in kinds and not waits, say) if _DRAWN & {*kinds} else {}
         work = work if is_quick else completed(work, say)
         work, record = (work, None) if search is None else _searched(work, search, say)
-        _send_rest(work, None if is_quick else bench, easel, stems if waits else [])
+        if not is_quick:
+            drawings = _draw_rest(work, bench, easel, drawings, waits)
         files = _solids(work, kinds, say) | _tables(work, kinds)
         proof = None if run is None else _stepped(work, run, files, say)
-        summary = _finished(work, files, kinds, bench, easel, proof)
+        summary = _finished(work, files, drawings if "html" in kinds else None, bench, easel, proof)
         say("files")
         fresh.write(files)
         fresh.swap_in()
@@ -126,19 +133,29 @@ def _workers(kinds: Sequence[str], after: ExitStack) -> tuple[DrawingRun | None,
 def _finished(
     work: Work,
     files: dict[str, bytes],
-    kinds: Sequence[str],
+    drawings: dict[str, Drawing] | None,
     bench: DrawingRun | None,
     easel: PictureRun | None,
     proof: KernelProof | None,
 ) -> dict[str, Any]:
-    """Add what other processes made, and the summary; return the summary."""
+    """Add what other processes made, the book if there are drawings for it, and the summary; return that."""
     rendered = None if bench is None else bench.rendered()
     files |= {} if rendered is None else rendered.files
+    pictures: tuple[Picture, ...] = ()
     if easel is not None:
         pictures, found = easel.made()
         files |= {picture.path: picture.content for picture in pictures}
         work = replace(work, findings=(*work.findings, *found))
     summary = summarise(work, files, proof, rendered)
+    if drawings is not None:
+        from plugs.output.book import book_html
+        from plugs.output.book_scene import make_book_scene
+
+        finish = None if work.skin_proof is None else work.finish.body
+        scene = make_book_scene(work.solid.body, work.layers, work.parts.templates, finish)
+        shown = {Path(picture.path).stem: picture.content for picture in pictures}
+        files[BOOK] = book_html(summary, drawings, scene, shown).encode()
+        summary = summarise(work, files, proof, rendered)
     files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
     return summary
 
@@ -183,30 +200,40 @@ def _submitted(design: Design, run: KernelRun) -> KernelRun:
     return run
 
 
-def _draw(work: Work, bench: DrawingRun, wants_paper: bool, say: Say) -> list[str]:
-    """Send off what can be drawn before sheets and cloth are known, and return the drawings' names."""
+def _draw(work: Work, bench: DrawingRun | None, wants_paper: bool, say: Say) -> dict[str, Drawing]:
+    """Send off what can be drawn before sheets and cloth are known, and return it."""
     say("drawings")
-    stems: list[str] = []
+    drawings: dict[str, Drawing] = {}
     for make in (layer_drawings, template_drawings, edge_drawings):
-        drawings = make(work)
-        bench.submit(drawings)
-        stems += drawings
-    if wants_paper:
-        bench.print_out(paper_job(work, tuple(stems)))
-    return stems
+        made = make(work)
+        drawings |= made
+        if bench is not None:
+            bench.submit(made)
+    if bench is not None and wants_paper:
+        bench.print_out(paper_job(work, tuple(drawings)))
+    return drawings
 
 
-def _send_rest(work: Work, bench: DrawingRun | None, easel: PictureRun | None, to_print: list[str]) -> None:
-    """Send off the cloth, have it printed with what waits for it, then what is only looked at."""
+def _draw_rest(
+    work: Work,
+    bench: DrawingRun | None,
+    easel: PictureRun | None,
+    drawings: dict[str, Drawing],
+    wants_paper: bool,
+) -> dict[str, Drawing]:
+    """Send off the cloth, have all printed that waited for it, then what is only looked at; return all."""
     if easel is not None:
         easel.submit(_picture_job(work))
-    if bench is None:
-        return
+    if not drawings:
+        return drawings
     cloth = cloth_drawings(work)
-    bench.submit(cloth)
-    if to_print:
-        bench.print_out(paper_job(work, (*to_print, *cloth)))
-    bench.submit(sheet_drawings(work))
+    seen = sheet_drawings(work)
+    if bench is not None:
+        bench.submit(cloth)
+        if wants_paper:
+            bench.print_out(paper_job(work, (*drawings, *cloth)))
+        bench.submit(seen)
+    return drawings | cloth | seen
 
 
 def _stepped(work: Work, run: KernelRun, files: dict[str, bytes], say: Say) -> KernelProof:

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 
-from plugs.errors import Finding, PlugError
-from plugs.foam.nesting import nest
+from plugs.buying import board_for, needs_of
+from plugs.errors import Finding
 from plugs.foam.sanding import FLAT, SandingAids
-from plugs.foam.stock import Blank, Cutting, Stock
 from plugs.parts import Parts
 from plugs.recipe import Plug
 from plugs.shape.body import Solid
@@ -24,21 +22,21 @@ from plugs.skin.cautions import Caution, cautions_for
 from plugs.skin.choosing import material_named
 from plugs.skin.cloth import ClothPly
 from plugs.skin.darts import Dart
-from plugs.skin.drape import LOCK_DEG, Drape, drape
-from plugs.skin.drape_remedies import Remedies, drape_findings, remedies_for
-from plugs.skin.generic import BOARDS, FILLERS, GLUES
+from plugs.skin.drape import LOCK_DEG, Drape
+from plugs.skin.drape_remedies import Remedies, net_on
+from plugs.skin.generic import FILLERS, GLUES
 from plugs.skin.geodesic import Surface, holes_closed, make_surface
 from plugs.skin.layup import Layup, lay_up, skin_of
 from plugs.skin.material_findings import foam_findings, plan_findings, resin_findings
-from plugs.skin.materials import Adhesive, Board, Cloth, Filler, Foam, Material
+from plugs.skin.materials import Adhesive, Cloth, Filler, Material
 from plugs.skin.part import FlatPanel, Part, Sag, foam_share, laminate_shares, sag_under_hand, weigh
 from plugs.skin.patterns import PatternSet, patterns_of
 from plugs.skin.plies import Schedule
-from plugs.skin.radii import EdgeVerdict, judge_edges
+from plugs.skin.radii import Edge, EdgeVerdict, judge_edges
 from plugs.skin.resin_plan import ResinPlan, plan_resin
 from plugs.skin.roll import Roll, lay_out
 from plugs.skin.shape_edges import floors_of, plug_edges, recess_edges, walls_of
-from plugs.skin.shopping import Need, ShoppingList, layup_needs, need_of, shopping_list
+from plugs.skin.shopping import ShoppingList, shopping_list
 from plugs.skin.skin_findings import (
     edge_findings,
     ply_findings,
@@ -54,7 +52,6 @@ _ACROSS = 40.0
 _FINEST = 150.0
 _FEWEST_ACROSS = 8.0
 _WARPS = {"forward": (-1.0, 0.0, 0.0), "up": (0.0, 0.0, 1.0), "across": (0.0, 1.0, 0.0)}
-_SPACING = Cutting(kerf=3.0, spacing=5.0, edge_margin=5.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,7 +91,7 @@ class Lamination:
     rolls : tuple of Roll
         One for each cloth.
     nets : tuple of Laid
-        One for each patch that does not unroll.
+        One for each patch that does not unroll and on which a net can be laid.
     plan : ResinPlan
     verdicts : tuple of EdgeVerdict
     part : Part
@@ -206,39 +203,15 @@ def laminate(
     """
     surface = zoned(solid, mating, zones=plug.zones, bare=plug.skin.bare)
     patterns = patterns_of(surface, _cloth_plies(layup, surface), plug.laps, plug.darts)
-    cloths = {ply.cloth.name: ply.cloth for ply in layup.plies}
-    rolls = tuple(
-        lay_out(patterns.patterns, name, cloth.roll_width, plug.laps)
-        for name, cloth in cloths.items()
-        if any(pattern.cloth == name for pattern in patterns.patterns)
-    )
-    exact = {flat.patch.name for flat in patterns.flats if flat.is_exact}
-    nets, found = _nets(plug, layup, surface, exact)
-    areas = _by_owner(surface)
-    laid: dict[int, float] = {}
-    for pattern in patterns.patterns:
-        laid[pattern.ply] = laid.get(pattern.ply, 0.0) + 1e-6 * pattern.area_mm2
-    plan = plan_resin(layup, {place: areas.get(place, 0.0) for place in layup.laminates}, plug.shop, laid)
+    rolls, areas = _rolls(plug, layup, patterns), _by_owner(surface)
+    nets, found = _nets(plug, layup, surface, {f.patch.name for f in patterns.flats if f.is_exact})
+    known = {place: areas.get(place, 0.0) for place in layup.laminates}
+    plan = plan_resin(layup, known, plug.shop, _laid_areas(patterns))
     edges = [*plug_edges(loft, layup.bare), *recess_edges(plug.recesses, tools[len(plug.bosses) :])]
     verdicts = judge_edges(layup, edges)
-    sags = _sags(layup, parts.sanding, plug)
     materials = _materials(plug, layup)
     filler = material_named(plug.filler or "epoxy filler", FILLERS, "filler")
-    needs = _needs(plug, layup, plan, rolls, areas, verdicts, parts, filler)
-    found += (
-        *patterns.findings,
-        *_material_findings(plug, layup, plan, materials),
-        *ply_findings(layup, edges, plug.foam_stays),
-        *edge_findings(layup, verdicts, plug.skin.filler, filler.density_kg_m3),
-        *shape_findings(
-            layup,
-            floors_of(solid, tools),
-            walls_of(finish, [*plug.recesses, *plug.bosses], layup.bare),
-            plug.mould,
-        ),
-        *sag_findings(sags),
-        *thickness_findings(layup, _panel_thicknesses(plug, loft, cover, layup)),
-    )
+    needs = needs_of(plug, layup, plan, rolls, areas, verdicts, parts, filler)
     made = Lamination(
         layup=layup,
         surface=surface,
@@ -248,11 +221,53 @@ def laminate(
         plan=plan,
         verdicts=verdicts,
         part=_part(plug, layup, surface, solid),
-        sags=sags,
+        sags=_sags(layup, parts.sanding, plug),
         bought=shopping_list(needs, plug.currency),
         cautions=cautions_for(materials, plug.hot_wire),
     )
-    return made, tuple(found)
+    ground = _ground_findings(plug, layup, finish, tools, solid)
+    thickness = thickness_findings(layup, _panel_thicknesses(plug, loft, cover, layup))
+    return made, (*found, *_doubts(plug, made, edges, materials, filler), *ground, *thickness)
+
+
+def _ground_findings(
+    plug: Plug, layup: Layup, finish: Loft, tools: Sequence[Tool], solid: Solid
+) -> tuple[Finding, ...]:
+    """Return foam too thin to be handled, and walls that hold a mould."""
+    walls = walls_of(finish, [*plug.recesses, *plug.bosses], layup.bare)
+    return shape_findings(layup, floors_of(solid, tools), walls, plug.mould)
+
+
+def _rolls(plug: Plug, layup: Layup, patterns: PatternSet) -> tuple[Roll, ...]:
+    """Return each cloth with its pieces laid out on its roll."""
+    cloths = {ply.cloth.name: ply.cloth for ply in layup.plies}
+    return tuple(
+        lay_out(patterns.patterns, name, cloth.roll_width, plug.laps)
+        for name, cloth in cloths.items()
+        if any(pattern.cloth == name for pattern in patterns.patterns)
+    )
+
+
+def _laid_areas(patterns: PatternSet) -> dict[int, float]:
+    """Return the area of every ply with its laps, m2."""
+    laid: dict[int, float] = {}
+    for pattern in patterns.patterns:
+        laid[pattern.ply] = laid.get(pattern.ply, 0.0) + 1e-6 * pattern.area_mm2
+    return laid
+
+
+def _doubts(
+    plug: Plug, made: Lamination, edges: Sequence[Edge], materials: Sequence[Material], filler: Filler
+) -> tuple[Finding, ...]:
+    """Return what is doubtful about what is laid up, apart from the shape under it."""
+    layup = made.layup
+    return (
+        *made.patterns.findings,
+        *_material_findings(plug, layup, made.plan, materials),
+        *ply_findings(layup, edges, plug.foam_stays),
+        *edge_findings(layup, made.verdicts, plug.skin.filler, filler.density_kg_m3),
+        *sag_findings(made.sags),
+    )
 
 
 def _material_findings(
@@ -322,19 +337,19 @@ def _nets(
         if not cloths or patch.name in exact:
             continue
         lock = min(LOCK_DEG if c.locking_deg is None else c.locking_deg for c in cloths)
-        closed = make_surface(*holes_closed(patch.vertices, patch.triangles))
-        net = drape(
+        closed = make_surface(*holes_closed(patch.vertices, patch.triangles), is_parted=True)
+        net, remedies, told = net_on(
             closed,
+            patch.name,
             cell=_cell(closed),
             start=zone.start,
             warp=_WARPS[patch.warp] if zone.start is not None else None,
             warn_deg=min(30.0, lock),
             lock_deg=lock,
-            where=f"zone {patch.name!r}",
+            display_unit=plug.display_unit,
         )
-        remedies = remedies_for(closed, net)
-        nets.append(Laid(patch=patch, surface=closed, drape=net, remedies=remedies))
-        found += drape_findings(net, remedies, patch.name, plug.display_unit)
+        nets += [] if net is None else [Laid(patch=patch, surface=closed, drape=net, remedies=remedies)]
+        found += told
     return tuple(nets), tuple(found)
 
 
@@ -411,90 +426,5 @@ def _materials(plug: Plug, layup: Layup) -> list[Material]:
         found.append(material_named(plug.adhesive, GLUES, "adhesive"))
     if plug.filler is not None:
         found.append(material_named(plug.filler, FILLERS, "filler"))
-    board = _board(plug)
+    board = board_for(plug)
     return found + ([] if board is None else [board])
-
-
-def _board(plug: Plug) -> Board | None:
-    """Return what templates are cut from: the board named, else the plywood of their thickness."""
-    if plug.templates is None:
-        return None
-    if plug.board is not None:
-        return material_named(plug.board, BOARDS, "board")
-    thickness = plug.templates.thickness
-    known = [board for board in BOARDS.values() if abs(board.thickness - thickness) < 1e-6]
-    if known:
-        return known[0]
-    return Board(name=f"plywood {thickness:g}", thickness=thickness, density_kg_m3=600.0)
-
-
-def _needs(
-    plug: Plug,
-    layup: Layup,
-    plan: ResinPlan,
-    rolls: Sequence[Roll],
-    areas: Mapping[str, float],
-    verdicts: Sequence[EdgeVerdict],
-    parts: Parts,
-    filler: Filler,
-) -> list[Need]:
-    """Return everything that is used up."""
-    covered = sum(areas.get(place, 0.0) for place in layup.covered)
-    needs = _sheet_needs(layup.foam, parts)
-    needs += layup_needs(layup, plan, {roll.cloth: roll.length_to_buy_m for roll in rolls}, covered)
-    if plug.adhesive is not None:
-        grams = sum(joint.contact.glue_g for joint in parts.pinned)
-        needs.append(
-            need_of(material_named(plug.adhesive, GLUES, "adhesive"), 1e-3 * grams, "between layers")
-        )
-    spread = 1e-3 * plug.skin.filler * covered
-    fillets = 1e-9 * sum(verdict.fillet_mm3 for verdict in verdicts)
-    if spread + fillets > 0.0:
-        kg = (spread + fillets) * filler.density_kg_m3
-        needs.append(need_of(filler, kg, "over the laminate and in inside corners"))
-    board = _board(plug)
-    if board is not None and parts.templates:
-        needs.append(need_of(board, float(_board_count(board, parts)), "templates"))
-    return needs
-
-
-def _sheet_needs(foam: Foam, parts: Parts) -> list[Need]:
-    """Return the sheets of foam to buy; offcuts are there already."""
-    if parts.nesting is None:
-        return []
-    counts: dict[tuple[str, float, float, float], tuple[int, Stock]] = {}
-    for sheet in parts.nesting.sheets:
-        stock = sheet.stock
-        if not stock.is_offcut:
-            key = (stock.name, stock.width, stock.height, stock.thickness)
-            counts[key] = (counts.get(key, (0, stock))[0] + 1, stock)
-    return [
-        Need(
-            name=f"{foam.name}, {stock.width:g} x {stock.height:g} x {stock.thickness:g} mm",
-            group="foam",
-            amount=float(count),
-            unit="sheet",
-            packs={1.0: stock.price},
-            words="for the layers",
-        )
-        for count, stock in counts.values()
-    ]
-
-
-def _board_count(board: Board, parts: Parts) -> int:
-    """Return how many sheets of board the templates take."""
-    blanks = [
-        Blank(
-            name=f"{template.name} {i}",
-            layer=template.name,
-            outline=shapely.Polygon(part.exterior),
-            thickness=board.thickness,
-        )
-        for template in parts.templates
-        for i, part in enumerate(template.region.geoms)
-    ]
-    stock = [Stock(width=board.width, height=board.height, thickness=board.thickness)]
-    try:
-        return len(nest(blanks, stock, _SPACING, effort=0.0).sheets)
-    except PlugError:
-        return len(blanks)  # one of them outgrows a board and has to be joined

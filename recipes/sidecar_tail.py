@@ -64,7 +64,7 @@ def sidecar_tail(
         recesses=(
             Recess(
                 name="number plate", panel="aft", y=0.0, z=stern_height / 2, plate=plate, clearance=3.0,
-                depth=plate_depth, draft_deg=5.0, floor_radius=min(6.0, 0.8 * plate_depth),
+                depth=plate_depth, draft_deg=5.0, floor_radius=min(6.5, 0.8 * plate_depth),
             ),
         ),
         skin=Skin(filler=filler, bare=("floor", "front")),     # the schedule makes the thickness

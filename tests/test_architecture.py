@@ -174,6 +174,7 @@ ORDER = (
     "plugs.reading",
     "plugs.recipe",
     "plugs.parts",
+    "plugs.buying",
     "plugs.lamination",
     "plugs.findings",
     "plugs.design",

@@ -76,13 +76,18 @@ def edge_loops(triangles: Indices) -> list[Indices]:
     Returns
     -------
     list of (k,) int
-        Each closed, its first vertex not repeated; the longest first.
+        Each closed, its first vertex not repeated; the longest first. An edge that more than two triangles
+        share is passed as often as more of them lie to its left than to its right.
     """
     a, b = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
-    count = int(triangles.max()) + 1 if len(triangles) else 0
-    is_rim = ~np.isin(a * count + b, b * count + a)
+    count = int(triangles.max()) + 1 if len(triangles) else 1
+    keys, times = np.unique(a * count + b, return_counts=True)
+    back = (keys % count) * count + keys // count
+    at = np.minimum(np.searchsorted(keys, back), max(len(keys) - 1, 0))
+    times = times - np.where(keys[at] == back, times[at], 0)
+    rim = np.repeat(keys, np.maximum(times, 0))  # as many lead to each vertex as from it
     onward: dict[int, list[int]] = {}
-    for first, second in sorted(zip(a[is_rim].tolist(), b[is_rim].tolist(), strict=True), reverse=True):
+    for first, second in reversed(list(zip((rim // count).tolist(), (rim % count).tolist(), strict=True))):
         onward.setdefault(first, []).append(second)
     loops = []
     for start in sorted(onward):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 from typing import Final
@@ -41,7 +41,7 @@ def with_darts(patch: Patch, darts: Sequence[DartCut]) -> Patch:
     Raises
     ------
     PlugError
-        A dart that lies away from its zone or has no length.
+        A dart that lies away from its zone, has no length, or would part it.
     """
     for i, dart in enumerate(darts):
         rim = np.unique(patch.rim)
@@ -63,7 +63,15 @@ def with_darts(patch: Patch, darts: Sequence[DartCut]) -> Patch:
                 reason="the dart has no length",
                 remedy="let it end 20 mm or more inside the edge",
             )
-        patch = _slit(patch, start, tip, on_rim=False)
+        cut = _slit(patch, start, tip)
+        if cut is None:
+            raise PlugError(
+                param=f"darts[{i}].tip",
+                value=dart.tip,
+                reason=f"the dart ends on the edge it begins at, so it would part the zone {dart.zone!r}",
+                remedy="let it end 20 mm or more inside the edge",
+            )
+        patch = cut
     return patch
 
 
@@ -84,7 +92,8 @@ def opened(patch: Patch) -> Patch:
     Returns
     -------
     Patch
-        Itself where it is no ring; a hole in a piece that lies flat round it stays a hole.
+        Itself where it is no ring; a hole in a piece that lies flat round it stays a hole, and so does a
+        ring to which no cut leads.
 
     Raises
     ------
@@ -104,13 +113,24 @@ def opened(patch: Patch) -> Patch:
             reason="the zone goes all round the plug and has no edge, so it cannot be laid flat",
             remedy="split it in 2 or more zones, or leave the floor bare",
         )
+    for _ in range(len(loops)):  # every cut makes one loop of two
+        pair = _ends_of_cut(patch)
+        cut = None if pair is None else _slit(patch, pair[0], pair[1])
+        if cut is None:
+            break
+        patch = cut
+    return patch
+
+
+def _ends_of_cut(patch: Patch) -> tuple[int, int] | None:
+    """Return the vertices of the rim between which a ring is to be cut open, None where it need not be."""
+    loops = edge_loops(patch.triangles)
     turns = [_turning(patch, loop) for loop in loops]
     outer = int(np.argmax(turns))
     for i, loop in enumerate(loops):
         if i != outer and turns[i] > _HOLE_RAD:
-            start, finish = _nearest_pair(patch.vertices, loops[outer], loop)
-            return opened(_slit(patch, start, patch.vertices[finish], on_rim=True))
-    return patch
+            return _nearest_pair(patch.vertices, loops[outer], loop)
+    return None
 
 
 def _turning(patch: Patch, loop: Indices) -> float:
@@ -132,11 +152,24 @@ def _nearest_pair(vertices: Array, one: Indices, two: Indices) -> tuple[int, int
     return int(one[rows[first]]), int(two[columns[first]])
 
 
-def _slit(patch: Patch, start: int, tip: Array, *, on_rim: bool) -> Patch:
-    """Return a patch cut from a vertex of its rim to a point, in the plane through both square to it."""
+def _slit(patch: Patch, start: int, goal: int | Array) -> Patch | None:
+    """Return a patch cut from a vertex of its rim to another or to a point, in the plane square to it.
+
+    Where the way crosses a hole, it ends there for a vertex, and goes on beyond it for a point. None
+    where it would run along the loop of the rim that it begins at.
+    """
+    is_ring = isinstance(goal, int)
+    tip = patch.vertices[goal] if isinstance(goal, int) else goal
     patch = _split_by_plane(patch, start, tip)
-    path, patch = _path(patch, start, tip, on_rim=on_rim)
-    return _parted(patch, path, on_rim=on_rim)
+    whole, patch = _path(patch, start, goal, tip)
+    loop_at = {vertex: i for i, loop in enumerate(edge_loops(patch.triangles)) for vertex in loop.tolist()}
+    own = [loop_at.get(vertex) == loop_at.get(start) for vertex in whole]
+    path = whole[len(own) - 1 - own[::-1].index(True) :]
+    path = path[: next((k for k, v in enumerate(path) if k and v in loop_at), len(path) - 1) + 1]
+    if len(path) < 2:
+        return None
+    parted = _parted(patch, path, OPENED if is_ring else DART)
+    return parted if is_ring or path[-1] == whole[-1] else _slit(parted, path[-1], goal)
 
 
 def _split_by_plane(patch: Patch, start: int, tip: Array) -> Patch:
@@ -159,11 +192,11 @@ def _split_by_plane(patch: Patch, start: int, tip: Array) -> Patch:
     off[np.abs(off) < _ON_PLANE] = 0.0
     field = np.where(is_near[:, None], off[triangles], np.nan)
     split = split_at_zero(vertices, triangles, field, nearest=_ON_PLANE)
-    return _rimmed(patch, split.vertices, split.triangles, on_path=None)
+    return _rimmed(patch, split.vertices, split.triangles, split.triangles, {})
 
 
-def _path(patch: Patch, start: int, tip: Array, *, on_rim: bool) -> tuple[list[int], Patch]:
-    """Return the way along edges from a vertex towards a point, and the patch with an end to it."""
+def _path(patch: Patch, start: int, goal: int | Array, tip: Array) -> tuple[list[int], Patch]:
+    """Return the way along edges from a vertex to another or to a point, and the patch with an end to it."""
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import dijkstra
 
@@ -174,15 +207,16 @@ def _path(patch: Patch, start: int, tip: Array, *, on_rim: bool) -> tuple[list[i
     square = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
     share = np.clip(np.einsum("ij,ij->i", tip - a, along) / square, 0.0, 1.0)
     gap = np.linalg.norm(a + share[:, None] * along - tip, axis=1)
-    if not on_rim:
+    if not isinstance(goal, int):
         best = int(np.argmin(np.round(gap, 6)))
         if 0.02 < share[best] < 0.98:
             cut = np.full(len(edges), np.nan)
             cut[best] = share[best]
             split = split_edges(patch.vertices, patch.triangles, cut, np.zeros(patch.triangles.shape))
-            patch = _rimmed(patch, split.vertices, split.triangles, on_path=None)
+            patch = _rimmed(patch, split.vertices, split.triangles, split.triangles, {})
             edges, _ = edges_of(patch.triangles)
-    finish = int(np.argmin(np.linalg.norm(patch.vertices - tip, axis=1)))
+    away = np.linalg.norm(patch.vertices - tip, axis=1)
+    finish = goal if isinstance(goal, int) else int(np.argmin(away))
     length = np.linalg.norm(patch.vertices[edges[:, 0]] - patch.vertices[edges[:, 1]], axis=1)
     # ways along the rim, and off the straight line, cost more
     middle = patch.vertices[edges].mean(axis=1)
@@ -202,60 +236,78 @@ def _path(patch: Patch, start: int, tip: Array, *, on_rim: bool) -> tuple[list[i
     return path[::-1], patch
 
 
-def _parted(patch: Patch, path: list[int], *, on_rim: bool) -> Patch:
-    """Return a patch parted along a way over its edges, the end of which stays joined unless on the rim."""
+def _parted(patch: Patch, path: list[int], left: int) -> Patch:
+    """Return a patch parted along a way over its edges, with what then lies beyond the left of its sides.
+
+    Between fans of triangles that nothing but the way joins every vertex of it is doubled; its end within
+    the patch stays joined.
+    """
     triangles = patch.triangles.copy()
     vertices, ids = list(patch.vertices), list(patch.ids)
     steps = set(pairwise(path))
-    on_path = steps | {(b, a) for a, b in steps}
-    doubled = path if on_rim else path[:-1]
-    for vertex in doubled:
-        rows = np.flatnonzero((patch.triangles == vertex).any(axis=1)).tolist()
-        fan = {row: patch.triangles[row].tolist() for row in rows}
-        left = [r for r in rows if any((fan[r][j], fan[r][(j + 1) % 3]) in steps for j in range(3))]
-        left = [r for r in left if vertex in fan[r]]
-        seen = set(left)
+    for vertex in path:
+        fans = _fans(patch.triangles, vertex, steps)
+        is_left = [
+            any(side in steps and vertex in side for row in fan for side in _sides(patch.triangles[row]))
+            for fan in fans
+        ]
+        # the first of those to the right keeps the vertex
+        for k in np.argsort(is_left, kind="stable")[1:].tolist():
+            rows = np.array(fans[k])
+            triangles[rows] = np.where(patch.triangles[rows] == vertex, len(vertices), triangles[rows])
+            vertices.append(patch.vertices[vertex])
+            ids.append(patch.ids[vertex])
+    beyond = dict.fromkeys(steps, left) | {(b, a): DART for a, b in steps}
+    whole = replace(patch, ids=np.array(ids, dtype=np.int64))
+    return _rimmed(whole, np.array(vertices), triangles, patch.triangles, beyond)
+
+
+def _sides(triangle: Indices) -> list[tuple[int, int]]:
+    """Return the sides of a triangle, each from corner to corner."""
+    a, b, c = triangle.tolist()
+    return [(a, b), (b, c), (c, a)]
+
+
+def _fans(triangles: Indices, vertex: int, steps: set[tuple[int, int]]) -> list[list[int]]:
+    """Return the triangles round a vertex that hang together at edges of which none is a step."""
+    rows = np.flatnonzero((triangles == vertex).any(axis=1)).tolist()
+    beside: dict[int, list[int]] = {}
+    for row in rows:
+        for other in triangles[row].tolist():
+            if other != vertex and (vertex, other) not in steps and (other, vertex) not in steps:
+                beside.setdefault(other, []).append(row)
+    fans, seen = [], set[int]()
+    for row in rows:
+        fan, left = [], [row]
         while left:
             here = left.pop()
-            for other in rows:
-                shared = (set(fan[here]) & set(fan[other])) - {vertex}
-                if other not in seen and any((vertex, x) not in on_path for x in shared):
-                    seen.add(other)
-                    left.append(other)
-        assert 0 < len(seen) < len(rows), "a cut has two sides"
-        for row in seen:
-            triangles[row][patch.triangles[row] == vertex] = len(vertices)
-        vertices.append(patch.vertices[vertex])
-        ids.append(patch.ids[vertex])
-    whole = replace(patch, vertices=np.array(vertices), ids=np.array(ids, dtype=np.int64))
-    copies = {len(patch.vertices) + i: vertex for i, vertex in enumerate(doubled)}
-    return _rimmed(whole, whole.vertices, triangles, on_path=(steps, copies, on_rim))
+            if here not in seen:
+                seen.add(here)
+                fan.append(here)
+                left += [r for other in triangles[here].tolist() for r in beside.get(other, [])]
+        fans += [sorted(fan)] if fan else []
+    return fans
 
 
 def _rimmed(
-    patch: Patch,
-    vertices: Array,
-    triangles: Indices,
-    on_path: tuple[set[tuple[int, int]], dict[int, int], bool] | None,
+    patch: Patch, vertices: Array, triangles: Indices, was: Indices, beyond_cut: Mapping[tuple[int, int], int]
 ) -> Patch:
-    """Return a patch with new triangles, its rim found again; what lies beyond it is known by its place."""
+    """Return a patch with new triangles, its rim found again; what lies beyond it is known by its place.
+
+    The sides of a cut are known by their vertices before it.
+    """
     _, number = edges_of(triangles)
     row, column = np.nonzero(np.bincount(number.ravel())[number] == 1)
     rim = np.stack([triangles[row, column], triangles[row, (column + 1) % 3]], axis=1)
-    known = dict(zip(map(tuple, patch.rim.tolist()), patch.beyond.tolist(), strict=True))
-    steps, copies, is_ring = on_path or (set(), {}, False)
+    before = np.stack([was[row, column], was[row, (column + 1) % 3]], axis=1)
+    known = dict(zip(map(tuple, patch.rim.tolist()), patch.beyond.tolist(), strict=True)) | dict(beyond_cut)
     old_middle = patch.vertices[patch.rim].mean(axis=1)
     beyond = np.empty(len(rim), dtype=np.int64)
-    for i, (a, b) in enumerate(rim.tolist()):
-        pair = (copies.get(a, a), copies.get(b, b))
-        if pair in known:
-            beyond[i] = known[pair]
-        elif pair in steps:
-            beyond[i] = OPENED if is_ring else DART
-        elif pair[::-1] in steps:
-            beyond[i] = DART
+    for i, (a, b) in enumerate(before.tolist()):
+        if (a, b) in known:
+            beyond[i] = known[a, b]
         else:
-            gap = np.linalg.norm(old_middle - vertices[[a, b]].mean(axis=0), axis=1)
+            gap = np.linalg.norm(old_middle - vertices[rim[i]].mean(axis=0), axis=1)
             beyond[i] = patch.beyond[int(np.argmin(gap))]
     ids = np.concatenate([patch.ids, np.full(len(vertices) - len(patch.ids), -1, dtype=np.int64)])
     return replace(patch, vertices=vertices, triangles=triangles, ids=ids, rim=rim, beyond=beyond)

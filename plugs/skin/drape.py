@@ -51,7 +51,7 @@ class Drape:
 
     Row i and column j of the knots stand for the i-th warp step and the j-th weft step; the cell (i, j)
     has the knots (i, j), (i + 1, j), (i + 1, j + 1), (i, j + 1). Where the net does not reach, and for
-    cells that lack a thread, there is not a number.
+    cells that lack a thread or whose threads have crossed over, there is not a number.
 
     Attributes
     ----------
@@ -217,7 +217,8 @@ def shear_of(net: Net) -> Array:
     -------
     (a - 1, b - 1) float, degrees
         90 less the mean of the angles between warp and weft at the four knots, each taken in the
-        surface; not a number where a thread is lacking.
+        surface; not a number where a thread is lacking, and where the threads have crossed over: there
+        the cloth locks before it comes to that, as in the cells beside.
     """
     warp, weft = net.warp[:, :-1, :], net.weft[:, :, :-1]
     angle = np.zeros((net.tri.shape[0] - 1, net.tri.shape[1] - 1))
@@ -225,7 +226,8 @@ def shear_of(net: Net) -> Array:
         across = weft[weft_end][warp_end : warp_end + angle.shape[0], :]
         along = warp[warp_end][:, weft_end : weft_end + angle.shape[1]]
         angle += np.angle(across * np.conj(along)) / 4.0
-    return np.asarray(90.0 - np.degrees(angle))
+    shear = 90.0 - np.degrees(angle)
+    return np.asarray(np.where(np.abs(shear) < 90.0, shear, np.nan))
 
 
 def _figures(
@@ -251,7 +253,7 @@ def _figures(
             where=where,
         )  # fmt: skip
     size = np.where(is_cell, cell**2 * np.cos(np.radians(np.where(is_cell, shear, 0.0))), 0.0)
-    amount = np.where(counted, np.abs(shear), 0.0)
+    amount = np.where(counted, np.abs(shear), -1.0)  # so that the largest is one of them, though 0
     row, column = (int(k) for k in np.unravel_index(int(np.argmax(amount)), amount.shape))
     whole = float(size[counted].sum())
     turned = int(net.tri[net.middle])

@@ -9,9 +9,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.errors import Finding
+from plugs.errors import Finding, PlugError
+from plugs.shape.mesh_faces import area_of
 from plugs.skin.darts import Dart, darts_for, with_darts
-from plugs.skin.drape import Drape, drape
+from plugs.skin.drape import LOCK_DEG, WARN_DEG, Drape, drape
 from plugs.skin.geodesic import Surface, direction, locate, make_surface, middle_of, positions
 from plugs.skin.splitting import split_at_zero
 from plugs.units import format_length
@@ -27,6 +28,7 @@ _APART: Final = 2.0
 _WORTH: Final = 0.95
 _AS_MUCH: Final = 0.98
 _ON_LINE: Final = 1e-5
+_CRUMB: Final = 1e-3
 _LEAST_REACH: Final = 0.9
 _BIAS: Final = np.exp(0.25j * np.pi)
 
@@ -73,6 +75,51 @@ class Remedies:
     split: ZoneSplit | None
 
 
+def net_on(
+    surface: Surface,
+    zone: str,
+    *,
+    cell: float,
+    start: Sequence[float] | None = None,
+    warp: Sequence[float] | None = None,
+    warn_deg: float = WARN_DEG,
+    lock_deg: float = LOCK_DEG,
+    display_unit: str = "mm",
+) -> tuple[Drape | None, Remedies | None, tuple[Finding, ...]]:
+    """Return the net on a zone, what can be done where it locks, and what is to be known of both.
+
+    Parameters
+    ----------
+    surface : Surface
+    zone : str
+        Name of the patch.
+    cell : float, mm
+    start : (3,) float or None, mm
+        As `drape` takes it, like all that follows.
+    warp : (3,) float or None, dimensionless
+    warn_deg, lock_deg : float, degrees
+    display_unit : str
+        ``"mm"`` or ``"in"``.
+
+    Returns
+    -------
+    tuple of (Drape or None), (Remedies or None) and (tuple of Finding)
+        Where no net can be laid there is none, and a warning tells why.
+    """
+    try:
+        net = drape(surface, start=start, warp=warp, cell=cell, warn_deg=warn_deg, lock_deg=lock_deg)
+    except PlugError as error:
+        place = _place(middle_of(surface) if start is None else np.asarray(start), display_unit)
+        message = f"no net of threads can be laid on it from {place}: {error.reason}"
+        remedy = f"split the zone {zone!r} in 2 where it narrows or bends, or give it another start"
+        remedy = error.remedy if error.param == "warp" else remedy
+        return None, None, (
+            Finding(code="cloth-not-draped", severity="warning", where=zone, message=message, remedy=remedy),
+        )  # fmt: skip
+    remedies = remedies_for(surface, net)
+    return net, remedies, drape_findings(net, remedies, zone, display_unit)
+
+
 def remedies_for(
     surface: Surface,
     draped: Drape,
@@ -108,13 +155,13 @@ def remedies_for(
     else:
         tri, _ = locate(surface, draped.start)
         ways = [draped.warp, np.cross(surface.normal[tri], draped.warp)]
-    trials = [split_zone(surface, draped, at, way) for way in ways]
-    best = min(trials, key=lambda trial: trial.largest_shear_deg)
+    trials = [trial for way in ways if (trial := _split_if_any(surface, draped, at, way)) is not None]
+    best = min(trials, key=lambda trial: trial.largest_shear_deg, default=None)
     return Remedies(
         restart=restart,
         darts=darts,
         darted_deg=with_darts(draped, darts),
-        split=best if best.largest_shear_deg < draped.largest_shear_deg else None,
+        split=best if best is not None and best.largest_shear_deg < draped.largest_shear_deg else None,
     )
 
 
@@ -140,18 +187,24 @@ def better_start(surface: Surface, draped: Drape, *, count: int = N_STARTS) -> D
     coarse = max(draped.cell, min(_COARSER * draped.cell, size / _TRIAL_ACROSS))
     trials = []
     for start, warp in _other_starts(surface, draped)[:count]:
-        trials.append(_again(surface, draped, start, warp, coarse))
-    best = min(trials, key=lambda trial: round(trial.largest_shear_deg, 6))
-    fine = _again(surface, draped, best.start, best.warp, draped.cell)
+        trial = _again(surface, draped, start, warp, coarse)
+        trials += [] if trial is None else [trial]
+    best = min(trials, key=lambda trial: round(trial.largest_shear_deg, 6), default=None)
+    fine = None if best is None else _again(surface, draped, best.start, best.warp, draped.cell)
+    if fine is None:
+        return None
     is_better = fine.largest_shear_deg < _WORTH * draped.largest_shear_deg
     return fine if is_better and fine.reached_ratio > _AS_MUCH * min(draped.reached_ratio, 1.0) else None
 
 
-def _again(surface: Surface, draped: Drape, start: Array, warp: Array, cell: float) -> Drape:
-    """Return the net from another start."""
-    return drape(
-        surface, start=start, warp=warp, cell=cell, warn_deg=draped.warn_deg, lock_deg=draped.lock_deg
-    )
+def _again(surface: Surface, draped: Drape, start: Array, warp: Array, cell: float) -> Drape | None:
+    """Return the net from another start, None where none can be laid."""
+    try:
+        return drape(
+            surface, start=start, warp=warp, cell=cell, warn_deg=draped.warn_deg, lock_deg=draped.lock_deg
+        )
+    except PlugError:
+        return None
 
 
 def _other_starts(surface: Surface, draped: Drape) -> list[tuple[Array, Array]]:
@@ -196,8 +249,8 @@ def split_zone(surface: Surface, draped: Drape, at: Array, square_to: Array) -> 
     is_ahead = split.fields.mean(axis=1) > 0.0
     parts = []
     for side in (is_ahead, ~is_ahead):
-        if side.any():
-            part = make_surface(split.vertices, split.triangles[side])
+        if area_of(split.vertices, split.triangles[side]) > _CRUMB:
+            part = make_surface(split.vertices, split.triangles[side], is_parted=True)
             parts.append(_part_drape(part, draped))
     return ZoneSplit(
         at=np.asarray(at, dtype=np.float64),
@@ -206,6 +259,14 @@ def split_zone(surface: Surface, draped: Drape, at: Array, square_to: Array) -> 
         largest_shear_deg=max(part.largest_shear_deg for part in parts),
         n_locked=sum(part.n_locked for part in parts),
     )
+
+
+def _split_if_any(surface: Surface, draped: Drape, at: Array, square_to: Array) -> ZoneSplit | None:
+    """Return a zone parted by a plane, None where no net can be laid on one of its parts."""
+    try:
+        return split_zone(surface, draped, at, square_to)
+    except PlugError:
+        return None
 
 
 def _part_drape(part: Surface, draped: Drape) -> Drape:

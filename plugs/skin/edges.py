@@ -142,7 +142,7 @@ def moved_edges(edge: Edge, lines: Sequence[shapely.LineString], moves: Sequence
     lines = [
         line if whole else shapely.simplify(line, _SMOOTH) for line, whole in zip(lines, closed, strict=True)
     ]
-    far = max(moves)
+    far = max(0.0, *moves)  # where all move in, nothing is taken on
     wide = {i: _buffered(_lengthened(lines[i], far), m) for i, m in enumerate(moves) if m > 0.0}
     ends = [(shapely.Point(line.coords[0]), shapely.Point(line.coords[-1])) for line in lines]
     for i, (line, move, (_, _, is_closed)) in enumerate(zip(lines, moves, edge.runs, strict=True)):

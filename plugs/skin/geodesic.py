@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.skin.splitting import hinges_of
 from plugs.tolerances import LENGTH
 
 Array = NDArray[np.float64]
@@ -55,7 +57,7 @@ class Surface:
     areas_mm2: Array
 
 
-def make_surface(vertices: Array, triangles: Indices) -> Surface:
+def make_surface(vertices: Array, triangles: Indices, *, is_parted: bool = False) -> Surface:
     """Return a patch of triangles with the ways from each to its neighbours.
 
     Vertices that coincide are taken for one, triangles without area that this leaves are dropped.
@@ -65,6 +67,8 @@ def make_surface(vertices: Array, triangles: Indices) -> Surface:
     vertices : (n, 3) float, mm
     triangles : (m, 3) int
         Anti-clockwise seen from outside.
+    is_parted : bool
+        Whether a patch that touches itself along a side is open there, where else it is refused.
 
     Returns
     -------
@@ -95,7 +99,9 @@ def make_surface(vertices: Array, triangles: Indices) -> Surface:
     step = np.roll(corners, -1, axis=1) - corners
     inward = 1j * step / np.abs(step)
     reach = (np.conj(inward) * corners).real
-    beside, other = _neighbours(triangles, len(vertices))
+    beside, other = _neighbours(triangles)
+    if not is_parted and not _is_once(triangles).all():
+        raise AssertionError("two triangles of a patch share a side the same way round")
     turn, shift = _hinges(corners, step, beside, other)
     return Surface(
         vertices=vertices,
@@ -136,18 +142,20 @@ def _square_to(ways: Array) -> Array:
     return np.asarray(square / np.linalg.norm(square, axis=1)[:, None])
 
 
-def _neighbours(triangles: Indices, count: int) -> tuple[Indices, Indices]:
-    """Return the triangle over each side and which of its sides that is, -1 at the edge of the patch."""
+def _is_once(triangles: Indices) -> Flags:
+    """Return of each side whether one triangle alone has it, that way round."""
     first, second = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
-    here, there = first * count + second, second * count + first
-    order = np.argsort(here)
-    keys = here[order]
-    if (np.diff(keys) == 0).any():
-        raise AssertionError("two triangles of a patch share a side the same way round")
-    at = np.minimum(np.searchsorted(keys, there), len(keys) - 1)
-    found = np.where(keys[at] == there, order[at], -1)
-    beside = np.where(found >= 0, found // 3, -1).reshape(-1, 3)
-    return beside, np.where(found >= 0, found % 3, 0).reshape(-1, 3)
+    keys = first * (int(triangles.max()) + 1) + second
+    _, number, count = np.unique(keys, return_inverse=True, return_counts=True)
+    return np.asarray((count == 1)[number].reshape(-1, 3))
+
+
+def _neighbours(triangles: Indices) -> tuple[Indices, Indices]:
+    """Return the triangle over each side and which of its sides that is, -1 at the edge of the patch."""
+    beside, other = np.full(triangles.size, -1), np.zeros(triangles.size, dtype=np.int64)
+    one, two = hinges_of(triangles, np.zeros(len(triangles), dtype=np.int64))
+    beside[one], beside[two], other[one], other[two] = two // 3, one // 3, two % 3, one % 3
+    return beside.reshape(-1, 3), other.reshape(-1, 3)
 
 
 def _hinges(corners: Complex, step: Complex, beside: Indices, other: Indices) -> tuple[Complex, Complex]:
@@ -321,12 +329,23 @@ def holes_closed(vertices: Array, triangles: Indices) -> tuple[Array, Indices]:
     Returns
     -------
     tuple of (k, 3) float, mm and (j, 3) int
-        Vertices that coincide are one; the longest edge stays open.
+        Vertices that coincide are one; the longest edge stays open, and so does a hole at which the patch
+        touches itself along a side.
     """
-    surface = make_surface(vertices, triangles)
+    surface = make_surface(vertices, triangles, is_parted=True)
     points, parts = [surface.vertices], [surface.triangles]
-    for k, loop in enumerate(edge_loops(surface)[1:]):
-        middle = np.full(len(loop), len(surface.vertices) + k)
-        parts.append(np.stack([np.roll(loop, -1), loop, middle], axis=1))
-        points.append(surface.vertices[loop].mean(axis=0)[None])
+    rims = edge_loops(surface)
+    sides = [_sides_of(loop) for loop in rims]
+    met = Counter(frozenset(side) for loop in sides for side in loop)
+    count = len(surface.vertices)
+    for loop, its in zip(rims[1:], sides[1:], strict=True):
+        if max(met[frozenset(side)] for side in its) == 1:
+            parts.append(np.stack([np.roll(loop, -1), loop, np.full(len(loop), count)], axis=1))
+            points.append(surface.vertices[loop].mean(axis=0)[None])
+            count += 1
     return np.concatenate(points), np.concatenate(parts)
+
+
+def _sides_of(loop: Indices) -> list[tuple[int, int]]:
+    """Return the steps of a closed line of vertices."""
+    return list(zip(loop.tolist(), np.roll(loop, -1).tolist(), strict=True))

@@ -161,8 +161,8 @@ def _first_panels(mesh: Sorted, spots: Spots, loft: Loft, field: Array) -> Indic
         is_end |= is_beyond & (sign * (u.mean(axis=1) - middle) > 0.0)
         panel[is_end & (mesh.panel >= 0)] = n + end
     rest = np.flatnonzero((mesh.panel >= 0) & (panel < 0))
-    into = np.mod(spots.round_mm[:, None] - spots.seams_mm, spots.whole_mm[:, None])
-    to_go = np.mod(-into, spots.whole_mm[:, None])
+    into = _once_round(spots.round_mm[:, None] - spots.seams_mm, spots.whole_mm[:, None])
+    to_go = _once_round(-into, spots.whole_mm[:, None])
     with np.errstate(invalid="ignore"):
         on_seam = np.minimum(into, to_go).min(axis=1) < _ON_SEAM
     here = np.argmin(np.nan_to_num(into, nan=np.inf), axis=1)
@@ -173,9 +173,15 @@ def _first_panels(mesh: Sorted, spots: Spots, loft: Loft, field: Array) -> Indic
     doubtful = rest[~is_clear.any(axis=1)]
     if len(doubtful):
         at = spots_of(loft, mesh.local[mesh.triangles[doubtful]].mean(axis=1))
-        beyond = np.mod(at.round_mm[:, None] - at.seams_mm, at.whole_mm[:, None])
+        beyond = _once_round(at.round_mm[:, None] - at.seams_mm, at.whole_mm[:, None])
         panel[doubtful] = np.argmin(beyond, axis=1)
     return panel
+
+
+def _once_round(length: Array, whole: Array) -> Array:
+    """Return lengths round a section, less whole turns; 0 where the section is a point, on every seam."""
+    is_round = whole != 0.0
+    return np.asarray(np.where(is_round, np.mod(length, np.where(is_round, whole, 1.0)), 0.0))
 
 
 def _runs(numbers: Indices) -> tuple[Indices, Indices]:
@@ -203,8 +209,8 @@ def _seam_field(mesh: Sorted, spots: Spots, first: Indices, last: Indices) -> tu
     begin = spots.seams_mm[corners, first[panel, None]]
     finish = spots.seams_mm[corners, ((last[panel] + 1) % n)[:, None]]
     whole = spots.whole_mm[corners]
-    width = np.mod(finish - begin, whole)
-    inside = np.mod(spots.round_mm[corners] - begin, whole)
+    width = _once_round(finish - begin, whole)
+    inside = _once_round(spots.round_mm[corners] - begin, whole)
     inside = np.where(inside > 0.5 * (width + whole), inside - whole, inside)
     before = (inside < -_ON_SEAM).any(axis=1)
     after = (inside - width > _ON_SEAM).any(axis=1) & ~before

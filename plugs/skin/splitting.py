@@ -68,6 +68,71 @@ def edges_of(triangles: Indices) -> tuple[Indices, Indices]:
     return np.stack([keys // count, keys % count], axis=1), number.reshape(triangles.shape)
 
 
+def hinges_of(triangles: Indices, kind: Indices) -> tuple[Indices, Indices]:
+    """Return the sides at which triangles of one kind hang together, two and two.
+
+    An edge that more than two triangles of a kind share, or two the same way round, joins none of them.
+
+    Parameters
+    ----------
+    triangles : (m, 3) int
+    kind : (m,) int
+        Not negative.
+
+    Returns
+    -------
+    tuple of (k,) int and (k,) int
+        Side j of triangle i is 3 i + j; it runs from corner j to the next.
+    """
+    first, second = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
+    count = int(triangles.max()) + 1 if len(triangles) else 1
+    keys = (np.repeat(kind, 3) * count + np.minimum(first, second)) * count + np.maximum(first, second)
+    order = np.argsort(keys, kind="stable")
+    same = np.concatenate([[False], np.diff(keys[order]) == 0, [False]])
+    at = np.flatnonzero(same[1:-1] & ~same[:-2] & ~same[2:])
+    one, two = order[at], order[at + 1]
+    is_proper = first[one] == second[two]
+    return one[is_proper], two[is_proper]
+
+
+def parted_fans(triangles: Indices) -> tuple[Indices, Indices]:
+    """Return a mesh in which the triangles at every vertex hang together, edge to edge.
+
+    Where they touch in a vertex alone, or in an edge that more than two share, each fan has a vertex of
+    its own: so that its rim is loops that nowhere touch.
+
+    Parameters
+    ----------
+    triangles : (m, 3) int
+        Every vertex is used.
+
+    Returns
+    -------
+    tuple of (m, 3) int and (k,) int
+        The triangles, and the vertex that each vertex was; the old ones come first.
+    """
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    one, two = hinges_of(triangles, np.zeros(len(triangles), dtype=np.int64))
+    # a side's first corner lies at the other's second, and the other way about
+    here = np.concatenate([one, one - one % 3 + (one + 1) % 3])
+    there = np.concatenate([two - two % 3 + (two + 1) % 3, two])
+    graph = coo_matrix((np.ones(len(here)), (here, there)), shape=(triangles.size, triangles.size))
+    fan = connected_components(graph, directed=False)[1]
+    _, corner, number = np.unique(fan, return_index=True, return_inverse=True)
+    vertex = triangles.ravel()[corner]
+    order = np.lexsort((corner, vertex))
+    is_first = np.ones(len(order), dtype=np.bool_)
+    is_first[1:] = np.diff(vertex[order]) != 0
+    name = np.empty(len(order), dtype=np.int64)
+    name[order[is_first]] = vertex[order[is_first]]
+    more = order[~is_first]
+    count = len(order) - len(more)
+    name[more] = count + np.arange(len(more))
+    return name[number].reshape(triangles.shape), np.concatenate([np.arange(count), vertex[more]])
+
+
 def split_edges(vertices: Array, triangles: Indices, share: Array, fields: Array) -> Split:
     """Return a mesh with some of its edges split, the triangles on both sides with them.
 
@@ -194,7 +259,8 @@ def well_shaped(vertices: Array, triangles: Indices, kind: Indices, rounds: int 
     """Return a mesh with edges turned in their quadrilaterals until no angle is needlessly sharp.
 
     An edge is turned if the angles that face it come to more than a half turn (the condition of
-    Delaunay), if both triangles are of one kind, and if the surface moves by less than 0.02 mm.
+    Delaunay), if both triangles are of one kind, if the surface moves by less than 0.02 mm, and if no
+    other edge joins the two vertices already.
 
     Parameters
     ----------
@@ -214,7 +280,7 @@ def well_shaped(vertices: Array, triangles: Indices, kind: Indices, rounds: int 
         first, second, four, excess = _pairs(vertices, triangles, kind)
         is_poor = excess > 1e-6
         first, second, four, excess = first[is_poor], second[is_poor], four[is_poor], excess[is_poor]
-        is_sound = _can_turn(vertices[four])
+        is_sound = _can_turn(vertices[four]) & _is_new(triangles, four[:, 2:])
         first, second, four, excess = first[is_sound], second[is_sound], four[is_sound], excess[is_sound]
         if not len(first):
             break
@@ -224,7 +290,9 @@ def well_shaped(vertices: Array, triangles: Indices, kind: Indices, rounds: int 
         place[order] = np.arange(len(order))
         np.minimum.at(rank, first, place)
         np.minimum.at(rank, second, place)
-        wins = (rank[first] == place) & (rank[second] == place)
+        wins = np.flatnonzero((rank[first] == place) & (rank[second] == place))
+        ends = np.sort(four[wins, 2:], axis=1)
+        wins = wins[np.unique(ends, axis=0, return_index=True)[1]]  # two must not turn into one edge
         a, b, c, d = four[wins].T
         triangles[first[wins]] = np.stack([c, d, b], axis=1)
         triangles[second[wins]] = np.stack([d, c, a], axis=1)
@@ -251,6 +319,14 @@ def _pairs(vertices: Array, triangles: Indices, kind: Indices) -> tuple[Indices,
     corners = vertices[four]
     excess = _angle(corners[:, 2], corners) + _angle(corners[:, 3], corners) - np.pi
     return first[is_proper], second[is_proper], four, excess
+
+
+def _is_new(triangles: Indices, pairs: Indices) -> NDArray[np.bool_]:
+    """Return which pairs of vertices are joined by no edge of a mesh."""
+    edges, _ = edges_of(triangles)
+    count = int(triangles.max()) + 1 if len(triangles) else 1
+    keys = edges[:, 0] * count + edges[:, 1]
+    return np.asarray(~np.isin(pairs.min(axis=1) * count + pairs.max(axis=1), keys))
 
 
 def _angle(apex: Array, corners: Array) -> Array:

@@ -14,7 +14,7 @@ from plugs.shape.body import Solid
 from plugs.shape.mating import MatingCut
 from plugs.shape.mating_body import BodyCut
 from plugs.skin.places import Places, clothed, places_of, with_flanges
-from plugs.skin.splitting import edges_of
+from plugs.skin.splitting import edges_of, hinges_of, parted_fans
 from plugs.skin.zone_words import WARPS, Zone
 
 Array = NDArray[np.float64]
@@ -50,7 +50,8 @@ class Patch:
     triangles : (m, 3) int
         Facing outward.
     ids : (n,) int
-        Number of each vertex, by which patches share those of a seam.
+        Number of each vertex, by which patches share those of a seam; where a patch touches itself, two
+        of its vertices have one.
     rim : (k, 2) int
         Edges with nothing of this patch beyond them, the patch to their left.
     beyond : (k,) int
@@ -262,7 +263,7 @@ def patches_of(places: Places, zones: Sequence[Zone]) -> tuple[Patch, ...]:
         zone_of_place[[places.names.index(name) for name in members(places, item)]] = i
     zone = zone_of_place[places.label]
     _, number = edges_of(places.triangles)
-    part = _connected(number, zone)
+    part = _connected(places.triangles, zone - FREE)
     a, b, c = (places.vertices[places.triangles[:, i]] for i in range(3))
     area = np.bincount(part, weights=0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1))
     beyond = _beyond(number, zone)
@@ -276,23 +277,15 @@ def patches_of(places: Places, zones: Sequence[Zone]) -> tuple[Patch, ...]:
     return tuple(found)
 
 
-def _connected(number: Indices, kind: Indices) -> Indices:
+def _connected(triangles: Indices, kind: Indices) -> Indices:
     """Return which connected piece of one kind each triangle belongs to."""
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
 
-    pairs = _neighbours(number)
-    pairs = pairs[kind[pairs[:, 0]] == kind[pairs[:, 1]]]
-    count = len(number)
-    graph = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
+    one, two = hinges_of(triangles, kind)
+    count = len(triangles)
+    graph = coo_matrix((np.ones(len(one)), (one // 3, two // 3)), shape=(count, count))
     return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
-
-
-def _neighbours(number: Indices) -> Indices:
-    """Return pairs of triangles that share an edge."""
-    order = np.argsort(number.ravel(), kind="stable")
-    same = number.ravel()[order][1:] == number.ravel()[order][:-1]
-    return np.stack([order[:-1][same] // 3, order[1:][same] // 3], axis=1).astype(np.int64)
 
 
 def _beyond(number: Indices, zone: Indices) -> Indices:
@@ -309,7 +302,8 @@ def _beyond(number: Indices, zone: Indices) -> Indices:
 def _patch(places: Places, rows: Indices, beyond: Indices, name: str, zone: int, warp: str) -> Patch:
     """Return the patch of some triangles."""
     used, local = np.unique(places.triangles[rows], return_inverse=True)
-    triangles = local.reshape(-1, 3).astype(np.int64)
+    triangles, was = parted_fans(local.reshape(-1, 3).astype(np.int64))
+    used = used[was]
     _, number = edges_of(triangles)
     is_rim = np.bincount(number.ravel())[number] == 1
     row, column = np.nonzero(is_rim)

@@ -1,0 +1,289 @@
+"""Sections of the build book after the saw: stacking, sanding, recesses, fit, and building it anew."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from plugs.output.book_figures import SMALL, TALL
+from plugs.output.book_sheaf import Sheaf
+from plugs.output.book_shopping import pin_lengths
+from plugs.output.book_words import Html, el, figures_table, joined, pairs_table, step, steps, table
+
+
+def stacking(sheaf: Sheaf) -> Html:
+    """Return how layers are pinned and glued.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    summary = sheaf.summary
+    glue, contacts = summary.get("glue") or {}, (summary.get("glue") or {}).get("contacts") or []
+    parts: list[object] = [sheaf.findings("stacking")]
+    if glue:
+        margin = sheaf.told("margin_mm", glue["margin_mm"])
+        told = [
+            "Keep glue ",
+            margin,
+            " from the finished surface: it sands harder than foam. The lines GLUE_LOWER and ",
+        ]
+        parts.append(el("p", *told, "GLUE_UPPER of each layer show how far glue may go."))
+    lengths = pin_lengths(summary)
+    if lengths:
+        rows = [(sheaf.told("length_mm", length), str(count)) for length, count in lengths.items()]
+        diameter = sheaf.told("diameter_mm", summary["pins"]["diameter_mm"])
+        parts.append(table(joined(["Pins to cut, of rod ", diameter, " thick"]), ("Length", "Pins"), rows))
+        parts.append(
+            steps(
+                [
+                    ("pins-cut", "Pins cut to length"),
+                    ("dry", "All layers stacked dry on their pins, edges looked over"),
+                ]
+            )
+        )
+    columns = (
+        ("number", "Joint"), ("lower_layer", "Lower"), ("upper_layer", "Upper"), ("at_mm", "At"),
+        ("touching_m2", "Touching"), ("glued_m2", "Glued"), ("glue_g", "Glue"),
+    )  # fmt: skip
+    parts.append(
+        figures_table(
+            "Joints, in the order of gluing", columns, contacts, sheaf.unit,
+            lambda row: step(f"glue-{row['number']}", f"{row['lower_layer']} to {row['upper_layer']} glued"),
+        )
+    )  # fmt: skip
+    parts.append(_pins(sheaf))
+    return joined(parts)
+
+
+def _pins(sheaf: Sheaf) -> Html:
+    """Return every pin with its place."""
+    axes = {"x": "y, z", "y": "x, z", "z": "x, y"}.get(sheaf.scene.axis, "x, y")
+    pins = [
+        pin | {"number": contact["number"]}
+        for contact in (sheaf.summary.get("pins") or {}).get("contacts") or []
+        for pin in contact["pins"]
+    ]
+    columns = (
+        ("name", "Pin"), ("number", "Joint"), ("at_mm", f"At {axes}"), ("lower_depth_mm", "Deep below"),
+        ("upper_depth_mm", "Deep above"), ("length_mm", "Length"),
+    )  # fmt: skip
+    return figures_table("Where the pins stand", columns, pins, sheaf.unit)
+
+
+def sanding(sheaf: Sheaf) -> Html:
+    """Return how the foam is sanded: map, blocks, and the gaps under a straightedge.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    figures = sheaf.summary.get("sanding") or {}
+    panels = figures.get("panels") or []
+    parts: list[object] = [sheaf.findings("sanding"), sheaf.seen("sanding")]
+    drawn = sheaf.of("sanding")
+    parts += [
+        sheaf.drawn(path, one, height=TALL, as_drawn=True)
+        for path, one in drawn.items()
+        if path.endswith("sanding-map")
+    ]
+    rows = [
+        (
+            step(f"sand-{k}", f"{row['panel']}, bay {row.get('bay', '')}"),
+            joined([sheaf.told("x_mm", row["from_x_mm"]), " to ", sheaf.told("x_mm", row["to_x_mm"])]),
+            row["kind"],
+            _gap(sheaf, row.get("lengthwise")),
+            _gap(sheaf, row.get("crosswise")),
+            sheaf.told("twist_mm", row.get("twist_mm")),
+        )
+        for k, row in enumerate(panels)
+    ]
+    heads = ("Panel", "x", "Straight", "Gap lengthwise", "Gap crosswise", "Twist")
+    if rows:
+        edge = joined([
+            "Gap under a straightedge of ", sheaf.told("s_mm", figures.get("straightedge_mm")),
+            " or the panel's own length; less than ", sheaf.told("d_mm", figures.get("daylight_mm")),
+            " counts as straight",
+        ])  # fmt: skip
+        parts.append(table(edge, heads, rows))
+    columns = (
+        ("name", "Block"), ("radius_mm", "Radius"), ("arc_deg", "Arc"), ("is_inside", "Inside edge"),
+        ("flat_mm", "Flats"), ("edges", "Edges"), ("note", "Note"),
+    )  # fmt: skip
+    parts.append(
+        figures_table(
+            "Radius blocks", columns, figures.get("blocks") or [], sheaf.unit,
+            lambda row: step(f"block-{row['number']}", f"B{row['number']} {row['name']}"),
+        )
+    )  # fmt: skip
+    parts += [
+        sheaf.drawn(path, one, height=SMALL)
+        for path, one in drawn.items()
+        if not path.endswith("sanding-map")
+    ]
+    return joined(parts)
+
+
+def _gap(sheaf: Sheaf, gap: Mapping[str, Any] | None) -> object:
+    """Return a gap and the straightedge it is under."""
+    if gap is None:
+        return "–"
+    return joined(
+        [sheaf.told("gap_mm", gap["gap_mm"]), " under ", sheaf.told("edge_mm", gap["straightedge_mm"])]
+    )
+
+
+def recesses(sheaf: Sheaf) -> Html:
+    """Return how each recess is cut and lined.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    parts: list[object] = [sheaf.findings("recess")]
+    for k, kit in enumerate(sheaf.rows("recess_kits"), start=1):
+        parts.append(el("h3", kit["name"]))
+        pairs = [
+            (word.capitalize(), _rounded(sheaf, kit.get(f"{word}_mm"))) for word in ("mouth", "cut", "floor")
+        ]
+        names = (
+            ("kerf_mm", "Kerf"), ("saw_lean_deg", "Saw leans"), ("set_back_mm", "Block set back by"),
+            ("floor_fillet_mm", "Fillet at the floor"), ("play_mm", "Play of the block"),
+            ("cloth_m2", "Cloth"), ("cloth_walls_mm", "Cloth up the walls"),
+            ("cloth_overlap_mm", "Cloth on the panel"),
+        )  # fmt: skip
+        pairs += [
+            (words, None if kit.get(name) is None else sheaf.told(name, kit[name])) for name, words in names
+        ]
+        parts.append(pairs_table("Measures", pairs))
+        done = ["mouth marked from the template, level checked", "cut round, the saw leaning as told"]
+        if kit.get("set_back_mm") is not None:
+            done += ["block set back and glued", "fillet filled in, walls sanded"]
+        parts.append(steps([(f"recess-{k}-{n}", f"{kit['name']}: {words}") for n, words in enumerate(done)]))
+    parts.append(sheaf.figures("recess", height=SMALL))
+    return joined(parts)
+
+
+def _rounded(sheaf: Sheaf, shape: Mapping[str, float] | None) -> Html | None:
+    """Return a rounded rectangle's size."""
+    if shape is None:
+        return None
+    width, height, radius = (sheaf.told("_mm", shape[name]) for name in ("width", "height", "corner_radius"))
+    return joined([width, " x ", height, ", corners R ", radius])
+
+
+def fit(sheaf: Sheaf) -> Html:
+    """Return what is checked on the finished part: mating faces, thickness, main sizes.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    parts: list[object] = [sheaf.findings("fit")]
+    columns = (
+        ("name", "Mating face"), ("gap_mm", "Gap"), ("edge_length_mm", "Edge"), ("face_area_m2", "Area"),
+        ("measured_points", "Points"), ("rms_miss_mm", "Miss, rms"), ("largest_miss_mm", "Largest miss"),
+        ("largest_miss_place_mm", "At x, y, z"),
+    )  # fmt: skip
+    mating = sheaf.rows("mating")
+    parts.append(
+        figures_table(
+            "Mating faces",
+            columns,
+            mating,
+            sheaf.unit,
+            lambda row: step(f"fit-{row['name']}", row["name"], " tried"),
+        )
+    )
+    parts.append(sheaf.figures("fit"))
+    skin = sheaf.summary.get("skin") or {}
+    if "largest_deviation_mm" in skin:
+        told = joined([
+            "The foam lies under the finished surface by skin and filler, within ",
+            f"{skin['largest_deviation_mm']:.2g} mm, measured at {skin['points_measured']} places.",
+        ])  # fmt: skip
+        parts.append(el("p", told))
+    done = [
+        ("check-length", "Length, breadth and height measured against the three views"),
+        ("check-centreline", "Both sides measured from the centreline at each station"),
+    ]
+    if sheaf.rows("recess_kits"):
+        done.append(("check-recess", "What goes into each recess tried in it"))
+    parts.append(steps(done))
+    return joined(parts)
+
+
+def anew(sheaf: Sheaf) -> Html:
+    """Return the parameters, how to build with others, and the files.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    recipe, parameters = sheaf.summary["recipe"], sheaf.summary.get("parameters") or {}
+    rows = [(name, _value(value)) for name, value in parameters.items()]
+    command = f"python -m plugs build {recipe['file']}"
+    parts: list[object] = [
+        table("Parameters, as in the recipe (lengths in mm)", ("Name", "Value"), rows),
+        el("p", "To build it anew after a change of the recipe:"),
+        el("pre", el("code", command)),
+    ]
+    number = next(
+        (n for n, v in parameters.items() if isinstance(v, int | float) and not isinstance(v, bool)), None
+    )
+    if number is not None:
+        parts.append(el("p", "With another value of one parameter:"))
+        parts.append(el("pre", el("code", f"{command} --set {number}={_value(parameters[number])}")))
+    digest = el("code", recipe["sha256"])
+    parts.append(el("p", f"This book is of {recipe['file']}, SHA-256 ", digest, ".", class_="note"))
+    files = sheaf.rows("files")
+    listed = table(
+        "Files of this build", ("File", "Size"),
+        [(el("code", file["path"]), f"{max(1, round(file['bytes'] / 1000.0))} kB") for file in files],
+    )  # fmt: skip
+    parts.append(listed)
+    return joined(parts)
+
+
+def _value(value: object) -> str:
+    """Return a parameter as it is written on the command line."""
+    if isinstance(value, str):
+        return value
+    if isinstance(value, float):
+        return f"{value:g}"
+    return json.dumps(value, ensure_ascii=False)
+
+
+def more(sheaf: Sheaf) -> Html:
+    """Return the drawings that belong to no section.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    return sheaf.figures("more")

@@ -1,0 +1,39 @@
+"""A build book of one of the recipes, from a real build."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from plugs.design import Work, make_design, work_out
+from plugs.drawings import edge_drawings, layer_drawings, sheet_drawings, template_drawings
+from plugs.output.book import book_html
+from plugs.output.book_scene import BookScene, make_book_scene
+from plugs.output.picture import Drawing
+from plugs.summary import summarise
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Book:
+    """What a book is made of, and the book."""
+
+    work: Work
+    summary: dict[str, Any]
+    drawings: dict[str, Drawing]
+    scene: BookScene
+    page: str
+
+
+def book_of(name: str) -> Book:
+    """Return the book of a recipe."""
+    work = work_out(make_design(ROOT / "recipes" / f"{name}.py", {}), lambda _: None)
+    drawings = layer_drawings(work) | template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
+    summary = summarise(work, {}, None)
+    finish = None if work.skin_proof is None else work.finish.body
+    scene = make_book_scene(work.solid.body, work.layers, work.parts.templates, finish)
+    return Book(
+        work=work, summary=summary, drawings=drawings, scene=scene, page=book_html(summary, drawings, scene)
+    )

@@ -1,0 +1,232 @@
+"""The main demo's book in a real browser: no error, no request, a plug to be seen, ticks kept, whole figures.
+
+The rules are the house's, no outside source; sizes of paper: ISO 216 A4 210 x 297 mm, ANSI Letter 8.5 x 11 in
+(from memory).
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from pathlib import Path
+
+import pypdf
+import pytest
+
+from tests.books import Book, book_of
+from tests.browser.chromium import Browser, found
+
+pytestmark = pytest.mark.skipif(found() is None, reason="no Chromium on this machine")
+
+LARGEST_BYTES = 4_000_000
+FIRST_PAINT_MS = 1000.0
+MM = 96.0 / 25.4  # pixels of a page
+MARGIN_MM = 12.0
+PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+
+PIXELS = """(() => {
+  const from = document.querySelector(".scene canvas:not(.still)"), to = document.createElement("canvas");
+  window.dispatchEvent(new Event("beforeprint"));
+  const still = document.querySelector("canvas.still");
+  const held = still.getContext("2d").getImageData(0, 0, still.width, still.height).data;
+  const seen = {};
+  let sum = 0;
+  for (let i = 0; i < held.length; i += 4) {
+    seen[[held[i], held[i + 1], held[i + 2], held[i + 3]]] = true;
+    sum = (sum * 31 + held[i] + held[i + 3]) % 1000000007;
+  }
+  return [Object.keys(seen).length, sum];
+})()"""
+"""How many colours the plug's picture has, and a number that tells two pictures apart."""
+
+
+@pytest.fixture(scope="module")
+def book() -> Book:
+    """Return the main demo's book."""
+    return book_of("sidecar_tail")
+
+
+@pytest.fixture(scope="module")
+def address(book: Book, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Return where the book lies: a file, as on a stick."""
+    path = tmp_path_factory.mktemp("stick") / "book.html"
+    path.write_text(book.page, encoding="utf-8", newline="\n")
+    return path.as_uri()
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
+    """Return a browser."""
+    with Browser(tmp_path_factory.mktemp("profile")) as made:
+        yield made
+
+
+@pytest.fixture
+def page(browser: Browser, address: str) -> Browser:
+    """Return a browser on the book, at the width of a desktop, nothing remembered of another test."""
+    browser.size(1280, 900)
+    browser.events.clear()
+    browser.go(address)
+    browser.run("sessionStorage.clear(), localStorage.clear()")
+    browser.reload()
+    return browser
+
+
+def test_book_is_small_and_soon_there(page: Browser, book: Book) -> None:
+    """The file is under 4 MB, and the first paint comes within a second."""
+    assert len(book.page.encode()) < LARGEST_BYTES
+    painted = page.run("performance.getEntriesByName('first-contentful-paint')[0].startTime")
+    assert 0.0 < painted < FIRST_PAINT_MS
+
+
+def test_book_loads_without_error_and_without_request(page: Browser, address: str) -> None:
+    """Nothing is asked for but the file itself, and the console stays empty."""
+    page.run("document.querySelectorAll('button, select').forEach((b) => b.id !== 'clear' && b.click())")
+    assert page.complaints() == []
+    assert set(page.requests()) == {address}
+
+
+def test_plug_is_seen_and_each_control_changes_the_picture(page: Browser) -> None:
+    """The canvas is not blank; layers, slider, section, templates, views and keys each change it."""
+    assert page.run("document.getElementById('viewer').dataset.ready") == "yes"
+    colours, first = page.run(PIXELS)
+    assert colours > 50
+    acts = (
+        "document.querySelector('[data-show=layers]').click()",
+        *(
+            f"(() => {{ const s = document.querySelector('[data-part=apart]'); s.value = {value};"
+            " s.dispatchEvent(new Event('input')); })()"
+            for value in (40, 100)
+        ),
+        "(() => { const s = document.querySelector('[data-part=only]'); s.value = 'L03';"
+        " s.dispatchEvent(new Event('change')); })()",
+        "document.querySelector('[data-show=foam]').click()",
+        "(() => { const s = document.querySelector('[data-part=axis]'); s.value = 'x';"
+        " s.dispatchEvent(new Event('change')); })()",
+        "(() => { const s = document.querySelector('[data-part=at]'); s.value = 300;"
+        " s.dispatchEvent(new Event('input')); })()",
+        "document.querySelector('[data-part=templates]').click()",
+        "document.querySelector('[data-view=plan]').click()",
+        *(
+            "document.querySelector('.scene canvas').dispatchEvent("
+            f"new KeyboardEvent('keydown', {{key: '{key}', shiftKey: {far}}}))"
+            for key, far in (("ArrowLeft", "false"), ("ArrowUp", "true"), ("+", "false"), ("Home", "false"))
+        ),
+    )
+    pictures = [first]
+    for act in acts:
+        page.run(act)
+        colours, picture = page.run(PIXELS)
+        assert colours > 3, act
+        assert picture != pictures[-1], act
+        pictures.append(picture)
+    assert page.complaints() == []
+
+
+def test_plug_turns_by_mouse_and_by_touch(page: Browser) -> None:
+    """A drag turns it, one finger turns it, and the wheel zooms it once it is worked in."""
+    page.run("document.getElementById('viewer').scrollIntoView({behavior: 'instant'})")
+    x, y = page.run(
+        "(() => { const b = document.querySelector('.scene canvas').getBoundingClientRect();"
+        " return [b.x + b.width / 2, b.y + b.height / 2]; })()"
+    )
+    _, before = page.run(PIXELS)
+    for kind, by, pressed in (("mousePressed", 0, 1), ("mouseMoved", 60, 1), ("mouseReleased", 60, 0)):
+        page.call(
+            "Input.dispatchMouseEvent",
+            type=kind, x=x + by, y=y + by / 2, button="left", buttons=pressed, clickCount=1,
+        )  # fmt: skip
+    _, dragged = page.run(PIXELS)
+    page.call("Input.dispatchMouseEvent", type="mouseWheel", x=x, y=y, deltaX=0, deltaY=-240)
+    _, zoomed = page.run(PIXELS)
+    page.call("Input.dispatchTouchEvent", type="touchStart", touchPoints=[{"x": x, "y": y}])
+    page.call("Input.dispatchTouchEvent", type="touchMove", touchPoints=[{"x": x - 70, "y": y + 10}])
+    page.call("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
+    _, touched = page.run(PIXELS)
+    assert len({before, dragged, zoomed, touched}) == 4
+
+
+def test_view_outlives_a_reload(page: Browser) -> None:
+    """What was chosen in the plug's picture is there again after the page was read again."""
+    page.run("document.querySelector('[data-show=layers]').click()")
+    page.run("document.querySelector('[data-view=side]').click()")
+    _, before = page.run(PIXELS)
+    page.reload()
+    assert page.run("document.querySelector('[data-show=layers]').getAttribute('aria-pressed')") == "true"
+    assert page.run(PIXELS)[1] == before
+
+
+def test_ticks_survive_a_reload_and_can_be_cleared(page: Browser) -> None:
+    """A box stays ticked by its name; another book's ticks are not these."""
+    boxes = "Array.from(document.querySelectorAll('input[data-step]'))"
+    count = page.run(f"{boxes}.length")
+    assert count > 20
+    assert page.run(f"new Set({boxes}.map((b) => b.dataset.step)).size") == count
+    page.run(f"{boxes}[3].click(), {boxes}[17].click()")
+    page.reload()
+    assert page.run(f"{boxes}.map((b, i) => b.checked ? i : -1).filter((i) => i >= 0)") == [3, 17]
+    assert page.run("document.getElementById('done').textContent").startswith("2 of ")
+    page.run('localStorage.setItem(document.documentElement.dataset.book, \'{"not": "ours"}\')')
+    page.reload()
+    assert page.run(f"{boxes}.some((b) => b.checked)") is False
+    page.run(f"{boxes}[5].click(), window.confirm = () => true, document.getElementById('clear').click()")
+    page.reload()
+    assert page.run(f"{boxes}.some((b) => b.checked)") is False
+    assert page.complaints() == []
+
+
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (820, 1180), (1280, 900)])
+def test_nothing_sticks_out(page: Browser, width: int, height: int) -> None:
+    """The page is never wider than the window of phone, tablet or desktop; wide tables scroll."""
+    page.size(width, height, is_phone=width < 1000)
+    page.reload()
+    assert page.run("document.documentElement.scrollWidth") <= width
+    assert (
+        page.run(
+            "Math.min(...Array.from(document.querySelectorAll('.step input')).map((b) => b.clientHeight))"
+        )
+        >= 20
+    )
+
+
+def test_everything_has_a_name_to_be_read_aloud(page: Browser) -> None:
+    """Pictures, controls and the canvas have names in the browser's own tree of what can be read aloud."""
+    page.call("Accessibility.enable")
+    asked = ("image", "button", "checkbox", "slider", "combobox", "link", "heading")
+    for node in page.call("Accessibility.getFullAXTree")["nodes"]:
+        if not node["ignored"] and node["role"]["value"] in asked:
+            assert node.get("name", {}).get("value", "").strip(), node
+
+
+@pytest.mark.parametrize("paper", sorted(PAPERS))
+def test_no_figure_is_cut_in_print(page: Browser, paper: str) -> None:
+    """Each figure with its caption is lower than a page, and stays in one piece."""
+    wide, tall = PAPERS[paper]
+    page.call("Emulation.setEmulatedMedia", media="print")
+    page.size(round((wide - 2.0 * MARGIN_MM) * MM), 1000)
+    heights = page.run(
+        "Array.from(document.querySelectorAll('figure')).map((f) => f.getBoundingClientRect().height)"
+    )
+    styles = page.run(
+        "Array.from(document.querySelectorAll('figure')).map((f) => getComputedStyle(f).breakInside)"
+    )
+    page.call("Emulation.setEmulatedMedia", media="")
+    assert set(styles) == {"avoid"}
+    assert len(heights) > 15
+    assert max(heights) < (tall - 2.0 * MARGIN_MM) * MM
+    sheets = [
+        one.extract_text() for one in pypdf.PdfReader(io.BytesIO(page.pdf(wide / 25.4, tall / 25.4))).pages
+    ]
+    for name in ("L01", "L02", "L03", "L04", "L05", "L06", "L07"):
+        mine = [text for text in sheets if f"layer {name}. Smaller than life" in " ".join(text.split())]
+        assert len(mine) == 1, name
+        assert name in mine[0].replace(f"layer {name}", "").split()  # lettered in the middle of the layer
+
+
+def test_pictures_stand_in_where_there_is_no_webgl(book: Book, address: str, tmp_path: Path) -> None:
+    """Without 3D the frame stays hidden, nothing complains, and the three views are there."""
+    with Browser(tmp_path, "--disable-3d-apis") as browser:
+        browser.go(address)
+        assert browser.run("document.getElementById('viewer').hidden") is True
+        assert browser.run("document.querySelector('#about figure svg').getBoundingClientRect().height") > 100
+        assert browser.complaints() == []

@@ -1,0 +1,44 @@
+"""Zones of a plug that tapers to a point, and pieces of cloth all of whose edges lie inside their seams.
+
+Expected values follow from symmetry and from plain lengths, no outside source.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from plugs.shape.section import Corner, LinesPlan, Station
+from plugs.skin.edges import Edge, moved_edges
+from plugs.skin.zones import zoned
+from tests.shapes import solid_of
+
+
+def test_every_panel_ends_in_the_point() -> None:
+    """At the point all seams meet: the zones share the surface out, port as much as starboard."""
+    first = {"low": Corner(60.0, 0.0), "edge": Corner(100.0, 40.0), "top": Corner(40.0, 90.0)}
+    last = {name: Corner(0.0, 45.0) for name in first}
+    solid = solid_of(LinesPlan(stations=[Station(x=0.0, corners=last), Station(x=250.0, corners=first)]))
+    surface = zoned(solid)
+    areas = surface.areas_mm2
+    assert sum(areas.values()) == pytest.approx(solid.by_mesh.area_mm2, rel=1e-3)
+    sides = sorted(name.removesuffix(" port") for name in areas if name.endswith(" port"))
+    assert sides
+    for name in sides:
+        assert areas[f"{name} port"] == pytest.approx(areas[f"{name} starboard"], rel=1e-3)
+    tip = np.array([0.0, 0.0, 45.0])
+    for patch in surface.patches:
+        if patch.name != "aft":
+            assert np.linalg.norm(patch.vertices - tip, axis=1).min() < 1.0
+
+
+def test_piece_whose_edges_all_move_in() -> None:
+    """A rectangle in two runs that meet half way along it, 10 mm and 8 mm inside: no tab where they meet."""
+    corners = np.array([[50, 0], [100, 0], [100, 60], [50, 60], [0, 60], [0, 0]], dtype=float)
+    runs = [(1, np.array([0, 1, 2, 3]), False), (2, np.array([3, 4, 5, 0]), False)]
+    edge = Edge(net=shapely.Polygon(corners), runs=runs, centrelines=())
+    lines = [shapely.LineString(corners[run]) for _, run, _ in runs]
+    left = moved_edges(edge, lines, [-10.0, -8.0])
+    assert left.bounds == pytest.approx((8.0, 8.0, 90.0, 52.0), abs=1e-6)
+    assert left.area == pytest.approx(40.0 * 40.0 + 42.0 * 44.0, abs=5.0)

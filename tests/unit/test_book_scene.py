@@ -1,0 +1,189 @@
+"""What the book shows of a plug: bodies packed small and still true, three views, readable figures."""
+
+from __future__ import annotations
+
+import base64
+import itertools
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+
+from plugs.output.book_figures import HEIGHT, WIDTH, drawing_figure, readable
+from plugs.output.book_scene import PICTURE_MM, make_book_scene, packed
+from plugs.output.book_views import sharp_edges, three_views, views_drawing
+from plugs.output.picture import Drawing, Label
+from plugs.output.picture import Path as Line
+from plugs.shape import mesh
+from plugs.shape.mesh import Body
+from tests.books import Book, book_of
+
+WEB = Path(__file__).resolve().parents[2] / "plugs" / "output" / "web"
+SQUARE = shapely.MultiPolygon([shapely.box(0.0, -50.0, 300.0, 50.0)])
+
+
+def box() -> Body:
+    """Return a box 300 long, 100 broad, 40 high."""
+    return mesh.extruded(SQUARE, "z", 0.0, 40.0)
+
+
+@pytest.fixture(scope="module")
+def book() -> Book:
+    """Return the book of a small recipe."""
+    return book_of("seat_hump")
+
+
+def unpacked(one: dict[str, Any], name: str) -> np.ndarray:
+    """Return an array of a packed mesh."""
+    kind = "<u2" if name == "places" or one["bits"] == 16 else "<u4"
+    return np.frombuffer(base64.b64decode(one[name]), dtype=kind).astype(np.int64)
+
+
+def test_packed_scene_holds_the_bodies(book: Book) -> None:
+    """Unpacked as the page does it, every vertex is within half a step of its place."""
+    held = json.loads(packed(book.scene))
+    low, span = np.array(held["low"]), np.array(held["span"])
+    assert [one["name"] for one in held["meshes"]] == [one.name for one in book.scene.meshes]
+    for one, mine in zip(held["meshes"], book.scene.meshes, strict=True):
+        places = low + span * unpacked(one, "places").reshape(-1, 3) / 65535.0
+        assert np.abs(places - mine.vertices).max() <= 0.51 * span.max() / 65535.0 + 1e-3
+        assert (unpacked(one, "corners").reshape(-1, 3) == mine.triangles).all()
+        assert (unpacked(one, "edges").reshape(-1, 2) == mine.edges).all()
+
+
+def test_packed_scene_cannot_end_its_element(book: Book) -> None:
+    """A name with the end of a script in it leaves no such letters behind, and comes back whole."""
+    spite = "</script><!--"
+    scene = replace(book.scene, meshes=(replace(book.scene.meshes[0], name=spite), *book.scene.meshes[1:]))
+    assert "<" not in packed(scene)
+    assert json.loads(packed(scene))["meshes"][0]["name"] == spite
+
+
+def test_bodies_stay_as_near_as_the_book_says(book: Book) -> None:
+    """Thinned by 0.2 mm: the volume of the foam changes by no more than its surface times that."""
+    foam = next(one for one in book.scene.meshes if one.group == "foam")
+    thin = mesh.body_of_triangles(foam.vertices.astype(float), foam.triangles.astype(np.int64))
+    true = book.work.solid.by_mesh
+    assert abs(mesh.volume_of(thin) - true.volume_mm3) < PICTURE_MM * true.area_mm2
+    assert len(foam.triangles) < len(mesh.triangles_of(book.work.solid.body)[1])
+
+
+@pytest.mark.parametrize("name", ["seat_hump", "cab_fairing", "bonnet_scoop"])
+def test_layers_lie_where_they_are_cut(name: str) -> None:
+    """Each layer's picture fills its height of the stack and has its volume, along any axis."""
+    book = book_of(name)
+    shown = {one.name: one for one in book.scene.meshes if one.group == "layers"}
+    assert list(shown) == [layer.name for layer in book.work.layers]
+    for layer in book.work.layers:
+        one, column = shown[layer.name], "xyz".index(layer.axis)
+        along = one.vertices[:, column]
+        assert along.min() == pytest.approx(layer.from_mm, abs=PICTURE_MM)
+        assert along.max() == pytest.approx(layer.to_mm, abs=PICTURE_MM)
+        body = mesh.body_of_triangles(one.vertices.astype(float), one.triangles.astype(np.int64))
+        slack = 1.5 * PICTURE_MM * mesh.measure(body).area_mm2
+        assert abs(mesh.volume_of(body) - layer.volume_mm3) < slack, layer.name
+        assert [k for k in range(3) if one.apart[k]] in ([], [column])
+
+
+def test_box_has_twelve_sharp_edges() -> None:
+    """The diagonals of a box's faces are none."""
+    points, triangles = mesh.triangles_of(box())
+    ends, normals = sharp_edges(points, triangles)
+    lengths = np.linalg.norm(points[ends[:, 0]] - points[ends[:, 1]], axis=1)
+    assert sorted(lengths.round(6).tolist()) == [40.0] * 4 + [100.0] * 4 + [300.0] * 4
+    assert np.abs(np.einsum("ij,ij->i", normals[:, 0], normals[:, 1])).max() < 1e-12
+
+
+def test_three_views_of_a_box() -> None:
+    """Each view covers its two lengths, and the drawing tells all three in either unit."""
+    views = three_views(box())
+    assert [view.axis for view in views] == ["y", "z", "x"]
+    assert [view.outline.bounds for view in views] == [
+        (0.0, 0.0, 300.0, 40.0), (0.0, -50.0, 300.0, 50.0), (-50.0, 0.0, 50.0, 40.0),
+    ]  # fmt: skip
+    drawn = views_drawing(views, plug_name="Box", display_unit="mm")
+    told = [label.text for label in drawn.labels if label.text.endswith("mm")]
+    assert sorted(told) == ["100 mm", "100 mm", "300 mm", "40 mm"]
+    inches = views_drawing(views, plug_name="Box", display_unit="in")
+    assert "11 13/16 in" in [label.text for label in inches.labels]
+
+
+def test_hole_right_through_shows_in_its_view() -> None:
+    """A hole along z is a hole in the view from above, and in no other."""
+    holed = mesh.less(
+        box(), mesh.extruded(shapely.MultiPolygon([shapely.Point(150.0, 0.0).buffer(20.0)]), "z", -1.0, 41.0)
+    )
+    side, plan, end = three_views(holed)
+    assert [len(part.interiors) for part in plan.outline.geoms] == [1]
+    assert [len(part.interiors) for view in (side, end) for part in view.outline.geoms] == [0, 0]
+
+
+def test_scene_without_skin_and_templates() -> None:
+    """A bare box without layers is a scene too."""
+    scene = make_book_scene(box(), ())
+    assert [one.group for one in scene.meshes] == ["foam"]
+    assert json.loads(packed(scene))["axis"] == "z"
+
+
+def test_labels_grow_only_where_there_is_room() -> None:
+    """Alone a label grows as tall as asked; between two others it stays clear of them; none shrinks."""
+    alone = Label(text="P1-1", at=(0.0, 0.0), height=4.0)
+    assert readable([alone], 12.0)[0].height == 12.0
+    row = [Label(text="P1-1", at=(0.0, 8.0 * k), height=4.0) for k in range(3)]
+    grown = readable(row, 12.0)
+    for low, high in itertools.pairwise(grown):
+        assert low.at[1] + 1.1 * low.height <= high.at[1] - 0.2 * high.height + 1e-9
+    assert all(new.height >= old.height for new, old in zip(grown, row, strict=True))
+
+
+@pytest.mark.parametrize(("wide", "tall"), [(2500.0, 1250.0), (300.0, 4000.0), (40.0, 30.0)])
+def test_figure_fits_on_paper_with_lines_that_can_be_seen(wide: float, tall: float) -> None:
+    """Whatever its size, a figure is no larger than its room, and lines are 0.3 mm on paper."""
+    corners = np.array([(0.0, 0.0), (wide, 0.0), (wide, tall), (0.0, tall)])
+    line = Line(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer="SHEET")
+    figure = drawing_figure(
+        Drawing(name="a", title="A", paths=(line,), labels=()), caption="c", unit="mm"
+    )  # fmt: skip
+    width, height = (
+        float(figure.partition(f'{word}="')[2].partition('mm"')[0]) for word in ("width", "height")
+    )
+    assert width <= WIDTH
+    assert height <= HEIGHT
+    assert 'stroke-width="30"' in figure  # of hundredths
+
+
+def _luminance(colour: str) -> float:
+    """Return the relative luminance of a colour: WCAG 2.1, its definition (from memory)."""
+    parts = [int(colour[k : k + 2], 16) / 255.0 for k in (1, 3, 5)]
+    linear = [v / 12.92 if v <= 0.03928 else ((v + 0.055) / 1.055) ** 2.4 for v in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+@pytest.mark.parametrize("scheme", [0, 1])
+def test_words_stand_out_from_their_ground(scheme: int) -> None:
+    """At least 4.5 to 1, light and dark: WCAG 2.1, success criterion 1.4.3 (from memory)."""
+    style = (WEB / "book.css").read_text(encoding="utf-8")
+    block = style.split(":root {")[1 + scheme].partition("}")[0]
+    colours = dict(
+        item.strip().removeprefix("--").split(": ")
+        for item in block.split(";")
+        if item.strip().startswith("--")
+    )
+    for ink, ground in (
+        ("ink", "ground"), ("soft", "ground"), ("accent", "ground"), ("ink", "panel"), ("soft", "panel"),
+        ("warn", "warn-ground"), ("ink", "warn-ground"), ("ground", "accent"),
+    ):  # fmt: skip
+        bright, dark = sorted((_luminance(colours[ink]), _luminance(colours[ground])), reverse=True)
+        assert (bright + 0.05) / (dark + 0.05) >= 4.5, (ink, ground)
+
+
+def test_library_keeps_its_licence_and_its_size() -> None:
+    """The bundled library is under 800 kB, its notice in it and its licence beside it."""
+    library = (WEB / "three.min.js").read_text(encoding="utf-8")
+    assert len(library.encode()) < 800_000
+    assert "SPDX-License-Identifier: MIT" in library
+    assert "Permission is hereby granted" in (WEB / "three.LICENSE.txt").read_text(encoding="utf-8")
