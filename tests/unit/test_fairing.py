@@ -292,7 +292,7 @@ def test_same_points_same_curve() -> None:
 
 @pytest.mark.parametrize("is_closed", [False, True])
 def test_speed(is_closed: bool) -> None:
-    """2000 noisy points take less than 0.2 s of its own; the best of five, since others may use the machine."""
+    """2000 noisy points take less than 0.2 s of its own; the best of five, since others may work too."""
     points, _ = measured("body", 23, 0.01, is_closed)
     fair(points, is_closed=is_closed)
     times = []
