@@ -153,11 +153,16 @@ def _finished(
 
         finish = None if work.skin_proof is None else work.finish.body
         scene = make_book_scene(work.solid.body, work.layers, work.parts.templates, finish)
-        shown = {Path(picture.path).stem: picture.content for picture in pictures}
+        shown = {_book_name(Path(picture.path).stem): picture.content for picture in pictures}
         files[BOOK] = book_html(summary, drawings, scene, shown).encode()
         summary = summarise(work, files, proof, rendered)
     files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
     return summary
+
+
+def _book_name(stem: str) -> str:
+    """Return the name by which the book finds the place of a picture."""
+    return {"apart": "exploded"}.get(stem, stem.replace("shear-", "drape-"))
 
 
 def _picture_job(work: Work) -> PictureJob:
@@ -233,7 +238,7 @@ def _draw_rest(
         if wants_paper:
             bench.print_out(paper_job(work, (*drawings, *cloth)))
         bench.submit(seen)
-    return drawings | cloth | seen
+    return drawings | seen  # the rolls show every piece of cloth
 
 
 def _stepped(work: Work, run: KernelRun, files: dict[str, bytes], say: Say) -> KernelProof:

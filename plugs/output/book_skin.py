@@ -102,7 +102,7 @@ def _schedule(sheaf: Sheaf, schedule: Mapping[str, Any]) -> Html:
     pairs += [
         (words, sheaf.told(name, schedule[name]))
         for name, words in (("seal_kg_m2", "Seal coat"), ("finish_kg_m2", "Finish coat"))
-        if schedule.get(name) is not None
+        if schedule.get(name)
     ]
     return joined([pairs_table("Laid up with", pairs), listed])
 

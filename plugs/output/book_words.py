@@ -20,12 +20,14 @@ KG_PER_POUND: Final = 0.45359237
 
 _UNICODE_MINUS: Final = "−"
 _LONG: Final = 32
+_THIN: Final = 3.0  # mm
+_SAME: Final = 0.01
 _NO_BREAK: Final = "\u00a0"
 _DASH: Final = "–"
 _VOID: Final = frozenset({"input", "img", "br", "link", "meta"})
 _PLAIN_ENDINGS: Final = (
     ("_kg_m2", "kg/m²"), ("_g_m2", "g/m²"), ("_deg", "°"), ("_min", "min"), ("_ml", "ml"), ("_l", "l"),
-    ("_m", "m"), ("_percent", "%"), ("_c", "°C"), ("_n", "N"),
+    ("_m", "m"), ("_c", "°C"), ("_n", "N"),
 )  # fmt: skip
 _LENGTH_ENDINGS: Final = ("_mm",)
 
@@ -242,7 +244,7 @@ def figure(name: str, value: object, unit: str) -> Html:
     if not isinstance(value, int | float):
         return text(value)
     if name.endswith(_LENGTH_ENDINGS):
-        return _unbroken(format_length(float(value), unit))
+        return _unbroken(_length(float(value), unit))
     return _unbroken(_measured(name, float(value), unit))
 
 
@@ -251,10 +253,24 @@ def _unbroken(words: str) -> Html:
     return text(words.replace("-", _UNICODE_MINUS).replace(" ", _NO_BREAK))
 
 
+def _length(value: float, unit: str) -> str:
+    """Return a length; what is thin and no whole sixteenth, to a hundredth mm or a thousandth in."""
+    sixteenths = value * 16.0 / 25.4
+    if abs(value) >= _THIN or (unit == "in" and abs(sixteenths - round(sixteenths)) < _SAME):
+        return format_length(value, unit)
+    if unit == "in":
+        return f"{value / 25.4:.3f} in"
+    return f"{round(value, 2) + 0.0:g} mm"
+
+
 def _measured(name: str, value: float, unit: str) -> str:
     """Return a number that is no length, by the unit in its name."""
     if name.endswith("_ratio"):
         return f"{100.0 * value:.0f} %"
+    if name.startswith("stretch"):
+        return f"{value:.3f}"
+    if "_percent" in name:
+        return f"{_digits(value)} %"
     if name.endswith(("_kg_m2", "_g_m2")):
         pass
     elif name.endswith("_m2"):

@@ -157,12 +157,19 @@ def moved_edges(edge: Edge, lines: Sequence[shapely.LineString], moves: Sequence
             less.append(_buffered(line if is_closed else _lengthened(line, far), -move))
     whole = shapely.difference(shapely.union_all(grown), shapely.union_all(less))
     slim = largest(whole.buffer(-_SPUR))  # round inward: a mitred one can come out empty
-    return largest(slim.buffer(_SPUR, join_style="mitre", mitre_limit=3.0))
+    return largest(_mitred(slim, _SPUR, 3.0))
 
 
 def _buffered(line: shapely.LineString, by: float) -> shapely.Geometry:
     """Return what lies within a distance to both sides of a line."""
-    return line.buffer(by, cap_style="flat", join_style="mitre", mitre_limit=2.0)
+    return _mitred(line, by, 2.0)
+
+
+def _mitred(shape: shapely.Geometry, by: float, limit: float) -> shapely.Geometry:
+    """Return what lies within a distance of a shape, with sharp corners and ends cut square."""
+    # two sides that all but run on straight or back divide by nothing, and are then joined bluntly
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return shapely.buffer(shape, by, cap_style="flat", join_style="mitre", mitre_limit=limit)
 
 
 def _lengthened(line: shapely.LineString, by: float) -> shapely.LineString:

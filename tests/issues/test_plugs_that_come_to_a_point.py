@@ -42,3 +42,20 @@ def test_piece_whose_edges_all_move_in() -> None:
     left = moved_edges(edge, lines, [-10.0, -8.0])
     assert left.bounds == pytest.approx((8.0, 8.0, 90.0, 52.0), abs=1e-6)
     assert left.area == pytest.approx(40.0 * 40.0 + 42.0 * 44.0, abs=5.0)
+
+
+def test_outline_with_sides_that_all_but_run_on_straight() -> None:
+    """Rounding leaves corners of next to nothing: they are joined bluntly, and without a warning."""
+    low, high = 97.66740991955457, 97.66740991955459
+    corners = np.array(
+        [
+            [70.54751656546323, high], [70.54751656546351, low], [87.74999999999939, high],
+            [87.75, 97.66740991955456],
+            [119.75, 97.66740991955456], [119.75, 10.0], [10.0, 10.0], [10.0, high],
+        ]
+    )  # fmt: skip
+    edge = Edge(net=shapely.Polygon(corners), runs=[(1, np.arange(8), True)], centrelines=())
+    grown = moved_edges(edge, [shapely.LinearRing(corners)], [4.0])
+    assert grown.is_valid
+    assert grown.bounds == pytest.approx((6.0, 6.0, 123.75, high + 4.0), abs=1e-9)
+    assert grown.area == pytest.approx(117.75 * (high - 2.0), rel=1e-9)
