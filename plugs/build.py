@@ -69,7 +69,6 @@ def build(
     out: Path | None = None,
     kinds: Sequence[str] = KINDS,
     search: float | None = None,
-    is_quick: bool = False,
     say: Say = lambda _: None,
     open_kernel: OpenKernel | None = None,
 ) -> Built:
@@ -86,8 +85,6 @@ def build(
         Which of `KINDS` to write.
     search : float or None, s
         Time to search for better sheets, which are then stored beside the recipe.
-    is_quick : bool
-        Leaves out finished surface, sheets and cloth: a first look at foam and layers.
     say : callable
         Told what is being done.
     open_kernel : callable or None
@@ -106,12 +103,11 @@ def build(
         run = _submitted(design, kernel()) if "step" in kinds else None
         bench, easel = _workers(kinds, after)
         work = cut_out(design, say)
-        waits = "pdf" in kinds and design.layup is not None and not is_quick
+        waits = "pdf" in kinds and design.layup is not None
         drawings = _draw(work, bench, "pdf" in kinds and not waits, say) if _DRAWN & {*kinds} else {}
-        work = work if is_quick else completed(work, say)
+        work = completed(work, say)
         work, record = (work, None) if search is None else _searched(work, search, say)
-        if not is_quick:
-            drawings = _draw_rest(work, bench, easel, drawings, waits)
+        drawings = _draw_rest(work, bench, easel, drawings, waits)
         files = _solids(work, kinds, say) | _tables(work, kinds)
         proof = None if run is None else _stepped(work, run, files, say)
         summary = _finished(work, files, drawings if "html" in kinds else None, bench, easel, proof)

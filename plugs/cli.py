@@ -179,6 +179,7 @@ def _watch(options: argparse.Namespace) -> int:
     from contextlib import ExitStack
 
     from plugs.build import Built, build
+    from plugs.first_look import first_look
     from plugs.parts import stored_path
     from plugs.serving import FolderServer
     from plugs.watching import Outcome, watch
@@ -186,7 +187,8 @@ def _watch(options: argparse.Namespace) -> int:
     out = options.out if options.out is not None else Path("exports") / options.recipe.stem
 
     def make(path: Path, overrides: Mapping[str, object], **words: Any) -> object:
-        return build(path, overrides, is_quick=len(words["kinds"]) < len(kinds), **words)
+        quick = len(words["kinds"]) < len(kinds)
+        return first_look(path, overrides, **words) if quick else build(path, overrides, **words)
 
     with ExitStack() as after:
         server = None if options.serve is None else after.enter_context(FolderServer(out, options.serve))

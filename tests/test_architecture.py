@@ -231,6 +231,7 @@ ORDER = (
     "plugs.summary",
     "plugs.proving",
     "plugs.build",
+    "plugs.first_look",
     "plugs.serving",
     "plugs.watching",
     "plugs.cli",
