@@ -179,7 +179,7 @@ def _move(
         return laps.overlap
     if beyond == DART:
         return 0.0
-    if beyond not in covered:
+    if beyond not in covered or beyond not in breadth:  # no ply there, or crumbs without a piece
         return laps.overlap
     begin = laps.stagger * (1 + (index // 2) % _STAGGERS)
     begin = min(begin, _BREADTH_SHARE * min(breadth[flat.patch.zone], breadth[beyond]))

@@ -14,16 +14,18 @@ from numpy.typing import NDArray
 from plugs.errors import PlugError
 from plugs.shape.mesh_faces import edge_loops
 from plugs.skin import drape_remedies
+from plugs.skin.cloth import ClothPly
 from plugs.skin.cuts import opened, with_darts
 from plugs.skin.drape import drape, shear_of
 from plugs.skin.drape_remedies import drape_findings, net_on
 from plugs.skin.flatten import flatten
 from plugs.skin.geodesic import edge_loops as rim_loops
 from plugs.skin.geodesic import holes_closed, make_surface
+from plugs.skin.patterns import patterns_of
 from plugs.skin.places import Places
 from plugs.skin.splitting import edges_of, parted_fans, well_shaped
 from plugs.skin.zone_words import DartCut, Zone
-from plugs.skin.zones import DART, OPENED, Patch, patches_of
+from plugs.skin.zones import DART, OPENED, Patch, Zoned, patches_of
 from tests.cloth import cloth_patch
 from tests.patches import flat, hemisphere, without
 
@@ -133,6 +135,21 @@ def test_ring_whose_way_runs_along_its_rim_is_opened() -> None:
     lapped, other = (int((strip.beyond == side).sum()) for side in (OPENED, DART))
     assert lapped == other > 0
     assert np.isfinite(flatten(strip).points).all()
+
+
+def test_neighbour_of_crumbs_alone_has_no_piece_to_share_with() -> None:
+    """Beyond an edge lies a zone of less than 100 mm2, which has no piece: the ply laps over it."""
+    vertices, triangles = flat(100.0, 60.0, 10, 6)
+    middle = vertices[triangles].mean(axis=1)
+    label = ((middle[:, 0] > 90.0) & (middle[:, 1] < 10.0) & (middle[:, 0] - middle[:, 1] > 90.0)).astype(int)
+    names = ("deck", "corner")
+    places = Places(vertices=vertices, triangles=triangles, label=label, names=names, owners=names)
+    zones = tuple(Zone(name=name, panels=(name,)) for name in names)
+    patches = patches_of(places, zones)
+    assert [patch.name for patch in patches] == ["deck"] and (patches[0].beyond == 1).any()
+    surface = Zoned(zones=zones, patches=patches, areas_mm2={}, owners={}, centroids={})
+    (piece,) = patterns_of(surface, [ClothPly(number=1, zones=names)]).patterns
+    assert piece.outline.contains(piece.net)
 
 
 def test_cut_that_would_run_along_its_own_rim_begins_where_it_leaves_it() -> None:
