@@ -14,9 +14,9 @@ from plugs.design import Design, Say, Work, completed, cut_out, make_design
 from plugs.drawings import (
     cloth_drawings,
     edge_drawings,
+    is_pictured,
     layer_drawings,
     paper_job,
-    pictured_drawings,
     sheet_drawings,
     template_drawings,
 )
@@ -161,20 +161,20 @@ def _book_name(stem: str) -> str:
     return {"apart": "exploded"}.get(stem, stem.replace("shear-", "drape-"))
 
 
-def _picture_job(work: Work) -> PictureJob:
+def _picture_job(work: Work, seen: Mapping[str, Drawing]) -> PictureJob:
     """Return what is pictured of a work."""
     from plugs.output.views import PictureJob
     from plugs.scene import plug_meshes
 
     scene = plug_meshes(work)
-    drawings = pictured_drawings(work)
+    drawings = {Path(stem).name: drawing for stem, drawing in seen.items() if is_pictured(stem)}
     return PictureJob(
         shown=scene.finish or scene.foam,
         layers=scene.layers,
         thicknesses=scene.thicknesses,
         axis=scene.axis,
-        drawings={Path(stem).name: drawing for stem, drawing in drawings.items()},
-        captions={Path(stem).name: drawing.title for stem, drawing in drawings.items()},
+        drawings=drawings,
+        captions={name: drawing.title for name, drawing in drawings.items()},
         display_unit=work.design.plug.display_unit,
     )
 
@@ -223,12 +223,12 @@ def _draw_rest(
     wants_paper: bool,
 ) -> dict[str, Drawing]:
     """Send off the cloth, have all printed that waited for it, then what is only looked at; return all."""
+    seen = sheet_drawings(work) if drawings or easel is not None else {}
     if easel is not None:
-        easel.submit(_picture_job(work))
+        easel.submit(_picture_job(work, seen))
     if not drawings:
         return drawings
     cloth = cloth_drawings(work)
-    seen = sheet_drawings(work)
     if bench is not None:
         bench.submit(cloth)
         if wants_paper:

@@ -27,6 +27,9 @@ class _Words(TypedDict):
     display_unit: str
 
 
+SANDING_MAP = "templates/sanding-map"
+"""Where the sanding map goes, without its ending."""
+
 FULL_SIZE = "templates/full-size.pdf"
 """Where the full-size paper goes."""
 
@@ -138,20 +141,19 @@ def _looked_at(work: Work) -> dict[str, Drawing]:
     return rolls | nets
 
 
-def pictured_drawings(work: Work) -> dict[str, Drawing]:
-    """Return the drawings that are made into pictures too: the sanding map and the cloth's shear.
+def is_pictured(stem: str) -> bool:
+    """Return whether a drawing is made into a picture too: the sanding map and the cloth's shear.
 
     Parameters
     ----------
-    work : Work
+    stem : str
+        Its path in the folder, without ending.
 
     Returns
     -------
-    dict of str to Drawing
-        By path in the folder, without ending.
+    bool
     """
-    found = {"templates/sanding-map": sanding_map(work.parts.sanding, **_words(work))}
-    return found | {stem: d for stem, d in _looked_at(work).items() if stem.startswith("cloth/shear-")}
+    return stem == SANDING_MAP or stem.startswith("cloth/shear-")
 
 
 def sheet_drawings(work: Work) -> dict[str, Drawing]:
@@ -167,7 +169,7 @@ def sheet_drawings(work: Work) -> dict[str, Drawing]:
         By path in the folder, without ending.
     """
     words, nesting = _words(work), work.parts.nesting
-    found = {"templates/sanding-map": sanding_map(work.parts.sanding, **words)}
+    found = {SANDING_MAP: sanding_map(work.parts.sanding, **words)}
     if nesting is not None:
         drawings = [sheet_drawing(sheet, nesting, **words) for sheet in nesting.sheets]
         found |= {f"sheets/{drawing.name}": drawing for drawing in drawings}

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from plugs.figures import rounded
 from plugs.lamination import Laid, Lamination
 from plugs.output.cloth_drawing import file_name
 from plugs.skin.figures import cost_figures, layup_figures, part_figures, resin_figures, shopping_figures
@@ -45,7 +46,7 @@ def _cloth(made: Lamination, files: Mapping[str, bytes]) -> dict[str, Any]:
         areas[zone] = areas.get(zone, 0.0) + patch.area_mm2
     return {
         "zones": [
-            {"name": zone.name, "places": list(zone.panels), "area_m2": _round(1e-6 * areas[zone.name])}
+            {"name": zone.name, "places": list(zone.panels), "area_m2": rounded(1e-6 * areas[zone.name])}
             for zone in made.surface.zones
             if zone.name in areas
         ],
@@ -53,7 +54,7 @@ def _cloth(made: Lamination, files: Mapping[str, bytes]) -> dict[str, Any]:
             {
                 "name": seam.name,
                 "between": [seam.first, seam.second],
-                "length_mm": _round(seam.length),
+                "length_mm": rounded(seam.length),
                 "notches": len(seam.notches),
             }
             for seam in made.patterns.seams
@@ -67,20 +68,20 @@ def _roll(roll: Roll, files: Mapping[str, bytes]) -> dict[str, Any]:
     """Return a roll with the pieces that are cut from it."""
     return {
         "cloth": roll.cloth,
-        "width_mm": _round(roll.roll_width),
-        "length_m": _round(roll.length_to_buy_m),
-        "yield_ratio": _round(roll.yield_ratio),
+        "width_mm": rounded(roll.roll_width),
+        "length_m": rounded(roll.length_to_buy_m),
+        "yield_ratio": rounded(roll.yield_ratio),
         "files": _files(files, f"roll-{file_name(roll.cloth)}"),
         "pieces": [
             {
                 "name": one.pattern.name,
                 "ply": one.pattern.ply,
                 "zone": one.pattern.zone,
-                "area_m2": _round(1e-6 * one.pattern.area_mm2),
-                "bias_deg": _round(one.pattern.bias_deg),
+                "area_m2": rounded(1e-6 * one.pattern.area_mm2),
+                "bias_deg": rounded(one.pattern.bias_deg),
                 "is_exact": one.pattern.is_exact,
-                "stretch_min": _round(one.pattern.stretch_min),
-                "stretch_max": _round(one.pattern.stretch_max),
+                "stretch_min": rounded(one.pattern.stretch_min),
+                "stretch_max": rounded(one.pattern.stretch_max),
                 "files": _files(files, file_name(one.pattern.name)),
             }
             for one in roll.laid
@@ -95,24 +96,24 @@ def _net(net: Laid, files: Mapping[str, bytes]) -> dict[str, Any]:
     split = None if remedies is None else remedies.split
     return {
         "patch": net.patch.name,
-        "cell_mm": _round(draped.cell),
-        "start_mm": [_round(v) for v in draped.start],
-        "warp": [_round(v) for v in draped.warp],
-        "largest_shear_deg": _round(draped.largest_shear_deg),
-        "largest_at_mm": [_round(v) for v in draped.largest_at],
-        "warn_deg": _round(draped.warn_deg),
-        "lock_deg": _round(draped.lock_deg),
-        "warned_ratio": _round(draped.warned_ratio),
-        "locked_ratio": _round(draped.locked_ratio),
-        "reached_ratio": _round(draped.reached_ratio),
-        "better_start_mm": None if restart is None else [_round(v) for v in restart.start],
-        "better_shear_deg": None if restart is None else _round(restart.largest_shear_deg),
+        "cell_mm": rounded(draped.cell),
+        "start_mm": [rounded(v) for v in draped.start],
+        "warp": [rounded(v) for v in draped.warp],
+        "largest_shear_deg": rounded(draped.largest_shear_deg),
+        "largest_at_mm": [rounded(v) for v in draped.largest_at],
+        "warn_deg": rounded(draped.warn_deg),
+        "lock_deg": rounded(draped.lock_deg),
+        "warned_ratio": rounded(draped.warned_ratio),
+        "locked_ratio": rounded(draped.locked_ratio),
+        "reached_ratio": rounded(draped.reached_ratio),
+        "better_start_mm": None if restart is None else [rounded(v) for v in restart.start],
+        "better_shear_deg": None if restart is None else rounded(restart.largest_shear_deg),
         "darts": [
-            [[_round(v) for v in dart.line[0]], [_round(v) for v in dart.line[-1]]] for dart in net.darts
+            [[rounded(v) for v in dart.line[0]], [rounded(v) for v in dart.line[-1]]] for dart in net.darts
         ],
-        "darted_shear_deg": None if remedies is None else _round(remedies.darted_deg),
-        "split_at_mm": None if split is None else [_round(v) for v in split.at],
-        "split_shear_deg": None if split is None else _round(split.largest_shear_deg),
+        "darted_shear_deg": None if remedies is None else rounded(remedies.darted_deg),
+        "split_at_mm": None if split is None else [rounded(v) for v in split.at],
+        "split_shear_deg": None if split is None else rounded(split.largest_shear_deg),
         "files": _files(files, f"shear-{file_name(net.patch.name)}"),
     }
 
@@ -120,8 +121,3 @@ def _net(net: Laid, files: Mapping[str, bytes]) -> dict[str, Any]:
 def _files(files: Mapping[str, bytes], stem: str) -> list[str]:
     """Return the drawings of a name."""
     return sorted(name for name in files if Path(name).stem == stem and name.startswith("cloth/"))
-
-
-def _round(value: float) -> float:
-    """Return a figure to 9 significant digits, what is nothing but rounding as 0."""
-    return 0.0 if abs(value) < 1e-12 else float(f"{float(value):.9g}")

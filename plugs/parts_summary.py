@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from plugs.figures import rounded
 from plugs.foam.pins import Pinned
 from plugs.foam.sanding_figures import recess_figures, sanding_figures
 from plugs.foam.templates import Template
@@ -36,10 +37,10 @@ def parts_summary(plug: Plug, parts: Parts, files: Mapping[str, bytes]) -> dict[
                 "name": piece.name,
                 "layer": piece.layer,
                 "place": piece.place,
-                "sheet_mm": _round(piece.thickness),
-                "area_m2": _round(1e-6 * piece.area_mm2),
-                "volume_m3": _round(1e-9 * piece.volume_mm3),
-                "weight_kg": None if piece.weight_kg is None else _round(piece.weight_kg),
+                "sheet_mm": rounded(piece.thickness),
+                "area_m2": rounded(1e-6 * piece.area_mm2),
+                "volume_m3": rounded(1e-9 * piece.volume_mm3),
+                "weight_kg": None if piece.weight_kg is None else rounded(piece.weight_kg),
             }
             for piece in parts.pieces.pieces
         ],
@@ -48,18 +49,18 @@ def parts_summary(plug: Plug, parts: Parts, files: Mapping[str, bytes]) -> dict[
                 "name": joint.name,
                 "layer": joint.layer,
                 "square_to": joint.square_to,
-                "at_mm": _round(joint.at),
-                "length_mm": _round(joint.line.length),
+                "at_mm": rounded(joint.at),
+                "length_mm": rounded(joint.line.length),
                 "between": list(joint.between),
-                "apart_mm": None if joint.apart is None else _round(joint.apart),
+                "apart_mm": None if joint.apart is None else rounded(joint.apart),
             }
             for joint in parts.pieces.joints
         ],
         "voids": [
             {
                 "layer": void.layer,
-                "area_m2": _round(1e-6 * void.outline.area),
-                "volume_m3": _round(1e-9 * void.volume_mm3),
+                "area_m2": rounded(1e-6 * void.outline.area),
+                "volume_m3": rounded(1e-9 * void.volume_mm3),
             }
             for void in voids
         ],
@@ -91,19 +92,19 @@ def _glue(plug: Plug, parts: Parts) -> dict[str, Any]:
     """Return where layers are glued, and how much glue that takes."""
     contacts = [joint.contact for joint in parts.pinned]
     return {
-        "margin_mm": _round(plug.glue.margin),
-        "coverage_g_m2": _round(plug.glue.coverage_gsm),
-        "glue_g": _round(sum(contact.glue_g for contact in contacts)),
+        "margin_mm": rounded(plug.glue.margin),
+        "coverage_g_m2": rounded(plug.glue.coverage_gsm),
+        "glue_g": rounded(sum(contact.glue_g for contact in contacts)),
         "contacts": [
             {
                 "number": contact.number,
                 "lower_layer": contact.lower_layer,
                 "upper_layer": contact.upper_layer,
-                "at_mm": _round(contact.at_mm),
-                "touching_m2": _round(1e-6 * contact.touching_mm2),
-                "glued_m2": _round(1e-6 * contact.glued_mm2),
-                "share_ratio": _round(contact.share_ratio),
-                "glue_g": _round(contact.glue_g),
+                "at_mm": rounded(contact.at_mm),
+                "touching_m2": rounded(1e-6 * contact.touching_mm2),
+                "glued_m2": rounded(1e-6 * contact.glued_mm2),
+                "share_ratio": rounded(contact.share_ratio),
+                "glue_g": rounded(contact.glue_g),
             }
             for contact in contacts
         ],
@@ -113,7 +114,7 @@ def _glue(plug: Plug, parts: Parts) -> dict[str, Any]:
 def _pins(plug: Plug, parts: Parts) -> dict[str, Any]:
     """Return the pins of every contact."""
     return {
-        "diameter_mm": _round(plug.pins.diameter),
+        "diameter_mm": rounded(plug.pins.diameter),
         "count": sum(len(joint.pins) for joint in parts.pinned),
         "contacts": [_contact_pins(joint) for joint in parts.pinned],
     }
@@ -127,10 +128,10 @@ def _contact_pins(joint: Pinned) -> dict[str, Any]:
         "pins": [
             {
                 "name": pin.name,
-                "at_mm": [_round(v) for v in pin.at],
-                "lower_depth_mm": _round(pin.lower_depth),
-                "upper_depth_mm": _round(pin.upper_depth),
-                "length_mm": _round(pin.length),
+                "at_mm": [rounded(v) for v in pin.at],
+                "lower_depth_mm": rounded(pin.lower_depth),
+                "upper_depth_mm": rounded(pin.upper_depth),
+                "length_mm": rounded(pin.length),
             }
             for pin in joint.pins
         ],
@@ -144,34 +145,29 @@ def _template(template: Template, files: Mapping[str, bytes]) -> dict[str, Any]:
     return {
         "name": template.name,
         "kind": kind,
-        "at_mm": _round(template.at_mm),
-        "from_mm": _round(template.from_mm),
-        "to_mm": _round(template.to_mm),
-        "area_m2": _round(1e-6 * template.region.area),
+        "at_mm": rounded(template.at_mm),
+        "from_mm": rounded(template.from_mm),
+        "to_mm": rounded(template.to_mm),
+        "area_m2": rounded(1e-6 * template.region.area),
         "slots": [
             {
                 "other": slot.other,
                 "opens": slot.opens,
-                "width_mm": _round(slot.width),
-                "across_mm": _round(slot.across),
-                "end_mm": _round(slot.end),
+                "width_mm": rounded(slot.width),
+                "across_mm": rounded(slot.across),
+                "end_mm": rounded(slot.end),
             }
             for slot in template.slots
         ],
         "holes": [
             {
                 "kind": hole.kind,
-                "centre_mm": [_round(v) for v in hole.centre],
-                "diameter_mm": _round(hole.diameter),
+                "centre_mm": [rounded(v) for v in hole.centre],
+                "diameter_mm": rounded(hole.diameter),
             }
             for hole in template.holes
         ],
-        "bevel_mm": _round(bevel.largest_mm),
-        "bevel_deg": _round(bevel.angle_deg),
+        "bevel_mm": rounded(bevel.largest_mm),
+        "bevel_deg": rounded(bevel.angle_deg),
         "files": sorted(n for n in files if Path(n).stem == f"{kind}-{template.number:02d}"),
     }
-
-
-def _round(value: float) -> float:
-    """Return a figure to 9 significant digits, what is nothing but rounding as 0."""
-    return 0.0 if abs(value) < 1e-12 else float(f"{float(value):.9g}")

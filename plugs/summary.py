@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +11,7 @@ import numpy as np
 
 from plugs.design import Work
 from plugs.drawings import FULL_SIZE, layer_stem, paper_job
+from plugs.figures import rounded
 from plugs.foam.layers import Layer
 from plugs.output.drawing_run import Rendered
 from plugs.parts_summary import parts_summary
@@ -87,15 +87,15 @@ def _solid_summary(
     by_sections = solid.by_sections.volume_mm3 + whole.volume_mm3 - solid.plain_by_mesh.volume_mm3
     triangles = mesh.triangles_of(solid.body)[1]
     return {
-        "volume_m3": _round(1e-9 * whole.volume_mm3),
-        "volume_by_sections_m3": _round(1e-9 * by_sections),
-        "volume_by_mesh_m3": _round(1e-9 * whole.volume_mm3),
-        "volume_by_kernel_m3": None if whole_proof is None else _round(1e-9 * whole_proof.volume_mm3),
-        "area_m2": _round(1e-6 * whole.area_mm2),
-        "centroid_mm": [_round(v, 1e-6) for v in whole.centroid],
+        "volume_m3": rounded(1e-9 * whole.volume_mm3),
+        "volume_by_sections_m3": rounded(1e-9 * by_sections),
+        "volume_by_mesh_m3": rounded(1e-9 * whole.volume_mm3),
+        "volume_by_kernel_m3": None if whole_proof is None else rounded(1e-9 * whole_proof.volume_mm3),
+        "area_m2": rounded(1e-6 * whole.area_mm2),
+        "centroid_mm": [rounded(v, 1e-6) for v in whole.centroid],
         "bounds_mm": {
-            "from": [_round(v, 1e-6) for v in whole.lower],
-            "to": [_round(v, 1e-6) for v in whole.upper],
+            "from": [rounded(v, 1e-6) for v in whole.lower],
+            "to": [rounded(v, 1e-6) for v in whole.upper],
         },
         "closed": mesh.is_closed(triangles),
         "plain": _plain_solid(solid, proof),
@@ -118,13 +118,13 @@ def _skin_summary(work: Work) -> dict[str, Any] | None:
     if proof is None:
         return None
     table, cover = work.design.finish.table, work.design.cover
-    over = {name: _round(float(depth)) for name, depth in zip(table.panel_names, cover.panels, strict=True)}
+    over = {name: rounded(float(depth)) for name, depth in zip(table.panel_names, cover.panels, strict=True)}
     return {
-        "over_mm": over | {"front": _round(cover.front), "aft": _round(cover.aft)},
-        "finish_volume_m3": _round(1e-9 * whole.volume_mm3),
-        "finish_area_m2": _round(1e-6 * whole.area_mm2),
-        "largest_deviation_mm": _round(proof.largest_mm, 1e-6),
-        "deviation_place_mm": [_round(v, 1e-6) for v in proof.place],
+        "over_mm": over | {"front": rounded(cover.front), "aft": rounded(cover.aft)},
+        "finish_volume_m3": rounded(1e-9 * whole.volume_mm3),
+        "finish_area_m2": rounded(1e-6 * whole.area_mm2),
+        "largest_deviation_mm": rounded(proof.largest_mm, 1e-6),
+        "deviation_place_mm": [rounded(v, 1e-6) for v in proof.place],
         "deviation_panel": proof.panel,
         "points_measured": proof.count,
     }
@@ -139,15 +139,15 @@ def _mating_summary(number: int, face: MatingFace | BodyFace, files: Mapping[str
         "view": None if contour is None else contour.view,
         "cuts": None if contour is None else contour.cuts,
         "body": None if body is None else Path(body.body).name,
-        "gap_mm": _round(face.gap),
-        "face_area_m2": _round(1e-6 * face.area_mm2),
-        "flange_area_m2": _round(1e-6 * face.flange_area_mm2),
-        "edge_length_mm": _round(face.edge_mm),
+        "gap_mm": rounded(face.gap),
+        "face_area_m2": rounded(1e-6 * face.area_mm2),
+        "flange_area_m2": rounded(1e-6 * face.flange_area_mm2),
+        "edge_length_mm": rounded(face.edge_mm),
         "measured_points": face.count,
-        "largest_miss_mm": _round(face.largest_mm, 1e-6),
-        "rms_miss_mm": _round(face.rms_mm, 1e-6),
+        "largest_miss_mm": rounded(face.largest_mm, 1e-6),
+        "rms_miss_mm": rounded(face.rms_mm, 1e-6),
         "largest_miss_place_mm": _place(face.axes, face.place),
-        "largest_edge_miss_mm": _round(face.largest_edge_mm, 1e-6),
+        "largest_edge_miss_mm": rounded(face.largest_edge_mm, 1e-6),
         "largest_edge_miss_place_mm": _place(face.axes, face.edge_place),
         "files": sorted(name for name in files if Path(name).stem == f"mating-{number}-edge"),
     }
@@ -156,22 +156,24 @@ def _mating_summary(number: int, face: MatingFace | BodyFace, files: Mapping[str
 def _place(axes: Sequence[str], place: Sequence[float]) -> list[float | None]:
     """Return a place as x, y and z, None where a view does not show that axis."""
     known = dict(zip(axes, place, strict=True))
-    return [_round(known[axis], 1e-6) if axis in known else None for axis in "xyz"]
+    return [rounded(known[axis], 1e-6) if axis in known else None for axis in "xyz"]
 
 
 def _plain_solid(solid: Solid, proof: KernelProof | None) -> dict[str, Any]:
     """Return the opinions on the body without recesses and bosses, each found on its own."""
     opinions = {"sections": solid.by_sections, "mesh": solid.plain_by_mesh}
     found: dict[str, Any] = {
-        f"{word}_by_{name}": _round(scale * getattr(m, field))
+        f"{word}_by_{name}": rounded(scale * getattr(m, field))
         for word, field, scale in (("volume_m3", "volume_mm3", 1e-9), ("area_m2", "area_mm2", 1e-6))
         for name, m in opinions.items()
     }
-    found |= {f"centroid_mm_by_{name}": [_round(v, 1e-6) for v in m.centroid] for name, m in opinions.items()}
-    found["volume_m3_by_kernel"] = None if proof is None else _round(1e-9 * proof.plain_volume_mm3)
-    found["area_m2_by_kernel"] = None if proof is None else _round(1e-6 * proof.plain_area_mm2)
+    found |= {
+        f"centroid_mm_by_{name}": [rounded(v, 1e-6) for v in m.centroid] for name, m in opinions.items()
+    }
+    found["volume_m3_by_kernel"] = None if proof is None else rounded(1e-9 * proof.plain_volume_mm3)
+    found["area_m2_by_kernel"] = None if proof is None else rounded(1e-6 * proof.plain_area_mm2)
     found["centroid_mm_by_kernel"] = (
-        None if proof is None else [_round(v, 1e-6) for v in proof.plain_centroid]
+        None if proof is None else [rounded(v, 1e-6) for v in proof.plain_centroid]
     )
     return found
 
@@ -181,13 +183,13 @@ def _layer_summary(layer: Layer, files: Mapping[str, bytes]) -> dict[str, Any]:
     return {
         "name": layer.name,
         "axis": layer.axis,
-        "from_mm": _round(layer.from_mm, 1e-6),
-        "to_mm": _round(layer.to_mm, 1e-6),
-        "sheet_mm": _round(layer.thickness),
-        "final_area_lower_m2": _round(1e-6 * layer.lower.area),
-        "final_area_upper_m2": _round(1e-6 * layer.upper.area),
-        "rough_area_m2": _round(1e-6 * layer.rough.area),
-        "volume_m3": _round(1e-9 * layer.volume_mm3),
+        "from_mm": rounded(layer.from_mm, 1e-6),
+        "to_mm": rounded(layer.to_mm, 1e-6),
+        "sheet_mm": rounded(layer.thickness),
+        "final_area_lower_m2": rounded(1e-6 * layer.lower.area),
+        "final_area_upper_m2": rounded(1e-6 * layer.upper.area),
+        "rough_area_m2": rounded(1e-6 * layer.rough.area),
+        "volume_m3": rounded(1e-9 * layer.volume_mm3),
         "files": sorted(name for name in files if Path(name).stem == layer_stem(layer)),
     }
 
@@ -205,13 +207,6 @@ def _paper_summary(work: Work, rendered: Rendered | None) -> dict[str, Any] | No
             for one in rendered.printed
         ],
     }
-
-
-def _round(value: float, least: float = 0.0) -> float:
-    """Return a figure to 9 significant digits; what is smaller than ``least`` is 0."""
-    value = float(value)
-    assert math.isfinite(value), "a figure of the summary is not finite"
-    return 0.0 if abs(value) < least else float(f"{value:.9g}")
 
 
 def _plain(value: object) -> object:

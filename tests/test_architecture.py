@@ -24,6 +24,7 @@ ORDER = (
     "plugs.tolerances",
     "plugs.units",
     "plugs.paper",
+    "plugs.figures",
     # shape: from a recipe's words to a body
     "plugs.shape.section",
     "plugs.shape.plan",

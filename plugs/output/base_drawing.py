@@ -5,11 +5,9 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-import shapely
 
 from plugs.foam.base_plan import BasePlan, PlanLine
-from plugs.output.arcs import fit_arcs
-from plugs.output.drawing import canonical_rings
+from plugs.output.drawing import outline_paths
 from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars
 from plugs.output.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
 from plugs.units import format_length
@@ -39,10 +37,10 @@ def base_drawing(plan: BasePlan, *, plug_name: str, display_unit: str = "mm") ->
     Drawing
         At full size, mm: (x, y) seen from above, in the plug's coordinates.
     """
-    paths = _rings(plan.footprint, FOOTPRINT)
+    paths = outline_paths(plan.footprint, FOOTPRINT)
     has_lowest = bool(plan.lowest.area > 0.0)
     if has_lowest:
-        paths += _rings(plan.lowest, LOWEST)
+        paths += outline_paths(plan.lowest, LOWEST)
     lines, labels = _lines(plan, display_unit)
     paths += lines
     left, bottom, _, _ = box_around([path_bounds(path) for path in paths])
@@ -61,15 +59,6 @@ def base_drawing(plan: BasePlan, *, plug_name: str, display_unit: str = "mm") ->
         paths=(*paths, *marks, *bars),
         labels=tuple(labels),
     )
-
-
-def _rings(region: shapely.Geometry, dxf_layer: str) -> list[Path]:
-    """Return the rings of a region as closed paths of lines and arcs."""
-    paths = []
-    for _, ring in canonical_rings(region):
-        points, bulges = fit_arcs(ring)
-        paths.append(Path(points=points, bulges=bulges, is_closed=True, dxf_layer=dxf_layer))
-    return paths
 
 
 def _straight(begin: tuple[float, float], finish: tuple[float, float], dxf_layer: str) -> Path:

@@ -11,8 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.output.arcs import fit_arcs
-from plugs.output.drawing import canonical_rings
+from plugs.output.drawing import outline_paths
 from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars
 from plugs.output.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
 from plugs.skin.cloth import Notch, Pattern
@@ -70,7 +69,7 @@ def pattern_drawing(pattern: Pattern, *, plug_name: str, display_unit: str = "mm
     """
     if pattern.outline.is_empty:
         raise AssertionError(f"{pattern.name} has no outline")
-    paths = _rings(pattern.outline, CUT)
+    paths = outline_paths(pattern.outline, CUT)
     paths += [_line(points, SEAM) for points in pattern.seams if len(points) > 1]
     paths += [_line(points, CENTRELINE) for points in pattern.centrelines if len(points) > 1]
     paths += [_line(notch.mark, NOTCH) for notch in pattern.notches]
@@ -116,7 +115,7 @@ def roll_drawing(roll: Roll, *, plug_name: str, display_unit: str = "mm") -> Dra
     paths = [Path(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer=ROLL)]
     labels: list[Label] = []
     for laid in roll.laid:
-        paths += _laid_rings(laid)
+        paths += _laidoutline_paths(laid)
         paths += [_line(_moved(laid, notch.mark), NOTCH) for notch in laid.pattern.notches]
         more, texts = _lettered(laid.pattern, laid.moved(laid.pattern.outline), laid.turn_deg)
         paths += more
@@ -138,20 +137,11 @@ def roll_drawing(roll: Roll, *, plug_name: str, display_unit: str = "mm") -> Dra
     )  # fmt: skip
 
 
-def _rings(shape: shapely.Polygon, dxf_layer: str) -> list[Path]:
-    """Return the rings of a shape as closed paths of lines and arcs."""
-    paths = []
-    for _, ring in canonical_rings(shape):
-        points, bulges = fit_arcs(ring)
-        paths.append(Path(points=points, bulges=bulges, is_closed=True, dxf_layer=dxf_layer))
-    return paths
-
-
-def _laid_rings(laid: Laid) -> list[Path]:
+def _laidoutline_paths(laid: Laid) -> list[Path]:
     """Return the rings of a piece where it lies on the roll; arcs keep their bulges when turned."""
     return [
         Path(points=_moved(laid, path.points), bulges=path.bulges, is_closed=True, dxf_layer=CUT)
-        for path in _rings(laid.pattern.outline, CUT)
+        for path in outline_paths(laid.pattern.outline, CUT)
     ]
 
 

@@ -26,6 +26,7 @@ __all__ = [
     "canonical_rings",
     "fit_arcs",
     "layer_drawing",
+    "outline_paths",
 ]
 
 Array = NDArray[np.float64]
@@ -170,7 +171,7 @@ def layer_drawing(layer: LayerOutlines, *, plug_name: str, display_unit: str = "
         (FINAL_UPPER, layer.upper),
         (ROUGH, layer.rough),
     ):
-        paths.extend(_outline_paths(outline, dxf_layer))
+        paths.extend(outline_paths(outline, dxf_layer))
     names = _names_inside(layer)
     left, bottom, _, _ = box_around([path_bounds(path) for path in paths])
     marks, texts, bottom = _marks(layer.axis, display_unit, left, bottom - GAP)
@@ -185,8 +186,19 @@ def layer_drawing(layer: LayerOutlines, *, plug_name: str, display_unit: str = "
     )
 
 
-def _outline_paths(outline: shapely.MultiPolygon, dxf_layer: str) -> list[Path]:
-    """Return the rings of an outline as closed paths of lines and arcs."""
+def outline_paths(outline: shapely.Geometry, dxf_layer: str) -> list[Path]:
+    """Return the rings of an outline as closed paths of lines and arcs.
+
+    Parameters
+    ----------
+    outline : shapely polygon or multipolygon, mm
+        May be empty.
+    dxf_layer : str
+
+    Returns
+    -------
+    list of Path
+    """
     paths = []
     for _, ring in canonical_rings(outline):
         points, bulges = fit_arcs(ring)

@@ -13,8 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.foam.pins import Pin, Pinned
-from plugs.output.arcs import fit_arcs
-from plugs.output.drawing import PLANES, LayerOutlines, canonical_rings
+from plugs.output.drawing import PLANES, LayerOutlines, outline_paths
 from plugs.output.marks import ROW, TEXT
 from plugs.output.picture import Box, Drawing, Label, Path, label_box
 from plugs.units import format_length
@@ -60,7 +59,7 @@ def with_glue(
     tuple of Drawing
     """
     lines = {joint.contact.number: _thinned(joint.contact.glued) for joint in joints}
-    fitted = {number: glue_lines(region) for number, region in lines.items()}
+    fitted = {number: outline_paths(region, GLUE_LOWER) for number, region in lines.items()}
     found = []
     for drawing, layer in zip(drawings, layers, strict=True):
         paths: list[Path] = []
@@ -83,25 +82,6 @@ def with_glue(
             replace(drawing, paths=(*drawing.paths, *paths), labels=(*drawing.labels, *names, *rows))
         )
     return tuple(found)
-
-
-def glue_lines(glued: shapely.Geometry, dxf_layer: str = GLUE_LOWER) -> list[Path]:
-    """Return the lines that no glue passes, as closed paths of lines and arcs.
-
-    Parameters
-    ----------
-    glued : shapely.Geometry, mm
-    dxf_layer : str
-
-    Returns
-    -------
-    list of Path
-    """
-    paths = []
-    for _, ring in canonical_rings(glued):
-        points, bulges = fit_arcs(ring)
-        paths.append(Path(points=points, bulges=bulges, is_closed=True, dxf_layer=dxf_layer))
-    return paths
 
 
 def _thinned(region: shapely.Geometry) -> shapely.Geometry:

@@ -14,8 +14,7 @@ import shapely
 
 from plugs.foam.hollow import Void
 from plugs.foam.pieces import Joint, Piece
-from plugs.output.arcs import fit_arcs
-from plugs.output.drawing import LayerOutlines, canonical_rings
+from plugs.output.drawing import LayerOutlines, outline_paths
 from plugs.output.marks import ROW, TEXT
 from plugs.output.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, label_box
 from plugs.units import format_length
@@ -71,7 +70,7 @@ def with_pieces(
         return drawing
     labels = [label for label in drawing.labels if label.text != layer.name]
     paths = [path for joint in lines for path in _line_paths(joint.line)]
-    paths += [path for void in empty for path in _void_paths(void)]
+    paths += [path for void in empty for path in outline_paths(void.outline, VOID)]
     finals = [shapely.simplify(shape, _THINNED).boundary for shape in (layer.lower, layer.upper)]
     boxes = [shapely.box(*label_box(label)) for label in labels]
     clear = shapely.union_all([*(shapely.buffer(f, _CLEAR) for f in finals), *boxes])
@@ -117,15 +116,6 @@ def _line_paths(line: shapely.MultiLineString) -> list[Path]:
         points = shapely.get_coordinates(part)
         bulges = np.zeros(len(points))
         found.append(Path(points=points, bulges=bulges, is_closed=False, dxf_layer=JOINT))
-    return found
-
-
-def _void_paths(void: Void) -> list[Path]:
-    """Return the edges of a layer's voids as closed paths of lines and arcs."""
-    found = []
-    for _, ring in canonical_rings(void.outline):
-        points, bulges = fit_arcs(ring)
-        found.append(Path(points=points, bulges=bulges, is_closed=True, dxf_layer=VOID))
     return found
 
 

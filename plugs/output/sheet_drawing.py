@@ -11,8 +11,7 @@ import shapely
 from plugs.foam.leftovers import Leftover
 from plugs.foam.nesting import Nesting, Placement, Sheet
 from plugs.foam.stock import region
-from plugs.output.arcs import fit_arcs
-from plugs.output.drawing import FINAL_LOWER, FINAL_UPPER, ROUGH, canonical_rings
+from plugs.output.drawing import FINAL_LOWER, FINAL_UPPER, ROUGH, outline_paths
 from plugs.output.glue_drawing import PINS_LOWER, PINS_UPPER, pin_paths
 from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars
 from plugs.output.picture import LABELS, TEXT_WIDTH_RATIO, Drawing, Label, Path
@@ -59,7 +58,7 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
     Drawing
         At full size, mm.
     """
-    paths = _rings(region(sheet.stock), SHEET)
+    paths = outline_paths(region(sheet.stock), SHEET)
     labels: list[Label] = []
     unnamed, unmarked = list[str](), list[str]()
     for placement in sheet.placements:
@@ -116,15 +115,6 @@ def _holes(placement: Placement) -> tuple[list[Path], list[Label]]:
     return paths, labels
 
 
-def _rings(shape: shapely.Geometry, dxf_layer: str) -> list[Path]:
-    """Return the rings of a shape as closed paths of lines and arcs."""
-    paths = []
-    for _, ring in canonical_rings(shape):
-        points, bulges = fit_arcs(ring)
-        paths.append(Path(points=points, bulges=bulges, is_closed=True, dxf_layer=dxf_layer))
-    return paths
-
-
 def _turned(placement: Placement, shape: shapely.Geometry, dxf_layer: str) -> list[Path]:
     """Return the rings of a shape where they lie on the sheet; arcs keep their bulges when turned."""
     return [
@@ -134,7 +124,7 @@ def _turned(placement: Placement, shape: shapely.Geometry, dxf_layer: str) -> li
             is_closed=True,
             dxf_layer=dxf_layer,
         )
-        for path in _rings(shape, dxf_layer)
+        for path in outline_paths(shape, dxf_layer)
     ]
 
 

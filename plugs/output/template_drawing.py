@@ -11,8 +11,7 @@ import shapely
 from plugs.foam.slots import Slot
 from plugs.foam.template_holes import Hole
 from plugs.foam.templates import Mark, Template
-from plugs.output.arcs import fit_arcs
-from plugs.output.drawing import canonical_rings
+from plugs.output.drawing import outline_paths
 from plugs.output.lettering import Room
 from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars, into_the_page
 from plugs.output.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
@@ -50,10 +49,10 @@ def template_drawing(template: Template, *, plug_name: str, display_unit: str = 
         At full size, mm: (y, z) seen from astern, or (x, z) seen from port, in the plug's coordinates.
         ``CUT`` holds edges and round holes, ``SLOT`` the slots, which run out over the edge.
     """
-    paths = _rings(template.outline, CUT)
+    paths = outline_paths(template.outline, CUT)
     paths += [_circle(hole) for hole in template.holes]
     for slot in template.slots:
-        paths += _rings(slot.outline, SLOT)
+        paths += outline_paths(slot.outline, SLOT)
     marks = [_straight(ends) for mark in template.marks for ends in mark.points]
     paths += marks
     paths += [_open(line) for line in template.bevel.lines.geoms]
@@ -72,15 +71,6 @@ def template_drawing(template: Template, *, plug_name: str, display_unit: str = 
         paths=(*paths, *arrows, *below),
         labels=(*inside, *labels),
     )
-
-
-def _rings(region: shapely.Geometry, dxf_layer: str) -> list[Path]:
-    """Return the rings of a region as closed paths of lines and arcs."""
-    paths = []
-    for _, ring in canonical_rings(region):
-        points, bulges = fit_arcs(ring)
-        paths.append(Path(points=points, bulges=bulges, is_closed=True, dxf_layer=dxf_layer))
-    return paths
 
 
 def _circle(hole: Hole) -> Path:
