@@ -17,6 +17,7 @@ import plugs.summary
 from plugs.build import build
 from plugs.design import Work, make_design, work_out
 from plugs.errors import PlugError
+from plugs.figures import rounded
 from plugs.output import KINDS
 from plugs.shape.body import Shape
 from plugs.shape.kernel_job import KernelProof, OwnShape, SolidTool
@@ -136,7 +137,7 @@ def test_summary_has_no_figure_that_is_not_one(recipe: Path) -> None:
 def test_a_figure_that_is_not_finite_is_a_fault_of_ours(value: float) -> None:
     """It stops the build."""
     with pytest.raises(AssertionError, match="not finite"):
-        plugs.summary._round(value)
+        rounded(value)
 
 
 @pytest.mark.parametrize(
