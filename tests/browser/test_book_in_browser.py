@@ -20,6 +20,13 @@ pytestmark = pytest.mark.skipif(found() is None, reason="no Chromium on this mac
 
 LARGEST_BYTES = 4_000_000
 FIRST_PAINT_MS = 1000.0
+
+FIRST_PAINT = """new Promise((tell) => new PerformanceObserver((list, watcher) => {
+  for (const entry of list.getEntries()) {
+    if (entry.name === "first-contentful-paint") { watcher.disconnect(); tell(entry.startTime); }
+  }
+}).observe({ type: "paint", buffered: true }))"""
+"""When something was first painted, in ms, told as soon as the browser has noted it."""
 MM = 96.0 / 25.4  # pixels of a page
 MARGIN_MM = 12.0
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -75,7 +82,7 @@ def page(browser: Browser, address: str) -> Browser:
 def test_book_is_small_and_soon_there(page: Browser, book: Book) -> None:
     """The file is under 4 MB, and the first paint comes within a second."""
     assert len(book.page.encode()) < LARGEST_BYTES
-    painted = page.run("performance.getEntriesByName('first-contentful-paint')[0].startTime")
+    painted = page.run(FIRST_PAINT)
     assert 0.0 < painted < FIRST_PAINT_MS
 
 
