@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -36,8 +36,8 @@ class JointLine:
     line : shapely.MultiLineString, mm
         The line inside the outline.
     apart : float or None, mm
-        Distance from the nearest joint square to the same axis, in the neighbouring layer or beside it
-        in its own; None where there is none.
+        Distance from the nearest joint square to the same axis, in either neighbouring layer or beside it
+        in its own; None where there is none. Until the layers after it are parted, that to those before it.
     on_walls, under_blend : float, mm
         Length that runs too near to a recess, and length near a blend beyond what cannot be avoided.
     faults : tuple of str
@@ -204,6 +204,31 @@ def lines_of(shape: shapely.Geometry) -> shapely.MultiLineString:
     parts = shapely.get_parts(merged)
     found = [p for p in parts if isinstance(p, shapely.LineString) and p.length > _SHORTEST]
     return shapely.MultiLineString(found)
+
+
+def told_apart(lines: Sequence[Sequence[JointLine]]) -> list[list[JointLine]]:
+    """Return the joints of all layers, each with its distance from those in its own layer and both beside it.
+
+    Parameters
+    ----------
+    lines : sequence of sequence of JointLine
+        By layer, in the order of stacking.
+
+    Returns
+    -------
+    list of list of JointLine
+        Of two that lie too near, the later one has the fault, as before.
+    """
+    found = []
+    for i, own in enumerate(lines):
+        beside = [line for near in lines[max(i - 1, 0) : i + 2] for line in near]
+        told = []
+        for line in own:
+            others = [other for other in beside if other is not line]
+            apart = float(_apart(np.array([line.line], dtype=object), line.axis, others)[0])
+            told.append(replace(line, apart=apart if math.isfinite(apart) else None))
+        found.append(told)
+    return found
 
 
 def _windows(low: float, high: float, spacing: Spacing) -> tuple[Array, Array, Array]:

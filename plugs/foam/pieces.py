@@ -11,7 +11,7 @@ import shapely
 
 from plugs.errors import Finding
 from plugs.foam.columns import columns_of, volume_over
-from plugs.foam.joint_lines import JointLine
+from plugs.foam.joint_lines import JointLine, told_apart
 from plugs.foam.joints import Joints, Part, Rule, Size, checked_joints, fits, ground_of, parted, polygons
 from plugs.foam.layers import Layer
 from plugs.foam.places import placed
@@ -94,8 +94,8 @@ class Joint:
     between : tuple of str
         Names of the pieces that it joins.
     apart : float or None, mm
-        Distance, seen along the stack, from the nearest joint square to the same axis; None when there
-        is none.
+        Distance, seen along the stack, from the nearest joint square to the same axis in its own layer or
+        either of those beside it; None when there is none.
     """
 
     name: str
@@ -197,8 +197,7 @@ def make_pieces(
     density = _density(density_kg_m3)
     before: list[JointLine] = []
     pieces: list[Piece] = []
-    joined: list[Joint] = []
-    drawn: list[JointLine] = []
+    drawn: list[list[JointLine]] = []
     for i, layer in enumerate(layers):
         rule = Rule(sizes=tuple(sizes[i]), may_turn=turns != "grain", joints=joints)
         keep_off = recesses[i] if len(recesses) else None
@@ -206,12 +205,15 @@ def make_pieces(
         if len(parts) > 1 and slabs is None:
             slabs = _slabs(body, layers)
         slab = slabs[i] if slabs is not None else None
-        found = _named(layer, parts, slab, density)
-        pieces += found
-        joined += [_joint(layer, n, line, found) for n, line in enumerate(lines, start=1)]
-        drawn += lines
+        pieces += _named(layer, parts, slab, density)
+        drawn.append(lines)
         before = lines
-    findings = _findings(joined, drawn, joints)
+    joined: list[Joint] = []
+    told = told_apart(drawn)
+    for layer, lines in zip(layers, told, strict=True):
+        beside = [piece for piece in pieces if piece.layer == layer.name] if lines else []
+        joined += [_joint(layer, n, line, beside) for n, line in enumerate(lines, start=1)]
+    findings = _findings(joined, [line for lines in told for line in lines], joints)
     return Pieces(pieces=tuple(pieces), joints=tuple(joined)), tuple(findings)
 
 

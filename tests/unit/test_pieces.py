@@ -65,7 +65,7 @@ def test_halves() -> None:
     made = pieces_of(BOX, layers, (1200.0, 600.0))
     assert [piece.name for piece in made.pieces[:2]] == ["L01 fore", "L01 aft"]
     assert [joint.at for joint in made.joints] == [1050.0, 950.0, 1050.0]
-    assert [joint.apart for joint in made.joints] == [None, 100.0, 100.0]
+    assert [joint.apart for joint in made.joints] == [100.0, 100.0, 100.0]
     assert made.joints[0].name == "L01 joint 1"
     assert made.joints[0].square_to == "x"
     assert made.joints[0].between == ("L01 fore", "L01 aft")
