@@ -262,7 +262,7 @@ def cut_out(design: Design, say: Say) -> Work:
         foam, layers, templates, found = _cut_up(plug, solid)
         say("parts")
         parts, more = make_parts(
-            plug, design.loft, design.tools, design.finish_tools, foam, layers, templates
+            plug, design.loft, design.tools, design.finish_tools, solid.body, foam, layers, templates
         )
     except PlugError as error:
         raise _in_recipe(error, design.recipe.path) from error

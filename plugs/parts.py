@@ -75,6 +75,7 @@ def make_parts(
     loft: Loft,
     tools: Sequence[Tool],
     finish_tools: Sequence[Tool],
+    body: Body,
     foam: Body,
     layers: Sequence[Layer],
     templates: tuple[Template, ...],
@@ -89,6 +90,8 @@ def make_parts(
         Of the foam.
     tools, finish_tools : sequence of Tool
         In the foam, and in the finished surface.
+    body : Body
+        The plug, with what stands in its foam.
     foam : Body
         Without the room for lengthwise templates in the stack.
     layers : sequence of Layer
@@ -117,7 +120,7 @@ def make_parts(
             nesting=None,
             is_searched=False,
             templates=tuple(_drilled(template, pinned) for template in templates),
-            base=make_base_plan(foam, [station.x for station in plug.stations], templates),
+            base=make_base_plan(body, [station.x for station in plug.stations], templates),
             sanding=sanding_aids(loft, plug.sanding),
             kits=recess_kits(tools, finish_tools, plug.pocket_work),
         ),

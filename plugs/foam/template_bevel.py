@@ -22,10 +22,9 @@ THINNED = 0.002
 """Vertices nearer than this to the line between others are left out of an outline, mm."""
 
 _FACES = {"x": ("forward", "aft"), "y": ("port", "starboard")}
-_EVERY = 8.0
-_SEEN = 0.05
 _ON_EDGE = 1e-3
 _SHORTEST = 1.0
+_ROUNDING = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -35,7 +34,8 @@ class Bevel:
     Attributes
     ----------
     largest_mm : float
-        The foam stands out so far beyond the edge, on the other face.
+        The surface's line on the other face lies so far from the edge, at most: the larger of the two
+        ways to measure it, from the edge and from the line.
     angle_deg : float
         Of the surface there to the edge, over the thickness.
     place : tuple of 2 float, mm
@@ -80,16 +80,19 @@ def bevel_of(outline: shapely.MultiPolygon, turned: Stacked, span: Span, axis: s
         mesh.outline(turned, span.from_mm + WITHIN, above=True),
         mesh.outline(turned, span.to_mm - WITHIN, above=False),
     )
-    places = shapely.get_coordinates(shapely.segmentize(shapely.simplify(outline, _SEEN).boundary, _EVERY))
-    points = shapely.points(places)
     edges = [face.boundary for face in faces]
-    away = np.stack([_distances(points, edge) for edge in edges])
-    which, where = np.unravel_index(int(np.argmax(np.round(away, 6))), away.shape)
-    largest = float(away[which, where])
+    largest, place, which = 0.0, shapely.get_coordinates(outline)[0], 0
+    for i, edge in enumerate(edges):
+        # from the edge outward and from the face inward: at a corner the one is larger, or the other
+        away, at = farthest(outline.boundary, edge)
+        back, other = farthest(edge, outline.boundary)
+        if max(away, back) > largest + _ROUNDING:
+            largest, which = max(away, back), i
+            place = at if away >= back - _ROUNDING else _nearest(outline.boundary, other)
     return Bevel(
         largest_mm=largest,
         angle_deg=float(np.degrees(np.arctan2(largest, span.to_mm - span.from_mm))),
-        place=(float(places[where, 0]), float(places[where, 1])),
+        place=(float(place[0]), float(place[1])),
         face=_FACES[axis][which],
         lines=_lines_beyond(outline, faces, edges, max(mark, _ON_EDGE))
         if largest > mark
@@ -97,13 +100,76 @@ def bevel_of(outline: shapely.MultiPolygon, turned: Stacked, span: Span, axis: s
     )
 
 
-def _distances(points: NDArray[np.object_], edge: shapely.Geometry) -> Array:
-    """Return the distance of each point from the rings of an edge."""
-    corners, ring = shapely.get_coordinates(shapely.get_parts(edge), return_index=True)
-    pairs = np.stack([corners[:-1], corners[1:]], axis=1)[ring[:-1] == ring[1:]]
-    tree = shapely.STRtree(shapely.linestrings(pairs))
-    _, found = tree.query_nearest(points, return_distance=True, all_matches=False)
-    return np.asarray(found)
+def farthest(lines: shapely.Geometry, edge: shapely.Geometry) -> tuple[float, Array]:
+    """Return how far lines lie from an edge where they lie farthest from it, and where that is.
+
+    Along a piece the distance from one straight part of the edge is largest at an end of the piece, so
+    that pieces need only be halved while the nearest parts of their ends leave a larger distance open.
+
+    Parameters
+    ----------
+    lines, edge : shapely lines, mm
+
+    Returns
+    -------
+    tuple of float and (2,) float, mm
+        To within 0.001 mm; 0 and the origin where either is empty.
+
+    References
+    ----------
+    Distance from a convex set is a convex function, the largest at an end: textbook; derived here.
+    """
+    ends, parts = _straights(lines), _straights(edge)
+    if not len(ends) or not len(parts):
+        return 0.0, np.zeros(2)
+    tree = shapely.STRtree(shapely.linestrings(parts))
+    begin, finish = ends[:, 0], ends[:, 1]
+    near, far = (parts[_nearest_of(tree, points)] for points in (begin, finish))
+    largest, place = -1.0, begin[0]
+    while True:
+        at_ends = np.stack([_from_straight(begin, near), _from_straight(finish, far)])
+        side, row = np.unravel_index(int(np.argmax(np.round(at_ends, 6))), at_ends.shape)
+        if float(at_ends[side, row]) > largest:
+            largest, place = float(at_ends[side, row]), (begin, finish)[side][row]
+        bound = np.minimum(
+            np.maximum(at_ends[0], _from_straight(finish, near)),
+            np.maximum(at_ends[1], _from_straight(begin, far)),
+        )
+        is_open = bound > largest + _ON_EDGE
+        if not is_open.any():
+            return largest, place
+        begin, finish, near, far = (item[is_open] for item in (begin, finish, near, far))
+        middle = 0.5 * (begin + finish)
+        nearest = parts[_nearest_of(tree, middle)]
+        begin, finish = np.concatenate([begin, middle]), np.concatenate([middle, finish])
+        near, far = np.concatenate([near, nearest]), np.concatenate([nearest, far])
+
+
+def _straights(lines: shapely.Geometry) -> Array:
+    """Return the straight pieces of lines, ends by ends (n, 2, 2)."""
+    corners, line = shapely.get_coordinates(shapely.get_parts(lines), return_index=True)
+    pairs: Array = np.stack([corners[:-1], corners[1:]], axis=1)[line[:-1] == line[1:]]
+    return pairs
+
+
+def _nearest_of(tree: shapely.STRtree, points: Array) -> NDArray[np.intp]:
+    """Return which straight piece lies nearest to each point."""
+    return np.asarray(tree.query_nearest(shapely.points(points), all_matches=False)[1])
+
+
+def _from_straight(points: Array, straights: Array) -> Array:
+    """Return the distance of each point from its straight piece."""
+    begin, along = straights[:, 0], straights[:, 1] - straights[:, 0]
+    length = np.maximum(np.einsum("ij,ij->i", along, along), np.finfo(float).tiny)
+    share = np.clip(np.einsum("ij,ij->i", points - begin, along) / length, 0.0, 1.0)
+    away: Array = np.hypot(*(points - begin - share[:, None] * along).T)
+    return away
+
+
+def _nearest(edge: shapely.Geometry, point: Array) -> Array:
+    """Return the point of an edge nearest to another."""
+    near: Array = shapely.get_coordinates(shapely.shortest_line(edge, shapely.Point(point)))[0]
+    return near
 
 
 def _lines_beyond(

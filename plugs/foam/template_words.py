@@ -179,9 +179,16 @@ def station_spans(
     Raises
     ------
     PlugError
-        A position outside the foam, or two templates that overlap.
+        A position outside the foam, two templates that overlap, or any thicker than the foam is long.
     """
     wanted = stations if isinstance(templates.stations, str) else templates.stations
+    if wanted and templates.stations != "all" and high - low <= templates.thickness:
+        raise PlugError(
+            param="templates.thickness",
+            value=templates.thickness,
+            reason=f"the foam is {high - low:.1f} mm long, so that none stands within it",
+            remedy=f"use at most {0.5 * (high - low):.2g}",
+        )
     spans: list[Span] = []
     findings: list[Finding] = []
     for i, x in enumerate(sorted({float(x) for x in wanted})):

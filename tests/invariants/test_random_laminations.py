@@ -42,7 +42,7 @@ def laid_up(seed: int) -> tuple[Lamination, float] | None:
         layers, _ = make_layers(solid.body, plug.stack)
         if len(layers) > 40:
             return None
-        parts, _ = make_parts(plug, loft, tools, tools, solid.body, layers, ())
+        parts, _ = make_parts(plug, loft, tools, tools, solid.body, solid.body, layers, ())
         layup = layup_for(plug, schedule, loft, [tool.name for tool in tools])
         cover = make_cover(loft, Skin())
         made, found = laminate(plug, layup, loft, loft, cover, tools, solid, (), parts)

@@ -74,7 +74,7 @@ def cut_up(seed: int) -> tuple[Plug, tuple[Layer, ...], Parts] | None:
         templates = ()
         if plug.templates is not None:
             templates, _ = make_templates(solid.body, plug.templates, [s.x for s in plug.stations])
-        parts, _ = make_parts(plug, loft, tools, tools, solid.body, layers, templates)
+        parts, _ = make_parts(plug, loft, tools, tools, solid.body, solid.body, layers, templates)
         parts, _ = nested(plug, parts, None)
     except PlugError as error:
         assert error.remedy, "a refusal without a remedy"
