@@ -33,6 +33,10 @@ Pieces = Mapping[str, Sequence[shapely.Polygon]]
 APART_RATIO: Final = 4.0
 """Pins nearer than so many diameters do not locate (common practice, no source)."""
 
+BESIDE_A_JOINT: Final = 2.0
+"""Diameters of foam that a pin should have beside the edge of a piece, or it breaks out of it where a layer is
+parted (common practice, no source)."""
+
 NO_PIECES: Final[Pieces] = MappingProxyType({})
 NO_KEEP_OUTS: Final[Mapping[str, shapely.Geometry]] = MappingProxyType({})
 
@@ -49,7 +53,8 @@ class Pins:
     diameter : float, mm
         A 6 mm dowel (common practice, no source).
     clearance : float, mm
-        Foam left round a pin and beyond its ends: to the glue's margin, a recess, a joint, another pin.
+        Foam left round a pin and beyond its ends: to the glue's margin, a recess, a joint, another pin. Beside a
+        joint two diameters are left where there is room.
     depth_ratio : float, dimensionless
         How deep a pin goes into either layer, of the foam there. Over 0.5 the pins of one joint pass
         those of the next.
@@ -63,6 +68,11 @@ class Pins:
     def around(self) -> float:
         """From a pin's axis to where its clearance ends, mm."""
         return 0.5 * self.diameter + self.clearance
+
+    @property
+    def beside_a_joint(self) -> float:
+        """From a pin's axis to the edge of a piece where there is room, mm."""
+        return 0.5 * self.diameter + max(self.clearance, BESIDE_A_JOINT * self.diameter)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,25 +177,24 @@ def make_pins(
     tuple of (tuple of Pinned) and (tuple of Finding)
     """
     pins = checked_pins(pins)
-    inner = {
-        name: np.array([inset(outline, pins.around) for outline in outlines])
-        for name, outlines in pieces.items()
-        if len(outlines) > 1
-    }
+    parted = {name: np.array(outlines) for name, outlines in pieces.items() if len(outlines) > 1}
     found: list[Pinned] = []
     doubts: list[Finding] = []
     for contact, foam in zip(contacts, standing, strict=True):
-        parts = [inner.get(name) for name in (contact.lower_layer, contact.upper_layer)]
-        choice = places_in(_room(contact, pins, foam, keep_outs), parts[0], parts[1])
-        counts = (1 if parts[0] is None else len(parts[0]), 1 if parts[1] is None else len(parts[1]))
+        parts = tuple(parted.get(name) for name in (contact.lower_layer, contact.upper_layer))
         before = found[-1].places if found else None
-        taken = _taken(choice, counts, pins, before)
-        reach = contact.margin + pins.around
-        if too_near(taken.points, foam, reach).any():
-            taken = _taken(choice.only(~too_near(choice.points, foam, reach)), counts, pins, before)
-        pinned = _pinned(contact, pins, taken)
+        room = _room(contact, pins, foam, keep_outs)
+        counts = (1 if parts[0] is None else len(parts[0]), 1 if parts[1] is None else len(parts[1]))
+        tried = []
+        for away in (pins.beside_a_joint, pins.around):
+            inner = [None if own is None else _inner(own, away, pins.around) for own in parts]
+            tried.append(_standing_in(places_in(room, *inner), counts, pins, contact, foam, before))
+            if not _shortage(tried[-1], counts):
+                break
+        pinned = min(tried, key=lambda one: _shortage(one, counts))
         found.append(pinned)
         doubts += _findings(pinned, counts)
+        doubts += _near_joints(pinned, [o for own in parts if own is not None for o in own], pins)
     return tuple(found), tuple(doubts)
 
 
@@ -219,6 +228,28 @@ def _room(
     for outline in foam.outlines:
         room = shapely.intersection(room, inset(outline, contact.margin + pins.around))
     return room
+
+
+def _inner(pieces: NDArray[np.object_], away: float, least: float) -> NDArray[np.object_]:
+    """Return what a pin may take of pieces: so far from their edges, or the least where that leaves nothing."""
+    inner = [inset(piece, away) for piece in pieces]
+    return np.array([inset(p, least) if i.is_empty else i for p, i in zip(pieces, inner, strict=True)])
+
+
+def _standing_in(
+    choice: Places,
+    counts: tuple[int, int],
+    pins: Pins,
+    contact: Contact,
+    foam: Standing,
+    before: Array | None,
+) -> Pinned:
+    """Return a contact with pins at the best of given places that leave enough foam along their length."""
+    taken = _taken(choice, counts, pins, before)
+    reach = contact.margin + pins.around
+    if too_near(taken.points, foam, reach).any():
+        taken = _taken(choice.only(~too_near(choice.points, foam, reach)), counts, pins, before)
+    return _pinned(contact, pins, taken)
 
 
 def _taken(choice: Places, counts: tuple[int, int], pins: Pins, before: Array | None) -> Places:
@@ -283,17 +314,53 @@ def _findings(pinned: Pinned, counts: tuple[int, int]) -> list[Finding]:
             )
         )
     names = (contact.lower_layer, contact.upper_layer)
-    owners = ([pin.lower_piece for pin in pinned.pins], [pin.upper_piece for pin in pinned.pins])
-    for name, count, owner in zip(names, counts, owners, strict=True):
-        few = [i for i in range(count) if count > 1 and owner.count(i) < LEAST_TO_A_PIECE]
+    for name, count, few in zip(names, counts, _short_pieces(pinned, counts), strict=True):
         if few:
             found.append(
                 Finding(
                     code="few-pins",
                     severity="note",
                     where=where,
-                    message=f"{len(few)} of the {count} pieces of {name} have under {LEAST_TO_A_PIECE} pins",
+                    message=f"{few} of the {count} pieces of {name} have under {LEAST_TO_A_PIECE} pins",
                     remedy="line these pieces up by eye, or use thinner pins or less clearance",
                 )
             )
     return found
+
+
+def _short_pieces(pinned: Pinned, counts: tuple[int, int]) -> tuple[int, int]:
+    """Return how many pieces of the layer on either side of a contact have too few pins, of parted layers."""
+    owners = ([pin.lower_piece for pin in pinned.pins], [pin.upper_piece for pin in pinned.pins])
+    lower, upper = (
+        sum(owner.count(i) < LEAST_TO_A_PIECE for i in range(count)) if count > 1 else 0
+        for owner, count in zip(owners, counts, strict=True)
+    )
+    return lower, upper
+
+
+def _shortage(pinned: Pinned, counts: tuple[int, int]) -> int:
+    """Return how many pieces beside a contact, and pins of it, are wanting."""
+    return max(LEAST_TO_A_JOINT - len(pinned.pins), 0) + sum(_short_pieces(pinned, counts))
+
+
+def _near_joints(pinned: Pinned, pieces: Sequence[shapely.Polygon], pins: Pins) -> list[Finding]:
+    """Return a finding where the pins of a contact stand so near to an edge of a piece that it may break out."""
+    edges = [piece.boundary for piece in pieces]
+    if not edges or not pinned.pins:
+        return []
+    away = shapely.distance(shapely.points(pinned.places)[:, None], np.array(edges)[None, :]).min(axis=1)
+    least = int(np.argmin(away))
+    foam = float(away[least]) - 0.5 * pinned.diameter
+    if foam >= BESIDE_A_JOINT * pinned.diameter - _SPARE:
+        return []
+    thinner = foam / BESIDE_A_JOINT
+    return [
+        Finding(
+            code="pin-near-joint",
+            severity="note",
+            where=f"{pinned.pins[least].name}, between {pinned.contact.lower_layer} and "
+            f"{pinned.contact.upper_layer}",
+            message=f"{foam:.1f} mm of foam is left between the pin and the edge of a piece, which may break out",
+            remedy=f"drill it with care, or use pins of {max(thinner, 0.5):.1f} mm (pins.diameter)",
+        )
+    ]
