@@ -34,8 +34,8 @@ APART_RATIO: Final = 4.0
 """Pins nearer than so many diameters do not locate (common practice, no source)."""
 
 BESIDE_A_JOINT: Final = 2.0
-"""Diameters of foam that a pin should have beside the edge of a piece, or it breaks out of it where a layer is
-parted (common practice, no source)."""
+"""Diameters of foam that a pin should have beside the edge of a piece, or it breaks out there (common practice,
+no source)."""
 
 NO_PIECES: Final[Pieces] = MappingProxyType({})
 NO_KEEP_OUTS: Final[Mapping[str, shapely.Geometry]] = MappingProxyType({})
@@ -53,8 +53,8 @@ class Pins:
     diameter : float, mm
         A 6 mm dowel (common practice, no source).
     clearance : float, mm
-        Foam left round a pin and beyond its ends: to the glue's margin, a recess, a joint, another pin. Beside a
-        joint two diameters are left where there is room.
+        Foam left round a pin and beyond its ends: to the glue's margin, a recess, a joint, another pin.
+        Beside a joint two diameters are left where there is room.
     depth_ratio : float, dimensionless
         How deep a pin goes into either layer, of the foam there. Over 0.5 the pins of one joint pass
         those of the next.
@@ -231,7 +231,7 @@ def _room(
 
 
 def _inner(pieces: NDArray[np.object_], away: float, least: float) -> NDArray[np.object_]:
-    """Return what a pin may take of pieces: so far from their edges, or the least where that leaves nothing."""
+    """Return what pins may take of pieces: so far from the edges, or the least if that leaves none."""
     inner = [inset(piece, away) for piece in pieces]
     return np.array([inset(p, least) if i.is_empty else i for p, i in zip(pieces, inner, strict=True)])
 
@@ -344,7 +344,7 @@ def _shortage(pinned: Pinned, counts: tuple[int, int]) -> int:
 
 
 def _near_joints(pinned: Pinned, pieces: Sequence[shapely.Polygon], pins: Pins) -> list[Finding]:
-    """Return a finding where the pins of a contact stand so near to an edge of a piece that it may break out."""
+    """Return a finding where a pin stands so near to an edge of a piece that it may break out."""
     edges = [piece.boundary for piece in pieces]
     if not edges or not pinned.pins:
         return []
@@ -360,7 +360,7 @@ def _near_joints(pinned: Pinned, pieces: Sequence[shapely.Polygon], pins: Pins) 
             severity="note",
             where=f"{pinned.pins[least].name}, between {pinned.contact.lower_layer} and "
             f"{pinned.contact.upper_layer}",
-            message=f"{foam:.1f} mm of foam is left between the pin and the edge of a piece, which may break out",
+            message=f"{foam:.1f} mm of foam is left between the pin and the edge of a piece: it may break out",
             remedy=f"drill it with care, or use pins of {max(thinner, 0.5):.1f} mm (pins.diameter)",
         )
     ]
