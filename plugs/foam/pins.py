@@ -34,8 +34,8 @@ APART_RATIO: Final = 4.0
 """Pins nearer than so many diameters do not locate (common practice, no source)."""
 
 BESIDE_A_JOINT: Final = 2.0
-"""Diameters of foam that a pin should have beside the edge of a piece, or it breaks out there (common practice,
-no source)."""
+"""Diameters of foam that a pin should have beside the edge of a piece, or it breaks out there (common
+practice, no source)."""
 
 NO_PIECES: Final[Pieces] = MappingProxyType({})
 NO_KEEP_OUTS: Final[Mapping[str, shapely.Geometry]] = MappingProxyType({})
@@ -360,7 +360,7 @@ def _near_joints(pinned: Pinned, pieces: Sequence[shapely.Polygon], pins: Pins) 
             severity="note",
             where=f"{pinned.pins[least].name}, between {pinned.contact.lower_layer} and "
             f"{pinned.contact.upper_layer}",
-            message=f"{foam:.1f} mm of foam is left between the pin and the edge of a piece: it may break out",
+            message=f"{foam:.1f} mm of foam is left between pin and edge of a piece: it may break out",
             remedy=f"drill it with care, or use pins of {max(thinner, 0.5):.1f} mm (pins.diameter)",
         )
     ]
