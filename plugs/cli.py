@@ -7,7 +7,7 @@ import io
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn, cast
 
 from plugs.errors import Finding, PlugError
 from plugs.output import KINDS
@@ -178,7 +178,7 @@ def _watch(options: argparse.Namespace) -> int:
     import threading
     from contextlib import ExitStack
 
-    from plugs.build import Built, build
+    from plugs.build import build
     from plugs.first_look import first_look
     from plugs.parts import stored_path
     from plugs.serving import FolderServer
@@ -202,8 +202,7 @@ def _watch(options: argparse.Namespace) -> int:
             elif not outcome.is_last:
                 print(f"foam and layers are in {out}; the rest follows", flush=True)
             else:
-                assert isinstance(outcome.built, Built)
-                print(_closing_table(outcome.built), flush=True)
+                print(_closing_table(cast("Built", outcome.built)), flush=True)
             if server is not None and (outcome.is_last or outcome.fault is not None):
                 server.announce("" if outcome.fault is None else str(outcome.fault))
 

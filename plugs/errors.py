@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
+
+_Value = TypeVar("_Value")
 
 
 class PlugError(ValueError):
@@ -102,3 +105,43 @@ def shown(value: object) -> str:
         return f"{value:.6g}"
     text = " ".join((value if isinstance(value, str) else repr(value)).split())
     return text if len(text) <= 120 else text[:117] + "..."
+
+
+def promise(holds: bool, words: str) -> None:
+    """Stop when something that this program promises does not hold, whatever the interpreter's options.
+
+    Parameters
+    ----------
+    holds : bool
+        A comparison with a number that is none does not hold.
+    words : str
+        What is promised, or by how much it is missed.
+
+    Raises
+    ------
+    AssertionError
+        It does not hold: a fault of ours.
+    """
+    if not holds:
+        raise AssertionError(words)
+
+
+def present(value: _Value | None) -> _Value:
+    """Return a value that must be there.
+
+    Parameters
+    ----------
+    value : object or None
+
+    Returns
+    -------
+    object
+
+    Raises
+    ------
+    AssertionError
+        It is not there: a fault of ours.
+    """
+    if value is None:
+        raise AssertionError("a value is missing that must be there")
+    return value

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from plugs.design import Design, Work
+from plugs.errors import promise
 from plugs.shape.kernel_job import CurvedPrism, KernelJob, KernelProof, OwnShape, SolidTool
 from plugs.shape.kernel_worker import KernelRun
 from plugs.shape.mating import MatingCut
@@ -75,11 +76,11 @@ def proved(work: Work, run: KernelRun) -> KernelProof:
     proof = run.result(_KERNEL_SECONDS)
     solid, tolerance = work.solid, work.design.plug.chord_tolerance
     ratio = abs(proof.plain_volume_mm3 / solid.by_sections.volume_mm3 - 1.0)
-    assert ratio <= KERNEL_VOLUME_RATIO, f"kernel and sections disagree on the volume by {ratio:.2g}"
-    assert proof.is_valid and proof.n_free_edges == 0, "the kernel's solid is not sound"
+    promise(ratio <= KERNEL_VOLUME_RATIO, f"kernel and sections disagree on the volume by {ratio:.2g}")
+    promise(proof.is_valid and proof.n_free_edges == 0, "the kernel's solid is not sound")
     if not work.design.is_exact:
         return proof
     allowed = tolerance * solid.by_mesh.area_mm2 + 1e-6 * solid.by_mesh.volume_mm3
     gap = abs(proof.volume_mm3 - solid.by_mesh.volume_mm3)
-    assert gap <= allowed, f"kernel and mesh disagree on the volume by {gap:.6g} mm3"
+    promise(gap <= allowed, f"kernel and mesh disagree on the volume by {gap:.6g} mm3")
     return proof

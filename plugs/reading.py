@@ -209,9 +209,9 @@ def _decoded(path: Path, raw: bytes) -> str:
 
 
 def _compiled(path: Path, source: str) -> CodeType:
-    """Return the code of a recipe, or the line that is no Python."""
+    """Return the code of a recipe, its asserts and docstrings kept; or tell the line that is no Python."""
     try:
-        return compile(source, str(path), "exec", dont_inherit=True)
+        return compile(source, str(path), "exec", dont_inherit=True, optimize=0)
     except SyntaxError as error:
         line = error.lineno or 1
         raise PlugError(

@@ -25,6 +25,7 @@ ORDER = (
     "plugs.units",
     "plugs.paper",
     "plugs.figures",
+    "plugs.workers",
     # shape: from a recipe's words to a body
     "plugs.shape.section",
     "plugs.shape.plan",
@@ -518,7 +519,10 @@ def test_imports_come_from_above(module: str) -> None:
 
 def test_output_knows_no_recipe() -> None:
     """The output room draws records of the rooms before it; it never asks the recipe."""
-    base, rooms = ("errors", "tolerances", "units", "paper"), ("shape", "measure", "foam", "skin", "output")
+    base, rooms = (
+        ("errors", "tolerances", "units", "paper", "workers"),
+        ("shape", "measure", "foam", "skin", "output"),
+    )
     known = tuple(f"plugs.{name}" for name in (*base, *rooms))
     for module, (_, tree) in sources().items():
         if module.startswith("plugs.output"):
@@ -581,6 +585,17 @@ def test_only_the_command_line_prints_and_ends_the_program() -> None:
                 assert name not in ("sys.exit", "os._exit", "exit", "quit", "input", "breakpoint"), module
             if isinstance(node, ast.Raise) and node.exc is not None and "SystemExit" in ast.unparse(node.exc):
                 assert module == "plugs.__main__"
+
+
+def test_no_promise_is_an_assert() -> None:
+    """An assert is gone under ``python -O``; what guards the foam raises (`plugs.errors.promise`)."""
+    found = [
+        f"{module}:{node.lineno}"
+        for module, (_, tree) in sources().items()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Assert) or (isinstance(node, ast.Name) and node.id == "__debug__")
+    ]
+    assert not found, "\n".join(found)
 
 
 def test_no_clock_and_no_chance() -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import shapely
 
-from plugs.errors import Finding
+from plugs.errors import Finding, promise
 from plugs.foam.joints import polygons
 from plugs.foam.layers import Layer
 from plugs.foam.pieces import Joint, Piece
@@ -148,7 +148,7 @@ def hollowed(pieces: Sequence[Piece], voids: Sequence[Void]) -> tuple[Piece, ...
             found.append(piece)
             continue
         rough = shapely.difference(piece.rough, shapely.MultiPolygon(inside))
-        assert isinstance(rough, shapely.Polygon), f"the voids cut {piece.name} in two"
+        promise(isinstance(rough, shapely.Polygon), f"the voids cut {piece.name} in two")
         less = sum(v.area for v in inside) * (void.to_mm - void.from_mm)
         left = piece.volume_mm3 - less
         weight = None if piece.weight_kg is None else piece.weight_kg * left / piece.volume_mm3

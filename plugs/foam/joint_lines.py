@@ -10,6 +10,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.errors import promise
+
 Array = NDArray[np.float64]
 
 _TOUCH = 1e-6
@@ -239,7 +241,7 @@ def _windows(low: float, high: float, spacing: Spacing) -> tuple[Array, Array, A
     even = low + length - 0.5 * step + i * (length - step)
     first = high - (reach - 0.5 * step) - (n - 2 - i) * (reach - step)
     last = low + (reach - 0.5 * step) + i * (reach - step)
-    assert bool((even >= first - _TOUCH).all() and (even <= last + _TOUCH).all()), "too few parts"
+    promise(bool((even >= first - _TOUCH).all() and (even <= last + _TOUCH).all()), "too few parts")
     shortest = _shortest(length, spacing)
     first = np.maximum(first, low + 0.5 * step + shortest + i * shortest)
     last = np.minimum(last, high - 0.5 * step - shortest - (n - 2 - i) * shortest)
@@ -289,7 +291,7 @@ def _chain(places: Array, costs: Array, even: Array, spacing: Spacing) -> list[i
         back.append(np.argmin(ways, axis=0))
         total = cost + np.min(ways, axis=0)
     chosen = [int(np.argmin(total))]
-    assert math.isfinite(total[chosen[0]]), "no chain of joints"
+    promise(math.isfinite(total[chosen[0]]), "no chain of joints")
     for step_back in reversed(back):
         chosen.append(int(step_back[chosen[-1]]))
     return chosen[::-1]

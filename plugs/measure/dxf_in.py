@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from plugs.errors import PlugError
+from plugs.errors import PlugError, present
 from plugs.measure.pieces import CHORD_OF_CURVES, Array, Piece, drawing_bytes, mm_per
 from plugs.shape.cells import closest
 from plugs.tolerances import LARGEST
@@ -157,8 +157,7 @@ def _mm_per_unit(path: Path, document: Document, raw: bytes, asked: str | None) 
                 where=path.name,
             )
         return wanted
-    assert own is not None
-    return own
+    return present(own)
 
 
 def _chosen(path: Path, document: Document, dxf_layer: str | None) -> tuple[list[DXFGraphic], dict[str, int]]:

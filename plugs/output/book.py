@@ -14,6 +14,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
+from plugs.errors import promise
 from plugs.output.book_parts import about, cautions, cutting, templates
 from plugs.output.book_scene import PICTURE_MM, BookScene, packed
 from plugs.output.book_sheaf import Sheaf
@@ -142,7 +143,8 @@ def _programs() -> tuple[str, ...]:
     licence = _web("three.LICENSE.txt").replace("*/", "* /")
     library = f"/*\n{licence}*/\n{_web('three.min.js')}"
     found = (_web("book.js"), library, _web("viewer.js"))
-    assert not any("</script" in program.lower() or "<!--" in program for program in found)
+    ends = any("</script" in program.lower() or "<!--" in program for program in found)
+    promise(not ends, "no program ends its own element")
     return found
 
 

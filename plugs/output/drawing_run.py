@@ -6,19 +6,18 @@ drawings are rendered there while the first goes on.
 
 from __future__ import annotations
 
-import os
 import pickle
 import queue
 import subprocess
-import sys
 import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from types import TracebackType
 
+from plugs.errors import present
 from plugs.output.picture import Drawing
 from plugs.paper import Paper
+from plugs.workers import command, environment
 
 _LONGEST_S = 600.0
 _TAIL = 2000
@@ -91,14 +90,12 @@ class DrawingRun:
 
     def __init__(self, kinds: Sequence[str]) -> None:
         """Start the process."""
-        root = str(Path(__file__).resolve().parents[2])
-        path = os.pathsep.join([root, *filter(None, [os.environ.get("PYTHONPATH")])])
         self.worker = subprocess.Popen(
-            [sys.executable, "-P", "-m", "plugs.output.drawing_worker", *kinds],
+            command("plugs.output.drawing_worker", *kinds),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
-            env={**os.environ, "PYTHONPATH": path},
+            env=environment(),
         )
         self._batches: queue.Queue[bytes | None] = queue.Queue()
         self._answers: queue.Queue[tuple[bytes, bytes]] = queue.Queue()
@@ -125,9 +122,8 @@ class DrawingRun:
             thread.join()
         self.worker.wait()
         for pipe in (self.worker.stdin, self.worker.stdout, self.worker.stderr):
-            assert pipe is not None
             try:
-                pipe.close()
+                present(pipe).close()
             except BrokenPipeError:
                 continue
 
@@ -174,8 +170,7 @@ class DrawingRun:
 
     def _send(self) -> None:
         """Pass batches on as they come."""
-        pipe = self.worker.stdin
-        assert pipe is not None
+        pipe = present(self.worker.stdin)
         try:
             while (packed := self._batches.get()) is not None:
                 pipe.write(packed)
@@ -186,14 +181,10 @@ class DrawingRun:
 
     def _listen(self) -> None:
         """Keep what the process complains of."""
-        pipe = self.worker.stderr
-        assert pipe is not None
-        self._complaints.append(pipe.read())
+        self._complaints.append(present(self.worker.stderr).read())
 
     def _receive(self) -> None:
         """Queue the answer."""
-        pipe = self.worker.stdout
-        assert pipe is not None
-        answer = pipe.read()
+        answer = present(self.worker.stdout).read()
         self._listener.join()
         self._answers.put((answer, self._complaints[0]))

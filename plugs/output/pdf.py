@@ -8,6 +8,7 @@ through the window of every page that needs it, so that dashes and letters agree
 from __future__ import annotations
 
 import io
+import os
 import unicodedata
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -43,6 +44,7 @@ _QUARTER_ERROR: Final = 2.73e-4
 the angle (textbook, from memory; a test measures it)."""
 
 _FACE: Final = "plugs-upright"
+_DATE: Final = "SOURCE_DATE_EPOCH"
 _BEYOND: Final = 2.0
 _START: Final = "n %.5f %.5f m"
 _LINE: Final = "%.5f %.5f l"
@@ -129,24 +131,26 @@ def render_pdf(
         pdfmetrics.registerFont(TTFont(_FACE, "Vera.ttf"))
     known = pdfmetrics.getFont(_FACE).face.charToGlyph
     packed = io.BytesIO()
-    canvas = Canvas(packed, invariant=1, pageCompression=1, initialFontName=_FACE)
-    with _streams_as_bytes():
+    with _settled_library():
+        canvas = Canvas(packed, invariant=1, pageCompression=1, initialFontName=_FACE)
         sheets = map_sheets(plan, drawings, title=title) if maps is None else maps
         _draw_all(canvas, drawings, plan, sheets, title, known)
     return packed.getvalue()
 
 
 @contextmanager
-def _streams_as_bytes() -> Iterator[None]:
-    """Let the PDF library write compressed bytes as they are, not as letters: smaller, and quicker."""
+def _settled_library() -> Iterator[None]:
+    """Let the PDF library write compressed bytes as they are, smaller and quicker, and ask no environment."""
     from reportlab import rl_config
 
-    before = rl_config.useA85
+    before, date = rl_config.useA85, os.environ.pop(_DATE, None)
     rl_config.useA85 = 0
     try:
         yield
     finally:
         rl_config.useA85 = before
+        if date is not None:
+            os.environ[_DATE] = date
 
 
 def _draw_all(

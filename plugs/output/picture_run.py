@@ -5,18 +5,17 @@ A plug can be built without its pictures: where they cannot be made, a finding s
 
 from __future__ import annotations
 
-import os
 import pickle
 import signal
 import subprocess
 import sys
 import threading
 from collections.abc import Sequence
-from pathlib import Path
 from types import TracebackType
 from typing import IO, Final
 
-from plugs.errors import Finding
+from plugs import workers
+from plugs.errors import Finding, present
 from plugs.output.views import Picture, PictureJob, make_pictures
 
 LONGEST_S: Final = 120.0
@@ -36,14 +35,12 @@ class PictureRun:
 
     def __init__(self, command: Sequence[str] | None = None) -> None:
         """Start the process."""
-        root = str(Path(__file__).resolve().parents[2])
-        path = os.pathsep.join([root, *filter(None, [os.environ.get("PYTHONPATH")])])
         self.worker = subprocess.Popen(
-            list(command or (sys.executable, "-P", "-m", "plugs.output.picture_run")),
+            list(command or workers.command("plugs.output.picture_run")),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
-            env={**os.environ, "PYTHONPATH": path},
+            env=workers.environment(),
         )
         self._talker: threading.Thread | None = None
         self._answer: tuple[bytes, bytes] = (b"", b"")
@@ -116,9 +113,8 @@ class PictureRun:
             self._talker.join()
         self.worker.wait()
         for pipe in (self.worker.stdin, self.worker.stdout, self.worker.stderr):
-            assert pipe is not None
             try:
-                pipe.close()
+                present(pipe).close()
             except BrokenPipeError:
                 continue
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError
+from plugs.errors import PlugError, promise
 from plugs.shape import mesh
 from plugs.shape.body_face import BodyFace, body_face_of
 from plugs.shape.mating import MatingCut, MatingFace, face_of
@@ -191,14 +191,13 @@ def _prove(by_sections: Measures, by_mesh: Measures, tolerance: float) -> None:
     """Stop when the two engines disagree by more than the mesh's own tolerance can explain."""
     allowed = tolerance * by_sections.area_mm2 + 1e-6 * by_sections.volume_mm3
     gap = abs(by_sections.volume_mm3 - by_mesh.volume_mm3)
-    assert gap <= allowed, (
-        f"volume by sections {by_sections.volume_mm3} and by mesh {by_mesh.volume_mm3} mm3 disagree"
-    )
+    both = f"volume by sections {by_sections.volume_mm3} and by mesh {by_mesh.volume_mm3} mm3"
+    promise(gap <= allowed, f"{both} disagree")
     reach = float(np.linalg.norm(by_mesh.upper - by_mesh.lower))
     drift = float(np.abs(by_sections.centroid - by_mesh.centroid).max())
-    assert drift <= reach * allowed / by_sections.volume_mm3, f"centroids disagree by {drift} mm"
+    promise(drift <= reach * allowed / by_sections.volume_mm3, f"centroids disagree by {drift} mm")
     ratio = abs(by_mesh.area_mm2 / by_sections.area_mm2 - 1.0)
-    assert ratio <= 0.01, f"areas disagree by {100 * ratio} %"
+    promise(ratio <= 0.01, f"areas disagree by {100 * ratio} %")
 
 
 def _check_within(plain: Body, tool: Tool, body: Body) -> None:

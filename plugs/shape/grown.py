@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.errors import promise
 from plugs.shape import mesh
 from plugs.shape.closed_mesh import labels
 from plugs.shape.mesh import Body
@@ -148,7 +149,8 @@ def _edges(triangles: Indices, normal: Array) -> tuple[Indices, Indices, NDArray
     count = int(triangles.max()) + 1
     order = np.lexsort((a > b, np.maximum(a, b), np.minimum(a, b)))
     left, right = order[0::2], order[1::2]
-    assert np.array_equal(a[left] * count + b[left], b[right] * count + a[right]), "the mesh is not closed"
+    is_closed = np.array_equal(a[left] * count + b[left], b[right] * count + a[right])
+    promise(is_closed, "the mesh is not closed")
     cosine = np.einsum("ij,ij->i", normal[left // 3], normal[right // 3])
     return left, right, cosine < np.cos(np.radians(SHARP_DEG))
 

@@ -17,7 +17,6 @@ import threading
 import time
 import weakref
 from collections.abc import Callable
-from pathlib import Path
 from types import TracebackType
 from typing import IO, Any, Final
 
@@ -26,6 +25,7 @@ import numpy as np
 from plugs.errors import PlugError
 from plugs.shape.kernel_job import KernelFault, KernelJob, KernelProof
 from plugs.shape.step_in import StepBody, StepRequest
+from plugs.workers import command, environment
 
 LONGEST_JOB_S: Final = 600
 """The worker gives up by itself after this long, in case nobody is left to stop it."""
@@ -201,15 +201,13 @@ def start_kernel() -> KernelRun:
     """
     if importlib.util.find_spec("OCP") is None:
         raise _missing("the CAD kernel is not installed")
-    root = str(Path(__file__).resolve().parents[2])
-    path = os.pathsep.join([root, *filter(None, [os.environ.get("PYTHONPATH")])])
     complaints = tempfile.TemporaryFile()  # noqa: SIM115 - open as long as the worker
     worker = subprocess.Popen(
-        [sys.executable, "-P", "-m", "plugs.shape.kernel_worker"],
+        command("plugs.shape.kernel_worker"),
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=complaints,
-        env={**os.environ, "PYTHONPATH": path},
+        env=environment(),
     )
     return KernelRun(worker, complaints)
 

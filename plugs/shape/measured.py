@@ -16,7 +16,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError
+from plugs.errors import PlugError, present, promise
 from plugs.shape.measured_paths import DENSE, Foot, PanelPath, arc_points, curve_points, find_foot, path_of
 from plugs.shape.plan import drawn_panels, number
 from plugs.shape.section import Corner, LinesPlan, Station
@@ -168,8 +168,7 @@ def _without_smooth(
 
 def _sagitta(layout: _Layout, corner: str, paths: Mapping[str, PanelPath], radius: Any) -> float:
     """Return how far a blend would stand off its corner, mm; nothing is small for a radius that is none."""
-    before, after = layout.before(corner), layout.after(corner)
-    assert before is not None and after is not None
+    before, after = present(layout.before(corner)), present(layout.after(corner))
     n1, n2 = paths[before].left(paths[before].length), paths[after].left(0.0)
     if not isinstance(radius, int | float) or not 0.0 <= radius <= LARGEST:
         return np.inf
@@ -201,8 +200,7 @@ def _feet(layout: _Layout, station: Station, index: int, paths: Mapping[str, Pan
     """Return the blends beside measured panels at a station."""
     feet = {}
     for corner in sorted(layout.blended):
-        before, after = layout.before(corner), layout.after(corner)
-        assert before is not None and after is not None
+        before, after = present(layout.before(corner)), present(layout.after(corner))
         param = f"stations[{index}].corners[{corner!r}].radius"
         radius = number(param, station.corners[corner].radius, least=0.0)
         feet[corner] = find_foot(paths[before], paths[after], radius, param)
@@ -347,7 +345,7 @@ def _panel_row(
         own = [piece for piece, _ in _chain(layout, counts, name)] if name in layout.measured else [name]
         names += own
         parents |= dict.fromkeys(own, name)
-    assert len(corners) >= 2
+    promise(len(corners) >= 2, "a measured ring has two corners at least")
     return tuple(names), parents
 
 

@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.errors import promise
 from plugs.shape.sampling import Grid
 from plugs.tolerances import LENGTH
 
@@ -160,7 +161,7 @@ def body_of_triangles(vertices: Array, triangles: Indices) -> Body:
         np.ascontiguousarray(vertices, dtype=np.float64), np.ascontiguousarray(triangles, dtype=np.uint64)
     )
     solid = manifold3d.Manifold(mesh)
-    assert solid.status() == manifold3d.Error.NoError, f"the mesh is not closed: {solid.status()}"
+    promise(solid.status() == manifold3d.Error.NoError, f"the mesh is not closed: {solid.status()}")
     return Body(solid)
 
 

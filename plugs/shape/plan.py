@@ -11,7 +11,7 @@ from numbers import Real
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError
+from plugs.errors import PlugError, promise
 from plugs.shape.section import Corner, End, LinesPlan, Station
 from plugs.tolerances import LARGEST, LENGTH
 
@@ -295,7 +295,7 @@ def _panel_layout(corners: Array, mirrored: bool, count: int) -> NDArray[np.intp
     top = [] if last else [shift + h - 1]
     bottom = [] if first else [0]
     ring = sides + top + sides[::-1] + bottom
-    assert len(ring) == count
+    promise(len(ring) == count, "a ring has a side for each panel")
     return np.array(ring, dtype=np.intp)
 
 

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError
+from plugs.errors import PlugError, promise
 from plugs.shape.mesh_faces import edge_loops
 from plugs.skin.splitting import edges_of, split_at_zero, split_edges
 from plugs.skin.zone_words import DartCut
@@ -232,7 +232,7 @@ def _path(patch: Patch, start: int, goal: int | Array, tip: Array) -> tuple[list
     path = [finish]
     while path[-1] != start:
         path.append(int(before[path[-1]]))
-        assert path[-1] >= 0, "the patch is in one piece"
+        promise(path[-1] >= 0, "the patch is in one piece")
     return path[::-1], patch
 
 

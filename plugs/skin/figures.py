@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from plugs.errors import promise
 from plugs.skin.choosing import label_of
 from plugs.skin.layup import LaidPly, Layup
 from plugs.skin.part import Part, Sag
@@ -247,5 +248,5 @@ def _round(value: float | None) -> float | None:
     """Return a figure to 9 significant digits."""
     if value is None:
         return None
-    assert math.isfinite(value), "a figure of the skin is not finite"
+    promise(math.isfinite(value), "a figure of the skin is finite")
     return float(f"{value:.9g}")

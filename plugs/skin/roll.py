@@ -12,7 +12,7 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError
+from plugs.errors import PlugError, present
 from plugs.skin.breadths import in_breadths
 from plugs.skin.cloth import Laps, Pattern
 
@@ -164,8 +164,8 @@ def _placed(pattern: Pattern, front: Array, width: float) -> tuple[Laid, Array]:
                 fresh[first : first + count], over[first] + finish + GAP
             )
             best = key, laid, fresh[: len(front)]
-    assert best is not None, "there are two turns to choose from"
-    return best[1], best[2]
+    _, laid, fresh = present(best)
+    return laid, fresh
 
 
 def _profile(shape: shapely.Polygon, high: float) -> tuple[Array, Array]:

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from plugs.errors import present
 from plugs.skin.choosing import label_of, sold_by
 from plugs.skin.layup import Layup
 from plugs.skin.materials import Material
@@ -213,8 +214,7 @@ def choose_packs(amount: float, packs: Mapping[float, float | None]) -> tuple[tu
         cost = sum(n * costs[size] for n, size in zip(full, sizes, strict=True))
         way = (round(cost, 6), round(held + last * sizes[-1] - rest, 6), sum(full), full)
         found = way if found is None else min(found, way)
-    assert found is not None
-    counted = {size: n for n, size in zip(found[3], sizes, strict=True)}
+    counted = {size: n for n, size in zip(present(found)[3], sizes, strict=True)}
     counted[best] += first
     return tuple((n, size) for size, n in counted.items() if n)
 

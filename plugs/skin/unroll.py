@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.errors import present, promise
 from plugs.skin.splitting import edges_of
 
 Array = NDArray[np.float64]
@@ -58,8 +59,8 @@ def unroll(vertices: Array, triangles: Indices) -> Unrolled:
         if not missing:
             continue
         j = missing[0] if len(missing) == 1 else _apex(corners[this], corners[int(before[this])])
-        a, b = points[corners[this][(j + 1) % 3]], points[corners[this][(j + 2) % 3]]
-        assert a is not None and b is not None, "a triangle is laid against one that lies already"
+        # a triangle is laid against one that lies already
+        a, b = (present(points[corners[this][(j + k) % 3]]) for k in (1, 2))
         la, lb, lc = local[this][(j + 1) % 3], local[this][(j + 2) % 3], local[this][j]
         edge, flat = complex(b[0] - a[0], b[1] - a[1]), complex(lb[0] - la[0], lb[1] - la[1])
         turn = edge / flat if abs(flat) > _NOTHING else 1.0
@@ -116,5 +117,5 @@ def _order(triangles: Indices, area: Array) -> tuple[Indices, Indices]:
     count = len(triangles)
     graph = coo_matrix((np.ones(len(one)), (one, two)), shape=(count, count)).tocsr()
     found, before = breadth_first_order(graph, int(np.argmax(area)), directed=False)
-    assert len(found) == count, "the patch is in one piece"
+    promise(len(found) == count, "the patch is in one piece")
     return np.asarray(found, dtype=np.int64), np.asarray(before, dtype=np.int64)

@@ -152,15 +152,25 @@ def test_build_killed_in_the_recipe(shop: Path, plugs: Plugs) -> None:
     assert snapshot(shop / "exports") == good
 
 
+ENVIRONMENTS = (
+    {"PYTHONHASHSEED": "1", "TZ": "UTC"},
+    {
+        "PYTHONHASHSEED": "2", "TZ": "Asia/Tokyo", "SOURCE_DATE_EPOCH": "86400", "PYTHONOPTIMIZE": "2",
+        "LC_ALL": "C", "LANG": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0", "COLUMNS": "40",
+        "RL_useA85": "1", "RL_canvas_basefontname": "Courier", "EZDXF_DISABLE_C_EXT": "1",
+    },
+)  # fmt: skip
+"""What a build must not look at; each variable as its own documentation has it."""
+
+
 def assert_same_bytes(shop: Path, *more: str) -> None:
-    """Build twice in processes of their own, from other folders and with other hashing, and compare."""
+    """Build twice in processes of their own, from other folders, in other environments, and compare."""
     recipe = str(shop / "part.py")
-    for seed, out in (("1", "first"), ("2", "second")):
-        (shop / f"cwd-{seed}").mkdir()
+    for out, environment in zip(("first", "second"), ENVIRONMENTS, strict=True):
+        (shop / f"cwd-{out}").mkdir()
         run = run_python(
-            "build", recipe, "--out", str(shop / out), *more, cwd=shop / f"cwd-{seed}",
-            PYTHONHASHSEED=seed, TZ=("UTC", "Asia/Tokyo")[int(seed) - 1],
-        )  # fmt: skip
+            "build", recipe, "--out", str(shop / out), *more, cwd=shop / f"cwd-{out}", **environment
+        )
         assert run.returncode == 0, run.stderr
     first, second = snapshot(shop / "first"), snapshot(shop / "second")
     assert sorted(first) == sorted(second)
