@@ -313,7 +313,7 @@ def completed(work: Work, say: Say) -> Work:
             )
             skin_proof = prove_cover(design.finish, design.loft, design.cover)
         say("sheets")
-        parts, more = nested(plug, work.parts, design.stored)
+        parts, more = nested(plug, work.layers, work.parts, design.stored)
         lamination = None
         if design.layup is not None:
             from plugs.lamination import laminate

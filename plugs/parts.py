@@ -20,6 +20,7 @@ from plugs.foam.pieces import Piece, Pieces, blank_of, make_pieces, outlines_of,
 from plugs.foam.pins import Pinned, make_pins
 from plugs.foam.recess_kit import RecessKit, recess_kits
 from plugs.foam.sanding import SandingAids, sanding_aids
+from plugs.foam.savings import Rack, sheet_findings
 from plugs.foam.standing import recess_keep_outs, standing_foam
 from plugs.foam.stock import Blank, Drilled
 from plugs.foam.stored import read_stored, stored
@@ -278,12 +279,15 @@ def _blank(piece: Piece, turns: str, pinned: Sequence[Pinned]) -> Blank:
     return replace(blank_of(piece, turns), drilled=tuple(drilled))
 
 
-def nested(plug: Plug, parts: Parts, record: object) -> tuple[Parts, tuple[Finding, ...]]:
+def nested(
+    plug: Plug, layers: Sequence[Layer], parts: Parts, record: object
+) -> tuple[Parts, tuple[Finding, ...]]:
     """Return parts with their sheets: those of a stored search if it still fits, else arranged here.
 
     Parameters
     ----------
     plug : Plug
+    layers : sequence of Layer
     parts : Parts
     record : object
         What is stored, or None.
@@ -296,16 +300,19 @@ def nested(plug: Plug, parts: Parts, record: object) -> tuple[Parts, tuple[Findi
     if not plug.stock:
         return parts, ()
     found: tuple[Finding, ...] = ()
+    kept = None
     if record is not None:
         kept = read_stored(record, parts.blanks, plug.stock, plug.cutting)
-        if kept is not None:
-            return replace(parts, nesting=kept, is_searched=True), ()
-        stale = Finding(
-            code="stale-search",
-            severity="note",
-            where="stock",
-            message="the stored sheets are those of another shape, stock or cutting, and were not used",
-            remedy="build once more with --search, or remove the file",
-        )
-        found = (stale,)
-    return replace(parts, nesting=nest(parts.blanks, plug.stock, plug.cutting)), found
+        if kept is None:
+            stale = Finding(
+                code="stale-search",
+                severity="note",
+                where="stock",
+                message="the stored sheets are those of another shape, stock or cutting, and were not used",
+                remedy="build once more with --search, or remove the file",
+            )
+            found = (stale,)
+    nesting = nest(parts.blanks, plug.stock, plug.cutting) if kept is None else kept
+    rack = Rack(stock=plug.stock, turns=plug.turns, allowance=plug.stack.allowance)
+    found += sheet_findings(layers, parts.pieces, nesting, rack)
+    return replace(parts, nesting=nesting, is_searched=kept is not None), found

@@ -117,6 +117,7 @@ ORDER = (
     "plugs.foam.joints",
     "plugs.foam.places",
     "plugs.foam.pieces",
+    "plugs.foam.savings",
     "plugs.foam.hollow",
     "plugs.foam.template_words",
     "plugs.foam.slots",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -23,6 +24,8 @@ _ROUND_SEGMENTS = 16
 _TOUCH = 1e-6
 _NOTHING_MM3 = 1e-3
 _NEEDLE = 0.01
+_ROUND = 0.01
+"""To what a plug is said to be too high for one sheet less, mm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -381,24 +384,30 @@ def _sheets(stack: Stack, need: float) -> list[float]:
     return sheets
 
 
+def _thin(stack: Stack, where: str, filled: float, sheet: float) -> Finding:
+    """Return the finding that a plug does not fill a sheet, and what would save it if that is thin."""
+    shorter = {"x": "shorter", "y": "narrower", "z": "lower"}[stack.axis]
+    spare = math.ceil(filled / _ROUND - 1e-9) * _ROUND
+    is_thin = filled < _THINNEST
+    return Finding(
+        code="thin-layer",
+        severity="warning" if is_thin else "note",
+        where=where,
+        message=f"the plug fills {filled:.{2 if is_thin else 1}f} mm of this {sheet:g} mm sheet",
+        remedy=f"under {_THINNEST:g} mm is too thin to handle (common practice, no source): a plug {spare:g} "
+        f'mm {shorter} saves this layer; or use surplus="both", or other sheets'
+        if is_thin
+        else "plane it to thickness or leave it high and sand it down",
+    )
+
+
 def _findings(stack: Stack, faces: list[float], sheets: list[float]) -> list[Finding]:
     """Return what is doubtful about a stack: layers that the plug does not fill, sheets not used."""
     found = []
     for i, sheet in enumerate(sheets):
         filled = abs(faces[i + 1] - faces[i])
         if sheet - filled > 0.05:
-            found.append(
-                Finding(
-                    code="thin-layer",
-                    severity="warning" if filled < _THINNEST else "note",
-                    where=f"layer {i + 1} of {len(sheets)}",
-                    message=f"the plug fills {filled:.1f} mm of this {sheet:g} mm sheet",
-                    remedy="plane it to thickness or leave it high and sand it down"
-                    if filled >= _THINNEST
-                    else f"under {_THINNEST:g} mm is too thin to handle (common practice, no source): "
-                    'use surplus="both", or other sheets',
-                )
-            )
+            found.append(_thin(stack, f"layer {i + 1} of {len(sheets)}", filled, sheet))
     spare = len(stack.thicknesses) - len(sheets)
     if stack.order == "explicit" and spare > 0:
         found.append(
