@@ -160,9 +160,28 @@ def body_of_triangles(vertices: Array, triangles: Indices) -> Body:
     mesh = manifold3d.Mesh64(
         np.ascontiguousarray(vertices, dtype=np.float64), np.ascontiguousarray(triangles, dtype=np.uint64)
     )
-    solid = manifold3d.Manifold(mesh)
-    promise(solid.status() == manifold3d.Error.NoError, f"the mesh is not closed: {solid.status()}")
-    return Body(solid)
+    body = Body(manifold3d.Manifold(mesh))
+    status = body.solid.status()
+    promise(status == manifold3d.Error.NoError, f"the mesh is not closed: {status}")
+    return _without_flats(body, vertices, triangles)
+
+
+def _without_flats(body: Body, vertices: Array, triangles: Indices) -> Body:
+    """Return a body whose mesh held flat triangles, taken in anew.
+
+    The library exchanges flat triangles for parts of their neighbours, which keep the number of one flat
+    face: a later cut then takes them for coplanar, and loses what stands over them.
+    """
+    a, b, c = (vertices[triangles[:, i]] for i in range(3))
+    height = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    longest = np.sqrt(np.max([np.sum(np.square(e), axis=1) for e in (b - a, c - b, a - c)], axis=0))
+    if (height > LENGTH * longest).all():
+        return body
+    found = body.solid.to_mesh64()
+    again = manifold3d.Mesh64(
+        np.array(found.vert_properties[:, :3]), np.array(found.tri_verts, dtype=np.uint64)
+    )
+    return Body(manifold3d.Manifold(again))
 
 
 def body_of_loose_triangles(vertices: Array, triangles: Indices) -> Body | None:
@@ -184,8 +203,9 @@ def body_of_loose_triangles(vertices: Array, triangles: Indices) -> Body | None:
         np.ascontiguousarray(vertices, dtype=np.float64), np.ascontiguousarray(triangles, dtype=np.uint64)
     )
     mesh.merge()
-    solid = manifold3d.Manifold(mesh)
-    return Body(solid) if solid.status() == manifold3d.Error.NoError else None
+    body = Body(manifold3d.Manifold(mesh))
+    is_good = body.solid.status() == manifold3d.Error.NoError
+    return _without_flats(body, vertices, triangles) if is_good else None
 
 
 def triangles_of(body: Body) -> tuple[Array, Indices]:
