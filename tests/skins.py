@@ -87,7 +87,7 @@ def surface_of(loft: Loft, per_segment: int = 24) -> Surface:
     for row, end in ((0, FRONT), (rows - 1, AFT)):
         if float(at.rings.moments()[row, 0]) > 1e-3:
             cap = np.array(triangulate([outlines[row]]), dtype=np.intp) + row * columns
-            triangles.append(cap)
+            triangles.append(cap if end == AFT else cap[:, ::-1])
             labels.append(np.full(len(cap), end))
     vertices = at.place(segment, ratio).reshape(-1, 3)
     faces, label = np.concatenate(triangles), np.concatenate(labels)
