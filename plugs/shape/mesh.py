@@ -90,11 +90,7 @@ def body_of_grid(grid: Grid) -> Body:
     sides = np.concatenate([first.reshape(-1, 3), second.reshape(-1, 3)])
     caps = [_cap(grid.points[0], index[0])[:, ::-1], _cap(grid.points[-1], index[-1])]
     triangles = np.concatenate([sides, *caps])
-    is_flat = (
-        (triangles[:, 0] == triangles[:, 1])
-        | (triangles[:, 1] == triangles[:, 2])
-        | (triangles[:, 2] == triangles[:, 0])
-    )
+    is_flat = (triangles == np.roll(triangles, 1, axis=1)).any(axis=1)
     used, renumbered = np.unique(triangles[~is_flat], return_inverse=True)
     return body_of_triangles(points[used], renumbered.reshape(-1, 3))
 
@@ -157,10 +153,7 @@ def body_of_triangles(vertices: Array, triangles: Indices) -> Body:
     -------
     Body
     """
-    mesh = manifold3d.Mesh64(
-        np.ascontiguousarray(vertices, dtype=np.float64), np.ascontiguousarray(triangles, dtype=np.uint64)
-    )
-    body = Body(manifold3d.Manifold(mesh))
+    body = Body(manifold3d.Manifold(_mesh64(vertices, triangles)))
     status = body.solid.status()
     promise(status == manifold3d.Error.NoError, f"the mesh is not closed: {status}")
     return _without_flats(body, vertices, triangles)
@@ -173,15 +166,18 @@ def _without_flats(body: Body, vertices: Array, triangles: Indices) -> Body:
     face: a later cut then takes them for coplanar, and loses what stands over them.
     """
     a, b, c = (vertices[triangles[:, i]] for i in range(3))
-    height = np.linalg.norm(np.cross(b - a, c - a), axis=1)
-    longest = np.sqrt(np.max([np.sum(np.square(e), axis=1) for e in (b - a, c - b, a - c)], axis=0))
-    if (height > LENGTH * longest).all():
+    twice_area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    longest = np.linalg.norm([b - a, c - b, a - c], axis=-1).max(axis=0)
+    if (twice_area > LENGTH * longest).all():
         return body
-    found = body.solid.to_mesh64()
-    again = manifold3d.Mesh64(
-        np.array(found.vert_properties[:, :3]), np.array(found.tri_verts, dtype=np.uint64)
+    return Body(manifold3d.Manifold(_mesh64(*triangles_of(body))))
+
+
+def _mesh64(vertices: Array, triangles: Indices) -> manifold3d.Mesh64:
+    """Return triangles in the library's own form."""
+    return manifold3d.Mesh64(
+        np.ascontiguousarray(vertices, dtype=np.float64), np.ascontiguousarray(triangles, dtype=np.uint64)
     )
-    return Body(manifold3d.Manifold(again))
 
 
 def body_of_loose_triangles(vertices: Array, triangles: Indices) -> Body | None:
@@ -199,9 +195,7 @@ def body_of_loose_triangles(vertices: Array, triangles: Indices) -> Body | None:
     """
     if not len(triangles):
         return None
-    mesh = manifold3d.Mesh64(
-        np.ascontiguousarray(vertices, dtype=np.float64), np.ascontiguousarray(triangles, dtype=np.uint64)
-    )
+    mesh = _mesh64(vertices, triangles)
     mesh.merge()
     body = Body(manifold3d.Manifold(mesh))
     is_good = body.solid.status() == manifold3d.Error.NoError
@@ -466,9 +460,7 @@ def prism(region: shapely.MultiPolygon, low: float, high: float) -> Body:
     Body
     """
     rings = [
-        np.asarray(ring.coords)[:-1]
-        for polygon in region.geoms
-        for ring in (polygon.exterior, *polygon.interiors)
+        np.asarray(ring.coords)[:-1] for part in region.geoms for ring in (part.exterior, *part.interiors)
     ]
     section = manifold3d.CrossSection(rings, manifold3d.FillRule.EvenOdd)
     return Body(section.extrude(high - low).translate((0.0, 0.0, low)))
