@@ -42,7 +42,7 @@ _UNDER: Final = 10.0  # less than `plugs.output.marks.GAP`
 _MARKS: Final = re.compile(r"(forward|up|[xyz] (aft|starboard|up)|\d+( \d+/\d+)? (mm|in))", re.IGNORECASE)
 _RIM: Final = 3.0  # round a figure, mm of paper
 _GRAIN: Final = 100.0  # units of a figure in a millimetre of paper
-_LETTERING: Final = LineStyle(colour="#000000")
+_LETTERING: Final = LineStyle("#000000", 7)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from plugs.output.picture import Drawing, Label, Path
+from plugs.output.styles import line_styles
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
@@ -20,8 +21,8 @@ UNITS_MM: Final = 4
 MEASUREMENT_METRIC: Final = 1
 """$MEASUREMENT 1 is metric (system-variable page of the format's vendor, from memory)."""
 
-_COLOURS: Final = {"ROUGH": 1, "FINAL_LOWER": 5, "FINAL_UPPER": 3, "LABELS": 7}
-_MORE_COLOURS: Final = (6, 4, 30, 2, 140, 94, 200, 40, 170, 54)
+_STROKE_AND_GAP: Final = (1.0, -1.0, 1.0, -1.0)
+"""A line's pattern has strokes above 0 and gaps below, after its whole length (the library's own pages)."""
 
 
 def load_library() -> None:
@@ -95,15 +96,15 @@ def write_dxf(drawing: Drawing, path: FilePath) -> None:
 
 
 def _add_dxf_layers(document: Document, drawing: Drawing) -> None:
-    """Give every group of lines and texts its own colour and an unbroken line."""
-    names = dict.fromkeys([path.dxf_layer for path in drawing.paths])
-    names |= dict.fromkeys([label.dxf_layer for label in drawing.labels])
-    others = [name for name in names if name not in _COLOURS]
-    if len(others) > len(_MORE_COLOURS):
-        raise AssertionError(f"drawing {drawing.name!r} has more groups than colours: {others}")
-    colours = _COLOURS | dict(zip(others, _MORE_COLOURS, strict=False))
-    for name in names:
-        document.layers.add(name, color=colours[name], linetype="Continuous")
+    """Give every group of lines and texts its own colour and kind of line."""
+    for name, style in line_styles(drawing).items():
+        kind = "Continuous"
+        if style.dash:
+            kind = "DASH_" + "_".join(f"{part:g}" for part in style.dash)
+            if kind not in document.linetypes:
+                pattern = [sign * part for sign, part in zip(_STROKE_AND_GAP, style.dash, strict=False)]
+                document.linetypes.add(kind, [sum(style.dash), *pattern])
+        document.layers.add(name, color=style.index, linetype=kind)
 
 
 def _add_path(space: Modelspace, path: Path) -> None:

@@ -68,7 +68,7 @@ def test_closing_segment_may_be_an_arc():
 
 def test_groups_have_ids_and_their_own_look():
     """The cut line is unbroken, the upper face dashed; no two groups look alike."""
-    names = ("ROUGH", "FINAL_LOWER", "FINAL_UPPER", "KEEL", "HOLES")
+    names = ("ROUGH", "FINAL_LOWER", "FINAL_UPPER", "PINS_LOWER", "PINS_UPPER")
     root = root_of(*(square(name) for name in names))
     groups = root.findall(f"{SVG}g")
     assert [group.get("id") for group in groups] == list(names)
