@@ -187,6 +187,7 @@ ORDER = (
     "plugs.output.marks",
     "plugs.output.shelves",
     "plugs.output.tiling",
+    "plugs.output.paper_words",
     "plugs.output.pages",
     "plugs.output.page_marks",
     "plugs.output.page_map",

@@ -15,7 +15,7 @@ from plugs.output.page_marks import fitted, footer, n_letters, square
 from plugs.output.pages import LETTER, SQUARE, PagePlan
 from plugs.output.picture import LABELS, Array, Box, Drawing, Label, Path
 from plugs.output.styles import TRIM
-from plugs.output.tiling import Cell, Grid, shown_and_untold, tile_name
+from plugs.output.tiling import Cell, Grid, tile_name
 
 _ROW: Final = 4.0
 _BAND: Final = SQUARE + 4.0
@@ -76,10 +76,11 @@ def map_sheets(plan: PagePlan, drawings: Sequence[Drawing], *, title: str) -> tu
     Returns
     -------
     tuple of MapSheet
-        None where every drawing is whole on one page.
+        None where every drawing is whole on one page, and a page has the square to measure.
     """
     tiled = [i for i in range(len(drawings)) if plan.pages_of(i)]
-    if all(len(plan.grids[i].kept) == 1 and plan.grids[i].has_notes for i in tiled):
+    has_square = any(page.square is not None for page in plan.pages)
+    if has_square and all(len(plan.grids[i].kept) == 1 and plan.grids[i].has_notes for i in tiled):
         return ()
     paper = plan.paper
     size = (paper.width, min(_SHEET_HEIGHT, paper.height) if paper.is_roll else paper.height)
@@ -88,7 +89,7 @@ def map_sheets(plan: PagePlan, drawings: Sequence[Drawing], *, title: str) -> tu
     high = window[3] - window[1] - _BAND - _HEAD
     n_down = max(1, int(high // _CELL_HEIGHT))
     field = ((window[2] - window[0]) / n_across, high / n_down)
-    words = _shared_rows(plan, drawings, field)
+    words = _shared_rows(plan, drawings, field) + _untold_rows(plan, drawings, field)
     # how many sheets there are depends only on how many fields, so page numbers are known here
     n_fields = len(tiled) + len(words)
     n_sheets = -(-n_fields // (n_across * n_down))
@@ -140,6 +141,20 @@ def _shared_rows(plan: PagePlan, drawings: Sequence[Drawing], field: tuple[float
     return [rows[k : k + most] for k in range(0, len(rows), most)]
 
 
+def _untold_rows(plan: PagePlan, drawings: Sequence[Drawing], field: tuple[float, float]) -> list[list[str]]:
+    """Return the texts that stand on no page, drawing by drawing, cut into fields."""
+    width, most = n_letters(field[0] - 2.0 * _EDGE), int(field[1] // _ROW) - 1
+    fields: list[list[str]] = []
+    for drawing, untold in zip(drawings, plan.untold, strict=True):
+        for k, text in enumerate((f"{drawing.name}, beside its pages:", *untold) if untold else ()):
+            first = "    " if k else ""
+            rows = textwrap.wrap(text, width, initial_indent=first, subsequent_indent="        ")
+            if not fields or len(fields[-1]) + len(rows) > most:
+                fields.append([])
+            fields[-1] += rows  # a text stays together
+    return fields
+
+
 def _numbered(rows: list[str], n_sheets: int) -> tuple[str, ...]:
     """Return rows with the pages' places turned to their numbers."""
     found = []
@@ -161,10 +176,8 @@ def _rows(
     if grid.left_out:
         names = ", ".join(tile_name(cell) for cell in grid.left_out)
         rows += textwrap.wrap(f"left out, nothing on them: {names}", letters)
-    if not grid.has_notes:
-        _, untold = shown_and_untold(drawings[i], grid)
-        if untold:
-            rows += textwrap.wrap("not on the pages: " + "; ".join(untold), letters)
+    if plan.untold[i]:
+        rows += textwrap.wrap("what the pages have no room for stands at the end of this map", letters)
     if len(rows) > _MOST_ROWS:
         rows = [*rows[: _MOST_ROWS - 1], fitted(rows[_MOST_ROWS - 1] + " " + "." * 9, width - 2.0 * _EDGE)]
     return tuple(rows)

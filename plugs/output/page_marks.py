@@ -59,7 +59,7 @@ def page_marks(page: Page, names: Sequence[str], *, number: int, n_pages: int, t
             labels.append(Label(text=text, at=(spot.clip[0] + 1.0, spot.clip[1] - LETTER), height=LETTER))
     here = ", ".join(names[spot.drawing] for spot in page.spots)
     tile = f", tile {tile_name(page.cell)}" if page.cell is not None else ""
-    more, words = square(page.square)
+    more, words = square(page.square) if page.square is not None else ([], [])
     feet, rows = footer(page.size, page.window, (f"Page {number} of {n_pages}{tile}", f"{here}: {title}"))
     return Drawing(
         name=f"page-{number:03d}",

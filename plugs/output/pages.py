@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from plugs.output.flat import turned_box, turned_points
+from plugs.output.paper_words import whole_words
 from plugs.output.picture import TEXT_WIDTH_RATIO, Array, Box, Drawing
 from plugs.output.shelves import shelved
 from plugs.output.tiling import BLEED, SHORTEST_WINDOW, Cell, Grid, Sketch, best_grid, sketch_of, tile_name
@@ -26,6 +27,8 @@ CAPTION: Final = 5.0
 _GAP: Final = 6.0
 _MARKS_APART: Final = 300.0
 _BESIDE_SQUARE: Final = 3.0
+_COARSE: Final = (1.0, 0.0, 0.5)
+_FINE: Final = tuple(k / 10.0 for k in range(11))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,8 +86,8 @@ class Page:
         The drawings on it.
     crosses : tuple of Cross
         The marks shared with its neighbours.
-    square : tuple of 2 float, mm
-        Lower left corner of the 100 mm square, where it crosses the fewest lines.
+    square : tuple of 2 float or None, mm
+        Lower left corner of the 100 mm square; None where there is no room for it clear of every line.
     cell : tuple of 2 int, or None
         Column and row of the tile; None on a page of several drawings.
     """
@@ -93,7 +96,7 @@ class Page:
     window: Box
     spots: tuple[Spot, ...]
     crosses: tuple[Cross, ...]
-    square: tuple[float, float]
+    square: tuple[float, float] | None
     cell: Cell | None
 
 
@@ -109,11 +112,17 @@ class PagePlan:
     grids : tuple of Grid
         The tiles of each drawing, in the order of the drawings; a single one where it would fit a page,
         though it may share a page with others.
+    shown : tuple of Drawing
+        The drawings as the pages show them, every text whole on one of them.
+    untold : tuple of tuple of str
+        The texts of each that are beside its pages: the page map tells them.
     """
 
     paper: Paper
     pages: tuple[Page, ...]
     grids: tuple[Grid, ...]
+    shown: tuple[Drawing, ...]
+    untold: tuple[tuple[str, ...], ...]
 
     def pages_of(self, drawing: int) -> dict[Cell, int]:
         """Return the pages of a drawing that is shared out in tiles.
@@ -159,8 +168,15 @@ def plan_pages(drawings: Sequence[Drawing], paper: Paper) -> PagePlan:
         else:
             pages += _tile_pages(i, grid, paper)
     pages += _shared_pages(small, sketches, paper)
+    told = [whole_words(*one) for one in zip(drawings, grids, sketches, strict=True)]
+    shown = tuple(drawing for drawing, _ in told)
+    sketches = [
+        sketch if new is old else sketch_of(new)
+        for sketch, new, old in zip(sketches, shown, drawings, strict=True)
+    ]
     placed = tuple(replace(page, square=_square(page, sketches)) for page in pages)
-    return PagePlan(paper=paper, pages=placed, grids=grids)
+    untold = tuple(texts for _, texts in told)
+    return PagePlan(paper=paper, pages=placed, grids=grids, shown=shown, untold=untold)
 
 
 def _tile_pages(drawing: int, grid: Grid, paper: Paper) -> list[Page]:
@@ -181,7 +197,7 @@ def _tile_pages(drawing: int, grid: Grid, paper: Paper) -> list[Page]:
         spot = Spot(drawing=drawing, turned=grid.turned, move=move, clip=clip)
         marks = tuple(Cross(name=name, at=(x + move[0], y + move[1])) for name, x, y in crosses[cell])
         pages.append(
-            Page(size=grid.page, window=window, spots=(spot,), crosses=marks, square=(0.0, 0.0), cell=cell)
+            Page(size=grid.page, window=window, spots=(spot,), crosses=marks, square=None, cell=cell)
         )
     return pages
 
@@ -267,15 +283,13 @@ def _shelf_pages(
                 box[3] + move[1] + BLEED,
             )
             spots.append(Spot(drawing=i, turned=turned, move=move, clip=clip, caption=sketches[i].name))
-        pages.append(
-            Page(size=page, window=window, spots=tuple(spots), crosses=(), square=(0.0, 0.0), cell=None)
-        )
+        pages.append(Page(size=page, window=window, spots=tuple(spots), crosses=(), square=None, cell=None))
     return pages
 
 
-def _square(page: Page, sketches: Sequence[Sketch]) -> tuple[float, float]:
-    """Return where in the window the 100 mm square crosses the fewest lines and marks."""
-    rows: list[Array] = [np.array([cross.at]) for cross in page.crosses for _ in range(5)]
+def _square(page: Page, sketches: Sequence[Sketch]) -> tuple[float, float] | None:
+    """Return where in the window the 100 mm square is clear of lines, words and marks; None where nowhere."""
+    rows: list[Array] = [np.array([cross.at]) for cross in page.crosses]
     for spot in page.spots:
         dense = sketches[spot.drawing].dense
         points = (turned_points(dense) if spot.turned else dense) + np.array(spot.move)
@@ -284,13 +298,12 @@ def _square(page: Page, sketches: Sequence[Sketch]) -> tuple[float, float]:
     points = np.concatenate(rows)
     x0, y0, x1, y1 = page.window
     edge_x, edge_y = (min(14.0, (long - SQUARE) / 2.0) for long in (x1 - x0, y1 - y0))
-    best, fewest = (x0, y0), float("inf")
-    for down in (1.0, 0.0, 0.5):
-        for across in (1.0, 0.0, 0.5):
-            left = x0 + edge_x + across * (x1 - x0 - SQUARE - 2.0 * edge_x)
-            foot = y1 - edge_y - SQUARE - down * (y1 - y0 - SQUARE - 2.0 * edge_y)
-            away = np.abs(points - np.array((left, foot)) - SQUARE / 2.0).max(axis=1)
-            n_near = int(np.count_nonzero(np.abs(away - SQUARE / 2.0) < _BESIDE_SQUARE))
-            if n_near < fewest:
-                best, fewest = (left, foot), n_near
-    return best
+    for downs, acrosses in ((_COARSE, _COARSE), (_FINE, _FINE)):
+        for down in downs:
+            for across in acrosses:
+                left = x0 + edge_x + across * (x1 - x0 - SQUARE - 2.0 * edge_x)
+                foot = y1 - edge_y - SQUARE - down * (y1 - y0 - SQUARE - 2.0 * edge_y)
+                away = np.abs(points - np.array((left, foot)) - SQUARE / 2.0).max(axis=1, initial=0.0)
+                if not np.any(np.abs(away - SQUARE / 2.0) < _BESIDE_SQUARE):
+                    return left, foot
+    return None

@@ -21,7 +21,6 @@ from plugs.output.page_marks import page_marks
 from plugs.output.pages import Page, PagePlan, plan_pages
 from plugs.output.picture import Array, Box, Drawing, Label, Path, drawing_bounds
 from plugs.output.styles import line_styles
-from plugs.output.tiling import shown_and_untold
 from plugs.paper import paper_of
 
 POINT_PER_MM: Final = 72.0 / 25.4
@@ -168,8 +167,7 @@ def _draw_all(
     canvas.setCreator("plugs")
     canvas.setViewerPreference("PrintScaling", "None")
     shifts = []
-    for i, (whole, grid) in enumerate(zip(drawings, plan.grids, strict=True)):
-        drawing, _ = shown_and_untold(whole, grid)
+    for i, drawing in enumerate(plan.shown):
         x0, y0, x1, y1 = drawing_bounds(drawing)
         shift = (-(x0 + x1) / 2.0, -(y0 + y1) / 2.0)
         shifts.append(shift)

@@ -242,42 +242,6 @@ def best_grid(sketch: Sketch, paper: Paper) -> Grid:
     return best
 
 
-def shown_and_untold(drawing: Drawing, grid: Grid) -> tuple[Drawing, tuple[str, ...]]:
-    """Return a drawing as its pages show it, and the texts that no page shows whole.
-
-    Where the notes beside the part are not worth pages of their own, only those are shown that lie whole on
-    a page: no text is cut in two, and no bar either.
-
-    Parameters
-    ----------
-    drawing : Drawing
-    grid : Grid
-        Its tiles.
-
-    Returns
-    -------
-    tuple of Drawing and tuple of str
-    """
-    if grid.has_notes:
-        return drawing, ()
-    windows = [grid.tile_box(cell) for cell in grid.kept]
-
-    def is_whole(box: Box) -> bool:
-        """Return whether one page shows it whole."""
-        x0, y0, x1, y1 = turned_box(box) if grid.turned else box
-        return any(w[0] <= x0 and x1 <= w[2] and w[1] <= y0 and y1 <= w[3] for w in windows)
-
-    is_part = [path.dxf_layer != LABELS for path in drawing.paths]
-    paths = tuple(
-        path
-        for path, own in zip(drawing.paths, is_part, strict=True)
-        if own or not any(is_part) or is_whole(path_bounds(path))
-    )
-    labels = tuple(label for label in drawing.labels if is_whole(label_box(label)))
-    untold = tuple(label.text for label in drawing.labels if label not in labels)
-    return replace(drawing, paths=paths, labels=labels), untold
-
-
 def _grids(sketch: Sketch, paper: Paper) -> Iterator[Grid]:
     """Yield every grid that is tried, the dearest wish first."""
     boxes = ((True, sketch.whole_box), (False, sketch.part_box))

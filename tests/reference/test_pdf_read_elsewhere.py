@@ -159,9 +159,10 @@ def test_printers_are_asked_not_to_scale(read):
     assert reader.trailer["/Root"]["/ViewerPreferences"]["/PrintScaling"] == "/None"
 
 
-def test_square_and_bar_are_on_every_page_and_measure_true(read):
-    """A closed square of 100.00 mm by 100.00 mm, and a bar of 101.60 mm, unclipped, inside the page."""
+def test_bar_on_every_page_and_a_square_that_crosses_no_line(read):
+    """A bar of 101.60 mm on each page, a closed square of 100.00 mm on some, unclipped, inside the page."""
     _, reader, walked = read
+    count = 0
     for page, found in zip(reader.pages, walked, strict=True):
         size = np.array((float(page.mediabox.width), float(page.mediabox.height))) * MM
         own = [s for s in found if not s.form]
@@ -169,11 +170,14 @@ def test_square_and_bar_are_on_every_page_and_measure_true(read):
             s for s in own if len(s.points) == 5 and np.abs(np.ptp(s.points, axis=0) - 100.0).max() < 0.005
         ]
         bars = [s for s in own if np.abs(np.ptp(s.points, axis=0) - (101.6, 0.0)).max() < 0.005]
-        assert len(squares) == len(bars) == 1
+        assert len(bars) == 1
+        assert len(squares) <= 1
+        count += len(squares)
         for s in squares + bars:
             assert (s.points > 0.0).all()
             assert (s.points < size).all()
         assert min(s.width for s in found) >= 0.25 - 1e-4
+    assert count >= 1
 
 
 def test_a_metre_is_a_metre():

@@ -14,9 +14,10 @@ from plugs.errors import PlugError
 from plugs.output.flat import flat_points, turned_box, turned_points
 from plugs.output.page_map import map_sheets
 from plugs.output.pages import SQUARE, plan_pages
+from plugs.output.paper_words import whole_words
 from plugs.output.picture import Drawing, Label, Path, path_bounds
 from plugs.output.shelves import shelved
-from plugs.output.tiling import best_grid, shown_and_untold, sketch_of, tile_name
+from plugs.output.tiling import best_grid, sketch_of, tile_name
 from plugs.paper import FOOTER, LONGEST_PAGE, SIZES, paper_of
 
 A4 = paper_of("A4")
@@ -147,9 +148,9 @@ def test_notes_cost_no_pages():
     tight, loose = drawn(*box(*TALL), labels=note), drawn(*box(150.0, 200.0), labels=note)
     assert (len(grid_of(tight).kept), grid_of(tight).has_notes) == (1, False)
     assert (len(grid_of(loose).kept), grid_of(loose).has_notes) == (1, True)
-    shown, untold = shown_and_untold(tight, grid_of(tight))
+    shown, untold = whole_words(tight, grid_of(tight), sketch_of(tight))
     assert (shown.labels, shown.paths, untold) == ((), tight.paths, ("a note under the part",))
-    assert shown_and_untold(loose, grid_of(loose)) == (loose, ())
+    assert whole_words(loose, grid_of(loose), sketch_of(loose)) == (loose, ())
     texts = " ".join(
         label.text for label in map_sheets(plan_pages([tight], A4), [tight], title="t")[0].drawing.labels
     )
@@ -302,8 +303,11 @@ def test_overlaps_agree(given_drawings, name):
 
 
 @given(drawings(), st.sampled_from(NAMES))
-def test_pages_left_out_have_no_lines_and_the_square_is_on_each(given_drawings, name):
-    """No line meets the cell of a tile left out; the square lies in the window; spots do not overlap."""
+def test_pages_left_out_have_no_lines_and_the_square_is_over_none(given_drawings, name):
+    """No line meets the cell of a tile left out; the square lies in the window; spots do not overlap.
+
+    A square that is left out everywhere is on the page map instead.
+    """
     plan = plan_pages(given_drawings, paper_of(name))
     for grid, drawing in zip(plan.grids, given_drawings, strict=True):
         rows = [flat_points(path, tolerance=0.05) for path in drawing.paths]
@@ -312,13 +316,23 @@ def test_pages_left_out_have_no_lines_and_the_square_is_on_each(given_drawings, 
         )
         for cell in grid.left_out:
             assert not geometry.intersects(shapely.box(*grid.cell_box(cell)))
+    squares = [page.square for page in plan.pages if page.square is not None]
+    assert squares or map_sheets(plan, given_drawings, title="t")
     for page in plan.pages:
-        x, y = page.square
-        x0, y0, x1, y1 = page.window
-        assert x0 <= x
-        assert y0 <= y
-        assert x + SQUARE <= x1 + 1e-9
-        assert y + SQUARE <= y1 + 1e-9
+        if page.square is not None:
+            x, y = page.square
+            x0, y0, x1, y1 = page.window
+            assert x0 <= x
+            assert y0 <= y
+            assert x + SQUARE <= x1 + 1e-9
+            assert y + SQUARE <= y1 + 1e-9
+            ring = shapely.box(x, y, x + SQUARE, y + SQUARE).exterior
+            for spot in page.spots:
+                for path in plan.shown[spot.drawing].paths:
+                    row = flat_points(path, tolerance=0.05)
+                    there = (turned_points(row) if spot.turned else row) + np.array(spot.move)
+                    seen = shapely.intersection(shapely.linestrings(there), shapely.box(*spot.clip))
+                    assert ring.distance(seen) > 1.0 or seen.is_empty
         clips = [shapely.box(*spot.clip) for spot in page.spots]
         assert all(not a.intersects(b) for k, a in enumerate(clips) for b in clips[:k])
 
