@@ -20,6 +20,7 @@ _LEAST: Final = 1.8
 """Smallest capital that is read at arm's length, mm (common practice, no source)."""
 
 _STEPS: Final = 12
+_NEAREST: Final = 3
 
 
 def whole_words(drawing: Drawing, grid: Grid, sketch: Sketch) -> tuple[Drawing, tuple[str, ...]]:
@@ -91,10 +92,10 @@ def _home(box: Box, windows: Sequence[Box]) -> bool:
 def _moved(
     label: Label, box: Box, windows: Sequence[Box], taken: Sequence[Box], grid: Grid, sketch: Sketch
 ) -> Label | None:
-    """Return a text at the best place on one of the pages that would cut it; None if none shows any of it."""
-    shared = [w for w in windows if w[0] < box[2] and box[0] < w[2] and w[1] < box[3] and box[1] < w[3]]
-    if not shared:
-        return None
+    """Return a text at the best place on the pages that would cut it, or on those nearest; None if none."""
+    away = [float(np.hypot(*_way(box, window))) for window in windows]
+    cut = [w for w in windows if w[0] < box[2] and box[0] < w[2] and w[1] < box[3] and box[1] < w[3]]
+    shared = cut or [windows[i] for i in np.argsort(away, kind="stable")[:_NEAREST]]
     largest = max((w[2] - w[0] if not grid.turned else w[3] - w[1]) for w in shared) - 2.0 * _INSIDE
     high = label_box(label)
     label = replace(
@@ -122,12 +123,18 @@ def _moved(
 def _steps(box: Box, windows: Sequence[Box]) -> Iterator[tuple[float, float]]:
     """Yield the moves that are tried: just into each page, and on from there in rows and columns."""
     across, down = 0.25 * (box[2] - box[0]) + _INSIDE, box[3] - box[1] + _INSIDE
-    for x0, y0, x1, y1 in windows:
-        right = max(x0 + _INSIDE - box[0], 0.0) + min(x1 - _INSIDE - box[2], 0.0)
-        up = max(y0 + _INSIDE - box[1], 0.0) + min(y1 - _INSIDE - box[3], 0.0)
+    for window in windows:
+        right, up = _way(box, window)
         for i in range(-_STEPS, _STEPS + 1):
             for j in range(-_STEPS, _STEPS + 1):
                 yield right + i * across, up + j * down
+
+
+def _way(box: Box, window: Box) -> tuple[float, float]:
+    """Return the shortest move that brings a box into a window."""
+    right = max(window[0] + _INSIDE - box[0], 0.0) + min(window[2] - _INSIDE - box[2], 0.0)
+    up = max(window[1] + _INSIDE - box[1], 0.0) + min(window[3] - _INSIDE - box[3], 0.0)
+    return right, up
 
 
 def _crosses(box: Box, grid: Grid, sketch: Sketch) -> bool:

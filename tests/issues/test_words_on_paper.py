@@ -81,6 +81,12 @@ def test_a_word_across_the_edge_of_a_page() -> None:
             assert a[0] >= b[2] or b[0] >= a[2] or a[1] >= b[3] or b[1] >= a[3]
 
 
+def test_a_word_where_no_page_is_needed() -> None:
+    """The middle of a large board has no line and so no page: its name stands on the nearest page."""
+    name = Label(text="L01", at=(700.0, 450.0), height=20.0, align="centre")
+    assert check(lettered((1400.0, 900.0), [name]), "A4") == 1
+
+
 def test_long_notes_are_told_in_full() -> None:
     """Forty notes under a part that fills its page are all on the page map, none cut short with dots."""
     notes = [f"note {k}: what to mind at place {k} of this long list of things to mind" for k in range(40)]
