@@ -79,10 +79,8 @@ def needs_of(
     needs = _sheet_needs(layup.foam, parts)
     needs += layup_needs(layup, plan, {roll.cloth: roll.length_to_buy_m for roll in rolls}, covered)
     if plug.adhesive is not None:
-        grams = sum(joint.contact.glue_g for joint in parts.pinned)
-        needs.append(
-            need_of(material_named(plug.adhesive, GLUES, "adhesive"), 1e-3 * grams, "between layers")
-        )
+        glue = material_named(plug.adhesive, GLUES, "adhesive")
+        needs.append(need_of(glue, glue_kg(parts), "between layers"))
     spread = 1e-3 * plug.skin.filler * covered
     fillets = 1e-9 * sum(verdict.fillet_mm3 for verdict in verdicts)
     if spread + fillets > 0.0:
@@ -92,6 +90,20 @@ def needs_of(
     if board is not None and parts.templates:
         needs.append(need_of(board, float(_board_count(board, parts)), "templates"))
     return needs
+
+
+def glue_kg(parts: Parts) -> float:
+    """Return the glue between layers.
+
+    Parameters
+    ----------
+    parts : Parts
+
+    Returns
+    -------
+    float, kg
+    """
+    return 1e-3 * sum(joint.contact.glue_g for joint in parts.pinned)
 
 
 def _sheet_needs(foam: Foam, parts: Parts) -> list[Need]:

@@ -29,7 +29,7 @@ from plugs.skin.geodesic import Surface, holes_closed, make_surface
 from plugs.skin.layup import Layup, lay_up, skin_of
 from plugs.skin.material_findings import foam_findings, plan_findings, resin_findings
 from plugs.skin.materials import Adhesive, Cloth, Filler, Material
-from plugs.skin.part import FlatPanel, Part, Sag, foam_share, laminate_shares, sag_under_hand, weigh
+from plugs.skin.part import FlatPanel, Part, Sag, sag_under_hand
 from plugs.skin.patterns import PatternSet, patterns_of
 from plugs.skin.plies import Schedule
 from plugs.skin.radii import Edge, EdgeVerdict, judge_edges
@@ -45,6 +45,7 @@ from plugs.skin.skin_findings import (
     thickness_findings,
 )
 from plugs.skin.zones import Patch, Zoned, zoned
+from plugs.weighing import laid_areas, part_of
 
 _ENDS = ("front", "aft")
 _LEAST_FLAT_MM = 150.0
@@ -206,7 +207,7 @@ def laminate(
     rolls, areas = _rolls(plug, layup, patterns), _by_owner(surface)
     nets, found = _nets(plug, layup, surface, {f.patch.name for f in patterns.flats if f.is_exact})
     known = {place: areas.get(place, 0.0) for place in layup.laminates}
-    plan = plan_resin(layup, known, plug.shop, _laid_areas(patterns))
+    plan = plan_resin(layup, known, plug.shop, laid_areas(patterns, rolls))
     edges = [*plug_edges(loft, layup.bare), *recess_edges(plug.recesses, tools[len(plug.bosses) :])]
     verdicts = judge_edges(layup, edges)
     materials = _materials(plug, layup)
@@ -220,7 +221,7 @@ def laminate(
         nets=nets,
         plan=plan,
         verdicts=verdicts,
-        part=_part(plug, layup, surface, solid),
+        part=part_of(plug, layup, surface, patterns, rolls, verdicts, filler, solid, parts),
         sags=_sags(layup, parts.sanding, plug),
         bought=shopping_list(needs, plug.currency),
         cautions=cautions_for(materials, plug.hot_wire),
@@ -246,14 +247,6 @@ def _rolls(plug: Plug, layup: Layup, patterns: PatternSet) -> tuple[Roll, ...]:
         for name, cloth in cloths.items()
         if any(pattern.cloth == name for pattern in patterns.patterns)
     )
-
-
-def _laid_areas(patterns: PatternSet) -> dict[int, float]:
-    """Return the area of every ply with its laps, m2."""
-    laid: dict[int, float] = {}
-    for pattern in patterns.patterns:
-        laid[pattern.ply] = laid.get(pattern.ply, 0.0) + 1e-6 * pattern.area_mm2
-    return laid
 
 
 def _doubts(
@@ -398,22 +391,6 @@ def _panel_thicknesses(plug: Plug, loft: Loft, cover: Cover, layup: Layup) -> di
         if item.name in layup.covered and item.panel in found:
             found[item.name] = found[item.panel]
     return found
-
-
-def _part(plug: Plug, layup: Layup, surface: Zoned, solid: Solid) -> Part:
-    """Return the part's mass and where it acts."""
-    surfaces = []
-    for name, area in surface.areas_mm2.items():
-        owner = surface.owners[name]
-        if owner in layup.laminates:
-            x, y, z = (float(v) for v in surface.centroids[name])
-            surfaces.append((owner, 1e-6 * area, (x, y, z)))
-    shares = list(laminate_shares(layup, surfaces, plug.foam_stays))
-    if plug.foam_stays:
-        whole = solid.by_mesh
-        x, y, z = (float(v) for v in whole.centroid)
-        shares.append(foam_share(layup, 1e-9 * whole.volume_mm3, (x, y, z)))
-    return weigh(shares)
 
 
 def _materials(plug: Plug, layup: Layup) -> list[Material]:

@@ -93,7 +93,7 @@ def _glue(plug: Plug, parts: Parts) -> dict[str, Any]:
     contacts = [joint.contact for joint in parts.pinned]
     return {
         "margin_mm": rounded(plug.glue.margin),
-        "coverage_g_m2": rounded(plug.glue.coverage_gsm),
+        "coverage_g_m2": rounded(plug.glue.coverage_gsm or 0.0),
         "glue_g": rounded(sum(contact.glue_g for contact in contacts)),
         "contacts": [
             {

@@ -275,7 +275,9 @@ def _checked_materials(plug: Plug) -> Plug:
     """Return a plug with what it is made of looked up, and the density of its foam."""
     foam = None if plug.foam is None else material_named(plug.foam, FOAMS, "foam")
     if plug.adhesive is not None:
-        material_named(plug.adhesive, GLUES, "adhesive")
+        spread = 1e3 * material_named(plug.adhesive, GLUES, "adhesive").spread_kg_m2
+        if plug.glue.coverage_gsm is None:
+            plug = replace(plug, glue=replace(plug.glue, coverage_gsm=spread))
     if plug.filler is not None:
         material_named(plug.filler, FILLERS, "filler")
     if plug.board is not None:
@@ -296,6 +298,7 @@ def _checked_materials(plug: Plug) -> Plug:
         raise PlugError(
             param="currency", value=plug.currency, reason="prices need a currency", remedy='give "EUR"'
         )
+    plug = replace(plug, glue=checked_glue(plug.glue))
     checked_shop(plug.shop)
     checked_laps(plug.laps)
     if plug.density is None and foam is not None:
@@ -326,7 +329,6 @@ def _check_cutting(plug: Plug) -> None:
         )
     checked_cutting(plug.cutting)
     checked_joints(plug.joints)
-    checked_glue(plug.glue)
     checked_pins(plug.pins)
     checked_sanding(plug.sanding)
     checked_pocket_work(plug.pocket_work)

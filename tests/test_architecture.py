@@ -178,6 +178,7 @@ ORDER = (
     "plugs.recipe",
     "plugs.parts",
     "plugs.buying",
+    "plugs.weighing",
     "plugs.lamination",
     "plugs.findings",
     "plugs.design",

@@ -22,6 +22,9 @@ no source)."""
 LEAST_GLUED_MM2: Final = 2500.0
 """A smaller glued area, 50 x 50 mm, does not hold under the sanding block (common practice, no source)."""
 
+USUAL_GSM: Final = 150.0
+"""Of glue, where nothing says which: a thin coat on one face (common practice, no source)."""
+
 NO_HOLLOWS: Final[Mapping[str, shapely.Geometry]] = MappingProxyType({})
 """Every layer is solid."""
 
@@ -38,12 +41,13 @@ class Glue:
     margin : float, mm
         Kept free of glue along the final surface, since a glue line that meets the sanding block
         stands up as a ridge. 10 to 15 mm is common practice, no source.
-    coverage_gsm : float, grams to a square metre
-        Unit g/m2, on one of the two faces. Common practice, no source: the glue's sheet says more.
+    coverage_gsm : float or None, grams to a square metre
+        Unit g/m2, on one of the two faces. None is that of the adhesive; without one 150. Common practice,
+        no source: the glue's sheet says more.
     """
 
     margin: float = 15.0
-    coverage_gsm: float = 150.0
+    coverage_gsm: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -121,9 +125,10 @@ def checked_glue(glue: Glue) -> Glue:
     -------
     Glue
     """
+    coverage = USUAL_GSM if glue.coverage_gsm is None else glue.coverage_gsm
     return Glue(
         margin=number("glue.margin", glue.margin, least=0.0, most=500.0),
-        coverage_gsm=number("glue.coverage_gsm", glue.coverage_gsm, least=0.0, most=5000.0),
+        coverage_gsm=number("glue.coverage_gsm", coverage, least=0.0, most=5000.0),
     )
 
 
@@ -165,7 +170,7 @@ def make_contacts(
             touching=_less(whole, voids),
             glued=_less(_inset(whole, glue.margin), voids),
             smaller_mm2=float(min(lower.upper.area, upper.lower.area)),
-            coverage_gsm=glue.coverage_gsm,
+            coverage_gsm=glue.coverage_gsm or 0.0,
         )
         contacts.append(contact)
         found += _findings(contact, whole, voids)

@@ -74,6 +74,7 @@ def in_breadths(pattern: Pattern, breadth: float, laps: Laps, index: int) -> tup
             pattern,
             name=f"{pattern.name} {'abcdefghijklmnopqrstuvwxyz'[i % 26]}",
             outline=part,
+            kept=largest(shapely.intersection(part, pattern.kept)),
             net=largest(shapely.intersection(part, pattern.net)),
             seams=_within(part, pattern.seams),
             centrelines=_within(part, pattern.centrelines),

@@ -89,8 +89,12 @@ class Pattern:
     cloth, zone, patch : str
     outline : shapely.Polygon, mm
         The line to cut.
+    kept : shapely.Polygon, mm
+        What stays of it in the part: the trim at free edges is cut off once it is hard.
     net : shapely.Polygon, mm
         The zone itself, without laps and trim.
+    laps : tuple of tuple of float and tuple of 3 float, mm2 and mm
+        The strip along each seam, less than nothing where the piece gives way, and the middle of that seam.
     seams : tuple of (k, 2) float, mm
         Where the net edge meets other zones.
     notches : tuple of Notch
@@ -116,7 +120,9 @@ class Pattern:
     zone: str
     patch: str
     outline: shapely.Polygon
+    kept: shapely.Polygon
     net: shapely.Polygon
+    laps: tuple[tuple[float, tuple[float, float, float]], ...]
     seams: tuple[Array, ...]
     notches: tuple[Notch, ...]
     centrelines: tuple[Array, ...]

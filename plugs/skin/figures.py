@@ -32,6 +32,8 @@ def layup_figures(layup: Layup, verdicts: Sequence[EdgeVerdict] = ()) -> dict[st
         "resin": layup.resin.name,
         "hardener": layup.hardener.name,
         "foam": layup.foam.name,
+        "cured_kg_m3": _round(layup.resin.cured_kg_m3),
+        "cured_source": layup.resin.sources.get("cured_kg_m3", "recipe: of the resin"),
         "barrier": None if layup.barrier is None else layup.barrier.name,
         "labels": {m.name: label_of(m) for m in (layup.foam, layup.resin, layup.hardener)},
         "seal_kg_m2": _round(layup.seal_kg_m2),

@@ -18,6 +18,7 @@ from plugs.skin.edges import (
     Edge,
     centrelines_of,
     closed_up,
+    largest,
     moved_edges,
     net_of,
     notches_on,
@@ -49,12 +50,15 @@ class PatternSet:
         Each patch laid flat, cuts and darts made.
     seams : tuple of Seam
     findings : tuple of Finding
+    without_mm2 : mapping of int to float, mm2
+        By number of ply: surface that it covers and for which no piece can be drawn.
     """
 
     patterns: tuple[Pattern, ...]
     flats: tuple[Flat, ...]
     seams: tuple[Seam, ...]
     findings: tuple[Finding, ...]
+    without_mm2: Mapping[int, float]
 
 
 def patterns_of(
@@ -91,7 +95,7 @@ def patterns_of(
         flat = flatten(with_darts(opened(patch), mine))
         flats.append(flat)
         findings += [found for found in (finding_of(flat), _overlap_of(flat)) if found is not None]
-    found, breadth = [], _breadths(surface)
+    found, breadth, without = [], _breadths(surface), dict.fromkeys([ply.number for ply in plies], 0.0)
     laid = [Edge(net=net_of(flat), runs=runs_of(flat), centrelines=centrelines_of(flat)) for flat in flats]
     for i, ply in enumerate(plies):
         covered = _covered(ply, surface.zones, f"plies[{i}].zones")
@@ -102,9 +106,12 @@ def patterns_of(
                 pattern = _pattern(flat, edge, moves, ply, zone, seams)
                 if pattern.outline.area > 0.0:
                     found.append(pattern)
-                elif ply is plies[0]:
-                    findings.append(_no_piece(flat))
-    return PatternSet(patterns=tuple(found), flats=tuple(flats), seams=seams, findings=tuple(findings))
+                else:
+                    without[ply.number] += flat.patch.area_mm2
+                    findings += [_no_piece(flat)] if ply is plies[0] else []
+    return PatternSet(
+        patterns=tuple(found), flats=tuple(flats), seams=seams, findings=tuple(findings), without_mm2=without
+    )
 
 
 def _unknown(param: str, value: str, names: Sequence[str]) -> PlugError:
@@ -209,14 +216,35 @@ def _pattern(
         np.asarray(line.coords) for line, run in zip(lines, edge.runs, strict=True) if run[0] >= 0
     )
     outline = closed_up(shapely.simplify(moved_edges(edge, lines, moves), THINNED))
+    kept, trimmed = (
+        outline,
+        [0.0 if run[0] == FREE else move for run, move in zip(edge.runs, moves, strict=True)],
+    )
+    if trimmed != list(moves):
+        kept = largest(shapely.intersection(outline, moved_edges(edge, lines, trimmed)))
     by_zone = {run[0]: move for run, move in zip(edge.runs, moves, strict=True)}
     degrees, words = _ARROWS[flat.warp]
     return Pattern(
         name=f"P{ply.number} {flat.patch.name}",
         ply=ply.number, cloth=ply.cloth, zone=zone, patch=flat.patch.name,
-        outline=outline, net=edge.net, seams=seams_flat,
+        outline=outline, kept=kept, net=edge.net, laps=_strips(flat, edge, trimmed), seams=seams_flat,
         notches=notches_on(flat, seams, outline, by_zone), centrelines=edge.centrelines,
         arrow_deg=degrees, arrow=words, bias_deg=ply.bias_deg,
         surface_mm2=flat.patch.area_mm2, is_exact=flat.is_exact,
         stretch_min=flat.stretch_min, stretch_max=flat.stretch_max,
     )  # fmt: skip
+
+
+def _strips(
+    flat: Flat, edge: Edge, moves: Sequence[float]
+) -> tuple[tuple[float, tuple[float, float, float]], ...]:
+    """Return the strip that each run of a rim is moved by, and the middle of the run on the plug."""
+    found = []
+    for (_, chain, is_closed), move in zip(edge.runs, moves, strict=True):
+        points = flat.patch.vertices[np.append(chain, chain[:1]) if is_closed else chain]
+        length = np.linalg.norm(np.diff(points, axis=0), axis=1)
+        whole = float(length.sum())
+        if move and whole > 0.0:
+            x, y, z = (float(v) for v in length @ (0.5 * (points[1:] + points[:-1])) / whole)
+            found.append((move * whole, (x, y, z)))
+    return tuple(found)

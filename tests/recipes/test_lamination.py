@@ -105,7 +105,9 @@ def test_mixing_sheet_adds_up_by_hand() -> None:
         if not mix.ply:
             continue
         ply = made.layup.plies[mix.ply - 1]
-        area = 1e-6 * math.fsum(p.area_mm2 for p in made.patterns.patterns if p.ply == mix.ply)
+        area = 1e-6 * math.fsum(
+            one.pattern.area_mm2 for roll in made.rolls for one in roll.laid if one.pattern.ply == mix.ply
+        )
         wet = area * 1e-3 * ply.cloth.weight_gsm * (1.0 / ply.glass_content - 1.0) * 1.1
         assert mix.mixed_kg == pytest.approx(wet, rel=1e-9)
         assert mix.resin_kg is not None
@@ -120,7 +122,11 @@ def test_mixing_sheet_adds_up_by_hand() -> None:
 
 
 def test_part_weighs_its_plies() -> None:
-    """Foam dug out: the mass is area x mass per m2 of every panel; the centre lies on the centreline."""
+    """Foam dug out: mass per m2 over the pieces as they are cut, less their trim, and 0.4 mm of filler.
+
+    The places' own shares are area x mass per m2; the rest is laps and filler. The centre lies on the
+    centreline.
+    """
     made = laid()
     by_owner: dict[str, float] = {}
     for name, area in made.surface.areas_mm2.items():
@@ -131,8 +137,17 @@ def test_part_weighs_its_plies() -> None:
         for place in made.layup.covered
         if place in by_owner
     )
-    assert made.part.mass_kg == pytest.approx(mass, rel=1e-6)
-    assert abs(made.part.centre[1]) < 2.0  # the invented tub is not quite even
+    assert math.fsum(s.mass_kg for s in made.part.shares if s.area_m2) == pytest.approx(mass, rel=1e-6)
+    pieces = math.fsum(
+        1e-6 * one.pattern.kept.area * (ply.glass_kg_m2 + ply.resin_kg_m2)
+        for roll in made.rolls
+        for one in roll.laid
+        for ply in made.layup.plies
+        if ply.number == one.pattern.ply
+    )
+    filler = next(p.need.amount for p in made.bought.purchases if p.need.group == "filler")
+    assert made.part.mass_kg == pytest.approx(pieces + filler, rel=1e-4)  # crumbs have no piece
+    assert abs(made.part.centre[1]) < 5.0  # the tub is not quite even, and laps run one way round
     low, high = tail().solid.by_mesh.lower, tail().solid.by_mesh.upper
     assert all(a < c < b for a, c, b in zip(low, made.part.centre, high, strict=True))
 
