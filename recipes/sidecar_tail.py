@@ -24,7 +24,7 @@ def sidecar_tail(
     filler=0.4,            # filler and paint over the laminate
     shop_c=20.0,           # temperature of shop, foam and resin
     plate="eu-one-line",   # us-canada-car, uk-one-line, australia, japan; the tall uk-two-line and
-                           # eu-two-line want a stern_height of 320 and 360
+                           # eu-two-line want a stern_height of 280 and 320
     plate_depth=12.0,
     sheet=50.0,            # foam sheet thickness
     allowance=4.0,         # foam left high all round, for the sanding block
@@ -63,8 +63,8 @@ def sidecar_tail(
         ),
         recesses=(
             Recess(
-                name="number plate", panel="aft", y=0.0, z=stern_height / 2, plate=plate, clearance=3.0,
-                depth=plate_depth, draft_deg=5.0, floor_radius=min(6.5, 0.8 * plate_depth),
+                name="number plate", panel="aft", y=0.0, z=(stern_height - stern_radius) / 2, plate=plate,
+                clearance=3.0, depth=plate_depth, draft_deg=5.0, floor_radius=min(6.5, 0.8 * plate_depth),
             ),
         ),
         skin=Skin(filler=filler, bare=("floor", "front")),     # the schedule makes the thickness

@@ -42,6 +42,7 @@ ORDER = (
     "plugs.shape.skin_proof",
     "plugs.shape.skin_offset",
     "plugs.shape.plates",
+    "plugs.shape.holding",
     "plugs.shape.seat",
     "plugs.shape.recess",
     "plugs.shape.cells",

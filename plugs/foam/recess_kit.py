@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.errors import PlugError
+from plugs.shape.holding import Rounded
 from plugs.shape.plan import number
 from plugs.shape.recess import Tool
 from plugs.tolerances import LENGTH
@@ -43,49 +44,6 @@ class PocketWork:
 
     kerf: float = 1.0
     cloth_overlap: float = 25.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rounded:
-    """A rectangle round the tool's axis with rounded corners.
-
-    Attributes
-    ----------
-    width, height : float, mm
-        Along the tool's own axes.
-    radius : float, mm
-        Of its corners; 0 is sharp.
-    """
-
-    width: float
-    height: float
-    radius: float
-
-    def grown(self, by: float) -> Rounded:
-        """Return the parallel rectangle: a sharp corner grows round, and stays sharp when it shrinks.
-
-        Parameters
-        ----------
-        by : float, mm
-            Outward; negative inward.
-
-        Returns
-        -------
-        Rounded
-        """
-        return Rounded(
-            width=self.width + 2.0 * by, height=self.height + 2.0 * by, radius=max(self.radius + by, 0.0)
-        )
-
-    @property
-    def perimeter(self) -> float:
-        """Length all round, mm."""
-        return 2.0 * (self.width + self.height) - (8.0 - 2.0 * np.pi) * self.radius
-
-    @property
-    def area_mm2(self) -> float:
-        """Area."""
-        return self.width * self.height - (4.0 - np.pi) * self.radius**2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,14 +10,14 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError
+from plugs.errors import PlugError, promise
 from plugs.shape.checks import checked_loft
+from plugs.shape.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for, smaller_blend
 from plugs.shape.plan import number
-from plugs.shape.plates import plate_size
-from plugs.shape.seat import Seat, find_seat
+from plugs.shape.seat import Seat, find_seat, flat_runs, flat_words, move_words
 from plugs.shape.section import Corner, End, LinesPlan, Station
 from plugs.shape.stations import Loft
-from plugs.tolerances import SMALLEST_BODY
+from plugs.tolerances import LENGTH, SMALLEST_BODY
 
 Array = NDArray[np.float64]
 
@@ -38,7 +39,8 @@ class Recess:
     y, z : float, mm
         On an end: where its middle lies.
     width, height : float, mm
-        Size of the mouth: on a panel across it and along the plug, on an end along y and z.
+        Size of the mouth: on a panel across it and along the plug, on an end along y and z. What is
+        not given is made so large that ``plate`` or ``holds`` has its room on the floor.
     depth : float, mm
         From the surface at the middle to the floor.
     corner_radius, floor_radius : float, mm
@@ -52,9 +54,11 @@ class Recess:
     is_through : bool
         True cuts through the whole plug, whatever ``depth`` says.
     plate : str
-        A region of the table of plates; gives width, height and corner radius.
+        A region of the table of plates: what the recess holds.
+    holds : sequence of 2 or 3 float, mm
+        Width, height and, if they are round, corner radius of what the recess holds.
     clearance : float, mm
-        Room round the plate on every side.
+        Room round ``plate`` or ``holds`` on every side, on the flat of the finished floor.
     name : str
         For messages and drawings.
     """
@@ -74,6 +78,7 @@ class Recess:
     square_to: str = "surface"
     is_through: bool = False
     plate: str | None = None
+    holds: Sequence[float] | None = None
     clearance: float = 3.0
     name: str = ""
 
@@ -126,6 +131,8 @@ class Tool:
     depth : float, mm
         From the surface to the floor or top.
     is_through : bool
+    held : Held or None
+        What a recess is to hold.
     """
 
     param: str
@@ -135,6 +142,14 @@ class Tool:
     frame: Array
     depth: float
     is_through: bool
+    held: Held | None = None
+
+    @property
+    def flat(self) -> Rounded:
+        """The flat of its floor or top: inside the fillet; of a cut right through its far end."""
+        last = self.loft.sections(self.loft.breaks[-1:])
+        width, height = np.ptp(last.corners[0], axis=0)
+        return Rounded(width=float(width), height=float(height), radius=float(last.radius[0].max()))
 
 
 def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) -> Tool:
@@ -167,35 +182,65 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
             remedy='write Recess(panel="deck", x=200.0, ...)',
         )
     is_cut = isinstance(item, Recess)
-    size = _size(item, param)
+    depth, draft = _checked_words(item, param)
     seat = find_seat(loft, item, param)
-    outline = _mouth(size)
-    heights = _heights_within(seat, outline)
-    reach = heights.max(initial=0.0) if is_cut else -heights.min(initial=0.0)
-    slope = np.tan(np.radians(size.draft_deg))
-    _check_on_panel(outline.buffer(max(reach, 0.0) * slope) if slope > 0.0 else outline, seat, item, param)
-    depth = size.depth
-    if isinstance(item, Recess) and item.is_through:
-        corners = loft.sections(np.linspace(loft.breaks[0], loft.breaks[-1], _ALONG))
-        body = corners.place(np.arange(corners.rings.points.shape[1]), np.array(0.0))
-        depth = float(((seat.point - body) @ seat.outward).max()) + _OUT
-        _check_walls(replace(size, depth=depth), param, "floor_radius")
+    is_through = isinstance(item, Recess) and item.is_through
+    if is_through:
+        depth = _through(loft, seat)
+    held = held_by(item.plate, item.holds, item.clearance, param) if isinstance(item, Recess) else None
+    size = _size(item, held, depth, draft, param)
+    _check_on_panel(loft, seat, size, item, held, param)
+    reach = _reach(seat, _mouth(size), is_cut=is_cut)
+    if held is not None and not is_through:
+        _check_floor(seat, held, size, param)
     if skin > 0.0:
         size, depth = _under_skin(size, skin, param, is_cut=is_cut), depth + (skin if is_cut else -skin)
     root = _OUT if is_cut else _OUT + 2.0 * skin  # a boss stands on the foam, which lies deeper
-    tool = checked_loft(_tool_plan(replace(size, depth=depth), max(float(reach), 0.0) + root))
+    tool = checked_loft(_tool_plan(replace(size, depth=depth), reach + root))
     along = -seat.outward if is_cut else seat.outward
     side = np.cross(seat.height, along)
     frame = np.stack([along, side, seat.height, seat.point], axis=1)
-    return Tool(
+    made = Tool(
         param=param,
         name=item.name or ("recess" if is_cut else "boss") + f" on {item.panel}",
         kind="cut" if is_cut else "add",
         loft=tool,
         frame=frame,
         depth=depth,
-        is_through=isinstance(item, Recess) and item.is_through,
+        is_through=is_through,
+        held=held,
     )
+    promise(held is None or made.flat.holds(held.room), f"{made.name} does not hold {made.held}")
+    return made
+
+
+def _checked_words(item: Recess | Boss, param: str) -> tuple[float, float]:
+    """Return a tool's depth or rise and its draft; its turn and its direction are checked as well."""
+    draft = number(f"{param}.draft_deg", item.draft_deg, least=-30.0, most=80.0)
+    number(f"{param}.turn_deg", item.turn_deg, least=-360.0, most=360.0)
+    if item.square_to not in ("surface", "x", "y", "z"):
+        raise PlugError(
+            param=f"{param}.square_to",
+            value=item.square_to,
+            reason="a tool stands square to the surface or along an axis",
+            remedy='use "surface", "x", "y" or "z"',
+        )
+    word = "depth" if isinstance(item, Recess) else "rise"
+    depth = number(f"{param}.{word}", getattr(item, word), least=0.1)
+    return depth, draft
+
+
+def _through(loft: Loft, seat: Seat) -> float:
+    """Return how deep a cut right through goes."""
+    corners = loft.sections(np.linspace(loft.breaks[0], loft.breaks[-1], _ALONG))
+    body = corners.place(np.arange(corners.rings.points.shape[1]), np.array(0.0))
+    return float(((seat.point - body) @ seat.outward).max()) + _OUT
+
+
+def _reach(seat: Seat, outline: shapely.Polygon, *, is_cut: bool) -> float:
+    """Return how far the surface stands out over a recess's plane, or falls away under a boss's."""
+    heights = seat.heights_under(outline)
+    return max(float(heights.max(initial=0.0) if is_cut else -heights.min(initial=0.0)), 0.0)
 
 
 def _mouth(size: _Size) -> shapely.Polygon:
@@ -221,40 +266,44 @@ class _Size:
     draft_deg: float
 
 
-def _size(item: Recess | Boss, param: str) -> _Size:
-    """Return the checked sizes of a recess or boss."""
-    width, height, corner = item.width, item.height, item.corner_radius
-    if isinstance(item, Recess) and item.plate is not None:
-        plate = plate_size(item.plate, item.clearance, f"{param}.plate")
-        width, height = (p if v is None else v for p, v in zip(plate, (width, height), strict=False))
-        corner = plate[2] if corner is None else corner
-    width = number(f"{param}.width", width, least=SMALLEST_BODY)
-    height = number(f"{param}.height", height, least=SMALLEST_BODY)
-    word, end_word = ("depth", "floor_radius") if isinstance(item, Recess) else ("rise", "top_radius")
-    depth = number(f"{param}.{word}", getattr(item, word), least=0.1)
-    corner = number(f"{param}.corner_radius", 0.0 if corner is None else corner, least=0.0)
+def _size(item: Recess | Boss, held: Held | None, depth: float, draft: float, param: str) -> _Size:
+    """Return the checked sizes of a recess or boss; what it holds gives those that are not given."""
+    end_word = "floor_radius" if isinstance(item, Recess) else "top_radius"
     end_radius = number(f"{param}.{end_word}", getattr(item, end_word), least=0.0)
-    draft = number(f"{param}.draft_deg", item.draft_deg, least=-30.0, most=80.0)
-    number(f"{param}.turn_deg", item.turn_deg, least=-360.0, most=360.0)
-    half = 0.5 * min(width, height)
-    if corner > half:
+    if isinstance(item, Recess) and item.is_through:
+        end_radius = 0.0  # there is no floor
+    width, height = (
+        None if value is None and held is not None else number(f"{param}.{word}", value, least=SMALLEST_BODY)
+        for word, value in (("width", item.width), ("height", item.height))
+    )
+    corner = item.corner_radius
+    if corner is not None:
+        corner = number(f"{param}.corner_radius", corner, least=0.0)
+    if held is None:
+        mouth = Rounded(width=width or 0.0, height=height or 0.0, radius=corner or 0.0)
+    else:
+        mouth = mouth_for(held, width, height, corner, sum(drawn_in(depth, draft, end_radius)))
+    half = 0.5 * min(mouth.width, mouth.height)
+    if mouth.radius > half:
         raise PlugError(
             param=f"{param}.corner_radius",
-            value=corner,
+            value=mouth.radius,
             reason=f"the outline is only {2 * half:g} mm across",
             remedy=f"use at most {half:g}",
         )
-    if item.square_to not in ("surface", "x", "y", "z"):
-        raise PlugError(
-            param=f"{param}.square_to",
-            value=item.square_to,
-            reason="a tool stands square to the surface or along an axis",
-            remedy='use "surface", "x", "y" or "z"',
-        )
     size = _Size(
-        width=width, height=height, depth=depth, corner_radius=corner, end_radius=end_radius, draft_deg=draft
+        width=mouth.width,
+        height=mouth.height,
+        depth=depth,
+        corner_radius=mouth.radius,
+        end_radius=end_radius,
+        draft_deg=draft,
     )
     _check_walls(size, param, end_word)
+    if held is not None:
+        foot, fillet = drawn_in(depth, draft, end_radius)
+        flat = mouth.grown(-foot).grown(-fillet)
+        check_held(held, mouth, flat, foot + fillet, param)
     return size
 
 
@@ -323,14 +372,44 @@ def _tool_plan(size: _Size, out: float) -> LinesPlan:
     return LinesPlan(stations=(at(-out), at(0.0), at(size.depth)), aft=End(radius=size.end_radius))
 
 
-def _heights_within(seat: Seat, outline: shapely.Polygon) -> Array:
-    """Return how far the panel's points under an outline stand over the tool's plane."""
-    near = shapely.contains_xy(outline.buffer(5.0), seat.surface[:, 0], seat.surface[:, 1])
-    return np.asarray(seat.surface[near, 2])
+def _check_floor(seat: Seat, held: Held, size: _Size, param: str) -> None:
+    """Refuse a floor that the surface falls away from where a thing is to lie on it."""
+    room = held.room
+    lies = _mouth(
+        replace(size, width=room.width, height=room.height, corner_radius=min(room.radius, 0.5 * room.height))
+    )
+    lowest = -float(seat.heights_under(lies).min(initial=0.0))
+    if lowest >= size.depth:
+        raise PlugError(
+            param=f"{param}.depth",
+            value=size.depth,
+            reason=f"the surface falls away by {lowest:.1f} mm where {held.name} lies: the floor ends there",
+            remedy=f"use {np.ceil(10.0 * lowest + 5.0) / 10.0:g} or more",
+        )
 
 
-def _check_on_panel(outline: shapely.Polygon, seat: Seat, item: Recess | Boss, param: str) -> None:
+def _outline_on(seat: Seat, size: _Size, *, is_cut: bool) -> shapely.Polygon:
+    """Return a tool's outline where it meets the surface: with draft it is wider where that stands out."""
+    mouth = _mouth(size)
+    wider = _reach(seat, mouth, is_cut=is_cut) * max(float(np.tan(np.radians(size.draft_deg))), 0.0)
+    if wider < LENGTH:
+        return mouth
+    return _mouth(
+        replace(
+            size,
+            width=size.width + 2.0 * wider,
+            height=size.height + 2.0 * wider,
+            corner_radius=size.corner_radius + wider,
+        )
+    )
+
+
+def _check_on_panel(
+    loft: Loft, seat: Seat, size: _Size, item: Recess | Boss, held: Held | None, param: str
+) -> None:
     """Refuse an outline that leaves the flat part of its panel or end."""
+    is_cut = isinstance(item, Recess)
+    outline = _outline_on(seat, size, is_cut=is_cut)
     if seat.room.contains(outline):
         return
     place = f"panel {item.panel!r}" if item.panel not in ("front", "aft") else f"the {item.panel} end"
@@ -349,29 +428,43 @@ def _check_on_panel(outline: shapely.Polygon, seat: Seat, item: Recess | Boss, p
         small = shapely.affinity.scale(outline, middle, middle, origin=(0.0, 0.0))
         low, high = (middle, high) if seat.room.contains(small) else (low, middle)
     bounds = outline.bounds
-    wide, tall = (bounds[2] - bounds[0]) * low, (bounds[3] - bounds[1]) * low
-    smaller = (
-        f"make it at most {np.floor(wide):g} x {np.floor(tall):g} mm here"
-        if low > 0.0
-        else "move it onto the panel"
-    )
+    wide, tall = bounds[2] - bounds[0], bounds[3] - bounds[1]
+
+    blend = _blend_words(loft, item, size, param)
+    most = np.floor(np.array([wide, tall]) * low)
+    smaller = f"make it at most {most[0]:g} x {most[1]:g} mm here"
+    if held is not None:
+        most = np.floor(most - [size.width - held.thing.width, size.height - held.thing.height])
+        smaller = f"hold at most {most[0]:g} x {most[1]:g} mm here"
     raise PlugError(
         param=f"{param}.panel",
         value=item.panel,
-        reason=f"the outline leaves the flat of {place} by {over:.1f} mm, into the blend or over the edge",
-        remedy=_move(outline, seat, over) + smaller,
+        reason=f"the outline, {wide:.1f} x {tall:.1f} mm, leaves the flat of {place} by {over:.1f} mm, into "
+        f"the blend or over the edge: {flat_words(seat, outline)}",
+        remedy=move_words(outline, seat, over)
+        + blend
+        + (smaller if low > 0.0 and most.min() > 1.0 else "move it onto the panel"),
     )
 
 
-def _move(outline: shapely.Polygon, seat: Seat, over: float) -> str:
-    """Return a move that brings an outline onto its panel, in words, or nothing."""
-    for direction in (seat.width, -seat.width, seat.height, -seat.height):
-        shift = over + 0.1
-        moved = shapely.affinity.translate(
-            outline, direction @ seat.width * shift, direction @ seat.height * shift
-        )
-        if seat.room.contains(moved):
-            axis = int(np.argmax(np.abs(direction)))
-            words = (("forward", "aft"), ("to port", "to starboard"), ("down", "up"))[axis]
-            return f"move it {shift:.1f} mm {words[int(direction[axis] > 0.0)]}, or "
+def _blend_words(loft: Loft, item: Recess | Boss, size: _Size, param: str) -> str:
+    """Return which smaller blend leaves room where a tool stands, or in the middle of the flat there."""
+
+    def shifted(other: Loft, is_moved: bool) -> tuple[Seat, Array, bool]:
+        there = find_seat(other, item, param)
+        outline = _outline_on(there, size, is_cut=isinstance(item, Recess))
+        shift = flat_runs(there, outline).mean(axis=1) if is_moved else np.zeros(2)
+        moved = shapely.affinity.translate(outline, *shift)
+        return there, shift, bool(there.room.contains(moved))
+
+    for is_moved in (False, True):
+        found = smaller_blend(loft, item.panel, lambda other, m=is_moved: shifted(other, m)[2])  # type: ignore[misc]
+        if found is not None:
+            words, other = found
+            seat, shift, _ = shifted(other, is_moved)
+            at = seat.point + shift[0] * seat.width + shift[1] * seat.height
+            place = ", ".join(
+                f"{'xyz'[i]} = {at[i]:.1f}" for i in range(3) if abs(at[i] - seat.point[i]) > _OUT / 20.0
+            )
+            return words + (f" with its middle at {place}" if place else "") + ", or "
     return ""

@@ -7,6 +7,7 @@ from typing import Protocol
 
 import numpy as np
 import shapely
+import shapely.affinity
 from numpy.typing import NDArray
 
 from plugs.errors import PlugError
@@ -17,6 +18,9 @@ from plugs.tolerances import LENGTH
 Array = NDArray[np.float64]
 
 _ALONG = 65
+_ACROSS = 48
+_LOOKED = 11
+_FAR = 1e5
 _LEAST_LEAN = 0.26
 
 
@@ -64,8 +68,8 @@ class Seat:
         Its axes.
     room : shapely.Polygon
         The flat of its panel or end, along width and height from the point, mm.
-    surface : (m, 3) float, mm
-        Points of the panel along the three axes.
+    surface : (k, m, 3) float, mm
+        A grid of points of the panel along the three axes; of an end its outline, k = 1.
     """
 
     point: Array
@@ -74,6 +78,26 @@ class Seat:
     outward: Array
     room: shapely.Polygon
     surface: Array
+
+    def heights_under(self, outline: shapely.Polygon) -> Array:
+        """Return how far the surface stands over the tool's plane under an outline.
+
+        Parameters
+        ----------
+        outline : shapely.Polygon, mm
+            Along width and height from the point.
+
+        Returns
+        -------
+        (n,) float, mm
+            At the grid's points within the outline, and all along its edge; none on an end, which is flat.
+        """
+        if len(self.surface) == 1:
+            return np.zeros(0)
+        points = self.surface.reshape(-1, 3)
+        is_under = shapely.contains_xy(outline, points[:, 0], points[:, 1])
+        edge = np.asarray(outline.segmentize(0.02 * outline.length).exterior.coords)
+        return np.concatenate([points[is_under, 2], _heights_at(self.surface, edge)])
 
 
 def find_seat(loft: Loft, place: Place, param: str) -> Seat:
@@ -125,8 +149,27 @@ def find_seat(loft: Loft, place: Place, param: str) -> Seat:
         height=height,
         outward=normal,
         room=room.buffer(0),
-        surface=local.reshape(-1, 3),
+        surface=local if local.ndim == 3 else local[None],
     )
+
+
+def _heights_at(grid: Array, places: Array) -> Array:
+    """Return the heights of a grid of points over places in its plane; places beside it are left out."""
+    corners = grid[:-1, :-1], grid[1:, :-1], grid[1:, 1:], grid[:-1, 1:]
+    found = []
+    for a, b, c in ((0, 1, 2), (0, 2, 3)):
+        one, two, three = (corners[i].reshape(-1, 1, 3) for i in (a, b, c))
+        low, high = (f(f(one, two), three)[:, 0, :2] for f in (np.minimum, np.maximum))
+        is_near = (low <= places.max(axis=0)).all(axis=1) & (high >= places.min(axis=0)).all(axis=1)
+        one, two, three = one[is_near], two[is_near], three[is_near]
+        first, second, to = two - one, three - one, places[None] - one[..., :2]
+        det = first[..., 0] * second[..., 1] - first[..., 1] * second[..., 0]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            u = (to[..., 0] * second[..., 1] - to[..., 1] * second[..., 0]) / det
+            v = (first[..., 0] * to[..., 1] - first[..., 1] * to[..., 0]) / det
+            is_in = (u >= -1e-9) & (v >= -1e-9) & (u + v <= 1.0 + 1e-9)
+            found.append((one[..., 2] + u * first[..., 2] + v * second[..., 2])[is_in])
+    return np.concatenate(found)
 
 
 def _axis_near(normal: Array, name: str, param: str) -> tuple[Array, Array]:
@@ -213,7 +256,7 @@ def _panel_place(loft: Loft, place: Place, param: str) -> tuple[Array, Array, Ar
     normal = np.cross(sideways, along)
     inside = (loft.breaks > first) & (loft.breaks < last)
     t = np.unique(np.concatenate([np.linspace(first, last, _ALONG), loft.breaks[inside]]))
-    steps = max(16 // len(panels), 2)
+    steps = max(_ACROSS // len(panels), 2)
     segments = np.append(np.repeat(2 * panels + 1, steps), 2 * panels[-1] + 1)
     ratios = np.append(np.tile(np.arange(steps) / steps, len(panels)), 1.0)
     return spot.point, normal / np.linalg.norm(normal), loft.sections(t).place(segments, ratios)
@@ -269,3 +312,81 @@ def _on_panel(here: Sections, panels: NDArray[np.intp], across: float) -> _Spot:
     point = here.place(np.array([2 * panel + 1]), np.array([share]))[0, 0]
     over = max(low - ratio, ratio - high) * float(lengths[piece])
     return _Spot(point=point, panel=panel, share=float(share), over=over)
+
+
+def flat_runs(seat: Seat, outline: shapely.Polygon) -> Array:
+    """Return from where to where the flat runs along a tool's width and height, over the whole outline.
+
+    Parameters
+    ----------
+    seat : Seat
+    outline : shapely.Polygon, mm
+        Along width and height from the point.
+
+    Returns
+    -------
+    (2, 2) float, mm
+        Along the width and along the height.
+    """
+    lower = np.maximum(outline.bounds[:2], seat.room.bounds[:2])
+    upper = np.minimum(outline.bounds[2:], seat.room.bounds[2:])
+    runs = np.zeros((2, 2))
+    for along, across in ((0, 1), (1, 0)):
+        ends = []
+        for at in np.linspace(lower[across], upper[across], _LOOKED)[1:-1]:
+            line = np.zeros((2, 2))
+            line[:, across], line[:, along] = at, (-_FAR, _FAR)
+            met = shapely.intersection(seat.room, shapely.LineString(line))
+            ends.append((0.0, 0.0) if met.is_empty else (met.bounds[along], met.bounds[along + 2]))
+        first, last = max(e[0] for e in ends), min(e[1] for e in ends)
+        runs[along] = first, max(first, last)
+    return runs
+
+
+def flat_words(seat: Seat, outline: shapely.Polygon) -> str:
+    """Return how wide and how high the flat is over the whole of an outline, and from where to where.
+
+    Parameters
+    ----------
+    seat : Seat
+    outline : shapely.Polygon, mm
+        Along width and height from the point.
+
+    Returns
+    -------
+    str
+    """
+    words = []
+    for word, way, run in zip(
+        ("wide", "high"), (seat.width, seat.height), flat_runs(seat, outline), strict=True
+    ):
+        axis = int(np.argmax(np.abs(way)))
+        low, high = sorted(float(seat.point[axis] + d * way[axis]) for d in run)
+        words.append(f"{np.ptp(run):.1f} mm {word} ({'xyz'[axis]} = {low:.1f} to {high:.1f})")
+    return "the flat is " + " and ".join(words)
+
+
+def move_words(outline: shapely.Polygon, seat: Seat, over: float) -> str:
+    """Return a move that brings an outline onto its panel, in words, or nothing.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon, mm
+    seat : Seat
+    over : float, mm
+        By how much it leaves the panel.
+
+    Returns
+    -------
+    str
+    """
+    for direction in (seat.width, -seat.width, seat.height, -seat.height):
+        shift = over + 0.1
+        moved = shapely.affinity.translate(
+            outline, direction @ seat.width * shift, direction @ seat.height * shift
+        )
+        if seat.room.contains(moved):
+            axis = int(np.argmax(np.abs(direction)))
+            words = (("forward", "aft"), ("to port", "to starboard"), ("down", "up"))[axis]
+            return f"move it {shift:.1f} mm {words[int(direction[axis] > 0.0)]}, or "
+    return ""

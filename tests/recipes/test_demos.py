@@ -33,7 +33,7 @@ RANGES = (
     ("sidecar_tail", "length", 450.0, 1800.0),
     ("sidecar_tail", "width", 700.0, 1800.0),
     ("sidecar_tail", "height", 200.0, 600.0),
-    ("sidecar_tail", "stern_width", 700.0, 1300.0),
+    ("sidecar_tail", "stern_width", 740.0, 1300.0),
     ("sidecar_tail", "stern_height", 230.0, 400.0),
     ("sidecar_tail", "tumblehome", 0.0, 120.0),
     ("sidecar_tail", "deck_radius", 0.0, 80.0),

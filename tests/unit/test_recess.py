@@ -188,14 +188,15 @@ def test_through_cut_goes_right_through(panel: str) -> None:
 
 
 def test_plate_gives_the_size() -> None:
-    """Width, height and corner radius from the table; what the recipe gives itself goes first."""
+    """Width, height and corner radius from the table; what the recipe gives itself goes first if it holds."""
     wide = box_plan(300.0, 700.0, 300.0)
     item = Recess(panel="aft", z=150.0, plate="eu-one-line", depth=10.0)
     assert -changed_volume(wide, item) == pytest.approx(
         10.0 * (526.0 * 126.0 - (4 - math.pi) * 11.0**2), rel=1e-4
     )
-    own = replace(item, height=100.0, corner_radius=0.0)
-    assert -changed_volume(wide, own) == pytest.approx(10.0 * 526.0 * 100.0, rel=1e-9)
+    own = replace(item, height=140.0, corner_radius=0.0)
+    assert -changed_volume(wide, own) == pytest.approx(10.0 * 526.0 * 140.0, rel=1e-9)
+    assert refused(wide, replace(own, height=100.0)).param == "recesses[0].height"
 
 
 @pytest.mark.parametrize(
