@@ -241,7 +241,7 @@ def _verdict(findings: Sequence[Finding], strict: bool) -> int:
 
 def _size_rows(work: Work) -> list[str]:
     """Return the rows that say what the plug is."""
-    from plugs.units import format_length
+    from plugs.units import format_length, format_size
 
     whole, unit = work.solid.by_mesh, work.design.plug.display_unit
     long, wide, high = (format_length(float(v), unit) for v in whole.upper - whole.lower)
@@ -249,7 +249,7 @@ def _size_rows(work: Work) -> list[str]:
     for layer in work.layers:
         sheets[layer.thickness] = sheets.get(layer.thickness, 0) + 1
     foam = ", ".join(
-        f"{count} of {format_length(thickness, unit)}" for thickness, count in sorted(sheets.items())
+        f"{count} of {format_size(thickness, unit)}" for thickness, count in sorted(sheets.items())
     )
     rows = [
         f"plug      {work.design.plug.name}",
@@ -266,8 +266,8 @@ def _size_rows(work: Work) -> list[str]:
         from plugs.output.cut_list import stock_figures
 
         rows += [
-            f"sheets    {kind['count']} of {format_length(kind['width_mm'], unit)} x "
-            f"{format_length(kind['height_mm'], unit)}, {format_length(kind['thickness_mm'], unit)} thick, "
+            f"sheets    {kind['count']} of {format_size(kind['width_mm'], unit)} x "
+            f"{format_size(kind['height_mm'], unit)}, {format_size(kind['thickness_mm'], unit)} thick, "
             f"{100.0 * kind['yield_ratio']:.0f} % used"
             for kind in stock_figures(parts.nesting)
         ]

@@ -39,6 +39,9 @@ _EXAMPLES: Final = "450, 12.5 mm, 3/4 in or 2 ft 3 1/2 in"
 _YES_NO: Final = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
 _LARGEST_COUNT: Final = 2.0**53
 """Whole numbers up to here are exact in a float."""
+_SAME_SIZE: Final = 0.005
+"""What a size in mm may lie off a fraction of an inch and still be meant by it, mm: its last digit."""
+
 _LONGEST: Final = 60
 """No length takes more characters than this; keeps every number in it far from overflow."""
 
@@ -269,6 +272,39 @@ def format_length(value: float, unit: str) -> str:
     if rest:
         parts.append(f"{rest // common}/{16 // common}")
     return f"{'-' if value < 0.0 and sixteenths else ''}{' '.join(parts)} in"
+
+
+def format_size(value: float, unit: str) -> str:
+    """Return the size of a thing that something else must fit: a drill, rod, screw, sheet, slot, radius.
+
+    Parameters
+    ----------
+    value : float, mm
+    unit : str
+        ``"mm"``: two decimals at most, ``"6.35 mm"``. ``"in"``: a fraction down to 1/64 where it is one,
+        ``"1/4 in"``; otherwise its own size first, ``"6 mm (0.236 in)"``, for no fraction near it would fit.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    PlugError
+        ``unit`` is neither.
+    AssertionError
+        ``value`` is not finite.
+    """
+    format_length(value, unit)  # which refuses what is no length, and no unit
+    own = f"{round(value, 2) + 0.0:g} mm"
+    parts = round(value * 64.0 / 25.4)
+    if unit == "mm" or abs(value - parts * 25.4 / 64.0) > _SAME_SIZE:
+        return own if unit == "mm" else f"{own} ({value / 25.4:.3f} in)"
+    whole, rest = divmod(abs(parts), 64)
+    common = math.gcd(rest, 64)
+    words = [str(whole)] if whole or not rest else []
+    words += [f"{rest // common}/{64 // common}"] if rest else []
+    return f"{'-' if parts < 0 else ''}{' '.join(words)} in"
 
 
 def _plain(text: str) -> str:

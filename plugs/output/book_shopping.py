@@ -92,7 +92,7 @@ def _besides(sheaf: Sheaf, groups: set[Any]) -> list[tuple[str, object]]:
         told = joined(
             [
                 "Pins: rod of ",
-                sheaf.told("d_mm", summary["pins"]["diameter_mm"]),
+                sheaf.told("rod_mm", summary["pins"]["diameter_mm"]),
                 ", ",
                 sheaf.told("l_mm", most),
                 " in all",
@@ -108,7 +108,7 @@ def _besides(sheaf: Sheaf, groups: set[Any]) -> list[tuple[str, object]]:
                 "Board for templates: ",
                 sheaf.told("area_m2", area),
                 " net, ",
-                joined((sheaf.told("t_mm", t) for t in thick), ", "),
+                joined((sheaf.told("board_mm", t) for t in thick), ", "),
                 " thick",
             ]
         )

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from html import escape
 from typing import Any, Final
 
-from plugs.units import format_length
+from plugs.units import format_length, format_size
 
 MM_PER_FOOT: Final = 304.8
 """The foot of the international agreement of 1959, 0.3048 m (from memory)."""
@@ -22,6 +22,9 @@ _UNICODE_MINUS: Final = "−"
 _LONG: Final = 32
 _THIN: Final = 3.0  # mm
 _SAME: Final = 0.01
+_SIZES: Final = ("diameter_mm", "rod_mm", "sheet_mm", "board_mm", "radius_mm", "least_radius_mm", "kerf_mm")
+"""Figures that something else must fit."""
+
 _NO_BREAK: Final = "\u00a0"
 _DASH: Final = "–"
 _VOID: Final = frozenset({"input", "img", "br", "link", "meta"})
@@ -243,6 +246,8 @@ def figure(name: str, value: object, unit: str) -> Html:
         return joined([f"{label_of(key)} {figure(key, item, unit)}" for key, item in value.items()], "; ")
     if not isinstance(value, int | float):
         return text(value)
+    if name in _SIZES:
+        return _unbroken(format_size(float(value), unit))
     if name.endswith(_LENGTH_ENDINGS):
         return _unbroken(_length(float(value), unit))
     return _unbroken(_measured(name, float(value), unit))

@@ -16,7 +16,7 @@ from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars
 from plugs.output.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
 from plugs.skin.cloth import Notch, Pattern
 from plugs.skin.roll import Laid, Roll
-from plugs.units import format_length
+from plugs.units import format_length, format_size
 
 Array = NDArray[np.float64]
 
@@ -123,7 +123,7 @@ def roll_drawing(roll: Roll, *, plug_name: str, display_unit: str = "mm") -> Dra
     bars, texts, y = check_bars(display_unit, 0.0, -GAP)
     rows = [
         plug_name,
-        f"{roll.cloth}, {format_length(roll.roll_width, display_unit)} wide",
+        f"{roll.cloth}, {format_size(roll.roll_width, display_unit)} wide",
         f"Buy {roll.length_to_buy_m:.1f} m",
         f"{len(roll.laid)} pieces, {100.0 * roll.yield_ratio:.0f} % of the cloth",
         "The warp runs along the roll, to the right; right side up is outside",

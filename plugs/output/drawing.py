@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from plugs.output.arcs import fit_arcs
 from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars, into_the_page
 from plugs.output.picture import LABELS, TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
-from plugs.units import format_length
+from plugs.units import format_length, format_size
 
 __all__ = [
     "FINAL_LOWER",
@@ -215,7 +215,7 @@ def _title_rows(layer: LayerOutlines, plug_name: str, unit: str) -> list[str]:
     return [
         plug_name,
         f"Layer {layer.name}, number {layer.index}",
-        f"Sheet {format_length(layer.thickness, unit)}, from {layer.axis} = {start} to {stop}",
+        f"Sheet {format_size(layer.thickness, unit)}, from {layer.axis} = {start} to {stop}",
         f"{_VIEWS[layer.axis].capitalize()}: {across} to the right, {up} up",
         f"{ROUGH}: cut here",
         f"{FINAL_LOWER}: {lower}",

@@ -16,7 +16,7 @@ from plugs.foam.pins import Pin, Pinned
 from plugs.output.drawing import PLANES, LayerOutlines, outline_paths
 from plugs.output.marks import ROW, TEXT
 from plugs.output.picture import Box, Drawing, Label, Path, label_box
-from plugs.units import format_length
+from plugs.units import format_length, format_size
 
 GLUE_LOWER: Final = "GLUE_LOWER"
 GLUE_UPPER: Final = "GLUE_UPPER"
@@ -118,9 +118,8 @@ def glue_rows(layer_name: str, joints: Sequence[Pinned], display_unit: str = "mm
             )
         if joint.pins:
             depth = joint.pins[0].upper_depth if is_lower else joint.pins[0].lower_depth
-            diameter, deep, length = (
-                format_length(v, display_unit) for v in (joint.diameter, depth, joint.pins[0].length)
-            )
+            deep, length = (format_length(v, display_unit) for v in (depth, joint.pins[0].length))
+            diameter = format_size(joint.diameter, display_unit)
             rows.append(f"{pins}: holes of {diameter}, {deep} deep, for pins of {length}")
     return rows
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from plugs.foam.recess_kit import Inlay, RecessKit, Rounded, dart_side
 from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars, line
 from plugs.output.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
-from plugs.units import format_length
+from plugs.units import format_length, format_size
 
 Array = NDArray[np.float64]
 
@@ -174,7 +174,7 @@ def _rows(kit: RecessKit, plug_name: str, unit: str) -> list[str]:
     """Return what is to be known of a recess."""
 
     def size(shape: Rounded) -> str:
-        corners = f", corners R {format_length(shape.radius, unit)}" if shape.radius > 0.0 else ""
+        corners = f", corners R {format_size(shape.radius, unit)}" if shape.radius > 0.0 else ""
         return f"{format_length(shape.width, unit)} x {format_length(shape.height, unit)}{corners}"
 
     x, y, z = (format_length(float(value), unit) for value in kit.frame[:, 3])
@@ -182,7 +182,7 @@ def _rows(kit: RecessKit, plug_name: str, unit: str) -> list[str]:
         plug_name,
         f"Recess {kit.name}, seen from outside; middle at x = {x}, y = {y}, z = {z}",
         f"{MOUTH}: {size(kit.mouth)}",
-        f"{CUT}: middle of a kerf of {kit.kerf:.1f} mm, inside the mouth; the saw leans "
+        f"{CUT}: middle of a kerf of {format_size(kit.kerf, unit)}, inside the mouth; the saw leans "
         f"{kit.draft_deg:.1f} deg" + (", opening narrower inward" if kit.draft_deg > 0.05 else ""),
     ]
     if kit.floor is None or kit.inlay is None:
@@ -198,7 +198,7 @@ def _rows(kit: RecessKit, plug_name: str, unit: str) -> list[str]:
             else f"it has {play} to be packed"
         ),
         f"{FLOOR}: {size(kit.floor)}"
-        + (f", fillet R {format_length(kit.floor_radius, unit)} filled in" if kit.floor_radius > 0.0 else ""),
+        + (f", fillet R {format_size(kit.floor_radius, unit)} filled in" if kit.floor_radius > 0.0 else ""),
         f"{CLOTH}: floor, walls ({format_length(kit.inlay.to_rim, unit)} unrolled) and "
         f"{format_length(kit.inlay.overlap, unit)} on the panel; {kit.inlay.area_mm2 / 1e6:.4f} m2; "
         f"{FOLD}: foot of the walls, and the mouth",

@@ -11,7 +11,7 @@ from plugs.foam.radius_blocks import RadiusBlock
 from plugs.foam.sanding import Sanding
 from plugs.output.marks import GAP, ROW, TEXT, check_bars, line
 from plugs.output.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, path_bounds
-from plugs.units import format_length
+from plugs.units import format_length, format_size
 
 Array = NDArray[np.float64]
 
@@ -101,7 +101,7 @@ def _radius(block: RadiusBlock, unit: str) -> str:
     """Return a block's radius as it is named: to half a millimetre, or in inches."""
     if unit == "mm":
         return f"R{round(2.0 * block.radius) / 2.0:g}"
-    return f"R {format_length(block.radius, unit)}"
+    return f"R {format_size(block.radius, unit)}"
 
 
 def _rows(block: RadiusBlock, words: Sanding, plug_name: str, unit: str) -> list[str]:

@@ -23,7 +23,7 @@ from plugs.foam.sanding import (
 )
 from plugs.output.marks import arrow, line
 from plugs.output.picture import Box, Drawing, Label, Path, label_box
-from plugs.units import format_length
+from plugs.units import format_length, format_size
 
 Array = NDArray[np.float64]
 
@@ -400,7 +400,7 @@ def _block_rows(blocks: Sequence[RadiusBlock], unit: str) -> list[list[str]]:
         rows.append(
             [
                 f"B{block.number}",
-                format_length(block.radius, unit) + (" inside" if block.is_inside else ""),
+                format_size(block.radius, unit) + (" inside" if block.is_inside else ""),
                 f"{block.turn_deg:.1f} deg",
                 f"{block.turn_deg:.1f} to {block.largest_turn_deg:.1f} deg",
                 block.title,

@@ -15,7 +15,7 @@ from plugs.output.drawing import FINAL_LOWER, FINAL_UPPER, ROUGH, outline_paths
 from plugs.output.glue_drawing import PINS_LOWER, PINS_UPPER, pin_paths
 from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars
 from plugs.output.picture import LABELS, TEXT_WIDTH_RATIO, Drawing, Label, Path
-from plugs.units import format_length
+from plugs.units import format_length, format_size
 
 SHEET: Final = "SHEET"
 LEFTOVER: Final = "LEFTOVER"
@@ -189,7 +189,7 @@ def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str) -> li
     """Return the rows of the title, top to bottom."""
     stock, cutting = sheet.stock, nesting.cutting
     width, height, thickness, kerf, spacing = (
-        format_length(length, unit)
+        format_size(length, unit)
         for length in (stock.width, stock.height, stock.thickness, cutting.kerf, cutting.spacing)
     )
     has_arrows = any(placement.piece.forward_deg is not None for placement in sheet.placements)

@@ -15,7 +15,7 @@ from plugs.output.drawing import outline_paths
 from plugs.output.lettering import Room
 from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars, into_the_page
 from plugs.output.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
-from plugs.units import format_length
+from plugs.units import format_length, format_size
 
 CUT: Final = "CUT"
 SLOT: Final = "SLOT"
@@ -213,10 +213,8 @@ def _legend(template: Template, unit: str, left: float, top: float) -> tuple[lis
 def _title_rows(template: Template, plug_name: str, unit: str) -> list[str]:
     """Return the rows of the title, top to bottom."""
     axis = template.axis
-    at, low, high, thick = (
-        format_length(v, unit)
-        for v in (template.at_mm, template.from_mm, template.to_mm, template.to_mm - template.from_mm)
-    )
+    at, low, high = (format_length(v, unit) for v in (template.at_mm, template.from_mm, template.to_mm))
+    thick = format_size(template.to_mm - template.from_mm, unit)
     seen = (
         "Seen from astern: y to the right, z up; the face in view is the aft one"
         if axis == "x"
@@ -233,7 +231,7 @@ def _title_rows(template: Template, plug_name: str, unit: str) -> list[str]:
     if template.slots:
         first = template.slots[0]
         names = ", ".join(slot.other for slot in template.slots)
-        rows.append(f"{SLOT}: {format_width(first.width, unit)} wide, open {first.opens}, for {names}")
+        rows.append(f"{SLOT}: {format_size(first.width, unit)} wide, open {first.opens}, for {names}")
     if template.marks:
         kinds = ", ".join(dict.fromkeys(mark.kind for mark in template.marks))
         rows.append(f"{MARK}: {kinds}")
@@ -241,26 +239,8 @@ def _title_rows(template: Template, plug_name: str, unit: str) -> list[str]:
     for kind, word in (("screw", "Screw holes"), ("foot", "Hole at the foot"), ("pin", "Holes for pins")):
         holes = [hole for hole in template.holes if hole.kind == kind]
         if holes:
-            rows.append(f"{word}: {len(holes)}, {format_length(holes[0].diameter, unit)} across")
+            rows.append(f"{word}: {len(holes)}, {format_size(holes[0].diameter, unit)} across")
     return rows
-
-
-def format_width(width: float, unit: str) -> str:
-    """Return the width of a slot as a person sets it: finer than other lengths.
-
-    Parameters
-    ----------
-    width : float, mm
-    unit : str
-        ``"mm"`` or ``"in"``: two decimals, or three.
-
-    Returns
-    -------
-    str
-    """
-    if unit == "in":
-        return f"{width / 25.4:.3f} in"
-    return f"{width:.2f}".rstrip("0").rstrip(".") + " mm"
 
 
 def _bevel_rows(template: Template, unit: str) -> list[str]:

@@ -12,7 +12,7 @@ from plugs.output.canvas import Pixels, Stroke, Word, drawing_png, png_bytes, wo
 from plugs.output.meshes import Array, NamedMesh
 from plugs.output.picture import Drawing
 from plugs.output.raster import Camera, Frame, Model, box_seen, camera_at, make_model, rendered
-from plugs.units import format_length
+from plugs.units import format_length, format_size
 
 FOLDER: Final = "pictures"
 
@@ -199,7 +199,7 @@ def layers_png(job: PictureJob) -> bytes:
         top, left = i // columns * high, i % columns * wide
         cell = rendered(make_model([mesh]), camera, replace(frame, scale=scale))
         sheet[top : top + high - _CAPTION, left : left + wide] = cell
-        text = f"{mesh.name}, {format_length(job.thicknesses[i], job.display_unit)}"
+        text = f"{mesh.name}, {format_size(job.thicknesses[i], job.display_unit)}"
         at = (left + wide / 2.0, top + high - _CAPTION / 2.0)
         words.append(Word(text=text, at=at, height=_LETTER, align="centre"))
     return png_bytes(sheet, words)

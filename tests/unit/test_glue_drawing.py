@@ -97,7 +97,7 @@ def test_rows_of_the_title() -> None:
     ]
     assert (
         glue_rows("L02", joints, "in")[1]
-        == "PINS_LOWER: holes of 1/4 in, 13/16 in deep, for pins of 1 9/16 in"
+        == "PINS_LOWER: holes of 6 mm (0.236 in), 13/16 in deep, for pins of 1 9/16 in"
     )
 
 

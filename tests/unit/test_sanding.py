@@ -323,7 +323,7 @@ def test_block_is_drawn_with_a_true_arc(unit: str) -> None:
     board = np.array(outlines[BOARD].get_points("xy"))
     assert np.ptp(board, axis=0) == pytest.approx([2.0 * (20.0 + 25.0) * np.sqrt(0.5), 150.0])
     words = " ".join(label.text for label in drawing.labels)
-    assert "B1 R20" in words if unit == "mm" else "13/16 in" in words
+    assert "B1 R20" in words if unit == "mm" else "20 mm (0.787 in)" in words
 
 
 def test_name_stands_inside_the_block() -> None:

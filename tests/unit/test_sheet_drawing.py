@@ -90,7 +90,7 @@ def test_title_tells_sheet_thickness_and_kerf(nesting: Nesting) -> None:
         assert part in words
     assert f"{100 * sheet.yield_ratio:.1f} %" in words
     inches = sheet_drawing(sheet, nesting, plug_name="Tail", display_unit="in")
-    assert "49 3/16 in x 35 7/16 in" in "\n".join(label.text for label in inches.labels)
+    assert "1250 mm (49.213 in) x 900 mm (35.433 in)" in "\n".join(label.text for label in inches.labels)
     assert "4 in" in {label.text for label in inches.labels}
 
 

@@ -15,7 +15,7 @@ from plugs.output.flat import flat_points
 from plugs.output.lettering import Room
 from plugs.output.picture import Drawing, Label, label_box
 from plugs.output.svg import render_svg
-from plugs.output.template_drawing import format_width, template_drawing
+from plugs.output.template_drawing import template_drawing
 from plugs.shape import mesh
 from tests.shapes import solid_of, tapered_plan
 
@@ -109,7 +109,7 @@ def test_names_title_and_files() -> None:
     assert drawing.name == "station-01"
     assert template_drawing(keel, plug_name="Tail").name == "lengthwise-03"
     assert "Tail" in texts
-    assert "Station template S01: station x = 0 in, 1/4 in thick" in texts
+    assert "Station template S01: station x = 0 in, 6 mm (0.236 in) thick" in texts
     assert "4 in" in texts
     assert any(text.startswith("SLOT: 0.244 in wide, open below, for B01, B02, B03") for text in texts)
     for each in (drawing, template_drawing(keel, plug_name="Tail")):
@@ -126,13 +126,6 @@ def test_small_template_keeps_what_has_room() -> None:
     drawing = template_drawing(template, plug_name="Bracket")
     check_words(drawing, template)
     assert any("S01" in label.text for label in drawing.labels)
-
-
-def test_slot_width_is_told_finely() -> None:
-    """Two decimals of a millimetre, three of an inch."""
-    assert format_width(6.2, "mm") == "6.2 mm"
-    assert format_width(6.25, "mm") == "6.25 mm"
-    assert format_width(6.35, "in") == "0.250 in"
 
 
 def test_room_gives_a_place_once() -> None:
