@@ -111,7 +111,8 @@ def test_names_title_and_files() -> None:
     assert "Tail" in texts
     assert "Station template S01: station x = 0 in, 6 mm (0.236 in) thick" in texts
     assert "4 in" in texts
-    assert any(text.startswith("SLOT: 0.244 in wide, open below, for B01, B02, B03") for text in texts)
+    slot = "SLOT: 6.2 mm (0.244 in) wide, open below, for B01, B02, B03"
+    assert any(text.startswith(slot) for text in texts)
     for each in (drawing, template_drawing(keel, plug_name="Tail")):
         text = render_dxf(each)
         assert all(name in text for name in ("CUT", "SLOT", "MARK", "LABELS"))
