@@ -1,9 +1,9 @@
 """A built folder measured from outside: sheets, joints, pins, glue, hollows and the mating face.
 
 Nothing of the house is asked but its command. The STL is read and measured by trimesh (MIT), the drawings by
-ezdxf (MIT), areas and distances in the plane by shapely (BSD), tables by Python's csv and json. What is asserted
-are sums of plain geometry, derived here: what a sheet holds, what two layers share, how far a point lies from a
-surface.
+ezdxf (MIT), areas and distances in the plane by shapely (BSD), tables by Python's csv and json. What is
+asserted are sums of plain geometry, derived here: what a sheet holds, what two layers share, how far a point
+lies from a surface.
 """
 
 from __future__ import annotations
