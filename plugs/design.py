@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from plugs.errors import Finding, PlugError
 from plugs.findings import find
+from plugs.foam.gauges import make_gauges
 from plugs.foam.layers import Layer, likely_faces, make_layers
 from plugs.foam.template_bays import FoamBay, bay_faces, bay_layers, foam_bays, without_plates
 from plugs.foam.template_words import checked_templates, station_spans
@@ -242,7 +243,8 @@ def cut_out(design: Design, say: Say) -> Work:
     Returns
     -------
     Work
-        Without finished surface, sheets and findings, but for those of the foam.
+        Without sheets and findings, but for those of the foam; without finished surface unless gauges
+        are cut to it.
 
     Raises
     ------
@@ -258,8 +260,10 @@ def cut_out(design: Design, say: Say) -> Work:
         solid = make_solid(
             design.loft, design.tools, design.shapes, plug.chord_tolerance, design.mating, faces
         )
+        is_gauged = plug.templates is not None and not plug.stack.between_templates
+        finish = _finish(design, solid, say) if is_gauged else solid
         say("layers")
-        foam, layers, templates, found = _cut_up(plug, solid)
+        foam, layers, templates, found = _cut_up(plug, solid, finish)
         say("parts")
         parts, more = make_parts(
             plug, design.loft, design.tools, design.finish_tools, solid.body, foam, layers, templates
@@ -269,7 +273,7 @@ def cut_out(design: Design, say: Say) -> Work:
     return Work(
         design=design,
         solid=solid,
-        finish=solid,
+        finish=finish,
         skin_proof=None,
         layers=layers,
         parts=parts,
@@ -299,18 +303,10 @@ def completed(work: Work, say: Say) -> Work:
     """
     design = work.design
     plug = design.plug
-    finish, skin_proof = work.solid, None
+    finish, skin_proof = work.finish, None
     try:
         if not design.cover.is_nothing:
-            say("skin")
-            finish = make_solid(
-                design.finish,
-                design.finish_tools,
-                design.shapes,
-                plug.chord_tolerance,
-                design.mating,
-                wants_faces=False,  # those of the foam are what is cut
-            )
+            finish = _finish(design, work.solid, say) if work.finish is work.solid else work.finish
             skin_proof = prove_cover(design.finish, design.loft, design.cover)
         say("sheets")
         parts, more = nested(plug, work.layers, work.parts, design.stored)
@@ -339,6 +335,21 @@ def completed(work: Work, say: Say) -> Work:
     )
 
 
+def _finish(design: Design, solid: Solid, say: Say) -> Solid:
+    """Return the finished part, which is the foam itself without a skin."""
+    if design.cover.is_nothing:
+        return solid
+    say("skin")
+    return make_solid(
+        design.finish,
+        design.finish_tools,
+        design.shapes,
+        design.plug.chord_tolerance,
+        design.mating,
+        wants_faces=False,  # those of the foam are what is cut
+    )
+
+
 def _tool_names(plug: Plug) -> list[str]:
     """Return the names of recesses and bosses, as their tools will bear them."""
     found = [item.name or f"boss on {item.panel}" for item in plug.bosses]
@@ -356,14 +367,18 @@ def _bays(plug: Plug, lower: Array, upper: Array) -> tuple[tuple[FoamBay, ...], 
 
 
 def _cut_up(
-    plug: Plug, solid: Solid
+    plug: Plug, solid: Solid, finish: Solid
 ) -> tuple[Body, tuple[Layer, ...], tuple[Template, ...], tuple[Finding, ...]]:
     """Return the foam of a body, its layers, its templates, and what is doubtful about them."""
     templates: tuple[Template, ...] = ()
     found: tuple[Finding, ...] = ()
     if plug.templates is not None:
         stations = [station.x for station in plug.stations]
-        templates, found = make_templates(solid.body, plug.templates, stations)
+        if plug.stack.between_templates:
+            templates, found = make_templates(solid.body, plug.templates, stations)
+        else:
+            other = None if finish is solid else finish.body
+            templates, found = make_gauges(solid.body, other, plug.templates, stations)
     bays, _ = _bays(plug, np.array(solid.by_mesh.lower), np.array(solid.by_mesh.upper))
     foam = solid.body
     if bays:

@@ -103,13 +103,14 @@ def make_parts(
     tuple of Parts and (tuple of Finding)
     """
     whole, found = _pieces(plug, foam, layers, tools)
+    inside = [template for template in templates if not template.is_gauge]
     voids: tuple[Void, ...] = ()
     pieces = whole
     if plug.hollow is not None:
         voids, more = make_voids(foam, layers, plug.hollow, whole.joints)
         pieces = Pieces(pieces=hollowed(whole.pieces, voids), joints=whole.joints)
         found += more
-    pinned, more = _pinned(plug, foam, layers, whole, voids, tools, templates)
+    pinned, more = _pinned(plug, foam, layers, whole, voids, tools, inside)
     found += more
     blanks = tuple(_blank(piece, plug.turns, pinned) for piece in pieces.pieces)
     return (
@@ -120,7 +121,7 @@ def make_parts(
             blanks=blanks,
             nesting=None,
             is_searched=False,
-            templates=tuple(_drilled(template, pinned) for template in templates),
+            templates=tuple(t if t.is_gauge else _drilled(t, pinned) for t in templates),
             base=make_base_plan(body, [station.x for station in plug.stations], templates),
             sanding=sanding_aids(loft, plug.sanding),
             kits=recess_kits(tools, finish_tools, plug.pocket_work),

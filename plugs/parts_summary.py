@@ -140,11 +140,12 @@ def _contact_pins(joint: Pinned) -> dict[str, Any]:
 
 def _template(template: Template, files: Mapping[str, bytes]) -> dict[str, Any]:
     """Return the figures of a template."""
-    kind = "station" if template.axis == "x" else "lengthwise"
-    bevel = template.bevel
+    bevel, is_gauge = template.bevel, template.is_gauge
     return {
         "name": template.name,
-        "kind": kind,
+        "kind": template.kind,
+        "line": template.line or None,
+        "part": template.part or None,
         "at_mm": rounded(template.at_mm),
         "from_mm": rounded(template.from_mm),
         "to_mm": rounded(template.to_mm),
@@ -167,7 +168,8 @@ def _template(template: Template, files: Mapping[str, bytes]) -> dict[str, Any]:
             }
             for hole in template.holes
         ],
-        "bevel_mm": rounded(bevel.largest_mm),
-        "bevel_deg": rounded(bevel.angle_deg),
-        "files": sorted(n for n in files if Path(n).stem == f"{kind}-{template.number:02d}"),
+        "bevel_mm": None if is_gauge else rounded(bevel.largest_mm),
+        "bevel_deg": None if is_gauge else rounded(bevel.angle_deg),
+        "gap_mm": rounded(bevel.largest_mm) if is_gauge else None,
+        "files": sorted(n for n in files if Path(n).stem == template.stem),
     }

@@ -271,6 +271,25 @@ def checked_plug(result: object, function: str) -> Plug:
     return _checked_materials(result)
 
 
+def _check_kind(templates: Templates, stack: Stack) -> None:
+    """Refuse templates that the stack leaves no room for."""
+    if templates.kind == "inside" and not stack.between_templates:
+        raise PlugError(
+            param="templates.kind",
+            value=templates.kind,
+            reason="whole layers fill all the room in this stack: only between the layers of a stack along x "
+            "is there any for templates",
+            remedy='use kind="gauges", or Stack(axis="x", between_templates=True)',
+        )
+    if templates.kind == "gauges" and stack.between_templates:
+        raise PlugError(
+            param="templates.kind",
+            value=templates.kind,
+            reason="with stack.between_templates the templates stand in the foam",
+            remedy='use kind="inside", or between_templates=False',
+        )
+
+
 def _checked_materials(plug: Plug) -> Plug:
     """Return a plug with what it is made of looked up, and the density of its foam."""
     foam = None if plug.foam is None else material_named(plug.foam, FOAMS, "foam")
@@ -335,7 +354,7 @@ def _check_cutting(plug: Plug) -> None:
     if plug.hollow is not None:
         checked_hollow(plug.hollow)
     if plug.templates is not None:
-        checked_templates(plug.templates)
+        _check_kind(checked_templates(plug.templates), plug.stack)
     if plug.stack.between_templates and (plug.templates is None or plug.stack.axis != "x"):
         raise PlugError(
             param="stack.between_templates",

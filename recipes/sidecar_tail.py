@@ -84,7 +84,7 @@ def sidecar_tail(
         stock=(Stock(width=2500.0, height=1250.0, thickness=sheet),),
         templates=Templates(
             thickness=ply, stations=(length / 2, length - 80.0), buttocks=(0.0,),
-            waterlines=(100.0, 200.0), bit_diameter=min(ply, 6.0),
+            waterlines=(100.0, 200.0),
         ),
         paper=paper,
     )

@@ -27,9 +27,10 @@ class Book:
     page: str
 
 
-def book_of(name: str) -> Book:
-    """Return the book of a recipe."""
-    work = work_out(make_design(ROOT / "recipes" / f"{name}.py", {}), lambda _: None)
+def book_of(name: str | Path, **words: object) -> Book:
+    """Return the book of a demo, or of any recipe by its path, with some of its parameters."""
+    path = name if isinstance(name, Path) else ROOT / "recipes" / f"{name}.py"
+    work = work_out(make_design(path, words), lambda _: None)
     drawings = layer_drawings(work) | template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
     summary = summarise(work, {}, None)
     finish = None if work.skin_proof is None else work.finish.body

@@ -125,6 +125,7 @@ ORDER = (
     "plugs.foam.template_holes",
     "plugs.foam.template_bevel",
     "plugs.foam.templates",
+    "plugs.foam.gauges",
     "plugs.foam.template_bays",
     "plugs.foam.base_plan",
     # skin: things to lay up

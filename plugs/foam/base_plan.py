@@ -83,9 +83,13 @@ def make_base_plan(body: Body, stations: Sequence[float], templates: Sequence[Te
     measures = mesh.measure(body)
     (x0, y0, z0), (x1, y1, z1) = measures.lower.tolist(), measures.upper.tolist()
     turned = mesh.stacked(body, "z")
-    placed = [
-        PlanLine(name=t.name, axis=t.axis, at_mm=t.at_mm, from_mm=t.from_mm, to_mm=t.to_mm) for t in templates
-    ]
+    # the parts of a gauge share one place
+    placed = list(
+        dict.fromkeys(
+            PlanLine(name=t.place, axis=t.axis, at_mm=t.at_mm, from_mm=t.from_mm, to_mm=t.to_mm)
+            for t in templates
+        )
+    )
     taken = [line.at_mm for line in placed if line.axis == "x"]
     bare = [
         PlanLine(name="", axis="x", at_mm=x, from_mm=x, to_mm=x)

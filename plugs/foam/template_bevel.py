@@ -18,10 +18,12 @@ Array = NDArray[np.float64]
 WITHIN = 1e-4
 """So far inside its faces a template is measured, mm: what lies in the plane of a face leaves no sliver."""
 
+FACES = {"x": ("forward", "aft"), "y": ("port", "starboard")}
+"""The two faces of a template by its axis, the lower one first."""
+
 THINNED = 0.002
 """Vertices nearer than this to the line between others are left out of an outline, mm."""
 
-_FACES = {"x": ("forward", "aft"), "y": ("port", "starboard")}
 _ON_EDGE = 1e-3
 _SHORTEST = 1.0
 _ROUNDING = 1e-6
@@ -93,7 +95,7 @@ def bevel_of(outline: shapely.MultiPolygon, turned: Stacked, span: Span, axis: s
         largest_mm=largest,
         angle_deg=float(np.degrees(np.arctan2(largest, span.to_mm - span.from_mm))),
         place=(float(place[0]), float(place[1])),
-        face=_FACES[axis][which],
+        face=FACES[axis][which],
         lines=_lines_beyond(outline, faces, edges, max(mark, _ON_EDGE))
         if largest > mark
         else shapely.MultiLineString(),

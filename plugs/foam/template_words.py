@@ -11,6 +11,7 @@ from plugs.shape.plan import number
 
 _MOST = 200
 _WORDS = {
+    "kind": (None, "inside", "gauges"),
     "stands": ("aft", "forward", "centred"),
     "slots": ("below", "above"),
     "relief": ("dog-bone", "t-bone"),
@@ -23,6 +24,10 @@ class Templates:
 
     Attributes
     ----------
+    kind : str or None
+        "inside" for templates that stay in the foam, between the layers of a stack along x; "gauges" for
+        outside ones that are offered up to the plug, which is all that whole layers leave room for. None
+        is what the stack asks for: inside ones with ``between_templates``, otherwise gauges.
     thickness : float, mm
         Of the ply or card.
     stations : str or sequence of float, mm
@@ -53,6 +58,7 @@ class Templates:
         Edges from which the surface falls away by more than this over the thickness are marked.
     """
 
+    kind: str | None = None
     thickness: float = 6.0
     stations: str | Sequence[float] = "all"
     stands: str = "aft"
@@ -107,7 +113,7 @@ def checked_templates(templates: Templates) -> Templates:
                 param=f"templates.{word}",
                 value=getattr(templates, word),
                 reason="templates know no such word",
-                remedy=f"use one of {', '.join(known)}",
+                remedy=f"use one of {', '.join(str(one) for one in known)}",
             )
     thickness = number("templates.thickness", templates.thickness, least=0.2, most=100.0)
     clearance = number("templates.clearance", templates.clearance, least=0.0, most=5.0)
@@ -128,6 +134,7 @@ def checked_templates(templates: Templates) -> Templates:
             remedy='use "all", or positions such as (0.0, 450.0)',
         )
     return Templates(
+        kind=templates.kind,
         thickness=thickness,
         stations=stations if isinstance(stations, str) else _positions("stations", stations),
         stands=templates.stands,

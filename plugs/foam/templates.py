@@ -80,6 +80,11 @@ class Template:
         What is left: slots, holes and crumbs taken away.
     marks : tuple of Mark
     bevel : Bevel
+        Of a gauge: the light under its edge.
+    line : str
+        Of a gauge, an outside template: the surface it is cut to, "foam" or "finished"; else empty.
+    part : str
+        Of a gauge: "port", "starboard", "forward", "aft" or "top"; else empty.
     """
 
     name: str
@@ -94,6 +99,31 @@ class Template:
     region: shapely.MultiPolygon
     marks: tuple[Mark, ...]
     bevel: Bevel
+    line: str = ""
+    part: str = ""
+
+    @property
+    def is_gauge(self) -> bool:
+        """Whether it stands outside the plug, offered up to it."""
+        return bool(self.line)
+
+    @property
+    def kind(self) -> str:
+        """What it is: "station", "lengthwise", "station gauge" or "lengthwise gauge"."""
+        kind = "station" if self.axis == "x" else "lengthwise"
+        return f"{kind} gauge" if self.is_gauge else kind
+
+    @property
+    def place(self) -> str:
+        """Name of the place where it stands, which the parts of a gauge share: "S01"."""
+        return self.name.partition(" ")[0]
+
+    @property
+    def stem(self) -> str:
+        """Name of its drawings, without an ending."""
+        kind = "station" if self.axis == "x" else "lengthwise"
+        inside = f"{kind}-{self.number:02d}"
+        return f"gauge-{inside}-{self.line}-{self.part}" if self.is_gauge else inside
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -139,7 +169,7 @@ def make_templates(
         if sheet is not None:
             kept.append((span, sheet))
         else:
-            found.append(_nothing_there(span, templates))
+            found.append(nothing_there(span, templates))
     for i, (span, sheet) in enumerate(zip(buttocks, along, strict=True)):
         if sheet is None:
             raise PlugError(
@@ -177,8 +207,24 @@ def _less(region: shapely.MultiPolygon, holes: Sequence[Hole]) -> shapely.MultiP
     return shapely.MultiPolygon(shapely.get_parts(region.difference(holes_cut(holes))))
 
 
-def _nothing_there(span: Span, templates: Templates) -> Finding:
-    """Return the finding of a station where no template can stand, or refuse one that was asked for."""
+def nothing_there(span: Span, templates: Templates) -> Finding:
+    """Return the finding of a station where no template can stand, or refuse one that was asked for.
+
+    Parameters
+    ----------
+    span : Span
+    templates : Templates
+        Checked.
+
+    Returns
+    -------
+    Finding
+
+    Raises
+    ------
+    PlugError
+        The recipe names that position.
+    """
     if templates.stations != "all":
         raise PlugError(
             param="templates.stations",
@@ -275,7 +321,7 @@ def _assembled(
                     slots=slots,
                     holes=holes,
                     region=region,
-                    marks=_marks(region, axis, others, templates),
+                    marks=marks_on(region, axis, others, templates),
                     bevel=sheet.bevel,
                 )
             )
@@ -291,10 +337,24 @@ def _uprights(sheets: Sequence[tuple[Span, _Sheet]], letter: str) -> list[Uprigh
     ]
 
 
-def _marks(
+def marks_on(
     region: shapely.MultiPolygon, axis: str, others: Sequence[tuple[float, str]], templates: Templates
 ) -> tuple[Mark, ...]:
-    """Return the lines drawn on a template: centreline, crossing templates' lines, waterlines."""
+    """Return the lines drawn on a template: centreline, crossing templates' lines, waterlines.
+
+    Parameters
+    ----------
+    region : shapely.MultiPolygon, mm
+    axis : str
+        "x" or "y".
+    others : sequence of (float, str), mm
+        Where templates of the other kind cross, and whether that is a "station" or a "buttock".
+    templates : Templates
+
+    Returns
+    -------
+    tuple of Mark
+    """
     left, bottom, right, top = region.bounds
     upright = list(dict.fromkeys([*([(0.0, "centreline")] if axis == "x" else []), *others]))
     if axis == "x":

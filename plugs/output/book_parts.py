@@ -22,6 +22,13 @@ _KEYS: Final = (
 )
 
 
+_GAUGES: Final = (
+    "Gauges are outside templates: plates with the plug cut out of them, which stand on the baseboard. They "
+    "are offered up one at a time, part by part, while it is sanded. Light is what the edge shows at most, "
+    "on one face, when the surface is on its line: the surface slopes away under the plate's thickness."
+)
+
+
 def about(sheaf: Sheaf) -> Html:
     """Return what it is and how large: views with main dimensions, the plug in three dimensions, figures.
 
@@ -184,7 +191,7 @@ def templates(sheaf: Sheaf) -> Html:
     """
     columns = (
         ("name", "Template"), ("kind", "Kind"), ("at_mm", "At"), ("from_mm", "From"), ("to_mm", "To"),
-        ("area_m2", "Area"), ("bevel_mm", "Bevel"), ("bevel_deg", "Angle"),
+        ("area_m2", "Area"), ("bevel_mm", "Bevel"), ("bevel_deg", "Angle"), ("gap_mm", "Light"),
     )  # fmt: skip
     listed = figures_table(
         "Templates",
@@ -195,12 +202,14 @@ def templates(sheaf: Sheaf) -> Html:
     )
     drawn = sheaf.figures("templates", height=SMALL)
     base = sheaf.figures("base", "Draw it on the building board.")
+    gauged = any(row.get("line") for row in sheaf.rows("templates"))
+    told = el("p", _GAUGES) if gauged else None
     done = (
         steps([("base-plan", "Base plan drawn on the building board, centreline and stations")])
         if base
         else None
     )
-    return joined([sheaf.findings("templates"), listed, drawn, done, base])
+    return joined([sheaf.findings("templates"), told, listed, drawn, done, base])
 
 
 def cutting(sheaf: Sheaf) -> Html:

@@ -87,6 +87,7 @@ def make_book_scene(
     foam : Body
     layers : sequence of Layer
     templates : sequence of Template
+        Of gauges, those of the foam line are shown.
     finish : Body or None
         The finished part; None without a skin.
 
@@ -104,7 +105,7 @@ def make_book_scene(
         apart = [0.0, 0.0, 0.0]
         apart["xyz".index(layer.axis)] = _APART * (layer.from_mm - first)
         meshes.append(_mesh(layer.name, "layers", body, (apart[0], apart[1], apart[2])))
-    for template in templates:
+    for template in (t for t in templates if t.line in ("", "foam")):
         body = mesh.extruded(template.region, template.axis, template.from_mm, template.to_mm)
         meshes.append(_mesh(template.name, "templates", body))
     axis = layers[0].axis if layers else "z"
@@ -117,7 +118,9 @@ def _cut(bare: Body, layers: Sequence[Layer], templates: Sequence[Template]) -> 
         return []
     axis, whole = layers[0].axis, mesh.volume_of(bare)
     if whole - sum(layer.volume_mm3 for layer in layers) > _ROOM_RATIO * whole:
-        bare = without_plates(bare, templates)  # the layers leave room for templates that stand in the stack
+        bare = without_plates(
+            bare, [t for t in templates if not t.is_gauge]
+        )  # the layers leave room for templates that stand in the stack
     faces = sorted({end for layer in layers for end in (layer.from_mm, layer.to_mm)})
     measures, column = mesh.measure(bare), "xyz".index(axis)
     low, high = float(measures.lower[column]), float(measures.upper[column])

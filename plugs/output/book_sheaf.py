@@ -49,6 +49,7 @@ _CODES: Final = (
     ("no-hollow", "stacking"),
     ("station-without-template", "templates"),
     ("template-", "templates"),
+    ("gauge-", "templates"),
     ("few-screws", "templates"),
     ("weak-slot", "templates"),
     *(

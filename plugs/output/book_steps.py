@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 from plugs.output.book_figures import SMALL, TALL
 from plugs.output.book_sheaf import Sheaf
 from plugs.output.book_shopping import pin_lengths
 from plugs.output.book_words import Html, el, figures_table, joined, pairs_table, step, steps, table
+
+_WAYS: Final = {"forward": "ahead", "aft": "astern"}
 
 
 def stacking(sheaf: Sheaf) -> Html:
@@ -130,7 +132,39 @@ def sanding(sheaf: Sheaf) -> Html:
         for path, one in drawn.items()
         if not path.endswith("sanding-map")
     ]
+    parts.append(gauging(sheaf, "foam"))
     return joined(parts)
+
+
+def gauging(sheaf: Sheaf, line: str) -> Html | None:
+    """Return the steps by which gauges are offered up to a surface.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+    line : str
+        "foam" or "finished".
+
+    Returns
+    -------
+    Html or None
+        None without gauges of that line.
+    """
+    rows = [row for row in sheaf.rows("templates") if row.get("line") == line]
+    if not rows:
+        return None
+    daylight = (sheaf.summary.get("sanding") or {}).get("daylight_mm") or 0.0
+    done = []
+    for row in rows:
+        place = "station x = " if row["kind"] == "station gauge" else "buttock y = "
+        way = "from above" if row["part"] == "top" else f"from {_WAYS.get(row['part'], row['part'])}"
+        words = joined([
+            f"{row['name']} stood on the baseboard between the lines of {place}",
+            sheaf.told("at_mm", row["at_mm"]), f", brought up {way} until it stops; sanded down until there "
+            "is nowhere more light under its edge than ", sheaf.told("gap_mm", row["gap_mm"] + daylight),
+        ])  # fmt: skip
+        done.append((f"gauge-{row['name']}", words))
+    return joined([el("h3", f"Gauges of the {line} line"), steps(done)])
 
 
 def _gap(sheaf: Sheaf, gap: Mapping[str, Any] | None) -> object:
@@ -224,6 +258,7 @@ def fit(sheaf: Sheaf) -> Html:
         ("check-length", "Length, breadth and height measured against the three views"),
         ("check-centreline", "Both sides measured from the centreline at each station"),
     ]
+    parts.append(gauging(sheaf, "finished"))
     if sheaf.rows("recess_kits"):
         done.append(("check-recess", "What goes into each recess tried in it"))
     parts.append(steps(done))

@@ -27,6 +27,7 @@ _BLOCK_LEAST: Final = 5.0
 _NAME_LEAST: Final = 3.0
 _SMALL: Final = 4.0
 _CLEAR: Final = 1.0
+_SHOWS: Final = 0.05
 _ALONG: Final = (0.08, 0.16, 0.25, 0.35, 0.5, 0.65, 0.75, 0.84, 0.03, 0.92)
 _INWARD: Final = (0.04, 0.07, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5)
 _WORDS: Final = {"centreline": "CL", "waterline": "WL", "station": "ST", "buttock": "BUTTOCK"}
@@ -46,8 +47,9 @@ def template_drawing(template: Template, *, plug_name: str, display_unit: str = 
     Returns
     -------
     Drawing
-        At full size, mm: (y, z) seen from astern, or (x, z) seen from port, in the plug's coordinates.
-        ``CUT`` holds edges and round holes, ``SLOT`` the slots, which run out over the edge.
+        At full size, mm: (y, z) seen from astern, or (x, z) seen from port, in the plug's coordinates; a
+        gauge is the plate outside the plug. ``CUT`` holds edges and round holes, ``SLOT`` the slots, which
+        run out over the edge.
     """
     paths = outline_paths(template.outline, CUT)
     paths += [_circle(hole) for hole in template.holes]
@@ -64,10 +66,9 @@ def template_drawing(template: Template, *, plug_name: str, display_unit: str = 
     labels += [
         Label(text=row, at=(left, y - number * ROW - TEXT), height=TEXT) for number, row in enumerate(rows)
     ]
-    kind = "station" if template.axis == "x" else "lengthwise"
     return Drawing(
-        name=f"{kind}-{template.number:02d}",
-        title=f"{plug_name}, template {template.name}",
+        name=template.stem,
+        title=f"{plug_name}, {'gauge' if template.is_gauge else 'template'} {template.name}",
         paths=(*paths, *arrows, *below),
         labels=(*inside, *labels),
     )
@@ -101,11 +102,17 @@ def _lettering(
     place = f"{template.axis} = {format_length(template.at_mm, unit)}"
     face = "THIS FACE AFT" if template.axis == "x" else "THIS FACE TO PORT"
     parts = sorted(template.region.geoms, key=lambda part: (-part.area, part.bounds))
-    paths, labels = _block(room, parts[0], template, (place, face))
+    name, rows = template.name, [place, face]
+    if template.is_gauge:
+        name, rows = template.place, [place, _gauge_words(template).upper(), face]
+    paths, labels = _block(room, parts[0], template.axis, name, rows)
     if not labels:
         labels = _name(room, parts[0], template.name)
     for part in parts[1:]:
         labels += _name(room, part, template.name)
+    if template.is_gauge:
+        for beside in _beside_edges(template, unit):
+            labels += room.first(beside)
     for slot in template.slots:
         labels += room.first(_beside_slot(slot))
     for mark in template.marks:
@@ -118,19 +125,19 @@ def _lettering(
 
 
 def _block(
-    room: Room, part: shapely.Polygon, template: Template, rows: Sequence[str]
+    room: Room, part: shapely.Polygon, axis: str, name: str, rows: Sequence[str]
 ) -> tuple[list[Path], list[Label]]:
     """Return name, rows and arrow as one block in the widest place, nothing where it is too narrow."""
     # in heights of the name: arrow 1.3, name 1.5 with its gap, rows 0.9 each
     tall = 2.8 + 0.9 * len(rows) + 0.3
-    wide = TEXT_WIDTH_RATIO * max(len(template.name), *(0.5 * len(row) for row in rows)) + 0.3
+    wide = TEXT_WIDTH_RATIO * max(len(name), *(0.5 * len(row) for row in rows)) + 0.3
     x, y, height = room.widest(wide / tall, part)
     size = min(_NAME_LARGEST, float(np.floor(2.0 * height / tall)) / 2.0)
     half = 0.5 * size * wide, 0.5 * size * tall
     if size < _BLOCK_LEAST or not room.take((x - half[0], y - half[1], x + half[0], y + half[1])):
         return [], []
     top = y + half[1]
-    if template.axis == "x":
+    if axis == "x":
         paths = arrow((x, top - 1.3 * size), (x, top - 0.1 * size))
         labels = [Label(text="UP", at=(x + 3.5, top - 0.9 * size), height=0.5 * size)]
     else:
@@ -138,7 +145,7 @@ def _block(
         labels = [
             Label(text="FORWARD", at=(x, top - 0.4 * size), height=0.4 * size, align="centre"),
         ]
-    labels.append(Label(text=template.name, at=(x, top - 2.1 * size), height=size, align="centre"))
+    labels.append(Label(text=name, at=(x, top - 2.1 * size), height=size, align="centre"))
     for i, row in enumerate(rows):
         at = (x, top - (3.3 + 0.9 * i) * size)
         labels.append(Label(text=row, at=at, height=0.5 * size, align="centre"))
@@ -153,6 +160,35 @@ def _name(room: Room, part: shapely.Polygon, name: str) -> list[Label]:
     if size < _NAME_LEAST:
         return []
     return room.first([Label(text=name, at=(x, y), height=size, align="centre")])
+
+
+def _gauge_words(template: Template) -> str:
+    """Return which part of a gauge it is, and the line that it is cut to."""
+    part = "from above" if template.part == "top" else f"{template.part} half"
+    return f"{template.line} line, {part}"
+
+
+def _beside_edges(template: Template, unit: str) -> Iterator[list[Label]]:
+    """Yield, edge by edge, where it may be said that a gauge's edge stands on the board or the centreline."""
+    left, bottom, right, top = template.outline.bounds
+    text = f"ON THE BASEBOARD, z = {format_length(bottom, unit)}"
+    foot = shapely.clip_by_rect(template.outline, left - 1.0, bottom - 1.0, right + 1.0, bottom + 1.0)
+    x0, _, x1, _ = foot.bounds
+    yield [
+        Label(text=words, at=(x, bottom + rise), height=height)
+        for words in (text, text.partition(",")[0])
+        for height in (_SMALL, _NAME_LEAST)
+        for rise in (2.0, 5.0, 10.0)
+        for x in (x0 + 2.0, x1 - 2.0 - TEXT_WIDTH_RATIO * height * len(words))
+    ]
+    for edge, side in ((left, 1.0), (right, -1.0)):
+        if template.axis == "x" and abs(edge) < _CLEAR:
+            text = "CENTRELINE AT THIS EDGE"
+            width = TEXT_WIDTH_RATIO * _SMALL * len(text)
+            x = edge + 2.0 if side > 0.0 else edge - 2.0 - width
+            yield [
+                Label(text=text, at=(x, top - drop), height=_SMALL) for drop in (8.0, 16.0, 24.0, 32.0, 44.0)
+            ]
 
 
 def _beside_slot(slot: Slot) -> Iterator[Label]:
@@ -220,14 +256,24 @@ def _title_rows(template: Template, plug_name: str, unit: str) -> list[str]:
         if axis == "x"
         else "Seen from port: x to the right, z up; the face in view is the port one"
     )
-    what = "Station template" if axis == "x" else "Lengthwise template"
+    kind, word = ("Station", "station") if axis == "x" else ("Lengthwise", "buttock")
     rows = [
         plug_name,
-        f"{what} {template.name}: {'station' if axis == 'x' else 'buttock'} {axis} = {at}, {thick} thick",
+        f"{kind} template {template.name}: {word} {axis} = {at}, {thick} thick",
         f"It stands from {axis} = {low} to {high}",
         seen,
         f"{CUT}: the edge; at no place of its thickness does it stand proud of the foam",
     ]
+    if template.is_gauge:
+        board = format_length(template.outline.bounds[1], unit)
+        rows[1] = (
+            f"{kind} gauge {template.place}, {_gauge_words(template)}: {word} {axis} = {at}, {thick} thick"
+        )
+        rows[2] = f"It is offered up on the baseboard, z = {board}, between {axis} = {low} and {high}"
+        rows[4] = (
+            f"{CUT}: the edge; at no place of its thickness does it dig into the {template.line} surface"
+        )
+        rows.append(_light(template, unit))
     if template.slots:
         first = template.slots[0]
         names = ", ".join(slot.other for slot in template.slots)
@@ -241,6 +287,17 @@ def _title_rows(template: Template, plug_name: str, unit: str) -> list[str]:
         if holes:
             rows.append(f"{word}: {len(holes)}, {format_size(holes[0].diameter, unit)} across")
     return rows
+
+
+def _light(template: Template, unit: str) -> str:
+    """Return how much light a gauge may show."""
+    gap = template.bevel
+    if gap.largest_mm < _SHOWS:
+        return "On its line the edge shows no light"
+    across = "y" if template.axis == "x" else "x"
+    place = f"{across} = {format_length(gap.place[0], unit)}, z = {format_length(gap.place[1], unit)}"
+    light = format_size(gap.largest_mm, unit)
+    return f"On its line the edge shows at most {light} of light, on the {gap.face} face at {place}"
 
 
 def _bevel_rows(template: Template, unit: str) -> list[str]:

@@ -54,8 +54,13 @@ def test_one_paragraph_then_two_commands() -> None:
 def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> None:
     """The table names every field that a build writes, and no other."""
     bare = (shop / "part.py").read_text(encoding="utf-8")
-    skinned = bare.replace("import Boss", "import Boss, Skin").replace(
-        "aft=End", "skin=Skin(thickness=2.0), aft=End"
+    skinned = (
+        bare.replace("import Boss", "import Boss, Skin, Templates")
+        .replace(
+            "aft=End",
+            "skin=Skin(thickness=2.0), templates=Templates(stations=(150.0,), buttocks=(0.0,)), aft=End",
+        )
+        .replace("Stack(", 'Stack(axis="x", between_templates=True, ')
     )
     mated = bare.replace("import Boss", "import Boss, Mating").replace(
         "aft=End",

@@ -16,12 +16,12 @@ import pytest
 import shapely
 
 from plugs.errors import PlugError
+from plugs.foam.gauges import make_gauges
 from plugs.foam.hollow import Hollow
 from plugs.foam.joints import Joints
 from plugs.foam.layers import Layer, make_layers
 from plugs.foam.stock import Cutting, Stock
 from plugs.foam.template_words import Templates
-from plugs.foam.templates import make_templates
 from plugs.output.base_drawing import base_drawing
 from plugs.output.drawing import layer_drawing
 from plugs.output.glue_drawing import with_glue
@@ -73,7 +73,7 @@ def cut_up(seed: int) -> tuple[Plug, tuple[Layer, ...], Parts] | None:
         plug = checked_plug(furnished(plug, seed, solid.by_mesh.upper - solid.by_mesh.lower), "random_plug")
         templates = ()
         if plug.templates is not None:
-            templates, _ = make_templates(solid.body, plug.templates, [s.x for s in plug.stations])
+            templates, _ = make_gauges(solid.body, None, plug.templates, [s.x for s in plug.stations])
         parts, _ = make_parts(plug, loft, tools, tools, solid.body, solid.body, layers, templates)
         parts, _ = nested(plug, parts, None)
     except PlugError as error:

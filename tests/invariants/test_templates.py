@@ -7,12 +7,14 @@ how the outline was found (by the shadow of the open space between the faces).
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 
 import numpy as np
 import pytest
 import shapely
 
 from plugs.errors import PlugError
+from plugs.foam.gauges import make_gauges
 from plugs.foam.template_words import Templates
 from plugs.foam.templates import Template, make_templates
 from plugs.output.picture import label_box
@@ -129,6 +131,30 @@ def check_drawing(template: Template) -> None:
     for label in drawing.labels:
         if label.at[1] > template.outline.bounds[1]:
             assert template.region.contains(shapely.box(*label_box(label)))
+
+
+def check_gauges(body: Body, words: Templates, stations: Sequence[float]) -> int:
+    """Hold the gauges of a body outside it, whole, and their drawings to words that lie on them."""
+    made, _ = make_gauges(body, None, words, stations)
+    for gauge in made:
+        assert len(gauge.region.geoms) == 1
+        plate = mesh.extruded(gauge.region, gauge.axis, gauge.from_mm, gauge.to_mm)
+        assert mesh.volume_of(mesh.common(plate, body)) <= 1e-3 * PROUD * mesh.measure(plate).area_mm2
+        check_drawing(gauge)
+    return len(made)
+
+
+@pytest.mark.many
+@pytest.mark.parametrize("seed", range(FIRST, FIRST + CASES, BATCH))
+def test_gauges_of_random_plugs(seed: int) -> None:
+    """No part of any gauge digs into the plug that it is offered up to."""
+    found = templates_of(seed)
+    if found is not None:
+        body, made = found
+        measures = mesh.measure(body)
+        middle = float(0.5 * (measures.lower[1] + measures.upper[1]))
+        places = {template.at_mm for template in made if template.axis == "x"}
+        assert check_gauges(body, Templates(stations=tuple(places), buttocks=(middle,)), ())
 
 
 @pytest.mark.parametrize("seed", [27, 303])

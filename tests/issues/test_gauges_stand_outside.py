@@ -1,0 +1,165 @@
+"""In a stack of whole layers templates are gauges: outside the plug, on the board, told as what they are."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from pathlib import Path
+
+import pytest
+import shapely
+
+from plugs.design import Work, cut_out, make_design
+from plugs.drawings import template_drawings
+from plugs.errors import PlugError
+from plugs.foam.gauges import FRAME, make_gauges
+from plugs.foam.template_words import Templates
+from plugs.parts_summary import parts_summary
+from plugs.shape import mesh
+from plugs.shape.mesh import Body
+from tests.books import book_of
+
+PLUG = """
+from plugs import Corner, Plug, Skin, Stack, Station, Templates
+
+def posts(axis="z", kind=None, between=False, bit=0.0, skin=0.0):
+    def station(x):
+        return Station(x=x, corners={"foot": Corner(100.0, 0.0), "edge": Corner(100.0, 90.0)})
+    return Plug(
+        name="Post",
+        panels=("floor", "side", "deck"),
+        stations=(station(0.0), station(150.0), station(300.0)),
+        skin=Skin(thickness=skin, bare=("floor",)),
+        stack=Stack(axis=axis, thicknesses=(30.0,), between_templates=between),
+        templates=Templates(
+            kind=kind, stations=(150.0,), buttocks=(0.0,), waterlines=(40.0,), bit_diameter=bit,
+        ),
+    )
+"""
+
+
+def worked(folder: Path, **words: object) -> Work:
+    """Return the post worked out as far as it is cut."""
+    path = folder / "posts.py"
+    path.write_text(PLUG, encoding="utf-8")
+    return cut_out(make_design(path, words), lambda _: None)
+
+
+def over(rings: list[tuple[float, float]]) -> Body:
+    """Return a body with one section, 100 mm long."""
+    return mesh.extruded(shapely.MultiPolygon([shapely.Polygon(rings)]), "x", 0.0, 100.0)
+
+
+def regions(body: Body, **words: object) -> dict[str, shapely.MultiPolygon]:
+    """Return the parts of the one station gauge of a body."""
+    made, _ = make_gauges(body, None, Templates(stations=(50.0,), **words), ())  # type: ignore[arg-type]
+    return {gauge.part: gauge.region for gauge in made}
+
+
+@pytest.mark.parametrize("axis", ["z", "y", "x"])
+def test_nothing_stands_where_foam_is(tmp_path: Path, axis: str) -> None:
+    """Whole layers are the plug; no template shares its room with any, and none has a slot."""
+    work = worked(tmp_path, axis=axis)
+    assert math.fsum(layer.volume_mm3 for layer in work.layers) == pytest.approx(200.0 * 90.0 * 300.0)
+    assert work.parts.templates
+    for template in work.parts.templates:
+        plate = mesh.extruded(template.region, template.axis, template.from_mm, template.to_mm)
+        assert mesh.volume_of(mesh.common(plate, work.solid.body)) < 0.1
+        assert template.is_gauge
+        assert not template.slots
+        assert not template.holes
+
+
+def test_halves_of_a_box(tmp_path: Path) -> None:
+    """Each an angle of plates 60 mm wide round a half of 100 by 90, waterline and name of the place on it."""
+    gauges = {gauge.name: gauge for gauge in worked(tmp_path).parts.templates}
+    assert list(gauges) == ["S01 foam port", "S01 foam starboard", "B01 foam forward", "B01 foam aft"]
+    wanted = shapely.box(0, 0, 100 + FRAME, 90 + FRAME).difference(shapely.box(-1, -1, 100, 90))
+    assert gauges["S01 foam starboard"].region.symmetric_difference(wanted).area < 1.0
+    assert gauges["S01 foam port"].bevel.largest_mm < 0.01
+    assert ("waterline", 40.0) in {(mark.kind, mark.at_mm) for mark in gauges["S01 foam port"].marks}
+    assert ("station", 150.0) not in {(m.kind, m.at_mm) for m in gauges["B01 foam aft"].marks}
+
+
+def test_finished_line_has_gauges_of_its_own(tmp_path: Path) -> None:
+    """2 mm of skin: the finished line's stand 2 mm farther out, on the same board."""
+    gauges = {gauge.name: gauge for gauge in worked(tmp_path, skin=2.0).parts.templates}
+    assert len(gauges) == 8
+    foam, finished = (gauges[f"S01 {line} starboard"].region for line in ("foam", "finished"))
+    for region, out in ((foam, 98.0), (finished, 100.0)):
+        assert region.contains(shapely.Point(out + 0.02, 40.0))
+        assert not region.intersects(shapely.Point(out - 0.02, 40.0))
+        assert region.bounds[1] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_parts_fit_what_they_are_put_on() -> None:
+    """Sides that lean in at the top, or at the bottom: two halves reach all. A deep hollow wants a third."""
+    lean = regions(over([(-90, 0), (90, 0), (60, 80), (-60, 80)]))
+    keel = regions(over([(0, 0), (90, 50), (60, 80), (-60, 80), (-90, 50)]))
+    assert set(lean) == set(keel) == {"port", "starboard"}
+    assert keel["starboard"].distance(shapely.Point(20, 11.2)) < 0.3
+    well = [(-90, 0), (90, 0), (100, 80), (50, 80), (50, 30), (-50, 30), (-50, 80), (-100, 80)]
+    deep = regions(over(well))
+    assert set(deep) == {"port", "starboard", "top"}
+    assert deep["top"].distance(shapely.Point(0, 30)) < 0.01
+    assert deep["port"].distance(shapely.Point(-95, 40)) < 0.01
+
+
+def test_hollow_that_nothing_reaches_is_told() -> None:
+    """A groove behind a lip, 30 mm deep: bridged, and said so with its depth and place."""
+    groove = [(-90, 0), (90, 0), (90, 20), (70, 40), (90, 90), (80, 90), (60, 40), (60, 60), (-90, 90)]
+    _, found = make_gauges(over(groove), None, Templates(stations=(50.0,)), ())
+    assert [one.code for one in found] == ["gauge-bridges"]
+    assert "mm deep" in found[0].message
+
+
+def test_words_that_leave_no_room_are_refused(tmp_path: Path) -> None:
+    """Templates inside whole layers, or gauges between bays; and the remedies do."""
+    for words in ({"kind": "inside"}, {"kind": "gauges", "axis": "x", "between": True}, {"kind": "both"}):
+        with pytest.raises(PlugError) as caught:
+            worked(tmp_path, **words)
+        assert caught.value.param == "templates.kind"
+        assert caught.value.remedy
+    assert worked(tmp_path, kind="gauges").parts.templates
+    inside = worked(tmp_path, kind="inside", axis="x", between=True).parts.templates
+    assert not any(template.is_gauge for template in inside)
+
+
+def test_words_without_effect_are_told(tmp_path: Path) -> None:
+    """A router's bit has nothing to cut in a gauge."""
+    assert "gauge-words" not in {one.code for one in worked(tmp_path).findings}
+    (told,) = [one for one in worked(tmp_path, bit=3.0).findings if one.code == "gauge-words"]
+    assert "bit_diameter" in told.message
+
+
+def test_drawings_and_summary_tell_gauges(tmp_path: Path) -> None:
+    """Each part has its drawing with place, line, part, foot and centreline, and its row with the light."""
+    work = worked(tmp_path)
+    drawings = template_drawings(work)
+    files = dict.fromkeys([f"{stem}.dxf" for stem in drawings], b"")
+    rows = parts_summary(work.design.plug, work.parts, files)["templates"]
+    for row in rows:
+        (file,) = row["files"]
+        words = " | ".join(label.text for label in drawings[file.removesuffix(".dxf")].labels)
+        for wanted in ("foam line", f"{row['part']} half", "baseboard", "FOAM LINE", "ON THE BASEBOARD"):
+            assert wanted in words
+        assert ("CENTRELINE AT THIS EDGE" in words) == (row["kind"] == "station gauge")
+        assert row["gap_mm"] < 0.01
+        assert row["bevel_mm"] is None
+    lines = [(line.name, line.from_mm, line.to_mm) for line in work.parts.base.lines]
+    assert lines.count(("S01", 150.0, 156.0)) == 1
+
+
+def test_book_has_a_step_for_each_gauge(tmp_path: Path) -> None:
+    """Every part is offered up, at its place, in the chapter of its line."""
+    path = tmp_path / "posts.py"
+    path.write_text(PLUG, encoding="utf-8")
+    book = book_of(path, skin=2.0)
+    sanding, fit = (
+        book.page.split(f'<section id="{name}">')[1].split("<h2>", 2)[1] for name in ("sanding", "fit")
+    )
+    rows = book.summary["templates"]
+    assert {row["line"] for row in rows} == {"foam", "finished"}
+    for row, (line, chapter) in itertools.product(rows, (("foam", sanding), ("finished", fit))):
+        assert (f'data-step="gauge-{row["name"]}"' in chapter) == (row["line"] == line)
+        assert (f"{row['name']} stood on the baseboard" in chapter) == (row["line"] == line)
