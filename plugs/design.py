@@ -329,7 +329,7 @@ def completed(work: Work, say: Say) -> Work:
             more += others
     except PlugError as error:
         raise _in_recipe(error, design.recipe.path) from error
-    findings = find(plug, work.solid, work.findings + more, skin_proof)
+    findings = find(plug, work.solid, design.finish.table.findings + work.findings + more, skin_proof)
     return replace(
         work, finish=finish, skin_proof=skin_proof, parts=parts, lamination=lamination, findings=findings
     )

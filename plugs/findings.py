@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from plugs.errors import Finding
+from plugs.measure.fairing import Fairing, fair_findings
 from plugs.recipe import Plug
 from plugs.shape import mesh
 from plugs.shape.body import Solid
@@ -37,10 +38,44 @@ def find(
     -------
     tuple of Finding
     """
-    found = [*layer_findings, *_pieces(solid), *_own_shapes(solid), *_plates(plug), *_skin(plug, skin_proof)]
+    found = [
+        *layer_findings,
+        *measured_findings(plug),
+        *_pieces(solid),
+        *_own_shapes(solid),
+        *_plates(plug),
+        *_skin(plug, skin_proof),
+    ]
     for face in solid.faces:
         found += body_findings(face) if isinstance(face, BodyFace) else findings_of(face)
     return tuple(sorted(found, key=lambda f: (_SEVERITIES.index(f.severity), f.code, f.where)))
+
+
+def measured_findings(plug: Plug) -> list[Finding]:
+    """Return what the fair curves of a plug left out, or do not keep.
+
+    Parameters
+    ----------
+    plug : Plug
+
+    Returns
+    -------
+    list of Finding
+        Of a curve that is used twice, once.
+    """
+    curves = [
+        (curve, f"stations[{i}].curves[{name!r}]")
+        for i, station in enumerate(plug.stations)
+        for name, curve in station.curves.items()
+    ]
+    curves += [(getattr(item, "contour", None), f"mating[{i}].contour") for i, item in enumerate(plug.mating)]
+    told: set[int] = set()
+    found = []
+    for curve, where in curves:
+        if isinstance(curve, Fairing) and id(curve) not in told:
+            told.add(id(curve))
+            found += fair_findings(curve, where)
+    return found
 
 
 def _pieces(solid: Solid) -> list[Finding]:

@@ -8,7 +8,7 @@ from plugs import Corner, End, Plug, Skin, Stack, Station, between, fair, mirror
 def tank_cover(
     measured="tank_cover.csv",  # half sections, from the rail up to the middle of the top, beside this recipe
     length=420.0,
-    fairness=0.5,           # a curve may leave the measured points by so much
+    fairness=0.7,           # a curve may leave the measured points by so much
     shoulder_radius=18.0,   # blend along the shoulders, not less than the ends'
     end_radius=16.0,        # blend round the tail; the head's is half of it
     skin=2.0,               # laminate and filler over the foam

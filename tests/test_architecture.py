@@ -30,6 +30,7 @@ ORDER = (
     "plugs.shape.section",
     "plugs.shape.plan",
     "plugs.shape.measured_paths",
+    "plugs.shape.measured_pieces",
     "plugs.shape.measured",
     "plugs.shape.rings",
     "plugs.shape.lines",

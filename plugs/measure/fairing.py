@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from numbers import Real
 from typing import Final
 
 import numpy as np
 
-from plugs.errors import PlugError
+from plugs.errors import Finding, PlugError
 from plugs.measure.fair_curve import Point, fair_curve, residuals_of, standing_off
 from plugs.measure.outliers import SIGMAS, Flags
+from plugs.measure.pieces import pair_of
 from plugs.measure.spline_fit import Array, Spline
 from plugs.tolerances import LARGEST, LENGTH
 
@@ -21,6 +24,11 @@ MOST_LEFT_OUT: Final = 0.05
 """Largest share of the points that may be left out; with more wrong, the measuring is wrong."""
 
 
+_REPEATED: Final = "repeats the point before it"
+
+Ends = tuple[Point | None, Point | None]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeftOut:
     """A measured point that the curve does not follow.
@@ -29,6 +37,8 @@ class LeftOut:
     ----------
     index : int
         Which of the points given, from 0.
+    point : tuple of (float, float), mm
+        The point itself.
     distance : float, mm
         From the curve.
     reason : str
@@ -36,6 +46,7 @@ class LeftOut:
     """
 
     index: int
+    point: Point
     distance: float
     reason: str
 
@@ -70,6 +81,10 @@ class Fairing:
         Knots between the two ends.
     is_within : bool
         Whether ``largest`` keeps the tolerance. If not, the points scatter more than it allows.
+    beyond : tuple of LeftOut
+        Points that the curve follows, but not within the tolerance; the farthest first.
+    source : str
+        Where the points come from, such as a file's name; empty if nobody has said.
     """
 
     knots: Array
@@ -84,6 +99,8 @@ class Fairing:
     rms: float
     n_knots: int
     is_within: bool
+    beyond: tuple[LeftOut, ...] = ()
+    source: str = ""
 
     def __post_init__(self) -> None:
         """Copy the arrays and lock them."""
@@ -151,7 +168,7 @@ def fair(
     points: Array,
     *,
     tolerance: float = TOLERANCE,
-    landmarks: tuple[Point | None, Point | None] = (None, None),
+    landmarks: Sequence[Sequence[float] | Array | None] = (None, None),
     is_closed: bool = False,
     most_left_out: float = MOST_LEFT_OUT,
 ) -> Fairing:
@@ -162,7 +179,8 @@ def fair(
     both from its neighbours and from the curve of all others, by more than the tolerance and five standard
     deviations of the scatter. The curve has the fewest knots with which no other point is farther from it
     than the tolerance. Where the points scatter so much that no fair curve can do that, the curve keeps
-    the mean of neighbouring residuals within the scatter instead, and ``is_within`` is false.
+    the mean of neighbouring residuals within the scatter instead, ``is_within`` is false, and ``beyond``
+    names the points. A build tells those, and the points left out, among its findings.
 
     Parameters
     ----------
@@ -170,8 +188,9 @@ def fair(
         In order along the outline.
     tolerance : float, mm
         Largest distance of a point from the curve.
-    landmarks : tuple of two of (float, float) or None, mm
-        Points that an open curve begins and ends in exactly; None leaves the end to the points.
+    landmarks : two of (float, float) or None, mm
+        Points that an open curve begins and ends in exactly, rows of an array too; None leaves the end to
+        the points.
     is_closed : bool
         Whether the last point is followed by the first; the curve is then smooth all round.
     most_left_out : float, dimensionless
@@ -186,7 +205,8 @@ def fair(
     PlugError
         The points are no finite pairs, too few, or too many of them stand off; the tolerance is no length.
     """
-    given = _checked(points, tolerance, landmarks, is_closed)
+    ends = _ends(landmarks, is_closed)
+    given = _checked(points, tolerance)
     is_new = _new(given, is_closed)
     if np.count_nonzero(is_new) < (4 if is_closed else 2):
         raise PlugError(
@@ -205,8 +225,55 @@ def fair(
             remedy=f"measure again, or allow {math.ceil(1000.0 * n_out / n_points) / 1000.0:g} of the points",
         )
     is_kept = is_new & ~is_out
-    spline, s = fair_curve(given[is_kept], tolerance, noise, landmarks, is_closed)
-    return _fairing(spline, s, given, is_kept, is_out, tolerance, noise)
+    spline, s = fair_curve(given[is_kept], tolerance, noise, ends, is_closed)
+    source = str(getattr(points, "source", ""))
+    return _fairing(spline, s, given, is_kept, is_out, tolerance, noise, source)
+
+
+def fair_findings(curve: Fairing, where: str) -> list[Finding]:
+    """Return what a person should know of a fair curve: points left out, and points beyond its tolerance.
+
+    Parameters
+    ----------
+    curve : Fairing
+    where : str
+        Its place in the recipe.
+
+    Returns
+    -------
+    list of Finding
+        A note for each point left out for standing off, and a warning where kept points lie too far off.
+    """
+    place = f"{where}, {curve.source}" if curve.source else where
+    count = len(curve.residuals)
+    found = [
+        Finding(
+            code="point-left-out",
+            severity="note",
+            where=place,
+            message=f"point {left.index + 1} of {count}, at ({left.point[0]:.1f}, {left.point[1]:.1f}), "
+            f"lies {left.distance:.2f} mm off the fair curve and was left out",
+            remedy="measure it again; if it is right, the part is not fair there: name a landmark at it",
+        )
+        for left in curve.left_out
+        if left.reason != _REPEATED
+    ]
+    if curve.beyond:
+        worst = curve.beyond[0]
+        number = "1 point lies" if len(curve.beyond) == 1 else f"{len(curve.beyond)} points lie"
+        allowed = math.ceil(100.0 * worst.distance) / 100.0
+        found.append(
+            Finding(
+                code="fair-beyond-tolerance",
+                severity="warning",
+                where=place,
+                message=f"{number} farther from the fair curve than its tolerance of {curve.tolerance:g} mm: "
+                f"the farthest by {worst.distance:.2f} mm, point {worst.index + 1} of {count} at "
+                f"({worst.point[0]:.1f}, {worst.point[1]:.1f})",
+                remedy=f"measure there again, or say what the measuring keeps: tolerance={allowed:g}",
+            )
+        )
+    return found
 
 
 def _new(given: Array, is_closed: bool) -> Flags:
@@ -217,11 +284,35 @@ def _new(given: Array, is_closed: bool) -> Flags:
     return is_new
 
 
-def _checked(
-    points: Array, tolerance: float, landmarks: tuple[Point | None, Point | None], is_closed: bool
-) -> Array:
+def _ends(landmarks: Sequence[Sequence[float] | Array | None], is_closed: bool) -> Ends:
+    """Return the landmarks that a curve begins and ends in as pairs of floats, or raise."""
+    if not isinstance(landmarks, list | tuple | np.ndarray) or len(landmarks) != 2:
+        raise PlugError(
+            param="landmarks",
+            value=landmarks,
+            reason="a curve has 2 ends",
+            remedy="give a pair such as ((0, 0), (120, 15)), with None for an end left to the points",
+        )
+    first, last = (
+        None if landmark is None else pair_of(landmark, f"landmarks[{k}]")
+        for k, landmark in enumerate(landmarks)
+    )
+    if is_closed and (first is not None or last is not None):
+        raise PlugError(
+            param="landmarks",
+            value=(first, last),
+            reason="a closed curve has no ends",
+            remedy="leave the landmarks out, or fair the outline in parts between them",
+        )
+    return first, last
+
+
+def _checked(points: Array, tolerance: float) -> Array:
     """Return the points as an array, or raise."""
-    given = np.array(points, dtype=np.float64)
+    try:
+        given = np.array(points, dtype=np.float64)
+    except (TypeError, ValueError):
+        given = np.empty((0, 0))
     if given.ndim != 2 or given.shape[1:] != (2,) or len(given) == 0:
         remedy = "give points such as [(0, 0), (120, 15)]"
         reason = "points are pairs of numbers"
@@ -236,17 +327,10 @@ def _checked(
             reason=f"a coordinate is not a number, or farther out than {LARGEST / 1000.0:g} m",
             remedy="measure the point again, or leave it out",
         )
-    if not LENGTH < tolerance <= LARGEST:
+    if not isinstance(tolerance, Real) or not LENGTH < tolerance <= LARGEST:
         remedy = f"give a length such as {TOLERANCE:g}"
         raise PlugError(
             param="tolerance", value=tolerance, reason="it is no distance that can be kept", remedy=remedy
-        )
-    if is_closed and landmarks != (None, None):
-        raise PlugError(
-            param="landmarks",
-            value=landmarks,
-            reason="a closed curve has no ends",
-            remedy="leave the landmarks out, or fair the outline in parts between them",
         )
     return given
 
@@ -259,6 +343,7 @@ def _fairing(
     is_out: Flags,
     tolerance: float,
     noise: float,
+    source: str,
 ) -> Fairing:
     """Return the record of a fair curve."""
     turns = np.unwrap(s, period=1.0) if spline.is_closed else s
@@ -267,13 +352,21 @@ def _fairing(
     parameters = parameters % 1.0 if spline.is_closed else parameters
     residuals = residuals_of(spline, given, parameters)
     limit = max(tolerance, SIGMAS * noise)
+
+    def told(k: int, reason: str) -> LeftOut:
+        """Return the record of a point."""
+        point = (float(given[k, 0]), float(given[k, 1]))
+        return LeftOut(index=k, point=point, distance=float(abs(residuals[k])), reason=reason)
+
     left_out = tuple(
-        LeftOut(
-            index=int(k),
-            distance=float(abs(residuals[k])),
-            reason=f"stands off by more than {limit:.3g} mm" if is_out[k] else "repeats the point before it",
-        )
+        told(int(k), f"stands off by more than {limit:.3g} mm" if is_out[k] else _REPEATED)
         for k in np.flatnonzero(~is_kept)
+    )
+    is_within = is_kept & ~(np.abs(residuals) > tolerance * (1.0 + 1e-9))
+    over = np.flatnonzero(is_kept & ~is_within)
+    beyond = tuple(
+        told(int(k), "followed, but not within the tolerance")
+        for k in over[np.argsort(-np.abs(residuals[over]), kind="stable")]
     )
     kept = np.abs(residuals[is_kept])
     return Fairing(
@@ -288,5 +381,7 @@ def _fairing(
         largest=float(kept.max()),
         rms=float(np.sqrt(np.mean(kept**2))),
         n_knots=len(spline.inner),
-        is_within=bool(kept.max() <= tolerance * (1.0 + 1e-9)),
+        is_within=not beyond,
+        beyond=beyond,
+        source=source,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
@@ -13,7 +13,7 @@ import shapely
 
 from plugs.errors import PlugError
 from plugs.measure.outlines import JOIN, Outline
-from plugs.measure.pieces import Array
+from plugs.measure.pieces import Array, pair_of, sourced
 from plugs.tolerances import LARGEST, LENGTH
 
 Point = tuple[float, float]
@@ -113,7 +113,7 @@ def find_landmarks(
 
 
 def between(
-    outline: Outline, landmarks: Mapping[str, Point], *, farthest: float = FARTHEST
+    outline: Outline, landmarks: Mapping[str, Sequence[float] | Array], *, farthest: float = FARTHEST
 ) -> Mapping[tuple[str, str], Array]:
     """Return the parts of an outline between named landmarks.
 
@@ -151,12 +151,13 @@ def between(
         )
     ring, along = _ring(outline)
     line = shapely.linestrings(ring)
-    marks = shapely.points(np.array([landmarks[name] for name in names], dtype=np.float64))
+    pairs = {name: pair_of(landmarks[name], f"landmarks[{name!r}]") for name in names}
+    marks = shapely.points(np.array(list(pairs.values())))
     for name, apart in zip(names, shapely.distance(line, marks), strict=True):
         if not apart <= farthest:
             raise PlugError(
                 param=f"landmarks[{name!r}]",
-                value=tuple(landmarks[name]),
+                value=pairs[name],
                 reason=f"it lies {apart:.4g} mm from the outline, and at most {farthest:g} mm are allowed",
                 remedy=f"correct the landmark, or allow {math.ceil(10.0 * apart) / 10.0:g} mm with farthest",
                 where=outline.source,
@@ -166,8 +167,8 @@ def between(
     ring, along, places, steps = _run_forward(outline, ring, along, places, names)
     return MappingProxyType(
         {
-            (name, names[(k + 1) % len(names)]): _part(
-                ring, along, float(places[k]), float(steps[k]), is_closed
+            (name, names[(k + 1) % len(names)]): sourced(
+                _part(ring, along, float(places[k]), float(steps[k]), is_closed), outline.source
             )
             for k, name in enumerate(names[: len(steps)])
         }

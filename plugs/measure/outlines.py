@@ -12,7 +12,7 @@ import shapely
 
 from plugs.errors import PlugError
 from plugs.measure.dxf_in import dxf_pieces
-from plugs.measure.pieces import Array, Joined, Piece, joined, mm_per
+from plugs.measure.pieces import Array, Joined, Piece, joined, mm_per, sourced
 from plugs.measure.points_in import point_pieces
 from plugs.measure.svg_in import svg_pieces
 from plugs.tolerances import LARGEST, LENGTH, SMALLEST_BODY
@@ -64,7 +64,7 @@ class Outline:
         if points.ndim != 2 or points.shape[1] != 2 or len(points) < 2 or not np.isfinite(points).all():
             raise AssertionError(f"outline of {self.source}: points {points.shape} or not finite")
         points.setflags(write=False)
-        object.__setattr__(self, "points", points)
+        object.__setattr__(self, "points", sourced(points, self.source))
 
 
 def read_outline(

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from plugs.errors import PlugError
 from plugs.shape.cells import closest
-from plugs.tolerances import LENGTH
+from plugs.tolerances import LARGEST, LENGTH
 from plugs.units import to_mm, unit_named
 
 Array = NDArray[np.float64]
@@ -27,6 +27,40 @@ the default tolerance of fairing."""
 
 _UNITS: Final = ("mm", "cm", "m", "in", "ft")
 _MOST_PIECES: Final = 20_000
+
+
+class Sourced(np.ndarray):
+    """Points that know the file or the outline that they come from; otherwise an array like any other.
+
+    Attributes
+    ----------
+    source : str
+        Such as a file's name; kept by slices and copies.
+    """
+
+    source: str = ""
+
+    def __array_finalize__(self, parent: object) -> None:
+        """Take the source over from the array that this one was made from."""
+        self.source = getattr(parent, "source", "")
+
+
+def sourced(points: Array, source: str) -> Array:
+    """Return points that know where they come from.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+    source : str
+        Such as a file's name.
+
+    Returns
+    -------
+    (n, 2) float, mm
+    """
+    known = points.view(Sourced)
+    known.source = source
+    return known
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -68,6 +102,39 @@ class Joined:
     is_closed: bool
     n_pieces: int
     gaps: tuple[float, ...]
+
+
+def pair_of(value: object, param: str) -> tuple[float, float]:
+    """Return a point as two floats, whether a tuple, a list or a row of an array.
+
+    Parameters
+    ----------
+    value : object
+        What the recipe gives.
+    param : str
+        Where it gives it.
+
+    Returns
+    -------
+    tuple of (float, float), mm
+
+    Raises
+    ------
+    PlugError
+        It is no pair of finite numbers, or lies farther out than any plug.
+    """
+    try:
+        point = np.array(value, dtype=np.float64)
+    except (TypeError, ValueError):
+        point = np.empty(0)
+    if isinstance(value, str) or point.shape != (2,) or not (np.abs(point) <= LARGEST).all():
+        raise PlugError(
+            param=param,
+            value=value,
+            reason=f"a point is two numbers in mm, neither farther out than {LARGEST / 1000.0:g} m",
+            remedy="give a pair such as (120.0, 15.0)",
+        )
+    return float(point[0]), float(point[1])
 
 
 def mm_per(unit: str) -> float:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from plugs.errors import Finding, PlugError
 from plugs.shape import mesh
+from plugs.shape.measured_paths import sampled
 from plugs.shape.mesh import Body
 from plugs.shape.mesh_faces import edge_loops, face_left_by, marked
 from plugs.shape.plan import number
@@ -246,7 +247,7 @@ def _check_words(item: Mating, param: str) -> None:
 def _points(value: Any, param: str) -> Array:
     """Return a contour's points."""
     if hasattr(value, "at"):
-        value = value.at(np.linspace(0.0, 1.0, _DENSE))
+        value = sampled(value, _DENSE)
     try:
         points = np.array(value, dtype=np.float64)
     except (TypeError, ValueError):

@@ -1,9 +1,9 @@
 """Measured curves as panels: each becomes a chain of crowned pieces, fine enough to be the curve.
 
-A curve is cut at equal shares of its length into as many pieces at every station, and each piece is
-a circular arc through its two ends and its middle. A blend between a measured panel and its
-neighbour becomes a piece of its own. What comes out is a plan of flat and crowned panels like any
-other, in which every piece knows the panel that it is part of.
+A curve is cut at the same shares of its length into as many pieces at every station, and each piece
+is a circular arc through its two ends and its middle; pieces are halved until the arcs follow it. A
+blend between a measured panel and its neighbour becomes a piece of its own. What comes out is a plan
+of flat and crowned panels like any other, in which every piece knows the panel that it is part of.
 """
 
 from __future__ import annotations
@@ -16,18 +16,25 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError, present, promise
-from plugs.shape.measured_paths import DENSE, Foot, PanelPath, arc_points, curve_points, find_foot, path_of
+from plugs.errors import Finding, PlugError, present, promise
+from plugs.shape.measured_paths import (
+    LARGEST_MISS,
+    Foot,
+    PanelPath,
+    arc_points,
+    curve_points,
+    find_foot,
+    made_even,
+    part_of,
+    path_of,
+)
+from plugs.shape.measured_pieces import chord_rises, misses, shares_of
 from plugs.shape.plan import drawn_panels, number
 from plugs.shape.section import Corner, LinesPlan, Station
 from plugs.tolerances import LARGEST
 
 Array = NDArray[np.float64]
 
-LARGEST_MISS: Final = 0.01
-"""Largest distance between a measured curve and its pieces, mm."""
-
-_PIECES: Final = (4, 6, 8, 12, 16, 24, 32, 48, 64)
 _LENGTH_LEAST: Final = 1.0
 
 
@@ -80,26 +87,29 @@ def in_pieces(plan: LinesPlan) -> LinesPlan:
     Returns
     -------
     LinesPlan
-        Without curves; ``parents`` names the panel of each piece.
+        Without curves; ``parents`` names the panel of each piece, ``findings`` those that do not follow.
     """
     layout = _layout_of(plan)
     paths = [_paths(layout, station, i, plan.mirrored) for i, station in enumerate(plan.stations)]
     plan, layout = _without_smooth(plan, layout, paths)
     feet = [_feet(layout, station, i, paths[i]) for i, station in enumerate(plan.stations)]
-    counts = {
-        name: _pieces_needed([_trimmed(layout, name, p, f) for p, f in zip(paths, feet, strict=True)])
-        for name in sorted(layout.measured)
-    }
-    rows = [
-        _corner_row(layout, counts, station, p, f)
-        for station, p, f in zip(plan.stations, paths, feet, strict=True)
+    trimmed = [
+        {name: _trimmed(layout, name, p, f) for name in layout.panels}
+        for p, f in zip(paths, feet, strict=True)
     ]
-    names, parents = _panel_row(layout, counts, list(rows[0]))
+    shares, findings = _all_shares(plan, layout, trimmed)
+    rows = [
+        _corner_row(layout, shares, station, p, f)
+        for station, p, f in zip(plan.stations, trimmed, feet, strict=True)
+    ]
+    names, parents = _panel_row(layout, shares, list(rows[0]))
     stations = []
-    for station, row, p, f in zip(plan.stations, rows, paths, feet, strict=True):
-        stations.append(Station(x=station.x, corners=row, crowns=_crowns(layout, counts, station, p, f)))
+    for station, row, p, f in zip(plan.stations, rows, trimmed, feet, strict=True):
+        stations.append(Station(x=station.x, corners=row, crowns=_crowns(layout, shares, station, p, f)))
     bays = plan.bays if isinstance(plan.bays, str) else _bays(layout, plan.bays, rows[0])
-    return replace(plan, stations=tuple(stations), panels=names, parents=parents, bays=bays)
+    return replace(
+        plan, stations=tuple(stations), panels=names, parents=parents, bays=bays, findings=findings
+    )
 
 
 def _layout_of(plan: LinesPlan) -> _Layout:
@@ -188,11 +198,8 @@ def _paths(layout: _Layout, station: Station, index: int, is_mirrored: bool) -> 
         if curve is None:
             found[name] = path_of(arc_points(first, last, float(station.crowns.get(name, 0.0))))
             continue
-        points = curve_points(curve, first, last, f"stations[{index}].curves[{name!r}]")
-        if is_mirrored and None in corners:
-            dense = path_of(points).points
-            points = 0.5 * (dense + dense[::-1] * np.array([-1.0, 1.0]))
-        found[name] = path_of(points)
+        path = path_of(curve_points(curve, first, last, f"stations[{index}].curves[{name!r}]"))
+        found[name] = made_even(path) if is_mirrored and None in corners else path
     return found
 
 
@@ -220,53 +227,48 @@ def _feet(layout: _Layout, station: Station, index: int, paths: Mapping[str, Pan
     return feet
 
 
-def _trimmed(layout: _Layout, name: str, paths: Mapping[str, PanelPath], feet: Mapping[str, Foot]) -> Array:
-    """Return a panel between its blends, as dense points."""
+def _trimmed(
+    layout: _Layout, name: str, paths: Mapping[str, PanelPath], feet: Mapping[str, Foot]
+) -> PanelPath:
+    """Return a panel between its blends."""
     first, second = layout.ends[name]
-    path = paths[name]
     start = feet[first].ahead if first is not None and first in feet else 0.0
     stop = feet[second].back if second is not None and second in feet else 0.0
     start, stop = stop if first is None else start, start if second is None else stop
-    return path.at(np.linspace(start, path.length - stop, DENSE))
+    return part_of(paths[name], start, paths[name].length - stop)
 
 
-def _pieces_needed(curves: Sequence[Array]) -> int:
-    """Return the fewest pieces, of those tried, that follow a panel closely at every station."""
-    for count in _PIECES:
-        miss = 0.0
-        for curve in curves:
-            marks = np.linspace(0, DENSE - 1, 4 * count + 1).round().astype(int)
-            points = curve[marks]
-            first, low, middle, high, last = (
-                points[:-4:4],
-                points[1:-3:4],
-                points[2:-2:4],
-                points[3:-1:4],
-                points[4::4],
+def _all_shares(
+    plan: LinesPlan, layout: _Layout, trimmed: Sequence[Mapping[str, PanelPath]]
+) -> tuple[dict[str, Array], tuple[Finding, ...]]:
+    """Return where each measured panel is parted, and a finding for each that is not followed even so."""
+    shares, findings = {}, []
+    for name in sorted(layout.measured):
+        panel = [paths[name] for paths in trimmed]
+        shares[name] = shares_of(panel)
+        off = [misses(path, shares[name]) for path in panel]
+        worst = int(np.argmax([miss.max() for miss in off]))
+        miss, k = float(off[worst].max()), int(np.argmax(off[worst]))
+        if miss > LARGEST_MISS:
+            middle = 0.5 * (shares[name][k] + shares[name][k + 1]) * panel[worst].length
+            y, z = panel[worst].at(np.array(middle))
+            findings.append(
+                Finding(
+                    code="measured-panel",
+                    severity="warning",
+                    where=f"station {worst} at x = {plan.stations[worst].x:g} mm, panel {name!r}",
+                    message=f"the panel is up to {miss:.2f} mm off its points near y = {y:.1f}, "
+                    f"z = {z:.1f} mm: they turn more sharply than {len(shares[name]) - 1} arcs can follow",
+                    remedy=f"fair the points, such as fair(points, tolerance={max(0.5, round(miss, 1)):g}), "
+                    "or name a corner where they turn",
+                )
             )
-            rise = _rises(first, middle, last)
-            for point, share in ((low, 0.25), (high, 0.75)):
-                arc = first + share * (last - first)
-                off = _rises(first, point, last) - 0.75 * rise
-                along = np.hypot(*(point - arc).T)
-                miss = max(miss, float(np.abs(off).max())) if along.size else miss
-        if miss <= LARGEST_MISS:
-            return count
-    return _PIECES[-1]
+    return shares, tuple(findings)
 
 
-def _rises(first: Array, point: Array, last: Array) -> Array:
-    """Return how far points stand to the right of the chords from first to last: outward."""
-    chord = last - first
-    length = np.hypot(chord[..., 0], chord[..., 1])
-    off = point - first
-    cross = off[..., 0] * chord[..., 1] - off[..., 1] * chord[..., 0]
-    return np.asarray(cross / np.where(length > 1e-9, length, 1.0))
-
-
-def _chain(layout: _Layout, counts: Mapping[str, int], name: str) -> list[tuple[str, str]]:
+def _chain(layout: _Layout, shares: Mapping[str, Array], name: str) -> list[tuple[str, str]]:
     """Return the pieces of a measured panel as drawn: (its name, the corner that it begins at)."""
-    count = counts[name]
+    count = len(shares[name]) - 1
     first, second = layout.ends[name]
     pieces = [(_piece(name, k, count), _joint(name, k, count)) for k in range(count)]
     if first is None:
@@ -288,7 +290,7 @@ def _joint(name: str, k: int, count: int) -> str:
 
 def _corner_row(
     layout: _Layout,
-    counts: Mapping[str, int],
+    shares: Mapping[str, Array],
     station: Station,
     paths: Mapping[str, PanelPath],
     feet: Mapping[str, Foot],
@@ -297,7 +299,7 @@ def _corner_row(
     row: dict[str, Corner] = {}
     for name, (first, second) in layout.ends.items():
         if first is None and name in layout.measured:
-            _add_joints(row, layout, counts, name, paths, feet)
+            _add_joints(row, layout, shares, name, paths)
         if first is None:
             continue
         if first in feet:
@@ -306,7 +308,7 @@ def _corner_row(
         else:
             row[first] = station.corners[first]
         if name in layout.measured:
-            _add_joints(row, layout, counts, name, paths, feet)
+            _add_joints(row, layout, shares, name, paths)
         if second == layout.corners[-1] and second not in (
             layout.ends.get(n, (None,))[0] for n in layout.panels
         ):
@@ -317,15 +319,14 @@ def _corner_row(
 def _add_joints(
     row: dict[str, Corner],
     layout: _Layout,
-    counts: Mapping[str, int],
+    shares: Mapping[str, Array],
     name: str,
     paths: Mapping[str, PanelPath],
-    feet: Mapping[str, Foot],
 ) -> None:
     """Add the corners between the pieces of a measured panel."""
-    count = counts[name]
+    count = len(shares[name]) - 1
     first, second = layout.ends[name]
-    points = _trimmed(layout, name, paths, feet)[np.linspace(0, DENSE - 1, count + 1).round().astype(int)]
+    points = paths[name].at(shares[name] * paths[name].length)
     low, high = (count // 2, count) if first is None else (1, count // 2 + 1 if second is None else count)
     for k in range(low, high):
         y = 0.0 if None in (first, second) and 2 * k == count else float(points[k, 0])
@@ -333,7 +334,7 @@ def _add_joints(
 
 
 def _panel_row(
-    layout: _Layout, counts: Mapping[str, int], corners: Sequence[str]
+    layout: _Layout, shares: Mapping[str, Array], corners: Sequence[str]
 ) -> tuple[tuple[str, ...], dict[str, str]]:
     """Return the names of all pieces in order, and the panel of each."""
     names: list[str] = []
@@ -342,7 +343,7 @@ def _panel_row(
         if first is not None and first in layout.blended:
             names.append(f"blend {first}")
             parents[names[-1]] = name if name in layout.measured else str(layout.before(first))
-        own = [piece for piece, _ in _chain(layout, counts, name)] if name in layout.measured else [name]
+        own = [piece for piece, _ in _chain(layout, shares, name)] if name in layout.measured else [name]
         names += own
         parents |= dict.fromkeys(own, name)
     promise(len(corners) >= 2, "a measured ring has two corners at least")
@@ -351,7 +352,7 @@ def _panel_row(
 
 def _crowns(
     layout: _Layout,
-    counts: Mapping[str, int],
+    shares: Mapping[str, Array],
     station: Station,
     paths: Mapping[str, PanelPath],
     feet: Mapping[str, Foot],
@@ -360,20 +361,16 @@ def _crowns(
     crowns = {f"blend {corner}": foot.rise for corner, foot in feet.items()}
     for name, ends in layout.ends.items():
         if name in layout.measured:
-            count = counts[name]
-            curve = _trimmed(layout, name, paths, feet)[
-                np.linspace(0, DENSE - 1, 2 * count + 1).round().astype(int)
-            ]
-            rises = _rises(curve[:-2:2], curve[1:-1:2], curve[2::2])
-            kept = {piece for piece, _ in _chain(layout, counts, name)}
+            count = len(shares[name]) - 1
+            rises = chord_rises(paths[name], shares[name])
+            kept = {piece for piece, _ in _chain(layout, shares, name)}
             crowns |= {
                 _piece(name, k, count): float(rises[k])
                 for k in range(count)
                 if _piece(name, k, count) in kept
             }
         elif any(corner in feet for corner in ends):
-            curve = _trimmed(layout, name, paths, feet)
-            crowns[name] = float(_rises(curve[0], curve[DENSE // 2], curve[-1]))
+            crowns[name] = float(chord_rises(paths[name], np.array([0.0, 1.0]))[0])
         elif name in station.crowns:
             crowns[name] = station.crowns[name]
     return crowns

@@ -12,21 +12,25 @@ from plugs.errors import PlugError
 
 Array = NDArray[np.float64]
 
-DENSE: Final = 2001
-"""Points of a path."""
+LARGEST_MISS: Final = 0.01
+"""Largest distance between a measured curve and its pieces, mm: half the default chord tolerance."""
 
+_FEWEST_POINTS: Final = 2001
+_MOST_POINTS: Final = 130_000
+_SAMPLING_SHARE: Final = 0.1
+"""Share of `LARGEST_MISS` that the points of a faired curve may cost."""
 _END_ROOM: Final = 0.5
 _NEWTON_STEPS: Final = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PanelPath:
-    """A panel at a station as a dense row of points by length from its first corner.
+    """A panel at a station as a row of points by length from its first corner.
 
     Attributes
     ----------
     points : (n, 2) float, mm
-        Equally spaced.
+        No two neighbours alike.
     along : (n,) float, mm
         Length from the first corner.
     """
@@ -78,7 +82,7 @@ def _unit(vector: Array) -> Array:
 
 
 def path_of(points: Array) -> PanelPath:
-    """Return a dense path along points, equally spaced.
+    """Return the path along points.
 
     Parameters
     ----------
@@ -89,10 +93,40 @@ def path_of(points: Array) -> PanelPath:
     PanelPath
     """
     step = np.hypot(*np.diff(points, axis=0).T)
-    along = np.concatenate([[0.0], np.cumsum(step)])
-    share = np.linspace(0.0, along[-1], DENSE)
-    dense = np.stack([np.interp(share, along, points[:, i]) for i in (0, 1)], axis=-1)
-    return PanelPath(points=dense, along=share)
+    is_kept = np.concatenate([[True], step > 0.0])
+    return PanelPath(points=points[is_kept], along=np.concatenate([[0.0], np.cumsum(step)])[is_kept])
+
+
+def part_of(path: PanelPath, start: float, stop: float) -> PanelPath:
+    """Return a path from one length along it to another.
+
+    Parameters
+    ----------
+    path : PanelPath
+    start, stop : float, mm
+
+    Returns
+    -------
+    PanelPath
+    """
+    inner = (path.along > start) & (path.along < stop)
+    return path_of(np.vstack([path.at(np.array([start])), path.points[inner], path.at(np.array([stop]))]))
+
+
+def made_even(path: PanelPath) -> PanelPath:
+    """Return the mean of a path and its mirror image in the centreline.
+
+    Parameters
+    ----------
+    path : PanelPath
+        From starboard to port, or the other way.
+
+    Returns
+    -------
+    PanelPath
+    """
+    along = np.unique(np.concatenate([path.along, path.length - path.along]))
+    return path_of(0.5 * (path.at(along) + path.at(path.length - along) * np.array([-1.0, 1.0])))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -159,7 +193,7 @@ def curve_points(curve: Any, first: Array, last: Array, param: str) -> Array:
         No row of points, or one that begins or ends elsewhere.
     """
     if hasattr(curve, "at"):
-        curve = curve.at(np.linspace(0.0, 1.0, DENSE))
+        curve = sampled(curve, _FEWEST_POINTS)
     try:
         points = np.array(curve, dtype=np.float64)
     except (TypeError, ValueError):
@@ -184,6 +218,33 @@ def curve_points(curve: Any, first: Array, last: Array, param: str) -> Array:
     share = np.concatenate([[0.0], np.cumsum(step)]) / max(float(step.sum()), 1e-12)
     shift = (1.0 - share)[:, None] * (first - points[0]) + share[:, None] * (last - points[-1])
     return np.asarray((points + shift)[np.concatenate([[True], step > 1e-9])])
+
+
+def sampled(curve: Any, fewest: int) -> Any:
+    """Return points of a faired curve, so many that their chords lie on it.
+
+    Parameters
+    ----------
+    curve : object with a method at
+        Gives points (n, 2) in mm at n shares from 0 to 1.
+    fewest : int
+        Points to begin with; doubled while a middle stands off its chord by 0.001 mm.
+
+    Returns
+    -------
+    (n, 2) float, mm
+        Whatever the curve gives, where that is not of this form.
+    """
+    count = fewest
+    points = curve.at(np.linspace(0.0, 1.0, count))
+    while count < _MOST_POINTS and np.shape(points) == (count, 2):
+        count = 2 * count - 1
+        finer = np.asarray(curve.at(np.linspace(0.0, 1.0, count)), dtype=np.float64)
+        off = finer[1::2] - 0.5 * (finer[:-1:2] + finer[2::2])
+        if not np.hypot(*off.T).max() > _SAMPLING_SHARE * LARGEST_MISS:
+            break
+        points = finer
+    return points
 
 
 def find_foot(before: PanelPath, after: PanelPath, radius: float, param: str) -> Foot:

@@ -11,7 +11,7 @@ from numbers import Real
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError, promise
+from plugs.errors import Finding, PlugError, promise
 from plugs.shape.section import Corner, End, LinesPlan, Station
 from plugs.tolerances import LARGEST, LENGTH
 
@@ -44,6 +44,8 @@ class RingTable:
     drawn_parents, parent_names : tuple of str
         The panel that each drawn and each ring panel is a piece of, or itself.
     front, aft : End
+    findings : tuple of Finding
+        What the plan was found with.
     """
 
     x: Array
@@ -63,6 +65,7 @@ class RingTable:
     parent_names: tuple[str, ...]
     front: End
     aft: End
+    findings: tuple[Finding, ...] = ()
 
 
 def number(param: str, value: object, *, least: float = -LARGEST, most: float = LARGEST) -> float:
@@ -169,6 +172,7 @@ def read_plan(plan: LinesPlan) -> RingTable:
         parent_names=_all_round(parents, panel_of, _is_mirrored_panel(panel_of)),
         front=_end(plan.front, "front", parents),
         aft=_end(plan.aft, "aft", parents),
+        findings=tuple(plan.findings),
     )
 
 

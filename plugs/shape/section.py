@@ -10,6 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from plugs.errors import Finding
+
 
 @dataclass(frozen=True, slots=True)
 class Corner:
@@ -95,6 +97,8 @@ class LinesPlan:
         The two ends.
     parents : mapping of str to str
         The panel that a piece of a panel belongs to; others are their own.
+    findings : sequence of Finding
+        What was noticed while measured panels were parted into pieces.
     """
 
     stations: Sequence[Station]
@@ -104,3 +108,4 @@ class LinesPlan:
     front: End = field(default_factory=End)
     aft: End = field(default_factory=End)
     parents: Mapping[str, str] = field(default_factory=dict)
+    findings: Sequence[Finding] = ()
