@@ -33,6 +33,9 @@ SANDING_MAP = "templates/sanding-map"
 FULL_SIZE = "templates/full-size.pdf"
 """Where the full-size paper goes."""
 
+_SEEN_DEG = 5.0
+"""A second net on a patch that shears by less shows nothing in a drawing, degrees."""
+
 
 def layer_stem(layer: Layer) -> str:
     """Return the file name of a layer's drawings, without its ending.
@@ -128,15 +131,16 @@ def _looked_at(work: Work) -> dict[str, Drawing]:
     words, made = _words(work), work.lamination
     rolls = {f"cloth/roll-{file_name(roll.cloth)}": roll_drawing(roll, **words) for roll in made.rolls}
     nets = {
-        f"cloth/shear-{file_name(net.patch.name)}": drape_drawing(
+        f"cloth/shear-{file_name(net.name)}": drape_drawing(
             net.surface,
             net.drape,
-            zone=net.patch.name,
-            name=f"shear-{file_name(net.patch.name)}",
+            zone=net.name,
+            name=f"shear-{file_name(net.name)}",
             darts=net.darts,
             **words,
         )
         for net in made.nets
+        if net.name == net.patch.name or net.drape.largest_shear_deg > _SEEN_DEG
     }
     return rolls | nets
 

@@ -26,7 +26,7 @@ from plugs.skin.drape import LOCK_DEG, Drape
 from plugs.skin.drape_remedies import Remedies, net_on
 from plugs.skin.generic import FILLERS, GLUES
 from plugs.skin.geodesic import Surface, holes_closed, make_surface
-from plugs.skin.layup import Layup, lay_up, skin_of
+from plugs.skin.layup import LaidPly, Layup, lay_up, skin_of
 from plugs.skin.material_findings import foam_findings, plan_findings, resin_findings
 from plugs.skin.materials import Adhesive, Cloth, Filler, Material
 from plugs.skin.part import FlatPanel, Part, Sag, sag_under_hand
@@ -44,6 +44,7 @@ from plugs.skin.skin_findings import (
     shape_findings,
     thickness_findings,
 )
+from plugs.skin.zone_words import Zone
 from plugs.skin.zones import Patch, Zoned, zoned
 from plugs.weighing import laid_areas, part_of
 
@@ -52,6 +53,8 @@ _LEAST_FLAT_MM = 150.0
 _ACROSS = 40.0
 _FINEST = 150.0
 _FEWEST_ACROSS = 8.0
+_COARSER = 3.0
+_NEARLY = 0.8
 _WARPS = {"forward": (-1.0, 0.0, 0.0), "up": (0.0, 0.0, 1.0), "across": (0.0, 1.0, 0.0)}
 
 
@@ -61,14 +64,23 @@ class Laid:
 
     Attributes
     ----------
+    name : str
+        The patch's, with the direction of the warp where plies lie there in several.
     patch : Patch
+    plies : tuple of int
+        Numbers of the plies that lie so.
+    bias_deg : float, degrees
+        As the first of them lies.
     surface : Surface
     drape : Drape
     remedies : Remedies or None
         Where it locks.
     """
 
+    name: str
     patch: Patch
+    plies: tuple[int, ...]
+    bias_deg: float
     surface: Surface
     drape: Drape
     remedies: Remedies | None
@@ -92,7 +104,7 @@ class Lamination:
     rolls : tuple of Roll
         One for each cloth.
     nets : tuple of Laid
-        One for each patch that does not unroll and on which a net can be laid.
+        On each patch that does not unroll, one for each direction of its woven plies, where one can be laid.
     plan : ResinPlan
     verdicts : tuple of EdgeVerdict
     part : Part
@@ -317,33 +329,60 @@ def _by_owner(surface: Zoned) -> dict[str, float]:
 def _nets(
     plug: Plug, layup: Layup, surface: Zoned, exact: set[str]
 ) -> tuple[tuple[Laid, ...], tuple[Finding, ...]]:
-    """Return a net on each patch, by the tightest weave that is laid there, and what is to be said of it.
+    """Return nets on each patch, one for each direction in which woven plies lie there, and what is told.
 
-    What unrolls without stretch is left out: no weave shears there.
+    By the tightest weave that lies so. What unrolls without stretch is left out: no weave shears there.
     """
     nets: list[Laid] = []
     found: list[Finding] = []
     for patch in surface.patches:
         zone = surface.zones[patch.zone]
         own = {surface.owners.get(panel, panel) for panel in zone.panels} | set(zone.panels)
-        cloths = [ply.cloth for ply in layup.plies if own & set(ply.places) and _is_woven(ply.cloth)]
-        if not cloths or patch.name in exact:
+        woven = [ply for ply in layup.plies if own & set(ply.places) and _is_woven(ply.cloth)]
+        if not woven or patch.name in exact:
             continue
-        lock = min(LOCK_DEG if c.locking_deg is None else c.locking_deg for c in cloths)
         closed = make_surface(*holes_closed(patch.vertices, patch.triangles), is_parted=True)
+        for bias in dict.fromkeys(ply.bias_deg % 90.0 for ply in woven):  # warp and weft are alike
+            mine = [ply for ply in woven if ply.bias_deg % 90.0 == bias]
+            net, told = _net(plug, patch, closed, zone, mine, is_first=mine[0] is woven[0])
+            nets += [] if net is None else [net]
+            found += told
+    return tuple(nets), tuple(found)
+
+
+def _net(
+    plug: Plug, patch: Patch, closed: Surface, zone: Zone, plies: Sequence[LaidPly], *, is_first: bool
+) -> tuple[Laid | None, tuple[Finding, ...]]:
+    """Return the net of plies that lie alike, and what is to be told of it.
+
+    Where others lie on the same patch already, larger cells come first, and the small ones only where
+    these shear by about as much as is warned of.
+    """
+    lock = min(LOCK_DEG if ply.cloth.locking_deg is None else ply.cloth.locking_deg for ply in plies)
+    bias, warn = plies[0].bias_deg, min(30.0, lock)
+    name = patch.name if is_first else f"{patch.name}, warp at {bias:g} degrees"
+    cell = _cell(closed)
+    for share in (1.0,) if is_first else (_COARSER, 1.0):
         net, remedies, told = net_on(
             closed,
-            patch.name,
-            cell=_cell(closed),
+            name,
+            cell=share * cell,
             start=zone.start,
             warp=_WARPS[patch.warp] if zone.start is not None else None,
-            warn_deg=min(30.0, lock),
+            bias_deg=bias,
+            warn_deg=warn,
             lock_deg=lock,
             display_unit=plug.display_unit,
         )
-        nets += [] if net is None else [Laid(patch=patch, surface=closed, drape=net, remedies=remedies)]
-        found += told
-    return tuple(nets), tuple(found)
+        if net is not None and net.largest_shear_deg < _NEARLY * warn:
+            break
+    if net is None:
+        return None, told
+    numbers = tuple(ply.number for ply in plies)
+    laid = Laid(
+        name=name, patch=patch, plies=numbers, bias_deg=bias, surface=closed, drape=net, remedies=remedies
+    )
+    return laid, told
 
 
 def _cell(surface: Surface) -> float:

@@ -96,6 +96,8 @@ def _net(net: Laid, files: Mapping[str, bytes]) -> dict[str, Any]:
     split = None if remedies is None else remedies.split
     return {
         "patch": net.patch.name,
+        "plies": list(net.plies),
+        "bias_deg": rounded(net.bias_deg),
         "cell_mm": rounded(draped.cell),
         "start_mm": [rounded(v) for v in draped.start],
         "warp": [rounded(v) for v in draped.warp],
@@ -114,7 +116,7 @@ def _net(net: Laid, files: Mapping[str, bytes]) -> dict[str, Any]:
         "darted_shear_deg": None if remedies is None else rounded(remedies.darted_deg),
         "split_at_mm": None if split is None else [rounded(v) for v in split.at],
         "split_shear_deg": None if split is None else rounded(split.largest_shear_deg),
-        "files": _files(files, f"shear-{file_name(net.patch.name)}"),
+        "files": _files(files, f"shear-{file_name(net.name)}"),
     }
 
 

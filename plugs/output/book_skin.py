@@ -56,7 +56,8 @@ def _cloth(sheaf: Sheaf, cloth: Mapping[str, Any]) -> Html:
         figures_table("Seams: notches of the same name meet", seams, cloth.get("seams") or [], sheaf.unit)
     )
     nets = (
-        ("patch", "On"), ("start_mm", "Start at x, y, z"), ("largest_shear_deg", "Largest shear"),
+        ("patch", "On"), ("plies", "Plies"), ("bias_deg", "Warp turned"),
+        ("start_mm", "Start at x, y, z"), ("largest_shear_deg", "Largest shear"),
         ("largest_at_mm", "There"), ("warned_ratio", "Over the warning"), ("locked_ratio", "Locked"),
         ("darts", "Darts"), ("better_start_mm", "Better start"),
     )  # fmt: skip

@@ -185,7 +185,7 @@ def _lettered(pattern: Pattern, outline: shapely.Polygon, turn_deg: float) -> tu
         )
     ]
     paths: list[Path] = []
-    turns = ((pattern.arrow_deg, pattern.arrow, 0.08), (-pattern.bias_deg, "WARP", -0.4))
+    turns = ((pattern.arrow_deg, pattern.arrow, 0.08), (pattern.bias_deg, "WARP", -0.4))
     for degrees, words, drop in turns:
         angle = math.radians(degrees + turn_deg)
         way = np.array([math.cos(angle), math.sin(angle)]) * reach / 2.0
@@ -212,5 +212,5 @@ def _rows(pattern: Pattern, plug_name: str, unit: str) -> Sequence[str]:
         f"{CUT}: cut here. {SEAM}: edge of the zone. {NOTCH}: meets that of the same name",
     ]
     if pattern.bias_deg:
-        rows.append(f"Lies on the roll turned by {pattern.bias_deg:g} degrees: WARP is the roll's length")
+        rows.append(f"Lies on the roll turned by {-pattern.bias_deg:g} degrees: WARP is the roll's length")
     return rows

@@ -44,7 +44,7 @@ def in_breadths(pattern: Pattern, breadth: float, laps: Laps, index: int) -> tup
     PlugError
         A roll no broader than the lap.
     """
-    turned = shapely.affinity.rotate(pattern.outline, pattern.bias_deg, origin=(0.0, 0.0))
+    turned = shapely.affinity.rotate(pattern.outline, -pattern.bias_deg, origin=(0.0, 0.0))
     _, low, _, high = turned.bounds
     if high - low <= breadth:
         return (pattern,)
@@ -65,7 +65,7 @@ def in_breadths(pattern: Pattern, breadth: float, laps: Laps, index: int) -> tup
         begin = low - 1.0 if k == 0 else low + k * step + shift
         finish = high + 1.0 if k == count - 1 else low + (k + 1) * step + shift + laps.overlap
         strip = shapely.box(left - 1.0, begin, right + 1.0, finish)
-        strip = shapely.affinity.rotate(strip, -pattern.bias_deg, origin=(0.0, 0.0))
+        strip = shapely.affinity.rotate(strip, pattern.bias_deg, origin=(0.0, 0.0))
         for part in shapely.get_parts(shapely.intersection(pattern.outline, strip)):
             if isinstance(part, shapely.Polygon) and part.area > 100.0:
                 found.append(part)

@@ -105,7 +105,7 @@ class Pattern:
     arrow : str
         What it points to: "FORWARD", "UP" or "STARBOARD".
     bias_deg : float
-        Turn of the piece on the roll.
+        Turn of the warp in the piece, anti-clockwise; on the roll the piece is turned the other way.
     surface_mm2 : float
         Of the zone on the plug.
     is_exact : bool

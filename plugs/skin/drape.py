@@ -40,6 +40,8 @@ practice, no source; from memory 35 to 45 for a tight plain weave, 45 to 60 for 
 CELLS_ACROSS: Final = 60
 """Cells along the longest side of a patch's box when nothing else is asked for."""
 
+_TIGHT: Final = 5e-4
+_MIDDLES: Final = (np.arange(4) + 0.5) / 4.0
 _MOST_ACROSS: Final = 150
 _FEWEST_ACROSS: Final = 4
 _FEWEST_IN_WIDTH: Final = 8
@@ -70,7 +72,9 @@ class Drape:
     shear_deg : (a - 1, b - 1) float, degrees
         90 less the angle between warp and weft, + where they close up towards rising i and j.
     counted : (a - 1, b - 1) bool
-        Whole cells, none of whose knots lies over the edge: those that the figures below speak of.
+        Cells that lie on the patch, wholly or in part: those that the figures below speak of.
+    within_ratio : (a - 1, b - 1) float, dimensionless
+        Share of each cell that lies on the patch; 1 where none of its knots lies over the edge.
     warn_deg, lock_deg : float, degrees
     largest_shear_deg : float, degrees
         Without sign.
@@ -78,7 +82,7 @@ class Drape:
     largest_at : (3,) float, mm
         The middle of that cell.
     warned_ratio, locked_ratio : float, dimensionless
-        Share of the cells' area sheared by more than the one and the other.
+        Share of the cells' area on the patch sheared by more than the one and the other.
     n_locked : int
         Cells sheared by more than the cloth takes.
     warp_mm, weft_mm : float, mm
@@ -86,7 +90,7 @@ class Drape:
     warp_threads_mm, weft_threads_mm : (b,) and (a,) float, mm
         Length of each thread that is laid.
     reached_ratio : float, dimensionless
-        Area of the net within the patch over that of the patch; clearly over 1 where it laps over itself.
+        Area of the net within the patch over that of the patch, 1 at most.
     misfit_ratio : float, dimensionless
         Largest miss of two threads at their knot within the patch, in sides of a cell.
     """
@@ -100,6 +104,7 @@ class Drape:
     is_over: Flags
     shear_deg: Array
     counted: Flags
+    within_ratio: Array
     warn_deg: float
     lock_deg: float
     largest_shear_deg: float
@@ -121,6 +126,7 @@ def drape(
     *,
     start: Sequence[float] | Array | None = None,
     warp: Sequence[float] | Array | None = None,
+    bias_deg: float = 0.0,
     cell: float | None = None,
     warn_deg: float = WARN_DEG,
     lock_deg: float = LOCK_DEG,
@@ -140,6 +146,8 @@ def drape(
     warp : (3,) float or None, dimensionless
         Direction of the warp at the start, laid down on the surface. None is along x, or along z where
         the surface faces along x.
+    bias_deg : float, degrees
+        Turn of the warp from that direction, anti-clockwise seen from outside.
     cell : float or None, mm
         Side of a cell; None is the patch's size over 60, less for a narrow patch.
     warn_deg, lock_deg : float, degrees
@@ -166,7 +174,7 @@ def drape(
         )  # fmt: skip
     side = _checked_cell(surface, cell, where)
     tri, at = locate(surface, middle_of(surface) if start is None else np.asarray(start, dtype=np.float64))
-    way = _warp_way(surface, tri, warp, where)
+    way = _warp_way(surface, tri, warp, where) * complex(np.exp(1j * np.radians(bias_deg)))
     size = float(np.linalg.norm(np.ptp(surface.vertices, axis=0)))
     net = lay_net(surface, tri, at, way, cell=side, most=int(1.6 * size / side) + 2)
     return _figures(surface, net, side, way, (warn_deg, lock_deg), where)
@@ -240,8 +248,10 @@ def _figures(
     is_over = is_knot & (overhang(surface, tri, at).reshape(shape) > 0.0)
     shear = shear_of(net)
     is_cell = np.isfinite(shear)
-    inside = _at_corners(is_knot & ~is_over) / 4.0
-    counted = is_cell & (inside == 1.0)
+    inside = _at_corners(is_knot & ~is_over)
+    # over the edge a thread may miss another by much more, which tells nothing of the cloth
+    is_tight = _at_corners(is_knot & (net.misfit < _TIGHT * cell)) == 4.0
+    counted = is_cell & (inside > 0.0) & (is_tight | (inside == 4.0))
     if not counted.any():
         counted = is_cell & (inside > 0.0)
     start = positions(surface, net.tri[net.middle][None], net.at[net.middle][None])[0]
@@ -255,7 +265,9 @@ def _figures(
     size = np.where(is_cell, cell**2 * np.cos(np.radians(np.where(is_cell, shear, 0.0))), 0.0)
     amount = np.where(counted, np.abs(shear), -1.0)  # so that the largest is one of them, though 0
     row, column = (int(k) for k in np.unravel_index(int(np.argmax(amount)), amount.shape))
-    whole = float(size[counted].sum())
+    within = _within(surface, knots, overhang(surface, tri, at).reshape(shape), is_cell & (inside > 0.0))
+    covered = size * within
+    whole = float(covered[counted].sum())
     turned = int(net.tri[net.middle])
     ways, steps = ~np.isnan(net.warp[0]), ~np.isnan(net.weft[0])
     return Drape(
@@ -268,21 +280,48 @@ def _figures(
         is_over=is_over,
         shear_deg=shear,
         counted=counted,
+        within_ratio=within,
         warn_deg=limits[0],
         lock_deg=limits[1],
         largest_shear_deg=float(amount[row, column]),
         largest_cell=(row, column),
         largest_at=knots[row : row + 2, column : column + 2].reshape(4, 3).mean(axis=0),
-        warned_ratio=float(size[amount > limits[0]].sum()) / whole,
-        locked_ratio=float(size[amount > limits[1]].sum()) / whole,
+        warned_ratio=float(covered[amount > limits[0]].sum()) / whole,
+        locked_ratio=float(covered[amount > limits[1]].sum()) / whole,
         n_locked=int((amount > limits[1]).sum()),
         warp_mm=cell * (shape[0] - 1),
         weft_mm=cell * (shape[1] - 1),
         warp_threads_mm=cell * ways.sum(axis=0),
         weft_threads_mm=cell * steps.sum(axis=1),
-        reached_ratio=float((size * inside).sum() / surface.areas_mm2.sum()),
+        reached_ratio=min(1.0, float(covered.sum() / surface.areas_mm2.sum())),
         misfit_ratio=float(net.misfit[is_knot & ~is_over].max(initial=0.0)) / cell,
     )
+
+
+def _within(surface: Surface, knots: Array, over: Array, cells: Flags) -> Array:
+    """Return what share of each of some cells lies on the patch, 0 for all others.
+
+    By how far its corners lie within the edge, or over it, and evenly between them.
+    """
+    tri, side = np.nonzero(surface.beside < 0)
+    begin = surface.vertices[surface.triangles[tri, side]]
+    along = surface.vertices[surface.triangles[tri, (side + 1) % 3]] - begin
+    square = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
+    depth = np.where(np.isfinite(over), -over, 0.0)
+    is_parted = cells & (_at_corners(over > 0.0) > 0.0)
+    is_near = np.zeros(over.shape, dtype=np.bool_)
+    for i, j in ((0, 0), (1, 0), (1, 1), (0, 1)):
+        is_near[i : i + cells.shape[0], j : j + cells.shape[1]] |= is_parted
+    is_near &= over == 0.0
+    for row, column in np.argwhere(is_near).tolist():
+        away = knots[row, column] - begin
+        share = np.clip(np.einsum("ij,ij->i", away, along) / square, 0.0, 1.0)
+        depth[row, column] = np.linalg.norm(away - share[:, None] * along, axis=1).min()
+    u, v = np.meshgrid(_MIDDLES, _MIDDLES)
+    low = depth[:-1, :-1, None, None] * (1.0 - u) + depth[1:, :-1, None, None] * u
+    high = depth[:-1, 1:, None, None] * (1.0 - u) + depth[1:, 1:, None, None] * u
+    share_within = (low * (1.0 - v) + high * v > 0.0).mean(axis=(2, 3))
+    return np.asarray(np.where(is_parted, share_within, np.where(cells, 1.0, 0.0)))
 
 
 def _at_corners(marks: Flags) -> Array:

@@ -82,6 +82,7 @@ def net_on(
     cell: float,
     start: Sequence[float] | None = None,
     warp: Sequence[float] | None = None,
+    bias_deg: float = 0.0,
     warn_deg: float = WARN_DEG,
     lock_deg: float = LOCK_DEG,
     display_unit: str = "mm",
@@ -97,6 +98,7 @@ def net_on(
     start : (3,) float or None, mm
         As `drape` takes it, like all that follows.
     warp : (3,) float or None, dimensionless
+    bias_deg : float, degrees
     warn_deg, lock_deg : float, degrees
     display_unit : str
         ``"mm"`` or ``"in"``.
@@ -107,7 +109,15 @@ def net_on(
         Where no net can be laid there is none, and a warning tells why.
     """
     try:
-        net = drape(surface, start=start, warp=warp, cell=cell, warn_deg=warn_deg, lock_deg=lock_deg)
+        net = drape(
+            surface,
+            start=start,
+            warp=warp,
+            bias_deg=bias_deg,
+            cell=cell,
+            warn_deg=warn_deg,
+            lock_deg=lock_deg,
+        )
     except PlugError as error:
         place = _place(middle_of(surface) if start is None else np.asarray(start), display_unit)
         message = f"no net of threads can be laid on it from {place}: {error.reason}"

@@ -42,7 +42,7 @@ class Ply:
     glass_content : float or None, dimensionless
         By mass; None is usual for the cloth and the method.
     bias_deg : float, degrees
-        Warp against the part's length.
+        Turn of the warp from its usual direction, anti-clockwise seen from outside.
     name : str
         For the ply sheet.
     """

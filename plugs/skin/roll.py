@@ -144,7 +144,7 @@ def _placed(pattern: Pattern, front: Array, width: float) -> tuple[Laid, Array]:
     """Return where a pattern goes, and how far the roll is then used in every strip."""
     best: tuple[tuple[float, float, float, float], Laid, Array] | None = None
     for turn in (0.0, 180.0):
-        degrees = pattern.bias_deg + turn
+        degrees = turn - pattern.bias_deg
         shape = shapely.affinity.rotate(pattern.outline, degrees, origin=(0.0, 0.0))
         left, low, right, high = shape.bounds
         shape = shapely.affinity.translate(shape, -left, -low)

@@ -261,7 +261,7 @@ def test_figures_agree_with_the_cells(laid: Drape) -> None:
     size = np.abs(laid.shear_deg[laid.counted])
     assert laid.largest_shear_deg == size.max()
     assert laid.n_locked == (size > LOCK_DEG).sum() > 0
-    weight = np.cos(np.radians(size))
+    weight = np.cos(np.radians(size)) * laid.within_ratio[laid.counted]
     assert laid.warned_ratio == pytest.approx(weight[size > WARN_DEG].sum() / weight.sum())
     assert laid.locked_ratio == pytest.approx(weight[size > LOCK_DEG].sum() / weight.sum())
     row, column = laid.largest_cell
