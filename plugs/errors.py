@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
-from typing import TypeVar
+from reprlib import Repr
+from typing import Final, TypeVar
 
 _Value = TypeVar("_Value")
+_MOST_BITS: Final = 400
+_JOINERS: Final = ("\u200c", "\u200d")
+_AT: Final = re.compile(r" at 0x[0-9a-fA-F]+")
 
 
 class PlugError(ValueError):
@@ -103,8 +108,34 @@ def shown(value: object) -> str:
     """
     if isinstance(value, float):
         return f"{value:.6g}"
-    text = " ".join((value if isinstance(value, str) else repr(value)).split())
-    return text if len(text) <= 120 else text[:117] + "..."
+    text = value if isinstance(value, str) else _AT.sub("", _SHOWN.repr(value))
+    line = " ".join("".join(_visible(letter) for letter in text[:1000]).split())
+    return line if len(line) <= 120 else line[:117] + "..."
+
+
+def _visible(letter: str) -> str:
+    """Return a letter, or its number where it would show nothing or turn the text round it."""
+    plain = letter.isprintable() or letter.isspace() or letter in _JOINERS
+    return letter if plain else letter.encode("unicode_escape").decode("ascii")
+
+
+class _Shown(Repr):
+    """What shows any value: long lists are cut, and a fault of the value in showing itself does no harm."""
+
+    def __init__(self) -> None:
+        """Set how much is shown."""
+        super().__init__()
+        self.maxtuple = self.maxlist = self.maxdict = self.maxset = 12
+        self.maxstring = self.maxother = 200
+
+    def repr_int(self, x: int, level: int) -> str:
+        """Return a whole number, or how long it is."""
+        if x.bit_length() <= _MOST_BITS:
+            return repr(x)
+        return f"a whole number of some {round(x.bit_length() * 0.30103)} digits"
+
+
+_SHOWN: Final = _Shown()
 
 
 def promise(holds: bool, words: str) -> None:

@@ -25,6 +25,8 @@ ORDER = (
     "plugs.units",
     "plugs.paper",
     "plugs.figures",
+    "plugs.limits",
+    "plugs.checking",
     "plugs.workers",
     # shape: from a recipe's words to a body
     "plugs.shape.section",
@@ -268,8 +270,8 @@ LATE = ("cadquery", "OCP", "ezdxf", "reportlab", "PIL")
 
 LIGHT = (
     "plugs.errors", "plugs.tolerances", "plugs.units", "plugs.starter", "plugs.reading",
-    "plugs.shape.section", "plugs.shape.cells", "plugs.shape.ledger", "plugs.shape.table",
-    "plugs.paper", "plugs.output", "plugs.output.folder", "plugs.cli",
+    "plugs.limits", "plugs.checking", "plugs.shape.section", "plugs.shape.cells", "plugs.shape.ledger",
+    "plugs.shape.table", "plugs.paper", "plugs.output", "plugs.output.folder", "plugs.cli",
 )  # fmt: skip
 """Modules that load only Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
 

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from types import MappingProxyType
-from typing import Final
+from typing import Annotated, Final
 
 import shapely
 
 from plugs.errors import Finding
 from plugs.foam.layers import Layer
-from plugs.shape.plan import number
+from plugs.limits import Within
 from plugs.tolerances import LENGTH
 
 LEAST_SHARE: Final = 0.2
@@ -46,8 +46,8 @@ class Glue:
         no source: the glue's sheet says more.
     """
 
-    margin: float = 15.0
-    coverage_gsm: float | None = None
+    margin: Annotated[float, Within(0.0, 500.0)] = 15.0
+    coverage_gsm: Annotated[float, Within(0.0, 5000.0)] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -115,7 +115,7 @@ class Contact:
 
 
 def checked_glue(glue: Glue) -> Glue:
-    """Return the words on gluing with every value checked.
+    """Return the words on gluing with what is usual where they say nothing.
 
     Parameters
     ----------
@@ -125,11 +125,7 @@ def checked_glue(glue: Glue) -> Glue:
     -------
     Glue
     """
-    coverage = USUAL_GSM if glue.coverage_gsm is None else glue.coverage_gsm
-    return Glue(
-        margin=number("glue.margin", glue.margin, least=0.0, most=500.0),
-        coverage_gsm=number("glue.coverage_gsm", coverage, least=0.0, most=5000.0),
-    )
+    return replace(glue, coverage_gsm=USUAL_GSM) if glue.coverage_gsm is None else glue
 
 
 def make_contacts(
@@ -150,7 +146,6 @@ def make_contacts(
     tuple of (tuple of Contact) and (tuple of Finding)
         One contact fewer than there are layers.
     """
-    glue = checked_glue(glue)
     contacts: list[Contact] = []
     found: list[Finding] = []
     for i, (first, second) in enumerate(pairwise(layers), start=1):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 import shapely
 
@@ -12,10 +13,10 @@ from plugs.errors import Finding, promise
 from plugs.foam.joints import polygons
 from plugs.foam.layers import Layer
 from plugs.foam.pieces import Joint, Piece
+from plugs.limits import Within
 from plugs.shape import mesh
 from plugs.shape.mesh import Body
 from plugs.shape.mesh_faces import with_fewer_faces
-from plugs.shape.plan import number
 
 _THINNED = 0.1
 """What the surface may be moved by to have fewer triangles, mm: the wall is asked for thicker by it."""
@@ -41,8 +42,8 @@ class Hollow:
         is not cut.
     """
 
-    wall: float = 40.0
-    bridge: float = 60.0
+    wall: Annotated[float, Within(5.0, 1000.0)] = 40.0
+    bridge: Annotated[float, Within(5.0, 1000.0)] = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -67,23 +68,6 @@ class Void:
     def volume_mm3(self) -> float:
         """Foam left out, mm3."""
         return float(self.outline.area) * (self.to_mm - self.from_mm)
-
-
-def checked_hollow(hollow: Hollow) -> Hollow:
-    """Return how a plug is hollowed, every value checked.
-
-    Parameters
-    ----------
-    hollow : Hollow
-
-    Returns
-    -------
-    Hollow
-    """
-    return Hollow(
-        wall=number("hollow.wall", hollow.wall, least=5.0, most=1000.0),
-        bridge=number("hollow.bridge", hollow.bridge, least=5.0, most=1000.0),
-    )
 
 
 def make_voids(
@@ -113,7 +97,6 @@ def make_voids(
     ----------
     Erosion by a ball, in bands: derived here; the tests measure the wall in the mesh.
     """
-    hollow = checked_hollow(hollow)
     wall = hollow.wall + _THINNED
     bands = _outside(body, layers, wall)
     voids = []

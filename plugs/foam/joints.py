@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Annotated
 
 import numpy as np
 import shapely
@@ -13,8 +14,8 @@ import shapely
 from plugs.errors import PlugError
 from plugs.foam.joint_lines import Ground, JointLine, Spacing, best_lines, joint_paths, lines_of
 from plugs.foam.layers import Layer
+from plugs.limits import Within
 from plugs.shape.mesh import PLANES
-from plugs.shape.plan import number
 from plugs.shape.recess import Tool
 
 Size = tuple[float, float]
@@ -43,10 +44,10 @@ class Joints:
         Of a stepped joint, sideways.
     """
 
-    stagger: float = 100.0
-    keep_away: float = 20.0
+    stagger: Annotated[float, Within(0.0, 5000.0)] = 100.0
+    keep_away: Annotated[float, Within(0.0, 1000.0)] = 20.0
     stepped: bool = False
-    step: float = 40.0
+    step: Annotated[float, Within(1.0, 1000.0)] = 40.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,37 +86,6 @@ class Part:
 
     outline: shapely.Polygon
     cell: shapely.Polygon | None
-
-
-def checked_joints(joints: Joints) -> Joints:
-    """Return how layers are parted, every value checked.
-
-    Parameters
-    ----------
-    joints : Joints
-
-    Returns
-    -------
-    Joints
-
-    Raises
-    ------
-    PlugError
-        Not yes or no, or a length that no joint can have.
-    """
-    if not isinstance(joints.stepped, bool):
-        raise PlugError(
-            param="joints.stepped",
-            value=joints.stepped,
-            reason="a joint is stepped or straight",
-            remedy=f"use True for a step of {joints.step} mm, or False",
-        )
-    return Joints(
-        stagger=number("joints.stagger", joints.stagger, least=0.0, most=5000.0),
-        keep_away=number("joints.keep_away", joints.keep_away, least=0.0, most=1000.0),
-        stepped=joints.stepped,
-        step=number("joints.step", joints.step, least=1.0, most=1000.0),
-    )
 
 
 def recess_outlines(tools: Sequence[Tool], layer: Layer) -> shapely.MultiPolygon:

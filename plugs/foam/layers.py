@@ -5,15 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from plugs.errors import Finding, PlugError, promise
+from plugs.limits import Count, OneOf, OrOne, Within
 from plugs.shape import mesh
 from plugs.shape.mesh import Body, Measures
-from plugs.shape.plan import number
 from plugs.shape.sampling import Faces
 
 Array = NDArray[np.float64]
@@ -26,6 +27,10 @@ _NOTHING_MM3 = 1e-3
 _NEEDLE = 0.01
 _ROUND = 0.01
 """To what a plug is said to be too high for one sheet less, mm."""
+
+
+Sheet = Annotated[float, Within(0.5, 1000.0)]
+"""Thickness of a sheet of foam, mm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,13 +59,13 @@ class Stack:
         is then "x", any of the thicknesses is used where it fits best, and the other words are idle.
     """
 
-    axis: str = "z"
-    thicknesses: Sequence[float] = (50.0,)
-    order: str = "cycled"
-    direction: str = "rising"
+    axis: Annotated[str, OneOf(("x", "y", "z"))] = "z"
+    thicknesses: Annotated[Sequence[Sheet], Count(1, 1000), OrOne()] = (50.0,)
+    order: Annotated[str, OneOf(("cycled", "explicit"))] = "cycled"
+    direction: Annotated[str, OneOf(("rising", "falling"))] = "rising"
     start: float | None = None
-    surplus: str = "last"
-    allowance: float = 4.0
+    surplus: Annotated[str, OneOf(("last", "first", "both"))] = "last"
+    allowance: Annotated[float, Within(0.0, 200.0)] = 4.0
     between_templates: bool = False
 
 
@@ -133,7 +138,6 @@ def make_layers(body: Body, stack: Stack) -> tuple[tuple[Layer, ...], tuple[Find
     -------
     tuple of (tuple of Layer) and (tuple of Finding)
     """
-    stack = checked_stack(stack)
     measures = mesh.measure(body)
     low, high = _ends(measures, stack.axis)
     faces, sheets, findings = _faces(stack, low, high)
@@ -239,7 +243,6 @@ def likely_faces(stack: Stack, lower: Array, upper: Array) -> Faces:
     -------
     Faces
     """
-    stack = checked_stack(stack)
     column = "xyz".index(stack.axis)
     faces, _, _ = _faces(stack, float(lower[column]), float(upper[column]))
     return Faces(axis=stack.axis, places=np.array(faces))
@@ -261,67 +264,6 @@ def rough_outline(shadow: shapely.MultiPolygon, allowance: float) -> shapely.Mul
         return shadow
     grown = shadow.buffer(allowance, quad_segs=_ROUND_SEGMENTS)
     return grown if isinstance(grown, shapely.MultiPolygon) else shapely.MultiPolygon([grown])
-
-
-def checked_stack(stack: Stack) -> Stack:
-    """Return a stack with every value checked.
-
-    Parameters
-    ----------
-    stack : Stack
-
-    Returns
-    -------
-    Stack
-
-    Raises
-    ------
-    PlugError
-        A word or number that no stack can have.
-    """
-    words = {
-        "axis": ("x", "y", "z"),
-        "order": ("cycled", "explicit"),
-        "direction": ("rising", "falling"),
-        "surplus": ("last", "first", "both"),
-    }
-    for word, known in words.items():
-        if getattr(stack, word) not in known:
-            raise PlugError(
-                param=f"stack.{word}",
-                value=getattr(stack, word),
-                reason="a stack knows no such word",
-                remedy=f"use one of {', '.join(known)}",
-            )
-    if not isinstance(stack.between_templates, bool):
-        raise PlugError(
-            param="stack.between_templates",
-            value=stack.between_templates,
-            reason="templates stand in the stack or they do not",
-            remedy="use True or False",
-        )
-    given = stack.thicknesses
-    sheets = tuple(given) if isinstance(given, Sequence) and not isinstance(given, str) else (given,)
-    if not sheets:
-        raise PlugError(
-            param="stack.thicknesses",
-            value=(),
-            reason="there is no foam",
-            remedy="give at least 1 sheet, such as (50.0,)",
-        )
-    checked = tuple(
-        number(f"stack.thicknesses[{i}]", sheet, least=0.5, most=1000.0) for i, sheet in enumerate(sheets)
-    )
-    return Stack(
-        axis=stack.axis,
-        thicknesses=checked,
-        order=stack.order,
-        direction=stack.direction,
-        start=None if stack.start is None else number("stack.start", stack.start),
-        surplus=stack.surplus,
-        allowance=number("stack.allowance", stack.allowance, least=0.0, most=200.0),
-        between_templates=stack.between_templates,
-    )
 
 
 def _faces(stack: Stack, low: float, high: float) -> tuple[list[float], list[float], list[Finding]]:

@@ -14,7 +14,7 @@ from plugs.foam.arranging import arrange
 from plugs.foam.grids import inside, turned
 from plugs.foam.job import job_of
 from plugs.foam.leftovers import Leftover, leftovers
-from plugs.foam.stock import Blank, Cutting, Stock, checked_blanks, checked_cutting, checked_stock, region
+from plugs.foam.stock import Blank, Cutting, Stock, checked_blanks, checked_stock, region
 
 SLACK = 1e-3
 """What an outline may lie nearer to another than asked, mm: rounding, far below any saw."""
@@ -123,7 +123,7 @@ def nest(
     PlugError
         A blank fits no sheet, or there are too few sheets.
     """
-    blanks, stock, cutting = checked_blanks(blanks), checked_stock(stock), checked_cutting(cutting)
+    blanks, stock = checked_blanks(blanks), checked_stock(stock)
     laid: list[tuple[Stock, list[Placement]]] = []
     for thickness in thicknesses_of(blanks):
         group = [blank for blank in blanks if abs(blank.thickness - thickness) < 1e-9]

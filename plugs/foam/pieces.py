@@ -9,16 +9,16 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from plugs.checking import number
 from plugs.errors import Finding, promise
 from plugs.foam.columns import columns_of, volume_over
 from plugs.foam.joint_lines import JointLine, told_apart
-from plugs.foam.joints import Joints, Part, Rule, Size, checked_joints, fits, ground_of, parted, polygons
+from plugs.foam.joints import Joints, Part, Rule, Size, fits, ground_of, parted, polygons
 from plugs.foam.layers import Layer
 from plugs.foam.places import placed
-from plugs.foam.stock import THICKNESS, Blank, Cutting, Stock, belongs, checked_cutting, checked_stock
+from plugs.foam.stock import THICKNESS, Blank, Cutting, Stock, belongs, checked_stock
 from plugs.shape import mesh
 from plugs.shape.mesh import Body
-from plugs.shape.plan import number
 from plugs.tolerances import LENGTH
 
 _BEYOND = 1.0
@@ -144,7 +144,7 @@ def usable_sizes(
     """
     if not stock:
         return tuple(() for _ in layers)
-    margin = checked_cutting(cutting).edge_margin
+    margin = cutting.edge_margin
     sheets = [s for s in checked_stock(stock) if s.outline is None and s.count != 0]
     sheets = [s for s in sheets if min(s.width, s.height) > 2.0 * margin]
     found = []
@@ -193,7 +193,6 @@ def make_pieces(
     -------
     tuple of Pieces and (tuple of Finding)
     """
-    joints = checked_joints(joints)
     density = _density(density_kg_m3)
     before: list[JointLine] = []
     pieces: list[Piece] = []

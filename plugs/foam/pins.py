@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Final
+from typing import Annotated, Final
 
 import numpy as np
 import shapely
@@ -25,7 +25,7 @@ from plugs.foam.pin_places import (
     places_in,
 )
 from plugs.foam.standing import Standing, too_near
-from plugs.shape.plan import number
+from plugs.limits import Within
 
 Array = NDArray[np.float64]
 Pieces = Mapping[str, Sequence[shapely.Polygon]]
@@ -60,9 +60,9 @@ class Pins:
         those of the next.
     """
 
-    diameter: float = 6.0
-    clearance: float = 3.0
-    depth_ratio: float = 0.4
+    diameter: Annotated[float, Within(0.5, 100.0)] = 6.0
+    clearance: Annotated[float, Within(0.0, 200.0)] = 3.0
+    depth_ratio: Annotated[float, Within(0.05, 0.9)] = 0.4
 
     @property
     def around(self) -> float:
@@ -132,24 +132,6 @@ class Pinned:
         return np.array([pin.at for pin in self.pins], dtype=np.float64).reshape(-1, 2)
 
 
-def checked_pins(pins: Pins) -> Pins:
-    """Return the words on pins with every value checked.
-
-    Parameters
-    ----------
-    pins : Pins
-
-    Returns
-    -------
-    Pins
-    """
-    return Pins(
-        diameter=number("pins.diameter", pins.diameter, least=0.5, most=100.0),
-        clearance=number("pins.clearance", pins.clearance, least=0.0, most=200.0),
-        depth_ratio=number("pins.depth_ratio", pins.depth_ratio, least=0.05, most=0.9),
-    )
-
-
 def make_pins(
     contacts: Sequence[Contact],
     pins: Pins,
@@ -176,7 +158,6 @@ def make_pins(
     -------
     tuple of (tuple of Pinned) and (tuple of Finding)
     """
-    pins = checked_pins(pins)
     parted = {name: np.array(outlines) for name, outlines in pieces.items() if len(outlines) > 1}
     found: list[Pinned] = []
     doubts: list[Finding] = []

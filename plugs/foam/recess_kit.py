@@ -14,14 +14,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Annotated, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.errors import PlugError
+from plugs.limits import Within
 from plugs.shape.holding import Rounded
-from plugs.shape.plan import number
 from plugs.shape.recess import Tool
 from plugs.tolerances import LENGTH
 
@@ -42,8 +42,8 @@ class PocketWork:
         Of the pocket's cloth on the panel round it.
     """
 
-    kerf: float = 1.0
-    cloth_overlap: float = 25.0
+    kerf: Annotated[float, Within(0.0, 20.0)] = 1.0
+    cloth_overlap: Annotated[float, Within(0.0, 500.0)] = 25.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -116,35 +116,6 @@ class RecessKit:
     kerf: float
     play: float
     inlay: Inlay | None
-
-
-def checked_pocket_work(words: object) -> PocketWork:
-    """Return the recipe's words on recesses, their numbers checked.
-
-    Parameters
-    ----------
-    words : object
-
-    Returns
-    -------
-    PocketWork
-
-    Raises
-    ------
-    PlugError
-        Another kind of thing, or a value that nobody saws or lays with.
-    """
-    if not isinstance(words, PocketWork):
-        raise PlugError(
-            param="pocket_work",
-            value=words,
-            reason="this is of another kind",
-            remedy="write PocketWork(kerf=1.0, cloth_overlap=25.0)",
-        )
-    return PocketWork(
-        kerf=number("pocket_work.kerf", words.kerf, least=0.0, most=20.0),
-        cloth_overlap=number("pocket_work.cloth_overlap", words.cloth_overlap, least=0.0, most=500.0),
-    )
 
 
 def recess_kits(

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Annotated, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError
 from plugs.foam.bays import STEPS, Bays, PanelRun, read_bays
 from plugs.foam.radius_blocks import RadiusBlock, panel_limits, radius_blocks
 from plugs.foam.straightedge import Daylight, Patch, daylight, make_patch, turned
-from plugs.shape.plan import number
+from plugs.limits import Within
 from plugs.shape.rings import solve_rings
 from plugs.shape.stations import Loft
 
@@ -58,11 +57,11 @@ class Sanding:
         Height of a radius block over its arc: the side that is held.
     """
 
-    straightedge: float = 600.0
-    daylight: float = 0.3
-    flat: float = 25.0
-    block_length: float = 150.0
-    grip: float = 40.0
+    straightedge: Annotated[float, Within(50.0, 5000.0)] = 600.0
+    daylight: Annotated[float, Within(0.01, 10.0)] = 0.3
+    flat: Annotated[float, Within(3.0, 200.0)] = 25.0
+    block_length: Annotated[float, Within(20.0, 2000.0)] = 150.0
+    grip: Annotated[float, Within(10.0, 200.0)] = 40.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,38 +156,6 @@ class SandingAids:
     blocks: tuple[RadiusBlock, ...]
     panels: tuple[PanelBay, ...]
     wholes: tuple[PanelBay, ...]
-
-
-def checked_sanding(words: object) -> Sanding:
-    """Return the recipe's words on sanding, their numbers checked.
-
-    Parameters
-    ----------
-    words : object
-
-    Returns
-    -------
-    Sanding
-
-    Raises
-    ------
-    PlugError
-        Another kind of thing, or a value that no block can have.
-    """
-    if not isinstance(words, Sanding):
-        raise PlugError(
-            param="sanding",
-            value=words,
-            reason="this is of another kind",
-            remedy="write Sanding(straightedge=600.0, daylight=0.3)",
-        )
-    return Sanding(
-        straightedge=number("sanding.straightedge", words.straightedge, least=50.0, most=5000.0),
-        daylight=number("sanding.daylight", words.daylight, least=0.01, most=10.0),
-        flat=number("sanding.flat", words.flat, least=3.0, most=200.0),
-        block_length=number("sanding.block_length", words.block_length, least=20.0, most=2000.0),
-        grip=number("sanding.grip", words.grip, least=10.0, most=200.0),
-    )
 
 
 def sanding_aids(loft: Loft, words: Sanding) -> SandingAids:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from plugs.foam.recess_kit import RecessKit, Rounded
+from plugs.foam.recess_kit import RecessKit
 from plugs.foam.sanding import Gap, PanelBay, SandingAids
+from plugs.shape.holding import Rounded
 
 
 def sanding_figures(aids: SandingAids) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from typing import Any
 
 import shapely
 
+from plugs.checking import number
 from plugs.errors import PlugError
 from plugs.foam.grids import is_box
 from plugs.foam.nesting import Nesting, Placement, Sheet, fault_of, finished, nest
@@ -24,12 +25,10 @@ from plugs.foam.stock import (
     Cutting,
     Stock,
     checked_blanks,
-    checked_cutting,
     checked_stock,
     region,
     turns_of,
 )
-from plugs.shape.plan import number
 
 _REFUSALS = 3
 _FULL_RATIO = 0.85
@@ -161,7 +160,7 @@ def nest_searched(
     Nesting
     """
     seconds = number("nesting.search", seconds, least=1.0, most=86_400.0)
-    blanks, stock, cutting = checked_blanks(blanks), checked_stock(stock), checked_cutting(cutting)
+    blanks, stock = checked_blanks(blanks), checked_stock(stock)
     plain = nest(blanks, stock, cutting)
     groups: list[list[Sheet]] = []
     for sheet in plain.sheets:

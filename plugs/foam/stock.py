@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 import shapely
 
+from plugs.checking import checked, number
 from plugs.errors import PlugError
-from plugs.shape.plan import number
+from plugs.limits import Within
 
 THICKNESS = 0.01
 """Sheet and blank of thicknesses closer than this belong together, mm: below what a planer holds."""
@@ -44,12 +46,12 @@ class Stock:
         What the shop calls it; a name is made up where there is none.
     """
 
-    width: float = 0.0
-    height: float = 0.0
-    thickness: float
-    count: int | None = None
+    width: Annotated[float, Within(0.0, _LARGEST)] = 0.0
+    height: Annotated[float, Within(0.0, _LARGEST)] = 0.0
+    thickness: Annotated[float, Within(0.5, 1000.0)]
+    count: Annotated[int, Within(0.0, 1e6)] | None = None
     outline: shapely.Polygon | Sequence[tuple[float, float]] | None = None
-    price: float | None = None
+    price: Annotated[float, Within(0.0, 1e9)] | None = None
     is_offcut: bool = False
     name: str = ""
 
@@ -129,36 +131,15 @@ class Cutting:
         Steps of blanks that may be turned freely.
     """
 
-    kerf: float = 2.0
-    spacing: float = 5.0
-    edge_margin: float = 10.0
-    turn_step_deg: float = 15.0
+    kerf: Annotated[float, Within(0.0, 50.0)] = 2.0
+    spacing: Annotated[float, Within(0.0, 500.0)] = 5.0
+    edge_margin: Annotated[float, Within(0.0, 500.0)] = 10.0
+    turn_step_deg: Annotated[float, Within(_LEAST_STEP_DEG, 90.0)] = 15.0
 
     @property
     def gap(self) -> float:
         """Least distance between two cut lines, mm."""
         return self.kerf + self.spacing
-
-
-def checked_cutting(cutting: Cutting) -> Cutting:
-    """Return what the saw needs, every value checked.
-
-    Parameters
-    ----------
-    cutting : Cutting
-
-    Returns
-    -------
-    Cutting
-    """
-    return Cutting(
-        kerf=number("cutting.kerf", cutting.kerf, least=0.0, most=50.0),
-        spacing=number("cutting.spacing", cutting.spacing, least=0.0, most=500.0),
-        edge_margin=number("cutting.edge_margin", cutting.edge_margin, least=0.0, most=500.0),
-        turn_step_deg=number(
-            "cutting.turn_step_deg", cutting.turn_step_deg, least=_LEAST_STEP_DEG, most=90.0
-        ),
-    )
 
 
 def checked_stock(stock: Sequence[Stock]) -> tuple[Stock, ...]:
@@ -187,6 +168,7 @@ def checked_stock(stock: Sequence[Stock]) -> tuple[Stock, ...]:
 
 def _checked(param: str, sheet: Stock, place: int) -> Stock:
     """Return a sheet with every value checked."""
+    sheet = checked(sheet, Stock, param)
     shape = _shape(sheet.outline)
     width, height = sheet.width, sheet.height
     if sheet.outline is not None:
@@ -200,22 +182,11 @@ def _checked(param: str, sheet: Stock, place: int) -> Stock:
         left, bottom, right, top = shape.bounds
         width, height = right - left, top - bottom
         shape = shapely.transform(shape, lambda points: points - (left, bottom))
-    count = sheet.count
-    if count is not None and (isinstance(count, bool) or not isinstance(count, int) or count < 0):
-        raise PlugError(
-            param=f"{param}.count",
-            value=count,
-            reason="a number of sheets is a whole number",
-            remedy="use 1 or more, or None for as many as needed",
-        )
-    price = sheet.price
     return replace(
         sheet,
         width=number(f"{param}.width", width, least=_SMALLEST, most=_LARGEST),
         height=number(f"{param}.height", height, least=_SMALLEST, most=_LARGEST),
-        thickness=number(f"{param}.thickness", sheet.thickness, least=0.5, most=1000.0),
         outline=shape,
-        price=None if price is None else number(f"{param}.price", price, least=0.0, most=1e9),
         is_offcut=sheet.is_offcut or shape is not None,
         name=sheet.name or f"{'offcut' if sheet.is_offcut or shape is not None else 'sheet'} {place + 1}",
     )

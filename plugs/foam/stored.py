@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 
 from plugs.foam.nesting import Nesting, Placement, fault_of, finished
-from plugs.foam.stock import Blank, Cutting, Stock, checked_blanks, checked_cutting, checked_stock, turns_of
+from plugs.foam.stock import Blank, Cutting, Stock, checked_blanks, checked_stock, turns_of
 
 FORM = 1
 """Of the record; another one is not read."""
@@ -104,7 +104,7 @@ def read_stored(
     Nesting or None
         None if anything has changed, is missing, or lies too near to something else.
     """
-    blanks, kinds, cutting = checked_blanks(blanks), checked_stock(stock), checked_cutting(cutting)
+    blanks, kinds = checked_blanks(blanks), checked_stock(stock)
     if not isinstance(record, dict) or record.get("form") != FORM:
         return None
     if record.get("fingerprint") != fingerprint(blanks, kinds, cutting):

@@ -9,13 +9,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from plugs.checking import number
 from plugs.errors import Finding, PlugError
 from plugs.foam.layers import Layer, Slab, make_slab_layers
 from plugs.foam.template_words import Span
 from plugs.foam.templates import Template
 from plugs.shape import mesh
 from plugs.shape.mesh import Body
-from plugs.shape.plan import number
 from plugs.shape.sampling import Faces
 
 _TOUCH = 1e-6

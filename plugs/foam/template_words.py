@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Annotated
 
+from plugs.checking import checked
 from plugs.errors import Finding, PlugError
-from plugs.shape.plan import number
+from plugs.limits import Count, OneOf, OrOne, Within
 
 _MOST = 200
-_WORDS = {
-    "kind": (None, "inside", "gauges"),
-    "stands": ("aft", "forward", "centred"),
-    "slots": ("below", "above"),
-    "relief": ("dog-bone", "t-bone"),
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,20 +54,20 @@ class Templates:
         Edges from which the surface falls away by more than this over the thickness are marked.
     """
 
-    kind: str | None = None
-    thickness: float = 6.0
-    stations: str | Sequence[float] = "all"
-    stands: str = "aft"
-    buttocks: Sequence[float] = ()
-    waterlines: Sequence[float] = ()
-    slots: str = "below"
-    clearance: float = 0.2
-    bit_diameter: float = 0.0
-    relief: str = "dog-bone"
-    screw_diameter: float = 4.0
-    foot_diameter: float = 0.0
-    hole_margin: float = 15.0
-    bevel_mark: float = 0.5
+    kind: Annotated[str, OneOf(("inside", "gauges"))] | None = None
+    thickness: Annotated[float, Within(0.2, 100.0)] = 6.0
+    stations: Annotated[str, OneOf(("all",))] | Annotated[Sequence[float], Count(0, _MOST), OrOne()] = "all"
+    stands: Annotated[str, OneOf(("aft", "forward", "centred"))] = "aft"
+    buttocks: Annotated[Sequence[float], Count(0, _MOST), OrOne()] = ()
+    waterlines: Annotated[Sequence[float], Count(0, _MOST), OrOne()] = ()
+    slots: Annotated[str, OneOf(("below", "above"))] = "below"
+    clearance: Annotated[float, Within(0.0, 5.0)] = 0.2
+    bit_diameter: Annotated[float, Within(0.0, 100.0)] = 0.0
+    relief: Annotated[str, OneOf(("dog-bone", "t-bone"))] = "dog-bone"
+    screw_diameter: Annotated[float, Within(0.0, 100.0)] = 4.0
+    foot_diameter: Annotated[float, Within(0.0, 1000.0)] = 0.0
+    hole_margin: Annotated[float, Within(1.0, 1000.0)] = 15.0
+    bevel_mark: Annotated[float, Within(0.0, 1000.0)] = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,61 +103,27 @@ def checked_templates(templates: Templates) -> Templates:
     PlugError
         A word or number that no template can have.
     """
-    for word, known in _WORDS.items():
-        if getattr(templates, word) not in known:
-            raise PlugError(
-                param=f"templates.{word}",
-                value=getattr(templates, word),
-                reason="templates know no such word",
-                remedy=f"use one of {', '.join(str(one) for one in known)}",
-            )
-    thickness = number("templates.thickness", templates.thickness, least=0.2, most=100.0)
-    clearance = number("templates.clearance", templates.clearance, least=0.0, most=5.0)
-    bit = number("templates.bit_diameter", templates.bit_diameter, least=0.0, most=100.0)
-    if bit > thickness + clearance:
+    templates = checked(templates, Templates, "templates")
+    slot, bit = templates.thickness + templates.clearance, templates.bit_diameter
+    if bit > slot:
         raise PlugError(
             param="templates.bit_diameter",
             value=bit,
-            reason=f"the slots are {thickness + clearance:g} mm wide, the bit does not enter them",
-            remedy=f"use a bit of at most {thickness + clearance:g}",
+            reason=f"the slots are {slot:g} mm wide, the bit does not enter them",
+            remedy=f"use a bit of at most {slot:g}",
         )
     stations = templates.stations
-    if isinstance(stations, str) and stations != "all":
-        raise PlugError(
-            param="templates.stations",
-            value=stations,
-            reason="templates know no such word",
-            remedy='use "all", or positions such as (0.0, 450.0)',
-        )
-    return Templates(
-        kind=templates.kind,
-        thickness=thickness,
-        stations=stations if isinstance(stations, str) else _positions("stations", stations),
-        stands=templates.stands,
-        buttocks=_positions("buttocks", templates.buttocks),
-        waterlines=_positions("waterlines", templates.waterlines),
-        slots=templates.slots,
-        clearance=clearance,
-        bit_diameter=bit,
-        relief=templates.relief,
-        screw_diameter=number("templates.screw_diameter", templates.screw_diameter, least=0.0, most=100.0),
-        foot_diameter=number("templates.foot_diameter", templates.foot_diameter, least=0.0, most=1000.0),
-        hole_margin=number("templates.hole_margin", templates.hole_margin, least=1.0, most=1000.0),
-        bevel_mark=number("templates.bevel_mark", templates.bevel_mark, least=0.0, most=1000.0),
+    return replace(
+        templates,
+        stations=stations if isinstance(stations, str) else _positions(stations),
+        buttocks=_positions(templates.buttocks),
+        waterlines=_positions(templates.waterlines),
     )
 
 
-def _positions(word: str, given: object) -> tuple[float, ...]:
-    """Return positions as numbers in rising order, each once."""
-    listed = tuple(given) if isinstance(given, Sequence) and not isinstance(given, str) else (given,)
-    if len(listed) > _MOST:
-        raise PlugError(
-            param=f"templates.{word}",
-            value=f"{len(listed)} positions",
-            reason="that are more than anybody cuts",
-            remedy=f"give at most {_MOST}",
-        )
-    return tuple(sorted({number(f"templates.{word}[{i}]", x) for i, x in enumerate(listed)}))
+def _positions(given: Sequence[float]) -> tuple[float, ...]:
+    """Return positions in rising order, each once."""
+    return tuple(sorted(set(given)))
 
 
 def station_spans(

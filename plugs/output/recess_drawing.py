@@ -7,9 +7,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.foam.recess_kit import Inlay, RecessKit, Rounded, dart_side
+from plugs.foam.recess_kit import Inlay, RecessKit, dart_side
 from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars, line
 from plugs.output.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
+from plugs.shape.holding import Rounded
 from plugs.units import format_length, format_size
 
 Array = NDArray[np.float64]

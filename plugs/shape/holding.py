@@ -16,9 +16,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.checking import number
 from plugs.errors import PlugError
 from plugs.shape.lines import shape_preserving
-from plugs.shape.plan import number
 from plugs.shape.plates import plate_size
 from plugs.shape.section import End
 from plugs.shape.stations import Loft, assemble_loft

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import reduce
-from typing import Any, Final
+from typing import Annotated, Any, Final
 
 import numpy as np
 import shapely
@@ -17,11 +17,11 @@ import shapely.ops
 from numpy.typing import NDArray
 
 from plugs.errors import Finding, PlugError
+from plugs.limits import Curve, Within
 from plugs.shape import mesh
 from plugs.shape.measured_paths import sampled
 from plugs.shape.mesh import Body
 from plugs.shape.mesh_faces import edge_loops, face_left_by, marked
-from plugs.shape.plan import number
 from plugs.tolerances import LARGEST
 
 Array = NDArray[np.float64]
@@ -68,10 +68,10 @@ class Mating:
 
     view: str
     cuts: str
-    contour: Any
-    measured: Any = None
-    gap: float = 0.0
-    flange_width: float = 0.0
+    contour: Curve
+    measured: Curve | None = None
+    gap: Annotated[float, Within(0.0, 100.0)] = 0.0
+    flange_width: Annotated[float, Within(0.0, 1000.0)] = 0.0
     name: str = "mating face"
 
 
@@ -225,13 +225,6 @@ def make_cut(item: Mating, param: str, lower: Array, upper: Array) -> MatingCut:
 
 def _check_words(item: Mating, param: str) -> None:
     """Refuse anything but a mating face with a view, a side, a gap and a flange that can be."""
-    if not isinstance(item, Mating):
-        raise PlugError(
-            param=param,
-            value=item,
-            reason="this is not a Mating or MatingBody",
-            remedy='write Mating(view="plan", cuts="front", ...), or MatingBody(body=...)',
-        )
     if (item.view, item.cuts) not in _CUTS:
         known = ", ".join(f'view="{view}" cuts="{cuts}"' for view, cuts in _CUTS)
         raise PlugError(
@@ -240,8 +233,6 @@ def _check_words(item: Mating, param: str) -> None:
             reason="a contour in that view cannot cut that side",
             remedy=f"use one of {known}",
         )
-    number(f"{param}.gap", item.gap, least=0.0, most=100.0)
-    number(f"{param}.flange_width", item.flange_width, least=0.0, most=1000.0)
 
 
 def _points(value: Any, param: str) -> Array:

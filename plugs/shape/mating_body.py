@@ -8,17 +8,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Annotated, Final
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from plugs.errors import PlugError
+from plugs.limits import Within
 from plugs.shape import mesh
 from plugs.shape.mesh import Body
 from plugs.shape.mesh_faces import marked
-from plugs.shape.plan import number
 from plugs.tolerances import LARGEST, SMALLEST_BODY
 from plugs.units import to_mm, unit_named
 
@@ -60,8 +60,8 @@ class MatingBody:
 
     body: str | Path
     unit: str | None = None
-    gap: float = 0.0
-    flange_width: float = 0.0
+    gap: Annotated[float, Within(0.0, 100.0)] = 0.0
+    flange_width: Annotated[float, Within(0.0, 1000.0)] = 0.0
     move: tuple[float, float, float] = (0.0, 0.0, 0.0)
     turn_deg: tuple[float, float, float] = (0.0, 0.0, 0.0)
     name: str = "mating face"
@@ -142,9 +142,7 @@ def make_body_cut(
     from plugs.shape.closed_mesh import closed_body, welded
     from plugs.shape.grown import grown, sharp_edges
 
-    frame = _frame(item, param)
-    number(f"{param}.gap", item.gap, least=0.0, most=100.0)
-    number(f"{param}.flange_width", item.flange_width, least=0.0, most=1000.0)
+    frame = _frame(item)
     content, name = _content(item, f"{param}.body")
     if content[:256].lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"ISO-10303-21"):
         found = _from_step(item, param, content, name, frame, tolerance, read_step)
@@ -172,38 +170,20 @@ def make_body_cut(
     )  # fmt: skip
 
 
-def _frame(item: MatingBody, param: str) -> Array:
+def _frame(item: MatingBody) -> Array:
     """Return where a body's axes and origin come to lie."""
-    rows = []
-    for word in ("turn_deg", "move"):
-        value: Any = getattr(item, word)
-        if not isinstance(value, tuple | list) or len(value) != 3:
-            raise PlugError(
-                param=f"{param}.{word}",
-                value=value,
-                reason="it is given along, or about, x, y and z",
-                remedy=f"write 3 numbers, such as {word}=(0.0, 0.0, 90.0)",
-            )
-        rows.append([number(f"{param}.{word}[{i}]", v) for i, v in enumerate(value)])
     turn = np.eye(3)
-    for axis, angle in enumerate(np.radians(rows[0])):
+    for axis, angle in enumerate(np.radians(item.turn_deg)):
         c, s = np.cos(angle), np.sin(angle)
         one = np.eye(3)
         i, j = (axis + 1) % 3, (axis + 2) % 3
         one[i, i], one[i, j], one[j, i], one[j, j] = c, -s, s, c
         turn = one @ turn
-    return np.column_stack([turn, rows[1]])
+    return np.column_stack([turn, item.move])
 
 
 def _content(item: MatingBody, param: str) -> tuple[bytes, str]:
     """Return what a file holds, and its name."""
-    if not isinstance(item.body, str | Path):
-        raise PlugError(
-            param=param,
-            value=item.body,
-            reason="this is not the name of a file",
-            remedy='write body=Path(__file__).with_name("tank.stl")',
-        )
     path = Path(item.body)
     try:
         size = path.stat().st_size
@@ -232,7 +212,7 @@ def _unit(item: MatingBody, param: str) -> str:
     """Return the short name of the unit that a recipe gives, empty if it gives none."""
     if item.unit is None:
         return ""
-    short = unit_named(item.unit) if isinstance(item.unit, str) else None
+    short = unit_named(item.unit)
     if short not in _UNITS:
         raise PlugError(
             param=f"{param}.unit",

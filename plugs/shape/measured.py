@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,9 +29,8 @@ from plugs.shape.measured_paths import (
     path_of,
 )
 from plugs.shape.measured_pieces import chord_rises, misses, shares_of
-from plugs.shape.plan import drawn_panels, number
+from plugs.shape.plan import drawn_panels
 from plugs.shape.section import Corner, LinesPlan, Station
-from plugs.tolerances import LARGEST
 
 Array = NDArray[np.float64]
 
@@ -72,7 +71,7 @@ def has_curves(plan: LinesPlan) -> bool:
     -------
     bool
     """
-    return any(isinstance(station, Station) and station.curves for station in plan.stations)
+    return any(station.curves for station in plan.stations)
 
 
 def in_pieces(plan: LinesPlan) -> LinesPlan:
@@ -176,12 +175,10 @@ def _without_smooth(
     return replace(plan, stations=stations), replace(layout, blended=layout.blended - needless)
 
 
-def _sagitta(layout: _Layout, corner: str, paths: Mapping[str, PanelPath], radius: Any) -> float:
-    """Return how far a blend would stand off its corner, mm; nothing is small for a radius that is none."""
+def _sagitta(layout: _Layout, corner: str, paths: Mapping[str, PanelPath], radius: float) -> float:
+    """Return how far a blend would stand off its corner, mm."""
     before, after = present(layout.before(corner)), present(layout.after(corner))
     n1, n2 = paths[before].left(paths[before].length), paths[after].left(0.0)
-    if not isinstance(radius, int | float) or not 0.0 <= radius <= LARGEST:
-        return np.inf
     return float(radius * (1.0 / max(float(np.sqrt(0.5 * (1.0 + n1 @ n2))), 1e-3) - 1.0))
 
 
@@ -196,7 +193,7 @@ def _paths(layout: _Layout, station: Station, index: int, is_mirrored: bool) -> 
         first, last = np.array(ends, dtype=np.float64)
         curve = station.curves.get(name)
         if curve is None:
-            found[name] = path_of(arc_points(first, last, float(station.crowns.get(name, 0.0))))
+            found[name] = path_of(arc_points(first, last, station.crowns.get(name, 0.0)))
             continue
         path = path_of(curve_points(curve, first, last, f"stations[{index}].curves[{name!r}]"))
         found[name] = made_even(path) if is_mirrored and None in corners else path
@@ -209,8 +206,7 @@ def _feet(layout: _Layout, station: Station, index: int, paths: Mapping[str, Pan
     for corner in sorted(layout.blended):
         before, after = present(layout.before(corner)), present(layout.after(corner))
         param = f"stations[{index}].corners[{corner!r}].radius"
-        radius = number(param, station.corners[corner].radius, least=0.0)
-        feet[corner] = find_foot(paths[before], paths[after], radius, param)
+        feet[corner] = find_foot(paths[before], paths[after], station.corners[corner].radius, param)
     for name in layout.panels:
         first, second = layout.ends[name]
         used = (feet[first].ahead if first in feet else 0.0) + (feet[second].back if second in feet else 0.0)

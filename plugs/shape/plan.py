@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from numbers import Real
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.errors import Finding, PlugError, promise
-from plugs.shape.section import Corner, End, LinesPlan, Station
-from plugs.tolerances import LARGEST, LENGTH
+from plugs.shape.section import End, LinesPlan, Station
+from plugs.tolerances import LENGTH
 
 Array = NDArray[np.float64]
 
 LARGEST_CROWN_RATIO = 0.45
 """Rise over chord beyond which a crowned panel folds under itself (0.5 is a half circle)."""
-LARGEST_RAKE_DEG = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,53 +63,6 @@ class RingTable:
     front: End
     aft: End
     findings: tuple[Finding, ...] = ()
-
-
-def number(param: str, value: object, *, least: float = -LARGEST, most: float = LARGEST) -> float:
-    """Return a value as a float, or refuse it.
-
-    Parameters
-    ----------
-    param : str
-        Its name in the recipe.
-    value : object
-        What the recipe gives.
-    least, most : float
-        The range that can be built, ends included, in the parameter's own unit.
-
-    Returns
-    -------
-    float
-
-    Raises
-    ------
-    PlugError
-        Not a number, not finite, or out of range.
-    """
-    if isinstance(value, bool) or not isinstance(value, Real):
-        raise PlugError(
-            param=param,
-            value=value,
-            reason="this is not a number",
-            remedy=f"use a number, such as {max(least, 0.0):g}",
-        )
-    result = float(value)
-    if not math.isfinite(result):
-        raise PlugError(
-            param=param,
-            value=result,
-            reason="it is not a finite number",
-            remedy=f"use a number from {least:g} to {most:g}",
-        )
-    if not least <= result <= most:
-        nearest = least if result < least else most
-        raise PlugError(
-            param=param,
-            value=result,
-            reason=f"it lies outside {least:g} to {most:g}",
-            remedy=f"use {nearest:g}, or a number in between",
-        )
-    return result
 
 
 def read_plan(plan: LinesPlan) -> RingTable:
@@ -186,14 +136,6 @@ def _stations(plan: LinesPlan) -> list[Station]:
             reason="a plug needs a section at each end",
             remedy="give at least 2 stations",
         )
-    for i, station in enumerate(stations):
-        if not isinstance(station, Station):
-            raise PlugError(
-                param=f"stations[{i}]",
-                value=station,
-                reason="this is not a Station",
-                remedy="write Station(x=0.0, corners={...})",
-            )
     return stations
 
 
@@ -229,7 +171,7 @@ def drawn_panels(plan: LinesPlan) -> tuple[tuple[str, ...], tuple[str, ...], tup
 
 def _positions(stations: Sequence[Station]) -> Array:
     """Return the x of the stations, increasing."""
-    x = [number(f"stations[{i}].x", s.x) for i, s in enumerate(stations)]
+    x = [s.x for s in stations]
     for i in range(1, len(x)):
         if x[i] - x[i - 1] < 0.01:
             same = abs(x[i] - x[i - 1]) < 0.01
@@ -254,17 +196,8 @@ def _corners(stations: Sequence[Station], drawn: tuple[str, ...]) -> tuple[Array
                 reason="every station has the same corners in the same order, so that they join to lines",
                 remedy=f"name them {', '.join(drawn)}, as at stations[0]",
             )
-        for c, (name, corner) in enumerate(station.corners.items()):
-            param = f"stations[{s}].corners[{name!r}]"
-            if not isinstance(corner, Corner):
-                raise PlugError(
-                    param=param,
-                    value=corner,
-                    reason="this is not a Corner",
-                    remedy="write Corner(y, z, radius)",
-                )
-            corners[s, c] = number(f"{param}.y", corner.y), number(f"{param}.z", corner.z)
-            radius[s, c] = number(f"{param}.radius", corner.radius, least=0.0)
+        for c, corner in enumerate(station.corners.values()):
+            corners[s, c], radius[s, c] = (corner.y, corner.z), corner.radius
     return corners, radius
 
 
@@ -352,7 +285,7 @@ def _rises(stations: Sequence[Station], panels: tuple[str, ...]) -> Array:
                     reason="there is no such panel",
                     remedy=f"use one of {', '.join(panels)}",
                 )
-            rise[s, panels.index(name)] = number(param, value)
+            rise[s, panels.index(name)] = value
     return rise
 
 
@@ -387,8 +320,4 @@ def _end(end: End, name: str, panels: tuple[str, ...]) -> End:
                 reason="there is no such panel",
                 remedy=f"use one of {', '.join(dict.fromkeys(panels))}",
             )
-    return End(
-        sharp=tuple(end.sharp),
-        radius=number(f"{name}.radius", end.radius, least=0.0),
-        rake_deg=number(f"{name}.rake_deg", end.rake_deg, least=-LARGEST_RAKE_DEG, most=LARGEST_RAKE_DEG),
-    )
+    return end

@@ -11,8 +11,8 @@ import difflib
 from dataclasses import dataclass
 from typing import Final
 
+from plugs.checking import number
 from plugs.errors import PlugError
-from plugs.shape.plan import number
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,22 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 import numpy as np
 import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
+from plugs.checking import number
 from plugs.errors import PlugError, promise
+from plugs.limits import Count, OneOf, Within
 from plugs.shape.checks import checked_loft
 from plugs.shape.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for, smaller_blend
-from plugs.shape.plan import number
 from plugs.shape.seat import Seat, find_seat, flat_runs, flat_words, move_words
 from plugs.shape.section import Corner, End, LinesPlan, Station
 from plugs.shape.stations import Loft
-from plugs.tolerances import LENGTH, SMALLEST_BODY
+from plugs.tolerances import LARGEST, LENGTH, SMALLEST_BODY
 
 Array = NDArray[np.float64]
+
+SQUARE_TO = ("surface", "x", "y", "z")
+"""How a tool may stand: square to the surface, or along an axis."""
 
 _OUT = 1.0
 _ALONG = 65
@@ -68,18 +73,18 @@ class Recess:
     across: float = 0.0
     y: float = 0.0
     z: float | None = None
-    width: float | None = None
-    height: float | None = None
-    depth: float = 10.0
-    corner_radius: float | None = None
-    floor_radius: float = 0.0
-    draft_deg: float = 0.0
-    turn_deg: float = 0.0
-    square_to: str = "surface"
+    width: Annotated[float, Within(SMALLEST_BODY, LARGEST)] | None = None
+    height: Annotated[float, Within(SMALLEST_BODY, LARGEST)] | None = None
+    depth: Annotated[float, Within(0.1, LARGEST)] = 10.0
+    corner_radius: Annotated[float, Within(0.0, LARGEST)] | None = None
+    floor_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
+    draft_deg: Annotated[float, Within(-30.0, 80.0)] = 0.0
+    turn_deg: Annotated[float, Within(-360.0, 360.0)] = 0.0
+    square_to: Annotated[str, OneOf(SQUARE_TO)] = "surface"
     is_through: bool = False
     plate: str | None = None
-    holds: Sequence[float] | None = None
-    clearance: float = 3.0
+    holds: Annotated[Sequence[Annotated[float, Within(0.0, LARGEST)]], Count(2, 3)] | None = None
+    clearance: Annotated[float, Within(0.0, 100.0)] = 3.0
     name: str = ""
 
 
@@ -102,14 +107,14 @@ class Boss:
     across: float = 0.0
     y: float = 0.0
     z: float | None = None
-    width: float
-    height: float
-    rise: float = 10.0
-    corner_radius: float = 0.0
-    top_radius: float = 0.0
-    draft_deg: float = 0.0
-    turn_deg: float = 0.0
-    square_to: str = "surface"
+    width: Annotated[float, Within(SMALLEST_BODY, LARGEST)]
+    height: Annotated[float, Within(SMALLEST_BODY, LARGEST)]
+    rise: Annotated[float, Within(0.1, LARGEST)] = 10.0
+    corner_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
+    top_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
+    draft_deg: Annotated[float, Within(-30.0, 80.0)] = 0.0
+    turn_deg: Annotated[float, Within(-360.0, 360.0)] = 0.0
+    square_to: Annotated[str, OneOf(SQUARE_TO)] = "surface"
     name: str = ""
 
 
@@ -174,15 +179,8 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
     PlugError
         A size that cannot be, a panel that is not there, an outline that leaves its panel.
     """
-    if not isinstance(item, Recess | Boss):
-        raise PlugError(
-            param=param,
-            value=item,
-            reason="this is neither a Recess nor a Boss",
-            remedy='write Recess(panel="deck", x=200.0, ...)',
-        )
     is_cut = isinstance(item, Recess)
-    depth, draft = _checked_words(item, param)
+    depth, draft = (item.depth if isinstance(item, Recess) else item.rise), item.draft_deg
     seat = find_seat(loft, item, param)
     is_through = isinstance(item, Recess) and item.is_through
     if is_through:
@@ -212,22 +210,6 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
     )
     promise(held is None or made.flat.holds(held.room), f"{made.name} does not hold {made.held}")
     return made
-
-
-def _checked_words(item: Recess | Boss, param: str) -> tuple[float, float]:
-    """Return a tool's depth or rise and its draft; its turn and its direction are checked as well."""
-    draft = number(f"{param}.draft_deg", item.draft_deg, least=-30.0, most=80.0)
-    number(f"{param}.turn_deg", item.turn_deg, least=-360.0, most=360.0)
-    if item.square_to not in ("surface", "x", "y", "z"):
-        raise PlugError(
-            param=f"{param}.square_to",
-            value=item.square_to,
-            reason="a tool stands square to the surface or along an axis",
-            remedy='use "surface", "x", "y" or "z"',
-        )
-    word = "depth" if isinstance(item, Recess) else "rise"
-    depth = number(f"{param}.{word}", getattr(item, word), least=0.1)
-    return depth, draft
 
 
 def _through(loft: Loft, seat: Seat) -> float:
@@ -269,7 +251,7 @@ class _Size:
 def _size(item: Recess | Boss, held: Held | None, depth: float, draft: float, param: str) -> _Size:
     """Return the checked sizes of a recess or boss; what it holds gives those that are not given."""
     end_word = "floor_radius" if isinstance(item, Recess) else "top_radius"
-    end_radius = number(f"{param}.{end_word}", getattr(item, end_word), least=0.0)
+    end_radius: float = getattr(item, end_word)
     if isinstance(item, Recess) and item.is_through:
         end_radius = 0.0  # there is no floor
     width, height = (
@@ -277,8 +259,6 @@ def _size(item: Recess | Boss, held: Held | None, depth: float, draft: float, pa
         for word, value in (("width", item.width), ("height", item.height))
     )
     corner = item.corner_radius
-    if corner is not None:
-        corner = number(f"{param}.corner_radius", corner, least=0.0)
     if held is None:
         mouth = Rounded(width=width or 0.0, height=height or 0.0, radius=corner or 0.0)
     else:

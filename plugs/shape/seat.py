@@ -10,8 +10,8 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
+from plugs.checking import number
 from plugs.errors import PlugError
-from plugs.shape.plan import number
 from plugs.shape.stations import Loft, Sections
 from plugs.tolerances import LENGTH
 

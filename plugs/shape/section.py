@@ -8,9 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Annotated
 
 from plugs.errors import Finding
+from plugs.limits import Count, Curve, Name, Within
+from plugs.tolerances import LARGEST
+
+LARGEST_RAKE_DEG = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +33,7 @@ class Corner:
 
     y: float
     z: float
-    radius: float = 0.0
+    radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,9 +55,9 @@ class Station:
     """
 
     x: float
-    corners: Mapping[str, Corner]
+    corners: Annotated[Mapping[Name, Corner], Count(1, 200)]
     crowns: Mapping[str, float] = field(default_factory=dict)
-    curves: Mapping[str, Any] = field(default_factory=dict)
+    curves: Mapping[str, Curve] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,8 +75,8 @@ class End:
         Panels that keep a sharp edge at this end all the same, such as the floor.
     """
 
-    radius: float = 0.0
-    rake_deg: float = 0.0
+    radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
+    rake_deg: Annotated[float, Within(-LARGEST_RAKE_DEG, LARGEST_RAKE_DEG)] = 0.0
     sharp: Sequence[str] = ()
 
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.errors import PlugError
-from plugs.shape.plan import number
+from plugs.limits import Within
 from plugs.shape.stations import Loft
 
 Array = NDArray[np.float64]
@@ -35,9 +36,9 @@ class Skin:
         against the body.
     """
 
-    thickness: float = 0.0
-    filler: float = 0.0
-    by_panel: Mapping[str, float] = field(default_factory=dict)
+    thickness: Annotated[float, Within(0.0, _MOST)] = 0.0
+    filler: Annotated[float, Within(0.0, _MOST)] = 0.0
+    by_panel: Mapping[str, Annotated[float, Within(0.0, _MOST)]] = field(default_factory=dict)
     bare: Sequence[str] = ()
 
 
@@ -99,20 +100,6 @@ def make_cover(loft: Loft, skin: Skin) -> Cover:
         A panel that is not there, or words of another kind.
     """
     table = loft.table
-    wrong = (
-        "bare"
-        if isinstance(skin.bare, str) or not isinstance(skin.bare, Sequence)
-        else ""
-        if isinstance(skin.by_panel, Mapping)
-        else "by_panel"
-    )
-    if wrong:
-        raise PlugError(
-            param=f"skin.{wrong}",
-            value=getattr(skin, wrong),
-            reason="this is of another kind",
-            remedy='write bare=("floor", "front") or by_panel={"deck": 3.0}, with names of panels and ends',
-        )
     known = (*dict.fromkeys(table.drawn_parents), *_ENDS)
     for word, names in (("bare", tuple(skin.bare)), ("by_panel", tuple(skin.by_panel))):
         for name in names:
@@ -123,15 +110,9 @@ def make_cover(loft: Loft, skin: Skin) -> Cover:
                     reason="there is no such panel or end",
                     remedy=f"use one of {', '.join(known)}",
                 )
-    thickness = number("skin.thickness", skin.thickness, least=0.0, most=_MOST)
-    filler = number("skin.filler", skin.filler, least=0.0, most=_MOST)
-    own = {
-        name: number(f"skin.by_panel[{name!r}]", value, least=0.0, most=_MOST)
-        for name, value in skin.by_panel.items()
-    }
 
     def over(name: str) -> float:
-        return 0.0 if name in skin.bare else own.get(name, thickness) + filler
+        return 0.0 if name in skin.bare else skin.by_panel.get(name, skin.thickness) + skin.filler
 
     panels = np.array([over(table.drawn_parents[panel]) for panel in table.panel_of])
     return Cover(panels=panels, front=over("front"), aft=over("aft"))

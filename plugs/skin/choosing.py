@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import fields, replace
 from typing import Final
 
+from plugs.checking import checked, number
 from plugs.errors import PlugError
 from plugs.shape.cells import closest
-from plugs.shape.plan import number
 from plugs.skin.materials import (
-    CLOTH_KINDS,
-    FOAM_KINDS,
     LABELS,
-    RESIN_KINDS,
     Board,
     Cloth,
     Foam,
-    Hardener,
     M,
     Material,
     Resin,
@@ -26,28 +22,6 @@ from plugs.skin.materials import (
 _GRAMS_PER_OUNCE: Final = 28.349523125
 _M2_PER_YARD2: Final = 0.9144**2
 _M2_PER_FOOT2: Final = 0.3048**2
-_RANGES: Final = {
-    "density_kg_m3": (5.0, 9000.0), "cured_kg_m3": (800.0, 2500.0), "fibre_kg_m3": (900.0, 9000.0),
-    "weight_gsm": (5.0, 3000.0), "roll_width": (10.0, 5000.0), "mat_ratio": (0.0, 1.0),
-    "glass_content": (0.1, 0.8), "locking_deg": (5.0, 89.0), "service_c": (30.0, 400.0),
-    "seal_kg_m2": (0.0, 5.0), "spread_kg_m2": (0.0, 5.0), "uptake_kg_m2": (0.0, 2.0),
-    "least_thickness": (0.5, 200.0), "thickness": (0.1, 200.0), "width": (10.0, 10_000.0),
-    "height": (10.0, 10_000.0), "pot_life_min": (1.0, 600.0), "pot_life_c": (0.0, 50.0),
-    "largest_batch_kg": (0.02, 50.0), "wet_limit": (0.1, 50.0), "least_c": (0.0, 40.0),
-    "peak_c": (20.0, 300.0),
-}  # fmt: skip
-_CHOICES: Final = {
-    "hot_wire": ("yes", "never", "sheet"),
-    "hardens_by": ("percent", "ratio"),
-}
-_LISTS: Final = ("dissolved_by", "dissolves", "stops")
-_MOST_PERCENT: Final = 4.0
-_MOST_PARTS: Final = 1000.0
-
-
-_KINDS: Final[dict[type, tuple[str, ...]]] = {
-    Foam: FOAM_KINDS, Cloth: CLOTH_KINDS, Resin: RESIN_KINDS, Hardener: ("peroxide", "amine"),
-}  # fmt: skip
 
 
 def oz_per_yd2(ounces: float) -> float:
@@ -208,57 +182,23 @@ def checked_material(material: M, param: str) -> M:
     PlugError
         A value that no such material can have.
     """
-    if not isinstance(material.name, str) or not material.name.strip():
-        raise PlugError(
-            param=f"{param}.name",
-            value=material.name,
-            reason="a list to buy by needs a name",
-            remedy="give one",
-        )
-    for word in (f.name for f in fields(material)):
-        value = getattr(material, word)
-        if word in _RANGES and value is not None:
-            least, most = _RANGES[word]
-            number(f"{param}.{word}", value, least=least, most=most)
-        if word in _LISTS and (isinstance(value, str) or not isinstance(value, Sequence)):
+    material = checked(material, type(material), param)
+    for word, told in material.sources.items():
+        if told.partition(":")[0] not in LABELS:
             raise PlugError(
-                param=f"{param}.{word}",
-                value=value,
-                reason="this is no list of kinds",
-                remedy=f'write {word}=("{value}",)' if isinstance(value, str) else f"write {word}=()",
+                param=f"{param}.sources[{word!r}]",
+                value=told,
+                reason="a source begins with how sure it is, and a colon",
+                remedy=f'use one of: {", ".join(LABELS)}; such as "sheet: the sheet that came with it"',
             )
-        choices = _KINDS.get(type(material), ()) if word == "kind" else _CHOICES.get(word, ())
-        if choices and value not in choices:
-            raise PlugError(
-                param=f"{param}.{word}",
-                value=value,
-                reason="there is no such kind",
-                remedy=f"use one of: {closest(str(value), choices)}",
-            )
-    _check_packs(material, param)
     if isinstance(material, Resin):
         _check_hardening(material, param)
     return material
 
 
-def _check_packs(material: Material, param: str) -> None:
-    """Refuse packs that hold nothing, are of no number, or pay."""
-    if not isinstance(material.packs, Mapping) or not material.packs:
-        raise PlugError(
-            param=f"{param}.packs",
-            value=material.packs,
-            reason="it is sold in no pack",
-            remedy=f"write packs={{1.0: None}}: 1 {sold_by(material)}, and its price when you know it",
-        )
-    for size, price in material.packs.items():
-        number(f"{param}.packs", size, least=1e-3, most=1e5)
-        if price is not None:
-            number(f"{param}.packs[{size:g}]", price, least=0.0, most=1e9)
-
-
 def _check_hardening(resin: Resin, param: str) -> None:
     """Refuse a dose outside the resin's own range, and a range outside what is ever said."""
-    least, most = _pair(f"{param}.percent_range", resin.percent_range, most=_MOST_PERCENT)
+    least, most = resin.percent_range
     if least > most:
         raise PlugError(
             param=f"{param}.percent_range",
@@ -267,18 +207,4 @@ def _check_hardening(resin: Resin, param: str) -> None:
             remedy=f"write ({most:g}, {least:g})",
         )
     for warmth, dose in resin.doses.items():
-        number(f"{param}.doses", warmth, least=-10.0, most=60.0)
         number(f"{param}.doses[{warmth:g}]", dose, least=least, most=most)
-    for word in ("ratio_by_mass", "ratio_by_volume"):
-        if getattr(resin, word) is not None:
-            _pair(f"{param}.{word}", getattr(resin, word), most=_MOST_PARTS)
-
-
-def _pair(param: str, value: object, most: float) -> tuple[float, float]:
-    """Return two positive numbers, or refuse them."""
-    if isinstance(value, str) or not isinstance(value, Sequence) or len(value) != 2:
-        raise PlugError(
-            param=param, value=value, reason="this is not two numbers", remedy="write two, such as (2.0, 1.0)"
-        )
-    first, second = (number(f"{param}[{i}]", part, least=1e-3, most=most) for i, part in enumerate(value))
-    return first, second

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.shape.plan import number
+from plugs.limits import Within
 
 Array = NDArray[np.float64]
 
@@ -30,10 +31,10 @@ class Laps:
         From notch to notch along a seam.
     """
 
-    overlap: float = 50.0
-    stagger: float = 30.0
-    trim: float = 30.0
-    notch_spacing: float = 150.0
+    overlap: Annotated[float, Within(0.0, 500.0)] = 50.0
+    stagger: Annotated[float, Within(0.0, 500.0)] = 30.0
+    trim: Annotated[float, Within(0.0, 500.0)] = 30.0
+    notch_spacing: Annotated[float, Within(10.0, 5000.0)] = 150.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,22 +139,3 @@ class Pattern:
     def area_mm2(self) -> float:
         """Area of the cloth, without what is cut away."""
         return float(self.outline.area)
-
-
-def checked_laps(laps: Laps) -> Laps:
-    """Return laps, every value checked.
-
-    Parameters
-    ----------
-    laps : Laps
-
-    Returns
-    -------
-    Laps
-    """
-    return Laps(
-        overlap=number("laps.overlap", laps.overlap, least=0.0, most=500.0),
-        stagger=number("laps.stagger", laps.stagger, least=0.0, most=500.0),
-        trim=number("laps.trim", laps.trim, least=0.0, most=500.0),
-        notch_spacing=number("laps.notch_spacing", laps.notch_spacing, least=10.0, most=5000.0),
-    )

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Final
+from typing import Annotated, Final
 
 from plugs.errors import PlugError
-from plugs.shape.plan import number
+from plugs.limits import Within
 from plugs.skin.materials import Hardener, Resin
 
 _HALVING_C: Final = 10.0
@@ -32,11 +32,11 @@ class Shop:
         Left in pots, brushes and rollers. The default is common practice, no source.
     """
 
-    temperature_c: float = 20.0
-    hardener_percent: float | None = None
-    minutes_per_m2: float = 10.0
-    pot_life_ratio: float = 0.6
-    resin_waste_percent: float = 10.0
+    temperature_c: Annotated[float, Within(0.0, 45.0)] = 20.0
+    hardener_percent: Annotated[float, Within(0.0, 100.0)] | None = None
+    minutes_per_m2: Annotated[float, Within(0.5, 240.0)] = 10.0
+    pot_life_ratio: Annotated[float, Within(0.1, 1.0)] = 0.6
+    resin_waste_percent: Annotated[float, Within(0.0, 200.0)] = 10.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,29 +60,6 @@ class Dose:
     most_percent: float | None
     percent_by_volume: float | None
     source: str
-
-
-def checked_shop(shop: Shop) -> Shop:
-    """Return the shop, every value checked.
-
-    Parameters
-    ----------
-    shop : Shop
-
-    Returns
-    -------
-    Shop
-    """
-    percent = shop.hardener_percent
-    return Shop(
-        temperature_c=number("shop.temperature_c", shop.temperature_c, least=0.0, most=45.0),
-        hardener_percent=None if percent is None else number("shop.hardener_percent", percent, least=0.0),
-        minutes_per_m2=number("shop.minutes_per_m2", shop.minutes_per_m2, least=0.5, most=240.0),
-        pot_life_ratio=number("shop.pot_life_ratio", shop.pot_life_ratio, least=0.1, most=1.0),
-        resin_waste_percent=number(
-            "shop.resin_waste_percent", shop.resin_waste_percent, least=0.0, most=200.0
-        ),
-    )
 
 
 def dose_of(resin: Resin, hardener: Hardener, shop: Shop) -> Dose:

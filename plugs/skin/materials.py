@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final, TypeVar
+from typing import Annotated, Final, TypeVar
+
+from plugs.limits import Count, Letters, Name, OneOf, Within
 
 LABELS: Final = ("recipe", "practice", "memory", "derived", "secondary", "confirmed", "sheet")
 """How sure a value is, the least sure first: "recipe" is the user's own word, "practice" is common practice
@@ -16,6 +18,14 @@ CLOTH_KINDS: Final = (
 )  # fmt: skip
 FOAM_KINDS: Final = ("polystyrene", "polyurethane", "pvc", "other")
 RESIN_KINDS: Final = ("polyester", "vinylester", "epoxy")
+
+Density = Annotated[float, Within(5.0, 9000.0)]
+Percent = Annotated[float, Within(1e-3, 4.0)]
+Parts = Annotated[float, Within(1e-3, 1000.0)]
+Packs = Annotated[
+    Mapping[Annotated[float, Within(1e-3, 1e5)], Annotated[float, Within(0.0, 1e9)] | None], Count(1, 50)
+]
+Sources = Mapping[str, Annotated[str, Letters(0, 500)]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,16 +54,16 @@ class Foam:
         By field: a label, a colon, and where the value came from.
     """
 
-    name: str
-    kind: str
-    density_kg_m3: float
-    service_c: float | None = None
-    hot_wire: str = "sheet"
+    name: Name
+    kind: Annotated[str, OneOf(FOAM_KINDS)]
+    density_kg_m3: Density
+    service_c: Annotated[float, Within(30.0, 400.0)] | None = None
+    hot_wire: Annotated[str, OneOf(("yes", "never", "sheet"))] = "sheet"
     dissolved_by: Sequence[str] = ()
-    seal_kg_m2: float = 0.2
-    least_thickness: float = 12.0
-    packs: Mapping[float, float | None] = field(default_factory=lambda: {1.0: None})
-    sources: Mapping[str, str] = field(default_factory=dict)
+    seal_kg_m2: Annotated[float, Within(0.0, 5.0)] = 0.2
+    least_thickness: Annotated[float, Within(0.5, 200.0)] = 12.0
+    packs: Packs = field(default_factory=lambda: {1.0: None})
+    sources: Sources = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,18 +95,18 @@ class Cloth:
     sources : mapping of str to str
     """
 
-    name: str
-    kind: str
-    weight_gsm: float
+    name: Name
+    kind: Annotated[str, OneOf(CLOTH_KINDS)]
+    weight_gsm: Annotated[float, Within(5.0, 3000.0)]
     weave: str = ""
-    roll_width: float = 1000.0
-    mat_ratio: float = 0.0
-    glass_content: float | None = None
-    fibre_kg_m3: float = 2560.0
-    locking_deg: float | None = None
-    uptake_kg_m2: float = 0.1
-    packs: Mapping[float, float | None] = field(default_factory=lambda: {1.0: None})
-    sources: Mapping[str, str] = field(default_factory=dict)
+    roll_width: Annotated[float, Within(10.0, 5000.0)] = 1000.0
+    mat_ratio: Annotated[float, Within(0.0, 1.0)] = 0.0
+    glass_content: Annotated[float, Within(0.1, 0.8)] | None = None
+    fibre_kg_m3: Annotated[float, Within(900.0, 9000.0)] = 2560.0
+    locking_deg: Annotated[float, Within(5.0, 89.0)] | None = None
+    uptake_kg_m2: Annotated[float, Within(0.0, 2.0)] = 0.1
+    packs: Packs = field(default_factory=lambda: {1.0: None})
+    sources: Sources = field(default_factory=dict)
 
     @property
     def stays(self) -> bool:
@@ -140,24 +150,24 @@ class Resin:
     sources : mapping of str to str
     """
 
-    name: str
-    kind: str
-    density_kg_m3: float
-    cured_kg_m3: float
-    hardens_by: str
-    percent_range: tuple[float, float] = (1.0, 2.0)
-    doses: Mapping[float, float] = field(default_factory=dict)
-    ratio_by_mass: tuple[float, float] | None = None
-    ratio_by_volume: tuple[float, float] | None = None
+    name: Name
+    kind: Annotated[str, OneOf(RESIN_KINDS)]
+    density_kg_m3: Density
+    cured_kg_m3: Annotated[float, Within(800.0, 2500.0)]
+    hardens_by: Annotated[str, OneOf(("percent", "ratio"))]
+    percent_range: tuple[Percent, Percent] = (1.0, 2.0)
+    doses: Mapping[Annotated[float, Within(-10.0, 60.0)], Percent] = field(default_factory=dict)
+    ratio_by_mass: tuple[Parts, Parts] | None = None
+    ratio_by_volume: tuple[Parts, Parts] | None = None
     hardener: str = ""
-    pot_life_min: float | None = None
-    pot_life_c: float = 20.0
-    largest_batch_kg: float = 0.5
-    wet_limit: float = 3.0
-    least_c: float = 18.0
-    peak_c: float | None = None
-    packs: Mapping[float, float | None] = field(default_factory=lambda: {1.0: None, 5.0: None})
-    sources: Mapping[str, str] = field(default_factory=dict)
+    pot_life_min: Annotated[float, Within(1.0, 600.0)] | None = None
+    pot_life_c: Annotated[float, Within(0.0, 50.0)] = 20.0
+    largest_batch_kg: Annotated[float, Within(0.02, 50.0)] = 0.5
+    wet_limit: Annotated[float, Within(0.1, 50.0)] = 3.0
+    least_c: Annotated[float, Within(0.0, 40.0)] = 18.0
+    peak_c: Annotated[float, Within(20.0, 300.0)] | None = None
+    packs: Packs = field(default_factory=lambda: {1.0: None, 5.0: None})
+    sources: Sources = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,11 +184,11 @@ class Hardener:
     sources : mapping of str to str
     """
 
-    name: str
-    kind: str
-    density_kg_m3: float
-    packs: Mapping[float, float | None] = field(default_factory=lambda: {0.1: None, 0.5: None})
-    sources: Mapping[str, str] = field(default_factory=dict)
+    name: Name
+    kind: Annotated[str, OneOf(("peroxide", "amine"))]
+    density_kg_m3: Density
+    packs: Packs = field(default_factory=lambda: {0.1: None, 0.5: None})
+    sources: Sources = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -195,11 +205,11 @@ class Adhesive:
     sources : mapping of str to str
     """
 
-    name: str
-    spread_kg_m2: float
+    name: Name
+    spread_kg_m2: Annotated[float, Within(0.0, 5.0)]
     dissolves: Sequence[str] = ()
-    packs: Mapping[float, float | None] = field(default_factory=lambda: {0.5: None, 1.0: None})
-    sources: Mapping[str, str] = field(default_factory=dict)
+    packs: Packs = field(default_factory=lambda: {0.5: None, 1.0: None})
+    sources: Sources = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -216,11 +226,11 @@ class Filler:
     sources : mapping of str to str
     """
 
-    name: str
-    density_kg_m3: float
+    name: Name
+    density_kg_m3: Density
     dissolves: Sequence[str] = ()
-    packs: Mapping[float, float | None] = field(default_factory=lambda: {1.0: None})
-    sources: Mapping[str, str] = field(default_factory=dict)
+    packs: Packs = field(default_factory=lambda: {1.0: None})
+    sources: Sources = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,13 +246,13 @@ class Board:
     sources : mapping of str to str
     """
 
-    name: str
-    thickness: float
-    density_kg_m3: float
-    width: float = 2440.0
-    height: float = 1220.0
-    packs: Mapping[float, float | None] = field(default_factory=lambda: {1.0: None})
-    sources: Mapping[str, str] = field(default_factory=dict)
+    name: Name
+    thickness: Annotated[float, Within(0.1, 200.0)]
+    density_kg_m3: Density
+    width: Annotated[float, Within(10.0, 10_000.0)] = 2440.0
+    height: Annotated[float, Within(10.0, 10_000.0)] = 1220.0
+    packs: Packs = field(default_factory=lambda: {1.0: None})
+    sources: Sources = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -260,11 +270,11 @@ class Barrier:
     sources : mapping of str to str
     """
 
-    name: str
-    spread_kg_m2: float
+    name: Name
+    spread_kg_m2: Annotated[float, Within(0.0, 5.0)]
     stops: Sequence[str] = ("polyester", "vinylester")
-    packs: Mapping[float, float | None] = field(default_factory=lambda: {1.0: None})
-    sources: Mapping[str, str] = field(default_factory=dict)
+    packs: Packs = field(default_factory=lambda: {1.0: None})
+    sources: Sources = field(default_factory=dict)
 
 
 Material = Foam | Cloth | Resin | Hardener | Adhesive | Filler | Board | Barrier

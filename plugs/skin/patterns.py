@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.errors import Finding, PlugError
-from plugs.skin.cloth import ClothPly, Laps, Pattern, checked_laps
+from plugs.skin.cloth import ClothPly, Laps, Pattern
 from plugs.skin.cuts import opened, with_darts
 from plugs.skin.edges import (
     THINNED,
@@ -83,7 +83,7 @@ def patterns_of(
     PlugError
         A ply or a dart for a zone that is not there.
     """
-    laps = checked_laps(laps or Laps())
+    laps = laps or Laps()
     names = [zone.name for zone in surface.zones]
     for i, dart in enumerate(darts):
         if dart.zone not in names:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Annotated, Final
 
+from plugs.limits import Count, OneOf, Within
 from plugs.skin.materials import Barrier, Cloth, Hardener, Resin
 
 METHODS: Final = ("hand", "hand, awkward", "vacuum")
@@ -49,8 +50,8 @@ class Ply:
 
     cloth: str | Cloth
     zone: str | Sequence[str] = "all"
-    glass_content: float | None = None
-    bias_deg: float = 0.0
+    glass_content: Annotated[float, Within(0.1, 0.8)] | None = None
+    bias_deg: Annotated[float, Within(-90.0, 90.0)] = 0.0
     name: str = ""
 
 
@@ -77,14 +78,14 @@ class Schedule:
         How many plies go on wet in each go; empty lets the plan decide.
     """
 
-    plies: Sequence[Ply] = ()
+    plies: Annotated[Sequence[Ply], Count(0, 100)] = ()
     resin: str | Resin = "polyester"
     hardener: str | Hardener | None = None
-    method: str = "hand"
+    method: Annotated[str, OneOf(METHODS)] = "hand"
     barrier: str | Barrier | None = None
-    seal_kg_m2: float | None = None
-    finish_kg_m2: float = 0.0
-    passes: Sequence[int] = ()
+    seal_kg_m2: Annotated[float, Within(0.0, 5.0)] | None = None
+    finish_kg_m2: Annotated[float, Within(0.0, 5.0)] = 0.0
+    passes: Sequence[Annotated[int, Within(1.0, 100.0)]] = ()
 
 
 def ply_thickness(

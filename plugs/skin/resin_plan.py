@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from plugs.shape.plan import number
-from plugs.skin.dosing import Dose, Shop, checked_shop, dose_of, pot_life_at
+from plugs.checking import number
+from plugs.skin.dosing import Dose, Shop, dose_of, pot_life_at
 from plugs.skin.layup import LaidPly, Layup
 
 _NEARLY: Final = 1e-9
@@ -154,7 +154,6 @@ def plan_resin(
     """
     if missing := [place for place in layup.covered if place not in areas_m2]:
         raise AssertionError(f"no area for {missing}")
-    shop = checked_shop(shop)
     dose = dose_of(layup.resin, layup.hardener, shop)
     pot_life = pot_life_at(layup.resin, shop.temperature_c)
     working = None if pot_life is None else shop.pot_life_ratio * pot_life

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Annotated, Final
+
+from plugs.limits import Count, Name, OneOf
 
 WARPS: Final = ("forward", "up", "across")
 """Which way the warp may run."""
@@ -25,10 +27,10 @@ class Zone:
         Which way the warp runs: "forward", "up" or "across"; where the surface faces that way, "up".
     """
 
-    name: str
-    panels: Sequence[str]
+    name: Name
+    panels: Annotated[Sequence[str], Count(1, 1000)]
     start: tuple[float, float, float] | None = None
-    warp: str = "forward"
+    warp: Annotated[str, OneOf(WARPS)] = "forward"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import pytest
 import shapely
 
+from plugs.checking import checked
 from plugs.errors import PlugError
 from plugs.foam.glue import LEAST_GLUED_MM2, LEAST_SHARE, Contact, Glue, make_contacts, polygons_of
 from plugs.foam.layers import Layer, Stack, make_layers
@@ -162,7 +163,7 @@ def test_face_too_small_for_any_margin() -> None:
 def test_wrong_words_are_refused(words: dict[str, float], param: str) -> None:
     """A margin below nothing, a coverage that is no number."""
     with pytest.raises(PlugError) as caught:
-        make_contacts((), Glue(**words))
+        make_contacts((), checked(Glue(**words), Glue, "glue"))
     assert caught.value.param == param
 
 

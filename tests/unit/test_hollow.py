@@ -8,8 +8,9 @@ from itertools import combinations
 import pytest
 import shapely
 
+from plugs.checking import checked
 from plugs.errors import PlugError
-from plugs.foam.hollow import Hollow, Void, checked_hollow, hollowed, make_voids
+from plugs.foam.hollow import Hollow, Void, hollowed, make_voids
 from plugs.foam.joints import Joints
 from plugs.foam.layers import Layer, Stack, make_layers
 from plugs.foam.pieces import make_pieces
@@ -162,7 +163,7 @@ def test_nothing_to_hollow_is_told() -> None:
 
 def test_words_are_checked() -> None:
     """A wall or a bridge thinner than can be handled is refused."""
-    assert checked_hollow(Hollow()) == Hollow()
+    assert checked(Hollow(), Hollow, "hollow") == Hollow()
     for wrong in (Hollow(wall=1.0), Hollow(bridge=0.0)):
         with pytest.raises(PlugError):
-            checked_hollow(wrong)
+            checked(wrong, Hollow, "hollow")

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
+from plugs.checking import checked
 from plugs.errors import PlugError
 from plugs.foam.joint_lines import Ground, JointLine
 from plugs.foam.joints import (
@@ -16,7 +17,6 @@ from plugs.foam.joints import (
     Part,
     Rule,
     Size,
-    checked_joints,
     fits,
     ground_of,
     parted,
@@ -221,12 +221,12 @@ def test_arms_of_a_fork_are_parts_of_their_own() -> None:
 
 def test_words_are_checked() -> None:
     """Lengths that no joint can have, and a word that is neither yes nor no."""
-    assert checked_joints(Joints()) == Joints()
+    assert checked(Joints(), Joints, "joints") == Joints()
     for wrong in (Joints(stagger=-1.0), Joints(keep_away=-1.0), Joints(step=0.0)):
         with pytest.raises(PlugError):
-            checked_joints(wrong)
+            checked(wrong, Joints, "joints")
     with pytest.raises(PlugError) as caught:
-        checked_joints(Joints(stepped="yes"))  # type: ignore[arg-type]
+        checked(Joints(stepped="yes"), Joints, "joints")  # type: ignore[arg-type]
     assert caught.value.param == "joints.stepped"
 
 

@@ -8,8 +8,9 @@ from dataclasses import replace
 import pytest
 import shapely
 
+from plugs.checking import checked
 from plugs.errors import Finding, PlugError
-from plugs.foam.layers import Layer, Stack, checked_stack, make_layers, rough_outline
+from plugs.foam.layers import Layer, Stack, make_layers, rough_outline
 from plugs.shape import mesh
 from tests.shapes import box_plan, frustum_plan, solid_of, tapered_plan
 
@@ -18,7 +19,7 @@ BOX = solid_of(box_plan(300.0, 200.0, 100.0)).body
 
 def layers_of(**words: object) -> tuple[tuple[Layer, ...], tuple[Finding, ...]]:
     """Return the layers of the box, 100 mm high."""
-    return make_layers(BOX, Stack(**words))  # type: ignore[arg-type]
+    return make_layers(BOX, checked(Stack(**words), Stack, "stack"))  # type: ignore[arg-type]
 
 
 def faces(layers: tuple[Layer, ...]) -> list[tuple[float, float]]:
@@ -126,7 +127,7 @@ def test_rough_line_stays_whole_and_closes_small_holes() -> None:
         ({"thicknesses": ()}, "stack.thicknesses"),
         ({"thicknesses": (50.0, -1.0)}, "stack.thicknesses[1]"),
         ({"thicknesses": ("thick",)}, "stack.thicknesses[0]"),
-        ({"thicknesses": "50"}, "stack.thicknesses[0]"),
+        ({"thicknesses": "50"}, "stack.thicknesses"),
         ({"thicknesses": (0.01,)}, "stack.thicknesses[0]"),
         ({"allowance": -1.0}, "stack.allowance"),
         ({"allowance": math.nan}, "stack.allowance"),
@@ -143,7 +144,7 @@ def test_refused_with_its_parameter(words: dict[str, object], param: str) -> Non
 
 def test_a_bare_number_is_one_sheet() -> None:
     """thicknesses=50 is (50,)."""
-    assert checked_stack(Stack(thicknesses=50)).thicknesses == (50.0,)  # type: ignore[arg-type]
+    assert checked(Stack(thicknesses=50), Stack, "stack").thicknesses == (50.0,)  # type: ignore[arg-type]
 
 
 def test_sheets_that_are_missing_are_counted() -> None:
@@ -211,6 +212,6 @@ def test_round_body_has_round_layers() -> None:
 def test_stack_is_not_changed() -> None:
     """The recipe's own record stays as it was."""
     stack = Stack(thicknesses=[40, 15])
-    checked = checked_stack(stack)
+    found = checked(stack, Stack, "stack")
     assert stack.thicknesses == [40, 15]
-    assert checked == replace(stack, thicknesses=(40.0, 15.0))
+    assert found == replace(stack, thicknesses=(40.0, 15.0))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from plugs.checking import checked
 from plugs.errors import PlugError
 from plugs.skin.choosing import by_sheet
 from plugs.skin.figures import layup_figures
@@ -17,7 +18,7 @@ PLACES = ("floor", "side", "deck", "front", "aft", "plate")
 def lay(*plies: Ply, **more: object) -> Layup:
     """Return a schedule over six places, floor and front bare."""
     words = {w: more.pop(w) for w in ("foam", "zones") if w in more}
-    schedule = Schedule(plies=plies, **more)  # type: ignore[arg-type]
+    schedule = checked(Schedule(plies=plies, **more), Schedule, "schedule")  # type: ignore[arg-type]
     return lay_up(schedule, PLACES, bare=("floor", "front"), **words)  # type: ignore[arg-type]
 
 
@@ -65,7 +66,7 @@ def test_bare_place_takes_no_ply() -> None:
         ({"finish_kg_m2": -1.0}, "schedule.finish_kg_m2"),
         ({"seal_kg_m2": 9.0}, "schedule.seal_kg_m2"),
         ({"passes": (2,)}, "schedule.passes"),
-        ({"passes": (0, 1)}, "schedule.passes"),
+        ({"passes": (0, 1)}, "schedule.passes[0]"),
     ],
 )
 def test_wrong_word_of_a_schedule(more: dict[str, object], param: str) -> None:

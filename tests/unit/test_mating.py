@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 import trimesh
 
+from plugs.checking import checked
 from plugs.errors import PlugError
+from plugs.recipe import Plug
 from plugs.shape import mesh
 from plugs.shape.body import Solid, make_solid
 from plugs.shape.checks import checked_loft
@@ -23,7 +25,9 @@ ACROSS = [[50.0, -150.0], [50.0, 150.0]]
 
 def mating(**words: Any) -> Mating:
     """Return a mating face: straight across the front in plan, with changes."""
-    return Mating(**{"view": "plan", "cuts": "front", "contour": ACROSS, **words})
+    return checked(
+        Mating(**{"view": "plan", "cuts": "front", "contour": ACROSS, **words}), Mating, "mating[0]"
+    )
 
 
 def cut(**words: Any) -> tuple[Solid, MatingFace]:
@@ -189,11 +193,11 @@ def test_one_point_far_off_is_told() -> None:
     [
         ({"view": "plan", "cuts": "under"}, "mating[0].cuts", "cannot cut that side"),
         ({"view": "top"}, "mating[0].cuts", "cannot cut that side"),
-        ({"contour": [[50.0, 0.0]]}, "mating[0].contour", "2 or more points"),
-        ({"contour": "tank"}, "mating[0].contour", "2 or more points"),
-        ({"contour": [[50.0, 0.0, 1.0], [50.0, 9.0, 1.0]]}, "mating[0].contour", "2 or more points"),
-        ({"contour": [[50.0, -150.0], [np.nan, 150.0]]}, "mating[0].contour", "finite"),
-        ({"measured": [[50.0, 0.0]]}, "mating[0].measured", "2 or more points"),
+        ({"contour": [[50.0, 0.0]]}, "mating[0].contour", "needs at least 2"),
+        ({"contour": "tank"}, "mating[0].contour", "not a row of points"),
+        ({"contour": [[50.0, 0.0, 1.0], [50.0, 9.0, 1.0]]}, "mating[0].contour[0]", "holds 3, not 2"),
+        ({"contour": [[50.0, -150.0], [np.nan, 150.0]]}, "mating[0].contour[1][0]", "finite"),
+        ({"measured": [[50.0, 0.0]]}, "mating[0].measured", "needs at least 2"),
         ({"contour": [[50.0, 120.0], [50.0, 300.0]]}, "mating[0].contour", "run across the plug"),
         ({"contour": [[900.0, -150.0], [900.0, 150.0]]}, "mating[0].contour", "x 0 to 400"),
         ({"contour": [[50.0, -150.0], [50.0, 150.0], [20.0, 150.0], [20.0, -120.0], [90.0, 170.0]]},
@@ -225,9 +229,9 @@ def test_gap_wider_than_the_bend_is_refused_and_the_remedy_does() -> None:
 def test_what_is_no_mating_is_refused() -> None:
     """A contour alone does not say what it cuts."""
     with pytest.raises(PlugError) as caught:
-        make_cut(ACROSS, "mating[1]", LOW, HIGH)  # type: ignore[arg-type]
+        checked(Plug(name="box", stations=(), mating=(mating(), ACROSS)), Plug, "")  # type: ignore[arg-type]
     assert caught.value.param == "mating[1]"
-    assert "MatingBody" in caught.value.remedy
+    assert "MatingBody" in caught.value.reason
 
 
 def test_a_cut_that_misses_the_body_is_refused() -> None:

@@ -17,6 +17,7 @@ import pytest
 import shapely
 from shapely.affinity import rotate, translate
 
+from plugs.checking import checked
 from plugs.errors import PlugError
 from plugs.foam import leftovers as leftovers_module
 from plugs.foam.bitmap import Bitmap, as_number, cells_touched, make_stencil, runs_of
@@ -256,7 +257,7 @@ def test_stock_is_checked(stock: list[Stock], param: str) -> None:
 def test_cutting_is_checked(word: str) -> None:
     """A negative width is refused by name."""
     with pytest.raises(PlugError) as caught:
-        nest([box(300, 200)], [WHOLE], replace(Cutting(), **{word: -1.0}))
+        checked(replace(Cutting(), **{word: -1.0}), Cutting, "cutting")
     assert caught.value.param == f"cutting.{word}"
 
 

@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from plugs.checking import checked, number
 from plugs.errors import PlugError
-from plugs.shape.plan import number, read_plan
+from plugs.shape.plan import read_plan
 from plugs.shape.section import Corner, End, LinesPlan, Station
 from plugs.tolerances import LARGEST
 
@@ -28,7 +29,7 @@ def station(x: object = 0.0, corners: object = None, crowns: object = None) -> S
 def refused(plan: LinesPlan) -> PlugError:
     """Return the error with which a plan is refused."""
     with pytest.raises(PlugError) as caught:
-        read_plan(plan)
+        read_plan(checked(plan, LinesPlan, ""))
     error = caught.value
     assert error.param and error.reason and error.remedy
     return error

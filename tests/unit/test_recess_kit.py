@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 import shapely
 
+from plugs.checking import checked
 from plugs.errors import PlugError
-from plugs.foam.recess_kit import PocketWork, RecessKit, checked_pocket_work, recess_kits
+from plugs.foam.recess_kit import PocketWork, RecessKit, recess_kits
 from plugs.foam.sanding_figures import recess_figures
 from plugs.output.dxf import render_dxf
 from plugs.output.flat import flat_points
@@ -185,9 +186,9 @@ def test_kerf_wider_than_the_recess_is_refused_with_one_that_does() -> None:
 def test_words_are_checked(words: object, param: str) -> None:
     """A value that nobody saws or lays with is refused by its name."""
     with pytest.raises(PlugError) as caught:
-        checked_pocket_work(words)
+        checked(words, PocketWork, "pocket_work")
     assert caught.value.param == param
-    assert checked_pocket_work(WORDS) == WORDS
+    assert checked(WORDS, PocketWork, "pocket_work") == WORDS
 
 
 def test_lines_on_the_plug_are_closed_with_true_arcs() -> None:

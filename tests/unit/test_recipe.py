@@ -17,8 +17,10 @@ PLUG = Plug(name="Hump", stations=[Station(x=0.0, corners=CORNERS), Station(x=30
 
 
 def test_a_plug_is_returned_as_it_is() -> None:
-    """Nothing is changed by checking."""
-    assert checked_plug(PLUG, "hump") is PLUG
+    """Nothing is changed by checking but that lists become tuples, and then nothing at all."""
+    found = checked_plug(PLUG, "hump")
+    assert found.stations == tuple(PLUG.stations)
+    assert checked_plug(found, "hump") is found
 
 
 def test_defaults() -> None:

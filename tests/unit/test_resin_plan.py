@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from plugs.checking import checked
 from plugs.errors import PlugError
 from plugs.output.skin_tables import UNKNOWN, mixing_sheet_csv, ply_sheet_csv
 from plugs.skin.choosing import by_sheet
-from plugs.skin.dosing import Shop, checked_shop, dose_of
+from plugs.skin.dosing import Shop, dose_of
 from plugs.skin.figures import resin_figures
 from plugs.skin.generic import HARDENERS, RESINS
 from plugs.skin.layup import Layup, lay_up
@@ -197,7 +198,7 @@ def test_no_plies_nothing_to_mix() -> None:
 def test_wrong_value_of_a_shop(word: str, value: float) -> None:
     """The field is named."""
     with pytest.raises(PlugError) as caught:
-        checked_shop(Shop(**{word: value}))
+        checked(Shop(**{word: value}), Shop, "shop")
     assert caught.value.param == f"shop.{word}"
 
 

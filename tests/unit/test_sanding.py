@@ -14,11 +14,12 @@ import pytest
 import shapely
 import shapely.affinity
 
+from plugs.checking import checked
 from plugs.design import make_design
 from plugs.errors import PlugError
 from plugs.foam.bays import read_bays
 from plugs.foam.radius_blocks import RadiusBlock
-from plugs.foam.sanding import CROSSWISE, FLAT, Sanding, SandingAids, checked_sanding, sanding_aids
+from plugs.foam.sanding import CROSSWISE, FLAT, Sanding, SandingAids, sanding_aids
 from plugs.foam.sanding_figures import sanding_figures
 from plugs.output.dxf import render_dxf
 from plugs.output.flat import flat_points
@@ -297,9 +298,9 @@ def test_figures_are_plain() -> None:
 def test_words_are_checked(words: object, param: str) -> None:
     """A value that no block can have is refused by its name."""
     with pytest.raises(PlugError) as caught:
-        checked_sanding(words)
+        checked(words, Sanding, "sanding")
     assert caught.value.param == param
-    assert checked_sanding(WORDS) == WORDS
+    assert checked(WORDS, Sanding, "sanding") == WORDS
 
 
 # ---- drawings

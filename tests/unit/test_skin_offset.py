@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from plugs.checking import checked
 from plugs.errors import PlugError
 from plugs.findings import find
 from plugs.foam.layers import make_layers
@@ -267,7 +268,7 @@ def test_words_that_no_skin_can_have(words: dict[str, object], param: str) -> No
     """Each with its parameter, the value and a remedy; a name that is not there with those that are."""
     loft = checked_loft(BOX)
     with pytest.raises(PlugError) as caught:
-        make_cover(loft, Skin(**words))  # type: ignore[arg-type]
+        make_cover(loft, checked(Skin(**words), Skin, "skin"))  # type: ignore[arg-type]
     assert caught.value.param == param
     assert caught.value.reason and caught.value.remedy
     if words.get("bare") == ("roof",):
