@@ -146,6 +146,7 @@ def make_contacts(
     tuple of (tuple of Contact) and (tuple of Finding)
         One contact fewer than there are layers.
     """
+    glue = checked_glue(glue)
     contacts: list[Contact] = []
     found: list[Finding] = []
     for i, (first, second) in enumerate(pairwise(layers), start=1):
