@@ -35,6 +35,7 @@ ORDER = (
     "plugs.shape.measured_pieces",
     "plugs.shape.measured",
     "plugs.shape.rings",
+    "plugs.shape.ridges",
     "plugs.shape.lines",
     "plugs.shape.ends",
     "plugs.shape.stations",

@@ -16,7 +16,6 @@ from plugs.errors import PlugError
 from plugs.shape.measured import has_curves, in_pieces
 from plugs.shape.plan import LARGEST_CROWN_RATIO
 from plugs.shape.remedies import Fault, blame
-from plugs.shape.rings import GENTLE_TURN, solve_rings
 from plugs.shape.section import LinesPlan
 from plugs.shape.stations import Loft, Sections, make_loft
 from plugs.tolerances import LENGTH, SMALLEST_BODY
@@ -34,6 +33,8 @@ _LEAST_TURN = 0.1
 """Share of a corner's angle that must be left between the tangents of a blend, or of neighbours drawn
 inward: where it goes to 0 they stop meeting, and the surface has a seam before that."""
 _LEAST_GROWTH = 0.05
+_TIP = 1e-3
+"""So near a ridge or a point, in mm, a section is too small for its points to be told apart."""
 
 
 def checked_loft(plan: LinesPlan) -> Loft:
@@ -152,12 +153,6 @@ def _doubtful(at: Sections) -> Array:
 def _parted_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when an end's blend draws two neighbours inward so that they no longer meet."""
     is_bad = ~np.isfinite(at.corners).all(axis=-1)
-    before, _, rise = loft.unblended(at.u, at.k)
-    old = solve_rings(before, np.zeros_like(at.radius), rise).turn_rad
-    is_curved = (rise != 0.0) | (np.roll(rise, 1, axis=1) != 0.0)
-    if not is_bad.any():
-        has_turned = at.rings.turn_rad * np.sign(old) < _LEAST_TURN * np.abs(old) - _SLACK
-        is_bad = is_curved & (np.abs(old) > GENTLE_TURN) & has_turned
     if not is_bad.any():
         return None
     row, corner = np.argwhere(is_bad)[0]
@@ -241,21 +236,29 @@ def _crown_fault(loft: Loft, at: Sections, rows: NDArray[np.bool_]) -> Fault | N
         return None
     row, panel = np.unravel_index(int(np.argmax(excess)), excess.shape)
     name = loft.table.drawn_panels[loft.table.panel_of[panel]]
+    zone = _zone_at(loft, float(at.u[row]))
     return Fault(
         reason=f"panel {name!r} is {chord[row, panel]:.1f} mm wide here, and a crown of more than "
         f"{LARGEST_CROWN_RATIO:g} of that folds under it",
         t=float(at.t[row]),
-        kind="crown",
-        name=name,
+        kind=zone or "crown",
+        name="radius" if zone else name,
         otherwise="make the panel wider, or the end's radius smaller",
     )
+
+
+def _zone_at(loft: Loft, u: float) -> str:
+    """Return the end in whose blend a position lies, or nothing."""
+    for zone, name in ((loft.front, "front"), (loft.aft, "aft")):
+        if zone is not None and zone.sign * (u - zone.u_start) > 0.0:
+            return name
+    return ""
 
 
 def _radius_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when a blend finds no room on its panels, or a corner is a spike."""
     rings, names = at.rings, loft.table.drawn_corners
     is_round = at.radius > 0.0
-    is_spike = is_round & (np.abs(rings.turn_rad) > _SPIKE_RAD)
     is_lost = is_round & ~np.isfinite(rings.points[:, 0::2]).all(axis=-1)
     turned = 2.0 * rings.half_rad[:, 0::2] * np.sign(rings.turn_rad)
     is_lost |= is_round & (turned < _LEAST_TURN * np.abs(rings.turn_rad) - _SLACK)
@@ -263,7 +266,9 @@ def _radius_fault(loft: Loft, at: Sections) -> Fault | None:
     touches = is_round | np.roll(is_round, -1, axis=1)
     over = (rings.from_ratio - rings.to_ratio) * chord
     is_over = touches & ((over > _SLACK) | (rings.from_ratio < -_SLACK) | (rings.to_ratio > 1.0 + _SLACK))
-    is_gone = touches & (chord < LENGTH)
+    is_gone = (np.maximum(at.radius, np.roll(at.radius, -1, axis=1)) > LENGTH) & (chord < LENGTH)
+    is_short = is_over | is_gone
+    is_spike = is_round & (np.abs(rings.turn_rad) > _SPIKE_RAD) & (is_short | np.roll(is_short, 1, axis=1))
     for is_bad, reason in (
         (is_spike, "the panels fold back on each other"),
         (is_lost, "no such circle touches both panels"),
@@ -278,9 +283,9 @@ def _radius_fault(loft: Loft, at: Sections) -> Fault | None:
                 name=name,
                 otherwise="move the corner, or make its radius 0 at every station",
             )
-    if not (is_over | is_gone).any():
+    if not is_short.any():
         return None
-    worst = np.where(is_over | is_gone, np.where(np.isfinite(over), over, np.inf), -np.inf)
+    worst = np.where(is_short, np.where(np.isfinite(over), over, np.inf), -np.inf)
     row, panel = np.unravel_index(int(np.argmax(worst)), worst.shape)
     n = len(loft.table.corner_of)
     ends = (panel, (panel + 1) % n)
@@ -332,19 +337,12 @@ def _crossing_fault(loft: Loft, at: Sections) -> Fault | None:
         area = 0.5 * float(
             np.sum(kept[:, 0] * np.roll(kept[:, 1], -1) - kept[:, 1] * np.roll(kept[:, 0], -1))
         )
-        is_end = row in (0, len(outlines) - 1)
+        is_end = bool(min(at.t[row] - at.t[0], at.t[-1] - at.t[row]) < _TIP)
         if is_end and abs(area) < LENGTH:
             continue
         if len(kept) < 3 or area <= 0.0 or not shapely.LinearRing(kept).is_simple:
             pair = _crossing_panels(at.corners[row], loft.table.panel_names)
-            zone = next(
-                (
-                    n
-                    for z, n in ((loft.front, "front"), (loft.aft, "aft"))
-                    if z is not None and z.sign * (at.u[row] - z.u_start) > 0
-                ),
-                "",
-            )
+            zone = _zone_at(loft, float(at.u[row]))
             return Fault(
                 reason=f"the section crosses itself{pair}",
                 t=float(at.t[row]),

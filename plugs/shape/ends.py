@@ -11,10 +11,12 @@ R (1 - cos t) at h = R sin t where the panel stands square to the end (derived h
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+
+from plugs.shape.rings import used_up
 
 Array = NDArray[np.float64]
 
@@ -51,6 +53,8 @@ class Zone:
         The c of the module's head.
     is_sharp : (n,) bool
         Panels that are not drawn inward.
+    is_vanishing : (n,) bool
+        Panels that the blend uses up: both their corners move by the mean, so that they shrink to nothing.
     """
 
     sign: float
@@ -65,6 +69,7 @@ class Zone:
     scale: Array
     out_least: Array
     is_sharp: NDArray[np.bool_]
+    is_vanishing: NDArray[np.bool_]
 
     @property
     def u_start(self) -> float:
@@ -83,6 +88,39 @@ class Zone:
         float, mm
         """
         return float(self.u_centre + self.sign * self.radius * np.sqrt(1.0 + self.lean**2) * np.sin(theta))
+
+    def angles_at(self, t: Array) -> tuple[NDArray[np.bool_], Array, Array, Array]:
+        """Return which positions lie in the blend, their angles, where they meet the baseline, and its slope.
+
+        Parameters
+        ----------
+        t : (k,) float, mm
+
+        Returns
+        -------
+        tuple of (k,) bool, and (k,) float, rad, mm and dimensionless
+        """
+        length = abs(self.u_end - self.u_start)
+        share = self.sign * (t - self.u_start) / length
+        span = 0.5 * np.pi - self.theta_start
+        theta = self.theta_start + np.clip(share, 0.0, 1.0) * span
+        reach = self.radius * np.sqrt(1.0 + self.lean**2)
+        u = self.u_centre + self.sign * reach * np.sin(theta)
+        return share > 0.0, theta, u, reach * np.cos(theta) * span / length
+
+    def t_at(self, theta: float) -> float:
+        """Return the position t of an angle of the blend.
+
+        Parameters
+        ----------
+        theta : float, rad
+
+        Returns
+        -------
+        float, mm
+        """
+        share = (theta - self.theta_start) / (0.5 * np.pi - self.theta_start)
+        return float(self.u_start + share * (self.u_end - self.u_start))
 
     def inset(self, u: Array, theta: Array, corners: Array) -> tuple[Array, Array]:
         """Return how far each panel moves inward, in (y, z), at its first and second corner.
@@ -105,7 +143,9 @@ class Zone:
             moves.append(
                 np.where(is_turning, np.maximum(out - height - self.out_least[:, j], 0.0), 0.0) * self.scale
             )
-        return moves[0], moves[1]
+        mean = 0.5 * (moves[0] + moves[1])
+        first, second = (np.where(self.is_vanishing, mean, move) for move in moves)
+        return first, second
 
     def _out(self, u: Array, corners: Array) -> tuple[Array, Array]:
         """Return how far out each panel lies at its two corners."""
@@ -168,7 +208,7 @@ def make_zone(
 
     centre, least = _least(gap_at, len(scale))
     centre = np.where(is_sharp[:, None], 0.5 * np.pi, centre)
-    return Zone(
+    zone = Zone(
         sign=sign,
         radius=radius,
         lean=lean,
@@ -181,7 +221,10 @@ def make_zone(
         scale=scale,
         out_least=least,
         is_sharp=is_sharp,
+        is_vanishing=np.zeros_like(is_sharp),
     )
+    moves = zone.inset(np.array([u_end]), np.array([0.5 * np.pi]), end)
+    return replace(zone, is_vanishing=used_up(end, *moves)[0])
 
 
 def _panels(end: Array, cosine: float) -> tuple[Array, Array]:

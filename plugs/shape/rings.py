@@ -21,6 +21,10 @@ _GAUSS_F = 0.5 * (_GAUSS_X + 1.0)
 _SINGULAR = 1e-9
 _NEWTON_STEPS = 12
 _GENTLE = 0.05
+_LEAST_LEFT, _ENOUGH_LEFT = 0.2, 0.6
+"""Share of a corner's turn left where crowned neighbours meet, below which, and above which, they no longer
+settle, and alone settle, where it moves to."""
+_LARGEST_TURN = 0.999 * np.pi
 GENTLE_TURN = 0.2
 """A corner that turns less, in radians, is a point on a smooth outline: about 12 degrees."""
 
@@ -194,23 +198,35 @@ def _meet(n1: Array, k1: Array, d1: Array, n2: Array, k2: Array, d2: Array) -> A
     return np.where((np.maximum(miss1, miss2) < LENGTH)[..., None], q, np.nan)
 
 
-def _meet_gently(n1: Array, k1: Array, d1: Array, n2: Array, k2: Array, d2: Array) -> Array:
+def _meet_gently(
+    n1: Array, k1: Array, d1: Array, n2: Array, k2: Array, d2: Array, stays_near: bool
+) -> tuple[Array, Array]:
     """Return `_meet`, but where the curves hardly turn, a point that stays near.
 
     Two nearly parallel curves moved by different distances meet far away, or nowhere; a corner that
     hardly turns is a point on a smooth outline and moves along its normal. Below half of
-    `GENTLE_TURN` that holds, above it the exact meeting, in between a mixture.
+    `GENTLE_TURN` that holds, above it the exact meeting, in between a mixture. So it goes, if
+    ``stays_near``, where crowned neighbours turn less and less where they meet, until they do not: the
+    second value is the share of the exact meeting that is left then.
     """
     middle = _unit(n1 + n2)
     sine = _cross(n1, n2) / np.sqrt(np.maximum(0.5 * (1.0 + _dot(n1, n2)), 1e-12))
     share = np.clip(2.0 * np.abs(sine) / GENTLE_TURN - 1.0, 0.0, 1.0)
     share = (share * share * (3.0 - 2.0 * share))[..., None]
+    exact = _meet(n1, k1, d1, n2, k2, d2)
+    meets = np.ones_like(sine)
+    if stays_near and (k1.any() or k2.any()):
+        g1, g2 = _unit(n1 - k1[..., None] * exact), _unit(n2 - k2[..., None] * exact)
+        left = np.nan_to_num(_cross(g1, g2)) / np.where(sine == 0.0, 1.0, sine)
+        left = np.clip((left - _LEAST_LEFT) / (_ENOUGH_LEFT - _LEAST_LEFT), 0.0, 1.0)
+        meets = left * left * (3.0 - 2.0 * left)
+        share, meets = share * meets[..., None], 1.0 - share[..., 0] * (1.0 - meets)
     if np.all(share == 1.0):
-        return _meet(n1, k1, d1, n2, k2, d2)
+        return exact, meets
     along = (d2 - d1) * sine / (sine * sine + _GENTLE**2)
     near = middle * (0.5 * (d1 + d2))[..., None] + _left(middle) * along[..., None]
-    exact = np.where(share > 0.0, _meet(n1, k1, d1, n2, k2, d2), 0.0)
-    return np.asarray(share * exact + (1.0 - share) * near, dtype=np.float64)
+    exact = np.where(share > 0.0, exact, 0.0)
+    return np.asarray(share * exact + (1.0 - share) * near, dtype=np.float64), meets
 
 
 def _solve(a: Array, b: Array, right_a: Array, right_b: Array, parallel: Array) -> Array:
@@ -312,7 +328,7 @@ def _share(panel: _Panels, point: Array) -> Array:
 
 
 def inset_corners(
-    corners: Array, radius: Array, rise: Array, at_start: Array, at_end: Array
+    corners: Array, radius: Array, rise: Array, at_start: Array, at_end: Array, *, stays_near: bool = False
 ) -> tuple[Array, Array, Array]:
     """Return sections whose panels are moved inward, each panel by its own two distances.
 
@@ -322,6 +338,9 @@ def inset_corners(
         As for `solve_rings`.
     at_start, at_end : (k, n) float, mm
         How far panel i moves at corner i and at corner i + 1; negative moves it outward.
+    stays_near : bool
+        Whether a corner whose crowned panels would part stays near both, their crowns in proportion to
+        their widths, rather than being NaN.
 
     Returns
     -------
@@ -333,8 +352,14 @@ def inset_corners(
     panel = _panels(corners, rise)
     before_end, before_curvature = np.roll(panel.end, 1, axis=1), np.roll(panel.curvature, 1, axis=1)
     before_distance = np.roll(at_end, 1, axis=1)
-    move = _meet_gently(
-        _left(before_end), before_curvature, before_distance, _left(panel.start), panel.curvature, at_start
+    move, meets = _meet_gently(
+        _left(before_end),
+        before_curvature,
+        before_distance,
+        _left(panel.start),
+        panel.curvature,
+        at_start,
+        stays_near,
     )
     moved = corners + move
     curvature = panel.curvature / (1.0 - panel.curvature * 0.5 * (at_start + at_end))
@@ -343,6 +368,10 @@ def inset_corners(
     sine = 0.5 * curvature * length
     with np.errstate(invalid="ignore"):
         new_rise = 0.5 * length * np.tan(0.5 * np.arcsin(sine))
+    meets = np.minimum(meets, np.roll(meets, -1, axis=1))
+    if np.any(meets < 1.0):
+        scaled = rise * length / np.where(panel.length > LENGTH, panel.length, np.inf)
+        new_rise = meets * np.where(meets > 0.0, new_rise, 0.0) + (1.0 - meets) * scaled
     start, end = panel_tangents(moved, new_rise)
     turn = _cross(np.roll(end, 1, axis=1), start)
     turn = np.where(turn == 0.0, _cross(before_end, panel.start), turn)
@@ -350,3 +379,93 @@ def inset_corners(
     share = np.where(turn < 0.0, np.clip(2.0 * np.abs(turn) / GENTLE_TURN - 1.0, 0.0, 1.0), 0.0)
     inside = share * share * (3.0 - 2.0 * share)
     return moved, np.where(radius > 0.0, new_radius, inside * new_radius), new_rise
+
+
+def drawn_in(
+    corners: Array, radius: Array, rise: Array, at_start: Array, at_end: Array
+) -> tuple[Array, Array, Array]:
+    """Return sections drawn in by an end's blend, in which narrow panels may vanish.
+
+    Parameters
+    ----------
+    corners, radius, rise, at_start, at_end
+        (k, n, 2) and (k, n) float, mm: as for `inset_corners`.
+
+    Returns
+    -------
+    tuple of (k, n, 2), (k, n), (k, n) float, mm
+        As from `inset_corners`. A panel that is used up has no length any more: its neighbours meet.
+        Radii that find no room on a panel among flat ones are made smaller until they do.
+    """
+    moved, new_radius, new_rise = inset_corners(corners, radius, rise, at_start, at_end, stays_near=True)
+    old = np.roll(corners, -1, axis=1) - corners
+    new = np.roll(moved, -1, axis=1) - moved
+    is_used = _dot(old, new) < 0.0
+    is_used &= np.hypot(old[..., 0], old[..., 1]) > LENGTH
+    for row in np.flatnonzero(is_used.any(axis=1) & np.isfinite(moved).all(axis=(1, 2))):
+        found = _closed_up(moved[row], old[row], ~is_used[row])
+        if found is not None:
+            is_changed = np.linalg.norm(found - moved[row], axis=-1) > 0.0
+            chord = np.linalg.norm(np.roll(found, -1, axis=0) - found, axis=-1)
+            before = np.linalg.norm(new[row], axis=-1)
+            share = np.where(chord > LENGTH, chord / np.where(before > 0.0, before, 1.0), 0.0)
+            new_rise[row] *= np.where(is_changed | np.roll(is_changed, -1), share**2, 1.0)
+            new_radius[row, is_changed] = 0.0
+            moved[row] = found
+    return moved, _with_room(moved, new_radius, new_rise), new_rise
+
+
+def used_up(corners: Array, at_start: Array, at_end: Array) -> NDArray[np.bool_]:
+    """Return which panels of sections run backwards once all are moved inward as if they were flat.
+
+    Parameters
+    ----------
+    corners, at_start, at_end
+        (k, n, 2) and (k, n) float, mm: as for `inset_corners`.
+
+    Returns
+    -------
+    (k, n) bool
+    """
+    none = np.zeros_like(at_start)
+    moved = inset_corners(corners, none, none, at_start, at_end)[0]
+    old = np.roll(corners, -1, axis=1) - corners
+    return np.asarray(_dot(old, np.roll(moved, -1, axis=1) - moved) < 0.0)
+
+
+def _closed_up(moved: Array, old: Array, is_left: NDArray[np.bool_]) -> Array | None:
+    """Return the corners of one section whose used-up panels are gone; None if too little is left."""
+    along = np.roll(moved, -1, axis=0) - moved
+    n = len(moved)
+    is_left = is_left.copy()
+    while np.count_nonzero(is_left) >= 3:
+        kept = np.flatnonzero(is_left)
+        corners = moved.copy()
+        for panel, onward in zip(kept, np.roll(kept, -1), strict=True):
+            gap = (onward - panel - 1) % n
+            if gap:
+                across = _cross(along[panel], along[onward])
+                if abs(across) <= _SINGULAR * np.linalg.norm(along[panel]) * np.linalg.norm(along[onward]):
+                    return None
+                share = _cross(moved[onward] - moved[panel], along[onward]) / across
+                corners[(panel + 1 + np.arange(gap + 1)) % n] = moved[panel] + share * along[panel]
+        new = np.roll(corners, -1, axis=0) - corners
+        is_used = is_left & (np.sum(old * new, axis=-1) < 0.0)
+        if not is_used.any():
+            return corners
+        is_left &= ~is_used
+    return None
+
+
+def _with_room(corners: Array, radius: Array, rise: Array) -> Array:
+    """Return radii made smaller where the blends of a panel among flat ones would overlap."""
+    panel = _panels(corners, rise)
+    before = np.roll(panel.end, 1, axis=1)
+    turn = np.abs(np.arctan2(_cross(before, panel.start), _dot(before, panel.start)))
+    need = radius * np.tan(0.5 * np.minimum(turn, _LARGEST_TURN))
+    both = need + np.roll(need, -1, axis=1)
+    is_flat = (rise == 0.0) & (np.roll(rise, 1, axis=1) == 0.0) & (np.roll(rise, -1, axis=1) == 0.0)
+    is_tight = is_flat & (both > panel.length)
+    share = np.where(is_tight, panel.length / np.where(both > 0.0, both, 1.0), 1.0)
+    share = np.where(panel.length < 2.0 * LENGTH, 0.0, share)
+    return np.asarray(radius * np.minimum(share, np.roll(share, 1, axis=1)))

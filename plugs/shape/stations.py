@@ -8,7 +8,7 @@ blend, so that sections crowd where the surface turns. A section's plane is x = 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,14 +17,20 @@ from plugs.errors import PlugError
 from plugs.shape.ends import Zone, make_zone
 from plugs.shape.lines import Curves, eased, shape_preserving, through
 from plugs.shape.plan import RingTable, read_plan
-from plugs.shape.rings import Rings, inset_corners, solve_rings
+from plugs.shape.ridges import flattened, is_ridge
+from plugs.shape.rings import Rings, drawn_in, solve_rings
 from plugs.shape.section import End, LinesPlan
+from plugs.tolerances import LENGTH
 
 Array = NDArray[np.float64]
 
 _MERGED = 1e-3
 _SETTLED = 1e-11
 _NEWTON_STEPS = 60
+_NO_RADIUS = 1e-11
+"""What rounding leaves of a radius that runs out to 0, mm, and more."""
+_BEFORE_RIDGE = np.array([1e-4, 2e-4])
+"""So far before a ridge, in mm, sections tell how long it is without being flat yet."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -51,6 +57,13 @@ class Sections:
     radius: Array
     rise: Array
     rings: Rings
+
+    @property
+    def kinds(self) -> NDArray[np.bool_]:
+        """(k, 3n) bool: which corners are round, which panels are there, which are more than two blends."""
+        chord = np.linalg.norm(np.roll(self.corners, -1, axis=1) - self.corners, axis=-1)
+        left = (self.rings.to_ratio - self.rings.from_ratio) * chord
+        return np.concatenate([self.radius > 0.0, chord > LENGTH, left > LENGTH], axis=1)
 
     def place(self, segment: NDArray[np.intp], ratio: Array) -> Array:
         """Return points of the surface in space.
@@ -130,7 +143,7 @@ class Loft:
         angles = []
         for zone in (self.front, self.aft):
             if zone is not None:
-                is_in, theta, zone_u, slope = _angles(zone, t)
+                is_in, theta, zone_u, slope = zone.angles_at(t)
                 u, du_dt = np.where(is_in, zone_u, u), np.where(is_in, slope, du_dt)
                 angles.append((zone, is_in, theta))
         k, dk_du = (value[:, 0, 0] for value in self.lean.at(u[:, None]))
@@ -139,13 +152,26 @@ class Loft:
         for zone, is_in, theta in angles:
             if is_in.any():
                 moves = zone.inset(u[is_in], theta[is_in], corners[is_in])
-                corners[is_in], radius[is_in], rise[is_in] = inset_corners(
+                corners[is_in], radius[is_in], rise[is_in] = drawn_in(
                     corners[is_in], radius[is_in], rise[is_in], *moves
                 )
-        rings = solve_rings(corners, radius, rise)
+        rings = self._with_ridges(t, corners, solve_rings(corners, radius, rise))
         return Sections(
             t=t, u=u, k=k, du_dt=du_dt, dk_dt=dk_dt, corners=corners, radius=radius, rise=rise, rings=rings
         )
+
+    def _with_ridges(self, t: Array, corners: Array, rings: Rings) -> Rings:
+        """Return rings in which a ridge ends where the blends of its edges do, short of the corners.
+
+        Towards a ridge the panels fold together while radii shrink, and the blends' lengths do not.
+        """
+        for end, steps in ((self.breaks[0], _BEFORE_RIDGE), (self.breaks[-1], -_BEFORE_RIDGE)):
+            rows = np.flatnonzero(t == end)
+            if len(rows) and is_ridge(corners[rows[0]]):
+                near = self.sections(end + steps)
+                if (near.radius > 0.0).any():
+                    rings = flattened(rings, rows, near.rings, corners[rows[0]])
+        return rings
 
     def position_of(self, u: float) -> float:
         """Return the t at which the section's plane meets the baseline at u.
@@ -162,7 +188,7 @@ class Loft:
             if zone is not None and zone.sign * (u - zone.u_start) > 0.0:
                 reach = zone.radius * np.sqrt(1.0 + zone.lean**2)
                 theta = float(np.arcsin(np.clip(zone.sign * (u - zone.u_centre) / reach, -1.0, 1.0)))
-                return _t_of(zone, theta)
+                return zone.t_at(theta)
         return u
 
     def lean_room(self, u: Array, k: Array) -> Array:
@@ -230,7 +256,8 @@ class Loft:
         corners = _ring_corners(table, self.lines, u, k)
         radius = self.radii.at(np.repeat(u[:, None], table.radius.shape[1], axis=1))[0][..., 0]
         rise = self.rises.at(np.repeat(u[:, None], table.rise.shape[1], axis=1))[0][..., 0]
-        return corners, np.maximum(radius[:, table.corner_of], 0.0), rise[:, table.panel_of]
+        radius = np.where(radius > _NO_RADIUS, radius, 0.0)
+        return corners, radius[:, table.corner_of], rise[:, table.panel_of]
 
 
 def _ring_corners(table: RingTable, lines: Curves, u: Array, k: Array) -> Array:
@@ -265,23 +292,6 @@ def _crossings(lines: Curves, u: Array, k: Array) -> tuple[Array, Array]:
         x = np.where(is_settled, x, aim)
         value, slope = lines.at(x)
     return value, slope
-
-
-def _angles(zone: Zone, t: Array) -> tuple[NDArray[np.bool_], Array, Array, Array]:
-    """Return which positions lie in a zone, their angles, their u, and du/dt."""
-    length = abs(zone.u_end - zone.u_start)
-    share = zone.sign * (t - zone.u_start) / length
-    span = 0.5 * np.pi - zone.theta_start
-    theta = zone.theta_start + np.clip(share, 0.0, 1.0) * span
-    reach = zone.radius * np.sqrt(1.0 + zone.lean**2)
-    u = zone.u_centre + zone.sign * reach * np.sin(theta)
-    return share > 0.0, theta, u, reach * np.cos(theta) * span / length
-
-
-def _t_of(zone: Zone, theta: float) -> float:
-    """Return the position t of an angle of a zone."""
-    share = (theta - zone.theta_start) / (0.5 * np.pi - zone.theta_start)
-    return float(zone.u_start + share * (zone.u_end - zone.u_start))
 
 
 def make_loft(plan: LinesPlan) -> Loft:
@@ -444,7 +454,7 @@ def _with_breaks(loft: Loft) -> Loft:
     marks += [loft.position_of(float(u)) for u in loft.lean.knots[0, 1:-1][bends[1:] | bends[:-1]]]
     for zone in (loft.front, loft.aft):
         if zone is not None:
-            marks += [_t_of(zone, float(theta)) for theta in zone.theta_touch.ravel()]
+            marks += [zone.t_at(float(theta)) for theta in zone.theta_touch.ravel()]
     loft = _replace_breaks(loft, marks)
     return _replace_breaks(loft, marks + _sharpening(loft))
 
@@ -470,31 +480,22 @@ def _replace_breaks(loft: Loft, marks: list[float]) -> Loft:
     for mark in sorted(marks):
         if min(abs(mark - other) for other in kept) > _MERGED:
             kept.append(mark)
-    return Loft(
-        table=loft.table,
-        lines=loft.lines,
-        radii=loft.radii,
-        rises=loft.rises,
-        lean=loft.lean,
-        front=loft.front,
-        aft=loft.aft,
-        breaks=np.unique(kept),
-    )
+    return replace(loft, breaks=np.unique(kept))
 
 
 def _sharpening(loft: Loft) -> list[float]:
-    """Return where, in the ends' blends, a corner turns from round to sharp, or from sharp to round."""
+    """Return where, in ends' blends, corners turn round or sharp, and panels vanish or are all blend."""
     marks: list[float] = []
     for zone in (loft.front, loft.aft):
         if zone is None:
             continue
         t = np.linspace(zone.u_start, zone.u_end, 65)
-        is_round = loft.sections(t).radius > 0.0
-        row, corner = np.nonzero(is_round[:-1] != is_round[1:])
+        kinds = loft.sections(t).kinds
+        row, corner = np.nonzero(kinds[:-1] != kinds[1:])
         low, high = t[row], t[row + 1]
         for _ in range(24 if len(row) else 0):
             middle = 0.5 * (low + high)
-            still = (loft.sections(middle).radius[np.arange(len(row)), corner] > 0.0) == is_round[row, corner]
+            still = loft.sections(middle).kinds[np.arange(len(row)), corner] == kinds[row, corner]
             low, high = np.where(still, middle, low), np.where(still, high, middle)
         marks += low.tolist()
     return marks
