@@ -31,7 +31,7 @@ def is_ridge(corners: Array) -> bool:
 
 
 def flattened(rings: Rings, rows: NDArray[np.intp], near: Rings, corners: Array) -> Rings:
-    """Return rings of which some are a ridge: on the line of its corners, what two rings before it run out to.
+    """Return rings of which some are a ridge: on its corners' line, what two rings before it run out to.
 
     Parameters
     ----------

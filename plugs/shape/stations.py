@@ -60,7 +60,7 @@ class Sections:
 
     @property
     def kinds(self) -> NDArray[np.bool_]:
-        """(k, 3n) bool: which corners are round, which panels are there, which are more than two blends."""
+        """(k, 3n) bool: corners that are round, panels that are there, those that are more than blends."""
         chord = np.linalg.norm(np.roll(self.corners, -1, axis=1) - self.corners, axis=-1)
         left = (self.rings.to_ratio - self.rings.from_ratio) * chord
         return np.concatenate([self.radius > 0.0, chord > LENGTH, left > LENGTH], axis=1)
@@ -152,9 +152,8 @@ class Loft:
         for zone, is_in, theta in angles:
             if is_in.any():
                 moves = zone.inset(u[is_in], theta[is_in], corners[is_in])
-                corners[is_in], radius[is_in], rise[is_in] = drawn_in(
-                    corners[is_in], radius[is_in], rise[is_in], *moves
-                )
+                drawn = drawn_in(corners[is_in], radius[is_in], rise[is_in], *moves)
+                corners[is_in], radius[is_in], rise[is_in] = drawn
         rings = self._with_ridges(t, corners, solve_rings(corners, radius, rise))
         return Sections(
             t=t, u=u, k=k, du_dt=du_dt, dk_dt=dk_dt, corners=corners, radius=radius, rise=rise, rings=rings
