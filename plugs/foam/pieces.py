@@ -252,7 +252,7 @@ def blank_of(piece: Piece, turns: str = "quarter") -> Blank:
         turns=turns,
         lower=piece.lower,
         upper=piece.upper,
-        forward_deg=None if piece.axis == "x" else 180.0,
+        axis=piece.axis,
         face_up="lower" if piece.axis == "y" else "upper",  # seen from port
     )
 

@@ -95,9 +95,8 @@ class Blank:
         "quarter": by 0, 90, 180 or 270 degrees; "grain": 0 or 180; "free": in the steps of `Cutting`.
     lower, upper : shapely.MultiPolygon or None, mm
         Final outlines on the two faces, in the axes of the outline.
-    forward_deg : float or None, deg
-        Direction of travel in the axes of the outline, from +x counter-clockwise; None when it does
-        not lie in the sheet.
+    axis : str
+        The axis of the plug that the piece lies square to.
     face_up : str
         "upper" or "lower": the face that is seen in the axes of the outline.
     drilled : tuple of Drilled
@@ -110,7 +109,7 @@ class Blank:
     turns: str = "quarter"
     lower: shapely.MultiPolygon | None = None
     upper: shapely.MultiPolygon | None = None
-    forward_deg: float | None = 180.0
+    axis: str = "z"
     face_up: str = "upper"
     drilled: tuple[Drilled, ...] = ()
 

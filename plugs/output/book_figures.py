@@ -39,6 +39,8 @@ _STEPS: Final = (1.0, 0.85, 0.7, 0.55, 0.4)
 _REACH_RATIO: Final = 0.04
 _AROUND: Final = 12.0
 _UNDER: Final = 10.0  # less than `plugs.output.marks.GAP`
+_POINTED: Final = ("FORWARD", "UP")
+_HEAD: Final = 3  # points
 _MARKS: Final = re.compile(r"(forward|up|[xyz] (aft|starboard|up)|\d+( \d+/\d+)? (mm|in))", re.IGNORECASE)
 _RIM: Final = 3.0  # round a figure, mm of paper
 _GRAIN: Final = 100.0  # units of a figure in a millimetre of paper
@@ -115,7 +117,8 @@ def _smaller(drawing: Drawing, unit: str, height: float) -> _Shown:
     beside = [label.text for label in drawing.labels if not _is_in(near, label.at)]
     whole = box_around([box for box, _ in both])
     scale = _scale(whole, height)
-    marks, texts = _marks(whole, scale, unit, is_forward_left="FORWARD" in beside)
+    under = [label for label in drawing.labels if label.text in _POINTED and label.text in beside]
+    marks, texts = _marks(whole, scale, unit, [_pointing(label, drawing.paths) for label in under[:1]])
     labels = (*readable(inside, _LETTER / scale), *texts)
     around = [box for box, _ in both] + [_box_of(one.points) for one in marks]
     around += [label_box(label) for label in labels]
@@ -167,8 +170,19 @@ def _near(box: Box) -> Box:
     return box[0] - by, box[1] - _UNDER, box[2] + by, box[3] + by
 
 
-def _marks(box: Box, scale: float, unit: str, *, is_forward_left: bool) -> tuple[list[Path], list[Label]]:
-    """Return a bar of a round length and an arrow forward, under the part."""
+def _pointing(label: Label, paths: Sequence[Path]) -> tuple[str, tuple[float, float]]:
+    """Return what the arrow beside a label points to, and its direction."""
+    heads = [path.points for path in paths if path.dxf_layer == LABELS and len(path.points) == _HEAD]
+    head = min(heads, key=lambda points: float(np.hypot(*(points[1] - label.at))))
+    way = head[1] - 0.5 * (head[0] + head[2])
+    way = way / np.hypot(*way)
+    return label.text, (float(way[0]), float(way[1]))
+
+
+def _marks(
+    box: Box, scale: float, unit: str, pointed: Sequence[tuple[str, tuple[float, float]]]
+) -> tuple[list[Path], list[Label]]:
+    """Return a bar of a round length under the part, and an arrow that points as in the drawing."""
     step, word = (25.4, "in") if unit == "in" else (1.0, "mm")
     longest = 0.3 * (box[2] - box[0]) / step
     count = max((n for n in (1, 2, 4, 5, 10, 12, 20, 24, 50, 100, 200, 500) if n <= longest), default=1)
@@ -178,10 +192,11 @@ def _marks(box: Box, scale: float, unit: str, *, is_forward_left: bool) -> tuple
     paths = [line((left, y), (left + length, y))]
     paths += [line((x, y - 0.4 * height), (x, y + 0.4 * height)) for x in (left, left + length)]
     labels = [Label(text=f"{count} {word}", at=(left + length + height, y - height / 2.0), height=height)]
-    if is_forward_left:
-        y -= 2.0 * height
-        paths += arrow((left + 5.0 * height, y), (left, y))
-        labels.append(Label(text="FORWARD", at=(left + 6.0 * height, y - height / 2.0), height=height))
+    for word, way in pointed:
+        x, y = left + 2.5 * height, y - (2.0 + 2.5 * abs(way[1])) * height
+        by = 2.5 * height * np.array(way)
+        paths += arrow((x - by[0], y - by[1]), (x + by[0], y + by[1]))
+        labels.append(Label(text=word, at=(left + 6.0 * height, y - height / 2.0), height=height))
     return paths, labels
 
 

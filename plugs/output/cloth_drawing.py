@@ -126,7 +126,7 @@ def roll_drawing(roll: Roll, *, plug_name: str, display_unit: str = "mm") -> Dra
         f"{roll.cloth}, {format_size(roll.roll_width, display_unit)} wide",
         f"Buy {roll.length_to_buy_m:.1f} m",
         f"{len(roll.laid)} pieces, {100.0 * roll.yield_ratio:.0f} % of the cloth",
-        "The warp runs along the roll, to the right; right side up is outside",
+        "The warp runs along the roll, to the right; the face in view is the outer one",
     ]
     labels += texts + [
         Label(text=row, at=(0.0, y - GAP / 2.0 - i * ROW - TEXT), height=TEXT) for i, row in enumerate(rows)
@@ -208,7 +208,8 @@ def _rows(pattern: Pattern, plug_name: str, unit: str) -> Sequence[str]:
         f"{pattern.name}: ply {pattern.ply}, {pattern.cloth}",
         f"{format_length(right - left, unit)} x {format_length(high - low, unit)}, "
         f"{pattern.area_mm2 / 1e6:.3f} m2",
-        f"Seen from outside; {how}, stretch {pattern.stretch_min:.3f} to {pattern.stretch_max:.3f}",
+        "Seen from outside; the face in view is the outer one",
+        f"{how.capitalize()}, stretch {pattern.stretch_min:.3f} to {pattern.stretch_max:.3f}",
         f"{CUT}: cut here. {SEAM}: edge of the zone. {NOTCH}: meets that of the same name",
     ]
     if pattern.bias_deg:

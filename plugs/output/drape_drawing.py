@@ -47,7 +47,7 @@ class _View:
 
 _VIEWS: Final = (
     _View("plan", (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), "seen from above: x aft to the right, y starboard up"),
-    _View("side", (1.0, 0.0, 0.0), (0.0, 0.0, 1.0), "seen from the left: x aft to the right, z up"),
+    _View("side", (1.0, 0.0, 0.0), (0.0, 0.0, 1.0), "seen from port: x aft to the right, z up"),
     _View("end", (0.0, 1.0, 0.0), (0.0, 0.0, 1.0), "seen from astern: y starboard to the right, z up"),
 )
 

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.output.arcs import fit_arcs
-from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars, into_the_page
+from plugs.output.marks import FACES, GAP, ROW, SEEN, TEXT, arrow, check_bars, into_the_page
 from plugs.output.picture import LABELS, TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
 from plugs.units import format_length, format_size
 
@@ -43,10 +43,7 @@ _TEXT_ROOM: Final = 1.6  # of a letter's height, for tails and accents
 PLANES: Final = {"x": ("y", "z"), "y": ("x", "z"), "z": ("x", "y")}
 """Axes to the right and up in a drawing, by the axis of the stack."""
 
-_SIDES: Final = {"x": "THIS SIDE AFT", "y": "THIS SIDE TO PORT", "z": "THIS SIDE UP"}
 _SIDE_LARGEST: Final = 8.0
-
-_VIEWS: Final = {"x": "seen from astern", "y": "seen from the left", "z": "seen from above"}
 
 
 class LayerOutlines(Protocol):
@@ -212,11 +209,12 @@ def _title_rows(layer: LayerOutlines, plug_name: str, unit: str) -> list[str]:
     lower = f"face at {layer.axis} = {start}" if layer.lower.area > 0.0 else "lower face: none"
     upper = f"face at {layer.axis} = {stop}" if layer.upper.area > 0.0 else "upper face: none"
     across, up = PLANES[layer.axis]
+    seen, face = SEEN[layer.axis]
     return [
         plug_name,
         f"Layer {layer.name}, number {layer.index}",
         f"Sheet {format_size(layer.thickness, unit)}, from {layer.axis} = {start} to {stop}",
-        f"{_VIEWS[layer.axis].capitalize()}: {across} to the right, {up} up",
+        f"{seen.capitalize()}: {across} to the right, {up} up; the face in view is the {face} one",
         f"{ROUGH}: cut here",
         f"{FINAL_LOWER}: {lower}",
         f"{FINAL_UPPER}: {upper}",
@@ -247,7 +245,7 @@ def _names_inside(layer: LayerOutlines) -> list[Label]:
         if height >= _NAME_LEAST:
             x, y = largest.coords[0]
             labels.append(Label(text=layer.name, at=(x, y), height=height, align="centre"))
-            labels.extend(_side(_SIDES[layer.axis], (x, y - height), largest.length - _CLEAR - height))
+            labels.extend(_side(FACES[layer.axis], (x, y - height), largest.length - _CLEAR - height))
     return labels
 
 

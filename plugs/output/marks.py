@@ -17,6 +17,17 @@ ROW: Final = 9.0
 GAP: Final = 12.0
 """Between the part and what is written under it, mm."""
 
+FACES: Final = {"x": "THIS FACE AFT", "y": "THIS FACE TO PORT", "z": "THIS FACE UP"}
+"""What stands on a part that lies square to an axis: where the face in view points to in the plug."""
+
+SEEN: Final = {
+    "x": ("seen from astern", "aft"), "y": ("seen from port", "port"), "z": ("seen from above", "upper"),
+}  # fmt: skip
+"""Where such a part is seen from, and the face that is in view."""
+
+WAYS: Final = {"x": ("UP", 90.0), "y": ("FORWARD", 180.0), "z": ("FORWARD", 180.0)}
+"""What the arrow on such a part points to, and its direction from the right, counter-clockwise, deg."""
+
 _TICK: Final = 3.0
 
 

@@ -28,9 +28,9 @@ _ARROW: Final = 25.0
 _SHOWN: Final = 0.3
 _ON_AXIS: Final = 0.999
 _FINE: Final = 0.005
-_SEEN: Final = {"plan": "plan view, seen from above", "side": "side view, seen from the left",
+_SEEN: Final = {"plan": "plan view, seen from above", "side": "side view, seen from port",
                 "end": "end view, seen from astern"}  # fmt: skip
-_SEEN_ALONG: Final = {0: "seen from astern", 1: "seen from the left", 2: "seen from above"}
+_SEEN_ALONG: Final = {0: "seen from astern", 1: "seen from port", 2: "seen from above"}
 
 
 def edge_drawing(
@@ -215,7 +215,8 @@ def _unrolled(face: MatingFace, left: float, top: float, unit: str) -> tuple[lis
     move = np.array([left - first, top - high])
     paths = [_closed(ring + move, FACE) for _, ring in canonical_rings(face.outline)]
     rows = [
-        f"{FACE}: the face unrolled, along the contour to the right, {face.cut.axis} up; "
+        f"{FACE}: the face unrolled, along the contour to the right, {face.cut.axis} up, "
+        f"{'seen from outside' if face.cut.is_seen_outside else 'seen from inside the plug'}; "
         f"{face.area_mm2 / 1e6:.4f} m2"
     ]
     if not face.flange.is_empty:

@@ -15,7 +15,7 @@ import shapely
 from plugs.foam.hollow import Void
 from plugs.foam.pieces import Joint, Piece
 from plugs.output.drawing import LayerOutlines, outline_paths
-from plugs.output.marks import ROW, TEXT
+from plugs.output.marks import FACES, ROW, TEXT
 from plugs.output.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, label_box
 from plugs.units import format_length
 
@@ -68,13 +68,13 @@ def with_pieces(
     empty = [void for void in voids if void.layer == layer.name and not void.outline.is_empty]
     if len(own) < 2 and not empty:
         return drawing
-    labels = [label for label in drawing.labels if label.text != layer.name]
+    labels = [label for label in drawing.labels if label.text not in (layer.name, FACES[layer.axis])]
     paths = [path for joint in lines for path in _line_paths(joint.line)]
     paths += [path for void in empty for path in outline_paths(void.outline, VOID)]
     finals = [shapely.simplify(shape, _THINNED).boundary for shape in (layer.lower, layer.upper)]
     boxes = [shapely.box(*label_box(label)) for label in labels]
     clear = shapely.union_all([*(shapely.buffer(f, _CLEAR) for f in finals), *boxes])
-    names = [label for piece in own for label in _name(piece, empty, clear)]
+    names = [label for piece in own for label in _name(piece, empty, clear, FACES[layer.axis])]
     unnamed = [piece.name for piece in own if piece.name not in {label.text for label in names}]
     left, last = min((label.at for label in labels if label.align == "left"), key=lambda at: at[1])
     rows = [
@@ -119,23 +119,39 @@ def _line_paths(line: shapely.MultiLineString) -> list[Path]:
     return found
 
 
-def _name(piece: Piece, voids: Sequence[Void], clear: shapely.Geometry) -> list[Label]:
-    """Return a piece's name where there is most room for it, none where there is too little."""
+def _name(piece: Piece, voids: Sequence[Void], clear: shapely.Geometry, face: str) -> list[Label]:
+    """Return a piece's name over its face where there is most room, the name alone where there is less."""
     room = shapely.simplify(piece.rough, _THINNED)
     room = shapely.difference(room, shapely.union_all([clear, *(void.outline for void in voids)]))
     parts = [part for part in shapely.get_parts(room) if part.area > 0.0]
+    parts = sorted(parts, key=lambda part: -part.area)[:3]
+    # in heights of the name: its own row, and that of the face, half as tall
+    x, y, height = _largest(parts, max(len(piece.name), 0.5 * len(face)), 1.5)
+    if height >= 2.0 * _LEAST:
+        return [
+            Label(text=piece.name, at=(x, y + 0.25 * _ROOM * height), height=height, align="centre"),
+            Label(text=face, at=(x, y - 0.5 * _ROOM * height), height=0.5 * height, align="centre"),
+        ]
+    x, y, height = _largest(parts, len(piece.name), 1.0)
+    if height < _LEAST:
+        return []
+    return [Label(text=piece.name, at=(x, y), height=height, align="centre")]
+
+
+def _largest(parts: Sequence[shapely.Polygon], letters: float, rows: float) -> tuple[float, float, float]:
+    """Return the middle of the largest text of so many letters and rows, and its height; 0 without room."""
     # squeezed to the shape of the text, so that the largest circle is the largest text
-    shape = TEXT_WIDTH_RATIO * len(piece.name) / _ROOM
-    best: Label | None = None
-    for part in sorted(parts, key=lambda part: -part.area)[:3]:
+    shape = TEXT_WIDTH_RATIO * letters / (_ROOM * rows)
+    best = (0.0, 0.0, 0.0)
+    for part in parts:
         squeezed = shapely.transform(part, lambda points: points / np.array([shape, 1.0]))
         circle = shapely.maximum_inscribed_circle(squeezed, tolerance=0.02 * math.sqrt(squeezed.area))
-        high = (math.sqrt(2.0) * circle.length - 2.0 * _CLEAR) / _ROOM
+        high = (math.sqrt(2.0) * circle.length - 2.0 * _CLEAR) / (_ROOM * rows)
         height = min(_LARGEST, math.floor(2.0 * high) / 2.0)
-        if height >= _LEAST and (best is None or height > best.height):
+        if height > best[2]:
             x, y = circle.coords[0]
-            best = Label(text=piece.name, at=(x * shape, y), height=height, align="centre")
-    return [] if best is None else [best]
+            best = (x * shape, y, height)
+    return best
 
 
 def _rows(joints: Sequence[Joint], voids: Sequence[Void], unnamed: Sequence[str], unit: str) -> list[str]:

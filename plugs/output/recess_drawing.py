@@ -181,7 +181,8 @@ def _rows(kit: RecessKit, plug_name: str, unit: str) -> list[str]:
     x, y, z = (format_length(float(value), unit) for value in kit.frame[:, 3])
     rows = [
         plug_name,
-        f"Recess {kit.name}, seen from outside; middle at x = {x}, y = {y}, z = {z}",
+        f"Recess {kit.name}; middle at x = {x}, y = {y}, z = {z}",
+        "Seen from outside; the face in view is the outer one",
         f"{MOUTH}: {size(kit.mouth)}",
         f"{CUT}: middle of a kerf of {format_size(kit.kerf, unit)}, inside the mouth; the saw leans "
         f"{kit.draft_deg:.1f} deg" + (", opening narrower inward" if kit.draft_deg > 0.05 else ""),

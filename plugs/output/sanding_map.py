@@ -45,8 +45,8 @@ _HATCHES: Final = {
 
 _VIEWS: Final = {
     "above": ("Seen from above", np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])),
-    "port": ("Seen from the left", np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])),
-    "starboard": ("Seen from the right", np.array([[-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])),
+    "port": ("Seen from port", np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])),
+    "starboard": ("Seen from starboard", np.array([[-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])),
     "below": ("Seen from below", np.array([[1.0, 0.0, 0.0], [0.0, -1.0, 0.0]])),
 }
 """What each view is called, and its axes to the right and up."""

@@ -13,7 +13,7 @@ from plugs.foam.nesting import Nesting, Placement, Sheet
 from plugs.foam.stock import region
 from plugs.output.drawing import FINAL_LOWER, FINAL_UPPER, ROUGH, outline_paths
 from plugs.output.glue_drawing import PINS_LOWER, PINS_UPPER, pin_paths
-from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars
+from plugs.output.marks import FACES, GAP, ROW, TEXT, WAYS, arrow, check_bars
 from plugs.output.picture import LABELS, TEXT_WIDTH_RATIO, Drawing, Label, Path
 from plugs.units import format_length, format_size
 
@@ -22,8 +22,6 @@ LEFTOVER: Final = "LEFTOVER"
 
 PINS: Final = {"lower": PINS_LOWER, "upper": PINS_UPPER}
 """Group of the lines of pins, by the face that they go into."""
-
-THIS_SIDE: Final = "THIS SIDE UP"
 
 _NAME_LARGEST: Final = 20.0
 _NAME_LEAST: Final = 2.5
@@ -76,19 +74,22 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
         else:
             paths.extend(lettering[0])
             labels.extend(lettering[1])
-            if not lettering[0] and piece.forward_deg is not None:
-                unmarked.append(f"{piece.name} at {(piece.forward_deg + placement.turn_deg) % 360.0:g} deg")
+            if not lettering[0]:
+                turn = WAYS[piece.axis][1] + placement.turn_deg
+                unmarked.append(f"{piece.name} at {turn % 360.0:g} deg")
     for left in sheet.leftovers:
         paths.append(_box(left))
         labels.append(_size(left, display_unit))
     bars, texts, y = check_bars(display_unit, 0.0, -GAP)
     labels.extend(texts)
-    rows = _title_rows(sheet, nesting, plug_name, display_unit)
+    is_marked = len(unnamed) + len(unmarked) < len(sheet.placements)
+    rows = _title_rows(sheet, nesting, plug_name, display_unit, is_marked=is_marked)
     if unnamed:
         rows.append(f"Too small for their names: {', '.join(unnamed)}")
     if unmarked:
         rows.append(
-            f"Too small for an arrow, forward from the right counter-clockwise: {', '.join(unmarked)}"
+            f"Too small for an arrow, {WAYS[sheet.placements[0].piece.axis][0].lower()} from the right "
+            f"counter-clockwise: {', '.join(unmarked)}"
         )
     labels.extend(
         Label(text=row, at=(0.0, y - GAP / 2.0 - i * ROW - TEXT), height=TEXT) for i, row in enumerate(rows)
@@ -145,7 +146,8 @@ def _lettering(placement: Placement) -> tuple[list[Path], list[Label]] | None:
     )
     if height < _NAME_LEAST:
         return None
-    side = min(_SIDE_LARGEST, height, math.floor(2.6 * r / (TEXT_WIDTH_RATIO * len(THIS_SIDE))) / 2.0)
+    face = FACES[piece.axis]
+    side = min(_SIDE_LARGEST, height, math.floor(2.6 * r / (TEXT_WIDTH_RATIO * len(face))) / 2.0)
     length = min(_ARROW_LONGEST, 0.8 * r)
     if side < _NAME_LEAST or length < _ARROW_SHORTEST or height + side + length > 1.5 * r:
         height = min(height, max(_NAME_LEAST, 0.3 * r))
@@ -153,10 +155,10 @@ def _lettering(placement: Placement) -> tuple[list[Path], list[Label]] | None:
     length = min(length, 0.95 * r - 0.4 * side - _ARROW_DROP)
     labels = [Label(text=piece.name, at=(x, y + 0.9 * height + side), height=height, align="centre")]
     if side:
-        labels.append(Label(text=THIS_SIDE, at=(x, y + 0.3 * side), height=side, align="centre"))
+        labels.append(Label(text=face, at=(x, y + 0.3 * side), height=side, align="centre"))
     paths: list[Path] = []
-    if piece.forward_deg is not None and length >= _ARROW_LEAST:
-        turn = math.radians(piece.forward_deg + placement.turn_deg)
+    if length >= _ARROW_LEAST:
+        turn = math.radians(WAYS[piece.axis][1] + placement.turn_deg)
         along = np.array([math.cos(turn), math.sin(turn)]) * length / 2.0
         centre = np.array([x, y - 0.4 * side - _ARROW_DROP - length / 2.0])
         tail, tip = centre - along, centre + along
@@ -185,25 +187,27 @@ def _size(left: Leftover, unit: str) -> Label:
     return Label(text=text, at=at, height=height, dxf_layer=LABELS, align="centre")
 
 
-def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str) -> list[str]:
+def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str, *, is_marked: bool) -> list[str]:
     """Return the rows of the title, top to bottom."""
     stock, cutting = sheet.stock, nesting.cutting
     width, height, thickness, kerf, spacing = (
         format_size(length, unit)
         for length in (stock.width, stock.height, stock.thickness, cutting.kerf, cutting.spacing)
     )
-    has_arrows = any(placement.piece.forward_deg is not None for placement in sheet.placements)
-    face = sheet.placements[0].piece.face_up
+    first = sheet.placements[0].piece
+    face, back = ("upper", "lower") if first.face_up == "upper" else ("lower", "upper")
+    word = WAYS[first.axis][0]
     of = f"{sheet.number} of {len(nesting.sheets)}"
     rows = [
         plug_name,
         f"Sheet {of}: {width} x {height}, {thickness} thick ({stock.name})",
         f"{len(sheet.placements)} pieces, {100.0 * sheet.yield_ratio:.1f} % of the sheet",
         f"{ROUGH}: edge of the piece; the kerf of {kerf} runs outside it; {spacing} of foam between cuts",
-        f"This side up is the {face} face of the layer" + ("; arrows point forward" if has_arrows else ""),
+        f"{FACES[first.axis]}: the face in view is the {face} one of the layer"
+        + (f"; arrows point {word}" if is_marked else ""),
     ]
     if any(placement.piece.drilled for placement in sheet.placements):
-        rows.append("PINS_UPPER: holes in the upper face; PINS_LOWER: in the lower one, from behind")
+        rows.append(f"{PINS[face]}: holes in the {face} face; {PINS[back]}: in the {back} one, from behind")
     if sheet.leftovers:
         rows.append(f"{LEFTOVER}: worth keeping, clear of every kerf")
     return rows

@@ -13,7 +13,7 @@ from plugs.foam.template_holes import Hole
 from plugs.foam.templates import Mark, Template
 from plugs.output.drawing import outline_paths
 from plugs.output.lettering import Room
-from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars, into_the_page
+from plugs.output.marks import FACES, GAP, ROW, TEXT, arrow, check_bars, into_the_page
 from plugs.output.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
 from plugs.units import format_length, format_size
 
@@ -100,7 +100,7 @@ def _lettering(
     """Return what is written inside the part: name, place, face and arrow; marks, slots and bevel."""
     room = Room(template.region, lines, _CLEAR)
     place = f"{template.axis} = {format_length(template.at_mm, unit)}"
-    face = "THIS FACE AFT" if template.axis == "x" else "THIS FACE TO PORT"
+    face = FACES[template.axis]
     parts = sorted(template.region.geoms, key=lambda part: (-part.area, part.bounds))
     name, rows = template.name, [place, face]
     if template.is_gauge:

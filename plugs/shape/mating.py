@@ -107,6 +107,15 @@ class MatingCut:
     measured: Array
     body: Body
 
+    @property
+    def is_seen_outside(self) -> bool:
+        """Whether the face unrolled, contour to the right and ``axis`` up, is seen from outside the plug."""
+        names = VIEWS[self.item.view][1]
+        column, sign = _CUTS[self.item.view, self.item.cuts]
+        along, outward = ("xyz".index(names[i]) for i in (1 - column, column))
+        axes = np.eye(3)
+        return bool(sign * np.cross(axes[along], axes["xyz".index(self.axis)])[outward] > 0.0)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Face:

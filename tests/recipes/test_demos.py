@@ -17,9 +17,18 @@ import pytest
 import shapely
 
 from plugs.build import Built, build
+from plugs.drawings import (
+    cloth_drawings,
+    edge_drawings,
+    layer_drawings,
+    sheet_drawings,
+    template_drawings,
+)
 from plugs.design import Work, make_design, work_out
 from plugs.foam.layers import Layer
 from plugs.output import KINDS
+from plugs.output.marks import FACES
+from plugs.output.picture import Drawing
 from plugs.reading import load_recipe
 from plugs.shape import mesh
 from plugs.units import inch
@@ -134,6 +143,54 @@ def assert_sound(work: Work) -> None:
     assert faces[0][0] == pytest.approx(solid.by_mesh.lower[axis], abs=1e-6)
     assert faces[-1][1] == pytest.approx(solid.by_mesh.upper[axis], abs=1e-6)
     assert all(below[1] == pytest.approx(above[0], abs=1e-6) for below, above in pairwise(faces))
+
+
+SHOWS_A_FACE = ("layers/", "sheets/", "cloth/", "templates/station", "templates/lengthwise", "templates/gauge",
+                "templates/recess")  # fmt: skip
+IN_THE_PLUGS_AXES = ("layers/", "templates/station", "templates/lengthwise", "templates/gauge",
+                     "templates/base")  # fmt: skip
+
+
+@pytest.mark.parametrize("demo", DEMOS)
+def test_drawings_tell_sides_in_one_way(demo: str) -> None:
+    """Each piece says once which face it shows, every drawing says it in the same words; arrows are there."""
+    work = at_defaults(demo)
+    drawn = layer_drawings(work) | template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
+    drawn |= cloth_drawings(work)
+    pieces: dict[str, int] = {}
+    for piece in work.parts.pieces.pieces:
+        pieces[piece.layer] = pieces.get(piece.layer, 0) + len(shapely.get_parts(piece.rough))
+    for path, drawing in drawn.items():
+        words = [label.text for label in drawing.labels]
+        every = " | ".join(words).lower()
+        assert not any(word in every for word in ("this side", "side up", "from the left:", "seen from the"))
+        told = [text for text in words if "face in view is the" in text]
+        assert len(told) == (path.startswith(SHOWS_A_FACE) and "shear" not in path), path
+        faces = [text for text in words if text.startswith("THIS FACE") and text not in told]
+        assert len(set(faces)) <= 1
+        if path.startswith("layers/"):
+            assert len(faces) <= pieces[f"L{path.split('-')[1]}"]
+        if path.startswith("sheets/"):
+            assert told[0].startswith(FACES[work.layers[0].axis])
+            assert set(faces) <= {FACES[work.layers[0].axis]}
+        check_arrows(path, drawing)
+
+
+def check_arrows(path: str, drawing: Drawing) -> None:
+    """Hold every arrow that words name to be drawn, the way they say where the drawing keeps to x, y, z."""
+    heads = [p.points for p in drawing.paths if p.dxf_layer == "LABELS" and len(p.points) == 3]
+    heads = [points for points in heads if len({tuple(p) for p in points.round(6)}) == 3]
+    ways = {"FORWARD": (-1.0, 0.0), "UP": (0.0, 1.0)}
+    for label in drawing.labels:
+        if label.text not in (*ways, "WARP", "STARBOARD"):
+            continue
+        head = min(heads, key=lambda points: math.dist(points[1], label.at))
+        assert math.dist(head[1], label.at) < 100.0, (path, label.text)
+        if path.startswith(IN_THE_PLUGS_AXES):
+            way = head[1] - 0.5 * (head[0] + head[2])
+            assert way / math.hypot(*way) == pytest.approx(ways[label.text], abs=1e-6)
+    if any("arrows point" in label.text for label in drawing.labels):
+        assert heads
 
 
 def assert_filled(work: Work) -> None:

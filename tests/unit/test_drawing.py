@@ -133,7 +133,7 @@ def test_section_layers_show_forward_into_the_page_and_up():
     """Seen from astern: a crossed circle and an arrow to larger z."""
     drawing = layer_drawing(layer(axis="x"), plug_name="tail")
     assert {"FORWARD IS INTO THE PAGE", "UP"} <= set(texts(drawing))
-    assert "Seen from astern: y to the right, z up" in texts(drawing)
+    assert "Seen from astern: y to the right, z up; the face in view is the aft one" in texts(drawing)
     round_paths = [path for path in drawing.paths if path.dxf_layer == "LABELS" and path.bulges.any()]
     assert len(round_paths) == 1
     left, bottom, right, top = path_bounds(round_paths[0])
@@ -201,12 +201,12 @@ def test_bars_arrow_and_title_lie_under_the_part():
 def test_name_stands_inside_the_part_where_there_is_room():
     """Once in each part that is large enough; the small disc goes without."""
     inside = [label for label in layer_drawing(layer(), plug_name="tail").labels if label.align == "centre"]
-    assert [label.text for label in inside] == ["L03", "THIS SIDE UP"]
+    assert [label.text for label in inside] == ["L03", "THIS FACE UP"]
     boxes = [shapely.box(*label_box(label)) for label in inside]
     assert all(layer().rough.contains(box) for box in boxes)
     assert not boxes[0].intersects(boxes[1])
     names = [x for x in layer_drawing(two_islands(), plug_name="tail").labels if x.align == "centre"]
-    assert [x.text for x in names if x.text != "THIS SIDE UP"] == ["L03"]
+    assert [x.text for x in names if x.text != "THIS FACE UP"] == ["L03"]
     assert np.hypot(*names[0].at) < 20.0
 
 

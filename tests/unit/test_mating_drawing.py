@@ -125,7 +125,7 @@ def test_bars_check_the_scale(unit: str, lengths: list[float]) -> None:
     ("view", "cuts", "contour", "axes", "seen"),
     [
         ("plan", "front", arc(), ["x aft", "y starboard"], "plan view, seen from above"),
-        ("side", "under", [[-10.0, 20.0], [410.0, 60.0]], ["x aft", "z up"], "side view, seen from the left"),
+        ("side", "under", [[-10.0, 20.0], [410.0, 60.0]], ["x aft", "z up"], "side view, seen from port"),
         (
             "end",
             "under",
@@ -175,7 +175,7 @@ def test_edge_of_a_ball_is_a_circle_seen_from_above(tmp_path: FilePath) -> None:
     ("words", "seen", "axes"),
     [
         ({"move": (0.0, 0.0, 60.0)}, "seen from astern", {"y starboard", "z up"}),
-        ({"move": (200.0, 100.0, 60.0)}, "seen from the left", {"x aft", "z up"}),
+        ({"move": (200.0, 100.0, 60.0)}, "seen from port", {"x aft", "z up"}),
         ({"move": (200.0, 0.0, 120.0)}, "seen from above", {"x aft", "y starboard"}),
     ],
 )
@@ -187,7 +187,7 @@ def test_edge_is_seen_where_it_encloses_most(
     assert f"tank: {seen}" in texts(drawing)
     assert axes <= set(texts(drawing))
     (edge,) = read(drawing)[EDGE]
-    sides = {"seen from astern": 80 * 60, "seen from the left": 100 * 60, "seen from above": 100 * 80}
+    sides = {"seen from astern": 80 * 60, "seen from port": 100 * 60, "seen from above": 100 * 80}
     assert shapely.Polygon(edge).area == pytest.approx(sides[seen], rel=1e-4)
 
 

@@ -128,7 +128,7 @@ def test_stacks_along_other_axes() -> None:
     layers = stacked(BOX, axis="x", thicknesses=(500.0,))
     made = pieces_of(BOX, layers, (300.0, 200.0))
     assert [p.name for p in made.pieces[:2]] == ["L01 port", "L01 starboard"]
-    assert blank_of(made.pieces[0]).forward_deg is None
+    assert blank_of(made.pieces[0]).axis == "x"
     layers = stacked(BOX, axis="y", thicknesses=(100.0,))
     made = pieces_of(BOX, layers, (1200.0, 200.0))
     assert [p.name for p in made.pieces[:2]] == ["L01 fore", "L01 aft"]

@@ -13,6 +13,7 @@ from plugs.checking import checked
 from plugs.errors import PlugError
 from plugs.foam.recess_kit import PocketWork, RecessKit, recess_kits
 from plugs.foam.sanding_figures import recess_figures
+from plugs.output.book_figures import _smaller
 from plugs.output.dxf import render_dxf
 from plugs.output.flat import flat_points
 from plugs.output.picture import Drawing, Path
@@ -225,3 +226,8 @@ def test_arrow_points_the_way_it_says(recess: Recess, word: str, way: tuple[floa
     ]
     (shaft,) = shafts
     assert (shaft.points[1] - shaft.points[0]) / 25.0 == pytest.approx(way, abs=1e-9)
+    figure = _smaller(drawing, "mm", 70.0)
+    tips = [points[1] - 0.5 * (points[0] + points[2]) for kind, points, _ in figure.lines
+            if kind == "LABELS" and len(points) == 3]  # fmt: skip
+    assert any(label.text == word for label in figure.labels)
+    assert [tip / np.hypot(*tip) for tip in tips] == [pytest.approx(way, abs=1e-9)]

@@ -16,7 +16,7 @@ from plugs.foam.stock import Blank, Cutting, Stock
 from plugs.output.cut_list import COLUMNS, cut_list_csv, leftovers_csv, sheet_figures, stock_figures
 from plugs.output.drawing import FINAL_LOWER, FINAL_UPPER, ROUGH
 from plugs.output.picture import label_box
-from plugs.output.sheet_drawing import LEFTOVER, SHEET, THIS_SIDE, sheet_drawing
+from plugs.output.sheet_drawing import LEFTOVER, SHEET, sheet_drawing
 from plugs.output.svg import render_svg
 from tests.blanks import blanks_of, garments
 
@@ -32,9 +32,9 @@ def nesting() -> Nesting:
             outline=blank.outline.buffer(4.0),
             lower=shapely.MultiPolygon([blank.outline]),
             upper=shapely.MultiPolygon(list(shapely.get_parts(blank.outline.buffer(-5.0)))),
-            forward_deg=None if i == 2 else 180.0,
+            axis="x",
         )
-        for i, blank in enumerate(blanks_of(garments(3, 9)))
+        for blank in blanks_of(garments(3, 9))
     ]
     offcut = Stock(outline=shapely.Polygon([(0, 0), (600, 0), (600, 300), (0, 500)]), thickness=50.0, count=1)
     return nest(blanks, [WHOLE, offcut], Cutting())
@@ -57,8 +57,8 @@ def test_every_line_is_drawn_where_it_is_cut(nesting: Nesting) -> None:
                 assert max(lines.distance(shapely.Point(*point)) for point in path.points) < 1e-6
 
 
-def test_every_piece_is_named_faced_and_pointed_forward(nesting: Nesting) -> None:
-    """Each piece holds its name, its side and an arrow that is turned with it."""
+def test_every_piece_is_named_faced_and_pointed(nesting: Nesting) -> None:
+    """Each piece, of a stack along x, holds its name, its face and an arrow up that is turned with it."""
     for sheet in nesting.sheets:
         drawing = sheet_drawing(sheet, nesting, plug_name="Tail")
         heads = [p.points for p in drawing.paths if p.dxf_layer == "LABELS" and len(p.points) == 3]
@@ -69,16 +69,13 @@ def test_every_piece_is_named_faced_and_pointed_forward(nesting: Nesting) -> Non
             sides = [
                 label
                 for label in drawing.labels
-                if label.text == THIS_SIDE and outline.contains(shapely.Point(*label.at))
+                if label.text == "THIS FACE AFT" and outline.contains(shapely.Point(*label.at))
             ]
             assert sides
             mine = [head for head in heads if outline.contains(shapely.Point(*head[1]))]
-            if placement.piece.forward_deg is None:
-                assert not mine
-                continue
             (head,) = mine
             along = head[1] - (head[0] + head[2]) / 2.0
-            turn = np.degrees(np.arctan2(along[1], along[0])) - 180.0 - placement.turn_deg
+            turn = np.degrees(np.arctan2(along[1], along[0])) - 90.0 - placement.turn_deg
             assert (turn + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=1e-6)
 
 
