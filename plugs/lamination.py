@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plugs.buying import board_for, needs_of
+from plugs.buying import needs_of
 from plugs.errors import Finding
 from plugs.foam.sanding import FLAT, SandingAids
+from plugs.minding import materials_of
 from plugs.parts import Parts
 from plugs.recipe import Plug
 from plugs.shape.body import Solid
@@ -18,13 +19,12 @@ from plugs.shape.mating_body import BodyCut
 from plugs.shape.recess import Boss, Recess, Tool
 from plugs.shape.skin import Cover, Skin
 from plugs.shape.stations import Loft
-from plugs.skin.cautions import Caution, cautions_for
 from plugs.skin.choosing import material_named
 from plugs.skin.cloth import ClothPly
 from plugs.skin.darts import Dart
 from plugs.skin.drape import LOCK_DEG, Drape
 from plugs.skin.drape_remedies import Remedies, net_on
-from plugs.skin.generic import FILLERS, GLUES
+from plugs.skin.generic import FILLERS
 from plugs.skin.geodesic import Surface, holes_closed, make_surface
 from plugs.skin.layup import LaidPly, Layup, lay_up, skin_of
 from plugs.skin.material_findings import foam_findings, plan_findings, resin_findings
@@ -110,7 +110,6 @@ class Lamination:
     part : Part
     sags : tuple of Sag
     bought : ShoppingList
-    cautions : tuple of Caution
     """
 
     layup: Layup
@@ -123,7 +122,6 @@ class Lamination:
     part: Part
     sags: tuple[Sag, ...]
     bought: ShoppingList
-    cautions: tuple[Caution, ...]
 
 
 def layup_for(plug: Plug, schedule: Schedule, finish: Loft, tool_names: Sequence[str]) -> Layup:
@@ -222,7 +220,7 @@ def laminate(
     plan = plan_resin(layup, known, plug.shop, laid_areas(patterns, rolls))
     edges = [*plug_edges(loft, layup.bare), *recess_edges(plug.recesses, tools[len(plug.bosses) :])]
     verdicts = judge_edges(layup, edges)
-    materials = _materials(plug, layup)
+    materials = materials_of(plug, layup)
     filler = material_named(plug.filler or "epoxy filler", FILLERS, "filler")
     needs = needs_of(plug, layup, plan, rolls, areas, verdicts, parts, filler)
     made = Lamination(
@@ -236,7 +234,6 @@ def laminate(
         part=part_of(plug, layup, surface, patterns, rolls, verdicts, filler, solid, parts),
         sags=_sags(layup, parts.sanding, plug),
         bought=shopping_list(needs, plug.currency),
-        cautions=cautions_for(materials, plug.hot_wire),
     )
     ground = _ground_findings(plug, layup, finish, tools, solid)
     thickness = thickness_findings(layup, _panel_thicknesses(plug, loft, cover, layup))
@@ -430,17 +427,3 @@ def _panel_thicknesses(plug: Plug, loft: Loft, cover: Cover, layup: Layup) -> di
         if item.name in layup.covered and item.panel in found:
             found[item.name] = found[item.panel]
     return found
-
-
-def _materials(plug: Plug, layup: Layup) -> list[Material]:
-    """Return the materials that are really used."""
-    found: list[Material] = [layup.foam]
-    found += {ply.cloth.name: ply.cloth for ply in layup.plies}.values()
-    found += [layup.resin, layup.hardener]
-    found += [] if layup.barrier is None else [layup.barrier]
-    if plug.adhesive is not None:
-        found.append(material_named(plug.adhesive, GLUES, "adhesive"))
-    if plug.filler is not None:
-        found.append(material_named(plug.filler, FILLERS, "filler"))
-    board = board_for(plug)
-    return found + ([] if board is None else [board])

@@ -9,15 +9,17 @@ from typing import Any
 from plugs.figures import rounded
 from plugs.lamination import Laid, Lamination
 from plugs.output.cloth_drawing import file_name
+from plugs.recipe import Plug
 from plugs.skin.figures import cost_figures, layup_figures, part_figures, resin_figures, shopping_figures
 from plugs.skin.roll import Roll
 
 
-def lamination_summary(made: Lamination, files: Mapping[str, bytes]) -> dict[str, Any]:
+def lamination_summary(plug: Plug, made: Lamination, files: Mapping[str, bytes]) -> dict[str, Any]:
     """Return the part of summary.json about everything that is laid up.
 
     Parameters
     ----------
+    plug : Plug
     made : Lamination
     files : mapping of str to bytes
         By path in the folder.
@@ -25,16 +27,16 @@ def lamination_summary(made: Lamination, files: Mapping[str, bytes]) -> dict[str
     Returns
     -------
     dict
-        ``schedule``, ``cloth``, ``resin``, ``shopping``, ``cost``, ``part`` and ``cautions``.
+        ``schedule``, ``cloth``, ``resin``, ``shopping``, ``cost`` and ``part``.
     """
     return {
-        "schedule": layup_figures(made.layup, made.verdicts),
-        "cloth": _cloth(made, files),
+        "schedule": layup_figures(made.layup, made.verdicts)
+        | {"filler_mm": rounded(plug.skin.filler), "foam_stays": plug.foam_stays},
+        "cloth": _cloth(made, files) | {"trim_mm": rounded(plug.laps.trim)},
         "resin": resin_figures(made.layup, made.plan),
         "part": part_figures(made.part, made.sags),
         "shopping": shopping_figures(made.bought),
         "cost": cost_figures(made.bought),
-        "cautions": [{"about": caution.about, "text": caution.text} for caution in made.cautions],
     }
 
 

@@ -13,6 +13,7 @@ from plugs.design import Work
 from plugs.drawings import FULL_SIZE, layer_stem, paper_job
 from plugs.figures import rounded
 from plugs.foam.layers import Layer
+from plugs.minding import cautions_of
 from plugs.output.drawing_run import Rendered
 from plugs.parts_summary import parts_summary
 from plugs.shape import mesh
@@ -51,6 +52,9 @@ def summarise(
             "name": design.recipe.name,
             "title": design.plug.name,
             "file": design.recipe.path.name,
+            "changed": [
+                name for name, value in design.parameters.items() if value != design.recipe.parameters[name]
+            ],
             "sha256": hashlib.sha256(design.recipe.path.read_bytes()).hexdigest(),
         },
         "display_unit": design.plug.display_unit,
@@ -58,6 +62,10 @@ def summarise(
         "solid": _solid_summary(solid, proof, whole_proof),
         "skin": _skin_summary(work),
         **_lamination_summary(work, files),
+        "cautions": [
+            {"about": caution.about, "text": caution.text}
+            for caution in cautions_of(design.plug, design.layup)
+        ],
         "mating": [_mating_summary(i, face, files) for i, face in enumerate(solid.faces, start=1)],
         "layers": [_layer_summary(layer, files) for layer in work.layers],
         **parts_summary(design.plug, work.parts, files),
@@ -105,11 +113,11 @@ def _solid_summary(
 def _lamination_summary(work: Work, files: Mapping[str, bytes]) -> dict[str, Any]:
     """Return what is laid up, each None without a schedule."""
     if work.lamination is None:
-        words = ("schedule", "cloth", "resin", "part", "shopping", "cost", "cautions")
+        words = ("schedule", "cloth", "resin", "part", "shopping", "cost")
         return dict.fromkeys(words)
     from plugs.lamination_summary import lamination_summary
 
-    return lamination_summary(work.lamination, files)
+    return lamination_summary(work.design.plug, work.lamination, files)
 
 
 def _skin_summary(work: Work) -> dict[str, Any] | None:

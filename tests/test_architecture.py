@@ -185,6 +185,7 @@ ORDER = (
     "plugs.parts",
     "plugs.buying",
     "plugs.weighing",
+    "plugs.minding",
     "plugs.lamination",
     "plugs.findings",
     "plugs.design",

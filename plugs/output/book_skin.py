@@ -28,9 +28,13 @@ def skin(sheaf: Sheaf) -> Html:
         parts.append(table("Over the foam, laminate and filler", ("Panel or end", "Thickness"), rows))
     if schedule:
         parts += [_schedule(sheaf, schedule), _places(sheaf, schedule)]
-    parts.append(_resin(sheaf, sheaf.summary.get("resin") or {}))
     cloth = joined([_cloth(sheaf, sheaf.summary.get("cloth") or {}), sheaf.seen("skin")])
-    parts += [el("h3", "Cloth"), cloth] if cloth else []
+    parts += [el("h3", "Cloth: all of it is cut before any resin is mixed"), cloth] if cloth else []
+    if schedule:
+        parts += [el("h3", "Before the first ply"), _before(sheaf, schedule)]
+    parts.append(_resin(sheaf, sheaf.summary.get("resin") or {}))
+    if schedule:
+        parts += [el("h3", "When it is hard"), _after(sheaf, schedule)]
     parts.append(_part(sheaf, sheaf.summary.get("part") or {}))
     return joined(parts)
 
@@ -71,6 +75,48 @@ def _cloth(sheaf: Sheaf, cloth: Mapping[str, Any]) -> Html:
     parts.append(figures_table(caption, nets, told, sheaf.unit))
     parts += [sheaf.drawn(path, one, height=MIDDLING) for path, one in drawn.items() if "/shear-" in path]
     return joined(parts)
+
+
+def _before(sheaf: Sheaf, schedule: Mapping[str, Any]) -> Html:
+    """Return what is done to the foam before cloth goes over it."""
+    done: list[tuple[str, object]] = [("skin-dust", "Foam brushed and free of dust")]
+    for k, edge in enumerate(schedule.get("edges") or []):
+        if edge["radius_mm"] < edge["least_radius_mm"]:
+            radius = sheaf.told("radius_mm", edge["least_radius_mm"])
+            words = (
+                ("filled in to a fillet of ", radius)
+                if edge["is_inside"]
+                else ("rounded by hand to ", radius)
+            )
+            done.append((f"skin-edge-{k}", joined([f"{edge['place']}: ", *words])))
+    if schedule.get("barrier"):
+        done.append(("skin-barrier", f"{schedule['barrier']} over the foam, whole, without a pinhole"))
+    return steps(done)
+
+
+def _after(sheaf: Sheaf, schedule: Mapping[str, Any]) -> Html:
+    """Return what is done once the laminate is hard, in the order of the work."""
+    cloth, plies = sheaf.summary.get("cloth") or {}, schedule.get("plies") or []
+    done: list[tuple[str, object]] = [("skin-hard", "Left until it is as hard as the resin's sheet asks")]
+    if any(not ply["stays"] for ply in plies):
+        done.append(("skin-peel", "Peel ply torn off"))
+    if cloth.get("trim_mm"):
+        trim = sheaf.told("trim_mm", cloth["trim_mm"])
+        done.append(("skin-trim", joined(["Free edges trimmed to the foam's line: ", trim, " comes off"])))
+    flanges = [place for place, over in (schedule.get("places") or {}).items() if _is_flange(place, over)]
+    done += [(f"skin-{place}", f"{place} trimmed to its width") for place in flanges]
+    if schedule.get("filler_mm"):
+        filler = sheaf.told("filler_mm", schedule["filler_mm"])
+        words = joined(["Filler spread and sanded to the finished surface: ", filler, ", paint with it"])
+        done.append(("skin-filler", words))
+    if not schedule.get("foam_stays", True):
+        done.append(("skin-foam", "Foam dug out, the inside scraped clean and looked over for dry places"))
+    return steps(done)
+
+
+def _is_flange(place: str, over: Mapping[str, Any]) -> bool:
+    """Return whether a place is a flange that cloth lies on."""
+    return place.endswith(" flange") and bool(over["plies"])
 
 
 def _roll(sheaf: Sheaf, roll: Mapping[str, Any]) -> Html:

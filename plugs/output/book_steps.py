@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import json
+import shlex
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -11,6 +11,7 @@ from plugs.output.book_sheaf import Sheaf
 from plugs.output.book_shopping import pin_lengths
 from plugs.output.book_words import Html, el, figures_table, joined, pairs_table, step, steps, table
 
+_WHOLE: Final = 1e15
 _WAYS: Final = {"forward": "ahead", "aft": "astern"}
 
 
@@ -277,11 +278,18 @@ def anew(sheaf: Sheaf) -> Html:
     Html
     """
     recipe, parameters = sheaf.summary["recipe"], sheaf.summary.get("parameters") or {}
-    rows = [(name, _value(value)) for name, value in parameters.items()]
-    command = f"python -m plugs build {recipe['file']}"
+    rows = [(name, "–" if value is None else _value(value)) for name, value in parameters.items()]
+    command = " ".join(
+        ["python -m plugs build", shlex.quote(recipe["file"])]
+        + [
+            _set(name, parameters[name])
+            for name in recipe.get("changed") or []
+            if parameters[name] is not None
+        ]
+    )
     parts: list[object] = [
         table("Parameters, as in the recipe (lengths in mm)", ("Name", "Value"), rows),
-        el("p", "To build it anew after a change of the recipe:"),
+        el("p", "To build it anew after a change of the recipe, in the folder that holds the recipe:"),
         el("pre", el("code", command)),
     ]
     number = next(
@@ -289,7 +297,7 @@ def anew(sheaf: Sheaf) -> Html:
     )
     if number is not None:
         parts.append(el("p", "With another value of one parameter:"))
-        parts.append(el("pre", el("code", f"{command} --set {number}={_value(parameters[number])}")))
+        parts.append(el("pre", el("code", f"{command} {_set(number, parameters[number])}")))
     digest = el("code", recipe["sha256"])
     parts.append(el("p", f"This book is of {recipe['file']}, SHA-256 ", digest, ".", class_="note"))
     files = sheaf.rows("files")
@@ -301,13 +309,18 @@ def anew(sheaf: Sheaf) -> Html:
     return joined(parts)
 
 
+def _set(name: str, value: object) -> str:
+    """Return the words that set a parameter on the command line of a shell."""
+    return f"--set {shlex.quote(f'{name}={_value(value)}')}"
+
+
 def _value(value: object) -> str:
     """Return a parameter as it is written on the command line."""
-    if isinstance(value, str):
-        return value
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     if isinstance(value, float):
-        return f"{value:g}"
-    return json.dumps(value, ensure_ascii=False)
+        return repr(int(value)) if value.is_integer() and abs(value) < _WHOLE else repr(value)
+    return ", ".join(_value(item) for item in value) if isinstance(value, list | tuple) else str(value)
 
 
 def more(sheaf: Sheaf) -> Html:

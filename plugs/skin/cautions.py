@@ -103,11 +103,34 @@ _BOARD: Final = Caution(
     about="Wood dust",
     text="Dust of plywood and fibreboard is harmful: extraction and a particulate respirator.",
 )
+_BLADES: Final = Caution(
+    about="Knives, saws and routers",
+    text="Hold the work fast and cut away from yourself and the other hand; a dull blade slips. Guards on, "
+    "eye and ear protection, no gloves, sleeves or hair near anything that turns. Unplug it to change a "
+    "blade.",
+)
+_ANY_FOAM: Final = Caution(
+    about="Foam whose kind the recipe does not name",
+    text="Find out what it is before any of it is heated or glued. Polystyrene burns fast with poisonous "
+    "smoke, and styrene resins, solvents and many glues dissolve it: try all on an offcut. Polyurethane and "
+    "PVC foam must never meet a hot wire or fire: they give off poisonous gases. Dust wants a respirator.",
+)
+_ANY_RESIN: Final = Caution(
+    about="Resin, hardener and filler that the recipe does not name",
+    text="Read their sheets first. Gloves, sleeves, goggles, extraction and fresh air, no flame; the "
+    "respirator that the sheet names. Measure every dose and never guess; never bring peroxide hardener "
+    "together with promoter. Small batches: mixed resin heats itself and can catch fire.",
+)
 _LAST: Final = Caution(about="Before all this", text=DEFERRAL)
 
 
-def cautions_for(materials: Sequence[Material], uses_hot_wire: bool = False) -> tuple[Caution, ...]:
-    """Return the cautions for the materials of a part.
+def cautions_for(
+    materials: Sequence[Material],
+    uses_hot_wire: bool = False,
+    cuts_foam: bool = False,
+    is_laid_up: bool = False,
+) -> tuple[Caution, ...]:
+    """Return the cautions for the materials of a part, and for what is done with them.
 
     Parameters
     ----------
@@ -115,15 +138,24 @@ def cautions_for(materials: Sequence[Material], uses_hot_wire: bool = False) -> 
         Those that the part really uses.
     uses_hot_wire : bool
         Whether any foam is cut with one.
+    cuts_foam : bool
+        Whether foam is cut and sanded, of whatever kind.
+    is_laid_up : bool
+        Whether cloth and resin go over it, of whatever kind.
 
     Returns
     -------
     tuple of Caution
         Each once, the deferral to sheets, codes and licensed practice last.
     """
-    found = [_DUST] if materials else []
+    found = [_BLADES] if cuts_foam else []
+    found += [_DUST] if materials or cuts_foam else []
+    if cuts_foam and not any(isinstance(material, Foam) for material in materials):
+        found.append(_ANY_FOAM)
     for material in materials:
         found += _about(material)
+    if is_laid_up and not any(isinstance(material, Resin) for material in materials):
+        found += [_GLASS, _ANY_RESIN]
     if uses_hot_wire:
         found.append(_HOT_WIRE)
     return (*dict.fromkeys(found), _LAST)

@@ -1,0 +1,63 @@
+"""What a plug is made of, and the cautions that go with it: for every book, with a schedule or without."""
+
+from __future__ import annotations
+
+from plugs.buying import board_for
+from plugs.recipe import Plug
+from plugs.skin.cautions import Caution, cautions_for
+from plugs.skin.choosing import material_named
+from plugs.skin.generic import FILLERS, FOAMS, GLUES
+from plugs.skin.layup import Layup
+from plugs.skin.materials import Material
+
+
+def materials_of(plug: Plug, layup: Layup | None) -> list[Material]:
+    """Return the materials that are really used, as far as the recipe names them.
+
+    Parameters
+    ----------
+    plug : Plug
+    layup : Layup or None
+        Where the recipe has a schedule.
+
+    Returns
+    -------
+    list of Material
+        Filler that a schedule takes without naming it is the usual one.
+    """
+    found: list[Material] = []
+    if layup is not None:
+        found.append(layup.foam)
+        found += {ply.cloth.name: ply.cloth for ply in layup.plies}.values()
+        found += [layup.resin, layup.hardener]
+        found += [] if layup.barrier is None else [layup.barrier]
+    elif plug.foam is not None:
+        found.append(material_named(plug.foam, FOAMS, "foam"))
+    if plug.adhesive is not None:
+        found.append(material_named(plug.adhesive, GLUES, "adhesive"))
+    if plug.filler is not None or (layup is not None and plug.skin.filler > 0.0):
+        found.append(material_named(plug.filler or "epoxy filler", FILLERS, "filler"))
+    board = board_for(plug)
+    return found + ([] if board is None else [board])
+
+
+def cautions_of(plug: Plug, layup: Layup | None) -> tuple[Caution, ...]:
+    """Return the cautions for all that is cut, glued, sanded and laid up.
+
+    Parameters
+    ----------
+    plug : Plug
+    layup : Layup or None
+        Where the recipe has a schedule.
+
+    Returns
+    -------
+    tuple of Caution
+    """
+    has_skin = plug.skin.thickness > 0.0 or bool(plug.skin.by_panel) or plug.skin.filler > 0.0
+    return cautions_for(
+        materials_of(plug, layup),
+        uses_hot_wire=plug.hot_wire,
+        cuts_foam=True,
+        is_laid_up=has_skin or bool(plug.recesses) or plug.mould,
+    )

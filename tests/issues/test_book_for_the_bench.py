@@ -1,0 +1,117 @@
+"""The book cautions whoever works by it, has the steps in their order, and says how to build it again."""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+import shlex
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from plugs import cli
+from tests.books import ROOT, Book, book_of
+
+RECIPE = '''"""A block with words to set."""
+from plugs import Corner, End, Plug, Station
+
+
+def long_block(length=120.0, note="plain", rounded=False, widths=(40.0, 50.0), label=None):
+    def station(x, half):
+        return Station(x=x, corners={"foot": Corner(half, 0.0), "edge": Corner(half, 30.0, 4.0 * rounded)})
+
+    stations = (station(0.0, widths[0]), station(length, widths[1]))
+    return Plug(name=f"Block {note}", stations=stations, front=End())
+'''
+
+
+@cache
+def book(name: str) -> Book:
+    """Return the book of one of the recipes, built once."""
+    return book_of(name)
+
+
+def section(page: str, name: str) -> str:
+    """Return a section of a book as plain text."""
+    part = page.partition(f'<section id="{name}">')[2].partition("<section id=")[0]
+    return html.unescape(re.sub(r"<[^>]+>", " ", part))
+
+
+@pytest.mark.parametrize("name", ["seat_hump", "sidecar_tail"])
+def test_cautions_of_all_that_is_done(name: str) -> None:
+    """Blades, dust, foam, glue, resin, and whom to ask: without a schedule too."""
+    told = section(book(name).page, "cautions")
+    for words in (
+        "Knives, saws and routers",
+        "Dust",
+        "Polystyrene",
+        "Polyurethane glue",
+        "licensed practice",
+    ):
+        assert words in told, words
+    assert re.search("resin", told, re.IGNORECASE)
+    assert ("Foam whose kind the recipe does not name" in told) == (name == "seat_hump")
+
+
+def test_steps_of_the_skin_come_in_their_order() -> None:
+    """Cloth is cut before resin is mixed; then hard, trimmed, flange trimmed, filled, foam dug out."""
+    made = book("sidecar_tail")
+    told = section(made.page, "skin")
+    places = [
+        told.index(words)
+        for words in (
+            "Pieces of cloth 280", "Foam brushed", "rounded by hand to", "first skin: batch 1", "as hard as",
+            "Free edges trimmed", "joint with the tub flange trimmed", "Filler spread", "Foam dug out",
+        )
+    ]  # fmt: skip
+    assert places == sorted(places)
+    for mix in made.summary["resin"]["mixes"]:
+        assert f"{mix['what']}: batch 1" in told
+    for roll in made.summary["cloth"]["rolls"]:
+        assert all(piece["name"] in told for piece in roll["pieces"])
+
+
+def test_foam_that_stays_is_not_dug_out() -> None:
+    """Nor is a trim of nothing told."""
+    from plugs.output.book import book_html
+
+    made = book("sidecar_tail")
+    schedule = made.summary["schedule"] | {"foam_stays": True, "filler_mm": 0.0}
+    changed = made.summary | {"schedule": schedule, "cloth": made.summary["cloth"] | {"trim_mm": 0.0}}
+    told = section(book_html(changed, made.drawings, made.scene), "skin")
+    assert not re.search("dug out|Filler spread|Free edges trimmed", told)
+
+
+def test_command_of_a_book_builds_it_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Words with spaces, quotes and signs of the shell, where the recipe is: the same parameters again."""
+    home = tmp_path / "my plugs"
+    home.mkdir()
+    path = home / "long block.py"
+    path.write_text(RECIPE, encoding="utf-8")
+    note = 'it\'s $HOME; "2 in" & more'
+    words = [f"note={note}", "rounded=yes", "widths=45.25, 50", "length=123.456789"]
+    argv = [word for pair in words for word in ("--set", pair)]
+    first, again = tmp_path / "first", tmp_path / "again"
+    monkeypatch.chdir(tmp_path)
+    assert cli.main(["build", str(path), "--only", "html", "--out", str(first), *argv]) == 0
+    page = (first / "book.html").read_text(encoding="utf-8")
+    commands = [html.unescape(text) for text in re.findall(r"<pre><code>(.*?)</code></pre>", page)]
+    assert len(commands) == 2
+    monkeypatch.chdir(home)
+    told = json.loads((first / "summary.json").read_text(encoding="utf-8"))
+    assert told["recipe"]["changed"] == ["length", "note", "rounded", "widths"]
+    for command in commands:
+        python, module, program, *rest = shlex.split(command)
+        assert (python, module, program) == ("python", "-m", "plugs")
+        assert cli.main([*rest, "--only", "csv", "--out", str(again)]) == 0
+        anew = json.loads((again / "summary.json").read_text(encoding="utf-8"))
+        assert anew["parameters"] == told["parameters"]
+        assert anew["recipe"]["sha256"] == told["recipe"]["sha256"]
+
+
+def test_command_of_a_demo_names_its_recipe() -> None:
+    """In the folder of the recipes."""
+    (command, *_) = re.findall(r"<pre><code>(.*?)</code></pre>", book("seat_hump").page)
+    assert (ROOT / "recipes" / shlex.split(html.unescape(command))[4]).is_file()
