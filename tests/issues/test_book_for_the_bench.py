@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from plugs import cli
+from plugs.output.book import book_html
 from tests.books import ROOT, Book, book_of
 
 RECIPE = '''"""A block with words to set."""
@@ -27,6 +28,21 @@ def long_block(length=120.0, note="plain", rounded=False, widths=(40.0, 50.0), l
 '''
 
 
+BOX = '''"""A box laid up in polyester, its foam dug out."""
+from plugs import Corner, Plug, Ply, Schedule, Skin, Station
+
+
+def box():
+    corners = {"foot": Corner(100.0, 0.0), "edge": Corner(90.0, 80.0)}
+    return Plug(
+        name="Box", panels=("floor", "side", "deck"),
+        stations=[Station(x=x, corners=corners) for x in (0.0, 300.0)],
+        skin=Skin(filler=0.5, bare=("floor",)), foam="xps 35", foam_stays=False, adhesive="polyurethane glue",
+        schedule=Schedule(plies=(Ply(cloth="mat 300"), Ply(cloth="peel ply 85")), barrier="foil tape"),
+    )
+'''
+
+
 @cache
 def book(name: str) -> Book:
     """Return the book of one of the recipes, built once."""
@@ -39,48 +55,58 @@ def section(page: str, name: str) -> str:
     return html.unescape(re.sub(r"<[^>]+>", " ", part))
 
 
-@pytest.mark.parametrize("name", ["seat_hump", "sidecar_tail"])
-def test_cautions_of_all_that_is_done(name: str) -> None:
+def test_cautions_of_all_that_is_done(lined: Book) -> None:
     """Blades, dust, foam, glue, resin, and whom to ask: without a schedule too."""
-    told = section(book(name).page, "cautions")
-    for words in (
-        "Knives, saws and routers",
-        "Dust",
-        "Polystyrene",
-        "Polyurethane glue",
-        "licensed practice",
-    ):
-        assert words in told, words
-    assert re.search("resin", told, re.IGNORECASE)
-    assert ("Foam whose kind the recipe does not name" in told) == (name == "seat_hump")
+    for page, is_named in ((lined.page, True), (book("seat_hump").page, False)):
+        told = section(page, "cautions")
+        for words in (
+            "Knives, saws",
+            "Dust",
+            "olystyrene",
+            "Polyurethane glue",
+            "licensed practice",
+            "Glass",
+        ):
+            assert words in told, words
+        assert ("Foam whose kind the recipe does not name" in told) is not is_named
+        assert ("Resin, hardener and filler that the recipe does not name" in told) is not is_named
+        assert ("Styrene resins" in told) is is_named
 
 
-def test_steps_of_the_skin_come_in_their_order() -> None:
-    """Cloth is cut before resin is mixed; then hard, trimmed, flange trimmed, filled, foam dug out."""
-    made = book("sidecar_tail")
-    told = section(made.page, "skin")
+@pytest.fixture(scope="module")
+def lined(tmp_path_factory: pytest.TempPathFactory) -> Book:
+    """Return the book of a small box that is laid up, and its foam dug out."""
+    path = tmp_path_factory.mktemp("lined") / "box.py"
+    path.write_text(BOX, encoding="utf-8")
+    return book_of(path)
+
+
+def test_steps_of_the_skin_come_in_their_order(lined: Book) -> None:
+    """Cloth is cut before resin is mixed; once hard it is trimmed and filled, and the foam dug out."""
+    schedule = lined.summary["schedule"]
+    schedule = schedule | {"places": schedule["places"] | {"joint flange": schedule["places"]["side"]}}
+    told = section(book_html(lined.summary | {"schedule": schedule}, lined.drawings, lined.scene), "skin")
     places = [
         told.index(words)
         for words in (
-            "Pieces of cloth 280", "Foam brushed", "rounded by hand to", "first skin: batch 1", "as hard as",
-            "Free edges trimmed", "joint with the tub flange trimmed", "Filler spread", "Foam dug out",
+            "Pieces of mat 300", "Foam brushed", "rounded by hand to", "foil tape over the foam",
+            "ply 1: batch 1",
+            "as hard as", "Peel ply torn off", "Free edges trimmed", "joint flange trimmed", "Filler spread",
+            "Foam dug out",
         )
     ]  # fmt: skip
     assert places == sorted(places)
-    for mix in made.summary["resin"]["mixes"]:
+    for mix in lined.summary["resin"]["mixes"]:
         assert f"{mix['what']}: batch 1" in told
-    for roll in made.summary["cloth"]["rolls"]:
+    for roll in lined.summary["cloth"]["rolls"]:
         assert all(piece["name"] in told for piece in roll["pieces"])
 
 
-def test_foam_that_stays_is_not_dug_out() -> None:
-    """Nor is a trim of nothing told."""
-    from plugs.output.book import book_html
-
-    made = book("sidecar_tail")
-    schedule = made.summary["schedule"] | {"foam_stays": True, "filler_mm": 0.0}
-    changed = made.summary | {"schedule": schedule, "cloth": made.summary["cloth"] | {"trim_mm": 0.0}}
-    told = section(book_html(changed, made.drawings, made.scene), "skin")
+def test_foam_that_stays_is_not_dug_out(lined: Book) -> None:
+    """Nor is filler or trim of nothing told."""
+    schedule = lined.summary["schedule"] | {"foam_stays": True, "filler_mm": 0.0}
+    changed = lined.summary | {"schedule": schedule, "cloth": lined.summary["cloth"] | {"trim_mm": 0.0}}
+    told = section(book_html(changed, lined.drawings, lined.scene), "skin")
     assert not re.search("dug out|Filler spread|Free edges trimmed", told)
 
 
