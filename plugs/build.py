@@ -8,7 +8,7 @@ from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from plugs.design import Design, Say, Work, completed, cut_out, make_design
 from plugs.drawings import (
@@ -20,6 +20,7 @@ from plugs.drawings import (
     sheet_drawings,
     template_drawings,
 )
+from plugs.errors import promise
 from plugs.output import KINDS
 from plugs.output.drawing_run import DrawingRun
 from plugs.output.folder import SUMMARY, FreshFolder
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     from plugs.shape.kernel_job import KernelProof
     from plugs.shape.kernel_worker import KernelRun
 
+_Made = TypeVar("_Made")
 OpenKernel = Callable[[], AbstractContextManager["KernelRun"]]
 
 DRAWN = ("dxf", "svg", "pdf")
@@ -108,7 +110,7 @@ def build(
         work = completed(work, say)
         work, record = (work, None) if search is None else _searched(work, search, say)
         drawings = _draw_rest(work, bench, easel, drawings, waits)
-        files = _solids(work, kinds, say) | _tables(work, kinds)
+        files = _joined(_solids(work, kinds, say), _tables(work, kinds))
         proof = None if run is None else _stepped(work, run, files, say)
         summary = _finished(work, files, drawings if "html" in kinds else None, bench, easel, proof)
         say("files")
@@ -117,6 +119,12 @@ def build(
     if record is not None:
         stored_path(path).write_text(record, encoding="utf-8")
     return Built(work=work, folder=folder, summary=summary)
+
+
+def _joined(first: Mapping[str, _Made], second: Mapping[str, _Made]) -> dict[str, _Made]:
+    """Return what two stages made, by path: no path is written twice."""
+    promise(not first.keys() & second.keys(), f"made twice: {sorted(first.keys() & second.keys())}")
+    return {**first, **second}
 
 
 def _workers(kinds: Sequence[str], after: ExitStack) -> tuple[DrawingRun | None, PictureRun | None]:
@@ -136,11 +144,11 @@ def _finished(
 ) -> dict[str, Any]:
     """Add what other processes made, the book if there are drawings for it, and the summary; return that."""
     rendered = None if bench is None else bench.rendered()
-    files |= {} if rendered is None else rendered.files
+    files |= _joined(files, {} if rendered is None else rendered.files)
     pictures: tuple[Picture, ...] = ()
     if easel is not None:
         pictures, found = easel.made()
-        files |= {picture.path: picture.content for picture in pictures}
+        files |= _joined(files, {picture.path: picture.content for picture in pictures})
         work = replace(work, findings=(*work.findings, *found))
     summary = summarise(work, files, proof, rendered)
     if drawings is not None:
@@ -207,7 +215,7 @@ def _draw(work: Work, bench: DrawingRun | None, wants_paper: bool, say: Say) -> 
     drawings: dict[str, Drawing] = {}
     for make in (layer_drawings, template_drawings, edge_drawings):
         made = make(work)
-        drawings |= made
+        drawings = _joined(drawings, made)
         if bench is not None:
             bench.submit(made)
     if bench is not None and wants_paper:
@@ -234,7 +242,7 @@ def _draw_rest(
         if wants_paper:
             bench.print_out(paper_job(work, (*drawings, *cloth)))
         bench.submit(seen)
-    return drawings | seen  # the rolls show every piece of cloth
+    return _joined(drawings, seen)  # the rolls show every piece of cloth
 
 
 def _stepped(work: Work, run: KernelRun, files: dict[str, bytes], say: Say) -> KernelProof:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TypedDict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypedDict
 
 from plugs.design import Work
+from plugs.errors import promise
 from plugs.foam.layers import Layer
 from plugs.output.base_drawing import base_drawing
 from plugs.output.drawing import layer_drawing
 from plugs.output.drawing_run import PaperJob
+from plugs.output.file_names import file_stems
 from plugs.output.glue_drawing import with_glue
 from plugs.output.picture import Drawing
 from plugs.output.pieces_drawing import with_pieces
@@ -18,6 +22,9 @@ from plugs.output.sanding_map import sanding_map
 from plugs.output.sheet_drawing import sheet_drawing
 from plugs.output.template_drawing import template_drawing
 from plugs.paper import paper_of
+
+if TYPE_CHECKING:
+    from plugs.lamination import Lamination
 
 
 class _Words(TypedDict):
@@ -35,6 +42,22 @@ FULL_SIZE = "templates/full-size.pdf"
 
 _SEEN_DEG = 5.0
 """A second net on a patch that shears by less shows nothing in a drawing, degrees."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClothStems:
+    """The names of the files of cloth, without ending, no two alike on any file system.
+
+    Attributes
+    ----------
+    patterns : tuple of str
+        Of each piece, roll by roll.
+    rolls, nets : tuple of str
+    """
+
+    patterns: tuple[str, ...]
+    rolls: tuple[str, ...]
+    nets: tuple[str, ...]
 
 
 def layer_stem(layer: Layer) -> str:
@@ -95,7 +118,7 @@ def template_drawings(work: Work) -> dict[str, Drawing]:
     drawings += [
         recess_drawing(kit, name=f"recess-{i:02d}", **words) for i, kit in enumerate(parts.kits, start=1)
     ]
-    return {f"templates/{drawing.name}": drawing for drawing in drawings}
+    return _by_path("templates", drawings)
 
 
 def cloth_drawings(work: Work) -> dict[str, Drawing]:
@@ -112,37 +135,56 @@ def cloth_drawings(work: Work) -> dict[str, Drawing]:
     """
     if work.lamination is None:
         return {}
-    from plugs.output.cloth_drawing import file_name, pattern_drawing
+    from plugs.output.cloth_drawing import pattern_drawing
 
-    return {
-        f"cloth/{file_name(one.pattern.name)}": pattern_drawing(one.pattern, **_words(work))
-        for roll in work.lamination.rolls
-        for one in roll.laid
-    }
+    words, made = _words(work), work.lamination
+    patterns = [one.pattern for roll in made.rolls for one in roll.laid]
+    stems = cloth_stems(made).patterns
+    drawings = [pattern_drawing(p, name=stem, **words) for p, stem in zip(patterns, stems, strict=True)]
+    return _by_path("cloth", drawings)
+
+
+def cloth_stems(made: Lamination) -> ClothStems:
+    """Return the names of the files of cloth.
+
+    Parameters
+    ----------
+    made : Lamination
+
+    Returns
+    -------
+    ClothStems
+    """
+    patterns = [one.pattern.name for roll in made.rolls for one in roll.laid]
+    rolls = [f"roll {roll.cloth}" for roll in made.rolls]
+    stems = file_stems([*patterns, *rolls, *(f"shear {net.name}" for net in made.nets)])
+    first, last = len(patterns), len(patterns) + len(rolls)
+    return ClothStems(patterns=stems[:first], rolls=stems[first:last], nets=stems[last:])
+
+
+def _by_path(folder: str, drawings: Sequence[Drawing]) -> dict[str, Drawing]:
+    """Return drawings by their paths in the build's folder, without ending."""
+    found = {f"{folder}/{drawing.name}": drawing for drawing in drawings}
+    promise(len(found) == len(drawings), f"two drawings of {folder} have one name")
+    return found
 
 
 def _looked_at(work: Work) -> dict[str, Drawing]:
     """Return the drawings of rolls and of the cloth's shear."""
     if work.lamination is None:
         return {}
-    from plugs.output.cloth_drawing import file_name, roll_drawing
+    from plugs.output.cloth_drawing import roll_drawing
     from plugs.output.drape_drawing import drape_drawing
 
     words, made = _words(work), work.lamination
-    rolls = {f"cloth/roll-{file_name(roll.cloth)}": roll_drawing(roll, **words) for roll in made.rolls}
-    nets = {
-        f"cloth/shear-{file_name(net.name)}": drape_drawing(
-            net.surface,
-            net.drape,
-            zone=net.name,
-            name=f"shear-{file_name(net.name)}",
-            darts=net.darts,
-            **words,
-        )
-        for net in made.nets
+    stems = cloth_stems(made)
+    rolls = [roll_drawing(r, name=stem, **words) for r, stem in zip(made.rolls, stems.rolls, strict=True)]
+    nets = [
+        drape_drawing(net.surface, net.drape, zone=net.name, name=stem, darts=net.darts, **words)
+        for net, stem in zip(made.nets, stems.nets, strict=True)
         if net.name == net.patch.name or net.drape.largest_shear_deg > _SEEN_DEG
-    }
-    return rolls | nets
+    ]
+    return _by_path("cloth", [*rolls, *nets])
 
 
 def is_pictured(stem: str) -> bool:
@@ -175,8 +217,7 @@ def sheet_drawings(work: Work) -> dict[str, Drawing]:
     words, nesting = _words(work), work.parts.nesting
     found = {SANDING_MAP: sanding_map(work.parts.sanding, **words)}
     if nesting is not None:
-        drawings = [sheet_drawing(sheet, nesting, **words) for sheet in nesting.sheets]
-        found |= {f"sheets/{drawing.name}": drawing for drawing in drawings}
+        found |= _by_path("sheets", [sheet_drawing(sheet, nesting, **words) for sheet in nesting.sheets])
     return found | _looked_at(work)
 
 

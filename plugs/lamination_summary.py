@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from plugs.drawings import cloth_stems
 from plugs.figures import rounded
 from plugs.lamination import Laid, Lamination
-from plugs.output.cloth_drawing import file_name
 from plugs.recipe import Plug
 from plugs.skin.figures import cost_figures, layup_figures, part_figures, resin_figures, shopping_figures
 from plugs.skin.roll import Roll
@@ -42,6 +42,8 @@ def lamination_summary(plug: Plug, made: Lamination, files: Mapping[str, bytes])
 
 def _cloth(made: Lamination, files: Mapping[str, bytes]) -> dict[str, Any]:
     """Return zones, pieces, seams, rolls and nets."""
+    stems = cloth_stems(made)
+    cut = iter(stems.patterns)
     areas: dict[str, float] = {}
     for patch in made.surface.patches:
         zone = made.surface.zones[patch.zone].name
@@ -61,19 +63,19 @@ def _cloth(made: Lamination, files: Mapping[str, bytes]) -> dict[str, Any]:
             }
             for seam in made.patterns.seams
         ],
-        "rolls": [_roll(roll, files) for roll in made.rolls],
-        "nets": [_net(net, files) for net in made.nets],
+        "rolls": [_roll(roll, files, stem, cut) for roll, stem in zip(made.rolls, stems.rolls, strict=True)],
+        "nets": [_net(net, files, stem) for net, stem in zip(made.nets, stems.nets, strict=True)],
     }
 
 
-def _roll(roll: Roll, files: Mapping[str, bytes]) -> dict[str, Any]:
+def _roll(roll: Roll, files: Mapping[str, bytes], stem: str, cut: Iterator[str]) -> dict[str, Any]:
     """Return a roll with the pieces that are cut from it."""
     return {
         "cloth": roll.cloth,
         "width_mm": rounded(roll.roll_width),
         "length_m": rounded(roll.length_to_buy_m),
         "yield_ratio": rounded(roll.yield_ratio),
-        "files": _files(files, f"roll-{file_name(roll.cloth)}"),
+        "files": _files(files, stem),
         "pieces": [
             {
                 "name": one.pattern.name,
@@ -84,14 +86,14 @@ def _roll(roll: Roll, files: Mapping[str, bytes]) -> dict[str, Any]:
                 "is_exact": one.pattern.is_exact,
                 "stretch_min": rounded(one.pattern.stretch_min),
                 "stretch_max": rounded(one.pattern.stretch_max),
-                "files": _files(files, file_name(one.pattern.name)),
+                "files": _files(files, next(cut)),
             }
             for one in roll.laid
         ],
     }
 
 
-def _net(net: Laid, files: Mapping[str, bytes]) -> dict[str, Any]:
+def _net(net: Laid, files: Mapping[str, bytes], stem: str) -> dict[str, Any]:
     """Return how a cloth shears on a patch, and what would help where it locks."""
     draped, remedies = net.drape, net.remedies
     restart = None if remedies is None else remedies.restart
@@ -118,7 +120,7 @@ def _net(net: Laid, files: Mapping[str, bytes]) -> dict[str, Any]:
         "darted_shear_deg": None if remedies is None else rounded(remedies.darted_deg),
         "split_at_mm": None if split is None else [rounded(v) for v in split.at],
         "split_shear_deg": None if split is None else rounded(split.largest_shear_deg),
-        "files": _files(files, f"shear-{file_name(net.name)}"),
+        "files": _files(files, stem),
     }
 
 

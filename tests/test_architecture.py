@@ -171,6 +171,7 @@ ORDER = (
     "plugs.skin.roll",
     # output: what a notebook shows of a plug
     "plugs.output",
+    "plugs.output.file_names",
     "plugs.output.picture",
     "plugs.output.styles",
     "plugs.output.flat",
@@ -273,7 +274,8 @@ LATE = ("cadquery", "OCP", "ezdxf", "reportlab", "PIL")
 LIGHT = (
     "plugs.errors", "plugs.tolerances", "plugs.units", "plugs.starter", "plugs.reading",
     "plugs.limits", "plugs.checking", "plugs.shape.section", "plugs.shape.cells", "plugs.shape.ledger",
-    "plugs.shape.table", "plugs.paper", "plugs.output", "plugs.output.folder", "plugs.cli",
+    "plugs.shape.table", "plugs.paper", "plugs.output", "plugs.output.file_names", "plugs.output.folder",
+    "plugs.cli",
 )  # fmt: skip
 """Modules that load only Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Sequence
 from typing import Final
 
@@ -30,29 +29,16 @@ _NAME_LARGEST: Final = 20.0
 _NAME_LEAST: Final = 3.0
 _NOTCH_TEXT: Final = 4.0
 _ARROW: Final = 80.0
-_DIGITS: Final = re.compile(r"[^a-z0-9]+")
 
 
-def file_name(words: str) -> str:
-    """Return a name fit for a file: small letters, figures and hyphens.
-
-    Parameters
-    ----------
-    words : str
-
-    Returns
-    -------
-    str
-    """
-    return _DIGITS.sub("-", words.lower()).strip("-") or "piece"
-
-
-def pattern_drawing(pattern: Pattern, *, plug_name: str, display_unit: str = "mm") -> Drawing:
+def pattern_drawing(pattern: Pattern, *, name: str, plug_name: str, display_unit: str = "mm") -> Drawing:
     """Return the drawing of one piece of cloth at full size, as it is seen from outside the part.
 
     Parameters
     ----------
     pattern : Pattern
+    name : str
+        Of its file.
     plug_name : str
     display_unit : str
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
@@ -84,17 +70,19 @@ def pattern_drawing(pattern: Pattern, *, plug_name: str, display_unit: str = "mm
         Label(text=row, at=(left, y - GAP / 2.0 - i * ROW - TEXT), height=TEXT) for i, row in enumerate(rows)
     ]
     return Drawing(
-        name=file_name(pattern.name), title=f"{plug_name}, cloth {pattern.name}",
+        name=name, title=f"{plug_name}, cloth {pattern.name}",
         paths=(*paths, *bars), labels=tuple(labels),
     )  # fmt: skip
 
 
-def roll_drawing(roll: Roll, *, plug_name: str, display_unit: str = "mm") -> Drawing:
+def roll_drawing(roll: Roll, *, name: str, plug_name: str, display_unit: str = "mm") -> Drawing:
     """Return the drawing of a roll with all pieces on it; the warp runs along it, to the right.
 
     Parameters
     ----------
     roll : Roll
+    name : str
+        Of its file.
     plug_name : str
     display_unit : str
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
@@ -132,7 +120,7 @@ def roll_drawing(roll: Roll, *, plug_name: str, display_unit: str = "mm") -> Dra
         Label(text=row, at=(0.0, y - GAP / 2.0 - i * ROW - TEXT), height=TEXT) for i, row in enumerate(rows)
     ]
     return Drawing(
-        name=f"roll-{file_name(roll.cloth)}", title=f"{plug_name}, roll of {roll.cloth}",
+        name=name, title=f"{plug_name}, roll of {roll.cloth}",
         paths=(*paths, *bars), labels=tuple(labels),
     )  # fmt: skip
 

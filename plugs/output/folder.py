@@ -9,7 +9,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Final
 
-from plugs.errors import PlugError
+from plugs.errors import PlugError, promise
+from plugs.output.file_names import folded
 
 SUMMARY: Final = "summary.json"
 """The file by which a build's folder is known: it lists all others."""
@@ -101,6 +102,7 @@ class FreshFolder:
         PlugError
             There is no room, or no right to write.
         """
+        promise(len({folded(name) for name in files}) == len(files), "two files of the build have one name")
         try:
             for name, content in files.items():
                 path = self.fresh / name

@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from plugs.errors import PlugError
-from plugs.output.cloth_drawing import CENTRELINE, CUT, NOTCH, SEAM, file_name, pattern_drawing, roll_drawing
+from plugs.output.cloth_drawing import CENTRELINE, CUT, NOTCH, SEAM, pattern_drawing, roll_drawing
 from plugs.output.svg import render_svg
 from plugs.shape.recess import Recess
 from plugs.skin.breadths import in_breadths
@@ -270,7 +270,7 @@ def test_bias_turns_the_piece_on_the_roll(surface: Zoned) -> None:
 def test_drawings_hold_every_group_of_lines(four: PatternSet) -> None:
     """Cut, seam, notch and centreline, labels with the notches' names; the roll's pieces all on it."""
     deck = piece(four, 1, "deck")
-    drawing = pattern_drawing(deck, plug_name="Box")
+    drawing = pattern_drawing(deck, name="p1-deck", plug_name="Box")
     assert {p.dxf_layer for p in drawing.paths} >= {CUT, SEAM, NOTCH, CENTRELINE, "LABELS"}
     words = {label.text for label in drawing.labels}
     assert {notch.name for notch in deck.notches} <= words
@@ -280,13 +280,14 @@ def test_drawings_hold_every_group_of_lines(four: PatternSet) -> None:
     assert shapely.Polygon(cut[0].points).area == pytest.approx(deck.outline.area, rel=1e-2)
     roll = lay_out(four.patterns, "fine cloth", 1000.0, LAPS)
     assert roll.laid == () and roll.length_to_buy_m == 0.0
-    whole = roll_drawing(lay_out(four.patterns, "cloth", 1000.0, LAPS), plug_name="Box", display_unit="in")
+    whole = roll_drawing(
+        lay_out(four.patterns, "cloth", 1000.0, LAPS), name="roll-cloth", plug_name="Box", display_unit="in"
+    )
     assert sum(p.dxf_layer == CUT for p in whole.paths) == len(four.patterns)
     for picture in (drawing, whole):
         assert render_svg(picture) == render_svg(picture)
     with pytest.raises(AssertionError):
-        roll_drawing(roll, plug_name="Box")
-    assert file_name("P2 side, port!") == "p2-side-port"
+        roll_drawing(roll, name="roll-cloth", plug_name="Box")
 
 
 def test_ten_thousand_faces_lie_flat_within_a_second() -> None:
