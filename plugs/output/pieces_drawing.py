@@ -28,6 +28,8 @@ PIECE_COLUMNS: Final = (
 
 _LARGEST: Final = 16.0
 _LEAST: Final = 3.0
+_LEAST_OVER: Final = 4.0  # of a name over its face
+_FACE: Final = 0.6  # of the name's height
 _CLEAR: Final = 1.5
 _THINNED: Final = 0.25
 _ROOM: Final = 1.6  # of a letter's height, for tails and accents
@@ -125,12 +127,13 @@ def _name(piece: Piece, voids: Sequence[Void], clear: shapely.Geometry, face: st
     room = shapely.difference(room, shapely.union_all([clear, *(void.outline for void in voids)]))
     parts = [part for part in shapely.get_parts(room) if part.area > 0.0]
     parts = sorted(parts, key=lambda part: -part.area)[:3]
-    # in heights of the name: its own row, and that of the face, half as tall
-    x, y, height = _largest(parts, max(len(piece.name), 0.5 * len(face)), 1.5)
-    if height >= 2.0 * _LEAST:
+    # in heights of the name: its own row, and that of the face
+    x, y, height = _largest(parts, max(len(piece.name), _FACE * len(face)), 1.0 + _FACE)
+    if height >= _LEAST_OVER:
+        up, down = 0.5 * _FACE * _ROOM * height, 0.5 * _ROOM * height
         return [
-            Label(text=piece.name, at=(x, y + 0.25 * _ROOM * height), height=height, align="centre"),
-            Label(text=face, at=(x, y - 0.5 * _ROOM * height), height=0.5 * height, align="centre"),
+            Label(text=piece.name, at=(x, y + up), height=height, align="centre"),
+            Label(text=face, at=(x, y - down), height=_FACE * height, align="centre"),
         ]
     x, y, height = _largest(parts, len(piece.name), 1.0)
     if height < _LEAST:
