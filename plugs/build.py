@@ -25,7 +25,7 @@ from plugs.output import KINDS
 from plugs.output.drawing_run import DrawingRun
 from plugs.output.folder import SUMMARY, FreshFolder
 from plugs.output.picture_run import PictureRun
-from plugs.parts import searched, stored_path
+from plugs.parts import searched, store_sheets
 from plugs.shape import mesh
 from plugs.summary import summarise
 
@@ -102,6 +102,8 @@ def build(
         design = make_design(path, overrides, kernel)
         folder = out if out is not None else Path("exports") / design.recipe.name
         fresh = after.enter_context(FreshFolder(folder))
+        if search is not None:
+            store_sheets(path, None)
         run = _submitted(design, kernel()) if "step" in kinds else None
         bench, easel = _workers(kinds, after)
         work = cut_out(design, say)
@@ -115,9 +117,9 @@ def build(
         summary = _finished(work, files, drawings if "html" in kinds else None, bench, easel, proof)
         say("files")
         fresh.write(files)
+        if record is not None:
+            store_sheets(path, record)
         fresh.swap_in()
-    if record is not None:
-        stored_path(path).write_text(record, encoding="utf-8")
     return Built(work=work, folder=folder, summary=summary)
 
 

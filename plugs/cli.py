@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import argparse
-import io
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, cast
 
+from plugs import streams
 from plugs.errors import Finding, PlugError
 from plugs.output import KINDS
+from plugs.output.folder import SUMMARY, drop_build, recover_all
 
 if TYPE_CHECKING:
     from plugs.build import Built
     from plugs.design import Work
 
 _BUILT, _INPUT_FAULT, _FINDINGS = 0, 2, 3
+_STOPPED, _INTERRUPT = 128, 2
 
 
 class _UsageError(ValueError):
@@ -29,6 +31,10 @@ class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """Raise instead of printing the usage."""
         raise _UsageError(message, self.prog)
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        """Say the help as anything else is said."""
+        _tell(message.rstrip("\n"))
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -43,20 +49,52 @@ def main(arguments: Sequence[str] | None = None) -> int:
     -------
     int
         0 done, 2 a fault of the input, 3 findings under ``--strict``. A fault of ours is an
-        exception, which Python turns into 1.
+        exception, which Python turns into 1; 128 and the signal's number for a command that was ended.
     """
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):  # a name beyond the terminal's letters stops nothing
-            stream.reconfigure(errors="replace")
+    streams.settle()
+    with streams.ended_by_signals():
+        try:
+            return _run(sys.argv[1:] if arguments is None else arguments)
+        except PlugError as error:
+            _complain(str(error))
+            return _INPUT_FAULT
+        except KeyboardInterrupt as stop:
+            _complain("stopped; the last good build is untouched")
+            return _STOPPED + (stop.number if isinstance(stop, streams.Stopped) else _INTERRUPT)
+
+
+def _run(words: Sequence[str]) -> int:
+    """Run a command, after putting back what one that was killed left aside."""
+    options = _options(words)
+    out = getattr(options, "out", None)
+    for parent in dict.fromkeys((Path("exports"), Path("exports") if out is None else out.parent)):
+        recover_all(parent)
+    return {"new": _new, "check": _check, "build": _build, "watch": _watch}[options.command](options)
+
+
+def _tell(text: str) -> None:
+    """Say something on standard output; whoever has stopped listening is told nothing more."""
     try:
-        options = _options(sys.argv[1:] if arguments is None else arguments)
-        return {"new": _new, "check": _check, "build": _build, "watch": _watch}[options.command](options)
-    except PlugError as error:
-        print(error, file=sys.stderr)
-        return _INPUT_FAULT
-    except KeyboardInterrupt:
-        print("stopped; the last good build is untouched", file=sys.stderr)
-        return 130
+        print(text, flush=True)
+    except BrokenPipeError:
+        streams.silence(sys.stdout)
+    except (OSError, ValueError) as error:
+        streams.silence(sys.stdout)
+        words = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise PlugError(
+            param="standard output",
+            value=getattr(sys.stdout, "name", "closed"),
+            reason=f"what was found cannot be told: {words}",
+            remedy="the command itself is done; send its words where there is room, such as > words.txt",
+        ) from error
+
+
+def _complain(text: str) -> None:
+    """Say something on standard error, if anybody can hear it."""
+    try:
+        print(text, file=sys.stderr, flush=True)
+    except (OSError, ValueError):
+        streams.silence(sys.stderr)
 
 
 def _options(words: Sequence[str]) -> argparse.Namespace:
@@ -155,7 +193,7 @@ def _kinds(options: argparse.Namespace) -> list[str]:
 
 def _say(text: str) -> None:
     """Show progress on a terminal, nothing elsewhere."""
-    if sys.stderr.isatty():
+    if streams.is_terminal(sys.stderr):
         print(f"\r\033[K{text + ' ...' if text else ''}", end="", file=sys.stderr, flush=True)
 
 
@@ -168,7 +206,7 @@ def _build(options: argparse.Namespace) -> int:
         built = build(options.recipe, changes, out=options.out, kinds=kinds, search=options.search, say=_say)
     finally:
         _say("")
-    print(_closing_table(built))
+    _tell(_closing_table(built))
     return _verdict(built.work.findings, options.strict)
 
 
@@ -185,24 +223,31 @@ def _watch(options: argparse.Namespace) -> int:
     from plugs.watching import Outcome, watch
 
     out = options.out if options.out is not None else Path("exports") / options.recipe.stem
+    look = out.parent / f"{out.resolve().name}-first-look"
 
     def make(path: Path, overrides: Mapping[str, object], **words: Any) -> object:
-        quick = len(words["kinds"]) < len(kinds)
-        return first_look(path, overrides, **words) if quick else build(path, overrides, **words)
+        if len(words["kinds"]) < len(kinds):
+            return first_look(path, overrides, **words | {"out": look})
+        return build(path, overrides, **words)
 
     with ExitStack() as after:
+        after.callback(drop_build, look)
         server = None if options.serve is None else after.enter_context(FolderServer(out, options.serve))
         if server is not None:
-            print(f"open {server.url} in a browser on this machine; Ctrl-C ends it", flush=True)
+            _tell(f"open {server.url} in a browser on this machine; Ctrl-C ends it")
 
         def told(outcome: Outcome) -> None:
             _say("")
+            if outcome.is_last or outcome.fault is not None:
+                drop_build(look)
             if outcome.fault is not None:
-                print(f"{outcome.fault}\nthe last good build stays in {out}", file=sys.stderr, flush=True)
+                is_there = (out / SUMMARY).is_file()
+                stays = f"the last good build stays in {out}" if is_there else "there is no build yet"
+                _complain(f"{outcome.fault}\n{stays}")
             elif not outcome.is_last:
-                print(f"foam and layers are in {out}; the rest follows", flush=True)
+                _tell(f"foam and layers are in {look}; the rest follows")
             else:
-                print(_closing_table(cast("Built", outcome.built)), flush=True)
+                _tell(_closing_table(cast("Built", outcome.built)))
             if server is not None and (outcome.is_last or outcome.fault is not None):
                 server.announce("" if outcome.fault is None else str(outcome.fault))
 
@@ -229,8 +274,7 @@ def _check(options: argparse.Namespace) -> int:
         work = work_out(make_design(options.recipe, changes), _say)
     finally:
         _say("")
-    print("\n".join(_size_rows(work)))
-    print(_findings_table(work.findings))
+    _tell("\n".join([*_size_rows(work), _findings_table(work.findings)]))
     return _verdict(work.findings, options.strict)
 
 
@@ -311,17 +355,17 @@ def _new(options: argparse.Namespace) -> int:
     path = Path(options.name)
     if path.suffix != ".py":
         path = Path(f"{options.name}.py")
-    if path.parent == Path() and Path("recipes").is_dir():
-        path = Path("recipes") / path
-    text = starter_recipe(path.stem)
-    if path.exists():
-        raise PlugError(
-            param="NAME",
-            value=str(path),
-            reason="the file is there already",
-            remedy=f"use another name, such as {path.stem}_2",
-        )
+    text = starter_recipe(options.name if path.stem == ".py" else path.stem)
     try:
+        if path.parent == Path() and Path("recipes").is_dir():
+            path = Path("recipes") / path
+        if path.exists():
+            raise PlugError(
+                param="NAME",
+                value=str(path),
+                reason="the file is there already",
+                remedy=f"use another name, such as {path.stem}_2",
+            )
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8")
     except OSError as error:
@@ -329,7 +373,7 @@ def _new(options: argparse.Namespace) -> int:
             param="NAME",
             value=str(path),
             reason=f"the file cannot be written: {error.strerror}",
-            remedy="name a folder that you may write to",
+            remedy="name a folder that you may write to, such as ~/plugs/cover_1",
         ) from error
-    print(f"wrote {path}; build it with: python -m plugs build {path}")
+    _tell(f"wrote {path}; build it with: python -m plugs build {path}")
     return _BUILT

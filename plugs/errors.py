@@ -138,6 +138,24 @@ class _Shown(Repr):
 _SHOWN: Final = _Shown()
 
 
+def is_text(words: str) -> bool:
+    """Return whether words can be written to a file: they hold no byte that was no letter.
+
+    Parameters
+    ----------
+    words : str
+
+    Returns
+    -------
+    bool
+    """
+    try:
+        words.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
 def promise(holds: bool, words: str) -> None:
     """Stop when something that this program promises does not hold, whatever the interpreter's options.
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -163,8 +165,42 @@ def stored_sheets(recipe: Path) -> object:
         if path.stat().st_size > _LARGEST_RECORD:
             return ""
         return json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return ""
+
+
+def store_sheets(recipe: Path, record: str | None) -> None:
+    """Store what a search found beside a recipe, whole or not at all.
+
+    Parameters
+    ----------
+    recipe : Path
+    record : str or None
+        As `searched` returns it; None only tries whether one could be stored.
+
+    Raises
+    ------
+    PlugError
+        It cannot be written there.
+    """
+    path = stored_path(recipe)
+    passing = path.with_name(f".{path.name}.new-{os.getpid()}")
+    try:
+        if path.exists():
+            path.open("ab").close()  # what may not be written is not replaced
+        passing.write_text(record or "", encoding="utf-8")
+        if record is not None:
+            passing.replace(path)
+    except OSError as error:
+        raise PlugError(
+            param="--search",
+            value=str(path),
+            reason=f"the sheets that are found cannot be kept there: {error.strerror}",
+            remedy="copy the recipe to a folder that you may write to, or leave --search out",
+        ) from error
+    finally:
+        with suppress(OSError):
+            passing.unlink(missing_ok=True)
 
 
 def searched(plug: Plug, parts: Parts, seconds: float) -> tuple[Parts, str]:

@@ -14,11 +14,13 @@ import re
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from hashlib import sha256
 from pathlib import Path
 from types import CodeType, FunctionType, MappingProxyType, ModuleType
 from typing import Final, TypeVar
 
-from plugs.errors import PlugError, shown
+from plugs.errors import PlugError, is_text, shown
+from plugs.streams import set_back
 from plugs.units import parse_value
 
 _Value = TypeVar("_Value")
@@ -41,6 +43,10 @@ class Recipe:
         The function's parameters in order, each with its default.
     doc : str
         What the function, or else the file, says about the part; may be empty.
+    folder : str
+        In which the file left the program when it was read; its function finds itself there again.
+    sha256 : str
+        Of what was read, in hexadecimal.
     """
 
     path: Path
@@ -48,6 +54,8 @@ class Recipe:
     function: Callable[..., object]
     parameters: Mapping[str, object]
     doc: str
+    folder: str
+    sha256: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -89,6 +97,9 @@ def load_recipe(path: Path) -> Recipe:
         whose parameters all have names and defaults.
     """
     raw = _contents(path)
+    if not is_text(path.name):
+        reason = "its name holds bytes that are no letters in this terminal's encoding"
+        raise _file_fault(path, reason, f"rename it, say to plug-1{path.suffix}, or set PYTHONUTF8=1")
     if path.suffix != ".py":
         raise PlugError(
             param="recipe",
@@ -100,14 +111,17 @@ def load_recipe(path: Path) -> Recipe:
     module = ModuleType(f"plugs_recipe_{_as_identifier(path.stem)}")
     module.__file__ = str(path.absolute())
     sys.modules[module.__name__] = module  # dataclasses look their own module up here
-    _run_user_code(lambda: exec(code, module.__dict__), path)  # noqa: S102 - running it is the purpose
+    folder = _run_user_code(lambda: _executed(code, module), path)
     function = _the_function(module, path)
+    _check_plain(function, path)
     return Recipe(
         path=path,
         name=path.stem,
         function=function,
         parameters=_defaults(function, path),
         doc=inspect.getdoc(function) or inspect.cleandoc(module.__doc__ or ""),
+        folder=folder,
+        sha256=sha256(raw).hexdigest(),
     )
 
 
@@ -147,7 +161,12 @@ def run_recipe(recipe: Recipe, overrides: Mapping[str, object]) -> Made:
                 remedy=f"give a finite number; the recipe's own is {shown(recipe.parameters[name])}",
                 where="--set",
             )
-    result = _run_user_code(lambda: recipe.function(**values), recipe.path)
+
+    def work() -> object:
+        os.chdir(recipe.folder)
+        return recipe.function(**values)
+
+    result = _run_user_code(work, recipe.path)
     return Made(result=result, parameters=MappingProxyType(values))
 
 
@@ -167,9 +186,16 @@ def split_assignment(text: str) -> tuple[str, str]:
     Raises
     ------
     PlugError
-        There is no equals sign, or no name in front of it.
+        There is no equals sign, no name in front of it, or something that is no text.
     """
     name, equals, value = (part.strip() for part in text.partition("="))
+    if not is_text(text):
+        raise PlugError(
+            param="--set",
+            value=text,
+            reason="it holds bytes that are no letters in this terminal's encoding",
+            remedy="write it in UTF-8, and set PYTHONUTF8=1",
+        )
     if equals and name:
         return name, value
     raise PlugError(
@@ -188,6 +214,9 @@ def _contents(path: Path) -> bytes:
             raise _file_fault(path, "it is a folder, not a recipe", f"name a file in it: {inside}")
         if not path.exists():
             raise _file_fault(path, "there is no such file", _closest_recipes(path))
+        if not path.is_file():
+            reason = "it is a pipe or a device, not a file"
+            raise _file_fault(path, reason, f"save it as a file, such as {path.stem}-1.py")
         return path.read_bytes()
     except OSError as error:
         reason = f"it cannot be read: {error.strerror or error}"
@@ -226,10 +255,21 @@ def _compiled(path: Path, source: str) -> CodeType:
         raise _file_fault(path, f"Python cannot read it: {error}", remedy) from error
 
 
+def _executed(code: CodeType, module: ModuleType) -> str:
+    """Run a recipe's file, and return the folder in which it leaves the program."""
+    exec(code, module.__dict__)  # noqa: S102 - running it is the purpose
+    return os.getcwd()  # noqa: PTH109 - a Path is not needed
+
+
 def _run_user_code(work: Callable[[], _Value], path: Path) -> _Value:
-    """Return what the recipe's own code returns; whatever it raises becomes a `PlugError`."""
+    """Return what the recipe's own code returns; whatever it raises becomes a `PlugError`.
+
+    What it changes of the program round it is set back.
+    """
+    closed: list[str] = []
     try:
-        return work()
+        with set_back(closed):
+            result = work()
     except PlugError as error:
         line = _trace(error, path)[1]
         place = f"{path}:{line}" if line else str(path)
@@ -240,12 +280,18 @@ def _run_user_code(work: Callable[[], _Value], path: Path) -> _Value:
             remedy=error.remedy,
             where=f"{place}, {error.where}" if error.where else place,
         ) from error
+    except KeyboardInterrupt:
+        raise  # somebody wants an end
     # The recipe is the user's program: whatever it raises is a fault of the input. This is the one
     # place in the house where everything is caught.
-    except (Exception, SystemExit) as error:
+    except BaseException as error:
         if isinstance(error, AssertionError) and _trace(error, path)[0].startswith(_OURS):
             raise  # a promise of ours that is broken, not the recipe's
         raise _raised(error, path) from error
+    if closed:
+        reason = f"the recipe closes {closed[0]}, on which the build tells what it does"
+        raise _file_fault(path, reason, f"take the close out of {path.name}")
+    return result
 
 
 def _raised(error: BaseException, path: Path) -> PlugError:
@@ -319,6 +365,20 @@ def _the_function(module: ModuleType, path: Path) -> FunctionType:
         f"write def {wanted}(length=400.0): and return a Plug from it"
     )  # fmt: skip
     raise _file_fault(path, "it defines no public function", remedy)
+
+
+def _check_plain(function: FunctionType, path: Path) -> None:
+    """Refuse a function that returns a promise of a plug rather than a plug."""
+    kinds = {
+        "async": inspect.iscoroutinefunction(function) or inspect.isasyncgenfunction(function),
+        "yield": inspect.isgeneratorfunction(function),
+    }
+    word = next((word for word, is_kind in kinds.items() if is_kind), None)
+    if word:
+        line = function.__code__.co_firstlineno
+        reason = f"with {word} in it, the function returns no Plug when it is called"
+        remedy = f"take {word} out of the function in line {line}, and return a Plug from it"
+        raise _file_fault(path, reason, remedy, line=line)
 
 
 def _defaults(function: FunctionType, path: Path) -> Mapping[str, object]:

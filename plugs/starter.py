@@ -121,6 +121,8 @@ def starter_recipe(name: str) -> str:
 def _why_no_name(name: str) -> str:
     """Return why no function can be named after a part; empty if one can."""
     function = _joined(name)
+    if not name.isprintable():
+        return "it holds something that cannot be seen"
     if "/" in name or "\\" in name:
         return "it is the name of a part, not of a folder"
     if not function:

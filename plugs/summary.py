@@ -55,7 +55,7 @@ def summarise(
             "changed": [
                 name for name, value in design.parameters.items() if value != design.recipe.parameters[name]
             ],
-            "sha256": hashlib.sha256(design.recipe.path.read_bytes()).hexdigest(),
+            "sha256": design.recipe.sha256,
         },
         "display_unit": design.plug.display_unit,
         "parameters": {name: _plain(value) for name, value in design.parameters.items()},

@@ -256,9 +256,10 @@ class _Files:
         ]:
             del sys.modules[name]
         importlib.invalidate_caches()
+        gone = [path for path in self._marks if _mark(path) is None]
         self._marks.clear()
         self._sums.clear()
-        for path in self._named:
+        for path in (*self._named, *gone):  # what is gone may come back, and nobody opens it until then
             self._note(path)
         self._thread = threading.get_ident()
         _hear()

@@ -28,6 +28,7 @@ ORDER = (
     "plugs.limits",
     "plugs.checking",
     "plugs.workers",
+    "plugs.streams",
     # shape: from a recipe's words to a body
     "plugs.shape.section",
     "plugs.shape.plan",
@@ -77,6 +78,7 @@ ORDER = (
     "plugs.shape.kernel",
     "plugs.shape.kernel_work",
     "plugs.shape.step_reading",
+    "plugs.shape.own_shape",
     "plugs.shape.kernel_worker",
     "plugs.shape.kernel_kept",
     # measure: outlines that somebody drew or measured
@@ -275,7 +277,7 @@ LIGHT = (
     "plugs.errors", "plugs.tolerances", "plugs.units", "plugs.starter", "plugs.reading",
     "plugs.limits", "plugs.checking", "plugs.shape.section", "plugs.shape.cells", "plugs.shape.ledger",
     "plugs.shape.table", "plugs.paper", "plugs.output", "plugs.output.file_names", "plugs.output.folder",
-    "plugs.cli",
+    "plugs.streams", "plugs.workers", "plugs.cli",
 )  # fmt: skip
 """Modules that load only Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
 

@@ -126,7 +126,7 @@ def read_stored(
             )
             for sheet in record["sheets"]
         ]
-    except (KeyError, IndexError, TypeError, ValueError):
+    except (KeyError, IndexError, TypeError, ValueError, OverflowError):
         return None
     return finished(laid, cutting) if _is_sound(laid, blanks, kinds, cutting) else None
 

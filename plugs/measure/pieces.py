@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -187,6 +188,7 @@ def drawing_bytes(path: Path) -> bytes:
             reason, remedy = "it is a folder, not a drawing", f"name a {path.suffix or '.dxf'} file in it"
             raise PlugError(param="outline", value=str(path), reason=reason, remedy=remedy)
         if not path.exists():
+            sys.audit("open", str(path), "r", 0)  # so that a watch sees it come
             beside = sorted(file.name for file in path.parent.glob("*" + path.suffix))[:200]
             remedy = (
                 f"beside it are: {closest(path.name, beside)}" if beside else "check the folder and the name"

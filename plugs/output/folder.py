@@ -1,11 +1,16 @@
-"""Write a build's folder whole or not at all: under a passing name first, then swapped in."""
+"""Write a build's folder whole or not at all: under a passing name first, then exchanged for the old one."""
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import shutil
-from collections.abc import Mapping
+import sys
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
+from hashlib import sha256
 from pathlib import Path
 from typing import Final
 
@@ -13,10 +18,18 @@ from plugs.errors import PlugError, promise
 from plugs.output.file_names import folded
 
 SUMMARY: Final = "summary.json"
-"""The file by which a build's folder is known: it lists all others."""
+"""The file by which a build's folder is known: it lists all others, and is written last."""
 
 _DROPPINGS: Final = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
 """What file browsers leave in a folder that they have shown; nobody misses it."""
+
+_EXCHANGE: Final = 2
+"""RENAME_EXCHANGE of Linux's renameat2, RENAME_SWAP of macOS's renamex_np (manual pages, from memory)."""
+
+_PRESENT: Final = -100
+"""AT_FDCWD of Linux: paths go from the present folder (manual page, from memory)."""
+
+_NOT_KNOWN: Final = (errno.ENOSYS, errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP)
 
 
 class FreshFolder:
@@ -25,22 +38,26 @@ class FreshFolder:
     Parameters
     ----------
     folder : Path
-        The wanted one: not there yet, empty, or holding a build and nothing else.
+        The wanted one: not there yet, empty, or holding a build as it was written and nothing else.
     """
 
     def __init__(self, folder: Path) -> None:
         """Refuse a folder that cannot be written, or that holds anything that no build wrote."""
         self.asked = folder
+        self._made: list[Path] = []
         try:
             self.folder = folder.resolve()
             name, parent = self.folder.name, self.folder.parent
-            self.fresh = parent / f".{name}.new-{os.getpid()}"
-            self.old = parent / f".{name}.old"
             self._made = [p for p in (parent, *parent.parents) if not p.exists()]
             parent.mkdir(parents=True, exist_ok=True)
-            self._recover()
-            self.fresh.mkdir()
-        except (OSError, RuntimeError) as error:
+            recover(self.folder)
+            self._check_present()
+            self.fresh = _made_anew(parent, f".{name}.new-{os.getpid()}")
+            self.old = parent / f".{name}.old-{os.getpid()}"
+        except (OSError, RuntimeError, PlugError) as error:
+            self._drop_parents()
+            if isinstance(error, PlugError):
+                raise
             raise self._unwritable("the folder cannot be written", error) from error
 
     def _unwritable(self, reason: str, error: Exception) -> PlugError:
@@ -50,28 +67,30 @@ class FreshFolder:
             param="--out",
             value=str(self.asked),
             reason=f"{reason}: {words}",
-            remedy="name a folder that you may write to, such as --out exports/try-1",
+            remedy=f"name a folder that you may write to, such as --out {_writable_place()}",
         )
 
-    def _recover(self) -> None:
-        """Clear what a killed build left, and check that the present folder is one of ours."""
-        if self.old.is_dir():
-            if self.folder.exists():
-                shutil.rmtree(self.old)
-            else:
-                self.old.rename(self.folder)
-        for stale in self.folder.parent.glob(f".{self.folder.name}.new-*"):
-            if not _is_running(stale.name.rpartition("-")[2]):
-                shutil.rmtree(stale, ignore_errors=True)
+    def _check_present(self) -> None:
+        """Refuse to replace what is no folder of ours, or what could not be removed afterwards."""
         if self.folder.is_dir():
-            strange = _strange_file(self.folder)
-            if strange:
+            self._check_own(self.folder)
+            locked = _locked_folder(self.folder)
+            if locked:
                 self._refuse(
-                    f"the folder holds {strange}, which no build wrote and this one would remove",
-                    f"name a new folder, such as --out {self.asked / 'plug-1'}",
+                    f"the build there cannot be removed: you may not write to {locked}",
+                    f"name a new folder, such as --out {self.asked}-1, or have its owner remove it",
                 )
-        elif self.folder.exists():
+        elif self.folder.exists() or self.folder.is_symlink():
             self._refuse("this is a file", f"name a folder, such as --out {self.asked}-1")
+
+    def _check_own(self, folder: Path) -> None:
+        """Refuse to remove anything that a person put into a build's folder, or changed there."""
+        strange = _strange_entry(folder)
+        if strange:
+            self._refuse(
+                f"the folder holds {strange}, and this build would remove it",
+                f"move it elsewhere, or name a new folder, such as --out {self.asked / 'plug-1'}",
+            )
 
     def _refuse(self, reason: str, remedy: str) -> None:
         """Raise the error of a folder that is not ours to replace."""
@@ -84,13 +103,16 @@ class FreshFolder:
     def __exit__(self, *_: object) -> None:
         """Remove what was not swapped in, with the folders made for it."""
         shutil.rmtree(self.fresh, ignore_errors=True)
-        for parent in self._made:
-            if not parent.is_dir() or any(parent.iterdir()):
-                break
-            parent.rmdir()
+        self._drop_parents()
+
+    def _drop_parents(self) -> None:
+        """Remove the folders that were made on the way, as long as nothing is in them."""
+        with suppress(OSError):
+            for parent in self._made:
+                parent.rmdir()
 
     def write(self, files: Mapping[str, bytes]) -> None:
-        """Write all files under the passing name.
+        """Write all files under the passing name, the summary last.
 
         Parameters
         ----------
@@ -104,10 +126,10 @@ class FreshFolder:
         """
         promise(len({folded(name) for name in files}) == len(files), "two files of the build have one name")
         try:
-            for name, content in files.items():
+            for name in sorted(files, key=lambda name: name == SUMMARY):
                 path = self.fresh / name
                 path.parent.mkdir(parents=True, exist_ok=True)
-                path.write_bytes(content)
+                path.write_bytes(files[name])
         except OSError as error:
             raise PlugError(
                 param="--out",
@@ -117,43 +139,200 @@ class FreshFolder:
             ) from error
 
     def swap_in(self) -> None:
-        """Put the new folder in the place of the old one.
+        """Put the new folder in the place of the old one, in one step where the system can.
 
         Raises
         ------
         PlugError
-            The old folder cannot be moved; it is where it was.
+            The old folder cannot be moved, or somebody has changed it meanwhile; it is where it was.
         """
         try:
-            if self.folder.exists():
-                self.folder.rename(self.old)
-            self.fresh.rename(self.folder)
+            if not self.folder.exists():
+                self.fresh.rename(self.folder)
+            else:
+                with suppress(OSError):
+                    self.fresh.chmod(self.folder.stat().st_mode & 0o7777)
+                if not _exchanged(self.fresh, self.folder):
+                    self._step_by_step()
+                else:
+                    self._check_exchanged()
         except OSError as error:
-            if self.old.exists() and not self.folder.exists():
-                self.old.rename(self.folder)
             raise self._unwritable("the folder cannot be replaced", error) from error
-        shutil.rmtree(self.old, ignore_errors=True)
+        _removed(self.fresh)
+
+    def _check_exchanged(self) -> None:
+        """Undo an exchange that took away what somebody put into the old folder while this build ran."""
+        try:
+            self._check_own(self.fresh)
+        except PlugError:
+            _exchanged(self.fresh, self.folder)
+            raise
+
+    def _step_by_step(self) -> None:
+        """Move the old folder aside, the new one in, and mark the old one as done with: `recover` knows."""
+        self.folder.rename(self.old)
+        try:
+            self._check_own(self.old)
+            self.fresh.rename(self.folder)
+        except (OSError, PlugError):
+            self.old.rename(self.folder)
+            raise
+        self.old.rename(self.fresh)
 
 
-def _strange_file(folder: Path) -> str:
-    """Return something in a folder that the build in it has not listed; empty if there is nothing."""
+def recover(folder: Path) -> None:
+    """Bring back the good build of a run that was killed in the middle of a swap, and clear what it left.
+
+    A whole build lies under the name with ``.old`` only while its place is empty or already taken; what is
+    being written or removed lies under the name with ``.new``. What another person left and what may not be
+    removed stays; it is in nobody's way.
+
+    Parameters
+    ----------
+    folder : Path
+        The wanted one, there or not.
+    """
+    parent, name = folder.parent, folder.name
+    for aside in sorted(_left(parent, f".{name}.old"), key=_age, reverse=True):
+        with suppress(OSError):
+            if not folder.exists() and (aside / SUMMARY).is_file():
+                aside.rename(folder)
+            elif folder.exists() and not _strange_entry(aside):
+                trash = parent / f".{name}.new-{aside.name.rpartition('-')[2]}"
+                aside.rename(trash)
+                _removed(trash)
+    for stale in _left(parent, f".{name}.new"):
+        _removed(stale)
+
+
+def recover_all(parent: Path) -> None:
+    """Do as `recover` for every folder beside which a killed run left something.
+
+    Parameters
+    ----------
+    parent : Path
+        In which builds lie; need not be there.
+    """
+    with suppress(OSError):
+        for name in sorted({aside.name[1:].rpartition(".")[0] for aside in parent.glob(".*.old*")}):
+            recover(parent / name)
+
+
+def drop_build(folder: Path) -> None:
+    """Remove a build that nobody needs any more, unless a person has put or changed anything there.
+
+    Parameters
+    ----------
+    folder : Path
+        There or not.
+    """
+    with suppress(OSError):
+        if (folder / SUMMARY).is_file() and not _strange_entry(folder):
+            trash = folder.with_name(f".{folder.name}.new-{os.getpid()}")
+            folder.rename(trash)
+            _removed(trash)
+
+
+def _left(parent: Path, head: str) -> Iterator[Path]:
+    """Yield the folders that begin with a passing name and belong to no run that is under way."""
+    for found in sorted(parent.iterdir()):
+        rest = found.name.removeprefix(head)
+        is_passing = found.name.startswith(head) and rest[:1] in ("", "-")
+        is_ours = is_passing and not _is_running(rest[1:].partition("-")[0])
+        if is_ours and found.is_dir() and not found.is_symlink():
+            yield found
+
+
+def _age(folder: Path) -> float:
+    """Return when the build in a folder was written; 0 for half a one."""
     try:
-        listed = {entry["path"] for entry in json.loads((folder / SUMMARY).read_bytes())["files"]} | {SUMMARY}
-    except (OSError, ValueError, KeyError, TypeError):
-        return min({entry.name for entry in folder.iterdir()} - _DROPPINGS, default="")
-    for place, folders, files in os.walk(folder):
+        return (folder / SUMMARY).stat().st_mtime
+    except OSError:
+        return 0.0
+
+
+def _made_anew(parent: Path, name: str) -> Path:
+    """Make a folder under a name, or under one like it where something lies that cannot be removed."""
+    for number in range(100):
+        path = parent / (name if number == 0 else f"{name}-{number}")
+        try:
+            path.mkdir()
+        except FileExistsError:
+            continue
+        return path
+    raise FileExistsError(errno.EEXIST, "too much is left there by builds that were killed")
+
+
+def _removed(folder: Path) -> None:
+    """Remove a folder as far as one may, its summary first: half of it is never taken for a build."""
+    with suppress(OSError):
+        (folder / SUMMARY).unlink(missing_ok=True)
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+def _exchanged(one: Path, other: Path) -> bool:
+    """Exchange two folders in one step, and return whether the system can."""
+    if sys.platform not in ("linux", "darwin"):
+        return False
+    import ctypes
+
+    library = ctypes.CDLL(None, use_errno=True)
+    first, second = os.fsencode(one), os.fsencode(other)
+    try:
+        if sys.platform == "linux":
+            status = library.renameat2(_PRESENT, first, _PRESENT, second, ctypes.c_uint(_EXCHANGE))
+        else:
+            status = library.renamex_np(first, second, ctypes.c_uint(_EXCHANGE))
+    except AttributeError:  # a system library older than the call
+        return False
+    number = ctypes.get_errno()
+    if status != 0 and number not in _NOT_KNOWN:
+        raise OSError(number, os.strerror(number))
+    return bool(status == 0)
+
+
+def _strange_entry(folder: Path) -> str:
+    """Return in words something in a folder that its build has not written so; empty if there is nothing."""
+    try:
+        files = json.loads((folder / SUMMARY).read_bytes())["files"]
+        listed = {entry["path"]: entry["sha256"] for entry in files} | {SUMMARY: ""}
+        rooms = {room.as_posix() for name in listed for room in Path(name).parents}
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        first = min({entry.name for entry in folder.iterdir()} - _DROPPINGS, default="")
+        return first and f"{first}, which no build wrote"
+    for place, folders, names in os.walk(folder):
         folders.sort()
-        links = [name for name in folders if (Path(place) / name).is_symlink()]
-        for name in sorted({*files, *links} - _DROPPINGS):
-            path = (Path(place) / name).relative_to(folder).as_posix()
-            if path not in listed:
-                return path
+        for name in sorted({*folders, *names} - _DROPPINGS):
+            path = Path(place) / name
+            word = path.relative_to(folder).as_posix()
+            if path.is_symlink() or word not in (rooms if name in folders else listed):
+                return f"{word}, which no build wrote"
+            if listed.get(word) and sha256(path.read_bytes()).hexdigest() != listed[word]:
+                return f"{word}, changed since it was built"
     return ""
 
 
+def _locked_folder(folder: Path) -> str:
+    """Return the first folder in a folder, or itself, from which one may remove nothing; empty if none."""
+    for place, folders, names in os.walk(folder):
+        folders.sort()
+        if (folders or names) and not os.access(place, os.W_OK | os.X_OK):
+            return place
+    return ""
+
+
+def _writable_place() -> Path:
+    """Return a folder that could be written."""
+    for place in (Path("exports"), Path("~").expanduser(), Path(tempfile.gettempdir())):
+        there = next(p for p in (place.absolute(), *place.absolute().parents) if p.exists())
+        if os.access(there, os.W_OK | os.X_OK):
+            break
+    return place / "try-1"
+
+
 def _is_running(pid: str) -> bool:
-    """Return whether a process of that number runs, as far as can be told."""
-    if not pid.isdigit() or os.name != "posix":
+    """Return whether another process of that number runs, as far as can be told."""
+    if not pid.isdigit() or os.name != "posix" or int(pid) == os.getpid():
         return False
     try:
         os.kill(int(pid), 0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import difflib
 import re
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -168,11 +169,14 @@ def _text(path: Path) -> str:
         if path.is_dir():
             raise _file_fault(path, "it is a folder, not a table", "name a .csv file in it")
         if not path.exists():
+            sys.audit("open", str(path), "r", 0)  # so that a watch sees it come
             beside = sorted(file.name for file in path.parent.glob("*.csv"))[:200]
             there = (
                 f"beside it are: {closest(path.name, beside)}" if beside else "check the folder and the name"
             )
             raise _file_fault(path, "there is no such file", there)
+        if not path.is_file():
+            raise _file_fault(path, "it is a pipe or a device, not a file", "save the table as a .csv file")
         size = path.stat().st_size
         if size > LARGEST_FILE:
             raise _file_fault(

@@ -5,6 +5,7 @@ What reads, checks and grows a body is loaded when there is one.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -185,7 +186,15 @@ def _frame(item: MatingBody) -> Array:
 def _content(item: MatingBody, param: str) -> tuple[bytes, str]:
     """Return what a file holds, and its name."""
     path = Path(item.body)
+    sys.audit("open", str(path), "r", 0)  # so that a watch sees it come, should it be missing
     try:
+        if path.exists() and not path.is_file() and not path.is_dir():
+            raise PlugError(
+                param=param,
+                value=str(path),
+                reason="it is a pipe or a device, not a file",
+                remedy="save the body as 1 .step or .stl file",
+            )
         size = path.stat().st_size
         if size > LARGEST_FILE:
             raise PlugError(

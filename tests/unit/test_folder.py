@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
@@ -14,10 +16,16 @@ from plugs.output.folder import SUMMARY, FreshFolder
 
 def build_into(folder: Path, files: dict[str, bytes]) -> None:
     """Write files, with a summary that lists them, as a build does."""
-    summary = json.dumps({"files": [{"path": name} for name in files]}).encode()
     with FreshFolder(folder) as fresh:
-        fresh.write({**files, SUMMARY: summary})
+        fresh.write({**files, SUMMARY: listing(files)})
         fresh.swap_in()
+
+
+def listing(files: dict[str, bytes]) -> bytes:
+    """Return a summary that lists files, as a build's does."""
+    return json.dumps(
+        {"files": [{"path": name, "sha256": sha256(content).hexdigest()} for name, content in files.items()]}
+    ).encode()
 
 
 def contents(folder: Path) -> dict[str, bytes | None]:
@@ -70,7 +78,7 @@ def test_what_a_killed_build_left_is_cleared(tmp_path: Path, moved: bool) -> Non
     dead.mkdir()
     (dead / "half.stl").write_bytes(b"2")
     if moved:
-        (tmp_path / "out").rename(tmp_path / ".out.old")
+        (tmp_path / "out").rename(tmp_path / ".out.old-4194305")
     with FreshFolder(tmp_path / "out"):
         pass
     assert contents(tmp_path) == before
@@ -79,7 +87,7 @@ def test_what_a_killed_build_left_is_cleared(tmp_path: Path, moved: bool) -> Non
 def test_leftover_aside_is_dropped_when_the_new_one_is_in(tmp_path: Path) -> None:
     """Killed after the swap: the one put aside is the older."""
     build_into(tmp_path / "out", {"new.stl": b"2"})
-    (tmp_path / ".out.old").mkdir()
+    shutil.copytree(tmp_path / "out", tmp_path / ".out.old-4194305")
     build_into(tmp_path / "out", {"newer.stl": b"3"})
     assert sorted(contents(tmp_path)) == ["out", "out/newer.stl", f"out/{SUMMARY}"]
 
@@ -99,7 +107,11 @@ def test_a_running_build_is_left_alone(tmp_path: Path) -> None:
         ({"notes.txt": b"mine"}, "notes.txt"),
         ({SUMMARY: b"{}", "notes.txt": b"mine"}, "notes.txt"),
         ({SUMMARY: b"not json"}, SUMMARY),
-        ({SUMMARY: b'{"files": [{"path": "a.stl"}]}', "a.stl": b"1", "sub/notes": b"mine"}, "sub/notes"),
+        ({SUMMARY: b'{"files": [{"path": "a.stl"}]}', "a.stl": b"1"}, "a.stl"),
+        ({SUMMARY: listing({"a.stl": b"1"}), "a.stl": b"1", "sub/notes": b"mine"}, "sub"),
+        ({SUMMARY: listing({"sub/a": b"1"}), "sub/a": b"1", "sub/notes": b"mine"}, "sub/notes"),
+        ({SUMMARY: listing({"a.stl": b"1"}), "a.stl": b"changed"}, "a.stl"),
+        ({SUMMARY: b"[" * 100_000, "z": b"mine"}, SUMMARY),
         ({SUMMARY: b'[1, 2, "files"]', "z": b"mine"}, SUMMARY),
         ({"sub/deep/notes.txt": b"mine"}, "sub"),
     ],
@@ -194,17 +206,26 @@ def test_full_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert contents(tmp_path) == before
 
 
-def test_swap_that_fails_puts_the_old_one_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The second of the two moves fails: the first is undone."""
+def stepwise(_one: Path, _other: Path) -> bool:
+    """Be a system that exchanges no folders."""
+    return False
+
+
+@pytest.mark.parametrize("refused", [".out.new", "out"])
+def test_swap_that_fails_puts_the_old_one_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, refused: str
+) -> None:
+    """Without an exchange, the first or the second of the two moves fails: nothing has happened."""
     build_into(tmp_path / "out", {"good.stl": b"1"})
     before = contents(tmp_path)
     move = Path.rename
 
     def fails_once(self: Path, target: Path) -> Path:
-        if ".new-" in self.name:
+        if self.name.startswith(refused):
             raise PermissionError(13, "Permission denied")
         return move(self, target)
 
+    monkeypatch.setattr("plugs.output.folder._exchanged", stepwise)
     with pytest.raises(PlugError, match="cannot be replaced"), FreshFolder(tmp_path / "out") as fresh:
         fresh.write({"new.stl": b"2"})
         monkeypatch.setattr(Path, "rename", fails_once)
