@@ -20,7 +20,7 @@ from plugs.foam.templates import Template, make_templates
 from plugs.parts import Parts, make_parts, nested, stored_sheets
 from plugs.reading import Recipe, load_recipe, run_recipe
 from plugs.recipe import Plug, checked_plug
-from plugs.shape.body import Shape, Solid, make_shape, make_solid, make_tools
+from plugs.shape.body import Shape, Solid, make_solid, make_tools
 from plugs.shape.checks import checked_loft
 from plugs.shape.mating import MatingCut, make_cut
 from plugs.shape.mating_body import BodyCut, MatingBody, make_body_cut
@@ -152,12 +152,7 @@ def make_design(path: Path, overrides: Mapping[str, object], open_kernel: OpenKe
         is_bare = cover.is_nothing
         loft = foam_loft(finish, cover)
         tools = finish_tools if is_bare else _tools(finish, plug, cover)
-        shapes = [
-            make_shape(item, f"added[{i}]", "add", plug.chord_tolerance) for i, item in enumerate(plug.added)
-        ]
-        shapes += [
-            make_shape(item, f"cut[{i}]", "cut", plug.chord_tolerance) for i, item in enumerate(plug.cut)
-        ]
+        shapes = _shapes(plug)
         mating = _mating(plug, *_box(finish), open_kernel)
     except PlugError as error:
         raise _in_recipe(error, path) from error
@@ -184,6 +179,20 @@ def _box(loft: Loft) -> tuple[Array, Array]:
     count = at.rings.points.shape[1]
     points = at.place(np.repeat(np.arange(count), 2), np.tile([0.0, 0.5], count)).reshape(-1, 3)
     return points.min(axis=0), points.max(axis=0)
+
+
+def _shapes(plug: Plug) -> list[Shape]:
+    """Return the recipe's own shapes; the kernel is loaded if there are any, by the recipe at the latest."""
+    if not plug.added and not plug.cut:
+        return []
+    from plugs.shape.own_shape import make_shape
+
+    kinds = (("added", "add", plug.added), ("cut", "cut", plug.cut))
+    return [
+        make_shape(item, f"{word}[{i}]", kind, plug.chord_tolerance)
+        for word, kind, items in kinds
+        for i, item in enumerate(items)
+    ]
 
 
 def _mating(

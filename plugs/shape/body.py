@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -251,57 +250,3 @@ def _check_apart(plain: Body, first: Tool, a: Body, second: Tool, b: Body) -> No
         reason=f"it meets {first.param}, {first.name}, by {by:.1f} mm along its {word}",
         remedy=f"move one of them {by + _SKIN:.1f} mm away",
     )
-
-
-def make_shape(item: Any, param: str, kind: str, tolerance: float) -> Shape:
-    """Return a shape of the recipe's own, ready for both engines.
-
-    Parameters
-    ----------
-    item : object
-        A CadQuery shape or work plane holding solids; known by what it can do, so that nothing
-        here loads the kernel.
-    param : str
-    kind : str
-        "add" or "cut".
-    tolerance : float, mm
-        Largest distance between surface and mesh.
-
-    Returns
-    -------
-    Shape
-
-    Raises
-    ------
-    PlugError
-        Not a CadQuery solid, or not closed.
-    """
-    found = list(item.vals()) if hasattr(item, "vals") else [item]
-    if len(found) != 1 or not all(hasattr(f, "tessellate") and hasattr(f, "exportBrep") for f in found):
-        raise PlugError(
-            param=param,
-            value=type(item).__name__,
-            reason="this is not one CadQuery solid",
-            remedy="give 1 shape, or join several with .union() or cadquery.Compound.makeCompound first",
-        )
-    points, faces = found[0].tessellate(0.5 * tolerance, 0.1)
-    vertices = np.array([p.toTuple() for p in points], dtype=np.float64).reshape(-1, 3)
-    triangles = np.array(faces, dtype=np.int64).reshape(-1, 3)
-    body = mesh.body_of_loose_triangles(vertices, triangles)
-    if body is None or mesh.volume_of(body) <= _NOTHING_MM3:
-        raise PlugError(
-            param=param,
-            value=type(item).__name__,
-            reason="the shape does not enclose a volume",
-            remedy="give 1 closed solid; check it with .isValid() and .Volume()",
-        )
-    return Shape(param=param, kind=kind, brep=_brep(found[0]), body=body)
-
-
-def _brep(shape: Any) -> bytes:
-    """Return a CadQuery shape in the kernel's own text form."""
-    from io import BytesIO
-
-    stream = BytesIO()
-    shape.exportBrep(stream)
-    return stream.getvalue()

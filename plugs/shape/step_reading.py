@@ -66,7 +66,7 @@ def _read(request: StepRequest, report: Callable[[str], None]) -> StepBody:
         return StepBody(units=units, sizes=sizes, vertices=nothing, triangles=nothing.astype(np.int64))
     report("triangles of step")
     solid = _placed(_outside(solids[0]), request.frame, scale)
-    vertices, triangles = _triangles(solid, request.tolerance)
+    vertices, triangles = triangles_within(solid, request.tolerance)
     stream = io.BytesIO()
     k.BRepTools.Clean_s(solid)
     k.BRepTools.Write_s(solid, stream)
@@ -111,8 +111,19 @@ def _placed(solid: Any, frame: Array, scale: float) -> Any:
     return k.BRepBuilderAPI_Transform(solid, move, True).Shape()
 
 
-def _triangles(solid: Any, tolerance: float) -> tuple[Array, Indices]:
-    """Return triangles of a solid that face outward, the vertices of each face by themselves."""
+def triangles_within(solid: Any, tolerance: float) -> tuple[Array, Indices]:
+    """Return triangles of a solid that face outward, the vertices of each face by themselves.
+
+    Parameters
+    ----------
+    solid : TopoDS_Shape
+    tolerance : float, mm
+        Between surface and triangles, whatever the size of the solid.
+
+    Returns
+    -------
+    tuple of (n, 3) float, mm and (m, 3) int
+    """
     k = load_kernel()
     wish = k.IMeshTools_Parameters()
     wish.Deflection, wish.Angle, wish.InParallel = _SHARE * tolerance, _TURN_RAD, True

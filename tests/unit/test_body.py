@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,7 +12,7 @@ import shapely
 from plugs.errors import PlugError
 from plugs.shape import body as body_module
 from plugs.shape import mesh
-from plugs.shape.body import Shape, make_shape, make_solid, make_tools
+from plugs.shape.body import Shape, make_solid, make_tools
 from plugs.shape.checks import checked_loft
 from plugs.shape.recess import Boss, Recess
 from tests.shapes import box_plan, crowned_plan, solid_of
@@ -145,55 +144,6 @@ def test_nothing_left() -> None:
     with pytest.raises(PlugError) as caught:
         make_solid(LOFT, (), (own_shape("cut", (0.0, -200.0, -10.0), (400.0, 200.0, 200.0)),), 0.02)
     assert caught.value.param == "cut[0]"
-
-
-class Tessellated:
-    """A stand-in for a kernel's shape: it can be tessellated and exported, nothing else is asked."""
-
-    def __init__(self, triangles: int) -> None:
-        """Keep so many of a tetrahedron's four triangles."""
-        self.triangles = triangles
-
-    def tessellate(
-        self, tolerance: float, angle: float
-    ) -> tuple[list[SimpleNamespace], list[tuple[int, int, int]]]:
-        """Return a tetrahedron with edges of 30, 20 and 10 mm."""
-        points = [(0.0, 0.0, 0.0), (30.0, 0.0, 0.0), (0.0, 20.0, 0.0), (0.0, 0.0, 10.0)]
-        faces = [(0, 2, 1), (0, 1, 3), (1, 2, 3), (0, 3, 2)]
-        return [SimpleNamespace(toTuple=lambda p=p: p) for p in points], faces[: self.triangles]
-
-    def exportBrep(self, stream: object) -> None:  # noqa: N802 - the kernel's own name
-        """Write something."""
-        stream.write(b"brep")  # type: ignore[attr-defined]
-
-
-def test_own_shape_is_tessellated() -> None:
-    """Volume of a corner tetrahedron a b c / 6 (textbook, M); the kernel's text is kept for the kernel."""
-    shape = make_shape(Tessellated(4), "added[0]", "add", 0.02)
-    assert mesh.volume_of(shape.body) == pytest.approx(30.0 * 20.0 * 10.0 / 6.0)
-    assert (shape.param, shape.kind, shape.brep) == ("added[0]", "add", b"brep")
-    wrapped = SimpleNamespace(vals=lambda: [Tessellated(4)])
-    assert mesh.volume_of(make_shape(wrapped, "added[0]", "add", 0.02).body) == pytest.approx(1000.0)
-
-
-@pytest.mark.parametrize(
-    "item",
-    [
-        "cube",
-        None,
-        7,
-        Tessellated(3),
-        Tessellated(0),
-        SimpleNamespace(vals=list),
-        SimpleNamespace(vals=lambda: [Tessellated(4), Tessellated(4)]),
-    ],
-)
-def test_what_is_no_shape_is_refused(item: object) -> None:
-    """Not a solid, open, empty, or more than one."""
-    with pytest.raises(PlugError) as caught:
-        make_shape(item, "cut[3]", "cut", 0.02)
-    assert caught.value.param == "cut[3]"
-    assert "1" in caught.value.remedy
 
 
 def test_proof_allows_for_chords_and_no_more() -> None:
