@@ -158,11 +158,13 @@ def gauging(sheaf: Sheaf, line: str) -> Html | None:
     done = []
     for row in rows:
         place = "station x = " if row["kind"] == "station gauge" else "buttock y = "
-        way = "from above" if row["part"] == "top" else f"from {_WAYS.get(row['part'], row['part'])}"
+        way = f"brought up from {_WAYS.get(row['part'], row['part'])} until it meets its other half"
+        way = "brought down from above until it stands there" if row["part"] == "top" else way
         words = joined([
-            f"{row['name']} stood on the baseboard between the lines of {place}",
-            sheaf.told("at_mm", row["at_mm"]), f", brought up {way} until it stops; sanded down until there "
-            "is nowhere more light under its edge than ", sheaf.told("gap_mm", row["gap_mm"] + daylight),
+            f"{row['name']} on the baseboard between the lines of {place}",
+            sheaf.told("at_mm", row["at_mm"]), f", {way}: sanded down where it bears "
+            "before that, and there is nowhere more light under its edge than ",
+            sheaf.told("gap_mm", row["gap_mm"] + daylight),
         ])  # fmt: skip
         done.append((f"gauge-{row['name']}", words))
     return joined([el("h3", f"Gauges of the {line} line"), steps(done)])

@@ -168,6 +168,15 @@ def _gauge_words(template: Template) -> str:
     return f"{template.line} line, {part}"
 
 
+def _in_place(template: Template, unit: str) -> str:
+    """Return when a part of a gauge has come to its place."""
+    if template.part == "top":
+        return "both its feet are down"
+    left, _, right, _ = template.outline.bounds
+    inner = right if template.part in ("port", "forward") else left
+    return f"its inner edge stands at {'y' if template.axis == 'x' else 'x'} = {format_length(inner, unit)}"
+
+
 def _beside_edges(template: Template, unit: str) -> Iterator[list[Label]]:
     """Yield, edge by edge, where it may be said that a gauge's edge stands on the board or the centreline."""
     left, bottom, right, top = template.outline.bounds
@@ -269,7 +278,8 @@ def _title_rows(template: Template, plug_name: str, unit: str) -> list[str]:
         rows[1] = (
             f"{kind} gauge {template.place}, {_gauge_words(template)}: {word} {axis} = {at}, {thick} thick"
         )
-        rows[2] = f"It is offered up on the baseboard, z = {board}, between {axis} = {low} and {high}"
+        rows[2] = f"It stands on the baseboard, z = {board}, between {axis} = {low} and {high}"
+        rows[2] += f", in place when {_in_place(template, unit)}"
         rows[4] = (
             f"{CUT}: the edge; at no place of its thickness does it dig into the {template.line} surface"
         )

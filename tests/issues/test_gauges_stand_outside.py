@@ -141,7 +141,9 @@ def test_drawings_and_summary_tell_gauges(tmp_path: Path) -> None:
     for row in rows:
         (file,) = row["files"]
         words = " | ".join(label.text for label in drawings[file.removesuffix(".dxf")].labels)
-        for wanted in ("foam line", f"{row['part']} half", "baseboard", "FOAM LINE", "ON THE BASEBOARD"):
+        edge = "y = 0 mm" if row["kind"] == "station gauge" else "x = 150 mm"
+        told = ("foam line", f"{row['part']} half", f"its inner edge stands at {edge}")
+        for wanted in (*told, "FOAM LINE", "ON THE BASEBOARD"):
             assert wanted in words
         assert ("CENTRELINE AT THIS EDGE" in words) == (row["kind"] == "station gauge")
         assert row["gap_mm"] < 0.01
@@ -162,4 +164,4 @@ def test_book_has_a_step_for_each_gauge(tmp_path: Path) -> None:
     assert {row["line"] for row in rows} == {"foam", "finished"}
     for row, (line, chapter) in itertools.product(rows, (("foam", sanding), ("finished", fit))):
         assert (f'data-step="gauge-{row["name"]}"' in chapter) == (row["line"] == line)
-        assert (f"{row['name']} stood on the baseboard" in chapter) == (row["line"] == line)
+        assert (f"{row['name']} on the baseboard" in chapter) == (row["line"] == line)
