@@ -174,6 +174,7 @@ ORDER = (
     # output: what a notebook shows of a plug
     "plugs.output",
     "plugs.output.file_names",
+    "plugs.output.rows",
     "plugs.output.picture",
     "plugs.output.styles",
     "plugs.output.flat",

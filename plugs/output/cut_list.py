@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any, Final
 
 from plugs.foam.nesting import Nesting, Placement, Sheet
+from plugs.output.rows import csv_text
 
 COLUMNS: Final = (
     "sheet", "stock", "thickness_mm", "piece", "layer", "x_mm", "y_mm", "width_mm", "height_mm",
@@ -34,10 +33,8 @@ def cut_list_csv(nesting: Nesting) -> str:
         about the origin of the layer's axes and moved by ``dx_mm``, ``dy_mm`` its outline lies in
         place. Lines end in ``"\\n"``.
     """
-    return _table(
-        COLUMNS,
-        (_piece_row(sheet, placement) for sheet in nesting.sheets for placement in sheet.placements),
-    )
+    rows = (_piece_row(sheet, placement) for sheet in nesting.sheets for placement in sheet.placements)
+    return csv_text([COLUMNS, *rows])
 
 
 def leftovers_csv(nesting: Nesting) -> str:
@@ -52,21 +49,16 @@ def leftovers_csv(nesting: Nesting) -> str:
     str
         A header, then a row to a rectangle. Lines end in ``"\\n"``.
     """
-    return _table(
-        LEFT_COLUMNS,
+    rows = [
         (
-            (
-                str(sheet.number),
-                sheet.stock.name,
-                *(
-                    _fixed(length)
-                    for length in (sheet.stock.thickness, left.x, left.y, left.width, left.height)
-                ),
-            )
-            for sheet in nesting.sheets
-            for left in sheet.leftovers
-        ),
-    )
+            str(sheet.number),
+            sheet.stock.name,
+            *(_fixed(v) for v in (sheet.stock.thickness, left.x, left.y, left.width, left.height)),
+        )
+        for sheet in nesting.sheets
+        for left in sheet.leftovers
+    ]
+    return csv_text([LEFT_COLUMNS, *rows])
 
 
 def sheet_figures(nesting: Nesting) -> list[dict[str, Any]]:
@@ -164,15 +156,6 @@ def _piece_row(sheet: Sheet, placement: Placement) -> Sequence[str]:
         _fixed(placement.dy),
         f"{outline.area * 1e-6:.6f}",
     )
-
-
-def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """Return rows as comma-separated text, quoted where they must be."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(head)
-    writer.writerows(rows)
-    return text.getvalue()
 
 
 def _fixed(value: float) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
@@ -16,6 +14,7 @@ from plugs.foam.pins import Pin, Pinned
 from plugs.output.drawing import PLANES, LayerOutlines, outline_paths
 from plugs.output.marks import ROW, TEXT
 from plugs.output.picture import Box, Drawing, Label, Path, label_box
+from plugs.output.rows import csv_text
 from plugs.units import format_length, format_size
 
 GLUE_LOWER: Final = "GLUE_LOWER"
@@ -137,18 +136,16 @@ def pins_csv(joints: Sequence[Pinned]) -> str:
     str
         A header and the rows; lengths in mm with two decimals. Lines end in ``"\\n"``.
     """
-    text = io.StringIO()
-    rows = csv.writer(text, lineterminator="\n")
-    rows.writerow(PIN_COLUMNS)
+    rows: list[Sequence[str]] = [PIN_COLUMNS]
     for joint in joints:
         contact = joint.contact
         for pin in joint.pins:
             lengths = (*pin.at, contact.at_mm, pin.lower_depth, pin.upper_depth, pin.length, joint.diameter)
-            rows.writerow(
+            rows.append(
                 [pin.name, contact.lower_layer, contact.upper_layer, *PLANES[contact.axis]]
                 + [f"{round(length, 2) + 0.0:.2f}" for length in lengths]
             )
-    return text.getvalue()
+    return csv_text(rows)
 
 
 def _faces(layer_name: str, joints: Sequence[Pinned]) -> list[tuple[str, str, Pinned]]:

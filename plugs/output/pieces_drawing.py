@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Sequence
 from dataclasses import replace
@@ -17,6 +15,7 @@ from plugs.foam.pieces import Joint, Piece
 from plugs.output.drawing import LayerOutlines, outline_paths
 from plugs.output.marks import FACES, ROW, TEXT
 from plugs.output.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, label_box
+from plugs.output.rows import csv_text
 from plugs.units import format_length
 
 JOINT: Final = "JOINT"
@@ -99,16 +98,14 @@ def pieces_csv(pieces: Sequence[Piece]) -> str:
         A header and the rows; width and height of the line to cut in the layer's plane, weight empty
         where the foam's density is not known. Lines end in ``"\\n"``.
     """
-    text = io.StringIO()
-    rows = csv.writer(text, lineterminator="\n")
-    rows.writerow(PIECE_COLUMNS)
+    rows: list[Sequence[str]] = [PIECE_COLUMNS]
     for piece in pieces:
         left, bottom, right, top = piece.rough.bounds
         lengths = [f"{length:.1f}" for length in (piece.thickness, right - left, top - bottom)]
         weight = "" if piece.weight_kg is None else f"{piece.weight_kg:.4f}"
         sizes = [f"{1e-6 * piece.area_mm2:.6f}", f"{1e-9 * piece.volume_mm3:.9f}"]
-        rows.writerow([piece.name, piece.layer, piece.place, *lengths, *sizes, weight])
-    return text.getvalue()
+        rows.append([piece.name, piece.layer, piece.place, *lengths, *sizes, weight])
+    return csv_text(rows)
 
 
 def _line_paths(line: shapely.MultiLineString) -> list[Path]:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Sequence
-
+from plugs.output.rows import csv_text
 from plugs.skin.layup import Layup
 from plugs.skin.resin_plan import ResinPlan
 from plugs.skin.shopping import ShoppingList
@@ -40,7 +37,7 @@ def ply_sheet_csv(layup: Layup) -> str:
         for ply in layup.plies
     ]
     head = ["ply", "name", "cloth", "g/m2", "bias deg", "places", "glass content", "mm", "resin kg/m2"]
-    return _table([head, *rows])
+    return csv_text([head, *rows])
 
 
 def mixing_sheet_csv(plan: ResinPlan) -> str:
@@ -75,7 +72,7 @@ def mixing_sheet_csv(plan: ResinPlan) -> str:
         "what", "m2", "resin g", "hardener g", "batches", "batch resin g", "batch resin ml",
         "batch hardener g", "batch hardener ml", "batch m2", "batch min",
     ]  # fmt: skip
-    return _table([head, *rows])
+    return csv_text([head, *rows])
 
 
 def shopping_csv(bought: ShoppingList) -> str:
@@ -104,7 +101,7 @@ def shopping_csv(bought: ShoppingList) -> str:
     ]
     left = f"without: {', '.join(bought.missing)}" if bought.missing else ""
     head = ["group", "name", "needed", "unit", "packs", f"price {bought.currency}", "remarks"]
-    return _table([head, *rows, ["", "total", "", "", "", f"{bought.total:.2f}", left]])
+    return csv_text([head, *rows, ["", "total", "", "", "", f"{bought.total:.2f}", left]])
 
 
 def _grams(kg: float | None) -> str:
@@ -115,10 +112,3 @@ def _grams(kg: float | None) -> str:
 def _whole(value: float | None) -> str:
     """Return a figure without decimals."""
     return UNKNOWN if value is None else f"{value:.0f}"
-
-
-def _table(rows: Sequence[Sequence[str]]) -> str:
-    """Return rows as comma-separated text."""
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerows(rows)
-    return text.getvalue()

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 
 from plugs.output.drawing import PLANES, LayerOutlines, canonical_rings
+from plugs.output.rows import csv_text
 
 COLUMNS: Final = ("layer", "face", "ring", "kind", "h_axis", "v_axis", "h_mm", "v_mm", "along_mm")
 
@@ -38,17 +37,14 @@ def outlines_csv(layers: Sequence[LayerOutlines]) -> str:
             ("rough", layer.rough, layer.from_mm),
         ):
             for number, (kind, ring) in enumerate(canonical_rings(outline), start=1):
-                start = _row([layer.name, face, str(number), kind, across, up]).replace("%", "%%")
+                start = (
+                    csv_text([[layer.name, face, str(number), kind, across, up]])
+                    .rstrip("\n")
+                    .replace("%", "%%")
+                )
                 row = f"{start},%.4f,%.4f,{_fixed(along)}\n"
                 parts.append((row * len(ring)) % tuple((np.round(ring, 4) + 0.0).ravel().tolist()))
     return "".join(parts)
-
-
-def _row(fields: Sequence[str]) -> str:
-    """Return fields joined by commas, quoted where they must be."""
-    text = io.StringIO()
-    csv.writer(text, lineterminator="").writerow(fields)
-    return text.getvalue()
 
 
 def _fixed(value: float) -> str:

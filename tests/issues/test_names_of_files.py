@@ -7,6 +7,8 @@ as Python's own library has them.
 
 from __future__ import annotations
 
+import csv
+import io
 import unicodedata
 from pathlib import Path
 from xml.etree import ElementTree
@@ -16,6 +18,7 @@ import pytest
 from plugs.build import build
 from plugs.output.file_names import file_stems, folded
 from plugs.output.folder import FreshFolder
+from plugs.output.rows import csv_text
 
 NAMES = (
     "P1 deck", "P1 Deck", "P1 DECK", "P1  deck", "P1 deck ", "P1-deck", "P1 deck.", "P1/deck",
@@ -86,5 +89,37 @@ def test_each_piece_of_cloth_has_its_file(tmp_path: Path) -> None:
     for name in files:
         words = " ".join(ElementTree.parse(tmp_path / "out" / name).getroot().itertext())
         assert "Fass & <Söhne> 🛢" in words
-    rows = [line for line in (tmp_path / "out/cloth/ply-sheet.csv").read_text("utf-8").splitlines() if line]
-    assert rows
+    tables = {path.name: table(path.read_bytes().decode()) for path in (tmp_path / "out").rglob("*.csv")}
+    assert {"ply-sheet.csv", "cut-list.csv", "outlines.csv"} <= set(tables)
+    for name, (head, *rows) in tables.items():
+        assert rows and all(len(row) == len(head) for row in rows), name
+        assert not [cell for row in rows for cell in row if runs(cell)], name
+    assert tables["ply-sheet.csv"][1][1] == "'-erste Lage"
+    assert tables["cut-list.csv"][1][1] == '\'+Rest "3"; Lager, 甲'
+
+
+def table(text: str) -> list[list[str]]:
+    """Return the cells of a table as Python's own reader sees them."""
+    return list(csv.reader(io.StringIO(text, newline="")))
+
+
+def runs(cell: str) -> bool:
+    """Return whether a spreadsheet would run a cell: it begins like a formula and is no number."""
+    try:
+        float(cell)
+    except ValueError:
+        return cell[:1] in tuple("=+-@\t\r")
+    return False
+
+
+@pytest.mark.parametrize("cell", ["=1+1", "+A1", "-A1", "@SUM(A1)", "\t=1", "\r=1", " =1", "-", "--1", "-1e"])
+def test_no_cell_is_run(cell: str) -> None:
+    """It reads as text, on one line; nothing else about it changes."""
+    line = cell.replace("\r", " ")
+    assert table(csv_text([[cell, "b"]])) == [[f"'{line}", "b"]]
+
+
+@pytest.mark.parametrize("cell", ["-3.5", "+2", "-1e-3", "0", "", "deck", "a=b", "-.5"])
+def test_numbers_and_plain_words_stay(cell: str) -> None:
+    """A drop of 3.5 mm is still a number to the spreadsheet."""
+    assert csv_text([[cell, "b"]]) == f"{cell},b\n"
