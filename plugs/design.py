@@ -14,18 +14,26 @@ from plugs.errors import Finding, PlugError
 from plugs.findings import find
 from plugs.foam.gauges import make_gauges
 from plugs.foam.layers import Layer, likely_faces, make_layers
-from plugs.foam.template_bays import FoamBay, bay_faces, bay_layers, foam_bays, without_plates
+from plugs.foam.pockets import Pockets, make_features, make_pockets
+from plugs.foam.template_bays import (
+    FoamBay,
+    bay_faces,
+    bay_layers,
+    foam_bays,
+    lengthwise_room,
+    without_plates,
+)
 from plugs.foam.template_words import checked_templates, station_spans
 from plugs.foam.templates import Template, make_templates
 from plugs.parts import Parts, make_parts, nested, stored_sheets
 from plugs.reading import Recipe, load_recipe, run_recipe
 from plugs.recipe import Plug, checked_plug
-from plugs.shape.body import Shape, Solid, make_solid, make_tools
+from plugs.shape.body import Shape, Solid, body_before, make_solid, make_tools
 from plugs.shape.checks import checked_loft
 from plugs.shape.mating import MatingCut, make_cut
 from plugs.shape.mating_body import BodyCut, MatingBody, make_body_cut
 from plugs.shape.mesh import Body
-from plugs.shape.recess import Tool
+from plugs.shape.recess import LAYERS, Tool
 from plugs.shape.skin import Cover, make_cover
 from plugs.shape.skin_offset import foam_loft
 from plugs.shape.skin_proof import SkinProof, prove_cover
@@ -272,10 +280,10 @@ def cut_out(design: Design, say: Say) -> Work:
         is_gauged = plug.templates is not None and not plug.stack.between_templates
         finish = _finish(design, solid, say) if is_gauged else solid
         say("layers")
-        foam, layers, templates, found = _cut_up(plug, solid, finish)
+        foam, layers, templates, pockets, found = _cut_up(design, solid, finish)
         say("parts")
         parts, more = make_parts(
-            plug, design.loft, design.tools, design.finish_tools, solid.body, foam, layers, templates
+            plug, pockets, design.loft, design.tools, design.finish_tools, solid.body, foam, layers, templates
         )
     except PlugError as error:
         raise _in_recipe(error, design.recipe.path) from error
@@ -376,26 +384,35 @@ def _bays(plug: Plug, lower: Array, upper: Array) -> tuple[tuple[FoamBay, ...], 
 
 
 def _cut_up(
-    plug: Plug, solid: Solid, finish: Solid
-) -> tuple[Body, tuple[Layer, ...], tuple[Template, ...], tuple[Finding, ...]]:
-    """Return the foam of a body, its layers, its templates, and what is doubtful about them."""
-    templates: tuple[Template, ...] = ()
-    found: tuple[Finding, ...] = ()
-    if plug.templates is not None:
-        stations = [station.x for station in plug.stations]
-        if plug.stack.between_templates:
-            templates, found = make_templates(solid.body, plug.templates, stations)
-        else:
-            other = None if finish is solid else finish.body
-            templates, found = make_gauges(solid.body, other, plug.templates, stations)
+    design: Design, solid: Solid, finish: Solid
+) -> tuple[Body, tuple[Layer, ...], tuple[Template, ...], Pockets, tuple[Finding, ...]]:
+    """Return the foam of a body, its layers, templates and recesses, and what is doubtful about them."""
+    plug, mating = design.plug, design.mating
+    stations = [station.x for station in plug.stations]
     bays, _ = _bays(plug, np.array(solid.by_mesh.lower), np.array(solid.by_mesh.upper))
-    foam = solid.body
-    if bays:
+    foam, allowance = solid.body, plug.stack.allowance
+    if bays and plug.templates is not None:
+        templates, found = make_templates(foam, plug.templates, stations)
         foam = without_plates(foam, templates)
-        layers, more = bay_layers(foam, bays, templates, plug.stack.allowance)
-    else:
-        layers, more = make_layers(foam, plug.stack)
-    return foam, layers, templates, found + more
+        layers, more = bay_layers(foam, bays, templates, allowance)
+        pockets, layers = make_pockets(
+            solid, mating, layers, allowance, lengthwise_room(foam, templates, allowance)
+        )
+        features = make_features(solid, design.finish_tools, layers)
+        return foam, layers, templates, Pockets(pockets=pockets, features=features), found + more
+    layers, found = make_layers(foam, plug.stack)
+    pockets, layers = make_pockets(solid, mating, layers, allowance)
+    every = Pockets(pockets=pockets, features=make_features(solid, design.finish_tools, layers))
+    if plug.templates is None:
+        return foam, layers, (), every, found
+    later = [pocket.param for pocket in pockets if pocket.method != LAYERS]  # cut after sanding
+    sanded = [
+        body_before(one, mating, later) if later else one.body
+        for one in ((solid,) if finish is solid else (solid, finish))
+    ]
+    other = None if finish is solid else sanded[1]
+    templates, more = make_gauges(sanded[0], other, plug.templates, stations)
+    return foam, layers, templates, every, more + found
 
 
 def _in_recipe(error: PlugError, path: Path) -> PlugError:

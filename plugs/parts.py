@@ -20,6 +20,7 @@ from plugs.foam.layers import Layer
 from plugs.foam.nesting import Nesting, nest
 from plugs.foam.pieces import Piece, Pieces, blank_of, make_pieces, outlines_of, usable_sizes
 from plugs.foam.pins import Pinned, make_pins
+from plugs.foam.pockets import Feature, Pockets
 from plugs.foam.recess_kit import RecessKit, recess_kits
 from plugs.foam.sanding import SandingAids, sanding_aids
 from plugs.foam.savings import Rack, sheet_findings
@@ -59,6 +60,8 @@ class Parts:
     base : BasePlan
     sanding : SandingAids
     kits : tuple of RecessKit
+    features : tuple of Feature
+        Bosses, and shapes of the recipe's own.
     """
 
     pieces: Pieces
@@ -71,10 +74,12 @@ class Parts:
     base: BasePlan
     sanding: SandingAids
     kits: tuple[RecessKit, ...]
+    features: tuple[Feature, ...]
 
 
 def make_parts(
     plug: Plug,
+    pockets: Pockets,
     loft: Loft,
     tools: Sequence[Tool],
     finish_tools: Sequence[Tool],
@@ -89,6 +94,8 @@ def make_parts(
     ----------
     plug : Plug
         Checked.
+    pockets : Pockets
+        How each recess is made, and what else there is.
     loft : Loft
         Of the foam.
     tools, finish_tools : sequence of Tool
@@ -126,7 +133,8 @@ def make_parts(
             templates=tuple(t if t.is_gauge else _drilled(t, pinned) for t in templates),
             base=make_base_plan(body, [station.x for station in plug.stations], templates),
             sanding=sanding_aids(loft, plug.sanding),
-            kits=recess_kits(tools, finish_tools, plug.pocket_work),
+            kits=recess_kits(tools, finish_tools, plug.pocket_work, pockets.pockets),
+            features=pockets.features,
         ),
         found,
     )

@@ -8,7 +8,7 @@ from typing import Any
 
 from plugs.figures import rounded
 from plugs.foam.pins import Pinned
-from plugs.foam.sanding_figures import recess_figures, sanding_figures
+from plugs.foam.sanding_figures import feature_figures, recess_figures, sanding_figures
 from plugs.foam.templates import Template
 from plugs.output.cut_list import sheet_figures, stock_figures
 from plugs.parts import Parts
@@ -70,6 +70,7 @@ def parts_summary(plug: Plug, parts: Parts, files: Mapping[str, bytes]) -> dict[
         "templates": [_template(template, files) for template in parts.templates],
         "sanding": sanding_figures(parts.sanding),
         "recess_kits": recess_figures(parts.kits),
+        "features": feature_figures(parts.features),
     }
 
 

@@ -97,6 +97,8 @@ ORDER = (
     "plugs.measure.comb",
     # foam: things to cut
     "plugs.foam.layers",
+    "plugs.foam.pockets",
+    "plugs.foam.recess_kit",
     "plugs.foam.glue",
     "plugs.foam.pin_patterns",
     "plugs.foam.pin_places",
@@ -106,7 +108,6 @@ ORDER = (
     "plugs.foam.straightedge",
     "plugs.foam.radius_blocks",
     "plugs.foam.sanding",
-    "plugs.foam.recess_kit",
     "plugs.foam.sanding_figures",
     "plugs.foam.stock",
     "plugs.foam.bitmap",

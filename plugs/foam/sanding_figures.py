@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from plugs.foam.pockets import Feature
 from plugs.foam.recess_kit import RecessKit
 from plugs.foam.sanding import Gap, PanelBay, SandingAids
 from plugs.shape.holding import Rounded
@@ -59,19 +60,50 @@ def recess_figures(kits: Sequence[RecessKit]) -> list[dict[str, Any]]:
     return [
         {
             "name": kit.name,
+            "method": kit.method,
+            "layers": list(kit.layers),
+            "notched_layers": list(kit.notched),
             "mouth_mm": _rounded(kit.mouth),
-            "cut_mm": _rounded(kit.cut),
+            "cut_mm": None if kit.cut is None else _rounded(kit.cut),
             "floor_mm": None if kit.floor is None else _rounded(kit.floor),
-            "kerf_mm": _round(kit.kerf),
-            "set_back_mm": None if kit.floor is None else _round(kit.depth),
-            "saw_lean_deg": _round(kit.draft_deg),
+            "flat_mm": None if kit.flat is None else _rounded(kit.flat),
+            "holds_mm": None if kit.held is None else _rounded(kit.held.thing),
+            "clearance_mm": None if kit.held is None else _round(kit.held.clearance),
+            "depth_mm": None if kit.floor is None else _round(kit.depth),
+            "wall_lean_deg": _round(kit.draft_deg),
             "floor_fillet_mm": _round(kit.floor_radius),
-            "play_mm": _round(kit.play),
-            "cloth_m2": None if kit.inlay is None else _round(1e-6 * kit.inlay.area_mm2, 9),
-            "cloth_walls_mm": None if kit.inlay is None else _round(kit.inlay.to_rim),
-            "cloth_overlap_mm": None if kit.inlay is None else _round(kit.inlay.overlap),
+            "kerf_mm": None if kit.kerf is None else _round(kit.kerf),
+            "set_back_mm": None if kit.cut is None or kit.floor is None else _round(kit.depth),
+            "play_mm": None if kit.play is None else _round(kit.play),
         }
         for kit in kits
+    ]
+
+
+def feature_figures(features: Sequence[Feature]) -> list[dict[str, Any]]:
+    """Return the figures of bosses and of shapes of the recipe's own: lengths in mm, volumes in m3.
+
+    Parameters
+    ----------
+    features : sequence of Feature
+
+    Returns
+    -------
+    list of dict
+        What only a boss has is None for others.
+    """
+    return [
+        {
+            "name": feature.name,
+            "kind": feature.kind,
+            "layers": list(feature.layers),
+            "from_mm": [_round(value) for value in feature.lower],
+            "to_mm": [_round(value) for value in feature.upper],
+            "volume_m3": _round(1e-9 * feature.volume_mm3, 12),
+            "rise_mm": None if feature.rise is None else _round(feature.rise),
+            "top_mm": None if feature.top is None else _rounded(feature.top),
+        }
+        for feature in features
     ]
 
 

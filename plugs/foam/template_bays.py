@@ -184,15 +184,33 @@ def bay_layers(
     tuple of (tuple of Layer) and (tuple of Finding)
         Rising along x.
     """
+    slabs = [slab for bay in bays for slab in bay.sheets]
+    layers = make_slab_layers(foam, slabs, axis="x", allowance=allowance)
+    strips = lengthwise_room(foam, templates, allowance)
+    if strips is not None:
+        layers = tuple(_parted(layer, strips) for layer in layers)
+    return layers, _doubts(layers)
+
+
+def lengthwise_room(foam: Body, templates: Sequence[Template], allowance: float) -> shapely.Geometry | None:
+    """Return where lengthwise templates part the layers of bays.
+
+    Parameters
+    ----------
+    foam : Body
+    templates : sequence of Template
+    allowance : float, mm
+        Foam left standing all round for sanding.
+
+    Returns
+    -------
+    shapely geometry or None, mm
+        Along y and z; None without such templates.
+    """
     measures = mesh.measure(foam)
     low, high = measures.lower - 1.0 - allowance, measures.upper + 1.0 + allowance
     strips = [shapely.box(t.from_mm, low[2], t.to_mm, high[2]) for t in templates if t.axis == "y"]
-    slabs = [slab for bay in bays for slab in bay.sheets]
-    layers = make_slab_layers(foam, slabs, axis="x", allowance=allowance)
-    if strips:
-        parted = shapely.union_all(strips)
-        layers = tuple(_parted(layer, parted) for layer in layers)
-    return layers, _doubts(layers)
+    return shapely.union_all(strips) if strips else None
 
 
 def _parted(layer: Layer, strips: shapely.Geometry) -> Layer:

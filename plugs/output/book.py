@@ -35,7 +35,7 @@ SECTIONS: Final[tuple[tuple[str, str, Callable[[Sheaf], Html]], ...]] = (
     ("cutting", "Cutting", cutting),
     ("stacking", "Stacking and gluing", stacking),
     ("sanding", "Sanding", sanding),
-    ("recesses", "Recesses", recesses),
+    ("recesses", "Recesses, bosses and other shapes", recesses),
     ("skin", "Skin", skin),
     ("fit", "Fit and check", fit),
     ("more", "Further drawings", more),

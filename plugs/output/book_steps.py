@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from plugs.output.book_figures import SMALL, TALL
@@ -13,6 +13,13 @@ from plugs.output.book_words import Html, el, figures_table, joined, pairs_table
 
 _WHOLE: Final = 1e15
 _WAYS: Final = {"forward": "ahead", "aft": "astern"}
+
+_METHODS: Final = {
+    "layers": "in the layers: its notch is in their cut lines, and what is left is cut away after sanding",
+    "saw": "sawn out of the glued and sanded plug; the layers are left whole there",
+    "rout": "routed into the glued and sanded plug; the layers are left whole there",
+}
+"""How a recess is made, by its method."""
 
 
 def stacking(sheaf: Sheaf) -> Html:
@@ -193,25 +200,109 @@ def recesses(sheaf: Sheaf) -> Html:
     parts: list[object] = [sheaf.findings("recess")]
     for k, kit in enumerate(sheaf.rows("recess_kits"), start=1):
         parts.append(el("h3", kit["name"]))
-        pairs = [
-            (word.capitalize(), _rounded(sheaf, kit.get(f"{word}_mm"))) for word in ("mouth", "cut", "floor")
-        ]
+        pairs: list[tuple[str, object]] = [("Made", _METHODS.get(kit["method"], kit["method"]))]
+        pairs.append(("Reaches into", ", ".join(kit["layers"]) or None))
+        pairs += [
+            (words, _rounded(sheaf, kit.get(f"{word}_mm")))
+            for word, words in (
+                ("mouth", "Mouth"), ("cut", "Cut"), ("floor", "Floor"), ("flat", "Finished floor flat"),
+                ("holds", "Holds"),
+            )
+        ]  # fmt: skip
         names = (
-            ("kerf_mm", "Kerf"), ("saw_lean_deg", "Saw leans"), ("set_back_mm", "Block set back by"),
-            ("floor_fillet_mm", "Fillet at the floor"), ("play_mm", "Play of the block"),
-            ("cloth_m2", "Cloth"), ("cloth_walls_mm", "Cloth up the walls"),
-            ("cloth_overlap_mm", "Cloth on the panel"),
+            ("clearance_mm", "With all round"), ("depth_mm", "Deep"), ("wall_lean_deg", "Walls lean"),
+            ("floor_fillet_mm", "Fillet at the floor"), ("kerf_mm", "Kerf"),
+            ("set_back_mm", "Block set back by"), ("play_mm", "Play of the block"),
         )  # fmt: skip
         pairs += [
             (words, None if kit.get(name) is None else sheaf.told(name, kit[name])) for name, words in names
         ]
         parts.append(pairs_table("Measures", pairs))
-        done = ["mouth marked from the template, level checked", "cut round, the saw leaning as told"]
-        if kit.get("set_back_mm") is not None:
-            done += ["block set back and glued", "fillet filled in, walls sanded"]
-        parts.append(steps([(f"recess-{k}-{n}", f"{kit['name']}: {words}") for n, words in enumerate(done)]))
+        done = _recess_steps(sheaf, kit)
+        parts.append(
+            steps([(f"recess-{k}-{n}", joined([kit["name"], ": ", words])) for n, words in enumerate(done)])
+        )
+        pieces = _cloth_for(sheaf, kit["name"])
+        if pieces:
+            parts.append(el("p", f"Its cloth, in the section on the skin: {', '.join(pieces)}."))
+    parts.append(_features(sheaf))
     parts.append(sheaf.figures("recess", height=SMALL))
     return joined(parts)
+
+
+def _recess_steps(sheaf: Sheaf, kit: Mapping[str, Any]) -> list[object]:
+    """Return what is done for one recess, in order."""
+    told = None if kit["depth_mm"] is None else sheaf.told("depth_mm", kit["depth_mm"])
+    deep = ["right through"] if told is None else [told, " deep"]
+    done: list[object] = ["mouth marked from the template, level checked"]
+    notched, rest = kit["notched_layers"], [n for n in kit["layers"] if n not in kit["notched_layers"]]
+    if kit["method"] == "layers":
+        all_of = f" ({', '.join(rest)} have no notch)" if rest else ""
+        done.insert(0, f"its notch looked for in {', '.join(notched)}: it was in their cut lines")
+        cut = [
+            f"what is left there cut away{all_of}, inside the mouth, ",
+            *deep,
+            ", the walls leaning as told",
+        ]
+        done.append(joined(cut))
+    elif kit["method"] == "rout":
+        minded = " (extraction, eyes and ears guarded, the plug held fast)"
+        done.append(joined(["routed inside the floor line, ", *deep, minded]))
+        done.append("walls trimmed out to the mouth, leaning as told")
+    else:
+        done.append("cut round, the saw leaning as told")
+        if told is not None:
+            done.append("block set back and glued, what stands out behind cut off")
+    if told is not None:
+        done.append("floor flat, fillet left or filled in, walls sanded")
+    return done
+
+
+def _features(sheaf: Sheaf) -> Html:
+    """Return what is done for each boss and each shape of the recipe's own."""
+    rows = []
+    for k, one in enumerate(sheaf.rows("features"), start=1):
+        layers = ", ".join(one["layers"])
+        place = joined(
+            ["from x, y, z = ", _point(sheaf, one["from_mm"]), " to ", _point(sheaf, one["to_mm"])]
+        )
+        if one["kind"] == "boss":
+            size = joined(
+                [" the top ", _rounded(sheaf, one["top_mm"]), ", ", sheaf.told("_mm", one["rise_mm"])]
+            )
+            words = [
+                f" stands in the cut lines of {layers}: the panel sanded down round it,",
+                size,
+                " over it",
+            ]
+        elif one["kind"] == "added":
+            words = [
+                f" stands in the cut lines of {layers}, ",
+                place,
+                ": shaped by hand to foam.stl, no template",
+            ]
+        else:
+            words = [
+                f" lies in {layers}, ", place, ": the cut lines have it where it goes right through; the "
+                "rest cut away by hand after gluing, to foam.stl",
+            ]  # fmt: skip
+        rows.append((f"feature-{k}", joined([one["name"], *words])))
+    return joined([el("h3", "Bosses and shapes of its own"), steps(rows)]) if rows else Html("")
+
+
+def _point(sheaf: Sheaf, at: Sequence[float]) -> Html:
+    """Return a place."""
+    return joined([sheaf.told("_mm", value) for value in at], ", ")
+
+
+def _cloth_for(sheaf: Sheaf, name: str) -> list[str]:
+    """Return the pieces of cloth that cover a recess."""
+    cloth = sheaf.summary.get("cloth") or {}
+    places = (f"{name} floor", f"{name} wall")
+    zones = [zone["name"] for zone in cloth.get("zones", ()) if any(p in zone["places"] for p in places)]
+    return [
+        piece["name"] for roll in cloth.get("rolls", ()) for piece in roll["pieces"] if piece["zone"] in zones
+    ]
 
 
 def _rounded(sheaf: Sheaf, shape: Mapping[str, float] | None) -> Html | None:

@@ -1,4 +1,4 @@
-"""Drawings of recess kits: what is sawn on the plug, and the cloth for the pocket, at full size."""
+"""Drawings of recess kits: the lines by which a recess is made on the plug, at full size."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.foam.recess_kit import Inlay, RecessKit, dart_side
+from plugs.foam.recess_kit import RecessKit
 from plugs.output.marks import GAP, ROW, TEXT, arrow, check_bars, line
 from plugs.output.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
 from plugs.shape.holding import Rounded
+from plugs.shape.recess import LAYERS, ROUT
 from plugs.units import format_length, format_size
 
 Array = NDArray[np.float64]
@@ -18,8 +19,6 @@ Array = NDArray[np.float64]
 CUT: Final = "CUT"
 MOUTH: Final = "MOUTH"
 FLOOR: Final = "FLOOR"
-CLOTH: Final = "CLOTH"
-FOLD: Final = "FOLD"
 
 _TICK: Final = 5.0
 _SHOWN: Final = 0.3
@@ -42,21 +41,12 @@ def recess_drawing(kit: RecessKit, *, name: str, plug_name: str, display_unit: s
     Returns
     -------
     Drawing
-        At full size, mm. The lines on the plug stand about the origin, the cloth to their right.
+        At full size, mm, about the origin.
     """
-    paths = [_rounded(kit.cut, CUT), _rounded(kit.mouth, MOUTH)]
-    if kit.floor is not None:
-        paths.append(_rounded(kit.floor, FLOOR))
+    lines = ((kit.cut, CUT), (kit.mouth, MOUTH), (kit.floor, FLOOR))
+    paths = [_rounded(shape, group) for shape, group in lines if shape is not None]
     paths += [line((-_TICK, 0.0), (_TICK, 0.0)), line((0.0, -_TICK), (0.0, _TICK))]
-    labels = [_within(kit.name, kit.floor or kit.cut)]
-    if kit.inlay is not None:
-        reach = 0.5 * kit.inlay.floor.width + kit.inlay.reach
-        centre = np.array([0.5 * kit.mouth.width + 2.0 * GAP + reach, 0.0])
-        paths += [_moved(path, centre) for path in _cloth(kit.inlay)]
-        inner = _within(f"{kit.name}, cloth", kit.inlay.floor)
-        labels.append(
-            Label(text=inner.text, at=(float(centre[0]), inner.at[1]), height=inner.height, align="centre")
-        )
+    labels = [_within(kit.name, kit.floor or kit.mouth)]
     left, bottom, _, _ = box_around([path_bounds(path) for path in paths])
     marks, texts, y = _ways(kit, left, bottom - GAP)
     bars, more, y = check_bars(display_unit, left, y)
@@ -84,68 +74,6 @@ def _rounded(shape: Rounded, dxf_layer: str) -> Path:
     )
     bulges = np.tile([0.0, np.tan(np.pi / 8.0)], 4)
     return Path(points=points, bulges=bulges, is_closed=True, dxf_layer=dxf_layer)
-
-
-def _moved(path: Path, by: Array) -> Path:
-    """Return a path moved."""
-    return Path(
-        points=path.points + by, bulges=path.bulges, is_closed=path.is_closed, dxf_layer=path.dxf_layer
-    )
-
-
-def _cloth(inlay: Inlay) -> list[Path]:
-    """Return the edge of the cloth with its darts, and where it folds, about the origin."""
-    floor, dart = inlay.floor, float(np.radians(inlay.dart_deg))
-    outer = floor.radius + inlay.reach
-    along, half = dart_side(floor.radius, outer, dart, floor.radius + inlay.to_rim)
-    inner = np.array([0.5 * floor.width, 0.5 * floor.height]) - floor.radius
-    turned = 0.25 * np.pi - float(np.arctan2(half, along))
-    points, bulges = [], []
-    for corner in range(4):
-        bisector = 0.25 * np.pi + 0.5 * np.pi * corner
-        centre = inner * np.sign([np.cos(bisector), np.sin(bisector)])
-        way, side = _direction(bisector), _direction(bisector + 0.5 * np.pi)
-        points.append(centre + outer * _direction(bisector - 0.25 * np.pi))
-        bulges.append(np.tan(0.25 * turned))
-        if half > 0.0:
-            points += [
-                centre + along * way - half * side,
-                centre + floor.radius * way,
-                centre + along * way + half * side,
-            ]
-            bulges += [0.0, 0.0, np.tan(0.25 * turned)]
-        points.append(centre + outer * _direction(bisector + 0.25 * np.pi))
-        bulges.append(0.0)
-    edge = Path(points=np.array(points), bulges=np.array(bulges), is_closed=True, dxf_layer=CLOTH)
-    return [edge, _rounded(floor, FOLD), *_rim(inlay, dart)]
-
-
-def _rim(inlay: Inlay, dart: float) -> list[Path]:
-    """Return the mouth on the cloth: a side and half of the two corners beside it, four times."""
-    floor = inlay.floor
-    radius = floor.radius + inlay.to_rim
-    inner = np.array([0.5 * floor.width, 0.5 * floor.height]) - floor.radius
-    turn = 0.25 * np.pi - 0.5 * dart
-    paths = []
-    for side in range(4):
-        way = 0.5 * np.pi * side
-        last, first = way + 0.25 * np.pi, way - 0.25 * np.pi
-        centres = [inner * np.sign([np.cos(angle), np.sin(angle)]) for angle in (first, last)]
-        points = [
-            centres[0] + radius * _direction(way - turn),
-            centres[0] + radius * _direction(way),
-            centres[1] + radius * _direction(way),
-            centres[1] + radius * _direction(way + turn),
-        ]
-        bulge = float(np.tan(0.25 * turn))
-        bulges = np.array([bulge, 0.0, bulge, 0.0])
-        paths.append(Path(points=np.array(points), bulges=bulges, is_closed=False, dxf_layer=FOLD))
-    return paths
-
-
-def _direction(angle_rad: float) -> Array:
-    """Return a direction in the plane."""
-    return np.array([np.cos(angle_rad), np.sin(angle_rad)])
 
 
 def _within(text: str, shape: Rounded) -> Label:
@@ -179,30 +107,56 @@ def _rows(kit: RecessKit, plug_name: str, unit: str) -> list[str]:
         return f"{format_length(shape.width, unit)} x {format_length(shape.height, unit)}{corners}"
 
     x, y, z = (format_length(float(value), unit) for value in kit.frame[:, 3])
+    lean = f"the walls lean {kit.draft_deg:.1f} deg" + (
+        ", narrower inward" if kit.draft_deg > 0.05 else ", wider inward" if kit.draft_deg < -0.05 else ""
+    )
     rows = [
         plug_name,
         f"Recess {kit.name}; middle at x = {x}, y = {y}, z = {z}",
         "Seen from outside; the face in view is the outer one",
-        f"{MOUTH}: {size(kit.mouth)}",
-        f"{CUT}: middle of a kerf of {format_size(kit.kerf, unit)}, inside the mouth; the saw leans "
-        f"{kit.draft_deg:.1f} deg" + (", opening narrower inward" if kit.draft_deg > 0.05 else ""),
+        f"{MOUTH}: {size(kit.mouth)}; {lean}",
     ]
-    if kit.floor is None or kit.inlay is None:
-        return [*rows, "Right through the plug: nothing is set back"]
-    play = f"{abs(kit.play):.1f} mm on every side"
-    rows += [
-        f"Set the block back by {format_length(kit.depth, unit)}: "
-        + (
-            "it just fits"
-            if abs(kit.play) < 0.05
-            else f"plane {play} off it first"
-            if kit.play < 0.0
-            else f"it has {play} to be packed"
-        ),
-        f"{FLOOR}: {size(kit.floor)}"
-        + (f", fillet R {format_size(kit.floor_radius, unit)} filled in" if kit.floor_radius > 0.0 else ""),
-        f"{CLOTH}: floor, walls ({format_length(kit.inlay.to_rim, unit)} unrolled) and "
-        f"{format_length(kit.inlay.overlap, unit)} on the panel; {kit.inlay.area_mm2 / 1e6:.4f} m2; "
-        f"{FOLD}: foot of the walls, and the mouth",
-    ]
+    if kit.cut is not None:
+        kerf = format_size(kit.kerf or 0.0, unit)
+        rows.append(f"{CUT}: middle of a kerf of {kerf} inside {MOUTH}; the saw leans as the walls")
+    rows += _how(kit, unit)
+    if kit.floor is None:
+        return rows
+    fillet = f", fillet R {format_size(kit.floor_radius, unit)}" if kit.floor_radius > 0.0 else ""
+    rows.append(f"{FLOOR}: {size(kit.floor)}{fillet}")
+    if kit.flat is not None:
+        rows.append(f"Flat of the finished floor: {size(kit.flat)}")
+    if kit.held is not None:
+        room = format_size(kit.held.clearance, unit)
+        rows.append(f"It holds {size(kit.held.thing)} with {room} all round")
     return rows
+
+
+def _how(kit: RecessKit, unit: str) -> list[str]:
+    """Return how a recess is made, in words."""
+    depth, layers = format_length(kit.depth, unit), ", ".join(kit.layers)
+    if kit.method == LAYERS:
+        rest = [name for name in kit.layers if name not in kit.notched]
+        rows = [f"Its notch is in the cut lines of {', '.join(kit.notched)}"]
+        deep = "right through" if kit.floor is None else f"{depth} deep"
+        after = "after gluing and sanding cut away the rest" + (
+            f" ({', '.join(rest)} have no notch)" if rest else ""
+        )
+        return [*rows, f"{after}: inside {MOUTH}, {deep}"]
+    if kit.method == ROUT:
+        return [
+            f"Layers {layers} are left whole: rout it after gluing and sanding,",
+            f"inside {FLOOR}, {depth} deep, then trim the walls out to {MOUTH}",
+        ]
+    rows = [f"Layers {layers} are left whole: saw it out after gluing and sanding"]
+    if kit.floor is None or kit.play is None:
+        return [*rows, "Right through the plug: nothing is set back"]
+    play = f"{format_size(abs(kit.play), unit)} on every side"
+    fits = (
+        "it just fits"
+        if abs(kit.play) < 0.05
+        else f"plane {play} off it first"
+        if kit.play < 0.0
+        else f"it has {play} to be packed"
+    )
+    return [*rows, f"Set the block back by {depth}: {fits}; what stands out behind is cut off"]

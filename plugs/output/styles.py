@@ -77,8 +77,6 @@ _STYLES: Final = {
     "DART": LineStyle(*_MAGENTA, dash=(6.0, 2.0)),
     "MOUTH": LineStyle(*_BLUE, dash=(4.0, 2.0)),
     "FLOOR": LineStyle(*_GREY, dash=(1.0, 2.0)),
-    "CLOTH": LineStyle(*_GREEN),
-    "FOLD": LineStyle(*_GREY, dash=(4.0, 2.0)),
     # kinds of panel on the sanding map, told apart by their hatches as well
     "FLAT": LineStyle(*_BLACK),
     "BOTH_WAYS": LineStyle(*_TEAL),

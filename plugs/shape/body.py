@@ -56,6 +56,8 @@ class Solid:
     ----------
     loft : Loft
     tools : tuple of Tool
+    cutters : tuple of Body
+        Of each tool.
     shapes : tuple of Shape
     faces : tuple of MatingFace or BodyFace
     plain, body : Body
@@ -66,6 +68,7 @@ class Solid:
 
     loft: Loft
     tools: tuple[Tool, ...]
+    cutters: tuple[Body, ...]
     shapes: tuple[Shape, ...]
     faces: tuple[MatingFace | BodyFace, ...]
     plain: Body
@@ -117,16 +120,14 @@ def make_solid(
         _check_within(plain, tool, body)
     for (first, a), (second, b) in combinations(zip(tools, bodies, strict=True), 2):
         _check_apart(plain, first, a, second, b)
-    pieces = [(tool.kind, body, tool.param) for tool, body in zip(tools, bodies, strict=True)]
-    pieces += [(shape.kind, shape.body, shape.param) for shape in shapes]
-    pieces += [("cut", cut.body, cut.param) for cut in mating]
-    result = _worked(plain, pieces)
+    result = _worked(plain, _pieces(tools, bodies, shapes, mating))
     by_sections, by_mesh = integrate(loft, grid), mesh.measure(result)
     plain_by_mesh = by_mesh if result is plain else mesh.measure(plain)
     _prove(by_sections, plain_by_mesh, tolerance)
     return Solid(
         loft=loft,
         tools=tuple(tools),
+        cutters=tuple(bodies),
         shapes=tuple(shapes),
         faces=_faces(mating, result) if wants_faces else (),
         plain=plain,
@@ -135,6 +136,37 @@ def make_solid(
         plain_by_mesh=plain_by_mesh,
         by_mesh=by_mesh,
     )
+
+
+def _pieces(
+    tools: Sequence[Tool],
+    bodies: Sequence[Body],
+    shapes: Sequence[Shape],
+    mating: Sequence[MatingCut | BodyCut],
+) -> list[tuple[str, Body, str]]:
+    """Return everything that is put on a plug or taken off it, in order."""
+    pieces = [(tool.kind, body, tool.param) for tool, body in zip(tools, bodies, strict=True)]
+    pieces += [(shape.kind, shape.body, shape.param) for shape in shapes]
+    return pieces + [("cut", cut.body, cut.param) for cut in mating]
+
+
+def body_before(solid: Solid, mating: Sequence[MatingCut | BodyCut], params: Sequence[str]) -> Body:
+    """Return the body of a plug before some of its recesses are cut.
+
+    Parameters
+    ----------
+    solid : Solid
+    mating : sequence of MatingCut or BodyCut
+        The cuts that it was made with.
+    params : sequence of str
+        Of the tools to leave out.
+
+    Returns
+    -------
+    Body
+    """
+    pieces = _pieces(solid.tools, solid.cutters, solid.shapes, mating)
+    return _worked(solid.plain, [piece for piece in pieces if piece[2] not in params])
 
 
 def _faces(mating: Sequence[MatingCut | BodyCut], body: Body) -> tuple[MatingFace | BodyFace, ...]:

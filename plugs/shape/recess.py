@@ -26,6 +26,10 @@ Array = NDArray[np.float64]
 SQUARE_TO = ("surface", "x", "y", "z")
 """How a tool may stand: square to the surface, or along an axis."""
 
+LAYERS, SAW, ROUT = "layers", "saw", "rout"
+METHODS = (LAYERS, SAW, ROUT)
+"""How a recess is made: notched in the layers, sawn out of the glued plug, or routed into it."""
+
 _OUT = 1.0
 _ALONG = 65
 
@@ -64,6 +68,10 @@ class Recess:
         Width, height and, if they are round, corner radius of what the recess holds.
     clearance : float, mm
         Room round ``plate`` or ``holds`` on every side, on the flat of the finished floor.
+    method : str or None
+        How it is made in the foam: "layers" (its notch is in the layers' cut lines), "saw" (a block is
+        sawn out of the glued plug and set back) or "rout" (out of the glued plug); None is "layers" where a
+        layer's cut line shows it, else "rout", and "saw" for a cut right through.
     name : str
         For messages and drawings.
     """
@@ -85,6 +93,7 @@ class Recess:
     plate: str | None = None
     holds: Annotated[Sequence[Annotated[float, Within(0.0, LARGEST)]], Count(2, 3)] | None = None
     clearance: Annotated[float, Within(0.0, 100.0)] = 3.0
+    method: Annotated[str, OneOf(METHODS)] | None = None
     name: str = ""
 
 
@@ -138,6 +147,8 @@ class Tool:
     is_through : bool
     held : Held or None
         What a recess is to hold.
+    method : str or None
+        How it is to be made.
     """
 
     param: str
@@ -148,6 +159,7 @@ class Tool:
     depth: float
     is_through: bool
     held: Held | None = None
+    method: str | None = None
 
     @property
     def flat(self) -> Rounded:
@@ -184,7 +196,7 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
     seat = find_seat(loft, item, param)
     is_through = isinstance(item, Recess) and item.is_through
     if is_through:
-        depth = _through(loft, seat)
+        depth = _through(loft, seat, item, param)
     held = held_by(item.plate, item.holds, item.clearance, param) if isinstance(item, Recess) else None
     size = _size(item, held, depth, draft, param)
     _check_on_panel(loft, seat, size, item, held, param)
@@ -195,25 +207,36 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
         size, depth = _under_skin(size, skin, param, is_cut=is_cut), depth + (skin if is_cut else -skin)
     root = _OUT if is_cut else _OUT + 2.0 * skin  # a boss stands on the foam, which lies deeper
     tool = checked_loft(_tool_plan(replace(size, depth=depth), reach + root))
-    along = -seat.outward if is_cut else seat.outward
-    side = np.cross(seat.height, along)
-    frame = np.stack([along, side, seat.height, seat.point], axis=1)
     made = Tool(
         param=param,
         name=item.name or ("recess" if is_cut else "boss") + f" on {item.panel}",
         kind="cut" if is_cut else "add",
         loft=tool,
-        frame=frame,
+        frame=_frame(seat, is_cut=is_cut),
         depth=depth,
         is_through=is_through,
         held=held,
+        method=item.method if isinstance(item, Recess) else None,
     )
     promise(held is None or made.flat.holds(held.room), f"{made.name} does not hold {made.held}")
     return made
 
 
-def _through(loft: Loft, seat: Seat) -> float:
+def _frame(seat: Seat, *, is_cut: bool) -> Array:
+    """Return a tool's axes and its middle: inward for a cut, outward for a boss."""
+    along = -seat.outward if is_cut else seat.outward
+    return np.stack([along, np.cross(seat.height, along), seat.height, seat.point], axis=1)
+
+
+def _through(loft: Loft, seat: Seat, item: Recess | Boss, param: str) -> float:
     """Return how deep a cut right through goes."""
+    if isinstance(item, Recess) and item.method == ROUT:
+        raise PlugError(
+            param=f"{param}.method",
+            value=item.method,
+            reason="a cut right through has no floor to rout to",
+            remedy='use 1 of "layers" and "saw"',
+        )
     corners = loft.sections(np.linspace(loft.breaks[0], loft.breaks[-1], _ALONG))
     body = corners.place(np.arange(corners.rings.points.shape[1]), np.array(0.0))
     return float(((seat.point - body) @ seat.outward).max()) + _OUT

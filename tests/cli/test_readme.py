@@ -66,6 +66,9 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
         "aft=End",
         'mating=(Mating(view="plan", cuts="front", contour=((9.0, -200.0), (9.0, 200.0))),), aft=End',
     )
+    mated = mated.replace("depth=depth", 'depth=depth, method="saw", holds=(50.0, 40.0)').replace(
+        "aft=End", 'bosses=[Boss(panel="deck", x=80.0, width=40.0, height=30.0, rise=5.0)], aft=End'
+    )
     cut = bare.replace("import Boss", "import Hollow, Stock, Templates, Boss").replace(
         "aft=End",
         "stock=[Stock(width=320.0, height=300.0, thickness=sheet), Stock(width=1200.0, height=900.0, "

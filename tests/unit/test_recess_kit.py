@@ -1,4 +1,4 @@
-"""Recess kits: sizes against the plug's own mesh, the cloth against closed forms, drawings read back."""
+"""Recess kits: sizes against the plug's own mesh, drawings read back."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ import shapely
 
 from plugs.checking import checked
 from plugs.errors import PlugError
+from plugs.foam.pockets import Pocket
 from plugs.foam.recess_kit import PocketWork, RecessKit, recess_kits
 from plugs.foam.sanding_figures import recess_figures
 from plugs.output.book_figures import _smaller
 from plugs.output.dxf import render_dxf
-from plugs.output.flat import flat_points
 from plugs.output.picture import Drawing, Path
-from plugs.output.recess_drawing import CLOTH, CUT, FLOOR, FOLD, MOUTH, recess_drawing
+from plugs.output.recess_drawing import CUT, FLOOR, MOUTH, recess_drawing
 from plugs.shape import mesh
 from plugs.shape.body import make_solid, make_tools
 from plugs.shape.checks import checked_loft
@@ -27,7 +27,8 @@ from plugs.shape.skin_offset import foam_loft
 from tests.shapes import box_plan
 
 FINISH = checked_loft(box_plan(400.0, 200.0, 120.0))
-WORDS = PocketWork(kerf=2.0, cloth_overlap=20.0)
+WORDS = PocketWork(kerf=2.0)
+SAWN = Pocket(param="recesses[0]", name="pocket", method="saw", layers=("L01",), notched=())
 POCKET = Recess(name="pocket", panel="deck", x=200.0, width=100.0, height=60.0, depth=10.0, corner_radius=8.0)
 
 
@@ -40,7 +41,7 @@ def pocket(**words: object) -> Recess:
 def kit_of(recess: Recess, words: PocketWork = WORDS) -> RecessKit:
     """Return the kit of a recess in the bare box."""
     tools = make_tools(FINISH, [recess], "recesses")
-    (kit,) = recess_kits(tools, tools, words)
+    (kit,) = recess_kits(tools, tools, words, [SAWN])
     return kit
 
 
@@ -52,11 +53,6 @@ def drawn(kit: RecessKit) -> Drawing:
 def on(drawing: Drawing, dxf_layer: str) -> list[Path]:
     """Return the paths of one group."""
     return [path for path in drawing.paths if path.dxf_layer == dxf_layer]
-
-
-def polygon(path: Path) -> shapely.Polygon:
-    """Return a closed path as a polygon."""
-    return shapely.Polygon(flat_points(path, tolerance=1e-4))
 
 
 def test_square_pocket() -> None:
@@ -95,7 +91,7 @@ def test_mouth_and_floor_are_those_of_the_foam(thickness: float, draft_deg: floa
         make_tools(FINISH, [recess], "recesses"),
         make_tools(FINISH, [recess], "recesses", cover),
     )
-    (kit,) = recess_kits(tools, finish_tools, WORDS)
+    (kit,) = recess_kits(tools, finish_tools, WORDS, [SAWN])
     body = mesh.stacked(make_solid(loft, tools, (), 0.01).body, "z")
     top = 120.0 - thickness
     assert kit.floor is not None
@@ -111,59 +107,22 @@ def test_mouth_and_floor_are_those_of_the_foam(thickness: float, draft_deg: floa
     assert kit.depth == pytest.approx(10.0)
 
 
-@pytest.mark.parametrize("corner_radius", [0.0, 4.0, 15.0])
-@pytest.mark.parametrize("draft_deg", [0.0, 12.0])
-@pytest.mark.parametrize("floor_radius", [0.0, 3.0])
-def test_cloth_is_as_long_at_the_rim_as_the_mouth(
-    corner_radius: float, draft_deg: float, floor_radius: float
-) -> None:
-    """With its darts closed the cloth meets the mouth all round; blend and walls are at full length."""
-    recess = pocket(corner_radius=corner_radius, draft_deg=draft_deg, floor_radius=floor_radius)
-    kit = kit_of(recess)
-    assert kit.inlay is not None
-    paths = on(drawn(kit), FOLD)
-    rims = [path for path in paths if not path.is_closed]
-    assert len(rims) == 4
-    length = sum(shapely.LineString(flat_points(path, tolerance=1e-5)).length for path in rims)
-    assert length == pytest.approx(kit.mouth.perimeter, abs=0.02)
-    # derived here: a quarter turn less the draft round the floor's blend, and the wall above it
-    draft = np.radians(draft_deg)
-    wall = (10.0 - floor_radius * (1.0 - np.sin(draft))) / np.cos(draft)
-    assert kit.inlay.to_rim == pytest.approx(floor_radius * (np.pi / 2.0 - draft) + wall)
-    (edge,) = on(drawn(kit), CLOTH)
-    assert polygon(edge).is_valid
-    assert polygon(edge).area == pytest.approx(kit.inlay.area_mm2, rel=1e-4)
-    assert (
-        polygon(edge)
-        .buffer(1e-3)
-        .contains(shapely.union_all([shapely.LineString(flat_points(p)) for p in rims]))
-    )
-
-
-def test_sharp_pocket_is_a_cross() -> None:
-    """Without corner radius and draft the cloth is floor and four flaps: the darts take whole quarters."""
-    kit = kit_of(pocket(corner_radius=0.0))
-    assert kit.inlay is not None
-    assert kit.inlay.dart_deg == pytest.approx(90.0)
-    assert kit.inlay.area_mm2 == pytest.approx(100.0 * 60.0 + 2.0 * (100.0 + 60.0) * 30.0)
-
-
-def test_cut_right_through_has_neither_floor_nor_cloth() -> None:
+def test_cut_right_through_has_no_floor() -> None:
     """Nothing is set back in a hole."""
     kit = kit_of(pocket(is_through=True))
-    assert kit.floor is None and kit.inlay is None and kit.play == pytest.approx(2.0)
+    assert kit.floor is None and kit.flat is None and kit.play == pytest.approx(2.0)
     drawing = drawn(kit)
     assert {path.dxf_layer for path in drawing.paths} == {CUT, MOUTH, "LABELS"}
     assert any("Right through" in label.text for label in drawing.labels)
     (figures,) = recess_figures([kit])
-    assert figures["set_back_mm"] is None and figures["cloth_m2"] is None
+    assert figures["set_back_mm"] is None and figures["depth_mm"] is None
 
 
 def test_bosses_need_no_kit() -> None:
     """What is raised is not sawn out."""
     boss = Boss(panel="deck", x=200.0, width=60.0, height=40.0, rise=5.0)
     tools = make_tools(FINISH, [boss], "bosses")
-    assert recess_kits(tools, tools, WORDS) == ()
+    assert recess_kits(tools, tools, WORDS, []) == ()
 
 
 def test_kerf_wider_than_the_recess_is_refused_with_one_that_does() -> None:
@@ -180,7 +139,7 @@ def test_kerf_wider_than_the_recess_is_refused_with_one_that_does() -> None:
     ("words", "param"),
     [
         (PocketWork(kerf=-1.0), "pocket_work.kerf"),
-        (PocketWork(cloth_overlap=float("inf")), "pocket_work.cloth_overlap"),
+        (PocketWork(kerf=float("inf")), "pocket_work.kerf"),
         (1.0, "pocket_work"),
     ],
 )
