@@ -45,7 +45,7 @@ from plugs.skin.skin_findings import (
     thickness_findings,
 )
 from plugs.skin.zone_words import Zone
-from plugs.skin.zones import Patch, Zoned, zoned
+from plugs.skin.zones import COARSE, Patch, Zoned, zoned
 from plugs.weighing import laid_areas, part_of
 
 _ENDS = ("front", "aft")
@@ -212,8 +212,7 @@ def laminate(
     -------
     tuple of Lamination and (tuple of Finding)
     """
-    surface = zoned(solid, mating, zones=plug.zones, bare=plug.skin.bare)
-    patterns = patterns_of(surface, _cloth_plies(layup, surface), plug.laps, plug.darts)
+    surface, patterns = _cut_cloth(plug, layup, solid, mating)
     rolls, areas = _rolls(plug, layup, patterns), _by_owner(surface)
     nets, found = _nets(plug, layup, surface, {f.patch.name for f in patterns.flats if f.is_exact})
     known = {place: areas.get(place, 0.0) for place in layup.laminates}
@@ -238,6 +237,29 @@ def laminate(
     ground = _ground_findings(plug, layup, finish, tools, solid)
     thickness = thickness_findings(layup, _panel_thicknesses(plug, loft, cover, layup))
     return made, (*found, *_doubts(plug, made, edges, materials, filler), *ground, *thickness)
+
+
+def _cut_cloth(
+    plug: Plug, layup: Layup, solid: Solid, mating: Sequence[MatingCut | BodyCut]
+) -> tuple[Zoned, PatternSet]:
+    """Return the surface in zones and its patterns.
+
+    From fewer triangles than the foam's, but where a curved piece unrolls exactly: then from the foam's own,
+    which half the tolerance of its chords leaves where they are.
+    """
+    for within in (COARSE, 0.5 * plug.chord_tolerance):
+        surface = zoned(solid, mating, zones=plug.zones, bare=plug.skin.bare, coarse=within)
+        patterns = patterns_of(surface, _cloth_plies(layup, surface), plug.laps, plug.darts)
+        if not any(flat.is_exact and _is_curved(flat.patch, plug.chord_tolerance) for flat in patterns.flats):
+            break
+    return surface, patterns
+
+
+def _is_curved(patch: Patch, tolerance: float) -> bool:
+    """Return whether a patch leaves every plane by more than a tolerance."""
+    away = patch.vertices - patch.vertices.mean(axis=0)
+    normal = np.linalg.svd(away.T @ away)[0][:, -1]
+    return bool(np.abs(away @ normal).max() > tolerance)
 
 
 def _ground_findings(
