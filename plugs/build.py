@@ -113,7 +113,7 @@ def build(
         work, record = (work, None) if search is None else _searched(work, search, say)
         drawings = _draw_rest(work, bench, easel, drawings, waits)
         files = _joined(_solids(work, kinds, say), _tables(work, kinds))
-        proof = None if run is None else _stepped(work, run, files, say)
+        work, proof = (work, None) if run is None else _stepped(work, run, files, say)
         summary = _finished(work, files, drawings if "html" in kinds else None, bench, easel, proof)
         say("files")
         fresh.write(files)
@@ -205,9 +205,9 @@ def _kernel() -> KernelRun:
 
 def _submitted(design: Design, run: KernelRun) -> KernelRun:
     """Set a kernel to work on a design."""
-    from plugs.proving import kernel_job
+    from plugs.proving import submit_to
 
-    run.submit(kernel_job(design))
+    submit_to(run, design)
     return run
 
 
@@ -247,15 +247,24 @@ def _draw_rest(
     return _joined(drawings, seen)  # the rolls show every piece of cloth
 
 
-def _stepped(work: Work, run: KernelRun, files: dict[str, bytes], say: Say) -> KernelProof:
-    """Return the kernel's proof, and add its file where the whole body can be made in exact surfaces."""
-    from plugs.proving import proved
+def _stepped(
+    work: Work, run: KernelRun, files: dict[str, bytes], say: Say
+) -> tuple[Work, KernelProof | None]:
+    """Return the kernel's proof, and add its file where the whole body can be made in exact surfaces.
+
+    A kernel that breaks down or gives no answer ends no build: a finding says that its file is missing.
+    """
+    from plugs.proving import no_step, proved
+    from plugs.shape.kernel_job import KernelFault
 
     say("step")
-    proof = proved(work, run)
+    try:
+        proof = proved(work, run)
+    except KernelFault as fault:
+        return replace(work, findings=(*work.findings, no_step(fault))), None
     if work.design.is_exact:
         files["solid/foam.step"] = proof.step
-    return proof
+    return work, proof
 
 
 def _solids(work: Work, kinds: Sequence[str], say: Say) -> dict[str, bytes]:

@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 from plugs.design import Design, Work
-from plugs.errors import promise
-from plugs.shape.kernel_job import CurvedPrism, KernelJob, KernelProof, OwnShape, SolidTool
+from plugs.errors import Finding, promise
+from plugs.shape.kernel_job import (
+    CurvedPrism,
+    KernelFault,
+    KernelJob,
+    KernelProof,
+    KernelSilence,
+    OwnShape,
+    SolidTool,
+)
 from plugs.shape.kernel_worker import KernelRun
 from plugs.shape.mating import MatingCut
 from plugs.shape.mating_body import BodyCut
-from plugs.shape.spline_strips import fit_strips
+from plugs.shape.spline_strips import StripFault, fit_strips
 from plugs.tolerances import KERNEL_VOLUME_RATIO
 
-_KERNEL_SECONDS = 120.0
+_KERNEL_SECONDS = 300.0
+"""Wait for the kernel after all else is done; then the build goes on without it."""
 
 
 def kernel_job(design: Design) -> KernelJob:
@@ -60,6 +69,41 @@ def _mating_tool(cut: MatingCut | BodyCut) -> CurvedPrism | OwnShape:
     )
 
 
+def submit_to(run: KernelRun, design: Design) -> None:
+    """Set a kernel to work on a design, or on nothing where the design has no exact surfaces.
+
+    Parameters
+    ----------
+    run : KernelRun
+    design : Design
+    """
+    try:
+        run.submit(kernel_job(design))
+    except StripFault as fault:
+        run.give_up(KernelFault("fit", str(fault)))
+
+
+def no_step(fault: KernelFault) -> Finding:
+    """Return the finding that a build has no STEP file and no opinion of the kernel.
+
+    Parameters
+    ----------
+    fault : KernelFault
+
+    Returns
+    -------
+    Finding
+        A note where the kernel gave no answer, a warning where it could not make the body.
+    """
+    return Finding(
+        code="no-step",
+        severity="note" if isinstance(fault, KernelSilence) else "warning",
+        where="STEP",
+        message=f"there is no STEP file, and the volume has two proofs instead of three: {fault}",
+        remedy="everything else is there; build again when there is less to do, or --without step",
+    )
+
+
 def proved(work: Work, run: KernelRun) -> KernelProof:
     """Return the kernel's answer after comparing it with the other two opinions.
 
@@ -72,6 +116,11 @@ def proved(work: Work, run: KernelRun) -> KernelProof:
     Returns
     -------
     KernelProof
+
+    Raises
+    ------
+    KernelFault
+        The kernel could not make the body, or gave no answer.
     """
     proof = run.result(_KERNEL_SECONDS)
     solid, tolerance = work.solid, work.design.plug.chord_tolerance

@@ -34,6 +34,20 @@ class KernelFault(AssertionError):  # noqa: N818 - it is a fault of ours, not an
         return f"the kernel failed at stage {self.stage!r}: {self.reason}"
 
 
+class KernelSilence(KernelFault):
+    """The kernel gave no answer: it was too slow, or its process ended.
+
+    Parameters
+    ----------
+    stage, reason : str
+        As of a `KernelFault`.
+    """
+
+    def __init__(self, stage: str, reason: str) -> None:
+        """Keep both fields."""
+        super().__init__(stage, reason)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SolidTool:
     """A section solid that cuts or adds.

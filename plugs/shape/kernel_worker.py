@@ -23,7 +23,7 @@ from typing import IO, Any, Final
 import numpy as np
 
 from plugs.errors import PlugError
-from plugs.shape.kernel_job import KernelFault, KernelJob, KernelProof
+from plugs.shape.kernel_job import KernelFault, KernelJob, KernelProof, KernelSilence
 from plugs.shape.step_in import StepBody, StepRequest
 from plugs.workers import command, environment
 
@@ -88,6 +88,16 @@ class KernelRun:
         job : KernelJob
         """
         self._submit(job)
+
+    def give_up(self, fault: KernelFault) -> None:
+        """Answer for the kernel that there is no job: whoever asks for the result is told the fault.
+
+        Parameters
+        ----------
+        fault : KernelFault
+        """
+        self._owed += 1
+        self._answers.put(("fault", fault.stage, fault.reason))
 
     def _submit(self, job: KernelJob | StepRequest) -> None:
         """Send anything that the worker knows."""
@@ -156,7 +166,7 @@ class KernelRun:
                     self.attend()
                     continue
                 self.close()
-                raise KernelFault(stage, f"no answer within {timeout:g} s") from None
+                raise KernelSilence(stage, f"no answer within {timeout:g} s") from None
             if kind in ("done", "fault", "missing"):
                 self._owed = max(self._owed - 1, 0)
                 if self._owed:
@@ -170,7 +180,7 @@ class KernelRun:
             elif kind == "missing":
                 raise _missing(rest[0])
             else:
-                raise KernelFault(stage, f"its process ended: {self._last_words()}")
+                raise KernelSilence(stage, f"its process ended: {self._last_words()}")
 
     def close(self) -> None:
         """End the worker, whatever it is doing; harmless if it has ended."""

@@ -182,7 +182,7 @@ def _positions(stations: Sequence[Station]) -> Array:
                 + f": stations[{i - 1}].x is {x[i - 1]:g}",
                 remedy=f"use more than {x[i - 1]:g}, such as {x[i - 1] + 50:g}, or take one of the two out",
             )
-    return np.array(x)
+    return np.array(x, dtype=np.float64)
 
 
 def _corners(stations: Sequence[Station], drawn: tuple[str, ...]) -> tuple[Array, Array]:

@@ -38,6 +38,10 @@ _MEASURED_SHARE = 0.7
 """Misses are measured at a few places between knots; the largest may lie beside them."""
 
 
+class StripFault(AssertionError):  # noqa: N818 - it is a fault of ours, not an error of the user
+    """No strips come near enough to the sections."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Span:
     """The strips between two breaks: N segments, all with the same knots along.
@@ -93,7 +97,7 @@ def fit_strips(loft: Loft) -> Strips:
 
     Raises
     ------
-    AssertionError
+    StripFault
         The section function is not smooth between two of its breaks.
 
     References
@@ -108,7 +112,7 @@ def fit_strips(loft: Loft) -> Strips:
     while pending := [i for i, span in enumerate(spans) if span is None]:
         if pieces > _MOST_PIECES:
             where = float(breaks[pending[0]])
-            raise AssertionError(f"no smooth surface after {where:.3f} mm: strips miss it by {worst:.2g} mm")
+            raise StripFault(f"no smooth surface after {where:.3f} mm: strips miss it by {worst:.2g} mm")
         starts, lengths = breaks[pending], np.diff(breaks)[pending]
         fits = _cubic_fits(loft, starts, lengths, pieces)
         misses = _misses(loft, starts, lengths, fits)
@@ -160,8 +164,9 @@ def placed_strips(strips: Strips, frame: Array) -> Strips:
 def _breaks(loft: Loft) -> Array:
     """Return where spans meet: the loft's breaks, and where an edge turns from outside to inside.
 
-    There its blend shrinks to nothing and grows again. The start of an end's blend is taken exactly,
-    because positions run at another pace from there on.
+    There its blend shrinks to nothing and grows again; where pieces of a measured panel meet there is no
+    blend, and their turn is nothing but rounding of either sign. The start of an end's blend is taken
+    exactly, because positions run at another pace from there on.
     """
     breaks = loft.breaks.copy()
     for zone in (loft.front, loft.aft):
@@ -171,8 +176,10 @@ def _breaks(loft: Loft) -> Array:
                 breaks[nearest] = zone.u_start
     share = np.linspace(0.0, 1.0, _PER_SPAN)[1:-1]
     t = np.sort(np.concatenate([breaks, (breaks[:-1, None] + np.diff(breaks)[:, None] * share).ravel()]))
-    turn = loft.sections(t).rings.turn_rad
-    row, corner = np.nonzero(turn[:-1] * turn[1:] < 0.0)
+    rings = loft.sections(t).rings
+    turn = rings.turn_rad
+    blend = np.linalg.norm(rings.points[:, 1::2] - rings.points[:, 0::2], axis=-1) > LENGTH
+    row, corner = np.nonzero((turn[:-1] * turn[1:] < 0.0) & blend[:-1] & blend[1:])
     if not len(row):
         return breaks
     low, high, sign = t[row], t[row + 1], np.sign(turn[row, corner])

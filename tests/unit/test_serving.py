@@ -63,6 +63,15 @@ def test_the_book_and_its_files_are_served(folder: Path) -> None:
         assert (folder / "book.html").read_text(encoding="utf-8") == "<html><body><h1>Book</h1></body></html>"
 
 
+def test_no_page_can_frame_it(folder: Path) -> None:
+    """Whatever is answered forbids it: CSP level 2, frame-ancestors; RFC 7034 for older browsers (memory)."""
+    with FolderServer(folder) as server:
+        for path, host in (("/", None), ("/layers/layer%201.svg", None), ("/none", None), ("/", "elsewhere")):
+            answer = asked(server, path, host)
+            assert answer.getheader("Content-Security-Policy") == "frame-ancestors 'none'"
+            assert answer.getheader("X-Frame-Options") == "DENY"
+
+
 @pytest.mark.parametrize(
     "path",
     [
