@@ -86,6 +86,7 @@ ORDER = (
     "plugs.measure.points_in",
     "plugs.measure.svg_path",
     "plugs.measure.svg_in",
+    "plugs.measure.dxf_counts",
     "plugs.measure.dxf_in",
     "plugs.measure.outlines",
     "plugs.measure.landmarks",

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import io
+import logging
 import re
 import struct
 import zlib
 from collections.abc import Iterable, Iterator
+from itertools import islice
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
@@ -14,7 +16,17 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from plugs.errors import PlugError, present
-from plugs.measure.pieces import CHORD_OF_CURVES, Array, Piece, drawing_bytes, mm_per
+from plugs.measure.dxf_counts import Visits, points_of
+from plugs.measure.pieces import (
+    CHORD_OF_CURVES,
+    MOST_PIECES,
+    MOST_POINTS,
+    Array,
+    Piece,
+    drawing_bytes,
+    mm_per,
+    too_much,
+)  # fmt: skip
 from plugs.shape.cells import closest
 from plugs.tolerances import LARGEST
 
@@ -38,10 +50,19 @@ foot is 1200/3937 m)."""
 _CURVES: Final = frozenset(("LINE", "LWPOLYLINE", "POLYLINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "INSERT"))
 _HEAD: Final = re.compile(rb"(?:\xef\xbb\xbf)?\s*(?:999\s[^\n]*\n\s*)*0\s+SECTION", re.IGNORECASE)
 """A DXF of text begins with a section, after comments with group code 999."""
+_BINARY: Final = b"AutoCAD Binary DXF"
+"""How a binary DXF begins, by the reference of the format."""
 _FLAT: Final = 0.01
 """mm. A drawing no thicker than this is flat."""
 _DEEPEST_BLOCK: Final = 16
-_MOST_ENTITIES: Final = 100_000
+_MOST_VERTICES: Final = 100_000
+_MARKS: Final = re.compile(
+    rb"\n[ \t]*0[ \t]*\r?\n[ \t]*(?:(VERTEX)|LINE|LWPOLYLINE|POLYLINE|ARC|CIRCLE|ELLIPSE|SPLINE|INSERT)\b"
+)
+_BINARY_MARKS: Final = re.compile(
+    rb"\x00(?:(VERTEX)|LINE|LWPOLYLINE|POLYLINE|ARC|CIRCLE|ELLIPSE|SPLINE|INSERT)\x00"
+)
+"""Where a curve begins in a DXF of text, and in a binary one."""
 
 
 def dxf_pieces(path: Path, dxf_layer: str | None, unit: str | None) -> tuple[list[Piece], tuple[str, ...]]:
@@ -77,11 +98,18 @@ def dxf_pieces(path: Path, dxf_layer: str | None, unit: str | None) -> tuple[lis
         scale = _mm_per_unit(path, document, raw, unit)
         entities, left_out = _chosen(path, document, dxf_layer)
         chord = CHORD_OF_CURVES / scale
-        runs = [(np.array(run), is_closed) for e in entities for run, is_closed in _runs(e, chord)]
+        runs, n_points = [], 0
+        for entity in entities:
+            # counted before they are made
+            n_points += points_of(entity, chord, 1e3 * LARGEST / scale)
+            if n_points > MOST_POINTS:
+                far = f"its curves come to {n_points:.3g} points or more, and at most {MOST_POINTS} are made"
+                raise too_much(path.name, far)
+            runs += [(np.array(run), is_closed) for run, is_closed in _runs(entity, chord)]
     # what the library lets through when a file's own numbers lead it astray
     except (
         DXFError, struct.error, zlib.error, ValueError, TypeError, KeyError, IndexError, AttributeError,
-        ArithmeticError, OSError, RecursionError, StopIteration,
+        ArithmeticError, OSError, RecursionError, StopIteration, RuntimeError, MemoryError,
     ) as error:  # fmt: skip
         if isinstance(error, PlugError):
             raise
@@ -109,9 +137,16 @@ def _document(path: Path, raw: bytes) -> tuple[Document, list[str]]:
     from ezdxf.filemanagement import readfile
     from ezdxf.lldxf.const import DXFError
 
-    is_binary = raw.startswith(b"AutoCAD Binary DXF")
+    is_binary = raw.startswith(_BINARY)
     if not is_binary and (b"\x00" in raw[:4096] or not _HEAD.match(raw)):
         raise _unreadable(path, f"it begins with {raw[:12]!r}")
+    marks = (_BINARY_MARKS if is_binary else _MARKS).findall(raw)
+    n_vertices = sum(map(bool, marks))
+    if len(marks) - n_vertices > MOST_PIECES or n_vertices > _MOST_VERTICES:
+        limit = f"at most {MOST_PIECES} lines and curves and {_MOST_VERTICES} vertices are read"
+        raise too_much(path.name, f"it holds {len(marks) - n_vertices} and {n_vertices}; {limit}")
+    # what the library has to say would stand among the three lines of an error
+    logging.getLogger("ezdxf").setLevel(logging.CRITICAL + 1)
     try:
         return readfile(path), []
     except (DXFError, ValueError, KeyError, IndexError, AttributeError, TypeError, StopIteration):
@@ -167,7 +202,7 @@ def _chosen(path: Path, document: Document, dxf_layer: str | None) -> tuple[list
     chosen: list[DXFGraphic] = []
     left_out: dict[str, int] = {}
     names: set[str] = set()
-    for entity in _exploded(document.modelspace(), 0):
+    for entity in _exploded(document.modelspace(), 0, Visits(name=path.name)):
         name = str(entity.dxf.get("layer", "0"))
         names.add(name)
         if dxf_layer is not None and name.casefold() != dxf_layer.casefold():
@@ -178,13 +213,6 @@ def _chosen(path: Path, document: Document, dxf_layer: str | None) -> tuple[list
             chosen.append(entity)
         else:
             left_out[kind] = left_out.get(kind, 0) + 1
-        if len(chosen) > _MOST_ENTITIES:
-            raise PlugError(
-                param="outline",
-                value=path.name,
-                reason=f"it holds more than {_MOST_ENTITIES} lines and curves, copies of blocks counted",
-                remedy="save the outline alone, in a file of its own",
-            )
     if dxf_layer is not None and dxf_layer.casefold() not in {name.casefold() for name in names}:
         raise PlugError(
             param="dxf_layer",
@@ -195,16 +223,18 @@ def _chosen(path: Path, document: Document, dxf_layer: str | None) -> tuple[list
     return chosen, left_out
 
 
-def _exploded(entities: Iterable[DXFGraphic], depth: int) -> Iterator[DXFGraphic]:
+def _exploded(entities: Iterable[DXFGraphic], depth: int, visits: Visits) -> Iterator[DXFGraphic]:
     """Yield entities, the content of blocks in the place of their inserts."""
     from ezdxf.entities.insert import Insert
 
     for entity in entities:
+        visits.add(1)
         if not isinstance(entity, Insert):
             yield entity
         elif depth < _DEEPEST_BLOCK:
+            visits.add(max(entity.mcount - 1, 0))
             for single in entity.multi_insert() if entity.mcount > 1 else (entity,):
-                yield from _exploded(single.virtual_entities(), depth + 1)
+                yield from _exploded(single.virtual_entities(), depth + 1, visits)
         else:
             raise PlugError(
                 param=f"block {entity.dxf.name}",
@@ -229,11 +259,13 @@ def _runs(entity: DXFGraphic, chord: float) -> Iterator[tuple[list[Point], bool]
     elif isinstance(entity, Circle) and not isinstance(entity, Arc):
         yield [p.xyz for p in entity.flattening(chord)][:-1], True
     elif isinstance(entity, Arc | Circle | Ellipse | Spline):
-        yield [p.xyz for p in entity.flattening(chord)], False
+        yield [p.xyz for p in islice(entity.flattening(chord), MOST_POINTS)], False
     elif isinstance(entity, LWPolyline):
-        yield _polyline(next(iter(entity.vertices_in_wcs())).xyz, entity.virtual_entities(), chord), False
+        for begin in islice(entity.vertices_in_wcs(), 1):
+            yield _polyline(begin.xyz, entity.virtual_entities(), chord), False
     elif isinstance(entity, Polyline) and entity.is_2d_polyline:
-        yield _polyline(next(iter(entity.points_in_wcs())).xyz, entity.virtual_entities(), chord), False
+        for begin in islice(entity.points_in_wcs(), 1):
+            yield _polyline(begin.xyz, entity.virtual_entities(), chord), False
     elif isinstance(entity, Polyline):
         yield [v.dxf.location.xyz for v in entity.vertices], bool(entity.is_closed)
 

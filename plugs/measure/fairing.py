@@ -24,6 +24,9 @@ MOST_LEFT_OUT: Final = 0.05
 """Largest share of the points that may be left out; with more wrong, the measuring is wrong."""
 
 
+_LONGEST_LINE: Final = 50.0
+"""So many times its own width a spiral or a scattered outline may be long."""
+
 _REPEATED: Final = "repeats the point before it"
 
 Ends = tuple[Point | None, Point | None]
@@ -215,6 +218,7 @@ def fair(
             reason="a fair curve needs more",
             remedy=f"measure at least {4 if is_closed else 2} points",
         )
+    _check_order(given)
     is_out, noise = standing_off(given, is_new, tolerance, is_closed)
     n_out, n_points = int(np.count_nonzero(is_out)), int(np.count_nonzero(is_new))
     if n_out > max(most_left_out * n_points, 1.0):
@@ -333,6 +337,20 @@ def _checked(points: Array, tolerance: float) -> Array:
             param="tolerance", value=tolerance, reason="it is no distance that can be kept", remedy=remedy
         )
     return given
+
+
+def _check_order(given: Array) -> None:
+    """Raise if points jump to and fro across the whole, as points in no order do."""
+    length = float(np.linalg.norm(np.diff(given, axis=0), axis=1).sum())
+    across = float(np.hypot(*np.ptp(given, axis=0)))
+    if length > _LONGEST_LINE * across:
+        raise PlugError(
+            param="points",
+            value=f"{len(given)} points",
+            reason=f"the line through them is {length / across:.0f} times as long as they reach, "
+            f"and of points in order at most {_LONGEST_LINE:g} times",
+            remedy="put the points in order along the outline",
+        )
 
 
 def _fairing(

@@ -12,7 +12,7 @@ import shapely
 
 from plugs.errors import PlugError
 from plugs.measure.dxf_in import dxf_pieces
-from plugs.measure.pieces import Array, Joined, Piece, joined, mm_per, sourced
+from plugs.measure.pieces import Array, Joined, Piece, joined, mm_per, read_or_refused, sourced
 from plugs.measure.points_in import point_pieces
 from plugs.measure.svg_in import svg_pieces
 from plugs.tolerances import LARGEST, LENGTH, SMALLEST_BODY
@@ -24,6 +24,9 @@ JOIN: Final = 0.5
 
 _LOOP_RATIO: Final = 0.05
 """A loop shorter than this share of the outline is scatter of the points, a longer one a crossing."""
+
+_AT_ONCE: Final = 256
+"""Edges that are looked at together for crossings."""
 
 _ENDINGS: Final = (".csv", ".txt", ".dxf", ".svg")
 _LIKELY: Final = (20.0, 8000.0)
@@ -160,22 +163,22 @@ def read_outlines(
         mm_per(unit)
     ending = file.suffix.lower()
     notes: tuple[str, ...] = ()
-    if ending == ".dxf":
-        pieces, notes = dxf_pieces(file, name, unit)
-    elif ending == ".svg":
-        pieces, notes = svg_pieces(file, name, unit)
-    elif ending in _ENDINGS:
-        pieces = point_pieces(file, columns, unit)
-        pieces = _named(file, pieces, name)
-    else:
+    if ending not in _ENDINGS:
         raise PlugError(
             param="outline",
             value=str(path),
             reason=f"an outline is read from a file ending in {', '.join(_ENDINGS)}",
             remedy="save it as one of these",
         )
-    _check_finite(pieces, file.name)
-    return tuple(_outline(run, file.name, join, notes) for run in joined(pieces, join))
+    with read_or_refused(file):
+        if ending == ".dxf":
+            pieces, notes = dxf_pieces(file, name, unit)
+        elif ending == ".svg":
+            pieces, notes = svg_pieces(file, name, unit)
+        else:
+            pieces = _named(file, point_pieces(file, columns, unit), name)
+        _check_finite(pieces, file.name)
+        return tuple(_outline(run, file.name, join, notes) for run in joined(pieces, join))
 
 
 def outline_of(
@@ -306,27 +309,31 @@ def _check_crossings(points: Array, is_closed: bool, source: str) -> int:
     if shapely.is_simple(shapely.linestrings(ring)):
         return 0
     edges = shapely.linestrings(np.stack((ring[:-1], ring[1:]), axis=1))
-    first, second = shapely.STRtree(edges).query(edges, predicate="intersects")
-    n = len(edges)
-    apart = second - first
-    is_far = (apart > 1) & ~((apart == n - 1) & is_closed)
-    first, second = first[is_far], second[is_far]
+    tree = shapely.STRtree(edges)
     along = np.concatenate(([0.0], np.cumsum(np.linalg.norm(np.diff(ring, axis=0), axis=1))))
-    loop = along[second] - along[first + 1]
-    if is_closed:
-        loop = np.minimum(loop, along[-1] - (along[second + 1] - along[first]))
-    large = np.flatnonzero(loop > _LOOP_RATIO * along[-1])
-    if len(large):
-        worst = large[np.argmax(loop[large])]
-        y, z = points[first[worst]]
-        raise PlugError(
-            param="outline",
-            value=f"edges {first[worst] + 1} and {second[worst] + 1}",
-            reason=f"it crosses itself near ({y:.1f}, {z:.1f}) in a loop of {loop[worst]:.4g} mm",
-            remedy="put the points in order along the outline, or give it as two outlines",
-            where=source,
-        )
-    return len(loop)
+    n, n_loops = len(edges), 0
+    # in turn, for of points in no order nearly all edges cross
+    for start in range(0, n, _AT_ONCE):
+        first, second = tree.query(edges[start : start + _AT_ONCE], predicate="intersects")
+        first = first + start
+        apart = second - first
+        is_far = (apart > 1) & ~((apart == n - 1) & is_closed)
+        first, second = first[is_far], second[is_far]
+        loop = along[second] - along[first + 1]
+        if is_closed:
+            loop = np.minimum(loop, along[-1] - (along[second + 1] - along[first]))
+        n_loops += len(loop)
+        if len(loop) and loop.max() > _LOOP_RATIO * along[-1]:
+            worst = int(np.argmax(loop))
+            y, z = points[first[worst]]
+            raise PlugError(
+                param="outline",
+                value=f"edges {first[worst] + 1} and {second[worst] + 1}",
+                reason=f"it crosses itself near ({y:.1f}, {z:.1f}) in a loop of {loop[worst]:.4g} mm",
+                remedy="put the points in order along the outline, or give it as two outlines",
+                where=source,
+            )
+    return n_loops
 
 
 def _nearest_ends(found: tuple[Outline, ...]) -> float | None:

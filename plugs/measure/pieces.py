@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -26,8 +28,13 @@ CHORD_OF_CURVES: Final = 0.005
 """Largest distance, mm, between a curve of a drawing and the points that stand for it: a hundredth of
 the default tolerance of fairing."""
 
+MOST_POINTS: Final = 400_000
+"""Points of all curves of a drawing together: four outlines of 100 000 points."""
+
+MOST_PIECES: Final = 20_000
+"""Lines, curves, shapes, copies and groups that are looked at in a drawing, hidden and empty ones too."""
+
 _UNITS: Final = ("mm", "cm", "m", "in", "ft")
-_MOST_PIECES: Final = 20_000
 
 
 class Sourced(np.ndarray):
@@ -166,6 +173,58 @@ def mm_per(unit: str) -> float:
     return to_mm(1.0, known)
 
 
+def too_much(name: str, reason: str) -> PlugError:
+    """Return the error for a drawing that holds more than an outline can.
+
+    Parameters
+    ----------
+    name : str
+        The file's name.
+    reason : str
+        What it holds, and the limit.
+
+    Returns
+    -------
+    PlugError
+    """
+    remedy = "save the outline alone, in a file of its own, its blocks and copies exploded"
+    return PlugError(param="outline", value=name, reason=reason, remedy=remedy)
+
+
+@contextmanager
+def read_or_refused(path: Path) -> Iterator[None]:
+    """Let a reader work; what it trips over in a file is the file's fault, and told as such.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Yields
+    ------
+    None
+
+    Raises
+    ------
+    PlugError
+        The reader tripped.
+    """
+    try:
+        with np.errstate(all="ignore"), warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
+    except PlugError:
+        raise
+    except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError, RecursionError, RuntimeError,
+            MemoryError, AssertionError) as error:  # fmt: skip
+        raise PlugError(
+            param="outline",
+            value=path.name,
+            reason=f"it cannot be read ({type(error).__name__}: {error})"[:300],
+            remedy="save the outline again, as plain lines and curves",
+        ) from error
+
+
 def drawing_bytes(path: Path) -> bytes:
     """Return what a drawing's file holds.
 
@@ -235,11 +294,11 @@ def joined(pieces: Sequence[Piece], join: float) -> list[Joined]:
     PlugError
         There are too many pieces to be one outline.
     """
-    if len(pieces) > _MOST_PIECES:
+    if len(pieces) > MOST_PIECES:
         raise PlugError(
             param="outline",
             value=f"{len(pieces)} pieces",
-            reason=f"an outline is read from at most {_MOST_PIECES} pieces",
+            reason=f"an outline is read from at most {MOST_PIECES} pieces",
             remedy="name the DXF layer or the group that holds the outline, or leave the rest out",
         )
     whole = [Joined(points=p.points, is_closed=True, n_pieces=1, gaps=()) for p in pieces if p.is_closed]

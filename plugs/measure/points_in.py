@@ -69,8 +69,11 @@ def point_pieces(path: Path, columns: tuple[str, str] | None, unit: str | None) 
     cells = _cells(path)
     points, names = _columns_of(cells, columns, unit, "read_outline")
     pieces = []
-    for name in dict.fromkeys(names):
-        run = points[np.array([other == name for other in names])]
+    rows: dict[str, list[int]] = {}
+    for row, name in enumerate(names):
+        rows.setdefault(name, []).append(row)
+    for name, own in rows.items():
+        run = points[own]
         if len(run) < 2:
             raise PlugError(
                 param=f"outline {name}".strip(),

@@ -21,7 +21,16 @@ from xml.parsers import expat
 import numpy as np
 
 from plugs.errors import PlugError
-from plugs.measure.pieces import CHORD_OF_CURVES, Array, Piece, drawing_bytes, mm_per
+from plugs.measure.pieces import (
+    CHORD_OF_CURVES,
+    MOST_PIECES,
+    MOST_POINTS,
+    Array,
+    Piece,
+    drawing_bytes,
+    mm_per,
+    too_much,
+)  # fmt: skip
 from plugs.measure.svg_path import Complexes, path_runs
 from plugs.shape.cells import closest
 
@@ -39,7 +48,28 @@ _SHAPES: Final = frozenset(("path", "rect", "circle", "ellipse", "line", "polyli
 _GROUPS: Final = frozenset(("svg", "g", "a", "switch", "use"))
 _DEEPEST: Final = 64
 _LARGEST_NUMBER: Final = 1e9
-_MOST_SHAPES: Final = 50_000
+_MOST_ELEMENTS: Final = 100_000
+
+
+_LEAST_STRETCH: Final = 1e-9
+"""mm to a user unit below which nothing is left of a shape."""
+
+
+@dataclass(slots=True, kw_only=True)
+class _Seen:
+    """What has been looked at so far: the file, how many elements, and what kinds were left out."""
+
+    name: str
+    left_out: dict[str, int]
+    count: int = 0
+
+    def one_more(self) -> None:
+        """Count an element that is looked at, a copy once for each time."""
+        self.count += 1
+        if self.count > MOST_PIECES:
+            raise too_much(
+                self.name, f"it has more than {MOST_PIECES} elements, copies and hidden ones counted"
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -80,18 +110,18 @@ def svg_pieces(path: Path, name: str | None, unit: str | None) -> tuple[list[Pie
     pieces: list[Piece] = []
     left_out: dict[str, int] = {}
     names: dict[str, None] = {}
-    for element, at in _shown(root, by_id, place, left_out):
+    n_points = 0
+    for element, at in _shown(root, by_id, place, _Seen(name=path.name, left_out=left_out)):
         names.update(dict.fromkeys(at.names))
         if name is not None and name not in at.names:
             continue
-        if len(pieces) > _MOST_SHAPES:
-            reason = f"it shows more than {_MOST_SHAPES} shapes, copies counted"
-            remedy = "save the outline alone, in a file of its own"
-            raise PlugError(param="outline", value=path.name, reason=reason, remedy=remedy)
         stretch = float(np.linalg.norm(at.matrix[:, :2], 2))
-        if stretch == 0.0:
+        if stretch < _LEAST_STRETCH:
             continue
         for points, is_closed in _runs(element, CHORD_OF_CURVES / stretch):
+            n_points += len(points)
+            if n_points > MOST_POINTS:
+                raise too_much(path.name, f"its curves have more than {MOST_POINTS} points, copies counted")
             mm = at.matrix @ np.vstack((points.real, points.imag, np.ones(len(points))))
             flipped = np.column_stack((mm[0], height - mm[1]))
             pieces.append(Piece(points=flipped, is_closed=is_closed, name=at.names[-1] if at.names else ""))
@@ -132,9 +162,17 @@ def _tree(path: Path, raw: bytes) -> ElementTree.Element:
     parser.StartDoctypeDeclHandler = doctype
     parser.EntityDeclHandler = refuse
     parser.ExternalEntityRefHandler = None
-    parser.StartElementHandler = lambda tag, found: builder.start(
-        _spelt(tag), {_spelt(key): text for key, text in found.items()}
-    )
+    count = 0
+
+    def start(tag: str, found: dict[str, str]) -> None:
+        """Begin an element."""
+        nonlocal count
+        count += 1
+        if count > _MOST_ELEMENTS:
+            raise too_much(path.name, f"it has more than {_MOST_ELEMENTS} elements")
+        builder.start(_spelt(tag), {_spelt(key): text for key, text in found.items()})
+
+    parser.StartElementHandler = start
     parser.EndElementHandler = lambda tag: builder.end(_spelt(tag))
     try:
         parser.Parse(raw, True)
@@ -209,6 +247,19 @@ def _lift(matrix: Array) -> Array:
     return np.vstack((matrix, (0.0, 0.0, 1.0)))
 
 
+def _moved(place: _Place, matrix: Array, kind: str) -> Array:
+    """Return the matrix to mm of what stands in a place by a matrix of its own."""
+    found = place.matrix @ _lift(matrix)
+    if not (np.abs(found) <= _LARGEST_NUMBER).all():
+        raise PlugError(
+            param=f"transform of <{kind}>",
+            value=f"up to {float(np.abs(found).max()):.4g}",
+            reason=f"with those around it, it moves or stretches by more than {_LARGEST_NUMBER:g}",
+            remedy="save the drawing as plain SVG, with transforms applied",
+        )
+    return np.asarray(found, dtype=np.float64)
+
+
 def _view_matrix(element: ElementTree.Element, view: list[float], width: float, height: float) -> Array:
     """Return the matrix that fits a viewBox into a width and a height."""
     sx, sy = width / view[2], height / view[3]
@@ -224,9 +275,10 @@ def _view_matrix(element: ElementTree.Element, view: list[float], width: float, 
 
 
 def _shown(
-    element: ElementTree.Element, by_id: _Elements, place: _Place, left_out: dict[str, int]
+    element: ElementTree.Element, by_id: _Elements, place: _Place, seen: _Seen
 ) -> Iterator[tuple[ElementTree.Element, _Place]]:
     """Yield the shapes of a drawing in order, each with its place; count what else is shown."""
+    seen.one_more()
     kind = _kind(element)
     parts = "".join(element.get("style", "").split()).split(";")
     style = dict(part.split(":", 1) for part in parts if ":" in part)
@@ -239,30 +291,30 @@ def _shown(
             reason="groups and copies stand within each other too deeply, or within themselves",
             remedy="save the drawing as plain SVG, with copies turned into paths",
         )
-    seen = style.get("visibility", element.get("visibility"))
+    sight = style.get("visibility", element.get("visibility"))
     labels = [text for key, text in element.attrib.items() if key == "id" or key.endswith("}label")]
     place = _Place(
-        matrix=place.matrix @ _lift(_transform(element)),
+        matrix=_moved(place, _transform(element), kind),
         names=(*place.names, *labels),
         depth=place.depth + 1,
-        is_hidden=place.is_hidden if seen is None else seen != "visible",
+        is_hidden=place.is_hidden if sight is None else sight != "visible",
     )
     if kind in _SHAPES:
         if not place.is_hidden:
             yield element, place
     elif kind == "use":
-        yield from _copy(element, by_id, place, left_out)
+        yield from _copy(element, by_id, place, seen)
     elif kind in _GROUPS:
         if kind == "svg" and place.depth > 1:
-            place = replace(place, matrix=place.matrix @ _lift(_viewport(element, element)))
+            place = replace(place, matrix=_moved(place, _viewport(element, element), kind))
         for child in element:
-            yield from _shown(child, by_id, place, left_out)
+            yield from _shown(child, by_id, place, seen)
     elif "}" not in element.tag or element.tag.startswith("{http://www.w3.org/2000/svg}"):
-        left_out[f"<{kind}>"] = left_out.get(f"<{kind}>", 0) + 1
+        seen.left_out[f"<{kind}>"] = seen.left_out.get(f"<{kind}>", 0) + 1
 
 
 def _copy(
-    element: ElementTree.Element, by_id: _Elements, place: _Place, left_out: dict[str, int]
+    element: ElementTree.Element, by_id: _Elements, place: _Place, seen: _Seen
 ) -> Iterator[tuple[ElementTree.Element, _Place]]:
     """Yield the shapes of what a use element points at."""
     link = element.get("href", element.get(_XLINK, ""))
@@ -276,12 +328,12 @@ def _copy(
         )
     if _kind(target) != "symbol":
         x, y = (_length(element, key) for key in ("x", "y"))
-        moved = replace(place, matrix=place.matrix @ _lift(np.array([[1.0, 0.0, x], [0.0, 1.0, y]])))
-        yield from _shown(target, by_id, moved, left_out)
+        moved = replace(place, matrix=_moved(place, np.array([[1.0, 0.0, x], [0.0, 1.0, y]]), "use"))
+        yield from _shown(target, by_id, moved, seen)
         return
-    moved = replace(place, matrix=place.matrix @ _lift(_viewport(element, target)))
+    moved = replace(place, matrix=_moved(place, _viewport(element, target), "use"))
     for child in target:
-        yield from _shown(child, by_id, moved, left_out)
+        yield from _shown(child, by_id, moved, seen)
 
 
 def _viewport(at: ElementTree.Element, viewed: ElementTree.Element) -> Array:
@@ -347,9 +399,10 @@ def _length(element: ElementTree.Element, key: str) -> float:
     text = element.get(key, "0")
     match = _LENGTH.fullmatch(text)
     word = match[2].lower() if match else "%"
-    if match is not None and word in ("", "px"):
+    is_sane = match is not None and abs(float(match[1])) <= _LARGEST_NUMBER
+    if match is not None and is_sane and word in ("", "px"):
         return float(match[1])
-    if match is not None and word in _MM_PER:
+    if match is not None and is_sane and word in _MM_PER:
         # SVG counts 96 user units to the inch, whatever the viewBox makes of them
         return float(match[1]) * _MM_PER[word] * 96.0 / 25.4
     raise PlugError(

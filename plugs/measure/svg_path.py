@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.errors import PlugError
+from plugs.measure.pieces import MOST_POINTS, too_much
 
 Complexes = NDArray[np.complex128]
 
@@ -25,8 +26,12 @@ _FLAG: Final = re.compile(r"[\s,]*([01])")
 _COMMAND: Final = re.compile(r"[\s,]*([A-Za-z])")
 _COUNTS: Final = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
 _LARGEST_NUMBER: Final = 1e9
+_FARTHEST: Final = 1e12
 _MOST_POINTS: Final = 4096
 """Points to one curve at most: 0.005 mm on a circle of 20 m takes 2200."""
+_MOST_COMMANDS: Final = 200_000
+_LEAST_RADIUS: Final = 1e-9
+"""In user units: an arc of no radius is a straight line."""
 
 
 def path_runs(text: str, chord: float, name: str) -> list[tuple[Complexes, bool]]:
@@ -49,11 +54,11 @@ def path_runs(text: str, chord: float, name: str) -> list[tuple[Complexes, bool]
     Raises
     ------
     PlugError
-        The text is not a path.
+        The text is not a path, or one of too many commands or points.
     """
     runs: list[tuple[list[complex], bool]] = []
     begin = at = 0j
-    before, control = "", 0j
+    before, control, count = "", 0j, 0
     for letter, numbers in _commands(text, name):
         kind, base = letter.upper(), at if letter.islower() else 0j
         if kind == "M":
@@ -69,6 +74,10 @@ def path_runs(text: str, chord: float, name: str) -> list[tuple[Complexes, bool]
             points, control = _segment(kind, base, at, numbers, mirrored, chord)
             runs[-1][0].extend(points)
             at = points[-1]
+            count += len(points)
+            if count > MOST_POINTS or not abs(at.real) + abs(at.imag) < _FARTHEST:
+                limit = f"at most {MOST_POINTS} points, and none farther out than {_FARTHEST:g}, are read"
+                raise too_much(name, f"its curves have {count} points, up to {at:.4g}; {limit}")
         before = kind
     return [(np.array(points), is_closed) for points, is_closed in runs if len(points) > 1]
 
@@ -105,6 +114,8 @@ def _commands(text: str, name: str) -> list[tuple[str, list[float]]]:
                 raise _fault(text, part.start(1), name, "the number is larger than any drawing")
             place = part.end()
         found.append((letter, numbers))
+        if len(found) > _MOST_COMMANDS:
+            raise too_much(name, f"the path has more than {_MOST_COMMANDS} commands")
         if letter in "mM":
             letter = "l" if letter == "m" else "L"
     return found
@@ -176,10 +187,12 @@ def arc_points(at: complex, to: complex, numbers: list[float], chord: float) -> 
     SVG 1.1, appendix F.6.5 (from ends to centre) and F.6.6 (radii too small are scaled up).
     """
     rx, ry = abs(numbers[0]), abs(numbers[1])
-    if rx == 0.0 or ry == 0.0 or at == to:
+    if min(rx, ry) < _LEAST_RADIUS or abs(at - to) < _LEAST_RADIUS:
         return [to]
     turn = cmath.rect(1.0, math.radians(numbers[2]))
     half = (at - to) / 2.0 / turn
+    if abs(half) < _LEAST_RADIUS * max(rx, ry):
+        return [to]
     # in the plane where the ellipse is a unit circle
     u = complex(half.real / rx, half.imag / ry)
     if abs(u) > 1.0:

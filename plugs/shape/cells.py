@@ -16,6 +16,9 @@ from plugs.errors import PlugError
 LARGEST_FILE: Final = 10_000_000
 """Bytes. A table of a hundred stations and fifty lines takes 0.1 MB; more than this is another file."""
 
+MOST_ROWS: Final = 100_000
+"""Rows of a table, or points of an outline."""
+
 _SEPARATORS: Final = ",;\t"
 _SEPARATOR_NAMES: Final = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _BYTE_ORDER_MARKS: Final = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
@@ -91,6 +94,12 @@ def read_cells(path: Path) -> Cells:
         The file is missing, too large, no text, empty, or its quotes or decimals contradict each other.
     """
     lines = _text(path).replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    if len(lines) > MOST_ROWS + 1:
+        raise _file_fault(
+            path,
+            f"it has {len(lines)} rows, and at most {MOST_ROWS} are read",
+            f"leave out rows that are not needed, such as all but 1 point in {-(-len(lines) // MOST_ROWS)}",
+        )
     comments = tuple((row, line.strip(' "\t,;')) for row, line in enumerate(lines, 1) if _is_comment(line))
     kept = ["" if _is_comment(line) else line for line in lines]
     first = next((line for line in kept if line.strip(_SEPARATORS + ' "')), None)

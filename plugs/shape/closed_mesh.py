@@ -58,15 +58,24 @@ def welded(corners: Array) -> tuple[Array, Indices]:
         Corners that are equal share a vertex; if the mesh does not close like that, those that are
         nearly equal (`WELD`) do.
     """
-    vertices, inverse = np.unique(corners.reshape(-1, 3) + 0.0, axis=0, return_inverse=True)
+    points = np.ascontiguousarray(corners.reshape(-1, 3) + 0.0)
+    # first in order of x, y, z: many times as quick as rows compared by themselves
+    order = np.lexsort(points.T[::-1])
+    is_new = np.concatenate([[True], (np.diff(points[order], axis=0) != 0.0).any(axis=1)])[: len(points)]
+    inverse = np.empty(len(points), dtype=np.int64)
+    inverse[order] = np.cumsum(is_new) - 1
+    vertices = points[order[is_new]]
     triangles = _proper(inverse.reshape(-1, 3))
     if mesh.is_closed(triangles):
         return vertices, triangles
     label = np.arange(len(vertices))
     for shift in np.ndindex(2, 2, 2):
-        cells = np.floor(vertices / WELD + 0.5 * np.array(shift)).astype(np.int64)
-        _, first, same = np.unique(cells, axis=0, return_index=True, return_inverse=True)
-        label = labels(len(vertices), label, label[first[same.ravel()]])[label]
+        cells = np.floor(vertices / WELD + 0.5 * np.array(shift))
+        order = np.lexsort(cells.T[::-1])
+        is_new = np.concatenate([[True], (np.diff(cells[order], axis=0) != 0.0).any(axis=1)])[: len(order)]
+        first = np.empty(len(order), dtype=np.int64)
+        first[order] = order[np.flatnonzero(is_new)][np.cumsum(is_new) - 1]
+        label = labels(len(vertices), label, label[first])[label]
     return vertices, _proper(label[triangles])
 
 

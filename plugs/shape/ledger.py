@@ -15,6 +15,12 @@ _HEADING: Final = re.compile(r"(?P<word>[^(\[]*?)\s*(?:[(\[]\s*(?P<unit>.*?)\s*[
 _UNIT_COMMENT: Final = re.compile(r"#\s*units?\s*[:=]\s*(?P<unit>.*?)\s*", re.IGNORECASE)
 
 
+MOST_STATIONS: Final = 500
+"""A ship's table has 21; a plug that is measured every 20 mm for 10 m has so many."""
+MOST_NAMES: Final = 1000
+"""Lines and panels, each quantity counted by itself."""
+
+
 class Ledger:
     """What has been read so far: stations, and numbers by quantity, name and station.
 
@@ -41,6 +47,7 @@ class Ledger:
         self.unit = unit
         self.stations: list[float] = []
         self.labels: list[str] = []
+        self._numbers: dict[float, int] = {}
         self.numbers: dict[tuple[str, str], dict[int, float]] = {}
 
     def add_station(self, text: str, at: tuple[int, int]) -> int:
@@ -61,12 +68,20 @@ class Ledger:
         Raises
         ------
         PlugError
-            The position is no number, or lies in front of a station that was read before.
+            The position is no number, lies in front of a station that was read before, or is one too many.
         """
         x = length_in(self.cells, self.unit, text, at, "station")
-        for index, known in enumerate(self.stations):
-            if x == known:
-                return index
+        known = self._numbers.get(x)
+        if known is not None:
+            return known
+        if len(self.stations) >= MOST_STATIONS:
+            raise PlugError(
+                param="station",
+                value=text,
+                reason=f"a table holds at most {MOST_STATIONS} stations",
+                remedy="leave out stations between which the lines run straight, or faired, anyway",
+                where=self.cells.place(*at),
+            )
         if self.stations and x < self.stations[-1] + LENGTH:
             reason = f"station {text} comes after station {self.labels[-1]}, and positions must increase"
             raise PlugError(
@@ -76,6 +91,7 @@ class Ledger:
                 remedy=f"put station {text} before station {self.labels[-1]}, or correct one of the two",
                 where=self.cells.place(*at),
             )
+        self._numbers[x] = len(self.stations)
         self.stations.append(x)
         self.labels.append(text)
         return len(self.stations) - 1
@@ -99,7 +115,7 @@ class Ledger:
         Raises
         ------
         PlugError
-            The cell is no number, has been given before, or is a negative radius.
+            The cell is no number, has been given before, is a negative radius, or of a line too many.
         """
         param = f"{name} {quantity} at station {self.labels[station]}"
         value = length_in(self.cells, self.unit, text, at, param)
@@ -109,6 +125,14 @@ class Ledger:
                 value=text,
                 reason="a blend radius cannot be negative",
                 remedy=f"write {text.lstrip('-')}, or 0 for a sharp edge",
+                where=self.cells.place(*at),
+            )
+        if (quantity, name) not in self.numbers and len(self.numbers) >= MOST_NAMES:
+            raise PlugError(
+                param=name,
+                value=text,
+                reason=f"a table gives at most {MOST_NAMES} rows of half-breadths, heights, radii and crowns",
+                remedy="leave out lines that lie on a panel between two others",
                 where=self.cells.place(*at),
             )
         row_numbers = self.numbers.setdefault((quantity, name), {})

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from plugs.shape.kernel import each_part, load_kernel
 from plugs.shape.step_in import StepBody, StepRequest
+from plugs.tolerances import LARGEST
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -64,6 +65,11 @@ def _read(request: StepRequest, report: Callable[[str], None]) -> StepBody:
     sizes = tuple(_size(solid, scale) for solid in solids)
     if len(solids) != 1:
         return StepBody(units=units, sizes=sizes, vertices=nothing, triangles=nothing.astype(np.int64))
+    if max(sizes[0]) > LARGEST:
+        fault = (
+            f"its solid is {max(sizes[0]) / 1000.0:.4g} m long, and at most {LARGEST / 1000.0:g} m are read"
+        )
+        return StepBody(fault=fault, vertices=nothing, triangles=nothing.astype(np.int64))
     report("triangles of step")
     solid = _placed(_outside(solids[0]), request.frame, scale)
     vertices, triangles = triangles_within(solid, request.tolerance)
