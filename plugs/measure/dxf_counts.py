@@ -32,16 +32,11 @@ class Visits:
     count: int = 0
 
     def add(self, number: int) -> None:
-        """Count entities, before they are looked at.
+        """Count entities before they are looked at, and stop at more than an outline has.
 
         Parameters
         ----------
         number : int
-
-        Raises
-        ------
-        PlugError
-            There are more of them than an outline has.
         """
         self.count += number
         if self.count > MOST_PIECES:

@@ -97,15 +97,7 @@ def dxf_pieces(path: Path, dxf_layer: str | None, unit: str | None) -> tuple[lis
         document, notes = _document(path, raw)
         scale = _mm_per_unit(path, document, raw, unit)
         entities, left_out = _chosen(path, document, dxf_layer)
-        chord = CHORD_OF_CURVES / scale
-        runs, n_points = [], 0
-        for entity in entities:
-            # counted before they are made
-            n_points += points_of(entity, chord, 1e3 * LARGEST / scale)
-            if n_points > MOST_POINTS:
-                far = f"its curves come to {n_points:.3g} points or more, and at most {MOST_POINTS} are made"
-                raise too_much(path.name, far)
-            runs += [(np.array(run), is_closed) for run, is_closed in _runs(entity, chord)]
+        runs = _all_runs(path, entities, scale)
     # what the library lets through when a file's own numbers lead it astray
     except (
         DXFError, struct.error, zlib.error, ValueError, TypeError, KeyError, IndexError, AttributeError,
@@ -129,6 +121,20 @@ def dxf_pieces(path: Path, dxf_layer: str | None, unit: str | None) -> tuple[lis
     keep = _plane(path, np.concatenate([run for run, _ in runs]))
     pieces = [Piece(points=run[:, keep], is_closed=is_closed, name="") for run, is_closed in runs]
     return pieces, tuple(notes)
+
+
+def _all_runs(path: Path, entities: Iterable[DXFGraphic], scale: float) -> list[tuple[Array, bool]]:
+    """Return the points of all curves in the drawing's unit, counted before they are made."""
+    chord = CHORD_OF_CURVES / scale
+    runs: list[tuple[Array, bool]] = []
+    count = 0
+    for entity in entities:
+        count += points_of(entity, chord, 1e3 * LARGEST / scale)
+        if count > MOST_POINTS:
+            reason = f"its curves come to {count:.3g} points or more, and at most {MOST_POINTS} are made"
+            raise too_much(path.name, reason)
+        runs += [(np.array(run), is_closed) for run, is_closed in _runs(entity, chord)]
+    return runs
 
 
 def _document(path: Path, raw: bytes) -> tuple[Document, list[str]]:

@@ -220,14 +220,7 @@ def fair(
         )
     _check_order(given)
     is_out, noise = standing_off(given, is_new, tolerance, is_closed)
-    n_out, n_points = int(np.count_nonzero(is_out)), int(np.count_nonzero(is_new))
-    if n_out > max(most_left_out * n_points, 1.0):
-        raise PlugError(
-            param="most_left_out",
-            value=most_left_out,
-            reason=f"{n_out} of {n_points} points stand off from their neighbours and the curve",
-            remedy=f"measure again, or allow {math.ceil(1000.0 * n_out / n_points) / 1000.0:g} of the points",
-        )
+    _check_left_out(is_out, is_new, most_left_out)
     is_kept = is_new & ~is_out
     spline, s = fair_curve(given[is_kept], tolerance, noise, ends, is_closed)
     source = str(getattr(points, "source", ""))
@@ -337,6 +330,18 @@ def _checked(points: Array, tolerance: float) -> Array:
             param="tolerance", value=tolerance, reason="it is no distance that can be kept", remedy=remedy
         )
     return given
+
+
+def _check_left_out(is_out: Flags, is_new: Flags, most_left_out: float) -> None:
+    """Raise if too many points stand off."""
+    n_out, n_points = int(np.count_nonzero(is_out)), int(np.count_nonzero(is_new))
+    if n_out > max(most_left_out * n_points, 1.0):
+        raise PlugError(
+            param="most_left_out",
+            value=most_left_out,
+            reason=f"{n_out} of {n_points} points stand off from their neighbours and the curve",
+            remedy=f"measure again, or allow {math.ceil(1000.0 * n_out / n_points) / 1000.0:g} of the points",
+        )
 
 
 def _check_order(given: Array) -> None:

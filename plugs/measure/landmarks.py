@@ -163,12 +163,11 @@ def between(
                 where=outline.source,
             )
     places = shapely.line_locate_point(line, marks)
-    is_closed = outline.is_closed
     ring, along, places, steps = _run_forward(outline, ring, along, places, names)
     return MappingProxyType(
         {
             (name, names[(k + 1) % len(names)]): sourced(
-                _part(ring, along, float(places[k]), float(steps[k]), is_closed), outline.source
+                _part(ring, along, float(places[k]), float(steps[k]), outline.is_closed), outline.source
             )
             for k, name in enumerate(names[: len(steps)])
         }
