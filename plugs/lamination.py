@@ -44,6 +44,7 @@ from plugs.skin.skin_findings import (
     shape_findings,
     thickness_findings,
 )
+from plugs.skin.splitting import hinges_of
 from plugs.skin.zone_words import Zone
 from plugs.skin.zones import COARSE, Patch, Zoned, zoned
 from plugs.weighing import laid_areas, part_of
@@ -55,6 +56,7 @@ _FINEST = 150.0
 _FEWEST_ACROSS = 8.0
 _COARSER = 3.0
 _NEARLY = 0.8
+_LACKING = 2e-4
 _WARPS = {"forward": (-1.0, 0.0, 0.0), "up": (0.0, 0.0, 1.0), "across": (0.0, 1.0, 0.0)}
 
 
@@ -244,22 +246,30 @@ def _cut_cloth(
 ) -> tuple[Zoned, PatternSet]:
     """Return the surface in zones and its patterns.
 
-    From fewer triangles than the foam's, but where a curved piece unrolls exactly: then from the foam's own,
-    which half the tolerance of its chords leaves where they are.
+    From fewer triangles than the foam's, but where a piece unrolls exactly and too much of its area is lost
+    so: then from the foam's own, which half the tolerance of its chords leaves where they are.
     """
     for within in (COARSE, 0.5 * plug.chord_tolerance):
         surface = zoned(solid, mating, zones=plug.zones, bare=plug.skin.bare, coarse=within)
         patterns = patterns_of(surface, _cloth_plies(layup, surface), plug.laps, plug.darts)
-        if not any(flat.is_exact and _is_curved(flat.patch, plug.chord_tolerance) for flat in patterns.flats):
+        exact = [flat.patch for flat in patterns.flats if flat.is_exact]
+        if not any(_lacking_mm2(patch) > _LACKING * patch.area_mm2 for patch in exact):
             break
     return surface, patterns
 
 
-def _is_curved(patch: Patch, tolerance: float) -> bool:
-    """Return whether a patch leaves every plane by more than a tolerance."""
-    away = patch.vertices - patch.vertices.mean(axis=0)
-    normal = np.linalg.svd(away.T @ away)[0][:, -1]
-    return bool(np.abs(away @ normal).max() > tolerance)
+def _lacking_mm2(patch: Patch) -> float:
+    """Return by how much a patch of facets is smaller than the bent surface that they lie on.
+
+    A chord that turns by an angle a to the next is shorter than its arc by a2 / 24 of it.
+    """
+    one, two = hinges_of(patch.triangles, np.zeros(len(patch.triangles), dtype=np.int64))
+    corners = patch.vertices[patch.triangles]
+    square = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    size = np.maximum(np.linalg.norm(square, axis=1), 1e-12)
+    normal, first, second = square / size[:, None], one // 3, two // 3
+    turn = np.arccos(np.clip(np.einsum("ij,ij->i", normal[first], normal[second]), -1.0, 1.0))
+    return float((0.5 * (size[first] + size[second]) * turn**2).sum() / 24.0)
 
 
 def _ground_findings(
