@@ -90,9 +90,7 @@ def test_flat_of_the_floor_holds_the_thing_with_its_clearance(folder: tuple[floa
     lean = math.radians(rake)
     outward = np.array([math.cos(lean), 0.0, -math.sin(lean)])
     up = np.array([math.sin(lean), 0.0, math.cos(lean)])
-    middle = np.array(
-        [400.0 + 130.0 * math.tan(lean), 0.0, 130.0]
-    )  # in the raked plane
+    middle = np.array([400.0 + 130.0 * math.tan(lean), 0.0, 130.0])  # in the raked plane
     deep = DEPTH + (SKIN if name == "foam" else 0.0)
     off = (body.triangles_center - middle) @ outward
     is_floor = (body.face_normals @ outward > 1.0 - 1e-6) & (np.abs(off + deep) < 0.01)
