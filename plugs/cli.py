@@ -324,7 +324,8 @@ def _size_rows(work: Work) -> list[str]:
             f"part      {made.part.mass_kg:.1f} kg, from {made.part.least_kg:.1f} to {made.part.most_kg:.1f}",
         ]
     if parts.templates:
-        rows.append(f"templates {len(parts.templates)}, and {len(parts.sanding.blocks)} radius blocks")
+        what = "gauges   " if parts.templates[0].is_gauge else "templates"
+        rows.append(f"{what} {len(parts.templates)}, and {len(parts.sanding.blocks)} radius blocks")
     return rows
 
 

@@ -29,16 +29,17 @@ Array = NDArray[np.float64]
 FRAME = 60.0
 """Room between the plug and the outer edge of a gauge, mm: what a hand holds (common practice, no source)."""
 
-_WAYS_DEG = (0.0, 5.0, 15.0, 30.0, 45.0, 60.0, 75.0, 90.0)
-_THIN = 1.5
-_FOOT = 5.0
-_NEAR = 0.02
-_TOUCH = 1e-3
-_HOLLOW = 0.3
-_SHORT = 2.0
-_LEVEL = 0.05
-_COARSE = 0.05
-_STEEP_DEG = 45.0
+_WAYS_DEG = (0.0, 5.0, 15.0, 30.0, 45.0, 60.0, 75.0, 90.0)  # tried in turn: level is easiest to hold
+_BOARD = (2440.0, 1220.0)  # mm, as boards are sold
+_THIN = 1.5  # mm: a thinner toe breaks off under the saw
+_FOOT = 5.0  # mm over the board: there a toe may be cut short, and nothing is read
+_NEAR = 0.02  # mm: the chord tolerance
+_TOUCH = 1e-3  # mm: edges that coincide but for rounding
+_HOLLOW = 0.3  # mm: deeper than this it shows as light
+_SHORT = 2.0  # mm of edge: shorter stretches are corners
+_LEVEL = 0.05  # mm: what lies no higher over the lowest place stands on the board
+_COARSE = 0.05  # mm: near enough to choose a way by
+_STEEP_DEG = 45.0  # as for templates in the foam
 _NOTHING = 1e-9
 _SIDES = {"x": ("port", "starboard"), "y": ("forward", "aft")}
 _UNUSED = (
@@ -323,6 +324,20 @@ def _doubts(name: str, axis: str, span: Span, edge: _Edge, parts: Sequence[Templ
                 remedy=f"read it on its {tight} face there, or move it to where the surface runs straighter",
             )
         )
+    for part in parts:
+        left, bottom, right, top = part.region.bounds
+        short, long = sorted((right - left, top - bottom))
+        if long > _BOARD[0] or short > _BOARD[1]:
+            found.append(
+                Finding(
+                    code="gauge-large",
+                    severity="note",
+                    where=f"gauge {part.name}, {axis} = {span.at_mm:g}",
+                    message=f"it is {long:.0f} by {short:.0f} mm, larger than a board of {_BOARD[0]:g} by "
+                    f"{_BOARD[1]:g} (common practice, no source)",
+                    remedy="butt two boards, with a strap screwed across them, before it is cut",
+                )
+            )
     whole = shapely.box(*shapely.total_bounds([part.region for part in parts]))
     regions = {part.part: part.region for part in parts}
     missed = _missed(edge, shapely.union_all(list(regions.values())), whole)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -84,13 +85,7 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
     labels.extend(texts)
     is_marked = len(unnamed) + len(unmarked) < len(sheet.placements)
     rows = _title_rows(sheet, nesting, plug_name, display_unit, is_marked=is_marked)
-    if unnamed:
-        rows.append(f"Too small for their names: {', '.join(unnamed)}")
-    if unmarked:
-        rows.append(
-            f"Too small for an arrow, {WAYS[sheet.placements[0].piece.axis][0].lower()} from the right "
-            f"counter-clockwise: {', '.join(unmarked)}"
-        )
+    rows += _too_small(unnamed, unmarked, WAYS[sheet.placements[0].piece.axis][0].lower())
     labels.extend(
         Label(text=row, at=(0.0, y - GAP / 2.0 - i * ROW - TEXT), height=TEXT) for i, row in enumerate(rows)
     )
@@ -101,6 +96,16 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
         paths=(*paths, *bars),
         labels=tuple(labels),
     )
+
+
+def _too_small(unnamed: Sequence[str], unmarked: Sequence[str], way: str) -> list[str]:
+    """Return which pieces have no room for their names, and which none for an arrow."""
+    rows = []
+    if unnamed:
+        rows.append(f"Too small for their names: {', '.join(unnamed)}")
+    if unmarked:
+        rows.append(f"Too small for an arrow, {way} from the right counter-clockwise: {', '.join(unmarked)}")
+    return rows
 
 
 def _holes(placement: Placement) -> tuple[list[Path], list[Label]]:

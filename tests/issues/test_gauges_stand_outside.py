@@ -113,6 +113,14 @@ def test_hollow_that_nothing_reaches_is_told() -> None:
     assert "mm deep" in found[0].message
 
 
+def test_gauge_larger_than_a_board_is_told() -> None:
+    """Halves of 2,500 mm want two boards; those of 2,300 do not."""
+    for length, told in ((2 * 2300.0, 0), (2 * 2450.0, 2)):
+        body = mesh.extruded(shapely.MultiPolygon([shapely.box(-90, 0, 90, 80)]), "x", 0.0, length)
+        _, found = make_gauges(body, None, Templates(stations=(), buttocks=(0.0,)), ())
+        assert [one.code for one in found] == ["gauge-large"] * told
+
+
 def test_words_that_leave_no_room_are_refused(tmp_path: Path) -> None:
     """Templates inside whole layers, or gauges between bays; and the remedies do."""
     for words in ({"kind": "inside"}, {"kind": "gauges", "axis": "x", "between": True}, {"kind": "both"}):
