@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.errors import Finding, PlugError
-from plugs.findings import find
+from plugs.findings import find, line_findings
 from plugs.foam.gauges import make_gauges
 from plugs.foam.layers import Layer, likely_faces, make_layers
 from plugs.foam.pockets import Pockets, make_features, make_pockets
@@ -346,7 +346,8 @@ def completed(work: Work, say: Say) -> Work:
             more += others
     except PlugError as error:
         raise _in_recipe(error, design.recipe.path) from error
-    findings = find(plug, work.solid, design.finish.table.findings + work.findings + more, skin_proof)
+    lines = tuple(line_findings(plug, design.finish))
+    findings = find(plug, work.solid, lines + work.findings + more, skin_proof)
     return replace(
         work, finish=finish, skin_proof=skin_proof, parts=parts, lamination=lamination, findings=findings
     )

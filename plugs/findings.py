@@ -10,9 +10,11 @@ from plugs.recipe import Plug
 from plugs.shape import mesh
 from plugs.shape.body import Solid
 from plugs.shape.body_face import BodyFace, body_findings
+from plugs.shape.humps import hump_findings
 from plugs.shape.mating import findings_of
 from plugs.shape.plates import PLATES
 from plugs.shape.skin_proof import SkinProof
+from plugs.shape.stations import Loft
 
 _SEVERITIES = ("error", "warning", "note")
 _MOST_SURPLUS = 1e-3
@@ -30,7 +32,7 @@ def find(
     plug : Plug
     solid : Solid
     layer_findings : sequence of Finding
-        Those of the stack.
+        Those of the lines and of the stack.
     skin_proof : SkinProof or None
         How well the foam lies under the finished surface, if there is a skin.
 
@@ -40,7 +42,6 @@ def find(
     """
     found = [
         *layer_findings,
-        *measured_findings(plug),
         *_pieces(solid),
         *_own_shapes(solid),
         *_plates(plug),
@@ -51,17 +52,19 @@ def find(
     return tuple(sorted(found, key=lambda f: (_SEVERITIES.index(f.severity), f.code, f.where)))
 
 
-def measured_findings(plug: Plug) -> list[Finding]:
-    """Return what the fair curves of a plug left out, or do not keep.
+def line_findings(plug: Plug, finish: Loft) -> list[Finding]:
+    """Return what is doubtful about the lines: fair curves that leave points, pieces, humps.
 
     Parameters
     ----------
     plug : Plug
+    finish : Loft
+        Of the finished surface.
 
     Returns
     -------
     list of Finding
-        Of a curve that is used twice, once.
+        Of a fair curve that is used twice, once.
     """
     curves = [
         (curve, f"stations[{i}].curves[{name!r}]")
@@ -70,7 +73,7 @@ def measured_findings(plug: Plug) -> list[Finding]:
     ]
     curves += [(getattr(item, "contour", None), f"mating[{i}].contour") for i, item in enumerate(plug.mating)]
     told: set[int] = set()
-    found = []
+    found = [*finish.table.findings, *hump_findings(finish, set(plug.stations[0].corners))]
     for curve, where in curves:
         if isinstance(curve, Fairing) and id(curve) not in told:
             told.add(id(curve))

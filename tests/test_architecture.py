@@ -40,6 +40,7 @@ ORDER = (
     "plugs.shape.lines",
     "plugs.shape.ends",
     "plugs.shape.stations",
+    "plugs.shape.humps",
     "plugs.shape.remedies",
     "plugs.shape.checks",
     "plugs.shape.skin",

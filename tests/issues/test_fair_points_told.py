@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from plugs.errors import Finding, PlugError
-from plugs.findings import measured_findings
+from plugs.findings import line_findings
 from plugs.measure.fairing import fair
 from plugs.measure.landmarks import between
 from plugs.measure.outlines import outline_of, read_outline
 from plugs.recipe import Plug
+from plugs.shape.checks import checked_loft
 from plugs.shape.section import Corner, Station
 
 ARC = np.column_stack([np.linspace(100.0, -100.0, 81), 60.0 - np.linspace(-1.0, 1.0, 81) ** 2 * 60.0])
@@ -22,7 +23,8 @@ def findings(curve: object) -> list[Finding]:
     """Return what a plug with a measured top says of it."""
     corners = {"foot": Corner(100.0, -20.0), "rail": Corner(100.0, 0.0)}
     stations = [Station(x=x, corners=corners, curves={"top": curve}) for x in (0.0, 300.0)]
-    return measured_findings(Plug(name="Hood", stations=stations, panels=("floor", "side", "top")))
+    plug = Plug(name="Hood", stations=stations, panels=("floor", "side", "top"))
+    return line_findings(plug, checked_loft(plug.plan()))
 
 
 def test_point_left_out_is_named(tmp_path: Path) -> None:
@@ -44,7 +46,8 @@ def test_kept_points_beyond_the_tolerance_are_told() -> None:
     """Scatter that no fair curve follows: how many, how far, which and where; the remedy clears it."""
     rng = np.random.default_rng(3)
     points = ARC + rng.normal(0.0, 0.25, ARC.shape)
-    curve = fair(points, tolerance=0.5)
+    ends = (ARC[0], ARC[-1])
+    curve = fair(points, tolerance=0.5, landmarks=ends)
     assert not curve.is_within
     assert curve.beyond[0].distance == curve.largest > 0.5
     assert all(left.distance > 0.5 for left in curve.beyond)
@@ -53,7 +56,9 @@ def test_kept_points_beyond_the_tolerance_are_told() -> None:
     assert f"{len(curve.beyond)} points lie farther" in found.message
     assert f"by {curve.largest:.2f} mm, point {curve.beyond[0].index + 1} of 81" in found.message
     allowed = float(found.remedy.rpartition("=")[2])
-    assert not [f for f in findings(fair(points, tolerance=allowed)) if f.severity == "warning"]
+    assert not [
+        f for f in findings(fair(points, tolerance=allowed, landmarks=ends)) if f.severity == "warning"
+    ]
 
 
 @pytest.mark.parametrize("kind", [tuple, list, np.asarray])
