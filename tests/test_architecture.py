@@ -780,6 +780,16 @@ def test_every_input_error_is_whole() -> None:
     assert not poor, "\n".join(poor)
 
 
+def test_every_outside_check_is_named_with_its_source() -> None:
+    """`SOURCES.md` has a row for each file in `tests/reference`, and for no other."""
+    folder = ROOT / "tests" / "reference"
+    text = (folder / "SOURCES.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"`([a-z_0-9]+\.py)`", text))
+    there = {file.name for file in folder.glob("*.py")} - {"__init__.py"}
+    assert there - named == set()
+    assert named - there == set()
+
+
 # ---- what a command loads
 
 
