@@ -49,14 +49,7 @@ def stacking(sheaf: Sheaf) -> Html:
         rows = [(sheaf.told("length_mm", length), str(count)) for length, count in lengths.items()]
         diameter = sheaf.told("diameter_mm", summary["pins"]["diameter_mm"])
         parts.append(table(joined(["Pins to cut, of rod ", diameter, " thick"]), ("Length", "Pins"), rows))
-        parts.append(
-            steps(
-                [
-                    ("pins-cut", "Pins cut to length"),
-                    ("dry", "All layers stacked dry on their pins, edges looked over"),
-                ]
-            )
-        )
+    parts.append(steps(_before_glue(summary, has_pins=bool(lengths))))
     columns = (
         ("number", "Joint"), ("lower_layer", "Lower"), ("upper_layer", "Upper"), ("at_mm", "At"),
         ("touching_m2", "Touching"), ("glued_m2", "Glued"), ("glue_g", "Glue"),
@@ -69,6 +62,26 @@ def stacking(sheaf: Sheaf) -> Html:
     )  # fmt: skip
     parts.append(_pins(sheaf))
     return joined(parts)
+
+
+def _before_glue(summary: Mapping[str, Any], *, has_pins: bool) -> list[tuple[str, object]]:
+    """Return what is done to the pieces before layers are glued to one another."""
+    done: list[tuple[str, object]] = [
+        (f"void-{void['layer']}", f"{void['layer']}: what is marked VOID sawn out")
+        for void in summary.get("voids") or []
+        if void["area_m2"]
+    ]
+    done += [
+        (f"joint-{joint['name']}", f"{joint['name']}: {' and '.join(joint['between'])} glued on a flat board")
+        for joint in summary.get("joints") or []
+    ]
+    if has_pins:
+        done += [
+            ("pins-drilled", "Pin holes drilled square, each as deep as told below"),
+            ("pins-cut", "Pins cut to length"),
+            ("dry", "All layers stacked dry on their pins, edges looked over"),
+        ]
+    return done
 
 
 def _pins(sheaf: Sheaf) -> Html:

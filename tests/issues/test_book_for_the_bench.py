@@ -141,3 +141,17 @@ def test_command_of_a_demo_names_its_recipe() -> None:
     """In the folder of the recipes."""
     (command, *_) = re.findall(r"<pre><code>(.*?)</code></pre>", book("seat_hump").page)
     assert (ROOT / "recipes" / shlex.split(html.unescape(command))[4]).is_file()
+
+
+def test_every_void_joint_and_pin_has_its_step() -> None:
+    """Sawn out, glued, drilled, before layers are glued; those of a plug with joints by their summary."""
+    made = book("seat_hump")
+    told = section(made.page, "stacking")
+    hollow = [void["layer"] for void in made.summary["voids"] if void["area_m2"]]
+    assert hollow
+    glued = told.index("L01 to L02 glued")
+    for words in (*(f"{layer}: what is marked VOID sawn out" for layer in hollow), "Pin holes drilled"):
+        assert 0 <= told.index(words) < glued
+    joints = [{"name": "L03 joint 1", "layer": "L03", "between": ["L03 fore", "L03 aft"]}]
+    page = book_html(made.summary | {"joints": joints}, made.drawings, made.scene)
+    assert "L03 joint 1: L03 fore and L03 aft glued" in section(page, "stacking")

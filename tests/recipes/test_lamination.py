@@ -187,8 +187,9 @@ def test_foam_behind_the_plate_is_measured(tmp_path: Path) -> None:
     assert "Recess(" in text
     deep = edited(
         tmp_path,
-        ('name="number plate", panel="aft", y=0.0, z=stern_height / 2, plate=plate, clearance=3.0,',
+        ('name="number plate", panel="aft", y=0.0, z=(stern_height - stern_radius) / 2, plate=plate,',
          'name="tray", panel="deck", x=300.0, across=0.0, width=200.0, height=100.0,'),
+        ("clearance=3.0, depth", "depth"),
         ("plate_depth=12.0", "plate_depth=293.0"),
         ("draft_deg=5.0, floor_radius", "draft_deg=0.5, corner_radius=12.0, floor_radius"),
     )  # fmt: skip
