@@ -273,7 +273,7 @@ def _text(value: object, marks: tuple[object, ...], param: str, example: str) ->
             param=param,
             value=text,
             reason="drawings and lists call it by this, and it is empty",
-            remedy='write a name, such as "seat"',
+            remedy='write a name, such as "Seat hump"',
         )
     return text
 
@@ -362,8 +362,8 @@ def _another(param: str, value: object, hint: Any, example: str) -> PlugError:
         param=param,
         value=value,
         reason=f"this is {_what(value)}, not {_noun(hint)}",
-        remedy=f"write {word}{example or _example(hint)}"
-        + (", or None" if NoneType in get_args(hint) else ""),
+        remedy=f"{'use a number, such as' if plain is float else 'write'} {word}{example or _example(hint)}"
+        + ", or None" * (NoneType in get_args(hint)),
     )
 
 

@@ -29,7 +29,7 @@ def ply_sheet_csv(layup: Layup) -> str:
             ply.cloth.name,
             f"{ply.cloth.weight_gsm:.0f}",
             f"{ply.bias_deg:g}",
-            "; ".join(ply.places),
+            ", ".join(ply.places),
             f"{ply.glass_content:.2f}",
             f"{ply.thickness:.2f}",
             f"{ply.resin_kg_m2:.3f}",

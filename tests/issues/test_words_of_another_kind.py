@@ -57,8 +57,10 @@ from plugs import (
 from plugs.checking import checked
 from plugs.design import make_design
 from plugs.errors import PlugError, shown
+from plugs.foam.layers import make_layers
 from plugs.recipe import checked_plug
 from plugs.skin.generic import BARRIERS, BOARDS, CLOTHS, FILLERS, FOAMS, GLUES, HARDENERS, RESINS
+from tests.shapes import solid_of
 
 CORNERS = {"chine": Corner(100.0, 0.0), "edge": Corner(80.0, 120.0, 10.0)}
 FIRST, LAST = (Station(x=x, corners=CORNERS, crowns={"deck": 2.0}) for x in (0.0, 300.0))
@@ -211,3 +213,14 @@ def test_refusal_reads_well(plug: Plug, param: str, why: str, do: str) -> None:
     assert caught.value.param == param
     assert why in caught.value.reason
     assert do in caught.value.remedy
+
+
+def test_layers_beyond_gluing_are_refused() -> None:
+    """A plug 20 m high of sheets of 0.5 mm is a typing error: told before 40,000 layers are made."""
+    high = {**CORNERS, "edge": Corner(80.0, 19_000.0)}
+    stations = [replace(s, corners=high, crowns={}) for s in (FIRST, LAST)]
+    body = solid_of(Plug(name="Mast", stations=stations).plan()).body
+    with pytest.raises(PlugError, match="500 layers") as caught:
+        make_layers(body, Stack(thicknesses=(0.5,)))
+    assert caught.value.param == "stack.thicknesses"
+    assert "38.0 mm" in caught.value.remedy  # 19 m in 500
