@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import wraps
 from typing import TYPE_CHECKING, TypedDict
 
 from plugs.design import Work
 from plugs.errors import promise
 from plugs.foam.layers import Layer
+from plugs.output.arcs import arcs_within
 from plugs.output.base_drawing import base_drawing
 from plugs.output.drawing import layer_drawing
 from plugs.output.drawing_run import PaperJob
@@ -25,6 +27,9 @@ from plugs.paper import paper_of
 
 if TYPE_CHECKING:
     from plugs.lamination import Lamination
+
+
+_Draw = Callable[[Work], dict[str, Drawing]]
 
 
 class _Words(TypedDict):
@@ -60,6 +65,17 @@ class ClothStems:
     nets: tuple[str, ...]
 
 
+def _by_its_chord(draw: _Draw) -> _Draw:
+    """Return a function of a work with which arcs are as near to the outlines as the plug asks."""
+
+    @wraps(draw)
+    def drawn(work: Work) -> dict[str, Drawing]:
+        with arcs_within(work.design.plug.chord_tolerance):
+            return draw(work)
+
+    return drawn
+
+
 def layer_stem(layer: Layer) -> str:
     """Return the file name of a layer's drawings, without its ending.
 
@@ -74,6 +90,7 @@ def layer_stem(layer: Layer) -> str:
     return f"layer-{layer.name[1:]}"
 
 
+@_by_its_chord
 def layer_drawings(work: Work) -> dict[str, Drawing]:
     """Return the drawing of each layer, with its pieces, glue and pins.
 
@@ -99,6 +116,7 @@ def layer_drawings(work: Work) -> dict[str, Drawing]:
     return {f"layers/{layer_stem(layer)}": drawing for layer, drawing in zip(work.layers, glued, strict=True)}
 
 
+@_by_its_chord
 def template_drawings(work: Work) -> dict[str, Drawing]:
     """Return the drawings of templates, base plan, radius blocks and recess kits.
 
@@ -121,6 +139,7 @@ def template_drawings(work: Work) -> dict[str, Drawing]:
     return _by_path("templates", drawings)
 
 
+@_by_its_chord
 def cloth_drawings(work: Work) -> dict[str, Drawing]:
     """Return the drawing of each piece of cloth, at full size.
 
@@ -202,6 +221,7 @@ def is_pictured(stem: str) -> bool:
     return stem == SANDING_MAP or stem.startswith("cloth/shear-")
 
 
+@_by_its_chord
 def sheet_drawings(work: Work) -> dict[str, Drawing]:
     """Return what is looked at, not printed to size: sheets of foam, sanding map, rolls, the cloth's shear.
 
@@ -226,6 +246,7 @@ def _words(work: Work) -> _Words:
     return {"plug_name": work.design.plug.name, "display_unit": work.design.plug.display_unit}
 
 
+@_by_its_chord
 def edge_drawings(work: Work) -> dict[str, Drawing]:
     """Return the drawing of each mating face's edge.
 

@@ -6,6 +6,9 @@ curve may stand off the chord by the chord error that the mesh was allowed, and 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -21,14 +24,15 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 COLLINEAR: Final = 1e-3
-"""Vertices this near to a straight line are left out, mm: a twentieth of the mesh's chord error."""
+"""Vertices this near to a straight line are left out, mm: a twentieth of the default chord error, and of a
+smaller one."""
 
 _ON_CHORD: Final = 1e-4
 """A vertex this near to a chord, mm, is no vertex but a point on it: a cut through a mesh leaves
 such points where it meets the diagonals of flat quadrilaterals."""
 
-_STAND_OFF: Final = CHORD - 2.0 * _ON_CHORD
-"""Sagitta over a chord that an arc may have beside the tolerance, mm."""
+_CHORD: Final = ContextVar("chord", default=CHORD)
+"""Chord error of the outlines that are being drawn, mm."""
 
 _LEAST_CHORDS: Final = 4
 """An arc is recognised on no fewer chords than this, that is on five vertices."""
@@ -68,9 +72,31 @@ class _Ring:
     end: list[int]
     next_start: list[int]
     tolerance: float
+    stand_off: float
+    collinear: float
 
 
-def fit_arcs(points: Array, *, tolerance: float = 0.01) -> tuple[Array, Array]:
+@contextmanager
+def arcs_within(chord: float) -> Iterator[None]:
+    """Let arcs be fitted to outlines of a chord error, as closely as that asks.
+
+    Parameters
+    ----------
+    chord : float, mm
+        The plug's chord tolerance.
+
+    Yields
+    ------
+    None
+    """
+    before = _CHORD.set(chord)
+    try:
+        yield
+    finally:
+        _CHORD.reset(before)
+
+
+def fit_arcs(points: Array, *, tolerance: float | None = None) -> tuple[Array, Array]:
     """Return a shorter closed polyline with bulges that follows the given one.
 
     Vertices on one circle become an arc, vertices on one straight line are left out, corners
@@ -80,10 +106,11 @@ def fit_arcs(points: Array, *, tolerance: float = 0.01) -> tuple[Array, Array]:
     Parameters
     ----------
     points : (n, 2) float, mm
-        Closed polyline, n >= 3, sampled from lines and arcs with a chord error up to 0.02 mm;
-        the first vertex may be repeated at the end.
-    tolerance : float, mm
-        Largest distance of a vertex that is left out from the new curve. A vertex within 0.0001
+        Closed polyline, n >= 3, sampled from lines and arcs with a chord error up to 0.02 mm, or
+        what `arcs_within` says; the first vertex may be repeated at the end.
+    tolerance : float or None, mm
+        Largest distance of a vertex that is left out from the new curve; None is half of the chord error. A
+        vertex within 0.0001
         of the line between others counts as a point of that line.
 
     Returns
@@ -100,7 +127,7 @@ def fit_arcs(points: Array, *, tolerance: float = 0.01) -> tuple[Array, Array]:
 
     Notes
     -----
-    The new curve stays within ``tolerance`` + 0.02 mm of the old polyline.
+    The new curve stays within ``tolerance`` and the chord error of the old polyline.
 
     References
     ----------
@@ -113,21 +140,22 @@ def fit_arcs(points: Array, *, tolerance: float = 0.01) -> tuple[Array, Array]:
         given = given[:-1]
     if len(given) < 3:
         raise AssertionError(f"an outline needs at least 3 vertices, got {len(given)}")
-    points, bulges = _fit_of(given.tobytes(), tolerance)
+    chord = _CHORD.get()
+    points, bulges = _fit_of(given.tobytes(), 0.5 * chord if tolerance is None else tolerance, chord)
     return points.copy(), bulges.copy()
 
 
 @lru_cache(maxsize=1024)
-def _fit_of(packed: bytes, tolerance: float) -> tuple[Array, Array]:
+def _fit_of(packed: bytes, tolerance: float, chord: float) -> tuple[Array, Array]:
     """Return the fit of a ring, found once: layers, sheets and their faces show the same rings again."""
     given = np.frombuffer(packed, dtype=np.float64).reshape(-1, 2)
     kept = _without_collinear(given)
     if len(kept) <= _LEAST_CHORDS:
         return kept, np.zeros(len(kept))
-    first = _first_vertex(_ring(kept, 0, tolerance, beyond=_LEAST_CHORDS), len(kept))
-    ring = _ring(kept, first, tolerance)
+    first = _first_vertex(_ring(kept, 0, tolerance, chord, beyond=_LEAST_CHORDS), len(kept))
+    ring = _ring(kept, first, tolerance, chord)
     at, bulges = _arcs_and_chords(ring)
-    return _straightened(ring.z, at, bulges)
+    return _straightened(ring.z, at, bulges, ring.collinear)
 
 
 def _without_collinear(points: Array) -> Array:
@@ -154,7 +182,7 @@ def _from_chord(ring: Array) -> Array:
     return distance
 
 
-def _ring(points: Array, first: int, tolerance: float, beyond: int = 0) -> _Ring:
+def _ring(points: Array, first: int, tolerance: float, error: float, beyond: int = 0) -> _Ring:
     """Return the ring from vertex ``first``, closed and ``beyond`` vertices past its seam."""
     n = len(points)
     order = (np.arange(n + 1 + beyond) + first) % n
@@ -165,7 +193,9 @@ def _ring(points: Array, first: int, tolerance: float, beyond: int = 0) -> _Ring
     after = np.concatenate((step, step[[beyond % n]]))
     turn = np.angle(after * np.conj(before))
     end = _ends(turn)
-    starts = _window_starts(z, chord, end, tolerance)
+    # what an arc may stand over a chord beside the tolerance
+    stand_off = max(error - 2.0 * _ON_CHORD, 0.0)
+    starts = _window_starts(z, chord, end, tolerance, stand_off)
     return _Ring(
         z=z,
         chord=chord,
@@ -174,6 +204,8 @@ def _ring(points: Array, first: int, tolerance: float, beyond: int = 0) -> _Ring
         end=[int(vertex) for vertex in end],
         next_start=[int(vertex) for vertex in starts],
         tolerance=tolerance,
+        stand_off=stand_off,
+        collinear=min(COLLINEAR, 0.05 * error),
     )
 
 
@@ -193,7 +225,9 @@ def _ends(turn: Array) -> Indices:
     return last
 
 
-def _window_starts(z: NDArray[np.complex128], chord: Array, end: Indices, tolerance: float) -> Indices:
+def _window_starts(
+    z: NDArray[np.complex128], chord: Array, end: Indices, tolerance: float, stand_off: float
+) -> Indices:
     """Return for each vertex the next one where five vertices lie on one circle, else n."""
     n = len(chord)
     if n < _LEAST_CHORDS:
@@ -208,7 +242,7 @@ def _window_starts(z: NDArray[np.complex128], chord: Array, end: Indices, tolera
     radius = np.hypot(k, length / 2.0)
     away = np.abs(np.abs(inner - (length / 2.0 + 1j * k)) - radius).max(axis=0)
     widest = np.stack([chord[j : j + count] for j in range(_LEAST_CHORDS)]).max(axis=0)
-    room = tolerance + _STAND_OFF - widest**2 / (8.0 * radius)
+    room = tolerance + stand_off - widest**2 / (8.0 * radius)
     fits = (away <= tolerance) & (away <= room) & (end[:count] - np.arange(count) >= _LEAST_CHORDS)
     starts = np.full(n + 1, n, dtype=np.intp)
     starts[:count][fits] = np.flatnonzero(fits)
@@ -287,7 +321,7 @@ def _longest_arc(ring: _Ring, vertex: int, hint: int) -> tuple[int, float] | Non
             trial = (known + beyond) // 2
         if exact is not None:
             reached, best = known, exact
-    if best.sagitta < COLLINEAR:
+    if best.sagitta < ring.collinear:
         return None
     return vertex + reached, best.bulge
 
@@ -314,7 +348,7 @@ def _fitted(ring: _Ring, begin: int, finish: int, tolerance: float) -> _Fit | No
     if away > tolerance:
         return None
     widest = float(ring.chord[begin:finish].max())
-    if away + widest * widest / (8.0 * radius) > ring.tolerance + _STAND_OFF:
+    if away + widest * widest / (8.0 * radius) > ring.tolerance + ring.stand_off:
         return None
     left = bool(w[len(w) // 2] > 0.0)
     depth = -k if left else k
@@ -346,7 +380,7 @@ def _balanced(ring: _Ring, begin: int, finish: int, bulge: float) -> list[tuple[
         return one
     on_circle = np.abs(np.abs(ring.z[begin:] - fit.centre) - fit.radius) <= ring.tolerance
     sagitta = ring.chord[begin:] ** 2 / (8.0 * fit.radius)
-    same = on_circle[1:] & (sagitta <= ring.tolerance + _STAND_OFF)
+    same = on_circle[1:] & (sagitta <= ring.tolerance + ring.stand_off)
     extent = n - begin if same.all() else int(np.argmin(same))
     whole = extent * 4.0 * np.arctan(abs(bulge)) / (finish - begin)
     count = int(np.ceil(whole / (0.97 * _LARGEST_ARC)))
@@ -362,7 +396,9 @@ def _balanced(ring: _Ring, begin: int, finish: int, bulge: float) -> list[tuple[
     return parts
 
 
-def _straightened(z: NDArray[np.complex128], at: list[int], bulges: list[float]) -> tuple[Array, Array]:
+def _straightened(
+    z: NDArray[np.complex128], at: list[int], bulges: list[float], collinear: float
+) -> tuple[Array, Array]:
     """Return vertices and bulges with each run of nearly collinear chords made one line."""
     places, bulge = np.array(at), np.array(bulges)
     straight = bulge == 0.0
@@ -378,7 +414,7 @@ def _straightened(z: NDArray[np.complex128], at: list[int], bulges: list[float])
             lines.append(np.column_stack((run.real, run.imag, np.arange(start, stop + 1))))
         owner = np.repeat(np.arange(len(lines)), [len(line) for line in lines])
         shapes = shapely.simplify(
-            shapely.linestrings(np.vstack(lines), indices=owner), COLLINEAR, preserve_topology=False
+            shapely.linestrings(np.vstack(lines), indices=owner), collinear, preserve_topology=False
         )
         left = shapely.get_coordinates(shapes, include_z=True)[:, 2].astype(np.intp)
         keep[left] = True
