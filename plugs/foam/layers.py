@@ -19,8 +19,8 @@ from plugs.shape.sampling import Faces
 
 Array = NDArray[np.float64]
 
-_MOST_LAYERS = 500
-"""Nobody glues up more: 5 m of boards of 10 mm (common practice, no source)."""
+_MOST_LAYERS = 5000
+"""A guard against a typing error, far above what anybody glues up, and what a build still works out."""
 _THINNEST = 5.0
 _ROUND_SEGMENTS = 16
 _TOUCH = 1e-6

@@ -220,7 +220,7 @@ def test_layers_beyond_gluing_are_refused() -> None:
     high = {**CORNERS, "edge": Corner(80.0, 19_000.0)}
     stations = [replace(s, corners=high, crowns={}) for s in (FIRST, LAST)]
     body = solid_of(Plug(name="Mast", stations=stations).plan()).body
-    with pytest.raises(PlugError, match="500 layers") as caught:
+    with pytest.raises(PlugError, match="5000 layers") as caught:
         make_layers(body, Stack(thicknesses=(0.5,)))
     assert caught.value.param == "stack.thicknesses"
-    assert "38.0 mm" in caught.value.remedy  # 19 m in 500
+    assert "3.8 mm" in caught.value.remedy  # 19 m in 5000
