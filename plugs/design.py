@@ -420,5 +420,10 @@ def _in_recipe(error: PlugError, path: Path) -> PlugError:
     """Return an error with the recipe's name before its place."""
     where = f"{path.name}, {error.where}" if error.where else path.name
     return PlugError(
-        param=error.param, value=error.value, reason=error.reason, remedy=error.remedy, where=where
+        param=error.param,
+        value=error.value,
+        reason=error.reason,
+        remedy=error.remedy,
+        where=where,
+        would_do=error.would_do,
     )

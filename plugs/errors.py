@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from reprlib import Repr
 from typing import Final, TypeVar
@@ -28,10 +29,23 @@ class PlugError(ValueError):
         What would do, with a number wherever one can be computed.
     where : str
         The place: a file, a station, a line of a table. Empty when ``param`` says it all.
+    would_do : sequence of (str, object)
+        The remedy for programs: parameters, and the value that would do for each, all of them together.
+        Empty where the remedy leaves a choice.
     """
 
-    def __init__(self, *, param: str, value: object, reason: str, remedy: str, where: str = "") -> None:
+    def __init__(
+        self,
+        *,
+        param: str,
+        value: object,
+        reason: str,
+        remedy: str,
+        where: str = "",
+        would_do: Sequence[tuple[str, object]] = (),
+    ) -> None:
         """Keep every field, so that tests and programs need not read sentences."""
+        self.would_do = tuple(would_do)
         self.param = param
         self.value = value
         self.reason = reason
@@ -64,6 +78,7 @@ class PlugError(ValueError):
             reason=self.reason,
             remedy=self.remedy,
             where=self.where or where,
+            would_do=self.would_do,
         )
 
 

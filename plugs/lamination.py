@@ -219,7 +219,11 @@ def laminate(
     nets, found = _nets(plug, layup, surface, {f.patch.name for f in patterns.flats if f.is_exact})
     known = {place: areas.get(place, 0.0) for place in layup.laminates}
     plan = plan_resin(layup, known, plug.shop, laid_areas(patterns, rolls))
-    edges = [*plug_edges(loft, layup.bare), *recess_edges(plug.recesses, tools[len(plug.bosses) :])]
+    skins = [cover.over(finish, item.panel) for item in plug.recesses]
+    edges = [
+        *plug_edges(loft, layup.bare, finish),
+        *recess_edges(plug.recesses, tools[len(plug.bosses) :], skins),
+    ]
     verdicts = judge_edges(layup, edges)
     materials = materials_of(plug, layup)
     filler = material_named(plug.filler or "epoxy filler", FILLERS, "filler")

@@ -262,6 +262,9 @@ def _check_within(plain: Body, tool: Tool, body: Body) -> None:
         where=tool.name,
         reason=f"it breaks through the far side of the plug, by {last - first:.1f} mm",
         remedy=remedy if first - _SKIN > 0.1 else "set it where the plug is thicker, or is_through=True",
+        would_do=[(f"{tool.param}.{word}", float(np.floor((first - _SKIN) * 10) / 10))]
+        if first - _SKIN > 0.1
+        else [(f"{tool.param}.is_through", True)],
     )
 
 

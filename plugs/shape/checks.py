@@ -7,6 +7,7 @@ trying: the same plan with that one value made smaller, until it passes.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from plugs.errors import PlugError
 from plugs.shape.measured import has_curves, in_pieces
 from plugs.shape.plan import LARGEST_CROWN_RATIO
-from plugs.shape.remedies import Fault, blame
+from plugs.shape.remedies import Fault, Remedy, blame
 from plugs.shape.section import LinesPlan
 from plugs.shape.stations import Loft, Sections, make_loft
 from plugs.tolerances import LENGTH, SMALLEST_BODY
@@ -63,16 +64,26 @@ def checked_loft(plan: LinesPlan) -> Loft:
         is_of_end = end in ("front", "aft") and word in ("radius", "rake_deg")
         if is_of_end and isinstance(error.value, float) and math.isfinite(error.value):
             early = Fault(reason=error.reason, t=0.0, kind=end, name=word, otherwise=error.remedy)
-            param, value, remedy = blame(plan, early, (), _passes)
-            raise PlugError(param=param, value=value, reason=error.reason, remedy=remedy) from error
+            raise _told(blame(plan, early, (), _first_of), error.reason, "") from error
         raise
     fault = _first_fault(loft)
     if fault is None:
         return loft
     stations = _by_distance(loft, fault.t)
-    param, value, remedy = blame(plan, fault, stations, _passes)
     where = _where(loft, fault.t, stations[0])
-    raise PlugError(param=param, value=value, reason=fault.reason, remedy=remedy, where=where)
+    raise _told(blame(plan, fault, stations, _first_of), fault.reason, where)
+
+
+def _told(found: Remedy, reason: str, where: str) -> PlugError:
+    """Return the error of a remedy."""
+    return PlugError(
+        param=found.param,
+        value=found.value,
+        reason=reason,
+        remedy=found.words,
+        where=where,
+        would_do=found.would_do,
+    )
 
 
 def _where(loft: Loft, t: float, station: int) -> str:
@@ -90,12 +101,16 @@ def _by_distance(loft: Loft, t: float) -> list[int]:
     return [int(s) for s in np.argsort(np.abs(loft.table.x - u), kind="stable")]
 
 
-def _passes(plan: LinesPlan) -> bool:
-    """Return whether a plan can be built."""
+def _first_of(plan: LinesPlan) -> tuple[Fault, Sequence[int]] | None:
+    """Return what is wrong with a plan first, with its stations from the nearest on; None if nothing is."""
     try:
-        return _first_fault(make_loft(plan)) is None
-    except PlugError:
-        return False
+        loft = make_loft(plan)
+    except PlugError as error:
+        end, _, word = error.param.partition(".")
+        kind = end if end in ("front", "aft") and word in ("radius", "rake_deg") else "corners"
+        return Fault(reason=error.reason, t=0.0, kind=kind, name=word, otherwise=error.remedy), (0,)
+    fault = _first_fault(loft)
+    return None if fault is None else (fault, _by_distance(loft, fault.t))
 
 
 def _first_fault(loft: Loft) -> Fault | None:
@@ -255,6 +270,14 @@ def _zone_at(loft: Loft, u: float) -> str:
     return ""
 
 
+def _plain_first(loft: Loft, at: Sections, is_bad: NDArray[np.bool_]) -> tuple[int, int]:
+    """Return the first bad place, if there is one outside the ends' blends then one of those."""
+    rows = np.array([not _zone_at(loft, float(u)) for u in at.u])
+    places = np.argwhere(is_bad & rows[:, None])
+    row, corner = (places if len(places) else np.argwhere(is_bad))[0]
+    return int(row), int(corner)
+
+
 def _radius_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when a blend finds no room on its panels, or a corner is a spike."""
     rings, names = at.rings, loft.table.drawn_corners
@@ -274,13 +297,14 @@ def _radius_fault(loft: Loft, at: Sections) -> Fault | None:
         (is_lost, "no such circle touches both panels"),
     ):
         if is_bad.any():
-            row, corner = np.argwhere(is_bad)[0]
+            place, corner = _plain_first(loft, at, is_bad)
             name = names[loft.table.corner_of[corner]]
+            zone = _zone_at(loft, float(at.u[place]))
             return Fault(
                 reason=f"at corner {name!r} {reason}",
-                t=float(at.t[row]),
-                kind="radius",
-                name=name,
+                t=float(at.t[place]),
+                kind=zone or "radius",
+                name="radius" if zone else name,
                 otherwise="move the corner, or make its radius 0 at every station",
             )
     if not is_short.any():
@@ -288,7 +312,7 @@ def _radius_fault(loft: Loft, at: Sections) -> Fault | None:
     worst = np.where(is_short, np.where(np.isfinite(over), over, np.inf), -np.inf)
     row, panel = np.unravel_index(int(np.argmax(worst)), worst.shape)
     n = len(loft.table.corner_of)
-    ends = (panel, (panel + 1) % n)
+    ends = (int(panel), (int(panel) + 1) % n)
     corner = max(ends, key=lambda i: (at.radius[row, i], -i))
     name = names[loft.table.corner_of[corner]]
     panel_name = loft.table.panel_names[panel]

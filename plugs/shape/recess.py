@@ -293,6 +293,7 @@ def _size(item: Recess | Boss, held: Held | None, depth: float, draft: float, pa
             value=mouth.radius,
             reason=f"the outline is only {2 * half:g} mm across",
             remedy=f"use at most {half:g}",
+            would_do=[(f"{param}.corner_radius", half)],
         )
     size = _Size(
         width=mouth.width,
@@ -351,6 +352,7 @@ def _check_walls(size: _Size, param: str, end_word: str) -> None:
             value=size.draft_deg,
             reason=f"the walls meet before they are {depth:g} mm deep",
             remedy=f"use at most {steepest:g}",
+            would_do=[(f"{param}.draft_deg", steepest)],
         )
     inset, tall = float(np.hypot(1.0, slope)) - slope, 1.0 - slope / float(np.hypot(1.0, slope))
     largest = min((half - depth * slope) / inset, depth / tall) * 0.999
@@ -360,6 +362,7 @@ def _check_walls(size: _Size, param: str, end_word: str) -> None:
             value=size.end_radius,
             reason=f"walls {depth:g} mm deep and {2.0 * narrow:.4g} mm apart leave no room",
             remedy=f"use at most {np.floor(largest * 10) / 10:g}",
+            would_do=[(f"{param}.{end_word}", float(np.floor(largest * 10) / 10))],
         )
 
 

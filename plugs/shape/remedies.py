@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from plugs.shape.section import End, LinesPlan, Station
 
 Passes = Callable[[LinesPlan], bool]
 
 _HALVINGS = 12
+_FEW_HALVINGS = 7
+_MOST_FAULTS = 8
+_MOST_TOLD = 8
+_SHARES = (0.8, 0.5, 0.2, 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +42,19 @@ class Fault:
     otherwise: str
 
 
-def blame(plan: LinesPlan, fault: Fault, stations: Sequence[int], passes: Passes) -> tuple[str, object, str]:
+FirstFault = Callable[[LinesPlan], tuple[Fault, Sequence[int]] | None]
+
+
+class Remedy(NamedTuple):
+    """What to blame and what would do: the parameter, its value, words, and values for programs."""
+
+    param: str
+    value: object
+    words: str
+    would_do: tuple[tuple[str, float], ...]
+
+
+def blame(plan: LinesPlan, fault: Fault, stations: Sequence[int], first_fault: FirstFault) -> Remedy:
     """Return the parameter to blame for a fault, its value, and what would do.
 
     Parameters
@@ -46,45 +63,141 @@ def blame(plan: LinesPlan, fault: Fault, stations: Sequence[int], passes: Passes
     fault : Fault
     stations : sequence of int
         All of them, the nearest to the fault first.
-    passes : callable
-        From a plan, whether it can be built.
+    first_fault : callable
+        From a plan, what is wrong with it first, and its stations from the nearest on; None if nothing is.
 
     Returns
     -------
-    tuple of (str, object, str)
-        The number in the last is the largest, rounded down to 0.1, with which the plan passes:
-        with that one value changed, or with that value as a limit at every station.
+    Remedy
+        Its number is the largest, rounded down to 0.1, with which the plan passes: with that one
+        value changed, or as a limit at every station. Where several faults stand at once it names a
+        value for each, which do together.
     """
     if fault.kind == "corners":
         corners = plan.stations[stations[0]].corners
         shown = ", ".join(f"{name} ({c.y:g}, {c.z:g})" for name, c in corners.items())
-        return f"stations[{stations[0]}].corners", shown, fault.otherwise
-    if fault.kind in ("front", "aft"):
-        value = float(getattr(getattr(plan, fault.kind), fault.name))
-        remedy = _largest(plan, fault, (), value, passes)
-        both = "" if remedy else _largest(plan, fault, (0, 1), value, passes)
-        remedy = remedy or (f"{both} at both ends" if both else fault.otherwise)
-        return f"{fault.kind}.{fault.name}", value, remedy
-    near = [s for s in stations[:2] if _value(plan.stations[s], fault) != 0.0] or list(stations[:1])
-    every = (near[0], *(s for s in stations if s != near[0]))
-    tries = [((near[0],), "", False), ((near[-1],), "", False), (every, " at every station", False)]
-    if fault.kind == "radius":
-        tries.append((every, " at every corner of every station", True))
+        return Remedy(f"stations[{stations[0]}].corners", shown, fault.otherwise, ())
+    tries = _tries(plan, fault, stations)
+    first = tries[0][0]
+    param, value = _param(fault, first), _value(plan, fault, first)
     for where, words, is_all in tries:
-        value = _value(plan.stations[where[0]], fault)
-        remedy = _largest(plan, fault, where, value, passes, is_all)
-        if remedy:
-            return _param(fault, where[0]), value, remedy + words
-    return _param(fault, near[0]), _value(plan.stations[near[0]], fault), fault.otherwise
+        old = _value(plan, fault, where)
+        best = _largest(plan, fault, where, old, lambda p: first_fault(p) is None, is_all)
+        if best is not None:
+            done = _changed(plan, fault, where, best, is_all)
+            return Remedy(_param(fault, where), old, _words(best, old) + words, _changes(plan, done))
+    settled = _settled(plan, fault, stations, first_fault)
+    if settled is not None and len(changes := _changes(plan, settled)) <= _MOST_TOLD:
+        told = ", ".join(f"{name} = {new:g}" for name, new in changes)
+        return Remedy(param, value, f"several values are too large together: use {told}", changes)
+    for words, smaller in _all_smaller(plan):
+        if first_fault(smaller) is None:
+            return Remedy(param, value, words, _changes(plan, smaller))
+    return Remedy(param, value, fault.otherwise, ())
 
 
-def _param(fault: Fault, station: int) -> str:
-    """Return the name in the recipe of a corner's radius or a panel's crown."""
+def _tries(plan: LinesPlan, fault: Fault, stations: Sequence[int]) -> list[tuple[tuple[int, ...], str, bool]]:
+    """Return what is tried in turn: stations, or ends; words for it; whether all corners are meant."""
+    if fault.kind in ("front", "aft"):
+        return [((), "", False), ((0, 1), " at both ends", False)]
+    near = [s for s in stations[:2] if _value(plan, fault, (s,)) != 0.0] or list(stations[:1])
+    every = (near[0], *(s for s in stations if s != near[0]))
+    one: list[tuple[tuple[int, ...], str, bool]] = [((near[0],), "", False), ((near[-1],), "", False)]
+    all_of_them: list[tuple[tuple[int, ...], str, bool]] = [(every, " at every station", False)]
+    is_shared = len({_value(plan, fault, (s,)) for s in every}) == 1 and len(every) > 1
+    tries = all_of_them + one if is_shared else one + all_of_them
+    return [*tries, (every, " at every corner of every station", True)] if fault.kind == "radius" else tries
+
+
+def _settled(
+    plan: LinesPlan, fault: Fault, stations: Sequence[int], first_fault: FirstFault
+) -> LinesPlan | None:
+    """Return a plan in which fault after fault has been settled by a value of its own; None if one cannot."""
+    found: tuple[Fault, Sequence[int]] | None = (fault, stations)
+    for _ in range(_MOST_FAULTS):
+        if found is None:
+            return plan
+        one, near = found
+        if one.kind == "corners":
+            return None
+
+        def is_settled(tried: LinesPlan, one: Fault = one) -> bool:
+            next_one = first_fault(tried)
+            return next_one is None or (next_one[0].kind, next_one[0].name) != (one.kind, one.name)
+
+        for where, _, is_all in _tries(plan, one, near):
+            best = _largest(plan, one, where, _value(plan, one, where), is_settled, is_all, _FEW_HALVINGS)
+            if best is not None:
+                plan = _changed(plan, one, where, best, is_all)
+                break
+        else:
+            return None
+        found = first_fault(plan)
+    return plan if found is None else None
+
+
+def _all_smaller(plan: LinesPlan) -> Iterator[tuple[str, LinesPlan]]:
+    """Yield plans whose ends' radii and rakes, then all of them and crowns, are a share of what they were."""
+    for what, is_all in (("radius and rake of both ends", False), ("blend radius, crown and rake", True)):
+        for share in _SHARES:
+            smaller = _scaled(plan, share, is_all)
+            words = f"use {100.0 * share:g} % of every {what}, rounded down to 0.1"
+            yield (words if share else f"use 0 for every {what}"), smaller
+
+
+def _scaled(plan: LinesPlan, share: float, is_all: bool) -> LinesPlan:
+    """Return a plan with its ends, or with everything that may be smaller, a share of what it was."""
+
+    def less(value: float) -> float:
+        return math.copysign(math.floor(abs(value) * share * 10.0) / 10.0, value) if value else value
+
+    def less_end(end: End) -> End:
+        return replace(end, radius=less(float(end.radius)), rake_deg=less(float(end.rake_deg)))
+
+    stations = [
+        replace(
+            s,
+            corners={n: replace(c, radius=less(float(c.radius))) for n, c in s.corners.items()},
+            crowns={n: less(float(v)) for n, v in s.crowns.items()},
+        )
+        for s in plan.stations
+    ]
+    ends = replace(plan, front=less_end(plan.front), aft=less_end(plan.aft))
+    return replace(ends, stations=stations) if is_all else ends
+
+
+def _changes(old: LinesPlan, new: LinesPlan) -> tuple[tuple[str, float], ...]:
+    """Return which radii, crowns and rakes differ, each with its new value."""
+    found = []
+    for i, (a, b) in enumerate(zip(old.stations, new.stations, strict=True)):
+        for name, corner in b.corners.items():
+            found.append((f"stations[{i}].corners[{name!r}].radius", a.corners[name].radius, corner.radius))
+        for name, rise in b.crowns.items():
+            found.append((f"stations[{i}].crowns[{name!r}]", a.crowns.get(name, 0.0), rise))
+    for word in ("front", "aft"):
+        for key in ("radius", "rake_deg"):
+            found.append(
+                (f"{word}.{key}", getattr(getattr(old, word), key), getattr(getattr(new, word), key))
+            )
+    return tuple((name, float(value)) for name, before, value in found if value != before)
+
+
+def _param(fault: Fault, where: Sequence[int]) -> str:
+    """Return the name in the recipe of an end's word, a corner's radius or a panel's crown."""
+    if fault.kind in ("front", "aft"):
+        return f"{fault.kind}.{fault.name}"
     word, end = ("corners", ".radius") if fault.kind == "radius" else ("crowns", "")
-    return f"stations[{station}].{word}[{fault.name!r}]{end}"
+    return f"stations[{where[0]}].{word}[{fault.name!r}]{end}"
 
 
-def _value(station: Station, fault: Fault) -> float:
+def _value(plan: LinesPlan, fault: Fault, where: Sequence[int]) -> float:
+    """Return an end's value, or a corner's radius or a panel's crown at the first of some stations."""
+    if fault.kind in ("front", "aft"):
+        return float(getattr(getattr(plan, fault.kind), fault.name))
+    return _at_station(plan.stations[where[0]], fault)
+
+
+def _at_station(station: Station, fault: Fault) -> float:
     """Return a corner's radius or a panel's crown at a station."""
     if fault.kind == "radius":
         return float(station.corners[fault.name].radius)
@@ -105,7 +218,7 @@ def _changed(
         return replace(plan, front=limited_end("front", plan.front), aft=limited_end("aft", plan.aft))
     stations = list(plan.stations)
     for i in where:
-        new = value if i == where[0] else _limited(_value(stations[i], fault), value)
+        new = value if i == where[0] else _limited(_at_station(stations[i], fault), value)
         if fault.kind == "crown":
             stations[i] = replace(stations[i], crowns={**stations[i].crowns, fault.name: new})
             continue
@@ -124,21 +237,34 @@ def _limited(old: float, limit: float) -> float:
 
 
 def _largest(
-    plan: LinesPlan, fault: Fault, where: Sequence[int], value: float, passes: Passes, is_all: bool = False
-) -> str:
-    """Return the largest value with which the plan passes, in words; nothing when not even 0 does."""
+    plan: LinesPlan,
+    fault: Fault,
+    where: Sequence[int],
+    value: float,
+    passes: Passes,
+    is_all: bool = False,
+    halvings: int = _HALVINGS,
+) -> float | None:
+    """Return the largest value with which the plan passes; None when not even 0 does."""
 
     def would_do(tried: float) -> bool:
         return passes(_changed(plan, fault, where, tried, is_all))
 
     low, high = 0.0, 1.0
     if value == 0.0 or not would_do(0.0):
-        return ""
-    for _ in range(_HALVINGS):
+        return None
+    for _ in range(halvings):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if would_do(middle * value) else (low, middle)
     tenths = math.floor(abs(value) * low * 10.0 + 1e-9)
     for best in ((tenths + 1) / 10.0, tenths / 10.0):
         if 0.0 < best < abs(value) and would_do(math.copysign(best, value)):
-            return f"use {best:g} or less" if value > 0.0 else f"use {-best:g} or nearer to 0"
-    return "use 0"
+            return math.copysign(best, value)
+    return 0.0
+
+
+def _words(best: float, value: float) -> str:
+    """Return a value that would do in words."""
+    if best == 0.0:
+        return "use 0"
+    return f"use {best:g} or less" if value > 0.0 else f"use {best:g} or nearer to 0"

@@ -183,6 +183,7 @@ def _axis_near(normal: Array, name: str, param: str) -> tuple[Array, Array]:
             value=name,
             reason="that axis runs along the panel, not into it",
             remedy=f'use "{best}" or "surface"',
+            would_do=[(param, "surface")],
         )
     return axis * np.sign(lean), np.eye(3)[2 if name == "x" else 0]
 

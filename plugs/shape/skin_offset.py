@@ -10,6 +10,7 @@ Where the part runs out to a ridge or a point it is all skin: the foam ends befo
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -212,25 +213,31 @@ def _check_blends(finish: Loft, cover: Cover) -> None:
     turn = before[..., 0] * start[..., 1] - before[..., 1] * start[..., 0]
     is_tight = (radius > 0.0) & (turn > 0.0) & (radius < thick - LENGTH)
     if is_tight.any():
-        station, corner = np.argwhere(is_tight)[0]
-        name = table.drawn_corners[table.corner_of[corner]]
-        _refuse_blend(
-            f"stations[{station}].corners[{name!r}].radius",
-            float(radius[station, corner]),
-            float(thick[corner]),
-        )
+        places = {
+            f"stations[{s}].corners[{table.drawn_corners[table.corner_of[c]]!r}].radius": (
+                float(radius[s, c]),
+                float(thick[c]),
+            )
+            for s, c in np.argwhere(is_tight)
+        }
+        _refuse_blends(places)
     for name, finished, depth in (("front", table.front, cover.front), ("aft", table.aft, cover.aft)):
         if 0.0 < finished.radius < depth - LENGTH:
-            _refuse_blend(f"{name}.radius", finished.radius, depth)
+            _refuse_blends({f"{name}.radius": (finished.radius, depth)})
 
 
-def _refuse_blend(param: str, radius: float, depth: float) -> None:
-    """Raise the error of a blend tighter than its skin."""
+def _refuse_blends(places: Mapping[str, tuple[float, float]]) -> None:
+    """Raise the error of blends tighter than their skin: by parameter its radius, and the skin over it."""
+    param, (radius, depth) = next(iter(places.items()))
+    most = max(skin for _, skin in places.values())
+    others = f" here and at {len(places) - 1} more corners" if len(places) > 1 else ""
     raise PlugError(
         param=param,
         value=radius,
         reason=f"{depth:g} mm of skin over this blend leave it no radius in the foam",
-        remedy=f"use {np.ceil(10.0 * depth + 5.0) / 10.0:g} or more, or 0 for a sharp edge",
+        remedy=f"use 0 for a sharp edge{others}, or {np.ceil(10.0 * most + 5.0) / 10.0:g} or more where the "
+        "panels have room for it",
+        would_do=[(name, 0.0) for name in places],
     )
 
 

@@ -39,6 +39,9 @@ class Edge:
         Direction of the edge against the part's length: 0 along, 90 across.
     is_drawn : bool
         Whether the recipe can draw a blend there; False for the mouth of a recess, which is rounded by hand.
+    lost : float or None, mm
+        By how much the foam's radius is less than the one drawn, at most; negative where it is larger. None
+        where that is not known beyond the skin's thickness.
     """
 
     place: str
@@ -49,6 +52,7 @@ class Edge:
     angle_deg: float = 90.0
     across_deg: float = 0.0
     is_drawn: bool = True
+    lost: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -28,7 +28,7 @@ _PARALLEL: Final = 1e-12
 _OFF: Final = 1e-3
 
 
-def plug_edges(loft: Loft, bare: Sequence[str]) -> tuple[Edge, ...]:
+def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> tuple[Edge, ...]:
     """Return the edges along a plug and round its ends that cloth goes over.
 
     Parameters
@@ -37,6 +37,8 @@ def plug_edges(loft: Loft, bare: Sequence[str]) -> tuple[Edge, ...]:
         Of the foam.
     bare : sequence of str
         Panels and ends that carry no cloth.
+    finish : Loft or None
+        Of the finished surface, which tells what the skin takes off a blend.
 
     Returns
     -------
@@ -48,6 +50,7 @@ def plug_edges(loft: Loft, bare: Sequence[str]) -> tuple[Edge, ...]:
     points, n = at.corners, at.corners.shape[1]
     names = [name.removeprefix("port ") for name in table.parent_names]
     found = []
+    drawn = at.radius if finish is None else finish.unblended(at.u, at.k)[1]
     for i in range(n):
         before, after = names[i - 1], names[i]
         if table.side_of[i] < 0.0 or before == after or {before, after} & set(bare):
@@ -60,6 +63,7 @@ def plug_edges(loft: Loft, bare: Sequence[str]) -> tuple[Edge, ...]:
         for is_inside in (False, True):
             is_there = (turn < -_LEAST_TURN_DEG) if is_inside else (turn > _LEAST_TURN_DEG)
             length = float(steps[is_there[:-1] & is_there[1:]].sum())
+            is_told = is_there & (at.radius[:, i] > 0.0) & (finish is not None)
             if length > 0.0:
                 found.append(
                     Edge(
@@ -69,6 +73,7 @@ def plug_edges(loft: Loft, bare: Sequence[str]) -> tuple[Edge, ...]:
                         length=length * (2.0 if (table.side_of < 0.0).any() else 1.0),
                         between=(before, after),
                         angle_deg=180.0 - float(np.abs(turn[is_there]).max()),
+                        lost=float((drawn - at.radius)[is_told, i].max()) if is_told.any() else None,
                     )
                 )
     for word, zone, row in (("front", loft.front, 0), ("aft", loft.aft, -1)):
@@ -99,7 +104,9 @@ def _end_edges(
     return list(found.values())
 
 
-def recess_edges(items: Sequence[Recess], tools: Sequence[Tool]) -> tuple[Edge, ...]:
+def recess_edges(
+    items: Sequence[Recess], tools: Sequence[Tool], skins: Sequence[float] | None = None
+) -> tuple[Edge, ...]:
     """Return the mouth, the wall corners and the foot of the walls of every recess.
 
     Parameters
@@ -108,13 +115,15 @@ def recess_edges(items: Sequence[Recess], tools: Sequence[Tool]) -> tuple[Edge, 
         As the recipe gives them.
     tools : sequence of Tool
         In the foam, in the same order.
+    skins : sequence of float or None, mm
+        What lies over the foam in each, by which it is cut larger.
 
     Returns
     -------
     tuple of Edge
     """
     found = []
-    for item, tool in zip(items, tools, strict=True):
+    for item, tool, skin in zip(items, tools, skins or [0.0] * len(items), strict=True):
         table, name = tool.loft.table, tool.name
         ring = table.corners[0]
         around = float(np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1).sum())
@@ -129,6 +138,7 @@ def recess_edges(items: Sequence[Recess], tools: Sequence[Tool]) -> tuple[Edge, 
             )
         )
         radius = float(table.radius.min())
+        drawn_in = float(np.abs(table.corners[:, :, 0] - ring[:, 0]).max())
         found.append(
             Edge(
                 place=f"wall corners of {name!r}",
@@ -137,6 +147,7 @@ def recess_edges(items: Sequence[Recess], tools: Sequence[Tool]) -> tuple[Edge, 
                 length=4.0 * tool.depth,
                 between=(name, name),
                 across_deg=90.0,
+                lost=drawn_in - skin,
             )
         )
         if not tool.is_through:
@@ -148,6 +159,7 @@ def recess_edges(items: Sequence[Recess], tools: Sequence[Tool]) -> tuple[Edge, 
                     is_inside=True,
                     length=around,
                     between=(name, name),
+                    lost=-skin,
                 )
             )
     return tuple(found)

@@ -21,6 +21,8 @@ _COARSE_GSM: Final = 450.0
 _CROWNED: Final = 0.01
 _LAP: Final = 50.0
 _NEARLY: Final = 1e-9
+_PLATE: Final = 0.5
+"""Past half its thickness a plate stretches and stiffens, and the theory of thin plates no longer holds."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +113,7 @@ def edge_findings(
         over = filler + max((layup.laminates[p].thickness for p in edge.between), default=0.0)
         told = f"{verdict.cloth} wants {verdict.least_radius:.1f} mm ({verdict.source})"
         if edge.is_inside:
-            drawn = max(0.0, verdict.least_radius - over)
+            drawn = _rounded_up(verdict.least_radius + (-over if edge.lost is None else edge.lost))
             grams = 1e-6 * verdict.fillet_mm3 * filler_kg_m3
             found.append(
                 Finding(
@@ -125,6 +127,7 @@ def edge_findings(
                 )
             )
         else:
+            wanted = _rounded_up(verdict.least_radius + max(over, edge.lost or 0.0))
             found.append(
                 Finding(
                     code="blend-tight",
@@ -132,7 +135,7 @@ def edge_findings(
                     where=edge.place,
                     message=f"radius {edge.radius:.1f} mm in the foam; {told}, or it lifts off",
                     remedy=(
-                        f"draw the blend with {verdict.least_radius + over:.1f} mm or more"
+                        f"draw the blend with {wanted:.1f} mm or more"
                         if edge.is_drawn
                         else f"round it by hand to {verdict.least_radius:.1f} mm before the cloth"
                     )
@@ -140,6 +143,11 @@ def edge_findings(
                 )
             )
     return tuple(found)
+
+
+def _rounded_up(radius: float) -> float:
+    """Return a radius rounded up to 0.1 mm, so that whoever draws it has no less than was asked for."""
+    return max(0.0, math.ceil(10.0 * radius - 1e-6) / 10.0)
 
 
 def shape_findings(
@@ -208,22 +216,22 @@ def sag_findings(sags: Sequence[Sag]) -> tuple[Finding, ...]:
         if sag.sag <= MOST_SAG or sag.panel.crown >= _CROWNED * short:
             continue
         crown = math.ceil(_CROWNED * short)
-        truth = (
-            " (in truth less: past half the thickness a plate stiffens)"
-            if sag.sag > sag.thickness / 2
-            else ""
+        is_plate = sag.sag <= _PLATE * sag.thickness
+        pressed = (
+            f"an estimate: {sag.load_n:.0f} N by hand press it in by {sag.sag:.1f} mm, more than "
+            f"{MOST_SAG:g} mm (common practice)"
+            if is_plate
+            else f"{sag.thickness:.1f} mm of laminate are far too thin to stay flat under {sag.load_n:.0f} N "
+            f"by hand: they give by more than {_PLATE:g} times their thickness, where no estimate holds"
         )
         found.append(
             Finding(
                 code="large-flat",
                 severity="warning",
                 where=sag.panel.place,
-                message=f"an estimate: {sag.load_n:.0f} N by hand press it in by {sag.sag:.1f} mm{truth}, "
-                "more than "
-                f"{MOST_SAG:g} mm (common practice)",
-                remedy=f"lay {sag.least_thickness:.1f} mm there instead of {sag.thickness:.1f} mm, crown "
-                "it by "
-                f"{crown} mm, or leave foam or a rib under it",
+                message=pressed,
+                remedy=f"lay {_rounded_up(sag.least_thickness):.1f} mm there, not {sag.thickness:.1f} mm, "
+                f"crown it by {crown} mm, or leave foam or a rib under it",
             )
         )
     return tuple(found)

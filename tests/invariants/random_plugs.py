@@ -31,6 +31,7 @@ from plugs.shape import mesh
 from plugs.shape.body import Solid, make_solid, make_tools
 from plugs.shape.checks import checked_loft
 from plugs.shape.section import Station
+from tests.invariants.followed import with_value
 from tests.invariants.made_plugs import random_plug
 
 LONGEST_S = 20.0
@@ -197,6 +198,10 @@ def remedied(plug: Plug, error: PlugError) -> Plug | None:
     -------
     Plug or None
     """
+    if error.would_do:
+        for path, value in error.would_do:
+            plug = with_value(plug, path, value)
+        return plug
     found = _USE.match(error.remedy)
     if found is None:
         return None

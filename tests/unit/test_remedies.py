@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
 import pytest
 
 from plugs.shape.remedies import Fault, blame
@@ -14,6 +17,20 @@ def fault(kind: str, name: str) -> Fault:
     return Fault(reason="too large", t=0.0, kind=kind, name=name, otherwise="move it")
 
 
+def told(
+    plan: LinesPlan, wrong: Fault, stations: Sequence[int], passes: Callable[[LinesPlan], bool]
+) -> tuple[str, object, str]:
+    """Return parameter, value and words of the remedy, where one fault stays until a plan passes."""
+    return blame(plan, wrong, stations, lambda p: None if passes(p) else (wrong, stations))[:3]
+
+
+def uneven(radius: float) -> LinesPlan:
+    """Return a box whose edges are rounded less at its first station."""
+    plan = box_plan(300.0, 200.0, 100.0, radius=radius)
+    first = {n: replace(c, radius=0.75 * radius) for n, c in plan.stations[0].corners.items()}
+    return replace(plan, stations=[replace(plan.stations[0], corners=first), *plan.stations[1:]])
+
+
 def radius_of(plan: LinesPlan, station: int, name: str) -> float:
     """Return a corner's radius."""
     return plan.stations[station].corners[name].radius
@@ -21,8 +38,8 @@ def radius_of(plan: LinesPlan, station: int, name: str) -> float:
 
 def test_one_value_is_tried_first() -> None:
     """The largest that passes, rounded down to 0.1."""
-    plan = box_plan(300.0, 200.0, 100.0, radius=40.0)
-    param, value, remedy = blame(
+    plan = uneven(40.0)
+    param, value, remedy = told(
         plan, fault("radius", "high"), [1, 0], lambda p: radius_of(p, 1, "high") <= 17.36
     )
     assert (param, value, remedy) == ("stations[1].corners['high'].radius", 40.0, "use 17.3 or less")
@@ -30,8 +47,8 @@ def test_one_value_is_tried_first() -> None:
 
 def test_then_the_station_at_the_other_end_of_the_bay() -> None:
     """When the nearest has nothing to give."""
-    plan = box_plan(300.0, 200.0, 100.0, radius=40.0)
-    param, _, remedy = blame(plan, fault("radius", "high"), [1, 0], lambda p: radius_of(p, 0, "high") <= 20.0)
+    plan = uneven(40.0)
+    param, _, remedy = told(plan, fault("radius", "high"), [1, 0], lambda p: radius_of(p, 0, "high") <= 20.0)
     assert param == "stations[0].corners['high'].radius"
     assert remedy == "use 20 or less"
 
@@ -46,9 +63,9 @@ def test_then_every_station_and_every_corner() -> None:
     def every(p: LinesPlan) -> bool:
         return every_high(p) and all(radius_of(p, s, "low") <= 10.06 for s in (0, 1))
 
-    assert blame(plan, fault("radius", "high"), [0, 1], every_high)[2] == "use 10 or less at every station"
+    assert told(plan, fault("radius", "high"), [0, 1], every_high)[2] == "use 10 or less at every station"
     expected = "use 10 or less at every corner of every station"
-    assert blame(plan, fault("radius", "high"), [0, 1], every)[2] == expected
+    assert told(plan, fault("radius", "high"), [0, 1], every)[2] == expected
 
 
 def test_other_values_are_kept_below_and_not_raised() -> None:
@@ -60,7 +77,7 @@ def test_other_values_are_kept_below_and_not_raised() -> None:
         return len(seen) > 2
 
     plan = crowned_plan()
-    blame(plan, fault("radius", "edge"), [2, 1, 3, 0], never)
+    told(plan, fault("radius", "edge"), [2, 1, 3, 0], never)
     for tried in seen:
         for s in range(4):
             assert radius_of(tried, s, "edge") <= radius_of(plan, s, "edge")
@@ -71,7 +88,7 @@ def test_crowns_keep_their_sign() -> None:
     plan = crowned_plan()
     low = plan.stations[0].crowns["deck"]
     assert low == 8.0
-    _, value, remedy = blame(
+    _, value, remedy = told(
         plan, fault("crown", "deck"), [0, 1], lambda p: p.stations[0].crowns["deck"] < 3.0
     )
     assert value == 8.0
@@ -82,10 +99,10 @@ def test_crowns_keep_their_sign() -> None:
 def test_ends(rake_deg: float) -> None:
     """A rake's sign stays; when one end alone will not do, both."""
     plan = LinesPlan(stations=crowned_plan().stations, front=End(rake_deg=rake_deg), aft=End(rake_deg=30.0))
-    one = blame(plan, fault("front", "rake_deg"), [0], lambda p: abs(p.front.rake_deg) <= 12.04)
+    one = told(plan, fault("front", "rake_deg"), [0], lambda p: abs(p.front.rake_deg) <= 12.04)
     words = "use 12 or less" if rake_deg > 0.0 else "use -12 or nearer to 0"
     assert one == ("front.rake_deg", rake_deg, words)
-    both = blame(
+    both = told(
         plan, fault("front", "rake_deg"), [0], lambda p: max(abs(p.front.rake_deg), p.aft.rake_deg) <= 12.04
     )
     assert both[2] == f"{words} at both ends"
@@ -94,11 +111,39 @@ def test_ends(rake_deg: float) -> None:
 def test_nothing_small_enough() -> None:
     """Where not even 0 does, the other remedy is given, and no number made up."""
     plan = box_plan(300.0, 200.0, 100.0, radius=40.0)
-    assert blame(plan, fault("radius", "high"), [0, 1], lambda p: False)[2] == "move it"
-    assert blame(plan, fault("corners", ""), [0, 1], lambda p: False)[2] == "move it"
+    assert told(plan, fault("radius", "high"), [0, 1], lambda p: False)[2] == "move it"
+    assert told(plan, fault("corners", ""), [0, 1], lambda p: False)[2] == "move it"
 
 
 def test_only_nothing_does() -> None:
     """Less than 0.1 is 0."""
     plan = box_plan(300.0, 200.0, 100.0, radius=40.0)
-    assert blame(plan, fault("radius", "high"), [0], lambda p: radius_of(p, 0, "high") < 0.05)[2] == "use 0"
+    assert told(plan, fault("radius", "high"), [0], lambda p: radius_of(p, 0, "high") < 0.05)[2] == "use 0"
+
+
+def test_radius_shared_by_all_stations_is_told_at_once() -> None:
+    """A recipe's one parameter for the edge: one station's value alone would break it up."""
+    plan = box_plan(300.0, 200.0, 100.0, radius=40.0)
+    assert told(plan, fault("radius", "high"), [1, 0], lambda p: radius_of(p, 1, "high") <= 17.36) == (
+        "stations[1].corners['high'].radius",
+        40.0,
+        "use 17.3 or less at every station",
+    )
+
+
+def test_faults_that_stand_at_once_are_told_at_once() -> None:
+    """Each with a value; together they do, and programs read them."""
+    plan = replace(uneven(40.0), aft=End(radius=50.0))
+    end, edge = fault("aft", "radius"), fault("radius", "high")
+
+    def first(p: LinesPlan) -> tuple[Fault, Sequence[int]] | None:
+        if radius_of(p, 1, "high") > 12.0:
+            return edge, [1, 0]
+        return (end, [1, 0]) if p.aft.radius > 20.0 else None
+
+    found = blame(plan, edge, [1, 0], first)
+    values = dict(found.would_do)
+    assert set(values) == {"stations[1].corners['high'].radius", "aft.radius"}
+    assert 11.5 <= values["stations[1].corners['high'].radius"] <= 12.0
+    assert 19.5 <= values["aft.radius"] <= 20.0
+    assert f"aft.radius = {values['aft.radius']:g}" in found.words

@@ -1,0 +1,114 @@
+"""Remedies that hold a number do: for errors by following them, for findings by drawing what they say.
+
+Expected values are derived here: what is asked for in the foam, plus what the skin or the draft takes off.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+
+import numpy as np
+import pytest
+
+from plugs.errors import Finding, PlugError
+from plugs.shape.checks import checked_loft
+from plugs.shape.recess import Recess, make_tool
+from plugs.shape.skin import Skin, make_cover
+from plugs.shape.skin_offset import foam_loft
+from plugs.skin.layup import Layup
+from plugs.skin.part import FlatPanel, sag_under_hand
+from plugs.skin.radii import judge_edges
+from plugs.skin.shape_edges import plug_edges, recess_edges
+from plugs.skin.skin_findings import edge_findings, sag_findings
+from tests.invariants.followed import MOST_STEPS, follow, wide_plug, with_value
+from tests.shapes import box_plan, tapered_plan
+from tests.unit.test_skin_findings import lay
+
+CASES = int(os.environ.get("PLUGS_CASES", "200")) // 50
+
+
+@pytest.mark.parametrize("seed", range(5, 5 + CASES))
+def test_remedies_followed_to_the_end(seed: int) -> None:
+    """No ring, no crash; what is built is built within three steps."""
+    trail = follow(wide_plug(seed), seed)
+    assert trail.ended in ("built", "left"), "\n".join(trail.errors)
+    assert trail.ended == "left" or len(trail.errors) <= MOST_STEPS, "\n".join(trail.errors)
+
+
+def test_blends_tighter_than_their_skin_are_told_at_once() -> None:
+    """Four corners at two stations: one error names them all, and one step does for all."""
+    finish = checked_loft(box_plan(300.0, 200.0, 100.0, radius=2.0))
+    with pytest.raises(PlugError) as caught:
+        foam_loft(finish, make_cover(finish, Skin(thickness=5.0)))
+    changes = dict(caught.value.would_do)
+    assert len(changes) == 4
+    plan = box_plan(300.0, 200.0, 100.0, radius=2.0)
+    for path, value in changes.items():
+        plan = with_value(plan, path, value)
+    finish = checked_loft(plan)
+    foam_loft(finish, make_cover(finish, Skin(thickness=5.0)))
+
+
+def drawn_in(found: Finding) -> float:
+    """Return the radius that a remedy says to draw."""
+    told = re.search(r"draw the (?:blend|corner) with ([\d.]+) mm", found.remedy)
+    assert told is not None, found.remedy
+    return float(told[1])
+
+
+def blends(radius: float, layup: Layup) -> list[Finding]:
+    """Return the findings on the edges of a plug that tapers steeply, under its skin."""
+    finish = checked_loft(tapered_plan(half=(150.0, 80.0), height=(180.0, 90.0), length=150.0, radius=radius))
+    cover = make_cover(finish, Skin(thickness=layup.laminates["deck"].thickness))
+    edges = [
+        e for e in plug_edges(foam_loft(finish, cover), ("front", "aft", "floor"), finish) if e.radius > 0.0
+    ]
+    return [f for f in edge_findings(layup, judge_edges(layup, edges)) if f.code == "blend-tight"]
+
+
+def test_blend_drawn_as_its_finding_says_is_no_longer_tight() -> None:
+    """On a taper the skin takes off more than its thickness, and 10.05 was told as 10.1 or 10.0 by chance."""
+    layup = lay("mat 450")
+    (found, *_) = blends(6.0, layup)
+    again = blends(drawn_in(found), layup)
+    assert found.where not in {f.where for f in again}
+
+
+@pytest.mark.parametrize("draft_deg", [0.0, 5.0, 10.0])
+def test_wall_corners_drawn_as_their_finding_says(draft_deg: float) -> None:
+    """Draft takes a corner's radius away towards the floor: "draw 10.1" was told where 12 was drawn."""
+    layup = lay("mat 450")
+    loft = checked_loft(box_plan(300.0, 200.0, 100.0))
+
+    def found_with(radius: float) -> list[Finding]:
+        item = Recess(
+            panel="deck",
+            x=150.0,
+            width=120.0,
+            height=90.0,
+            depth=25.0,
+            corner_radius=radius,
+            draft_deg=draft_deg,
+        )
+        tool = make_tool(loft, item, "recesses[0]")
+        walls = [e for e in recess_edges([item], [tool]) if e.place.startswith("wall")]
+        walls = [
+            type(e)(**{**{s: getattr(e, s) for s in e.__slots__}, "between": ("deck", "deck")}) for e in walls
+        ]
+        return list(edge_findings(layup, judge_edges(layup, walls)))
+
+    (found,) = found_with(4.0)
+    assert found_with(drawn_in(found)) == []
+
+
+def test_hand_that_presses_a_deck_in_by_a_tenth_of_a_metre() -> None:
+    """No one believes such a figure: it is far too thin, and what would do has numbers."""
+    sag = sag_under_hand(lay("cloth 200"), FlatPanel(place="deck", length=1100.0, width=900.0))
+    assert sag is not None
+    assert sag.sag > 50.0
+    (found,) = sag_findings([sag])
+    assert str(round(sag.sag, 1)) not in found.message
+    assert "far too thin" in found.message
+    assert re.search(r"lay [\d.]+ mm .*crown it by \d+ mm.* rib", found.remedy)
+    assert np.isfinite(sag.least_thickness)
