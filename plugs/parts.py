@@ -120,7 +120,6 @@ def make_parts(
         pieces = Pieces(pieces=hollowed(whole.pieces, voids), joints=whole.joints)
         found += more
     pinned, more = _pinned(plug, foam, layers, whole, voids, tools, inside)
-    found += more
     blanks = tuple(_blank(piece, plug.turns, pinned) for piece in pieces.pieces)
     return (
         Parts(
@@ -136,7 +135,7 @@ def make_parts(
             kits=recess_kits(tools, finish_tools, plug.pocket_work, pockets.pockets),
             features=pockets.features,
         ),
-        found,
+        found + more,
     )
 
 

@@ -12,6 +12,7 @@ from plugs.design import Work
 from plugs.drawings import cloth_drawings, sheet_drawings
 from plugs.errors import PlugError
 from plugs.foam.layers import make_layers
+from plugs.foam.pockets import Pockets, make_pockets
 from plugs.lamination import Lamination, laminate, layup_for
 from plugs.lamination_summary import lamination_summary
 from plugs.parts import make_parts
@@ -40,9 +41,20 @@ def laid_up(seed: int) -> tuple[Lamination, float] | None:
         tools = make_tools(loft, plug.bosses, "bosses") + make_tools(loft, plug.recesses, "recesses")
         solid = make_solid(loft, tools, (), plug.chord_tolerance)
         layers, _ = make_layers(solid.body, plug.stack)
+        pockets, layers = make_pockets(solid, (), layers, plug.stack.allowance)
         if len(layers) > 40:
             return None
-        parts, _ = make_parts(plug, loft, tools, tools, solid.body, solid.body, layers, ())
+        parts, _ = make_parts(
+            plug,
+            Pockets(pockets=pockets, features=()),
+            loft,
+            tools,
+            tools,
+            solid.body,
+            solid.body,
+            layers,
+            (),
+        )
         layup = layup_for(plug, schedule, loft, [tool.name for tool in tools])
         cover = make_cover(loft, Skin())
         made, found = laminate(plug, layup, loft, loft, cover, tools, solid, (), parts)

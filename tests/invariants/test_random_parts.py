@@ -20,6 +20,7 @@ from plugs.foam.gauges import make_gauges
 from plugs.foam.hollow import Hollow
 from plugs.foam.joints import Joints
 from plugs.foam.layers import Layer, make_layers
+from plugs.foam.pockets import Pockets, make_pockets
 from plugs.foam.stock import Cutting, Stock
 from plugs.foam.template_words import Templates
 from plugs.output.base_drawing import base_drawing
@@ -68,13 +69,24 @@ def cut_up(seed: int) -> tuple[Plug, tuple[Layer, ...], Parts] | None:
         tools = make_tools(loft, plug.bosses, "bosses") + make_tools(loft, plug.recesses, "recesses")
         solid = make_solid(loft, tools, (), plug.chord_tolerance)
         layers, _ = make_layers(solid.body, plug.stack)
+        pockets, layers = make_pockets(solid, (), layers, plug.stack.allowance)
         if len(layers) > 60:
             return None
         plug = checked_plug(furnished(plug, seed, solid.by_mesh.upper - solid.by_mesh.lower), "random_plug")
         templates = ()
         if plug.templates is not None:
             templates, _ = make_gauges(solid.body, None, plug.templates, [s.x for s in plug.stations])
-        parts, _ = make_parts(plug, loft, tools, tools, solid.body, solid.body, layers, templates)
+        parts, _ = make_parts(
+            plug,
+            Pockets(pockets=pockets, features=()),
+            loft,
+            tools,
+            tools,
+            solid.body,
+            solid.body,
+            layers,
+            templates,
+        )
         parts, _ = nested(plug, parts, None)
     except PlugError as error:
         assert error.remedy, "a refusal without a remedy"
