@@ -87,7 +87,7 @@ def cut_up(seed: int) -> tuple[Plug, tuple[Layer, ...], Parts] | None:
             layers,
             templates,
         )
-        parts, _ = nested(plug, parts, None)
+        parts, _ = nested(plug, layers, parts, None)
     except PlugError as error:
         assert error.remedy, "a refusal without a remedy"
         return None
