@@ -12,6 +12,7 @@ import pytest
 import trimesh
 
 from plugs.build import build
+from plugs.checking import checked
 from plugs.errors import PlugError
 from plugs.shape import mesh
 from plugs.shape.body import Solid, make_solid
@@ -35,7 +36,7 @@ def no_step(request: StepRequest) -> StepBody:
 
 def cut_of(path: Path, **words: Any) -> BodyCut:
     """Return the cut of a body in a file."""
-    item = MatingBody(**{"body": path, "unit": "mm", **words})
+    item = checked(MatingBody(**{"body": path, "unit": "mm", **words}), MatingBody, "mating[0]")
     return make_body_cut(item, "mating[0]", LOW, HIGH, 0.02, no_step)
 
 
