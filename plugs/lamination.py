@@ -219,11 +219,7 @@ def laminate(
     nets, found = _nets(plug, layup, surface, {f.patch.name for f in patterns.flats if f.is_exact})
     known = {place: areas.get(place, 0.0) for place in layup.laminates}
     plan = plan_resin(layup, known, plug.shop, laid_areas(patterns, rolls))
-    skins = [cover.over(finish, item.panel) for item in plug.recesses]
-    edges = [
-        *plug_edges(loft, layup.bare, finish),
-        *recess_edges(plug.recesses, tools[len(plug.bosses) :], skins),
-    ]
+    edges = _edges(plug, layup, finish, loft, cover, tools)
     verdicts = judge_edges(layup, edges)
     materials = materials_of(plug, layup)
     filler = material_named(plug.filler or "epoxy filler", FILLERS, "filler")
@@ -282,6 +278,15 @@ def _ground_findings(
     """Return foam too thin to be handled, and walls that hold a mould."""
     walls = walls_of(finish, [*plug.recesses, *plug.bosses], layup.bare)
     return shape_findings(layup, floors_of(solid, tools), walls, plug.mould)
+
+
+def _edges(
+    plug: Plug, layup: Layup, finish: Loft, loft: Loft, cover: Cover, tools: Sequence[Tool]
+) -> list[Edge]:
+    """Return the edges that cloth goes over, of the plug and of its recesses."""
+    skins = [cover.over(finish, item.panel) for item in plug.recesses]
+    cuts = recess_edges(plug.recesses, tools[len(plug.bosses) :], skins)
+    return [*plug_edges(loft, layup.bare, finish), *cuts]
 
 
 def _rolls(plug: Plug, layup: Layup, patterns: PatternSet) -> tuple[Roll, ...]:

@@ -12,8 +12,8 @@ from plugs.shape.section import End, LinesPlan, Station
 Passes = Callable[[LinesPlan], bool]
 
 _HALVINGS = 12
-_FEW_HALVINGS = 7
-_MOST_FAULTS = 8
+_FEW_HALVINGS = 5
+_MOST_FAULTS = 5
 _MOST_TOLD = 8
 _SHARES = (0.8, 0.5, 0.2, 0.0)
 
