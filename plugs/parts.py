@@ -113,12 +113,8 @@ def make_parts(
     """
     whole, found = _pieces(plug, foam, layers, tools)
     inside = [template for template in templates if not template.is_gauge]
-    voids: tuple[Void, ...] = ()
-    pieces = whole
-    if plug.hollow is not None:
-        voids, more = make_voids(foam, layers, plug.hollow, whole.joints)
-        pieces = Pieces(pieces=hollowed(whole.pieces, voids), joints=whole.joints)
-        found += more
+    pieces, voids, bare = _hollowed(plug, foam, layers, whole)
+    found += bare
     pinned, more = _pinned(plug, foam, layers, whole, voids, tools, inside)
     blanks = tuple(_blank(piece, plug.turns, pinned) for piece in pieces.pieces)
     return (
@@ -137,6 +133,16 @@ def make_parts(
         ),
         found + more,
     )
+
+
+def _hollowed(
+    plug: Plug, foam: Body, layers: Sequence[Layer], whole: Pieces
+) -> tuple[Pieces, tuple[Void, ...], tuple[Finding, ...]]:
+    """Return the pieces without their voids, the voids, and what is doubtful about them."""
+    if plug.hollow is None:
+        return whole, (), ()
+    voids, found = make_voids(foam, layers, plug.hollow, whole.joints)
+    return Pieces(pieces=hollowed(whole.pieces, voids), joints=whole.joints), voids, found
 
 
 def stored_path(recipe: Path) -> Path:
