@@ -16,7 +16,7 @@ from plugs.foam.pockets import Pockets, make_pockets
 from plugs.lamination import Lamination, laminate, layup_for
 from plugs.lamination_summary import lamination_summary
 from plugs.parts import make_parts
-from plugs.recipe import checked_plug
+from plugs.recipe import Plug, checked_plug
 from plugs.shape.body import make_solid, make_tools
 from plugs.shape.checks import checked_loft
 from plugs.shape.skin import Skin, make_cover
@@ -26,7 +26,7 @@ from tests.invariants.made_plugs import random_plug
 CASES = int(os.environ.get("PLUGS_CASES", "8"))
 
 
-def laid_up(seed: int) -> tuple[Lamination, float] | None:
+def laid_up(seed: int) -> tuple[Plug, Lamination, float] | None:
     """Return what is laid up over a random plug and the plug's area, or None where a check refuses it."""
     rng = np.random.default_rng(seed)
     plies = (
@@ -62,7 +62,7 @@ def laid_up(seed: int) -> tuple[Lamination, float] | None:
         assert error.remedy, "a refusal without a remedy"
         return None
     assert all(f.message and f.remedy and f.severity in ("note", "warning", "error") for f in found)
-    return made, solid.by_mesh.area_mm2
+    return plug, made, solid.by_mesh.area_mm2
 
 
 @pytest.mark.many
@@ -72,8 +72,8 @@ def test_a_random_plug_is_laid_up(seed: int) -> None:
     laid = laid_up(seed)
     if laid is None:
         return  # a plug that a check refused: refusals are tried in test_random_plugs
-    made, area = laid
-    lamination_summary(made, {})
+    plug, made, area = laid
+    lamination_summary(plug, made, {})
     total = math.fsum(made.surface.areas_mm2.values())
     assert total == pytest.approx(area, rel=0.02)
     for flat in made.patterns.flats:
