@@ -62,10 +62,7 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
     unnamed, unmarked = list[str](), list[str]()
     for placement in sheet.placements:
         piece = placement.piece
-        paths.extend(_turned(placement, piece.outline, ROUGH))
-        for dxf_layer, final in ((FINAL_LOWER, piece.lower), (FINAL_UPPER, piece.upper)):
-            if final is not None and not final.is_empty:
-                paths.extend(_turned(placement, final, dxf_layer))
+        paths.extend(_lines(placement))
         holes, names = _holes(placement)
         paths.extend(holes)
         labels.extend(names)
@@ -96,6 +93,16 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
         paths=(*paths, *bars),
         labels=tuple(labels),
     )
+
+
+def _lines(placement: Placement) -> list[Path]:
+    """Return the line to cut of a piece and its final lines, where it lies."""
+    piece = placement.piece
+    paths = list(_turned(placement, piece.outline, ROUGH))
+    for dxf_layer, final in ((FINAL_LOWER, piece.lower), (FINAL_UPPER, piece.upper)):
+        if final is not None and not final.is_empty:
+            paths.extend(_turned(placement, final, dxf_layer))
+    return paths
 
 
 def _too_small(unnamed: Sequence[str], unmarked: Sequence[str], way: str) -> list[str]:
