@@ -36,8 +36,9 @@ from plugs.shape.mesh import Body
 from plugs.shape.recess import LAYERS, Tool
 from plugs.shape.skin import Cover, make_cover
 from plugs.shape.skin_offset import foam_loft
-from plugs.shape.skin_proof import SkinProof, prove_cover
+from plugs.shape.skin_proof import SkinProof, prove_cover, skin_steps
 from plugs.shape.stations import Loft
+from plugs.shape.tool_proof import prove_tools
 
 if TYPE_CHECKING:
     from plugs.lamination import Lamination
@@ -324,7 +325,11 @@ def completed(work: Work, say: Say) -> Work:
     try:
         if not design.cover.is_nothing:
             finish = _finish(design, work.solid, say) if work.finish is work.solid else work.finish
-            skin_proof = prove_cover(design.finish, design.loft, design.cover)
+            skin_proof = replace(
+                prove_cover(design.finish, design.loft, design.cover),
+                tools=prove_tools(finish, work.solid),
+                steps=skin_steps(design.finish, design.cover),
+            )
         say("sheets")
         parts, more = nested(plug, work.layers, work.parts, design.stored)
         lamination = None

@@ -13,11 +13,12 @@ from plugs.shape.body_face import BodyFace, body_findings
 from plugs.shape.humps import hump_findings
 from plugs.shape.mating import findings_of
 from plugs.shape.plates import PLATES
-from plugs.shape.skin_proof import SkinProof
+from plugs.shape.skin_proof import STEPS_WELL_DEG, SkinProof, SkinStep, ToolProof
 from plugs.shape.stations import Loft
 
 _SEVERITIES = ("error", "warning", "note")
 _MOST_SURPLUS = 1e-3
+_SMALL_STEP = 0.5
 _MOST_DEVIATION = 0.1
 _MOST_DEVIATION_RATIO = 0.03
 
@@ -137,6 +138,11 @@ def _skin(plug: Plug, proof: SkinProof | None) -> list[Finding]:
                 "let an edge between bare and covered turn more",
             )
         )
+    for tool in proof.tools:
+        limit = max(_MOST_DEVIATION, _MOST_DEVIATION_RATIO * tool.asked_mm) + 2.0 * plug.chord_tolerance
+        if abs(tool.excess_mm) > limit:
+            found.append(_tool_skin(tool))
+    found += [_step(step) for step in proof.steps]
     if plug.added or plug.cut:
         found.append(
             Finding(
@@ -148,6 +154,38 @@ def _skin(plug: Plug, proof: SkinProof | None) -> list[Finding]:
             )
         )
     return found
+
+
+def _step(step: SkinStep) -> Finding:
+    """Return what is to be done where the skin changes over an edge that turns little."""
+    change = step.thick_mm - step.thin_mm
+    return Finding(
+        code="skin-step",
+        severity="warning" if change > _SMALL_STEP else "note",
+        where=f"edge of panels {step.thin!r} and {step.thick!r} at x = {step.x:.0f} mm",
+        message=f"{step.thick_mm:g} mm of skin beside {step.thin_mm:g} over an edge that turns by "
+        f"{step.turn_deg:.0f} degrees: the foam of {step.thin!r} lies up to {change:g} mm "
+        f"too deep over {step.run_mm:.0f} mm from the edge",
+        remedy=f"fill that strip, lay {step.thick_mm:g} mm over both panels, "
+        f"or let their edge turn by {STEPS_WELL_DEG:g} degrees or more",
+    )
+
+
+def _tool_skin(tool: ToolProof) -> Finding:
+    """Return what is to be done where the foam of a recess or boss lies too near or too far."""
+    x, y, z = tool.place
+    is_deep = tool.excess_mm > 0.0
+    return Finding(
+        code="skin-inside-edge" if is_deep else "skin-depth",
+        severity="note" if is_deep else "warning",
+        where=f"{tool.param}, {tool.name}, at x = {x:.0f}, y = {y:.0f}, z = {z:.0f} mm",
+        message=f"the foam lies {abs(tool.excess_mm):.2f} mm {'deeper' if is_deep else 'nearer'} than the "
+        f"{tool.asked_mm:g} mm asked for",
+        remedy=f"round that inside edge of the foam with filler to a radius of {tool.asked_mm:g} mm "
+        "before cloth is laid"
+        if is_deep
+        else "give it a larger blend radius, or set it on a flatter place",
+    )
 
 
 def _plates(plug: Plug) -> list[Finding]:

@@ -153,3 +153,70 @@ def largest_by_trimesh(skinned: Skinned, count: int = 400) -> tuple[float, float
     gap = np.abs(distance - asked)
     worst = int(np.argmax(gap))
     return float(gap[worst]), float(asked[worst]), points[worst]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gap:
+    """Where foam lies deeper (+) or nearer (-) than asked, mm, and the label of the surface it is on."""
+
+    excess: float
+    asked: float
+    label: int
+    place: tuple[float, float, float]
+
+
+def largest_gap(skinned: Skinned, count: int = 400) -> Gap:
+    """Return where the foam lies farthest off, of points spread evenly over its panels, blends and ends.
+
+    Each is measured by trimesh's closest point on all that is covered as it is. Where that point lies on the
+    rim of what is covered so, there is no one depth, and the point is left out.
+    """
+    outer, inner = surface_of(skinned.finish, 16), surface_of(skinned.foam, 16)
+    asked, asked_outer = _asked(skinned, skinned.foam, inner), _asked(skinned, skinned.finish, outer)
+    good = np.isfinite(asked) & (_areas(inner.vertices, inner.triangles) > 1e-3)
+    rng = np.random.default_rng(0)
+    labels = np.unique(inner.label[good])
+    each = max(count // max(len(labels), 1), 8)
+    chosen = [np.flatnonzero(good & (inner.label == label)) for label in labels]
+    rows = np.concatenate([rng.choice(found, min(len(found), each), replace=False) for found in chosen])
+    worst = Gap(excess=0.0, asked=0.0, label=0, place=(0.0, 0.0, 0.0))
+    for depth in np.unique(asked[rows]):
+        some = rows[asked[rows] == depth]
+        if not (asked_outer == depth).any():
+            continue
+        over = trimesh.Trimesh(outer.vertices, outer.triangles[asked_outer == depth], process=False)
+        over.merge_vertices(digits_vertex=7)
+        points = inner.vertices[inner.triangles[some, 0]]
+        near, distance, face = trimesh.proximity.closest_point(over, points)
+        side = np.sum((points - near) * over.face_normals[face], axis=1)
+        excess = np.where(side > 1e-9, -distance, distance) - depth
+        excess[_on_rim(over, near, face)] = 0.0
+        at = int(np.argmax(np.abs(excess)))
+        if abs(excess[at]) > abs(worst.excess):
+            x, y, z = points[at].tolist()
+            worst = Gap(
+                excess=float(excess[at]),
+                asked=float(depth),
+                label=int(inner.label[some[at]]),
+                place=(x, y, z),
+            )
+    return worst
+
+
+def _on_rim(surface: trimesh.Trimesh, points: Array, face: Indices) -> NDArray[np.bool_]:
+    """Return which points on faces of a surface lie on an edge or corner of its rim."""
+    edges, which, times = np.unique(
+        np.sort(surface.edges, axis=1), axis=0, return_inverse=True, return_counts=True
+    )
+    is_rim = (times[which] == 1).reshape(-1, 3)
+    is_corner = np.zeros(len(surface.vertices), dtype=bool)
+    is_corner[edges[times == 1].ravel()] = True
+    corners = surface.vertices[surface.faces[face]]
+    found = np.zeros(len(points), dtype=bool)
+    for i in range(3):
+        a, along = corners[:, i], corners[:, (i + 1) % 3] - corners[:, i]
+        square = np.maximum(np.sum(along * along, axis=1), 1e-30)
+        share = np.clip(np.sum((points - a) * along, axis=1) / square, 0.0, 1.0)
+        found |= is_rim[face, i] & (np.linalg.norm(a + share[:, None] * along - points, axis=1) < 1e-6)
+        found |= is_corner[surface.faces[face, i]] & (np.linalg.norm(a - points, axis=1) < 1e-6)
+    return found

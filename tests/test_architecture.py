@@ -46,6 +46,7 @@ ORDER = (
     "plugs.shape.skin",
     "plugs.shape.skin_planes",
     "plugs.shape.skin_proof",
+    "plugs.shape.skin_blends",
     "plugs.shape.skin_offset",
     "plugs.shape.plates",
     "plugs.shape.holding",
@@ -71,6 +72,7 @@ ORDER = (
     # shape: the body
     "plugs.shape.proof",
     "plugs.shape.body",
+    "plugs.shape.tool_proof",
     # shape: the kernel engine
     "plugs.shape.spline_strips",
     "plugs.shape.strip_edges",

@@ -55,6 +55,8 @@ class Zone:
         Panels that are not drawn inward.
     is_vanishing : (n,) bool
         Panels that the blend uses up: both their corners move by the mean, so that they shrink to nothing.
+    gains : (g, n) float, mm, or None
+        What the radius at each corner gains at equal steps of the angle from ``theta_start`` to the end.
     """
 
     sign: float
@@ -70,6 +72,7 @@ class Zone:
     out_least: Array
     is_sharp: NDArray[np.bool_]
     is_vanishing: NDArray[np.bool_]
+    gains: Array | None = None
 
     @property
     def u_start(self) -> float:
@@ -121,6 +124,38 @@ class Zone:
         """
         share = (theta - self.theta_start) / (0.5 * np.pi - self.theta_start)
         return float(self.u_start + share * (self.u_end - self.u_start))
+
+    def angles(self, count: int) -> Array:
+        """Return equal steps of the angle over the blend.
+
+        Parameters
+        ----------
+        count : int
+
+        Returns
+        -------
+        (count,) float, rad
+        """
+        return np.linspace(self.theta_start, 0.5 * np.pi, count)
+
+    def gained(self, theta: Array, radius: Array) -> Array:
+        """Return radii with what they gain; a sharp edge stays sharp.
+
+        Parameters
+        ----------
+        theta : (k,) float, rad
+        radius : (k, n) float, mm
+
+        Returns
+        -------
+        (k, n) float, mm
+        """
+        if self.gains is None:
+            return radius
+        share = (theta - self.theta_start) / (0.5 * np.pi - self.theta_start) * (len(self.gains) - 1)
+        low = np.clip(share.astype(np.intp), 0, len(self.gains) - 2)
+        more = self.gains[low] + (share - low)[:, None] * (self.gains[low + 1] - self.gains[low])
+        return np.where(radius > 0.0, np.maximum(radius + more, 0.0), 0.0)
 
     def inset(self, u: Array, theta: Array, corners: Array) -> tuple[Array, Array]:
         """Return how far each panel moves inward, in (y, z), at its first and second corner.

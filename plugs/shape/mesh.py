@@ -459,9 +459,7 @@ def prism(region: shapely.MultiPolygon, low: float, high: float) -> Body:
     -------
     Body
     """
-    rings = [
-        np.asarray(ring.coords)[:-1] for part in region.geoms for ring in (part.exterior, *part.interiors)
-    ]
+    rings = [np.asarray(r.coords)[:-1] for p in region.geoms for r in (p.exterior, *p.interiors)]
     section = manifold3d.CrossSection(rings, manifold3d.FillRule.EvenOdd)
     return Body(section.extrude(high - low).translate((0.0, 0.0, low)))
 

@@ -54,15 +54,51 @@ def face_left_by(body: Body, cutter: Body) -> tuple[Array, Indices]:
     tuple of (n, 3) float, mm and (m, 3) int
         Facing out of the body; with no triangles where it left none.
     """
-    found = body.solid.to_mesh64()
-    vertices = np.array(found.vert_properties[:, :3])
-    triangles = np.array(found.tri_verts, dtype=np.int64)
-    ends = np.asarray(found.run_index, dtype=np.int64)
-    runs = (ends[1:] - ends[:-1]) // 3
-    origin = np.repeat(np.asarray(found.run_original_id, dtype=np.int64), runs)
-    kept = triangles[origin == cutter.solid.original_id()]
+    vertices, kept = _from_origin(body, cutter.solid.original_id())
     used, renumbered = np.unique(kept, return_inverse=True)
     return vertices[used], renumbered.reshape(-1, 3).astype(np.int64)
+
+
+def origin_of(body: Body) -> int:
+    """Return the number by which the faces of a body, not yet cut, are known ever after.
+
+    Parameters
+    ----------
+    body : Body
+
+    Returns
+    -------
+    int
+        Another one in every run: never to be written.
+    """
+    return int(body.solid.to_mesh64().run_original_id[0])
+
+
+def faces_from(body: Body, origin: int) -> Array:
+    """Return the triangles of a body that came from another.
+
+    Parameters
+    ----------
+    body : Body
+    origin : int
+        Of the other, from `origin_of`.
+
+    Returns
+    -------
+    (m, 3, 3) float, mm
+    """
+    vertices, triangles = _from_origin(body, origin)
+    return vertices[triangles]
+
+
+def _from_origin(body: Body, origin: int) -> tuple[Array, Indices]:
+    """Return the vertices of a body, and those of its triangles that came from another."""
+    found = body.solid.to_mesh64()
+    ends = np.asarray(found.run_index, dtype=np.int64)
+    runs = (ends[1:] - ends[:-1]) // 3
+    origins = np.repeat(np.asarray(found.run_original_id, dtype=np.int64), runs)
+    triangles = np.array(found.tri_verts, dtype=np.int64)[origins == origin]
+    return np.array(found.vert_properties[:, :3]), triangles
 
 
 def edge_loops(triangles: Indices) -> list[Indices]:

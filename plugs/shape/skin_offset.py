@@ -23,8 +23,9 @@ from plugs.shape.lines import shape_preserving, through
 from plugs.shape.rings import inset_corners, panel_tangents
 from plugs.shape.section import End
 from plugs.shape.skin import Cover
+from plugs.shape.skin_blends import with_blends_put_right
 from plugs.shape.skin_planes import Beside, in_space, meeting, normals_of, slid, surfaces_beside, with_plane
-from plugs.shape.skin_proof import excess_at, prove_cover
+from plugs.shape.skin_proof import STEPS_WELL_DEG, excess_at, prove_cover
 from plugs.shape.stations import Loft, assemble_loft
 from plugs.tolerances import LENGTH, SMALLEST_BODY
 
@@ -32,6 +33,8 @@ Array = NDArray[np.float64]
 
 _GOOD_ENOUGH = 0.02
 _LESS = 0.7
+_TOLD = 0.1
+_TOO_FAR = 1.0
 _MOST_PIECES = 8
 _BLUNT_PIECES = 4
 _FLAT = 0.005
@@ -71,7 +74,8 @@ def foam_loft(finish: Loft, cover: Cover) -> Loft:
     Raises
     ------
     PlugError
-        A blend tighter than the skin, or foam that nothing is left of.
+        A blend tighter than the skin, foam that nothing is left of, or a skin that changes over an edge
+        which turns too little for the foam to step there.
     """
     if cover.is_nothing:
         return finish
@@ -86,6 +90,7 @@ def foam_loft(finish: Loft, cover: Cover) -> Loft:
             reason=f"in the foam under the skin, {reason}",
             remedy=remedy if is_any else "draw the part thicker there, or end it in a flat",
         )
+    _check_steps(finish, foam, cover)
     return foam
 
 
@@ -103,14 +108,16 @@ def _best(finish: Loft, cover: Cover, reach: _Reach) -> tuple[Loft | None, str]:
         if finer is None:
             break
         less = prove_cover(finish, finer, cover, is_quick=True).largest_mm
-        if less > _LESS * miss:
+        if less < _LESS * miss:
+            tried, miss = [finer, *tried], less
+        elif miss < _TOLD:
             break
-        tried, miss = [finer, *tried], less
     fault: str | None = ""
     for foam in tried:
         fault = fault_of(foam)
         if not fault:
-            return foam, ""
+            better = with_blends_put_right(finish, foam, cover)
+            return foam if better is foam or fault_of(better) else better, ""
     return None, str(fault)
 
 
@@ -241,6 +248,49 @@ def _refuse_blends(places: Mapping[str, tuple[float, float]]) -> None:
     )
 
 
+def _check_steps(finish: Loft, foam: Loft, cover: Cover) -> None:
+    """Refuse a skin that changes over an edge which turns so little that the foam cannot step there.
+
+    The foam's edge lies where the two panels meet after each has moved inward by its own: the step over
+    the sine of the turn away. Foam that would lie no better without the step is left to the proof.
+    """
+    before = np.roll(cover.panels, 1)
+    step = np.abs(cover.panels - before)
+    if not step.any() or prove_cover(finish, foam, cover, is_quick=True).largest_mm <= 0.5 * _TOO_FAR:
+        return
+    at = finish.sections(finish.breaks)
+    turn = np.degrees(np.where(step > 0.0, np.abs(at.rings.turn_rad), np.inf))
+    row, corner = (int(i) for i in np.unravel_index(int(np.argmin(turn)), turn.shape))
+    thin = corner if cover.panels[corner] < before[corner] else (corner - 1) % len(step)
+    thick = float(max(cover.panels[corner], before[corner]))
+    drawn = finish.table.panel_of
+    if turn[row, corner] > STEPS_WELL_DEG or not (
+        _miss(finish, foam, cover) > _TOO_FAR >= _miss_with(finish, cover, drawn == drawn[thin], thick)
+    ):
+        return
+    name = finish.table.drawn_parents[drawn[thin]]
+    raise PlugError(
+        param=f"skin.by_panel[{name!r}]",
+        value=float(cover.panels[thin]),
+        reason=f"{thick:g} mm lie over the panel beside it, and their edge turns by only "
+        f"{turn[row, corner]:.0f} degrees at x = {at.u[row]:.0f} mm: the foam has no place to step",
+        remedy=f"use {thick:g}, {_WORDS}, or let that edge turn by {STEPS_WELL_DEG:g} degrees or more",
+    )
+
+
+def _miss(finish: Loft, foam: Loft, cover: Cover) -> float:
+    """Return how far foam lies off what is asked."""
+    return prove_cover(finish, foam, cover).largest_mm
+
+
+def _miss_with(finish: Loft, cover: Cover, panels: NDArray[np.bool_], depth: float) -> float:
+    """Return how far foam lies off what is asked with another skin over some panels, if it can be made."""
+    other = replace(cover, panels=np.where(panels, depth, cover.panels))
+    reach, reason = _reach(finish, other)
+    foam = None if reason else _best(finish, other, reach)[0]
+    return np.inf if foam is None else _miss(finish, foam, other)
+
+
 def _drawn_inward(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> Loft | None:
     """Return the foam under a finished surface, each bay divided into pieces; None if lines turn back."""
     table = finish.table
@@ -272,10 +322,10 @@ def _drawn_inward(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> Lof
     if _is_inside_out(finish, foam):
         return None
     gain = _put_right(finish, foam, cover, u, rise)
-    if not gain.any():
-        return foam
-    rises = through(np.tile(u, (p, 1)), (new_rise + gain).T[..., None], table.panel_faired)
-    return assemble_loft(foam_table, lines, radii, rises)
+    if gain.any():
+        rises = through(np.tile(u, (p, 1)), (new_rise + gain).T[..., None], table.panel_faired)
+        foam = assemble_loft(foam_table, lines, radii, rises)
+    return foam
 
 
 def _is_inside_out(finish: Loft, foam: Loft) -> bool:

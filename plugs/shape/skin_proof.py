@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
+from plugs.shape.rings import panel_tangents
 from plugs.shape.skin import Cover
 from plugs.shape.stations import Loft, Sections
+from plugs.tolerances import LENGTH
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -26,6 +29,62 @@ _STEPS = 12
 _SETTLED = 1e-3
 _NO_WIDTH = 1e-9
 _STEP = 1e-5
+_TOLD_OF = 0.03
+_STEP_SEEN = 0.1
+STEPS_WELL_DEG = 30.0
+"""An edge between two thicknesses that turns so much, degrees, steps within twice their difference of it."""
+_ALL_ALONG = np.array([0.0, 0.2, 0.4, 0.6, 0.8])
+_ALL_ACROSS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToolProof:
+    """How well the foam of a recess or boss lies under its finished faces.
+
+    Attributes
+    ----------
+    name, param : str
+    excess_mm : float
+        The largest difference between the measured and the asked distance, + where the foam lies deeper.
+    asked_mm : float
+    place : tuple of float, mm
+        Where on the foam.
+    count : int
+        Number of points measured.
+    """
+
+    name: str
+    param: str
+    excess_mm: float
+    asked_mm: float
+    place: tuple[float, float, float]
+    count: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SkinStep:
+    """An edge between two thicknesses that turns little: the foam steps far from it, under the thinner.
+
+    Attributes
+    ----------
+    thin, thick : str
+        The panels on either side.
+    thin_mm, thick_mm : float
+    turn_deg : float
+        Where it turns least.
+    x : float, mm
+        Where that is.
+    run_mm : float
+        So far from the edge the foam under the thinner skin lies too deep, by the difference at the edge.
+    """
+
+    thin: str
+    thick: str
+    thin_mm: float
+    thick_mm: float
+    turn_deg: float
+    x: float
+    run_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +102,9 @@ class SkinProof:
     panel : str
     count : int
         Number of points measured.
+    tools : tuple of ToolProof
+        Of recesses and bosses.
+    steps : tuple of SkinStep
     """
 
     largest_mm: float
@@ -50,6 +112,8 @@ class SkinProof:
     place: tuple[float, float, float]
     panel: str
     count: int
+    tools: tuple[ToolProof, ...] = ()
+    steps: tuple[SkinStep, ...] = ()
 
 
 def prove_cover(finish: Loft, foam: Loft, cover: Cover, *, is_quick: bool = False) -> SkinProof:
@@ -123,14 +187,14 @@ def _gaps(
 
     Where nothing is asked, or cannot be measured, the gap is 0 and the depth NaN. A point whose nearest
     place is beyond its own segment is measured against the segments beside it, if as much lies over them;
-    or, in a hurry, not at all.
+    or, in a hurry, not at all. Whatever differs by more than is told of is sought all over the surface.
     """
     asked = asked_depths(foam, cover, t)
     depth = asked[np.arange(len(t)), segment]
     here = foam.sections(t)
     points, is_long = _points(here, segment, ratio)
     is_asked = is_long & np.isfinite(depth)
-    found = _depths(finish, points, here.u, segment, ratio)
+    found = _depths(finish, points, _positions(finish, here.u), segment, ratio)
     best, is_settled = found.depth.copy(), found.is_along & found.is_within
     left = np.flatnonzero(is_asked & found.is_along & ~found.is_within)
     for step in () if is_quick else (1, 2):
@@ -139,14 +203,113 @@ def _gaps(
         rows, beside = (v[asked[left, beside] == depth[left]] for v in (left, beside))
         if len(rows):
             start = np.where(found.beyond[rows] > 0, 0.02, 0.98)
-            other = _depths(finish, points[rows], here.u[rows], beside, start)
+            other = _depths(finish, points[rows], _positions(finish, here.u[rows]), beside, start)
             is_there = other.is_along & other.is_within
             is_nearer = is_there & (np.abs(other.depth) < np.abs(best[rows]))
             best[rows] = np.where(is_nearer, other.depth, best[rows])
             is_settled[rows] |= is_there
     is_measured = is_asked & is_settled & np.isfinite(best)
+    rows = np.flatnonzero(is_measured & (np.abs(best - depth) > _TOLD_OF))
+    if len(rows):
+        best[rows] = _nearest_depths(finish, cover, points[rows], depth[rows], best[rows])
+        is_measured &= np.isfinite(best)
     gap = np.abs(np.where(is_measured, best - depth, 0.0))
     return points, gap, np.where(is_measured, depth, np.nan)
+
+
+def _nearest_depths(finish: Loft, cover: Cover, points: Array, depth: Array, found: Array) -> Array:
+    """Return how deep points (k, 3) lie under the nearest of all that is covered as they are.
+
+    The search begins at the nearest of many points of the surface, so that it ends at the nearest place
+    rather than at one of the others that the surface lies square to. NaN where something lies nearer than
+    any place found: the nearest is then an edge of what is covered so, over which there is no one depth.
+    """
+    spans = np.diff(finish.breaks)
+    t = np.append((finish.breaks[:-1, None] + spans[:, None] * _ALL_ALONG).ravel(), finish.breaks[-1])
+    column = np.repeat(np.arange(2 * len(cover.panels)), len(_ALL_ACROSS))
+    across = np.tile(_ALL_ACROSS, 2 * len(cover.panels))
+    places, asked = finish.sections(t).place(column, across), asked_depths(finish, cover, t)[:, column]
+    best = found.copy()
+    for value in np.unique(depth):
+        rows, (along, aside) = np.flatnonzero(depth == value), np.nonzero(asked == value)
+        if len(along):
+            pick, limit = _nearest(points[rows], places[along, aside])
+            start, own = t[along][pick], column[aside][pick]
+            other = _depths(finish, points[rows], start, own, across[aside][pick])
+            is_there = other.is_along & other.is_within
+            over_ends = _over_ends(finish, cover, points[rows], float(value))
+            every = np.stack([found[rows], np.where(is_there, other.depth, np.inf), *over_ends])
+            least = np.take_along_axis(every, np.argmin(np.abs(every), axis=0)[None], axis=0)[0]
+            best[rows] = np.where(np.abs(least) > limit + LENGTH, np.nan, least)
+    return best
+
+
+def _nearest(points: Array, places: Array) -> tuple[Indices, Array]:
+    """Return which of some places lies nearest to each point, and how far away."""
+    pick = np.empty(len(points), dtype=np.intp)
+    for i, point in enumerate(points):
+        pick[i] = np.argmin(np.sum(np.square(places - point), axis=1))
+    return pick, np.linalg.norm(places[pick] - points, axis=1)
+
+
+def _over_ends(finish: Loft, cover: Cover, points: Array, asked: float) -> list[Array]:
+    """Return how deep points lie under each end, if as much lies over it; infinite beside it."""
+    at = finish.sections(finish.breaks[[0, -1]])
+    count = at.rings.points.shape[1]
+    rings = at.rings.at(np.repeat(np.arange(count), 8), np.tile(np.arange(8) / 8.0, count))
+    found = []
+    for ring, u, k, sign, depth in zip(rings, at.u, at.k, (-1.0, 1.0), (cover.front, cover.aft), strict=True):
+        outward = sign * np.array([1.0, 0.0, -k]) / np.hypot(1.0, k)
+        deep = (np.array([u, 0.0, 0.0]) - points) @ outward
+        foot = points + deep[:, None] * outward
+        is_over = shapely.contains_xy(shapely.Polygon(ring), foot[:, 1], foot[:, 2]) & (depth == asked)
+        found.append(np.where(is_over, deep, np.inf))
+    return found
+
+
+def skin_steps(finish: Loft, cover: Cover) -> tuple[SkinStep, ...]:
+    """Return the edges between two thicknesses that turn by less than 30 degrees at some station.
+
+    Parameters
+    ----------
+    finish : Loft
+    cover : Cover
+
+    Returns
+    -------
+    tuple of SkinStep
+        One to each pair of drawn panels.
+
+    Notes
+    -----
+    The panels' parallels, each moved by its own skin, meet the difference over the sine of the turn away
+    from the edge, along the thinner; at most where that ends.
+    """
+    table, before = finish.table, np.roll(cover.panels, 1)
+    corners, _, rise = finish.unblended(table.x, finish.lean_at(table.x))
+    start, end = panel_tangents(corners, rise)
+    turn = np.degrees(np.arccos(np.clip(np.sum(np.roll(end, 1, axis=1) * start, axis=-1), -1.0, 1.0)))
+    width = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=-1)
+    has_length = (width > LENGTH) & (np.roll(width, 1, axis=1) > LENGTH)
+    turn = np.where(has_length, turn, np.inf)
+    found = {}
+    for corner in np.flatnonzero(np.abs(cover.panels - before) > _STEP_SEEN).tolist():
+        row = int(np.argmin(turn[:, corner]))
+        sides = sorted(((corner - 1) % len(before), corner), key=lambda i: float(cover.panels[i]))
+        thin, thick = (table.drawn_parents[table.panel_of[i]] for i in sides)
+        if turn[row, corner] < STEPS_WELL_DEG and (thin, thick) not in found:
+            low, high = (float(cover.panels[i]) for i in sides)
+            sine = max(float(np.sin(np.radians(turn[row, corner]))), LENGTH)
+            found[thin, thick] = SkinStep(
+                thin=thin,
+                thick=thick,
+                thin_mm=low,
+                thick_mm=high,
+                turn_deg=float(turn[row, corner]),
+                x=float(table.x[row]),
+                run_mm=min((high - low) / sine, float(width[row, sides[0]])),
+            )
+    return tuple(found.values())
 
 
 def _spread(rows: int, columns: int, most: int) -> tuple[Indices, Indices]:
@@ -212,7 +375,7 @@ def excess_at(
     """
     here = foam.sections(t)
     points, is_long = _points(here, segment, ratio)
-    found = _depths(finish, points, here.u, segment, ratio)
+    found = _depths(finish, points, _positions(finish, here.u), segment, ratio)
     return points, found.depth - depth, is_long & found.is_along & found.is_within & np.isfinite(found.depth)
 
 
@@ -241,11 +404,16 @@ class _Depths:
         return np.asarray(self.beyond == 0)
 
 
-def _depths(finish: Loft, points: Array, u: Array, segment: Indices, ratio: Array) -> _Depths:
-    """Return how deep points (k, 3) lie under the segments of a finished surface."""
+def _positions(finish: Loft, u: Array) -> Array:
+    """Return the positions of a surface at which its planes meet the baseline at u, or its ends."""
+    known, place = np.unique(np.clip(u, finish.breaks[0], finish.breaks[-1]), return_inverse=True)
+    return np.array([finish.position_of(v) for v in known.tolist()])[place]
+
+
+def _depths(finish: Loft, points: Array, start: Array, segment: Indices, ratio: Array) -> _Depths:
+    """Return how deep points (k, 3) lie under the segments of a surface, sought from positions and ratios."""
     first, last = float(finish.breaks[0]), float(finish.breaks[-1])
-    known, place = np.unique(np.clip(u, first, last), return_inverse=True)
-    t = np.array([finish.position_of(v) for v in known.tolist()])[place]
+    t = start.copy()
     f, depth = ratio.copy(), np.full(len(t), np.nan)
     left = np.arange(len(t))
     for _ in range(_STEPS):

@@ -152,8 +152,10 @@ class Loft:
         for zone, is_in, theta in angles:
             if is_in.any():
                 moves = zone.inset(u[is_in], theta[is_in], corners[is_in])
-                drawn = drawn_in(corners[is_in], radius[is_in], rise[is_in], *moves)
-                corners[is_in], radius[is_in], rise[is_in] = drawn
+                corners[is_in], round_, rise[is_in] = drawn_in(
+                    corners[is_in], radius[is_in], rise[is_in], *moves
+                )
+                radius[is_in] = zone.gained(theta[is_in], round_)
         rings = self._with_ridges(t, corners, solve_rings(corners, radius, rise))
         return Sections(
             t=t, u=u, k=k, du_dt=du_dt, dk_dt=dk_dt, corners=corners, radius=radius, rise=rise, rings=rings
