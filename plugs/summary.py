@@ -135,6 +135,15 @@ def _skin_summary(work: Work) -> dict[str, Any] | None:
         "deviation_place_mm": [rounded(v, 1e-6) for v in proof.place],
         "deviation_panel": proof.panel,
         "points_measured": proof.count,
+        "recesses_and_bosses": [
+            {
+                "name": tool.name,
+                "asked_mm": rounded(tool.asked_mm),
+                "largest_deviation_mm": rounded(tool.excess_mm, 1e-6),
+                "deviation_place_mm": [rounded(v, 1e-6) for v in tool.place],
+            }
+            for tool in proof.tools
+        ],
     }
 
 

@@ -152,10 +152,9 @@ class Loft:
         for zone, is_in, theta in angles:
             if is_in.any():
                 moves = zone.inset(u[is_in], theta[is_in], corners[is_in])
-                corners[is_in], round_, rise[is_in] = drawn_in(
-                    corners[is_in], radius[is_in], rise[is_in], *moves
-                )
-                radius[is_in] = zone.gained(theta[is_in], round_)
+                drawn = drawn_in(corners[is_in], radius[is_in], rise[is_in], *moves)
+                corners[is_in], radius[is_in], rise[is_in] = drawn
+                radius[is_in] = zone.gained(theta[is_in], radius[is_in])
         rings = self._with_ridges(t, corners, solve_rings(corners, radius, rise))
         return Sections(
             t=t, u=u, k=k, du_dt=du_dt, dk_dt=dk_dt, corners=corners, radius=radius, rise=rise, rings=rings
@@ -473,10 +472,7 @@ def _kinks(loft: Loft) -> list[float]:
 
 
 def _replace_breaks(loft: Loft, marks: list[float]) -> Loft:
-    """Return the loft with these breaks, those too close to another left out.
-
-    Where a blend begins, the pace of t along the plug jumps: those are never left out.
-    """
+    """Return the loft with these breaks, those too close to another left out but for where a blend begins."""
     kept = [min(marks), max(marks), *(zone.u_start for zone in (loft.front, loft.aft) if zone is not None)]
     for mark in sorted(marks):
         if min(abs(mark - other) for other in kept) > _MERGED:
