@@ -35,7 +35,7 @@ from plugs.skin.plies import Schedule
 from plugs.skin.radii import Edge, EdgeVerdict, judge_edges
 from plugs.skin.resin_plan import ResinPlan, plan_resin
 from plugs.skin.roll import Roll, lay_out
-from plugs.skin.shape_edges import floors_of, plug_edges, recess_edges, walls_of
+from plugs.skin.shape_edges import floors_of, plug_edges, shape_edges, walls_of
 from plugs.skin.shopping import ShoppingList, shopping_list
 from plugs.skin.skin_findings import (
     edge_findings,
@@ -283,10 +283,10 @@ def _ground_findings(
 def _edges(
     plug: Plug, layup: Layup, finish: Loft, loft: Loft, cover: Cover, tools: Sequence[Tool]
 ) -> list[Edge]:
-    """Return the edges that cloth goes over, of the plug and of its recesses."""
-    skins = [cover.over(finish, item.panel) for item in plug.recesses]
-    cuts = recess_edges(plug.recesses, tools[len(plug.bosses) :], skins)
-    return [*plug_edges(loft, layup.bare, finish), *cuts]
+    """Return the edges that cloth goes over, of the plug, its bosses and its recesses."""
+    shapes: list[Boss | Recess] = [*plug.bosses, *plug.recesses]
+    skins = [cover.over(finish, item.panel) for item in shapes]
+    return [*plug_edges(loft, layup.bare, finish), *shape_edges(shapes, tools, skins)]
 
 
 def _rolls(plug: Plug, layup: Layup, patterns: PatternSet) -> tuple[Roll, ...]:

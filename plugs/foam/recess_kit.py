@@ -122,7 +122,7 @@ def recess_kits(
 def _kit(tool: Tool, finish: Tool, words: PocketWork, pocket: Pocket) -> RecessKit:
     """Return the kit of one recess in a surface that lies some way down its axis."""
     skin = tool.depth - finish.depth
-    mouth, foot = _section(tool, skin), _section(tool, tool.depth)
+    mouth, foot = tool.section(skin), tool.section(tool.depth)
     depth = tool.depth - skin
     slope = 0.5 * (mouth.width - foot.width) / depth
     wide = words.kerf * float(np.hypot(1.0, slope))  # across the surface, as the saw leans
@@ -154,10 +154,3 @@ def _kit(tool: Tool, finish: Tool, words: PocketWork, pocket: Pocket) -> RecessK
         kerf=words.kerf if is_sawn else None,
         play=wide - (0.0 if tool.is_through else depth * slope) if is_sawn else None,
     )
-
-
-def _section(tool: Tool, depth: float) -> Rounded:
-    """Return a tool's outline at a depth under the surface, before the floor is blended."""
-    corners, radius, _ = tool.loft.unblended(np.array([depth]), np.array([0.0]))
-    width, height = np.ptp(corners[0], axis=0)
-    return Rounded(width=float(width), height=float(height), radius=float(radius[0].max()))

@@ -44,6 +44,11 @@ class Rounded:
     height: float
     radius: float
 
+    @property
+    def around(self) -> float:
+        """How long its outline is, mm."""
+        return 2.0 * (self.width + self.height) - (8.0 - 2.0 * math.pi) * self.radius
+
     def grown(self, by: float) -> Rounded:
         """Return the parallel rectangle: a sharp corner grows round, and stays sharp when it shrinks.
 

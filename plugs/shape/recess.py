@@ -168,6 +168,21 @@ class Tool:
         width, height = np.ptp(last.corners[0], axis=0)
         return Rounded(width=float(width), height=float(height), radius=float(last.radius[0].max()))
 
+    def section(self, depth: float) -> Rounded:
+        """Return its outline at a depth under the surface, before its floor or top is blended.
+
+        Parameters
+        ----------
+        depth : float, mm
+
+        Returns
+        -------
+        Rounded
+        """
+        corners, radius, _ = self.loft.unblended(np.array([depth]), np.array([0.0]))
+        width, height = np.ptp(corners[0], axis=0)
+        return Rounded(width=float(width), height=float(height), radius=float(radius[0].max()))
+
 
 def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) -> Tool:
     """Return the tool of a recess or boss, checked against the panel it stands on.

@@ -42,6 +42,8 @@ class Edge:
     lost : float or None, mm
         By how much the foam's radius is less than the one drawn, at most; negative where it is larger. None
         where that is not known beyond the skin's thickness.
+    most : float, mm
+        The largest radius that can be drawn there.
     """
 
     place: str
@@ -53,6 +55,7 @@ class Edge:
     across_deg: float = 0.0
     is_drawn: bool = True
     lost: float | None = None
+    most: float = math.inf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

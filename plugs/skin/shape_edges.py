@@ -104,64 +104,60 @@ def _end_edges(
     return list(found.values())
 
 
-def recess_edges(
-    items: Sequence[Recess], tools: Sequence[Tool], skins: Sequence[float] | None = None
+def shape_edges(
+    items: Sequence[Recess | Boss], tools: Sequence[Tool], skins: Sequence[float] | None = None
 ) -> tuple[Edge, ...]:
-    """Return the mouth, the wall corners and the foot of the walls of every recess.
+    """Return the mouth, the wall corners and the foot of the walls of recesses, and those of bosses.
 
     Parameters
     ----------
-    items : sequence of Recess
+    items : sequence of Recess or Boss
         As the recipe gives them.
     tools : sequence of Tool
         In the foam, in the same order.
     skins : sequence of float or None, mm
-        What lies over the foam in each, by which it is cut larger.
+        What lies over the foam in each, by which a recess is cut larger and a boss stands smaller.
 
     Returns
     -------
     tuple of Edge
     """
-    found = []
+    found: list[Edge] = []
     for item, tool, skin in zip(items, tools, skins or [0.0] * len(items), strict=True):
-        table, name = tool.loft.table, tool.name
-        ring = table.corners[0]
-        around = float(np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1).sum())
-        found.append(
-            Edge(
-                place=f"mouth of {name!r}",
-                radius=0.0,
-                is_inside=False,
-                length=around,
-                between=(item.panel, name),
-                is_drawn=False,
-            )
+        is_cut, name = isinstance(item, Recess), tool.name
+        more = skin if is_cut else -skin  # what the tool's foam outline is larger by, and its base deeper
+        base, tip = tool.section(more).around, tool.section(tool.depth).around
+        table = tool.loft.table
+        drawn_in = float(np.abs(table.corners[:, :, 0] - table.corners[0, :, 0]).max())
+        high = item.depth if isinstance(item, Recess) else item.rise
+        end = 0.0 if tool.loft.aft is None else float(tool.loft.aft.radius)
+        corners = Edge(
+            place=f"wall corners of {name!r}",
+            radius=float(table.radius.min()),
+            is_inside=is_cut,
+            length=4.0 * (tool.depth - more),
+            between=(name, name),
+            across_deg=90.0,
+            lost=drawn_in - more,
         )
-        radius = float(table.radius.min())
-        drawn_in = float(np.abs(table.corners[:, :, 0] - ring[:, 0]).max())
-        found.append(
-            Edge(
-                place=f"wall corners of {name!r}",
-                radius=radius,
-                is_inside=True,
-                length=4.0 * tool.depth,
-                between=(name, name),
-                across_deg=90.0,
-                lost=drawn_in - skin,
-            )
+        on_panel = Edge(
+            place=f"{'mouth' if is_cut else 'foot'} of {name!r}",
+            radius=0.0,
+            is_inside=not is_cut,
+            length=base,
+            between=(item.panel, name),
+            is_drawn=False,
         )
-        if not tool.is_through:
-            floor = 0.0 if tool.loft.aft is None else float(tool.loft.aft.radius)
-            found.append(
-                Edge(
-                    place=f"floor of {name!r}",
-                    radius=floor,
-                    is_inside=True,
-                    length=around,
-                    between=(name, name),
-                    lost=-skin,
-                )
-            )
+        far = Edge(
+            place=f"{'floor' if is_cut else 'top'} of {name!r}",
+            radius=end,
+            is_inside=is_cut,
+            length=tip,
+            between=(name, name),
+            lost=-more,
+            most=high / (1.0 - math.sin(math.radians(item.draft_deg))),  # an arc from the wall's far end
+        )
+        found += [on_panel, corners] if tool.is_through else [on_panel, corners, far]
     return tuple(found)
 
 

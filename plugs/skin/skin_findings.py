@@ -123,7 +123,12 @@ def edge_findings(
                     message=f"radius {edge.radius:.1f} mm in the foam; {told}, or it bridges",
                     remedy=f"lay a fillet of {verdict.least_radius:.1f} mm, "
                     f"{1e-3 * verdict.fillet_mm3:.0f} cm3 "
-                    f"({grams:.0f} g) of filler, or draw the corner with {drawn:.1f} mm",
+                    f"({grams:.0f} g) of filler"
+                    + (
+                        f", or draw the corner with {drawn:.1f} mm"
+                        if edge.is_drawn and drawn <= edge.most
+                        else ""
+                    ),
                 )
             )
         else:
@@ -134,15 +139,17 @@ def edge_findings(
                     severity="warning",
                     where=edge.place,
                     message=f"radius {edge.radius:.1f} mm in the foam; {told}, or it lifts off",
-                    remedy=(
-                        f"draw the blend with {wanted:.1f} mm or more"
-                        if edge.is_drawn
-                        else f"round it by hand to {verdict.least_radius:.1f} mm before the cloth"
-                    )
-                    + ", or use a lighter cloth on the bias",
+                    remedy=_rounding(edge, wanted, verdict.least_radius) + "use a lighter cloth on the bias",
                 )
             )
     return tuple(found)
+
+
+def _rounding(edge: Edge, wanted: float, least: float) -> str:
+    """Return how an outside edge is made round enough, where it can be."""
+    if not edge.is_drawn:
+        return f"round it by hand to {least:.1f} mm before the cloth, or "
+    return f"draw the blend with {wanted:.1f} mm or more, or " if wanted <= edge.most else ""
 
 
 def _rounded_up(radius: float) -> float:

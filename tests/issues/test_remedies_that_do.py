@@ -19,7 +19,7 @@ from plugs.shape.skin_offset import foam_loft
 from plugs.skin.layup import Layup
 from plugs.skin.part import FlatPanel, sag_under_hand
 from plugs.skin.radii import judge_edges
-from plugs.skin.shape_edges import plug_edges, recess_edges
+from plugs.skin.shape_edges import plug_edges, shape_edges
 from plugs.skin.skin_findings import edge_findings, sag_findings
 from tests.invariants.followed import MOST_STEPS, follow, wide_plug, with_value
 from tests.shapes import box_plan, tapered_plan
@@ -92,7 +92,7 @@ def test_wall_corners_drawn_as_their_finding_says(draft_deg: float) -> None:
             draft_deg=draft_deg,
         )
         tool = make_tool(loft, item, "recesses[0]")
-        walls = [e for e in recess_edges([item], [tool]) if e.place.startswith("wall")]
+        walls = [e for e in shape_edges([item], [tool]) if e.place.startswith("wall")]
         walls = [
             type(e)(**{**{s: getattr(e, s) for s in e.__slots__}, "between": ("deck", "deck")}) for e in walls
         ]
