@@ -273,19 +273,20 @@ def _faces(stack: Stack, low: float, high: float) -> tuple[list[float], list[flo
     near, far = (low, high) if sign > 0.0 else (high, low)
     start = near if stack.start is None else stack.start
     lead = sign * (near - start)
+    before = sign * math.floor(sign * near / _ROUND + 1e-6) * _ROUND + 0.0  # and never -0
     if lead < -_TOUCH:
         raise PlugError(
             param="stack.start",
             value=start,
             reason=f"{-lead:.1f} mm of the plug lie before the first sheet",
-            remedy=f"use {near:.6g}, where the plug begins",
+            remedy=f"use {before:.8g}, where the plug begins",
         )
     if lead >= stack.thicknesses[0] - _TOUCH and stack.start is not None:
         raise PlugError(
             param="stack.start",
             value=start,
             reason="the first sheet does not reach the plug",
-            remedy=f"use {near:.6g}, or up to {stack.thicknesses[0]:g} mm before it",
+            remedy=f"use {before:.8g}, or up to {stack.thicknesses[0]:g} mm before it",
         )
     need = lead + high - low
     sheets = _sheets(stack, need)
@@ -302,6 +303,11 @@ def _faces(stack: Stack, low: float, high: float) -> tuple[list[float], list[flo
     return (faces, sheets, findings) if sign > 0.0 else (faces[::-1], sheets[::-1], findings)
 
 
+def _up(size: float) -> float:
+    """Return a size rounded up to 0.1 mm, so that whoever follows it has no less."""
+    return math.ceil(10.0 * size - 1e-6) / 10.0
+
+
 def _sheets(stack: Stack, need: float) -> list[float]:
     """Return the sheets that cover a height, in order."""
     sheets: list[float] = []
@@ -312,7 +318,7 @@ def _sheets(stack: Stack, need: float) -> list[float]:
                 param="stack.thicknesses",
                 value=stack.thicknesses,
                 reason=f"the plug is {need:.1f} mm high along {stack.axis}, the sheets are {covered:g}",
-                remedy=f"add sheets of {need - covered:.1f} mm or more together",
+                remedy=f"add sheets of {_up(need - covered):.1f} mm or more together",
             )
         if len(sheets) == _MOST_LAYERS:
             thin = max(need / _MOST_LAYERS, 0.5)
@@ -320,7 +326,7 @@ def _sheets(stack: Stack, need: float) -> list[float]:
                 param="stack.thicknesses",
                 value=stack.thicknesses,
                 reason=f"more than {_MOST_LAYERS} layers would be needed",
-                remedy=f"use sheets of at least {thin:.1f} mm",
+                remedy=f"use sheets of at least {_up(thin):.1f} mm",
             )
         sheets.append(stack.thicknesses[len(sheets) % len(stack.thicknesses)])
         covered += sheets[-1]

@@ -279,11 +279,11 @@ def check_held(held: Held, mouth: Rounded, flat: Rounded, inset: float, param: s
         wanted += f", corners R {room.radius:.1f} at most, or more room"
     least = mouth_for(held, None, None, mouth.radius, inset)
     same = [
-        f"{word} {_up(size):g}"
+        f"{word} {up(size):g}"
         for word, size, given in (
             ("width", least.width, mouth.width), ("height", least.height, mouth.height)
         )
-        if _up(size) > given
+        if up(size) > given
     ]  # fmt: skip
     remedy = "use " + " and ".join(same)
     round_corner = math.floor(10.0 * max(room.radius + inset, 0.0)) / 10.0
@@ -301,8 +301,17 @@ def check_held(held: Held, mouth: Rounded, flat: Rounded, inset: float, param: s
     )
 
 
-def _up(size: float) -> float:
-    """Return a size rounded up to 0.1 mm."""
+def up(size: float) -> float:
+    """Return a size rounded up to 0.1 mm.
+
+    Parameters
+    ----------
+    size : float, mm
+
+    Returns
+    -------
+    float, mm
+    """
     return math.ceil(10.0 * size - 1e-6) / 10.0
 
 

@@ -15,7 +15,7 @@ from plugs.checking import number
 from plugs.errors import PlugError, promise
 from plugs.limits import Count, OneOf, Within
 from plugs.shape.checks import checked_loft
-from plugs.shape.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for, smaller_blend
+from plugs.shape.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for, smaller_blend, up
 from plugs.shape.seat import Seat, find_seat, flat_runs, flat_words, move_words
 from plugs.shape.section import Corner, End, LinesPlan, Station
 from plugs.shape.stations import Loft
@@ -441,8 +441,7 @@ def _check_on_panel(
             reason=f"{place} has no flat there: it runs out to an edge or a point",
             remedy="set it where the panel is at least 1 mm wide, or on another panel",
         )
-    corners = np.asarray(outline.exterior.coords)
-    over = float(shapely.distance(seat.room, shapely.points(corners)).max())
+    over = float(shapely.distance(seat.room, shapely.points(outline.exterior.coords)).max())
     low, high = 0.0, 1.0
     for _ in range(20):
         middle = 0.5 * (low + high)
@@ -450,11 +449,13 @@ def _check_on_panel(
         low, high = (middle, high) if seat.room.contains(small) else (low, middle)
     bounds = outline.bounds
     wide, tall = bounds[2] - bounds[0], bounds[3] - bounds[1]
-
-    blend = _blend_words(loft, item, size, param)
     most = np.floor(np.array([wide, tall]) * low)
     smaller = f"make it at most {most[0]:g} x {most[1]:g} mm here"
-    if held is not None:
+    snug = _snug(item, held, size, param) if isinstance(item, Recess) and held is not None else None
+    if snug is not None and seat.room.contains(_outline_on(seat, snug, is_cut=is_cut)):
+        given = [word for word in ("width", "height") if getattr(item, word) is not None]
+        smaller = "use " + " and ".join(f"{word} {getattr(snug, word):g}" for word in given)
+    elif held is not None:
         most = np.floor(most - [size.width - held.thing.width, size.height - held.thing.height])
         smaller = f"hold at most {most[0]:g} x {most[1]:g} mm here"
     raise PlugError(
@@ -463,9 +464,17 @@ def _check_on_panel(
         reason=f"the outline, {wide:.1f} x {tall:.1f} mm, leaves the flat of {place} by {over:.1f} mm, into "
         f"the blend or over the edge: {flat_words(seat, outline)}",
         remedy=move_words(outline, seat, over)
-        + blend
+        + _blend_words(loft, item, size, param)
         + (smaller if low > 0.0 and most.min() > 1.0 else "move it onto the panel"),
     )
+
+
+def _snug(item: Recess, held: Held, size: _Size, param: str) -> _Size | None:
+    """Return the least size that holds a thing, where the recipe asks for a larger one."""
+    if item.width is None and item.height is None:
+        return None
+    least = _size(replace(item, width=None, height=None), held, size.depth, size.draft_deg, param)
+    return replace(least, width=min(up(least.width), size.width), height=min(up(least.height), size.height))
 
 
 def _blend_words(loft: Loft, item: Recess | Boss, size: _Size, param: str) -> str:

@@ -46,7 +46,17 @@ FirstFault = Callable[[LinesPlan], tuple[Fault, Sequence[int]] | None]
 
 
 class Remedy(NamedTuple):
-    """What to blame and what would do: the parameter, its value, words, and values for programs."""
+    """What to blame and what would do.
+
+    Attributes
+    ----------
+    param : str
+    value : object
+    words : str
+        For people.
+    would_do : tuple of (str, float), mm or degrees
+        For programs: paths of the recipe, and values for them.
+    """
 
     param: str
     value: object

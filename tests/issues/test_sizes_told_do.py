@@ -1,0 +1,40 @@
+"""Sizes that a refusal tells do when they are followed: no ring, and no figure rounded the wrong way."""
+
+import re
+
+import pytest
+
+from plugs.errors import PlugError
+from plugs.foam.layers import Stack, make_layers
+from plugs.shape.checks import checked_loft
+from plugs.shape.recess import Recess, make_tool
+from tests.shapes import box_plan, solid_of
+
+
+def test_pocket_wider_than_its_thing_is_told_its_width() -> None:
+    """Drawn 260 wide on a deck 200 wide, for a thing of 60: "hold less" was told, which changed nothing."""
+    loft = checked_loft(box_plan(300.0, 200.0, 100.0))
+    words = {"panel": "deck", "x": 150.0, "holds": (60.0, 120.0), "depth": 10.0, "draft_deg": 5.0}
+    with pytest.raises(PlugError) as caught:
+        make_tool(loft, Recess(**words, width=260.0, height=350.0), "recesses[0]")  # type: ignore[arg-type]
+    told = re.search(r"use width ([\d.]+) and height ([\d.]+)$", caught.value.remedy)
+    assert told is not None, caught.value.remedy
+    made = Recess(**words, width=float(told[1]), height=float(told[2]))  # type: ignore[arg-type]
+    make_tool(loft, made, "recesses[0]")
+
+
+@pytest.mark.parametrize("high", [100.0, 100.04, 100.0 / 3.0])
+def test_start_and_sheets_that_are_told_do(high: float) -> None:
+    """A start of 1.85867e-16 was told for 0, and sheets of 20.0 mm where 20.04 were short."""
+    body = solid_of(box_plan(300.0, 200.0, high)).body
+    short = (high // 10.0) * 10.0 - 10.0
+    with pytest.raises(PlugError) as caught:
+        make_layers(body, Stack(thicknesses=(short,), order="explicit"))
+    (more,) = re.findall(r"add sheets of ([\d.]+) mm", caught.value.remedy)
+    make_layers(body, Stack(thicknesses=(short, float(more)), order="explicit"))
+    for direction, start in (("rising", 50.0), ("falling", -5.0)):
+        with pytest.raises(PlugError) as caught:
+            make_layers(body, Stack(thicknesses=(20.0,), start=start, direction=direction))
+        (told,) = re.findall(r"use (-?[\d.]+(?:e[-+]\d+)?), where", caught.value.remedy)
+        assert len(told) <= 6
+        make_layers(body, Stack(thicknesses=(20.0,), start=float(told), direction=direction))
