@@ -375,8 +375,7 @@ def _finish(design: Design, solid: Solid, say: Say) -> Solid:
 
 def _tool_names(plug: Plug) -> list[str]:
     """Return the names of recesses and bosses, as their tools will bear them."""
-    found = [item.name or f"boss on {item.panel}" for item in plug.bosses]
-    return found + [item.name or f"recess on {item.panel}" for item in plug.recesses]
+    return [boss.known_as for boss in plug.bosses] + [recess.known_as for recess in plug.recesses]
 
 
 def _bays(plug: Plug, lower: Array, upper: Array) -> tuple[tuple[FoamBay, ...], tuple[Finding, ...]]:

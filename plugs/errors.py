@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from reprlib import Repr
 from typing import Final, TypeVar
 
 _Value = TypeVar("_Value")
+MARKS: Final = ("\x02", "\x03")
+"""What stands round a length in the text of a finding: its value in mm; its kind; its words in mm."""
+_MARKED: Final = re.compile(f"{MARKS[0]}[^{MARKS[1]};]*;[^{MARKS[1]};]*;([^{MARKS[1]}]*){MARKS[1]}")
 _MOST_BITS: Final = 400
 _JOINERS: Final = ("\u200c", "\u200d")
 _AT: Final = re.compile(r" at 0x[0-9a-fA-F]+")
@@ -94,11 +97,13 @@ class Finding:
         ``"note"``, ``"warning"``, or ``"error"`` for what must not be done as it stands; notes do not count
         under ``--strict``.
     where : str
-        The place on the plug.
+        The place on the plug, never empty.
     message : str
         What was found, with its value.
     remedy : str
         What to do about it.
+    marked : tuple of three str
+        Place, message and remedy as they were given, with their lengths marked; what is read is in mm.
     """
 
     code: str
@@ -106,6 +111,20 @@ class Finding:
     where: str
     message: str
     remedy: str
+    marked: tuple[str, str, str] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Keep the marked texts apart from what is read, and refuse a finding without a place.
+
+        Raises
+        ------
+        AssertionError
+            There is no place: a fault of ours.
+        """
+        promise(bool(self.where), f"a finding of {self.code!r} names no place")
+        object.__setattr__(self, "marked", (self.where, self.message, self.remedy))
+        for word in ("where", "message", "remedy"):
+            object.__setattr__(self, word, _MARKED.sub(r"\1", getattr(self, word)))
 
 
 def shown(value: object) -> str:

@@ -15,6 +15,7 @@ from plugs.shape.mating import findings_of
 from plugs.shape.plates import PLATES
 from plugs.shape.skin_proof import STEPS_WELL_DEG, SkinProof, SkinStep, ToolProof
 from plugs.shape.stations import Loft
+from plugs.told import in_unit, told
 
 _SEVERITIES = ("error", "warning", "note")
 _MOST_SURPLUS = 1e-3
@@ -26,7 +27,7 @@ _MOST_DEVIATION_RATIO = 0.03
 def find(
     plug: Plug, solid: Solid, layer_findings: Sequence[Finding], skin_proof: SkinProof | None
 ) -> tuple[Finding, ...]:
-    """Return all findings, errors first, then warnings.
+    """Return all findings, errors first, then warnings, with lengths in the recipe's unit.
 
     Parameters
     ----------
@@ -50,7 +51,8 @@ def find(
     ]
     for face in solid.faces:
         found += body_findings(face) if isinstance(face, BodyFace) else findings_of(face)
-    return tuple(sorted(found, key=lambda f: (_SEVERITIES.index(f.severity), f.code, f.where)))
+    found.sort(key=lambda f: (_SEVERITIES.index(f.severity), f.code, f.where))
+    return tuple(in_unit(f, plug.display_unit) for f in found)
 
 
 def line_findings(plug: Plug, finish: Loft) -> list[Finding]:
@@ -132,8 +134,10 @@ def _skin(plug: Plug, proof: SkinProof | None) -> list[Finding]:
             Finding(
                 code="skin-depth",
                 severity="warning",
-                where=f"panel {proof.panel!r} at x = {x:.0f}, y = {y:.0f}, z = {z:.0f} mm",
-                message=f"the foam lies {proof.largest_mm:.2f} mm off the {proof.asked_mm:g} mm asked for",
+                where=f"panel {proof.panel!r} at x = {told(x, '.0f', 'bare')}, y = "
+                f"{told(y, '.0f', 'bare')}, z = {told(z, '.0f')}",
+                message=f"the foam lies {told(proof.largest_mm, '.2f')} off the "
+                f"{told(proof.asked_mm, 'g')} asked for",
                 remedy="give a station near there, or a larger blend radius; "
                 "let an edge between bare and covered turn more",
             )
@@ -162,11 +166,12 @@ def _step(step: SkinStep) -> Finding:
     return Finding(
         code="skin-step",
         severity="warning" if change > _SMALL_STEP else "note",
-        where=f"edge of panels {step.thin!r} and {step.thick!r} at x = {step.x:.0f} mm",
-        message=f"{step.thick_mm:g} mm of skin beside {step.thin_mm:g} over an edge that turns by "
-        f"{step.turn_deg:.0f} degrees: the foam of {step.thin!r} lies up to {change:g} mm "
-        f"too deep over {step.run_mm:.0f} mm from the edge",
-        remedy=f"fill that strip, lay {step.thick_mm:g} mm over both panels, "
+        where=f"edge of panels {step.thin!r} and {step.thick!r} at x = {told(step.x, '.0f')}",
+        message=f"{told(step.thick_mm, 'g')} of skin beside {told(step.thin_mm, 'g', 'bare')} over an "
+        f"edge that turns by {step.turn_deg:.0f} degrees: the foam of {step.thin!r} lies up to "
+        f"{told(change, 'g')} "
+        f"too deep over {told(step.run_mm, '.0f')} from the edge",
+        remedy=f"fill that strip, lay {told(step.thick_mm, 'g')} over both panels, "
         f"or let their edge turn by {STEPS_WELL_DEG:g} degrees or more",
     )
 
@@ -178,10 +183,11 @@ def _tool_skin(tool: ToolProof) -> Finding:
     return Finding(
         code="skin-inside-edge" if is_deep else "skin-depth",
         severity="note" if is_deep else "warning",
-        where=f"{tool.param}, {tool.name}, at x = {x:.0f}, y = {y:.0f}, z = {z:.0f} mm",
-        message=f"the foam lies {abs(tool.excess_mm):.2f} mm {'deeper' if is_deep else 'nearer'} than the "
-        f"{tool.asked_mm:g} mm asked for",
-        remedy=f"round that inside edge of the foam with filler to a radius of {tool.asked_mm:g} mm "
+        where=f"{tool.param}, {tool.name}, at x = {told(x, '.0f', 'bare')}, y = {told(y, '.0f', 'bare')}, "
+        f"z = {told(z, '.0f')}",
+        message=f"the foam lies {told(abs(tool.excess_mm), '.2f')} {'deeper' if is_deep else 'nearer'} than "
+        f"the {told(tool.asked_mm, 'g')} asked for",
+        remedy=f"round that inside edge of the foam with filler to a radius of {told(tool.asked_mm, 'g')} "
         "before cloth is laid"
         if is_deep
         else "give it a larger blend radius, or set it on a flatter place",
@@ -199,7 +205,8 @@ def _plates(plug: Plug) -> list[Finding]:
                     code="plate-size",
                     severity="note",
                     where=f"recesses[{i}]",
-                    message=f"plate {plate.width:g} x {plate.height:g} mm, {plate.label}: {plate.source}",
+                    message=f"plate {told(plate.width, 'g', 'baresize')} x "
+                    f"{told(plate.height, 'g', 'size')}, {plate.label}: {plate.source}",
                     remedy="measure your plate; size, angle, lamp and view are the registration authority's",
                 )
             )

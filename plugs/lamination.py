@@ -465,6 +465,6 @@ def _panel_thicknesses(plug: Plug, loft: Loft, cover: Cover, layup: Layup) -> di
     found = {p: cover.over(loft, p) - plug.skin.filler for p in layup.covered if p in known}
     items: list[Recess | Boss] = [*plug.recesses, *plug.bosses]
     for item in items:
-        if item.name in layup.covered and item.panel in found:
-            found[item.name] = found[item.panel]
+        if item.known_as in layup.covered and item.panel in found:
+            found[item.known_as] = found[item.panel]
     return found

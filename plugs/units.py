@@ -39,6 +39,10 @@ _EXAMPLES: Final = "450, 12.5 mm, 3/4 in or 2 ft 3 1/2 in"
 _YES_NO: Final = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
 _LARGEST_COUNT: Final = 2.0**53
 """Whole numbers up to here are exact in a float."""
+THIN: Final = 3.0
+"""Below this a length is told finer than a rule shows, mm."""
+_SIXTEENTH: Final = 0.01
+"""What a thin length may lie off a whole sixteenth of an inch and be told as one, sixteenths."""
 _SAME_SIZE: Final = 0.005
 """What a size in mm may lie off a fraction of an inch and still be meant by it, mm: its last digit."""
 
@@ -272,6 +276,33 @@ def format_length(value: float, unit: str) -> str:
     if rest:
         parts.append(f"{rest // common}/{16 // common}")
     return f"{'-' if value < 0.0 and sixteenths else ''}{' '.join(parts)} in"
+
+
+def format_fine(value: float, unit: str) -> str:
+    """Return a length; what is thin and no whole sixteenth, to a hundredth mm or a thousandth in.
+
+    Parameters
+    ----------
+    value : float, mm
+    unit : str
+        ``"mm"`` or ``"in"``.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    PlugError
+        ``unit`` is neither.
+    AssertionError
+        ``value`` is not finite.
+    """
+    told = format_length(value, unit)
+    sixteenths = value * 16.0 / 25.4
+    if abs(value) >= THIN or (unit == "in" and abs(sixteenths - round(sixteenths)) < _SIXTEENTH):
+        return told
+    return f"{value / 25.4:.3f} in" if unit == "in" else f"{round(value, 2) + 0.0:g} mm"
 
 
 def format_size(value: float, unit: str) -> str:

@@ -23,6 +23,7 @@ ORDER = (
     "plugs.errors",
     "plugs.tolerances",
     "plugs.units",
+    "plugs.told",
     "plugs.paper",
     "plugs.figures",
     "plugs.limits",
@@ -540,7 +541,7 @@ def test_imports_come_from_above(module: str) -> None:
 def test_output_knows_no_recipe() -> None:
     """The output room draws records of the rooms before it; it never asks the recipe."""
     base, rooms = (
-        ("errors", "tolerances", "units", "paper", "workers"),
+        ("errors", "tolerances", "units", "told", "paper", "workers"),
         ("shape", "measure", "foam", "skin", "output"),
     )
     known = tuple(f"plugs.{name}" for name in (*base, *rooms))

@@ -23,6 +23,7 @@ from plugs.foam.template_words import Span, Templates, buttock_spans, checked_te
 from plugs.foam.templates import Template, marks_on, nothing_there
 from plugs.shape import mesh
 from plugs.shape.mesh import Body, Stacked
+from plugs.told import told
 
 Array = NDArray[np.float64]
 
@@ -308,7 +309,7 @@ def _gap(region: shapely.MultiPolygon, edge: _Edge, turned: Stacked, span: Span,
 def _doubts(name: str, axis: str, span: Span, edge: _Edge, parts: Sequence[Template]) -> list[Finding]:
     """Return what is doubtful about a gauge: that it stands in a blend, or bridges a hollow."""
     found = []
-    where = f"gauge {name}, {axis} = {span.at_mm:g}"
+    where = f"gauge {name}, {axis} = {told(span.at_mm, 'g', 'bare')}"
     across = "y" if axis == "x" else "x"
     steep = max(parts, key=lambda part: part.bevel.largest_mm)
     gap = steep.bevel
@@ -319,8 +320,10 @@ def _doubts(name: str, axis: str, span: Span, edge: _Edge, parts: Sequence[Templ
                 code="gauge-in-blend",
                 severity="note",
                 where=where,
-                message=f"over its thickness the surface leaves its edge by {gap.largest_mm:.1f} mm, at "
-                f"{across} = {gap.place[0]:.0f}, z = {gap.place[1]:.0f}: it stands in a blend or at a recess",
+                message="over its thickness the surface leaves its edge by "
+                f"{told(gap.largest_mm, '.1f')}, at "
+                f"{across} = {told(gap.place[0], '.0f', 'bare')}, z = "
+                f"{told(gap.place[1], '.0f', 'bare')}: it stands in a blend or at a recess",
                 remedy=f"read it on its {tight} face there, or move it to where the surface runs straighter",
             )
         )
@@ -332,9 +335,10 @@ def _doubts(name: str, axis: str, span: Span, edge: _Edge, parts: Sequence[Templ
                 Finding(
                     code="gauge-large",
                     severity="note",
-                    where=f"gauge {part.name}, {axis} = {span.at_mm:g}",
-                    message=f"it is {long:.0f} by {short:.0f} mm, larger than a board of {_BOARD[0]:g} by "
-                    f"{_BOARD[1]:g} (common practice, no source)",
+                    where=f"gauge {part.name}, {axis} = {told(span.at_mm, 'g', 'bare')}",
+                    message=f"it is {told(long, '.0f', 'bare')} by {told(short, '.0f')}, larger than a "
+                    f"board of {told(_BOARD[0], 'g', 'bare')} by "
+                    f"{told(_BOARD[1], 'g', 'bare')} (common practice, no source)",
                     remedy="butt two boards, with a strap screwed across them, before it is cut",
                 )
             )
@@ -348,8 +352,9 @@ def _doubts(name: str, axis: str, span: Span, edge: _Edge, parts: Sequence[Templ
                 code="gauge-bridges",
                 severity="note",
                 where=where,
-                message=f"no part of it comes straight into a hollow at {across} = {place[0]:.0f}, "
-                f"z = {place[1]:.0f}, {depth:.1f} mm deep: it bridges it",
+                message=f"no part of it comes straight into a hollow at {across} = "
+                f"{told(place[0], '.0f', 'bare')}, "
+                f"z = {told(place[1], '.0f', 'bare')}, {told(depth, '.1f')} deep: it bridges it",
                 remedy="measure the hollow from the gauge's edge, or move the gauge to where there is none",
             )
         )

@@ -13,6 +13,7 @@ import shapely
 from plugs.errors import Finding
 from plugs.foam.layers import Layer
 from plugs.limits import Within
+from plugs.told import told
 from plugs.tolerances import LENGTH
 
 LEAST_SHARE: Final = 0.2
@@ -240,7 +241,9 @@ def _findings(
                 where=where,
                 message=f"{0.01 * contact.glued_mm2:.1f} cm2 take glue, under "
                 f"{0.01 * LEAST_GLUED_MM2:.0f} cm2 is little (common practice, no source)",
-                remedy=move if margin is None else f"use glue.margin of at most {margin:g}",
+                remedy=move
+                if margin is None
+                else f"use glue.margin of at most {told(margin, 'g', 'baremost')}",
             )
         )
     return found

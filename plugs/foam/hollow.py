@@ -17,6 +17,7 @@ from plugs.limits import Within
 from plugs.shape import mesh
 from plugs.shape.mesh import Body
 from plugs.shape.mesh_faces import with_fewer_faces
+from plugs.told import told
 
 _THINNED = 0.1
 """What the surface may be moved by to have fewer triangles, mm: the wall is asked for thicker by it."""
@@ -225,6 +226,7 @@ def _nothing(hollow: Hollow) -> Finding:
         code="no-hollow",
         severity="note",
         where="hollow",
-        message=f"a wall of {hollow.wall:g} mm and a bridge of {hollow.bridge:g} mm leave no room for a void",
+        message=f"a wall of {told(hollow.wall, 'g')} and a bridge of {told(hollow.bridge, 'g')} leave no "
+        "room for a void",
         remedy="use a thinner wall, a narrower bridge or thinner sheets: floor and roof are whole layers",
     )

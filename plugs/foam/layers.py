@@ -16,6 +16,7 @@ from plugs.limits import Count, OneOf, OrOne, Within
 from plugs.shape import mesh
 from plugs.shape.mesh import Body, Measures
 from plugs.shape.sampling import Faces
+from plugs.told import told
 
 Array = NDArray[np.float64]
 
@@ -342,9 +343,10 @@ def _thin(stack: Stack, where: str, filled: float, sheet: float) -> Finding:
         code="thin-layer",
         severity="warning" if is_thin else "note",
         where=where,
-        message=f"the plug fills {filled:.{2 if is_thin else 1}f} mm of this {sheet:g} mm sheet",
-        remedy=f"under {_THINNEST:g} mm is too thin to handle (common practice, no source): a plug {spare:g} "
-        f'mm {shorter} saves this layer; or use surplus="both", or other sheets'
+        message=f"the plug fills {told(filled, '.2f' if is_thin else '.1f')} of this "
+        f"{told(sheet, 'g', 'size')} sheet",
+        remedy=f"under {told(_THINNEST, 'g')} is too thin to handle (common practice, no source): a plug "
+        f'{told(spare, "g", "least")} {shorter} saves this layer; or use surplus="both", or other sheets'
         if is_thin
         else "plane it to thickness or leave it high and sand it down",
     )

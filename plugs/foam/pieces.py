@@ -19,6 +19,7 @@ from plugs.foam.places import placed
 from plugs.foam.stock import THICKNESS, Blank, Cutting, Stock, belongs, checked_stock
 from plugs.shape import mesh
 from plugs.shape.mesh import Body
+from plugs.told import told
 from plugs.tolerances import LENGTH
 
 _BEYOND = 1.0
@@ -369,15 +370,16 @@ def _findings(joints: Sequence[Joint], lines: Sequence[JointLine], words: Joints
     kept = [line.apart for line in lines if line.apart is not None]
     least = math.floor(min(kept, default=0.0) + 1e-6)
     for joint, line in zip(joints, lines, strict=True):
-        where = f"{joint.name}, at {joint.square_to} = {joint.at:.0f} mm"
+        where = f"{joint.name}, at {joint.square_to} = {told(joint.at, '.0f')}"
         if "stagger" in line.faults and line.apart is not None:
             found.append(
                 Finding(
                     code="joint-stagger",
                     severity="warning",
                     where=where,
-                    message=f"it lies {line.apart:.0f} mm from the next joint, not {words.stagger:g} mm",
-                    remedy=f"use longer sheets, or a stagger of {least} mm",
+                    message=f"it lies {told(line.apart, '.0f')} from the next joint, not "
+                    f"{told(words.stagger, 'g')}",
+                    remedy=f"use longer sheets, or a stagger of {told(least, 'd', 'most')}",
                 )
             )
         if "recess" in line.faults:
@@ -386,7 +388,8 @@ def _findings(joints: Sequence[Joint], lines: Sequence[JointLine], words: Joints
                     code="joint-at-recess",
                     severity="warning",
                     where=where,
-                    message=f"{line.on_walls:.0f} mm run within {words.keep_away:g} mm of a recess or boss",
+                    message=f"{told(line.on_walls, '.0f')} run within {told(words.keep_away, 'g')} of a "
+                    "recess or boss",
                     remedy="move the recess, use longer sheets, or keep away by less",
                 )
             )
@@ -396,7 +399,8 @@ def _findings(joints: Sequence[Joint], lines: Sequence[JointLine], words: Joints
                     code="joint-under-blend",
                     severity="warning",
                     where=where,
-                    message=f"{line.under_blend:.0f} mm of it run under a blend or a slope of the surface",
+                    message=f"{told(line.under_blend, '.0f')} of it run under a blend or a slope of the "
+                    "surface",
                     remedy="use longer sheets, or let less be asked of the stagger",
                 )
             )

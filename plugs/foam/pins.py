@@ -26,6 +26,7 @@ from plugs.foam.pin_places import (
 )
 from plugs.foam.standing import Standing, too_near
 from plugs.limits import Within
+from plugs.told import told
 
 Array = NDArray[np.float64]
 Pieces = Mapping[str, Sequence[shapely.Polygon]]
@@ -341,7 +342,8 @@ def _near_joints(pinned: Pinned, pieces: Sequence[shapely.Polygon], pins: Pins) 
             severity="note",
             where=f"{pinned.pins[least].name}, between {pinned.contact.lower_layer} and "
             f"{pinned.contact.upper_layer}",
-            message=f"{foam:.1f} mm of foam is left between pin and edge of a piece: it may break out",
-            remedy=f"drill it with care, or use pins of {max(thinner, 0.5):.1f} mm (pins.diameter)",
+            message=f"{told(foam, '.1f')} of foam is left between pin and edge of a piece: it may break out",
+            remedy=f"drill it with care, or use pins of {told(max(thinner, 0.5), '.1f', 'most')} "
+            "(pins.diameter)",
         )
     ]

@@ -15,6 +15,7 @@ from plugs.foam.nesting import Nesting, nest
 from plugs.foam.pieces import Pieces, usable_sizes
 from plugs.foam.stock import THICKNESS, Blank, Cutting, Stock, belongs
 from plugs.shape.mesh import PLANES
+from plugs.told import told
 
 _NEAR_RATIO = 0.03
 """A layer is just over a sheet by up to so much of it, beyond margin and allowance: what a shop might give up
@@ -145,7 +146,7 @@ def _finding(near: Overshoot, pieces: Pieces, nesting: Nesting, words: Rack) -> 
     spared = f"{joints} joint{'s' * (joints != 1)}" + (
         f" and {sheets} sheet{'s' * (sheets != 1)}" if sheets else ""
     )
-    how = f"is {max(near.over):.1f} mm over" if max(near.over) else "would fit, turned by a quarter,"
+    how = f"is {told(max(near.over), '.1f')} over" if max(near.over) else "would fit, turned by a quarter,"
     at = near.layers
     where = at[0].name if len(at) == 1 else f"layers {', '.join(layer.name for layer in at)}"
     return [
@@ -153,8 +154,9 @@ def _finding(near: Overshoot, pieces: Pieces, nesting: Nesting, words: Rack) -> 
             code="just-over-sheet",
             severity="note",
             where=where,
-            message=f"{near.size[0]:.1f} x {near.size[1]:.1f} mm with the allowance {how} the sheet, "
-            f"{near.room[0]:.1f} x {near.room[1]:.1f} mm inside its margin; whole, "
+            message=f"{told(near.size[0], '.1f', 'bare')} x {told(near.size[1], '.1f')} with the "
+            f"allowance {how} the sheet, "
+            f"{told(near.room[0], '.1f', 'bare')} x {told(near.room[1], '.1f')} inside its margin; whole, "
             f"{'it' if len(at) == 1 else 'they'} would save {spared}",
             remedy=_remedy(near, nesting.cutting),
         )
@@ -179,7 +181,9 @@ def _less(near: Overshoot, gained: float) -> str:
     """Return how much less of the plug would do when so much is gained otherwise."""
     axes = PLANES[near.layers[0].axis]
     short = [(over - gained, axis) for over, axis in zip(near.over, axes, strict=True) if over > gained]
-    return " and ".join(f"{_up(over):g} mm less of the plug along {axis}" for over, axis in short)
+    return " and ".join(
+        f"{told(_up(over), 'g', 'least')} less of the plug along {axis}" for over, axis in short
+    )
 
 
 def _down(value: float) -> float:

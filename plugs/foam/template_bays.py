@@ -17,6 +17,7 @@ from plugs.foam.templates import Template
 from plugs.shape import mesh
 from plugs.shape.mesh import Body
 from plugs.shape.sampling import Faces
+from plugs.told import told
 
 _TOUCH = 1e-6
 _STEP = 0.01
@@ -225,9 +226,11 @@ def _doubts(layers: Sequence[Layer]) -> tuple[Finding, ...]:
         Finding(
             code="thin-layer",
             severity="warning",
-            where=f"layer {layer.name}, x = {layer.from_mm:.1f} to {layer.to_mm:.1f}",
-            message=f"the bay leaves {layer.to_mm - layer.from_mm:.1f} mm of a {layer.thickness:g} mm sheet",
-            remedy=f"under {_THINNEST:g} mm is too thin to handle (common practice, no source): move a "
+            where=f"layer {layer.name}, x = {told(layer.from_mm, '.1f', 'bare')} to "
+            f"{told(layer.to_mm, '.1f', 'bare')}",
+            message=f"the bay leaves {told(layer.to_mm - layer.from_mm, '.1f')} of a "
+            f"{told(layer.thickness, 'g', 'size')} sheet",
+            remedy=f"under {told(_THINNEST, 'g')} is too thin to handle (common practice, no source): move a "
             "template, or list another sheet",
         )
         for layer in layers

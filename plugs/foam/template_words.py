@@ -10,6 +10,7 @@ from typing import Annotated
 from plugs.checking import checked
 from plugs.errors import Finding, PlugError
 from plugs.limits import Count, OneOf, OrOne, Within
+from plugs.told import told
 
 _MOST = 200
 
@@ -169,9 +170,11 @@ def station_spans(
                 Finding(
                     code="station-without-template",
                     severity="note",
-                    where=f"station x = {x:g}",
-                    message=f"the foam runs from x = {low:.1f} to {high:.1f} mm, so no template stands here",
-                    remedy=f"name positions in templates.stations, from {low:.1f} to {high:.1f}",
+                    where=f"station x = {told(x, 'g', 'bare')}",
+                    message=f"the foam runs from x = {told(low, '.1f', 'bare')} to {told(high, '.1f')}, "
+                    "so no template stands here",
+                    remedy=f"name positions in templates.stations, from {told(low, '.1f', 'bareleast')} to "
+                    f"{told(high, '.1f', 'baremost')}",
                 )
             )
         else:

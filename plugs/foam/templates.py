@@ -27,6 +27,7 @@ from plugs.foam.template_words import (
 )
 from plugs.shape import mesh
 from plugs.shape.mesh import Body, Stacked
+from plugs.told import told
 
 Array = NDArray[np.float64]
 
@@ -235,8 +236,9 @@ def nothing_there(span: Span, templates: Templates) -> Finding:
     return Finding(
         code="station-without-template",
         severity="note",
-        where=f"station x = {span.at_mm:g}",
-        message=f"nothing of the plug is solid from x = {span.from_mm:.1f} to {span.to_mm:.1f} mm",
+        where=f"station x = {told(span.at_mm, 'g', 'bare')}",
+        message=f"nothing of the plug is solid from x = {told(span.from_mm, '.1f', 'bare')} to "
+        f"{told(span.to_mm, '.1f')}",
         remedy="name the positions of templates in templates.stations",
     )
 
@@ -379,7 +381,7 @@ def marks_on(
 def _doubts(template: Template, templates: Templates) -> list[Finding]:
     """Return what is doubtful about a template."""
     found = []
-    where = f"template {template.name}, {template.axis} = {template.at_mm:g}"
+    where = f"template {template.name}, {template.axis} = {told(template.at_mm, 'g', 'bare')}"
     if template.axis == "x" and template.bevel.angle_deg > _STEEP_DEG:
         y, z = template.bevel.place
         found.append(
@@ -388,8 +390,8 @@ def _doubts(template: Template, templates: Templates) -> list[Finding]:
                 severity="note",
                 where=where,
                 message="over its thickness the surface leaves its edge by "
-                f"{template.bevel.largest_mm:.1f} mm, at y = {y:.0f}, z = {z:.0f}: it stands in a blend or "
-                "at a recess",
+                f"{told(template.bevel.largest_mm, '.1f')}, at y = {told(y, '.0f', 'bare')}, "
+                f"z = {told(z, '.0f', 'bare')}: it stands in a blend or at a recess",
                 remedy=f"sand to its {'aft' if template.bevel.face == 'forward' else 'forward'} edge there, "
                 "or move it to where the surface runs straighter",
             )
@@ -402,9 +404,9 @@ def _doubts(template: Template, templates: Templates) -> list[Finding]:
                     code="weak-slot",
                     severity="note",
                     where=where,
-                    message=f"only {left:.1f} mm stand beyond the end of its slot for {slot.other}",
+                    message=f"only {told(left, '.1f')} stand beyond the end of its slot for {slot.other}",
                     remedy=f"leave the waste on until it is glued in, or move it to where the plug is at "
-                    f"least {2.0 * _SHORT:g} mm high",
+                    f"least {told(2.0 * _SHORT, 'g', 'least')} high",
                 )
             )
     screws = sum(hole.kind == "screw" for hole in template.holes)
@@ -414,8 +416,10 @@ def _doubts(template: Template, templates: Templates) -> list[Finding]:
                 code="few-screws",
                 severity="note",
                 where=where,
-                message=f"it has room for {screws} of 2 screws, {templates.hole_margin:g} mm inside its edge",
-                remedy=f"use a templates.hole_margin under {templates.hole_margin:g}, or glue it",
+                message=f"it has room for {screws} of 2 screws, {told(templates.hole_margin, 'g')} inside "
+                "its edge",
+                remedy=f"use a templates.hole_margin under {told(templates.hole_margin, 'g', 'bare')}, or "
+                "glue it",
             )
         )
     return found

@@ -15,6 +15,7 @@ from plugs.measure.fair_curve import Point, fair_curve, residuals_of, standing_o
 from plugs.measure.outliers import SIGMAS, Flags
 from plugs.measure.pieces import pair_of
 from plugs.measure.spline_fit import Array, Spline
+from plugs.told import told
 from plugs.tolerances import LARGEST, LENGTH
 
 TOLERANCE: Final = 0.5
@@ -248,8 +249,9 @@ def fair_findings(curve: Fairing, where: str) -> list[Finding]:
             code="point-left-out",
             severity="note",
             where=place,
-            message=f"point {left.index + 1} of {count}, at ({left.point[0]:.1f}, {left.point[1]:.1f}), "
-            f"lies {left.distance:.2f} mm off the fair curve and was left out",
+            message=f"point {left.index + 1} of {count}, at ({told(left.point[0], '.1f', 'bare')}, "
+            f"{told(left.point[1], '.1f', 'bare')}), "
+            f"lies {told(left.distance, '.2f')} off the fair curve and was left out",
             remedy="measure it again; if it is right, the part is not fair there: name a landmark at it",
         )
         for left in curve.left_out
@@ -264,9 +266,10 @@ def fair_findings(curve: Fairing, where: str) -> list[Finding]:
                 code="fair-beyond-tolerance",
                 severity="warning",
                 where=place,
-                message=f"{number} farther from the fair curve than its tolerance of {curve.tolerance:g} mm: "
-                f"the farthest by {worst.distance:.2f} mm, point {worst.index + 1} of {count} at "
-                f"({worst.point[0]:.1f}, {worst.point[1]:.1f})",
+                message=f"{number} farther from the fair curve than its tolerance of "
+                f"{told(curve.tolerance, 'g')}: "
+                f"the farthest by {told(worst.distance, '.2f')}, point {worst.index + 1} of {count} at "
+                f"({told(worst.point[0], '.1f', 'bare')}, {told(worst.point[1], '.1f', 'bare')})",
                 remedy=f"measure there again, or say what the measuring keeps: tolerance={allowed:g}",
             )
         )

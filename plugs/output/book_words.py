@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from html import escape
 from typing import Any, Final
 
-from plugs.units import format_length, format_size
+from plugs.units import format_fine, format_size
 
 MM_PER_FOOT: Final = 304.8
 """The foot of the international agreement of 1959, 0.3048 m (from memory)."""
@@ -20,8 +20,6 @@ KG_PER_POUND: Final = 0.45359237
 
 _UNICODE_MINUS: Final = "−"
 _LONG: Final = 32
-_THIN: Final = 3.0  # mm
-_SAME: Final = 0.01
 _SIZES: Final = ("diameter_mm", "rod_mm", "sheet_mm", "board_mm", "radius_mm", "least_radius_mm", "kerf_mm")
 """Figures that something else must fit."""
 
@@ -249,23 +247,13 @@ def figure(name: str, value: object, unit: str) -> Html:
     if name in _SIZES:
         return _unbroken(format_size(float(value), unit))
     if name.endswith(_LENGTH_ENDINGS):
-        return _unbroken(_length(float(value), unit))
+        return _unbroken(format_fine(float(value), unit))
     return _unbroken(_measured(name, float(value), unit))
 
 
 def _unbroken(words: str) -> Html:
     """Return a figure that stays on one line, with a true minus."""
     return text(words.replace("-", _UNICODE_MINUS).replace(" ", _NO_BREAK))
-
-
-def _length(value: float, unit: str) -> str:
-    """Return a length; what is thin and no whole sixteenth, to a hundredth mm or a thousandth in."""
-    sixteenths = value * 16.0 / 25.4
-    if abs(value) >= _THIN or (unit == "in" and abs(sixteenths - round(sixteenths)) < _SAME):
-        return format_length(value, unit)
-    if unit == "in":
-        return f"{value / 25.4:.3f} in"
-    return f"{round(value, 2) + 0.0:g} mm"
 
 
 def _measured(name: str, value: float, unit: str) -> str:

@@ -13,6 +13,7 @@ from plugs.shape.mating import Face
 from plugs.shape.mating_body import BodyCut
 from plugs.shape.mesh import Body
 from plugs.shape.mesh_faces import area_of, edge_loops, face_left_by
+from plugs.told import told
 
 Array = NDArray[np.float64]
 
@@ -114,11 +115,11 @@ def _misses(cut: BodyCut, points: Array) -> Array:
 def _check_kept(cut: BodyCut, largest: float, place: tuple[float, ...]) -> None:
     """Refuse a face that keeps its gap so badly that the growing has failed."""
     if largest > _LARGEST_MISS + _SPOILT_RATIO * cut.item.gap:
-        most = cut.largest_gap()
+        most, (x, y, z) = cut.largest_gap(), place
         raise PlugError(
             param=f"{cut.param}.gap",
             value=cut.item.gap,
-            reason=f"the gap is {largest:.2f} mm off at {_spot(place)}: "
+            reason=f"the gap is {largest:.2f} mm off at x = {x:.0f}, y = {y:.0f}, z = {z:.0f} mm: "
             "the body is hollowed more tightly there than the gap is wide",
             remedy=f"use {0.95 * most:.2g}, or fill the hollow in the body",
         )
@@ -142,8 +143,8 @@ def body_findings(face: BodyFace) -> list[Finding]:
                 code="mating-gap",
                 severity="warning",
                 where=f"{face.name}, {_spot(face.place)}",
-                message=f"the gap of {face.gap:g} mm is {face.largest_mm:.2f} mm off, "
-                f"rms {face.rms_mm:.2f} mm",
+                message=f"the gap of {told(face.gap, 'g')} is {told(face.largest_mm, '.2f')} off, "
+                f"rms {told(face.rms_mm, '.2f')}",
                 remedy="use a smaller gap or a body of finer triangles, or sand to a fit there",
             )
         )
@@ -174,4 +175,5 @@ def body_findings(face: BodyFace) -> list[Finding]:
 
 def _spot(place: tuple[float, ...]) -> str:
     """Return a place in words."""
-    return ", ".join(f"{axis} = {v:.0f}" for axis, v in zip("xyz", place, strict=True)) + " mm"
+    x, y, z = place
+    return f"x = {told(x, '.0f', 'bare')}, y = {told(y, '.0f', 'bare')}, z = {told(z, '.0f')}"

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from plugs.errors import Finding
 from plugs.shape.lines import through
 from plugs.shape.stations import Loft
+from plugs.told import told
 from plugs.tolerances import LENGTH
 
 Array = NDArray[np.float64]
@@ -60,9 +61,9 @@ def hump_findings(loft: Loft, corners: Collection[str]) -> list[Finding]:
             Finding(
                 code="hump-between-stations",
                 severity="warning" if abs(hump) > _WARNED else "note",
-                where=f"line {name!r} at x = {places[bay, axis]:.0f} mm, "
+                where=f"line {name!r} at x = {told(float(places[bay, axis]), '.0f')}, "
                 f"between stations {bay} and {bay + 1}",
-                message=f"the faired line {word} both by {abs(hump):.1f} mm in {'yz'[axis]}",
+                message=f"the faired line {word} both by {told(abs(hump), '.1f')} along {'yz'[axis]}",
                 remedy=_cure(name, knots, values, int(bay)),
             )
         )
@@ -119,5 +120,11 @@ def _cure(name: str, knots: Array, values: Array, bay: int) -> str:
             best, least = list(zip(pair, more.tolist(), strict=True)), worst
     if best is None or least > LARGEST_HUMP:
         return straight
-    told = " and ".join(f"x = {x:g} (y = {y:g}, z = {z:g})" for x, (y, z) in best)
-    return f"add stations at {told}, their other lines as they run now, or {straight}"
+    stations = " and ".join(_station(x, y, z) for x, (y, z) in best)
+    return f"add stations at {stations}, their other lines as they run now, or {straight}"
+
+
+def _station(*place: float) -> str:
+    """Return a point of a station, as the remedy of a finding tells it."""
+    x, y, z = (told(value, "g", "bareexact") for value in place)
+    return f"x = {x} (y = {y}, z = {z})"

@@ -17,11 +17,12 @@ import shapely.ops
 from numpy.typing import NDArray
 
 from plugs.errors import Finding, PlugError
-from plugs.limits import Curve, Within
+from plugs.limits import Curve, Name, Within
 from plugs.shape import mesh
 from plugs.shape.measured_paths import sampled
 from plugs.shape.mesh import Body
 from plugs.shape.mesh_faces import edge_loops, face_left_by, marked
+from plugs.told import told
 from plugs.tolerances import LARGEST
 
 Array = NDArray[np.float64]
@@ -72,7 +73,7 @@ class Mating:
     measured: Curve | None = None
     gap: Annotated[float, Within(0.0, 100.0)] = 0.0
     flange_width: Annotated[float, Within(0.0, 1000.0)] = 0.0
-    name: str = "mating face"
+    name: Name = "mating face"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -410,8 +411,9 @@ def findings_of(face: MatingFace) -> list[Finding]:
                     code="short-contour",
                     severity="warning",
                     where=f"{face.cut.item.name}, {_spot(point, names)}",
-                    message=f"the contour ends {short:.1f} mm inside the plug, and was taken straight on",
-                    remedy=f"measure {short:.0f} mm farther",
+                    message=f"the contour ends {told(short, '.1f')} inside the plug, and was taken "
+                    "straight on",
+                    remedy=f"measure {told(short, '.0f', 'least')} farther",
                 )
             )
     if face.count and face.largest_mm > max(1.0, 3.0 * face.rms_mm):
@@ -420,7 +422,8 @@ def findings_of(face: MatingFace) -> list[Finding]:
                 code="mating-fit",
                 severity="warning",
                 where=f"{face.cut.item.name}, {_spot(face.place, names)}",
-                message=f"a measured point lies {face.largest_mm:.2f} mm off, rms {face.rms_mm:.2f} mm",
+                message=f"a measured point lies {told(face.largest_mm, '.2f')} off, rms "
+                f"{told(face.rms_mm, '.2f')}",
                 remedy="measure that place again, or fair the contour with a smaller tolerance",
             )
         )
@@ -429,4 +432,4 @@ def findings_of(face: MatingFace) -> list[Finding]:
 
 def _spot(point: Sequence[float] | Array, names: tuple[str, str]) -> str:
     """Return a place in a view in words."""
-    return f"{names[0]} = {point[0]:.0f}, {names[1]} = {point[1]:.0f} mm"
+    return f"{names[0]} = {told(point[0], '.0f', 'bare')}, {names[1]} = {told(point[1], '.0f')}"

@@ -16,7 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.errors import PlugError
-from plugs.limits import Within
+from plugs.limits import Name, Within
 from plugs.shape import mesh
 from plugs.shape.mesh import Body
 from plugs.shape.mesh_faces import marked
@@ -65,7 +65,7 @@ class MatingBody:
     flange_width: Annotated[float, Within(0.0, 1000.0)] = 0.0
     move: tuple[float, float, float] = (0.0, 0.0, 0.0)
     turn_deg: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    name: str = "mating face"
+    name: Name = "mating face"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -31,6 +31,7 @@ from plugs.shape.measured_paths import (
 from plugs.shape.measured_pieces import chord_rises, misses, shares_of
 from plugs.shape.plan import drawn_panels
 from plugs.shape.section import Corner, LinesPlan, Station
+from plugs.told import told
 
 Array = NDArray[np.float64]
 
@@ -252,9 +253,11 @@ def _all_shares(
                 Finding(
                     code="measured-panel",
                     severity="warning",
-                    where=f"station {worst} at x = {plan.stations[worst].x:g} mm, panel {name!r}",
-                    message=f"the panel is up to {miss:.2f} mm off its points near y = {y:.1f}, "
-                    f"z = {z:.1f} mm: they turn more sharply than {len(shares[name]) - 1} arcs can follow",
+                    where=f"station {worst} at x = {told(plan.stations[worst].x, 'g')}, panel {name!r}",
+                    message=f"the panel is up to {told(miss, '.2f')} off its points near "
+                    f"y = {told(float(y), '.1f', 'bare')}, z = {told(float(z), '.1f')}: they turn more "
+                    "sharply "
+                    f"than {len(shares[name]) - 1} arcs can follow",
                     remedy=f"fair the points, such as fair(points, tolerance={max(0.5, round(miss, 1)):g}), "
                     "or name a corner where they turn",
                 )

@@ -96,6 +96,11 @@ class Recess:
     method: Annotated[str, OneOf(METHODS)] | None = None
     name: str = ""
 
+    @property
+    def known_as(self) -> str:
+        """Its name, or what it is and where."""
+        return self.name or f"recess on {self.panel}"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Boss:
@@ -125,6 +130,11 @@ class Boss:
     turn_deg: Annotated[float, Within(-360.0, 360.0)] = 0.0
     square_to: Annotated[str, OneOf(SQUARE_TO)] = "surface"
     name: str = ""
+
+    @property
+    def known_as(self) -> str:
+        """Its name, or what it is and where."""
+        return self.name or f"boss on {self.panel}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -224,7 +234,7 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
     tool = checked_loft(_tool_plan(replace(size, depth=depth), reach + root))
     made = Tool(
         param=param,
-        name=item.name or ("recess" if is_cut else "boss") + f" on {item.panel}",
+        name=item.known_as,
         kind="cut" if is_cut else "add",
         loft=tool,
         frame=_frame(seat, is_cut=is_cut),

@@ -13,6 +13,7 @@ from plugs.errors import Finding
 from plugs.skin.layup import Layup
 from plugs.skin.materials import Adhesive, Filler, Foam
 from plugs.skin.resin_plan import Pass, ResinPlan, passes_of
+from plugs.told import told
 
 _WIDE_PERCENT: Final = 2.5
 _MARGIN_C: Final = 10.0
@@ -157,7 +158,7 @@ def _heating(layup: Layup) -> list[Finding]:
                 severity="note",
                 where=where,
                 message=f"the foam stands {foam.service_c:.0f} C; how warm {resin.name} gets is on its sheet",
-                remedy=f"lay thin, at most {resin.wet_limit:g} mm wet, and let each pass cool",
+                remedy=f"lay thin, at most {told(resin.wet_limit, 'g', 'most')} wet, and let each pass cool",
             )
         ]
     if resin.peak_c <= foam.service_c - _MARGIN_C:
@@ -169,7 +170,8 @@ def _heating(layup: Layup) -> list[Finding]:
             where=where,
             message=f"the laminate can reach {resin.peak_c:.0f} C or more, the foam stands "
             f"{foam.service_c:.0f} C",
-            remedy=f"lay at most {resin.wet_limit:g} mm wet at a time and let it cool, with the least "
+            remedy=f"lay at most {told(resin.wet_limit, 'g', 'most')} wet at a time and let it cool, with "
+            "the least "
             "hardener "
             "that its sheet has for your shop",
         )
@@ -282,7 +284,8 @@ def _wet(layup: Layup, plan: ResinPlan) -> list[Finding]:
                     code="thick-wet",
                     severity="warning",
                     where=f"{_told(one)} over {one.place!r}",
-                    message=f"{one.thickness:.1f} mm wet in one go, more than {limit:g} mm (common "
+                    message=f"{told(one.thickness, '.1f')} wet in one go, more than {told(limit, 'g')} "
+                    "(common "
                     "practice): "
                     "it heats itself, shrinks and can warp or burn",
                     remedy=_split(layup, one),
@@ -294,7 +297,7 @@ def _wet(layup: Layup, plan: ResinPlan) -> list[Finding]:
                 code="passes",
                 severity="note",
                 where="schedule",
-                message=f"laid in {len(plan.passes)} passes of at most {limit:g} mm wet: "
+                message=f"laid in {len(plan.passes)} passes of at most {told(limit, 'g', 'most')} wet: "
                 + "; ".join(_told(one) for one in plan.passes),
                 remedy="let each pass set and cool as the resin's sheet says, then go on; key what has "
                 "cured hard",

@@ -257,5 +257,5 @@ def walls_of(loft: Loft, items: Sequence[Recess | Boss], bare: Sequence[str]) ->
     for item in items:
         deep = item.depth if isinstance(item, Recess) else item.rise
         if deep is not None:
-            walls.append(Wall(place=item.name, draft_deg=float(item.draft_deg), depth=float(deep)))
+            walls.append(Wall(place=item.known_as, draft_deg=float(item.draft_deg), depth=float(deep)))
     return tuple(wall for wall in walls if math.isfinite(wall.draft_deg))

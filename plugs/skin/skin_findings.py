@@ -11,6 +11,7 @@ from plugs.errors import Finding
 from plugs.skin.layup import LaidPly, Layup
 from plugs.skin.part import MOST_SAG, Sag
 from plugs.skin.radii import Edge, EdgeVerdict
+from plugs.told import told
 
 LEAST_DRAFT_DEG: Final = 2.0
 GOOD_DRAFT_DEG: Final = 3.0
@@ -111,7 +112,7 @@ def edge_findings(
         if not verdict.is_tight:
             continue
         over = filler + max((layup.laminates[p].thickness for p in edge.between), default=0.0)
-        told = f"{verdict.cloth} wants {verdict.least_radius:.1f} mm ({verdict.source})"
+        wants = f"{verdict.cloth} wants {told(verdict.least_radius, '.1f', 'size')} ({verdict.source})"
         if edge.is_inside:
             drawn = _rounded_up(verdict.least_radius + (-over if edge.lost is None else edge.lost))
             grams = 1e-6 * verdict.fillet_mm3 * filler_kg_m3
@@ -120,12 +121,12 @@ def edge_findings(
                     code="inside-corner",
                     severity="warning",
                     where=edge.place,
-                    message=f"radius {edge.radius:.1f} mm in the foam; {told}, or it bridges",
-                    remedy=f"lay a fillet of {verdict.least_radius:.1f} mm, "
+                    message=f"radius {told(edge.radius, '.1f', 'size')} in the foam; {wants}, or it bridges",
+                    remedy=f"lay a fillet of {told(verdict.least_radius, '.1f', 'size')}, "
                     f"{1e-3 * verdict.fillet_mm3:.0f} cm3 "
                     f"({grams:.0f} g) of filler"
                     + (
-                        f", or draw the corner with {drawn:.1f} mm"
+                        f", or draw the corner with {told(drawn, '.1f', 'least')}"
                         if edge.is_drawn and drawn <= edge.most
                         else ""
                     ),
@@ -138,7 +139,8 @@ def edge_findings(
                     code="blend-tight",
                     severity="warning",
                     where=edge.place,
-                    message=f"radius {edge.radius:.1f} mm in the foam; {told}, or it lifts off",
+                    message=f"radius {told(edge.radius, '.1f', 'size')} in the foam; {wants}, "
+                    "or it lifts off",
                     remedy=_rounding(edge, wanted, verdict.least_radius) + "use a lighter cloth on the bias",
                 )
             )
@@ -148,8 +150,8 @@ def edge_findings(
 def _rounding(edge: Edge, wanted: float, least: float) -> str:
     """Return how an outside edge is made round enough, where it can be."""
     if not edge.is_drawn:
-        return f"round it by hand to {least:.1f} mm before the cloth, or "
-    return f"draw the blend with {wanted:.1f} mm or more, or " if wanted <= edge.most else ""
+        return f"round it by hand to {told(least, '.1f', 'size')} before the cloth, or "
+    return f"draw the blend with {told(wanted, '.1f', 'least')} or more, or " if wanted <= edge.most else ""
 
 
 def _rounded_up(radius: float) -> float:
@@ -183,9 +185,10 @@ def shape_findings(
             code="thin-floor",
             severity="warning",
             where=floor.place,
-            message=f"{floor.behind:.1f} mm of {foam.name} are left behind it, less than "
-            f"{foam.least_thickness:g} mm that can be handled (common practice)",
-            remedy=f"make it {foam.least_thickness - floor.behind:.1f} mm less deep, or back it up",
+            message=f"{told(floor.behind, '.1f')} of {foam.name} are left behind it, less than "
+            f"{told(foam.least_thickness, 'g')} that can be handled (common practice)",
+            remedy=f"make it {told(foam.least_thickness - floor.behind, '.1f', 'least')} less deep, or "
+            "back it up",
         )
         for floor in floors
         if floor.behind < foam.least_thickness - _NEARLY
@@ -225,11 +228,12 @@ def sag_findings(sags: Sequence[Sag]) -> tuple[Finding, ...]:
         crown = math.ceil(_CROWNED * short)
         is_plate = sag.sag <= _PLATE * sag.thickness
         pressed = (
-            f"an estimate: {sag.load_n:.0f} N by hand press it in by {sag.sag:.1f} mm, more than "
-            f"{MOST_SAG:g} mm (common practice)"
+            f"an estimate: {sag.load_n:.0f} N by hand press it in by {told(sag.sag, '.1f')}, more than "
+            f"{told(MOST_SAG, 'g')} (common practice)"
             if is_plate
-            else f"{sag.thickness:.1f} mm of laminate are far too thin to stay flat under {sag.load_n:.0f} N "
-            f"by hand: they give by more than {_PLATE:g} times their thickness, where no estimate holds"
+            else f"{told(sag.thickness, '.1f')} of laminate are far too thin to stay flat under "
+            f"{sag.load_n:.0f} N by hand: they give by more than {_PLATE:g} times their "
+            "thickness, where no estimate holds"
         )
         found.append(
             Finding(
@@ -237,8 +241,9 @@ def sag_findings(sags: Sequence[Sag]) -> tuple[Finding, ...]:
                 severity="warning",
                 where=sag.panel.place,
                 message=pressed,
-                remedy=f"lay {_rounded_up(sag.least_thickness):.1f} mm there, not {sag.thickness:.1f} mm, "
-                f"crown it by {crown} mm, or leave foam or a rib under it",
+                remedy=f"lay {told(_rounded_up(sag.least_thickness), '.1f', 'least')} there, not "
+                f"{told(sag.thickness, '.1f')}, crown it by {told(crown, 'd', 'least')}, "
+                "or leave foam or a rib under it",
             )
         )
     return tuple(found)
@@ -266,10 +271,11 @@ def thickness_findings(layup: Layup, asked: Mapping[str, float]) -> tuple[Findin
                     code="skin-thickness",
                     severity="warning",
                     where=place,
-                    message=f"the foam is set back by {thickness:.2f} mm, the plies make "
-                    f"{over.thickness:.2f} mm, "
-                    f"give or take {over.spread:.2f}",
-                    remedy=f"use a thickness of {over.thickness:.2f} mm there, or leave it to the schedule",
+                    message=f"the foam is set back by {told(thickness, '.2f')}, the plies make "
+                    f"{told(over.thickness, '.2f')}, "
+                    f"give or take {told(over.spread, '.2f', 'bare')}",
+                    remedy=f"use a thickness of {told(over.thickness, '.2f')} there, or leave it to the "
+                    "schedule",
                 )
             )
     return tuple(found)
@@ -368,10 +374,9 @@ def _ply_edges(layup: Layup, edges: Sequence[Edge]) -> list[Finding]:
                     code="ply-edge-on-blend",
                     severity="warning",
                     where=edge.place,
-                    message=f"{', '.join(ending)} ends on a blend of {edge.radius:.1f} mm, where it lifts "
-                    "and "
-                    "is sanded through (common practice)",
-                    remedy=f"carry it {_LAP:.0f} mm past the blend, or end it short of it on the flat",
+                    message=f"{', '.join(ending)} ends on a blend of {told(edge.radius, '.1f', 'size')}, "
+                    "where it lifts and is sanded through (common practice)",
+                    remedy=f"carry it {told(_LAP, '.0f')} past the blend, or end it short of it on the flat",
                 )
             )
     return found
@@ -388,6 +393,6 @@ def _draft(wall: Wall) -> Finding:
         where=wall.place,
         message=f"a draft of {wall.draft_deg:.1f} degrees "
         + ("locks the mould" if wall.draft_deg < 0.0 else "will not let the mould go"),
-        remedy=f"give it {GOOD_DRAFT_DEG:g} degrees, {wider:.1f} mm more on each side at {wall.depth:.0f} mm "
-        "depth, or part the mould there (1 to 5 degrees by source)",
+        remedy=f"give it {GOOD_DRAFT_DEG:g} degrees, {told(wider, '.1f', 'least')} more on each side at "
+        f"{told(wall.depth, '.0f')} depth, or part the mould there (1 to 5 degrees by source)",
     )

@@ -30,7 +30,7 @@ def mm_of(text: str) -> float:
     metric = re.match(r"(-?[\d.]+) mm", text)
     if metric:
         return float(metric[1])
-    inches = re.fullmatch(r"(-?)(?:(\d+) ?)?(?:(\d+/\d+) )?in", text.replace(" in", " in"))
+    inches = re.fullmatch(r"(-?)(?:(\d+) )?(?:(\d+/\d+) )?in", text)
     assert inches, text
     value = Fraction(inches[2] or 0) + Fraction(inches[3] or 0)
     return float(value) * 25.4 * (-1.0 if inches[1] else 1.0)
