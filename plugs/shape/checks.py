@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from plugs.errors import PlugError
 from plugs.shape.measured import has_curves, in_pieces
 from plugs.shape.plan import LARGEST_CROWN_RATIO
-from plugs.shape.remedies import Fault, Remedy, blame
+from plugs.shape.remedies import Fault, FirstFault, Remedy, blame
 from plugs.shape.section import LinesPlan
 from plugs.shape.stations import Loft, Sections, make_loft
 from plugs.tolerances import LENGTH, SMALLEST_BODY
@@ -24,6 +24,8 @@ from plugs.tolerances import LENGTH, SMALLEST_BODY
 Array = NDArray[np.float64]
 
 _PER_SPAN = 13
+_PER_LOOK = 5
+"""Positions along a span where the value that would do is sought; what is found is checked as a recipe is."""
 _PER_ARC = 6
 _SPIKE_RAD = np.radians(176.0)
 _SLACK = 1e-7
@@ -64,14 +66,14 @@ def checked_loft(plan: LinesPlan) -> Loft:
         is_of_end = end in ("front", "aft") and word in ("radius", "rake_deg")
         if is_of_end and isinstance(error.value, float) and math.isfinite(error.value):
             early = Fault(reason=error.reason, t=0.0, kind=end, name=word, otherwise=error.remedy)
-            raise _told(blame(plan, early, (), _first_of), error.reason, "") from error
+            raise _told(blame(plan, early, (), _looker()), error.reason, "") from error
         raise
     fault = _first_fault(loft)
     if fault is None:
         return loft
     stations = _by_distance(loft, fault.t)
     where = _where(loft, fault.t, stations[0])
-    raise _told(blame(plan, fault, stations, _first_of), fault.reason, where)
+    raise _told(blame(plan, fault, stations, _looker(loft, fault)), fault.reason, where)
 
 
 def _told(found: Remedy, reason: str, where: str) -> PlugError:
@@ -101,16 +103,34 @@ def _by_distance(loft: Loft, t: float) -> list[int]:
     return [int(s) for s in np.argsort(np.abs(loft.table.x - u), kind="stable")]
 
 
-def _first_of(plan: LinesPlan) -> tuple[Fault, Sequence[int]] | None:
-    """Return what is wrong with a plan first, with its stations from the nearest on; None if nothing is."""
-    try:
-        loft = make_loft(plan)
-    except PlugError as error:
-        end, _, word = error.param.partition(".")
-        kind = end if end in ("front", "aft") and word in ("radius", "rake_deg") else "corners"
-        return Fault(reason=error.reason, t=0.0, kind=kind, name=word, otherwise=error.remedy), (0,)
-    fault = _first_fault(loft)
-    return None if fault is None else (fault, _by_distance(loft, fault.t))
+def _looker(loft: Loft | None = None, fault: Fault | None = None) -> FirstFault:
+    """Return what tells what is wrong with a plan first, quickly or thoroughly.
+
+    A quick look does not forget where a fault was found that so few positions would not show.
+    """
+    places = [] if loft is None or fault is None else [_place_of(loft, fault)]
+
+    def first_fault(plan: LinesPlan, is_thorough: bool) -> tuple[Fault, Sequence[int]] | None:
+        try:
+            loft = make_loft(plan, is_trial=not is_thorough)
+        except PlugError as error:
+            end, _, word = error.param.partition(".")
+            kind = end if end in ("front", "aft") and word in ("radius", "rake_deg") else "corners"
+            return Fault(reason=error.reason, t=0.0, kind=kind, name=word, otherwise=error.remedy), (0,)
+        if is_thorough:
+            found = _first_fault(loft)
+            places.extend([] if found is None else [_place_of(loft, found)])
+        else:
+            again = np.clip([loft.position_of(u) for u in places], loft.breaks[0], loft.breaks[-1])
+            found = _fault_in(loft, np.union1d(_positions(loft, _PER_LOOK), again))
+        return None if found is None else (found, _by_distance(loft, found.t))
+
+    return first_fault
+
+
+def _place_of(loft: Loft, fault: Fault) -> float:
+    """Return where the plane of a fault meets the baseline."""
+    return float(loft.sections(np.array([fault.t])).u[0])
 
 
 def _first_fault(loft: Loft) -> Fault | None:
@@ -118,13 +138,23 @@ def _first_fault(loft: Loft) -> Fault | None:
 
     Looked for evenly along every span, and where it is integrated.
     """
-    spans = np.diff(loft.breaks)
-    evenly = (np.arange(_PER_SPAN) + 1e-6) / (_PER_SPAN - 1 + 2e-6)
-    steps = np.concatenate([evenly, 0.5 * (1.0 + np.polynomial.legendre.leggauss(12)[0])])
-    t = np.unique(np.concatenate([(loft.breaks[:-1, None] + spans[:, None] * steps).ravel(), loft.breaks]))
+    integrated = 0.5 * (1.0 + np.polynomial.legendre.leggauss(12)[0])
+    return _fault_in(loft, _positions(loft, _PER_SPAN, integrated), _ROUNDS)
+
+
+def _positions(loft: Loft, per_span: int, more: Sequence[float] | Array = ()) -> Array:
+    """Return positions evenly along every span, at more shares of it, and at every break."""
+    evenly = (np.arange(per_span) + 1e-6) / (per_span - 1 + 2e-6)
+    steps = np.concatenate([evenly, more])
+    between = loft.breaks[:-1, None] + np.diff(loft.breaks)[:, None] * steps
+    return np.unique(np.concatenate([between.ravel(), loft.breaks]))
+
+
+def _fault_in(loft: Loft, t: Array, rounds: int = 0) -> Fault | None:
+    """Return the first thing wrong at some positions, and at more between them where it is doubtful."""
     with np.errstate(invalid="ignore", divide="ignore"):
         at = loft.sections(t)
-        for _ in range(_ROUNDS):
+        for _ in range(rounds):
             doubtful = np.setdiff1d(_doubtful(at), at.t)
             if not len(doubtful):
                 break
@@ -355,28 +385,42 @@ def _crossing_fault(loft: Loft, at: Sections) -> Fault | None:
     count = at.rings.points.shape[1]
     segment = np.repeat(np.arange(count), _PER_ARC)
     outlines = at.rings.at(segment, np.tile(np.arange(_PER_ARC) / _PER_ARC, count))
-    for row, ring in enumerate(outlines):
-        apart = np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1) > LENGTH
-        kept = ring[apart]
-        area = 0.5 * float(
-            np.sum(kept[:, 0] * np.roll(kept[:, 1], -1) - kept[:, 1] * np.roll(kept[:, 0], -1))
-        )
-        is_end = bool(min(at.t[row] - at.t[0], at.t[-1] - at.t[row]) < _TIP)
-        if is_end and abs(area) < LENGTH:
-            continue
-        if len(kept) < 3 or area <= 0.0 or not shapely.LinearRing(kept).is_simple:
-            pair = _crossing_panels(at.corners[row], loft.table.panel_names)
-            zone = _zone_at(loft, float(at.u[row]))
-            return Fault(
-                reason=f"the section crosses itself{pair}",
-                t=float(at.t[row]),
-                kind=zone or "corners",
-                name="radius",
-                otherwise="move the corners so that no two panels meet but at a corner"
-                if is_end or _is_at_station(loft, float(at.u[row]))
-                else f"give a station at x = {at.u[row]:.0f}, or move the corners of its neighbours",
-            )
-    return None
+    is_whole, area = _judged(outlines)
+    is_end = np.minimum(at.t - at.t[0], at.t[-1] - at.t) < _TIP
+    bad = np.flatnonzero(~is_whole & ~(is_end & (np.abs(area) < LENGTH)))
+    if not len(bad):
+        return None
+    row = int(bad[0])
+    pair = _crossing_panels(at.corners[row], loft.table.panel_names)
+    zone = _zone_at(loft, float(at.u[row]))
+    return Fault(
+        reason=f"the section crosses itself{pair}",
+        t=float(at.t[row]),
+        kind=zone or "corners",
+        name="radius",
+        otherwise="move the corners so that no two panels meet but at a corner"
+        if is_end[row] or _is_at_station(loft, float(at.u[row]))
+        else f"give a station at x = {at.u[row]:.0f}, or move the corners of its neighbours",
+    )
+
+
+def _judged(outlines: Array) -> tuple[NDArray[np.bool_], Array]:
+    """Return whether outlines (k, m, 2) are simple and run anti-clockwise, and their areas, mm2."""
+    is_apart = np.linalg.norm(outlines - np.roll(outlines, 1, axis=1), axis=-1) > LENGTH
+    points, count = outlines[is_apart], np.count_nonzero(is_apart, axis=1)
+    owner = np.repeat(np.arange(len(outlines)), count)
+    first = np.cumsum(count) - count
+    onward = np.arange(1, len(points) + 1)
+    onward[(first + count - 1)[count > 0]] = first[count > 0]
+    y, z = points.T
+    area = 0.5 * np.bincount(owner, y * z[onward] - y[onward] * z, minlength=len(outlines))
+    is_whole = (count >= 3) & (area > 0.0)
+    some = np.flatnonzero(is_whole)
+    if len(some):
+        is_some = is_whole[owner]
+        rings = shapely.linearrings(points[is_some], indices=np.repeat(np.arange(len(some)), count[some]))
+        is_whole[some] = shapely.is_simple(rings)
+    return is_whole, np.asarray(area, dtype=np.float64)
 
 
 def _is_at_station(loft: Loft, u: float) -> bool:

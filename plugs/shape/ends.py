@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.errors import PlugError
 from plugs.shape.rings import used_up
 
 Array = NDArray[np.float64]
@@ -305,3 +306,39 @@ def _gaps(
     second = places[:, rows, 1, (rows + 1) % n] - np.roll(reference, -1, axis=0)
     out = np.stack([np.sum(first * normal, axis=-1), np.sum(second * normal, axis=-1)], axis=-1)
     return np.asarray(out - radius * np.cos(theta), dtype=np.float64)
+
+
+def check_room(x: Array, front: Zone | None, aft: Zone | None) -> None:
+    """Refuse blends that meet each other, or that run over the bay in which a raked end leans.
+
+    Parameters
+    ----------
+    x : (k,) float, mm
+        Stations.
+    front, aft : Zone or None
+
+    Raises
+    ------
+    PlugError
+        A blend takes more of the length than is free.
+    """
+    first, last = float(x[0]), float(x[-1])
+    for zone, name, other in ((front, "front", aft), (aft, "aft", front)):
+        if zone is None:
+            continue
+        limit = last if zone.sign < 0 else first
+        if zone.lean:
+            limit = float(x[1] if zone.sign < 0 else x[-2])
+        elif other is not None:
+            limit = other.u_start
+        room = abs(zone.u_end - limit)
+        used = abs(zone.u_end - zone.u_start)
+        if zone.sign * (zone.u_start - limit) <= 0.0:
+            raise PlugError(
+                param=f"{name}.radius",
+                value=zone.radius,
+                reason=f"the blend takes {used:.1f} mm of the length, where {room:.1f} mm are free",
+                remedy=f"use at most {np.floor(zone.radius * 9.5 * room / used) / 10:g}"
+                if room > 0.0
+                else "make the other end's radius smaller first",
+            )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -14,7 +15,14 @@ Passes = Callable[[LinesPlan], bool]
 _HALVINGS = 12
 _FEW_HALVINGS = 5
 _MOST_FAULTS = 5
+_MOST_LOOKS, _THOROUGH = 50, 6
+"""So many quick looks at plans are taken for one value and for values that do together, then no more: an
+error comes at once. A thorough look takes as long as so many quick ones."""
+_AGAIN = 2
+"""So often a value is sought again, where a thorough look finds a fault that quick ones did not see."""
 _MOST_TOLD = 8
+_ENOUGH = 0.05
+"""Values are told to 0.1: the search ends when it knows them so well."""
 _SHARES = (0.8, 0.5, 0.2, 0.0)
 
 
@@ -42,7 +50,7 @@ class Fault:
     otherwise: str
 
 
-FirstFault = Callable[[LinesPlan], tuple[Fault, Sequence[int]] | None]
+FirstFault = Callable[[LinesPlan, bool], tuple[Fault, Sequence[int]] | None]
 
 
 class Remedy(NamedTuple):
@@ -64,6 +72,10 @@ class Remedy(NamedTuple):
     would_do: tuple[tuple[str, float], ...]
 
 
+class _LookedEnoughError(Exception):
+    """So many plans were looked at that the search ends."""
+
+
 def blame(plan: LinesPlan, fault: Fault, stations: Sequence[int], first_fault: FirstFault) -> Remedy:
     """Return the parameter to blame for a fault, its value, and what would do.
 
@@ -74,7 +86,8 @@ def blame(plan: LinesPlan, fault: Fault, stations: Sequence[int], first_fault: F
     stations : sequence of int
         All of them, the nearest to the fault first.
     first_fault : callable
-        From a plan, what is wrong with it first, and its stations from the nearest on; None if nothing is.
+        From a plan, and whether to look thoroughly or quickly, what is wrong with it first, and its
+        stations from the nearest on; None if nothing is. A thorough look has the last word.
 
     Returns
     -------
@@ -87,23 +100,63 @@ def blame(plan: LinesPlan, fault: Fault, stations: Sequence[int], first_fault: F
         corners = plan.stations[stations[0]].corners
         shown = ", ".join(f"{name} ({c.y:g}, {c.z:g})" for name, c in corners.items())
         return Remedy(f"stations[{stations[0]}].corners", shown, fault.otherwise, ())
-    tries = _tries(plan, fault, stations)
-    first = tries[0][0]
+    looks = 0
+
+    def looked(tried: LinesPlan, is_thorough: bool) -> tuple[Fault, Sequence[int]] | None:
+        nonlocal looks
+        looks += _THOROUGH if is_thorough else 1
+        if looks > _MOST_LOOKS:
+            raise _LookedEnoughError
+        return first_fault(tried, is_thorough)
+
+    with contextlib.suppress(_LookedEnoughError):
+        found = _one_value(plan, fault, stations, looked)
+        if found is None:
+            found = _several_values(plan, fault, stations, looked)
+        if found is not None:
+            return found
+    first = _tries(plan, fault, stations)[0][0]
     param, value = _param(fault, first), _value(plan, fault, first)
-    for where, words, is_all in tries:
-        old = _value(plan, fault, where)
-        best = _largest(plan, fault, where, old, lambda p: first_fault(p) is None, is_all)
-        if best is not None:
-            done = _changed(plan, fault, where, best, is_all)
-            return Remedy(_param(fault, where), old, _words(best, old) + words, _changes(plan, done))
-    settled = _settled(plan, fault, stations, first_fault)
-    if settled is not None and len(changes := _changes(plan, settled)) <= _MOST_TOLD:
-        told = ", ".join(f"{name} = {new:g}" for name, new in changes)
-        return Remedy(param, value, f"several values are too large together: use {told}", changes)
     for words, smaller in _all_smaller(plan):
-        if first_fault(smaller) is None:
+        if first_fault(smaller, False) is None and first_fault(smaller, True) is None:
             return Remedy(param, value, words, _changes(plan, smaller))
     return Remedy(param, value, fault.otherwise, ())
+
+
+def _one_value(
+    plan: LinesPlan, fault: Fault, stations: Sequence[int], first_fault: FirstFault
+) -> Remedy | None:
+    """Return the one value, at a station or as a limit at all, that would do; None if there is none."""
+
+    def passes(tried: LinesPlan) -> bool:
+        return first_fault(tried, False) is None
+
+    for where, words, is_all in _tries(plan, fault, stations):
+        old = _value(plan, fault, where)
+        for _ in range(_AGAIN):
+            best = _largest(plan, fault, where, old, passes, is_all)
+            if best is None:
+                break
+            done = _changed(plan, fault, where, best, is_all)
+            if first_fault(done, True) is None:
+                return Remedy(_param(fault, where), old, _words(best, old) + words, _changes(plan, done))
+    return None
+
+
+def _several_values(
+    plan: LinesPlan, fault: Fault, stations: Sequence[int], first_fault: FirstFault
+) -> Remedy | None:
+    """Return values that would do together for faults that stand at once; None if there are none."""
+    for _ in range(_AGAIN):
+        settled = _settled(plan, fault, stations, first_fault)
+        if settled is None or len(changes := _changes(plan, settled)) > _MOST_TOLD:
+            return None
+        if first_fault(settled, True) is None:
+            first = _tries(plan, fault, stations)[0][0]
+            told = ", ".join(f"{name} = {new:g}" for name, new in changes)
+            words = f"several values are too large together: use {told}"
+            return Remedy(_param(fault, first), _value(plan, fault, first), words, changes)
+    return None
 
 
 def _tries(plan: LinesPlan, fault: Fault, stations: Sequence[int]) -> list[tuple[tuple[int, ...], str, bool]]:
@@ -132,7 +185,7 @@ def _settled(
             return None
 
         def is_settled(tried: LinesPlan, one: Fault = one) -> bool:
-            next_one = first_fault(tried)
+            next_one = first_fault(tried, False)
             return next_one is None or (next_one[0].kind, next_one[0].name) != (one.kind, one.name)
 
         for where, _, is_all in _tries(plan, one, near):
@@ -142,7 +195,7 @@ def _settled(
                 break
         else:
             return None
-        found = first_fault(plan)
+        found = first_fault(plan, False)
     return plan if found is None else None
 
 
@@ -264,6 +317,8 @@ def _largest(
     if value == 0.0 or not would_do(0.0):
         return None
     for _ in range(halvings):
+        if (high - low) * abs(value) < _ENOUGH:
+            break
         middle = 0.5 * (low + high)
         low, high = (middle, high) if would_do(middle * value) else (low, middle)
     tenths = math.floor(abs(value) * low * 10.0 + 1e-9)

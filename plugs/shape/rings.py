@@ -19,6 +19,9 @@ Array = NDArray[np.float64]
 _GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(16)
 _GAUSS_F = 0.5 * (_GAUSS_X + 1.0)
 _SINGULAR = 1e-9
+_NO_TURN = 1e-7
+"""A corner that turns less, in radians, is none: where panels are so nearly in line, rounding decides where a
+circle touches them, and the circle of 1 m would cut 1e-12 mm off."""
 _NEWTON_STEPS = 12
 _GENTLE = 0.05
 _LEAST_LEFT, _ENOUGH_LEFT = 0.2, 0.6
@@ -138,8 +141,8 @@ def _cross(a: Array, b: Array) -> Array:
 
 
 def _dot(a: Array, b: Array) -> Array:
-    """Return the plane dot product."""
-    return np.asarray(np.sum(a * b, axis=-1), dtype=np.float64)
+    """Return the plane dot product; of a panel without length it is +0, which has no direction either."""
+    return np.asarray(0.0 + a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1], dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -288,7 +291,7 @@ def solve_rings(corners: Array, radius: Array, rise: Array) -> Rings:
         end=np.roll(panel.end, 1, axis=1),
     )
     turn = np.arctan2(_cross(before.end, panel.start), _dot(before.end, panel.start))
-    is_blended = (radius > 0.0) & (np.abs(turn) > _SINGULAR)
+    is_blended = (radius > 0.0) & (np.abs(turn) > _NO_TURN)
     rho = np.where(is_blended, np.copysign(radius, turn), 0.0)
     n1, n2 = _left(before.end), _left(panel.start)
     centre = _meet(n1, before.curvature, rho, n2, panel.curvature, rho)
@@ -402,16 +405,18 @@ def drawn_in(
     new = np.roll(moved, -1, axis=1) - moved
     is_used = _dot(old, new) < 0.0
     is_used &= np.hypot(old[..., 0], old[..., 1]) > LENGTH
-    for row in np.flatnonzero(is_used.any(axis=1) & np.isfinite(moved).all(axis=(1, 2))):
-        found = _closed_up(moved[row], old[row], ~is_used[row])
-        if found is not None:
-            is_changed = np.linalg.norm(found - moved[row], axis=-1) > 0.0
-            chord = np.linalg.norm(np.roll(found, -1, axis=0) - found, axis=-1)
-            before = np.linalg.norm(new[row], axis=-1)
-            share = np.where(chord > LENGTH, chord / np.where(before > 0.0, before, 1.0), 0.0)
-            new_rise[row] *= np.where(is_changed | np.roll(is_changed, -1), share**2, 1.0)
-            new_radius[row, is_changed] = 0.0
-            moved[row] = found
+    rows = np.flatnonzero(is_used.any(axis=1) & np.isfinite(moved).all(axis=(1, 2)))
+    if len(rows):
+        found = _closed_up(moved[rows], old[rows], ~is_used[rows])
+        is_found = np.isfinite(found).all(axis=(1, 2))
+        rows, found = rows[is_found], found[is_found]
+        is_changed = np.linalg.norm(found - moved[rows], axis=-1) > 0.0
+        chord = np.linalg.norm(np.roll(found, -1, axis=1) - found, axis=-1)
+        before = np.linalg.norm(new[rows], axis=-1)
+        share = np.where(chord > LENGTH, chord / np.where(before > 0.0, before, 1.0), 0.0)
+        new_rise[rows] *= np.where(is_changed | np.roll(is_changed, -1, axis=1), share**2, 1.0)
+        new_radius[rows] = np.where(is_changed, 0.0, new_radius[rows])
+        moved[rows] = found
     return moved, _with_room(moved, new_radius, new_rise), new_rise
 
 
@@ -433,28 +438,40 @@ def used_up(corners: Array, at_start: Array, at_end: Array) -> NDArray[np.bool_]
     return np.asarray(_dot(old, np.roll(moved, -1, axis=1) - moved) < 0.0)
 
 
-def _closed_up(moved: Array, old: Array, is_left: NDArray[np.bool_]) -> Array | None:
-    """Return the corners of one section whose used-up panels are gone; None if too little is left."""
-    along = np.roll(moved, -1, axis=0) - moved
-    n = len(moved)
-    is_left = is_left.copy()
-    while np.count_nonzero(is_left) >= 3:
-        kept = np.flatnonzero(is_left)
-        corners = moved.copy()
-        for panel, onward in zip(kept, np.roll(kept, -1), strict=True):
-            gap = (onward - panel - 1) % n
-            if gap:
-                across = _cross(along[panel], along[onward])
-                if abs(across) <= _SINGULAR * np.linalg.norm(along[panel]) * np.linalg.norm(along[onward]):
-                    return None
-                share = _cross(moved[onward] - moved[panel], along[onward]) / across
-                corners[(panel + 1 + np.arange(gap + 1)) % n] = moved[panel] + share * along[panel]
-        new = np.roll(corners, -1, axis=0) - corners
-        is_used = is_left & (np.sum(old * new, axis=-1) < 0.0)
-        if not is_used.any():
-            return corners
-        is_left &= ~is_used
-    return None
+def _closed_up(moved: Array, old: Array, is_left: NDArray[np.bool_]) -> Array:
+    """Return the corners of sections whose used-up panels are gone; NaN where too little is left."""
+    found, is_left = np.full_like(moved, np.nan), is_left.copy()
+    rows = np.arange(len(moved))
+    while len(rows := rows[np.count_nonzero(is_left[rows], axis=1) >= 3]):
+        patterns, pattern_of = np.unique(is_left[rows], axis=0, return_inverse=True)
+        again = []
+        for i, pattern in enumerate(patterns):
+            own = rows[pattern_of.ravel() == i]
+            corners = _without(moved[own], np.flatnonzero(pattern))
+            is_used = pattern & (_dot(old[own], np.roll(corners, -1, axis=1) - corners) < 0.0)
+            is_settled = ~is_used.any(axis=1)
+            found[own[is_settled]] = corners[is_settled]
+            is_left[own] &= ~is_used
+            again.append(own[~is_settled])
+        rows = np.concatenate(again)
+    return found
+
+
+def _without(moved: Array, kept: NDArray[np.intp]) -> Array:
+    """Return the corners of sections of which only some panels are kept; NaN where those are parallel."""
+    along, n = np.roll(moved, -1, axis=1) - moved, moved.shape[1]
+    length = np.linalg.norm(along, axis=-1)
+    corners = moved.copy()
+    for panel, onward in zip(kept, np.roll(kept, -1), strict=True):
+        gap = (onward - panel - 1) % n
+        if gap:
+            across = _cross(along[:, panel], along[:, onward])
+            is_parallel = np.abs(across) <= _SINGULAR * length[:, panel] * length[:, onward]
+            share = _cross(moved[:, onward] - moved[:, panel], along[:, onward])
+            share = share / np.where(is_parallel, np.nan, across)
+            place = moved[:, panel] + share[:, None] * along[:, panel]
+            corners[:, (panel + 1 + np.arange(gap + 1)) % n] = place[:, None]
+    return corners
 
 
 def _with_room(corners: Array, radius: Array, rise: Array) -> Array:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.errors import PlugError
-from plugs.shape.ends import Zone, make_zone
+from plugs.shape.ends import Zone, check_room, make_zone
 from plugs.shape.lines import Curves, eased, shape_preserving, through
 from plugs.shape.plan import RingTable, read_plan
 from plugs.shape.ridges import flattened, is_ridge
@@ -27,6 +27,8 @@ Array = NDArray[np.float64]
 _MERGED = 1e-3
 _SETTLED = 1e-11
 _NEWTON_STEPS = 60
+_SPLIT, _SPLITS = 8, 8
+"""Where the surface changes its kind is sought in so many parts of a step, again and again."""
 _NO_RADIUS = 1e-11
 """What rounding leaves of a radius that runs out to 0, mm, and more."""
 _BEFORE_RIDGE = np.array([1e-4, 2e-4])
@@ -294,12 +296,14 @@ def _crossings(lines: Curves, u: Array, k: Array) -> tuple[Array, Array]:
     return value, slope
 
 
-def make_loft(plan: LinesPlan) -> Loft:
+def make_loft(plan: LinesPlan, *, is_trial: bool = False) -> Loft:
     """Return the section function of a plan, its numbers checked but not yet its shape.
 
     Parameters
     ----------
     plan : LinesPlan
+    is_trial : bool
+        Whether it is only looked at, and positions where corners turn sharp within blends are not sought.
 
     Returns
     -------
@@ -311,7 +315,7 @@ def make_loft(plan: LinesPlan) -> Loft:
         A value that no shape can have, or ends that leave no room between them.
     """
     table = read_plan(plan)
-    return assemble_loft(table, _lines(table, *_leans(table)), *_by_station(table))
+    return assemble_loft(table, _lines(table, *_leans(table)), *_by_station(table), is_trial=is_trial)
 
 
 def _leans(table: RingTable) -> tuple[float, float]:
@@ -320,7 +324,9 @@ def _leans(table: RingTable) -> tuple[float, float]:
     return -float(front), float(aft)
 
 
-def assemble_loft(table: RingTable, lines: Curves, radii: Curves, rises: Curves) -> Loft:
+def assemble_loft(
+    table: RingTable, lines: Curves, radii: Curves, rises: Curves, *, is_trial: bool = False
+) -> Loft:
     """Return the section function of curves along a plug.
 
     Parameters
@@ -331,6 +337,8 @@ def assemble_loft(table: RingTable, lines: Curves, radii: Curves, rises: Curves)
         Drawn corners (y, z) by x.
     radii, rises : Curves
         Of drawn corners and panels, by u.
+    is_trial : bool
+        As for `make_loft`.
 
     Returns
     -------
@@ -340,7 +348,7 @@ def assemble_loft(table: RingTable, lines: Curves, radii: Curves, rises: Curves)
     x = table.x
     front = _zone(table, lines, -1.0, table.front, front_lean)
     aft = _zone(table, lines, 1.0, table.aft, aft_lean)
-    _check_room(table, front, aft)
+    check_room(table.x, front, aft)
     lean = _lean(table, front_lean, aft_lean, front, aft)
     loft = Loft(
         table=table,
@@ -352,7 +360,7 @@ def assemble_loft(table: RingTable, lines: Curves, radii: Curves, rises: Curves)
         aft=aft,
         breaks=np.array([x[0], x[-1]]),
     )
-    return _with_breaks(loft)
+    return _with_breaks(loft, is_trial)
 
 
 def _lines(table: RingTable, front_lean: float, aft_lean: float) -> Curves:
@@ -408,30 +416,6 @@ def _zone(table: RingTable, lines: Curves, sign: float, end: End, lean: float) -
     )
 
 
-def _check_room(table: RingTable, front: Zone | None, aft: Zone | None) -> None:
-    """Refuse blends that meet each other, or that run over the bay in which a raked end leans."""
-    first, last = float(table.x[0]), float(table.x[-1])
-    for zone, name, other in ((front, "front", aft), (aft, "aft", front)):
-        if zone is None:
-            continue
-        limit = last if zone.sign < 0 else first
-        if zone.lean:
-            limit = float(table.x[1] if zone.sign < 0 else table.x[-2])
-        elif other is not None:
-            limit = other.u_start
-        room = abs(zone.u_end - limit)
-        used = abs(zone.u_end - zone.u_start)
-        if zone.sign * (zone.u_start - limit) <= 0.0:
-            raise PlugError(
-                param=f"{name}.radius",
-                value=zone.radius,
-                reason=f"the blend takes {used:.1f} mm of the length, where {room:.1f} mm are free",
-                remedy=f"use at most {np.floor(zone.radius * 9.5 * room / used) / 10:g}"
-                if room > 0.0
-                else "make the other end's radius smaller first",
-            )
-
-
 def _lean(
     table: RingTable, front_lean: float, aft_lean: float, front: Zone | None, aft: Zone | None
 ) -> Curves:
@@ -446,8 +430,8 @@ def _lean(
     return eased(u[None, :], np.array([places[v] for v in u])[None, :, None])
 
 
-def _with_breaks(loft: Loft) -> Loft:
-    """Return the loft with every position at which its surface is not smooth along the length."""
+def _with_breaks(loft: Loft, is_trial: bool) -> Loft:
+    """Return the loft with every position, or most of them, where its surface is not smooth lengthwise."""
     x = loft.table.x
     marks = [float(x[0]), float(x[-1])] + [loft.position_of(float(u)) for u in _kinks(loft)]
     bends = np.any(loft.lean.coefficients[0, :, 1:] != 0.0, axis=(1, 2))
@@ -456,7 +440,7 @@ def _with_breaks(loft: Loft) -> Loft:
         if zone is not None:
             marks += [zone.t_at(float(theta)) for theta in zone.theta_touch.ravel()]
     loft = _replace_breaks(loft, marks)
-    return _replace_breaks(loft, marks + _sharpening(loft))
+    return loft if is_trial else _replace_breaks(loft, marks + _sharpening(loft))
 
 
 def _kinks(loft: Loft) -> list[float]:
@@ -489,10 +473,13 @@ def _sharpening(loft: Loft) -> list[float]:
         t = np.linspace(zone.u_start, zone.u_end, 65)
         kinds = loft.sections(t).kinds
         row, corner = np.nonzero(kinds[:-1] != kinds[1:])
-        low, high = t[row], t[row + 1]
-        for _ in range(24 if len(row) else 0):
-            middle = 0.5 * (low + high)
-            still = loft.sections(middle).kinds[np.arange(len(row)), corner] == kinds[row, corner]
-            low, high = np.where(still, middle, low), np.where(still, high, middle)
+        low, step = t[row], (t[row + 1] - t[row])[:, None]
+        for _ in range(_SPLITS if len(row) else 0):
+            step = step / _SPLIT
+            tried = low[:, None] + step * np.arange(1, _SPLIT)
+            now = loft.sections(tried.ravel()).kinds.reshape(*tried.shape, -1)
+            is_other = now[np.arange(len(row)), :, corner] != kinds[row, corner][:, None]
+            still = np.where(is_other.any(axis=1), np.argmax(is_other, axis=1), _SPLIT - 1)
+            low = low + step[:, 0] * still
         marks += low.tolist()
     return marks

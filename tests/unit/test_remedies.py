@@ -21,7 +21,7 @@ def told(
     plan: LinesPlan, wrong: Fault, stations: Sequence[int], passes: Callable[[LinesPlan], bool]
 ) -> tuple[str, object, str]:
     """Return parameter, value and words of the remedy, where one fault stays until a plan passes."""
-    return blame(plan, wrong, stations, lambda p: None if passes(p) else (wrong, stations))[:3]
+    return blame(plan, wrong, stations, lambda p, _: None if passes(p) else (wrong, stations))[:3]
 
 
 def uneven(radius: float) -> LinesPlan:
@@ -136,7 +136,7 @@ def test_faults_that_stand_at_once_are_told_at_once() -> None:
     plan = replace(uneven(40.0), aft=End(radius=50.0))
     end, edge = fault("aft", "radius"), fault("radius", "high")
 
-    def first(p: LinesPlan) -> tuple[Fault, Sequence[int]] | None:
+    def first(p: LinesPlan, _: bool) -> tuple[Fault, Sequence[int]] | None:
         if radius_of(p, 1, "high") > 12.0:
             return edge, [1, 0]
         return (end, [1, 0]) if p.aft.radius > 20.0 else None
