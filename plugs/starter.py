@@ -8,6 +8,9 @@ from typing import Final
 
 from plugs.errors import PlugError
 
+_KEPT: Final = re.compile("plugs|con|prn|aux|nul|com[0-9]|lpt[0-9]")
+"""This program's own name, and those of devices that some systems keep (from memory)."""
+
 _LONGEST_NAME: Final = 60
 """A name longer than this is no name for a file that people type."""
 
@@ -131,6 +134,8 @@ def _why_no_name(name: str) -> str:
         return f"it is longer than {_LONGEST_NAME} characters"
     if keyword.iskeyword(function):
         return "it is a word that Python keeps for itself"
+    if _KEPT.fullmatch(function):
+        return "a file of this name would stand in the way of this program, or cannot be made on some systems"
     return "" if function.isidentifier() else "a function in Python cannot begin like this"
 
 
@@ -145,6 +150,6 @@ def _nearest(name: str) -> str:
     function = _joined(last)[:_LONGEST_NAME].rstrip("_")
     if not function:
         return "my_plug"
-    if keyword.iskeyword(function):
+    if keyword.iskeyword(function) or _KEPT.fullmatch(function):
         return f"{function}_plug"
     return function if function.isidentifier() else f"plug_{function}"[:_LONGEST_NAME].rstrip("_")

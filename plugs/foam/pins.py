@@ -281,7 +281,8 @@ def _findings(pinned: Pinned, counts: tuple[int, int]) -> list[Finding]:
                 code="few-pins",
                 severity="note",
                 where=where,
-                message=f"there is room for {len(pinned.pins)} pins, not for {LEAST_TO_A_JOINT}",
+                message=f"there is room for {len(pinned.pins) or 'no'} pin{'s' * (len(pinned.pins) != 1)}, "
+                f"not for {LEAST_TO_A_JOINT}",
                 remedy="use thinner pins, less clearance or a smaller glue.margin, or line them up by eye",
             )
         )

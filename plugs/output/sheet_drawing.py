@@ -209,11 +209,11 @@ def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str, *, is
     first = sheet.placements[0].piece
     face, back = ("upper", "lower") if first.face_up == "upper" else ("lower", "upper")
     word = WAYS[first.axis][0]
-    of = f"{sheet.number} of {len(nesting.sheets)}"
+    of, count = f"{sheet.number} of {len(nesting.sheets)}", len(sheet.placements)
     rows = [
         plug_name,
         f"Sheet {of}: {width} x {height}, {thickness} thick ({stock.name})",
-        f"{len(sheet.placements)} pieces, {100.0 * sheet.yield_ratio:.1f} % of the sheet",
+        f"{count} piece{'s' * (count != 1)}, {100.0 * sheet.yield_ratio:.1f} % of the sheet",
         f"{ROUGH}: edge of the piece; the kerf of {kerf} runs outside it; {spacing} of foam between cuts",
         f"{FACES[first.axis]}: the face in view is the {face} one of the layer"
         + (f"; arrows point {word}" if is_marked else ""),

@@ -20,7 +20,6 @@ from plugs.starter import starter_recipe
         ('bob\'s "big" hump', "bob_s_big_hump", 'Bob\'s "big" hump'),
         ("'''", None, None),
         ('a"""b', "a_b", 'A"""b'),
-        ("back\nslash", "back_slash", "Back slash"),
         ("höcker", "höcker", "Höcker"),
         ("_x_", "x", "X"),
         ("match", "match", "Match"),
@@ -80,3 +79,18 @@ def test_starter_recipe_refuses(name: str, reason: str, nearest: str) -> None:
     assert reason in error.reason
     assert error.remedy == f"write {nearest}"
     assert f"def {nearest}(" in starter_recipe(nearest)
+
+
+@pytest.mark.parametrize("name", ["plugs", "CON", "nul", "com1", "Lpt9"])
+def test_names_that_stand_in_the_way_are_refused(name: str) -> None:
+    """A file plugs.py would be run in place of the program; devices' names cannot be files everywhere."""
+    with pytest.raises(PlugError) as caught:
+        starter_recipe(name)
+    assert starter_recipe(caught.value.remedy.removeprefix("write "))
+
+
+def test_names_with_a_line_end_are_refused() -> None:
+    """What cannot be seen in a name makes no file that people can type."""
+    with pytest.raises(PlugError) as caught:
+        starter_recipe("back\nslash")
+    assert starter_recipe(caught.value.remedy.removeprefix("write "))
