@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -161,7 +162,7 @@ def station_spans(
         )
     spans: list[Span] = []
     findings: list[Finding] = []
-    for i, x in enumerate(sorted({float(x) for x in wanted})):
+    for x in sorted({float(x) for x in wanted}):
         span = _span(x, templates, low, high)
         if span is not None:
             spans.append(span)
@@ -179,7 +180,7 @@ def station_spans(
             )
         else:
             raise PlugError(
-                param=f"templates.stations[{i}]",
+                param="templates.stations",
                 value=x,
                 reason=f"the foam runs from x = {low:.1f} to {high:.1f} mm",
                 remedy=f"use {min(max(x, low), high):.1f}, or leave it out",
@@ -209,19 +210,25 @@ def buttock_spans(templates: Templates, low: float, high: float) -> tuple[Span, 
         A buttock outside the foam, or two templates that overlap.
     """
     half = 0.5 * templates.thickness
-    for i, y in enumerate(templates.buttocks):
+    for y in templates.buttocks:
         if not low + half <= y <= high - half:
             raise PlugError(
-                param=f"templates.buttocks[{i}]",
+                param="templates.buttocks",
                 value=y,
                 reason=f"{templates.thickness:g} mm have no room: the foam is y = {low:.1f} to {high:.1f} mm",
-                remedy=f"use {min(max(y, low + half), high - half):.1f}, or a number nearer the middle"
+                remedy=f"use {_nearest(y, low + half, high - half):.6g}, or a number nearer the middle"
                 if high - low >= templates.thickness
                 else f"leave it out: the foam is {high - low:.1f} mm broad",
             )
     spans = [Span(at_mm=y, from_mm=y - half, to_mm=y + half) for y in templates.buttocks]
     _check_apart(spans, templates, "buttocks")
     return tuple(spans)
+
+
+def _nearest(y: float, low: float, high: float) -> float:
+    """Return the place between two that lies nearest to another, to 0.1 mm where one such lies between."""
+    tenths = math.ceil(10.0 * low) if y < low else math.floor(10.0 * high)
+    return 0.1 * tenths if low <= 0.1 * tenths <= high else 0.5 * (low + high)
 
 
 def _span(x: float, templates: Templates, low: float, high: float) -> Span | None:

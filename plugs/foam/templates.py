@@ -171,10 +171,10 @@ def make_templates(
             kept.append((span, sheet))
         else:
             found.append(nothing_there(span, templates))
-    for i, (span, sheet) in enumerate(zip(buttocks, along, strict=True)):
+    for span, sheet in zip(buttocks, along, strict=True):
         if sheet is None:
             raise PlugError(
-                param=f"templates.buttocks[{i}]",
+                param="templates.buttocks",
                 value=span.at_mm,
                 reason="no part of the plug is solid over the template's thickness there",
                 remedy=f"use {0.5 * float(low[1] + high[1]):.1f}, the middle of the foam, or leave it out",

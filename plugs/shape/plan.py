@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,9 @@ from numpy.typing import NDArray
 from plugs.errors import Finding, PlugError, promise
 from plugs.shape.section import End, LinesPlan, Station
 from plugs.tolerances import LENGTH
+
+_APART: Final = 0.01
+"""Two stations are at least so far apart, mm."""
 
 Array = NDArray[np.float64]
 
@@ -173,16 +177,30 @@ def _positions(stations: Sequence[Station]) -> Array:
     """Return the x of the stations, increasing."""
     x = [s.x for s in stations]
     for i in range(1, len(x)):
-        if x[i] - x[i - 1] < 0.01:
-            same = abs(x[i] - x[i - 1]) < 0.01
+        if x[i] - x[i - 1] < _APART:
+            same = abs(x[i] - x[i - 1]) < _APART
             raise PlugError(
                 param=f"stations[{i}].x",
                 value=x[i],
                 reason=("two stations stand at the same place" if same else "stations run aft, in order of x")
                 + f": stations[{i - 1}].x is {x[i - 1]:g}",
-                remedy=f"use more than {x[i - 1]:g}, such as {x[i - 1] + 50:g}, or take one of the two out",
+                remedy=_moved(x, i)
+                if same
+                else f"give the stations in this order of x: {', '.join(map(_told, sorted(x)))}",
             )
     return np.array(x, dtype=np.float64)
+
+
+def _moved(x: Sequence[float], i: int) -> str:
+    """Return where one of two stations at one place may stand: halfway to the next, if there is one."""
+    later = [other for other in x if other > x[i - 1] + 2.0 * _APART]
+    free = 0.5 * (x[i - 1] + min(later)) if later else x[i - 1] + 50.0
+    return f"use {_told(free)} for one of the two, or take it out"
+
+
+def _told(x: float) -> str:
+    """Return a place in as few digits as hold it to 0.001 mm."""
+    return f"{round(x, 3) + 0.0:.10g}"
 
 
 def _corners(stations: Sequence[Station], drawn: tuple[str, ...]) -> tuple[Array, Array]:

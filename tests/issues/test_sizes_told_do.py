@@ -6,8 +6,10 @@ import pytest
 
 from plugs.errors import PlugError
 from plugs.foam.layers import Stack, make_layers
+from plugs.foam.template_words import Templates, buttock_spans
 from plugs.shape.checks import checked_loft
 from plugs.shape.recess import Recess, make_tool
+from plugs.shape.section import Corner, LinesPlan, Station
 from tests.shapes import box_plan, solid_of
 
 
@@ -38,3 +40,42 @@ def test_start_and_sheets_that_are_told_do(high: float) -> None:
         (told,) = re.findall(r"use (-?[\d.]+(?:e[-+]\d+)?), where", caught.value.remedy)
         assert len(told) <= 6
         make_layers(body, Stack(thicknesses=(20.0,), start=float(told), direction=direction))
+
+
+@pytest.mark.parametrize("half", [100.0, 100.06, 100.0 / 3.0, 2.03, 2.0])
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+def test_buttock_that_is_told_does(half: float, side: float) -> None:
+    """98.1 was told where 98.06 is the most; which of several is named by its place, not by a number."""
+    with pytest.raises(PlugError) as caught:
+        buttock_spans(Templates(thickness=4.0, buttocks=(side * 150.0,)), -half, half)
+    assert (caught.value.param, caught.value.value) == ("templates.buttocks", side * 150.0)
+    (told,) = re.findall(r"use (-?[\d.]+), or", caught.value.remedy)
+    (span,) = buttock_spans(Templates(thickness=4.0, buttocks=(float(told),)), -half, half)
+    assert abs(span.at_mm) == pytest.approx(half - 2.0, abs=0.1)
+
+
+def lines(xs: tuple[float, ...]) -> LinesPlan:
+    """Return a box with stations there, in that order."""
+    return LinesPlan(
+        stations=[Station(x=x, corners={"low": Corner(50.0, 0.0), "high": Corner(50.0, 100.0)}) for x in xs]
+    )
+
+
+@pytest.mark.parametrize("xs", [(600.0, 300.0, 0.0), (0.0, 600.0, 300.0), (10.0, -0.125, 400.0)])
+def test_stations_turned_round_are_told_their_order(xs: tuple[float, ...]) -> None:
+    """Those from aft forward were told "use more than 600", one by one, which built another plug."""
+    with pytest.raises(PlugError) as caught:
+        checked_loft(lines(xs))
+    told = tuple(float(x) for x in re.findall(r"-?[\d.]+", caught.value.remedy))
+    assert told == tuple(sorted(xs))
+    checked_loft(lines(told))
+
+
+@pytest.mark.parametrize("xs", [(0.0, 300.0, 300.0), (0.0, 0.0, 30.0), (0.0, 5.0, 5.004, 5.1)])
+def test_station_at_the_place_of_another_is_told_one_that_is_free(xs: tuple[float, ...]) -> None:
+    """50 mm farther was told, which passed the next station."""
+    with pytest.raises(PlugError) as caught:
+        checked_loft(lines(xs))
+    (told,) = re.findall(r"use (-?[\d.]+) for", caught.value.remedy)
+    row = int(re.findall(r"\d+", caught.value.param)[0])
+    checked_loft(lines((*xs[:row], float(told), *xs[row + 1 :])))

@@ -155,7 +155,7 @@ def test_station_outside_the_foam() -> None:
     assert len(templates) == 2
     assert [f.code for f in findings] == ["station-without-template"]
     error = refused(stations=(-50.0,))
-    assert error.param == "templates.stations[0]"
+    assert error.param == "templates.stations"
     assert "use 0.0" in error.remedy
 
 
@@ -180,7 +180,7 @@ def test_slots_are_shared_by_both() -> None:
         ({"relief": "none"}, "templates.relief"),
         ({"clearance": -0.1}, "templates.clearance"),
         ({"bit_diameter": 6.5}, "templates.bit_diameter"),
-        ({"buttocks": (99.0,)}, "templates.buttocks[0]"),
+        ({"buttocks": (99.0,)}, "templates.buttocks"),
         ({"buttocks": (0.0, 4.0)}, "templates.buttocks"),
         ({"waterlines": ("low",)}, "templates.waterlines[0]"),
         ({"screw_diameter": -4.0}, "templates.screw_diameter"),
@@ -198,7 +198,7 @@ def test_remedies_do() -> None:
     """The numbers of the errors are taken."""
     assert "use stations=(50,)" in refused(stations=(50.0, 53.0)).remedy
     assert len(made(stations=(50.0,))) == 1
-    assert "use 97.0" in refused(buttocks=(99.0,)).remedy
+    assert "use 97," in refused(buttocks=(99.0,)).remedy
     assert len(made(stations=(), buttocks=(97.0,))) == 1
     assert "at most 6.2" in refused(bit_diameter=6.5).remedy
     assert checked_templates(Templates(bit_diameter=6.2)).bit_diameter == 6.2
@@ -209,7 +209,7 @@ def test_hollow_plug_refuses_its_centreline() -> None:
     tunnel = mesh.prism(shapely.MultiPolygon([shapely.box(-10, -20, 310, 20)]), -1.0, 120.0)
     with pytest.raises(PlugError) as caught:
         make_templates(mesh.less(BOX, tunnel), Templates(stations=(), buttocks=(0.0,)), STATIONS)
-    assert caught.value.param == "templates.buttocks[0]"
+    assert caught.value.param == "templates.buttocks"
 
 
 # ---- bays of foam
