@@ -97,6 +97,7 @@ def _gains(finish: Loft, foam: Loft, cover: Cover, zone: Zone) -> tuple[Array, f
     weight = np.sum(rate * rate, axis=-1)
     gain = -np.sum(rate * excess, axis=-1) / np.where(weight > 0.0, weight, 1.0)
     gain = np.clip(gain, (_STAYS - 1.0) * radius, radius)
+    gain[0] = 0.0  # where the zone begins its radii are those of the bay before it
     for j in range(1, len(t)):  # beyond the last that can be measured a blend goes on as it was
         gain[j] = np.where(is_measured[j].any(axis=-1), gain[j], gain[j - 1])
     return gain, off

@@ -448,7 +448,7 @@ def test_step_says_its_own_unit(step) -> None:
     [
         ("two", "mating[0].body", "2 bodies, of 100 x 80 x 60; 9 x 8 x 7 mm"),
         ("sheet", "mating[0].body", "0 solids"),
-        ("huge", "mating[0].body", "30000 mm"),
+        ("huge", "mating[0].body", "30 m long"),
     ],
 )
 def test_step_bodies_that_do_not_do(step, name: str, param: str, says: str) -> None:
