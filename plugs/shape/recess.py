@@ -225,7 +225,7 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
     held = held_by(item.plate, item.holds, item.clearance, param) if isinstance(item, Recess) else None
     size = _size(item, held, depth, draft, param)
     _check_on_panel(loft, seat, size, item, held, param)
-    reach = _reach(seat, _mouth(size), is_cut=is_cut)
+    reach = seat.stands_over(_mouth(size), is_cut=is_cut)
     if held is not None and not is_through:
         _check_floor(seat, held, size, param)
     if skin > 0.0:
@@ -237,7 +237,7 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
         name=item.known_as,
         kind="cut" if is_cut else "add",
         loft=tool,
-        frame=_frame(seat, is_cut=is_cut),
+        frame=seat.frame(is_cut=is_cut),
         depth=depth,
         is_through=is_through,
         held=held,
@@ -245,12 +245,6 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
     )
     promise(held is None or made.flat.holds(held.room), f"{made.name} does not hold {made.held}")
     return made
-
-
-def _frame(seat: Seat, *, is_cut: bool) -> Array:
-    """Return a tool's axes and its middle: inward for a cut, outward for a boss."""
-    along = -seat.outward if is_cut else seat.outward
-    return np.stack([along, np.cross(seat.height, along), seat.height, seat.point], axis=1)
 
 
 def _through(loft: Loft, seat: Seat, item: Recess | Boss, param: str) -> float:
@@ -265,12 +259,6 @@ def _through(loft: Loft, seat: Seat, item: Recess | Boss, param: str) -> float:
     corners = loft.sections(np.linspace(loft.breaks[0], loft.breaks[-1], _ALONG))
     body = corners.place(np.arange(corners.rings.points.shape[1]), np.array(0.0))
     return float(((seat.point - body) @ seat.outward).max()) + _OUT
-
-
-def _reach(seat: Seat, outline: shapely.Polygon, *, is_cut: bool) -> float:
-    """Return how far the surface stands out over a recess's plane, or falls away under a boss's."""
-    heights = seat.heights_under(outline)
-    return max(float(heights.max(initial=0.0) if is_cut else -heights.min(initial=0.0)), 0.0)
 
 
 def _mouth(size: _Size) -> shapely.Polygon:
@@ -422,7 +410,7 @@ def _check_floor(seat: Seat, held: Held, size: _Size, param: str) -> None:
 def _outline_on(seat: Seat, size: _Size, *, is_cut: bool) -> shapely.Polygon:
     """Return a tool's outline where it meets the surface: with draft it is wider where that stands out."""
     mouth = _mouth(size)
-    wider = _reach(seat, mouth, is_cut=is_cut) * max(float(np.tan(np.radians(size.draft_deg))), 0.0)
+    wider = seat.stands_over(mouth, is_cut=is_cut) * max(float(np.tan(np.radians(size.draft_deg))), 0.0)
     if wider < LENGTH:
         return mouth
     return _mouth(

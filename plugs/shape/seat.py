@@ -99,6 +99,35 @@ class Seat:
         edge = np.asarray(outline.segmentize(0.02 * outline.length).exterior.coords)
         return np.concatenate([points[is_under, 2], _heights_at(self.surface, edge)])
 
+    def frame(self, *, is_cut: bool) -> Array:
+        """Return a tool's axes and its middle: inward for a cut, outward for a boss.
+
+        Parameters
+        ----------
+        is_cut : bool
+
+        Returns
+        -------
+        (3, 4) float, dimensionless and mm
+        """
+        along = -self.outward if is_cut else self.outward
+        return np.stack([along, np.cross(self.height, along), self.height, self.point], axis=1)
+
+    def stands_over(self, outline: shapely.Polygon, *, is_cut: bool) -> float:
+        """Return how far the surface stands out over a recess's plane, or falls away under a boss's.
+
+        Parameters
+        ----------
+        outline : shapely.Polygon, mm
+        is_cut : bool
+
+        Returns
+        -------
+        float, mm
+        """
+        heights = self.heights_under(outline)
+        return max(float(heights.max(initial=0.0) if is_cut else -heights.min(initial=0.0)), 0.0)
+
 
 def find_seat(loft: Loft, place: Place, param: str) -> Seat:
     """Return where a tool stands.
