@@ -336,7 +336,7 @@ def _near_joints(pinned: Pinned, pieces: Sequence[shapely.Polygon], pins: Pins) 
     foam = float(away[least]) - 0.5 * pinned.diameter
     if foam >= BESIDE_A_JOINT * pinned.diameter - _SPARE:
         return []
-    thinner = foam / BESIDE_A_JOINT
+    thinner = float(np.floor(10.0 * foam / BESIDE_A_JOINT)) / 10.0
     return [
         Finding(
             code="pin-near-joint",
