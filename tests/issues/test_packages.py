@@ -17,10 +17,11 @@ from tests.cli.test_commands import ROOT
 
 BUILD = """\
 import sys
-from setuptools import build_meta
+sys.path.insert(0, ".ci")
+import build_sources
 sys.argv[1:] = []
-build_meta.build_sdist("dist")
-build_meta.build_wheel("dist")
+build_sources.build_sdist("dist")
+build_sources.build_wheel("dist")
 """
 
 
@@ -43,7 +44,7 @@ def dist(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     tree.mkdir()
     for name in ("plugs", "recipes", "tests", ".ci"):
         shutil.copytree(ROOT / name, tree / name, ignore=shutil.ignore_patterns("__pycache__"))
-    for name in ("README.md", "DEVELOPERS.md", "MANIFEST.in", "pyproject.toml"):
+    for name in ("README.md", "DEVELOPERS.md", "pyproject.toml"):
         shutil.copy(ROOT / name, tree / name)
     run = run_in(tree, "-c", BUILD, path=Path(setuptools.__file__).parents[1])
     assert run.returncode == 0, run.stderr
