@@ -270,12 +270,7 @@ def format_length(value: float, unit: str) -> str:
             param="unit", value=unit, reason="lengths are shown in mm or in inches", remedy='use "mm" or "in"'
         )
     sixteenths = math.floor(abs(value) * 16.0 * 5.0 / 127.0 + 0.5)
-    whole, rest = divmod(sixteenths, 16)
-    common = math.gcd(rest, 16)
-    parts = [str(whole)] if whole or not rest else []
-    if rest:
-        parts.append(f"{rest // common}/{16 // common}")
-    return f"{'-' if value < 0.0 and sixteenths else ''}{' '.join(parts)} in"
+    return _in_fractions(-sixteenths if value < 0.0 else sixteenths, 16)
 
 
 def format_fine(value: float, unit: str) -> str:
@@ -331,10 +326,15 @@ def format_size(value: float, unit: str) -> str:
     parts = round(value * 64.0 / 25.4)
     if unit == "mm" or abs(value - parts * 25.4 / 64.0) > _SAME_SIZE:
         return own if unit == "mm" else f"{own} ({value / 25.4:.3f} in)"
-    whole, rest = divmod(abs(parts), 64)
-    common = math.gcd(rest, 64)
+    return _in_fractions(parts, 64)
+
+
+def _in_fractions(parts: int, under: int) -> str:
+    """Return so many parts of an inch as a whole number and a reduced fraction."""
+    whole, rest = divmod(abs(parts), under)
+    common = math.gcd(rest, under)
     words = [str(whole)] if whole or not rest else []
-    words += [f"{rest // common}/{64 // common}"] if rest else []
+    words += [f"{rest // common}/{under // common}"] if rest else []
     return f"{'-' if parts < 0 else ''}{' '.join(words)} in"
 
 
