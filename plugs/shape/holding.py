@@ -24,7 +24,6 @@ from plugs.shape.section import End
 from plugs.shape.stations import Loft, assemble_loft
 from plugs.tolerances import LENGTH
 
-_MOST: Final = 100.0
 _HALVINGS: Final = 12
 
 
@@ -43,11 +42,6 @@ class Rounded:
     width: float
     height: float
     radius: float
-
-    @property
-    def around(self) -> float:
-        """How long its outline is, mm."""
-        return 2.0 * (self.width + self.height) - (8.0 - 2.0 * math.pi) * self.radius
 
     def grown(self, by: float) -> Rounded:
         """Return the parallel rectangle: a sharp corner grows round, and stays sharp when it shrinks.
@@ -122,7 +116,7 @@ class Held:
         return self.thing.grown(self.clearance)
 
 
-def held_by(plate: str | None, holds: Sequence[float] | None, clearance: object, param: str) -> Held | None:
+def held_by(plate: str | None, holds: Sequence[float] | None, clearance: float, param: str) -> Held | None:
     """Return what a recess is to hold.
 
     Parameters
@@ -154,29 +148,21 @@ def held_by(plate: str | None, holds: Sequence[float] | None, clearance: object,
             reason=f"it holds the plate {plate!r} already",
             remedy="give 1 of plate and holds",
         )
-    room = number(f"{param}.clearance", clearance, least=0.0, most=_MOST)
     if plate is not None:
         width, height, radius = plate_size(plate, 0.0, f"{param}.plate")
         return Held(
             name=f"the plate {plate!r}",
             thing=Rounded(width=width, height=height, radius=radius),
-            clearance=room,
+            clearance=clearance,
         )
-    sizes = tuple(holds) if isinstance(holds, Sequence) and not isinstance(holds, str) else ()
-    if len(sizes) not in (2, 3):
-        raise PlugError(
-            param=f"{param}.holds",
-            value=holds,
-            reason="a thing has a width and a height, and may have round corners",
-            remedy="write holds=(300.0, 150.0), or holds=(300.0, 150.0, 10.0) with its corner radius",
-        )
+    sizes = tuple(holds or ())
     width, height = (number(f"{param}.holds[{i}]", sizes[i], least=1.0) for i in (0, 1))
     half = 0.5 * min(width, height)
     radius = number(f"{param}.holds[2]", sizes[2], least=0.0, most=half) if len(sizes) == 3 else 0.0
     return Held(
         name=f"what it holds, {width:g} x {height:g} mm,",
         thing=Rounded(width=width, height=height, radius=radius),
-        clearance=room,
+        clearance=clearance,
     )
 
 

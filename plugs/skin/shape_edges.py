@@ -126,7 +126,7 @@ def shape_edges(
     for item, tool, skin in zip(items, tools, skins or [0.0] * len(items), strict=True):
         is_cut, name = isinstance(item, Recess), tool.name
         more = skin if is_cut else -skin  # what the tool's foam outline is larger by, and its base deeper
-        base, tip = tool.section(more).around, tool.section(tool.depth).around
+        base, tip = tool.section(more).perimeter, tool.section(tool.depth).perimeter
         table = tool.loft.table
         drawn_in = float(np.abs(table.corners[:, :, 0] - table.corners[0, :, 0]).max())
         high = item.depth if isinstance(item, Recess) else item.rise

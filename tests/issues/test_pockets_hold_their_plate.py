@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 import shapely
 
+from plugs.checking import checked
 from plugs.errors import PlugError
 from plugs.shape.checks import checked_loft
 from plugs.shape.plates import PLATES
@@ -206,8 +207,10 @@ def test_nothing_is_left_over_the_mouth_on_a_hollow_panel() -> None:
     ],
 )
 def test_words_that_say_no_thing(words: dict[str, object], param: str) -> None:
-    """Refused by name."""
-    assert refused(Recess(panel="aft", z=200.0, **words)).param == f"recesses[0].{param}"  # type: ignore[arg-type]
+    """Refused by name, by the check of every word or by the recess itself."""
+    with pytest.raises(PlugError) as caught:
+        tool_of(checked(Recess(panel="aft", z=200.0, **words), Recess, "recesses[0]"))  # type: ignore[arg-type]
+    assert caught.value.param == f"recesses[0].{param}"
 
 
 def test_through_cut_holds_at_its_far_side() -> None:
