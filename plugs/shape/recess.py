@@ -16,7 +16,7 @@ from plugs.errors import PlugError, promise
 from plugs.limits import Count, OneOf, Within
 from plugs.shape.checks import checked_loft
 from plugs.shape.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for, smaller_blend, up
-from plugs.shape.seat import Seat, find_seat, flat_runs, flat_words, move_words
+from plugs.shape.seat import Seat, find_seat, flat_runs, flat_words, move_onto, move_words, moved_to
 from plugs.shape.section import Corner, End, LinesPlan, Station
 from plugs.shape.stations import Loft
 from plugs.tolerances import LARGEST, LENGTH, SMALLEST_BODY
@@ -447,7 +447,7 @@ def _check_on_panel(
         low, high = (middle, high) if seat.room.contains(small) else (low, middle)
     bounds = outline.bounds
     wide, tall = bounds[2] - bounds[0], bounds[3] - bounds[1]
-    most = np.floor(np.array([wide, tall]) * low)
+    most = np.floor(np.array([wide, tall]) * low - [wide - size.width, tall - size.height])
     smaller = f"make it at most {most[0]:g} x {most[1]:g} mm here"
     snug = _snug(item, held, size, param) if isinstance(item, Recess) and held is not None else None
     if snug is not None and seat.room.contains(_outline_on(seat, snug, is_cut=is_cut)):
@@ -456,14 +456,16 @@ def _check_on_panel(
     elif held is not None:
         most = np.floor(most - [size.width - held.thing.width, size.height - held.thing.height])
         smaller = f"hold at most {most[0]:g} x {most[1]:g} mm here"
+    move = move_onto(outline, seat, over)
     raise PlugError(
         param=f"{param}.panel",
         value=item.panel,
         reason=f"the outline, {wide:.1f} x {tall:.1f} mm, leaves the flat of {place} by {over:.1f} mm, into "
         f"the blend or over the edge: {flat_words(seat, outline)}",
-        remedy=move_words(outline, seat, over)
+        remedy=move_words(move)
         + _blend_words(loft, item, size, param)
         + (smaller if low > 0.0 and most.min() > 1.0 else "move it onto the panel"),
+        would_do=moved_to(item, move, param),
     )
 
 

@@ -396,8 +396,8 @@ def flat_words(seat: Seat, outline: shapely.Polygon) -> str:
     return "the flat is " + " and ".join(words)
 
 
-def move_words(outline: shapely.Polygon, seat: Seat, over: float) -> str:
-    """Return a move that brings an outline onto its panel, in words, or nothing.
+def move_onto(outline: shapely.Polygon, seat: Seat, over: float) -> tuple[int, float] | None:
+    """Return a move along an axis of the plug's that brings an outline onto its panel.
 
     Parameters
     ----------
@@ -408,7 +408,8 @@ def move_words(outline: shapely.Polygon, seat: Seat, over: float) -> str:
 
     Returns
     -------
-    str
+    tuple of int and float, or None
+        The axis, from 0, and how far along it, mm; None where no such move does.
     """
     for direction in (seat.width, -seat.width, seat.height, -seat.height):
         shift = over + 0.1
@@ -417,6 +418,49 @@ def move_words(outline: shapely.Polygon, seat: Seat, over: float) -> str:
         )
         if seat.room.contains(moved):
             axis = int(np.argmax(np.abs(direction)))
-            words = (("forward", "aft"), ("to port", "to starboard"), ("down", "up"))[axis]
-            return f"move it {shift:.1f} mm {words[int(direction[axis] > 0.0)]}, or "
-    return ""
+            return axis, float(np.copysign(shift, direction[axis]))
+    return None
+
+
+def move_words(move: tuple[int, float] | None) -> str:
+    """Return a move in words, or nothing.
+
+    Parameters
+    ----------
+    move : tuple of int and float, or None
+        As from `move_onto`, mm.
+
+    Returns
+    -------
+    str
+    """
+    if move is None:
+        return ""
+    axis, shift = move
+    words = (("forward", "aft"), ("to port", "to starboard"), ("down", "up"))[axis]
+    return f"move it {abs(shift):.1f} mm {words[int(shift > 0.0)]}, or "
+
+
+def moved_to(item: Place, move: tuple[int, float] | None, param: str) -> list[tuple[str, float]]:
+    """Return the word of the recipe that a move changes, with its new value, where one word does it.
+
+    Parameters
+    ----------
+    item : Recess or Boss
+    move : tuple of int and float, or None
+        As from `move_onto`, mm.
+    param : str
+        Where the recipe gives the item.
+
+    Returns
+    -------
+    list of (str, float), mm
+        Empty for a move across a panel.
+    """
+    if move is None:
+        return []
+    axis, shift = move
+    word = "xyz"[axis]
+    old = getattr(item, word)
+    is_own = (word == "x") != (item.panel in ("front", "aft"))
+    return [(f"{param}.{word}", float(old) + shift)] if is_own and old is not None else []

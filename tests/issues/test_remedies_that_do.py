@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -112,3 +113,32 @@ def test_hand_that_presses_a_deck_in_by_a_tenth_of_a_metre() -> None:
     assert "far too thin" in found.message
     assert re.search(r"lay [\d.]+ mm .*crown it by \d+ mm.* rib", found.remedy)
     assert np.isfinite(sag.least_thickness)
+
+
+@pytest.mark.parametrize(
+    ("item", "word"),
+    [
+        (Recess(panel="deck", x=30.0, width=60.0, height=80.0, depth=8.0), "x"),
+        (Recess(panel="aft", y=98.0, z=60.0, width=40.0, height=30.0, depth=8.0), "y"),
+        (Recess(panel="aft", y=0.0, z=110.0, width=40.0, height=30.0, depth=8.0), "z"),
+    ],
+)
+def test_a_recess_off_its_flat_is_moved_as_told(item: Recess, word: str) -> None:
+    """A box of 400 x 240 x 120 mm: the word and its value in the error put the recess on its panel."""
+    loft = checked_loft(box_plan(400.0, 240.0, 120.0, radius=5.0))
+    with pytest.raises(PlugError) as caught:
+        make_tool(loft, item, "recesses[0]")
+    ((path, value),) = caught.value.would_do
+    assert path == f"recesses[0].{word}"
+    make_tool(loft, replace(item, **{word: value}), "recesses[0]")
+
+
+def test_a_drafted_recess_is_made_as_small_as_told() -> None:
+    """What "at most" tells is the mouth's own size, also where draft makes its outline wider."""
+    loft = checked_loft(box_plan(400.0, 240.0, 120.0, radius=40.0))
+    item = Recess(panel="deck", x=200.0, width=200.0, height=100.0, depth=8.0, draft_deg=10.0)
+    with pytest.raises(PlugError) as caught:
+        make_tool(loft, item, "recesses[0]")
+    size = re.search(r"make it at most (\d+) x (\d+) mm here", caught.value.remedy)
+    assert size is not None
+    make_tool(loft, replace(item, width=float(size[1]), height=float(size[2])), "recesses[0]")
