@@ -119,7 +119,7 @@ def test_hand_that_presses_a_deck_in_by_a_tenth_of_a_metre() -> None:
     ("item", "word"),
     [
         (Recess(panel="deck", x=30.0, width=60.0, height=80.0, depth=8.0), "x"),
-        (Recess(panel="aft", y=98.0, z=60.0, width=40.0, height=30.0, depth=8.0), "y"),
+        (Recess(panel="aft", y=105.0, z=60.0, width=40.0, height=30.0, depth=8.0), "y"),
         (Recess(panel="aft", y=0.0, z=110.0, width=40.0, height=30.0, depth=8.0), "z"),
     ],
 )
