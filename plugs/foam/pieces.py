@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -24,6 +24,7 @@ from plugs.tolerances import LENGTH
 
 _BEYOND = 1.0
 _BORDER = 0.01
+_TRIALS = 5
 _LOST_MM2 = 1e-2
 """Slivers of outlines that the mesh engine leaves out."""
 
@@ -195,25 +196,25 @@ def make_pieces(
     tuple of Pieces and (tuple of Finding)
     """
     density = _density(density_kg_m3)
-    before: list[JointLine] = []
+
+    def parted_by(words: Joints) -> list[tuple[list[Part], list[JointLine]]]:
+        return _all_parts(layers, words, sizes, recesses, turns)
+
+    found = parted_by(joints)
+    drawn = [lines for _, lines in found]
+    if slabs is None and any(len(parts) > 1 for parts, _ in found):
+        slabs = _slabs(body, layers)
     pieces: list[Piece] = []
-    drawn: list[list[JointLine]] = []
-    for i, layer in enumerate(layers):
-        rule = Rule(sizes=tuple(sizes[i]), may_turn=turns != "grain", joints=joints)
-        keep_off = recesses[i] if len(recesses) else None
-        parts, lines = _parts(layer, rule, keep_off, before)
-        if len(parts) > 1 and slabs is None:
-            slabs = _slabs(body, layers)
-        slab = slabs[i] if slabs is not None else None
-        pieces += _named(layer, parts, slab, density)
-        drawn.append(lines)
-        before = lines
+    for i, (layer, (parts, _)) in enumerate(zip(layers, found, strict=True)):
+        pieces += _named(layer, parts, None if slabs is None else slabs[i], density)
     joined: list[Joint] = []
     told = told_apart(drawn)
     for layer, lines in zip(layers, told, strict=True):
         beside = [piece for piece in pieces if piece.layer == layer.name] if lines else []
         joined += [_joint(layer, n, line, beside) for n, line in enumerate(lines, start=1)]
-    findings = _findings(joined, [line for lines in told for line in lines], joints)
+    kept = [line for lines in told for line in lines]
+    least = _stagger_that_does(kept, joints, lambda words: [lines for _, lines in parted_by(words)])
+    findings = _findings(joined, kept, joints, least)
     return Pieces(pieces=tuple(pieces), joints=tuple(joined)), tuple(findings)
 
 
@@ -261,6 +262,44 @@ def blank_of(piece: Piece, turns: str = "quarter") -> Blank:
 def _density(value: float | None) -> float | None:
     """Return a foam's density, checked."""
     return None if value is None else number("density_kg_m3", value, least=1.0, most=2000.0)
+
+
+def _all_parts(
+    layers: Sequence[Layer],
+    joints: Joints,
+    sizes: Sequence[Sequence[Size]],
+    recesses: Sequence[shapely.Geometry],
+    turns: str,
+) -> list[tuple[list[Part], list[JointLine]]]:
+    """Return the parts of each layer and the joints in it."""
+    found: list[tuple[list[Part], list[JointLine]]] = []
+    for i, layer in enumerate(layers):
+        rule = Rule(sizes=tuple(sizes[i]), may_turn=turns != "grain", joints=joints)
+        before = found[-1][1] if found else []
+        found.append(_parts(layer, rule, recesses[i] if len(recesses) else None, before))
+    return found
+
+
+def _stagger_that_does(
+    lines: Sequence[JointLine], words: Joints, drawn_by: Callable[[Joints], list[list[JointLine]]]
+) -> int | None:
+    """Return a stagger that can be kept where the one asked for cannot, tried; None where none is found.
+
+    Joints drawn for a smaller stagger lie elsewhere, nearer to the middle: what was kept before need not be.
+    """
+    for _ in range(_TRIALS):
+        kept = [line.apart for line in lines if line.apart is not None]
+        if not any("stagger" in line.faults for line in lines) or not kept:
+            return None
+        least = min(math.floor(min(kept) + 1e-6), math.ceil(words.stagger) - 1)
+        if least <= 0:
+            return None
+        words = replace(words, stagger=float(least))
+        drawn = drawn_by(words)
+        lines = [line for own in told_apart(drawn) for line in own]
+        if not any("stagger" in line.faults for line in lines):
+            return least
+    return None
 
 
 def _parts(
@@ -364,11 +403,12 @@ def _joint(layer: Layer, number_in_layer: int, line: JointLine, pieces: Sequence
     )
 
 
-def _findings(joints: Sequence[Joint], lines: Sequence[JointLine], words: Joints) -> list[Finding]:
-    """Return what could not be kept of the distances that the recipe asks for."""
+def _findings(
+    joints: Sequence[Joint], lines: Sequence[JointLine], words: Joints, least: int | None
+) -> list[Finding]:
+    """Return what could not be kept of the distances that the recipe asks for; the stagger that can be."""
     found = []
-    kept = [line.apart for line in lines if line.apart is not None]
-    least = math.floor(min(kept, default=0.0) + 1e-6)
+    smaller = "a smaller stagger" if least is None else f"a stagger of {told(least, 'd', 'most')}"
     for joint, line in zip(joints, lines, strict=True):
         where = f"{joint.name}, at {joint.square_to} = {told(joint.at, '.0f')}"
         if "stagger" in line.faults and line.apart is not None:
@@ -379,7 +419,7 @@ def _findings(joints: Sequence[Joint], lines: Sequence[JointLine], words: Joints
                     where=where,
                     message=f"it lies {told(line.apart, '.0f')} from the next joint, not "
                     f"{told(words.stagger, 'g')}",
-                    remedy=f"use longer sheets, or a stagger of {told(least, 'd', 'most')}",
+                    remedy=f"use longer sheets, or {smaller}",
                 )
             )
         if "recess" in line.faults:

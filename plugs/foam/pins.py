@@ -43,6 +43,7 @@ NO_KEEP_OUTS: Final[Mapping[str, shapely.Geometry]] = MappingProxyType({})
 
 _END_TO_END: Final = 0.45
 _SPARE: Final = 0.01
+_THINNEST_PIN: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +62,7 @@ class Pins:
         those of the next.
     """
 
-    diameter: Annotated[float, Within(0.5, 100.0)] = 6.0
+    diameter: Annotated[float, Within(_THINNEST_PIN, 100.0)] = 6.0
     clearance: Annotated[float, Within(0.0, 200.0)] = 3.0
     depth_ratio: Annotated[float, Within(0.05, 0.9)] = 0.4
 
@@ -337,6 +338,7 @@ def _near_joints(pinned: Pinned, pieces: Sequence[shapely.Polygon], pins: Pins) 
     if foam >= BESIDE_A_JOINT * pinned.diameter - _SPARE:
         return []
     thinner = float(np.floor(10.0 * foam / BESIDE_A_JOINT)) / 10.0
+    other = f", or use pins of {told(thinner, '.1f', 'most')} (pins.diameter)"
     return [
         Finding(
             code="pin-near-joint",
@@ -344,7 +346,6 @@ def _near_joints(pinned: Pinned, pieces: Sequence[shapely.Polygon], pins: Pins) 
             where=f"{pinned.pins[least].name}, between {pinned.contact.lower_layer} and "
             f"{pinned.contact.upper_layer}",
             message=f"{told(foam, '.1f')} of foam is left between pin and edge of a piece: it may break out",
-            remedy=f"drill it with care, or use pins of {told(max(thinner, 0.5), '.1f', 'most')} "
-            "(pins.diameter)",
+            remedy="drill it with care" + (other if thinner >= _THINNEST_PIN else ""),
         )
     ]

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.foam.template_words import Templates
+from plugs.foam.template_words import LEAST_MARGIN, Templates
 
 Array = NDArray[np.float64]
+
+LEAST_SCREWS: Final = 2
+"""To hold a template so that it does not turn."""
 
 _LEVELS = 9
 _THINNED = 0.05
@@ -67,6 +72,49 @@ def make_holes(region: shapely.MultiPolygon, templates: Templates) -> tuple[Hole
             for centre in _screws(shapely.intersection(inner, part), templates):
                 holes.append(Hole(kind="screw", centre=centre, diameter=templates.screw_diameter))
     return tuple(holes)
+
+
+def n_screws(holes: Sequence[Hole]) -> int:
+    """Return how many of some holes are for screws.
+
+    Parameters
+    ----------
+    holes : sequence of Hole
+
+    Returns
+    -------
+    int
+    """
+    return sum(hole.kind == "screw" for hole in holes)
+
+
+def margin_for_screws(region: shapely.MultiPolygon, templates: Templates) -> float | None:
+    """Return the widest margin, in tenths of a mm, with which a template has room for its screws.
+
+    Parameters
+    ----------
+    region : shapely.MultiPolygon, mm
+        The template with its slots cut.
+    templates : Templates
+        Checked.
+
+    Returns
+    -------
+    float or None, mm
+        None where the least margin leaves no room either.
+    """
+
+    def does(tenths: int) -> bool:
+        words = replace(templates, hole_margin=tenths / 10.0)
+        return n_screws(make_holes(region, words)) >= LEAST_SCREWS
+
+    low, high = math.ceil(10.0 * LEAST_MARGIN), math.ceil(10.0 * templates.hole_margin)
+    if low >= high or not does(low):
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if does(middle) else (low, middle)
+    return low / 10.0
 
 
 def holes_cut(holes: Sequence[Hole]) -> shapely.Geometry:

@@ -6,12 +6,15 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Annotated
+from typing import Annotated, Final
 
 from plugs.checking import checked
 from plugs.errors import Finding, PlugError
 from plugs.limits import Count, OneOf, OrOne, Within
 from plugs.told import told
+
+LEAST_MARGIN: Final = 1.0
+"""mm. From the edge of a hole to the edge of a template."""
 
 _MOST = 200
 
@@ -68,7 +71,7 @@ class Templates:
     relief: Annotated[str, OneOf(("dog-bone", "t-bone"))] = "dog-bone"
     screw_diameter: Annotated[float, Within(0.0, 100.0)] = 4.0
     foot_diameter: Annotated[float, Within(0.0, 1000.0)] = 0.0
-    hole_margin: Annotated[float, Within(1.0, 1000.0)] = 15.0
+    hole_margin: Annotated[float, Within(LEAST_MARGIN, 1000.0)] = 15.0
     bevel_mark: Annotated[float, Within(0.0, 1000.0)] = 0.5
 
 

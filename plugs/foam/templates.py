@@ -17,7 +17,14 @@ from numpy.typing import NDArray
 from plugs.errors import Finding, PlugError
 from plugs.foam.slots import Fit, Slot, Upright, interlock, slotted, sturdy_parts
 from plugs.foam.template_bevel import THINNED, WITHIN, Bevel, bevel_of
-from plugs.foam.template_holes import Hole, holes_cut, make_holes
+from plugs.foam.template_holes import (
+    LEAST_SCREWS,
+    Hole,
+    holes_cut,
+    make_holes,
+    margin_for_screws,
+    n_screws,
+)
 from plugs.foam.template_words import (
     Span,
     Templates,
@@ -406,20 +413,22 @@ def _doubts(template: Template, templates: Templates) -> list[Finding]:
                     where=where,
                     message=f"only {told(left, '.1f')} stand beyond the end of its slot for {slot.other}",
                     remedy=f"leave the waste on until it is glued in, or move it to where the plug is at "
-                    f"least {told(2.0 * _SHORT, 'g', 'least')} high",
+                    f"least {told(2.0 * _SHORT + templates.clearance, 'g', 'least')} high",
                 )
             )
-    screws = sum(hole.kind == "screw" for hole in template.holes)
-    if templates.screw_diameter > 0.0 and screws < 2:
+    screws = n_screws(template.holes)
+    if templates.screw_diameter > 0.0 and screws < LEAST_SCREWS:
+        margin = margin_for_screws(slotted(template.outline, template.slots), templates)
         found.append(
             Finding(
                 code="few-screws",
                 severity="note",
                 where=where,
-                message=f"it has room for {screws} of 2 screws, {told(templates.hole_margin, 'g')} inside "
-                "its edge",
-                remedy=f"use a templates.hole_margin under {told(templates.hole_margin, 'g', 'bare')}, or "
-                "glue it",
+                message=f"it has room for {screws} of {LEAST_SCREWS} screws, "
+                f"{told(templates.hole_margin, 'g')} inside its edge",
+                remedy="glue it"
+                if margin is None
+                else f"use a templates.hole_margin of at most {told(margin, 'g', 'baremost')}, or glue it",
             )
         )
     return found

@@ -259,7 +259,7 @@ def _all_shares(
                     "sharply "
                     f"than {len(shares[name]) - 1} arcs can follow",
                     remedy=f"fair the points, such as fair(points, tolerance={max(0.5, round(miss, 1)):g}), "
-                    "or name a corner where they turn",
+                    "wider where they scatter by more than that, or name a corner where they turn",
                 )
             )
     return shares, tuple(findings)

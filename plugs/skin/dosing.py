@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Annotated, Final
@@ -151,6 +152,22 @@ def pot_life_at(resin: Resin, temperature_c: float) -> float | None:
     if resin.pot_life_min is None:
         return None
     return float(resin.pot_life_min * 2.0 ** ((resin.pot_life_c - temperature_c) / _HALVING_C))
+
+
+def cool_enough_c(temperature_c: float, minutes: float, wanted: float) -> float:
+    """Return the temperature at which what takes some minutes takes as many as are wanted.
+
+    Parameters
+    ----------
+    temperature_c : float, degrees C
+    minutes, wanted : float, minutes
+
+    Returns
+    -------
+    float, degrees C
+        By the rule of `pot_life_at`.
+    """
+    return float(temperature_c - _HALVING_C * math.log2(wanted / minutes))
 
 
 def _fixed_dose(resin: Resin, hardener: Hardener) -> Dose:

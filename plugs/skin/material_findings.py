@@ -5,11 +5,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
 from plugs.errors import Finding
+from plugs.skin.dosing import cool_enough_c
 from plugs.skin.layup import Layup
 from plugs.skin.materials import Adhesive, Filler, Foam
 from plugs.skin.resin_plan import Pass, ResinPlan, passes_of
@@ -257,7 +259,6 @@ def _timing(layup: Layup, plan: ResinPlan) -> list[Finding]:
             )
         )
     elif plan.working_min < _SHORT_MIN:
-        lower = plan.shop.temperature_c - 10.0
         found.append(
             Finding(
                 code="pot-life-short",
@@ -266,12 +267,19 @@ def _timing(layup: Layup, plan: ResinPlan) -> list[Finding]:
                 message=f"{plan.working_min:.0f} min to lay a batch, of a pot life of "
                 f"{plan.pot_life_min:.0f} min; "
                 f"under {_SHORT_MIN:g} min is too little (common practice)",
-                remedy=f"work in the cool: near {lower:.0f} C it is twice as long; or take a slower "
-                "hardener or "
-                "resin",
+                remedy=_cooler(plan, plan.working_min, resin.least_c),
             )
         )
     return found
+
+
+def _cooler(plan: ResinPlan, working_min: float, least_c: float) -> str:
+    """Return how cool a shop leaves time to lay a batch, if the resin sets in it, or what else does."""
+    cooler = math.floor(cool_enough_c(plan.shop.temperature_c, working_min, _SHORT_MIN) + _NEARLY)
+    slower = "take a slower hardener or resin"
+    if cooler < least_c:
+        return f"{slower}: a shop as cool as would do is too cold for this one to set"
+    return f"work in the cool, at {cooler} C or less, or {slower}"
 
 
 def _wet(layup: Layup, plan: ResinPlan) -> list[Finding]:
