@@ -191,7 +191,7 @@ def _gaps(
     """
     asked = asked_depths(foam, cover, t)
     depth = asked[np.arange(len(t)), segment]
-    here = foam.sections(t)
+    here = _sections_at(foam, t)
     points, is_long = _points(here, segment, ratio)
     is_asked = is_long & np.isfinite(depth)
     found = _depths(finish, points, _positions(finish, here.u), segment, ratio)
@@ -373,10 +373,16 @@ def excess_at(
     The nearest point of the same segment is sought by Gauss-Newton steps on the section function itself,
     so that neither mesh takes part.
     """
-    here = foam.sections(t)
+    here = _sections_at(foam, t)
     points, is_long = _points(here, segment, ratio)
     found = _depths(finish, points, _positions(finish, here.u), segment, ratio)
     return points, found.depth - depth, is_long & found.is_along & found.is_within & np.isfinite(found.depth)
+
+
+def _sections_at(loft: Loft, t: Array) -> Sections:
+    """Return the sections at positions that may repeat: each is worked out once."""
+    known, row = np.unique(t, return_inverse=True)
+    return loft.sections(t) if len(known) == len(t) else loft.sections(known).taken(row)
 
 
 def _points(here: Sections, segment: Indices, ratio: Array) -> tuple[Array, Flags]:
@@ -440,7 +446,7 @@ def _depths(finish: Loft, points: Array, start: Array, segment: Indices, ratio: 
 
 def _frame(finish: Loft, t: Array, segment: Indices, f: Array) -> tuple[Array, Array, Array]:
     """Return points of a surface, and how they move with t and with the ratio."""
-    twice = finish.sections(np.concatenate([t, t + _STEP]))
+    twice = _sections_at(finish, np.concatenate([t, t + _STEP]))
     places = twice.place_each(np.tile(segment, 2), np.tile(f, 2))
     here, count = places[: len(t)], len(t)
     aside = twice.place_each(np.tile(segment, 2), np.tile(f + _STEP, 2))[:count]

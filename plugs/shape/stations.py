@@ -8,7 +8,7 @@ blend, so that sections crowd where the surface turns. A section's plane is x = 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,6 +66,21 @@ class Sections:
         chord = np.linalg.norm(np.roll(self.corners, -1, axis=1) - self.corners, axis=-1)
         left = (self.rings.to_ratio - self.rings.from_ratio) * chord
         return np.concatenate([self.radius > 0.0, chord > LENGTH, left > LENGTH], axis=1)
+
+    def taken(self, rows: NDArray[np.intp]) -> Sections:
+        """Return some of the sections, one or more times each.
+
+        Parameters
+        ----------
+        rows : (m,) int
+
+        Returns
+        -------
+        Sections
+        """
+        rings = Rings(**{f.name: getattr(self.rings, f.name)[rows] for f in fields(Rings)})
+        own = {f.name: getattr(self, f.name)[rows] for f in fields(self) if f.name != "rings"}
+        return Sections(rings=rings, **own)
 
     def place(self, segment: NDArray[np.intp], ratio: Array) -> Array:
         """Return points of the surface in space.
