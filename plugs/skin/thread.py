@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import cmath
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -28,6 +29,8 @@ _MOST_WALKS: Final = 30
 _OUTSIDE: Final = 1e-7
 _AT_VERTEX: Final = 1e-7
 _PARALLEL: Final = 1e-12
+_FEW: Final = 12
+"""So many threads are run one by one rather than together: arrays begin to pay with more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -67,6 +70,9 @@ def run_threads(surface: Surface, tri: Indices, at: Complex, way: Complex, lengt
     -------
     Ends
     """
+    if len(tri) <= _FEW:
+        each = zip(tri.tolist(), at.tolist(), way.tolist(), strict=True)
+        return _settled(surface, _ends([_run_one(surface, *one, length) for one in each]))
     end_tri, end_at, end_way = tri.copy(), at.copy(), way.copy()
     live = np.arange(len(tri))
     now_tri, now_at, now_way, left = tri, at, way, np.full(len(tri), length)
@@ -95,6 +101,26 @@ def run_threads(surface: Surface, tri: Indices, at: Complex, way: Complex, lengt
         now_tri, left, live = ahead[goes_on], left[goes_on] - step, live[goes_on]
     end_tri[live] = -1
     return Ends(tri=end_tri, at=end_at, way=end_way)
+
+
+def _run_one(
+    surface: Surface, tri: int, at: complex, way: complex, left: float
+) -> tuple[int, complex, complex]:
+    """Return triangle, place and direction of the end of one thread, as `run_threads` does of many."""
+    for _ in range(_MOST_CROSSINGS):
+        run, side = _way_out(surface, tri, at, way, is_over_edge=True)
+        if not run < left:
+            return tri, at + left * way, way
+        turn = complex(surface.turn[tri, side])
+        at, way = turn * (at + run * way) + complex(surface.shift[tri, side]), turn * way
+        tri, left = int(surface.beside[tri, side]), left - run
+    return -1, at, way
+
+
+def _ends(found: Sequence[tuple[int, complex, complex]]) -> Ends:
+    """Return ends of threads as one record."""
+    tri, at, way = zip(*found, strict=True) if found else ((), (), ())
+    return Ends(tri=np.array(tri, dtype=np.int64), at=np.array(at, dtype=complex), way=np.array(way, complex))
 
 
 def _settled(surface: Surface, ends: Ends) -> Ends:
@@ -249,12 +275,18 @@ def _distinct(points: Array) -> Array:
     return np.asarray(points[np.concatenate([[True], step > 1e-9])])
 
 
-def _way_out(surface: Surface, tri: int, at: complex, way: complex) -> tuple[float, int]:
-    """Return how far a point in a triangle moves before it leaves, and over which side."""
+def _way_out(
+    surface: Surface, tri: int, at: complex, way: complex, *, is_over_edge: bool = False
+) -> tuple[float, int]:
+    """Return how far a point in a triangle moves before it leaves, and over which side.
+
+    With ``is_over_edge`` it does not leave over the edge of the patch.
+    """
     best, side = math.inf, 0
+    beside = surface.beside[tri].tolist() if is_over_edge else (0, 0, 0)
     for k, (x, y, reach) in enumerate(surface.sides[tri].tolist()):
         rate = x * way.real + y * way.imag
-        if rate < -_PARALLEL:
+        if rate < -_PARALLEL and beside[k] >= 0:
             run = (x * at.real + y * at.imag - reach) / -rate
             if run < best:
                 best, side = run, k
