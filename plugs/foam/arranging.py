@@ -9,15 +9,24 @@ from functools import reduce
 
 from plugs.foam.bitmap import TOUCH
 from plugs.foam.box_fit import fit_boxes
-from plugs.foam.filling import PICKS, Layout, Spot, fill
+from plugs.foam.filling import PICKS, Filler, Layout, Spot, fill
 from plugs.foam.grids import Rack, is_box, turned
 from plugs.foam.job import Job
 
-_PLACE_WORK = 1_000_000
-"""Effort of sliding one shape to its place, in the bytes that are shifted meanwhile (measured)."""
+_DRAW_WORK = 50_000
+"""Effort of drawing another order, in the bytes that are shifted meanwhile (measured)."""
 
 _EFFORT_PER_SHAPE = 30_000_000
 _LARGEST_EFFORT = 1_500_000_000
+_LEAST_SHEETS_RATIO = 0.7
+"""Of the effort where there cannot be fewer sheets, and all that may be won is a larger rest of the last."""
+
+_COARSE_RATIO = 4.0 / 7.0
+"""Of the effort for orders that are judged without sliding, at about a third of the cost each."""
+
+_COARSE_SLACK = 0.005
+"""By what such an order may be worse than the best one and is still followed."""
+
 _BOX_TRIES = 15_000
 _MOST_BOXES = 80
 _UNIT = 0.01
@@ -47,9 +56,7 @@ def arrange(job: Job) -> tuple[Layout, int]:
     best, order, racks, pick = min(tried, key=lambda one: one[0].score)
     if best.score[1] > _least_cost(job):
         best = min([best, *_fitted(job, best)], key=lambda layout: layout.score)
-    better = _bettered(
-        job, best, order, lambda new: fill(new, job.shapes, racks, job.spare, pick=pick, polish=True)
-    )
+    better = _bettered(job, best, order, racks, pick)
     return _thrifty(job, better), short
 
 
@@ -98,32 +105,69 @@ def _least_cost(job: Job) -> float:
     return max(least, rate * (area - free))
 
 
-def _bettered(job: Job, best: Layout, order: list[int], work_out: Callable[[list[int]], Layout]) -> Layout:
-    """Return the best layout after changes of the order, as many as the effort allows."""
-    count = len(order)
-    effort = job.effort * min(_LARGEST_EFFORT, _EFFORT_PER_SHAPE * count)
+def _bettered(job: Job, best: Layout, order: list[int], racks: Sequence[Rack], pick: str) -> Layout:
+    """Return the best layout after changes of the order, as many as the effort allows.
+
+    Most orders are judged on whole cells, which takes a third of the time; what is the best so far is slid
+    home. With the order found so, the rest of the effort goes to orders that are slid home each.
+    """
+    effort = job.effort * min(_LARGEST_EFFORT, _EFFORT_PER_SHAPE * len(order))
     if best.score[1] <= _least_cost(job) and not best.missing:
-        effort *= 0.5
-    seed, held = 1, best.score
-    while effort > 0.0 and count > 1 and best.score[1] > 0.0:
-        seed, one = _drawn(seed, count)
-        seed, two = _drawn(seed, count)
-        seed, kind = _drawn(seed, 2)
-        changed = list(order)
-        if kind:
-            changed[one], changed[two] = changed[two], changed[one]
-        else:
-            changed.insert(two, changed.pop(one))
-        if changed == order:
-            effort -= _PLACE_WORK
+        effort *= _LEAST_SHEETS_RATIO
+    if effort <= 0.0 or len(order) < 2 or best.score[1] <= 0.0:
+        return best
+    coarse = Filler(job.shapes, racks, job.spare, pick=pick, polish=False)
+    fine = Filler(job.shapes, racks, job.spare, pick=pick, polish=True)
+    seed, drawn = 1, 0
+    held = record = _filled(coarse, order).score
+    changed = order
+    while coarse.effort + fine.effort + drawn < _COARSE_RATIO * effort:
+        seed, tried = _changed(seed, changed)
+        drawn += _DRAW_WORK
+        layout = coarse.fill(tried, most=max(held, _worse(record))) if tried != changed else None
+        if layout is None:
             continue
-        layout = work_out(changed)
-        effort -= layout.work + _PLACE_WORK * count
-        if layout.score <= held:
-            order, held = changed, layout.score
-            if held < best.score:
-                best = layout
+        changed, held = tried, layout.score
+        if held < record:
+            record = held
+            slid = _filled(fine, changed)
+            if slid.score < best.score:
+                best, order = slid, changed
+    held = _filled(fine, order).score
+    while coarse.effort + fine.effort + drawn < effort:
+        seed, tried = _changed(seed, order)
+        drawn += _DRAW_WORK
+        layout = fine.fill(tried, most=held) if tried != order else None
+        if layout is not None:
+            order, held = tried, layout.score
+            best = layout if layout.score < best.score else best
     return best
+
+
+def _filled(filler: Filler, order: list[int]) -> Layout:
+    """Return the shapes laid in an order, come what may."""
+    layout = filler.fill(order)
+    if layout is None:
+        raise AssertionError("a filling without a limit has been given up")
+    return layout
+
+
+def _worse(score: tuple[float, float, float]) -> tuple[float, float, float]:
+    """Return the worst score that is still followed: as many sheets, a little more of the last one."""
+    return score[0], score[1], score[2] * (1.0 + _COARSE_SLACK)
+
+
+def _changed(seed: int, order: list[int]) -> tuple[int, list[int]]:
+    """Return the next seed, and an order with two shapes changed or one moved; at times the same order."""
+    seed, one = _drawn(seed, len(order))
+    seed, two = _drawn(seed, len(order))
+    seed, kind = _drawn(seed, 2)
+    changed = list(order)
+    if kind:
+        changed[one], changed[two] = changed[two], changed[one]
+    else:
+        changed.insert(two, changed.pop(one))
+    return seed, changed
 
 
 def _drawn(seed: int, count: int) -> tuple[int, int]:

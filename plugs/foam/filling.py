@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -14,6 +14,11 @@ from plugs.foam.grids import Rack, Shape
 
 _STEPS = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.03125)
 """Slides that are tried, in cells."""
+
+_PLACE_WORK = 120_000
+_SLIDE_WORK = 1_000_000
+"""Effort of laying one shape on its cells, and of sliding it to its place, in the bytes that are shifted
+meanwhile (measured)."""
 
 PICKS = ("edge", "corner")
 """How a turn is chosen: the one that reaches least far along the sheet, or the one that begins first."""
@@ -49,14 +54,11 @@ class Layout:
         Sheets more than there are, of the kind that is taken when the stock has run out.
     score : tuple of float, dimensionless
         Sheets missing, cost of the sheets, area of the last whole sheet that is used: less is better.
-    work : int
-        Effort taken, the same on every machine.
     """
 
     sheets: tuple[tuple[int, tuple[Spot, ...]], ...]
     missing: int
     score: tuple[float, float, float]
-    work: int
 
 
 class _Sheet:
@@ -79,6 +81,15 @@ class _Sheet:
         self.grown: list[shapely.Polygon] = []
         self.refused: set[int] = set()
         self.reach = 0.0
+
+    def copy(self) -> _Sheet:
+        """Return the sheet as it is now, which goes its own way from here."""
+        other = object.__new__(_Sheet)
+        other.rack, other.room, other.reach = self.rack, self.room, self.reach
+        other.bitmap = replace(self.bitmap, spread=list(self.bitmap.spread))
+        other.spots, other.boxes, other.grown = list(self.spots), list(self.boxes), list(self.grown)
+        other.refused = set(self.refused)
+        return other
 
     def place(self, number: int, shape: Shape, *, pick: str, polish: bool) -> bool:
         """Place a shape if there is room; whether there was."""
@@ -193,43 +204,124 @@ def fill(
     Raises
     ------
     AssertionError
-        A shape does not fit the spare sheet.
+        A shape does not fit the spare sheet, or the filling was given up, which only a limit does.
     """
-    most = len(order)
-    unused = {rack.kind: most if rack.count is None else min(most, rack.count) for rack in racks}
-    opened = [_Sheet(rack) for rack in racks if rack.is_offcut for _ in range(unused[rack.kind])]
-    whole = [rack for rack in racks if not rack.is_offcut]
-    missing = 0
-    for number in order:
-        shape = shapes[number]
-        if any(sheet.place(number, shape, pick=pick, polish=polish) for sheet in opened):
-            continue
-        for rack in (*(rack for rack in whole if unused[rack.kind]), spare):
+    layout = Filler(shapes, racks, spare, pick=pick, polish=polish).fill(order)
+    if layout is None:
+        raise AssertionError("a filling without a limit has been given up")
+    return layout
+
+
+@dataclass(slots=True, kw_only=True)
+class _Filled:
+    """Sheets after some of the shapes: all that is open, what the stock still holds, what it lacks."""
+
+    opened: list[_Sheet]
+    unused: dict[int, int]
+    missing: int = 0
+
+    def copy(self) -> _Filled:
+        """Return the sheets as they are now, which go their own way from here."""
+        return _Filled(
+            opened=[sheet.copy() for sheet in self.opened], unused=dict(self.unused), missing=self.missing
+        )
+
+    @property
+    def work(self) -> int:
+        """Effort taken so far."""
+        return sum(sheet.bitmap.work for sheet in self.opened)
+
+
+class Filler:
+    """Fills sheets in one order after the other; what an order begins with is laid once only.
+
+    Parameters
+    ----------
+    shapes, racks, spare, pick, polish
+        As in `fill`.
+
+    Attributes
+    ----------
+    effort : int
+        Taken by all fillings so far, in bytes shifted.
+    """
+
+    def __init__(
+        self, shapes: Sequence[Shape], racks: Sequence[Rack], spare: Rack, *, pick: str, polish: bool
+    ) -> None:
+        """Begin with empty sheets."""
+        self.shapes, self.racks, self.spare = shapes, racks, spare
+        self.pick, self.polish = pick, polish
+        self.effort = 0
+        most = len(shapes)
+        unused = {rack.kind: most if rack.count is None else min(most, rack.count) for rack in racks}
+        opened = [_Sheet(rack) for rack in racks if rack.is_offcut for _ in range(unused[rack.kind])]
+        self._order: list[int] = []
+        self._states = [_Filled(opened=opened, unused=unused)]
+
+    def fill(self, order: Sequence[int], *, most: tuple[float, float, float] | None = None) -> Layout | None:
+        """Return the shapes laid on sheets in an order.
+
+        Parameters
+        ----------
+        order : sequence of int
+        most : tuple of 3 float, dimensionless, or None
+            Score beyond which the order is given up.
+
+        Returns
+        -------
+        Layout or None
+            None if given up. Otherwise the next order is compared with this one.
+
+        Raises
+        ------
+        AssertionError
+            A shape does not fit the spare sheet.
+        """
+        same = 0
+        while same < len(self._order) and self._order[same] == order[same]:
+            same += 1
+        states = self._states[: same + 1]
+        for number in order[same:]:
+            state = states[-1].copy()
+            before = state.work
+            self._place(state, number)
+            self.effort += state.work - before + (_SLIDE_WORK if self.polish else _PLACE_WORK)
+            if most is not None and _layout(state).score > most:
+                return None
+            states.append(state)
+        self._order, self._states = list(order), states
+        return _layout(states[-1])
+
+    def _place(self, state: _Filled, number: int) -> None:
+        """Lay a shape on the first sheet that takes it."""
+        shape = self.shapes[number]
+        if any(sheet.place(number, shape, pick=self.pick, polish=self.polish) for sheet in state.opened):
+            return
+        whole = [rack for rack in self.racks if not rack.is_offcut and state.unused[rack.kind]]
+        for rack in (*whole, self.spare):
             fresh = _Sheet(rack)
-            if fresh.place(number, shape, pick=pick, polish=polish):
-                opened.append(fresh)
-                unused[rack.kind] = unused.get(rack.kind, 0) - 1
-                missing += unused[rack.kind] < 0
-                break
-        else:
-            raise AssertionError(f"shape {number} does not fit a sheet that was found large enough")
-    return _layout(opened, missing)
+            if fresh.place(number, shape, pick=self.pick, polish=self.polish):
+                state.opened.append(fresh)
+                state.unused[rack.kind] = state.unused.get(rack.kind, 0) - 1
+                state.missing += state.unused[rack.kind] < 0
+                return
+        raise AssertionError(f"shape {number} does not fit a sheet that was found large enough")
 
 
-def _layout(opened: Sequence[_Sheet], missing: int) -> Layout:
+def _layout(state: _Filled) -> Layout:
     """Return what lies on sheets, and how good that is."""
-    used = [sheet for sheet in opened if sheet.spots]
+    used = [sheet for sheet in state.opened if sheet.spots]
     bought = [sheet for sheet in used if not sheet.rack.is_offcut]
     score = (
-        float(missing),
+        float(state.missing),
         sum(sheet.rack.cost for sheet in bought),
         bought[-1].reach * bought[-1].rack.height if bought else 0.0,
     )
     return Layout(
         sheets=tuple((sheet.rack.kind, tuple(sheet.spots)) for sheet in used),
-        missing=missing,
+        missing=state.missing,
         score=score,
-        work=sum(sheet.bitmap.work for sheet in opened),
     )
 
 
