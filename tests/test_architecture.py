@@ -801,7 +801,7 @@ def loaded(program: str, *arguments: str) -> set[str]:
     ending = "\nimport sys\nprint('\\n' + ' '.join(sorted({m.partition('.')[0] for m in sys.modules})))"
     run = subprocess.run(
         [sys.executable, "-c", program + ending, *arguments],
-        cwd=ROOT, capture_output=True, text=True, timeout=60, check=True,
+        cwd=ROOT, capture_output=True, text=True, timeout=600, check=True,
     )  # fmt: skip
     return set(run.stdout.splitlines()[-1].split())
 

@@ -13,7 +13,7 @@ from types import TracebackType
 from typing import Any
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
-_SECONDS = 20.0
+_SECONDS = 120.0
 
 _PLUG = """
 import fcntl, os, sys

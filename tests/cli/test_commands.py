@@ -27,7 +27,7 @@ def run_python(*arguments: str, cwd: Path, **environment: str) -> subprocess.Com
     return subprocess.run(
         [sys.executable, "-m", "plugs", *arguments],
         cwd=cwd, env={**os.environ, "PYTHONPATH": path, **environment},
-        capture_output=True, text=True, timeout=120, check=False,
+        capture_output=True, text=True, timeout=600, check=False,
     )  # fmt: skip
 
 
@@ -95,7 +95,7 @@ def test_a_fault_of_ours_ends_with_1(shop: Path) -> None:
     )
     run = subprocess.run(
         [sys.executable, "broken.py"], cwd=shop, env={**os.environ, "PYTHONPATH": str(ROOT)},
-        capture_output=True, text=True, timeout=60, check=False,
+        capture_output=True, text=True, timeout=600, check=False,
     )  # fmt: skip
     assert run.returncode == 1
     assert run.stderr.startswith("Traceback")

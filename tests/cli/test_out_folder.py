@@ -83,11 +83,11 @@ swap = folder.FreshFolder.swap_in
 def stall(self):
     if {stage!r} == "before":
         Path("stalled").touch()
-        time.sleep(60)
+        time.sleep(600)
     if {stage!r} == "between":
         self.folder.rename(self.old)  # as where the system exchanges no folders
         Path("stalled").touch()
-        time.sleep(60)
+        time.sleep(600)
     swap(self)
 
 folder.FreshFolder.swap_in = stall
@@ -106,13 +106,13 @@ def test_killed_build_leaves_the_last_good_one(shop: Path, plugs: Plugs, stage: 
         [sys.executable, "stalled.py"], cwd=shop, env={**os.environ, "PYTHONPATH": str(ROOT)}
     )
     try:
-        until = time.monotonic() + 90.0
+        until = time.monotonic() + 300.0
         while not (shop / "stalled").exists() and build.poll() is None and time.monotonic() < until:
             time.sleep(0.02)
         assert (shop / "stalled").exists()
     finally:
         build.send_signal(signal.SIGKILL)
-        build.wait(timeout=10.0)
+        build.wait(timeout=120.0)
     place = "part" if stage == "before" else f".part.old-{build.pid}"
     assert snapshot(shop / "exports" / place) == good
     assert len(list((shop / "exports").glob(".part.new-*"))) == 1
@@ -133,7 +133,8 @@ def test_build_killed_in_the_recipe(shop: Path, plugs: Plugs) -> None:
     good = snapshot(shop / "exports")
     text = PART.replace(
         "    return Plug(",
-        "    import time, pathlib\n    pathlib.Path('stalled').touch()\n    time.sleep(60)\n    return Plug(",
+        "    import time, pathlib\n    pathlib.Path('stalled').touch()\n"
+        "    time.sleep(600)\n    return Plug(",
     )
     (shop / "part.py").write_text(text, encoding="utf-8")
     build = subprocess.Popen(
@@ -142,12 +143,12 @@ def test_build_killed_in_the_recipe(shop: Path, plugs: Plugs) -> None:
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     )
     try:
-        until = time.monotonic() + 90.0
+        until = time.monotonic() + 300.0
         while not (shop / "stalled").exists() and build.poll() is None and time.monotonic() < until:
             time.sleep(0.02)
     finally:
         build.kill()
-        build.wait(timeout=10.0)
+        build.wait(timeout=120.0)
     assert (shop / "stalled").exists()
     assert snapshot(shop / "exports") == good
 

@@ -30,7 +30,7 @@ def run_in(folder: Path, *words: str, path: Path | None = None) -> subprocess.Co
     found = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
     return subprocess.run(
         [sys.executable, *words], cwd=folder, env=found | ({"PYTHONPATH": str(path)} if path else {}),
-        capture_output=True, text=True, timeout=300, check=False,
+        capture_output=True, text=True, timeout=900, check=False,
     )  # fmt: skip
 
 

@@ -138,7 +138,7 @@ def started(shop: Path, words: str) -> subprocess.CompletedProcess[str]:
     """Run the command line from a shell, with its redirections."""
     return subprocess.run(
         f"'{sys.executable}' -m plugs {words}",
-        cwd=shop, shell=True, capture_output=True, text=True, timeout=120, check=False,
+        cwd=shop, shell=True, capture_output=True, text=True, timeout=600, check=False,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
 
@@ -181,7 +181,7 @@ def test_a_pipe_that_nobody_reads_is_no_fault(shop: Path, words: str) -> None:
     os.close(reader)
     run = subprocess.run(
         [sys.executable, "-m", "plugs", *words.split()],
-        cwd=shop, stdout=writer, stderr=subprocess.PIPE, text=True, timeout=120, check=False,
+        cwd=shop, stdout=writer, stderr=subprocess.PIPE, text=True, timeout=600, check=False,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
     os.close(writer)

@@ -82,7 +82,7 @@ def test_same_bytes_in_two_processes_and_twice_in_one():
     root = FilePath(__file__).resolve().parents[2]
     seen = {
         subprocess.run(
-            [sys.executable, "-c", MAKE], cwd=root, capture_output=True, text=True, check=True, timeout=60
+            [sys.executable, "-c", MAKE], cwd=root, capture_output=True, text=True, check=True, timeout=600
         ).stdout
         for _ in range(2)
     }
