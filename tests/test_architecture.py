@@ -52,6 +52,7 @@ ORDER = (
     "plugs.shape.plates",
     "plugs.shape.holding",
     "plugs.shape.seat",
+    "plugs.shape.moves",
     "plugs.shape.recess",
     "plugs.shape.cells",
     "plugs.shape.ledger",

@@ -320,6 +320,7 @@ def _sheets(stack: Stack, need: float) -> list[float]:
                 value=stack.thicknesses,
                 reason=f"the plug is {need:.1f} mm high along {stack.axis}, the sheets are {covered:g}",
                 remedy=f"add sheets of {_up(need - covered):.1f} mm or more together",
+                would_do=[("stack.thicknesses", (*stack.thicknesses, _up(need - covered)))],
             )
         if len(sheets) == _MOST_LAYERS:
             thin = max(need / _MOST_LAYERS, 0.5)
@@ -328,6 +329,9 @@ def _sheets(stack: Stack, need: float) -> list[float]:
                 value=stack.thicknesses,
                 reason=f"more than {_MOST_LAYERS} layers would be needed",
                 remedy=f"use sheets of at least {_up(thin):.1f} mm",
+                would_do=[
+                    ("stack.thicknesses", tuple(max(t, round(_up(thin), 1)) for t in stack.thicknesses))
+                ],
             )
         sheets.append(stack.thicknesses[len(sheets) % len(stack.thicknesses)])
         covered += sheets[-1]

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -311,7 +311,25 @@ def _largest_clearance(held: Held, mouth: Rounded, flat: Rounded) -> float | Non
     return next((0.1 * n for n in range(math.floor(10.0 * held.clearance), -1, -1) if fits(n)), None)
 
 
-def smaller_blend(loft: Loft, panel: str, fits: Callable[[Loft], bool]) -> tuple[str, Loft] | None:
+class Smaller(NamedTuple):
+    """Smaller blends that leave room.
+
+    Attributes
+    ----------
+    words : str
+        For people.
+    loft : Loft
+        The shape with them.
+    would_do : tuple of (str, float), mm
+        For programs: paths of the recipe, and values for them.
+    """
+
+    words: str
+    loft: Loft
+    would_do: tuple[tuple[str, float], ...]
+
+
+def smaller_blend(loft: Loft, panel: str, fits: Callable[[Loft], bool]) -> Smaller | None:
     """Return which smaller blend leaves room on a panel or an end, in the recipe's words.
 
     Parameters
@@ -324,8 +342,8 @@ def smaller_blend(loft: Loft, panel: str, fits: Callable[[Loft], bool]) -> tuple
 
     Returns
     -------
-    tuple of str and Loft, or None
-        In words, and the shape with it; None where no smaller blend does.
+    Smaller or None
+        None where no smaller blend does.
     """
     table = loft.table
     ends = [word for word in ("front", "aft") if panel == word or panel not in ("front", "aft")]
@@ -347,8 +365,20 @@ def smaller_blend(loft: Loft, panel: str, fits: Callable[[Loft], bool]) -> tuple
         does = _largest_blend(loft, fits, most, which, edge & is_edge)
         if does is not None:
             with_it = _with_blends(loft, does, which, edge & is_edge)
-            return (f"use {words} {does:g} or less" if does > 0.0 else f"use {words} 0"), with_it
+            told = f"use {words} {does:g} or less" if does > 0.0 else f"use {words} 0"
+            return Smaller(told, with_it, _changes(loft, with_it, does))
     return None
+
+
+def _changes(loft: Loft, other: Loft, limit: float) -> tuple[tuple[str, float], ...]:
+    """Return the radii of the recipe that are larger in a loft than in another, each with the limit."""
+    old, new = loft.table, other.table
+    ends = [f"{e}.radius" for e in ("front", "aft") if getattr(old, e).radius > getattr(new, e).radius]
+    lines = [
+        f"stations[{s}].corners[{old.drawn_corners[c]!r}].radius"
+        for s, c in np.argwhere(old.radius > new.radius).tolist()
+    ]
+    return tuple((path, round(limit, 1)) for path in (*ends, *lines))
 
 
 def _edges_of(loft: Loft, panel: str) -> list[str]:

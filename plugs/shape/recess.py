@@ -15,8 +15,9 @@ from plugs.checking import number
 from plugs.errors import PlugError, promise
 from plugs.limits import Count, OneOf, Within
 from plugs.shape.checks import checked_loft
-from plugs.shape.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for, smaller_blend, up
-from plugs.shape.seat import Seat, find_seat, flat_runs, flat_words, move_onto, move_words, moved_to
+from plugs.shape.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for, up
+from plugs.shape.moves import blend_way, flat_words, move_onto, move_words, moved_to
+from plugs.shape.seat import Seat, find_seat
 from plugs.shape.section import Corner, End, LinesPlan, Station
 from plugs.shape.stations import Loft
 from plugs.tolerances import LARGEST, LENGTH, SMALLEST_BODY
@@ -31,6 +32,7 @@ METHODS = (LAYERS, SAW, ROUT)
 """How a recess is made: notched in the layers, sawn out of the glued plug, or routed into it."""
 
 _OUT = 1.0
+_NARROWEST = 0.25
 _ALONG = 65
 
 
@@ -299,15 +301,6 @@ def _size(item: Recess | Boss, held: Held | None, depth: float, draft: float, pa
         mouth = Rounded(width=width or 0.0, height=height or 0.0, radius=corner or 0.0)
     else:
         mouth = mouth_for(held, width, height, corner, sum(drawn_in(depth, draft, end_radius)))
-    half = 0.5 * min(mouth.width, mouth.height)
-    if mouth.radius > half:
-        raise PlugError(
-            param=f"{param}.corner_radius",
-            value=mouth.radius,
-            reason=f"the outline is only {2 * half:g} mm across",
-            remedy=f"use at most {half:g}",
-            would_do=[(f"{param}.corner_radius", half)],
-        )
     size = _Size(
         width=mouth.width,
         height=mouth.height,
@@ -316,7 +309,7 @@ def _size(item: Recess | Boss, held: Held | None, depth: float, draft: float, pa
         end_radius=end_radius,
         draft_deg=draft,
     )
-    _check_walls(size, param, end_word)
+    _check_words(size, param, end_word)
     if held is not None:
         foot, fillet = drawn_in(depth, draft, end_radius)
         flat = mouth.grown(-foot).grown(-fillet)
@@ -353,29 +346,39 @@ def _under_skin(size: _Size, skin: float, param: str, *, is_cut: bool) -> _Size:
     )
 
 
-def _check_walls(size: _Size, param: str, end_word: str) -> None:
-    """Refuse walls that meet before the floor, or leave it no room for its blend."""
+def _check_words(size: _Size, param: str, end_word: str) -> None:
+    """Refuse corners that do not fit their outline, walls that meet before the floor, a blend without room.
+
+    The first is told, and for programs all that are too large together.
+    """
     half, depth = 0.5 * min(size.width, size.height), size.depth
-    slope = float(np.tan(np.radians(size.draft_deg)))
-    narrow = half - max(depth * slope, 0.0)
-    if narrow < 0.25:
-        steepest = max(float(np.floor(np.degrees(np.arctan((half - 0.5) / depth)) * 10.0)) / 10.0, 0.0)
-        raise PlugError(
-            param=f"{param}.draft_deg",
-            value=size.draft_deg,
-            reason=f"the walls meet before they are {depth:g} mm deep",
-            remedy=f"use at most {steepest:g}",
-            would_do=[(f"{param}.draft_deg", steepest)],
-        )
+    steepest = max(float(np.floor(np.degrees(np.arctan((half - 0.5) / depth)) * 10.0)) / 10.0, 0.0)
+    narrow = half - max(depth * float(np.tan(np.radians(size.draft_deg))), 0.0)
+    draft = size.draft_deg if narrow >= _NARROWEST else steepest
+    slope = float(np.tan(np.radians(draft)))
     inset, tall = float(np.hypot(1.0, slope)) - slope, 1.0 - slope / float(np.hypot(1.0, slope))
     largest = min((half - depth * slope) / inset, depth / tall) * 0.999
+    faults = []
+    if size.corner_radius > half:
+        reason = f"the outline is only {2 * half:g} mm across"
+        faults.append(("corner_radius", size.corner_radius, reason, half))
+    if narrow < _NARROWEST:
+        reason = f"the walls meet before they are {depth:g} mm deep"
+        faults.append(("draft_deg", size.draft_deg, reason, steepest))
     if size.end_radius > largest:
+        reason = (
+            f"walls {depth:g} mm deep and {2.0 * (half - max(depth * slope, 0.0)):.4g} mm apart leave no room"
+        )
+        faults.append((end_word, size.end_radius, reason, float(np.floor(largest * 10) / 10)))
+    if faults:
+        word, value, reason, most = faults[0]
+        others = "".join(f", and a {word} of at most {told:g}" for word, _, _, told in faults[1:])
         raise PlugError(
-            param=f"{param}.{end_word}",
-            value=size.end_radius,
-            reason=f"walls {depth:g} mm deep and {2.0 * narrow:.4g} mm apart leave no room",
-            remedy=f"use at most {np.floor(largest * 10) / 10:g}",
-            would_do=[(f"{param}.{end_word}", float(np.floor(largest * 10) / 10))],
+            param=f"{param}.{word}",
+            value=value,
+            reason=reason,
+            remedy=f"use at most {most:g}{others}",
+            would_do=[(f"{param}.{word}", told) for word, _, _, told in faults],
         )
 
 
@@ -456,16 +459,17 @@ def _check_on_panel(
     elif held is not None:
         most = np.floor(most - [size.width - held.thing.width, size.height - held.thing.height])
         smaller = f"hold at most {most[0]:g} x {most[1]:g} mm here"
+    is_room = low > 0.0 and most.min() > 1.0
     move = move_onto(outline, seat, over)
+    blend, with_blend = blend_way(loft, item, lambda there: _outline_on(there, size, is_cut=is_cut), param)
+    least = [(f"{param}.{word}", float(m)) for word, m in zip(("width", "height"), most, strict=True)]
     raise PlugError(
         param=f"{param}.panel",
         value=item.panel,
         reason=f"the outline, {wide:.1f} x {tall:.1f} mm, leaves the flat of {place} by {over:.1f} mm, into "
         f"the blend or over the edge: {flat_words(seat, outline)}",
-        remedy=move_words(move)
-        + _blend_words(loft, item, size, param)
-        + (smaller if low > 0.0 and most.min() > 1.0 else "move it onto the panel"),
-        would_do=moved_to(item, move, param),
+        remedy=move_words(move) + blend + (smaller if is_room else "move it onto the panel"),
+        would_do=moved_to(item, move, param) or with_blend or (least if is_room and held is None else ()),
     )
 
 
@@ -475,26 +479,3 @@ def _snug(item: Recess, held: Held, size: _Size, param: str) -> _Size | None:
         return None
     least = _size(replace(item, width=None, height=None), held, size.depth, size.draft_deg, param)
     return replace(least, width=min(up(least.width), size.width), height=min(up(least.height), size.height))
-
-
-def _blend_words(loft: Loft, item: Recess | Boss, size: _Size, param: str) -> str:
-    """Return which smaller blend leaves room where a tool stands, or in the middle of the flat there."""
-
-    def shifted(other: Loft, is_moved: bool) -> tuple[Seat, Array, bool]:
-        there = find_seat(other, item, param)
-        outline = _outline_on(there, size, is_cut=isinstance(item, Recess))
-        shift = flat_runs(there, outline).mean(axis=1) if is_moved else np.zeros(2)
-        moved = shapely.affinity.translate(outline, *shift)
-        return there, shift, bool(there.room.contains(moved))
-
-    for is_moved in (False, True):
-        found = smaller_blend(loft, item.panel, lambda other, m=is_moved: shifted(other, m)[2])  # type: ignore[misc]
-        if found is not None:
-            words, other = found
-            seat, shift, _ = shifted(other, is_moved)
-            at = seat.point + shift[0] * seat.width + shift[1] * seat.height
-            place = ", ".join(
-                f"{'xyz'[i]} = {at[i]:.1f}" for i in range(3) if abs(at[i] - seat.point[i]) > _OUT / 20.0
-            )
-            return words + (f" with its middle at {place}" if place else "") + ", or "
-    return ""

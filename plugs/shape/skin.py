@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Annotated
 
 import numpy as np
@@ -51,11 +51,46 @@ class Cover:
     panels : (n,) float, mm
         Over each ring panel.
     front, aft : float, mm
+    skin : Skin
+        In whose words it was given.
     """
 
     panels: Array
     front: float
     aft: float
+    skin: Skin = field(default_factory=Skin)
+
+    def capped(self, most: float) -> Cover:
+        """Return a cover with no more than so much over any place.
+
+        Parameters
+        ----------
+        most : float, mm
+
+        Returns
+        -------
+        Cover
+        """
+        return replace(
+            self, panels=np.minimum(self.panels, most), front=min(self.front, most), aft=min(self.aft, most)
+        )
+
+    def changes_for(self, most: float) -> tuple[tuple[str, float], ...]:
+        """Return the words of the skin that cap it, each with its value; the filler only where it must be.
+
+        Parameters
+        ----------
+        most : float, mm
+
+        Returns
+        -------
+        tuple of (str, float), mm
+        """
+        filler = min(self.skin.filler, most)
+        room = round(most - filler, 6)
+        words = {"skin.filler": (self.skin.filler, filler), "skin.thickness": (self.skin.thickness, room)}
+        words |= {f"skin.by_panel[{name!r}]": (old, room) for name, old in self.skin.by_panel.items()}
+        return tuple((word, new) for word, (old, new) in words.items() if old > new)
 
     def over(self, loft: Loft, place: str) -> float:
         """Return what lies over a panel or an end.
@@ -115,4 +150,4 @@ def make_cover(loft: Loft, skin: Skin) -> Cover:
         return 0.0 if name in skin.bare else skin.by_panel.get(name, skin.thickness) + skin.filler
 
     panels = np.array([over(table.drawn_parents[panel]) for panel in table.panel_of])
-    return Cover(panels=panels, front=over("front"), aft=over("aft"))
+    return Cover(panels=panels, front=over("front"), aft=over("aft"), skin=skin)

@@ -42,7 +42,6 @@ _NO_AREA = 1e-3
 _NUDGE = 1e-3
 _ALONG = 65
 _HALVINGS = 10
-_TRIALS = 8
 _PER_END = 9
 _FARTHER_IN = (0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.7)
 _WORDS = "laminate and filler together"
@@ -83,12 +82,15 @@ def foam_loft(finish: Loft, cover: Cover) -> Loft:
     reach, reason = _reach(finish, cover)
     foam, reason = (None, reason) if reason else _best(finish, cover, reach)
     if foam is None:
-        remedy, is_any = _thinner(finish, cover)
+        most = _thinner(finish, cover)
         raise PlugError(
             param="skin.thickness",
             value=float(max(cover.panels.max(), cover.front, cover.aft)),
             reason=f"in the foam under the skin, {reason}",
-            remedy=remedy if is_any else "draw the part thicker there, or end it in a flat",
+            remedy=f"use at most {most:g}, {_WORDS}"
+            if most > 0.0
+            else "draw the part thicker there, or end it in a flat",
+            would_do=cover.changes_for(most) if most > 0.0 else (),
         )
     _check_steps(finish, foam, cover)
     return foam
@@ -194,19 +196,17 @@ def _is_simple(foam: Loft, end: float, inner: float) -> bool:
     return all(shapely.LinearRing(ring).is_simple for ring in rings)
 
 
-def _thinner(finish: Loft, cover: Cover) -> tuple[str, bool]:
-    """Return the thickest skin that leaves sound foam, as a remedy, and whether there is one."""
-    largest = float(max(cover.panels.max(), cover.front, cover.aft))
-    low, high = 0.0, 1.0
-    for _ in range(_TRIALS):
-        middle = 0.5 * (low + high)
-        thin = Cover(panels=middle * cover.panels, front=middle * cover.front, aft=middle * cover.aft)
+def _thinner(finish: Loft, cover: Cover) -> float:
+    """Return the largest skin over any place that leaves sound foam, in tenths of a mm; 0 for none."""
+    low, high = 0, int(np.ceil(10.0 * max(cover.panels.max(), cover.front, cover.aft) - LENGTH))
+    while high - low > 1:
+        middle = (low + high) // 2
+        thin = cover.capped(middle / 10.0)
         reach, reason = _reach(finish, thin)
         foam = None if reason else _tried(finish, thin, reach, _fewest_pieces(reach))[0]
         is_sound = foam is not None and not fault_of(foam)
         low, high = (middle, high) if is_sound else (low, middle)
-    most = np.floor(10.0 * low * largest) / 10.0
-    return f"use at most {most:g}, {_WORDS}", bool(most > 0.0)
+    return low / 10.0
 
 
 def _check_blends(finish: Loft, cover: Cover) -> None:

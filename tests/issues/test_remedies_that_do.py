@@ -13,8 +13,11 @@ import numpy as np
 import pytest
 
 from plugs.errors import Finding, PlugError
+from plugs.foam.layers import Stack, make_layers
+from plugs.recipe import Plug
 from plugs.shape.checks import checked_loft
 from plugs.shape.recess import Recess, make_tool
+from plugs.shape.section import End
 from plugs.shape.skin import Skin, make_cover
 from plugs.shape.skin_offset import foam_loft
 from plugs.skin.layup import Layup
@@ -23,7 +26,7 @@ from plugs.skin.radii import judge_edges
 from plugs.skin.shape_edges import plug_edges, shape_edges
 from plugs.skin.skin_findings import edge_findings, sag_findings
 from tests.invariants.followed import MOST_STEPS, follow, wide_plug, with_value
-from tests.shapes import box_plan, tapered_plan
+from tests.shapes import box_plan, solid_of, tapered_plan
 from tests.unit.test_skin_findings import lay
 
 CASES = int(os.environ.get("PLUGS_CASES", "200")) // 50
@@ -142,3 +145,79 @@ def test_a_drafted_recess_is_made_as_small_as_told() -> None:
     size = re.search(r"make it at most (\d+) x (\d+) mm here", caught.value.remedy)
     assert size is not None
     make_tool(loft, replace(item, width=float(size[1]), height=float(size[2])), "recesses[0]")
+
+
+def test_all_words_of_a_recess_that_are_too_large_are_told_at_once() -> None:
+    """Corners, draft and floor of a slot 10 mm wide: one error, and what it tells does together."""
+    loft = checked_loft(box_plan(400.0, 240.0, 120.0))
+    words = {"corner_radius": 9.0, "draft_deg": 30.0, "floor_radius": 8.0}
+    item = Recess(panel="deck", x=200.0, width=10.0, height=60.0, depth=20.0, **words)  # type: ignore[arg-type]
+    with pytest.raises(PlugError) as caught:
+        make_tool(loft, item, "recesses[0]")
+    changes = {path.removeprefix("recesses[0]."): value for path, value in caught.value.would_do}
+    assert set(changes) == set(words)
+    make_tool(loft, replace(item, **changes), "recesses[0]")  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("height", "z", "changed"),
+    [
+        (70.0, 60.0, {"aft.radius"}),  # 40 mm are flat
+        (70.0, 90.0, {"aft.radius", "recesses[0].z"}),  # and a smaller blend alone does not do up there
+        (130.0, 60.0, {"recesses[0].width", "recesses[0].height"}),  # more than the end itself
+    ],
+)
+def test_a_recess_larger_than_its_flat_is_told_blend_place_or_size(
+    height: float, z: float, changed: set[str]
+) -> None:
+    """On an end of 240 x 120 mm with a blend of 40 mm; what the error tells programs does."""
+    plug = Plug(
+        name="Box",
+        stations=box_plan(400.0, 240.0, 120.0).stations,
+        panels=("floor", "side", "deck"),
+        aft=End(radius=40.0),
+        recesses=[Recess(panel="aft", z=z, width=40.0, height=height, depth=8.0)],
+    )
+    loft = checked_loft(plug.plan())
+    with pytest.raises(PlugError) as caught:
+        make_tool(loft, plug.recesses[0], "recesses[0]")
+    assert {path for path, _ in caught.value.would_do} == changed, caught.value.would_do
+    for path, value in caught.value.would_do:
+        plug = with_value(plug, path, value)
+    make_tool(checked_loft(plug.plan()), plug.recesses[0], "recesses[0]")
+
+
+@pytest.mark.parametrize(
+    "skin",
+    [
+        Skin(thickness=30.0),
+        Skin(thickness=28.0, filler=2.0),
+        Skin(thickness=2.0, by_panel={"side": 35.0}, filler=0.5),
+        Skin(filler=30.0),
+    ],
+)
+def test_a_skin_that_leaves_no_foam_is_capped_as_told(skin: Skin) -> None:
+    """A bar of 50 x 50 mm: "at most" is a cap over every place, and its number leaves foam."""
+    finish = checked_loft(box_plan(200.0, 50.0, 50.0))
+    plug = Plug(name="Bar", stations=box_plan(200.0, 50.0, 50.0).stations, skin=skin)
+    plug = replace(plug, panels=("floor", "side", "deck"))
+    with pytest.raises(PlugError) as caught:
+        foam_loft(finish, make_cover(finish, skin))
+    most = re.search(r"use at most ([\d.]+), laminate and filler together", caught.value.remedy)
+    assert most is not None
+    for path, value in caught.value.would_do:
+        plug = with_value(plug, path, value)
+    over = make_cover(finish, plug.skin)
+    assert over.panels.max() == pytest.approx(float(most[1]))
+    foam_loft(finish, over)
+
+
+@pytest.mark.parametrize("sheets", [(40.0,), (0.01,)])
+def test_sheets_that_do_not_reach_are_told_what_does(sheets: tuple[float, ...]) -> None:
+    """Too few, and too thin: what is told programs covers 100 mm."""
+    body = solid_of(box_plan(300.0, 200.0, 100.0)).body
+    stack = Stack(thicknesses=sheets, order="explicit" if sheets[0] > 1.0 else "cycled")
+    with pytest.raises(PlugError) as caught:
+        make_layers(body, stack)
+    ((path, value),) = caught.value.would_do
+    make_layers(body, with_value(stack, path.removeprefix("stack."), value))
