@@ -7,9 +7,10 @@ from collections.abc import Mapping, Sequence
 import shapely
 
 from plugs.errors import PlugError
+from plugs.foam.glue import Glue
 from plugs.foam.nesting import nest
 from plugs.foam.stock import Blank, Cutting, Stock
-from plugs.parts import Parts
+from plugs.parts import Parts, joint_glue_g
 from plugs.recipe import Plug
 from plugs.skin.choosing import material_named
 from plugs.skin.generic import BOARDS, GLUES
@@ -80,7 +81,7 @@ def needs_of(
     needs += layup_needs(layup, plan, {roll.cloth: roll.length_to_buy_m for roll in rolls}, covered)
     if plug.adhesive is not None:
         glue = material_named(plug.adhesive, GLUES, "adhesive")
-        needs.append(need_of(glue, glue_kg(parts), "between layers"))
+        needs.append(need_of(glue, glue_kg(plug.glue, parts), "between layers and pieces"))
     spread = 1e-3 * plug.skin.filler * covered
     fillets = 1e-9 * sum(verdict.fillet_mm3 for verdict in verdicts)
     if spread + fillets > 0.0:
@@ -92,18 +93,22 @@ def needs_of(
     return needs
 
 
-def glue_kg(parts: Parts) -> float:
-    """Return the glue between layers.
+def glue_kg(glue: Glue, parts: Parts) -> float:
+    """Return the glue between layers, and in the joints within them.
 
     Parameters
     ----------
+    glue : Glue
     parts : Parts
 
     Returns
     -------
     float, kg
     """
-    return 1e-3 * sum(joint.contact.glue_g for joint in parts.pinned)
+    return 1e-3 * (
+        sum(joint.contact.glue_g for joint in parts.pinned)
+        + sum(joint_glue_g(glue, joint) for joint in parts.pieces.joints)
+    )
 
 
 def _sheet_needs(foam: Foam, parts: Parts) -> list[Need]:

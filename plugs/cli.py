@@ -285,6 +285,7 @@ def _verdict(findings: Sequence[Finding], strict: bool) -> int:
 
 def _size_rows(work: Work) -> list[str]:
     """Return the rows that say what the plug is."""
+    from plugs.buying import glue_kg
     from plugs.units import format_length, format_size
 
     whole, unit = work.solid.by_mesh, work.design.plug.display_unit
@@ -304,7 +305,7 @@ def _size_rows(work: Work) -> list[str]:
     ]
     parts = work.parts
     pins = sum(len(joint.pins) for joint in parts.pinned)
-    glue = sum(joint.contact.glue_g for joint in parts.pinned)
+    glue = 1e3 * glue_kg(work.design.plug.glue, parts)
     rows.append(f"pieces    {len(parts.pieces.pieces)}, {pins} pins, {glue:.0f} g of glue")
     if parts.nesting is not None:
         from plugs.output.cut_list import stock_figures

@@ -13,12 +13,12 @@ import shapely
 
 from plugs.errors import Finding, PlugError
 from plugs.foam.base_plan import BasePlan, make_base_plan
-from plugs.foam.glue import make_contacts
+from plugs.foam.glue import Glue, checked_glue, make_contacts
 from plugs.foam.hollow import Void, hollowed, make_voids
 from plugs.foam.joints import recess_outlines
 from plugs.foam.layers import Layer
 from plugs.foam.nesting import Nesting, nest
-from plugs.foam.pieces import Piece, Pieces, blank_of, make_pieces, outlines_of, usable_sizes
+from plugs.foam.pieces import Joint, Piece, Pieces, blank_of, make_pieces, outlines_of, usable_sizes
 from plugs.foam.pins import Pinned, make_pins
 from plugs.foam.pockets import Feature, Pockets
 from plugs.foam.recess_kit import RecessKit, recess_kits
@@ -143,6 +143,21 @@ def _hollowed(
         return whole, (), ()
     voids, found = make_voids(foam, layers, plug.hollow, whole.joints)
     return Pieces(pieces=hollowed(whole.pieces, voids), joints=whole.joints), voids, found
+
+
+def joint_glue_g(glue: Glue, joint: Joint) -> float:
+    """Return the glue in a joint between pieces of a layer, on one of its faces.
+
+    Parameters
+    ----------
+    glue : Glue
+    joint : Joint
+
+    Returns
+    -------
+    float, g
+    """
+    return 1e-6 * joint.glued_mm2(glue.margin) * (checked_glue(glue).coverage_gsm or 0.0)
 
 
 def stored_path(recipe: Path) -> Path:

@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from plugs.buying import glue_kg
 from plugs.figures import rounded
 from plugs.foam.pins import Pinned
 from plugs.foam.sanding_figures import feature_figures, recess_figures, sanding_figures
 from plugs.foam.templates import Template
 from plugs.output.cut_list import sheet_figures, stock_figures
-from plugs.parts import Parts
+from plugs.parts import Parts, joint_glue_g
 from plugs.recipe import Plug
 
 
@@ -53,6 +54,7 @@ def parts_summary(plug: Plug, parts: Parts, files: Mapping[str, bytes]) -> dict[
                 "length_mm": rounded(joint.line.length),
                 "between": list(joint.between),
                 "apart_mm": None if joint.apart is None else rounded(joint.apart),
+                "glue_g": rounded(joint_glue_g(plug.glue, joint)),
             }
             for joint in parts.pieces.joints
         ],
@@ -95,7 +97,7 @@ def _glue(plug: Plug, parts: Parts) -> dict[str, Any]:
     return {
         "margin_mm": rounded(plug.glue.margin),
         "coverage_g_m2": rounded(plug.glue.coverage_gsm or 0.0),
-        "glue_g": rounded(sum(contact.glue_g for contact in contacts)),
+        "glue_g": rounded(1e3 * glue_kg(plug.glue, parts)),
         "contacts": [
             {
                 "number": contact.number,

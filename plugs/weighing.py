@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.buying import board_for, glue_kg
-from plugs.parts import Parts
+from plugs.parts import Parts, joint_glue_g
 from plugs.recipe import Plug
 from plugs.shape.body import Solid
 from plugs.shape.mesh import PLANES
@@ -204,12 +204,18 @@ def _inside(plug: Plug, layup: Layup, solid: Solid, parts: Parts) -> list[Share]
 def _joined(plug: Plug, parts: Parts) -> list[Share]:
     """Return glue between layers and pieces, and the pins."""
     found = []
-    touching = [joint.contact for joint in parts.pinned if joint.contact.glue_g > 0.0]
-    if touching:
-        spots = [_placed(c.axis, c.glued.centroid.coords[0], c.at_mm) for c in touching]
-        at = np.average(spots, axis=0, weights=[c.glue_g for c in touching])
+    glued = [
+        (c.glue_g, _placed(c.axis, c.glued.centroid.coords[0], c.at_mm))
+        for c in (joint.contact for joint in parts.pinned)
+        if c.glue_g > 0.0
+    ] + [
+        (joint_glue_g(plug.glue, joint), _placed(joint.axis, joint.line.centroid.coords[0], joint.middle))
+        for joint in parts.pieces.joints
+    ]
+    if sum(grams for grams, _ in glued) > 0.0:
+        at = np.average([spot for _, spot in glued], axis=0, weights=[grams for grams, _ in glued])
         glue, name = (
-            glue_kg(parts),
+            glue_kg(plug.glue, parts),
             "glue" if plug.adhesive is None else material_named(plug.adhesive, GLUES, "adhesive").name,
         )
         found.append(Share(name=name, mass_kg=glue, spread_kg=GLUE_SPREAD * glue, centroid=_spot(at)))

@@ -98,6 +98,12 @@ class Joint:
     apart : float or None, mm
         Distance, seen along the stack, from the nearest joint square to the same axis in its own layer or
         either of those beside it; None when there is none.
+    axis : str
+        Of the stack.
+    middle : float, mm
+        Of the plug's part of the layer, along that axis.
+    thickness : float, mm
+        Of the sheet: how high the face is that takes glue.
     """
 
     name: str
@@ -107,6 +113,24 @@ class Joint:
     line: shapely.MultiLineString
     between: tuple[str, ...]
     apart: float | None
+    axis: str
+    middle: float
+    thickness: float
+
+    def glued_mm2(self, margin: float) -> float:
+        """Return the area of one of the faces that takes glue, mm2.
+
+        Parameters
+        ----------
+        margin : float, mm
+            As in `plugs.foam.glue.Glue`: the ends of the joint lie in the final surface.
+
+        Returns
+        -------
+        float, mm2
+        """
+        runs = shapely.get_parts(shapely.line_merge(self.line))
+        return self.thickness * sum(max(0.0, float(run.length) - 2.0 * margin) for run in runs)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -400,6 +424,9 @@ def _joint(layer: Layer, number_in_layer: int, line: JointLine, pieces: Sequence
             piece.name for piece, length in zip(pieces, lengths, strict=True) if length > 10.0 * _BORDER
         ),
         apart=line.apart,
+        axis=layer.axis,
+        middle=0.5 * (layer.from_mm + layer.to_mm),
+        thickness=layer.thickness,
     )
 
 

@@ -49,7 +49,7 @@ def stacking(sheaf: Sheaf) -> Html:
         rows = [(sheaf.told("length_mm", length), str(count)) for length, count in lengths.items()]
         diameter = sheaf.told("diameter_mm", summary["pins"]["diameter_mm"])
         parts.append(table(joined(["Pins to cut, of rod ", diameter, " thick"]), ("Length", "Pins"), rows))
-    parts.append(steps(_before_glue(summary, has_pins=bool(lengths))))
+    parts.append(steps(_before_glue(sheaf, has_pins=bool(lengths))))
     columns = (
         ("number", "Joint"), ("lower_layer", "Lower"), ("upper_layer", "Upper"), ("at_mm", "At"),
         ("touching_m2", "Touching"), ("glued_m2", "Glued"), ("glue_g", "Glue"),
@@ -64,15 +64,25 @@ def stacking(sheaf: Sheaf) -> Html:
     return joined(parts)
 
 
-def _before_glue(summary: Mapping[str, Any], *, has_pins: bool) -> list[tuple[str, object]]:
+def _before_glue(sheaf: Sheaf, *, has_pins: bool) -> list[tuple[str, object]]:
     """Return what is done to the pieces before layers are glued to one another."""
+    summary = sheaf.summary
     done: list[tuple[str, object]] = [
         (f"void-{void['layer']}", f"{void['layer']}: what is marked VOID sawn out")
         for void in summary.get("voids") or []
         if void["area_m2"]
     ]
     done += [
-        (f"joint-{joint['name']}", f"{joint['name']}: {' and '.join(joint['between'])} glued on a flat board")
+        (
+            f"joint-{joint['name']}",
+            joined(
+                [
+                    f"{joint['name']}: {' and '.join(joint['between'])} glued on a flat board, ",
+                    sheaf.told("glue_g", joint["glue_g"]),
+                    " of glue",
+                ]
+            ),
+        )
         for joint in summary.get("joints") or []
     ]
     if has_pins:

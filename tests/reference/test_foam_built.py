@@ -190,7 +190,19 @@ def test_glue_covers_what_two_layers_share_less_the_margin(built: Folder) -> Non
         assert contact["glue_g"] == pytest.approx(COVERAGE * contact["glued_m2"], rel=1e-6)
         drawn = built.region(above["files"][0], "GLUE_LOWER")
         assert drawn.area / 1e6 == pytest.approx(contact["glued_m2"], abs=3.0 * CHORD * glued.length / 1e6)
-    assert glue["glue_g"] == pytest.approx(sum(c["glue_g"] for c in glue["contacts"]), rel=1e-6)
+
+
+def test_glue_in_joints_is_that_of_their_faces(built: Folder) -> None:
+    """Length less the margin at both ends, times the sheet: each joint is one straight run here."""
+    sheet = {piece["name"]: piece["sheet_mm"] for piece in built.summary["pieces"]}
+    joints = built.summary["joints"]
+    assert joints
+    for joint in joints:
+        face_m2 = 1e-6 * sheet[joint["between"][0]] * (joint["length_mm"] - 2.0 * MARGIN)
+        assert joint["glue_g"] == pytest.approx(COVERAGE * face_m2, rel=1e-6)
+    glue = built.summary["glue"]
+    grams = [row["glue_g"] for row in (*glue["contacts"], *joints)]
+    assert glue["glue_g"] == pytest.approx(sum(grams), rel=1e-6)
 
 
 def test_pins_stand_in_foam(built: Folder) -> None:
