@@ -75,7 +75,7 @@ def part_of(
         Its shares: each place, laps, filler; where the foam stays that, its glue, pins and templates.
     """
     surfaces = [
-        (surface.owners[name], 1e-6 * area, _spot(surface.centroids[name]))
+        (surface.owners[name], 1e-6 * area, _spot(surface.centroids[name]), name)
         for name, area in surface.areas_mm2.items()
         if surface.owners[name] in layup.laminates
     ]
@@ -159,14 +159,16 @@ def _middle(patch: Patch) -> tuple[float, float, float]:
 def _filler(
     plug: Plug,
     layup: Layup,
-    surfaces: Sequence[tuple[str, float, Spot]],
+    surfaces: Sequence[tuple[str, float, Spot, str]],
     verdicts: Sequence[EdgeVerdict],
     filler: Filler,
 ) -> Share:
     """Return filler over the laminate, and in inside corners under it."""
-    parts = [(1e-3 * plug.skin.filler * area, at) for place, area, at in surfaces if place in layup.covered]
+    parts = [
+        (1e-3 * plug.skin.filler * area, at) for place, area, at, _ in surfaces if place in layup.covered
+    ]
     for verdict in verdicts:
-        near = [at for place, _, at in surfaces if place in verdict.edge.between]
+        near = [at for place, _, at, _ in surfaces if place in verdict.edge.between]
         if verdict.fillet_mm3 > 0.0 and near:
             parts += [(1e-9 * verdict.fillet_mm3 / len(near), at) for at in near]
     mass = filler.density_kg_m3 * sum(volume for volume, _ in parts)

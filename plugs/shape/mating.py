@@ -23,7 +23,7 @@ from plugs.shape.measured_paths import sampled
 from plugs.shape.mesh import Body
 from plugs.shape.mesh_faces import edge_loops, face_left_by, marked
 from plugs.told import told
-from plugs.tolerances import LARGEST
+from plugs.tolerances import LARGEST, LENGTH
 
 Array = NDArray[np.float64]
 
@@ -370,21 +370,26 @@ def _fitted(
     line: shapely.LineString,
 ) -> MatingFace:
     """Return a face with the distances of the measured points that lie along it."""
-    points = shapely.points(cut.measured)
-    where = shapely.line_locate_point(line, points)
-    is_along = (where > first) & (where < last)
-    off = np.abs(shapely.distance(line, points) - cut.item.gap)[is_along]
-    worst = int(np.argmax(off)) if len(off) else 0
-    spot = cut.measured[is_along][worst] if len(off) else edge[0]
+    along, off = _distances(cut, line, first, last)
+    spot = along[int(np.argmax(off))] if len(off) else edge[0]
     largest, place = float(off.max(initial=0.0)), (float(spot[0]), float(spot[1]))
     return MatingFace(
         name=cut.item.name, gap=cut.item.gap, axes=VIEWS[cut.item.view][1],
         cut=cut, outline=outline, flange=flange, edge=edge,
         area_mm2=float(outline.area), flange_area_mm2=float(flange.area), edge_mm=float(outline.length),
-        count=int(is_along.sum()), largest_mm=largest, place=place,
+        count=len(along), largest_mm=largest, place=place,
         rms_mm=float(np.sqrt(np.mean(off**2))) if len(off) else 0.0,
         largest_edge_mm=largest, edge_place=place,
     )  # fmt: skip
+
+
+def _distances(cut: MatingCut, line: shapely.LineString, first: float, last: float) -> tuple[Array, Array]:
+    """Return the measured points that lie along a face, and how far off it each is."""
+    points = shapely.points(cut.measured)
+    where = shapely.line_locate_point(line, points)
+    is_along = (where > first) & (where < last)
+    off = np.abs(shapely.distance(line, points) - cut.item.gap)[is_along]
+    return cut.measured[is_along], np.asarray(off, dtype=np.float64)
 
 
 def findings_of(face: MatingFace) -> list[Finding]:
@@ -416,14 +421,19 @@ def findings_of(face: MatingFace) -> list[Finding]:
                     remedy=f"measure {told(short, '.0f', 'least')} farther",
                 )
             )
-    if face.count and face.largest_mm > max(1.0, 3.0 * face.rms_mm):
+    along, off = _distances(face.cut, line, first, last)
+    # a point that the fair contour was drawn past has been told with it
+    passed = [left.point for left in getattr(face.cut.item.contour, "left_out", ())]
+    is_kept = np.array([all(np.hypot(*(p - left)) > LENGTH for left in passed) for p in along], dtype=bool)
+    along, off = along[is_kept], off[is_kept]
+    rms = float(np.sqrt(np.mean(off**2))) if len(off) else 0.0
+    if len(off) and float(off.max()) > max(1.0, 3.0 * rms):
         found.append(
             Finding(
                 code="mating-fit",
                 severity="warning",
-                where=f"{face.cut.item.name}, {_spot(face.place, names)}",
-                message=f"a measured point lies {told(face.largest_mm, '.2f')} off, rms "
-                f"{told(face.rms_mm, '.2f')}",
+                where=f"{face.cut.item.name}, {_spot(along[int(np.argmax(off))], names)}",
+                message=f"a measured point lies {told(float(off.max()), '.2f')} off, rms {told(rms, '.2f')}",
                 remedy="measure that place again, or fair the contour with a smaller tolerance",
             )
         )

@@ -133,15 +133,16 @@ def weigh(shares: Sequence[Share]) -> Part:
 
 
 def laminate_shares(
-    layup: Layup, surfaces: Sequence[tuple[str, float, tuple[float, float, float]]], foam_stays: bool
+    layup: Layup, surfaces: Sequence[tuple[str, float, tuple[float, float, float], str]], foam_stays: bool
 ) -> tuple[Share, ...]:
     """Return the laminate's shares of the mass.
 
     Parameters
     ----------
     layup : Layup
-    surfaces : sequence of tuple of str, float and tuple of 3 float, m2 and mm
-        Each place, its area and the middle of its surface.
+    surfaces : sequence of tuple of str, float, tuple of 3 float and str, m2 and mm
+        Each place, its area, the middle of its surface, and what tells it from others of the same place:
+        "side port" of "side".
     foam_stays : bool
         With it stays what it drank, and the barrier.
 
@@ -152,14 +153,14 @@ def laminate_shares(
     """
     under = layup.seal_kg_m2 + (layup.barrier.spread_kg_m2 if layup.barrier is not None else 0.0)
     found = []
-    for place, area_m2, centroid in surfaces:
+    for place, area_m2, centroid, name in surfaces:
         over = layup.laminates[place]
         if over.plies:
             kg_m2 = over.mass_kg_m2 + (under if foam_stays else 0.0)
             spread = area_m2 * over.mass_spread_kg_m2
             found.append(
                 Share(
-                    name=place,
+                    name=name,
                     mass_kg=area_m2 * kg_m2,
                     centroid=centroid,
                     spread_kg=spread,

@@ -28,6 +28,7 @@ from plugs.skin.flatten import Flat, finding_of, flatten
 from plugs.skin.seams import Seam, seams_of
 from plugs.skin.zone_words import DartCut, Zone
 from plugs.skin.zones import DART, FREE, OPENED, Patch, Zoned
+from plugs.told import told
 
 Array = NDArray[np.float64]
 
@@ -106,6 +107,8 @@ def patterns_of(
                 pattern = _pattern(flat, edge, moves, ply, zone, seams)
                 if pattern.outline.area > 0.0:
                     found.append(pattern)
+                    over = lapped_over(flat.patch.name, edge.net, pattern.outline)
+                    findings += [finding for finding in over if finding not in findings]
                 else:
                     without[ply.number] += flat.patch.area_mm2
                     findings += [_no_piece(flat)] if ply is plies[0] else []
@@ -149,6 +152,39 @@ def _covered(ply: ClothPly, zones: Sequence[Zone], param: str) -> set[int]:
 def _is_side(name: str, word: str) -> bool:
     """Return whether a zone is one side of a panel that a word names."""
     return name in (f"{word} starboard", f"{word} port")
+
+
+def lapped_over(patch: str, net: shapely.Polygon, outline: shapely.Polygon) -> list[Finding]:
+    """Return what is said of holes in a patch that its laps have closed, such as a deep pocket's mouth.
+
+    Parameters
+    ----------
+    patch : str
+        Its name.
+    net, outline : shapely.Polygon, mm
+        The patch laid flat, and its piece of cloth.
+
+    Returns
+    -------
+    list of Finding
+    """
+    found = []
+    for ring in net.interiors:
+        hole = shapely.Polygon(ring)
+        if outline.contains(hole):
+            left, bottom, right, top = hole.bounds
+            sides = sorted((right - left, top - bottom), reverse=True)
+            found.append(
+                Finding(
+                    code="cloth-over-hole",
+                    severity="note",
+                    where=patch,
+                    message=f"laps of its plies meet over a hole of {told(sides[0], '.0f', 'bare')} x "
+                    f"{told(sides[1], '.0f')}, so they are cut without it",
+                    remedy="cut it crosswise over the hole, from corner to corner, and lay the tongues in",
+                )
+            )
+    return found
 
 
 def _no_piece(flat: Flat) -> Finding:

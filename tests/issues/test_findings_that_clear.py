@@ -218,6 +218,7 @@ NONE: Final = {
     "cloth-folds": "a split or a dart, to be chosen",
     "cloth-locks": "each way is told with the shear that is left, which may still lock",
     "cloth-not-draped": "a split or another start, to be chosen",
+    "cloth-over-hole": "a cut at the bench",
     "cloth-overlaps": "a split, to be chosen",
     "cloth-shears": "work at the bench",
     "dose-range": "a sheet to be read again",

@@ -138,6 +138,9 @@ def test_part_weighs_its_plies() -> None:
         if place in by_owner
     )
     assert math.fsum(s.mass_kg for s in made.part.shares if s.area_m2) == pytest.approx(mass, rel=1e-6)
+    names = [share.name for share in made.part.shares]
+    assert len(set(names)) == len(names)  # port and starboard, wall and floor are told apart
+    assert any(name.endswith(" port") for name in names)
     pieces = math.fsum(
         1e-6 * one.pattern.kept.area * (ply.glass_kg_m2 + ply.resin_kg_m2)
         for roll in made.rolls

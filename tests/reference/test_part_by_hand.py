@@ -70,7 +70,7 @@ def test_cover_of_one_square_metre() -> None:
     assert (deck.thickness, side.thickness) == pytest.approx((2.5273, 1.7513), abs=0.6e-4)
     assert floor.thickness == floor.mass_kg_m2 == 0.0
 
-    part = weigh(laminate_shares(layup, [(p, AREAS[p], CENTROIDS[p]) for p in AREAS], foam_stays=False))
+    part = weigh(laminate_shares(layup, [(p, AREAS[p], CENTROIDS[p], p) for p in AREAS], foam_stays=False))
     assert part.mass_kg == pytest.approx(3.25)
     assert part.area_m2 == pytest.approx(1.0)
     assert part.centre == pytest.approx((538.46, 0.0, 253.85), abs=0.005)

@@ -10,6 +10,7 @@ import trimesh
 
 from plugs.checking import checked
 from plugs.errors import PlugError
+from plugs.measure.fairing import fair
 from plugs.recipe import Plug
 from plugs.shape import mesh
 from plugs.shape.body import Solid, make_solid
@@ -186,6 +187,18 @@ def test_one_point_far_off_is_told() -> None:
     assert finding.code == "mating-fit"
     assert finding.where == "mating face, x = 52, y = 5 mm"
     assert "2.00 mm off" in finding.message
+
+
+def test_a_point_left_out_of_the_contour_is_told_once() -> None:
+    """The fair contour passes 6 mm by it and says so; the fit counts it still, no finding repeats it."""
+    points = [[50.0 if i != 20 else 56.0, y] for i, y in enumerate(np.linspace(-120.0, 120.0, 61))]
+    curve = fair(points, tolerance=0.2)
+    assert [left.index for left in curve.left_out] == [20]
+    _, face = cut(contour=curve, measured=points)
+    assert face.largest_mm == pytest.approx(6.0, abs=0.05)
+    assert findings_of(face) == []
+    (finding,) = findings_of(cut(contour=curve, measured=[*points, [52.5, 33.0]])[1])
+    assert "2.50 mm off" in finding.message
 
 
 @pytest.mark.parametrize(

@@ -32,7 +32,7 @@ def test_nothing_weighs_nothing() -> None:
 def test_foam_that_stays_keeps_what_it_drank() -> None:
     """A cube of a metre with one square metre of skin: 40 kg of foam, 1.5 of laminate, 0.3 of seal coat."""
     layup = lay_up(Schedule(plies=[Ply(cloth="mat 450")]), ("deck", "floor"), foam="pu 40", bare=("floor",))
-    surfaces = [("deck", 1.0, (0.0, 0.0, 1000.0)), ("floor", 1.0, (0.0, 0.0, 0.0))]
+    surfaces = [("deck", 1.0, (0.0, 0.0, 1000.0), "deck"), ("floor", 1.0, (0.0, 0.0, 0.0), "floor")]
     hollow = weigh(laminate_shares(layup, surfaces, foam_stays=False))
     full = weigh(
         [*laminate_shares(layup, surfaces, foam_stays=True), foam_share(layup, 1.0, (0.0, 0.0, 500.0))]
@@ -47,7 +47,7 @@ def test_barrier_stays_with_the_foam() -> None:
     """Its mass comes on top."""
     schedule = Schedule(plies=[Ply(cloth="mat 450")], barrier="foil tape")
     layup = lay_up(schedule, ("deck",), foam="xps 35")
-    (share,) = laminate_shares(layup, [("deck", 2.0, (0.0, 0.0, 0.0))], foam_stays=True)
+    (share,) = laminate_shares(layup, [("deck", 2.0, (0.0, 0.0, 0.0), "deck")], foam_stays=True)
     assert share.mass_kg == pytest.approx(2.0 * (1.5 + 0.15))
 
 

@@ -16,11 +16,12 @@ from plugs.skin.breadths import in_breadths
 from plugs.skin.cloth import ClothPly, Laps, Pattern
 from plugs.skin.cuts import opened, with_darts
 from plugs.skin.flatten import finding_of, flatten
-from plugs.skin.patterns import PatternSet, patterns_of
+from plugs.skin.patterns import PatternSet, lapped_over, patterns_of
 from plugs.skin.roll import GAP, lay_out
 from plugs.skin.seams import seams_of
 from plugs.skin.zone_words import DartCut, Zone
 from plugs.skin.zones import Patch, Zoned, zoned
+from plugs.told import in_unit
 from tests.cloth import cloth_patch, plug_of
 from tests.counted import calls_of, peak_of
 from tests.patches import hemisphere, patch_of
@@ -165,6 +166,24 @@ def test_recess_is_a_tray_of_its_own() -> None:
     assert len(strip.vertices) > len(ring.vertices)
     assert strip.area_mm2 == pytest.approx(ring.area_mm2, rel=1e-9)
     assert flatten(strip).flipped == 0
+
+
+def test_laps_that_meet_over_a_mouth_are_told() -> None:
+    """Laps of 50 mm and more close a mouth of 80 x 60 mm, and leave one of 300 x 200 open."""
+    for width, height, codes in ((80.0, 60.0, ["cloth-over-hole"]), (300.0, 200.0, [])):
+        recess = Recess(panel="deck", x=400.0, width=width, height=height, depth=40.0, name="pocket")
+        surface = zoned(plug_of(box_plan(800.0, 500.0, 300.0, radius=20.0), (recess,)), bare=("floor",))
+        made = patterns_of(surface, [ClothPly(number=i) for i in (1, 2)], LAPS)
+        told = [finding for finding in made.findings if finding.where == "deck"]
+        assert [finding.code for finding in told] == codes
+        assert len(piece(made, 1, "deck").outline.interiors) == (0 if codes else 1)
+    assert "80 x 60 mm" in in_unit(lapped_over("deck", *_holed(80.0, 60.0))[0], "mm").message
+
+
+def _holed(width: float, height: float) -> tuple[shapely.Polygon, shapely.Polygon]:
+    """Return a plate with a hole, and one without."""
+    whole = shapely.box(0.0, 0.0, 300.0, 200.0)
+    return whole.difference(shapely.box(50.0, 50.0, 50.0 + width, 50.0 + height)), whole
 
 
 def test_dart_lets_a_dome_lie_flat_with_less_stretch() -> None:
