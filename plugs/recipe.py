@@ -62,7 +62,8 @@ class Plug:
     density : float or None, kg/m3
         Of the foam, if the pieces are to be weighed.
     stock : sequence of Stock
-        Sheets in the rack or to be bought; without any nothing is nested, and no layer is parted.
+        Sheets in the rack or to be bought; without any, an empty list too, nothing is nested, and no layer
+        is parted.
     cutting : Cutting
         What the saw needs.
     turns : str

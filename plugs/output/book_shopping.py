@@ -8,6 +8,11 @@ from typing import Any
 from plugs.output.book_sheaf import Sheaf
 from plugs.output.book_words import Html, el, figures_table, joined, pairs_table, step, steps, table
 
+_NO_STOCK = (
+    "The recipe lists no stock, or an empty one: no layer is parted to fit a sheet, no piece is arranged on "
+    "one, and no foam is counted here."
+)
+
 
 def shopping(sheaf: Sheaf) -> Html:
     """Return what to buy.
@@ -30,6 +35,8 @@ def shopping(sheaf: Sheaf) -> Html:
     )  # fmt: skip
     first = None if "foam" in groups else lambda row: step(f"buy-foam-{row['stock']}", row["stock"])
     parts.append(figures_table("Sheets of foam", columns, stock, sheaf.unit, first))
+    if not stock and sheaf.rows("pieces"):
+        parts.append(el("p", _NO_STOCK, class_="note"))
     parts.append(steps(_besides(sheaf, groups)))
     return joined(parts)
 

@@ -18,6 +18,7 @@ from plugs.parts_summary import parts_summary
 from plugs.shape import mesh
 from plugs.shape.mesh import Body
 from tests.books import book_of
+from tests.shapes import box_plan, solid_of
 
 PLUG = """
 from plugs import Corner, Plug, Skin, Stack, Station, Templates
@@ -111,6 +112,14 @@ def test_hollow_that_nothing_reaches_is_told() -> None:
     _, found = make_gauges(over(groove), None, Templates(stations=(50.0,)), ())
     assert [one.code for one in found] == ["gauge-bridges"]
     assert "mm deep" in found[0].message
+
+
+@pytest.mark.parametrize(("x", "codes"), [(0.0, ["gauge-in-blend"]), (600.0, ["gauge-in-blend"]), (20.0, [])])
+def test_gauge_in_the_blend_of_a_rounded_end_is_told(x: float, codes: list[str]) -> None:
+    """Ends rounded by 15 mm: over a plate of 6 mm there the surface falls off by more than its thickness."""
+    body = solid_of(box_plan(600.0, 200.0, 150.0, end_radius=15.0)).body
+    _, found = make_gauges(body, None, Templates(stations=(x,)), ())
+    assert [one.code for one in found] == codes
 
 
 def test_gauge_larger_than_a_board_is_told() -> None:

@@ -90,6 +90,14 @@ def test_sections_follow_the_work(book: Book) -> None:
     assert re.findall(r'<a href="#(\w+)">', book.page.partition("</nav>")[0]) == heads
 
 
+def test_a_recipe_without_stock_is_told_so(book: Book) -> None:
+    """No sheets, so the list of what to buy says that no foam is counted; with sheets it does not."""
+    told = "lists no stock, or an empty one"
+    assert (told in book.page) == (book.summary["sheets"] is None)
+    bare = book_html(book.summary | {"sheets": None}, book.drawings, book.scene)
+    assert told in bare
+
+
 def test_every_element_is_closed_in_its_order(book: Book) -> None:
     """The page is well-formed: the reader of the standard library finds each end where it belongs."""
     page = Page(book.page)
