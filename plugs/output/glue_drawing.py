@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.foam.pins import Pin, Pinned
+from plugs.foam.pins import Pinned
 from plugs.output.drawing import PLANES, LayerOutlines, outline_paths
 from plugs.output.marks import ROW, TEXT
 from plugs.output.picture import Box, Drawing, Label, Path, label_box
@@ -178,10 +178,20 @@ def pin_paths(at: tuple[float, float], diameter: float, dxf_layer: str) -> list[
     return paths
 
 
-def _round(joint: Pinned, pin: Pin) -> Box:
-    """Return the box round a pin's hole and cross."""
-    x, y = pin.at
-    reach = 0.5 * joint.diameter + _CROSS
+def pin_box(at: tuple[float, float], diameter: float) -> Box:
+    """Return the box round a pin's hole and cross.
+
+    Parameters
+    ----------
+    at : tuple of 2 float, mm
+    diameter : float, mm
+
+    Returns
+    -------
+    tuple of 4 float, mm
+    """
+    x, y = at
+    reach = 0.5 * diameter + _CROSS
     return x - reach, y - reach, x + reach, y + reach
 
 
@@ -189,27 +199,53 @@ def _names(
     faces: Sequence[tuple[str, str, Pinned]], texts: Sequence[Box], lines: NDArray[np.object_]
 ) -> list[Label]:
     """Return each pin's name beside it, clear of pins, other texts and lines as far as may be."""
-    taken = [*texts, *(_round(joint, pin) for _, _, joint in faces for pin in joint.pins)]
+    taken = [*texts, *(pin_box(pin.at, joint.diameter) for _, _, joint in faces for pin in joint.pins)]
     names = []
     for _, dxf_layer, joint in faces:
         for pin in joint.pins:
-            choice = _labels_round(pin, joint, dxf_layer)
-            boxes = [label_box(label) for label in choice]
-            meets_text = [any(_meet(box, other) for other in taken) for box in boxes]
-            meets_line = shapely.intersects(shapely.box(*np.array(boxes).T)[:, None], lines).any(axis=1)
-            faults = [2 * int(text) + int(line) for text, line in zip(meets_text, meets_line, strict=True)]
-            best = faults.index(min(faults))
-            names.append(choice[best])
-            taken.append(boxes[best])
+            names.append(name_beside(pin.name, pin.at, joint.diameter, dxf_layer, taken, lines))
+            taken.append(label_box(names[-1]))
     return names
 
 
-def _labels_round(pin: Pin, joint: Pinned, dxf_layer: str) -> list[Label]:
+def name_beside(
+    name: str,
+    at: tuple[float, float],
+    diameter: float,
+    dxf_layer: str,
+    taken: Sequence[Box],
+    lines: NDArray[np.object_],
+) -> Label:
+    """Return a pin's name on the side of it that is clear of other texts and pins, and of lines if may be.
+
+    Parameters
+    ----------
+    name : str
+    at : tuple of 2 float, mm
+    diameter : float, mm
+    dxf_layer : str
+    taken : sequence of tuple of 4 float, mm
+        Boxes of texts and pins.
+    lines : (n,) shapely geometry, mm
+
+    Returns
+    -------
+    Label
+    """
+    choice = _labels_round(name, at, diameter, dxf_layer)
+    boxes = [label_box(label) for label in choice]
+    meets_text = [any(_meet(box, other) for other in taken) for box in boxes]
+    meets_line = shapely.intersects(shapely.box(*np.array(boxes).T)[:, None], lines).any(axis=1)
+    faults = [2 * int(text) + int(line) for text, line in zip(meets_text, meets_line, strict=True)]
+    return choice[faults.index(min(faults))]
+
+
+def _labels_round(name: str, at: tuple[float, float], diameter: float, dxf_layer: str) -> list[Label]:
     """Return a pin's name on each side of it, the best side first."""
-    x, y = pin.at
-    plain = Label(text=pin.name, at=(x, y), height=_NAME, dxf_layer=dxf_layer, align="centre")
+    x, y = at
+    plain = Label(text=name, at=(x, y), height=_NAME, dxf_layer=dxf_layer, align="centre")
     left, bottom, right, top = label_box(plain)
-    reach = 0.5 * joint.diameter + _CROSS + _CLEAR
+    reach = 0.5 * diameter + _CROSS + _CLEAR
     across, up = 0.5 * (right - left) + reach, 0.5 * (top - bottom) + reach
     return [replace(plain, at=(x + h * across, y + v * up)) for h, v in _AROUND]
 

@@ -13,9 +13,9 @@ from plugs.foam.leftovers import Leftover
 from plugs.foam.nesting import Nesting, Placement, Sheet
 from plugs.foam.stock import region
 from plugs.output.drawing import FINAL_LOWER, FINAL_UPPER, ROUGH, outline_paths
-from plugs.output.glue_drawing import PINS_LOWER, PINS_UPPER, pin_paths
+from plugs.output.glue_drawing import PINS_LOWER, PINS_UPPER, name_beside, pin_box, pin_paths
 from plugs.output.marks import FACES, GAP, ROW, TEXT, WAYS, arrow, check_bars
-from plugs.output.picture import LABELS, TEXT_WIDTH_RATIO, Drawing, Label, Path
+from plugs.output.picture import LABELS, TEXT_WIDTH_RATIO, Drawing, Label, Path, label_box
 from plugs.units import format_length, format_size
 
 SHEET: Final = "SHEET"
@@ -35,8 +35,6 @@ _ARROW_SHORTEST: Final = 12.0
 _ARROW_LEAST: Final = 5.0
 _ARROW_DROP: Final = 3.0
 _THINNED: Final = 0.25
-_PIN_NAME: Final = 4.0
-_PIN_GAP: Final = 2.5
 
 
 def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_unit: str = "mm") -> Drawing:
@@ -63,10 +61,10 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
     for placement in sheet.placements:
         piece = placement.piece
         paths.extend(_lines(placement))
-        holes, names = _holes(placement)
+        lettering = _lettering(placement)
+        holes, names = _holes(placement, [] if lettering is None else lettering[1])
         paths.extend(holes)
         labels.extend(names)
-        lettering = _lettering(placement)
         if lettering is None:
             unnamed.append(f"{piece.name} ({_place(placement, display_unit)})")
         else:
@@ -115,16 +113,19 @@ def _too_small(unnamed: Sequence[str], unmarked: Sequence[str], way: str) -> lis
     return rows
 
 
-def _holes(placement: Placement) -> tuple[list[Path], list[Label]]:
-    """Return the holes for pins in a piece, and their names beside them."""
+def _holes(placement: Placement, texts: Sequence[Label]) -> tuple[list[Path], list[Label]]:
+    """Return the holes for pins in a piece, and their names beside them, off its edge and other texts."""
+    holes = [(hole, placement.moved(shapely.Point(hole.at))) for hole in placement.piece.drilled]
+    taken = [label_box(label) for label in texts]
+    taken += [pin_box((float(at.x), float(at.y)), hole.diameter) for hole, at in holes]
+    edge = np.array([placement.outline.boundary], dtype=object)
     paths: list[Path] = []
-    labels = []
-    for hole in placement.piece.drilled:
-        middle = placement.moved(shapely.Point(hole.at))
-        x, y = float(middle.x), float(middle.y)
-        dxf_layer, reach = PINS[hole.face], 0.5 * hole.diameter + _PIN_GAP
-        paths += pin_paths((x, y), hole.diameter, dxf_layer)
-        labels.append(Label(text=hole.name, at=(x + reach, y + reach), height=_PIN_NAME, dxf_layer=dxf_layer))
+    labels: list[Label] = []
+    for hole, at in holes:
+        place, dxf_layer = (float(at.x), float(at.y)), PINS[hole.face]
+        paths += pin_paths(place, hole.diameter, dxf_layer)
+        labels.append(name_beside(hole.name, place, hole.diameter, dxf_layer, taken, edge))
+        taken.append(label_box(labels[-1]))
     return paths, labels
 
 
@@ -149,14 +150,15 @@ def _lettering(placement: Placement) -> tuple[list[Path], list[Label]] | None:
     if finals:
         within = shapely.intersection_all([clear, *(shapely.simplify(shape, _THINNED) for shape in finals)])
         clear = within if within.area > 0.25 * clear.area else clear
-    part = max(shapely.get_parts(clear), key=lambda part: part.area)
-    circle = shapely.maximum_inscribed_circle(part, tolerance=0.02 * math.sqrt(part.area))
-    middle = placement.moved(shapely.Point(circle.coords[0]))
-    x, y, r = float(middle.x), float(middle.y), circle.length - _CLEAR
-    height = min(
-        _NAME_LARGEST, math.floor(4.0 * r / math.hypot(TEXT_WIDTH_RATIO * len(piece.name), 1.6)) / 2.0
-    )
-    if height < _NAME_LEAST:
+    pins = [shapely.box(*pin_box(hole.at, hole.diameter)) for hole in piece.drilled]
+    for room in (shapely.difference(clear, shapely.union_all(pins)), clear):  # over a pin rather than nowhere
+        x, y, r = _roomiest(placement, room)
+        height = min(
+            _NAME_LARGEST, math.floor(4.0 * r / math.hypot(TEXT_WIDTH_RATIO * len(piece.name), 1.6)) / 2.0
+        )
+        if height >= _NAME_LEAST:
+            break
+    else:
         return None
     face = FACES[piece.axis]
     side = min(_SIDE_LARGEST, height, math.floor(2.6 * r / (TEXT_WIDTH_RATIO * len(face))) / 2.0)
@@ -176,6 +178,16 @@ def _lettering(placement: Placement) -> tuple[list[Path], list[Label]] | None:
         tail, tip = centre - along, centre + along
         paths = arrow((float(tail[0]), float(tail[1])), (float(tip[0]), float(tip[1])))
     return paths, labels
+
+
+def _roomiest(placement: Placement, room: shapely.Geometry) -> tuple[float, float, float]:
+    """Return middle and radius of the largest circle in the free part of a piece, on the sheet; 0 if none."""
+    part = max(shapely.get_parts(room), key=lambda part: part.area, default=None)
+    if part is None or part.area <= 0.0:
+        return 0.0, 0.0, 0.0
+    circle = shapely.maximum_inscribed_circle(part, tolerance=0.02 * math.sqrt(part.area))
+    middle = placement.moved(shapely.Point(circle.coords[0]))
+    return float(middle.x), float(middle.y), circle.length - _CLEAR
 
 
 def _place(placement: Placement, unit: str) -> str:

@@ -12,7 +12,7 @@ import shapely
 from shapely.affinity import rotate, translate
 
 from plugs.foam.nesting import Nesting, nest
-from plugs.foam.stock import Blank, Cutting, Stock
+from plugs.foam.stock import Blank, Cutting, Drilled, Stock
 from plugs.output.cut_list import COLUMNS, cut_list_csv, leftovers_csv, sheet_figures, stock_figures
 from plugs.output.drawing import FINAL_LOWER, FINAL_UPPER, ROUGH
 from plugs.output.picture import label_box
@@ -77,6 +77,22 @@ def test_every_piece_is_named_faced_and_pointed(nesting: Nesting) -> None:
             along = head[1] - (head[0] + head[2]) / 2.0
             turn = np.degrees(np.arctan2(along[1], along[0])) - 90.0 - placement.turn_deg
             assert (turn + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=1e-6)
+
+
+def test_words_keep_off_pins_and_cut_lines() -> None:
+    """A pin in the middle of a piece has no name over it, and one at its right edge is named to the left."""
+    holes = [("A", (100.0, 60.0)), ("B", (188.0, 60.0))]
+    drilled = tuple(Drilled(name=name, at=at, diameter=6.0, face="lower") for name, at in holes)
+    blank = replace(blanks_of([shapely.box(0.0, 0.0, 200.0, 120.0)])[0], drilled=drilled)
+    made = nest([blank], [WHOLE], Cutting())
+    (placement,) = made.sheets[0].placements
+    drawing = sheet_drawing(made.sheets[0], made, plug_name="Tail")
+    words = {label.text: shapely.box(*label_box(label)) for label in drawing.labels}
+    marks = [placement.moved(shapely.Point(at)).buffer(3.0) for _, at in holes]
+    for text in (blank.name, "A", "B"):
+        assert not any(words[text].intersects(mark) for mark in marks)
+        assert placement.outline.contains(words[text])
+    assert not words[blank.name].intersects(words["A"])
 
 
 def test_title_tells_sheet_thickness_and_kerf(nesting: Nesting) -> None:
