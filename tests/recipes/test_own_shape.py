@@ -48,7 +48,7 @@ def built(tmp_path: Path, text: str, *more: str) -> dict[str, dict[str, float]]:
 
 def test_added_and_cut_shapes(tmp_path: Path) -> None:
     """Block less cylinder plus cylinder: exactly by the kernel, to the chord tolerance by the mesh."""
-    solid = built(tmp_path, RECIPE)["solid"]
+    solid = built(tmp_path, RECIPE, "--only", "step")["solid"]
     exact = 1e-9 * (BLOCK - HOLE + POST)
     assert solid["volume_by_kernel_m3"] == pytest.approx(exact, rel=1e-9)
     chord = 0.02 * 2.0 * math.pi * (30.0 * 100.0 + 20.0 * 40.0) * 1e-9
@@ -58,14 +58,14 @@ def test_added_and_cut_shapes(tmp_path: Path) -> None:
 
 def test_without_step_the_mesh_engine_has_the_shapes_too(tmp_path: Path) -> None:
     """The recipe's shapes come tessellated into the everyday engine."""
-    solid = built(tmp_path, RECIPE, "--without", "step")["solid"]
+    solid = built(tmp_path, RECIPE, "--only", "csv")["solid"]
     assert solid["volume_by_kernel_m3"] is None
     assert solid["volume_m3"] == pytest.approx(1e-9 * (BLOCK - HOLE + POST), rel=1e-4)
 
 
 def test_shape_that_changes_nothing_is_found(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A cut beside the plug is a warning, not an error."""
-    built(tmp_path, RECIPE.replace("center(90.0, 0.0)", "center(900.0, 0.0)"), "--without", "step")
+    built(tmp_path, RECIPE.replace("center(90.0, 0.0)", "center(900.0, 0.0)"), "--only", "csv")
     out = capsys.readouterr().out
     assert "warning: cut[0]: the shape does not touch the plug" in out
 
