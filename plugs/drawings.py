@@ -15,7 +15,7 @@ from plugs.output.base_drawing import base_drawing
 from plugs.output.drawing import layer_drawing
 from plugs.output.drawing_run import PaperJob
 from plugs.output.file_names import file_stems
-from plugs.output.glue_drawing import with_glue
+from plugs.output.glue_drawing import pin_boxes, with_glue
 from plugs.output.picture import Drawing
 from plugs.output.pieces_drawing import with_pieces
 from plugs.output.recess_drawing import recess_drawing
@@ -108,7 +108,13 @@ def layer_drawings(work: Work) -> dict[str, Drawing]:
     whole, voids = parts.pieces, parts.voids
     named = [
         with_pieces(
-            layer_drawing(layer, **words), layer, whole.pieces, whole.joints, voids, display_unit=unit
+            layer_drawing(layer, **words),
+            layer,
+            whole.pieces,
+            whole.joints,
+            voids,
+            pins=pin_boxes(layer.name, parts.pinned),
+            display_unit=unit,
         )
         for layer in work.layers
     ]

@@ -178,6 +178,24 @@ def pin_paths(at: tuple[float, float], diameter: float, dxf_layer: str) -> list[
     return paths
 
 
+def pin_boxes(layer_name: str, joints: Sequence[Pinned]) -> list[Box]:
+    """Return the boxes round the pins in both faces of a layer.
+
+    Parameters
+    ----------
+    layer_name : str
+    joints : sequence of Pinned
+        Of the whole stack.
+
+    Returns
+    -------
+    list of tuple of 4 float, mm
+    """
+    return [
+        pin_box(pin.at, joint.diameter) for _, _, joint in _faces(layer_name, joints) for pin in joint.pins
+    ]
+
+
 def pin_box(at: tuple[float, float], diameter: float) -> Box:
     """Return the box round a pin's hole and cross.
 

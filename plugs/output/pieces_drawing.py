@@ -14,7 +14,7 @@ from plugs.foam.hollow import Void
 from plugs.foam.pieces import Joint, Piece
 from plugs.output.drawing import LayerOutlines, outline_paths
 from plugs.output.marks import FACES, ROW, TEXT
-from plugs.output.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, label_box
+from plugs.output.picture import TEXT_WIDTH_RATIO, Box, Drawing, Label, Path, label_box
 from plugs.output.rows import csv_text
 from plugs.units import format_length
 
@@ -41,6 +41,7 @@ def with_pieces(
     joints: Sequence[Joint],
     voids: Sequence[Void] = (),
     *,
+    pins: Sequence[Box] = (),
     display_unit: str = "mm",
 ) -> Drawing:
     """Return the drawing of a layer with its joints and voids, and its pieces named instead of itself.
@@ -56,6 +57,8 @@ def with_pieces(
         Of the whole plug.
     voids : sequence of Void
         Of the whole plug.
+    pins : sequence of tuple of 4 float, mm
+        Boxes round the layer's pins, which names keep off where there is room beside them.
     display_unit : str
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
 
@@ -75,7 +78,13 @@ def with_pieces(
     finals = [shapely.simplify(shape, _THINNED).boundary for shape in (layer.lower, layer.upper)]
     boxes = [shapely.box(*label_box(label)) for label in labels]
     clear = shapely.union_all([*(shapely.buffer(f, _CLEAR) for f in finals), *boxes])
-    names = [label for piece in own for label in _name(piece, empty, clear, FACES[layer.axis])]
+    off_pins = shapely.union_all([clear, *(shapely.box(*box) for box in pins)])
+    face = FACES[layer.axis]
+    names = [
+        label
+        for piece in own
+        for label in _name(piece, empty, off_pins, face) or _name(piece, empty, clear, face)
+    ]
     unnamed = [piece.name for piece in own if piece.name not in {label.text for label in names}]
     left, last = min((label.at for label in labels if label.align == "left"), key=lambda at: at[1])
     rows = [

@@ -86,3 +86,19 @@ def test_table() -> None:
     assert float(rows[0]["weight_kg"]) == pytest.approx(30.0 * float(rows[0]["volume_m3"]), abs=1e-4)
     light, _ = make_pieces(BODY, LAYERS, Joints(), [()] * 3)
     assert pieces_csv(light.pieces).splitlines()[1].endswith(",")
+
+
+def test_names_keep_off_pins_where_there_is_room() -> None:
+    """A pin where a piece's name would stand moves the name; pins all over leave it where it was."""
+    layer = LAYERS[0]
+    before = layer_drawing(layer, plug_name="Box")
+    plain = with_pieces(before, layer, MADE.pieces, MADE.joints, VOIDS)
+    own = {piece.name for piece in MADE.pieces if piece.layer == layer.name}
+    first = next(label for label in plain.labels if label.text in own)
+    x, y = first.at
+    pin = (x - 5.0, y - 5.0, x + 5.0, y + 5.0)
+    moved = with_pieces(before, layer, MADE.pieces, MADE.joints, VOIDS, pins=[pin])
+    now = next(label for label in moved.labels if label.text == first.text)
+    assert not shapely.box(*label_box(now)).intersects(shapely.box(*pin))
+    crowded = with_pieces(before, layer, MADE.pieces, MADE.joints, VOIDS, pins=[(-1e4, -1e4, 1e4, 1e4)])
+    assert crowded.labels == plain.labels
