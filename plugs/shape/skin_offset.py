@@ -79,8 +79,8 @@ def foam_loft(finish: Loft, cover: Cover) -> Loft:
     if cover.is_nothing:
         return finish
     _check_blends(finish, cover)
-    reach, reason = _reach(finish, cover)
-    foam, reason = (None, reason) if reason else _best(finish, cover, reach)
+    reach, reason, first = _reach(finish, cover)
+    foam, reason = (None, reason) if reason else _best(finish, cover, reach, first)
     if foam is None:
         most = _thinner(finish, cover)
         raise PlugError(
@@ -96,10 +96,13 @@ def foam_loft(finish: Loft, cover: Cover) -> Loft:
     return foam
 
 
-def _best(finish: Loft, cover: Cover, reach: _Reach) -> tuple[Loft | None, str]:
-    """Return the foam with as few pieces to a bay as do, or what is wrong with it."""
+def _best(finish: Loft, cover: Cover, reach: _Reach, first: Loft | None) -> tuple[Loft | None, str]:
+    """Return the foam with as few pieces to a bay as do, or what is wrong with it.
+
+    The first of them may be known already, and to be sound.
+    """
     pieces = _fewest_pieces(reach)
-    best, reason = _tried(finish, cover, reach, pieces)
+    best, reason = _tried(finish, cover, reach, pieces) if first is None else (first, "")
     if best is None:
         return None, reason
     tried = [best]
@@ -116,7 +119,7 @@ def _best(finish: Loft, cover: Cover, reach: _Reach) -> tuple[Loft | None, str]:
             break
     fault: str | None = ""
     for foam in tried:
-        fault = fault_of(foam)
+        fault = "" if foam is first else fault_of(foam)
         if not fault:
             better = with_blends_put_right(finish, foam, cover)
             return foam if better is foam or fault_of(better) else better, ""
@@ -128,17 +131,22 @@ def _fewest_pieces(reach: _Reach) -> int:
     return _BLUNT_PIECES if reach.is_front_blunt or reach.is_aft_blunt else 1
 
 
-def _tried(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> tuple[Loft | None, str]:
-    """Return the foam, every bay in so many pieces, or why there is none."""
+def _tried(
+    finish: Loft, cover: Cover, reach: _Reach, pieces: int, *, is_trial: bool = False
+) -> tuple[Loft | None, str]:
+    """Return the foam, every bay in so many pieces, or why there is none; a trial counts corners alone."""
     try:
-        foam = _drawn_inward(finish, cover, reach, pieces)
+        foam = _drawn_inward(finish, cover, reach, pieces, is_trial)
     except PlugError as error:
         return None, error.reason
     return foam, "" if foam is not None else "nothing is left, or the lines turn back on themselves"
 
 
-def _reach(finish: Loft, cover: Cover) -> tuple[_Reach, str]:
-    """Return where the foam ends: as deep as the ends' skin, or where a ridge or point becomes sound."""
+def _reach(finish: Loft, cover: Cover) -> tuple[_Reach, str, Loft | None]:
+    """Return where the foam ends: as deep as the ends' skin, or where a ridge or point becomes sound.
+
+    What is wrong with it there, and the sound foam where one had to be made to know.
+    """
     x = finish.table.x
     thin = finish.sections(finish.breaks[[0, -1]]).rings.moments()[:, 0] < _NO_AREA
     ends = []
@@ -149,33 +157,33 @@ def _reach(finish: Loft, cover: Cover) -> tuple[_Reach, str]:
         along = depth * float(np.hypot(1.0, np.tan(np.radians(end.rake_deg))))
         ends.append(float(x[0]) + along if word == "front" else float(x[-1]) - along)
     reach = _Reach(front=ends[0], aft=ends[1], is_front_blunt=bool(thin[0]), is_aft_blunt=bool(thin[1]))
-    reason = ""
+    reason, foam = "", None
     if thin[1]:
         reach = replace(reach, aft=0.5 * float(x[-1] + x[-2]))
     if thin[0]:
-        found, reason = _blunted(finish, cover, reach, "front", float(x[0]), 0.5 * float(x[0] + x[1]))
+        found, reason, foam = _blunted(finish, cover, reach, "front", float(x[0]), 0.5 * float(x[0] + x[1]))
         reach = replace(reach, front=found)
     if thin[1] and not reason:
-        found, reason = _blunted(finish, cover, reach, "aft", float(x[-1]), 0.5 * float(x[-1] + x[-2]))
+        found, reason, foam = _blunted(finish, cover, reach, "aft", float(x[-1]), 0.5 * float(x[-1] + x[-2]))
         reach = replace(reach, aft=found)
-    return reach, reason
+    return reach, reason, foam
 
 
 def _blunted(
     finish: Loft, cover: Cover, reach: _Reach, word: str, tip: float, inner: float
-) -> tuple[float, str]:
-    """Return how near the tip of a thin end the foam is sound, halving the way, or what is wrong."""
+) -> tuple[float, str, Loft | None]:
+    """Return how near the tip of a thin end the foam is sound, halving the way, and it; or what is wrong."""
     start = inner
 
     def at(u: float) -> _Reach:
         return replace(reach, front=u) if word == "front" else replace(reach, aft=u)
 
     def is_sound(u: float) -> bool:
-        foam, _ = _tried(finish, cover, at(u), _BLUNT_PIECES)
+        foam, _ = _tried(finish, cover, at(u), _BLUNT_PIECES, is_trial=True)
         return foam is not None and _is_simple(foam, u, inner)
 
     if not is_sound(inner):
-        return inner, f"nothing is left of the {word} end, which runs out to an edge or a point"
+        return inner, f"nothing is left of the {word} end, which runs out to an edge or a point", None
     for _ in range(_HALVINGS):
         middle = 0.5 * (tip + inner)
         tip, inner = (middle, inner) if not is_sound(middle) else (tip, middle)
@@ -185,8 +193,8 @@ def _blunted(
         foam, fault = _tried(finish, cover, at(place), _BLUNT_PIECES)
         fault = fault if foam is None else fault_of(foam)
         if not fault:
-            return place, ""
-    return inner, str(fault)
+            return place, "", foam
+    return inner, str(fault), None
 
 
 def _is_simple(foam: Loft, end: float, inner: float) -> bool:
@@ -202,9 +210,9 @@ def _thinner(finish: Loft, cover: Cover) -> float:
     while high - low > 1:
         middle = (low + high) // 2
         thin = cover.capped(middle / 10.0)
-        reach, reason = _reach(finish, thin)
-        foam = None if reason else _tried(finish, thin, reach, _fewest_pieces(reach))[0]
-        is_sound = foam is not None and not fault_of(foam)
+        reach, reason, first = _reach(finish, thin)
+        foam = None if reason else first or _tried(finish, thin, reach, _fewest_pieces(reach))[0]
+        is_sound = foam is not None and (foam is first or not fault_of(foam))
         low, high = (middle, high) if is_sound else (low, middle)
     return low / 10.0
 
@@ -256,7 +264,7 @@ def _check_steps(finish: Loft, foam: Loft, cover: Cover) -> None:
     """
     before = np.roll(cover.panels, 1)
     step = np.abs(cover.panels - before)
-    if not step.any() or prove_cover(finish, foam, cover, is_quick=True).largest_mm <= 0.5 * _TOO_FAR:
+    if not step.any():
         return
     at = finish.sections(finish.breaks)
     turn = np.degrees(np.where(step > 0.0, np.abs(at.rings.turn_rad), np.inf))
@@ -264,9 +272,11 @@ def _check_steps(finish: Loft, foam: Loft, cover: Cover) -> None:
     thin = corner if cover.panels[corner] < before[corner] else (corner - 1) % len(step)
     thick = float(max(cover.panels[corner], before[corner]))
     drawn = finish.table.panel_of
-    if turn[row, corner] > STEPS_WELL_DEG or not (
-        _miss(finish, foam, cover) > _TOO_FAR >= _miss_with(finish, cover, drawn == drawn[thin], thick)
-    ):
+    if turn[row, corner] > STEPS_WELL_DEG:
+        return
+    if prove_cover(finish, foam, cover, is_quick=True).largest_mm <= 0.5 * _TOO_FAR:
+        return
+    if not _miss(finish, foam, cover) > _TOO_FAR >= _miss_with(finish, cover, drawn == drawn[thin], thick):
         return
     name = finish.table.drawn_parents[drawn[thin]]
     raise PlugError(
@@ -286,12 +296,19 @@ def _miss(finish: Loft, foam: Loft, cover: Cover) -> float:
 def _miss_with(finish: Loft, cover: Cover, panels: NDArray[np.bool_], depth: float) -> float:
     """Return how far foam lies off what is asked with another skin over some panels, if it can be made."""
     other = replace(cover, panels=np.where(panels, depth, cover.panels))
-    reach, reason = _reach(finish, other)
-    foam = None if reason else _best(finish, other, reach)[0]
+    reach, reason, foam = _reach(finish, other)
+    if reason:
+        return np.inf
+    # with as few pieces as will do it mostly lies well already
+    foam = foam or _tried(finish, other, reach, _fewest_pieces(reach))[0]
+    miss = np.inf if foam is None or fault_of(foam) else _miss(finish, foam, other)
+    if miss <= _TOO_FAR:
+        return miss
+    foam, _ = _best(finish, other, reach, None)
     return np.inf if foam is None else _miss(finish, foam, other)
 
 
-def _drawn_inward(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> Loft | None:
+def _drawn_inward(finish: Loft, cover: Cover, reach: _Reach, pieces: int, is_trial: bool) -> Loft | None:
     """Return the foam under a finished surface, each bay divided into pieces; None if lines turn back."""
     table = finish.table
     if reach.aft - reach.front < SMALLEST_BODY:
@@ -318,14 +335,15 @@ def _drawn_inward(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> Lof
     lines = through(knots, corners, table.corner_faired)
     radii = shape_preserving(np.tile(u, (h, 1)), new_radius[:, :h].T[..., None], table.corner_faired)
     rises = through(np.tile(u, (p, 1)), new_rise.T[..., None], table.panel_faired)
-    foam = assemble_loft(foam_table, lines, radii, rises)
+    foam = assemble_loft(foam_table, lines, radii, rises, is_trial=True)
     if _is_inside_out(finish, foam):
         return None
+    if is_trial:
+        return foam
     gain = _put_right(finish, foam, cover, u, rise)
     if gain.any():
         rises = through(np.tile(u, (p, 1)), (new_rise + gain).T[..., None], table.panel_faired)
-        foam = assemble_loft(foam_table, lines, radii, rises)
-    return foam
+    return assemble_loft(foam_table, lines, radii, rises)
 
 
 def _is_inside_out(finish: Loft, foam: Loft) -> bool:

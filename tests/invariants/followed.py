@@ -2,7 +2,7 @@
 
 Run as a program it tells how many are built, and in how many steps:
 
-    python -m tests.invariants.followed --cases 400 [--first 0]
+    python -m tests.invariants.followed --cases 400 [--first 0] [--all]
 """
 
 from __future__ import annotations
@@ -219,14 +219,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description="Follow the remedies of random recipes.", allow_abbrev=False)
     parser.add_argument("--cases", type=int, default=100)
     parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--all", action="store_true", help="print every error on the way, not the last alone")
     options = parser.parse_args(arguments)
     trails = []
     for seed in range(options.first, options.first + options.cases):
         trail = follow(wide_plug(seed), seed)
         trails.append(trail)
-        if trail.ended != "built" or len(trail.errors) > MOST_STEPS:
-            last = trail.errors[-1].replace("\n", "\n  ")
-            sys.stdout.write(f"{seed} {trail.ended} after {len(trail.errors)}\n  {last}\n")
+        if trail.ended != "built" or len(trail.errors) > MOST_STEPS or (options.all and trail.errors):
+            told = "\n".join(trail.errors if options.all else trail.errors[-1:]).replace("\n", "\n  ")
+            sys.stdout.write(f"{seed} {trail.ended} after {len(trail.errors)}\n  {told}\n")
             sys.stdout.flush()
     steps = Counter(len(t.errors) for t in trails if t.ended == "built")
     ends = dict(Counter(t.ended for t in trails))

@@ -221,3 +221,13 @@ def test_sheets_that_do_not_reach_are_told_what_does(sheets: tuple[float, ...]) 
         make_layers(body, stack)
     ((path, value),) = caught.value.would_do
     make_layers(body, with_value(stack, path.removeprefix("stack."), value))
+
+
+def test_a_blend_is_sought_without_what_no_trial_needs(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where corners sharpen within blends is sought for shapes that are built, not for each that is tried."""
+    finish = checked_loft(replace(box_plan(400.0, 240.0, 120.0), aft=End(radius=40.0)))
+    sought = []
+    monkeypatch.setattr("plugs.shape.stations._sharpening", lambda loft: sought.append(loft) or [])
+    with pytest.raises(PlugError, match=r"aft\.radius"):
+        make_tool(finish, Recess(panel="aft", z=60.0, width=40.0, height=70.0, depth=8.0), "recesses[0]")
+    assert sought == []
