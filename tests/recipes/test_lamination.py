@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import math
-from functools import cache
 from pathlib import Path
 
 import pytest
@@ -15,14 +14,13 @@ from plugs.design import Work, make_design, work_out
 from plugs.errors import PlugError
 from plugs.lamination import Lamination
 from plugs.output.skin_tables import mixing_sheet_csv
+from tests.demos import RECIPES, at_defaults
 
-RECIPES = Path(__file__).resolve().parents[2] / "recipes"
 
 
-@cache
 def tail() -> Work:
     """Return the main demo worked out."""
-    return work_out(make_design(RECIPES / "sidecar_tail.py", {}), lambda _: None)
+    return at_defaults("sidecar_tail")
 
 
 def laid() -> Lamination:

@@ -10,7 +10,6 @@ import csv
 import io
 import json
 import math
-from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -19,24 +18,18 @@ import shapely
 from shapely import affinity
 
 from plugs.build import build
-from plugs.design import Work, make_design, work_out
+from plugs.design import make_design, work_out
 from plugs.output.cut_list import cut_list_csv
 from plugs.shape import mesh
+from tests.demos import RECIPES, at_defaults
 
-RECIPES = Path(__file__).resolve().parents[2] / "recipes"
 NESTED = ("sidecar_tail", "seat_hump", "cab_fairing", "bonnet_scoop")
-
-
-@cache
-def worked(demo: str) -> Work:
-    """Return a demo worked out at its defaults."""
-    return work_out(make_design(RECIPES / f"{demo}.py", {}), lambda _: None)
 
 
 @pytest.mark.parametrize("demo", NESTED)
 def test_every_piece_comes_back_where_it_was(demo: str) -> None:
     """Moved back by the cut list, the cut outlines cover each layer's rough outline once."""
-    work = worked(demo)
+    work = at_defaults(demo)
     nesting = work.parts.nesting
     assert nesting is not None
     cut = {p.piece.name: p.outline for sheet in nesting.sheets for p in sheet.placements}
@@ -58,7 +51,7 @@ def test_every_piece_comes_back_where_it_was(demo: str) -> None:
 @pytest.mark.parametrize("demo", NESTED)
 def test_sheets_hold_their_pieces(demo: str) -> None:
     """Inside the margin, and at least kerf and spacing apart, as shapely measures it."""
-    work = worked(demo)
+    work = at_defaults(demo)
     plug, nesting = work.design.plug, work.parts.nesting
     assert nesting is not None
     apart = plug.cutting.kerf + plug.cutting.spacing
@@ -77,7 +70,7 @@ def test_sheets_hold_their_pieces(demo: str) -> None:
 @pytest.mark.parametrize("demo", NESTED)
 def test_pieces_weigh_what_the_plug_weighs(demo: str) -> None:
     """Volumes of the pieces and the voids are that of the foam."""
-    work = worked(demo)
+    work = at_defaults(demo)
     pieces = math.fsum(piece.volume_mm3 for piece in work.parts.pieces.pieces)
     voids = math.fsum(void.volume_mm3 for void in work.parts.voids)
     layers = math.fsum(layer.volume_mm3 for layer in work.layers)
@@ -91,7 +84,7 @@ def test_pieces_weigh_what_the_plug_weighs(demo: str) -> None:
 
 def test_pins_pass_the_templates_in_the_stack() -> None:
     """Each pin between two bays of the scoop has its hole in the template, clear of slots and screws."""
-    work = worked("bonnet_scoop")
+    work = at_defaults("bonnet_scoop")
     plates = [t for t in work.parts.templates if t.axis == "x"]
     passing = [joint for joint in work.parts.pinned if joint.contact.between_mm > 0.0]
     assert len(passing) == len([t for t in plates if t.from_mm > work.solid.by_mesh.lower[0] + 1e-6])
@@ -113,7 +106,7 @@ def test_pins_pass_the_templates_in_the_stack() -> None:
 def test_pins_stand_in_the_foam_of_both_layers() -> None:
     """A rod along each pin's way lies wholly in the foam of the tail, and of the scoop but for the plates."""
     for demo in ("sidecar_tail", "bonnet_scoop"):
-        work = worked(demo)
+        work = at_defaults(demo)
         for joint in work.parts.pinned:
             contact = joint.contact
             for pin in joint.pins:
@@ -158,7 +151,7 @@ def test_a_spoiled_record_is_not_used(tmp_path: Path) -> None:
 
 def test_layers_know_both_their_faces() -> None:
     """The lowest face of the tail is the floor: flat, so its outline is that of the base plan."""
-    work = worked("sidecar_tail")
+    work = at_defaults("sidecar_tail")
     lowest = work.layers[0].lower
     assert lowest.area > 0.9e6
     assert lowest.symmetric_difference(work.parts.base.lowest).area < 1e-2 * lowest.length

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.design import make_design, work_out
+from plugs.design import cut_out, make_design
 from plugs.proving import kernel_job
 from plugs.shape.mesh import PLANES
 
@@ -29,7 +29,7 @@ def test_layer_outlines(name: str) -> None:
     from plugs.shape.kernel_work import run_job
 
     recipe = Path(__file__).parents[2] / "recipes" / f"{name}.py"
-    work = work_out(make_design(recipe, {}), lambda _: None)
+    work = cut_out(make_design(recipe, {}), lambda _: None)
     faces = work.layers[:-1]
     axis = faces[0].axis
     job = replace(

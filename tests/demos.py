@@ -1,0 +1,16 @@
+"""The demo recipes worked out once for all tests of a process that only look at them."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+from plugs.design import Work, make_design, work_out
+
+RECIPES = Path(__file__).resolve().parents[1] / "recipes"
+
+
+@cache
+def at_defaults(demo: str) -> Work:
+    """Return a demo worked out at its defaults, without files."""
+    return work_out(make_design(RECIPES / f"{demo}.py", {}), lambda _: None)
