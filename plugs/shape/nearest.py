@@ -13,6 +13,8 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 _AT_ONCE: Final = 4096
+_MORE: Final = 1.0 + 1e-9
+"""What rounding may take from a bound."""
 
 
 def distances(points: Array, corners: Array, reach: float) -> Array:
@@ -31,8 +33,14 @@ def distances(points: Array, corners: Array, reach: float) -> Array:
     (k,) float, mm
         Infinite where nothing is within reach.
     """
-    found = np.full(len(points), np.inf)
+    found, most = np.full(len(points), np.inf), np.full(len(points), np.inf)
+    low, high = corners.min(axis=1), corners.max(axis=1)
     for which, other in _near(points, corners, reach):
+        # no triangle is farther than its corner, nor nearer than its box
+        off = corners[other, 0] - points[which]
+        np.minimum.at(most, which, np.einsum("ij,ij->i", off, off))
+        is_able = _square_beside(points[which], low[other], high[other]) <= _MORE * most[which]
+        which, other = which[is_able], other[is_able]
         np.minimum.at(found, which, _from_triangles(points[which], corners[other]))
     found[found > reach] = np.inf
     return found
@@ -87,9 +95,14 @@ def _near(points: Array, others: Array, reach: float) -> Iterator[tuple[Indices,
         at, least, most = some[which, w], low[other, w], high[other, w]
         is_near = (at > least - reach) & (at < most + reach)
         which, other = which[is_near], other[is_near]
-        beside = np.maximum(np.maximum(low[other] - some[which], some[which] - high[other]), 0.0)
-        is_near = np.einsum("ij,ij->i", beside, beside) <= reach**2
+        is_near = _square_beside(some[which], low[other], high[other]) <= reach**2
         yield which[is_near] + start, other[is_near]
+
+
+def _square_beside(points: Array, low: Array, high: Array) -> Array:
+    """Return the square of how far each point lies from its box."""
+    beside = np.maximum(np.maximum(low - points, points - high), 0.0)
+    return np.asarray(np.einsum("ij,ij->i", beside, beside))
 
 
 def _to_lines(points: Array, lines: Array) -> Array:
