@@ -40,8 +40,8 @@ def distances(points: Array, corners: Array, reach: float) -> Array:
         off = corners[other, 0] - points[which]
         np.minimum.at(most, which, np.einsum("ij,ij->i", off, off))
         is_able = _square_beside(points[which], low[other], high[other]) <= _MORE * most[which]
-        which, other = which[is_able], other[is_able]
-        np.minimum.at(found, which, _from_triangles(points[which], corners[other]))
+        own, able = which[is_able], other[is_able]
+        np.minimum.at(found, own, _from_triangles(points[own], corners[able]))
     found[found > reach] = np.inf
     return found
 
