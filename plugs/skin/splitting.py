@@ -277,10 +277,11 @@ def well_shaped(vertices: Array, triangles: Indices, kind: Indices, rounds: int 
     """
     triangles = triangles.copy()
     for _ in range(rounds):
-        first, second, four, excess = _pairs(vertices, triangles, kind)
+        edges, number = edges_of(triangles)
+        first, second, four, excess = _pairs(vertices, triangles, kind, number)
         is_poor = excess > 1e-6
         first, second, four, excess = first[is_poor], second[is_poor], four[is_poor], excess[is_poor]
-        is_sound = _can_turn(vertices[four]) & _is_new(triangles, four[:, 2:])
+        is_sound = _can_turn(vertices[four]) & _is_new(edges, four[:, 2:])
         first, second, four, excess = first[is_sound], second[is_sound], four[is_sound], excess[is_sound]
         if not len(first):
             break
@@ -299,12 +300,13 @@ def well_shaped(vertices: Array, triangles: Indices, kind: Indices, rounds: int 
     return triangles
 
 
-def _pairs(vertices: Array, triangles: Indices, kind: Indices) -> tuple[Indices, Indices, Indices, Array]:
+def _pairs(
+    vertices: Array, triangles: Indices, kind: Indices, number: Indices
+) -> tuple[Indices, Indices, Indices, Array]:
     """Return neighbours of one kind, the edge's vertices a, b and those that face it c, d, and its excess.
 
-    The first triangle holds a to b and c, the second b to a and d.
+    The first triangle holds a to b and c, the second b to a and d. Edges are numbered as by `edges_of`.
     """
-    _, number = edges_of(triangles)
     order = np.argsort(number.ravel(), kind="stable")
     sorted_number = number.ravel()[order]
     is_pair = sorted_number[1:] == sorted_number[:-1]
@@ -321,12 +323,13 @@ def _pairs(vertices: Array, triangles: Indices, kind: Indices) -> tuple[Indices,
     return first[is_proper], second[is_proper], four, excess
 
 
-def _is_new(triangles: Indices, pairs: Indices) -> NDArray[np.bool_]:
-    """Return which pairs of vertices are joined by no edge of a mesh."""
-    edges, _ = edges_of(triangles)
-    count = int(triangles.max()) + 1 if len(triangles) else 1
-    keys = edges[:, 0] * count + edges[:, 1]
-    return np.asarray(~np.isin(pairs.min(axis=1) * count + pairs.max(axis=1), keys))
+def _is_new(edges: Indices, pairs: Indices) -> NDArray[np.bool_]:
+    """Return which pairs of vertices are joined by none of some edges, as `edges_of` gives them."""
+    count = int(edges.max()) + 1 if len(edges) else 1
+    keys = edges[:, 0] * count + edges[:, 1]  # in order
+    wanted = pairs.min(axis=1) * count + pairs.max(axis=1)
+    place = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+    return np.asarray(keys[place] != wanted)
 
 
 def _angle(apex: Array, corners: Array) -> Array:
