@@ -180,6 +180,10 @@ def test_threads_run_together_as_they_run_alone() -> None:
     for k in range(len(tri)):
         alone = pull_thread(surface, int(tri[k]), complex(at[k]), complex(way[k]), spacing=17.0, most=1)
         assert positions(surface, alone.tri, alone.at)[0] == pytest.approx(found[k], abs=1e-9)
+    assert len(tri) > 12  # so many are run together, fewer one by one
+    few = run_threads(surface, tri[:5], at[:5], way[:5], 17.0)
+    assert (few.tri == ends.tri[:5]).all() and np.allclose(few.at, ends.at[:5], rtol=0.0, atol=1e-9)
+    assert np.allclose(few.way, ends.way[:5], rtol=0.0, atol=1e-9)
 
 
 # ---- the net
