@@ -1,4 +1,4 @@
-"""Run the stages in order, prove the result, and write it whole or not at all."""
+"""Ask a work for what is wanted, prove the result, and write it whole or not at all."""
 
 from __future__ import annotations
 
@@ -6,11 +6,12 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
-from plugs.design import Design, Say, Work, completed, cut_out, make_design
+from plugs.doors import STAGES
 from plugs.drawings import (
     cloth_drawings,
     edge_drawings,
@@ -20,14 +21,16 @@ from plugs.drawings import (
     sheet_drawings,
     template_drawings,
 )
-from plugs.errors import promise
+from plugs.errors import Finding, PlugError, promise
+from plugs.foam.stored import store_sheets, stored
 from plugs.output import KINDS
 from plugs.output.drawing_run import DrawingRun
 from plugs.output.folder import SUMMARY, FreshFolder
 from plugs.output.picture_run import PictureRun
-from plugs.parts import searched, store_sheets
 from plugs.shape import mesh
-from plugs.summary import summarise
+from plugs.stages.stage import Shelf
+from plugs.summary import Made, summarise
+from plugs.work import Say, Work, opened
 
 if TYPE_CHECKING:
     from plugs.output.picture import Drawing
@@ -36,6 +39,7 @@ if TYPE_CHECKING:
     from plugs.shape.kernel_worker import KernelRun
 
 _Made = TypeVar("_Made")
+Kernel = Callable[[], "KernelRun"]
 OpenKernel = Callable[[], AbstractContextManager["KernelRun"]]
 
 DRAWN = ("dxf", "svg", "pdf")
@@ -46,6 +50,23 @@ BOOK = "book.html"
 
 _DRAWN = {*DRAWN, "html"}
 
+_FOAM = ("lines", "body", "layers", "pieces", "pins", "sheets", "templates", "sanding", "cloth")
+_SHOWN: Final = MappingProxyType(
+    {
+        "stl": ("lines", "body", "finish"),
+        "3mf": ("lines", "body", "finish"),
+        "glb": ("lines", "body", "finish", "layers"),
+        "step": ("lines", "body"),
+        "dxf": _FOAM,
+        "svg": _FOAM,
+        "pdf": _FOAM,
+        "csv": STAGES,
+        "png": (*_FOAM, "finish"),
+        "html": STAGES,
+    }
+)
+"""Stages that each kind of file shows."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Built:
@@ -55,12 +76,17 @@ class Built:
     ----------
     work : Work
     folder : Path
+    stages : frozenset of str
+        That were asked for.
+    findings : tuple of Finding
     summary : mapping
         As in summary.json.
     """
 
     work: Work
     folder: Path
+    stages: frozenset[str]
+    findings: tuple[Finding, ...]
     summary: Mapping[str, Any]
 
 
@@ -73,6 +99,7 @@ def build(
     search: float | None = None,
     say: Say = lambda _: None,
     open_kernel: OpenKernel | None = None,
+    shelf: Shelf | None = None,
 ) -> Built:
     """Build a recipe and write its folder, or leave the last good one untouched.
 
@@ -91,6 +118,8 @@ def build(
         Told what is being done.
     open_kernel : callable or None
         Gives the kernel; by default one is started, and ended with the build.
+    shelf : Shelf or None
+        Where stages of the build before are found.
 
     Returns
     -------
@@ -99,28 +128,71 @@ def build(
     say("recipe")
     with ExitStack() as after:
         kernel = cache(lambda: after.enter_context((open_kernel or _kernel)()))
-        design = make_design(path, overrides, kernel)
-        folder = out if out is not None else Path("exports") / design.recipe.name
-        fresh = after.enter_context(FreshFolder(folder))
+        shelf = Shelf() if shelf is None else shelf
+        work = opened(path, overrides, say=say, open_kernel=kernel, shelf=shelf)
+        folder = out if out is not None else Path("exports") / path.stem
+        keep = None
         if search is not None:
             store_sheets(path, None)
-        run = _submitted(design, kernel()) if "step" in kinds else None
-        bench, easel = _workers(kinds, after)
-        work = cut_out(design, say)
-        waits = "pdf" in kinds and design.layup is not None
-        drawings = _draw(work, bench, "pdf" in kinds and not waits, say) if _DRAWN & {*kinds} else {}
-        work = completed(work, say)
-        work, record = (work, None) if search is None else _searched(work, search, say)
+            say("search")
+            record = _searched(work, search)
+            work = work.with_sheets(json.loads(record))
+            keep = partial(store_sheets, path, record)
+        return write(work, folder, kinds, kernel, keep)
+
+
+def write(
+    work: Work,
+    folder: Path,
+    kinds: Sequence[str] | None = None,
+    kernel: Kernel | None = None,
+    before_swap: Callable[[], None] | None = None,
+) -> Built:
+    """Write the folder of a work, or leave the one that is there untouched.
+
+    Parameters
+    ----------
+    work : Work
+    folder : Path
+    kinds : sequence of str or None
+        Of file; None for all.
+    kernel : callable or None
+        Gives the kernel; without it one is started, and ended at the end.
+    before_swap : callable or None
+        Called when all is written, before the folder takes its place.
+
+    Returns
+    -------
+    Built
+    """
+    own = {output.kind: output for output in work.plug.outputs}
+    chosen = tuple(dict.fromkeys((*KINDS, *own) if kinds is None else kinds))
+    with ExitStack() as after:
+        kernel = kernel or cache(lambda: after.enter_context(_kernel()))
+        _ = work.lines, work.cutters  # what is wrong with a recipe is told before anything else is begun
+        fresh = after.enter_context(FreshFolder(folder))
+        run = _submitted(work, kernel()) if "step" in chosen else None
+        bench, easel = _workers(chosen, after)
+        waits = "pdf" in chosen and work.plug.schedule is not None
+        drawings = _draw(work, bench, "pdf" in chosen and not waits) if _DRAWN & {*chosen} else {}
         drawings = _draw_rest(work, bench, easel, drawings, waits)
-        files = _joined(_solids(work, kinds, say), _tables(work, kinds))
-        work, proof = (work, None) if run is None else _stepped(work, run, files, say)
-        summary = _finished(work, files, drawings if "html" in kinds else None, bench, easel, proof)
-        say("files")
-        fresh.write(files)
-        if record is not None:
-            store_sheets(path, record)
+        files = _joined(_solids(work, chosen), _tables(work, chosen))
+        for kind in chosen:
+            files = _joined(files, dict(own[kind].make(work)) if kind in own else {})
+        proof, silent = (None, ()) if run is None else _stepped(work, run, files)
+        wanted = wanted_of(chosen)
+        made = Made(files=files, proof=proof, stages=wanted, findings=(*work.found(wanted), *silent))
+        made = _collected(made, bench, easel)
+        if "html" in chosen:
+            made.files[BOOK] = _book(work, made, drawings)
+        summary = summarise(work, made)
+        made.files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
+        work.say("files")
+        fresh.write(made.files)
+        if before_swap is not None:
+            before_swap()
         fresh.swap_in()
-    return Built(work=work, folder=folder, summary=summary)
+    return Built(work=work, folder=folder, stages=wanted, findings=made.findings, summary=summary)
 
 
 def _joined(first: Mapping[str, _Made], second: Mapping[str, _Made]) -> dict[str, _Made]:
@@ -136,34 +208,42 @@ def _workers(kinds: Sequence[str], after: ExitStack) -> tuple[DrawingRun | None,
     return bench, after.enter_context(PictureRun()) if "png" in kinds else None
 
 
-def _finished(
-    work: Work,
-    files: dict[str, bytes],
-    drawings: dict[str, Drawing] | None,
-    bench: DrawingRun | None,
-    easel: PictureRun | None,
-    proof: KernelProof | None,
-) -> dict[str, Any]:
-    """Add what other processes made, the book if there are drawings for it, and the summary; return that."""
+def wanted_of(kinds: Sequence[str]) -> frozenset[str]:
+    """Return the stages that kinds of file show, and that the summary and the findings therefore speak of.
+
+    Parameters
+    ----------
+    kinds : sequence of str
+
+    Returns
+    -------
+    frozenset of str
+    """
+    return frozenset(stage for kind in kinds for stage in _SHOWN.get(kind, ()))
+
+
+def _collected(made: Made, bench: DrawingRun | None, easel: PictureRun | None) -> Made:
+    """Return what was made with what other processes made."""
     rendered = None if bench is None else bench.rendered()
-    files |= _joined(files, {} if rendered is None else rendered.files)
+    files = _joined(made.files, {} if rendered is None else rendered.files)
     pictures: tuple[Picture, ...] = ()
+    findings = made.findings
     if easel is not None:
         pictures, found = easel.made()
-        files |= _joined(files, {picture.path: picture.content for picture in pictures})
-        work = replace(work, findings=(*work.findings, *found))
-    summary = summarise(work, files, proof, rendered)
-    if drawings is not None:
-        from plugs.output.book import book_html
-        from plugs.output.book_scene import make_book_scene
+        files = _joined(files, {picture.path: picture.content for picture in pictures})
+        findings = (*findings, *found)
+    return replace(made, files=files, rendered=rendered, pictures=pictures, findings=findings)
 
-        finish = None if work.skin_proof is None else work.finish.body
-        scene = make_book_scene(work.solid.body, work.layers, work.parts.templates, finish)
-        shown = {_book_name(Path(picture.path).stem): picture.content for picture in pictures}
-        files[BOOK] = book_html(summary, drawings, scene, shown).encode()
-        summary = summarise(work, files, proof, rendered)
-    files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
-    return summary
+
+def _book(work: Work, made: Made, drawings: Mapping[str, Drawing]) -> bytes:
+    """Return the build book."""
+    from plugs.output.book import book_html
+    from plugs.output.book_scene import make_book_scene
+
+    finish = None if work.skin_proof is None else work.finish.body
+    scene = make_book_scene(work.body.body, work.layers, work.templates, finish)
+    shown = {_book_name(Path(picture.path).stem): picture.content for picture in made.pictures}
+    return book_html(summarise(work, made), drawings, scene, shown).encode()
 
 
 def _book_name(stem: str) -> str:
@@ -185,15 +265,30 @@ def _picture_job(work: Work, seen: Mapping[str, Drawing]) -> PictureJob:
         axis=scene.axis,
         drawings=drawings,
         captions={name: drawing.title for name, drawing in drawings.items()},
-        display_unit=work.design.plug.display_unit,
+        display_unit=work.plug.display_unit,
     )
 
 
-def _searched(work: Work, seconds: float, say: Say) -> tuple[Work, str]:
-    """Return a work with better sheets, and their record."""
-    say("search")
-    parts, record = searched(work.design.plug, work.parts, seconds)
-    return replace(work, parts=parts), record
+def _searched(work: Work, seconds: float) -> str:
+    """Return the record of the sheets that a search finds.
+
+    Raises
+    ------
+    PlugError
+        The recipe lists no stock.
+    """
+    from plugs.foam.searched import nest_searched
+
+    plug = work.plug
+    if not plug.stock:
+        raise PlugError(
+            param="--search",
+            value=seconds,
+            reason="the recipe lists no stock, so there are no sheets to arrange",
+            remedy="give stock=[Stock(width=2500.0, height=1250.0, thickness=50.0)] first",
+        )
+    found = nest_searched(work.blanks, plug.stock, plug.cutting, seconds=seconds)
+    return json.dumps(stored(found, work.blanks, plug.stock, plug.cutting), indent=1) + "\n"
 
 
 def _kernel() -> KernelRun:
@@ -203,17 +298,18 @@ def _kernel() -> KernelRun:
     return start_kernel()
 
 
-def _submitted(design: Design, run: KernelRun) -> KernelRun:
-    """Set a kernel to work on a design."""
+def _submitted(work: Work, run: KernelRun) -> KernelRun:
+    """Set a kernel to work on a plug."""
     from plugs.proving import submit_to
 
-    submit_to(run, design)
+    submit_to(run, work)
     return run
 
 
-def _draw(work: Work, bench: DrawingRun | None, wants_paper: bool, say: Say) -> dict[str, Drawing]:
+def _draw(work: Work, bench: DrawingRun | None, wants_paper: bool) -> dict[str, Drawing]:
     """Send off what can be drawn before sheets and cloth are known, and return it."""
-    say("drawings")
+    _ = work.pins
+    work.say("drawings")
     drawings: dict[str, Drawing] = {}
     for make in (layer_drawings, template_drawings, edge_drawings):
         made = make(work)
@@ -248,8 +344,8 @@ def _draw_rest(
 
 
 def _stepped(
-    work: Work, run: KernelRun, files: dict[str, bytes], say: Say
-) -> tuple[Work, KernelProof | None]:
+    work: Work, run: KernelRun, files: dict[str, bytes]
+) -> tuple[KernelProof | None, tuple[Finding, ...]]:
     """Return the kernel's proof, and add its file where the whole body can be made in exact surfaces.
 
     A kernel that breaks down or gives no answer ends no build: a finding says that its file is missing.
@@ -257,17 +353,17 @@ def _stepped(
     from plugs.proving import no_step, proved
     from plugs.shape.kernel_job import KernelFault
 
-    say("step")
+    work.say("step")
     try:
         proof = proved(work, run)
     except KernelFault as fault:
-        return replace(work, findings=(*work.findings, no_step(fault))), None
-    if work.design.is_exact:
+        return None, (no_step(fault),)
+    if work.cutters.is_exact:
         files["solid/foam.step"] = proof.step
-    return work, proof
+    return proof, ()
 
 
-def _solids(work: Work, kinds: Sequence[str], say: Say) -> dict[str, bytes]:
+def _solids(work: Work, kinds: Sequence[str]) -> dict[str, bytes]:
     """Return the solids as files of triangles, by path in the folder."""
     files: dict[str, bytes] = {}
     if "glb" in kinds:
@@ -279,11 +375,11 @@ def _solids(work: Work, kinds: Sequence[str], say: Say) -> dict[str, bytes]:
         return files
     from plugs.output.solids import stl_bytes, threemf_bytes
 
-    say("solid")
-    bodies = {"foam": work.solid} | ({} if work.skin_proof is None else {"finish": work.finish})
+    work.say("solid")
+    bodies = {"foam": work.body} | ({} if work.skin_proof is None else {"finish": work.finish})
     for word, solid in bodies.items():
         vertices, triangles = mesh.triangles_of(solid.body)
-        name = f"{work.design.plug.name}, {'foam' if word == 'foam' else 'finished surface'}"
+        name = f"{work.plug.name}, {'foam' if word == 'foam' else 'finished surface'}"
         if "stl" in kinds:
             files[f"solid/{word}.stl"] = stl_bytes(vertices, triangles, name=name)
         if "3mf" in kinds:
@@ -300,21 +396,20 @@ def _tables(work: Work, kinds: Sequence[str]) -> dict[str, bytes]:
     from plugs.output.pieces_drawing import pieces_csv
     from plugs.output.tables import outlines_csv
 
-    parts = work.parts
     texts = {
         "layers/outlines.csv": outlines_csv(work.layers),
-        "layers/pieces.csv": pieces_csv(parts.pieces.pieces),
-        "layers/pins.csv": pins_csv(parts.pinned),
+        "layers/pieces.csv": pieces_csv(work.pieces.pieces),
+        "layers/pins.csv": pins_csv(work.pins.joints),
     }
-    if work.lamination is not None:
+    if work.layup is not None and work.resin is not None and work.shopping is not None:
         from plugs.output.skin_tables import mixing_sheet_csv, ply_sheet_csv, shopping_csv
 
-        made = work.lamination
-        texts["cloth/ply-sheet.csv"] = ply_sheet_csv(made.layup)
-        texts["cloth/mixing-sheet.csv"] = mixing_sheet_csv(made.plan)
-        texts["shopping.csv"] = shopping_csv(made.bought)
-    if parts.nesting is not None:
-        texts["sheets/cut-list.csv"] = cut_list_csv(parts.nesting)
-        if any(sheet.leftovers for sheet in parts.nesting.sheets):
-            texts["sheets/leftovers.csv"] = leftovers_csv(parts.nesting)
+        texts["cloth/ply-sheet.csv"] = ply_sheet_csv(work.layup)
+        texts["cloth/mixing-sheet.csv"] = mixing_sheet_csv(work.resin)
+        texts["shopping.csv"] = shopping_csv(work.shopping)
+    nesting = work.sheets.nesting
+    if nesting is not None:
+        texts["sheets/cut-list.csv"] = cut_list_csv(nesting)
+        if any(sheet.leftovers for sheet in nesting.sheets):
+            texts["sheets/leftovers.csv"] = leftovers_csv(nesting)
     return {name: text.encode() for name, text in texts.items()}

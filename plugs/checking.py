@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, Field, fields, is_dataclass
 from functools import cache
 from numbers import Integral, Real
@@ -404,6 +404,8 @@ def _noun(hint: Any) -> str:
         return "a list"
     if origin is Mapping:
         return "names with their values"
+    if origin is Callable:
+        return "a function"
     return plain.get(origin) or _with_article(origin.__name__)
 
 
@@ -436,4 +438,6 @@ def _example(hint: Any, *, is_inner: bool = False) -> str:
         hints = get_type_hints(origin, include_extras=True)
         words = [f"{f.name}={_example(hints[f.name], is_inner=True)}" for f in needed]
         return f"{origin.__name__}({', '.join(words)})"
+    if origin is Callable:
+        return "find_it"
     return "True" if origin is bool else f"{shown(getattr(origin, '__name__', str(origin)))}(...)"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, cast
 
@@ -15,7 +15,7 @@ from plugs.output.folder import SUMMARY, drop_build, recover_all
 
 if TYPE_CHECKING:
     from plugs.build import Built
-    from plugs.design import Work
+    from plugs.work import Work
 
 _BUILT, _INPUT_FAULT, _FINDINGS = 0, 2, 3
 _STOPPED, _INTERRUPT = 128, 2
@@ -207,7 +207,7 @@ def _build(options: argparse.Namespace) -> int:
     finally:
         _say("")
     _tell(_closing_table(built))
-    return _verdict(built.work.findings, options.strict)
+    return _verdict(built.findings, options.strict)
 
 
 def _watch(options: argparse.Namespace) -> int:
@@ -218,17 +218,18 @@ def _watch(options: argparse.Namespace) -> int:
 
     from plugs.build import build
     from plugs.first_look import first_look
-    from plugs.parts import stored_path
+    from plugs.foam.stored import stored_path
     from plugs.serving import FolderServer
+    from plugs.stages.stage import Shelf
     from plugs.watching import Outcome, watch
 
     out = options.out if options.out is not None else Path("exports") / options.recipe.stem
-    look = out.parent / f"{out.resolve().name}-first-look"
+    look, shelf = out.parent / f"{out.resolve().name}-first-look", Shelf()
 
     def make(path: Path, overrides: Mapping[str, object], **words: Any) -> object:
         if len(words["kinds"]) < len(kinds):
-            return first_look(path, overrides, **words | {"out": look})
-        return build(path, overrides, **words)
+            return first_look(path, overrides, **words | {"out": look}, shelf=shelf)
+        return build(path, overrides, **words, shelf=shelf)
 
     with ExitStack() as after:
         after.callback(drop_build, look)
@@ -268,14 +269,16 @@ def _watch(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     """Work a recipe out and print its findings."""
     changes = _changes(options)
-    from plugs.design import make_design, work_out
+    from plugs.doors import STAGES
+    from plugs.work import opened
 
     try:
-        work = work_out(make_design(options.recipe, changes), _say)
+        work = opened(options.recipe, changes, say=_say)
+        found, rows = work.findings, _size_rows(work, STAGES)
     finally:
         _say("")
-    _tell("\n".join([*_size_rows(work), _findings_table(work.findings)]))
-    return _verdict(work.findings, options.strict)
+    _tell("\n".join([*rows, _findings_table(found)]))
+    return _verdict(found, options.strict)
 
 
 def _verdict(findings: Sequence[Finding], strict: bool) -> int:
@@ -283,61 +286,79 @@ def _verdict(findings: Sequence[Finding], strict: bool) -> int:
     return _FINDINGS if strict and any(f.severity != "note" for f in findings) else _BUILT
 
 
-def _size_rows(work: Work) -> list[str]:
-    """Return the rows that say what the plug is."""
-    from plugs.buying import glue_kg
-    from plugs.units import format_length, format_size
+def _size_rows(work: Work, stages: Collection[str]) -> list[str]:
+    """Return the rows that say what the plug is, as far as its stages were asked for."""
+    from plugs.stages.buying import glue_kg
+    from plugs.units import format_length
 
-    whole, unit = work.solid.by_mesh, work.design.plug.display_unit
+    whole, unit = work.body.by_mesh, work.plug.display_unit
     long, wide, high = (format_length(float(v), unit) for v in whole.upper - whole.lower)
+    rows = [
+        f"plug      {work.plug.name}",
+        f"size      {long} long, {wide} wide, {high} high",
+        f"volume    {whole.volume_mm3 / 1e6:.2f} litres, surface {whole.area_mm2 / 1e6:.3f} m2",
+    ]
+    if "layers" in stages:
+        rows += _foam_rows(work)
+    if "pieces" in stages:
+        pins = sum(len(joint.pins) for joint in work.pins.joints)
+        glue = 1e3 * glue_kg(work.plug.glue, work.pins.joints, work.pieces.joints)
+        rows.append(f"pieces    {len(work.pieces.pieces)}, {pins} pins, {glue:.0f} g of glue")
+    if "sheets" in stages:
+        rows += _sheet_rows(work)
+    if "cloth" in stages and work.cloth is not None:
+        rolls = ", ".join(f"{roll.length_to_buy_m:.1f} m of {roll.cloth}" for roll in work.cloth.rolls)
+        rows.append(f"cloth     {rolls}")
+    if "resin" in stages and work.resin is not None:
+        resin = work.resin
+        rows.append(f"resin     {resin.mixed_kg:.2f} kg with its hardener, in {resin.n_batches} batches")
+    if "part" in stages and work.part is not None:
+        part = work.part
+        rows.append(f"part      {part.mass_kg:.1f} kg, from {part.least_kg:.1f} to {part.most_kg:.1f}")
+    if "templates" in stages and work.templates:
+        what = "gauges   " if work.templates[0].is_gauge else "templates"
+        rows.append(f"{what} {len(work.templates)}, and {len(work.sanding.blocks)} radius blocks")
+    return rows
+
+
+def _foam_rows(work: Work) -> list[str]:
+    """Return the rows that say what the plug is stacked from."""
+    from plugs.units import format_size
+
     sheets: dict[float, int] = {}
     for layer in work.layers:
         sheets[layer.thickness] = sheets.get(layer.thickness, 0) + 1
     foam = ", ".join(
-        f"{count} of {format_size(thickness, unit)}" for thickness, count in sorted(sheets.items())
+        f"{count} of {format_size(thickness, work.plug.display_unit)}"
+        for thickness, count in sorted(sheets.items())
     )
-    rows = [
-        f"plug      {work.design.plug.name}",
-        f"size      {long} long, {wide} wide, {high} high",
-        f"volume    {whole.volume_mm3 / 1e6:.2f} litres, surface {whole.area_mm2 / 1e6:.3f} m2",
-        f"layers    {len(work.layers)} square to {work.design.plug.stack.axis}",
-        f"foam      {foam}",
-    ]
-    parts = work.parts
-    pins = sum(len(joint.pins) for joint in parts.pinned)
-    glue = 1e3 * glue_kg(work.design.plug.glue, parts)
-    rows.append(f"pieces    {len(parts.pieces.pieces)}, {pins} pins, {glue:.0f} g of glue")
-    if parts.nesting is not None:
-        from plugs.output.cut_list import stock_figures
+    return [f"layers    {len(work.layers)} square to {work.plug.stack.axis}", f"foam      {foam}"]
 
-        rows += [
-            f"sheets    {kind['count']} of {format_size(kind['width_mm'], unit)} x "
-            f"{format_size(kind['height_mm'], unit)}, {format_size(kind['thickness_mm'], unit)} thick, "
-            f"{100.0 * kind['yield_ratio']:.0f} % used"
-            for kind in stock_figures(parts.nesting)
-        ]
-    if work.lamination is not None:
-        made = work.lamination
-        rolls = ", ".join(f"{roll.length_to_buy_m:.1f} m of {roll.cloth}" for roll in made.rolls)
-        rows += [
-            f"cloth     {rolls}",
-            f"resin     {made.plan.mixed_kg:.2f} kg with its hardener, in {made.plan.n_batches} batches",
-            f"part      {made.part.mass_kg:.1f} kg, from {made.part.least_kg:.1f} to {made.part.most_kg:.1f}",
-        ]
-    if parts.templates:
-        what = "gauges   " if parts.templates[0].is_gauge else "templates"
-        rows.append(f"{what} {len(parts.templates)}, and {len(parts.sanding.blocks)} radius blocks")
-    return rows
+
+def _sheet_rows(work: Work) -> list[str]:
+    """Return the rows that say which sheets it is cut from."""
+    if work.sheets.nesting is None:
+        return []
+    from plugs.output.cut_list import stock_figures
+    from plugs.units import format_size
+
+    unit = work.plug.display_unit
+    return [
+        f"sheets    {kind['count']} of {format_size(kind['width_mm'], unit)} x "
+        f"{format_size(kind['height_mm'], unit)}, {format_size(kind['thickness_mm'], unit)} thick, "
+        f"{100.0 * kind['yield_ratio']:.0f} % used"
+        for kind in stock_figures(work.sheets.nesting)
+    ]
 
 
 def _closing_table(built: Built) -> str:
     """Return what a build says at its end."""
     files = built.summary["files"]
-    rows = _size_rows(built.work)
+    rows = _size_rows(built.work, built.stages)
     rows.append(
         f"files     {len(files) + 1} in {built.folder}, {sum(f['bytes'] for f in files) / 1e6:.2f} MB"
     )
-    return "\n".join([*rows, _findings_table(built.work.findings)])
+    return "\n".join([*rows, _findings_table(built.findings)])
 
 
 def _findings_table(findings: Sequence[Finding]) -> str:

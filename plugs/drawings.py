@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import wraps
-from typing import TYPE_CHECKING, TypedDict
+from typing import TypedDict
 
-from plugs.design import Work
 from plugs.errors import promise
 from plugs.foam.layers import Layer
 from plugs.output.arcs import arcs_within
@@ -24,10 +23,7 @@ from plugs.output.sanding_map import sanding_map
 from plugs.output.sheet_drawing import sheet_drawing
 from plugs.output.template_drawing import template_drawing
 from plugs.paper import paper_of
-
-if TYPE_CHECKING:
-    from plugs.lamination import Lamination
-
+from plugs.work import Work
 
 _Draw = Callable[[Work], dict[str, Drawing]]
 
@@ -70,7 +66,7 @@ def _by_its_chord(draw: _Draw) -> _Draw:
 
     @wraps(draw)
     def drawn(work: Work) -> dict[str, Drawing]:
-        with arcs_within(work.design.plug.chord_tolerance):
+        with arcs_within(work.plug.chord_tolerance):
             return draw(work)
 
     return drawn
@@ -103,22 +99,21 @@ def layer_drawings(work: Work) -> dict[str, Drawing]:
     dict of str to Drawing
         By path in the folder, without ending.
     """
-    words, parts = _words(work), work.parts
-    unit = work.design.plug.display_unit
-    whole, voids = parts.pieces, parts.voids
+    words, whole = _words(work), work.pieces
+    unit = work.plug.display_unit
     named = [
         with_pieces(
             layer_drawing(layer, **words),
             layer,
             whole.pieces,
             whole.joints,
-            voids,
-            pins=pin_boxes(layer.name, parts.pinned),
+            whole.voids,
+            pins=pin_boxes(layer.name, work.pins.joints),
             display_unit=unit,
         )
         for layer in work.layers
     ]
-    glued = with_glue(named, work.layers, parts.pinned, display_unit=unit)
+    glued = with_glue(named, work.layers, work.pins.joints, display_unit=unit)
     return {f"layers/{layer_stem(layer)}": drawing for layer, drawing in zip(work.layers, glued, strict=True)}
 
 
@@ -135,12 +130,12 @@ def template_drawings(work: Work) -> dict[str, Drawing]:
     dict of str to Drawing
         By path in the folder, without ending.
     """
-    words, parts = _words(work), work.parts
-    drawings = [template_drawing(template, **words) for template in parts.templates]
-    drawings.append(base_drawing(parts.base, **words))
-    drawings += [block_drawing(block, parts.sanding.words, **words) for block in parts.sanding.blocks]
+    words, sanding = _words(work), work.sanding
+    drawings = [template_drawing(template, **words) for template in work.templates]
+    drawings.append(base_drawing(work.base, **words))
+    drawings += [block_drawing(block, sanding.words, **words) for block in sanding.blocks]
     drawings += [
-        recess_drawing(kit, name=f"recess-{i:02d}", **words) for i, kit in enumerate(parts.kits, start=1)
+        recess_drawing(kit, name=f"recess-{i:02d}", **words) for i, kit in enumerate(work.kits, start=1)
     ]
     return _by_path("templates", drawings)
 
@@ -158,31 +153,33 @@ def cloth_drawings(work: Work) -> dict[str, Drawing]:
     dict of str to Drawing
         By path in the folder, without ending; none without a schedule.
     """
-    if work.lamination is None:
+    if work.cloth is None:
         return {}
     from plugs.output.cloth_drawing import pattern_drawing
 
-    words, made = _words(work), work.lamination
-    patterns = [one.pattern for roll in made.rolls for one in roll.laid]
-    stems = cloth_stems(made).patterns
+    words = _words(work)
+    patterns = [one.pattern for roll in work.cloth.rolls for one in roll.laid]
+    stems = cloth_stems(work).patterns
     drawings = [pattern_drawing(p, name=stem, **words) for p, stem in zip(patterns, stems, strict=True)]
     return _by_path("cloth", drawings)
 
 
-def cloth_stems(made: Lamination) -> ClothStems:
+def cloth_stems(work: Work) -> ClothStems:
     """Return the names of the files of cloth.
 
     Parameters
     ----------
-    made : Lamination
+    work : Work
 
     Returns
     -------
     ClothStems
     """
-    patterns = [one.pattern.name for roll in made.rolls for one in roll.laid]
-    rolls = [f"roll {roll.cloth}" for roll in made.rolls]
-    stems = file_stems([*patterns, *rolls, *(f"shear {net.name}" for net in made.nets)])
+    laid = () if work.cloth is None else work.cloth.rolls
+    nets = () if work.drape is None else work.drape.laid
+    patterns = [one.pattern.name for roll in laid for one in roll.laid]
+    rolls = [f"roll {roll.cloth}" for roll in laid]
+    stems = file_stems([*patterns, *rolls, *(f"shear {net.name}" for net in nets)])
     first, last = len(patterns), len(patterns) + len(rolls)
     return ClothStems(patterns=stems[:first], rolls=stems[first:last], nets=stems[last:])
 
@@ -196,17 +193,17 @@ def _by_path(folder: str, drawings: Sequence[Drawing]) -> dict[str, Drawing]:
 
 def _looked_at(work: Work) -> dict[str, Drawing]:
     """Return the drawings of rolls and of the cloth's shear."""
-    if work.lamination is None:
+    if work.cloth is None or work.drape is None:
         return {}
     from plugs.output.cloth_drawing import roll_drawing
     from plugs.output.drape_drawing import drape_drawing
 
-    words, made = _words(work), work.lamination
-    stems = cloth_stems(made)
-    rolls = [roll_drawing(r, name=stem, **words) for r, stem in zip(made.rolls, stems.rolls, strict=True)]
+    words, laid = _words(work), work.cloth.rolls
+    stems = cloth_stems(work)
+    rolls = [roll_drawing(r, name=stem, **words) for r, stem in zip(laid, stems.rolls, strict=True)]
     nets = [
         drape_drawing(net.surface, net.drape, zone=net.name, name=stem, darts=net.darts, **words)
-        for net, stem in zip(made.nets, stems.nets, strict=True)
+        for net, stem in zip(work.drape.laid, stems.nets, strict=True)
         if net.name == net.patch.name or net.drape.largest_shear_deg > _SEEN_DEG
     ]
     return _by_path("cloth", [*rolls, *nets])
@@ -240,8 +237,8 @@ def sheet_drawings(work: Work) -> dict[str, Drawing]:
     dict of str to Drawing
         By path in the folder, without ending.
     """
-    words, nesting = _words(work), work.parts.nesting
-    found = {SANDING_MAP: sanding_map(work.parts.sanding, **words)}
+    words, nesting = _words(work), work.sheets.nesting
+    found = {SANDING_MAP: sanding_map(work.sanding, **words)}
     if nesting is not None:
         found |= _by_path("sheets", [sheet_drawing(sheet, nesting, **words) for sheet in nesting.sheets])
     return found | _looked_at(work)
@@ -249,7 +246,7 @@ def sheet_drawings(work: Work) -> dict[str, Drawing]:
 
 def _words(work: Work) -> _Words:
     """Return what every drawing is told."""
-    return {"plug_name": work.design.plug.name, "display_unit": work.design.plug.display_unit}
+    return {"plug_name": work.plug.name, "display_unit": work.plug.display_unit}
 
 
 @_by_its_chord
@@ -265,13 +262,13 @@ def edge_drawings(work: Work) -> dict[str, Drawing]:
     dict of str to Drawing
         By path in the folder, without ending.
     """
-    if not work.solid.faces:
+    if not work.body.faces:
         return {}
     from plugs.output.mating_drawing import edge_drawing
 
     return {
         f"templates/mating-{i}-edge": edge_drawing(face, name=f"mating-{i}-edge", **_words(work))
-        for i, face in enumerate(work.solid.faces, start=1)
+        for i, face in enumerate(work.body.faces, start=1)
     }
 
 
@@ -288,6 +285,6 @@ def paper_job(work: Work, stems: tuple[str, ...]) -> PaperJob:
     -------
     PaperJob
     """
-    plug = work.design.plug
+    plug = work.plug
     paper = paper_of(plug.paper, margin=plug.paper_margin, overlap=plug.paper_overlap)
     return PaperJob(path=FULL_SIZE, stems=stems, paper=paper, title=plug.name)

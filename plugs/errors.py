@@ -102,6 +102,8 @@ class Finding:
         What was found, with its value.
     remedy : str
         What to do about it.
+    stage : str
+        Of the work, that it speaks of; empty until it is collected.
     marked : tuple of three str
         Place, message and remedy as they were given, with their lengths marked; what is read is in mm.
     """
@@ -111,6 +113,7 @@ class Finding:
     where: str
     message: str
     remedy: str
+    stage: str = ""
     marked: tuple[str, str, str] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

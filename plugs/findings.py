@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
 
+from plugs.doors import Check
 from plugs.errors import Finding
+from plugs.foam.pieces import Pieces
+from plugs.foam.savings import Rack, sheet_findings
 from plugs.measure.fairing import Fairing, fair_findings
 from plugs.recipe import Plug
 from plugs.shape import mesh
@@ -15,44 +18,15 @@ from plugs.shape.mating import findings_of
 from plugs.shape.plates import PLATES
 from plugs.shape.skin_proof import STEPS_WELL_DEG, SkinProof, SkinStep, ToolProof
 from plugs.shape.stations import Loft
-from plugs.told import in_unit, told
+from plugs.told import told
 
-_SEVERITIES = ("error", "warning", "note")
+if TYPE_CHECKING:
+    from plugs.work import Work
+
 _MOST_SURPLUS = 1e-3
 _SMALL_STEP = 0.5
 _MOST_DEVIATION = 0.1
 _MOST_DEVIATION_RATIO = 0.03
-
-
-def find(
-    plug: Plug, solid: Solid, layer_findings: Sequence[Finding], skin_proof: SkinProof | None
-) -> tuple[Finding, ...]:
-    """Return all findings, errors first, then warnings, with lengths in the recipe's unit.
-
-    Parameters
-    ----------
-    plug : Plug
-    solid : Solid
-    layer_findings : sequence of Finding
-        Those of the lines and of the stack.
-    skin_proof : SkinProof or None
-        How well the foam lies under the finished surface, if there is a skin.
-
-    Returns
-    -------
-    tuple of Finding
-    """
-    found = [
-        *layer_findings,
-        *_pieces(solid),
-        *_own_shapes(solid),
-        *_plates(plug),
-        *_skin(plug, skin_proof),
-    ]
-    for face in solid.faces:
-        found += body_findings(face) if isinstance(face, BodyFace) else findings_of(face)
-    found.sort(key=lambda f: (_SEVERITIES.index(f.severity), f.code, f.where))
-    return tuple(in_unit(f, plug.display_unit) for f in found)
 
 
 def line_findings(plug: Plug, finish: Loft) -> list[Finding]:
@@ -82,6 +56,68 @@ def line_findings(plug: Plug, finish: Loft) -> list[Finding]:
             told.add(id(curve))
             found += fair_findings(curve, where)
     return found
+
+
+def body_doubts(work: Work) -> list[Finding]:
+    """Return what is doubtful about a body: pieces, shapes that change nothing, plates, mating faces.
+
+    Parameters
+    ----------
+    work : Work
+
+    Returns
+    -------
+    list of Finding
+    """
+    found = [*_pieces(work.body), *_own_shapes(work.body), *_plates(work.plug)]
+    for face in work.body.faces:
+        found += body_findings(face) if isinstance(face, BodyFace) else findings_of(face)
+    return found
+
+
+def sheet_doubts(work: Work) -> list[Finding]:
+    """Return what is doubtful about sheets, and what a little less would save.
+
+    Parameters
+    ----------
+    work : Work
+
+    Returns
+    -------
+    list of Finding
+    """
+    plug, nesting = work.plug, work.sheets.nesting
+    if nesting is None:
+        return []
+    whole = Pieces(pieces=work.pieces.pieces, joints=work.pieces.joints)
+    rack = Rack(stock=plug.stock, turns=plug.turns, allowance=plug.stack.allowance)
+    return [*work.sheets.findings, *sheet_findings(work.layers, whole, nesting, rack)]
+
+
+def laid_doubts(work: Work) -> list[Finding]:
+    """Return what is doubtful about what is laid up, and about the shape under it.
+
+    Parameters
+    ----------
+    work : Work
+
+    Returns
+    -------
+    list of Finding
+        None without a schedule.
+    """
+    laying = work.laying
+    if laying is None:
+        return []
+    from plugs.stages import laminate
+
+    plug, layup = work.plug, laying.layup
+    return [
+        *laminate.material_findings(plug, layup, laying.resin),
+        *laminate.ply_doubts(plug, layup, laying.edges),
+        *laminate.sag_doubts(work.sags),
+        *laminate.ground_findings(plug, layup, work.lines, work.body),
+    ]
 
 
 def _pieces(solid: Solid) -> list[Finding]:
@@ -123,8 +159,19 @@ def _own_shapes(solid: Solid) -> list[Finding]:
     return found
 
 
-def _skin(plug: Plug, proof: SkinProof | None) -> list[Finding]:
-    """Return what is doubtful about the skin: foam too near or far, own shapes that it cannot follow."""
+def skin_doubts(plug: Plug, proof: SkinProof | None) -> list[Finding]:
+    """Return what is doubtful about the skin: foam too near or far, own shapes that it cannot follow.
+
+    Parameters
+    ----------
+    plug : Plug
+    proof : SkinProof or None
+        How well the foam lies under the finished surface, if there is a skin.
+
+    Returns
+    -------
+    list of Finding
+    """
     if proof is None:
         return []
     found = []
@@ -211,3 +258,20 @@ def _plates(plug: Plug) -> list[Finding]:
                 )
             )
     return found
+
+
+CHECKS: Final = (
+    Check(stage="lines", find=lambda work: line_findings(work.plug, work.lines.finish)),
+    Check(stage="templates", find=lambda work: work.standing.findings),
+    Check(stage="layers", find=lambda work: work.layering.findings),
+    Check(stage="templates", find=lambda work: work.gauges.findings),
+    Check(stage="pieces", find=lambda work: work.pieces.findings),
+    Check(stage="pins", find=lambda work: work.pins.findings),
+    Check(stage="sheets", find=sheet_doubts),
+    Check(stage="cloth", find=lambda work: () if work.drape is None else work.drape.findings),
+    Check(stage="cloth", find=lambda work: () if work.cloth is None else work.cloth.patterns.findings),
+    Check(stage="resin", find=laid_doubts),
+    Check(stage="body", find=body_doubts),
+    Check(stage="finish", find=lambda work: skin_doubts(work.plug, work.skin_proof)),
+)
+"""What the house looks for, each with the stage that it looks at."""

@@ -5,18 +5,22 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Final
 
 from plugs.build import Built, OpenKernel
-from plugs.design import Say, cut_out, make_design
 from plugs.drawings import layer_drawings
 from plugs.output.drawing_worker import render_files
 from plugs.output.folder import SUMMARY, FreshFolder
 from plugs.output.solids import stl_bytes
 from plugs.shape import mesh
-from plugs.summary import summarise
+from plugs.stages.stage import Shelf
+from plugs.summary import Made, summarise
+from plugs.work import Say, opened
+
+STAGES: Final = frozenset(("lines", "body", "layers", "pieces", "pins"))
+"""Stages that a first look shows."""
 
 
 def first_look(
@@ -27,8 +31,9 @@ def first_look(
     kinds: Sequence[str],
     say: Say,
     open_kernel: OpenKernel,
+    shelf: Shelf | None = None,
 ) -> Built:
-    """Build the foam and its layers alone, all in this process, where libraries stay loaded.
+    """Write the foam and its layers alone, all in this process, where libraries stay loaded.
 
     Parameters
     ----------
@@ -43,6 +48,8 @@ def first_look(
         Told what is being done.
     open_kernel : callable
         Gives the kernel, should the recipe's own shapes or a STEP file want it.
+    shelf : Shelf or None
+        Where stages of the build before are found.
 
     Returns
     -------
@@ -50,20 +57,20 @@ def first_look(
     """
     say("recipe")
     with ExitStack() as after:
-        design = make_design(path, overrides, cache(lambda: after.enter_context(open_kernel())))
-        plug = design.plug
-        if plug.templates is not None and not plug.stack.between_templates:
-            design = replace(design, plug=replace(plug, templates=None))
+        kernel = cache(lambda: after.enter_context(open_kernel()))
+        work = opened(path, overrides, say=say, open_kernel=kernel, shelf=shelf)
+        _ = work.lines, work.cutters  # what is wrong with a recipe is told before a folder is begun
         fresh = after.enter_context(FreshFolder(out))
-        work = cut_out(design, say)
+        drawings = layer_drawings(work)
         say("drawings")
-        files = render_files(layer_drawings(work), kinds)
+        files = render_files(drawings, kinds)
         if "stl" in kinds:
-            files["solid/foam.stl"] = stl_bytes(
-                *mesh.triangles_of(work.solid.body), name=f"{plug.name}, foam"
-            )
-        files[SUMMARY] = json.dumps(summarise(work, files, None), indent=2, ensure_ascii=False).encode()
+            triangles = mesh.triangles_of(work.body.body)
+            files["solid/foam.stl"] = stl_bytes(*triangles, name=f"{work.plug.name}, foam")
+        made = Made(files=files, stages=STAGES, findings=work.found(STAGES), proof=None)
+        summary = summarise(work, made)
+        files[SUMMARY] = json.dumps(summary, indent=2, ensure_ascii=False).encode()
         say("files")
         fresh.write(files)
         fresh.swap_in()
-    return Built(work=work, folder=out, summary=json.loads(files[SUMMARY]))
+    return Built(work=work, folder=out, stages=STAGES, findings=made.findings, summary=summary)

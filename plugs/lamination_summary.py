@@ -8,41 +8,48 @@ from typing import Any
 
 from plugs.drawings import cloth_stems
 from plugs.figures import rounded
-from plugs.lamination import Laid, Lamination
-from plugs.recipe import Plug
 from plugs.skin.figures import cost_figures, layup_figures, part_figures, resin_figures, shopping_figures
 from plugs.skin.roll import Roll
+from plugs.stages.cloth import Laid
+from plugs.work import Work
 
 
-def lamination_summary(plug: Plug, made: Lamination, files: Mapping[str, bytes]) -> dict[str, Any]:
-    """Return the part of summary.json about everything that is laid up.
-
-    Parameters
-    ----------
-    plug : Plug
-    made : Lamination
-    files : mapping of str to bytes
-        By path in the folder.
-
-    Returns
-    -------
-    dict
-        ``schedule``, ``cloth``, ``resin``, ``shopping``, ``cost`` and ``part``.
-    """
-    return {
-        "schedule": layup_figures(made.layup, made.verdicts)
-        | {"filler_mm": rounded(plug.skin.filler), "foam_stays": plug.foam_stays},
-        "cloth": _cloth(made, files) | {"trim_mm": rounded(plug.laps.trim)},
-        "resin": resin_figures(made.layup, made.plan),
-        "part": part_figures(made.part, made.sags),
-        "shopping": shopping_figures(made.bought),
-        "cost": cost_figures(made.bought),
+def schedule(work: Work, _: object) -> dict[str, Any] | None:
+    """Return the plies over every place; None without a schedule."""
+    if work.layup is None or work.edges is None:
+        return None
+    return layup_figures(work.layup, work.edges.verdicts) | {
+        "filler_mm": rounded(work.skin.filler),
+        "foam_stays": work.plug.foam_stays,
     }
 
 
-def _cloth(made: Lamination, files: Mapping[str, bytes]) -> dict[str, Any]:
-    """Return zones, pieces, seams, rolls and nets."""
-    stems = cloth_stems(made)
+def resin(work: Work, _: object) -> dict[str, Any] | None:
+    """Return what to mix; None without a schedule."""
+    return None if work.layup is None or work.resin is None else resin_figures(work.layup, work.resin)
+
+
+def part(work: Work, _: object) -> dict[str, Any] | None:
+    """Return the part's mass; None without a schedule."""
+    return None if work.part is None else part_figures(work.part, work.sags)
+
+
+def shopping(work: Work, _: object) -> list[dict[str, Any]] | None:
+    """Return what to buy; None without a schedule."""
+    return None if work.shopping is None else shopping_figures(work.shopping)
+
+
+def cost(work: Work, _: object) -> dict[str, Any] | None:
+    """Return what that costs; None without a schedule."""
+    return None if work.shopping is None else cost_figures(work.shopping)
+
+
+def cloth(work: Work, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+    """Return zones, pieces, seams, rolls and nets; None without a schedule."""
+    made, nets = work.cloth, work.drape
+    if made is None or nets is None:
+        return None
+    stems = cloth_stems(work)
     cut = iter(stems.patterns)
     areas: dict[str, float] = {}
     for patch in made.surface.patches:
@@ -64,7 +71,8 @@ def _cloth(made: Lamination, files: Mapping[str, bytes]) -> dict[str, Any]:
             for seam in made.patterns.seams
         ],
         "rolls": [_roll(roll, files, stem, cut) for roll, stem in zip(made.rolls, stems.rolls, strict=True)],
-        "nets": [_net(net, files, stem) for net, stem in zip(made.nets, stems.nets, strict=True)],
+        "nets": [_net(net, files, stem) for net, stem in zip(nets.laid, stems.nets, strict=True)],
+        "trim_mm": rounded(work.plug.laps.trim),
     }
 
 

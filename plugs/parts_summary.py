@@ -6,98 +6,83 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from plugs.buying import glue_kg
 from plugs.figures import rounded
 from plugs.foam.pins import Pinned
-from plugs.foam.sanding_figures import feature_figures, recess_figures, sanding_figures
 from plugs.foam.templates import Template
 from plugs.output.cut_list import sheet_figures, stock_figures
-from plugs.parts import Parts, joint_glue_g
-from plugs.recipe import Plug
+from plugs.stages.buying import glue_kg, joint_glue_g
+from plugs.work import Work
 
 
-def parts_summary(plug: Plug, parts: Parts, files: Mapping[str, bytes]) -> dict[str, Any]:
-    """Return the part of summary.json about everything that is cut.
-
-    Parameters
-    ----------
-    plug : Plug
-    parts : Parts
-    files : mapping of str to bytes
-        By path in the folder.
-
-    Returns
-    -------
-    dict
-        Lengths in mm, areas in m2, volumes in m3, masses in kg but for glue, which is in g.
-    """
-    voids = [void for void in parts.voids if not void.outline.is_empty]
-    return {
-        "pieces": [
-            {
-                "name": piece.name,
-                "layer": piece.layer,
-                "place": piece.place,
-                "sheet_mm": rounded(piece.thickness),
-                "area_m2": rounded(1e-6 * piece.area_mm2),
-                "volume_m3": rounded(1e-9 * piece.volume_mm3),
-                "weight_kg": None if piece.weight_kg is None else rounded(piece.weight_kg),
-            }
-            for piece in parts.pieces.pieces
-        ],
-        "joints": [
-            {
-                "name": joint.name,
-                "layer": joint.layer,
-                "square_to": joint.square_to,
-                "at_mm": rounded(joint.at),
-                "length_mm": rounded(joint.line.length),
-                "between": list(joint.between),
-                "apart_mm": None if joint.apart is None else rounded(joint.apart),
-                "glue_g": rounded(joint_glue_g(plug.glue, joint)),
-            }
-            for joint in parts.pieces.joints
-        ],
-        "voids": [
-            {
-                "layer": void.layer,
-                "area_m2": rounded(1e-6 * void.outline.area),
-                "volume_m3": rounded(1e-9 * void.volume_mm3),
-            }
-            for void in voids
-        ],
-        "sheets": _sheets(parts, files),
-        "glue": _glue(plug, parts),
-        "pins": _pins(plug, parts),
-        "templates": [_template(template, files) for template in parts.templates],
-        "sanding": sanding_figures(parts.sanding),
-        "recess_kits": recess_figures(parts.kits),
-        "features": feature_figures(parts.features),
-    }
+def pieces(work: Work, _: object) -> list[dict[str, Any]]:
+    """Return the pieces: mm, m2, m3, kg."""
+    return [
+        {
+            "name": piece.name,
+            "layer": piece.layer,
+            "place": piece.place,
+            "sheet_mm": rounded(piece.thickness),
+            "area_m2": rounded(1e-6 * piece.area_mm2),
+            "volume_m3": rounded(1e-9 * piece.volume_mm3),
+            "weight_kg": None if piece.weight_kg is None else rounded(piece.weight_kg),
+        }
+        for piece in work.pieces.pieces
+    ]
 
 
-def _sheets(parts: Parts, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+def joints(work: Work, _: object) -> list[dict[str, Any]]:
+    """Return the joints within layers: mm."""
+    return [
+        {
+            "name": joint.name,
+            "layer": joint.layer,
+            "square_to": joint.square_to,
+            "at_mm": rounded(joint.at),
+            "length_mm": rounded(joint.line.length),
+            "between": list(joint.between),
+            "apart_mm": None if joint.apart is None else rounded(joint.apart),
+            "glue_g": rounded(joint_glue_g(work.plug.glue, joint)),
+        }
+        for joint in work.pieces.joints
+    ]
+
+
+def voids(work: Work, _: object) -> list[dict[str, Any]]:
+    """Return what is left out of layers: m2, m3."""
+    return [
+        {
+            "layer": void.layer,
+            "area_m2": rounded(1e-6 * void.outline.area),
+            "volume_m3": rounded(1e-9 * void.volume_mm3),
+        }
+        for void in work.pieces.voids
+        if not void.outline.is_empty
+    ]
+
+
+def sheets(work: Work, files: Mapping[str, bytes]) -> dict[str, Any] | None:
     """Return the sheets that the pieces are cut from, None without stock."""
-    if parts.nesting is None:
+    nesting = work.sheets.nesting
+    if nesting is None:
         return None
-    figures = sheet_figures(parts.nesting)
-    for figure, sheet in zip(figures, parts.nesting.sheets, strict=True):
+    figures = sheet_figures(nesting)
+    for figure, sheet in zip(figures, nesting.sheets, strict=True):
         stems = {f"sheet-{sheet.number:0{digits}d}" for digits in (2, 3, 4)}
         figure["files"] = sorted(name for name in files if Path(name).stem in stems)
     return {
-        "is_searched": parts.is_searched,
-        "by_stock": stock_figures(parts.nesting),
+        "is_searched": work.sheets.is_searched,
+        "by_stock": stock_figures(nesting),
         "sheets": figures,
     }
 
 
-def _glue(plug: Plug, parts: Parts) -> dict[str, Any]:
-    """Return where layers are glued, and how much glue that takes."""
-    contacts = [joint.contact for joint in parts.pinned]
+def glue(work: Work, _: object) -> dict[str, Any]:
+    """Return where layers are glued, and how much glue that takes: mm, m2, g."""
+    plug, contacts = work.plug, [joint.contact for joint in work.pins.joints]
     return {
         "margin_mm": rounded(plug.glue.margin),
         "coverage_g_m2": rounded(plug.glue.coverage_gsm or 0.0),
-        "glue_g": rounded(1e3 * glue_kg(plug.glue, parts)),
+        "glue_g": rounded(1e3 * glue_kg(plug.glue, work.pins.joints, work.pieces.joints)),
         "contacts": [
             {
                 "number": contact.number,
@@ -114,12 +99,12 @@ def _glue(plug: Plug, parts: Parts) -> dict[str, Any]:
     }
 
 
-def _pins(plug: Plug, parts: Parts) -> dict[str, Any]:
-    """Return the pins of every contact."""
+def pins(work: Work, _: object) -> dict[str, Any]:
+    """Return the pins of every contact: mm."""
     return {
-        "diameter_mm": rounded(plug.pins.diameter),
-        "count": sum(len(joint.pins) for joint in parts.pinned),
-        "contacts": [_contact_pins(joint) for joint in parts.pinned],
+        "diameter_mm": rounded(work.plug.pins.diameter),
+        "count": sum(len(joint.pins) for joint in work.pins.joints),
+        "contacts": [_contact_pins(joint) for joint in work.pins.joints],
     }
 
 
@@ -139,6 +124,11 @@ def _contact_pins(joint: Pinned) -> dict[str, Any]:
             for pin in joint.pins
         ],
     }
+
+
+def templates(work: Work, files: Mapping[str, bytes]) -> list[dict[str, Any]]:
+    """Return templates and gauges: mm, m2."""
+    return [_template(template, files) for template in work.templates]
 
 
 def _template(template: Template, files: Mapping[str, bytes]) -> dict[str, Any]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from plugs.design import Design, Work
 from plugs.errors import Finding, promise
 from plugs.shape.kernel_job import (
     CurvedPrism,
@@ -18,17 +17,18 @@ from plugs.shape.mating import MatingCut
 from plugs.shape.mating_body import BodyCut
 from plugs.shape.spline_strips import StripFault, fit_strips
 from plugs.tolerances import KERNEL_VOLUME_RATIO
+from plugs.work import Work
 
 _KERNEL_SECONDS = 300.0
 """Wait for the kernel after all else is done; then the build goes on without it."""
 
 
-def kernel_job(design: Design) -> KernelJob:
+def kernel_job(work: Work) -> KernelJob:
     """Return what the kernel is asked to build.
 
     Parameters
     ----------
-    design : Design
+    work : Work
 
     Returns
     -------
@@ -36,26 +36,26 @@ def kernel_job(design: Design) -> KernelJob:
     """
 
     def own(kind: str) -> list[OwnShape]:
-        return [OwnShape(kind=s.kind, brep=s.brep) for s in design.shapes if s.kind == kind]
+        return [OwnShape(kind=s.kind, brep=s.brep) for s in work.cutters.shapes if s.kind == kind]
 
     def tools(kind: str) -> list[SolidTool]:
         return [
             SolidTool(kind=t.kind, strips=fit_strips(t.loft), frame=t.frame)
-            for t in design.tools
+            for t in work.lines.tools
             if t.kind == kind
         ]
 
-    if not design.is_exact:
-        return KernelJob(name=design.plug.name, body=fit_strips(design.loft), wants_step=False)
+    if not work.cutters.is_exact:
+        return KernelJob(name=work.plug.name, body=fit_strips(work.lines.foam), wants_step=False)
     return KernelJob(
-        name=design.plug.name,
-        body=fit_strips(design.loft),
+        name=work.plug.name,
+        body=fit_strips(work.lines.foam),
         tools=(
             *tools("add"),
             *own("add"),
             *tools("cut"),
             *own("cut"),
-            *(_mating_tool(cut) for cut in design.mating),
+            *(_mating_tool(cut) for cut in work.cutters.mating),
         ),
     )
 
@@ -69,16 +69,16 @@ def _mating_tool(cut: MatingCut | BodyCut) -> CurvedPrism | OwnShape:
     )
 
 
-def submit_to(run: KernelRun, design: Design) -> None:
+def submit_to(run: KernelRun, work: Work) -> None:
     """Set a kernel to work on a design, or on nothing where the design has no exact surfaces.
 
     Parameters
     ----------
     run : KernelRun
-    design : Design
+    work : Work
     """
     try:
-        run.submit(kernel_job(design))
+        run.submit(kernel_job(work))
     except StripFault as fault:
         run.give_up(KernelFault("fit", str(fault)))
 
@@ -123,11 +123,11 @@ def proved(work: Work, run: KernelRun) -> KernelProof:
         The kernel could not make the body, or gave no answer.
     """
     proof = run.result(_KERNEL_SECONDS)
-    solid, tolerance = work.solid, work.design.plug.chord_tolerance
+    solid, tolerance = work.body, work.plug.chord_tolerance
     ratio = abs(proof.plain_volume_mm3 / solid.by_sections.volume_mm3 - 1.0)
     promise(ratio <= KERNEL_VOLUME_RATIO, f"kernel and sections disagree on the volume by {ratio:.2g}")
     promise(proof.is_valid and proof.n_free_edges == 0, "the kernel's solid is not sound")
-    if not work.design.is_exact:
+    if not work.cutters.is_exact:
         return proof
     allowed = tolerance * solid.by_mesh.area_mm2 + 1e-6 * solid.by_mesh.volume_mm3
     gap = abs(proof.volume_mm3 - solid.by_mesh.volume_mm3)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Annotated
 
 from plugs.checking import checked
+from plugs.doors import Check, Output
 from plugs.errors import PlugError
 from plugs.foam.glue import Glue, checked_glue
 from plugs.foam.hollow import Hollow
@@ -20,8 +21,6 @@ from plugs.foam.template_words import Templates, checked_templates
 from plugs.limits import Name, OneOf, Within
 from plugs.paper import paper_of
 from plugs.shape import mesh
-from plugs.shape.body import make_solid, make_tools
-from plugs.shape.checks import checked_loft
 from plugs.shape.mating import Mating
 from plugs.shape.mating_body import MatingBody
 from plugs.shape.recess import Boss, Recess
@@ -110,6 +109,10 @@ class Plug:
         height of a sheet.
     paper_margin, paper_overlap : float, mm
         Free on all four sides of a page; shown by both pages of a joint.
+    outputs : sequence of Output
+        Kinds of file of the shop's own.
+    checks : sequence of Check
+        What the shop looks for.
     """
 
     name: Name
@@ -155,18 +158,18 @@ class Plug:
     paper: str | float | tuple[float, float] = "A4"
     paper_margin: float = 8.0
     paper_overlap: float = 12.0
+    outputs: Sequence[Output] = ()
+    checks: Sequence[Check] = ()
 
     def _repr_png_(self) -> bytes:
         """Return a picture of the foam, which a notebook shows in place of the record."""
         from plugs.output.meshes import NamedMesh
         from plugs.output.views import view_png
+        from plugs.work import work_out
 
-        plug = checked_plug(self, "plug")
-        loft = checked_loft(plug.plan())
-        tools = make_tools(loft, plug.bosses, "bosses") + make_tools(loft, plug.recesses, "recesses")
-        vertices, triangles = mesh.triangles_of(make_solid(loft, tools, (), plug.chord_tolerance).body)
-        shown = NamedMesh(name=plug.name, vertices=vertices, triangles=triangles, colour="#d8c9a6")
-        return view_png(shown, display_unit=plug.display_unit)
+        vertices, triangles = mesh.triangles_of(work_out(self).body.body)
+        shown = NamedMesh(name=self.name, vertices=vertices, triangles=triangles, colour="#d8c9a6")
+        return view_png(shown, display_unit=self.display_unit)
 
     def plan(self) -> LinesPlan:
         """Return the lines alone.

@@ -8,11 +8,11 @@ from typing import Final
 
 import numpy as np
 
-from plugs.design import Work
 from plugs.foam.layers import Layer
 from plugs.output.meshes import NamedMesh
 from plugs.shape import mesh
 from plugs.shape.mesh import PLANES, Body
+from plugs.work import Work
 
 FOAM_COLOURS: Final = ("#d8c9a6", "#b9d3c2")
 """Of layers in turn, so that each is told from the next; the whole foam has the first."""
@@ -64,11 +64,11 @@ def plug_meshes(work: Work) -> Scene:
     Scene
     """
     return Scene(
-        name=work.design.plug.name,
-        axis=work.design.plug.stack.axis,
-        foam=_named("foam", work.solid.body, FOAM_COLOURS[0]),
+        name=work.plug.name,
+        axis=work.plug.stack.axis,
+        foam=_named("foam", work.body.body, FOAM_COLOURS[0]),
         finish=None if work.skin_proof is None else _named("finish", work.finish.body, FINISH_COLOUR),
-        layers=layer_meshes(work.layers, work.solid.body),
+        layers=layer_meshes(work.layers, work.body.body),
         thicknesses=tuple(layer.thickness for layer in work.layers),
     )
 

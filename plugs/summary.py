@@ -3,82 +3,98 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from plugs.design import Work
+from plugs import lamination_summary as laid
+from plugs import parts_summary as cut
 from plugs.drawings import FULL_SIZE, layer_stem, paper_job
+from plugs.errors import Finding
 from plugs.figures import rounded
 from plugs.foam.layers import Layer
-from plugs.minding import cautions_of
+from plugs.foam.sanding_figures import feature_figures, recess_figures, sanding_figures
 from plugs.output.drawing_run import Rendered
-from plugs.parts_summary import parts_summary
 from plugs.shape import mesh
 from plugs.shape.body import Solid
 from plugs.shape.body_face import BodyFace
 from plugs.shape.mating import MatingFace
+from plugs.stages.minding import cautions_of
+from plugs.work import Work
 
 if TYPE_CHECKING:
+    from plugs.output.views import Picture
     from plugs.shape.kernel_job import KernelProof
 
 
-def summarise(
-    work: Work, files: Mapping[str, bytes], proof: KernelProof | None, rendered: Rendered | None = None
-) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Made:
+    """What was made of a work, and for which stages.
+
+    Attributes
+    ----------
+    files : dict of str to bytes
+        By path in the folder.
+    stages : frozenset of str
+        That were asked for; of others the summary says nothing.
+    findings : tuple of Finding
+        On these.
+    proof : KernelProof or None
+        The kernel's answer, if it ran.
+    rendered : Rendered or None
+        What the drawings became.
+    pictures : tuple of Picture
+    """
+
+    files: dict[str, bytes]
+    stages: frozenset[str]
+    findings: tuple[Finding, ...]
+    proof: KernelProof | None
+    rendered: Rendered | None = None
+    pictures: tuple[Picture, ...] = ()
+
+
+def summarise(work: Work, made: Made) -> dict[str, Any]:
     """Return the contents of summary.json: lengths in mm, areas in m2, volumes in m3.
 
     Parameters
     ----------
     work : Work
-    files : mapping of str to bytes
-        By path in the folder.
-    proof : KernelProof or None
-        The kernel's answer, if it ran.
-    rendered : Rendered or None
-        What the drawings became.
+    made : Made
 
     Returns
     -------
     dict
-        Figures rounded to 9 significant digits.
+        Figures rounded to 9 significant digits; None for what was not asked for.
     """
-    design, solid = work.design, work.solid
-    whole_proof = proof if design.is_exact else None
+    recipe, files = work.recipe, made.files
     return {
         "recipe": {
-            "name": design.recipe.name,
-            "title": design.plug.name,
-            "file": design.recipe.path.name,
-            "changed": [
-                name for name, value in design.parameters.items() if value != design.recipe.parameters[name]
-            ],
-            "sha256": design.recipe.sha256,
+            "name": work.plug.name if recipe is None else recipe.name,
+            "title": work.plug.name,
+            "file": None if recipe is None else recipe.path.name,
+            "changed": []
+            if recipe is None
+            else [name for name, value in work.parameters.items() if value != recipe.parameters[name]],
+            "sha256": None if recipe is None else recipe.sha256,
         },
-        "display_unit": design.plug.display_unit,
-        "parameters": {name: _plain(value) for name, value in design.parameters.items()},
-        "solid": _solid_summary(solid, proof, whole_proof),
-        "skin": _skin_summary(work),
-        **_lamination_summary(work, files),
-        "cautions": [
-            {"about": caution.about, "text": caution.text}
-            for caution in cautions_of(design.plug, design.layup)
-        ],
-        "mating": [_mating_summary(i, face, files) for i, face in enumerate(solid.faces, start=1)],
-        "layers": [_layer_summary(layer, files) for layer in work.layers],
-        **parts_summary(design.plug, work.parts, files),
-        "paper": _paper_summary(work, rendered),
+        "display_unit": work.plug.display_unit,
+        "parameters": {name: _plain(value) for name, value in work.parameters.items()},
+        **{key: say(work, made) if stage in made.stages else None for key, stage, say in _SECTIONS},
+        "paper": _paper_summary(work, made.rendered),
         "findings": [
             {
                 "code": f.code,
                 "severity": f.severity,
+                "stage": f.stage,
                 "where": f.where,
                 "message": f.message,
                 "remedy": f.remedy,
             }
-            for f in work.findings
+            for f in made.findings
         ],
         "files": [
             {"path": name, "bytes": len(files[name]), "sha256": hashlib.sha256(files[name]).hexdigest()}
@@ -87,10 +103,10 @@ def summarise(
     }
 
 
-def _solid_summary(
-    solid: Solid, proof: KernelProof | None, whole_proof: KernelProof | None
-) -> dict[str, Any]:
+def _solid_summary(work: Work, made: Made) -> dict[str, Any]:
     """Return the measures of the foam body: its three opinions on the volume, and where it lies."""
+    solid, proof = work.body, made.proof
+    whole_proof = proof if work.cutters.is_exact else None
     whole = solid.by_mesh
     by_sections = solid.by_sections.volume_mm3 + whole.volume_mm3 - solid.plain_by_mesh.volume_mm3
     triangles = mesh.triangles_of(solid.body)[1]
@@ -110,22 +126,12 @@ def _solid_summary(
     }
 
 
-def _lamination_summary(work: Work, files: Mapping[str, bytes]) -> dict[str, Any]:
-    """Return what is laid up, each None without a schedule."""
-    if work.lamination is None:
-        words = ("schedule", "cloth", "resin", "part", "shopping", "cost")
-        return dict.fromkeys(words)
-    from plugs.lamination_summary import lamination_summary
-
-    return lamination_summary(work.design.plug, work.lamination, files)
-
-
-def _skin_summary(work: Work) -> dict[str, Any] | None:
+def _skin_summary(work: Work, _: Made) -> dict[str, Any] | None:
     """Return the finished part and how well the foam lies under it, or None without a skin."""
     proof, whole = work.skin_proof, work.finish.by_mesh
     if proof is None:
         return None
-    table, cover = work.design.finish.table, work.design.cover
+    table, cover = work.lines.finish.table, work.lines.cover
     over = {name: rounded(float(depth)) for name, depth in zip(table.panel_names, cover.panels, strict=True)}
     return {
         "over_mm": over | {"front": rounded(cover.front), "aft": rounded(cover.aft)},
@@ -233,3 +239,44 @@ def _plain(value: object) -> object:
     if isinstance(value, list | tuple):
         return [_plain(item) for item in value]
     return value if value is None or isinstance(value, bool | int | float | str) else str(value)
+
+
+def _cautions(work: Work, _: Made) -> list[dict[str, str]]:
+    """Return the cautions."""
+    return [{"about": one.about, "text": one.text} for one in cautions_of(work.plug, work.layup, work.skin)]
+
+
+def _mating(work: Work, made: Made) -> list[dict[str, Any]]:
+    """Return the mating faces."""
+    return [_mating_summary(i, face, made.files) for i, face in enumerate(work.body.faces, start=1)]
+
+
+def _layers(work: Work, made: Made) -> list[dict[str, Any]]:
+    """Return the layers."""
+    return [_layer_summary(layer, made.files) for layer in work.layers]
+
+
+_SECTIONS: Final[tuple[tuple[str, str, Callable[[Work, Made], Any]], ...]] = (
+    ("solid", "body", _solid_summary),
+    ("skin", "finish", _skin_summary),
+    ("schedule", "cloth", laid.schedule),
+    ("cloth", "cloth", lambda work, made: laid.cloth(work, made.files)),
+    ("resin", "resin", laid.resin),
+    ("part", "part", laid.part),
+    ("shopping", "shopping", laid.shopping),
+    ("cost", "shopping", laid.cost),
+    ("cautions", "lines", _cautions),
+    ("mating", "body", _mating),
+    ("layers", "layers", _layers),
+    ("pieces", "pieces", cut.pieces),
+    ("joints", "pieces", cut.joints),
+    ("voids", "pieces", cut.voids),
+    ("sheets", "sheets", lambda work, made: cut.sheets(work, made.files)),
+    ("glue", "pins", cut.glue),
+    ("pins", "pins", cut.pins),
+    ("templates", "templates", lambda work, made: cut.templates(work, made.files)),
+    ("sanding", "sanding", lambda work, _: sanding_figures(work.sanding)),
+    ("recess_kits", "layers", lambda work, _: recess_figures(work.kits)),
+    ("features", "layers", lambda work, _: feature_figures(work.features)),
+)
+"""Sections of the summary: the key, the stage that it speaks of, what is said."""

@@ -6,12 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from plugs.design import Work, make_design, work_out
 from plugs.drawings import edge_drawings, layer_drawings, sheet_drawings, template_drawings
 from plugs.output.book import book_html
 from plugs.output.book_scene import BookScene, make_book_scene
 from plugs.output.picture import Drawing
-from plugs.summary import summarise
+from plugs.work import Work, opened
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -30,11 +29,11 @@ class Book:
 def book_of(name: str | Path, **words: object) -> Book:
     """Return the book of a demo, or of any recipe by its path, with some of its parameters."""
     path = name if isinstance(name, Path) else ROOT / "recipes" / f"{name}.py"
-    work = work_out(make_design(path, words), lambda _: None)
+    work = opened(path, words)
     drawings = layer_drawings(work) | template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
-    summary = summarise(work, {}, None)
+    summary = work.summary
     finish = None if work.skin_proof is None else work.finish.body
-    scene = make_book_scene(work.solid.body, work.layers, work.parts.templates, finish)
+    scene = make_book_scene(work.body.body, work.layers, work.templates, finish)
     return Book(
         work=work, summary=summary, drawings=drawings, scene=scene, page=book_html(summary, drawings, scene)
     )

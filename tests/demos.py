@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-from plugs.design import Work, make_design, work_out
+from plugs.work import Work, opened
 
 RECIPES = Path(__file__).resolve().parents[1] / "recipes"
 
@@ -13,4 +13,4 @@ RECIPES = Path(__file__).resolve().parents[1] / "recipes"
 @cache
 def at_defaults(demo: str) -> Work:
     """Return a demo worked out at its defaults, without files."""
-    return work_out(make_design(RECIPES / f"{demo}.py", {}), lambda _: None)
+    return opened(RECIPES / f"{demo}.py", {})

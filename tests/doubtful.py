@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import plugs
-from plugs.design import Work, make_design, work_out
+from plugs.work import Work, opened
 
 _RECIPE = """from plugs import {names}
 
@@ -42,4 +42,4 @@ def work_of(
         words=" ".join(f"{word}={value}," for word, value in words.items()),
     )
     path.write_text(text, encoding="utf-8")
-    return work_out(make_design(path, {}), lambda _: None)
+    return opened(path, {})

@@ -21,8 +21,6 @@ from plugs.foam.layers import Layer, rough_outline
 from plugs.shape import mesh
 from plugs.shape.body import Solid, body_before
 from plugs.shape.holding import Rounded
-from plugs.shape.mating import MatingCut
-from plugs.shape.mating_body import BodyCut
 from plugs.shape.mesh import Body
 from plugs.shape.recess import LAYERS, ROUT, SAW, Tool
 
@@ -87,22 +85,6 @@ class Feature:
     top: Rounded | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Pockets:
-    """Everything that is put on a plug's panels or taken off them.
-
-    Attributes
-    ----------
-    pockets : tuple of Pocket
-        Recesses.
-    features : tuple of Feature
-        Bosses and shapes of the recipe's own.
-    """
-
-    pockets: tuple[Pocket, ...]
-    features: tuple[Feature, ...]
-
-
 def make_features(solid: Solid, finish_tools: Sequence[Tool], layers: Sequence[Layer]) -> tuple[Feature, ...]:
     """Return the bosses of a plug and the shapes of the recipe's own, with the layers that have them.
 
@@ -151,7 +133,6 @@ def make_features(solid: Solid, finish_tools: Sequence[Tool], layers: Sequence[L
 
 def make_pockets(
     solid: Solid,
-    mating: Sequence[MatingCut | BodyCut],
     layers: Sequence[Layer],
     allowance: float,
     keep_out: shapely.Geometry | None = None,
@@ -162,8 +143,6 @@ def make_pockets(
     ----------
     solid : Solid
         The foam.
-    mating : sequence of MatingCut or BodyCut
-        The cuts that it was made with.
     layers : sequence of Layer
         With the notches of all recesses in their cut lines.
     allowance : float, mm
@@ -185,7 +164,7 @@ def make_pockets(
     cut = [i for i, tool in enumerate(solid.tools) if tool.kind == "cut"]
     if not cut or not layers:
         return (), tuple(layers)
-    uncut = body_before(solid, mating, [solid.tools[i].param for i in cut])
+    uncut = body_before(solid, [solid.tools[i].param for i in cut])
     rough = {layer.name: layer.rough for layer in layers}
     pockets = []
     for i in cut:

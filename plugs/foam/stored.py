@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import shapely
 
+from plugs.errors import PlugError
 from plugs.foam.nesting import Nesting, Placement, fault_of, finished
 from plugs.foam.stock import Blank, Cutting, Stock, checked_blanks, checked_stock, turns_of
 
@@ -17,6 +21,8 @@ FORM = 1
 """Of the record; another one is not read."""
 
 _DIGITS = 3
+_LARGEST_RECORD = 20_000_000
+"""So many bytes, and a record is not read: no rack of sheets comes near it."""
 
 
 def fingerprint(blanks: Sequence[Blank], stock: Sequence[Stock], cutting: Cutting) -> str:
@@ -171,3 +177,74 @@ def _rings(outline: shapely.Polygon) -> list[list[list[float]]]:
 def _number(value: float) -> float:
     """Return a length to the micrometre, without a negative zero."""
     return round(float(value), _DIGITS) + 0.0
+
+
+def stored_path(recipe: Path) -> Path:
+    """Return where the sheets that a search found for a recipe are stored: beside it.
+
+    Parameters
+    ----------
+    recipe : Path
+
+    Returns
+    -------
+    Path
+    """
+    return recipe.with_suffix(".sheets.json")
+
+
+def stored_sheets(recipe: Path) -> object:
+    """Return what is stored beside a recipe, unread.
+
+    Parameters
+    ----------
+    recipe : Path
+
+    Returns
+    -------
+    object
+        None without a file; an empty string for one that cannot be read.
+    """
+    path = stored_path(recipe)
+    if not path.is_file():
+        return None
+    try:
+        if path.stat().st_size > _LARGEST_RECORD:
+            return ""
+        return json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return ""
+
+
+def store_sheets(recipe: Path, record: str | None) -> None:
+    """Store what a search found beside a recipe, whole or not at all.
+
+    Parameters
+    ----------
+    recipe : Path
+    record : str or None
+        As `plugs.build` makes it; None only tries whether one could be stored.
+
+    Raises
+    ------
+    PlugError
+        It cannot be written there.
+    """
+    path = stored_path(recipe)
+    passing = path.with_name(f".{path.name}.new-{os.getpid()}")
+    try:
+        if path.exists():
+            path.open("ab").close()  # what may not be written is not replaced
+        passing.write_text(record or "", encoding="utf-8")
+        if record is not None:
+            passing.replace(path)
+    except OSError as error:
+        raise PlugError(
+            param="--search",
+            value=str(path),
+            reason=f"the sheets that are found cannot be kept there: {error.strerror}",
+            remedy="copy the recipe to a folder that you may write to, or leave --search out",
+        ) from error
+    finally:
+        with suppress(OSError):
+            passing.unlink(missing_ok=True)

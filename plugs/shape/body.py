@@ -59,6 +59,8 @@ class Solid:
     cutters : tuple of Body
         Of each tool.
     shapes : tuple of Shape
+    mating : tuple of MatingCut or BodyCut
+        The cuts that it was made with.
     faces : tuple of MatingFace or BodyFace
     plain, body : Body
         Before and after tools and shapes.
@@ -70,12 +72,23 @@ class Solid:
     tools: tuple[Tool, ...]
     cutters: tuple[Body, ...]
     shapes: tuple[Shape, ...]
+    mating: tuple[MatingCut | BodyCut, ...]
     faces: tuple[MatingFace | BodyFace, ...]
     plain: Body
     body: Body
     by_sections: Measures
     plain_by_mesh: Measures
     by_mesh: Measures
+
+    @property
+    def volume_m3(self) -> float:
+        """Volume."""
+        return 1e-9 * self.by_mesh.volume_mm3
+
+    @property
+    def area_m2(self) -> float:
+        """Area of the whole surface."""
+        return 1e-6 * self.by_mesh.area_mm2
 
 
 def make_solid(
@@ -129,6 +142,7 @@ def make_solid(
         tools=tuple(tools),
         cutters=tuple(bodies),
         shapes=tuple(shapes),
+        mating=tuple(mating),
         faces=_faces(mating, result) if wants_faces else (),
         plain=plain,
         body=result,
@@ -150,14 +164,12 @@ def _pieces(
     return pieces + [("cut", cut.body, cut.param) for cut in mating]
 
 
-def body_before(solid: Solid, mating: Sequence[MatingCut | BodyCut], params: Sequence[str]) -> Body:
+def body_before(solid: Solid, params: Sequence[str]) -> Body:
     """Return the body of a plug before some of its recesses are cut.
 
     Parameters
     ----------
     solid : Solid
-    mating : sequence of MatingCut or BodyCut
-        The cuts that it was made with.
     params : sequence of str
         Of the tools to leave out.
 
@@ -165,7 +177,7 @@ def body_before(solid: Solid, mating: Sequence[MatingCut | BodyCut], params: Seq
     -------
     Body
     """
-    pieces = _pieces(solid.tools, solid.cutters, solid.shapes, mating)
+    pieces = _pieces(solid.tools, solid.cutters, solid.shapes, solid.mating)
     return _worked(solid.plain, [piece for piece in pieces if piece[2] not in params])
 
 

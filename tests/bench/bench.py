@@ -18,9 +18,9 @@ from statistics import median
 import numpy as np
 import shapely
 
-from plugs.design import make_design
 from plugs.shape import mesh
 from plugs.shape.body import make_solid
+from plugs.work import opened
 
 ROOT = Path(__file__).resolve().parents[2]
 RECIPE = ROOT / "recipes" / "sidecar_tail.py"
@@ -123,8 +123,8 @@ def many_outlines(runs: int) -> None:
     from plugs.shape.kernel_work import plane_section
     from plugs.shape.spline_strips import fit_strips
 
-    design = make_design(RECIPE, {})
-    solid = make_solid(design.loft, (), (), design.plug.chord_tolerance)
+    work = opened(RECIPE, {})
+    solid = make_solid(work.lines.foam, (), (), work.plug.chord_tolerance)
     vertices, triangles = mesh.triangles_of(solid.body)
     box = trimesh.Trimesh(vertices, triangles, process=False)
     places = np.linspace(solid.by_mesh.lower[0], solid.by_mesh.upper[0], N_OUTLINES + 2)[1:-1]
@@ -138,7 +138,7 @@ def many_outlines(runs: int) -> None:
         return [cut.polygons_full for cut in cuts if cut is not None]
 
     load_kernel()
-    body = build_solid(fit_strips(design.loft))
+    body = build_solid(fit_strips(work.lines.foam))
     few = places[:: N_OUTLINES // N_KERNEL]
 
     def kernel() -> list[tuple[np.ndarray, ...]]:
@@ -184,7 +184,7 @@ def distance(outline: shapely.MultiPolygon, curves: Sequence[np.ndarray]) -> flo
 LAYERS_ALONE = """
 import sys, time
 from pathlib import Path
-from plugs.design import make_design
+from plugs.work import opened
 from plugs.foam.layers import Stack, make_layers
 from plugs.shape.body import make_solid
 
@@ -192,8 +192,8 @@ def kilobytes(word):
     lines = Path("/proc/self/status").read_text().splitlines()
     return int(next(line for line in lines if line.startswith(word)).split()[1])
 
-design = make_design(Path(sys.argv[1]), {"height": 600.0, "stern_height": 500.0})
-solid = make_solid(design.loft, design.tools, (), design.plug.chord_tolerance)
+work = opened(Path(sys.argv[1]), {"height": 600.0, "stern_height": 500.0})
+solid = make_solid(work.lines.foam, work.lines.tools, (), work.plug.chord_tolerance)
 height = float(solid.by_mesh.upper[2] - solid.by_mesh.lower[2])
 Path("/proc/self/clear_refs").write_text("5")  # the peak is counted from here
 before = kilobytes("VmRSS:")

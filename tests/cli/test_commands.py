@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-import plugs.design
+import plugs.stages.foam
 from plugs.cli import main
 from plugs.output import KINDS
 from tests.cli.conftest import PART, Plugs, snapshot, three_lines
@@ -80,7 +80,7 @@ def test_a_fault_of_ours_is_not_an_input_error(shop: Path, monkeypatch: pytest.M
     def broken(*_: object) -> None:
         raise AssertionError("opinions disagree")
 
-    monkeypatch.setattr(plugs.design, "make_layers", broken)
+    monkeypatch.setattr(plugs.stages.foam, "make_layers", broken)
     before = snapshot(shop)
     with pytest.raises(AssertionError, match="opinions disagree"):
         main(["build", "part.py", *QUICK])
@@ -90,9 +90,9 @@ def test_a_fault_of_ours_is_not_an_input_error(shop: Path, monkeypatch: pytest.M
 def test_a_fault_of_ours_ends_with_1(shop: Path) -> None:
     """In a process of its own: status 1, with a traceback to send in."""
     (shop / "broken.py").write_text(
-        "import sys\nimport plugs.design\nfrom plugs.cli import main\n"
+        "import sys\nimport plugs.stages.foam\nfrom plugs.cli import main\n"
         "def broken(*_):\n    raise AssertionError('opinions disagree')\n"
-        "plugs.design.make_layers = broken\nsys.exit(main(['build', 'part.py', '--only', 'csv']))\n",
+        "plugs.stages.foam.make_layers = broken\nsys.exit(main(['build', 'part.py', '--only', 'csv']))\n",
         encoding="utf-8",
     )
     run = subprocess.run(
@@ -111,7 +111,7 @@ def test_an_interrupted_build_says_so(shop: Path, plugs: Plugs, monkeypatch: pyt
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("plugs.design.make_layers", interrupted)
+    monkeypatch.setattr("plugs.stages.foam.make_layers", interrupted)
     before = snapshot(shop)
     run = plugs("build", "part.py", "--without", "step")
     assert run.status == 130

@@ -4,30 +4,22 @@ from __future__ import annotations
 
 import math
 import os
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from plugs.design import Work
 from plugs.drawings import cloth_drawings, sheet_drawings
 from plugs.errors import PlugError
-from plugs.foam.layers import make_layers
-from plugs.foam.pockets import Pockets, make_pockets
-from plugs.lamination import Lamination, laminate, layup_for
-from plugs.lamination_summary import lamination_summary
-from plugs.parts import make_parts
-from plugs.recipe import Plug, checked_plug
-from plugs.shape.body import make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.skin import Skin, make_cover
 from plugs.skin.plies import Ply, Schedule
+from plugs.work import Work, work_out
 from tests.invariants.made_plugs import random_plug
 
 CASES = int(os.environ.get("PLUGS_CASES", "8"))
 
 
-def laid_up(seed: int) -> tuple[Plug, Lamination, float] | None:
-    """Return what is laid up over a random plug and the plug's area, or None where a check refuses it."""
+def laid_up(seed: int) -> Work | None:
+    """Return a random plug with a schedule worked out, or None where a check refuses it."""
     rng = np.random.default_rng(seed)
     plies = (
         Ply(cloth="cloth 200", bias_deg=float(rng.choice([0.0, 45.0]))),
@@ -36,64 +28,48 @@ def laid_up(seed: int) -> tuple[Plug, Lamination, float] | None:
     )
     schedule = Schedule(plies=plies, resin=str(rng.choice(["epoxy", "vinylester", "polyester"])))
     try:
-        plug = checked_plug(random_plug(seed), "random_plug")
-        loft = checked_loft(plug.plan())
-        tools = make_tools(loft, plug.bosses, "bosses") + make_tools(loft, plug.recesses, "recesses")
-        solid = make_solid(loft, tools, (), plug.chord_tolerance)
-        layers, _ = make_layers(solid.body, plug.stack)
-        pockets, layers = make_pockets(solid, (), layers, plug.stack.allowance)
-        if len(layers) > 40:
+        work = work_out(replace(random_plug(seed), schedule=schedule))
+        if len(work.layers) > 40:
             return None
-        parts, _ = make_parts(
-            plug,
-            Pockets(pockets=pockets, features=()),
-            loft,
-            tools,
-            tools,
-            solid.body,
-            solid.body,
-            layers,
-            (),
-        )
-        layup = layup_for(plug, schedule, loft, [tool.name for tool in tools])
-        cover = make_cover(loft, Skin())
-        made, found = laminate(plug, layup, loft, loft, cover, tools, solid, (), parts)
+        found = work.findings
     except PlugError as error:
         assert error.remedy, "a refusal without a remedy"
         return None
     assert all(f.message and f.remedy and f.severity in ("note", "warning", "error") for f in found)
-    return plug, made, solid.by_mesh.area_mm2
+    return work
 
 
 @pytest.mark.many
 @pytest.mark.parametrize("seed", range(4000, 4000 + CASES))
 def test_a_random_plug_is_laid_up(seed: int) -> None:
     """Areas, pieces, rolls, nets, batches and masses hold together."""
-    laid = laid_up(seed)
-    if laid is None:
+    work = laid_up(seed)
+    if work is None:
         return  # a plug that a check refused: refusals are tried in test_random_plugs
-    plug, made, area = laid
-    lamination_summary(plug, made, {})
-    total = math.fsum(made.surface.areas_mm2.values())
-    assert total == pytest.approx(area, rel=0.02)
-    for flat in made.patterns.flats:
+    layup, cloth, nets, resin, part = work.layup, work.cloth, work.drape, work.resin, work.part
+    assert layup is not None and cloth is not None and nets is not None
+    assert resin is not None and part is not None
+    assert work.summary["part"]["mass_kg"] == pytest.approx(part.mass_kg, rel=1e-8)
+    total = math.fsum(cloth.surface.areas_mm2.values())
+    assert total == pytest.approx(work.body.by_mesh.area_mm2, rel=0.02)
+    for flat in cloth.patterns.flats:
         assert np.isfinite(flat.points).all()
         assert 0.0 < flat.stretch_min <= 1.0 + 1e-3
         assert flat.stretch_max >= 1.0 - 1e-3
-    for pattern in made.patterns.patterns:
+    for pattern in cloth.patterns.patterns:
         assert pattern.outline.is_valid
         assert pattern.outline.area > 0.0
-    for roll in made.rolls:
+    for roll in cloth.rolls:
         for one in roll.laid:
             left, low, right, high = one.moved(one.pattern.outline).bounds
             assert min(left, low) >= -1e-6
             assert high <= roll.roll_width + 1e-6
             assert right <= 1000.0 * roll.length_to_buy_m + 1e-6
-    for net in made.nets:
+    for net in nets.laid:
         assert 0.0 <= net.drape.largest_shear_deg < 90.0
-    for mix in made.plan.mixes:
-        assert mix.batch.mixed_kg <= made.layup.resin.largest_batch_kg + 1e-9
-    assert made.part.least_kg <= made.part.mass_kg <= made.part.most_kg
+    for mix in resin.mixes:
+        assert mix.batch.mixed_kg <= layup.resin.largest_batch_kg + 1e-9
+    assert part.least_kg <= part.mass_kg <= part.most_kg
 
 
 def test_drawings_are_told_of_the_demo() -> None:

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.design import make_design, work_out
 from plugs.skin.drape import drape
+from plugs.work import opened
 from tests.patches import bowl, flat, hemisphere, without
 
 RECIPE = '''"""A crowned cover."""
@@ -74,16 +74,16 @@ def test_every_direction_of_a_weave_has_its_net(tmp_path: Path) -> None:
     """
     path = tmp_path / "cover.py"
     path.write_text(RECIPE, encoding="utf-8")
-    made = work_out(make_design(path, {}), lambda _: None).lamination
-    assert made is not None
-    assert [(net.plies, net.bias_deg) for net in made.nets] == [((1, 2), 0.0), ((3,), 30.0)]
-    straight, turned = made.nets
+    made = opened(path, {})
+    assert made.drape is not None and made.cloth is not None
+    assert [(net.plies, net.bias_deg) for net in made.drape.laid] == [((1, 2), 0.0), ((3,), 30.0)]
+    straight, turned = made.drape.laid
     assert len({straight.name, turned.name}) == 2
     for net, bias in ((straight, 0.0), (turned, 30.0)):
         by_hand = drape(net.surface, bias_deg=bias, cell=straight.drape.cell)
         assert net.drape.largest_shear_deg == pytest.approx(by_hand.largest_shear_deg, abs=1.0)  # cells
     assert turned.drape.largest_shear_deg != pytest.approx(straight.drape.largest_shear_deg, abs=0.2)
-    (one,) = [one for roll in made.rolls for one in roll.laid if one.pattern.ply == 3]
+    (one,) = [one for roll in made.cloth.rolls for one in roll.laid if one.pattern.ply == 3]
     warp = np.array([np.cos(np.radians(30.0)), np.sin(np.radians(30.0))])
     begin, finish = np.asarray(one.moved(shapely.LineString([(0.0, 0.0), tuple(warp)])).coords)
     assert abs((finish - begin)[0]) == pytest.approx(1.0, abs=1e-9)

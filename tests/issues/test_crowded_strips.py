@@ -10,14 +10,14 @@ from pathlib import Path
 
 import numpy as np
 
-from plugs.design import make_design
 from plugs.shape.spline_strips import _breaks, fit_strips
+from plugs.work import opened
 from tests.cli.test_commands import ROOT
 
 
 def test_measured_sections_give_few_strips() -> None:
     """Four bays and two blends: no more spans than a dozen, though fifty places are crowded at the ends."""
-    loft = make_design(Path(ROOT / "recipes" / "tank_cover.py"), {}).loft
+    loft = opened(Path(ROOT / "recipes" / "tank_cover.py"), {}).lines.foam
     assert len(loft.breaks) > 40
     assert len(_breaks(loft)) == len(loft.breaks)  # where pieces meet smoothly, nothing turns over
     spans = fit_strips(loft).spans

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from plugs.design import make_design, work_out
+from plugs.work import opened
 
 RECIPE = '''"""A prism with round shoulders."""
 from plugs import Corner, Plug, Ply, Schedule, Skin, Station
@@ -31,7 +31,7 @@ def test_cloth_round_a_shoulder(tmp_path: Path, chord: float) -> None:
     """
     path = tmp_path / "prism.py"
     path.write_text(RECIPE, encoding="utf-8")
-    made = work_out(make_design(path, {"chord": chord}), lambda _: None).lamination
+    made = opened(path, {"chord": chord}).cloth
     assert made is not None
     sides = [p for p in made.patterns.patterns if p.zone.startswith("side")]
     assert len(sides) == 2 and all(p.is_exact for p in sides)

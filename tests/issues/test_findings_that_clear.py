@@ -15,8 +15,8 @@ from typing import Final
 
 import pytest
 
-from plugs.design import make_design, work_out
 from plugs.errors import Finding
+from plugs.work import opened
 
 ROOT: Final = Path(__file__).parents[2]
 HEAD: Final = '''"""A plain thing."""
@@ -300,7 +300,7 @@ def found_with(folder: Path, case: Case, value: float | None) -> list[Finding]:
     """Return the findings of a case's code when its recipe says a value."""
     path = folder / "plug.py"
     path.write_text(f"{HEAD}{value!r}):\n    return {case.plug}\n", encoding="utf-8")
-    work = work_out(make_design(path, {}), lambda _: None)
+    work = opened(path, {})
     return [f for f in work.findings if f.code == case.code]
 
 

@@ -9,14 +9,14 @@ from pathlib import Path
 import pytest
 import shapely
 
-from plugs.design import Work, cut_out, make_design
 from plugs.drawings import template_drawings
 from plugs.errors import PlugError
 from plugs.foam.gauges import FRAME, make_gauges
 from plugs.foam.template_words import Templates
-from plugs.parts_summary import parts_summary
+from plugs.parts_summary import templates
 from plugs.shape import mesh
 from plugs.shape.mesh import Body
+from plugs.work import Work, opened
 from tests.books import book_of
 from tests.shapes import box_plan, solid_of
 
@@ -43,7 +43,7 @@ def worked(folder: Path, **words: object) -> Work:
     """Return the post worked out as far as it is cut."""
     path = folder / "posts.py"
     path.write_text(PLUG, encoding="utf-8")
-    return cut_out(make_design(path, words), lambda _: None)
+    return opened(path, words)
 
 
 def over(rings: list[tuple[float, float]]) -> Body:
@@ -62,10 +62,10 @@ def test_nothing_stands_where_foam_is(tmp_path: Path, axis: str) -> None:
     """Whole layers are the plug; no template shares its room with any, and none has a slot."""
     work = worked(tmp_path, axis=axis)
     assert math.fsum(layer.volume_mm3 for layer in work.layers) == pytest.approx(200.0 * 90.0 * 300.0)
-    assert work.parts.templates
-    for template in work.parts.templates:
+    assert work.templates
+    for template in work.templates:
         plate = mesh.extruded(template.region, template.axis, template.from_mm, template.to_mm)
-        assert mesh.volume_of(mesh.common(plate, work.solid.body)) < 0.1
+        assert mesh.volume_of(mesh.common(plate, work.body.body)) < 0.1
         assert template.is_gauge
         assert not template.slots
         assert not template.holes
@@ -73,7 +73,7 @@ def test_nothing_stands_where_foam_is(tmp_path: Path, axis: str) -> None:
 
 def test_halves_of_a_box(tmp_path: Path) -> None:
     """Each an angle of plates 60 mm wide round a half of 100 by 90, waterline and name of the place on it."""
-    gauges = {gauge.name: gauge for gauge in worked(tmp_path).parts.templates}
+    gauges = {gauge.name: gauge for gauge in worked(tmp_path).templates}
     assert list(gauges) == ["S01 foam port", "S01 foam starboard", "B01 foam forward", "B01 foam aft"]
     wanted = shapely.box(0, 0, 100 + FRAME, 90 + FRAME).difference(shapely.box(-1, -1, 100, 90))
     assert gauges["S01 foam starboard"].region.symmetric_difference(wanted).area < 1.0
@@ -84,7 +84,7 @@ def test_halves_of_a_box(tmp_path: Path) -> None:
 
 def test_finished_line_has_gauges_of_its_own(tmp_path: Path) -> None:
     """2 mm of skin: the finished line's stand 2 mm farther out, on the same board."""
-    gauges = {gauge.name: gauge for gauge in worked(tmp_path, skin=2.0).parts.templates}
+    gauges = {gauge.name: gauge for gauge in worked(tmp_path, skin=2.0).templates}
     assert len(gauges) == 8
     foam, finished = (gauges[f"S01 {line} starboard"].region for line in ("foam", "finished"))
     for region, out in ((foam, 98.0), (finished, 100.0)):
@@ -137,8 +137,8 @@ def test_words_that_leave_no_room_are_refused(tmp_path: Path) -> None:
             worked(tmp_path, **words)
         assert caught.value.param == "templates.kind"
         assert caught.value.remedy
-    assert worked(tmp_path, kind="gauges").parts.templates
-    inside = worked(tmp_path, kind="inside", axis="x", between=True).parts.templates
+    assert worked(tmp_path, kind="gauges").templates
+    inside = worked(tmp_path, kind="inside", axis="x", between=True).templates
     assert not any(template.is_gauge for template in inside)
 
 
@@ -154,7 +154,7 @@ def test_drawings_and_summary_tell_gauges(tmp_path: Path) -> None:
     work = worked(tmp_path)
     drawings = template_drawings(work)
     files = dict.fromkeys([f"{stem}.dxf" for stem in drawings], b"")
-    rows = parts_summary(work.design.plug, work.parts, files)["templates"]
+    rows = templates(work, files)
     for row in rows:
         (file,) = row["files"]
         words = " | ".join(label.text for label in drawings[file.removesuffix(".dxf")].labels)
@@ -165,7 +165,7 @@ def test_drawings_and_summary_tell_gauges(tmp_path: Path) -> None:
         assert ("CENTRELINE AT THIS EDGE" in words) == (row["kind"] == "station gauge")
         assert row["gap_mm"] < 0.01
         assert row["bevel_mm"] is None
-    lines = [(line.name, line.from_mm, line.to_mm) for line in work.parts.base.lines]
+    lines = [(line.name, line.from_mm, line.to_mm) for line in work.base.lines]
     assert lines.count(("S01", 150.0, 156.0)) == 1
 
 

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.design import cut_out, make_design
 from plugs.errors import PlugError
 from plugs.foam.template_words import Templates
 from plugs.foam.templates import make_templates
 from plugs.shape import mesh
 from plugs.shape.mesh import Body
+from plugs.work import opened
 from tests.shapes import box_plan, solid_of
 
 RECIPES = Path(__file__).parents[2] / "recipes"
@@ -79,7 +79,7 @@ def test_bevel_is_at_most_what_is_stated() -> None:
 
 def test_footprint_has_no_gap_for_the_lengthwise_template() -> None:
     """The base plan of a stack of bays covers what the plug's own triangles cover, seen from above."""
-    work = cut_out(make_design(RECIPES / "bonnet_scoop.py", {}), lambda _: None)
-    corners, triangles = mesh.triangles_of(work.solid.body)
+    work = opened(RECIPES / "bonnet_scoop.py", {})
+    corners, triangles = mesh.triangles_of(work.body.body)
     seen = shapely.union_all(shapely.buffer(shapely.polygons(corners[triangles][:, :, :2]), 1e-6))
-    assert work.parts.base.footprint.symmetric_difference(seen).area < 1e-5 * seen.area
+    assert work.base.footprint.symmetric_difference(seen).area < 1e-5 * seen.area

@@ -23,7 +23,7 @@ from plugs.drawings import (
     sheet_drawings,
     template_drawings,
 )
-from plugs.design import Work, make_design, work_out
+from plugs.work import Work, opened
 from plugs.foam.layers import Layer
 from plugs.output import KINDS
 from plugs.output.marks import FACES
@@ -104,7 +104,7 @@ def worked(demo: str, **changes: object) -> Work:
     defaults = load_recipe(RECIPES / f"{demo}.py").parameters
     changes = {name: value for name, value in changes.items() if value != defaults[name]}
     return (
-        work_out(make_design(RECIPES / f"{demo}.py", changes), lambda _: None)
+        opened(RECIPES / f"{demo}.py", changes)
         if changes
         else at_defaults(demo)
     )
@@ -112,26 +112,26 @@ def worked(demo: str, **changes: object) -> Work:
 
 def assert_sound(work: Work) -> None:
     """Check that the body is closed, both opinions agree, and the layers are the body."""
-    solid, tolerance = work.solid, work.design.plug.chord_tolerance
+    solid, tolerance = work.body, work.plug.chord_tolerance
     assert mesh.is_closed(mesh.triangles_of(solid.body)[1])
     by_sections, by_mesh = solid.by_sections, solid.plain_by_mesh
     assert abs(by_sections.volume_mm3 - by_mesh.volume_mm3) < tolerance * by_sections.area_mm2
     assert by_mesh.area_mm2 == pytest.approx(by_sections.area_mm2, rel=1e-3)
     assert math.dist(by_mesh.centroid, by_sections.centroid) < 10.0 * tolerance
-    stack = work.design.plug.stack
+    stack = work.plug.stack
     if stack.between_templates:
         assert_filled(work)
     else:
         assert math.fsum(layer.volume_mm3 for layer in work.layers) == pytest.approx(
             solid.by_mesh.volume_mm3, rel=1e-9
         )
-    keels = [(t.from_mm, t.to_mm) for t in work.parts.templates if t.axis == "y"]
+    keels = [(t.from_mm, t.to_mm) for t in work.templates if t.axis == "y"]
     keels = keels if stack.between_templates else []
     for layer in work.layers:
         assert_covered(layer, stack.allowance, keels)
     axis = "xyz".index(stack.axis)
     faces = sorted((layer.from_mm, layer.to_mm) for layer in work.layers)
-    plates = [(t.from_mm, t.to_mm) for t in work.parts.templates if t.axis == "x"]
+    plates = [(t.from_mm, t.to_mm) for t in work.templates if t.axis == "x"]
     faces = sorted([*faces, *plates]) if stack.between_templates else faces
     assert faces[0][0] == pytest.approx(solid.by_mesh.lower[axis], abs=1e-6)
     assert faces[-1][1] == pytest.approx(solid.by_mesh.upper[axis], abs=1e-6)
@@ -159,7 +159,7 @@ def test_drawings_tell_sides_in_one_way(demo: str) -> None:
         faces = [text for text in words if text.startswith("THIS FACE") and text not in told]
         assert len(set(faces)) <= 1
         if path.startswith("layers/"):
-            own = [piece for piece in work.parts.pieces.pieces if piece.layer == f"L{path.split('-')[1]}"]
+            own = [piece for piece in work.pieces.pieces if piece.layer == f"L{path.split('-')[1]}"]
             assert len(faces) <= sum(len(shapely.get_parts(piece.rough)) for piece in own)
             assert len(faces) >= sum(piece.rough.buffer(-30.0).area > 0.0 for piece in own), path
         if path.startswith("sheets/"):
@@ -187,18 +187,18 @@ def check_arrows(path: str, drawing: Drawing) -> None:
 
 def assert_filled(work: Work) -> None:
     """Check that foam, and what the templates take of its room, are the body."""
-    templates = work.parts.templates
+    templates = work.templates
     room = 0.0
-    body = work.solid.body
+    body = work.body.body
     for template in templates:
-        low, high = work.solid.by_mesh.lower - 1.0, work.solid.by_mesh.upper + 1.0
+        low, high = work.body.by_mesh.lower - 1.0, work.body.by_mesh.upper + 1.0
         across, up = ("y", "z") if template.axis == "x" else ("x", "z")
         box = shapely.box(*(edge["xyz".index(axis)] for edge in (low, high) for axis in (across, up)))
         plate = mesh.extruded(shapely.MultiPolygon([box]), template.axis, template.from_mm, template.to_mm)
         room += mesh.volume_of(mesh.common(body, plate))
         body = mesh.less(body, plate)
     total = math.fsum(layer.volume_mm3 for layer in work.layers)
-    assert total + room == pytest.approx(work.solid.by_mesh.volume_mm3, rel=1e-6)
+    assert total + room == pytest.approx(work.body.by_mesh.volume_mm3, rel=1e-6)
 
 
 def assert_covered(layer: Layer, allowance: float, plates: list[tuple[float, float]]) -> None:
@@ -290,9 +290,9 @@ def test_demo_with_the_kernel(demo: str, tmp_path: Path) -> None:
 def test_the_cab_fairing_is_what_it_was_drawn_to_be() -> None:
     """Over 2.4 m wide, in inches, in mixed sheets: what the other two demos do not show."""
     work = worked("cab_fairing")
-    size = work.solid.by_mesh.upper - work.solid.by_mesh.lower
+    size = work.body.by_mesh.upper - work.body.by_mesh.lower
     assert size[1] > 2400.0
-    assert work.design.plug.display_unit == "in"
+    assert work.plug.display_unit == "in"
     assert {layer.thickness for layer in work.layers} == {inch(4), inch(2)}
 
 

@@ -6,13 +6,13 @@ import csv
 import io
 import math
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from plugs.build import build
-from plugs.design import Work, make_design, work_out
+from plugs.work import Work, opened
 from plugs.errors import PlugError
-from plugs.lamination import Lamination
 from plugs.output.skin_tables import mixing_sheet_csv
 from tests.demos import RECIPES, at_defaults
 
@@ -23,11 +23,10 @@ def tail() -> Work:
     return at_defaults("sidecar_tail")
 
 
-def laid() -> Lamination:
-    """Return what is laid up over it."""
-    made = tail().lamination
-    assert made is not None
-    return made
+def laid() -> Any:
+    """Return the same, where whatever needs a schedule is there."""
+    assert tail().layup is not None
+    return tail()
 
 
 def edited(tmp_path: Path, *pairs: tuple[str, str]) -> Work:
@@ -38,7 +37,7 @@ def edited(tmp_path: Path, *pairs: tuple[str, str]) -> Work:
         text = text.replace(old, new)
     (tmp_path / "sidecar_tub.csv").write_bytes((RECIPES / "sidecar_tub.csv").read_bytes())
     (tmp_path / "sidecar_tail.py").write_text(text, encoding="utf-8")
-    return work_out(make_design(tmp_path / "sidecar_tail.py", {}), lambda _: None)
+    return opened(tmp_path / "sidecar_tail.py", {})
 
 
 def test_foam_and_schedule_make_the_finished_line() -> None:
@@ -50,8 +49,8 @@ def test_foam_and_schedule_make_the_finished_line() -> None:
         for ply in made.layup.plies
     )
     assert made.layup.laminates["deck"].thickness == pytest.approx(by_hand, rel=1e-9)
-    over = work.design.cover.over(work.design.loft, "deck")
-    assert over == pytest.approx(by_hand + work.design.plug.skin.filler, rel=1e-9)
+    over = work.lines.cover.over(work.lines.foam, "deck")
+    assert over == pytest.approx(by_hand + work.plug.skin.filler, rel=1e-9)
     assert work.skin_proof is not None
     assert work.skin_proof.largest_mm < 0.1
     assert not [f for f in work.findings if f.code == "skin-thickness"]
@@ -60,7 +59,7 @@ def test_foam_and_schedule_make_the_finished_line() -> None:
 def test_a_thickness_of_the_recipes_own_is_kept_and_compared(tmp_path: Path) -> None:
     """Foam set back by 3.5 mm under plies of 1.5 mm is built as asked, with a warning on each panel."""
     work = edited(tmp_path, ("Skin(filler=filler,", "Skin(thickness=3.5, filler=filler,"))
-    assert work.design.cover.over(work.design.loft, "deck") == pytest.approx(3.9)
+    assert work.lines.cover.over(work.lines.foam, "deck") == pytest.approx(3.9)
     found = {f.where for f in work.findings if f.code == "skin-thickness"}
     assert {"deck", "side", "aft"} <= found
 
@@ -68,27 +67,27 @@ def test_a_thickness_of_the_recipes_own_is_kept_and_compared(tmp_path: Path) -> 
 def test_zones_cover_what_is_not_bare() -> None:
     """Area of the patches is that of the foam, less the floor, the front and the joint beside its flange."""
     work, made = tail(), laid()
-    patches = math.fsum(patch.area_mm2 for patch in made.surface.patches)
-    areas = made.surface.areas_mm2
+    patches = math.fsum(patch.area_mm2 for patch in made.cloth.surface.patches)
+    areas = made.cloth.surface.areas_mm2
     bare = math.fsum(areas[name] for name in areas if name in ("floor", "front", "joint with the tub"))
-    assert patches + bare == pytest.approx(work.solid.by_mesh.area_mm2, rel=5e-3)
+    assert patches + bare == pytest.approx(work.body.by_mesh.area_mm2, rel=5e-3)
 
 
 def test_every_ply_covers_every_zone_with_its_laps() -> None:
     """A piece of cloth for each zone and ply, larger than the zone, and all of them on the roll."""
     made = laid()
-    zones = {made.surface.zones[patch.zone].name for patch in made.surface.patches}
+    zones = {made.cloth.surface.zones[patch.zone].name for patch in made.cloth.surface.patches}
     for ply in made.layup.plies:
-        mine = [pattern for pattern in made.patterns.patterns if pattern.ply == ply.number]
+        mine = [pattern for pattern in made.cloth.patterns.patterns if pattern.ply == ply.number]
         assert {pattern.zone for pattern in mine} == zones
         total = math.fsum(pattern.area_mm2 for pattern in mine)
         net = math.fsum(pattern.surface_mm2 for pattern in mine)
         assert net < total < 2.0 * net
-    on_rolls = [one.pattern for roll in made.rolls for one in roll.laid]
+    on_rolls = [one.pattern for roll in made.cloth.rolls for one in roll.laid]
     assert math.fsum(p.area_mm2 for p in on_rolls) >= math.fsum(
-        p.area_mm2 for p in made.patterns.patterns
+        p.area_mm2 for p in made.cloth.patterns.patterns
     ) * (1.0 - 1e-6)
-    for roll in made.rolls:
+    for roll in made.cloth.rolls:
         for one in roll.laid:
             _, low, right, high = one.moved(one.pattern.outline).bounds
             assert low >= -1e-6
@@ -99,12 +98,12 @@ def test_every_ply_covers_every_zone_with_its_laps() -> None:
 def test_mixing_sheet_adds_up_by_hand() -> None:
     """Resin of each ply is area x glass x (1/psi - 1) and 10 % waste; 40 parts of hardener to 100 by mass."""
     made = laid()
-    for mix in made.plan.mixes:
+    for mix in made.resin.mixes:
         if not mix.ply:
             continue
         ply = made.layup.plies[mix.ply - 1]
         area = 1e-6 * math.fsum(
-            one.pattern.area_mm2 for roll in made.rolls for one in roll.laid if one.pattern.ply == mix.ply
+            one.pattern.area_mm2 for roll in made.cloth.rolls for one in roll.laid if one.pattern.ply == mix.ply
         )
         wet = area * 1e-3 * ply.cloth.weight_gsm * (1.0 / ply.glass_content - 1.0) * 1.1
         assert mix.mixed_kg == pytest.approx(wet, rel=1e-9)
@@ -113,10 +112,10 @@ def test_mixing_sheet_adds_up_by_hand() -> None:
         assert mix.hardener_kg == pytest.approx(0.4 * mix.resin_kg)
         assert mix.resin_kg + mix.hardener_kg == pytest.approx(wet)
         assert mix.batch.mixed_kg <= made.layup.resin.largest_batch_kg + 1e-9
-        assert made.plan.working_min is not None
-        assert mix.batch.minutes <= made.plan.working_min + 1e-9
-    rows = list(csv.DictReader(io.StringIO(mixing_sheet_csv(made.plan))))
-    assert [row["what"] for row in rows] == [mix.what for mix in made.plan.mixes]
+        assert made.resin.working_min is not None
+        assert mix.batch.minutes <= made.resin.working_min + 1e-9
+    rows = list(csv.DictReader(io.StringIO(mixing_sheet_csv(made.resin))))
+    assert [row["what"] for row in rows] == [mix.what for mix in made.resin.mixes]
 
 
 def test_part_weighs_its_plies() -> None:
@@ -127,8 +126,8 @@ def test_part_weighs_its_plies() -> None:
     """
     made = laid()
     by_owner: dict[str, float] = {}
-    for name, area in made.surface.areas_mm2.items():
-        owner = made.surface.owners[name]
+    for name, area in made.cloth.surface.areas_mm2.items():
+        owner = made.cloth.surface.owners[name]
         by_owner[owner] = by_owner.get(owner, 0.0) + 1e-6 * area
     mass = math.fsum(
         by_owner[place] * made.layup.laminates[place].mass_kg_m2
@@ -141,15 +140,15 @@ def test_part_weighs_its_plies() -> None:
     assert any(name.endswith(" port") for name in names)
     pieces = math.fsum(
         1e-6 * one.pattern.kept.area * (ply.glass_kg_m2 + ply.resin_kg_m2)
-        for roll in made.rolls
+        for roll in made.cloth.rolls
         for one in roll.laid
         for ply in made.layup.plies
         if ply.number == one.pattern.ply
     )
-    filler = next(p.need.amount for p in made.bought.purchases if p.need.group == "filler")
+    filler = next(p.need.amount for p in made.shopping.purchases if p.need.group == "filler")
     assert made.part.mass_kg == pytest.approx(pieces + filler, rel=1e-4)  # crumbs have no piece
     assert abs(made.part.centre[1]) < 5.0  # the tub is not quite even, and laps run one way round
-    low, high = tail().solid.by_mesh.lower, tail().solid.by_mesh.upper
+    low, high = tail().body.by_mesh.lower, tail().body.by_mesh.upper
     assert all(a < c < b for a, c, b in zip(low, made.part.centre, high, strict=True))
 
 
@@ -160,8 +159,8 @@ def test_styrene_on_polystyrene_is_an_error(tmp_path: Path) -> None:
     assert bad.findings[0].severity == "error"
     assert "foam-dissolved" in [f.code for f in bad.findings if f.severity == "error"]
     assert "dose-unknown" in [f.code for f in bad.findings]
-    assert bad.lamination is not None
-    assert bad.lamination.plan.hardener_kg is None
+    assert bad.resin is not None
+    assert bad.resin.hardener_kg is None
     good = edited(tmp_path, (resin, 'resin="polyester", barrier="epoxy coats",'))
     assert "foam-dissolved" not in [f.code for f in good.findings if f.severity == "error"]
 

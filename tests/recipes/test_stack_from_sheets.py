@@ -18,7 +18,7 @@ import shapely
 from shapely import affinity
 
 from plugs.build import build
-from plugs.design import make_design, work_out
+from plugs.work import opened
 from plugs.output.cut_list import cut_list_csv
 from plugs.shape import mesh
 from tests.demos import RECIPES, at_defaults
@@ -30,7 +30,7 @@ NESTED = ("sidecar_tail", "seat_hump", "cab_fairing", "bonnet_scoop")
 def test_every_piece_comes_back_where_it_was(demo: str) -> None:
     """Moved back by the cut list, the cut outlines cover each layer's rough outline once."""
     work = at_defaults(demo)
-    nesting = work.parts.nesting
+    nesting = work.sheets.nesting
     assert nesting is not None
     cut = {p.piece.name: p.outline for sheet in nesting.sheets for p in sheet.placements}
     back: dict[str, list[shapely.Polygon]] = {}
@@ -38,7 +38,7 @@ def test_every_piece_comes_back_where_it_was(demo: str) -> None:
         moved = affinity.translate(cut[row["piece"]], -float(row["dx_mm"]), -float(row["dy_mm"]))
         turned = affinity.rotate(moved, -float(row["turn_deg"]), origin=(0.0, 0.0))
         back.setdefault(row["layer"], []).append(turned)
-    voids = {void.layer: void.outline for void in work.parts.voids}
+    voids = {void.layer: void.outline for void in work.pieces.voids}
     assert sorted(back) == sorted(layer.name for layer in work.layers)
     for layer in work.layers:
         wanted = layer.rough.difference(voids.get(layer.name, shapely.MultiPolygon()))
@@ -52,7 +52,7 @@ def test_every_piece_comes_back_where_it_was(demo: str) -> None:
 def test_sheets_hold_their_pieces(demo: str) -> None:
     """Inside the margin, and at least kerf and spacing apart, as shapely measures it."""
     work = at_defaults(demo)
-    plug, nesting = work.design.plug, work.parts.nesting
+    plug, nesting = work.plug, work.sheets.nesting
     assert nesting is not None
     apart = plug.cutting.kerf + plug.cutting.spacing
     for sheet in nesting.sheets:
@@ -71,12 +71,12 @@ def test_sheets_hold_their_pieces(demo: str) -> None:
 def test_pieces_weigh_what_the_plug_weighs(demo: str) -> None:
     """Volumes of the pieces and the voids are that of the foam."""
     work = at_defaults(demo)
-    pieces = math.fsum(piece.volume_mm3 for piece in work.parts.pieces.pieces)
-    voids = math.fsum(void.volume_mm3 for void in work.parts.voids)
+    pieces = math.fsum(piece.volume_mm3 for piece in work.pieces.pieces)
+    voids = math.fsum(void.volume_mm3 for void in work.pieces.voids)
     layers = math.fsum(layer.volume_mm3 for layer in work.layers)
     assert pieces + voids == pytest.approx(layers, rel=1e-6)
-    density = work.design.plug.density
-    for piece in work.parts.pieces.pieces:
+    density = work.plug.density
+    for piece in work.pieces.pieces:
         assert piece.weight_kg == (
             None if density is None else pytest.approx(1e-9 * density * piece.volume_mm3)
         )
@@ -85,9 +85,9 @@ def test_pieces_weigh_what_the_plug_weighs(demo: str) -> None:
 def test_pins_pass_the_templates_in_the_stack() -> None:
     """Each pin between two bays of the scoop has its hole in the template, clear of slots and screws."""
     work = at_defaults("bonnet_scoop")
-    plates = [t for t in work.parts.templates if t.axis == "x"]
-    passing = [joint for joint in work.parts.pinned if joint.contact.between_mm > 0.0]
-    assert len(passing) == len([t for t in plates if t.from_mm > work.solid.by_mesh.lower[0] + 1e-6])
+    plates = [t for t in work.templates if t.axis == "x"]
+    passing = [joint for joint in work.pins.joints if joint.contact.between_mm > 0.0]
+    assert len(passing) == len([t for t in plates if t.from_mm > work.body.by_mesh.lower[0] + 1e-6])
     for joint in passing:
         (plate,) = [t for t in plates if abs(t.from_mm - joint.contact.at_mm) < 1e-6]
         assert joint.contact.between_mm == pytest.approx(plate.to_mm - plate.from_mm)
@@ -107,7 +107,7 @@ def test_pins_stand_in_the_foam_of_both_layers() -> None:
     """A rod along each pin's way lies wholly in the foam of the tail, and of the scoop but for the plates."""
     for demo in ("sidecar_tail", "bonnet_scoop"):
         work = at_defaults(demo)
-        for joint in work.parts.pinned:
+        for joint in work.pins.joints:
             contact = joint.contact
             for pin in joint.pins:
                 disc = shapely.MultiPolygon([shapely.Point(pin.at).buffer(0.5 * joint.diameter)])
@@ -115,7 +115,7 @@ def test_pins_stand_in_the_foam_of_both_layers() -> None:
                 rod = mesh.extruded(
                     disc, contact.axis, low, contact.at_mm + contact.between_mm + pin.upper_depth
                 )
-                assert mesh.volume_of(mesh.less(rod, work.solid.body)) < 1e-6 * mesh.volume_of(rod)
+                assert mesh.volume_of(mesh.less(rod, work.body.body)) < 1e-6 * mesh.volume_of(rod)
 
 
 def test_search_is_kept_beside_the_recipe(tmp_path: Path) -> None:
@@ -143,9 +143,9 @@ def test_a_spoiled_record_is_not_used(tmp_path: Path) -> None:
     recipe.write_bytes((RECIPES / "seat_hump.py").read_bytes())
     for text in ("", "{", "[1, 2", '{"form": 1, "fingerprint": "no"}', "\xff\xfe"):
         (tmp_path / "seat_hump.sheets.json").write_bytes(text.encode("latin-1"))
-        work = work_out(make_design(recipe, {}), lambda _: None)
-        assert work.parts.nesting is not None
-        assert not work.parts.is_searched
+        work = opened(recipe, {})
+        assert work.sheets.nesting is not None
+        assert not work.sheets.is_searched
         assert "stale-search" in [f.code for f in work.findings]
 
 
@@ -154,5 +154,5 @@ def test_layers_know_both_their_faces() -> None:
     work = at_defaults("sidecar_tail")
     lowest = work.layers[0].lower
     assert lowest.area > 0.9e6
-    assert lowest.symmetric_difference(work.parts.base.lowest).area < 1e-2 * lowest.length
-    assert np.isclose(work.parts.base.lowest_z, work.layers[0].from_mm, atol=1e-3)
+    assert lowest.symmetric_difference(work.base.lowest).area < 1e-2 * lowest.length
+    assert np.isclose(work.base.lowest_z, work.layers[0].from_mm, atol=1e-3)

@@ -24,7 +24,7 @@ import shapely
 import trimesh
 
 from plugs.build import build
-from plugs.design import make_design, work_out
+from plugs.work import opened
 
 RECIPE = '''"""A lid over foam that is hollowed and stays; a narrow roll, a ply on the bias."""
 from plugs import (
@@ -197,10 +197,10 @@ def test_part_balances_where_its_shares_do() -> None:
 
 def test_trim_is_cut_off_again() -> None:
     """30 mm more along the foot is mixed, bought and laid, and weighs nothing in the part."""
-    work = work_out(make_design(recipe(), {"trim": 30.0}), lambda _: None)
-    assert work.lamination is not None
-    assert work.lamination.part.mass_kg == pytest.approx(summary()["part"]["mass_kg"], rel=2e-3)
-    mixed = work.lamination.plan.mixed_kg
+    work = opened(recipe(), {"trim": 30.0})
+    assert work.part is not None and work.resin is not None
+    assert work.part.mass_kg == pytest.approx(summary()["part"]["mass_kg"], rel=2e-3)
+    mixed = work.resin.mixed_kg
     foot_m = 2.0 * (0.7 + 0.5)
     (first, *_) = summary()["schedule"]["plies"]
     least = 0.9 * 0.03 * foot_m * first["resin_kg_m2"]

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.design import cut_out, make_design
 from plugs.proving import kernel_job
 from plugs.shape.mesh import PLANES
+from plugs.work import opened
 
 LARGEST = 0.05
 
@@ -29,12 +29,10 @@ def test_layer_outlines(name: str) -> None:
     from plugs.shape.kernel_work import run_job
 
     recipe = Path(__file__).parents[2] / "recipes" / f"{name}.py"
-    work = cut_out(make_design(recipe, {}), lambda _: None)
+    work = opened(recipe, {})
     faces = work.layers[:-1]
     axis = faces[0].axis
-    job = replace(
-        kernel_job(work.design), wants_step=False, planes=tuple((axis, layer.to_mm) for layer in faces)
-    )
+    job = replace(kernel_job(work), wants_step=False, planes=tuple((axis, layer.to_mm) for layer in faces))
     sections = run_job(job).sections
     columns = ["xyz".index(letter) for letter in PLANES[axis]]
     worst = 0.0

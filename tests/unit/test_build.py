@@ -15,13 +15,14 @@ import pytest
 import plugs.proving
 import plugs.summary
 from plugs.build import build
-from plugs.design import Work, make_design, work_out
+from plugs.doors import STAGES
 from plugs.errors import PlugError
 from plugs.figures import rounded
 from plugs.output import KINDS
 from plugs.shape.body import Shape
 from plugs.shape.kernel_job import KernelProof, OwnShape, SolidTool
-from plugs.summary import summarise
+from plugs.summary import Made, summarise
+from plugs.work import Work, opened
 from tests.cli.conftest import PART
 
 NOT_STEP = tuple(kind for kind in KINDS if kind != "step")
@@ -42,7 +43,7 @@ def recipe(tmp_path: Path) -> Path:
 
 def proof_of(work: Work, **changes: Any) -> KernelProof:
     """Return what a kernel says that agrees with the other two opinions, but for some fields."""
-    solid = work.solid
+    solid = work.body
     proof = KernelProof(
         plain_volume_mm3=solid.by_sections.volume_mm3,
         plain_area_mm2=solid.by_sections.area_mm2,
@@ -61,6 +62,12 @@ def proof_of(work: Work, **changes: Any) -> KernelProof:
     return dataclasses.replace(proof, **changes)
 
 
+def with_shapes(work: Work, shapes: tuple[Shape, ...]) -> Any:
+    """Return a work as the kernel is told of it, with other shapes of the recipe's own."""
+    cutters = dataclasses.replace(work.cutters, shapes=shapes)
+    return SimpleNamespace(plug=work.plug, lines=work.lines, cutters=cutters)
+
+
 def kernel_saying(proof: KernelProof) -> Any:
     """Return a kernel that answers at once."""
     return SimpleNamespace(result=lambda seconds: proof)
@@ -68,31 +75,32 @@ def kernel_saying(proof: KernelProof) -> Any:
 
 def test_design_holds_what_the_recipe_decided(recipe: Path) -> None:
     """The parameters, one tool for the recess, no shape of its own, and no body yet."""
-    design = make_design(recipe, {"width": "310", "depth": 6.0})
-    assert dict(design.parameters) == {
+    work = opened(recipe, {"width": "310", "depth": 6.0})
+    assert dict(work.parameters) == {
         "length": 400.0, "width": 310.0, "height": 120.0, "radius": 20.0, "crown": 5.0,
         "sheet": 50.0, "depth": 6.0,
     }  # fmt: skip
-    assert design.plug.name == "Part"
-    assert [tool.kind for tool in design.tools] == ["cut"]
-    assert design.shapes == ()
+    assert work.plug.name == "Part"
+    assert [tool.kind for tool in work.lines.tools] == ["cut"]
+    assert work.cutters.shapes == ()
+    assert "body" not in work.stages
 
 
 def test_every_fault_bears_the_recipes_name(recipe: Path) -> None:
     """Faults of the shape are told with the file before their own place, in both stages."""
     with pytest.raises(PlugError) as early:
-        make_design(recipe, {"radius": 3000.0})
+        _ = opened(recipe, {"radius": 3000.0}).lines
     assert early.value.where.startswith("part.py, station 0")
     with pytest.raises(PlugError) as late:
-        work_out(make_design(recipe, {"depth": 200.0}), quiet)
+        _ = opened(recipe, {"depth": 200.0}).body
     assert late.value.where.startswith("part.py")
 
 
 def test_progress_is_told_in_order(recipe: Path, tmp_path: Path) -> None:
-    """Each stage is named once, as it begins."""
+    """Each stage is named as it begins; what is asked for later is named later."""
     told: list[str] = []
     build(recipe, {}, out=tmp_path / "out", kinds=WITHOUT_PICTURES, say=told.append)
-    assert told == [
+    assert [*dict.fromkeys(told)] == [
         "recipe", "body", "layers", "parts", "drawings", "sheets", "solid", "files",
     ]  # fmt: skip
 
@@ -113,9 +121,9 @@ def test_files_are_those_of_the_summary(recipe: Path, tmp_path: Path) -> None:
 
 def test_summary_is_in_the_units_of_its_names(recipe: Path) -> None:
     """m3, m2 and mm, from the solid's mm3 and mm2: factors by definition."""
-    work = work_out(make_design(recipe, {}), quiet)
-    summary = summarise(work, {}, None)
-    solid, whole = summary["solid"], work.solid.by_mesh
+    work = opened(recipe, {})
+    summary = work.summary
+    solid, whole = summary["solid"], work.body.by_mesh
     assert solid["volume_m3"] == pytest.approx(whole.volume_mm3 / 1000.0**3, rel=1e-8)
     assert solid["area_m2"] == pytest.approx(whole.area_mm2 / 1000.0**2, rel=1e-8)
     assert solid["bounds_mm"]["to"] == pytest.approx(whole.upper, abs=1e-6)
@@ -130,7 +138,7 @@ def test_summary_is_in_the_units_of_its_names(recipe: Path) -> None:
 
 def test_summary_has_no_figure_that_is_not_one(recipe: Path) -> None:
     """JSON knows no NaN; the summary is plain JSON of nothing else."""
-    summary = summarise(work_out(make_design(recipe, {}), quiet), {}, None)
+    summary = opened(recipe, {}).summary
     assert json.loads(json.dumps(summary, allow_nan=False)) == summary
 
 
@@ -154,10 +162,10 @@ def test_parameters_as_json_can_hold_them(value: object, plain: object) -> None:
 
 def test_kernel_that_agrees_is_believed(recipe: Path) -> None:
     """The third opinion, when it is the same, stands in the summary."""
-    work = work_out(make_design(recipe, {}), quiet)
+    work = opened(recipe, {})
     proof = proof_of(work)
     assert plugs.proving.proved(work, kernel_saying(proof)) is proof
-    summary = summarise(work, {}, proof)
+    summary = summarise(work, Made(files={}, stages=frozenset(STAGES), findings=(), proof=proof))
     assert summary["solid"]["volume_by_kernel_m3"] == summary["solid"]["volume_m3"]
     assert summary["solid"]["plain"]["area_m2_by_kernel"] == summary["solid"]["plain"]["area_m2_by_sections"]
 
@@ -170,7 +178,7 @@ def test_kernel_that_agrees_is_believed(recipe: Path) -> None:
 )  # fmt: skip
 def test_kernel_that_disagrees_stops_the_build(recipe: Path, field: str, factor: float, words: str) -> None:
     """More than 1e-5 from the sections, or more than the chord tolerance from the mesh."""
-    work = work_out(make_design(recipe, {}), quiet)
+    work = opened(recipe, {})
     proof = proof_of(work)
     with pytest.raises(AssertionError, match=words):
         plugs.proving.proved(
@@ -181,7 +189,7 @@ def test_kernel_that_disagrees_stops_the_build(recipe: Path, field: str, factor:
 @pytest.mark.parametrize("change", [{"is_valid": False}, {"n_free_edges": 2}])
 def test_unsound_kernel_solid_stops_the_build(recipe: Path, change: dict[str, Any]) -> None:
     """An open or faulty solid is never exported."""
-    work = work_out(make_design(recipe, {}), quiet)
+    work = opened(recipe, {})
     with pytest.raises(AssertionError, match="not sound"):
         plugs.proving.proved(work, kernel_saying(proof_of(work, **change)))
 
@@ -200,7 +208,7 @@ def test_sections_that_disagree_with_the_mesh_stop_the_build(
 
     monkeypatch.setattr(room, "integrate", swollen)
     with pytest.raises(AssertionError, match="disagree"):
-        work_out(make_design(recipe, {}), quiet)
+        _ = opened(recipe, {}).body
 
 
 def test_kernel_job_works_in_the_order_of_the_mesh(tmp_path: Path) -> None:
@@ -213,12 +221,12 @@ def test_kernel_job_works_in_the_order_of_the_mesh(tmp_path: Path) -> None:
         ),
         encoding="utf-8",
     )
-    design = make_design(path, {})
+    work = opened(path, {})
     own = tuple(
         Shape(param=f"{kind}[0]", kind=kind, brep=kind.encode(), body=SimpleNamespace())  # type: ignore[arg-type]
         for kind in ("add", "cut")
     )
-    job = plugs.proving.kernel_job(dataclasses.replace(design, shapes=own))
+    job = plugs.proving.kernel_job(with_shapes(work, own))
     assert job.name == "Part"
     assert [(type(tool), tool.kind) for tool in job.tools] == [
         (SolidTool, "add"), (OwnShape, "add"), (SolidTool, "cut"), (OwnShape, "cut"),

@@ -14,7 +14,6 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from plugs.design import make_design
 from plugs.errors import PlugError
 from plugs.output.drape_drawing import drape_drawing
 from plugs.output.dxf import render_dxf
@@ -37,6 +36,7 @@ from plugs.skin.geodesic import (
 )
 from plugs.skin.net import Net
 from plugs.skin.thread import pull_thread, run_threads
+from plugs.work import opened
 from tests.patches import bowl, cone, flat, half_cylinder, hemisphere, without
 
 Array = NDArray[np.float64]
@@ -458,8 +458,8 @@ def test_picture_of_an_upright_zone_looks_at_it() -> None:
 
 def test_seat_hump_locks_at_its_corners_alone() -> None:
     """Cloth over the whole hump lies down on top and flanks; what locks is where the ends turn the corner."""
-    design = make_design(ROOT / "recipes" / "seat_hump.py", {})
-    vertices, triangles = triangles_of(make_solid(design.finish, (), (), 0.05).body)
+    work = opened(ROOT / "recipes" / "seat_hump.py", {})
+    vertices, triangles = triangles_of(make_solid(work.lines.finish, (), (), 0.05).body)
     a, b, c = (vertices[triangles[:, k]] for k in range(3))
     normal = np.cross(b - a, c - a)
     upper = triangles[normal[:, 2] > -0.3 * np.linalg.norm(normal, axis=1)]

@@ -15,7 +15,6 @@ import shapely
 import shapely.affinity
 
 from plugs.checking import checked
-from plugs.design import make_design
 from plugs.errors import PlugError
 from plugs.foam.bays import read_bays
 from plugs.foam.radius_blocks import RadiusBlock
@@ -30,6 +29,7 @@ from plugs.output.svg import render_svg
 from plugs.shape.checks import checked_loft
 from plugs.shape.measured import in_pieces
 from plugs.shape.section import Corner, End, LinesPlan, Station
+from plugs.work import opened
 from tests.shapes import box_plan, crowned_plan, tapered_plan
 
 WORDS = Sanding()
@@ -338,9 +338,9 @@ def test_name_stands_inside_the_block() -> None:
 @pytest.mark.parametrize("recipe", ["sidecar_tail", "seat_hump", "tank_cover", "cab_fairing"])
 def test_map_shows_every_panel(recipe: str) -> None:
     """Every panel has its number in a view and in the table, and no hatch runs through its words."""
-    design = make_design(RECIPES / f"{recipe}.py", {})
-    aids = sanding_aids(design.loft, WORDS)
-    drawing = sanding_map(aids, plug_name=design.plug.name, display_unit=design.plug.display_unit)
+    work = opened(RECIPES / f"{recipe}.py", {})
+    aids = sanding_aids(work.lines.foam, WORDS)
+    drawing = sanding_map(aids, plug_name=work.plug.name, display_unit=work.plug.display_unit)
     starts = [label.text.split()[0] for label in drawing.labels]
     for number, panel in enumerate(aids.panels, start=1):
         assert starts.count(str(number)) >= 2, panel.panel

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from plugs.buying import board_for
 from plugs.recipe import Plug
+from plugs.shape.skin import Skin
 from plugs.skin.cautions import Caution, cautions_for
 from plugs.skin.choosing import material_named
 from plugs.skin.generic import FILLERS, FOAMS, GLUES
 from plugs.skin.layup import Layup
 from plugs.skin.materials import Material
+from plugs.stages.buying import board_for
 
 
 def materials_of(plug: Plug, layup: Layup | None) -> list[Material]:
@@ -41,7 +42,7 @@ def materials_of(plug: Plug, layup: Layup | None) -> list[Material]:
     return found + ([] if board is None else [board])
 
 
-def cautions_of(plug: Plug, layup: Layup | None) -> tuple[Caution, ...]:
+def cautions_of(plug: Plug, layup: Layup | None, skin: Skin) -> tuple[Caution, ...]:
     """Return the cautions for all that is cut, glued, sanded and laid up.
 
     Parameters
@@ -49,12 +50,14 @@ def cautions_of(plug: Plug, layup: Layup | None) -> tuple[Caution, ...]:
     plug : Plug
     layup : Layup or None
         Where the recipe has a schedule.
+    skin : Skin
+        As the recipe gives it, or as its schedule makes it.
 
     Returns
     -------
     tuple of Caution
     """
-    has_skin = plug.skin.thickness > 0.0 or bool(plug.skin.by_panel) or plug.skin.filler > 0.0
+    has_skin = skin.thickness > 0.0 or bool(skin.by_panel) or skin.filler > 0.0
     return cautions_for(
         materials_of(plug, layup),
         uses_hot_wire=plug.hot_wire,

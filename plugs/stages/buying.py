@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import shapely
 
 from plugs.errors import PlugError
-from plugs.foam.glue import Glue
-from plugs.foam.nesting import nest
+from plugs.foam.glue import Glue, checked_glue
+from plugs.foam.nesting import Nesting, nest
+from plugs.foam.pieces import Joint
+from plugs.foam.pins import Pinned
 from plugs.foam.stock import Blank, Cutting, Stock
-from plugs.parts import Parts, joint_glue_g
+from plugs.foam.templates import Template
 from plugs.recipe import Plug
 from plugs.skin.choosing import material_named
 from plugs.skin.generic import BOARDS, GLUES
-from plugs.skin.layup import Layup
-from plugs.skin.materials import Board, Filler, Foam
-from plugs.skin.radii import EdgeVerdict
-from plugs.skin.resin_plan import ResinPlan
-from plugs.skin.roll import Roll
+from plugs.skin.materials import Board, Foam
 from plugs.skin.shopping import Need, layup_needs, need_of
+from plugs.stages.laying import Inside, Laying, filler_of
 
 _SPACING = Cutting(kerf=3.0, spacing=5.0, edge_margin=5.0)
 
@@ -47,76 +46,83 @@ def board_for(plug: Plug) -> Board | None:
     return Board(name=f"plywood {thickness:g}", thickness=thickness, density_kg_m3=600.0)
 
 
-def needs_of(
-    plug: Plug,
-    layup: Layup,
-    plan: ResinPlan,
-    rolls: Sequence[Roll],
-    areas: Mapping[str, float],
-    verdicts: Sequence[EdgeVerdict],
-    parts: Parts,
-    filler: Filler,
-) -> list[Need]:
+def needs_of(plug: Plug, laying: Laying, inside: Inside, nesting: Nesting | None) -> list[Need]:
     """Return everything that is used up.
 
     Parameters
     ----------
     plug : Plug
-    layup : Layup
-    plan : ResinPlan
-    rolls : sequence of Roll
-    areas : mapping of str to float, m2
-        By panel, end, recess and flange.
-    verdicts : sequence of EdgeVerdict
-    parts : Parts
-        Nested.
-    filler : Filler
+    laying : Laying
+    inside : Inside
+    nesting : Nesting or None
+        None where the recipe lists no stock.
 
     Returns
     -------
     list of Need
     """
+    layup, areas, filler = laying.layup, laying.cloth.areas_m2, filler_of(plug)
     covered = sum(areas.get(place, 0.0) for place in layup.covered)
-    needs = _sheet_needs(layup.foam, parts)
-    needs += layup_needs(layup, plan, {roll.cloth: roll.length_to_buy_m for roll in rolls}, covered)
+    needs = _sheet_needs(layup.foam, nesting)
+    lengths = {roll.cloth: roll.length_to_buy_m for roll in laying.cloth.rolls}
+    needs += layup_needs(layup, laying.resin, lengths, covered)
     if plug.adhesive is not None:
         glue = material_named(plug.adhesive, GLUES, "adhesive")
-        needs.append(need_of(glue, glue_kg(plug.glue, parts), "between layers and pieces"))
+        needs.append(
+            need_of(
+                glue, glue_kg(plug.glue, inside.pinned, inside.parted.joints), "between layers and pieces"
+            )
+        )
     spread = 1e-3 * plug.skin.filler * covered
-    fillets = 1e-9 * sum(verdict.fillet_mm3 for verdict in verdicts)
+    fillets = 1e-9 * sum(verdict.fillet_mm3 for verdict in laying.edges.verdicts)
     if spread + fillets > 0.0:
         kg = (spread + fillets) * filler.density_kg_m3
         needs.append(need_of(filler, kg, "over the laminate and in inside corners"))
     board = board_for(plug)
-    if board is not None and parts.templates:
-        needs.append(need_of(board, float(_board_count(board, parts)), "templates"))
+    if board is not None and inside.templates:
+        needs.append(need_of(board, float(_board_count(board, inside.templates)), "templates"))
     return needs
 
 
-def glue_kg(glue: Glue, parts: Parts) -> float:
+def joint_glue_g(glue: Glue, joint: Joint) -> float:
+    """Return the glue in a joint between pieces of a layer, on one of its faces.
+
+    Parameters
+    ----------
+    glue : Glue
+    joint : Joint
+
+    Returns
+    -------
+    float, g
+    """
+    return 1e-6 * joint.glued_mm2(glue.margin) * (checked_glue(glue).coverage_gsm or 0.0)
+
+
+def glue_kg(glue: Glue, pinned: Sequence[Pinned], joints: Sequence[Joint]) -> float:
     """Return the glue between layers, and in the joints within them.
 
     Parameters
     ----------
     glue : Glue
-    parts : Parts
+    pinned : sequence of Pinned
+    joints : sequence of Joint
 
     Returns
     -------
     float, kg
     """
     return 1e-3 * (
-        sum(joint.contact.glue_g for joint in parts.pinned)
-        + sum(joint_glue_g(glue, joint) for joint in parts.pieces.joints)
+        sum(joint.contact.glue_g for joint in pinned) + sum(joint_glue_g(glue, joint) for joint in joints)
     )
 
 
-def _sheet_needs(foam: Foam, parts: Parts) -> list[Need]:
+def _sheet_needs(foam: Foam, nesting: Nesting | None) -> list[Need]:
     """Return the sheets of foam to buy; offcuts are there already."""
-    if parts.nesting is None:
+    if nesting is None:
         return []
     counts: dict[tuple[str, float, float, float], tuple[int, Stock]] = {}
-    for sheet in parts.nesting.sheets:
+    for sheet in nesting.sheets:
         stock = sheet.stock
         if not stock.is_offcut:
             key = (stock.name, stock.width, stock.height, stock.thickness)
@@ -134,7 +140,7 @@ def _sheet_needs(foam: Foam, parts: Parts) -> list[Need]:
     ]
 
 
-def _board_count(board: Board, parts: Parts) -> int:
+def _board_count(board: Board, templates: Sequence[Template]) -> int:
     """Return how many sheets of board the templates take."""
     blanks = [
         Blank(
@@ -143,7 +149,7 @@ def _board_count(board: Board, parts: Parts) -> int:
             outline=shapely.Polygon(part.exterior),
             thickness=board.thickness,
         )
-        for template in parts.templates
+        for template in templates
         for i, part in enumerate(template.region.geoms)
     ]
     stock = [Stock(width=board.width, height=board.height, thickness=board.thickness)]

@@ -9,22 +9,18 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.buying import board_for, glue_kg
-from plugs.parts import Parts, joint_glue_g
 from plugs.recipe import Plug
-from plugs.shape.body import Solid
 from plugs.shape.mesh import PLANES
 from plugs.skin.choosing import material_named
 from plugs.skin.cloth import Pattern
 from plugs.skin.generic import GLUES
 from plugs.skin.layup import LaidPly, Layup
-from plugs.skin.materials import Filler
 from plugs.skin.part import Part, Share, foam_share, laminate_shares, weigh
-from plugs.skin.patterns import PatternSet
 from plugs.skin.plies import SPREAD_RATIO
-from plugs.skin.radii import EdgeVerdict
-from plugs.skin.roll import Roll
-from plugs.skin.zones import Patch, Zoned
+from plugs.skin.zones import Patch
+from plugs.stages.buying import board_for, glue_kg, joint_glue_g
+from plugs.stages.cloth import Cut
+from plugs.stages.laying import Inside, Laying, filler_of
 
 Array = NDArray[np.float64]
 Spot = tuple[float, float, float]
@@ -41,82 +37,63 @@ DOWEL_KG_M3: Final = 650.0
 _LEFT_OUT: Final = 1e-5
 
 
-def part_of(
-    plug: Plug,
-    layup: Layup,
-    surface: Zoned,
-    patterns: PatternSet,
-    rolls: Sequence[Roll],
-    verdicts: Sequence[EdgeVerdict],
-    filler: Filler,
-    solid: Solid,
-    parts: Parts,
-) -> Part:
+def part_of(plug: Plug, laying: Laying, inside: Inside) -> Part:
     """Return the part's mass and where it acts.
 
     Parameters
     ----------
     plug : Plug
-    layup : Layup
-    surface : Zoned
-    patterns : PatternSet
-    rolls : sequence of Roll
-        With the pieces as they are cut, in breadths where the roll is narrow.
-    verdicts : sequence of EdgeVerdict
-        With the fillets in inside corners.
-    filler : Filler
-    solid : Solid
-        The foam.
-    parts : Parts
+    laying : Laying
+    inside : Inside
 
     Returns
     -------
     Part
         Its shares: each place, laps, filler; where the foam stays that, its glue, pins and templates.
     """
+    layup, surface = laying.layup, laying.cloth.surface
     surfaces = [
         (surface.owners[name], 1e-6 * area, _spot(surface.centroids[name]), name)
         for name, area in surface.areas_mm2.items()
         if surface.owners[name] in layup.laminates
     ]
     shares = list(laminate_shares(layup, surfaces, plug.foam_stays))
-    shares += [_laps(layup, surface, patterns, rolls), _filler(plug, layup, surfaces, verdicts, filler)]
+    shares += [_laps(layup, laying.cloth), _filler(plug, laying, surfaces)]
     if plug.foam_stays:
-        shares += _inside(plug, layup, solid, parts)
+        shares += _inside(plug, layup, inside)
     return weigh([share for share in shares if share.mass_kg != 0.0])
 
 
-def laid_areas(patterns: PatternSet, rolls: Sequence[Roll]) -> dict[int, float]:
+def laid_areas(cloth: Cut) -> dict[int, float]:
     """Return the area of every ply as it is laid: pieces as they are cut, with laps, joins and trim.
 
     Parameters
     ----------
-    patterns : PatternSet
-    rolls : sequence of Roll
+    cloth : Cut
 
     Returns
     -------
     dict of int to float, m2
         By number of ply. A patch for which there is no piece counts with its surface.
     """
-    laid = {number: 1e-6 * area for number, area in patterns.without_mm2.items()}
-    for roll in rolls:
+    laid = {number: 1e-6 * area for number, area in cloth.patterns.without_mm2.items()}
+    for roll in cloth.rolls:
         for one in roll.laid:
             laid[one.pattern.ply] += 1e-6 * one.pattern.area_mm2
     return laid
 
 
-def _laps(layup: Layup, surface: Zoned, patterns: PatternSet, rolls: Sequence[Roll]) -> Share:
+def _laps(layup: Layup, cloth: Cut) -> Share:
     """Return what the pieces, trimmed, weigh more than plies of just the size of their zones."""
     plies = {ply.number: ply for ply in layup.plies if ply.cloth.stays}
-    middle = {patch.name: _middle(patch) for patch in surface.patches}
+    middle = {patch.name: _middle(patch) for patch in cloth.surface.patches}
     cut: dict[tuple[int, str], float] = {}
-    for roll in rolls:
+    for roll in cloth.rolls:
         for one in roll.laid:
             key = one.pattern.ply, one.pattern.patch
             cut[key] = cut.get(key, 0.0) + float(one.pattern.kept.area)
     mass, spread, moment = 0.0, 0.0, np.zeros(3)
-    for pattern in patterns.patterns:
+    for pattern in cloth.patterns.patterns:
         ply = plies.get(pattern.ply)
         if ply is None:
             continue
@@ -156,18 +133,11 @@ def _middle(patch: Patch) -> tuple[float, float, float]:
     return _spot(area @ corners.mean(axis=1) / area.sum())
 
 
-def _filler(
-    plug: Plug,
-    layup: Layup,
-    surfaces: Sequence[tuple[str, float, Spot, str]],
-    verdicts: Sequence[EdgeVerdict],
-    filler: Filler,
-) -> Share:
+def _filler(plug: Plug, laying: Laying, surfaces: Sequence[tuple[str, float, Spot, str]]) -> Share:
     """Return filler over the laminate, and in inside corners under it."""
-    parts = [
-        (1e-3 * plug.skin.filler * area, at) for place, area, at, _ in surfaces if place in layup.covered
-    ]
-    for verdict in verdicts:
+    covered, filler = laying.layup.covered, filler_of(plug)
+    parts = [(1e-3 * plug.skin.filler * area, at) for place, area, at, _ in surfaces if place in covered]
+    for verdict in laying.edges.verdicts:
         near = [at for place, _, at, _ in surfaces if place in verdict.edge.between]
         if verdict.fillet_mm3 > 0.0 and near:
             parts += [(1e-9 * verdict.fillet_mm3 / len(near), at) for at in near]
@@ -177,22 +147,23 @@ def _filler(
     return Share(name=filler.name, mass_kg=mass, spread_kg=FILLER_SPREAD * mass, centroid=at)
 
 
-def _inside(plug: Plug, layup: Layup, solid: Solid, parts: Parts) -> list[Share]:
+def _inside(plug: Plug, layup: Layup, inside: Inside) -> list[Share]:
     """Return the foam that stays, voids left out, and what is glued into it."""
-    whole = solid.by_mesh
-    foam_mm3 = sum(piece.volume_mm3 for piece in parts.pieces.pieces)
+    whole, pieces, voids = inside.body.by_mesh, inside.parted.pieces, inside.parted.voids
+    foam_mm3 = sum(piece.volume_mm3 for piece in pieces)
     moment = whole.volume_mm3 * np.asarray(whole.centroid)
-    for void in parts.voids:
-        axis = next(piece.axis for piece in parts.pieces.pieces if piece.layer == void.layer)
+    for void in voids:
+        axis = next(piece.axis for piece in pieces if piece.layer == void.layer)
         if not void.outline.is_empty:
             middle = 0.5 * (void.from_mm + void.to_mm)
             moment -= void.volume_mm3 * _placed(axis, void.outline.centroid.coords[0], middle)
-    found, plates_mm3 = [], whole.volume_mm3 - foam_mm3 - sum(void.volume_mm3 for void in parts.voids)
+    found, plates_mm3 = [], whole.volume_mm3 - foam_mm3 - sum(void.volume_mm3 for void in voids)
     board = board_for(plug)
     if board is not None and plates_mm3 > _LEFT_OUT * whole.volume_mm3:
-        sizes = [t.region.area * (t.to_mm - t.from_mm) for t in parts.templates]
+        sizes = [t.region.area * (t.to_mm - t.from_mm) for t in inside.templates]
         spots = [
-            _placed(t.axis, t.region.centroid.coords[0], 0.5 * (t.from_mm + t.to_mm)) for t in parts.templates
+            _placed(t.axis, t.region.centroid.coords[0], 0.5 * (t.from_mm + t.to_mm))
+            for t in inside.templates
         ]
         at = np.average(spots, axis=0, weights=sizes)
         moment -= plates_mm3 * at
@@ -200,33 +171,31 @@ def _inside(plug: Plug, layup: Layup, solid: Solid, parts: Parts) -> list[Share]
             Share(name=board.name, mass_kg=1e-9 * plates_mm3 * board.density_kg_m3, centroid=_spot(at))
         )
     foam = foam_share(layup, 1e-9 * foam_mm3, _spot(moment / foam_mm3))
-    return [foam, *found, *_joined(plug, parts)]
+    return [foam, *found, *_joined(plug, inside)]
 
 
-def _joined(plug: Plug, parts: Parts) -> list[Share]:
+def _joined(plug: Plug, inside: Inside) -> list[Share]:
     """Return glue between layers and pieces, and the pins."""
     found = []
     glued = [
         (c.glue_g, _placed(c.axis, c.glued.centroid.coords[0], c.at_mm))
-        for c in (joint.contact for joint in parts.pinned)
+        for c in (joint.contact for joint in inside.pinned)
         if c.glue_g > 0.0
     ] + [
         (joint_glue_g(plug.glue, joint), _placed(joint.axis, joint.line.centroid.coords[0], joint.middle))
-        for joint in parts.pieces.joints
+        for joint in inside.parted.joints
     ]
     if sum(grams for grams, _ in glued) > 0.0:
         at = np.average([spot for _, spot in glued], axis=0, weights=[grams for grams, _ in glued])
-        glue, name = (
-            glue_kg(plug.glue, parts),
-            "glue" if plug.adhesive is None else material_named(plug.adhesive, GLUES, "adhesive").name,
-        )
+        glue = glue_kg(plug.glue, inside.pinned, inside.parted.joints)
+        name = "glue" if plug.adhesive is None else material_named(plug.adhesive, GLUES, "adhesive").name
         found.append(Share(name=name, mass_kg=glue, spread_kg=GLUE_SPREAD * glue, centroid=_spot(at)))
     pins = [
         (
             0.25 * math.pi * joint.diameter**2 * pin.length,
             _placed(joint.contact.axis, pin.at, joint.contact.at_mm),
         )
-        for joint in parts.pinned
+        for joint in inside.pinned
         for pin in joint.pins
     ]
     if pins:

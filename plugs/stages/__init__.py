@@ -1,0 +1,1 @@
+"""The stages of the work, each a function of checked words and of stages before it."""

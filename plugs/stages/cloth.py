@@ -1,0 +1,270 @@
+"""The stage of cloth: the surface in zones, its patterns, their places on the rolls, how the weave shears."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from plugs.errors import Finding
+from plugs.recipe import Plug
+from plugs.shape.body import Solid
+from plugs.shape.skin import Skin
+from plugs.skin.cloth import ClothPly
+from plugs.skin.darts import Dart
+from plugs.skin.drape import LOCK_DEG, Drape
+from plugs.skin.drape_remedies import Remedies, net_on
+from plugs.skin.geodesic import Surface, holes_closed, make_surface
+from plugs.skin.layup import LaidPly, Layup
+from plugs.skin.materials import Cloth
+from plugs.skin.patterns import PatternSet, patterns_of
+from plugs.skin.roll import Roll, lay_out
+from plugs.skin.splitting import hinges_of
+from plugs.skin.zone_words import Zone
+from plugs.skin.zones import COARSE, Patch, Zoned, zoned
+
+_ACROSS = 40.0
+_FINEST = 150.0
+_FEWEST_ACROSS = 8.0
+_COARSER = 3.0
+_NEARLY = 0.8
+_LACKING = 2e-4
+_WARPS = {"forward": (-1.0, 0.0, 0.0), "up": (0.0, 0.0, 1.0), "across": (0.0, 1.0, 0.0)}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Laid:
+    """A net of threads on a patch of cloth.
+
+    Attributes
+    ----------
+    name : str
+        The patch's, with the direction of the warp where plies lie there in several.
+    patch : Patch
+    plies : tuple of int
+        Numbers of the plies that lie so.
+    bias_deg : float, degrees
+        As the first of them lies.
+    surface : Surface
+    drape : Drape
+    remedies : Remedies or None
+        Where it locks.
+    """
+
+    name: str
+    patch: Patch
+    plies: tuple[int, ...]
+    bias_deg: float
+    surface: Surface
+    drape: Drape
+    remedies: Remedies | None
+
+    @property
+    def darts(self) -> tuple[Dart, ...]:
+        """Darts that would let it lie."""
+        return () if self.remedies is None else self.remedies.darts
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cut:
+    """The cloth of a plug.
+
+    Attributes
+    ----------
+    surface : Zoned
+        The foam's surface in zones of cloth.
+    patterns : PatternSet
+    rolls : tuple of Roll
+        One for each cloth.
+    """
+
+    surface: Zoned
+    patterns: PatternSet
+    rolls: tuple[Roll, ...]
+
+    @property
+    def areas_m2(self) -> dict[str, float]:
+        """Area of each panel, end, recess and flange."""
+        found: dict[str, float] = {}
+        for name, area in self.surface.areas_mm2.items():
+            owner = self.surface.owners[name]
+            found[owner] = found.get(owner, 0.0) + 1e-6 * area
+        return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Nets:
+    """How the weave lies on a plug.
+
+    Attributes
+    ----------
+    laid : tuple of Laid
+        On each patch that does not unroll, one for each direction of its woven plies, where one can be laid.
+    findings : tuple of Finding
+    """
+
+    laid: tuple[Laid, ...]
+    findings: tuple[Finding, ...]
+
+
+def cut_cloth(plug: Plug, layup: Layup, skin: Skin, body: Solid) -> Cut:
+    """Return the surface of a plug in zones, its patterns, and their places on the rolls.
+
+    From fewer triangles than the foam's, but where a piece unrolls exactly and too much of its area is lost
+    so: then from the foam's own, which half the tolerance of its chords leaves where they are.
+
+    Parameters
+    ----------
+    plug : Plug
+    layup : Layup
+    skin : Skin
+    body : Solid
+        The foam.
+
+    Returns
+    -------
+    Cut
+
+    Raises
+    ------
+    PlugError
+        Zones, darts or laps that cannot be.
+    """
+    for within in (COARSE, 0.5 * plug.chord_tolerance):
+        surface = zoned(body, body.mating, zones=plug.zones, bare=skin.bare, coarse=within)
+        patterns = patterns_of(surface, _cloth_plies(layup, surface), plug.laps, plug.darts)
+        exact = [flat.patch for flat in patterns.flats if flat.is_exact]
+        if not any(_lacking_mm2(patch) > _LACKING * patch.area_mm2 for patch in exact):
+            break
+    cloths = {ply.cloth.name: ply.cloth for ply in layup.plies}
+    rolls = tuple(
+        lay_out(patterns.patterns, name, cloth.roll_width, plug.laps)
+        for name, cloth in cloths.items()
+        if any(pattern.cloth == name for pattern in patterns.patterns)
+    )
+    return Cut(surface=surface, patterns=patterns, rolls=rolls)
+
+
+def _lacking_mm2(patch: Patch) -> float:
+    """Return by how much a patch of facets is smaller than the bent surface that they lie on.
+
+    A chord that turns by an angle a to the next is shorter than its arc by a2 / 24 of it.
+    """
+    one, two = hinges_of(patch.triangles, np.zeros(len(patch.triangles), dtype=np.int64))
+    corners = patch.vertices[patch.triangles]
+    square = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    size = np.maximum(np.linalg.norm(square, axis=1), 1e-12)
+    normal, first, second = square / size[:, None], one // 3, two // 3
+    turn = np.arccos(np.clip(np.einsum("ij,ij->i", normal[first], normal[second]), -1.0, 1.0))
+    return float((0.5 * (size[first] + size[second]) * turn**2).sum() / 24.0)
+
+
+def _cloth_plies(layup: Layup, surface: Zoned) -> list[ClothPly]:
+    """Return the plies as patterns need them."""
+    there = {panel for zone in surface.zones for panel in zone.panels} | {z.name for z in surface.zones}
+    owners = {surface.owners.get(panel, panel) for panel in there} | there
+    found = []
+    for ply in layup.plies:
+        words = [place for place in ply.places if place in owners]
+        if words:
+            found.append(
+                ClothPly(
+                    number=ply.number,
+                    cloth=ply.cloth.name,
+                    zones=_zone_names(words, surface),
+                    bias_deg=ply.bias_deg,
+                )
+            )
+    return found
+
+
+def _zone_names(places: Sequence[str], surface: Zoned) -> list[str]:
+    """Return the zones any part of which belongs to some places."""
+    found = []
+    for zone in surface.zones:
+        own = {surface.owners.get(panel, panel) for panel in zone.panels} | set(zone.panels)
+        if own & set(places):
+            found.append(zone.name)
+    return found
+
+
+def lay_nets(plug: Plug, layup: Layup, cloth: Cut) -> Nets:
+    """Return nets on each patch, one for each direction in which woven plies lie there.
+
+    By the tightest weave that lies so. What unrolls without stretch is left out: no weave shears there.
+
+    Parameters
+    ----------
+    plug : Plug
+    layup : Layup
+    cloth : Cut
+
+    Returns
+    -------
+    Nets
+    """
+    surface = cloth.surface
+    exact = {flat.patch.name for flat in cloth.patterns.flats if flat.is_exact}
+    nets: list[Laid] = []
+    found: list[Finding] = []
+    for patch in surface.patches:
+        zone = surface.zones[patch.zone]
+        own = {surface.owners.get(panel, panel) for panel in zone.panels} | set(zone.panels)
+        woven = [ply for ply in layup.plies if own & set(ply.places) and _is_woven(ply.cloth)]
+        if not woven or patch.name in exact:
+            continue
+        closed = make_surface(*holes_closed(patch.vertices, patch.triangles), is_parted=True)
+        for bias in dict.fromkeys(ply.bias_deg % 90.0 for ply in woven):  # warp and weft are alike
+            mine = [ply for ply in woven if ply.bias_deg % 90.0 == bias]
+            net, told = _net(plug, patch, closed, zone, mine, is_first=mine[0] is woven[0])
+            nets += [] if net is None else [net]
+            found += told
+    return Nets(laid=tuple(nets), findings=tuple(found))
+
+
+def _net(
+    plug: Plug, patch: Patch, closed: Surface, zone: Zone, plies: Sequence[LaidPly], *, is_first: bool
+) -> tuple[Laid | None, tuple[Finding, ...]]:
+    """Return the net of plies that lie alike, and what is to be told of it.
+
+    Where others lie on the same patch already, larger cells come first, and the small ones only where
+    these shear by about as much as is warned of.
+    """
+    lock = min(LOCK_DEG if ply.cloth.locking_deg is None else ply.cloth.locking_deg for ply in plies)
+    bias, warn = plies[0].bias_deg, min(30.0, lock)
+    name = patch.name if is_first else f"{patch.name}, warp at {bias:g} degrees"
+    cell = _cell(closed)
+    for share in (1.0,) if is_first else (_COARSER, 1.0):
+        net, remedies, told = net_on(
+            closed,
+            name,
+            cell=share * cell,
+            start=zone.start,
+            warp=_WARPS[patch.warp] if zone.start is not None else None,
+            bias_deg=bias,
+            warn_deg=warn,
+            lock_deg=lock,
+            display_unit=plug.display_unit,
+        )
+        if net is not None and net.largest_shear_deg < _NEARLY * warn:
+            break
+    if net is None:
+        return None, told
+    numbers = tuple(ply.number for ply in plies)
+    laid = Laid(
+        name=name, patch=patch, plies=numbers, bias_deg=bias, surface=closed, drape=net, remedies=remedies
+    )
+    return laid, told
+
+
+def _cell(surface: Surface) -> float:
+    """Return the side of a net's cells: fine enough to see where a cloth locks, and quick."""
+    size = float(np.ptp(surface.vertices, axis=0).max())
+    breadth = float(surface.areas_mm2.sum()) / size
+    return max(size / _FINEST, min(size / _ACROSS, breadth / _FEWEST_ACROSS))
+
+
+def _is_woven(cloth: Cloth) -> bool:
+    """Return whether a cloth has threads that cross, so that it shears rather than tears apart like a mat."""
+    return cloth.kind not in ("mat", "tissue", "peel ply")

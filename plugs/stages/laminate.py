@@ -1,0 +1,213 @@
+"""Stages of what is laid up: resin, the weight of the part, what to buy, and what is doubtful."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from plugs.errors import Finding
+from plugs.foam.sanding import FLAT, SandingAids
+from plugs.recipe import Plug
+from plugs.shape.body import Solid
+from plugs.shape.recess import Boss, Recess
+from plugs.skin.layup import Layup
+from plugs.skin.material_findings import foam_findings, plan_findings, resin_findings
+from plugs.skin.materials import Adhesive, Filler
+from plugs.skin.part import FlatPanel, Part, Sag, sag_under_hand
+from plugs.skin.resin_plan import ResinPlan, plan_resin
+from plugs.skin.shape_edges import floors_of, walls_of
+from plugs.skin.shopping import ShoppingList, shopping_list
+from plugs.skin.skin_findings import (
+    edge_findings,
+    ply_findings,
+    sag_findings,
+    shape_findings,
+    thickness_findings,
+)
+from plugs.stages.buying import needs_of
+from plugs.stages.cloth import Cut
+from plugs.stages.foam import Sheets
+from plugs.stages.laying import Edges, Inside, Laying, filler_of
+from plugs.stages.minding import materials_of
+from plugs.stages.shape import Lines
+from plugs.stages.weighing import laid_areas, part_of
+
+_ENDS = ("front", "aft")
+_LEAST_FLAT_MM: Final = 150.0
+"""A flat panel smaller than a hand and its heel does not give under it: common practice, no source."""
+
+
+def mix(plug: Plug, layup: Layup, cloth: Cut) -> ResinPlan:
+    """Return what to mix for each ply.
+
+    Parameters
+    ----------
+    plug : Plug
+    layup : Layup
+    cloth : Cut
+
+    Returns
+    -------
+    ResinPlan
+
+    Raises
+    ------
+    PlugError
+        A shop in which the resin does not cure.
+    """
+    areas = cloth.areas_m2
+    known = {place: areas.get(place, 0.0) for place in layup.laminates}
+    return plan_resin(layup, known, plug.shop, laid_areas(cloth))
+
+
+def weigh_part(plug: Plug, laying: Laying, inside: Inside) -> Part:
+    """Return the part's mass and where it acts.
+
+    Parameters
+    ----------
+    plug : Plug
+    laying : Laying
+    inside : Inside
+
+    Returns
+    -------
+    Part
+    """
+    return part_of(plug, laying, inside)
+
+
+def buy(plug: Plug, laying: Laying, inside: Inside, sheets: Sheets) -> ShoppingList:
+    """Return what to buy.
+
+    Parameters
+    ----------
+    plug : Plug
+    laying : Laying
+    inside : Inside
+    sheets : Sheets
+
+    Returns
+    -------
+    ShoppingList
+    """
+    return shopping_list(needs_of(plug, laying, inside, sheets.nesting), plug.currency)
+
+
+def give(plug: Plug, layup: Layup, sanding: SandingAids) -> tuple[Sag, ...]:
+    """Return how far flat panels give under a hand, where no foam is left behind them.
+
+    Parameters
+    ----------
+    plug : Plug
+    layup : Layup
+    sanding : SandingAids
+
+    Returns
+    -------
+    tuple of Sag
+    """
+    if plug.foam_stays:
+        return ()
+    found = []
+    for panel in sanding.panels:
+        if panel.kind != FLAT or panel.panel not in layup.covered:
+            continue
+        length = panel.to_x - panel.from_x
+        edge = panel.border - panel.border.mean(axis=0)
+        area = 0.5 * float(np.linalg.norm(np.cross(edge, np.roll(edge, -1, axis=0)).sum(axis=0)))
+        width = area / length if length > 0.0 else 0.0
+        if min(length, width) >= _LEAST_FLAT_MM:
+            flat = FlatPanel(
+                place=panel.panel,
+                length=length,
+                width=width,
+                crown=0.0 if panel.crosswise is None else abs(panel.crosswise.gap),
+            )
+            sag = sag_under_hand(layup, flat)
+            found += [] if sag is None else [sag]
+    return tuple(found)
+
+
+def material_findings(plug: Plug, layup: Layup, resin: ResinPlan) -> tuple[Finding, ...]:
+    """Return what speaks against the materials, and what is doubtful about mixing them.
+
+    Parameters
+    ----------
+    plug : Plug
+    layup : Layup
+    resin : ResinPlan
+
+    Returns
+    -------
+    tuple of Finding
+    """
+    materials = materials_of(plug, layup)
+    glues = [material for material in materials if isinstance(material, Adhesive)]
+    fillers = [material for material in materials if isinstance(material, Filler)]
+    return (
+        *foam_findings(layup.foam, glues, fillers, plug.hot_wire),
+        *resin_findings(layup),
+        *plan_findings(layup, resin),
+    )
+
+
+def ply_doubts(plug: Plug, layup: Layup, edges: Edges) -> tuple[Finding, ...]:
+    """Return what is doubtful about plies over their edges.
+
+    Parameters
+    ----------
+    plug : Plug
+    layup : Layup
+    edges : Edges
+
+    Returns
+    -------
+    tuple of Finding
+    """
+    return (
+        *ply_findings(layup, edges.edges, plug.foam_stays),
+        *edge_findings(layup, edges.verdicts, plug.skin.filler, filler_of(plug).density_kg_m3),
+    )
+
+
+def ground_findings(plug: Plug, layup: Layup, lines: Lines, body: Solid) -> tuple[Finding, ...]:
+    """Return foam too thin to be handled, walls that hold a mould, laminate of another thickness than drawn.
+
+    Parameters
+    ----------
+    plug : Plug
+    layup : Layup
+    lines : Lines
+    body : Solid
+
+    Returns
+    -------
+    tuple of Finding
+    """
+    items: list[Recess | Boss] = [*plug.recesses, *plug.bosses]
+    walls = walls_of(lines.finish, items, layup.bare)
+    known = (*lines.foam.table.parent_names, *_ENDS)
+    cover, foam = lines.cover, lines.foam
+    set_back = {p: cover.over(foam, p) - lines.skin.filler for p in layup.covered if p in known}
+    for item in items:
+        if item.known_as in layup.covered and item.panel in set_back:
+            set_back[item.known_as] = set_back[item.panel]
+    return (
+        *shape_findings(layup, floors_of(body, lines.tools), walls, plug.mould),
+        *thickness_findings(layup, set_back),
+    )
+
+
+def sag_doubts(sags: tuple[Sag, ...]) -> tuple[Finding, ...]:
+    """Return the panels that give too far under a hand.
+
+    Parameters
+    ----------
+    sags : tuple of Sag
+
+    Returns
+    -------
+    tuple of Finding
+    """
+    return tuple(sag_findings(sags))

@@ -1,0 +1,313 @@
+"""Stages from words to bodies: lines drawn, skin, lines of the foam, what cuts it, foam and finished part."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.foam.layers import likely_faces
+from plugs.foam.template_bays import bay_faces
+from plugs.recipe import Plug
+from plugs.shape.body import Shape, Solid, make_solid, make_tools
+from plugs.shape.checks import checked_loft
+from plugs.shape.mating import MatingCut, make_cut
+from plugs.shape.mating_body import BodyCut, MatingBody, make_body_cut
+from plugs.shape.recess import Boss, Recess, Tool
+from plugs.shape.skin import Cover, Skin, make_cover
+from plugs.shape.skin_offset import foam_loft
+from plugs.shape.skin_proof import SkinProof, prove_cover, skin_steps
+from plugs.shape.stations import Loft
+from plugs.shape.step_in import StepBody, StepRequest
+from plugs.shape.tool_proof import prove_tools
+from plugs.skin.layup import Layup, lay_up, skin_of
+from plugs.stages.standing import stack_bays
+
+Array = NDArray[np.float64]
+ReadStep = Callable[[StepRequest], StepBody]
+
+_ENDS = ("front", "aft")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lines:
+    """The lines of a plug, checked: those that are drawn, and those of the foam under them.
+
+    Attributes
+    ----------
+    finish, foam : Loft
+        Of the finished surface, and of the foam; one and the same without a skin.
+    skin : Skin
+        As the recipe gives it, or as its schedule makes it.
+    cover : Cover
+        What it comes to over each panel.
+    finish_tools, tools : tuple of Tool
+        Bosses, then recesses, in either.
+    """
+
+    finish: Loft
+    foam: Loft
+    skin: Skin
+    cover: Cover
+    finish_tools: tuple[Tool, ...]
+    tools: tuple[Tool, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cutters:
+    """What else shapes a plug.
+
+    Attributes
+    ----------
+    shapes : tuple of Shape
+        The recipe's own.
+    mating : tuple of MatingCut or BodyCut
+    """
+
+    shapes: tuple[Shape, ...]
+    mating: tuple[MatingCut | BodyCut, ...]
+
+    @property
+    def is_exact(self) -> bool:
+        """Whether every cut can be made in exact surfaces, so that the kernel can make the whole body."""
+        return all(cut.brep for cut in self.mating if isinstance(cut, BodyCut))
+
+
+def drawn_lines(plug: Plug) -> Loft:
+    """Return the section function of the finished surface, checked.
+
+    Parameters
+    ----------
+    plug : Plug
+        Checked, here and in every stage.
+
+    Returns
+    -------
+    Loft
+
+    Raises
+    ------
+    PlugError
+        Lines that cannot be built, with what would do.
+    """
+    return checked_loft(plug.plan())
+
+
+def layup_of(plug: Plug, drawn: Loft) -> Layup | None:
+    """Return a recipe's schedule over the places of its plug; None without a schedule.
+
+    Parameters
+    ----------
+    plug : Plug
+    drawn : Loft
+        Of the finished surface.
+
+    Returns
+    -------
+    Layup or None
+    """
+    if plug.schedule is None:
+        return None
+    items: list[Boss | Recess] = [*plug.bosses, *plug.recesses]
+    flanges = [f"{item.name} flange" for item in plug.mating if item.flange_width > 0.0]
+    places = [*_panels(drawn), *_ENDS, *dict.fromkeys(item.known_as for item in items), *flanges]
+    zones = {zone.name: [_owner(word, places) for word in zone.panels] for zone in plug.zones}
+    return lay_up(
+        plug.schedule,
+        places,
+        foam="xps 35" if plug.foam is None else plug.foam,
+        bare=[place for place in plug.skin.bare if place in places],
+        zones={name: [place for place in found if place] for name, found in zones.items()},
+    )
+
+
+def skin_over(plug: Plug, drawn: Loft, layup: Layup | None) -> Skin:
+    """Return the skin that the foam is set back by: as the recipe says, else as the schedule makes it.
+
+    Parameters
+    ----------
+    plug : Plug
+    drawn : Loft
+    layup : Layup or None
+
+    Returns
+    -------
+    Skin
+    """
+    if layup is None or plug.skin.thickness or plug.skin.by_panel:
+        return plug.skin
+    return skin_of(layup, [*_panels(drawn), *_ENDS], plug.skin.filler)
+
+
+def _panels(drawn: Loft) -> list[str]:
+    """Return the panels as they are drawn, each once."""
+    return [*dict.fromkeys(drawn.table.drawn_parents)]
+
+
+def _owner(word: str, places: Sequence[str]) -> str:
+    """Return the place that a word of a zone belongs to; empty where there is none."""
+    plain = word.removeprefix("port ").removesuffix(" port").removesuffix(" starboard")
+    return next((name for name in (word, plain) if name in places), "")
+
+
+def make_lines(plug: Plug, drawn: Loft, skin: Skin) -> Lines:
+    """Return the lines of a plug, of its foam, and of what is set on them.
+
+    Parameters
+    ----------
+    plug : Plug
+    drawn : Loft
+    skin : Skin
+
+    Returns
+    -------
+    Lines
+
+    Raises
+    ------
+    PlugError
+        A skin thicker than the shape has room for; a recess or boss that has no place.
+    """
+    cover = make_cover(drawn, skin)
+    finish_tools = _tools(drawn, plug, None)
+    foam = foam_loft(drawn, cover)
+    tools = finish_tools if cover.is_nothing else _tools(drawn, plug, cover)
+    return Lines(
+        finish=drawn, foam=foam, skin=skin, cover=cover, finish_tools=tuple(finish_tools), tools=tuple(tools)
+    )
+
+
+def _tools(finish: Loft, plug: Plug, cover: Cover | None) -> list[Tool]:
+    """Return bosses and recesses as they are in the finished surface, or under a cover."""
+    bosses = make_tools(finish, plug.bosses, "bosses", cover)
+    return bosses + make_tools(finish, plug.recesses, "recesses", cover)
+
+
+def make_cutters(plug: Plug, drawn: Loft, read_step: ReadStep) -> Cutters:
+    """Return the recipe's own shapes and its mating cuts; the kernel is asked if there are any of a file.
+
+    Parameters
+    ----------
+    plug : Plug
+    drawn : Loft
+    read_step : callable
+        Reads the body in a STEP file.
+
+    Returns
+    -------
+    Cutters
+
+    Raises
+    ------
+    PlugError
+        A shape, a contour or a file that cannot be used.
+    """
+    shapes: list[Shape] = []
+    if plug.added or plug.cut:
+        from plugs.shape.own_shape import make_shape
+
+        for word, kind, items in (("added", "add", plug.added), ("cut", "cut", plug.cut)):
+            shapes += [
+                make_shape(item, f"{word}[{i}]", kind, plug.chord_tolerance) for i, item in enumerate(items)
+            ]
+    cuts: list[MatingCut | BodyCut] = []
+    lower, upper = box_of(drawn) if plug.mating else (np.zeros(3), np.zeros(3))
+    for i, item in enumerate(plug.mating):
+        param = f"mating[{i}]"
+        if isinstance(item, MatingBody):
+            cuts.append(make_body_cut(item, param, lower, upper, plug.chord_tolerance, read_step))
+        else:
+            cuts.append(make_cut(item, param, lower, upper))
+    return Cutters(shapes=tuple(shapes), mating=tuple(cuts))
+
+
+def box_of(loft: Loft) -> tuple[Array, Array]:
+    """Return the corners of a box round a section solid, from its corners at the stations and between.
+
+    Parameters
+    ----------
+    loft : Loft
+
+    Returns
+    -------
+    tuple of two (3,) float, mm
+    """
+    t = np.unique(np.concatenate([np.linspace(loft.breaks[0], loft.breaks[-1], 65), loft.breaks]))
+    at = loft.sections(t)
+    count = at.rings.points.shape[1]
+    points = at.place(np.repeat(np.arange(count), 2), np.tile([0.0, 0.5], count)).reshape(-1, 3)
+    return points.min(axis=0), points.max(axis=0)
+
+
+def foam_body(plug: Plug, lines: Lines, cutters: Cutters) -> Solid:
+    """Return the foam.
+
+    Parameters
+    ----------
+    plug : Plug
+    lines : Lines
+    cutters : Cutters
+
+    Returns
+    -------
+    Solid
+
+    Raises
+    ------
+    PlugError
+        Tools that meet or break through; nothing left.
+    """
+    box = box_of(lines.foam)
+    bays, _ = stack_bays(plug, *box)
+    faces = bay_faces(bays) if bays else likely_faces(plug.stack, *box)
+    return make_solid(lines.foam, lines.tools, cutters.shapes, plug.chord_tolerance, cutters.mating, faces)
+
+
+def finished_body(plug: Plug, lines: Lines, cutters: Cutters, body: Solid) -> Solid:
+    """Return the finished part, which is the foam itself without a skin.
+
+    Parameters
+    ----------
+    plug : Plug
+    lines : Lines
+    cutters : Cutters
+    body : Solid
+        The foam.
+
+    Returns
+    -------
+    Solid
+    """
+    if lines.cover.is_nothing:
+        return body
+    return make_solid(
+        lines.finish,
+        lines.finish_tools,
+        cutters.shapes,
+        plug.chord_tolerance,
+        cutters.mating,
+        wants_faces=False,  # those of the foam are what is cut
+    )
+
+
+def skin_proof(lines: Lines, body: Solid, finish: Solid) -> SkinProof | None:
+    """Return how well the foam lies under the finished surface; None without a skin.
+
+    Parameters
+    ----------
+    lines : Lines
+    body, finish : Solid
+
+    Returns
+    -------
+    SkinProof or None
+    """
+    if lines.cover.is_nothing:
+        return None
+    return replace(
+        prove_cover(lines.finish, lines.foam, lines.cover),
+        tools=prove_tools(finish, body),
+        steps=skin_steps(lines.finish, lines.cover),
+    )

@@ -1,0 +1,575 @@
+"""The work on a plug: stages that are made when they are asked for, and kept.
+
+work = plugs.load("recipes/sidecar_tail.py", width=1150)
+work.body.volume_m3, work.layers[3].rough, work.findings
+work.write("exports/tail", kinds=("dxf", "pdf"))
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, TypeVar
+
+from plugs.errors import Finding, PlugError
+from plugs.foam.base_plan import BasePlan
+from plugs.foam.layers import Layer
+from plugs.foam.pockets import Feature, make_features
+from plugs.foam.recess_kit import RecessKit, recess_kits
+from plugs.foam.sanding import SandingAids, sanding_aids
+from plugs.foam.stock import Blank
+from plugs.foam.stored import stored_sheets
+from plugs.foam.templates import Template
+from plugs.reading import Recipe, load_recipe, run_recipe
+from plugs.recipe import Plug, checked_plug
+from plugs.shape.body import Solid
+from plugs.shape.skin import Skin
+from plugs.shape.skin_proof import SkinProof
+from plugs.shape.stations import Loft
+from plugs.shape.step_in import StepBody, StepRequest
+from plugs.stages import foam, shape
+from plugs.stages.foam import Layering, Offered, Parted, Pinning, Sheets, Standing
+from plugs.stages.shape import Cutters, Lines
+from plugs.stages.stage import NoDigestError, Shelf, Stage, digest_of, stage
+from plugs.told import in_unit
+
+if TYPE_CHECKING:
+    from plugs.shape.kernel_worker import KernelRun
+    from plugs.skin.layup import Layup
+    from plugs.skin.part import Part, Sag
+    from plugs.skin.resin_plan import ResinPlan
+    from plugs.skin.shopping import ShoppingList
+    from plugs.stages.cloth import Cut, Nets
+    from plugs.stages.laying import Edges, Inside, Laying
+
+T = TypeVar("T")
+Say = Callable[[str], None]
+OpenKernel = Callable[[], AbstractContextManager["KernelRun"]]
+
+_STEP_SECONDS: Final = 120.0
+"""Wait for the kernel to read a STEP file: ten times what the largest one allowed took."""
+
+_SEVERITIES: Final = ("error", "warning", "note")
+_LINES: Final = ("stations", "panels", "mirrored", "bays", "front", "aft")
+_SHELF: Final = Shelf()
+
+
+class Work:
+    """A plug, worked out as far as it is asked.
+
+    Parameters
+    ----------
+    plug : Plug
+        Checked.
+    recipe : Recipe or None
+        That it comes from, if from any.
+    parameters : mapping of str to object
+        That the recipe was run with.
+    stored : object
+        Sheets found by a search, as they were stored; None where there are none.
+    say : callable
+        Told what is being made; may raise to break off.
+    open_kernel : callable or None
+        Gives the kernel, should a STEP file have to be read; without it one is started for that alone.
+    shelf : Shelf or None
+        Where stages of works before it are found, and its own are left.
+    """
+
+    def __init__(
+        self,
+        plug: Plug,
+        *,
+        recipe: Recipe | None = None,
+        parameters: Mapping[str, object] | None = None,
+        stored: object = None,
+        say: Say = lambda _: None,
+        open_kernel: Callable[[], KernelRun] | None = None,
+        shelf: Shelf | None = None,
+    ) -> None:
+        """Make nothing yet."""
+        self.plug = plug
+        self.recipe = recipe
+        self.parameters = {} if parameters is None else parameters
+        self.stored = stored
+        self.say = say
+        self._open_kernel = open_kernel
+        self._shelf = shelf
+        self._made: dict[str, Any] = {}
+        self._keys: dict[str, bytes | None] = {}
+
+    @stage(*_LINES, said="body")
+    def drawn(self) -> Loft:
+        """The section function of the finished surface, checked."""
+        return shape.drawn_lines(self.plug)
+
+    @stage("schedule", "foam", "skin", "zones", "mating", "bosses", "recesses", after=("drawn",))
+    def layup(self) -> Layup | None:
+        """The schedule over the places of the plug; None without one."""
+        return shape.layup_of(self.plug, self.drawn)
+
+    @stage("skin", after=("drawn", "layup"), by_value=True)
+    def skin(self) -> Skin:
+        """What the foam is set back by, as the recipe gives it or as its schedule makes it."""
+        return shape.skin_over(self.plug, self.drawn, self.layup)
+
+    @stage("bosses", "recesses", after=("drawn", "skin"))
+    def lines(self) -> Lines:
+        """The lines of the finished surface and of the foam, with what is set on them."""
+        return shape.make_lines(self.plug, self.drawn, self.skin)
+
+    @stage("added", "cut", "mating", "chord_tolerance", after=("drawn",))
+    def cutters(self) -> Cutters:
+        """Shapes of the recipe's own, and mating cuts."""
+        return shape.make_cutters(self.plug, self.drawn, self._read_step)
+
+    @stage("stations", "templates", "stack", "chord_tolerance", after=("lines", "cutters"), said="body")
+    def body(self) -> Solid:
+        """The foam."""
+        return shape.foam_body(self.plug, self.lines, self.cutters)
+
+    @stage("chord_tolerance", after=("lines", "cutters", "body"), said="skin")
+    def finish(self) -> Solid:
+        """The finished part; the foam itself without a skin."""
+        return shape.finished_body(self.plug, self.lines, self.cutters, self.body)
+
+    @stage(after=("lines", "body", "finish"))
+    def skin_proof(self) -> SkinProof | None:
+        """How well the foam lies under the finished surface; None without a skin."""
+        return shape.skin_proof(self.lines, self.body, self.finish)
+
+    @stage("templates", "stack", "stations", after=("body",), said="layers")
+    def standing(self) -> Standing:
+        """Templates that stand in the stack, and the foam round them."""
+        return foam.stand(self.plug, self.body)
+
+    @stage("stack", after=("body", "standing"), said="layers")
+    def layering(self) -> Layering:
+        """The layers, and how recesses are made in them."""
+        return foam.lay_foam(self.plug, self.body, self.standing)
+
+    @property
+    def layers(self) -> tuple[Layer, ...]:
+        """The layers that the plug is stacked from."""
+        return self.layering.layers
+
+    @stage(
+        "stock",
+        "cutting",
+        "joints",
+        "turns",
+        "density",
+        "hollow",
+        after=("lines", "standing", "layering"),
+        said="parts",
+    )
+    def pieces(self) -> Parted:
+        """The pieces that the layers are cut in, their joints and voids."""
+        return foam.part_layers(self.plug, self.lines, self.standing, self.layers)
+
+    @stage("glue", "pins", after=("lines", "standing", "pieces"), said="parts")
+    def pins(self) -> Pinning:
+        """Glue and pins where layers meet."""
+        return foam.pin(self.plug, self.lines, self.standing, self.pieces)
+
+    @stage("turns", after=("pieces", "pins"))
+    def blanks(self) -> tuple[Blank, ...]:
+        """The pieces as they are cut from sheets."""
+        return foam.blanks_of(self.plug, self.pieces.pieces, self.pins.joints)
+
+    @stage("stock", "cutting", after=("blanks",), said="sheets")
+    def sheets(self) -> Sheets:
+        """The sheets that they are cut from."""
+        return foam.arrange(self.plug, self.blanks, self.stored)
+
+    @stage("templates", "stack", "stations", after=("body", "finish", "layering"), said="parts")
+    def gauges(self) -> Offered:
+        """Templates that are offered up from outside."""
+        if self.plug.templates is None or self.plug.stack.between_templates:
+            return Offered(templates=(), findings=())
+        return foam.offer(self.plug, self.body, self.finish, self.layering)
+
+    @property
+    def templates(self) -> tuple[Template, ...]:
+        """Templates, whether they stand in the stack or are offered up to the plug."""
+        if self.plug.stack.between_templates:
+            return foam.drilled(self.standing.templates, self.pins.joints)
+        return self.gauges.templates
+
+    @stage("stations", after=("body", "standing", "gauges"))
+    def base(self) -> BasePlan:
+        """The plan that the plug is built on."""
+        return foam.base_of(self.plug, self.body, self.standing.templates or self.gauges.templates)
+
+    @stage("sanding", after=("lines",), said="parts")
+    def sanding(self) -> SandingAids:
+        """Radius blocks, and which way a flat block is laid."""
+        return sanding_aids(self.lines.foam, self.plug.sanding)
+
+    @stage("pocket_work", after=("lines", "layering"))
+    def kits(self) -> tuple[RecessKit, ...]:
+        """The lines by which recesses are made."""
+        lines, pockets = self.lines, self.layering.pockets
+        return recess_kits(lines.tools, lines.finish_tools, self.plug.pocket_work, pockets)
+
+    @stage(after=("lines", "body", "layering"))
+    def features(self) -> tuple[Feature, ...]:
+        """Bosses, and shapes of the recipe's own."""
+        return make_features(self.body, self.lines.finish_tools, self.layers)
+
+    @stage("zones", "laps", "darts", "chord_tolerance", after=("layup", "skin", "body"), said="cloth")
+    def cloth(self) -> Cut | None:
+        """Zones, patterns and rolls of cloth; None without a schedule."""
+        if self.layup is None:
+            return None
+        from plugs.stages.cloth import cut_cloth
+
+        return cut_cloth(self.plug, self.layup, self.skin, self.body)
+
+    @stage("display_unit", after=("layup", "cloth"), said="cloth")
+    def drape(self) -> Nets | None:
+        """How the weave lies; None without a schedule."""
+        if self.layup is None or self.cloth is None:
+            return None
+        from plugs.stages.cloth import lay_nets
+
+        return lay_nets(self.plug, self.layup, self.cloth)
+
+    @stage("bosses", "recesses", after=("layup", "lines"))
+    def edges(self) -> Edges | None:
+        """The edges that cloth goes over; None without a schedule."""
+        if self.layup is None:
+            return None
+        from plugs.stages.laying import judge
+
+        return judge(self.plug, self.layup, self.lines)
+
+    @stage("shop", after=("layup", "cloth"))
+    def resin(self) -> ResinPlan | None:
+        """What to mix; None without a schedule."""
+        if self.layup is None or self.cloth is None:
+            return None
+        from plugs.stages.laminate import mix
+
+        return mix(self.plug, self.layup, self.cloth)
+
+    @property
+    def laying(self) -> Laying | None:
+        """Everything that is laid over the foam; None without a schedule."""
+        from plugs.stages.laying import Laying
+
+        layup, cloth, edges, resin = self.layup, self.cloth, self.edges, self.resin
+        if layup is None or cloth is None or edges is None or resin is None:
+            return None
+        return Laying(layup=layup, cloth=cloth, edges=edges, resin=resin)
+
+    @property
+    def inside(self) -> Inside:
+        """Everything that is under it."""
+        from plugs.stages.laying import Inside
+
+        return Inside(body=self.body, parted=self.pieces, pinned=self.pins.joints, templates=self.templates)
+
+    @stage(
+        "foam_stays",
+        "glue",
+        "skin",
+        "adhesive",
+        "filler",
+        "board",
+        "templates",
+        "stack",
+        after=("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "standing", "gauges"),
+    )
+    def part(self) -> Part | None:
+        """What the part weighs, and where that acts; None without a schedule."""
+        if self.laying is None:
+            return None
+        from plugs.stages.laminate import weigh_part
+
+        return weigh_part(self.plug, self.laying, self.inside)
+
+    @stage("foam_stays", after=("layup", "sanding"))
+    def sags(self) -> tuple[Sag, ...]:
+        """How far flat panels give under a hand."""
+        if self.layup is None:
+            return ()
+        from plugs.stages.laminate import give
+
+        return give(self.plug, self.layup, self.sanding)
+
+    @stage(
+        "glue",
+        "skin",
+        "adhesive",
+        "filler",
+        "board",
+        "templates",
+        "stack",
+        "currency",
+        after=("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "standing", "gauges", "sheets"),
+    )
+    def shopping(self) -> ShoppingList | None:
+        """What to buy; None without a schedule."""
+        if self.laying is None:
+            return None
+        from plugs.stages.laminate import buy
+
+        return buy(self.plug, self.laying, self.inside, self.sheets)
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Everything that is doubtful, errors first, with lengths in the recipe's unit."""
+        return self.found()
+
+    @property
+    def summary(self) -> dict[str, Any]:
+        """Every figure of the plug, as in summary.json but for the files."""
+        from plugs.doors import STAGES
+        from plugs.summary import Made, summarise
+
+        made = Made(files={}, proof=None, stages=frozenset(STAGES), findings=self.findings)
+        return summarise(self, made)
+
+    def found(self, stages: Collection[str] | None = None) -> tuple[Finding, ...]:
+        """Return what is doubtful about some stages.
+
+        Parameters
+        ----------
+        stages : collection of str or None
+            None for all.
+
+        Returns
+        -------
+        tuple of Finding
+            Errors first, with lengths in the recipe's unit.
+        """
+        from plugs.findings import CHECKS
+
+        found = [
+            (finding, check.stage)
+            for check in (*CHECKS, *self.plug.checks)
+            if stages is None or check.stage in stages
+            for finding in self._placed(partial(check.find, self))
+        ]
+        found.sort(key=lambda one: (_SEVERITIES.index(one[0].severity), one[0].code, one[0].where))
+        unit = self.plug.display_unit
+        return tuple(replace(in_unit(finding, unit), stage=stage) for finding, stage in found)
+
+    def write(self, folder: str | Path, kinds: Sequence[str] | None = None) -> Path:
+        """Write a folder of files, whole or not at all.
+
+        Parameters
+        ----------
+        folder : str or Path
+        kinds : sequence of str or None
+            Of file, such as "dxf" and "pdf"; None for all.
+
+        Returns
+        -------
+        Path
+            The folder.
+
+        Raises
+        ------
+        PlugError
+            Something cannot be built, or the folder cannot be written.
+        """
+        from plugs.build import write
+
+        return write(self, Path(folder), kinds).folder
+
+    def with_sheets(self, stored: object) -> Work:
+        """Return the same work with other sheets: those of a record.
+
+        Parameters
+        ----------
+        stored : object
+            As from `plugs.foam.stored.stored`.
+
+        Returns
+        -------
+        Work
+            Of which all is made that is made of this one, but what follows from sheets.
+        """
+        other = Work(
+            self.plug,
+            recipe=self.recipe,
+            parameters=self.parameters,
+            stored=stored,
+            say=self.say,
+            open_kernel=self._open_kernel,
+            shelf=self._shelf,
+        )
+        other._made = {
+            name: value for name, value in self._made.items() if name not in ("sheets", "shopping")
+        }
+        return other
+
+    @property
+    def stages(self) -> frozenset[str]:
+        """The stages that have been made."""
+        return frozenset(self._made)
+
+    def made(self, what: Stage[T]) -> T:
+        """Return what a stage came to, made now if it was not yet.
+
+        Parameters
+        ----------
+        what : Stage
+
+        Returns
+        -------
+        object
+
+        Raises
+        ------
+        PlugError
+            It cannot be made, with the recipe's name before the place.
+        """
+        name = what.name
+        if name not in self._made:
+            key = self._key(what)
+            kept = () if key is None or self._shelf is None else self._shelf.taken(name, key)
+            if not kept:
+                if what.said:
+                    self.say(what.said)
+                kept = (self._placed(lambda: what.make(self)),)
+                if key is not None and self._shelf is not None:
+                    self._shelf.put(name, key, kept[0])
+            self._made[name] = kept[0]
+        value: T = self._made[name]
+        return value
+
+    def _key(self, what: Stage[Any]) -> bytes | None:
+        """Return the digest of all that a stage follows from; None where nothing is kept, or it has none."""
+        if self._shelf is None:
+            return None
+        if what.name not in self._keys:
+            before = [self._followed(getattr(Work, earlier)) for earlier in what.after]
+            words: list[object] = [getattr(self.plug, word) for word in what.words]
+            more = self.stored if what.name == "sheets" else None
+            self._keys[what.name] = None if None in before else self._valued([words, before, more])
+        return self._keys[what.name]
+
+    def _followed(self, earlier: Stage[Any]) -> bytes | None:
+        """Return the digest of a stage as those after it follow it."""
+        return self._valued(self.made(earlier)) if earlier.by_value else self._key(earlier)
+
+    def _valued(self, value: object) -> bytes | None:
+        """Return the digest of a value; None where it has none."""
+        try:
+            return digest_of(value)
+        except NoDigestError:
+            return None
+
+    def _placed(self, make: Callable[[], T]) -> T:
+        """Return what is made; an error gets the recipe's name before its place."""
+        try:
+            return make()
+        except PlugError as error:
+            if self.recipe is None or error.where.startswith(self.recipe.path.name):
+                raise
+            raise in_recipe(error, self.recipe.path) from error
+
+    def _read_step(self, request: StepRequest) -> StepBody:
+        """Return the body in a STEP file."""
+        if self._open_kernel is not None:
+            return self._open_kernel().step_body(request, _STEP_SECONDS)
+        from plugs.shape.kernel_worker import start_kernel
+
+        with start_kernel() as run:
+            return run.step_body(request, _STEP_SECONDS)
+
+
+def load(path: str | Path, **parameters: object) -> Work:
+    """Return the work on a recipe: it is read, run and checked, and nothing heavy has been made.
+
+    Parameters
+    ----------
+    path : str or Path
+    parameters : object
+        Values that differ from the recipe's own, by name.
+
+    Returns
+    -------
+    Work
+
+    Raises
+    ------
+    PlugError
+        Anything wrong with the recipe, with its place.
+    """
+    return opened(Path(path), parameters, shelf=_SHELF)
+
+
+def opened(path: Path, parameters: Mapping[str, object], **words: Any) -> Work:
+    """Return the work on a recipe, as a command asks for it.
+
+    Parameters
+    ----------
+    path : Path
+    parameters : mapping of str to object
+    words : object
+        As for `Work`: ``say``, ``open_kernel``, ``shelf``.
+
+    Returns
+    -------
+    Work
+
+    Raises
+    ------
+    PlugError
+        Anything wrong with the recipe, with its place.
+    """
+    recipe = load_recipe(path)
+    made = run_recipe(recipe, parameters)
+    try:
+        plug = checked_plug(made.result, recipe.name)
+    except PlugError as error:
+        raise in_recipe(error, path) from error
+    stored = stored_sheets(path)
+    return Work(plug, recipe=recipe, parameters=made.parameters, stored=stored, **words)
+
+
+def work_out(plug: Plug) -> Work:
+    """Return the work on a plug in memory: a script, a notebook, a test.
+
+    Parameters
+    ----------
+    plug : Plug
+
+    Returns
+    -------
+    Work
+
+    Raises
+    ------
+    PlugError
+        A word of the plug that it cannot have.
+    """
+    return Work(checked_plug(plug, "plug"), shelf=_SHELF)
+
+
+def in_recipe(error: PlugError, path: Path) -> PlugError:
+    """Return an error with the recipe's name before its place.
+
+    Parameters
+    ----------
+    error : PlugError
+    path : Path
+
+    Returns
+    -------
+    PlugError
+    """
+    return PlugError(
+        param=error.param,
+        value=error.value,
+        reason=error.reason,
+        remedy=error.remedy,
+        where=f"{path.name}, {error.where}" if error.where else path.name,
+        would_do=error.would_do,
+    )
