@@ -184,7 +184,7 @@ class Work:
         """The sheets that they are cut from."""
         return foam.arrange(self.plug, self.blanks, self.stored)
 
-    @stage("templates", "stack", "stations", after=("body", "finish", "layering"), said="parts")
+    @stage("templates", "stack", "stations", after=("body", "finish", "layering"))
     def gauges(self) -> Offered:
         """Templates that are offered up from outside."""
         if self.plug.templates is None or self.plug.stack.between_templates:
@@ -219,22 +219,24 @@ class Work:
         """Bosses, and shapes of the recipe's own."""
         return make_features(self.body, self.lines.finish_tools, self.layers)
 
-    @stage("zones", "laps", "darts", "chord_tolerance", after=("layup", "skin", "body"), said="cloth")
+    @stage("zones", "laps", "darts", "chord_tolerance", after=("layup", "skin", "body"))
     def cloth(self) -> Cut | None:
         """Zones, patterns and rolls of cloth; None without a schedule."""
         if self.layup is None:
             return None
         from plugs.stages.cloth import cut_cloth
 
+        self.say("cloth")
         return cut_cloth(self.plug, self.layup, self.skin, self.body)
 
-    @stage("display_unit", after=("layup", "cloth"), said="cloth")
+    @stage("display_unit", after=("layup", "cloth"))
     def drape(self) -> Nets | None:
         """How the weave lies; None without a schedule."""
         if self.layup is None or self.cloth is None:
             return None
         from plugs.stages.cloth import lay_nets
 
+        self.say("cloth")
         return lay_nets(self.plug, self.layup, self.cloth)
 
     @stage("bosses", "recesses", after=("layup", "lines"))
@@ -435,6 +437,7 @@ class Work:
             kept = () if key is None or self._shelf is None else self._shelf.taken(name, key)
             if not kept:
                 if what.said:
+                    _ = [getattr(self, earlier) for earlier in what.after]  # they have words of their own
                     self.say(what.said)
                 kept = (self._placed(lambda: what.make(self)),)
                 if key is not None and self._shelf is not None:
