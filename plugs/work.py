@@ -130,9 +130,11 @@ class Work:
         """The foam."""
         return shape.foam_body(self.plug, self.lines, self.cutters)
 
-    @stage("chord_tolerance", after=("lines", "cutters", "body"), said="skin")
+    @stage("chord_tolerance", after=("lines", "cutters", "body"))
     def finish(self) -> Solid:
         """The finished part; the foam itself without a skin."""
+        if not self.lines.cover.is_nothing:
+            self.say("skin")
         return shape.finished_body(self.plug, self.lines, self.cutters, self.body)
 
     @stage(after=("lines", "body", "finish"))
