@@ -28,9 +28,9 @@ from plugs.output.drawing_run import DrawingRun
 from plugs.output.folder import SUMMARY, FreshFolder
 from plugs.output.picture_run import PictureRun
 from plugs.shape import mesh
-from plugs.stages.stage import Shelf
+from plugs.stages.stage import Say, Shelf
 from plugs.summary import Made, summarise
-from plugs.work import Say, Work, opened
+from plugs.work import Work, opened
 
 if TYPE_CHECKING:
     from plugs.output.picture import Drawing

@@ -15,9 +15,9 @@ from plugs.output.drawing_worker import render_files
 from plugs.output.folder import SUMMARY, FreshFolder
 from plugs.output.solids import stl_bytes
 from plugs.shape import mesh
-from plugs.stages.stage import Shelf
+from plugs.stages.stage import Say, Shelf
 from plugs.summary import Made, summarise
-from plugs.work import Say, opened
+from plugs.work import opened
 
 STAGES: Final = frozenset(("lines", "body", "layers", "pieces", "pins"))
 """Stages that a first look shows."""

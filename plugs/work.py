@@ -12,7 +12,7 @@ from contextlib import AbstractContextManager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final
 
 from plugs.errors import Finding, PlugError
 from plugs.foam.base_plan import BasePlan
@@ -23,17 +23,16 @@ from plugs.foam.sanding import SandingAids, sanding_aids
 from plugs.foam.stock import Blank
 from plugs.foam.stored import stored_sheets
 from plugs.foam.templates import Template
-from plugs.reading import Recipe, load_recipe, run_recipe
+from plugs.reading import load_recipe, run_recipe
 from plugs.recipe import Plug, checked_plug
 from plugs.shape.body import Solid
 from plugs.shape.skin import Skin
 from plugs.shape.skin_proof import SkinProof
 from plugs.shape.stations import Loft
-from plugs.shape.step_in import StepBody, StepRequest
 from plugs.stages import foam, shape
 from plugs.stages.foam import Layering, Offered, Parted, Pinning, Sheets, Standing
 from plugs.stages.shape import Cutters, Lines
-from plugs.stages.stage import NoDigestError, Shelf, Stage, digest_of, stage
+from plugs.stages.stage import Shelf, Staged, in_recipe, stage
 from plugs.told import in_unit
 
 if TYPE_CHECKING:
@@ -45,60 +44,15 @@ if TYPE_CHECKING:
     from plugs.stages.cloth import Cut, Nets
     from plugs.stages.laying import Edges, Inside, Laying
 
-T = TypeVar("T")
-Say = Callable[[str], None]
 OpenKernel = Callable[[], AbstractContextManager["KernelRun"]]
-
-_STEP_SECONDS: Final = 120.0
-"""Wait for the kernel to read a STEP file: ten times what the largest one allowed took."""
 
 _SEVERITIES: Final = ("error", "warning", "note")
 _LINES: Final = ("stations", "panels", "mirrored", "bays", "front", "aft")
 _SHELF: Final = Shelf()
 
 
-class Work:
-    """A plug, worked out as far as it is asked.
-
-    Parameters
-    ----------
-    plug : Plug
-        Checked.
-    recipe : Recipe or None
-        That it comes from, if from any.
-    parameters : mapping of str to object
-        That the recipe was run with.
-    stored : object
-        Sheets found by a search, as they were stored; None where there are none.
-    say : callable
-        Told what is being made; may raise to break off.
-    open_kernel : callable or None
-        Gives the kernel, should a STEP file have to be read; without it one is started for that alone.
-    shelf : Shelf or None
-        Where stages of works before it are found, and its own are left.
-    """
-
-    def __init__(
-        self,
-        plug: Plug,
-        *,
-        recipe: Recipe | None = None,
-        parameters: Mapping[str, object] | None = None,
-        stored: object = None,
-        say: Say = lambda _: None,
-        open_kernel: Callable[[], KernelRun] | None = None,
-        shelf: Shelf | None = None,
-    ) -> None:
-        """Make nothing yet."""
-        self.plug = plug
-        self.recipe = recipe
-        self.parameters = {} if parameters is None else parameters
-        self.stored = stored
-        self.say = say
-        self._open_kernel = open_kernel
-        self._shelf = shelf
-        self._made: dict[str, Any] = {}
-        self._keys: dict[str, bytes | None] = {}
+class Work(Staged):
+    """A plug, worked out as far as it is asked."""
 
     @stage(*_LINES, said="body")
     def drawn(self) -> Loft:
@@ -385,109 +339,6 @@ class Work:
 
         return write(self, Path(folder), kinds).folder
 
-    def with_sheets(self, stored: object) -> Work:
-        """Return the same work with other sheets: those of a record.
-
-        Parameters
-        ----------
-        stored : object
-            As from `plugs.foam.stored.stored`.
-
-        Returns
-        -------
-        Work
-            Of which all is made that is made of this one, but what follows from sheets.
-        """
-        other = Work(
-            self.plug,
-            recipe=self.recipe,
-            parameters=self.parameters,
-            stored=stored,
-            say=self.say,
-            open_kernel=self._open_kernel,
-            shelf=self._shelf,
-        )
-        other._made = {
-            name: value for name, value in self._made.items() if name not in ("sheets", "shopping")
-        }
-        return other
-
-    @property
-    def stages(self) -> frozenset[str]:
-        """The stages that have been made."""
-        return frozenset(self._made)
-
-    def made(self, what: Stage[T]) -> T:
-        """Return what a stage came to, made now if it was not yet.
-
-        Parameters
-        ----------
-        what : Stage
-
-        Returns
-        -------
-        object
-
-        Raises
-        ------
-        PlugError
-            It cannot be made, with the recipe's name before the place.
-        """
-        name = what.name
-        if name not in self._made:
-            key = self._key(what)
-            kept = () if key is None or self._shelf is None else self._shelf.taken(name, key)
-            if not kept:
-                if what.said:
-                    _ = [getattr(self, earlier) for earlier in what.after]  # they have words of their own
-                    self.say(what.said)
-                kept = (self._placed(lambda: what.make(self)),)
-                if key is not None and self._shelf is not None:
-                    self._shelf.put(name, key, kept[0])
-            self._made[name] = kept[0]
-        value: T = self._made[name]
-        return value
-
-    def _key(self, what: Stage[Any]) -> bytes | None:
-        """Return the digest of all that a stage follows from; None where nothing is kept, or it has none."""
-        if self._shelf is None:
-            return None
-        if what.name not in self._keys:
-            before = [self._followed(getattr(Work, earlier)) for earlier in what.after]
-            words: list[object] = [getattr(self.plug, word) for word in what.words]
-            more = self.stored if what.name == "sheets" else None
-            self._keys[what.name] = None if None in before else self._valued([words, before, more])
-        return self._keys[what.name]
-
-    def _followed(self, earlier: Stage[Any]) -> bytes | None:
-        """Return the digest of a stage as those after it follow it."""
-        return self._valued(self.made(earlier)) if earlier.by_value else self._key(earlier)
-
-    def _valued(self, value: object) -> bytes | None:
-        """Return the digest of a value; None where it has none."""
-        try:
-            return digest_of(value)
-        except NoDigestError:
-            return None
-
-    def _placed(self, make: Callable[[], T]) -> T:
-        """Return what is made; an error gets the recipe's name before its place."""
-        try:
-            return make()
-        except PlugError as error:
-            if self.recipe is None or error.where.startswith(self.recipe.path.name):
-                raise
-            raise in_recipe(error, self.recipe.path) from error
-
-    def _read_step(self, request: StepRequest) -> StepBody:
-        """Return the body in a STEP file."""
-        if self._open_kernel is not None:
-            return self._open_kernel().step_body(request, _STEP_SECONDS)
-        from plugs.shape.kernel_worker import start_kernel
-
-        with start_kernel() as run:
-            return run.step_body(request, _STEP_SECONDS)
-
 
 def load(path: str | Path, **parameters: object) -> Work:
     """Return the work on a recipe: it is read, run and checked, and nothing heavy has been made.
@@ -556,25 +407,3 @@ def work_out(plug: Plug) -> Work:
         A word of the plug that it cannot have.
     """
     return Work(checked_plug(plug, "plug"), shelf=_SHELF)
-
-
-def in_recipe(error: PlugError, path: Path) -> PlugError:
-    """Return an error with the recipe's name before its place.
-
-    Parameters
-    ----------
-    error : PlugError
-    path : Path
-
-    Returns
-    -------
-    PlugError
-    """
-    return PlugError(
-        param=error.param,
-        value=error.value,
-        reason=error.reason,
-        remedy=error.remedy,
-        where=f"{path.name}, {error.where}" if error.where else path.name,
-        would_do=error.would_do,
-    )

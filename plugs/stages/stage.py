@@ -10,14 +10,23 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from hashlib import blake2b
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Generic, NoReturn, TypeVar, overload
+from typing import TYPE_CHECKING, Any, Final, Generic, NoReturn, Self, TypeVar, overload
 
 import numpy as np
 
+from plugs.errors import PlugError
+
 if TYPE_CHECKING:
-    from plugs.work import Work
+    from plugs.reading import Recipe
+    from plugs.recipe import Plug
+    from plugs.shape.kernel_worker import KernelRun
+    from plugs.shape.step_in import StepBody, StepRequest
 
 T = TypeVar("T")
+Say = Callable[[str], None]
+
+_STEP_SECONDS: Final = 120.0
+"""Wait for the kernel to read a STEP file: ten times what the largest one allowed took."""
 
 _DIGEST_BYTES: Final = 20
 """So long that two different recipes never share a digest by chance."""
@@ -42,7 +51,7 @@ class Stage(Generic[T]):
 
     def __init__(
         self,
-        make: Callable[[Work], T],
+        make: Callable[[Any], T],
         words: tuple[str, ...],
         after: tuple[str, ...],
         said: str,
@@ -59,26 +68,26 @@ class Stage(Generic[T]):
         self.__doc__ = make.__doc__
 
     @overload
-    def __get__(self, work: None, owner: type[Work]) -> Stage[T]: ...
+    def __get__(self, work: None, owner: type[Staged]) -> Stage[T]: ...
 
     @overload
-    def __get__(self, work: Work, owner: type[Work]) -> T: ...
+    def __get__(self, work: Staged, owner: type[Staged]) -> T: ...
 
-    def __get__(self, work: Work | None, owner: type[Work]) -> Stage[T] | T:
+    def __get__(self, work: Staged | None, owner: type[Staged]) -> Stage[T] | T:
         """Return what the stage came to."""
         if work is None:
             return self
         made: T = work.made(self)
         return made
 
-    def __set__(self, work: Work, value: object) -> NoReturn:
+    def __set__(self, work: Staged, value: object) -> NoReturn:
         """Refuse: what was worked out stays."""
         raise AttributeError(f"{self.name} follows from the recipe, and cannot be set")
 
 
 def stage(
     *words: str, after: tuple[str, ...] = (), said: str = "", by_value: bool = False
-) -> Callable[[Callable[[Work], T]], Stage[T]]:
+) -> Callable[[Callable[[Any], T]], Stage[T]]:
     """Return what turns a method of `Work` into a stage.
 
     Parameters
@@ -197,3 +206,172 @@ def _content(path: Path) -> bytes:
             return hashed.digest()
     except OSError:
         return b""
+
+
+class Staged:
+    """What stages are made of and kept in: the checked words of a plug.
+
+    Parameters
+    ----------
+    plug : Plug
+        Checked.
+    recipe : Recipe or None
+        That it comes from, if from any.
+    parameters : mapping of str to object
+        That the recipe was run with.
+    stored : object
+        Sheets found by a search, as they were stored; None where there are none.
+    say : callable
+        Told what is being made; may raise to break off.
+    open_kernel : callable or None
+        Gives the kernel, should a STEP file have to be read; without it one is started for that alone.
+    shelf : Shelf or None
+        Where stages of works before it are found, and its own are left.
+    """
+
+    def __init__(
+        self,
+        plug: Plug,
+        *,
+        recipe: Recipe | None = None,
+        parameters: Mapping[str, object] | None = None,
+        stored: object = None,
+        say: Say = lambda _: None,
+        open_kernel: Callable[[], KernelRun] | None = None,
+        shelf: Shelf | None = None,
+    ) -> None:
+        """Make nothing yet."""
+        self.plug = plug
+        self.recipe = recipe
+        self.parameters = {} if parameters is None else parameters
+        self.stored = stored
+        self.say = say
+        self._open_kernel = open_kernel
+        self._shelf = shelf
+        self._made: dict[str, Any] = {}
+        self._keys: dict[str, bytes | None] = {}
+
+    def with_sheets(self, stored: object) -> Self:
+        """Return the same work with other sheets: those of a record.
+
+        Parameters
+        ----------
+        stored : object
+            As from `plugs.foam.stored.stored`.
+
+        Returns
+        -------
+        Staged
+            Of which all is made that is made of this one, but what follows from sheets.
+        """
+        other = type(self)(
+            self.plug,
+            recipe=self.recipe,
+            parameters=self.parameters,
+            stored=stored,
+            say=self.say,
+            open_kernel=self._open_kernel,
+            shelf=self._shelf,
+        )
+        other._made = {
+            name: value for name, value in self._made.items() if name not in ("sheets", "shopping")
+        }
+        return other
+
+    @property
+    def stages(self) -> frozenset[str]:
+        """The stages that have been made."""
+        return frozenset(self._made)
+
+    def made(self, what: Stage[T]) -> T:
+        """Return what a stage came to, made now if it was not yet.
+
+        Parameters
+        ----------
+        what : Stage
+
+        Returns
+        -------
+        object
+
+        Raises
+        ------
+        PlugError
+            It cannot be made, with the recipe's name before the place.
+        """
+        name = what.name
+        if name not in self._made:
+            key = self._key(what)
+            kept = () if key is None or self._shelf is None else self._shelf.taken(name, key)
+            if not kept:
+                if what.said:
+                    _ = [getattr(self, earlier) for earlier in what.after]  # they have words of their own
+                    self.say(what.said)
+                kept = (self._placed(lambda: what.make(self)),)
+                if key is not None and self._shelf is not None:
+                    self._shelf.put(name, key, kept[0])
+            self._made[name] = kept[0]
+        value: T = self._made[name]
+        return value
+
+    def _key(self, what: Stage[Any]) -> bytes | None:
+        """Return the digest of all that a stage follows from; None where nothing is kept, or it has none."""
+        if self._shelf is None:
+            return None
+        if what.name not in self._keys:
+            before = [self._followed(getattr(type(self), earlier)) for earlier in what.after]
+            words: list[object] = [getattr(self.plug, word) for word in what.words]
+            more = self.stored if what.name == "sheets" else None
+            self._keys[what.name] = None if None in before else self._valued([words, before, more])
+        return self._keys[what.name]
+
+    def _followed(self, earlier: Stage[Any]) -> bytes | None:
+        """Return the digest of a stage as those after it follow it."""
+        return self._valued(self.made(earlier)) if earlier.by_value else self._key(earlier)
+
+    def _valued(self, value: object) -> bytes | None:
+        """Return the digest of a value; None where it has none."""
+        try:
+            return digest_of(value)
+        except NoDigestError:
+            return None
+
+    def _placed(self, make: Callable[[], T]) -> T:
+        """Return what is made; an error gets the recipe's name before its place."""
+        try:
+            return make()
+        except PlugError as error:
+            if self.recipe is None or error.where.startswith(self.recipe.path.name):
+                raise
+            raise in_recipe(error, self.recipe.path) from error
+
+    def _read_step(self, request: StepRequest) -> StepBody:
+        """Return the body in a STEP file."""
+        if self._open_kernel is not None:
+            return self._open_kernel().step_body(request, _STEP_SECONDS)
+        from plugs.shape.kernel_worker import start_kernel
+
+        with start_kernel() as run:
+            return run.step_body(request, _STEP_SECONDS)
+
+
+def in_recipe(error: PlugError, path: Path) -> PlugError:
+    """Return an error with the recipe's name before its place.
+
+    Parameters
+    ----------
+    error : PlugError
+    path : Path
+
+    Returns
+    -------
+    PlugError
+    """
+    return PlugError(
+        param=error.param,
+        value=error.value,
+        reason=error.reason,
+        remedy=error.remedy,
+        where=f"{path.name}, {error.where}" if error.where else path.name,
+        would_do=error.would_do,
+    )
