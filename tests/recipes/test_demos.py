@@ -231,7 +231,7 @@ def plain_nesting(demo: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """
     at_defaults(demo)  # kept for other tests too, so nested in full
     monkeypatch.setattr("plugs.foam.arranging._LARGEST_EFFORT", 0)
-    monkeypatch.setattr("plugs.parts.sheet_findings", lambda *_: ())
+    monkeypatch.setattr("plugs.findings.sheet_findings", lambda *_: ())
 
 
 @pytest.mark.usefixtures("plain_nesting")

@@ -67,9 +67,9 @@ def test_bodies_stay_as_near_as_the_book_says(book: Book) -> None:
     """Thinned by 0.2 mm: the volume of the foam changes by no more than its surface times that."""
     foam = next(one for one in book.scene.meshes if one.group == "foam")
     thin = mesh.body_of_triangles(foam.vertices.astype(float), foam.triangles.astype(np.int64))
-    true = book.work.solid.by_mesh
+    true = book.work.body.by_mesh
     assert abs(mesh.volume_of(thin) - true.volume_mm3) < PICTURE_MM * true.area_mm2
-    assert len(foam.triangles) < len(mesh.triangles_of(book.work.solid.body)[1])
+    assert len(foam.triangles) < len(mesh.triangles_of(book.work.body.body)[1])
 
 
 @pytest.mark.parametrize("name", ["seat_hump", "cab_fairing", "bonnet_scoop"])
