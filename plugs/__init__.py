@@ -6,87 +6,87 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from plugs.errors import Finding, PlugError
+    from plugs.body.mating import Mating
+    from plugs.body.mating_body import MatingBody
+    from plugs.cloth.cloth import Laps
+    from plugs.cloth.zone_words import DartCut, Zone
     from plugs.foam.glue import Glue
     from plugs.foam.hollow import Hollow
     from plugs.foam.joints import Joints
     from plugs.foam.layers import Stack
     from plugs.foam.pins import Pins
-    from plugs.foam.recess_kit import PocketWork
-    from plugs.foam.sanding import Sanding
     from plugs.foam.stock import Cutting, Stock
-    from plugs.foam.template_words import Templates
+    from plugs.ground.errors import Finding, PlugError
+    from plugs.ground.units import inch
+    from plugs.laminate.choosing import by_sheet, oz_per_ft2, oz_per_yd2
+    from plugs.laminate.dosing import Shop
+    from plugs.laminate.generic import CLOTHS, FOAMS, HARDENERS, RESINS
+    from plugs.laminate.materials import Adhesive, Barrier, Board, Cloth, Filler, Foam, Hardener, Resin
+    from plugs.laminate.plies import Ply, Schedule
+    from plugs.lines.offsets import read_table, stations_of
+    from plugs.lines.section import Corner, End, Station
     from plugs.measure.fairing import fair
     from plugs.measure.landmarks import between, mirrored
     from plugs.measure.outlines import read_outline
-    from plugs.recipe import Plug
-    from plugs.shape.mating import Mating
-    from plugs.shape.mating_body import MatingBody
-    from plugs.shape.plates import PLATES
-    from plugs.shape.recess import Boss, Recess
-    from plugs.shape.section import Corner, End, Station
-    from plugs.shape.skin import Skin
-    from plugs.shape.table import read_table, stations_of
-    from plugs.skin.choosing import by_sheet, oz_per_ft2, oz_per_yd2
-    from plugs.skin.cloth import Laps
-    from plugs.skin.dosing import Shop
-    from plugs.skin.generic import CLOTHS, FOAMS, HARDENERS, RESINS
-    from plugs.skin.materials import Adhesive, Barrier, Board, Cloth, Filler, Foam, Hardener, Resin
-    from plugs.skin.plies import Ply, Schedule
-    from plugs.skin.zone_words import DartCut, Zone
-    from plugs.units import inch
+    from plugs.recesses.plates import PLATES
+    from plugs.recesses.recess import Boss, Recess
+    from plugs.recipe.plug import Plug
+    from plugs.sanding.recess_kit import PocketWork
+    from plugs.sanding.sanding import Sanding
+    from plugs.skin.skin import Skin
+    from plugs.templates.words import Templates
 
 _HOME = {
-    "Adhesive": "plugs.skin.materials",
-    "Barrier": "plugs.skin.materials",
-    "Board": "plugs.skin.materials",
-    "Boss": "plugs.shape.recess",
-    "CLOTHS": "plugs.skin.generic",
-    "Cloth": "plugs.skin.materials",
-    "Corner": "plugs.shape.section",
+    "Adhesive": "plugs.laminate.materials",
+    "Barrier": "plugs.laminate.materials",
+    "Board": "plugs.laminate.materials",
+    "Boss": "plugs.recesses.recess",
+    "CLOTHS": "plugs.laminate.generic",
+    "Cloth": "plugs.laminate.materials",
+    "Corner": "plugs.lines.section",
     "Cutting": "plugs.foam.stock",
-    "DartCut": "plugs.skin.zone_words",
-    "End": "plugs.shape.section",
-    "FOAMS": "plugs.skin.generic",
-    "Filler": "plugs.skin.materials",
-    "Finding": "plugs.errors",
-    "Foam": "plugs.skin.materials",
+    "DartCut": "plugs.cloth.zone_words",
+    "End": "plugs.lines.section",
+    "FOAMS": "plugs.laminate.generic",
+    "Filler": "plugs.laminate.materials",
+    "Finding": "plugs.ground.errors",
+    "Foam": "plugs.laminate.materials",
     "Glue": "plugs.foam.glue",
-    "HARDENERS": "plugs.skin.generic",
-    "Hardener": "plugs.skin.materials",
+    "HARDENERS": "plugs.laminate.generic",
+    "Hardener": "plugs.laminate.materials",
     "Hollow": "plugs.foam.hollow",
     "Joints": "plugs.foam.joints",
-    "Laps": "plugs.skin.cloth",
-    "Mating": "plugs.shape.mating",
-    "MatingBody": "plugs.shape.mating_body",
-    "PLATES": "plugs.shape.plates",
+    "Laps": "plugs.cloth.cloth",
+    "Mating": "plugs.body.mating",
+    "MatingBody": "plugs.body.mating_body",
+    "PLATES": "plugs.recesses.plates",
     "Pins": "plugs.foam.pins",
-    "Plug": "plugs.recipe",
-    "PlugError": "plugs.errors",
-    "Ply": "plugs.skin.plies",
-    "PocketWork": "plugs.foam.recess_kit",
-    "RESINS": "plugs.skin.generic",
-    "Recess": "plugs.shape.recess",
-    "Resin": "plugs.skin.materials",
-    "Sanding": "plugs.foam.sanding",
-    "Schedule": "plugs.skin.plies",
-    "Shop": "plugs.skin.dosing",
-    "Skin": "plugs.shape.skin",
+    "Plug": "plugs.recipe.plug",
+    "PlugError": "plugs.ground.errors",
+    "Ply": "plugs.laminate.plies",
+    "PocketWork": "plugs.sanding.recess_kit",
+    "RESINS": "plugs.laminate.generic",
+    "Recess": "plugs.recesses.recess",
+    "Resin": "plugs.laminate.materials",
+    "Sanding": "plugs.sanding.sanding",
+    "Schedule": "plugs.laminate.plies",
+    "Shop": "plugs.laminate.dosing",
+    "Skin": "plugs.skin.skin",
     "Stack": "plugs.foam.layers",
-    "Station": "plugs.shape.section",
+    "Station": "plugs.lines.section",
     "Stock": "plugs.foam.stock",
-    "Templates": "plugs.foam.template_words",
-    "Zone": "plugs.skin.zone_words",
+    "Templates": "plugs.templates.words",
+    "Zone": "plugs.cloth.zone_words",
     "between": "plugs.measure.landmarks",
-    "by_sheet": "plugs.skin.choosing",
+    "by_sheet": "plugs.laminate.choosing",
     "fair": "plugs.measure.fairing",
-    "inch": "plugs.units",
+    "inch": "plugs.ground.units",
     "mirrored": "plugs.measure.landmarks",
-    "oz_per_ft2": "plugs.skin.choosing",
-    "oz_per_yd2": "plugs.skin.choosing",
+    "oz_per_ft2": "plugs.laminate.choosing",
+    "oz_per_yd2": "plugs.laminate.choosing",
     "read_outline": "plugs.measure.outlines",
-    "read_table": "plugs.shape.table",
-    "stations_of": "plugs.shape.table",
+    "read_table": "plugs.lines.offsets",
+    "stations_of": "plugs.lines.offsets",
 }
 
 __all__ = [

@@ -11,7 +11,6 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
-from plugs.doors import STAGES
 from plugs.drawings import (
     cloth_drawings,
     edge_drawings,
@@ -21,22 +20,23 @@ from plugs.drawings import (
     sheet_drawings,
     template_drawings,
 )
-from plugs.errors import Finding, PlugError, promise
-from plugs.foam.stored import store_sheets, stored
-from plugs.output import KINDS
-from plugs.output.drawing_run import DrawingRun
-from plugs.output.folder import SUMMARY, FreshFolder
-from plugs.output.picture_run import PictureRun
-from plugs.shape import mesh
+from plugs.files.drawing_run import DrawingRun
+from plugs.files.folder import SUMMARY, FreshFolder
+from plugs.files.kinds import KINDS
+from plugs.ground.doors import STAGES
+from plugs.ground.errors import Finding, PlugError, promise
+from plugs.mesh import mesh
+from plugs.nesting.stored import store_sheets, stored
+from plugs.pictures.run import PictureRun
 from plugs.stages.stage import Say, Shelf
-from plugs.summary import Made, summarise
+from plugs.summary.summary import Made, summarise
 from plugs.work import Work, opened
 
 if TYPE_CHECKING:
-    from plugs.output.picture import Drawing
-    from plugs.output.views import Picture, PictureJob
-    from plugs.shape.kernel_job import KernelProof
-    from plugs.shape.kernel_worker import KernelRun
+    from plugs.drafting.picture import Drawing
+    from plugs.kernel.job import KernelProof
+    from plugs.kernel.worker import KernelRun
+    from plugs.pictures.views import Picture, PictureJob
 
 _Made = TypeVar("_Made")
 Kernel = Callable[[], "KernelRun"]
@@ -237,8 +237,8 @@ def _collected(made: Made, bench: DrawingRun | None, easel: PictureRun | None) -
 
 def _book(work: Work, made: Made, drawings: Mapping[str, Drawing]) -> bytes:
     """Return the build book."""
-    from plugs.output.book import book_html
-    from plugs.output.book_scene import make_book_scene
+    from plugs.book.book import book_html
+    from plugs.book.scene import make_book_scene
 
     finish = None if work.skin_proof is None else work.finish.body
     scene = make_book_scene(work.body.body, work.layers, work.templates, finish)
@@ -253,7 +253,7 @@ def _book_name(stem: str) -> str:
 
 def _picture_job(work: Work, seen: Mapping[str, Drawing]) -> PictureJob:
     """Return what is pictured of a work."""
-    from plugs.output.views import PictureJob
+    from plugs.pictures.views import PictureJob
     from plugs.scene import plug_meshes
 
     scene = plug_meshes(work)
@@ -277,7 +277,7 @@ def _searched(work: Work, seconds: float) -> str:
     PlugError
         The recipe lists no stock.
     """
-    from plugs.foam.searched import nest_searched
+    from plugs.nesting.searched import nest_searched
 
     plug = work.plug
     if not plug.stock:
@@ -293,7 +293,7 @@ def _searched(work: Work, seconds: float) -> str:
 
 def _kernel() -> KernelRun:
     """Start the kernel."""
-    from plugs.shape.kernel_worker import start_kernel
+    from plugs.kernel.worker import start_kernel
 
     return start_kernel()
 
@@ -350,8 +350,8 @@ def _stepped(
 
     A kernel that breaks down or gives no answer ends no build: a finding says that its file is missing.
     """
+    from plugs.kernel.job import KernelFault
     from plugs.proving import no_step, proved
-    from plugs.shape.kernel_job import KernelFault
 
     work.say("step")
     try:
@@ -367,13 +367,13 @@ def _solids(work: Work, kinds: Sequence[str]) -> dict[str, bytes]:
     """Return the solids as files of triangles, by path in the folder."""
     files: dict[str, bytes] = {}
     if "glb" in kinds:
-        from plugs.output.glb import glb_bytes
+        from plugs.files.glb import glb_bytes
         from plugs.scene import plug_meshes
 
         files["solid/plug.glb"] = glb_bytes(plug_meshes(work).meshes)
     if "stl" not in kinds and "3mf" not in kinds:
         return files
-    from plugs.output.solids import stl_bytes, threemf_bytes
+    from plugs.files.solids import stl_bytes, threemf_bytes
 
     work.say("solid")
     bodies = {"foam": work.body} | ({} if work.skin_proof is None else {"finish": work.finish})
@@ -391,10 +391,10 @@ def _tables(work: Work, kinds: Sequence[str]) -> dict[str, bytes]:
     """Return the tables, by path in the folder."""
     if "csv" not in kinds:
         return {}
-    from plugs.output.cut_list import cut_list_csv, leftovers_csv
-    from plugs.output.glue_drawing import pins_csv
-    from plugs.output.pieces_drawing import pieces_csv
-    from plugs.output.tables import outlines_csv
+    from plugs.drafting.glue import pins_csv
+    from plugs.drafting.pieces import pieces_csv
+    from plugs.files.cut_list import cut_list_csv, leftovers_csv
+    from plugs.files.tables import outlines_csv
 
     texts = {
         "layers/outlines.csv": outlines_csv(work.layers),
@@ -402,7 +402,7 @@ def _tables(work: Work, kinds: Sequence[str]) -> dict[str, bytes]:
         "layers/pins.csv": pins_csv(work.pins.joints),
     }
     if work.layup is not None and work.resin is not None and work.shopping is not None:
-        from plugs.output.skin_tables import mixing_sheet_csv, ply_sheet_csv, shopping_csv
+        from plugs.files.skin_tables import mixing_sheet_csv, ply_sheet_csv, shopping_csv
 
         texts["cloth/ply-sheet.csv"] = ply_sheet_csv(work.layup)
         texts["cloth/mixing-sheet.csv"] = mixing_sheet_csv(work.resin)

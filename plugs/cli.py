@@ -8,10 +8,10 @@ from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, cast
 
-from plugs import streams
-from plugs.errors import Finding, PlugError
-from plugs.output import KINDS
-from plugs.output.folder import SUMMARY, drop_build, recover_all
+from plugs.files.folder import SUMMARY, drop_build, recover_all
+from plugs.files.kinds import KINDS
+from plugs.ground import streams
+from plugs.ground.errors import Finding, PlugError
 
 if TYPE_CHECKING:
     from plugs.build import Built
@@ -172,7 +172,7 @@ def _parser() -> _Parser:
 
 def _changes(options: argparse.Namespace) -> dict[str, object]:
     """Return the parameters set on the command line."""
-    from plugs.reading import split_assignment
+    from plugs.recipe.reading import split_assignment
 
     return dict(split_assignment(text) for text in options.changes)
 
@@ -218,7 +218,7 @@ def _watch(options: argparse.Namespace) -> int:
 
     from plugs.build import build
     from plugs.first_look import first_look
-    from plugs.foam.stored import stored_path
+    from plugs.nesting.stored import stored_path
     from plugs.serving import FolderServer
     from plugs.stages.stage import Shelf
     from plugs.watching import Outcome, watch
@@ -269,7 +269,7 @@ def _watch(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     """Work a recipe out and print its findings."""
     changes = _changes(options)
-    from plugs.doors import STAGES
+    from plugs.ground.doors import STAGES
     from plugs.work import opened
 
     try:
@@ -288,8 +288,8 @@ def _verdict(findings: Sequence[Finding], strict: bool) -> int:
 
 def _size_rows(work: Work, stages: Collection[str]) -> list[str]:
     """Return the rows that say what the plug is, as far as its stages were asked for."""
+    from plugs.ground.units import format_length
     from plugs.stages.buying import glue_kg
-    from plugs.units import format_length
 
     whole, unit = work.body.by_mesh, work.plug.display_unit
     long, wide, high = (format_length(float(v), unit) for v in whole.upper - whole.lower)
@@ -323,7 +323,7 @@ def _size_rows(work: Work, stages: Collection[str]) -> list[str]:
 
 def _foam_rows(work: Work) -> list[str]:
     """Return the rows that say what the plug is stacked from."""
-    from plugs.units import format_size
+    from plugs.ground.units import format_size
 
     sheets: dict[float, int] = {}
     for layer in work.layers:
@@ -339,8 +339,8 @@ def _sheet_rows(work: Work) -> list[str]:
     """Return the rows that say which sheets it is cut from."""
     if work.sheets.nesting is None:
         return []
-    from plugs.output.cut_list import stock_figures
-    from plugs.units import format_size
+    from plugs.files.cut_list import stock_figures
+    from plugs.ground.units import format_size
 
     unit = work.plug.display_unit
     return [
@@ -373,7 +373,7 @@ def _findings_table(findings: Sequence[Finding]) -> str:
 
 def _new(options: argparse.Namespace) -> int:
     """Write a starter recipe."""
-    from plugs.starter import starter_recipe
+    from plugs.recipe.starter import starter_recipe
 
     path = Path(options.name)
     if path.suffix != ".py":

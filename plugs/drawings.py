@@ -7,22 +7,22 @@ from dataclasses import dataclass
 from functools import wraps
 from typing import TypedDict
 
-from plugs.errors import promise
+from plugs.drafting.arcs import arcs_within
+from plugs.drafting.glue import pin_boxes, with_glue
+from plugs.drafting.layer import layer_drawing
+from plugs.drafting.picture import Drawing
+from plugs.drafting.pieces import with_pieces
+from plugs.drafting.sheet import sheet_drawing
+from plugs.files.drawing_run import PaperJob
+from plugs.files.names import file_stems
 from plugs.foam.layers import Layer
-from plugs.output.arcs import arcs_within
-from plugs.output.base_drawing import base_drawing
-from plugs.output.drawing import layer_drawing
-from plugs.output.drawing_run import PaperJob
-from plugs.output.file_names import file_stems
-from plugs.output.glue_drawing import pin_boxes, with_glue
-from plugs.output.picture import Drawing
-from plugs.output.pieces_drawing import with_pieces
-from plugs.output.recess_drawing import recess_drawing
-from plugs.output.sanding_drawing import block_drawing
-from plugs.output.sanding_map import sanding_map
-from plugs.output.sheet_drawing import sheet_drawing
-from plugs.output.template_drawing import template_drawing
-from plugs.paper import paper_of
+from plugs.ground.errors import promise
+from plugs.ground.paper import paper_of
+from plugs.subjects.base import base_drawing
+from plugs.subjects.block import block_drawing
+from plugs.subjects.recess import recess_drawing
+from plugs.subjects.sanding_map import sanding_map
+from plugs.subjects.template import template_drawing
 from plugs.work import Work
 
 _Draw = Callable[[Work], dict[str, Drawing]]
@@ -155,7 +155,7 @@ def cloth_drawings(work: Work) -> dict[str, Drawing]:
     """
     if work.cloth is None:
         return {}
-    from plugs.output.cloth_drawing import pattern_drawing
+    from plugs.subjects.cloth import pattern_drawing
 
     words = _words(work)
     patterns = [one.pattern for roll in work.cloth.rolls for one in roll.laid]
@@ -195,8 +195,8 @@ def _looked_at(work: Work) -> dict[str, Drawing]:
     """Return the drawings of rolls and of the cloth's shear."""
     if work.cloth is None or work.drape is None:
         return {}
-    from plugs.output.cloth_drawing import roll_drawing
-    from plugs.output.drape_drawing import drape_drawing
+    from plugs.subjects.cloth import roll_drawing
+    from plugs.subjects.drape import drape_drawing
 
     words, laid = _words(work), work.cloth.rolls
     stems = cloth_stems(work)
@@ -264,7 +264,7 @@ def edge_drawings(work: Work) -> dict[str, Drawing]:
     """
     if not work.body.faces:
         return {}
-    from plugs.output.mating_drawing import edge_drawing
+    from plugs.subjects.mating import edge_drawing
 
     return {
         f"templates/mating-{i}-edge": edge_drawing(face, name=f"mating-{i}-edge", **_words(work))

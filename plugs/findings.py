@@ -4,21 +4,21 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from plugs.doors import Check
-from plugs.errors import Finding
+from plugs.body.body import Solid
+from plugs.body.body_face import BodyFace, body_findings
+from plugs.body.mating import findings_of
 from plugs.foam.pieces import Pieces
-from plugs.foam.savings import Rack, sheet_findings
+from plugs.ground.doors import Check
+from plugs.ground.errors import Finding
+from plugs.ground.told import told
+from plugs.lines.humps import hump_findings
+from plugs.lines.stations import Loft
 from plugs.measure.fairing import Fairing, fair_findings
-from plugs.recipe import Plug
-from plugs.shape import mesh
-from plugs.shape.body import Solid
-from plugs.shape.body_face import BodyFace, body_findings
-from plugs.shape.humps import hump_findings
-from plugs.shape.mating import findings_of
-from plugs.shape.plates import PLATES
-from plugs.shape.skin_proof import STEPS_WELL_DEG, SkinProof, SkinStep, ToolProof
-from plugs.shape.stations import Loft
-from plugs.told import told
+from plugs.mesh import mesh
+from plugs.nesting.savings import Rack, sheet_findings
+from plugs.recesses.plates import PLATES
+from plugs.recipe.plug import Plug
+from plugs.skin.proof import STEPS_WELL_DEG, SkinProof, SkinStep, ToolProof
 
 if TYPE_CHECKING:
     from plugs.work import Work

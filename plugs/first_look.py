@@ -11,12 +11,12 @@ from typing import Final
 
 from plugs.build import Built, OpenKernel
 from plugs.drawings import layer_drawings
-from plugs.output.drawing_worker import render_files
-from plugs.output.folder import SUMMARY, FreshFolder
-from plugs.output.solids import stl_bytes
-from plugs.shape import mesh
+from plugs.files.drawing_worker import render_files
+from plugs.files.folder import SUMMARY, FreshFolder
+from plugs.files.solids import stl_bytes
+from plugs.mesh import mesh
 from plugs.stages.stage import Say, Shelf
-from plugs.summary import Made, summarise
+from plugs.summary.summary import Made, summarise
 from plugs.work import opened
 
 STAGES: Final = frozenset(("lines", "body", "layers", "pieces", "pins"))

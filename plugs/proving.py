@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from plugs.errors import Finding, promise
-from plugs.shape.kernel_job import (
+from plugs.body.mating import MatingCut
+from plugs.body.mating_body import BodyCut
+from plugs.ground.errors import Finding, promise
+from plugs.ground.tolerances import KERNEL_VOLUME_RATIO
+from plugs.kernel.job import (
     CurvedPrism,
     KernelFault,
     KernelJob,
@@ -12,11 +15,8 @@ from plugs.shape.kernel_job import (
     OwnShape,
     SolidTool,
 )
-from plugs.shape.kernel_worker import KernelRun
-from plugs.shape.mating import MatingCut
-from plugs.shape.mating_body import BodyCut
-from plugs.shape.spline_strips import StripFault, fit_strips
-from plugs.tolerances import KERNEL_VOLUME_RATIO
+from plugs.kernel.spline_strips import StripFault, fit_strips
+from plugs.kernel.worker import KernelRun
 from plugs.work import Work
 
 _KERNEL_SECONDS = 300.0

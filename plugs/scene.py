@@ -9,9 +9,9 @@ from typing import Final
 import numpy as np
 
 from plugs.foam.layers import Layer
-from plugs.output.meshes import NamedMesh
-from plugs.shape import mesh
-from plugs.shape.mesh import PLANES, Body
+from plugs.mesh import mesh
+from plugs.mesh.mesh import PLANES, Body
+from plugs.mesh.named import NamedMesh
 from plugs.work import Work
 
 FOAM_COLOURS: Final = ("#d8c9a6", "#b9d3c2")

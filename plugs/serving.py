@@ -16,7 +16,7 @@ from types import TracebackType
 from typing import Any, Final
 from urllib.parse import parse_qs, unquote, urlsplit
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 
 BOOK: Final = "book.html"
 ADDRESS: Final = "127.0.0.1"

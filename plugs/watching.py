@@ -21,9 +21,9 @@ from hashlib import blake2b
 from pathlib import Path
 from typing import Any, Final, Protocol
 
-from plugs.errors import PlugError
-from plugs.shape.kernel_kept import KeptKernel
-from plugs.shape.kernel_worker import KernelRun
+from plugs.ground.errors import PlugError
+from plugs.kernel.kept import KeptKernel
+from plugs.kernel.worker import KernelRun
 
 QUICK: Final = ("stl", "dxf", "svg")
 """Kinds of file that are looked at first, and that take no time."""

@@ -14,33 +14,33 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from plugs.errors import Finding, PlugError
-from plugs.foam.base_plan import BasePlan
+from plugs.body.body import Solid
 from plugs.foam.layers import Layer
 from plugs.foam.pockets import Feature, make_features
-from plugs.foam.recess_kit import RecessKit, recess_kits
-from plugs.foam.sanding import SandingAids, sanding_aids
 from plugs.foam.stock import Blank
-from plugs.foam.stored import stored_sheets
-from plugs.foam.templates import Template
-from plugs.reading import load_recipe, run_recipe
-from plugs.recipe import Plug, checked_plug
-from plugs.shape.body import Solid
-from plugs.shape.skin import Skin
-from plugs.shape.skin_proof import SkinProof
-from plugs.shape.stations import Loft
+from plugs.ground.errors import Finding, PlugError
+from plugs.ground.told import in_unit
+from plugs.lines.stations import Loft
+from plugs.nesting.stored import stored_sheets
+from plugs.recipe.plug import Plug, checked_plug
+from plugs.recipe.reading import load_recipe, run_recipe
+from plugs.sanding.recess_kit import RecessKit, recess_kits
+from plugs.sanding.sanding import SandingAids, sanding_aids
+from plugs.skin.proof import SkinProof
+from plugs.skin.skin import Skin
 from plugs.stages import foam, shape
 from plugs.stages.foam import Layering, Offered, Parted, Pinning, Sheets, Standing
 from plugs.stages.shape import Cutters, Lines
 from plugs.stages.stage import Shelf, Staged, in_recipe, stage
-from plugs.told import in_unit
+from plugs.templates.base_plan import BasePlan
+from plugs.templates.templates import Template
 
 if TYPE_CHECKING:
-    from plugs.shape.kernel_worker import KernelRun
-    from plugs.skin.layup import Layup
-    from plugs.skin.part import Part, Sag
-    from plugs.skin.resin_plan import ResinPlan
-    from plugs.skin.shopping import ShoppingList
+    from plugs.kernel.worker import KernelRun
+    from plugs.laminate.layup import Layup
+    from plugs.laminate.part import Part, Sag
+    from plugs.laminate.resin_plan import ResinPlan
+    from plugs.laminate.shopping import ShoppingList
     from plugs.stages.cloth import Cut, Nets
     from plugs.stages.laying import Edges, Inside, Laying
 
@@ -285,8 +285,8 @@ class Work(Staged):
     @property
     def summary(self) -> dict[str, Any]:
         """Every figure of the plug, as in summary.json but for the files."""
-        from plugs.doors import STAGES
-        from plugs.summary import Made, summarise
+        from plugs.ground.doors import STAGES
+        from plugs.summary.summary import Made, summarise
 
         made = Made(files={}, proof=None, stages=frozenset(STAGES), findings=self.findings)
         return summarise(self, made)

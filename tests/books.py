@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from plugs.book.book import book_html
+from plugs.book.scene import BookScene, make_book_scene
+from plugs.drafting.picture import Drawing
 from plugs.drawings import edge_drawings, layer_drawings, sheet_drawings, template_drawings
-from plugs.output.book import book_html
-from plugs.output.book_scene import BookScene, make_book_scene
-from plugs.output.picture import Drawing
 from plugs.work import Work, opened
 
 ROOT = Path(__file__).resolve().parents[1]

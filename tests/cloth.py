@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.shape.body import Solid, make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.recess import Recess
-from plugs.shape.section import LinesPlan
-from plugs.skin.splitting import edges_of
-from plugs.skin.zones import FREE, Patch
+from plugs.body.body import Solid, make_solid, make_tools
+from plugs.cloth.zones import FREE, Patch
+from plugs.drape.splitting import edges_of
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import LinesPlan
+from plugs.recesses.recess import Recess
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]

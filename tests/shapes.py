@@ -11,9 +11,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.shape.body import Solid, make_solid
-from plugs.shape.checks import checked_loft
-from plugs.shape.section import Corner, End, LinesPlan, Station
+from plugs.body.body import Solid, make_solid
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, End, LinesPlan, Station
 
 Array = NDArray[np.float64]
 

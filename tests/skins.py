@@ -15,12 +15,12 @@ import trimesh
 from manifold3d import triangulate
 from numpy.typing import NDArray
 
-from plugs.shape.checks import checked_loft
-from plugs.shape.section import LinesPlan
-from plugs.shape.skin import Cover, Skin, make_cover
-from plugs.shape.skin_offset import foam_loft
-from plugs.shape.skin_proof import SkinProof, prove_cover
-from plugs.shape.stations import Loft
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import LinesPlan
+from plugs.lines.stations import Loft
+from plugs.skin.offset import foam_loft
+from plugs.skin.proof import SkinProof, prove_cover
+from plugs.skin.skin import Cover, Skin, make_cover
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]

@@ -9,8 +9,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.shape import mesh
-from plugs.shape.mesh import Body
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
 
 Array = NDArray[np.float64]
 

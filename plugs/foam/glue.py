@@ -10,11 +10,11 @@ from typing import Annotated, Final
 
 import shapely
 
-from plugs.errors import Finding
 from plugs.foam.layers import Layer
-from plugs.limits import Within
-from plugs.told import told
-from plugs.tolerances import LENGTH
+from plugs.ground.errors import Finding
+from plugs.ground.limits import Within
+from plugs.ground.told import told
+from plugs.ground.tolerances import LENGTH
 
 LEAST_SHARE: Final = 0.2
 """Two layers that touch on a smaller share of the smaller face are hardly joined (common practice,
@@ -53,7 +53,7 @@ class Glue:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Contact:
-    """Two layers that lie on each other. Outlines in the axes of `plugs.shape.mesh.PLANES`, mm.
+    """Two layers that lie on each other. Outlines in the axes of `plugs.mesh.mesh.PLANES`, mm.
 
     Attributes
     ----------

@@ -9,15 +9,15 @@ from typing import Annotated
 
 import shapely
 
-from plugs.errors import Finding, promise
 from plugs.foam.joints import polygons
 from plugs.foam.layers import Layer
 from plugs.foam.pieces import Joint, Piece
-from plugs.limits import Within
-from plugs.shape import mesh
-from plugs.shape.mesh import Body
-from plugs.shape.mesh_faces import with_fewer_faces
-from plugs.told import told
+from plugs.ground.errors import Finding, promise
+from plugs.ground.limits import Within
+from plugs.ground.told import told
+from plugs.mesh import mesh
+from plugs.mesh.faces import with_fewer_faces
+from plugs.mesh.mesh import Body
 
 _THINNED = 0.1
 """What the surface may be moved by to have fewer triangles, mm: the wall is asked for thicker by it."""

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.errors import promise
+from plugs.ground.errors import promise
 
 Array = NDArray[np.float64]
 

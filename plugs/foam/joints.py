@@ -11,12 +11,12 @@ from typing import Annotated
 import numpy as np
 import shapely
 
-from plugs.errors import PlugError
 from plugs.foam.joint_lines import Ground, JointLine, Spacing, best_lines, joint_paths, lines_of
 from plugs.foam.layers import Layer
-from plugs.limits import Within
-from plugs.shape.mesh import PLANES
-from plugs.shape.recess import Tool
+from plugs.ground.errors import PlugError
+from plugs.ground.limits import Within
+from plugs.mesh.mesh import PLANES
+from plugs.recesses.recess import Tool
 
 Size = tuple[float, float]
 

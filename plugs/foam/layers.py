@@ -11,12 +11,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.errors import Finding, PlugError, promise
-from plugs.limits import Count, OneOf, OrOne, Within
-from plugs.shape import mesh
-from plugs.shape.mesh import Body, Measures
-from plugs.shape.sampling import Faces
-from plugs.told import told
+from plugs.ground.errors import Finding, PlugError, promise
+from plugs.ground.limits import Count, OneOf, OrOne, Within
+from plugs.ground.told import told
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body, Measures
+from plugs.mesh.sampling import Faces
 
 Array = NDArray[np.float64]
 
@@ -73,7 +73,7 @@ class Stack:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Layer:
-    """One slab of the plug, a sheet thick. Outlines in the axes of `plugs.shape.mesh.PLANES`, mm.
+    """One slab of the plug, a sheet thick. Outlines in the axes of `plugs.mesh.mesh.PLANES`, mm.
 
     Attributes
     ----------

@@ -9,18 +9,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from plugs.checking import number
-from plugs.errors import Finding, promise
 from plugs.foam.columns import columns_of, volume_over
 from plugs.foam.joint_lines import JointLine, told_apart
 from plugs.foam.joints import Joints, Part, Rule, Size, fits, ground_of, parted, polygons
 from plugs.foam.layers import Layer
 from plugs.foam.places import placed
 from plugs.foam.stock import THICKNESS, Blank, Cutting, Stock, belongs, checked_stock
-from plugs.shape import mesh
-from plugs.shape.mesh import Body
-from plugs.told import told
-from plugs.tolerances import LENGTH
+from plugs.ground.checking import number
+from plugs.ground.errors import Finding, promise
+from plugs.ground.told import told
+from plugs.ground.tolerances import LENGTH
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
 
 _BEYOND = 1.0
 _BORDER = 0.01

@@ -11,7 +11,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.errors import Finding
 from plugs.foam.glue import Contact
 from plugs.foam.layers import Layer
 from plugs.foam.pin_patterns import is_keyed
@@ -25,8 +24,9 @@ from plugs.foam.pin_places import (
     places_in,
 )
 from plugs.foam.standing import Standing, too_near
-from plugs.limits import Within
-from plugs.told import told
+from plugs.ground.errors import Finding
+from plugs.ground.limits import Within
+from plugs.ground.told import told
 
 Array = NDArray[np.float64]
 Pieces = Mapping[str, Sequence[shapely.Polygon]]
@@ -86,7 +86,7 @@ class Pin:
     name : str
         "P3-1" is the first of contact 3; it stands on both faces.
     at : tuple of 2 float, mm
-        In the axes of `plugs.shape.mesh.PLANES`.
+        In the axes of `plugs.mesh.mesh.PLANES`.
     lower_depth, upper_depth : float, mm
         How far it goes into the layer before the joint and into the one behind, along the axis.
     between : float, mm

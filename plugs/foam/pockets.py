@@ -16,13 +16,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError
+from plugs.body.body import Solid, body_before
 from plugs.foam.layers import Layer, rough_outline
-from plugs.shape import mesh
-from plugs.shape.body import Solid, body_before
-from plugs.shape.holding import Rounded
-from plugs.shape.mesh import Body
-from plugs.shape.recess import LAYERS, ROUT, SAW, Tool
+from plugs.ground.errors import PlugError
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
+from plugs.recesses.holding import Rounded
+from plugs.recesses.recess import LAYERS, ROUT, SAW, Tool
 
 Array = NDArray[np.float64]
 

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 
 from plugs.foam.glue import Contact
 from plugs.foam.layers import Layer
-from plugs.shape import mesh
-from plugs.shape.mesh import PLANES, Body
-from plugs.shape.recess import Tool
-from plugs.shape.sampling import sample
+from plugs.mesh import mesh
+from plugs.mesh.mesh import PLANES, Body
+from plugs.mesh.sampling import sample
+from plugs.recesses.recess import Tool
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

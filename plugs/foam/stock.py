@@ -9,9 +9,9 @@ from typing import Annotated
 
 import shapely
 
-from plugs.checking import checked, number
-from plugs.errors import PlugError
-from plugs.limits import Within
+from plugs.ground.checking import checked, number
+from plugs.ground.errors import PlugError
+from plugs.ground.limits import Within
 
 THICKNESS = 0.01
 """Sheet and blank of thicknesses closer than this belong together, mm: below what a planer holds."""

@@ -8,8 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError
-from plugs.tolerances import LARGEST, LENGTH
+from plugs.ground.errors import PlugError
+from plugs.ground.tolerances import LARGEST, LENGTH
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 from plugs.measure.fairing import Fairing
 from plugs.measure.pieces import Array
 

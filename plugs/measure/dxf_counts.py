@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 from plugs.measure.pieces import MOST_PIECES, too_much
 
 _MOST_POLES: Final = 10_000

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from plugs.errors import PlugError, present
+from plugs.ground.errors import PlugError, present
+from plugs.ground.tolerances import LARGEST
 from plugs.measure.dxf_counts import Visits, points_of
 from plugs.measure.pieces import (
     CHORD_OF_CURVES,
@@ -27,8 +28,7 @@ from plugs.measure.pieces import (
     mm_per,
     too_much,
 )  # fmt: skip
-from plugs.shape.cells import closest
-from plugs.tolerances import LARGEST
+from plugs.tables.cells import closest
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document

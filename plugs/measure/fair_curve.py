@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 from plugs.measure.outliers import FEWEST, SIGMAS, Flags, scatter, suspects
 from plugs.measure.spline_fit import DEGREE, Array, Spline, fewest_knots, least_squares, smoothed
 

@@ -10,13 +10,13 @@ from typing import Final
 
 import numpy as np
 
-from plugs.errors import Finding, PlugError
+from plugs.ground.errors import Finding, PlugError
+from plugs.ground.told import told
+from plugs.ground.tolerances import LARGEST, LENGTH
 from plugs.measure.fair_curve import Point, fair_curve, residuals_of, standing_off
 from plugs.measure.outliers import SIGMAS, Flags
 from plugs.measure.pieces import pair_of
 from plugs.measure.spline_fit import Array, Spline
-from plugs.told import told
-from plugs.tolerances import LARGEST, LENGTH
 
 TOLERANCE: Final = 0.5
 """mm. Default largest distance of a measured point from the fair curve (common practice, no source)."""

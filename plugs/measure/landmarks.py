@@ -11,10 +11,10 @@ from typing import Final
 import numpy as np
 import shapely
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
+from plugs.ground.tolerances import LARGEST, LENGTH
 from plugs.measure.outlines import JOIN, Outline
 from plugs.measure.pieces import Array, pair_of, sourced
-from plugs.tolerances import LARGEST, LENGTH
 
 Point = tuple[float, float]
 

@@ -10,13 +10,13 @@ from typing import Final
 import numpy as np
 import shapely
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
+from plugs.ground.tolerances import LARGEST, LENGTH, SMALLEST_BODY
+from plugs.ground.units import to_mm
 from plugs.measure.dxf_in import dxf_pieces
 from plugs.measure.pieces import Array, Joined, Piece, joined, mm_per, read_or_refused, sourced
 from plugs.measure.points_in import point_pieces
 from plugs.measure.svg_in import svg_pieces
-from plugs.tolerances import LARGEST, LENGTH, SMALLEST_BODY
-from plugs.units import to_mm
 
 JOIN: Final = 0.5
 """mm. Open ends this near are joined unless the caller says otherwise: less than a pencil line

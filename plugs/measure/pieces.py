@@ -14,10 +14,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError
-from plugs.shape.cells import closest
-from plugs.tolerances import LARGEST, LENGTH
-from plugs.units import to_mm, unit_named
+from plugs.ground.errors import PlugError
+from plugs.ground.tolerances import LARGEST, LENGTH
+from plugs.ground.units import to_mm, unit_named
+from plugs.tables.cells import closest
 
 Array = NDArray[np.float64]
 

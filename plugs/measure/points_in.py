@@ -9,11 +9,11 @@ from typing import Final
 
 import numpy as np
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
+from plugs.ground.units import parse_number
 from plugs.measure.pieces import Array, Piece
-from plugs.shape.cells import Cells, closest, read_cells
-from plugs.shape.ledger import heading, length_in, unit_of
-from plugs.units import parse_number
+from plugs.tables.cells import Cells, closest, read_cells
+from plugs.tables.ledger import heading, length_in, unit_of
 
 _AXES: Final = ("x", "y", "z")
 _NAME: Final = "outline"

@@ -20,7 +20,7 @@ from xml.parsers import expat
 
 import numpy as np
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 from plugs.measure.pieces import (
     CHORD_OF_CURVES,
     MOST_PIECES,
@@ -32,7 +32,7 @@ from plugs.measure.pieces import (
     too_much,
 )  # fmt: skip
 from plugs.measure.svg_path import Complexes, path_runs
-from plugs.shape.cells import closest
+from plugs.tables.cells import closest
 
 _MM_PER: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72.0, "pc": 25.4 / 6.0, "q": 0.25}
 _LENGTH: Final = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*([a-zA-Z%]*)\s*")

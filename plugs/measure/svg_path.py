@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 from plugs.measure.pieces import MOST_POINTS, too_much
 
 Complexes = NDArray[np.complex128]

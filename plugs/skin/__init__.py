@@ -1,1 +1,1 @@
-"""From a surface to what is laid up on it: plies, resin, cloth, weight, cost and cautions."""
+"""What lies over the foam: the foam's lines under the finished ones, and the proof of it."""

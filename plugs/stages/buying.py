@@ -6,19 +6,19 @@ from collections.abc import Sequence
 
 import shapely
 
-from plugs.errors import PlugError
 from plugs.foam.glue import Glue, checked_glue
-from plugs.foam.nesting import Nesting, nest
 from plugs.foam.pieces import Joint
 from plugs.foam.pins import Pinned
 from plugs.foam.stock import Blank, Cutting, Stock
-from plugs.foam.templates import Template
-from plugs.recipe import Plug
-from plugs.skin.choosing import material_named
-from plugs.skin.generic import BOARDS, GLUES
-from plugs.skin.materials import Board, Foam
-from plugs.skin.shopping import Need, layup_needs, need_of
+from plugs.ground.errors import PlugError
+from plugs.laminate.choosing import material_named
+from plugs.laminate.generic import BOARDS, GLUES
+from plugs.laminate.materials import Board, Foam
+from plugs.laminate.shopping import Need, layup_needs, need_of
+from plugs.nesting.nesting import Nesting, nest
+from plugs.recipe.plug import Plug
 from plugs.stages.laying import Inside, Laying, filler_of
+from plugs.templates.templates import Template
 
 _SPACING = Cutting(kerf=3.0, spacing=5.0, edge_margin=5.0)
 

@@ -7,22 +7,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plugs.errors import Finding
-from plugs.recipe import Plug
-from plugs.shape.body import Solid
-from plugs.shape.skin import Skin
-from plugs.skin.cloth import ClothPly
-from plugs.skin.darts import Dart
-from plugs.skin.drape import LOCK_DEG, Drape
-from plugs.skin.drape_remedies import Remedies, net_on
-from plugs.skin.geodesic import Surface, holes_closed, make_surface
-from plugs.skin.layup import LaidPly, Layup
-from plugs.skin.materials import Cloth
-from plugs.skin.patterns import PatternSet, patterns_of
-from plugs.skin.roll import Roll, lay_out
-from plugs.skin.splitting import hinges_of
-from plugs.skin.zone_words import Zone
-from plugs.skin.zones import COARSE, Patch, Zoned, zoned
+from plugs.body.body import Solid
+from plugs.cloth.cloth import ClothPly
+from plugs.cloth.patterns import PatternSet, patterns_of
+from plugs.cloth.roll import Roll, lay_out
+from plugs.cloth.zone_words import Zone
+from plugs.cloth.zones import COARSE, Patch, Zoned, zoned
+from plugs.drape.darts import Dart
+from plugs.drape.drape import LOCK_DEG, Drape
+from plugs.drape.geodesic import Surface, holes_closed, make_surface
+from plugs.drape.remedies import Remedies, net_on
+from plugs.drape.splitting import hinges_of
+from plugs.ground.errors import Finding
+from plugs.laminate.layup import LaidPly, Layup
+from plugs.laminate.materials import Cloth
+from plugs.recipe.plug import Plug
+from plugs.skin.skin import Skin
 
 _ACROSS = 40.0
 _FINEST = 150.0

@@ -8,29 +8,29 @@ from typing import Final
 
 import shapely
 
-from plugs.errors import Finding, present
-from plugs.foam.base_plan import BasePlan, make_base_plan
-from plugs.foam.gauges import make_gauges
+from plugs.body.body import Solid, body_before
 from plugs.foam.glue import make_contacts
 from plugs.foam.hollow import Void, hollowed, make_voids
 from plugs.foam.joints import recess_outlines
 from plugs.foam.layers import Layer, make_layers
-from plugs.foam.nesting import Nesting, nest
 from plugs.foam.pieces import Joint, Piece, blank_of, make_pieces, outlines_of, usable_sizes
 from plugs.foam.pins import Pinned, make_pins
 from plugs.foam.pockets import Pocket, make_pockets
 from plugs.foam.standing import recess_keep_outs, standing_foam
 from plugs.foam.stock import Blank, Drilled
-from plugs.foam.stored import read_stored
-from plugs.foam.template_bays import FoamBay, bay_layers, lengthwise_room, without_plates
-from plugs.foam.template_holes import Hole
-from plugs.foam.templates import Template, make_templates, with_holes
-from plugs.recipe import Plug
-from plugs.shape.body import Solid, body_before
-from plugs.shape.mesh import Body
-from plugs.shape.recess import LAYERS
+from plugs.ground.errors import Finding, present
+from plugs.mesh.mesh import Body
+from plugs.nesting.nesting import Nesting, nest
+from plugs.nesting.stored import read_stored
+from plugs.recesses.recess import LAYERS
+from plugs.recipe.plug import Plug
 from plugs.stages.shape import Lines
 from plugs.stages.standing import stack_bays
+from plugs.templates.base_plan import BasePlan, make_base_plan
+from plugs.templates.bays import FoamBay, bay_layers, lengthwise_room, without_plates
+from plugs.templates.gauges import make_gauges
+from plugs.templates.holes import Hole
+from plugs.templates.templates import Template, make_templates, with_holes
 
 _TOUCH: Final = 1e-6
 """Faces of sheets nearer than this touch: they are computed from the same numbers, mm."""

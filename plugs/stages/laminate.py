@@ -6,25 +6,25 @@ from typing import Final
 
 import numpy as np
 
-from plugs.errors import Finding
-from plugs.foam.sanding import FLAT, SandingAids
-from plugs.recipe import Plug
-from plugs.shape.body import Solid
-from plugs.shape.recess import Boss, Recess
-from plugs.skin.layup import Layup
-from plugs.skin.material_findings import foam_findings, plan_findings, resin_findings
-from plugs.skin.materials import Adhesive, Filler
-from plugs.skin.part import FlatPanel, Part, Sag, sag_under_hand
-from plugs.skin.resin_plan import ResinPlan, plan_resin
-from plugs.skin.shape_edges import floors_of, walls_of
-from plugs.skin.shopping import ShoppingList, shopping_list
-from plugs.skin.skin_findings import (
+from plugs.body.body import Solid
+from plugs.ground.errors import Finding
+from plugs.laminate.layup import Layup
+from plugs.laminate.material_findings import foam_findings, plan_findings, resin_findings
+from plugs.laminate.materials import Adhesive, Filler
+from plugs.laminate.part import FlatPanel, Part, Sag, sag_under_hand
+from plugs.laminate.resin_plan import ResinPlan, plan_resin
+from plugs.laminate.shape_edges import floors_of, walls_of
+from plugs.laminate.shopping import ShoppingList, shopping_list
+from plugs.laminate.skin_findings import (
     edge_findings,
     ply_findings,
     sag_findings,
     shape_findings,
     thickness_findings,
 )
+from plugs.recesses.recess import Boss, Recess
+from plugs.recipe.plug import Plug
+from plugs.sanding.sanding import FLAT, SandingAids
 from plugs.stages.buying import needs_of
 from plugs.stages.cloth import Cut
 from plugs.stages.foam import Sheets
@@ -50,11 +50,6 @@ def mix(plug: Plug, layup: Layup, cloth: Cut) -> ResinPlan:
     Returns
     -------
     ResinPlan
-
-    Raises
-    ------
-    PlugError
-        A shop in which the resin does not cure.
     """
     areas = cloth.areas_m2
     known = {place: areas.get(place, 0.0) for place in layup.laminates}

@@ -4,21 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from plugs.body.body import Solid
 from plugs.foam.pins import Pinned
-from plugs.foam.templates import Template
-from plugs.recipe import Plug
-from plugs.shape.body import Solid
-from plugs.shape.recess import Boss, Recess
-from plugs.skin.choosing import material_named
-from plugs.skin.generic import FILLERS
-from plugs.skin.layup import Layup
-from plugs.skin.materials import Filler
-from plugs.skin.radii import Edge, EdgeVerdict, judge_edges
-from plugs.skin.resin_plan import ResinPlan
-from plugs.skin.shape_edges import plug_edges, shape_edges
+from plugs.laminate.choosing import material_named
+from plugs.laminate.generic import FILLERS
+from plugs.laminate.layup import Layup
+from plugs.laminate.materials import Filler
+from plugs.laminate.radii import Edge, EdgeVerdict, judge_edges
+from plugs.laminate.resin_plan import ResinPlan
+from plugs.laminate.shape_edges import plug_edges, shape_edges
+from plugs.recesses.recess import Boss, Recess
+from plugs.recipe.plug import Plug
 from plugs.stages.cloth import Cut
 from plugs.stages.foam import Parted
 from plugs.stages.shape import Lines
+from plugs.templates.templates import Template
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

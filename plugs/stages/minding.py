@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from plugs.recipe import Plug
-from plugs.shape.skin import Skin
-from plugs.skin.cautions import Caution, cautions_for
-from plugs.skin.choosing import material_named
-from plugs.skin.generic import FILLERS, FOAMS, GLUES
-from plugs.skin.layup import Layup
-from plugs.skin.materials import Material
+from plugs.laminate.cautions import Caution, cautions_for
+from plugs.laminate.choosing import material_named
+from plugs.laminate.generic import FILLERS, FOAMS, GLUES
+from plugs.laminate.layup import Layup
+from plugs.laminate.materials import Material
+from plugs.recipe.plug import Plug
+from plugs.skin.skin import Skin
 from plugs.stages.buying import board_for
 
 

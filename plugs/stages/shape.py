@@ -8,22 +8,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.body.body import Shape, Solid, make_solid, make_tools
+from plugs.body.mating import MatingCut, make_cut
+from plugs.body.mating_body import BodyCut, MatingBody, make_body_cut
+from plugs.body.tool_proof import prove_tools
 from plugs.foam.layers import likely_faces
-from plugs.foam.template_bays import bay_faces
-from plugs.recipe import Plug
-from plugs.shape.body import Shape, Solid, make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.mating import MatingCut, make_cut
-from plugs.shape.mating_body import BodyCut, MatingBody, make_body_cut
-from plugs.shape.recess import Boss, Recess, Tool
-from plugs.shape.skin import Cover, Skin, make_cover
-from plugs.shape.skin_offset import foam_loft
-from plugs.shape.skin_proof import SkinProof, prove_cover, skin_steps
-from plugs.shape.stations import Loft
-from plugs.shape.step_in import StepBody, StepRequest
-from plugs.shape.tool_proof import prove_tools
-from plugs.skin.layup import Layup, lay_up, skin_of
+from plugs.kernel.step_in import StepBody, StepRequest
+from plugs.laminate.layup import Layup, lay_up, skin_of
+from plugs.lines.checks import checked_loft
+from plugs.lines.stations import Loft
+from plugs.recesses.recess import Boss, Recess, Tool
+from plugs.recipe.plug import Plug
+from plugs.skin.offset import foam_loft
+from plugs.skin.proof import SkinProof, prove_cover, skin_steps
+from plugs.skin.skin import Cover, Skin, make_cover
 from plugs.stages.standing import stack_bays
+from plugs.templates.bays import bay_faces
 
 Array = NDArray[np.float64]
 ReadStep = Callable[[StepRequest], StepBody]
@@ -206,7 +206,7 @@ def make_cutters(plug: Plug, drawn: Loft, read_step: ReadStep) -> Cutters:
     """
     shapes: list[Shape] = []
     if plug.added or plug.cut:
-        from plugs.shape.own_shape import make_shape
+        from plugs.body.own_shape import make_shape
 
         for word, kind, items in (("added", "add", plug.added), ("cut", "cut", plug.cut)):
             shapes += [

@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING, Any, Final, Generic, NoReturn, Self, TypeVar, 
 
 import numpy as np
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 
 if TYPE_CHECKING:
-    from plugs.reading import Recipe
-    from plugs.recipe import Plug
-    from plugs.shape.kernel_worker import KernelRun
-    from plugs.shape.step_in import StepBody, StepRequest
+    from plugs.kernel.step_in import StepBody, StepRequest
+    from plugs.kernel.worker import KernelRun
+    from plugs.recipe.plug import Plug
+    from plugs.recipe.reading import Recipe
 
 T = TypeVar("T")
 Say = Callable[[str], None]
@@ -92,14 +92,14 @@ def stage(
 
     Parameters
     ----------
-    words : str
-        Fields of the plug that it reads.
     after : tuple of str
         Stages that it takes.
     said : str
         What a person is told while it is made.
     by_value : bool
         Whether later stages follow what it comes to, instead of what it was made from.
+    words : str
+        Fields of the plug that it reads.
 
     Returns
     -------
@@ -257,7 +257,7 @@ class Staged:
         Parameters
         ----------
         stored : object
-            As from `plugs.foam.stored.stored`.
+            As from `plugs.nesting.stored.stored`.
 
         Returns
         -------
@@ -349,7 +349,7 @@ class Staged:
         """Return the body in a STEP file."""
         if self._open_kernel is not None:
             return self._open_kernel().step_body(request, _STEP_SECONDS)
-        from plugs.shape.kernel_worker import start_kernel
+        from plugs.kernel.worker import start_kernel
 
         with start_kernel() as run:
             return run.step_body(request, _STEP_SECONDS)

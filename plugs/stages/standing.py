@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.errors import Finding
-from plugs.foam.template_bays import FoamBay, foam_bays
-from plugs.foam.template_words import checked_templates, station_spans
-from plugs.recipe import Plug
+from plugs.ground.errors import Finding
+from plugs.recipe.plug import Plug
+from plugs.templates.bays import FoamBay, foam_bays
+from plugs.templates.words import checked_templates, station_spans
 
 Array = NDArray[np.float64]
 

@@ -9,15 +9,15 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.recipe import Plug
-from plugs.shape.mesh import PLANES
-from plugs.skin.choosing import material_named
-from plugs.skin.cloth import Pattern
-from plugs.skin.generic import GLUES
-from plugs.skin.layup import LaidPly, Layup
-from plugs.skin.part import Part, Share, foam_share, laminate_shares, weigh
-from plugs.skin.plies import SPREAD_RATIO
-from plugs.skin.zones import Patch
+from plugs.cloth.cloth import Pattern
+from plugs.cloth.zones import Patch
+from plugs.laminate.choosing import material_named
+from plugs.laminate.generic import GLUES
+from plugs.laminate.layup import LaidPly, Layup
+from plugs.laminate.part import Part, Share, foam_share, laminate_shares, weigh
+from plugs.laminate.plies import SPREAD_RATIO
+from plugs.mesh.mesh import PLANES
+from plugs.recipe.plug import Plug
 from plugs.stages.buying import board_for, glue_kg, joint_glue_g
 from plugs.stages.cloth import Cut
 from plugs.stages.laying import Inside, Laying, filler_of

@@ -18,8 +18,8 @@ from statistics import median
 import numpy as np
 import shapely
 
-from plugs.shape import mesh
-from plugs.shape.body import make_solid
+from plugs.body.body import make_solid
+from plugs.mesh import mesh
 from plugs.work import opened
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -119,9 +119,9 @@ def many_outlines(runs: int) -> None:
     """Compare sections of the demo's body along its length with a mesh library's and the kernel's."""
     import trimesh
 
-    from plugs.shape.kernel import build_solid, load_kernel
-    from plugs.shape.kernel_work import plane_section
-    from plugs.shape.spline_strips import fit_strips
+    from plugs.kernel.kernel import build_solid, load_kernel
+    from plugs.kernel.spline_strips import fit_strips
+    from plugs.kernel.work import plane_section
 
     work = opened(RECIPE, {})
     solid = make_solid(work.lines.foam, (), (), work.plug.chord_tolerance)
@@ -186,7 +186,7 @@ import sys, time
 from pathlib import Path
 from plugs.work import opened
 from plugs.foam.layers import Stack, make_layers
-from plugs.shape.body import make_solid
+from plugs.body.body import make_solid
 
 def kilobytes(word):
     lines = Path("/proc/self/status").read_text().splitlines()

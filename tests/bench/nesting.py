@@ -14,9 +14,9 @@ from importlib.util import find_spec
 
 import shapely
 
-from plugs.foam.nesting import Nesting, nest
-from plugs.foam.searched import nest_searched
 from plugs.foam.stock import Blank, Cutting, Stock
+from plugs.nesting.nesting import Nesting, nest
+from plugs.nesting.searched import nest_searched
 from tests.blanks import blanks_of, garments, guillotine, jigsaw
 
 HEIGHT = 1220.0

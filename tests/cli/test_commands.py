@@ -13,7 +13,7 @@ import pytest
 
 import plugs.stages.foam
 from plugs.cli import main
-from plugs.output import KINDS
+from plugs.files.kinds import KINDS
 from tests.cli.conftest import PART, Plugs, snapshot, three_lines
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -76,7 +76,7 @@ def test_faulty_build_leaves_the_last_good_one(shop: Path, plugs: Plugs) -> None
 STALLED = """\
 import sys, time
 from pathlib import Path
-import plugs.output.folder as folder
+import plugs.files.folder as folder
 from plugs.cli import main
 
 swap = folder.FreshFolder.swap_in

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from plugs import PLATES
-from plugs.output import KINDS
+from plugs.files.kinds import KINDS
 from tests.cli.conftest import Plugs
 
 ROOT = Path(__file__).resolve().parents[2]

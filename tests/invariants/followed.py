@@ -19,14 +19,14 @@ from typing import Any
 
 import numpy as np
 
-from plugs.errors import PlugError
-from plugs.recipe import Plug, checked_plug
-from plugs.shape.body import make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.recess import Recess
-from plugs.shape.section import Corner, End, Station
-from plugs.shape.skin import Skin, make_cover
-from plugs.shape.skin_offset import foam_loft
+from plugs.body.body import make_tools
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, End, Station
+from plugs.recesses.recess import Recess
+from plugs.recipe.plug import Plug, checked_plug
+from plugs.skin.offset import foam_loft
+from plugs.skin.skin import Skin, make_cover
 
 MOST_STEPS = 3
 _STEP = re.compile(r"\.?([A-Za-z_]+)|\[(\d+|'[^']*'|\"[^\"]*\")\]")

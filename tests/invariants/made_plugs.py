@@ -8,9 +8,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from plugs.foam.layers import Stack
-from plugs.recipe import Plug
-from plugs.shape.recess import Boss, Recess
-from plugs.shape.section import Corner, End, Station
+from plugs.lines.section import Corner, End, Station
+from plugs.recesses.recess import Boss, Recess
+from plugs.recipe.plug import Plug
 
 
 def random_plug(seed: int) -> Plug:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.shape.section import Corner, End, LinesPlan, Station
+from plugs.lines.section import Corner, End, LinesPlan, Station
 
 Array = NDArray[np.float64]
 

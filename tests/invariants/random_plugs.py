@@ -23,14 +23,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plugs.errors import PlugError
+from plugs.body.body import Solid, make_solid, make_tools
 from plugs.findings import find
 from plugs.foam.layers import Layer, make_layers
-from plugs.recipe import Plug, checked_plug
-from plugs.shape import mesh
-from plugs.shape.body import Solid, make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.section import Station
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Station
+from plugs.mesh import mesh
+from plugs.recipe.plug import Plug, checked_plug
 from tests.invariants.followed import with_value
 from tests.invariants.made_plugs import random_plug
 
@@ -163,10 +163,10 @@ def check_promises(plug: Plug, solid: Solid, layers: Sequence[Layer]) -> None:
 
 def _ask_kernel(plug: Plug, solid: Solid) -> None:
     """Compare with the CAD kernel as a build does."""
-    from plugs.shape.kernel_job import KernelJob, SolidTool
-    from plugs.shape.kernel_work import run_job
-    from plugs.shape.spline_strips import fit_strips
-    from plugs.tolerances import KERNEL_VOLUME_RATIO
+    from plugs.ground.tolerances import KERNEL_VOLUME_RATIO
+    from plugs.kernel.job import KernelJob, SolidTool
+    from plugs.kernel.spline_strips import fit_strips
+    from plugs.kernel.work import run_job
 
     tools = [
         SolidTool(kind=t.kind, strips=fit_strips(t.loft), frame=t.frame)

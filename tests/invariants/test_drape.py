@@ -11,8 +11,8 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from plugs.skin.drape import Drape, drape
-from plugs.skin.geodesic import make_surface
+from plugs.drape.drape import Drape, drape
+from plugs.drape.geodesic import make_surface
 from tests.patches import Patch, patch_of
 
 Array = NDArray[np.float64]

@@ -12,18 +12,18 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plugs.errors import PlugError
+from plugs.body.body import make_solid, make_tools
+from plugs.drafting.glue import with_glue
+from plugs.drafting.layer import layer_drawing
 from plugs.foam.glue import Glue, make_contacts
 from plugs.foam.layers import Layer, make_layers
 from plugs.foam.pins import Pinned, Pins, islands, make_pins
 from plugs.foam.standing import Standing, recess_keep_outs, standing_foam
-from plugs.output.drawing import layer_drawing
-from plugs.output.glue_drawing import with_glue
-from plugs.recipe import checked_plug
-from plugs.shape import mesh
-from plugs.shape.body import make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.tolerances import LENGTH
+from plugs.ground.errors import PlugError
+from plugs.ground.tolerances import LENGTH
+from plugs.lines.checks import checked_loft
+from plugs.mesh import mesh
+from plugs.recipe.plug import checked_plug
 from tests.invariants.made_plugs import random_plug
 from tests.unit.test_glue import stack_of
 

@@ -20,11 +20,11 @@ import ezdxf
 import numpy as np
 import pytest
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
+from plugs.lines.offsets import read_table, stations_of
 from plugs.measure.outlines import read_outlines
-from plugs.shape.closed_mesh import closed_body, welded
-from plugs.shape.stl_in import read_stl
-from plugs.shape.table import read_table, stations_of
+from plugs.mesh.closed import closed_body, welded
+from plugs.mesh.stl_in import read_stl
 
 CASES = int(os.environ.get("PLUGS_CASES", "120"))
 SECONDS = 20

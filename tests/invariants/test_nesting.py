@@ -18,10 +18,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.affinity import rotate, translate
 
-from plugs.errors import PlugError
-from plugs.foam.nesting import SLACK, Nesting, nest
 from plugs.foam.stock import Blank, Cutting, Stock
-from plugs.foam.stored import read_stored, stored
+from plugs.ground.errors import PlugError
+from plugs.nesting.nesting import SLACK, Nesting, nest
+from plugs.nesting.stored import read_stored, stored
 from tests.blanks import garments
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -118,9 +118,9 @@ def test_random_blanks_are_nested_or_refused(job: tuple[list[Blank], list[Stock]
 
 PROGRAM = """
 import json
-from plugs.foam.nesting import nest
+from plugs.nesting.nesting import nest
 from plugs.foam.stock import Cutting, Stock
-from plugs.foam.stored import stored
+from plugs.nesting.stored import stored
 from tests.blanks import blanks_of, garments
 blanks, stock = blanks_of(garments(21, 12)), [Stock(width=1250.0, height=900.0, thickness=50.0)]
 print(json.dumps(stored(nest(blanks, stock, Cutting()), blanks, stock, Cutting())))

@@ -15,15 +15,15 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plugs.errors import PlugError
+from plugs.body.body import make_solid, make_tools
 from plugs.foam.hollow import Hollow, Void, hollowed, make_voids
 from plugs.foam.joints import Joints, Size, recess_outlines
 from plugs.foam.layers import Layer, Stack, make_layers
 from plugs.foam.pieces import Pieces, make_pieces
-from plugs.shape import mesh
-from plugs.shape.body import make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.mesh import Body
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
 from tests.invariants.made_plugs import random_plug
 
 SEEDS = (0, 3, 9, 13, 15, 17, 20, 22, 27, 30, 34, 37, 39, 43, 49, 54, 57, 58, 59)

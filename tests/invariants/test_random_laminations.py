@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from plugs.drawings import cloth_drawings, sheet_drawings
-from plugs.errors import PlugError
-from plugs.skin.plies import Ply, Schedule
+from plugs.ground.errors import PlugError
+from plugs.laminate.plies import Ply, Schedule
 from plugs.work import Work, work_out
 from tests.invariants.made_plugs import random_plug
 

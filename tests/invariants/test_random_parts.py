@@ -14,14 +14,14 @@ import numpy as np
 import pytest
 import shapely
 
+from plugs.drafting.picture import Drawing
 from plugs.drawings import edge_drawings, layer_drawings, sheet_drawings, template_drawings
-from plugs.errors import PlugError
 from plugs.foam.hollow import Hollow
 from plugs.foam.joints import Joints
 from plugs.foam.stock import Cutting, Stock
-from plugs.foam.template_words import Templates
-from plugs.output.picture import Drawing
-from plugs.recipe import Plug
+from plugs.ground.errors import PlugError
+from plugs.recipe.plug import Plug
+from plugs.templates.words import Templates
 from plugs.work import Work, work_out
 from tests.invariants.made_plugs import random_plug
 

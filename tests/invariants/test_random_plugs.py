@@ -11,7 +11,7 @@ import os
 
 import pytest
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 from tests.invariants import random_plugs
 from tests.invariants.made_plugs import random_plug
 from tests.invariants.random_plugs import Outcome, remedied, report, run_case

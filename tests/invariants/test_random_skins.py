@@ -15,9 +15,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from plugs.errors import PlugError
-from plugs.shape.checks import checked_loft
-from plugs.shape.section import LinesPlan
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import LinesPlan
 from tests.invariants.made_plugs import random_plug
 from tests.skins import Skinned, laid, largest_by_trimesh, limit_of
 

@@ -12,13 +12,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from plugs.body.proof import integrate
 from plugs.foam.layers import Stack, make_layers
-from plugs.shape import mesh
-from plugs.shape.checks import checked_loft
-from plugs.shape.proof import integrate
-from plugs.shape.sampling import sample
-from plugs.shape.section import End, LinesPlan
-from plugs.shape.stations import Loft
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import End, LinesPlan
+from plugs.lines.stations import Loft
+from plugs.mesh import mesh
+from plugs.mesh.sampling import sample
 from tests.shapes import crowned_plan, mirrored_whole, scaled, solid_of, tapered_plan, turned_about
 
 PLANS = {

@@ -13,18 +13,18 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.errors import PlugError
-from plugs.foam.gauges import make_gauges
-from plugs.foam.template_words import Templates
-from plugs.foam.templates import Template, make_templates
-from plugs.output.picture import label_box
-from plugs.output.svg import render_svg
-from plugs.output.template_drawing import template_drawing
-from plugs.recipe import checked_plug
-from plugs.shape import mesh
-from plugs.shape.body import make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.mesh import Body
+from plugs.body.body import make_solid, make_tools
+from plugs.drafting.picture import label_box
+from plugs.files.svg import render_svg
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
+from plugs.recipe.plug import checked_plug
+from plugs.subjects.template import template_drawing
+from plugs.templates.gauges import make_gauges
+from plugs.templates.templates import Template, make_templates
+from plugs.templates.words import Templates
 from tests.invariants.made_plugs import random_plug
 
 CASES = min(int(os.environ.get("PLUGS_CASES", "15")), 2000)

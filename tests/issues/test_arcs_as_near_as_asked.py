@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from plugs.output.arcs import arcs_within, fit_arcs
+from plugs.drafting.arcs import arcs_within, fit_arcs
 
 
 def ellipse(count: int) -> np.ndarray:

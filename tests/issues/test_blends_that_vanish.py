@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from plugs.errors import PlugError
-from plugs.shape.checks import checked_loft
-from plugs.shape.proof import integrate
-from plugs.shape.recess import Recess, make_tool
-from plugs.shape.rings import inset_corners
-from plugs.shape.section import Corner, End, LinesPlan, Station
-from plugs.shape.stations import make_loft
+from plugs.body.proof import integrate
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.rings import inset_corners
+from plugs.lines.section import Corner, End, LinesPlan, Station
+from plugs.lines.stations import make_loft
+from plugs.recesses.recess import Recess, make_tool
 from tests.invariants.random_plugs import run_case
 from tests.shapes import box_plan, frustum_plan, scaled, tapered_plan
 

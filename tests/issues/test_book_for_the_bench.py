@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from plugs import cli
-from plugs.output.book import book_html
+from plugs.book.book import book_html
 from tests.books import ROOT, Book, book_of
 
 RECIPE = '''"""A block with words to set."""

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from plugs import proving
-from plugs.shape.kernel_job import KernelFault, KernelSilence
-from plugs.shape.spline_strips import StripFault
+from plugs.kernel.job import KernelFault, KernelSilence
+from plugs.kernel.spline_strips import StripFault
 from tests.cli.conftest import Plugs
 
 pytestmark = pytest.mark.kernel

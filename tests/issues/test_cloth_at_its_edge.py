@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.skin.drape import drape
+from plugs.drape.drape import drape
 from plugs.work import opened
 from tests.patches import bowl, flat, hemisphere, without
 

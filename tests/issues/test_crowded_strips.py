@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from plugs.shape.spline_strips import _breaks, fit_strips
+from plugs.kernel.spline_strips import _breaks, fit_strips
 from plugs.work import opened
 from tests.cli.test_commands import ROOT
 

@@ -4,11 +4,11 @@ import math
 
 import pytest
 
-from plugs.shape.checks import checked_loft
-from plugs.shape.recess import Boss, Recess, make_tool
-from plugs.skin.radii import fillet_mm2, judge_edges
-from plugs.skin.shape_edges import shape_edges
-from plugs.skin.skin_findings import edge_findings
+from plugs.laminate.radii import fillet_mm2, judge_edges
+from plugs.laminate.shape_edges import shape_edges
+from plugs.laminate.skin_findings import edge_findings
+from plugs.lines.checks import checked_loft
+from plugs.recesses.recess import Boss, Recess, make_tool
 from tests.shapes import box_plan
 from tests.unit.test_skin_findings import lay
 

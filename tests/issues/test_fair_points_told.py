@@ -7,14 +7,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from plugs.errors import Finding, PlugError
 from plugs.findings import line_findings
+from plugs.ground.errors import Finding, PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, Station
 from plugs.measure.fairing import fair
 from plugs.measure.landmarks import between
 from plugs.measure.outlines import outline_of, read_outline
-from plugs.recipe import Plug
-from plugs.shape.checks import checked_loft
-from plugs.shape.section import Corner, Station
+from plugs.recipe.plug import Plug
 
 ARC = np.column_stack([np.linspace(100.0, -100.0, 81), 60.0 - np.linspace(-1.0, 1.0, 81) ** 2 * 60.0])
 

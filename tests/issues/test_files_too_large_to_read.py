@@ -27,12 +27,12 @@ CHILD = """
 import json, resource, sys
 from pathlib import Path
 import ezdxf, numpy, shapely, scipy.interpolate
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 from plugs.measure.fairing import fair
 from plugs.measure.outlines import outline_of, read_outline
-from plugs.shape.closed_mesh import closed_body, welded
-from plugs.shape.stl_in import read_stl
-from plugs.shape.table import read_table
+from plugs.mesh.closed import closed_body, welded
+from plugs.mesh.stl_in import read_stl
+from plugs.lines.offsets import read_table
 from tests.counted import calls_of
 
 def stl(path):

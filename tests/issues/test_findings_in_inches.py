@@ -14,8 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import plugs
-from plugs.errors import Finding
-from plugs.told import in_unit, told
+from plugs.ground.errors import Finding
+from plugs.ground.told import in_unit, told
 from tests.doubtful import work_of
 from tests.issues.test_sizes_in_inches import mm_of
 

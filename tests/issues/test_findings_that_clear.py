@@ -15,7 +15,7 @@ from typing import Final
 
 import pytest
 
-from plugs.errors import Finding
+from plugs.ground.errors import Finding
 from plugs.work import opened
 
 ROOT: Final = Path(__file__).parents[2]

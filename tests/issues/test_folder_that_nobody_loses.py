@@ -16,9 +16,9 @@ from pathlib import Path
 
 import pytest
 
-from plugs.errors import PlugError
-from plugs.output import folder as room
-from plugs.output.folder import SUMMARY, FreshFolder, recover_all
+from plugs.files import folder as room
+from plugs.files.folder import SUMMARY, FreshFolder, recover_all
+from plugs.ground.errors import PlugError
 from tests.cli.conftest import Plugs, snapshot, three_lines
 from tests.cli.test_commands import ROOT
 from tests.unit.test_folder import build_into, contents, listing, stepwise
@@ -206,7 +206,7 @@ def test_any_command_brings_a_moved_folder_back(shop: Path, plugs: Plugs) -> Non
 STALLED = """\
 import sys, time
 from pathlib import Path
-import plugs.output.folder as folder
+import plugs.files.folder as folder
 from plugs.cli import main
 
 def stall(self):

@@ -10,12 +10,12 @@ import pytest
 import shapely
 
 from plugs.drawings import template_drawings
-from plugs.errors import PlugError
-from plugs.foam.gauges import FRAME, make_gauges
-from plugs.foam.template_words import Templates
-from plugs.parts_summary import templates
-from plugs.shape import mesh
-from plugs.shape.mesh import Body
+from plugs.ground.errors import PlugError
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
+from plugs.summary.foam import templates
+from plugs.templates.gauges import FRAME, make_gauges
+from plugs.templates.words import Templates
 from plugs.work import Work, opened
 from tests.books import book_of
 from tests.shapes import box_plan, solid_of

@@ -8,7 +8,7 @@ import shapely
 from plugs.foam.joints import Joints
 from plugs.foam.layers import Layer, Stack, make_layers
 from plugs.foam.pieces import Joint, make_pieces
-from plugs.shape import mesh
+from plugs.mesh import mesh
 
 
 def least_of(joint: Joint, joints: tuple[Joint, ...], layers: tuple[Layer, ...]) -> float | None:

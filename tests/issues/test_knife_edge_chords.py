@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 import trimesh
 
-from plugs.shape.checks import checked_loft
-from plugs.shape.mesh import body_of_grid, triangles_of
-from plugs.shape.sampling import sample
-from plugs.shape.section import Corner, LinesPlan, Station
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, LinesPlan, Station
+from plugs.mesh.mesh import body_of_grid, triangles_of
+from plugs.mesh.sampling import sample
 
 
 @pytest.mark.parametrize("tolerance", [0.2, 0.05])

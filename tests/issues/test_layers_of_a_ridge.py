@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from plugs.body.body import make_solid
 from plugs.foam.layers import Stack, make_layers
-from plugs.shape import mesh
-from plugs.shape.body import make_solid
-from plugs.shape.checks import checked_loft
-from plugs.shape.section import Corner, LinesPlan, Station
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, LinesPlan, Station
+from plugs.mesh import mesh
 from tests.invariants.random_plugs import run_case
 
 

@@ -7,10 +7,10 @@ import re
 import numpy as np
 import pytest
 
-from plugs.shape.checks import checked_loft
-from plugs.shape.humps import LARGEST_HUMP, hump_findings
-from plugs.shape.section import Corner, LinesPlan, Station
-from plugs.shape.stations import Loft
+from plugs.lines.checks import checked_loft
+from plugs.lines.humps import LARGEST_HUMP, hump_findings
+from plugs.lines.section import Corner, LinesPlan, Station
+from plugs.lines.stations import Loft
 
 XS = (0.0, 250.0, 600.0, 760.0, 900.0)
 
@@ -76,7 +76,7 @@ def test_lines_that_turn_where_their_stations_do_are_fair(deck: tuple[float, ...
 def test_build_tells_it() -> None:
     """The findings of a whole plug hold it."""
     from plugs.findings import line_findings
-    from plugs.recipe import Plug
+    from plugs.recipe.plug import Plug
 
     lines = plan((180.0, 180.0, 180.0, 187.0, 198.0))
     plug = Plug(name="Deck", stations=lines.stations, bays="faired")

@@ -7,10 +7,10 @@ import pytest
 import shapely
 from numpy.typing import NDArray
 
-from plugs.shape.checks import checked_loft
-from plugs.shape.measured import LARGEST_MISS
-from plugs.shape.section import Corner, LinesPlan, Station
-from plugs.shape.stations import Loft
+from plugs.lines.checks import checked_loft
+from plugs.lines.measured import LARGEST_MISS
+from plugs.lines.section import Corner, LinesPlan, Station
+from plugs.lines.stations import Loft
 
 Array = NDArray[np.float64]
 

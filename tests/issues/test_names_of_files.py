@@ -16,9 +16,9 @@ from xml.etree import ElementTree
 import pytest
 
 from plugs.build import build
-from plugs.output.file_names import file_stems, folded
-from plugs.output.folder import FreshFolder
-from plugs.output.rows import csv_text
+from plugs.files.folder import FreshFolder
+from plugs.files.names import file_stems, folded
+from plugs.tables.rows import csv_text
 
 NAMES = (
     "P1 deck", "P1 Deck", "P1 DECK", "P1  deck", "P1 deck ", "P1-deck", "P1 deck.", "P1/deck",

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 import plugs
-from plugs.output.dxf import render_dxf
-from plugs.output.picture import Drawing, Path
-from plugs.output.styles import _STYLES
+from plugs.drafting.picture import Drawing, Path
+from plugs.drafting.styles import _STYLES
+from plugs.files.dxf import render_dxf
 
 HOUSE = FilePath(plugs.__file__).parent
 

@@ -58,12 +58,12 @@ def test_the_wheel_is_whole_and_works(dist: tuple[Path, Path], tmp_path: Path) -
         names = set(wheel.namelist())
         wheel.extractall(tmp_path / "site")
     ours = {p.relative_to(ROOT).as_posix() for p in (ROOT / "plugs").rglob("*.py")}
-    web = {f"plugs/output/web/{name}" for name in ("three.min.js", "book.js", "three.LICENSE.txt")}
+    web = {f"plugs/book/web/{name}" for name in ("three.min.js", "book.js", "three.LICENSE.txt")}
     assert ours | web | {"plugs/py.typed"} <= names
     assert not [name for name in names if name.startswith(("tests", "recipes"))]
     (kept,) = (name for name in names if name.endswith("METADATA"))
     told = Parser().parsestr((tmp_path / "site" / kept).read_text(encoding="utf-8"))
-    assert told.get_all("License-File") == ["plugs/output/web/three.LICENSE.txt"]
+    assert told.get_all("License-File") == ["plugs/book/web/three.LICENSE.txt"]
     assert "three.js" in told.get_payload()
     licence = next(name for name in names if "/licenses/" in name)
     assert "The MIT License" in (tmp_path / "site" / licence).read_text(encoding="utf-8")

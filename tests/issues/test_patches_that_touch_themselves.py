@@ -11,21 +11,21 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError
-from plugs.shape.mesh_faces import edge_loops
-from plugs.skin import drape_remedies
-from plugs.skin.cloth import ClothPly
-from plugs.skin.cuts import opened, with_darts
-from plugs.skin.drape import drape, shear_of
-from plugs.skin.drape_remedies import drape_findings, net_on
-from plugs.skin.flatten import flatten
-from plugs.skin.geodesic import edge_loops as rim_loops
-from plugs.skin.geodesic import holes_closed, make_surface
-from plugs.skin.patterns import patterns_of
-from plugs.skin.places import Places
-from plugs.skin.splitting import edges_of, parted_fans, well_shaped
-from plugs.skin.zone_words import DartCut, Zone
-from plugs.skin.zones import DART, OPENED, Patch, Zoned, patches_of
+from plugs.cloth.cloth import ClothPly
+from plugs.cloth.cuts import opened, with_darts
+from plugs.cloth.flatten import flatten
+from plugs.cloth.patterns import patterns_of
+from plugs.cloth.places import Places
+from plugs.cloth.zone_words import DartCut, Zone
+from plugs.cloth.zones import DART, OPENED, Patch, Zoned, patches_of
+from plugs.drape import remedies as drape_remedies
+from plugs.drape.drape import drape, shear_of
+from plugs.drape.geodesic import edge_loops as rim_loops
+from plugs.drape.geodesic import holes_closed, make_surface
+from plugs.drape.remedies import drape_findings, net_on
+from plugs.drape.splitting import edges_of, parted_fans, well_shaped
+from plugs.ground.errors import PlugError
+from plugs.mesh.faces import edge_loops
 from tests.cloth import cloth_patch
 from tests.patches import flat, hemisphere, without
 

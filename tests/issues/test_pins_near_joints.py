@@ -14,8 +14,8 @@ from plugs.foam.layers import Layer, Stack, make_layers
 from plugs.foam.pieces import Pieces, make_pieces, outlines_of
 from plugs.foam.pins import Pinned, Pins, make_pins
 from plugs.foam.standing import Standing, standing_foam
-from plugs.shape import mesh
-from plugs.shape.mesh import Body
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
 from tests.unit.test_glue import stack_of
 
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.shape.section import Corner, LinesPlan, Station
-from plugs.skin.edges import Edge, moved_edges
-from plugs.skin.zones import zoned
+from plugs.cloth.edges import Edge, moved_edges
+from plugs.cloth.zones import zoned
+from plugs.lines.section import Corner, LinesPlan, Station
 from tests.shapes import solid_of
 
 

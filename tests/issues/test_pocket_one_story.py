@@ -16,8 +16,8 @@ import pytest
 import shapely
 
 from plugs.build import build
-from plugs.errors import PlugError
-from plugs.foam.recess_kit import PocketWork
+from plugs.ground.errors import PlugError
+from plugs.sanding.recess_kit import PocketWork
 
 RECIPE = '''\
 """A block with a pocket in its end."""

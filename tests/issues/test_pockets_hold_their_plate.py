@@ -15,13 +15,13 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.checking import checked
-from plugs.errors import PlugError
-from plugs.shape.checks import checked_loft
-from plugs.shape.plates import PLATES
-from plugs.shape.recess import Recess, Tool, make_tool
-from plugs.shape.section import Corner, End, LinesPlan, Station
-from plugs.shape.stations import Loft
+from plugs.ground.checking import checked
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, End, LinesPlan, Station
+from plugs.lines.stations import Loft
+from plugs.recesses.plates import PLATES
+from plugs.recesses.recess import Recess, Tool, make_tool
 from tests.shapes import box_plan
 
 STERN = checked_loft(box_plan(400.0, 900.0, 400.0))

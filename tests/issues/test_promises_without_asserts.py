@@ -13,7 +13,7 @@ PROGRAM = """\
 import sys
 from dataclasses import replace
 from plugs.cli import main
-import plugs.foam.layers, plugs.shape.body
+import plugs.foam.layers, plugs.body.body
 
 def twice(record):
     return replace(record, volume_mm3=2.0 * record.volume_mm3)
@@ -21,7 +21,7 @@ def twice(record):
 words = ["build", "part.py", "--only", "csv"]
 assert False, "asserts are gone"
 for room, name, spoil in (
-    (plugs.shape.body, "integrate", twice),
+    (plugs.body.body, "integrate", twice),
     (plugs.foam.layers, "_layers_of", lambda layers: [twice(layer) for layer in layers]),
 ):
     right = getattr(room, name)

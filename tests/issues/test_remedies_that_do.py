@@ -12,19 +12,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from plugs.errors import Finding, PlugError
 from plugs.foam.layers import Stack, make_layers
-from plugs.recipe import Plug
-from plugs.shape.checks import checked_loft
-from plugs.shape.recess import Recess, make_tool
-from plugs.shape.section import End
-from plugs.shape.skin import Skin, make_cover
-from plugs.shape.skin_offset import foam_loft
-from plugs.skin.layup import Layup
-from plugs.skin.part import FlatPanel, sag_under_hand
-from plugs.skin.radii import judge_edges
-from plugs.skin.shape_edges import plug_edges, shape_edges
-from plugs.skin.skin_findings import edge_findings, sag_findings
+from plugs.ground.errors import Finding, PlugError
+from plugs.laminate.layup import Layup
+from plugs.laminate.part import FlatPanel, sag_under_hand
+from plugs.laminate.radii import judge_edges
+from plugs.laminate.shape_edges import plug_edges, shape_edges
+from plugs.laminate.skin_findings import edge_findings, sag_findings
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import End
+from plugs.recesses.recess import Recess, make_tool
+from plugs.recipe.plug import Plug
+from plugs.skin.offset import foam_loft
+from plugs.skin.skin import Skin, make_cover
 from tests.invariants.followed import MOST_STEPS, follow, wide_plug, with_value
 from tests.shapes import box_plan, solid_of, tapered_plan
 from tests.unit.test_skin_findings import lay
@@ -227,7 +227,7 @@ def test_a_blend_is_sought_without_what_no_trial_needs(monkeypatch: pytest.Monke
     """Where corners sharpen within blends is sought for shapes that are built, not for each that is tried."""
     finish = checked_loft(replace(box_plan(400.0, 240.0, 120.0), aft=End(radius=40.0)))
     sought = []
-    monkeypatch.setattr("plugs.shape.stations._sharpening", lambda loft: sought.append(loft) or [])
+    monkeypatch.setattr("plugs.lines.stations._sharpening", lambda loft: sought.append(loft) or [])
     with pytest.raises(PlugError, match=r"aft\.radius"):
         make_tool(finish, Recess(panel="aft", z=60.0, width=40.0, height=70.0, depth=8.0), "recesses[0]")
     assert sought == []

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from plugs.shape import mesh
-from plugs.shape.section import Corner, LinesPlan, Station
+from plugs.lines.section import Corner, LinesPlan, Station
+from plugs.mesh import mesh
 from tests.shapes import solid_of
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from plugs.body.body import make_solid
 from plugs.foam.layers import Stack, make_layers
-from plugs.shape.body import make_solid
-from plugs.shape.checks import checked_loft
+from plugs.lines.checks import checked_loft
 from tests.shapes import box_plan
 
 

@@ -11,14 +11,14 @@ from dataclasses import dataclass, replace
 
 import pytest
 
-from plugs.errors import Finding
 from plugs.foam.joints import Joints
 from plugs.foam.layers import Stack, make_layers
-from plugs.foam.nesting import nest
 from plugs.foam.pieces import blank_of, make_pieces, usable_sizes
-from plugs.foam.savings import Rack, sheet_findings
 from plugs.foam.stock import Cutting, Stock
-from plugs.shape import mesh
+from plugs.ground.errors import Finding
+from plugs.mesh import mesh
+from plugs.nesting.nesting import nest
+from plugs.nesting.savings import Rack, sheet_findings
 from tests.shapes import box_plan, solid_of
 
 

@@ -12,16 +12,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plugs.errors import PlugError
+from plugs.drafting.glue import glue_rows
 from plugs.foam.glue import Glue, make_contacts
 from plugs.foam.layers import Stack, make_layers
 from plugs.foam.pins import Pins, make_pins
 from plugs.foam.standing import standing_foam
-from plugs.foam.template_words import Templates
-from plugs.foam.templates import make_templates
-from plugs.output.glue_drawing import glue_rows
-from plugs.output.template_drawing import template_drawing
-from plugs.units import format_size
+from plugs.ground.errors import PlugError
+from plugs.ground.units import format_size
+from plugs.subjects.template import template_drawing
+from plugs.templates.templates import make_templates
+from plugs.templates.words import Templates
 from tests.shapes import box_plan, solid_of
 
 

@@ -4,12 +4,12 @@ import re
 
 import pytest
 
-from plugs.errors import PlugError
 from plugs.foam.layers import Stack, make_layers
-from plugs.foam.template_words import Templates, buttock_spans
-from plugs.shape.checks import checked_loft
-from plugs.shape.recess import Recess, make_tool
-from plugs.shape.section import Corner, LinesPlan, Station
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, LinesPlan, Station
+from plugs.recesses.recess import Recess, make_tool
+from plugs.templates.words import Templates, buttock_spans
 from tests.shapes import box_plan, solid_of
 
 

@@ -6,17 +6,17 @@ import math
 
 import pytest
 
-from plugs.errors import PlugError
+from plugs.body.body import Solid, make_solid, make_tools
+from plugs.body.tool_proof import prove_tools
 from plugs.findings import find
-from plugs.recipe import Plug
-from plugs.shape.body import Solid, make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.recess import Boss, Recess
-from plugs.shape.section import Corner, LinesPlan, Station
-from plugs.shape.skin import Skin, make_cover
-from plugs.shape.skin_offset import foam_loft
-from plugs.shape.skin_proof import SkinProof, skin_steps
-from plugs.shape.tool_proof import prove_tools
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, LinesPlan, Station
+from plugs.recesses.recess import Boss, Recess
+from plugs.recipe.plug import Plug
+from plugs.skin.offset import foam_loft
+from plugs.skin.proof import SkinProof, skin_steps
+from plugs.skin.skin import Skin, make_cover
 from tests.invariants.made_skins import random_skin
 from tests.shapes import box_plan
 from tests.skins import laid, largest_gap

@@ -13,9 +13,9 @@ from pathlib import Path
 import pytest
 import shapely
 
-from plugs.foam.nesting import nest
 from plugs.foam.stock import Cutting, Stock
-from plugs.foam.stored import read_stored, store_sheets, stored, stored_path, stored_sheets
+from plugs.nesting.nesting import nest
+from plugs.nesting.stored import read_stored, store_sheets, stored, stored_path, stored_sheets
 from tests.blanks import blanks_of
 from tests.cli.conftest import PART, Plugs, snapshot, three_lines
 from tests.cli.test_commands import ROOT, run_python

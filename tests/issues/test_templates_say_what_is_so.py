@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.errors import PlugError
-from plugs.foam.template_words import Templates
-from plugs.foam.templates import make_templates
-from plugs.shape import mesh
-from plugs.shape.mesh import Body
+from plugs.ground.errors import PlugError
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
+from plugs.templates.templates import make_templates
+from plugs.templates.words import Templates
 from plugs.work import opened
 from tests.shapes import box_plan, solid_of
 

@@ -10,11 +10,11 @@ from dataclasses import replace
 
 import pytest
 
-from plugs.shape import mesh
-from plugs.shape.checks import checked_loft
-from plugs.shape.proof import integrate
-from plugs.shape.section import Corner, End, LinesPlan, Station
-from plugs.shape.spline_strips import fit_strips
+from plugs.body.proof import integrate
+from plugs.kernel.spline_strips import fit_strips
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, End, LinesPlan, Station
+from plugs.mesh import mesh
 from tests.invariants.followed import wide_plug
 from tests.invariants.made_plugs import random_plug
 from tests.shapes import box_plan, solid_of

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from plugs import watching
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 from plugs.watching import Outcome
 from tests.cli.conftest import FROM_TABLE, TABLE, Plugs, snapshot
 from tests.unit.test_watching import recipe_of, run_only, watched

@@ -7,10 +7,10 @@ from dataclasses import replace
 import pytest
 
 from plugs.foam.glue import Glue
-from plugs.recipe import Plug, checked_plug
-from plugs.shape.section import Corner, Station
-from plugs.skin.generic import GLUES, RESINS
-from plugs.skin.plies import ply_thickness
+from plugs.laminate.generic import GLUES, RESINS
+from plugs.laminate.plies import ply_thickness
+from plugs.lines.section import Corner, Station
+from plugs.recipe.plug import Plug, checked_plug
 
 
 def box(**words: object) -> Plug:

@@ -54,11 +54,11 @@ from plugs import (
     Templates,
     Zone,
 )  # fmt: skip
-from plugs.checking import checked
-from plugs.errors import PlugError, shown
 from plugs.foam.layers import make_layers
-from plugs.recipe import checked_plug
-from plugs.skin.generic import BARRIERS, BOARDS, CLOTHS, FILLERS, FOAMS, GLUES, HARDENERS, RESINS
+from plugs.ground.checking import checked
+from plugs.ground.errors import PlugError, shown
+from plugs.laminate.generic import BARRIERS, BOARDS, CLOTHS, FILLERS, FOAMS, GLUES, HARDENERS, RESINS
+from plugs.recipe.plug import checked_plug
 from plugs.work import opened
 from tests.shapes import solid_of
 

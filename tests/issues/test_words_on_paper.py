@@ -6,11 +6,11 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plugs.output.flat import turned_box
-from plugs.output.page_map import map_sheets
-from plugs.output.pages import plan_pages
-from plugs.output.picture import Drawing, Label, Path, label_box
-from plugs.paper import paper_of
+from plugs.drafting.flat import turned_box
+from plugs.drafting.picture import Drawing, Label, Path, label_box
+from plugs.ground.paper import paper_of
+from plugs.paper.map import map_sheets
+from plugs.paper.pages import plan_pages
 
 
 def lettered(size: tuple[float, float], labels: list[Label]) -> Drawing:

@@ -25,12 +25,12 @@ from plugs.drawings import (
 )
 from plugs.work import Work, opened
 from plugs.foam.layers import Layer
-from plugs.output import KINDS
-from plugs.output.marks import FACES
-from plugs.output.picture import Drawing
-from plugs.reading import load_recipe
-from plugs.shape import mesh
-from plugs.units import inch
+from plugs.files.kinds import KINDS
+from plugs.drafting.marks import FACES
+from plugs.drafting.picture import Drawing
+from plugs.recipe.reading import load_recipe
+from plugs.mesh import mesh
+from plugs.ground.units import inch
 from tests.demos import RECIPES, at_defaults
 
 DEMOS = ("sidecar_tail", "seat_hump", "cab_fairing", "tank_cover", "bonnet_scoop")
@@ -230,7 +230,7 @@ def plain_nesting(demo: str, monkeypatch: pytest.MonkeyPatch) -> None:
     That a foam a little thinner would save a sheet is not tried either: it is a remark, and fills them anew.
     """
     at_defaults(demo)  # kept for other tests too, so nested in full
-    monkeypatch.setattr("plugs.foam.arranging._LARGEST_EFFORT", 0)
+    monkeypatch.setattr("plugs.nesting.arranging._LARGEST_EFFORT", 0)
     monkeypatch.setattr("plugs.findings.sheet_findings", lambda *_: ())
 
 

@@ -12,8 +12,8 @@ import pytest
 
 from plugs.build import build
 from plugs.work import Work, opened
-from plugs.errors import PlugError
-from plugs.output.skin_tables import mixing_sheet_csv
+from plugs.ground.errors import PlugError
+from plugs.files.skin_tables import mixing_sheet_csv
 from tests.demos import RECIPES, at_defaults
 
 

@@ -19,8 +19,8 @@ from shapely import affinity
 
 from plugs.build import build
 from plugs.work import opened
-from plugs.output.cut_list import cut_list_csv
-from plugs.shape import mesh
+from plugs.files.cut_list import cut_list_csv
+from plugs.mesh import mesh
 from tests.demos import RECIPES, at_defaults
 
 NESTED = ("sidecar_tail", "seat_hump", "cab_fairing", "bonnet_scoop")

@@ -15,10 +15,10 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.foam.template_words import Templates
-from plugs.foam.templates import Template, make_templates
-from plugs.shape import mesh
-from plugs.shape.mesh import Body
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
+from plugs.templates.templates import Template, make_templates
+from plugs.templates.words import Templates
 from tests.shapes import crowned_plan, frustum_plan, solid_of, tapered_plan
 
 CLEARANCE = 0.2

@@ -21,9 +21,9 @@ import math
 import numpy as np
 import pytest
 
-from plugs.shape.checks import checked_loft
-from plugs.shape.proof import integrate
-from plugs.shape.section import Corner, End, LinesPlan, Station
+from plugs.body.proof import integrate
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, End, LinesPlan, Station
 from tests.shapes import box_plan, frustum_plan, polygon_area, regular, solid_of, superellipse, whole_plan
 
 CHORD = 0.02

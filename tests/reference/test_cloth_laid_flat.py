@@ -12,11 +12,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from plugs.skin.cuts import opened
-from plugs.skin.flatten import flatten, stretches
-from plugs.skin.patterns import ClothPly, patterns_of
-from plugs.skin.unroll import unroll
-from plugs.skin.zones import zoned
+from plugs.cloth.cuts import opened
+from plugs.cloth.flatten import flatten, stretches
+from plugs.cloth.patterns import ClothPly, patterns_of
+from plugs.cloth.unroll import unroll
+from plugs.cloth.zones import zoned
 from tests.cloth import cloth_patch, plug_of
 from tests.patches import cone, half_cylinder, patch_of
 from tests.shapes import box_plan

@@ -20,8 +20,8 @@ import pytest
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from plugs.skin.drape import Drape, drape
-from plugs.skin.geodesic import make_surface
+from plugs.drape.drape import Drape, drape
+from plugs.drape.geodesic import make_surface
 from tests.counted import calls_of, peak_of
 from tests.patches import cone, hemisphere
 

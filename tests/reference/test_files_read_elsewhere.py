@@ -31,10 +31,10 @@ import trimesh
 from ezdxf.path import make_path
 from shapely import MultiPolygon
 
-from plugs.output.drawing import layer_drawing
-from plugs.output.dxf import write_dxf
-from plugs.output.solids import stl_bytes, threemf_bytes
-from plugs.output.svg import render_svg
+from plugs.drafting.layer import layer_drawing
+from plugs.files.dxf import write_dxf
+from plugs.files.solids import stl_bytes, threemf_bytes
+from plugs.files.svg import render_svg
 
 CORE = "{http://schemas.microsoft.com/3dmanufacturing/core/2015/02}"
 SVG = "{http://www.w3.org/2000/svg}"

@@ -13,12 +13,12 @@ import numpy as np
 import pytest
 import trimesh
 
+from plugs.body.body import make_solid
+from plugs.files.glb import glb_bytes
 from plugs.foam.layers import Stack, make_layers
-from plugs.output.glb import glb_bytes
+from plugs.lines.checks import checked_loft
+from plugs.mesh.mesh import measure
 from plugs.scene import layer_meshes
-from plugs.shape.body import make_solid
-from plugs.shape.checks import checked_loft
-from plugs.shape.mesh import measure
 from tests.shapes import tapered_plan
 
 

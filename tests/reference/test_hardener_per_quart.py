@@ -18,8 +18,8 @@ from dataclasses import replace
 
 import pytest
 
-from plugs.skin.dosing import Shop, dose_of, hardener_ml, pot_life_at
-from plugs.skin.generic import HARDENERS, RESINS
+from plugs.laminate.dosing import Shop, dose_of, hardener_ml, pot_life_at
+from plugs.laminate.generic import HARDENERS, RESINS
 
 QUART_ML = 946.352946
 GALLON_ML = 3785.411784

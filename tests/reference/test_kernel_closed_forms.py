@@ -13,11 +13,11 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
-from plugs.shape.kernel_job import KernelJob, KernelProof
-from plugs.shape.kernel_worker import KernelRun, start_kernel
-from plugs.shape.section import Corner, End, LinesPlan, Station
-from plugs.shape.spline_strips import fit_strips
-from plugs.shape.stations import make_loft
+from plugs.kernel.job import KernelJob, KernelProof
+from plugs.kernel.spline_strips import fit_strips
+from plugs.kernel.worker import KernelRun, start_kernel
+from plugs.lines.section import Corner, End, LinesPlan, Station
+from plugs.lines.stations import make_loft
 
 KERNEL_RATIO = 1e-6
 

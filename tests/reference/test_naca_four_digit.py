@@ -11,9 +11,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from plugs.shape.checks import checked_loft
-from plugs.shape.proof import integrate
-from plugs.shape.section import Corner, LinesPlan, Station
+from plugs.body.proof import integrate
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, LinesPlan, Station
 from tests.shapes import Array, polygon_area, whole_plan
 
 TABLE = {

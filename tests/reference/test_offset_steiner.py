@@ -14,9 +14,9 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.shape.checks import checked_loft
-from plugs.shape.proof import integrate
-from plugs.shape.rings import inset_corners, solve_rings
+from plugs.body.proof import integrate
+from plugs.lines.checks import checked_loft
+from plugs.lines.rings import inset_corners, solve_rings
 from tests.shapes import Array, box_plan, regular
 
 BOX = (300.0, 200.0, 100.0)

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 import shapely
 
+from plugs.mesh.mesh import PLANES
 from plugs.proving import kernel_job
-from plugs.shape.mesh import PLANES
 from plugs.work import opened
 
 LARGEST = 0.05
@@ -26,7 +26,7 @@ def test_layer_outlines(name: str) -> None:
     """Every face between two layers, both ways: points of one lie on the other."""
     from dataclasses import replace
 
-    from plugs.shape.kernel_work import run_job
+    from plugs.kernel.work import run_job
 
     recipe = Path(__file__).parents[2] / "recipes" / f"{name}.py"
     work = opened(recipe, {})

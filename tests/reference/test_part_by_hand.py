@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import pytest
 
-from plugs.skin.choosing import by_sheet
-from plugs.skin.dosing import Shop
-from plugs.skin.generic import CLOTHS, FOAMS, HARDENERS, RESINS
-from plugs.skin.layup import lay_up
-from plugs.skin.part import laminate_shares, weigh
-from plugs.skin.plies import Ply, Schedule
-from plugs.skin.resin_plan import plan_resin
-from plugs.skin.shopping import layup_needs, need_of, shopping_list
+from plugs.laminate.choosing import by_sheet
+from plugs.laminate.dosing import Shop
+from plugs.laminate.generic import CLOTHS, FOAMS, HARDENERS, RESINS
+from plugs.laminate.layup import lay_up
+from plugs.laminate.part import laminate_shares, weigh
+from plugs.laminate.plies import Ply, Schedule
+from plugs.laminate.resin_plan import plan_resin
+from plugs.laminate.shopping import layup_needs, need_of, shopping_list
 
 AREAS = {"deck": 0.6, "side": 0.3, "aft": 0.1}
 CENTROIDS = {"deck": (500.0, 0.0, 300.0), "side": (500.0, 0.0, 150.0), "aft": (1000.0, 0.0, 150.0)}

@@ -13,8 +13,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from plugs.output.pdf import full_size_pdf
-from plugs.output.picture import Drawing, Label, Path
+from plugs.drafting.picture import Drawing, Label, Path
+from plugs.paper.pdf import full_size_pdf
 from tests.reference.pdf_walk import MM, opened, strokes, texts
 
 ALLOWED = 0.05

@@ -20,9 +20,9 @@ import math
 
 import pytest
 
-from plugs.skin.layup import lay_up
-from plugs.skin.part import FlatPanel, plate_coefficient, ply_modulus, sag_under_hand
-from plugs.skin.plies import Ply, Schedule
+from plugs.laminate.layup import lay_up
+from plugs.laminate.part import FlatPanel, plate_coefficient, ply_modulus, sag_under_hand
+from plugs.laminate.plies import Ply, Schedule
 
 TABLE = {
     1.0: 0.01160, 1.1: 0.01265, 1.2: 0.01353, 1.4: 0.01484, 1.6: 0.01570, 1.8: 0.01620, 2.0: 0.01651,

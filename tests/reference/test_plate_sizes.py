@@ -14,10 +14,10 @@ import math
 
 import pytest
 
-from plugs.shape.checks import checked_loft
-from plugs.shape.plates import PLATES, plate_size
-from plugs.shape.proof import integrate
-from plugs.shape.recess import Recess, make_tool
+from plugs.body.proof import integrate
+from plugs.lines.checks import checked_loft
+from plugs.recesses.plates import PLATES, plate_size
+from plugs.recesses.recess import Recess, make_tool
 from tests.shapes import box_plan
 
 INCH = 25.4

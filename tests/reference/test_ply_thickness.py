@@ -22,11 +22,11 @@ from __future__ import annotations
 
 import pytest
 
-from plugs.skin.choosing import oz_per_ft2, oz_per_yd2
-from plugs.skin.generic import CLOTHS
-from plugs.skin.layup import lay_up
-from plugs.skin.materials import Cloth
-from plugs.skin.plies import SPREAD_RATIO, VOIDS_RATIO, Ply, Schedule, ply_thickness, usual_content
+from plugs.laminate.choosing import oz_per_ft2, oz_per_yd2
+from plugs.laminate.generic import CLOTHS
+from plugs.laminate.layup import lay_up
+from plugs.laminate.materials import Cloth
+from plugs.laminate.plies import SPREAD_RATIO, VOIDS_RATIO, Ply, Schedule, ply_thickness, usual_content
 
 
 def published_formula(weight_kg_m2: float, psi: float) -> float:

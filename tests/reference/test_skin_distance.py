@@ -16,10 +16,10 @@ import numpy as np
 import pytest
 import trimesh
 
-from plugs.shape import mesh
-from plugs.shape.body import make_solid
-from plugs.shape.proof import integrate
-from plugs.shape.section import Corner, End, LinesPlan, Station
+from plugs.body.body import make_solid
+from plugs.body.proof import integrate
+from plugs.lines.section import Corner, End, LinesPlan, Station
+from plugs.mesh import mesh
 from tests.shapes import box_plan, crowned_plan, frustum_plan, tapered_plan, wigley_plan
 from tests.skins import laid, largest_by_trimesh, limit_of, measured_by_trimesh
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline, PchipInterpolator
 
-from plugs.shape.lines import shape_preserving, through
+from plugs.lines.lengthwise import shape_preserving, through
 from tests.shapes import Array
 
 

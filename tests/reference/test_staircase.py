@@ -17,7 +17,7 @@ import pytest
 import shapely
 
 from plugs.foam.layers import Layer, Stack, make_layers
-from plugs.shape.section import End
+from plugs.lines.section import End
 from tests.shapes import frustum_plan, solid_of
 
 CONE = 1e6 * math.pi

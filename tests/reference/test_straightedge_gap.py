@@ -16,10 +16,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from plugs.foam.sanding import BOTH_WAYS, CURVED, FLAT, LENGTHWISE, Gap, PanelBay, Sanding, sanding_aids
-from plugs.foam.straightedge import daylight, make_patch, turned
-from plugs.shape.checks import checked_loft
-from plugs.shape.section import Corner, LinesPlan, Station
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, LinesPlan, Station
+from plugs.sanding.sanding import BOTH_WAYS, CURVED, FLAT, LENGTHWISE, Gap, PanelBay, Sanding, sanding_aids
+from plugs.sanding.straightedge import daylight, make_patch, turned
 
 PANELS = ("floor", "side", "deck")
 

@@ -16,9 +16,9 @@ import math
 import numpy as np
 import pytest
 
-from plugs.shape.checks import checked_loft
-from plugs.shape.proof import integrate
-from plugs.shape.section import Corner, LinesPlan, Station
+from plugs.body.proof import integrate
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, LinesPlan, Station
 from tests.shapes import solid_of, wigley_plan
 
 VOLUME = 4.0 / 9.0 * 1000.0 * 200.0 * 100.0

@@ -8,7 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plugs.output.arcs import fit_arcs
+from plugs.drafting.arcs import fit_arcs
 
 LARGEST_GAP = 0.03
 """Vertex tolerance 0.01 and chord error 0.02, mm."""

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import CubicSpline, make_smoothing_spline
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 from plugs.measure.batten import fair_line
 
 STATIONS = np.linspace(0.0, 2000.0, 11)

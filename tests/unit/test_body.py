@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.errors import PlugError
-from plugs.shape import body as body_module
-from plugs.shape import mesh
-from plugs.shape.body import Shape, make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.recess import Boss, Recess
+from plugs.body import body as body_module
+from plugs.body.body import Shape, make_solid, make_tools
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.mesh import mesh
+from plugs.recesses.recess import Boss, Recess
 from tests.shapes import box_plan, crowned_plan, solid_of
 
 LOFT = checked_loft(box_plan(300.0, 200.0, 100.0))

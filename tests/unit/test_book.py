@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
-from plugs.output.book import SECTIONS, book_html
-from plugs.output.book_sheaf import Sheaf
-from plugs.output.book_words import Html, el, figure, figures_table, label_of, steps, table, text
-from plugs.output.picture import Drawing
+from plugs.book.book import SECTIONS, book_html
+from plugs.book.sheaf import Sheaf
+from plugs.book.words import Html, el, figure, figures_table, label_of, steps, table, text
+from plugs.drafting.picture import Drawing
 from tests.books import Book, book_of
 
 SPITE = "<script>alert(1)</script><b>\"'&--> </script "

@@ -13,16 +13,16 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.output.book_figures import HEIGHT, WIDTH, drawing_figure, readable
-from plugs.output.book_scene import PICTURE_MM, make_book_scene, packed
-from plugs.output.book_views import sharp_edges, three_views, views_drawing
-from plugs.output.picture import Drawing, Label
-from plugs.output.picture import Path as Line
-from plugs.shape import mesh
-from plugs.shape.mesh import Body
+from plugs.book.figures import HEIGHT, WIDTH, drawing_figure, readable
+from plugs.book.scene import PICTURE_MM, make_book_scene, packed
+from plugs.book.views import sharp_edges, three_views, views_drawing
+from plugs.drafting.picture import Drawing, Label
+from plugs.drafting.picture import Path as Line
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
 from tests.books import Book, book_of
 
-WEB = Path(__file__).resolve().parents[2] / "plugs" / "output" / "web"
+WEB = Path(__file__).resolve().parents[2] / "plugs" / "book" / "web"
 SQUARE = shapely.MultiPolygon([shapely.box(0.0, -50.0, 300.0, 50.0)])
 
 

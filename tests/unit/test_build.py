@@ -13,15 +13,15 @@ import numpy as np
 import pytest
 
 import plugs.proving
-import plugs.summary
+import plugs.summary.summary
+from plugs.body.body import Shape
 from plugs.build import build
-from plugs.doors import STAGES
-from plugs.errors import PlugError
-from plugs.figures import rounded
-from plugs.output import KINDS
-from plugs.shape.body import Shape
-from plugs.shape.kernel_job import KernelProof, OwnShape, SolidTool
-from plugs.summary import Made, summarise
+from plugs.files.kinds import KINDS
+from plugs.ground.doors import STAGES
+from plugs.ground.errors import PlugError
+from plugs.ground.figures import rounded
+from plugs.kernel.job import KernelProof, OwnShape, SolidTool
+from plugs.summary.summary import Made, summarise
 from plugs.work import Work, opened
 from tests.cli.conftest import PART
 
@@ -156,8 +156,8 @@ def test_a_figure_that_is_not_finite_is_a_fault_of_ours(value: float) -> None:
 )  # fmt: skip
 def test_parameters_as_json_can_hold_them(value: object, plain: object) -> None:
     """Numbers stay numbers, sequences become lists, all else text."""
-    assert plugs.summary._plain(value) == plain
-    assert json.loads(json.dumps(plugs.summary._plain(value))) == plain
+    assert plugs.summary.summary._plain(value) == plain
+    assert json.loads(json.dumps(plugs.summary.summary._plain(value))) == plain
 
 
 def test_kernel_that_agrees_is_believed(recipe: Path) -> None:
@@ -198,7 +198,7 @@ def test_sections_that_disagree_with_the_mesh_stop_the_build(
     recipe: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A body one part in a hundred too large is never cut."""
-    import plugs.shape.body as room
+    import plugs.body.body as room
 
     honest = room.integrate
 

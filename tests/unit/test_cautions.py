@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
-from plugs.skin.cautions import DEFERRAL, cautions_for
-from plugs.skin.generic import BARRIERS, BOARDS, CLOTHS, FILLERS, FOAMS, GLUES, HARDENERS, RESINS
+from plugs.laminate.cautions import DEFERRAL, cautions_for
+from plugs.laminate.generic import BARRIERS, BOARDS, CLOTHS, FILLERS, FOAMS, GLUES, HARDENERS, RESINS
 
 
 def about(*materials: object, **more: bool) -> list[str]:

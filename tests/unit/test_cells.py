@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from plugs.errors import PlugError
-from plugs.shape.cells import LARGEST_FILE, Cells, closest, read_cells, separator_name
+from plugs.ground.errors import PlugError
+from plugs.tables.cells import LARGEST_FILE, Cells, closest, read_cells, separator_name
 
 TEXT = "line (mm),quantity,0,500\nLüfter,half-breadth,1,2\nLüfter,height,3,4\n"
 ROWS = (

@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from plugs.errors import PlugError
-from plugs.shape.checks import checked_loft
-from plugs.shape.section import Corner, End, LinesPlan, Station
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, End, LinesPlan, Station
 from tests.shapes import box_plan, crowned_plan, frustum_plan, regular, tapered_plan, whole_plan
 
 

@@ -8,7 +8,7 @@ import shapely
 
 from plugs.foam.columns import columns_of, volume_over
 from plugs.foam.layers import Stack, make_layers
-from plugs.shape import mesh
+from plugs.mesh import mesh
 from tests.shapes import crowned_plan, solid_of
 
 

@@ -14,16 +14,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError
-from plugs.output.drape_drawing import drape_drawing
-from plugs.output.dxf import render_dxf
-from plugs.output.svg import render_svg
-from plugs.shape.body import make_solid
-from plugs.shape.mesh import triangles_of
-from plugs.skin.darts import darts_for, with_darts
-from plugs.skin.drape import LOCK_DEG, WARN_DEG, Drape, cell_quads, drape
-from plugs.skin.drape_remedies import Remedies, better_start, drape_findings, remedies_for, split_zone
-from plugs.skin.geodesic import (
+from plugs.body.body import make_solid
+from plugs.drape.darts import darts_for, with_darts
+from plugs.drape.drape import LOCK_DEG, WARN_DEG, Drape, cell_quads, drape
+from plugs.drape.geodesic import (
     Surface,
     direction,
     edge_loops,
@@ -34,8 +28,14 @@ from plugs.skin.geodesic import (
     overhang,
     positions,
 )
-from plugs.skin.net import Net
-from plugs.skin.thread import pull_thread, run_threads
+from plugs.drape.net import Net
+from plugs.drape.remedies import Remedies, better_start, drape_findings, remedies_for, split_zone
+from plugs.drape.thread import pull_thread, run_threads
+from plugs.files.dxf import render_dxf
+from plugs.files.svg import render_svg
+from plugs.ground.errors import PlugError
+from plugs.mesh.mesh import triangles_of
+from plugs.subjects.drape import drape_drawing
 from plugs.work import opened
 from tests.patches import bowl, cone, flat, half_cylinder, hemisphere, without
 
@@ -311,7 +311,7 @@ def test_start_where_nothing_can_be_laid_is_refused(monkeypatch: pytest.MonkeyPa
         where, none = np.full((2, 2), at), np.zeros((2, 2))
         return Net(middle=(0, 0), tri=known, at=where, warp=nothing, weft=nothing, misfit=none)
 
-    monkeypatch.setattr("plugs.skin.drape.lay_net", bare)
+    monkeypatch.setattr("plugs.drape.drape.lay_net", bare)
     with pytest.raises(PlugError) as fault:
         drape(surface, cell=4.0)
     assert fault.value.param == "start"

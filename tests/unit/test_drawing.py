@@ -9,8 +9,8 @@ import pytest
 import shapely
 from shapely import MultiPolygon
 
-from plugs.output.drawing import Path, canonical_rings, layer_drawing
-from plugs.output.picture import Drawing, Label, drawing_bounds, label_box, path_bounds
+from plugs.drafting.layer import Path, canonical_rings, layer_drawing
+from plugs.drafting.picture import Drawing, Label, drawing_bounds, label_box, path_bounds
 
 NOTHING = MultiPolygon()
 

@@ -9,10 +9,10 @@ import numpy as np
 import pypdf
 import pytest
 
-from plugs.output.drawing_run import DrawingRun, PaperJob, Rendered
-from plugs.output.drawing_worker import render_files, render_paper, serve
-from plugs.output.picture import Drawing, Path
-from plugs.paper import paper_of
+from plugs.drafting.picture import Drawing, Path
+from plugs.files.drawing_run import DrawingRun, PaperJob, Rendered
+from plugs.files.drawing_worker import render_files, render_paper, serve
+from plugs.ground.paper import paper_of
 
 A4 = paper_of("A4")
 

@@ -11,8 +11,8 @@ from pathlib import Path as FilePath
 import numpy as np
 import pytest
 
-from plugs.output.dxf import render_dxf, write_dxf
-from plugs.output.picture import Drawing, Label, Path
+from plugs.drafting.picture import Drawing, Label, Path
+from plugs.files.dxf import render_dxf, write_dxf
 
 ROOT = FilePath(__file__).resolve().parents[2]
 
@@ -40,7 +40,7 @@ def test_two_writes_in_different_processes_have_equal_bytes(tmp_path):
         "import sys, pathlib\n"
         f"sys.path[:0] = [{str(ROOT)!r}, {str(FilePath(__file__).parent)!r}]\n"
         "from test_dxf import disc_and_text\n"
-        "from plugs.output.dxf import write_dxf\n"
+        "from plugs.files.dxf import write_dxf\n"
         "write_dxf(disc_and_text(), pathlib.Path(sys.argv[1]))\n"
     )
     digests = set()
@@ -79,7 +79,7 @@ def test_library_option_is_put_back(before):
 
 def test_importing_the_writer_does_not_load_the_library():
     """The library takes a fifth of a second to load; only a build that writes DXF pays for it."""
-    program = "import plugs.output.dxf, sys; sys.exit('ezdxf' in sys.modules)"
+    program = "import plugs.files.dxf, sys; sys.exit('ezdxf' in sys.modules)"
     subprocess.run([sys.executable, "-c", program], check=True, cwd=ROOT, timeout=600)
 
 

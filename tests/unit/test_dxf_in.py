@@ -16,7 +16,7 @@ import pytest
 from ezdxf.math import Matrix44
 from ezdxf.units import conversion_factor
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 from plugs.measure.dxf_in import MM_PER_CODE
 from plugs.measure.outlines import Outline, read_outline, read_outlines
 

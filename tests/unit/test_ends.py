@@ -11,9 +11,9 @@ import math
 import numpy as np
 import pytest
 
-from plugs.shape.checks import checked_loft
-from plugs.shape.section import Corner, End, LinesPlan, Station
-from plugs.shape.stations import Loft
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, End, LinesPlan, Station
+from plugs.lines.stations import Loft
 from tests.shapes import Array, box_plan, tapered_plan
 
 SIDE, DECK = "side", "deck"

@@ -7,7 +7,7 @@ import math
 
 import pytest
 
-from plugs.errors import Finding, PlugError, shown
+from plugs.ground.errors import Finding, PlugError, shown
 
 
 def example(**changes: object) -> PlugError:

@@ -11,11 +11,11 @@ import pytest
 import shapely
 from scipy.spatial import cKDTree
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 from plugs.measure.comb import curvature_comb
 from plugs.measure.fairing import Fairing, fair
 from plugs.measure.outliers import stand_off, suspects
-from plugs.output.fairing_drawing import COMB, CURVE, LEFT_OUT, POINTS, draw_fairing
+from plugs.subjects.fairing import COMB, CURVE, LEFT_OUT, POINTS, draw_fairing
 from tests.counted import calls_of, peak_of
 
 NOISE = 0.2

@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import shapely
 
-from plugs.errors import Finding
+from plugs.body.body import Shape, Solid, make_solid, make_tools
 from plugs.findings import find
-from plugs.recipe import Plug
-from plugs.shape import mesh
-from plugs.shape.body import Shape, Solid, make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.recess import Recess
+from plugs.ground.errors import Finding
+from plugs.lines.checks import checked_loft
+from plugs.mesh import mesh
+from plugs.recesses.recess import Recess
+from plugs.recipe.plug import Plug
 from tests.shapes import box_plan
 
 PLAN = box_plan(300.0, 700.0, 200.0)

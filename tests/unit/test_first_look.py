@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from plugs.build import build
-from plugs.errors import PlugError
 from plugs.first_look import first_look
-from plugs.shape.kernel_worker import KernelRun
+from plugs.ground.errors import PlugError
+from plugs.kernel.worker import KernelRun
 from tests.cli.conftest import PART
 
 

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 import trimesh
 
-from plugs.shape.flange_strip import flange_strip
-from plugs.shape.mesh_faces import edge_loops
-from plugs.shape.nearest import arcs_to_lines, distances
+from plugs.mesh.faces import edge_loops
+from plugs.mesh.flange_strip import flange_strip
+from plugs.mesh.nearest import arcs_to_lines, distances
 
 
 def rim_of(vertices: np.ndarray, triangles: np.ndarray) -> np.ndarray:

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from plugs.errors import PlugError
-from plugs.output.folder import SUMMARY, FreshFolder
+from plugs.files.folder import SUMMARY, FreshFolder
+from plugs.ground.errors import PlugError
 
 
 def build_into(folder: Path, files: dict[str, bytes]) -> None:
@@ -225,7 +225,7 @@ def test_swap_that_fails_puts_the_old_one_back(
             raise PermissionError(13, "Permission denied")
         return move(self, target)
 
-    monkeypatch.setattr("plugs.output.folder._exchanged", stepwise)
+    monkeypatch.setattr("plugs.files.folder._exchanged", stepwise)
     with pytest.raises(PlugError, match="cannot be replaced"), FreshFolder(tmp_path / "out") as fresh:
         fresh.write({"new.stl": b"2"})
         monkeypatch.setattr(Path, "rename", fails_once)

@@ -12,8 +12,8 @@ import struct
 import numpy as np
 import pytest
 
-from plugs.output.glb import glb_bytes
-from plugs.output.meshes import NamedMesh, colour_of
+from plugs.files.glb import glb_bytes
+from plugs.mesh.named import NamedMesh, colour_of
 
 TETRA = np.array([[0.0, 0.0, 0.0], [100.0, 0.0, 0.0], [0.0, 200.0, 0.0], [0.0, 0.0, 300.0]])
 FACES = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])

@@ -8,10 +8,10 @@ from collections.abc import Sequence
 import pytest
 import shapely
 
-from plugs.checking import checked
-from plugs.errors import PlugError
 from plugs.foam.glue import LEAST_GLUED_MM2, LEAST_SHARE, Contact, Glue, make_contacts, polygons_of
 from plugs.foam.layers import Layer, Stack, make_layers
+from plugs.ground.checking import checked
+from plugs.ground.errors import PlugError
 from tests.shapes import box_plan, solid_of
 
 NOTHING = shapely.MultiPolygon()

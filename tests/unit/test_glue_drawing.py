@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 import shapely
 
+from plugs.drafting.glue import GLUE_LOWER, GLUE_UPPER, PINS_LOWER, PINS_UPPER, glue_rows, with_glue
+from plugs.drafting.layer import FINAL_LOWER, layer_drawing
+from plugs.drafting.picture import Drawing, drawing_bounds, label_box
 from plugs.foam.glue import Glue, make_contacts
 from plugs.foam.layers import Layer
 from plugs.foam.pins import Pinned, Pins, make_pins
-from plugs.output.drawing import FINAL_LOWER, layer_drawing
-from plugs.output.glue_drawing import GLUE_LOWER, GLUE_UPPER, PINS_LOWER, PINS_UPPER, glue_rows, with_glue
-from plugs.output.picture import Drawing, drawing_bounds, label_box
 from tests.unit.test_glue import stack_of
 from tests.unit.test_pins import upright
 

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 import trimesh
 
-from plugs.shape import mesh
-from plugs.shape.grown import grown, sharp_edges
-from plugs.shape.mesh import Body
+from plugs.mesh import mesh
+from plugs.mesh.grown import grown, sharp_edges
+from plugs.mesh.mesh import Body
 
 CUBE = manifold3d.Manifold.cube((100.0, 60.0, 40.0))
 SHAPES = {

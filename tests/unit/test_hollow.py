@@ -8,14 +8,14 @@ from itertools import combinations
 import pytest
 import shapely
 
-from plugs.checking import checked
-from plugs.errors import PlugError
 from plugs.foam.hollow import Hollow, Void, hollowed, make_voids
 from plugs.foam.joints import Joints
 from plugs.foam.layers import Layer, Stack, make_layers
 from plugs.foam.pieces import make_pieces
-from plugs.shape import mesh
-from plugs.shape.mesh import Body
+from plugs.ground.checking import checked
+from plugs.ground.errors import PlugError
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
 from tests.shapes import box_plan, frustum_plan, solid_of
 
 SLACK = 0.5

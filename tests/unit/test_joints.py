@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.checking import checked
-from plugs.errors import PlugError
+from plugs.body.body import make_solid, make_tools
 from plugs.foam.joint_lines import Ground, JointLine
 from plugs.foam.joints import (
     Joints,
@@ -24,9 +23,10 @@ from plugs.foam.joints import (
     recess_outlines,
 )
 from plugs.foam.layers import Stack, make_layers
-from plugs.shape.body import make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.recess import Recess
+from plugs.ground.checking import checked
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.recesses.recess import Recess
 from tests.shapes import box_plan
 
 OPEN = Ground(walls=shapely.Point(), blends=shapely.Point(), before=())

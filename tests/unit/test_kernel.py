@@ -17,16 +17,16 @@ import pytest
 import shapely
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError
-from plugs.shape import kernel_worker
-from plugs.shape.checks import checked_loft
-from plugs.shape.kernel_job import KernelFault, KernelJob, KernelProof, OwnShape, SolidTool
-from plugs.shape.kernel_worker import KernelRun, start_kernel
-from plugs.shape.section import Corner, End, LinesPlan, Station
-from plugs.shape.spline_strips import STRIP_DISTANCE, Strips, fit_strips, placed_strips
-from plugs.shape.stations import Loft, make_loft
-from plugs.shape.step_text import step_string
-from plugs.shape.strip_edges import plan_seams
+from plugs.ground.errors import PlugError
+from plugs.kernel import worker as kernel_worker
+from plugs.kernel.job import KernelFault, KernelJob, KernelProof, OwnShape, SolidTool
+from plugs.kernel.spline_strips import STRIP_DISTANCE, Strips, fit_strips, placed_strips
+from plugs.kernel.step_text import step_string
+from plugs.kernel.strip_edges import plan_seams
+from plugs.kernel.worker import KernelRun, start_kernel
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, End, LinesPlan, Station
+from plugs.lines.stations import Loft, make_loft
 
 Array = NDArray[np.float64]
 
@@ -356,8 +356,8 @@ def test_a_cut_through_leaves_two_solids(kernel: KernelRun) -> None:
 @pytest.mark.kernel
 def test_a_recess_in_a_blended_tail(kernel: KernelRun) -> None:
     """A drafted recess cut across the aft end's blend: sound, and as large as the mesh engine says."""
-    from plugs.shape import mesh
-    from plugs.shape.sampling import sample
+    from plugs.mesh import mesh
+    from plugs.mesh.sampling import sample
 
     body = make_loft(tail_plan())
     corners = {"low": Corner(150, -75, 20), "high": Corner(150, 75, 20)}
@@ -415,8 +415,8 @@ def test_step_is_read_back_with_its_volume_and_schema(kernel: KernelRun, tmp_pat
     assert b"SI_UNIT(.MILLI.,.METRE.)" in step
     path = tmp_path / "tail.step"
     path.write_bytes(step)
-    from plugs.shape.kernel import count_parts, load_kernel
-    from plugs.shape.kernel_work import _measures
+    from plugs.kernel.kernel import count_parts, load_kernel
+    from plugs.kernel.work import _measures
 
     checker = load_kernel().BRepCheck_Analyzer
     reader = control.STEPControl_Reader()
@@ -478,7 +478,7 @@ def test_importing_the_engine_does_not_load_the_kernel() -> None:
     done = run_python(
         """
         import sys
-        import plugs.shape.kernel, plugs.shape.kernel_work, plugs.shape.kernel_worker
+        import plugs.kernel.kernel, plugs.kernel.work, plugs.kernel.worker
         print(any(name.partition(".")[0] in ("OCP", "cadquery") for name in sys.modules))
         """
     )
@@ -489,12 +489,12 @@ def test_nothing_is_printed() -> None:
     """A whole job with STEP, here and in the worker, leaves standard output and error empty."""
     done = run_python(
         """
-        from plugs.shape.kernel_job import KernelJob
-        from plugs.shape.kernel_work import run_job
-        from plugs.shape.kernel_worker import start_kernel
-        from plugs.shape.section import Corner, LinesPlan, Station
-        from plugs.shape.spline_strips import fit_strips
-        from plugs.shape.stations import make_loft
+        from plugs.kernel.job import KernelJob
+        from plugs.kernel.work import run_job
+        from plugs.kernel.worker import start_kernel
+        from plugs.lines.section import Corner, LinesPlan, Station
+        from plugs.kernel.spline_strips import fit_strips
+        from plugs.lines.stations import make_loft
         corners = {"a": Corner(100, 0, 5), "b": Corner(100, 100, 20)}
         loft = make_loft(LinesPlan(stations=[Station(x=0, corners=corners), Station(x=300, corners=corners)]))
         job = KernelJob(name="quiet", body=fit_strips(loft))
@@ -522,7 +522,7 @@ def test_the_worker_ends_with_its_parent() -> None:
     done = run_python(
         """
         import os
-        from plugs.shape.kernel_worker import start_kernel
+        from plugs.kernel.worker import start_kernel
         run = start_kernel()
         os.write(1, str(run.pid).encode())
         os._exit(1)

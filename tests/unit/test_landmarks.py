@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 from plugs.measure.landmarks import between, centreline, find_landmarks, mirrored
 from plugs.measure.outlines import Outline, outline_of
 

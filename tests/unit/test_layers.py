@@ -8,10 +8,10 @@ from dataclasses import replace
 import pytest
 import shapely
 
-from plugs.checking import checked
-from plugs.errors import Finding, PlugError
 from plugs.foam.layers import Layer, Stack, make_layers, rough_outline
-from plugs.shape import mesh
+from plugs.ground.checking import checked
+from plugs.ground.errors import Finding, PlugError
+from plugs.mesh import mesh
 from tests.shapes import box_plan, frustum_plan, solid_of, tapered_plan
 
 BOX = solid_of(box_plan(300.0, 200.0, 100.0)).body

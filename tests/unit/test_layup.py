@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from plugs.checking import checked
-from plugs.errors import PlugError
-from plugs.skin.choosing import by_sheet
-from plugs.skin.figures import layup_figures
-from plugs.skin.generic import CLOTHS, RESINS
-from plugs.skin.layup import Layup, lay_up, skin_of
-from plugs.skin.plies import Ply, Schedule, ply_thickness, usual_content
+from plugs.ground.checking import checked
+from plugs.ground.errors import PlugError
+from plugs.laminate.choosing import by_sheet
+from plugs.laminate.generic import CLOTHS, RESINS
+from plugs.laminate.layup import Layup, lay_up, skin_of
+from plugs.laminate.plies import Ply, Schedule, ply_thickness, usual_content
+from plugs.summary.figures import layup_figures
 
 PLACES = ("floor", "side", "deck", "front", "aft", "plate")
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plugs.shape.lines import eased, shape_preserving, through
+from plugs.lines.lengthwise import eased, shape_preserving, through
 from tests.shapes import Array
 
 KNOTS = np.array([[0.0, 100.0, 250.0, 400.0]])

@@ -7,10 +7,10 @@ from dataclasses import fields, replace
 
 import pytest
 
-from plugs.errors import PlugError
-from plugs.skin.choosing import by_sheet, checked_material, label_of, material_named, sold_by
-from plugs.skin.generic import BARRIERS, BOARDS, CLOTHS, FILLERS, FOAMS, GLUES, HARDENERS, RESINS
-from plugs.skin.materials import LABELS, Cloth, Foam, Material, Resin
+from plugs.ground.errors import PlugError
+from plugs.laminate.choosing import by_sheet, checked_material, label_of, material_named, sold_by
+from plugs.laminate.generic import BARRIERS, BOARDS, CLOTHS, FILLERS, FOAMS, GLUES, HARDENERS, RESINS
+from plugs.laminate.materials import LABELS, Cloth, Foam, Material, Resin
 
 TABLES: tuple[Mapping[str, Material], ...] = (
     FOAMS, CLOTHS, RESINS, HARDENERS, GLUES, FILLERS, BOARDS, BARRIERS,

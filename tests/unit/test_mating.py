@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 import trimesh
 
-from plugs.checking import checked
-from plugs.errors import PlugError
+from plugs.body.body import Solid, make_solid
+from plugs.body.mating import Mating, MatingFace, face_of, findings_of, make_cut
+from plugs.ground.checking import checked
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
 from plugs.measure.fairing import fair
-from plugs.recipe import Plug
-from plugs.shape import mesh
-from plugs.shape.body import Solid, make_solid
-from plugs.shape.checks import checked_loft
-from plugs.shape.mating import Mating, MatingFace, face_of, findings_of, make_cut
+from plugs.mesh import mesh
+from plugs.recipe.plug import Plug
 from tests.shapes import box_plan
 
 LENGTH, WIDTH, HEIGHT = 400.0, 200.0, 120.0

@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 import trimesh
 
+from plugs.body.body import Solid, make_solid
+from plugs.body.body_face import BodyFace, body_face_of, body_findings
+from plugs.body.mating_body import LARGEST_FILE, BodyCut, MatingBody, make_body_cut
 from plugs.build import build
-from plugs.checking import checked
-from plugs.errors import PlugError
-from plugs.shape import mesh
-from plugs.shape.body import Solid, make_solid
-from plugs.shape.body_face import BodyFace, body_face_of, body_findings
-from plugs.shape.checks import checked_loft
-from plugs.shape.mating_body import LARGEST_FILE, BodyCut, MatingBody, make_body_cut
-from plugs.shape.step_in import StepBody, StepRequest
+from plugs.ground.checking import checked
+from plugs.ground.errors import PlugError
+from plugs.kernel.step_in import StepBody, StepRequest
+from plugs.lines.checks import checked_loft
+from plugs.mesh import mesh
 from tests.shapes import box_plan
 
 LENGTH, WIDTH, HEIGHT = 400.0, 200.0, 120.0

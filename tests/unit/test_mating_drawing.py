@@ -14,15 +14,15 @@ import shapely
 import trimesh
 from ezdxf import path as ezpath
 
-from plugs.output.dxf import render_dxf
-from plugs.output.mating_drawing import EDGE, FACE, FLANGE, edge_drawing
-from plugs.output.picture import LABELS, Drawing, drawing_bounds, label_box
-from plugs.output.svg import render_svg
-from plugs.shape.body import make_solid
-from plugs.shape.body_face import BodyFace
-from plugs.shape.checks import checked_loft
-from plugs.shape.mating import Mating, MatingFace, make_cut
-from plugs.shape.mating_body import MatingBody, make_body_cut
+from plugs.body.body import make_solid
+from plugs.body.body_face import BodyFace
+from plugs.body.mating import Mating, MatingFace, make_cut
+from plugs.body.mating_body import MatingBody, make_body_cut
+from plugs.drafting.picture import LABELS, Drawing, drawing_bounds, label_box
+from plugs.files.dxf import render_dxf
+from plugs.files.svg import render_svg
+from plugs.lines.checks import checked_loft
+from plugs.subjects.mating import EDGE, FACE, FLANGE, edge_drawing
 from tests.shapes import box_plan
 
 LOW, HIGH = np.array([0.0, -100.0, 0.0]), np.array([400.0, 100.0, 120.0])

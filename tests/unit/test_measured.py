@@ -15,15 +15,15 @@ import pytest
 import shapely
 from numpy.typing import NDArray
 
-from plugs.checking import checked
-from plugs.errors import PlugError
+from plugs.body.body import make_solid
+from plugs.body.proof import integrate
+from plugs.ground.checking import checked
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.measured import LARGEST_MISS, has_curves, in_pieces
+from plugs.lines.section import Corner, End, LinesPlan, Station
+from plugs.lines.stations import Loft
 from plugs.measure.fairing import fair
-from plugs.shape.body import make_solid
-from plugs.shape.checks import checked_loft
-from plugs.shape.measured import LARGEST_MISS, has_curves, in_pieces
-from plugs.shape.proof import integrate
-from plugs.shape.section import Corner, End, LinesPlan, Station
-from plugs.shape.stations import Loft
 from tests.skins import laid, largest_by_trimesh, limit_of
 
 Array = NDArray[np.float64]
@@ -357,9 +357,9 @@ def test_skin_over_measured_panels(depth: float) -> None:
 )
 def test_kernel_agrees(plan: LinesPlan) -> None:
     """The CAD kernel's volume of the plain body and ours: 1 part in 100 000."""
-    from plugs.shape.kernel_job import KernelJob
-    from plugs.shape.kernel_worker import start_kernel
-    from plugs.shape.spline_strips import fit_strips
+    from plugs.kernel.job import KernelJob
+    from plugs.kernel.spline_strips import fit_strips
+    from plugs.kernel.worker import start_kernel
 
     loft = checked_loft(plan)
     with start_kernel() as run:

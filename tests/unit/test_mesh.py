@@ -11,8 +11,8 @@ import pytest
 import shapely
 import trimesh
 
-from plugs.shape import mesh
-from plugs.shape.mesh import Body
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
 from tests.shapes import box_plan, crowned_plan, frustum_plan, solid_of
 
 BOX = np.array([[x, y, z] for x in (0.0, 30.0) for y in (0.0, 20.0) for z in (0.0, 10.0)])

@@ -17,19 +17,19 @@ import pytest
 import shapely
 from shapely.affinity import rotate, translate
 
-from plugs.checking import checked
-from plugs.errors import PlugError
-from plugs.foam import arranging
-from plugs.foam import filling as filling_module
-from plugs.foam import leftovers as leftovers_module
-from plugs.foam.bitmap import Bitmap, as_number, cells_touched, make_stencil, runs_of
-from plugs.foam.box_fit import fit_boxes
-from plugs.foam.filling import Filler, fill
-from plugs.foam.grids import grown_by, turned
-from plugs.foam.job import job_of, smallest_sheet
-from plugs.foam.leftovers import leftovers
-from plugs.foam.nesting import Nesting, Placement, fault_of, nest
 from plugs.foam.stock import Blank, Cutting, Stock, checked_stock
+from plugs.ground.checking import checked
+from plugs.ground.errors import PlugError
+from plugs.nesting import arranging
+from plugs.nesting import filling as filling_module
+from plugs.nesting import leftovers as leftovers_module
+from plugs.nesting.bitmap import Bitmap, as_number, cells_touched, make_stencil, runs_of
+from plugs.nesting.box_fit import fit_boxes
+from plugs.nesting.filling import Filler, fill
+from plugs.nesting.grids import grown_by, turned
+from plugs.nesting.job import job_of, smallest_sheet
+from plugs.nesting.leftovers import leftovers
+from plugs.nesting.nesting import Nesting, Placement, fault_of, nest
 from tests.bench.nesting import LENGTH, density, sets
 from tests.blanks import blanks_of, garments, guillotine
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 from plugs.measure.outlines import Outline, outline_of, read_outline, read_outlines
 from plugs.measure.pieces import LARGEST_DRAWING, Piece, joined
 from plugs.measure.points_in import read_points

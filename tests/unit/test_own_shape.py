@@ -11,9 +11,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from plugs.errors import PlugError
-from plugs.shape import mesh
-from plugs.shape.own_shape import make_shape
+from plugs.body.own_shape import make_shape
+from plugs.ground.errors import PlugError
+from plugs.mesh import mesh
 
 pytestmark = pytest.mark.kernel
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from plugs.skin.figures import part_figures
-from plugs.skin.layup import lay_up
-from plugs.skin.part import FlatPanel, Share, foam_share, laminate_shares, sag_under_hand, weigh
-from plugs.skin.plies import Ply, Schedule
+from plugs.laminate.layup import lay_up
+from plugs.laminate.part import FlatPanel, Share, foam_share, laminate_shares, sag_under_hand, weigh
+from plugs.laminate.plies import Ply, Schedule
+from plugs.summary.figures import part_figures
 
 
 def test_lever() -> None:

@@ -8,20 +8,20 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.errors import PlugError
-from plugs.output.cloth_drawing import CENTRELINE, CUT, NOTCH, SEAM, pattern_drawing, roll_drawing
-from plugs.output.svg import render_svg
-from plugs.shape.recess import Recess
-from plugs.skin.breadths import in_breadths
-from plugs.skin.cloth import ClothPly, Laps, Pattern
-from plugs.skin.cuts import opened, with_darts
-from plugs.skin.flatten import finding_of, flatten
-from plugs.skin.patterns import PatternSet, lapped_over, patterns_of
-from plugs.skin.roll import GAP, lay_out
-from plugs.skin.seams import seams_of
-from plugs.skin.zone_words import DartCut, Zone
-from plugs.skin.zones import Patch, Zoned, zoned
-from plugs.told import in_unit
+from plugs.cloth.breadths import in_breadths
+from plugs.cloth.cloth import ClothPly, Laps, Pattern
+from plugs.cloth.cuts import opened, with_darts
+from plugs.cloth.flatten import finding_of, flatten
+from plugs.cloth.patterns import PatternSet, lapped_over, patterns_of
+from plugs.cloth.roll import GAP, lay_out
+from plugs.cloth.seams import seams_of
+from plugs.cloth.zone_words import DartCut, Zone
+from plugs.cloth.zones import Patch, Zoned, zoned
+from plugs.files.svg import render_svg
+from plugs.ground.errors import PlugError
+from plugs.ground.told import in_unit
+from plugs.recesses.recess import Recess
+from plugs.subjects.cloth import CENTRELINE, CUT, NOTCH, SEAM, pattern_drawing, roll_drawing
 from tests.cloth import cloth_patch, plug_of
 from tests.counted import calls_of, peak_of
 from tests.patches import hemisphere, patch_of

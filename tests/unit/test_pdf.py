@@ -14,21 +14,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reportlab.pdfbase import pdfmetrics
 
-from plugs.errors import PlugError
-from plugs.output import pdf
-from plugs.output.page_marks import fitted
-from plugs.output.pages import plan_pages
-from plugs.output.pdf import bezier_arc, full_size_pdf, render_pdf
-from plugs.output.picture import Drawing, Label, Path
-from plugs.output.styles import line_styles
-from plugs.output.svg import render_svg
-from plugs.paper import paper_of
+from plugs.drafting.picture import Drawing, Label, Path
+from plugs.drafting.styles import line_styles
+from plugs.files.svg import render_svg
+from plugs.ground.errors import PlugError
+from plugs.ground.paper import paper_of
+from plugs.paper import pdf
+from plugs.paper.marks import fitted
+from plugs.paper.pages import plan_pages
+from plugs.paper.pdf import bezier_arc, full_size_pdf, render_pdf
 from tests.reference.pdf_walk import opened, strokes, texts
 
 MAKE = """
 import hashlib, sys
-from plugs.output.pdf import full_size_pdf
-from plugs.output.picture import Drawing, Label, Path
+from plugs.paper.pdf import full_size_pdf
+from plugs.drafting.picture import Drawing, Label, Path
 path = Path(points=[[0, 0], [700, 0], [700, 500]], bulges=[0.3, 0, 0.2], is_closed=True, dxf_layer="ROUGH")
 label = Label(text="Zo\\u00eb \\u0416", at=(20.0, 20.0), height=6.0)
 text = full_size_pdf([Drawing(name="a", title="b", paths=(path,), labels=(label,))], paper="A4", title="t")

@@ -8,18 +8,18 @@ from dataclasses import replace
 import pytest
 import shapely
 
-from plugs.errors import PlugError
+from plugs.body.body import make_solid, make_tools
 from plugs.foam.joints import Joints, Size, recess_outlines
 from plugs.foam.layers import Layer, Stack, make_layers
-from plugs.foam.nesting import nest
 from plugs.foam.pieces import Pieces, blank_of, make_pieces, outlines_of, usable_sizes
 from plugs.foam.places import placed
 from plugs.foam.stock import Cutting, Stock
-from plugs.shape import mesh
-from plugs.shape.body import make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.mesh import Body
-from plugs.shape.recess import Recess
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
+from plugs.nesting.nesting import nest
+from plugs.recesses.recess import Recess
 from tests.shapes import box_plan, solid_of, tapered_plan
 
 PLAIN = Joints(stagger=100.0)

@@ -9,13 +9,13 @@ from itertools import pairwise
 import pytest
 import shapely
 
+from plugs.drafting.layer import layer_drawing
+from plugs.drafting.picture import label_box
+from plugs.drafting.pieces import JOINT, PIECE_COLUMNS, VOID, pieces_csv, with_pieces
 from plugs.foam.hollow import Hollow, hollowed, make_voids
 from plugs.foam.joints import Joints
 from plugs.foam.layers import Stack, make_layers
 from plugs.foam.pieces import make_pieces
-from plugs.output.drawing import layer_drawing
-from plugs.output.picture import label_box
-from plugs.output.pieces_drawing import JOINT, PIECE_COLUMNS, VOID, pieces_csv, with_pieces
 from tests.shapes import box_plan, solid_of
 
 BODY = solid_of(box_plan(2000.0, 500.0, 150.0)).body

@@ -10,18 +10,18 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.checking import checked
-from plugs.errors import Finding, PlugError
+from plugs.body.body import make_solid, make_tools
+from plugs.drafting.glue import PIN_COLUMNS, pins_csv
 from plugs.foam.glue import Contact, Glue, make_contacts
 from plugs.foam.layers import Slab, Stack, make_layers, make_slab_layers
 from plugs.foam.pin_patterns import distances, fits, is_keyed, narrowest, spread, widest_three
 from plugs.foam.pin_places import inset
 from plugs.foam.pins import Pinned, Pins, islands, make_pins
 from plugs.foam.standing import Standing, recess_keep_outs, standing_foam, too_near
-from plugs.output.glue_drawing import PIN_COLUMNS, pins_csv
-from plugs.shape.body import make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.recess import Recess
+from plugs.ground.checking import checked
+from plugs.ground.errors import Finding, PlugError
+from plugs.lines.checks import checked_loft
+from plugs.recesses.recess import Recess
 from tests.shapes import box_plan, solid_of
 from tests.unit.test_glue import stack_of
 

@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from plugs.checking import checked, number
-from plugs.errors import PlugError
-from plugs.shape.plan import read_plan
-from plugs.shape.section import Corner, End, LinesPlan, Station
-from plugs.tolerances import LARGEST
+from plugs.ground.checking import checked, number
+from plugs.ground.errors import PlugError
+from plugs.ground.tolerances import LARGEST
+from plugs.lines.plan import read_plan
+from plugs.lines.section import Corner, End, LinesPlan, Station
 
 CORNERS = {"chine": Corner(100.0, 0.0, 5.0), "edge": Corner(80.0, 120.0, 10.0)}
 PLAN = LinesPlan(

@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from plugs.errors import PlugError
-from plugs.shape.plates import PLATES, plate_size
+from plugs.ground.errors import PlugError
+from plugs.recesses.plates import PLATES, plate_size
 
 
 @pytest.mark.parametrize("region", PLATES)

@@ -7,11 +7,11 @@ import math
 import numpy as np
 import pytest
 
-from plugs.shape.checks import checked_loft
-from plugs.shape.mesh import body_of_grid, measure
-from plugs.shape.proof import integrate
-from plugs.shape.sampling import sample
-from plugs.shape.section import End, LinesPlan
+from plugs.body.proof import integrate
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import End, LinesPlan
+from plugs.mesh.mesh import body_of_grid, measure
+from plugs.mesh.sampling import sample
 from tests.shapes import box_plan, crowned_plan, frustum_plan, tapered_plan
 
 

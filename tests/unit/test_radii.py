@@ -6,11 +6,11 @@ import math
 
 import pytest
 
-from plugs.skin.choosing import by_sheet
-from plugs.skin.generic import CLOTHS
-from plugs.skin.layup import Layup, lay_up
-from plugs.skin.plies import Ply, Schedule
-from plugs.skin.radii import Edge, fillet_mm2, judge_edges, least_radius
+from plugs.laminate.choosing import by_sheet
+from plugs.laminate.generic import CLOTHS
+from plugs.laminate.layup import Layup, lay_up
+from plugs.laminate.plies import Ply, Schedule
+from plugs.laminate.radii import Edge, fillet_mm2, judge_edges, least_radius
 
 
 def edge(radius: float, is_inside: bool = False, **more: float) -> Edge:

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from plugs.errors import PlugError
-from plugs.reading import Recipe, load_recipe, run_recipe, split_assignment
+from plugs.ground.errors import PlugError
+from plugs.recipe.reading import Recipe, load_recipe, run_recipe, split_assignment
 
 GOOD = '''\
 """A file about humps."""
@@ -302,8 +302,7 @@ def test_override_of_a_recipe_without_parameters(tmp_path: Path) -> None:
         ("return lenght", "return lenght", "NameError: name 'lenght' is not defined"),
         ("raise SystemExit('stop')", "raise SystemExit('stop')", "exit status stop"),
         ("return hump(length + 1)", "return hump(length + 1)", "without end"),
-        ("from plugs.units import inch; return inch('3')", "from plugs.units import inch; return inch('3')",
-         "TypeError"),
+        ("from plugs import inch; return inch('3')", "from plugs import inch; return inch('3')", "TypeError"),
     ],
 )  # fmt: skip
 def test_a_recipe_that_raises(tmp_path: Path, body: str, value: str, reason: str) -> None:
@@ -317,12 +316,12 @@ def test_a_recipe_that_raises(tmp_path: Path, body: str, value: str, reason: str
 def test_an_error_with_a_remedy_passes_through(tmp_path: Path) -> None:
     """A complete error keeps its fields and gains the recipe's line in front of its place."""
     error = run_fault(
-        tmp_path, "from plugs.units import parse_length; return parse_length('12,5', param='rim')"
+        tmp_path, "from plugs.ground.units import parse_length; return parse_length('12,5', param='rim')"
     )
     assert (error.param, error.value, error.where) == ("rim", "12,5", f"{tmp_path / 'hump.py'}:2")
     assert error.remedy == "write 12.5"
     body = (
-        "from plugs.errors import PlugError; "
+        "from plugs.ground.errors import PlugError; "
         "raise PlugError(param='a', value=1, reason='b', remedy='c', where='d')"
     )
     assert run_fault(tmp_path, body).where == f"{tmp_path / 'hump.py'}:2, d"
@@ -336,7 +335,7 @@ def test_the_innermost_line_of_the_recipe_is_named(tmp_path: Path) -> None:
 
 def test_a_broken_promise_of_the_program_is_no_fault_of_the_recipe(tmp_path: Path) -> None:
     """An assertion inside the program itself is not blamed on the recipe."""
-    text = "from plugs.units import format_length\ndef hump(): return format_length(float('nan'), 'mm')"
+    text = "from plugs.ground import units\ndef hump(): return units.format_length(float('nan'), 'mm')"
     with pytest.raises(AssertionError):
         run_recipe(load(tmp_path, text), {})
 

@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.checking import checked
-from plugs.errors import PlugError
-from plugs.shape import mesh
-from plugs.shape.body import Solid, make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.proof import integrate
-from plugs.shape.recess import Boss, Recess, make_tool
-from plugs.shape.section import Corner, End, LinesPlan, Station
+from plugs.body.body import Solid, make_solid, make_tools
+from plugs.body.proof import integrate
+from plugs.ground.checking import checked
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, End, LinesPlan, Station
+from plugs.mesh import mesh
+from plugs.recesses.recess import Boss, Recess, make_tool
 from tests.shapes import box_plan, tapered_plan
 
 BOX = box_plan(300.0, 200.0, 100.0)

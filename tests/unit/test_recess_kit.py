@@ -9,21 +9,21 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.checking import checked
-from plugs.errors import PlugError
+from plugs.body.body import make_solid, make_tools
+from plugs.book.figures import _smaller
+from plugs.drafting.picture import Drawing, Path
+from plugs.files.dxf import render_dxf
 from plugs.foam.pockets import Pocket
-from plugs.foam.recess_kit import PocketWork, RecessKit, recess_kits
-from plugs.foam.sanding_figures import recess_figures
-from plugs.output.book_figures import _smaller
-from plugs.output.dxf import render_dxf
-from plugs.output.picture import Drawing, Path
-from plugs.output.recess_drawing import CUT, FLOOR, MOUTH, recess_drawing
-from plugs.shape import mesh
-from plugs.shape.body import make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.recess import Boss, Recess
-from plugs.shape.skin import Skin, make_cover
-from plugs.shape.skin_offset import foam_loft
+from plugs.ground.checking import checked
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.mesh import mesh
+from plugs.recesses.recess import Boss, Recess
+from plugs.sanding.figures import recess_figures
+from plugs.sanding.recess_kit import PocketWork, RecessKit, recess_kits
+from plugs.skin.offset import foam_loft
+from plugs.skin.skin import Skin, make_cover
+from plugs.subjects.recess import CUT, FLOOR, MOUTH, recess_drawing
 from tests.shapes import box_plan
 
 FINISH = checked_loft(box_plan(400.0, 200.0, 120.0))

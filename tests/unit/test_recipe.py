@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from plugs.errors import PlugError
 from plugs.foam.layers import Stack
-from plugs.recipe import Plug, checked_plug
-from plugs.shape.section import Corner, End, Station
-from plugs.tolerances import CHORD
+from plugs.ground.errors import PlugError
+from plugs.ground.tolerances import CHORD
+from plugs.lines.section import Corner, End, Station
+from plugs.recipe.plug import Plug, checked_plug
 
 CORNERS = {"chine": Corner(100.0, 0.0), "edge": Corner(80.0, 120.0)}
 PLUG = Plug(name="Hump", stations=[Station(x=0.0, corners=CORNERS), Station(x=300.0, corners=CORNERS)])

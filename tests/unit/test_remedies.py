@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from plugs.shape.remedies import Fault, blame
-from plugs.shape.section import End, LinesPlan
+from plugs.lines.remedies import Fault, blame
+from plugs.lines.section import End, LinesPlan
 from tests.shapes import box_plan, crowned_plan
 
 

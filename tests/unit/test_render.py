@@ -18,12 +18,12 @@ import pytest
 import trimesh
 from PIL import Image
 
-from plugs.output.canvas import LETTER_PX, LONGEST_SIDE_PX, Word, drawing_png, png_bytes
-from plugs.output.meshes import NamedMesh
-from plugs.output.picture import Drawing, Label, Path
-from plugs.output.picture_run import PictureRun, serve
-from plugs.output.raster import Camera, Frame, Pixels, box_seen, camera_at, make_model, rendered
-from plugs.output.views import PictureJob, drawn_apart, layers_png, make_pictures, view_png
+from plugs.drafting.picture import Drawing, Label, Path
+from plugs.mesh.named import NamedMesh
+from plugs.pictures.canvas import LETTER_PX, LONGEST_SIDE_PX, Word, drawing_png, png_bytes
+from plugs.pictures.raster import Camera, Frame, Pixels, box_seen, camera_at, make_model, rendered
+from plugs.pictures.run import PictureRun, serve
+from plugs.pictures.views import PictureJob, drawn_apart, layers_png, make_pictures, view_png
 
 ABOVE = Camera(right=(1.0, 0.0, 0.0), up=(0.0, 1.0, 0.0))
 FRAME = Frame(width=200, height=160, scale=1.0, centre=(0.0, 0.0))

@@ -8,16 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plugs.checking import checked
-from plugs.errors import PlugError
-from plugs.output.skin_tables import UNKNOWN, mixing_sheet_csv, ply_sheet_csv
-from plugs.skin.choosing import by_sheet
-from plugs.skin.dosing import Shop, dose_of
-from plugs.skin.figures import resin_figures
-from plugs.skin.generic import HARDENERS, RESINS
-from plugs.skin.layup import Layup, lay_up
-from plugs.skin.plies import Ply, Schedule
-from plugs.skin.resin_plan import passes_of, plan_resin
+from plugs.files.skin_tables import UNKNOWN, mixing_sheet_csv, ply_sheet_csv
+from plugs.ground.checking import checked
+from plugs.ground.errors import PlugError
+from plugs.laminate.choosing import by_sheet
+from plugs.laminate.dosing import Shop, dose_of
+from plugs.laminate.generic import HARDENERS, RESINS
+from plugs.laminate.layup import Layup, lay_up
+from plugs.laminate.plies import Ply, Schedule
+from plugs.laminate.resin_plan import passes_of, plan_resin
+from plugs.summary.figures import resin_figures
 
 POLYESTER, MEKP, AMINE = RESINS["polyester"], HARDENERS["mekp"], HARDENERS["amine"]
 AREAS = {"deck": 0.8, "side": 1.4}

@@ -10,7 +10,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plugs.shape.rings import Rings, inset_corners, solve_rings
+from plugs.lines.rings import Rings, inset_corners, solve_rings
 from tests.shapes import Array, polygon_area, regular
 
 

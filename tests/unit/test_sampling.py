@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 import trimesh
 
-from plugs.errors import PlugError
-from plugs.shape.checks import checked_loft
-from plugs.shape.mesh import body_of_grid, triangles_of
-from plugs.shape.sampling import sample
-from plugs.shape.section import LinesPlan
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import LinesPlan
+from plugs.mesh.mesh import body_of_grid, triangles_of
+from plugs.mesh.sampling import sample
 from tests.invariants.made_plugs import random_plug
 from tests.shapes import Array, crowned_plan, frustum_plan, regular, solid_of, tapered_plan, whole_plan
 

@@ -14,21 +14,21 @@ import pytest
 import shapely
 import shapely.affinity
 
-from plugs.checking import checked
-from plugs.errors import PlugError
-from plugs.foam.bays import read_bays
-from plugs.foam.radius_blocks import RadiusBlock
-from plugs.foam.sanding import CROSSWISE, FLAT, Sanding, SandingAids, sanding_aids
-from plugs.foam.sanding_figures import sanding_figures
-from plugs.output.dxf import render_dxf
-from plugs.output.flat import flat_points
-from plugs.output.picture import drawing_bounds, label_box
-from plugs.output.sanding_drawing import BLOCK, BOARD, block_drawing
-from plugs.output.sanding_map import sanding_map
-from plugs.output.svg import render_svg
-from plugs.shape.checks import checked_loft
-from plugs.shape.measured import in_pieces
-from plugs.shape.section import Corner, End, LinesPlan, Station
+from plugs.drafting.flat import flat_points
+from plugs.drafting.picture import drawing_bounds, label_box
+from plugs.files.dxf import render_dxf
+from plugs.files.svg import render_svg
+from plugs.ground.checking import checked
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.measured import in_pieces
+from plugs.lines.section import Corner, End, LinesPlan, Station
+from plugs.sanding.bays import read_bays
+from plugs.sanding.figures import sanding_figures
+from plugs.sanding.radius_blocks import RadiusBlock
+from plugs.sanding.sanding import CROSSWISE, FLAT, Sanding, SandingAids, sanding_aids
+from plugs.subjects.block import BLOCK, BOARD, block_drawing
+from plugs.subjects.sanding_map import sanding_map
 from plugs.work import opened
 from tests.shapes import box_plan, crowned_plan, tapered_plan
 

@@ -15,12 +15,12 @@ from typing import Any
 import pytest
 import shapely
 
-from plugs.errors import PlugError
-from plugs.foam import searched
-from plugs.foam.nesting import Nesting, fault_of, nest
-from plugs.foam.searched import Found, Strip, nest_searched, packed
 from plugs.foam.stock import Blank, Cutting, Stock
-from plugs.foam.stored import fingerprint, read_stored, stored
+from plugs.ground.errors import PlugError
+from plugs.nesting import searched
+from plugs.nesting.nesting import Nesting, fault_of, nest
+from plugs.nesting.searched import Found, Strip, nest_searched, packed
+from plugs.nesting.stored import fingerprint, read_stored, stored
 from tests.blanks import blanks_of, garments
 
 WHOLE = Stock(width=1250.0, height=900.0, thickness=50.0)

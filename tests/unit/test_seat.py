@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from plugs.errors import PlugError
-from plugs.shape import mesh
-from plugs.shape.body import make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.recess import Boss, Recess
-from plugs.shape.seat import Seat, find_seat
-from plugs.shape.section import Corner, LinesPlan, Station
-from plugs.shape.stations import Loft
+from plugs.body.body import make_solid, make_tools
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, LinesPlan, Station
+from plugs.lines.stations import Loft
+from plugs.mesh import mesh
+from plugs.recesses.recess import Boss, Recess
+from plugs.recesses.seat import Seat, find_seat
 
 Array = NDArray[np.float64]
 

@@ -17,7 +17,7 @@ from pathlib import Path
 import pytest
 
 from plugs import serving
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 from plugs.serving import ADDRESS, FolderServer
 
 PATIENCE_S = 120.0

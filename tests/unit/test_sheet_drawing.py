@@ -11,13 +11,13 @@ import pytest
 import shapely
 from shapely.affinity import rotate, translate
 
-from plugs.foam.nesting import Nesting, nest
+from plugs.drafting.layer import FINAL_LOWER, FINAL_UPPER, ROUGH
+from plugs.drafting.picture import label_box
+from plugs.drafting.sheet import LEFTOVER, SHEET, sheet_drawing
+from plugs.files.cut_list import COLUMNS, cut_list_csv, leftovers_csv, sheet_figures, stock_figures
+from plugs.files.svg import render_svg
 from plugs.foam.stock import Blank, Cutting, Drilled, Stock
-from plugs.output.cut_list import COLUMNS, cut_list_csv, leftovers_csv, sheet_figures, stock_figures
-from plugs.output.drawing import FINAL_LOWER, FINAL_UPPER, ROUGH
-from plugs.output.picture import label_box
-from plugs.output.sheet_drawing import LEFTOVER, SHEET, sheet_drawing
-from plugs.output.svg import render_svg
+from plugs.nesting.nesting import Nesting, nest
 from tests.blanks import blanks_of, garments
 
 WHOLE = Stock(width=1250.0, height=900.0, thickness=50.0, name="board", price=12.5)

@@ -9,15 +9,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plugs.output.skin_tables import shopping_csv
-from plugs.skin.choosing import by_sheet
-from plugs.skin.dosing import Shop
-from plugs.skin.figures import cost_figures, shopping_figures
-from plugs.skin.generic import CLOTHS, FOAMS, RESINS
-from plugs.skin.layup import lay_up
-from plugs.skin.plies import Ply, Schedule
-from plugs.skin.resin_plan import plan_resin
-from plugs.skin.shopping import Need, choose_packs, layup_needs, need_of, shopping_list
+from plugs.files.skin_tables import shopping_csv
+from plugs.laminate.choosing import by_sheet
+from plugs.laminate.dosing import Shop
+from plugs.laminate.generic import CLOTHS, FOAMS, RESINS
+from plugs.laminate.layup import lay_up
+from plugs.laminate.plies import Ply, Schedule
+from plugs.laminate.resin_plan import plan_resin
+from plugs.laminate.shopping import Need, choose_packs, layup_needs, need_of, shopping_list
+from plugs.summary.figures import cost_figures, shopping_figures
 
 
 @pytest.mark.parametrize(

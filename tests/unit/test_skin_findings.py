@@ -7,17 +7,17 @@ from dataclasses import replace
 
 import pytest
 
-from plugs.errors import Finding
-from plugs.skin.choosing import by_sheet
-from plugs.skin.dosing import Shop
-from plugs.skin.generic import BARRIERS, FILLERS, FOAMS, GLUES, RESINS
-from plugs.skin.layup import Layup, lay_up
-from plugs.skin.material_findings import foam_findings, plan_findings, resin_findings
-from plugs.skin.part import FlatPanel, sag_under_hand
-from plugs.skin.plies import Ply, Schedule
-from plugs.skin.radii import Edge, judge_edges
-from plugs.skin.resin_plan import plan_resin
-from plugs.skin.skin_findings import (
+from plugs.ground.errors import Finding
+from plugs.laminate.choosing import by_sheet
+from plugs.laminate.dosing import Shop
+from plugs.laminate.generic import BARRIERS, FILLERS, FOAMS, GLUES, RESINS
+from plugs.laminate.layup import Layup, lay_up
+from plugs.laminate.material_findings import foam_findings, plan_findings, resin_findings
+from plugs.laminate.part import FlatPanel, sag_under_hand
+from plugs.laminate.plies import Ply, Schedule
+from plugs.laminate.radii import Edge, judge_edges
+from plugs.laminate.resin_plan import plan_resin
+from plugs.laminate.skin_findings import (
     Floor,
     Wall,
     edge_findings,

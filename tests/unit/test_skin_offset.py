@@ -9,22 +9,22 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from plugs.checking import checked
-from plugs.errors import PlugError
+from plugs.body.body import make_solid, make_tools
+from plugs.body.proof import integrate
 from plugs.findings import find
 from plugs.foam.layers import make_layers
-from plugs.recipe import Plug
-from plugs.shape import mesh
-from plugs.shape.body import make_solid, make_tools
-from plugs.shape.checks import checked_loft
-from plugs.shape.proof import integrate
-from plugs.shape.recess import Boss, Recess
-from plugs.shape.section import Corner, End, LinesPlan, Station
-from plugs.shape.skin import Skin, make_cover
-from plugs.shape.skin_offset import foam_loft
-from plugs.shape.skin_planes import Beside, meeting, slid, with_plane
-from plugs.shape.skin_proof import SkinProof, asked_depths, prove_cover
-from plugs.shape.stations import Loft
+from plugs.ground.checking import checked
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, End, LinesPlan, Station
+from plugs.lines.stations import Loft
+from plugs.mesh import mesh
+from plugs.recesses.recess import Boss, Recess
+from plugs.recipe.plug import Plug
+from plugs.skin.offset import foam_loft
+from plugs.skin.planes import Beside, meeting, slid, with_plane
+from plugs.skin.proof import SkinProof, asked_depths, prove_cover
+from plugs.skin.skin import Skin, make_cover
 from tests.shapes import box_plan, crowned_plan, tapered_plan, wigley_plan
 from tests.skins import laid
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 import shapely
 
-from plugs.foam.slots import RUN_OUT, Fit, Slot, Upright, interlock, slotted, sturdy_parts
+from plugs.templates.slots import RUN_OUT, Fit, Slot, Upright, interlock, slotted, sturdy_parts
 
 FIT = Fit(opens="below", clearance=0.2)
 

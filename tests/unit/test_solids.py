@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from plugs.output.solids import stl_bytes, threemf_bytes
+from plugs.files.solids import stl_bytes, threemf_bytes
 from tests.counted import calls_of, peak_of
 
 CORE = "{http://schemas.microsoft.com/3dmanufacturing/core/2015/02}"

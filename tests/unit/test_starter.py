@@ -6,8 +6,8 @@ import ast
 
 import pytest
 
-from plugs.errors import PlugError
-from plugs.starter import starter_recipe
+from plugs.ground.errors import PlugError
+from plugs.recipe.starter import starter_recipe
 
 
 @pytest.mark.parametrize(

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from plugs.errors import PlugError
-from plugs.shape.section import Corner, End, LinesPlan, Station
-from plugs.shape.stations import make_loft
+from plugs.ground.errors import PlugError
+from plugs.lines.section import Corner, End, LinesPlan, Station
+from plugs.lines.stations import make_loft
 from tests.shapes import Array, box_plan, crowned_plan, tapered_plan
 
 

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 import trimesh
 
-from plugs.errors import PlugError
-from plugs.shape import mesh
-from plugs.shape.closed_mesh import closed_body, labels, welded
-from plugs.shape.mesh import Body
-from plugs.shape.stl_in import read_stl
+from plugs.ground.errors import PlugError
+from plugs.mesh import mesh
+from plugs.mesh.closed import closed_body, labels, welded
+from plugs.mesh.mesh import Body
+from plugs.mesh.stl_in import read_stl
 
 BALL = trimesh.creation.icosphere(subdivisions=3, radius=50.0)
 BOX = trimesh.creation.box((100.0, 60.0, 40.0))

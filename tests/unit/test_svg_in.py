@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from plugs.errors import PlugError
+from plugs.ground.errors import PlugError
 from plugs.measure.outlines import Outline, read_outline, read_outlines
 from plugs.measure.svg_path import arc_points, path_runs
 

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plugs.errors import PlugError
-from plugs.shape.table import OffsetTable, read_table, stations_of
+from plugs.ground.errors import PlugError
+from plugs.lines.offsets import OffsetTable, read_table, stations_of
 
 WIDE = """\
 # an invented hump

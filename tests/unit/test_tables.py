@@ -11,7 +11,7 @@ import pytest
 import shapely
 from shapely import MultiPolygon
 
-from plugs.output.tables import COLUMNS, outlines_csv
+from plugs.files.tables import COLUMNS, outlines_csv
 
 SQUARE = shapely.box(-2, 0, 8, 10)
 WITH_HOLE = SQUARE.difference(shapely.box(1, 1, 2, 2))

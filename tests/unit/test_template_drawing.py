@@ -6,17 +6,17 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.foam.base_plan import make_base_plan
-from plugs.foam.template_words import Templates
-from plugs.foam.templates import Template, make_templates
-from plugs.output.base_drawing import base_drawing
-from plugs.output.dxf import render_dxf
-from plugs.output.flat import flat_points
-from plugs.output.lettering import Room
-from plugs.output.picture import Drawing, Label, label_box
-from plugs.output.svg import render_svg
-from plugs.output.template_drawing import template_drawing
-from plugs.shape import mesh
+from plugs.drafting.flat import flat_points
+from plugs.drafting.lettering import Room
+from plugs.drafting.picture import Drawing, Label, label_box
+from plugs.files.dxf import render_dxf
+from plugs.files.svg import render_svg
+from plugs.mesh import mesh
+from plugs.subjects.base import base_drawing
+from plugs.subjects.template import template_drawing
+from plugs.templates.base_plan import make_base_plan
+from plugs.templates.templates import Template, make_templates
+from plugs.templates.words import Templates
 from tests.shapes import solid_of, tapered_plan
 
 STATIONS = (0.0, 200.0, 400.0)

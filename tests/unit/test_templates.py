@@ -8,14 +8,14 @@ from dataclasses import replace
 import pytest
 import shapely
 
-from plugs.errors import PlugError
-from plugs.foam.base_plan import make_base_plan
 from plugs.foam.layers import Slab, Stack, make_layers, make_slab_layers
-from plugs.foam.template_bays import bay_faces, bay_layers, foam_bays, without_plates
-from plugs.foam.template_words import Span, Templates, checked_templates, station_spans
-from plugs.foam.templates import Template, make_templates
-from plugs.shape import mesh
-from plugs.shape.section import End
+from plugs.ground.errors import PlugError
+from plugs.lines.section import End
+from plugs.mesh import mesh
+from plugs.templates.base_plan import make_base_plan
+from plugs.templates.bays import bay_faces, bay_layers, foam_bays, without_plates
+from plugs.templates.templates import Template, make_templates
+from plugs.templates.words import Span, Templates, checked_templates, station_spans
 from tests.shapes import box_plan, frustum_plan, solid_of, tapered_plan
 
 BOX = solid_of(box_plan(300.0, 200.0, 100.0)).body

@@ -10,15 +10,15 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plugs.errors import PlugError
-from plugs.output.flat import flat_points, turned_box, turned_points
-from plugs.output.page_map import map_sheets
-from plugs.output.pages import SQUARE, plan_pages
-from plugs.output.paper_words import whole_words
-from plugs.output.picture import Drawing, Label, Path, path_bounds
-from plugs.output.shelves import shelved
-from plugs.output.tiling import best_grid, sketch_of, tile_name
-from plugs.paper import FOOTER, LONGEST_PAGE, SIZES, paper_of
+from plugs.drafting.flat import flat_points, turned_box, turned_points
+from plugs.drafting.picture import Drawing, Label, Path, path_bounds
+from plugs.ground.errors import PlugError
+from plugs.ground.paper import FOOTER, LONGEST_PAGE, SIZES, paper_of
+from plugs.paper.map import map_sheets
+from plugs.paper.pages import SQUARE, plan_pages
+from plugs.paper.shelves import shelved
+from plugs.paper.tiling import best_grid, sketch_of, tile_name
+from plugs.paper.words import whole_words
 
 A4 = paper_of("A4")
 TALL = (194.0, 271.0)  # what an upright A4 page shows: 210 - 2 x 8, 297 - 2 x 8 - 10

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plugs.errors import PlugError
-from plugs.units import format_length, inch, parse_length, parse_number, parse_value, to_mm, unit_named
+from plugs.ground.errors import PlugError
+from plugs.ground.units import format_length, inch, parse_length, parse_number, parse_value, to_mm, unit_named
 
 SIXTEENTH_HALF = 25.4 / 32.0 + 1e-9
 """Half of 1/16 in: what printing to the nearest sixteenth may move a length by, plus rounding."""
@@ -330,6 +330,6 @@ def test_any_text_is_a_length_or_an_error(text: str) -> None:
 
 def test_units_load_no_array_library() -> None:
     """Help and faulty recipes are answered without numpy."""
-    code = "import plugs.units, plugs.reading, plugs.starter, sys; print('numpy' in sys.modules)"
+    code = "import plugs.ground.units, plugs.recipe.reading, sys; print('numpy' in sys.modules)"
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert ran.stdout.strip() == "False"

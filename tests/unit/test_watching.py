@@ -19,12 +19,12 @@ from pathlib import Path
 
 import pytest
 
-from plugs.errors import PlugError
-from plugs.output import KINDS
-from plugs.reading import load_recipe, run_recipe
-from plugs.shape.kernel_kept import KeptKernel
-from plugs.shape.kernel_worker import start_kernel
-from plugs.starter import starter_recipe
+from plugs.files.kinds import KINDS
+from plugs.ground.errors import PlugError
+from plugs.kernel.kept import KeptKernel
+from plugs.kernel.worker import start_kernel
+from plugs.recipe.reading import load_recipe, run_recipe
+from plugs.recipe.starter import starter_recipe
 from plugs.watching import Outcome, rounds_of, watch
 
 PERIOD = 0.02
@@ -368,10 +368,10 @@ def test_no_process_is_left_when_it_is_stopped(
 @pytest.mark.kernel
 def test_the_kernel_is_kept_and_its_late_answers_are_passed_over() -> None:
     """One process for all; a wait that is broken off costs the next job nothing but time."""
-    from plugs.shape.checks import checked_loft
-    from plugs.shape.kernel_job import KernelJob
-    from plugs.shape.spline_strips import fit_strips
-    from plugs.shape.stations import Loft
+    from plugs.kernel.job import KernelJob
+    from plugs.kernel.spline_strips import fit_strips
+    from plugs.lines.checks import checked_loft
+    from plugs.lines.stations import Loft
     from tests.shapes import box_plan
 
     def job(width: float) -> KernelJob:

@@ -5,15 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from plugs.errors import PlugError
-from plugs.shape.body import make_solid
-from plugs.shape.checks import checked_loft
-from plugs.shape.mating import Mating, make_cut
-from plugs.shape.recess import Recess
-from plugs.shape.section import End
-from plugs.skin.places import places_of, with_flanges
-from plugs.skin.zone_words import Zone
-from plugs.skin.zones import FREE, all_zones, members, zoned
+from plugs.body.body import make_solid
+from plugs.body.mating import Mating, make_cut
+from plugs.cloth.places import places_of, with_flanges
+from plugs.cloth.zone_words import Zone
+from plugs.cloth.zones import FREE, all_zones, members, zoned
+from plugs.ground.errors import PlugError
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import End
+from plugs.recesses.recess import Recess
 from tests.cloth import plug_of
 from tests.shapes import box_plan, crowned_plan, tapered_plan
 

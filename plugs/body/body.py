@@ -1,0 +1,299 @@
+"""The plug's body: the section solid, what is put on it and what is taken off it, in the mesh engine."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.body.body_face import BodyFace, body_face_of
+from plugs.body.mating import MatingCut, MatingFace, face_of
+from plugs.body.mating_body import BodyCut
+from plugs.body.proof import integrate
+from plugs.ground.errors import PlugError, promise
+from plugs.lines.stations import Loft
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body, Measures
+from plugs.mesh.sampling import Faces, sample
+from plugs.recesses.recess import Boss, Recess, Tool, make_tool
+from plugs.skin.skin import Cover
+
+Array = NDArray[np.float64]
+
+_NOTHING_MM3 = 1e-3
+_SKIN = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Shape:
+    """A shape of the recipe's own.
+
+    Attributes
+    ----------
+    param : str
+        Where the recipe gives it, ``"added[0]"``.
+    kind : str
+        "add" or "cut".
+    brep : bytes
+        For the kernel engine.
+    body : Body
+    """
+
+    param: str
+    kind: str
+    brep: bytes
+    body: Body
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Solid:
+    """A finished plug in the mesh engine.
+
+    Attributes
+    ----------
+    loft : Loft
+    tools : tuple of Tool
+    cutters : tuple of Body
+        Of each tool.
+    shapes : tuple of Shape
+    mating : tuple of MatingCut or BodyCut
+        The cuts that it was made with.
+    faces : tuple of MatingFace or BodyFace
+    plain, body : Body
+        Before and after tools and shapes.
+    by_sections, plain_by_mesh, by_mesh : Measures
+        Of the plain body by integration and by its mesh, and of the finished body.
+    """
+
+    loft: Loft
+    tools: tuple[Tool, ...]
+    cutters: tuple[Body, ...]
+    shapes: tuple[Shape, ...]
+    mating: tuple[MatingCut | BodyCut, ...]
+    faces: tuple[MatingFace | BodyFace, ...]
+    plain: Body
+    body: Body
+    by_sections: Measures
+    plain_by_mesh: Measures
+    by_mesh: Measures
+
+    @property
+    def volume_m3(self) -> float:
+        """Volume."""
+        return 1e-9 * self.by_mesh.volume_mm3
+
+    @property
+    def area_m2(self) -> float:
+        """Area of the whole surface."""
+        return 1e-6 * self.by_mesh.area_mm2
+
+
+def make_solid(
+    loft: Loft,
+    tools: Sequence[Tool],
+    shapes: Sequence[Shape],
+    tolerance: float,
+    mating: Sequence[MatingCut | BodyCut] = (),
+    faces: Faces | None = None,
+    *,
+    wants_faces: bool = True,
+) -> Solid:
+    """Return the body of a plug with its recesses, bosses and own shapes, proved twice.
+
+    Parameters
+    ----------
+    loft : Loft
+    tools : sequence of Tool
+    shapes : sequence of Shape
+    tolerance : float, mm
+        Largest distance between surface and mesh.
+    mating : sequence of MatingCut or BodyCut
+        Cut last.
+    faces : Faces or None
+        Where outlines will be taken.
+    wants_faces : bool
+        Whether the mating faces are measured after the cut.
+
+    Returns
+    -------
+    Solid
+
+    Raises
+    ------
+    PlugError
+        Tools that meet or break through; nothing left; a mating face that does not touch the plug.
+    """
+    grid = sample(loft, tolerance, faces)
+    plain = mesh.body_of_grid(grid)
+    bodies = [mesh.placed(mesh.body_of_grid(sample(tool.loft, tolerance)), tool.frame) for tool in tools]
+    for tool, body in zip(tools, bodies, strict=True):
+        _check_within(plain, tool, body)
+    for (first, a), (second, b) in combinations(zip(tools, bodies, strict=True), 2):
+        _check_apart(plain, first, a, second, b)
+    result = _worked(plain, _pieces(tools, bodies, shapes, mating))
+    by_sections, by_mesh = integrate(loft, grid), mesh.measure(result)
+    plain_by_mesh = by_mesh if result is plain else mesh.measure(plain)
+    _prove(by_sections, plain_by_mesh, tolerance)
+    return Solid(
+        loft=loft,
+        tools=tuple(tools),
+        cutters=tuple(bodies),
+        shapes=tuple(shapes),
+        mating=tuple(mating),
+        faces=_faces(mating, result) if wants_faces else (),
+        plain=plain,
+        body=result,
+        by_sections=by_sections,
+        plain_by_mesh=plain_by_mesh,
+        by_mesh=by_mesh,
+    )
+
+
+def _pieces(
+    tools: Sequence[Tool],
+    bodies: Sequence[Body],
+    shapes: Sequence[Shape],
+    mating: Sequence[MatingCut | BodyCut],
+) -> list[tuple[str, Body, str]]:
+    """Return everything that is put on a plug or taken off it, in order."""
+    pieces = [(tool.kind, body, tool.param) for tool, body in zip(tools, bodies, strict=True)]
+    pieces += [(shape.kind, shape.body, shape.param) for shape in shapes]
+    return pieces + [("cut", cut.body, cut.param) for cut in mating]
+
+
+def body_before(solid: Solid, params: Sequence[str]) -> Body:
+    """Return the body of a plug before some of its recesses are cut.
+
+    Parameters
+    ----------
+    solid : Solid
+    params : sequence of str
+        Of the tools to leave out.
+
+    Returns
+    -------
+    Body
+    """
+    pieces = _pieces(solid.tools, solid.cutters, solid.shapes, solid.mating)
+    return _worked(solid.plain, [piece for piece in pieces if piece[2] not in params])
+
+
+def _faces(mating: Sequence[MatingCut | BodyCut], body: Body) -> tuple[MatingFace | BodyFace, ...]:
+    """Return the mating faces of a body after their cuts."""
+    return tuple(
+        body_face_of(cut, body) if isinstance(cut, BodyCut) else face_of(cut, body) for cut in mating
+    )
+
+
+def _worked(plain: Body, pieces: Sequence[tuple[str, Body, str]]) -> Body:
+    """Return a body with pieces added, then others cut away."""
+    added = [body for kind, body, _ in pieces if kind == "add"]
+    result = mesh.joined([plain, *added]) if added else plain
+    for kind, cutter, param in pieces:
+        if kind == "cut":
+            result = mesh.less(result, cutter)
+            if result.is_empty or mesh.volume_of(result) <= _NOTHING_MM3:
+                raise PlugError(
+                    param=param,
+                    value="cuts everything",
+                    reason="nothing is left of the plug",
+                    remedy="cut less than 100 % of it away: look at where this lies, and in which unit",
+                )
+    return result
+
+
+def make_tools(
+    loft: Loft, items: Sequence[Recess | Boss], word: str, cover: Cover | None = None
+) -> list[Tool]:
+    """Return the tools of a list of recesses or bosses.
+
+    Parameters
+    ----------
+    loft : Loft
+        Of the finished surface.
+    items : sequence of Recess or Boss
+    word : str
+        The recipe's word for the list, "recesses" or "bosses".
+    cover : Cover or None
+        What will lie over the foam, for the tools that shape the foam.
+
+    Returns
+    -------
+    list of Tool
+    """
+    return [
+        make_tool(loft, item, f"{word}[{i}]", 0.0 if cover is None else cover.over(loft, item.panel))
+        for i, item in enumerate(items)
+    ]
+
+
+def _prove(by_sections: Measures, by_mesh: Measures, tolerance: float) -> None:
+    """Stop when the two engines disagree by more than the mesh's own tolerance can explain."""
+    allowed = tolerance * by_sections.area_mm2 + 1e-6 * by_sections.volume_mm3
+    gap = abs(by_sections.volume_mm3 - by_mesh.volume_mm3)
+    both = f"volume by sections {by_sections.volume_mm3} and by mesh {by_mesh.volume_mm3} mm3"
+    promise(gap <= allowed, f"{both} disagree")
+    reach = float(np.linalg.norm(by_mesh.upper - by_mesh.lower))
+    drift = float(np.abs(by_sections.centroid - by_mesh.centroid).max())
+    promise(drift <= reach * allowed / by_sections.volume_mm3, f"centroids disagree by {drift} mm")
+    ratio = abs(by_mesh.area_mm2 / by_sections.area_mm2 - 1.0)
+    promise(ratio <= 0.01, f"areas disagree by {100 * ratio} %")
+
+
+def _check_within(plain: Body, tool: Tool, body: Body) -> None:
+    """Refuse a tool that comes out of the plug anywhere but at its mouth or top."""
+    if tool.is_through:
+        return
+    word = "depth" if tool.kind == "cut" else "rise"
+    depths = []
+    for part in mesh.parts(mesh.less(body, plain)):
+        if mesh.volume_of(part) <= _NOTHING_MM3:
+            continue
+        along = (mesh.triangles_of(part)[0] - tool.frame[:, 3]) @ tool.frame[:, 0]
+        at_mouth = along.min() < -0.5 if tool.kind == "cut" else along.max() > tool.depth - 1e-6
+        if not at_mouth:
+            depths.append((float(along.min()), float(along.max())))
+    if not depths:
+        return
+    if tool.kind == "add":
+        raise PlugError(
+            param=f"{tool.param}.{word}",
+            value=tool.depth,
+            where=tool.name,
+            reason="the foot of the boss comes out on the other side of the plug",
+            remedy="set it where the plug is thicker",
+        )
+    first, last = min(d[0] for d in depths), max(d[1] for d in depths)
+    remedy = f"use at most {np.floor((first - _SKIN) * 10) / 10:g}, or is_through=True"
+    raise PlugError(
+        param=f"{tool.param}.{word}",
+        value=tool.depth,
+        where=tool.name,
+        reason=f"it breaks through the far side of the plug, by {last - first:.1f} mm",
+        remedy=remedy if first - _SKIN > 0.1 else "set it where the plug is thicker, or is_through=True",
+        would_do=[(f"{tool.param}.{word}", float(np.floor((first - _SKIN) * 10) / 10))]
+        if first - _SKIN > 0.1
+        else [(f"{tool.param}.is_through", True)],
+    )
+
+
+def _check_apart(plain: Body, first: Tool, a: Body, second: Tool, b: Body) -> None:
+    """Refuse two tools that meet."""
+    shared = mesh.common(a, b)
+    if first.kind == "cut" and second.kind == "cut":
+        shared = mesh.common(shared, plain)
+    if mesh.volume_of(shared) <= _NOTHING_MM3:
+        return
+    local = (mesh.triangles_of(shared)[0] - second.frame[:, 3]) @ second.frame[:, :3]
+    extent = np.ptp(local, axis=0)[1:]
+    by = float(extent.min())
+    word = "width" if int(np.argmin(extent)) == 0 else "height"
+    raise PlugError(
+        param=second.param,
+        value=second.name,
+        reason=f"it meets {first.param}, {first.name}, by {by:.1f} mm along its {word}",
+        remedy=f"move one of them {by + _SKIN:.1f} mm away",
+    )

@@ -1,0 +1,445 @@
+"""The mating face: an end or the underside of a plug, cut to the contour of the body that it meets.
+
+The contour is drawn in one view, plan (x, y), side (x, z) or end (y, z), and runs across the plug;
+what lies on its far side is cut away along the line of sight, with a gap for fitting.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import reduce
+from typing import Annotated, Any, Final
+
+import numpy as np
+import shapely
+import shapely.ops
+from numpy.typing import NDArray
+
+from plugs.ground.errors import Finding, PlugError
+from plugs.ground.limits import Curve, Name, Within
+from plugs.ground.told import told
+from plugs.ground.tolerances import LARGEST, LENGTH
+from plugs.lines.measured_paths import sampled
+from plugs.mesh import mesh
+from plugs.mesh.faces import edge_loops, face_left_by, marked
+from plugs.mesh.mesh import Body
+
+Array = NDArray[np.float64]
+
+VIEWS: Final = {"plan": ("z", ("x", "y")), "side": ("y", ("x", "z")), "end": ("x", ("y", "z"))}
+"""Line of sight of each view, and the axes that its contours are given in."""
+
+_CUTS: Final = {
+    ("plan", "front"): (0, -1.0),
+    ("plan", "aft"): (0, 1.0),
+    ("side", "front"): (0, -1.0),
+    ("side", "aft"): (0, 1.0),
+    ("side", "under"): (1, -1.0),
+    ("end", "under"): (1, -1.0),
+}
+_DENSE: Final = 801
+_ON_FACE: Final = 1e-3
+_SHORT: Final = 1.0
+_LEAST_AREA: Final = 1e-3
+_BEYOND: Final = 100.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Mating:
+    """A face cut to a measured contour.
+
+    Attributes
+    ----------
+    view : str
+        "plan", "side" or "end".
+    cuts : str
+        What is cut away: "front" (all before the contour), "aft" (all behind it) or "under".
+    contour : array or faired curve
+        Points (n, 2) in mm in the view's axes, from one side of the plug to the other, taken as
+        they are; or anything with a method ``at(shares)`` that gives such points.
+    measured : array or None
+        The points (n, 2) as measured, for the fit report; by default the contour's own.
+    gap : float, mm
+        Room left between the plug and the contour.
+    flange_width : float, mm
+        Width of the strip along the edge of the face where the part is turned in; 0 for none.
+    name : str
+    """
+
+    view: str
+    cuts: str
+    contour: Curve
+    measured: Curve | None = None
+    gap: Annotated[float, Within(0.0, 100.0)] = 0.0
+    flange_width: Annotated[float, Within(0.0, 1000.0)] = 0.0
+    name: Name = "mating face"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MatingCut:
+    """A mating face, ready for both engines.
+
+    Attributes
+    ----------
+    item : Mating
+    param : str
+    axis : str
+        Line of sight.
+    curve : (n, 2) float, mm
+        The face in the view: the contour less the gap, in order across the plug, straight on to
+        beyond the plug at both ends.
+    closing : (2, 2) float, mm
+        Far corners of what is cut away, from the end of the curve back to its beginning.
+    low, high : float, mm
+        Along the line of sight.
+    measured : (m, 2) float, mm
+    body : Body
+        All that is cut away.
+    """
+
+    item: Mating
+    param: str
+    axis: str
+    curve: Array
+    closing: Array
+    low: float
+    high: float
+    measured: Array
+    body: Body
+
+    @property
+    def is_seen_outside(self) -> bool:
+        """Whether the face unrolled, contour to the right and ``axis`` up, is seen from outside the plug."""
+        names = VIEWS[self.item.view][1]
+        column, sign = _CUTS[self.item.view, self.item.cuts]
+        along, outward = ("xyz".index(names[i]) for i in (1 - column, column))
+        axes = np.eye(3)
+        return bool(sign * np.cross(axes[along], axes["xyz".index(self.axis)])[outward] > 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Face:
+    """What is known of any mating face.
+
+    Attributes
+    ----------
+    name : str
+    gap : float, mm
+        Asked for.
+    area_mm2, flange_area_mm2 : float
+        Of the face, and of the strip along its edge.
+    edge_mm : float
+        Length of all of its edge.
+    axes : tuple of str
+        Which axes ``place`` and ``edge_place`` are given in.
+    count : int
+        Places where the fit was measured.
+    largest_mm, rms_mm : float
+        By how much the distance of the face from the body differs from the gap.
+    place : tuple of float, mm
+        Where that is largest.
+    largest_edge_mm : float
+        The largest along the edge alone.
+    edge_place : tuple of float, mm
+        Where.
+    """
+
+    name: str
+    gap: float
+    area_mm2: float
+    flange_area_mm2: float
+    edge_mm: float
+    axes: tuple[str, ...]
+    count: int
+    largest_mm: float
+    rms_mm: float
+    place: tuple[float, ...]
+    largest_edge_mm: float
+    edge_place: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MatingFace(Face):
+    """The face as it was cut by a contour, and how well it fits what was measured along that edge.
+
+    Attributes
+    ----------
+    cut : MatingCut
+    outline : shapely.MultiPolygon, mm
+        The face unrolled: length along the contour, and the line of sight's axis.
+    flange : shapely.MultiPolygon, mm
+        The strip along its edge, empty without one.
+    edge : (k, 2) float, mm
+        The part of the curve that is on the plug, in the view.
+    """
+
+    cut: MatingCut
+    outline: shapely.MultiPolygon
+    flange: shapely.MultiPolygon
+    edge: Array
+
+
+def make_cut(item: Mating, param: str, lower: Array, upper: Array) -> MatingCut:
+    """Return the cut of a mating face.
+
+    Parameters
+    ----------
+    item : Mating
+    param : str
+        Where the recipe gives it.
+    lower, upper : (3,) float, mm
+        Box round the plug.
+
+    Returns
+    -------
+    MatingCut
+
+    Raises
+    ------
+    PlugError
+        A view or side that is not there, a contour that is not one, crosses itself, lies beside the
+        plug, or is bent too tightly for its gap.
+    """
+    _check_words(item, param)
+    axis, names = VIEWS[item.view]
+    column, sign = _CUTS[item.view, item.cuts]
+    contour = _points(item.contour, f"{param}.contour")
+    measured = contour if item.measured is None else _points(item.measured, f"{param}.measured")
+    if contour[0, 1 - column] > contour[-1, 1 - column]:
+        contour = contour[::-1]
+    low, high = (np.array([bound["xyz".index(name)] for name in names]) for bound in (lower, upper))
+    _check_reach(contour, 1 - column, low, high, f"{param}.contour", names)
+    inner = _parallel(contour, item.gap, sign, column, f"{param}.gap")
+    ends = inner[[0, -1]].copy()
+    ends[:, 1 - column] = [low[1 - column] - _BEYOND, high[1 - column] + _BEYOND]
+    curve = np.vstack([ends[:1], inner, ends[1:]])
+    closing = ends[::-1].copy()
+    closing[:, column] = sign * LARGEST
+    region = shapely.Polygon(np.vstack([curve, closing]))
+    if not region.is_valid:
+        raise PlugError(
+            param=f"{param}.contour",
+            value=f"{len(contour)} points",
+            reason="the contour crosses itself, or turns back at its end",
+            remedy="leave out the points where it does, or fair it with a tolerance of 0.5",
+        )
+    depth = "xyz".index(axis)
+    near, beyond = float(lower[depth]) - _BEYOND, float(upper[depth]) + _BEYOND
+    body = marked(mesh.extruded(shapely.MultiPolygon([region]), axis, near, beyond))
+    return MatingCut(
+        item=item, param=param, axis=axis, curve=curve, closing=closing, low=near, high=beyond,
+        measured=measured, body=body,
+    )  # fmt: skip
+
+
+def _check_words(item: Mating, param: str) -> None:
+    """Refuse anything but a mating face with a view, a side, a gap and a flange that can be."""
+    if (item.view, item.cuts) not in _CUTS:
+        known = ", ".join(f'view="{view}" cuts="{cuts}"' for view, cuts in _CUTS)
+        raise PlugError(
+            param=f"{param}.cuts",
+            value=f"{item.view}, {item.cuts}",
+            reason="a contour in that view cannot cut that side",
+            remedy=f"use one of {known}",
+        )
+
+
+def _points(value: Any, param: str) -> Array:
+    """Return a contour's points."""
+    if hasattr(value, "at"):
+        value = sampled(value, _DENSE)
+    try:
+        points = np.array(value, dtype=np.float64)
+    except (TypeError, ValueError):
+        points = np.empty((0, 0))
+    if points.ndim != 2 or points.shape[1:] != (2,) or len(points) < 2 or not np.isfinite(points).all():
+        raise PlugError(
+            param=param,
+            value=f"{type(value).__name__} of shape {points.shape}",
+            reason="a contour is 2 or more points in the view's axes, all of them finite",
+            remedy="give an (n, 2) array in mm",
+        )
+    step = np.hypot(*np.diff(points, axis=0).T)
+    return np.asarray(points[np.concatenate([[True], step > 1e-6])])
+
+
+def _check_reach(
+    contour: Array, across: int, low: Array, high: Array, param: str, names: tuple[str, str]
+) -> None:
+    """Refuse a contour that lies beside the plug or covers less than half of it."""
+    inside = min(contour[-1, across], high[across]) - max(contour[0, across], low[across])
+    width = high[across] - low[across]
+    column = 1 - across
+    if (
+        inside < 0.5 * width
+        or contour[:, column].max() < low[column]
+        or contour[:, column].min() > high[column]
+    ):
+        raise PlugError(
+            param=param,
+            value=_extent(contour.min(axis=0), contour.max(axis=0), names),
+            reason=f"the contour has to run across the plug, which lies at {_extent(low, high, names)}",
+            remedy=f"move it, or let it reach from {names[across]} = {low[across]:.0f} to {high[across]:.0f}",
+        )
+
+
+def _extent(low: Array, high: Array, names: tuple[str, str]) -> str:
+    """Return a range in a view in words."""
+    return ", ".join(f"{n} {a:.0f} to {b:.0f}" for n, a, b in zip(names, low, high, strict=True)) + " mm"
+
+
+def _parallel(contour: Array, gap: float, sign: float, column: int, param: str) -> Array:
+    """Return the parallel of a contour at the gap, on the side of the plug."""
+    if gap == 0.0:
+        return contour
+    tangent = np.gradient(contour, axis=0)
+    normal = (
+        np.stack([-tangent[:, 1], tangent[:, 0]], axis=1) / np.hypot(tangent[:, 0], tangent[:, 1])[:, None]
+    )
+    middle = normal[len(normal) // 2, column]
+    normal *= -sign if middle > 0.0 else sign
+    moved = contour + gap * normal
+    onward = np.sum(np.diff(moved, axis=0) * np.diff(contour, axis=0), axis=1)
+    if (onward <= 0.0).any():
+        raise PlugError(
+            param=param,
+            value=gap,
+            reason="the contour is bent more tightly than the gap is wide",
+            remedy=f"use {0.5 * gap:.3g}, or fair the contour",
+        )
+    return np.asarray(moved)
+
+
+def face_of(cut: MatingCut, body: Body) -> MatingFace:
+    """Return the face that a cut left on a body, unrolled, and how well it fits what was measured.
+
+    Parameters
+    ----------
+    cut : MatingCut
+    body : Body
+        After the cut.
+
+    Returns
+    -------
+    MatingFace
+
+    Raises
+    ------
+    PlugError
+        The cut does not touch the body.
+    """
+    vertices, triangles = face_left_by(body, cut.body)
+    names = VIEWS[cut.item.view][1]
+    line = shapely.LineString(cut.curve)
+    view = shapely.points(vertices[:, ["xyz".index(name) for name in names]])
+    near = shapely.distance(line, view) < _ON_FACE
+    flat = np.column_stack([shapely.line_locate_point(line, view), vertices[:, "xyz".index(cut.axis)]])
+    loops = edge_loops(triangles[near[triangles].all(axis=1)])
+    rings = [_polygons(shapely.Polygon(flat[loop])) for loop in loops]
+    outline = _polygons(reduce(shapely.symmetric_difference, rings, shapely.MultiPolygon()))
+    if outline.is_empty:
+        raise PlugError(
+            param=f"{cut.param}.contour",
+            value=cut.item.name,
+            reason="the contour does not touch the plug",
+            remedy="move it by the distance at which the body lies",
+        )
+    flange = shapely.MultiPolygon()
+    if cut.item.flange_width > 0.0:
+        flange = _polygons(outline.difference(outline.buffer(-cut.item.flange_width)))
+    first, last = outline.bounds[0], outline.bounds[2]
+    edge = np.asarray(shapely.ops.substring(line, first, last).coords)
+    return _fitted(cut, outline, flange, edge, first, last, line)
+
+
+def _polygons(region: shapely.Geometry) -> shapely.MultiPolygon:
+    """Return what of a region has area."""
+    parts = shapely.get_parts(shapely.make_valid(region))
+    inner = shapely.get_parts(parts) if len(parts) else parts
+    return shapely.MultiPolygon([p for p in inner if isinstance(p, shapely.Polygon) and p.area > _LEAST_AREA])
+
+
+def _fitted(
+    cut: MatingCut,
+    outline: shapely.MultiPolygon,
+    flange: shapely.MultiPolygon,
+    edge: Array,
+    first: float,
+    last: float,
+    line: shapely.LineString,
+) -> MatingFace:
+    """Return a face with the distances of the measured points that lie along it."""
+    along, off = _distances(cut, line, first, last)
+    spot = along[int(np.argmax(off))] if len(off) else edge[0]
+    largest, place = float(off.max(initial=0.0)), (float(spot[0]), float(spot[1]))
+    return MatingFace(
+        name=cut.item.name, gap=cut.item.gap, axes=VIEWS[cut.item.view][1],
+        cut=cut, outline=outline, flange=flange, edge=edge,
+        area_mm2=float(outline.area), flange_area_mm2=float(flange.area), edge_mm=float(outline.length),
+        count=len(along), largest_mm=largest, place=place,
+        rms_mm=float(np.sqrt(np.mean(off**2))) if len(off) else 0.0,
+        largest_edge_mm=largest, edge_place=place,
+    )  # fmt: skip
+
+
+def _distances(cut: MatingCut, line: shapely.LineString, first: float, last: float) -> tuple[Array, Array]:
+    """Return the measured points that lie along a face, and how far off it each is."""
+    points = shapely.points(cut.measured)
+    where = shapely.line_locate_point(line, points)
+    is_along = (where > first) & (where < last)
+    off = np.abs(shapely.distance(line, points) - cut.item.gap)[is_along]
+    return cut.measured[is_along], np.asarray(off, dtype=np.float64)
+
+
+def findings_of(face: MatingFace) -> list[Finding]:
+    """Return what is doubtful about a mating face.
+
+    Parameters
+    ----------
+    face : MatingFace
+
+    Returns
+    -------
+    list of Finding
+    """
+    found = []
+    names = VIEWS[face.cut.item.view][1]
+    contour = face.cut.curve[1:-1]
+    line = shapely.LineString(face.cut.curve)
+    ends = shapely.line_locate_point(line, shapely.points(contour[[0, -1]]))
+    first, last = face.outline.bounds[0], face.outline.bounds[2]
+    for short, point in ((ends[0] - first, contour[0]), (last - ends[1], contour[-1])):
+        if short > _SHORT:
+            found.append(
+                Finding(
+                    code="short-contour",
+                    severity="warning",
+                    where=f"{face.cut.item.name}, {_spot(point, names)}",
+                    message=f"the contour ends {told(short, '.1f')} inside the plug, and was taken "
+                    "straight on",
+                    remedy=f"measure {told(short, '.0f', 'least')} farther",
+                )
+            )
+    along, off = _distances(face.cut, line, first, last)
+    # a point that the fair contour was drawn past has been told with it
+    passed = [left.point for left in getattr(face.cut.item.contour, "left_out", ())]
+    is_kept = np.array([all(np.hypot(*(p - left)) > LENGTH for left in passed) for p in along], dtype=bool)
+    along, off = along[is_kept], off[is_kept]
+    rms = float(np.sqrt(np.mean(off**2))) if len(off) else 0.0
+    if len(off) and float(off.max()) > max(1.0, 3.0 * rms):
+        found.append(
+            Finding(
+                code="mating-fit",
+                severity="warning",
+                where=f"{face.cut.item.name}, {_spot(along[int(np.argmax(off))], names)}",
+                message=f"a measured point lies {told(float(off.max()), '.2f')} off, rms {told(rms, '.2f')}",
+                remedy="measure that place again, or fair the contour with a smaller tolerance",
+            )
+        )
+    return found
+
+
+def _spot(point: Sequence[float] | Array, names: tuple[str, str]) -> str:
+    """Return a place in a view in words."""
+    return f"{names[0]} = {told(point[0], '.0f', 'bare')}, {names[1]} = {told(point[1], '.0f')}"

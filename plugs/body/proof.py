@@ -1,0 +1,86 @@
+"""Measures of the section function by integration: the opinion that needs no mesh and no kernel."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.ground.tolerances import LENGTH
+from plugs.lines.stations import Loft
+from plugs.mesh.mesh import Measures
+from plugs.mesh.sampling import Grid
+
+Array = NDArray[np.float64]
+
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(12)
+_STEP = 1e-4
+
+
+def integrate(loft: Loft, grid: Grid | None = None) -> Measures:
+    """Return volume, area, centroid and box of the solid that a section function describes.
+
+    With x = u + k z the solid is the image of (u, y, z), and dx dy dz = (1 + z dk/du) du dy dz, so
+    that volume and moments are integrals along u of the sections' area moments (derived here).
+    The skin's area is the integral of the cross product of its tangents, the one along the plug
+    by a central difference; ends are flat.
+
+    Parameters
+    ----------
+    loft : Loft
+    grid : Grid or None
+        Where to look for the box; by default the nodes of the integration.
+
+    Returns
+    -------
+    Measures
+        Gauss-Legendre, 12 nodes between breaks; relative error about 1e-9, 1e-7 for the area.
+    """
+    spans = np.diff(loft.breaks)
+    t = (loft.breaks[:-1, None] + 0.5 * spans[:, None] * (1.0 + _NODES)).ravel()
+    weight = (0.5 * spans[:, None] * _WEIGHTS).ravel()
+    at = loft.sections(t)
+    area, my, mz, mzz, myz = at.rings.moments().T
+    volume = float(np.sum(weight * (area * at.du_dt + mz * at.dk_dt)))
+    x_moment = (at.u * area + at.k * mz) * at.du_dt + (at.u * mz + at.k * mzz) * at.dk_dt
+    y_moment = my * at.du_dt + myz * at.dk_dt
+    z_moment = mz * at.du_dt + mzz * at.dk_dt
+    centroid = np.array([np.sum(weight * m) for m in (x_moment, y_moment, z_moment)]) / volume
+    points = (
+        grid.points.reshape(-1, 3)
+        if grid is not None
+        else at.place(*_all_round(at.rings.points.shape[1])).reshape(-1, 3)
+    )
+    return Measures(
+        volume_mm3=volume,
+        area_mm2=_skin(loft, t, weight) + _ends(loft),
+        centroid=centroid,
+        lower=points.min(axis=0),
+        upper=points.max(axis=0),
+    )
+
+
+def _all_round(count: int) -> tuple[NDArray[np.intp], Array]:
+    """Return nodes on every segment of a ring."""
+    return np.repeat(np.arange(count), len(_NODES)), np.tile(0.5 * (1.0 + _NODES), count)
+
+
+def _skin(loft: Loft, t: Array, weight: Array) -> float:
+    """Return the area of the panels and blends."""
+    count = 2 * len(loft.table.corner_of)
+    segment, ratio = _all_round(count)
+    ahead, behind = (
+        loft.sections(t + _STEP).place(segment, ratio),
+        loft.sections(t - _STEP).place(segment, ratio),
+    )
+    along = (ahead - behind) / (2.0 * _STEP)
+    here = loft.sections(t)
+    across = (here.place(segment, ratio + _STEP) - here.place(segment, ratio - _STEP)) / (2.0 * _STEP)
+    element = np.linalg.norm(np.cross(along, across), axis=-1)
+    return float(weight @ (element @ np.tile(0.5 * _WEIGHTS, count)))
+
+
+def _ends(loft: Loft) -> float:
+    """Return the area of the two end planes, in their own plane."""
+    at = loft.sections(loft.breaks[[0, -1]])
+    area = np.abs(at.rings.moments()[:, 0]) * np.sqrt(1.0 + at.k**2)
+    return float(np.sum(np.where(area > LENGTH, area, 0.0)))

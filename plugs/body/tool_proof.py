@@ -1,0 +1,69 @@
+"""How well the foam of recesses and bosses lies under their finished faces, measured on the bodies."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.body.body import Solid
+from plugs.mesh.faces import faces_from, origin_of
+from plugs.mesh.nearest import distances
+from plugs.skin.proof import ToolProof
+
+Array = NDArray[np.float64]
+
+_REACH = 3.0
+_MOST_POINTS = 6000
+
+
+def prove_tools(finish: Solid, foam: Solid) -> tuple[ToolProof, ...]:
+    """Measure the distance from the foam to the finished surface on the faces of recesses and bosses.
+
+    Parameters
+    ----------
+    finish, foam : Solid
+        With the same tools in the same order.
+
+    Returns
+    -------
+    tuple of ToolProof
+        None for a tool over which nothing is laid, or of which nothing is left.
+
+    Notes
+    -----
+    Corners, middles of edges and of triangles of each tool's faces in the foam, against its faces in the
+    finished surface: both as they are cut, so that the foot of a boss and the mouth of a recess take part.
+    """
+    found = []
+    for own, under, outside, inside in zip(
+        finish.tools, foam.tools, finish.cutters, foam.cutters, strict=True
+    ):
+        asked = abs(under.depth - own.depth)
+        outer, inner = faces_from(finish.body, origin_of(outside)), faces_from(foam.body, origin_of(inside))
+        if asked > 0.0 and len(outer) and len(inner):
+            points = _points(inner)
+            reach = _REACH * asked + 1.0
+            excess = np.minimum(distances(points, outer, reach), reach) - asked
+            worst = int(np.argmax(np.abs(excess)))
+            x, y, z = points[worst].tolist()
+            found.append(
+                ToolProof(
+                    name=own.name,
+                    param=own.param,
+                    excess_mm=float(excess[worst]),
+                    asked_mm=asked,
+                    place=(x, y, z),
+                    count=len(points),
+                )
+            )
+    return tuple(found)
+
+
+def _points(corners: Array) -> Array:
+    """Return corners, middles of edges and middles of triangles (m, 3, 3), of the largest."""
+    a, b, c = (corners[:, i] for i in range(3))
+    area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    corners = corners[np.argsort(-area, kind="stable")[: _MOST_POINTS // 7]]
+    middles = 0.5 * (corners + np.roll(corners, 1, axis=1))
+    every = np.concatenate([corners, middles, corners.mean(axis=1, keepdims=True)], axis=1)
+    return np.unique(every.reshape(-1, 3), axis=0)

@@ -1,0 +1,310 @@
+"""Drawings as figures of the build book: smaller than life, lines and letters heavy enough to be read."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.book.words import Html, el, joined
+from plugs.drafting.flat import flat_points
+from plugs.drafting.marks import arrow, line
+from plugs.drafting.picture import LABELS, Box, Drawing, Label, Path, box_around, label_box
+from plugs.drafting.styles import LineStyle, line_styles
+from plugs.files.svg import CAPITAL_RATIO
+
+Array = NDArray[np.float64]
+Line = tuple[str, Array, bool]
+
+WIDTH: Final = 178.0
+HEIGHT: Final = 190.0
+"""Room for a figure on A4 and on Letter alike, mm of paper."""
+
+TALL: Final = 212.0
+"""Height of a figure with no more than a line under it, mm of paper."""
+
+MIDDLING: Final = 110.0
+SMALL: Final = 90.0
+"""Height of a figure that need not fill a page, mm of paper."""
+
+_LINE: Final = 0.3
+_LETTER: Final = 2.3
+_DASH: Final = 0.45  # of a dash at full size, mm of paper
+_TIGHT_RATIO: Final = 0.85  # width of a letter over its height
+_STEPS: Final = (1.0, 0.85, 0.7, 0.55, 0.4)
+_REACH_RATIO: Final = 0.04
+_AROUND: Final = 12.0
+_UNDER: Final = 10.0  # less than `plugs.drafting.marks.GAP`
+_POINTED: Final = ("FORWARD", "UP")
+_HEAD: Final = 3  # points
+_MARKS: Final = re.compile(r"(forward|up|[xyz] (aft|starboard|up)|\d+( \d+/\d+)? (mm|in))", re.IGNORECASE)
+_RIM: Final = 3.0  # round a figure, mm of paper
+_GRAIN: Final = 100.0  # units of a figure in a millimetre of paper
+_LETTERING: Final = LineStyle("#000000", 7)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Shown:
+    """What is shown of a drawing, at full size, and what is written beside the part in it."""
+
+    lines: list[Line]
+    labels: Sequence[Label]
+    box: Box
+    beside: list[str]
+
+
+def drawing_figure(
+    drawing: Drawing,
+    *,
+    caption: object,
+    unit: str,
+    words: bool = True,
+    height: float = HEIGHT,
+    as_drawn: bool = False,
+) -> Html:
+    """Return a drawing as a figure that fits on a page, with what is written under the drawing as its words.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        At full size, mm.
+    caption : object
+        Told first; files, for instance.
+    unit : str
+        ``"mm"`` or ``"in"``, for the bar beside it.
+    words : bool
+        Whether to tell what is written beside the part in the drawing.
+    height : float, mm
+        Of paper, at most.
+    as_drawn : bool
+        Whether all that is written stays where and as it is, for a drawing that has a scale of its own.
+
+    Returns
+    -------
+    Html
+    """
+    shown = _whole(drawing) if as_drawn else _smaller(drawing, unit, height)
+    styles = line_styles(drawing) | {LABELS: _LETTERING}
+    picture = _svg(drawing.title, shown, styles, _scale(shown.box, height))
+    rows = [row for row in shown.beside if row and not _MARKS.fullmatch(row)] if words else []
+    notes = [el("li", _keyed(row, styles)) for row in rows[1:]]  # the first is the plug's name
+    return figure_of(
+        picture, caption, el("ul", *notes, class_="words") if notes else None, title=drawing.title
+    )
+
+
+def _whole(drawing: Drawing) -> _Shown:
+    """Return a drawing with all that is written in it."""
+    lines = _lines(drawing.paths)
+    boxes = [_box_of(points) for _, points, _ in lines] + [label_box(label) for label in drawing.labels]
+    return _Shown(lines=lines, labels=drawing.labels, box=box_around(boxes), beside=[])
+
+
+def _smaller(drawing: Drawing, unit: str, height: float) -> _Shown:
+    """Return a drawing that can be read when it is smaller, and what is written beside the part in it."""
+    lines = _lines(drawing.paths)
+    boxes = [_box_of(points) for _, points, _ in lines]
+    part = [box for box, (kind, _, _) in zip(boxes, lines, strict=True) if kind != LABELS]
+    near = _near(box_around(part or boxes))
+    both = [
+        (box, one) for box, one in zip(boxes, lines, strict=True) if one[0] != LABELS or _holds(near, box)
+    ]
+    inside = [label for label in drawing.labels if _is_in(near, label.at)]
+    beside = [label.text for label in drawing.labels if not _is_in(near, label.at)]
+    whole = box_around([box for box, _ in both])
+    scale = _scale(whole, height)
+    under = [label for label in drawing.labels if label.text in _POINTED and label.text in beside]
+    marks, texts = _marks(whole, scale, unit, [_pointing(label, drawing.paths) for label in under[:1]])
+    labels = (*readable(inside, _LETTER / scale), *texts)
+    around = [box for box, _ in both] + [_box_of(one.points) for one in marks]
+    around += [label_box(label) for label in labels]
+    return _Shown(
+        lines=[one for _, one in both] + _lines(marks), labels=labels, box=box_around(around), beside=beside
+    )
+
+
+def _lines(paths: Sequence[Path]) -> list[Line]:
+    """Return paths as straight lines, arcs as many short ones."""
+    return [
+        (path.dxf_layer, flat_points(path) if path.bulges.any() else path.points, path.is_closed)
+        for path in paths
+    ]
+
+
+def figure_of(svg: Html, caption: object, more: object = None, *, title: str) -> Html:
+    """Return a picture with its caption, and a button to see it larger.
+
+    Parameters
+    ----------
+    svg : Html
+        The picture.
+    caption : object
+    more : object
+        Told under the caption.
+    title : str
+        What the button is for.
+
+    Returns
+    -------
+    Html
+    """
+    button = el(
+        "button", "Larger", type="button", class_="larger", aria_label=f"Larger: {title}", hidden=True
+    )
+    return el("figure", button, el("div", svg, class_="sheet"), el("figcaption", caption, more))
+
+
+def _scale(box: Box, most: float) -> float:
+    """Return the scale at which a box fits on a page, in some height."""
+    room = 2.0 * _RIM
+    return min(1.0, (WIDTH - room) / max(box[2] - box[0], 1.0), (most - room) / max(box[3] - box[1], 1.0))
+
+
+def _near(box: Box) -> Box:
+    """Return the box of what is written at the part, and not under it: that is told in words."""
+    by = max(_AROUND, _REACH_RATIO * max(box[2] - box[0], box[3] - box[1]))
+    return box[0] - by, box[1] - _UNDER, box[2] + by, box[3] + by
+
+
+def _pointing(label: Label, paths: Sequence[Path]) -> tuple[str, tuple[float, float]]:
+    """Return what the arrow beside a label points to, and its direction."""
+    heads = [path.points for path in paths if path.dxf_layer == LABELS and len(path.points) == _HEAD]
+    head = min(heads, key=lambda points: float(np.hypot(*(points[1] - label.at))))
+    way = head[1] - 0.5 * (head[0] + head[2])
+    way = way / np.hypot(*way)
+    return label.text, (float(way[0]), float(way[1]))
+
+
+def _marks(
+    box: Box, scale: float, unit: str, pointed: Sequence[tuple[str, tuple[float, float]]]
+) -> tuple[list[Path], list[Label]]:
+    """Return a bar of a round length under the part, and an arrow that points as in the drawing."""
+    step, word = (25.4, "in") if unit == "in" else (1.0, "mm")
+    longest = 0.3 * (box[2] - box[0]) / step
+    count = max((n for n in (1, 2, 4, 5, 10, 12, 20, 24, 50, 100, 200, 500) if n <= longest), default=1)
+    height = _LETTER / scale
+    left, y = box[0], box[1] - 2.5 * height
+    length = count * step
+    paths = [line((left, y), (left + length, y))]
+    paths += [line((x, y - 0.4 * height), (x, y + 0.4 * height)) for x in (left, left + length)]
+    labels = [Label(text=f"{count} {word}", at=(left + length + height, y - height / 2.0), height=height)]
+    for word, way in pointed:
+        x, y = left + 2.5 * height, y - (2.0 + 2.5 * abs(way[1])) * height
+        by = 2.5 * height * np.array(way)
+        paths += arrow((x - by[0], y - by[1]), (x + by[0], y + by[1]))
+        labels.append(Label(text=word, at=(left + 6.0 * height, y - height / 2.0), height=height))
+    return paths, labels
+
+
+def readable(labels: Sequence[Label], height: float) -> list[Label]:
+    """Return labels as tall as wanted where they have room beside each other, less where they have not.
+
+    Parameters
+    ----------
+    labels : sequence of Label, mm
+    height : float, mm
+        Of a capital letter.
+
+    Returns
+    -------
+    list of Label
+        None lower than it was.
+    """
+    boxes = np.array([_tight(label, label.height) for label in labels]).reshape(-1, 4)
+    grown = []
+    for k, label in enumerate(labels):
+        others = np.delete(boxes, k, axis=0)
+        wanted = [step * height for step in _STEPS if step * height > label.height]
+        found = next((size for size in wanted if not _meets(_tight(label, size), others)), label.height)
+        boxes[k] = _tight(label, found)
+        grown.append(replace(label, height=found))
+    return grown
+
+
+def _tight(label: Label, height: float) -> tuple[float, float, float, float]:
+    """Return the box of a label of some height."""
+    x, y = label.at
+    width = _TIGHT_RATIO * height * len(label.text)
+    if label.align == "centre":
+        return x - width / 2.0, y - 0.6 * height, x + width / 2.0, y + 0.6 * height
+    return x, y - 0.2 * height, x + width, y + 1.1 * height
+
+
+def _meets(box: Box, others: Array) -> bool:
+    """Return whether a box overlaps any of others."""
+    x0, y0, x1, y1 = box
+    apart = (others[:, 0] >= x1) | (others[:, 2] <= x0) | (others[:, 1] >= y1) | (others[:, 3] <= y0)
+    return not bool(apart.all())
+
+
+def _svg(title: str, shown: _Shown, styles: Mapping[str, LineStyle], scale: float) -> Html:
+    """Return lines and labels as an element of a page, in hundredths of a millimetre of paper."""
+    rim, grain, box = _RIM * _GRAIN, scale * _GRAIN, shown.box
+    left, top = box[0] - rim / grain, box[3] + rim / grain
+    width, height = (round(grain * size + 2.0 * rim) for size in (box[2] - box[0], box[3] - box[1]))
+    rows = [
+        f'<svg role="img" width="{width / _GRAIN:g}mm" height="{height / _GRAIN:g}mm" '
+        f'viewBox="0 0 {width} {height}">',
+        el("title", title),
+    ]
+    for name, style in styles.items():
+        steps = []
+        for _, points, is_closed in (one for one in shown.lines if one[0] == name):
+            at = np.rint((points - (left, top)) * (grain, -grain)).astype(np.int64)
+            steps.append(f"M{' '.join(map(str, at.ravel().tolist()))}{'Z' if is_closed else ''}")
+        rows += [_stroke("".join(steps), style)] if steps else []
+        rows += [
+            _letters(label, left, top, grain, style) for label in shown.labels if label.dxf_layer == name
+        ]
+    return Html("\n".join([*rows, "</svg>"]))
+
+
+def _stroke(steps: str, style: LineStyle) -> Html:
+    """Return a group of lines as one path."""
+    dash = " ".join(f"{_DASH * _GRAIN * part:g}" for part in style.dash) or None
+    return el(
+        "path", d=steps, fill="none", stroke=style.colour, stroke_width=f"{_LINE * _GRAIN:g}",
+        stroke_linejoin="round", stroke_dasharray=dash,
+    )  # fmt: skip
+
+
+def _letters(label: Label, left: float, top: float, grain: float, style: LineStyle) -> Html:
+    """Return a line of text."""
+    height = grain * label.height
+    is_centred = label.align == "centre"
+    x, y = grain * (label.at[0] - left), grain * (top - label.at[1]) + (height / 2.0 if is_centred else 0.0)
+    return el(
+        "text", label.text, x=round(x), y=round(y), font_size=round(height / CAPITAL_RATIO),
+        fill=style.colour,
+        text_anchor="middle" if is_centred else None,
+    )  # fmt: skip
+
+
+def _box_of(points: Array) -> Box:
+    """Return the box of points."""
+    (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+    return x0, y0, x1, y1
+
+
+def _keyed(row: str, styles: dict[str, LineStyle]) -> Html:
+    """Return a row of words, with a sample of the line that it begins with the name of."""
+    style = styles.get(row.partition(":")[0])
+    if style is None:
+        return joined([row])
+    dash = " ".join(f"{1.2 * part:g}" for part in style.dash) or None
+    sample = el("line", x1=0, y1=4, x2=32, y2=4, stroke=style.colour, stroke_width=2, stroke_dasharray=dash)
+    return joined([el("svg", sample, class_="key", viewBox="0 0 32 8", aria_hidden="true"), " ", row])
+
+
+def _is_in(box: Box, at: tuple[float, float]) -> bool:
+    """Return whether a point lies in a box."""
+    return box[0] <= at[0] <= box[2] and box[1] <= at[1] <= box[3]
+
+
+def _holds(box: Box, inner: Box) -> bool:
+    """Return whether a box lies in another."""
+    return _is_in(box, inner[:2]) and _is_in(box, inner[2:])

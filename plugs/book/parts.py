@@ -1,0 +1,264 @@
+"""Sections of the build book up to the saw: what it is, cautions, what to buy, templates, cutting."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from plugs.book.figures import MIDDLING, SMALL, drawing_figure
+from plugs.book.sheaf import Sheaf
+from plugs.book.views import views_drawing
+from plugs.book.words import Html, el, figures_table, joined, pairs_table, step, steps
+from plugs.ground.units import format_length
+
+_SHOWN: Final = (("finish", "Finished surface"), ("foam", "Foam"), ("layers", "Layers"))
+_VIEWS: Final = (
+    ("quarter", "Starboard quarter"), ("bow", "Port bow"), ("side", "From port"), ("plan", "From above"),
+    ("end", "From astern"), ("front", "From ahead"), ("below", "From below"),
+)  # fmt: skip
+_KEYS: Final = (
+    "Turn: drag, one finger, or arrow keys. Move: right button, two fingers, or Shift and arrow keys. "
+    "Zoom: wheel (after a click), pinch, or + and −. Home: first view."
+)
+
+
+_GAUGES: Final = (
+    "Gauges are outside templates: plates with the plug cut out of them, which stand on the baseboard. They "
+    "are offered up one at a time, part by part, while it is sanded. Light is what the edge shows at most, "
+    "on one face, when the surface is on its line: the surface slopes away under the plate's thickness."
+)
+
+
+def about(sheaf: Sheaf) -> Html:
+    """Return what it is and how large: views with main dimensions, the plug in three dimensions, figures.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    drawing = views_drawing(sheaf.scene.views, plug_name=sheaf.title, display_unit=sheaf.unit)
+    skin = sheaf.summary.get("skin")
+    words = "Main dimensions of the finished part" if skin else "Main dimensions"
+    views = drawing_figure(drawing, caption=words, unit=sheaf.unit, words=False)
+    pictures = sheaf.seen("more")
+    instead = el("div", pictures, class_="instead") if pictures else None
+    return joined([viewer(sheaf), instead, views, _sizes(sheaf)])
+
+
+def _sizes(sheaf: Sheaf) -> Html:
+    """Return the figures of the whole."""
+    summary = sheaf.summary
+    solid, skin, part = summary["solid"], summary.get("skin") or {}, summary.get("part") or {}
+    low, high = solid["bounds_mm"]["from"], solid["bounds_mm"]["to"]
+    weights = [piece.get("weight_kg") for piece in sheaf.rows("pieces")]
+    known = [weight for weight in weights if weight is not None]
+    sheets = (summary.get("sheets") or {}).get("sheets")
+    size = " x ".join(format_length(b - a, sheaf.unit) for a, b in zip(low, high, strict=True))
+    pairs = [
+        ("Foam, length x breadth x height", size),
+        ("Foam, volume", sheaf.told("volume_m3", solid["volume_m3"])),
+        (
+            "Foam as cut, weight",
+            sheaf.told("weight_kg", sum(known)) if known and len(known) == len(weights) else None,
+        ),
+        (
+            "Finished part, surface",
+            sheaf.told("area_m2", skin["finish_area_m2"]) if "finish_area_m2" in skin else None,
+        ),
+        ("Finished part, weight", _weight(sheaf, part)),
+        ("Centre of gravity, x, y, z", _given(sheaf, part, "centre_of_gravity_mm")),
+        ("Layers", str(len(sheaf.rows("layers")))),
+        ("Sheets of foam", None if sheets is None else str(len(sheets))),
+    ]
+    return pairs_table("Figures", pairs)
+
+
+def _weight(sheaf: Sheaf, part: Mapping[str, Any]) -> Html | None:
+    """Return the weight of the part with its spread, None where it is not known."""
+    if part.get("mass_kg") is None:
+        return None
+    least, most = (part.get(f"{word}_mass_kg") for word in ("least", "most"))
+    spread = (
+        []
+        if least is None or most is None
+        else [", ", sheaf.told("kg_kg", least), " to ", sheaf.told("kg_kg", most)]
+    )
+    return joined([sheaf.told("mass_kg", part["mass_kg"]), *spread])
+
+
+def _given(sheaf: Sheaf, figures: Mapping[str, Any], name: str) -> Html | None:
+    """Return a figure if it is there."""
+    return None if figures.get(name) is None else sheaf.told(name, figures[name])
+
+
+def viewer(sheaf: Sheaf) -> Html:
+    """Return the frame of the plug in three dimensions, which a program fills where the browser can.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    canvas = el(
+        "canvas",
+        tabindex="0",
+        role="img",
+        aria_label=f"{sheaf.title} in three dimensions",
+        aria_describedby="viewer-keys",
+    )
+    still = None if sheaf.pictures else el("canvas", class_="still")
+    shown = [el("button", words, type="button", data_show=name) for name, words in _SHOWN]
+    views = [el("button", words, type="button", data_view=name) for name, words in _VIEWS]
+    axes = (("", "none"), ("x", "across, x"), ("y", "lengthwise, y"), ("z", "level, z"))
+    axis = el("select", *(el("option", words, value=name) for name, words in axes), data_part="axis")
+    only = el("select", el("option", "all", value=""), data_part="only")
+    box = el("input", type="checkbox", data_part="templates")
+    rows = (
+        el("div", *shown, role="group", aria_label="What is shown"),
+        el("div", *views, role="group", aria_label="View"),
+        el(
+            "div",
+            el("label", "Drawn apart ", _slider("apart", 100), class_="slide"),
+            el("label", "Layer ", only),
+            data_part="apart-row",
+        ),
+        el("div", el("label", box, " ", el("span", "Templates"), class_="choice"), data_part="templates-row"),
+        el("div", el("label", "Section ", axis)),
+        el(
+            "div",
+            el("label", "Section at ", _slider("at", 1000), class_="slide"),
+            el("output", data_part="at-words", aria_live="polite"),
+            data_part="at-row",
+        ),
+    )
+    return el(
+        "section",
+        el("h3", "In three dimensions"),
+        el("div", canvas, class_="scene"),
+        still,
+        el("p", _KEYS, id="viewer-keys", class_="note screen"),
+        el("div", *rows, class_="controls"),
+        id="viewer",
+        hidden=True,
+        data_unit=sheaf.unit,
+    )
+
+
+def _slider(part: str, most: int) -> Html:
+    """Return a slider from 0."""
+    return el("input", type="range", min=0, max=most, value=0, data_part=part)
+
+
+def cautions(sheaf: Sheaf) -> Html:
+    """Return what to know before anything is cut.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    found = sheaf.findings("all")
+    if not found:
+        found = el("p", "No warnings; notes stand where they matter.")
+    rows = sheaf.rows("cautions")
+    told = [
+        el("div", el("p", el("strong", row["about"]), ". ", row["text"]), class_="finding") for row in rows
+    ]
+    heads = [el("h3", "Health and fire")] if told else []
+    return joined([found, *heads, *told, steps([("cautions", "Read by everyone who works on it")])])
+
+
+def templates(sheaf: Sheaf) -> Html:
+    """Return the templates and the plan that they stand on.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    columns = (
+        ("name", "Template"), ("kind", "Kind"), ("at_mm", "At"), ("from_mm", "From"), ("to_mm", "To"),
+        ("area_m2", "Area"), ("bevel_mm", "Bevel"), ("bevel_deg", "Angle"), ("gap_mm", "Light"),
+    )  # fmt: skip
+    listed = figures_table(
+        "Templates",
+        columns,
+        sheaf.rows("templates"),
+        sheaf.unit,
+        lambda row: step(f"template-{row['name']}", row["name"], " cut"),
+    )
+    drawn = sheaf.figures("templates", height=SMALL)
+    base = sheaf.figures("base", "Draw it on the building board.")
+    gauged = any(row.get("line") for row in sheaf.rows("templates"))
+    told = el("p", _GAUGES) if gauged else None
+    done = (
+        steps([("base-plan", "Base plan drawn on the building board, centreline and stations")])
+        if base
+        else None
+    )
+    return joined([sheaf.findings("templates"), told, listed, drawn, done, base])
+
+
+def cutting(sheaf: Sheaf) -> Html:
+    """Return how the sheets are cut, sheet by sheet and layer by layer.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    parts: list[object] = [sheaf.findings("cutting")]
+    sheets = (sheaf.summary.get("sheets") or {}).get("sheets") or []
+    drawn = list(sheaf.of("sheets").items())
+    for k, sheet in enumerate(sheets):
+        number = sheet["number"]
+        head = el("h3", f"Sheet {number}, of {sheet['stock']}")
+        pieces = [
+            (f"cut-{number}-{piece['name']}", f"{piece['name']} cut from sheet {number}")
+            for piece in sheet["pieces"]
+        ]
+        figure = sheaf.drawn(*drawn[k], height=MIDDLING) if k < len(drawn) else None
+        parts.append(el("div", head, steps(pieces), figure, class_="together"))
+    if len(drawn) > len(sheets):
+        parts += [sheaf.drawn(*one) for one in drawn[len(sheets) :]]
+    columns = (
+        ("name", "Piece"), ("layer", "Layer"), ("place", "Place"), ("sheet_mm", "Sheet"), ("area_m2", "Area"),
+        ("volume_m3", "Volume"), ("weight_kg", "Weight"),
+    )  # fmt: skip
+    parts.append(figures_table("Pieces", columns, sheaf.rows("pieces"), sheaf.unit))
+    parts.append(el("h3", "Layers"))
+    parts.append(
+        el("p", "Cut along ROUGH, with foam to spare; sand to the two final lines, one on either face.")
+    )
+    parts.append(_layers(sheaf))
+    parts.append(sheaf.seen("layers"))
+    parts.append(sheaf.figures("layers"))
+    return joined(parts)
+
+
+def _layers(sheaf: Sheaf) -> Html:
+    """Return the layers as a table with boxes to tick."""
+    columns = (
+        ("name", "Layer"), ("axis", "Along"), ("from_mm", "From"), ("to_mm", "To"), ("sheet_mm", "Sheet"),
+        ("rough_area_m2", "Cut area"), ("volume_m3", "Foam left"),
+    )  # fmt: skip
+    return figures_table(
+        "Layers, in the order of stacking", columns, sheaf.rows("layers"), sheaf.unit,
+        lambda row: step(f"layer-{row['name']}", row["name"], " marked and cut"),
+    )  # fmt: skip

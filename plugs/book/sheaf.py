@@ -1,0 +1,260 @@
+"""What the sections of the build book draw on: the summary, the drawings by section, the pictures."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from plugs.book.figures import HEIGHT, drawing_figure
+from plugs.book.scene import BookScene
+from plugs.book.words import Html, el, figure, joined
+from plugs.drafting.picture import Drawing
+
+_PLACES: Final = (
+    ("layers/", "layers"),
+    ("sheets/", "sheets"),
+    ("templates/radius-block", "sanding"),
+    ("templates/sanding-map", "sanding"),
+    ("templates/recess", "recess"),
+    ("templates/mating", "fit"),
+    ("templates/base-plan", "base"),
+    ("templates/", "templates"),
+    ("cloth/", "skin"),
+    ("skin/", "skin"),
+)
+"""Section of a drawing, by how its path begins; the first that fits."""
+
+_PICTURES: Final = (
+    ("explod", "layers"), ("layer", "layers"), ("sand", "sanding"), ("drape", "skin"), ("cloth", "skin"),
+)  # fmt: skip
+
+_CODES: Final = (
+    ("mating-", "fit"),
+    ("short-contour", "fit"),
+    ("plate-size", "recess"),
+    ("no-draft", "recess"),
+    ("thin-floor", "recess"),
+    ("spare-sheets", "cutting"),
+    ("stale-search", "cutting"),
+    ("joint-", "cutting"),
+    ("thin-layer", "cutting"),
+    ("separate-pieces", "cutting"),
+    ("hot-wire", "cutting"),
+    ("few-pins", "stacking"),
+    ("pins-alike", "stacking"),
+    ("little-", "stacking"),
+    ("no-contact", "stacking"),
+    ("no-hollow", "stacking"),
+    ("station-without-template", "templates"),
+    ("template-", "templates"),
+    ("gauge-", "templates"),
+    ("few-screws", "templates"),
+    ("weak-slot", "templates"),
+    *(
+        (begin, "skin")
+        for begin in (
+            "barrier-",
+            "blend-tight",
+            "cloth-",
+            "dose-",
+            "foam-",
+            "idle-ply",
+            "inside-corner",
+            "large-flat",
+            "light-skin",
+            "mat-",
+            "no-ply",
+            "passes",
+            "peel-ply",
+            "ply-",
+            "pot-life-",
+            "print-through",
+            "ratio-",
+            "shop-cold",
+            "skin-",
+            "thick-wet",
+        )
+    ),
+)
+"""Section that a finding belongs to, by how its code begins."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sheaf:
+    """What the sections draw on.
+
+    Attributes
+    ----------
+    summary : mapping of str to object
+        As in summary.json.
+    drawings : mapping of str to Drawing
+        By path in the folder, without ending.
+    scene : BookScene
+    pictures : mapping of str to bytes
+        PNG, by name.
+    """
+
+    summary: Mapping[str, Any]
+    drawings: Mapping[str, Drawing]
+    scene: BookScene
+    pictures: Mapping[str, bytes]
+
+    @property
+    def unit(self) -> str:
+        """The unit in which lengths are told, ``"mm"`` or ``"in"``."""
+        return str(self.summary.get("display_unit", "mm"))
+
+    @property
+    def title(self) -> str:
+        """Name of the plug."""
+        return str(self.summary["recipe"]["title"])
+
+    def rows(self, name: str) -> list[Mapping[str, Any]]:
+        """Return a list of the summary.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        list of mapping
+            Empty where there is none.
+        """
+        found = self.summary.get(name)
+        return list(found) if isinstance(found, list) else []
+
+    def told(self, name: str, value: object) -> Html:
+        """Return a figure of the summary for a person.
+
+        Parameters
+        ----------
+        name : str
+            With its unit.
+        value : object
+
+        Returns
+        -------
+        Html
+        """
+        return figure(name, value, self.unit)
+
+    def of(self, section: str) -> dict[str, Drawing]:
+        """Return the drawings of a section.
+
+        Parameters
+        ----------
+        section : str
+            ``"more"`` for those that belong to none.
+
+        Returns
+        -------
+        dict of str to Drawing
+        """
+        return {path: drawing for path, drawing in self.drawings.items() if _place(path, _PLACES) == section}
+
+    def figures(self, section: str, words: str = "", *, height: float = HEIGHT) -> Html:
+        """Return the figures of a section.
+
+        Parameters
+        ----------
+        section : str
+        words : str
+            Told in the caption of each.
+        height : float, mm
+            Of paper, at most.
+
+        Returns
+        -------
+        Html
+        """
+        found = self.of(section).items()
+        return joined(self.drawn(path, drawing, words, height=height) for path, drawing in found)
+
+    def drawn(
+        self,
+        path: str,
+        drawing: Drawing,
+        words: str = "",
+        *,
+        height: float = HEIGHT,
+        as_drawn: bool = False,
+    ) -> Html:
+        """Return a drawing as a figure that tells its file.
+
+        Parameters
+        ----------
+        path : str
+            Without ending.
+        drawing : Drawing
+        words : str
+        height : float, mm
+            Of paper, at most.
+        as_drawn : bool
+            Whether all that is written stays as it is.
+
+        Returns
+        -------
+        Html
+        """
+        where = joined(
+            [el("strong", drawing.title), ". Smaller than life; the drawing is ", el("code", path)]
+        )
+        caption = joined([where, f". {words}" if words else "."])
+        return drawing_figure(drawing, caption=caption, unit=self.unit, height=height, as_drawn=as_drawn)
+
+    def seen(self, section: str) -> Html:
+        """Return the pictures of a section.
+
+        Parameters
+        ----------
+        section : str
+            ``"more"`` for those of the whole plug.
+
+        Returns
+        -------
+        Html
+        """
+        found = [name for name in self.pictures if _place(name.lower(), _PICTURES) == section]
+        return joined(self._picture(name) for name in found)
+
+    def _picture(self, name: str) -> Html:
+        """Return a picture as a figure."""
+        words = name.rpartition("/")[2].removesuffix(".png").replace("-", " ").replace("_", " ")
+        source = "data:image/png;base64," + base64.b64encode(self.pictures[name]).decode("ascii")
+        image = el("img", src=source, alt=f"{self.title}: {words}")
+        return el("figure", el("div", image, class_="sheet"), el("figcaption", words.capitalize()))
+
+    def findings(self, section: str) -> Html:
+        """Return the findings of a section, warnings first.
+
+        Parameters
+        ----------
+        section : str
+            ``"all"`` for every warning, and the notes that belong to no section.
+
+        Returns
+        -------
+        Html
+        """
+        found = self.rows("findings")
+        if section == "all":
+            mine = [f for f in found if f["severity"] == "warning" or _place(f["code"], _CODES) == "more"]
+        else:
+            mine = [f for f in found if _place(f["code"], _CODES) == section]
+        mine.sort(key=lambda f: f["severity"] != "warning")
+        return joined(_finding(f) for f in mine)
+
+
+def _place(name: str, table: Sequence[tuple[str, str]]) -> str:
+    """Return where a name belongs, by how it begins."""
+    return next((place for begin, place in table if name.startswith(begin)), "more")
+
+
+def _finding(found: Mapping[str, Any]) -> Html:
+    """Return a finding: what, where, and what to do."""
+    severity = "warning" if found["severity"] == "warning" else "note"
+    head = el("p", el("strong", severity.capitalize()), f", {found['where']}: {found['message']}")
+    return el("div", head, el("p", f"Do: {found['remedy']}"), class_=f"finding {severity}")

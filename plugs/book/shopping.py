@@ -1,0 +1,142 @@
+"""Section of the build book on what to buy."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from plugs.book.sheaf import Sheaf
+from plugs.book.words import Html, el, figures_table, joined, pairs_table, step, steps, table
+
+_NO_STOCK = (
+    "The recipe lists no stock, or an empty one: no layer is parted to fit a sheet, no piece is arranged on "
+    "one, and no foam is counted here."
+)
+
+
+def shopping(sheaf: Sheaf) -> Html:
+    """Return what to buy.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    bought = sheaf.rows("shopping")
+    groups = {row.get("group") for row in bought}
+    parts: list[object] = [_bought(sheaf, bought), _cost(sheaf, len(bought))]
+    stock = (sheaf.summary.get("sheets") or {}).get("by_stock") or []
+    columns = (
+        ("stock", "Foam"), ("count", "Sheets"), ("width_mm", "Long"), ("height_mm", "Wide"),
+        ("thickness_mm", "Thick"), ("price", "Price each"), ("yield_ratio", "Used"),
+    )  # fmt: skip
+    first = None if "foam" in groups else lambda row: step(f"buy-foam-{row['stock']}", row["stock"])
+    parts.append(figures_table("Sheets of foam", columns, stock, sheaf.unit, first))
+    if not stock and sheaf.rows("pieces"):
+        parts.append(el("p", _NO_STOCK, class_="note"))
+    parts.append(steps(_besides(sheaf, groups)))
+    return joined(parts)
+
+
+def _cost(sheaf: Sheaf, count: int) -> Html:
+    """Return what it costs, as far as prices are known."""
+    cost = sheaf.summary.get("cost") or {}
+    missing = cost.get("without_price") or []
+    if cost.get("total") is None or not count:
+        return Html("")
+    if len(missing) >= count:
+        return el("p", "The recipe gives no prices.", class_="note")
+    money, used = cost.get("currency") or "", cost.get("used_total")
+    pairs = [
+        ("Cost of what is bought", f"{cost['total']:.2f} {money}"),
+        ("Cost of what is used", None if used is None else f"{used:.2f} {money}"),
+        ("Without a price", ", ".join(str(name) for name in missing) or None),
+    ]
+    return pairs_table("Cost", pairs)
+
+
+def _bought(sheaf: Sheaf, bought: list[Mapping[str, Any]]) -> Html:
+    """Return the shopping list as a table."""
+    rows: list[tuple[object, ...]] = []
+    for k, row in enumerate(bought):
+        unit = row.get("unit") or ""
+        packs = ", ".join(f"{p['count']} x {p['size']:g} {unit}" for p in row.get("packs") or [])
+        price = row.get("price")
+        rows.append(
+            (
+                step(f"buy-{k}-{row['name']}", row["name"]),
+                f"{row['needed']:.3g} {unit}",
+                packs or f"{row.get('bought', row['needed']):.3g} {unit}",
+                "–" if price is None else f"{price:.2f}",
+                row.get("words") or "",
+            )
+        )
+    money = (sheaf.summary.get("cost") or {}).get("currency") or ""
+    return table("Materials", ("What", "Needed", "Buy", f"Price {money}".strip(), "For"), rows)
+
+
+def _besides(sheaf: Sheaf, groups: set[Any]) -> list[tuple[str, object]]:
+    """Return what is bought besides the shopping list: glue, pins, board for templates."""
+    summary = sheaf.summary
+    rows: list[tuple[str, object]] = []
+    glue = summary.get("glue") or {}
+    if glue.get("glue_g") and "adhesive" not in groups:
+        told = joined(
+            [
+                "Glue for foam: ",
+                sheaf.told("glue_g", glue["glue_g"]),
+                ", at ",
+                sheaf.told("coverage_g_m2", glue["coverage_g_m2"]),
+            ]
+        )
+        rows.append(("buy-glue", told))
+    lengths = pin_lengths(summary)
+    if lengths:
+        most = sum(length * count for length, count in lengths.items())
+        told = joined(
+            [
+                "Pins: rod of ",
+                sheaf.told("rod_mm", summary["pins"]["diameter_mm"]),
+                ", ",
+                sheaf.told("l_mm", most),
+                " in all",
+            ]
+        )
+        rows.append(("buy-pins", told))
+    templates = sheaf.rows("templates")
+    if templates and "board" not in groups:
+        area = sum(template["area_m2"] for template in templates)
+        thick = sorted({round(template["to_mm"] - template["from_mm"], 6) for template in templates})
+        told = joined(
+            [
+                "Board for templates: ",
+                sheaf.told("area_m2", area),
+                " net, ",
+                joined((sheaf.told("board_mm", t) for t in thick), ", "),
+                " thick",
+            ]
+        )
+        rows.append(("buy-board", told))
+    return rows
+
+
+def pin_lengths(summary: Mapping[str, Any]) -> dict[float, int]:
+    """Return how many pins there are of each length.
+
+    Parameters
+    ----------
+    summary : mapping of str to object
+
+    Returns
+    -------
+    dict of float to int
+        Count by length in mm, the longest first.
+    """
+    counts: dict[float, int] = {}
+    for contact in (summary.get("pins") or {}).get("contacts") or []:
+        for pin in contact["pins"]:
+            counts[pin["length_mm"]] = counts.get(pin["length_mm"], 0) + 1
+    return dict(sorted(counts.items(), reverse=True))

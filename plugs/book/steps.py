@@ -1,0 +1,453 @@
+"""Sections of the build book after the saw: stacking, sanding, recesses, fit, and building it anew."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from plugs.book.figures import SMALL, TALL
+from plugs.book.sheaf import Sheaf
+from plugs.book.shopping import pin_lengths
+from plugs.book.words import Html, el, figures_table, joined, pairs_table, step, steps, table
+
+_WHOLE: Final = 1e15
+_WAYS: Final = {"forward": "ahead", "aft": "astern"}
+
+_METHODS: Final = {
+    "layers": "in the layers: its notch is in their cut lines, and what is left is cut away after sanding",
+    "saw": "sawn out of the glued and sanded plug; the layers are left whole there",
+    "rout": "routed into the glued and sanded plug; the layers are left whole there",
+}
+"""How a recess is made, by its method."""
+
+
+def stacking(sheaf: Sheaf) -> Html:
+    """Return how layers are pinned and glued.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    summary = sheaf.summary
+    glue, contacts = summary.get("glue") or {}, (summary.get("glue") or {}).get("contacts") or []
+    parts: list[object] = [sheaf.findings("stacking")]
+    if glue:
+        margin = sheaf.told("margin_mm", glue["margin_mm"])
+        told = [
+            "Keep glue ",
+            margin,
+            " from the finished surface: it sands harder than foam. The lines GLUE_LOWER and ",
+        ]
+        parts.append(el("p", *told, "GLUE_UPPER of each layer show how far glue may go."))
+    lengths = pin_lengths(summary)
+    if lengths:
+        rows = [(sheaf.told("length_mm", length), str(count)) for length, count in lengths.items()]
+        diameter = sheaf.told("diameter_mm", summary["pins"]["diameter_mm"])
+        parts.append(table(joined(["Pins to cut, of rod ", diameter, " thick"]), ("Length", "Pins"), rows))
+    parts.append(steps(_before_glue(sheaf, has_pins=bool(lengths))))
+    columns = (
+        ("number", "Joint"), ("lower_layer", "Lower"), ("upper_layer", "Upper"), ("at_mm", "At"),
+        ("touching_m2", "Touching"), ("glued_m2", "Glued"), ("glue_g", "Glue"),
+    )  # fmt: skip
+    parts.append(
+        figures_table(
+            "Joints, in the order of gluing", columns, contacts, sheaf.unit,
+            lambda row: step(f"glue-{row['number']}", f"{row['lower_layer']} to {row['upper_layer']} glued"),
+        )
+    )  # fmt: skip
+    parts.append(_pins(sheaf))
+    return joined(parts)
+
+
+def _before_glue(sheaf: Sheaf, *, has_pins: bool) -> list[tuple[str, object]]:
+    """Return what is done to the pieces before layers are glued to one another."""
+    summary = sheaf.summary
+    done: list[tuple[str, object]] = [
+        (f"void-{void['layer']}", f"{void['layer']}: what is marked VOID sawn out")
+        for void in summary.get("voids") or []
+        if void["area_m2"]
+    ]
+    done += [
+        (
+            f"joint-{joint['name']}",
+            joined(
+                [
+                    f"{joint['name']}: {' and '.join(joint['between'])} glued on a flat board, ",
+                    sheaf.told("glue_g", joint["glue_g"]),
+                    " of glue",
+                ]
+            ),
+        )
+        for joint in summary.get("joints") or []
+    ]
+    if has_pins:
+        done += [
+            ("pins-drilled", "Pin holes drilled square, each as deep as told below"),
+            ("pins-cut", "Pins cut to length"),
+            ("dry", "All layers stacked dry on their pins, edges looked over"),
+        ]
+    return done
+
+
+def _pins(sheaf: Sheaf) -> Html:
+    """Return every pin with its place."""
+    axes = {"x": "y, z", "y": "x, z", "z": "x, y"}.get(sheaf.scene.axis, "x, y")
+    pins = [
+        pin | {"number": contact["number"]}
+        for contact in (sheaf.summary.get("pins") or {}).get("contacts") or []
+        for pin in contact["pins"]
+    ]
+    columns = (
+        ("name", "Pin"), ("number", "Joint"), ("at_mm", f"At {axes}"), ("lower_depth_mm", "Deep below"),
+        ("upper_depth_mm", "Deep above"), ("length_mm", "Length"),
+    )  # fmt: skip
+    return figures_table("Where the pins stand", columns, pins, sheaf.unit)
+
+
+def sanding(sheaf: Sheaf) -> Html:
+    """Return how the foam is sanded: map, blocks, and the gaps under a straightedge.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    figures = sheaf.summary.get("sanding") or {}
+    panels = figures.get("panels") or []
+    parts: list[object] = [sheaf.findings("sanding"), sheaf.seen("sanding")]
+    drawn = sheaf.of("sanding")
+    parts += [
+        sheaf.drawn(path, one, height=TALL, as_drawn=True)
+        for path, one in drawn.items()
+        if path.endswith("sanding-map")
+    ]
+    rows = [
+        (
+            step(f"sand-{k}", f"{row['panel']}, bay {row.get('bay', '')}"),
+            joined([sheaf.told("x_mm", row["from_x_mm"]), " to ", sheaf.told("x_mm", row["to_x_mm"])]),
+            row["kind"],
+            _gap(sheaf, row.get("lengthwise")),
+            _gap(sheaf, row.get("crosswise")),
+            sheaf.told("twist_mm", row.get("twist_mm")),
+        )
+        for k, row in enumerate(panels)
+    ]
+    heads = ("Panel", "x", "Straight", "Gap lengthwise", "Gap crosswise", "Twist")
+    if rows:
+        edge = joined([
+            "Gap under a straightedge of ", sheaf.told("s_mm", figures.get("straightedge_mm")),
+            " or the panel's own length; less than ", sheaf.told("d_mm", figures.get("daylight_mm")),
+            " counts as straight",
+        ])  # fmt: skip
+        parts.append(table(edge, heads, rows))
+    columns = (
+        ("name", "Block"), ("radius_mm", "Radius"), ("arc_deg", "Arc"), ("is_inside", "Inside edge"),
+        ("flat_mm", "Flats"), ("edges", "Edges"), ("note", "Note"),
+    )  # fmt: skip
+    parts.append(
+        figures_table(
+            "Radius blocks", columns, figures.get("blocks") or [], sheaf.unit,
+            lambda row: step(f"block-{row['number']}", f"B{row['number']} {row['name']}"),
+        )
+    )  # fmt: skip
+    parts += [
+        sheaf.drawn(path, one, height=SMALL)
+        for path, one in drawn.items()
+        if not path.endswith("sanding-map")
+    ]
+    parts.append(gauging(sheaf, "foam"))
+    return joined(parts)
+
+
+def gauging(sheaf: Sheaf, line: str) -> Html | None:
+    """Return the steps by which gauges are offered up to a surface.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+    line : str
+        "foam" or "finished".
+
+    Returns
+    -------
+    Html or None
+        None without gauges of that line.
+    """
+    rows = [row for row in sheaf.rows("templates") if row.get("line") == line]
+    if not rows:
+        return None
+    daylight = (sheaf.summary.get("sanding") or {}).get("daylight_mm") or 0.0
+    done = []
+    for row in rows:
+        place = "station x = " if row["kind"] == "station gauge" else "buttock y = "
+        way = f"brought up from {_WAYS.get(row['part'], row['part'])} until it meets its other half"
+        way = "brought down from above until it stands there" if row["part"] == "top" else way
+        words = joined([
+            f"{row['name']} on the baseboard between the lines of {place}",
+            sheaf.told("at_mm", row["at_mm"]), f", {way}: sanded down where it bears "
+            "before that, and there is nowhere more light under its edge than ",
+            sheaf.told("gap_mm", row["gap_mm"] + daylight),
+        ])  # fmt: skip
+        done.append((f"gauge-{row['name']}", words))
+    return joined([el("h3", f"Gauges of the {line} line"), steps(done)])
+
+
+def _gap(sheaf: Sheaf, gap: Mapping[str, Any] | None) -> object:
+    """Return a gap and the straightedge it is under."""
+    if gap is None:
+        return "–"
+    return joined(
+        [sheaf.told("gap_mm", gap["gap_mm"]), " under ", sheaf.told("edge_mm", gap["straightedge_mm"])]
+    )
+
+
+def recesses(sheaf: Sheaf) -> Html:
+    """Return how each recess is cut and lined.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    parts: list[object] = [sheaf.findings("recess")]
+    for k, kit in enumerate(sheaf.rows("recess_kits"), start=1):
+        parts.append(el("h3", kit["name"]))
+        pairs: list[tuple[str, object]] = [("Made", _METHODS.get(kit["method"], kit["method"]))]
+        pairs.append(("Reaches into", ", ".join(kit["layers"]) or None))
+        pairs += [
+            (words, _rounded(sheaf, kit.get(f"{word}_mm")))
+            for word, words in (
+                ("mouth", "Mouth"), ("cut", "Cut"), ("floor", "Floor"), ("flat", "Finished floor flat"),
+                ("holds", "Holds"),
+            )
+        ]  # fmt: skip
+        names = (
+            ("clearance_mm", "With all round"), ("depth_mm", "Deep"), ("wall_lean_deg", "Walls lean"),
+            ("floor_fillet_mm", "Fillet at the floor"), ("kerf_mm", "Kerf"),
+            ("set_back_mm", "Block set back by"), ("play_mm", "Play of the block"),
+        )  # fmt: skip
+        pairs += [
+            (words, None if kit.get(name) is None else sheaf.told(name, kit[name])) for name, words in names
+        ]
+        parts.append(pairs_table("Measures", pairs))
+        done = _recess_steps(sheaf, kit)
+        parts.append(
+            steps([(f"recess-{k}-{n}", joined([kit["name"], ": ", words])) for n, words in enumerate(done)])
+        )
+        pieces = _cloth_for(sheaf, kit["name"])
+        if pieces:
+            parts.append(el("p", f"Its cloth, in the section on the skin: {', '.join(pieces)}."))
+    parts.append(_features(sheaf))
+    parts.append(sheaf.figures("recess", height=SMALL))
+    return joined(parts)
+
+
+def _recess_steps(sheaf: Sheaf, kit: Mapping[str, Any]) -> list[object]:
+    """Return what is done for one recess, in order."""
+    told = None if kit["depth_mm"] is None else sheaf.told("depth_mm", kit["depth_mm"])
+    deep = ["right through"] if told is None else [told, " deep"]
+    done: list[object] = ["mouth marked from the template, level checked"]
+    notched, rest = kit["notched_layers"], [n for n in kit["layers"] if n not in kit["notched_layers"]]
+    if kit["method"] == "layers":
+        all_of = f" ({', '.join(rest)} have no notch)" if rest else ""
+        done.insert(0, f"its notch looked for in {', '.join(notched)}: it was in their cut lines")
+        cut = [
+            f"what is left there cut away{all_of}, inside the mouth, ",
+            *deep,
+            ", the walls leaning as told",
+        ]
+        done.append(joined(cut))
+    elif kit["method"] == "rout":
+        minded = " (extraction, eyes and ears guarded, the plug held fast)"
+        done.append(joined(["routed inside the floor line, ", *deep, minded]))
+        done.append("walls trimmed out to the mouth, leaning as told")
+    else:
+        done.append("cut round, the saw leaning as told")
+        if told is not None:
+            done.append("block set back and glued, what stands out behind cut off")
+    if told is not None:
+        done.append("floor flat, fillet left or filled in, walls sanded")
+    return done
+
+
+def _features(sheaf: Sheaf) -> Html:
+    """Return what is done for each boss and each shape of the recipe's own."""
+    rows = []
+    for k, one in enumerate(sheaf.rows("features"), start=1):
+        layers = ", ".join(one["layers"])
+        place = joined(
+            ["from x, y, z = ", _point(sheaf, one["from_mm"]), " to ", _point(sheaf, one["to_mm"])]
+        )
+        if one["kind"] == "boss":
+            size = joined(
+                [" the top ", _rounded(sheaf, one["top_mm"]), ", ", sheaf.told("_mm", one["rise_mm"])]
+            )
+            words = [
+                f" stands in the cut lines of {layers}: the panel sanded down round it,",
+                size,
+                " over it",
+            ]
+        elif one["kind"] == "added":
+            words = [
+                f" stands in the cut lines of {layers}, ",
+                place,
+                ": shaped by hand to foam.stl, no template",
+            ]
+        else:
+            words = [
+                f" lies in {layers}, ", place, ": the cut lines have it where it goes right through; the "
+                "rest cut away by hand after gluing, to foam.stl",
+            ]  # fmt: skip
+        rows.append((f"feature-{k}", joined([one["name"], *words])))
+    return joined([el("h3", "Bosses and shapes of its own"), steps(rows)]) if rows else Html("")
+
+
+def _point(sheaf: Sheaf, at: Sequence[float]) -> Html:
+    """Return a place."""
+    return joined([sheaf.told("_mm", value) for value in at], ", ")
+
+
+def _cloth_for(sheaf: Sheaf, name: str) -> list[str]:
+    """Return the pieces of cloth that cover a recess."""
+    cloth = sheaf.summary.get("cloth") or {}
+    places = (f"{name} floor", f"{name} wall")
+    zones = [zone["name"] for zone in cloth.get("zones", ()) if any(p in zone["places"] for p in places)]
+    return [
+        piece["name"] for roll in cloth.get("rolls", ()) for piece in roll["pieces"] if piece["zone"] in zones
+    ]
+
+
+def _rounded(sheaf: Sheaf, shape: Mapping[str, float] | None) -> Html | None:
+    """Return a rounded rectangle's size."""
+    if shape is None:
+        return None
+    width, height, radius = (sheaf.told("_mm", shape[name]) for name in ("width", "height", "corner_radius"))
+    return joined([width, " x ", height, ", corners R ", radius])
+
+
+def fit(sheaf: Sheaf) -> Html:
+    """Return what is checked on the finished part: mating faces, thickness, main sizes.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    parts: list[object] = [sheaf.findings("fit")]
+    columns = (
+        ("name", "Mating face"), ("gap_mm", "Gap"), ("edge_length_mm", "Edge"), ("face_area_m2", "Area"),
+        ("measured_points", "Points"), ("rms_miss_mm", "Miss, rms"), ("largest_miss_mm", "Largest miss"),
+        ("largest_miss_place_mm", "At x, y, z"),
+    )  # fmt: skip
+    mating = sheaf.rows("mating")
+    parts.append(
+        figures_table(
+            "Mating faces",
+            columns,
+            mating,
+            sheaf.unit,
+            lambda row: step(f"fit-{row['name']}", row["name"], " tried"),
+        )
+    )
+    parts.append(sheaf.figures("fit"))
+    skin = sheaf.summary.get("skin") or {}
+    if "largest_deviation_mm" in skin:
+        told = joined([
+            "The foam lies under the finished surface by skin and filler, within ",
+            f"{skin['largest_deviation_mm']:.2g} mm, measured at {skin['points_measured']} places.",
+        ])  # fmt: skip
+        parts.append(el("p", told))
+    done = [
+        ("check-length", "Length, breadth and height measured against the three views"),
+        ("check-centreline", "Both sides measured from the centreline at each station"),
+    ]
+    parts.append(gauging(sheaf, "finished"))
+    if sheaf.rows("recess_kits"):
+        done.append(("check-recess", "What goes into each recess tried in it"))
+    parts.append(steps(done))
+    return joined(parts)
+
+
+def anew(sheaf: Sheaf) -> Html:
+    """Return the parameters, how to build with others, and the files.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    recipe, parameters = sheaf.summary["recipe"], sheaf.summary.get("parameters") or {}
+    rows = [(name, "–" if value is None else _value(value)) for name, value in parameters.items()]
+    command = " ".join(
+        ["python -m plugs build", shlex.quote(recipe["file"])]
+        + [
+            _set(name, parameters[name])
+            for name in recipe.get("changed") or []
+            if parameters[name] is not None
+        ]
+    )
+    parts: list[object] = [
+        table("Parameters, as in the recipe (lengths in mm)", ("Name", "Value"), rows),
+        el("p", "To build it anew after a change of the recipe, in the folder that holds the recipe:"),
+        el("pre", el("code", command)),
+    ]
+    number = next(
+        (n for n, v in parameters.items() if isinstance(v, int | float) and not isinstance(v, bool)), None
+    )
+    if number is not None:
+        parts.append(el("p", "With another value of one parameter:"))
+        parts.append(el("pre", el("code", f"{command} {_set(number, parameters[number])}")))
+    digest = el("code", recipe["sha256"])
+    parts.append(el("p", f"This book is of {recipe['file']}, SHA-256 ", digest, ".", class_="note"))
+    files = sheaf.rows("files")
+    listed = table(
+        "Files of this build", ("File", "Size"),
+        [(el("code", file["path"]), f"{max(1, round(file['bytes'] / 1000.0))} kB") for file in files],
+    )  # fmt: skip
+    parts.append(listed)
+    return joined(parts)
+
+
+def _set(name: str, value: object) -> str:
+    """Return the words that set a parameter on the command line of a shell."""
+    return f"--set {shlex.quote(f'{name}={_value(value)}')}"
+
+
+def _value(value: object) -> str:
+    """Return a parameter as it is written on the command line."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return repr(int(value)) if value.is_integer() and abs(value) < _WHOLE else repr(value)
+    return ", ".join(_value(item) for item in value) if isinstance(value, list | tuple) else str(value)
+
+
+def more(sheaf: Sheaf) -> Html:
+    """Return the drawings that belong to no section.
+
+    Parameters
+    ----------
+    sheaf : Sheaf
+
+    Returns
+    -------
+    Html
+    """
+    return sheaf.figures("more")

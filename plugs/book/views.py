@@ -1,0 +1,224 @@
+"""Three views of a body with its main dimensions: from the side, from above, from astern."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.drafting.marks import arrow, line
+from plugs.drafting.picture import LABELS, Drawing, Label, Path
+from plugs.ground.units import format_length
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
+
+Array = NDArray[np.float64]
+
+OUTLINE: Final = "VIEW"
+EDGE: Final = "VIEW_EDGE"
+
+_ALIKE: Final = math.cos(math.radians(20.0))
+_EYES: Final = {"y": (0.0, -1.0, 0.0), "z": (0.0, 0.0, 1.0), "x": (1.0, 0.0, 0.0)}
+_AXES: Final = {"y": (0, 2), "z": (0, 1), "x": (1, 2)}
+_NAMES: Final = {"y": "From port", "z": "From above", "x": "From astern"}
+_CHORD: Final = 0.2
+_SLIVER: Final = 0.5  # triangles less wide than that, mm, may lie any way in a thinned body
+_PASSES: Final = 4
+_CRUMB_RATIO: Final = 0.004  # of a view's outline: edges shorter than that are left out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class View:
+    """A body seen along an axis.
+
+    Attributes
+    ----------
+    axis : str
+        "y" from port, "z" from above, "x" from astern.
+    outline : shapely.MultiPolygon, mm
+        Everything that the body covers.
+    edges : (n, 2, 2) float, mm
+        Edges of the body on the side of the eye.
+    """
+
+    axis: str
+    outline: shapely.MultiPolygon
+    edges: Array
+
+
+def three_views(body: Body) -> tuple[View, View, View]:
+    """Return a body seen from port, from above and from astern.
+
+    Parameters
+    ----------
+    body : Body
+        Of few triangles, so that it is quick.
+
+    Returns
+    -------
+    tuple of 3 View
+    """
+    points, triangles = mesh.triangles_of(body)
+    ends, normals = sharp_edges(points, triangles)
+
+    def seen(axis: str) -> View:
+        is_near = (normals @ np.array(_EYES[axis]) > 1e-6).any(axis=1)
+        flat = points[ends[is_near]][:, :, _AXES[axis]]
+        shadow = shapely.simplify(mesh.envelope(Body(mesh.stacked(body, axis).up)), _CHORD)
+        return View(
+            axis=axis, outline=_polygons(shadow), edges=flat[np.ptp(flat, axis=1).max(axis=1) > _CHORD]
+        )
+
+    return seen("y"), seen("z"), seen("x")
+
+
+def _polygons(outline: shapely.Geometry) -> shapely.MultiPolygon:
+    """Return an outline as polygons, however it is held."""
+    return shapely.MultiPolygon([part for part in shapely.get_parts(outline) if part.geom_type == "Polygon"])
+
+
+def sharp_edges(points: Array, triangles: NDArray[np.int64]) -> tuple[NDArray[np.int64], Array]:
+    """Return the edges of a closed body at which its surface turns by more than 20 degrees.
+
+    Parameters
+    ----------
+    points : (n, 3) float, mm
+    triangles : (m, 3) int
+        Vertex numbers.
+
+    Returns
+    -------
+    tuple of (k, 2) int and (k, 2, 3) float, dimensionless
+        The ends of each, and the normals of its two faces.
+    """
+    halves = np.sort(
+        np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]]), axis=1
+    )
+    order = np.lexsort((halves[:, 1], halves[:, 0]))
+    pairs = order.reshape(-1, 2)  # every edge of a closed body has two sides
+    faces = pairs % len(triangles)
+    both = _normals(points[triangles], pairs)[faces]
+    is_sharp = np.einsum("ij,ij->i", both[:, 0], both[:, 1]) < _ALIKE
+    return halves[pairs[is_sharp, 0]], both[is_sharp]
+
+
+def _normals(corners: Array, pairs: NDArray[np.int64]) -> Array:
+    """Return the normals of faces; a sliver lies as the faces along it do, where these lie alike."""
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    double = np.linalg.norm(normal, axis=1)
+    normal /= np.maximum(double, 1e-12)[:, None]
+    sides = np.linalg.norm(corners - np.roll(corners, -1, axis=1), axis=2)
+    slivers = np.flatnonzero(double < _SLIVER * sides.max(axis=1))
+    beyond = np.empty(3 * len(corners), dtype=np.int64)  # of each half of an edge, the face on its other side
+    beyond[pairs[:, 0]], beyond[pairs[:, 1]] = pairs[:, 1] % len(corners), pairs[:, 0] % len(corners)
+    along = np.argsort(sides[slivers], axis=1)[:, 1:] * len(corners) + slivers[:, None]
+    for _ in range(_PASSES if len(slivers) else 0):
+        both = normal[beyond[along]]
+        is_alike = np.einsum("ij,ij->i", both[:, 0], both[:, 1]) > _ALIKE
+        mean = both[is_alike].sum(axis=1)
+        normal[slivers[is_alike]] = mean / np.linalg.norm(mean, axis=1)[:, None]
+    return np.asarray(normal)
+
+
+def views_drawing(views: tuple[View, View, View], *, plug_name: str, display_unit: str) -> Drawing:
+    """Return three views in one drawing, with length, breadth and height.
+
+    Parameters
+    ----------
+    views : tuple of 3 View
+        From port, from above, from astern.
+    plug_name : str
+    display_unit : str
+        ``"mm"`` or ``"in"``.
+
+    Returns
+    -------
+    Drawing
+        Side view above, plan under it, end view to the right of the side view.
+    """
+    side, plan, end = views
+    boxes = {view.axis: view.outline.bounds for view in views}
+    low, high = np.zeros(3), np.zeros(3)
+    for view in views:
+        for k, axis in enumerate(_AXES[view.axis]):
+            low[axis], high[axis] = boxes[view.axis][k], boxes[view.axis][k + 2]
+    size = high - low
+    total = max(size[0] + size[1], size[1] + size[2])
+    text = 0.024 * total
+    room = 5.0 * text
+    moves = {
+        "y": np.zeros(2),
+        "z": np.array([0.0, low[2] - high[1] - 2.0 * room]),
+        "x": np.array([high[0] - low[1] + 2.0 * room, 0.0]),
+    }
+    paths: list[Path] = []
+    labels: list[Label] = []
+    for view in (side, plan, end):
+        move = moves[view.axis]
+        paths += _drawn(view, move)
+        left, top = boxes[view.axis][0] + move[0], boxes[view.axis][3] + move[1]
+        labels.append(
+            Label(text=_NAMES[view.axis], at=(float(left), float(top + 0.8 * text)), height=0.8 * text)
+        )
+    down, across = moves["z"], moves["x"]
+    below, beside = 1.6 * text, 1.6 * text
+    rows = (
+        ((low[0], low[2] - below), (high[0], low[2] - below), size[0]),
+        ((low[1] + across[0], low[2] - below), (high[1] + across[0], low[2] - below), size[1]),
+        ((high[0] + beside, low[2]), (high[0] + beside, high[2]), size[2]),
+        ((high[0] + beside, low[1] + down[1]), (high[0] + beside, high[1] + down[1]), size[1]),
+    )
+    for begin, finish, length in rows:
+        more, label = _dimension(begin, finish, format_length(float(length), display_unit), text)
+        paths += more
+        labels.append(label)
+    return Drawing(
+        name="views", title=f"{plug_name}, three views", paths=tuple(paths), labels=tuple(labels)
+    )  # fmt: skip
+
+
+def _drawn(view: View, move: Array) -> list[Path]:
+    """Return the lines of a view, moved to its place."""
+    rings = [
+        np.asarray(ring.coords)[:-1]
+        for polygon in view.outline.geoms
+        for ring in (polygon.exterior, *polygon.interiors)
+    ]
+    paths = [
+        Path(points=ring + move, bulges=np.zeros(len(ring)), is_closed=True, dxf_layer=OUTLINE)
+        for ring in rings
+    ]
+    merged = shapely.line_merge(shapely.multilinestrings(view.edges)) if len(view.edges) else None
+    least = _CRUMB_RATIO * shapely.length(shapely.boundary(view.outline))
+    for run in () if merged is None else shapely.get_parts(shapely.simplify(merged, _CHORD)):
+        if run.length < least:
+            continue
+        closed = bool(shapely.is_closed(run))
+        points = shapely.get_coordinates(run)[: -1 if closed else None] + move
+        paths.append(Path(points=points, bulges=np.zeros(len(points)), is_closed=closed, dxf_layer=EDGE))
+    return paths
+
+
+def _dimension(
+    begin: tuple[float, float], finish: tuple[float, float], words: str, text: float
+) -> tuple[list[Path], Label]:
+    """Return a dimension line between two points, level or upright, and its figure beside it."""
+    (x0, y0), (x1, y1) = ((float(x), float(y)) for x, y in (begin, finish))
+    middle = ((x0 + x1) / 2.0, (y0 + y1) / 2.0)
+    paths = [path for tip in ((x0, y0), (x1, y1)) for path in _headed(middle, tip, text)]
+    if y0 == y1:
+        ends = [line((x, y0 - 0.6 * text), (x, y0 + 0.9 * text)) for x in (x0, x1)]
+        return paths + ends, Label(text=words, at=(middle[0], y0 - 1.2 * text), height=text, align="centre")
+    ends = [line((x0 - 0.9 * text, y), (x0 + 0.6 * text, y)) for y in (y0, y1)]
+    return paths + ends, Label(text=words, at=(x0 + 0.6 * text, middle[1] - text / 2.0), height=text)
+
+
+def _headed(tail: tuple[float, float], tip: tuple[float, float], text: float) -> list[Path]:
+    """Return an arrow whose head is as large as a letter."""
+    shaft, head = arrow(tail, tip)
+    larger = (head.points - np.array(tip)) * (text / 7.0) + np.array(tip)
+    return [shaft, Path(points=larger, bulges=head.bulges, is_closed=False, dxf_layer=LABELS)]

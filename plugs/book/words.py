@@ -1,0 +1,318 @@
+"""Words, figures and tables of the build book as markup; whatever is not markup already is escaped.
+
+A figure of the summary carries its unit in its name, so that one function can write any of them for a person.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from html import escape
+from typing import Any, Final
+
+from plugs.ground.units import format_fine, format_size
+
+MM_PER_FOOT: Final = 304.8
+"""The foot of the international agreement of 1959, 0.3048 m (from memory)."""
+
+KG_PER_POUND: Final = 0.45359237
+"""The pound of the same agreement (from memory)."""
+
+_UNICODE_MINUS: Final = "−"
+_LONG: Final = 32
+_SIZES: Final = ("diameter_mm", "rod_mm", "sheet_mm", "board_mm", "radius_mm", "least_radius_mm", "kerf_mm")
+"""Figures that something else must fit."""
+
+_NO_BREAK: Final = "\u00a0"
+_DASH: Final = "–"
+_VOID: Final = frozenset({"input", "img", "br", "link", "meta"})
+_PLAIN_ENDINGS: Final = (
+    ("_kg_m2", "kg/m²"), ("_g_m2", "g/m²"), ("_deg", "°"), ("_min", "min"), ("_ml", "ml"), ("_l", "l"),
+    ("_m", "m"), ("_c", "°C"), ("_n", "N"),
+)  # fmt: skip
+_LENGTH_ENDINGS: Final = ("_mm",)
+
+
+class Html(str):
+    """Text that is markup already, and stays as it is."""
+
+    __slots__ = ()
+
+
+def text(value: object) -> Html:
+    """Return anything as markup: markup as it is, all else escaped.
+
+    Parameters
+    ----------
+    value : object
+
+    Returns
+    -------
+    Html
+    """
+    return value if isinstance(value, Html) else Html(escape(str(value), quote=True))
+
+
+def joined(parts: Iterable[object], between: str = "") -> Html:
+    """Return parts one after the other; None is left out.
+
+    Parameters
+    ----------
+    parts : iterable of object
+    between : str
+        Escaped too.
+
+    Returns
+    -------
+    Html
+    """
+    return Html(escape(between).join(text(part) for part in parts if part is not None))
+
+
+def el(tag: str, *content: object, **attributes: object) -> Html:
+    """Return an element of a page.
+
+    Parameters
+    ----------
+    tag : str
+        Its name, one of ours.
+    *content : object
+        What stands in it; None is left out.
+    **attributes : object
+        By name, an underscore for a hyphen and none at the end: ``class_``. None and False are left out,
+        True stands alone.
+
+    Returns
+    -------
+    Html
+    """
+    said = []
+    for name, value in attributes.items():
+        word = name.rstrip("_").replace("_", "-")
+        if value is True:
+            said.append(f" {word}")
+        elif value is not None and value is not False:
+            said.append(f' {word}="{escape(str(value), quote=True)}"')
+    head = f"<{tag}{''.join(said)}>"
+    return Html(head) if tag in _VOID else Html(f"{head}{joined(content)}</{tag}>")
+
+
+def step(key: str, *words: object) -> Html:
+    """Return a step with a box to tick, which the browser remembers.
+
+    Parameters
+    ----------
+    key : str
+        Unlike that of any other step of the book.
+    *words : object
+        What is done.
+
+    Returns
+    -------
+    Html
+    """
+    box = el("input", type="checkbox", data_step=key)
+    return el("label", box, " ", el("span", *words), class_="step")
+
+
+def steps(rows: Sequence[tuple[str, object]]) -> Html:
+    """Return steps as a list.
+
+    Parameters
+    ----------
+    rows : sequence of (str, object)
+        Key and words of each.
+
+    Returns
+    -------
+    Html
+        Empty without any.
+    """
+    if not rows:
+        return Html("")
+    return el("ul", *(el("li", step(key, words)) for key, words in rows), class_="steps")
+
+
+def table(caption: object, heads: Sequence[object], rows: Sequence[Sequence[object]]) -> Html:
+    """Return a table, the first column as the heads of its rows.
+
+    Parameters
+    ----------
+    caption : object
+    heads : sequence of object
+    rows : sequence of sequence of object
+        As many cells as there are heads.
+
+    Returns
+    -------
+    Html
+        Empty without rows.
+    """
+    if not rows:
+        return Html("")
+    top = el("thead", el("tr", *(el("th", head, scope="col") for head in heads)))
+    body = [
+        el("tr", el("th", row[0], scope="row"), *(el("td", cell, class_=_long(cell)) for cell in row[1:]))
+        for row in rows
+    ]
+    return el("div", el("table", el("caption", caption), top, el("tbody", *body)), class_="wide")
+
+
+def _long(cell: object) -> str | None:
+    """Return the class of a cell that holds more than a figure or two."""
+    return "long" if len(str(cell)) > _LONG and "<" not in str(cell) else None
+
+
+def figures_table(
+    caption: object,
+    columns: Sequence[tuple[str, str]],
+    rows: Sequence[Mapping[str, Any]],
+    unit: str,
+    first: Callable[[Mapping[str, Any]], object] | None = None,
+) -> Html:
+    """Return a table of figures of the summary; a column that holds nothing is left out.
+
+    Parameters
+    ----------
+    caption : object
+    columns : sequence of (str, str)
+        Name of the figure, with its unit, and head of its column.
+    rows : sequence of mapping
+    unit : str
+        ``"mm"`` or ``"in"``.
+    first : callable or None
+        Gives the first cell of a row, instead of its figure.
+
+    Returns
+    -------
+    Html
+    """
+    used = [
+        (name, head)
+        for k, (name, head) in enumerate(columns)
+        if k == 0 or any(row.get(name) not in (None, "", []) for row in rows)
+    ]
+    cells: list[list[object]] = [[figure(name, row.get(name), unit) for name, _ in used] for row in rows]
+    if first is not None:
+        cells = [[first(row), *line[1:]] for row, line in zip(rows, cells, strict=True)]
+    return table(caption, [head for _, head in used], cells)
+
+
+def pairs_table(caption: object, pairs: Sequence[tuple[object, object]]) -> Html:
+    """Return a table of two columns, what and how much; a pair without a value is left out.
+
+    Parameters
+    ----------
+    caption : object
+    pairs : sequence of (object, object)
+
+    Returns
+    -------
+    Html
+    """
+    rows = [
+        el("tr", el("th", what, scope="row"), el("td", value)) for what, value in pairs if value is not None
+    ]
+    if not rows:
+        return Html("")
+    return el("div", el("table", el("caption", caption), el("tbody", *rows)), class_="wide")
+
+
+def figure(name: str, value: object, unit: str) -> Html:
+    """Return a figure of the summary for a person, by the unit in its name.
+
+    Parameters
+    ----------
+    name : str
+        As in summary.json, ``"rough_area_m2"``.
+    value : object
+        A number, a text, a list of either, or None.
+    unit : str
+        ``"mm"`` or ``"in"``, for lengths; in inches, areas and masses are told in feet and pounds as well.
+
+    Returns
+    -------
+    Html
+    """
+    if value is None or value == "":
+        return text(_DASH)
+    if isinstance(value, bool):
+        return text("yes" if value else "no")
+    if isinstance(value, list | tuple):
+        return joined([figure(name, item, unit) for item in value], ", ") if value else text(_DASH)
+    if isinstance(value, Mapping):
+        return joined([f"{label_of(key)} {figure(key, item, unit)}" for key, item in value.items()], "; ")
+    if not isinstance(value, int | float):
+        return text(value)
+    if name in _SIZES:
+        return _unbroken(format_size(float(value), unit))
+    if name.endswith(_LENGTH_ENDINGS):
+        return _unbroken(format_fine(float(value), unit))
+    return _unbroken(_measured(name, float(value), unit))
+
+
+def _unbroken(words: str) -> Html:
+    """Return a figure that stays on one line, with a true minus."""
+    return text(words.replace("-", _UNICODE_MINUS).replace(" ", _NO_BREAK))
+
+
+def _measured(name: str, value: float, unit: str) -> str:
+    """Return a number that is no length, by the unit in its name."""
+    if name.endswith("_ratio"):
+        return f"{100.0 * value:.0f} %"
+    if name.startswith("stretch"):
+        return f"{value:.3f}"
+    if "_percent" in name:
+        return f"{_digits(value)} %"
+    if name.endswith(("_kg_m2", "_g_m2")):
+        pass
+    elif name.endswith("_m2"):
+        more = f" ({_digits(1e6 * value / MM_PER_FOOT**2)} sq ft)" if unit == "in" else ""
+        return f"{_digits(value)} m²{more}"
+    elif name.endswith("_m3"):
+        more = f" ({_digits(1e9 * value / MM_PER_FOOT**3)} cu ft)" if unit == "in" else ""
+        return f"{_digits(1e3 * value)} l{more}"
+    elif name.endswith("_kg"):
+        return _mass(value, unit)
+    elif name.endswith("_g"):
+        return _mass(value / 1000.0, unit)
+    for ending, sign in _PLAIN_ENDINGS:
+        if name.endswith(ending):
+            return f"{_digits(value)}{'' if sign == '°' else ' '}{sign}"
+    return _digits(value)
+
+
+def _mass(kg: float, unit: str) -> str:
+    """Return a mass in grams below a kilogram; in pounds or ounces as well where lengths are in inches."""
+    pounds = kg / KG_PER_POUND
+    more = f" ({_digits(pounds)} lb)" if abs(pounds) >= 1.0 else f" ({_digits(16.0 * pounds)} oz)"
+    mass = f"{_digits(kg)} kg" if abs(kg) >= 1.0 else f"{_digits(1000.0 * kg)} g"
+    return mass + (more if unit == "in" else "")
+
+
+def _digits(value: float) -> str:
+    """Return a number to three digits, whole numbers whole."""
+    value = float(f"{value:.3g}") if abs(value) < 1000.0 else round(value)
+    if float(value).is_integer():
+        return f"{value:.0f}"
+    return f"{value:.{max(0, 2 - math.floor(math.log10(abs(value))))}f}"
+
+
+def label_of(name: str) -> str:
+    """Return the name of a figure as words, without its unit.
+
+    Parameters
+    ----------
+    name : str
+        As in summary.json, ``"rough_area_m2"``.
+
+    Returns
+    -------
+    str
+    """
+    endings = ("_kg_m2", "_g_m2", "_m2", "_m3", "_mm", "_kg", "_g", "_ratio", *(e for e, _ in _PLAIN_ENDINGS))
+    for ending in endings:
+        if name.endswith(ending) and name != ending:
+            name = name.removesuffix(ending)
+            break
+    return name.replace("_", " ")

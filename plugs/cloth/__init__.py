@@ -1,0 +1,1 @@
+"""Pieces of cloth: zones of a surface laid flat."""

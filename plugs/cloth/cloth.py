@@ -1,0 +1,141 @@
+"""Pieces of cloth, and the words for what is added to them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.ground.limits import Within
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Laps:
+    """What is added to the pieces of cloth.
+
+    Attributes
+    ----------
+    overlap : float, mm
+        How far one piece lies over the other along a seam; about 2 in at joins (trade page).
+    stagger : float, mm
+        How far the laps of successive plies lie from each other; 1 to 1.5 in (trade magazine).
+    trim : float, mm
+        At free edges, to be trimmed off (common practice, no source).
+    notch_spacing : float, mm
+        From notch to notch along a seam.
+    """
+
+    overlap: Annotated[float, Within(0.0, 500.0)] = 50.0
+    stagger: Annotated[float, Within(0.0, 500.0)] = 30.0
+    trim: Annotated[float, Within(0.0, 500.0)] = 30.0
+    notch_spacing: Annotated[float, Within(10.0, 5000.0)] = 150.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClothPly:
+    """A ply of the schedule, as far as patterns need it.
+
+    Attributes
+    ----------
+    number : int, dimensionless
+        In the order of laying, from 1.
+    cloth : str
+        Name of the cloth.
+    zones : sequence of str
+        The zones, panels or places that it covers; empty is all of them.
+    bias_deg : float
+        Turn of the warp from its usual direction, anti-clockwise seen from outside: 45 is on the bias.
+    """
+
+    number: int
+    cloth: str = "cloth"
+    zones: Sequence[str] = ()
+    bias_deg: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Notch:
+    """A mark by which a piece is laid to its neighbour.
+
+    Attributes
+    ----------
+    name : str
+        "A3": the third of seam A; the neighbour's has the same name.
+    at : tuple of 2 float, mm
+        On the seam.
+    mark : (2, 2) float, mm
+        The mark to make: from the edge of the cloth inward, or across the seam where no edge is near.
+    """
+
+    name: str
+    at: tuple[float, float]
+    mark: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pattern:
+    """A piece of cloth, seen from outside, in mm; warp along x but for plies on the bias.
+
+    Attributes
+    ----------
+    name : str
+        "P2 deck".
+    ply : int, dimensionless
+    cloth, zone, patch : str
+    outline : shapely.Polygon, mm
+        The line to cut.
+    kept : shapely.Polygon, mm
+        What stays of it in the part: the trim at free edges is cut off once it is hard.
+    net : shapely.Polygon, mm
+        The zone itself, without laps and trim.
+    laps : tuple of tuple of float and tuple of 3 float, mm2 and mm
+        The strip along each seam, less than nothing where the piece gives way, and the middle of that seam.
+    seams : tuple of (k, 2) float, mm
+        Where the net edge meets other zones.
+    notches : tuple of Notch
+    centrelines : tuple of (k, 2) float, mm
+        Where the plug's centreline runs.
+    arrow_deg : float
+        Direction that the arrow points in, from x anti-clockwise.
+    arrow : str
+        What it points to: "FORWARD", "UP" or "STARBOARD".
+    bias_deg : float
+        Turn of the warp in the piece, anti-clockwise; on the roll the piece is turned the other way.
+    surface_mm2 : float
+        Of the zone on the plug.
+    is_exact : bool
+        Whether it was unrolled without stretch.
+    stretch_min, stretch_max : float, dimensionless
+        Of the flat piece against the surface.
+    """
+
+    name: str
+    ply: int
+    cloth: str
+    zone: str
+    patch: str
+    outline: shapely.Polygon
+    kept: shapely.Polygon
+    net: shapely.Polygon
+    laps: tuple[tuple[float, tuple[float, float, float]], ...]
+    seams: tuple[Array, ...]
+    notches: tuple[Notch, ...]
+    centrelines: tuple[Array, ...]
+    arrow_deg: float
+    arrow: str
+    bias_deg: float
+    surface_mm2: float
+    is_exact: bool
+    stretch_min: float
+    stretch_max: float
+
+    @property
+    def area_mm2(self) -> float:
+        """Area of the cloth, without what is cut away."""
+        return float(self.outline.area)

@@ -1,0 +1,286 @@
+"""The edge of a flat patch: its runs, moved out or in for laps and trim, its notches and centreline."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+import shapely.ops
+from numpy.typing import NDArray
+
+from plugs.cloth.cloth import Notch
+from plugs.cloth.flatten import Flat
+from plugs.cloth.seams import Seam
+from plugs.mesh.faces import edge_loops
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+THINNED: Final = 0.1
+"""By how much outlines may leave the mesh, mm: far less than shears can follow."""
+
+_NOTCH: Final = 8.0
+_NEAR: Final = 1.0
+_CORNER: Final = 40.0
+_CURL: Final = 6.0
+_SMOOTH: Final = 0.7
+_BESIDE_EDGE: Final = 3.0
+_SPUR: Final = 4.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Edge:
+    """What all plies of a flat patch share.
+
+    Attributes
+    ----------
+    net : shapely.Polygon, mm
+        The outline of the zone itself.
+    runs : list of (int, (k,) int, bool)
+        As `runs_of` gives them.
+    centrelines : tuple of (k, 2) float, mm
+        Where the plug's centreline runs.
+    """
+
+    net: shapely.Polygon
+    runs: list[tuple[int, Indices, bool]]
+    centrelines: tuple[Array, ...]
+
+
+def _loops(flat: Flat) -> list[Indices]:
+    """Return the loops of the rim, the outer one first."""
+    loops = edge_loops(flat.patch.triangles)
+    return sorted(loops, key=lambda loop: -abs(shapely.Polygon(flat.points[loop]).area))
+
+
+def _rings(flat: Flat) -> list[Array]:
+    """Return the rings of the rim laid flat, the outer one first."""
+    return [flat.points[loop] for loop in _loops(flat)]
+
+
+def net_of(flat: Flat) -> shapely.Polygon:
+    """Return the outline of a flat patch.
+
+    Parameters
+    ----------
+    flat : Flat
+
+    Returns
+    -------
+    shapely.Polygon, mm
+    """
+    rings = _rings(flat)
+    return largest(shapely.make_valid(shapely.Polygon(rings[0], rings[1:])))
+
+
+def largest(shape: shapely.Geometry) -> shapely.Polygon:
+    """Return the largest polygon of a shape.
+
+    Parameters
+    ----------
+    shape : shapely geometry, mm
+
+    Returns
+    -------
+    shapely.Polygon, mm
+        Empty if there is none.
+    """
+    parts = [p for p in shapely.get_parts(shapely.get_parts(shape)) if isinstance(p, shapely.Polygon)]
+    return max(parts, key=lambda part: part.area, default=shapely.Polygon())
+
+
+def runs_of(flat: Flat) -> list[tuple[int, Indices, bool]]:
+    """Return the rim in runs with the same zone beyond.
+
+    Parameters
+    ----------
+    flat : Flat
+
+    Returns
+    -------
+    list of (int, (k,) int, bool)
+        What lies beyond, the vertices in order with the patch to their left, and whether it is closed.
+    """
+    known = dict(zip(map(tuple, flat.patch.rim.tolist()), flat.patch.beyond.tolist(), strict=True))
+    found: list[tuple[int, Indices, bool]] = []
+    for loop in _loops(flat):
+        count = len(loop)
+        kinds = [known[int(loop[i]), int(loop[(i + 1) % count])] for i in range(count)]
+        breaks = [i for i in range(count) if kinds[i] != kinds[i - 1]]
+        if not breaks:
+            found.append((kinds[0], loop, True))
+        for k, start in enumerate(breaks):
+            steps = (breaks[(k + 1) % len(breaks)] - start) % count or count
+            found.append(
+                (kinds[start], np.array([loop[(start + i) % count] for i in range(steps + 1)]), False)
+            )
+    return found
+
+
+def moved_edges(edge: Edge, lines: Sequence[shapely.LineString], moves: Sequence[float]) -> shapely.Polygon:
+    """Return an outline with each run of its edge moved out or in.
+
+    Parameters
+    ----------
+    edge : Edge
+    lines : sequence of shapely.LineString, mm
+        The runs laid flat.
+    moves : sequence of float, mm
+        How far each run moves out; negative moves it in.
+
+    Returns
+    -------
+    shapely.Polygon, mm
+        Corners between two runs that move out are filled; spurs less than 8 mm broad are taken off.
+    """
+    grown: list[shapely.Geometry] = [edge.net]
+    less: list[shapely.Geometry] = []
+    closed = [run[2] for run in edge.runs]
+    lines = [
+        line if whole else shapely.simplify(line, _SMOOTH) for line, whole in zip(lines, closed, strict=True)
+    ]
+    far = max(0.0, *moves)  # where all move in, nothing is taken on
+    wide = {i: _buffered(_lengthened(lines[i], far), m) for i, m in enumerate(moves) if m > 0.0}
+    ends = [(shapely.Point(line.coords[0]), shapely.Point(line.coords[-1])) for line in lines]
+    for i, (line, move, (_, _, is_closed)) in enumerate(zip(lines, moves, edge.runs, strict=True)):
+        if move > 0.0:
+            grown.append(_buffered(line if is_closed else _lengthened(line, 0.0), move))
+            for j in () if is_closed else wide:
+                if i != j and not edge.runs[j][2] and ends[i][1].distance(ends[j][0]) < _CORNER:
+                    corner = ends[i][1].buffer(3.0 * far)
+                    both = shapely.intersection(wide[i], wide[j])
+                    grown.append(largest(shapely.intersection(both, corner)))
+        elif move < 0.0:
+            less.append(_buffered(line if is_closed else _lengthened(line, far), -move))
+    whole = shapely.difference(shapely.union_all(grown), shapely.union_all(less))
+    slim = largest(whole.buffer(-_SPUR))  # round inward: a mitred one can come out empty
+    return largest(_mitred(slim, _SPUR, 3.0))
+
+
+def _buffered(line: shapely.LineString, by: float) -> shapely.Geometry:
+    """Return what lies within a distance to both sides of a line."""
+    return _mitred(line, by, 2.0)
+
+
+def _mitred(shape: shapely.Geometry, by: float, limit: float) -> shapely.Geometry:
+    """Return what lies within a distance of a shape, with sharp corners and ends cut square."""
+    # two sides that all but run on straight or back divide by nothing, and are then joined bluntly
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return shapely.buffer(shape, by, cap_style="flat", join_style="mitre", mitre_limit=limit)
+
+
+def _lengthened(line: shapely.LineString, by: float) -> shapely.LineString:
+    """Return a line taken straight on at both ends, without the curl of its last few millimetres."""
+    curl = min(_CURL, 0.1 * line.length)
+    back = min(_CORNER, 0.4 * line.length) + curl
+    points = np.asarray(shapely.ops.substring(line, curl, line.length - curl).coords)
+    first = points[0] - np.asarray(line.interpolate(back).coords)[0]
+    last = points[-1] - np.asarray(line.interpolate(-back).coords)[0]
+    begin = points[0] + (by + curl) * first / max(float(np.hypot(*first)), 1e-12)
+    finish = points[-1] + (by + curl) * last / max(float(np.hypot(*last)), 1e-12)
+    return shapely.LineString([begin, *points, finish])
+
+
+def closed_up(outline: shapely.Polygon) -> shapely.Polygon:
+    """Return an outline without holes that laps have closed to less than 10 mm.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon, mm
+
+    Returns
+    -------
+    shapely.Polygon, mm
+    """
+    holes = [h for h in outline.interiors if shapely.Polygon(h).buffer(-5.0).area > 0.0]
+    return shapely.Polygon(outline.exterior, holes)
+
+
+def notches_on(
+    flat: Flat, seams: Sequence[Seam], outline: shapely.Polygon, moves: Mapping[int, float]
+) -> tuple[Notch, ...]:
+    """Return the notches of a piece: where they lie on its seams, and the marks at its edge.
+
+    Parameters
+    ----------
+    flat : Flat
+    seams : sequence of Seam
+        Of the whole part.
+    outline : shapely.Polygon, mm
+        The line to cut.
+    moves : mapping of int to float, mm
+        How far the edge lies beyond the seam, by the zone beyond.
+
+    Returns
+    -------
+    tuple of Notch
+        Those where the cloth is cut away are left out.
+    """
+    patch = flat.patch
+    found: list[Notch] = []
+    is_seam = patch.beyond >= 0
+    rim, beyond = patch.rim[is_seam], patch.beyond[is_seam]
+    if not len(rim):
+        return ()
+    a, b = patch.vertices[rim[:, 0]], patch.vertices[rim[:, 1]]
+    along = b - a
+    square = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
+    for seam in seams:
+        if patch.name not in (seam.first, seam.second):
+            continue
+        for k, place in enumerate(seam.notches, start=1):
+            share = np.clip(np.einsum("ij,ij->i", place - a, along) / square, 0.0, 1.0)
+            gap = np.linalg.norm(a + share[:, None] * along - place, axis=1)
+            best = int(np.argmin(np.round(gap, 6)))
+            if gap[best] < _NEAR:
+                first, second = flat.points[rim[best]]
+                at = first + share[best] * (second - first)
+                mark = _mark(at, second - first, outline, moves[int(beyond[best])])
+                if mark is not None:
+                    found.append(Notch(name=f"{seam.name}{k}", at=(float(at[0]), float(at[1])), mark=mark))
+    return tuple(found)
+
+
+def _mark(at: Array, along: Array, outline: shapely.Polygon, move: float) -> Array | None:
+    """Return the mark of a notch: from the edge of the cloth inward, or across the seam away from any edge.
+
+    None where the cloth is cut away.
+    """
+    out = np.array([along[1], -along[0]]) / max(float(np.hypot(*along)), 1e-12)
+    edge = at + move * out
+    if shapely.Point(edge).distance(outline.boundary) < _BESIDE_EDGE:
+        return np.stack([edge, edge - _NOTCH * out])
+    if outline.contains(shapely.Point(at)):
+        return np.stack([at + 0.5 * _NOTCH * out, at - 0.5 * _NOTCH * out])
+    return None
+
+
+def centrelines_of(flat: Flat) -> tuple[Array, ...]:
+    """Return where the plug's centreline crosses a flat patch.
+
+    Parameters
+    ----------
+    flat : Flat
+
+    Returns
+    -------
+    tuple of (k, 2) float, mm
+        The longest first.
+    """
+    y = flat.patch.vertices[flat.patch.triangles, 1]
+    points = flat.points[flat.patch.triangles]
+    after = np.roll(y, -1, axis=1)
+    is_crossed = (y < 0.0) != (after < 0.0)
+    rows = np.flatnonzero(is_crossed.sum(axis=1) == 2)
+    if not len(rows):
+        return ()
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = np.where(is_crossed, y / (y - after), 0.0)
+    spots = points + share[..., None] * (np.roll(points, -1, axis=1) - points)
+    pairs = spots[rows][is_crossed[rows]].reshape(-1, 2, 2)
+    lines = shapely.line_merge(shapely.union_all(shapely.set_precision(shapely.linestrings(pairs), 1e-3)))
+    parts = [np.asarray(part.coords) for part in shapely.get_parts(shapely.simplify(lines, THINNED))]
+    return tuple(sorted((p for p in parts if len(p) > 1), key=lambda p: (-len(p), p.tolist())))

@@ -1,0 +1,286 @@
+"""Cloth patterns: the flat outline of every zone for every ply, with laps, trim, notches and warp."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.cloth.cloth import ClothPly, Laps, Pattern
+from plugs.cloth.cuts import opened, with_darts
+from plugs.cloth.edges import (
+    THINNED,
+    Edge,
+    centrelines_of,
+    closed_up,
+    largest,
+    moved_edges,
+    net_of,
+    notches_on,
+    runs_of,
+)
+from plugs.cloth.flatten import Flat, finding_of, flatten
+from plugs.cloth.seams import Seam, seams_of
+from plugs.cloth.zone_words import DartCut, Zone
+from plugs.cloth.zones import DART, FREE, OPENED, Patch, Zoned
+from plugs.ground.errors import Finding, PlugError
+from plugs.ground.told import told
+
+Array = NDArray[np.float64]
+
+_BREADTH_SHARE: Final = 0.3
+_STAGGERS: Final = 3
+_OVER_ITSELF_MM2: Final = 25.0
+_OVER_ITSELF: Final = 1e-4
+_ARROWS: Final = {"forward": (180.0, "FORWARD"), "up": (0.0, "UP"), "across": (0.0, "STARBOARD")}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PatternSet:
+    """All patterns of a part.
+
+    Attributes
+    ----------
+    patterns : tuple of Pattern
+        Ply by ply.
+    flats : tuple of Flat
+        Each patch laid flat, cuts and darts made.
+    seams : tuple of Seam
+    findings : tuple of Finding
+    without_mm2 : mapping of int to float, mm2
+        By number of ply: surface that it covers and for which no piece can be drawn.
+    """
+
+    patterns: tuple[Pattern, ...]
+    flats: tuple[Flat, ...]
+    seams: tuple[Seam, ...]
+    findings: tuple[Finding, ...]
+    without_mm2: Mapping[int, float]
+
+
+def patterns_of(
+    surface: Zoned, plies: Sequence[ClothPly], laps: Laps | None = None, darts: Sequence[DartCut] = ()
+) -> PatternSet:
+    """Return the patterns of every ply.
+
+    Parameters
+    ----------
+    surface : Zoned
+    plies : sequence of ClothPly
+    laps : Laps or None
+        The usual ones without any.
+    darts : sequence of DartCut
+
+    Returns
+    -------
+    PatternSet
+
+    Raises
+    ------
+    PlugError
+        A ply or a dart for a zone that is not there.
+    """
+    laps = laps or Laps()
+    names = [zone.name for zone in surface.zones]
+    for i, dart in enumerate(darts):
+        if dart.zone not in names:
+            raise _unknown(f"darts[{i}].zone", dart.zone, names)
+    seams = seams_of(surface.patches, laps.notch_spacing, laps.stagger * _STAGGERS)
+    flats, findings = [], []
+    for patch in surface.patches:
+        mine = _nearest_darts(patch, surface, [d for d in darts if d.zone == names[patch.zone]])
+        flat = flatten(with_darts(opened(patch), mine))
+        flats.append(flat)
+        findings += [found for found in (finding_of(flat), _overlap_of(flat)) if found is not None]
+    found, breadth, without = [], _breadths(surface), dict.fromkeys([ply.number for ply in plies], 0.0)
+    laid = [Edge(net=net_of(flat), runs=runs_of(flat), centrelines=centrelines_of(flat)) for flat in flats]
+    for i, ply in enumerate(plies):
+        covered = _covered(ply, surface.zones, f"plies[{i}].zones")
+        for flat, edge in zip(flats, laid, strict=True):
+            if flat.patch.zone in covered:
+                moves = [_move(flat, run[0], i, covered, laps, breadth) for run in edge.runs]
+                zone = surface.zones[flat.patch.zone].name
+                pattern = _pattern(flat, edge, moves, ply, zone, seams)
+                if pattern.outline.area > 0.0:
+                    found.append(pattern)
+                    over = lapped_over(flat.patch.name, edge.net, pattern.outline)
+                    findings += [finding for finding in over if finding not in findings]
+                else:
+                    without[ply.number] += flat.patch.area_mm2
+                    findings += [_no_piece(flat)] if ply is plies[0] else []
+    return PatternSet(
+        patterns=tuple(found), flats=tuple(flats), seams=seams, findings=tuple(findings), without_mm2=without
+    )
+
+
+def _unknown(param: str, value: str, names: Sequence[str]) -> PlugError:
+    """Return the error of a zone that is not there."""
+    return PlugError(
+        param=param, value=value, reason="there is no such zone", remedy=f"use 1 of {', '.join(names)}"
+    )
+
+
+def _nearest_darts(patch: Patch, surface: Zoned, darts: Sequence[DartCut]) -> list[DartCut]:
+    """Return the darts of a zone that lie nearer to this patch than to the zone's others."""
+
+    def gap(other: Patch, dart: DartCut) -> float:
+        return float(np.linalg.norm(other.vertices - np.array(dart.tip), axis=1).min())
+
+    rest = [p for p in surface.patches if p.zone == patch.zone and p is not patch]
+    return [d for d in darts if all(gap(patch, d) <= gap(other, d) for other in rest)]
+
+
+def _covered(ply: ClothPly, zones: Sequence[Zone], param: str) -> set[int]:
+    """Return the numbers of the zones that a ply covers."""
+    if not ply.zones:
+        return set(range(len(zones)))
+    found: set[int] = set()
+    for word in ply.zones:
+        mine = {
+            i for i, z in enumerate(zones) if word == z.name or word in z.panels or _is_side(z.name, word)
+        }
+        if not mine:
+            raise _unknown(param, word, [z.name for z in zones])
+        found |= mine
+    return found
+
+
+def _is_side(name: str, word: str) -> bool:
+    """Return whether a zone is one side of a panel that a word names."""
+    return name in (f"{word} starboard", f"{word} port")
+
+
+def lapped_over(patch: str, net: shapely.Polygon, outline: shapely.Polygon) -> list[Finding]:
+    """Return what is said of holes in a patch that its laps have closed, such as a deep pocket's mouth.
+
+    Parameters
+    ----------
+    patch : str
+        Its name.
+    net, outline : shapely.Polygon, mm
+        The patch laid flat, and its piece of cloth.
+
+    Returns
+    -------
+    list of Finding
+    """
+    found = []
+    for ring in net.interiors:
+        hole = shapely.Polygon(ring)
+        if outline.contains(hole):
+            left, bottom, right, top = hole.bounds
+            sides = sorted((right - left, top - bottom), reverse=True)
+            found.append(
+                Finding(
+                    code="cloth-over-hole",
+                    severity="note",
+                    where=patch,
+                    message=f"laps of its plies meet over a hole of {told(sides[0], '.0f', 'bare')} x "
+                    f"{told(sides[1], '.0f')}, so they are cut without it",
+                    remedy="cut it crosswise over the hole, from corner to corner, and lay the tongues in",
+                )
+            )
+    return found
+
+
+def _no_piece(flat: Flat) -> Finding:
+    """Return what is said of a patch for which no piece can be drawn."""
+    return Finding(
+        code="no-cloth",
+        severity="warning",
+        where=flat.patch.name,
+        message="it folds up so that no piece of cloth can be drawn for it",
+        remedy=f"split the zone {flat.patch.name!r} in 2 or more, such as floor and wall, or give it darts",
+    )
+
+
+def _overlap_of(flat: Flat) -> Finding | None:
+    """Return what is said of a piece that lies over itself when it is flat, or None."""
+    twice = flat.area_ratio * flat.patch.area_mm2 - float(net_of(flat).area)
+    if flat.flipped or twice < max(_OVER_ITSELF_MM2, _OVER_ITSELF * flat.patch.area_mm2):
+        return None
+    return Finding(
+        code="cloth-overlaps",
+        severity="warning",
+        where=flat.patch.name,
+        message=f"laid flat, the piece lies over itself on {twice / 100.0:.1f} cm2",
+        remedy=f"split the zone {flat.patch.name!r} in 2 where it overlaps",
+    )
+
+
+def _move(
+    flat: Flat, beyond: int, index: int, covered: set[int], laps: Laps, breadth: Mapping[int, float]
+) -> float:
+    """Return how far a piece's edge lies beyond the net edge, negative inside it."""
+    if beyond == FREE:
+        return laps.trim
+    if beyond == OPENED:
+        return laps.overlap
+    if beyond == DART:
+        return 0.0
+    if beyond not in covered or beyond not in breadth:  # no ply there, or crumbs without a piece
+        return laps.overlap
+    begin = laps.stagger * (1 + (index // 2) % _STAGGERS)
+    begin = min(begin, _BREADTH_SHARE * min(breadth[flat.patch.zone], breadth[beyond]))
+    takes = (flat.patch.zone < beyond) == (index % 2 == 0)
+    return begin + laps.overlap if takes else -begin
+
+
+def _breadths(surface: Zoned) -> dict[int, float]:
+    """Return how broad the narrowest patch of each zone is: twice its area over its edge."""
+    found: dict[int, float] = {}
+    for patch in surface.patches:
+        ends = patch.vertices[patch.rim]
+        edge = float(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum())
+        found[patch.zone] = min(found.get(patch.zone, np.inf), 2.0 * patch.area_mm2 / max(edge, 1e-9))
+    return found
+
+
+def _pattern(
+    flat: Flat, edge: Edge, moves: Sequence[float], ply: ClothPly, zone: str, seams: Sequence[Seam]
+) -> Pattern:
+    """Return the pattern of one patch for one ply, each run of its rim moved out or in."""
+    chains = [
+        flat.points[np.append(c, c[:1])] if is_closed else flat.points[c] for _, c, is_closed in edge.runs
+    ]
+    lines = [shapely.simplify(shapely.LineString(points), THINNED) for points in chains]
+    seams_flat = tuple(
+        np.asarray(line.coords) for line, run in zip(lines, edge.runs, strict=True) if run[0] >= 0
+    )
+    outline = closed_up(shapely.simplify(moved_edges(edge, lines, moves), THINNED))
+    kept, trimmed = (
+        outline,
+        [0.0 if run[0] == FREE else move for run, move in zip(edge.runs, moves, strict=True)],
+    )
+    if trimmed != list(moves):
+        kept = largest(shapely.intersection(outline, moved_edges(edge, lines, trimmed)))
+    by_zone = {run[0]: move for run, move in zip(edge.runs, moves, strict=True)}
+    degrees, words = _ARROWS[flat.warp]
+    return Pattern(
+        name=f"P{ply.number} {flat.patch.name}",
+        ply=ply.number, cloth=ply.cloth, zone=zone, patch=flat.patch.name,
+        outline=outline, kept=kept, net=edge.net, laps=_strips(flat, edge, trimmed), seams=seams_flat,
+        notches=notches_on(flat, seams, outline, by_zone), centrelines=edge.centrelines,
+        arrow_deg=degrees, arrow=words, bias_deg=ply.bias_deg,
+        surface_mm2=flat.patch.area_mm2, is_exact=flat.is_exact,
+        stretch_min=flat.stretch_min, stretch_max=flat.stretch_max,
+    )  # fmt: skip
+
+
+def _strips(
+    flat: Flat, edge: Edge, moves: Sequence[float]
+) -> tuple[tuple[float, tuple[float, float, float]], ...]:
+    """Return the strip that each run of a rim is moved by, and the middle of the run on the plug."""
+    found = []
+    for (_, chain, is_closed), move in zip(edge.runs, moves, strict=True):
+        points = flat.patch.vertices[np.append(chain, chain[:1]) if is_closed else chain]
+        length = np.linalg.norm(np.diff(points, axis=0), axis=1)
+        whole = float(length.sum())
+        if move and whole > 0.0:
+            x, y, z = (float(v) for v in length @ (0.5 * (points[1:] + points[:-1])) / whole)
+            found.append((move * whole, (x, y, z)))
+    return tuple(found)

@@ -1,0 +1,299 @@
+"""Each triangle of a plug's surface by the place it lies at: panel, end, recess, mating face.
+
+A blend along the plug belongs half to each of its panels, and the blend of an end half to the end: the
+triangles are cut along its middle. Panels that a mirrored plug has twice are told apart by their side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.body.body import Solid
+from plugs.body.mating import MatingCut
+from plugs.body.mating_body import BodyCut
+from plugs.cloth.sorting import sorted_by_panel
+from plugs.cloth.where import spots_of
+from plugs.drape.splitting import edges_of, finer_inside, split_at_zero, split_edges, well_shaped
+from plugs.lines.stations import Loft
+from plugs.mesh.faces import with_fewer_faces
+from plugs.mesh.mesh import Body
+from plugs.mesh.nearest import arcs_to_lines
+from plugs.recesses.recess import Tool
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+ENDS: Final = ("front", "aft")
+FLANGE: Final = "flange"
+
+_ON_END: Final = 1e-4
+_ON_SEAM: Final = 1e-4
+_CLOSER: Final = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Places:
+    """The surface of a plug, every triangle with the place it lies at.
+
+    Attributes
+    ----------
+    vertices : (n, 3) float, mm
+    triangles : (m, 3) int
+        Facing outward.
+    label : (m,) int
+        Number of each triangle's place.
+    names : tuple of str
+        "deck", "side starboard", "side port", "aft", "number plate floor", "number plate wall", a mating
+        face's name, and that with "flange".
+    owners : tuple of str
+        What each place is part of, in the recipe's words: a panel, an end, a recess, a mating face.
+    """
+
+    vertices: Array
+    triangles: Indices
+    label: Indices
+    names: tuple[str, ...]
+    owners: tuple[str, ...]
+
+    def areas_mm2(self) -> Mapping[str, float]:
+        """Return the area of each place.
+
+        Returns
+        -------
+        mapping of str to float, mm2
+        """
+        a, b, c = (self.vertices[self.triangles[:, i]] for i in range(3))
+        area = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
+        total = np.bincount(self.label, weights=area, minlength=len(self.names))
+        return dict(zip(self.names, total.tolist(), strict=True))
+
+
+class _Names:
+    """Names of places in the order in which they are found."""
+
+    def __init__(self) -> None:
+        """Begin with none."""
+        self.numbers: dict[str, int] = {}
+        self.owners: list[str] = []
+
+    def number(self, name: str, owner: str) -> int:
+        """Return the number of a place, a new one for a new name."""
+        if name not in self.numbers:
+            self.numbers[name] = len(self.owners)
+            self.owners.append(owner)
+        return self.numbers[name]
+
+
+def places_of(solid: Solid, mating: Sequence[MatingCut | BodyCut] = (), *, coarse: float = 0.0) -> Places:
+    """Return the surface of a plug with the place of every triangle.
+
+    Parameters
+    ----------
+    solid : Solid
+    mating : sequence of MatingCut or BodyCut
+        The cuts that it was made with.
+    coarse : float, mm
+        How far the surface may move for the sake of fewer triangles; 0 keeps every one.
+
+    Returns
+    -------
+    Places
+    """
+    body = with_fewer_faces(solid.body, coarse) if coarse > 0.0 else solid.body
+    whole = body.solid.to_mesh64()
+    vertices = np.array(whole.vert_properties[:, :3])
+    triangles = np.array(whole.tri_verts, dtype=np.int64)
+    run = np.asarray(whole.run_index, dtype=np.int64)
+    runs = (run[1:] - run[:-1]) // 3
+    origin = np.repeat(np.asarray(whole.run_original_id, dtype=np.int64), runs)
+    names, tool_names = _Names(), _tool_names(solid.tools)
+    label = np.full(len(triangles), -1, dtype=np.int64)
+    known: dict[int, int] = {}
+    for cut in mating:
+        known |= dict.fromkeys(_origins(cut.body), names.number(cut.item.name, cut.item.name))
+    for shape in solid.shapes:
+        known |= dict.fromkeys(_origins(shape.body), names.number(shape.param, shape.param))
+    plain = _origins(solid.plain)
+    for source in np.unique(origin).tolist():
+        rows = np.flatnonzero(origin == source)
+        if source in known:
+            label[rows] = known[source]
+            continue
+        if source in plain:
+            loft, local, own = solid.loft, vertices, _panel_names(solid.loft)
+            ends = (ENDS[0], ENDS[1])
+        else:
+            tool = _tool_of(solid.tools, vertices[triangles[rows]])
+            loft, own = tool.loft, (f"{tool_names[tool.param]} wall",) * len(tool.loft.table.panel_names)
+            local = (vertices - tool.frame[:, 3]) @ tool.frame[:, :3]
+            bottom = "wall" if tool.is_through else "floor" if tool.kind == "cut" else "top"
+            ends = (f"{tool_names[tool.param]} wall", f"{tool_names[tool.param]} {bottom}")
+        owners = _owners(loft, own, ends, None if source in plain else tool_names[tool.param])
+        numbers = np.array([names.number(name, owner) for name, owner in owners], dtype=np.int64)
+        found = sorted_by_panel(vertices, local, triangles, origin == source, loft, numbers)
+        vertices, triangles, origin = found.vertices, found.triangles, origin[found.parent]
+        label = np.where(found.panel >= 0, numbers[np.maximum(found.panel, 0)], label[found.parent])
+    return Places(
+        vertices=vertices, triangles=triangles, label=label,
+        names=tuple(names.numbers), owners=tuple(names.owners),
+    )  # fmt: skip
+
+
+def _origins(body: Body) -> list[int]:
+    """Return the marks by which a body's triangles are known again after cuts."""
+    return [int(i) for i in np.unique(np.asarray(body.solid.to_mesh64().run_original_id))]
+
+
+def _tool_names(tools: Sequence[Tool]) -> dict[str, str]:
+    """Return a name of its own for each tool, by where the recipe gives it."""
+    names: dict[str, str] = {}
+    for tool in tools:
+        name, count = tool.name, 2
+        while name in names.values():
+            name, count = f"{tool.name} {count}", count + 1
+        names[tool.param] = name
+    return names
+
+
+def _panel_names(loft: Loft) -> tuple[str, ...]:
+    """Return the name of each ring panel, with its side if there are two and they do not meet."""
+    parents = loft.table.parent_names
+    beside = {frozenset(pair) for pair in zip(parents, (*parents[1:], parents[0]), strict=True)}
+    found = []
+    for name in parents:
+        drawn = name.removeprefix("port ")
+        twin = f"port {drawn}"
+        is_twice = twin in parents and drawn in parents
+        if not is_twice or frozenset((drawn, twin)) in beside:
+            found.append(drawn if is_twice else name)
+        else:
+            found.append(f"{drawn} {'port' if name == twin else 'starboard'}")
+    return tuple(found)
+
+
+def _owners(
+    loft: Loft, panels: Sequence[str], ends: tuple[str, str], whole: str | None
+) -> list[tuple[str, str]]:
+    """Return name and owner of each panel, then of both ends."""
+    parents = loft.table.parent_names
+    drawn = [
+        name.removeprefix("port ") if name.removeprefix("port ") in parents else name for name in parents
+    ]
+    pairs = [(name, whole or parent) for name, parent in zip(panels, drawn, strict=True)]
+    return [*pairs, *((end, whole or end) for end in ends)]
+
+
+def _tool_of(tools: Sequence[Tool], corners: Array) -> Tool:
+    """Return the tool on whose surface triangles lie."""
+    points = corners[:: max(len(corners) // 40, 1)].reshape(-1, 3)
+
+    def off(tool: Tool) -> float:
+        local = (points - tool.frame[:, 3]) @ tool.frame[:, :3]
+        first, last = tool.loft.table.x[[0, -1]]
+        beyond = np.maximum(first - local[:, 0], local[:, 0] - last)
+        gap = spots_of(tool.loft, local).off_mm
+        gap = np.where(np.abs(beyond) < _ON_END, 0.0, gap)
+        return float(np.mean(gap + np.maximum(beyond, 0.0)))
+
+    return min(tools, key=off) if len(tools) > 1 else tools[0]
+
+
+def with_flanges(places: Places, widths: Mapping[str, float], bare: Sequence[str] = ()) -> Places:
+    """Return places in which a strip along the edge of mating faces is a place of its own.
+
+    Parameters
+    ----------
+    places : Places
+    widths : mapping of str to float, mm
+        Width of the strip, by the mating face's name.
+    bare : sequence of str
+        Owners over which nothing is laid: along them there is no flange.
+
+    Returns
+    -------
+    Places
+        The strip of "joint" is called "joint flange".
+    """
+    for name, width in widths.items():
+        if width > 0.0 and name in places.names:
+            places = _flanged(places, name, width, bare)
+    return places
+
+
+def _flanged(places: Places, name: str, width: float, bare: Sequence[str]) -> Places:
+    """Return places with the flange of one mating face."""
+    face = places.names.index(name)
+    is_face = places.label == face
+    is_bare = np.array([owner in bare for owner in places.owners])
+    edges, number = edges_of(places.triangles)
+    on_face, on_clothed = np.zeros(len(edges), dtype=bool), np.zeros(len(edges), dtype=bool)
+    on_face[number[is_face]] = True
+    on_clothed[number[~is_face & ~is_bare[places.label]]] = True
+    rim = places.vertices[edges[on_face & on_clothed]]
+    used, number = np.unique(places.triangles[is_face], return_inverse=True)
+    points, own = finer_inside(places.vertices[used], number.reshape(-1, 3), 2.0 * width)
+    far = np.empty(0)
+    for _ in range(_CLOSER):
+        far = _far_from(rim, points, own, width, far)
+        edges, number = edges_of(own)
+        length = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
+        is_near = (np.abs(far[edges] - width) < length[:, None]).any(axis=1) & (length > 0.2 * width)
+        is_near &= np.bincount(number.ravel(), minlength=len(edges)) == 2
+        split = split_edges(points, own, np.where(is_near, 0.5, np.nan), np.zeros(own.shape))
+        points, own = split.vertices, split.triangles
+    field = (width - _far_from(rim, points, own, width, far))[own]
+    ids = np.concatenate([used, len(places.vertices) + np.arange(len(points) - len(used))])
+    fields = np.full((len(places.triangles) - int(is_face.sum()), 3), np.nan)
+    split = split_at_zero(
+        np.concatenate([places.vertices, points[len(used) :]]),
+        np.concatenate([places.triangles[~is_face], ids[own]]),
+        np.concatenate([fields, field]),
+        nearest=_ON_SEAM,
+    )
+    label = np.concatenate([places.label[~is_face], np.full(len(own), face)])[split.parent]
+    label[(label == face) & (np.nan_to_num(split.fields).sum(axis=1) > 0.0)] = len(places.names)
+    return Places(
+        vertices=split.vertices, triangles=split.triangles, label=label,
+        names=(*places.names, f"{name} {FLANGE}"), owners=(*places.owners, f"{name} {FLANGE}"),
+    )  # fmt: skip
+
+
+def _far_from(rim: Array, vertices: Array, triangles: Indices, width: float, known: Array) -> Array:
+    """Return how far along a face its vertices lie from lines on its rim, or two widths at most.
+
+    That of the first vertices is known already.
+    """
+    normals = np.zeros_like(vertices)
+    a, b, c = (vertices[triangles[:, i]] for i in range(3))
+    np.add.at(normals, triangles, np.cross(b - a, c - a)[:, None, :])
+    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
+    rest = slice(len(known), None)
+    found = arcs_to_lines(vertices[rest], normals[rest], rim, 2.0 * width)
+    return np.concatenate([known, np.minimum(found, 2.0 * width)])
+
+
+def clothed(places: Places, names: Sequence[str]) -> Places:
+    """Return some places alone, with fuller triangles, the same surface.
+
+    Parameters
+    ----------
+    places : Places
+    names : sequence of str
+        Of the places to keep.
+
+    Returns
+    -------
+    Places
+    """
+    is_kept = np.isin(places.label, [places.names.index(name) for name in names])
+    used, number = np.unique(places.triangles[is_kept], return_inverse=True)
+    vertices, label = places.vertices[used], places.label[is_kept]
+    triangles = well_shaped(vertices, number.reshape(-1, 3), label)
+    return Places(
+        vertices=vertices, triangles=triangles, label=label, names=places.names, owners=places.owners
+    )

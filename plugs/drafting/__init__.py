@@ -1,0 +1,1 @@
+"""Drawings: lines, arcs, words and their look, and those of layers and sheets."""

@@ -1,0 +1,119 @@
+"""Marks that drawings share: straight lines, arrows, bars to check the scale with."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from plugs.drafting.picture import LABELS, Label, Path
+
+TEXT: Final = 5.0
+"""Height of a capital letter, mm."""
+
+ROW: Final = 9.0
+"""From one row of text to the next, mm."""
+
+GAP: Final = 12.0
+"""Between the part and what is written under it, mm."""
+
+FACES: Final = {"x": "THIS FACE AFT", "y": "THIS FACE TO PORT", "z": "THIS FACE UP"}
+"""What stands on a part that lies square to an axis: where the face in view points to in the plug."""
+
+SEEN: Final = {
+    "x": ("seen from astern", "aft"), "y": ("seen from port", "port"), "z": ("seen from above", "upper"),
+}  # fmt: skip
+"""Where such a part is seen from, and the face that is in view."""
+
+WAYS: Final = {"x": ("UP", 90.0), "y": ("FORWARD", 180.0), "z": ("FORWARD", 180.0)}
+"""What the arrow on such a part points to, and its direction from the right, counter-clockwise, deg."""
+
+_TICK: Final = 3.0
+
+
+def line(begin: tuple[float, float], finish: tuple[float, float]) -> Path:
+    """Return a straight line of the labels.
+
+    Parameters
+    ----------
+    begin, finish : tuple of 2 float, mm
+
+    Returns
+    -------
+    Path
+    """
+    points = np.array((begin, finish), dtype=np.float64)
+    return Path(points=points, bulges=np.zeros(2), is_closed=False, dxf_layer=LABELS)
+
+
+def arrow(tail: tuple[float, float], tip: tuple[float, float]) -> list[Path]:
+    """Return a shaft and a two-barbed head.
+
+    Parameters
+    ----------
+    tail, tip : tuple of 2 float, mm
+
+    Returns
+    -------
+    list of Path
+    """
+    along = np.array(tip) - np.array(tail)
+    along = along / np.hypot(*along)
+    across = np.array([-along[1], along[0]])
+    barbs = np.array(tip) - 6.0 * along + 2.5 * np.array([[1.0], [0.0], [-1.0]]) * across
+    barbs[1] = tip
+    head = Path(points=barbs, bulges=np.zeros(3), is_closed=False, dxf_layer=LABELS)
+    return [line(tail, tip), head]
+
+
+def check_bars(display_unit: str, left: float, top: float) -> tuple[list[Path], list[Label], float]:
+    """Return bars of a known length, their texts, and where the next row may begin.
+
+    Parameters
+    ----------
+    display_unit : str
+        ``"mm"`` for a bar of 100 mm, ``"in"`` for one of 4 in beside it.
+    left, top : float, mm
+        Corner of the room for them.
+
+    Returns
+    -------
+    tuple of list of Path, list of Label and float, mm
+    """
+    bars = [(100.0, "100 mm")] + ([(101.6, "4 in")] if display_unit == "in" else [])
+    paths, labels, y = [], [], top
+    for length, text in bars:
+        y -= GAP / 2.0
+        paths.append(line((left, y), (left + length, y)))
+        for x in (left, left + length):
+            paths.append(line((x, y - _TICK), (x, y + _TICK)))
+        labels.append(Label(text=text, at=(left + length + 5.0, y - TEXT / 2.0), height=TEXT))
+        y -= GAP / 2.0
+    return paths, labels, y
+
+
+def into_the_page(left: float, y: float) -> tuple[list[Path], list[Label]]:
+    """Return the crossed circle (an arrow's feathers, seen going away) and the arrow up, with their texts.
+
+    Parameters
+    ----------
+    left, y : float, mm
+        Left end and middle of the room for them, 150 mm wide and 14 high.
+
+    Returns
+    -------
+    tuple of list of Path and list of Label
+    """
+    r, x = 5.0, left + 5.0
+    turn = np.radians(np.array([0.0, 120.0, 240.0]))
+    circle = np.column_stack((x + r * np.cos(turn), y + r * np.sin(turn)))
+    bulges = np.full(3, np.tan(np.radians(30.0)))
+    paths = [Path(points=circle, bulges=bulges, is_closed=True, dxf_layer=LABELS)]
+    d = r * float(np.sqrt(0.5))
+    paths.append(line((x - d, y - d), (x + d, y + d)))
+    paths.append(line((x - d, y + d), (x + d, y - d)))
+    paths.extend(arrow((left + 20.0, y - 7.0), (left + 20.0, y + 7.0)))
+    return paths, [
+        Label(text="UP", at=(left + 25.0, y - TEXT / 2.0), height=TEXT),
+        Label(text="FORWARD IS INTO THE PAGE", at=(left + 45.0, y - TEXT / 2.0), height=TEXT),
+    ]

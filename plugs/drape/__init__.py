@@ -1,0 +1,1 @@
+"""How far a weave shears to lie on a surface."""

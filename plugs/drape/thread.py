@@ -1,0 +1,330 @@
+"""Threads pulled straight over a patch: geodesics, which run straight on when the triangles are laid flat.
+
+Within a triangle a thread is a straight line, over a side it goes on as if the two triangles were
+one plane, and through a vertex it leaves the same angle on either side.
+
+References
+----------
+Threads as straight lines of the unfolded triangles, and the same angle on either side of a vertex:
+"straightest geodesics" on polyhedral surfaces (Polthier and Schmies, 1998, from memory).
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.drape.geodesic import Complex, Indices, Surface, positions
+
+Array = NDArray[np.float64]
+
+_MOST_CROSSINGS: Final = 5000
+_MOST_WALKS: Final = 30
+_OUTSIDE: Final = 1e-7
+_AT_VERTEX: Final = 1e-7
+_PARALLEL: Final = 1e-12
+_FEW: Final = 12
+"""So many threads are run one by one rather than together: arrays begin to pay with more."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ends:
+    """Where threads end.
+
+    Attributes
+    ----------
+    tri : (k,) int
+        Triangles; -1 where a thread was lost among triangles without size.
+    at : (k,) complex, mm
+        Points in their planes.
+    way : (k,) complex, dimensionless
+        Directions of arrival, of length 1.
+    """
+
+    tri: Indices
+    at: Complex
+    way: Complex
+
+
+def run_threads(surface: Surface, tri: Indices, at: Complex, way: Complex, length: float) -> Ends:
+    """Return where threads of one length end; over the edge of the patch they go on straight.
+
+    Parameters
+    ----------
+    surface : Surface
+    tri : (k,) int
+        Triangles where they start.
+    at : (k,) complex, mm
+        Points in their planes.
+    way : (k,) complex, dimensionless
+        Directions, of length 1.
+    length : float, mm
+
+    Returns
+    -------
+    Ends
+    """
+    if len(tri) <= _FEW:
+        each = zip(tri.tolist(), at.tolist(), way.tolist(), strict=True)
+        return _settled(surface, _ends([_run_one(surface, *one, length) for one in each]))
+    end_tri, end_at, end_way = tri.copy(), at.copy(), way.copy()
+    live = np.arange(len(tri))
+    now_tri, now_at, now_way, left = tri, at, way, np.full(len(tri), length)
+    for _ in range(_MOST_CROSSINGS):
+        sides = surface.sides[now_tri]
+        normal_x, normal_y = sides[:, :, 0], sides[:, :, 1]
+        inside = normal_x * now_at.real[:, None] + normal_y * now_at.imag[:, None] - sides[:, :, 2]
+        rate = normal_x * now_way.real[:, None] + normal_y * now_way.imag[:, None]
+        beside = surface.beside[now_tri]
+        is_ahead = (rate < -_PARALLEL) & (beside >= 0)
+        run = np.where(is_ahead, -inside / np.where(is_ahead, rate, 1.0), np.inf)
+        side = np.argmin(run, axis=1)
+        rows = np.arange(len(side))
+        step = np.maximum(run[rows, side], 0.0)
+        ahead = beside[rows, side]
+        goes_on = step < left
+        stops = ~goes_on
+        done = live[stops]
+        end_tri[done], end_way[done] = now_tri[stops], now_way[stops]
+        end_at[done] = now_at[stops] + left[stops] * now_way[stops]
+        if not goes_on.any():
+            return _settled(surface, Ends(tri=end_tri, at=end_at, way=end_way))
+        old, side, step = now_tri[goes_on], side[goes_on], step[goes_on]
+        turn, moved = surface.turn[old, side], now_at[goes_on] + step * now_way[goes_on]
+        now_at, now_way = turn * moved + surface.shift[old, side], turn * now_way[goes_on]
+        now_tri, left, live = ahead[goes_on], left[goes_on] - step, live[goes_on]
+    end_tri[live] = -1
+    return Ends(tri=end_tri, at=end_at, way=end_way)
+
+
+def _run_one(
+    surface: Surface, tri: int, at: complex, way: complex, left: float
+) -> tuple[int, complex, complex]:
+    """Return triangle, place and direction of the end of one thread, as `run_threads` does of many."""
+    for _ in range(_MOST_CROSSINGS):
+        run, side = _way_out(surface, tri, at, way, is_over_edge=True)
+        if not run < left:
+            return tri, at + left * way, way
+        turn = complex(surface.turn[tri, side])
+        at, way = turn * (at + run * way) + complex(surface.shift[tri, side]), turn * way
+        tri, left = int(surface.beside[tri, side]), left - run
+    return -1, at, way
+
+
+def _ends(found: Sequence[tuple[int, complex, complex]]) -> Ends:
+    """Return ends of threads as one record."""
+    tri, at, way = zip(*found, strict=True) if found else ((), (), ())
+    return Ends(tri=np.array(tri, dtype=np.int64), at=np.array(at, dtype=complex), way=np.array(way, complex))
+
+
+def _settled(surface: Surface, ends: Ends) -> Ends:
+    """Return ends in the triangles that hold them, where a thread came back from over an edge."""
+    tri, at, way = ends.tri.copy(), ends.at.copy(), ends.way.copy()
+    live = np.arange(len(tri))
+    for _ in range(_MOST_WALKS):
+        sides, here = surface.sides[tri[live]], at[live]
+        inside = sides[:, :, 0] * here.real[:, None] + sides[:, :, 1] * here.imag[:, None] - sides[:, :, 2]
+        inside[surface.beside[tri[live]] < 0] = 0.0
+        side = np.argmin(inside, axis=1)
+        walks = inside[np.arange(len(live)), side] < -_OUTSIDE
+        live, side = live[walks], side[walks]
+        if not len(live):
+            break
+        turn = surface.turn[tri[live], side]
+        at[live], way[live] = turn * at[live] + surface.shift[tri[live], side], turn * way[live]
+        tri[live] = surface.beside[tri[live], side]
+    # round and round a corner of the edge: as it was
+    tri[live], at[live], way[live] = ends.tri[live], ends.at[live], ends.way[live]
+    return Ends(tri=tri, at=at, way=way)
+
+
+def onto(surface: Surface, tri: Indices, way: Complex, other: Indices) -> Complex:
+    """Return directions in triangles as seen in others, the surface flattened between them.
+
+    Parameters
+    ----------
+    surface : Surface
+    tri : (k,) int
+        Triangles of the directions.
+    way : (k,) complex, dimensionless
+    other : (k,) int
+        Triangles close by.
+
+    Returns
+    -------
+    (k,) complex, dimensionless
+    """
+    differs = np.flatnonzero(tri != other)
+    if not len(differs):
+        return way
+    a, b, flat = tri[differs], other[differs], way[differs]
+    space = flat.real[:, None] * surface.along[a] + flat.imag[:, None] * surface.across[a]
+    axis = np.cross(surface.normal[a], surface.normal[b])
+    cosine = np.einsum("ij,ij->i", surface.normal[a], surface.normal[b])
+    share = np.einsum("ij,ij->i", axis, space) / np.maximum(1.0 + cosine, 1e-9)
+    turned = cosine[:, None] * space + np.cross(axis, space) + share[:, None] * axis
+    result = way.copy()
+    seen = np.einsum("ij,ij->i", turned, surface.along[b]) + 1j * np.einsum(
+        "ij,ij->i", turned, surface.across[b]
+    )
+    result[differs] = seen / np.maximum(np.abs(seen), 1e-300)
+    return result
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Thread:
+    """A thread from one place over the patch to its edge.
+
+    Attributes
+    ----------
+    tri : (k,) int
+        Triangles of its nodes, the start not counted.
+    at : (k,) complex, mm
+        Nodes in their planes; the last lies over the edge of the patch when the thread was not cut short.
+    way : (k,) complex, dimensionless
+        Its direction at the nodes.
+    line : (n, 3) float, mm
+        The thread in space from its start to the edge of the patch, every crossing of a side a point.
+    """
+
+    tri: Indices
+    at: Complex
+    way: Complex
+    line: Array
+
+
+def pull_thread(
+    surface: Surface, tri: int, at: complex, way: complex, *, spacing: float, most: int
+) -> Thread:
+    """Return a thread pulled straight from a place to the edge of the patch, with evenly spaced nodes.
+
+    Parameters
+    ----------
+    surface : Surface
+    tri : int
+        Triangle where it starts.
+    at : complex, mm
+        Point in its plane.
+    way : complex, dimensionless
+        Direction, of length 1.
+    spacing : float, mm
+        From node to node.
+    most : int
+        Number of nodes after which it is cut short.
+
+    Returns
+    -------
+    Thread
+    """
+    nodes: list[tuple[int, complex, complex]] = []
+    line = [(tri, at)]
+    corner = _corner_at(surface, tri, at)
+    left, vertex = spacing, int(surface.triangles[tri, corner]) if corner >= 0 else -1
+    for _ in range(_MOST_CROSSINGS + 20 * most):
+        if len(nodes) == most:
+            break
+        run, side = _way_out(surface, tri, at, way)
+        ahead = int(surface.beside[tri, side])
+        if left <= run or ahead < 0:
+            if left > run:
+                line.append((tri, at + run * way))
+            at += left * way
+            nodes.append((tri, at, way))
+            if left > run:
+                break
+            line.append((tri, at))
+            left = spacing
+            continue
+        at += run * way
+        left -= run
+        line.append((tri, at))
+        onward, vertex = _onward(surface, tri, side, at, way, vertex)
+        if onward is None:
+            nodes.append((tri, at + left * way, way))
+            break
+        tri, at, way = onward
+    return Thread(
+        tri=np.array([node[0] for node in nodes], dtype=np.int64),
+        at=np.array([node[1] for node in nodes], dtype=np.complex128),
+        way=np.array([node[2] for node in nodes], dtype=np.complex128),
+        line=_distinct(positions(surface, np.array([t for t, _ in line]), np.array([z for _, z in line]))),
+    )
+
+
+def _onward(
+    surface: Surface, tri: int, side: int, at: complex, way: complex, vertex: int
+) -> tuple[tuple[int, complex, complex] | None, int]:
+    """Return where a thread goes on over a side or through a vertex other than the last, None at an edge."""
+    corner = _corner_at(surface, tri, at)
+    if corner >= 0 and int(surface.triangles[tri, corner]) != vertex:
+        return _through_vertex(surface, tri, corner, way), int(surface.triangles[tri, corner])
+    turn = complex(surface.turn[tri, side])
+    moved = turn * at + complex(surface.shift[tri, side])
+    return (int(surface.beside[tri, side]), moved, way * turn / abs(turn)), vertex
+
+
+def _distinct(points: Array) -> Array:
+    """Return a line without points that repeat the one before."""
+    step = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    return np.asarray(points[np.concatenate([[True], step > 1e-9])])
+
+
+def _way_out(
+    surface: Surface, tri: int, at: complex, way: complex, *, is_over_edge: bool = False
+) -> tuple[float, int]:
+    """Return how far a point in a triangle moves before it leaves, and over which side.
+
+    With ``is_over_edge`` it does not leave over the edge of the patch.
+    """
+    best, side = math.inf, 0
+    beside = surface.beside[tri].tolist() if is_over_edge else (0, 0, 0)
+    for k, (x, y, reach) in enumerate(surface.sides[tri].tolist()):
+        rate = x * way.real + y * way.imag
+        if rate < -_PARALLEL and beside[k] >= 0:
+            run = (x * at.real + y * at.imag - reach) / -rate
+            if run < best:
+                best, side = run, k
+    return max(best, 0.0), side
+
+
+def _corner_at(surface: Surface, tri: int, at: complex) -> int:
+    """Return the corner of a triangle at which a point lies, -1 for none."""
+    away = np.abs(surface.corners[tri] - at)
+    corner = int(np.argmin(away))
+    size = max(float(np.abs(surface.corners[tri]).max()), 1.0)
+    return corner if away[corner] < _AT_VERTEX * size else -1
+
+
+def _through_vertex(
+    surface: Surface, tri: int, corner: int, way: complex
+) -> tuple[int, complex, complex] | None:
+    """Return where a thread goes on that meets a vertex: half of all angle there lies on either side."""
+    fan: list[tuple[int, int, float]] = []
+    here, k = tri, corner
+    for _ in range(1000):
+        z = surface.corners[here]
+        fan.append((here, k, abs(cmath.phase((z[k - 1] - z[k]) / (z[(k + 1) % 3] - z[k])))))
+        side = (k - 1) % 3
+        ahead = int(surface.beside[here, side])
+        if ahead < 0:
+            return None
+        vertex = surface.triangles[here, k]
+        here, k = ahead, int(np.flatnonzero(surface.triangles[ahead] == vertex)[0])
+        if here == tri:
+            break
+    z = surface.corners[tri]
+    back = cmath.phase(-way / (z[(corner + 1) % 3] - z[corner]))
+    turn = max(back, 0.0) + sum(angle for _, _, angle in fan) / 2.0
+    for here, k, angle in [*fan, *fan]:
+        if turn <= angle:
+            z = surface.corners[here]
+            edge = complex(z[(k + 1) % 3] - z[k])
+            return here, complex(z[k]), edge / abs(edge) * cmath.exp(1j * turn)
+        turn -= angle
+    return None

@@ -1,0 +1,1 @@
+"""Kinds of file, and the folder that holds them."""

@@ -1,0 +1,343 @@
+"""Write a build's folder whole or not at all: under a passing name first, then exchanged for the old one."""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import shutil
+import sys
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
+from hashlib import sha256
+from pathlib import Path
+from typing import Final
+
+from plugs.files.names import folded
+from plugs.ground.errors import PlugError, promise
+
+SUMMARY: Final = "summary.json"
+"""The file by which a build's folder is known: it lists all others, and is written last."""
+
+_DROPPINGS: Final = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
+"""What file browsers leave in a folder that they have shown; nobody misses it."""
+
+_EXCHANGE: Final = 2
+"""RENAME_EXCHANGE of Linux's renameat2, RENAME_SWAP of macOS's renamex_np (manual pages, from memory)."""
+
+_PRESENT: Final = -100
+"""AT_FDCWD of Linux: paths go from the present folder (manual page, from memory)."""
+
+_NOT_KNOWN: Final = (errno.ENOSYS, errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP)
+
+
+class FreshFolder:
+    """A folder under a passing name beside the wanted one, put in its place at the end, or removed.
+
+    Parameters
+    ----------
+    folder : Path
+        The wanted one: not there yet, empty, or holding a build as it was written and nothing else.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        """Refuse a folder that cannot be written, or that holds anything that no build wrote."""
+        self.asked = folder
+        self._made: list[Path] = []
+        try:
+            self.folder = folder.resolve()
+            name, parent = self.folder.name, self.folder.parent
+            self._made = [p for p in (parent, *parent.parents) if not p.exists()]
+            parent.mkdir(parents=True, exist_ok=True)
+            recover(self.folder)
+            self._check_present()
+            self.fresh = _made_anew(parent, f".{name}.new-{os.getpid()}")
+            self.old = parent / f".{name}.old-{os.getpid()}"
+        except (OSError, RuntimeError, PlugError) as error:
+            self._drop_parents()
+            if isinstance(error, PlugError):
+                raise
+            raise self._unwritable("the folder cannot be written", error) from error
+
+    def _unwritable(self, reason: str, error: Exception) -> PlugError:
+        """Return the error of a folder that the system refuses to write."""
+        words = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        return PlugError(
+            param="--out",
+            value=str(self.asked),
+            reason=f"{reason}: {words}",
+            remedy=f"name a folder that you may write to, such as --out {_writable_place()}",
+        )
+
+    def _check_present(self) -> None:
+        """Refuse to replace what is no folder of ours, or what could not be removed afterwards."""
+        if self.folder.is_dir():
+            self._check_own(self.folder)
+            locked = _locked_folder(self.folder)
+            if locked:
+                self._refuse(
+                    f"the build there cannot be removed: you may not write to {locked}",
+                    f"name a new folder, such as --out {self.asked}-1, or have its owner remove it",
+                )
+        elif self.folder.exists() or self.folder.is_symlink():
+            self._refuse("this is a file", f"name a folder, such as --out {self.asked}-1")
+
+    def _check_own(self, folder: Path) -> None:
+        """Refuse to remove anything that a person put into a build's folder, or changed there."""
+        strange = _strange_entry(folder)
+        if strange:
+            self._refuse(
+                f"the folder holds {strange}, and this build would remove it",
+                f"move it elsewhere, or name a new folder, such as --out {self.asked / 'plug-1'}",
+            )
+
+    def _refuse(self, reason: str, remedy: str) -> None:
+        """Raise the error of a folder that is not ours to replace."""
+        raise PlugError(param="--out", value=str(self.asked), reason=reason, remedy=remedy)
+
+    def __enter__(self) -> FreshFolder:
+        """Return itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Remove what was not swapped in, with the folders made for it."""
+        shutil.rmtree(self.fresh, ignore_errors=True)
+        self._drop_parents()
+
+    def _drop_parents(self) -> None:
+        """Remove the folders that were made on the way, as long as nothing is in them."""
+        with suppress(OSError):
+            for parent in self._made:
+                parent.rmdir()
+
+    def write(self, files: Mapping[str, bytes]) -> None:
+        """Write all files under the passing name, the summary last.
+
+        Parameters
+        ----------
+        files : mapping of str to bytes
+            Contents by path in the folder.
+
+        Raises
+        ------
+        PlugError
+            There is no room, or no right to write.
+        """
+        promise(len({folded(name) for name in files}) == len(files), "two files of the build have one name")
+        try:
+            for name in sorted(files, key=lambda name: name == SUMMARY):
+                path = self.fresh / name
+                path.parent.mkdir(parents=True, exist_ok=True)
+                path.write_bytes(files[name])
+        except OSError as error:
+            raise PlugError(
+                param="--out",
+                value=str(self.asked),
+                reason=f"a file could not be written: {error.strerror}",
+                remedy=f"free {sum(map(len, files.values())) / 1e6:.1f} MB there, or name another folder",
+            ) from error
+
+    def swap_in(self) -> None:
+        """Put the new folder in the place of the old one, in one step where the system can.
+
+        Raises
+        ------
+        PlugError
+            The old folder cannot be moved, or somebody has changed it meanwhile; it is where it was.
+        """
+        try:
+            if not self.folder.exists():
+                self.fresh.rename(self.folder)
+            else:
+                with suppress(OSError):
+                    self.fresh.chmod(self.folder.stat().st_mode & 0o7777)
+                if not _exchanged(self.fresh, self.folder):
+                    self._step_by_step()
+                else:
+                    self._check_exchanged()
+        except OSError as error:
+            raise self._unwritable("the folder cannot be replaced", error) from error
+        _removed(self.fresh)
+
+    def _check_exchanged(self) -> None:
+        """Undo an exchange that took away what somebody put into the old folder while this build ran."""
+        try:
+            self._check_own(self.fresh)
+        except PlugError:
+            _exchanged(self.fresh, self.folder)
+            raise
+
+    def _step_by_step(self) -> None:
+        """Move the old folder aside, the new one in, and mark the old one as done with: `recover` knows."""
+        self.folder.rename(self.old)
+        try:
+            self._check_own(self.old)
+            self.fresh.rename(self.folder)
+        except (OSError, PlugError):
+            self.old.rename(self.folder)
+            raise
+        self.old.rename(self.fresh)
+
+
+def recover(folder: Path) -> None:
+    """Bring back the good build of a run that was killed in the middle of a swap, and clear what it left.
+
+    A whole build lies under the name with ``.old`` only while its place is empty or already taken; what is
+    being written or removed lies under the name with ``.new``. What another person left and what may not be
+    removed stays; it is in nobody's way.
+
+    Parameters
+    ----------
+    folder : Path
+        The wanted one, there or not.
+    """
+    parent, name = folder.parent, folder.name
+    for aside in sorted(_left(parent, f".{name}.old"), key=_age, reverse=True):
+        with suppress(OSError):
+            if not folder.exists() and (aside / SUMMARY).is_file():
+                aside.rename(folder)
+            elif folder.exists() and not _strange_entry(aside):
+                trash = parent / f".{name}.new-{aside.name.rpartition('-')[2]}"
+                aside.rename(trash)
+                _removed(trash)
+    for stale in _left(parent, f".{name}.new"):
+        _removed(stale)
+
+
+def recover_all(parent: Path) -> None:
+    """Do as `recover` for every folder beside which a killed run left something.
+
+    Parameters
+    ----------
+    parent : Path
+        In which builds lie; need not be there.
+    """
+    with suppress(OSError):
+        for name in sorted({aside.name[1:].rpartition(".")[0] for aside in parent.glob(".*.old*")}):
+            recover(parent / name)
+
+
+def drop_build(folder: Path) -> None:
+    """Remove a build that nobody needs any more, unless a person has put or changed anything there.
+
+    Parameters
+    ----------
+    folder : Path
+        There or not.
+    """
+    with suppress(OSError):
+        if (folder / SUMMARY).is_file() and not _strange_entry(folder):
+            trash = folder.with_name(f".{folder.name}.new-{os.getpid()}")
+            folder.rename(trash)
+            _removed(trash)
+
+
+def _left(parent: Path, head: str) -> Iterator[Path]:
+    """Yield the folders that begin with a passing name and belong to no run that is under way."""
+    for found in sorted(parent.iterdir()):
+        rest = found.name.removeprefix(head)
+        is_passing = found.name.startswith(head) and rest[:1] in ("", "-")
+        is_ours = is_passing and not _is_running(rest[1:].partition("-")[0])
+        if is_ours and found.is_dir() and not found.is_symlink():
+            yield found
+
+
+def _age(folder: Path) -> float:
+    """Return when the build in a folder was written; 0 for half a one."""
+    try:
+        return (folder / SUMMARY).stat().st_mtime
+    except OSError:
+        return 0.0
+
+
+def _made_anew(parent: Path, name: str) -> Path:
+    """Make a folder under a name, or under one like it where something lies that cannot be removed."""
+    for number in range(100):
+        path = parent / (name if number == 0 else f"{name}-{number}")
+        try:
+            path.mkdir()
+        except FileExistsError:
+            continue
+        return path
+    raise FileExistsError(errno.EEXIST, "too much is left there by builds that were killed")
+
+
+def _removed(folder: Path) -> None:
+    """Remove a folder as far as one may, its summary first: half of it is never taken for a build."""
+    with suppress(OSError):
+        (folder / SUMMARY).unlink(missing_ok=True)
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+def _exchanged(one: Path, other: Path) -> bool:
+    """Exchange two folders in one step, and return whether the system can."""
+    if sys.platform not in ("linux", "darwin"):
+        return False
+    import ctypes
+
+    library = ctypes.CDLL(None, use_errno=True)
+    first, second = os.fsencode(one), os.fsencode(other)
+    try:
+        if sys.platform == "linux":
+            status = library.renameat2(_PRESENT, first, _PRESENT, second, ctypes.c_uint(_EXCHANGE))
+        else:
+            status = library.renamex_np(first, second, ctypes.c_uint(_EXCHANGE))
+    except AttributeError:  # a system library older than the call
+        return False
+    number = ctypes.get_errno()
+    if status != 0 and number not in _NOT_KNOWN:
+        raise OSError(number, os.strerror(number))
+    return bool(status == 0)
+
+
+def _strange_entry(folder: Path) -> str:
+    """Return in words something in a folder that its build has not written so; empty if there is nothing."""
+    try:
+        files = json.loads((folder / SUMMARY).read_bytes())["files"]
+        listed = {entry["path"]: entry["sha256"] for entry in files} | {SUMMARY: ""}
+        rooms = {room.as_posix() for name in listed for room in Path(name).parents}
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        first = min({entry.name for entry in folder.iterdir()} - _DROPPINGS, default="")
+        return first and f"{first}, which no build wrote"
+    for place, folders, names in os.walk(folder):
+        folders.sort()
+        for name in sorted({*folders, *names} - _DROPPINGS):
+            path = Path(place) / name
+            word = path.relative_to(folder).as_posix()
+            if path.is_symlink() or word not in (rooms if name in folders else listed):
+                return f"{word}, which no build wrote"
+            if listed.get(word) and sha256(path.read_bytes()).hexdigest() != listed[word]:
+                return f"{word}, changed since it was built"
+    return ""
+
+
+def _locked_folder(folder: Path) -> str:
+    """Return the first folder in a folder, or itself, from which one may remove nothing; empty if none."""
+    for place, folders, names in os.walk(folder):
+        folders.sort()
+        if (folders or names) and not os.access(place, os.W_OK | os.X_OK):
+            return place
+    return ""
+
+
+def _writable_place() -> Path:
+    """Return a folder that could be written."""
+    for place in (Path("exports"), Path("~").expanduser(), Path(tempfile.gettempdir())):
+        there = next(p for p in (place.absolute(), *place.absolute().parents) if p.exists())
+        if os.access(there, os.W_OK | os.X_OK):
+            break
+    return place / "try-1"
+
+
+def _is_running(pid: str) -> bool:
+    """Return whether another process of that number runs, as far as can be told."""
+    if not pid.isdigit() or os.name != "posix" or int(pid) == os.getpid():
+        return False
+    try:
+        os.kill(int(pid), 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except PermissionError:
+        return True
+    return True

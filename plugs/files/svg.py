@@ -1,0 +1,119 @@
+"""Drawings as SVG at full size: one user unit is one millimetre."""
+
+from __future__ import annotations
+
+from typing import Final
+from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
+
+from plugs.drafting.picture import Drawing, Label, Path, drawing_bounds
+from plugs.drafting.styles import LineStyle, line_styles
+
+MARGIN: Final = 10.0
+"""Free room round everything, mm."""
+
+LINE_WIDTH: Final = 0.25
+"""Width of every line, mm: thin enough to cut to (common practice, no source)."""
+
+CAPITAL_RATIO: Final = 0.72
+"""Height of a capital over the font size in common upright faces (from memory)."""
+
+_NAMESPACE: Final = "http://www.w3.org/2000/svg"
+
+
+def render_svg(drawing: Drawing) -> str:
+    """Return a drawing as an SVG document.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        The picture, mm, y up; it is turned to SVG's y down.
+
+    Returns
+    -------
+    str
+        Width and height in mm, viewBox in mm, one group per group of lines.
+
+    Raises
+    ------
+    AssertionError
+        The drawing has no paths.
+
+    References
+    ----------
+    width, height in mm and elliptical arc commands: SVG 1.1, chapters 7.10 and 8.3.8 (from memory).
+    """
+    if not drawing.paths:
+        raise AssertionError(f"drawing {drawing.name!r} has no lines")
+    left, bottom, right, top = drawing_bounds(drawing)
+    width, height = (_number(size + 2.0 * MARGIN) for size in (right - left, top - bottom))
+    corner = (left - MARGIN, top + MARGIN)
+    rows = [
+        '<?xml version="1.0" encoding="UTF-8"?>',
+        f'<svg xmlns="{_NAMESPACE}" width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}">',
+        f"<title>{escape(drawing.title)}</title>",
+    ]
+    for name, style in line_styles(drawing).items():
+        rows.append(_group_start(name, style))
+        rows.extend(_path_element(path, corner) for path in drawing.paths if path.dxf_layer == name)
+        rows.extend(
+            _text_element(label, corner, style.colour) for label in drawing.labels if label.dxf_layer == name
+        )
+        rows.append("</g>")
+    rows.append("</svg>")
+    return "\n".join(rows) + "\n"
+
+
+def _group_start(name: str, style: LineStyle) -> str:
+    """Return the opening tag of one group of lines."""
+    dashes = f' stroke-dasharray="{" ".join(f"{part:g}" for part in style.dash)}"' if style.dash else ""
+    return (
+        f'<g id={quoteattr(name)} fill="none" stroke="{style.colour}" stroke-width="{LINE_WIDTH}" '
+        f'stroke-linejoin="round"{dashes}>'
+    )
+
+
+def _path_element(path: Path, corner: tuple[float, float]) -> str:
+    """Return one path: M, then L for lines and A for arcs, then Z."""
+    x = (path.points[:, 0] - corner[0]).tolist()
+    y = (corner[1] - path.points[:, 1]).tolist()
+    chord = np.hypot(*(np.roll(path.points, -1, axis=0) - path.points).T)
+    bulge = np.abs(path.bulges)
+    with np.errstate(divide="ignore"):
+        radius = chord * (1.0 + bulge**2) / (4.0 * bulge)
+    steps = [f"M{_number(x[0])} {_number(y[0])}"]
+    count = len(x) if path.is_closed else len(x) - 1
+    for here in range(count):
+        there = (here + 1) % len(x)
+        end = f"{_number(x[there])} {_number(y[there])}"
+        if path.bulges[here]:
+            # counter-clockwise stays so to the eye when y is turned: SVG calls that sweep 0
+            large, sweep = int(bulge[here] > 1.0), int(path.bulges[here] < 0.0)
+            size = _number(radius[here])
+            steps.append(f"A{size} {size} 0 {large} {sweep} {end}")
+        elif there or not path.is_closed:
+            steps.append(f"L{end}")
+    if path.is_closed:
+        steps.append("Z")
+    return f'<path d="{"".join(steps)}"/>'
+
+
+def _text_element(label: Label, corner: tuple[float, float], colour: str) -> str:
+    """Return one line of text."""
+    x, y = label.at[0] - corner[0], corner[1] - label.at[1]
+    anchor = ""
+    if label.align == "centre":
+        y += label.height / 2.0
+        anchor = ' text-anchor="middle"'
+    size = _number(label.height / CAPITAL_RATIO)
+    return (
+        f'<text x="{_number(x)}" y="{_number(y)}" font-family="sans-serif" font-size="{size}" '
+        f'fill="{colour}" stroke="none"{anchor}>{escape(label.text)}</text>'
+    )
+
+
+def _number(value: float) -> str:
+    """Return a length to a ten-thousandth of a millimetre, without needless zeros."""
+    text = f"{value:.4f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text

@@ -1,0 +1,52 @@
+"""Outlines as a table for programs that read no drawings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from plugs.drafting.layer import PLANES, LayerOutlines, canonical_rings
+from plugs.tables.rows import csv_text
+
+COLUMNS: Final = ("layer", "face", "ring", "kind", "h_axis", "v_axis", "h_mm", "v_mm", "along_mm")
+
+
+def outlines_csv(layers: Sequence[LayerOutlines]) -> str:
+    """Return every vertex of every outline as comma-separated text, one vertex to a row.
+
+    Parameters
+    ----------
+    layers : sequence of LayerOutlines
+        The layers in the order of the stack, mm.
+
+    Returns
+    -------
+    str
+        A header and the rows. ``ring`` counts from 1 within a face; ``kind`` is ``outer`` or
+        ``hole``; ``face`` is ``lower``, ``upper`` or ``rough``; ``along_mm`` is the position on the
+        stack's axis, for the rough outline that of the lower face. Lines end in ``"\\n"``.
+    """
+    parts = [",".join(COLUMNS) + "\n"]
+    for layer in layers:
+        across, up = PLANES[layer.axis]
+        for face, outline, along in (
+            ("lower", layer.lower, layer.from_mm),
+            ("upper", layer.upper, layer.to_mm),
+            ("rough", layer.rough, layer.from_mm),
+        ):
+            for number, (kind, ring) in enumerate(canonical_rings(outline), start=1):
+                start = (
+                    csv_text([[layer.name, face, str(number), kind, across, up]])
+                    .rstrip("\n")
+                    .replace("%", "%%")
+                )
+                row = f"{start},%.4f,%.4f,{_fixed(along)}\n"
+                parts.append((row * len(ring)) % tuple((np.round(ring, 4) + 0.0).ravel().tolist()))
+    return "".join(parts)
+
+
+def _fixed(value: float) -> str:
+    """Return a length with four decimals, never a negative zero."""
+    return f"{round(value, 4) + 0.0:.4f}"

@@ -1,0 +1,51 @@
+"""Two doors of the house: what a build writes, and what it looks for. The house's own go through them too."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from plugs.ground.errors import Finding
+from plugs.ground.limits import Name, OneOf
+
+Work = Any
+"""A `plugs.work.Work`, which is far above this room."""
+
+STAGES = (
+    "lines", "body", "finish", "layers", "pieces", "pins", "sheets", "templates", "sanding", "cloth", "resin",
+    "part", "shopping",
+)  # fmt: skip
+"""Stages that a check can look at."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Output:
+    """A kind of file that a build writes.
+
+    Attributes
+    ----------
+    kind : str
+        By which it is asked for: ``--only cut``.
+    make : callable
+        Gives the files of a `plugs.work.Work`: what each holds, by its path in the folder.
+    """
+
+    kind: Name
+    make: Callable[[Work], Mapping[str, bytes]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Check:
+    """Something that is looked for in every build.
+
+    Attributes
+    ----------
+    stage : str
+        Of the work, such as "layers": what it looks at, and the section of the book that it stands in.
+    find : callable
+        Gives the findings on a `plugs.work.Work`.
+    """
+
+    stage: Annotated[str, OneOf(STAGES)]
+    find: Callable[[Work], Sequence[Finding]]

@@ -1,0 +1,79 @@
+"""Lengths in the words of a finding: told in mm as they are found, and in the recipe's unit as they leave.
+
+A length is written into a text through `told`, between two marks that no name can hold; a finding keeps the
+marked text beside its words in mm, and `in_unit` is the one place that turns it.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Final
+
+from plugs.ground.errors import MARKS, Finding
+from plugs.ground.units import THIN, format_fine, format_length, format_size
+
+_MARKED: Final = re.compile(f"{MARKS[0]}([^;]*);([a-z]+);[^{MARKS[1]}]*{MARKS[1]}")
+_FINE: Final = 25.4 / 64.0
+_EVEN: Final = 1e-6
+
+
+def told(value: float, spec: str, kind: str = "length") -> str:
+    """Return a length for the text of a finding.
+
+    Parameters
+    ----------
+    value : float, mm
+    spec : str
+        How it is written in mm: ``".1f"``.
+    kind : str
+        ``"length"``; ``"size"`` of a thing that something else must fit; ``"least"`` or ``"most"`` for one
+        that would do, never rounded past what does; ``"exact"`` to write into a recipe; with ``"bare"``
+        before it, mm are told by what stands after.
+
+    Returns
+    -------
+    str
+        Marked; for a finding alone.
+    """
+    words = f"{value:{spec}}{'' if kind.startswith('bare') else ' mm'}"
+    return f"{MARKS[0]}{float(value)!r};{kind.removeprefix('bare') or 'length'};{words}{MARKS[1]}"
+
+
+def in_unit(found: Finding, unit: str) -> Finding:
+    """Return a finding with its lengths in a recipe's unit.
+
+    Parameters
+    ----------
+    found : Finding
+        As it was made, in mm.
+    unit : str
+        ``"mm"`` or ``"in"``.
+
+    Returns
+    -------
+    Finding
+        The same in mm, where its words stay as they are.
+    """
+    if unit == "mm":
+        return found
+    where, message, remedy = (_MARKED.sub(_inches, text) for text in found.marked)
+    return Finding(code=found.code, severity=found.severity, where=where, message=message, remedy=remedy)
+
+
+def _inches(match: re.Match[str]) -> str:
+    """Return a marked length in inches."""
+    value, kind = float(match[1]), match[2]
+    if kind == "size":
+        return format_size(value, "in")
+    if kind == "exact":
+        return f"{round(value / 25.4, 3) + 0.0:g} in"
+    if kind not in ("least", "most"):
+        return format_fine(value, "in")
+    turn = math.ceil if kind == "least" else math.floor
+    nudge = -_EVEN if kind == "least" else _EVEN
+    if abs(value) < THIN:
+        return f"{turn(value / 25.4 * 1e3 + nudge) / 1e3:.3f} in"
+    if abs(value / _FINE / 4.0 - round(value / _FINE / 4.0)) < _EVEN:
+        return format_length(value, "in")
+    return format_size(turn(value / _FINE + nudge) * _FINE, "in")

@@ -1,0 +1,1 @@
+"""The kernel engine, in a process of its own."""

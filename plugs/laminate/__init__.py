@@ -1,0 +1,1 @@
+"""Materials, plies, resin, the part: what is weighed and bought."""

@@ -1,0 +1,261 @@
+"""Edges, inside corners, walls and floors of a plug, as the cloth meets them, off its section function."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.body.body import Solid
+from plugs.laminate.radii import Edge
+from plugs.laminate.skin_findings import Floor, Wall
+from plugs.lines.ends import Zone
+from plugs.lines.stations import Loft
+from plugs.mesh import mesh
+from plugs.recesses.recess import Boss, Recess, Tool
+from plugs.sanding.bays import read_bays
+
+Array = NDArray[np.float64]
+
+_SAMPLES: Final = 33
+_LEAST_TURN_DEG: Final = 8.0
+_STEEP_DEG: Final = 60.0
+_RAYS: Final = 5
+_PARALLEL: Final = 1e-12
+_OFF: Final = 1e-3
+
+
+def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> tuple[Edge, ...]:
+    """Return the edges along a plug and round its ends that cloth goes over.
+
+    Parameters
+    ----------
+    loft : Loft
+        Of the foam.
+    bare : sequence of str
+        Panels and ends that carry no cloth.
+    finish : Loft or None
+        Of the finished surface, which tells what the skin takes off a blend.
+
+    Returns
+    -------
+    tuple of Edge
+        Those of a mirrored plug once, the starboard ones.
+    """
+    table = loft.table
+    at = read_bays(loft).at
+    points, n = at.corners, at.corners.shape[1]
+    names = [name.removeprefix("port ") for name in table.parent_names]
+    found = []
+    drawn = at.radius if finish is None else finish.unblended(at.u, at.k)[1]
+    for i in range(n):
+        before, after = names[i - 1], names[i]
+        if table.side_of[i] < 0.0 or before == after or {before, after} & set(bare):
+            continue
+        first, second = points[:, i] - points[:, i - 1], points[:, (i + 1) % n] - points[:, i]
+        cross = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
+        turn = np.degrees(np.arctan2(cross, (first * second).sum(axis=1)))
+        line = np.column_stack((at.t, points[:, i]))
+        steps = np.linalg.norm(np.diff(line, axis=0), axis=1)
+        for is_inside in (False, True):
+            is_there = (turn < -_LEAST_TURN_DEG) if is_inside else (turn > _LEAST_TURN_DEG)
+            length = float(steps[is_there[:-1] & is_there[1:]].sum())
+            is_told = is_there & (at.radius[:, i] > 0.0) & (finish is not None)
+            if length > 0.0:
+                found.append(
+                    Edge(
+                        place=f"{table.corner_names[i]}, between {before} and {after}",
+                        radius=float(at.radius[is_there, i].min()),
+                        is_inside=is_inside,
+                        length=length * (2.0 if (table.side_of < 0.0).any() else 1.0),
+                        between=(before, after),
+                        angle_deg=180.0 - float(np.abs(turn[is_there]).max()),
+                        lost=float((drawn - at.radius)[is_told, i].max()) if is_told.any() else None,
+                    )
+                )
+    for word, zone, row in (("front", loft.front, 0), ("aft", loft.aft, -1)):
+        if word not in bare:
+            found += _end_edges(loft, word, zone, points[row], names, bare)
+    return tuple(found)
+
+
+def _end_edges(
+    loft: Loft, word: str, zone: Zone | None, ring: Array, names: Sequence[str], bare: Sequence[str]
+) -> list[Edge]:
+    """Return the edges between an end and the panels that meet it."""
+    found: dict[str, Edge] = {}
+    chords = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)
+    for i, name in enumerate(names):
+        if name in bare or chords[i] < 1.0:
+            continue
+        radius = 0.0 if zone is None or zone.is_sharp[i] else float(zone.radius)
+        before = found.get(name)
+        found[name] = Edge(
+            place=f"{word} end, along {name}",
+            radius=radius if before is None else min(radius, before.radius),
+            is_inside=False,
+            length=float(chords[i]) + (0.0 if before is None else before.length),
+            between=(name, word),
+            across_deg=90.0,
+        )
+    return list(found.values())
+
+
+def shape_edges(
+    items: Sequence[Recess | Boss], tools: Sequence[Tool], skins: Sequence[float] | None = None
+) -> tuple[Edge, ...]:
+    """Return the mouth, the wall corners and the foot of the walls of recesses, and those of bosses.
+
+    Parameters
+    ----------
+    items : sequence of Recess or Boss
+        As the recipe gives them.
+    tools : sequence of Tool
+        In the foam, in the same order.
+    skins : sequence of float or None, mm
+        What lies over the foam in each, by which a recess is cut larger and a boss stands smaller.
+
+    Returns
+    -------
+    tuple of Edge
+    """
+    found: list[Edge] = []
+    for item, tool, skin in zip(items, tools, skins or [0.0] * len(items), strict=True):
+        is_cut, name = isinstance(item, Recess), tool.name
+        more = skin if is_cut else -skin  # what the tool's foam outline is larger by, and its base deeper
+        base, tip = tool.section(more).perimeter, tool.section(tool.depth).perimeter
+        table = tool.loft.table
+        drawn_in = float(np.abs(table.corners[:, :, 0] - table.corners[0, :, 0]).max())
+        high = item.depth if isinstance(item, Recess) else item.rise
+        end = 0.0 if tool.loft.aft is None else float(tool.loft.aft.radius)
+        corners = Edge(
+            place=f"wall corners of {name!r}",
+            radius=float(table.radius.min()),
+            is_inside=is_cut,
+            length=4.0 * (tool.depth - more),
+            between=(name, name),
+            across_deg=90.0,
+            lost=drawn_in - more,
+        )
+        on_panel = Edge(
+            place=f"{'mouth' if is_cut else 'foot'} of {name!r}",
+            radius=0.0,
+            is_inside=not is_cut,
+            length=base,
+            between=(item.panel, name),
+            is_drawn=False,
+        )
+        far = Edge(
+            place=f"{'floor' if is_cut else 'top'} of {name!r}",
+            radius=end,
+            is_inside=is_cut,
+            length=tip,
+            between=(name, name),
+            lost=-more,
+            most=high / (1.0 - math.sin(math.radians(item.draft_deg))),  # an arc from the wall's far end
+        )
+        found += [on_panel, corners] if tool.is_through else [on_panel, corners, far]
+    return tuple(found)
+
+
+def floors_of(solid: Solid, tools: Sequence[Tool]) -> tuple[Floor, ...]:
+    """Return how much foam stands behind each recess, straight behind its floor.
+
+    Parameters
+    ----------
+    solid : Solid
+        The foam.
+    tools : sequence of Tool
+
+    Returns
+    -------
+    tuple of Floor
+    """
+    cut = [tool for tool in tools if tool.kind == "cut" and not tool.is_through]
+    if not cut:
+        return ()
+    vertices, triangles = mesh.triangles_of(solid.body)
+    corners = vertices[triangles]
+    found = []
+    for tool in cut:
+        at = tool.loft.sections(np.array([tool.loft.breaks[-1]]))
+        ring = at.place(np.arange(2 * at.corners.shape[1]), np.full(2 * at.corners.shape[1], 0.5))[0]
+        low, high = ring.min(axis=0), ring.max(axis=0)
+        share = np.linspace(0.1, 0.9, _RAYS)
+        y, z = (low[k] + share * (high[k] - low[k]) for k in (1, 2))
+        local = np.array([(high[0] - _OFF, a, b) for a in y for b in z])
+        origin = local @ tool.frame[:, :3].T + tool.frame[:, 3]
+        behind = _depths(corners, origin, tool.frame[:, 0])
+        if np.isfinite(behind).any():
+            found.append(Floor(place=f"floor of {tool.name!r}", behind=float(behind.min())))
+    return tuple(found)
+
+
+def _depths(corners: Array, origins: Array, way: Array) -> Array:
+    """Return how much solid each ray passes first: from where it enters to where it leaves.
+
+    Moeller and Trumbore's test of a ray against a triangle: textbook, from memory.
+    """
+    a, edge, other = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    p = np.cross(way, other)
+    det = (edge * p).sum(axis=1)
+    is_met = np.abs(det) > _PARALLEL
+    a, edge, other, p, det = a[is_met], edge[is_met], other[is_met], p[is_met], det[is_met]
+    found = np.full(len(origins), np.inf)
+    for i, origin in enumerate(origins):
+        s = origin - a
+        u = (s * p).sum(axis=1) / det
+        q = np.cross(s, edge)
+        v = (q @ way) / det
+        t = (other * q).sum(axis=1) / det
+        hits = np.sort(t[(u >= 0.0) & (v >= 0.0) & (u + v <= 1.0) & (t > -10.0 * _OFF)])
+        if len(hits) > 1:
+            found[i] = hits[hits > hits[0] + _OFF].min(initial=np.inf) - hits[0]
+    return found
+
+
+def walls_of(loft: Loft, items: Sequence[Recess | Boss], bare: Sequence[str]) -> tuple[Wall, ...]:
+    """Return the walls that a mould, pulled straight up, would have to come off.
+
+    Parameters
+    ----------
+    loft : Loft
+        Of the finished surface.
+    items : sequence of Recess or Boss
+        Their walls are taken along their own axes, since the mould would be parted there.
+    bare : sequence of str
+
+    Returns
+    -------
+    tuple of Wall
+    """
+    table = loft.table
+    at = loft.sections(np.linspace(loft.breaks[0], loft.breaks[-1], _SAMPLES))
+    worst: dict[str, Wall] = {}
+    for i, parent in enumerate(table.parent_names):
+        name = parent.removeprefix("port ")
+        first, second = at.corners[:, i], at.corners[:, (i + 1) % at.corners.shape[1]]
+        step = second - first
+        steep = np.degrees(np.arctan2(np.abs(step[:, 1]), np.abs(step[:, 0])))
+        if name in bare or not (steep > _STEEP_DEG).any():
+            continue
+        # a ring runs anti-clockwise seen from astern, up the starboard side and down the port side: on both
+        # a wall that leans inward on its way up runs to port
+        lean = np.degrees(np.arctan2(-step[:, 0], np.abs(step[:, 1])))
+        draft = float(lean[steep > _STEEP_DEG].min())
+        depth = float(np.abs(step[:, 1]).max())
+        if name not in worst or draft < worst[name].draft_deg:
+            worst[name] = Wall(place=name, draft_deg=draft, depth=depth)
+    for word, end in (("front", table.front), ("aft", table.aft)):
+        if word not in bare:
+            height = float(np.ptp(at.corners[0 if word == "front" else -1, :, 1]))
+            worst[word] = Wall(place=word, draft_deg=-float(end.rake_deg), depth=height)
+    walls = list(worst.values())
+    for item in items:
+        deep = item.depth if isinstance(item, Recess) else item.rise
+        if deep is not None:
+            walls.append(Wall(place=item.known_as, draft_deg=float(item.draft_deg), depth=float(deep)))
+    return tuple(wall for wall in walls if math.isfinite(wall.draft_deg))

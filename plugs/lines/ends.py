@@ -1,0 +1,344 @@
+"""Blended ends: how far each panel is drawn inward on the last stretch before an end.
+
+The blend is what a ball of radius R leaves that rolls in the groove between the end plane and a
+panel. With h the height of a section over the plane through the ball's centre, parallel to the
+end, and n(h) how far out the panel lies there, the blend lies at sqrt(R R - h h) + c, where
+c = min over h of n(h) - sqrt(R R - h h) puts it against the panel from inside. The panel is
+therefore drawn inward by n(h) - sqrt(R R - h h) - c from the point of tangency on, which is
+R (1 - cos t) at h = R sin t where the panel stands square to the end (derived here).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.ground.errors import PlugError
+from plugs.lines.rings import used_up
+
+Array = NDArray[np.float64]
+
+_STEEPEST = np.radians(80.0)
+_SEARCH = 41
+_ROUNDS = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Zone:
+    """The stretch of the plug that an end's blend takes up; n panels.
+
+    Attributes
+    ----------
+    sign : float, dimensionless
+        +1 for the aft end, -1 for the front.
+    radius : float, mm
+        Blend radius, square to the end plane.
+    lean : float, dimensionless
+        Tangent of the end plane's lean aft: x = u + lean z.
+    u_end, u_centre : float, mm
+        Where the end plane, and its parallel through the ball's centre, meet the baseline.
+    theta_start : float, rad
+        Where the first panel begins to turn in; the end is at pi / 2.
+    theta_touch : (n, 2) float, rad
+        Point of tangency of each panel at its first and its second corner.
+    reference : (n, 2) float, mm
+        Corners on the end plane, unblended, in the plane's own coordinates.
+    normal : (n, 2) float, dimensionless
+        Outward normal of each panel in the end plane.
+    scale : (n,) float, dimensionless
+        Move of a panel in (y, z) for a move of 1 in the leaning plane.
+    out_least : (n, 2) float, mm
+        The c of the module's head.
+    is_sharp : (n,) bool
+        Panels that are not drawn inward.
+    is_vanishing : (n,) bool
+        Panels that the blend uses up: both their corners move by the mean, so that they shrink to nothing.
+    gains : (g, n) float, mm, or None
+        What the radius at each corner gains at equal steps of the angle from ``theta_start`` to the end.
+    """
+
+    sign: float
+    radius: float
+    lean: float
+    u_end: float
+    u_centre: float
+    theta_start: float
+    theta_touch: Array
+    reference: Array
+    normal: Array
+    scale: Array
+    out_least: Array
+    is_sharp: NDArray[np.bool_]
+    is_vanishing: NDArray[np.bool_]
+    gains: Array | None = None
+
+    @property
+    def u_start(self) -> float:
+        """Where the blend begins, mm, on the inner side."""
+        return self.u_at(self.theta_start)
+
+    def u_at(self, theta: float) -> float:
+        """Return the position along the plug of an angle of the blend.
+
+        Parameters
+        ----------
+        theta : float, rad
+
+        Returns
+        -------
+        float, mm
+        """
+        return float(self.u_centre + self.sign * self.radius * np.sqrt(1.0 + self.lean**2) * np.sin(theta))
+
+    def angles_at(self, t: Array) -> tuple[NDArray[np.bool_], Array, Array, Array]:
+        """Return which positions lie in the blend, their angles, where they meet the baseline, and its slope.
+
+        Parameters
+        ----------
+        t : (k,) float, mm
+
+        Returns
+        -------
+        tuple of (k,) bool, and (k,) float, rad, mm and dimensionless
+        """
+        length = abs(self.u_end - self.u_start)
+        share = self.sign * (t - self.u_start) / length
+        span = 0.5 * np.pi - self.theta_start
+        theta = self.theta_start + np.clip(share, 0.0, 1.0) * span
+        reach = self.radius * np.sqrt(1.0 + self.lean**2)
+        u = self.u_centre + self.sign * reach * np.sin(theta)
+        return share > 0.0, theta, u, reach * np.cos(theta) * span / length
+
+    def t_at(self, theta: float) -> float:
+        """Return the position t of an angle of the blend.
+
+        Parameters
+        ----------
+        theta : float, rad
+
+        Returns
+        -------
+        float, mm
+        """
+        share = (theta - self.theta_start) / (0.5 * np.pi - self.theta_start)
+        return float(self.u_start + share * (self.u_end - self.u_start))
+
+    def angles(self, count: int) -> Array:
+        """Return equal steps of the angle over the blend.
+
+        Parameters
+        ----------
+        count : int
+
+        Returns
+        -------
+        (count,) float, rad
+        """
+        return np.linspace(self.theta_start, 0.5 * np.pi, count)
+
+    def gained(self, theta: Array, radius: Array) -> Array:
+        """Return radii with what they gain; a sharp edge stays sharp.
+
+        Parameters
+        ----------
+        theta : (k,) float, rad
+        radius : (k, n) float, mm
+
+        Returns
+        -------
+        (k, n) float, mm
+        """
+        if self.gains is None:
+            return radius
+        share = (theta - self.theta_start) / (0.5 * np.pi - self.theta_start) * (len(self.gains) - 1)
+        low = np.clip(share.astype(np.intp), 0, len(self.gains) - 2)
+        more = self.gains[low] + (share - low)[:, None] * (self.gains[low + 1] - self.gains[low])
+        return np.where(radius > 0.0, np.maximum(radius + more, 0.0), 0.0)
+
+    def inset(self, u: Array, theta: Array, corners: Array) -> tuple[Array, Array]:
+        """Return how far each panel moves inward, in (y, z), at its first and second corner.
+
+        Parameters
+        ----------
+        u : (k,) float, mm
+        theta : (k,) float, rad
+        corners : (k, n, 2) float, mm
+            Corners before the blend.
+
+        Returns
+        -------
+        tuple of (k, n) float, mm
+        """
+        height = self.radius * np.cos(theta)[:, None]
+        moves = []
+        for j, out in enumerate(self._out(u, corners)):
+            is_turning = (theta[:, None] > self.theta_touch[:, j]) & ~self.is_sharp
+            moves.append(
+                np.where(is_turning, np.maximum(out - height - self.out_least[:, j], 0.0), 0.0) * self.scale
+            )
+        mean = 0.5 * (moves[0] + moves[1])
+        first, second = (np.where(self.is_vanishing, mean, move) for move in moves)
+        return first, second
+
+    def _out(self, u: Array, corners: Array) -> tuple[Array, Array]:
+        """Return how far out each panel lies at its two corners."""
+        return _out(u, corners, self.lean, self.reference, self.normal)
+
+
+def _in_plane(u: Array, corners: Array, lean: float) -> Array:
+    """Return corners in true-length coordinates of the leaning plane."""
+    cosine = 1.0 / np.sqrt(1.0 + lean * lean)
+    up = corners[..., 1] / cosine + (lean * cosine * u)[..., None]
+    return np.stack([corners[..., 0], up], axis=-1)
+
+
+def _out(u: Array, corners: Array, lean: float, reference: Array, normal: Array) -> tuple[Array, Array]:
+    """Return the distance outward of each panel's two corners from the same corners on the end plane."""
+    moved = _in_plane(u, corners, lean) - reference
+    first = np.sum(moved * normal, axis=-1)
+    second = np.sum(np.roll(moved, -1, axis=1) * normal, axis=-1)
+    return first, second
+
+
+def make_zone(
+    *,
+    sign: float,
+    radius: float,
+    lean: float,
+    u_end: float,
+    is_sharp: NDArray[np.bool_],
+    corners_at: Callable[[Array], Array],
+) -> Zone:
+    """Return the blend of an end.
+
+    Parameters
+    ----------
+    sign : float, dimensionless
+        +1 aft, -1 front.
+    radius : float, mm
+    lean : float, dimensionless
+        Tangent of the end plane's lean aft.
+    u_end : float, mm
+    is_sharp : (n,) bool
+        Panels that keep a sharp edge.
+    corners_at : callable
+        From (k,) positions u, mm, to the (k, n, 2) unblended corners, mm, on planes parallel to
+        the end.
+
+    Returns
+    -------
+    Zone
+    """
+    cosine = 1.0 / np.sqrt(1.0 + lean * lean)
+    u_centre = u_end - sign * radius / cosine
+    end = corners_at(np.array([u_end]))
+    normal, scale = _panels(end, cosine)
+    reference = _in_plane(np.array([u_end]), end, lean)[0]
+
+    def gap_at(theta: Array) -> Array:
+        u = u_centre + sign * radius / cosine * np.sin(theta)
+        return _gaps(u, theta, corners_at, lean, reference, normal, radius)
+
+    centre, least = _least(gap_at, len(scale))
+    centre = np.where(is_sharp[:, None], 0.5 * np.pi, centre)
+    zone = Zone(
+        sign=sign,
+        radius=radius,
+        lean=lean,
+        u_end=u_end,
+        u_centre=u_centre,
+        theta_start=float(centre.min()),
+        theta_touch=centre,
+        reference=reference,
+        normal=normal,
+        scale=scale,
+        out_least=least,
+        is_sharp=is_sharp,
+        is_vanishing=np.zeros_like(is_sharp),
+    )
+    moves = zone.inset(np.array([u_end]), np.array([0.5 * np.pi]), end)
+    return replace(zone, is_vanishing=used_up(end, *moves)[0])
+
+
+def _panels(end: Array, cosine: float) -> tuple[Array, Array]:
+    """Return the normal and the scale of each panel, as in `Zone`, from the corners on the end plane."""
+    chord = (np.roll(end, -1, axis=1) - end)[0]
+    length = np.hypot(chord[:, 0], chord[:, 1])
+    flat = np.stack([chord[:, 1], -chord[:, 0]], axis=-1) / np.where(length > 0.0, length, 1.0)[:, None]
+    scale = np.hypot(flat[:, 0], flat[:, 1] * cosine)
+    normal = flat * np.array([1.0, cosine]) / np.where(scale > 0.0, scale, 1.0)[:, None]
+    return normal, scale
+
+
+def _least(gap_at: Callable[[Array], Array], n: int) -> tuple[Array, Array]:
+    """Return where each panel's two corners come nearest, and how near, by a search that closes in."""
+    low = np.full((n, 2), -_STEEPEST)
+    high = np.full((n, 2), 0.5 * np.pi)
+    for _ in range(_ROUNDS):
+        share = np.linspace(0.0, 1.0, _SEARCH)[:, None, None]
+        theta = low + share * (high - low)
+        gap = gap_at(theta)
+        best = np.argmin(gap, axis=0)
+        step = (high - low) / (_SEARCH - 1)
+        centre = np.take_along_axis(theta, best[None], axis=0)[0]
+        low, high = np.maximum(centre - step, -_STEEPEST), np.minimum(centre + step, 0.5 * np.pi)
+    return centre, np.take_along_axis(gap, best[None], axis=0)[0]
+
+
+def _gaps(
+    u: Array,
+    theta: Array,
+    corners_at: Callable[[Array], Array],
+    lean: float,
+    reference: Array,
+    normal: Array,
+    radius: float,
+) -> Array:
+    """Return n(h) - sqrt(R R - h h) on an own grid of angles for each panel and corner."""
+    count, n, _ = u.shape
+    flat = u.reshape(-1)
+    places = _in_plane(flat, corners_at(flat), lean).reshape(count, n, 2, n, 2)
+    rows = np.arange(n)
+    first = places[:, rows, 0, rows] - reference
+    second = places[:, rows, 1, (rows + 1) % n] - np.roll(reference, -1, axis=0)
+    out = np.stack([np.sum(first * normal, axis=-1), np.sum(second * normal, axis=-1)], axis=-1)
+    return np.asarray(out - radius * np.cos(theta), dtype=np.float64)
+
+
+def check_room(x: Array, front: Zone | None, aft: Zone | None) -> None:
+    """Refuse blends that meet each other, or that run over the bay in which a raked end leans.
+
+    Parameters
+    ----------
+    x : (k,) float, mm
+        Stations.
+    front, aft : Zone or None
+
+    Raises
+    ------
+    PlugError
+        A blend takes more of the length than is free.
+    """
+    first, last = float(x[0]), float(x[-1])
+    for zone, name, other in ((front, "front", aft), (aft, "aft", front)):
+        if zone is None:
+            continue
+        limit = last if zone.sign < 0 else first
+        if zone.lean:
+            limit = float(x[1] if zone.sign < 0 else x[-2])
+        elif other is not None:
+            limit = other.u_start
+        room = abs(zone.u_end - limit)
+        used = abs(zone.u_end - zone.u_start)
+        if zone.sign * (zone.u_start - limit) <= 0.0:
+            raise PlugError(
+                param=f"{name}.radius",
+                value=zone.radius,
+                reason=f"the blend takes {used:.1f} mm of the length, where {room:.1f} mm are free",
+                remedy=f"use at most {np.floor(zone.radius * 9.5 * room / used) / 10:g}"
+                if room > 0.0
+                else "make the other end's radius smaller first",
+            )

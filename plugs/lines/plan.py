@@ -1,0 +1,341 @@
+"""Read a lines plan: check every number where it enters, and lay the sections out as whole rings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.ground.errors import Finding, PlugError, promise
+from plugs.ground.tolerances import LENGTH
+from plugs.lines.section import End, LinesPlan, Station
+
+_APART: Final = 0.01
+"""Two stations are at least so far apart, mm."""
+
+Array = NDArray[np.float64]
+
+LARGEST_CROWN_RATIO = 0.45
+"""Rise over chord beyond which a crowned panel folds under itself (0.5 is a half circle)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RingTable:
+    """The stations of a plan as arrays: s stations, h corners as drawn, n corners all round.
+
+    Attributes
+    ----------
+    x : (s,) float, mm
+    corners : (s, h, 2) float, mm
+    radius : (s, h) float, mm
+    rise : (s, p) float, mm
+        Of the panels as drawn.
+    corner_faired, panel_faired : (h,), (p,) bool
+    corner_of, side_of : (n,) int
+        Drawn corner of each ring corner, and +1 as drawn or -1 mirrored.
+    panel_of : (n,) int
+        Drawn panel of each ring panel, which begins at the ring corner of the same number.
+    corner_names, panel_names : tuple of str
+        All round; mirrored ones begin with "port ".
+    drawn_corners, drawn_panels : tuple of str
+    drawn_parents, parent_names : tuple of str
+        The panel that each drawn and each ring panel is a piece of, or itself.
+    front, aft : End
+    findings : tuple of Finding
+        What the plan was found with.
+    """
+
+    x: Array
+    corners: Array
+    radius: Array
+    rise: Array
+    corner_faired: NDArray[np.bool_]
+    panel_faired: NDArray[np.bool_]
+    corner_of: NDArray[np.intp]
+    side_of: Array
+    panel_of: NDArray[np.intp]
+    corner_names: tuple[str, ...]
+    panel_names: tuple[str, ...]
+    drawn_corners: tuple[str, ...]
+    drawn_panels: tuple[str, ...]
+    drawn_parents: tuple[str, ...]
+    parent_names: tuple[str, ...]
+    front: End
+    aft: End
+    findings: tuple[Finding, ...] = ()
+
+
+def read_plan(plan: LinesPlan) -> RingTable:
+    """Return a plan's stations as arrays, all round the section.
+
+    Parameters
+    ----------
+    plan : LinesPlan
+        As the recipe gives it.
+
+    Returns
+    -------
+    RingTable
+
+    Raises
+    ------
+    PlugError
+        Fewer than two stations or three ring corners; the mirrored half is on the wrong side.
+    """
+    stations = _stations(plan)
+    drawn = tuple(stations[0].corners)
+    x = _positions(stations)
+    corners, radius = _corners(stations, drawn)
+    if plan.mirrored:
+        _check_half(corners, drawn)
+    corner_of, side_of, panel_count = _layout(corners, plan.mirrored)
+    if len(corner_of) < 3:
+        raise PlugError(
+            param="stations[0].corners",
+            value=", ".join(drawn),
+            reason=f"the whole section has {len(corner_of)} corners, which enclose nothing",
+            remedy="give at least 2 corners off the centreline, or 3 for a whole section",
+        )
+    panels = _panel_names(plan, drawn, corners, panel_count)
+    parents = tuple(plan.parents.get(name, name) for name in panels)
+    panel_of = _panel_layout(corners, plan.mirrored, len(corner_of))
+    table_rise = _rises(stations, panels)
+    faired = _faired(plan.bays, drawn)
+    ring_faired = faired[corner_of]
+    panel_faired = np.zeros(panel_count, dtype=bool)
+    panel_faired[panel_of] = ring_faired & np.roll(ring_faired, -1)
+    return RingTable(
+        x=x,
+        corners=corners,
+        radius=radius,
+        rise=table_rise,
+        corner_faired=faired,
+        panel_faired=panel_faired,
+        corner_of=corner_of,
+        side_of=side_of,
+        panel_of=panel_of,
+        corner_names=_all_round(drawn, corner_of, side_of < 0),
+        panel_names=_all_round(panels, panel_of, _is_mirrored_panel(panel_of)),
+        drawn_corners=drawn,
+        drawn_panels=panels,
+        drawn_parents=parents,
+        parent_names=_all_round(parents, panel_of, _is_mirrored_panel(panel_of)),
+        front=_end(plan.front, "front", parents),
+        aft=_end(plan.aft, "aft", parents),
+        findings=tuple(plan.findings),
+    )
+
+
+def _stations(plan: LinesPlan) -> list[Station]:
+    """Return the stations of a plan, at least two of them."""
+    stations = list(plan.stations)
+    if len(stations) < 2:
+        raise PlugError(
+            param="stations",
+            value=len(stations),
+            reason="a plug needs a section at each end",
+            remedy="give at least 2 stations",
+        )
+    return stations
+
+
+def _check_half(corners: Array, drawn: tuple[str, ...]) -> None:
+    """Refuse a mirrored section that is drawn on the port side."""
+    if corners[..., 0].min() < -LENGTH:
+        s, h = np.argwhere(corners[..., 0] < -LENGTH)[0]
+        raise PlugError(
+            param=f"stations[{s}].corners[{drawn[h]!r}].y",
+            value=float(corners[s, h, 0]),
+            reason="a mirrored section is drawn on the starboard side, where y is positive",
+            remedy=f"use {abs(corners[s, h, 0]):g}, or mirrored=False with the whole section",
+        )
+
+
+def drawn_panels(plan: LinesPlan) -> tuple[tuple[str, ...], tuple[str, ...], tuple[bool, bool]]:
+    """Return a plan's drawn corners and panels, and whether it begins and ends on the centreline.
+
+    Parameters
+    ----------
+    plan : LinesPlan
+
+    Returns
+    -------
+    tuple of (tuple of str), (tuple of str), (bool, bool)
+    """
+    stations = list(plan.stations)
+    drawn = tuple(stations[0].corners)
+    corners, _ = _corners(stations, drawn)
+    count = _layout(corners, plan.mirrored)[2]
+    return drawn, _panel_names(plan, drawn, corners, count), _on_centre(corners)
+
+
+def _positions(stations: Sequence[Station]) -> Array:
+    """Return the x of the stations, increasing."""
+    x = [s.x for s in stations]
+    for i in range(1, len(x)):
+        if x[i] - x[i - 1] < _APART:
+            same = abs(x[i] - x[i - 1]) < _APART
+            raise PlugError(
+                param=f"stations[{i}].x",
+                value=x[i],
+                reason=("two stations stand at the same place" if same else "stations run aft, in order of x")
+                + f": stations[{i - 1}].x is {x[i - 1]:g}",
+                remedy=_moved(x, i)
+                if same
+                else f"give the stations in this order of x: {', '.join(map(_told, sorted(x)))}",
+            )
+    return np.array(x, dtype=np.float64)
+
+
+def _moved(x: Sequence[float], i: int) -> str:
+    """Return where one of two stations at one place may stand: halfway to the next, if there is one."""
+    later = [other for other in x if other > x[i - 1] + 2.0 * _APART]
+    free = 0.5 * (x[i - 1] + min(later)) if later else x[i - 1] + 50.0
+    return f"use {_told(free)} for one of the two, or take it out"
+
+
+def _told(x: float) -> str:
+    """Return a place in as few digits as hold it to 0.001 mm."""
+    return f"{round(x, 3) + 0.0:.10g}"
+
+
+def _corners(stations: Sequence[Station], drawn: tuple[str, ...]) -> tuple[Array, Array]:
+    """Return positions and radii of all corners at all stations."""
+    corners, radius = np.empty((len(stations), len(drawn), 2)), np.empty((len(stations), len(drawn)))
+    for s, station in enumerate(stations):
+        if tuple(station.corners) != drawn:
+            raise PlugError(
+                param=f"stations[{s}].corners",
+                value=", ".join(map(str, station.corners)),
+                reason="every station has the same corners in the same order, so that they join to lines",
+                remedy=f"name them {', '.join(drawn)}, as at stations[0]",
+            )
+        for c, corner in enumerate(station.corners.values()):
+            corners[s, c], radius[s, c] = (corner.y, corner.z), corner.radius
+    return corners, radius
+
+
+def _on_centre(corners: Array) -> tuple[bool, bool]:
+    """Return whether the first and the last corner lie on the centreline at every station."""
+    first, last = (bool(np.abs(corners[:, i, 0]).max() <= LENGTH) for i in (0, -1))
+    return first, last
+
+
+def _layout(corners: Array, mirrored: bool) -> tuple[NDArray[np.intp], Array, int]:
+    """Return drawn corner and side of each ring corner, and the number of drawn panels."""
+    h = corners.shape[1]
+    if not mirrored:
+        return np.arange(h), np.ones(h), h
+    first, last = _on_centre(corners)
+    port = list(range(h - 1, -1, -1))
+    port = port[1:] if last else port
+    port = port[:-1] if first else port
+    corner_of = np.array(list(range(h)) + port, dtype=np.intp)
+    side_of = np.array([1.0] * h + [-1.0] * len(port))
+    return corner_of, side_of, h - 1 + (not first) + (not last)
+
+
+def _panel_layout(corners: Array, mirrored: bool, count: int) -> NDArray[np.intp]:
+    """Return the drawn panel of each ring panel."""
+    h = corners.shape[1]
+    if not mirrored:
+        return np.arange(h, dtype=np.intp)
+    first, last = _on_centre(corners)
+    shift = 0 if first else 1
+    sides = list(range(shift, shift + h - 1))
+    top = [] if last else [shift + h - 1]
+    bottom = [] if first else [0]
+    ring = sides + top + sides[::-1] + bottom
+    promise(len(ring) == count, "a ring has a side for each panel")
+    return np.array(ring, dtype=np.intp)
+
+
+def _all_round(
+    names: tuple[str, ...], drawn: NDArray[np.intp], is_port: NDArray[np.bool_]
+) -> tuple[str, ...]:
+    """Return the names of things drawn, all round the section."""
+    return tuple(("port " if port else "") + names[i] for i, port in zip(drawn, is_port, strict=True))
+
+
+def _is_mirrored_panel(panel_of: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Return which ring panels repeat one that came before: those of the port side."""
+    seen: set[int] = set()
+    mirrored = np.zeros(len(panel_of), dtype=bool)
+    for i, panel in enumerate(panel_of.tolist()):
+        mirrored[i] = panel in seen
+        seen.add(panel)
+    return mirrored
+
+
+def _panel_names(plan: LinesPlan, drawn: tuple[str, ...], corners: Array, count: int) -> tuple[str, ...]:
+    """Return the names of the drawn panels, given or made from the corners."""
+    if plan.panels:
+        names = tuple(plan.panels)
+        if len(names) != count or len(set(names)) != count:
+            raise PlugError(
+                param="panels",
+                value=", ".join(map(str, names)),
+                reason=f"corners {', '.join(drawn)} have {count} panels between them, each with its name",
+                remedy=f"give {count} different names, from the bottom of the section up",
+            )
+        return names
+    between = [f"{a} to {b}" for a, b in pairwise(drawn)]
+    if not plan.mirrored:
+        return (*between, f"{drawn[-1]} to {drawn[0]}")
+    first, last = _on_centre(corners)
+    return (*([] if first else [f"across {drawn[0]}"]), *between, *([] if last else [f"across {drawn[-1]}"]))
+
+
+def _rises(stations: Sequence[Station], panels: tuple[str, ...]) -> Array:
+    """Return the crowns of all panels at all stations."""
+    rise = np.zeros((len(stations), len(panels)))
+    for s, station in enumerate(stations):
+        for name, value in station.crowns.items():
+            param = f"stations[{s}].crowns[{name!r}]"
+            if name not in panels:
+                raise PlugError(
+                    param=param,
+                    value=value,
+                    reason="there is no such panel",
+                    remedy=f"use one of {', '.join(panels)}",
+                )
+            rise[s, panels.index(name)] = value
+    return rise
+
+
+def _faired(bays: str | Mapping[str, str], drawn: tuple[str, ...]) -> NDArray[np.bool_]:
+    """Return which lines are faired."""
+    by_line = dict.fromkeys(drawn, bays) if isinstance(bays, str) else dict(bays)
+    for name, kind in by_line.items():
+        if name not in drawn:
+            raise PlugError(
+                param=f"bays[{name!r}]",
+                value=kind,
+                reason="there is no such line",
+                remedy=f"use one of {', '.join(drawn)}",
+            )
+        if kind not in ("straight", "faired"):
+            raise PlugError(
+                param="bays" if isinstance(bays, str) else f"bays[{name!r}]",
+                value=kind,
+                reason="a line runs straight from station to station, or faired through them all",
+                remedy='use "straight" or "faired"',
+            )
+    return np.array([by_line.get(name, "straight") == "faired" for name in drawn])
+
+
+def _end(end: End, name: str, panels: tuple[str, ...]) -> End:
+    """Return a checked end."""
+    for panel in end.sharp:
+        if panel not in panels:
+            raise PlugError(
+                param=f"{name}.sharp",
+                value=panel,
+                reason="there is no such panel",
+                remedy=f"use one of {', '.join(dict.fromkeys(panels))}",
+            )
+    return end

@@ -1,0 +1,335 @@
+"""Find the number that would do: the same plan with one value made smaller, until it passes."""
+
+from __future__ import annotations
+
+import contextlib
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from plugs.lines.section import End, LinesPlan, Station
+
+Passes = Callable[[LinesPlan], bool]
+
+_HALVINGS = 12
+_FEW_HALVINGS = 5
+_MOST_FAULTS = 5
+_MOST_LOOKS, _THOROUGH = 50, 6
+"""So many quick looks at plans are taken for one value and for values that do together, then no more: an
+error comes at once. A thorough look takes as long as so many quick ones."""
+_AGAIN = 2
+"""So often a value is sought again, where a thorough look finds a fault that quick ones did not see."""
+_MOST_TOLD = 8
+_ENOUGH = 0.05
+"""Values are told to 0.1: the search ends when it knows them so well."""
+_SHARES = (0.8, 0.5, 0.2, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """What is wrong with a plan first, and which of its numbers to make smaller.
+
+    Attributes
+    ----------
+    reason : str
+    t : float, mm
+        Where.
+    kind : str
+        "radius", "crown", "front", "aft" or "corners".
+    name : str
+        The line, the panel, or the end's "radius" or "rake_deg".
+    otherwise : str
+        The remedy when no one number would do.
+    """
+
+    reason: str
+    t: float
+    kind: str
+    name: str
+    otherwise: str
+
+
+FirstFault = Callable[[LinesPlan, bool], tuple[Fault, Sequence[int]] | None]
+
+
+class Remedy(NamedTuple):
+    """What to blame and what would do.
+
+    Attributes
+    ----------
+    param : str
+    value : object
+    words : str
+        For people.
+    would_do : tuple of (str, float), mm or degrees
+        For programs: paths of the recipe, and values for them.
+    """
+
+    param: str
+    value: object
+    words: str
+    would_do: tuple[tuple[str, float], ...]
+
+
+class _LookedEnoughError(Exception):
+    """So many plans were looked at that the search ends."""
+
+
+def blame(plan: LinesPlan, fault: Fault, stations: Sequence[int], first_fault: FirstFault) -> Remedy:
+    """Return the parameter to blame for a fault, its value, and what would do.
+
+    Parameters
+    ----------
+    plan : LinesPlan
+    fault : Fault
+    stations : sequence of int
+        All of them, the nearest to the fault first.
+    first_fault : callable
+        From a plan, and whether to look thoroughly or quickly, what is wrong with it first, and its
+        stations from the nearest on; None if nothing is. A thorough look has the last word.
+
+    Returns
+    -------
+    Remedy
+        Its number is the largest, rounded down to 0.1, with which the plan passes: with that one
+        value changed, or as a limit at every station. Where several faults stand at once it names a
+        value for each, which do together.
+    """
+    if fault.kind == "corners":
+        corners = plan.stations[stations[0]].corners
+        shown = ", ".join(f"{name} ({c.y:g}, {c.z:g})" for name, c in corners.items())
+        return Remedy(f"stations[{stations[0]}].corners", shown, fault.otherwise, ())
+    looks = 0
+
+    def looked(tried: LinesPlan, is_thorough: bool) -> tuple[Fault, Sequence[int]] | None:
+        nonlocal looks
+        looks += _THOROUGH if is_thorough else 1
+        if looks > _MOST_LOOKS:
+            raise _LookedEnoughError
+        return first_fault(tried, is_thorough)
+
+    with contextlib.suppress(_LookedEnoughError):
+        found = _one_value(plan, fault, stations, looked)
+        if found is None:
+            found = _several_values(plan, fault, stations, looked)
+        if found is not None:
+            return found
+    first = _tries(plan, fault, stations)[0][0]
+    param, value = _param(fault, first), _value(plan, fault, first)
+    for words, smaller in _all_smaller(plan):
+        if first_fault(smaller, False) is None and first_fault(smaller, True) is None:
+            return Remedy(param, value, words, _changes(plan, smaller))
+    return Remedy(param, value, fault.otherwise, ())
+
+
+def _one_value(
+    plan: LinesPlan, fault: Fault, stations: Sequence[int], first_fault: FirstFault
+) -> Remedy | None:
+    """Return the one value, at a station or as a limit at all, that would do; None if there is none."""
+
+    def passes(tried: LinesPlan) -> bool:
+        return first_fault(tried, False) is None
+
+    for where, words, is_all in _tries(plan, fault, stations):
+        old = _value(plan, fault, where)
+        for _ in range(_AGAIN):
+            best = _largest(plan, fault, where, old, passes, is_all)
+            if best is None:
+                break
+            done = _changed(plan, fault, where, best, is_all)
+            if first_fault(done, True) is None:
+                return Remedy(_param(fault, where), old, _words(best, old) + words, _changes(plan, done))
+    return None
+
+
+def _several_values(
+    plan: LinesPlan, fault: Fault, stations: Sequence[int], first_fault: FirstFault
+) -> Remedy | None:
+    """Return values that would do together for faults that stand at once; None if there are none."""
+    for _ in range(_AGAIN):
+        settled = _settled(plan, fault, stations, first_fault)
+        if settled is None or len(changes := _changes(plan, settled)) > _MOST_TOLD:
+            return None
+        if first_fault(settled, True) is None:
+            first = _tries(plan, fault, stations)[0][0]
+            told = ", ".join(f"{name} = {new:g}" for name, new in changes)
+            words = f"several values are too large together: use {told}"
+            return Remedy(_param(fault, first), _value(plan, fault, first), words, changes)
+    return None
+
+
+def _tries(plan: LinesPlan, fault: Fault, stations: Sequence[int]) -> list[tuple[tuple[int, ...], str, bool]]:
+    """Return what is tried in turn: stations, or ends; words for it; whether all corners are meant."""
+    if fault.kind in ("front", "aft"):
+        return [((), "", False), ((0, 1), " at both ends", False)]
+    near = [s for s in stations[:2] if _value(plan, fault, (s,)) != 0.0] or list(stations[:1])
+    every = (near[0], *(s for s in stations if s != near[0]))
+    one: list[tuple[tuple[int, ...], str, bool]] = [((near[0],), "", False), ((near[-1],), "", False)]
+    all_of_them: list[tuple[tuple[int, ...], str, bool]] = [(every, " at every station", False)]
+    is_shared = len({_value(plan, fault, (s,)) for s in every}) == 1 and len(every) > 1
+    tries = all_of_them + one if is_shared else one + all_of_them
+    return [*tries, (every, " at every corner of every station", True)] if fault.kind == "radius" else tries
+
+
+def _settled(
+    plan: LinesPlan, fault: Fault, stations: Sequence[int], first_fault: FirstFault
+) -> LinesPlan | None:
+    """Return a plan in which fault after fault has been settled by a value of its own; None if one cannot."""
+    found: tuple[Fault, Sequence[int]] | None = (fault, stations)
+    for _ in range(_MOST_FAULTS):
+        if found is None:
+            return plan
+        one, near = found
+        if one.kind == "corners":
+            return None
+
+        def is_settled(tried: LinesPlan, one: Fault = one) -> bool:
+            next_one = first_fault(tried, False)
+            return next_one is None or (next_one[0].kind, next_one[0].name) != (one.kind, one.name)
+
+        for where, _, is_all in _tries(plan, one, near):
+            best = _largest(plan, one, where, _value(plan, one, where), is_settled, is_all, _FEW_HALVINGS)
+            if best is not None:
+                plan = _changed(plan, one, where, best, is_all)
+                break
+        else:
+            return None
+        found = first_fault(plan, False)
+    return plan if found is None else None
+
+
+def _all_smaller(plan: LinesPlan) -> Iterator[tuple[str, LinesPlan]]:
+    """Yield plans whose ends' radii and rakes, then all of them and crowns, are a share of what they were."""
+    for what, is_all in (("radius and rake of both ends", False), ("blend radius, crown and rake", True)):
+        for share in _SHARES:
+            smaller = _scaled(plan, share, is_all)
+            words = f"use {100.0 * share:g} % of every {what}, rounded down to 0.1"
+            yield (words if share else f"use 0 for every {what}"), smaller
+
+
+def _scaled(plan: LinesPlan, share: float, is_all: bool) -> LinesPlan:
+    """Return a plan with its ends, or with everything that may be smaller, a share of what it was."""
+
+    def less(value: float) -> float:
+        return math.copysign(math.floor(abs(value) * share * 10.0) / 10.0, value) if value else value
+
+    def less_end(end: End) -> End:
+        return replace(end, radius=less(float(end.radius)), rake_deg=less(float(end.rake_deg)))
+
+    stations = [
+        replace(
+            s,
+            corners={n: replace(c, radius=less(float(c.radius))) for n, c in s.corners.items()},
+            crowns={n: less(float(v)) for n, v in s.crowns.items()},
+        )
+        for s in plan.stations
+    ]
+    ends = replace(plan, front=less_end(plan.front), aft=less_end(plan.aft))
+    return replace(ends, stations=stations) if is_all else ends
+
+
+def _changes(old: LinesPlan, new: LinesPlan) -> tuple[tuple[str, float], ...]:
+    """Return which radii, crowns and rakes differ, each with its new value."""
+    found = []
+    for i, (a, b) in enumerate(zip(old.stations, new.stations, strict=True)):
+        for name, corner in b.corners.items():
+            found.append((f"stations[{i}].corners[{name!r}].radius", a.corners[name].radius, corner.radius))
+        for name, rise in b.crowns.items():
+            found.append((f"stations[{i}].crowns[{name!r}]", a.crowns.get(name, 0.0), rise))
+    for word in ("front", "aft"):
+        for key in ("radius", "rake_deg"):
+            found.append(
+                (f"{word}.{key}", getattr(getattr(old, word), key), getattr(getattr(new, word), key))
+            )
+    return tuple((name, float(value)) for name, before, value in found if value != before)
+
+
+def _param(fault: Fault, where: Sequence[int]) -> str:
+    """Return the name in the recipe of an end's word, a corner's radius or a panel's crown."""
+    if fault.kind in ("front", "aft"):
+        return f"{fault.kind}.{fault.name}"
+    word, end = ("corners", ".radius") if fault.kind == "radius" else ("crowns", "")
+    return f"stations[{where[0]}].{word}[{fault.name!r}]{end}"
+
+
+def _value(plan: LinesPlan, fault: Fault, where: Sequence[int]) -> float:
+    """Return an end's value, or a corner's radius or a panel's crown at the first of some stations."""
+    if fault.kind in ("front", "aft"):
+        return float(getattr(getattr(plan, fault.kind), fault.name))
+    return _at_station(plan.stations[where[0]], fault)
+
+
+def _at_station(station: Station, fault: Fault) -> float:
+    """Return a corner's radius or a panel's crown at a station."""
+    if fault.kind == "radius":
+        return float(station.corners[fault.name].radius)
+    return float(station.crowns.get(fault.name, 0.0))
+
+
+def _changed(
+    plan: LinesPlan, fault: Fault, where: Sequence[int], value: float, is_all: bool = False
+) -> LinesPlan:
+    """Return a plan with a value set on an end or at a station, and as a limit at all others named."""
+    if fault.kind in ("front", "aft"):
+
+        def limited_end(key: str, end: End) -> End:
+            old = float(getattr(end, fault.name))
+            new = value if key == fault.kind else _limited(old, value) if where else old
+            return replace(end, radius=new) if fault.name == "radius" else replace(end, rake_deg=new)
+
+        return replace(plan, front=limited_end("front", plan.front), aft=limited_end("aft", plan.aft))
+    stations = list(plan.stations)
+    for i in where:
+        new = value if i == where[0] else _limited(_at_station(stations[i], fault), value)
+        if fault.kind == "crown":
+            stations[i] = replace(stations[i], crowns={**stations[i].crowns, fault.name: new})
+            continue
+        corners = dict(stations[i].corners)
+        for name, corner in corners.items():
+            if name == fault.name or is_all:
+                radius = new if name == fault.name else _limited(float(corner.radius), value)
+                corners[name] = replace(corner, radius=radius)
+        stations[i] = replace(stations[i], corners=corners)
+    return replace(plan, stations=stations)
+
+
+def _limited(old: float, limit: float) -> float:
+    """Return a value no farther from 0 than a limit."""
+    return math.copysign(min(abs(limit), abs(old)), old)
+
+
+def _largest(
+    plan: LinesPlan,
+    fault: Fault,
+    where: Sequence[int],
+    value: float,
+    passes: Passes,
+    is_all: bool = False,
+    halvings: int = _HALVINGS,
+) -> float | None:
+    """Return the largest value with which the plan passes; None when not even 0 does."""
+
+    def would_do(tried: float) -> bool:
+        return passes(_changed(plan, fault, where, tried, is_all))
+
+    low, high = 0.0, 1.0
+    if value == 0.0 or not would_do(0.0):
+        return None
+    for _ in range(halvings):
+        if (high - low) * abs(value) < _ENOUGH:
+            break
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if would_do(middle * value) else (low, middle)
+    tenths = math.floor(abs(value) * low * 10.0 + 1e-9)
+    for best in ((tenths + 1) / 10.0, tenths / 10.0):
+        if 0.0 < best < abs(value) and would_do(math.copysign(best, value)):
+            return math.copysign(best, value)
+    return 0.0
+
+
+def _words(best: float, value: float) -> str:
+    """Return a value that would do in words."""
+    if best == 0.0:
+        return "use 0"
+    return f"use {best:g} or less" if value > 0.0 else f"use {best:g} or nearer to 0"

@@ -1,0 +1,488 @@
+"""Plane geometry of sections: corners, radii and crowns in, rings of arcs and straight lines out.
+
+Every function works on many sections at once: the first axis of each array is the section.
+A ring of n corners is a closed chain of 2 n segments, blend 0, panel 0, blend 1, panel 1 ...;
+each segment is a circular arc given by its two ends and half its angle (0 is a straight line).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.ground.tolerances import LENGTH
+
+Array = NDArray[np.float64]
+
+_GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(16)
+_GAUSS_F = 0.5 * (_GAUSS_X + 1.0)
+_SINGULAR = 1e-9
+_NO_TURN = 1e-7
+"""A corner that turns less, in radians, is none: where panels are so nearly in line, rounding decides where a
+circle touches them, and the circle of 1 m would cut 1e-12 mm off."""
+_NEWTON_STEPS = 12
+_GENTLE = 0.05
+_LEAST_LEFT, _ENOUGH_LEFT = 0.2, 0.6
+"""Share of a corner's turn left where crowned neighbours meet, below which, and above which, they no longer
+settle, and alone settle, where it moves to."""
+_LARGEST_TURN = 0.999 * np.pi
+GENTLE_TURN = 0.2
+"""A corner that turns less, in radians, is a point on a smooth outline: about 12 degrees."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rings:
+    """Closed outlines of k sections with n corners each, in the plane (y, z).
+
+    Attributes
+    ----------
+    points : (k, 2n, 2) float, mm
+        Start of each segment; the end is the start of the next.
+    half_rad : (k, 2n) float, rad
+        Half the angle that a segment turns, + to the left; 0 for a straight line.
+    from_ratio, to_ratio : (k, n) float, dimensionless
+        Where on panel i its straight or crowned part begins and ends, as a share of the panel
+        from corner i to corner i + 1. ``from_ratio > to_ratio`` means that blends overlap.
+    turn_rad : (k, n) float, rad
+        Angle between the panels at corner i; + for an outside edge.
+    """
+
+    points: Array
+    half_rad: Array
+    from_ratio: Array
+    to_ratio: Array
+    turn_rad: Array
+
+    def at(self, segment: NDArray[np.intp], ratio: Array) -> Array:
+        """Return points of the rings.
+
+        Parameters
+        ----------
+        segment : (m,) int
+            Segment of each wanted point.
+        ratio : (m,) float, dimensionless
+            Share of the segment's arc length, 0 to 1.
+
+        Returns
+        -------
+        (k, m, 2) float, mm
+            The points (y, z).
+        """
+        start, half = self.points[:, segment], self.half_rad[:, segment]
+        chord = self.points[:, (segment + 1) % self.points.shape[1]] - start
+        return start + _turned(chord, -(1.0 - ratio) * half) * _sine_ratio(half, ratio)[..., None]
+
+    def one_each(self, segment: NDArray[np.intp], ratio: Array) -> Array:
+        """Return one point of each ring.
+
+        Parameters
+        ----------
+        segment : (k,) int
+        ratio : (k,) float, dimensionless
+
+        Returns
+        -------
+        (k, 2) float, mm
+        """
+        rows = np.arange(len(segment))
+        start, half = self.points[rows, segment], self.half_rad[rows, segment]
+        chord = self.points[rows, (segment + 1) % self.points.shape[1]] - start
+        return start + _turned(chord, -(1.0 - ratio) * half) * _sine_ratio(half, ratio)[..., None]
+
+    def moments(self) -> Array:
+        """Return the area moments of each ring, exact for arcs and lines.
+
+        Returns
+        -------
+        (k, 5) float
+            Area (mm2), and the integrals over it of y, z (mm3), z z and y z (mm4).
+
+        References
+        ----------
+        Green's theorem, each as an integral of a power of y and z along the ring in dz;
+        Gauss-Legendre, 16 points a segment (relative error below 1e-12 up to a half circle).
+        """
+        count = self.points.shape[1]
+        segment = np.repeat(np.arange(count), 16)
+        ratio = np.tile(_GAUSS_F, count)
+        weight = np.tile(0.5 * _GAUSS_W, count)
+        place = self.at(segment, ratio)
+        half = self.half_rad[:, segment]
+        chord = self.points[:, (segment + 1) % count] - self.points[:, segment]
+        speed = 1.0 / np.sinc(half / np.pi)
+        dz = _turned(chord, (2.0 * ratio - 1.0) * half)[..., 1] * speed * weight
+        y, z = place[..., 0], place[..., 1]
+        kinds = (y, 0.5 * y * y, y * z, y * z * z, 0.5 * y * y * z)
+        return np.stack([np.sum(kind * dz, axis=1) for kind in kinds], axis=1)
+
+
+def _turned(vector: Array, angle_rad: Array) -> Array:
+    """Return vectors (y, z) turned to the left."""
+    cosine, sine = np.cos(angle_rad), np.sin(angle_rad)
+    y, z = vector[..., 0], vector[..., 1]
+    return np.stack([cosine * y - sine * z, sine * y + cosine * z], axis=-1)
+
+
+def _sine_ratio(half: Array, ratio: Array) -> Array:
+    """Return sin(ratio * half) / sin(half), the share of the chord, also where half is 0."""
+    return np.asarray(ratio * np.sinc(ratio * half / np.pi) / np.sinc(half / np.pi), dtype=np.float64)
+
+
+def _left(vector: Array) -> Array:
+    """Return vectors turned left by a quarter: the inner normal of an anti-clockwise ring."""
+    return np.stack([-vector[..., 1], vector[..., 0]], axis=-1)
+
+
+def _cross(a: Array, b: Array) -> Array:
+    """Return the plane cross product."""
+    return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0], dtype=np.float64)
+
+
+def _dot(a: Array, b: Array) -> Array:
+    """Return the plane dot product; of a panel without length it is +0, which has no direction either."""
+    return np.asarray(0.0 + a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1], dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Panels:
+    """Panels of k sections: chord, half angle, curvature, tangents at both ends."""
+
+    length: Array
+    unit: Array
+    half: Array
+    curvature: Array
+    start: Array
+    end: Array
+
+
+def _panels(corners: Array, rise: Array) -> _Panels:
+    """Return the panels from each corner to the next."""
+    chord = np.roll(corners, -1, axis=1) - corners
+    length = np.hypot(chord[..., 0], chord[..., 1])
+    safe = np.where(length > LENGTH, length, 1.0)
+    unit = np.where((length > LENGTH)[..., None], chord / safe[..., None], 0.0)
+    half = np.where(length > LENGTH, 2.0 * np.arctan(2.0 * rise / safe), 0.0)
+    return _Panels(
+        length=length,
+        unit=unit,
+        half=half,
+        curvature=2.0 * np.sin(half) / safe,
+        start=_turned(unit, -half),
+        end=_turned(unit, half),
+    )
+
+
+def _meet(n1: Array, k1: Array, d1: Array, n2: Array, k2: Array, d2: Array) -> Array:
+    """Return where two curves through the origin meet after moving inward by d1 and d2.
+
+    A curve with inner normal n and curvature k at the origin is n.q = k q.q / 2; its parallel
+    at distance d is n.q - k q.q / 2 = d - k d d / 2 (derived here: expand |q - n/k| = 1/k - d).
+    Newton's method from the meeting of the tangents; NaN where the two do not meet.
+    """
+    right1, right2 = d1 - 0.5 * k1 * d1 * d1, d2 - 0.5 * k2 * d2 * d2
+    along = 0.5 * (n1 * d1[..., None] + n2 * d2[..., None])
+    q = _solve(n1, n2, d1, d2, along)
+    if not (k1.any() or k2.any()):
+        return q
+    for _ in range(_NEWTON_STEPS):
+        g1, g2 = n1 - k1[..., None] * q, n2 - k2[..., None] * q
+        square = _dot(q, q)
+        f1 = _dot(n1, q) - 0.5 * k1 * square - right1
+        f2 = _dot(n2, q) - 0.5 * k2 * square - right2
+        step = _solve(g1, g2, f1, f2, np.zeros_like(q))
+        q = q - step
+        if not np.any(np.abs(step) > 1e-13):
+            break
+    square = _dot(q, q)
+    miss1 = np.abs(_dot(n1, q) - 0.5 * k1 * square - right1)
+    miss2 = np.abs(_dot(n2, q) - 0.5 * k2 * square - right2)
+    return np.where((np.maximum(miss1, miss2) < LENGTH)[..., None], q, np.nan)
+
+
+def _meet_gently(
+    n1: Array, k1: Array, d1: Array, n2: Array, k2: Array, d2: Array, stays_near: bool
+) -> tuple[Array, Array]:
+    """Return `_meet`, but where the curves hardly turn, a point that stays near.
+
+    Two nearly parallel curves moved by different distances meet far away, or nowhere; a corner that
+    hardly turns is a point on a smooth outline and moves along its normal. Below half of
+    `GENTLE_TURN` that holds, above it the exact meeting, in between a mixture. So it goes, if
+    ``stays_near``, where crowned neighbours turn less and less where they meet, until they do not: the
+    second value is the share of the exact meeting that is left then.
+    """
+    middle = _unit(n1 + n2)
+    sine = _cross(n1, n2) / np.sqrt(np.maximum(0.5 * (1.0 + _dot(n1, n2)), 1e-12))
+    share = np.clip(2.0 * np.abs(sine) / GENTLE_TURN - 1.0, 0.0, 1.0)
+    share = (share * share * (3.0 - 2.0 * share))[..., None]
+    exact = _meet(n1, k1, d1, n2, k2, d2)
+    meets = np.ones_like(sine)
+    if stays_near and (k1.any() or k2.any()):
+        g1, g2 = _unit(n1 - k1[..., None] * exact), _unit(n2 - k2[..., None] * exact)
+        left = np.nan_to_num(_cross(g1, g2)) / np.where(sine == 0.0, 1.0, sine)
+        left = np.clip((left - _LEAST_LEFT) / (_ENOUGH_LEFT - _LEAST_LEFT), 0.0, 1.0)
+        meets = left * left * (3.0 - 2.0 * left)
+        share, meets = share * meets[..., None], 1.0 - share[..., 0] * (1.0 - meets)
+    if np.all(share == 1.0):
+        return exact, meets
+    along = (d2 - d1) * sine / (sine * sine + _GENTLE**2)
+    near = middle * (0.5 * (d1 + d2))[..., None] + _left(middle) * along[..., None]
+    exact = np.where(share > 0.0, exact, 0.0)
+    return np.asarray(share * exact + (1.0 - share) * near, dtype=np.float64), meets
+
+
+def _solve(a: Array, b: Array, right_a: Array, right_b: Array, parallel: Array) -> Array:
+    """Return q with a.q = right_a and b.q = right_b, or ``parallel`` where a and b are parallel."""
+    determinant = _cross(a, b)
+    is_parallel = np.abs(determinant) < _SINGULAR
+    safe = np.where(is_parallel, 1.0, determinant)
+    q = np.stack(
+        [
+            (right_a * b[..., 1] - right_b * a[..., 1]) / safe,
+            (right_b * a[..., 0] - right_a * b[..., 0]) / safe,
+        ],
+        axis=-1,
+    )
+    return np.where(is_parallel[..., None], parallel, q)
+
+
+def panel_tangents(corners: Array, rise: Array) -> tuple[Array, Array]:
+    """Return the directions in which each panel leaves its first corner and reaches its second.
+
+    Parameters
+    ----------
+    corners, rise : (k, n, 2), (k, n) float, mm
+        As for `solve_rings`.
+
+    Returns
+    -------
+    tuple of (k, n, 2) float, dimensionless
+        Unit vectors (y, z); 0 for a panel without length.
+    """
+    panel = _panels(corners, rise)
+    return panel.start, panel.end
+
+
+def solve_rings(corners: Array, radius: Array, rise: Array) -> Rings:
+    """Return the rings with every corner blended by its radius.
+
+    Parameters
+    ----------
+    corners : (k, n, 2) float, mm
+        Corners (y, z), anti-clockwise.
+    radius : (k, n) float, mm
+        Blend radius at each corner, >= 0.
+    rise : (k, n) float, mm
+        Crown of the panel that begins at each corner, + outward.
+
+    Returns
+    -------
+    Rings
+        NaN where no circle of that radius touches both panels; overlaps show in the ratios.
+    """
+    panel = _panels(corners, rise)
+    before = _Panels(
+        length=np.roll(panel.length, 1, axis=1),
+        unit=np.roll(panel.unit, 1, axis=1),
+        half=np.roll(panel.half, 1, axis=1),
+        curvature=np.roll(panel.curvature, 1, axis=1),
+        start=np.roll(panel.start, 1, axis=1),
+        end=np.roll(panel.end, 1, axis=1),
+    )
+    turn = np.arctan2(_cross(before.end, panel.start), _dot(before.end, panel.start))
+    is_blended = (radius > 0.0) & (np.abs(turn) > _NO_TURN)
+    rho = np.where(is_blended, np.copysign(radius, turn), 0.0)
+    n1, n2 = _left(before.end), _left(panel.start)
+    centre = _meet(n1, before.curvature, rho, n2, panel.curvature, rho)
+    centre = np.where(is_blended[..., None], centre, 0.0)
+    g1 = n1 - before.curvature[..., None] * centre
+    g2 = n2 - panel.curvature[..., None] * centre
+    foot1 = centre - rho[..., None] * _unit(g1)
+    foot2 = centre - rho[..., None] * _unit(g2)
+    blend_turn = np.where(is_blended, np.arctan2(_cross(g1, g2), _dot(g1, g2)), 0.0)
+
+    from_ratio = _share(panel, foot2)
+    on_before = foot1 + corners - np.roll(corners, 1, axis=1)
+    to_ratio = np.roll(_share(before, on_before), -1, axis=1)
+    k, n = radius.shape
+    points = np.empty((k, 2 * n, 2))
+    points[:, 0::2], points[:, 1::2] = corners + foot1, corners + foot2
+    half = np.empty((k, 2 * n))
+    half[:, 0::2] = 0.5 * blend_turn
+    half[:, 1::2] = panel.half * (to_ratio - from_ratio)
+    return Rings(points=points, half_rad=half, from_ratio=from_ratio, to_ratio=to_ratio, turn_rad=turn)
+
+
+def _unit(vector: Array) -> Array:
+    """Return vectors of length 1; a zero vector stays zero."""
+    length = np.hypot(vector[..., 0], vector[..., 1])
+    return np.asarray(vector / np.where(length > 0.0, length, 1.0)[..., None], dtype=np.float64)
+
+
+def _share(panel: _Panels, point: Array) -> Array:
+    """Return how far along its panel a point lies, given from the panel's start; 0 if it has no length."""
+    along, across = _dot(panel.start, point), _cross(panel.start, point)
+    is_curved = np.abs(panel.half) > 1e-7
+    curved = np.arctan2(across, along) / np.where(is_curved, panel.half, 1.0)
+    has_length = panel.length > LENGTH
+    flat = _dot(panel.unit, point) / np.where(has_length, panel.length, 1.0)
+    return np.where(has_length, np.where(is_curved, curved, flat), 0.0)
+
+
+def inset_corners(
+    corners: Array, radius: Array, rise: Array, at_start: Array, at_end: Array, *, stays_near: bool = False
+) -> tuple[Array, Array, Array]:
+    """Return sections whose panels are moved inward, each panel by its own two distances.
+
+    Parameters
+    ----------
+    corners, radius, rise : (k, n, 2), (k, n), (k, n) float, mm
+        As for `solve_rings`.
+    at_start, at_end : (k, n) float, mm
+        How far panel i moves at corner i and at corner i + 1; negative moves it outward.
+    stays_near : bool
+        Whether a corner whose crowned panels would part stays near both, their crowns in proportion to
+        their widths, rather than being NaN.
+
+    Returns
+    -------
+    tuple of (k, n, 2), (k, n), (k, n) float, mm
+        New corners, radii (an outside blend shrinks to 0; an inside one grows, also from 0: that is
+        the parallel of a sharp inside edge, if it turns enough to be one) and crowns (about the same
+        centre). NaN where a crown has no parallel at that distance.
+    """
+    panel = _panels(corners, rise)
+    before_end, before_curvature = np.roll(panel.end, 1, axis=1), np.roll(panel.curvature, 1, axis=1)
+    before_distance = np.roll(at_end, 1, axis=1)
+    move, meets = _meet_gently(
+        _left(before_end),
+        before_curvature,
+        before_distance,
+        _left(panel.start),
+        panel.curvature,
+        at_start,
+        stays_near,
+    )
+    moved = corners + move
+    curvature = panel.curvature / (1.0 - panel.curvature * 0.5 * (at_start + at_end))
+    chord = np.roll(moved, -1, axis=1) - moved
+    length = np.hypot(chord[..., 0], chord[..., 1])
+    sine = 0.5 * curvature * length
+    with np.errstate(invalid="ignore"):
+        new_rise = 0.5 * length * np.tan(0.5 * np.arcsin(sine))
+    meets = np.minimum(meets, np.roll(meets, -1, axis=1))
+    if np.any(meets < 1.0):
+        scaled = rise * length / np.where(panel.length > LENGTH, panel.length, np.inf)
+        new_rise = meets * np.where(meets > 0.0, new_rise, 0.0) + (1.0 - meets) * scaled
+    start, end = panel_tangents(moved, new_rise)
+    turn = _cross(np.roll(end, 1, axis=1), start)
+    turn = np.where(turn == 0.0, _cross(before_end, panel.start), turn)
+    new_radius = np.maximum(radius - np.sign(turn) * 0.5 * (before_distance + at_start), 0.0)
+    share = np.where(turn < 0.0, np.clip(2.0 * np.abs(turn) / GENTLE_TURN - 1.0, 0.0, 1.0), 0.0)
+    inside = share * share * (3.0 - 2.0 * share)
+    return moved, np.where(radius > 0.0, new_radius, inside * new_radius), new_rise
+
+
+def drawn_in(
+    corners: Array, radius: Array, rise: Array, at_start: Array, at_end: Array
+) -> tuple[Array, Array, Array]:
+    """Return sections drawn in by an end's blend, in which narrow panels may vanish.
+
+    Parameters
+    ----------
+    corners, radius, rise, at_start, at_end
+        (k, n, 2) and (k, n) float, mm: as for `inset_corners`.
+
+    Returns
+    -------
+    tuple of (k, n, 2), (k, n), (k, n) float, mm
+        As from `inset_corners`. A panel that is used up has no length any more: its neighbours meet.
+        Radii that find no room on a panel among flat ones are made smaller until they do.
+    """
+    moved, new_radius, new_rise = inset_corners(corners, radius, rise, at_start, at_end, stays_near=True)
+    old = np.roll(corners, -1, axis=1) - corners
+    new = np.roll(moved, -1, axis=1) - moved
+    is_used = _dot(old, new) < 0.0
+    is_used &= np.hypot(old[..., 0], old[..., 1]) > LENGTH
+    rows = np.flatnonzero(is_used.any(axis=1) & np.isfinite(moved).all(axis=(1, 2)))
+    if len(rows):
+        found = _closed_up(moved[rows], old[rows], ~is_used[rows])
+        is_found = np.isfinite(found).all(axis=(1, 2))
+        rows, found = rows[is_found], found[is_found]
+        is_changed = np.linalg.norm(found - moved[rows], axis=-1) > 0.0
+        chord = np.linalg.norm(np.roll(found, -1, axis=1) - found, axis=-1)
+        before = np.linalg.norm(new[rows], axis=-1)
+        share = np.where(chord > LENGTH, chord / np.where(before > 0.0, before, 1.0), 0.0)
+        new_rise[rows] *= np.where(is_changed | np.roll(is_changed, -1, axis=1), share**2, 1.0)
+        new_radius[rows] = np.where(is_changed, 0.0, new_radius[rows])
+        moved[rows] = found
+    return moved, _with_room(moved, new_radius, new_rise), new_rise
+
+
+def used_up(corners: Array, at_start: Array, at_end: Array) -> NDArray[np.bool_]:
+    """Return which panels of sections run backwards once all are moved inward as if they were flat.
+
+    Parameters
+    ----------
+    corners, at_start, at_end
+        (k, n, 2) and (k, n) float, mm: as for `inset_corners`.
+
+    Returns
+    -------
+    (k, n) bool
+    """
+    none = np.zeros_like(at_start)
+    moved = inset_corners(corners, none, none, at_start, at_end)[0]
+    old = np.roll(corners, -1, axis=1) - corners
+    return np.asarray(_dot(old, np.roll(moved, -1, axis=1) - moved) < 0.0)
+
+
+def _closed_up(moved: Array, old: Array, is_left: NDArray[np.bool_]) -> Array:
+    """Return the corners of sections whose used-up panels are gone; NaN where too little is left."""
+    found, is_left = np.full_like(moved, np.nan), is_left.copy()
+    rows = np.arange(len(moved))
+    while len(rows := rows[np.count_nonzero(is_left[rows], axis=1) >= 3]):
+        patterns, pattern_of = np.unique(is_left[rows], axis=0, return_inverse=True)
+        again = []
+        for i, pattern in enumerate(patterns):
+            own = rows[pattern_of.ravel() == i]
+            corners = _without(moved[own], np.flatnonzero(pattern))
+            is_used = pattern & (_dot(old[own], np.roll(corners, -1, axis=1) - corners) < 0.0)
+            is_settled = ~is_used.any(axis=1)
+            found[own[is_settled]] = corners[is_settled]
+            is_left[own] &= ~is_used
+            again.append(own[~is_settled])
+        rows = np.concatenate(again)
+    return found
+
+
+def _without(moved: Array, kept: NDArray[np.intp]) -> Array:
+    """Return the corners of sections of which only some panels are kept; NaN where those are parallel."""
+    along, n = np.roll(moved, -1, axis=1) - moved, moved.shape[1]
+    length = np.linalg.norm(along, axis=-1)
+    corners = moved.copy()
+    for panel, onward in zip(kept, np.roll(kept, -1), strict=True):
+        gap = (onward - panel - 1) % n
+        if gap:
+            across = _cross(along[:, panel], along[:, onward])
+            is_parallel = np.abs(across) <= _SINGULAR * length[:, panel] * length[:, onward]
+            share = _cross(moved[:, onward] - moved[:, panel], along[:, onward])
+            share = share / np.where(is_parallel, np.nan, across)
+            place = moved[:, panel] + share[:, None] * along[:, panel]
+            corners[:, (panel + 1 + np.arange(gap + 1)) % n] = place[:, None]
+    return corners
+
+
+def _with_room(corners: Array, radius: Array, rise: Array) -> Array:
+    """Return radii made smaller where the blends of a panel among flat ones would overlap."""
+    panel = _panels(corners, rise)
+    before = np.roll(panel.end, 1, axis=1)
+    turn = np.abs(np.arctan2(_cross(before, panel.start), _dot(before, panel.start)))
+    need = radius * np.tan(0.5 * np.minimum(turn, _LARGEST_TURN))
+    both = need + np.roll(need, -1, axis=1)
+    is_flat = (rise == 0.0) & (np.roll(rise, 1, axis=1) == 0.0) & (np.roll(rise, -1, axis=1) == 0.0)
+    is_tight = is_flat & (both > panel.length)
+    share = np.where(is_tight, panel.length / np.where(both > 0.0, both, 1.0), 1.0)
+    share = np.where(panel.length < 2.0 * LENGTH, 0.0, share)
+    return np.asarray(radius * np.minimum(share, np.roll(share, 1, axis=1)))

@@ -1,0 +1,115 @@
+"""The recipe's words for a shape: corners, stations, ends, and the lines plan that holds them.
+
+Axes, once for the whole house: x runs aft from station 0, y to starboard (right, seen from
+behind) from the centreline, z up from the baseline. Right-handed, millimetres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Annotated
+
+from plugs.ground.errors import Finding
+from plugs.ground.limits import Count, Curve, Name, Within
+from plugs.ground.tolerances import LARGEST
+
+LARGEST_RAKE_DEG = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Corner:
+    """A named corner of a section, where two panels meet.
+
+    Attributes
+    ----------
+    y : float, mm
+        Half-breadth: distance to starboard of the centreline.
+    z : float, mm
+        Height over the baseline.
+    radius : float, mm
+        Blend radius of the edge; 0 is a sharp edge. The same word for outside and inside edges.
+    """
+
+    y: float
+    z: float
+    radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Station:
+    """The section of the plug at one position along its length.
+
+    Attributes
+    ----------
+    x : float, mm
+        Distance aft of station 0. At a raked end: of the raked plane where it meets the baseline.
+    corners : mapping of str to Corner
+        In order round the section: for a mirrored plug from the bottom of the centreline up the
+        starboard side; otherwise anti-clockwise seen from behind, all the way round.
+    crowns : mapping of str to float, mm
+        Rise of a panel's middle over its chord, + outward; panels not named are flat.
+    curves : mapping of str to array or faired curve
+        Measured panels: points (n, 2) in mm from the panel's first corner to its second, taken as
+        they are, or a faired curve. Their number may differ from station to station.
+    """
+
+    x: float
+    corners: Annotated[Mapping[Name, Corner], Count(1, 200)]
+    crowns: Mapping[str, float] = field(default_factory=dict)
+    curves: Mapping[str, Curve] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class End:
+    """How the plug ends, in front or aft.
+
+    Attributes
+    ----------
+    radius : float, mm
+        Blend radius between the end and the panels, tangent to both; 0 is a sharp edge.
+    rake_deg : float
+        Lean of the end from the vertical, + when the top leans outward. The corners of the end's
+        station are then points of the raked plane, given by their y and z.
+    sharp : sequence of str
+        Panels that keep a sharp edge at this end all the same, such as the floor.
+    """
+
+    radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
+    rake_deg: Annotated[float, Within(-LARGEST_RAKE_DEG, LARGEST_RAKE_DEG)] = 0.0
+    sharp: Sequence[str] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinesPlan:
+    """Everything that defines a section solid: what a lofting floor would call its lines.
+
+    Attributes
+    ----------
+    stations : sequence of Station
+        At least two, with x increasing and the same corner names in the same order.
+    panels : sequence of str
+        Names of the panels in the order of the corners: for a mirrored plug first the one that
+        crosses the centreline below (if the first corner lies off it), last the one that crosses
+        above. Empty: named after their corners.
+    mirrored : bool
+        True when the corners are the starboard half of a symmetric section.
+    bays : str or mapping of str to str
+        "straight" (a long sanding block between templates) or "faired" (a batten through the
+        stations), for all lines, or by corner name; lines not named are straight.
+    front, aft : End
+        The two ends.
+    parents : mapping of str to str
+        The panel that a piece of a panel belongs to; others are their own.
+    findings : sequence of Finding
+        What was noticed while measured panels were parted into pieces.
+    """
+
+    stations: Sequence[Station]
+    panels: Sequence[str] = ()
+    mirrored: bool = True
+    bays: str | Mapping[str, str] = "straight"
+    front: End = field(default_factory=End)
+    aft: End = field(default_factory=End)
+    parents: Mapping[str, str] = field(default_factory=dict)
+    findings: Sequence[Finding] = ()

@@ -1,0 +1,1 @@
+"""The mesh engine: closed bodies of triangles, and triangles from elsewhere."""

@@ -1,0 +1,152 @@
+"""Which triangles of a body came from which cutter, and the edge of what they cover."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.mesh.mesh import Body
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+
+def marked(body: Body) -> Body:
+    """Return a body whose faces can be told from others' after it has cut.
+
+    Parameters
+    ----------
+    body : Body
+
+    Returns
+    -------
+    Body
+    """
+    return Body(body.solid.as_original())
+
+
+def with_fewer_faces(body: Body, tolerance: float) -> Body:
+    """Return a body of fewer triangles, no surface of which has moved by more than a tolerance.
+
+    Parameters
+    ----------
+    body : Body
+    tolerance : float, mm
+
+    Returns
+    -------
+    Body
+    """
+    return Body(body.solid.simplify(tolerance))
+
+
+def face_left_by(body: Body, cutter: Body) -> tuple[Array, Indices]:
+    """Return the triangles of a body that lie on the surface of what cut it.
+
+    Parameters
+    ----------
+    body : Body
+    cutter : Body
+        From `marked`.
+
+    Returns
+    -------
+    tuple of (n, 3) float, mm and (m, 3) int
+        Facing out of the body; with no triangles where it left none.
+    """
+    vertices, kept = _from_origin(body, cutter.solid.original_id())
+    used, renumbered = np.unique(kept, return_inverse=True)
+    return vertices[used], renumbered.reshape(-1, 3).astype(np.int64)
+
+
+def origin_of(body: Body) -> int:
+    """Return the number by which the faces of a body, not yet cut, are known ever after.
+
+    Parameters
+    ----------
+    body : Body
+
+    Returns
+    -------
+    int
+        Another one in every run: never to be written.
+    """
+    return int(body.solid.to_mesh64().run_original_id[0])
+
+
+def faces_from(body: Body, origin: int) -> Array:
+    """Return the triangles of a body that came from another.
+
+    Parameters
+    ----------
+    body : Body
+    origin : int
+        Of the other, from `origin_of`.
+
+    Returns
+    -------
+    (m, 3, 3) float, mm
+    """
+    vertices, triangles = _from_origin(body, origin)
+    return vertices[triangles]
+
+
+def _from_origin(body: Body, origin: int) -> tuple[Array, Indices]:
+    """Return the vertices of a body, and those of its triangles that came from another."""
+    found = body.solid.to_mesh64()
+    ends = np.asarray(found.run_index, dtype=np.int64)
+    runs = (ends[1:] - ends[:-1]) // 3
+    origins = np.repeat(np.asarray(found.run_original_id, dtype=np.int64), runs)
+    triangles = np.array(found.tri_verts, dtype=np.int64)[origins == origin]
+    return np.array(found.vert_properties[:, :3]), triangles
+
+
+def edge_loops(triangles: Indices) -> list[Indices]:
+    """Return the loops of vertices round a face, the face to their left.
+
+    Parameters
+    ----------
+    triangles : (m, 3) int
+        With shared vertices.
+
+    Returns
+    -------
+    list of (k,) int
+        Each closed, its first vertex not repeated; the longest first. An edge that more than two triangles
+        share is passed as often as more of them lie to its left than to its right.
+    """
+    a, b = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
+    count = int(triangles.max()) + 1 if len(triangles) else 1
+    keys, times = np.unique(a * count + b, return_counts=True)
+    back = (keys % count) * count + keys // count
+    at = np.minimum(np.searchsorted(keys, back), max(len(keys) - 1, 0))
+    times = times - np.where(keys[at] == back, times[at], 0)
+    rim = np.repeat(keys, np.maximum(times, 0))  # as many lead to each vertex as from it
+    onward: dict[int, list[int]] = {}
+    for first, second in reversed(list(zip((rim // count).tolist(), (rim % count).tolist(), strict=True))):
+        onward.setdefault(first, []).append(second)
+    loops = []
+    for start in sorted(onward):
+        while onward[start]:
+            loop, here = [start], onward[start].pop()
+            while here != start:
+                loop.append(here)
+                here = onward[here].pop()
+            loops.append(np.array(loop, dtype=np.int64))
+    return sorted(loops, key=lambda loop: (-len(loop), loop.tolist()))
+
+
+def area_of(vertices: Array, triangles: Indices) -> float:
+    """Return the area of triangles.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, mm
+    triangles : (m, 3) int
+
+    Returns
+    -------
+    float, mm2
+    """
+    a, b, c = (vertices[triangles[:, i]] for i in range(3))
+    return 0.5 * float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())

@@ -1,0 +1,500 @@
+"""The mesh engine: closed triangle bodies, their union and difference, outlines and slabs.
+
+The one door to the manifold library. Bodies are in double precision; every function returns a
+new one. Plane outlines come as shapely geometry in the coordinates of `PLANES`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import manifold3d
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.ground.errors import promise
+from plugs.ground.tolerances import LENGTH
+from plugs.mesh.sampling import Grid
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+PLANES: Final = {"x": ("y", "z"), "y": ("x", "z"), "z": ("x", "y")}
+"""Horizontal and vertical axis of an outline square to each axis."""
+
+_LEAST_AREA = 1e-3
+_ORDER: Final = {"x": (1, 2, 0), "y": (0, 2, 1), "z": (0, 1, 2)}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Body:
+    """A closed body of triangles. Opaque: ask the functions of this module.
+
+    Attributes
+    ----------
+    solid : manifold3d.Manifold
+        In mm.
+    """
+
+    solid: manifold3d.Manifold
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether nothing is left of it."""
+        return bool(self.solid.is_empty())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Measures:
+    """Measures of a body.
+
+    Attributes
+    ----------
+    volume_mm3, area_mm2 : float
+    centroid : (3,) float, mm
+    lower, upper : (3,) float, mm
+        Corners of the box round it.
+    """
+
+    volume_mm3: float
+    area_mm2: float
+    centroid: Array
+    lower: Array
+    upper: Array
+
+
+def body_of_grid(grid: Grid) -> Body:
+    """Return the closed body between the first and last section of a grid.
+
+    Parameters
+    ----------
+    grid : Grid
+
+    Returns
+    -------
+    Body
+    """
+    index = _welded(grid.points)
+    here, right = index[:-1], np.roll(index, -1, axis=1)[:-1]
+    ahead, across = index[1:], np.roll(index, -1, axis=1)[1:]
+    points = grid.points.reshape(-1, 3)
+    short = np.linalg.norm(points[here] - points[across], axis=-1) <= np.linalg.norm(
+        points[right] - points[ahead], axis=-1
+    )
+    short = short[..., None]
+    first = np.where(short, np.stack([here, right, across], -1), np.stack([here, right, ahead], -1))
+    second = np.where(short, np.stack([here, across, ahead], -1), np.stack([right, across, ahead], -1))
+    sides = np.concatenate([first.reshape(-1, 3), second.reshape(-1, 3)])
+    caps = [_cap(grid.points[0], index[0])[:, ::-1], _cap(grid.points[-1], index[-1])]
+    triangles = np.concatenate([sides, *caps])
+    is_flat = (triangles == np.roll(triangles, 1, axis=1)).any(axis=1)
+    used, renumbered = np.unique(triangles[~is_flat], return_inverse=True)
+    return body_of_triangles(points[used], renumbered.reshape(-1, 3))
+
+
+def _welded(points: Array) -> Indices:
+    """Return the number of each point of a grid, points of a section that coincide sharing one."""
+    k, m, _ = points.shape
+    index = np.arange(k * m, dtype=np.int64).reshape(k, m)
+    for row in np.unique([0, k - 1]):
+        if abs(_ring_area(points[row, :, 1:])) < LENGTH:
+            keys = np.round(points[row] / LENGTH).astype(np.int64)
+            _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+            shared = index[row][first[inverse.ravel()]]
+            index[row] = shared if _is_seam(shared) else index[row]
+    same = np.linalg.norm(points - np.roll(points, 1, axis=1), axis=-1) < LENGTH
+    for row, column in np.argwhere(same):
+        old, new = index[row, column], index[row, column - 1]
+        index[row][index[row] == old] = new
+    return index
+
+
+def _is_seam(index: Indices) -> bool:
+    """Return whether a ring runs there and back along the same edges: it closes on itself."""
+    ahead = np.roll(index, -1)
+    is_edge = index != ahead
+    there = sorted(zip(index[is_edge].tolist(), ahead[is_edge].tolist(), strict=True))
+    return there == sorted((b, a) for a, b in there)
+
+
+def _ring_area(ring: Array) -> float:
+    """Return the area that a plane ring (m, 2) encloses, + anti-clockwise."""
+    first, second = ring[:, 0], ring[:, 1]
+    return 0.5 * float(first @ np.roll(second, -1) - second @ np.roll(first, -1))
+
+
+def _cap(ring: Array, index: Indices) -> Indices:
+    """Return triangles that close a section, facing aft; none where it is a ridge or a point.
+
+    A ridge whose two sides have their points in different places is closed by flat triangles.
+    """
+    keep = np.flatnonzero(index != np.roll(index, 1))
+    if len(keep) < 3 or _is_seam(index):
+        return np.empty((0, 3), dtype=np.int64)
+    if abs(_ring_area(ring[:, 1:])) < LENGTH:
+        rest = index[keep]
+        return np.stack([np.full(len(rest) - 2, rest[0]), rest[1:-1], rest[2:]], axis=1)
+    triangles = manifold3d.triangulate([np.ascontiguousarray(ring[keep, 1:])])
+    return np.asarray(index[keep][np.asarray(triangles, dtype=np.int64)])
+
+
+def body_of_triangles(vertices: Array, triangles: Indices) -> Body:
+    """Return a body of a closed, outward facing triangle mesh.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, mm
+    triangles : (m, 3) int
+
+    Returns
+    -------
+    Body
+    """
+    body = Body(manifold3d.Manifold(_mesh64(vertices, triangles)))
+    status = body.solid.status()
+    promise(status == manifold3d.Error.NoError, f"the mesh is not closed: {status}")
+    return _without_flats(body, vertices, triangles)
+
+
+def _without_flats(body: Body, vertices: Array, triangles: Indices) -> Body:
+    """Return a body whose mesh held flat triangles, taken in anew.
+
+    The library exchanges flat triangles for parts of their neighbours, which keep the number of one flat
+    face: a later cut then takes them for coplanar, and loses what stands over them.
+    """
+    a, b, c = (vertices[triangles[:, i]] for i in range(3))
+    twice_area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    longest = np.linalg.norm([b - a, c - b, a - c], axis=-1).max(axis=0)
+    if (twice_area > LENGTH * longest).all():
+        return body
+    return Body(manifold3d.Manifold(_mesh64(*triangles_of(body))))
+
+
+def _mesh64(vertices: Array, triangles: Indices) -> manifold3d.Mesh64:
+    """Return triangles in the library's own form."""
+    return manifold3d.Mesh64(
+        np.ascontiguousarray(vertices, dtype=np.float64), np.ascontiguousarray(triangles, dtype=np.uint64)
+    )
+
+
+def body_of_loose_triangles(vertices: Array, triangles: Indices) -> Body | None:
+    """Return a body of triangles that share positions but not vertices, or None if they do not close.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, mm
+    triangles : (m, 3) int
+        Facing outward.
+
+    Returns
+    -------
+    Body or None
+    """
+    if not len(triangles):
+        return None
+    mesh = _mesh64(vertices, triangles)
+    mesh.merge()
+    body = Body(manifold3d.Manifold(mesh))
+    is_good = body.solid.status() == manifold3d.Error.NoError
+    return _without_flats(body, vertices, triangles) if is_good else None
+
+
+def triangles_of(body: Body) -> tuple[Array, Indices]:
+    """Return the triangles of a body, facing outward.
+
+    Parameters
+    ----------
+    body : Body
+
+    Returns
+    -------
+    tuple of (n, 3) float, mm and (m, 3) int
+    """
+    mesh = body.solid.to_mesh64()
+    return np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts, dtype=np.int64)
+
+
+def is_closed(triangles: Indices) -> bool:
+    """Return whether every edge of a mesh has one triangle on each side, the same way round.
+
+    Parameters
+    ----------
+    triangles : (m, 3) int
+
+    Returns
+    -------
+    bool
+    """
+    edges = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
+    count = int(triangles.max()) + 1 if len(triangles) else 0
+    there = np.sort(edges[:, 0] * count + edges[:, 1])
+    back = np.sort(edges[:, 1] * count + edges[:, 0])
+    return bool(len(triangles) > 0 and np.array_equal(there, back))
+
+
+def measure(body: Body) -> Measures:
+    """Return volume, area, centroid and box of a body.
+
+    Parameters
+    ----------
+    body : Body
+
+    Returns
+    -------
+    Measures
+    """
+    vertices, triangles = triangles_of(body)
+    middle = vertices.mean(axis=0)
+    a, b, c = (vertices[triangles[:, i]] - middle for i in range(3))
+    normal = np.cross(b - a, c - a)
+    six_volumes = np.sum(a * normal, axis=1)
+    volume = float(six_volumes.sum()) / 6.0
+    centroid = middle + np.sum((a + b + c) * six_volumes[:, None], axis=0) / (24.0 * volume)
+    return Measures(
+        volume_mm3=volume,
+        area_mm2=float(np.linalg.norm(normal, axis=1).sum()) / 2.0,
+        centroid=centroid,
+        lower=vertices.min(axis=0),
+        upper=vertices.max(axis=0),
+    )
+
+
+def volume_of(body: Body) -> float:
+    """Return the volume of a body, 0 for an empty one.
+
+    Parameters
+    ----------
+    body : Body
+
+    Returns
+    -------
+    float, mm3
+    """
+    return float(body.solid.volume())
+
+
+def joined(bodies: Sequence[Body]) -> Body:
+    """Return the union of bodies.
+
+    Parameters
+    ----------
+    bodies : sequence of Body
+
+    Returns
+    -------
+    Body
+    """
+    return Body(manifold3d.Manifold.batch_boolean([b.solid for b in bodies], manifold3d.OpType.Add))
+
+
+def less(body: Body, cutter: Body) -> Body:
+    """Return a body with another cut away.
+
+    Parameters
+    ----------
+    body, cutter : Body
+
+    Returns
+    -------
+    Body
+    """
+    return Body(body.solid - cutter.solid)
+
+
+def common(body: Body, other: Body) -> Body:
+    """Return what two bodies share.
+
+    Parameters
+    ----------
+    body, other : Body
+
+    Returns
+    -------
+    Body
+    """
+    return Body(body.solid ^ other.solid)
+
+
+def parts(body: Body) -> list[Body]:
+    """Return the separate parts of a body.
+
+    Parameters
+    ----------
+    body : Body
+
+    Returns
+    -------
+    list of Body
+    """
+    return [Body(solid) for solid in body.solid.decompose()]
+
+
+def placed(body: Body, frame: Array) -> Body:
+    """Return a body moved into a frame.
+
+    Parameters
+    ----------
+    body : Body
+    frame : (3, 4) float
+        Rotation (dimensionless) and position (mm): columns are the images of the axes, and of 0.
+
+    Returns
+    -------
+    Body
+    """
+    return Body(body.solid.transform(np.ascontiguousarray(frame, dtype=np.float64)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stacked:
+    """A body turned so that a stack's axis points up, and its mirror image from above.
+
+    Attributes
+    ----------
+    up, down : manifold3d.Manifold
+        In mm.
+    """
+
+    up: manifold3d.Manifold
+    down: manifold3d.Manifold
+
+
+def stacked(body: Body, axis: str) -> Stacked:
+    """Return a body ready to be asked for outlines and slabs square to an axis.
+
+    Parameters
+    ----------
+    body : Body
+    axis : str
+        "x", "y" or "z".
+
+    Returns
+    -------
+    Stacked
+    """
+    turn = np.zeros((3, 4))
+    for row, column in enumerate(_ORDER[axis]):
+        turn[row, column] = 1.0
+    up = body.solid.transform(turn)
+    return Stacked(up, up.mirror((0.0, 0.0, 1.0)))
+
+
+def outline(stack: Stacked, at: float, *, above: bool) -> shapely.MultiPolygon:
+    """Return the outline of a body on a plane, of the material just above or just below it.
+
+    Parameters
+    ----------
+    stack : Stacked
+    at : float, mm
+        Position along the stack's axis.
+    above : bool
+        True for the material above the plane; the two differ where a face lies in the plane.
+
+    Returns
+    -------
+    shapely.MultiPolygon
+        In the coordinates of `PLANES`, mm; empty where there is nothing.
+    """
+    return _polygons(stack.up.slice(at) if above else stack.down.slice(-at))
+
+
+def slabs(stack: Stacked, faces: Sequence[float]) -> list[Body]:
+    """Return the body cut into slabs between consecutive faces, still turned with the stack up.
+
+    The first slab takes all that lies before it, the last all that lies behind.
+
+    Parameters
+    ----------
+    stack : Stacked
+    faces : sequence of float, mm
+        Positions along the axis, increasing.
+
+    Returns
+    -------
+    list of Body
+        One fewer than there are faces.
+    """
+    return _halved(stack.up, list(faces))
+
+
+def _halved(solid: manifold3d.Manifold, faces: list[float]) -> list[Body]:
+    """Return slabs by cutting at the middle face again and again, so that each cut is of a smaller body."""
+    if len(faces) == 2:
+        return [Body(solid)]
+    middle = len(faces) // 2
+    above, below = solid.split_by_plane((0.0, 0.0, 1.0), faces[middle])
+    return _halved(below, faces[: middle + 1]) + _halved(above, faces[middle:])
+
+
+def envelope(slab: Body) -> shapely.MultiPolygon:
+    """Return everything that a turned slab covers, seen along the stack.
+
+    Parameters
+    ----------
+    slab : Body
+        From `slabs`.
+
+    Returns
+    -------
+    shapely.MultiPolygon
+        mm.
+    """
+    shadow = manifold3d.CrossSection(slab.solid.project().to_polygons(), manifold3d.FillRule.Positive)
+    return _polygons(shadow)
+
+
+def prism(region: shapely.MultiPolygon, low: float, high: float) -> Body:
+    """Return the turned body over a region between two heights of a stack.
+
+    Parameters
+    ----------
+    region : shapely.MultiPolygon
+        mm.
+    low, high : float, mm
+
+    Returns
+    -------
+    Body
+    """
+    rings = [np.asarray(r.coords)[:-1] for p in region.geoms for r in (p.exterior, *p.interiors)]
+    section = manifold3d.CrossSection(rings, manifold3d.FillRule.EvenOdd)
+    return Body(section.extrude(high - low).translate((0.0, 0.0, low)))
+
+
+def extruded(region: shapely.MultiPolygon, axis: str, low: float, high: float) -> Body:
+    """Return the body over a region square to an axis, in the plug's own axes.
+
+    Parameters
+    ----------
+    region : shapely.MultiPolygon, mm
+        In the coordinates of `PLANES`.
+    axis : str
+    low, high : float, mm
+        Along the axis.
+
+    Returns
+    -------
+    Body
+    """
+    turn = np.zeros((3, 4))
+    for row, column in enumerate(_ORDER[axis]):
+        turn[column, row] = 1.0
+    return Body(prism(region, low, high).solid.transform(turn))
+
+
+def _polygons(section: manifold3d.CrossSection) -> shapely.MultiPolygon:
+    """Return a plane section as polygons with holes, slivers left out."""
+    if section.num_contour() == 1:
+        ring = shapely.polygons(section.to_polygons()[0])
+        return shapely.MultiPolygon([ring] if section.area() > _LEAST_AREA else [])
+    found = []
+    for part in section.decompose():
+        rings = part.to_polygons()
+        areas = [_ring_area(ring) for ring in rings]
+        holes = [ring for ring, area in zip(rings, areas, strict=True) if area < -_LEAST_AREA]
+        shells = [ring for ring, area in zip(rings, areas, strict=True) if area > _LEAST_AREA]
+        found += [shapely.Polygon(shell, holes) for shell in shells]
+    return shapely.MultiPolygon(found)

@@ -1,0 +1,340 @@
+"""Filling sheets with shapes one after the other: each in the lowest free place, then slid home."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.nesting.bitmap import Bitmap, Stencil, as_number, cells_touched
+from plugs.nesting.grids import Rack, Shape
+
+_STEPS = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.03125)
+"""Slides that are tried, in cells."""
+
+_PLACE_WORK = 120_000
+_SLIDE_WORK = 1_000_000
+"""Effort of laying one shape on its cells, and of sliding it to its place, in the bytes that are shifted
+meanwhile (measured)."""
+
+PICKS = ("edge", "corner")
+"""How a turn is chosen: the one that reaches least far along the sheet, or the one that begins first."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spot:
+    """Where a shape lies.
+
+    Attributes
+    ----------
+    shape : int
+    turn_deg : float, deg
+    dx, dy : float, mm
+        What the turned outline is moved by.
+    """
+
+    shape: int
+    turn_deg: float
+    dx: float
+    dy: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """Sheets filled.
+
+    Attributes
+    ----------
+    sheets : tuple of (int, tuple of Spot)
+        Kind of sheet and what lies on it, none empty.
+    missing : int
+        Sheets more than there are, of the kind that is taken when the stock has run out.
+    score : tuple of float, dimensionless
+        Sheets missing, cost of the sheets, area of the last whole sheet that is used: less is better.
+    """
+
+    sheets: tuple[tuple[int, tuple[Spot, ...]], ...]
+    missing: int
+    score: tuple[float, float, float]
+
+
+class _Sheet:
+    """One sheet while it is filled."""
+
+    def __init__(self, rack: Rack) -> None:
+        """Begin with an empty sheet."""
+        self.rack = rack
+        self.bitmap = Bitmap(
+            columns=rack.columns,
+            rows=rack.rows,
+            cell=rack.cell,
+            width=rack.width,
+            height=rack.height,
+            taken=rack.blocked,
+        )
+        self.room = rack.width * rack.height
+        self.spots: list[Spot] = []
+        self.boxes: list[tuple[float, float, float, float]] = []
+        self.grown: list[shapely.Polygon] = []
+        self.refused: set[int] = set()
+        self.reach = 0.0
+
+    def copy(self) -> _Sheet:
+        """Return the sheet as it is now, which goes its own way from here."""
+        other = object.__new__(_Sheet)
+        other.rack, other.room, other.reach = self.rack, self.room, self.reach
+        other.bitmap = replace(self.bitmap, spread=list(self.bitmap.spread))
+        other.spots, other.boxes, other.grown = list(self.spots), list(self.boxes), list(self.grown)
+        other.refused = set(self.refused)
+        return other
+
+    def place(self, number: int, shape: Shape, *, pick: str, polish: bool) -> bool:
+        """Place a shape if there is room; whether there was."""
+        if id(shape) in self.refused or shape.area_mm2 > self.room:
+            return False
+        best: tuple[tuple[float, float], int, tuple[int, int]] | None = None
+        for turn, stencil in enumerate(shape.stencils):
+            place = self.bitmap.lowest(stencil)
+            if place is not None:
+                along = place[0] * self.rack.cell + (stencil.width if pick == "edge" else 0.0)
+                if best is None or (along, place[1]) < best[0]:
+                    best = (along, place[1]), turn, place
+        if best is None:
+            self.refused.add(id(shape))
+            return False
+        stencil = shape.stencils[best[1]]
+        cell = self.rack.cell
+        x, y = best[2][0] * cell, best[2][1] * cell
+        if polish:
+            x, y = self._settle(shape.grown[best[1]], stencil, x, y)
+        else:
+            self.bitmap.take_runs(stencil, *best[2])
+        self.room -= shape.area_mm2
+        self.reach = max(self.reach, x + stencil.width)
+        self.spots.append(
+            Spot(
+                shape=number,
+                turn_deg=stencil.turn_deg,
+                dx=round(x - stencil.left + self.rack.origin + 0.0, 4),
+                dy=round(y - stencil.bottom + self.rack.origin + 0.0, 4),
+            )
+        )
+        return True
+
+    def _settle(self, grown: shapely.Polygon, stencil: Stencil, x: float, y: float) -> tuple[float, float]:
+        """Slide a shape to the left and down as far as it goes, take its cells, return where it lies."""
+        cell, rack = self.rack.cell, self.rack
+        if not rack.blocked:
+            near = self._near(stencil, x, y)
+            for across, down in ((1.0, 0.0), (0.0, 1.0), (1.0, 0.0)):
+                for step in _STEPS:
+                    to = x - across * step * cell, y - down * step * cell
+                    if min(to) < 0.0:
+                        continue
+                    there = _moved(grown, to[0] - stencil.left, to[1] - stencil.bottom)
+                    if not shapely.intersects(near, there).any():
+                        x, y = to
+        moved = _moved(grown, x - stencil.left, y - stencil.bottom)
+        left, bottom, right, top = moved.bounds
+        i, j = int(left // cell), int(bottom // cell)
+        columns = min(int(right // cell) + 1, rack.columns) - i
+        rows = min(int(top // cell) + 1, rack.rows) - j
+        cells = np.zeros((columns, rack.rows), dtype=np.bool_)
+        cells[:, j : j + rows] = cells_touched(_moved(moved, -i * cell, -j * cell), cell, columns, rows)
+        self.bitmap.take(as_number(cells) << (i * rack.rows))
+        self.boxes.append((left, bottom, right, top))
+        shapely.prepare(moved)
+        self.grown.append(moved)
+        return x, y
+
+    def _near(self, stencil: Stencil, x: float, y: float) -> NDArray[np.object_]:
+        """Return the placed shapes that a shape could meet while it slides."""
+        reach = 2.0 * sum(_STEPS) * self.rack.cell
+        return np.array(
+            [
+                other
+                for other, (left, bottom, right, top) in zip(self.grown, self.boxes, strict=True)
+                if left < x + stencil.width
+                and x - reach < right
+                and bottom < y + stencil.height
+                and y - reach < top
+            ],
+            dtype=object,
+        )
+
+
+def _moved(shape: shapely.Polygon, dx: float, dy: float) -> shapely.Polygon:
+    """Return a shape moved; this is quicker than the library's own way for one shape."""
+    step = np.array((dx, dy))
+    return shapely.transform(shape, lambda points: points + step)
+
+
+def fill(
+    order: Sequence[int],
+    shapes: Sequence[Shape],
+    racks: Sequence[Rack],
+    spare: Rack,
+    *,
+    pick: str,
+    polish: bool,
+) -> Layout:
+    """Return the shapes laid on sheets in an order, each on the first sheet that takes it.
+
+    Parameters
+    ----------
+    order : sequence of int
+        Numbers of the shapes.
+    shapes : sequence of Shape
+    racks : sequence of Rack
+        Kinds of sheets in the order of preference; offcuts are tried before any whole sheet.
+    spare : Rack
+        What is taken when all those have run out; every shape fits it.
+    pick : str
+        One of `PICKS`.
+    polish : bool
+        Whether shapes are slid up to their neighbours, which packs denser and takes longer.
+
+    Returns
+    -------
+    Layout
+
+    Raises
+    ------
+    AssertionError
+        A shape does not fit the spare sheet, or the filling was given up, which only a limit does.
+    """
+    layout = Filler(shapes, racks, spare, pick=pick, polish=polish).fill(order)
+    if layout is None:
+        raise AssertionError("a filling without a limit has been given up")
+    return layout
+
+
+@dataclass(slots=True, kw_only=True)
+class _Filled:
+    """Sheets after some of the shapes: all that is open, what the stock still holds, what it lacks."""
+
+    opened: list[_Sheet]
+    unused: dict[int, int]
+    missing: int = 0
+
+    def copy(self) -> _Filled:
+        """Return the sheets as they are now, which go their own way from here."""
+        return _Filled(
+            opened=[sheet.copy() for sheet in self.opened], unused=dict(self.unused), missing=self.missing
+        )
+
+    @property
+    def work(self) -> int:
+        """Effort taken so far."""
+        return sum(sheet.bitmap.work for sheet in self.opened)
+
+
+class Filler:
+    """Fills sheets in one order after the other; what an order begins with is laid once only.
+
+    Parameters
+    ----------
+    shapes, racks, spare, pick, polish
+        As in `fill`.
+
+    Attributes
+    ----------
+    effort : int
+        Taken by all fillings so far, in bytes shifted.
+    """
+
+    def __init__(
+        self, shapes: Sequence[Shape], racks: Sequence[Rack], spare: Rack, *, pick: str, polish: bool
+    ) -> None:
+        """Begin with empty sheets."""
+        self.shapes, self.racks, self.spare = shapes, racks, spare
+        self.pick, self.polish = pick, polish
+        self.effort = 0
+        most = len(shapes)
+        unused = {rack.kind: most if rack.count is None else min(most, rack.count) for rack in racks}
+        opened = [_Sheet(rack) for rack in racks if rack.is_offcut for _ in range(unused[rack.kind])]
+        self._order: list[int] = []
+        self._states = [_Filled(opened=opened, unused=unused)]
+
+    def fill(self, order: Sequence[int], *, most: tuple[float, float, float] | None = None) -> Layout | None:
+        """Return the shapes laid on sheets in an order.
+
+        Parameters
+        ----------
+        order : sequence of int
+        most : tuple of 3 float, dimensionless, or None
+            Score beyond which the order is given up.
+
+        Returns
+        -------
+        Layout or None
+            None if given up. Otherwise the next order is compared with this one.
+
+        Raises
+        ------
+        AssertionError
+            A shape does not fit the spare sheet.
+        """
+        same = 0
+        while same < len(self._order) and self._order[same] == order[same]:
+            same += 1
+        states = self._states[: same + 1]
+        for number in order[same:]:
+            state = states[-1].copy()
+            before = state.work
+            self._place(state, number)
+            self.effort += state.work - before + (_SLIDE_WORK if self.polish else _PLACE_WORK)
+            if most is not None and _layout(state).score > most:
+                return None
+            states.append(state)
+        self._order, self._states = list(order), states
+        return _layout(states[-1])
+
+    def _place(self, state: _Filled, number: int) -> None:
+        """Lay a shape on the first sheet that takes it."""
+        shape = self.shapes[number]
+        if any(sheet.place(number, shape, pick=self.pick, polish=self.polish) for sheet in state.opened):
+            return
+        whole = [rack for rack in self.racks if not rack.is_offcut and state.unused[rack.kind]]
+        for rack in (*whole, self.spare):
+            fresh = _Sheet(rack)
+            if fresh.place(number, shape, pick=self.pick, polish=self.polish):
+                state.opened.append(fresh)
+                state.unused[rack.kind] = state.unused.get(rack.kind, 0) - 1
+                state.missing += state.unused[rack.kind] < 0
+                return
+        raise AssertionError(f"shape {number} does not fit a sheet that was found large enough")
+
+
+def _layout(state: _Filled) -> Layout:
+    """Return what lies on sheets, and how good that is."""
+    used = [sheet for sheet in state.opened if sheet.spots]
+    bought = [sheet for sheet in used if not sheet.rack.is_offcut]
+    score = (
+        float(state.missing),
+        sum(sheet.rack.cost for sheet in bought),
+        bought[-1].reach * bought[-1].rack.height if bought else 0.0,
+    )
+    return Layout(
+        sheets=tuple((sheet.rack.kind, tuple(sheet.spots)) for sheet in used),
+        missing=state.missing,
+        score=score,
+    )
+
+
+def fits(shape: Shape, rack: Rack) -> bool:
+    """Return whether a shape fits an empty sheet.
+
+    Parameters
+    ----------
+    shape : Shape
+    rack : Rack
+
+    Returns
+    -------
+    bool
+    """
+    return _Sheet(rack).place(0, shape, pick=PICKS[0], polish=False)

@@ -1,0 +1,220 @@
+"""Outlines and sheets as grids of cells, ready to be laid on each other."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from plugs.foam.stock import Stock, region
+from plugs.nesting.bitmap import TOUCH, Stencil, as_number, cells_touched, make_stencil
+
+_ROUND_SEGMENTS = 8
+_ROUND_GROWTH = 1.0 / math.cos(math.pi / (4 * _ROUND_SEGMENTS))
+"""By what a corner rounded with chords is grown too much so that it is nowhere grown too little."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Shape:
+    """An outline grown by half the gap, in all turns that differ.
+
+    Attributes
+    ----------
+    grown : tuple of shapely.Polygon, mm
+        One to a turn, about the origin of the outline.
+    stencils : tuple of Stencil
+        One to a turn.
+    area_mm2 : float
+        Of the outline itself.
+    """
+
+    grown: tuple[shapely.Polygon, ...]
+    stencils: tuple[Stencil, ...]
+    area_mm2: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rack:
+    """A kind of sheet as a grid.
+
+    Attributes
+    ----------
+    kind : int
+        Its number in the stock.
+    columns, rows : int
+        Size of the grid.
+    cell : float, mm
+    origin : float, mm
+        Where the grid begins on the sheet, in both directions.
+    width, height : float, mm
+        Room for grown shapes.
+    blocked : int
+        Cells outside an offcut's outline.
+    count : int or None
+        Sheets that there are.
+    cost : float, dimensionless
+        Price, or area in m2 where prices are not known.
+    is_offcut : bool
+    """
+
+    kind: int
+    columns: int
+    rows: int
+    cell: float
+    origin: float
+    width: float
+    height: float
+    blocked: int
+    count: int | None
+    cost: float
+    is_offcut: bool
+
+
+def turned(outline: shapely.Geometry, turn_deg: float) -> shapely.Geometry:
+    """Return an outline turned about the origin, quarter turns without rounding.
+
+    Parameters
+    ----------
+    outline : shapely geometry, mm
+    turn_deg : float, deg
+        Counter-clockwise.
+
+    Returns
+    -------
+    shapely geometry, mm
+    """
+    quarters = turn_deg / 90.0
+    if quarters == round(quarters):
+        c, s = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))[int(quarters) % 4]
+    else:
+        c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    matrix = np.array([[c, s], [-s, c]])
+    return shapely.transform(outline, lambda points: points @ matrix)
+
+
+def is_box(outline: shapely.Polygon) -> bool:
+    """Return whether an outline is a rectangle along the axes.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon, mm
+
+    Returns
+    -------
+    bool
+    """
+    left, bottom, right, top = outline.bounds
+    return bool(outline.area >= (right - left) * (top - bottom) * (1.0 - 1e-12))
+
+
+def grown_by(outline: shapely.Polygon, reach: float, slack: float) -> shapely.Polygon:
+    """Return an outline grown by at least a distance and thinned to few corners.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon, mm
+    reach : float, mm
+    slack : float, mm
+        What it may be grown more by.
+
+    Returns
+    -------
+    shapely.Polygon, mm
+        Covers all within ``reach`` of the outline, less `TOUCH`, and a little more.
+    """
+    if is_box(outline):
+        return outline.buffer(reach - TOUCH, join_style="mitre")
+    plump = outline.buffer(reach * _ROUND_GROWTH + slack, quad_segs=_ROUND_SEGMENTS)
+    return plump.simplify(slack - TOUCH)
+
+
+def make_shape(outline: shapely.Polygon, turns: Sequence[float], gap: float, cell: float) -> Shape:
+    """Return an outline ready to be placed.
+
+    Parameters
+    ----------
+    outline : shapely.Polygon, mm
+    turns : sequence of float, deg
+    gap : float, mm
+        Least distance from any other outline.
+    cell : float, mm
+
+    Returns
+    -------
+    Shape
+    """
+    plain = grown_by(outline, gap / 2.0, max(cell / 50.0, 4.0 * TOUCH))
+    found: dict[object, tuple[Stencil, shapely.Polygon]] = {}
+    for turn in turns:
+        left, bottom, right, top = turned(outline, turn).bounds
+        reach = gap / 2.0 - TOUCH
+        # nothing that must stay clear lies outside this box, which makes the size exact
+        frame = shapely.box(left - reach, bottom - reach, right + reach, top + reach)
+        grown = turned(plain, turn)
+        grown = frame if is_box(grown) else grown.intersection(frame)
+        stencil = make_stencil(grown, turn, cell)
+        found.setdefault((round(stencil.width, 6), round(stencil.height, 6), stencil.runs), (stencil, grown))
+    return Shape(
+        grown=tuple(grown for _, grown in found.values()),
+        stencils=tuple(stencil for stencil, _ in found.values()),
+        area_mm2=float(outline.area),
+    )
+
+
+def make_rack(sheet: Stock, kind: int, *, gap: float, margin: float, cell: float, cost: float) -> Rack:
+    """Return a kind of sheet as a grid.
+
+    Parameters
+    ----------
+    sheet : Stock
+    kind : int
+    gap, margin : float, mm
+        Between outlines; between outlines and the edge of the sheet.
+    cell : float, mm
+    cost : float, dimensionless
+
+    Returns
+    -------
+    Rack
+    """
+    origin = margin - gap / 2.0
+    width, height = sheet.width - 2.0 * origin, sheet.height - 2.0 * origin
+    columns, rows = max(1, math.ceil(width / cell - 1e-9)), max(1, math.ceil(height / cell - 1e-9))
+    blocked = 0
+    if sheet.outline is not None:
+        room = inside(sheet, margin).buffer(gap / 2.0, join_style="mitre")
+        frame = shapely.box(0.0, 0.0, (columns + 1) * cell, (rows + 1) * cell).buffer(cell)
+        moved = shapely.transform(room, lambda points: points - origin)
+        blocked = as_number(cells_touched(frame.difference(moved.buffer(TOUCH)), cell, columns, rows))
+    return Rack(
+        kind=kind,
+        columns=columns,
+        rows=rows,
+        cell=cell,
+        origin=origin,
+        width=width,
+        height=height,
+        blocked=blocked,
+        count=sheet.count,
+        cost=cost,
+        is_offcut=sheet.is_offcut,
+    )
+
+
+def inside(sheet: Stock, margin: float) -> shapely.Polygon:
+    """Return the part of a sheet that may be cut.
+
+    Parameters
+    ----------
+    sheet : Stock
+    margin : float, mm
+
+    Returns
+    -------
+    shapely.Polygon, mm
+        May be empty.
+    """
+    return region(sheet).buffer(-margin, join_style="mitre")

@@ -1,0 +1,119 @@
+"""What is left of a sheet: the largest free rectangles, one after the other, for the rack."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.nesting.bitmap import TOUCH, cells_touched
+
+LEAST = 200.0
+"""A rectangle with a shorter side is waste, mm (common practice, no source)."""
+
+_CELL = 10.0
+_MOST = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Leftover:
+    """A rectangle of foam that is left.
+
+    Attributes
+    ----------
+    x, y : float, mm
+        Its lower left corner on the sheet.
+    width, height : float, mm
+    """
+
+    x: float
+    y: float
+    width: float
+    height: float
+
+
+def leftovers(
+    sheet: shapely.Polygon, cut: Sequence[shapely.Polygon], *, kerf: float, least: float = LEAST
+) -> tuple[Leftover, ...]:
+    """Return the largest free rectangles of a sheet along its edges, the largest first.
+
+    Parameters
+    ----------
+    sheet : shapely.Polygon, mm
+        Its lower left corner at the origin.
+    cut : sequence of shapely.Polygon, mm
+        What is cut from it.
+    kerf : float, mm
+        Width of the cut, kept free round everything.
+    least : float, mm
+        Shortest side worth keeping.
+
+    Returns
+    -------
+    tuple of Leftover
+        They do not overlap, and are a kerf apart.
+    """
+    _, _, width, height = sheet.bounds
+    columns, rows = math.ceil(width / _CELL), math.ceil(height / _CELL)
+    across, up = width / columns, height / rows
+    scale = np.array([1.0 / across, 1.0 / up])
+    frame = shapely.box(-across, -up, width + across, height + up).difference(sheet.buffer(TOUCH))
+    taken = _touched(frame, scale, columns, rows)
+    for shape in cut:
+        around = shape.buffer(kerf) if kerf > 0.0 else shape.buffer(-TOUCH)
+        taken |= _touched(shapely.simplify(around, 0.1), scale, columns, rows)
+    found: list[Leftover] = []
+    side, beside = math.ceil(kerf / across), math.ceil(kerf / up)
+    while len(found) < _MOST:
+        box = _largest_free(taken, across, up, least)
+        if box is None:
+            break
+        i, j, m, n = box
+        found.append(Leftover(x=i * across, y=j * up, width=m * across, height=n * up))
+        taken[max(0, i - side) : i + m + side, max(0, j - beside) : j + n + beside] = True
+    return tuple(found)
+
+
+def _touched(
+    shape: shapely.Geometry, scale: NDArray[np.float64], columns: int, rows: int
+) -> NDArray[np.bool_]:
+    """Return the cells that a shape touches, on a grid that need not be square."""
+    return cells_touched(shapely.transform(shape, lambda points: points * scale), 1.0, columns, rows)
+
+
+def _largest_free(
+    taken: NDArray[np.bool_], across: float, up: float, least: float
+) -> tuple[int, int, int, int] | None:
+    """Return column, row, columns and rows of the largest free rectangle, None if all are too small."""
+    columns, rows = taken.shape
+    narrow, low = math.ceil(least / across - 1e-9), math.ceil(least / up - 1e-9)
+    depth = np.zeros(rows, dtype=np.int64)
+    best, size = None, 0
+    for i in range(columns):
+        depth = np.where(taken[i], 0, depth + 1)
+        goes_on = i + 1 < columns and not (taken[i + 1] & (depth > 0)).any()
+        if goes_on or depth.max() < narrow:
+            continue
+        for start, finish, deep in _bars(depth):
+            if deep >= narrow and finish - start >= low and deep * (finish - start) > size:
+                size = deep * (finish - start)
+                best = (i + 1 - deep, start, deep, finish - start)
+    return best
+
+
+def _bars(depth: NDArray[np.int64]) -> list[tuple[int, int, int]]:
+    """Return the widest bar under a row of depths for each depth at which one ends: start, end, depth."""
+    starts = np.flatnonzero(np.diff(depth, prepend=-1)).tolist()
+    found: list[tuple[int, int, int]] = []
+    waiting: list[tuple[int, int]] = []
+    for place, deep in zip([*starts, len(depth)], [*depth[starts].tolist(), 0], strict=True):
+        start = place
+        while waiting and waiting[-1][1] >= deep:
+            start, ended = waiting.pop()
+            found.append((start, place, ended))
+        waiting.append((start, deep))
+    return found

@@ -1,0 +1,245 @@
+"""The page map: sheets before the rest that show which page goes where, and how to lay them out."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+
+from plugs.drafting.flat import flat_points, ring_of, turned_points
+from plugs.drafting.picture import LABELS, Array, Box, Drawing, Label, Path
+from plugs.drafting.styles import TRIM
+from plugs.paper.marks import fitted, footer, n_letters, square
+from plugs.paper.pages import LETTER, SQUARE, PagePlan
+from plugs.paper.tiling import Cell, Grid, tile_name
+
+_ROW: Final = 4.0
+_BAND: Final = SQUARE + 4.0
+_HEAD: Final = 8.0
+_CELL_WIDTH: Final = 90.0
+_CELL_HEIGHT: Final = 66.0
+_SHEET_HEIGHT: Final = 297.0
+_MOST_ROWS: Final = 8
+_EDGE: Final = 4.0
+_SEEN: Final = 0.2
+_LETTERS: Final = (1.2, 3.0)
+
+_WORDS: Final = (
+    "Print at 100 %, nothing fitted or shrunk.",
+    "Measure the square both ways and the bar: if one is wrong, cut nothing.",
+    "Lay two pages so that crosses of the same name lie on each other; the dotted frame is the edge of what "
+    "a page shows.",
+    "Tiles are named by column and row; those without lines are not printed.",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MapSheet:
+    """A sheet of the page map.
+
+    Attributes
+    ----------
+    size : tuple of 2 float, mm
+        Width and height.
+    drawing : Drawing
+        What is on it, in its own plane, mm from its lower left corner.
+    """
+
+    size: tuple[float, float]
+    drawing: Drawing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Entry:
+    """What fills one field of the map: a drawing's overview, or rows of words alone."""
+
+    drawing: int | None
+    rows: tuple[str, ...]
+
+
+def map_sheets(plan: PagePlan, drawings: Sequence[Drawing], *, title: str) -> tuple[MapSheet, ...]:
+    """Return the page map.
+
+    Parameters
+    ----------
+    plan : PagePlan
+        Where everything goes.
+    drawings : sequence of Drawing
+        The drawings of the plan.
+    title : str
+        What all the pages are.
+
+    Returns
+    -------
+    tuple of MapSheet
+        None where every drawing is whole on one page, and a page has the square to measure.
+    """
+    tiled = [i for i in range(len(drawings)) if plan.pages_of(i)]
+    has_square = any(page.square is not None for page in plan.pages)
+    if has_square and all(len(plan.grids[i].kept) == 1 and plan.grids[i].has_notes for i in tiled):
+        return ()
+    paper = plan.paper
+    size = (paper.width, min(_SHEET_HEIGHT, paper.height) if paper.is_roll else paper.height)
+    window = paper.window(size)
+    n_across = max(1, int((window[2] - window[0]) // _CELL_WIDTH))
+    high = window[3] - window[1] - _BAND - _HEAD
+    n_down = max(1, int(high // _CELL_HEIGHT))
+    field = ((window[2] - window[0]) / n_across, high / n_down)
+    words = _shared_rows(plan, drawings, field) + _untold_rows(plan, drawings, field)
+    # how many sheets there are depends only on how many fields, so page numbers are known here
+    n_fields = len(tiled) + len(words)
+    n_sheets = -(-n_fields // (n_across * n_down))
+    entries = [_Entry(drawing=i, rows=_rows(plan, drawings, i, n_sheets, field[0])) for i in tiled]
+    entries += [_Entry(drawing=None, rows=_numbered(rows, n_sheets)) for rows in words]
+    sheets = []
+    for number in range(n_sheets):
+        here = entries[number * n_across * n_down : (number + 1) * n_across * n_down]
+        paths, labels = _base(size, window, number + 1, n_sheets + len(plan.pages), title)
+        for place, entry in enumerate(here):
+            left = window[0] + (place % n_across) * field[0]
+            top = window[3] - _HEAD - (place // n_across) * field[1]
+            more, texts = _field(
+                entry, plan, drawings, n_sheets, (left, top - field[1], left + field[0], top)
+            )
+            paths += more
+            labels += texts
+        drawing = Drawing(name=f"map-{number + 1}", title=title, paths=tuple(paths), labels=tuple(labels))
+        sheets.append(MapSheet(size=size, drawing=drawing))
+    return tuple(sheets)
+
+
+def _base(
+    size: tuple[float, float], window: Box, number: int, n_pages: int, title: str
+) -> tuple[list[Path], list[Label]]:
+    """Return what every sheet of the map shows: head, square, words, foot."""
+    paths, labels = square((window[0] + 1.0, window[1] + 2.0))
+    x, y = window[0] + SQUARE + 5.0, window[1] + SQUARE
+    for words in _WORDS:
+        for row in textwrap.wrap(words, n_letters(window[2] - x)):
+            labels.append(Label(text=row, at=(x, y - LETTER), height=LETTER))
+            y -= _ROW
+        y -= _ROW / 2.0
+    head = fitted(f"Page map: {title}", (window[2] - window[0]) * LETTER / 4.0)
+    labels.append(Label(text=head, at=(window[0], window[3] - 4.0), height=4.0))
+    more, rows = footer(size, window, (f"Page {number} of {n_pages}, page map", title))
+    return paths + more, labels + rows
+
+
+def _shared_rows(plan: PagePlan, drawings: Sequence[Drawing], field: tuple[float, float]) -> list[list[str]]:
+    """Return what is on the pages of several drawings, cut into fields; ``{n}`` is the page."""
+    width, most = n_letters(field[0] - 2.0 * _EDGE), int(field[1] // _ROW) - 1
+    rows = []
+    for place, page in enumerate(plan.pages):
+        if page.cell is None:
+            names = ", ".join(drawings[spot.drawing].name for spot in page.spots)
+            wrapped = textwrap.wrap(names, max(8, width - 11)) or [""]
+            rows += [f"page \0{place}\0: {wrapped[0]}", *(f"    {row}" for row in wrapped[1:])]
+    return [rows[k : k + most] for k in range(0, len(rows), most)]
+
+
+def _untold_rows(plan: PagePlan, drawings: Sequence[Drawing], field: tuple[float, float]) -> list[list[str]]:
+    """Return the texts that stand on no page, drawing by drawing, cut into fields."""
+    width, most = n_letters(field[0] - 2.0 * _EDGE), int(field[1] // _ROW) - 1
+    fields: list[list[str]] = []
+    for drawing, untold in zip(drawings, plan.untold, strict=True):
+        for k, text in enumerate((f"{drawing.name}, beside its pages:", *untold) if untold else ()):
+            first = "    " if k else ""
+            rows = textwrap.wrap(text, width, initial_indent=first, subsequent_indent="        ")
+            if not fields or len(fields[-1]) + len(rows) > most:
+                fields.append([])
+            fields[-1] += rows  # a text stays together
+    return fields
+
+
+def _numbered(rows: list[str], n_sheets: int) -> tuple[str, ...]:
+    """Return rows with the pages' places turned to their numbers."""
+    found = []
+    for row in rows:
+        head, place, rest = row.split("\0", 2) if "\0" in row else (row, "", "")
+        found.append(f"{head}{int(place) + n_sheets + 1}{rest}" if place else row)
+    return tuple(found)
+
+
+def _rows(
+    plan: PagePlan, drawings: Sequence[Drawing], i: int, n_sheets: int, width: float
+) -> tuple[str, ...]:
+    """Return what is to be known of a drawing in tiles."""
+    grid, numbers = plan.grids[i], [place + n_sheets + 1 for place in plan.pages_of(i).values()]
+    letters = n_letters(width - 2.0 * _EDGE)
+    span = f"page {numbers[0]}" if len(numbers) == 1 else f"pages {numbers[0]} to {numbers[-1]}"
+    turned = ", turned by a quarter" if grid.turned else ""
+    rows = textwrap.wrap(f"{drawings[i].name}: {span}{turned}", letters)
+    if grid.left_out:
+        names = ", ".join(tile_name(cell) for cell in grid.left_out)
+        rows += textwrap.wrap(f"left out, nothing on them: {names}", letters)
+    if plan.untold[i]:
+        rows += textwrap.wrap("what the pages have no room for stands at the end of this map", letters)
+    if len(rows) > _MOST_ROWS:
+        rows = [*rows[: _MOST_ROWS - 1], fitted(rows[_MOST_ROWS - 1] + " " + "." * 9, width - 2.0 * _EDGE)]
+    return tuple(rows)
+
+
+def _field(
+    entry: _Entry, plan: PagePlan, drawings: Sequence[Drawing], n_sheets: int, box: Box
+) -> tuple[list[Path], list[Label]]:
+    """Return one field of the map, in a box on the sheet."""
+    left, foot, right, top = box
+    labels = [
+        Label(text=row, at=(left + _EDGE, top - k * _ROW - LETTER), height=LETTER)
+        for k, row in enumerate(entry.rows)
+    ]
+    if entry.drawing is None:
+        return [], labels
+    top -= len(entry.rows) * _ROW + 1.0
+    grid, drawing = plan.grids[entry.drawing], drawings[entry.drawing]
+    corner, width, height = _extent(grid)
+    scale = min((right - left - 2.0 * _EDGE) / width, (top - foot - _EDGE) / height)
+    move = np.array((left + _EDGE, top - scale * height)) - scale * np.array(corner)
+    paths = []
+    for path in drawing.paths:
+        flat = shapely.simplify(
+            shapely.linestrings(flat_points(path, tolerance=_SEEN / scale)), _SEEN / scale
+        )
+        points = shapely.get_coordinates(flat)
+        points = (turned_points(points) if grid.turned else points) * scale + move
+        if grid.has_notes or path.dxf_layer != LABELS or _is_on_map(points, box):
+            paths.append(_open(points, path.dxf_layer))
+    pages = {cell: place + n_sheets + 1 for cell, place in plan.pages_of(entry.drawing).items()}
+    for cell in ((c, r) for r in range(grid.n_rows) for c in range(grid.n_columns)):
+        ring = ring_of(grid.cell_box(cell)) * scale + move
+        if cell in pages:
+            paths.append(_open(ring, TRIM))
+            labels.append(_cell_label(cell, pages[cell], ring))
+    return paths, labels
+
+
+def _extent(grid: Grid) -> tuple[tuple[float, float], float, float]:
+    """Return the lower left corner, the width and the height of all tiles together."""
+    left, _, _, top = grid.tile_box((0, 0))
+    _, foot, right, _ = grid.tile_box((grid.n_columns - 1, grid.n_rows - 1))
+    return (left, foot), right - left, top - foot
+
+
+def _is_on_map(points: Array, box: Box) -> bool:
+    """Return whether a line stays within a field."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    return bool(low[0] >= box[0] and low[1] >= box[1] and high[0] <= box[2] and high[1] <= box[3])
+
+
+def _cell_label(cell: Cell, number: int, ring: Array) -> Label:
+    """Return a tile's name and page, as large as fits."""
+    text = f"{tile_name(cell)} p{number}"
+    width, height = np.ptp(ring, axis=0).tolist()
+    least, most = _LETTERS
+    size = max(least, min(most, 0.8 * width / len(text), 0.5 * height))
+    x, y = ring[:4].mean(axis=0).tolist()
+    return Label(text=text, at=(x, y), height=size, align="centre")
+
+
+def _open(points: Array, dxf_layer: str) -> Path:
+    """Return a line of straight segments."""
+    return Path(points=points, bulges=np.zeros(len(points)), is_closed=False, dxf_layer=dxf_layer)

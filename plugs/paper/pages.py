@@ -1,0 +1,309 @@
+"""Which drawing goes where on which page: large ones in tiles, small ones several to a page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from plugs.drafting.flat import turned_box, turned_points
+from plugs.drafting.picture import TEXT_WIDTH_RATIO, Array, Box, Drawing
+from plugs.ground.paper import FOOTER, Paper
+from plugs.paper.shelves import shelved
+from plugs.paper.tiling import BLEED, SHORTEST_WINDOW, Cell, Grid, Sketch, best_grid, sketch_of, tile_name
+from plugs.paper.words import whole_words
+
+LETTER: Final = 2.5
+"""Height of a capital letter in what is written on a page beside the drawings, mm."""
+
+SQUARE: Final = 100.0
+"""Side of the square on every page, mm."""
+
+CAPTION: Final = 5.0
+"""Room for the name under each of several drawings on a page, mm."""
+
+_GAP: Final = 6.0
+_MARKS_APART: Final = 300.0
+_BESIDE_SQUARE: Final = 3.0
+_COARSE: Final = (1.0, 0.0, 0.5)
+_FINE: Final = tuple(k / 10.0 for k in range(11))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spot:
+    """A drawing, or a part of it, on a page.
+
+    Attributes
+    ----------
+    drawing : int
+        Which of the drawings, from 0.
+    turned : bool
+        Whether it is turned by a quarter counter-clockwise, (x, y) to (-y, x).
+    move : tuple of 2 float, mm
+        From the turned drawing to the page, whose origin is the lower left corner.
+    clip : tuple of 4 float, mm
+        What of the page it may cover: smallest x, smallest y, largest x, largest y.
+    caption : str
+        What is written under it; empty when it has the page to itself.
+    """
+
+    drawing: int
+    turned: bool
+    move: tuple[float, float]
+    clip: Box
+    caption: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cross:
+    """A mark that two pages share: they lie right when it lies on itself.
+
+    Attributes
+    ----------
+    name : str
+        The two tiles and a number, ``"A1+B1 2"``.
+    at : tuple of 2 float, mm
+        On the page.
+    """
+
+    name: str
+    at: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Page:
+    """A page with drawings at full size.
+
+    Attributes
+    ----------
+    size : tuple of 2 float, mm
+        Width and height.
+    window : tuple of 4 float, mm
+        Where drawings lie: smallest x, smallest y, largest x, largest y.
+    spots : tuple of Spot
+        The drawings on it.
+    crosses : tuple of Cross
+        The marks shared with its neighbours.
+    square : tuple of 2 float or None, mm
+        Lower left corner of the 100 mm square; None where there is no room for it clear of every line.
+    cell : tuple of 2 int, or None
+        Column and row of the tile; None on a page of several drawings.
+    """
+
+    size: tuple[float, float]
+    window: Box
+    spots: tuple[Spot, ...]
+    crosses: tuple[Cross, ...]
+    square: tuple[float, float] | None
+    cell: Cell | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PagePlan:
+    """Where everything goes.
+
+    Attributes
+    ----------
+    paper : Paper
+    pages : tuple of Page
+        In the order of printing, without the page map.
+    grids : tuple of Grid
+        The tiles of each drawing, in the order of the drawings; a single one where it would fit a page,
+        though it may share a page with others.
+    shown : tuple of Drawing
+        The drawings as the pages show them, every text whole on one of them.
+    untold : tuple of tuple of str
+        The texts of each that are beside its pages: the page map tells them.
+    """
+
+    paper: Paper
+    pages: tuple[Page, ...]
+    grids: tuple[Grid, ...]
+    shown: tuple[Drawing, ...]
+    untold: tuple[tuple[str, ...], ...]
+
+    def pages_of(self, drawing: int) -> dict[Cell, int]:
+        """Return the pages of a drawing that is shared out in tiles.
+
+        Parameters
+        ----------
+        drawing : int
+            Which, from 0.
+
+        Returns
+        -------
+        dict of tuple of 2 int to int
+            The place in ``pages`` by column and row; empty for a drawing among several on a page.
+        """
+        return {
+            page.cell: place
+            for place, page in enumerate(self.pages)
+            if page.cell is not None and page.spots[0].drawing == drawing
+        }
+
+
+def plan_pages(drawings: Sequence[Drawing], paper: Paper) -> PagePlan:
+    """Return where every drawing goes, on few pages.
+
+    Parameters
+    ----------
+    drawings : sequence of Drawing
+        At full size, mm.
+    paper : Paper
+        What they are printed on.
+
+    Returns
+    -------
+    PagePlan
+        First the drawings in tiles, in their order, then those several to a page.
+    """
+    sketches = [sketch_of(drawing) for drawing in drawings]
+    grids = tuple(best_grid(sketch, paper) for sketch in sketches)
+    small, pages = [], []
+    for i, (sketch, grid) in enumerate(zip(sketches, grids, strict=True)):
+        if len(grid.kept) == 1 and grid.has_notes and any(_ways(sketch, p, paper) for p in paper.page_sizes):
+            small.append(i)
+        else:
+            pages += _tile_pages(i, grid, paper)
+    pages += _shared_pages(small, sketches, paper)
+    told = [whole_words(*one) for one in zip(drawings, grids, sketches, strict=True)]
+    shown = tuple(drawing for drawing, _ in told)
+    sketches = [
+        sketch if new is old else sketch_of(new)
+        for sketch, new, old in zip(sketches, shown, drawings, strict=True)
+    ]
+    placed = tuple(replace(page, square=_square(page, sketches)) for page in pages)
+    untold = tuple(texts for _, texts in told)
+    return PagePlan(paper=paper, pages=placed, grids=grids, shown=shown, untold=untold)
+
+
+def _tile_pages(drawing: int, grid: Grid, paper: Paper) -> list[Page]:
+    """Return a page for each tile of a drawing."""
+    window = paper.window(grid.page)
+    crosses: dict[Cell, list[tuple[str, float, float]]] = {cell: [] for cell in grid.kept}
+    for a in grid.kept:
+        for b in ((a[0] + 1, a[1]), (a[0], a[1] + 1)):
+            if b in crosses:
+                found = _joint(grid, a, b)
+                crosses[a] += found
+                crosses[b] += found
+    pages = []
+    for cell in grid.kept:
+        left, foot, _, _ = grid.tile_box(cell)
+        move = (window[0] - left, window[1] - foot)
+        clip = (window[0] - BLEED, window[1] - BLEED, window[2] + BLEED, window[3] + BLEED)
+        spot = Spot(drawing=drawing, turned=grid.turned, move=move, clip=clip)
+        marks = tuple(Cross(name=name, at=(x + move[0], y + move[1])) for name, x, y in crosses[cell])
+        pages.append(
+            Page(size=grid.page, window=window, spots=(spot,), crosses=marks, square=None, cell=cell)
+        )
+    return pages
+
+
+def _joint(grid: Grid, a: Cell, b: Cell) -> list[tuple[str, float, float]]:
+    """Return the names and places of the marks between two tiles, at least two."""
+    one, two = grid.tile_box(a), grid.tile_box(b)
+    x0, y0 = max(one[0], two[0]), max(one[1], two[1])
+    x1, y1 = min(one[2], two[2]), min(one[3], two[3])
+    is_side = a[1] == b[1]
+    long = y1 - y0 if is_side else x1 - x0
+    n_marks = max(2, int(np.ceil(long / _MARKS_APART)))
+    found = []
+    for k in range(n_marks):
+        part = (k + 0.5) / n_marks
+        x = (x0 + x1) / 2.0 if is_side else x0 + part * long
+        y = y1 - part * long if is_side else (y0 + y1) / 2.0
+        found.append((f"{tile_name(a)}+{tile_name(b)} {k + 1}", x, y))
+    return found
+
+
+def _caption_width(sketch: Sketch) -> float:
+    """Return the width of a drawing's name under it."""
+    return TEXT_WIDTH_RATIO * LETTER * len(sketch.name)
+
+
+def _ways(sketch: Sketch, page: tuple[float, float], paper: Paper) -> list[tuple[float, float, bool]]:
+    """Return the sizes, with its name, in which a drawing fits a page, and whether it is turned."""
+    x0, y0, x1, y1 = paper.window(page)
+    ways = []
+    for turned in (False, True):
+        left, foot, right, top = turned_box(sketch.whole_box) if turned else sketch.whole_box
+        width, height = right - left, top - foot + CAPTION
+        if width <= x1 - x0 and height <= y1 - y0:
+            ways.append((max(width, min(_caption_width(sketch), x1 - x0)), height, turned))
+    return ways
+
+
+def _shared_pages(small: list[int], sketches: Sequence[Sketch], paper: Paper) -> list[Page]:
+    """Return pages with several drawings each, in the way that takes the fewest."""
+    ways = []
+    for is_lying in (False, True):
+        for first in paper.page_sizes:
+            sizes = (first, *(size for size in paper.page_sizes if size != first))
+            pages, rest = [], small
+            for size in sizes:
+                fitting = [i for i in rest if _ways(sketches[i], size, paper)]
+                pages += _shelf_pages(fitting, sketches, size, paper, is_lying)
+                rest = [i for i in rest if i not in fitting]
+            length = sum(page.size[1] for page in pages) if paper.is_roll else 0.0
+            n_turned = sum(spot.turned for page in pages for spot in page.spots)
+            ways.append(((len(pages), length, n_turned), pages))
+    return min(ways, key=lambda way: way[0])[1]
+
+
+def _shelf_pages(
+    which: list[int], sketches: Sequence[Sketch], size: tuple[float, float], paper: Paper, is_lying: bool
+) -> list[Page]:
+    """Return pages of one size with the drawings on shelves; on a roll, one shelf to a page."""
+    x0, y0, x1, y1 = paper.window(size)
+    chosen = {}
+    for i in which:
+        ways = _ways(sketches[i], size, paper)
+        chosen[i] = min(ways, key=lambda way: way[1]) if is_lying else ways[0]
+    places = shelved([chosen[i][:2] for i in which], (x1 - x0, y1 - y0), gap=_GAP, is_one_shelf=paper.is_roll)
+    pages = []
+    for number in range(max((place.page for place in places), default=-1) + 1):
+        here = [(i, place) for i, place in zip(which, places, strict=True) if place.page == number]
+        page = size
+        if paper.is_roll:
+            height = max(SHORTEST_WINDOW, *(place.y + chosen[i][1] for i, place in here))
+            page = (size[0], height + 2.0 * paper.margin + FOOTER)
+        window = paper.window(page)
+        spots = []
+        for i, place in here:
+            turned = chosen[i][2]
+            box = turned_box(sketches[i].whole_box) if turned else sketches[i].whole_box
+            move = (window[0] + place.x - box[0], window[3] - place.y - box[3])
+            clip = (
+                box[0] + move[0] - BLEED,
+                box[1] + move[1] - BLEED,
+                box[2] + move[0] + BLEED,
+                box[3] + move[1] + BLEED,
+            )
+            spots.append(Spot(drawing=i, turned=turned, move=move, clip=clip, caption=sketches[i].name))
+        pages.append(Page(size=page, window=window, spots=tuple(spots), crosses=(), square=None, cell=None))
+    return pages
+
+
+def _square(page: Page, sketches: Sequence[Sketch]) -> tuple[float, float] | None:
+    """Return where in the window the 100 mm square is clear of lines, words and marks; None where nowhere."""
+    rows: list[Array] = [np.array([cross.at]) for cross in page.crosses]
+    for spot in page.spots:
+        dense = sketches[spot.drawing].dense
+        points = (turned_points(dense) if spot.turned else dense) + np.array(spot.move)
+        low, high = np.array(spot.clip[:2]), np.array(spot.clip[2:])
+        rows.append(points[((points >= low) & (points <= high)).all(axis=1)])
+    points = np.concatenate(rows)
+    x0, y0, x1, y1 = page.window
+    edge_x, edge_y = (min(14.0, (long - SQUARE) / 2.0) for long in (x1 - x0, y1 - y0))
+    for downs, acrosses in ((_COARSE, _COARSE), (_FINE, _FINE)):
+        for down in downs:
+            for across in acrosses:
+                left = x0 + edge_x + across * (x1 - x0 - SQUARE - 2.0 * edge_x)
+                foot = y1 - edge_y - SQUARE - down * (y1 - y0 - SQUARE - 2.0 * edge_y)
+                away = np.abs(points - np.array((left, foot)) - SQUARE / 2.0).max(axis=1, initial=0.0)
+                if not np.any(np.abs(away - SQUARE / 2.0) < _BESIDE_SQUARE):
+                    return left, foot
+    return None

@@ -1,0 +1,481 @@
+"""Recesses, through-cuts and bosses: section solids of their own, set on a panel or an end."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Annotated
+
+import numpy as np
+import shapely
+import shapely.affinity
+from numpy.typing import NDArray
+
+from plugs.ground.checking import number
+from plugs.ground.errors import PlugError, promise
+from plugs.ground.limits import Count, OneOf, Within
+from plugs.ground.tolerances import LARGEST, LENGTH, SMALLEST_BODY
+from plugs.lines.checks import checked_loft
+from plugs.lines.section import Corner, End, LinesPlan, Station
+from plugs.lines.stations import Loft
+from plugs.recesses.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for, up
+from plugs.recesses.moves import blend_way, flat_words, move_onto, move_words, moved_to
+from plugs.recesses.seat import Seat, find_seat
+
+Array = NDArray[np.float64]
+
+SQUARE_TO = ("surface", "x", "y", "z")
+"""How a tool may stand: square to the surface, or along an axis."""
+
+LAYERS, SAW, ROUT = "layers", "saw", "rout"
+METHODS = (LAYERS, SAW, ROUT)
+"""How a recess is made: notched in the layers, sawn out of the glued plug, or routed into it."""
+
+_OUT = 1.0
+_NARROWEST = 0.25
+_ALONG = 65
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recess:
+    """A pocket with a flat floor, or a cut right through, on a panel or an end.
+
+    Attributes
+    ----------
+    panel : str
+        A panel's name, or "front" or "aft" for an end.
+    x, across : float, mm
+        On a panel: where its middle lies along the plug, and how far from the panel's middle,
+        + to starboard on a panel that runs across, + up on one that stands.
+    y, z : float, mm
+        On an end: where its middle lies.
+    width, height : float, mm
+        Size of the mouth: on a panel across it and along the plug, on an end along y and z. What is
+        not given is made so large that ``plate`` or ``holds`` has its room on the floor.
+    depth : float, mm
+        From the surface at the middle to the floor.
+    corner_radius, floor_radius : float, mm
+        Blends of the outline, and between walls and floor.
+    draft_deg : float
+        Lean of the walls; + is wider at the mouth.
+    turn_deg : float
+        Turn of the outline, anti-clockwise seen from outside.
+    square_to : str
+        "surface", or the axis "x", "y" or "z" along which it is cut.
+    is_through : bool
+        True cuts through the whole plug, whatever ``depth`` says.
+    plate : str
+        A region of the table of plates: what the recess holds.
+    holds : sequence of 2 or 3 float, mm
+        Width, height and, if they are round, corner radius of what the recess holds.
+    clearance : float, mm
+        Room round ``plate`` or ``holds`` on every side, on the flat of the finished floor.
+    method : str or None
+        How it is made in the foam: "layers" (its notch is in the layers' cut lines), "saw" (a block is
+        sawn out of the glued plug and set back) or "rout" (out of the glued plug); None is "layers" where a
+        layer's cut line shows it, else "rout", and "saw" for a cut right through.
+    name : str
+        For messages and drawings.
+    """
+
+    panel: str
+    x: float | None = None
+    across: float = 0.0
+    y: float = 0.0
+    z: float | None = None
+    width: Annotated[float, Within(SMALLEST_BODY, LARGEST)] | None = None
+    height: Annotated[float, Within(SMALLEST_BODY, LARGEST)] | None = None
+    depth: Annotated[float, Within(0.1, LARGEST)] = 10.0
+    corner_radius: Annotated[float, Within(0.0, LARGEST)] | None = None
+    floor_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
+    draft_deg: Annotated[float, Within(-30.0, 80.0)] = 0.0
+    turn_deg: Annotated[float, Within(-360.0, 360.0)] = 0.0
+    square_to: Annotated[str, OneOf(SQUARE_TO)] = "surface"
+    is_through: bool = False
+    plate: str | None = None
+    holds: Annotated[Sequence[Annotated[float, Within(0.0, LARGEST)]], Count(2, 3)] | None = None
+    clearance: Annotated[float, Within(0.0, 100.0)] = 3.0
+    method: Annotated[str, OneOf(METHODS)] | None = None
+    name: str = ""
+
+    @property
+    def known_as(self) -> str:
+        """Its name, or what it is and where."""
+        return self.name or f"recess on {self.panel}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Boss:
+    """A raised pad with a flat top on a panel or an end; fields as for `Recess`.
+
+    Attributes
+    ----------
+    panel, x, across, y, z, width, height, corner_radius, draft_deg, turn_deg, square_to, name
+        As for `Recess`; with draft the pad is narrower at the top.
+    rise : float, mm
+        From the surface at the middle to the top.
+    top_radius : float, mm
+        Blend between walls and top.
+    """
+
+    panel: str
+    x: float | None = None
+    across: float = 0.0
+    y: float = 0.0
+    z: float | None = None
+    width: Annotated[float, Within(SMALLEST_BODY, LARGEST)]
+    height: Annotated[float, Within(SMALLEST_BODY, LARGEST)]
+    rise: Annotated[float, Within(0.1, LARGEST)] = 10.0
+    corner_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
+    top_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
+    draft_deg: Annotated[float, Within(-30.0, 80.0)] = 0.0
+    turn_deg: Annotated[float, Within(-360.0, 360.0)] = 0.0
+    square_to: Annotated[str, OneOf(SQUARE_TO)] = "surface"
+    name: str = ""
+
+    @property
+    def known_as(self) -> str:
+        """Its name, or what it is and where."""
+        return self.name or f"boss on {self.panel}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Tool:
+    """A section solid to be taken off a plug or put on it.
+
+    Attributes
+    ----------
+    param : str
+        Where the recipe gives it, ``"recesses[0]"``.
+    name : str
+    kind : str
+        "cut" or "add".
+    loft : Loft
+        Along its own axis; t grows from mouth to floor, or from base to top.
+    frame : (3, 4) float
+        Its axes and its middle on the surface, in the plug's axes.
+    depth : float, mm
+        From the surface to the floor or top.
+    is_through : bool
+    held : Held or None
+        What a recess is to hold.
+    method : str or None
+        How it is to be made.
+    """
+
+    param: str
+    name: str
+    kind: str
+    loft: Loft
+    frame: Array
+    depth: float
+    is_through: bool
+    held: Held | None = None
+    method: str | None = None
+
+    @property
+    def flat(self) -> Rounded:
+        """The flat of its floor or top: inside the fillet; of a cut right through its far end."""
+        last = self.loft.sections(self.loft.breaks[-1:])
+        width, height = np.ptp(last.corners[0], axis=0)
+        return Rounded(width=float(width), height=float(height), radius=float(last.radius[0].max()))
+
+    def section(self, depth: float) -> Rounded:
+        """Return its outline at a depth under the surface, before its floor or top is blended.
+
+        Parameters
+        ----------
+        depth : float, mm
+
+        Returns
+        -------
+        Rounded
+        """
+        corners, radius, _ = self.loft.unblended(np.array([depth]), np.array([0.0]))
+        width, height = np.ptp(corners[0], axis=0)
+        return Rounded(width=float(width), height=float(height), radius=float(radius[0].max()))
+
+
+def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) -> Tool:
+    """Return the tool of a recess or boss, checked against the panel it stands on.
+
+    Parameters
+    ----------
+    loft : Loft
+        Of the plug.
+    item : Recess or Boss
+    param : str
+        Where the recipe gives it, ``"recesses[0]"``.
+    skin : float, mm
+        What will lie over the foam there: a recess is cut larger by it, a boss stands smaller.
+
+    Returns
+    -------
+    Tool
+
+    Raises
+    ------
+    PlugError
+        A size that cannot be, a panel that is not there, an outline that leaves its panel.
+    """
+    is_cut = isinstance(item, Recess)
+    depth, draft = (item.depth if isinstance(item, Recess) else item.rise), item.draft_deg
+    seat = find_seat(loft, item, param)
+    is_through = isinstance(item, Recess) and item.is_through
+    if is_through:
+        depth = _through(loft, seat, item, param)
+    held = held_by(item.plate, item.holds, item.clearance, param) if isinstance(item, Recess) else None
+    size = _size(item, held, depth, draft, param)
+    _check_on_panel(loft, seat, size, item, held, param)
+    reach = seat.stands_over(_mouth(size), is_cut=is_cut)
+    if held is not None and not is_through:
+        _check_floor(seat, held, size, param)
+    if skin > 0.0:
+        size, depth = _under_skin(size, skin, param, is_cut=is_cut), depth + (skin if is_cut else -skin)
+    root = _OUT if is_cut else _OUT + 2.0 * skin  # a boss stands on the foam, which lies deeper
+    tool = checked_loft(_tool_plan(replace(size, depth=depth), reach + root))
+    made = Tool(
+        param=param,
+        name=item.known_as,
+        kind="cut" if is_cut else "add",
+        loft=tool,
+        frame=seat.frame(is_cut=is_cut),
+        depth=depth,
+        is_through=is_through,
+        held=held,
+        method=item.method if isinstance(item, Recess) else None,
+    )
+    promise(held is None or made.flat.holds(held.room), f"{made.name} does not hold {made.held}")
+    return made
+
+
+def _through(loft: Loft, seat: Seat, item: Recess | Boss, param: str) -> float:
+    """Return how deep a cut right through goes."""
+    if isinstance(item, Recess) and item.method == ROUT:
+        raise PlugError(
+            param=f"{param}.method",
+            value=item.method,
+            reason="a cut right through has no floor to rout to",
+            remedy='use 1 of "layers" and "saw"',
+        )
+    corners = loft.sections(np.linspace(loft.breaks[0], loft.breaks[-1], _ALONG))
+    body = corners.place(np.arange(corners.rings.points.shape[1]), np.array(0.0))
+    return float(((seat.point - body) @ seat.outward).max()) + _OUT
+
+
+def _mouth(size: _Size) -> shapely.Polygon:
+    """Return the outline of a tool on the surface; its corners may take up a whole side."""
+    half = np.array([0.5 * size.width, 0.5 * size.height])
+    inner = (half - size.corner_radius) * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    core = shapely.MultiPoint(inner.tolist()).convex_hull
+    mouth: shapely.Polygon = (
+        core.buffer(size.corner_radius, quad_segs=16) if size.corner_radius > 0.0 else core
+    )
+    return mouth
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Size:
+    """Checked sizes of a tool."""
+
+    width: float
+    height: float
+    depth: float
+    corner_radius: float
+    end_radius: float
+    draft_deg: float
+
+
+def _size(item: Recess | Boss, held: Held | None, depth: float, draft: float, param: str) -> _Size:
+    """Return the checked sizes of a recess or boss; what it holds gives those that are not given."""
+    end_word = "floor_radius" if isinstance(item, Recess) else "top_radius"
+    end_radius: float = getattr(item, end_word)
+    if isinstance(item, Recess) and item.is_through:
+        end_radius = 0.0  # there is no floor
+    width, height = (
+        None if value is None and held is not None else number(f"{param}.{word}", value, least=SMALLEST_BODY)
+        for word, value in (("width", item.width), ("height", item.height))
+    )
+    corner = item.corner_radius
+    if held is None:
+        mouth = Rounded(width=width or 0.0, height=height or 0.0, radius=corner or 0.0)
+    else:
+        mouth = mouth_for(held, width, height, corner, sum(drawn_in(depth, draft, end_radius)))
+    size = _Size(
+        width=mouth.width,
+        height=mouth.height,
+        depth=depth,
+        corner_radius=mouth.radius,
+        end_radius=end_radius,
+        draft_deg=draft,
+    )
+    _check_words(size, param, end_word)
+    if held is not None:
+        foot, fillet = drawn_in(depth, draft, end_radius)
+        flat = mouth.grown(-foot).grown(-fillet)
+        check_held(held, mouth, flat, foot + fillet, param)
+    return size
+
+
+def _under_skin(size: _Size, skin: float, param: str, *, is_cut: bool) -> _Size:
+    """Return a tool's size in the foam: walls, floor and blends moved by the skin, square to themselves."""
+    sign = 1.0 if is_cut else -1.0
+    aside = sign * skin / float(np.cos(np.radians(size.draft_deg)))
+    for value, word in ((size.corner_radius, "corner_radius"), (size.end_radius, "top_radius")):
+        if not is_cut and 0.0 < value < skin:
+            raise PlugError(
+                param=f"{param}.{word}",
+                value=value,
+                reason=f"{skin:g} mm of skin over this blend leave it no radius in the foam",
+                remedy=f"use {np.ceil(10.0 * skin + 5.0) / 10.0:g} or more, or 0 for a sharp edge",
+            )
+    if not is_cut and (size.depth <= skin or min(size.width, size.height) <= -2.0 * aside):
+        raise PlugError(
+            param=f"{param}.rise",
+            value=size.depth,
+            reason=f"the boss is all skin, which is {skin:g} mm thick",
+            remedy=f"use {skin + 1.0:g} or more, and {2.0 * skin + 2.0:g} mm of width and height",
+        )
+    return replace(
+        size,
+        width=size.width + 2.0 * aside,
+        height=size.height + 2.0 * aside,
+        depth=size.depth + sign * skin,
+        corner_radius=size.corner_radius + aside if is_cut or size.corner_radius > 0.0 else 0.0,
+        end_radius=size.end_radius + sign * skin if is_cut or size.end_radius > 0.0 else 0.0,
+    )
+
+
+def _check_words(size: _Size, param: str, end_word: str) -> None:
+    """Refuse corners that do not fit their outline, walls that meet before the floor, a blend without room.
+
+    The first is told, and for programs all that are too large together.
+    """
+    half, depth = 0.5 * min(size.width, size.height), size.depth
+    steepest = max(float(np.floor(np.degrees(np.arctan((half - 0.5) / depth)) * 10.0)) / 10.0, 0.0)
+    narrow = half - max(depth * float(np.tan(np.radians(size.draft_deg))), 0.0)
+    draft = size.draft_deg if narrow >= _NARROWEST else steepest
+    slope = float(np.tan(np.radians(draft)))
+    inset, tall = float(np.hypot(1.0, slope)) - slope, 1.0 - slope / float(np.hypot(1.0, slope))
+    largest = min((half - depth * slope) / inset, depth / tall) * 0.999
+    faults = []
+    if size.corner_radius > half:
+        reason = f"the outline is only {2 * half:g} mm across"
+        faults.append(("corner_radius", size.corner_radius, reason, half))
+    if narrow < _NARROWEST:
+        reason = f"the walls meet before they are {depth:g} mm deep"
+        faults.append(("draft_deg", size.draft_deg, reason, steepest))
+    if size.end_radius > largest:
+        reason = (
+            f"walls {depth:g} mm deep and {2.0 * (half - max(depth * slope, 0.0)):.4g} mm apart leave no room"
+        )
+        faults.append((end_word, size.end_radius, reason, float(np.floor(largest * 10) / 10)))
+    if faults:
+        word, value, reason, most = faults[0]
+        others = "".join(f", and a {word} of at most {told:g}" for word, _, _, told in faults[1:])
+        raise PlugError(
+            param=f"{param}.{word}",
+            value=value,
+            reason=reason,
+            remedy=f"use at most {most:g}{others}",
+            would_do=[(f"{param}.{word}", told) for word, _, _, told in faults],
+        )
+
+
+def _tool_plan(size: _Size, out: float) -> LinesPlan:
+    """Return a tool's lines along its own axis: x from mouth to floor, y its width, z its height."""
+    slope = float(np.tan(np.radians(size.draft_deg)))
+
+    def at(x: float) -> Station:
+        a, b = 0.5 * size.width - x * slope, 0.5 * size.height - x * slope
+        radius = 0.0 if size.corner_radius == 0.0 else min(max(size.corner_radius - x * slope, 0.0), a, b)
+        return Station(x=x, corners={"low": Corner(a, -b, radius), "high": Corner(a, b, radius)})
+
+    return LinesPlan(stations=(at(-out), at(0.0), at(size.depth)), aft=End(radius=size.end_radius))
+
+
+def _check_floor(seat: Seat, held: Held, size: _Size, param: str) -> None:
+    """Refuse a floor that the surface falls away from where a thing is to lie on it."""
+    room = held.room
+    lies = _mouth(
+        replace(size, width=room.width, height=room.height, corner_radius=min(room.radius, 0.5 * room.height))
+    )
+    lowest = -float(seat.heights_under(lies).min(initial=0.0))
+    if lowest >= size.depth:
+        raise PlugError(
+            param=f"{param}.depth",
+            value=size.depth,
+            reason=f"the surface falls away by {lowest:.1f} mm where {held.name} lies: the floor ends there",
+            remedy=f"use {np.ceil(10.0 * lowest + 5.0) / 10.0:g} or more",
+        )
+
+
+def _outline_on(seat: Seat, size: _Size, *, is_cut: bool) -> shapely.Polygon:
+    """Return a tool's outline where it meets the surface: with draft it is wider where that stands out."""
+    mouth = _mouth(size)
+    wider = seat.stands_over(mouth, is_cut=is_cut) * max(float(np.tan(np.radians(size.draft_deg))), 0.0)
+    if wider < LENGTH:
+        return mouth
+    return _mouth(
+        replace(
+            size,
+            width=size.width + 2.0 * wider,
+            height=size.height + 2.0 * wider,
+            corner_radius=size.corner_radius + wider,
+        )
+    )
+
+
+def _check_on_panel(
+    loft: Loft, seat: Seat, size: _Size, item: Recess | Boss, held: Held | None, param: str
+) -> None:
+    """Refuse an outline that leaves the flat part of its panel or end."""
+    is_cut = isinstance(item, Recess)
+    outline = _outline_on(seat, size, is_cut=is_cut)
+    if seat.room.contains(outline):
+        return
+    place = f"panel {item.panel!r}" if item.panel not in ("front", "aft") else f"the {item.panel} end"
+    if seat.room.is_empty:
+        raise PlugError(
+            param=f"{param}.panel",
+            value=item.panel,
+            reason=f"{place} has no flat there: it runs out to an edge or a point",
+            remedy="set it where the panel is at least 1 mm wide, or on another panel",
+        )
+    over = float(shapely.distance(seat.room, shapely.points(outline.exterior.coords)).max())
+    low, high = 0.0, 1.0
+    for _ in range(20):
+        middle = 0.5 * (low + high)
+        small = shapely.affinity.scale(outline, middle, middle, origin=(0.0, 0.0))
+        low, high = (middle, high) if seat.room.contains(small) else (low, middle)
+    bounds = outline.bounds
+    wide, tall = bounds[2] - bounds[0], bounds[3] - bounds[1]
+    most = np.floor(np.array([wide, tall]) * low - [wide - size.width, tall - size.height])
+    smaller = f"make it at most {most[0]:g} x {most[1]:g} mm here"
+    snug = _snug(item, held, size, param) if isinstance(item, Recess) and held is not None else None
+    if snug is not None and seat.room.contains(_outline_on(seat, snug, is_cut=is_cut)):
+        given = [word for word in ("width", "height") if getattr(item, word) is not None]
+        smaller = "use " + " and ".join(f"{word} {getattr(snug, word):g}" for word in given)
+    elif held is not None:
+        most = np.floor(most - [size.width - held.thing.width, size.height - held.thing.height])
+        smaller = f"hold at most {most[0]:g} x {most[1]:g} mm here"
+    is_room = low > 0.0 and most.min() > 1.0
+    move = move_onto(outline, seat, over)
+    blend, with_blend = blend_way(loft, item, lambda there: _outline_on(there, size, is_cut=is_cut), param)
+    least = [(f"{param}.{word}", float(m)) for word, m in zip(("width", "height"), most, strict=True)]
+    raise PlugError(
+        param=f"{param}.panel",
+        value=item.panel,
+        reason=f"the outline, {wide:.1f} x {tall:.1f} mm, leaves the flat of {place} by {over:.1f} mm, into "
+        f"the blend or over the edge: {flat_words(seat, outline)}",
+        remedy=move_words(move) + blend + (smaller if is_room else "move it onto the panel"),
+        would_do=moved_to(item, move, param) or with_blend or (least if is_room and held is None else ()),
+    )
+
+
+def _snug(item: Recess, held: Held, size: _Size, param: str) -> _Size | None:
+    """Return the least size that holds a thing, where the recipe asks for a larger one."""
+    if item.width is None and item.height is None:
+        return None
+    least = _size(replace(item, width=None, height=None), held, size.depth, size.draft_deg, param)
+    return replace(least, width=min(up(least.width), size.width), height=min(up(least.height), size.height))

@@ -1,0 +1,1 @@
+"""The recipe: read, run, its words checked once."""

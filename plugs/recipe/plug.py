@@ -1,0 +1,266 @@
+"""The plug as a recipe describes it: one record with everything that the stages need."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Annotated
+
+from plugs.body.mating import Mating
+from plugs.body.mating_body import MatingBody
+from plugs.cloth.cloth import Laps
+from plugs.cloth.zone_words import DartCut, Zone
+from plugs.foam.glue import Glue, checked_glue
+from plugs.foam.hollow import Hollow
+from plugs.foam.joints import Joints
+from plugs.foam.layers import Stack
+from plugs.foam.pins import Pins
+from plugs.foam.stock import TURNS, Cutting, Stock, checked_stock
+from plugs.ground.checking import checked
+from plugs.ground.doors import Check, Output
+from plugs.ground.errors import PlugError
+from plugs.ground.limits import Name, OneOf, Within
+from plugs.ground.paper import paper_of
+from plugs.ground.tolerances import CHORD
+from plugs.laminate.choosing import material_named
+from plugs.laminate.dosing import Shop
+from plugs.laminate.generic import BOARDS, FILLERS, FOAMS, GLUES
+from plugs.laminate.materials import Adhesive, Board, Filler, Foam
+from plugs.laminate.plies import Schedule
+from plugs.lines.section import End, LinesPlan, Station
+from plugs.mesh import mesh
+from plugs.recesses.recess import Boss, Recess
+from plugs.sanding.recess_kit import PocketWork
+from plugs.sanding.sanding import Sanding
+from plugs.skin.skin import Skin
+from plugs.templates.words import Templates, checked_templates
+
+Bay = Annotated[str, OneOf(("straight", "faired"))]
+"""How a line runs from station to station."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Plug:
+    """A foam plug.
+
+    Attributes
+    ----------
+    name : str
+        As it stands on drawings.
+    stations, panels, mirrored, bays, front, aft
+        The lines, as for `LinesPlan`.
+    recesses, bosses : sequence of Recess, of Boss
+    mating : sequence of Mating or MatingBody
+        Faces cut to the body that the part meets.
+    added, cut : sequence of object
+        CadQuery solids of the recipe's own, put on and taken off.
+    skin : Skin
+        What will be laid over the foam; the lines are those of the finished surface.
+    stack : Stack
+        The foam.
+    density : float or None, kg/m3
+        Of the foam, if the pieces are to be weighed.
+    stock : sequence of Stock
+        Sheets in the rack or to be bought; without any, an empty list too, nothing is nested, and no layer
+        is parted.
+    cutting : Cutting
+        What the saw needs.
+    turns : str
+        How pieces may be turned on a sheet: "quarter", "grain" or "free".
+    joints : Joints
+        How layers that outgrow the sheets are parted.
+    hollow : Hollow or None
+        How the plug is hollowed, if it is.
+    glue : Glue
+    pins : Pins
+    templates : Templates or None
+        Of plywood or card, at stations and lengthwise.
+    sanding : Sanding
+        What the shop sands with.
+    pocket_work : PocketWork
+        How recesses are cut and lined.
+    schedule : Schedule or None
+        The plies that are laid up; without a thickness in ``skin`` they make it.
+    shop : Shop
+        Where and by whom they are laid.
+    foam : str, Foam or None
+        What the plug is made of; gives the density.
+    zones : sequence of Zone
+        Places that one piece of cloth covers, where that is not a panel, an end or a recess each.
+    laps : Laps
+        What is added to the pieces of cloth.
+    darts : sequence of DartCut
+    foam_stays : bool
+        Whether the foam stays in the part.
+    mould : bool
+        Whether a mould will be taken off the part.
+    hot_wire : bool
+        Whether the foam is cut with a hot wire.
+    adhesive, filler, board : str, record or None
+        Glue between layers, filler over the laminate and in corners, board for templates.
+    currency : str
+        Of every price.
+    display_unit : str
+        "mm" or "in": what is printed for people.
+    chord_tolerance : float, mm
+        Largest distance between the surface and what is cut and exported.
+    paper : str, float or tuple of 2 float, mm
+        What full-size paper is printed on: "A4" and so on, the width of a roll, or the width and
+        height of a sheet.
+    paper_margin, paper_overlap : float, mm
+        Free on all four sides of a page; shown by both pages of a joint.
+    outputs : sequence of Output
+        Kinds of file of the shop's own.
+    checks : sequence of Check
+        What the shop looks for.
+    """
+
+    name: Name
+    stations: Sequence[Station]
+    panels: Sequence[Name] = ()
+    mirrored: bool = True
+    bays: Bay | Mapping[str, Bay] = "straight"
+    front: End = field(default_factory=End)
+    aft: End = field(default_factory=End)
+    recesses: Sequence[Recess] = ()
+    bosses: Sequence[Boss] = ()
+    mating: Sequence[Mating | MatingBody] = ()
+    added: Sequence[object] = ()
+    cut: Sequence[object] = ()
+    skin: Skin = field(default_factory=Skin)
+    stack: Stack = field(default_factory=Stack)
+    density: Annotated[float, Within(1.0, 2000.0)] | None = None
+    stock: Sequence[Stock] = ()
+    cutting: Cutting = field(default_factory=Cutting)
+    turns: Annotated[str, OneOf(TURNS)] = "quarter"
+    joints: Joints = field(default_factory=Joints)
+    hollow: Hollow | None = None
+    glue: Glue = field(default_factory=Glue)
+    pins: Pins = field(default_factory=Pins)
+    templates: Templates | None = None
+    sanding: Sanding = field(default_factory=Sanding)
+    pocket_work: PocketWork = field(default_factory=PocketWork)
+    schedule: Schedule | None = None
+    shop: Shop = field(default_factory=Shop)
+    foam: str | Foam | None = None
+    zones: Sequence[Zone] = ()
+    laps: Laps = field(default_factory=Laps)
+    darts: Sequence[DartCut] = ()
+    foam_stays: bool = True
+    mould: bool = False
+    hot_wire: bool = False
+    adhesive: str | Adhesive | None = "polyurethane glue"
+    filler: str | Filler | None = None
+    board: str | Board | None = None
+    currency: Name = "EUR"
+    display_unit: Annotated[str, OneOf(("mm", "in"))] = "mm"
+    chord_tolerance: Annotated[float, Within(0.001, 1.0)] = CHORD
+    paper: str | float | tuple[float, float] = "A4"
+    paper_margin: float = 8.0
+    paper_overlap: float = 12.0
+    outputs: Sequence[Output] = ()
+    checks: Sequence[Check] = ()
+
+    def _repr_png_(self) -> bytes:
+        """Return a picture of the foam, which a notebook shows in place of the record."""
+        from plugs.mesh.named import NamedMesh
+        from plugs.pictures.views import view_png
+        from plugs.work import work_out
+
+        vertices, triangles = mesh.triangles_of(work_out(self).body.body)
+        shown = NamedMesh(name=self.name, vertices=vertices, triangles=triangles, colour="#d8c9a6")
+        return view_png(shown, display_unit=self.display_unit)
+
+    def plan(self) -> LinesPlan:
+        """Return the lines alone.
+
+        Returns
+        -------
+        LinesPlan
+        """
+        return LinesPlan(
+            stations=self.stations,
+            panels=self.panels,
+            mirrored=self.mirrored,
+            bays=self.bays,
+            front=self.front,
+            aft=self.aft,
+        )
+
+
+def checked_plug(result: object, function: str) -> Plug:
+    """Return what a recipe returned, its own fields checked; the shape is checked by the stages.
+
+    Parameters
+    ----------
+    result : object
+        What the recipe's function returned.
+    function : str
+        The function's name.
+
+    Returns
+    -------
+    Plug
+
+    Raises
+    ------
+    PlugError
+        Not a `Plug`, or a field of the wrong kind.
+    """
+    if not isinstance(result, Plug):
+        raise PlugError(
+            param=f"{function}()",
+            value=type(result).__name__,
+            reason="a recipe's function returns the plug",
+            remedy="end it with: return Plug(name=..., stations=(...), ...)",
+        )
+    plug = checked(result, Plug, "")
+    paper_of(plug.paper, margin=plug.paper_margin, overlap=plug.paper_overlap)
+    if plug.stock:
+        checked_stock(plug.stock)
+    templates = None if plug.templates is None else checked_templates(plug.templates)
+    if templates is not None:
+        _check_kind(templates, plug.stack)
+    if plug.stack.between_templates and (templates is None or plug.stack.axis != "x"):
+        raise PlugError(
+            param="stack.between_templates",
+            value=True,
+            reason="only sheets that stand square to x go between station templates, and there must be some",
+            remedy='give templates=Templates(stations="all") and Stack(axis="x"), or False',
+        )
+    return _with_materials(plug)
+
+
+def _check_kind(templates: Templates, stack: Stack) -> None:
+    """Refuse templates that the stack leaves no room for."""
+    if templates.kind == "inside" and not stack.between_templates:
+        raise PlugError(
+            param="templates.kind",
+            value=templates.kind,
+            reason="whole layers fill all the room in this stack: only between the layers of a stack along x "
+            "is there any for templates",
+            remedy='use kind="gauges", or Stack(axis="x", between_templates=True)',
+        )
+    if templates.kind == "gauges" and stack.between_templates:
+        raise PlugError(
+            param="templates.kind",
+            value=templates.kind,
+            reason="with stack.between_templates the templates stand in the foam",
+            remedy='use kind="inside", or between_templates=False',
+        )
+
+
+def _with_materials(plug: Plug) -> Plug:
+    """Return a plug with what it is made of looked up: the density of its foam, the spread of its glue."""
+    foam = None if plug.foam is None else material_named(plug.foam, FOAMS, "foam")
+    if plug.adhesive is not None:
+        spread = 1e3 * material_named(plug.adhesive, GLUES, "adhesive").spread_kg_m2
+        if plug.glue.coverage_gsm is None:
+            plug = replace(plug, glue=replace(plug.glue, coverage_gsm=spread))
+    if plug.filler is not None:
+        material_named(plug.filler, FILLERS, "filler")
+    if plug.board is not None:
+        material_named(plug.board, BOARDS, "board")
+    glue = checked_glue(plug.glue)
+    density = foam.density_kg_m3 if plug.density is None and foam is not None else plug.density
+    return plug if (glue, density) == (plug.glue, plug.density) else replace(plug, glue=glue, density=density)

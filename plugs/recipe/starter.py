@@ -1,0 +1,155 @@
+"""The starter recipe: what `plugs new` writes, a small hump to change into something else."""
+
+from __future__ import annotations
+
+import keyword
+import re
+from typing import Final
+
+from plugs.ground.errors import PlugError
+
+_KEPT: Final = re.compile("plugs|con|prn|aux|nul|com[0-9]|lpt[0-9]")
+"""This program's own name, and those of devices that some systems keep (from memory)."""
+
+_LONGEST_NAME: Final = 60
+"""A name longer than this is no name for a file that people type."""
+
+_TEXT: Final = '''"""A plug drawn station by station: change the numbers, build again.
+
+Lengths are in millimetres. Inches are written inch(3.5), with
+"from plugs import inch" beside the names below; from the command line any
+length will do: --set "length=15 3/4 in".
+
+    x  runs aft from station 0
+    y  is the half-breadth, measured from the centreline to starboard
+    z  is the height over the baseline
+"""
+
+from plugs import Corner, End, Plug, Recess, Stack, Station
+
+
+def @FUNCTION@(length=400.0, width=300.0, height=120.0, edge_radius=20.0):
+    """A small hump with a blended deck edge and one shallow recess in the deck."""
+    tumblehome = 20.0  # how far the side leans inward from the chine to the deck edge
+
+    # The stations, from the front aft. Each names its corners from the bottom
+    # up: (half-breadth, height), and the radius of the edge if it is blended.
+    # Every station has the same corners, in the same order.
+    nose = Station(
+        x=0.0,
+        corners={
+            "chine": Corner(width * 0.40, 0.0),
+            "deck edge": Corner(width * 0.40 - tumblehome, height * 0.60, edge_radius),
+        },
+        crowns={"deck": 5.0},  # rise of the deck's middle over its edges
+    )
+    crest = Station(
+        x=length * 0.40,
+        corners={
+            "chine": Corner(width * 0.50, 0.0),
+            "deck edge": Corner(width * 0.50 - tumblehome, height, edge_radius),
+        },
+        crowns={"deck": 8.0},
+    )
+    tail = Station(
+        x=length,
+        corners={
+            "chine": Corner(width * 0.48, 0.0),
+            "deck edge": Corner(width * 0.48 - tumblehome, height * 0.92, edge_radius),
+        },
+        crowns={"deck": 8.0},
+    )
+
+    return Plug(
+        name=@TITLE@,
+        # The panels between the corners, from the bottom up: the floor crosses
+        # the centreline below, then the side, and the deck crosses it above.
+        panels=("floor", "side", "deck"),
+        stations=(nose, crest, tail),
+        # "straight": what a long sanding block leaves between two templates.
+        # "faired": a smooth curve through all stations. Or one by one, by
+        # corner: {"deck edge": "faired"}.
+        bays="straight",
+        # The aft end is blended into the panels; the front end stays flat.
+        aft=End(radius=edge_radius),
+        # A recess in the deck: its width lies across the deck, its height
+        # along x. Draft lets the part come off; the floor radius lets cloth lie.
+        recesses=(
+            Recess(
+                panel="deck",
+                x=length * 0.70,
+                across=0.0,
+                width=120.0,
+                height=60.0,
+                depth=8.0,
+                corner_radius=10.0,
+                draft_deg=5.0,
+                floor_radius=3.0,
+            ),
+        ),
+        # The foam: layers stacked upward from sheets of this thickness, their
+        # outlines cut larger by the allowance, and sanded down to the line.
+        stack=Stack(axis="z", thicknesses=(50.0,), allowance=4.0),
+    )
+'''
+
+
+def starter_recipe(name: str) -> str:
+    """Return the text of a starter recipe: a hump of about 400 x 300 x 120 mm.
+
+    Parameters
+    ----------
+    name : str
+        Name of the part, the stem of the recipe's file. The function in the recipe is named after it,
+        in small letters, with an underscore for whatever a name in Python may not hold.
+
+    Returns
+    -------
+    str
+        Python text, ending in a newline.
+
+    Raises
+    ------
+    PlugError
+        No function can be named after it; the remedy gives the nearest name that would do.
+    """
+    reason = _why_no_name(name)
+    if reason:
+        raise PlugError(param="name", value=name, reason=reason, remedy=f"write {_nearest(name)}")
+    words = "".join(letter if letter.isprintable() and letter != "_" else " " for letter in name)
+    title = " ".join(words.split())
+    return _TEXT.replace("@FUNCTION@", _joined(name)).replace("@TITLE@", repr(title[:1].upper() + title[1:]))
+
+
+def _why_no_name(name: str) -> str:
+    """Return why no function can be named after a part; empty if one can."""
+    function = _joined(name)
+    if not name.isprintable():
+        return "it holds something that cannot be seen"
+    if "/" in name or "\\" in name:
+        return "it is the name of a part, not of a folder"
+    if not function:
+        return "there is no letter or figure in it"
+    if len(function) > _LONGEST_NAME:
+        return f"it is longer than {_LONGEST_NAME} characters"
+    if keyword.iskeyword(function):
+        return "it is a word that Python keeps for itself"
+    if _KEPT.fullmatch(function):
+        return "a file of this name would stand in the way of this program, or cannot be made on some systems"
+    return "" if function.isidentifier() else "a function in Python cannot begin like this"
+
+
+def _joined(name: str) -> str:
+    """Return a name in small letters, its words joined by underscores."""
+    return re.sub(r"[\W_]+", "_", name).strip("_").lower()
+
+
+def _nearest(name: str) -> str:
+    """Return the nearest name that can be a function's."""
+    last = re.split(r"[/\\]", name.rstrip("/\\"))[-1]
+    function = _joined(last)[:_LONGEST_NAME].rstrip("_")
+    if not function:
+        return "my_plug"
+    if keyword.iskeyword(function) or _KEPT.fullmatch(function):
+        return f"{function}_plug"
+    return function if function.isidentifier() else f"plug_{function}"[:_LONGEST_NAME].rstrip("_")

@@ -1,0 +1,1 @@
+"""What a plug is sanded with, and how recesses are made on it."""

@@ -1,0 +1,156 @@
+"""Recess kits: the lines by which a recess is made on the plug, and what its finished floor holds.
+
+Where a block is sawn out, the saw follows the mouth on its waste side, so that the wall left standing is
+the wall of the recess; the block that comes out is smaller by the kerf all round. Set back to the depth of
+the recess its face is the floor. Walls that lean in close round it as it goes deeper: what is left of the
+kerf is its play, and where nothing is left the block has to be planed.
+
+The mouth is taken in the plane that touches the surface at its middle.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.foam.pockets import Pocket
+from plugs.ground.errors import PlugError
+from plugs.ground.limits import Within
+from plugs.recesses.holding import Held, Rounded
+from plugs.recesses.recess import SAW, Tool
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PocketWork:
+    """How recesses are cut and lined.
+
+    Attributes
+    ----------
+    kerf : float, mm
+        Full width that the saw or wire takes.
+    """
+
+    kerf: Annotated[float, Within(0.0, 20.0)] = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RecessKit:
+    """What one recess is made with.
+
+    Attributes
+    ----------
+    name, method : str
+    layers, notched : tuple of str
+        The layers that it reaches into, and those whose cut line has its notch.
+    frame : (3, 4) float
+        The tool's axes and its middle on the foam's surface.
+    mouth : Rounded
+        On the surface.
+    cut : Rounded or None
+        The middle of the kerf, on the surface, where a block is sawn out.
+    floor : Rounded or None
+        Where walls and floor would meet without their blend; None for a cut right through.
+    flat : Rounded or None
+        The flat of the finished floor, inside its fillet.
+    held : Held or None
+        What is to lie there.
+    depth : float, mm
+        From the surface to the floor.
+    draft_deg : float
+        Lean of the walls from square, + so that the opening narrows inward.
+    floor_radius : float, mm
+        Fillet along the foot of the walls.
+    kerf, play : float or None, mm
+        Of the saw; the gap round the block once it is set back, each side; negative: plane so much off
+        it. Through the plug: the gap as it is sawn.
+    """
+
+    name: str
+    method: str
+    layers: tuple[str, ...]
+    notched: tuple[str, ...]
+    frame: Array
+    mouth: Rounded
+    cut: Rounded | None
+    floor: Rounded | None
+    flat: Rounded | None
+    held: Held | None
+    depth: float
+    draft_deg: float
+    floor_radius: float
+    kerf: float | None
+    play: float | None
+
+
+def recess_kits(
+    tools: Sequence[Tool], finish_tools: Sequence[Tool], words: PocketWork, pockets: Sequence[Pocket]
+) -> tuple[RecessKit, ...]:
+    """Return a kit for each recess; bosses need none.
+
+    Parameters
+    ----------
+    tools, finish_tools : sequence of Tool
+        As they are in the foam and in the finished surface, in the same order; what the one is deeper
+        than the other is how deep the foam's surface lies. The same twice where there is no skin.
+    words : PocketWork
+    pockets : sequence of Pocket
+        How each is made.
+
+    Returns
+    -------
+    tuple of RecessKit
+
+    Raises
+    ------
+    PlugError
+        A kerf that leaves nothing of a recess.
+    """
+    made = {pocket.param: pocket for pocket in pockets}
+    return tuple(
+        _kit(tool, finish, words, made[tool.param])
+        for tool, finish in zip(tools, finish_tools, strict=True)
+        if tool.param in made
+    )
+
+
+def _kit(tool: Tool, finish: Tool, words: PocketWork, pocket: Pocket) -> RecessKit:
+    """Return the kit of one recess in a surface that lies some way down its axis."""
+    skin = tool.depth - finish.depth
+    mouth, foot = tool.section(skin), tool.section(tool.depth)
+    depth = tool.depth - skin
+    slope = 0.5 * (mouth.width - foot.width) / depth
+    wide = words.kerf * float(np.hypot(1.0, slope))  # across the surface, as the saw leans
+    narrow = min(mouth.width, mouth.height)
+    is_sawn = pocket.method == SAW
+    if is_sawn and wide >= narrow:
+        raise PlugError(
+            param="pocket_work.kerf",
+            value=words.kerf,
+            where=tool.name,
+            reason=f"the saw takes the whole recess, which is {narrow:.1f} mm across",
+            remedy=f"use at most {np.floor(0.5 * narrow):g}",
+        )
+    blend = tool.loft.aft.radius if tool.loft.aft is not None else 0.0
+    return RecessKit(
+        name=tool.name,
+        method=pocket.method,
+        layers=pocket.layers,
+        notched=pocket.notched,
+        frame=np.column_stack([tool.frame[:, :3], tool.frame[:, 3] + skin * tool.frame[:, 0]]),
+        mouth=mouth,
+        cut=mouth.grown(-0.5 * wide) if is_sawn else None,
+        floor=None if tool.is_through else foot,
+        flat=None if tool.is_through else finish.flat,
+        held=finish.held,
+        depth=depth,
+        draft_deg=float(np.degrees(np.arctan(slope))),
+        floor_radius=0.0 if tool.is_through else blend,
+        kerf=words.kerf if is_sawn else None,
+        play=wide - (0.0 if tool.is_through else depth * slope) if is_sawn else None,
+    )

@@ -1,1 +1,0 @@
-"""From the recipe's words to a body: sections, stations, ends, recesses, the two engines, the proof."""

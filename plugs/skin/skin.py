@@ -1,0 +1,153 @@
+"""What lies over the foam when the part is finished: a skin, and what it comes to on each panel and end."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Annotated
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.ground.errors import PlugError
+from plugs.ground.limits import Within
+from plugs.lines.stations import Loft
+
+Array = NDArray[np.float64]
+
+_ENDS = ("front", "aft")
+_MOST = 100.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Skin:
+    """What lies over the foam when the part is finished.
+
+    Attributes
+    ----------
+    thickness : float, mm
+        Of the laminate.
+    filler : float, mm
+        Of the filler and paint over it.
+    by_panel : mapping of str to float, mm
+        Laminate thickness of panels, or of "front" and "aft", that differ.
+    bare : sequence of str
+        Panels, or "front" and "aft", over which nothing is laid: they stand on the baseboard, or
+        against the body.
+    """
+
+    thickness: Annotated[float, Within(0.0, _MOST)] = 0.0
+    filler: Annotated[float, Within(0.0, _MOST)] = 0.0
+    by_panel: Mapping[str, Annotated[float, Within(0.0, _MOST)]] = field(default_factory=dict)
+    bare: Sequence[str] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cover:
+    """A skin, checked, over the panels and ends of a loft.
+
+    Attributes
+    ----------
+    panels : (n,) float, mm
+        Over each ring panel.
+    front, aft : float, mm
+    skin : Skin
+        In whose words it was given.
+    """
+
+    panels: Array
+    front: float
+    aft: float
+    skin: Skin = field(default_factory=Skin)
+
+    def capped(self, most: float) -> Cover:
+        """Return a cover with no more than so much over any place.
+
+        Parameters
+        ----------
+        most : float, mm
+
+        Returns
+        -------
+        Cover
+        """
+        return replace(
+            self, panels=np.minimum(self.panels, most), front=min(self.front, most), aft=min(self.aft, most)
+        )
+
+    def changes_for(self, most: float) -> tuple[tuple[str, float], ...]:
+        """Return the words of the skin that cap it, each with its value; the filler only where it must be.
+
+        Parameters
+        ----------
+        most : float, mm
+
+        Returns
+        -------
+        tuple of (str, float), mm
+        """
+        filler = min(self.skin.filler, most)
+        room = round(most - filler, 6)
+        words = {"skin.filler": (self.skin.filler, filler), "skin.thickness": (self.skin.thickness, room)}
+        words |= {f"skin.by_panel[{name!r}]": (old, room) for name, old in self.skin.by_panel.items()}
+        return tuple((word, new) for word, (old, new) in words.items() if old > new)
+
+    def over(self, loft: Loft, place: str) -> float:
+        """Return what lies over a panel or an end.
+
+        Parameters
+        ----------
+        loft : Loft
+        place : str
+            A panel's name, or "front" or "aft".
+
+        Returns
+        -------
+        float, mm
+            0 for a place that is not there.
+        """
+        if place in _ENDS:
+            return self.front if place == "front" else self.aft
+        names = loft.table.parent_names
+        return float(self.panels[names.index(place)]) if place in names else 0.0
+
+    @property
+    def is_nothing(self) -> bool:
+        """Whether foam and finished surface are one."""
+        return not (self.panels.any() or self.front or self.aft)
+
+
+def make_cover(loft: Loft, skin: Skin) -> Cover:
+    """Return what a skin lays over each panel and end of a loft.
+
+    Parameters
+    ----------
+    loft : Loft
+    skin : Skin
+
+    Returns
+    -------
+    Cover
+
+    Raises
+    ------
+    PlugError
+        A panel that is not there, or words of another kind.
+    """
+    table = loft.table
+    known = (*dict.fromkeys(table.drawn_parents), *_ENDS)
+    for word, names in (("bare", tuple(skin.bare)), ("by_panel", tuple(skin.by_panel))):
+        for name in names:
+            if name not in known:
+                raise PlugError(
+                    param=f"skin.{word}",
+                    value=name,
+                    reason="there is no such panel or end",
+                    remedy=f"use one of {', '.join(known)}",
+                )
+
+    def over(name: str) -> float:
+        return 0.0 if name in skin.bare else skin.by_panel.get(name, skin.thickness) + skin.filler
+
+    panels = np.array([over(table.drawn_parents[panel]) for panel in table.panel_of])
+    return Cover(panels=panels, front=over("front"), aft=over("aft"), skin=skin)

@@ -1,0 +1,1 @@
+"""Drawings of all else that is cut or looked at."""

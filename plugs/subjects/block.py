@@ -1,0 +1,131 @@
+"""Drawings of radius blocks: the outline to cut, and the board that keeps it square to the edge."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.drafting.marks import GAP, ROW, TEXT, check_bars, line
+from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, path_bounds
+from plugs.ground.units import format_length, format_size
+from plugs.sanding.radius_blocks import RadiusBlock
+from plugs.sanding.sanding import Sanding
+
+Array = NDArray[np.float64]
+
+BLOCK: Final = "BLOCK"
+BOARD: Final = "BOARD"
+
+_TICK: Final = 8.0
+_NAME_LARGEST: Final = 6.0
+_NAME_LEAST: Final = 2.0
+_CLEAR: Final = 3.0
+
+
+def block_drawing(block: RadiusBlock, words: Sanding, *, plug_name: str, display_unit: str = "mm") -> Drawing:
+    """Return the drawing of a radius block: its end, and its board beside it.
+
+    Parameters
+    ----------
+    block : RadiusBlock
+    words : Sanding
+        Length and grip of the block.
+    plug_name : str
+        For the title.
+    display_unit : str
+        ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+
+    Returns
+    -------
+    Drawing
+        At full size, mm. The working side is below, the middle of the blend's circle at the origin.
+    """
+    end = _end(block, words.grip)
+    left, bottom, right, top = path_bounds(end)
+    beside = right + GAP
+    board = _rectangle(beside, top - words.block_length, beside + right - left, top)
+    middle = 0.5 * (left + right) + beside - left
+    crown = -block.radius if block.is_inside else block.radius
+    marks = [
+        line((0.0, top), (0.0, top - _TICK)),
+        line((0.0, crown), (0.0, crown + _TICK)),
+        line((middle, top), (middle, top - words.block_length)),
+    ]
+    labels = [_name(block, crown, top, right - left, display_unit)]
+    lowest = min(bottom, top - words.block_length)
+    bars, texts, y = check_bars(display_unit, left, lowest - GAP / 2.0)
+    rows = _rows(block, words, plug_name, display_unit)
+    y -= GAP / 2.0
+    labels += texts
+    labels += [Label(text=row, at=(left, y - i * ROW - TEXT), height=TEXT) for i, row in enumerate(rows)]
+    return Drawing(
+        name=f"radius-block-{block.number:02d}",
+        title=f"{plug_name}, radius block {block.name}",
+        paths=(end, board, *marks, *bars),
+        labels=tuple(labels),
+    )
+
+
+def _end(block: RadiusBlock, grip: float) -> Path:
+    """Return the end of a block: arc and flats below, a rectangle over them."""
+    half = 0.5 * np.radians(block.turn_deg)
+    sign = -1.0 if block.is_inside else 1.0  # hollow over the edge, or round into it
+    foot = block.radius * np.array([np.sin(half), sign * np.cos(half)])
+    tip = foot + block.flat * np.array([np.cos(half), -sign * np.sin(half)])
+    top = (max(tip[1], sign * block.radius)) + grip
+    mirror = np.array([-1.0, 1.0])
+    points = np.array([tip, (tip[0], top), (-tip[0], top), tip * mirror, foot * mirror, foot])
+    bulges = np.zeros(6)
+    bulges[4] = -sign * np.tan(0.5 * half)
+    return Path(points=points, bulges=bulges, is_closed=True, dxf_layer=BLOCK)
+
+
+def _rectangle(left: float, bottom: float, right: float, top: float) -> Path:
+    """Return the board."""
+    points = np.array([(left, bottom), (right, bottom), (right, top), (left, top)])
+    return Path(points=points, bulges=np.zeros(4), is_closed=True, dxf_layer=BOARD)
+
+
+def _name(block: RadiusBlock, crown: float, top: float, width: float, unit: str) -> Label:
+    """Return the block's short name within its grip."""
+    low = max(crown, top - 40.0) + _TICK
+    text = f"B{block.number} {_radius(block, unit)}"
+    room = min((width - 2.0 * _CLEAR) / (TEXT_WIDTH_RATIO * len(text)), (top - _TICK - low) / 1.6)
+    height = float(np.clip(np.floor(2.0 * room) / 2.0, _NAME_LEAST, _NAME_LARGEST))
+    return Label(text=text, at=(0.0, 0.5 * (low + top - _TICK)), height=height, align="centre")
+
+
+def _radius(block: RadiusBlock, unit: str) -> str:
+    """Return a block's radius as it is named: to half a millimetre, or in inches."""
+    if unit == "mm":
+        return f"R{round(2.0 * block.radius) / 2.0:g}"
+    return f"R {format_size(block.radius, unit)}"
+
+
+def _rows(block: RadiusBlock, words: Sanding, plug_name: str, unit: str) -> list[str]:
+    """Return what is to be known of a block."""
+    kind = "round, for an inside edge" if block.is_inside else "hollow, for an outside edge"
+    turn = f"{block.turn_deg:.1f} deg"
+    if block.largest_turn_deg - block.turn_deg > 0.05:
+        turn += (
+            f", the smallest along its edges: they turn {block.turn_deg:.1f} to {block.largest_turn_deg:.1f}"
+        )
+    rows = [
+        plug_name,
+        f"Radius block B{block.number}: {_radius(block, unit)} {block.title}",
+        f"{kind.capitalize()}; radius {_fine(block.radius, unit)}, the paper's thickness not allowed for",
+        f"Arc {turn}",
+        f"Flats {format_length(block.flat, unit)} wide, to lie on the panels on both sides",
+        f"{BLOCK}: cut two or more; {BOARD}: {format_length(words.block_length, unit)} long, "
+        "glued square across their tops, lines to centre marks",
+    ]
+    if block.note:
+        rows.append(block.note[0].upper() + block.note[1:])
+    return rows
+
+
+def _fine(value: float, unit: str) -> str:
+    """Return a length with its digits, for what is drawn by its number."""
+    return f"{value:.1f} mm" if unit == "mm" else f"{value / 25.4:.3f} in"

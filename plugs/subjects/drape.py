@@ -1,0 +1,224 @@
+"""The picture of a cloth's net on a zone: threads, cells to watch, cells that lock, start and darts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars
+from plugs.drafting.picture import Drawing, Label, Path, box_around, path_bounds
+from plugs.drape.darts import Dart
+from plugs.drape.drape import Drape
+from plugs.drape.geodesic import Flags, Surface, edge_loops
+from plugs.ground.units import format_length
+
+Array = NDArray[np.float64]
+
+EDGE: Final = "EDGE"
+NET: Final = "NET"
+WARN: Final = "WARN"
+LOCK: Final = "LOCK"
+START: Final = "START"
+DART: Final = "DART"
+
+_WARP_ARROW: Final = 40.0
+_SHOWN_RATIO: Final = 0.25
+_RING: Final = 6.0
+_SAME: Final = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class _View:
+    """A direction to look in: the images of the axes, and their names."""
+
+    name: str
+    right: tuple[float, float, float]
+    up: tuple[float, float, float]
+    words: str
+
+    def seen(self, points: Array) -> Array:
+        """Return points of space as they lie in the picture."""
+        return np.asarray(points @ np.array([self.right, self.up]).T)
+
+
+_VIEWS: Final = (
+    _View("plan", (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), "seen from above: x aft to the right, y starboard up"),
+    _View("side", (1.0, 0.0, 0.0), (0.0, 0.0, 1.0), "seen from port: x aft to the right, z up"),
+    _View("end", (0.0, 1.0, 0.0), (0.0, 0.0, 1.0), "seen from astern: y starboard to the right, z up"),
+)
+
+
+def drape_drawing(
+    surface: Surface,
+    draped: Drape,
+    *,
+    zone: str,
+    name: str,
+    plug_name: str,
+    darts: Sequence[Dart] = (),
+    display_unit: str = "mm",
+) -> Drawing:
+    """Return the picture of a net on a zone in the views that show most of it.
+
+    Parameters
+    ----------
+    surface : Surface
+    draped : Drape
+        On that surface.
+    zone : str
+        Name of the zone.
+    name : str
+        Short name, fit for a file name.
+    plug_name : str
+    darts : sequence of Dart
+    display_unit : str
+        ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+
+    Returns
+    -------
+    Drawing
+        At full size, mm: one or two of plan, side and end view, one under the other, with EDGE, NET (the
+        threads), WARN and LOCK (one and two strokes through a cell), START (with the way of the warp), DART.
+    """
+    paths: list[Path] = []
+    labels: list[Label] = []
+    left, top = 0.0, 0.0
+    for view in _best_views(surface):
+        drawn = _in_view(surface, draped, darts, view)
+        low_x, low_y, _, high_y = box_around([path_bounds(path) for path in drawn])
+        move = np.zeros(2) if not paths else np.array([left - low_x, top - high_y])
+        left = low_x if not paths else left
+        paths += [_moved(path, move) for path in drawn]
+        top = low_y + float(move[1]) - GAP
+        labels.append(Label(text=view.words, at=(left, top - TEXT), height=TEXT))
+        top -= ROW + GAP
+    bars, texts, top = check_bars(display_unit, left, top + GAP / 2.0)
+    rows = [f"{plug_name}: cloth on {zone}", *_rows(draped, darts, display_unit)]
+    top -= GAP / 2.0
+    labels += texts
+    labels += [Label(text=row, at=(left, top - k * ROW - TEXT), height=TEXT) for k, row in enumerate(rows)]
+    # groups in a fixed order, so that each has its own look in every picture
+    order = (EDGE, NET, WARN, LOCK, START, DART)
+    grouped = [path for group in order for path in paths if path.dxf_layer == group]
+    return Drawing(
+        name=name,
+        title=f"{plug_name}, how the cloth shears on {zone}",
+        paths=(*grouped, *bars),
+        labels=tuple(labels),
+    )
+
+
+def _best_views(surface: Surface) -> list[_View]:
+    """Return the view that shows most of a surface, and the next if it shows enough."""
+    shown = []
+    for view in _VIEWS:
+        faces = surface.areas_mm2 * (surface.normal @ np.cross(view.right, view.up))
+        shown.append(float(max(faces[faces > 0.0].sum(), -faces[faces < 0.0].sum())))
+    order = sorted(range(len(_VIEWS)), key=lambda k: -round(shown[k], 3))[:2]
+    return [_VIEWS[k] for k in sorted(order) if shown[k] > _SHOWN_RATIO * max(shown)]
+
+
+def _in_view(surface: Surface, draped: Drape, darts: Sequence[Dart], view: _View) -> list[Path]:
+    """Return all lines of one view."""
+    paths = []
+    for loop in edge_loops(surface):
+        paths += _line(view.seen(surface.vertices[loop]), EDGE, is_closed=True)
+    knots = view.seen(draped.knots)
+    is_warp, is_weft = ~np.isnan(draped.net.warp[0].real), ~np.isnan(draped.net.weft[0].real)
+    for column in range(knots.shape[1]):
+        paths += _runs(knots[:, column], is_warp[:-1, column], NET)
+    for row in range(knots.shape[0]):
+        paths += _runs(knots[row], is_weft[row, :-1], NET)
+    amount = np.where(draped.counted, np.abs(draped.shear_deg), 0.0)
+    is_locked = amount > draped.lock_deg
+    paths += _strokes(knots, (amount > draped.warn_deg) & ~is_locked, WARN)
+    paths += _strokes(knots, is_locked, LOCK)
+    paths += _strokes(knots[:, ::-1], is_locked[:, ::-1], LOCK)
+    paths += _start(draped, view)
+    for dart in darts:
+        paths += _line(view.seen(dart.line), DART)
+    return paths
+
+
+def _line(points: Array, dxf_layer: str, *, is_closed: bool = False) -> list[Path]:
+    """Return a line of straight pieces, none where all points are one to the eye."""
+    is_new = np.ones(len(points), dtype=np.bool_)
+    before = points[-1] if is_closed else np.full(2, np.inf)
+    is_new[1:] = np.abs(np.diff(points, axis=0)).max(axis=1) > _SAME
+    is_new[0] = bool(np.abs(points[0] - before).max() > _SAME)
+    kept = points[is_new]
+    if len(kept) < 2:
+        return []
+    return [Path(points=kept, bulges=np.zeros(len(kept)), is_closed=is_closed, dxf_layer=dxf_layer)]
+
+
+def _runs(knots: Array, is_joined: Flags, dxf_layer: str) -> list[Path]:
+    """Return a row of knots as lines, broken where one is not joined to the next."""
+    change = np.flatnonzero(np.diff(np.concatenate([[0], is_joined.astype(np.int8), [0]])))
+    paths = []
+    for begin, finish in zip(change[::2].tolist(), change[1::2].tolist(), strict=True):
+        paths += _line(knots[begin : finish + 1], dxf_layer)
+    return paths
+
+
+def _strokes(knots: Array, is_marked: Flags, dxf_layer: str) -> list[Path]:
+    """Return a stroke through each cell that is marked, from knot to knot, joined where they meet."""
+    paths = []
+    rows, columns = is_marked.shape
+    for shift in range(1 - rows, columns):
+        marked = is_marked.diagonal(shift)
+        if marked.any():
+            first = np.arange(len(marked) + 1)
+            along = knots[first + max(-shift, 0), first + max(shift, 0)]
+            paths += _runs(along, marked, dxf_layer)
+    return paths
+
+
+def _start(draped: Drape, view: _View) -> list[Path]:
+    """Return a ring round the start and an arrow along the warp."""
+    x, y = view.seen(draped.start)
+    turn = 0.25 * np.pi + np.arange(4) * 0.5 * np.pi
+    ring = np.column_stack([x + _RING * np.cos(turn), y + _RING * np.sin(turn)])
+    bulge = np.full(4, np.tan(np.pi / 8.0))
+    paths = [Path(points=ring, bulges=bulge, is_closed=True, dxf_layer=START)]
+    way = view.seen(draped.warp)
+    if float(np.hypot(*way)) > _SHOWN_RATIO:
+        tip = (float(x + _WARP_ARROW * way[0]), float(y + _WARP_ARROW * way[1]))
+        for path in arrow((float(x), float(y)), tip):
+            paths += _line(path.points, START)
+    return paths
+
+
+def _moved(path: Path, move: Array) -> Path:
+    """Return a path at another place."""
+    return Path(
+        points=path.points + move, bulges=path.bulges, is_closed=path.is_closed, dxf_layer=path.dxf_layer
+    )
+
+
+def _rows(draped: Drape, darts: Sequence[Dart], unit: str) -> list[str]:
+    """Return what the picture says in words."""
+
+    def length(value: float) -> str:
+        return format_length(round(value, 1), unit)
+
+    x, y, z = (length(value) for value in draped.largest_at.tolist())
+    rows = [
+        f"{NET}: threads, warp and weft, {length(draped.cell)} apart, pinned at {START}; the arrow: warp",
+        f"Largest shear {draped.largest_shear_deg:.1f} deg at x = {x}, y = {y}, z = {z}",
+        f"{WARN}: one stroke, over {draped.warn_deg:g} deg: {100.0 * draped.warned_ratio:.1f} % of the area",
+        f"{LOCK}: crossed, over {draped.lock_deg:g} deg, where the cloth locks: "
+        f"{100.0 * draped.locked_ratio:.1f} %, {draped.n_locked} cells",
+        f"Cloth for it {length(draped.warp_mm)} along the warp, {length(draped.weft_mm)} across; "
+        f"the net lies on {100.0 * draped.reached_ratio:.0f} % of the zone",
+    ]
+    for dart in darts:
+        rows.append(
+            f"{DART}: {length(dart.length)} long, {length(dart.width)} wide at the edge "
+            f"({dart.angle_deg:.0f} deg): shear from {dart.before_deg:.0f} to about {dart.after_deg:.0f} deg"
+        )
+    return rows

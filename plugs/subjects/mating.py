@@ -1,0 +1,228 @@
+"""Templates of a mating face: its edge as it lies in its view, and the face unrolled, at full size."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.body.body_face import BodyFace
+from plugs.body.mating import MatingFace
+from plugs.drafting.arcs import fit_arcs
+from plugs.drafting.layer import canonical_rings
+from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars
+from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
+from plugs.ground.units import format_length
+
+Array = NDArray[np.float64]
+
+EDGE: Final = "EDGE"
+FACE: Final = "FACE"
+FLANGE: Final = "FLANGE"
+
+_AXES: Final = {"x": "aft", "y": "starboard", "z": "up"}
+_ARROW: Final = 25.0
+_SHOWN: Final = 0.3
+_ON_AXIS: Final = 0.999
+_FINE: Final = 0.005
+_SEEN: Final = {"plan": "plan view, seen from above", "side": "side view, seen from port",
+                "end": "end view, seen from astern"}  # fmt: skip
+_SEEN_ALONG: Final = {0: "seen from astern", 1: "seen from port", 2: "seen from above"}
+
+
+def edge_drawing(
+    face: MatingFace | BodyFace, *, name: str, plug_name: str, display_unit: str = "mm"
+) -> Drawing:
+    """Return the template of a mating face's edge.
+
+    Parameters
+    ----------
+    face : MatingFace or BodyFace
+        Of a contour: its edge in the contour's view, and the face unrolled under it. Of a body: the
+        loops of its edge, seen so that they enclose most.
+    name : str
+        Short name, fit for a file name.
+    plug_name : str
+    display_unit : str
+        ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+
+    Returns
+    -------
+    Drawing
+        At full size, mm. In a contour's view, and along x, y or z, in the plug's own coordinates.
+    """
+    paths, axes, seen = _contour_edge(face) if isinstance(face, MatingFace) else _body_edge(face)
+    left, bottom, _, _ = box_around([path_bounds(path) for path in paths])
+    marks, labels, y = _axis_arrows(axes, left, bottom - GAP)
+    bars, texts, y = check_bars(display_unit, left, y)
+    rows = [
+        plug_name,
+        f"{face.name}: {seen}",
+        *_edge_rows(face, display_unit),
+        _gap_row(face, display_unit),
+    ]
+    y -= GAP / 2.0
+    labels += [*texts, *_rows(rows, left, y)]
+    paths += [*marks, *bars]
+    if isinstance(face, MatingFace):
+        y -= len(rows) * ROW + GAP
+        more, captions = _unrolled(face, left, y, display_unit)
+        paths, labels = paths + more, labels + captions
+    title = f"{plug_name}, edge of {face.name}"
+    return Drawing(name=name, title=title, paths=tuple(paths), labels=tuple(labels))
+
+
+def _gap_row(face: MatingFace | BodyFace, unit: str) -> str:
+    """Return the gap asked for, and how well it was kept, in words."""
+    gap = f"Gap to the body {format_length(face.gap, unit)}"
+    if not face.count:
+        return gap
+    places = "measured points" if isinstance(face, MatingFace) else "places"
+    return f"{gap}; {face.count} {places} within {face.largest_mm:.3f} mm of that"
+
+
+def _rows(rows: Sequence[str], left: float, top: float) -> list[Label]:
+    """Return rows of text, one under the other."""
+    return [
+        Label(text=row, at=(left, top - number * ROW - TEXT), height=TEXT) for number, row in enumerate(rows)
+    ]
+
+
+def _open(points: Array, dxf_layer: str) -> Path:
+    """Return a line through points, those left out that lie on it as near as can be cut."""
+    kept = shapely.get_coordinates(shapely.simplify(shapely.LineString(points), _FINE))
+    return Path(points=kept, bulges=np.zeros(len(kept)), is_closed=False, dxf_layer=dxf_layer)
+
+
+def _closed(ring: Array, dxf_layer: str) -> Path:
+    """Return a ring as lines and arcs."""
+    points, bulges = fit_arcs(ring)
+    return Path(points=points, bulges=bulges, is_closed=True, dxf_layer=dxf_layer)
+
+
+def _contour_edge(face: MatingFace) -> tuple[list[Path], Array, str]:
+    """Return the edge in the contour's view, the axes in that view, and its name."""
+    axes = np.zeros((3, 2))
+    for column, axis in enumerate(face.axes):
+        axes["xyz".index(axis), column] = 1.0
+    return [_open(face.edge, EDGE)], axes, _SEEN[face.cut.item.view]
+
+
+def _body_edge(face: BodyFace) -> tuple[list[Path], Array, str]:
+    """Return the edge's loops and the flange's line seen square to the face, the axes there, and the view."""
+    axes, seen = _view(face)
+    paths = []
+    for loop in face.loops:
+        flat = loop @ axes
+        if shapely.Polygon(flat).area > 1.0:
+            paths.append(_closed(flat, EDGE))
+        else:
+            paths.append(_open(np.vstack([flat, flat[:1]]), EDGE))
+    for loop in face.flange_loops:
+        paths.append(_closed(_smooth(loop @ axes), FLANGE))
+    return paths, axes, seen
+
+
+def _smooth(ring: Array) -> Array:
+    """Return a ring without the points that lie on it as near as can be cut."""
+    kept = shapely.get_coordinates(shapely.simplify(shapely.LinearRing(ring), _FINE))
+    return np.asarray(kept[:-1] if len(kept) > 3 else ring)
+
+
+def _view(face: BodyFace) -> tuple[Array, str]:
+    """Return the plane in which the edge encloses most, as the images of the axes, and its name."""
+    a, b, c = np.moveaxis(face.corners, 1, 0)
+    area = 0.5 * np.cross(b - a, c - a).sum(axis=0)
+    size = float(np.linalg.norm(area))
+    toward = area / size if size > 0.01 * face.area_mm2 else _flattest(np.concatenate(face.loops))
+    main = int(np.argmax(np.abs(toward)))
+    is_square = abs(float(toward[main])) > _ON_AXIS
+    if is_square:
+        toward = np.eye(3)[main]
+    toward = np.round(toward * np.sign(toward[main]) * (-1.0 if main == 1 else 1.0), 9) + 0.0
+    if main == 2:
+        right = np.array([1.0, 0.0, 0.0]) - toward[0] * toward
+        right /= np.linalg.norm(right)
+        up = np.cross(toward, right)
+    else:
+        up = np.array([0.0, 0.0, 1.0]) - toward[2] * toward
+        up /= np.linalg.norm(up)
+        right = np.cross(up, toward)
+    tilt = "" if is_square else (
+        f", turned to look square at the edge, from ({toward[0]:+.3f}, {toward[1]:+.3f}, {toward[2]:+.3f})"
+    )  # fmt: skip
+    return np.column_stack([right, up]) + 0.0, _SEEN_ALONG[main] + tilt
+
+
+def _flattest(points: Array) -> Array:
+    """Return the direction in which points differ least."""
+    _, _, rows = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)
+    return np.asarray(rows[-1])
+
+
+def _axis_arrows(axes: Array, left: float, top: float) -> tuple[list[Path], list[Label], float]:
+    """Return an arrow for each axis to be seen, their names, and where the next row may begin."""
+    seen = [(name, _ARROW * axis) for name, axis in zip("xyz", axes, strict=True) if np.hypot(*axis) > _SHOWN]
+    lowest = min(0.0, *(float(way[1]) for _, way in seen))
+    highest = max(0.0, *(float(way[1]) for _, way in seen))
+    leftmost = min(0.0, *(float(way[0]) for _, way in seen))
+    x, y = left - leftmost, top - highest - TEXT
+    paths: list[Path] = []
+    labels = []
+    for name, way in seen:
+        paths += arrow((x, y), (x + float(way[0]), y + float(way[1])))
+        text = f"{name} {_AXES[name]}"
+        beside = TEXT if way[0] > -1e-6 else -TEXT * (1.0 + TEXT_WIDTH_RATIO * len(text))
+        at = (x + float(way[0]) + beside, y + float(way[1]) - (0.0 if way[1] > 0.5 * _ARROW else TEXT / 2.0))
+        labels.append(Label(text=text, at=at, height=TEXT))
+    return paths, labels, y + lowest - TEXT
+
+
+def _edge_rows(face: MatingFace | BodyFace, unit: str) -> list[str]:
+    """Return what is to be known of the lines of the edge."""
+    if isinstance(face, MatingFace):
+        across = ", ".join(
+            f"{axis} = {format_length(float(a), unit)} to {format_length(float(b), unit)}"
+            for axis, a, b in zip(face.axes, face.edge[0], face.edge[-1], strict=True)
+        )
+        long = float(np.linalg.norm(np.diff(face.edge, axis=0), axis=1).sum())
+        return [f"{EDGE}: the plug's edge, {across}; along it {format_length(long, unit)}"]
+    rounds = [
+        format_length(float(np.linalg.norm(loop - np.roll(loop, 1, axis=0), axis=1).sum()), unit)
+        for loop in face.loops
+    ]
+    shown = ", ".join(rounds[:4]) + (" ..." if len(rounds) > 4 else "")
+    rows = [f"{EDGE}: the plug's edge; true length round it {shown}"]
+    if face.flange_loops:
+        rows.append(f"{FLANGE}: {_flange_words(face, face.cut.item.flange_width, unit)}")
+    return rows
+
+
+def _flange_words(face: MatingFace | BodyFace, width: float, unit: str) -> str:
+    """Return what is to be known of the flange."""
+    return (
+        f"inner line of the strip of {format_length(width, unit)} along the face, "
+        f"{face.flange_area_mm2 / 1e6:.4f} m2"
+    )
+
+
+def _unrolled(face: MatingFace, left: float, top: float, unit: str) -> tuple[list[Path], list[Label]]:
+    """Return the face unrolled under a height, with the inner line of its flange, and its texts."""
+    first, _, _, high = face.outline.bounds
+    move = np.array([left - first, top - high])
+    paths = [_closed(ring + move, FACE) for _, ring in canonical_rings(face.outline)]
+    rows = [
+        f"{FACE}: the face unrolled, along the contour to the right, {face.cut.axis} up, "
+        f"{'seen from outside' if face.cut.is_seen_outside else 'seen from inside the plug'}; "
+        f"{face.area_mm2 / 1e6:.4f} m2"
+    ]
+    if not face.flange.is_empty:
+        inner = face.outline.difference(face.flange)
+        rings = [ring for _, ring in canonical_rings(inner) if shapely.Polygon(ring).area > 1.0]
+        paths += [_closed(ring + move, FLANGE) for ring in rings]
+        rows.append(f"{FLANGE}: {_flange_words(face, face.cut.item.flange_width, unit)}")
+    bottom = min(path_bounds(path)[1] for path in paths)
+    return paths, _rows(rows, left, bottom - GAP)

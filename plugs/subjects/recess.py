@@ -1,0 +1,162 @@
+"""Drawings of recess kits: the lines by which a recess is made on the plug, at full size."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars, line
+from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
+from plugs.ground.units import format_length, format_size
+from plugs.recesses.holding import Rounded
+from plugs.recesses.recess import LAYERS, ROUT
+from plugs.sanding.recess_kit import RecessKit
+
+Array = NDArray[np.float64]
+
+CUT: Final = "CUT"
+MOUTH: Final = "MOUTH"
+FLOOR: Final = "FLOOR"
+
+_TICK: Final = 5.0
+_SHOWN: Final = 0.3
+_WAYS: Final = (("FORWARD", np.array([-1.0, 0.0, 0.0])), ("UP", np.array([0.0, 0.0, 1.0])))
+
+
+def recess_drawing(kit: RecessKit, *, name: str, plug_name: str, display_unit: str = "mm") -> Drawing:
+    """Return the drawing of a recess kit, seen from outside.
+
+    Parameters
+    ----------
+    kit : RecessKit
+    name : str
+        Short name, fit for a file name.
+    plug_name : str
+        For the title.
+    display_unit : str
+        ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+
+    Returns
+    -------
+    Drawing
+        At full size, mm, about the origin.
+    """
+    lines = ((kit.cut, CUT), (kit.mouth, MOUTH), (kit.floor, FLOOR))
+    paths = [_rounded(shape, group) for shape, group in lines if shape is not None]
+    paths += [line((-_TICK, 0.0), (_TICK, 0.0)), line((0.0, -_TICK), (0.0, _TICK))]
+    labels = [_within(kit.name, kit.floor or kit.mouth)]
+    left, bottom, _, _ = box_around([path_bounds(path) for path in paths])
+    marks, texts, y = _ways(kit, left, bottom - GAP)
+    bars, more, y = check_bars(display_unit, left, y)
+    y -= GAP / 2.0
+    rows = [
+        Label(text=row, at=(left, y - i * ROW - TEXT), height=TEXT)
+        for i, row in enumerate(_rows(kit, plug_name, display_unit))
+    ]
+    return Drawing(
+        name=name,
+        title=f"{plug_name}, recess kit, {kit.name}",
+        paths=(*paths, *marks, *bars),
+        labels=(*labels, *texts, *more, *rows),
+    )
+
+
+def _rounded(shape: Rounded, dxf_layer: str) -> Path:
+    """Return a rounded rectangle about the origin, counter-clockwise, its corners true arcs."""
+    a, b, r = 0.5 * shape.width, 0.5 * shape.height, min(shape.radius, 0.5 * shape.width, 0.5 * shape.height)
+    if r <= 0.0:
+        points = np.array([(-a, -b), (a, -b), (a, b), (-a, b)])
+        return Path(points=points, bulges=np.zeros(4), is_closed=True, dxf_layer=dxf_layer)
+    points = np.array(
+        [(r - a, -b), (a - r, -b), (a, r - b), (a, b - r), (a - r, b), (r - a, b), (-a, b - r), (-a, r - b)]
+    )
+    bulges = np.tile([0.0, np.tan(np.pi / 8.0)], 4)
+    return Path(points=points, bulges=bulges, is_closed=True, dxf_layer=dxf_layer)
+
+
+def _within(text: str, shape: Rounded) -> Label:
+    """Return a name inside a shape, above its middle."""
+    room = min(0.8 * shape.width / (TEXT_WIDTH_RATIO * len(text)), 0.25 * shape.height / 1.6)
+    height = float(np.clip(np.floor(2.0 * room) / 2.0, 1.5, 10.0))
+    return Label(text=text, at=(0.0, 0.25 * shape.height), height=height, align="centre")
+
+
+def _ways(kit: RecessKit, left: float, top: float) -> tuple[list[Path], list[Label], float]:
+    """Return an arrow forward or up, as it is seen from outside, and where the next row may begin."""
+    along, height = kit.frame[:, 0], kit.frame[:, 2]
+    plane = np.stack([np.cross(along, height), height])
+    seen = [(word, plane @ way) for word, way in _WAYS]
+    word, way = next(((w, v) for w, v in seen if np.hypot(*v) > _SHOWN), seen[0])
+    way = 25.0 * way / max(float(np.hypot(*way)), 1e-9)
+    low = np.minimum(way, 0.0)
+    tail = np.array([left, top - max(float(way[1]), 0.0) - TEXT]) - np.array([low[0], 0.0])
+    tip = tail + way
+    beside = float(max(tail[0], tip[0])) + TEXT
+    label = Label(text=word, at=(beside, float(0.5 * (tail[1] + tip[1])) - TEXT / 2.0), height=TEXT)
+    paths = arrow((float(tail[0]), float(tail[1])), (float(tip[0]), float(tip[1])))
+    return paths, [label], float(min(tail[1], tip[1])) - TEXT
+
+
+def _rows(kit: RecessKit, plug_name: str, unit: str) -> list[str]:
+    """Return what is to be known of a recess."""
+
+    def size(shape: Rounded) -> str:
+        corners = f", corners R {format_size(shape.radius, unit)}" if shape.radius > 0.0 else ""
+        return f"{format_length(shape.width, unit)} x {format_length(shape.height, unit)}{corners}"
+
+    x, y, z = (format_length(float(value), unit) for value in kit.frame[:, 3])
+    lean = f"the walls lean {kit.draft_deg:.1f} deg" + (
+        ", narrower inward" if kit.draft_deg > 0.05 else ", wider inward" if kit.draft_deg < -0.05 else ""
+    )
+    rows = [
+        plug_name,
+        f"Recess {kit.name}; middle at x = {x}, y = {y}, z = {z}",
+        "Seen from outside; the face in view is the outer one",
+        f"{MOUTH}: {size(kit.mouth)}; {lean}",
+    ]
+    if kit.cut is not None:
+        kerf = format_size(kit.kerf or 0.0, unit)
+        rows.append(f"{CUT}: middle of a kerf of {kerf} inside {MOUTH}; the saw leans as the walls")
+    rows += _how(kit, unit)
+    if kit.floor is None:
+        return rows
+    fillet = f", fillet R {format_size(kit.floor_radius, unit)}" if kit.floor_radius > 0.0 else ""
+    rows.append(f"{FLOOR}: {size(kit.floor)}{fillet}")
+    if kit.flat is not None:
+        rows.append(f"Flat of the finished floor: {size(kit.flat)}")
+    if kit.held is not None:
+        room = format_size(kit.held.clearance, unit)
+        rows.append(f"It holds {size(kit.held.thing)} with {room} all round")
+    return rows
+
+
+def _how(kit: RecessKit, unit: str) -> list[str]:
+    """Return how a recess is made, in words."""
+    depth, layers = format_length(kit.depth, unit), ", ".join(kit.layers)
+    if kit.method == LAYERS:
+        rest = [name for name in kit.layers if name not in kit.notched]
+        rows = [f"Its notch is in the cut lines of {', '.join(kit.notched)}"]
+        deep = "right through" if kit.floor is None else f"{depth} deep"
+        after = "after gluing and sanding cut away the rest" + (
+            f" ({', '.join(rest)} have no notch)" if rest else ""
+        )
+        return [*rows, f"{after}: inside {MOUTH}, {deep}"]
+    if kit.method == ROUT:
+        return [
+            f"Layers {layers} are left whole: rout it after gluing and sanding,",
+            f"inside {FLOOR}, {depth} deep, then trim the walls out to {MOUTH}",
+        ]
+    rows = [f"Layers {layers} are left whole: saw it out after gluing and sanding"]
+    if kit.floor is None or kit.play is None:
+        return [*rows, "Right through the plug: nothing is set back"]
+    play = f"{format_size(abs(kit.play), unit)} on every side"
+    fits = (
+        "it just fits"
+        if abs(kit.play) < 0.05
+        else f"plane {play} off it first"
+        if kit.play < 0.0
+        else f"it has {play} to be packed"
+    )
+    return [*rows, f"Set the block back by {depth}: {fits}; what stands out behind is cut off"]

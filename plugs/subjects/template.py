@@ -1,0 +1,326 @@
+"""The drawing of a template: its edge, slots, holes and marks, and what to know at the saw."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+import numpy as np
+import shapely
+
+from plugs.drafting.layer import outline_paths
+from plugs.drafting.lettering import Room
+from plugs.drafting.marks import FACES, GAP, ROW, TEXT, arrow, check_bars, into_the_page
+from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
+from plugs.ground.units import format_length, format_size
+from plugs.templates.holes import Hole
+from plugs.templates.slots import Slot
+from plugs.templates.templates import Mark, Template
+
+CUT: Final = "CUT"
+SLOT: Final = "SLOT"
+MARK: Final = "MARK"
+BEVEL: Final = "BEVEL"
+
+_NAME_LARGEST: Final = 20.0
+_BLOCK_LEAST: Final = 5.0
+_NAME_LEAST: Final = 3.0
+_SMALL: Final = 4.0
+_CLEAR: Final = 1.0
+_SHOWS: Final = 0.05
+_ALONG: Final = (0.08, 0.16, 0.25, 0.35, 0.5, 0.65, 0.75, 0.84, 0.03, 0.92)
+_INWARD: Final = (0.04, 0.07, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5)
+_WORDS: Final = {"centreline": "CL", "waterline": "WL", "station": "ST", "buttock": "BUTTOCK"}
+
+
+def template_drawing(template: Template, *, plug_name: str, display_unit: str = "mm") -> Drawing:
+    """Return the drawing of a station template or a lengthwise template.
+
+    Parameters
+    ----------
+    template : Template
+    plug_name : str
+        Name of the plug, for the title.
+    display_unit : str
+        ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+
+    Returns
+    -------
+    Drawing
+        At full size, mm: (y, z) seen from astern, or (x, z) seen from port, in the plug's coordinates; a
+        gauge is the plate outside the plug. ``CUT`` holds edges and round holes, ``SLOT`` the slots, which
+        run out over the edge.
+    """
+    paths = outline_paths(template.outline, CUT)
+    paths += [_circle(hole) for hole in template.holes]
+    for slot in template.slots:
+        paths += outline_paths(slot.outline, SLOT)
+    marks = [_straight(ends) for mark in template.marks for ends in mark.points]
+    paths += marks
+    paths += [_open(line) for line in template.bevel.lines.geoms]
+    lines = shapely.linestrings([path.points for path in marks]) if marks else []
+    arrows, inside = _lettering(template, lines, display_unit)
+    left, bottom, _, _ = box_around([path_bounds(path) for path in paths])
+    below, labels, y = _legend(template, display_unit, left, bottom - GAP)
+    rows = _title_rows(template, plug_name, display_unit)
+    labels += [
+        Label(text=row, at=(left, y - number * ROW - TEXT), height=TEXT) for number, row in enumerate(rows)
+    ]
+    return Drawing(
+        name=template.stem,
+        title=f"{plug_name}, {'gauge' if template.is_gauge else 'template'} {template.name}",
+        paths=(*paths, *arrows, *below),
+        labels=(*inside, *labels),
+    )
+
+
+def _circle(hole: Hole) -> Path:
+    """Return a round hole as three arcs."""
+    turn = np.radians(np.array([0.0, 120.0, 240.0]))
+    points = np.array(hole.centre) + 0.5 * hole.diameter * np.column_stack((np.cos(turn), np.sin(turn)))
+    return Path(points=points, bulges=np.full(3, np.tan(np.radians(30.0))), is_closed=True, dxf_layer=CUT)
+
+
+def _straight(ends: tuple[float, float, float, float]) -> Path:
+    """Return a piece of a mark."""
+    points = np.array(ends).reshape(2, 2)
+    return Path(points=points, bulges=np.zeros(2), is_closed=False, dxf_layer=MARK)
+
+
+def _open(line: shapely.LineString) -> Path:
+    """Return a stretch of the surface's line beyond an edge."""
+    is_closed = bool(line.is_ring)
+    points = shapely.get_coordinates(line)[: -1 if is_closed else None]
+    return Path(points=points, bulges=np.zeros(len(points)), is_closed=is_closed, dxf_layer=BEVEL)
+
+
+def _lettering(
+    template: Template, lines: Sequence[shapely.LineString], unit: str
+) -> tuple[list[Path], list[Label]]:
+    """Return what is written inside the part: name, place, face and arrow; marks, slots and bevel."""
+    room = Room(template.region, lines, _CLEAR)
+    place = f"{template.axis} = {format_length(template.at_mm, unit)}"
+    face = FACES[template.axis]
+    parts = sorted(template.region.geoms, key=lambda part: (-part.area, part.bounds))
+    name, rows = template.name, [place, face]
+    if template.is_gauge:
+        name, rows = template.place, [place, _gauge_words(template).upper(), face]
+    paths, labels = _block(room, parts[0], template.axis, name, rows)
+    if not labels:
+        labels = _name(room, parts[0], template.name)
+    for part in parts[1:]:
+        labels += _name(room, part, template.name)
+    if template.is_gauge:
+        for beside in _beside_edges(template, unit):
+            labels += room.first(beside)
+    for slot in template.slots:
+        labels += room.first(_beside_slot(slot))
+    for mark in template.marks:
+        word = _WORDS[mark.kind]
+        text = word if mark.kind == "centreline" else f"{word} {format_length(mark.at_mm, unit)}"
+        labels += room.first(_beside_mark(mark, text))
+    if template.bevel.lines.geoms:
+        labels += room.first(_beside_bevel(template, parts[0], unit))
+    return paths, labels
+
+
+def _block(
+    room: Room, part: shapely.Polygon, axis: str, name: str, rows: Sequence[str]
+) -> tuple[list[Path], list[Label]]:
+    """Return name, rows and arrow as one block in the widest place, nothing where it is too narrow."""
+    # in heights of the name: arrow 1.3, name 1.5 with its gap, rows 0.9 each
+    tall = 2.8 + 0.9 * len(rows) + 0.3
+    wide = TEXT_WIDTH_RATIO * max(len(name), *(0.5 * len(row) for row in rows)) + 0.3
+    x, y, height = room.widest(wide / tall, part)
+    size = min(_NAME_LARGEST, float(np.floor(2.0 * height / tall)) / 2.0)
+    half = 0.5 * size * wide, 0.5 * size * tall
+    if size < _BLOCK_LEAST or not room.take((x - half[0], y - half[1], x + half[0], y + half[1])):
+        return [], []
+    top = y + half[1]
+    if axis == "x":
+        paths = arrow((x, top - 1.3 * size), (x, top - 0.1 * size))
+        labels = [Label(text="UP", at=(x + 3.5, top - 0.9 * size), height=0.5 * size)]
+    else:
+        paths = arrow((x + 1.6 * size, top - 0.9 * size), (x - 1.6 * size, top - 0.9 * size))
+        labels = [
+            Label(text="FORWARD", at=(x, top - 0.4 * size), height=0.4 * size, align="centre"),
+        ]
+    labels.append(Label(text=name, at=(x, top - 2.1 * size), height=size, align="centre"))
+    for i, row in enumerate(rows):
+        at = (x, top - (3.3 + 0.9 * i) * size)
+        labels.append(Label(text=row, at=at, height=0.5 * size, align="centre"))
+    return paths, labels
+
+
+def _name(room: Room, part: shapely.Polygon, name: str) -> list[Label]:
+    """Return a template's name inside a part of it, nothing where there is no room."""
+    shape = TEXT_WIDTH_RATIO * len(name) / 1.6
+    x, y, height = room.widest(shape, part)
+    size = min(_NAME_LARGEST, float(np.floor(2.0 * height / 1.6)) / 2.0)
+    if size < _NAME_LEAST:
+        return []
+    return room.first([Label(text=name, at=(x, y), height=size, align="centre")])
+
+
+def _gauge_words(template: Template) -> str:
+    """Return which part of a gauge it is, and the line that it is cut to."""
+    part = "from above" if template.part == "top" else f"{template.part} half"
+    return f"{template.line} line, {part}"
+
+
+def _in_place(template: Template, unit: str) -> str:
+    """Return when a part of a gauge has come to its place."""
+    if template.part == "top":
+        return "both its feet are down"
+    left, _, right, _ = template.outline.bounds
+    inner = right if template.part in ("port", "forward") else left
+    return f"its inner edge stands at {'y' if template.axis == 'x' else 'x'} = {format_length(inner, unit)}"
+
+
+def _beside_edges(template: Template, unit: str) -> Iterator[list[Label]]:
+    """Yield, edge by edge, where it may be said that a gauge's edge stands on the board or the centreline."""
+    left, bottom, right, top = template.outline.bounds
+    text = f"ON THE BASEBOARD, z = {format_length(bottom, unit)}"
+    foot = shapely.clip_by_rect(template.outline, left - 1.0, bottom - 1.0, right + 1.0, bottom + 1.0)
+    x0, _, x1, _ = foot.bounds
+    yield [
+        Label(text=words, at=(x, bottom + rise), height=height)
+        for words in (text, text.partition(",")[0])
+        for height in (_SMALL, _NAME_LEAST)
+        for rise in (2.0, 5.0, 10.0)
+        for x in (x0 + 2.0, x1 - 2.0 - TEXT_WIDTH_RATIO * height * len(words))
+    ]
+    for edge, side in ((left, 1.0), (right, -1.0)):
+        if template.axis == "x" and abs(edge) < _CLEAR:
+            text = "CENTRELINE AT THIS EDGE"
+            width = TEXT_WIDTH_RATIO * _SMALL * len(text)
+            x = edge + 2.0 if side > 0.0 else edge - 2.0 - width
+            yield [
+                Label(text=text, at=(x, top - drop), height=_SMALL) for drop in (8.0, 16.0, 24.0, 32.0, 44.0)
+            ]
+
+
+def _beside_slot(slot: Slot) -> Iterator[Label]:
+    """Yield where a slot's label may stand: beside it, and beyond its end."""
+    up = 1.0 if slot.opens == "below" else -1.0
+    width = TEXT_WIDTH_RATIO * _SMALL * len(slot.other)
+    _, _, right, _ = slot.outline.bounds
+    left = slot.outline.bounds[0]
+    for share in (0.15, 0.35, 0.55, 0.75):
+        z = slot.end - up * share * slot.depth - 0.5 * _SMALL
+        yield Label(text=slot.other, at=(right + 2.5, z), height=_SMALL)
+        yield Label(text=slot.other, at=(left - 2.5 - width, z), height=_SMALL)
+    for side in (right + 2.5, left - 2.5 - width):
+        yield Label(text=slot.other, at=(side, slot.end + up * 8.0 - 0.5 * _SMALL), height=_SMALL)
+
+
+def _beside_mark(mark: Mark, text: str) -> Iterator[Label]:
+    """Yield where a mark's label may stand: over a level line, or beside an upright one."""
+    width = TEXT_WIDTH_RATIO * _SMALL * len(text)
+    for x0, z0, x1, z1 in sorted(mark.points, key=lambda p: (p[0] + p[1] - p[2] - p[3], p)):
+        for share in _ALONG:
+            x, z = x0 + share * (x1 - x0), z1 - share * (z1 - z0)
+            if mark.kind == "waterline":
+                yield Label(text=text, at=(x, z + 3.0), height=_SMALL)
+            else:
+                yield Label(text=text, at=(x + 2.0, z), height=_SMALL)
+                yield Label(text=text, at=(x - 2.0 - width, z), height=_SMALL)
+
+
+def _beside_bevel(template: Template, part: shapely.Polygon, unit: str) -> Iterator[Label]:
+    """Yield where the label of the largest bevel may stand: inward from its place."""
+    text = _bevel_words(template, unit)
+    place, middle = np.array(template.bevel.place), np.array(part.centroid.coords[0])
+    for share in _INWARD:
+        x, z = (place + share * (middle - place)).tolist()
+        yield Label(text=text, at=(x, z), height=_SMALL, align="centre")
+        width = TEXT_WIDTH_RATIO * _SMALL * len(text)
+        yield Label(text=text, at=(x - width if place[0] > middle[0] else x, z), height=_SMALL)
+
+
+def _bevel_words(template: Template, unit: str) -> str:
+    """Return how much the edge is bevelled at most."""
+    return f"BEVEL {format_length(template.bevel.largest_mm, unit)}, {template.bevel.angle_deg:.0f} deg"
+
+
+def _legend(template: Template, unit: str, left: float, top: float) -> tuple[list[Path], list[Label], float]:
+    """Return arrows and check bars under the part, their texts, and where the title may begin."""
+    y = top - 8.0
+    if template.axis == "x":
+        paths, labels = into_the_page(left, y)
+    else:
+        paths = arrow((left + 30.0, y), (left, y))
+        labels = [Label(text="FORWARD", at=(left + 35.0, y - TEXT / 2.0), height=TEXT)]
+    bars, texts, y = check_bars(unit, left, y - 12.0)
+    return paths + bars, labels + texts, y - GAP / 2.0
+
+
+def _title_rows(template: Template, plug_name: str, unit: str) -> list[str]:
+    """Return the rows of the title, top to bottom."""
+    axis = template.axis
+    at, low, high = (format_length(v, unit) for v in (template.at_mm, template.from_mm, template.to_mm))
+    thick = format_size(template.to_mm - template.from_mm, unit)
+    seen = (
+        "Seen from astern: y to the right, z up; the face in view is the aft one"
+        if axis == "x"
+        else "Seen from port: x to the right, z up; the face in view is the port one"
+    )
+    kind, word = ("Station", "station") if axis == "x" else ("Lengthwise", "buttock")
+    rows = [
+        plug_name,
+        f"{kind} template {template.name}: {word} {axis} = {at}, {thick} thick",
+        f"It stands from {axis} = {low} to {high}",
+        seen,
+        f"{CUT}: the edge; at no place of its thickness does it stand proud of the foam",
+    ]
+    if template.is_gauge:
+        board = format_length(template.outline.bounds[1], unit)
+        rows[1] = (
+            f"{kind} gauge {template.place}, {_gauge_words(template)}: {word} {axis} = {at}, {thick} thick"
+        )
+        rows[2] = f"It stands on the baseboard, z = {board}, between {axis} = {low} and {high}"
+        rows[2] += f", in place when {_in_place(template, unit)}"
+        rows[4] = (
+            f"{CUT}: the edge; at no place of its thickness does it dig into the {template.line} surface"
+        )
+        rows.append(_light(template, unit))
+    if template.slots:
+        first = template.slots[0]
+        names = ", ".join(slot.other for slot in template.slots)
+        rows.append(f"{SLOT}: {format_size(first.width, unit)} wide, open {first.opens}, for {names}")
+    if template.marks:
+        kinds = ", ".join(dict.fromkeys(mark.kind for mark in template.marks))
+        rows.append(f"{MARK}: {kinds}")
+    rows += _bevel_rows(template, unit)
+    for kind, word in (("screw", "Screw holes"), ("foot", "Hole at the foot"), ("pin", "Holes for pins")):
+        holes = [hole for hole in template.holes if hole.kind == kind]
+        if holes:
+            rows.append(f"{word}: {len(holes)}, {format_size(holes[0].diameter, unit)} across")
+    return rows
+
+
+def _light(template: Template, unit: str) -> str:
+    """Return how much light a gauge may show."""
+    gap = template.bevel
+    if gap.largest_mm < _SHOWS:
+        return "On its line the edge shows no light"
+    across = "y" if template.axis == "x" else "x"
+    place = f"{across} = {format_length(gap.place[0], unit)}, z = {format_length(gap.place[1], unit)}"
+    light = format_size(gap.largest_mm, unit)
+    return f"On its line the edge shows at most {light} of light, on the {gap.face} face at {place}"
+
+
+def _bevel_rows(template: Template, unit: str) -> list[str]:
+    """Return what is to be known of the edge's bevel."""
+    bevel = template.bevel
+    if not bevel.lines.geoms:
+        return []
+    across = "y" if template.axis == "x" else "x"
+    place = ", ".join(
+        f"{axis} = {format_length(v, unit)}" for axis, v in zip((across, "z"), bevel.place, strict=True)
+    )
+    return [
+        f"{BEVEL}: where the foam stands out beyond the edge on one face; to bear on its whole edge, cut to "
+        "this line and bevel back to CUT",
+        f"{_bevel_words(template, unit)} at most, on the {bevel.face} face at {place}",
+    ]

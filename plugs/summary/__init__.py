@@ -1,0 +1,1 @@
+"""Every figure of a build."""

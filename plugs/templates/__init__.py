@@ -1,0 +1,1 @@
+"""Templates and gauges, and the plan that a plug is built on."""

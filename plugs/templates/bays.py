@@ -1,0 +1,238 @@
+"""The foam between station templates: a stack along x of template, foam, template."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from plugs.foam.layers import Layer, Slab, make_slab_layers
+from plugs.ground.checking import number
+from plugs.ground.errors import Finding, PlugError
+from plugs.ground.told import told
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
+from plugs.mesh.sampling import Faces
+from plugs.templates.templates import Template
+from plugs.templates.words import Span
+
+_TOUCH = 1e-6
+_STEP = 0.01
+_THINNEST = 5.0
+_MOST_SHEETS = 2000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FoamBay:
+    """The foam between two templates, or between a template and the end of the plug.
+
+    Attributes
+    ----------
+    from_mm, to_mm : float
+        Along x.
+    sheets : tuple of Slab
+        The sheets that fill it, thickest first; what they are too thick by is planed off the last.
+    """
+
+    from_mm: float
+    to_mm: float
+    sheets: tuple[Slab, ...]
+
+
+def foam_bays(
+    spans: Sequence[Span], thicknesses: Sequence[float], low: float, high: float
+) -> tuple[FoamBay, ...]:
+    """Return the bays of foam that templates leave along the plug, with the sheets that fill them.
+
+    Parameters
+    ----------
+    spans : sequence of Span
+        Where station templates stand, rising.
+    thicknesses : sequence of float, mm
+        Of the sheets that may be used, as often as needed.
+    low, high : float, mm
+        Where the foam begins and ends along x.
+
+    Returns
+    -------
+    tuple of FoamBay
+        Rising along x; each takes the fewest sheets that fill it, and of those the least waste.
+
+    Raises
+    ------
+    PlugError
+        No sheets, or more in a bay than anybody stacks.
+    """
+    if not thicknesses:
+        raise PlugError(
+            param="stack.thicknesses",
+            value=(),
+            reason="there is no foam",
+            remedy="give at least 1 sheet, such as (50.0,)",
+        )
+    known = sorted(
+        {number(f"stack.thicknesses[{i}]", t, least=0.5, most=1000.0) for i, t in enumerate(thicknesses)},
+        reverse=True,
+    )
+    edges = [low, *(face for span in spans for face in (span.from_mm, span.to_mm)), high]
+    bays = []
+    for begin, finish in zip(edges[0::2], edges[1::2], strict=True):
+        if finish - begin > _TOUCH:
+            bays.append(FoamBay(from_mm=begin, to_mm=finish, sheets=_filled(begin, finish, known)))
+    return tuple(bays)
+
+
+def _filled(begin: float, finish: float, known: Sequence[float]) -> tuple[Slab, ...]:
+    """Return the sheets that fill a bay."""
+    slabs, place = [], begin
+    chosen = _sheets(finish - begin, known)
+    for i, thickness in enumerate(chosen):
+        end = finish if i == len(chosen) - 1 else place + thickness
+        slabs.append(Slab(from_mm=place, to_mm=end, thickness=thickness))
+        place = end
+    return tuple(slabs)
+
+
+def _sheets(need: float, known: Sequence[float]) -> list[float]:
+    """Return the fewest sheets that cover a length, and of those the ones with the least over it.
+
+    So many of the thickest as are needed are exchanged for thinner ones while they still cover it.
+    """
+    thickest = known[0]
+    count = max(1, math.ceil((need - _TOUCH) / thickest))
+    if count > _MOST_SHEETS:
+        raise PlugError(
+            param="stack.thicknesses",
+            value=tuple(known),
+            reason=f"a bay of {need:.1f} mm would take {count} sheets",
+            remedy=f"use sheets of at least {math.ceil(10.0 * need / _MOST_SHEETS) / 10.0:.1f} mm",
+        )
+    spare = math.floor((count * thickest - need + _TOUCH) / _STEP)
+    savings = {round((thickest - t) / _STEP): t for t in known[1:]}
+    best: dict[int, tuple[float, ...]] = {0: ()}
+    newest = dict(best)
+    while newest:
+        grown = {
+            saved + more: (*taken, sheet)
+            for saved, taken in newest.items()
+            if len(taken) < count
+            for more, sheet in savings.items()
+            if saved + more <= spare and more > 0
+        }
+        newest = {saved: taken for saved, taken in grown.items() if saved not in best}
+        best |= newest
+    exchanged = best[max(best)]
+    return sorted([*exchanged, *[thickest] * (count - len(exchanged))], reverse=True)
+
+
+def bay_faces(bays: Sequence[FoamBay]) -> Faces:
+    """Return where the faces of the foam in bays lie, to sample the surface for them.
+
+    Parameters
+    ----------
+    bays : sequence of FoamBay
+
+    Returns
+    -------
+    Faces
+    """
+    places = {face for bay in bays for slab in bay.sheets for face in (slab.from_mm, slab.to_mm)}
+    return Faces(axis="x", places=np.array(sorted(places)))
+
+
+def without_plates(body: Body, templates: Sequence[Template]) -> Body:
+    """Return the foam of a body in which lengthwise templates stand: nothing over their thickness.
+
+    Parameters
+    ----------
+    body : Body
+    templates : sequence of Template
+
+    Returns
+    -------
+    Body
+    """
+    measures = mesh.measure(body)
+    low, high = measures.lower - 1.0, measures.upper + 1.0
+    for template in templates:
+        if template.axis == "y":
+            strip = shapely.box(template.from_mm, low[2], template.to_mm, high[2])
+            room = mesh.extruded(shapely.MultiPolygon([strip]), "x", float(low[0]), float(high[0]))
+            body = mesh.less(body, room)
+    return body
+
+
+def bay_layers(
+    foam: Body, bays: Sequence[FoamBay], templates: Sequence[Template], allowance: float
+) -> tuple[tuple[Layer, ...], tuple[Finding, ...]]:
+    """Return the layers of foam in the bays between templates, and what is doubtful about them.
+
+    Parameters
+    ----------
+    foam : Body
+        As from `without_plates`.
+    bays : sequence of FoamBay
+    templates : sequence of Template
+        Lengthwise ones part the foam: over their thickness it is left out where they stand.
+    allowance : float, mm
+        Foam left standing all round for sanding.
+
+    Returns
+    -------
+    tuple of (tuple of Layer) and (tuple of Finding)
+        Rising along x.
+    """
+    slabs = [slab for bay in bays for slab in bay.sheets]
+    layers = make_slab_layers(foam, slabs, axis="x", allowance=allowance)
+    strips = lengthwise_room(foam, templates, allowance)
+    if strips is not None:
+        layers = tuple(_parted(layer, strips) for layer in layers)
+    return layers, _doubts(layers)
+
+
+def lengthwise_room(foam: Body, templates: Sequence[Template], allowance: float) -> shapely.Geometry | None:
+    """Return where lengthwise templates part the layers of bays.
+
+    Parameters
+    ----------
+    foam : Body
+    templates : sequence of Template
+    allowance : float, mm
+        Foam left standing all round for sanding.
+
+    Returns
+    -------
+    shapely geometry or None, mm
+        Along y and z; None without such templates.
+    """
+    measures = mesh.measure(foam)
+    low, high = measures.lower - 1.0 - allowance, measures.upper + 1.0 + allowance
+    strips = [shapely.box(t.from_mm, low[2], t.to_mm, high[2]) for t in templates if t.axis == "y"]
+    return shapely.union_all(strips) if strips else None
+
+
+def _parted(layer: Layer, strips: shapely.Geometry) -> Layer:
+    """Return a layer whose rough outline leaves room for the lengthwise templates: no allowance there."""
+    rough = shapely.get_parts(layer.rough.difference(strips))
+    return replace(layer, rough=shapely.MultiPolygon([part for part in rough if part.area > 0.0]))
+
+
+def _doubts(layers: Sequence[Layer]) -> tuple[Finding, ...]:
+    """Return the layers of bays that are too thin to handle."""
+    return tuple(
+        Finding(
+            code="thin-layer",
+            severity="warning",
+            where=f"layer {layer.name}, x = {told(layer.from_mm, '.1f', 'bare')} to "
+            f"{told(layer.to_mm, '.1f', 'bare')}",
+            message=f"the bay leaves {told(layer.to_mm - layer.from_mm, '.1f')} of a "
+            f"{told(layer.thickness, 'g', 'size')} sheet",
+            remedy=f"under {told(_THINNEST, 'g')} is too thin to handle (common practice, no source): move a "
+            "template, or list another sheet",
+        )
+        for layer in layers
+        if layer.to_mm - layer.from_mm < min(_THINNEST, layer.thickness - 0.05)
+    )

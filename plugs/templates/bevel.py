@@ -1,0 +1,193 @@
+"""How far the surface falls away from the edge of a template over its thickness: its bevel."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Stacked
+from plugs.templates.words import Span
+
+Array = NDArray[np.float64]
+
+WITHIN = 1e-4
+"""So far inside its faces a template is measured, mm: what lies in the plane of a face leaves no sliver."""
+
+FACES = {"x": ("forward", "aft"), "y": ("port", "starboard")}
+"""The two faces of a template by its axis, the lower one first."""
+
+THINNED = 0.002
+"""Vertices nearer than this to the line between others are left out of an outline, mm."""
+
+_ON_EDGE = 1e-3
+_SHORTEST = 1.0
+_ROUNDING = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bevel:
+    """How far the surface falls away from the edge of a template.
+
+    Attributes
+    ----------
+    largest_mm : float
+        The surface's line on the other face lies so far from the edge, at most: the larger of the two
+        ways to measure it, from the edge and from the line.
+    angle_deg : float
+        Of the surface there to the edge, over the thickness.
+    place : tuple of 2 float, mm
+        Where: across and up.
+    face : str
+        The face on which it stands out: "forward" or "aft"; "port" or "starboard".
+    lines : shapely.MultiLineString, mm
+        The surface's line on that face, where it stands out by more than the mark.
+    """
+
+    largest_mm: float
+    angle_deg: float
+    place: tuple[float, float]
+    face: str
+    lines: shapely.MultiLineString
+
+
+def bevel_of(outline: shapely.MultiPolygon, turned: Stacked, span: Span, axis: str, mark: float) -> Bevel:
+    """Return how far the surface stands out beyond the outline of a template on either face.
+
+    Parameters
+    ----------
+    outline : shapely.MultiPolygon, mm
+        It stands inside the body over the whole thickness.
+    turned : Stacked
+        The body, ready for outlines square to the axis.
+    span : Span
+    axis : str
+        "x" or "y".
+    mark : float, mm
+        Stretches that stand out by more are kept as lines.
+
+    Returns
+    -------
+    Bevel
+
+    References
+    ----------
+    The angle is that of the chord from face to face, derived here.
+    """
+    faces = (
+        mesh.outline(turned, span.from_mm + WITHIN, above=True),
+        mesh.outline(turned, span.to_mm - WITHIN, above=False),
+    )
+    edges = [face.boundary for face in faces]
+    largest, place, which = 0.0, shapely.get_coordinates(outline)[0], 0
+    for i, edge in enumerate(edges):
+        # from the edge outward and from the face inward: at a corner the one is larger, or the other
+        away, at = farthest(outline.boundary, edge)
+        back, other = farthest(edge, outline.boundary)
+        if max(away, back) > largest + _ROUNDING:
+            largest, which = max(away, back), i
+            place = at if away >= back - _ROUNDING else _nearest(outline.boundary, other)
+    return Bevel(
+        largest_mm=largest,
+        angle_deg=float(np.degrees(np.arctan2(largest, span.to_mm - span.from_mm))),
+        place=(float(place[0]), float(place[1])),
+        face=FACES[axis][which],
+        lines=_lines_beyond(outline, faces, edges, max(mark, _ON_EDGE))
+        if largest > mark
+        else shapely.MultiLineString(),
+    )
+
+
+def farthest(lines: shapely.Geometry, edge: shapely.Geometry) -> tuple[float, Array]:
+    """Return how far lines lie from an edge where they lie farthest from it, and where that is.
+
+    Along a piece the distance from one straight part of the edge is largest at an end of the piece, so
+    that pieces need only be halved while the nearest parts of their ends leave a larger distance open.
+
+    Parameters
+    ----------
+    lines, edge : shapely lines, mm
+
+    Returns
+    -------
+    tuple of float and (2,) float, mm
+        To within 0.001 mm; 0 and the origin where either is empty.
+
+    References
+    ----------
+    Distance from a convex set is a convex function, the largest at an end: textbook; derived here.
+    """
+    ends, parts = _straights(lines), _straights(edge)
+    if not len(ends) or not len(parts):
+        return 0.0, np.zeros(2)
+    tree = shapely.STRtree(shapely.linestrings(parts))
+    begin, finish = ends[:, 0], ends[:, 1]
+    near, far = (parts[_nearest_of(tree, points)] for points in (begin, finish))
+    largest, place = -1.0, begin[0]
+    while True:
+        at_ends = np.stack([_from_straight(begin, near), _from_straight(finish, far)])
+        side, row = np.unravel_index(int(np.argmax(np.round(at_ends, 6))), at_ends.shape)
+        if float(at_ends[side, row]) > largest:
+            largest, place = float(at_ends[side, row]), (begin, finish)[side][row]
+        bound = np.minimum(
+            np.maximum(at_ends[0], _from_straight(finish, near)),
+            np.maximum(at_ends[1], _from_straight(begin, far)),
+        )
+        is_open = bound > largest + _ON_EDGE
+        if not is_open.any():
+            return largest, place
+        begin, finish, near, far = (item[is_open] for item in (begin, finish, near, far))
+        middle = 0.5 * (begin + finish)
+        nearest = parts[_nearest_of(tree, middle)]
+        begin, finish = np.concatenate([begin, middle]), np.concatenate([middle, finish])
+        near, far = np.concatenate([near, nearest]), np.concatenate([nearest, far])
+
+
+def _straights(lines: shapely.Geometry) -> Array:
+    """Return the straight pieces of lines, ends by ends (n, 2, 2)."""
+    corners, line = shapely.get_coordinates(shapely.get_parts(lines), return_index=True)
+    pairs: Array = np.stack([corners[:-1], corners[1:]], axis=1)[line[:-1] == line[1:]]
+    return pairs
+
+
+def _nearest_of(tree: shapely.STRtree, points: Array) -> NDArray[np.intp]:
+    """Return which straight piece lies nearest to each point."""
+    return np.asarray(tree.query_nearest(shapely.points(points), all_matches=False)[1])
+
+
+def _from_straight(points: Array, straights: Array) -> Array:
+    """Return the distance of each point from its straight piece."""
+    begin, along = straights[:, 0], straights[:, 1] - straights[:, 0]
+    length = np.maximum(np.einsum("ij,ij->i", along, along), np.finfo(float).tiny)
+    share = np.clip(np.einsum("ij,ij->i", points - begin, along) / length, 0.0, 1.0)
+    away: Array = np.hypot(*(points - begin - share[:, None] * along).T)
+    return away
+
+
+def _nearest(edge: shapely.Geometry, point: Array) -> Array:
+    """Return the point of an edge nearest to another."""
+    near: Array = shapely.get_coordinates(shapely.shortest_line(edge, shapely.Point(point)))[0]
+    return near
+
+
+def _lines_beyond(
+    outline: shapely.MultiPolygon,
+    faces: Sequence[shapely.MultiPolygon],
+    edges: Sequence[shapely.Geometry],
+    mark: float,
+) -> shapely.MultiLineString:
+    """Return the stretches of the surface's lines on both faces that stand out beyond an outline."""
+    near = outline.buffer(mark, quad_segs=4)
+    within = (faces[1].buffer(_ON_EDGE, quad_segs=1), faces[0].buffer(_ON_EDGE, quad_segs=1))
+    outer = [edge.difference(shapely.union(near, other)) for edge, other in zip(edges, within, strict=True)]
+    merged = shapely.line_merge(shapely.union_all(outer))
+    lines = [
+        part
+        for part in shapely.get_parts(merged)
+        if part.geom_type == "LineString" and part.length > _SHORTEST
+    ]
+    return shapely.MultiLineString([shapely.simplify(line, THINNED) for line in lines])

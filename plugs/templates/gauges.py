@@ -1,0 +1,361 @@
+"""Gauges: outside templates that are offered up to a plug, to see whether it has come down to its lines.
+
+A gauge is a plate that stands on the baseboard, square to x or to y, with the plug's section cut out of
+it. A whole one could not be put on, so it comes in halves, each moved straight up to the plug from its
+own side, level or from above, and where a hollow of the top is left a third comes straight down. A part
+is all that its straight way leaves free: no point of it passes through the plug. The section is taken
+over the plate's thickness, as the shadow of the plug between the two faces, so that it never digs in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.ground.errors import Finding, PlugError
+from plugs.ground.told import told
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body, Stacked
+from plugs.templates.bevel import FACES, THINNED, WITHIN, Bevel, farthest
+from plugs.templates.templates import Template, marks_on, nothing_there
+from plugs.templates.words import Span, Templates, buttock_spans, checked_templates, station_spans
+
+Array = NDArray[np.float64]
+
+FRAME = 60.0
+"""Room between the plug and the outer edge of a gauge, mm: what a hand holds (common practice, no source)."""
+
+_WAYS_DEG = (0.0, 5.0, 15.0, 30.0, 45.0, 60.0, 75.0, 90.0)  # tried in turn: level is easiest to hold
+_BOARD = (2440.0, 1220.0)  # mm, as boards are sold
+_THIN = 1.5  # mm: a thinner toe breaks off under the saw
+_FOOT = 5.0  # mm over the board: there a toe may be cut short, and nothing is read
+_NEAR = 0.02  # mm: the chord tolerance
+_TOUCH = 1e-3  # mm: edges that coincide but for rounding
+_HOLLOW = 0.3  # mm: deeper than this it shows as light
+_SHORT = 2.0  # mm of edge: shorter stretches are corners
+_LEVEL = 0.05  # mm: what lies no higher over the lowest place stands on the board
+_COARSE = 0.05  # mm: near enough to choose a way by
+_STEEP_DEG = 45.0  # as for templates in the foam
+_NOTHING = 1e-9
+_SIDES = {"x": ("port", "starboard"), "y": ("forward", "aft")}
+_UNUSED = (
+    "slots", "clearance", "bit_diameter", "relief", "screw_diameter", "foot_diameter", "hole_margin",
+    "bevel_mark",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Edge:
+    """The section that gauges are cut to, and where the plug stands on the board there.
+
+    Attributes
+    ----------
+    outline : shapely.MultiPolygon, mm
+        The plug's shadow over the thickness, over the baseboard.
+    board : float, mm
+        Height of the baseboard.
+    stands : tuple of 4 float, mm
+        The box under the plug's lowest places there, which no gauge enters.
+    """
+
+    outline: shapely.MultiPolygon
+    board: float
+    stands: tuple[float, float, float, float]
+
+
+def make_gauges(
+    foam: Body, finish: Body | None, templates: Templates, stations: Sequence[float]
+) -> tuple[tuple[Template, ...], tuple[Finding, ...]]:
+    """Return the gauges of a plug, those of the foam line first, and what is doubtful about them.
+
+    Parameters
+    ----------
+    foam : Body
+        It stands on the baseboard with its lowest place.
+    finish : Body or None
+        The finished part on the same board; None without a skin.
+    templates : Templates
+    stations : sequence of float, mm
+        Positions x of the plug's stations.
+
+    Returns
+    -------
+    tuple of (tuple of Template) and (tuple of Finding)
+        Each part of a gauge is a template of its own.
+
+    Raises
+    ------
+    PlugError
+        Words that no template can have, a position without foam.
+    """
+    templates = checked_templates(templates)
+    measures = mesh.measure(foam)
+    low, high = measures.lower, measures.upper
+    across, findings = station_spans(templates, stations, float(low[0]), float(high[0]))
+    along = buttock_spans(templates, float(low[1]), float(high[1]))
+    made: list[Template] = []
+    found = [*findings, *_unused(templates)]
+    lines = [("foam", foam), *([] if finish is None else [("finished", finish)])]
+    for (line, body), (axis, spans, others) in product(lines, (("x", across, along), ("y", along, across))):
+        crossing = [(span.at_mm, "buttock" if axis == "x" else "station") for span in others]
+        parts, doubts = _square_to(axis, body, line, spans, crossing, float(low[2]), templates)
+        made += parts
+        found += doubts
+    return tuple(made), tuple(found)
+
+
+def _square_to(
+    axis: str,
+    body: Body,
+    line: str,
+    spans: Sequence[Span],
+    crossing: Sequence[tuple[float, str]],
+    board: float,
+    templates: Templates,
+) -> tuple[list[Template], list[Finding]]:
+    """Return the gauges square to an axis of one surface, part by part, and what is doubtful about them."""
+    turned, frame = mesh.stacked(body, axis), _frame(body, axis)
+    digits = max(2, len(str(len(spans))))
+    made: list[Template] = []
+    found: list[Finding] = []
+    for number, span in enumerate(spans, start=1):
+        edge = _edge(turned, span, frame, board)
+        if edge is None:
+            found.append(_nowhere(span, templates, axis))
+            continue
+        name = f"{'S' if axis == 'x' else 'B'}{number:0{digits}d} {line}"
+        parts = [
+            Template(
+                name=f"{name} {part}",
+                number=number,
+                axis=axis,
+                at_mm=span.at_mm,
+                from_mm=span.from_mm,
+                to_mm=span.to_mm,
+                outline=region,
+                slots=(),
+                holes=(),
+                region=region,
+                marks=marks_on(region, axis, crossing, templates),
+                bevel=_gap(region, edge, turned, span, axis),
+                line=line,
+                part=part,
+            )
+            for part, region in _parts(edge, axis).items()
+        ]
+        made += parts
+        found += _doubts(name, axis, span, edge, parts)
+    return made, found
+
+
+def _nowhere(span: Span, templates: Templates, axis: str) -> Finding:
+    """Return the finding of a station with nothing to hold a gauge to, or refuse one that was asked for."""
+    if axis == "x":
+        return nothing_there(span, templates)
+    rest = [f"{y:g}" for y in templates.buttocks if y != span.at_mm]
+    raise PlugError(
+        param="templates.buttocks",
+        value=span.at_mm,
+        reason=f"nothing of the plug stands from y = {span.from_mm:.1f} to {span.to_mm:.1f} mm",
+        remedy=f"use buttocks=({', '.join(rest)}{',' if len(rest) == 1 else ''})",
+    )
+
+
+def _unused(templates: Templates) -> list[Finding]:
+    """Return what is said of words that gauges have no use for."""
+    plain = Templates()
+    words = [word for word in _UNUSED if getattr(templates, word) != getattr(plain, word)]
+    if not words:
+        return []
+    return [
+        Finding(
+            code="gauge-words",
+            severity="note",
+            where="templates",
+            message=f"{', '.join(words)}: gauges are offered up one at a time, without slots and holes, "
+            "and are not bevelled, so this has no effect",
+            remedy="leave it out, or use Stack(axis='x', between_templates=True) for templates that stay "
+            "in the foam",
+        )
+    ]
+
+
+def _frame(body: Body, axis: str) -> shapely.MultiPolygon:
+    """Return a box round a body, seen along an axis."""
+    measures = mesh.measure(body)
+    i, j = ("xyz".index(a) for a in mesh.PLANES[axis])
+    (x0, y0), (x1, y1) = measures.lower[[i, j]] - 1.0, measures.upper[[i, j]] + 1.0
+    return shapely.MultiPolygon([shapely.box(x0, y0, x1, y1)])
+
+
+def _edge(turned: Stacked, span: Span, frame: shapely.MultiPolygon, board: float) -> _Edge | None:
+    """Return the section over the thickness of a gauge, None where there is nothing."""
+    # a little short, so that a face of the body that lies in one of the planes does not count
+    slab = mesh.common(mesh.prism(frame, span.from_mm + WITHIN, span.to_mm - WITHIN), Body(turned.up))
+    if slab.is_empty:
+        return None
+    shadow = mesh.envelope(slab)
+    if not shadow.is_valid:
+        shadow = shadow.buffer(THINNED, join_style="mitre")
+    # grown by what thinning may take, so that it still covers the plug
+    shadow = shapely.simplify(shadow, 0.5 * THINNED).buffer(0.5 * THINNED, join_style="mitre")
+    left, bottom, right, top = shadow.bounds
+    over = shapely.clip_by_rect(shadow, left - 1.0, board, right + 1.0, top + 1.0)
+    outline = shapely.MultiPolygon([p for p in shapely.get_parts(over) if p.geom_type == "Polygon"])
+    if outline.is_empty:
+        return None
+    left, bottom, right, top = outline.bounds
+    foot = shapely.clip_by_rect(outline, left - 1.0, bottom - 1.0, right + 1.0, bottom + _LEVEL).bounds
+    return _Edge(outline=outline, board=board, stands=(foot[0], board, foot[2], bottom + _LEVEL))
+
+
+def _parts(edge: _Edge, axis: str) -> dict[str, shapely.MultiPolygon]:
+    """Return the parts of a gauge: its two halves, and one from above where these leave a hollow."""
+    left, _, right, top = edge.outline.bounds
+    middle = 0.0 if axis == "x" and left < 0.0 < right else 0.5 * (left + right)
+    halves = (
+        (-1.0, shapely.box(left - FRAME, edge.board, middle, top + FRAME)),
+        (1.0, shapely.box(middle, edge.board, right + FRAME, top + FRAME)),
+    )
+    thin = shapely.simplify(edge.outline, _COARSE)
+    found: dict[str, shapely.MultiPolygon] = {}
+    for (side, frame), name in zip(halves, _SIDES[axis], strict=True):
+        best, least = _WAYS_DEG[0], float("inf")
+        for way in _WAYS_DEG:
+            missed = _missed(edge, _free(edge, thin, frame, side, way), frame).length
+            if missed < least - _SHORT:
+                best, least = way, missed
+            if least < _SHORT:
+                break
+        found[name] = _free(edge, edge.outline, frame, side, best)
+    whole = shapely.box(left - FRAME, edge.board, right + FRAME, top + FRAME)
+    missed = _missed(edge, shapely.union_all(list(found.values())), whole)
+    if _depth(missed, found) > _HOLLOW:
+        above = _free(edge, edge.outline, whole, 1.0, 90.0)
+        if _missed(edge, shapely.union_all([above, *found.values()]), whole).length < missed.length - _SHORT:
+            found["top"] = above
+    return {name: region for name, region in found.items() if not region.is_empty}
+
+
+def _free(
+    edge: _Edge, outline: shapely.Geometry, frame: shapely.Polygon, side: float, way_deg: float
+) -> shapely.MultiPolygon:
+    """Return the part of a frame that comes straight to an outline from a side, so steeply from above."""
+    x0, y0, x1, y1 = frame.bounds
+    far = (x1 - x0) + (y1 - y0)
+    turn = np.radians(way_deg)
+    way = -far * np.array([side * np.cos(turn), np.sin(turn)])
+    free = frame.difference(shapely.union_all([_swept(outline, way), shapely.box(*edge.stands)]))
+    # no thinner than a saw leaves standing, as where a blend runs out on the board
+    sturdy = free.buffer(-0.5 * _THIN, join_style="mitre").buffer(0.5 * _THIN, join_style="mitre")
+    parts = [p for p in shapely.get_parts(sturdy.intersection(free)) if p.geom_type == "Polygon"]
+    return shapely.MultiPolygon([max(parts, key=lambda part: part.area)] if parts else [])
+
+
+def _swept(outline: shapely.Geometry, way: Array) -> shapely.Geometry:
+    """Return all that an outline covers while it is moved along a straight way.
+
+    Whatever it leaves free can be moved the other way without meeting the outline.
+    """
+    corners, ring = shapely.get_coordinates(shapely.get_parts(outline.boundary), return_index=True)
+    begin, finish = corners[:-1][ring[:-1] == ring[1:]], corners[1:][ring[:-1] == ring[1:]]
+    along = finish - begin
+    wide = np.abs(along[:, 0] * way[1] - along[:, 1] * way[0]) > _NOTHING
+    begin, finish = begin[wide], finish[wide]
+    quads = shapely.polygons(np.stack([begin, finish, finish + way, begin + way], axis=1))
+    return shapely.union_all([outline, *quads])
+
+
+def _missed(edge: _Edge, reached: shapely.Geometry, frame: shapely.Polygon) -> shapely.Geometry:
+    """Return what of a section within a frame is not reached, its foot left out."""
+    left, _, right, top = frame.bounds
+    above = edge.stands[3] + _FOOT
+    wanted = shapely.clip_by_rect(edge.outline.boundary, left, above, right, max(top, above))
+    return wanted.difference(shapely.buffer(reached, _COARSE + _NEAR, quad_segs=2))
+
+
+def _depth(missed: shapely.Geometry, parts: dict[str, shapely.MultiPolygon]) -> float:
+    """Return how far what is missed lies from the parts of a gauge, at most."""
+    return farthest(missed, shapely.union_all(list(parts.values())).boundary)[0]
+
+
+def _gap(region: shapely.MultiPolygon, edge: _Edge, turned: Stacked, span: Span, axis: str) -> Bevel:
+    """Return how much light there is under the edge of a part, at most, on the face that has more of it."""
+    bears = region.boundary.intersection(edge.outline.buffer(_TOUCH, quad_segs=2))
+    bears = shapely.line_merge(shapely.MultiLineString(
+        [part for part in shapely.get_parts(bears) if part.geom_type == "LineString"]
+    ))  # fmt: skip
+    faces = (
+        mesh.outline(turned, span.from_mm + WITHIN, above=True),
+        mesh.outline(turned, span.to_mm - WITHIN, above=False),
+    )
+    gaps = [farthest(bears, face.boundary) for face in faces]
+    which = int(gaps[1][0] > gaps[0][0])
+    largest, place = gaps[which]
+    return Bevel(
+        largest_mm=largest,
+        angle_deg=float(np.degrees(np.arctan2(largest, span.to_mm - span.from_mm))),
+        place=(float(place[0]), float(place[1])),
+        face=FACES[axis][which],
+        lines=shapely.MultiLineString(),
+    )
+
+
+def _doubts(name: str, axis: str, span: Span, edge: _Edge, parts: Sequence[Template]) -> list[Finding]:
+    """Return what is doubtful about a gauge: that it stands in a blend, or bridges a hollow."""
+    found = []
+    where = f"gauge {name}, {axis} = {told(span.at_mm, 'g', 'bare')}"
+    across = "y" if axis == "x" else "x"
+    steep = max(parts, key=lambda part: part.bevel.largest_mm)
+    gap = steep.bevel
+    if gap.angle_deg > _STEEP_DEG:
+        tight = FACES[axis][1 - FACES[axis].index(gap.face)]
+        found.append(
+            Finding(
+                code="gauge-in-blend",
+                severity="note",
+                where=where,
+                message="over its thickness the surface leaves its edge by "
+                f"{told(gap.largest_mm, '.1f')}, at "
+                f"{across} = {told(gap.place[0], '.0f', 'bare')}, z = "
+                f"{told(gap.place[1], '.0f', 'bare')}: it stands in a blend or at a recess",
+                remedy=f"read it on its {tight} face there, or move it to where the surface runs straighter",
+            )
+        )
+    for part in parts:
+        left, bottom, right, top = part.region.bounds
+        short, long = sorted((right - left, top - bottom))
+        if long > _BOARD[0] or short > _BOARD[1]:
+            found.append(
+                Finding(
+                    code="gauge-large",
+                    severity="note",
+                    where=f"gauge {part.name}, {axis} = {told(span.at_mm, 'g', 'bare')}",
+                    message=f"it is {told(long, '.0f', 'bare')} by {told(short, '.0f')}, larger than a "
+                    f"board of {told(_BOARD[0], 'g', 'bare')} by "
+                    f"{told(_BOARD[1], 'g', 'bare')} (common practice, no source)",
+                    remedy="butt two boards, with a strap screwed across them, before it is cut",
+                )
+            )
+    whole = shapely.box(*shapely.total_bounds([part.region for part in parts]))
+    regions = {part.part: part.region for part in parts}
+    missed = _missed(edge, shapely.union_all(list(regions.values())), whole)
+    depth, place = farthest(missed, shapely.union_all(list(regions.values())).boundary)
+    if depth > _HOLLOW:
+        found.append(
+            Finding(
+                code="gauge-bridges",
+                severity="note",
+                where=where,
+                message=f"no part of it comes straight into a hollow at {across} = "
+                f"{told(place[0], '.0f', 'bare')}, "
+                f"z = {told(place[1], '.0f', 'bare')}, {told(depth, '.1f')} deep: it bridges it",
+                remedy="measure the hollow from the gauge's edge, or move the gauge to where there is none",
+            )
+        )
+    return found
