@@ -209,16 +209,7 @@ def _workers(kinds: Sequence[str], after: ExitStack) -> tuple[DrawingRun | None,
 
 
 def wanted_of(kinds: Sequence[str]) -> frozenset[str]:
-    """Return the stages that kinds of file show, and that the summary and the findings therefore speak of.
-
-    Parameters
-    ----------
-    kinds : sequence of str
-
-    Returns
-    -------
-    frozenset of str
-    """
+    """Return the stages that kinds of file show, and that the summary and the findings therefore speak of."""
     return frozenset(stage for kind in kinds for stage in _SHOWN.get(kind, ()))
 
 

@@ -53,7 +53,6 @@ class ClothStems:
     ----------
     patterns : tuple of str
         Of each piece, roll by roll.
-    rolls, nets : tuple of str
     """
 
     patterns: tuple[str, ...]

@@ -34,7 +34,6 @@ def line_findings(plug: Plug, finish: Loft) -> list[Finding]:
 
     Parameters
     ----------
-    plug : Plug
     finish : Loft
         Of the finished surface.
 
@@ -59,16 +58,7 @@ def line_findings(plug: Plug, finish: Loft) -> list[Finding]:
 
 
 def body_doubts(work: Work) -> list[Finding]:
-    """Return what is doubtful about a body: pieces, shapes that change nothing, plates, mating faces.
-
-    Parameters
-    ----------
-    work : Work
-
-    Returns
-    -------
-    list of Finding
-    """
+    """Return what is doubtful about a body: pieces, shapes that change nothing, plates, mating faces."""
     found = [*_pieces(work.body), *_own_shapes(work.body), *_plates(work.plug)]
     for face in work.body.faces:
         found += body_findings(face) if isinstance(face, BodyFace) else findings_of(face)
@@ -76,16 +66,7 @@ def body_doubts(work: Work) -> list[Finding]:
 
 
 def sheet_doubts(work: Work) -> list[Finding]:
-    """Return what is doubtful about sheets, and what a little less would save.
-
-    Parameters
-    ----------
-    work : Work
-
-    Returns
-    -------
-    list of Finding
-    """
+    """Return what is doubtful about sheets, and what a little less would save."""
     plug, nesting = work.plug, work.sheets.nesting
     if nesting is None:
         return []
@@ -96,10 +77,6 @@ def sheet_doubts(work: Work) -> list[Finding]:
 
 def laid_doubts(work: Work) -> list[Finding]:
     """Return what is doubtful about what is laid up, and about the shape under it.
-
-    Parameters
-    ----------
-    work : Work
 
     Returns
     -------
@@ -164,13 +141,8 @@ def skin_doubts(plug: Plug, proof: SkinProof | None) -> list[Finding]:
 
     Parameters
     ----------
-    plug : Plug
     proof : SkinProof or None
         How well the foam lies under the finished surface, if there is a skin.
-
-    Returns
-    -------
-    list of Finding
     """
     if proof is None:
         return []

@@ -24,16 +24,7 @@ _KERNEL_SECONDS = 300.0
 
 
 def kernel_job(work: Work) -> KernelJob:
-    """Return what the kernel is asked to build.
-
-    Parameters
-    ----------
-    work : Work
-
-    Returns
-    -------
-    KernelJob
-    """
+    """Return what the kernel is asked to build."""
 
     def own(kind: str) -> list[OwnShape]:
         return [OwnShape(kind=s.kind, brep=s.brep) for s in work.cutters.shapes if s.kind == kind]

@@ -30,7 +30,6 @@ class Scene:
         Of the plug.
     axis : str
         That the layers lie square to: "x", "y" or "z".
-    foam : NamedMesh
     finish : NamedMesh or None
         The finished surface; None without a skin.
     layers : tuple of NamedMesh
@@ -78,13 +77,8 @@ def layer_meshes(layers: Sequence[Layer], foam: Body) -> tuple[NamedMesh, ...]:
 
     Parameters
     ----------
-    layers : sequence of Layer
     foam : Body
         From which a layer is cut that has not kept its slab.
-
-    Returns
-    -------
-    tuple of NamedMesh
     """
     return tuple(
         _named(layer.name, _in_place(layer, foam), FOAM_COLOURS[i % len(FOAM_COLOURS)])

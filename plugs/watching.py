@@ -88,10 +88,6 @@ class _Superseded(Exception):  # noqa: N818 - no error, a way out of a build tha
 def rounds_of(kinds: Sequence[str]) -> tuple[tuple[str, ...], ...]:
     """Return the kinds of file by round: the quick ones first, then all.
 
-    Parameters
-    ----------
-    kinds : sequence of str
-
     Returns
     -------
     tuple of tuple of str

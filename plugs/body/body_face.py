@@ -48,7 +48,6 @@ def body_face_of(cut: BodyCut, body: Body) -> BodyFace:
 
     Parameters
     ----------
-    cut : BodyCut
     body : Body
         After the cut.
 

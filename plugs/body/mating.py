@@ -124,7 +124,6 @@ class Face:
 
     Attributes
     ----------
-    name : str
     gap : float, mm
         Asked for.
     area_mm2, flange_area_mm2 : float
@@ -316,13 +315,8 @@ def face_of(cut: MatingCut, body: Body) -> MatingFace:
 
     Parameters
     ----------
-    cut : MatingCut
     body : Body
         After the cut.
-
-    Returns
-    -------
-    MatingFace
 
     Raises
     ------

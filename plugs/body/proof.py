@@ -26,7 +26,6 @@ def integrate(loft: Loft, grid: Grid | None = None) -> Measures:
 
     Parameters
     ----------
-    loft : Loft
     grid : Grid or None
         Where to look for the box; by default the nodes of the integration.
 

@@ -82,10 +82,6 @@ def drawing_figure(
         Of paper, at most.
     as_drawn : bool
         Whether all that is written stays where and as it is, for a drawing that has a scale of its own.
-
-    Returns
-    -------
-    Html
     """
     shown = _whole(drawing) if as_drawn else _smaller(drawing, unit, height)
     styles = line_styles(drawing) | {LABELS: _LETTERING}
@@ -142,15 +138,10 @@ def figure_of(svg: Html, caption: object, more: object = None, *, title: str) ->
     ----------
     svg : Html
         The picture.
-    caption : object
     more : object
         Told under the caption.
     title : str
         What the button is for.
-
-    Returns
-    -------
-    Html
     """
     button = el(
         "button", "Larger", type="button", class_="larger", aria_label=f"Larger: {title}", hidden=True

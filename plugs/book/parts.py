@@ -30,16 +30,7 @@ _GAUGES: Final = (
 
 
 def about(sheaf: Sheaf) -> Html:
-    """Return what it is and how large: views with main dimensions, the plug in three dimensions, figures.
-
-    Parameters
-    ----------
-    sheaf : Sheaf
-
-    Returns
-    -------
-    Html
-    """
+    """Return what it is and how large: views with main dimensions, the plug in three dimensions, figures."""
     drawing = views_drawing(sheaf.scene.views, plug_name=sheaf.title, display_unit=sheaf.unit)
     skin = sheaf.summary.get("skin")
     words = "Main dimensions of the finished part" if skin else "Main dimensions"
@@ -96,16 +87,7 @@ def _given(sheaf: Sheaf, figures: Mapping[str, Any], name: str) -> Html | None:
 
 
 def viewer(sheaf: Sheaf) -> Html:
-    """Return the frame of the plug in three dimensions, which a program fills where the browser can.
-
-    Parameters
-    ----------
-    sheaf : Sheaf
-
-    Returns
-    -------
-    Html
-    """
+    """Return the frame of the plug in three dimensions, which a program fills where the browser can."""
     canvas = el(
         "canvas",
         tabindex="0",
@@ -157,16 +139,7 @@ def _slider(part: str, most: int) -> Html:
 
 
 def cautions(sheaf: Sheaf) -> Html:
-    """Return what to know before anything is cut.
-
-    Parameters
-    ----------
-    sheaf : Sheaf
-
-    Returns
-    -------
-    Html
-    """
+    """Return what to know before anything is cut."""
     found = sheaf.findings("all")
     if not found:
         found = el("p", "No warnings; notes stand where they matter.")
@@ -179,16 +152,7 @@ def cautions(sheaf: Sheaf) -> Html:
 
 
 def templates(sheaf: Sheaf) -> Html:
-    """Return the templates and the plan that they stand on.
-
-    Parameters
-    ----------
-    sheaf : Sheaf
-
-    Returns
-    -------
-    Html
-    """
+    """Return the templates and the plan that they stand on."""
     columns = (
         ("name", "Template"), ("kind", "Kind"), ("at_mm", "At"), ("from_mm", "From"), ("to_mm", "To"),
         ("area_m2", "Area"), ("bevel_mm", "Bevel"), ("bevel_deg", "Angle"), ("gap_mm", "Light"),
@@ -213,16 +177,7 @@ def templates(sheaf: Sheaf) -> Html:
 
 
 def cutting(sheaf: Sheaf) -> Html:
-    """Return how the sheets are cut, sheet by sheet and layer by layer.
-
-    Parameters
-    ----------
-    sheaf : Sheaf
-
-    Returns
-    -------
-    Html
-    """
+    """Return how the sheets are cut, sheet by sheet and layer by layer."""
     parts: list[object] = [sheaf.findings("cutting")]
     sheets = (sheaf.summary.get("sheets") or {}).get("sheets") or []
     drawn = list(sheaf.of("sheets").items())

@@ -40,7 +40,6 @@ class SceneMesh:
 
     Attributes
     ----------
-    name : str
     group : str
         One of `GROUPS`.
     vertices : (n, 3) float32, mm
@@ -65,7 +64,6 @@ class BookScene:
 
     Attributes
     ----------
-    meshes : tuple of SceneMesh
     views : tuple of 3 View
         Of the finished part, or of the foam without a skin.
     axis : str
@@ -155,10 +153,6 @@ def _mesh(
 def scene_bounds(scene: BookScene) -> tuple[Array, Array]:
     """Return the corners of the box round everything in a scene.
 
-    Parameters
-    ----------
-    scene : BookScene
-
     Returns
     -------
     tuple of 2 (3,) float, mm
@@ -169,10 +163,6 @@ def scene_bounds(scene: BookScene) -> tuple[Array, Array]:
 
 def packed(scene: BookScene) -> str:
     """Return a scene as JSON that may stand in a page: places in 16 bits, in the box round everything.
-
-    Parameters
-    ----------
-    scene : BookScene
 
     Returns
     -------

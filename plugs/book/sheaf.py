@@ -91,7 +91,6 @@ class Sheaf:
         As in summary.json.
     drawings : mapping of str to Drawing
         By path in the folder, without ending.
-    scene : BookScene
     pictures : mapping of str to bytes
         PNG, by name.
     """
@@ -114,10 +113,6 @@ class Sheaf:
     def rows(self, name: str) -> list[Mapping[str, Any]]:
         """Return a list of the summary.
 
-        Parameters
-        ----------
-        name : str
-
         Returns
         -------
         list of mapping
@@ -133,11 +128,6 @@ class Sheaf:
         ----------
         name : str
             With its unit.
-        value : object
-
-        Returns
-        -------
-        Html
         """
         return figure(name, value, self.unit)
 
@@ -148,10 +138,6 @@ class Sheaf:
         ----------
         section : str
             ``"more"`` for those that belong to none.
-
-        Returns
-        -------
-        dict of str to Drawing
         """
         return {path: drawing for path, drawing in self.drawings.items() if _place(path, _PLACES) == section}
 
@@ -160,15 +146,10 @@ class Sheaf:
 
         Parameters
         ----------
-        section : str
         words : str
             Told in the caption of each.
         height : float, mm
             Of paper, at most.
-
-        Returns
-        -------
-        Html
         """
         found = self.of(section).items()
         return joined(self.drawn(path, drawing, words, height=height) for path, drawing in found)
@@ -188,16 +169,10 @@ class Sheaf:
         ----------
         path : str
             Without ending.
-        drawing : Drawing
-        words : str
         height : float, mm
             Of paper, at most.
         as_drawn : bool
             Whether all that is written stays as it is.
-
-        Returns
-        -------
-        Html
         """
         where = joined(
             [el("strong", drawing.title), ". Smaller than life; the drawing is ", el("code", path)]
@@ -212,10 +187,6 @@ class Sheaf:
         ----------
         section : str
             ``"more"`` for those of the whole plug.
-
-        Returns
-        -------
-        Html
         """
         found = [name for name in self.pictures if _place(name.lower(), _PICTURES) == section]
         return joined(self._picture(name) for name in found)
@@ -234,10 +205,6 @@ class Sheaf:
         ----------
         section : str
             ``"all"`` for every warning, and the notes that belong to no section.
-
-        Returns
-        -------
-        Html
         """
         found = self.rows("findings")
         if section == "all":

@@ -15,16 +15,7 @@ _NO_STOCK = (
 
 
 def shopping(sheaf: Sheaf) -> Html:
-    """Return what to buy.
-
-    Parameters
-    ----------
-    sheaf : Sheaf
-
-    Returns
-    -------
-    Html
-    """
+    """Return what to buy."""
     bought = sheaf.rows("shopping")
     groups = {row.get("group") for row in bought}
     parts: list[object] = [_bought(sheaf, bought), _cost(sheaf, len(bought))]
@@ -125,10 +116,6 @@ def _besides(sheaf: Sheaf, groups: set[Any]) -> list[tuple[str, object]]:
 
 def pin_lengths(summary: Mapping[str, Any]) -> dict[float, int]:
     """Return how many pins there are of each length.
-
-    Parameters
-    ----------
-    summary : mapping of str to object
 
     Returns
     -------

@@ -11,16 +11,7 @@ from plugs.book.words import Html, el, figures_table, joined, pairs_table, step,
 
 
 def skin(sheaf: Sheaf) -> Html:
-    """Return how the skin is laid up; empty without any.
-
-    Parameters
-    ----------
-    sheaf : Sheaf
-
-    Returns
-    -------
-    Html
-    """
+    """Return how the skin is laid up; empty without any."""
     whole, schedule = sheaf.summary.get("skin") or {}, sheaf.summary.get("schedule") or {}
     parts: list[object] = [sheaf.findings("skin")]
     if whole.get("over_mm"):

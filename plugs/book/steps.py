@@ -23,16 +23,7 @@ _METHODS: Final = {
 
 
 def stacking(sheaf: Sheaf) -> Html:
-    """Return how layers are pinned and glued.
-
-    Parameters
-    ----------
-    sheaf : Sheaf
-
-    Returns
-    -------
-    Html
-    """
+    """Return how layers are pinned and glued."""
     summary = sheaf.summary
     glue, contacts = summary.get("glue") or {}, (summary.get("glue") or {}).get("contacts") or []
     parts: list[object] = [sheaf.findings("stacking")]
@@ -110,16 +101,7 @@ def _pins(sheaf: Sheaf) -> Html:
 
 
 def sanding(sheaf: Sheaf) -> Html:
-    """Return how the foam is sanded: map, blocks, and the gaps under a straightedge.
-
-    Parameters
-    ----------
-    sheaf : Sheaf
-
-    Returns
-    -------
-    Html
-    """
+    """Return how the foam is sanded: map, blocks, and the gaps under a straightedge."""
     figures = sheaf.summary.get("sanding") or {}
     panels = figures.get("panels") or []
     parts: list[object] = [sheaf.findings("sanding"), sheaf.seen("sanding")]
@@ -172,7 +154,6 @@ def gauging(sheaf: Sheaf, line: str) -> Html | None:
 
     Parameters
     ----------
-    sheaf : Sheaf
     line : str
         "foam" or "finished".
 
@@ -210,16 +191,7 @@ def _gap(sheaf: Sheaf, gap: Mapping[str, Any] | None) -> object:
 
 
 def recesses(sheaf: Sheaf) -> Html:
-    """Return how each recess is cut and lined.
-
-    Parameters
-    ----------
-    sheaf : Sheaf
-
-    Returns
-    -------
-    Html
-    """
+    """Return how each recess is cut and lined."""
     parts: list[object] = [sheaf.findings("recess")]
     for k, kit in enumerate(sheaf.rows("recess_kits"), start=1):
         parts.append(el("h3", kit["name"]))
@@ -337,16 +309,7 @@ def _rounded(sheaf: Sheaf, shape: Mapping[str, float] | None) -> Html | None:
 
 
 def fit(sheaf: Sheaf) -> Html:
-    """Return what is checked on the finished part: mating faces, thickness, main sizes.
-
-    Parameters
-    ----------
-    sheaf : Sheaf
-
-    Returns
-    -------
-    Html
-    """
+    """Return what is checked on the finished part: mating faces, thickness, main sizes."""
     parts: list[object] = [sheaf.findings("fit")]
     columns = (
         ("name", "Mating face"), ("gap_mm", "Gap"), ("edge_length_mm", "Edge"), ("face_area_m2", "Area"),
@@ -383,16 +346,7 @@ def fit(sheaf: Sheaf) -> Html:
 
 
 def anew(sheaf: Sheaf) -> Html:
-    """Return the parameters, how to build with others, and the files.
-
-    Parameters
-    ----------
-    sheaf : Sheaf
-
-    Returns
-    -------
-    Html
-    """
+    """Return the parameters, how to build with others, and the files."""
     recipe, parameters = sheaf.summary["recipe"], sheaf.summary.get("parameters") or {}
     rows = [(name, "–" if value is None else _value(value)) for name, value in parameters.items()]
     command = " ".join(
@@ -440,14 +394,5 @@ def _value(value: object) -> str:
 
 
 def more(sheaf: Sheaf) -> Html:
-    """Return the drawings that belong to no section.
-
-    Parameters
-    ----------
-    sheaf : Sheaf
-
-    Returns
-    -------
-    Html
-    """
+    """Return the drawings that belong to no section."""
     return sheaf.figures("more")

@@ -131,7 +131,6 @@ def views_drawing(views: tuple[View, View, View], *, plug_name: str, display_uni
     ----------
     views : tuple of 3 View
         From port, from above, from astern.
-    plug_name : str
     display_unit : str
         ``"mm"`` or ``"in"``.
 

@@ -40,16 +40,7 @@ class Html(str):
 
 
 def text(value: object) -> Html:
-    """Return anything as markup: markup as it is, all else escaped.
-
-    Parameters
-    ----------
-    value : object
-
-    Returns
-    -------
-    Html
-    """
+    """Return anything as markup: markup as it is, all else escaped."""
     return value if isinstance(value, Html) else Html(escape(str(value), quote=True))
 
 
@@ -58,13 +49,8 @@ def joined(parts: Iterable[object], between: str = "") -> Html:
 
     Parameters
     ----------
-    parts : iterable of object
     between : str
         Escaped too.
-
-    Returns
-    -------
-    Html
     """
     return Html(escape(between).join(text(part) for part in parts if part is not None))
 
@@ -81,10 +67,6 @@ def el(tag: str, *content: object, **attributes: object) -> Html:
     **attributes : object
         By name, an underscore for a hyphen and none at the end: ``class_``. None and False are left out,
         True stands alone.
-
-    Returns
-    -------
-    Html
     """
     said = []
     for name, value in attributes.items():
@@ -106,10 +88,6 @@ def step(key: str, *words: object) -> Html:
         Unlike that of any other step of the book.
     *words : object
         What is done.
-
-    Returns
-    -------
-    Html
     """
     box = el("input", type="checkbox", data_step=key)
     return el("label", box, " ", el("span", *words), class_="step")
@@ -138,8 +116,6 @@ def table(caption: object, heads: Sequence[object], rows: Sequence[Sequence[obje
 
     Parameters
     ----------
-    caption : object
-    heads : sequence of object
     rows : sequence of sequence of object
         As many cells as there are heads.
 
@@ -174,18 +150,12 @@ def figures_table(
 
     Parameters
     ----------
-    caption : object
     columns : sequence of (str, str)
         Name of the figure, with its unit, and head of its column.
-    rows : sequence of mapping
     unit : str
         ``"mm"`` or ``"in"``.
     first : callable or None
         Gives the first cell of a row, instead of its figure.
-
-    Returns
-    -------
-    Html
     """
     used = [
         (name, head)
@@ -203,12 +173,7 @@ def pairs_table(caption: object, pairs: Sequence[tuple[object, object]]) -> Html
 
     Parameters
     ----------
-    caption : object
     pairs : sequence of (object, object)
-
-    Returns
-    -------
-    Html
     """
     rows = [
         el("tr", el("th", what, scope="row"), el("td", value)) for what, value in pairs if value is not None
@@ -229,10 +194,6 @@ def figure(name: str, value: object, unit: str) -> Html:
         A number, a text, a list of either, or None.
     unit : str
         ``"mm"`` or ``"in"``, for lengths; in inches, areas and masses are told in feet and pounds as well.
-
-    Returns
-    -------
-    Html
     """
     if value is None or value == "":
         return text(_DASH)
@@ -305,10 +266,6 @@ def label_of(name: str) -> str:
     ----------
     name : str
         As in summary.json, ``"rough_area_m2"``.
-
-    Returns
-    -------
-    str
     """
     endings = ("_kg_m2", "_g_m2", "_m2", "_m3", "_mm", "_kg", "_g", "_ratio", *(e for e, _ in _PLAIN_ENDINGS))
     for ending in endings:

@@ -27,10 +27,8 @@ def in_breadths(pattern: Pattern, breadth: float, laps: Laps, index: int) -> tup
 
     Parameters
     ----------
-    pattern : Pattern
     breadth : float, mm
         Of the roll.
-    laps : Laps
     index : int, dimensionless
         Number of the ply from 0: the joins of successive plies do not lie over each other.
 

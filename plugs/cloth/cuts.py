@@ -30,13 +30,8 @@ def with_darts(patch: Patch, darts: Sequence[DartCut]) -> Patch:
 
     Parameters
     ----------
-    patch : Patch
     darts : sequence of DartCut
         Of this patch.
-
-    Returns
-    -------
-    Patch
 
     Raises
     ------
@@ -84,10 +79,6 @@ def _longest(patch: Patch) -> float:
 
 def opened(patch: Patch) -> Patch:
     """Return a patch that can be laid flat: a ring round something is cut open where it is narrowest.
-
-    Parameters
-    ----------
-    patch : Patch
 
     Returns
     -------

@@ -64,10 +64,6 @@ def _rings(flat: Flat) -> list[Array]:
 def net_of(flat: Flat) -> shapely.Polygon:
     """Return the outline of a flat patch.
 
-    Parameters
-    ----------
-    flat : Flat
-
     Returns
     -------
     shapely.Polygon, mm
@@ -95,10 +91,6 @@ def largest(shape: shapely.Geometry) -> shapely.Polygon:
 def runs_of(flat: Flat) -> list[tuple[int, Indices, bool]]:
     """Return the rim in runs with the same zone beyond.
 
-    Parameters
-    ----------
-    flat : Flat
-
     Returns
     -------
     list of (int, (k,) int, bool)
@@ -125,7 +117,6 @@ def moved_edges(edge: Edge, lines: Sequence[shapely.LineString], moves: Sequence
 
     Parameters
     ----------
-    edge : Edge
     lines : sequence of shapely.LineString, mm
         The runs laid flat.
     moves : sequence of float, mm
@@ -206,7 +197,6 @@ def notches_on(
 
     Parameters
     ----------
-    flat : Flat
     seams : sequence of Seam
         Of the whole part.
     outline : shapely.Polygon, mm
@@ -260,10 +250,6 @@ def _mark(at: Array, along: Array, outline: shapely.Polygon, move: float) -> Arr
 
 def centrelines_of(flat: Flat) -> tuple[Array, ...]:
     """Return where the plug's centreline crosses a flat patch.
-
-    Parameters
-    ----------
-    flat : Flat
 
     Returns
     -------

@@ -37,7 +37,6 @@ class Flat:
 
     Attributes
     ----------
-    patch : Patch
     points : (n, 2) float, mm
         Of the patch's vertices, seen from outside; the warp runs along x.
     is_exact : bool
@@ -77,10 +76,6 @@ def flatten(patch: Patch, *, exact: float = DEVELOPABLE) -> Flat:
     exact : float, dimensionless
         Largest strain at which unrolling is taken for exact.
 
-    Returns
-    -------
-    Flat
-
     References
     ----------
     Conformal map by least squares: Levy, Petitjean, Ray, Maillot, 2002. Relaxation by rotating triangles and
@@ -109,16 +104,7 @@ def flatten(patch: Patch, *, exact: float = DEVELOPABLE) -> Flat:
 
 
 def finding_of(flat: Flat) -> Finding | None:
-    """Return what is wrong with a patch that will not lie flat, or None.
-
-    Parameters
-    ----------
-    flat : Flat
-
-    Returns
-    -------
-    Finding or None
-    """
+    """Return what is wrong with a patch that will not lie flat, or None."""
     if not flat.flipped:
         return None
     return Finding(

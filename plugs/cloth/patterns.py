@@ -163,10 +163,6 @@ def lapped_over(patch: str, net: shapely.Polygon, outline: shapely.Polygon) -> l
         Its name.
     net, outline : shapely.Polygon, mm
         The patch laid flat, and its piece of cloth.
-
-    Returns
-    -------
-    list of Finding
     """
     found = []
     for ring in net.interiors:

@@ -94,15 +94,10 @@ def places_of(solid: Solid, mating: Sequence[MatingCut | BodyCut] = (), *, coars
 
     Parameters
     ----------
-    solid : Solid
     mating : sequence of MatingCut or BodyCut
         The cuts that it was made with.
     coarse : float, mm
         How far the surface may move for the sake of fewer triangles; 0 keeps every one.
-
-    Returns
-    -------
-    Places
     """
     body = with_fewer_faces(solid.body, coarse) if coarse > 0.0 else solid.body
     whole = body.solid.to_mesh64()
@@ -208,7 +203,6 @@ def with_flanges(places: Places, widths: Mapping[str, float], bare: Sequence[str
 
     Parameters
     ----------
-    places : Places
     widths : mapping of str to float, mm
         Width of the strip, by the mating face's name.
     bare : sequence of str
@@ -282,13 +276,8 @@ def clothed(places: Places, names: Sequence[str]) -> Places:
 
     Parameters
     ----------
-    places : Places
     names : sequence of str
         Of the places to keep.
-
-    Returns
-    -------
-    Places
     """
     is_kept = np.isin(places.label, [places.names.index(name) for name in names])
     used, number = np.unique(places.triangles[is_kept], return_inverse=True)

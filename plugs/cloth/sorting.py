@@ -57,13 +57,8 @@ def sorted_by_panel(
     triangles : (m, 3) int
     is_own : (m,) bool
         Triangles that lie on the section solid's surface.
-    loft : Loft
     numbers : (n + 2,) int
         Place of each panel and end; between panels of one place there is no seam.
-
-    Returns
-    -------
-    Sorted
     """
     n = len(loft.table.panel_names)
     mesh = Sorted(

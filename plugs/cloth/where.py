@@ -52,13 +52,8 @@ def spots_of(loft: Loft, points: Array) -> Spots:
 
     Parameters
     ----------
-    loft : Loft
     points : (k, 3) float, mm
         On the surface, or nearly.
-
-    Returns
-    -------
-    Spots
     """
     lean = loft.lean_at(np.linspace(loft.table.x[0], loft.table.x[-1], 33))
     u = loft.planes_through(points[:, 0], points[:, 2]) if lean.any() else points[:, 0].copy()

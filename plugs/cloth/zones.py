@@ -156,15 +156,6 @@ def _centroids(places: Places) -> dict[str, Array]:
 def members(places: Places, zone: Zone) -> list[str]:
     """Return the names of the places that a zone covers.
 
-    Parameters
-    ----------
-    places : Places
-    zone : Zone
-
-    Returns
-    -------
-    list of str
-
     Raises
     ------
     PlugError
@@ -199,8 +190,6 @@ def all_zones(places: Places, zones: Sequence[Zone], bare: Sequence[str]) -> tup
 
     Parameters
     ----------
-    places : Places
-    zones : sequence of Zone
     bare : sequence of str
         Owners, or names of places, that carry none.
 
@@ -247,11 +236,6 @@ def all_zones(places: Places, zones: Sequence[Zone], bare: Sequence[str]) -> tup
 
 def patches_of(places: Places, zones: Sequence[Zone]) -> tuple[Patch, ...]:
     """Return the connected pieces of surface of each zone.
-
-    Parameters
-    ----------
-    places : Places
-    zones : sequence of Zone
 
     Returns
     -------

@@ -93,15 +93,10 @@ def glue_rows(layer_name: str, joints: Sequence[Pinned], display_unit: str = "mm
 
     Parameters
     ----------
-    layer_name : str
     joints : sequence of Pinned
         Of the whole stack.
     display_unit : str
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
-
-    Returns
-    -------
-    list of str
     """
     rows = []
     for glue, pins, joint in _faces(layer_name, joints):
@@ -162,11 +157,6 @@ def pin_paths(at: tuple[float, float], diameter: float, dxf_layer: str) -> list[
     ----------
     at : tuple of 2 float, mm
     diameter : float, mm
-    dxf_layer : str
-
-    Returns
-    -------
-    list of Path
     """
     x, y = at
     r, reach = 0.5 * diameter, 0.5 * diameter + _CROSS
@@ -238,17 +228,11 @@ def name_beside(
 
     Parameters
     ----------
-    name : str
     at : tuple of 2 float, mm
     diameter : float, mm
-    dxf_layer : str
     taken : sequence of tuple of 4 float, mm
         Boxes of texts and pins.
     lines : (n,) shapely geometry, mm
-
-    Returns
-    -------
-    Label
     """
     choice = _labels_round(name, at, diameter, dxf_layer)
     boxes = [label_box(label) for label in choice]

@@ -54,15 +54,6 @@ def darts_for(surface: Surface, draped: Drape) -> tuple[Dart, ...]:
     edge of the patch: the shortest that brings the shear down to the angle to warn of, or else
     about as far as any does. The wedge makes the largest and the least shear behind its tip equal.
 
-    Parameters
-    ----------
-    surface : Surface
-    draped : Drape
-
-    Returns
-    -------
-    tuple of Dart
-
     Notes
     -----
     The estimate takes the net to keep its shape but for the wedge. Less shear lets the cells cover more
@@ -202,7 +193,6 @@ def with_darts(draped: Drape, darts: Sequence[Dart]) -> float:
 
     Parameters
     ----------
-    draped : Drape
     darts : sequence of Dart
         Of that net.
 

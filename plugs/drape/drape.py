@@ -155,10 +155,6 @@ def drape(
     where : str
         What an error calls the place.
 
-    Returns
-    -------
-    Drape
-
     Raises
     ------
     PlugError
@@ -216,10 +212,6 @@ def _warp_way(surface: Surface, tri: int, warp: Sequence[float] | Array | None, 
 
 def shear_of(net: Net) -> Array:
     """Return the shear of each cell of a net.
-
-    Parameters
-    ----------
-    net : Net
 
     Returns
     -------
@@ -332,10 +324,6 @@ def _at_corners(marks: Flags) -> Array:
 
 def cell_quads(draped: Drape) -> tuple[Array, Array]:
     """Return the cells of a net as they lie in space, for a picture.
-
-    Parameters
-    ----------
-    draped : Drape
 
     Returns
     -------

@@ -212,7 +212,6 @@ def positions(surface: Surface, tri: Indices, at: Complex) -> Array:
 
     Parameters
     ----------
-    surface : Surface
     tri : (k,) int
         Triangles.
     at : (k,) complex, mm
@@ -231,7 +230,6 @@ def overhang(surface: Surface, tri: Indices, at: Complex) -> Array:
 
     Parameters
     ----------
-    surface : Surface
     tri : (k,) int
         Triangles.
     at : (k,) complex, mm
@@ -257,7 +255,6 @@ def locate(surface: Surface, point: Array) -> tuple[int, complex]:
 
     Parameters
     ----------
-    surface : Surface
     point : (3,) float, mm
 
     Returns
@@ -284,7 +281,6 @@ def direction(surface: Surface, tri: int, way: Array) -> complex:
 
     Parameters
     ----------
-    surface : Surface
     tri : int
         Triangle.
     way : (3,) float, dimensionless
@@ -302,10 +298,6 @@ def direction(surface: Surface, tri: int, way: Array) -> complex:
 
 def middle_of(surface: Surface) -> Array:
     """Return the point of a patch nearest to its centre of area.
-
-    Parameters
-    ----------
-    surface : Surface
 
     Returns
     -------

@@ -87,7 +87,6 @@ def lay_net(surface: Surface, tri: int, at: complex, way: complex, *, cell: floa
 
     Parameters
     ----------
-    surface : Surface
     tri : int
         Triangle of the start.
     at : complex, mm
@@ -98,10 +97,6 @@ def lay_net(surface: Surface, tri: int, at: complex, way: complex, *, cell: floa
         Side of a cell.
     most : int
         Number of cells from the start in each direction after which the net ends.
-
-    Returns
-    -------
-    Net
     """
     size = 2 * most + 3
     nothing = np.full(2 * size * size, np.nan + 0j, dtype=np.complex128)

@@ -43,8 +43,6 @@ class ZoneSplit:
         A point of the plane and the direction square to it.
     parts : tuple of Drape
         Where a part reaches over the plane not at all, there is one only.
-    largest_shear_deg : float, degrees
-    n_locked : int
     """
 
     at: Array
@@ -141,17 +139,12 @@ def remedies_for(
 
     Parameters
     ----------
-    surface : Surface
     draped : Drape
         Of that patch.
     split_at : (3,) float or None, mm
         A point of the plane to split by; None is the start.
     split_square_to : (3,) float or None, dimensionless
         Direction square to that plane; None tries that of the warp and that of the weft and keeps the better.
-
-    Returns
-    -------
-    Remedies or None
     """
     if not draped.n_locked:
         return None
@@ -184,14 +177,8 @@ def better_start(surface: Surface, draped: Drape, *, count: int = N_STARTS) -> D
 
     Parameters
     ----------
-    surface : Surface
-    draped : Drape
     count : int
         Number of nets that are tried.
-
-    Returns
-    -------
-    Drape or None
     """
     size = float(np.ptp(surface.vertices, axis=0).max())
     coarse = max(draped.cell, min(_COARSER * draped.cell, size / _TRIAL_ACROSS))
@@ -241,17 +228,12 @@ def split_zone(surface: Surface, draped: Drape, at: Array, square_to: Array) -> 
 
     Parameters
     ----------
-    surface : Surface
     draped : Drape
         Its cells, angles and warp are used again.
     at : (3,) float, mm
         A point of the plane.
     square_to : (3,) float, dimensionless
         Direction square to the plane, any length.
-
-    Returns
-    -------
-    ZoneSplit
     """
     way = np.asarray(square_to, dtype=np.float64) / np.linalg.norm(square_to)
     height = (surface.vertices - np.asarray(at)) @ way
@@ -296,8 +278,6 @@ def drape_findings(
 
     Parameters
     ----------
-    draped : Drape
-    remedies : Remedies or None
     zone : str
         Name of the patch.
     display_unit : str

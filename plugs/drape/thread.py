@@ -57,7 +57,6 @@ def run_threads(surface: Surface, tri: Indices, at: Complex, way: Complex, lengt
 
     Parameters
     ----------
-    surface : Surface
     tri : (k,) int
         Triangles where they start.
     at : (k,) complex, mm
@@ -65,10 +64,6 @@ def run_threads(surface: Surface, tri: Indices, at: Complex, way: Complex, lengt
     way : (k,) complex, dimensionless
         Directions, of length 1.
     length : float, mm
-
-    Returns
-    -------
-    Ends
     """
     if len(tri) <= _FEW:
         each = zip(tri.tolist(), at.tolist(), way.tolist(), strict=True)
@@ -149,7 +144,6 @@ def onto(surface: Surface, tri: Indices, way: Complex, other: Indices) -> Comple
 
     Parameters
     ----------
-    surface : Surface
     tri : (k,) int
         Triangles of the directions.
     way : (k,) complex, dimensionless
@@ -206,7 +200,6 @@ def pull_thread(
 
     Parameters
     ----------
-    surface : Surface
     tri : int
         Triangle where it starts.
     at : complex, mm
@@ -217,10 +210,6 @@ def pull_thread(
         From node to node.
     most : int
         Number of nodes after which it is cut short.
-
-    Returns
-    -------
-    Thread
     """
     nodes: list[tuple[int, complex, complex]] = []
     line = [(tri, at)]

@@ -49,7 +49,6 @@ class Printed:
 
     Attributes
     ----------
-    stem : str
     pages : int, dimensionless
         That show it, those which it shares included.
     is_turned : bool

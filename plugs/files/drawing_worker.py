@@ -45,7 +45,6 @@ def render_paper(drawings: Mapping[str, Drawing], job: PaperJob) -> tuple[bytes,
     ----------
     drawings : mapping of str to Drawing
         All that the job names, by path without ending.
-    job : PaperJob
 
     Returns
     -------

@@ -49,10 +49,6 @@ def file_stems(names: Sequence[str]) -> tuple[str, ...]:
 def folded(path: str) -> str:
     """Return a path as the file system that tells least apart sees it.
 
-    Parameters
-    ----------
-    path : str
-
     Returns
     -------
     str

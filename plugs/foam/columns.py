@@ -44,10 +44,6 @@ def columns_of(slab: Body, foot: float) -> Columns:
         Turned, from `mesh.slabs`.
     foot : float, mm
         A height to measure from, near the slab.
-
-    Returns
-    -------
-    Columns
     """
     vertices, indices = mesh.triangles_of(slab)
     triangles = (vertices - np.array([0.0, 0.0, foot]))[indices]
@@ -68,7 +64,6 @@ def volume_over(columns: Columns, cell: shapely.Polygon) -> float:
 
     Parameters
     ----------
-    columns : Columns
     cell : shapely.Polygon, mm
         All of its edges along one axis or the other.
 

@@ -59,7 +59,6 @@ class Contact:
     ----------
     number : int
         From 1, in the order of stacking: contact 3 lies between the third layer and the fourth.
-    axis : str
     at_mm : float
         Where they meet along the axis: the upper face of the lower one.
     between_mm : float

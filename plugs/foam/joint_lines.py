@@ -112,8 +112,6 @@ def best_lines(
     outline : shapely.Polygon, mm
     axis : int
         0 or 1: the joints lie square to it.
-    spacing : Spacing
-    ground : Ground
 
     Returns
     -------

@@ -60,7 +60,6 @@ class Rule:
         Width and height of what the sheets offer; empty when nothing is parted.
     may_turn : bool
         Whether a part may be cut with its horizontal axis along the height of a sheet.
-    joints : Joints
     """
 
     sizes: tuple[Size, ...]
@@ -122,16 +121,10 @@ def ground_of(
 
     Parameters
     ----------
-    layer : Layer
     recesses : shapely geometry or None, mm
         Outlines in the layer's plane that no joint shall meet, before they are grown by the margin.
-    joints : Joints
     before : sequence of JointLine
         Joints of the neighbouring layer.
-
-    Returns
-    -------
-    Ground
     """
     lower, upper, all_round = (shapely.simplify(s, _THIN) for s in (layer.lower, layer.upper, layer.envelope))
     blends = shapely.difference(all_round, shapely.intersection(lower, upper))
@@ -155,11 +148,6 @@ def fits(outline: shapely.Geometry, rule: Rule) -> bool:
     Parameters
     ----------
     outline : shapely geometry, mm
-    rule : Rule
-
-    Returns
-    -------
-    bool
     """
     left, bottom, right, top = outline.bounds
     width, height = right - left - _FITS, top - bottom - _FITS
@@ -174,15 +162,8 @@ def parted(part: Part, rule: Rule, ground: Ground, turn: int) -> tuple[list[Part
 
     Parameters
     ----------
-    part : Part
-    rule : Rule
-    ground : Ground
     turn : int
         Joints of even and odd turn lie a stagger apart of their own accord: the layer's number.
-
-    Returns
-    -------
-    tuple of list of Part and list of JointLine
     """
     if fits(part.outline, rule):
         return [part], []

@@ -44,10 +44,6 @@ def is_keyed(points: Array) -> bool:
     Parameters
     ----------
     points : (n, 2) float, mm
-
-    Returns
-    -------
-    bool
     """
     if len(points) < 3 or narrowest(points) <= _REACH:
         return False
@@ -61,10 +57,6 @@ def fits(first: Array, second: Array) -> bool:
     Parameters
     ----------
     first, second : (n, 2) float, mm
-
-    Returns
-    -------
-    bool
     """
     return len(first) == len(second) and _pairs_off(distances(first), distances(second), but_itself=False)
 

@@ -54,10 +54,6 @@ class Places:
         Parameters
         ----------
         keep : (n,) bool or (k,) int
-
-        Returns
-        -------
-        Places
         """
         return Places(points=self.points[keep], lower=self.lower[keep], upper=self.upper[keep])
 
@@ -95,10 +91,6 @@ def places_in(room: shapely.Geometry, lower: Parts | None, upper: Parts | None) 
     room : shapely.Geometry, mm
     lower, upper : (k,) shapely.Geometry, mm, or None
         What each piece on either side leaves of the plane; None is one piece that leaves it all.
-
-    Returns
-    -------
-    Places
     """
     below = np.array([room]) if lower is None else shapely.intersection(room, lower)
     cells = below[:, None] if upper is None else shapely.intersection(below[:, None], upper[None, :])
@@ -138,7 +130,6 @@ def chosen(choice: Places, counts: tuple[int, int], least_apart: float, before: 
 
     Parameters
     ----------
-    choice : Places
     counts : tuple of 2 int
         How many pieces the layer on either side has.
     least_apart : float, mm

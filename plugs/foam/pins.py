@@ -184,10 +184,6 @@ def make_pins(
 def islands(layers: Sequence[Layer]) -> dict[str, tuple[shapely.Polygon, ...]]:
     """Return the separate parts of each layer's rough outline, the pieces of layers that are not split.
 
-    Parameters
-    ----------
-    layers : sequence of Layer
-
     Returns
     -------
     dict of str to tuple of shapely.Polygon, mm

@@ -109,7 +109,6 @@ def too_near(points: Array, foam: Standing, reach: float) -> Mask:
     Parameters
     ----------
     points : (n, 2) float, mm
-    foam : Standing
     reach : float, mm
 
     Returns

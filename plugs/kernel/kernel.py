@@ -91,10 +91,6 @@ def load_kernel() -> SimpleNamespace:
 def build_solid(strips: Strips) -> Any:
     """Return the kernel's solid of strips and caps, every edge shared by construction.
 
-    Parameters
-    ----------
-    strips : Strips
-
     Returns
     -------
     TopoDS_Solid
@@ -118,10 +114,6 @@ def build_solid(strips: Strips) -> Any:
 
 def build_prism(prism: CurvedPrism) -> Any:
     """Return the kernel's solid of a prism with one smooth side.
-
-    Parameters
-    ----------
-    prism : CurvedPrism
 
     Returns
     -------
@@ -297,10 +289,6 @@ def count_parts(shape: Any, kind: str) -> int:
     shape : TopoDS_Shape
     kind : str
         As for `each_part`.
-
-    Returns
-    -------
-    int
     """
     return sum(1 for _ in each_part(shape, kind))
 
@@ -311,10 +299,6 @@ def free_edges(shape: Any) -> int:
     Parameters
     ----------
     shape : TopoDS_Shape
-
-    Returns
-    -------
-    int
     """
     k = load_kernel()
     faces_of = k.TopTools_IndexedDataMapOfShapeListOfShape()

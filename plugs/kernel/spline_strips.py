@@ -162,13 +162,8 @@ def placed_strips(strips: Strips, frame: Array) -> Strips:
 
     Parameters
     ----------
-    strips : Strips
     frame : (3, 4) float
         Rotation (dimensionless) and position (mm): columns are the images of the axes, and of 0.
-
-    Returns
-    -------
-    Strips
 
     Raises
     ------

@@ -25,7 +25,6 @@ def read_step(request: StepRequest, report: Callable[[str], None] = lambda stage
 
     Parameters
     ----------
-    request : StepRequest
     report : callable, optional
         Called with the name of each stage as it begins.
 

@@ -24,10 +24,6 @@ def settled_step(step: bytes, name: str) -> bytes:
     name : str
         The product's name, any text.
 
-    Returns
-    -------
-    bytes
-
     Raises
     ------
     AssertionError

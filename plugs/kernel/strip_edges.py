@@ -27,7 +27,6 @@ class Edge:
     ----------
     first, last : int
         Vertices.
-    degree : int
     knots : (q,) float
         Distinct knots; the first and the last one are full.
     poles : (p, 4) float
@@ -47,7 +46,6 @@ class Use:
 
     Attributes
     ----------
-    edge : int
     is_forward : bool
         Whether the loop runs along the edge from its first vertex to its last.
     first_uv, last_uv : tuple of float
@@ -84,7 +82,6 @@ class SeamPlan:
     Attributes
     ----------
     vertices : (n, 3) float, mm
-    edges : tuple of Edge
     strips : tuple of (int, int, tuple of Use)
         Span, segment, and the loop anti-clockwise in (across, along).
     caps : tuple of Cap
@@ -122,16 +119,7 @@ class _Draft:
 
 
 def plan_seams(strips: Strips) -> SeamPlan:
-    """Return the vertices, edges and loops of a section solid.
-
-    Parameters
-    ----------
-    strips : Strips
-
-    Returns
-    -------
-    SeamPlan
-    """
+    """Return the vertices, edges and loops of a section solid."""
     draft = _Draft()
     spans = strips.spans
     last = len(spans)

@@ -43,13 +43,8 @@ def run_job(job: KernelJob, report: Callable[[str], None] = lambda stage: None) 
 
     Parameters
     ----------
-    job : KernelJob
     report : callable, optional
         Called with the name of each stage as it begins.
-
-    Returns
-    -------
-    KernelProof
 
     Raises
     ------

@@ -66,12 +66,6 @@ class Dose:
 def dose_of(resin: Resin, hardener: Hardener, shop: Shop) -> Dose:
     """Return the dose for a shop: what the sheet says, never outside the resin's own range.
 
-    Parameters
-    ----------
-    resin : Resin
-    hardener : Hardener
-    shop : Shop
-
     Returns
     -------
     Dose
@@ -118,8 +112,6 @@ def hardener_ml(resin_ml: float, percent: float, resin: Resin, hardener: Hardene
     resin_ml : float, units of ml
     percent : float, percent
         By mass of the resin.
-    resin : Resin
-    hardener : Hardener
 
     Returns
     -------
@@ -137,7 +129,6 @@ def pot_life_at(resin: Resin, temperature_c: float) -> float | None:
 
     Parameters
     ----------
-    resin : Resin
     temperature_c : float, degrees C
 
     Returns

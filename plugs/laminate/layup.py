@@ -53,7 +53,6 @@ class Laminate:
 
     Attributes
     ----------
-    place : str
     plies : tuple of int
         Numbers of the plies that stay.
     thickness, spread : float, mm

@@ -261,10 +261,6 @@ def plate_coefficient(long_ratio: float, patch_ratio: float = 0.0) -> float:
 def ply_modulus(ply: LaidPly) -> float:
     """Return the stiffness of a ply in its plane, on the low side.
 
-    Parameters
-    ----------
-    ply : LaidPly
-
     Returns
     -------
     float, MPa

@@ -124,7 +124,6 @@ def usual_content(cloth: Cloth, method: str) -> tuple[float, str]:
 
     Parameters
     ----------
-    cloth : Cloth
     method : str
         One of `METHODS`.
 

@@ -88,8 +88,6 @@ def least_radius(cloth: Cloth, is_inside: bool, angle_to_edge_deg: float = 90.0)
 
     Parameters
     ----------
-    cloth : Cloth
-    is_inside : bool
     angle_to_edge_deg : float, degrees
         Between the warp and the edge; within 15 of 45 the cloth lies on the bias.
 

@@ -192,10 +192,6 @@ def plan_resin(
 def passes_of(layup: Layup) -> tuple[Pass, ...]:
     """Return which plies go on wet together, so that no place gets thicker than the resin allows.
 
-    Parameters
-    ----------
-    layup : Layup
-
     Returns
     -------
     tuple of Pass

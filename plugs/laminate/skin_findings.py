@@ -32,7 +32,6 @@ class Wall:
 
     Attributes
     ----------
-    place : str
     draft_deg : float, degrees
         From the pull, + when the mould releases.
     depth : float, mm
@@ -50,7 +49,6 @@ class Floor:
 
     Attributes
     ----------
-    place : str
     behind : float, mm
         The least.
     """

@@ -227,10 +227,6 @@ def make_zone(
     corners_at : callable
         From (k,) positions u, mm, to the (k, n, 2) unblended corners, mm, on planes parallel to
         the end.
-
-    Returns
-    -------
-    Zone
     """
     cosine = 1.0 / np.sqrt(1.0 + lean * lean)
     u_centre = u_end - sign * radius / cosine
@@ -315,7 +311,6 @@ def check_room(x: Array, front: Zone | None, aft: Zone | None) -> None:
     ----------
     x : (k,) float, mm
         Stations.
-    front, aft : Zone or None
 
     Raises
     ------

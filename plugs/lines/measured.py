@@ -62,16 +62,7 @@ class _Layout:
 
 
 def has_curves(plan: LinesPlan) -> bool:
-    """Return whether any panel of a plan is measured.
-
-    Parameters
-    ----------
-    plan : LinesPlan
-
-    Returns
-    -------
-    bool
-    """
+    """Return whether any panel of a plan is measured."""
     return any(station.curves for station in plan.stations)
 
 

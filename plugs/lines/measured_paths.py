@@ -87,10 +87,6 @@ def path_of(points: Array) -> PanelPath:
     Parameters
     ----------
     points : (n, 2) float, mm
-
-    Returns
-    -------
-    PanelPath
     """
     step = np.hypot(*np.diff(points, axis=0).T)
     is_kept = np.concatenate([[True], step > 0.0])
@@ -102,12 +98,7 @@ def part_of(path: PanelPath, start: float, stop: float) -> PanelPath:
 
     Parameters
     ----------
-    path : PanelPath
     start, stop : float, mm
-
-    Returns
-    -------
-    PanelPath
     """
     inner = (path.along > start) & (path.along < stop)
     return path_of(np.vstack([path.at(np.array([start])), path.points[inner], path.at(np.array([stop]))]))
@@ -120,10 +111,6 @@ def made_even(path: PanelPath) -> PanelPath:
     ----------
     path : PanelPath
         From starboard to port, or the other way.
-
-    Returns
-    -------
-    PanelPath
     """
     along = np.unique(np.concatenate([path.along, path.length - path.along]))
     return path_of(0.5 * (path.at(along) + path.at(path.length - along) * np.array([-1.0, 1.0])))
@@ -257,10 +244,6 @@ def find_foot(before: PanelPath, after: PanelPath, radius: float, param: str) ->
     radius : float, mm
     param : str
         Where the recipe gives it.
-
-    Returns
-    -------
-    Foot
 
     Raises
     ------

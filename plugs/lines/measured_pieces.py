@@ -60,7 +60,6 @@ def chord_rises(path: PanelPath, shares: Array) -> Array:
 
     Parameters
     ----------
-    path : PanelPath
     shares : (k + 1,) float, dimensionless
         Where the path is parted.
 
@@ -78,7 +77,6 @@ def misses(path: PanelPath, shares: Array) -> Array:
 
     Parameters
     ----------
-    path : PanelPath
     shares : (k + 1,) float, dimensionless
         Where it is parted.
 

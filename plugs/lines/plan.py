@@ -41,10 +41,8 @@ class RingTable:
         Drawn panel of each ring panel, which begins at the ring corner of the same number.
     corner_names, panel_names : tuple of str
         All round; mirrored ones begin with "port ".
-    drawn_corners, drawn_panels : tuple of str
     drawn_parents, parent_names : tuple of str
         The panel that each drawn and each ring panel is a piece of, or itself.
-    front, aft : End
     findings : tuple of Finding
         What the plan was found with.
     """
@@ -76,10 +74,6 @@ def read_plan(plan: LinesPlan) -> RingTable:
     ----------
     plan : LinesPlan
         As the recipe gives it.
-
-    Returns
-    -------
-    RingTable
 
     Raises
     ------
@@ -157,10 +151,6 @@ def _check_half(corners: Array, drawn: tuple[str, ...]) -> None:
 
 def drawn_panels(plan: LinesPlan) -> tuple[tuple[str, ...], tuple[str, ...], tuple[bool, bool]]:
     """Return a plan's drawn corners and panels, and whether it begins and ends on the centreline.
-
-    Parameters
-    ----------
-    plan : LinesPlan
 
     Returns
     -------

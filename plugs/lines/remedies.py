@@ -32,7 +32,6 @@ class Fault:
 
     Attributes
     ----------
-    reason : str
     t : float, mm
         Where.
     kind : str
@@ -58,8 +57,6 @@ class Remedy(NamedTuple):
 
     Attributes
     ----------
-    param : str
-    value : object
     words : str
         For people.
     would_do : tuple of (str, float), mm or degrees
@@ -81,8 +78,6 @@ def blame(plan: LinesPlan, fault: Fault, stations: Sequence[int], first_fault: F
 
     Parameters
     ----------
-    plan : LinesPlan
-    fault : Fault
     stations : sequence of int
         All of them, the nearest to the fault first.
     first_fault : callable

@@ -19,10 +19,6 @@ def is_ridge(corners: Array) -> bool:
     Parameters
     ----------
     corners : (n, 2) float, mm
-
-    Returns
-    -------
-    bool
     """
     if not np.isfinite(corners).all():
         return False
@@ -43,10 +39,6 @@ def flattened(rings: Rings, rows: NDArray[np.intp], near: Rings, corners: Array)
         Two, a very short step and twice that before the ridge.
     corners : (n, 2) float, mm
         Of the ridge.
-
-    Returns
-    -------
-    Rings
     """
     middle = corners.mean(axis=0)
     along = np.linalg.svd(corners - middle)[2][0]

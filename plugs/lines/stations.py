@@ -316,13 +316,8 @@ def make_loft(plan: LinesPlan, *, is_trial: bool = False) -> Loft:
 
     Parameters
     ----------
-    plan : LinesPlan
     is_trial : bool
         Whether it is only looked at, and positions where corners turn sharp within blends are not sought.
-
-    Returns
-    -------
-    Loft
 
     Raises
     ------

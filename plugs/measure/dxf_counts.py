@@ -25,19 +25,13 @@ class Visits:
     ----------
     name : str
         The file's name.
-    count : int
     """
 
     name: str
     count: int = 0
 
     def add(self, number: int) -> None:
-        """Count entities before they are looked at, and stop at more than an outline has.
-
-        Parameters
-        ----------
-        number : int
-        """
+        """Count entities before they are looked at, and stop at more than an outline has."""
         self.count += number
         if self.count > MOST_PIECES:
             held = "copies of blocks and empty ones counted"
@@ -55,10 +49,6 @@ def points_of(entity: Any, chord: float, farthest: float) -> int:
         Largest distance between the curve and its points.
     farthest : float, in the drawing's unit
         No coordinate may lie farther out.
-
-    Returns
-    -------
-    int
 
     Raises
     ------

@@ -184,10 +184,6 @@ def centreline(outline: Outline) -> Centreline:
     ----------
     outline : Outline
         (y, z) of a section, or (y, x) of a plan view.
-
-    Returns
-    -------
-    Centreline
     """
     points = outline.points
     low, high = float(points[:, 0].min()), float(points[:, 0].max())

@@ -201,10 +201,6 @@ def outline_of(
     join : float, mm
         Ends no farther apart than this close the outline.
 
-    Returns
-    -------
-    Outline
-
     Raises
     ------
     PlugError

@@ -182,10 +182,6 @@ def too_much(name: str, reason: str) -> PlugError:
         The file's name.
     reason : str
         What it holds, and the limit.
-
-    Returns
-    -------
-    PlugError
     """
     remedy = "save the outline alone, in a file of its own, its blocks and copies exploded"
     return PlugError(param="outline", value=name, reason=reason, remedy=remedy)
@@ -199,10 +195,6 @@ def read_or_refused(path: Path) -> Iterator[None]:
     ----------
     path : Path
         The file.
-
-    Yields
-    ------
-    None
 
     Raises
     ------
@@ -232,10 +224,6 @@ def drawing_bytes(path: Path) -> bytes:
     ----------
     path : Path
         The file.
-
-    Returns
-    -------
-    bytes
 
     Raises
     ------

@@ -178,10 +178,6 @@ def arc_points(at: complex, to: complex, numbers: list[float], chord: float) -> 
     chord : float, in user units
         Largest distance between the arc and its chords.
 
-    Returns
-    -------
-    list of complex
-
     References
     ----------
     SVG 1.1, appendix F.6.5 (from ends to centre) and F.6.6 (radii too small are scaled up).

@@ -26,7 +26,6 @@ def labels(count: int, first: Indices, second: Indices) -> Indices:
 
     Parameters
     ----------
-    count : int
     first, second : (k,) int
         The two ends of each link.
 

@@ -36,10 +36,6 @@ _UNIT = 0.01
 def arrange(job: Job) -> tuple[Layout, int]:
     """Return the best layout found, and how many sheets the plain orders were short of.
 
-    Parameters
-    ----------
-    job : Job
-
     Returns
     -------
     tuple of Layout and int

@@ -120,10 +120,6 @@ def as_number(cells: Cells) -> int:
     Parameters
     ----------
     cells : (columns, rows) bool
-
-    Returns
-    -------
-    int
     """
     return int.from_bytes(np.packbits(cells.ravel(), bitorder="little").tobytes(), "little")
 
@@ -158,10 +154,6 @@ def make_stencil(grown: shapely.Geometry, turn_deg: float, cell: float) -> Stenc
     turn_deg : float, deg
         What it was turned by.
     cell : float, mm
-
-    Returns
-    -------
-    Stencil
     """
     left, bottom, right, top = shapely.bounds(grown) + np.array([-TOUCH, -TOUCH, TOUCH, TOUCH])
     width, height = float(right - left), float(top - bottom)
@@ -200,15 +192,10 @@ def repeated(pattern: int, size: int, count: int) -> int:
 
     Parameters
     ----------
-    pattern : int
     size : int
         Bits from one to the next.
     count : int
         How often, at least once.
-
-    Returns
-    -------
-    int
     """
     whole, done = pattern, 1
     while done < count:
@@ -262,7 +249,6 @@ class Bitmap:
 
         Parameters
         ----------
-        stencil : Stencil
         column, row : int
             Where its corner lies.
         """
@@ -270,10 +256,6 @@ class Bitmap:
 
     def lowest(self, stencil: Stencil) -> tuple[int, int] | None:
         """Return the free place of the lowest column, and in it of the lowest row.
-
-        Parameters
-        ----------
-        stencil : Stencil
 
         Returns
         -------

@@ -28,7 +28,6 @@ class Laid:
         Its number.
     sheet : int
         From 0.
-    x, y : int
     is_turned : bool
         By a quarter.
     """

@@ -30,8 +30,6 @@ class Spot:
 
     Attributes
     ----------
-    shape : int
-    turn_deg : float, deg
     dx, dy : float, mm
         What the turned outline is moved by.
     """
@@ -187,7 +185,6 @@ def fill(
     ----------
     order : sequence of int
         Numbers of the shapes.
-    shapes : sequence of Shape
     racks : sequence of Rack
         Kinds of sheets in the order of preference; offcuts are tried before any whole sheet.
     spare : Rack
@@ -196,10 +193,6 @@ def fill(
         One of `PICKS`.
     polish : bool
         Whether shapes are slid up to their neighbours, which packs denser and takes longer.
-
-    Returns
-    -------
-    Layout
 
     Raises
     ------
@@ -264,7 +257,6 @@ class Filler:
 
         Parameters
         ----------
-        order : sequence of int
         most : tuple of 3 float, dimensionless, or None
             Score beyond which the order is given up.
 
@@ -326,15 +318,5 @@ def _layout(state: _Filled) -> Layout:
 
 
 def fits(shape: Shape, rack: Rack) -> bool:
-    """Return whether a shape fits an empty sheet.
-
-    Parameters
-    ----------
-    shape : Shape
-    rack : Rack
-
-    Returns
-    -------
-    bool
-    """
+    """Return whether a shape fits an empty sheet."""
     return _Sheet(rack).place(0, shape, pick=PICKS[0], polish=False)

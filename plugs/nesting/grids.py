@@ -57,7 +57,6 @@ class Rack:
         Sheets that there are.
     cost : float, dimensionless
         Price, or area in m2 where prices are not known.
-    is_offcut : bool
     """
 
     kind: int
@@ -101,10 +100,6 @@ def is_box(outline: shapely.Polygon) -> bool:
     Parameters
     ----------
     outline : shapely.Polygon, mm
-
-    Returns
-    -------
-    bool
     """
     left, bottom, right, top = outline.bounds
     return bool(outline.area >= (right - left) * (top - bottom) * (1.0 - 1e-12))
@@ -141,10 +136,6 @@ def make_shape(outline: shapely.Polygon, turns: Sequence[float], gap: float, cel
     gap : float, mm
         Least distance from any other outline.
     cell : float, mm
-
-    Returns
-    -------
-    Shape
     """
     plain = grown_by(outline, gap / 2.0, max(cell / 50.0, 4.0 * TOUCH))
     found: dict[object, tuple[Stencil, shapely.Polygon]] = {}
@@ -169,16 +160,10 @@ def make_rack(sheet: Stock, kind: int, *, gap: float, margin: float, cell: float
 
     Parameters
     ----------
-    sheet : Stock
-    kind : int
     gap, margin : float, mm
         Between outlines; between outlines and the edge of the sheet.
     cell : float, mm
     cost : float, dimensionless
-
-    Returns
-    -------
-    Rack
     """
     origin = margin - gap / 2.0
     width, height = sheet.width - 2.0 * origin, sheet.height - 2.0 * origin
@@ -209,7 +194,6 @@ def inside(sheet: Stock, margin: float) -> shapely.Polygon:
 
     Parameters
     ----------
-    sheet : Stock
     margin : float, mm
 
     Returns

@@ -30,7 +30,6 @@ class Job:
     outlines : tuple of shapely.Polygon, mm
     shapes : tuple of Shape
         In the order of the outlines.
-    racks : tuple of Rack
     spare : Rack
         What is taken when the stock has run out; its count is what there is of it.
     gap : float, mm
@@ -48,11 +47,6 @@ class Job:
 
 def smallest_sheet(blank: Blank, cutting: Cutting) -> tuple[float, float]:
     """Return the smallest sheet that a blank can be cut from, over the turns that it may make.
-
-    Parameters
-    ----------
-    blank : Blank
-    cutting : Cutting
 
     Returns
     -------
@@ -82,7 +76,6 @@ def job_of(
         Of one thickness, at least one.
     stock : sequence of Stock
         Checked.
-    cutting : Cutting
     effort : float, dimensionless
 
     Returns

@@ -161,11 +161,6 @@ def finished(laid: Sequence[tuple[Stock, Sequence[Placement]]], cutting: Cutting
     ----------
     laid : sequence of (Stock, sequence of Placement)
         Checked stock, and what lies on a sheet of it.
-    cutting : Cutting
-
-    Returns
-    -------
-    Nesting
 
     Raises
     ------
@@ -192,12 +187,6 @@ def finished(laid: Sequence[tuple[Stock, Sequence[Placement]]], cutting: Cutting
 
 def fault_of(stock: Stock, on: Sequence[Placement], cutting: Cutting) -> str:
     """Return what is wrong with a sheet: blanks too near to each other or to the edge.
-
-    Parameters
-    ----------
-    stock : Stock
-    on : sequence of Placement
-    cutting : Cutting
 
     Returns
     -------
@@ -227,10 +216,6 @@ def fault_of(stock: Stock, on: Sequence[Placement], cutting: Cutting) -> str:
 
 def thicknesses_of(blanks: Sequence[Blank]) -> list[float]:
     """Return the thicknesses of blanks, in the order in which they appear.
-
-    Parameters
-    ----------
-    blanks : sequence of Blank
 
     Returns
     -------

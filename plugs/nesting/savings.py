@@ -48,7 +48,6 @@ class Overshoot:
 
     Attributes
     ----------
-    layers : tuple of Layer
     over : tuple of (float, float), mm
         By how much the largest of them is longer than the sheet inside its margin, along the two axes of
         their plane.

@@ -83,10 +83,6 @@ class _Panics:
 def packed(strip: Strip) -> list[Found] | None:
     """Return a strip packed by spyrrow.
 
-    Parameters
-    ----------
-    strip : Strip
-
     Returns
     -------
     list of tuple of 3 float, or None

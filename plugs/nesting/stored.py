@@ -28,12 +28,6 @@ _LARGEST_RECORD = 20_000_000
 def fingerprint(blanks: Sequence[Blank], stock: Sequence[Stock], cutting: Cutting) -> str:
     """Return a digest of all that a nesting depends on, lengths to the micrometre.
 
-    Parameters
-    ----------
-    blanks : sequence of Blank
-    stock : sequence of Stock
-    cutting : Cutting
-
     Returns
     -------
     str

@@ -76,10 +76,6 @@ def square(corner: tuple[float, float]) -> tuple[list[Path], list[Label]]:
     ----------
     corner : tuple of 2 float, mm
         The lower left one.
-
-    Returns
-    -------
-    tuple of list of Path and list of Label
     """
     x0, y0 = corner
     x1, y1 = x0 + SQUARE, y0 + SQUARE
@@ -102,10 +98,6 @@ def footer(size: tuple[float, float], window: Box, rows: tuple[str, str]) -> tup
         What lies over the strip and between the margins.
     rows : tuple of 2 str
         What is written, cut to the room.
-
-    Returns
-    -------
-    tuple of list of Path and list of Label
     """
     left, foot, right = window[0], size[1] - window[3], window[2] - _BAR_TEXT
     y = foot + 3.0
@@ -125,13 +117,8 @@ def fitted(text: str, room: float) -> str:
 
     Parameters
     ----------
-    text : str
     room : float, mm
         The width for it at the height `LETTER`.
-
-    Returns
-    -------
-    str
     """
     longest = n_letters(room)
     return text if len(text) <= longest else text[: max(1, longest - 3)] + "..."
@@ -144,10 +131,6 @@ def n_letters(room: float) -> int:
     ----------
     room : float, mm
         The width for them at the height `LETTER`.
-
-    Returns
-    -------
-    int
     """
     return max(4, int(room / (_RUNNING_RATIO * LETTER)))
 

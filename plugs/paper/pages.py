@@ -106,7 +106,6 @@ class PagePlan:
 
     Attributes
     ----------
-    paper : Paper
     pages : tuple of Page
         In the order of printing, without the page map.
     grids : tuple of Grid

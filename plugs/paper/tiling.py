@@ -84,7 +84,6 @@ class Grid:
         Width and height of what a page shows.
     overlap : float, mm
         What two pages of a joint both show.
-    n_columns, n_rows : int
     left, top : float, mm
         The left and the upper side of the tile in the upper left corner.
     has_notes : bool
@@ -156,10 +155,6 @@ def tile_name(cell: Cell) -> str:
     ----------
     cell : tuple of 2 int
         Column and row from 0.
-
-    Returns
-    -------
-    str
     """
     letters, column = "", cell[0] + 1
     while column:
@@ -175,10 +170,6 @@ def sketch_of(drawing: Drawing) -> Sketch:
     ----------
     drawing : Drawing
         At full size, mm; the part is everything outside the group of the labels.
-
-    Returns
-    -------
-    Sketch
 
     Raises
     ------
@@ -214,10 +205,6 @@ def best_grid(sketch: Sketch, paper: Paper) -> Grid:
         The drawing.
     paper : Paper
         What it is printed on.
-
-    Returns
-    -------
-    Grid
 
     Raises
     ------

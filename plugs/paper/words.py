@@ -32,15 +32,10 @@ def whole_words(drawing: Drawing, grid: Grid, sketch: Sketch) -> tuple[Drawing, 
 
     Parameters
     ----------
-    drawing : Drawing
     grid : Grid
         Its tiles.
     sketch : Sketch
         Of the drawing.
-
-    Returns
-    -------
-    tuple of Drawing and tuple of str
     """
     windows = [grid.tile_box(cell) for cell in grid.kept]
     notes = [label for label in drawing.labels if _is_beside(label_box(label), sketch)]

@@ -40,7 +40,6 @@ class Word:
 
     Attributes
     ----------
-    text : str
     at : tuple of 2 float, dimensionless
         In pixels to the right and down.
     height : float, dimensionless
@@ -97,10 +96,6 @@ def png_bytes(pixels: Pixels, words: Sequence[Word] = (), strokes: Sequence[Stro
     strokes : sequence of Stroke
         Drawn over it.
 
-    Returns
-    -------
-    bytes
-
     Raises
     ------
     ImportError
@@ -122,10 +117,6 @@ def png_bytes(pixels: Pixels, words: Sequence[Word] = (), strokes: Sequence[Stro
 def word_width(word: Word) -> float:
     """Return how wide words are on a picture.
 
-    Parameters
-    ----------
-    word : Word
-
     Returns
     -------
     float, dimensionless
@@ -136,14 +127,6 @@ def word_width(word: Word) -> float:
 
 def drawing_png(drawing: Drawing) -> bytes:
     """Return a drawing as a PNG file, large enough to read its smallest words.
-
-    Parameters
-    ----------
-    drawing : Drawing
-
-    Returns
-    -------
-    bytes
 
     Raises
     ------

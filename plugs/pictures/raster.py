@@ -71,10 +71,6 @@ def camera_at(azimuth_deg: float, elevation_deg: float) -> Camera:
         Where he stands: 0 astern, 90 to starboard, 180 ahead, 270 to port.
     elevation_deg : float, degrees
         How far above.
-
-    Returns
-    -------
-    Camera
     """
     a, e = np.radians([azimuth_deg, elevation_deg])
     right = (-float(np.sin(a)), float(np.cos(a)), 0.0)
@@ -103,11 +99,6 @@ class Frame:
 
 def box_seen(meshes: Sequence[NamedMesh], camera: Camera) -> tuple[Array, Array]:
     """Return the box round meshes in a camera's picture.
-
-    Parameters
-    ----------
-    meshes : sequence of NamedMesh
-    camera : Camera
 
     Returns
     -------
@@ -149,10 +140,6 @@ def make_model(meshes: Sequence[NamedMesh]) -> Model:
     ----------
     meshes : sequence of NamedMesh
         Closed, at least one.
-
-    Returns
-    -------
-    Model
     """
     starts = np.cumsum([0, *(len(mesh.vertices) for mesh in meshes)])[:-1]
     points = np.concatenate([mesh.vertices for mesh in meshes])
@@ -173,8 +160,6 @@ def rendered(model: Model, camera: Camera, frame: Frame) -> Pixels:
     ----------
     model : Model
         Surfaces that look away are left out.
-    camera : Camera
-    frame : Frame
 
     Returns
     -------

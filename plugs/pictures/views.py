@@ -93,14 +93,6 @@ class Picture:
 def make_pictures(job: PictureJob) -> tuple[Picture, ...]:
     """Return all pictures of a plug, the first one the one to show first.
 
-    Parameters
-    ----------
-    job : PictureJob
-
-    Returns
-    -------
-    tuple of Picture
-
     Raises
     ------
     ImportError
@@ -210,14 +202,8 @@ def drawn_apart(layers: Sequence[NamedMesh], axis: str, ratio: float = _APART_RA
 
     Parameters
     ----------
-    layers : sequence of NamedMesh
-    axis : str
     ratio : float, dimensionless
         Of all gaps together to the larger side of the layers.
-
-    Returns
-    -------
-    tuple of NamedMesh
     """
     column = "xyz".index(axis)
     points = np.concatenate([mesh.vertices for mesh in layers])

@@ -193,15 +193,10 @@ def mouth_for(
 
     Parameters
     ----------
-    held : Held
     width, height, corner_radius : float or None, mm
         What the recipe gives is kept; a size that it does not give is the least that does.
     inset : float, mm
         How far the floor's flat lies inside the mouth, on each side.
-
-    Returns
-    -------
-    Rounded
     """
     room = held.room
     radius = max(room.radius + inset, 0.0) if corner_radius is None else corner_radius
@@ -241,7 +236,6 @@ def check_held(held: Held, mouth: Rounded, flat: Rounded, inset: float, param: s
 
     Parameters
     ----------
-    held : Held
     mouth, flat : Rounded
         Of the finished surface.
     inset : float, mm
@@ -334,7 +328,6 @@ def smaller_blend(loft: Loft, panel: str, fits: Callable[[Loft], bool]) -> Small
 
     Parameters
     ----------
-    loft : Loft
     panel : str
         A panel's name, or "front" or "aft".
     fits : callable

@@ -25,7 +25,6 @@ def flat_runs(seat: Seat, outline: shapely.Polygon) -> Array:
 
     Parameters
     ----------
-    seat : Seat
     outline : shapely.Polygon, mm
         Along width and height from the point.
 
@@ -54,13 +53,8 @@ def flat_words(seat: Seat, outline: shapely.Polygon) -> str:
 
     Parameters
     ----------
-    seat : Seat
     outline : shapely.Polygon, mm
         Along width and height from the point.
-
-    Returns
-    -------
-    str
     """
     words = []
     for word, way, run in zip(
@@ -78,7 +72,6 @@ def move_onto(outline: shapely.Polygon, seat: Seat, over: float) -> tuple[int, f
     Parameters
     ----------
     outline : shapely.Polygon, mm
-    seat : Seat
     over : float, mm
         By how much it leaves the panel.
 
@@ -105,10 +98,6 @@ def move_words(move: tuple[int, float] | None) -> str:
     ----------
     move : tuple of int and float, or None
         As from `move_onto`, mm.
-
-    Returns
-    -------
-    str
     """
     if move is None:
         return ""
@@ -149,7 +138,6 @@ def blend_way(
 
     Parameters
     ----------
-    loft : Loft
     item : Recess or Boss
     outlined : callable
         From a seat, the tool's outline there.

@@ -26,7 +26,6 @@ class Plate:
         Common practice, no source.
     label : str
         How sure the size is: "secondary", "conflicting" or "memory".
-    source : str
     """
 
     width: float

@@ -100,10 +100,6 @@ class Seat:
     def frame(self, *, is_cut: bool) -> Array:
         """Return a tool's axes and its middle: inward for a cut, outward for a boss.
 
-        Parameters
-        ----------
-        is_cut : bool
-
         Returns
         -------
         (3, 4) float, dimensionless and mm
@@ -117,7 +113,6 @@ class Seat:
         Parameters
         ----------
         outline : shapely.Polygon, mm
-        is_cut : bool
 
         Returns
         -------
@@ -132,14 +127,8 @@ def find_seat(loft: Loft, place: Place, param: str) -> Seat:
 
     Parameters
     ----------
-    loft : Loft
-    place : Place
     param : str
         Where the recipe gives it.
-
-    Returns
-    -------
-    Seat
 
     Raises
     ------

@@ -45,7 +45,6 @@ class Bays:
 
     Attributes
     ----------
-    loft : Loft
     edges : (b + 1,) float, mm
         Positions t at which the bays begin and end.
     numbers : tuple of int
@@ -125,13 +124,8 @@ def is_blend(loft: Loft, panel: int) -> bool:
 
     Parameters
     ----------
-    loft : Loft
     panel : int
         Ring panel.
-
-    Returns
-    -------
-    bool
     """
     own = loft.table.drawn_panels[loft.table.panel_of[panel]]
     return bool(own != loft.table.drawn_parents[loft.table.panel_of[panel]] and own.startswith("blend "))
@@ -139,10 +133,6 @@ def is_blend(loft: Loft, panel: int) -> bool:
 
 def is_drawn(loft: Loft) -> NDArray[np.bool_]:
     """Return which ring panels are drawn, not mirrored to port.
-
-    Parameters
-    ----------
-    loft : Loft
 
     Returns
     -------

@@ -120,15 +120,10 @@ def radius_blocks(bays: Bays, patches: tuple[Patch, ...], flat: float) -> tuple[
 
     Parameters
     ----------
-    bays : Bays
     patches : tuple of Patch
         Of the panels of ``bays``, in their order.
     flat : float, mm
         Width of the flats, less where a panel has no room for them.
-
-    Returns
-    -------
-    tuple of RadiusBlock
     """
     found: list[RadiusBlock] = []
     for blend in _blends(bays):
@@ -382,8 +377,6 @@ def panel_limits(bays: Bays, run: PanelRun, columns: int) -> tuple[Array, Array]
 
     Parameters
     ----------
-    bays : Bays
-    run : PanelRun
     columns : int
         Of one piece in the patch.
 

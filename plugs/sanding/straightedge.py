@@ -79,10 +79,6 @@ def make_patch(points: Array, rows: int, columns: int) -> Patch:
         Along the plug, and across the panel anti-clockwise seen from astern.
     rows, columns : int
         Of one block; 4 or more.
-
-    Returns
-    -------
-    Patch
     """
     blocks = points.reshape(len(points) // rows, rows, points.shape[1] // columns, columns, 3)
     along = np.gradient(blocks, axis=1, edge_order=2).reshape(points.shape)
@@ -95,10 +91,6 @@ def make_patch(points: Array, rows: int, columns: int) -> Patch:
 
 def turned(patch: Patch) -> Patch:
     """Return a patch with along and across exchanged, for a straightedge laid the other way.
-
-    Parameters
-    ----------
-    patch : Patch
 
     Returns
     -------
@@ -133,10 +125,6 @@ def daylight(patch: Patch, column: Array, first: Array, last: Array, length: flo
     length : float, mm
         Of the straightedge. A line that is no longer takes it from end to end; on a longer one it is
         laid at 9 places, end to end of the line.
-
-    Returns
-    -------
-    Daylight
     """
     count = len(column)
     found = Daylight(gap=np.zeros(count), length=np.zeros(count), place=np.zeros((count, 3)))

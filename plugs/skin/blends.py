@@ -32,11 +32,6 @@ _RATIOS = np.array([0.1, 0.3, 0.5, 0.7, 0.9])
 def with_blends_put_right(finish: Loft, foam: Loft, cover: Cover) -> Loft:
     """Return the foam with its blends in the ends' zones as deep as asked.
 
-    Parameters
-    ----------
-    finish, foam : Loft
-    cover : Cover
-
     Returns
     -------
     Loft

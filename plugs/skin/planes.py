@@ -86,7 +86,6 @@ def surfaces_beside(finish: Loft, x: Array, place: Array, slopes: Sequence[Array
 
     Parameters
     ----------
-    finish : Loft
     x : (h, s) float, mm
     place : (h, s, 2) float, mm
         The points (y, z) of h drawn lines.
@@ -135,13 +134,8 @@ def with_plane(beside: Beside, normal: Array) -> Beside:
 
     Parameters
     ----------
-    beside : Beside
     normal : (3,) float, dimensionless
         Outward.
-
-    Returns
-    -------
-    Beside
     """
 
     def one_more(values: Array, value: Array) -> Array:
@@ -160,7 +154,6 @@ def meeting(beside: Beside, depth: Array) -> Array:
 
     Parameters
     ----------
-    beside : Beside
     depth : (..., m) float, mm
 
     Returns

@@ -326,8 +326,6 @@ def asked_depths(foam: Loft, cover: Cover, t: Array) -> Array:
 
     Parameters
     ----------
-    foam : Loft
-    cover : Cover
     t : (k,) float, mm
 
     Returns
@@ -353,7 +351,6 @@ def excess_at(
 
     Parameters
     ----------
-    finish, foam : Loft
     t : (k,) float, mm
         Positions along the foam.
     segment : (k,) int

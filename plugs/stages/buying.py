@@ -26,10 +26,6 @@ _SPACING = Cutting(kerf=3.0, spacing=5.0, edge_margin=5.0)
 def board_for(plug: Plug) -> Board | None:
     """Return what templates are cut from: the board named, else the plywood of their thickness.
 
-    Parameters
-    ----------
-    plug : Plug
-
     Returns
     -------
     Board or None
@@ -51,15 +47,8 @@ def needs_of(plug: Plug, laying: Laying, inside: Inside, nesting: Nesting | None
 
     Parameters
     ----------
-    plug : Plug
-    laying : Laying
-    inside : Inside
     nesting : Nesting or None
         None where the recipe lists no stock.
-
-    Returns
-    -------
-    list of Need
     """
     layup, areas, filler = laying.layup, laying.cloth.areas_m2, filler_of(plug)
     covered = sum(areas.get(place, 0.0) for place in layup.covered)

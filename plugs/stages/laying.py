@@ -96,10 +96,6 @@ class Inside:
 def filler_of(plug: Plug) -> Filler:
     """Return what inside corners are filled with and the laminate is faired with.
 
-    Parameters
-    ----------
-    plug : Plug
-
     Returns
     -------
     Filler

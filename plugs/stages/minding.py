@@ -17,7 +17,6 @@ def materials_of(plug: Plug, layup: Layup | None) -> list[Material]:
 
     Parameters
     ----------
-    plug : Plug
     layup : Layup or None
         Where the recipe has a schedule.
 

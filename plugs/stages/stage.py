@@ -149,14 +149,6 @@ class NoDigestError(TypeError):
 def digest_of(value: object) -> bytes:
     """Return a digest of plain values, records of them, arrays, and of the files that a record reads.
 
-    Parameters
-    ----------
-    value : object
-
-    Returns
-    -------
-    bytes
-
     Raises
     ------
     NoDigestError

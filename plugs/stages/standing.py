@@ -18,13 +18,8 @@ def stack_bays(plug: Plug, lower: Array, upper: Array) -> tuple[tuple[FoamBay, .
 
     Parameters
     ----------
-    plug : Plug
     lower, upper : (3,) float, mm
         Box round the foam.
-
-    Returns
-    -------
-    tuple of (tuple of FoamBay) and (tuple of Finding)
     """
     if plug.templates is None or not plug.stack.between_templates:
         return (), ()

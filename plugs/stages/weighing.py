@@ -40,12 +40,6 @@ _LEFT_OUT: Final = 1e-5
 def part_of(plug: Plug, laying: Laying, inside: Inside) -> Part:
     """Return the part's mass and where it acts.
 
-    Parameters
-    ----------
-    plug : Plug
-    laying : Laying
-    inside : Inside
-
     Returns
     -------
     Part
@@ -66,10 +60,6 @@ def part_of(plug: Plug, laying: Laying, inside: Inside) -> Part:
 
 def laid_areas(cloth: Cut) -> dict[int, float]:
     """Return the area of every ply as it is laid: pieces as they are cut, with laps, joins and trim.
-
-    Parameters
-    ----------
-    cloth : Cut
 
     Returns
     -------

@@ -16,17 +16,7 @@ from plugs.laminate.shopping import ShoppingList
 
 
 def layup_figures(layup: Layup, verdicts: Sequence[EdgeVerdict] = ()) -> dict[str, Any]:
-    """Return the plies, what lies over each place, and the edges: ``skin.schedule`` of the summary.
-
-    Parameters
-    ----------
-    layup : Layup
-    verdicts : sequence of EdgeVerdict
-
-    Returns
-    -------
-    dict
-    """
+    """Return the plies, what lies over each place, and the edges: ``skin.schedule`` of the summary."""
     return {
         "method": layup.method,
         "resin": layup.resin.name,
@@ -57,11 +47,6 @@ def layup_figures(layup: Layup, verdicts: Sequence[EdgeVerdict] = ()) -> dict[st
 
 def resin_figures(layup: Layup, plan: ResinPlan) -> dict[str, Any]:
     """Return the mixing sheet: ``resin`` of the summary.
-
-    Parameters
-    ----------
-    layup : Layup
-    plan : ResinPlan
 
     Returns
     -------
@@ -99,17 +84,7 @@ def resin_figures(layup: Layup, plan: ResinPlan) -> dict[str, Any]:
 
 
 def part_figures(part: Part, sags: Sequence[Sag] = ()) -> dict[str, Any]:
-    """Return the part's mass and where it acts: ``part`` of the summary.
-
-    Parameters
-    ----------
-    part : Part
-    sags : sequence of Sag
-
-    Returns
-    -------
-    dict
-    """
+    """Return the part's mass and where it acts: ``part`` of the summary."""
     return {
         "mass_kg": _round(part.mass_kg),
         "least_mass_kg": _round(part.least_kg),
@@ -143,16 +118,7 @@ def part_figures(part: Part, sags: Sequence[Sag] = ()) -> dict[str, Any]:
 
 
 def shopping_figures(bought: ShoppingList) -> list[dict[str, Any]]:
-    """Return the shopping list: ``shopping`` of the summary.
-
-    Parameters
-    ----------
-    bought : ShoppingList
-
-    Returns
-    -------
-    list of dict
-    """
+    """Return the shopping list: ``shopping`` of the summary."""
     return [
         {
             "name": p.need.name,
@@ -171,10 +137,6 @@ def shopping_figures(bought: ShoppingList) -> list[dict[str, Any]]:
 
 def cost_figures(bought: ShoppingList) -> dict[str, Any]:
     """Return what it costs: ``cost`` of the summary.
-
-    Parameters
-    ----------
-    bought : ShoppingList
 
     Returns
     -------

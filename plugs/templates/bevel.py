@@ -64,15 +64,10 @@ def bevel_of(outline: shapely.MultiPolygon, turned: Stacked, span: Span, axis: s
         It stands inside the body over the whole thickness.
     turned : Stacked
         The body, ready for outlines square to the axis.
-    span : Span
     axis : str
         "x" or "y".
     mark : float, mm
         Stretches that stand out by more are kept as lines.
-
-    Returns
-    -------
-    Bevel
 
     References
     ----------

@@ -75,16 +75,7 @@ def make_holes(region: shapely.MultiPolygon, templates: Templates) -> tuple[Hole
 
 
 def n_screws(holes: Sequence[Hole]) -> int:
-    """Return how many of some holes are for screws.
-
-    Parameters
-    ----------
-    holes : sequence of Hole
-
-    Returns
-    -------
-    int
-    """
+    """Return how many of some holes are for screws."""
     return sum(hole.kind == "screw" for hole in holes)
 
 
@@ -119,10 +110,6 @@ def margin_for_screws(region: shapely.MultiPolygon, templates: Templates) -> flo
 
 def holes_cut(holes: Sequence[Hole]) -> shapely.Geometry:
     """Return what holes take out of a template.
-
-    Parameters
-    ----------
-    holes : sequence of Hole
 
     Returns
     -------

@@ -33,7 +33,6 @@ class Upright:
 
     Attributes
     ----------
-    name : str
     from_mm, to_mm : float
         Its two faces along its axis.
     region : shapely.MultiPolygon, mm
@@ -123,11 +122,6 @@ def interlock(stations: Sequence[Upright], lengthwise: Sequence[Upright], fit: F
         Square to x, their outlines in (y, z).
     lengthwise : sequence of Upright
         Square to y, their outlines in (x, z).
-    fit : Fit
-
-    Returns
-    -------
-    Interlock
     """
     slots: dict[str, list[Slot]] = {item.name: [] for item in (*stations, *lengthwise)}
     left: dict[str, shapely.MultiPolygon] = {item.name: item.region for item in (*stations, *lengthwise)}
@@ -160,7 +154,6 @@ def slotted(region: shapely.MultiPolygon, slots: Sequence[Slot]) -> shapely.Mult
     Parameters
     ----------
     region : shapely.MultiPolygon, mm
-    slots : sequence of Slot
 
     Returns
     -------

@@ -220,13 +220,8 @@ def nothing_there(span: Span, templates: Templates) -> Finding:
 
     Parameters
     ----------
-    span : Span
     templates : Templates
         Checked.
-
-    Returns
-    -------
-    Finding
 
     Raises
     ------
@@ -358,11 +353,6 @@ def marks_on(
         "x" or "y".
     others : sequence of (float, str), mm
         Where templates of the other kind cross, and whether that is a "station" or a "buttock".
-    templates : Templates
-
-    Returns
-    -------
-    tuple of Mark
     """
     left, bottom, right, top = region.bounds
     upright = list(dict.fromkeys([*([(0.0, "centreline")] if axis == "x" else []), *others]))
