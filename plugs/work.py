@@ -7,8 +7,7 @@ work.write("exports/tail", kinds=("dxf", "pdf"))
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
-from contextlib import AbstractContextManager
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -36,7 +35,6 @@ from plugs.templates.base_plan import BasePlan
 from plugs.templates.templates import Template
 
 if TYPE_CHECKING:
-    from plugs.kernel.worker import KernelRun
     from plugs.laminate.layup import Layup
     from plugs.laminate.part import Part, Sag
     from plugs.laminate.resin_plan import ResinPlan
@@ -44,7 +42,6 @@ if TYPE_CHECKING:
     from plugs.stages.cloth import Cut, Nets
     from plugs.stages.laying import Edges, Inside, Laying
 
-OpenKernel = Callable[[], AbstractContextManager["KernelRun"]]
 
 _SEVERITIES: Final = ("error", "warning", "note")
 _LINES: Final = ("stations", "panels", "mirrored", "bays", "front", "aft")

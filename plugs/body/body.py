@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plugs.body.body_face import BodyFace, body_face_of
 from plugs.body.mating import MatingCut, MatingFace, face_of
@@ -20,8 +19,6 @@ from plugs.mesh.mesh import Body, Measures
 from plugs.mesh.sampling import Faces, sample
 from plugs.recesses.recess import Boss, Recess, Tool, make_tool
 from plugs.skin.skin import Cover
-
-Array = NDArray[np.float64]
 
 _NOTHING_MM3 = 1e-3
 _SKIN = 1.0

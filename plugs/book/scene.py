@@ -27,7 +27,6 @@ Array = NDArray[np.float64]
 PICTURE_MM: Final = 0.2
 """How far the surface in the picture may lie from that of the body, mm: less than a pixel."""
 
-GROUPS: Final = ("foam", "finish", "layers", "templates")
 
 _STEPS: Final = 65535
 _APART: Final = 1.25  # of a layer's height over the first, where layers are drawn apart
@@ -41,7 +40,7 @@ class SceneMesh:
     Attributes
     ----------
     group : str
-        One of `GROUPS`.
+        "foam", "finish", "layers" or "templates".
     vertices : (n, 3) float32, mm
     triangles : (m, 3) uint32, dimensionless
     edges : (k, 2) uint32, dimensionless

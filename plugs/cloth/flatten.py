@@ -206,7 +206,7 @@ def conformal(vertices: Array, triangles: Indices) -> Array:
     rows = np.repeat(np.arange(len(triangles)), 3)
     n = len(vertices)
     matrix = coo_matrix((weight.ravel(), (rows, triangles.ravel())), shape=(len(triangles), n)).tocsc()
-    one, two = _far_apart(vertices, triangles)
+    one, two = _far_apart(vertices)
     rest = np.setdiff1d(np.arange(n), [one, two])
     pinned = np.array([0.0, np.linalg.norm(vertices[one] - vertices[two])])
     right = -(matrix[:, [one, two]] @ pinned)
@@ -229,7 +229,7 @@ def _beside(left: Any, right: Any) -> Any:
     return hstack([left, right])
 
 
-def _far_apart(vertices: Array, triangles: Indices) -> tuple[int, int]:
+def _far_apart(vertices: Array) -> tuple[int, int]:
     """Return two vertices far from each other."""
     middle = vertices.mean(axis=0)
     one = int(np.argmax(np.linalg.norm(vertices - middle, axis=1)))

@@ -8,7 +8,6 @@ from typing import Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from plugs.cloth.cloth import ClothPly, Laps, Pattern
 from plugs.cloth.cuts import opened, with_darts
@@ -29,8 +28,6 @@ from plugs.cloth.zone_words import DartCut, Zone
 from plugs.cloth.zones import DART, FREE, OPENED, Patch, Zoned
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.told import told
-
-Array = NDArray[np.float64]
 
 _BREADTH_SHARE: Final = 0.3
 _STAGGERS: Final = 3

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from plugs.cloth.zones import Patch
 
 Array = NDArray[np.float64]
-Indices = NDArray[np.int64]
 
 _SHORTEST: Final = 20.0
 _LETTERS: Final = "ABCDEFGHJKLMNPQRSTUVWXYZ"

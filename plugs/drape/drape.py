@@ -320,16 +320,3 @@ def _at_corners(marks: Flags) -> Array:
     """Return how many of each cell's four knots bear a mark."""
     m = marks.astype(np.float64)
     return np.asarray(m[:-1, :-1] + m[1:, :-1] + m[1:, 1:] + m[:-1, 1:])
-
-
-def cell_quads(draped: Drape) -> tuple[Array, Array]:
-    """Return the cells of a net as they lie in space, for a picture.
-
-    Returns
-    -------
-    tuple of (k, 4, 3) float, mm and (k,) float, degrees
-        Corners anti-clockwise seen from outside, and the shear with its sign; cells over the edge included.
-    """
-    knots, is_cell = draped.knots, np.isfinite(draped.shear_deg)
-    corners = np.stack([knots[:-1, :-1], knots[1:, :-1], knots[1:, 1:], knots[:-1, 1:]], axis=2)
-    return corners[is_cell], draped.shear_deg[is_cell]

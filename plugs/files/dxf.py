@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -80,19 +79,6 @@ def render_dxf(drawing: Drawing) -> str:
     finally:
         options.write_fixed_meta_data_for_testing = kept
     return text.getvalue()
-
-
-def write_dxf(drawing: Drawing, path: FilePath) -> None:
-    """Write a drawing as a DXF file, version R2010, UTF-8.
-
-    Parameters
-    ----------
-    drawing : Drawing
-        The picture, mm.
-    path : pathlib.Path
-        The file; its folder must exist.
-    """
-    path.write_bytes(render_dxf(drawing).encode("utf-8"))
 
 
 def _add_dxf_layers(document: Document, drawing: Drawing) -> None:

@@ -12,7 +12,6 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.foam.glue import Contact
-from plugs.foam.layers import Layer
 from plugs.foam.pin_patterns import is_keyed
 from plugs.foam.pin_places import (
     LEAST_TO_A_JOINT,
@@ -177,19 +176,8 @@ def make_pins(
         pinned = min(tried, key=lambda one: _shortage(one, counts))
         found.append(pinned)
         doubts += _findings(pinned, counts)
-        doubts += _near_joints(pinned, [o for own in parts if own is not None for o in own], pins)
+        doubts += _near_joints(pinned, [o for own in parts if own is not None for o in own])
     return tuple(found), tuple(doubts)
-
-
-def islands(layers: Sequence[Layer]) -> dict[str, tuple[shapely.Polygon, ...]]:
-    """Return the separate parts of each layer's rough outline, the pieces of layers that are not split.
-
-    Returns
-    -------
-    dict of str to tuple of shapely.Polygon, mm
-        By the layer's name.
-    """
-    return {layer.name: tuple(layer.rough.geoms) for layer in layers}
 
 
 def _room(
@@ -323,7 +311,7 @@ def _shortage(pinned: Pinned, counts: tuple[int, int]) -> int:
     return max(LEAST_TO_A_JOINT - len(pinned.pins), 0) + sum(_short_pieces(pinned, counts))
 
 
-def _near_joints(pinned: Pinned, pieces: Sequence[shapely.Polygon], pins: Pins) -> list[Finding]:
+def _near_joints(pinned: Pinned, pieces: Sequence[shapely.Polygon]) -> list[Finding]:
     """Return a finding where a pin stands so near to an edge of a piece that it may break out."""
     edges = [piece.boundary for piece in pieces]
     if not edges or not pinned.pins:

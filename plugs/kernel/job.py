@@ -144,8 +144,8 @@ class KernelProof:
     volume_mm3, area_mm2 : float
         Of the final body.
     centroid : (3,) float, mm
-    n_solids, n_faces, n_free_edges : int
-        Solids and faces of the final body; edges with a face on one side only, of either body.
+    n_solids, n_free_edges : int
+        Solids of the final body; edges with a face on one side only, of either body.
     is_valid : bool
         Whether the kernel finds both bodies sound.
     step : bytes
@@ -163,7 +163,6 @@ class KernelProof:
     area_mm2: float
     centroid: Array
     n_solids: int
-    n_faces: int
     n_free_edges: int
     is_valid: bool
     step: bytes

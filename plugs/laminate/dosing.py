@@ -104,26 +104,6 @@ def dose_of(resin: Resin, hardener: Hardener, shop: Shop) -> Dose:
     )
 
 
-def hardener_ml(resin_ml: float, percent: float, resin: Resin, hardener: Hardener) -> float:
-    """Return the volume of hardener for a volume of resin.
-
-    Parameters
-    ----------
-    resin_ml : float, units of ml
-    percent : float, percent
-        By mass of the resin.
-
-    Returns
-    -------
-    float, units of ml
-
-    References
-    ----------
-    V = V_resin rho_resin percent / 100 / rho_hardener: algebra.
-    """
-    return resin_ml * resin.density_kg_m3 * 0.01 * percent / hardener.density_kg_m3
-
-
 def pot_life_at(resin: Resin, temperature_c: float) -> float | None:
     """Return the time that a resin stays liquid in the pot: half for each 10 degrees more.
 

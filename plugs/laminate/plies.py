@@ -12,8 +12,6 @@ from plugs.laminate.materials import Barrier, Cloth, Hardener, Resin
 METHODS: Final = ("hand", "hand, awkward", "vacuum")
 SPREAD_RATIO: Final = 0.15
 """Thickness by hand lies within this share of the formula's: common practice, no source."""
-VOIDS_RATIO: Final = 0.05
-"""Share of voids by hand, by which a laminate is lighter for its size: common practice, no source."""
 
 ISO_FIBRE_KG_M3: Final = 2560.0
 ISO_RESIN_KG_M3: Final = 1200.0

@@ -78,12 +78,12 @@ def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> t
                 )
     for word, zone, row in (("front", loft.front, 0), ("aft", loft.aft, -1)):
         if word not in bare:
-            found += _end_edges(loft, word, zone, points[row], names, bare)
+            found += _end_edges(word, zone, points[row], names, bare)
     return tuple(found)
 
 
 def _end_edges(
-    loft: Loft, word: str, zone: Zone | None, ring: Array, names: Sequence[str], bare: Sequence[str]
+    word: str, zone: Zone | None, ring: Array, names: Sequence[str], bare: Sequence[str]
 ) -> list[Edge]:
     """Return the edges between an end and the panels that meet it."""
     found: dict[str, Edge] = {}

@@ -167,7 +167,7 @@ def _fault_in(loft: Loft, t: Array, rounds: int = 0) -> Fault | None:
         _crown_fault(loft, at, is_plain)
         or _parted_fault(loft, at)
         or _lean_fault(loft, at)
-        or _size_fault(loft, at)
+        or _size_fault(at)
         or _order_fault(loft, at)
         or _end_fault(loft, at)
         or _crown_fault(loft, at, ~is_plain)
@@ -213,7 +213,7 @@ def _parted_fault(loft: Loft, at: Sections) -> Fault | None:
     )
 
 
-def _size_fault(loft: Loft, at: Sections) -> Fault | None:
+def _size_fault(at: Sections) -> Fault | None:
     """Return a fault when the body is smaller than anything that can be built."""
     size = [
         float(at.u.max() - at.u.min()),

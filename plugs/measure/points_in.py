@@ -21,29 +21,6 @@ _BARE_COLUMNS: Final = {2: ("y", "z"), 3: ("x", "y", "z")}
 _HEADING_WORDS: Final = re.compile(r"[^\s(\[]+(?:\s*[(\[][^)\]]*[)\]])?")
 
 
-def read_points(path: str | Path, unit: str | None = None) -> Array:
-    """Return the points of a file with the columns x, y and z.
-
-    Parameters
-    ----------
-    path : str or Path
-        A CSV or text file, its columns headed ``x (mm), y, z``; without a header in this order.
-    unit : str or None
-        ``"mm"``, ``"cm"``, ``"m"`` or ``"in"``, for a file that does not say.
-
-    Returns
-    -------
-    (n, 3) float, mm
-
-    Raises
-    ------
-    PlugError
-        A column or the unit is missing, or a cell is not a number.
-    """
-    points, _ = _columns_of(_cells(Path(path)), _AXES, unit, "read_points")
-    return points
-
-
 def point_pieces(path: Path, columns: tuple[str, str] | None, unit: str | None) -> list[Piece]:
     """Return the runs of points in a file; a column ``outline`` names the run of each row.
 
@@ -67,7 +44,7 @@ def point_pieces(path: Path, columns: tuple[str, str] | None, unit: str | None) 
         A column or the unit is missing, a cell is not a number, or a run has one point.
     """
     cells = _cells(path)
-    points, names = _columns_of(cells, columns, unit, "read_outline")
+    points, names = _columns_of(cells, columns, unit)
     pieces = []
     rows: dict[str, list[int]] = {}
     for row, name in enumerate(names):
@@ -100,7 +77,7 @@ def _cells(path: Path) -> Cells:
 
 
 def _columns_of(
-    cells: Cells, wanted: tuple[str, ...] | None, asked_unit: str | None, caller: str
+    cells: Cells, wanted: tuple[str, ...] | None, asked_unit: str | None
 ) -> tuple[Array, list[str]]:
     """Return the points of some columns, and the name in the column of names, empty without one."""
     row, first = cells.rows[0]
@@ -118,7 +95,7 @@ def _columns_of(
             where=cells.place(row),
         )
     axes = _wanted_axes(cells, heads, wanted)
-    unit = _unit(cells, first if has_header else heads, asked_unit, caller)
+    unit = _unit(cells, first if has_header else heads, asked_unit)
     body = cells.rows[1:] if has_header else cells.rows
     if not body:
         raise PlugError(
@@ -165,8 +142,8 @@ def _wanted_axes(cells: Cells, heads: tuple[str, ...], wanted: tuple[str, ...] |
     return wanted
 
 
-def _unit(cells: Cells, heads: tuple[str, ...], asked: str | None, caller: str) -> str:
-    """Return the unit of the file, with an error that names the function that was called."""
+def _unit(cells: Cells, heads: tuple[str, ...], asked: str | None) -> str:
+    """Return the unit of the file, with an error that names the function that a recipe calls."""
     try:
         return unit_of(cells, heads, asked)
     except PlugError as error:
@@ -174,6 +151,6 @@ def _unit(cells: Cells, heads: tuple[str, ...], asked: str | None, caller: str) 
             param=error.param,
             value=error.value,
             reason=error.reason,
-            remedy=error.remedy.replace("read_table", caller),
-            where=error.where.replace("read_table", caller),
+            remedy=error.remedy.replace("read_table", "read_outline"),
+            where=error.where.replace("read_table", "read_outline"),
         ) from error

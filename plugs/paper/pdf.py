@@ -18,10 +18,9 @@ import numpy as np
 
 from plugs.drafting.picture import Array, Box, Drawing, Label, Path, drawing_bounds
 from plugs.drafting.styles import line_styles
-from plugs.ground.paper import paper_of
 from plugs.paper.map import MapSheet, map_sheets
 from plugs.paper.marks import page_marks
-from plugs.paper.pages import Page, PagePlan, plan_pages
+from plugs.paper.pages import Page, PagePlan
 
 POINT_PER_MM: Final = 72.0 / 25.4
 """Units of PDF's user space in a millimetre: a unit is 1/72 in (ISO 32000-1, 8.3.2.3; secondary)."""
@@ -54,43 +53,6 @@ def load_library() -> None:
     """Load the library now, so that the first page need not wait for it."""
     import reportlab.pdfbase.ttfonts
     import reportlab.pdfgen.canvas  # noqa: F401 - for its loading
-
-
-def full_size_pdf(
-    drawings: Sequence[Drawing],
-    *,
-    paper: str | float | tuple[float, float],
-    overlap: float = 12.0,
-    margin: float = 8.0,
-    title: str,
-) -> bytes:
-    """Return drawings as a PDF at full size.
-
-    Parameters
-    ----------
-    drawings : sequence of Drawing
-        At least one, each with lines; mm.
-    paper : str, float or tuple of 2 float, mm
-        ``"A4"``, ``"Letter"`` and so on; the width of a roll; or the width and height of a sheet.
-    overlap : float, mm
-        What two pages of a joint both show.
-    margin : float, mm
-        Free on all four sides of a page.
-    title : str
-        What it all is, in the foot of every page.
-
-    Returns
-    -------
-    bytes
-        The same for the same drawings.
-
-    Raises
-    ------
-    ImportError
-        The PDF library is not installed.
-    """
-    plan = plan_pages(drawings, paper_of(paper, margin=margin, overlap=overlap))
-    return render_pdf(drawings, plan, title=title)
 
 
 def render_pdf(

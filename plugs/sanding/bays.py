@@ -13,7 +13,6 @@ from plugs.ground.tolerances import LENGTH
 from plugs.lines.stations import Loft, Sections
 
 Array = NDArray[np.float64]
-Indices = NDArray[np.intp]
 
 STEPS: Final = 17
 """Sections in a bay, its two ends included."""

@@ -131,12 +131,6 @@ class PanelBay:
         """Whether a flat block will do."""
         return self.kind != CURVED
 
-    @property
-    def best(self) -> Gap | None:
-        """The smaller of the two gaps."""
-        known = [gap for gap in (self.lengthwise, self.crosswise) if gap is not None]
-        return min(known, key=lambda gap: abs(gap.gap), default=None)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SandingAids:

@@ -5,15 +5,12 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plugs.drafting.marks import GAP, ROW, TEXT, check_bars, line
 from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, path_bounds
 from plugs.ground.units import format_length, format_size
 from plugs.sanding.radius_blocks import RadiusBlock
 from plugs.sanding.sanding import Sanding
-
-Array = NDArray[np.float64]
 
 BLOCK: Final = "BLOCK"
 BOARD: Final = "BOARD"

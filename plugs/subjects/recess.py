@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars, line
 from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
@@ -13,8 +12,6 @@ from plugs.ground.units import format_length, format_size
 from plugs.recesses.holding import Rounded
 from plugs.recesses.recess import LAYERS, ROUT
 from plugs.sanding.recess_kit import RecessKit
-
-Array = NDArray[np.float64]
 
 CUT: Final = "CUT"
 MOUTH: Final = "MOUTH"

@@ -9,11 +9,8 @@ from typing import Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from plugs.templates.words import LEAST_MARGIN, Templates
-
-Array = NDArray[np.float64]
 
 LEAST_SCREWS: Final = 2
 """To hold a template so that it does not turn."""

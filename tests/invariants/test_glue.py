@@ -17,7 +17,7 @@ from plugs.drafting.glue import with_glue
 from plugs.drafting.layer import layer_drawing
 from plugs.foam.glue import Glue, make_contacts
 from plugs.foam.layers import Layer, make_layers
-from plugs.foam.pins import Pinned, Pins, islands, make_pins
+from plugs.foam.pins import Pinned, Pins, make_pins
 from plugs.foam.standing import Standing, recess_keep_outs, standing_foam
 from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import LENGTH
@@ -52,6 +52,11 @@ def fits_another_way(points: np.ndarray) -> bool:
         if (nearest.max(axis=1) <= TOLERANCE).any():
             return True
     return False
+
+
+def _islands(layers: Sequence[Layer]) -> dict[str, tuple[shapely.Polygon, ...]]:
+    """Return the separate parts of each layer's rough outline, by the layer's name."""
+    return {layer.name: tuple(layer.rough.geoms) for layer in layers}
 
 
 def check_patterns(joints: Sequence[Pinned], pins: Pins) -> None:
@@ -128,7 +133,7 @@ def test_any_regions(
         Standing(outlines=(below.upper, above.lower), walls=None, from_mm=0.0, to_mm=0.0)
         for below, above in pairwise(layers)
     ]
-    joints, findings = make_pins(contacts, pins, foam, pieces=islands(layers))
+    joints, findings = make_pins(contacts, pins, foam, pieces=_islands(layers))
     check_patterns(joints, pins)
     check_names_on_faces(layers, joints)
     for joint, below, above in zip(joints, layers, layers[1:], strict=False):
@@ -169,7 +174,7 @@ def test_any_plug(first: int) -> None:
         contacts, _ = make_contacts(layers, glue)
         foam = standing_foam(solid.body, contacts, depth_ratio=pins.depth_ratio, clearance=pins.clearance)
         joints, _ = make_pins(
-            contacts, pins, foam, pieces=islands(layers), keep_outs=recess_keep_outs(tools, layers)
+            contacts, pins, foam, pieces=_islands(layers), keep_outs=recess_keep_outs(tools, layers)
         )
         check_patterns(joints, pins)
         turned = mesh.Body(mesh.stacked(solid.body, plug.stack.axis).up)

@@ -13,8 +13,17 @@ import numpy as np
 from pypdf import PdfReader
 from pypdf.generic import ContentStream
 
+from plugs.ground.paper import paper_of
+from plugs.paper.pages import plan_pages
+from plugs.paper.pdf import render_pdf
+
 MM = 25.4 / 72.0
 NEVER = (-1e9, -1e9, 1e9, 1e9)
+
+
+def full_size_pdf(drawings, *, paper, title):
+    """Return drawings as a PDF at full size, with the room that is usual round them."""
+    return render_pdf(drawings, plan_pages(drawings, paper_of(paper, margin=8.0, overlap=12.0)), title=title)
 
 
 def opened(text):

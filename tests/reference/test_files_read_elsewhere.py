@@ -32,7 +32,7 @@ from ezdxf.path import make_path
 from shapely import MultiPolygon
 
 from plugs.drafting.layer import layer_drawing
-from plugs.files.dxf import write_dxf
+from plugs.files.dxf import render_dxf
 from plugs.files.solids import stl_bytes, threemf_bytes
 from plugs.files.svg import render_svg
 
@@ -80,7 +80,7 @@ def drawing(layer):
 def document(drawing, tmp_path_factory):
     """Return the drawing written to disk and read back by the other reader."""
     path = tmp_path_factory.mktemp("dxf") / "layer-03.dxf"
-    write_dxf(drawing, path)
+    path.write_bytes(render_dxf(drawing).encode())
     return ezdxf.readfile(path)
 
 

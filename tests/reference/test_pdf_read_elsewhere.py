@@ -14,8 +14,7 @@ import numpy as np
 import pytest
 
 from plugs.drafting.picture import Drawing, Label, Path
-from plugs.paper.pdf import full_size_pdf
-from tests.reference.pdf_walk import MM, opened, strokes, texts
+from tests.reference.pdf_walk import MM, full_size_pdf, opened, strokes, texts
 
 ALLOWED = 0.05
 

@@ -52,7 +52,6 @@ def proof_of(work: Work, **changes: Any) -> KernelProof:
         area_mm2=solid.by_mesh.area_mm2,
         centroid=solid.by_mesh.centroid,
         n_solids=1,
-        n_faces=20,
         n_free_edges=0,
         is_valid=True,
         step=b"ISO-10303-21;",

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from plugs.body.body import make_solid
 from plugs.drape.darts import darts_for, with_darts
-from plugs.drape.drape import LOCK_DEG, WARN_DEG, Drape, cell_quads, drape
+from plugs.drape.drape import LOCK_DEG, WARN_DEG, Drape, drape
 from plugs.drape.geodesic import (
     Surface,
     direction,
@@ -231,10 +231,11 @@ def test_flat_net_is_a_lattice_of_squares() -> None:
     assert draped.warp_threads_mm[draped.middle[1]] == draped.warp_mm
     assert draped.weft_threads_mm[draped.middle[0]] == draped.weft_mm
     assert draped.reached_ratio == pytest.approx(1.0, abs=0.02)
-    quads, shear = cell_quads(draped)
-    assert quads.shape[1:] == (4, 3)
-    assert np.abs(shear).max() < 1e-9
-    sides = quads - np.roll(quads, -1, axis=1)
+    is_cell = np.isfinite(draped.shear_deg)
+    assert np.abs(draped.shear_deg[is_cell]).max() < 1e-9
+    knots = draped.knots
+    corners = np.stack([knots[:-1, :-1], knots[1:, :-1], knots[1:, 1:], knots[:-1, 1:]], axis=2)[is_cell]
+    sides = corners - np.roll(corners, -1, axis=1)
     assert np.linalg.norm(sides, axis=2) == pytest.approx(5.0, abs=1e-9)
 
 

@@ -1,4 +1,4 @@
-"""Corners found and named, centreline, mirror image; positions from how the outlines are made, no source."""
+"""Parts between named landmarks, the mirror image; positions from how outlines are made, no source."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from plugs.ground.errors import PlugError
-from plugs.measure.landmarks import between, centreline, find_landmarks, mirrored
+from plugs.measure.landmarks import between, mirrored
 from plugs.measure.outlines import Outline, outline_of
 
 CORNERS = {
@@ -33,52 +33,6 @@ def house(noise: float = NOISE, seed: int = 3) -> Outline:
     """Return a closed outline of five corners, measured every millimetre."""
     points = walked(np.array(list(CORNERS.values())), 1.0, is_closed=True)
     return outline_of(points + np.random.default_rng(seed).normal(0.0, noise, points.shape), is_closed=True)
-
-
-@pytest.mark.parametrize("seed", range(5))
-def test_corners_are_found_within_the_scatter(seed: int) -> None:
-    """All five corners and no other, each within 2 mm: a step of 1 mm and five deviations of the scatter."""
-    outline = house(seed=seed)
-    found = outline.points[list(find_landmarks(outline))]
-    assert len(found) == 5
-    for corner in CORNERS.values():
-        assert np.linalg.norm(found - corner, axis=1).min() < 1.0 + 5.0 * NOISE
-
-
-def test_least_angle_counts() -> None:
-    """The floor's corners turn by 98.5 degrees, those of the roof by 54.9 and 53.1: from their positions."""
-    outline = house(noise=0.0)
-    assert len(find_landmarks(outline, angle_deg=70.0)) == 2
-    assert len(find_landmarks(outline, angle_deg=54.0)) == 4
-    assert len(find_landmarks(outline, angle_deg=110.0)) == 0
-
-
-@pytest.mark.parametrize("shift", [0, 137, 500])
-def test_corners_do_not_depend_on_start_and_direction(shift: int) -> None:
-    """Begun elsewhere and run backwards, it has the same corners."""
-    outline = house(noise=0.0)
-    other = outline_of(np.roll(outline.points, shift, axis=0)[::-1], is_closed=True)
-    as_set = {tuple(p) for p in outline.points[list(find_landmarks(outline))].round(6)}
-    assert as_set == {tuple(p) for p in other.points[list(find_landmarks(other))].round(6)}
-    assert as_set == set(CORNERS.values())
-
-
-def test_open_outline_and_smooth_outline() -> None:
-    """An open outline's ends are no corners, and an ellipse has none."""
-    points = walked(np.array(list(CORNERS.values())), 1.0, is_closed=False)
-    assert len(find_landmarks(outline_of(points))) == 3
-    t = np.linspace(0.0, 2.0 * np.pi, 500, endpoint=False)
-    ellipse = np.column_stack((200 * np.cos(t), 100 * np.sin(t)))
-    assert find_landmarks(outline_of(ellipse, is_closed=True)) == ()
-
-
-@pytest.mark.parametrize(
-    ("angle_deg", "window"), [(0.0, None), (200.0, None), (30.0, 0.0), (30.0, 900.0), (30.0, float("nan"))]
-)
-def test_bad_angle_or_window(angle_deg: float, window: float | None) -> None:
-    """An angle that is none and a window as long as the outline are refused."""
-    with pytest.raises(PlugError):
-        find_landmarks(house(), angle_deg, window)
 
 
 @pytest.mark.parametrize("is_turned", [False, True])
@@ -139,44 +93,20 @@ def test_two_landmarks_at_one_place() -> None:
     assert "a and b" in caught.value.reason
 
 
-@pytest.mark.parametrize("shift", [0.0, 37.5, -410.0])
-def test_centreline_of_a_whole_outline(shift: float) -> None:
-    """The middle is found to a twentieth of the scatter (1000 points); the asymmetry is the scatter's own."""
-    outline = outline_of(house().points + np.array((shift, 0.0)), is_closed=True)
-    found = centreline(outline)
-    assert found.y == pytest.approx(shift, abs=NOISE / 5.0)
-    assert found.asymmetry < 8.0 * NOISE
-    assert not found.is_half
-
-
-def test_asymmetry_is_reported() -> None:
-    """A bump of 6 mm shows across its wall (30 in 200), less twice what the centreline gives way."""
-    points = house(noise=0.0).points.copy()
-    is_bump = (points[:, 0] > 0) & (np.abs(points[:, 1] - 100.0) < 10.0)
-    points[is_bump, 0] += 6.0
-    found = centreline(outline_of(points, is_closed=True))
-    assert 0.0 < found.y < 0.3
-    assert found.asymmetry == pytest.approx((6.0 - 2.0 * found.y) * np.cos(np.arctan(30.0 / 200.0)), abs=0.01)
-
-
 def test_half_outline_is_mirrored() -> None:
-    """A half outline's ends give its centreline and their difference; the whole is closed and symmetric."""
+    """A half outline's ends are put on the centreline; the whole is closed and symmetric."""
     half = outline_of(walked(np.array([(0.0, 0.0), (150.0, 0.0), (120.0, 200.0), (0.2, 260.0)]), 1.0, False))
-    found = centreline(half)
-    assert found.is_half
-    assert found.y == pytest.approx(0.1)
-    assert found.asymmetry == pytest.approx(0.1)
     whole = mirrored(half, 0.0)
     assert whole.is_closed
     assert len(whole.points) == 2 * len(half.points) - 2
-    assert centreline(whole).asymmetry == pytest.approx(0.0, abs=1e-9)
+    image = {(-y, z) for y, z in whole.points.round(9).tolist()}
+    assert image == {(y, z) for y, z in whole.points.round(9).tolist()}
     assert "0.2 mm off" in whole.notes[-1]
 
 
 def test_half_outline_with_a_flat_across() -> None:
     """An end off the centreline is joined straight to its image, and that is noted; port halves work too."""
-    half = outline_of([(-40, 0), (-150, 20), (-120, 200), (0, 260)])
-    whole = mirrored(half, 0.0)
+    whole = mirrored([(-40, 0), (-150, 20), (-120, 200), (0, 260)], 0.0)
     assert whole.points.tolist() == [
         [-40, 0], [-150, 20], [-120, 200], [0, 260], [120, 200], [150, 20], [40, 0],
     ]  # fmt: skip

@@ -11,7 +11,6 @@ import pytest
 from plugs.ground.errors import PlugError
 from plugs.measure.outlines import Outline, outline_of, read_outline, read_outlines
 from plugs.measure.pieces import LARGEST_DRAWING, Piece, joined
-from plugs.measure.points_in import read_points
 
 SQUARE = "0,0\n100,0\n100,50\n0,50\n"
 
@@ -56,11 +55,10 @@ def test_inches_with_fractions_and_closing(tmp_path: Path) -> None:
 
 
 def test_columns_can_be_asked_for(tmp_path: Path) -> None:
-    """A table of x, y and z gives whichever two are asked for, or all three."""
+    """A table of x, y and z gives whichever two are asked for."""
     path = written(tmp_path, "x (mm),y,z\n0,1,2\n10,11,12\n")
     assert read_outline(path).points.tolist() == [[1, 2], [11, 12]]
     assert read_outline(path, columns=("x", "z")).points.tolist() == [[0, 2], [10, 12]]
-    assert read_points(path).tolist() == [[0, 1, 2], [10, 11, 12]]
 
 
 def test_outlines_by_name(tmp_path: Path) -> None:

@@ -22,16 +22,19 @@ from plugs.ground.paper import paper_of
 from plugs.paper import pdf
 from plugs.paper.marks import fitted
 from plugs.paper.pages import plan_pages
-from plugs.paper.pdf import bezier_arc, full_size_pdf, render_pdf
-from tests.reference.pdf_walk import opened, strokes, texts
+from plugs.paper.pdf import bezier_arc, render_pdf
+from tests.reference.pdf_walk import full_size_pdf, opened, strokes, texts
 
 MAKE = """
 import hashlib, sys
-from plugs.paper.pdf import full_size_pdf
+from plugs.ground.paper import paper_of
+from plugs.paper.pages import plan_pages
+from plugs.paper.pdf import render_pdf
 from plugs.drafting.picture import Drawing, Label, Path
 path = Path(points=[[0, 0], [700, 0], [700, 500]], bulges=[0.3, 0, 0.2], is_closed=True, dxf_layer="ROUGH")
 label = Label(text="Zo\\u00eb \\u0416", at=(20.0, 20.0), height=6.0)
-text = full_size_pdf([Drawing(name="a", title="b", paths=(path,), labels=(label,))], paper="A4", title="t")
+drawings = [Drawing(name="a", title="b", paths=(path,), labels=(label,))]
+text = render_pdf(drawings, plan_pages(drawings, paper_of("A4", margin=8.0, overlap=12.0)), title="t")
 sys.stdout.write(hashlib.sha256(text).hexdigest())
 """
 

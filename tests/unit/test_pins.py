@@ -16,7 +16,7 @@ from plugs.foam.glue import Contact, Glue, make_contacts
 from plugs.foam.layers import Slab, Stack, make_layers, make_slab_layers
 from plugs.foam.pin_patterns import distances, fits, is_keyed, narrowest, spread, widest_three
 from plugs.foam.pin_places import inset
-from plugs.foam.pins import Pinned, Pins, islands, make_pins
+from plugs.foam.pins import Pinned, Pins, make_pins
 from plugs.foam.standing import Standing, recess_keep_outs, standing_foam, too_near
 from plugs.ground.checking import checked
 from plugs.ground.errors import Finding, PlugError
@@ -215,7 +215,7 @@ def test_islands_are_pieces() -> None:
     """Two islands of a layer: each is held by two pins."""
     face = shapely.MultiPolygon([shapely.box(0, 0, 200, 200), shapely.box(300, 0, 500, 200)])
     layers = stack_of(face, face)
-    (joint,), findings = pinned([face] * 2, pieces=islands(layers))
+    (joint,), findings = pinned([face] * 2, pieces={layer.name: tuple(layer.rough.geoms) for layer in layers})
     assert not findings
     assert sorted(pin.lower_piece for pin in joint.pins) == [0, 0, 1, 1]
     assert joint.is_keyed
