@@ -23,14 +23,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plugs.body.body import Solid, make_solid, make_tools
-from plugs.findings import find
-from plugs.foam.layers import Layer, make_layers
+from plugs.body.body import Solid
+from plugs.foam.layers import Layer
 from plugs.ground.errors import PlugError
-from plugs.lines.checks import checked_loft
 from plugs.lines.section import Station
 from plugs.mesh import mesh
-from plugs.recipe.plug import Plug, checked_plug
+from plugs.recipe.plug import Plug
+from plugs.work import work_out
 from tests.invariants.followed import with_value
 from tests.invariants.made_plugs import random_plug
 
@@ -111,16 +110,13 @@ def build_plug(plug: Plug, *, with_kernel: bool = False) -> Solid:
     AssertionError
         A promise is broken.
     """
-    plug = checked_plug(plug, "random_plug")
-    loft = checked_loft(plug.plan())
-    tools = make_tools(loft, plug.bosses, "bosses") + make_tools(loft, plug.recesses, "recesses")
-    solid = make_solid(loft, tools, (), plug.chord_tolerance)
-    layers, doubts = make_layers(solid.body, plug.stack)
-    find(plug, solid, doubts, None)
-    check_promises(plug, solid, layers)
+    work = work_out(plug)
+    layers = work.layers
+    work.found(("lines", "layers", "body", "finish"))
+    check_promises(work.plug, work.body, layers)
     if with_kernel:
-        _ask_kernel(plug, solid)
-    return solid
+        _ask_kernel(work.plug, work.body)
+    return work.body
 
 
 def check_promises(plug: Plug, solid: Solid, layers: Sequence[Layer]) -> None:

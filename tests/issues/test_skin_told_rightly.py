@@ -8,7 +8,7 @@ import pytest
 
 from plugs.body.body import Solid, make_solid, make_tools
 from plugs.body.tool_proof import prove_tools
-from plugs.findings import find
+from plugs.findings import skin_doubts
 from plugs.ground.errors import PlugError
 from plugs.lines.checks import checked_loft
 from plugs.lines.section import Corner, LinesPlan, Station
@@ -112,7 +112,7 @@ def test_sharp_foot_of_a_boss_is_told(skin: float) -> None:
     proof = SkinProof(
         largest_mm=0.0, asked_mm=skin, place=(0.0, 0.0, 0.0), panel="deck", count=1, tools=(found,)
     )
-    (told,) = (f for f in find(plug, _solids(skin)[1], (), proof) if f.code == "skin-inside-edge")
+    (told,) = (f for f in skin_doubts(plug, proof) if f.code == "skin-inside-edge")
     assert told.where.startswith("bosses[0], boss on deck, at x = ")
     assert f"radius of {skin:g} mm" in told.remedy
 

@@ -11,8 +11,7 @@ import pytest
 
 from plugs.body.body import make_solid, make_tools
 from plugs.body.proof import integrate
-from plugs.findings import find
-from plugs.foam.layers import make_layers
+from plugs.findings import skin_doubts
 from plugs.ground.checking import checked
 from plugs.ground.errors import PlugError
 from plugs.lines.checks import checked_loft
@@ -401,10 +400,7 @@ def test_nothing_is_asked_where_the_skin_changes() -> None:
 def finding_codes(proof: SkinProof | None, **words: object) -> list[str]:
     """Return the codes of what is found on a box with a skin's proof."""
     plug = Plug(name="Box", stations=BOX.stations, panels=BOX.panels, **words)  # type: ignore[arg-type]
-    solid = make_solid(checked_loft(BOX), (), (), 0.1)
-    return [
-        f.code for f in find(plug, solid, make_layers(solid.body, plug.stack)[1], proof) if "skin" in f.code
-    ]
+    return [finding.code for finding in skin_doubts(plug, proof)]
 
 
 @pytest.mark.parametrize(
