@@ -18,6 +18,7 @@ from plugs.ground.tolerances import LENGTH, SMALLEST_BODY
 from plugs.lines.measured import has_curves, in_pieces
 from plugs.lines.plan import LARGEST_CROWN_RATIO
 from plugs.lines.remedies import Fault, FirstFault, Remedy, blame
+from plugs.lines.rings import Rings
 from plugs.lines.section import LinesPlan
 from plugs.lines.stations import Loft, Sections, make_loft
 
@@ -26,7 +27,8 @@ Array = NDArray[np.float64]
 _PER_SPAN = 13
 _PER_LOOK = 5
 """Positions along a span where the value that would do is sought; what is found is checked as a recipe is."""
-_PER_ARC = 6
+_SAG, _MOST_PER_ARC = 0.02, 48
+"""So near its arcs, in mm, an outline is looked at for crossings, and in so many pieces of an arc at most."""
 _SPIKE_RAD = np.radians(176.0)
 _SLACK = 1e-7
 _LITTLE_ROOM = 0.5
@@ -197,7 +199,7 @@ def _doubtful(at: Sections) -> Array:
 
 def _parted_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when an end's blend draws two neighbours inward so that they no longer meet."""
-    is_bad = ~np.isfinite(at.corners).all(axis=-1)
+    is_bad = ~(np.isfinite(at.corners).all(axis=-1) & np.isfinite(at.radius) & np.isfinite(at.rise))
     if not is_bad.any():
         return None
     row, corner = np.argwhere(is_bad)[0]
@@ -382,26 +384,62 @@ def _end_fault(loft: Loft, at: Sections) -> Fault | None:
 
 def _crossing_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when panels of a section cross or touch."""
-    count = at.rings.points.shape[1]
-    segment = np.repeat(np.arange(count), _PER_ARC)
-    outlines = at.rings.at(segment, np.tile(np.arange(_PER_ARC) / _PER_ARC, count))
+    segment, ratio = _by_sag(at.rings)
+    outlines = at.rings.at(segment, ratio)
     is_whole, area = _judged(outlines)
+    is_whole &= ~_folded_over(at)
     is_end = np.minimum(at.t - at.t[0], at.t[-1] - at.t) < _TIP
     bad = np.flatnonzero(~is_whole & ~(is_end & (np.abs(area) < LENGTH)))
     if not len(bad):
         return None
     row = int(bad[0])
-    pair = _crossing_panels(at.corners[row], loft.table.panel_names)
+    which = _crossing_panels(at.corners[row], loft.table.panel_names)
     zone = _zone_at(loft, float(at.u[row]))
+    crown = "" if which or zone else _crossing_crown(loft, at, row)
+    which = f", where the crown of {crown!r} runs in" if crown else which
     return Fault(
-        reason=f"the section crosses itself{pair}",
+        reason=f"the section crosses itself{which}",
         t=float(at.t[row]),
-        kind=zone or "corners",
-        name="radius",
+        kind=zone or ("crown" if crown else "corners"),
+        name=crown or "radius",
         otherwise="move the corners so that no two panels meet but at a corner"
         if is_end[row] or _is_at_station(loft, float(at.u[row]))
         else f"give a station at x = {at.u[row]:.0f}, or move the corners of its neighbours",
     )
+
+
+def _folded_over(at: Sections) -> NDArray[np.bool_]:
+    """Return in which sections crowns meet under a corner: it would turn by more than half a circle."""
+    chord = np.roll(at.corners, -1, axis=1) - at.corners
+    length = np.linalg.norm(chord, axis=-1)
+    half = 2.0 * np.arctan2(2.0 * at.rise, length)
+    way = np.arctan2(chord[..., 1], chord[..., 0])
+    turn = np.pi - np.mod(np.pi - way + np.roll(way, 1, axis=1), 2.0 * np.pi)
+    turned = np.abs(turn - half - np.roll(half, 1, axis=1))
+    is_long = np.minimum(length, np.roll(length, 1, axis=1)) > LENGTH
+    return np.asarray((is_long & (turned > np.pi + _SLACK)).any(axis=1))
+
+
+def _by_sag(rings: Rings) -> tuple[NDArray[np.intp], Array]:
+    """Return segments and shares of their length, as for `Rings.at`, that follow every arc closely."""
+    chord = np.linalg.norm(np.roll(rings.points, -1, axis=1) - rings.points, axis=-1)
+    sag = np.nan_to_num(0.5 * chord * np.abs(np.tan(0.5 * rings.half_rad))).max(axis=0)
+    pieces = np.clip(np.ceil(np.sqrt(sag / _SAG)), 1.0, _MOST_PER_ARC).astype(np.intp)
+    first = np.repeat(np.cumsum(pieces) - pieces, pieces)
+    ratio = (np.arange(len(first)) - first) / np.repeat(pieces, pieces)
+    return np.repeat(np.arange(len(pieces)), pieces), ratio
+
+
+def _crossing_crown(loft: Loft, at: Sections, row: int) -> str:
+    """Return the panel whose inward crown crosses another part of a section; nothing if none does."""
+    count, share = at.rings.points.shape[1], np.linspace(0.0, 1.0, _MOST_PER_ARC + 1)
+    lines = at.rings.at(np.repeat(np.arange(count), len(share)), np.tile(share, count))[row]
+    parts = shapely.linestrings(lines.reshape(count, len(share), 2))
+    for panel in np.flatnonzero(at.rise[row] < 0.0).tolist():
+        own = parts[2 * panel + 1]
+        if any(own.crosses(other) for other in parts if other is not own and other.length > LENGTH):
+            return loft.table.drawn_panels[loft.table.panel_of[panel]]
+    return ""
 
 
 def _judged(outlines: Array) -> tuple[NDArray[np.bool_], Array]:

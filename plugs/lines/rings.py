@@ -369,6 +369,8 @@ def inset_corners(
     chord = np.roll(moved, -1, axis=1) - moved
     length = np.hypot(chord[..., 0], chord[..., 1])
     sine = 0.5 * curvature * length
+    if stays_near:
+        sine = np.clip(sine, -1.0, 1.0)
     with np.errstate(invalid="ignore"):
         new_rise = 0.5 * length * np.tan(0.5 * np.arcsin(sine))
     meets = np.minimum(meets, np.roll(meets, -1, axis=1))
