@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from plugs.foam.layers import Stack
     from plugs.foam.pins import Pins
     from plugs.foam.stock import Cutting, Stock
+    from plugs.ground.doors import Check, Output
     from plugs.ground.errors import Finding, PlugError
     from plugs.ground.units import inch
     from plugs.laminate.choosing import by_sheet, oz_per_ft2, oz_per_yd2
@@ -42,6 +43,7 @@ _HOME = {
     "Board": "plugs.laminate.materials",
     "Boss": "plugs.recesses.recess",
     "CLOTHS": "plugs.laminate.generic",
+    "Check": "plugs.ground.doors",
     "Cloth": "plugs.laminate.materials",
     "Corner": "plugs.lines.section",
     "Cutting": "plugs.foam.stock",
@@ -59,6 +61,7 @@ _HOME = {
     "Laps": "plugs.cloth.cloth",
     "Mating": "plugs.body.mating",
     "MatingBody": "plugs.body.mating_body",
+    "Output": "plugs.ground.doors",
     "PLATES": "plugs.recesses.plates",
     "Pins": "plugs.foam.pins",
     "Plug": "plugs.recipe.plug",
@@ -90,12 +93,12 @@ _HOME = {
 }
 
 __all__ = [
-    "CLOTHS", "FOAMS", "HARDENERS", "PLATES", "RESINS", "Adhesive", "Barrier", "Board", "Boss", "Cloth",
-    "Corner", "Cutting", "DartCut", "End", "Filler", "Finding", "Foam", "Glue", "Hardener", "Hollow",
-    "Joints", "Laps", "Mating", "MatingBody", "Pins", "Plug", "PlugError", "Ply", "PocketWork", "Recess",
-    "Resin", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station", "Stock", "Templates", "Zone",
-    "between", "by_sheet", "fair", "inch", "mirrored", "oz_per_ft2", "oz_per_yd2", "read_outline",
-    "read_table", "stations_of",
+    "CLOTHS", "FOAMS", "HARDENERS", "PLATES", "RESINS", "Adhesive", "Barrier", "Board", "Boss", "Check",
+    "Cloth", "Corner", "Cutting", "DartCut", "End", "Filler", "Finding", "Foam", "Glue", "Hardener",
+    "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Output", "Pins", "Plug", "PlugError", "Ply",
+    "PocketWork", "Recess", "Resin", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station", "Stock",
+    "Templates", "Zone", "between", "by_sheet", "fair", "inch", "mirrored", "oz_per_ft2", "oz_per_yd2",
+    "read_outline", "read_table", "stations_of",
 ]  # fmt: skip
 
 

@@ -6,15 +6,13 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass, replace
-from functools import cache, partial
+from functools import cache, cached_property, partial
 from pathlib import Path
-from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final
 
 from plugs.drawings import (
     cloth_drawings,
     edge_drawings,
-    is_pictured,
     layer_drawings,
     paper_job,
     sheet_drawings,
@@ -23,22 +21,25 @@ from plugs.drawings import (
 from plugs.files.drawing_run import DrawingRun
 from plugs.files.folder import SUMMARY, FreshFolder
 from plugs.files.kinds import KINDS
-from plugs.ground.doors import STAGES
+from plugs.ground.doors import STAGES, Output
 from plugs.ground.errors import Finding, PlugError, promise
 from plugs.mesh import mesh
 from plugs.nesting.stored import store_sheets, stored
 from plugs.pictures.run import PictureRun
+from plugs.recipe.own import own_files
+from plugs.scene import picture_job, plug_meshes
 from plugs.stages.stage import Say, Shelf
 from plugs.summary.summary import Made, summarise
 from plugs.work import Work, opened
 
 if TYPE_CHECKING:
     from plugs.drafting.picture import Drawing
+    from plugs.files.drawing_run import Rendered
     from plugs.kernel.job import KernelProof
     from plugs.kernel.worker import KernelRun
-    from plugs.pictures.views import Picture, PictureJob
+    from plugs.pictures.views import Picture
+    from plugs.recipe.plug import Plug
 
-_Made = TypeVar("_Made")
 Kernel = Callable[[], "KernelRun"]
 OpenKernel = Callable[[], AbstractContextManager["KernelRun"]]
 
@@ -47,25 +48,6 @@ DRAWN = ("dxf", "svg", "pdf")
 
 BOOK = "book.html"
 """Where the build book goes."""
-
-_DRAWN = {*DRAWN, "html"}
-
-_FOAM = ("lines", "body", "layers", "pieces", "pins", "sheets", "templates", "sanding", "cloth")
-_SHOWN: Final = MappingProxyType(
-    {
-        "stl": ("lines", "body", "finish"),
-        "3mf": ("lines", "body", "finish"),
-        "glb": ("lines", "body", "finish", "layers"),
-        "step": ("lines", "body"),
-        "dxf": _FOAM,
-        "svg": _FOAM,
-        "pdf": _FOAM,
-        "csv": STAGES,
-        "png": (*_FOAM, "finish"),
-        "html": STAGES,
-    }
-)
-"""Stages that each kind of file shows."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -95,7 +77,8 @@ def build(
     overrides: Mapping[str, object],
     *,
     out: Path | None = None,
-    kinds: Sequence[str] = KINDS,
+    kinds: Sequence[str] | None = None,
+    without: Sequence[str] = (),
     search: float | None = None,
     say: Say = lambda _: None,
     open_kernel: OpenKernel | None = None,
@@ -110,8 +93,10 @@ def build(
     overrides : mapping of str to object
     out : Path or None
         The folder; by default ``exports/NAME`` under the present one.
-    kinds : sequence of str
-        Which of `KINDS` to write.
+    kinds : sequence of str or None
+        Which kinds of file to write, the house's or the recipe's own; None for all.
+    without : sequence of str
+        Which of these to leave out.
     search : float or None, s
         Time to search for better sheets, which are then stored beside the recipe.
     say : callable
@@ -124,12 +109,18 @@ def build(
     Returns
     -------
     Built
+
+    Raises
+    ------
+    PlugError
+        Something cannot be built or written, or is asked for that nobody writes.
     """
     say("recipe")
     with ExitStack() as after:
         kernel = cache(lambda: after.enter_context((open_kernel or _kernel)()))
         shelf = Shelf() if shelf is None else shelf
         work = opened(path, overrides, say=say, open_kernel=kernel, shelf=shelf)
+        chosen = [output.kind for output in chosen_outputs(work.plug, kinds, without)]
         folder = out if out is not None else Path("exports") / path.stem
         keep = None
         if search is not None:
@@ -138,7 +129,7 @@ def build(
             record = _searched(work, search)
             work = work.with_sheets(json.loads(record))
             keep = partial(store_sheets, path, record)
-        return write(work, folder, kinds, kernel, keep)
+        return write(work, folder, chosen, kernel, keep)
 
 
 def write(
@@ -165,99 +156,178 @@ def write(
     -------
     Built
     """
-    own = {output.kind: output for output in work.plug.outputs}
-    chosen = tuple(dict.fromkeys((*KINDS, *own) if kinds is None else kinds))
+    outputs = chosen_outputs(work.plug, kinds, param="kinds")
     with ExitStack() as after:
         kernel = kernel or cache(lambda: after.enter_context(_kernel()))
         _ = work.lines, work.cutters  # what is wrong with a recipe is told before anything else is begun
         fresh = after.enter_context(FreshFolder(folder))
-        run = _submitted(work, kernel()) if "step" in chosen else None
-        bench, easel = _workers(chosen, after)
-        waits = "pdf" in chosen and work.plug.schedule is not None
-        drawings = _draw(work, bench, "pdf" in chosen and not waits) if _DRAWN & {*chosen} else {}
-        drawings = _draw_rest(work, bench, easel, drawings, waits)
-        files = _joined(_solids(work, chosen), _tables(work, chosen))
-        for kind in chosen:
-            files = _joined(files, dict(own[kind].make(work)) if kind in own else {})
-        proof, silent = (None, ()) if run is None else _stepped(work, run, files)
-        wanted = wanted_of(chosen)
-        made = Made(files=files, proof=proof, stages=wanted, findings=(*work.found(wanted), *silent))
-        made = _collected(made, bench, easel)
-        if "html" in chosen:
-            made.files[BOOK] = _book(work, made, drawings)
-        summary = summarise(work, made)
-        made.files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
+        writing = Writing(work, outputs, kernel, after)
+        for output in outputs:
+            writing.add(output.make(writing))
+        summary = summarise(work, writing.made)
+        writing.files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
         work.say("files")
-        fresh.write(made.files)
+        fresh.write(writing.files)
         if before_swap is not None:
             before_swap()
         fresh.swap_in()
-    return Built(work=work, folder=folder, stages=wanted, findings=made.findings, summary=summary)
+    made = writing.made
+    return Built(work=work, folder=folder, stages=made.stages, findings=made.findings, summary=summary)
 
 
-def _joined(first: Mapping[str, _Made], second: Mapping[str, _Made]) -> dict[str, _Made]:
-    """Return what two stages made, by path: no path is written twice."""
-    promise(not first.keys() & second.keys(), f"made twice: {sorted(first.keys() & second.keys())}")
+def chosen_outputs(
+    plug: Plug, only: Sequence[str] | None, without: Sequence[str] = (), param: str = "--only"
+) -> list[Output]:
+    """Return the rows of the table that are asked for: the house's, the recipe's own, the book last.
+
+    Parameters
+    ----------
+    plug : Plug
+    only : sequence of str or None
+        Kinds of file; None for all.
+    without : sequence of str
+        Kinds that are left out.
+    param : str
+        Where ``only`` was given.
+
+    Returns
+    -------
+    list of Output
+        Their makers take a `Writing`.
+
+    Raises
+    ------
+    PlugError
+        Nobody writes such a kind.
+    """
+    own = [replace(output, make=partial(_own, number=i)) for i, output in enumerate(plug.outputs)]
+    known = [*KINDS, *(output.kind for output in own)]
+    for flag, words in ((param, only or ()), ("--without", without)):
+        for word in words:
+            if word not in known:
+                raise PlugError(
+                    param=flag,
+                    value=word,
+                    reason="no such kind of file is written",
+                    remedy=f"use one of {', '.join(known)}",
+                )
+    wanted = set(known if only is None else only) - {*without}
+    return [output for output in (*OUTPUTS[:-1], *own, OUTPUTS[-1]) if output.kind in wanted]
+
+
+class Writing:
+    """A work that is being written: what other processes are at, and what has been made so far.
+
+    Parameters
+    ----------
+    work : Work
+    outputs : sequence of Output
+        What is asked for.
+    kernel : callable
+        Gives the kernel.
+    after : ExitStack
+        Ends the processes.
+    """
+
+    def __init__(self, work: Work, outputs: Sequence[Output], kernel: Kernel, after: ExitStack) -> None:
+        """Begin what other processes make, and find what is doubtful meanwhile."""
+        kinds = {output.kind for output in outputs}
+        drawn = [kind for kind in DRAWN if kind in kinds]
+        self.work = work
+        self.stages = frozenset(stage for output in outputs for stage in output.shows)
+        self.files: dict[str, bytes] = {}
+        self._run = _submitted(work, kernel()) if "step" in kinds else None
+        self._bench = after.enter_context(DrawingRun(drawn)) if drawn else None
+        self._easel = after.enter_context(PictureRun()) if "png" in kinds else None
+        waits = "pdf" in kinds and work.plug.schedule is not None
+        is_drawn = drawn or "html" in kinds
+        drawings = _draw(work, self._bench, "pdf" in kinds and not waits) if is_drawn else {}
+        self.drawings = _draw_rest(work, self._bench, self._easel, drawings, waits)
+
+    def add(self, files: Mapping[str, bytes | str]) -> None:
+        """Take files over: no path is written twice.
+
+        Parameters
+        ----------
+        files : mapping of str to bytes or str
+            By path in the folder.
+        """
+        twice = self.files.keys() & files.keys()
+        promise(not twice, f"made twice: {sorted(twice)}")
+        self.files |= {
+            path: content.encode() if isinstance(content, str) else content for path, content in files.items()
+        }
+
+    @cached_property
+    def found(self) -> tuple[Finding, ...]:
+        """What is doubtful about the stages that are shown."""
+        return self.work.found(self.stages)
+
+    @cached_property
+    def stepped(self) -> tuple[KernelProof | None, tuple[Finding, ...]]:
+        """The kernel's proof, where it was asked.
+
+        A kernel that breaks down or gives no answer ends no build: a finding says that its file is missing.
+        """
+        if self._run is None:
+            return None, ()
+        from plugs.kernel.job import KernelFault
+        from plugs.proving import no_step, proved
+
+        self.work.say("step")
+        try:
+            return proved(self.work, self._run), ()
+        except KernelFault as fault:
+            return None, (no_step(fault),)
+
+    @cached_property
+    def rendered(self) -> Rendered | None:
+        """What the drawings became."""
+        _ = self.found  # while others draw
+        return None if self._bench is None else self._bench.rendered()
+
+    @cached_property
+    def pictured(self) -> tuple[tuple[Picture, ...], tuple[Finding, ...]]:
+        """The pictures, and why there are none."""
+        _ = self.found
+        return ((), ()) if self._easel is None else self._easel.made()
+
+    @property
+    def made(self) -> Made:
+        """All that was made."""
+        proof, silent = self.stepped
+        pictures, missing = self.pictured
+        return Made(
+            files=self.files,
+            stages=self.stages,
+            findings=(*self.found, *silent, *missing),
+            proof=proof,
+            rendered=self.rendered,
+            pictures=pictures,
+        )
+
+
+def _joined(first: Mapping[str, Drawing], second: Mapping[str, Drawing]) -> dict[str, Drawing]:
+    """Return drawings of two stages, by path: no path is drawn twice."""
+    promise(not first.keys() & second.keys(), f"drawn twice: {sorted(first.keys() & second.keys())}")
     return {**first, **second}
 
 
-def _workers(kinds: Sequence[str], after: ExitStack) -> tuple[DrawingRun | None, PictureRun | None]:
-    """Start the processes that render drawings and make pictures, where they are wanted."""
-    drawn = [kind for kind in DRAWN if kind in kinds]
-    bench = after.enter_context(DrawingRun(drawn)) if drawn else None
-    return bench, after.enter_context(PictureRun()) if "png" in kinds else None
-
-
-def wanted_of(kinds: Sequence[str]) -> frozenset[str]:
-    """Return the stages that kinds of file show, and that the summary and the findings therefore speak of."""
-    return frozenset(stage for kind in kinds for stage in _SHOWN.get(kind, ()))
-
-
-def _collected(made: Made, bench: DrawingRun | None, easel: PictureRun | None) -> Made:
-    """Return what was made with what other processes made."""
-    rendered = None if bench is None else bench.rendered()
-    files = _joined(made.files, {} if rendered is None else rendered.files)
-    pictures: tuple[Picture, ...] = ()
-    findings = made.findings
-    if easel is not None:
-        pictures, found = easel.made()
-        files = _joined(files, {picture.path: picture.content for picture in pictures})
-        findings = (*findings, *found)
-    return replace(made, files=files, rendered=rendered, pictures=pictures, findings=findings)
-
-
-def _book(work: Work, made: Made, drawings: Mapping[str, Drawing]) -> bytes:
+def _book(writing: Writing) -> dict[str, str]:
     """Return the build book."""
     from plugs.book.book import book_html
     from plugs.book.scene import make_book_scene
 
+    work, made = writing.work, writing.made
     finish = None if work.skin_proof is None else work.finish.body
     scene = make_book_scene(work.body.body, work.layers, work.templates, finish)
     shown = {_book_name(Path(picture.path).stem): picture.content for picture in made.pictures}
-    return book_html(summarise(work, made), drawings, scene, shown).encode()
+    return {BOOK: book_html(summarise(work, made), writing.drawings, scene, shown)}
 
 
 def _book_name(stem: str) -> str:
     """Return the name by which the book finds the place of a picture."""
     return {"apart": "exploded"}.get(stem, stem.replace("shear-", "drape-"))
-
-
-def _picture_job(work: Work, seen: Mapping[str, Drawing]) -> PictureJob:
-    """Return what is pictured of a work."""
-    from plugs.pictures.views import PictureJob
-    from plugs.scene import plug_meshes
-
-    scene = plug_meshes(work)
-    drawings = {Path(stem).name: drawing for stem, drawing in seen.items() if is_pictured(stem)}
-    return PictureJob(
-        shown=scene.finish or scene.foam,
-        layers=scene.layers,
-        thicknesses=scene.thicknesses,
-        axis=scene.axis,
-        drawings=drawings,
-        captions={name: drawing.title for name, drawing in drawings.items()},
-        display_unit=work.plug.display_unit,
-    )
 
 
 def _searched(work: Work, seconds: float) -> str:
@@ -322,7 +392,7 @@ def _draw_rest(
     """Send off the cloth, have all printed that waited for it, then what is only looked at; return all."""
     seen = sheet_drawings(work) if drawings or easel is not None else {}
     if easel is not None:
-        easel.submit(_picture_job(work, seen))
+        easel.submit(picture_job(work, seen))
     if not drawings:
         return drawings
     cloth = cloth_drawings(work)
@@ -334,59 +404,54 @@ def _draw_rest(
     return _joined(drawings, seen)  # the rolls show every piece of cloth
 
 
-def _stepped(
-    work: Work, run: KernelRun, files: dict[str, bytes]
-) -> tuple[KernelProof | None, tuple[Finding, ...]]:
-    """Return the kernel's proof, and add its file where the whole body can be made in exact surfaces.
-
-    A kernel that breaks down or gives no answer ends no build: a finding says that its file is missing.
-    """
-    from plugs.kernel.job import KernelFault
-    from plugs.proving import no_step, proved
-
-    work.say("step")
-    try:
-        proof = proved(work, run)
-    except KernelFault as fault:
-        return None, (no_step(fault),)
-    if work.cutters.is_exact:
-        files["solid/foam.step"] = proof.step
-    return proof, ()
+def _step(writing: Writing) -> dict[str, bytes]:
+    """Return the kernel's file, where the whole body can be made in exact surfaces."""
+    proof, _ = writing.stepped
+    return {"solid/foam.step": proof.step} if proof is not None and writing.work.cutters.is_exact else {}
 
 
-def _solids(work: Work, kinds: Sequence[str]) -> dict[str, bytes]:
-    """Return the solids as files of triangles, by path in the folder."""
-    files: dict[str, bytes] = {}
-    if "glb" in kinds:
-        from plugs.files.glb import glb_bytes
-        from plugs.scene import plug_meshes
+def _rendered(writing: Writing, ending: str) -> dict[str, bytes]:
+    """Return the drawings as files of one kind."""
+    files = {} if writing.rendered is None else writing.rendered.files
+    return {path: content for path, content in files.items() if path.endswith(ending)}
 
-        files["solid/plug.glb"] = glb_bytes(plug_meshes(work).meshes)
-    if "stl" not in kinds and "3mf" not in kinds:
-        return files
+
+def _pictures(writing: Writing) -> dict[str, bytes]:
+    """Return the pictures."""
+    return {picture.path: picture.content for picture in writing.pictured[0]}
+
+
+def _scene(writing: Writing) -> dict[str, bytes]:
+    """Return all bodies in one file."""
+    from plugs.files.glb import glb_bytes
+
+    return {"solid/plug.glb": glb_bytes(plug_meshes(writing.work).meshes)}
+
+
+def _solids(writing: Writing, ending: str) -> dict[str, bytes]:
+    """Return the solids as files of triangles."""
     from plugs.files.solids import stl_bytes, threemf_bytes
 
+    work, packed = writing.work, {"stl": stl_bytes, "3mf": threemf_bytes}[ending]
     work.say("solid")
     bodies = {"foam": work.body} | ({} if work.skin_proof is None else {"finish": work.finish})
-    for word, solid in bodies.items():
-        vertices, triangles = mesh.triangles_of(solid.body)
-        name = f"{work.plug.name}, {'foam' if word == 'foam' else 'finished surface'}"
-        if "stl" in kinds:
-            files[f"solid/{word}.stl"] = stl_bytes(vertices, triangles, name=name)
-        if "3mf" in kinds:
-            files[f"solid/{word}.3mf"] = threemf_bytes(vertices, triangles, name=name)
-    return files
+    return {
+        f"solid/{word}.{ending}": packed(
+            *mesh.triangles_of(solid.body),
+            name=f"{work.plug.name}, {'foam' if word == 'foam' else 'finished surface'}",
+        )
+        for word, solid in bodies.items()
+    }
 
 
-def _tables(work: Work, kinds: Sequence[str]) -> dict[str, bytes]:
-    """Return the tables, by path in the folder."""
-    if "csv" not in kinds:
-        return {}
+def _tables(writing: Writing) -> dict[str, str]:
+    """Return the tables."""
     from plugs.drafting.glue import pins_csv
     from plugs.drafting.pieces import pieces_csv
     from plugs.files.cut_list import cut_list_csv, leftovers_csv
     from plugs.files.tables import outlines_csv
 
+    work = writing.work
     texts = {
         "layers/outlines.csv": outlines_csv(work.layers),
         "layers/pieces.csv": pieces_csv(work.pieces.pieces),
@@ -403,4 +468,27 @@ def _tables(work: Work, kinds: Sequence[str]) -> dict[str, bytes]:
         texts["sheets/cut-list.csv"] = cut_list_csv(nesting)
         if any(sheet.leftovers for sheet in nesting.sheets):
             texts["sheets/leftovers.csv"] = leftovers_csv(nesting)
-    return {name: text.encode() for name, text in texts.items()}
+    return texts
+
+
+def _own(writing: Writing, number: int) -> dict[str, bytes]:
+    """Return the files of one of the recipe's own outputs."""
+    return own_files(writing.work, number, (*writing.files, BOOK, SUMMARY))
+
+
+_SOLID: Final = ("lines", "body", "finish")
+_FOAM: Final = ("lines", "body", "layers", "pieces", "pins", "sheets", "templates", "sanding", "cloth")
+
+OUTPUTS: Final = (
+    Output(kind="glb", make=_scene, shows=(*_SOLID, "layers")),
+    Output(kind="stl", make=partial(_solids, ending="stl"), shows=_SOLID),
+    Output(kind="3mf", make=partial(_solids, ending="3mf"), shows=_SOLID),
+    Output(kind="csv", make=_tables, shows=STAGES),
+    Output(kind="step", make=_step, shows=("lines", "body")),
+    Output(kind="dxf", make=partial(_rendered, ending=".dxf"), shows=_FOAM),
+    Output(kind="svg", make=partial(_rendered, ending=".svg"), shows=_FOAM),
+    Output(kind="pdf", make=partial(_rendered, ending=".pdf"), shows=_FOAM),
+    Output(kind="png", make=_pictures, shows=(*_FOAM, "finish")),
+    Output(kind="html", make=_book, shows=STAGES),
+)
+"""What the house writes, in the order in which it is made; the book, which shows the rest, is last."""

@@ -148,7 +148,7 @@ def _parser() -> _Parser:
                 "--only",
                 action="append",
                 metavar="KIND",
-                help=f"write only this kind of file: {', '.join(KINDS)}; may be repeated",
+                help=f"write only this kind of file: {', '.join(KINDS)}, or the recipe's; may be repeated",
             )
             command.add_argument(
                 "--without",
@@ -177,18 +177,15 @@ def _changes(options: argparse.Namespace) -> dict[str, object]:
     return dict(split_assignment(text) for text in options.changes)
 
 
-def _kinds(options: argparse.Namespace) -> list[str]:
-    """Return the kinds of file to write."""
-    for flag, words in (("--only", options.only or []), ("--without", options.without)):
-        for word in words:
-            if word not in KINDS:
-                raise PlugError(
-                    param=flag,
-                    value=word,
-                    reason="no such kind of file is written",
-                    remedy=f"use one of {', '.join(KINDS)}",
-                )
-    return [kind for kind in KINDS if kind in (options.only or KINDS) and kind not in options.without]
+def _known_kinds(options: argparse.Namespace, changes: Mapping[str, object]) -> list[str]:
+    """Return the kinds of file that are asked for; where one is not the house's, the recipe must have it."""
+    kinds = [kind for kind in options.only or KINDS if kind not in options.without]
+    if not {*kinds, *options.without} <= {*KINDS}:
+        from plugs.build import chosen_outputs
+        from plugs.work import opened
+
+        chosen_outputs(opened(options.recipe, changes).plug, options.only, options.without)
+    return kinds
 
 
 def _say(text: str) -> None:
@@ -199,11 +196,19 @@ def _say(text: str) -> None:
 
 def _build(options: argparse.Namespace) -> int:
     """Build a recipe."""
-    kinds, changes = _kinds(options), _changes(options)
+    changes = _changes(options)
     from plugs.build import build
 
     try:
-        built = build(options.recipe, changes, out=options.out, kinds=kinds, search=options.search, say=_say)
+        built = build(
+            options.recipe,
+            changes,
+            out=options.out,
+            kinds=options.only,
+            without=options.without,
+            search=options.search,
+            say=_say,
+        )
     finally:
         _say("")
     _tell(_closing_table(built))
@@ -212,7 +217,8 @@ def _build(options: argparse.Namespace) -> int:
 
 def _watch(options: argparse.Namespace) -> int:
     """Build a recipe after every save, until Ctrl-C."""
-    kinds, changes = _kinds(options), _changes(options)
+    changes = _changes(options)
+    kinds = _known_kinds(options, changes)
     import threading
     from contextlib import ExitStack
 
@@ -229,7 +235,8 @@ def _watch(options: argparse.Namespace) -> int:
     def make(path: Path, overrides: Mapping[str, object], **words: Any) -> object:
         if len(words["kinds"]) < len(kinds):
             return first_look(path, overrides, **words | {"out": look}, shelf=shelf)
-        return build(path, overrides, **words, shelf=shelf)
+        asked = {"kinds": options.only, "without": options.without}
+        return build(path, overrides, **words | asked, shelf=shelf)
 
     with ExitStack() as after:
         after.callback(drop_build, look)

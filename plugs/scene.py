@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from plugs.drawings import is_pictured
 from plugs.foam.layers import Layer
 from plugs.mesh import mesh
 from plugs.mesh.mesh import PLANES, Body
 from plugs.mesh.named import NamedMesh
 from plugs.work import Work
+
+if TYPE_CHECKING:
+    from plugs.drafting.picture import Drawing
+    from plugs.pictures.views import PictureJob
 
 FOAM_COLOURS: Final = ("#d8c9a6", "#b9d3c2")
 """Of layers in turn, so that each is told from the next; the whole foam has the first."""
@@ -101,3 +107,31 @@ def _named(name: str, body: Body, colour: str) -> NamedMesh:
     """Return a body as a mesh with a name."""
     vertices, triangles = mesh.triangles_of(body)
     return NamedMesh(name=name, vertices=vertices, triangles=triangles, colour=colour)
+
+
+def picture_job(work: Work, seen: Mapping[str, Drawing]) -> PictureJob:
+    """Return what is pictured of a work.
+
+    Parameters
+    ----------
+    work : Work
+    seen : mapping of str to Drawing
+        By path in the folder, without ending.
+
+    Returns
+    -------
+    PictureJob
+    """
+    from plugs.pictures.views import PictureJob
+
+    scene = plug_meshes(work)
+    drawings = {Path(stem).name: drawing for stem, drawing in seen.items() if is_pictured(stem)}
+    return PictureJob(
+        shown=scene.finish or scene.foam,
+        layers=scene.layers,
+        thicknesses=scene.thicknesses,
+        axis=scene.axis,
+        drawings=drawings,
+        captions={name: drawing.title for name, drawing in drawings.items()},
+        display_unit=work.plug.display_unit,
+    )

@@ -81,8 +81,8 @@ class Outcome:
     files: tuple[Path, ...]
 
 
-class _Superseded(Exception):  # noqa: N818 - no error, a way out of a build that nobody wants any more
-    """Something was saved, or an end was asked for, while a build was under way."""
+class _Superseded(KeyboardInterrupt):
+    """Something was saved, or an end was asked for, while a build was under way: nobody wants it any more."""
 
 
 def rounds_of(kinds: Sequence[str]) -> tuple[tuple[str, ...], ...]:

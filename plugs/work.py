@@ -17,10 +17,11 @@ from plugs.body.body import Solid
 from plugs.foam.layers import Layer
 from plugs.foam.pockets import Feature, make_features
 from plugs.foam.stock import Blank
-from plugs.ground.errors import Finding, PlugError
+from plugs.ground.errors import SEVERITIES, Finding, PlugError
 from plugs.ground.told import in_unit
 from plugs.lines.stations import Loft
 from plugs.nesting.stored import stored_sheets
+from plugs.recipe.own import own_findings
 from plugs.recipe.plug import Plug, checked_plug
 from plugs.recipe.reading import load_recipe, run_recipe
 from plugs.sanding.recess_kit import RecessKit, recess_kits
@@ -43,7 +44,6 @@ if TYPE_CHECKING:
     from plugs.stages.laying import Edges, Inside, Laying
 
 
-_SEVERITIES: Final = ("error", "warning", "note")
 _LINES: Final = ("stations", "panels", "mirrored", "bays", "front", "aft")
 _SHELF: Final = Shelf()
 
@@ -303,13 +303,16 @@ class Work(Staged):
         """
         from plugs.findings import CHECKS
 
+        own = [
+            replace(check, find=partial(own_findings, number=i)) for i, check in enumerate(self.plug.checks)
+        ]
         found = [
             (finding, check.stage)
-            for check in (*CHECKS, *self.plug.checks)
+            for check in (*CHECKS, *own)
             if stages is None or check.stage in stages
             for finding in self._placed(partial(check.find, self))
         ]
-        found.sort(key=lambda one: (_SEVERITIES.index(one[0].severity), one[0].code, one[0].where))
+        found.sort(key=lambda one: (SEVERITIES.index(one[0].severity), one[0].code, one[0].where))
         unit = self.plug.display_unit
         return tuple(replace(in_unit(finding, unit), stage=stage) for finding, stage in found)
 

@@ -73,7 +73,7 @@ LIGHT = (
 )  # fmt: skip
 """Modules that load only Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
 
-CATCH_ALL = ("plugs.recipe.reading._run_user_code",)
+CATCH_ALL = ("plugs.recipe.reading.run_user_code",)
 """The one place that may catch everything: it runs the user's own program."""
 
 LONGEST_FILE = 500

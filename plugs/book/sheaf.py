@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any, Final
 
 from plugs.book.figures import HEIGHT, drawing_figure
@@ -79,6 +80,18 @@ _CODES: Final = (
     ),
 )
 """Section that a finding belongs to, by how its code begins."""
+
+_STAGES: Final = MappingProxyType(
+    {
+        "layers": "cutting", "pieces": "cutting", "sheets": "cutting", "pins": "stacking",
+        "templates": "templates", "sanding": "sanding", "finish": "skin", "cloth": "skin", "resin": "skin",
+        "part": "skin", "shopping": "shopping",
+    }
+)  # fmt: skip
+"""Section of a finding whose code says nothing, by the stage that it speaks of."""
+
+_WORDS: Final = MappingProxyType({"error": "Error", "warning": "Warning", "note": "Note"})
+"""How bad a finding is, the worst first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -199,19 +212,19 @@ class Sheaf:
         return el("figure", el("div", image, class_="sheet"), el("figcaption", words.capitalize()))
 
     def findings(self, section: str) -> Html:
-        """Return the findings of a section, warnings first.
+        """Return the findings of a section, the worst first.
 
         Parameters
         ----------
         section : str
-            ``"all"`` for every warning, and the notes that belong to no section.
+            ``"all"`` for every error and warning, and the notes that belong to no section.
         """
         found = self.rows("findings")
         if section == "all":
-            mine = [f for f in found if f["severity"] == "warning" or _place(f["code"], _CODES) == "more"]
+            mine = [f for f in found if f["severity"] != "note" or _section(f) == "more"]
         else:
-            mine = [f for f in found if _place(f["code"], _CODES) == section]
-        mine.sort(key=lambda f: f["severity"] != "warning")
+            mine = [f for f in found if _section(f) == section]
+        mine.sort(key=lambda f: [*_WORDS].index(f["severity"]))
         return joined(_finding(f) for f in mine)
 
 
@@ -220,8 +233,15 @@ def _place(name: str, table: Sequence[tuple[str, str]]) -> str:
     return next((place for begin, place in table if name.startswith(begin)), "more")
 
 
+def _section(found: Mapping[str, Any]) -> str:
+    """Return the section that a finding belongs to."""
+    place = _place(found["code"], _CODES)
+    return place if place != "more" else _STAGES.get(found.get("stage", ""), "more")
+
+
 def _finding(found: Mapping[str, Any]) -> Html:
     """Return a finding: what, where, and what to do."""
-    severity = "warning" if found["severity"] == "warning" else "note"
-    head = el("p", el("strong", severity.capitalize()), f", {found['where']}: {found['message']}")
-    return el("div", head, el("p", f"Do: {found['remedy']}"), class_=f"finding {severity}")
+    severity = found["severity"]
+    head = el("p", el("strong", _WORDS[severity]), f", {found['where']}: {found['message']}")
+    shade = "note" if severity == "note" else "warning"
+    return el("div", head, el("p", f"Do: {found['remedy']}"), class_=f"finding {shade}")

@@ -18,7 +18,7 @@ def shopping(sheaf: Sheaf) -> Html:
     """Return what to buy."""
     bought = sheaf.rows("shopping")
     groups = {row.get("group") for row in bought}
-    parts: list[object] = [_bought(sheaf, bought), _cost(sheaf, len(bought))]
+    parts: list[object] = [sheaf.findings("shopping"), _bought(sheaf, bought), _cost(sheaf, len(bought))]
     stock = (sheaf.summary.get("sheets") or {}).get("by_stock") or []
     columns = (
         ("stock", "Foam"), ("count", "Sheets"), ("width_mm", "Long"), ("height_mm", "Wide"),

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Final
 
 _LONGEST: Final = 60
 """Letters of a name, so that a whole path stays below 255 on every file system."""
+
+_DEEPEST: Final = 4
+"""Parts of a path: folders in a folder, and the file."""
+
+_FORBIDDEN: Final = '<>"|?*'
+"""Letters, besides / \\ and :, that no name may have under Windows (its documentation, from memory)."""
 
 _RESERVED: Final = frozenset(
     ("con", "prn", "aux", "nul", *(f"{port}{i}" for port in ("com", "lpt") for i in range(10)))
@@ -44,6 +50,39 @@ def file_stems(names: Sequence[str]) -> tuple[str, ...]:
         seen.add(one)
         found.append(one)
     return tuple(found)
+
+
+def path_fault(path: object, taken: Iterable[str]) -> str:
+    """Return why a file cannot be written under a path in the folder; empty if it can.
+
+    Parameters
+    ----------
+    path : object
+    taken : iterable of str
+        Paths of the other files.
+
+    Returns
+    -------
+    str
+    """
+    if not isinstance(path, str):
+        return "the path of a file is text"
+    parts = path.split("/")
+    if "\\" in path or ":" in path or any(part in ("", ".", "..") for part in parts):
+        return "the path leads out of the folder that is written, or is none"
+    odd = any(
+        part != part.strip() or part.endswith(".") or len(part) > _LONGEST or not part.isprintable()
+        or any(letter in _FORBIDDEN for letter in part)
+        or part.casefold().partition(".")[0] in _RESERVED
+        for part in parts
+    )  # fmt: skip
+    if odd or len(parts) > _DEEPEST:
+        return f"not every system can have a file of that name, or its name is over {_LONGEST} letters long"
+    mine = folded(path)
+    for other in map(folded, taken):
+        if mine == other or mine.startswith(f"{other}/") or other.startswith(f"{mine}/"):
+            return "the build writes another file there"
+    return ""
 
 
 def folded(path: str) -> str:

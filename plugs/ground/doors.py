@@ -26,13 +26,16 @@ class Output:
     Attributes
     ----------
     kind : str
-        By which it is asked for: ``--only cut``.
+        By which it is asked for: ``--only cut-list``; small letters, figures and hyphens.
     make : callable
-        Gives the files of a `plugs.work.Work`: what each holds, by its path in the folder.
+        Gives the files of a `plugs.work.Work`: what each holds, text or bytes, by its path in the folder.
+    shows : sequence of str
+        Stages of the work that its files show: the summary and the findings speak of these.
     """
 
     kind: Name
-    make: Callable[[Work], Mapping[str, bytes]]
+    make: Callable[[Work], Mapping[str, bytes | str]]
+    shows: Sequence[Annotated[str, OneOf(STAGES)]] = ("lines", "body")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,7 +47,7 @@ class Check:
     stage : str
         Of the work, such as "layers": what it looks at, and the section of the book that it stands in.
     find : callable
-        Gives the findings on a `plugs.work.Work`.
+        Gives the findings on a `plugs.work.Work`; none where all is well.
     """
 
     stage: Annotated[str, OneOf(STAGES)]

@@ -9,6 +9,8 @@ from reprlib import Repr
 from typing import Final, TypeVar
 
 _Value = TypeVar("_Value")
+SEVERITIES: Final = ("error", "warning", "note")
+"""How bad a finding can be, the worst first."""
 MARKS: Final = ("\x02", "\x03")
 """What stands round a length in the text of a finding: its value in mm; its kind; its words in mm."""
 _MARKED: Final = re.compile(f"{MARKS[0]}[^{MARKS[1]};]*;[^{MARKS[1]};]*;([^{MARKS[1]}]*){MARKS[1]}")
@@ -121,10 +123,20 @@ class Finding:
 
         Raises
         ------
-        AssertionError
-            There is no place: a fault of ours.
+        PlugError
+            There is no place, or no such severity.
         """
-        promise(bool(self.where), f"a finding of {self.code!r} names no place")
+        for word, holds, remedy in (
+            ("where", bool(self.where), 'say where on the plug, such as where="panel deck at x = 200"'),
+            ("severity", self.severity in SEVERITIES, f"use one of: {', '.join(SEVERITIES)}"),
+        ):
+            if not holds:
+                raise PlugError(
+                    param=word,
+                    value=getattr(self, word),
+                    reason="a finding says nothing by it",
+                    remedy=remedy,
+                )
         object.__setattr__(self, "marked", (self.where, self.message, self.remedy))
         for word in ("where", "message", "remedy"):
             object.__setattr__(self, word, _MARKED.sub(r"\1", getattr(self, word)))

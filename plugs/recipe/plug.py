@@ -30,6 +30,7 @@ from plugs.laminate.plies import Schedule
 from plugs.lines.section import End, LinesPlan, Station
 from plugs.mesh import mesh
 from plugs.recesses.recess import Boss, Recess
+from plugs.recipe.own import check_kinds
 from plugs.sanding.recess_kit import PocketWork
 from plugs.sanding.sanding import Sanding
 from plugs.skin.skin import Skin
@@ -215,6 +216,7 @@ def checked_plug(result: object, function: str) -> Plug:
             remedy="end it with: return Plug(name=..., stations=(...), ...)",
         )
     plug = checked(result, Plug, "")
+    check_kinds(tuple(plug.outputs))
     paper_of(plug.paper, margin=plug.paper_margin, overlap=plug.paper_overlap)
     if plug.stock:
         checked_stock(plug.stock)

@@ -111,7 +111,7 @@ def load_recipe(path: Path) -> Recipe:
     module = ModuleType(f"plugs_recipe_{_as_identifier(path.stem)}")
     module.__file__ = str(path.absolute())
     sys.modules[module.__name__] = module  # dataclasses look their own module up here
-    folder = _run_user_code(lambda: _executed(code, module), path)
+    folder = run_user_code(lambda: _executed(code, module), path)
     function = _the_function(module, path)
     _check_plain(function, path)
     return Recipe(
@@ -166,7 +166,7 @@ def run_recipe(recipe: Recipe, overrides: Mapping[str, object]) -> Made:
         os.chdir(recipe.folder)
         return recipe.function(**values)
 
-    result = _run_user_code(work, recipe.path)
+    result = run_user_code(work, recipe.path)
     return Made(result=result, parameters=MappingProxyType(values))
 
 
@@ -261,16 +261,35 @@ def _executed(code: CodeType, module: ModuleType) -> str:
     return os.getcwd()  # noqa: PTH109 - a Path is not needed
 
 
-def _run_user_code(work: Callable[[], _Value], path: Path) -> _Value:
+def run_user_code(work: Callable[[], _Value], path: Path) -> _Value:
     """Return what the recipe's own code returns; whatever it raises becomes a `PlugError`.
 
     What it changes of the program round it is set back.
+
+    Parameters
+    ----------
+    work : callable
+        Runs the code.
+    path : Path
+        The recipe's file.
+
+    Returns
+    -------
+    object
+        What it returned.
+
+    Raises
+    ------
+    PlugError
+        It raised something, with the recipe's line, or closed a stream that is not its own.
     """
     closed: list[str] = []
     try:
         with set_back(closed):
             result = work()
     except PlugError as error:
+        if error.where.startswith(path.name):
+            raise  # a stage that the code asked for has told the place
         line = _trace(error, path)[1]
         place = f"{path}:{line}" if line else str(path)
         raise PlugError(
