@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from plugs.laminate.plies import Ply, Schedule
     from plugs.lines.offsets import read_table, stations_of
     from plugs.lines.section import Corner, End, Station
+    from plugs.measure.batten import fair_line
     from plugs.measure.fairing import fair
     from plugs.measure.landmarks import between, mirrored
     from plugs.measure.outlines import read_outline
@@ -83,6 +84,7 @@ _HOME = {
     "between": "plugs.measure.landmarks",
     "by_sheet": "plugs.laminate.choosing",
     "fair": "plugs.measure.fairing",
+    "fair_line": "plugs.measure.batten",
     "inch": "plugs.ground.units",
     "mirrored": "plugs.measure.landmarks",
     "oz_per_ft2": "plugs.laminate.choosing",
@@ -97,8 +99,8 @@ __all__ = [
     "Cloth", "Corner", "Cutting", "DartCut", "End", "Filler", "Finding", "Foam", "Glue", "Hardener",
     "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Output", "Pins", "Plug", "PlugError", "Ply",
     "PocketWork", "Recess", "Resin", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station", "Stock",
-    "Templates", "Zone", "between", "by_sheet", "fair", "inch", "mirrored", "oz_per_ft2", "oz_per_yd2",
-    "read_outline", "read_table", "stations_of",
+    "Templates", "Zone", "between", "by_sheet", "fair", "fair_line", "inch", "mirrored", "oz_per_ft2",
+    "oz_per_yd2", "read_outline", "read_table", "stations_of",
 ]  # fmt: skip
 
 

@@ -18,8 +18,10 @@ from plugs.files.names import file_stems
 from plugs.foam.layers import Layer
 from plugs.ground.errors import promise
 from plugs.ground.paper import paper_of
+from plugs.stages.shape import measured_lines
 from plugs.subjects.base import base_drawing
 from plugs.subjects.block import block_drawing
+from plugs.subjects.fairing import fairing_drawing
 from plugs.subjects.recess import recess_drawing
 from plugs.subjects.sanding_map import sanding_map
 from plugs.subjects.template import template_drawing
@@ -225,7 +227,9 @@ def is_pictured(stem: str) -> bool:
 
 @_by_its_chord
 def sheet_drawings(work: Work) -> dict[str, Drawing]:
-    """Return what is looked at, not printed to size: sheets of foam, sanding map, rolls, the cloth's shear.
+    """Return what is looked at, not printed to size.
+
+    Sheets of foam, sanding map, measured lines, rolls, the cloth's shear.
 
     Parameters
     ----------
@@ -240,7 +244,29 @@ def sheet_drawings(work: Work) -> dict[str, Drawing]:
     found = {SANDING_MAP: sanding_map(work.sanding, **words)}
     if nesting is not None:
         found |= _by_path("sheets", [sheet_drawing(sheet, nesting, **words) for sheet in nesting.sheets])
-    return found | _looked_at(work)
+    return found | fairing_drawings(work) | _looked_at(work)
+
+
+def fairing_drawings(work: Work) -> dict[str, Drawing]:
+    """Return the drawings of measured lines: one for each station and contour that has faired curves.
+
+    Parameters
+    ----------
+    work : Work
+
+    Returns
+    -------
+    dict of str to Drawing
+        By path in the folder, without ending.
+    """
+    lines = measured_lines(work.plug)
+    return _by_path(
+        "fairing",
+        [
+            fairing_drawing([line for line in lines if line.drawing == name], name=name, **_words(work))
+            for name in dict.fromkeys(line.drawing for line in lines)
+        ],
+    )
 
 
 def _words(work: Work) -> _Words:

@@ -13,12 +13,13 @@ from plugs.ground.errors import Finding
 from plugs.ground.told import told
 from plugs.lines.humps import hump_findings
 from plugs.lines.stations import Loft
-from plugs.measure.fairing import Fairing, fair_findings
+from plugs.measure.fairing import fair_findings
 from plugs.mesh import mesh
 from plugs.nesting.savings import Rack, sheet_findings
 from plugs.recesses.plates import PLATES
 from plugs.recipe.plug import Plug
 from plugs.skin.proof import STEPS_WELL_DEG, SkinProof, SkinStep, ToolProof
+from plugs.stages.shape import measured_lines
 
 if TYPE_CHECKING:
     from plugs.work import Work
@@ -42,18 +43,9 @@ def line_findings(plug: Plug, finish: Loft) -> list[Finding]:
     list of Finding
         Of a fair curve that is used twice, once.
     """
-    curves = [
-        (curve, f"stations[{i}].curves[{name!r}]")
-        for i, station in enumerate(plug.stations)
-        for name, curve in station.curves.items()
-    ]
-    curves += [(getattr(item, "contour", None), f"mating[{i}].contour") for i, item in enumerate(plug.mating)]
-    told: set[int] = set()
     found = [*finish.table.findings, *hump_findings(finish, set(plug.stations[0].corners))]
-    for curve, where in curves:
-        if isinstance(curve, Fairing) and id(curve) not in told:
-            told.add(id(curve))
-            found += fair_findings(curve, where)
+    for line in measured_lines(plug):
+        found += fair_findings(line.curve, line.where)
     return found
 
 

@@ -14,7 +14,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
-from plugs.book.parts import about, cautions, cutting, templates
+from plugs.book.parts import about, cautions, cutting, measured, templates
 from plugs.book.scene import PICTURE_MM, BookScene, packed
 from plugs.book.sheaf import Sheaf
 from plugs.book.shopping import shopping
@@ -30,6 +30,7 @@ _DIGITS: Final = 16
 SECTIONS: Final[tuple[tuple[str, str, Callable[[Sheaf], Html]], ...]] = (
     ("about", "What it is, and its size", about),
     ("cautions", "Before you begin", cautions),
+    ("measured", "The measured lines", measured),
     ("shopping", "What to buy", shopping),
     ("templates", "Templates", templates),
     ("cutting", "Cutting", cutting),

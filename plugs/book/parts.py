@@ -29,6 +29,14 @@ _GAUGES: Final = (
 )
 
 
+_MEASURED: Final = (
+    "Each curve is as smooth as the distance from its measured points that the recipe allows lets it be. "
+    "Farthest and rms are the distances of the points from it; points left out are told by their numbers. "
+    "The comb stands on the outside of each bend, longer where it is tighter: of a fair line it rises and "
+    "falls without a jolt. Where it does not, measure there again before anything is cut."
+)
+
+
 def about(sheaf: Sheaf) -> Html:
     """Return what it is and how large: views with main dimensions, the plug in three dimensions, figures."""
     drawing = views_drawing(sheaf.scene.views, plug_name=sheaf.title, display_unit=sheaf.unit)
@@ -149,6 +157,20 @@ def cautions(sheaf: Sheaf) -> Html:
     ]
     heads = [el("h3", "Health and fire")] if told else []
     return joined([found, *heads, *told, steps([("cautions", "Read by everyone who works on it")])])
+
+
+def measured(sheaf: Sheaf) -> Html:
+    """Return the measured lines: how far each is from its points, what was left out, where it bends most."""
+    rows = sheaf.rows("measured")
+    if not rows:
+        return Html("")
+    columns = (
+        ("name", "Line"), ("seen", "Of"), ("source", "Measured in"), ("points", "Points"),
+        ("left_out", "Left out"), ("allowed_mm", "Allowed"), ("largest_mm", "Farthest"), ("rms_mm", "Rms"),
+        ("tightest_radius_mm", "Least radius"), ("tightest_place_mm", "at"),
+    )  # fmt: skip
+    listed = figures_table("Measured lines", columns, rows, sheaf.unit)
+    return joined([el("p", _MEASURED), sheaf.findings("measured"), listed, sheaf.figures("measured")])
 
 
 def templates(sheaf: Sheaf) -> Html:

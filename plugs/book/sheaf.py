@@ -16,6 +16,7 @@ from plugs.drafting.picture import Drawing
 _PLACES: Final = (
     ("layers/", "layers"),
     ("sheets/", "sheets"),
+    ("fairing/", "measured"),
     ("templates/radius-block", "sanding"),
     ("templates/sanding-map", "sanding"),
     ("templates/recess", "recess"),
@@ -32,6 +33,8 @@ _PICTURES: Final = (
 )  # fmt: skip
 
 _CODES: Final = (
+    ("point-left-out", "measured"),
+    ("fair-beyond-tolerance", "measured"),
     ("mating-", "fit"),
     ("short-contour", "fit"),
     ("plate-size", "recess"),

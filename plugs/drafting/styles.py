@@ -89,6 +89,11 @@ _STYLES: Final = {
     "STATIONS": LineStyle(*_MAGENTA, dash=(12.0, 2.0, 2.0, 2.0)),
     "FACE": LineStyle(*_BLUE),
     "FLANGE": LineStyle(*_GREEN, dash=(4.0, 2.0)),
+    # measured lines
+    "CURVE": LineStyle(*_BLACK),
+    "COMB": LineStyle(*_PALE),
+    "POINTS": LineStyle(*_BLUE),
+    "LEFT_OUT": LineStyle(*_RED),
     # a body seen from three sides
     "VIEW": LineStyle(*_BLACK),
     "VIEW_EDGE": LineStyle(*_GREY),

@@ -67,6 +67,8 @@ class Fairing:
         Its control points.
     is_closed : bool
         Whether the curve runs round.
+    points : (n, 2) float, mm
+        The points given.
     parameters : (n,) float, dimensionless
         Where on the curve each point given is nearest.
     residuals : (n,) float, mm
@@ -94,6 +96,7 @@ class Fairing:
     knots: Array
     coefficients: Array
     is_closed: bool
+    points: Array
     parameters: Array
     residuals: Array
     left_out: tuple[LeftOut, ...]
@@ -108,7 +111,7 @@ class Fairing:
 
     def __post_init__(self) -> None:
         """Copy the arrays and lock them."""
-        for name in ("knots", "coefficients", "parameters", "residuals"):
+        for name in ("knots", "coefficients", "points", "parameters", "residuals"):
             array = np.array(getattr(self, name), dtype=np.float64)
             array.setflags(write=False)
             object.__setattr__(self, name, array)
@@ -399,6 +402,7 @@ def _fairing(
         knots=spline.knots,
         coefficients=spline.coefficients,
         is_closed=spline.is_closed,
+        points=given,
         parameters=parameters,
         residuals=residuals,
         left_out=left_out,

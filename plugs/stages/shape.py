@@ -9,14 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.body.body import Shape, Solid, make_solid, make_tools
-from plugs.body.mating import MatingCut, make_cut
+from plugs.body.mating import Mating, MatingCut, make_cut
 from plugs.body.mating_body import BodyCut, MatingBody, make_body_cut
 from plugs.body.tool_proof import prove_tools
 from plugs.foam.layers import likely_faces
+from plugs.ground.units import format_length
 from plugs.kernel.step_in import StepBody, StepRequest
 from plugs.laminate.layup import Layup, lay_up, skin_of
 from plugs.lines.checks import checked_loft
 from plugs.lines.stations import Loft
+from plugs.measure.comb import FairLine
+from plugs.measure.fairing import Fairing
 from plugs.recesses.recess import Boss, Recess, Tool
 from plugs.recipe.plug import Plug
 from plugs.skin.offset import foam_loft
@@ -93,6 +96,37 @@ def drawn_lines(plug: Plug) -> Loft:
         Lines that cannot be built, with what would do.
     """
     return checked_loft(plug.plan())
+
+
+def measured_lines(plug: Plug) -> tuple[FairLine, ...]:
+    """Return the faired curves that a recipe gives: panels of its stations, contours of its mating faces.
+
+    Parameters
+    ----------
+    plug : Plug
+
+    Returns
+    -------
+    tuple of FairLine
+        A curve that is used twice, once.
+    """
+    unit = plug.display_unit
+    found = [
+        (curve, f"station-{i + 1}", f"station {i + 1}, x = {format_length(station.x, unit)}", name,
+         f"stations[{i}].curves[{name!r}]")
+        for i, station in enumerate(plug.stations)
+        for name, curve in station.curves.items()
+    ]  # fmt: skip
+    found += [
+        (item.contour, f"contour-{i + 1}", f"contour of {item.name}", item.name, f"mating[{i}].contour")
+        for i, item in enumerate(plug.mating)
+        if isinstance(item, Mating)
+    ]
+    once = {id(line[0]): line for line in reversed(found) if isinstance(line[0], Fairing)}
+    return tuple(
+        FairLine(curve=curve, drawing=drawing, seen=seen, name=name, where=where)
+        for curve, drawing, seen, name, where in reversed(once.values())
+    )
 
 
 def layup_of(plug: Plug, drawn: Loft) -> Layup | None:

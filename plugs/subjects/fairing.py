@@ -1,88 +1,132 @@
-"""A fair curve as a drawing: the curve, the measured points, those left out, and the curvature comb."""
+"""Fair curves as a drawing: each curve, the measured points, those left out, and the curvature comb."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Final
+
 import numpy as np
+from numpy.typing import NDArray
 
-from plugs.drafting.picture import LABELS, Array, Drawing, Label, Path
-from plugs.measure.comb import curvature_comb
-from plugs.measure.fairing import Fairing
+from plugs.drafting.marks import GAP, ROW, TEXT, check_bars
+from plugs.drafting.picture import Drawing, Label, Path, box_around, path_bounds
+from plugs.ground.units import format_fine, format_length
+from plugs.measure.comb import FairLine, curvature_comb
 
-CURVE = "CURVE"
-COMB = "COMB"
-POINTS = "POINTS"
-LEFT_OUT = "LEFT_OUT"
+Array = NDArray[np.float64]
 
-_N_CURVE = 401
-_TEXT_RATIO = 0.02
+CURVE: Final = "CURVE"
+COMB: Final = "COMB"
+POINTS: Final = "POINTS"
+LEFT_OUT: Final = "LEFT_OUT"
+
+_COMB_RATIO: Final = 0.1
+"""The longest tooth over the extent of what is drawn: seen at a glance, and clear of most of the rest (common
+practice, no source)."""
+
+_N_CURVE: Final = 401
+"""Points that a curve is drawn through: of 400 mm, one to the millimetre."""
+
+_TEETH: Final = 100
+"""Teeth of a comb to a line as long as the drawing's extent: near enough to show a bump, and each seen."""
+
+_MOST_POINTS: Final = 500
+"""Of more points on a line every second, third ... is drawn: a scan has thousands, and they run together."""
+
+_ARM: Final = 0.75
+"""mm. Half a measured point's cross: smaller than the text, larger than the line is wide."""
+
+_OUT_ARM: Final = 3.0
+"""mm. The same of a point that was left out: four times as large, so that it is seen first."""
 
 
-def draw_fairing(
-    fairing: Fairing, points: Array, *, name: str, title: str, scale: float | None = None
+def fairing_drawing(
+    lines: Sequence[FairLine], *, name: str, plug_name: str, display_unit: str = "mm"
 ) -> Drawing:
-    """Return the picture of a fair curve.
+    """Return the picture of the fair curves of a station, or of a contour.
 
     Parameters
     ----------
-    fairing : Fairing
-        The curve.
-    points : (n, 2) float, mm
-        The points it was made from, in their order.
+    lines : sequence of FairLine
+        At least one; all in the same axes.
     name : str
         Short name, fit for a file name.
-    title : str
-        What the drawing shows, for people.
-    scale : float or None, mm2
-        Length of a tooth of the comb times the radius there; None fits the comb to the curve.
+    plug_name : str
+    display_unit : str
+        ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
 
     Returns
     -------
     Drawing
-        Curve, comb and points, those left out crossed, with the residuals in words.
-
-    Raises
-    ------
-    AssertionError
-        There are not as many points as residuals.
+        At full size, mm, in the axes of the points: curves, combs of one scale, points, those left out
+        crossed large; in words how well each keeps to its points.
     """
-    if len(points) != len(fairing.residuals):
-        raise AssertionError(f"drawing {name!r}: {len(points)} points, {len(fairing.residuals)} residuals")
-    s = np.linspace(0.0, 1.0, _N_CURVE, endpoint=not fairing.is_closed)
-    begins, ends = curvature_comb(fairing, scale)
-    curve = fairing.at(s)
-    height = _TEXT_RATIO * float(np.ptp(curve, axis=0).max())
-    paths = [_path(curve, CURVE, fairing.is_closed), _path(ends, COMB, fairing.is_closed)]
-    paths += [
-        _path(np.array(tooth), COMB)
-        for tooth in zip(begins, ends, strict=True)
-        if np.ptp(tooth, axis=0).any()
-    ]
-    out = {left.index for left in fairing.left_out}
-    paths += _crosses(np.asarray(points, dtype=np.float64), out, 0.15 * height)
-    low = np.vstack((curve, ends)).min(axis=0)
-    words = (
-        title,
-        f"residuals: largest {fairing.largest:.3f}, rms {fairing.rms:.3f}, allowed {fairing.tolerance:g} mm",
-        f"{fairing.n_knots} knots, {len(points)} points, {len(out)} left out",
-    )
-    labels = tuple(
-        Label(
-            text=text,
-            at=(float(low[0]), float(low[1]) - (2.0 + 1.6 * k) * height),
-            height=height,
-            dxf_layer=LABELS,
+    extent = float(np.ptp(np.vstack([line.curve.points for line in lines]), axis=0).max())
+    tightest = min((radius for line in lines if (radius := line.tightest()[0]) is not None), default=None)
+    scale = 0.0 if tightest is None else _COMB_RATIO * extent * tightest
+    paths = [path for line in lines for path in _paths(line, scale, _TEETH / extent)]
+    left, bottom, _, _ = box_around([path_bounds(path) for path in paths])
+    bars, labels, y = check_bars(display_unit, left, bottom - GAP)
+    rows = [plug_name, f"Measured lines, {lines[0].seen}", *(told_of(line, display_unit) for line in lines)]
+    if tightest is not None:
+        rows.append(
+            f"{COMB}: the longest tooth stands where the radius is {format_fine(tightest, display_unit)}"
         )
-        for k, text in enumerate(words)
+    rows.append(f"{POINTS}: as measured, at most {_MOST_POINTS} of a line; {LEFT_OUT}: not followed, large")
+    labels += [
+        Label(text=row, at=(left, y - GAP / 2.0 - i * ROW - TEXT), height=TEXT) for i, row in enumerate(rows)
+    ]
+    title = f"{plug_name}, measured lines, {lines[0].seen}"
+    return Drawing(name=name, title=title, paths=(*paths, *bars), labels=tuple(labels))
+
+
+def told_of(line: FairLine, unit: str) -> str:
+    """Return how a fair curve stands to its points, and where it bends most, in words.
+
+    Parameters
+    ----------
+    line : FairLine
+    unit : str
+        ``"mm"`` or ``"in"``.
+
+    Returns
+    -------
+    str
+    """
+    curve, (radius, place) = line.curve, line.tightest()
+    count, out = len(curve.points), len(curve.left_out)
+    bends = "straight"
+    if radius is not None:
+        at = ", ".join(format_length(value, unit) for value in place)
+        bends = f"bends most at ({at}), radius {format_length(radius, unit)}"
+    return (
+        f"{line.name}: {count - out} of {count} points followed, farthest {format_fine(curve.largest, unit)} "
+        f"of {format_fine(curve.tolerance, unit)} allowed, {out} left out; {bends}"
     )
-    return Drawing(name=name, title=title, paths=tuple(paths), labels=labels)
 
 
-def _crosses(points: Array, out: set[int], arm: float) -> list[Path]:
+def _paths(line: FairLine, scale: float, teeth: float) -> list[Path]:
+    """Return a curve, its comb, of so much scale in mm2 and so many teeth to the mm, and its points."""
+    curve = line.curve
+    drawn = curve.at(np.linspace(0.0, 1.0, _N_CURVE, endpoint=not curve.is_closed))
+    paths = [_path(drawn, CURVE, curve.is_closed)]
+    if scale > 0.0:
+        length = float(np.linalg.norm(np.diff(drawn, axis=0), axis=1).sum())
+        begins, ends = curvature_comb(curve, scale, 2 + round(teeth * length))
+        paths.append(_path(ends, COMB, curve.is_closed))
+        pairs = np.stack((begins, ends), axis=1)
+        paths += [_path(tooth, COMB) for tooth in pairs if np.ptp(tooth, axis=0).any()]
+    return paths + _crosses(curve.points, {left.index for left in curve.left_out})
+
+
+def _crosses(points: Array, out: set[int]) -> list[Path]:
     """Return a small cross at each point, a large one at each that was left out."""
+    every = 1 + (len(points) - 1) // _MOST_POINTS
     strokes = (np.array([[-1.0, -1.0], [1.0, 1.0]]), np.array([[-1.0, 1.0], [1.0, -1.0]]))
     return [
-        _path(point + (4.0 if index in out else 1.0) * arm * stroke, LEFT_OUT if index in out else POINTS)
-        for index, point in enumerate(points)
+        _path(point + (_OUT_ARM if k in out else _ARM) * stroke, LEFT_OUT if k in out else POINTS)
+        for k, point in enumerate(points)
+        if k in out or k % every == 0
         for stroke in strokes
     ]
 

@@ -21,6 +21,7 @@ from plugs.ground.figures import rounded
 from plugs.mesh import mesh
 from plugs.sanding.figures import feature_figures, recess_figures, sanding_figures
 from plugs.stages.minding import cautions_of
+from plugs.stages.shape import measured_lines
 from plugs.summary import foam as cut
 from plugs.summary import laminate as laid
 from plugs.work import Work
@@ -246,6 +247,29 @@ def _cautions(work: Work, _: Made) -> list[dict[str, str]]:
     return [{"about": one.about, "text": one.text} for one in cautions_of(work.plug, work.layup, work.skin)]
 
 
+def _measured(work: Work, made: Made) -> list[dict[str, Any]]:
+    """Return the faired curves, how far they are from their points, and where they bend most."""
+    found = []
+    for line in measured_lines(work.plug):
+        curve, (radius, place) = line.curve, line.tightest()
+        found.append(
+            {
+                "name": line.name,
+                "seen": line.seen,
+                "source": curve.source or None,
+                "points": len(curve.points),
+                "left_out": [left.index + 1 for left in curve.left_out],
+                "allowed_mm": rounded(curve.tolerance),
+                "largest_mm": rounded(curve.largest, 1e-6),
+                "rms_mm": rounded(curve.rms, 1e-6),
+                "tightest_radius_mm": None if radius is None else rounded(radius, 1e-6),
+                "tightest_place_mm": [rounded(value, 1e-6) for value in place],
+                "files": sorted(name for name in made.files if name.startswith(f"fairing/{line.drawing}.")),
+            }
+        )
+    return found
+
+
 def _mating(work: Work, made: Made) -> list[dict[str, Any]]:
     """Return the mating faces."""
     return [_mating_summary(i, face, made.files) for i, face in enumerate(work.body.faces, start=1)]
@@ -266,6 +290,7 @@ _SECTIONS: Final[tuple[tuple[str, str, Callable[[Work, Made], Any]], ...]] = (
     ("shopping", "shopping", laid.shopping),
     ("cost", "shopping", laid.cost),
     ("cautions", "lines", _cautions),
+    ("measured", "lines", _measured),
     ("mating", "body", _mating),
     ("layers", "layers", _layers),
     ("pieces", "pieces", cut.pieces),

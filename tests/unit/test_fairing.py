@@ -12,10 +12,10 @@ import shapely
 from scipy.spatial import cKDTree
 
 from plugs.ground.errors import PlugError
-from plugs.measure.comb import curvature_comb
+from plugs.measure.comb import FairLine, curvature_comb
 from plugs.measure.fairing import Fairing, fair
 from plugs.measure.outliers import stand_off, suspects
-from plugs.subjects.fairing import COMB, CURVE, LEFT_OUT, POINTS, draw_fairing
+from plugs.subjects.fairing import COMB, CURVE, LEFT_OUT, POINTS, fairing_drawing
 from tests.counted import calls_of, peak_of
 
 NOISE = 0.2
@@ -183,13 +183,6 @@ def test_curvature_of_an_arc(radius: float) -> None:
     assert np.linalg.norm(ends, axis=1)[1:-1] == pytest.approx(radius + 1000.0 / radius, rel=0.01)
 
 
-@pytest.mark.parametrize(("scale", "n_teeth"), [(-1.0, 11), (float("nan"), 11), (None, 1)])
-def test_bad_comb(scale: float | None, n_teeth: int) -> None:
-    """No comb of one tooth or of no length."""
-    with pytest.raises(PlugError):
-        curvature_comb(fair(ellipse("body", 0.0, 1.0, 50)), scale, n_teeth=n_teeth)
-
-
 def test_straight_points_make_a_straight_curve() -> None:
     """Points on a line need no knot and show no curvature."""
     fairing = fair(np.column_stack((np.linspace(0.0, 500.0, 100), np.linspace(0.0, 100.0, 100))))
@@ -302,17 +295,45 @@ def test_no_loop_over_points_and_no_pairs_of_them(is_closed: bool) -> None:
     )
 
 
+def line_of(curve: Fairing) -> FairLine:
+    """Return a curve as a line of a plug."""
+    return FairLine(drawing="station-1", seen="station 1", name="deck", where="", curve=curve)
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 37.0, 180.0])
+def test_where_it_bends_most(turn_deg: float) -> None:
+    """An ellipse of half axes a > b bends most at its long ends, with the radius b2 / a (closed form)."""
+    turn = np.radians(turn_deg)
+    across = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    points = ellipse("body", -0.5 * np.pi, 0.5 * np.pi, 800) @ across
+    radius, place = line_of(fair(points, tolerance=1e-3)).tightest()
+    assert radius == pytest.approx(150.0**2 / 400.0, rel=0.02)
+    assert place == pytest.approx(np.array([400.0, 0.0]) @ across, abs=2.0)
+
+
+def test_straight_line_has_no_least_radius() -> None:
+    """Nothing to tell, no tooth to draw."""
+    line = line_of(fair(np.column_stack((np.linspace(0.0, 500.0, 100), np.linspace(0.0, 100.0, 100)))))
+    assert line.tightest()[0] is None
+    drawing = fairing_drawing([line], name="station-1", plug_name="Tail")
+    assert COMB not in {path.dxf_layer for path in drawing.paths}
+    assert any("straight" in label.text for label in drawing.labels)
+
+
 def test_picture() -> None:
-    """The drawing holds the curve, a comb of 201 teeth, a cross for each point, and the numbers in words."""
+    """The drawing holds each curve, combs of one scale, a cross for each point, and the numbers in words."""
     points, wrong = measured("body", 29, 0.01, False)
     fairing = fair(points)
-    drawing = draw_fairing(fairing, points, name="fairing", title="Deck line")
+    flat = fair(ellipse("flat", 0.0, np.pi, 300))
+    drawing = fairing_drawing([line_of(fairing), line_of(flat)], name="station-1", plug_name="Tail")
     groups = [path.dxf_layer for path in drawing.paths]
-    assert groups.count(CURVE) == 1
-    assert groups.count(COMB) == 1 + 201
-    assert groups.count(POINTS) == 2 * (N_POINTS - len(wrong))
+    assert groups.count(CURVE) == 2
+    shown = len({*range(0, N_POINTS, 4)} - wrong)
+    assert groups.count(POINTS) == 2 * (shown + 300)
     assert groups.count(LEFT_OUT) == 2 * len(wrong)
-    assert f"{fairing.largest:.3f}" in drawing.labels[1].text
-    assert f"{len(wrong)} left out" in drawing.labels[2].text
-    with pytest.raises(AssertionError):
-        draw_fairing(fairing, points[:-1], name="fairing", title="Deck line")
+    told = next(label.text for label in drawing.labels if "farthest" in label.text)
+    assert f"{N_POINTS - len(wrong)} of {N_POINTS} points followed, farthest {fairing.largest:.2f} mm" in told
+    assert f"{len(wrong)} left out" in told
+    teeth = [path.points for path in drawing.paths if path.dxf_layer == COMB and len(path.points) == 2]
+    longest = max(np.linalg.norm(tooth[1] - tooth[0]) for tooth in teeth)
+    assert longest == pytest.approx(0.1 * 1800.0, rel=0.02)
