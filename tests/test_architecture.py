@@ -81,6 +81,9 @@ LONGEST_FUNCTION = 60
 LONG_FUNCTIONS: MappingProxyType[str, str] = MappingProxyType({})
 """Functions that may be longer, each with its reason."""
 
+WITHOUT_REASON = 524
+"""So many numbers at the head of modules have no reason beside them; it may only fall."""
+
 WORDS = frozenset(["util", "helper", "manager", "data", "info", "process", "handle", "slice"])
 """Words that say nothing, or something else, and so name nothing here."""
 
@@ -615,6 +618,42 @@ def test_docstrings_tell_what_is_raised() -> None:
         if must - told or told - must - may:
             faults.append(f"{full}: tells {sorted(told)}, raises {sorted(must)}, beneath it {sorted(may)}")
     assert not faults, "\n".join(faults)
+
+
+def is_number(node: ast.expr | None) -> bool:
+    """Return whether an expression is a number written out, a sum or product of one, or a row of them."""
+    if isinstance(node, ast.Constant):
+        return isinstance(node.value, int | float) and not isinstance(node.value, bool)
+    if isinstance(node, ast.Tuple):
+        return any(is_number(item) for item in node.elts)
+    if isinstance(node, ast.BinOp):
+        return is_number(node.left) or is_number(node.right)
+    return isinstance(node, ast.UnaryOp) and is_number(node.operand)
+
+
+def without_reason() -> list[str]:
+    """Return the numbers of modules with no text under them, no comment beside them and none over them."""
+    bare = []
+    for path, tree in sources().values():
+        lines = path.read_text(encoding="utf-8").splitlines()
+        for node, after in zip(tree.body, [*tree.body[1:], None], strict=True):
+            if not isinstance(node, ast.Assign | ast.AnnAssign) or not is_number(node.value):
+                continue
+            beside = "\n".join(lines[node.lineno - 1 : node.end_lineno]).replace("# fmt: skip", "")
+            has_text = (
+                isinstance(after, ast.Expr)
+                and isinstance(after.value, ast.Constant)
+                and isinstance(after.value.value, str)
+            )
+            if not has_text and "#" not in beside and not lines[node.lineno - 2].lstrip().startswith("#"):
+                bare.append(f"{path.relative_to(ROOT)}:{node.lineno}: {lines[node.lineno - 1]}")
+    return bare
+
+
+def test_numbers_have_their_reason_beside_them() -> None:
+    """A ratchet: numbers without a reason may only become fewer; whoever gives reasons lowers the count."""
+    bare = without_reason()
+    assert len(bare) <= WITHOUT_REASON, f"{len(bare)} numbers without a reason:\n" + "\n".join(bare)
 
 
 def test_every_input_error_is_whole() -> None:
