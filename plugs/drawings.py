@@ -8,14 +8,12 @@ from functools import wraps
 from typing import TypedDict
 
 from plugs.drafting.arcs import arcs_within
-from plugs.drafting.glue import pin_boxes, with_glue
+from plugs.drafting.glue import joining_of
 from plugs.drafting.layer import layer_drawing
 from plugs.drafting.picture import Drawing
-from plugs.drafting.pieces import with_pieces
 from plugs.drafting.sheet import sheet_drawing
 from plugs.files.drawing_run import PaperJob
 from plugs.files.names import file_stems
-from plugs.foam.layers import Layer
 from plugs.ground.errors import promise
 from plugs.ground.paper import paper_of
 from plugs.stages.shape import measured_lines
@@ -73,20 +71,6 @@ def _by_its_chord(draw: _Draw) -> _Draw:
     return drawn
 
 
-def layer_stem(layer: Layer) -> str:
-    """Return the file name of a layer's drawings, without its ending.
-
-    Parameters
-    ----------
-    layer : Layer
-
-    Returns
-    -------
-    str
-    """
-    return f"layer-{layer.name[1:]}"
-
-
 @_by_its_chord
 def layer_drawings(work: Work) -> dict[str, Drawing]:
     """Return the drawing of each layer, with its pieces, glue and pins.
@@ -100,22 +84,9 @@ def layer_drawings(work: Work) -> dict[str, Drawing]:
     dict of str to Drawing
         By path in the folder, without ending.
     """
-    words, whole = _words(work), work.pieces
-    unit = work.plug.display_unit
-    named = [
-        with_pieces(
-            layer_drawing(layer, **words),
-            layer,
-            whole.pieces,
-            whole.joints,
-            whole.voids,
-            pins=pin_boxes(layer.name, work.pins.joints),
-            display_unit=unit,
-        )
-        for layer in work.layers
-    ]
-    glued = with_glue(named, work.layers, work.pins.joints, display_unit=unit)
-    return {f"layers/{layer_stem(layer)}": drawing for layer, drawing in zip(work.layers, glued, strict=True)}
+    whole = work.pieces
+    joining = joining_of(whole.pieces, whole.joints, whole.voids, work.pins.joints)
+    return _by_path([layer_drawing(layer, joining, **_words(work)) for layer in work.layers])
 
 
 @_by_its_chord
@@ -136,9 +107,10 @@ def template_drawings(work: Work) -> dict[str, Drawing]:
     drawings.append(base_drawing(work.base, **words))
     drawings += [block_drawing(block, sanding.words, **words) for block in sanding.blocks]
     drawings += [
-        recess_drawing(kit, name=f"recess-{i:02d}", **words) for i, kit in enumerate(work.kits, start=1)
+        recess_drawing(kit, path=f"templates/recess-{i:02d}", **words)
+        for i, kit in enumerate(work.kits, start=1)
     ]
-    return _by_path("templates", drawings)
+    return _by_path(drawings)
 
 
 @_by_its_chord
@@ -161,8 +133,9 @@ def cloth_drawings(work: Work) -> dict[str, Drawing]:
     words = _words(work)
     patterns = [one.pattern for roll in work.cloth.rolls for one in roll.laid]
     stems = cloth_stems(work).patterns
-    drawings = [pattern_drawing(p, name=stem, **words) for p, stem in zip(patterns, stems, strict=True)]
-    return _by_path("cloth", drawings)
+    return _by_path(
+        [pattern_drawing(p, path=f"cloth/{stem}", **words) for p, stem in zip(patterns, stems, strict=True)]
+    )
 
 
 def cloth_stems(work: Work) -> ClothStems:
@@ -185,10 +158,10 @@ def cloth_stems(work: Work) -> ClothStems:
     return ClothStems(patterns=stems[:first], rolls=stems[first:last], nets=stems[last:])
 
 
-def _by_path(folder: str, drawings: Sequence[Drawing]) -> dict[str, Drawing]:
+def _by_path(drawings: Sequence[Drawing]) -> dict[str, Drawing]:
     """Return drawings by their paths in the build's folder, without ending."""
-    found = {f"{folder}/{drawing.name}": drawing for drawing in drawings}
-    promise(len(found) == len(drawings), f"two drawings of {folder} have one name")
+    found = {drawing.path: drawing for drawing in drawings}
+    promise(len(found) == len(drawings), f"two drawings have one path: {[one.path for one in drawings]}")
     return found
 
 
@@ -201,13 +174,15 @@ def _looked_at(work: Work) -> dict[str, Drawing]:
 
     words, laid = _words(work), work.cloth.rolls
     stems = cloth_stems(work)
-    rolls = [roll_drawing(r, name=stem, **words) for r, stem in zip(laid, stems.rolls, strict=True)]
+    rolls = [
+        roll_drawing(r, path=f"cloth/{stem}", **words) for r, stem in zip(laid, stems.rolls, strict=True)
+    ]
     nets = [
-        drape_drawing(net.surface, net.drape, zone=net.name, name=stem, darts=net.darts, **words)
+        drape_drawing(net.surface, net.drape, zone=net.name, path=f"cloth/{stem}", darts=net.darts, **words)
         for net, stem in zip(work.drape.laid, stems.nets, strict=True)
         if net.name == net.patch.name or net.drape.largest_shear_deg > _SEEN_DEG
     ]
-    return _by_path("cloth", [*rolls, *nets])
+    return _by_path([*rolls, *nets])
 
 
 def is_pictured(stem: str) -> bool:
@@ -241,10 +216,10 @@ def sheet_drawings(work: Work) -> dict[str, Drawing]:
         By path in the folder, without ending.
     """
     words, nesting = _words(work), work.sheets.nesting
-    found = {SANDING_MAP: sanding_map(work.sanding, **words)}
+    found = [sanding_map(work.sanding, path=SANDING_MAP, **words)]
     if nesting is not None:
-        found |= _by_path("sheets", [sheet_drawing(sheet, nesting, **words) for sheet in nesting.sheets])
-    return found | fairing_drawings(work) | _looked_at(work)
+        found += [sheet_drawing(sheet, nesting, **words) for sheet in nesting.sheets]
+    return _by_path(found) | fairing_drawings(work) | _looked_at(work)
 
 
 def fairing_drawings(work: Work) -> dict[str, Drawing]:
@@ -261,11 +236,10 @@ def fairing_drawings(work: Work) -> dict[str, Drawing]:
     """
     lines = measured_lines(work.plug)
     return _by_path(
-        "fairing",
         [
-            fairing_drawing([line for line in lines if line.drawing == name], name=name, **_words(work))
+            fairing_drawing([line for line in lines if line.drawing == name], **_words(work))
             for name in dict.fromkeys(line.drawing for line in lines)
-        ],
+        ]
     )
 
 
@@ -291,10 +265,8 @@ def edge_drawings(work: Work) -> dict[str, Drawing]:
         return {}
     from plugs.subjects.mating import edge_drawing
 
-    return {
-        f"templates/mating-{i}-edge": edge_drawing(face, name=f"mating-{i}-edge", **_words(work))
-        for i, face in enumerate(work.body.faces, start=1)
-    }
+    faces = enumerate(work.body.faces, start=1)
+    return _by_path([edge_drawing(f, path=f"templates/mating-{i}-edge", **_words(work)) for i, f in faces])
 
 
 def paper_job(work: Work, stems: tuple[str, ...]) -> PaperJob:

@@ -176,7 +176,7 @@ def views_drawing(views: tuple[View, View, View], *, plug_name: str, display_uni
         paths += more
         labels.append(label)
     return Drawing(
-        name="views", title=f"{plug_name}, three views", paths=tuple(paths), labels=tuple(labels)
+        path="views", title=f"{plug_name}, three views", paths=tuple(paths), labels=tuple(labels)
     )  # fmt: skip
 
 

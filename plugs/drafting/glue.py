@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
-from plugs.drafting.layer import PLANES, LayerOutlines, outline_paths
-from plugs.drafting.marks import ROW, TEXT
-from plugs.drafting.picture import Box, Drawing, Label, Path, label_box
+from plugs.drafting.builder import Draft
+from plugs.drafting.outlines import PLANES, LayerOutlines, outline_paths
+from plugs.drafting.picture import Label, Path, label_box
+from plugs.drafting.placing import Beside
+from plugs.foam.hollow import Void
+from plugs.foam.pieces import Joint, Piece
 from plugs.foam.pins import Pinned
 from plugs.ground.units import format_length, format_size
 from plugs.tables.rows import csv_text
@@ -34,53 +36,85 @@ _THINNED: Final = 0.05
 _AROUND: Final = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1))
 
 
-def with_glue(
-    drawings: Sequence[Drawing],
-    layers: Sequence[LayerOutlines],
-    joints: Sequence[Pinned],
-    *,
-    display_unit: str = "mm",
-) -> tuple[Drawing, ...]:
-    """Return the drawings of layers with the lines of glue, the pins and what the title says of them.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Joining:
+    """What layers are made of and how they are joined.
+
+    Attributes
+    ----------
+    pieces : sequence of Piece
+    joints : sequence of Joint
+        Within layers.
+    voids : sequence of Void
+        Those that are empty are left out.
+    pinned : sequence of Pinned
+        Where layers meet.
+    glue_lines : mapping of int to list of Path
+        The line that no glue passes, by the number of the contact.
+    """
+
+    pieces: Sequence[Piece] = ()
+    joints: Sequence[Joint] = ()
+    voids: Sequence[Void] = ()
+    pinned: Sequence[Pinned] = ()
+    glue_lines: Mapping[int, list[Path]] = field(default_factory=dict)
+
+    def of(self, layer_name: str) -> Joining:
+        """Return what belongs to a layer."""
+        return replace(
+            self,
+            pieces=[piece for piece in self.pieces if piece.layer == layer_name],
+            joints=[joint for joint in self.joints if joint.layer == layer_name],
+            voids=[void for void in self.voids if void.layer == layer_name and not void.outline.is_empty],
+        )
+
+
+def joining_of(
+    pieces: Sequence[Piece], joints: Sequence[Joint], voids: Sequence[Void], pinned: Sequence[Pinned]
+) -> Joining:
+    """Return what layers are made of and how they are joined, with the lines of glue.
 
     Parameters
     ----------
-    drawings : sequence of Drawing
-        Of the layers, in their order, mm; each has a title, under which rows are added.
-    layers : sequence of LayerOutlines
-    joints : sequence of Pinned
-        Of the whole stack.
-    display_unit : str
-        ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+    pieces : sequence of Piece
+    joints : sequence of Joint
+    voids : sequence of Void
+    pinned : sequence of Pinned
 
     Returns
     -------
-    tuple of Drawing
+    Joining
     """
-    lines = {joint.contact.number: _thinned(joint.contact.glued) for joint in joints}
-    fitted = {number: outline_paths(region, GLUE_LOWER) for number, region in lines.items()}
-    found = []
-    for drawing, layer in zip(drawings, layers, strict=True):
-        paths: list[Path] = []
-        faces = _faces(layer.name, joints)
-        for glue, pins, joint in faces:
-            paths += [replace(path, dxf_layer=glue) for path in fitted[joint.contact.number]]
-            for pin in joint.pins:
-                paths += pin_paths(pin.at, joint.diameter, pins)
-        outlines = [_thinned(outline) for outline in (layer.lower, layer.upper, layer.rough)]
-        outlines += [lines[joint.contact.number] for _, _, joint in faces]
-        names = _names(faces, [label_box(label) for label in drawing.labels], shapely.boundary(outlines))
-        left, last = min(
-            (label.at for label in drawing.labels if label.align == "left"), key=lambda at: at[1]
-        )
-        rows = [
-            Label(text=row, at=(left, last - i * ROW), height=TEXT)
-            for i, row in enumerate(glue_rows(layer.name, joints, display_unit), start=1)
-        ]
-        found.append(
-            replace(drawing, paths=(*drawing.paths, *paths), labels=(*drawing.labels, *names, *rows))
-        )
-    return tuple(found)
+    lines = {
+        joint.contact.number: outline_paths(_thinned(joint.contact.glued), GLUE_LOWER) for joint in pinned
+    }
+    return Joining(pieces=pieces, joints=joints, voids=voids, pinned=pinned, glue_lines=lines)
+
+
+def draw_glue(draft: Draft, layer: LayerOutlines, own: Joining) -> None:
+    """Draw the line that no glue passes and the pins on either face of a layer, the pins with their names."""
+    for glue, pins, joint in _faces(layer.name, own.pinned):
+        draft.draw(replace(path, dxf_layer=glue) for path in own.glue_lines[joint.contact.number])
+        for pin in joint.pins:
+            draw_pin(draft, pin.name, pin.at, joint.diameter, pins, layer.rough)
+
+
+def draw_pin(
+    draft: Draft,
+    name: str,
+    at: tuple[float, float],
+    diameter: float,
+    dxf_layer: str,
+    within: shapely.Geometry,
+) -> None:
+    """Draw a pin's hole and the cross to drill by, and its name beside it, within the foam if it may be."""
+    draft.mark(pin_paths(at, diameter, dxf_layer))
+    plain = Label(text=name, at=at, height=_NAME, dxf_layer=dxf_layer, align="centre")
+    left, bottom, right, top = label_box(plain)
+    reach = 0.5 * diameter + _CROSS + _CLEAR
+    across, up = 0.5 * (right - left) + reach, 0.5 * (top - bottom) + reach
+    choices = tuple(replace(plain, at=(at[0] + h * across, at[1] + v * up)) for h, v in _AROUND)
+    draft.beside(Beside(choices=choices, to=at, within=within))
 
 
 def _thinned(region: shapely.Geometry) -> shapely.Geometry:
@@ -166,92 +200,3 @@ def pin_paths(at: tuple[float, float], diameter: float, dxf_layer: str) -> list[
         ends = np.array([(x - across, y - up), (x + across, y + up)])
         paths.append(Path(points=ends, bulges=np.zeros(2), is_closed=False, dxf_layer=dxf_layer))
     return paths
-
-
-def pin_boxes(layer_name: str, joints: Sequence[Pinned]) -> list[Box]:
-    """Return the boxes round the pins in both faces of a layer.
-
-    Parameters
-    ----------
-    layer_name : str
-    joints : sequence of Pinned
-        Of the whole stack.
-
-    Returns
-    -------
-    list of tuple of 4 float, mm
-    """
-    return [
-        pin_box(pin.at, joint.diameter) for _, _, joint in _faces(layer_name, joints) for pin in joint.pins
-    ]
-
-
-def pin_box(at: tuple[float, float], diameter: float) -> Box:
-    """Return the box round a pin's hole and cross.
-
-    Parameters
-    ----------
-    at : tuple of 2 float, mm
-    diameter : float, mm
-
-    Returns
-    -------
-    tuple of 4 float, mm
-    """
-    x, y = at
-    reach = 0.5 * diameter + _CROSS
-    return x - reach, y - reach, x + reach, y + reach
-
-
-def _names(
-    faces: Sequence[tuple[str, str, Pinned]], texts: Sequence[Box], lines: NDArray[np.object_]
-) -> list[Label]:
-    """Return each pin's name beside it, clear of pins, other texts and lines as far as may be."""
-    taken = [*texts, *(pin_box(pin.at, joint.diameter) for _, _, joint in faces for pin in joint.pins)]
-    names = []
-    for _, dxf_layer, joint in faces:
-        for pin in joint.pins:
-            names.append(name_beside(pin.name, pin.at, joint.diameter, dxf_layer, taken, lines))
-            taken.append(label_box(names[-1]))
-    return names
-
-
-def name_beside(
-    name: str,
-    at: tuple[float, float],
-    diameter: float,
-    dxf_layer: str,
-    taken: Sequence[Box],
-    lines: NDArray[np.object_],
-) -> Label:
-    """Return a pin's name on the side of it that is clear of other texts and pins, and of lines if may be.
-
-    Parameters
-    ----------
-    at : tuple of 2 float, mm
-    diameter : float, mm
-    taken : sequence of tuple of 4 float, mm
-        Boxes of texts and pins.
-    lines : (n,) shapely geometry, mm
-    """
-    choice = _labels_round(name, at, diameter, dxf_layer)
-    boxes = [label_box(label) for label in choice]
-    meets_text = [any(_meet(box, other) for other in taken) for box in boxes]
-    meets_line = shapely.intersects(shapely.box(*np.array(boxes).T)[:, None], lines).any(axis=1)
-    faults = [2 * int(text) + int(line) for text, line in zip(meets_text, meets_line, strict=True)]
-    return choice[faults.index(min(faults))]
-
-
-def _labels_round(name: str, at: tuple[float, float], diameter: float, dxf_layer: str) -> list[Label]:
-    """Return a pin's name on each side of it, the best side first."""
-    x, y = at
-    plain = Label(text=name, at=(x, y), height=_NAME, dxf_layer=dxf_layer, align="centre")
-    left, bottom, right, top = label_box(plain)
-    reach = 0.5 * diameter + _CROSS + _CLEAR
-    across, up = 0.5 * (right - left) + reach, 0.5 * (top - bottom) + reach
-    return [replace(plain, at=(x + h * across, y + v * up)) for h, v in _AROUND]
-
-
-def _meet(first: Box, second: Box) -> bool:
-    """Return whether two boxes overlap."""
-    return first[0] < second[2] and second[0] < first[2] and first[1] < second[3] and second[1] < first[3]

@@ -92,6 +92,27 @@ def check_bars(display_unit: str, left: float, top: float) -> tuple[list[Path], 
     return paths, labels, y
 
 
+def ways(axis: str, left: float, top: float) -> tuple[list[Path], list[Label], float]:
+    """Return what points forward, and up, under a part that lies square to an axis, and where they end.
+
+    Parameters
+    ----------
+    axis : str
+        ``"x"``, ``"y"`` or ``"z"``.
+    left, top : float, mm
+        Corner of the room for them.
+
+    Returns
+    -------
+    tuple of list of Path, list of Label and float, mm
+    """
+    y = top - GAP - 8.0
+    if axis == "x":
+        return *into_the_page(left, y), y
+    label = Label(text="FORWARD", at=(left + 35.0, y - TEXT / 2.0), height=TEXT)
+    return arrow((left + 30.0, y), (left, y)), [label], y
+
+
 def into_the_page(left: float, y: float) -> tuple[list[Path], list[Label]]:
     """Return the crossed circle (an arrow's feathers, seen going away) and the arrow up, with their texts.
 

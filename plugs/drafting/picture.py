@@ -93,8 +93,8 @@ class Drawing:
 
     Attributes
     ----------
-    name : str
-        Short name, fit for a file name.
+    path : str
+        Where its files go in the build's folder, without their ending.
     title : str
         What the drawing shows, for people.
     paths : tuple of Path
@@ -103,10 +103,15 @@ class Drawing:
         Texts, mm.
     """
 
-    name: str
+    path: str
     title: str
     paths: tuple[Path, ...]
     labels: tuple[Label, ...]
+
+    @property
+    def name(self) -> str:
+        """What its files are called, without folder and ending."""
+        return self.path.rpartition("/")[2]
 
 
 def path_bounds(path: Path) -> Box:
@@ -122,6 +127,9 @@ def path_bounds(path: Path) -> Box:
     tuple of 4 float, mm
         Smallest x, smallest y, largest x, largest y.
     """
+    if not path.bulges.any():
+        (x0, y0), (x1, y1) = path.points.min(axis=0).tolist(), path.points.max(axis=0).tolist()
+        return x0, y0, x1, y1
     count = len(path.points) if path.is_closed else len(path.points) - 1
     bulge = path.bulges[:count]
     begin = path.points[:count][bulge != 0.0]
@@ -181,7 +189,7 @@ def drawing_bounds(drawing: Drawing) -> Box:
     """
     boxes = [path_bounds(path) for path in drawing.paths] + [label_box(label) for label in drawing.labels]
     if not boxes:
-        raise AssertionError(f"drawing {drawing.name!r} is empty")
+        raise AssertionError(f"drawing {drawing.path!r} is empty")
     return box_around(boxes)
 
 

@@ -100,6 +100,9 @@ _STYLES: Final = {
     TRIM: LineStyle(*_GREY, dash=(1.0, 3.0)),
     CHECK: LineStyle(*_BLACK, dash=(1.0, 1.0)),
 }
+CUTS: Final = frozenset(("ROUGH", "SHEET", "JOINT", "VOID", "BLOCK", "BOARD", "CUT", "SLOT", "NOTCH"))
+"""Groups of the lines that a saw or a blade follows, which words keep off before all others."""
+
 _OTHER: Final = LineStyle(*_GREY)
 """Of a group that the table does not name."""
 

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from plugs.drafting.layer import PLANES, LayerOutlines, canonical_rings
+from plugs.drafting.outlines import PLANES, LayerOutlines, canonical_rings
 from plugs.tables.rows import csv_text
 
 COLUMNS: Final = ("layer", "face", "ring", "kind", "h_axis", "v_axis", "h_mm", "v_mm", "along_mm")

@@ -107,7 +107,7 @@ def map_sheets(plan: PagePlan, drawings: Sequence[Drawing], *, title: str) -> tu
             )
             paths += more
             labels += texts
-        drawing = Drawing(name=f"map-{number + 1}", title=title, paths=tuple(paths), labels=tuple(labels))
+        drawing = Drawing(path=f"map-{number + 1}", title=title, paths=tuple(paths), labels=tuple(labels))
         sheets.append(MapSheet(size=size, drawing=drawing))
     return tuple(sheets)
 

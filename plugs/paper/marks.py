@@ -62,7 +62,7 @@ def page_marks(page: Page, names: Sequence[str], *, number: int, n_pages: int, t
     more, words = square(page.square) if page.square is not None else ([], [])
     feet, rows = footer(page.size, page.window, (f"Page {number} of {n_pages}{tile}", f"{here}: {title}"))
     return Drawing(
-        name=f"page-{number:03d}",
+        path=f"page-{number:03d}",
         title=title,
         paths=(*paths, *more, *feet),
         labels=(*labels, *words, *rows),

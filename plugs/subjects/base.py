@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import partial
 from typing import Final
 
 import numpy as np
 
-from plugs.drafting.layer import outline_paths
-from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars
-from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
+from plugs.drafting.builder import Draft
+from plugs.drafting.marks import ROW, TEXT, ways
+from plugs.drafting.picture import Drawing, Label
+from plugs.drafting.placing import Beside
 from plugs.ground.units import format_length
 from plugs.templates.base_plan import BasePlan, PlanLine
 
@@ -37,68 +40,47 @@ def base_drawing(plan: BasePlan, *, plug_name: str, display_unit: str = "mm") ->
     Drawing
         At full size, mm: (x, y) seen from above, in the plug's coordinates.
     """
-    paths = outline_paths(plan.footprint, FOOTPRINT)
+    draft = Draft(path="templates/base-plan", title=f"{plug_name}, base plan", display_unit=display_unit)
+    draft.outline(plan.footprint, FOOTPRINT)
     has_lowest = bool(plan.lowest.area > 0.0)
     if has_lowest:
-        paths += outline_paths(plan.lowest, LOWEST)
-    lines, labels = _lines(plan, display_unit)
-    paths += lines
-    left, bottom, _, _ = box_around([path_bounds(path) for path in paths])
-    y = bottom - GAP - 8.0
-    marks = arrow((left + 30.0, y), (left, y))
-    labels.append(Label(text="FORWARD", at=(left + 35.0, y - TEXT / 2.0), height=TEXT))
-    bars, texts, y = check_bars(display_unit, left, y - 12.0)
-    labels += texts
-    rows = _title_rows(plan, plug_name, display_unit, has_lowest=has_lowest)
-    labels += [
-        Label(text=row, at=(left, y - GAP / 2.0 - i * ROW - TEXT), height=TEXT) for i, row in enumerate(rows)
-    ]
-    return Drawing(
-        name="base-plan",
-        title=f"{plug_name}, base plan",
-        paths=(*paths, *marks, *bars),
-        labels=tuple(labels),
-    )
+        draft.outline(plan.lowest, LOWEST)
+    _draw_lines(draft, plan)
+    draft.under(partial(ways, "z"))
+    draft.bars()
+    draft.rows(_title_rows(plan, plug_name, display_unit, has_lowest=has_lowest))
+    return draft.drawing()
 
 
-def _straight(begin: tuple[float, float], finish: tuple[float, float], dxf_layer: str) -> Path:
-    """Return a straight line."""
-    points = np.array((begin, finish))
-    return Path(points=points, bulges=np.zeros(2), is_closed=False, dxf_layer=dxf_layer)
-
-
-def _lines(plan: BasePlan, unit: str) -> tuple[list[Path], list[Label]]:
-    """Return the lines that templates are set on, longer than the footprint, and their names at the ends."""
+def _draw_lines(draft: Draft, plan: BasePlan) -> None:
+    """Draw the lines that templates are set on, longer than the footprint, their names at the ends."""
     (x0, y0), (x1, y1) = plan.lower, plan.upper
     low, high = y0 - _OVER, y1 + _OVER
-    paths: list[Path] = []
-    labels: list[Label] = []
-    places: list[tuple[float, float]] = []
-    for line in (line for line in plan.lines if line.axis == "x"):
-        for x in dict.fromkeys((line.from_mm, line.to_mm)):
-            paths.append(_straight((x, low), (x, high), STATIONS))
-        text = _name(line, unit)
-        x, row = 0.5 * (line.from_mm + line.to_mm), 0
-        half = 0.5 * TEXT_WIDTH_RATIO * TEXT * len(text) + 2.0
-        while any(abs(x - other) < half + room for other, room in _in_row(places, row)):
-            row += 1
-        places.append((x, half + 1e6 * row))
-        labels.append(Label(text=text, at=(x, high + TEXT + row * ROW), height=TEXT, align="centre"))
-    for line in (line for line in plan.lines if line.axis == "y"):
-        for y in dict.fromkeys((line.from_mm, line.to_mm)):
-            paths.append(_straight((x0 - _OVER, y), (x1 + _OVER, y), STATIONS))
-        labels.append(
-            Label(text=_name(line, unit), at=(x1 + _OVER + 3.0, line.at_mm + TEXT / 2.0), height=TEXT)
-        )
-    if y0 < _NEAR and y1 > -_NEAR:
-        paths.append(_straight((x0 - 2.0 * _OVER, 0.0), (x1 + 2.0 * _OVER, 0.0), CENTRELINE))
-        labels.append(Label(text="CL", at=(x1 + 2.0 * _OVER + 3.0, -1.6 * TEXT), height=TEXT))
-    return paths, labels
+    has_centreline = y0 < _NEAR and y1 > -_NEAR
+    for line in plan.lines:
+        name = _name(line, draft.display_unit)
+        if line.axis == "x":
+            for x in dict.fromkeys((line.from_mm, line.to_mm)):
+                draft.line(np.array(((x, low), (x, high))), STATIONS)
+            x = 0.5 * (line.from_mm + line.to_mm)
+            rows = (high + TEXT + row * ROW for row in range(len(plan.lines)))
+            draft.beside(_one_of([Label(text=name, at=(x, y), height=TEXT, align="centre") for y in rows]))
+        else:
+            for y in dict.fromkeys((line.from_mm, line.to_mm)):
+                draft.line(np.array(((x0 - _OVER, y), (x1 + _OVER, y))), STATIONS)
+            at, end = line.at_mm + TEXT / 2.0, x1 + (2.0 * _OVER if has_centreline else _OVER)
+            places = [(x1 + _OVER + 3.0, at), (end + 3.0, line.at_mm - TEXT / 2.0)]
+            draft.beside(_one_of([Label(text=name, at=place, height=TEXT) for place in places]))
+    if has_centreline:
+        draft.line(np.array(((x0 - 2.0 * _OVER, 0.0), (x1 + 2.0 * _OVER, 0.0))), CENTRELINE)
+        end = x1 + 2.0 * _OVER + 3.0
+        places = [(end, y) for y in (-1.6 * TEXT, 0.8 * TEXT, -3.2 * TEXT)]
+        draft.beside(_one_of([Label(text="CL", at=place, height=TEXT) for place in places]))
 
 
-def _in_row(places: list[tuple[float, float]], row: int) -> list[tuple[float, float]]:
-    """Return the middles and half widths of the names in a row."""
-    return [(x, size - 1e6 * row) for x, size in places if 0.0 <= size - 1e6 * row < 1e6]
+def _one_of(choices: Sequence[Label]) -> Beside:
+    """Return words that stand at one of some places."""
+    return Beside(choices=tuple(choices))
 
 
 def _name(line: PlanLine, unit: str) -> str:

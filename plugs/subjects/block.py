@@ -5,9 +5,13 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+import shapely
 
-from plugs.drafting.marks import GAP, ROW, TEXT, check_bars, line
-from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, path_bounds
+from plugs.drafting.builder import Draft
+from plugs.drafting.flat import flat_points, ring_of
+from plugs.drafting.marks import GAP, line
+from plugs.drafting.picture import Drawing, Path, path_bounds
+from plugs.drafting.placing import Row, Sign
 from plugs.ground.units import format_length, format_size
 from plugs.sanding.radius_blocks import RadiusBlock
 from plugs.sanding.sanding import Sanding
@@ -18,7 +22,6 @@ BOARD: Final = "BOARD"
 _TICK: Final = 8.0
 _NAME_LARGEST: Final = 6.0
 _NAME_LEAST: Final = 2.0
-_CLEAR: Final = 3.0
 
 
 def block_drawing(block: RadiusBlock, words: Sanding, *, plug_name: str, display_unit: str = "mm") -> Drawing:
@@ -39,30 +42,31 @@ def block_drawing(block: RadiusBlock, words: Sanding, *, plug_name: str, display
     Drawing
         At full size, mm. The working side is below, the middle of the blend's circle at the origin.
     """
+    draft = Draft(
+        path=f"templates/radius-block-{block.number:02d}",
+        title=f"{plug_name}, radius block {block.name}",
+        display_unit=display_unit,
+    )
     end = _end(block, words.grip)
-    left, bottom, right, top = path_bounds(end)
-    beside = right + GAP
-    board = _rectangle(beside, top - words.block_length, beside + right - left, top)
+    left, _, right, top = path_bounds(end)
+    beside, low = right + GAP, top - words.block_length
     middle = 0.5 * (left + right) + beside - left
     crown = -block.radius if block.is_inside else block.radius
-    marks = [
-        line((0.0, top), (0.0, top - _TICK)),
-        line((0.0, crown), (0.0, crown + _TICK)),
-        line((middle, top), (middle, top - words.block_length)),
-    ]
-    labels = [_name(block, crown, top, right - left, display_unit)]
-    lowest = min(bottom, top - words.block_length)
-    bars, texts, y = check_bars(display_unit, left, lowest - GAP / 2.0)
-    rows = _rows(block, words, plug_name, display_unit)
-    y -= GAP / 2.0
-    labels += texts
-    labels += [Label(text=row, at=(left, y - i * ROW - TEXT), height=TEXT) for i, row in enumerate(rows)]
-    return Drawing(
-        name=f"radius-block-{block.number:02d}",
-        title=f"{plug_name}, radius block {block.name}",
-        paths=(end, board, *marks, *bars),
-        labels=tuple(labels),
+    draft.draw([end])
+    draft.line(ring_of((beside, low, beside + right - left, top)), BOARD)
+    draft.draw(
+        [
+            line((0.0, top), (0.0, top - _TICK)),
+            line((0.0, crown), (0.0, crown + _TICK)),
+            line((middle, top), (middle, low)),
+        ]
     )
+    name = f"B{block.number} {_radius(block, display_unit)}"
+    sign = Sign(rows=(Row(text=name),), least=_NAME_LEAST, largest=_NAME_LARGEST)
+    draft.sign(shapely.Polygon(flat_points(end)), sign)
+    draft.bars(GAP / 2.0)
+    draft.rows(_rows(block, words, plug_name, display_unit))
+    return draft.drawing()
 
 
 def _end(block: RadiusBlock, grip: float) -> Path:
@@ -77,21 +81,6 @@ def _end(block: RadiusBlock, grip: float) -> Path:
     bulges = np.zeros(6)
     bulges[4] = -sign * np.tan(0.5 * half)
     return Path(points=points, bulges=bulges, is_closed=True, dxf_layer=BLOCK)
-
-
-def _rectangle(left: float, bottom: float, right: float, top: float) -> Path:
-    """Return the board."""
-    points = np.array([(left, bottom), (right, bottom), (right, top), (left, top)])
-    return Path(points=points, bulges=np.zeros(4), is_closed=True, dxf_layer=BOARD)
-
-
-def _name(block: RadiusBlock, crown: float, top: float, width: float, unit: str) -> Label:
-    """Return the block's short name within its grip."""
-    low = max(crown, top - 40.0) + _TICK
-    text = f"B{block.number} {_radius(block, unit)}"
-    room = min((width - 2.0 * _CLEAR) / (TEXT_WIDTH_RATIO * len(text)), (top - _TICK - low) / 1.6)
-    height = float(np.clip(np.floor(2.0 * room) / 2.0, _NAME_LEAST, _NAME_LARGEST))
-    return Label(text=text, at=(0.0, 0.5 * (low + top - _TICK)), height=height, align="centre")
 
 
 def _radius(block: RadiusBlock, unit: str) -> str:

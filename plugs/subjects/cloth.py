@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Final
 
@@ -12,9 +11,11 @@ from numpy.typing import NDArray
 
 from plugs.cloth.cloth import Notch, Pattern
 from plugs.cloth.roll import Laid, Roll
-from plugs.drafting.layer import outline_paths
-from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars
-from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
+from plugs.drafting.builder import Draft
+from plugs.drafting.flat import ring_of
+from plugs.drafting.outlines import outline_paths
+from plugs.drafting.picture import Drawing, Label, Path
+from plugs.drafting.placing import Beside, Pointer, Row, Sign
 from plugs.ground.units import format_length, format_size
 
 Array = NDArray[np.float64]
@@ -26,19 +27,20 @@ CENTRELINE: Final = "CENTRELINE"
 ROLL: Final = "ROLL"
 
 _NAME_LARGEST: Final = 20.0
-_NAME_LEAST: Final = 3.0
+_NAME_LEAST: Final = 2.5
 _NOTCH_TEXT: Final = 4.0
-_ARROW: Final = 80.0
+_ARROWS: Final = ((4.0, 0.5, 4.0), (1.6, 0.7, 2.5))
+"""Length of arrows and height of their words over that of the name, and its least height, mm: two sizes."""
 
 
-def pattern_drawing(pattern: Pattern, *, name: str, plug_name: str, display_unit: str = "mm") -> Drawing:
+def pattern_drawing(pattern: Pattern, *, path: str, plug_name: str, display_unit: str = "mm") -> Drawing:
     """Return the drawing of one piece of cloth at full size, as it is seen from outside the part.
 
     Parameters
     ----------
     pattern : Pattern
-    name : str
-        Of its file.
+    path : str
+        Where its files go, without their ending.
     plug_name : str
     display_unit : str
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
@@ -55,34 +57,29 @@ def pattern_drawing(pattern: Pattern, *, name: str, plug_name: str, display_unit
     """
     if pattern.outline.is_empty:
         raise AssertionError(f"{pattern.name} has no outline")
-    paths = outline_paths(pattern.outline, CUT)
-    paths += [_line(points, SEAM) for points in pattern.seams if len(points) > 1]
-    paths += [_line(points, CENTRELINE) for points in pattern.centrelines if len(points) > 1]
-    paths += [_line(notch.mark, NOTCH) for notch in pattern.notches]
-    labels = [_notch_label(notch) for notch in pattern.notches]
-    left, bottom, _, _ = box_around([path_bounds(path) for path in paths])
-    more, texts = _lettered(pattern, pattern.outline, 0.0)
-    paths += more
-    labels += texts
-    bars, texts, y = check_bars(display_unit, left, bottom - GAP)
-    rows = _rows(pattern, plug_name, display_unit)
-    labels += texts + [
-        Label(text=row, at=(left, y - GAP / 2.0 - i * ROW - TEXT), height=TEXT) for i, row in enumerate(rows)
-    ]
-    return Drawing(
-        name=name, title=f"{plug_name}, cloth {pattern.name}",
-        paths=(*paths, *bars), labels=tuple(labels),
-    )  # fmt: skip
+    draft = Draft(path=path, title=f"{plug_name}, cloth {pattern.name}", display_unit=display_unit)
+    draft.outline(pattern.outline, CUT)
+    for points in (points for points in pattern.seams if len(points) > 1):
+        draft.line(points, SEAM)
+    for points in (points for points in pattern.centrelines if len(points) > 1):
+        draft.line(points, CENTRELINE)
+    for notch in pattern.notches:
+        draft.line(notch.mark, NOTCH)
+        draft.beside(_notch_name(notch))
+    draft.sign(pattern.outline, *_signs(pattern, 0.0))
+    draft.bars()
+    draft.rows(_rows(pattern, plug_name, display_unit))
+    return draft.drawing()
 
 
-def roll_drawing(roll: Roll, *, name: str, plug_name: str, display_unit: str = "mm") -> Drawing:
+def roll_drawing(roll: Roll, *, path: str, plug_name: str, display_unit: str = "mm") -> Drawing:
     """Return the drawing of a roll with all pieces on it; the warp runs along it, to the right.
 
     Parameters
     ----------
     roll : Roll
-    name : str
-        Of its file.
+    path : str
+        Where its files go, without their ending.
     plug_name : str
     display_unit : str
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
@@ -98,34 +95,27 @@ def roll_drawing(roll: Roll, *, name: str, plug_name: str, display_unit: str = "
     """
     if not roll.laid:
         raise AssertionError(f"nothing lies on the roll of {roll.cloth}")
-    length = 1000.0 * roll.length_to_buy_m
-    corners = np.array([(0.0, 0.0), (length, 0.0), (length, roll.roll_width), (0.0, roll.roll_width)])
-    paths = [Path(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer=ROLL)]
-    labels: list[Label] = []
+    draft = Draft(path=path, title=f"{plug_name}, roll of {roll.cloth}", display_unit=display_unit)
+    draft.line(ring_of((0.0, 0.0, 1000.0 * roll.length_to_buy_m, roll.roll_width)), ROLL)
     for laid in roll.laid:
-        paths += _laidoutline_paths(laid)
-        paths += [_line(_moved(laid, notch.mark), NOTCH) for notch in laid.pattern.notches]
-        more, texts = _lettered(laid.pattern, laid.moved(laid.pattern.outline), laid.turn_deg)
-        paths += more
-        labels += texts
-    bars, texts, y = check_bars(display_unit, 0.0, -GAP)
-    rows = [
-        plug_name,
-        f"{roll.cloth}, {format_size(roll.roll_width, display_unit)} wide",
-        f"Buy {roll.length_to_buy_m:.1f} m",
-        f"{len(roll.laid)} pieces, {100.0 * roll.yield_ratio:.0f} % of the cloth",
-        "The warp runs along the roll, to the right; the face in view is the outer one",
-    ]
-    labels += texts + [
-        Label(text=row, at=(0.0, y - GAP / 2.0 - i * ROW - TEXT), height=TEXT) for i, row in enumerate(rows)
-    ]
-    return Drawing(
-        name=name, title=f"{plug_name}, roll of {roll.cloth}",
-        paths=(*paths, *bars), labels=tuple(labels),
-    )  # fmt: skip
+        draft.draw(_laid_outline(laid))
+        for notch in laid.pattern.notches:
+            draft.line(_moved(laid, notch.mark), NOTCH)
+        draft.sign(laid.moved(laid.pattern.outline), *_signs(laid.pattern, laid.turn_deg))
+    draft.bars()
+    draft.rows(
+        [
+            plug_name,
+            f"{roll.cloth}, {format_size(roll.roll_width, display_unit)} wide",
+            f"Buy {roll.length_to_buy_m:.1f} m",
+            f"{len(roll.laid)} pieces, {100.0 * roll.yield_ratio:.0f} % of the cloth",
+            "The warp runs along the roll, to the right; the face in view is the outer one",
+        ]
+    )
+    return draft.drawing()
 
 
-def _laidoutline_paths(laid: Laid) -> list[Path]:
+def _laid_outline(laid: Laid) -> list[Path]:
     """Return the rings of a piece where it lies on the roll; arcs keep their bulges when turned."""
     return [
         Path(points=_moved(laid, path.points), bulges=path.bulges, is_closed=True, dxf_layer=CUT)
@@ -138,53 +128,30 @@ def _moved(laid: Laid, points: Array) -> Array:
     return np.asarray(shapely.get_coordinates(laid.moved(shapely.LineString(points))))
 
 
-def _line(points: Array, dxf_layer: str) -> Path:
-    """Return a line, closed if it comes back to its beginning."""
-    if len(points) > 3 and np.allclose(points[0], points[-1], atol=1e-6):
-        return Path(points=points[:-1], bulges=np.zeros(len(points) - 1), is_closed=True, dxf_layer=dxf_layer)
-    return Path(points=points, bulges=np.zeros(len(points)), is_closed=False, dxf_layer=dxf_layer)
-
-
-def _notch_label(notch: Notch) -> Label:
-    """Return the name of a notch, beside its inner end."""
+def _notch_name(notch: Notch) -> Beside:
+    """Return the name of a notch, beside its inner end, or at one side of it."""
     begin, finish = notch.mark
     way = (finish - begin) / max(float(np.hypot(*(finish - begin))), 1e-12)
-    at = finish + 5.0 * way
-    return Label(text=notch.name, at=(float(at[0]), float(at[1])), height=_NOTCH_TEXT, align="centre")
+    across = np.array([-way[1], way[0]])
+    places = [finish + out * way + side * across for out in (5.0, 9.0) for side in (0.0, 5.0, -5.0)]
+    choices = tuple(
+        Label(text=notch.name, at=(float(x), float(y)), height=_NOTCH_TEXT, align="centre") for x, y in places
+    )
+    to = (float(finish[0]), float(finish[1]))
+    return Beside(choices=choices, to=to)
 
 
-def _lettered(pattern: Pattern, outline: shapely.Polygon, turn_deg: float) -> tuple[list[Path], list[Label]]:
-    """Return name and arrows in the largest clear circle of a piece that is turned by an angle."""
-    thin = shapely.simplify(outline, 1.0)
-    thin = thin if isinstance(thin, shapely.Polygon) and not thin.is_empty else outline
-    circle = shapely.maximum_inscribed_circle(thin, tolerance=0.02 * math.sqrt(outline.area))
-    x, y = circle.coords[0]
-    r = float(circle.length)
-    size = 1.5 * r / (TEXT_WIDTH_RATIO * max(len(pattern.name), 6))
-    height = max(min(_NAME_LARGEST, math.floor(2.0 * size) / 2.0), _NAME_LEAST)
-    small = max(min(0.6 * height, 8.0), 2.0)
-    reach = min(_ARROW, 0.7 * r)
-    labels = [
-        Label(
-            text=pattern.name,
-            at=(x, y + 0.08 * r + 2.4 * small + 0.7 * height),
-            height=height,
-            align="centre",
-        )
-    ]
-    paths: list[Path] = []
-    turns = ((pattern.arrow_deg, pattern.arrow, 0.08), (pattern.bias_deg, "WARP", -0.4))
-    for degrees, words, drop in turns:
-        angle = math.radians(degrees + turn_deg)
-        way = np.array([math.cos(angle), math.sin(angle)]) * reach / 2.0
-        middle = np.array([x, y + drop * r])
-        tail, tip = middle - way, middle + way
-        paths += arrow((float(tail[0]), float(tail[1])), (float(tip[0]), float(tip[1])))
-        if words == "WARP":
-            paths += arrow((float(tip[0]), float(tip[1])), (float(tail[0]), float(tail[1])))[1:]
-        at = (float(middle[0]), float(middle[1]) + small + 0.5 * reach * abs(math.sin(angle)))
-        labels.append(Label(text=words, at=at, height=small, align="centre"))
-    return paths, labels
+def _signs(pattern: Pattern, turn_deg: float) -> tuple[Sign, ...]:
+    """Return a piece's name with its arrows, turned by an angle, and less for where there is less room."""
+    name, choices = Row(text=pattern.name), list[Sign]()
+    for length, ratio, least in _ARROWS:
+        ways = list[Row | Pointer]()
+        for words, degrees in ((pattern.arrow, pattern.arrow_deg), ("WARP", pattern.bias_deg)):
+            pointer = Pointer(turn_deg=degrees + turn_deg, length=length, is_double=words == "WARP")
+            ways += [Row(text=words, ratio=ratio), pointer]
+        choices.append(Sign(rows=(name, *ways), least=least, largest=_NAME_LARGEST))
+    choices.append(Sign(rows=(name, *ways[2:]), least=_NAME_LEAST, largest=_NAME_LARGEST))
+    return *choices, Sign(rows=(name,), least=_NAME_LEAST, largest=_NAME_LARGEST)
 
 
 def _rows(pattern: Pattern, plug_name: str, unit: str) -> Sequence[str]:

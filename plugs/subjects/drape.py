@@ -9,7 +9,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars
+from plugs.drafting.builder import Draft
+from plugs.drafting.marks import GAP, ROW, TEXT, arrow
 from plugs.drafting.picture import Drawing, Label, Path, box_around, path_bounds
 from plugs.drape.darts import Dart
 from plugs.drape.drape import Drape
@@ -57,7 +58,7 @@ def drape_drawing(
     draped: Drape,
     *,
     zone: str,
-    name: str,
+    path: str,
     plug_name: str,
     darts: Sequence[Dart] = (),
     display_unit: str = "mm",
@@ -71,8 +72,8 @@ def drape_drawing(
         On that surface.
     zone : str
         Name of the zone.
-    name : str
-        Short name, fit for a file name.
+    path : str
+        Where its files go, without their ending.
     plug_name : str
     darts : sequence of Dart
     display_unit : str
@@ -84,8 +85,8 @@ def drape_drawing(
         At full size, mm: one or two of plan, side and end view, one under the other, with EDGE, NET (the
         threads), WARN and LOCK (one and two strokes through a cell), START (with the way of the warp), DART.
     """
+    draft = Draft(path=path, title=f"{plug_name}, how the cloth shears on {zone}", display_unit=display_unit)
     paths: list[Path] = []
-    labels: list[Label] = []
     left, top = 0.0, 0.0
     for view in _best_views(surface):
         drawn = _in_view(surface, draped, darts, view)
@@ -94,22 +95,14 @@ def drape_drawing(
         left = low_x if not paths else left
         paths += [_moved(path, move) for path in drawn]
         top = low_y + float(move[1]) - GAP
-        labels.append(Label(text=view.words, at=(left, top - TEXT), height=TEXT))
+        draft.write(Label(text=view.words, at=(left, top - TEXT), height=TEXT))
         top -= ROW + GAP
-    bars, texts, top = check_bars(display_unit, left, top + GAP / 2.0)
-    rows = [f"{plug_name}: cloth on {zone}", *_rows(draped, darts, display_unit)]
-    top -= GAP / 2.0
-    labels += texts
-    labels += [Label(text=row, at=(left, top - k * ROW - TEXT), height=TEXT) for k, row in enumerate(rows)]
     # groups in a fixed order, so that each has its own look in every picture
     order = (EDGE, NET, WARN, LOCK, START, DART)
-    grouped = [path for group in order for path in paths if path.dxf_layer == group]
-    return Drawing(
-        name=name,
-        title=f"{plug_name}, how the cloth shears on {zone}",
-        paths=(*grouped, *bars),
-        labels=tuple(labels),
-    )
+    draft.draw(path for group in order for path in paths if path.dxf_layer == group)
+    draft.bars()
+    draft.rows([f"{plug_name}: cloth on {zone}", *_rows(draped, darts, display_unit)])
+    return draft.drawing()
 
 
 def _best_views(surface: Surface) -> list[_View]:

@@ -8,8 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.drafting.marks import GAP, ROW, TEXT, check_bars
-from plugs.drafting.picture import Drawing, Label, Path, box_around, path_bounds
+from plugs.drafting.builder import Draft
+from plugs.drafting.picture import Drawing, Path
 from plugs.ground.units import format_fine, format_length
 from plugs.measure.comb import FairLine, curvature_comb
 
@@ -40,17 +40,13 @@ _OUT_ARM: Final = 3.0
 """mm. The same of a point that was left out: four times as large, so that it is seen first."""
 
 
-def fairing_drawing(
-    lines: Sequence[FairLine], *, name: str, plug_name: str, display_unit: str = "mm"
-) -> Drawing:
+def fairing_drawing(lines: Sequence[FairLine], *, plug_name: str, display_unit: str = "mm") -> Drawing:
     """Return the picture of the fair curves of a station, or of a contour.
 
     Parameters
     ----------
     lines : sequence of FairLine
         At least one; all in the same axes.
-    name : str
-        Short name, fit for a file name.
     plug_name : str
     display_unit : str
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
@@ -64,20 +60,22 @@ def fairing_drawing(
     extent = float(np.ptp(np.vstack([line.curve.points for line in lines]), axis=0).max())
     tightest = min((radius for line in lines if (radius := line.tightest()[0]) is not None), default=None)
     scale = 0.0 if tightest is None else _COMB_RATIO * extent * tightest
-    paths = [path for line in lines for path in _paths(line, scale, _TEETH / extent)]
-    left, bottom, _, _ = box_around([path_bounds(path) for path in paths])
-    bars, labels, y = check_bars(display_unit, left, bottom - GAP)
+    draft = Draft(
+        path=f"fairing/{lines[0].drawing}",
+        title=f"{plug_name}, measured lines, {lines[0].seen}",
+        display_unit=display_unit,
+    )
+    for line in lines:
+        draft.draw(_paths(line, scale, _TEETH / extent))
     rows = [plug_name, f"Measured lines, {lines[0].seen}", *(told_of(line, display_unit) for line in lines)]
     if tightest is not None:
         rows.append(
             f"{COMB}: the longest tooth stands where the radius is {format_fine(tightest, display_unit)}"
         )
     rows.append(f"{POINTS}: as measured, at most {_MOST_POINTS} of a line; {LEFT_OUT}: not followed, large")
-    labels += [
-        Label(text=row, at=(left, y - GAP / 2.0 - i * ROW - TEXT), height=TEXT) for i, row in enumerate(rows)
-    ]
-    title = f"{plug_name}, measured lines, {lines[0].seen}"
-    return Drawing(name=name, title=title, paths=(*paths, *bars), labels=tuple(labels))
+    draft.bars()
+    draft.rows(rows)
+    return draft.drawing()
 
 
 def told_of(line: FairLine, unit: str) -> str:

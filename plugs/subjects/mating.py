@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from plugs.body.body_face import BodyFace
 from plugs.body.mating import MatingFace
 from plugs.drafting.arcs import fit_arcs
-from plugs.drafting.layer import canonical_rings
-from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars
-from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
+from plugs.drafting.builder import Draft
+from plugs.drafting.marks import GAP, TEXT, arrow
+from plugs.drafting.outlines import canonical_rings
+from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, path_bounds
 from plugs.ground.units import format_length
 
 Array = NDArray[np.float64]
@@ -34,7 +35,7 @@ _SEEN_ALONG: Final = {0: "seen from astern", 1: "seen from port", 2: "seen from 
 
 
 def edge_drawing(
-    face: MatingFace | BodyFace, *, name: str, plug_name: str, display_unit: str = "mm"
+    face: MatingFace | BodyFace, *, path: str, plug_name: str, display_unit: str = "mm"
 ) -> Drawing:
     """Return the template of a mating face's edge.
 
@@ -43,8 +44,8 @@ def edge_drawing(
     face : MatingFace or BodyFace
         Of a contour: its edge in the contour's view, and the face unrolled under it. Of a body: the
         loops of its edge, seen so that they enclose most.
-    name : str
-        Short name, fit for a file name.
+    path : str
+        Where its files go, without their ending.
     plug_name : str
     display_unit : str
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
@@ -54,25 +55,17 @@ def edge_drawing(
     Drawing
         At full size, mm. In a contour's view, and along x, y or z, in the plug's own coordinates.
     """
+    draft = Draft(path=path, title=f"{plug_name}, edge of {face.name}", display_unit=display_unit)
     paths, axes, seen = _contour_edge(face) if isinstance(face, MatingFace) else _body_edge(face)
-    left, bottom, _, _ = box_around([path_bounds(path) for path in paths])
-    marks, labels, y = _axis_arrows(axes, left, bottom - GAP)
-    bars, texts, y = check_bars(display_unit, left, y)
-    rows = [
-        plug_name,
-        f"{face.name}: {seen}",
-        *_edge_rows(face, display_unit),
-        _gap_row(face, display_unit),
-    ]
-    y -= GAP / 2.0
-    labels += [*texts, *_rows(rows, left, y)]
-    paths += [*marks, *bars]
+    draft.draw(paths)
+    draft.under(partial(_axis_arrows, axes))
+    draft.bars(0.0)
+    gap = _gap_row(face, display_unit)
+    draft.rows([plug_name, f"{face.name}: {seen}", *_edge_rows(face, display_unit), gap])
     if isinstance(face, MatingFace):
-        y -= len(rows) * ROW + GAP
-        more, captions = _unrolled(face, left, y, display_unit)
-        paths, labels = paths + more, labels + captions
-    title = f"{plug_name}, edge of {face.name}"
-    return Drawing(name=name, title=title, paths=tuple(paths), labels=tuple(labels))
+        draft.under(partial(_unrolled, face))
+        draft.rows(_unrolled_rows(face, display_unit))
+    return draft.drawing()
 
 
 def _gap_row(face: MatingFace | BodyFace, unit: str) -> str:
@@ -82,13 +75,6 @@ def _gap_row(face: MatingFace | BodyFace, unit: str) -> str:
         return gap
     places = "measured points" if isinstance(face, MatingFace) else "places"
     return f"{gap}; {face.count} {places} within {face.largest_mm:.3f} mm of that"
-
-
-def _rows(rows: Sequence[str], left: float, top: float) -> list[Label]:
-    """Return rows of text, one under the other."""
-    return [
-        Label(text=row, at=(left, top - number * ROW - TEXT), height=TEXT) for number, row in enumerate(rows)
-    ]
 
 
 def _open(points: Array, dxf_layer: str) -> Path:
@@ -169,7 +155,7 @@ def _axis_arrows(axes: Array, left: float, top: float) -> tuple[list[Path], list
     lowest = min(0.0, *(float(way[1]) for _, way in seen))
     highest = max(0.0, *(float(way[1]) for _, way in seen))
     leftmost = min(0.0, *(float(way[0]) for _, way in seen))
-    x, y = left - leftmost, top - highest - TEXT
+    x, y = left - leftmost, top - GAP - highest - TEXT
     paths: list[Path] = []
     labels = []
     for name, way in seen:
@@ -209,20 +195,25 @@ def _flange_words(face: MatingFace | BodyFace, width: float, unit: str) -> str:
     )
 
 
-def _unrolled(face: MatingFace, left: float, top: float, unit: str) -> tuple[list[Path], list[Label]]:
-    """Return the face unrolled under a height, with the inner line of its flange, and its texts."""
+def _unrolled(face: MatingFace, left: float, top: float) -> tuple[list[Path], list[Label], float]:
+    """Return the face unrolled under a height, with the inner line of its flange, and where it ends."""
     first, _, _, high = face.outline.bounds
-    move = np.array([left - first, top - high])
+    move = np.array([left - first, top - GAP - high])
     paths = [_closed(ring + move, FACE) for _, ring in canonical_rings(face.outline)]
+    if not face.flange.is_empty:
+        inner = face.outline.difference(face.flange)
+        rings = [ring for _, ring in canonical_rings(inner) if shapely.Polygon(ring).area > 1.0]
+        paths += [_closed(ring + move, FLANGE) for ring in rings]
+    return paths, [], min(path_bounds(path)[1] for path in paths) - GAP / 2.0
+
+
+def _unrolled_rows(face: MatingFace, unit: str) -> list[str]:
+    """Return what is to be known of the face unrolled."""
     rows = [
         f"{FACE}: the face unrolled, along the contour to the right, {face.cut.axis} up, "
         f"{'seen from outside' if face.cut.is_seen_outside else 'seen from inside the plug'}; "
         f"{face.area_mm2 / 1e6:.4f} m2"
     ]
     if not face.flange.is_empty:
-        inner = face.outline.difference(face.flange)
-        rings = [ring for _, ring in canonical_rings(inner) if shapely.Polygon(ring).area > 1.0]
-        paths += [_closed(ring + move, FLANGE) for ring in rings]
         rows.append(f"{FLANGE}: {_flange_words(face, face.cut.item.flange_width, unit)}")
-    bottom = min(path_bounds(path)[1] for path in paths)
-    return paths, _rows(rows, left, bottom - GAP)
+    return rows

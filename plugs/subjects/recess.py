@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Final
 
 import numpy as np
+import shapely
 
-from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars, line
-from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
+from plugs.drafting.builder import Draft
+from plugs.drafting.flat import flat_points
+from plugs.drafting.marks import GAP, TEXT, arrow, line
+from plugs.drafting.picture import Drawing, Label, Path
+from plugs.drafting.placing import Row, Sign
 from plugs.ground.units import format_length, format_size
 from plugs.recesses.holding import Rounded
 from plugs.recesses.recess import LAYERS, ROUT
@@ -18,18 +23,20 @@ MOUTH: Final = "MOUTH"
 FLOOR: Final = "FLOOR"
 
 _TICK: Final = 5.0
+_NAME_LARGEST: Final = 10.0
+_NAME_LEAST: Final = 1.5
 _SHOWN: Final = 0.3
 _WAYS: Final = (("FORWARD", np.array([-1.0, 0.0, 0.0])), ("UP", np.array([0.0, 0.0, 1.0])))
 
 
-def recess_drawing(kit: RecessKit, *, name: str, plug_name: str, display_unit: str = "mm") -> Drawing:
+def recess_drawing(kit: RecessKit, *, path: str, plug_name: str, display_unit: str = "mm") -> Drawing:
     """Return the drawing of a recess kit, seen from outside.
 
     Parameters
     ----------
     kit : RecessKit
-    name : str
-        Short name, fit for a file name.
+    path : str
+        Where its files go, without their ending.
     plug_name : str
         For the title.
     display_unit : str
@@ -40,24 +47,17 @@ def recess_drawing(kit: RecessKit, *, name: str, plug_name: str, display_unit: s
     Drawing
         At full size, mm, about the origin.
     """
+    draft = Draft(path=path, title=f"{plug_name}, recess kit, {kit.name}", display_unit=display_unit)
     lines = ((kit.cut, CUT), (kit.mouth, MOUTH), (kit.floor, FLOOR))
-    paths = [_rounded(shape, group) for shape, group in lines if shape is not None]
-    paths += [line((-_TICK, 0.0), (_TICK, 0.0)), line((0.0, -_TICK), (0.0, _TICK))]
-    labels = [_within(kit.name, kit.floor or kit.mouth)]
-    left, bottom, _, _ = box_around([path_bounds(path) for path in paths])
-    marks, texts, y = _ways(kit, left, bottom - GAP)
-    bars, more, y = check_bars(display_unit, left, y)
-    y -= GAP / 2.0
-    rows = [
-        Label(text=row, at=(left, y - i * ROW - TEXT), height=TEXT)
-        for i, row in enumerate(_rows(kit, plug_name, display_unit))
-    ]
-    return Drawing(
-        name=name,
-        title=f"{plug_name}, recess kit, {kit.name}",
-        paths=(*paths, *marks, *bars),
-        labels=(*labels, *texts, *more, *rows),
-    )
+    draft.draw(_rounded(shape, group) for shape, group in lines if shape is not None)
+    draft.draw([line((-_TICK, 0.0), (_TICK, 0.0)), line((0.0, -_TICK), (0.0, _TICK))])
+    within = _rounded(kit.floor or kit.mouth, MOUTH)
+    sign = Sign(rows=(Row(text=kit.name),), least=_NAME_LEAST, largest=_NAME_LARGEST)
+    draft.sign(shapely.Polygon(flat_points(within)), sign)
+    draft.under(partial(_ways, kit))
+    draft.bars(0.0)
+    draft.rows(_rows(kit, plug_name, display_unit))
+    return draft.drawing()
 
 
 def _rounded(shape: Rounded, dxf_layer: str) -> Path:
@@ -73,19 +73,13 @@ def _rounded(shape: Rounded, dxf_layer: str) -> Path:
     return Path(points=points, bulges=bulges, is_closed=True, dxf_layer=dxf_layer)
 
 
-def _within(text: str, shape: Rounded) -> Label:
-    """Return a name inside a shape, above its middle."""
-    room = min(0.8 * shape.width / (TEXT_WIDTH_RATIO * len(text)), 0.25 * shape.height / 1.6)
-    height = float(np.clip(np.floor(2.0 * room) / 2.0, 1.5, 10.0))
-    return Label(text=text, at=(0.0, 0.25 * shape.height), height=height, align="centre")
-
-
 def _ways(kit: RecessKit, left: float, top: float) -> tuple[list[Path], list[Label], float]:
     """Return an arrow forward or up, as it is seen from outside, and where the next row may begin."""
     along, height = kit.frame[:, 0], kit.frame[:, 2]
     plane = np.stack([np.cross(along, height), height])
     seen = [(word, plane @ way) for word, way in _WAYS]
     word, way = next(((w, v) for w, v in seen if np.hypot(*v) > _SHOWN), seen[0])
+    top -= GAP
     way = 25.0 * way / max(float(np.hypot(*way)), 1e-9)
     low = np.minimum(way, 0.0)
     tail = np.array([left, top - max(float(way[1]), 0.0) - TEXT]) - np.array([low[0], 0.0])

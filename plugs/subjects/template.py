@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
+from functools import partial
 from typing import Final
 
 import numpy as np
 import shapely
 
-from plugs.drafting.layer import outline_paths
-from plugs.drafting.lettering import Room
-from plugs.drafting.marks import FACES, GAP, ROW, TEXT, arrow, check_bars, into_the_page
-from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, box_around, path_bounds
+from plugs.drafting.builder import Draft
+from plugs.drafting.marks import FACES, WAYS, ways
+from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label
+from plugs.drafting.placing import Beside, Pointer, Row, Sign
 from plugs.ground.units import format_length, format_size
-from plugs.templates.holes import Hole
 from plugs.templates.slots import Slot
 from plugs.templates.templates import Mark, Template
 
@@ -26,6 +26,8 @@ _NAME_LARGEST: Final = 20.0
 _BLOCK_LEAST: Final = 5.0
 _NAME_LEAST: Final = 3.0
 _SMALL: Final = 4.0
+_WORD: Final = 0.5
+_ARROW: Final = {"x": 1.3, "y": 3.2}
 _CLEAR: Final = 1.0
 _SHOWS: Final = 0.05
 _ALONG: Final = (0.08, 0.16, 0.25, 0.35, 0.5, 0.65, 0.75, 0.84, 0.03, 0.92)
@@ -51,115 +53,61 @@ def template_drawing(template: Template, *, plug_name: str, display_unit: str = 
         gauge is the plate outside the plug. ``CUT`` holds edges and round holes, ``SLOT`` the slots, which
         run out over the edge.
     """
-    paths = outline_paths(template.outline, CUT)
-    paths += [_circle(hole) for hole in template.holes]
-    for slot in template.slots:
-        paths += outline_paths(slot.outline, SLOT)
-    marks = [_straight(ends) for mark in template.marks for ends in mark.points]
-    paths += marks
-    paths += [_open(line) for line in template.bevel.lines.geoms]
-    lines = shapely.linestrings([path.points for path in marks]) if marks else []
-    arrows, inside = _lettering(template, lines, display_unit)
-    left, bottom, _, _ = box_around([path_bounds(path) for path in paths])
-    below, labels, y = _legend(template, display_unit, left, bottom - GAP)
-    rows = _title_rows(template, plug_name, display_unit)
-    labels += [
-        Label(text=row, at=(left, y - number * ROW - TEXT), height=TEXT) for number, row in enumerate(rows)
-    ]
-    return Drawing(
-        name=template.stem,
+    draft = Draft(
+        path=f"templates/{template.stem}",
         title=f"{plug_name}, {'gauge' if template.is_gauge else 'template'} {template.name}",
-        paths=(*paths, *arrows, *below),
-        labels=(*inside, *labels),
+        display_unit=display_unit,
     )
+    draft.outline(template.outline, CUT)
+    for hole in template.holes:
+        draft.circle(hole.centre, hole.diameter, CUT)
+    for slot in template.slots:
+        draft.outline(slot.outline, SLOT)
+    for ends in (ends for mark in template.marks for ends in mark.points):
+        draft.line(np.array(ends).reshape(2, 2), MARK)
+    for line in template.bevel.lines.geoms:
+        draft.line(shapely.get_coordinates(line), BEVEL)
+    _letter(draft, template)
+    draft.under(partial(ways, template.axis))
+    draft.bars()
+    draft.rows(_title_rows(template, plug_name, display_unit))
+    return draft.drawing()
 
 
-def _circle(hole: Hole) -> Path:
-    """Return a round hole as three arcs."""
-    turn = np.radians(np.array([0.0, 120.0, 240.0]))
-    points = np.array(hole.centre) + 0.5 * hole.diameter * np.column_stack((np.cos(turn), np.sin(turn)))
-    return Path(points=points, bulges=np.full(3, np.tan(np.radians(30.0))), is_closed=True, dxf_layer=CUT)
-
-
-def _straight(ends: tuple[float, float, float, float]) -> Path:
-    """Return a piece of a mark."""
-    points = np.array(ends).reshape(2, 2)
-    return Path(points=points, bulges=np.zeros(2), is_closed=False, dxf_layer=MARK)
-
-
-def _open(line: shapely.LineString) -> Path:
-    """Return a stretch of the surface's line beyond an edge."""
-    is_closed = bool(line.is_ring)
-    points = shapely.get_coordinates(line)[: -1 if is_closed else None]
-    return Path(points=points, bulges=np.zeros(len(points)), is_closed=is_closed, dxf_layer=BEVEL)
-
-
-def _lettering(
-    template: Template, lines: Sequence[shapely.LineString], unit: str
-) -> tuple[list[Path], list[Label]]:
-    """Return what is written inside the part: name, place, face and arrow; marks, slots and bevel."""
-    room = Room(template.region, lines, _CLEAR)
-    place = f"{template.axis} = {format_length(template.at_mm, unit)}"
-    face = FACES[template.axis]
+def _letter(draft: Draft, template: Template) -> None:
+    """Ask for what is written inside the part: name, place, face and arrow; marks, slots and bevel."""
+    unit = draft.display_unit
+    face, place = FACES[template.axis], f"{template.axis} = {format_length(template.at_mm, unit)}"
     parts = sorted(template.region.geoms, key=lambda part: (-part.area, part.bounds))
     name, rows = template.name, [place, face]
     if template.is_gauge:
         name, rows = template.place, [place, _gauge_words(template).upper(), face]
-    paths, labels = _block(room, parts[0], template.axis, name, rows)
-    if not labels:
-        labels = _name(room, parts[0], template.name)
-    for part in parts[1:]:
-        labels += _name(room, part, template.name)
+
+    def beside(choices: Iterable[Label], to: tuple[float, float] | None = None) -> None:
+        draft.beside(Beside(choices=tuple(choices), to=to, within=template.region, is_needed=False))
+
     if template.is_gauge:
-        for beside in _beside_edges(template, unit):
-            labels += room.first(beside)
+        for places in _beside_edges(template, unit):
+            beside(places)
     for slot in template.slots:
-        labels += room.first(_beside_slot(slot))
+        beside(_beside_slot(slot), (0.5 * (slot.outline.bounds[0] + slot.outline.bounds[2]), slot.end))
     for mark in template.marks:
         word = _WORDS[mark.kind]
         text = word if mark.kind == "centreline" else f"{word} {format_length(mark.at_mm, unit)}"
-        labels += room.first(_beside_mark(mark, text))
+        x0, z0, x1, z1 = max(mark.points, key=lambda p: abs(p[0] - p[2]) + abs(p[1] - p[3]))
+        beside(_beside_mark(mark, text), (0.5 * (x0 + x1), 0.5 * (z0 + z1)))
     if template.bevel.lines.geoms:
-        labels += room.first(_beside_bevel(template, parts[0], unit))
-    return paths, labels
-
-
-def _block(
-    room: Room, part: shapely.Polygon, axis: str, name: str, rows: Sequence[str]
-) -> tuple[list[Path], list[Label]]:
-    """Return name, rows and arrow as one block in the widest place, nothing where it is too narrow."""
-    # in heights of the name: arrow 1.3, name 1.5 with its gap, rows 0.9 each
-    tall = 2.8 + 0.9 * len(rows) + 0.3
-    wide = TEXT_WIDTH_RATIO * max(len(name), *(0.5 * len(row) for row in rows)) + 0.3
-    x, y, height = room.widest(wide / tall, part)
-    size = min(_NAME_LARGEST, float(np.floor(2.0 * height / tall)) / 2.0)
-    half = 0.5 * size * wide, 0.5 * size * tall
-    if size < _BLOCK_LEAST or not room.take((x - half[0], y - half[1], x + half[0], y + half[1])):
-        return [], []
-    top = y + half[1]
-    if axis == "x":
-        paths = arrow((x, top - 1.3 * size), (x, top - 0.1 * size))
-        labels = [Label(text="UP", at=(x + 3.5, top - 0.9 * size), height=0.5 * size)]
-    else:
-        paths = arrow((x + 1.6 * size, top - 0.9 * size), (x - 1.6 * size, top - 0.9 * size))
-        labels = [
-            Label(text="FORWARD", at=(x, top - 0.4 * size), height=0.4 * size, align="centre"),
-        ]
-    labels.append(Label(text=name, at=(x, top - 2.1 * size), height=size, align="centre"))
-    for i, row in enumerate(rows):
-        at = (x, top - (3.3 + 0.9 * i) * size)
-        labels.append(Label(text=row, at=at, height=0.5 * size, align="centre"))
-    return paths, labels
-
-
-def _name(room: Room, part: shapely.Polygon, name: str) -> list[Label]:
-    """Return a template's name inside a part of it, nothing where there is no room."""
-    shape = TEXT_WIDTH_RATIO * len(name) / 1.6
-    x, y, height = room.widest(shape, part)
-    size = min(_NAME_LARGEST, float(np.floor(2.0 * height / 1.6)) / 2.0)
-    if size < _NAME_LEAST:
-        return []
-    return room.first([Label(text=name, at=(x, y), height=size, align="centre")])
+        beside(_beside_bevel(template, parts[0], unit), template.bevel.place)
+    word, turn_deg = WAYS[template.axis]
+    pointer = Pointer(turn_deg=turn_deg, length=_ARROW[template.axis])
+    block: list[Row | Pointer] = [Row(text=word, ratio=_WORD), pointer, Row(text=name)]
+    block += [Row(text=row, ratio=_WORD) for row in rows]
+    alone = Sign(rows=(Row(text=template.name),), least=_NAME_LEAST, largest=_NAME_LARGEST)
+    draft.sign(
+        parts[0], Sign(rows=tuple(block), least=_BLOCK_LEAST, largest=_NAME_LARGEST), alone, over_lines=False
+    )
+    for part in parts[1:]:
+        draft.sign(part, alone, over_lines=False)
 
 
 def _gauge_words(template: Template) -> str:
@@ -241,18 +189,6 @@ def _beside_bevel(template: Template, part: shapely.Polygon, unit: str) -> Itera
 def _bevel_words(template: Template, unit: str) -> str:
     """Return how much the edge is bevelled at most."""
     return f"BEVEL {format_length(template.bevel.largest_mm, unit)}, {template.bevel.angle_deg:.0f} deg"
-
-
-def _legend(template: Template, unit: str, left: float, top: float) -> tuple[list[Path], list[Label], float]:
-    """Return arrows and check bars under the part, their texts, and where the title may begin."""
-    y = top - 8.0
-    if template.axis == "x":
-        paths, labels = into_the_page(left, y)
-    else:
-        paths = arrow((left + 30.0, y), (left, y))
-        labels = [Label(text="FORWARD", at=(left + 35.0, y - TEXT / 2.0), height=TEXT)]
-    bars, texts, y = check_bars(unit, left, y - 12.0)
-    return paths + bars, labels + texts, y - GAP / 2.0
 
 
 def _title_rows(template: Template, plug_name: str, unit: str) -> list[str]:

@@ -13,7 +13,8 @@ import numpy as np
 from plugs.body.body import Solid
 from plugs.body.body_face import BodyFace
 from plugs.body.mating import MatingFace
-from plugs.drawings import FULL_SIZE, layer_stem, paper_job
+from plugs.drafting.layer import layer_path
+from plugs.drawings import FULL_SIZE, paper_job
 from plugs.files.drawing_run import Rendered
 from plugs.foam.layers import Layer
 from plugs.ground.errors import Finding
@@ -214,7 +215,7 @@ def _layer_summary(layer: Layer, files: Mapping[str, bytes]) -> dict[str, Any]:
         "final_area_upper_m2": rounded(1e-6 * layer.upper.area),
         "rough_area_m2": rounded(1e-6 * layer.rough.area),
         "volume_m3": rounded(1e-9 * layer.volume_mm3),
-        "files": sorted(name for name in files if Path(name).stem == layer_stem(layer)),
+        "files": sorted(name for name in files if name.rpartition(".")[0] == layer_path(layer.name)),
     }
 
 

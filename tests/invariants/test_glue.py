@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from plugs.body.body import make_solid, make_tools
-from plugs.drafting.glue import with_glue
+from plugs.drafting.glue import joining_of
 from plugs.drafting.layer import layer_drawing
 from plugs.foam.glue import Glue, make_contacts
 from plugs.foam.layers import Layer, make_layers
@@ -84,8 +84,9 @@ def check_patterns(joints: Sequence[Pinned], pins: Pins) -> None:
 
 def check_names_on_faces(layers: Sequence[Layer], joints: Sequence[Pinned]) -> None:
     """Hold the drawings to one name for each pin, on the upper face of a layer and the lower of the next."""
+    joining = joining_of((), (), (), joints)
     drawn = [
-        with_glue([layer_drawing(layer, plug_name="case")], [layer], joints)[0]
+        layer_drawing(layer, joining, plug_name="case")
         for layer in layers
         if layer.rough.area > 0.0 and layer.envelope.area > 0.0 and (layer.lower.area or layer.upper.area)
     ]

@@ -26,7 +26,7 @@ def drawn(*groups: str) -> Drawing:
         Path(points=np.eye(2) + k, bulges=np.zeros(2), is_closed=False, dxf_layer=group)
         for k, group in enumerate(groups)
     ]
-    return Drawing(name="a", title="a", paths=tuple(lines), labels=())
+    return Drawing(path="a", title="a", paths=tuple(lines), labels=())
 
 
 def looks(*groups: str) -> dict[str, tuple[int, tuple[float, ...]]]:
@@ -69,7 +69,8 @@ def test_one_number_to_a_colour() -> None:
 def test_every_group_is_in_the_table() -> None:
     """No drawing of the house uses a group whose look is left to chance."""
     named = set()
-    for path in sorted((HOUSE / "output").glob("*drawing*.py")):
+    rooms = (HOUSE / "drafting", HOUSE / "subjects")
+    for path in sorted(path for room in rooms for path in room.glob("*.py")):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.AnnAssign) and isinstance(node.value, ast.Constant):
                 value = node.value.value

@@ -17,7 +17,7 @@ def lettered(size: tuple[float, float], labels: list[Label]) -> Drawing:
     """Return a rectangle with texts on it."""
     corners = np.array([(0.0, 0.0), (size[0], 0.0), size, (0.0, size[1])])
     outline = Path(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer="CUT")
-    return Drawing(name="board", title="board", paths=(outline,), labels=tuple(labels))
+    return Drawing(path="board", title="board", paths=(outline,), labels=tuple(labels))
 
 
 def check(drawing: Drawing, paper: str) -> int:

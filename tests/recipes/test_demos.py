@@ -12,6 +12,7 @@ import math
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
 import shapely
 
@@ -26,8 +27,10 @@ from plugs.drawings import (
 from plugs.work import Work, opened
 from plugs.foam.layers import Layer
 from plugs.files.kinds import KINDS
+from plugs.drafting.flat import flat_points
 from plugs.drafting.marks import FACES
-from plugs.drafting.picture import Drawing
+from plugs.drafting.picture import Drawing, label_box
+from plugs.drafting.styles import CUTS
 from plugs.recipe.reading import load_recipe
 from plugs.mesh import mesh
 from plugs.ground.units import inch
@@ -166,6 +169,29 @@ def test_drawings_tell_sides_in_one_way(demo: str) -> None:
             assert told[0].startswith(FACES[work.layers[0].axis])
             assert set(faces) <= {FACES[work.layers[0].axis]}
         check_arrows(path, drawing)
+
+
+OVER_A_CUT: dict[str, str] = {}
+"""Drawings with words over a line of a saw, each with its reason."""
+
+
+@pytest.mark.parametrize("demo", DEMOS)
+def test_words_stand_clear_of_each_other_and_of_cuts(demo: str) -> None:
+    """In every drawing of every demo no two words touch, and none lies over a line that a saw follows."""
+    work = at_defaults(demo)
+    drawn = layer_drawings(work) | template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
+    drawn |= cloth_drawings(work)
+    for path, drawing in drawn.items():
+        assert path == drawing.path
+        boxes = shapely.box(*np.array([label_box(label) for label in drawing.labels]).T)
+        one, two = shapely.STRtree(boxes).query(boxes, predicate="intersects")
+        shared = shapely.area(shapely.intersection(boxes[one], boxes[two]))[one < two]
+        pairs = [(drawing.labels[i].text, drawing.labels[k].text) for i, k in zip(one, two, strict=True) if i < k]
+        assert not (shared > 1e-6).any(), (path, [pair for pair, a in zip(pairs, shared, strict=True) if a > 1e-6])
+        cuts = [shapely.linestrings(flat_points(p)) for p in drawing.paths if p.dxf_layer in CUTS]
+        if cuts and path not in OVER_A_CUT:
+            which, _ = shapely.STRtree(cuts).query(boxes, predicate="intersects")
+            assert not len(which), (path, {drawing.labels[i].text for i in which})
 
 
 def check_arrows(path: str, drawing: Drawing) -> None:

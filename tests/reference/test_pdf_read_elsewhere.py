@@ -41,7 +41,7 @@ def plate(width, height, radius, *, x=0.0, y=0.0):
 
 def drawn(*paths, name="part", labels=()):
     """Return a drawing."""
-    return Drawing(name=name, title=name, paths=tuple(paths), labels=tuple(labels))
+    return Drawing(path=name, title=name, paths=tuple(paths), labels=tuple(labels))
 
 
 DRAWINGS = (

@@ -146,7 +146,7 @@ def test_figure_fits_on_paper_with_lines_that_can_be_seen(wide: float, tall: flo
     corners = np.array([(0.0, 0.0), (wide, 0.0), (wide, tall), (0.0, tall)])
     line = Line(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer="SHEET")
     figure = drawing_figure(
-        Drawing(name="a", title="A", paths=(line,), labels=()), caption="c", unit="mm"
+        Drawing(path="a", title="A", paths=(line,), labels=()), caption="c", unit="mm"
     )  # fmt: skip
     width, height = (
         float(figure.partition(f'{word}="')[2].partition('mm"')[0]) for word in ("width", "height")

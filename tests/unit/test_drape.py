@@ -421,7 +421,7 @@ def test_picture_shows_net_locked_cells_start_and_darts(
 ) -> None:
     """All groups are there, in plan and one view from beside, and both files can be read."""
     drawing = drape_drawing(
-        dome, laid, zone="cap", name="cloth-1-shear", plug_name="Dome", darts=remedies.darts
+        dome, laid, zone="cap", path="cloth/shear-1", plug_name="Dome", darts=remedies.darts
     )
     groups = list(dict.fromkeys(path.dxf_layer for path in drawing.paths))
     assert groups == ["EDGE", "NET", "WARN", "LOCK", "START", "DART", "LABELS"]
@@ -439,7 +439,7 @@ def test_picture_shows_net_locked_cells_start_and_darts(
     document = ezdxf.read(StringIO(content if isinstance(content, str) else content.decode()))
     assert {entity.dxf.layer for entity in document.modelspace()} >= set(groups)
     again = drape_drawing(
-        dome, laid, zone="cap", name="cloth-1-shear", plug_name="Dome", darts=remedies.darts
+        dome, laid, zone="cap", path="cloth/shear-1", plug_name="Dome", darts=remedies.darts
     )
     assert render_svg(again) == render_svg(drawing)
 
@@ -448,7 +448,9 @@ def test_picture_of_an_upright_zone_looks_at_it() -> None:
     """A face across the part is drawn seen from astern alone."""
     upright = np.array([[0, 0, 0], [0, 50, 0], [0, 50, 40], [0, 0, 40]], dtype=float)
     surface = make_surface(upright, np.array([[0, 1, 2], [0, 2, 3]]))
-    drawing = drape_drawing(surface, drape(surface), zone="aft", name="a", plug_name="Box", display_unit="in")
+    drawing = drape_drawing(
+        surface, drape(surface), zone="aft", path="cloth/a", plug_name="Box", display_unit="in"
+    )
     seen = [label.text for label in drawing.labels if label.text.startswith("seen")]
     assert seen == ["seen from astern: y starboard to the right, z up"]
     assert not [path for path in drawing.paths if path.dxf_layer in ("WARN", "LOCK", "DART")]

@@ -9,8 +9,9 @@ import pytest
 import shapely
 from shapely import MultiPolygon
 
-from plugs.drafting.layer import Path, canonical_rings, layer_drawing
-from plugs.drafting.picture import Drawing, Label, drawing_bounds, label_box, path_bounds
+from plugs.drafting.layer import layer_drawing
+from plugs.drafting.outlines import canonical_rings
+from plugs.drafting.picture import Drawing, Label, Path, drawing_bounds, label_box, path_bounds
 
 NOTHING = MultiPolygon()
 
@@ -83,6 +84,7 @@ def test_outlines_lie_on_their_own_dxf_layers():
         assert len(rings) == 2
         assert all(path.is_closed and len(path.points) == 8 for path in rings)
         assert all(np.count_nonzero(path.bulges) == 4 for path in rings)
+    assert drawing.path == "layers/layer-03"
     assert drawing.name == "layer-03"
     assert drawing.title == "tail, layer L03"
 
@@ -265,6 +267,6 @@ def test_bounds_hold_the_bow_of_an_arc(bulge, expected):
 def test_bounds_hold_labels_and_refuse_an_empty_drawing():
     """Texts need room too."""
     label = Label(text="wide text", at=(0.0, 0.0), height=5.0)
-    assert drawing_bounds(Drawing(name="a", title="", paths=(), labels=(label,))) == label_box(label)
+    assert drawing_bounds(Drawing(path="a", title="", paths=(), labels=(label,))) == label_box(label)
     with pytest.raises(AssertionError, match="empty"):
-        drawing_bounds(Drawing(name="a", title="", paths=(), labels=()))
+        drawing_bounds(Drawing(path="a", title="", paths=(), labels=()))

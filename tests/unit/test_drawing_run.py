@@ -21,7 +21,7 @@ def square(name: str, side: float) -> Drawing:
     """Return the drawing of a square."""
     points = np.array([(0.0, 0.0), (side, 0.0), (side, side), (0.0, side)])
     path = Path(points=points, bulges=np.zeros(4), is_closed=True, dxf_layer="ROUGH")
-    return Drawing(name=name, title=name, paths=(path,), labels=())
+    return Drawing(path=name, title=name, paths=(path,), labels=())
 
 
 SMALL = {"layers/small": square("small", 60.0)}
@@ -76,7 +76,7 @@ def test_a_run_that_is_left_early_ends() -> None:
 
 def test_a_process_that_fails_is_told() -> None:
     """What it complained of is in the error."""
-    empty = Drawing(name="empty", title="", paths=(), labels=())
+    empty = Drawing(path="empty", title="", paths=(), labels=())
     with DrawingRun(("svg",)) as run:
         run.submit({"layers/empty": empty})
         with pytest.raises(AssertionError, match="has no lines"):

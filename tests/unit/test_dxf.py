@@ -31,7 +31,7 @@ def disc_and_text(title="Höcker ü"):
         Label(text=title, at=(-20.0, -70.0), height=5.0),
         Label(text="L03", at=(0.0, 0.0), height=12.0, align="centre"),
     )
-    return Drawing(name="layer-03", title=title, paths=(disc, line), labels=labels)
+    return Drawing(path="layer-03", title=title, paths=(disc, line), labels=labels)
 
 
 def test_two_writes_in_different_processes_have_equal_bytes(tmp_path):
@@ -70,7 +70,7 @@ def test_library_option_is_put_back(before):
         render_dxf(disc_and_text())
         assert ezdxf.options.write_fixed_meta_data_for_testing is before
         with pytest.raises(AttributeError):
-            render_dxf(Drawing(name="a", title="a", paths=(None,), labels=()))
+            render_dxf(Drawing(path="a", title="a", paths=(None,), labels=()))
         assert ezdxf.options.write_fixed_meta_data_for_testing is before
     finally:
         ezdxf.options.write_fixed_meta_data_for_testing = False
@@ -85,7 +85,7 @@ def test_importing_the_writer_does_not_load_the_library():
 def test_drawing_without_lines_is_refused():
     """An empty file would be valid, and cut nothing."""
     with pytest.raises(AssertionError, match="no lines"):
-        render_dxf(Drawing(name="a", title="a", paths=(), labels=()))
+        render_dxf(Drawing(path="a", title="a", paths=(), labels=()))
 
 
 def test_negative_zero_and_last_bits_do_not_reach_the_file():

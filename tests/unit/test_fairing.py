@@ -315,7 +315,7 @@ def test_straight_line_has_no_least_radius() -> None:
     """Nothing to tell, no tooth to draw."""
     line = line_of(fair(np.column_stack((np.linspace(0.0, 500.0, 100), np.linspace(0.0, 100.0, 100)))))
     assert line.tightest()[0] is None
-    drawing = fairing_drawing([line], name="station-1", plug_name="Tail")
+    drawing = fairing_drawing([line], plug_name="Tail")
     assert COMB not in {path.dxf_layer for path in drawing.paths}
     assert any("straight" in label.text for label in drawing.labels)
 
@@ -325,7 +325,7 @@ def test_picture() -> None:
     points, wrong = measured("body", 29, 0.01, False)
     fairing = fair(points)
     flat = fair(ellipse("flat", 0.0, np.pi, 300))
-    drawing = fairing_drawing([line_of(fairing), line_of(flat)], name="station-1", plug_name="Tail")
+    drawing = fairing_drawing([line_of(fairing), line_of(flat)], plug_name="Tail")
     groups = [path.dxf_layer for path in drawing.paths]
     assert groups.count(CURVE) == 2
     shown = len({*range(0, N_POINTS, 4)} - wrong)

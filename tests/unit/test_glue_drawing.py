@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.drafting.glue import GLUE_LOWER, GLUE_UPPER, PINS_LOWER, PINS_UPPER, glue_rows, with_glue
+from plugs.drafting.glue import GLUE_LOWER, GLUE_UPPER, PINS_LOWER, PINS_UPPER, glue_rows, joining_of
 from plugs.drafting.layer import FINAL_LOWER, layer_drawing
-from plugs.drafting.picture import Drawing, drawing_bounds, label_box
+from plugs.drafting.picture import Drawing, label_box
 from plugs.foam.glue import Glue, make_contacts
 from plugs.foam.layers import Layer
 from plugs.foam.pins import Pinned, Pins, make_pins
@@ -23,8 +23,8 @@ def drawn(*faces: shapely.Geometry) -> tuple[list[Layer], tuple[Pinned, ...], tu
     layers = stack_of(*faces)
     contacts, _ = make_contacts(layers, Glue())
     joints, _ = make_pins(contacts, Pins(), upright(contacts))
-    plain = [layer_drawing(layer, plug_name="Box") for layer in layers]
-    return layers, joints, with_glue(plain, layers, joints)
+    joining = joining_of((), (), (), joints)
+    return layers, joints, tuple(layer_drawing(layer, joining, plug_name="Box") for layer in layers)
 
 
 def groups(drawing: Drawing) -> set[str]:
@@ -76,15 +76,15 @@ def test_names_are_clear_of_lines_and_other_texts() -> None:
                 assert not boxes[i].intersects(shapely.LineString(points))
 
 
-def test_what_was_drawn_stays() -> None:
-    """Paths and texts of the layer's own drawing come first, unchanged; new rows stand under its title."""
+def test_rows_stand_under_those_of_the_layer() -> None:
+    """Glue and pins are told after what the layer's own title says, a row to each, lower down."""
     layers, joints, drawings = drawn(FACE, FACE)
-    plain = layer_drawing(layers[0], plug_name="Box")
-    assert [p.dxf_layer for p in drawings[0].paths[: len(plain.paths)]] == [p.dxf_layer for p in plain.paths]
-    assert drawings[0].labels[: len(plain.labels)] == plain.labels
-    rows = [label.text for label in drawings[0].labels if label.text in glue_rows("L01", joints)]
+    rows = [label for label in drawings[0].labels if label.text in glue_rows("L01", joints)]
     assert len(rows) == 2
-    assert drawing_bounds(drawings[0])[1] < drawing_bounds(plain)[1]
+    own = {label.text for label in layer_drawing(layers[0], plug_name="Box").labels if label.align == "left"}
+    written = [label for label in drawings[0].labels if label.text in own]
+    assert len(written) == len(own)
+    assert max(row.at[1] for row in rows) < min(label.at[1] for label in written)
     assert FINAL_LOWER in {path.dxf_layer for path in drawings[0].paths}
 
 

@@ -57,7 +57,7 @@ def body_face(folder: FilePath, shape: trimesh.Trimesh, **words: Any) -> BodyFac
 
 def drawn(face: MatingFace | BodyFace, unit: str = "mm") -> Drawing:
     """Return the template of a face."""
-    return edge_drawing(face, name="mating-1-edge", plug_name="Part", display_unit=unit)
+    return edge_drawing(face, path="templates/mating-1-edge", plug_name="Part", display_unit=unit)
 
 
 def read(drawing: Drawing) -> dict[str, list[np.ndarray]]:

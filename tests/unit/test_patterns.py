@@ -289,7 +289,7 @@ def test_bias_turns_the_piece_on_the_roll(surface: Zoned) -> None:
 def test_drawings_hold_every_group_of_lines(four: PatternSet) -> None:
     """Cut, seam, notch and centreline, labels with the notches' names; the roll's pieces all on it."""
     deck = piece(four, 1, "deck")
-    drawing = pattern_drawing(deck, name="p1-deck", plug_name="Box")
+    drawing = pattern_drawing(deck, path="cloth/p1-deck", plug_name="Box")
     assert {p.dxf_layer for p in drawing.paths} >= {CUT, SEAM, NOTCH, CENTRELINE, "LABELS"}
     words = {label.text for label in drawing.labels}
     assert {notch.name for notch in deck.notches} <= words
@@ -300,13 +300,16 @@ def test_drawings_hold_every_group_of_lines(four: PatternSet) -> None:
     roll = lay_out(four.patterns, "fine cloth", 1000.0, LAPS)
     assert roll.laid == () and roll.length_to_buy_m == 0.0
     whole = roll_drawing(
-        lay_out(four.patterns, "cloth", 1000.0, LAPS), name="roll-cloth", plug_name="Box", display_unit="in"
+        lay_out(four.patterns, "cloth", 1000.0, LAPS),
+        path="cloth/roll-cloth",
+        plug_name="Box",
+        display_unit="in",
     )
     assert sum(p.dxf_layer == CUT for p in whole.paths) == len(four.patterns)
     for picture in (drawing, whole):
         assert render_svg(picture) == render_svg(picture)
     with pytest.raises(AssertionError):
-        roll_drawing(roll, name="roll-cloth", plug_name="Box")
+        roll_drawing(roll, path="cloth/roll-cloth", plug_name="Box")
 
 
 def test_four_times_the_faces_are_four_times_the_work() -> None:

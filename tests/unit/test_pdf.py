@@ -33,7 +33,7 @@ from plugs.paper.pdf import render_pdf
 from plugs.drafting.picture import Drawing, Label, Path
 path = Path(points=[[0, 0], [700, 0], [700, 500]], bulges=[0.3, 0, 0.2], is_closed=True, dxf_layer="ROUGH")
 label = Label(text="Zo\\u00eb \\u0416", at=(20.0, 20.0), height=6.0)
-drawings = [Drawing(name="a", title="b", paths=(path,), labels=(label,))]
+drawings = [Drawing(path="a", title="b", paths=(path,), labels=(label,))]
 text = render_pdf(drawings, plan_pages(drawings, paper_of("A4", margin=8.0, overlap=12.0)), title="t")
 sys.stdout.write(hashlib.sha256(text).hexdigest())
 """
@@ -52,7 +52,7 @@ def part(**changes):
 
 def drawn(*paths, labels=(), name="part"):
     """Return a drawing."""
-    return Drawing(name=name, title=name, paths=tuple(paths), labels=tuple(labels))
+    return Drawing(path=name, title=name, paths=tuple(paths), labels=tuple(labels))
 
 
 @given(

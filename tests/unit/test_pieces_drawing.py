@@ -9,9 +9,10 @@ from itertools import pairwise
 import pytest
 import shapely
 
+from plugs.drafting.glue import Joining
 from plugs.drafting.layer import layer_drawing
 from plugs.drafting.picture import label_box
-from plugs.drafting.pieces import JOINT, PIECE_COLUMNS, VOID, pieces_csv, with_pieces
+from plugs.drafting.pieces import JOINT, PIECE_COLUMNS, VOID, pieces_csv
 from plugs.foam.hollow import Hollow, hollowed, make_voids
 from plugs.foam.joints import Joints
 from plugs.foam.layers import Stack, make_layers
@@ -22,19 +23,21 @@ BODY = solid_of(box_plan(2000.0, 500.0, 150.0)).body
 LAYERS = make_layers(BODY, Stack(thicknesses=(50.0,), allowance=4.0))[0]
 MADE, _ = make_pieces(BODY, LAYERS, Joints(stepped=True), [[(1200.0, 600.0)]] * 3, density_kg_m3=30.0)
 VOIDS, _ = make_voids(BODY, LAYERS, Hollow(), MADE.joints)
+WHOLE = Joining(pieces=MADE.pieces, joints=MADE.joints, voids=VOIDS)
 
 
 def test_layer_in_one_piece_is_left_as_it_is() -> None:
     """Nothing is added where there is nothing to say."""
     whole, _ = make_pieces(BODY, LAYERS, Joints(), [()] * 3)
-    drawing = layer_drawing(LAYERS[0], plug_name="Box")
-    assert with_pieces(drawing, LAYERS[0], whole.pieces, whole.joints) is drawing
+    joined = Joining(pieces=whole.pieces, joints=whole.joints)
+    plain = layer_drawing(LAYERS[0], plug_name="Box")
+    assert layer_drawing(LAYERS[0], joined, plug_name="Box").labels == plain.labels
 
 
 def test_joint_void_and_names() -> None:
     """The joint's line at its place, the voids closed, each piece named once inside itself, clear of all."""
     layer = LAYERS[1]
-    drawing = with_pieces(layer_drawing(layer, plug_name="Box"), layer, MADE.pieces, MADE.joints, VOIDS)
+    drawing = layer_drawing(layer, WHOLE, plug_name="Box")
     joint = next(j for j in MADE.joints if j.layer == "L02")
     drawn = [p for p in drawing.paths if p.dxf_layer == JOINT]
     assert len(drawn) == 1
@@ -57,7 +60,7 @@ def test_rows_stand_clear_of_each_other() -> None:
     """The rows that are added follow the title."""
     layer = LAYERS[1]
     before = layer_drawing(layer, plug_name="Box")
-    after = with_pieces(before, layer, MADE.pieces, MADE.joints, VOIDS)
+    after = layer_drawing(layer, WHOLE, plug_name="Box")
     rows = sorted(label.at[1] for label in after.labels if label.align == "left")
     assert min(b - a for a, b in pairwise(rows) if b != a) >= 5.0
     assert len(rows) > sum(label.align == "left" for label in before.labels)
@@ -68,7 +71,7 @@ def test_piece_too_small_for_its_name_is_listed() -> None:
     body = solid_of(box_plan(2000.0, 14.0, 50.0)).body
     layers = make_layers(body, Stack(thicknesses=(50.0,), allowance=0.0))[0]
     made, _ = make_pieces(body, layers, Joints(), [[(1200.0, 600.0)]])
-    drawing = with_pieces(layer_drawing(layers[0], plug_name="Lath"), layers[0], made.pieces, made.joints)
+    drawing = layer_drawing(layers[0], Joining(pieces=made.pieces, joints=made.joints), plug_name="Lath")
     named = {label.text for label in drawing.labels}
     listed = next((t for t in named if t.startswith("Too small for their names")), "")
     for piece in made.pieces:
@@ -86,19 +89,3 @@ def test_table() -> None:
     assert float(rows[0]["weight_kg"]) == pytest.approx(30.0 * float(rows[0]["volume_m3"]), abs=1e-4)
     light, _ = make_pieces(BODY, LAYERS, Joints(), [()] * 3)
     assert pieces_csv(light.pieces).splitlines()[1].endswith(",")
-
-
-def test_names_keep_off_pins_where_there_is_room() -> None:
-    """A pin where a piece's name would stand moves the name; pins all over leave it where it was."""
-    layer = LAYERS[0]
-    before = layer_drawing(layer, plug_name="Box")
-    plain = with_pieces(before, layer, MADE.pieces, MADE.joints, VOIDS)
-    own = {piece.name for piece in MADE.pieces if piece.layer == layer.name}
-    first = next(label for label in plain.labels if label.text in own)
-    x, y = first.at
-    pin = (x - 5.0, y - 5.0, x + 5.0, y + 5.0)
-    moved = with_pieces(before, layer, MADE.pieces, MADE.joints, VOIDS, pins=[pin])
-    now = next(label for label in moved.labels if label.text == first.text)
-    assert not shapely.box(*label_box(now)).intersects(shapely.box(*pin))
-    crowded = with_pieces(before, layer, MADE.pieces, MADE.joints, VOIDS, pins=[(-1e4, -1e4, 1e4, 1e4)])
-    assert crowded.labels == plain.labels

@@ -47,7 +47,7 @@ def kit_of(recess: Recess, words: PocketWork = WORDS) -> RecessKit:
 
 def drawn(kit: RecessKit) -> Drawing:
     """Return the drawing of a kit."""
-    return recess_drawing(kit, name="recess-01", plug_name="Part")
+    return recess_drawing(kit, path="templates/recess-01", plug_name="Part")
 
 
 def on(drawing: Drawing, dxf_layer: str) -> list[Path]:

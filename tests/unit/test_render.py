@@ -184,7 +184,7 @@ def square(**words: object) -> Drawing:
     bulges = np.array([0.0, 0.4, 0.0, 0.0])
     path = Path(points=corners, bulges=bulges, is_closed=True, dxf_layer="ROUGH")
     label = Label(text="L01", at=(50.0, 30.0), height=5.0, align="centre")
-    given = {"name": "square", "title": "A square", "paths": (path,), "labels": (label,)}
+    given = {"path": "square", "title": "A square", "paths": (path,), "labels": (label,)}
     return Drawing(**(given | words))  # type: ignore[arg-type]
 
 
@@ -296,7 +296,7 @@ def test_dashes_have_gaps() -> None:
     edge = Path(
         points=np.array([(0.0, 20.0), (120.0, 20.0)]), bulges=np.zeros(2), is_closed=False, dxf_layer="ROUGH"
     )
-    drawing = Drawing(name="d", title="d", paths=(line, edge), labels=())
+    drawing = Drawing(path="d", title="d", paths=(line, edge), labels=())
     pixels = np.asarray(Image.open(io.BytesIO(drawing_png(drawing)))).astype(int)
     inked = (pixels[150:].min(axis=2) < 128).any(axis=0)[24:-24]
     assert inked.mean() == pytest.approx(2.0 / 3.0, abs=0.03)

@@ -340,7 +340,9 @@ def test_map_shows_every_panel(recipe: str) -> None:
     """Every panel has its number in a view and in the table, and no hatch runs through its words."""
     work = opened(RECIPES / f"{recipe}.py", {})
     aids = sanding_aids(work.lines.foam, WORDS)
-    drawing = sanding_map(aids, plug_name=work.plug.name, display_unit=work.plug.display_unit)
+    drawing = sanding_map(
+        aids, path="templates/sanding-map", plug_name=work.plug.name, display_unit=work.plug.display_unit
+    )
     starts = [label.text.split()[0] for label in drawing.labels]
     for number, panel in enumerate(aids.panels, start=1):
         assert starts.count(str(number)) >= 2, panel.panel
@@ -361,5 +363,8 @@ def test_map_shows_every_panel(recipe: str) -> None:
 
 def test_same_plug_same_map() -> None:
     """The same plug gives the same text, byte for byte."""
-    texts = {render_svg(sanding_map(aids_of(crowned_plan()), plug_name="Part")) for _ in range(2)}
+    texts = {
+        render_svg(sanding_map(aids_of(crowned_plan()), path="templates/sanding-map", plug_name="Part"))
+        for _ in range(2)
+    }
     assert len(texts) == 1

@@ -124,7 +124,7 @@ def test_sheet_and_leftovers_are_drawn(nesting: Nesting) -> None:
 def test_too_small_pieces_are_listed_under_the_sheet() -> None:
     """A piece without room for its name is told with its place; one without room for an arrow too."""
     tiny = Blank(name="L01-Z", layer="L01", outline=shapely.box(0, 0, 12, 12), thickness=50.0)
-    low = Blank(name="B", layer="L01", outline=shapely.box(0, 0, 60, 16), thickness=50.0)
+    low = Blank(name="B", layer="L01", outline=shapely.box(0, 0, 10, 10), thickness=50.0)
     nesting = nest([tiny, low], [WHOLE], Cutting())
     words = [label.text for label in sheet_drawing(nesting.sheets[0], nesting, plug_name="Tail").labels]
     assert any(text.startswith("Too small for their names: L01-Z (") for text in words)

@@ -22,7 +22,7 @@ def square(dxf_layer="ROUGH", bulges=(0.0, 0.0, 0.0, 0.0), is_closed=True):
 
 def drawing(*paths, labels=(), title="title"):
     """Return a drawing of the paths."""
-    return Drawing(name="a", title=title, paths=paths, labels=labels)
+    return Drawing(path="a", title=title, paths=paths, labels=labels)
 
 
 def root_of(*paths, **rest):

@@ -7,7 +7,6 @@ import pytest
 import shapely
 
 from plugs.drafting.flat import flat_points
-from plugs.drafting.lettering import Room
 from plugs.drafting.picture import Drawing, Label, label_box
 from plugs.files.dxf import render_dxf
 from plugs.files.svg import render_svg
@@ -127,20 +126,6 @@ def test_small_template_keeps_what_has_room() -> None:
     drawing = template_drawing(template, plug_name="Bracket")
     check_words(drawing, template)
     assert any("S01" in label.text for label in drawing.labels)
-
-
-def test_room_gives_a_place_once() -> None:
-    """A box is free until it is taken; a line through the part takes its own room."""
-    line = shapely.LineString([(0, 50), (200, 50)])
-    room = Room(shapely.box(0, 0, 200, 100), [line], 1.0)
-    assert not room.take((10.0, 45.0, 20.0, 55.0))
-    assert room.take((10.0, 60.0, 20.0, 70.0))
-    assert not room.take((15.0, 65.0, 25.0, 75.0))
-    assert not room.take((190.0, 60.0, 205.0, 70.0))
-    x, y, height = room.widest(2.0, shapely.box(0, 0, 200, 100))
-    assert 0.0 < height < 49.0
-    assert not shapely.box(x - height, y - height / 2, x + height, y + height / 2).intersects(line)
-    assert room.widest(1.0, shapely.box(300, 300, 310, 310)) == (0.0, 0.0, 0.0)
 
 
 def test_base_plan_at_full_size() -> None:

@@ -40,7 +40,7 @@ def box(width, height, x=0.0, y=0.0):
 
 def drawn(*paths, name="part", labels=()):
     """Return a drawing."""
-    return Drawing(name=name, title=name, paths=tuple(paths), labels=tuple(labels))
+    return Drawing(path=name, title=name, paths=tuple(paths), labels=tuple(labels))
 
 
 def grid_of(drawing, paper=A4):

@@ -1,0 +1,333 @@
+"""The one builder of drawings: lines first, words last and all at once, then a drawing that nobody edits."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+
+from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars, line
+from plugs.drafting.outlines import outline_paths
+from plugs.drafting.picture import (
+    LABELS,
+    Array,
+    Box,
+    Drawing,
+    Label,
+    Path,
+    box_around,
+    label_box,
+    path_bounds,
+)
+from plugs.drafting.placing import Beside, Placer, Sign
+
+Foot = Callable[[float, float], tuple[list[Path], list[Label], float]]
+"""What is drawn under all else: given its left and top it returns paths, words, and its bottom."""
+
+Signs = Mapping[str, Sign | None]
+"""The sign that had room, by what it was asked for under; None where none had."""
+
+Rows = Sequence[str] | Callable[[Signs], Sequence[str]]
+"""Rows of words, or what makes them of the signs that had room."""
+
+_ARC: Final = float(np.tan(np.radians(30.0)))
+"""Bulge of a third of a circle."""
+
+_CRUMB: Final = 0.5
+"""Strokes of a hatch are longer than that, mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """Rows of words under all else."""
+
+    rows: Rows
+
+    def below(self, signs: Signs, left: float, top: float) -> tuple[list[Path], list[Label], float]:
+        """Return the rows under a height."""
+        texts = self.rows(signs) if callable(self.rows) else self.rows
+        y = top - GAP / 2.0
+        labels = [
+            Label(text=text, at=(left, y - i * ROW - TEXT), height=TEXT) for i, text in enumerate(texts)
+        ]
+        return [], labels, y - len(labels) * ROW
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Asked:
+    """A sign that is asked for, as `Draft.sign` is told."""
+
+    within: shapely.Geometry
+    choices: tuple[Sign, ...]
+    key: str
+    over_lines: bool
+    instead: Beside | None
+
+
+class Draft:
+    """A drawing in the making: lines are collected, words asked for; `drawing` places them and ends it.
+
+    Parameters
+    ----------
+    path : str
+        Where its files go in the build's folder, without their ending.
+    title : str
+        What it shows, for people.
+    display_unit : str
+        ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+    """
+
+    def __init__(self, *, path: str, title: str, display_unit: str = "mm") -> None:
+        """Begin with nothing."""
+        self.path, self.title, self.display_unit = path, title, display_unit
+        self._paths: list[Path] = []
+        self._marks: list[Box] = []
+        self._written: list[Label] = []
+        self._asked: list[_Asked | Beside] = []
+        self._hatches: list[tuple[shapely.Geometry, float, float, str]] = []
+        self._feet: list[Foot | _Rows] = []
+
+    def draw(self, paths: Iterable[Path]) -> None:
+        """Draw paths.
+
+        Parameters
+        ----------
+        paths : iterable of Path
+        """
+        self._paths += paths
+
+    def outline(self, shape: shapely.Geometry, dxf_layer: str) -> None:
+        """Draw the rings of a shape as lines and arcs.
+
+        Parameters
+        ----------
+        shape : shapely polygons, mm
+            May be empty.
+        dxf_layer : str
+        """
+        self._paths += outline_paths(shape, dxf_layer)
+
+    def line(self, points: Array, dxf_layer: str) -> None:
+        """Draw a line of straight pieces, closed if it comes back to its beginning.
+
+        Parameters
+        ----------
+        points : (n, 2) float, mm
+        dxf_layer : str
+        """
+        points = np.asarray(points, dtype=np.float64)
+        is_closed = len(points) > 3 and bool(np.allclose(points[0], points[-1], rtol=0.0, atol=1e-6))
+        points = points[:-1] if is_closed else points
+        bulges = np.zeros(len(points))
+        self._paths.append(Path(points=points, bulges=bulges, is_closed=is_closed, dxf_layer=dxf_layer))
+
+    def circle(self, centre: tuple[float, float], diameter: float, dxf_layer: str) -> None:
+        """Draw a circle of three arcs.
+
+        Parameters
+        ----------
+        centre : tuple of 2 float, mm
+        diameter : float, mm
+        dxf_layer : str
+        """
+        turn = np.radians(np.array([0.0, 120.0, 240.0]))
+        points = np.array(centre) + 0.5 * diameter * np.column_stack((np.cos(turn), np.sin(turn)))
+        self._paths.append(Path(points=points, bulges=np.full(3, _ARC), is_closed=True, dxf_layer=dxf_layer))
+
+    def mark(self, paths: Sequence[Path]) -> None:
+        """Draw a small mark that words keep off as a whole.
+
+        Parameters
+        ----------
+        paths : sequence of Path
+        """
+        self._paths += paths
+        self._marks.append(box_around([path_bounds(path) for path in paths]))
+
+    def hatch(self, shape: shapely.Geometry, angle_deg: float, step: float, dxf_layer: str) -> None:
+        """Fill a shape with parallel lines, which leave room for words.
+
+        Parameters
+        ----------
+        shape : shapely polygons, mm
+        angle_deg : float, degrees
+            Counter-clockwise from the right.
+        step : float, mm
+            From line to line.
+        dxf_layer : str
+        """
+        self._hatches.append((shape, angle_deg, step, dxf_layer))
+
+    def write(self, *labels: Label) -> None:
+        """Write words whose place is given, such as those of a table.
+
+        Parameters
+        ----------
+        labels : Label
+        """
+        self._written += labels
+
+    def sign(
+        self,
+        within: shapely.Geometry,
+        *choices: Sign,
+        key: str = "",
+        over_lines: bool = True,
+        instead: Beside | None = None,
+    ) -> None:
+        """Ask for the first of some signs that has room in a region, as large as may be.
+
+        Parameters
+        ----------
+        within : shapely polygons, mm
+        key : str
+            By which `rows` may ask for what was written.
+        over_lines : bool
+            Whether they may stand over marks and lines that no saw follows, where there is no other room.
+        instead : Beside or None
+            What is written where none has room.
+        choices : Sign
+            The fullest first.
+        """
+        self._asked.append(_Asked(within, choices, key, over_lines, instead))
+
+    def beside(self, words: Beside) -> None:
+        """Ask for words beside what they name.
+
+        Parameters
+        ----------
+        words : Beside
+        """
+        self._asked.append(words)
+
+    def dimension(
+        self, begin: tuple[float, float], finish: tuple[float, float], words: str, text: float
+    ) -> None:
+        """Draw a dimension line between two points, level or upright, its figure beside it.
+
+        Parameters
+        ----------
+        begin, finish : tuple of 2 float, mm
+        words : str
+            The figure.
+        text : float, mm
+            Height of its letters.
+        """
+        (x0, y0), (x1, y1) = begin, finish
+        middle = ((x0 + x1) / 2.0, (y0 + y1) / 2.0)
+        for tip in (begin, finish):
+            shaft, head = arrow(middle, tip)
+            larger = (head.points - np.array(tip)) * (text / 7.0) + np.array(tip)
+            self._paths += [
+                shaft,
+                Path(points=larger, bulges=head.bulges, is_closed=False, dxf_layer=LABELS),
+            ]
+        if y0 == y1:
+            self._paths += [line((x, y0 - 0.6 * text), (x, y0 + 0.9 * text)) for x in (x0, x1)]
+            at, align = (middle[0], y0 - 1.2 * text), "centre"
+        else:
+            self._paths += [line((x0 - 0.9 * text, y), (x0 + 0.6 * text, y)) for y in (y0, y1)]
+            at, align = (x0 + 0.6 * text, middle[1] - text / 2.0), "left"
+        self._asked.append(Beside(choices=(Label(text=words, at=at, height=text, align=align),), to=middle))
+
+    def under(self, foot: Foot) -> None:
+        """Draw something under all that stands already.
+
+        Parameters
+        ----------
+        foot : Foot
+            Called when all other words stand.
+        """
+        self._feet.append(foot)
+
+    def bars(self, gap: float = GAP) -> None:
+        """Draw bars of a known length under all that stands already.
+
+        Parameters
+        ----------
+        gap : float, mm
+            Left free over them.
+        """
+        self._feet.append(lambda left, top: check_bars(self.display_unit, left, top - gap))
+
+    def rows(self, rows: Rows) -> None:
+        """Write rows of words under all that stands already.
+
+        Parameters
+        ----------
+        rows : sequence of str, or function of the signs that had room
+        """
+        self._feet.append(_Rows(rows))
+
+    def drawing(self) -> Drawing:
+        """Return the drawing: every word placed, in the order asked for.
+
+        Returns
+        -------
+        Drawing
+        """
+        drawn, written, beside = list[Path](), list(self._written), list[Label]()
+        signs: dict[str, Sign | None] = {}
+        placer = Placer(self._paths if self._asked else (), self._marks, [label_box(one) for one in written])
+        for one in self._asked:
+            words: Beside | None = one if isinstance(one, Beside) else one.instead
+            if isinstance(one, _Asked):
+                found = placer.sign(one.within, one.choices, over_lines=one.over_lines)
+                signs[one.key] = None if found is None else found[0]
+                if found is not None:
+                    drawn, written, words = drawn + found[1][0], written + found[1][1], None
+            if words is not None:
+                paths, labels = placer.beside(words)
+                drawn, beside = drawn + paths, beside + labels
+        drawn += self._hatched([*written, *beside])
+        below, labels = self._under(signs, [*written, *beside])
+        return Drawing(
+            path=self.path,
+            title=self.title,
+            paths=(*self._paths, *drawn, *below),
+            labels=(*written, *labels, *beside),
+        )
+
+    def _under(self, signs: Signs, written: Sequence[Label]) -> tuple[list[Path], list[Label]]:
+        """Return what stands under all else, one under the other."""
+        paths, labels = list[Path](), list[Label]()
+        left, bottom, _, _ = box_around([path_bounds(path) for path in self._paths])
+        y = min([bottom, *(label_box(label)[1] for label in written)])
+        for one in self._feet:
+            more, words, y = one.below(signs, left, y) if isinstance(one, _Rows) else one(left, y)
+            paths, labels = paths + more, labels + words
+        return paths, labels
+
+    def _hatched(self, labels: Sequence[Label]) -> list[Path]:
+        """Return the lines of the hatches, clear of words."""
+        if not self._hatches:
+            return []
+        words = shapely.union_all([shapely.box(*label_box(label)) for label in labels])
+        return [
+            path
+            for shape, angle_deg, step, group in self._hatches
+            for path in _parallels(shapely.difference(shape, words), angle_deg, step, group)
+        ]
+
+
+def _parallels(shape: shapely.Geometry, angle_deg: float, step: float, group: str) -> list[Path]:
+    """Return parallel lines within a shape."""
+    if shape.is_empty:
+        return []
+    angle = np.radians(angle_deg)
+    along, across = np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])
+    x0, y0, x1, y1 = shape.bounds
+    corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
+    low, high = (corners @ across).min(), (corners @ across).max()
+    rows = np.arange(np.ceil(low / step), np.floor(high / step) + 1.0) * step
+    reach = np.array([(corners @ along).min() - 1.0, (corners @ along).max() + 1.0])
+    if not len(rows):
+        return []
+    lines = shapely.linestrings(rows[:, None, None] * across + reach[None, :, None] * along)
+    pieces = shapely.get_parts(shapely.intersection(lines, shape))
+    pieces = pieces[(shapely.get_type_id(pieces) == 1) & (shapely.length(pieces) > _CRUMB)]
+    ends = shapely.get_coordinates(pieces).reshape(-1, 2, 2)
+    return [Path(points=pair, bulges=np.zeros(2), is_closed=False, dxf_layer=group) for pair in ends]

@@ -1,0 +1,128 @@
+"""The placer of words: it gives a place once, keeps off lines, and leads a word to what it names."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from plugs.drafting.builder import Draft
+from plugs.drafting.glue import pin_paths
+from plugs.drafting.picture import Drawing, Label, label_box
+from plugs.drafting.placing import Beside, Pointer, Row, Sign, name_signs
+
+PLATE = shapely.box(0.0, 0.0, 200.0, 100.0)
+
+
+def draft() -> Draft:
+    """Return a plate to be written on."""
+    made = Draft(path="layers/a", title="A")
+    made.outline(PLATE, "ROUGH")
+    return made
+
+
+def box_of(drawing: Drawing, text: str) -> shapely.Geometry:
+    """Return the box of a word, which is there once."""
+    (label,) = [label for label in drawing.labels if label.text == text]
+    return shapely.box(*label_box(label))
+
+
+def word(text: str, x: float, y: float) -> Label:
+    """Return a word about a place."""
+    return Label(text=text, at=(x, y), height=5.0, align="centre")
+
+
+def test_signs_share_a_region_and_keep_off_its_lines() -> None:
+    """Two names in one plate with a line through it: both inside, off the line and off each other."""
+    made = draft()
+    line = shapely.LineString([(0.0, 50.0), (200.0, 50.0)])
+    made.line(shapely.get_coordinates(line), "MARK")
+    for name in ("ONE", "TWO"):
+        made.sign(PLATE, *name_signs(name, "THIS FACE UP"))
+    drawing = made.drawing()
+    boxes = [box_of(drawing, name) for name in ("ONE", "TWO")]
+    assert all(PLATE.contains(box) and not box.intersects(line) for box in boxes)
+    assert not boxes[0].intersects(boxes[1])
+    assert sum(label.text == "THIS FACE UP" for label in drawing.labels) == 2
+
+
+def test_a_pin_moves_a_name_where_there_is_room() -> None:
+    """A mark where the name would stand moves it; marks all over leave it, since a part must be named."""
+    sign = Sign(rows=(Row(text="L01"),), least=3.0, largest=16.0)
+    plain = draft()
+    plain.sign(PLATE, sign)
+    (label,) = plain.drawing().labels
+    pinned, crowded = draft(), draft()
+    x, y = label.at
+    pinned.mark(pin_paths((x, y), 6.0, "PINS_LOWER"))
+    pinned.sign(PLATE, sign)
+    moved = box_of(pinned.drawing(), "L01")
+    assert not moved.intersects(shapely.Point(x, y).buffer(3.0))
+    for at in ((float(x), float(y)) for x in range(5, 200, 5) for y in range(5, 100, 5)):
+        crowded.mark(pin_paths(at, 6.0, "PINS_LOWER"))
+    crowded.sign(PLATE, sign)
+    assert PLATE.contains(box_of(crowded.drawing(), "L01"))
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 37.0, 90.0, 180.0])
+def test_an_arrow_points_as_it_is_told_within_the_sign(turn_deg: float) -> None:
+    """Head and shaft lie in the plate, off the name, and point the way."""
+    made = draft()
+    row, pointer = Row(text="NAME"), Pointer(turn_deg=turn_deg, length=3.0)
+    made.sign(PLATE, Sign(rows=(row, pointer), least=3.0, largest=16.0))
+    drawing = made.drawing()
+    shaft, head = [path.points for path in drawing.paths if path.dxf_layer == "LABELS"]
+    way = shaft[1] - shaft[0]
+    assert np.degrees(np.arctan2(way[1], way[0])) % 360.0 == pytest.approx(turn_deg)
+    assert head[1] == pytest.approx(shaft[1])
+    for points in (shaft, head):
+        assert PLATE.contains(shapely.LineString(points))
+        assert not shapely.LineString(points).intersects(box_of(drawing, "NAME"))
+
+
+def test_a_word_without_room_is_led_to_its_place() -> None:
+    """Where another word stands, the second is set apart, with a line from it to what it names."""
+    made = draft()
+    made.write(word("TAKEN", 100.0, 50.0))
+    made.beside(Beside(choices=(word("P1-1", 100.0, 50.0),), to=(100.0, 50.0), within=PLATE))
+    drawing = made.drawing()
+    assert not box_of(drawing, "P1-1").intersects(box_of(drawing, "TAKEN"))
+    (leader,) = [path.points for path in drawing.paths if path.dxf_layer == "LABELS"]
+    assert leader[1].tolist() == [100.0, 50.0]
+    assert shapely.Point(leader[0]).distance(box_of(drawing, "P1-1")) < 1e-9
+
+
+def test_a_word_that_may_be_left_out_is() -> None:
+    """Nothing is written over a line where nothing needs to be; what is needed stands all the same."""
+    made = draft()
+    for y in range(0, 100, 4):
+        made.line(np.array([(0.0, y), (200.0, y)], dtype=np.float64), "CUT")
+    made.beside(Beside(choices=(word("SPARE", 100.0, 50.0),), within=PLATE, is_needed=False))
+    made.beside(Beside(choices=(word("NEEDED", 100.0, 50.0),), within=PLATE))
+    made.sign(shapely.box(90.0, 40.0, 110.0, 60.0), *name_signs("L01"), key="L01")
+    made.rows(lambda signs: [f"Unnamed: {name}" for name, sign in signs.items() if sign is None])
+    assert [label.text for label in made.drawing().labels] == ["Unnamed: L01", "NEEDED"]
+
+
+def test_hatches_leave_room_for_words() -> None:
+    """Strokes of a hatch end at the box of a name."""
+    made = draft()
+    made.hatch(PLATE, 45.0, 4.0, "CURVED")
+    made.sign(PLATE, Sign(rows=(Row(text="7"),), least=3.0, largest=16.0))
+    drawing = made.drawing()
+    box = box_of(drawing, "7")
+    strokes = [shapely.LineString(p.points) for p in drawing.paths if p.dxf_layer == "CURVED"]
+    assert len(strokes) > 20
+    assert not any(stroke.crosses(box) for stroke in strokes)
+    angles = {round(float(np.degrees(np.arctan2(*np.ptp(s.coords, axis=0)[::-1]))), 6) for s in strokes}
+    assert angles == {45.0}
+
+
+def test_dimension_tells_its_length_beside_its_line() -> None:
+    """The figure stands off the line between the arrows."""
+    made = draft()
+    made.dimension((0.0, -20.0), (200.0, -20.0), "200 mm", 6.0)
+    drawing = made.drawing()
+    lines = [shapely.LineString(p.points) for p in drawing.paths if p.dxf_layer == "LABELS"]
+    assert not any(line.intersects(box_of(drawing, "200 mm")) for line in lines)
+    assert {float(x) for line in lines[:1] for x, _ in line.coords} == {100.0, 0.0}
