@@ -171,10 +171,6 @@ def test_drawings_tell_sides_in_one_way(demo: str) -> None:
         check_arrows(path, drawing)
 
 
-OVER_A_CUT: dict[str, str] = {}
-"""Drawings with words over a line of a saw, each with its reason."""
-
-
 @pytest.mark.parametrize("demo", DEMOS)
 def test_words_stand_clear_of_each_other_and_of_cuts(demo: str) -> None:
     """In every drawing of every demo no two words touch, and none lies over a line that a saw follows."""
@@ -189,7 +185,7 @@ def test_words_stand_clear_of_each_other_and_of_cuts(demo: str) -> None:
         pairs = [(drawing.labels[i].text, drawing.labels[k].text) for i, k in zip(one, two, strict=True) if i < k]
         assert not (shared > 1e-6).any(), (path, [pair for pair, a in zip(pairs, shared, strict=True) if a > 1e-6])
         cuts = [shapely.linestrings(flat_points(p)) for p in drawing.paths if p.dxf_layer in CUTS]
-        if cuts and path not in OVER_A_CUT:
+        if cuts:
             which, _ = shapely.STRtree(cuts).query(boxes, predicate="intersects")
             assert not len(which), (path, {drawing.labels[i].text for i in which})
 
