@@ -11,6 +11,7 @@ from plugs.foam.pieces import Pieces
 from plugs.ground.doors import Check
 from plugs.ground.errors import Finding
 from plugs.ground.told import told
+from plugs.ground.tolerances import NO_VOLUME_MM3
 from plugs.lines.humps import hump_findings
 from plugs.lines.stations import Loft
 from plugs.measure.fairing import fair_findings
@@ -24,7 +25,6 @@ from plugs.stages.shape import measured_lines
 if TYPE_CHECKING:
     from plugs.work import Work
 
-_MOST_SURPLUS = 1e-3
 _SMALL_STEP = 0.5
 _MOST_DEVIATION = 0.1
 _MOST_DEVIATION_RATIO = 0.03
@@ -91,7 +91,7 @@ def laid_doubts(work: Work) -> list[Finding]:
 
 def _pieces(solid: Solid) -> list[Finding]:
     """Return a finding when the plug falls into separate pieces."""
-    parts = [p for p in mesh.parts(solid.body) if mesh.volume_of(p) > _MOST_SURPLUS]
+    parts = [p for p in mesh.parts(solid.body) if mesh.volume_of(p) > NO_VOLUME_MM3]
     if len(parts) < 2:
         return []
     small = min(mesh.volume_of(p) for p in parts)
@@ -112,7 +112,7 @@ def _own_shapes(solid: Solid) -> list[Finding]:
     for shape in solid.shapes:
         shared = mesh.volume_of(mesh.common(solid.plain, shape.body))
         whole = mesh.volume_of(shape.body)
-        is_idle = shared < _MOST_SURPLUS if shape.kind == "cut" else whole - shared < _MOST_SURPLUS
+        is_idle = shared < NO_VOLUME_MM3 if shape.kind == "cut" else whole - shared < NO_VOLUME_MM3
         if is_idle:
             found.append(
                 Finding(

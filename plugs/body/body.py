@@ -13,6 +13,7 @@ from plugs.body.mating import MatingCut, MatingFace, face_of
 from plugs.body.mating_body import BodyCut
 from plugs.body.proof import integrate
 from plugs.ground.errors import PlugError, promise
+from plugs.ground.tolerances import NO_VOLUME_MM3
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body, Measures
@@ -20,8 +21,9 @@ from plugs.mesh.sampling import Faces, sample
 from plugs.recesses.recess import Boss, Recess, Tool, make_tool
 from plugs.skin.skin import Cover
 
-_NOTHING_MM3 = 1e-3
 _SKIN = 1.0
+"""mm. Foam left under a recess, so that its floor is no film; thinner cannot be cut (common practice, no
+source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -192,7 +194,7 @@ def _worked(plain: Body, pieces: Sequence[tuple[str, Body, str]]) -> Body:
     for kind, cutter, param in pieces:
         if kind == "cut":
             result = mesh.less(result, cutter)
-            if result.is_empty or mesh.volume_of(result) <= _NOTHING_MM3:
+            if result.is_empty or mesh.volume_of(result) <= NO_VOLUME_MM3:
                 raise PlugError(
                     param=param,
                     value="cuts everything",
@@ -247,7 +249,7 @@ def _check_within(plain: Body, tool: Tool, body: Body) -> None:
     word = "depth" if tool.kind == "cut" else "rise"
     depths = []
     for part in mesh.parts(mesh.less(body, plain)):
-        if mesh.volume_of(part) <= _NOTHING_MM3:
+        if mesh.volume_of(part) <= NO_VOLUME_MM3:
             continue
         along = (mesh.triangles_of(part)[0] - tool.frame[:, 3]) @ tool.frame[:, 0]
         at_mouth = along.min() < -0.5 if tool.kind == "cut" else along.max() > tool.depth - 1e-6
@@ -282,7 +284,7 @@ def _check_apart(plain: Body, first: Tool, a: Body, second: Tool, b: Body) -> No
     shared = mesh.common(a, b)
     if first.kind == "cut" and second.kind == "cut":
         shared = mesh.common(shared, plain)
-    if mesh.volume_of(shared) <= _NOTHING_MM3:
+    if mesh.volume_of(shared) <= NO_VOLUME_MM3:
         return
     local = (mesh.triangles_of(shared)[0] - second.frame[:, 3]) @ second.frame[:, :3]
     extent = np.ptp(local, axis=0)[1:]

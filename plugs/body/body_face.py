@@ -17,9 +17,11 @@ from plugs.mesh.mesh import Body
 
 Array = NDArray[np.float64]
 
-_LEAST_AREA: Final = 1.0
+_LEAST_AREA: Final = 1.0  # mm2. A face that small is a touch, not a face that anything is fitted to
 _LARGEST_MISS: Final = 0.1
+"""mm. Less is not felt between a part and a body when it is offered up (common practice, no source)."""
 _SPOILT_RATIO: Final = 0.1
+"""Of the gap: by so much more the body's grown mesh may miss before it is refused as spoilt."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -38,11 +38,12 @@ _CUTS: Final = {
     ("side", "under"): (1, -1.0),
     ("end", "under"): (1, -1.0),
 }
-_DENSE: Final = 801
-_ON_FACE: Final = 1e-3
+_DENSE: Final = 801  # points that a curve with a method `at` is taken at: of 2 m, one every 2.5 mm
+_ON_FACE: Final = 1e-3  # mm. Far over rounding in the mesh, far under anything cut
 _SHORT: Final = 1.0
-_LEAST_AREA: Final = 1e-3
-_BEYOND: Final = 100.0
+"""mm. A contour that ends short of the plug's side by less is led straight on without a word."""
+_LEAST_AREA: Final = 1e-3  # mm2. Crumbs of the mesh library's arithmetic
+_BEYOND: Final = 100.0  # mm. So far the cutter stands out of the plug: any clear distance does
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

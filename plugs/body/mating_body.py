@@ -33,9 +33,11 @@ LARGEST_FILE: Final = 50_000_000
 """No larger file is read, bytes."""
 
 _UNITS: Final = ("mm", "cm", "m", "in")
-_ROOM: Final = 20.0
+_ROOM: Final = 20.0  # mm. Of the body, kept beyond the gap: what is farther off cannot touch the face
 _MOST_SHARP: Final = 4000
+"""Sharp edges: each is grown as a body of its own, and the time goes with their number."""
 _USUAL: Final = (30.0, 6000.0)
+"""mm. Extents of a body that a part is fitted to; a file without unit has one that falls between."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from plugs.body.body import Shape
 from plugs.ground.errors import PlugError
-from plugs.ground.tolerances import LARGEST
+from plugs.ground.tolerances import LARGEST, NO_VOLUME_MM3
 from plugs.kernel.kernel import load_kernel
 from plugs.kernel.step_reading import triangles_within
 from plugs.mesh import mesh
@@ -15,8 +15,8 @@ from plugs.mesh import mesh
 _FINER: Final = (1.0, 0.4, 0.15)
 """Shares of the tolerance that are tried one after the other, until the volumes agree."""
 
-_NOTHING_MM3: Final = 1e-3
 _ROUNDING: Final = 1e-6
+"""Of the volume: what two kernels' arithmetic may differ by, far under the chord's share."""
 
 
 def make_shape(item: Any, param: str, kind: str, tolerance: float) -> Shape:
@@ -65,7 +65,7 @@ def make_shape(item: Any, param: str, kind: str, tolerance: float) -> Shape:
     for share in _FINER:
         k.BRepTools.Clean_s(shape)
         body = mesh.body_of_loose_triangles(*triangles_within(shape, share * tolerance))
-        if body is None or mesh.volume_of(body) <= _NOTHING_MM3:
+        if body is None or mesh.volume_of(body) <= NO_VOLUME_MM3:
             break
         gap = abs(mesh.volume_of(body) - volume)
         if gap <= tolerance * area + _ROUNDING * volume:

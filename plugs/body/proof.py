@@ -13,7 +13,7 @@ from plugs.mesh.sampling import Grid
 Array = NDArray[np.float64]
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(12)
-_STEP = 1e-4
+_STEP = 1e-4  # of a parameter, for a derivative by differences: its square is 1e-8, rounding over it 1e-12
 
 
 def integrate(loft: Loft, grid: Grid | None = None) -> Measures:

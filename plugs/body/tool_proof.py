@@ -13,7 +13,9 @@ from plugs.skin.proof import ToolProof
 Array = NDArray[np.float64]
 
 _REACH = 3.0
+"""Times the skin: the mesh is searched so far for the surface under it; farther is a fault anyway."""
 _MOST_POINTS = 6000
+"""Places measured at a recess, seven to a triangle, the largest triangles first: the bound of the work."""
 
 
 def prove_tools(finish: Solid, foam: Solid) -> tuple[ToolProof, ...]:

@@ -17,9 +17,9 @@ from plugs.ground.errors import PlugError
 
 Array = NDArray[np.float64]
 
-_STAGGERS: Final = 3
-_NEAR: Final = 1.0
-_BESIDE: Final = 1.0
+_STAGGERS: Final = 3  # joints of plies over one another stand in so many places by turns: as in `patterns`
+_NEAR: Final = 1.0  # mm. A notch so near a breadth is on its edge; notches stand farther apart
+_BESIDE: Final = 1.0  # mm. A mark's line may run so far beside a breadth and still be drawn on it
 
 
 def in_breadths(pattern: Pattern, breadth: float, laps: Laps, index: int) -> tuple[Pattern, ...]:

@@ -19,10 +19,11 @@ from plugs.mesh.faces import edge_loops
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
-_ON_PLANE: Final = 1e-6
+_ON_PLANE: Final = 1e-6  # mm. A vertex so near the cut is taken to lie on it, so that no sliver is cut off
 _LEAST_REACH: Final = 20.0
 _FARTHEST: Final = 25.0
 _HOLE_RAD: Final = -0.9 * 2.0 * np.pi
+"""A loop that turns by nearly a whole turn the other way is a hole; an outer edge turns forward."""
 
 
 def with_darts(patch: Patch, darts: Sequence[DartCut]) -> Patch:

@@ -22,13 +22,13 @@ Indices = NDArray[np.int64]
 THINNED: Final = 0.1
 """By how much outlines may leave the mesh, mm: far less than shears can follow."""
 
-_NOTCH: Final = 8.0
-_NEAR: Final = 1.0
+_NOTCH: Final = 8.0  # mm. Seen on a pattern, and short beside a lap (common practice, no source)
+_NEAR: Final = 1.0  # mm. Ends of a seam no farther apart are one place: seams are tens of mm long
 _CORNER: Final = 40.0
 _CURL: Final = 6.0
-_SMOOTH: Final = 0.7
-_BESIDE_EDGE: Final = 3.0
-_SPUR: Final = 4.0
+_SMOOTH: Final = 0.7  # mm. Steps of the mesh along an edge, which scissors do not follow
+_BESIDE_EDGE: Final = 3.0  # mm. A mark so near the outline would be cut with it
+_SPUR: Final = 4.0  # mm. A spur twice as wide or narrower would fray off: it is not cut
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -23,12 +23,14 @@ DEVELOPABLE: Final = 1e-3
 """Largest strain of an unrolled patch that counts as exact: 1 mm in a metre, as cloth is cut."""
 
 _DIRECTIONS: Final = {"forward": (1.0, 0.0, 0.0), "across": (0.0, 1.0, 0.0), "up": (0.0, 0.0, 1.0)}
-_ROUNDS: Final = 60
-_SETTLED: Final = 2e-4
+_ROUNDS: Final = 60  # of relaxing at most: a stop for what does not settle
+_SETTLED: Final = 2e-4  # of the patch's size, in one round: under 0.2 mm in a metre
 _LEAST_WEIGHT: Final = 0.02
+"""Of an edge: needles have cotangents without bound, and one of them must not hold the whole patch."""
 _LEAST_SHARE: Final = 0.35
-_LEAST_AREA: Final = 1e-6
+_LEAST_AREA: Final = 1e-6  # mm2. No division by the area of a needle
 _NEEDLE: Final = 0.02
+"""mm. Height of a triangle: a thinner one may turn over in flattening without being a fold."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

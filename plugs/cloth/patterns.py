@@ -30,9 +30,13 @@ from plugs.ground.errors import Finding, PlugError
 from plugs.ground.told import told
 
 _BREADTH_SHARE: Final = 0.3
+"""Of the narrower piece: a lap begins no farther in than this, or nothing of it would be left."""
 _STAGGERS: Final = 3
+"""Laps of plies over one another stand in so many places by turns: two would lie over each other in every
+other ply."""
 _OVER_ITSELF_MM2: Final = 25.0
-_OVER_ITSELF: Final = 1e-4
+"""mm2. Less overlap of a flat pattern with itself, 5 x 5 mm, is cut away by the scissors anyway."""
+_OVER_ITSELF: Final = 1e-4  # of the patch's area: the same for a large one
 _ARROWS: Final = {"forward": (180.0, "FORWARD"), "up": (0.0, "UP"), "across": (0.0, "STARBOARD")}
 
 

@@ -31,9 +31,9 @@ Indices = NDArray[np.int64]
 ENDS: Final = ("front", "aft")
 FLANGE: Final = "flange"
 
-_ON_END: Final = 1e-4
-_ON_SEAM: Final = 1e-4
-_CLOSER: Final = 3
+_ON_END: Final = 1e-4  # mm. A place so near an end lies on it: far over rounding, far under anything laid
+_ON_SEAM: Final = 1e-4  # mm. A vertex so near a seam is moved on it: no slivers
+_CLOSER: Final = 3  # rounds of looking closer at the nearest place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -22,7 +22,8 @@ GAP: Final = 10.0
 """Between two pieces on the roll, mm (common practice, no source)."""
 
 _STRIP: Final = 10.0
-_BUY_STEP: Final = 100.0
+"""mm. Pieces are laid on the roll in steps of this: finer saves less than a cut of scissors wanders."""
+_BUY_STEP: Final = 100.0  # mm. Cloth is bought by the tenth of a metre (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -13,7 +13,7 @@ from plugs.cloth.zones import Patch
 
 Array = NDArray[np.float64]
 
-_SHORTEST: Final = 20.0
+_SHORTEST: Final = 20.0  # mm. Two zones that meet along less share a corner, not a seam
 _LETTERS: Final = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 
 

@@ -17,10 +17,12 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-_ON_END: Final = 1e-4
-_ON_SEAM: Final = 1e-4
-_ROUNDS: Final = 6
+_ON_END: Final = 1e-4  # mm. As in `places`
+_ON_SEAM: Final = 1e-4  # mm. As in `places`
+_ROUNDS: Final = 6  # of giving single triangles to the zone round them: a stop
 _LEAST_FACING: Final = 0.3
+"""Cosine of 73 degrees: a triangle that faces farther away belongs to another surface that is merely
+near."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

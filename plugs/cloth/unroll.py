@@ -14,7 +14,7 @@ from plugs.ground.errors import present, promise
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
-_NOTHING: Final = 1e-12
+_NOTHING: Final = 1e-12  # mm. No division by the length of an edge that has none
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

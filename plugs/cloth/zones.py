@@ -33,6 +33,7 @@ DART: Final = -3
 """Beyond a dart, and on the other side of a cut that opens a ring: there nothing is added."""
 
 _LEAST_MM2: Final = 100.0
+"""mm2. A scrap of 10 x 10 mm is not cut as a piece of its own (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -15,6 +15,7 @@ from plugs.foam.pieces import Joint, Piece
 from plugs.ground.errors import Finding, promise
 from plugs.ground.limits import Within
 from plugs.ground.told import told
+from plugs.ground.tolerances import LENGTH, QUARTER_CHORDS
 from plugs.mesh import mesh
 from plugs.mesh.faces import with_fewer_faces
 from plugs.mesh.mesh import Body
@@ -25,9 +26,7 @@ _THINNED = 0.1
 _SIMPLER = 0.1
 """What a shadow may be moved by to have fewer corners, mm: it is grown by as much more."""
 
-_QUARTER = 16
-_STEPS = 2
-_SAME = 1e-6
+_STEPS = 2  # levels looked at within a wall's thickness over and under each face: a slope shows in them
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,7 +155,7 @@ def _outside(body: Body, layers: Sequence[Layer], wall: float) -> list[_Band]:
     around = shapely.MultiPolygon([shapely.buffer(within, wall + 1.0, join_style="mitre")])
     faces = {layer.from_mm for layer in layers} | {layer.to_mm for layer in layers}
     marks = sorted(face + wall * step / _STEPS for face in faces for step in range(-_STEPS, _STEPS + 1))
-    marks = [mark for i, mark in enumerate(marks) if i == 0 or mark - marks[i - 1] > _SAME]
+    marks = [mark for i, mark in enumerate(marks) if i == 0 or mark - marks[i - 1] > LENGTH]
     thin = with_fewer_faces(body, _THINNED)
     rest = mesh.less(mesh.extruded(around, axis, marks[0], marks[-1]), thin)
     slabs = mesh.slabs(mesh.stacked(rest, axis), marks)
@@ -173,14 +172,14 @@ def _room(
     taken = [_grown(line, bridge) for line in lines]
     for band in bands:
         away = max(band.low - layer.to_mm, layer.from_mm - band.high, 0.0)
-        if away < wall - _SAME:
+        if away < wall - LENGTH:
             taken.append(_grown(band.shadow, math.sqrt(wall**2 - away**2) + _SIMPLER))
     return shapely.difference(layer.envelope, shapely.union_all(taken))
 
 
 def _grown(shape: shapely.Geometry, reach: float) -> shapely.Geometry:
     """Return a shape grown by at least a distance, the chords of its round corners too."""
-    return shapely.buffer(shape, reach / math.cos(math.pi / (4 * _QUARTER)), quad_segs=_QUARTER)
+    return shapely.buffer(shape, reach / math.cos(math.pi / (4 * QUARTER_CHORDS)), quad_segs=QUARTER_CHORDS)
 
 
 def _voids(room: shapely.Geometry, bridge: float) -> shapely.MultiPolygon:
@@ -192,7 +191,7 @@ def _voids(room: shapely.Geometry, bridge: float) -> shapely.MultiPolygon:
         is_clear = not shapely.intersects(void, near)
         rest = [void] if is_clear else _wide(shapely.difference(void, near), bridge)
         for part in sorted(rest, key=lambda part: (-part.area, part.bounds)):
-            is_apart = all(part.distance(other) >= bridge - _SAME for other in found)
+            is_apart = all(part.distance(other) >= bridge - LENGTH for other in found)
             found += [part] if is_apart and not part.interiors else []
     return shapely.MultiPolygon(sorted(found, key=lambda part: part.bounds))
 
@@ -202,8 +201,8 @@ def _wide(room: shapely.Geometry, bridge: float) -> list[shapely.Polygon]:
 
     Where a neck is too narrow for the disc, the shapes on its two sides may overlap.
     """
-    inner = polygons(shapely.buffer(room, -0.5 * bridge, quad_segs=_QUARTER))
-    reached = shapely.intersection(shapely.buffer(inner, 0.5 * bridge, quad_segs=_QUARTER), room)
+    inner = polygons(shapely.buffer(room, -0.5 * bridge, quad_segs=QUARTER_CHORDS))
+    reached = shapely.intersection(shapely.buffer(inner, 0.5 * bridge, quad_segs=QUARTER_CHORDS), room)
     return [part for shape in reached for part in polygons(shape)]
 
 

@@ -11,18 +11,18 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import promise
+from plugs.ground.tolerances import LENGTH
 
 Array = NDArray[np.float64]
 
-_TOUCH = 1e-6
-_THIN = 0.25
-_GRID = 5.0
-_PLACES = 40
-_FAULT = 10.0
-_WEIGHT_UNDER_BLEND = 2.0
-_ODD_PLACE = 1e-3
-_MOST_BLEND_RATIO = 0.25
-_SHORTEST = 0.01
+_THIN = 0.25  # mm. An outline thinned so far is quick to measure, and joints are placed to 5 mm
+_GRID = 5.0  # mm. Joints stand at round measures that a rule shows
+_PLACES = 40  # about so many places are tried for a joint at most
+_FAULT = 10.0  # a fault outweighs what else a place costs, which is counted in shares of a joint's length
+_WEIGHT_UNDER_BLEND = 2.0  # a joint under a blend counts twice: it is sanded through there
+_ODD_PLACE = 1e-3  # so little that it decides only between places that are alike
+_MOST_BLEND_RATIO = 0.25  # of a joint's length may lie under a blend before it is told
+_SHORTEST = 0.01  # mm. A shorter bit of a joint is rounding, not a cut
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -123,26 +123,26 @@ def best_lines(
     places = _places(even, first, last, _clear_of(axis, spacing, ground.before))
     thin = shapely.simplify(outline, _THIN)
     drawn = shapely.intersection(joint_paths(bounds, axis, places, spacing.step), thin)
-    length = np.maximum(shapely.length(drawn), _TOUCH)
+    length = np.maximum(shapely.length(drawn), LENGTH)
     apart = _apart(drawn, axis, ground.before)
     on_walls = shapely.length(shapely.intersection(drawn, ground.walls))
     near_blends = shapely.length(shapely.intersection(drawn, ground.blends))
-    is_open = (places >= first[:, None] - _TOUCH) & (places <= last[:, None] + _TOUCH)
+    is_open = (places >= first[:, None] - LENGTH) & (places <= last[:, None] + LENGTH)
     under_blend = near_blends - near_blends[is_open.any(axis=0)].min()
-    short = np.where(apart >= spacing.stagger - _TOUCH, 0.0, 1.0 - apart / max(spacing.stagger, _TOUCH))
+    short = np.where(apart >= spacing.stagger - LENGTH, 0.0, 1.0 - apart / max(spacing.stagger, LENGTH))
     is_poor = under_blend > np.maximum(spacing.keep_away, _MOST_BLEND_RATIO * length)
     cost = np.where(short > 0.0, _FAULT * (1.0 + short), 0.0)
-    cost += np.where(on_walls > _TOUCH, _FAULT * (1.0 + on_walls / length), 0.0)
+    cost += np.where(on_walls > LENGTH, _FAULT * (1.0 + on_walls / length), 0.0)
     cost += (
         np.where(is_poor, _FAULT, 0.0)
         + _WEIGHT_UNDER_BLEND * np.maximum(under_blend - spacing.keep_away, 0.0) / length
     )
-    cost += np.where(np.abs(places / _GRID - np.round(places / _GRID)) > _TOUCH, _ODD_PLACE, 0.0)
+    cost += np.where(np.abs(places / _GRID - np.round(places / _GRID)) > LENGTH, _ODD_PLACE, 0.0)
     home = even + (0.5 if spacing.turn % 2 else -0.5) * spacing.stagger
     uneven = ((places - home[:, None]) / spacing.reach) ** 2
     chosen = _chain(places, np.where(is_open, cost + uneven, np.inf), even, spacing)
     exact = shapely.intersection(joint_paths(bounds, axis, places[chosen], spacing.step), outline)
-    words = (short > 0.0, on_walls > _TOUCH, is_poor)
+    words = (short > 0.0, on_walls > LENGTH, is_poor)
     return tuple(
         JointLine(
             axis=axis,
@@ -239,7 +239,7 @@ def _windows(low: float, high: float, spacing: Spacing) -> tuple[Array, Array, A
     even = low + length - 0.5 * step + i * (length - step)
     first = high - (reach - 0.5 * step) - (n - 2 - i) * (reach - step)
     last = low + (reach - 0.5 * step) + i * (reach - step)
-    promise(bool((even >= first - _TOUCH).all() and (even <= last + _TOUCH).all()), "too few parts")
+    promise(bool((even >= first - LENGTH).all() and (even <= last + LENGTH).all()), "too few parts")
     shortest = _shortest(length, spacing)
     first = np.maximum(first, low + 0.5 * step + shortest + i * shortest)
     last = np.minimum(last, high - 0.5 * step - shortest - (n - 2 - i) * shortest)
@@ -282,7 +282,7 @@ def _chain(places: Array, costs: Array, even: Array, spacing: Spacing) -> list[i
     gap = np.diff(even)
     shortest = _shortest(float(gap.min()) if len(gap) else spacing.reach, spacing)
     longest = spacing.reach - spacing.step
-    may_follow = (span >= shortest - _TOUCH) & (span <= longest + _TOUCH)
+    may_follow = (span >= shortest - LENGTH) & (span <= longest + LENGTH)
     total, back = costs[0], []
     for cost in costs[1:]:
         ways = np.where(may_follow, total[:, None], np.inf)

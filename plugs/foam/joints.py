@@ -15,17 +15,18 @@ from plugs.foam.joint_lines import Ground, JointLine, Spacing, best_lines, joint
 from plugs.foam.layers import Layer
 from plugs.ground.errors import PlugError
 from plugs.ground.limits import Within
+from plugs.ground.tolerances import LENGTH
 from plugs.mesh.mesh import PLANES
 from plugs.recesses.recess import Tool
 
 Size = tuple[float, float]
 
-_FITS = 1e-6
-_MOST_PARTS = 100
-_STEP_RATIO = 8.0
+_MOST_PARTS = 100  # pieces of a layer: nobody lays more in one plane (common practice, no source)
+_STEP_RATIO = 8.0  # a stepped joint takes at most an eighth of a piece, or it is all joint
 _CRUMB_MM2 = 400.0
-_NEAR = 1e-3
-_THIN = 0.25
+"""mm2. A piece of 20 x 20 mm is joined to its neighbour: too small to hold (common practice, no source)."""
+_NEAR = 1e-3  # mm. Two pieces with a border so near each other share it: far over rounding
+_THIN = 0.25  # mm. As in `joint_lines`
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,7 +151,7 @@ def fits(outline: shapely.Geometry, rule: Rule) -> bool:
     outline : shapely geometry, mm
     """
     left, bottom, right, top = outline.bounds
-    width, height = right - left - _FITS, top - bottom - _FITS
+    width, height = right - left - LENGTH, top - bottom - LENGTH
     return not rule.sizes or any(width <= w and height <= h for w, h in _rooms(rule))
 
 
@@ -229,9 +230,9 @@ def _divisions(outline: shapely.Polygon, rule: Rule) -> list[tuple[int, int, flo
 
 def _count(extent: float, room: float, step: float) -> int:
     """Return how many parts an extent needs; steps make parts longer than their share."""
-    if extent <= room + _FITS:
+    if extent <= room + LENGTH:
         return 1
-    return max(2, math.ceil((extent - step - _FITS) / max(room - step, 1e-3)))
+    return max(2, math.ceil((extent - step - LENGTH) / max(room - step, 1e-3)))
 
 
 def _too_small(extent: Size, rule: Rule) -> PlugError:
@@ -308,7 +309,7 @@ def _taker(crumb: shapely.Polygon, others: Sequence[shapely.Polygon], axis: int,
         if borders[index] <= 4.0 * _NEAR or not isinstance(whole, shapely.Polygon):
             continue
         extent = np.array(whole.bounds).reshape(2, 2)[:, axis]
-        if extent[1] - extent[0] <= reach + _FITS:
+        if extent[1] - extent[0] <= reach + LENGTH:
             return int(index)
     return None
 

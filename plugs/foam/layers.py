@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import Finding, PlugError, promise
 from plugs.ground.limits import Count, OneOf, OrOne, Within
 from plugs.ground.told import told
+from plugs.ground.tolerances import LENGTH, NO_VOLUME_MM3, QUARTER_CHORDS
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body, Measures
 from plugs.mesh.sampling import Faces
@@ -22,11 +23,8 @@ Array = NDArray[np.float64]
 
 _MOST_LAYERS = 5000
 """A guard against a typing error, far above what anybody glues up, and what a build still works out."""
-_THINNEST = 5.0
-_ROUND_SEGMENTS = 16
-_TOUCH = 1e-6
-_NOTHING_MM3 = 1e-3
-_NEEDLE = 0.01
+_THINNEST = 5.0  # mm. Foam thinner than this breaks in the hand (common practice, no source)
+_NEEDLE = 0.01  # mm. Mean width of a sliver that cannot be cut: area over length
 _ROUND = 0.01
 """To what a plug is said to be too high for one sheet less, mm."""
 
@@ -171,7 +169,7 @@ def make_slab_layers(body: Body, slabs: Sequence[Slab], *, axis: str, allowance:
         Rising; slabs in which there is nothing of the body are left out.
     """
     layers = _layers_of(body, slabs, axis, allowance, *_ends(mesh.measure(body), axis))
-    return _named([layer for layer in layers if layer.volume_mm3 > _NOTHING_MM3])
+    return _named([layer for layer in layers if layer.volume_mm3 > NO_VOLUME_MM3])
 
 
 def _ends(measures: Measures, axis: str) -> tuple[float, float]:
@@ -185,14 +183,14 @@ def _layers_of(
 ) -> list[Layer]:
     """Return layers without names, of slabs rising along an axis, of a body between two places on it."""
     turned = mesh.stacked(body, axis)
-    faces = [low] if slabs and low < slabs[0].from_mm - _TOUCH else []
+    faces = [low] if slabs and low < slabs[0].from_mm - LENGTH else []
     places: list[int] = []
     for slab in slabs:
-        if not places or slab.from_mm > faces[-1] + _TOUCH:
+        if not places or slab.from_mm > faces[-1] + LENGTH:
             faces.append(slab.from_mm)
         places.append(len(faces) - 1)
         faces.append(slab.to_mm)
-    if slabs and high > faces[-1] + _TOUCH:
+    if slabs and high > faces[-1] + LENGTH:
         faces.append(high)
     pieces = mesh.slabs(turned, faces) if slabs else []
     layers = []
@@ -220,9 +218,9 @@ def _layers_of(
 
 def _face(turned: mesh.Stacked, at: float, end: float, *, above: bool) -> shapely.MultiPolygon:
     """Return the final outline on a face; at the end of the body just inside, as flats there are uneven."""
-    if abs(at - end) > _TOUCH:
+    if abs(at - end) > LENGTH:
         return mesh.outline(turned, at, above=above)
-    found = mesh.outline(turned, at + (_TOUCH if above else -_TOUCH), above=above)
+    found = mesh.outline(turned, at + (LENGTH if above else -LENGTH), above=above)
     return shapely.MultiPolygon([part for part in found.geoms if part.area > _NEEDLE * part.length])
 
 
@@ -264,7 +262,7 @@ def rough_outline(shadow: shapely.MultiPolygon, allowance: float) -> shapely.Mul
     """
     if allowance == 0.0:
         return shadow
-    grown = shadow.buffer(allowance, quad_segs=_ROUND_SEGMENTS)
+    grown = shadow.buffer(allowance, quad_segs=QUARTER_CHORDS)
     return grown if isinstance(grown, shapely.MultiPolygon) else shapely.MultiPolygon([grown])
 
 
@@ -275,14 +273,14 @@ def _faces(stack: Stack, low: float, high: float) -> tuple[list[float], list[flo
     start = near if stack.start is None else stack.start
     lead = sign * (near - start)
     before = sign * math.floor(sign * near / _ROUND + 1e-6) * _ROUND + 0.0  # and never -0
-    if lead < -_TOUCH:
+    if lead < -LENGTH:
         raise PlugError(
             param="stack.start",
             value=start,
             reason=f"{-lead:.1f} mm of the plug lie before the first sheet",
             remedy=f"use {before:.8g}, where the plug begins",
         )
-    if lead >= stack.thicknesses[0] - _TOUCH and stack.start is not None:
+    if lead >= stack.thicknesses[0] - LENGTH and stack.start is not None:
         raise PlugError(
             param="stack.start",
             value=start,
@@ -292,9 +290,9 @@ def _faces(stack: Stack, low: float, high: float) -> tuple[list[float], list[flo
     need = lead + high - low
     sheets = _sheets(stack, need)
     surplus = sum(sheets) - need
-    if stack.start is None and surplus > _TOUCH and stack.surplus != "last":
+    if stack.start is None and surplus > LENGTH and stack.surplus != "last":
         share = 1.0 if stack.surplus == "first" else 0.5
-        while share * surplus > sheets[0] - _TOUCH:  # it would lie wholly before the plug
+        while share * surplus > sheets[0] - LENGTH:  # it would lie wholly before the plug
             surplus -= sheets.pop(0)
         start -= sign * share * surplus
     marks = start + sign * np.concatenate([[0.0], np.cumsum(sheets)])
@@ -313,7 +311,7 @@ def _sheets(stack: Stack, need: float) -> list[float]:
     """Return the sheets that cover a height, in order."""
     sheets: list[float] = []
     covered = 0.0
-    while covered < need - _TOUCH:
+    while covered < need - LENGTH:
         if stack.order == "explicit" and len(sheets) == len(stack.thicknesses):
             raise PlugError(
                 param="stack.thicknesses",

@@ -22,9 +22,9 @@ from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 
-_BEYOND = 1.0
-_BORDER = 0.01
-_TRIALS = 5
+_BEYOND = 1.0  # mm. Boxes stand clear of what they hold
+_BORDER = 0.01  # mm. Half the width of a strip along a joint that finds the pieces beside it
+_TRIALS = 5  # of parting a layer otherwise before its fault is told
 _LOST_MM2 = 1e-2
 """Slivers of outlines that the mesh engine leaves out."""
 

@@ -20,7 +20,7 @@ Indices = NDArray[np.intp]
 TOLERANCE: Final = 3.0
 """Pins that come this near fit, with some force: half a 6 mm dowel (common practice, no source)."""
 
-_REACH: Final = 2.0 * TOLERANCE
+_REACH: Final = 2.0 * TOLERANCE  # two pins, each off by the tolerance, the other way
 
 
 def distances(points: Array) -> Array:

@@ -22,15 +22,16 @@ LEAST_TO_A_JOINT: Final = 3
 LEAST_TO_A_PIECE: Final = 2
 """A piece of a layer turns about one pin."""
 
-_ROUND_SEGMENTS: Final = 8
+_ROUND_SEGMENTS: Final = 8  # to a quarter circle: its chords lie inside by 0.5 %, which `_GROWN` makes good
 _GROWN: Final = 1.0 / float(np.cos(np.pi / (4.0 * _ROUND_SEGMENTS))) + 0.01
-_SPARE: Final = 0.02
-_THINNED: Final = 0.05
-_LEAST_ON_RING: Final = 6
-_ALONG_EDGE: Final = 72
-_ACROSS: Final = 12
-_CHOICE: Final = 36
-_TRIES: Final = 60
+"""So much farther the region is drawn in that no chord comes too near, and 1 % to be sure."""
+_SPARE: Final = 0.02  # mm. So far inside the region a pin is set that rounding does not put it out
+_THINNED: Final = 0.05  # mm. An outline thinned so far is drawn in by as much more
+_LEAST_ON_RING: Final = 6  # places along a small ring: three pins and as many to choose from
+_ALONG_EDGE: Final = 72  # places along all rings: 5 degrees apart on a disc
+_ACROSS: Final = 12  # places each way inside: what is farther in than the rings
+_CHOICE: Final = 36  # places that pins are chosen from, spread out: they make 7,140 triples
+_TRIES: Final = 60  # places tried for a further pin, those farthest from all others first
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -12,7 +12,7 @@ _WORDS = {
     "y": ("port", "centre", "starboard"),
     "z": ("low", "middle", "high"),
 }
-_SAME_RATIO = 0.5
+_SAME_RATIO = 0.5  # of the shorter one: pieces that share more than half of their length are in one row
 
 
 def placed(boxes: Sequence[Box], axes: tuple[str, str]) -> list[tuple[int, str]]:

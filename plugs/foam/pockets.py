@@ -27,8 +27,9 @@ from plugs.recesses.recess import LAYERS, ROUT, SAW, Tool
 Array = NDArray[np.float64]
 
 _SEEN_MM2: Final = 100.0
-_HEALED: Final = 1e-6
-_TOUCH: Final = 1e-6
+"""mm2. A block that stands out of its layer by less, 10 x 10 mm, is not worth telling."""
+_HEALED: Final = 1e-6  # mm. Closes the cracks that rounding leaves between two regions
+_TOUCH: Final = 1e-6  # mm2. Rounding leaves areas of some 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

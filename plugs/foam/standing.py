@@ -20,8 +20,8 @@ from plugs.recesses.recess import Tool
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-_RECESS_CHORD: Final = 0.2
-_LEVEL: Final = 1e-12
+_RECESS_CHORD: Final = 0.2  # mm. Pins and glue keep away from recesses by whole millimetres: coarse does
+_LEVEL: Final = 1e-12  # no division by a step of no length
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -12,6 +12,7 @@ import shapely
 from plugs.ground.checking import checked, number
 from plugs.ground.errors import PlugError
 from plugs.ground.limits import Within
+from plugs.ground.tolerances import LARGEST
 
 THICKNESS = 0.01
 """Sheet and blank of thicknesses closer than this belong together, mm: below what a planer holds."""
@@ -19,9 +20,8 @@ THICKNESS = 0.01
 TURNS = ("quarter", "grain", "free")
 """How a piece may be turned."""
 
-_LARGEST = 20_000.0
-_SMALLEST = 10.0
-_LEAST_STEP_DEG = 1.0
+_SMALLEST = 10.0  # mm. A narrower sheet is a typing error, or inches
+_LEAST_STEP_DEG = 1.0  # at 1 degree a piece is tried in 360 turns
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,8 +46,8 @@ class Stock:
         What the shop calls it; a name is made up where there is none.
     """
 
-    width: Annotated[float, Within(0.0, _LARGEST)] = 0.0
-    height: Annotated[float, Within(0.0, _LARGEST)] = 0.0
+    width: Annotated[float, Within(0.0, LARGEST)] = 0.0
+    height: Annotated[float, Within(0.0, LARGEST)] = 0.0
     thickness: Annotated[float, Within(0.5, 1000.0)]
     count: Annotated[int, Within(0.0, 1e6)] | None = None
     outline: shapely.Polygon | Sequence[tuple[float, float]] | None = None
@@ -183,8 +183,8 @@ def _checked(param: str, sheet: Stock, place: int) -> Stock:
         shape = shapely.transform(shape, lambda points: points - (left, bottom))
     return replace(
         sheet,
-        width=number(f"{param}.width", width, least=_SMALLEST, most=_LARGEST),
-        height=number(f"{param}.height", height, least=_SMALLEST, most=_LARGEST),
+        width=number(f"{param}.width", width, least=_SMALLEST, most=LARGEST),
+        height=number(f"{param}.height", height, least=_SMALLEST, most=LARGEST),
         outline=shape,
         is_offcut=sheet.is_offcut or shape is not None,
         name=sheet.name or f"{'offcut' if sheet.is_offcut or shape is not None else 'sheet'} {place + 1}",

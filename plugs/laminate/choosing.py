@@ -19,9 +19,9 @@ from plugs.laminate.materials import (
 )
 from plugs.tables.cells import closest
 
-_GRAMS_PER_OUNCE: Final = 28.349523125
-_M2_PER_YARD2: Final = 0.9144**2
-_M2_PER_FOOT2: Final = 0.3048**2
+_GRAMS_PER_OUNCE: Final = 28.349523125  # avoirdupois, exactly: agreement of 1959 (from memory)
+_M2_PER_YARD2: Final = 0.9144**2  # the yard of 1959 is 0.9144 m exactly
+_M2_PER_FOOT2: Final = 0.3048**2  # a foot is a third of a yard
 
 
 def oz_per_yd2(ounces: float) -> float:

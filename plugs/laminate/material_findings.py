@@ -12,16 +12,17 @@ from typing import Final
 
 from plugs.ground.errors import Finding
 from plugs.ground.told import told
+from plugs.ground.tolerances import ROUNDING
 from plugs.laminate.dosing import cool_enough_c
 from plugs.laminate.layup import Layup
 from plugs.laminate.materials import Adhesive, Filler, Foam
 from plugs.laminate.resin_plan import Pass, ResinPlan, passes_of
 
-_WIDE_PERCENT: Final = 2.5
+_WIDE_PERCENT: Final = 2.5  # by mass: a usual peroxide dose ends at 2 or 2.5 (common practice, no source)
 _MARGIN_C: Final = 10.0
-_SHORT_MIN: Final = 8.0
-_RATIO_APART: Final = 0.05
-_NEARLY: Final = 1e-9
+"""Degrees C between the resin's peak and what foam stands (common practice, no source)."""
+_SHORT_MIN: Final = 8.0  # minutes: under it a batch sets in the pot (common practice, no source)
+_RATIO_APART: Final = 0.05  # by volume and by mass: where they differ by more, which is meant has to be said
 
 
 def foam_findings(
@@ -275,7 +276,7 @@ def _timing(layup: Layup, plan: ResinPlan) -> list[Finding]:
 
 def _cooler(plan: ResinPlan, working_min: float, least_c: float) -> str:
     """Return how cool a shop leaves time to lay a batch, if the resin sets in it, or what else does."""
-    cooler = math.floor(cool_enough_c(plan.shop.temperature_c, working_min, _SHORT_MIN) + _NEARLY)
+    cooler = math.floor(cool_enough_c(plan.shop.temperature_c, working_min, _SHORT_MIN) + ROUNDING)
     slower = "take a slower hardener or resin"
     if cooler < least_c:
         return f"{slower}: a shop as cool as would do is too cold for this one to set"
@@ -286,7 +287,7 @@ def _wet(layup: Layup, plan: ResinPlan) -> list[Finding]:
     """Return what is too thick to be laid wet, and into how many passes the plies part."""
     limit, found = layup.resin.wet_limit, []
     for one in plan.passes:
-        if one.thickness > limit + _NEARLY:
+        if one.thickness > limit + ROUNDING:
             found.append(
                 Finding(
                     code="thick-wet",

@@ -5,13 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 from plugs.ground.checking import number
+from plugs.ground.tolerances import ROUNDING
 from plugs.laminate.dosing import Dose, Shop, dose_of, pot_life_at
 from plugs.laminate.layup import LaidPly, Layup
-
-_NEARLY: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -203,7 +201,7 @@ def passes_of(layup: Layup) -> tuple[Pass, ...]:
         return tuple(_pass(group) for group in groups)
     found: list[list[LaidPly]] = []
     for ply in layup.plies:
-        if found and _pass([*found[-1], ply]).thickness <= layup.resin.wet_limit + _NEARLY:
+        if found and _pass([*found[-1], ply]).thickness <= layup.resin.wet_limit + ROUNDING:
             found[-1].append(ply)
         else:
             found.append([ply])
@@ -249,7 +247,7 @@ def _mix(
     limit = layup.resin.largest_batch_kg
     if working is not None:
         limit = min(limit, working / shop.minutes_per_m2 * mixed / area_m2)
-    n_batches = max(1, math.ceil(mixed / limit - _NEARLY))
+    n_batches = max(1, math.ceil(mixed / limit - ROUNDING))
     each_m2 = area_m2 / n_batches
     resin_l = None if resin is None else 1e3 * resin / layup.resin.density_kg_m3
     return Mix(

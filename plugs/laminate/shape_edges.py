@@ -20,12 +20,13 @@ from plugs.sanding.bays import read_bays
 
 Array = NDArray[np.float64]
 
-_SAMPLES: Final = 33
-_LEAST_TURN_DEG: Final = 8.0
+_SAMPLES: Final = 33  # stations that an edge is looked at: one in every 3 % of the length
+_LEAST_TURN_DEG: Final = 8.0  # cloth lies over a lesser edge as over a face (common practice, no source)
 _STEEP_DEG: Final = 60.0
-_RAYS: Final = 5
-_PARALLEL: Final = 1e-12
-_OFF: Final = 1e-3
+"""Degrees from level: a face less steep leaves any mould (common practice, no source)."""
+_RAYS: Final = 5  # each way across a face: one misses a rib, five do not
+_PARALLEL: Final = 1e-12  # a ray along a triangle meets nothing
+_OFF: Final = 1e-3  # mm. Over rounding, so that a ray does not meet the face it starts from
 
 
 def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> tuple[Edge, ...]:

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from typing import Final
 
 from plugs.ground.errors import present
+from plugs.ground.tolerances import ROUNDING
 from plugs.laminate.choosing import label_of, sold_by
 from plugs.laminate.layup import Layup
 from plugs.laminate.materials import Material
 from plugs.laminate.resin_plan import ResinPlan
 
-_NEARLY: Final = 1e-9
-_MOST_TRIED: Final = 20_000
+_MOST_TRIED: Final = 20_000  # choices of packs, all tried: the bound of the work
 _MANY: Final = 40.0
 _CHEAPER: Final = 0.8
 """Without prices packs are chosen as if they cost their size to this power: common practice, no source."""
@@ -172,7 +172,7 @@ def shopping_list(needs: Sequence[Need], currency: str = "EUR") -> ShoppingList:
         key = (need.group, need.name, need.unit)
         before = together.get(key)
         together[key] = need if before is None else _sum(before, need)
-    purchases = tuple(_purchase(need) for need in together.values() if need.amount > _NEARLY)
+    purchases = tuple(_purchase(need) for need in together.values() if need.amount > ROUNDING)
     return ShoppingList(
         purchases=purchases,
         currency=currency,
@@ -202,13 +202,13 @@ def choose_packs(amount: float, packs: Mapping[float, float | None]) -> tuple[tu
     best = min(sizes, key=lambda size: (costs[size] / size, size))
     first = max(0, math.floor(amount / best - _MANY * sizes[0] / best))
     rest = amount - first * best
-    most = [math.ceil(rest / size - _NEARLY) for size in sizes[:-1]]
+    most = [math.ceil(rest / size - ROUNDING) for size in sizes[:-1]]
     while math.prod(n + 1 for n in most) > _MOST_TRIED:
         most[most.index(max(most))] //= 2
     found: tuple[float, float, int, tuple[int, ...]] | None = None
     for counts in itertools.product(*(range(n + 1) for n in most)):
         held = sum(n * size for n, size in zip(counts, sizes[:-1], strict=True))
-        last = max(0, math.ceil((rest - held) / sizes[-1] - _NEARLY))
+        last = max(0, math.ceil((rest - held) / sizes[-1] - ROUNDING))
         full = (*counts, last)
         cost = sum(n * costs[size] for n, size in zip(full, sizes, strict=True))
         way = (round(cost, 6), round(held + last * sizes[-1] - rest, 6), sum(full), full)

@@ -9,19 +9,20 @@ from typing import Final
 
 from plugs.ground.errors import Finding
 from plugs.ground.told import told
+from plugs.ground.tolerances import ROUNDING
 from plugs.laminate.layup import LaidPly, Layup
 from plugs.laminate.part import MOST_SAG, Sag
 from plugs.laminate.radii import Edge, EdgeVerdict
 
-LEAST_DRAFT_DEG: Final = 2.0
+LEAST_DRAFT_DEG: Final = 2.0  # degrees. Under it a deep part sticks in its mould (common practice, no source)
 GOOD_DRAFT_DEG: Final = 3.0
 """Sources disagree: 5 (a builder), 2 to 5 (a trade page), 1 to 1.5 (a supplier), all secondary."""
 
-_LIGHT_KG_M2: Final = 0.3
-_COARSE_GSM: Final = 450.0
+_LIGHT_KG_M2: Final = 0.3  # under it a skin dents and prints through (common practice, no source)
+_COARSE_GSM: Final = 450.0  # g/m2. From here a weave prints through paint (common practice, no source)
 _CROWNED: Final = 0.01
-_LAP: Final = 50.0
-_NEARLY: Final = 1e-9
+"""Of the shorter side: so much crown stiffens a panel as a shell (common practice, no source)."""
+_LAP: Final = 50.0  # mm. What a ply laps past the blend (common practice, no source)
 _PLATE: Final = 0.5
 """Past half its thickness a plate stretches and stiffens, and the theory of thin plates no longer holds."""
 
@@ -189,7 +190,7 @@ def shape_findings(
             "back it up",
         )
         for floor in floors
-        if floor.behind < foam.least_thickness - _NEARLY
+        if floor.behind < foam.least_thickness - ROUNDING
     ]
     if not is_mould_taken:
         return tuple(found)
@@ -204,7 +205,7 @@ def shape_findings(
                 remedy='lay at least 2 plies of 450 g/m2 over it first (common practice), or use "pu 100"',
             )
         )
-    return (*found, *(_draft(wall) for wall in walls if wall.draft_deg < LEAST_DRAFT_DEG - _NEARLY))
+    return (*found, *(_draft(wall) for wall in walls if wall.draft_deg < LEAST_DRAFT_DEG - ROUNDING))
 
 
 def sag_findings(sags: Sequence[Sag]) -> tuple[Finding, ...]:
@@ -263,7 +264,7 @@ def thickness_findings(layup: Layup, asked: Mapping[str, float]) -> tuple[Findin
     found = []
     for place, thickness in asked.items():
         over = layup.laminates.get(place)
-        if over is not None and over.plies and abs(thickness - over.thickness) > over.spread + _NEARLY:
+        if over is not None and over.plies and abs(thickness - over.thickness) > over.spread + ROUNDING:
             found.append(
                 Finding(
                     code="skin-thickness",
@@ -305,7 +306,7 @@ def _over_places(layup: Layup, foam_stays: bool) -> list[Finding]:
     light = [
         p
         for p in layup.covered
-        if layup.laminates[p].plies and layup.laminates[p].glass_kg_m2 < _LIGHT_KG_M2 - _NEARLY
+        if layup.laminates[p].plies and layup.laminates[p].glass_kg_m2 < _LIGHT_KG_M2 - ROUNDING
     ]
     coarse = [
         p

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.tolerances import NO_VOLUME_MM3
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 
@@ -17,8 +18,6 @@ Indices = NDArray[np.int64]
 WELD: Final = 1e-3
 """Corners nearer than half of this are one if the triangles do not close without, mm: what is left of a
 coordinate of 10 m in single precision."""
-
-_SLIVER_MM3: Final = 1e-3
 
 
 def labels(count: int, first: Indices, second: Indices) -> Indices:
@@ -116,19 +115,19 @@ def closed_body(vertices: Array, triangles: Indices, param: str, name: str) -> t
     names, which = np.unique(part, return_inverse=True)
     volumes = np.bincount(which, weights=six) / 6.0
     largest = int(np.argmax(np.abs(volumes))) if len(names) else 0
-    if not len(names) or abs(volumes[largest]) < _SLIVER_MM3:
+    if not len(names) or abs(volumes[largest]) < NO_VOLUME_MM3:
         raise _no_volume(param, name)
     way = np.sign(volumes[largest])
-    solid = np.flatnonzero(way * volumes > _SLIVER_MM3)
+    solid = np.flatnonzero(way * volumes > NO_VOLUME_MM3)
     if len(solid) > 1:
         sizes = [np.ptp(corners[which == k].reshape(-1, 3), axis=0) for k in solid]
         raise several_bodies(param, name, [(float(s[0]), float(s[1]), float(s[2])) for s in sizes])
     kept = triangles[which == largest]
     used, renumbered = np.unique(kept if way > 0.0 else kept[:, ::-1], return_inverse=True)
     body = mesh.body_of_loose_triangles(vertices[used], renumbered.reshape(-1, 3))
-    if body is None or mesh.volume_of(body) < _SLIVER_MM3:
+    if body is None or mesh.volume_of(body) < NO_VOLUME_MM3:
         raise _no_volume(param, name)
-    return body, int(np.sum(way * volumes < -_SLIVER_MM3))
+    return body, int(np.sum(way * volumes < -NO_VOLUME_MM3))
 
 
 def _no_volume(param: str, name: str) -> PlugError:

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import shapely
 
+from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from plugs.templates.templates import Template
 
 _THINNED = 0.002
-_STATION = 1e-6
 _OVER_FLOOR = 1e-4
 
 
@@ -94,7 +94,7 @@ def make_base_plan(body: Body, stations: Sequence[float], templates: Sequence[Te
     bare = [
         PlanLine(name="", axis="x", at_mm=x, from_mm=x, to_mm=x)
         for x in sorted({float(x) for x in stations})
-        if all(abs(x - at) > _STATION for at in taken)
+        if all(abs(x - at) > LENGTH for at in taken)
     ]
     across = sorted([*bare, *(line for line in placed if line.axis == "x")], key=lambda line: line.at_mm)
     return BasePlan(

@@ -13,13 +13,13 @@ from plugs.foam.layers import Layer, Slab, make_slab_layers
 from plugs.ground.checking import number
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.told import told
+from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from plugs.mesh.sampling import Faces
 from plugs.templates.templates import Template
 from plugs.templates.words import Span
 
-_TOUCH = 1e-6
 _STEP = 0.01
 _THINNEST = 5.0
 _MOST_SHEETS = 2000
@@ -80,7 +80,7 @@ def foam_bays(
     edges = [low, *(face for span in spans for face in (span.from_mm, span.to_mm)), high]
     bays = []
     for begin, finish in zip(edges[0::2], edges[1::2], strict=True):
-        if finish - begin > _TOUCH:
+        if finish - begin > LENGTH:
             bays.append(FoamBay(from_mm=begin, to_mm=finish, sheets=_filled(begin, finish, known)))
     return tuple(bays)
 
@@ -102,7 +102,7 @@ def _sheets(need: float, known: Sequence[float]) -> list[float]:
     So many of the thickest as are needed are exchanged for thinner ones while they still cover it.
     """
     thickest = known[0]
-    count = max(1, math.ceil((need - _TOUCH) / thickest))
+    count = max(1, math.ceil((need - LENGTH) / thickest))
     if count > _MOST_SHEETS:
         raise PlugError(
             param="stack.thicknesses",
@@ -110,7 +110,7 @@ def _sheets(need: float, known: Sequence[float]) -> list[float]:
             reason=f"a bay of {need:.1f} mm would take {count} sheets",
             remedy=f"use sheets of at least {math.ceil(10.0 * need / _MOST_SHEETS) / 10.0:.1f} mm",
         )
-    spare = math.floor((count * thickest - need + _TOUCH) / _STEP)
+    spare = math.floor((count * thickest - need + LENGTH) / _STEP)
     savings = {round((thickest - t) / _STEP): t for t in known[1:]}
     best: dict[int, tuple[float, ...]] = {0: ()}
     newest = dict(best)

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 
 import shapely
 
+from plugs.ground.tolerances import QUARTER_CHORDS
+
 Intervals = list[tuple[float, float]]
 
 RUN_OUT = 2.0
@@ -23,7 +25,6 @@ CRUMB = 1.5
 source)."""
 
 _SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)
-_QUARTER = 16
 _NOTHING = 1e-6
 
 
@@ -240,7 +241,9 @@ def _relieved(
     inward = radius * math.sqrt(0.5) if fit.relief == "dog-bone" else 0.0
     down = up * (inward or radius)
     centres = shapely.points([(left + inward, end - down), (right - inward, end - down)])
-    cleared: shapely.Polygon = shapely.union_all([body, *shapely.buffer(centres, radius, quad_segs=_QUARTER)])
+    cleared: shapely.Polygon = shapely.union_all(
+        [body, *shapely.buffer(centres, radius, quad_segs=QUARTER_CHORDS)]
+    )
     return cleared
 
 
