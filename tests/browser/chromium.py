@@ -28,8 +28,9 @@ Event = dict[str, Any]
 
 
 def found() -> str | None:
-    """Return the browser's program, None where there is none."""
-    return next((path for name in NAMES if (path := shutil.which(name))), None)
+    """Return the browser's program, None where there is none, or where it cannot be asked over pipes."""
+    paths = (shutil.which(name) for name in NAMES if os.name == "posix")
+    return next((path for path in paths if path), None)
 
 
 class Browser:

@@ -45,9 +45,9 @@ def test_builds_or_is_refused(first: int, outcomes: list[Outcome]) -> None:
 @pytest.mark.many
 def test_most_cases_build(outcomes: list[Outcome]) -> None:
     """At least 60 of 100 random plugs build, or the generator tests errors and little else."""
-    if len(outcomes) < BATCH:
-        pytest.skip("run together with the batches above")
-    assert sum(o.kind == "built" for o in outcomes) >= 0.6 * len(outcomes), report(outcomes)
+    seeds = range(FIRST, FIRST + BATCH)  # run alone, without the batches above
+    found = outcomes if len(outcomes) >= BATCH else [run_case(seed) for seed in seeds]
+    assert sum(o.kind == "built" for o in found) >= 0.6 * len(found), report(found)
 
 
 def test_same_seed_same_plug() -> None:

@@ -12,6 +12,7 @@ from email.parser import Parser
 from pathlib import Path
 
 import pytest
+import setuptools
 
 from tests.cli.test_commands import ROOT
 
@@ -37,12 +38,9 @@ def run_in(folder: Path, *words: str, path: Path | None = None) -> subprocess.Co
 @pytest.fixture(scope="module")
 def dist(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     """Return the archive of sources and the wheel, built from a copy of the tree."""
-    setuptools = pytest.importorskip("setuptools")
-    if int(setuptools.__version__.partition(".")[0]) < 77:
-        pytest.skip("setuptools is older than pyproject.toml asks for")
     tree = tmp_path_factory.mktemp("tree") / "plugs"
     tree.mkdir()
-    for name in ("plugs", "recipes", "tests", ".ci"):
+    for name in ("plugs", "recipes", "tests", ".ci", ".github"):
         shutil.copytree(ROOT / name, tree / name, ignore=shutil.ignore_patterns("__pycache__"))
     for name in ("README.md", "DEVELOPERS.md", "pyproject.toml"):
         shutil.copy(ROOT / name, tree / name)
@@ -85,7 +83,8 @@ def test_the_archive_of_sources_holds_what_the_readme_speaks_of(
             p.relative_to(ROOT / room) for p in (ROOT / room).rglob("*") if p.suffix in (".py", ".csv", ".md")
         }
         assert not [path for path in there if not (top / room / path).is_file()]
-    assert (top / ".ci" / "run").is_file()
+    for name in (".ci/run", ".ci/wheel", ".github/workflows/ci.yml"):
+        assert (top / name).is_file()
     assert (top / "DEVELOPERS.md").is_file()
     run = run_in(top, "-m", "plugs", "check", "recipes/seat_hump.py")
     assert (run.returncode, run.stderr) == (0, "")

@@ -120,7 +120,6 @@ def test_pins_stand_in_the_foam_of_both_layers() -> None:
 
 def test_search_is_kept_beside_the_recipe(tmp_path: Path) -> None:
     """What a search found is stored, used by the next build to the byte, and left alone by another shape."""
-    pytest.importorskip("spyrrow")
     recipe = tmp_path / "seat_hump.py"
     recipe.write_bytes((RECIPES / "seat_hump.py").read_bytes())
     kinds = ("csv",)

@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 import shapely
 from numpy.typing import NDArray
+from scipy.interpolate import BSpline
 
 from plugs.ground.errors import PlugError
 from plugs.kernel import worker as kernel_worker
@@ -170,13 +171,12 @@ def sound_loft(plan: LinesPlan) -> Loft | None:
 
 def strip_points(strips: Strips, span: int, segment: int, across: float, share: float) -> Array:
     """Return a point of a strip, worked out with scipy's B-splines."""
-    interpolate = pytest.importorskip("scipy.interpolate")
     part = strips.spans[span]
     knots = np.concatenate([[part.knots[0]] * part.degree, part.knots, [part.knots[-1]] * part.degree])
     t = part.knots[0] + share * (part.knots[-1] - part.knots[0])
     right = (segment + 1) % len(part.edges)
     start, end, middle = (
-        interpolate.BSpline(knots, poles, part.degree)(t)
+        BSpline(knots, poles, part.degree)(t)
         for poles in (part.edges[segment], part.edges[right], part.middles[segment])
     )
     if not part.is_arc[segment]:
@@ -376,12 +376,13 @@ def test_a_recess_in_a_blended_tail(kernel: KernelRun) -> None:
 
 def test_a_recipes_own_shape(kernel: KernelRun) -> None:
     """A kernel shape in BREP text cuts like any tool: a cylinder of 20 through 100."""
-    make = pytest.importorskip("OCP.BRepPrimAPI")
-    tools = pytest.importorskip("OCP.BRepTools")
-    geometry = pytest.importorskip("OCP.gp")
-    axis = geometry.gp_Ax2(geometry.gp_Pnt(150.0, 0.0, -10.0), geometry.gp_Dir(0.0, 0.0, 1.0))
+    from OCP.BRepPrimAPI import BRepPrimAPI_MakeCylinder
+    from OCP.BRepTools import BRepTools
+    from OCP.gp import gp_Ax2, gp_Dir, gp_Pnt
+
+    axis = gp_Ax2(gp_Pnt(150.0, 0.0, -10.0), gp_Dir(0.0, 0.0, 1.0))
     stream = io.BytesIO()
-    tools.BRepTools.Write_s(make.BRepPrimAPI_MakeCylinder(axis, 20.0, 120.0).Shape(), stream)
+    BRepTools.Write_s(BRepPrimAPI_MakeCylinder(axis, 20.0, 120.0).Shape(), stream)
     own = OwnShape(kind="cut", brep=stream.getvalue())
     proof = built(kernel, make_loft(box_plan(300, 200, 100)), tools=(own,))
     assert proof.volume_mm3 == pytest.approx(6_000_000.0 - np.pi * 400.0 * 100.0, rel=1e-6)
@@ -405,7 +406,8 @@ def test_faults_name_their_stage_and_leave_the_kernel_running(kernel: KernelRun)
 
 def test_step_is_read_back_with_its_volume_and_schema(kernel: KernelRun, tmp_path: Path) -> None:
     """ISO 10303-242 in mm: another reading of the file gives a valid solid of the same volume."""
-    control = pytest.importorskip("OCP.STEPControl")
+    from OCP.STEPControl import STEPControl_Reader
+
     step = built(kernel, make_loft(tail_plan()), wants_step=True, name="tail").step
     proof = built(kernel, make_loft(tail_plan()))
     head = step.decode("ascii").partition("ENDSEC;")[0]
@@ -419,7 +421,7 @@ def test_step_is_read_back_with_its_volume_and_schema(kernel: KernelRun, tmp_pat
     from plugs.kernel.work import _measures
 
     checker = load_kernel().BRepCheck_Analyzer
-    reader = control.STEPControl_Reader()
+    reader = STEPControl_Reader()
     reader.ReadFile(str(path))
     reader.TransferRoots()
     shape = reader.OneShape()
