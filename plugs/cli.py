@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 _BUILT, _INPUT_FAULT, _FINDINGS = 0, 2, 3
 _STOPPED, _INTERRUPT = 128, 2
+_STAGE_WIDTH = 30
+"""Columns that the words of a stage take at most; spaces clear them on consoles that know nothing else."""
 
 
 class _UsageError(ValueError):
@@ -76,10 +78,10 @@ def _tell(text: str) -> None:
     """Say something on standard output; whoever has stopped listening is told nothing more."""
     try:
         print(text, flush=True)
-    except BrokenPipeError:
-        streams.silence(sys.stdout)
     except (OSError, ValueError) as error:
         streams.silence(sys.stdout)
+        if streams.is_gone(error):
+            return
         words = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise PlugError(
             param="standard output",
@@ -191,7 +193,8 @@ def _known_kinds(options: argparse.Namespace, changes: Mapping[str, object]) -> 
 def _say(text: str) -> None:
     """Show progress on a terminal, nothing elsewhere."""
     if streams.is_terminal(sys.stderr):
-        print(f"\r\033[K{text + ' ...' if text else ''}", end="", file=sys.stderr, flush=True)
+        words = f"{text} ..." if text else ""
+        print(f"\r{'':{_STAGE_WIDTH}}\r{words}", end="", file=sys.stderr, flush=True)
 
 
 def _build(options: argparse.Namespace) -> int:
@@ -397,7 +400,7 @@ def _new(options: argparse.Namespace) -> int:
                 remedy=f"use another name, such as {path.stem}_2",
             )
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
+        path.write_text(text, encoding="utf-8", newline="\n")
     except OSError as error:
         raise PlugError(
             param="NAME",

@@ -16,6 +16,7 @@ from types import TracebackType
 from typing import Any, Final
 from urllib.parse import parse_qs, unquote, urlsplit
 
+from plugs.files.names import is_device
 from plugs.ground.errors import PlugError
 
 BOOK: Final = "book.html"
@@ -189,7 +190,7 @@ class FolderServer:
             None if there is no such file, or it does not lie in the folder.
         """
         parts = name.split("/")[1:]
-        if any(part in ("", ".", "..") or set(part) & _STRANGE for part in parts):
+        if any(part in ("", ".", "..") or set(part) & _STRANGE or is_device(part) for part in parts):
             return None
         path = self._folder.joinpath(*parts)
         for _ in range(_SWAP_LOOKS):

@@ -31,6 +31,9 @@ QUICK: Final = ("stl", "dxf", "svg")
 PERIOD_S: Final = 0.05
 """Time between two looks at the files."""
 
+_COARSE_TICK_S: Final = 2.0
+"""The coarsest clock of a file system: that of FAT (from memory)."""
+
 _LARGEST_READ: Final = 4 << 20
 _REPLACED_LOOKS: Final = 20
 _PASSING: Final = ("/proc/", "/sys/", "/dev/")
@@ -201,12 +204,13 @@ def _tried(
 
 def _waited(files: _Files, stop: threading.Event, period: float) -> bool:
     """Wait until something is saved, and return whether it was; not, if an end was asked for."""
-    thorough = True  # the first look finds what was saved twice within one tick of the file system's clock
+    looks, last = 0, int(_COARSE_TICK_S / period) + 1
     while not stop.wait(period):
-        if files.have_changed(thorough=thorough):
+        # read again, the files tell what was saved twice within one tick of the file system's clock
+        if files.have_changed(thorough=looks in (0, last)):
             _settled(files, stop, period)
             return True
-        thorough = False
+        looks += 1
     return False
 
 

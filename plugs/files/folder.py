@@ -8,11 +8,12 @@ import os
 import shutil
 import sys
 import tempfile
+import time
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from plugs.files.names import folded
 from plugs.ground.errors import PlugError, promise
@@ -28,6 +29,16 @@ _EXCHANGE: Final = 2
 
 _PRESENT: Final = -100
 """AT_FDCWD of Linux: paths go from the present folder (manual page, from memory)."""
+
+_HOLDS: Final = os.name == "nt"
+"""Whether an open file holds the folders that it lies in (behaviour of Windows, from memory)."""
+
+_LOOKS: Final = 40
+_PAUSE_S: Final = 0.05
+"""Time between two tries to move a folder that is held: scanners and servers let go of a file within that."""
+
+_SYNCHRONISE, _TIMEOUT, _DENIED = 0x100000, 0x102, 5
+"""SYNCHRONIZE, WAIT_TIMEOUT and ERROR_ACCESS_DENIED of Windows (its documentation, from memory)."""
 
 _NOT_KNOWN: Final = (errno.ENOSYS, errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP)
 
@@ -60,14 +71,14 @@ class FreshFolder:
                 raise
             raise self._unwritable("the folder cannot be written", error) from error
 
-    def _unwritable(self, reason: str, error: Exception) -> PlugError:
+    def _unwritable(self, reason: str, error: Exception, remedy: str = "") -> PlugError:
         """Return the error of a folder that the system refuses to write."""
         words = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         return PlugError(
             param="--out",
             value=str(self.asked),
             reason=f"{reason}: {words}",
-            remedy=f"name a folder that you may write to, such as --out {_writable_place()}",
+            remedy=remedy or f"name a folder that you may write to, such as --out {_writable_place()}",
         )
 
     def _check_present(self) -> None:
@@ -131,12 +142,10 @@ class FreshFolder:
                 path.parent.mkdir(parents=True, exist_ok=True)
                 path.write_bytes(files[name])
         except OSError as error:
-            raise PlugError(
-                param="--out",
-                value=str(self.asked),
-                reason=f"a file could not be written: {error.strerror}",
-                remedy=f"free {sum(map(len, files.values())) / 1e6:.1f} MB there, or name another folder",
-            ) from error
+            remedy = f"free {sum(map(len, files.values())) / 1e6:.1f} MB there, or name another folder"
+            if error.errno in (errno.ENOENT, errno.ENAMETOOLONG):  # a path that the system finds too long
+                remedy = f"name a folder nearer to the top, such as --out {_writable_place()}"
+            raise self._unwritable("a file could not be written", error, remedy) from error
 
     def swap_in(self) -> None:
         """Put the new folder in the place of the old one, in one step where the system can.
@@ -148,7 +157,7 @@ class FreshFolder:
         """
         try:
             if not self.folder.exists():
-                self.fresh.rename(self.folder)
+                _move(self.fresh, self.folder)
             else:
                 with suppress(OSError):
                     self.fresh.chmod(self.folder.stat().st_mode & 0o7777)
@@ -157,7 +166,9 @@ class FreshFolder:
                 else:
                     self._check_exchanged()
         except OSError as error:
-            raise self._unwritable("the folder cannot be replaced", error) from error
+            closing = f"close the programs that have a file of it open, or name --out {self.asked}-1"
+            held = _HOLDS and isinstance(error, PermissionError)
+            raise self._unwritable("the folder cannot be replaced", error, closing if held else "") from error
         _removed(self.fresh)
 
     def _check_exchanged(self) -> None:
@@ -170,14 +181,15 @@ class FreshFolder:
 
     def _step_by_step(self) -> None:
         """Move the old folder aside, the new one in, and mark the old one as done with: `recover` knows."""
-        self.folder.rename(self.old)
+        _move(self.folder, self.old)
         try:
             self._check_own(self.old)
-            self.fresh.rename(self.folder)
+            _move(self.fresh, self.folder)
         except (OSError, PlugError):
-            self.old.rename(self.folder)
+            _move(self.old, self.folder)
             raise
-        self.old.rename(self.fresh)
+        with suppress(OSError):  # the new build is in its place; the next clears what is left of the old
+            _move(self.old, self.fresh)
 
 
 def recover(folder: Path) -> None:
@@ -263,6 +275,18 @@ def _made_anew(parent: Path, name: str) -> Path:
     raise FileExistsError(errno.EEXIST, "too much is left there by builds that were killed")
 
 
+def _move(folder: Path, target: Path) -> None:
+    """Move a folder; where a file that somebody looks into holds it, try again for a while."""
+    for _ in range(_LOOKS if _HOLDS else 0):
+        try:
+            folder.rename(target)
+        except PermissionError:
+            time.sleep(_PAUSE_S)
+        else:
+            return
+    folder.rename(target)
+
+
 def _removed(folder: Path) -> None:
     """Remove a folder as far as one may, its summary first: half of it is never taken for a build."""
     with suppress(OSError):
@@ -332,8 +356,10 @@ def _writable_place() -> Path:
 
 def _is_running(pid: str) -> bool:
     """Return whether another process of that number runs, as far as can be told."""
-    if not pid.isdigit() or os.name != "posix" or int(pid) == os.getpid():
+    if not pid.isdigit() or int(pid) == os.getpid():
         return False
+    if sys.platform == "win32":  # a signal of number 0 would end it there
+        return _is_waited_for(int(pid))
     try:
         os.kill(int(pid), 0)
     except (ProcessLookupError, OverflowError):
@@ -341,3 +367,19 @@ def _is_running(pid: str) -> bool:
     except PermissionError:
         return True
     return True
+
+
+def _is_waited_for(pid: int) -> bool:
+    """Return whether a process of Windows can be waited for, or exists and may not be looked at."""
+    import ctypes
+
+    windows: Any = ctypes
+    kernel = windows.WinDLL("kernel32", use_last_error=True)
+    kernel.OpenProcess.restype = ctypes.c_void_p
+    found = kernel.OpenProcess(_SYNCHRONISE, False, pid)
+    if not found:
+        return bool(windows.get_last_error() == _DENIED)
+    try:
+        return bool(kernel.WaitForSingleObject(ctypes.c_void_p(found), 0) == _TIMEOUT)
+    finally:
+        kernel.CloseHandle(ctypes.c_void_p(found))

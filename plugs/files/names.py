@@ -15,9 +15,8 @@ _DEEPEST: Final = 4
 _FORBIDDEN: Final = '<>"|?*'
 """Letters, besides / \\ and :, that no name may have under Windows (its documentation, from memory)."""
 
-_RESERVED: Final = frozenset(
-    ("con", "prn", "aux", "nul", *(f"{port}{i}" for port in ("com", "lpt") for i in range(10)))
-)
+_PORTS: Final = (f"{port}{i}" for port in ("com", "lpt") for i in range(10))
+_RESERVED: Final = frozenset(("con", "prn", "aux", "nul", "conin$", "conout$", *_PORTS))
 """Names that no file may have under Windows, whatever its ending."""
 
 
@@ -73,7 +72,7 @@ def path_fault(path: object, taken: Iterable[str]) -> str:
     odd = any(
         part != part.strip() or part.endswith(".") or len(part) > _LONGEST or not part.isprintable()
         or any(letter in _FORBIDDEN for letter in part)
-        or part.casefold().partition(".")[0] in _RESERVED
+        or is_device(part)
         for part in parts
     )  # fmt: skip
     if odd or len(parts) > _DEEPEST:
@@ -83,6 +82,21 @@ def path_fault(path: object, taken: Iterable[str]) -> str:
         if mine == other or mine.startswith(f"{other}/") or other.startswith(f"{mine}/"):
             return "the build writes another file there"
     return ""
+
+
+def is_device(name: str) -> bool:
+    """Return whether a name is that of a device under Windows, whatever its ending.
+
+    Parameters
+    ----------
+    name : str
+        Of a file, without folders.
+
+    Returns
+    -------
+    bool
+    """
+    return name.partition(".")[0].rstrip(" ").casefold() in _RESERVED
 
 
 def folded(path: str) -> str:

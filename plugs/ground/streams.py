@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import signal
@@ -65,6 +66,22 @@ def silence(stream: TextIO) -> None:
         os.close(nowhere)
 
 
+def is_gone(error: Exception) -> bool:
+    """Return whether an error of a pipe means that nobody reads it any more.
+
+    Parameters
+    ----------
+    error : Exception
+
+    Returns
+    -------
+    bool
+    """
+    if sys.platform == "win32" and isinstance(error, OSError) and error.errno == errno.EINVAL:
+        return True  # what is told there of such a pipe
+    return isinstance(error, BrokenPipeError)
+
+
 def is_terminal(stream: TextIO) -> bool:
     """Return whether somebody looks at a stream.
 
@@ -96,7 +113,7 @@ def ended_by_signals() -> Iterator[None]:
     Stopped
         Wherever the program is when it is asked.
     """
-    asked = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    asked = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP", "SIGBREAK") if hasattr(signal, name)]
     if threading.current_thread() is not threading.main_thread():
         yield
         return

@@ -229,7 +229,7 @@ def store_sheets(recipe: Path, record: str | None) -> None:
     try:
         if path.exists():
             path.open("ab").close()  # what may not be written is not replaced
-        passing.write_text(record or "", encoding="utf-8")
+        passing.write_text(record or "", encoding="utf-8", newline="\n")
         if record is not None:
             passing.replace(path)
     except OSError as error:

@@ -219,8 +219,8 @@ sys.exit(main(["build", "part.py", "--only", "csv"]))
 
 
 @posix
-@pytest.mark.parametrize(("number", "status"), [(signal.SIGTERM, 143), (signal.SIGHUP, 129)])
-def test_a_build_that_is_told_to_end_leaves_nothing(shop: Path, number: int, status: int) -> None:
+@pytest.mark.parametrize(("name", "status"), [("SIGTERM", 143), ("SIGHUP", 129)])
+def test_a_build_that_is_told_to_end_leaves_nothing(shop: Path, name: str, status: int) -> None:
     """The terminal is closed, or the machine goes down: nothing is left beside the folder."""
     (shop / "stalled.py").write_text(STALLED, encoding="utf-8")
     build = subprocess.Popen(
@@ -231,7 +231,7 @@ def test_a_build_that_is_told_to_end_leaves_nothing(shop: Path, number: int, sta
     while not (shop / "stalled").exists() and build.poll() is None and time.monotonic() < until:
         time.sleep(0.02)
     assert (shop / "stalled").exists()
-    build.send_signal(number)
+    build.send_signal(getattr(signal, name))
     words = build.communicate(timeout=300.0)[1]
     assert (build.returncode, words) == (status, "stopped; the last good build is untouched\n")
     assert not (shop / "exports").exists()
