@@ -8,7 +8,7 @@ import os
 import shutil
 import sys
 import tempfile
-import time
+import threading
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from hashlib import sha256
@@ -281,7 +281,7 @@ def _move(folder: Path, target: Path) -> None:
         try:
             folder.rename(target)
         except PermissionError:
-            time.sleep(_PAUSE_S)
+            threading.Event().wait(_PAUSE_S)
         else:
             return
     folder.rename(target)
