@@ -62,9 +62,9 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
         )
         .replace("Stack(", 'Stack(axis="x", between_templates=True, ')
     )
-    mated = bare.replace("import Boss", "import Boss, Mating").replace(
+    mated = bare.replace("import Boss", "import Boss, Mating, fair").replace(
         "aft=End",
-        'mating=(Mating(view="plan", cuts="front", contour=((9.0, -200.0), (9.0, 200.0))),), aft=End',
+        'mating=(Mating(view="plan", cuts="front", contour=fair(((9, -200), (10, 0), (9, 200)))),), aft=End',
     )
     mated = mated.replace("depth=depth", 'depth=depth, method="saw", holds=(50.0, 40.0)').replace(
         "aft=End", 'bosses=[Boss(panel="deck", x=80.0, width=40.0, height=30.0, rise=5.0)], aft=End'
