@@ -26,8 +26,10 @@ if TYPE_CHECKING:
     from plugs.work import Work
 
 _SMALL_STEP = 0.5
+"""mm. A step in the foam that a sanding board takes off unasked (common practice, no source)."""
 _MOST_DEVIATION = 0.1
-_MOST_DEVIATION_RATIO = 0.03
+"""mm. Of the skin's thickness: less is within what filler and sanding take (common practice, no source)."""
+_MOST_DEVIATION_RATIO = 0.03  # of the skin's thickness, for a thick one
 
 
 def line_findings(plug: Plug, finish: Loft) -> list[Finding]:

@@ -30,7 +30,7 @@ NOTHING: Final = 1e-9
 _BYTES: Final = (str, bytes, bytearray, memoryview)
 _UNSEEN: Final = ("Cc", "Cs", "Zl", "Zp")
 _TURNS_TEXT: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-_MOST_POINTS: Final = 100_000
+_MOST_POINTS: Final = 100_000  # of a curve: as many as a polyline of a drawing may have, see `plugs.measure`
 
 
 def number(param: str, value: object, *, least: float = -LARGEST, most: float = LARGEST) -> float:

@@ -14,7 +14,7 @@ SEVERITIES: Final = ("error", "warning", "note")
 MARKS: Final = ("\x02", "\x03")
 """What stands round a length in the text of a finding: its value in mm; its kind; its words in mm."""
 _MARKED: Final = re.compile(f"{MARKS[0]}[^{MARKS[1]};]*;[^{MARKS[1]};]*;([^{MARKS[1]}]*){MARKS[1]}")
-_MOST_BITS: Final = 400
+_MOST_BITS: Final = 400  # 120 digits: a longer number is told by its size, and writing it out would take long
 _JOINERS: Final = ("\u200c", "\u200d")
 _AT: Final = re.compile(r" at 0x[0-9a-fA-F]+")
 

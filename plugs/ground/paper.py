@@ -19,7 +19,7 @@ LONGEST_PAGE: Final = 5080.0
 _LEAST_WIDTH: Final = 150.0  # for a 4 in bar and the words beside it
 _LEAST_HEIGHT: Final = 180.0  # for the square under a page map
 _LEAST_OVERLAP: Final = 8.0  # for a cross and its letters
-_LARGEST_MARGIN: Final = 100.0
+_LARGEST_MARGIN: Final = 100.0  # mm. With more on both sides nothing is left of A4
 
 SIZES: Final = {
     "A0": (841.0, 1189.0),

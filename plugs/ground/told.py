@@ -15,7 +15,8 @@ from plugs.ground.units import THIN, format_fine, format_length, format_size
 
 _MARKED: Final = re.compile(f"{MARKS[0]}([^;]*);([a-z]+);[^{MARKS[1]}]*{MARKS[1]}")
 _FINE: Final = 25.4 / 64.0
-_EVEN: Final = 1e-6
+"""mm. A 64th of an inch, the finest division of a rule (common practice, no source)."""
+_EVEN: Final = 1e-6  # of a step: a length that lies on one but for rounding
 
 
 def told(value: float, spec: str, kind: str = "length") -> str:

@@ -27,7 +27,7 @@ Array = NDArray[np.float64]
 PRISM_DISTANCE: Final = 1e-3
 """Largest distance of a prism's smooth side from its points, mm."""
 
-_TOUCHING: Final = 2.0 * LENGTH
+_TOUCHING: Final = 2.0 * LENGTH  # mm. Two points, each off by rounding, the other way
 _NAMES: Final = {
     "BRep": "BRep_Builder BRep_Tool",
     "BRepAdaptor": "BRepAdaptor_Curve",

@@ -27,13 +27,15 @@ LARGEST_STRIP_DISTANCE = 1e-3
 """What is taken where no finer strips come nearer, as where a crown grows out of a ridge, mm."""
 
 _EXACT = 1e-9
-_MOST_PIECES = 256
-_MOST_CROWD_PIECES = 64
-_CROWD = 0.5
-_INSIDE_RATIO = 1e-6
-_NEAR = 1e-3
+"""mm. No surface is told from another within this: the kernel's own confusion is 1e-7 (from memory)."""
+_MOST_PIECES = 256  # of a strip: what is not met with as many is refused, with its distance
+_MOST_CROWD_PIECES = 64  # the same where several breaks stand in a crowd: fewer will do for so short a strip
+_CROWD = 0.5  # mm. Breaks nearer one another are a crowd
+_INSIDE_RATIO = 1e-6  # of a span: just inside its ends, where the slope on either side is its own
+_NEAR = 1e-3  # mm. Breaks so near each other are one
 _PER_SPAN = 17
-_HALVINGS = 50
+"""Places that the distance is looked at between two knots: of a quintic with two or three waves."""
+_HALVINGS = 50  # of the interval: to the last bit of a double
 _ACROSS = np.array([0.25, 0.5, 0.75])
 _BETWEEN = np.array([0.125, 0.5, 0.875])
 _MEASURED_SHARE = 0.7

@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 _SHARE: Final = 0.75  # the kernel keeps a tolerance to about a quarter: measured on balls and rings
-_TURN_RAD: Final = 0.2
+_TURN_RAD: Final = 0.2  # of a chord over a curve: it only bounds small curves, the distance bounds the large
 
 
 def read_step(request: StepRequest, report: Callable[[str], None] = lambda stage: None) -> StepBody:

@@ -21,8 +21,8 @@ Array = NDArray[np.float64]
 SECTION_DISTANCE: Final = 0.005
 """Largest distance in mm between a plane section's points and its curve."""
 
-_MEASURE_RATIO: Final = 1e-7
-_SECTION_TURN_RAD: Final = 0.2
+_MEASURE_RATIO: Final = 1e-7  # a hundredth of `KERNEL_VOLUME_RATIO`, which it must not spoil
+_SECTION_TURN_RAD: Final = 0.2  # as in `step_reading`
 
 
 @contextmanager

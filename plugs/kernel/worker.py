@@ -30,9 +30,9 @@ from plugs.kernel.step_in import StepBody, StepRequest
 LONGEST_JOB_S: Final = 600
 """The worker gives up by itself after this long, in case nobody is left to stop it."""
 
-_ATTEND_S: Final = 0.1
+_ATTEND_S: Final = 0.1  # between two looks at whether the worker lives: a person does not notice
 _INSTALL: Final = "pip install cadquery"
-_TAIL: Final = 2000
+_TAIL: Final = 2000  # letters of a complaint that are told: its last lines hold the reason
 
 
 class KernelRun:

@@ -24,20 +24,20 @@ from plugs.lines.stations import Loft, Sections, make_loft
 
 Array = NDArray[np.float64]
 
-_PER_SPAN = 13
+_PER_SPAN = 13  # places that are looked at between two breaks, at first; `_ROUNDS` looks closer
 _PER_LOOK = 5
 """Positions along a span where the value that would do is sought; what is found is checked as a recipe is."""
 _SAG, _MOST_PER_ARC = 0.02, 48
 """So near its arcs, in mm, an outline is looked at for crossings, and in so many pieces of an arc at most."""
 _SPIKE_RAD = np.radians(176.0)
-_SLACK = 1e-7
-_LITTLE_ROOM = 0.5
-_SHALLOW_RAD = 0.2
-_ROUNDS = 2
+_SLACK = 1e-7  # rad, or a share: far over rounding, far under any fault that could be cut
+_LITTLE_ROOM = 0.5  # of the room at a neighbour: a lower dip is looked at more closely
+_SHALLOW_RAD = 0.2  # an edge that turns less counts for less: it can be lost without being seen
+_ROUNDS = 2  # of looking closer round the worst place
 _LEAST_TURN = 0.1
 """Share of a corner's angle that must be left between the tangents of a blend, or of neighbours drawn
 inward: where it goes to 0 they stop meeting, and the surface has a seam before that."""
-_LEAST_GROWTH = 0.05
+_LEAST_GROWTH = 0.05  # under this a lean folds the surface on itself, or nearly
 _TIP = 1e-3
 """So near a ridge or a point, in mm, a section is too small for its points to be told apart."""
 

@@ -22,8 +22,8 @@ from plugs.lines.rings import used_up
 Array = NDArray[np.float64]
 
 _STEEPEST = np.radians(80.0)
-_SEARCH = 41
-_ROUNDS = 6
+_SEARCH = 41  # places over the whole range, then over what is left of it
+_ROUNDS = 6  # each makes the range twenty times as short: 1e-8 of it in the end
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -24,7 +24,8 @@ _WARNED: Final = 2.0
 """mm. More than a long sanding board takes off unasked (common practice, no source)."""
 
 _SHARES: Final = (0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9)
-_PER_BAY: Final = 65
+"""Of a bay, where another station is tried; told to a tenth of a mm."""
+_PER_BAY: Final = 65  # places looked at in a bay: a cubic has one hump in it
 
 
 def hump_findings(loft: Loft, corners: Collection[str]) -> list[Finding]:

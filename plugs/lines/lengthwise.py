@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 _EASE = 0.15
+"""Of a bay's length: so much of it turns into the next, so that the line has no kink (derived here)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

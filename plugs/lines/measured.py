@@ -35,7 +35,7 @@ from plugs.lines.section import Corner, LinesPlan, Station
 
 Array = NDArray[np.float64]
 
-_LENGTH_LEAST: Final = 1.0
+_LENGTH_LEAST: Final = 1.0  # mm. What blends at both ends leave of a measured panel
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,12 +15,13 @@ Array = NDArray[np.float64]
 LARGEST_MISS: Final = 0.01
 """Largest distance between a measured curve and its pieces, mm: half the default chord tolerance."""
 
-_FEWEST_POINTS: Final = 2001
-_MOST_POINTS: Final = 130_000
+_FEWEST_POINTS: Final = 2001  # that a curve with a method `at` is taken at first: of 2 m, one every mm
+_MOST_POINTS: Final = 130_000  # doubled up to this where they do not follow the curve well enough
 _SAMPLING_SHARE: Final = 0.1
 """Share of `LARGEST_MISS` that the points of a faired curve may cost."""
 _END_ROOM: Final = 0.5
-_NEWTON_STEPS: Final = 60
+"""mm. A measured panel that ends farther from its corner was measured wrong, or the corner was."""
+_NEWTON_STEPS: Final = 60  # a stop for Newton's method where it does not settle
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

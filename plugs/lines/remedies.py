@@ -12,18 +12,19 @@ from plugs.lines.section import End, LinesPlan, Station
 
 Passes = Callable[[LinesPlan], bool]
 
-_HALVINGS = 12
-_FEW_HALVINGS = 5
-_MOST_FAULTS = 5
+_HALVINGS = 12  # of the range: told to a 4096th of it, which is less than the tenth it is rounded to
+_FEW_HALVINGS = 5  # while several words are tried against one another: to a 32nd
+_MOST_FAULTS = 5  # cured one after the other, before no remedy is told
 _MOST_LOOKS, _THOROUGH = 50, 6
 """So many quick looks at plans are taken for one value and for values that do together, then no more: an
 error comes at once. A thorough look takes as long as so many quick ones."""
 _AGAIN = 2
 """So often a value is sought again, where a thorough look finds a fault that quick ones did not see."""
-_MOST_TOLD = 8
+_MOST_TOLD = 8  # changes that a person can take in at a glance
 _ENOUGH = 0.05
 """Values are told to 0.1: the search ends when it knows them so well."""
 _SHARES = (0.8, 0.5, 0.2, 0.0)
+"""Of a radius, crown or slope, the largest first: as little is changed as will do."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,17 +17,17 @@ from plugs.ground.tolerances import LENGTH
 Array = NDArray[np.float64]
 
 _GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(16)
-_GAUSS_F = 0.5 * (_GAUSS_X + 1.0)
-_SINGULAR = 1e-9
+_GAUSS_F = 0.5 * (_GAUSS_X + 1.0)  # the same on 0 to 1
+_SINGULAR = 1e-9  # sine of the angle of two lines that are parallel but for rounding
 _NO_TURN = 1e-7
 """A corner that turns less, in radians, is none: where panels are so nearly in line, rounding decides where a
 circle touches them, and the circle of 1 m would cut 1e-12 mm off."""
-_NEWTON_STEPS = 12
-_GENTLE = 0.05
+_NEWTON_STEPS = 12  # a stop for Newton's method where it does not settle
+_GENTLE = 0.05  # sine of 3 degrees: along a gentler edge a difference of depths is not led away to afar
 _LEAST_LEFT, _ENOUGH_LEFT = 0.2, 0.6
 """Share of a corner's turn left where crowned neighbours meet, below which, and above which, they no longer
 settle, and alone settle, where it moves to."""
-_LARGEST_TURN = 0.999 * np.pi
+_LARGEST_TURN = 0.999 * np.pi  # a blend round half a turn would have no tangent to begin from
 GENTLE_TURN = 0.2
 """A corner that turns less, in radians, is a point on a smooth outline: about 12 degrees."""
 

@@ -14,7 +14,7 @@ from plugs.ground.errors import Finding
 from plugs.ground.limits import Count, Curve, Name, Within
 from plugs.ground.tolerances import LARGEST
 
-LARGEST_RAKE_DEG = 60.0
+LARGEST_RAKE_DEG = 60.0  # a steeper rake is a panel, not an end (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,9 +24,9 @@ from plugs.lines.section import End, LinesPlan
 
 Array = NDArray[np.float64]
 
-_MERGED = 1e-3
-_SETTLED = 1e-11
-_NEWTON_STEPS = 60
+_MERGED = 1e-3  # mm. Breaks so near each other are one: no bay between them could be drawn
+_SETTLED = 1e-11  # mm. Near the last bit of a length of 20 m in double precision (4e-12)
+_NEWTON_STEPS = 60  # a stop; halvings in between keep it on the way
 _SPLIT, _SPLITS = 8, 8
 """Where the surface changes its kind is sought in so many parts of a step, again and again."""
 _NO_RADIUS = 1e-11

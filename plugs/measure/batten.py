@@ -21,7 +21,7 @@ _PULL: Final = 1e-6
 """Pull of the measured offsets against the stiffness of the batten: decides only where no bending does."""
 _AT_LIMIT: Final = 1e-6
 """Share of the tolerance within which an offset has reached its limit."""
-_MOST_STATIONS: Final = 500
+_MOST_STATIONS: Final = 500  # the system is dense, and its time goes with their cube
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

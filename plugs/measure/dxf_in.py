@@ -54,8 +54,8 @@ _BINARY: Final = b"AutoCAD Binary DXF"
 """How a binary DXF begins, by the reference of the format."""
 _FLAT: Final = 0.01
 """mm. A drawing no thicker than this is flat."""
-_DEEPEST_BLOCK: Final = 16
-_MOST_VERTICES: Final = 100_000
+_DEEPEST_BLOCK: Final = 16  # blocks within blocks: a file that goes deeper goes round in a circle
+_MOST_VERTICES: Final = 100_000  # as in `dxf_counts`
 _MARKS: Final = re.compile(
     rb"\n[ \t]*0[ \t]*\r?\n[ \t]*(?:(VERTEX)|LINE|LWPOLYLINE|POLYLINE|ARC|CIRCLE|ELLIPSE|SPLINE|INSERT)\b"
 )

@@ -13,13 +13,13 @@ from plugs.measure.spline_fit import DEGREE, Array, Spline, fewest_knots, least_
 
 Point = tuple[float, float]
 
-_FEWEST_MEANT: Final = 25
+_FEWEST_MEANT: Final = 25  # residuals that are averaged: the mean of 25 scatters by a fifth of one
 _MOST_MEANT: Final = 100
 """So many neighbouring residuals are averaged to see what is shape among the scatter."""
 _END_WEIGHT: Final = 1e3
 """How much more a landmark pulls than a point, before the curve's end is put on it exactly."""
-_CORRECTIONS: Final = 2
-_BESIDE: Final = 2
+_CORRECTIONS: Final = 2  # rounds of giving points the parameter of their nearest place
+_BESIDE: Final = 2  # points to either side of a wrong one, which it has drawn along
 
 
 def chord_parameters(points: Array, is_closed: bool) -> Array:

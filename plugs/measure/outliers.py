@@ -20,7 +20,7 @@ SIGMAS: Final = 5.0
 MAD_TO_SIGMA: Final = 1.4826
 """Standard deviation over the median of the absolute values (normal law)."""
 
-_REACH: Final = 5
+_REACH: Final = 5  # neighbours to either side: so many that one more wrong one among them does not decide
 _CLEAR: Final = 6.0
 """A line between neighbours is at least so many standard deviations of their scatter long."""
 _MIDPOINT_SPREAD: Final = 1.16

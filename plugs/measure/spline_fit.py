@@ -18,12 +18,12 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-DEGREE: Final = 3
+DEGREE: Final = 3  # the least with a steady curvature
 _LEAST_STEP: Final = 1e-9
 """Parameters of neighbouring points are at least this far apart, in a curve of length 1."""
-_MOST_TRIALS: Final = 24
-_MOST_REMOVALS: Final = 12
-_NARROWEST: Final = 0.02
+_MOST_TRIALS: Final = 24  # trials of the smoothing at most
+_MOST_REMOVALS: Final = 12  # of single knots, each tried by a fit of its own: the bound of the time
+_NARROWEST: Final = 0.02  # of the logarithm of the smoothing: no finer step is tried
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -46,9 +46,9 @@ _NOT_DRAWN: Final = frozenset(
 )  # fmt: skip
 _SHAPES: Final = frozenset(("path", "rect", "circle", "ellipse", "line", "polyline", "polygon"))
 _GROUPS: Final = frozenset(("svg", "g", "a", "switch", "use"))
-_DEEPEST: Final = 64
-_LARGEST_NUMBER: Final = 1e9
-_MOST_ELEMENTS: Final = 100_000
+_DEEPEST: Final = 64  # groups within groups, far under Python's own depth
+_LARGEST_NUMBER: Final = 1e9  # a coordinate of 1000 km is damage, and its square is still exact
+_MOST_ELEMENTS: Final = 100_000  # see README: what a drawing holds at most is less
 
 
 _LEAST_STRETCH: Final = 1e-9

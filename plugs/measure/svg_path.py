@@ -25,11 +25,11 @@ _NUMBER: Final = re.compile(r"[\s,]*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-
 _FLAG: Final = re.compile(r"[\s,]*([01])")
 _COMMAND: Final = re.compile(r"[\s,]*([A-Za-z])")
 _COUNTS: Final = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
-_LARGEST_NUMBER: Final = 1e9
-_FARTHEST: Final = 1e12
+_LARGEST_NUMBER: Final = 1e9  # as in `svg_in`
+_FARTHEST: Final = 1e12  # a sum of relative moves goes no farther, or its last mm is lost
 _MOST_POINTS: Final = 4096
 """Points to one curve at most: 0.005 mm on a circle of 20 m takes 2200."""
-_MOST_COMMANDS: Final = 200_000
+_MOST_COMMANDS: Final = 200_000  # of a path: half of the points that are read at most
 _LEAST_RADIUS: Final = 1e-9
 """In user units: an arc of no radius is a straight line."""
 

@@ -12,11 +12,11 @@ from plugs.mesh.nearest import arcs_to_lines
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
-_COARSE: Final = 8.0
-_FINE: Final = 25.0
-_MOST_TRIANGLES: Final = 300_000
+_COARSE: Final = 8.0  # of the strip's width: first so coarse, to leave out what is far
+_FINE: Final = 25.0  # then so fine
+_MOST_TRIANGLES: Final = 300_000  # bound of the memory
 _CREASE: Final = float(np.cos(np.radians(10.0)))
-_OFF: Final = 1e-7
+_OFF: Final = 1e-7  # mm. No vertex lies just on the line, where it would belong to neither side
 
 
 def flange_strip(vertices: Array, triangles: Indices, rim: Array, width: float) -> tuple[float, list[Array]]:

@@ -23,8 +23,8 @@ Indices = NDArray[np.int64]
 SHARP_DEG: Final = 15.0
 """An edge that turns by more than this is an edge, by less a facet of something round."""
 
-_COLLAPSE: Final = 1e-4
-_SLIVER: Final = 0.01
+_COLLAPSE: Final = 1e-4  # mm. Edges that growing leaves over: far under the chord
+_SLIVER: Final = 0.01  # mm2. A triangle may turn over while it is no larger: rounding does that
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

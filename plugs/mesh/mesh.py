@@ -25,7 +25,7 @@ Indices = NDArray[np.int64]
 PLANES: Final = {"x": ("y", "z"), "y": ("x", "z"), "z": ("x", "y")}
 """Horizontal and vertical axis of an outline square to each axis."""
 
-_LEAST_AREA = 1e-3
+_LEAST_AREA = 1e-3  # mm2. Crumbs of the mesh library's arithmetic
 _ORDER: Final = {"x": (1, 2, 0), "y": (0, 2, 1), "z": (0, 1, 2)}
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
-_AT_ONCE: Final = 4096
+_AT_ONCE: Final = 4096  # points at a time, so that no array grows with the mesh
 _MORE: Final = 1.0 + 1e-9
 """What rounding may take from a bound."""
 

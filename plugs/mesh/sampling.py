@@ -13,12 +13,12 @@ from plugs.lines.stations import Loft
 
 Array = NDArray[np.float64]
 
-_COARSE = 8
-_NEAR = 1e-3
+_COARSE = 8  # steps to a bay, from which the number of fine ones is reckoned
+_NEAR = 1e-3  # of a segment, for a derivative by differences
 _THIN_RAD = np.radians(100.0)
 _MOST_CARE, _STEEP = 0.35, 0.4
 _SHARE_ALONG, _SHARE_ACROSS, _SHARE_TWIST = 0.3, 0.3, 0.4
-_MOST_POINTS = 4_000_000
+_MOST_POINTS = 4_000_000  # a mesh of twice as many triangles: the bound of the memory
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -12,10 +12,10 @@ from plugs.ground.errors import PlugError
 
 Array = NDArray[np.float64]
 
-_HEAD: Final = 84
+_HEAD: Final = 84  # bytes of a binary STL before the first triangle: 80 of text, 4 of count (from memory)
 _FACET: Final = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
 _VERTEX: Final = re.compile(rb"\bvertex\s+(\S+)\s+(\S+)\s+(\S+)", re.IGNORECASE)
-_LARGEST_NUMBER: Final = 1e12
+_LARGEST_NUMBER: Final = 1e12  # farther out is damage in any unit
 MOST_FACETS: Final = 400_000
 """A body of 2 m within 0.05 mm of its surface has a tenth of it."""
 

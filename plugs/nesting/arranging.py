@@ -16,8 +16,8 @@ from plugs.nesting.job import Job
 _DRAW_WORK = 50_000
 """Effort of drawing another order, in the bytes that are shifted meanwhile (measured)."""
 
-_EFFORT_PER_SHAPE = 30_000_000
-_LARGEST_EFFORT = 1_500_000_000
+_EFFORT_PER_SHAPE = 30_000_000  # cells looked at; counted, so that any machine finds the same
+_LARGEST_EFFORT = 1_500_000_000  # the same for fifty shapes and more
 _LEAST_SHEETS_RATIO = 0.7
 """Of the effort where there cannot be fewer sheets, and all that may be won is a larger rest of the last."""
 
@@ -27,8 +27,8 @@ _COARSE_RATIO = 4.0 / 7.0
 _COARSE_SLACK = 0.005
 """By what such an order may be worse than the best one and is still followed."""
 
-_BOX_TRIES = 15_000
-_MOST_BOXES = 80
+_BOX_TRIES = 15_000  # of fitting rectangles, likewise counted
+_MOST_BOXES = 80  # a search over more would not end within its tries
 _UNIT = 0.01
 """Rectangles are fitted in this unit, mm."""
 

@@ -15,7 +15,7 @@ from plugs.nesting.grids import Rack, Shape
 _STEPS = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.03125)
 """Slides that are tried, in cells."""
 
-_PLACE_WORK = 120_000
+_PLACE_WORK = 120_000  # cells that one placing costs beside those it looks at
 _SLIDE_WORK = 1_000_000
 """Effort of laying one shape on its cells, and of sliding it to its place, in the bytes that are shifted
 meanwhile (measured)."""

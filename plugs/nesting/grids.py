@@ -12,7 +12,7 @@ import shapely
 from plugs.foam.stock import Stock, region
 from plugs.nesting.bitmap import TOUCH, Stencil, as_number, cells_touched, make_stencil
 
-_ROUND_SEGMENTS = 8
+_ROUND_SEGMENTS = 8  # to a quarter circle; made good by `_ROUND_GROWTH`
 _ROUND_GROWTH = 1.0 / math.cos(math.pi / (4 * _ROUND_SEGMENTS))
 """By what a corner rounded with chords is grown too much so that it is nowhere grown too little."""
 

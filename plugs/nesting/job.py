@@ -15,10 +15,10 @@ from plugs.ground.errors import PlugError
 from plugs.nesting.filling import fits
 from plugs.nesting.grids import Rack, Shape, is_box, make_rack, make_shape, turned
 
-_CELLS = 120
-_MOST_CELLS = 400
-_CELLS_ACROSS_SHAPE = 16
-_UNIT = 0.01
+_CELLS = 120  # across the short side of a sheet, at least
+_MOST_CELLS = 400  # and at most: the work goes with their square
+_CELLS_ACROSS_SHAPE = 16  # of the middle shape: coarser gives away as much as a kerf
+_UNIT = 0.01  # mm. Lengths that are whole hundredths have a common measure
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

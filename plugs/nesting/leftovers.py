@@ -15,8 +15,8 @@ from plugs.nesting.bitmap import TOUCH, cells_touched
 LEAST = 200.0
 """A rectangle with a shorter side is waste, mm (common practice, no source)."""
 
-_CELL = 10.0
-_MOST = 6
+_CELL = 10.0  # mm. Told to the centimetre, which is what a shelf is sorted by
+_MOST = 6  # rectangles of a sheet: the sixth is a strip or a scrap
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

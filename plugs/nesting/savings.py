@@ -21,7 +21,7 @@ _NEAR_RATIO = 0.03
 """A layer is just over a sheet by up to so much of it, beyond margin and allowance: what a shop might give up
 (common practice, no source)."""
 
-_ROUND = 0.1
+_ROUND = 0.1  # mm. A remedy is told to a tenth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -30,10 +30,10 @@ from plugs.ground.errors import PlugError
 from plugs.nesting.grids import is_box
 from plugs.nesting.nesting import Nesting, Placement, Sheet, fault_of, finished, nest
 
-_REFUSALS = 3
-_FULL_RATIO = 0.85
-_SOLVES_PER_SHEET = 5
-_SLACK = 0.1
+_REFUSALS = 3  # of the search in a row, before it is left
+_FULL_RATIO = 0.85  # of a sheet: with more in it no arrangement is likely
+_SOLVES_PER_SHEET = 5  # orders tried for each sheet that might be spared
+_SLACK = 0.1  # mm. Outlines grown and thinned by it are few-cornered and never too small
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

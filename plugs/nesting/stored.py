@@ -20,7 +20,7 @@ from plugs.nesting.nesting import Nesting, Placement, fault_of, finished
 FORM = 1
 """Of the record; another one is not read."""
 
-_DIGITS = 3
+_DIGITS = 3  # after the point, mm and degrees: a micrometre
 _LARGEST_RECORD = 20_000_000
 """So many bytes, and a record is not read: no rack of sheets comes near it."""
 

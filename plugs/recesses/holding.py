@@ -24,7 +24,7 @@ from plugs.lines.section import End
 from plugs.lines.stations import Loft, assemble_loft
 from plugs.recesses.plates import plate_size
 
-_HALVINGS: Final = 12
+_HALVINGS: Final = 12  # of the range: to a 4096th of it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

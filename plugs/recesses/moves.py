@@ -16,8 +16,8 @@ from plugs.recesses.seat import Place, Seat, find_seat
 
 Array = NDArray[np.float64]
 
-_LOOKED = 11
-_FAR = 1e5
+_LOOKED = 11  # lines across a recess, ends included
+_FAR = 1e5  # mm. Beyond any plug, see `LARGEST`
 
 
 def flat_runs(seat: Seat, outline: shapely.Polygon) -> Array:

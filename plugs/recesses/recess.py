@@ -31,9 +31,9 @@ LAYERS, SAW, ROUT = "layers", "saw", "rout"
 METHODS = (LAYERS, SAW, ROUT)
 """How a recess is made: notched in the layers, sawn out of the glued plug, or routed into it."""
 
-_OUT = 1.0
-_NARROWEST = 0.25
-_ALONG = 65
+_OUT = 1.0  # mm. So far a cutter stands out of the surface, and a boss goes into it
+_NARROWEST = 0.25  # mm. A floor that draft leaves narrower is a point
+_ALONG = 65  # places along the plug that are looked at for its corners
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

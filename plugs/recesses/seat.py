@@ -17,9 +17,9 @@ from plugs.lines.stations import Loft, Sections
 
 Array = NDArray[np.float64]
 
-_ALONG = 65
-_ACROSS = 48
-_LEAST_LEAN = 0.26
+_ALONG = 65  # places along the plug
+_ACROSS = 48  # places round the section, shared among the panels
+_LEAST_LEAN = 0.26  # cosine of 75 degrees: a panel that leans away more has no room for a tool
 
 
 class Place(Protocol):

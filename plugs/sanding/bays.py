@@ -19,7 +19,7 @@ STEPS: Final = 17
 
 _KNUCKLE: Final = np.radians(3.0)
 """A centreline that turns more is a knuckle, at which a panel ends (common practice, no source)."""
-_SHORTEST: Final = 1.0
+_SHORTEST: Final = 1.0  # mm. A shorter bay is not sanded by itself
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

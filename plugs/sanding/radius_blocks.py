@@ -28,8 +28,9 @@ SAME_TURN_DEG: Final = 5.0
 (derived here)."""
 
 _LEAST_RADIUS: Final = 0.5
+"""mm. A smaller blend is broken with paper in the hand (common practice, no source)."""
 _LEAST_TURN: Final = np.radians(3.0)
-_LEAST_FLAT: Final = 3.0
+_LEAST_FLAT: Final = 3.0  # mm. Of the block beside the radius, to guide it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -23,12 +23,12 @@ LENGTHWISE: Final = "lengthwise"
 CROSSWISE: Final = "crosswise"
 CURVED: Final = "curved"
 
-_LINES: Final = 11
-_STEP: Final = 2
-_COLUMNS: Final = 17
-_PIECE_COLUMNS: Final = 5
-_NARROWEST: Final = 10.0
-_SHORTEST: Final = 20.0
+_LINES: Final = 11  # across a panel where it is looked at
+_STEP: Final = 2  # every other row of the mesh
+_COLUMNS: Final = 17  # along a panel
+_PIECE_COLUMNS: Final = 5  # along each piece of a measured one, of which there are many
+_NARROWEST: Final = 10.0  # mm. A narrower panel is sanded with its neighbours
+_SHORTEST: Final = 20.0  # mm. A straightedge is laid on nothing shorter
 
 _ADVICE: Final = {
     FLAT: "flat block, any way",

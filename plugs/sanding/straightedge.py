@@ -20,12 +20,12 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-_LAYINGS: Final = 9
-_ALONG: Final = 33
-_ROUNDS: Final = 20
-_NEAR: Final = 1e-4
-_DIGITS: Final = 6
-_NO_LENGTH: Final = 1e-12
+_LAYINGS: Final = 9  # of the straightedge along a line, from its first place to its last
+_ALONG: Final = 33  # places under it
+_ROUNDS: Final = 20  # a stop for Newton's method where it does not settle
+_NEAR: Final = 1e-4  # mm. Gaps are told to a tenth
+_DIGITS: Final = 6  # after the point, mm: what differs by machine is cut off
+_NO_LENGTH: Final = 1e-12  # mm. No division by the length of nothing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -19,13 +19,13 @@ from plugs.skin.skin import Cover
 
 Array = NDArray[np.float64]
 
-_ANGLES = 13
-_ROUNDS = 4
-_LEAST = 0.02
-_TURN = 0.5
-_APART = 1e-3
-_STAYS = 0.1
-_INSIDE = 1e-4
+_ANGLES = 13  # round an end's blend
+_ROUNDS = 4  # of drawing the blend after what was measured
+_LEAST = 0.02  # mm. Nearer the asked thickness than anybody lays it
+_TURN = 0.5  # rad. An edge that turns less has next to no blend to measure
+_APART = 1e-3  # mm. As `_MERGED` in `lines.stations`
+_STAYS = 0.1  # of a radius: it is not taken away wholly
+_INSIDE = 1e-4  # mm. From the very end, where the section has no size
 _RATIOS = np.array([0.1, 0.3, 0.5, 0.7, 0.9])
 
 

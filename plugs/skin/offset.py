@@ -31,19 +31,20 @@ from plugs.skin.skin import Cover
 
 Array = NDArray[np.float64]
 
-_GOOD_ENOUGH = 0.02
-_LESS = 0.7
-_TOLD = 0.1
-_TOO_FAR = 1.0
-_MOST_PIECES = 8
-_BLUNT_PIECES = 4
-_FLAT = 0.005
-_NO_AREA = 1e-3
-_NUDGE = 1e-3
-_ALONG = 65
-_HALVINGS = 10
-_PER_END = 9
+_GOOD_ENOUGH = 0.02  # mm. Nearer the asked thickness than anybody lays it: no more stations are put in
+_LESS = 0.7  # of the miss: a finer bay has to gain as much, or it is not worth its pieces
+_TOLD = 0.1  # mm. As in `plugs.findings`
+_TOO_FAR = 1.0  # mm. A foam so far off is refused
+_MOST_PIECES = 8  # stations to a bay
+_BLUNT_PIECES = 4  # at an end where all closes in a flat
+_FLAT = 0.005  # mm. What is less is rounding of a panel that is flat
+_NO_AREA = 1e-3  # mm2. A section that is a line or a point
+_NUDGE = 1e-3  # mm. To either side of a station, where a slope has two values
+_ALONG = 65  # places along the plug that are tried
+_HALVINGS = 10  # of the range: to a thousandth
+_PER_END = 9  # places in an end
 _FARTHER_IN = (0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.7)
+"""Of the bay, by so much an end's station is moved in, the least first."""
 _WORDS = "laminate and filler together"
 
 

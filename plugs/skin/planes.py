@@ -19,10 +19,10 @@ from plugs.lines.stations import Loft
 
 Array = NDArray[np.float64]
 
-_KINK = 0.02
-_SAME_PLANE = 1e-3
-_NEWTON_STEPS = 8
-_LEAST_SINE = 0.05
+_KINK = 0.02  # mm. A lesser kink is left for filler
+_SAME_PLANE = 1e-3  # of the largest: directions that planes fix no better are left alone
+_NEWTON_STEPS = 8  # a stop for Newton's method where it does not settle
+_LEAST_SINE = 0.05  # sine of 3 degrees: as `_GENTLE` in `lines.rings`
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

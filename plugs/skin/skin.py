@@ -16,7 +16,7 @@ from plugs.lines.stations import Loft
 Array = NDArray[np.float64]
 
 _ENDS = ("front", "aft")
-_MOST = 100.0
+_MOST = 100.0  # mm. A thicker skin is a typing error
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,12 +24,12 @@ from plugs.laminate.materials import Cloth
 from plugs.recipe.plug import Plug
 from plugs.skin.skin import Skin
 
-_ACROSS = 40.0
-_FINEST = 150.0
-_FEWEST_ACROSS = 8.0
-_COARSER = 3.0
-_NEARLY = 0.8
-_LACKING = 2e-4
+_ACROSS = 40.0  # cells of a net over a patch
+_FINEST = 150.0  # cells at most: the work goes with their square
+_FEWEST_ACROSS = 8.0  # cells over a narrow part
+_COARSER = 3.0  # times the cell: a quick net first, which may do
+_NEARLY = 0.8  # of the limit: a coarse net under it needs no finer one
+_LACKING = 2e-4  # of the area: a flat piece lacks no more by rounding
 _WARPS = {"forward": (-1.0, 0.0, 0.0), "up": (0.0, 0.0, 1.0), "across": (0.0, 1.0, 0.0)}
 
 

@@ -34,7 +34,7 @@ GLUE_SPREAD: Final = 0.5
 DOWEL_KG_M3: Final = 650.0
 """Pins of hardwood: from memory, 600 to 750 kg/m3."""
 
-_LEFT_OUT: Final = 1e-5
+_LEFT_OUT: Final = 1e-5  # of the volume: 10 g in a tonne
 
 
 def part_of(plug: Plug, laying: Laying, inside: Inside) -> Part:

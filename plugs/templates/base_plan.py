@@ -12,8 +12,8 @@ from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from plugs.templates.templates import Template
 
-_THINNED = 0.002
-_OVER_FLOOR = 1e-4
+_THINNED = 0.002  # mm. Outlines thinned by less than a pencil can draw
+_OVER_FLOOR = 1e-4  # mm. Just over the floor, where a section has an outline
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,9 +20,9 @@ from plugs.mesh.sampling import Faces
 from plugs.templates.templates import Template
 from plugs.templates.words import Span
 
-_STEP = 0.01
-_THINNEST = 5.0
-_MOST_SHEETS = 2000
+_STEP = 0.01  # mm. Sheets are as thick as a hundredth can tell
+_THINNEST = 5.0  # mm. As in `foam.layers`
+_MOST_SHEETS = 2000  # of one plug: sheets so thin are a typing error
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

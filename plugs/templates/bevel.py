@@ -24,9 +24,9 @@ FACES = {"x": ("forward", "aft"), "y": ("port", "starboard")}
 THINNED = 0.002
 """Vertices nearer than this to the line between others are left out of an outline, mm."""
 
-_ON_EDGE = 1e-3
-_SHORTEST = 1.0
-_ROUNDING = 1e-6
+_ON_EDGE = 1e-3  # mm. Far over rounding, far under a saw
+_SHORTEST = 1.0  # mm. A shorter line is not worth marking
+_ROUNDING = 1e-6  # mm. Far over rounding in the sums here
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -41,7 +41,7 @@ _SHORT = 2.0  # mm of edge: shorter stretches are corners
 _LEVEL = 0.05  # mm: what lies no higher over the lowest place stands on the board
 _COARSE = 0.05  # mm: near enough to choose a way by
 _STEEP_DEG = 45.0  # as for templates in the foam
-_NOTHING = 1e-9
+_NOTHING = 1e-9  # mm. Across the way: no width but rounding
 _SIDES = {"x": ("port", "starboard"), "y": ("forward", "aft")}
 _UNUSED = (
     "slots", "clearance", "bit_diameter", "relief", "screw_diameter", "foot_diameter", "hole_margin",

@@ -15,9 +15,9 @@ from plugs.templates.words import LEAST_MARGIN, Templates
 LEAST_SCREWS: Final = 2
 """To hold a template so that it does not turn."""
 
-_LEVELS = 9
-_THINNED = 0.05
-_CLEAR = 3.0
+_LEVELS = 9  # tried each way for a place
+_THINNED = 0.05  # mm. Made good in the margin
+_CLEAR = 3.0  # mm. Between a screw's hole and a slot (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -25,7 +25,8 @@ CRUMB = 1.5
 source)."""
 
 _SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)
-_NOTHING = 1e-6
+"""Of the height where two templates cross: half first, then farther and farther off."""
+_NOTHING = 1e-6  # mm2. Rounding of areas
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -38,10 +38,10 @@ from plugs.templates.words import (
 
 Array = NDArray[np.float64]
 
-_ON_EDGE = 1e-3
-_AT_EDGE = 0.5
-_STEEP_DEG = 45.0
-_SHORT = 10.0
+_ON_EDGE = 1e-3  # mm. Far over rounding, far under a saw
+_AT_EDGE = 0.5  # mm. A line so near the edge is the edge
+_STEEP_DEG = 45.0  # degrees. A saw's table tilts no farther (common practice, no source)
+_SHORT = 10.0  # mm. A slot's half with less height holds nothing (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,7 +16,7 @@ from plugs.ground.told import told
 LEAST_MARGIN: Final = 1.0
 """mm. From the edge of a hole to the edge of a template."""
 
-_MOST = 200
+_MOST = 200  # templates one way: more are a typing error
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
