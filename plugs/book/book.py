@@ -25,7 +25,7 @@ from plugs.drafting.picture import Drawing
 from plugs.ground.errors import promise
 
 _WEB: Final = Path(__file__).with_name("web")
-_DIGITS: Final = 16
+_DIGITS: Final = 16  # of the digest: enough to tell two recipes of one shop apart
 
 SECTIONS: Final[tuple[tuple[str, str, Callable[[Sheaf], Html]], ...]] = (
     ("about", "What it is, and its size", about),

@@ -20,24 +20,25 @@ from plugs.files.svg import CAPITAL_RATIO
 Array = NDArray[np.float64]
 Line = tuple[str, Array, bool]
 
-WIDTH: Final = 178.0
+WIDTH: Final = 178.0  # mm. Of A4 and of Letter between margins
 HEIGHT: Final = 190.0
 """Room for a figure on A4 and on Letter alike, mm of paper."""
 
 TALL: Final = 212.0
 """Height of a figure with no more than a line under it, mm of paper."""
 
-MIDDLING: Final = 110.0
+MIDDLING: Final = 110.0  # mm. Two figures to a page
 SMALL: Final = 90.0
 """Height of a figure that need not fill a page, mm of paper."""
 
-_LINE: Final = 0.3
-_LETTER: Final = 2.3
+_LINE: Final = 0.3  # mm on paper
+_LETTER: Final = 2.3  # mm. Height of a capital letter: 9 point
 _DASH: Final = 0.45  # of a dash at full size, mm of paper
 _TIGHT_RATIO: Final = 0.85  # width of a letter over its height
 _STEPS: Final = (1.0, 0.85, 0.7, 0.55, 0.4)
-_REACH_RATIO: Final = 0.04
-_AROUND: Final = 12.0
+"""Of that height, tried one after the other where there is no room."""
+_REACH_RATIO: Final = 0.04  # of the figure: so far from its place a text may be moved
+_AROUND: Final = 12.0  # mm. And so far at least
 _UNDER: Final = 10.0  # less than `plugs.drafting.marks.GAP`
 _POINTED: Final = ("FORWARD", "UP")
 _HEAD: Final = 3  # points

@@ -28,7 +28,7 @@ PICTURE_MM: Final = 0.2
 """How far the surface in the picture may lie from that of the body, mm: less than a pixel."""
 
 
-_STEPS: Final = 65535
+_STEPS: Final = 65535  # along each axis, in two bytes: 0.05 mm in 3 m
 _APART: Final = 1.25  # of a layer's height over the first, where layers are drawn apart
 _ROOM_RATIO: Final = 2e-3  # of the foam's volume: more than thinning it can change
 

@@ -11,7 +11,7 @@ from plugs.book.sheaf import Sheaf
 from plugs.book.shopping import pin_lengths
 from plugs.book.words import Html, el, figures_table, joined, pairs_table, step, steps, table
 
-_WHOLE: Final = 1e15
+_WHOLE: Final = 1e15  # a float's whole numbers are exact to 9e15
 _WAYS: Final = {"forward": "ahead", "aft": "astern"}
 
 _METHODS: Final = {

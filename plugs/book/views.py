@@ -25,9 +25,9 @@ _ALIKE: Final = math.cos(math.radians(20.0))
 _EYES: Final = {"y": (0.0, -1.0, 0.0), "z": (0.0, 0.0, 1.0), "x": (1.0, 0.0, 0.0)}
 _AXES: Final = {"y": (0, 2), "z": (0, 1), "x": (1, 2)}
 _NAMES: Final = {"y": "From port", "z": "From above", "x": "From astern"}
-_CHORD: Final = 0.2
+_CHORD: Final = 0.2  # mm. Less than a pixel of the picture
 _SLIVER: Final = 0.5  # triangles less wide than that, mm, may lie any way in a thinned body
-_PASSES: Final = 4
+_PASSES: Final = 4  # of merging slivers, which may come out as slivers
 _CRUMB_RATIO: Final = 0.004  # of a view's outline: edges shorter than that are left out
 
 

@@ -19,7 +19,7 @@ KG_PER_POUND: Final = 0.45359237
 """The pound of the same agreement (from memory)."""
 
 _UNICODE_MINUS: Final = "−"
-_LONG: Final = 32
+_LONG: Final = 32  # letters: a longer cell is set flush left and may be broken
 _SIZES: Final = ("diameter_mm", "rod_mm", "sheet_mm", "board_mm", "radius_mm", "least_radius_mm", "kerf_mm")
 """Figures that something else must fit."""
 

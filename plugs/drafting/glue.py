@@ -29,11 +29,12 @@ PIN_COLUMNS: Final = (
     "lower_depth_mm", "upper_depth_mm", "length_mm", "diameter_mm",
 )  # fmt: skip
 
-_NAME: Final = 5.0
-_CROSS: Final = 1.5
-_CLEAR: Final = 1.5
-_THINNED: Final = 0.05
+_NAME: Final = 5.0  # mm. Height of a pin's name, read at arm's length
+_CROSS: Final = 1.5  # mm. Beyond the pin's circle, so that its middle is found once it is drilled
+_CLEAR: Final = 1.5  # mm. Between name and cross
+_THINNED: Final = 0.05  # mm. Less than a line is wide
 _AROUND: Final = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1))
+"""Places of a name about its pin, beside it first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -28,7 +28,7 @@ SEEN: Final = {
 WAYS: Final = {"x": ("UP", 90.0), "y": ("FORWARD", 180.0), "z": ("FORWARD", 180.0)}
 """What the arrow on such a part points to, and its direction from the right, counter-clockwise, deg."""
 
-_TICK: Final = 3.0
+_TICK: Final = 3.0  # mm. Half an end stroke of a bar
 
 
 def line(begin: tuple[float, float], finish: tuple[float, float]) -> Path:

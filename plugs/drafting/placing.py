@@ -40,8 +40,8 @@ _STEP: Final = 0.5
 _SPARE: Final = 0.15
 """Of the breadth of a word's box on either side, which most words leave empty."""
 
-_RINGS: Final = 10
-_TURNS: Final = 16
+_RINGS: Final = 10  # of places about the one wished for
+_TURNS: Final = 16  # places to a ring
 _RING: Final = 1.2
 """Round what a word names it is tried in so many rings and directions; rings grow by letters' heights."""
 

@@ -25,8 +25,8 @@ LEFTOVER: Final = "LEFTOVER"
 PINS: Final = {"lower": PINS_LOWER, "upper": PINS_UPPER}
 """Group of the lines of pins, by the face that they go into."""
 
-_SIZE_LARGEST: Final = 20.0
-_SIZE_LEAST: Final = 3.0
+_SIZE_LARGEST: Final = 20.0  # mm. Of a letter, read from across the bench
+_SIZE_LEAST: Final = 3.0  # mm. Of a letter, read close at hand
 
 
 def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_unit: str = "mm") -> Drawing:

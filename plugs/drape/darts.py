@@ -15,12 +15,12 @@ from plugs.drape.thread import pull_thread
 
 Array = NDArray[np.float64]
 
-_WORTH: Final = 0.95
-_NEARLY_BEST: Final = 1.1
-_LEAST_DART_DEG: Final = 2.0
-_AIMS: Final = 8
-_AIMED: Final = 0.5
-_LARGEST_AIM: Final = 0.4
+_WORTH: Final = 0.95  # a dart that takes less than a twentieth of the shear is not worth its cut
+_NEARLY_BEST: Final = 1.1  # times the least shear: among tips so good the shortest dart is taken
+_LEAST_DART_DEG: Final = 2.0  # a narrower dart is no wider than scissors cut
+_AIMS: Final = 8  # of aiming a cut at its tip
+_AIMED: Final = 0.5  # of a cell: nearer than the net tells
+_LARGEST_AIM: Final = 0.4  # rad. One aim turns no farther, so that none overshoots
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -40,11 +40,12 @@ practice, no source; from memory 35 to 45 for a tight plain weave, 45 to 60 for 
 CELLS_ACROSS: Final = 60
 """Cells along the longest side of a patch's box when nothing else is asked for."""
 
-_TIGHT: Final = 5e-4
+_TIGHT: Final = 5e-4  # of a cell: threads that meet so near count as met
 _MIDDLES: Final = (np.arange(4) + 0.5) / 4.0
-_MOST_ACROSS: Final = 150
-_FEWEST_ACROSS: Final = 4
-_FEWEST_IN_WIDTH: Final = 8
+"""Of 4 x 4 parts of a cell, to tell how much of it lies on the patch."""
+_MOST_ACROSS: Final = 150  # cells: the work goes with their square
+_FEWEST_ACROSS: Final = 4  # cells: with fewer there is no net
+_FEWEST_IN_WIDTH: Final = 8  # cells across a narrow patch
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

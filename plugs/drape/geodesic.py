@@ -17,7 +17,7 @@ Complex = NDArray[np.complex128]
 Indices = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-_ROUNDING: Final = 1e-9
+_ROUNDING: Final = 1e-9  # of barycentric coordinates: a point on an edge belongs to either triangle
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -18,16 +18,16 @@ from plugs.drape.thread import Ends, onto, pull_thread, run_threads
 
 Array = NDArray[np.float64]
 
-_MEETS: Final = 1e-5
+_MEETS: Final = 1e-5  # of a cell: two threads that end so near each other meet
 _NEARLY: Final = 0.02
 _NEARLY_OVER: Final = 0.1  # over the edge, where the surface goes on only as its last triangles do
 _LOOSE: Final = 0.002
-_MOST_ROUNDS: Final = 7
-_MOST_BENDS: Final = 40
-_LARGEST_TURN: Final = 0.5
+_MOST_ROUNDS: Final = 7  # of bringing two threads together, before they are not
+_MOST_BENDS: Final = 40  # the same for threads that bend
+_LARGEST_TURN: Final = 0.5  # rad. One round turns no farther, so that none overshoots
 _NARROWEST: Final = 0.09  # sine of the least angle between threads, about 5 degrees
-_STUCK: Final = 16
-_WAYS: Final = ((1, 1), (1, -1), (-1, 1), (-1, -1))
+_STUCK: Final = 16  # the bit after those of `_WAYS`
+_WAYS: Final = ((1, 1), (1, -1), (-1, 1), (-1, -1))  # signs of the two threads that a cell is laid between
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

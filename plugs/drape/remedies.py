@@ -22,14 +22,14 @@ Array = NDArray[np.float64]
 N_STARTS: Final = 6
 """Starts and directions that are tried."""
 
-_COARSER: Final = 3.0
-_TRIAL_ACROSS: Final = 16.0
-_APART: Final = 2.0
-_WORTH: Final = 0.95
-_AS_MUCH: Final = 0.98
-_ON_LINE: Final = 1e-5
-_CRUMB: Final = 1e-3
-_LEAST_REACH: Final = 0.9
+_COARSER: Final = 3.0  # times the cell, while other starts are tried: a ninth of the work
+_TRIAL_ACROSS: Final = 16.0  # cells across the patch at least, in a trial
+_APART: Final = 2.0  # cells between two starts that are tried
+_WORTH: Final = 0.95  # as in `darts`: less is not worth another start
+_AS_MUCH: Final = 0.98  # of what the net reached before: no remedy leaves cloth out
+_ON_LINE: Final = 1e-5  # mm. A vertex so near the line is taken to lie on it
+_CRUMB: Final = 1e-3  # mm2. A part no larger is left by rounding
+_LEAST_REACH: Final = 0.9  # of the patch: a net that reaches less tells little of it
 _BIAS: Final = np.exp(0.25j * np.pi)
 
 

@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
-_MOST_ROUNDS: Final = 14
-_FLIP_ROUNDS: Final = 20
-_OFF: Final = 0.02
-_NOTHING: Final = 1e-9
+_MOST_ROUNDS: Final = 14  # of halving edges: to a 16,000th
+_FLIP_ROUNDS: Final = 20  # of turning edges: a stop
+_OFF: Final = 0.02  # mm. So flat that turning an edge moves the surface by less than the chord
+_NOTHING: Final = 1e-9  # mm. No division by the length of an edge that has none
 
 _CHILDREN: Final = {
     0: (((0, 1, 2),), None),

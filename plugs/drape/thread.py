@@ -24,11 +24,11 @@ from plugs.drape.geodesic import Complex, Indices, Surface, positions
 
 Array = NDArray[np.float64]
 
-_MOST_CROSSINGS: Final = 5000
-_MOST_WALKS: Final = 30
-_OUTSIDE: Final = 1e-7
-_AT_VERTEX: Final = 1e-7
-_PARALLEL: Final = 1e-12
+_MOST_CROSSINGS: Final = 5000  # triangles that a thread may cross: a stop for one that goes round and round
+_MOST_WALKS: Final = 30  # from triangle to neighbour, while a point is found: a stop
+_OUTSIDE: Final = 1e-7  # of barycentric coordinates: farther out it lies in the neighbour
+_AT_VERTEX: Final = 1e-7  # of the triangle's size: so near it goes through the vertex
+_PARALLEL: Final = 1e-12  # a thread along an edge does not cross it
 _FEW: Final = 12
 """So many threads are run one by one rather than together: arrays begin to pay with more."""
 

@@ -15,7 +15,7 @@ COLUMNS: Final = (
 
 LEFT_COLUMNS: Final = ("sheet", "stock", "thickness_mm", "x_mm", "y_mm", "width_mm", "height_mm")
 
-_DIGITS: Final = 9
+_DIGITS: Final = 9  # after the point, mm: what differs by machine is cut off
 
 
 def cut_list_csv(nesting: Nesting) -> str:

@@ -19,8 +19,8 @@ from plugs.ground.errors import present
 from plugs.ground.paper import Paper
 from plugs.ground.workers import command, environment
 
-_LONGEST_S = 600.0
-_TAIL = 2000
+_LONGEST_S = 600.0  # s. A worker that says nothing for so long has died without a word
+_TAIL = 2000  # letters of a complaint that are told: its last lines hold the reason
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

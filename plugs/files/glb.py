@@ -15,16 +15,16 @@ MM_PER_UNIT: Final = 1000.0
 """glTF's unit of length is the metre."""
 
 _MAGIC: Final = b"glTF"
-_VERSION: Final = 2
+_VERSION: Final = 2  # of glTF
 _JSON_CHUNK: Final = b"JSON"
 _BINARY_CHUNK: Final = b"BIN\0"
-_FLOAT: Final = 5126
-_UNSIGNED_SHORT: Final = 5123
-_UNSIGNED_INT: Final = 5125
-_VERTEX_BUFFER: Final = 34962
-_INDEX_BUFFER: Final = 34963
+_FLOAT: Final = 5126  # codes of glTF 2.0, which are those of OpenGL (from memory)
+_UNSIGNED_SHORT: Final = 5123  # likewise
+_UNSIGNED_INT: Final = 5125  # likewise
+_VERTEX_BUFFER: Final = 34962  # likewise
+_INDEX_BUFFER: Final = 34963  # likewise
 _LAST_SHORT: Final = 65534  # 65535 would restart a strip
-_ROUGHNESS: Final = 0.85
+_ROUGHNESS: Final = 0.85  # of a surface without gloss, as foam is
 
 
 def glb_bytes(meshes: Sequence[NamedMesh]) -> bytes:

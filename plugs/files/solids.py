@@ -17,7 +17,7 @@ THREEMF_UNIT: Final = "millimeter"
 """The unit's name in 3MF, core specification 1.4.0 (list of units: confirmed in implementations)."""
 
 _STL_FACET: Final = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
-_EARLIEST: Final = (1980, 1, 1, 0, 0, 0)
+_EARLIEST: Final = (1980, 1, 1, 0, 0, 0)  # the first day that a ZIP can tell: same recipe, same bytes
 
 _CONTENT_TYPES: Final = """<?xml version="1.0" encoding="UTF-8"?>
 <Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">\

@@ -20,8 +20,8 @@ LOWEST: Final = "LOWEST"
 STATIONS: Final = "STATIONS"
 CENTRELINE: Final = "CENTRELINE"
 
-_OVER: Final = 15.0
-_NEAR: Final = 0.01
+_OVER: Final = 15.0  # mm. Station lines run on so far past the footprint, to be seen once foam stands on it
+_NEAR: Final = 0.01  # mm. A plan whose edge lies on the centreline shows it
 
 
 def base_drawing(plan: BasePlan, *, plug_name: str, display_unit: str = "mm") -> Drawing:

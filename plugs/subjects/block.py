@@ -19,9 +19,9 @@ from plugs.sanding.sanding import Sanding
 BLOCK: Final = "BLOCK"
 BOARD: Final = "BOARD"
 
-_TICK: Final = 8.0
-_NAME_LARGEST: Final = 6.0
-_NAME_LEAST: Final = 2.0
+_TICK: Final = 8.0  # mm. Of the marks at the middle of an edge
+_NAME_LARGEST: Final = 6.0  # mm. Of a letter: no larger than on other parts
+_NAME_LEAST: Final = 2.0  # mm. Of a letter, read close at hand
 
 
 def block_drawing(block: RadiusBlock, words: Sanding, *, plug_name: str, display_unit: str = "mm") -> Drawing:

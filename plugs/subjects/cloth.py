@@ -26,9 +26,9 @@ NOTCH: Final = "NOTCH"
 CENTRELINE: Final = "CENTRELINE"
 ROLL: Final = "ROLL"
 
-_NAME_LARGEST: Final = 20.0
-_NAME_LEAST: Final = 2.5
-_NOTCH_TEXT: Final = 4.0
+_NAME_LARGEST: Final = 20.0  # mm. Of a letter, read from across the bench
+_NAME_LEAST: Final = 2.5  # mm. Of a letter, read close at hand
+_NOTCH_TEXT: Final = 4.0  # mm. Of a letter: a notch stands near its neighbours
 _ARROWS: Final = ((4.0, 0.5, 4.0), (1.6, 0.7, 2.5))
 """Length of arrows and height of their words over that of the name, and its least height, mm: two sizes."""
 

@@ -26,10 +26,10 @@ LOCK: Final = "LOCK"
 START: Final = "START"
 DART: Final = "DART"
 
-_WARP_ARROW: Final = 40.0
-_SHOWN_RATIO: Final = 0.25
-_RING: Final = 6.0
-_SAME: Final = 1e-6
+_WARP_ARROW: Final = 40.0  # mm. Seen in a drawing of a metre
+_SHOWN_RATIO: Final = 0.25  # of the largest area, or of a direction: less of it is not seen from there
+_RING: Final = 6.0  # mm. Round the start, larger than a cell
+_SAME: Final = 1e-6  # mm. Two points so near are one
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,10 +25,10 @@ FACE: Final = "FACE"
 FLANGE: Final = "FLANGE"
 
 _AXES: Final = {"x": "aft", "y": "starboard", "z": "up"}
-_ARROW: Final = 25.0
-_SHOWN: Final = 0.3
-_ON_AXIS: Final = 0.999
-_FINE: Final = 0.005
+_ARROW: Final = 25.0  # mm. Long enough for its letter beside it
+_SHOWN: Final = 0.3  # of its length: an axis that points more into the paper is not drawn
+_ON_AXIS: Final = 0.999  # cosine of 2.6 degrees: seen square on, but for rounding and modelling
+_FINE: Final = 0.005  # mm. Less than is cut
 _SEEN: Final = {"plan": "plan view, seen from above", "side": "side view, seen from port",
                 "end": "end view, seen from astern"}  # fmt: skip
 _SEEN_ALONG: Final = {0: "seen from astern", 1: "seen from port", 2: "seen from above"}

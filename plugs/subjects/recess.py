@@ -22,10 +22,10 @@ CUT: Final = "CUT"
 MOUTH: Final = "MOUTH"
 FLOOR: Final = "FLOOR"
 
-_TICK: Final = 5.0
-_NAME_LARGEST: Final = 10.0
-_NAME_LEAST: Final = 1.5
-_SHOWN: Final = 0.3
+_TICK: Final = 5.0  # mm. Half a cross at the middle
+_NAME_LARGEST: Final = 10.0  # mm. Of a letter
+_NAME_LEAST: Final = 1.5  # mm. Of a letter, read close at hand
+_SHOWN: Final = 0.3  # as in `mating`
 _WAYS: Final = (("FORWARD", np.array([-1.0, 0.0, 0.0])), ("UP", np.array([0.0, 0.0, 1.0])))
 
 

@@ -53,15 +53,15 @@ _VIEWS: Final = {
 }
 """What each view is called, and its axes to the right and up."""
 
-_WIDEST: Final = 380.0
-_TALLEST: Final = 500.0
-_SCALES: Final = (1, 2, 4, 5, 8, 10, 16, 20, 40, 50, 100)
-_TEXT: Final = 3.0
-_ROW: Final = 5.0
-_GAP: Final = 14.0
-_LEAST: Final = 1.5
+_WIDEST: Final = 380.0  # mm. The map lies on A2 at most
+_TALLEST: Final = 500.0  # mm. Likewise
+_SCALES: Final = (1, 2, 4, 5, 8, 10, 16, 20, 40, 50, 100)  # to one, that a scale rule has
+_TEXT: Final = 3.0  # mm. Of a letter: a map is read close at hand
+_ROW: Final = 5.0  # mm. From row to row
+_GAP: Final = 14.0  # mm. Between views
+_LEAST: Final = 1.5  # mm. Of the least letter
 _CLEAR: Final = 0.6
-_TURNS_OUT: Final = 4.0
+_TURNS_OUT: Final = 4.0  # mm. A number beside its edge
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

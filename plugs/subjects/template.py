@@ -22,16 +22,17 @@ SLOT: Final = "SLOT"
 MARK: Final = "MARK"
 BEVEL: Final = "BEVEL"
 
-_NAME_LARGEST: Final = 20.0
-_BLOCK_LEAST: Final = 5.0
-_NAME_LEAST: Final = 3.0
-_SMALL: Final = 4.0
+_NAME_LARGEST: Final = 20.0  # mm. Of a letter, read from across the bench
+_BLOCK_LEAST: Final = 5.0  # mm. Of the name's letters over rows of words
+_NAME_LEAST: Final = 3.0  # mm. Of a letter, read close at hand
+_SMALL: Final = 4.0  # mm. Of a letter beside a slot
 _WORD: Final = 0.5
 _ARROW: Final = {"x": 1.3, "y": 3.2}
-_CLEAR: Final = 1.0
-_SHOWS: Final = 0.05
+_CLEAR: Final = 1.0  # mm. No word so near an edge
+_SHOWS: Final = 0.05  # mm. A lesser gap is not seen against the light (common practice, no source)
 _ALONG: Final = (0.08, 0.16, 0.25, 0.35, 0.5, 0.65, 0.75, 0.84, 0.03, 0.92)
-_INWARD: Final = (0.04, 0.07, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5)
+"""Of the edge: where a word is tried, near the ends first."""
+_INWARD: Final = (0.04, 0.07, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5)  # of the height: likewise from the edge inward
 _WORDS: Final = {"centreline": "CL", "waterline": "WL", "station": "ST", "buttock": "BUTTOCK"}
 
 
