@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -16,6 +16,7 @@ from plugs.ground.errors import PlugError, promise
 from plugs.ground.tolerances import NO_VOLUME_MM3
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
+from plugs.mesh.grid_mesh import body_of_grid
 from plugs.mesh.mesh import Body, Measures
 from plugs.mesh.sampling import Faces, sample
 from plugs.recesses.recess import Boss, Recess, Tool, make_tool
@@ -54,6 +55,8 @@ class Solid:
     Attributes
     ----------
     loft : Loft
+    tolerance : float, mm
+        Largest distance between surface and mesh.
     tools : tuple of Tool
     cutters : tuple of Body
         Of each tool.
@@ -68,6 +71,7 @@ class Solid:
     """
 
     loft: Loft
+    tolerance: float
     tools: tuple[Tool, ...]
     cutters: tuple[Body, ...]
     shapes: tuple[Shape, ...]
@@ -126,8 +130,8 @@ def make_solid(
         Tools that meet or break through; nothing left; a mating face that does not touch the plug.
     """
     grid = sample(loft, tolerance, faces)
-    plain = mesh.body_of_grid(grid)
-    bodies = [mesh.placed(mesh.body_of_grid(sample(tool.loft, tolerance)), tool.frame) for tool in tools]
+    plain = body_of_grid(grid)
+    bodies = [mesh.placed(body_of_grid(sample(tool.loft, tolerance)), tool.frame) for tool in tools]
     for tool, body in zip(tools, bodies, strict=True):
         _check_within(plain, tool, body)
     for (first, a), (second, b) in combinations(zip(tools, bodies, strict=True), 2):
@@ -138,6 +142,7 @@ def make_solid(
     _prove(by_sections, plain_by_mesh, tolerance)
     return Solid(
         loft=loft,
+        tolerance=tolerance,
         tools=tuple(tools),
         cutters=tuple(bodies),
         shapes=tuple(shapes),
@@ -178,6 +183,25 @@ def body_before(solid: Solid, params: Sequence[str]) -> Body:
     """
     pieces = _pieces(solid.tools, solid.cutters, solid.shapes, solid.mating)
     return _worked(solid.plain, [piece for piece in pieces if piece[2] not in params])
+
+
+def remade(solid: Solid, plain: Body, parts: Mapping[str, Body]) -> Body:
+    """Return the body of a plug made again of other bodies of the same shape.
+
+    Parameters
+    ----------
+    solid : Solid
+    plain : Body
+        In the place of its own, before tools and shapes.
+    parts : mapping of str to Body
+        In the place of tools, shapes and mating cuts, by where the recipe gives them.
+
+    Returns
+    -------
+    Body
+    """
+    pieces = _pieces(solid.tools, solid.cutters, solid.shapes, solid.mating)
+    return _worked(plain, [(kind, parts[param], param) for kind, _, param in pieces])
 
 
 def _faces(mating: Sequence[MatingCut | BodyCut], body: Body) -> tuple[MatingFace | BodyFace, ...]:

@@ -13,16 +13,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.body.body import Solid
-from plugs.body.mating import MatingCut
-from plugs.body.mating_body import BodyCut
-from plugs.cloth.sorting import sorted_by_panel
-from plugs.cloth.where import spots_of
+from plugs.body.body import Solid, remade
+from plugs.cloth.seamed import seamed
 from plugs.drape.splitting import edges_of, finer_inside, split_at_zero, split_edges, well_shaped
 from plugs.lines.stations import Loft
-from plugs.mesh.faces import with_fewer_faces
-from plugs.mesh.mesh import Body
+from plugs.mesh.faces import numbered, with_fewer_faces
+from plugs.mesh.mesh import numbered_triangles_of, placed
 from plugs.mesh.nearest import arcs_to_lines
+from plugs.mesh.sampling import sample
 from plugs.recesses.recess import Tool
 
 Array = NDArray[np.float64]
@@ -31,9 +29,11 @@ Indices = NDArray[np.int64]
 ENDS: Final = ("front", "aft")
 FLANGE: Final = "flange"
 
-_ON_END: Final = 1e-4  # mm. A place so near an end lies on it: far over rounding, far under anything laid
 _ON_SEAM: Final = 1e-4  # mm. A vertex so near a seam is moved on it: no slivers
 _CLOSER: Final = 3  # rounds of looking closer at the nearest place
+
+_OF_CHORDS: Final = 1.0 / 3.0
+"""Share of what a coarse surface may lie off that its chords take; leaving out triangles takes the rest."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -89,59 +89,41 @@ class _Names:
         return self.numbers[name]
 
 
-def places_of(solid: Solid, mating: Sequence[MatingCut | BodyCut] = (), *, coarse: float = 0.0) -> Places:
+def places_of(solid: Solid, *, coarse: float = 0.0) -> Places:
     """Return the surface of a plug with the place of every triangle.
 
     Parameters
     ----------
-    mating : sequence of MatingCut or BodyCut
-        The cuts that it was made with.
     coarse : float, mm
-        How far the surface may move for the sake of fewer triangles; 0 keeps every one.
+        How far the surface may move for the sake of fewer triangles; 0 keeps every one. Seams stay edges.
     """
-    body = with_fewer_faces(solid.body, coarse) if coarse > 0.0 else solid.body
-    whole = body.solid.to_mesh64()
-    vertices = np.array(whole.vert_properties[:, :3])
-    triangles = np.array(whole.tri_verts, dtype=np.int64)
-    run = np.asarray(whole.run_index, dtype=np.int64)
-    runs = (run[1:] - run[:-1]) // 3
-    origin = np.repeat(np.asarray(whole.run_original_id, dtype=np.int64), runs)
-    names, tool_names = _Names(), _tool_names(solid.tools)
-    label = np.full(len(triangles), -1, dtype=np.int64)
-    known: dict[int, int] = {}
-    for cut in mating:
-        known |= dict.fromkeys(_origins(cut.body), names.number(cut.item.name, cut.item.name))
-    for shape in solid.shapes:
-        known |= dict.fromkeys(_origins(shape.body), names.number(shape.param, shape.param))
-    plain = _origins(solid.plain)
-    for source in np.unique(origin).tolist():
-        rows = np.flatnonzero(origin == source)
-        if source in known:
-            label[rows] = known[source]
-            continue
-        if source in plain:
-            loft, local, own = solid.loft, vertices, _panel_names(solid.loft)
-            ends = (ENDS[0], ENDS[1])
-        else:
-            tool = _tool_of(solid.tools, vertices[triangles[rows]])
-            loft, own = tool.loft, (f"{tool_names[tool.param]} wall",) * len(tool.loft.table.panel_names)
-            local = (vertices - tool.frame[:, 3]) @ tool.frame[:, :3]
-            bottom = "wall" if tool.is_through else "floor" if tool.kind == "cut" else "top"
-            ends = (f"{tool_names[tool.param]} wall", f"{tool_names[tool.param]} {bottom}")
-        owners = _owners(loft, own, ends, None if source in plain else tool_names[tool.param])
-        numbers = np.array([names.number(name, owner) for name, owner in owners], dtype=np.int64)
-        found = sorted_by_panel(vertices, local, triangles, origin == source, loft, numbers)
-        vertices, triangles, origin = found.vertices, found.triangles, origin[found.parent]
-        label = np.where(found.panel >= 0, numbers[np.maximum(found.panel, 0)], label[found.parent])
+    names = _Names()
+    of_others = {cut.param: names.number(cut.item.name, cut.item.name) for cut in solid.mating}
+    of_others |= {shape.param: names.number(shape.param, shape.param) for shape in solid.shapes}
+    bodies = {cut.param: cut.body for cut in solid.mating}
+    bodies |= {shape.param: shape.body for shape in solid.shapes}
+    parts = {param: numbered(body, of_others[param]) for param, body in bodies.items()}
+    owners = _owners(solid.loft, _panel_names(solid.loft), (ENDS[0], ENDS[1]), None)
+    chords = max(solid.tolerance, _OF_CHORDS * coarse)
+    plain = seamed(
+        solid.loft, sample(solid.loft, chords), np.array([names.number(*owner) for owner in owners])
+    )
+    called = _tool_names(solid.tools)
+    for tool in solid.tools:
+        name = called[tool.param]
+        wall = names.number(f"{name} wall", name)
+        end = "wall" if tool.is_through else "floor" if tool.kind == "cut" else "top"
+        numbers = np.full(len(tool.loft.table.panel_names) + 2, wall)
+        numbers[-1] = names.number(f"{name} {end}", name)
+        parts[tool.param] = placed(seamed(tool.loft, sample(tool.loft, chords), numbers), tool.frame)
+    body = remade(solid, plain, parts)
+    if coarse > 0.0:
+        body = with_fewer_faces(body, (1.0 - _OF_CHORDS) * coarse)
+    vertices, triangles, label = numbered_triangles_of(body)
     return Places(
         vertices=vertices, triangles=triangles, label=label,
         names=tuple(names.numbers), owners=tuple(names.owners),
     )  # fmt: skip
-
-
-def _origins(body: Body) -> list[int]:
-    """Return the marks by which a body's triangles are known again after cuts."""
-    return [int(i) for i in np.unique(np.asarray(body.solid.to_mesh64().run_original_id))]
 
 
 def _tool_names(tools: Sequence[Tool]) -> dict[str, str]:
@@ -181,21 +163,6 @@ def _owners(
     ]
     pairs = [(name, whole or parent) for name, parent in zip(panels, drawn, strict=True)]
     return [*pairs, *((end, whole or end) for end in ends)]
-
-
-def _tool_of(tools: Sequence[Tool], corners: Array) -> Tool:
-    """Return the tool on whose surface triangles lie."""
-    points = corners[:: max(len(corners) // 40, 1)].reshape(-1, 3)
-
-    def off(tool: Tool) -> float:
-        local = (points - tool.frame[:, 3]) @ tool.frame[:, :3]
-        first, last = tool.loft.table.x[[0, -1]]
-        beyond = np.maximum(first - local[:, 0], local[:, 0] - last)
-        gap = spots_of(tool.loft, local).off_mm
-        gap = np.where(np.abs(beyond) < _ON_END, 0.0, gap)
-        return float(np.mean(gap + np.maximum(beyond, 0.0)))
-
-    return min(tools, key=off) if len(tools) > 1 else tools[0]
 
 
 def with_flanges(places: Places, widths: Mapping[str, float], bare: Sequence[str] = ()) -> Places:

@@ -10,8 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.body.body import Solid
-from plugs.body.mating import MatingCut
-from plugs.body.mating_body import BodyCut
 from plugs.cloth.places import Places, clothed, places_of, with_flanges
 from plugs.cloth.zone_words import WARPS, Zone
 from plugs.drape.splitting import edges_of, hinges_of, parted_fans
@@ -101,7 +99,6 @@ class Zoned:
 
 def zoned(
     solid: Solid,
-    mating: Sequence[MatingCut | BodyCut] = (),
     *,
     zones: Sequence[Zone] = (),
     bare: Sequence[str] = (),
@@ -112,8 +109,6 @@ def zoned(
     Parameters
     ----------
     solid : Solid
-    mating : sequence of MatingCut or BodyCut
-        The cuts that it was made with.
     zones : sequence of Zone
         The recipe's own; every other place that is not bare is a zone by itself.
     bare : sequence of str
@@ -125,9 +120,9 @@ def zoned(
     -------
     Zoned
     """
-    places = places_of(solid, mating, coarse=coarse)
-    places = with_flanges(places, {cut.item.name: cut.item.flange_width for cut in mating}, bare)
-    faces = [cut.item.name for cut in mating]
+    places = places_of(solid, coarse=coarse)
+    places = with_flanges(places, {cut.item.name: cut.item.flange_width for cut in solid.mating}, bare)
+    faces = [cut.item.name for cut in solid.mating]
     found = all_zones(places, zones, [*bare, *faces])
     names = [name for zone in found for name in members(places, zone)]
     return Zoned(

@@ -186,7 +186,14 @@ def split_edges(vertices: Array, triangles: Indices, share: Array, fields: Array
     )
 
 
-def split_at_zero(vertices: Array, triangles: Indices, fields: Array, *, nearest: float) -> Split:
+def split_at_zero(
+    vertices: Array,
+    triangles: Indices,
+    fields: Array,
+    *,
+    nearest: float,
+    only: NDArray[np.bool_] | None = None,
+) -> Split:
     """Return a mesh split along the line on which a field is zero.
 
     Parameters
@@ -198,6 +205,8 @@ def split_at_zero(vertices: Array, triangles: Indices, fields: Array, *, nearest
         which one corner is NaN is not split by its own field.
     nearest : float, mm
         Closer to zero than this a corner lies on the line.
+    only : (m,) bool or None
+        The triangles that are split by their own field, if not all.
 
     Returns
     -------
@@ -208,6 +217,7 @@ def split_at_zero(vertices: Array, triangles: Indices, fields: Array, *, nearest
     there = np.roll(fields, -1, axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
         is_whole = np.isfinite(fields.sum(axis=1))[:, None]
+        is_whole &= True if only is None else only[:, None]
         is_crossed = (fields * there < 0.0) & is_whole
         along = fields / (fields - there)
     along = np.where(triangles == edges[number, 0], along, 1.0 - along)

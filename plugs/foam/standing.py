@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from plugs.foam.glue import Contact
 from plugs.foam.layers import Layer
 from plugs.mesh import mesh
+from plugs.mesh.grid_mesh import body_of_grid
 from plugs.mesh.mesh import PLANES, Body
 from plugs.mesh.sampling import sample
 from plugs.recesses.recess import Tool
@@ -148,7 +149,7 @@ def recess_keep_outs(tools: Sequence[Tool], layers: Sequence[Layer]) -> dict[str
     for tool in tools:
         if tool.kind != "cut" or not layers:
             continue
-        body = mesh.placed(mesh.body_of_grid(sample(tool.loft, _RECESS_CHORD)), tool.frame)
+        body = mesh.placed(body_of_grid(sample(tool.loft, _RECESS_CHORD)), tool.frame)
         box = mesh.measure(body)
         column = "xyz".index(layers[0].axis)
         shadow = mesh.envelope(Body(mesh.stacked(body, layers[0].axis).up))

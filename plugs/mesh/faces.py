@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.mesh.mesh import Body
+from plugs.mesh.mesh import Body, body_of_triangles, triangles_of
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -23,6 +23,23 @@ def marked(body: Body) -> Body:
     Body
     """
     return Body(body.solid.as_original())
+
+
+def numbered(body: Body, number: int) -> Body:
+    """Return a body all of whose triangles carry one number, whatever is made of it.
+
+    Parameters
+    ----------
+    body : Body
+    number : int
+        As `body_of_triangles` takes it.
+
+    Returns
+    -------
+    Body
+    """
+    vertices, triangles = triangles_of(body)
+    return body_of_triangles(vertices, triangles, np.full(len(triangles), number))
 
 
 def with_fewer_faces(body: Body, tolerance: float) -> Body:

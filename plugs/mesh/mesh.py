@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import promise
 from plugs.ground.tolerances import LENGTH
-from plugs.mesh.sampling import Grid
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -66,100 +65,44 @@ class Measures:
     upper: Array
 
 
-def body_of_grid(grid: Grid) -> Body:
-    """Return the closed body between the first and last section of a grid.
+def ring_area(ring: Array) -> float:
+    """Return the area that a plane ring encloses.
 
     Parameters
     ----------
-    grid : Grid
+    ring : (m, 2) float, mm
 
     Returns
     -------
-    Body
+    float, mm2
+        + anti-clockwise.
     """
-    index = _welded(grid.points)
-    here, right = index[:-1], np.roll(index, -1, axis=1)[:-1]
-    ahead, across = index[1:], np.roll(index, -1, axis=1)[1:]
-    points = grid.points.reshape(-1, 3)
-    short = np.linalg.norm(points[here] - points[across], axis=-1) <= np.linalg.norm(
-        points[right] - points[ahead], axis=-1
-    )
-    short = short[..., None]
-    first = np.where(short, np.stack([here, right, across], -1), np.stack([here, right, ahead], -1))
-    second = np.where(short, np.stack([here, across, ahead], -1), np.stack([right, across, ahead], -1))
-    sides = np.concatenate([first.reshape(-1, 3), second.reshape(-1, 3)])
-    caps = [_cap(grid.points[0], index[0])[:, ::-1], _cap(grid.points[-1], index[-1])]
-    triangles = np.concatenate([sides, *caps])
-    is_flat = (triangles == np.roll(triangles, 1, axis=1)).any(axis=1)
-    used, renumbered = np.unique(triangles[~is_flat], return_inverse=True)
-    return body_of_triangles(points[used], renumbered.reshape(-1, 3))
-
-
-def _welded(points: Array) -> Indices:
-    """Return the number of each point of a grid, points of a section that coincide sharing one."""
-    k, m, _ = points.shape
-    index = np.arange(k * m, dtype=np.int64).reshape(k, m)
-    for row in np.unique([0, k - 1]):
-        if abs(_ring_area(points[row, :, 1:])) < LENGTH:
-            keys = np.round(points[row] / LENGTH).astype(np.int64)
-            _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
-            shared = index[row][first[inverse.ravel()]]
-            index[row] = shared if _is_seam(shared) else index[row]
-    same = np.linalg.norm(points - np.roll(points, 1, axis=1), axis=-1) < LENGTH
-    for row, column in np.argwhere(same):
-        old, new = index[row, column], index[row, column - 1]
-        index[row][index[row] == old] = new
-    return index
-
-
-def _is_seam(index: Indices) -> bool:
-    """Return whether a ring runs there and back along the same edges: it closes on itself."""
-    ahead = np.roll(index, -1)
-    is_edge = index != ahead
-    there = sorted(zip(index[is_edge].tolist(), ahead[is_edge].tolist(), strict=True))
-    return there == sorted((b, a) for a, b in there)
-
-
-def _ring_area(ring: Array) -> float:
-    """Return the area that a plane ring (m, 2) encloses, + anti-clockwise."""
     first, second = ring[:, 0], ring[:, 1]
     return 0.5 * float(first @ np.roll(second, -1) - second @ np.roll(first, -1))
 
 
-def _cap(ring: Array, index: Indices) -> Indices:
-    """Return triangles that close a section, facing aft; none where it is a ridge or a point.
-
-    A ridge whose two sides have their points in different places is closed by flat triangles.
-    """
-    keep = np.flatnonzero(index != np.roll(index, 1))
-    if len(keep) < 3 or _is_seam(index):
-        return np.empty((0, 3), dtype=np.int64)
-    if abs(_ring_area(ring[:, 1:])) < LENGTH:
-        rest = index[keep]
-        return np.stack([np.full(len(rest) - 2, rest[0]), rest[1:-1], rest[2:]], axis=1)
-    triangles = manifold3d.triangulate([np.ascontiguousarray(ring[keep, 1:])])
-    return np.asarray(index[keep][np.asarray(triangles, dtype=np.int64)])
-
-
-def body_of_triangles(vertices: Array, triangles: Indices) -> Body:
+def body_of_triangles(vertices: Array, triangles: Indices, numbers: Indices | None = None) -> Body:
     """Return a body of a closed, outward facing triangle mesh.
 
     Parameters
     ----------
     vertices : (n, 3) float, mm
     triangles : (m, 3) int
+    numbers : (m,) int or None
+        What each triangle lies on, not negative: kept by whatever is left of it, and no edge between two of
+        them is ever left out. Without, triangles of one plane may be joined.
 
     Returns
     -------
     Body
     """
-    body = Body(manifold3d.Manifold(_mesh64(vertices, triangles)))
+    body = Body(manifold3d.Manifold(_mesh64(vertices, triangles, numbers)))
     status = body.solid.status()
     promise(status == manifold3d.Error.NoError, f"the mesh is not closed: {status}")
-    return _without_flats(body, vertices, triangles)
+    return _without_flats(body, vertices, triangles, is_numbered=numbers is not None)
 
 
-def _without_flats(body: Body, vertices: Array, triangles: Indices) -> Body:
+def _without_flats(body: Body, vertices: Array, triangles: Indices, *, is_numbered: bool = False) -> Body:
     """Return a body whose mesh held flat triangles, taken in anew.
 
     The library exchanges flat triangles for parts of their neighbours, which keep the number of one flat
@@ -170,13 +113,16 @@ def _without_flats(body: Body, vertices: Array, triangles: Indices) -> Body:
     longest = np.linalg.norm([b - a, c - b, a - c], axis=-1).max(axis=0)
     if (twice_area > LENGTH * longest).all():
         return body
-    return Body(manifold3d.Manifold(_mesh64(*triangles_of(body))))
+    again = numbered_triangles_of(body) if is_numbered else triangles_of(body)
+    return Body(manifold3d.Manifold(_mesh64(*again)))
 
 
-def _mesh64(vertices: Array, triangles: Indices) -> manifold3d.Mesh64:
+def _mesh64(vertices: Array, triangles: Indices, numbers: Indices | None = None) -> manifold3d.Mesh64:
     """Return triangles in the library's own form."""
     return manifold3d.Mesh64(
-        np.ascontiguousarray(vertices, dtype=np.float64), np.ascontiguousarray(triangles, dtype=np.uint64)
+        np.ascontiguousarray(vertices, dtype=np.float64),
+        np.ascontiguousarray(triangles, dtype=np.uint64),
+        face_id=None if numbers is None else np.ascontiguousarray(numbers, dtype=np.uint64),
     )
 
 
@@ -215,6 +161,39 @@ def triangles_of(body: Body) -> tuple[Array, Indices]:
     """
     mesh = body.solid.to_mesh64()
     return np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts, dtype=np.int64)
+
+
+def numbered_triangles_of(body: Body) -> tuple[Array, Indices, Indices]:
+    """Return the triangles of a body with what each lies on.
+
+    Parameters
+    ----------
+    body : Body
+        Made of bodies whose triangles were all numbered.
+
+    Returns
+    -------
+    tuple of (n, 3) float, mm, (m, 3) int and (m,) int
+        The last as `body_of_triangles` was given it.
+    """
+    mesh = body.solid.to_mesh64()
+    numbers = np.array(mesh.face_id, dtype=np.int64)
+    return np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts, dtype=np.int64), numbers
+
+
+def triangulated(ring: Array) -> Indices:
+    """Return triangles that fill a plane ring.
+
+    Parameters
+    ----------
+    ring : (m, 2) float, mm
+        Anti-clockwise.
+
+    Returns
+    -------
+    (k, 3) int
+    """
+    return np.array(manifold3d.triangulate([np.ascontiguousarray(ring)]), dtype=np.int64)
 
 
 def is_closed(triangles: Indices) -> bool:
@@ -493,7 +472,7 @@ def _polygons(section: manifold3d.CrossSection) -> shapely.MultiPolygon:
     found = []
     for part in section.decompose():
         rings = part.to_polygons()
-        areas = [_ring_area(ring) for ring in rings]
+        areas = [ring_area(ring) for ring in rings]
         holes = [ring for ring, area in zip(rings, areas, strict=True) if area < -_LEAST_AREA]
         shells = [ring for ring, area in zip(rings, areas, strict=True) if area > _LEAST_AREA]
         found += [shapely.Polygon(shell, holes) for shell in shells]

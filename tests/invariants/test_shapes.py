@@ -18,6 +18,7 @@ from plugs.lines.checks import checked_loft
 from plugs.lines.section import End, LinesPlan
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
+from plugs.mesh.grid_mesh import body_of_grid
 from plugs.mesh.sampling import sample
 from tests.shapes import crowned_plan, mirrored_whole, scaled, solid_of, tapered_plan, turned_about
 
@@ -101,7 +102,7 @@ def test_half_the_chord_a_quarter_of_the_error(name: str) -> None:
     exact = integrate(loft).volume_mm3
     errors = []
     for tolerance in (0.4, 0.1, 0.025):
-        by_mesh = mesh.measure(mesh.body_of_grid(sample(loft, tolerance)))
+        by_mesh = mesh.measure(body_of_grid(sample(loft, tolerance)))
         errors.append(abs(exact - by_mesh.volume_mm3))
     ratios = [a / b for a, b in itertools.pairwise(errors)]
     assert all(2.5 < ratio < 6.5 for ratio in ratios), ratios

@@ -8,7 +8,8 @@ import trimesh
 
 from plugs.lines.checks import checked_loft
 from plugs.lines.section import Corner, LinesPlan, Station
-from plugs.mesh.mesh import body_of_grid, triangles_of
+from plugs.mesh.grid_mesh import body_of_grid
+from plugs.mesh.mesh import triangles_of
 from plugs.mesh.sampling import sample
 
 

@@ -357,6 +357,7 @@ def test_a_cut_through_leaves_two_solids(kernel: KernelRun) -> None:
 def test_a_recess_in_a_blended_tail(kernel: KernelRun) -> None:
     """A drafted recess cut across the aft end's blend: sound, and as large as the mesh engine says."""
     from plugs.mesh import mesh
+    from plugs.mesh.grid_mesh import body_of_grid
     from plugs.mesh.sampling import sample
 
     body = make_loft(tail_plan())
@@ -367,8 +368,8 @@ def test_a_recess_in_a_blended_tail(kernel: KernelRun) -> None:
     frame[:, 3] = 970.0, 0.0, 100.0
     proof = built(kernel, body, tools=(SolidTool(kind="cut", strips=fit_strips(recess), frame=frame),))
     assert (proof.is_valid, proof.n_solids, proof.n_free_edges) == (True, 1, 0)
-    cut = mesh.placed(mesh.body_of_grid(sample(recess, 0.005)), frame)
-    left = mesh.less(mesh.body_of_grid(sample(body, 0.005)), cut)
+    cut = mesh.placed(body_of_grid(sample(recess, 0.005)), frame)
+    left = mesh.less(body_of_grid(sample(body, 0.005)), cut)
     # Meshes within 0.005 mm of 0.9 m2 of surface: 4500 mm3 at the very most.
     assert proof.volume_mm3 == pytest.approx(mesh.volume_of(left), abs=4500.0)
     assert proof.plain_volume_mm3 - proof.volume_mm3 > 500_000.0

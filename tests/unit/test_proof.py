@@ -10,7 +10,8 @@ import pytest
 from plugs.body.proof import integrate
 from plugs.lines.checks import checked_loft
 from plugs.lines.section import End, LinesPlan
-from plugs.mesh.mesh import body_of_grid, measure
+from plugs.mesh.grid_mesh import body_of_grid
+from plugs.mesh.mesh import measure
 from plugs.mesh.sampling import sample
 from tests.shapes import box_plan, crowned_plan, frustum_plan, tapered_plan
 

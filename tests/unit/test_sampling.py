@@ -12,7 +12,8 @@ import trimesh
 from plugs.ground.errors import PlugError
 from plugs.lines.checks import checked_loft
 from plugs.lines.section import LinesPlan
-from plugs.mesh.mesh import body_of_grid, triangles_of
+from plugs.mesh.grid_mesh import body_of_grid
+from plugs.mesh.mesh import triangles_of
 from plugs.mesh.sampling import sample
 from tests.invariants.made_plugs import random_plug
 from tests.shapes import Array, crowned_plan, frustum_plan, regular, solid_of, tapered_plan, whole_plan

@@ -1,0 +1,125 @@
+"""Triangles between the points of a grid on a section solid, each with the column or cap it lies in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.ground.tolerances import LENGTH
+from plugs.mesh.mesh import Body, body_of_triangles, ring_area, triangulated
+from plugs.mesh.sampling import Grid
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GridMesh:
+    """The closed surface between the first and last section of a grid of k sections of m points.
+
+    Attributes
+    ----------
+    vertices : (v, 3) float, mm
+    triangles : (t, 3) int
+        Facing outward.
+    node : (v,) int
+        The point of the grid that each vertex is: m times its section, and its place in it.
+    column : (t,) int
+        Between which points of their sections each triangle lies: c for those from c to c + 1; m on the
+        first section, m + 1 on the last.
+    """
+
+    vertices: Array
+    triangles: Indices
+    node: Indices
+    column: Indices
+
+
+def body_of_grid(grid: Grid) -> Body:
+    """Return the closed body between the first and last section of a grid.
+
+    Parameters
+    ----------
+    grid : Grid
+
+    Returns
+    -------
+    Body
+    """
+    mesh = mesh_of_grid(grid)
+    return body_of_triangles(mesh.vertices, mesh.triangles)
+
+
+def mesh_of_grid(grid: Grid) -> GridMesh:
+    """Return the closed surface between the first and last section of a grid.
+
+    Parameters
+    ----------
+    grid : Grid
+
+    Returns
+    -------
+    GridMesh
+    """
+    index = _welded(grid.points)
+    here, right = index[:-1], np.roll(index, -1, axis=1)[:-1]
+    ahead, across = index[1:], np.roll(index, -1, axis=1)[1:]
+    points = grid.points.reshape(-1, 3)
+    short = np.linalg.norm(points[here] - points[across], axis=-1) <= np.linalg.norm(
+        points[right] - points[ahead], axis=-1
+    )
+    short = short[..., None]
+    first = np.where(short, np.stack([here, right, across], -1), np.stack([here, right, ahead], -1))
+    second = np.where(short, np.stack([here, across, ahead], -1), np.stack([right, across, ahead], -1))
+    sides = np.concatenate([first.reshape(-1, 3), second.reshape(-1, 3)])
+    caps = [_cap(grid.points[0], index[0])[:, ::-1], _cap(grid.points[-1], index[-1])]
+    triangles = np.concatenate([sides, *caps])
+    k, m = index.shape
+    every = [np.tile(np.arange(m), 2 * (k - 1)), np.repeat([m, m + 1], [len(cap) for cap in caps])]
+    is_full = ~(triangles == np.roll(triangles, 1, axis=1)).any(axis=1)
+    node, renumbered = np.unique(triangles[is_full], return_inverse=True)
+    return GridMesh(
+        vertices=points[node], triangles=renumbered.reshape(-1, 3), node=node,
+        column=np.concatenate(every)[is_full],
+    )  # fmt: skip
+
+
+def _welded(points: Array) -> Indices:
+    """Return the number of each point of a grid, points of a section that coincide sharing one."""
+    k, m, _ = points.shape
+    index = np.arange(k * m, dtype=np.int64).reshape(k, m)
+    for row in np.unique([0, k - 1]):
+        if abs(ring_area(points[row, :, 1:])) < LENGTH:
+            keys = np.round(points[row] / LENGTH).astype(np.int64)
+            _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+            shared = index[row][first[inverse.ravel()]]
+            index[row] = shared if _is_seam(shared) else index[row]
+    same = np.linalg.norm(points - np.roll(points, 1, axis=1), axis=-1) < LENGTH
+    for row, column in np.argwhere(same):
+        old, new = index[row, column], index[row, column - 1]
+        index[row][index[row] == old] = new
+    return index
+
+
+def _is_seam(index: Indices) -> bool:
+    """Return whether a ring runs there and back along the same edges: it closes on itself."""
+    ahead = np.roll(index, -1)
+    is_edge = index != ahead
+    there = sorted(zip(index[is_edge].tolist(), ahead[is_edge].tolist(), strict=True))
+    return there == sorted((b, a) for a, b in there)
+
+
+def _cap(ring: Array, index: Indices) -> Indices:
+    """Return triangles that close a section, facing aft; none where it is a ridge or a point.
+
+    A ridge whose two sides have their points in different places is closed by flat triangles.
+    """
+    keep = np.flatnonzero(index != np.roll(index, 1))
+    if len(keep) < 3 or _is_seam(index):
+        return np.empty((0, 3), dtype=np.int64)
+    if abs(ring_area(ring[:, 1:])) < LENGTH:
+        rest = index[keep]
+        return np.stack([np.full(len(rest) - 2, rest[0]), rest[1:-1], rest[2:]], axis=1)
+    return np.asarray(index[keep][triangulated(ring[keep, 1:])])
