@@ -11,7 +11,7 @@ from plugs.drafting.arcs import arcs_within
 from plugs.drafting.glue import joining_of
 from plugs.drafting.layer import layer_drawing
 from plugs.drafting.picture import Drawing
-from plugs.drafting.sheet import sheet_drawing
+from plugs.drafting.sheet import board_drawing, sheet_drawing
 from plugs.files.drawing_run import PaperJob
 from plugs.files.names import file_stems
 from plugs.ground.errors import promise
@@ -219,6 +219,9 @@ def sheet_drawings(work: Work) -> dict[str, Drawing]:
     found = [sanding_map(work.sanding, path=SANDING_MAP, **words)]
     if nesting is not None:
         found += [sheet_drawing(sheet, nesting, **words) for sheet in nesting.sheets]
+    boards = None if work.boards is None else work.boards.nesting
+    if boards is not None:
+        found += [board_drawing(board, boards, **words) for board in boards.sheets]
     return _by_path(found) | fairing_drawings(work) | _looked_at(work)
 
 

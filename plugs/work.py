@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from plugs.laminate.part import Part, Sag
     from plugs.laminate.resin_plan import ResinPlan
     from plugs.laminate.shopping import ShoppingList
+    from plugs.stages.boards import Boards
     from plugs.stages.cloth import Cut, Nets
     from plugs.stages.laying import Edges, Inside, Laying
 
@@ -150,6 +151,13 @@ class Work(Staged):
         if self.plug.stack.between_templates:
             return foam.drilled(self.standing.templates, self.pins.joints)
         return self.gauges.templates
+
+    @stage("board", "templates", "stack", after=("pins", "standing", "gauges"))
+    def boards(self) -> Boards | None:
+        """The boards that templates are cut from; None without templates."""
+        from plugs.stages.boards import lay_boards
+
+        return lay_boards(self.plug, self.templates)
 
     @stage("stations", after=("body", "standing", "gauges"))
     def base(self) -> BasePlan:
@@ -264,15 +272,29 @@ class Work(Staged):
         "templates",
         "stack",
         "currency",
-        after=("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "standing", "gauges", "sheets"),
+        after=(
+            "layup",
+            "cloth",
+            "edges",
+            "resin",
+            "body",
+            "pieces",
+            "pins",
+            "standing",
+            "gauges",
+            "sheets",
+            "boards",
+        ),
     )
     def shopping(self) -> ShoppingList | None:
         """What to buy; None without a schedule."""
         if self.laying is None:
             return None
+        from plugs.stages.boards import Arranged
         from plugs.stages.laminate import buy
 
-        return buy(self.plug, self.laying, self.inside, self.sheets)
+        arranged = Arranged(sheets=self.sheets, boards=self.boards)
+        return buy(self.plug, self.laying, self.inside, arranged)
 
     @property
     def findings(self) -> tuple[Finding, ...]:

@@ -186,7 +186,7 @@ def templates(sheaf: Sheaf) -> Html:
         sheaf.unit,
         lambda row: step(f"template-{row['name']}", row["name"], " cut"),
     )
-    drawn = sheaf.figures("templates", height=SMALL)
+    drawn = joined([sheaf.figures("boards", height=MIDDLING), sheaf.figures("templates", height=SMALL)])
     base = sheaf.figures("base", "Draw it on the building board.")
     gauged = any(row.get("line") for row in sheaf.rows("templates"))
     told = el("p", _GAUGES) if gauged else None

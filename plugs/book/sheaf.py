@@ -22,6 +22,7 @@ _PLACES: Final = (
     ("templates/recess", "recess"),
     ("templates/mating", "fit"),
     ("templates/base-plan", "base"),
+    ("templates/board", "boards"),
     ("templates/", "templates"),
     ("cloth/", "skin"),
     ("skin/", "skin"),

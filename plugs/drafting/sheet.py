@@ -21,6 +21,7 @@ from plugs.nesting.nesting import Nesting, Placement, Sheet
 
 SHEET: Final = "SHEET"
 LEFTOVER: Final = "LEFTOVER"
+CUT: Final = "CUT"
 
 PINS: Final = {"lower": PINS_LOWER, "upper": PINS_UPPER}
 """Group of the lines of pins, by the face that they go into."""
@@ -55,7 +56,7 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
     )
     draft.outline(region(sheet.stock), SHEET)
     for placement in sheet.placements:
-        _draw(draft, placement)
+        _draw(draft, placement, ROUGH)
     for left in sheet.leftovers:
         _draw_leftover(draft, left)
     draft.bars()
@@ -63,10 +64,58 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
     return draft.drawing()
 
 
-def _draw(draft: Draft, placement: Placement) -> None:
+def board_drawing(board: Sheet, boards: Nesting, *, plug_name: str, display_unit: str = "mm") -> Drawing:
+    """Return the drawing of a board that templates are cut from, its lower left corner at the origin.
+
+    Parameters
+    ----------
+    board : Sheet
+        One of the nesting.
+    boards : Nesting
+    plug_name : str
+        Name of the plug, for the title.
+    display_unit : str
+        ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+
+    Returns
+    -------
+    Drawing
+        At full size, mm.
+    """
+    of, digits = f"{board.number} of {len(boards.sheets)}", max(2, len(str(len(boards.sheets))))
+    draft = Draft(
+        path=f"templates/board-{board.number:0{digits}d}",
+        title=f"{plug_name}, template board {of}",
+        display_unit=display_unit,
+    )
+    draft.outline(region(board.stock), SHEET)
+    for placement in board.placements:
+        _draw(draft, placement, CUT)
+    for left in board.leftovers:
+        _draw_leftover(draft, left)
+    stock, cutting, count = board.stock, boards.cutting, len(board.placements)
+    width, height, thickness, kerf = (
+        format_size(v, display_unit) for v in (stock.width, stock.height, stock.thickness, cutting.kerf)
+    )
+    rows = [
+        plug_name,
+        f"Board {of}: {width} x {height}, {thickness} thick ({stock.name})",
+        f"{count} part{'s' * (count != 1)}, {100.0 * board.yield_ratio:.1f} % of the board",
+        f"{CUT}: edge of the part, as in its own drawing; the kerf of {kerf} runs outside it",
+        "Of station templates the face in view is the aft one, arrows point up; of lengthwise ones the port "
+        "one, arrows point forward",
+    ]
+    if board.leftovers:
+        rows.append(f"{LEFTOVER}: worth keeping, clear of every kerf")
+    draft.bars()
+    draft.rows(lambda signs: rows + _too_small(board, signs, display_unit))
+    return draft.drawing()
+
+
+def _draw(draft: Draft, placement: Placement, edge: str) -> None:
     """Draw a piece where it lies: the line to cut, final lines and pins; its name, face and arrow."""
     piece = placement.piece
-    draft.draw(_turned(placement, piece.outline, ROUGH))
+    draft.draw(_turned(placement, piece.outline, edge))
     for dxf_layer, final in ((FINAL_LOWER, piece.lower), (FINAL_UPPER, piece.upper)):
         if final is not None and not final.is_empty:
             draft.draw(_turned(placement, final, dxf_layer))

@@ -4,55 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import shapely
-
 from plugs.foam.glue import Glue, checked_glue
 from plugs.foam.pieces import Joint
 from plugs.foam.pins import Pinned
-from plugs.foam.stock import Blank, Cutting, Stock
-from plugs.ground.errors import PlugError
+from plugs.foam.stock import Stock
 from plugs.laminate.choosing import material_named
-from plugs.laminate.generic import BOARDS, GLUES
-from plugs.laminate.materials import Board, Foam
+from plugs.laminate.generic import GLUES
+from plugs.laminate.materials import Foam
 from plugs.laminate.shopping import Need, layup_needs, need_of
-from plugs.nesting.nesting import Nesting, nest
+from plugs.nesting.nesting import Nesting
 from plugs.recipe.plug import Plug
+from plugs.stages.boards import Arranged
 from plugs.stages.laying import Inside, Laying, filler_of
-from plugs.templates.templates import Template
-
-_SPACING = Cutting(kerf=3.0, spacing=5.0, edge_margin=5.0)
 
 
-def board_for(plug: Plug) -> Board | None:
-    """Return what templates are cut from: the board named, else the plywood of their thickness.
-
-    Returns
-    -------
-    Board or None
-        None where the recipe asks for no templates.
-    """
-    if plug.templates is None:
-        return None
-    if plug.board is not None:
-        return material_named(plug.board, BOARDS, "board")
-    thickness = plug.templates.thickness
-    known = [board for board in BOARDS.values() if abs(board.thickness - thickness) < 1e-6]
-    if known:
-        return known[0]
-    return Board(name=f"plywood {thickness:g}", thickness=thickness, density_kg_m3=600.0)
-
-
-def needs_of(plug: Plug, laying: Laying, inside: Inside, nesting: Nesting | None) -> list[Need]:
+def needs_of(plug: Plug, laying: Laying, inside: Inside, arranged: Arranged) -> list[Need]:
     """Return everything that is used up.
 
     Parameters
     ----------
-    nesting : Nesting or None
-        None where the recipe lists no stock.
+    arranged : Arranged
     """
     layup, areas, filler = laying.layup, laying.cloth.areas_m2, filler_of(plug)
     covered = sum(areas.get(place, 0.0) for place in layup.covered)
-    needs = _sheet_needs(layup.foam, nesting)
+    boards = arranged.boards
+    needs = _sheet_needs(layup.foam, arranged.sheets.nesting)
     lengths = {roll.cloth: roll.length_to_buy_m for roll in laying.cloth.rolls}
     needs += layup_needs(layup, laying.resin, lengths, covered)
     if plug.adhesive is not None:
@@ -67,9 +43,8 @@ def needs_of(plug: Plug, laying: Laying, inside: Inside, nesting: Nesting | None
     if spread + fillets > 0.0:
         kg = (spread + fillets) * filler.density_kg_m3
         needs.append(need_of(filler, kg, "over the laminate and in inside corners"))
-    board = board_for(plug)
-    if board is not None and inside.templates:
-        needs.append(need_of(board, float(_board_count(board, inside.templates)), "templates"))
+    if boards is not None and boards.count:
+        needs.append(need_of(boards.board, float(boards.count), "templates"))
     return needs
 
 
@@ -127,22 +102,3 @@ def _sheet_needs(foam: Foam, nesting: Nesting | None) -> list[Need]:
         )
         for count, stock in counts.values()
     ]
-
-
-def _board_count(board: Board, templates: Sequence[Template]) -> int:
-    """Return how many sheets of board the templates take."""
-    blanks = [
-        Blank(
-            name=f"{template.name} {i}",
-            layer=template.name,
-            outline=shapely.Polygon(part.exterior),
-            thickness=board.thickness,
-        )
-        for template in templates
-        for i, part in enumerate(template.region.geoms)
-    ]
-    stock = [Stock(width=board.width, height=board.height, thickness=board.thickness)]
-    try:
-        return len(nest(blanks, stock, _SPACING, effort=0.0).sheets)
-    except PlugError:
-        return len(blanks)  # one of them outgrows a board and has to be joined

@@ -25,9 +25,9 @@ from plugs.laminate.skin_findings import (
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.plug import Plug
 from plugs.sanding.sanding import FLAT, SandingAids
+from plugs.stages.boards import Arranged
 from plugs.stages.buying import needs_of
 from plugs.stages.cloth import Cut
-from plugs.stages.foam import Sheets
 from plugs.stages.laying import Edges, Inside, Laying, filler_of
 from plugs.stages.minding import materials_of
 from plugs.stages.shape import Lines
@@ -72,7 +72,7 @@ def weigh_part(plug: Plug, laying: Laying, inside: Inside) -> Part:
     return part_of(plug, laying, inside)
 
 
-def buy(plug: Plug, laying: Laying, inside: Inside, sheets: Sheets) -> ShoppingList:
+def buy(plug: Plug, laying: Laying, inside: Inside, arranged: Arranged) -> ShoppingList:
     """Return what to buy.
 
     Parameters
@@ -80,13 +80,13 @@ def buy(plug: Plug, laying: Laying, inside: Inside, sheets: Sheets) -> ShoppingL
     plug : Plug
     laying : Laying
     inside : Inside
-    sheets : Sheets
+    arranged : Arranged
 
     Returns
     -------
     ShoppingList
     """
-    return shopping_list(needs_of(plug, laying, inside, sheets.nesting), plug.currency)
+    return shopping_list(needs_of(plug, laying, inside, arranged), plug.currency)
 
 
 def give(plug: Plug, layup: Layup, sanding: SandingAids) -> tuple[Sag, ...]:

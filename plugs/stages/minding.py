@@ -9,7 +9,7 @@ from plugs.laminate.layup import Layup
 from plugs.laminate.materials import Material
 from plugs.recipe.plug import Plug
 from plugs.skin.skin import Skin
-from plugs.stages.buying import board_for
+from plugs.stages.boards import board_for
 
 
 def materials_of(plug: Plug, layup: Layup | None) -> list[Material]:

@@ -18,7 +18,8 @@ from plugs.laminate.part import Part, Share, foam_share, laminate_shares, weigh
 from plugs.laminate.plies import SPREAD_RATIO
 from plugs.mesh.mesh import PLANES
 from plugs.recipe.plug import Plug
-from plugs.stages.buying import board_for, glue_kg, joint_glue_g
+from plugs.stages.boards import board_for
+from plugs.stages.buying import glue_kg, joint_glue_g
 from plugs.stages.cloth import Cut
 from plugs.stages.laying import Inside, Laying, filler_of
 

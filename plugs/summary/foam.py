@@ -9,6 +9,7 @@ from typing import Any
 from plugs.files.cut_list import sheet_figures, stock_figures
 from plugs.foam.pins import Pinned
 from plugs.ground.figures import rounded
+from plugs.nesting.nesting import Nesting
 from plugs.stages.buying import glue_kg, joint_glue_g
 from plugs.templates.templates import Template
 from plugs.work import Work
@@ -65,15 +66,33 @@ def sheets(work: Work, files: Mapping[str, bytes]) -> dict[str, Any] | None:
     nesting = work.sheets.nesting
     if nesting is None:
         return None
-    figures = sheet_figures(nesting)
-    for figure, sheet in zip(figures, nesting.sheets, strict=True):
-        stems = {f"sheet-{sheet.number:0{digits}d}" for digits in (2, 3, 4)}
-        figure["files"] = sorted(name for name in files if Path(name).stem in stems)
     return {
         "is_searched": work.sheets.is_searched,
         "by_stock": stock_figures(nesting),
-        "sheets": figures,
+        "sheets": _drawn_sheets(nesting, "sheet", files),
     }
+
+
+def boards(work: Work, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+    """Return the boards that templates are cut from, None without templates."""
+    found = work.boards
+    if found is None:
+        return None
+    return {
+        "board": found.board.name,
+        "count": found.count,
+        "outgrown": list(found.outgrown),
+        "boards": [] if found.nesting is None else _drawn_sheets(found.nesting, "board", files),
+    }
+
+
+def _drawn_sheets(nesting: Nesting, word: str, files: Mapping[str, bytes]) -> list[dict[str, Any]]:
+    """Return the figures of sheets or boards with the files that show each."""
+    figures = sheet_figures(nesting)
+    for figure, sheet in zip(figures, nesting.sheets, strict=True):
+        stems = {f"{word}-{sheet.number:0{digits}d}" for digits in (2, 3, 4)}
+        figure["files"] = sorted(name for name in files if Path(name).stem in stems)
+    return figures
 
 
 def glue(work: Work, _: object) -> dict[str, Any]:

@@ -301,6 +301,7 @@ _SECTIONS: Final[tuple[tuple[str, str, Callable[[Work, Made], Any]], ...]] = (
     ("glue", "pins", cut.glue),
     ("pins", "pins", cut.pins),
     ("templates", "templates", lambda work, made: cut.templates(work, made.files)),
+    ("boards", "templates", lambda work, made: cut.boards(work, made.files)),
     ("sanding", "sanding", lambda work, _: sanding_figures(work.sanding)),
     ("recess_kits", "layers", lambda work, _: recess_figures(work.kits)),
     ("features", "layers", lambda work, _: feature_figures(work.features)),

@@ -1,0 +1,132 @@
+"""The boards that templates are cut from, and where each template lies on them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from plugs.foam.stock import Blank, Cutting, Stock
+from plugs.ground.errors import PlugError
+from plugs.laminate.choosing import material_named
+from plugs.laminate.generic import BOARDS
+from plugs.laminate.materials import Board
+from plugs.nesting.nesting import Nesting, nest
+from plugs.recipe.plug import Plug
+from plugs.stages.foam import Sheets
+from plugs.templates.templates import Template
+
+_CUTTING: Final = Cutting(kerf=3.0, spacing=5.0, edge_margin=5.0)
+"""Of plywood by jigsaw or band saw (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Boards:
+    """Templates on the boards that they are cut from.
+
+    Attributes
+    ----------
+    board : Board
+    nesting : Nesting or None
+        None where no part of a template fits on a board.
+    outgrown : tuple of str
+        Parts that are larger than a board: each is joined from one of its own.
+    """
+
+    board: Board
+    nesting: Nesting | None
+    outgrown: tuple[str, ...]
+
+    @property
+    def count(self) -> int:
+        """Boards to buy."""
+        return len(self.outgrown) + (0 if self.nesting is None else len(self.nesting.sheets))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Arranged:
+    """What is cut from sheets and boards.
+
+    Attributes
+    ----------
+    sheets : Sheets
+        Of foam.
+    boards : Boards or None
+        None where the recipe asks for no templates.
+    """
+
+    sheets: Sheets
+    boards: Boards | None
+
+
+def board_for(plug: Plug) -> Board | None:
+    """Return what templates are cut from: the board named, else the plywood of their thickness.
+
+    Returns
+    -------
+    Board or None
+        None where the recipe asks for no templates.
+    """
+    if plug.templates is None:
+        return None
+    if plug.board is not None:
+        return material_named(plug.board, BOARDS, "board")
+    thickness = plug.templates.thickness
+    known = [board for board in BOARDS.values() if abs(board.thickness - thickness) < 1e-6]
+    if known:
+        return known[0]
+    return Board(name=f"plywood {thickness:g}", thickness=thickness, density_kg_m3=600.0)
+
+
+def lay_boards(plug: Plug, templates: Sequence[Template]) -> Boards | None:
+    """Return the templates of a plug on their boards.
+
+    Parameters
+    ----------
+    plug : Plug
+    templates : sequence of Template
+
+    Returns
+    -------
+    Boards or None
+        None where the recipe asks for no templates, or has none.
+    """
+    board = board_for(plug)
+    if board is None or not templates:
+        return None
+    stock = [Stock(name=board.name, width=board.width, height=board.height, thickness=board.thickness)]
+    blanks = [blank for template in templates for blank in _blanks(template, board)]
+    try:
+        return Boards(board=board, nesting=nest(blanks, stock, _CUTTING, effort=0.0), outgrown=())
+    except PlugError:  # one of them outgrows a board
+        fitting = [blank for blank in blanks if _has_room(blank, stock)]
+    kept = {blank.name for blank in fitting}
+    return Boards(
+        board=board,
+        nesting=nest(fitting, stock, _CUTTING, effort=0.0) if fitting else None,
+        outgrown=tuple(blank.name for blank in blanks if blank.name not in kept),
+    )
+
+
+def _blanks(template: Template, board: Board) -> list[Blank]:
+    """Return the parts of a template as they are cut, the largest first."""
+    parts = sorted(template.region.geoms, key=lambda part: (-part.area, part.bounds))
+    return [
+        Blank(
+            name=template.name if i == 1 else f"{template.name} part {i}",
+            layer=template.name,
+            outline=part,
+            thickness=board.thickness,
+            axis=template.axis,
+        )
+        for i, part in enumerate(parts, start=1)
+    ]
+
+
+def _has_room(blank: Blank, stock: Sequence[Stock]) -> bool:
+    """Return whether a part fits on a board."""
+    try:
+        nest([blank], stock, _CUTTING, effort=0.0)
+    except PlugError:
+        return False
+    return True
