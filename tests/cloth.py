@@ -7,9 +7,9 @@ from numpy.typing import NDArray
 
 from plugs.body.body import Solid, make_solid, make_tools
 from plugs.cloth.zones import FREE, Patch
-from plugs.drape.splitting import edges_of
 from plugs.lines.checks import checked_loft
 from plugs.lines.section import LinesPlan
+from plugs.mesh.triangles import edges_of
 from plugs.recesses.recess import Recess
 
 Array = NDArray[np.float64]

@@ -12,8 +12,9 @@ from plugs.body.mating import Face
 from plugs.body.mating_body import BodyCut
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.told import told
-from plugs.mesh.faces import area_of, edge_loops, face_left_by
+from plugs.mesh.faces import face_left_by
 from plugs.mesh.mesh import Body
+from plugs.mesh.triangles import areas, edge_loops
 
 Array = NDArray[np.float64]
 
@@ -66,7 +67,8 @@ def body_face_of(cut: BodyCut, body: Body) -> BodyFace:
     from plugs.mesh.flange_strip import flange_strip
 
     vertices, triangles = face_left_by(body, cut.body)
-    area = area_of(vertices, triangles)
+    corners = vertices[triangles]
+    area = float(areas(corners).sum())
     if area < _LEAST_AREA:
         raise PlugError(
             param=f"{cut.param}.move",
@@ -74,7 +76,6 @@ def body_face_of(cut: BodyCut, body: Body) -> BodyFace:
             reason=f"{cut.item.name}: the body does not touch the plug",
             remedy="move it until it reaches 1 mm or more into the plug's lines",
         )
-    corners = vertices[triangles]
     loops = tuple(vertices[loop] for loop in edge_loops(triangles))
     sides = [np.stack([loop, np.roll(loop, -1, axis=0)], axis=1) for loop in loops]
     rim = np.concatenate([np.empty((0, 2, 3)), *sides])

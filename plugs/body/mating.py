@@ -22,8 +22,9 @@ from plugs.ground.told import told
 from plugs.ground.tolerances import LARGEST, LENGTH
 from plugs.lines.measured_paths import sampled
 from plugs.mesh import mesh
-from plugs.mesh.faces import edge_loops, face_left_by, marked
+from plugs.mesh.faces import face_left_by, marked
 from plugs.mesh.mesh import Body
+from plugs.mesh.triangles import edge_loops
 
 Array = NDArray[np.float64]
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from plugs.body.body import Solid
 from plugs.mesh.faces import faces_from, origin_of
 from plugs.mesh.nearest import distances
+from plugs.mesh.triangles import areas, distinct
 from plugs.skin.proof import ToolProof
 
 Array = NDArray[np.float64]
@@ -63,9 +64,8 @@ def prove_tools(finish: Solid, foam: Solid) -> tuple[ToolProof, ...]:
 
 def _points(corners: Array) -> Array:
     """Return corners, middles of edges and middles of triangles (m, 3, 3), of the largest."""
-    a, b, c = (corners[:, i] for i in range(3))
-    area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
-    corners = corners[np.argsort(-area, kind="stable")[: _MOST_POINTS // 7]]
+    corners = corners[np.argsort(-areas(corners), kind="stable")[: _MOST_POINTS // 7]]
     middles = 0.5 * (corners + np.roll(corners, 1, axis=1))
     every = np.concatenate([corners, middles, corners.mean(axis=1, keepdims=True)], axis=1)
-    return np.unique(every.reshape(-1, 3), axis=0)
+    points = every.reshape(-1, 3)
+    return np.asarray(points[distinct(points)[0]])

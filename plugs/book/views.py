@@ -15,6 +15,7 @@ from plugs.drafting.picture import LABELS, Drawing, Label, Path
 from plugs.ground.units import format_length
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
+from plugs.mesh.triangles import hinges_of, normals, side_lengths
 
 Array = NDArray[np.float64]
 
@@ -63,10 +64,10 @@ def three_views(body: Body) -> tuple[View, View, View]:
     tuple of 3 View
     """
     points, triangles = mesh.triangles_of(body)
-    ends, normals = sharp_edges(points, triangles)
+    ends, ways = sharp_edges(points, triangles)
 
     def seen(axis: str) -> View:
-        is_near = (normals @ np.array(_EYES[axis]) > 1e-6).any(axis=1)
+        is_near = (ways @ np.array(_EYES[axis]) > 1e-6).any(axis=1)
         flat = points[ends[is_near]][:, :, _AXES[axis]]
         shadow = shapely.simplify(mesh.envelope(Body(mesh.stacked(body, axis).up)), _CHORD)
         return View(
@@ -95,27 +96,22 @@ def sharp_edges(points: Array, triangles: NDArray[np.int64]) -> tuple[NDArray[np
     tuple of (k, 2) int and (k, 2, 3) float, dimensionless
         The ends of each, and the normals of its two faces.
     """
-    halves = np.sort(
-        np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]]), axis=1
-    )
-    order = np.lexsort((halves[:, 1], halves[:, 0]))
-    pairs = order.reshape(-1, 2)  # every edge of a closed body has two sides
-    faces = pairs % len(triangles)
-    both = _normals(points[triangles], pairs)[faces]
+    pairs = np.stack(hinges_of(triangles), axis=1)  # every edge of a closed body has two sides
+    both = _normals(points[triangles], pairs)[pairs // 3]
     is_sharp = np.einsum("ij,ij->i", both[:, 0], both[:, 1]) < _ALIKE
-    return halves[pairs[is_sharp, 0]], both[is_sharp]
+    row, corner = np.divmod(pairs[is_sharp, 0], 3)
+    ends = np.stack([triangles[row, corner], triangles[row, (corner + 1) % 3]], axis=1)
+    return np.sort(ends, axis=1), both[is_sharp]
 
 
 def _normals(corners: Array, pairs: NDArray[np.int64]) -> Array:
     """Return the normals of faces; a sliver lies as the faces along it do, where these lie alike."""
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    double = np.linalg.norm(normal, axis=1)
-    normal /= np.maximum(double, 1e-12)[:, None]
-    sides = np.linalg.norm(corners - np.roll(corners, -1, axis=1), axis=2)
-    slivers = np.flatnonzero(double < _SLIVER * sides.max(axis=1))
+    normal, area = normals(corners)
+    sides = side_lengths(corners)
+    slivers = np.flatnonzero(2.0 * area < _SLIVER * sides.max(axis=1))
     beyond = np.empty(3 * len(corners), dtype=np.int64)  # of each half of an edge, the face on its other side
-    beyond[pairs[:, 0]], beyond[pairs[:, 1]] = pairs[:, 1] % len(corners), pairs[:, 0] % len(corners)
-    along = np.argsort(sides[slivers], axis=1)[:, 1:] * len(corners) + slivers[:, None]
+    beyond[pairs[:, 0]], beyond[pairs[:, 1]] = pairs[:, 1] // 3, pairs[:, 0] // 3
+    along = 3 * slivers[:, None] + np.argsort(sides[slivers], axis=1)[:, 1:]
     for _ in range(_PASSES if len(slivers) else 0):
         both = normal[beyond[along]]
         is_alike = np.einsum("ij,ij->i", both[:, 0], both[:, 1]) > _ALIKE

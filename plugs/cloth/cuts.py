@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from plugs.cloth.zone_words import DartCut
 from plugs.cloth.zones import DART, OPENED, Patch
-from plugs.drape.splitting import edges_of, split_at_zero, split_edges
+from plugs.drape.splitting import split_at_zero, split_edges
 from plugs.ground.errors import PlugError, promise
-from plugs.mesh.faces import edge_loops
+from plugs.mesh.triangles import corner_angles, edge_loops, edges_of, facing, rim_sides
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -127,10 +127,7 @@ def _ends_of_cut(patch: Patch) -> tuple[int, int] | None:
 
 def _turning(patch: Patch, loop: Indices) -> float:
     """Return by how much a loop of the rim turns within the surface, in radians."""
-    corners = patch.vertices[patch.triangles]
-    ahead, behind = np.roll(corners, -1, axis=1) - corners, np.roll(corners, 1, axis=1) - corners
-    sine = np.linalg.norm(np.cross(ahead, behind), axis=2)
-    angle = np.arctan2(sine, np.einsum("ijk,ijk->ij", ahead, behind))
+    angle = corner_angles(patch.vertices[patch.triangles])
     total = np.bincount(patch.triangles.ravel(), angle.ravel(), len(patch.vertices))
     return float((np.pi - total[loop]).sum())
 
@@ -171,13 +168,12 @@ def _split_by_plane(patch: Patch, start: int, tip: Array) -> Patch:
     way = tip - begin
     length = float(np.linalg.norm(way))
     corners = vertices[triangles]
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     low, high = corners.min(axis=1), corners.max(axis=1)
     share = np.linspace(0.0, 1.0, 17)[:, None, None]
     line = begin + share * way
     beside = np.maximum(np.maximum(low - line, line - high), 0.0)
     is_near = np.linalg.norm(beside, axis=2).min(axis=0) < max(0.5 * length, _LEAST_REACH)
-    out = normal[is_near].sum(axis=0)
+    out = facing(corners[is_near]).sum(axis=0)
     across = np.cross(way, out)
     across = across / max(float(np.linalg.norm(across)), 1e-12)
     off = (vertices - begin) @ across
@@ -288,8 +284,7 @@ def _rimmed(
 
     The sides of a cut are known by their vertices before it.
     """
-    _, number = edges_of(triangles)
-    row, column = np.nonzero(np.bincount(number.ravel())[number] == 1)
+    row, column = rim_sides(triangles)
     rim = np.stack([triangles[row, column], triangles[row, (column + 1) % 3]], axis=1)
     before = np.stack([was[row, column], was[row, (column + 1) % 3]], axis=1)
     known = dict(zip(map(tuple, patch.rim.tolist()), patch.beyond.tolist(), strict=True)) | dict(beyond_cut)

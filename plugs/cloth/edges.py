@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from plugs.cloth.cloth import Notch
 from plugs.cloth.flatten import Flat
 from plugs.cloth.seams import Seam
-from plugs.mesh.faces import edge_loops
+from plugs.mesh.triangles import edge_loops
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from plugs.cloth.unroll import flat_triangles, unroll
 from plugs.cloth.zones import Patch
 from plugs.ground.errors import Finding
+from plugs.mesh.triangles import normals, side_lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -120,8 +121,7 @@ def finding_of(flat: Flat) -> Finding | None:
 
 def _heights(patch: Patch, area: Array) -> Array:
     """Return the least height of each triangle."""
-    corners = patch.vertices[patch.triangles]
-    longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
+    longest = side_lengths(patch.vertices[patch.triangles]).max(axis=1)
     return np.asarray(2.0 * area / np.maximum(longest, 1e-12))
 
 
@@ -134,9 +134,7 @@ def _share(values: Array, weights: Array, share: float) -> float:
 
 def _edge_strain(patch: Patch, points: Array) -> float:
     """Return the largest strain of any edge."""
-    a, b = patch.triangles, np.roll(patch.triangles, -1, axis=1)
-    true = np.linalg.norm(patch.vertices[a] - patch.vertices[b], axis=-1)
-    flat = np.linalg.norm(points[a] - points[b], axis=-1)
+    true, flat = side_lengths(patch.vertices[patch.triangles]), side_lengths(points[patch.triangles])
     return float((np.abs(flat - true) / np.maximum(true, 1.0)).max())
 
 
@@ -288,11 +286,11 @@ def _relaxed(patch: Patch, points: Array) -> Array:
 def _turned(patch: Patch, points: Array) -> tuple[Array, str]:
     """Return a flat patch turned so that its warp runs along x, and what the warp follows."""
     vertices, triangles = patch.vertices, patch.triangles
-    a, b, c = (vertices[triangles[:, i]] for i in range(3))
-    normal = np.cross(b - a, c - a)
-    area = 0.5 * np.linalg.norm(normal, axis=1)
-    base = (b - a) / np.maximum(np.linalg.norm(b - a, axis=1), 1e-12)[:, None]
-    side = np.cross(normal / np.maximum(2.0 * area, 1e-12)[:, None], base)
+    corners = vertices[triangles]
+    normal, area = normals(corners)
+    base = corners[:, 1] - corners[:, 0]
+    base = base / np.maximum(np.linalg.norm(base, axis=1), 1e-12)[:, None]
+    side = np.cross(normal, base)
     maps = _jacobians(vertices, triangles, points)
     for word in dict.fromkeys((patch.warp, "up", "across", "forward")):
         along = np.array(_DIRECTIONS[word])

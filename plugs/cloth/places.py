@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 
 from plugs.body.body import Solid, remade
 from plugs.cloth.seamed import seamed
-from plugs.drape.splitting import edges_of, finer_inside, split_at_zero, split_edges, well_shaped
+from plugs.drape.splitting import finer_inside, split_at_zero, split_edges, well_shaped
 from plugs.lines.stations import Loft
 from plugs.mesh.faces import numbered, with_fewer_faces
 from plugs.mesh.mesh import numbered_triangles_of, placed
 from plugs.mesh.nearest import arcs_to_lines
 from plugs.mesh.sampling import sample
+from plugs.mesh.triangles import areas, edges_of, facing, in_use
 from plugs.recesses.recess import Tool
 
 Array = NDArray[np.float64]
@@ -67,8 +68,7 @@ class Places:
         -------
         mapping of str to float, mm2
         """
-        a, b, c = (self.vertices[self.triangles[:, i]] for i in range(3))
-        area = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
+        area = areas(self.vertices[self.triangles])
         total = np.bincount(self.label, weights=area, minlength=len(self.names))
         return dict(zip(self.names, total.tolist(), strict=True))
 
@@ -196,8 +196,8 @@ def _flanged(places: Places, name: str, width: float, bare: Sequence[str]) -> Pl
     on_face[number[is_face]] = True
     on_clothed[number[~is_face & ~is_bare[places.label]]] = True
     rim = places.vertices[edges[on_face & on_clothed]]
-    used, number = np.unique(places.triangles[is_face], return_inverse=True)
-    points, own = finer_inside(places.vertices[used], number.reshape(-1, 3), 2.0 * width)
+    used, number = in_use(places.triangles[is_face])
+    points, own = finer_inside(places.vertices[used], number, 2.0 * width)
     far = np.empty(0)
     for _ in range(_CLOSER):
         far = _far_from(rim, points, own, width, far)
@@ -230,8 +230,7 @@ def _far_from(rim: Array, vertices: Array, triangles: Indices, width: float, kno
     That of the first vertices is known already.
     """
     normals = np.zeros_like(vertices)
-    a, b, c = (vertices[triangles[:, i]] for i in range(3))
-    np.add.at(normals, triangles, np.cross(b - a, c - a)[:, None, :])
+    np.add.at(normals, triangles, facing(vertices[triangles])[:, None, :])
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
     rest = slice(len(known), None)
     found = arcs_to_lines(vertices[rest], normals[rest], rim, 2.0 * width)
@@ -247,9 +246,9 @@ def clothed(places: Places, names: Sequence[str]) -> Places:
         Of the places to keep.
     """
     is_kept = np.isin(places.label, [places.names.index(name) for name in names])
-    used, number = np.unique(places.triangles[is_kept], return_inverse=True)
+    used, number = in_use(places.triangles[is_kept])
     vertices, label = places.vertices[used], places.label[is_kept]
-    triangles = well_shaped(vertices, number.reshape(-1, 3), label)
+    triangles = well_shaped(vertices, number, label)
     return Places(
         vertices=vertices, triangles=triangles, label=label, names=places.names, owners=places.owners
     )

@@ -8,8 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.drape.splitting import edges_of
 from plugs.ground.errors import present, promise
+from plugs.mesh.triangles import areas, edges_of, hinges_of
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -96,26 +96,29 @@ def flat_triangles(vertices: Array, triangles: Indices) -> tuple[Array, Array]:
     a, b, c = (vertices[triangles[:, i]] for i in range(3))
     first, second = b - a, c - a
     base = np.linalg.norm(first, axis=1)
-    twice = np.linalg.norm(np.cross(first, second), axis=1)
+    area = areas(vertices[triangles])
     safe = np.maximum(base, _NOTHING)
     flat = np.zeros((len(triangles), 3, 2))
     flat[:, 1, 0] = base
     flat[:, 2, 0] = np.einsum("ij,ij->i", first, second) / safe
-    flat[:, 2, 1] = twice / safe
-    return flat, 0.5 * twice
+    flat[:, 2, 1] = 2.0 * area / safe
+    return flat, area
 
 
 def _order(triangles: Indices, area: Array) -> tuple[Indices, Indices]:
     """Return the order in which triangles are laid, and the one that each is laid against."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import breadth_first_order
-
-    _, number = edges_of(triangles)
-    order = np.argsort(number.ravel(), kind="stable")
-    same = number.ravel()[order][1:] == number.ravel()[order][:-1]
-    one, two = order[:-1][same] // 3, order[1:][same] // 3
-    count = len(triangles)
-    graph = coo_matrix((np.ones(len(one)), (one, two)), shape=(count, count)).tocsr()
-    found, before = breadth_first_order(graph, int(np.argmax(area)), directed=False)
-    promise(len(found) == count, "the patch is in one piece")
-    return np.asarray(found, dtype=np.int64), np.asarray(before, dtype=np.int64)
+    one, two = hinges_of(triangles)
+    later: list[list[int]] = [[] for _ in triangles]
+    earlier: list[list[int]] = [[] for _ in triangles]
+    for low, high in sorted(zip((one // 3).tolist(), (two // 3).tolist(), strict=True)):
+        later[low].append(high)
+        earlier[high].append(low)
+    found = [int(np.argmax(area))]
+    before = np.full(len(triangles), -1)
+    for here in found:
+        for other in (*later[here], *earlier[here]):
+            if before[other] < 0 and other != found[0]:
+                before[other] = here
+                found.append(other)
+    promise(len(found) == len(triangles), "the patch is in one piece")
+    return np.array(found, dtype=np.int64), before

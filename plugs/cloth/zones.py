@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from plugs.body.body import Solid
 from plugs.cloth.places import Places, clothed, places_of, with_flanges
 from plugs.cloth.zone_words import WARPS, Zone
-from plugs.drape.splitting import edges_of, hinges_of, parted_fans
+from plugs.drape.splitting import parted_fans
 from plugs.ground.errors import PlugError
+from plugs.mesh.triangles import areas, centre, edge_keys, groups, hinges_of, in_use, meeting, rim_sides
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -69,8 +70,7 @@ class Patch:
     @property
     def area_mm2(self) -> float:
         """Area of the surface."""
-        a, b, c = (self.vertices[self.triangles[:, i]] for i in range(3))
-        return float(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())
+        return float(areas(self.vertices[self.triangles]).sum())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -137,15 +137,10 @@ def zoned(
 def _centroids(places: Places) -> dict[str, Array]:
     """Return the middle of each place's surface."""
     corners = places.vertices[places.triangles]
-    area = 0.5 * np.linalg.norm(
-        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
-    )
-    moment = area[:, None] * corners.mean(axis=1)
     found = {}
     for i, name in enumerate(places.names):
-        mine = places.label == i
-        total = float(area[mine].sum())
-        found[name] = moment[mine].sum(axis=0) / total if total > 0.0 else np.zeros(3)
+        mine = corners[places.label == i]
+        found[name] = centre(mine) if areas(mine).sum() > 0.0 else np.zeros(3)
     return found
 
 
@@ -242,11 +237,10 @@ def patches_of(places: Places, zones: Sequence[Zone]) -> tuple[Patch, ...]:
     for i, item in enumerate(zones):
         zone_of_place[[places.names.index(name) for name in members(places, item)]] = i
     zone = zone_of_place[places.label]
-    _, number = edges_of(places.triangles)
-    part = _connected(places.triangles, zone - FREE)
-    a, b, c = (places.vertices[places.triangles[:, i]] for i in range(3))
-    area = np.bincount(part, weights=0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1))
-    beyond = _beyond(number, zone)
+    one, two = hinges_of(places.triangles, zone - FREE)
+    part = groups(len(places.triangles), one // 3, two // 3)
+    area = np.bincount(part, weights=areas(places.vertices[places.triangles]))
+    beyond = _beyond(places.triangles, zone)
     found = []
     for i, item in enumerate(zones):
         parts = [p for p in np.unique(part[zone == i]).tolist() if area[p] >= _LEAST_MM2]
@@ -257,36 +251,20 @@ def patches_of(places: Places, zones: Sequence[Zone]) -> tuple[Patch, ...]:
     return tuple(found)
 
 
-def _connected(triangles: Indices, kind: Indices) -> Indices:
-    """Return which connected piece of one kind each triangle belongs to."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
-    one, two = hinges_of(triangles, kind)
-    count = len(triangles)
-    graph = coo_matrix((np.ones(len(one)), (one // 3, two // 3)), shape=(count, count))
-    return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
-
-
-def _beyond(number: Indices, zone: Indices) -> Indices:
+def _beyond(triangles: Indices, zone: Indices) -> Indices:
     """Return the zone beyond each edge of each triangle, `FREE` where there is none."""
-    order = np.argsort(number.ravel(), kind="stable")
-    flat = number.ravel()[order]
-    same = np.flatnonzero(flat[1:] == flat[:-1])
-    found = np.full(number.size, FREE, dtype=np.int64)
-    one, two = order[same], order[same + 1]
+    one, two = meeting(edge_keys(triangles))
+    found = np.full(triangles.size, FREE, dtype=np.int64)
     found[one], found[two] = zone[two // 3], zone[one // 3]
-    return found.reshape(number.shape)
+    return found.reshape(triangles.shape)
 
 
 def _patch(places: Places, rows: Indices, beyond: Indices, name: str, zone: int, warp: str) -> Patch:
     """Return the patch of some triangles."""
-    used, local = np.unique(places.triangles[rows], return_inverse=True)
-    triangles, was = parted_fans(local.reshape(-1, 3).astype(np.int64))
+    used, local = in_use(places.triangles[rows])
+    triangles, was = parted_fans(local)
     used = used[was]
-    _, number = edges_of(triangles)
-    is_rim = np.bincount(number.ravel())[number] == 1
-    row, column = np.nonzero(is_rim)
+    row, column = rim_sides(triangles)
     rim = np.stack([triangles[row, column], triangles[row, (column + 1) % 3]], axis=1)
     other = beyond[rows][row, column]
     return Patch(

@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.drape.splitting import hinges_of
 from plugs.ground.tolerances import LENGTH
+from plugs.mesh.triangles import centre, distinct, facing, hinges_of, in_use, loops_along, proper
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -87,7 +87,7 @@ def make_surface(vertices: Array, triangles: Indices, *, is_parted: bool = False
     a, b, c = (vertices[triangles[:, k]] for k in range(3))
     base = np.linalg.norm(b - a, axis=1)
     along = (b - a) / base[:, None]
-    normal = np.cross(b - a, c - a)
+    normal = facing(vertices[triangles])
     double = np.linalg.norm(normal, axis=1)
     normal = np.where(
         (double > 0.0)[:, None], normal / np.maximum(double, 1e-300)[:, None], _square_to(along)
@@ -121,18 +121,10 @@ def make_surface(vertices: Array, triangles: Indices, *, is_parted: bool = False
 
 def _welded(vertices: Array, triangles: Indices) -> tuple[Array, Indices]:
     """Return vertices that differ and are used, and the triangles between three different ones."""
-    used = np.unique(triangles)
+    used, triangles = in_use(triangles)
     keys = np.round(vertices[used] / LENGTH).astype(np.int64)
-    order = np.lexsort(keys.T)
-    is_new = np.ones(len(order), dtype=np.bool_)
-    is_new[1:] = (np.diff(keys[order], axis=0) != 0).any(axis=1)
-    number = np.empty(len(order), dtype=np.int64)
-    number[order] = np.cumsum(is_new) - 1
-    lookup = np.zeros(len(vertices), dtype=np.int64)
-    lookup[used] = number
-    triangles = lookup[triangles]
-    is_flat = (triangles == np.roll(triangles, 1, axis=1)).any(axis=1)
-    return vertices[used[order[is_new]]], triangles[~is_flat]
+    first, number = distinct(keys[:, ::-1])
+    return vertices[used[first]], proper(number[triangles])
 
 
 def _square_to(ways: Array) -> Array:
@@ -153,7 +145,7 @@ def _is_once(triangles: Indices) -> Flags:
 def _neighbours(triangles: Indices) -> tuple[Indices, Indices]:
     """Return the triangle over each side and which of its sides that is, -1 at the edge of the patch."""
     beside, other = np.full(triangles.size, -1), np.zeros(triangles.size, dtype=np.int64)
-    one, two = hinges_of(triangles, np.zeros(len(triangles), dtype=np.int64))
+    one, two = hinges_of(triangles)
     beside[one], beside[two], other[one], other[two] = two // 3, one // 3, two % 3, one % 3
     return beside.reshape(-1, 3), other.reshape(-1, 3)
 
@@ -167,7 +159,7 @@ def _hinges(corners: Complex, step: Complex, beside: Indices, other: Indices) ->
     return turn, np.where(beside >= 0, start - turn * corners, 0.0)
 
 
-def edge_loops(surface: Surface) -> list[Indices]:
+def rim_loops(surface: Surface) -> list[Indices]:
     """Return the edge of a patch as closed lines of its vertices.
 
     Parameters
@@ -180,25 +172,7 @@ def edge_loops(surface: Surface) -> list[Indices]:
         Vertices, with the patch on the left seen from outside, none repeated; the longest first.
     """
     tri, side = np.nonzero(surface.beside < 0)
-    first = surface.triangles[tri, side].tolist()
-    second = surface.triangles[tri, (side + 1) % 3].tolist()
-    onward: dict[int, list[int]] = {}
-    for a, b in sorted(zip(first, second, strict=True), reverse=True):
-        onward.setdefault(a, []).append(b)
-    loops = []
-    for begin in sorted(onward):
-        while onward[begin]:
-            trail = [begin]
-            while trail:
-                here = onward[trail[-1]].pop()
-                if here in trail:  # a loop that touches itself is two
-                    back = trail.index(here)
-                    loops.append(np.array(trail[back:], dtype=np.int64))
-                    del trail[back + 1 :]
-                    if not onward[here]:
-                        break
-                else:
-                    trail.append(here)
+    loops = loops_along(surface.triangles[tri, side], surface.triangles[tri, (side + 1) % 3])
     return sorted(loops, key=lambda loop: (-_round(surface.vertices[loop]), int(loop[0])))
 
 
@@ -303,9 +277,7 @@ def middle_of(surface: Surface) -> Array:
     -------
     (3,) float, mm
     """
-    centres = surface.vertices[surface.triangles].mean(axis=1)
-    centre = surface.areas_mm2 @ centres / surface.areas_mm2.sum()
-    tri, at = locate(surface, centre)
+    tri, at = locate(surface, centre(surface.vertices[surface.triangles]))
     return np.asarray(positions(surface, np.array([tri]), np.array([at]))[0])
 
 
@@ -326,7 +298,7 @@ def holes_closed(vertices: Array, triangles: Indices) -> tuple[Array, Indices]:
     """
     surface = make_surface(vertices, triangles, is_parted=True)
     points, parts = [surface.vertices], [surface.triangles]
-    rims = edge_loops(surface)
+    rims = rim_loops(surface)
     sides = [_sides_of(loop) for loop in rims]
     met = Counter(frozenset(side) for loop in sides for side in loop)
     count = len(surface.vertices)

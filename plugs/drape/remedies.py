@@ -15,7 +15,7 @@ from plugs.drape.geodesic import Surface, direction, locate, make_surface, middl
 from plugs.drape.splitting import split_at_zero
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.units import format_length
-from plugs.mesh.faces import area_of
+from plugs.mesh.triangles import areas
 
 Array = NDArray[np.float64]
 
@@ -241,7 +241,7 @@ def split_zone(surface: Surface, draped: Drape, at: Array, square_to: Array) -> 
     is_ahead = split.fields.mean(axis=1) > 0.0
     parts = []
     for side in (is_ahead, ~is_ahead):
-        if area_of(split.vertices, split.triangles[side]) > _CRUMB:
+        if areas(split.vertices[split.triangles[side]]).sum() > _CRUMB:
             part = make_surface(split.vertices, split.triangles[side], is_parted=True)
             parts.append(_part_drape(part, draped))
     return ZoneSplit(

@@ -8,6 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.mesh.triangles import distinct, edges_of, facing, groups, hinges_of, meeting
+
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
@@ -50,51 +52,6 @@ class Split:
     fields: Array
 
 
-def edges_of(triangles: Indices) -> tuple[Indices, Indices]:
-    """Return the edges of a mesh, each once, and those of each triangle.
-
-    Parameters
-    ----------
-    triangles : (m, 3) int
-
-    Returns
-    -------
-    tuple of (e, 2) int and (m, 3) int
-        Smaller vertex first; edge j of a triangle runs from its corner j to the next.
-    """
-    a, b = triangles, np.roll(triangles, -1, axis=1)
-    count = int(triangles.max()) + 1 if len(triangles) else 1
-    keys, number = np.unique(np.minimum(a, b) * count + np.maximum(a, b), return_inverse=True)
-    return np.stack([keys // count, keys % count], axis=1), number.reshape(triangles.shape)
-
-
-def hinges_of(triangles: Indices, kind: Indices) -> tuple[Indices, Indices]:
-    """Return the sides at which triangles of one kind hang together, two and two.
-
-    An edge that more than two triangles of a kind share, or two the same way round, joins none of them.
-
-    Parameters
-    ----------
-    triangles : (m, 3) int
-    kind : (m,) int
-        Not negative.
-
-    Returns
-    -------
-    tuple of (k,) int and (k,) int
-        Side j of triangle i is 3 i + j; it runs from corner j to the next.
-    """
-    first, second = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
-    count = int(triangles.max()) + 1 if len(triangles) else 1
-    keys = (np.repeat(kind, 3) * count + np.minimum(first, second)) * count + np.maximum(first, second)
-    order = np.argsort(keys, kind="stable")
-    same = np.concatenate([[False], np.diff(keys[order]) == 0, [False]])
-    at = np.flatnonzero(same[1:-1] & ~same[:-2] & ~same[2:])
-    one, two = order[at], order[at + 1]
-    is_proper = first[one] == second[two]
-    return one[is_proper], two[is_proper]
-
-
 def parted_fans(triangles: Indices) -> tuple[Indices, Indices]:
     """Return a mesh in which the triangles at every vertex hang together, edge to edge.
 
@@ -111,16 +68,12 @@ def parted_fans(triangles: Indices) -> tuple[Indices, Indices]:
     tuple of (m, 3) int and (k,) int
         The triangles, and the vertex that each vertex was; the old ones come first.
     """
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
-    one, two = hinges_of(triangles, np.zeros(len(triangles), dtype=np.int64))
+    one, two = hinges_of(triangles)
     # a side's first corner lies at the other's second, and the other way about
     here = np.concatenate([one, one - one % 3 + (one + 1) % 3])
     there = np.concatenate([two - two % 3 + (two + 1) % 3, two])
-    graph = coo_matrix((np.ones(len(here)), (here, there)), shape=(triangles.size, triangles.size))
-    fan = connected_components(graph, directed=False)[1]
-    _, corner, number = np.unique(fan, return_index=True, return_inverse=True)
+    number = groups(triangles.size, here, there)
+    corner = np.unique(number, return_index=True)[1]
     vertex = triangles.ravel()[corner]
     order = np.lexsort((corner, vertex))
     is_first = np.ones(len(order), dtype=np.bool_)
@@ -258,7 +211,7 @@ def finer_inside(vertices: Array, triangles: Indices, longest: float) -> tuple[A
         middle = vertices[edges[long]].mean(axis=1)
         cells = np.floor(middle / (0.6 * longest)).astype(np.int64)
         share = np.full(len(edges), np.nan)
-        share[long[np.unique(cells, axis=0, return_index=True)[1]]] = 0.5
+        share[long[distinct(cells)[0]]] = 0.5
         split = split_edges(vertices, triangles, share, np.zeros(triangles.shape))
         vertices = split.vertices
         triangles = well_shaped(vertices, split.triangles, np.zeros(len(split.triangles), dtype=np.int64), 4)
@@ -303,7 +256,7 @@ def well_shaped(vertices: Array, triangles: Indices, kind: Indices, rounds: int 
         np.minimum.at(rank, second, place)
         wins = np.flatnonzero((rank[first] == place) & (rank[second] == place))
         ends = np.sort(four[wins, 2:], axis=1)
-        wins = wins[np.unique(ends, axis=0, return_index=True)[1]]  # two must not turn into one edge
+        wins = wins[distinct(ends)[0]]  # two must not turn into one edge
         a, b, c, d = four[wins].T
         triangles[first[wins]] = np.stack([c, d, b], axis=1)
         triangles[second[wins]] = np.stack([d, c, a], axis=1)
@@ -317,10 +270,7 @@ def _pairs(
 
     The first triangle holds a to b and c, the second b to a and d. Edges are numbered as by `edges_of`.
     """
-    order = np.argsort(number.ravel(), kind="stable")
-    sorted_number = number.ravel()[order]
-    is_pair = sorted_number[1:] == sorted_number[:-1]
-    one, two = order[:-1][is_pair], order[1:][is_pair]
+    one, two = meeting(number)
     first, second = one // 3, two // 3
     is_one_kind = kind[first] == kind[second]
     one, two, first, second = one[is_one_kind], two[is_one_kind], first[is_one_kind], second[is_one_kind]
@@ -352,8 +302,8 @@ def _angle(apex: Array, corners: Array) -> Array:
 def _can_turn(corners: Array) -> NDArray[np.bool_]:
     """Return which edges a-b may give way to c-d: the surface hardly moves and nothing folds."""
     a, b, c, d = (corners[:, i] for i in range(4))
-    normal = np.cross(b - a, c - a) + np.cross(a - b, d - b)
-    first, second = np.cross(d - c, b - c), np.cross(c - d, a - d)
+    normal = facing(corners[:, [0, 1, 2]]) + facing(corners[:, [1, 0, 3]])
+    first, second = facing(corners[:, [2, 3, 1]]), facing(corners[:, [3, 2, 0]])
     least = 1e-6 * np.einsum("ij,ij->i", normal, normal)
     is_upright = (np.einsum("ij,ij->i", first, normal) > least) & (
         np.einsum("ij,ij->i", second, normal) > least

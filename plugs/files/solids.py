@@ -10,6 +10,8 @@ from xml.sax.saxutils import escape
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.mesh.triangles import normals
+
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
@@ -73,10 +75,7 @@ def stl_bytes(vertices: Array, triangles: Indices, *, name: str) -> bytes:
     points, corners = _checked(vertices, triangles, name)
     facets = np.zeros(len(corners), dtype=_STL_FACET)
     facets["corners"] = points[corners]
-    a, b, c = (points[corners[:, k]] for k in range(3))
-    normal = np.cross(b - a, c - a)
-    length = np.linalg.norm(normal, axis=1, keepdims=True)
-    facets["normal"] = normal / np.where(length > 0.0, length, 1.0)
+    facets["normal"] = normals(points[corners])[0]
     plain = name.encode("ascii", "replace")
     # a header that begins with "solid" would be taken for the text form of the format
     header = (b"binary STL, mm: " + plain)[:80].ljust(80, b" ")

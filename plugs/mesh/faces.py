@@ -1,4 +1,4 @@
-"""Which triangles of a body came from which cutter, and the edge of what they cover."""
+"""Which triangles of a body came from which cutter."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.mesh.mesh import Body, body_of_triangles, triangles_of
+from plugs.mesh.triangles import in_use
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -72,8 +73,8 @@ def face_left_by(body: Body, cutter: Body) -> tuple[Array, Indices]:
         Facing out of the body; with no triangles where it left none.
     """
     vertices, kept = _from_origin(body, cutter.solid.original_id())
-    used, renumbered = np.unique(kept, return_inverse=True)
-    return vertices[used], renumbered.reshape(-1, 3).astype(np.int64)
+    used, triangles = in_use(kept)
+    return vertices[used], triangles
 
 
 def origin_of(body: Body) -> int:
@@ -116,54 +117,3 @@ def _from_origin(body: Body, origin: int) -> tuple[Array, Indices]:
     origins = np.repeat(np.asarray(found.run_original_id, dtype=np.int64), runs)
     triangles = np.array(found.tri_verts, dtype=np.int64)[origins == origin]
     return np.array(found.vert_properties[:, :3]), triangles
-
-
-def edge_loops(triangles: Indices) -> list[Indices]:
-    """Return the loops of vertices round a face, the face to their left.
-
-    Parameters
-    ----------
-    triangles : (m, 3) int
-        With shared vertices.
-
-    Returns
-    -------
-    list of (k,) int
-        Each closed, its first vertex not repeated; the longest first. An edge that more than two triangles
-        share is passed as often as more of them lie to its left than to its right.
-    """
-    a, b = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
-    count = int(triangles.max()) + 1 if len(triangles) else 1
-    keys, times = np.unique(a * count + b, return_counts=True)
-    back = (keys % count) * count + keys // count
-    at = np.minimum(np.searchsorted(keys, back), max(len(keys) - 1, 0))
-    times = times - np.where(keys[at] == back, times[at], 0)
-    rim = np.repeat(keys, np.maximum(times, 0))  # as many lead to each vertex as from it
-    onward: dict[int, list[int]] = {}
-    for first, second in reversed(list(zip((rim // count).tolist(), (rim % count).tolist(), strict=True))):
-        onward.setdefault(first, []).append(second)
-    loops = []
-    for start in sorted(onward):
-        while onward[start]:
-            loop, here = [start], onward[start].pop()
-            while here != start:
-                loop.append(here)
-                here = onward[here].pop()
-            loops.append(np.array(loop, dtype=np.int64))
-    return sorted(loops, key=lambda loop: (-len(loop), loop.tolist()))
-
-
-def area_of(vertices: Array, triangles: Indices) -> float:
-    """Return the area of triangles.
-
-    Parameters
-    ----------
-    vertices : (n, 3) float, mm
-    triangles : (m, 3) int
-
-    Returns
-    -------
-    float, mm2
-    """
-    a, b, c = (vertices[triangles[:, i]] for i in range(3))
-    return 0.5 * float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.mesh.nearest import arcs_to_lines
+from plugs.mesh.triangles import areas, distinct, edges_of, facing, normals, side_lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -39,46 +40,33 @@ def flange_strip(vertices: Array, triangles: Indices, rim: Array, width: float) 
     strip = 0.0
     for share in (_COARSE, _FINE):
         vertices, triangles = _divided(vertices, triangles, width / share)
-        longest = float(_sides(vertices, triangles).max(initial=0.0))
+        longest = float(side_lengths(vertices[triangles]).max(initial=0.0))
         far = _along(vertices, triangles, rim, width + 3.0 * longest)
         far = np.where(np.abs(far - width) < _OFF, width + _OFF, far)
         f = far[triangles]
         margin = longest if share == _COARSE else 0.0
         is_in, is_out = f.max(axis=1) <= width - margin, f.min(axis=1) >= width + margin
-        strip += float(_areas(vertices, triangles[is_in]).sum())
+        strip += float(areas(vertices[triangles[is_in]]).sum())
         triangles = triangles[~is_in & ~is_out]
     low, middle, high = np.sort(far[triangles], axis=1).T
     begun = (width - low) ** 2 / np.maximum((middle - low) * (high - low), 1e-300)
     ended = 1.0 - (high - width) ** 2 / np.maximum((high - middle) * (high - low), 1e-300)
     share_in = np.where(middle > width, begun, ended)
-    strip += float(_areas(vertices, triangles) @ share_in)
+    strip += float(areas(vertices[triangles]) @ share_in)
     return strip, _level_loops(vertices, triangles, far, width)
-
-
-def _areas(vertices: Array, triangles: Indices) -> Array:
-    """Return the area of each triangle."""
-    a, b, c = (vertices[triangles[:, i]] for i in range(3))
-    return 0.5 * np.asarray(np.linalg.norm(np.cross(b - a, c - a), axis=1))
-
-
-def _sides(vertices: Array, triangles: Indices) -> Array:
-    """Return the lengths of the sides of triangles, each from its corner to the next."""
-    return np.asarray(np.linalg.norm(vertices[triangles] - vertices[np.roll(triangles, -1, axis=1)], axis=2))
 
 
 def _along(vertices: Array, triangles: Indices, rim: Array, reach: float) -> Array:
     """Return how far vertices of a face lie from its edge, looked for within a reach."""
-    a, b, c = (vertices[triangles[:, i]] for i in range(3))
-    facing = np.cross(b - a, c - a)
     normal = np.zeros_like(vertices)
-    np.add.at(normal, triangles.ravel(), np.repeat(facing, 3, axis=0))
+    np.add.at(normal, triangles.ravel(), np.repeat(facing(vertices[triangles]), 3, axis=0))
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
-    facing = facing / np.maximum(np.linalg.norm(facing, axis=1), 1e-300)[:, None]
-    cosine = np.einsum("ij,ikj->ik", facing, normal[triangles])
+    own, _ = normals(vertices[triangles])
+    cosine = np.einsum("ij,ikj->ik", own, normal[triangles])
     row, corner = np.nonzero(cosine < _CREASE)
     number = np.concatenate([np.arange(len(vertices)), triangles[row, corner]])
     used = np.isin(number, triangles)
-    number, ways = number[used], np.concatenate([normal, facing[row]])[used]
+    number, ways = number[used], np.concatenate([normal, own[row]])[used]
     far = np.full(len(vertices), reach)
     np.minimum.at(far, number, arcs_to_lines(vertices[number], ways, rim, reach))
     return far
@@ -92,11 +80,12 @@ def _level_loops(vertices: Array, triangles: Indices, far: Array, width: float) 
     row = np.flatnonzero(is_up.any(axis=1) & is_down.any(axis=1))
     up, down = np.argmax(is_up[row], axis=1), np.argmax(is_down[row], axis=1)
     ends = [np.stack([triangles[row, i], ahead[row, i]], axis=1) for i in (up, down)]
-    pairs, number = np.unique(np.sort(np.concatenate(ends), axis=1), axis=0, return_inverse=True)
+    crossed = np.sort(np.concatenate(ends), axis=1)
+    where, number = distinct(crossed)
+    pairs = crossed[where]
     first, second = far[pairs[:, 0]], far[pairs[:, 1]]
     ratio = ((width - first) / (second - first))[:, None]
     points = vertices[pairs[:, 0]] + ratio * (vertices[pairs[:, 1]] - vertices[pairs[:, 0]])
-    number = number.ravel()
     onward = dict(zip(number[: len(row)].tolist(), number[len(row) :].tolist(), strict=True))
     loops = []
     for start in sorted(onward):
@@ -112,15 +101,12 @@ def _level_loops(vertices: Array, triangles: Indices, far: Array, width: float) 
 def _divided(vertices: Array, triangles: Indices, step: float) -> tuple[Array, Indices]:
     """Return a mesh whose sides are no longer than a length, as far as there is room."""
     while len(triangles) and 4 * len(triangles) < _MOST_TRIANGLES:
-        ahead = np.roll(triangles, -1, axis=1)
-        low, high = np.minimum(triangles, ahead), np.maximum(triangles, ahead)
-        keys, which = np.unique(low * len(vertices) + high, return_inverse=True)
-        first, second = np.divmod(keys, len(vertices))
+        edges, which = edges_of(triangles)
+        first, second = edges.T
         is_long = np.linalg.norm(vertices[first] - vertices[second], axis=1) > step
         if not is_long.any():
             break
         middle = len(vertices) - 1 + np.cumsum(is_long)
-        which = which.reshape(-1, 3)
         triangles = _split(triangles, middle[which], is_long[which])
         vertices = np.concatenate([vertices, 0.5 * (vertices[first] + vertices[second])[is_long]])
     return vertices, triangles

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh.mesh import Body, body_of_triangles, ring_area, triangulated
 from plugs.mesh.sampling import Grid
+from plugs.mesh.triangles import distinct, in_use
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -79,9 +80,9 @@ def mesh_of_grid(grid: Grid) -> GridMesh:
     k, m = index.shape
     every = [np.tile(np.arange(m), 2 * (k - 1)), np.repeat([m, m + 1], [len(cap) for cap in caps])]
     is_full = ~(triangles == np.roll(triangles, 1, axis=1)).any(axis=1)
-    node, renumbered = np.unique(triangles[is_full], return_inverse=True)
+    node, triangles = in_use(triangles[is_full])
     return GridMesh(
-        vertices=points[node], triangles=renumbered.reshape(-1, 3), node=node,
+        vertices=points[node], triangles=triangles, node=node,
         column=np.concatenate(every)[is_full],
     )  # fmt: skip
 
@@ -92,9 +93,8 @@ def _welded(points: Array) -> Indices:
     index = np.arange(k * m, dtype=np.int64).reshape(k, m)
     for row in np.unique([0, k - 1]):
         if abs(ring_area(points[row, :, 1:])) < LENGTH:
-            keys = np.round(points[row] / LENGTH).astype(np.int64)
-            _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
-            shared = index[row][first[inverse.ravel()]]
+            first, number = distinct(np.round(points[row] / LENGTH).astype(np.int64))
+            shared = index[row][first[number]]
             index[row] = shared if _is_seam(shared) else index[row]
     same = np.linalg.norm(points - np.roll(points, 1, axis=1), axis=-1) < LENGTH
     for row, column in np.argwhere(same):

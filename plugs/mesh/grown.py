@@ -14,8 +14,20 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import promise
 from plugs.mesh import mesh
-from plugs.mesh.closed import labels
 from plugs.mesh.mesh import Body
+from plugs.mesh.triangles import (
+    areas,
+    corner_angles,
+    distinct,
+    facing,
+    groups,
+    hinges_of,
+    in_use,
+    labels,
+    normals,
+    pieces,
+    rim_sides,
+)  # fmt: skip
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -66,7 +78,7 @@ def sharp_edges(body: Body) -> int:
     int
     """
     vertices, triangles = mesh.triangles_of(Body(body.solid.simplify(_COLLAPSE)))
-    _, _, is_sharp = _edges(triangles, _normals(vertices, triangles)[0])
+    _, _, is_sharp = _edges(triangles, normals(vertices[triangles])[0])
     return int(is_sharp.sum())
 
 
@@ -86,7 +98,7 @@ def is_folded(vertices: Array, triangles: Indices, distance: float) -> bool:
     """
     surface = _cut_along_edges(vertices, triangles)
     moved = (vertices[surface.places] + distance * surface.outward)[surface.nodes]
-    before, after = _doubled(vertices[triangles]), _doubled(moved)
+    before, after = facing(vertices[triangles]), facing(moved)
     turned = np.einsum("ij,ij->i", before, after) <= 0.0
     return bool((turned & (np.linalg.norm(before, axis=1) > _SLIVER)).any())
 
@@ -121,43 +133,25 @@ def grown(body: Body, distance: float, tolerance: float) -> Body:
 def _filled(body: Body) -> Body:
     """Return a body without what it encloses: seams left open by rounding, and closed hollows."""
     vertices, triangles = mesh.triangles_of(body)
-    part = labels(len(vertices), triangles.ravel(), np.roll(triangles, 1, axis=1).ravel())[triangles[:, 0]]
-    names, which = np.unique(part, return_inverse=True)
-    reach = np.zeros(len(names))
+    which = pieces(triangles)
+    reach = np.zeros(int(which.max(initial=-1)) + 1)
     np.maximum.at(reach, which, vertices[triangles].max(axis=1)[:, 0])
     return _body(vertices, triangles[which == int(np.argmax(reach))])
 
 
-def _doubled(corners: Array) -> Array:
-    """Return the normal of each triangle, as long as twice its area."""
-    return np.asarray(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
-
-
-def _normals(vertices: Array, triangles: Indices) -> tuple[Array, Array]:
-    """Return the unit normal of each triangle, and the angle at each corner in radians."""
-    corners = vertices[triangles]
-    normal = _doubled(corners)
-    normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
-    ahead, back = np.roll(corners, -1, axis=1) - corners, np.roll(corners, 1, axis=1) - corners
-    across = np.linalg.norm(np.cross(ahead, back), axis=2)
-    return normal, np.arctan2(across, np.sum(ahead * back, axis=2))
-
-
 def _edges(triangles: Indices, normal: Array) -> tuple[Indices, Indices, NDArray[np.bool_]]:
     """Return each edge once: the sides 3 t + i on its left and right, and whether it is sharp."""
-    a, b = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
-    count = int(triangles.max()) + 1
-    order = np.lexsort((a > b, np.maximum(a, b), np.minimum(a, b)))
-    left, right = order[0::2], order[1::2]
-    is_closed = np.array_equal(a[left] * count + b[left], b[right] * count + a[right])
-    promise(is_closed, "the mesh is not closed")
+    one, two = hinges_of(triangles)
+    promise(2 * len(one) == triangles.size, "the mesh is not closed")
+    is_upward = (triangles < np.roll(triangles, -1, axis=1)).ravel()[one]
+    left, right = np.where(is_upward, one, two), np.where(is_upward, two, one)
     cosine = np.einsum("ij,ij->i", normal[left // 3], normal[right // 3])
     return left, right, cosine < np.cos(np.radians(SHARP_DEG))
 
 
 def _cut_along_edges(vertices: Array, triangles: Indices) -> _Surface:
     """Return a closed surface cut along its sharp edges."""
-    normal, angle = _normals(vertices, triangles)
+    (normal, _), angle = normals(vertices[triangles]), corner_angles(vertices[triangles])
     left, right, is_sharp = _edges(triangles, normal)
 
     def ahead(side: Indices) -> Indices:
@@ -193,15 +187,14 @@ def _cut_along_edges(vertices: Array, triangles: Indices) -> _Surface:
 def _plates(surface: _Surface, distance: float) -> list[Body]:
     """Return each smooth patch of a surface as a plate between where it is and where it moves."""
     nodes, count = surface.nodes, len(surface.places)
-    patch = labels(count, nodes.ravel(), np.roll(nodes, 1, axis=1).ravel())[nodes[:, 0]]
+    patch = pieces(nodes)
     low = surface.vertices[surface.places]
     points = np.concatenate([low, low + distance * surface.outward])
     plates = []
-    for name in np.unique(patch):
-        over = nodes[patch == name]
-        a, b = over.ravel(), np.roll(over, -1, axis=1).ravel()
-        rim = ~np.isin(a * count + b, b * count + a)
-        a, b = a[rim], b[rim]
+    for number in range(int(patch.max(initial=-1)) + 1):
+        over = nodes[patch == number]
+        row, corner = rim_sides(over)
+        a, b = over[row, corner], over[row, (corner + 1) % 3]
         walls = [np.stack([a, b, b + count], axis=1), np.stack([a, b + count, a + count], axis=1)]
         plates.append(_body(points, np.concatenate([over + count, over[:, ::-1], *walls])))
     return plates
@@ -209,8 +202,8 @@ def _plates(surface: _Surface, distance: float) -> list[Body]:
 
 def _body(points: Array, triangles: Indices) -> Body:
     """Return a body of those points that its triangles use."""
-    used, renumbered = np.unique(triangles, return_inverse=True)
-    return mesh.body_of_triangles(points[used], renumbered.reshape(-1, 3))
+    used, triangles = in_use(triangles)
+    return mesh.body_of_triangles(points[used], triangles)
 
 
 def _rounds(surface: _Surface, distance: float, tolerance: float) -> tuple[list[Body], list[Body]]:
@@ -219,8 +212,8 @@ def _rounds(surface: _Surface, distance: float, tolerance: float) -> tuple[list[
     if not len(ways):
         return [], []
     key = np.sort(ways.reshape(-1, 2), axis=1)
-    fans, fan = np.unique(key, axis=0, return_inverse=True)
-    fan = fan.reshape(-1, 2)
+    first, number = distinct(key)
+    fans, fan = key[first], number.reshape(-1, 2)
     step = 2.0 * np.arccos(max(1.0 - tolerance / distance, 0.5))
     count = int(np.ceil(np.pi / step)) + 1
     centre = surface.vertices[surface.places[fans[:, 0]]]
@@ -233,7 +226,7 @@ def _rounds(surface: _Surface, distance: float, tolerance: float) -> tuple[list[
     row = np.arange(count)
     arcs = len(fans) + fan[:, :, None] * count + np.where(is_turned[:, :, None], count - 1 - row, row)
     triangles, owner = _sweep(begin, end, arcs[:, 0], arcs[:, 1])
-    run = labels(len(fans), begin, end)[begin]
+    run = groups(len(fans), begin, end)[begin]
     keep = _unpaired(triangles)
     bodies = [_body(points, triangles[keep & (run[owner] == name)]) for name in np.unique(run)]
     times = np.bincount(fan.ravel(), minlength=len(fans))
@@ -274,8 +267,8 @@ def _sweep(begin: Indices, end: Indices, first: Indices, last: Indices) -> tuple
 
 def _unpaired(triangles: Indices) -> NDArray[np.bool_]:
     """Return which triangles have no twin of the same three vertices that faces them."""
-    _, which, times = np.unique(np.sort(triangles, axis=1), axis=0, return_inverse=True, return_counts=True)
-    return np.asarray(times[which.ravel()] == 1)
+    _, which = distinct(np.sort(triangles, axis=1))
+    return np.asarray(np.bincount(which)[which] == 1)
 
 
 def _ball(radius: float, tolerance: float) -> tuple[Array, Indices]:
@@ -284,8 +277,7 @@ def _ball(radius: float, tolerance: float) -> tuple[Array, Indices]:
     faces = np.array([[0, 2, 4], [2, 1, 4], [1, 3, 4], [3, 0, 4], [2, 0, 5], [1, 2, 5], [3, 1, 5], [0, 3, 5]])
     while True:
         corners = points[faces]
-        normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-        depth = np.einsum("ij,ij->i", corners[:, 0], normal) / np.linalg.norm(normal, axis=1)
+        depth = np.einsum("ij,ij->i", corners[:, 0], facing(corners)) / (2.0 * areas(corners))
         if radius * (1.0 - depth.min()) <= tolerance:
             return points * (0.5 * radius * (1.0 + 1.0 / depth.min())), faces
         middle = 0.5 * (corners + np.roll(corners, -1, axis=1))
@@ -293,5 +285,6 @@ def _ball(radius: float, tolerance: float) -> tuple[Array, Indices]:
         a, b, c = (corners[:, i] for i in range(3))
         d, e, f = (middle[:, i] for i in range(3))
         finer = np.stack([a, d, f, d, b, e, f, e, c, d, e, f], axis=1).reshape(-1, 3)
-        points, inverse = np.unique(np.round(finer, 12) + 0.0, axis=0, return_inverse=True)
-        faces = inverse.reshape(-1, 3)
+        finer = np.round(finer, 12) + 0.0
+        first, number = distinct(finer)
+        points, faces = finer[first], number.reshape(-1, 3)

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import promise
 from plugs.ground.tolerances import LENGTH
+from plugs.mesh.triangles import areas, side_lengths, six_volumes
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -108,10 +109,8 @@ def _without_flats(body: Body, vertices: Array, triangles: Indices, *, is_number
     The library exchanges flat triangles for parts of their neighbours, which keep the number of one flat
     face: a later cut then takes them for coplanar, and loses what stands over them.
     """
-    a, b, c = (vertices[triangles[:, i]] for i in range(3))
-    twice_area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
-    longest = np.linalg.norm([b - a, c - b, a - c], axis=-1).max(axis=0)
-    if (twice_area > LENGTH * longest).all():
+    corners = vertices[triangles]
+    if (2.0 * areas(corners) > LENGTH * side_lengths(corners).max(axis=1)).all():
         return body
     again = numbered_triangles_of(body) if is_numbered else triangles_of(body)
     return Body(manifold3d.Manifold(_mesh64(*again)))
@@ -196,24 +195,6 @@ def triangulated(ring: Array) -> Indices:
     return np.array(manifold3d.triangulate([np.ascontiguousarray(ring)]), dtype=np.int64)
 
 
-def is_closed(triangles: Indices) -> bool:
-    """Return whether every edge of a mesh has one triangle on each side, the same way round.
-
-    Parameters
-    ----------
-    triangles : (m, 3) int
-
-    Returns
-    -------
-    bool
-    """
-    edges = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
-    count = int(triangles.max()) + 1 if len(triangles) else 0
-    there = np.sort(edges[:, 0] * count + edges[:, 1])
-    back = np.sort(edges[:, 1] * count + edges[:, 0])
-    return bool(len(triangles) > 0 and np.array_equal(there, back))
-
-
 def measure(body: Body) -> Measures:
     """Return volume, area, centroid and box of a body.
 
@@ -227,14 +208,14 @@ def measure(body: Body) -> Measures:
     """
     vertices, triangles = triangles_of(body)
     middle = vertices.mean(axis=0)
-    a, b, c = (vertices[triangles[:, i]] - middle for i in range(3))
-    normal = np.cross(b - a, c - a)
-    six_volumes = np.sum(a * normal, axis=1)
-    volume = float(six_volumes.sum()) / 6.0
-    centroid = middle + np.sum((a + b + c) * six_volumes[:, None], axis=0) / (24.0 * volume)
+    corners = vertices[triangles] - middle
+    a, b, c = (corners[:, i] for i in range(3))
+    six = six_volumes(corners)
+    volume = float(six.sum()) / 6.0
+    centroid = middle + np.sum((a + b + c) * six[:, None], axis=0) / (24.0 * volume)
     return Measures(
         volume_mm3=volume,
-        area_mm2=float(np.linalg.norm(normal, axis=1).sum()) / 2.0,
+        area_mm2=float(areas(corners).sum()),
         centroid=centroid,
         lower=vertices.min(axis=0),
         upper=vertices.max(axis=0),

@@ -9,6 +9,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.mesh.triangles import facing
+
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
@@ -116,7 +118,7 @@ def _to_lines(points: Array, lines: Array) -> Array:
 def _from_triangles(points: Array, corners: Array) -> Array:
     """Return the distance of each point from its triangle."""
     a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    normal = np.cross(b - a, c - a)
+    normal = facing(corners)
     size = np.linalg.norm(normal, axis=1)
     is_over = size > 1e-12
     for first, second in ((a, b), (b, c), (c, a)):

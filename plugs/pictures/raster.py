@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.mesh.named import Array, Indices, NamedMesh, colour_of
+from plugs.mesh.triangles import edge_keys, facing, groups, meeting, normals
 
 Pixels = NDArray[np.uint8]
 Single = NDArray[np.float32]
@@ -202,28 +203,18 @@ def rendered(model: Model, camera: Camera, frame: Frame) -> Pixels:
 
 def _corner_normals(points: Array, corners: Indices) -> Array:
     """Return a normal to each corner of each triangle: of all triangles round it that no crease parts."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    a, b, c = (points[corners[:, k]] for k in range(3))
-    area = np.cross(b - a, c - a)
-    size = np.linalg.norm(area, axis=1, keepdims=True)
-    unit = area / np.where(size > 0.0, size, 1.0)
+    area = facing(points[corners])
+    unit, _ = normals(points[corners])
     n = len(corners)
-    begin, finish = corners.ravel(), np.roll(corners, -1, axis=1).ravel()
-    edge = np.minimum(begin, finish) * len(points) + np.maximum(begin, finish)
-    order = np.argsort(edge, kind="stable")
-    pair = np.flatnonzero(edge[order][1:] == edge[order][:-1])
-    one, other = order[pair], order[pair + 1]
+    one, other = meeting(edge_keys(corners))
     smooth = np.einsum("ij,ij->i", unit[one // 3], unit[other // 3]) > np.cos(np.radians(CREASE_DEG))
     one, other = one[smooth], other[smooth]
     # corner k of a triangle begins its edge k; the neighbour runs along it the other way
     after_one, after_other = one // 3 * 3 + (one + 1) % 3, other // 3 * 3 + (other + 1) % 3
     left, right = np.concatenate((one, after_one)), np.concatenate((after_other, other))
-    graph = coo_array((np.ones(len(left), dtype=np.int8), (left, right)), shape=(3 * n, 3 * n))
-    count, group = connected_components(graph, directed=False)
+    group = groups(3 * n, left, right)
     weight = np.repeat(area, 3, axis=0)
-    parts = [np.bincount(group, weights=weight[:, k], minlength=count) for k in range(3)]
+    parts = [np.bincount(group, weights=weight[:, k]) for k in range(3)]
     total = np.column_stack(parts).astype(np.float64)
     length = np.linalg.norm(total, axis=1, keepdims=True)
     total = np.asarray(total / np.where(length > 0.0, length, 1.0))

@@ -138,8 +138,6 @@ def serve(source: IO[bytes], sink: IO[bytes]) -> None:
     source, sink : binary file
         Where the pickled job comes from, and where the pickled pictures go.
     """
-    import scipy.sparse.csgraph  # noqa: F401 - loaded while the job is still being made
-
     from plugs.pictures.canvas import load_library
 
     load_library()

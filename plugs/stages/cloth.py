@@ -17,10 +17,10 @@ from plugs.drape.darts import Dart
 from plugs.drape.drape import LOCK_DEG, Drape
 from plugs.drape.geodesic import Surface, holes_closed, make_surface
 from plugs.drape.remedies import Remedies, net_on
-from plugs.drape.splitting import hinges_of
 from plugs.ground.errors import Finding
 from plugs.laminate.layup import LaidPly, Layup
 from plugs.laminate.materials import Cloth
+from plugs.mesh.triangles import hinges_of, normals
 from plugs.recipe.plug import Plug
 from plugs.skin.skin import Skin
 
@@ -151,13 +151,10 @@ def _lacking_mm2(patch: Patch) -> float:
 
     A chord that turns by an angle a to the next is shorter than its arc by a2 / 24 of it.
     """
-    one, two = hinges_of(patch.triangles, np.zeros(len(patch.triangles), dtype=np.int64))
-    corners = patch.vertices[patch.triangles]
-    square = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    size = np.maximum(np.linalg.norm(square, axis=1), 1e-12)
-    normal, first, second = square / size[:, None], one // 3, two // 3
+    first, second = (side // 3 for side in hinges_of(patch.triangles))
+    normal, area = normals(patch.vertices[patch.triangles])
     turn = np.arccos(np.clip(np.einsum("ij,ij->i", normal[first], normal[second]), -1.0, 1.0))
-    return float((0.5 * (size[first] + size[second]) * turn**2).sum() / 24.0)
+    return float(((area[first] + area[second]) * turn**2).sum() / 24.0)
 
 
 def _cloth_plies(layup: Layup, surface: Zoned) -> list[ClothPly]:

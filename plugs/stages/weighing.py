@@ -17,6 +17,7 @@ from plugs.laminate.layup import LaidPly, Layup
 from plugs.laminate.part import Part, Share, foam_share, laminate_shares, weigh
 from plugs.laminate.plies import SPREAD_RATIO
 from plugs.mesh.mesh import PLANES
+from plugs.mesh.triangles import centre
 from plugs.recipe.plug import Plug
 from plugs.stages.boards import board_for
 from plugs.stages.buying import glue_kg, joint_glue_g
@@ -119,9 +120,7 @@ def _spread_kg_m2(layup: Layup, ply: LaidPly) -> float:
 
 def _middle(patch: Patch) -> tuple[float, float, float]:
     """Return the middle of a patch's surface."""
-    corners = patch.vertices[patch.triangles]
-    area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
-    return _spot(area @ corners.mean(axis=1) / area.sum())
+    return _spot(centre(patch.vertices[patch.triangles]))
 
 
 def _filler(plug: Plug, laying: Laying, surfaces: Sequence[tuple[str, float, Spot, str]]) -> Share:

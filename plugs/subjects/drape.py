@@ -14,7 +14,7 @@ from plugs.drafting.marks import GAP, ROW, TEXT, arrow
 from plugs.drafting.picture import Drawing, Label, Path, box_around, path_bounds
 from plugs.drape.darts import Dart
 from plugs.drape.drape import Drape
-from plugs.drape.geodesic import Flags, Surface, edge_loops
+from plugs.drape.geodesic import Flags, Surface, rim_loops
 from plugs.ground.units import format_length
 
 Array = NDArray[np.float64]
@@ -118,7 +118,7 @@ def _best_views(surface: Surface) -> list[_View]:
 def _in_view(surface: Surface, draped: Drape, darts: Sequence[Dart], view: _View) -> list[Path]:
     """Return all lines of one view."""
     paths = []
-    for loop in edge_loops(surface):
+    for loop in rim_loops(surface):
         paths += _line(view.seen(surface.vertices[loop]), EDGE, is_closed=True)
     knots = view.seen(draped.knots)
     is_warp, is_weft = ~np.isnan(draped.net.warp[0].real), ~np.isnan(draped.net.weft[0].real)

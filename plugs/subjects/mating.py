@@ -17,6 +17,7 @@ from plugs.drafting.marks import GAP, TEXT, arrow
 from plugs.drafting.outlines import canonical_rings
 from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, path_bounds
 from plugs.ground.units import format_length
+from plugs.mesh.triangles import facing
 
 Array = NDArray[np.float64]
 
@@ -120,8 +121,7 @@ def _smooth(ring: Array) -> Array:
 
 def _view(face: BodyFace) -> tuple[Array, str]:
     """Return the plane in which the edge encloses most, as the images of the axes, and its name."""
-    a, b, c = np.moveaxis(face.corners, 1, 0)
-    area = 0.5 * np.cross(b - a, c - a).sum(axis=0)
+    area = 0.5 * facing(face.corners).sum(axis=0)
     size = float(np.linalg.norm(area))
     toward = area / size if size > 0.01 * face.area_mm2 else _flattest(np.concatenate(face.loops))
     main = int(np.argmax(np.abs(toward)))

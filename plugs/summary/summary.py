@@ -20,6 +20,7 @@ from plugs.foam.layers import Layer
 from plugs.ground.errors import Finding
 from plugs.ground.figures import rounded
 from plugs.mesh import mesh
+from plugs.mesh.triangles import is_closed
 from plugs.sanding.figures import feature_figures, recess_figures, sanding_figures
 from plugs.stages.minding import cautions_of
 from plugs.stages.shape import measured_lines
@@ -123,7 +124,7 @@ def _solid_summary(work: Work, made: Made) -> dict[str, Any]:
             "from": [rounded(v, 1e-6) for v in whole.lower],
             "to": [rounded(v, 1e-6) for v in whole.upper],
         },
-        "closed": mesh.is_closed(triangles),
+        "closed": is_closed(triangles),
         "plain": _plain_solid(solid, proof),
     }
 

@@ -28,6 +28,7 @@ from plugs.foam.layers import Layer
 from plugs.ground.errors import PlugError
 from plugs.lines.section import Station
 from plugs.mesh import mesh
+from plugs.mesh.triangles import is_closed
 from plugs.recipe.plug import Plug
 from plugs.work import work_out
 from tests.invariants.followed import with_value
@@ -134,7 +135,7 @@ def check_promises(plug: Plug, solid: Solid, layers: Sequence[Layer]) -> None:
         The mesh is open, a figure is not finite, opinions or layers do not add up, or foam
         would be missing outside the line to cut.
     """
-    assert mesh.is_closed(mesh.triangles_of(solid.body)[1]), "the mesh is not closed"
+    assert is_closed(mesh.triangles_of(solid.body)[1]), "the mesh is not closed"
     by_sections, plain, whole = solid.by_sections, solid.plain_by_mesh, solid.by_mesh
     figures = [*whole.centroid, *whole.lower, *whole.upper, whole.volume_mm3, whole.area_mm2]
     assert np.isfinite(figures).all(), "a figure is not finite"

@@ -20,12 +20,11 @@ from plugs.cloth.zone_words import DartCut, Zone
 from plugs.cloth.zones import DART, OPENED, Patch, Zoned, patches_of
 from plugs.drape import remedies as drape_remedies
 from plugs.drape.drape import drape, shear_of
-from plugs.drape.geodesic import edge_loops as rim_loops
-from plugs.drape.geodesic import holes_closed, make_surface
+from plugs.drape.geodesic import holes_closed, make_surface, rim_loops
 from plugs.drape.remedies import drape_findings, net_on
-from plugs.drape.splitting import edges_of, parted_fans, well_shaped
+from plugs.drape.splitting import parted_fans, well_shaped
 from plugs.ground.errors import PlugError
-from plugs.mesh.faces import edge_loops
+from plugs.mesh.triangles import edge_loops, edges_of
 from tests.cloth import cloth_patch
 from tests.patches import flat, hemisphere, without
 

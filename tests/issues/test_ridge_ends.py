@@ -6,6 +6,7 @@ import pytest
 
 from plugs.lines.section import Corner, LinesPlan, Station
 from plugs.mesh import mesh
+from plugs.mesh.triangles import is_closed
 from tests.shapes import solid_of
 
 
@@ -18,5 +19,5 @@ def test_ridge_closes(ys: tuple[float, float, float]) -> None:
     last = {name: Corner(y, 45.0) for name, y in zip(first, ys, strict=True)}
     plan = LinesPlan(stations=[Station(x=0.0, corners=first), Station(x=250.0, corners=last)])
     solid = solid_of(plan)
-    assert mesh.is_closed(mesh.triangles_of(solid.body)[1])
+    assert is_closed(mesh.triangles_of(solid.body)[1])
     assert solid.plain_by_mesh.volume_mm3 == pytest.approx(solid.by_sections.volume_mm3, rel=1e-3)

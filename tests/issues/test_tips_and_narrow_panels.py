@@ -15,6 +15,7 @@ from plugs.kernel.spline_strips import fit_strips
 from plugs.lines.checks import checked_loft
 from plugs.lines.section import Corner, End, LinesPlan, Station
 from plugs.mesh import mesh
+from plugs.mesh.triangles import is_closed
 from tests.invariants.followed import wide_plug
 from tests.invariants.made_plugs import random_plug
 from tests.shapes import box_plan, solid_of
@@ -44,7 +45,7 @@ def tapered(last: tuple[float, float, float], radius: float, bays: str) -> Lines
 def test_rounded_edges_run_out(last: tuple[float, float, float], radius: float, bays: str) -> None:
     """Rounding left a radius of 8.9e-16 at the tip; panels that fold together there were a fault."""
     solid = solid_of(tapered(last, radius, bays))
-    assert mesh.is_closed(mesh.triangles_of(solid.body)[1])
+    assert is_closed(mesh.triangles_of(solid.body)[1])
     assert solid.plain_by_mesh.volume_mm3 == pytest.approx(solid.by_sections.volume_mm3, rel=2e-4)
     fit_strips(solid.loft)
 

@@ -33,6 +33,7 @@ from plugs.drafting.picture import Drawing, label_box
 from plugs.drafting.styles import CUTS
 from plugs.recipe.reading import load_recipe
 from plugs.mesh import mesh
+from plugs.mesh.triangles import is_closed
 from plugs.ground.units import inch
 from tests.demos import RECIPES, at_defaults
 
@@ -116,7 +117,7 @@ def worked(demo: str, **changes: object) -> Work:
 def assert_sound(work: Work) -> None:
     """Check that the body is closed, both opinions agree, and the layers are the body."""
     solid, tolerance = work.body, work.plug.chord_tolerance
-    assert mesh.is_closed(mesh.triangles_of(solid.body)[1])
+    assert is_closed(mesh.triangles_of(solid.body)[1])
     by_sections, by_mesh = solid.by_sections, solid.plain_by_mesh
     assert abs(by_sections.volume_mm3 - by_mesh.volume_mm3) < tolerance * by_sections.area_mm2
     assert by_mesh.area_mm2 == pytest.approx(by_sections.area_mm2, rel=1e-3)

@@ -14,6 +14,7 @@ from plugs.body.body import Shape, make_solid, make_tools
 from plugs.ground.errors import PlugError
 from plugs.lines.checks import checked_loft
 from plugs.mesh import mesh
+from plugs.mesh.triangles import is_closed
 from plugs.recesses.recess import Boss, Recess
 from tests.shapes import box_plan, crowned_plan, solid_of
 
@@ -54,7 +55,7 @@ def test_opinions_are_kept_apart() -> None:
     solid = make_solid(LOFT, tools, (), 0.02)
     assert solid.plain_by_mesh.volume_mm3 == pytest.approx(6e6)
     assert solid.by_mesh.volume_mm3 == pytest.approx(6e6 - 60 * 40 * 12)
-    assert mesh.is_closed(mesh.triangles_of(solid.body)[1])
+    assert is_closed(mesh.triangles_of(solid.body)[1])
 
 
 @pytest.mark.parametrize("field", ["volume_mm3", "centroid", "area_mm2"])

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 import trimesh
 
-from plugs.mesh.faces import edge_loops
 from plugs.mesh.flange_strip import flange_strip
 from plugs.mesh.nearest import arcs_to_lines, distances
+from plugs.mesh.triangles import edge_loops
 
 
 def rim_of(vertices: np.ndarray, triangles: np.ndarray) -> np.ndarray:

@@ -15,6 +15,7 @@ from plugs.ground.errors import PlugError
 from plugs.lines.checks import checked_loft
 from plugs.measure.fairing import fair
 from plugs.mesh import mesh
+from plugs.mesh.triangles import is_closed
 from plugs.recipe.plug import Plug
 from tests.shapes import box_plan
 
@@ -71,7 +72,7 @@ def test_straight_contours_cut_exactly(
     solid, found = cut(view=view, cuts=cuts, contour=contour)
     assert solid.by_mesh.volume_mm3 == pytest.approx(rest, rel=1e-9)
     assert found.area_mm2 == pytest.approx(face, rel=1e-6)
-    assert mesh.is_closed(mesh.triangles_of(solid.body)[1])
+    assert is_closed(mesh.triangles_of(solid.body)[1])
 
 
 def test_contour_may_be_given_from_either_side() -> None:

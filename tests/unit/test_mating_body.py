@@ -20,6 +20,7 @@ from plugs.ground.errors import PlugError
 from plugs.kernel.step_in import StepBody, StepRequest
 from plugs.lines.checks import checked_loft
 from plugs.mesh import mesh
+from plugs.mesh.triangles import is_closed
 from tests.shapes import box_plan
 
 LENGTH, WIDTH, HEIGHT = 400.0, 200.0, 120.0
@@ -104,7 +105,7 @@ def test_small_ball_takes_a_whole_cap(stl) -> None:
     strip = 2.0 * np.pi * r**2 * (np.cos(edge - 15.0 / r) - np.cos(edge))
     assert face.flange_area_mm2 == pytest.approx(strip, rel=2e-3)
     assert len(face.loops) == 1 and len(face.flange_loops) == 1
-    assert mesh.is_closed(mesh.triangles_of(solid.body)[1])
+    assert is_closed(mesh.triangles_of(solid.body)[1])
 
 
 @pytest.mark.parametrize("is_text", [False, True])

@@ -13,6 +13,7 @@ import trimesh
 
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
+from plugs.mesh.triangles import is_closed
 from tests.shapes import box_plan, crowned_plan, frustum_plan, solid_of
 
 BOX = np.array([[x, y, z] for x in (0.0, 30.0) for y in (0.0, 20.0) for z in (0.0, 10.0)])
@@ -82,10 +83,10 @@ def test_loose_triangles_are_joined_or_not_a_body() -> None:
 
 def test_is_closed() -> None:
     """Every edge twice, once each way: not with a hole, not with a triangle turned over."""
-    assert mesh.is_closed(FACES)
-    assert not mesh.is_closed(FACES[:-1])
-    assert not mesh.is_closed(np.concatenate([FACES[:-1], FACES[-1:, ::-1]]))
-    assert not mesh.is_closed(np.empty((0, 3), dtype=np.int64))
+    assert is_closed(FACES)
+    assert not is_closed(FACES[:-1])
+    assert not is_closed(np.concatenate([FACES[:-1], FACES[-1:, ::-1]]))
+    assert not is_closed(np.empty((0, 3), dtype=np.int64))
 
 
 def test_union_difference_and_common_part() -> None:

@@ -18,6 +18,7 @@ from plugs.lines.checks import checked_loft
 from plugs.lines.section import Corner, LinesPlan, Station
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
+from plugs.mesh.triangles import is_closed
 from plugs.recesses.recess import Boss, Recess
 from plugs.recesses.seat import Seat, find_seat
 
@@ -125,7 +126,7 @@ def volume_of_change(item: Recess | Boss) -> float:
     loft = checked_loft(tunnel())
     word = "recesses" if isinstance(item, Recess) else "bosses"
     solid = make_solid(loft, make_tools(loft, [item], word), (), 0.01)
-    assert mesh.is_closed(mesh.triangles_of(solid.body)[1])
+    assert is_closed(mesh.triangles_of(solid.body)[1])
     return abs(solid.by_mesh.volume_mm3 - solid.plain_by_mesh.volume_mm3)
 
 

@@ -8,9 +8,10 @@ import trimesh
 
 from plugs.ground.errors import PlugError
 from plugs.mesh import mesh
-from plugs.mesh.closed import closed_body, labels, welded
+from plugs.mesh.closed import closed_body, welded
 from plugs.mesh.mesh import Body
 from plugs.mesh.stl_in import read_stl
+from plugs.mesh.triangles import labels
 
 BALL = trimesh.creation.icosphere(subdivisions=3, radius=50.0)
 BOX = trimesh.creation.box((100.0, 60.0, 40.0))
