@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from plugs.sanding.sanding import Sanding
     from plugs.skin.skin import Skin
     from plugs.templates.words import Templates
+    from plugs.work import Work, load, work_out
 
 _HOME = {
     "Adhesive": "plugs.laminate.materials",
@@ -80,18 +81,21 @@ _HOME = {
     "Station": "plugs.lines.section",
     "Stock": "plugs.foam.stock",
     "Templates": "plugs.templates.words",
+    "Work": "plugs.work",
     "Zone": "plugs.cloth.zone_words",
     "between": "plugs.measure.landmarks",
     "by_sheet": "plugs.laminate.choosing",
     "fair": "plugs.measure.fairing",
     "fair_line": "plugs.measure.batten",
     "inch": "plugs.ground.units",
+    "load": "plugs.work",
     "mirrored": "plugs.measure.landmarks",
     "oz_per_ft2": "plugs.laminate.choosing",
     "oz_per_yd2": "plugs.laminate.choosing",
     "read_outline": "plugs.measure.outlines",
     "read_table": "plugs.lines.offsets",
     "stations_of": "plugs.lines.offsets",
+    "work_out": "plugs.work",
 }
 
 __all__ = [
@@ -99,8 +103,8 @@ __all__ = [
     "Cloth", "Corner", "Cutting", "DartCut", "End", "Filler", "Finding", "Foam", "Glue", "Hardener",
     "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Output", "Pins", "Plug", "PlugError", "Ply",
     "PocketWork", "Recess", "Resin", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station", "Stock",
-    "Templates", "Zone", "between", "by_sheet", "fair", "fair_line", "inch", "mirrored", "oz_per_ft2",
-    "oz_per_yd2", "read_outline", "read_table", "stations_of",
+    "Templates", "Work", "Zone", "between", "by_sheet", "fair", "fair_line", "inch", "load", "mirrored",
+    "oz_per_ft2", "oz_per_yd2", "read_outline", "read_table", "stations_of", "work_out",
 ]  # fmt: skip
 
 

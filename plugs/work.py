@@ -14,12 +14,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from plugs.body.body import Solid
+from plugs.foam.joints import Size
 from plugs.foam.layers import Layer
+from plugs.foam.pieces import usable_sizes
 from plugs.foam.pockets import Feature, make_features
 from plugs.foam.stock import Blank
 from plugs.ground.errors import SEVERITIES, Finding, PlugError
 from plugs.ground.told import in_unit
 from plugs.lines.stations import Loft
+from plugs.mesh.sampling import Faces
 from plugs.nesting.stored import stored_sheets
 from plugs.recipe.own import own_findings
 from plugs.recipe.plug import Plug, checked_plug
@@ -34,6 +37,7 @@ from plugs.stages.shape import Cutters, Lines
 from plugs.stages.stage import Shelf, Staged, in_recipe, stage
 from plugs.templates.base_plan import BasePlan
 from plugs.templates.templates import Template
+from plugs.templates.words import Templates
 
 if TYPE_CHECKING:
     from plugs.laminate.layup import Layup
@@ -77,10 +81,20 @@ class Work(Staged):
         """Shapes of the recipe's own, and mating cuts."""
         return shape.make_cutters(self.plug, self.drawn, self._read_step)
 
-    @stage("stations", "templates", "stack", "chord_tolerance", after=("lines", "cutters"), said="body")
+    @stage("templates", "stack", by_value=True)
+    def in_stack(self) -> Templates | None:
+        """Words of the templates that stand in the stack; None where none do."""
+        return self.plug.templates if self.plug.stack.between_templates else None
+
+    @stage("stations", "stack", after=("lines", "in_stack"), by_value=True)
+    def faces(self) -> Faces:
+        """Where sheets will meet, near enough to sample the surface for it."""
+        return shape.likely_cuts(self.plug, self.lines, self.in_stack)
+
+    @stage("chord_tolerance", after=("lines", "cutters", "faces"), said="body")
     def body(self) -> Solid:
         """The foam."""
-        return shape.foam_body(self.plug, self.lines, self.cutters)
+        return shape.foam_body(self.plug, self.lines, self.cutters, self.faces)
 
     @stage("chord_tolerance", after=("lines", "cutters", "body"))
     def finish(self) -> Solid:
@@ -94,10 +108,10 @@ class Work(Staged):
         """How well the foam lies under the finished surface; None without a skin."""
         return shape.skin_proof(self.lines, self.body, self.finish)
 
-    @stage("templates", "stack", "stations", after=("body",), said="layers")
+    @stage("stack", "stations", after=("body", "in_stack"), said="layers")
     def standing(self) -> Standing:
         """Templates that stand in the stack, and the foam round them."""
-        return foam.stand(self.plug, self.body)
+        return foam.stand(self.plug, self.body, self.in_stack)
 
     @stage("stack", after=("body", "standing"), said="layers")
     def layering(self) -> Layering:
@@ -109,19 +123,18 @@ class Work(Staged):
         """The layers that the plug is stacked from."""
         return self.layering.layers
 
+    @stage("stock", "cutting", after=("layering",), by_value=True)
+    def sizes(self) -> tuple[tuple[Size, ...], ...]:
+        """The sizes that a piece of each layer must fit one of."""
+        return usable_sizes(self.plug.stock, self.plug.cutting, self.layers)
+
     @stage(
-        "stock",
-        "cutting",
-        "joints",
-        "turns",
-        "density",
-        "hollow",
-        after=("lines", "standing", "layering"),
-        said="parts",
+        "joints", "turns", "density", "hollow", after=("lines", "standing", "layering", "sizes"), said="parts"
     )
     def pieces(self) -> Parted:
         """The pieces that the layers are cut in, their joints and voids."""
-        return foam.part_layers(self.plug, self.lines, self.standing, self.layers)
+        sized = tuple(zip(self.layers, self.sizes, strict=True))
+        return foam.part_layers(self.plug, self.lines, self.standing, sized)
 
     @stage("glue", "pins", after=("lines", "standing", "pieces"), said="parts")
     def pins(self) -> Pinning:
@@ -145,14 +158,14 @@ class Work(Staged):
             return Offered(templates=(), findings=())
         return foam.offer(self.plug, self.body, self.finish, self.layering)
 
-    @property
+    @stage("stack", after=("standing", "pins", "gauges"))
     def templates(self) -> tuple[Template, ...]:
         """Templates, whether they stand in the stack or are offered up to the plug."""
         if self.plug.stack.between_templates:
             return foam.drilled(self.standing.templates, self.pins.joints)
         return self.gauges.templates
 
-    @stage("board", "templates", "stack", after=("pins", "standing", "gauges"))
+    @stage("board", "templates", after=("templates",))
     def boards(self) -> Boards | None:
         """The boards that templates are cut from; None without templates."""
         from plugs.stages.boards import lay_boards
@@ -243,8 +256,7 @@ class Work(Staged):
         "filler",
         "board",
         "templates",
-        "stack",
-        after=("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "standing", "gauges"),
+        after=("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates"),
     )
     def part(self) -> Part | None:
         """What the part weighs, and where that acts; None without a schedule."""
@@ -268,23 +280,8 @@ class Work(Staged):
         "skin",
         "adhesive",
         "filler",
-        "board",
-        "templates",
-        "stack",
         "currency",
-        after=(
-            "layup",
-            "cloth",
-            "edges",
-            "resin",
-            "body",
-            "pieces",
-            "pins",
-            "standing",
-            "gauges",
-            "sheets",
-            "boards",
-        ),
+        after=("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates", "sheets", "boards"),
     )
     def shopping(self) -> ShoppingList | None:
         """What to buy; None without a schedule."""

@@ -69,6 +69,11 @@ class MatingBody:
     turn_deg: tuple[float, float, float] = (0.0, 0.0, 0.0)
     name: Name = "mating face"
 
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """What it reads besides the recipe's words: another file there is another body."""
+        return (Path(self.body),)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BodyCut:

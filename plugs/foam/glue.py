@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from types import MappingProxyType
 from typing import Annotated, Final
@@ -48,6 +48,11 @@ class Glue:
 
     margin: Annotated[float, Within(0.0, 500.0)] = 15.0
     coverage_gsm: Annotated[float, Within(0.0, 5000.0)] | None = None
+
+    @property
+    def spread_gsm(self) -> float:
+        """What is spread, where nothing says which glue too."""
+        return USUAL_GSM if self.coverage_gsm is None else self.coverage_gsm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -113,20 +118,6 @@ class Contact:
         return 1e-6 * self.glued_mm2 * self.coverage_gsm * (2.0 if self.between_mm > 0.0 else 1.0)
 
 
-def checked_glue(glue: Glue) -> Glue:
-    """Return the words on gluing with what is usual where they say nothing.
-
-    Parameters
-    ----------
-    glue : Glue
-
-    Returns
-    -------
-    Glue
-    """
-    return replace(glue, coverage_gsm=USUAL_GSM) if glue.coverage_gsm is None else glue
-
-
 def make_contacts(
     layers: Sequence[Layer], glue: Glue, hollows: Mapping[str, shapely.Geometry] = NO_HOLLOWS
 ) -> tuple[tuple[Contact, ...], tuple[Finding, ...]]:
@@ -145,7 +136,6 @@ def make_contacts(
     tuple of (tuple of Contact) and (tuple of Finding)
         One contact fewer than there are layers.
     """
-    glue = checked_glue(glue)
     contacts: list[Contact] = []
     found: list[Finding] = []
     for i, (first, second) in enumerate(pairwise(layers), start=1):
@@ -165,7 +155,7 @@ def make_contacts(
             touching=_less(whole, voids),
             glued=_less(_inset(whole, glue.margin), voids),
             smaller_mm2=float(min(lower.upper.area, upper.lower.area)),
-            coverage_gsm=glue.coverage_gsm or 0.0,
+            coverage_gsm=glue.spread_gsm,
         )
         contacts.append(contact)
         found += _findings(contact, whole, voids)

@@ -14,8 +14,7 @@ from plugs.foam.joint_lines import JointLine, told_apart
 from plugs.foam.joints import Joints, Part, Rule, Size, fits, ground_of, parted, polygons
 from plugs.foam.layers import Layer
 from plugs.foam.places import placed
-from plugs.foam.stock import THICKNESS, Blank, Cutting, Stock, belongs, checked_stock
-from plugs.ground.checking import number
+from plugs.foam.stock import THICKNESS, Blank, Cutting, Stock, belongs
 from plugs.ground.errors import Finding, promise
 from plugs.ground.told import told
 from plugs.ground.tolerances import LENGTH
@@ -171,7 +170,7 @@ def usable_sizes(
     if not stock:
         return tuple(() for _ in layers)
     margin = cutting.edge_margin
-    sheets = [s for s in checked_stock(stock) if s.outline is None and s.count != 0]
+    sheets = [s for s in stock if s.outline is None and s.count != 0]
     sheets = [s for s in sheets if min(s.width, s.height) > 2.0 * margin]
     found = []
     for layer in layers:
@@ -219,7 +218,6 @@ def make_pieces(
     -------
     tuple of Pieces and (tuple of Finding)
     """
-    density = _density(density_kg_m3)
 
     def parted_by(words: Joints) -> list[tuple[list[Part], list[JointLine]]]:
         return _all_parts(layers, words, sizes, recesses, turns)
@@ -230,7 +228,7 @@ def make_pieces(
         slabs = _slabs(body, layers)
     pieces: list[Piece] = []
     for i, (layer, (parts, _)) in enumerate(zip(layers, found, strict=True)):
-        pieces += _named(layer, parts, None if slabs is None else slabs[i], density)
+        pieces += _named(layer, parts, None if slabs is None else slabs[i], density_kg_m3)
     joined: list[Joint] = []
     told = told_apart(drawn)
     for layer, lines in zip(layers, told, strict=True):
@@ -281,11 +279,6 @@ def blank_of(piece: Piece, turns: str = "quarter") -> Blank:
         axis=piece.axis,
         face_up="lower" if piece.axis == "y" else "upper",  # seen from port
     )
-
-
-def _density(value: float | None) -> float | None:
-    """Return a foam's density, checked."""
-    return None if value is None else number("density_kg_m3", value, least=1.0, most=2000.0)
 
 
 def _all_parts(

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Annotated
 
 import shapely
 
-from plugs.ground.checking import checked, number
+from plugs.ground.checking import number
 from plugs.ground.errors import PlugError
 from plugs.ground.limits import Within
 from plugs.ground.tolerances import LARGEST
@@ -20,7 +20,9 @@ THICKNESS = 0.01
 TURNS = ("quarter", "grain", "free")
 """How a piece may be turned."""
 
-_SMALLEST = 10.0  # mm. A narrower sheet is a typing error, or inches
+SMALLEST = 10.0
+"""A narrower sheet is a typing error, or inches; mm."""
+
 _LEAST_STEP_DEG = 1.0  # at 1 degree a piece is tried in 360 turns
 
 
@@ -141,66 +143,6 @@ class Cutting:
         return self.kerf + self.spacing
 
 
-def checked_stock(stock: Sequence[Stock]) -> tuple[Stock, ...]:
-    """Return the rack with every value checked, outlines moved to the origin and names made up.
-
-    Parameters
-    ----------
-    stock : sequence of Stock
-
-    Returns
-    -------
-    tuple of Stock
-        In the order given.
-
-    Raises
-    ------
-    PlugError
-        There is none, or a value that no sheet can have.
-    """
-    if not stock:
-        raise PlugError(
-            param="stock", value=(), reason="there is no sheet to cut from", remedy="list at least 1 sheet"
-        )
-    return tuple(_checked(f"stock[{i}]", sheet, i) for i, sheet in enumerate(stock))
-
-
-def _checked(param: str, sheet: Stock, place: int) -> Stock:
-    """Return a sheet with every value checked."""
-    sheet = checked(sheet, Stock, param)
-    shape = _shape(sheet.outline)
-    width, height = sheet.width, sheet.height
-    if sheet.outline is not None:
-        if shape is None or shape.is_empty or not shape.is_valid:
-            raise PlugError(
-                param=f"{param}.outline",
-                value=getattr(sheet.outline, "wkt", sheet.outline),
-                reason="this is not the outline of an offcut: it is empty or crosses itself",
-                remedy="give one closed outline of at least 3 corners in order",
-            )
-        left, bottom, right, top = shape.bounds
-        width, height = right - left, top - bottom
-        shape = shapely.transform(shape, lambda points: points - (left, bottom))
-    return replace(
-        sheet,
-        width=number(f"{param}.width", width, least=_SMALLEST, most=LARGEST),
-        height=number(f"{param}.height", height, least=_SMALLEST, most=LARGEST),
-        outline=shape,
-        is_offcut=sheet.is_offcut or shape is not None,
-        name=sheet.name or f"{'offcut' if sheet.is_offcut or shape is not None else 'sheet'} {place + 1}",
-    )
-
-
-def _shape(outline: object) -> shapely.Polygon | None:
-    """Return the outline of an offcut as a polygon, or None if it can be none."""
-    if outline is None or isinstance(outline, shapely.Polygon):
-        return outline
-    try:
-        return shapely.Polygon(outline)
-    except (TypeError, ValueError, IndexError, shapely.errors.ShapelyError):
-        return None
-
-
 def checked_blanks(blanks: Sequence[Blank]) -> tuple[Blank, ...]:
     """Return the blanks, checked.
 
@@ -294,5 +236,6 @@ def region(sheet: Stock) -> shapely.Polygon:
     -------
     shapely.Polygon, mm
     """
-    shape = _shape(sheet.outline)
-    return shapely.box(0.0, 0.0, sheet.width, sheet.height) if shape is None else shape
+    if sheet.outline is None:
+        return shapely.box(0.0, 0.0, sheet.width, sheet.height)
+    return sheet.outline if isinstance(sheet.outline, shapely.Polygon) else shapely.Polygon(sheet.outline)

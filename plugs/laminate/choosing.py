@@ -124,11 +124,13 @@ def by_sheet(material: M, param: str = "by_sheet", **values: object) -> M:
             )
     told = {word: "sheet: the sheet that came with it" for word in values if word not in ("name", "packs")}
     changed = replace(material, **values, sources={**material.sources, **told})  # type: ignore[arg-type]
-    return checked_material(changed, param)
+    whole = checked(changed, type(changed), param)
+    check_material(whole, param)
+    return whole
 
 
 def material_named(given: object, table: Mapping[str, M], param: str) -> M:
-    """Return the material that a recipe names or brings along, checked.
+    """Return the material that a recipe names or brings along.
 
     Parameters
     ----------
@@ -149,7 +151,7 @@ def material_named(given: object, table: Mapping[str, M], param: str) -> M:
     """
     kind = type(next(iter(table.values())))
     if isinstance(given, kind):
-        return checked_material(given, param)
+        return given
     if isinstance(given, str) and given in table:
         return table[given]
     word = kind.__name__.lower()
@@ -163,26 +165,21 @@ def material_named(given: object, table: Mapping[str, M], param: str) -> M:
     )
 
 
-def checked_material(material: M, param: str) -> M:
-    """Return a material, every value checked.
+def check_material(material: Material, param: str) -> None:
+    """Refuse a material whose words do not go together.
 
     Parameters
     ----------
     material : Foam, Cloth, Resin, Hardener, Adhesive, Filler, Board or Barrier
+        Each word checked by itself.
     param : str
         Where the recipe gives it.
-
-    Returns
-    -------
-    Foam, Cloth, Resin, Hardener, Adhesive, Filler, Board or Barrier
-        The same.
 
     Raises
     ------
     PlugError
-        A value that no such material can have.
+        A source without its label, a dose outside its resin's own range.
     """
-    material = checked(material, type(material), param)
     for word, told in material.sources.items():
         if told.partition(":")[0] not in LABELS:
             raise PlugError(
@@ -193,7 +190,6 @@ def checked_material(material: M, param: str) -> M:
             )
     if isinstance(material, Resin):
         _check_hardening(material, param)
-    return material
 
 
 def _check_hardening(resin: Resin, param: str) -> None:

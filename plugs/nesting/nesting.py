@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely.affinity import translate
 
-from plugs.foam.stock import Blank, Cutting, Stock, checked_blanks, checked_stock, region
+from plugs.foam.stock import Blank, Cutting, Stock, checked_blanks, region
 from plugs.ground.errors import PlugError
 from plugs.nesting.arranging import arrange
 from plugs.nesting.grids import inside, turned
@@ -123,7 +123,7 @@ def nest(
     PlugError
         A blank fits no sheet, or there are too few sheets.
     """
-    blanks, stock = checked_blanks(blanks), checked_stock(stock)
+    blanks = checked_blanks(blanks)
     laid: list[tuple[Stock, list[Placement]]] = []
     for thickness in thicknesses_of(blanks):
         group = [blank for blank in blanks if abs(blank.thickness - thickness) < 1e-9]

@@ -21,7 +21,6 @@ from plugs.foam.stock import (
     Cutting,
     Stock,
     checked_blanks,
-    checked_stock,
     region,
     turns_of,
 )
@@ -156,7 +155,7 @@ def nest_searched(
     Nesting
     """
     seconds = number("nesting.search", seconds, least=1.0, most=86_400.0)
-    blanks, stock = checked_blanks(blanks), checked_stock(stock)
+    blanks = checked_blanks(blanks)
     plain = nest(blanks, stock, cutting)
     groups: list[list[Sheet]] = []
     for sheet in plain.sheets:

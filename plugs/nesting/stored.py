@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from plugs.foam.stock import Blank, Cutting, Stock, checked_blanks, checked_stock, turns_of
+from plugs.foam.stock import Blank, Cutting, Stock, checked_blanks, turns_of
 from plugs.ground.errors import PlugError
 from plugs.nesting.nesting import Nesting, Placement, fault_of, finished
 
@@ -44,7 +44,7 @@ def fingerprint(blanks: Sequence[Blank], stock: Sequence[Stock], cutting: Cuttin
                 s.is_offcut,
                 None if s.outline is None else _rings(s.outline),
             ]
-            for s in checked_stock(stock)
+            for s in stock
         ],
         "cutting": [cutting.kerf, cutting.spacing, cutting.edge_margin, cutting.turn_step_deg],
     }
@@ -69,7 +69,7 @@ def stored(
     dict
         ``form``, ``fingerprint`` and ``sheets``.
     """
-    kinds = [_kind(sheet) for sheet in checked_stock(stock)]
+    kinds = [_kind(sheet) for sheet in stock]
     return {
         "form": FORM,
         "fingerprint": fingerprint(blanks, stock, cutting),
@@ -104,16 +104,16 @@ def read_stored(
     Nesting or None
         None if anything has changed, is missing, or lies too near to something else.
     """
-    blanks, kinds = checked_blanks(blanks), checked_stock(stock)
+    blanks = checked_blanks(blanks)
     if not isinstance(record, dict) or record.get("form") != FORM:
         return None
-    if record.get("fingerprint") != fingerprint(blanks, kinds, cutting):
+    if record.get("fingerprint") != fingerprint(blanks, stock, cutting):
         return None
     by_name = {blank.name: blank for blank in blanks}
     try:
         laid = [
             (
-                kinds[int(sheet["stock"])],
+                stock[int(sheet["stock"])],
                 [
                     Placement(
                         piece=by_name[one["piece"]],
@@ -128,7 +128,7 @@ def read_stored(
         ]
     except (KeyError, IndexError, TypeError, ValueError, OverflowError):
         return None
-    return finished(laid, cutting) if _is_sound(laid, blanks, kinds, cutting) else None
+    return finished(laid, cutting) if _is_sound(laid, blanks, stock, cutting) else None
 
 
 def _is_sound(

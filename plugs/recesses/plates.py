@@ -11,7 +11,6 @@ import difflib
 from dataclasses import dataclass
 from typing import Final
 
-from plugs.ground.checking import number
 from plugs.ground.errors import PlugError
 
 
@@ -114,6 +113,5 @@ def plate_size(region: str, clearance: float = 3.0, param: str = "plate") -> tup
             reason="no plate of that name is in the table",
             remedy=f"use one of {', '.join(close)}",
         )
-    room = number(param.replace("plate", "clearance"), clearance, least=0.0, most=100.0)
     plate = PLATES[region]
-    return plate.width + 2.0 * room, plate.height + 2.0 * room, plate.corner_radius + room
+    return plate.width + 2.0 * clearance, plate.height + 2.0 * clearance, plate.corner_radius + clearance

@@ -10,19 +10,19 @@ from plugs.body.mating import Mating
 from plugs.body.mating_body import MatingBody
 from plugs.cloth.cloth import Laps
 from plugs.cloth.zone_words import DartCut, Zone
-from plugs.foam.glue import Glue, checked_glue
+from plugs.foam.glue import Glue
 from plugs.foam.hollow import Hollow
 from plugs.foam.joints import Joints
 from plugs.foam.layers import Stack
 from plugs.foam.pins import Pins
-from plugs.foam.stock import TURNS, Cutting, Stock, checked_stock
+from plugs.foam.stock import TURNS, Cutting, Stock
 from plugs.ground.checking import checked
 from plugs.ground.doors import Check, Output
 from plugs.ground.errors import PlugError
 from plugs.ground.limits import Name, OneOf, Within
 from plugs.ground.paper import paper_of
 from plugs.ground.tolerances import CHORD
-from plugs.laminate.choosing import material_named
+from plugs.laminate.choosing import check_material, material_named
 from plugs.laminate.dosing import Shop
 from plugs.laminate.generic import BOARDS, FILLERS, FOAMS, GLUES
 from plugs.laminate.materials import Adhesive, Board, Filler, Foam
@@ -31,10 +31,11 @@ from plugs.lines.section import End, LinesPlan, Station
 from plugs.mesh import mesh
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.own import check_kinds
+from plugs.recipe.words import check_schedule, whole_stock, whole_templates
 from plugs.sanding.recess_kit import PocketWork
 from plugs.sanding.sanding import Sanding
 from plugs.skin.skin import Skin
-from plugs.templates.words import Templates, checked_templates
+from plugs.templates.words import Templates
 
 Bay = Annotated[str, OneOf(("straight", "faired"))]
 """How a line runs from station to station."""
@@ -218,51 +219,24 @@ def checked_plug(result: object, function: str) -> Plug:
     plug = checked(result, Plug, "")
     check_kinds(tuple(plug.outputs))
     paper_of(plug.paper, margin=plug.paper_margin, overlap=plug.paper_overlap)
-    if plug.stock:
-        checked_stock(plug.stock)
-    templates = None if plug.templates is None else checked_templates(plug.templates)
-    if templates is not None:
-        _check_kind(templates, plug.stack)
-    if plug.stack.between_templates and (templates is None or plug.stack.axis != "x"):
-        raise PlugError(
-            param="stack.between_templates",
-            value=True,
-            reason="only sheets that stand square to x go between station templates, and there must be some",
-            remedy='give templates=Templates(stations="all") and Stack(axis="x"), or False',
-        )
-    return _with_materials(plug)
-
-
-def _check_kind(templates: Templates, stack: Stack) -> None:
-    """Refuse templates that the stack leaves no room for."""
-    if templates.kind == "inside" and not stack.between_templates:
-        raise PlugError(
-            param="templates.kind",
-            value=templates.kind,
-            reason="whole layers fill all the room in this stack: only between the layers of a stack along x "
-            "is there any for templates",
-            remedy='use kind="gauges", or Stack(axis="x", between_templates=True)',
-        )
-    if templates.kind == "gauges" and stack.between_templates:
-        raise PlugError(
-            param="templates.kind",
-            value=templates.kind,
-            reason="with stack.between_templates the templates stand in the foam",
-            remedy='use kind="inside", or between_templates=False',
-        )
+    templates = whole_templates(plug.templates, plug.stack)
+    if plug.schedule is not None:
+        check_schedule(plug.schedule)
+    return _with_materials(replace(plug, templates=templates, stock=whole_stock(plug.stock)))
 
 
 def _with_materials(plug: Plug) -> Plug:
     """Return a plug with what it is made of looked up: the density of its foam, the spread of its glue."""
     foam = None if plug.foam is None else material_named(plug.foam, FOAMS, "foam")
-    if plug.adhesive is not None:
-        spread = 1e3 * material_named(plug.adhesive, GLUES, "adhesive").spread_kg_m2
-        if plug.glue.coverage_gsm is None:
-            plug = replace(plug, glue=replace(plug.glue, coverage_gsm=spread))
-    if plug.filler is not None:
-        material_named(plug.filler, FILLERS, "filler")
-    if plug.board is not None:
-        material_named(plug.board, BOARDS, "board")
-    glue = checked_glue(plug.glue)
-    density = foam.density_kg_m3 if plug.density is None and foam is not None else plug.density
-    return plug if (glue, density) == (plug.glue, plug.density) else replace(plug, glue=glue, density=density)
+    glue = None if plug.adhesive is None else material_named(plug.adhesive, GLUES, "adhesive")
+    filler = None if plug.filler is None else material_named(plug.filler, FILLERS, "filler")
+    board = None if plug.board is None else material_named(plug.board, BOARDS, "board")
+    for word, material in (("foam", foam), ("adhesive", glue), ("filler", filler), ("board", board)):
+        if material is not None:
+            check_material(material, word)
+    spread, density = plug.glue.coverage_gsm, plug.density
+    if spread is None and glue is not None:
+        spread = 1e3 * glue.spread_kg_m2
+    if density is None and foam is not None:
+        density = foam.density_kg_m3
+    return replace(plug, glue=replace(plug.glue, coverage_gsm=spread), density=density)

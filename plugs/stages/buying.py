@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from plugs.foam.glue import Glue, checked_glue
+from plugs.foam.glue import Glue
 from plugs.foam.pieces import Joint
 from plugs.foam.pins import Pinned
 from plugs.foam.stock import Stock
@@ -60,7 +60,7 @@ def joint_glue_g(glue: Glue, joint: Joint) -> float:
     -------
     float, g
     """
-    return 1e-6 * joint.glued_mm2(glue.margin) * (checked_glue(glue).coverage_gsm or 0.0)
+    return 1e-6 * joint.glued_mm2(glue.margin) * glue.spread_gsm
 
 
 def glue_kg(glue: Glue, pinned: Sequence[Pinned], joints: Sequence[Joint]) -> float:

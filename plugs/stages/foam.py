@@ -11,9 +11,9 @@ import shapely
 from plugs.body.body import Solid, body_before
 from plugs.foam.glue import make_contacts
 from plugs.foam.hollow import Void, hollowed, make_voids
-from plugs.foam.joints import recess_outlines
+from plugs.foam.joints import Size, recess_outlines
 from plugs.foam.layers import Layer, make_layers
-from plugs.foam.pieces import Joint, Piece, blank_of, make_pieces, outlines_of, usable_sizes
+from plugs.foam.pieces import Joint, Piece, blank_of, make_pieces, outlines_of
 from plugs.foam.pins import Pinned, make_pins
 from plugs.foam.pockets import Pocket, make_pockets
 from plugs.foam.standing import recess_keep_outs, standing_foam
@@ -31,6 +31,9 @@ from plugs.templates.bays import FoamBay, bay_layers, lengthwise_room, without_p
 from plugs.templates.gauges import make_gauges
 from plugs.templates.holes import Hole
 from plugs.templates.templates import Template, make_templates, with_holes
+from plugs.templates.words import Templates
+
+Sized = tuple[Layer, tuple[Size, ...]]
 
 _TOUCH: Final = 1e-6
 """Faces of sheets nearer than this touch: they are computed from the same numbers, mm."""
@@ -143,13 +146,15 @@ class Offered:
     findings: tuple[Finding, ...]
 
 
-def stand(plug: Plug, body: Solid) -> Standing:
+def stand(plug: Plug, body: Solid, in_stack: Templates | None) -> Standing:
     """Return the templates that stand in the stack, and the foam round them.
 
     Parameters
     ----------
     plug : Plug
     body : Solid
+    in_stack : Templates or None
+        Words of those templates.
 
     Returns
     -------
@@ -160,10 +165,10 @@ def stand(plug: Plug, body: Solid) -> Standing:
     PlugError
         Words that no template can have, a position without foam, a slot that would cut one in two.
     """
-    bays, _ = stack_bays(plug, body.by_mesh.lower, body.by_mesh.upper)
-    if not bays or plug.templates is None:
+    bays = stack_bays(plug, in_stack, body.by_mesh.lower, body.by_mesh.upper)
+    if not bays or in_stack is None:
         return Standing(foam=body.body, bays=(), templates=(), findings=())
-    templates, found = make_templates(body.body, plug.templates, stations_of(plug))
+    templates, found = make_templates(body.body, in_stack, stations_of(plug))
     return Standing(foam=without_plates(body.body, templates), bays=bays, templates=templates, findings=found)
 
 
@@ -212,7 +217,7 @@ def lay_foam(plug: Plug, body: Solid, standing: Standing) -> Layering:
     return Layering(layers=layers, pockets=pockets, findings=found)
 
 
-def part_layers(plug: Plug, lines: Lines, standing: Standing, layers: tuple[Layer, ...]) -> Parted:
+def part_layers(plug: Plug, lines: Lines, standing: Standing, sized: Sequence[Sized]) -> Parted:
     """Return the pieces that the layers are cut in.
 
     Parameters
@@ -220,13 +225,14 @@ def part_layers(plug: Plug, lines: Lines, standing: Standing, layers: tuple[Laye
     plug : Plug
     lines : Lines
     standing : Standing
-    layers : tuple of Layer
+    sized : sequence of Layer and (tuple of (float, float), mm)
+        Layers, each with the widths and heights that a piece of it must fit one of.
 
     Returns
     -------
     Parted
     """
-    sizes = usable_sizes(plug.stock, plug.cutting, layers)
+    layers, sizes = tuple(layer for layer, _ in sized), [fit for _, fit in sized]
     recesses = [recess_outlines(lines.tools, layer) for layer in layers] if lines.tools else []
     whole, found = make_pieces(
         standing.foam,

@@ -20,6 +20,7 @@ from plugs.lines.checks import checked_loft
 from plugs.lines.stations import Loft
 from plugs.measure.comb import FairLine
 from plugs.measure.fairing import Fairing
+from plugs.mesh.sampling import Faces
 from plugs.recesses.recess import Boss, Recess, Tool
 from plugs.recipe.plug import Plug
 from plugs.skin.offset import foam_loft
@@ -27,6 +28,7 @@ from plugs.skin.proof import SkinProof, prove_cover, skin_steps
 from plugs.skin.skin import Cover, Skin, make_cover
 from plugs.stages.standing import stack_bays
 from plugs.templates.bays import bay_faces
+from plugs.templates.words import Templates
 
 Array = NDArray[np.float64]
 ReadStep = Callable[[StepRequest], StepBody]
@@ -275,7 +277,26 @@ def box_of(loft: Loft) -> tuple[Array, Array]:
     return points.min(axis=0), points.max(axis=0)
 
 
-def foam_body(plug: Plug, lines: Lines, cutters: Cutters) -> Solid:
+def likely_cuts(plug: Plug, lines: Lines, in_stack: Templates | None) -> Faces:
+    """Return where sheets of foam will meet, near enough to sample the surface for it.
+
+    Parameters
+    ----------
+    plug : Plug
+    lines : Lines
+    in_stack : Templates or None
+        That stand in the stack.
+
+    Returns
+    -------
+    Faces
+    """
+    box = box_of(lines.foam)
+    bays = stack_bays(plug, in_stack, *box)
+    return bay_faces(bays) if bays else likely_faces(plug.stack, *box)
+
+
+def foam_body(plug: Plug, lines: Lines, cutters: Cutters, faces: Faces) -> Solid:
     """Return the foam.
 
     Parameters
@@ -283,6 +304,8 @@ def foam_body(plug: Plug, lines: Lines, cutters: Cutters) -> Solid:
     plug : Plug
     lines : Lines
     cutters : Cutters
+    faces : Faces
+        Where outlines will be taken.
 
     Returns
     -------
@@ -293,9 +316,6 @@ def foam_body(plug: Plug, lines: Lines, cutters: Cutters) -> Solid:
     PlugError
         Tools that meet or break through; nothing left.
     """
-    box = box_of(lines.foam)
-    bays, _ = stack_bays(plug, *box)
-    faces = bay_faces(bays) if bays else likely_faces(plug.stack, *box)
     return make_solid(lines.foam, lines.tools, cutters.shapes, plug.chord_tolerance, cutters.mating, faces)
 
 

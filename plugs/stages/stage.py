@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Generic, NoReturn, Self, TypeVar, overload
 
 import numpy as np
+import shapely
 
 from plugs.ground.errors import PlugError
 
@@ -30,6 +31,10 @@ _STEP_SECONDS: Final = 120.0
 
 _DIGEST_BYTES: Final = 20
 """So long that two different recipes never share a digest by chance."""
+
+
+_LARGEST_FILE: Final = 64 << 20
+"""No larger file is read anywhere, bytes."""
 
 
 class Stage(Generic[T]):
@@ -178,6 +183,8 @@ def _feed(value: object, update: Callable[[bytes], None]) -> None:
             _feed(item, update)
     elif isinstance(value, Path):
         _feed(str(value), update)
+    elif isinstance(value, shapely.Geometry):
+        _feed(shapely.to_wkb(value), update)
     elif is_dataclass(value) and not isinstance(value, type):
         update(f"record {kind.__module__}.{kind.__qualname__}:".encode())
         for one in fields(value):
@@ -189,14 +196,12 @@ def _feed(value: object, update: Callable[[bytes], None]) -> None:
 
 
 def _content(path: Path) -> bytes:
-    """Return a digest of what a file holds; of nothing where it cannot be read."""
+    """Return a digest of what a file holds; of nothing where there is none, which is told when it is read."""
     try:
-        with path.open("rb") as source:
-            hashed = blake2b(digest_size=_DIGEST_BYTES)
-            while part := source.read(1 << 20):
-                hashed.update(part)
-            return hashed.digest()
-    except OSError:
+        if path.exists() and (not path.is_file() or path.stat().st_size > _LARGEST_FILE):
+            raise NoDigestError(f"{path.name} is no file that would be read")
+        return blake2b(path.read_bytes(), digest_size=_DIGEST_BYTES).digest()
+    except (OSError, ValueError):
         return b""
 
 
@@ -265,10 +270,13 @@ class Staged:
             open_kernel=self._open_kernel,
             shelf=self._shelf,
         )
-        other._made = {
-            name: value for name, value in self._made.items() if name not in ("sheets", "shopping")
-        }
+        other._made = {name: value for name, value in self._made.items() if not self._follows(name, "sheets")}
         return other
+
+    def _follows(self, name: str, first: str) -> bool:
+        """Return whether a stage is another one, or comes after it."""
+        earlier: tuple[str, ...] = getattr(type(self), name).after
+        return name == first or any(self._follows(one, first) for one in earlier)
 
     @property
     def stages(self) -> frozenset[str]:

@@ -100,7 +100,7 @@ def glue(work: Work, _: object) -> dict[str, Any]:
     plug, contacts = work.plug, [joint.contact for joint in work.pins.joints]
     return {
         "margin_mm": rounded(plug.glue.margin),
-        "coverage_g_m2": rounded(plug.glue.coverage_gsm or 0.0),
+        "coverage_g_m2": rounded(plug.glue.spread_gsm),
         "glue_g": rounded(1e3 * glue_kg(plug.glue, work.pins.joints, work.pieces.joints)),
         "contacts": [
             {

@@ -10,7 +10,6 @@ import numpy as np
 import shapely
 
 from plugs.foam.layers import Layer, Slab, make_slab_layers
-from plugs.ground.checking import number
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.told import told
 from plugs.ground.tolerances import LENGTH
@@ -73,10 +72,7 @@ def foam_bays(
             reason="there is no foam",
             remedy="give at least 1 sheet, such as (50.0,)",
         )
-    known = sorted(
-        {number(f"stack.thicknesses[{i}]", t, least=0.5, most=1000.0) for i, t in enumerate(thicknesses)},
-        reverse=True,
-    )
+    known = sorted(set(thicknesses), reverse=True)
     edges = [low, *(face for span in spans for face in (span.from_mm, span.to_mm)), high]
     bays = []
     for begin, finish in zip(edges[0::2], edges[1::2], strict=True):

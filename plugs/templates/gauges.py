@@ -23,7 +23,7 @@ from plugs.mesh import mesh
 from plugs.mesh.mesh import Body, Stacked
 from plugs.templates.bevel import FACES, THINNED, WITHIN, Bevel, farthest
 from plugs.templates.templates import Template, marks_on, nothing_there
-from plugs.templates.words import Span, Templates, buttock_spans, checked_templates, station_spans
+from plugs.templates.words import Span, Templates, buttock_spans, station_spans
 
 Array = NDArray[np.float64]
 
@@ -93,7 +93,6 @@ def make_gauges(
     PlugError
         Words that no template can have, a position without foam.
     """
-    templates = checked_templates(templates)
     measures = mesh.measure(foam)
     low, high = measures.lower, measures.upper
     across, findings = station_spans(templates, stations, float(low[0]), float(high[0]))

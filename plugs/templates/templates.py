@@ -32,7 +32,6 @@ from plugs.templates.words import (
     Span,
     Templates,
     buttock_spans,
-    checked_templates,
     station_spans,
 )
 
@@ -164,7 +163,6 @@ def make_templates(
     PlugError
         Words that no template can have, a position without foam, a slot that would cut a template in two.
     """
-    templates = checked_templates(templates)
     measures = mesh.measure(body)
     low, high = measures.lower, measures.upper
     spans, findings = station_spans(templates, stations, float(low[0]), float(high[0]))

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Annotated, Final
 
-from plugs.ground.checking import checked
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.limits import Count, OneOf, OrOne, Within
 from plugs.ground.told import told
@@ -90,45 +89,6 @@ class Span:
     at_mm: float
     from_mm: float
     to_mm: float
-
-
-def checked_templates(templates: Templates) -> Templates:
-    """Return templates with every value checked, positions in rising order.
-
-    Parameters
-    ----------
-    templates : Templates
-
-    Returns
-    -------
-    Templates
-
-    Raises
-    ------
-    PlugError
-        A word or number that no template can have.
-    """
-    templates = checked(templates, Templates, "templates")
-    slot, bit = templates.thickness + templates.clearance, templates.bit_diameter
-    if bit > slot:
-        raise PlugError(
-            param="templates.bit_diameter",
-            value=bit,
-            reason=f"the slots are {slot:g} mm wide, the bit does not enter them",
-            remedy=f"use a bit of at most {slot:g}",
-        )
-    stations = templates.stations
-    return replace(
-        templates,
-        stations=stations if isinstance(stations, str) else _positions(stations),
-        buttocks=_positions(templates.buttocks),
-        waterlines=_positions(templates.waterlines),
-    )
-
-
-def _positions(given: Sequence[float]) -> tuple[float, ...]:
-    """Return positions in rising order, each once."""
-    return tuple(sorted(set(given)))
 
 
 def station_spans(

@@ -22,6 +22,7 @@ from plugs.foam.stock import Blank, Cutting, Stock
 from plugs.ground.errors import PlugError
 from plugs.nesting.nesting import SLACK, Nesting, nest
 from plugs.nesting.stored import read_stored, stored
+from plugs.recipe.words import whole_stock
 from tests.blanks import garments
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -101,7 +102,8 @@ def check(blanks: list[Blank], stock: list[Stock], cutting: Cutting, nesting: Ne
 @settings(max_examples=30)
 def test_random_blanks_are_nested_or_refused(job: tuple[list[Blank], list[Stock], Cutting]) -> None:
     """Every promise is kept, and the stored placements are read back the same."""
-    blanks, stock, cutting = job
+    blanks, given, cutting = job
+    stock = list(whole_stock(given))
     try:
         nesting = nest(blanks, stock, cutting, effort=0.2)
     except PlugError as error:

@@ -29,7 +29,7 @@ def test_glue_is_spread_as_its_adhesive_says(name: str) -> None:
 
 def test_glue_without_an_adhesive_is_a_thin_coat() -> None:
     """150 g to the m2, as before."""
-    assert box(adhesive=None).glue.coverage_gsm == 150.0
+    assert box(adhesive=None).glue.spread_gsm == 150.0
 
 
 @pytest.mark.parametrize(("resin", "thicker"), [("epoxy", 1.03), ("vinylester", 1.04), ("polyester", 1.0)])

@@ -7,8 +7,9 @@ from dataclasses import fields, replace
 
 import pytest
 
+from plugs.ground.checking import checked
 from plugs.ground.errors import PlugError
-from plugs.laminate.choosing import by_sheet, checked_material, label_of, material_named, sold_by
+from plugs.laminate.choosing import by_sheet, check_material, label_of, material_named, sold_by
 from plugs.laminate.generic import BARRIERS, BOARDS, CLOTHS, FILLERS, FOAMS, GLUES, HARDENERS, RESINS
 from plugs.laminate.materials import LABELS, Cloth, Foam, Material, Resin
 
@@ -36,7 +37,8 @@ def test_every_value_has_a_label_and_a_source(material: Material) -> None:
 @pytest.mark.parametrize("material", ALL, ids=lambda m: f"{type(m).__name__} {m.name}")
 def test_every_material_of_the_tables_passes_its_own_check(material: Material) -> None:
     """And no price is made up."""
-    assert checked_material(material, "table") is material
+    assert checked(material, type(material), "table") is material
+    check_material(material, "table")
     assert all(price is None for price in material.packs.values())
 
 

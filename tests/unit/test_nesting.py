@@ -17,7 +17,7 @@ import pytest
 import shapely
 from shapely.affinity import rotate, translate
 
-from plugs.foam.stock import Blank, Cutting, Stock, checked_stock
+from plugs.foam.stock import Blank, Cutting, Stock
 from plugs.ground.checking import checked
 from plugs.ground.errors import PlugError
 from plugs.nesting import arranging
@@ -30,8 +30,11 @@ from plugs.nesting.grids import grown_by, turned
 from plugs.nesting.job import job_of, smallest_sheet
 from plugs.nesting.leftovers import leftovers
 from plugs.nesting.nesting import Nesting, Placement, fault_of, nest
+from plugs.recipe.plug import checked_plug
+from plugs.recipe.words import whole_stock
 from tests.bench.nesting import LENGTH, density, sets
 from tests.blanks import blanks_of, garments, guillotine
+from tests.unit.test_recipe import PLUG
 
 WHOLE = Stock(width=2440.0, height=1220.0, thickness=50.0)
 BARE = Cutting(kerf=0.0, spacing=0.0, edge_margin=0.0)
@@ -133,7 +136,7 @@ def test_offcuts_are_used_before_whole_sheets() -> None:
     corner = shapely.Polygon([(100, 50), (1000, 50), (100, 750)])
     offcut = Stock(outline=corner, thickness=50.0, count=1, name="corner")
     blanks = [box(300, 200, "small"), box(1500, 900, "large")]
-    nesting = nest(blanks, [WHOLE, offcut], Cutting())
+    nesting = nest(blanks, whole_stock([WHOLE, offcut]), Cutting())
     used = {p.piece.name: s for s in nesting.sheets for p in s.placements}
     assert used["small"].stock.name == "corner"
     assert used["large"].stock.name == "sheet 1"
@@ -156,9 +159,9 @@ def test_each_thickness_is_cut_from_its_own_sheets() -> None:
 def test_the_cheaper_sheet_is_taken() -> None:
     """One small blank is cut from the small sheet by area, from the large one where that is cheaper."""
     small = Stock(width=1250.0, height=600.0, thickness=50.0)
-    assert nest([box(500, 300)], [WHOLE, small], Cutting()).sheets[0].stock.name == "sheet 2"
+    assert nest([box(500, 300)], whole_stock([WHOLE, small]), Cutting()).sheets[0].stock.name == "sheet 2"
     priced = [replace(WHOLE, price=10.0), replace(small, price=30.0)]
-    assert nest([box(500, 300)], priced, Cutting()).sheets[0].stock.name == "sheet 1"
+    assert nest([box(500, 300)], whole_stock(priced), Cutting()).sheets[0].stock.name == "sheet 1"
 
 
 def test_grain_is_kept() -> None:
@@ -253,7 +256,6 @@ def test_a_thickness_without_sheet_is_told() -> None:
 @pytest.mark.parametrize(
     ("stock", "param"),
     [
-        ([], "stock"),
         ([replace(WHOLE, width=0.0)], "stock[0].width"),
         ([replace(WHOLE, thickness=math.nan)], "stock[0].thickness"),
         ([WHOLE, replace(WHOLE, count=-1)], "stock[1].count"),
@@ -263,9 +265,9 @@ def test_a_thickness_without_sheet_is_told() -> None:
     ],
 )
 def test_stock_is_checked(stock: list[Stock], param: str) -> None:
-    """A sheet that cannot be is refused by name."""
+    """A sheet that cannot be is refused by name where the recipe enters."""
     with pytest.raises(PlugError) as caught:
-        nest([box(300, 200)], stock, Cutting())
+        checked_plug(replace(PLUG, stock=stock), "plug")
     assert caught.value.param == param
     assert caught.value.remedy
 
@@ -330,7 +332,7 @@ def test_lowest_place_is_that_of_trying_all() -> None:
 
 def test_an_order_that_begins_as_the_last_one_costs_its_end_only() -> None:
     """Sheets filled again from where orders differ are those filled afresh, for a part of the effort."""
-    job, _ = job_of(blanks_of(garments(3, 12)), checked_stock([WHOLE]), Cutting(), 1.0)
+    job, _ = job_of(blanks_of(garments(3, 12)), whole_stock([WHOLE]), Cutting(), 1.0)
     order = list(range(12))
     changed = [*order[:10], 11, 10]
     for polish in (False, True):
@@ -414,7 +416,7 @@ def test_largest_free_rectangle_is_that_of_trying_all() -> None:
 
 def test_faults_of_a_sheet_are_found() -> None:
     """Blanks too near to each other, over each other or over the margin are told by name."""
-    (sheet,) = checked_stock([WHOLE])
+    (sheet,) = whole_stock([WHOLE])
     one, two = box(300, 200, "one"), box(300, 200, "two")
 
     def at(piece: Blank, dx: float, dy: float) -> Placement:

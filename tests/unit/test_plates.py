@@ -6,8 +6,10 @@ import math
 
 import pytest
 
+from plugs.ground.checking import checked
 from plugs.ground.errors import PlugError
 from plugs.recesses.plates import PLATES, plate_size
+from plugs.recesses.recess import Recess
 
 
 @pytest.mark.parametrize("region", PLATES)
@@ -43,5 +45,5 @@ def test_unknown_region(region: str, close: str | None) -> None:
 def test_clearance_out_of_range(clearance: float) -> None:
     """Refused by name."""
     with pytest.raises(PlugError) as caught:
-        plate_size("japan", clearance)
-    assert caught.value.param == "clearance"
+        checked(Recess(panel="deck", plate="japan", depth=6.0, clearance=clearance), Recess, "recesses[0]")
+    assert caught.value.param == "recesses[0].clearance"

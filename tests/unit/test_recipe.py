@@ -11,6 +11,7 @@ from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import CHORD
 from plugs.lines.section import Corner, End, Station
 from plugs.recipe.plug import Plug, checked_plug
+from plugs.stages.stage import digest_of
 
 CORNERS = {"chine": Corner(100.0, 0.0), "edge": Corner(80.0, 120.0)}
 PLUG = Plug(name="Hump", stations=[Station(x=0.0, corners=CORNERS), Station(x=300.0, corners=CORNERS)])
@@ -20,7 +21,8 @@ def test_a_plug_is_returned_as_it_is() -> None:
     """Nothing is changed by checking but that lists become tuples, and then nothing at all."""
     found = checked_plug(PLUG, "hump")
     assert found.stations == tuple(PLUG.stations)
-    assert checked_plug(found, "hump") is found
+    assert digest_of(checked_plug(found, "hump")) == digest_of(found)
+    assert checked_plug(found, "hump").stations is found.stations
 
 
 def test_defaults() -> None:

@@ -18,6 +18,7 @@ from plugs.files.cut_list import COLUMNS, cut_list_csv, leftovers_csv, sheet_fig
 from plugs.files.svg import render_svg
 from plugs.foam.stock import Blank, Cutting, Drilled, Stock
 from plugs.nesting.nesting import Nesting, nest
+from plugs.recipe.words import whole_stock
 from tests.blanks import blanks_of, garments
 
 WHOLE = Stock(width=1250.0, height=900.0, thickness=50.0, name="board", price=12.5)
@@ -37,7 +38,7 @@ def nesting() -> Nesting:
         for blank in blanks_of(garments(3, 9))
     ]
     offcut = Stock(outline=shapely.Polygon([(0, 0), (600, 0), (600, 300), (0, 500)]), thickness=50.0, count=1)
-    return nest(blanks, [WHOLE, offcut], Cutting())
+    return nest(blanks, whole_stock([WHOLE, offcut]), Cutting())
 
 
 def test_every_line_is_drawn_where_it_is_cut(nesting: Nesting) -> None:

@@ -1,0 +1,169 @@
+"""Words of a recipe that take two together: each is checked and made whole once, where the recipe enters.
+
+What each holds by itself, its record's annotations say, and `plugs.ground.checking` reads.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import shapely
+
+from plugs.foam.layers import Stack
+from plugs.foam.stock import SMALLEST, Stock
+from plugs.ground.checking import number
+from plugs.ground.errors import PlugError
+from plugs.ground.tolerances import LARGEST
+from plugs.laminate.choosing import check_material
+from plugs.laminate.materials import Material
+from plugs.laminate.plies import Schedule
+from plugs.templates.words import Templates
+
+
+def whole_stock(stock: Sequence[Stock]) -> tuple[Stock, ...]:
+    """Return the sheets in the rack, outlines moved to the origin and names made up.
+
+    Parameters
+    ----------
+    stock : sequence of Stock
+
+    Returns
+    -------
+    tuple of Stock
+        In the order given.
+
+    Raises
+    ------
+    PlugError
+        An outline that encloses nothing, a size that no sheet has.
+    """
+    return tuple(_whole_sheet(f"stock[{i}]", sheet, i) for i, sheet in enumerate(stock))
+
+
+def _whole_sheet(param: str, sheet: Stock, place: int) -> Stock:
+    """Return a sheet with its outline at the origin, its size and a name."""
+    shape = _shape(sheet.outline)
+    width, height = sheet.width, sheet.height
+    if sheet.outline is not None:
+        if shape is None or shape.is_empty or not shape.is_valid:
+            raise PlugError(
+                param=f"{param}.outline",
+                value=getattr(sheet.outline, "wkt", sheet.outline),
+                reason="this is not the outline of an offcut: it is empty or crosses itself",
+                remedy="give one closed outline of at least 3 corners in order",
+            )
+        left, bottom, right, top = shape.bounds
+        width, height = right - left, top - bottom
+        shape = shapely.transform(shape, lambda points: points - (left, bottom))
+    return replace(
+        sheet,
+        width=number(f"{param}.width", width, least=SMALLEST, most=LARGEST),
+        height=number(f"{param}.height", height, least=SMALLEST, most=LARGEST),
+        outline=shape,
+        is_offcut=sheet.is_offcut or shape is not None,
+        name=sheet.name or f"{'offcut' if sheet.is_offcut or shape is not None else 'sheet'} {place + 1}",
+    )
+
+
+def _shape(outline: object) -> shapely.Polygon | None:
+    """Return the outline of an offcut as a polygon, or None if it can be none."""
+    if outline is None or isinstance(outline, shapely.Polygon):
+        return outline
+    try:
+        return shapely.Polygon(outline)
+    except (TypeError, ValueError, IndexError, shapely.errors.ShapelyError):
+        return None
+
+
+def whole_templates(templates: Templates | None, stack: Stack) -> Templates | None:
+    """Return the words of templates, positions in rising order.
+
+    Parameters
+    ----------
+    templates : Templates or None
+    stack : Stack
+        That they stand in, or are offered up to.
+
+    Returns
+    -------
+    Templates or None
+
+    Raises
+    ------
+    PlugError
+        A router bit that does not enter its slots; templates that the stack has no room for, or none where
+        it needs them.
+    """
+    if stack.between_templates and (templates is None or stack.axis != "x"):
+        raise PlugError(
+            param="stack.between_templates",
+            value=True,
+            reason="only sheets that stand square to x go between station templates, and there must be some",
+            remedy='give templates=Templates(stations="all") and Stack(axis="x"), or False',
+        )
+    if templates is None:
+        return None
+    slot, bit = templates.thickness + templates.clearance, templates.bit_diameter
+    if bit > slot:
+        raise PlugError(
+            param="templates.bit_diameter",
+            value=bit,
+            reason=f"the slots are {slot:g} mm wide, the bit does not enter them",
+            remedy=f"use a bit of at most {slot:g}",
+        )
+    _check_kind(templates, stack)
+    stations = templates.stations
+    return replace(
+        templates,
+        stations=stations if isinstance(stations, str) else _positions(stations),
+        buttocks=_positions(templates.buttocks),
+        waterlines=_positions(templates.waterlines),
+    )
+
+
+def _positions(given: Sequence[float]) -> tuple[float, ...]:
+    """Return positions in rising order, each once."""
+    return tuple(sorted(set(given)))
+
+
+def _check_kind(templates: Templates, stack: Stack) -> None:
+    """Refuse templates that the stack leaves no room for."""
+    if templates.kind == "inside" and not stack.between_templates:
+        raise PlugError(
+            param="templates.kind",
+            value=templates.kind,
+            reason="whole layers fill all the room in this stack: only between the layers of a stack along x "
+            "is there any for templates",
+            remedy='use kind="gauges", or Stack(axis="x", between_templates=True)',
+        )
+    if templates.kind == "gauges" and stack.between_templates:
+        raise PlugError(
+            param="templates.kind",
+            value=templates.kind,
+            reason="with stack.between_templates the templates stand in the foam",
+            remedy='use kind="inside", or between_templates=False',
+        )
+
+
+def check_schedule(schedule: Schedule) -> None:
+    """Refuse materials of the recipe's own that no shop can have; names are looked up where plies are laid.
+
+    Parameters
+    ----------
+    schedule : Schedule
+
+    Raises
+    ------
+    PlugError
+        A source without its label, a dose outside its resin's own range.
+    """
+    named: dict[str, str | Material | None] = {
+        "resin": schedule.resin,
+        "hardener": schedule.hardener,
+        "barrier": schedule.barrier,
+        **{f"plies[{i}].cloth": ply.cloth for i, ply in enumerate(schedule.plies)},
+    }
+    for word, given in named.items():
+        if given is not None and not isinstance(given, str):
+            check_material(given, f"schedule.{word}")
