@@ -78,5 +78,5 @@ def test_a_save_is_built_a_broken_one_told_and_the_end_is_clean(shop: Path) -> N
         status = watched.end()
     assert status == 130
     assert json.loads(summary.read_bytes())["parameters"]["height"] == 130.0
-    with pytest.raises(ProcessLookupError):
+    with pytest.raises((ProcessLookupError, PermissionError)):  # the second from macOS, of what has ended
         os.killpg(watched.running.pid, 0)
