@@ -28,8 +28,8 @@ LONGEST_WAIT_S: Final = 25.0
 """A question about changes is answered after this long at the latest, and then asked again."""
 
 _STRANGE: Final = frozenset("\\:\0")
-_SWAP_S: Final = 0.05
-_SWAP_LOOKS: Final = 10
+_SWAP_S: Final = 0.05  # s. Between two looks at a folder that is just being swapped
+_SWAP_LOOKS: Final = 10  # half a second together: a swap is two renames
 
 _KINDS: Final = {
     ".html": "text/html; charset=utf-8",

@@ -34,8 +34,8 @@ PERIOD_S: Final = 0.05
 _COARSE_TICK_S: Final = 2.0
 """The coarsest clock of a file system: that of FAT (from memory)."""
 
-_LARGEST_READ: Final = 4 << 20
-_REPLACED_LOOKS: Final = 20
+_LARGEST_READ: Final = 4 << 20  # bytes: of a larger file only size and time are looked at
+_REPLACED_LOOKS: Final = 20  # looks at a file that is gone, before it is told: editors replace files
 _PASSING: Final = ("/proc/", "/sys/", "/dev/")
 
 Say = Callable[[str], None]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from plugs.nesting.nesting import Nesting, Placement, Sheet
-from plugs.tables.rows import csv_text
+from plugs.tables.rows import csv_text, fixed
 
 COLUMNS: Final = (
     "sheet", "stock", "thickness_mm", "piece", "layer", "x_mm", "y_mm", "width_mm", "height_mm",
@@ -53,7 +53,7 @@ def leftovers_csv(nesting: Nesting) -> str:
         (
             str(sheet.number),
             sheet.stock.name,
-            *(_fixed(v) for v in (sheet.stock.thickness, left.x, left.y, left.width, left.height)),
+            *(fixed(v) for v in (sheet.stock.thickness, left.x, left.y, left.width, left.height)),
         )
         for sheet in nesting.sheets
         for left in sheet.leftovers
@@ -147,20 +147,15 @@ def _piece_row(sheet: Sheet, placement: Placement) -> Sequence[str]:
     return (
         str(sheet.number),
         sheet.stock.name,
-        _fixed(sheet.stock.thickness),
+        fixed(sheet.stock.thickness),
         placement.piece.name,
         placement.piece.layer,
-        *(_fixed(length) for length in (left, bottom, right - left, top - bottom)),
+        *(fixed(length) for length in (left, bottom, right - left, top - bottom)),
         f"{placement.turn_deg:g}",
-        _fixed(placement.dx),
-        _fixed(placement.dy),
+        fixed(placement.dx),
+        fixed(placement.dy),
         f"{outline.area * 1e-6:.6f}",
     )
-
-
-def _fixed(value: float) -> str:
-    """Return a length with four decimals, never a negative zero."""
-    return f"{round(value, 4) + 0.0:.4f}"
 
 
 def _rounded(value: float) -> float:

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from plugs.drafting.outlines import PLANES, LayerOutlines, canonical_rings
-from plugs.tables.rows import csv_text
+from plugs.tables.rows import csv_text, fixed
 
 COLUMNS: Final = ("layer", "face", "ring", "kind", "h_axis", "v_axis", "h_mm", "v_mm", "along_mm")
 
@@ -42,11 +42,6 @@ def outlines_csv(layers: Sequence[LayerOutlines]) -> str:
                     .rstrip("\n")
                     .replace("%", "%%")
                 )
-                row = f"{start},%.4f,%.4f,{_fixed(along)}\n"
+                row = f"{start},%.4f,%.4f,{fixed(along)}\n"
                 parts.append((row * len(ring)) % tuple((np.round(ring, 4) + 0.0).ravel().tolist()))
     return "".join(parts)
-
-
-def _fixed(value: float) -> str:
-    """Return a length with four decimals, never a negative zero."""
-    return f"{round(value, 4) + 0.0:.4f}"

@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import Finding, PlugError, promise
+from plugs.ground.figures import tenth_up
 from plugs.ground.limits import Count, OneOf, OrOne, Within
 from plugs.ground.told import told
 from plugs.ground.tolerances import LENGTH, NO_VOLUME_MM3, QUARTER_CHORDS
@@ -302,11 +303,6 @@ def _faces(stack: Stack, low: float, high: float) -> tuple[list[float], list[flo
     return (faces, sheets, findings) if sign > 0.0 else (faces[::-1], sheets[::-1], findings)
 
 
-def _up(size: float) -> float:
-    """Return a size rounded up to 0.1 mm, so that whoever follows it has no less."""
-    return math.ceil(10.0 * size - 1e-6) / 10.0
-
-
 def _sheets(stack: Stack, need: float) -> list[float]:
     """Return the sheets that cover a height, in order."""
     sheets: list[float] = []
@@ -317,8 +313,8 @@ def _sheets(stack: Stack, need: float) -> list[float]:
                 param="stack.thicknesses",
                 value=stack.thicknesses,
                 reason=f"the plug is {need:.1f} mm high along {stack.axis}, the sheets are {covered:g}",
-                remedy=f"add sheets of {_up(need - covered):.1f} mm or more together",
-                would_do=[("stack.thicknesses", (*stack.thicknesses, _up(need - covered)))],
+                remedy=f"add sheets of {tenth_up(need - covered):.1f} mm or more together",
+                would_do=[("stack.thicknesses", (*stack.thicknesses, tenth_up(need - covered)))],
             )
         if len(sheets) == _MOST_LAYERS:
             thin = max(need / _MOST_LAYERS, 0.5)
@@ -326,9 +322,9 @@ def _sheets(stack: Stack, need: float) -> list[float]:
                 param="stack.thicknesses",
                 value=stack.thicknesses,
                 reason=f"more than {_MOST_LAYERS} layers would be needed",
-                remedy=f"use sheets of at least {_up(thin):.1f} mm",
+                remedy=f"use sheets of at least {tenth_up(thin):.1f} mm",
                 would_do=[
-                    ("stack.thicknesses", tuple(max(t, round(_up(thin), 1)) for t in stack.thicknesses))
+                    ("stack.thicknesses", tuple(max(t, round(tenth_up(thin), 1)) for t in stack.thicknesses))
                 ],
             )
         sheets.append(stack.thicknesses[len(sheets) % len(stack.thicknesses)])

@@ -1,4 +1,4 @@
-"""Figures as the summary holds them."""
+"""Figures as the summary and remedies hold them."""
 
 from __future__ import annotations
 
@@ -27,3 +27,17 @@ def rounded(value: float, least: float = 1e-12) -> float:
     if not math.isfinite(value):
         raise AssertionError("a figure of the summary is not finite")
     return 0.0 if abs(value) < least else float(f"{value:.9g}")
+
+
+def tenth_up(size: float) -> float:
+    """Return a size rounded up to 0.1 mm, so that whoever follows it has no less.
+
+    Parameters
+    ----------
+    size : float, mm
+
+    Returns
+    -------
+    float, mm
+    """
+    return math.ceil(10.0 * size - 1e-6) / 10.0

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from plugs.ground.errors import Finding
+from plugs.ground.figures import tenth_up
 from plugs.ground.told import told
 from plugs.ground.tolerances import ROUNDING
 from plugs.laminate.layup import LaidPly, Layup
@@ -155,7 +156,7 @@ def _rounding(edge: Edge, wanted: float, least: float) -> str:
 
 def _rounded_up(radius: float) -> float:
     """Return a radius rounded up to 0.1 mm, so that whoever draws it has no less than was asked for."""
-    return max(0.0, math.ceil(10.0 * radius - 1e-6) / 10.0)
+    return max(0.0, tenth_up(radius))
 
 
 def shape_findings(

@@ -438,7 +438,7 @@ def _crossing_crown(loft: Loft, at: Sections, row: int) -> str:
     for panel in np.flatnonzero(at.rise[row] < 0.0).tolist():
         own = parts[2 * panel + 1]
         if any(own.crosses(other) for other in parts if other is not own and other.length > LENGTH):
-            return loft.table.drawn_panels[loft.table.panel_of[panel]]
+            return str(loft.table.drawn_panels[loft.table.panel_of[panel]])
     return ""
 
 

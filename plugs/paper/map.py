@@ -17,16 +17,16 @@ from plugs.paper.marks import fitted, footer, n_letters, square
 from plugs.paper.pages import LETTER, SQUARE, PagePlan
 from plugs.paper.tiling import Cell, Grid, tile_name
 
-_ROW: Final = 4.0
-_BAND: Final = SQUARE + 4.0
-_HEAD: Final = 8.0
-_CELL_WIDTH: Final = 90.0
-_CELL_HEIGHT: Final = 66.0
-_SHEET_HEIGHT: Final = 297.0
-_MOST_ROWS: Final = 8
-_EDGE: Final = 4.0
-_SEEN: Final = 0.2
-_LETTERS: Final = (1.2, 3.0)
+_ROW: Final = 4.0  # mm. From row to row of letters
+_BAND: Final = SQUARE + 4.0  # mm. Of the foot, with the square to check the scale by
+_HEAD: Final = 8.0  # mm. Of the title's row
+_CELL_WIDTH: Final = 90.0  # mm. Two small drawings beside each other on A4
+_CELL_HEIGHT: Final = 66.0  # mm. Four under each other
+_SHEET_HEIGHT: Final = 297.0  # mm. Of a map cut from a roll, as high as A4
+_MOST_ROWS: Final = 8  # of words to a drawing: what is over ends in dots
+_EDGE: Final = 4.0  # mm. Free inside a cell
+_SEEN: Final = 0.2  # mm on paper. A chord no farther off its arc looks like it
+_LETTERS: Final = (1.2, 3.0)  # mm. A page's name in the map, least and largest
 
 _WORDS: Final = (
     "Print at 100 %, nothing fitted or shrunk.",

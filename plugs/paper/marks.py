@@ -17,11 +17,11 @@ from plugs.paper.tiling import tile_name
 BAR: Final = 101.6
 """The bar at the foot of every page, 4 in, mm."""
 
-_TICK: Final = 2.0
-_BAR_TEXT: Final = 14.0
-_ARM: Final = 3.5
-_CROSS_LETTER: Final = 1.8
-_CORNER: Final = 6.0
+_TICK: Final = 2.0  # mm. Half an end stroke of a bar
+_BAR_TEXT: Final = 14.0  # mm. Room for the bar's length in words
+_ARM: Final = 3.5  # mm. Half a cross by which pages are laid on each other
+_CROSS_LETTER: Final = 1.8  # mm. Its name, smaller than any other letter
+_CORNER: Final = 6.0  # mm. Each stroke of the corner of a page's window
 _RUNNING_RATIO: Final = 0.95  # width of a letter over a capital's height in running text
 
 

@@ -24,10 +24,12 @@ SQUARE: Final = 100.0
 CAPTION: Final = 5.0
 """Room for the name under each of several drawings on a page, mm."""
 
-_GAP: Final = 6.0
+_GAP: Final = 6.0  # mm. Between small drawings on one page: scissors go between
 _MARKS_APART: Final = 300.0
-_BESIDE_SQUARE: Final = 3.0
+"""mm. Crosses along a joint: paper is laid true by two, and kept so by one every 300."""
+_BESIDE_SQUARE: Final = 3.0  # mm. No line so near the square's edge that it is taken for it
 _COARSE: Final = (1.0, 0.0, 0.5)
+"""Shares of the spare room by which tiles are moved; first so few, then `_FINE`."""
 _FINE: Final = tuple(k / 10.0 for k in range(11))
 
 

@@ -43,7 +43,7 @@ the angle (textbook, from memory; a test measures it)."""
 
 _FACE: Final = "plugs-upright"
 _DATE: Final = "SOURCE_DATE_EPOCH"
-_BEYOND: Final = 2.0
+_BEYOND: Final = 2.0  # mm. The window's cut goes so far over its edge: half a line is not lost there
 _START: Final = "n %.5f %.5f m"
 _LINE: Final = "%.5f %.5f l"
 _CURVE: Final = "%.5f %.5f %.5f %.5f %.5f %.5f c"

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-_NOTHING = 1e-9
+_NOTHING = 1e-9  # mm. Rounding of sums of widths
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -36,9 +36,9 @@ BLEED: Final = 1.0
 SHORTEST_WINDOW: Final = 104.0
 """Least height of a window on a roll: a 100 mm square stands in it, mm."""
 
-_SLACK: Final = 1e-9
-_DENSE: Final = 4.0
-_SHIFTS: Final = (0.0, 0.5, 1.0)
+_SLACK: Final = 1e-9  # of a page: rounding, which must not cost one more
+_DENSE: Final = 4.0  # mm. Points along a line that tell whether a page has any of it
+_SHIFTS: Final = (0.0, 0.5, 1.0)  # shares of the spare room by which all tiles are moved
 
 Cell = tuple[int, int]
 """Column from the left and row from the top, both from 0."""

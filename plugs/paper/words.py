@@ -19,8 +19,8 @@ _INSIDE: Final = 1.0
 _LEAST: Final = 1.8
 """Smallest capital that is read at arm's length, mm (common practice, no source)."""
 
-_STEPS: Final = 12
-_NEAREST: Final = 3
+_STEPS: Final = 12  # to either side that a text may be moved out of a joint
+_NEAREST: Final = 3  # pages that a text off the paper is tried on
 
 
 def whole_words(drawing: Drawing, grid: Grid, sketch: Sketch) -> tuple[Drawing, tuple[str, ...]]:

@@ -23,15 +23,15 @@ Pixels = NDArray[np.uint8]
 LONG_SIDE_PX: Final = 1600
 """Of a drawing's picture, unless its smallest words want more."""
 
-LONGEST_SIDE_PX: Final = 3200
+LONGEST_SIDE_PX: Final = 3200  # a picture of more is not shown well by phones
 LETTER_PX: Final = 9.0
 """Height of a capital that is read without effort on a screen (common practice, no source)."""
 
-_MARGIN_PX: Final = 24
-_LINE_PX: Final = 1.5
-_SAMPLES: Final = 2
+_MARGIN_PX: Final = 24  # white all round
+_LINE_PX: Final = 1.5  # seen when the picture is made half as large
+_SAMPLES: Final = 2  # each way to a pixel, for smooth edges
 _INK: Final = "#202020"
-_CHORD_PX: Final = 0.1
+_CHORD_PX: Final = 0.1  # under what a pixel shows
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,16 +22,17 @@ Single = NDArray[np.float32]
 CREASE_DEG: Final = 25.0
 """Triangles that meet at less are shaded as one rounded surface (common practice, no source)."""
 
-_SAMPLES: Final = 2
-_LINE_DEG: Final = 32.0
-_STEP_PX: Final = 3.0
-_BACK: Final = 1.0
-_LINE: Final = 0.16
+_SAMPLES: Final = 2  # each way to a pixel, for smooth edges
+_LINE_DEG: Final = 32.0  # faces that turn more against each other have a line between them
+_STEP_PX: Final = 3.0  # a farther step in depth has a line too
+_BACK: Final = 1.0  # white
+_LINE: Final = 0.16  # nearly black
 _LIGHTS: Final = (((-0.45, 0.62, 0.64), 0.62), ((0.75, 0.10, 0.65), 0.16))
-_AMBIENT: Final = 0.34
-_DEPTHS: Final = 2**30
-_AT_ONCE: Final = 1 << 22
-_LEAST_AREA: Final = 1e-9
+"""Directions (right, up, to the viewer) and strengths: from the left above, and weakly from the right."""
+_AMBIENT: Final = 0.34  # with the lights' strengths it comes to a little over white
+_DEPTHS: Final = 2**30  # steps of depth, in an integer of 32 bits with its sign to spare
+_AT_ONCE: Final = 1 << 22  # pixels at a time, so that no array grows with the mesh
+_LEAST_AREA: Final = 1e-9  # px2. A triangle seen edge on
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,7 +21,7 @@ from plugs.pictures.views import Picture, PictureJob, make_pictures
 LONGEST_S: Final = 120.0
 """Wait for the pictures of the largest plug on a slow machine (common practice, no source)."""
 
-_TAIL: Final = 300
+_TAIL: Final = 300  # letters of a complaint that are told
 
 
 class PictureRun:

@@ -28,16 +28,17 @@ _ALONE: Final = {"x": camera_at(38.0, 22.0), "y": camera_at(58.0, 24.0), "z": ca
 
 _WIDTH, _HEIGHT = 900, 600
 _LOWEST, _NARROWEST = 240, 480
-_MARGIN: Final = 30
-_FOOT: Final = 34
-_CELL: Final = (300, 220)
-_COLUMNS: Final = 4
-_CAPTION: Final = 30
-_APART_RATIO: Final = 0.8
-_LETTER: Final = 10.0
-_MM_PER_INCH: Final = 25.4
+_MARGIN: Final = 30  # px. White all round
+_FOOT: Final = 34  # px. For the bar
+_CELL: Final = (300, 220)  # px. Of one layer
+_COLUMNS: Final = 4  # of layers: as wide as a screen
+_CAPTION: Final = 30  # px. Under a layer
+_APART_RATIO: Final = 0.8  # of a layer's thickness between it and the next
+_LETTER: Final = 10.0  # px. Height of a capital letter
+_MM_PER_INCH: Final = 25.4  # exactly: agreement of 1959 (from memory)
 _BARS_MM: Final = (10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0)
-_BARS_IN: Final = (0.5, 1.0, 2.0, 4.0, 6.0, 12.0, 24.0, 48.0, 96.0, 192.0)
+"""Round lengths, of which the bar is the longest that fits."""
+_BARS_IN: Final = (0.5, 1.0, 2.0, 4.0, 6.0, 12.0, 24.0, 48.0, 96.0, 192.0)  # likewise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.checking import number
 from plugs.ground.errors import PlugError
+from plugs.ground.figures import tenth_up
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.lengthwise import shape_preserving
 from plugs.lines.section import End
@@ -259,11 +260,11 @@ def check_held(held: Held, mouth: Rounded, flat: Rounded, inset: float, param: s
         wanted += f", corners R {room.radius:.1f} at most, or more room"
     least = mouth_for(held, None, None, mouth.radius, inset)
     same = [
-        f"{word} {up(size):g}"
+        f"{word} {tenth_up(size):g}"
         for word, size, given in (
             ("width", least.width, mouth.width), ("height", least.height, mouth.height)
         )
-        if up(size) > given
+        if tenth_up(size) > given
     ]  # fmt: skip
     remedy = "use " + " and ".join(same)
     round_corner = math.floor(10.0 * max(room.radius + inset, 0.0)) / 10.0
@@ -279,20 +280,6 @@ def check_held(held: Held, mouth: Rounded, flat: Rounded, inset: float, param: s
     raise PlugError(
         param=f"{param}.{word or 'corner_radius'}", value=value, reason=f"{found}; {wanted}", remedy=remedy
     )
-
-
-def up(size: float) -> float:
-    """Return a size rounded up to 0.1 mm.
-
-    Parameters
-    ----------
-    size : float, mm
-
-    Returns
-    -------
-    float, mm
-    """
-    return math.ceil(10.0 * size - 1e-6) / 10.0
 
 
 def _largest_clearance(held: Held, mouth: Rounded, flat: Rounded) -> float | None:

@@ -13,12 +13,13 @@ from numpy.typing import NDArray
 
 from plugs.ground.checking import number
 from plugs.ground.errors import PlugError, promise
+from plugs.ground.figures import tenth_up
 from plugs.ground.limits import Count, OneOf, Within
 from plugs.ground.tolerances import LARGEST, LENGTH, SMALLEST_BODY
 from plugs.lines.checks import checked_loft
 from plugs.lines.section import Corner, End, LinesPlan, Station
 from plugs.lines.stations import Loft
-from plugs.recesses.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for, up
+from plugs.recesses.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for
 from plugs.recesses.moves import blend_way, flat_words, move_onto, move_words, moved_to
 from plugs.recesses.seat import Seat, find_seat
 
@@ -478,4 +479,6 @@ def _snug(item: Recess, held: Held, size: _Size, param: str) -> _Size | None:
     if item.width is None and item.height is None:
         return None
     least = _size(replace(item, width=None, height=None), held, size.depth, size.draft_deg, param)
-    return replace(least, width=min(up(least.width), size.width), height=min(up(least.height), size.height))
+    return replace(
+        least, width=min(tenth_up(least.width), size.width), height=min(tenth_up(least.height), size.height)
+    )

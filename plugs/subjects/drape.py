@@ -28,7 +28,7 @@ DART: Final = "DART"
 
 _WARP_ARROW: Final = 40.0  # mm. Seen in a drawing of a metre
 _SHOWN_RATIO: Final = 0.25  # of the largest area, or of a direction: less of it is not seen from there
-_RING: Final = 6.0  # mm. Round the start, larger than a cell
+_RING: Final = 6.0  # mm. Round the start
 _SAME: Final = 1e-6  # mm. Two points so near are one
 
 
