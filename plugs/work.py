@@ -364,8 +364,13 @@ def load(path: str | Path, **parameters: object) -> Work:
 
     Parameters
     ----------
+    path : str or Path
     parameters : object
         Values that differ from the recipe's own, by name.
+
+    Returns
+    -------
+    Work
 
     Raises
     ------

@@ -91,6 +91,10 @@ def fair_line(stations: Array, offsets: Array, tolerance: float = TOLERANCE) -> 
     tolerance : float, mm
         Largest change of an offset.
 
+    Returns
+    -------
+    BattenFairing
+
     Raises
     ------
     PlugError

@@ -64,15 +64,7 @@ def between(
     line = shapely.linestrings(ring)
     pairs = {name: pair_of(landmarks[name], f"landmarks[{name!r}]") for name in names}
     marks = shapely.points(np.array(list(pairs.values())))
-    for name, apart in zip(names, shapely.distance(line, marks), strict=True):
-        if not apart <= farthest:
-            raise PlugError(
-                param=f"landmarks[{name!r}]",
-                value=pairs[name],
-                reason=f"it lies {apart:.4g} mm from the outline, and at most {farthest:g} mm are allowed",
-                remedy=f"correct the landmark, or allow {math.ceil(10.0 * apart) / 10.0:g} mm with farthest",
-                where=outline.source,
-            )
+    _check_near(pairs, shapely.distance(line, marks), farthest, outline.source)
     places = shapely.line_locate_point(line, marks)
     ring, along, places, steps = _run_forward(outline, ring, along, places, names)
     return MappingProxyType(
@@ -83,6 +75,19 @@ def between(
             for k, name in enumerate(names[: len(steps)])
         }
     )
+
+
+def _check_near(pairs: Mapping[str, tuple[float, float]], away: Array, farthest: float, source: str) -> None:
+    """Raise if a landmark lies too far from its outline."""
+    for (name, pair), apart in zip(pairs.items(), away, strict=True):
+        if not apart <= farthest:
+            raise PlugError(
+                param=f"landmarks[{name!r}]",
+                value=pair,
+                reason=f"it lies {apart:.4g} mm from the outline, and at most {farthest:g} mm are allowed",
+                remedy=f"correct the landmark, or allow {math.ceil(10.0 * apart) / 10.0:g} mm with farthest",
+                where=source,
+            )
 
 
 def mirrored(
@@ -131,23 +136,32 @@ def mirrored(
             remedy=f"move it to {side * float((side * outline.points[:, 0]).min()):.6g}, or cut the outline",
             where=outline.source,
         )
-    half, notes = outline.points.copy(), list(outline.notes)
-    for end, word in ((0, "first"), (-1, "last")):
-        gap = abs(float(half[end, 0]) - y)
-        if gap <= join:
-            half[end, 0] = y
-            if gap > LENGTH:
-                notes.append(f"the {word} point stood {gap:.3g} mm off the centreline and was put on it")
-        else:
-            notes.append(
-                f"the {word} point stands {gap:.4g} mm off the centreline; a straight line leads across"
-            )
+    half, notes = _joined_to(outline.points, y, join)
     image = half[::-1] * (-1.0, 1.0) + (2.0 * y, 0.0)
     keep = np.abs(image[:, 0] - y) > LENGTH
     keep[1:-1] = True
     return Outline(
-        points=np.vstack((half, image[keep])), is_closed=True, source=outline.source, notes=tuple(notes)
+        points=np.vstack((half, image[keep])),
+        is_closed=True,
+        source=outline.source,
+        notes=(*outline.notes, *notes),
     )
+
+
+def _joined_to(points: Array, y: float, join: float) -> tuple[Array, list[str]]:
+    """Return a half outline whose near ends are put on the centreline, and what was done."""
+    half, notes = points.copy(), []
+    for end, word in ((0, "first"), (-1, "last")):
+        gap = abs(float(half[end, 0]) - y)
+        if gap > join:
+            notes.append(
+                f"the {word} point stands {gap:.4g} mm off the centreline; a straight line leads across"
+            )
+            continue
+        half[end, 0] = y
+        if gap > LENGTH:
+            notes.append(f"the {word} point stood {gap:.3g} mm off the centreline and was put on it")
+    return half, notes
 
 
 def _run_forward(
