@@ -298,8 +298,8 @@ def _verdict(findings: Sequence[Finding], strict: bool) -> int:
 
 def _size_rows(work: Work, stages: Collection[str]) -> list[str]:
     """Return the rows that say what the plug is, as far as its stages were asked for."""
+    from plugs.foam.pins import glue_kg
     from plugs.ground.units import format_length
-    from plugs.stages.buying import glue_kg
 
     whole, unit = work.body.by_mesh, work.plug.display_unit
     long, wide, high = (format_length(float(v), unit) for v in whole.upper - whole.lower)

@@ -234,11 +234,11 @@ class Work(Staged):
     @property
     def laying(self) -> Laying | None:
         """Everything that is laid over the foam; None without a schedule."""
-        from plugs.stages.laying import Laying
-
         layup, cloth, edges, resin = self.layup, self.cloth, self.edges, self.resin
         if layup is None or cloth is None or edges is None or resin is None:
             return None
+        from plugs.stages.laying import Laying
+
         return Laying(layup=layup, cloth=cloth, edges=edges, resin=resin)
 
     @property

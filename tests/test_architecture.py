@@ -684,8 +684,11 @@ def test_every_outside_check_is_named_with_its_source() -> None:
 
 
 def loaded(program: str, *arguments: str) -> set[str]:
-    """Return the top-level modules in memory at the end of a program run in a process of its own."""
-    ending = "\nimport sys\nprint('\\n' + ' '.join(sorted({m.partition('.')[0] for m in sys.modules})))"
+    """Return the libraries, and our modules, in memory at the end of a program run in its own process."""
+    ending = (
+        "\nimport sys\nprint('\\n' + ' '.join(sorted("
+        "{m if m.startswith('plugs.') else m.partition('.')[0] for m in sys.modules})))"
+    )
     run = subprocess.run(
         [sys.executable, "-c", program + ending, *arguments],
         cwd=ROOT, capture_output=True, text=True, timeout=600, check=True,
@@ -706,6 +709,8 @@ HEAVY = {
     "matplotlib",
 }
 KERNEL = {"OCP", "cadquery", "vtkmodules", "ezdxf", "trimesh", "scipy", "matplotlib"}
+NEVER = {"pydoc", "unittest", "asyncio", "multiprocessing", "xml"}
+"""Parts of Python that libraries bring along and no check asks for."""
 
 RUN = "import sys\nfrom plugs.cli import main\ntry:\n    main(sys.argv[1:])\nexcept SystemExit:\n    pass\n"
 
@@ -722,10 +727,14 @@ def test_help_is_light(arguments: tuple[str, ...]) -> None:
 
 
 def test_check_needs_no_kernel() -> None:
-    """`check` works a recipe out without the kernel and without a drawing library."""
+    """`check` works a recipe out without kernel or drawing library; bare foam without what lays cloth."""
     names = loaded(RUN, "check", "recipes/seat_hump.py")
     assert "manifold3d" in names
-    assert not names & KERNEL
+    assert not names & (KERNEL | NEVER)
+    rooms = {room_of(name) for name in names if name.count(".") > 1}
+    assert {"mesh", "foam", "nesting"} <= rooms
+    assert not rooms & {"drape", "drafting", "subjects", "paper", "pictures", "summary", "book"}
+    assert not names & {"plugs.stages.laying", "plugs.stages.cloth", "plugs.cloth.patterns"}
 
 
 @pytest.mark.parametrize(

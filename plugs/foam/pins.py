@@ -11,7 +11,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.foam.glue import Contact
+from plugs.foam.glue import Contact, Glue
+from plugs.foam.pieces import Joint
 from plugs.foam.pin_patterns import is_keyed
 from plugs.foam.pin_places import (
     LEAST_TO_A_JOINT,
@@ -334,3 +335,36 @@ def _near_joints(pinned: Pinned, pieces: Sequence[shapely.Polygon]) -> list[Find
             remedy="drill it with care" + (other if thinner >= _THINNEST_PIN else ""),
         )
     ]
+
+
+def joint_glue_g(glue: Glue, joint: Joint) -> float:
+    """Return the glue in a joint between pieces of a layer, on one of its faces.
+
+    Parameters
+    ----------
+    glue : Glue
+    joint : Joint
+
+    Returns
+    -------
+    float, g
+    """
+    return 1e-6 * joint.glued_mm2(glue.margin) * glue.spread_gsm
+
+
+def glue_kg(glue: Glue, pinned: Sequence[Pinned], joints: Sequence[Joint]) -> float:
+    """Return the glue between layers, and in the joints within them.
+
+    Parameters
+    ----------
+    glue : Glue
+    pinned : sequence of Pinned
+    joints : sequence of Joint
+
+    Returns
+    -------
+    float, kg
+    """
+    return 1e-3 * (
+        sum(joint.contact.glue_g for joint in pinned) + sum(joint_glue_g(glue, joint) for joint in joints)
+    )

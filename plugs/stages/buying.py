@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
-from plugs.foam.glue import Glue
-from plugs.foam.pieces import Joint
-from plugs.foam.pins import Pinned
+from plugs.foam.pins import glue_kg
 from plugs.foam.stock import Stock
 from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import GLUES
@@ -46,39 +42,6 @@ def needs_of(plug: Plug, laying: Laying, inside: Inside, arranged: Arranged) -> 
     if boards is not None and boards.count:
         needs.append(need_of(boards.board, float(boards.count), "templates"))
     return needs
-
-
-def joint_glue_g(glue: Glue, joint: Joint) -> float:
-    """Return the glue in a joint between pieces of a layer, on one of its faces.
-
-    Parameters
-    ----------
-    glue : Glue
-    joint : Joint
-
-    Returns
-    -------
-    float, g
-    """
-    return 1e-6 * joint.glued_mm2(glue.margin) * glue.spread_gsm
-
-
-def glue_kg(glue: Glue, pinned: Sequence[Pinned], joints: Sequence[Joint]) -> float:
-    """Return the glue between layers, and in the joints within them.
-
-    Parameters
-    ----------
-    glue : Glue
-    pinned : sequence of Pinned
-    joints : sequence of Joint
-
-    Returns
-    -------
-    float, kg
-    """
-    return 1e-3 * (
-        sum(joint.contact.glue_g for joint in pinned) + sum(joint_glue_g(glue, joint) for joint in joints)
-    )
 
 
 def _sheet_needs(foam: Foam, nesting: Nesting | None) -> list[Need]:

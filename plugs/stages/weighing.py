@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from plugs.cloth.cloth import Pattern
 from plugs.cloth.zones import Patch
+from plugs.foam.pins import glue_kg, joint_glue_g
 from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import GLUES
 from plugs.laminate.layup import LaidPly, Layup
@@ -20,7 +21,6 @@ from plugs.mesh.mesh import PLANES
 from plugs.mesh.triangles import centre
 from plugs.recipe.plug import Plug
 from plugs.stages.boards import board_for
-from plugs.stages.buying import glue_kg, joint_glue_g
 from plugs.stages.cloth import Cut
 from plugs.stages.laying import Inside, Laying, filler_of
 

@@ -7,10 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from plugs.files.cut_list import sheet_figures, stock_figures
-from plugs.foam.pins import Pinned
+from plugs.foam.pins import Pinned, glue_kg, joint_glue_g
 from plugs.ground.figures import rounded
 from plugs.nesting.nesting import Nesting
-from plugs.stages.buying import glue_kg, joint_glue_g
 from plugs.templates.templates import Template
 from plugs.work import Work
 
