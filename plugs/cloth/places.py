@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from plugs.body.body import Solid, remade
 from plugs.cloth.seamed import seamed
 from plugs.drape.splitting import finer_inside, split_at_zero, split_edges, well_shaped
-from plugs.lines.stations import Loft
 from plugs.mesh.faces import numbered, with_fewer_faces
 from plugs.mesh.mesh import numbered_triangles_of, placed
 from plugs.mesh.nearest import arcs_to_lines
@@ -103,11 +102,10 @@ def places_of(solid: Solid, *, coarse: float = 0.0) -> Places:
     bodies = {cut.param: cut.body for cut in solid.mating}
     bodies |= {shape.param: shape.body for shape in solid.shapes}
     parts = {param: numbered(body, of_others[param]) for param, body in bodies.items()}
-    owners = _owners(solid.loft, _panel_names(solid.loft), (ENDS[0], ENDS[1]), None)
-    chords = max(solid.tolerance, _OF_CHORDS * coarse)
-    plain = seamed(
-        solid.loft, sample(solid.loft, chords), np.array([names.number(*owner) for owner in owners])
-    )
+    table, chords = solid.loft.table, max(solid.tolerance, _OF_CHORDS * coarse)
+    owners = [*zip(table.ring_parents, table.panel_sides, strict=True), *((end, "") for end in ENDS)]
+    numbers = np.array([names.number(f"{owner} {side}".rstrip(), owner) for owner, side in owners])
+    plain = seamed(solid.loft, sample(solid.loft, chords), numbers)
     called = _tool_names(solid.tools)
     for tool in solid.tools:
         name = called[tool.param]
@@ -135,34 +133,6 @@ def _tool_names(tools: Sequence[Tool]) -> dict[str, str]:
             name, count = f"{tool.name} {count}", count + 1
         names[tool.param] = name
     return names
-
-
-def _panel_names(loft: Loft) -> tuple[str, ...]:
-    """Return the name of each ring panel, with its side if there are two and they do not meet."""
-    parents = loft.table.parent_names
-    beside = {frozenset(pair) for pair in zip(parents, (*parents[1:], parents[0]), strict=True)}
-    found = []
-    for name in parents:
-        drawn = name.removeprefix("port ")
-        twin = f"port {drawn}"
-        is_twice = twin in parents and drawn in parents
-        if not is_twice or frozenset((drawn, twin)) in beside:
-            found.append(drawn if is_twice else name)
-        else:
-            found.append(f"{drawn} {'port' if name == twin else 'starboard'}")
-    return tuple(found)
-
-
-def _owners(
-    loft: Loft, panels: Sequence[str], ends: tuple[str, str], whole: str | None
-) -> list[tuple[str, str]]:
-    """Return name and owner of each panel, then of both ends."""
-    parents = loft.table.parent_names
-    drawn = [
-        name.removeprefix("port ") if name.removeprefix("port ") in parents else name for name in parents
-    ]
-    pairs = [(name, whole or parent) for name, parent in zip(panels, drawn, strict=True)]
-    return [*pairs, *((end, whole or end) for end in ends)]
 
 
 def with_flanges(places: Places, widths: Mapping[str, float], bare: Sequence[str] = ()) -> Places:

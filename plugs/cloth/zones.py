@@ -157,7 +157,7 @@ def members(places: Places, zone: Zone) -> list[str]:
         mine = [
             name
             for name, owner in zip(places.names, places.owners, strict=True)
-            if panel in (name, owner) or _in_words(panel) == name
+            if panel in (name, owner) or (panel, name) == (f"port {owner}", f"{owner} port")
         ]
         if not mine:
             known = dict.fromkeys((*places.owners, *places.names))
@@ -169,11 +169,6 @@ def members(places: Places, zone: Zone) -> list[str]:
             )
         found += [name for name in mine if name not in found]
     return found
-
-
-def _in_words(panel: str) -> str:
-    """Return "side port" for "port side"."""
-    return f"{panel.removeprefix('port ')} port" if panel.startswith("port ") else panel
 
 
 def all_zones(places: Places, zones: Sequence[Zone], bare: Sequence[str]) -> tuple[Zone, ...]:

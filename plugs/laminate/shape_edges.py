@@ -49,7 +49,7 @@ def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> t
     table = loft.table
     at = read_bays(loft).at
     points, n = at.corners, at.corners.shape[1]
-    names = [name.removeprefix("port ") for name in table.parent_names]
+    names = table.ring_parents
     found = []
     drawn = at.radius if finish is None else finish.unblended(at.u, at.k)[1]
     for i in range(n):
@@ -236,8 +236,7 @@ def walls_of(loft: Loft, items: Sequence[Recess | Boss], bare: Sequence[str]) ->
     table = loft.table
     at = loft.sections(np.linspace(loft.breaks[0], loft.breaks[-1], _SAMPLES))
     worst: dict[str, Wall] = {}
-    for i, parent in enumerate(table.parent_names):
-        name = parent.removeprefix("port ")
+    for i, name in enumerate(table.ring_parents):
         first, second = at.corners[:, i], at.corners[:, (i + 1) % at.corners.shape[1]]
         step = second - first
         steep = np.degrees(np.arctan2(np.abs(step[:, 1]), np.abs(step[:, 0])))

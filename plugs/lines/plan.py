@@ -43,6 +43,9 @@ class RingTable:
         All round; mirrored ones begin with "port ".
     drawn_parents, parent_names : tuple of str
         The panel that each drawn and each ring panel is a piece of, or itself.
+    ring_parents, panel_sides : tuple of str
+        The panel as drawn that each ring panel is a piece of, and "port" or "starboard" where a mirrored
+        section has that panel twice; "" where it has it once, or both meet on the centreline.
     findings : tuple of Finding
         What the plan was found with.
     """
@@ -62,6 +65,8 @@ class RingTable:
     drawn_panels: tuple[str, ...]
     drawn_parents: tuple[str, ...]
     parent_names: tuple[str, ...]
+    ring_parents: tuple[str, ...]
+    panel_sides: tuple[str, ...]
     front: End
     aft: End
     findings: tuple[Finding, ...] = ()
@@ -102,6 +107,8 @@ def read_plan(plan: LinesPlan) -> RingTable:
     ring_faired = faired[corner_of]
     panel_faired = np.zeros(panel_count, dtype=bool)
     panel_faired[panel_of] = ring_faired & np.roll(ring_faired, -1)
+    is_port = _is_mirrored_panel(panel_of)
+    ring_parents = tuple(parents[panel] for panel in panel_of.tolist())
     return RingTable(
         x=x,
         corners=corners,
@@ -113,11 +120,13 @@ def read_plan(plan: LinesPlan) -> RingTable:
         side_of=side_of,
         panel_of=panel_of,
         corner_names=_all_round(drawn, corner_of, side_of < 0),
-        panel_names=_all_round(panels, panel_of, _is_mirrored_panel(panel_of)),
+        panel_names=_all_round(panels, panel_of, is_port),
         drawn_corners=drawn,
         drawn_panels=panels,
         drawn_parents=parents,
-        parent_names=_all_round(parents, panel_of, _is_mirrored_panel(panel_of)),
+        parent_names=_all_round(parents, panel_of, is_port),
+        ring_parents=ring_parents,
+        panel_sides=_sides(ring_parents, is_port),
         front=_end(plan.front, "front", parents),
         aft=_end(plan.aft, "aft", parents),
         findings=tuple(plan.findings),
@@ -259,6 +268,16 @@ def _is_mirrored_panel(panel_of: NDArray[np.intp]) -> NDArray[np.bool_]:
         mirrored[i] = panel in seen
         seen.add(panel)
     return mirrored
+
+
+def _sides(parents: tuple[str, ...], is_port: NDArray[np.bool_]) -> tuple[str, ...]:
+    """Return the side of each ring panel, "" where there is but one or where port and starboard meet."""
+    ring = list(zip(parents, is_port.tolist(), strict=True))
+    met = {
+        name for (name, port), (other, there) in pairwise([*ring, ring[0]]) if name == other and port != there
+    }
+    apart = {name for name, port in ring if port} - met
+    return tuple(("port" if port else "starboard") if name in apart else "" for name, port in ring)
 
 
 def _panel_names(plan: LinesPlan, drawn: tuple[str, ...], corners: Array, count: int) -> tuple[str, ...]:

@@ -293,18 +293,17 @@ def _pieces(loft: Loft, name: str) -> NDArray[np.intp]:
     """Return the ring panels that make up a panel, in order; blends beside a measured one left out."""
     table = loft.table
     n = len(table.panel_names)
-    parents = np.array(table.parent_names)
+    drawn, parents = np.array(table.ring_parents), np.array(table.parent_names)
+    own = [table.drawn_panels[panel] for panel in table.panel_of]
     is_blend = [
-        own != parent and own.removeprefix("port ").startswith("blend ")
-        for own, parent in zip(table.panel_names, table.parent_names, strict=True)
+        piece != parent and piece.startswith("blend ") for piece, parent in zip(own, drawn, strict=True)
     ]
     found = (parents == name) & ~np.array(is_blend)
     corners = table.corners[:, table.corner_of, 0]
     on_centre = np.abs(corners).max(axis=0) < LENGTH
     rim = found & (on_centre | np.roll(on_centre, -1))
     if rim.any() and found.sum() > 1:
-        other = name.removeprefix("port ") if name.startswith("port ") else f"port {name}"
-        found |= (parents == other) & ~np.array(is_blend)
+        found |= (drawn == drawn[found][0]) & ~np.array(is_blend)
     first = int(np.flatnonzero(found & ~np.roll(found, 1))[0]) if not found.all() else 0
     return np.array([(first + i) % n for i in range(int(found.sum()))])
 

@@ -17,6 +17,7 @@ from plugs.ground.units import format_length
 from plugs.kernel.step_in import StepBody, StepRequest
 from plugs.laminate.layup import Layup, lay_up, skin_of
 from plugs.lines.checks import checked_loft
+from plugs.lines.plan import RingTable
 from plugs.lines.stations import Loft
 from plugs.measure.comb import FairLine
 from plugs.measure.fairing import Fairing
@@ -149,13 +150,13 @@ def layup_of(plug: Plug, drawn: Loft) -> Layup | None:
     items: list[Boss | Recess] = [*plug.bosses, *plug.recesses]
     flanges = [f"{item.name} flange" for item in plug.mating if item.flange_width > 0.0]
     places = [*_panels(drawn), *_ENDS, *dict.fromkeys(item.known_as for item in items), *flanges]
-    zones = {zone.name: [_owner(word, places) for word in zone.panels] for zone in plug.zones}
+    owners = _owners(drawn.table, places)
     return lay_up(
         plug.schedule,
         places,
         foam="xps 35" if plug.foam is None else plug.foam,
         bare=[place for place in plug.skin.bare if place in places],
-        zones={name: [place for place in found if place] for name, found in zones.items()},
+        zones={zone.name: [owners[word] for word in zone.panels if word in owners] for zone in plug.zones},
     )
 
 
@@ -182,10 +183,14 @@ def _panels(drawn: Loft) -> list[str]:
     return [*dict.fromkeys(drawn.table.drawn_parents)]
 
 
-def _owner(word: str, places: Sequence[str]) -> str:
-    """Return the place that a word of a zone belongs to; empty where there is none."""
-    plain = word.removeprefix("port ").removesuffix(" port").removesuffix(" starboard")
-    return next((name for name in (word, plain) if name in places), "")
+def _owners(table: RingTable, places: Sequence[str]) -> dict[str, str]:
+    """Return the place that each word of a zone belongs to: its own name, or one side of a panel."""
+    owners = {place: place for place in places}
+    for name, side in zip(table.ring_parents, table.panel_sides, strict=True):
+        if side:
+            owners.setdefault(f"{name} {side}", name)
+            owners.setdefault(f"port {name}", name)
+    return owners
 
 
 def make_lines(plug: Plug, drawn: Loft, skin: Skin) -> Lines:

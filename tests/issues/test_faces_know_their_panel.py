@@ -10,7 +10,7 @@ import pytest
 from plugs.body.body import make_solid, make_tools
 from plugs.cloth.places import places_of
 from plugs.lines.checks import checked_loft
-from plugs.lines.section import End
+from plugs.lines.section import Corner, End, LinesPlan, Station
 from plugs.mesh.faces import numbered, with_fewer_faces
 from plugs.mesh.grid_mesh import body_of_grid, mesh_of_grid
 from plugs.mesh.mesh import (
@@ -113,3 +113,23 @@ def test_raked_blended_end_above_a_sharp_floor(rake_deg: float) -> None:
     floor = 400.0 * 300.0 - 2.0 * radius**2 / np.cos(r) * (1.0 - 0.25 * np.pi)
     assert areas["floor"] == pytest.approx(floor, rel=5e-5)
     assert areas["side port"] == pytest.approx(areas["side starboard"], rel=1e-6)
+
+
+def test_side_is_a_field_and_no_part_of_a_name() -> None:
+    """A box has two sides and one deck; on a section drawn whole "port side" is a name like any other."""
+    table = checked_loft(box_plan(500.0, 300.0, 200.0)).table
+    ring = dict(zip(table.panel_names, zip(table.ring_parents, table.panel_sides, strict=True), strict=True))
+    assert ring == {
+        "side": ("side", "starboard"), "port side": ("side", "port"), "deck": ("deck", ""),
+        "floor": ("floor", ""),
+    }  # fmt: skip
+    corners = {
+        "a": Corner(150.0, 0.0), "b": Corner(150.0, 200.0), "c": Corner(-150.0, 200.0),
+        "d": Corner(-150.0, 0.0),
+    }  # fmt: skip
+    names = ("side", "deck", "port side", "floor")
+    whole = LinesPlan(
+        stations=[Station(x=x, corners=corners) for x in (0.0, 500.0)], panels=names, mirrored=False
+    )
+    places = places_of(plug_of(whole))
+    assert places.names == places.owners == (*names, "front", "aft")
