@@ -307,6 +307,16 @@ class Work(Staged):
         made = Made(files={}, proof=None, stages=frozenset(STAGES), findings=self.findings)
         return summarise(self, made)
 
+    def _repr_png_(self) -> bytes:
+        """Return a picture of the foam, which a notebook shows in place of the work."""
+        from plugs.mesh import mesh
+        from plugs.mesh.named import NamedMesh
+        from plugs.pictures.views import view_png
+
+        vertices, triangles = mesh.triangles_of(self.body.body)
+        shown = NamedMesh(name=self.plug.name, vertices=vertices, triangles=triangles, colour="#d8c9a6")
+        return view_png(shown, display_unit=self.plug.display_unit)
+
     def found(self, stages: Collection[str] | None = None) -> tuple[Finding, ...]:
         """Return what is doubtful about some stages.
 

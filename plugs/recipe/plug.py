@@ -28,7 +28,6 @@ from plugs.laminate.generic import BOARDS, FILLERS, FOAMS, GLUES
 from plugs.laminate.materials import Adhesive, Board, Filler, Foam
 from plugs.laminate.plies import Schedule
 from plugs.lines.section import End, LinesPlan, Station
-from plugs.mesh import mesh
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.own import check_kinds
 from plugs.recipe.words import check_schedule, whole_stock, whole_templates
@@ -165,13 +164,9 @@ class Plug:
 
     def _repr_png_(self) -> bytes:
         """Return a picture of the foam, which a notebook shows in place of the record."""
-        from plugs.mesh.named import NamedMesh
-        from plugs.pictures.views import view_png
         from plugs.work import work_out
 
-        vertices, triangles = mesh.triangles_of(work_out(self).body.body)
-        shown = NamedMesh(name=self.name, vertices=vertices, triangles=triangles, colour="#d8c9a6")
-        return view_png(shown, display_unit=self.display_unit)
+        return work_out(self)._repr_png_()
 
     def plan(self) -> LinesPlan:
         """Return the lines alone.

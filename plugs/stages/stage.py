@@ -248,6 +248,12 @@ class Staged:
         self._made: dict[str, Any] = {}
         self._keys: dict[str, bytes | None] = {}
 
+    def __repr__(self) -> str:
+        """Return the plug's name, its recipe, and what has been made of it."""
+        recipe = "" if self.recipe is None else f" of {self.recipe.path.name}"
+        made = ", ".join(self._made) or "nothing"
+        return f"<{type(self).__name__} on {self.plug.name!r}{recipe}, made: {made}>"
+
     def with_sheets(self, stored: object) -> Self:
         """Return the same work with other sheets: those of a record.
 

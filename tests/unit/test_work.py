@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import ast
+import gc
+import re
+import runpy
+import shutil
 import sys
 from collections.abc import Callable
 from dataclasses import replace
@@ -13,9 +17,14 @@ from typing import Any, ClassVar
 import pytest
 import trimesh
 
-import plugs
+import plugs.stages.shape
+import plugs.watching
+from plugs.body.body import Solid
+from plugs.cli import main
 from plugs.ground import checking
 from plugs.ground.errors import PlugError
+from plugs.laminate.layup import Layup
+from plugs.stages.foam import Layering
 from plugs.stages.stage import Shelf, Staged, stage
 from plugs.work import Work, opened
 from tests.cli.conftest import PART
@@ -391,3 +400,102 @@ def test_each_record_is_checked_once(
     assert work.findings
     assert {"", "stock[0]", "templates", "schedule", "schedule.plies[0]", "adhesive", "skin"} <= set(asked)
     assert len(asked) == len(set(asked)), "something is checked again"
+
+
+# ---- a person who edits, scripts or keeps a notebook
+
+
+def edited(
+    folder: Path,
+    edits: list[dict[str, str]],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Run `watch` on the box in this process, with a save of the recipe for each edit."""
+
+    def saves(recipe: Path, changes: dict[str, object], **words: Any) -> None:
+        for edit in edits:
+            text = BOX.replace("WORDS", "")
+            for old, new in edit.items():
+                text = text.replace(old, new)
+            recipe.write_text(text, encoding="utf-8")
+            for asked in plugs.watching.rounds_of(words["kinds"]):
+                made = {"kinds": asked, "out": words["out"], "say": words["say"], "open_kernel": None}
+                words["make"](recipe, changes, **made)
+
+    monkeypatch.setattr(plugs.watching, "watch", saves)
+    path = folder / "box.py"
+    path.write_text(BOX.replace("WORDS", ""), encoding="utf-8")
+    assert main(["watch", str(path), "--out", str(folder / "out"), "--only", "stl", "--only", "3mf"]) == 0
+
+
+def test_a_save_that_leaves_the_shape_makes_no_body(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Resin, price and unit are edited: the foam, its layers and pieces are those of the round before."""
+    made: list[str] = []
+    for name in ("foam_body", "finished_body"):
+        honest = getattr(plugs.stages.shape, name)
+        monkeypatch.setattr(
+            plugs.stages.shape, name, lambda *a, name=name, honest=honest: (made.append(name), honest(*a))[1]
+        )
+    edits: list[dict[str, str]] = [
+        {},
+        {'"epoxy"': '"polyester"'},
+        {"price=20.0": "price=25.0"},
+        {'"mm", kerf': '"in", kerf'},
+    ]
+    edited(tmp_path, edits, monkeypatch)
+    assert made == ["foam_body", "finished_body"]
+    made.clear()
+    edited(tmp_path, [{}, {"length=300.0": "length=310.0"}], monkeypatch)
+    assert made == ["foam_body", "finished_body"] * 2
+
+
+def test_twenty_saves_hold_no_more_than_three(box: Callable[..., Work]) -> None:
+    """Works, bodies and layups that nobody asks for any more are gone: a save takes the last one's place."""
+    kinds = (Work, Solid, Layering, Layup)
+
+    def alive() -> list[int]:
+        gc.collect()
+        every = gc.get_objects()
+        return [sum(type(one) is kind for one in every) for kind in kinds]
+
+    def save(i: int) -> None:
+        work = box(resin=("epoxy", "polyester")[i % 2], allowance=3.0 + 0.1 * (i % 2))
+        assert work.layers
+        assert work.layup is not None
+
+    for i in range(3):
+        save(i)
+    after_three = alive()
+    for i in range(3, 21):
+        save(i)
+    assert alive() == after_three
+
+
+def test_the_example_of_the_readme_runs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As it stands there, ten lines and what it prints."""
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    _, _, rest = text.partition("### From a script or a notebook\n")
+    lines = [line[4:] for line in rest.partition("\n### ")[0].splitlines() if line.startswith("    ")]
+    assert 8 <= len(lines) <= 10
+    (tmp_path / "recipes").mkdir()
+    shutil.copy(ROOT / "recipes" / "seat_hump.py", tmp_path / "recipes")
+    monkeypatch.chdir(tmp_path)
+    example = tmp_path / "example.py"
+    example.write_text("\n".join(lines), encoding="utf-8")
+    runpy.run_path(str(example))
+    said = capsys.readouterr().out.splitlines()
+    assert re.fullmatch(r"\d+\.\d litres of foam, 7 layers", said[0])
+    assert said[-1] == "True True"
+    found = {path.name for path in (tmp_path / "exports" / "seat_hump_310").rglob("*") if path.is_file()}
+    assert found == {"foam.stl", "foam.3mf", "summary.json"}
+
+
+def test_a_notebook_shows_a_work(first: tuple[Work, Shelf]) -> None:
+    """As a picture of its foam, and in one line that says what has been made."""
+    work = first[0]
+    assert work._repr_png_()[:8] == b"\x89PNG\r\n\x1a\n"  # ISO/IEC 15948, 5.2
+    assert repr(Work(work.plug)) == "<Work on 'Box', made: nothing>"
+    assert "<Work on 'Box' of box.py, made: drawn" in repr(work)
+    assert "\n" not in repr(work)
