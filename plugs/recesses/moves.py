@@ -2,31 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
-from plugs.ground.tolerances import LENGTH
+from plugs.ground.errors import PlugError
 from plugs.lines.stations import Loft
-from plugs.recesses.holding import smaller_blend
+from plugs.recesses.holding import Rounded, smaller_blend
 from plugs.recesses.seat import Place, Seat, find_seat
 
 Array = NDArray[np.float64]
+Outlined = Callable[[Seat], shapely.Polygon]
 
 _LOOKED = 11  # lines across a recess, ends included
 _FAR = 1e5  # mm. Beyond any plug, see `LARGEST`
+_CLEAR = 0.1
+"""A tool is moved so far from the flat's rim, mm, where there is room for it: places are told to 0.1."""
+_NEAR = 0.02  # mm. Rims are taken so plainly where a move is sought, a fifth of what it stays off them
+_ROUNDS = 4
+"""So often a tool is moved on where its panel tapers or turns, and its flat is another at the new place."""
+_HALVINGS = 9  # of a size of 500 mm to 1 mm
+_LEAST_OFFERED = 2.0
+"""No tool narrower than this, in mm, is offered in place of one that has no room."""
+_ONE_WAY = 2.0
+"""A move along one axis is told rather than one along both that is not shorter by this ratio."""
 
 
-def flat_runs(seat: Seat, outline: shapely.Polygon) -> Array:
+def flat_runs(seat: Seat, outline: shapely.Polygon, looked: int = _LOOKED) -> Array:
     """Return from where to where the flat runs along a tool's width and height, over the whole outline.
 
     Parameters
     ----------
     outline : shapely.Polygon, mm
         Along width and height from the point.
+    looked : int
+        Through so many places of the outline and its two sides; 3 is through its middle.
 
     Returns
     -------
@@ -38,7 +53,7 @@ def flat_runs(seat: Seat, outline: shapely.Polygon) -> Array:
     runs = np.zeros((2, 2))
     for along, across in ((0, 1), (1, 0)):
         ends = []
-        for at in np.linspace(lower[across], upper[across], _LOOKED)[1:-1]:
+        for at in np.linspace(lower[across], upper[across], looked)[1:-1]:
             line = np.zeros((2, 2))
             line[:, across], line[:, along] = at, (-_FAR, _FAR)
             met = shapely.intersection(seat.room, shapely.LineString(line))
@@ -49,92 +64,29 @@ def flat_runs(seat: Seat, outline: shapely.Polygon) -> Array:
 
 
 def flat_words(seat: Seat, outline: shapely.Polygon) -> str:
-    """Return how wide and how high the flat is over the whole of an outline, and from where to where.
+    """Return how wide and how high the flat is, and from where to where.
+
+    Over the whole of an outline; where it is not so wide or high, through the outline's middle; else in all.
 
     Parameters
     ----------
     outline : shapely.Polygon, mm
         Along width and height from the point.
     """
+    bounds = np.array(seat.room.bounds).reshape(2, 2).T
+    over_it, through_it = flat_runs(seat, outline), flat_runs(seat, outline, 3)
+    ways = ((over_it, ""), (through_it, " through its middle"), (bounds, " in all"))
+    runs, where = next((way for way in ways if np.ptp(way[0], axis=1).min() >= 0.5 * _CLEAR), ways[-1])
     words = []
-    for word, way, run in zip(
-        ("wide", "high"), (seat.width, seat.height), flat_runs(seat, outline), strict=True
-    ):
+    for word, way, run in zip(("wide", "high"), (seat.width, seat.height), runs, strict=True):
         axis = int(np.argmax(np.abs(way)))
         low, high = sorted(float(seat.point[axis] + d * way[axis]) for d in run)
         words.append(f"{np.ptp(run):.1f} mm {word} ({'xyz'[axis]} = {low:.1f} to {high:.1f})")
-    return "the flat is " + " and ".join(words)
+    return "the flat is " + " and ".join(words) + where
 
 
-def move_onto(outline: shapely.Polygon, seat: Seat, over: float) -> tuple[int, float] | None:
-    """Return a move along an axis of the plug's that brings an outline onto its panel.
-
-    Parameters
-    ----------
-    outline : shapely.Polygon, mm
-    over : float, mm
-        By how much it leaves the panel.
-
-    Returns
-    -------
-    tuple of int and float, or None
-        The axis, from 0, and how far along it, mm; None where no such move does.
-    """
-    for direction in (seat.width, -seat.width, seat.height, -seat.height):
-        shift = over + 0.1
-        moved = shapely.affinity.translate(
-            outline, direction @ seat.width * shift, direction @ seat.height * shift
-        )
-        if seat.room.contains(moved):
-            axis = int(np.argmax(np.abs(direction)))
-            return axis, float(np.copysign(shift, direction[axis]))
-    return None
-
-
-def move_words(move: tuple[int, float] | None) -> str:
-    """Return a move in words, or nothing.
-
-    Parameters
-    ----------
-    move : tuple of int and float, or None
-        As from `move_onto`, mm.
-    """
-    if move is None:
-        return ""
-    axis, shift = move
-    words = (("forward", "aft"), ("to port", "to starboard"), ("down", "up"))[axis]
-    return f"move it {abs(shift):.1f} mm {words[int(shift > 0.0)]}, or "
-
-
-def moved_to(item: Place, move: tuple[int, float] | None, param: str) -> list[tuple[str, float]]:
-    """Return the word of the recipe that a move changes, with its new value, where one word does it.
-
-    Parameters
-    ----------
-    item : Recess or Boss
-    move : tuple of int and float, or None
-        As from `move_onto`, mm.
-    param : str
-        Where the recipe gives the item.
-
-    Returns
-    -------
-    list of (str, float), mm
-        Empty for a move across a panel.
-    """
-    if move is None:
-        return []
-    axis, shift = move
-    word = "xyz"[axis]
-    old = getattr(item, word)
-    is_own = (word == "x") != (item.panel in ("front", "aft"))
-    return [(f"{param}.{word}", float(old) + shift)] if is_own and old is not None else []
-
-
-def blend_way(
-    loft: Loft, item: Place, outlined: Callable[[Seat], shapely.Polygon], param: str
-) -> tuple[str, Sequence[tuple[str, float]]]:
-    """Return which smaller blend leaves room where a tool stands, or in the middle of the flat there.
+def moved_onto(loft: Loft, item: Place, outlined: Outlined, param: str) -> Place | None:
+    """Return a tool moved the shortest way onto the flat of its panel or end; None where no move does.
 
     Parameters
     ----------
@@ -143,53 +95,183 @@ def blend_way(
         From a seat, the tool's outline there.
     param : str
         Where the recipe gives the item.
+    """
+    try:
+        for _ in range(_ROUNDS):
+            seat = find_seat(loft, item, param)
+            outline = outlined(seat)
+            if seat.room.contains(outline):
+                return item
+            shift = _least_shift(seat.room, outline)
+            if shift is None:
+                return None
+            item = _shifted(item, seat, shift[0] * seat.width + shift[1] * seat.height)
+        seat = find_seat(loft, item, param)
+    except PlugError:
+        return None
+    return item if seat.room.contains(outlined(seat)) else None
+
+
+def _least_shift(room: shapely.Polygon, outline: shapely.Polygon) -> Array | None:
+    """Return the least shift that brings an outline's corners into a room, along one axis if that is near."""
+    corners = shapely.get_coordinates(outline.convex_hull.simplify(_NEAR))[:-1]
+    plain = room.simplify(_NEAR)
+    free = shapely.intersection_all([shapely.affinity.translate(plain, -x, -y) for x, y in corners])
+    clear = free.buffer(-_CLEAR)
+    free = free if clear.is_empty else clear
+    if free.is_empty:
+        return None
+    here = shapely.Point(0.0, 0.0)
+    found = []
+    for way in ([(-_FAR, 0.0), (_FAR, 0.0)], [(0.0, -_FAR), (0.0, _FAR)], None):
+        places = free if way is None else shapely.intersection(free, shapely.LineString(way))
+        if not places.is_empty:
+            found.append(shapely.get_coordinates(shapely.shortest_line(here, places))[1])
+    reach = [float(np.hypot(*place)) for place in found]
+    reach[-1] *= _ONE_WAY
+    return np.asarray(found[int(np.argmin(reach))])
+
+
+def _shifted(item: Place, seat: Seat, move: Array) -> Place:
+    """Return a tool with the words of the recipe that tell where it stands changed by a move, to 0.1 mm."""
+    if item.panel in ("front", "aft"):
+        steps = {"y": move[1], "z": move[2]}
+    else:
+        side = np.cross([1.0, 0.0, 0.0], seat.outward)
+        side /= np.linalg.norm(side) * np.sign(side[int(np.argmax(np.abs(side)))])
+        steps = {"x": move[0], "across": float(side @ move)}
+    words = {
+        word: round(float(getattr(item, word)) + float(step), 1)
+        for word, step in steps.items()
+        if abs(step) >= 0.5 * _CLEAR
+    }
+    return replace(item, **words)  # type: ignore[type-var]
+
+
+def changed_words(old: Place, new: Place, param: str) -> tuple[tuple[str, float], ...]:
+    """Return the words of a recipe that tell where a tool stands and differ, with their new values.
+
+    Parameters
+    ----------
+    old, new : Recess or Boss
+    param : str
+        Where the recipe gives the item.
+    """
+    words = ("x", "across", "y", "z")
+    return tuple(
+        (f"{param}.{word}", float(getattr(new, word)))
+        for word in words
+        if getattr(new, word) != getattr(old, word)
+    )
+
+
+def move_words(loft: Loft, old: Place, new: Place, param: str) -> str:
+    """Return a move in words, as far as it goes along each of the plug's axes.
+
+    Parameters
+    ----------
+    old, new : Recess or Boss
+    param : str
+        Where the recipe gives the item.
+    """
+    step = find_seat(loft, new, param).point - find_seat(loft, old, param).point
+    changed = {path.removeprefix(f"{param}.") for path, _ in changed_words(old, new, param)}
+    side = int(np.argmax(np.abs(step[1:]))) + 1
+    axes = [i for i in range(3) if "xyz"[i] in changed or ("across" in changed and i == side)]
+    ways = (("forward", "aft"), ("to port", "to starboard"), ("down", "up"))
+    return "move it " + " and ".join(f"{abs(step[i]):.1f} mm {ways[i][int(step[i] > 0.0)]}" for i in axes)
+
+
+def blend_way(
+    loft: Loft, item: Place, outlined: Outlined, param: str, *, is_moved: bool
+) -> tuple[str, Sequence[tuple[str, float]]]:
+    """Return which smaller blend leaves room where a tool stands, or if need be near there.
+
+    Parameters
+    ----------
+    item : Recess or Boss
+    outlined : callable
+        From a seat, the tool's outline there.
+    param : str
+        Where the recipe gives the item.
+    is_moved : bool
+        Whether it may be moved as well.
 
     Returns
     -------
     tuple of str and sequence of (str, float)
-        In words, and for programs where words of the recipe tell it; empty where there is none.
+        In words, and for programs; empty where there is none.
     """
 
-    def shifted(other: Loft, is_moved: bool) -> tuple[Seat, Array, bool]:
+    def stands(other: Loft) -> bool:
         there = find_seat(other, item, param)
-        outline = outlined(there)
-        shift = _on_a_rule(there, flat_runs(there, outline).mean(axis=1)) if is_moved else np.zeros(2)
-        moved = shapely.affinity.translate(outline, *shift)
-        return there, shift, bool(there.room.contains(moved))
+        return bool(there.room.contains(outlined(there)))
 
-    for is_moved in (False, True):
-        found = smaller_blend(loft, item.panel, lambda other, m=is_moved: shifted(other, m)[2])  # type: ignore[misc]
-        if found is not None:
-            seat, shift, _ = shifted(found.loft, is_moved)
-            at = seat.point + shift[0] * seat.width + shift[1] * seat.height
-            place = {"xyz"[i]: at[i] for i in range(3) if abs(at[i] - seat.point[i]) > LENGTH}
-            words = found.words + (" with its middle at " if place else "")
-            words += ", ".join(f"{axis} = {value:.1f}" for axis, value in place.items())
-            return words + ", or ", _moved_with(found.would_do, item, shift, place, param)
-    return "", ()
+    def onto(other: Loft) -> Place | None:
+        return moved_onto(other, item, outlined, param)
 
-
-def _on_a_rule(seat: Seat, shift: Array) -> Array:
-    """Return a shift that ends at full tenths of a mm along the plug's axes, as it is told."""
-    found = []
-    for way, run in zip((seat.width, seat.height), shift, strict=True):
-        axis = int(np.argmax(np.abs(way)))
-        told = np.round(seat.point[axis] + run * way[axis], 1)
-        found.append(float(told - seat.point[axis]) / float(way[axis]))
-    return np.array(found)
+    found = smaller_blend(loft, item.panel, stands)
+    if found is not None:
+        return found.words, found.would_do
+    if is_moved:
+        found = smaller_blend(loft, item.panel, lambda other: onto(other) is not None)
+    place = None if found is None else onto(found.loft)
+    if found is None or place is None:
+        return "", ()
+    words = changed_words(item, place, param)
+    told = ", ".join(f"{path.removeprefix(param + '.')} = {value:.1f}" for path, value in words)
+    return f"{found.words} with its middle at {told}", (*found.would_do, *words)
 
 
-def _moved_with(
-    changes: Sequence[tuple[str, float]],
+def smaller_elsewhere(
+    loft: Loft,
     item: Place,
-    shift: Array,
-    place: Mapping[str, float],
+    mouth: Rounded,
+    outlined: Callable[[Rounded, Seat], shapely.Polygon],
     param: str,
-) -> Sequence[tuple[str, float]]:
-    """Return changes together with a move of a tool, where words of the recipe tell it."""
-    is_on_end = item.panel in ("front", "aft")
-    if item.turn_deg or not (is_on_end or abs(shift[0]) < LENGTH):
-        return ()
-    own = "yz" if is_on_end else "x"
-    moves = [(f"{param}.{axis}", round(float(at), 1)) for axis, at in place.items() if axis in own]
-    return (*changes, *moves)
+) -> tuple[str, tuple[tuple[str, float], ...]]:
+    """Return a size, less high or wide or both, with which a tool has room elsewhere on its flat, and where.
+
+    Parameters
+    ----------
+    item : Recess or Boss
+    mouth : Rounded
+        The size that it has.
+    outlined : callable
+        From a size and a seat, the tool's outline there.
+    param : str
+        Where the recipe gives the item.
+
+    Returns
+    -------
+    tuple of str and tuple of (str, float)
+        In words, and for programs; empty where it would come to nothing.
+    """
+    found: list[tuple[Rounded, Place]] = []
+    for is_lower, is_narrower in ((True, False), (False, True), (True, True)):
+        low, high = 0.0, 1.0
+        done: list[tuple[Rounded, Place]] = []
+        for _ in range(_HALVINGS):
+            share = 0.5 * (low + high)
+            width = float(np.floor(share * mouth.width)) if is_narrower else mouth.width
+            height = float(np.floor(share * mouth.height)) if is_lower else mouth.height
+            if min(width, height) < _LEAST_OFFERED:
+                low = share
+                continue
+            small = Rounded(width=width, height=height, radius=min(mouth.radius, 0.5 * width, 0.5 * height))
+            place = moved_onto(loft, item, partial(outlined, small), param)
+            low, high = (low, share) if place is None else (share, high)
+            done = done if place is None else [(small, place)]
+        found += done
+    if not found:
+        return "", ()
+    small, place = max(found, key=lambda one: one[0].width * one[0].height)
+    sizes = (
+        ("width", small.width, mouth.width),
+        ("height", small.height, mouth.height),
+        ("corner_radius", small.radius, mouth.radius),
+    )
+    words = tuple((f"{param}.{word}", new) for word, new, old in sizes if new < old)
+    words += changed_words(item, place, param)
+    told = ", ".join(f"{path.removeprefix(param + '.')} = {value:g}" for path, value in words)
+    return f"make it smaller, and move it: use {told}", words

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Annotated
 
 import numpy as np
@@ -19,8 +20,8 @@ from plugs.ground.tolerances import LARGEST, LENGTH, SMALLEST_BODY
 from plugs.lines.checks import checked_loft
 from plugs.lines.section import Corner, End, LinesPlan, Station
 from plugs.lines.stations import Loft
+from plugs.recesses import moves
 from plugs.recesses.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for
-from plugs.recesses.moves import blend_way, flat_words, move_onto, move_words, moved_to
 from plugs.recesses.seat import Seat, find_seat
 
 Array = NDArray[np.float64]
@@ -461,16 +462,30 @@ def _check_on_panel(
         most = np.floor(most - [size.width - held.thing.width, size.height - held.thing.height])
         smaller = f"hold at most {most[0]:g} x {most[1]:g} mm here"
     is_room = low > 0.0 and most.min() > 1.0
-    move = move_onto(outline, seat, over)
-    blend, with_blend = blend_way(loft, item, lambda there: _outline_on(there, size, is_cut=is_cut), param)
-    least = [(f"{param}.{word}", float(m)) for word, m in zip(("width", "height"), most, strict=True)]
+
+    def sized(mouth: Rounded, there: Seat) -> shapely.Polygon:
+        sizes = replace(size, width=mouth.width, height=mouth.height, corner_radius=mouth.radius)
+        return _outline_on(there, sizes, is_cut=is_cut)
+
+    mouth = Rounded(width=size.width, height=size.height, radius=size.corner_radius)
+    outlined = partial(sized, mouth)
+    moved = moves.moved_onto(loft, item, outlined, param)
+    blend, with_blend = moves.blend_way(loft, item, outlined, param, is_moved=moved is None)
+    least = tuple((f"{param}.{word}", float(m)) for word, m in zip(("width", "height"), most, strict=True))
+    if not is_room and held is None and moved is None and not blend:
+        smaller, least = moves.smaller_elsewhere(loft, item, mouth, sized, param)
+        is_room = bool(smaller)
+    move = "" if moved is None else moves.move_words(loft, item, moved, param)
+    ways = [way for way in (move, blend, smaller if is_room else "") if way]
     raise PlugError(
         param=f"{param}.panel",
         value=item.panel,
         reason=f"the outline, {wide:.1f} x {tall:.1f} mm, leaves the flat of {place} by {over:.1f} mm, into "
-        f"the blend or over the edge: {flat_words(seat, outline)}",
-        remedy=move_words(move) + blend + (smaller if is_room else "move it onto the panel"),
-        would_do=moved_to(item, move, param) or with_blend or (least if is_room and held is None else ()),
+        f"the blend or over the edge: {moves.flat_words(seat, outline)}",
+        remedy=", or ".join(ways) or "set it on another panel: here is no room for it",
+        would_do=moves.changed_words(item, moved, param)
+        if moved is not None
+        else with_blend or (least if is_room and held is None else ()),
     )
 
 

@@ -26,6 +26,7 @@ from plugs.recipe.plug import Plug
 from plugs.skin.offset import foam_loft
 from plugs.skin.skin import Skin, make_cover
 from tests.invariants.followed import MOST_STEPS, follow, wide_plug, with_value
+from tests.invariants.random_plugs import run_case
 from tests.shapes import box_plan, solid_of, tapered_plan
 from tests.unit.test_skin_findings import lay
 
@@ -134,6 +135,38 @@ def test_a_recess_off_its_flat_is_moved_as_told(item: Recess, word: str) -> None
     ((path, value),) = caught.value.would_do
     assert path == f"recesses[0].{word}"
     make_tool(loft, replace(item, **{word: value}), "recesses[0]")
+
+
+def flat_end_refusal(item: Recess) -> PlugError:
+    """Return what is told of a recess on the end of a plug 240 mm wide and 120 high, its blend 40 mm."""
+    with pytest.raises(PlugError) as caught:
+        make_tool(checked_loft(box_plan(400.0, 240.0, 120.0, end_radius=40.0)), item, "recesses[0]")
+    return caught.value
+
+
+@pytest.mark.parametrize(
+    ("item", "changed"),
+    [
+        (Recess(panel="aft", y=90.0, z=0.0, width=60.0, height=30.0, depth=8.0), {"y", "z"}),
+        (Recess(panel="aft", y=0.0, z=200.0, width=60.0, height=30.0, depth=8.0), {"z"}),
+        (Recess(panel="aft", y=0.0, z=190.0, width=60.0, height=130.0, depth=8.0), {"z", "height"}),
+    ],
+)
+def test_a_recess_far_off_its_end_is_moved_both_ways_or_made_smaller(item: Recess, changed: set[str]) -> None:
+    """The flat is 160 x 40 mm, 80 to either side and z = 40 to 80; off it, it was told as 0.0 mm wide."""
+    error = flat_end_refusal(item)
+    assert "160.0 mm wide (y = -80.0 to 80.0) and 40.0 mm high (z = 40.0 to 80.0)" in error.reason
+    words = {path.removeprefix("recesses[0]."): value for path, value in error.would_do}
+    assert set(words) == changed
+    loft = checked_loft(box_plan(400.0, 240.0, 120.0, end_radius=40.0))
+    make_tool(loft, replace(item, **words), "recesses[0]")  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("seed", [247, 1958, 2132])
+def test_a_move_is_tried_before_it_is_told(seed: int) -> None:
+    """Panels that twist and taper: where the recess was to be moved to, it left the flat again."""
+    outcome = run_case(seed)
+    assert (outcome.kind, outcome.remedy) == ("refused", "kept"), outcome.detail
 
 
 def test_a_drafted_recess_is_made_as_small_as_told() -> None:
