@@ -10,11 +10,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.drafting.marks import arrow, line
-from plugs.drafting.picture import LABELS, Drawing, Label, Path
+from plugs.drafting.builder import Draft
+from plugs.drafting.picture import Drawing, Label, Path
 from plugs.ground.units import format_length
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
+from plugs.mesh.projection import FROM_ABOVE, FROM_ASTERN, FROM_PORT
 from plugs.mesh.triangles import hinges_of, normals, side_lengths
 
 Array = NDArray[np.float64]
@@ -23,8 +24,7 @@ OUTLINE: Final = "VIEW"
 EDGE: Final = "VIEW_EDGE"
 
 _ALIKE: Final = math.cos(math.radians(20.0))
-_EYES: Final = {"y": (0.0, -1.0, 0.0), "z": (0.0, 0.0, 1.0), "x": (1.0, 0.0, 0.0)}
-_AXES: Final = {"y": (0, 2), "z": (0, 1), "x": (1, 2)}
+_SEEN: Final = {"y": FROM_PORT, "z": FROM_ABOVE, "x": FROM_ASTERN}
 _NAMES: Final = {"y": "From port", "z": "From above", "x": "From astern"}
 _CHORD: Final = 0.2  # mm. Less than a pixel of the picture
 _SLIVER: Final = 0.5  # triangles less wide than that, mm, may lie any way in a thinned body
@@ -67,8 +67,9 @@ def three_views(body: Body) -> tuple[View, View, View]:
     ends, ways = sharp_edges(points, triangles)
 
     def seen(axis: str) -> View:
-        is_near = (ways @ np.array(_EYES[axis]) > 1e-6).any(axis=1)
-        flat = points[ends[is_near]][:, :, _AXES[axis]]
+        view = _SEEN[axis]
+        is_near = (view.seen(ways)[..., 2] > 1e-6).any(axis=1)
+        flat = view.seen(points[ends[is_near]])[..., :2]
         shadow = shapely.simplify(mesh.envelope(Body(mesh.stacked(body, axis).up)), _CHORD)
         return View(
             axis=axis, outline=_polygons(shadow), edges=flat[np.ptp(flat, axis=1).max(axis=1) > _CHORD]
@@ -139,7 +140,7 @@ def views_drawing(views: tuple[View, View, View], *, plug_name: str, display_uni
     boxes = {view.axis: view.outline.bounds for view in views}
     low, high = np.zeros(3), np.zeros(3)
     for view in views:
-        for k, axis in enumerate(_AXES[view.axis]):
+        for k, axis in enumerate("xyz".index(name) for name in mesh.PLANES[view.axis]):
             low[axis], high[axis] = boxes[view.axis][k], boxes[view.axis][k + 2]
     size = high - low
     total = max(size[0] + size[1], size[1] + size[2])
@@ -150,15 +151,13 @@ def views_drawing(views: tuple[View, View, View], *, plug_name: str, display_uni
         "z": np.array([0.0, low[2] - high[1] - 2.0 * room]),
         "x": np.array([high[0] - low[1] + 2.0 * room, 0.0]),
     }
-    paths: list[Path] = []
-    labels: list[Label] = []
+    draft = Draft(path="views", title=f"{plug_name}, three views", display_unit=display_unit)
     for view in (side, plan, end):
         move = moves[view.axis]
-        paths += _drawn(view, move)
+        draft.draw(_drawn(view, move))
         left, top = boxes[view.axis][0] + move[0], boxes[view.axis][3] + move[1]
-        labels.append(
-            Label(text=_NAMES[view.axis], at=(float(left), float(top + 0.8 * text)), height=0.8 * text)
-        )
+        at = (float(left), float(top + 0.8 * text))
+        draft.write(Label(text=_NAMES[view.axis], at=at, height=0.8 * text))
     down, across = moves["z"], moves["x"]
     below, beside = 1.6 * text, 1.6 * text
     rows = (
@@ -168,12 +167,9 @@ def views_drawing(views: tuple[View, View, View], *, plug_name: str, display_uni
         ((high[0] + beside, low[1] + down[1]), (high[0] + beside, high[1] + down[1]), size[1]),
     )
     for begin, finish, length in rows:
-        more, label = _dimension(begin, finish, format_length(float(length), display_unit), text)
-        paths += more
-        labels.append(label)
-    return Drawing(
-        path="views", title=f"{plug_name}, three views", paths=tuple(paths), labels=tuple(labels)
-    )  # fmt: skip
+        ends = [(float(x), float(y)) for x, y in (begin, finish)]
+        draft.dimension(ends[0], ends[1], format_length(float(length), display_unit), text)
+    return draft.drawing()
 
 
 def _drawn(view: View, move: Array) -> list[Path]:
@@ -196,24 +192,3 @@ def _drawn(view: View, move: Array) -> list[Path]:
         points = shapely.get_coordinates(run)[: -1 if closed else None] + move
         paths.append(Path(points=points, bulges=np.zeros(len(points)), is_closed=closed, dxf_layer=EDGE))
     return paths
-
-
-def _dimension(
-    begin: tuple[float, float], finish: tuple[float, float], words: str, text: float
-) -> tuple[list[Path], Label]:
-    """Return a dimension line between two points, level or upright, and its figure beside it."""
-    (x0, y0), (x1, y1) = ((float(x), float(y)) for x, y in (begin, finish))
-    middle = ((x0 + x1) / 2.0, (y0 + y1) / 2.0)
-    paths = [path for tip in ((x0, y0), (x1, y1)) for path in _headed(middle, tip, text)]
-    if y0 == y1:
-        ends = [line((x, y0 - 0.6 * text), (x, y0 + 0.9 * text)) for x in (x0, x1)]
-        return paths + ends, Label(text=words, at=(middle[0], y0 - 1.2 * text), height=text, align="centre")
-    ends = [line((x0 - 0.9 * text, y), (x0 + 0.6 * text, y)) for y in (y0, y1)]
-    return paths + ends, Label(text=words, at=(x0 + 0.6 * text, middle[1] - text / 2.0), height=text)
-
-
-def _headed(tail: tuple[float, float], tip: tuple[float, float], text: float) -> list[Path]:
-    """Return an arrow whose head is as large as a letter."""
-    shaft, head = arrow(tail, tip)
-    larger = (head.points - np.array(tip)) * (text / 7.0) + np.array(tip)
-    return [shaft, Path(points=larger, bulges=head.bulges, is_closed=False, dxf_layer=LABELS)]

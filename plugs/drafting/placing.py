@@ -198,7 +198,7 @@ class Placer:
             before = free
             shapely.prepare(free)
             for sign in choices:
-                x, y, height = _largest(free, sign)
+                x, y, height = _largest(free, sign, within.centroid)
                 if height >= sign.least:
                     self.taken.append(_box(sign, x, y, height))
                     return sign, _drawn(sign, x, y, height)
@@ -309,9 +309,14 @@ def _around(label: Label, to: tuple[float, float]) -> Iterator[Label]:
             yield replace(label, at=(x, y), align="centre")
 
 
-def _largest(free: shapely.Geometry, sign: Sign) -> tuple[float, float, float]:
-    """Return the middle and the height of a sign where it is largest; height 0 where nothing is free."""
+def _largest(free: shapely.Geometry, sign: Sign, middle: shapely.Point) -> tuple[float, float, float]:
+    """Return where a sign is largest, the middle if it is there, and its height; 0 where nothing is free."""
     wide, tall = sign.size
+    if not middle.is_empty:
+        x, y = round(middle.x, 3), round(middle.y, 3)  # whatever the order of the ring
+        whole = math.floor(sign.largest / _STEP) * _STEP
+        if shapely.contains_properly(free, shapely.box(*_box(sign, x, y, whole))):
+            return x, y, whole
     parts = shapely.get_parts(free)
     parts = parts[shapely.area(parts) > 0.0]
     if not len(parts):

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.mesh.named import Array, Indices, NamedMesh, colour_of
+from plugs.mesh.projection import Projection
 from plugs.mesh.triangles import edge_keys, facing, groups, meeting, normals
 
 Pixels = NDArray[np.uint8]
@@ -35,36 +36,7 @@ _AT_ONCE: Final = 1 << 22  # pixels at a time, so that no array grows with the m
 _LEAST_AREA: Final = 1e-9  # px2. A triangle seen edge on
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Camera:
-    """A direction to look in.
-
-    Attributes
-    ----------
-    right, up : tuple of 3 float, dimensionless
-        What points right and up in the picture; unit vectors square to each other.
-    """
-
-    right: tuple[float, float, float]
-    up: tuple[float, float, float]
-
-    def seen(self, points: Array) -> Array:
-        """Return points as they lie in the picture.
-
-        Parameters
-        ----------
-        points : (..., 3) float, mm
-
-        Returns
-        -------
-        (..., 3) float, mm
-            To the right, up, and towards the one who looks.
-        """
-        toward = np.cross(self.right, self.up)
-        return np.asarray(points @ np.array([self.right, self.up, toward]).T)
-
-
-def camera_at(azimuth_deg: float, elevation_deg: float) -> Camera:
+def camera_at(azimuth_deg: float, elevation_deg: float) -> Projection:
     """Return the camera of somebody who stands off at an angle and looks at the plug, z upright.
 
     Parameters
@@ -77,7 +49,7 @@ def camera_at(azimuth_deg: float, elevation_deg: float) -> Camera:
     a, e = np.radians([azimuth_deg, elevation_deg])
     right = (-float(np.sin(a)), float(np.cos(a)), 0.0)
     up = (-float(np.cos(a) * np.sin(e)), -float(np.sin(a) * np.sin(e)), float(np.cos(e)))
-    return Camera(right=right, up=up)
+    return Projection(right=right, up=up)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,7 +71,7 @@ class Frame:
     centre: tuple[float, float]
 
 
-def box_seen(meshes: Sequence[NamedMesh], camera: Camera) -> tuple[Array, Array]:
+def box_seen(meshes: Sequence[NamedMesh], camera: Projection) -> tuple[Array, Array]:
     """Return the box round meshes in a camera's picture.
 
     Returns
@@ -155,7 +127,7 @@ def make_model(meshes: Sequence[NamedMesh]) -> Model:
     )
 
 
-def rendered(model: Model, camera: Camera, frame: Frame) -> Pixels:
+def rendered(model: Model, camera: Projection, frame: Frame) -> Pixels:
     """Return a shaded picture of meshes with lines at outlines, edges and where two meshes meet.
 
     Parameters

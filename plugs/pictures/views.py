@@ -11,17 +11,18 @@ import numpy as np
 from plugs.drafting.picture import Drawing
 from plugs.ground.units import format_length, format_size
 from plugs.mesh.named import Array, NamedMesh
+from plugs.mesh.projection import FROM_ABOVE, FROM_ASTERN, FROM_PORT, Projection
 from plugs.pictures.canvas import Pixels, Stroke, Word, drawing_png, png_bytes, word_width
-from plugs.pictures.raster import Camera, Frame, Model, box_seen, camera_at, make_model, rendered
+from plugs.pictures.raster import Frame, Model, box_seen, camera_at, make_model, rendered
 
 FOLDER: Final = "pictures"
 
 _VIEWS: Final = (
     ("ahead", "from ahead and to port, above", camera_at(218.0, 26.0), False),
     ("astern", "from astern and to starboard, above", camera_at(38.0, 26.0), False),
-    ("side", "side view: forward to the left", Camera(right=(1.0, 0.0, 0.0), up=(0.0, 0.0, 1.0)), True),
-    ("plan", "plan: forward to the left", Camera(right=(1.0, 0.0, 0.0), up=(0.0, 1.0, 0.0)), True),
-    ("end", "end view: from astern", Camera(right=(0.0, 1.0, 0.0), up=(0.0, 0.0, 1.0)), True),
+    ("side", "side view: forward to the left", FROM_PORT, True),
+    ("plan", "plan: forward to the left", FROM_ABOVE, True),
+    ("end", "end view: from astern", FROM_ASTERN, True),
 )
 _APART: Final = {"x": camera_at(52.0, 22.0), "y": camera_at(28.0, 24.0), "z": camera_at(38.0, 24.0)}
 _ALONE: Final = {"x": camera_at(38.0, 22.0), "y": camera_at(58.0, 24.0), "z": camera_at(38.0, 38.0)}
@@ -222,7 +223,7 @@ def _picture(name: str, caption: str, content: bytes) -> Picture:
     return Picture(path=f"{FOLDER}/{name}.png", caption=caption, content=content)
 
 
-def _view(model: Model, job: PictureJob, camera: Camera, *, has_bar: bool) -> bytes:
+def _view(model: Model, job: PictureJob, camera: Projection, *, has_bar: bool) -> bytes:
     """Return one view, with a bar for the scale where lengths are true."""
     foot = _FOOT if has_bar else 0
     frame = _framed([job.shown], camera, _WIDTH, _HEIGHT - foot)
@@ -235,7 +236,7 @@ def _view(model: Model, job: PictureJob, camera: Camera, *, has_bar: bool) -> by
 
 def _framed(
     meshes: Sequence[NamedMesh],
-    camera: Camera,
+    camera: Projection,
     width: int,
     height: int,
     *,
@@ -266,7 +267,7 @@ def _bar(pixels: Pixels, scale: float, unit: str) -> tuple[list[Word], list[Stro
     return [Word(text=format_length(length, unit), at=(right + 12.0, y), height=_LETTER)], strokes
 
 
-def _names(meshes: Sequence[NamedMesh], camera: Camera, frame: Frame) -> tuple[list[Word], list[Stroke]]:
+def _names(meshes: Sequence[NamedMesh], camera: Projection, frame: Frame) -> tuple[list[Word], list[Stroke]]:
     """Return the names of meshes in a column beside them, as many as have room, each with its line."""
     ends = [_rightmost(camera.seen(mesh.vertices)[:, :2], frame) for mesh in meshes]
     column = max(x for x, _ in ends) + 24.0

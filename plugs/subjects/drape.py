@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -16,6 +15,7 @@ from plugs.drape.darts import Dart
 from plugs.drape.drape import Drape
 from plugs.drape.geodesic import Flags, Surface, rim_loops
 from plugs.ground.units import format_length
+from plugs.mesh.projection import FROM_ABOVE, FROM_ASTERN, FROM_PORT, Projection
 
 Array = NDArray[np.float64]
 
@@ -32,24 +32,10 @@ _RING: Final = 6.0  # mm. Round the start
 _SAME: Final = 1e-6  # mm. Two points so near are one
 
 
-@dataclass(frozen=True, slots=True)
-class _View:
-    """A direction to look in: the images of the axes, and their names."""
-
-    name: str
-    right: tuple[float, float, float]
-    up: tuple[float, float, float]
-    words: str
-
-    def seen(self, points: Array) -> Array:
-        """Return points of space as they lie in the picture."""
-        return np.asarray(points @ np.array([self.right, self.up]).T)
-
-
 _VIEWS: Final = (
-    _View("plan", (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), "seen from above: x aft to the right, y starboard up"),
-    _View("side", (1.0, 0.0, 0.0), (0.0, 0.0, 1.0), "seen from port: x aft to the right, z up"),
-    _View("end", (0.0, 1.0, 0.0), (0.0, 0.0, 1.0), "seen from astern: y starboard to the right, z up"),
+    (FROM_ABOVE, "seen from above: x aft to the right, y starboard up"),
+    (FROM_PORT, "seen from port: x aft to the right, z up"),
+    (FROM_ASTERN, "seen from astern: y starboard to the right, z up"),
 )
 
 
@@ -88,14 +74,14 @@ def drape_drawing(
     draft = Draft(path=path, title=f"{plug_name}, how the cloth shears on {zone}", display_unit=display_unit)
     paths: list[Path] = []
     left, top = 0.0, 0.0
-    for view in _best_views(surface):
+    for view, words in _best_views(surface):
         drawn = _in_view(surface, draped, darts, view)
         low_x, low_y, _, high_y = box_around([path_bounds(path) for path in drawn])
         move = np.zeros(2) if not paths else np.array([left - low_x, top - high_y])
         left = low_x if not paths else left
         paths += [_moved(path, move) for path in drawn]
         top = low_y + float(move[1]) - GAP
-        draft.write(Label(text=view.words, at=(left, top - TEXT), height=TEXT))
+        draft.write(Label(text=words, at=(left, top - TEXT), height=TEXT))
         top -= ROW + GAP
     # groups in a fixed order, so that each has its own look in every picture
     order = (EDGE, NET, WARN, LOCK, START, DART)
@@ -105,22 +91,22 @@ def drape_drawing(
     return draft.drawing()
 
 
-def _best_views(surface: Surface) -> list[_View]:
+def _best_views(surface: Surface) -> list[tuple[Projection, str]]:
     """Return the view that shows most of a surface, and the next if it shows enough."""
     shown = []
-    for view in _VIEWS:
-        faces = surface.areas_mm2 * (surface.normal @ np.cross(view.right, view.up))
+    for view, _ in _VIEWS:
+        faces = surface.areas_mm2 * view.seen(surface.normal)[:, 2]
         shown.append(float(max(faces[faces > 0.0].sum(), -faces[faces < 0.0].sum())))
     order = sorted(range(len(_VIEWS)), key=lambda k: -round(shown[k], 3))[:2]
     return [_VIEWS[k] for k in sorted(order) if shown[k] > _SHOWN_RATIO * max(shown)]
 
 
-def _in_view(surface: Surface, draped: Drape, darts: Sequence[Dart], view: _View) -> list[Path]:
+def _in_view(surface: Surface, draped: Drape, darts: Sequence[Dart], view: Projection) -> list[Path]:
     """Return all lines of one view."""
     paths = []
     for loop in rim_loops(surface):
-        paths += _line(view.seen(surface.vertices[loop]), EDGE, is_closed=True)
-    knots = view.seen(draped.knots)
+        paths += _line(view.seen(surface.vertices[loop])[:, :2], EDGE, is_closed=True)
+    knots = view.seen(draped.knots)[..., :2]
     is_warp, is_weft = ~np.isnan(draped.net.warp[0].real), ~np.isnan(draped.net.weft[0].real)
     for column in range(knots.shape[1]):
         paths += _runs(knots[:, column], is_warp[:-1, column], NET)
@@ -133,7 +119,7 @@ def _in_view(surface: Surface, draped: Drape, darts: Sequence[Dart], view: _View
     paths += _strokes(knots[:, ::-1], is_locked[:, ::-1], LOCK)
     paths += _start(draped, view)
     for dart in darts:
-        paths += _line(view.seen(dart.line), DART)
+        paths += _line(view.seen(dart.line)[:, :2], DART)
     return paths
 
 
@@ -171,14 +157,14 @@ def _strokes(knots: Array, is_marked: Flags, dxf_layer: str) -> list[Path]:
     return paths
 
 
-def _start(draped: Drape, view: _View) -> list[Path]:
+def _start(draped: Drape, view: Projection) -> list[Path]:
     """Return a ring round the start and an arrow along the warp."""
-    x, y = view.seen(draped.start)
+    x, y, _ = view.seen(draped.start)
     turn = 0.25 * np.pi + np.arange(4) * 0.5 * np.pi
     ring = np.column_stack([x + _RING * np.cos(turn), y + _RING * np.sin(turn)])
     bulge = np.full(4, np.tan(np.pi / 8.0))
     paths = [Path(points=ring, bulges=bulge, is_closed=True, dxf_layer=START)]
-    way = view.seen(draped.warp)
+    way = view.seen(draped.warp)[:2]
     if float(np.hypot(*way)) > _SHOWN_RATIO:
         tip = (float(x + _WARP_ARROW * way[0]), float(y + _WARP_ARROW * way[1]))
         for path in arrow((float(x), float(y)), tip):

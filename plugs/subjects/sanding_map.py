@@ -15,6 +15,7 @@ from plugs.drafting.marks import arrow, line
 from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path
 from plugs.drafting.placing import Beside, Row, Sign
 from plugs.ground.units import format_length, format_size
+from plugs.mesh.projection import FROM_ABOVE, FROM_BELOW, FROM_PORT, FROM_STARBOARD
 from plugs.sanding.radius_blocks import EdgePlace, RadiusBlock
 from plugs.sanding.sanding import (
     BOTH_WAYS,
@@ -46,12 +47,12 @@ _HATCHES: Final = {
 """Direction of the lines, degrees, and their distance, mm."""
 
 _VIEWS: Final = {
-    "above": ("Seen from above", np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])),
-    "port": ("Seen from port", np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])),
-    "starboard": ("Seen from starboard", np.array([[-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])),
-    "below": ("Seen from below", np.array([[1.0, 0.0, 0.0], [0.0, -1.0, 0.0]])),
+    "above": ("Seen from above", FROM_ABOVE),
+    "port": ("Seen from port", FROM_PORT),
+    "starboard": ("Seen from starboard", FROM_STARBOARD),
+    "below": ("Seen from below", FROM_BELOW),
 }
-"""What each view is called, and its axes to the right and up."""
+"""What each view is called, and its projection."""
 
 _WIDEST: Final = 380.0  # mm. The map lies on A2 at most
 _TALLEST: Final = 500.0  # mm. Likewise
@@ -118,14 +119,14 @@ def _views(aids: SandingAids) -> dict[str, list[_Region]]:
             word = "above" if z > 0.0 else "below"
         else:
             word = "starboard" if y > 0.0 and not panel.is_both_sides else "port"
-        axes = _VIEWS[word][1]
+        seen = _VIEWS[word][1].seen
         found[word].append(
-            _Region(number=number, panel=panel, outline=panel.border @ axes.T, is_lettered=True)
+            _Region(number=number, panel=panel, outline=seen(panel.border)[:, :2], is_lettered=True)
         )
         if panel.is_both_sides and word in ("above", "below"):
             mirrored = panel.border * np.array([1.0, -1.0, 1.0])
             found[word].append(
-                _Region(number=number, panel=panel, outline=mirrored @ axes.T, is_lettered=False)
+                _Region(number=number, panel=panel, outline=seen(mirrored)[:, :2], is_lettered=False)
             )
     return {word: regions for word, regions in found.items() if regions}
 
@@ -151,7 +152,7 @@ def _draw_view(
     is_alike: bool,
 ) -> float:
     """Draw a view under a height; return where the next may begin."""
-    title, axes = _VIEWS[word]
+    title, view = _VIEWS[word]
     title += ", the other side alike" if word == "port" and is_alike else ""
     every = np.concatenate([region.outline for region in regions]) / scale
     low, high = every.min(axis=0), every.max(axis=0)
@@ -164,11 +165,11 @@ def _draw_view(
             draft.hatch(shape, angle_deg, step, group)
         if region.is_lettered:
             _letter(draft, region, shape)
-    _name_edges(draft, word, blocks, axes / scale, move)
+    _name_edges(draft, word, blocks, scale, move)
     bottom = float(low[1] + move[1])
-    _draw_stations(draft, regions, axes[0] / scale, float(move[0]), bottom)
+    _draw_stations(draft, regions, view.right[0] / scale, float(move[0]), bottom)
     y = bottom - 2.0 * _ROW - 11.0
-    tip, tail = (0.0, 20.0) if axes[0, 0] > 0.0 else (20.0, 0.0)
+    tip, tail = (0.0, 20.0) if view.right[0] > 0.0 else (20.0, 0.0)
     draft.draw(arrow((tail, y), (tip, y)))
     draft.write(
         Label(text="FORWARD", at=(24.0, y - _TEXT / 2.0), height=_TEXT),
@@ -191,13 +192,14 @@ def _letter(draft: Draft, region: _Region, shape: shapely.Geometry) -> None:
     draft.sign(shape, *choices, over_lines=False, instead=Beside(choices=(plain,), to=(x, y)))
 
 
-def _name_edges(draft: Draft, word: str, blocks: Sequence[RadiusBlock], axes: Array, move: Array) -> None:
+def _name_edges(draft: Draft, word: str, blocks: Sequence[RadiusBlock], scale: int, move: Array) -> None:
     """Ask for the names of blocks at their edges, beside the blend on its outer side."""
+    view = _VIEWS[word][1]
     for block in blocks:
         for place in block.places:
             if word != _view_of(place):
                 continue
-            at, out = axes @ place.point + move, axes @ place.outward
+            at, out = view.seen(place.point)[:2] / scale + move, view.seen(place.outward)[:2]
             size = float(np.hypot(*out))
             way = out / size if size > 0.0 else out
             plain = Label(text=f"B{block.number}", at=(0.0, 0.0), height=2.5, align="centre")
@@ -219,10 +221,10 @@ def _closed(part: shapely.Polygon, group: str) -> Path:
     return Path(points=points, bulges=np.zeros(len(points)), is_closed=True, dxf_layer=group)
 
 
-def _draw_stations(draft: Draft, regions: list[_Region], across: Array, move: float, bottom: float) -> None:
+def _draw_stations(draft: Draft, regions: list[_Region], across: float, move: float, bottom: float) -> None:
     """Draw ticks under a view where its bays begin and end, with their places."""
     places = sorted({value for region in regions for value in (region.panel.from_x, region.panel.to_x)})
-    for x, value in sorted((float(across[0]) * v + move, v) for v in places):
+    for x, value in sorted((across * v + move, v) for v in places):
         draft.draw([line((x, bottom - 1.0), (x, bottom - 4.0))])
         text = f"x = {format_length(value, draft.display_unit)}"
         plain = Label(text=text, at=(x, 0.0), height=2.5, align="centre")

@@ -20,12 +20,12 @@ from PIL import Image
 
 from plugs.drafting.picture import Drawing, Label, Path
 from plugs.mesh.named import NamedMesh
+from plugs.mesh.projection import FROM_ABOVE, FROM_BELOW, Projection
 from plugs.pictures.canvas import LETTER_PX, LONGEST_SIDE_PX, Word, drawing_png, png_bytes
-from plugs.pictures.raster import Camera, Frame, Pixels, box_seen, camera_at, make_model, rendered
+from plugs.pictures.raster import Frame, Pixels, box_seen, camera_at, make_model, rendered
 from plugs.pictures.run import PictureRun, serve
 from plugs.pictures.views import PictureJob, drawn_apart, layers_png, make_pictures, view_png
 
-ABOVE = Camera(right=(1.0, 0.0, 0.0), up=(0.0, 1.0, 0.0))
 FRAME = Frame(width=200, height=160, scale=1.0, centre=(0.0, 0.0))
 
 
@@ -55,7 +55,7 @@ def block(size: tuple[float, float, float], at: tuple[float, float, float], colo
     return mesh_of(trimesh.creation.box(size).apply_translation(at), name=colour, colour=colour)
 
 
-def picture(*meshes: NamedMesh, camera: Camera = ABOVE, frame: Frame = FRAME) -> Pixels:
+def picture(*meshes: NamedMesh, camera: Projection = FROM_ABOVE, frame: Frame = FRAME) -> Pixels:
     """Return a picture."""
     return rendered(make_model(meshes), camera, frame)
 
@@ -87,7 +87,7 @@ def test_the_nearer_hides_the_farther(order: tuple[int, int]) -> None:
     seen = picture(*(pair[i] for i in order))
     assert seen[80, 100, 2] > 100 > seen[80, 100, 0]
     assert seen[80, 120, 0] > 100 > seen[80, 120, 2]
-    below = Camera(right=(1.0, 0.0, 0.0), up=(0.0, -1.0, 0.0))
+    below = FROM_BELOW
     assert picture(*(pair[i] for i in order), camera=below)[80, 100, 0] > 100
 
 

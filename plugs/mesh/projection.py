@@ -1,0 +1,49 @@
+"""The one projection of points of space on a picture: parallel, with what points right and up given."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Way = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Projection:
+    """A direction to look in.
+
+    Attributes
+    ----------
+    right, up : tuple of 3 float, dimensionless
+        What points right and up in the picture; unit vectors square to each other.
+    """
+
+    right: Way
+    up: Way
+
+    def seen(self, points: Array) -> Array:
+        """Return points, or directions, as they lie in the picture.
+
+        Parameters
+        ----------
+        points : (..., 3) float, mm
+
+        Returns
+        -------
+        (..., 3) float, mm
+            To the right, up, and towards the one who looks.
+        """
+        toward = np.cross(self.right, self.up)
+        return np.asarray(points @ np.array([self.right, self.up, toward]).T)
+
+
+FROM_ABOVE: Final = Projection(right=(1.0, 0.0, 0.0), up=(0.0, 1.0, 0.0))
+FROM_BELOW: Final = Projection(right=(1.0, 0.0, 0.0), up=(0.0, -1.0, 0.0))
+FROM_PORT: Final = Projection(right=(1.0, 0.0, 0.0), up=(0.0, 0.0, 1.0))
+FROM_STARBOARD: Final = Projection(right=(-1.0, 0.0, 0.0), up=(0.0, 0.0, 1.0))
+FROM_ASTERN: Final = Projection(right=(0.0, 1.0, 0.0), up=(0.0, 0.0, 1.0))
+"""A plug square to its axes: x aft, y to starboard, z up."""
