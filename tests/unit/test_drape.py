@@ -20,13 +20,13 @@ from plugs.drape.drape import LOCK_DEG, WARN_DEG, Drape, drape
 from plugs.drape.geodesic import (
     Surface,
     direction,
-    edge_loops,
     holes_closed,
     locate,
     make_surface,
     middle_of,
     overhang,
     positions,
+    rim_loops,
 )
 from plugs.drape.net import Net
 from plugs.drape.remedies import Remedies, better_start, drape_findings, remedies_for, split_zone
@@ -80,7 +80,7 @@ def test_triangles_are_hinged_side_to_side() -> None:
 def test_area_and_edge_of_a_hemisphere(dome: Surface) -> None:
     """2 pi R^2 and one edge of 2 pi R, less the facets; the pole, where vertices coincide, is closed."""
     assert dome.areas_mm2.sum() == pytest.approx(2.0 * np.pi * 100.0**2, rel=1e-3)
-    (loop,) = edge_loops(dome)
+    (loop,) = rim_loops(dome)
     ring = dome.vertices[loop]
     assert np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1).sum() == pytest.approx(628.3, abs=0.2)
     # with the patch on the left seen from outside: anti-clockwise seen from above
@@ -111,9 +111,9 @@ def test_holes_are_closed_and_the_edge_stays_open() -> None:
         flat(100.0, 60.0),
         lambda m: (np.hypot(m[:, 0] - 30, m[:, 1] - 30) < 12) | (np.hypot(m[:, 0] - 70, m[:, 1] - 30) < 12),
     )
-    assert len(edge_loops(make_surface(*patch))) == 3
+    assert len(rim_loops(make_surface(*patch))) == 3
     closed = make_surface(*holes_closed(*patch))
-    assert len(edge_loops(closed)) == 1
+    assert len(rim_loops(closed)) == 1
     assert closed.areas_mm2.sum() == pytest.approx(6000.0)
     assert closed.normal[closed.areas_mm2 > 1e-6, 2].min() > 0.999
 
