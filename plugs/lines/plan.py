@@ -41,11 +41,14 @@ class RingTable:
         Drawn panel of each ring panel, which begins at the ring corner of the same number.
     corner_names, panel_names : tuple of str
         All round; mirrored ones begin with "port ".
+    drawn_corners, drawn_panels : tuple of str
+        As drawn, without the mirrored half.
     drawn_parents, parent_names : tuple of str
         The panel that each drawn and each ring panel is a piece of, or itself.
     ring_parents, panel_sides : tuple of str
         The panel as drawn that each ring panel is a piece of, and "port" or "starboard" where a mirrored
         section has that panel twice; "" where it has it once, or both meet on the centreline.
+    front, aft : End
     findings : tuple of Finding
         What the plan was found with.
     """
