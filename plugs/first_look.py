@@ -11,7 +11,7 @@ from typing import Final
 
 from plugs.build import Built, OpenKernel
 from plugs.drawings import layer_drawings
-from plugs.files.drawing_worker import render_files
+from plugs.files.drawing_run import render_files
 from plugs.files.folder import SUMMARY, FreshFolder
 from plugs.files.solids import stl_bytes
 from plugs.mesh import mesh

@@ -22,8 +22,7 @@ from pathlib import Path
 from typing import Any, Final, Protocol
 
 from plugs.ground.errors import PlugError
-from plugs.kernel.kept import KeptKernel
-from plugs.kernel.worker import KernelRun
+from plugs.kernel.worker import KeptKernel, KernelRun
 
 QUICK: Final = ("stl", "dxf", "svg")
 """Kinds of file that are looked at first, and that take no time."""

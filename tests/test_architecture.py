@@ -73,8 +73,8 @@ LIGHT = (
 )  # fmt: skip
 """Modules that load only Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
 
-CATCH_ALL = ("plugs.recipe.reading.run_user_code",)
-"""The one place that may catch everything: it runs the user's own program."""
+CATCH_ALL = ("plugs.ground.workers.serve", "plugs.recipe.reading.run_user_code")
+"""Places that may catch everything: one passes it on to who called, one runs the user's own program."""
 
 LONGEST_FILE = 500
 LONGEST_FUNCTION = 60
@@ -391,7 +391,7 @@ def test_light_modules_import_only_the_standard_library() -> None:
 
 
 def test_nothing_catches_everything() -> None:
-    """Exceptions are caught by name, but in the one place where the user's program runs."""
+    """Exceptions are caught by name, but in the places that pass everything on."""
     places = []
     for full, node, _, _ in everywhere():
         for part in ast.walk(node):
@@ -432,8 +432,8 @@ def test_no_promise_is_an_assert() -> None:
 
 
 def test_no_clock_and_no_chance() -> None:
-    """Nothing that differs from run to run is imported, but the clock that times the kernel's stages."""
-    timed = ("plugs.kernel.work", "plugs.kernel.worker")
+    """Nothing that differs from run to run is imported, but the clock that times stages and waits."""
+    timed = ("plugs.kernel.work", "plugs.ground.workers")
     for module, (_, tree) in sources().items():
         tops = {name.partition(".")[0] for name, _ in imports(tree)}
         assert not tops & {"random", "secrets", "uuid", "datetime"}, module

@@ -6,21 +6,17 @@ drawings are rendered there while the first goes on.
 
 from __future__ import annotations
 
-import pickle
-import queue
-import subprocess
-import threading
 from collections.abc import Mapping, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
-from types import TracebackType
 
 from plugs.drafting.picture import Drawing
-from plugs.ground.errors import present
 from plugs.ground.paper import Paper
-from plugs.ground.workers import command, environment
+from plugs.ground.workers import Worker
 
 _LONGEST_S = 600.0  # s. A worker that says nothing for so long has died without a word
-_TAIL = 2000  # letters of a complaint that are told: its last lines hold the reason
+_sent: dict[str, Drawing] = {}
+"""In the process: the drawings that it was sent."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,7 +74,7 @@ class Rendered:
     n_pages: int
 
 
-class DrawingRun:
+class DrawingRun(Worker):
     """A process that renders drawings; use it in a ``with`` statement, for one build.
 
     Parameters
@@ -89,42 +85,11 @@ class DrawingRun:
 
     def __init__(self, kinds: Sequence[str]) -> None:
         """Start the process."""
-        self.worker = subprocess.Popen(
-            command("plugs.files.drawing_worker", *kinds),
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            env=environment(),
-        )
-        self._batches: queue.Queue[bytes | None] = queue.Queue()
-        self._answers: queue.Queue[tuple[bytes, bytes]] = queue.Queue()
-        self._talkers = [
-            threading.Thread(target=self._send, daemon=True),
-            threading.Thread(target=self._receive, daemon=True),
-        ]
-        self._complaints: list[bytes] = []
-        self._listener = threading.Thread(target=self._listen, daemon=True)
-        for thread in (*self._talkers, self._listener):
-            thread.start()
-
-    def __enter__(self) -> DrawingRun:
-        """Return the run itself."""
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        """End the process, whatever it is doing."""
-        self.worker.kill()
-        self._batches.put(None)
-        for thread in (*self._talkers, self._listener):
-            thread.join()
-        self.worker.wait()
-        for pipe in (self.worker.stdin, self.worker.stdout, self.worker.stderr):
-            try:
-                present(pipe).close()
-            except BrokenPipeError:
-                continue
+        super().__init__()
+        self._kinds = tuple(kinds)
+        self._batches: list[Future[dict[str, bytes]]] = []
+        self._papers: list[tuple[str, Future[tuple[bytes, tuple[Printed, ...], int]]]] = []
+        self.call(load_libraries, self._kinds)
 
     def submit(self, drawings: Mapping[str, Drawing]) -> None:
         """Send drawings, and go on.
@@ -134,7 +99,7 @@ class DrawingRun:
         drawings : mapping of str to Drawing
             By path in the folder, without ending.
         """
-        self._batches.put(pickle.dumps(dict(drawings), protocol=pickle.HIGHEST_PROTOCOL))
+        self._batches.append(self.call(render_sent, dict(drawings), self._kinds))
 
     def print_out(self, job: PaperJob) -> None:
         """Have drawings that were sent printed, and go on.
@@ -143,47 +108,98 @@ class DrawingRun:
         ----------
         job : PaperJob
         """
-        self._batches.put(pickle.dumps(job, protocol=pickle.HIGHEST_PROTOCOL))
+        self._papers.append((job.path, self.call(print_sent, job)))
 
     def rendered(self) -> Rendered:
-        """Say that no more drawings come, and wait for the files.
+        """Wait for the files of all that was sent.
 
         Returns
         -------
         Rendered
-
-        Raises
-        ------
-        AssertionError
-            The process failed: a fault of ours.
         """
-        self._batches.put(pickle.dumps(None))
-        self._batches.put(None)
-        answer, complaints = self._answers.get(timeout=_LONGEST_S)
-        if self.worker.wait() != 0:
-            raise AssertionError(
-                f"drawings were not rendered: {complaints.decode(errors='replace')[-_TAIL:]}"
-            )
-        made: Rendered = pickle.loads(answer)
-        return made
+        files: dict[str, bytes] = {}
+        printed: tuple[Printed, ...] = ()
+        n_pages = 0
+        for batch in self._batches:
+            files |= self.waited(batch, _LONGEST_S).result()
+        for path, paper in self._papers:
+            files[path], printed, n_pages = self.waited(paper, _LONGEST_S).result()
+        return Rendered(files=files, printed=printed, n_pages=n_pages)
 
-    def _send(self) -> None:
-        """Pass batches on as they come."""
-        pipe = present(self.worker.stdin)
-        try:
-            while (packed := self._batches.get()) is not None:
-                pipe.write(packed)
-                pipe.flush()
-            pipe.close()
-        except BrokenPipeError:
-            return  # the process has ended, and what it complained of is told by the one who waits
 
-    def _listen(self) -> None:
-        """Keep what the process complains of."""
-        self._complaints.append(present(self.worker.stderr).read())
+def render_files(drawings: Mapping[str, Drawing], kinds: Sequence[str]) -> dict[str, bytes]:
+    """Return drawings as files.
 
-    def _receive(self) -> None:
-        """Queue the answer."""
-        answer = present(self.worker.stdout).read()
-        self._listener.join()
-        self._answers.put((answer, self._complaints[0]))
+    Parameters
+    ----------
+    drawings : mapping of str to Drawing
+        By path in the folder, without ending.
+    kinds : sequence of str
+        Of "dxf" and "svg"; others are passed over.
+
+    Returns
+    -------
+    dict of str to bytes
+        By path in the folder.
+    """
+    files: dict[str, bytes] = {}
+    if "dxf" in kinds:
+        from plugs.files.dxf import render_dxf
+
+        files |= {f"{stem}.dxf": render_dxf(drawing).encode() for stem, drawing in drawings.items()}
+    if "svg" in kinds:
+        from plugs.files.svg import render_svg
+
+        files |= {f"{stem}.svg": render_svg(drawing).encode() for stem, drawing in drawings.items()}
+    return files
+
+
+def render_paper(drawings: Mapping[str, Drawing], job: PaperJob) -> tuple[bytes, tuple[Printed, ...], int]:
+    """Return drawings as a PDF at full size.
+
+    Parameters
+    ----------
+    drawings : mapping of str to Drawing
+        All that the job names, by path without ending.
+
+    Returns
+    -------
+    tuple of bytes, tuple of Printed and int
+        The PDF, what each drawing takes of it, and how many pages it has.
+    """
+    from plugs.paper.map import map_sheets
+    from plugs.paper.pages import plan_pages
+    from plugs.paper.pdf import render_pdf
+
+    chosen = [drawings[stem] for stem in job.stems]
+    plan = plan_pages(chosen, job.paper)
+    printed = []
+    for i, stem in enumerate(job.stems):
+        spots = [spot for page in plan.pages for spot in page.spots if spot.drawing == i]
+        printed.append(Printed(stem=stem, pages=len(spots), is_turned=any(spot.turned for spot in spots)))
+    maps = map_sheets(plan, chosen, title=job.title)
+    text = render_pdf(chosen, plan, title=job.title, maps=maps)
+    return text, tuple(printed), len(plan.pages) + len(maps)
+
+
+def load_libraries(kinds: Sequence[str]) -> None:
+    """Load what will be needed: what the process is called for first."""
+    if "dxf" in kinds:
+        from plugs.files.dxf import load_library
+
+        load_library()
+    if "pdf" in kinds:
+        from plugs.paper.pdf import load_library as load_pdf_library
+
+        load_pdf_library()
+
+
+def render_sent(drawings: Mapping[str, Drawing], kinds: Sequence[str]) -> dict[str, bytes]:
+    """Render drawings, and keep them for paper."""
+    _sent.update(drawings)
+    return render_files(drawings, kinds)
+
+
+def print_sent(job: PaperJob) -> tuple[bytes, tuple[Printed, ...], int]:
+    """Print drawings that were sent before."""
+    return render_paper(_sent, job)

@@ -1,31 +1,199 @@
-"""How a Python process of our own is started beside the build: what it runs, and in which environment."""
+"""Python processes of our own beside the build: each takes calls, one after another, and answers by futures.
+
+A process is started early and called first to load its libraries, so that nobody waits for them. It knows
+nothing of the program that started it but this package: neither its main module, nor the present folder.
+"""
 
 from __future__ import annotations
 
+import atexit
 import os
+import pickle
+import queue
+import signal
+import subprocess
 import sys
+import tempfile
+import threading
+import time
+import traceback
+from collections import deque
+from collections.abc import Callable
+from concurrent.futures import Future, wait
 from pathlib import Path
-from typing import Final
+from typing import IO, Any, Final, Self, TypeVar
+
+from plugs.ground.errors import present
+
+T = TypeVar("T")
+
+LONGEST_CALL_S: Final = 600
+"""A worker gives up a call by itself after this long, in case nobody is left to end it."""
 
 _ASKED_BY_LIBRARIES: Final = ("RL_", "EZDXF_", "SOURCE_DATE_EPOCH")
 """Heads of variables by which the libraries for paper and drawings change what they write."""
 
+_SERVE: Final = "from plugs.ground.workers import serve; serve()"
+_ATTEND_S: Final = 0.1  # between two looks at whether a wait is still wanted: a person does not notice
+_TAIL: Final = 2000  # letters of a complaint that are told: its last lines hold the reason
+_lines: list[IO[bytes]] = []
 
-def command(module: str, *words: str) -> list[str]:
-    """Return the command that runs a module of ours, whatever lies in the present folder.
 
-    Parameters
+class WorkerSilence(AssertionError):  # noqa: N818 - it is a fault of ours, not an error of the user
+    """A worker gave no answer: it was too slow, or its process ended."""
+
+
+class Worker:
+    """A process that takes calls; use it in a ``with`` statement, or call `close`. It ends with the program.
+
+    Attributes
     ----------
-    module : str
-        Its full name.
-    words : str
-        What it is given.
-
-    Returns
-    -------
-    list of str
+    told : str
+        What the call under way told last, by `tell`; "start" before.
     """
-    return [sys.executable, "-P", "-m", module, *words]
+
+    def __init__(self) -> None:
+        """Start the process."""
+        self.told = "start"
+        self._complaints = tempfile.TemporaryFile()  # noqa: SIM115 - open as long as the worker
+        self._child = subprocess.Popen(
+            [sys.executable, "-P", "-c", _SERVE],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=self._complaints,
+            env=environment(),
+        )
+        self._unsent: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
+        self._owed: deque[Future[Any]] = deque()
+        self._lock = threading.Lock()
+        self._end: WorkerSilence | None = None
+        self._talkers = [threading.Thread(target=t, daemon=True) for t in (self._send, self._listen)]
+        for talker in self._talkers:
+            talker.start()
+        atexit.register(self.close)
+
+    def __enter__(self) -> Self:
+        """Return the worker itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """End the process, whatever it is doing."""
+        self.close()
+
+    @property
+    def pid(self) -> int:
+        """The number under which the system knows the process."""
+        return self._child.pid
+
+    @property
+    def is_running(self) -> bool:
+        """Whether the process can be called."""
+        return self._child.poll() is None
+
+    def call(self, function: Callable[..., T], *arguments: object) -> Future[T]:
+        """Have a function run there, after what was called before, and go on.
+
+        Parameters
+        ----------
+        function : callable
+            Of a module of this package, known by its name.
+        arguments : object
+
+        Returns
+        -------
+        Future
+        """
+        packed = pickle.dumps((function, arguments), protocol=pickle.HIGHEST_PROTOCOL)
+        answer: Future[T] = Future()
+        with self._lock:
+            if self._end is None:
+                self._owed.append(answer)
+                self._unsent.put(packed)
+            else:
+                answer.set_exception(self._end)
+        return answer
+
+    def waited(
+        self, answer: Future[T], seconds: float, attend: Callable[[], None] = lambda: None
+    ) -> Future[T]:
+        """Wait for an answer; the process is ended if there is none in time.
+
+        Parameters
+        ----------
+        answer : Future
+        seconds : float, s
+            Longest wait.
+        attend : callable
+            Called now and then meanwhile; should it raise, the answer is passed over when it comes, and the
+            next call is answered all the same.
+
+        Returns
+        -------
+        Future
+            The same, done.
+        """
+        until = time.monotonic() + seconds
+        while not answer.done():
+            left = until - time.monotonic()
+            if left <= 0.0:
+                self._fail(WorkerSilence(f"no answer within {seconds:g} s"))
+                self.close()
+            else:
+                attend()
+                wait([answer], timeout=min(left, _ATTEND_S))
+        return answer
+
+    def close(self) -> None:
+        """End the process, whatever it is doing; harmless if it has ended."""
+        atexit.unregister(self.close)
+        self._child.kill()
+        self._unsent.put(None)
+        for talker in self._talkers:
+            talker.join()
+        self._child.wait()
+        for pipe in (self._child.stdin, self._child.stdout, self._complaints):
+            try:
+                present(pipe).close()
+            except BrokenPipeError:
+                continue
+
+    def _fail(self, end: WorkerSilence) -> None:
+        """Answer all that is owed, and all that will be called, by the same fault."""
+        with self._lock:
+            self._end = self._end or end
+            while self._owed:
+                self._owed.popleft().set_exception(self._end)
+
+    def _send(self) -> None:
+        """Pass calls on as they come."""
+        pipe = present(self._child.stdin)
+        try:
+            while (packed := self._unsent.get()) is not None:
+                pipe.write(packed)
+                pipe.flush()
+        except OSError:
+            return  # the process has ended, which whoever waits is told
+
+    def _listen(self) -> None:
+        """Give out answers until the process ends."""
+        pipe = present(self._child.stdout)
+        try:
+            while True:
+                kind, value = pickle.load(pipe)
+                if kind == "told":
+                    self.told = value
+                    continue
+                with self._lock:
+                    answer = self._owed.popleft() if self._owed else Future()
+                self.told = "start"
+                (answer.set_result if kind == "done" else answer.set_exception)(value)
+        except (EOFError, OSError, pickle.UnpicklingError):
+            self._child.kill()  # what cannot be understood is of no use
+        finally:
+            status = self._child.wait()
+            self._complaints.seek(0)
+            words = self._complaints.read()[-_TAIL:].decode(errors="replace").strip()
+            self._fail(WorkerSilence(f"its process ended: exit status {status}; {words}"))
 
 
 def environment() -> dict[str, str]:
@@ -38,3 +206,52 @@ def environment() -> dict[str, str]:
     root = str(Path(__file__).resolve().parents[2])
     kept = {name: value for name, value in os.environ.items() if not name.startswith(_ASKED_BY_LIBRARIES)}
     return kept | {"PYTHONPATH": os.pathsep.join([root, *filter(None, [os.environ.get("PYTHONPATH")])])}
+
+
+def tell(words: str) -> None:
+    """Tell what a call has come to; nothing where this is no worker.
+
+    Parameters
+    ----------
+    words : str
+    """
+    for line in _lines:
+        _answer(line, "told", words)
+
+
+def serve() -> None:
+    """Answer calls from standard input until it ends: the side of the process."""
+    answers = os.fdopen(os.dup(1), "wb")
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # libraries may print there
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _lines.append(answers)
+    alarm = getattr(signal, "alarm", lambda _: None)
+    try:
+        while True:
+            function, arguments = pickle.load(sys.stdin.buffer)
+            alarm(LONGEST_CALL_S)
+            try:
+                kind, value = "done", function(*arguments)
+            except Exception as error:  # noqa: BLE001 - whatever it is, whoever called is told
+                kind, value = "failed", _portable(error)
+            alarm(0)
+            _answer(answers, kind, value)
+    except (EOFError, BrokenPipeError):
+        return
+
+
+def _answer(line: IO[bytes], kind: str, value: object) -> None:
+    """Send something back."""
+    line.write(pickle.dumps((kind, value), protocol=pickle.HIGHEST_PROTOCOL))
+    line.flush()
+
+
+def _portable(error: Exception) -> Exception:
+    """Return an exception that travels, with where it was raised."""
+    trace = "".join(traceback.format_exception(error))
+    try:
+        pickle.loads(pickle.dumps(error))
+    except (TypeError, AttributeError, pickle.PicklingError):
+        return AssertionError(trace)
+    error.add_note(trace)
+    return error

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.tolerances import LARGEST
+from plugs.ground.workers import tell
 from plugs.kernel.kernel import each_part, load_kernel
 from plugs.kernel.step_in import StepBody, StepRequest
 
@@ -20,13 +20,8 @@ _SHARE: Final = 0.75  # the kernel keeps a tolerance to about a quarter: measure
 _TURN_RAD: Final = 0.2  # of a chord over a curve: it only bounds small curves, the distance bounds the large
 
 
-def read_step(request: StepRequest, report: Callable[[str], None] = lambda stage: None) -> StepBody:
+def read_step(request: StepRequest) -> StepBody:
     """Return what a STEP file holds, its only solid placed and in triangles.
-
-    Parameters
-    ----------
-    report : callable, optional
-        Called with the name of each stage as it begins.
 
     Returns
     -------
@@ -40,15 +35,15 @@ def read_step(request: StepRequest, report: Callable[[str], None] = lambda stage
     """
     k = load_kernel()
     nothing = np.empty((0, 3))
-    report("read step")
+    tell("read step")
     try:
-        return _read(request, report)
+        return _read(request)
     except k.Standard_Failure as fault:
         reason = f"{type(fault).__name__}: {fault}"
         return StepBody(fault=reason, vertices=nothing, triangles=nothing.astype(np.int64))
 
 
-def _read(request: StepRequest, report: Callable[[str], None]) -> StepBody:
+def _read(request: StepRequest) -> StepBody:
     """Return what a STEP file holds; the kernel's own faults come through."""
     k = load_kernel()
     nothing = np.empty((0, 3))
@@ -69,7 +64,7 @@ def _read(request: StepRequest, report: Callable[[str], None]) -> StepBody:
             f"its solid is {max(sizes[0]) / 1000.0:.4g} m long, and at most {LARGEST / 1000.0:g} m are read"
         )
         return StepBody(fault=fault, vertices=nothing, triangles=nothing.astype(np.int64))
-    report("triangles of step")
+    tell("triangles of step")
     solid = _placed(_outside(solids[0]), request.frame, scale)
     vertices, triangles = triangles_within(solid, request.tolerance)
     stream = io.BytesIO()

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import io
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.workers import tell
 from plugs.kernel.job import CurvedPrism, KernelFault, KernelJob, KernelProof, OwnShape, SolidTool
 from plugs.kernel.kernel import build_prism, build_solid, count_parts, each_part, free_edges, load_kernel
 from plugs.kernel.spline_strips import placed_strips
@@ -26,10 +27,10 @@ _SECTION_TURN_RAD: Final = 0.2  # as in `step_reading`
 
 
 @contextmanager
-def _stage(name: str, report: Callable[[str], None], seconds: list[tuple[str, float]]) -> Iterator[None]:
+def _stage(name: str, seconds: list[tuple[str, float]]) -> Iterator[None]:
     """Time a stage, and name it in whatever fault the kernel raises."""
     k = load_kernel()
-    report(name)
+    tell(name)
     start = time.perf_counter()
     try:
         yield
@@ -38,13 +39,13 @@ def _stage(name: str, report: Callable[[str], None], seconds: list[tuple[str, fl
     seconds.append((name, time.perf_counter() - start))
 
 
-def run_job(job: KernelJob, report: Callable[[str], None] = lambda stage: None) -> KernelProof:
-    """Build a body, apply its tools, measure it, and write it as STEP.
+def prepare() -> None:
+    """Import the kernel, so that the first job need not wait for it."""
+    load_kernel()
 
-    Parameters
-    ----------
-    report : callable, optional
-        Called with the name of each stage as it begins.
+
+def run_job(job: KernelJob) -> KernelProof:
+    """Build a body, apply its tools, measure it, and write it as STEP.
 
     Raises
     ------
@@ -55,30 +56,30 @@ def run_job(job: KernelJob, report: Callable[[str], None] = lambda stage: None) 
     """
     load_kernel()
     seconds: list[tuple[str, float]] = []
-    with _stage("body", report, seconds):
+    with _stage("body", seconds):
         plain = build_solid(job.body)
         _demand_sound(plain, "body")
-    with _stage("measure body", report, seconds):
+    with _stage("measure body", seconds):
         plain_volume, plain_area, plain_centroid = _measures(plain)
         if plain_volume <= 0.0:
             raise KernelFault("measure body", f"its volume is {plain_volume:g} mm3")
     solid = plain
     for number, tool in enumerate(job.tools, start=1):
         name = f"{tool.kind} tool {number}"
-        with _stage(name, report, seconds):
+        with _stage(name, seconds):
             solid = _combined(solid, _tool_shape(tool, name), tool.kind, name)
             _demand_sound(solid, name)
     volume, area, centroid = plain_volume, plain_area, plain_centroid
     if job.tools:
-        with _stage("measure", report, seconds):
+        with _stage("measure", seconds):
             volume, area, centroid = _measures(solid)
     sections = []
     for axis, position in job.planes:
-        with _stage(f"section {axis} = {position:g}", report, seconds):
+        with _stage(f"section {axis} = {position:g}", seconds):
             sections.append(plane_section(solid, axis, position))
     step = b""
     if job.wants_step:
-        with _stage("step", report, seconds):
+        with _stage("step", seconds):
             step = settled_step(_step_bytes(solid), job.name)
     return KernelProof(
         plain_volume_mm3=plain_volume, plain_area_mm2=plain_area, plain_centroid=plain_centroid,

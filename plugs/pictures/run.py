@@ -5,17 +5,11 @@ A plug can be built without its pictures: where they cannot be made, a finding s
 
 from __future__ import annotations
 
-import pickle
-import signal
-import subprocess
-import sys
-import threading
-from collections.abc import Sequence
-from types import TracebackType
-from typing import IO, Final
+from concurrent.futures import Future
+from typing import Final
 
-from plugs.ground import workers
 from plugs.ground.errors import Finding, present
+from plugs.ground.workers import Worker, WorkerSilence
 from plugs.pictures.views import Picture, PictureJob, make_pictures
 
 LONGEST_S: Final = 120.0
@@ -24,36 +18,14 @@ LONGEST_S: Final = 120.0
 _TAIL: Final = 300  # letters of a complaint that are told
 
 
-class PictureRun:
-    """A process that makes pictures; use it in a ``with`` statement, for one job.
+class PictureRun(Worker):
+    """A process that makes pictures; use it in a ``with`` statement, for one job."""
 
-    Parameters
-    ----------
-    command : sequence of str or None
-        What to start; None is this module's own other side, `serve`.
-    """
-
-    def __init__(self, command: Sequence[str] | None = None) -> None:
+    def __init__(self) -> None:
         """Start the process."""
-        self.worker = subprocess.Popen(
-            list(command or workers.command("plugs.pictures.run")),
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            env=workers.environment(),
-        )
-        self._talker: threading.Thread | None = None
-        self._answer: tuple[bytes, bytes] = (b"", b"")
-
-    def __enter__(self) -> PictureRun:
-        """Return the run itself."""
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        """End the process, whatever it is doing."""
-        self._end()
+        super().__init__()
+        self._job: Future[tuple[Picture, ...]] | None = None
+        self.call(load_libraries)
 
     def submit(self, job: PictureJob) -> None:
         """Send the job, and go on.
@@ -62,9 +34,7 @@ class PictureRun:
         ----------
         job : PictureJob
         """
-        packed = pickle.dumps(job, protocol=pickle.HIGHEST_PROTOCOL)
-        self._talker = threading.Thread(target=self._talk, args=(packed,), daemon=True)
-        self._talker.start()
+        self._job = self.call(make_pictures, job)
 
     def made(self, timeout: float = LONGEST_S) -> tuple[tuple[Picture, ...], tuple[Finding, ...]]:
         """Wait for the pictures of the job that was submitted.
@@ -78,45 +48,20 @@ class PictureRun:
         -------
         tuple of (tuple of Picture) and (tuple of Finding)
             No pictures and a note where they cannot be made.
-
-        Raises
-        ------
-        AssertionError
-            No job was submitted.
         """
-        if self._talker is None:
-            raise AssertionError("pictures were asked for, but no job was submitted")
-        self._talker.join(timeout)
-        is_late = self._talker.is_alive()
-        self._end()
-        if is_late:
-            return (), (_no_renderer(f"there was no answer within {timeout:g} s"),)
-        answer, complaints = self._answer
-        if self.worker.returncode != 0:
-            words = complaints.decode(errors="replace").strip().splitlines()[-1:]
-            return (), (_no_renderer(f"exit status {self.worker.returncode}; {' '.join(words)[:_TAIL]}"),)
-        pictures: tuple[Picture, ...] = pickle.loads(answer)
-        return pictures, ()
+        job = self.waited(present(self._job), timeout)
+        fault = job.exception()
+        if fault is None:
+            return job.result(), ()
+        kind = "" if isinstance(fault, WorkerSilence) else f"{type(fault).__name__}: "
+        return (), (_no_renderer(f"{kind}{' '.join(str(fault).split())}"[:_TAIL]),)
 
-    def _talk(self, packed: bytes) -> None:
-        """Send the job, and keep the answer."""
-        try:
-            self._answer = self.worker.communicate(packed)
-        except (OSError, ValueError):
-            return  # it was ended, and nobody waits
 
-    def _end(self) -> None:
-        """End the process, and wait until it is gone."""
-        if self._talker is None or self._talker.is_alive():
-            self.worker.kill()
-        if self._talker is not None:
-            self._talker.join()
-        self.worker.wait()
-        for pipe in (self.worker.stdin, self.worker.stdout, self.worker.stderr):
-            try:
-                present(pipe).close()
-            except BrokenPipeError:
-                continue
+def load_libraries() -> None:
+    """Load what will be needed, while the job is still being made."""
+    from plugs.pictures.canvas import load_library
+
+    load_library()
 
 
 def _no_renderer(reason: str) -> Finding:
@@ -128,27 +73,3 @@ def _no_renderer(reason: str) -> Finding:
         message=f"no pictures were made: {reason}",
         remedy="everything else is there; `pip install pillow` brings what writes pictures",
     )
-
-
-def serve(source: IO[bytes], sink: IO[bytes]) -> None:
-    """Make the pictures of one job: the process's side.
-
-    Parameters
-    ----------
-    source, sink : binary file
-        Where the pickled job comes from, and where the pickled pictures go.
-    """
-    from plugs.pictures.canvas import load_library
-
-    load_library()
-    try:
-        job: PictureJob = pickle.load(source)
-    except EOFError:
-        return  # the one who asks has gone
-    pickle.dump(make_pictures(job), sink, protocol=pickle.HIGHEST_PROTOCOL)
-    sink.flush()
-
-
-if __name__ == "__main__":
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    serve(sys.stdin.buffer, sys.stdout.buffer)

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import io
-import pickle
 
 import numpy as np
 import pypdf
 import pytest
 
 from plugs.drafting.picture import Drawing, Path
-from plugs.files.drawing_run import DrawingRun, PaperJob, Rendered
-from plugs.files.drawing_worker import render_files, render_paper, serve
+from plugs.files.drawing_run import DrawingRun, PaperJob, print_sent, render_files, render_paper, render_sent
 from plugs.ground.paper import paper_of
 
 A4 = paper_of("A4")
@@ -71,7 +69,7 @@ def test_a_run_that_is_left_early_ends() -> None:
     with pytest.raises(KeyError), DrawingRun(("dxf",)) as run:
         run.submit(SMALL)
         raise KeyError("elsewhere")
-    assert run.worker.poll() is not None
+    assert not run.is_running
 
 
 def test_a_process_that_fails_is_told() -> None:
@@ -83,13 +81,8 @@ def test_a_process_that_fails_is_told() -> None:
             run.rendered()
 
 
-def test_the_side_of_the_process_reads_batches_until_a_job() -> None:
-    """What goes down the pipe and comes back, here without a process."""
-    source, sink = io.BytesIO(), io.BytesIO()
-    for batch in (SMALL, None):
-        pickle.dump(batch, source)
-    source.seek(0)
-    serve(("svg",), source, sink)
-    made = pickle.loads(sink.getvalue())
-    assert isinstance(made, Rendered)
-    assert dict(made.files) == render_files(SMALL, ("svg",))
+def test_the_side_of_the_process_keeps_what_it_was_sent() -> None:
+    """Rendered at once, and printed later, here without a process."""
+    assert render_sent(SMALL, ("svg",)) == render_files(SMALL, ("svg",))
+    assert render_sent(LARGE, ("pdf",)) == {}
+    assert print_sent(JOB) == render_paper(SMALL | LARGE, JOB)

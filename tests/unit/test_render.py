@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import io
 import os
-import pickle
+import signal
 import struct
-import sys
 from pathlib import Path as FilePath
 
 import numpy as np
@@ -23,7 +22,7 @@ from plugs.mesh.named import NamedMesh
 from plugs.mesh.projection import FROM_ABOVE, FROM_BELOW, Projection
 from plugs.pictures.canvas import LETTER_PX, LONGEST_SIDE_PX, Word, drawing_png, png_bytes
 from plugs.pictures.raster import Frame, Pixels, box_seen, camera_at, make_model, rendered
-from plugs.pictures.run import PictureRun, serve
+from plugs.pictures.run import PictureRun
 from plugs.pictures.views import PictureJob, drawn_apart, layers_png, make_pictures, view_png
 
 FRAME = Frame(width=200, height=160, scale=1.0, centre=(0.0, 0.0))
@@ -312,6 +311,8 @@ def test_words_of_any_script_are_written() -> None:
 
 # ---- the process
 
+posix = pytest.mark.skipif(os.name != "posix", reason="signals that stop a process are POSIX's")
+
 
 def test_a_process_makes_the_same_pictures() -> None:
     """Byte for byte what is made here."""
@@ -320,17 +321,7 @@ def test_a_process_makes_the_same_pictures() -> None:
         made, findings = run.made()
     assert findings == ()
     assert made == make_pictures(job())
-    assert run.worker.poll() == 0
-
-
-def test_the_side_of_the_process() -> None:
-    """What goes down the pipe and comes back, here without a process; nothing where nobody asks."""
-    sink = io.BytesIO()
-    serve(io.BytesIO(pickle.dumps(job(layers=(), drawings={}))), sink)
-    assert len(pickle.loads(sink.getvalue())) == 5
-    sink = io.BytesIO()
-    serve(io.BytesIO(), sink)
-    assert sink.getvalue() == b""
+    assert not run.is_running
 
 
 def test_without_the_library_there_is_a_note(tmp_path: FilePath, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -349,34 +340,40 @@ def test_without_the_library_there_is_a_note(tmp_path: FilePath, monkeypatch: py
     assert "pillow" in note.remedy
 
 
-@pytest.mark.parametrize("program", ["import sys; sys.exit(3)", "import os; os.abort()"])
-def test_a_crash_is_a_note(program: str) -> None:
-    """Whether it ends by itself or is ended."""
-    with PictureRun((sys.executable, "-c", program)) as run:
+@posix
+@pytest.mark.parametrize("name", ["SIGKILL", "SIGABRT"])
+def test_a_crash_is_a_note(name: str) -> None:
+    """With what ended the process."""
+    number = getattr(signal, name)
+    with PictureRun() as run:
+        os.kill(run.pid, number)
         run.submit(job())
         made, (note,) = run.made()
     assert (made, note.code) == ((), "no-renderer")
+    assert f"exit status -{number:d}" in note.message
 
 
+@posix
 def test_hanging_is_a_note_after_a_while() -> None:
     """And the process is gone."""
-    with PictureRun((sys.executable, "-c", "import time; time.sleep(600)")) as run:
+    with PictureRun() as run:
+        os.kill(run.pid, signal.SIGSTOP)
         run.submit(job())
         made, (note,) = run.made(timeout=0.2)
+        assert not run.is_running
     assert made == ()
     assert "0.2 s" in note.message
-    assert run.worker.poll() is not None
 
 
 def test_a_run_that_is_left_early_ends() -> None:
     """Before the job, and while it is being done."""
     with PictureRun() as run:
         pass
-    assert run.worker.poll() is not None
+    assert not run.is_running
     with pytest.raises(KeyError), PictureRun() as run:
         run.submit(job())
         raise KeyError("elsewhere")
-    assert run.worker.poll() is not None
+    assert not run.is_running
     if os.path.isdir("/proc/self/fd"):  # noqa: PTH112
         before = len(os.listdir("/proc/self/fd"))  # noqa: PTH208
         with PictureRun():

@@ -1,0 +1,89 @@
+"""Calls to a process of our own: answers in order, faults passed on, death and silence told, nothing left."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from plugs.ground.checking import number
+from plugs.ground.errors import promise
+from plugs.ground.workers import Worker, WorkerSilence, tell
+from plugs.kernel.job import KernelFault
+
+
+def fault_of(worker: Worker, function: Callable[..., object], *arguments: object) -> BaseException:
+    """Return what a call raises there."""
+    fault = worker.waited(worker.call(function, *arguments), 60.0).exception()
+    assert fault is not None
+    return fault
+
+
+def test_calls_are_answered_in_order_and_faults_passed_on() -> None:
+    """One after another by the same process, which goes on after a fault."""
+    with Worker() as worker:
+        first, second = worker.call(os.getpid), worker.call(pow, 2, 10_000)
+        assert worker.waited(second, 60.0).result() == 2**10_000
+        assert first.done()
+        assert first.result() == worker.pid != os.getpid()
+        fault = fault_of(worker, promise, False, "a word")
+        assert (type(fault), str(fault)) == (AssertionError, "a word")
+        assert "in promise" in fault.__notes__[0]
+        assert isinstance(fault_of(worker, KernelFault, "stage"), TypeError)
+        odd = fault_of(worker, number, "depth", "deep")  # an error that cannot travel: its words do
+        assert isinstance(odd, AssertionError)
+        assert "this is not a number" in str(odd)
+        assert worker.waited(worker.call(abs, -3), 60.0).result() == 3
+    assert not worker.is_running
+
+
+def test_a_large_call_and_answer_pass() -> None:
+    """More than a pipe holds, both ways, while the process is still starting."""
+    content = bytes(range(256)) * 4096
+    with Worker() as worker:
+        answers = [worker.call(bytes.upper, content) for _ in range(4)]
+        assert all(worker.waited(answer, 60.0).result() == content.upper() for answer in answers)
+
+
+def test_silence_is_told_and_ends_the_process() -> None:
+    """Whoever calls later is told the same; closing it again does no harm."""
+    with Worker() as worker:
+        worker.waited(worker.call(tell, "first"), 60.0)
+        assert worker.told == "start"  # that call is over
+        silent = worker.waited(worker.call(time.sleep, 600.0), 0.3)
+        assert str(silent.exception()) == "no answer within 0.3 s"
+        assert not worker.is_running
+        assert isinstance(worker.call(abs, 1).exception(), WorkerSilence)
+        worker.close()
+
+
+def test_last_words_are_told() -> None:
+    """A process that ends in the middle of a call."""
+    with Worker() as worker:
+        assert str(fault_of(worker, os._exit, 3)).startswith("its process ended: exit status 3;")
+        assert not worker.is_running
+
+
+def test_nothing_in_the_present_folder_is_imported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What lies there may be named like a library."""
+    (tmp_path / "pickle.py").write_text("raise ImportError('mine')\n", encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    with Worker() as worker:
+        assert worker.waited(worker.call(abs, -1), 60.0).result() == 1
+
+
+def test_a_wait_that_is_broken_off_costs_nothing() -> None:
+    """The answer is passed over when it comes, and the next is its own."""
+
+    def attend() -> None:
+        raise KeyboardInterrupt
+
+    with Worker() as worker:
+        left = worker.call(time.sleep, 0.5)
+        with pytest.raises(KeyboardInterrupt):
+            worker.waited(left, 60.0, attend)
+        assert worker.waited(worker.call(abs, -2), 60.0).result() == 2
+        assert left.done()
