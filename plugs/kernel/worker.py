@@ -107,6 +107,8 @@ class KernelRun(Worker):
             return self.waited(self._last, timeout, self.attend).result()
         except WorkerSilence as silence:
             raise KernelSilence(self.told, str(silence)) from silence
+        except KernelFault as fault:
+            raise KernelFault(fault.stage, fault.reason) from fault  # raised there; told with the wait for it
         except ImportError as error:
             raise _missing(f"the CAD kernel cannot be imported: {error}") from error
 
