@@ -14,8 +14,8 @@ from plugs.ground import streams
 from plugs.ground.errors import Finding, PlugError
 
 if TYPE_CHECKING:
-    from plugs.build import Built
-    from plugs.work import Work
+    from plugs.stages.worked import Worked
+    from plugs.writing import Built
 
 _BUILT, _INPUT_FAULT, _FINDINGS = 0, 2, 3
 _STOPPED, _INTERRUPT = 128, 2
@@ -183,8 +183,8 @@ def _known_kinds(options: argparse.Namespace, changes: Mapping[str, object]) -> 
     """Return the kinds of file that are asked for; where one is not the house's, the recipe must have it."""
     kinds = [kind for kind in options.only or KINDS if kind not in options.without]
     if not {*kinds, *options.without} <= {*KINDS}:
-        from plugs.build import chosen_outputs
         from plugs.work import opened
+        from plugs.writing import chosen_outputs
 
         chosen_outputs(opened(options.recipe, changes).plug, options.only, options.without)
     return kinds
@@ -296,7 +296,7 @@ def _verdict(findings: Sequence[Finding], strict: bool) -> int:
     return _FINDINGS if strict and any(f.severity != "note" for f in findings) else _BUILT
 
 
-def _size_rows(work: Work, stages: Collection[str]) -> list[str]:
+def _size_rows(work: Worked, stages: Collection[str]) -> list[str]:
     """Return the rows that say what the plug is, as far as its stages were asked for."""
     from plugs.foam.pins import glue_kg
     from plugs.ground.units import format_length
@@ -331,7 +331,7 @@ def _size_rows(work: Work, stages: Collection[str]) -> list[str]:
     return rows
 
 
-def _foam_rows(work: Work) -> list[str]:
+def _foam_rows(work: Worked) -> list[str]:
     """Return the rows that say what the plug is stacked from."""
     from plugs.ground.units import format_size
 
@@ -345,7 +345,7 @@ def _foam_rows(work: Work) -> list[str]:
     return [f"layers    {len(work.layers)} square to {work.plug.stack.axis}", f"foam      {foam}"]
 
 
-def _sheet_rows(work: Work) -> list[str]:
+def _sheet_rows(work: Worked) -> list[str]:
     """Return the rows that say which sheets it is cut from."""
     if work.sheets.nesting is None:
         return []

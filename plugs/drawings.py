@@ -17,15 +17,15 @@ from plugs.files.names import file_stems
 from plugs.ground.errors import promise
 from plugs.ground.paper import paper_of
 from plugs.stages.shape import measured_lines
+from plugs.stages.worked import Worked
 from plugs.subjects.base import base_drawing
 from plugs.subjects.block import block_drawing
 from plugs.subjects.fairing import fairing_drawing
 from plugs.subjects.recess import recess_drawing
 from plugs.subjects.sanding_map import sanding_map
 from plugs.subjects.template import template_drawing
-from plugs.work import Work
 
-_Draw = Callable[[Work], dict[str, Drawing]]
+_Draw = Callable[[Worked], dict[str, Drawing]]
 
 
 class _Words(TypedDict):
@@ -64,7 +64,7 @@ def _by_its_chord(draw: _Draw) -> _Draw:
     """Return a function of a work with which arcs are as near to the outlines as the plug asks."""
 
     @wraps(draw)
-    def drawn(work: Work) -> dict[str, Drawing]:
+    def drawn(work: Worked) -> dict[str, Drawing]:
         with arcs_within(work.plug.chord_tolerance):
             return draw(work)
 
@@ -72,12 +72,12 @@ def _by_its_chord(draw: _Draw) -> _Draw:
 
 
 @_by_its_chord
-def layer_drawings(work: Work) -> dict[str, Drawing]:
+def layer_drawings(work: Worked) -> dict[str, Drawing]:
     """Return the drawing of each layer, with its pieces, glue and pins.
 
     Parameters
     ----------
-    work : Work
+    work : Worked
 
     Returns
     -------
@@ -90,12 +90,12 @@ def layer_drawings(work: Work) -> dict[str, Drawing]:
 
 
 @_by_its_chord
-def template_drawings(work: Work) -> dict[str, Drawing]:
+def template_drawings(work: Worked) -> dict[str, Drawing]:
     """Return the drawings of templates, base plan, radius blocks and recess kits.
 
     Parameters
     ----------
-    work : Work
+    work : Worked
 
     Returns
     -------
@@ -114,12 +114,12 @@ def template_drawings(work: Work) -> dict[str, Drawing]:
 
 
 @_by_its_chord
-def cloth_drawings(work: Work) -> dict[str, Drawing]:
+def cloth_drawings(work: Worked) -> dict[str, Drawing]:
     """Return the drawing of each piece of cloth, at full size.
 
     Parameters
     ----------
-    work : Work
+    work : Worked
 
     Returns
     -------
@@ -138,12 +138,12 @@ def cloth_drawings(work: Work) -> dict[str, Drawing]:
     )
 
 
-def cloth_stems(work: Work) -> ClothStems:
+def cloth_stems(work: Worked) -> ClothStems:
     """Return the names of the files of cloth.
 
     Parameters
     ----------
-    work : Work
+    work : Worked
 
     Returns
     -------
@@ -165,7 +165,7 @@ def _by_path(drawings: Sequence[Drawing]) -> dict[str, Drawing]:
     return found
 
 
-def _looked_at(work: Work) -> dict[str, Drawing]:
+def _looked_at(work: Worked) -> dict[str, Drawing]:
     """Return the drawings of rolls and of the cloth's shear."""
     if work.cloth is None or work.drape is None:
         return {}
@@ -201,14 +201,14 @@ def is_pictured(stem: str) -> bool:
 
 
 @_by_its_chord
-def sheet_drawings(work: Work) -> dict[str, Drawing]:
+def sheet_drawings(work: Worked) -> dict[str, Drawing]:
     """Return what is looked at, not printed to size.
 
     Sheets of foam, sanding map, measured lines, rolls, the cloth's shear.
 
     Parameters
     ----------
-    work : Work
+    work : Worked
 
     Returns
     -------
@@ -225,12 +225,12 @@ def sheet_drawings(work: Work) -> dict[str, Drawing]:
     return _by_path(found) | fairing_drawings(work) | _looked_at(work)
 
 
-def fairing_drawings(work: Work) -> dict[str, Drawing]:
+def fairing_drawings(work: Worked) -> dict[str, Drawing]:
     """Return the drawings of measured lines: one for each station and contour that has faired curves.
 
     Parameters
     ----------
-    work : Work
+    work : Worked
 
     Returns
     -------
@@ -246,18 +246,18 @@ def fairing_drawings(work: Work) -> dict[str, Drawing]:
     )
 
 
-def _words(work: Work) -> _Words:
+def _words(work: Worked) -> _Words:
     """Return what every drawing is told."""
     return {"plug_name": work.plug.name, "display_unit": work.plug.display_unit}
 
 
 @_by_its_chord
-def edge_drawings(work: Work) -> dict[str, Drawing]:
+def edge_drawings(work: Worked) -> dict[str, Drawing]:
     """Return the drawing of each mating face's edge.
 
     Parameters
     ----------
-    work : Work
+    work : Worked
 
     Returns
     -------
@@ -272,12 +272,12 @@ def edge_drawings(work: Work) -> dict[str, Drawing]:
     return _by_path([edge_drawing(f, path=f"templates/mating-{i}-edge", **_words(work)) for i, f in faces])
 
 
-def paper_job(work: Work, stems: tuple[str, ...]) -> PaperJob:
+def paper_job(work: Worked, stems: tuple[str, ...]) -> PaperJob:
     """Return what is printed at full size, and on what.
 
     Parameters
     ----------
-    work : Work
+    work : Worked
     stems : tuple of str
         The drawings, by their paths without ending.
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 from plugs.body.body import Solid
@@ -9,8 +12,8 @@ from plugs.body.body_face import BodyFace, body_findings
 from plugs.body.mating import findings_of
 from plugs.foam.pieces import Pieces
 from plugs.ground.doors import Check
-from plugs.ground.errors import Finding
-from plugs.ground.told import told
+from plugs.ground.errors import SEVERITIES, Finding
+from plugs.ground.told import in_unit, told
 from plugs.ground.tolerances import NO_VOLUME_MM3
 from plugs.lines.humps import hump_findings
 from plugs.lines.stations import Loft
@@ -18,12 +21,13 @@ from plugs.measure.fairing import fair_findings
 from plugs.mesh import mesh
 from plugs.nesting.savings import Rack, sheet_findings
 from plugs.recesses.plates import PLATES
+from plugs.recipe.own import own_findings
 from plugs.recipe.plug import Plug
 from plugs.skin.proof import STEPS_WELL_DEG, SkinProof, SkinStep, ToolProof
 from plugs.stages.shape import measured_lines
 
 if TYPE_CHECKING:
-    from plugs.work import Work
+    from plugs.stages.worked import Worked
 
 _SMALL_STEP = 0.5
 """mm. A step in the foam that a sanding board takes off unasked (common practice, no source)."""
@@ -51,7 +55,7 @@ def line_findings(plug: Plug, finish: Loft) -> list[Finding]:
     return found
 
 
-def body_doubts(work: Work) -> list[Finding]:
+def body_doubts(work: Worked) -> list[Finding]:
     """Return what is doubtful about a body: pieces, shapes that change nothing, plates, mating faces."""
     found = [*_pieces(work.body), *_own_shapes(work.body), *_plates(work.plug)]
     for face in work.body.faces:
@@ -59,7 +63,7 @@ def body_doubts(work: Work) -> list[Finding]:
     return found
 
 
-def sheet_doubts(work: Work) -> list[Finding]:
+def sheet_doubts(work: Worked) -> list[Finding]:
     """Return what is doubtful about sheets, and what a little less would save."""
     plug, nesting = work.plug, work.sheets.nesting
     if nesting is None:
@@ -69,7 +73,7 @@ def sheet_doubts(work: Work) -> list[Finding]:
     return [*work.sheets.findings, *sheet_findings(work.layers, whole, nesting, rack)]
 
 
-def laid_doubts(work: Work) -> list[Finding]:
+def laid_doubts(work: Worked) -> list[Finding]:
     """Return what is doubtful about what is laid up, and about the shape under it.
 
     Returns
@@ -241,3 +245,29 @@ CHECKS: Final = (
     Check(stage="finish", find=lambda work: skin_doubts(work.plug, work.skin_proof)),
 )
 """What the house looks for, each with the stage that it looks at."""
+
+
+def found(work: Worked, stages: Collection[str] | None = None) -> tuple[Finding, ...]:
+    """Return what is doubtful about some stages.
+
+    Parameters
+    ----------
+    work : Worked
+    stages : collection of str or None
+        None for all.
+
+    Returns
+    -------
+    tuple of Finding
+        Errors first, with lengths in the recipe's unit.
+    """
+    own = [replace(check, find=partial(own_findings, number=i)) for i, check in enumerate(work.plug.checks)]
+    doubts = [
+        (finding, check.stage)
+        for check in (*CHECKS, *own)
+        if stages is None or check.stage in stages
+        for finding in work.placed(partial(check.find, work))
+    ]
+    doubts.sort(key=lambda one: (SEVERITIES.index(one[0].severity), one[0].code, one[0].where))
+    unit = work.plug.display_unit
+    return tuple(replace(in_unit(finding, unit), stage=stage) for finding, stage in doubts)

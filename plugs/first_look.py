@@ -9,15 +9,16 @@ from functools import cache
 from pathlib import Path
 from typing import Final
 
-from plugs.build import Built, OpenKernel
 from plugs.drawings import layer_drawings
 from plugs.files.drawing_run import render_files
 from plugs.files.folder import SUMMARY, FreshFolder
 from plugs.files.solids import stl_bytes
+from plugs.findings import found
 from plugs.mesh import mesh
 from plugs.stages.stage import Say, Shelf
 from plugs.summary.summary import Made, summarise
 from plugs.work import opened
+from plugs.writing import Built, OpenKernel
 
 STAGES: Final = frozenset(("lines", "body", "layers", "pieces", "pins"))
 """Stages that a first look shows."""
@@ -67,7 +68,7 @@ def first_look(
         if "stl" in kinds:
             triangles = mesh.triangles_of(work.body.body)
             files["solid/foam.stl"] = stl_bytes(*triangles, name=f"{work.plug.name}, foam")
-        made = Made(files=files, stages=STAGES, findings=work.found(STAGES), proof=None)
+        made = Made(files=files, stages=STAGES, findings=found(work, STAGES), proof=None)
         summary = summarise(work, made)
         files[SUMMARY] = json.dumps(summary, indent=2, ensure_ascii=False).encode()
         say("files")

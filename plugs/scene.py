@@ -14,7 +14,7 @@ from plugs.foam.layers import Layer
 from plugs.mesh import mesh
 from plugs.mesh.mesh import PLANES, Body
 from plugs.mesh.named import NamedMesh
-from plugs.work import Work
+from plugs.stages.worked import Worked
 
 if TYPE_CHECKING:
     from plugs.drafting.picture import Drawing
@@ -57,12 +57,12 @@ class Scene:
         return (*(() if self.finish is None else (self.finish,)), self.foam, *self.layers)
 
 
-def plug_meshes(work: Work) -> Scene:
+def plug_meshes(work: Worked) -> Scene:
     """Return the meshes of a plug.
 
     Parameters
     ----------
-    work : Work
+    work : Worked
 
     Returns
     -------
@@ -109,12 +109,12 @@ def _named(name: str, body: Body, colour: str) -> NamedMesh:
     return NamedMesh(name=name, vertices=vertices, triangles=triangles, colour=colour)
 
 
-def picture_job(work: Work, seen: Mapping[str, Drawing]) -> PictureJob:
+def picture_job(work: Worked, seen: Mapping[str, Drawing]) -> PictureJob:
     """Return what is pictured of a work.
 
     Parameters
     ----------
-    work : Work
+    work : Worked
     seen : mapping of str to Drawing
         By path in the folder, without ending.
 

@@ -79,4 +79,9 @@ class NotedWork(Work):
 
 def stages_of(kind: type[Work]) -> dict[str, Stage[Any]]:
     """Return the stages of a work by name."""
-    return {name: one for name, one in vars(kind).items() if isinstance(one, Stage)}
+    return {
+        name: one
+        for level in reversed(kind.__mro__)
+        for name, one in vars(level).items()
+        if isinstance(one, Stage)
+    }

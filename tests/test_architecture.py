@@ -27,23 +27,16 @@ ROOMS = (
 """The rooms in order: a module imports from its own room and from those before it."""
 
 BESIDE = (
-    "plugs.work", "plugs.findings", "plugs.drawings", "plugs.scene", "plugs.proving", "plugs.build",
+    "plugs.findings", "plugs.drawings", "plugs.scene", "plugs.writing", "plugs.work", "plugs.build",
     "plugs.first_look", "plugs.serving", "plugs.watching", "plugs.cli", "plugs.__main__",
 )  # fmt: skip
 """The files beside the rooms, in order: each after the room that `AFTER` names, the others after them all."""
 
-AFTER = MappingProxyType(
-    {f"plugs.{name}": "stages" for name in ("work", "findings", "drawings", "scene", "proving")}
-)  # fmt: skip
+AFTER = MappingProxyType(dict.fromkeys(("plugs.findings", "plugs.drawings", "plugs.scene"), "stages"))
 """The room that a file beside the rooms stands after."""
 
-UPWARD = frozenset(
-    {
-        ("plugs.work", "plugs.findings"), ("plugs.work", "plugs.summary.summary"),
-        ("plugs.work", "plugs.build"), ("plugs.recipe.plug", "plugs.work"),
-    }
-)  # fmt: skip
-"""Orders that a work or a plug passes on to what is above it, inside functions."""
+UPWARD = frozenset({("plugs.recipe.plug", "plugs.work")})
+"""What is passed on to a room above, inside a function: a notebook shows a plug by its work."""
 
 LARGEST_ROOM = 15
 MOST_BESIDE = 12

@@ -313,7 +313,7 @@ class Staged:
                 if what.said:
                     _ = [getattr(self, earlier) for earlier in what.after]  # they have words of their own
                     self.say(what.said)
-                kept = (self._placed(lambda: what.make(self)),)
+                kept = (self.placed(lambda: what.make(self)),)
                 if key is not None and self._shelf is not None:
                     self._shelf.put(name, key, kept[0])
             self._made[name] = kept[0]
@@ -342,8 +342,22 @@ class Staged:
         except NoDigestError:
             return None
 
-    def _placed(self, make: Callable[[], T]) -> T:
-        """Return what is made; an error gets the recipe's name before its place."""
+    def placed(self, make: Callable[[], T]) -> T:
+        """Return what is made; an error gets the recipe's name before its place.
+
+        Parameters
+        ----------
+        make : callable
+
+        Returns
+        -------
+        object
+
+        Raises
+        ------
+        PlugError
+            As it was raised, with the recipe's name before its place.
+        """
         try:
             return make()
         except PlugError as error:

@@ -10,11 +10,11 @@ from plugs.files.cut_list import sheet_figures, stock_figures
 from plugs.foam.pins import Pinned, glue_kg, joint_glue_g
 from plugs.ground.figures import rounded
 from plugs.nesting.nesting import Nesting
+from plugs.stages.worked import Worked
 from plugs.templates.templates import Template
-from plugs.work import Work
 
 
-def pieces(work: Work, _: object) -> list[dict[str, Any]]:
+def pieces(work: Worked, _: object) -> list[dict[str, Any]]:
     """Return the pieces: mm, m2, m3, kg."""
     return [
         {
@@ -30,7 +30,7 @@ def pieces(work: Work, _: object) -> list[dict[str, Any]]:
     ]
 
 
-def joints(work: Work, _: object) -> list[dict[str, Any]]:
+def joints(work: Worked, _: object) -> list[dict[str, Any]]:
     """Return the joints within layers: mm."""
     return [
         {
@@ -47,7 +47,7 @@ def joints(work: Work, _: object) -> list[dict[str, Any]]:
     ]
 
 
-def voids(work: Work, _: object) -> list[dict[str, Any]]:
+def voids(work: Worked, _: object) -> list[dict[str, Any]]:
     """Return what is left out of layers: m2, m3."""
     return [
         {
@@ -60,7 +60,7 @@ def voids(work: Work, _: object) -> list[dict[str, Any]]:
     ]
 
 
-def sheets(work: Work, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+def sheets(work: Worked, files: Mapping[str, bytes]) -> dict[str, Any] | None:
     """Return the sheets that the pieces are cut from, None without stock."""
     nesting = work.sheets.nesting
     if nesting is None:
@@ -72,7 +72,7 @@ def sheets(work: Work, files: Mapping[str, bytes]) -> dict[str, Any] | None:
     }
 
 
-def boards(work: Work, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+def boards(work: Worked, files: Mapping[str, bytes]) -> dict[str, Any] | None:
     """Return the boards that templates are cut from, None without templates."""
     found = work.boards
     if found is None:
@@ -94,7 +94,7 @@ def _drawn_sheets(nesting: Nesting, word: str, files: Mapping[str, bytes]) -> li
     return figures
 
 
-def glue(work: Work, _: object) -> dict[str, Any]:
+def glue(work: Worked, _: object) -> dict[str, Any]:
     """Return where layers are glued, and how much glue that takes: mm, m2, g."""
     plug, contacts = work.plug, [joint.contact for joint in work.pins.joints]
     return {
@@ -117,7 +117,7 @@ def glue(work: Work, _: object) -> dict[str, Any]:
     }
 
 
-def pins(work: Work, _: object) -> dict[str, Any]:
+def pins(work: Worked, _: object) -> dict[str, Any]:
     """Return the pins of every contact: mm."""
     return {
         "diameter_mm": rounded(work.plug.pins.diameter),
@@ -144,7 +144,7 @@ def _contact_pins(joint: Pinned) -> dict[str, Any]:
     }
 
 
-def templates(work: Work, files: Mapping[str, bytes]) -> list[dict[str, Any]]:
+def templates(work: Worked, files: Mapping[str, bytes]) -> list[dict[str, Any]]:
     """Return templates and gauges: mm, m2."""
     return [_template(template, files) for template in work.templates]
 

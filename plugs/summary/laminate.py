@@ -10,11 +10,11 @@ from plugs.cloth.roll import Roll
 from plugs.drawings import cloth_stems
 from plugs.ground.figures import rounded
 from plugs.stages.cloth import Laid
+from plugs.stages.worked import Worked
 from plugs.summary.figures import cost_figures, layup_figures, part_figures, resin_figures, shopping_figures
-from plugs.work import Work
 
 
-def schedule(work: Work, _: object) -> dict[str, Any] | None:
+def schedule(work: Worked, _: object) -> dict[str, Any] | None:
     """Return the plies over every place; None without a schedule."""
     if work.layup is None or work.edges is None:
         return None
@@ -24,27 +24,27 @@ def schedule(work: Work, _: object) -> dict[str, Any] | None:
     }
 
 
-def resin(work: Work, _: object) -> dict[str, Any] | None:
+def resin(work: Worked, _: object) -> dict[str, Any] | None:
     """Return what to mix; None without a schedule."""
     return None if work.layup is None or work.resin is None else resin_figures(work.layup, work.resin)
 
 
-def part(work: Work, _: object) -> dict[str, Any] | None:
+def part(work: Worked, _: object) -> dict[str, Any] | None:
     """Return the part's mass; None without a schedule."""
     return None if work.part is None else part_figures(work.part, work.sags)
 
 
-def shopping(work: Work, _: object) -> list[dict[str, Any]] | None:
+def shopping(work: Worked, _: object) -> list[dict[str, Any]] | None:
     """Return what to buy; None without a schedule."""
     return None if work.shopping is None else shopping_figures(work.shopping)
 
 
-def cost(work: Work, _: object) -> dict[str, Any] | None:
+def cost(work: Worked, _: object) -> dict[str, Any] | None:
     """Return what that costs; None without a schedule."""
     return None if work.shopping is None else cost_figures(work.shopping)
 
 
-def cloth(work: Work, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+def cloth(work: Worked, files: Mapping[str, bytes]) -> dict[str, Any] | None:
     """Return zones, pieces, seams, rolls and nets; None without a schedule."""
     made, nets = work.cloth, work.drape
     if made is None or nets is None:

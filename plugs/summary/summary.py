@@ -24,9 +24,9 @@ from plugs.mesh.triangles import is_closed
 from plugs.sanding.figures import feature_figures, recess_figures, sanding_figures
 from plugs.stages.minding import cautions_of
 from plugs.stages.shape import measured_lines
+from plugs.stages.worked import Worked
 from plugs.summary import foam as cut
 from plugs.summary import laminate as laid
-from plugs.work import Work
 
 if TYPE_CHECKING:
     from plugs.kernel.job import KernelProof
@@ -60,12 +60,12 @@ class Made:
     pictures: tuple[Picture, ...] = ()
 
 
-def summarise(work: Work, made: Made) -> dict[str, Any]:
+def summarise(work: Worked, made: Made) -> dict[str, Any]:
     """Return the contents of summary.json: lengths in mm, areas in m2, volumes in m3.
 
     Parameters
     ----------
-    work : Work
+    work : Worked
     made : Made
 
     Returns
@@ -106,7 +106,7 @@ def summarise(work: Work, made: Made) -> dict[str, Any]:
     }
 
 
-def _solid_summary(work: Work, made: Made) -> dict[str, Any]:
+def _solid_summary(work: Worked, made: Made) -> dict[str, Any]:
     """Return the measures of the foam body: its three opinions on the volume, and where it lies."""
     solid, proof = work.body, made.proof
     whole_proof = proof if work.cutters.is_exact else None
@@ -129,7 +129,7 @@ def _solid_summary(work: Work, made: Made) -> dict[str, Any]:
     }
 
 
-def _skin_summary(work: Work, _: Made) -> dict[str, Any] | None:
+def _skin_summary(work: Worked, _: Made) -> dict[str, Any] | None:
     """Return the finished part and how well the foam lies under it, or None without a skin."""
     proof, whole = work.skin_proof, work.finish.by_mesh
     if proof is None:
@@ -220,7 +220,7 @@ def _layer_summary(layer: Layer, files: Mapping[str, bytes]) -> dict[str, Any]:
     }
 
 
-def _paper_summary(work: Work, rendered: Rendered | None) -> dict[str, Any] | None:
+def _paper_summary(work: Worked, rendered: Rendered | None) -> dict[str, Any] | None:
     """Return what the full-size paper holds, or None where it was not made."""
     if rendered is None or not rendered.printed:
         return None
@@ -244,12 +244,12 @@ def _plain(value: object) -> object:
     return value if value is None or isinstance(value, bool | int | float | str) else str(value)
 
 
-def _cautions(work: Work, _: Made) -> list[dict[str, str]]:
+def _cautions(work: Worked, _: Made) -> list[dict[str, str]]:
     """Return the cautions."""
     return [{"about": one.about, "text": one.text} for one in cautions_of(work.plug, work.layup, work.skin)]
 
 
-def _measured(work: Work, made: Made) -> list[dict[str, Any]]:
+def _measured(work: Worked, made: Made) -> list[dict[str, Any]]:
     """Return the faired curves, how far they are from their points, and where they bend most."""
     found = []
     for line in measured_lines(work.plug):
@@ -272,17 +272,17 @@ def _measured(work: Work, made: Made) -> list[dict[str, Any]]:
     return found
 
 
-def _mating(work: Work, made: Made) -> list[dict[str, Any]]:
+def _mating(work: Worked, made: Made) -> list[dict[str, Any]]:
     """Return the mating faces."""
     return [_mating_summary(i, face, made.files) for i, face in enumerate(work.body.faces, start=1)]
 
 
-def _layers(work: Work, made: Made) -> list[dict[str, Any]]:
+def _layers(work: Worked, made: Made) -> list[dict[str, Any]]:
     """Return the layers."""
     return [_layer_summary(layer, made.files) for layer in work.layers]
 
 
-_SECTIONS: Final[tuple[tuple[str, str, Callable[[Work, Made], Any]], ...]] = (
+_SECTIONS: Final[tuple[tuple[str, str, Callable[[Worked, Made], Any]], ...]] = (
     ("solid", "body", _solid_summary),
     ("skin", "finish", _skin_summary),
     ("schedule", "cloth", laid.schedule),

@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
-from plugs import proving
 from plugs.kernel.job import KernelFault, KernelSilence
 from plugs.kernel.spline_strips import StripFault
+from plugs.stages import proving
 from tests.cli.conftest import Plugs
 
 pytestmark = pytest.mark.kernel

@@ -10,11 +10,12 @@ from pathlib import Path
 import pytest
 
 from plugs import Check, Output
-from plugs.build import OUTPUTS, build
+from plugs.build import build
 from plugs.files.kinds import KINDS
 from plugs.ground.errors import PlugError
 from plugs.recipe.own import own_files, own_findings
 from plugs.work import load, work_out
+from plugs.writing import OUTPUTS
 from tests.cli.conftest import PART, Plugs, snapshot, three_lines
 
 ROOT = Path(__file__).parents[2]

@@ -16,7 +16,8 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.build import Built, build
+from plugs.build import build
+from plugs.writing import Built
 from plugs.drawings import (
     cloth_drawings,
     edge_drawings,

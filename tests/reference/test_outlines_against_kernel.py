@@ -14,7 +14,7 @@ import pytest
 import shapely
 
 from plugs.mesh.mesh import PLANES
-from plugs.proving import kernel_job
+from plugs.stages.proving import kernel_job
 from plugs.work import opened
 
 LARGEST = 0.05

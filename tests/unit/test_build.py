@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-import plugs.proving
+import plugs.stages.proving
 import plugs.summary.summary
 from plugs.body.body import Shape
 from plugs.build import build
@@ -163,7 +163,7 @@ def test_kernel_that_agrees_is_believed(recipe: Path) -> None:
     """The third opinion, when it is the same, stands in the summary."""
     work = opened(recipe, {})
     proof = proof_of(work)
-    assert plugs.proving.proved(work, kernel_saying(proof)) is proof
+    assert plugs.stages.proving.proved(work, kernel_saying(proof)) is proof
     summary = summarise(work, Made(files={}, stages=frozenset(STAGES), findings=(), proof=proof))
     assert summary["solid"]["volume_by_kernel_m3"] == summary["solid"]["volume_m3"]
     assert summary["solid"]["plain"]["area_m2_by_kernel"] == summary["solid"]["plain"]["area_m2_by_sections"]
@@ -180,7 +180,7 @@ def test_kernel_that_disagrees_stops_the_build(recipe: Path, field: str, factor:
     work = opened(recipe, {})
     proof = proof_of(work)
     with pytest.raises(AssertionError, match=words):
-        plugs.proving.proved(
+        plugs.stages.proving.proved(
             work, kernel_saying(dataclasses.replace(proof, **{field: factor * getattr(proof, field)}))
         )
 
@@ -190,7 +190,7 @@ def test_unsound_kernel_solid_stops_the_build(recipe: Path, change: dict[str, An
     """An open or faulty solid is never exported."""
     work = opened(recipe, {})
     with pytest.raises(AssertionError, match="not sound"):
-        plugs.proving.proved(work, kernel_saying(proof_of(work, **change)))
+        plugs.stages.proving.proved(work, kernel_saying(proof_of(work, **change)))
 
 
 def test_sections_that_disagree_with_the_mesh_stop_the_build(
@@ -225,7 +225,7 @@ def test_kernel_job_works_in_the_order_of_the_mesh(tmp_path: Path) -> None:
         Shape(param=f"{kind}[0]", kind=kind, brep=kind.encode(), body=SimpleNamespace())  # type: ignore[arg-type]
         for kind in ("add", "cut")
     )
-    job = plugs.proving.kernel_job(with_shapes(work, own))
+    job = plugs.stages.proving.kernel_job(with_shapes(work, own))
     assert job.name == "Part"
     assert [(type(tool), tool.kind) for tool in job.tools] == [
         (SolidTool, "add"), (OwnShape, "add"), (SolidTool, "cut"), (OwnShape, "cut"),

@@ -306,8 +306,8 @@ def functions_of_stages() -> dict[str, ast.FunctionDef]:
 @cache
 def methods_of_work() -> dict[str, ast.FunctionDef]:
     """Return the methods of a work by name."""
-    tree = ast.parse((ROOT / "plugs" / "work.py").read_text(encoding="utf-8"))
-    (kind,) = (node for node in tree.body if isinstance(node, ast.ClassDef) and node.name == "Work")
+    tree = ast.parse((ROOT / "plugs" / "stages" / "worked.py").read_text(encoding="utf-8"))
+    (kind,) = (node for node in tree.body if isinstance(node, ast.ClassDef) and node.name == "Worked")
     return {node.name: node for node in kind.body if isinstance(node, ast.FunctionDef)}
 
 

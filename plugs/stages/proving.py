@@ -17,13 +17,13 @@ from plugs.kernel.job import (
 )
 from plugs.kernel.spline_strips import StripFault, fit_strips
 from plugs.kernel.worker import KernelRun
-from plugs.work import Work
+from plugs.stages.worked import Worked
 
 _KERNEL_SECONDS = 300.0
 """Wait for the kernel after all else is done; then the build goes on without it."""
 
 
-def kernel_job(work: Work) -> KernelJob:
+def kernel_job(work: Worked) -> KernelJob:
     """Return what the kernel is asked to build."""
 
     def own(kind: str) -> list[OwnShape]:
@@ -60,13 +60,13 @@ def _mating_tool(cut: MatingCut | BodyCut) -> CurvedPrism | OwnShape:
     )
 
 
-def submit_to(run: KernelRun, work: Work) -> None:
+def submit_to(run: KernelRun, work: Worked) -> None:
     """Set a kernel to work on a design, or on nothing where the design has no exact surfaces.
 
     Parameters
     ----------
     run : KernelRun
-    work : Work
+    work : Worked
     """
     try:
         run.submit(kernel_job(work))
@@ -95,12 +95,12 @@ def no_step(fault: KernelFault) -> Finding:
     )
 
 
-def proved(work: Work, run: KernelRun) -> KernelProof:
+def proved(work: Worked, run: KernelRun) -> KernelProof:
     """Return the kernel's answer after comparing it with the other two opinions.
 
     Parameters
     ----------
-    work : Work
+    work : Worked
     run : KernelRun
         Which the job was given to.
 

@@ -1,0 +1,278 @@
+"""The stages of the work on a plug, in their order: made when they are asked for, and kept."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from plugs.body.body import Solid
+from plugs.foam.joints import Size
+from plugs.foam.layers import Layer
+from plugs.foam.pieces import usable_sizes
+from plugs.foam.pockets import Feature, make_features
+from plugs.foam.stock import Blank
+from plugs.lines.stations import Loft
+from plugs.mesh.sampling import Faces
+from plugs.sanding.recess_kit import RecessKit, recess_kits
+from plugs.sanding.sanding import SandingAids, sanding_aids
+from plugs.skin.proof import SkinProof
+from plugs.skin.skin import Skin
+from plugs.stages import foam, shape
+from plugs.stages.foam import Layering, Offered, Parted, Pinning, Sheets, Standing
+from plugs.stages.shape import Cutters, Lines
+from plugs.stages.stage import Staged, stage
+from plugs.templates.base_plan import BasePlan
+from plugs.templates.templates import Template
+from plugs.templates.words import Templates
+
+if TYPE_CHECKING:
+    from plugs.laminate.layup import Layup
+    from plugs.laminate.part import Part, Sag
+    from plugs.laminate.resin_plan import ResinPlan
+    from plugs.laminate.shopping import ShoppingList
+    from plugs.stages.boards import Boards
+    from plugs.stages.cloth import Cut, Nets
+    from plugs.stages.laying import Edges, Inside, Laying
+
+
+_LINES: Final = ("stations", "panels", "mirrored", "bays", "front", "aft")
+
+
+class Worked(Staged):
+    """A plug, worked out as far as it is asked: all that what draws, tells and writes takes of it."""
+
+    @stage(*_LINES, said="body")
+    def drawn(self) -> Loft:
+        """The section function of the finished surface, checked."""
+        return shape.drawn_lines(self.plug)
+
+    @stage("schedule", "foam", "skin", "zones", "mating", "bosses", "recesses", after=("drawn",))
+    def layup(self) -> Layup | None:
+        """The schedule over the places of the plug; None without one."""
+        return shape.layup_of(self.plug, self.drawn)
+
+    @stage("skin", after=("drawn", "layup"), by_value=True)
+    def skin(self) -> Skin:
+        """What the foam is set back by, as the recipe gives it or as its schedule makes it."""
+        return shape.skin_over(self.plug, self.drawn, self.layup)
+
+    @stage("bosses", "recesses", after=("drawn", "skin"))
+    def lines(self) -> Lines:
+        """The lines of the finished surface and of the foam, with what is set on them."""
+        return shape.make_lines(self.plug, self.drawn, self.skin)
+
+    @stage("added", "cut", "mating", "chord_tolerance", after=("drawn",))
+    def cutters(self) -> Cutters:
+        """Shapes of the recipe's own, and mating cuts."""
+        return shape.make_cutters(self.plug, self.drawn, self._read_step)
+
+    @stage("templates", "stack", by_value=True)
+    def in_stack(self) -> Templates | None:
+        """Words of the templates that stand in the stack; None where none do."""
+        return self.plug.templates if self.plug.stack.between_templates else None
+
+    @stage("stations", "stack", after=("lines", "in_stack"), by_value=True)
+    def faces(self) -> Faces:
+        """Where sheets will meet, near enough to sample the surface for it."""
+        return shape.likely_cuts(self.plug, self.lines, self.in_stack)
+
+    @stage("chord_tolerance", after=("lines", "cutters", "faces"), said="body")
+    def body(self) -> Solid:
+        """The foam."""
+        return shape.foam_body(self.plug, self.lines, self.cutters, self.faces)
+
+    @stage("chord_tolerance", after=("lines", "cutters", "body"))
+    def finish(self) -> Solid:
+        """The finished part; the foam itself without a skin."""
+        if not self.lines.cover.is_nothing:
+            self.say("skin")
+        return shape.finished_body(self.plug, self.lines, self.cutters, self.body)
+
+    @stage(after=("lines", "body", "finish"))
+    def skin_proof(self) -> SkinProof | None:
+        """How well the foam lies under the finished surface; None without a skin."""
+        return shape.skin_proof(self.lines, self.body, self.finish)
+
+    @stage("stack", "stations", after=("body", "in_stack"), said="layers")
+    def standing(self) -> Standing:
+        """Templates that stand in the stack, and the foam round them."""
+        return foam.stand(self.plug, self.body, self.in_stack)
+
+    @stage("stack", after=("body", "standing"), said="layers")
+    def layering(self) -> Layering:
+        """The layers, and how recesses are made in them."""
+        return foam.lay_foam(self.plug, self.body, self.standing)
+
+    @property
+    def layers(self) -> tuple[Layer, ...]:
+        """The layers that the plug is stacked from."""
+        return self.layering.layers
+
+    @stage("stock", "cutting", after=("layering",), by_value=True)
+    def sizes(self) -> tuple[tuple[Size, ...], ...]:
+        """The sizes that a piece of each layer must fit one of."""
+        return usable_sizes(self.plug.stock, self.plug.cutting, self.layers)
+
+    @stage(
+        "joints", "turns", "density", "hollow", after=("lines", "standing", "layering", "sizes"), said="parts"
+    )
+    def pieces(self) -> Parted:
+        """The pieces that the layers are cut in, their joints and voids."""
+        sized = tuple(zip(self.layers, self.sizes, strict=True))
+        return foam.part_layers(self.plug, self.lines, self.standing, sized)
+
+    @stage("glue", "pins", after=("lines", "standing", "pieces"), said="parts")
+    def pins(self) -> Pinning:
+        """Glue and pins where layers meet."""
+        return foam.pin(self.plug, self.lines, self.standing, self.pieces)
+
+    @stage("turns", after=("pieces", "pins"))
+    def blanks(self) -> tuple[Blank, ...]:
+        """The pieces as they are cut from sheets."""
+        return foam.blanks_of(self.plug, self.pieces.pieces, self.pins.joints)
+
+    @stage("stock", "cutting", after=("blanks",), said="sheets")
+    def sheets(self) -> Sheets:
+        """The sheets that they are cut from."""
+        return foam.arrange(self.plug, self.blanks, self.stored)
+
+    @stage("templates", "stack", "stations", after=("body", "finish", "layering"))
+    def gauges(self) -> Offered:
+        """Templates that are offered up from outside."""
+        if self.plug.templates is None or self.plug.stack.between_templates:
+            return Offered(templates=(), findings=())
+        return foam.offer(self.plug, self.body, self.finish, self.layering)
+
+    @stage("stack", after=("standing", "pins", "gauges"))
+    def templates(self) -> tuple[Template, ...]:
+        """Templates, whether they stand in the stack or are offered up to the plug."""
+        if self.plug.stack.between_templates:
+            return foam.drilled(self.standing.templates, self.pins.joints)
+        return self.gauges.templates
+
+    @stage("board", "templates", after=("templates",))
+    def boards(self) -> Boards | None:
+        """The boards that templates are cut from; None without templates."""
+        from plugs.stages.boards import lay_boards
+
+        return lay_boards(self.plug, self.templates)
+
+    @stage("stations", after=("body", "standing", "gauges"))
+    def base(self) -> BasePlan:
+        """The plan that the plug is built on."""
+        return foam.base_of(self.plug, self.body, self.standing.templates or self.gauges.templates)
+
+    @stage("sanding", after=("lines",), said="parts")
+    def sanding(self) -> SandingAids:
+        """Radius blocks, and which way a flat block is laid."""
+        return sanding_aids(self.lines.foam, self.plug.sanding)
+
+    @stage("pocket_work", after=("lines", "layering"))
+    def kits(self) -> tuple[RecessKit, ...]:
+        """The lines by which recesses are made."""
+        lines, pockets = self.lines, self.layering.pockets
+        return recess_kits(lines.tools, lines.finish_tools, self.plug.pocket_work, pockets)
+
+    @stage(after=("lines", "body", "layering"))
+    def features(self) -> tuple[Feature, ...]:
+        """Bosses, and shapes of the recipe's own."""
+        return make_features(self.body, self.lines.finish_tools, self.layers)
+
+    @stage("zones", "laps", "darts", "chord_tolerance", after=("layup", "skin", "body"))
+    def cloth(self) -> Cut | None:
+        """Zones, patterns and rolls of cloth; None without a schedule."""
+        if self.layup is None:
+            return None
+        from plugs.stages.cloth import cut_cloth
+
+        self.say("cloth")
+        return cut_cloth(self.plug, self.layup, self.skin, self.body)
+
+    @stage("display_unit", after=("layup", "cloth"))
+    def drape(self) -> Nets | None:
+        """How the weave lies; None without a schedule."""
+        if self.layup is None or self.cloth is None:
+            return None
+        from plugs.stages.cloth import lay_nets
+
+        self.say("cloth")
+        return lay_nets(self.plug, self.layup, self.cloth)
+
+    @stage("bosses", "recesses", after=("layup", "lines"))
+    def edges(self) -> Edges | None:
+        """The edges that cloth goes over; None without a schedule."""
+        if self.layup is None:
+            return None
+        from plugs.stages.laying import judge
+
+        return judge(self.plug, self.layup, self.lines)
+
+    @stage("shop", after=("layup", "cloth"))
+    def resin(self) -> ResinPlan | None:
+        """What to mix; None without a schedule."""
+        if self.layup is None or self.cloth is None:
+            return None
+        from plugs.stages.laminate import mix
+
+        return mix(self.plug, self.layup, self.cloth)
+
+    @property
+    def laying(self) -> Laying | None:
+        """Everything that is laid over the foam; None without a schedule."""
+        layup, cloth, edges, resin = self.layup, self.cloth, self.edges, self.resin
+        if layup is None or cloth is None or edges is None or resin is None:
+            return None
+        from plugs.stages.laying import Laying
+
+        return Laying(layup=layup, cloth=cloth, edges=edges, resin=resin)
+
+    @property
+    def inside(self) -> Inside:
+        """Everything that is under it."""
+        from plugs.stages.laying import Inside
+
+        return Inside(body=self.body, parted=self.pieces, pinned=self.pins.joints, templates=self.templates)
+
+    @stage(
+        "foam_stays",
+        "glue",
+        "skin",
+        "adhesive",
+        "filler",
+        "board",
+        "templates",
+        after=("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates"),
+    )
+    def part(self) -> Part | None:
+        """What the part weighs, and where that acts; None without a schedule."""
+        if self.laying is None:
+            return None
+        from plugs.stages.laminate import weigh_part
+
+        return weigh_part(self.plug, self.laying, self.inside)
+
+    @stage("foam_stays", after=("layup", "sanding"))
+    def sags(self) -> tuple[Sag, ...]:
+        """How far flat panels give under a hand."""
+        if self.layup is None:
+            return ()
+        from plugs.stages.laminate import give
+
+        return give(self.plug, self.layup, self.sanding)
+
+    @stage(
+        "glue",
+        "skin",
+        "adhesive",
+        "filler",
+        "currency",
+        after=("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates", "sheets", "boards"),
+    )
+    def shopping(self) -> ShoppingList | None:
+        """What to buy; None without a schedule."""
+        if self.laying is None:
+            return None
+        from plugs.stages.boards import Arranged
+        from plugs.stages.laminate import buy
+
+        arranged = Arranged(sheets=self.sheets, boards=self.boards)
+        return buy(self.plug, self.laying, self.inside, arranged)

@@ -1,0 +1,421 @@
+"""Ask a work for what is wanted, prove the result, and write it whole or not at all."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager, ExitStack
+from dataclasses import dataclass, replace
+from functools import cache, cached_property, partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from plugs.drawings import (
+    cloth_drawings,
+    edge_drawings,
+    layer_drawings,
+    paper_job,
+    sheet_drawings,
+    template_drawings,
+)
+from plugs.files.drawing_run import DrawingRun
+from plugs.files.folder import SUMMARY, FreshFolder
+from plugs.files.kinds import KINDS
+from plugs.findings import found
+from plugs.ground.doors import STAGES, Output
+from plugs.ground.errors import Finding, PlugError, promise
+from plugs.mesh import mesh
+from plugs.pictures.run import PictureRun
+from plugs.recipe.own import own_files
+from plugs.scene import picture_job, plug_meshes
+from plugs.stages.worked import Worked
+from plugs.summary.summary import Made, summarise
+
+if TYPE_CHECKING:
+    from plugs.drafting.picture import Drawing
+    from plugs.files.drawing_run import Rendered
+    from plugs.kernel.job import KernelProof
+    from plugs.kernel.worker import KernelRun
+    from plugs.pictures.views import Picture
+    from plugs.recipe.plug import Plug
+
+Kernel = Callable[[], "KernelRun"]
+OpenKernel = Callable[[], AbstractContextManager["KernelRun"]]
+
+DRAWN = ("dxf", "svg", "pdf")
+"""Kinds of file that drawings become."""
+
+BOOK = "book.html"
+"""Where the build book goes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Built:
+    """What a build wrote.
+
+    Attributes
+    ----------
+    work : Worked
+    folder : Path
+    stages : frozenset of str
+        That were asked for.
+    findings : tuple of Finding
+    summary : mapping
+        As in summary.json.
+    """
+
+    work: Worked
+    folder: Path
+    stages: frozenset[str]
+    findings: tuple[Finding, ...]
+    summary: Mapping[str, Any]
+
+
+def write(
+    work: Worked,
+    folder: Path,
+    kinds: Sequence[str] | None = None,
+    kernel: Kernel | None = None,
+    before_swap: Callable[[], None] | None = None,
+) -> Built:
+    """Write the folder of a work, or leave the one that is there untouched.
+
+    Parameters
+    ----------
+    work : Worked
+    folder : Path
+    kinds : sequence of str or None
+        Of file; None for all.
+    kernel : callable or None
+        Gives the kernel; without it one is started, and ended at the end.
+    before_swap : callable or None
+        Called when all is written, before the folder takes its place.
+
+    Returns
+    -------
+    Built
+    """
+    outputs = chosen_outputs(work.plug, kinds, param="kinds")
+    with ExitStack() as after:
+        kernel = kernel or cache(lambda: after.enter_context(kernel_started()))
+        _ = work.lines, work.cutters  # what is wrong with a recipe is told before anything else is begun
+        fresh = after.enter_context(FreshFolder(folder))
+        writing = Writing(work, outputs, kernel, after)
+        for output in outputs:
+            writing.add(output.make(writing))
+        summary = summarise(work, writing.made)
+        writing.files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
+        work.say("files")
+        fresh.write(writing.files)
+        if before_swap is not None:
+            before_swap()
+        fresh.swap_in()
+    made = writing.made
+    return Built(work=work, folder=folder, stages=made.stages, findings=made.findings, summary=summary)
+
+
+def chosen_outputs(
+    plug: Plug, only: Sequence[str] | None, without: Sequence[str] = (), param: str = "--only"
+) -> list[Output]:
+    """Return the rows of the table that are asked for: the house's, the recipe's own, the book last.
+
+    Parameters
+    ----------
+    plug : Plug
+    only : sequence of str or None
+        Kinds of file; None for all.
+    without : sequence of str
+        Kinds that are left out.
+    param : str
+        Where ``only`` was given.
+
+    Returns
+    -------
+    list of Output
+        Their makers take a `Writing`.
+
+    Raises
+    ------
+    PlugError
+        Nobody writes such a kind.
+    """
+    own = [replace(output, make=partial(_own, number=i)) for i, output in enumerate(plug.outputs)]
+    known = [*KINDS, *(output.kind for output in own)]
+    for flag, words in ((param, only or ()), ("--without", without)):
+        for word in words:
+            if word not in known:
+                raise PlugError(
+                    param=flag,
+                    value=word,
+                    reason="no such kind of file is written",
+                    remedy=f"use one of {', '.join(known)}",
+                )
+    wanted = set(known if only is None else only) - {*without}
+    return [output for output in (*OUTPUTS[:-1], *own, OUTPUTS[-1]) if output.kind in wanted]
+
+
+class Writing:
+    """A work that is being written: what other processes are at, and what has been made so far.
+
+    Parameters
+    ----------
+    work : Worked
+    outputs : sequence of Output
+        What is asked for.
+    kernel : callable
+        Gives the kernel.
+    after : ExitStack
+        Ends the processes.
+    """
+
+    def __init__(self, work: Worked, outputs: Sequence[Output], kernel: Kernel, after: ExitStack) -> None:
+        """Begin what other processes make, and find what is doubtful meanwhile."""
+        kinds = {output.kind for output in outputs}
+        drawn = [kind for kind in DRAWN if kind in kinds]
+        self.work = work
+        self.stages = frozenset(stage for output in outputs for stage in output.shows)
+        self.files: dict[str, bytes] = {}
+        self._run = _submitted(work, kernel()) if "step" in kinds else None
+        self._bench = after.enter_context(DrawingRun(drawn)) if drawn else None
+        self._easel = after.enter_context(PictureRun()) if "png" in kinds else None
+        waits = "pdf" in kinds and work.plug.schedule is not None
+        is_drawn = drawn or "html" in kinds
+        drawings = _draw(work, self._bench, "pdf" in kinds and not waits) if is_drawn else {}
+        self.drawings = _draw_rest(work, self._bench, self._easel, drawings, waits)
+
+    def add(self, files: Mapping[str, bytes | str]) -> None:
+        """Take files over: no path is written twice.
+
+        Parameters
+        ----------
+        files : mapping of str to bytes or str
+            By path in the folder.
+        """
+        twice = self.files.keys() & files.keys()
+        promise(not twice, f"made twice: {sorted(twice)}")
+        self.files |= {
+            path: content.encode() if isinstance(content, str) else content for path, content in files.items()
+        }
+
+    @cached_property
+    def found(self) -> tuple[Finding, ...]:
+        """What is doubtful about the stages that are shown."""
+        return found(self.work, self.stages)
+
+    @cached_property
+    def stepped(self) -> tuple[KernelProof | None, tuple[Finding, ...]]:
+        """The kernel's proof, where it was asked.
+
+        A kernel that breaks down or gives no answer ends no build: a finding says that its file is missing.
+        """
+        if self._run is None:
+            return None, ()
+        from plugs.kernel.job import KernelFault
+        from plugs.stages.proving import no_step, proved
+
+        self.work.say("step")
+        try:
+            return proved(self.work, self._run), ()
+        except KernelFault as fault:
+            return None, (no_step(fault),)
+
+    @cached_property
+    def rendered(self) -> Rendered | None:
+        """What the drawings became."""
+        _ = self.found  # while others draw
+        return None if self._bench is None else self._bench.rendered()
+
+    @cached_property
+    def pictured(self) -> tuple[tuple[Picture, ...], tuple[Finding, ...]]:
+        """The pictures, and why there are none."""
+        _ = self.found
+        return ((), ()) if self._easel is None else self._easel.made()
+
+    @property
+    def made(self) -> Made:
+        """All that was made."""
+        proof, silent = self.stepped
+        pictures, missing = self.pictured
+        return Made(
+            files=self.files,
+            stages=self.stages,
+            findings=(*self.found, *silent, *missing),
+            proof=proof,
+            rendered=self.rendered,
+            pictures=pictures,
+        )
+
+
+def _joined(first: Mapping[str, Drawing], second: Mapping[str, Drawing]) -> dict[str, Drawing]:
+    """Return drawings of two stages, by path: no path is drawn twice."""
+    promise(not first.keys() & second.keys(), f"drawn twice: {sorted(first.keys() & second.keys())}")
+    return {**first, **second}
+
+
+def _book(writing: Writing) -> dict[str, str]:
+    """Return the build book."""
+    from plugs.book.book import book_html
+    from plugs.book.scene import make_book_scene
+
+    work, made = writing.work, writing.made
+    finish = None if work.skin_proof is None else work.finish.body
+    scene = make_book_scene(work.body.body, work.layers, work.templates, finish)
+    shown = {_book_name(Path(picture.path).stem): picture.content for picture in made.pictures}
+    return {BOOK: book_html(summarise(work, made), writing.drawings, scene, shown)}
+
+
+def _book_name(stem: str) -> str:
+    """Return the name by which the book finds the place of a picture."""
+    return {"apart": "exploded"}.get(stem, stem.replace("shear-", "drape-"))
+
+
+def kernel_started() -> KernelRun:
+    """Start the kernel.
+
+    Returns
+    -------
+    KernelRun
+
+    Raises
+    ------
+    PlugError
+        It is not installed.
+    """
+    from plugs.kernel.worker import start_kernel
+
+    return start_kernel()
+
+
+def _submitted(work: Worked, run: KernelRun) -> KernelRun:
+    """Set a kernel to work on a plug."""
+    from plugs.stages.proving import submit_to
+
+    submit_to(run, work)
+    return run
+
+
+def _draw(work: Worked, bench: DrawingRun | None, wants_paper: bool) -> dict[str, Drawing]:
+    """Send off what can be drawn before sheets and cloth are known, and return it."""
+    _ = work.pins
+    work.say("drawings")
+    drawings: dict[str, Drawing] = {}
+    for make in (layer_drawings, template_drawings, edge_drawings):
+        made = make(work)
+        drawings = _joined(drawings, made)
+        if bench is not None:
+            bench.submit(made)
+    if bench is not None and wants_paper:
+        bench.print_out(paper_job(work, tuple(drawings)))
+    return drawings
+
+
+def _draw_rest(
+    work: Worked,
+    bench: DrawingRun | None,
+    easel: PictureRun | None,
+    drawings: dict[str, Drawing],
+    wants_paper: bool,
+) -> dict[str, Drawing]:
+    """Send off the cloth, have all printed that waited for it, then what is only looked at; return all."""
+    seen = sheet_drawings(work) if drawings or easel is not None else {}
+    if easel is not None:
+        easel.submit(picture_job(work, seen))
+    if not drawings:
+        return drawings
+    cloth = cloth_drawings(work)
+    if bench is not None:
+        bench.submit(cloth)
+        if wants_paper:
+            bench.print_out(paper_job(work, (*drawings, *cloth)))
+        bench.submit(seen)
+    return _joined(drawings, seen)  # the rolls show every piece of cloth
+
+
+def _step(writing: Writing) -> dict[str, bytes]:
+    """Return the kernel's file, where the whole body can be made in exact surfaces."""
+    proof, _ = writing.stepped
+    return {"solid/foam.step": proof.step} if proof is not None and writing.work.cutters.is_exact else {}
+
+
+def _rendered(writing: Writing, ending: str) -> dict[str, bytes]:
+    """Return the drawings as files of one kind."""
+    files = {} if writing.rendered is None else writing.rendered.files
+    return {path: content for path, content in files.items() if path.endswith(ending)}
+
+
+def _pictures(writing: Writing) -> dict[str, bytes]:
+    """Return the pictures."""
+    return {picture.path: picture.content for picture in writing.pictured[0]}
+
+
+def _scene(writing: Writing) -> dict[str, bytes]:
+    """Return all bodies in one file."""
+    from plugs.files.glb import glb_bytes
+
+    return {"solid/plug.glb": glb_bytes(plug_meshes(writing.work).meshes)}
+
+
+def _solids(writing: Writing, ending: str) -> dict[str, bytes]:
+    """Return the solids as files of triangles."""
+    from plugs.files.solids import stl_bytes, threemf_bytes
+
+    work, packed = writing.work, {"stl": stl_bytes, "3mf": threemf_bytes}[ending]
+    work.say("solid")
+    bodies = {"foam": work.body} | ({} if work.skin_proof is None else {"finish": work.finish})
+    return {
+        f"solid/{word}.{ending}": packed(
+            *mesh.triangles_of(solid.body),
+            name=f"{work.plug.name}, {'foam' if word == 'foam' else 'finished surface'}",
+        )
+        for word, solid in bodies.items()
+    }
+
+
+def _tables(writing: Writing) -> dict[str, str]:
+    """Return the tables."""
+    from plugs.drafting.glue import pins_csv
+    from plugs.drafting.pieces import pieces_csv
+    from plugs.files.cut_list import cut_list_csv, leftovers_csv
+    from plugs.files.tables import outlines_csv
+
+    work = writing.work
+    texts = {
+        "layers/outlines.csv": outlines_csv(work.layers),
+        "layers/pieces.csv": pieces_csv(work.pieces.pieces),
+        "layers/pins.csv": pins_csv(work.pins.joints),
+    }
+    if work.layup is not None and work.resin is not None and work.shopping is not None:
+        from plugs.files.skin_tables import mixing_sheet_csv, ply_sheet_csv, shopping_csv
+
+        texts["cloth/ply-sheet.csv"] = ply_sheet_csv(work.layup)
+        texts["cloth/mixing-sheet.csv"] = mixing_sheet_csv(work.resin)
+        texts["shopping.csv"] = shopping_csv(work.shopping)
+    nesting = work.sheets.nesting
+    if nesting is not None:
+        texts["sheets/cut-list.csv"] = cut_list_csv(nesting)
+        if any(sheet.leftovers for sheet in nesting.sheets):
+            texts["sheets/leftovers.csv"] = leftovers_csv(nesting)
+    return texts
+
+
+def _own(writing: Writing, number: int) -> dict[str, bytes]:
+    """Return the files of one of the recipe's own outputs."""
+    return own_files(writing.work, number, (*writing.files, BOOK, SUMMARY))
+
+
+_SOLID: Final = ("lines", "body", "finish")
+_FOAM: Final = ("lines", "body", "layers", "pieces", "pins", "sheets", "templates", "sanding", "cloth")
+
+OUTPUTS: Final = (
+    Output(kind="glb", make=_scene, shows=(*_SOLID, "layers")),
+    Output(kind="stl", make=partial(_solids, ending="stl"), shows=_SOLID),
+    Output(kind="3mf", make=partial(_solids, ending="3mf"), shows=_SOLID),
+    Output(kind="csv", make=_tables, shows=STAGES),
+    Output(kind="step", make=_step, shows=("lines", "body")),
+    Output(kind="dxf", make=partial(_rendered, ending=".dxf"), shows=_FOAM),
+    Output(kind="svg", make=partial(_rendered, ending=".svg"), shows=_FOAM),
+    Output(kind="pdf", make=partial(_rendered, ending=".pdf"), shows=_FOAM),
+    Output(kind="png", make=_pictures, shows=(*_FOAM, "finish")),
+    Output(kind="html", make=_book, shows=STAGES),
+)
+"""What the house writes, in the order in which it is made; the book, which shows the rest, is last."""
