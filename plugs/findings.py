@@ -270,4 +270,4 @@ def found(work: Worked, stages: Collection[str] | None = None) -> tuple[Finding,
     ]
     doubts.sort(key=lambda one: (SEVERITIES.index(one[0].severity), one[0].code, one[0].where))
     unit = work.plug.display_unit
-    return tuple(replace(in_unit(finding, unit), stage=stage) for finding, stage in doubts)
+    return tuple(in_unit(finding.of_stage(stage), unit) for finding, stage in doubts)

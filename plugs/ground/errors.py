@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from reprlib import Repr
 from typing import Final, TypeVar
 
@@ -140,6 +140,20 @@ class Finding:
         object.__setattr__(self, "marked", (self.where, self.message, self.remedy))
         for word in ("where", "message", "remedy"):
             object.__setattr__(self, word, _MARKED.sub(r"\1", getattr(self, word)))
+
+    def of_stage(self, stage: str) -> Finding:
+        """Return the same finding on a stage, its lengths still marked.
+
+        Parameters
+        ----------
+        stage : str
+
+        Returns
+        -------
+        Finding
+        """
+        where, message, remedy = self.marked
+        return replace(self, where=where, message=message, remedy=remedy, stage=stage)
 
 
 def shown(value: object) -> str:

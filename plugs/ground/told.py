@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 from typing import Final
 
 from plugs.ground.errors import MARKS, Finding
@@ -59,7 +60,7 @@ def in_unit(found: Finding, unit: str) -> Finding:
     if unit == "mm":
         return found
     where, message, remedy = (_MARKED.sub(_inches, text) for text in found.marked)
-    return Finding(code=found.code, severity=found.severity, where=where, message=message, remedy=remedy)
+    return replace(found, where=where, message=message, remedy=remedy)
 
 
 def _inches(match: re.Match[str]) -> str:

@@ -16,11 +16,13 @@ import shapely
 from plugs.body.body import make_solid, make_tools
 from plugs.drafting.picture import label_box
 from plugs.files.svg import render_svg
+from plugs.foam.layers import Stack
 from plugs.ground.errors import PlugError
 from plugs.lines.checks import checked_loft
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from plugs.recipe.plug import checked_plug
+from plugs.recipe.words import whole_templates
 from plugs.subjects.template import template_drawing
 from plugs.templates.gauges import make_gauges
 from plugs.templates.templates import Template, make_templates
@@ -63,6 +65,8 @@ def templates_of(seed: int) -> tuple[Body, tuple[Template, ...]] | None:
         hole_margin=MARGIN,
     )
     try:
+        words = whole_templates(words, Stack(axis="x", between_templates=True))
+        assert words is not None
         made, findings = make_templates(body, words, [station.x for station in plug.stations])
     except PlugError as error:
         assert error.reason

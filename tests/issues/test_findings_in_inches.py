@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import plugs
-from plugs.ground.errors import Finding
+from plugs.ground.errors import Finding, PlugError
 from plugs.ground.told import in_unit, told
 from tests.doubtful import work_of
 from tests.issues.test_sizes_in_inches import mm_of
@@ -85,5 +85,5 @@ def test_what_would_do_still_does_in_inches(value: float) -> None:
 
 def test_finding_without_a_place_is_refused() -> None:
     """Nobody finds what is nowhere."""
-    with pytest.raises(AssertionError, match="no place"):
+    with pytest.raises(PlugError, match="say where"):
         Finding(code="c", severity="note", where="", message="m", remedy="r")

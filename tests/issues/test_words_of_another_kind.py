@@ -24,6 +24,7 @@ from plugs import (
     Barrier,
     Board,
     Boss,
+    Check,
     Cloth,
     Corner,
     Cutting,
@@ -38,6 +39,7 @@ from plugs import (
     Laps,
     Mating,
     MatingBody,
+    Output,
     Pins,
     Plug,
     Ply,
@@ -120,6 +122,8 @@ PLACES: dict[type, tuple[Any, Callable[[Any], Plug]]] = {
     Adhesive: (next(iter(GLUES.values())), lambda r: replace(PLUG, adhesive=r)),
     Filler: (next(iter(FILLERS.values())), lambda r: replace(PLUG, filler=r)),
     Board: (next(iter(BOARDS.values())), lambda r: replace(PLUG, board=r)),
+    Output: (Output(kind="saw-list", make=lambda _: {}), lambda r: replace(PLUG, outputs=(r,))),
+    Check: (Check(stage="body", find=lambda _: ()), lambda r: replace(PLUG, checks=(r,))),
 }
 """Where each record stands in a plug."""
 

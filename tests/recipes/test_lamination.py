@@ -207,7 +207,7 @@ def test_unknown_words_are_refused_with_the_nearest(tmp_path: Path) -> None:
         ('name="first skin"', 'name="first skin", zone="dekc"', "deck"),
     ):
         with pytest.raises(PlugError) as caught:
-            edited(tmp_path, (old, new))
+            _ = edited(tmp_path, (old, new)).layup
         assert word in caught.value.remedy
         assert caught.value.where.startswith("sidecar_tail.py")
 

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from types import SimpleNamespace
 
 import shapely
 
 from plugs.body.body import Shape, Solid, make_solid, make_tools
-from plugs.findings import find
+from plugs.findings import found as collected
+from plugs.ground.doors import Check
 from plugs.ground.errors import Finding
 from plugs.lines.checks import checked_loft
 from plugs.mesh import mesh
 from plugs.recesses.recess import Recess
 from plugs.recipe.plug import Plug
+from plugs.skin.proof import SkinProof
 from tests.shapes import box_plan
 
 PLAN = box_plan(300.0, 700.0, 200.0)
@@ -29,6 +33,13 @@ def block(kind: str, low: tuple[float, float, float], high: tuple[float, float, 
 def solid(*shapes: Shape) -> Solid:
     """Return the box with own shapes."""
     return make_solid(LOFT, (), shapes, 0.05)
+
+
+def find(plug: Plug, body: Solid, given: Sequence[Finding], proof: SkinProof | None) -> tuple[Finding, ...]:
+    """Return what is told of a body, its skin, and what the shop has found itself."""
+    plug = replace(plug, checks=[Check(stage="body", find=lambda _: given)] if given else [])
+    work = SimpleNamespace(plug=plug, body=body, skin_proof=proof, recipe=None, placed=lambda make: make())
+    return collected(work, {"body", "finish"})  # type: ignore[arg-type]
 
 
 def codes(found: tuple[Finding, ...]) -> list[tuple[str, str]]:
