@@ -243,10 +243,14 @@ def likely_faces(stack: Stack, lower: Array, upper: Array) -> Faces:
     Returns
     -------
     Faces
+        None where the stack does not cover the box: `make_layers` refuses it, by the size of the plug itself.
     """
     column = "xyz".index(stack.axis)
-    faces, _, _ = _faces(stack, float(lower[column]), float(upper[column]))
-    return Faces(axis=stack.axis, places=np.array(faces))
+    try:
+        faces, _, _ = _faces(stack, float(lower[column]), float(upper[column]))
+    except PlugError:
+        faces = []
+    return Faces(axis=stack.axis, places=np.array(faces, dtype=float))
 
 
 def rough_outline(shadow: shapely.MultiPolygon, allowance: float) -> shapely.MultiPolygon:

@@ -5,6 +5,7 @@ Expected values are derived here: what is asked for in the foam, plus what the s
 
 from __future__ import annotations
 
+import math
 import os
 import re
 from dataclasses import replace
@@ -20,11 +21,12 @@ from plugs.laminate.radii import judge_edges
 from plugs.laminate.shape_edges import plug_edges, shape_edges
 from plugs.laminate.skin_findings import edge_findings, sag_findings
 from plugs.lines.checks import checked_loft
-from plugs.lines.section import End
+from plugs.lines.section import Corner, End, Station
 from plugs.recesses.recess import Recess, make_tool
 from plugs.recipe.plug import Plug
 from plugs.skin.offset import foam_loft
 from plugs.skin.skin import Skin, make_cover
+from plugs.work import work_out
 from tests.invariants.followed import MOST_STEPS, follow, wide_plug, with_value
 from tests.invariants.random_plugs import run_case
 from tests.shapes import box_plan, solid_of, tapered_plan
@@ -264,3 +266,27 @@ def test_a_blend_is_sought_without_what_no_trial_needs(monkeypatch: pytest.Monke
     with pytest.raises(PlugError, match=r"aft\.radius"):
         make_tool(finish, Recess(panel="aft", z=60.0, width=40.0, height=70.0, depth=8.0), "recesses[0]")
     assert sought == []
+
+
+def test_sheets_told_are_enough_for_the_plug_itself() -> None:
+    """Sides that lean and are crowned are widest off their middle: the sheets told cover that too.
+
+    By hand: the chord from (80, 0) to (100, 150), rise 20, lies on a circle of radius c^2 / 8 h + h / 2,
+    whose rightmost point is its middle and the radius, 1.4 mm beyond the middle of the arc.
+    """
+    rise, chord = 20.0, math.hypot(20.0, 150.0)
+    radius = chord**2 / (8.0 * rise) + 0.5 * rise
+    width = 2.0 * (90.0 - (radius - rise) * 150.0 / chord + radius)
+    corners = {"low": Corner(80.0, 0.0), "high": Corner(100.0, 150.0)}
+    plug = Plug(
+        name="Drum",
+        panels=("floor", "side", "deck"),
+        stations=[Station(x=x, corners=corners, crowns={"side": rise}) for x in (0.0, 300.0)],
+        stack=Stack(axis="y", thicknesses=(80.0, 100.0), order="explicit"),
+    )
+    with pytest.raises(PlugError, match=rf"{width:.1f} mm high along y") as caught:
+        _ = work_out(plug).layers
+    ((path, sheets),) = caught.value.would_do
+    work = work_out(with_value(plug, path, sheets))
+    assert len(work.layers) == 3
+    assert sum(layer.volume_mm3 for layer in work.layers) == pytest.approx(work.body.by_mesh.volume_mm3)
