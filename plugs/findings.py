@@ -84,13 +84,14 @@ def laid_doubts(work: Worked) -> list[Finding]:
     laying = work.laying
     if laying is None:
         return []
+    from plugs.laminate.skin_findings import sag_findings
     from plugs.stages import laminate
 
     plug, layup = work.plug, laying.layup
     return [
         *laminate.material_findings(plug, layup, laying.resin),
         *laminate.ply_doubts(plug, layup, laying.edges),
-        *laminate.sag_doubts(work.sags),
+        *sag_findings(work.sags),
         *laminate.ground_findings(plug, layup, work.lines, work.body),
     ]
 

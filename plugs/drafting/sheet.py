@@ -48,18 +48,12 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
     Drawing
         At full size, mm.
     """
-    digits = max(2, len(str(len(nesting.sheets))))
     draft = Draft(
-        path=f"sheets/sheet-{sheet.number:0{digits}d}",
+        path=f"sheets/sheet-{_number(sheet, nesting)}",
         title=f"{plug_name}, sheet {sheet.number} of {len(nesting.sheets)}",
         display_unit=display_unit,
     )
-    draft.outline(region(sheet.stock), SHEET)
-    for placement in sheet.placements:
-        _draw(draft, placement, ROUGH)
-    for left in sheet.leftovers:
-        _draw_leftover(draft, left)
-    draft.bars()
+    _draw_sheet(draft, sheet, ROUGH)
     draft.rows(lambda signs: _title_rows(sheet, nesting, plug_name, display_unit, signs))
     return draft.drawing()
 
@@ -82,17 +76,13 @@ def board_drawing(board: Sheet, boards: Nesting, *, plug_name: str, display_unit
     Drawing
         At full size, mm.
     """
-    of, digits = f"{board.number} of {len(boards.sheets)}", max(2, len(str(len(boards.sheets))))
+    of = f"{board.number} of {len(boards.sheets)}"
     draft = Draft(
-        path=f"templates/board-{board.number:0{digits}d}",
+        path=f"templates/board-{_number(board, boards)}",
         title=f"{plug_name}, template board {of}",
         display_unit=display_unit,
     )
-    draft.outline(region(board.stock), SHEET)
-    for placement in board.placements:
-        _draw(draft, placement, CUT)
-    for left in board.leftovers:
-        _draw_leftover(draft, left)
+    _draw_sheet(draft, board, CUT)
     stock, cutting, count = board.stock, boards.cutting, len(board.placements)
     width, height, thickness, kerf = (
         format_size(v, display_unit) for v in (stock.width, stock.height, stock.thickness, cutting.kerf)
@@ -107,9 +97,24 @@ def board_drawing(board: Sheet, boards: Nesting, *, plug_name: str, display_unit
     ]
     if board.leftovers:
         rows.append(f"{LEFTOVER}: worth keeping, clear of every kerf")
-    draft.bars()
     draft.rows(lambda signs: rows + _too_small(board, signs, display_unit))
     return draft.drawing()
+
+
+def _number(sheet: Sheet, nesting: Nesting) -> str:
+    """Return the number of a sheet as files bear it, so that they stand in order."""
+    digits = max(2, len(str(len(nesting.sheets))))
+    return f"{sheet.number:0{digits}d}"
+
+
+def _draw_sheet(draft: Draft, sheet: Sheet, edge: str) -> None:
+    """Draw a sheet, what is cut from it, what is left of it, and the bars to measure."""
+    draft.outline(region(sheet.stock), SHEET)
+    for placement in sheet.placements:
+        _draw(draft, placement, edge)
+    for left in sheet.leftovers:
+        _draw_leftover(draft, left)
+    draft.bars()
 
 
 def _draw(draft: Draft, placement: Placement, edge: str) -> None:

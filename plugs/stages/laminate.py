@@ -11,14 +11,13 @@ from plugs.ground.errors import Finding
 from plugs.laminate.layup import Layup
 from plugs.laminate.material_findings import foam_findings, plan_findings, resin_findings
 from plugs.laminate.materials import Adhesive, Filler
-from plugs.laminate.part import FlatPanel, Part, Sag, sag_under_hand
+from plugs.laminate.part import FlatPanel, Sag, sag_under_hand
 from plugs.laminate.resin_plan import ResinPlan, plan_resin
 from plugs.laminate.shape_edges import floors_of, walls_of
 from plugs.laminate.shopping import ShoppingList, shopping_list
 from plugs.laminate.skin_findings import (
     edge_findings,
     ply_findings,
-    sag_findings,
     shape_findings,
     thickness_findings,
 )
@@ -31,7 +30,7 @@ from plugs.stages.cloth import Cut
 from plugs.stages.laying import Edges, Inside, Laying, filler_of
 from plugs.stages.minding import materials_of
 from plugs.stages.shape import Lines
-from plugs.stages.weighing import laid_areas, part_of
+from plugs.stages.weighing import laid_areas
 
 _ENDS = ("front", "aft")
 _LEAST_FLAT_MM: Final = 150.0
@@ -54,22 +53,6 @@ def mix(plug: Plug, layup: Layup, cloth: Cut) -> ResinPlan:
     areas = cloth.areas_m2
     known = {place: areas.get(place, 0.0) for place in layup.laminates}
     return plan_resin(layup, known, plug.shop, laid_areas(cloth))
-
-
-def weigh_part(plug: Plug, laying: Laying, inside: Inside) -> Part:
-    """Return the part's mass and where it acts.
-
-    Parameters
-    ----------
-    plug : Plug
-    laying : Laying
-    inside : Inside
-
-    Returns
-    -------
-    Part
-    """
-    return part_of(plug, laying, inside)
 
 
 def buy(plug: Plug, laying: Laying, inside: Inside, arranged: Arranged) -> ShoppingList:
@@ -192,17 +175,3 @@ def ground_findings(plug: Plug, layup: Layup, lines: Lines, body: Solid) -> tupl
         *shape_findings(layup, floors_of(body, lines.tools), walls, plug.mould),
         *thickness_findings(layup, set_back),
     )
-
-
-def sag_doubts(sags: tuple[Sag, ...]) -> tuple[Finding, ...]:
-    """Return the panels that give too far under a hand.
-
-    Parameters
-    ----------
-    sags : tuple of Sag
-
-    Returns
-    -------
-    tuple of Finding
-    """
-    return tuple(sag_findings(sags))

@@ -246,9 +246,9 @@ class Worked(Staged):
         """What the part weighs, and where that acts; None without a schedule."""
         if self.laying is None:
             return None
-        from plugs.stages.laminate import weigh_part
+        from plugs.stages.weighing import part_of
 
-        return weigh_part(self.plug, self.laying, self.inside)
+        return part_of(self.plug, self.laying, self.inside)
 
     @stage("foam_stays", after=("layup", "sanding"))
     def sags(self) -> tuple[Sag, ...]:
