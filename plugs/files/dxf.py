@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import io
+from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from plugs.drafting.picture import Drawing, Label, Path
-from plugs.drafting.styles import line_styles
+from plugs.drafting.styles import LineStyle, line_styles
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
-    from ezdxf.layouts.layout import Modelspace
 
 UNITS_MM: Final = 4
 """$INSUNITS 4 is the millimetre (system-variable page of the format's vendor, confirmed)."""
@@ -22,6 +23,10 @@ MEASUREMENT_METRIC: Final = 1
 
 _STROKE_AND_GAP: Final = (1.0, -1.0, 1.0, -1.0)
 """A line's pattern has strokes above 0 and gaps below, after its whole length (the library's own pages)."""
+
+_TITLE: Final = "the title of a drawing goes here"
+_LATE: Final = 0xFFFF0000  # more than lines and texts ever have; nothing else in a file looks like it
+_ENTITY: Final = "  0\n{}\n  5\n{}\n330\n{}\n100\nAcDbEntity\n  8\n{}\n100\n{}\n"
 
 
 def load_library() -> None:
@@ -51,26 +56,65 @@ def render_dxf(drawing: Drawing) -> str:
     ----------
     $INSUNITS and $MEASUREMENT: system-variable reference of the format's vendor.
     """
+    if not drawing.paths:
+        raise AssertionError(f"drawing {drawing.name!r} has no lines")
+    frame = _frame(tuple(line_styles(drawing).items()))
+    handle = frame.first
+    rows: list[str] = []
+    for path in drawing.paths:
+        rows.append(_polyline(path, f"{handle:X}", frame.owner))
+        handle += 1
+    for label in drawing.labels:
+        rows.append(_text(label, f"{handle:X}", frame.owner))
+        handle += 1
+    tables, after = frame.tables, frame.after
+    for i in range(frame.n_late):
+        late, found = f"{_LATE + i:X}", f"{handle + i:X}"
+        tables, after = tables.replace(late, found), after.replace(late, found)
+    return "".join((tables.replace(_TITLE, " ".join(drawing.title.split())), *rows, after))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Frame:
+    """What stands in a file before and after its lines and texts, the same for all with the same groups.
+
+    Attributes
+    ----------
+    tables, after : str
+        With marks for the title, and for the numbers that the library gives away last.
+    owner : str
+        The number of the space that lines and texts lie in.
+    first : int
+        The number of the first of them.
+    n_late : int
+        How many numbers are given away after them, the one that would be next included.
+    """
+
+    tables: str
+    after: str
+    owner: str
+    first: int
+    n_late: int
+
+
+@cache
+def _frame(styles: tuple[tuple[str, LineStyle], ...]) -> _Frame:
+    """Return a document without lines and texts, as the library writes and audits it."""
     from ezdxf import options  # type: ignore[attr-defined]  # its types do not list it
     from ezdxf.filemanagement import new
 
-    if not drawing.paths:
-        raise AssertionError(f"drawing {drawing.name!r} has no lines")
     kept = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True
     try:
         document = new("R2010", units=UNITS_MM)
         document.header["$MEASUREMENT"] = MEASUREMENT_METRIC
-        document.header.custom_vars.append("Title", " ".join(drawing.title.split()))
-        _add_dxf_layers(document, drawing)
-        space = document.modelspace()
-        for path in drawing.paths:
-            _add_path(space, path)
-        for label in drawing.labels:
-            _add_label(space, label)
+        document.header.custom_vars.append("Title", _TITLE)
+        _add_dxf_layers(document, styles)
+        first = int(str(document.entitydb.handles), 16)
+        document.entitydb.handles.reset(f"{_LATE:X}")
         errors = document.audit().errors
         if errors:
-            raise AssertionError(f"drawing {drawing.name!r}: {'; '.join(str(e.message) for e in errors)}")
+            raise AssertionError(f"no document: {'; '.join(str(e.message) for e in errors)}")
         # the library would list the classes in the order of a set, which changes from run to run
         for kind in sorted(document.entitydb.dxf_types_in_use()):
             document.classes.add_class(kind)
@@ -78,12 +122,19 @@ def render_dxf(drawing: Drawing) -> str:
         document.write(text)
     finally:
         options.write_fixed_meta_data_for_testing = kept
-    return text.getvalue()
+    tables, middle, after = text.getvalue().partition("  2\nENTITIES\n")
+    return _Frame(
+        tables=tables + middle,
+        after=after,
+        owner=document.modelspace().layout_key,
+        first=first,
+        n_late=int(str(document.entitydb.handles), 16) + 1 - _LATE,
+    )
 
 
-def _add_dxf_layers(document: Document, drawing: Drawing) -> None:
+def _add_dxf_layers(document: Document, styles: tuple[tuple[str, LineStyle], ...]) -> None:
     """Give every group of lines and texts its own colour and kind of line."""
-    for name, style in line_styles(drawing).items():
+    for name, style in styles:
         kind = "Continuous"
         if style.dash:
             kind = "DASH_" + "_".join(f"{part:g}" for part in style.dash)
@@ -93,20 +144,25 @@ def _add_dxf_layers(document: Document, drawing: Drawing) -> None:
         document.layers.add(name, color=style.index, linetype=kind)
 
 
-def _add_path(space: Modelspace, path: Path) -> None:
-    """Add one joined polyline with its bulges."""
+def _polyline(path: Path, handle: str, owner: str) -> str:
+    """Return one joined polyline with its bulges."""
     # a millionth of a millimetre, so that the last bit of a sum never shows; + 0.0 turns -0 to 0
     points = np.round(path.points, 6) + 0.0
     bulges = np.round(path.bulges, 12) + 0.0
-    vertices = np.column_stack((points, bulges)).tolist()
-    space.add_lwpolyline(vertices, format="xyb", close=path.is_closed, dxfattribs={"layer": path.dxf_layer})
+    rows = [
+        f" 10\n{x}\n 20\n{y}\n 42\n{bulge}\n" if bulge else f" 10\n{x}\n 20\n{y}\n"
+        for (x, y), bulge in zip(points.tolist(), bulges.tolist(), strict=True)
+    ]
+    head = _ENTITY.format("LWPOLYLINE", handle, owner, path.dxf_layer, "AcDbPolyline")
+    return f"{head} 90\n{len(rows)}\n 70\n{int(path.is_closed)}\n{''.join(rows)}"
 
 
-def _add_label(space: Modelspace, label: Label) -> None:
-    """Add one line of text."""
-    from ezdxf.enums import TextEntityAlignment
-
-    align = TextEntityAlignment.MIDDLE_CENTER if label.align == "centre" else TextEntityAlignment.LEFT
-    at = (round(label.at[0], 6) + 0.0, round(label.at[1], 6) + 0.0)
-    text = space.add_text(label.text, height=label.height, dxfattribs={"layer": label.dxf_layer})
-    text.set_placement(at, align=align)
+def _text(label: Label, handle: str, owner: str) -> str:
+    """Return one line of text."""
+    x, y = (round(float(v), 6) + 0.0 for v in label.at)
+    text = label.text.replace("\n", "").replace("\r", "").rstrip("^")  # a caret would take the next row in
+    head = _ENTITY.format("TEXT", handle, owner, label.dxf_layer, "AcDbText")
+    words = f" 40\n{float(label.height)}\n  1\n{text}\n"
+    place = f" 10\n{x}\n 20\n{y}\n 30\n0.0\n{words}"
+    across, up = (" 72\n1\n", " 73\n2\n") if label.align == "centre" else ("", "")
+    return f"{head}{place}{across} 11\n{x}\n 21\n{y}\n 31\n0.0\n100\nAcDbText\n{up}"

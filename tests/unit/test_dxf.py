@@ -6,12 +6,14 @@ import hashlib
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path as FilePath
 
 import numpy as np
 import pytest
 
 from plugs.drafting.picture import Drawing, Label, Path
+from plugs.drafting.styles import line_styles
 from plugs.files.dxf import render_dxf
 
 ROOT = FilePath(__file__).resolve().parents[2]
@@ -93,3 +95,58 @@ def test_negative_zero_and_last_bits_do_not_reach_the_file():
     lines = render_dxf(disc_and_text()).splitlines()
     assert "-0.0" not in lines
     assert not any("0000000000" in line.partition(".")[2] for line in lines if line.strip().startswith("50."))
+
+
+def written_by_the_library(drawing):
+    """Return what the library writes of a drawing when it is given every line and text."""
+    import io
+
+    import ezdxf
+    from ezdxf.enums import TextEntityAlignment
+
+    ezdxf.options.write_fixed_meta_data_for_testing = True
+    try:
+        document = ezdxf.new("R2010", units=4)
+        document.header["$MEASUREMENT"] = 1
+        document.header.custom_vars.append("Title", drawing.title)
+        for name, style in line_styles(drawing).items():
+            document.layers.add(name, color=style.index, linetype="Continuous")
+        space = document.modelspace()
+        for path in drawing.paths:
+            rows = np.column_stack((np.round(path.points, 6), np.round(path.bulges, 12))) + 0.0
+            space.add_lwpolyline(
+                rows.tolist(), format="xyb", close=path.is_closed, dxfattribs={"layer": path.dxf_layer}
+            )
+        for label in drawing.labels:
+            align = TextEntityAlignment.MIDDLE_CENTER if label.align == "centre" else TextEntityAlignment.LEFT
+            text = space.add_text(label.text, height=label.height, dxfattribs={"layer": label.dxf_layer})
+            text.set_placement(tuple(np.round(label.at, 6) + 0.0), align=align)
+        assert document.audit().errors == []
+        for kind in sorted(document.entitydb.dxf_types_in_use()):  # else in the order of a set
+            document.classes.add_class(kind)
+        text = io.StringIO()
+        document.write(text)
+        return text.getvalue()
+    finally:
+        ezdxf.options.write_fixed_meta_data_for_testing = False
+
+
+def test_lines_and_texts_are_written_as_the_library_writes_them():
+    """Its document is made once for all drawings with the same groups, and lines and texts are put in."""
+    drawing = disc_and_text("Höcker ü, 3 % ^^")
+    label = Label(text="cut\rhere^^", at=(1.0 / 3.0, -1e-9), height=2.5, dxf_layer="ROUGH")
+    drawing = replace(drawing, labels=(*drawing.labels, label))
+    assert render_dxf(drawing) == written_by_the_library(drawing)
+
+
+def test_the_library_makes_one_document_for_drawings_with_the_same_groups(monkeypatch):
+    """Counted: a new document costs more than all lines in it."""
+    from ezdxf import filemanagement
+
+    made = []
+    new = filemanagement.new
+    monkeypatch.setattr(filemanagement, "new", lambda *a, **k: made.append(a) or new(*a, **k))
+    group = Path(points=[[0.0, 0.0], [9.0, 0.0]], bulges=[0.0, 0.0], is_closed=False, dxf_layer="ONCE")
+    for title in "abc":
+        render_dxf(Drawing(path=title, title=title, paths=(group,), labels=()))
+    assert len(made) == 1
