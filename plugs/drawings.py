@@ -8,9 +8,9 @@ from functools import wraps
 from typing import TypedDict
 
 from plugs.drafting.arcs import arcs_within
+from plugs.drafting.drawing import Drawing
 from plugs.drafting.glue import joining_of
 from plugs.drafting.layer import layer_drawing
-from plugs.drafting.picture import Drawing
 from plugs.drafting.sheet import board_drawing, sheet_drawing
 from plugs.files.drawing_run import PaperJob
 from plugs.files.names import file_stems

@@ -13,13 +13,13 @@ from plugs.body.mating import findings_of
 from plugs.foam.pieces import Pieces
 from plugs.ground.doors import Check
 from plugs.ground.errors import SEVERITIES, Finding
-from plugs.ground.told import in_unit, told
+from plugs.ground.lengths import as_length, in_unit
 from plugs.ground.tolerances import NO_VOLUME_MM3
 from plugs.lines.humps import hump_findings
 from plugs.lines.stations import Loft
 from plugs.measure.fairing import fair_findings
 from plugs.mesh import mesh
-from plugs.nesting.savings import Rack, sheet_findings
+from plugs.nesting.savings import SheetWords, sheet_findings
 from plugs.recesses.plates import PLATES
 from plugs.recipe.own import own_findings
 from plugs.recipe.plug import Plug
@@ -69,8 +69,8 @@ def sheet_doubts(work: Worked) -> list[Finding]:
     if nesting is None:
         return []
     whole = Pieces(pieces=work.pieces.pieces, joints=work.pieces.joints)
-    rack = Rack(stock=plug.stock, turns=plug.turns, allowance=plug.stack.allowance)
-    return [*work.sheets.findings, *sheet_findings(work.layers, whole, nesting, rack)]
+    words = SheetWords(stock=plug.stock, turns=plug.turns, allowance=plug.stack.allowance)
+    return [*work.sheets.findings, *sheet_findings(work.layers, whole, nesting, words)]
 
 
 def laid_doubts(work: Worked) -> list[Finding]:
@@ -152,10 +152,10 @@ def skin_doubts(plug: Plug, proof: SkinProof | None) -> list[Finding]:
             Finding(
                 code="skin-depth",
                 severity="warning",
-                where=f"panel {proof.panel!r} at x = {told(x, '.0f', 'bare')}, y = "
-                f"{told(y, '.0f', 'bare')}, z = {told(z, '.0f')}",
-                message=f"the foam lies {told(proof.largest_mm, '.2f')} off the "
-                f"{told(proof.asked_mm, 'g')} asked for",
+                where=f"panel {proof.panel!r} at x = {as_length(x, '.0f', 'bare')}, y = "
+                f"{as_length(y, '.0f', 'bare')}, z = {as_length(z, '.0f')}",
+                message=f"the foam lies {as_length(proof.largest_mm, '.2f')} off the "
+                f"{as_length(proof.asked_mm, 'g')} asked for",
                 remedy="give a station near there, or a larger blend radius; "
                 "let an edge between bare and covered turn more",
             )
@@ -184,12 +184,11 @@ def _step(step: SkinStep) -> Finding:
     return Finding(
         code="skin-step",
         severity="warning" if change > _SMALL_STEP else "note",
-        where=f"edge of panels {step.thin!r} and {step.thick!r} at x = {told(step.x, '.0f')}",
-        message=f"{told(step.thick_mm, 'g')} of skin beside {told(step.thin_mm, 'g', 'bare')} over an "
-        f"edge that turns by {step.turn_deg:.0f} degrees: the foam of {step.thin!r} lies up to "
-        f"{told(change, 'g')} "
-        f"too deep over {told(step.run_mm, '.0f')} from the edge",
-        remedy=f"fill that strip, lay {told(step.thick_mm, 'g')} over both panels, "
+        where=f"edge of panels {step.thin!r} and {step.thick!r} at x = {as_length(step.x, '.0f')}",
+        message=f"{as_length(step.thick_mm, 'g')} of skin beside {as_length(step.thin_mm, 'g', 'bare')} "
+        f"over an edge that turns by {step.turn_deg:.0f} degrees: the foam of {step.thin!r} lies up to "
+        f"{as_length(change, 'g')} too deep over {as_length(step.run_mm, '.0f')} from the edge",
+        remedy=f"fill that strip, lay {as_length(step.thick_mm, 'g')} over both panels, "
         f"or let their edge turn by {STEPS_WELL_DEG:g} degrees or more",
     )
 
@@ -201,12 +200,12 @@ def _tool_skin(tool: ToolProof) -> Finding:
     return Finding(
         code="skin-inside-edge" if is_deep else "skin-depth",
         severity="note" if is_deep else "warning",
-        where=f"{tool.param}, {tool.name}, at x = {told(x, '.0f', 'bare')}, y = {told(y, '.0f', 'bare')}, "
-        f"z = {told(z, '.0f')}",
-        message=f"the foam lies {told(abs(tool.excess_mm), '.2f')} {'deeper' if is_deep else 'nearer'} than "
-        f"the {told(tool.asked_mm, 'g')} asked for",
-        remedy=f"round that inside edge of the foam with filler to a radius of {told(tool.asked_mm, 'g')} "
-        "before cloth is laid"
+        where=f"{tool.param}, {tool.name}, at x = {as_length(x, '.0f', 'bare')}, y = "
+        f"{as_length(y, '.0f', 'bare')}, z = {as_length(z, '.0f')}",
+        message=f"the foam lies {as_length(abs(tool.excess_mm), '.2f')} "
+        f"{'deeper' if is_deep else 'nearer'} than the {as_length(tool.asked_mm, 'g')} asked for",
+        remedy="round that inside edge of the foam with filler to a radius of "
+        f"{as_length(tool.asked_mm, 'g')} before cloth is laid"
         if is_deep
         else "give it a larger blend radius, or set it on a flatter place",
     )
@@ -223,8 +222,8 @@ def _plates(plug: Plug) -> list[Finding]:
                     code="plate-size",
                     severity="note",
                     where=f"recesses[{i}]",
-                    message=f"plate {told(plate.width, 'g', 'baresize')} x "
-                    f"{told(plate.height, 'g', 'size')}, {plate.label}: {plate.source}",
+                    message=f"plate {as_length(plate.width, 'g', 'baresize')} x "
+                    f"{as_length(plate.height, 'g', 'size')}, {plate.label}: {plate.source}",
                     remedy="measure your plate; size, angle, lamp and view are the registration authority's",
                 )
             )

@@ -17,7 +17,7 @@ from plugs.mesh.named import NamedMesh
 from plugs.stages.worked import Worked
 
 if TYPE_CHECKING:
-    from plugs.drafting.picture import Drawing
+    from plugs.drafting.drawing import Drawing
     from plugs.pictures.views import PictureJob
 
 FOAM_COLOURS: Final = ("#d8c9a6", "#b9d3c2")

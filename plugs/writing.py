@@ -32,7 +32,7 @@ from plugs.stages.worked import Worked
 from plugs.summary.summary import Made, summarise
 
 if TYPE_CHECKING:
-    from plugs.drafting.picture import Drawing
+    from plugs.drafting.drawing import Drawing
     from plugs.files.drawing_run import Rendered
     from plugs.kernel.job import KernelProof
     from plugs.kernel.worker import KernelRun

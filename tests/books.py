@@ -8,7 +8,7 @@ from typing import Any
 
 from plugs.book.book import book_html
 from plugs.book.scene import BookScene, make_book_scene
-from plugs.drafting.picture import Drawing
+from plugs.drafting.drawing import Drawing
 from plugs.drawings import edge_drawings, layer_drawings, sheet_drawings, template_drawings
 from plugs.work import Work, opened
 

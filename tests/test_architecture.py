@@ -61,8 +61,8 @@ LIGHT = (
     "plugs.cli", "plugs.files.folder", "plugs.files.kinds", "plugs.files.names", "plugs.ground.checking",
     "plugs.ground.errors", "plugs.ground.limits", "plugs.ground.paper", "plugs.ground.streams",
     "plugs.ground.tolerances", "plugs.ground.units", "plugs.ground.workers", "plugs.lines.offsets",
-    "plugs.lines.section", "plugs.recipe.reading", "plugs.recipe.starter", "plugs.tables.cells",
-    "plugs.tables.ledger", "plugs.tables.rows",
+    "plugs.lines.section", "plugs.recipe.reading", "plugs.recipe.starter", "plugs.tables.csv_in",
+    "plugs.tables.numbers", "plugs.tables.rows",
 )  # fmt: skip
 """Modules that load only Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
 
@@ -426,7 +426,7 @@ def test_no_promise_is_an_assert() -> None:
 
 def test_no_clock_and_no_chance() -> None:
     """Nothing that differs from run to run is imported, but the clock that times stages and waits."""
-    timed = ("plugs.kernel.work", "plugs.ground.workers")
+    timed = ("plugs.kernel.modelling", "plugs.ground.workers")
     for module, (_, tree) in sources().items():
         tops = {name.partition(".")[0] for name, _ in imports(tree)}
         assert not tops & {"random", "secrets", "uuid", "datetime"}, module

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from plugs.body.mating import Face
 from plugs.body.mating_body import BodyCut
 from plugs.ground.errors import Finding, PlugError
-from plugs.ground.told import told
+from plugs.ground.lengths import as_length
 from plugs.mesh.faces import face_left_by
 from plugs.mesh.mesh import Body
 from plugs.mesh.triangles import areas, edge_loops
@@ -145,8 +145,8 @@ def body_findings(face: BodyFace) -> list[Finding]:
                 code="mating-gap",
                 severity="warning",
                 where=f"{face.name}, {_spot(face.place)}",
-                message=f"the gap of {told(face.gap, 'g')} is {told(face.largest_mm, '.2f')} off, "
-                f"rms {told(face.rms_mm, '.2f')}",
+                message=f"the gap of {as_length(face.gap, 'g')} is {as_length(face.largest_mm, '.2f')} off, "
+                f"rms {as_length(face.rms_mm, '.2f')}",
                 remedy="use a smaller gap or a body of finer triangles, or sand to a fit there",
             )
         )
@@ -178,4 +178,4 @@ def body_findings(face: BodyFace) -> list[Finding]:
 def _spot(place: tuple[float, ...]) -> str:
     """Return a place in words."""
     x, y, z = place
-    return f"x = {told(x, '.0f', 'bare')}, y = {told(y, '.0f', 'bare')}, z = {told(z, '.0f')}"
+    return f"x = {as_length(x, '.0f', 'bare')}, y = {as_length(y, '.0f', 'bare')}, z = {as_length(z, '.0f')}"

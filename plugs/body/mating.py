@@ -17,8 +17,8 @@ import shapely.ops
 from numpy.typing import NDArray
 
 from plugs.ground.errors import Finding, PlugError
+from plugs.ground.lengths import as_length
 from plugs.ground.limits import Curve, Name, Within
-from plugs.ground.told import told
 from plugs.ground.tolerances import LARGEST, LENGTH
 from plugs.lines.measured_paths import sampled
 from plugs.mesh import mesh
@@ -412,9 +412,9 @@ def findings_of(face: MatingFace) -> list[Finding]:
                     code="short-contour",
                     severity="warning",
                     where=f"{face.cut.item.name}, {_spot(point, names)}",
-                    message=f"the contour ends {told(short, '.1f')} inside the plug, and was taken "
+                    message=f"the contour ends {as_length(short, '.1f')} inside the plug, and was taken "
                     "straight on",
-                    remedy=f"measure {told(short, '.0f', 'least')} farther",
+                    remedy=f"measure {as_length(short, '.0f', 'least')} farther",
                 )
             )
     along, off = _distances(face.cut, line, first, last)
@@ -429,7 +429,8 @@ def findings_of(face: MatingFace) -> list[Finding]:
                 code="mating-fit",
                 severity="warning",
                 where=f"{face.cut.item.name}, {_spot(along[int(np.argmax(off))], names)}",
-                message=f"a measured point lies {told(float(off.max()), '.2f')} off, rms {told(rms, '.2f')}",
+                message=f"a measured point lies {as_length(float(off.max()), '.2f')} off, rms "
+                f"{as_length(rms, '.2f')}",
                 remedy="measure that place again, or fair the contour with a smaller tolerance",
             )
         )
@@ -438,4 +439,4 @@ def findings_of(face: MatingFace) -> list[Finding]:
 
 def _spot(point: Sequence[float] | Array, names: tuple[str, str]) -> str:
     """Return a place in a view in words."""
-    return f"{names[0]} = {told(point[0], '.0f', 'bare')}, {names[1]} = {told(point[1], '.0f')}"
+    return f"{names[0]} = {as_length(point[0], '.0f', 'bare')}, {names[1]} = {as_length(point[1], '.0f')}"

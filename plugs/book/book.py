@@ -16,18 +16,18 @@ from typing import Any, Final
 
 from plugs.book.parts import about, cautions, cutting, measured, templates
 from plugs.book.scene import PICTURE_MM, BookScene, packed
-from plugs.book.sheaf import Sheaf
 from plugs.book.shopping import shopping
 from plugs.book.skin import skin
+from plugs.book.source import BookSource
 from plugs.book.steps import anew, fit, more, recesses, sanding, stacking
 from plugs.book.words import Html, el, joined
-from plugs.drafting.picture import Drawing
+from plugs.drafting.drawing import Drawing
 from plugs.ground.errors import promise
 
 _WEB: Final = Path(__file__).with_name("web")
 _DIGITS: Final = 16  # of the digest: enough to tell two recipes of one shop apart
 
-SECTIONS: Final[tuple[tuple[str, str, Callable[[Sheaf], Html]], ...]] = (
+SECTIONS: Final[tuple[tuple[str, str, Callable[[BookSource], Html]], ...]] = (
     ("about", "What it is, and its size", about),
     ("cautions", "Before you begin", cautions),
     ("measured", "The measured lines", measured),
@@ -68,20 +68,20 @@ def book_html(
     str
         An HTML document of its own.
     """
-    sheaf = Sheaf(summary=summary, drawings=drawings, scene=scene, pictures=pictures or {})
-    written = [(name, head, body) for name, head, write in SECTIONS if (body := write(sheaf))]
+    source = BookSource(summary=summary, drawings=drawings, scene=scene, pictures=pictures or {})
+    written = [(name, head, body) for name, head, write in SECTIONS if (body := write(source))]
     contents = el("ol", *(el("li", el("a", head, href=f"#{name}")) for name, head, _ in written))
     chapters = [el("section", el("h2", head), body, id=name) for name, head, body in written]
     body = el(
         "body",
         el("a", "To the work", href="#about", class_="skip"),
-        el("header", el("p", "Build book", class_="lead"), el("h1", sheaf.title), _progress()),
+        el("header", el("p", "Build book", class_="lead"), el("h1", source.title), _progress()),
         el("nav", contents, aria_label="Contents"),
         el("main", *chapters),
         _footer(),
         _scripts(scene),
     )
-    page = el("html", _head(sheaf.title), body, lang="en", data_book=_key(summary))
+    page = el("html", _head(source.title), body, lang="en", data_book=_key(summary))
     return f"<!DOCTYPE html>\n{page}\n"
 
 

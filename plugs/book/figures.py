@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.book.words import Html, el, joined
+from plugs.drafting.drawing import LABELS, Box, Drawing, Label, Path, box_around, label_box
 from plugs.drafting.flat import flat_points
 from plugs.drafting.marks import arrow, line
-from plugs.drafting.picture import LABELS, Box, Drawing, Label, Path, box_around, label_box
 from plugs.drafting.styles import LineStyle, line_styles
 from plugs.files.svg import CAPITAL_RATIO
 

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from plugs.book.figures import MIDDLING, SMALL, drawing_figure
-from plugs.book.sheaf import Sheaf
+from plugs.book.source import BookSource
 from plugs.book.views import views_drawing
-from plugs.book.words import Html, el, figures_table, joined, pairs_table, step, steps
+from plugs.book.words import Html, el, joined, pairs_table, quantities_table, step, steps
 from plugs.ground.units import format_length
 
 _SHOWN: Final = (("finish", "Finished surface"), ("foam", "Foam"), ("layers", "Layers"))
@@ -37,46 +37,46 @@ _MEASURED: Final = (
 )
 
 
-def about(sheaf: Sheaf) -> Html:
+def about(source: BookSource) -> Html:
     """Return what it is and how large: views with main dimensions, the plug in three dimensions, figures."""
-    drawing = views_drawing(sheaf.scene.views, plug_name=sheaf.title, display_unit=sheaf.unit)
-    skin = sheaf.summary.get("skin")
+    drawing = views_drawing(source.scene.views, plug_name=source.title, display_unit=source.unit)
+    skin = source.summary.get("skin")
     words = "Main dimensions of the finished part" if skin else "Main dimensions"
-    views = drawing_figure(drawing, caption=words, unit=sheaf.unit, words=False)
-    pictures = sheaf.seen("more")
+    views = drawing_figure(drawing, caption=words, unit=source.unit, words=False)
+    pictures = source.seen("more")
     instead = el("div", pictures, class_="instead") if pictures else None
-    return joined([viewer(sheaf), instead, views, _sizes(sheaf)])
+    return joined([viewer(source), instead, views, _sizes(source)])
 
 
-def _sizes(sheaf: Sheaf) -> Html:
+def _sizes(source: BookSource) -> Html:
     """Return the figures of the whole."""
-    summary = sheaf.summary
+    summary = source.summary
     solid, skin, part = summary["solid"], summary.get("skin") or {}, summary.get("part") or {}
     low, high = solid["bounds_mm"]["from"], solid["bounds_mm"]["to"]
-    weights = [piece.get("weight_kg") for piece in sheaf.rows("pieces")]
+    weights = [piece.get("weight_kg") for piece in source.rows("pieces")]
     known = [weight for weight in weights if weight is not None]
     sheets = (summary.get("sheets") or {}).get("sheets")
-    size = " x ".join(format_length(b - a, sheaf.unit) for a, b in zip(low, high, strict=True))
+    size = " x ".join(format_length(b - a, source.unit) for a, b in zip(low, high, strict=True))
     pairs = [
         ("Foam, length x breadth x height", size),
-        ("Foam, volume", sheaf.told("volume_m3", solid["volume_m3"])),
+        ("Foam, volume", source.quantity("volume_m3", solid["volume_m3"])),
         (
             "Foam as cut, weight",
-            sheaf.told("weight_kg", sum(known)) if known and len(known) == len(weights) else None,
+            source.quantity("weight_kg", sum(known)) if known and len(known) == len(weights) else None,
         ),
         (
             "Finished part, surface",
-            sheaf.told("area_m2", skin["finish_area_m2"]) if "finish_area_m2" in skin else None,
+            source.quantity("area_m2", skin["finish_area_m2"]) if "finish_area_m2" in skin else None,
         ),
-        ("Finished part, weight", _weight(sheaf, part)),
-        ("Centre of gravity, x, y, z", _given(sheaf, part, "centre_of_gravity_mm")),
-        ("Layers", str(len(sheaf.rows("layers")))),
+        ("Finished part, weight", _weight(source, part)),
+        ("Centre of gravity, x, y, z", _given(source, part, "centre_of_gravity_mm")),
+        ("Layers", str(len(source.rows("layers")))),
         ("Sheets of foam", None if sheets is None else str(len(sheets))),
     ]
     return pairs_table("Figures", pairs)
 
 
-def _weight(sheaf: Sheaf, part: Mapping[str, Any]) -> Html | None:
+def _weight(source: BookSource, part: Mapping[str, Any]) -> Html | None:
     """Return the weight of the part with its spread, None where it is not known."""
     if part.get("mass_kg") is None:
         return None
@@ -84,26 +84,26 @@ def _weight(sheaf: Sheaf, part: Mapping[str, Any]) -> Html | None:
     spread = (
         []
         if least is None or most is None
-        else [", ", sheaf.told("kg_kg", least), " to ", sheaf.told("kg_kg", most)]
+        else [", ", source.quantity("kg_kg", least), " to ", source.quantity("kg_kg", most)]
     )
-    return joined([sheaf.told("mass_kg", part["mass_kg"]), *spread])
+    return joined([source.quantity("mass_kg", part["mass_kg"]), *spread])
 
 
-def _given(sheaf: Sheaf, figures: Mapping[str, Any], name: str) -> Html | None:
+def _given(source: BookSource, figures: Mapping[str, Any], name: str) -> Html | None:
     """Return a figure if it is there."""
-    return None if figures.get(name) is None else sheaf.told(name, figures[name])
+    return None if figures.get(name) is None else source.quantity(name, figures[name])
 
 
-def viewer(sheaf: Sheaf) -> Html:
+def viewer(source: BookSource) -> Html:
     """Return the frame of the plug in three dimensions, which a program fills where the browser can."""
     canvas = el(
         "canvas",
         tabindex="0",
         role="img",
-        aria_label=f"{sheaf.title} in three dimensions",
+        aria_label=f"{source.title} in three dimensions",
         aria_describedby="viewer-keys",
     )
-    still = None if sheaf.pictures else el("canvas", class_="still")
+    still = None if source.pictures else el("canvas", class_="still")
     shown = [el("button", words, type="button", data_show=name) for name, words in _SHOWN]
     views = [el("button", words, type="button", data_view=name) for name, words in _VIEWS]
     axes = (("", "none"), ("x", "across, x"), ("y", "lengthwise, y"), ("z", "level, z"))
@@ -137,7 +137,7 @@ def viewer(sheaf: Sheaf) -> Html:
         el("div", *rows, class_="controls"),
         id="viewer",
         hidden=True,
-        data_unit=sheaf.unit,
+        data_unit=source.unit,
     )
 
 
@@ -146,12 +146,12 @@ def _slider(part: str, most: int) -> Html:
     return el("input", type="range", min=0, max=most, value=0, data_part=part)
 
 
-def cautions(sheaf: Sheaf) -> Html:
+def cautions(source: BookSource) -> Html:
     """Return what to know before anything is cut."""
-    found = sheaf.findings("all")
+    found = source.findings("all")
     if not found:
         found = el("p", "No warnings; notes stand where they matter.")
-    rows = sheaf.rows("cautions")
+    rows = source.rows("cautions")
     told = [
         el("div", el("p", el("strong", row["about"]), ". ", row["text"]), class_="finding") for row in rows
     ]
@@ -159,9 +159,9 @@ def cautions(sheaf: Sheaf) -> Html:
     return joined([found, *heads, *told, steps([("cautions", "Read by everyone who works on it")])])
 
 
-def measured(sheaf: Sheaf) -> Html:
+def measured(source: BookSource) -> Html:
     """Return the measured lines: how far each is from its points, what was left out, where it bends most."""
-    rows = sheaf.rows("measured")
+    rows = source.rows("measured")
     if not rows:
         return Html("")
     columns = (
@@ -169,40 +169,40 @@ def measured(sheaf: Sheaf) -> Html:
         ("left_out", "Left out"), ("allowed_mm", "Allowed"), ("largest_mm", "Farthest"), ("rms_mm", "Rms"),
         ("tightest_radius_mm", "Least radius"), ("tightest_place_mm", "at"),
     )  # fmt: skip
-    listed = figures_table("Measured lines", columns, rows, sheaf.unit)
-    return joined([el("p", _MEASURED), sheaf.findings("measured"), listed, sheaf.figures("measured")])
+    listed = quantities_table("Measured lines", columns, rows, source.unit)
+    return joined([el("p", _MEASURED), source.findings("measured"), listed, source.figures("measured")])
 
 
-def templates(sheaf: Sheaf) -> Html:
+def templates(source: BookSource) -> Html:
     """Return the templates and the plan that they stand on."""
     columns = (
         ("name", "Template"), ("kind", "Kind"), ("at_mm", "At"), ("from_mm", "From"), ("to_mm", "To"),
         ("area_m2", "Area"), ("bevel_mm", "Bevel"), ("bevel_deg", "Angle"), ("gap_mm", "Light"),
     )  # fmt: skip
-    listed = figures_table(
+    listed = quantities_table(
         "Templates",
         columns,
-        sheaf.rows("templates"),
-        sheaf.unit,
+        source.rows("templates"),
+        source.unit,
         lambda row: step(f"template-{row['name']}", row["name"], " cut"),
     )
-    drawn = joined([sheaf.figures("boards", height=MIDDLING), sheaf.figures("templates", height=SMALL)])
-    base = sheaf.figures("base", "Draw it on the building board.")
-    gauged = any(row.get("line") for row in sheaf.rows("templates"))
+    drawn = joined([source.figures("boards", height=MIDDLING), source.figures("templates", height=SMALL)])
+    base = source.figures("base", "Draw it on the building board.")
+    gauged = any(row.get("line") for row in source.rows("templates"))
     told = el("p", _GAUGES) if gauged else None
     done = (
         steps([("base-plan", "Base plan drawn on the building board, centreline and stations")])
         if base
         else None
     )
-    return joined([sheaf.findings("templates"), told, listed, drawn, done, base])
+    return joined([source.findings("templates"), told, listed, drawn, done, base])
 
 
-def cutting(sheaf: Sheaf) -> Html:
+def cutting(source: BookSource) -> Html:
     """Return how the sheets are cut, sheet by sheet and layer by layer."""
-    parts: list[object] = [sheaf.findings("cutting")]
-    sheets = (sheaf.summary.get("sheets") or {}).get("sheets") or []
-    drawn = list(sheaf.of("sheets").items())
+    parts: list[object] = [source.findings("cutting")]
+    sheets = (source.summary.get("sheets") or {}).get("sheets") or []
+    drawn = list(source.of("sheets").items())
     for k, sheet in enumerate(sheets):
         number = sheet["number"]
         head = el("h3", f"Sheet {number}, of {sheet['stock']}")
@@ -210,32 +210,32 @@ def cutting(sheaf: Sheaf) -> Html:
             (f"cut-{number}-{piece['name']}", f"{piece['name']} cut from sheet {number}")
             for piece in sheet["pieces"]
         ]
-        figure = sheaf.drawn(*drawn[k], height=MIDDLING) if k < len(drawn) else None
+        figure = source.drawn(*drawn[k], height=MIDDLING) if k < len(drawn) else None
         parts.append(el("div", head, steps(pieces), figure, class_="together"))
     if len(drawn) > len(sheets):
-        parts += [sheaf.drawn(*one) for one in drawn[len(sheets) :]]
+        parts += [source.drawn(*one) for one in drawn[len(sheets) :]]
     columns = (
         ("name", "Piece"), ("layer", "Layer"), ("place", "Place"), ("sheet_mm", "Sheet"), ("area_m2", "Area"),
         ("volume_m3", "Volume"), ("weight_kg", "Weight"),
     )  # fmt: skip
-    parts.append(figures_table("Pieces", columns, sheaf.rows("pieces"), sheaf.unit))
+    parts.append(quantities_table("Pieces", columns, source.rows("pieces"), source.unit))
     parts.append(el("h3", "Layers"))
     parts.append(
         el("p", "Cut along ROUGH, with foam to spare; sand to the two final lines, one on either face.")
     )
-    parts.append(_layers(sheaf))
-    parts.append(sheaf.seen("layers"))
-    parts.append(sheaf.figures("layers"))
+    parts.append(_layers(source))
+    parts.append(source.seen("layers"))
+    parts.append(source.figures("layers"))
     return joined(parts)
 
 
-def _layers(sheaf: Sheaf) -> Html:
+def _layers(source: BookSource) -> Html:
     """Return the layers as a table with boxes to tick."""
     columns = (
         ("name", "Layer"), ("axis", "Along"), ("from_mm", "From"), ("to_mm", "To"), ("sheet_mm", "Sheet"),
         ("rough_area_m2", "Cut area"), ("volume_m3", "Foam left"),
     )  # fmt: skip
-    return figures_table(
-        "Layers, in the order of stacking", columns, sheaf.rows("layers"), sheaf.unit,
+    return quantities_table(
+        "Layers, in the order of stacking", columns, source.rows("layers"), source.unit,
         lambda row: step(f"layer-{row['name']}", row["name"], " marked and cut"),
     )  # fmt: skip

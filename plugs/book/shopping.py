@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from plugs.book.sheaf import Sheaf
-from plugs.book.words import Html, el, figures_table, joined, pairs_table, step, steps, table
+from plugs.book.source import BookSource
+from plugs.book.words import Html, el, joined, pairs_table, quantities_table, step, steps, table
 
 _NO_STOCK = (
     "The recipe lists no stock, or an empty one: no layer is parted to fit a sheet, no piece is arranged on "
@@ -14,27 +14,27 @@ _NO_STOCK = (
 )
 
 
-def shopping(sheaf: Sheaf) -> Html:
+def shopping(source: BookSource) -> Html:
     """Return what to buy."""
-    bought = sheaf.rows("shopping")
+    bought = source.rows("shopping")
     groups = {row.get("group") for row in bought}
-    parts: list[object] = [sheaf.findings("shopping"), _bought(sheaf, bought), _cost(sheaf, len(bought))]
-    stock = (sheaf.summary.get("sheets") or {}).get("by_stock") or []
+    parts: list[object] = [source.findings("shopping"), _bought(source, bought), _cost(source, len(bought))]
+    stock = (source.summary.get("sheets") or {}).get("by_stock") or []
     columns = (
         ("stock", "Foam"), ("count", "Sheets"), ("width_mm", "Long"), ("height_mm", "Wide"),
         ("thickness_mm", "Thick"), ("price", "Price each"), ("yield_ratio", "Used"),
     )  # fmt: skip
     first = None if "foam" in groups else lambda row: step(f"buy-foam-{row['stock']}", row["stock"])
-    parts.append(figures_table("Sheets of foam", columns, stock, sheaf.unit, first))
-    if not stock and sheaf.rows("pieces"):
+    parts.append(quantities_table("Sheets of foam", columns, stock, source.unit, first))
+    if not stock and source.rows("pieces"):
         parts.append(el("p", _NO_STOCK, class_="note"))
-    parts.append(steps(_besides(sheaf, groups)))
+    parts.append(steps(_besides(source, groups)))
     return joined(parts)
 
 
-def _cost(sheaf: Sheaf, count: int) -> Html:
+def _cost(source: BookSource, count: int) -> Html:
     """Return what it costs, as far as prices are known."""
-    cost = sheaf.summary.get("cost") or {}
+    cost = source.summary.get("cost") or {}
     missing = cost.get("without_price") or []
     if cost.get("total") is None or not count:
         return Html("")
@@ -49,7 +49,7 @@ def _cost(sheaf: Sheaf, count: int) -> Html:
     return pairs_table("Cost", pairs)
 
 
-def _bought(sheaf: Sheaf, bought: list[Mapping[str, Any]]) -> Html:
+def _bought(source: BookSource, bought: list[Mapping[str, Any]]) -> Html:
     """Return the shopping list as a table."""
     rows: list[tuple[object, ...]] = []
     for k, row in enumerate(bought):
@@ -65,22 +65,22 @@ def _bought(sheaf: Sheaf, bought: list[Mapping[str, Any]]) -> Html:
                 row.get("words") or "",
             )
         )
-    money = (sheaf.summary.get("cost") or {}).get("currency") or ""
+    money = (source.summary.get("cost") or {}).get("currency") or ""
     return table("Materials", ("What", "Needed", "Buy", f"Price {money}".strip(), "For"), rows)
 
 
-def _besides(sheaf: Sheaf, groups: set[Any]) -> list[tuple[str, object]]:
+def _besides(source: BookSource, groups: set[Any]) -> list[tuple[str, object]]:
     """Return what is bought besides the shopping list: glue, pins, board for templates."""
-    summary = sheaf.summary
+    summary = source.summary
     rows: list[tuple[str, object]] = []
     glue = summary.get("glue") or {}
     if glue.get("glue_g") and "adhesive" not in groups:
         told = joined(
             [
                 "Glue for foam: ",
-                sheaf.told("glue_g", glue["glue_g"]),
+                source.quantity("glue_g", glue["glue_g"]),
                 ", at ",
-                sheaf.told("coverage_g_m2", glue["coverage_g_m2"]),
+                source.quantity("coverage_g_m2", glue["coverage_g_m2"]),
             ]
         )
         rows.append(("buy-glue", told))
@@ -90,23 +90,23 @@ def _besides(sheaf: Sheaf, groups: set[Any]) -> list[tuple[str, object]]:
         told = joined(
             [
                 "Pins: rod of ",
-                sheaf.told("rod_mm", summary["pins"]["diameter_mm"]),
+                source.quantity("rod_mm", summary["pins"]["diameter_mm"]),
                 ", ",
-                sheaf.told("l_mm", most),
+                source.quantity("l_mm", most),
                 " in all",
             ]
         )
         rows.append(("buy-pins", told))
-    templates = sheaf.rows("templates")
+    templates = source.rows("templates")
     if templates and "board" not in groups:
         area = sum(template["area_m2"] for template in templates)
         thick = sorted({round(template["to_mm"] - template["from_mm"], 6) for template in templates})
         told = joined(
             [
                 "Board for templates: ",
-                sheaf.told("area_m2", area),
+                source.quantity("area_m2", area),
                 " net, ",
-                joined((sheaf.told("board_mm", t) for t in thick), ", "),
+                joined((source.quantity("board_mm", t) for t in thick), ", "),
                 " thick",
             ]
         )

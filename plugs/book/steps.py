@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from plugs.book.figures import SMALL, TALL
-from plugs.book.sheaf import Sheaf
 from plugs.book.shopping import pin_lengths
-from plugs.book.words import Html, el, figures_table, joined, pairs_table, step, steps, table
+from plugs.book.source import BookSource
+from plugs.book.words import Html, el, joined, pairs_table, quantities_table, step, steps, table
 
 _WHOLE: Final = 1e15  # a float's whole numbers are exact to 9e15
 _WAYS: Final = {"forward": "ahead", "aft": "astern"}
@@ -22,13 +22,13 @@ _METHODS: Final = {
 """How a recess is made, by its method."""
 
 
-def stacking(sheaf: Sheaf) -> Html:
+def stacking(source: BookSource) -> Html:
     """Return how layers are pinned and glued."""
-    summary = sheaf.summary
+    summary = source.summary
     glue, contacts = summary.get("glue") or {}, (summary.get("glue") or {}).get("contacts") or []
-    parts: list[object] = [sheaf.findings("stacking")]
+    parts: list[object] = [source.findings("stacking")]
     if glue:
-        margin = sheaf.told("margin_mm", glue["margin_mm"])
+        margin = source.quantity("margin_mm", glue["margin_mm"])
         told = [
             "Keep glue ",
             margin,
@@ -37,27 +37,27 @@ def stacking(sheaf: Sheaf) -> Html:
         parts.append(el("p", *told, "GLUE_UPPER of each layer show how far glue may go."))
     lengths = pin_lengths(summary)
     if lengths:
-        rows = [(sheaf.told("length_mm", length), str(count)) for length, count in lengths.items()]
-        diameter = sheaf.told("diameter_mm", summary["pins"]["diameter_mm"])
+        rows = [(source.quantity("length_mm", length), str(count)) for length, count in lengths.items()]
+        diameter = source.quantity("diameter_mm", summary["pins"]["diameter_mm"])
         parts.append(table(joined(["Pins to cut, of rod ", diameter, " thick"]), ("Length", "Pins"), rows))
-    parts.append(steps(_before_glue(sheaf, has_pins=bool(lengths))))
+    parts.append(steps(_before_glue(source, has_pins=bool(lengths))))
     columns = (
         ("number", "Joint"), ("lower_layer", "Lower"), ("upper_layer", "Upper"), ("at_mm", "At"),
         ("touching_m2", "Touching"), ("glued_m2", "Glued"), ("glue_g", "Glue"),
     )  # fmt: skip
     parts.append(
-        figures_table(
-            "Joints, in the order of gluing", columns, contacts, sheaf.unit,
+        quantities_table(
+            "Joints, in the order of gluing", columns, contacts, source.unit,
             lambda row: step(f"glue-{row['number']}", f"{row['lower_layer']} to {row['upper_layer']} glued"),
         )
     )  # fmt: skip
-    parts.append(_pins(sheaf))
+    parts.append(_pins(source))
     return joined(parts)
 
 
-def _before_glue(sheaf: Sheaf, *, has_pins: bool) -> list[tuple[str, object]]:
+def _before_glue(source: BookSource, *, has_pins: bool) -> list[tuple[str, object]]:
     """Return what is done to the pieces before layers are glued to one another."""
-    summary = sheaf.summary
+    summary = source.summary
     done: list[tuple[str, object]] = [
         (f"void-{void['layer']}", f"{void['layer']}: what is marked VOID sawn out")
         for void in summary.get("voids") or []
@@ -69,7 +69,7 @@ def _before_glue(sheaf: Sheaf, *, has_pins: bool) -> list[tuple[str, object]]:
             joined(
                 [
                     f"{joint['name']}: {' and '.join(joint['between'])} glued on a flat board, ",
-                    sheaf.told("glue_g", joint["glue_g"]),
+                    source.quantity("glue_g", joint["glue_g"]),
                     " of glue",
                 ]
             ),
@@ -85,48 +85,50 @@ def _before_glue(sheaf: Sheaf, *, has_pins: bool) -> list[tuple[str, object]]:
     return done
 
 
-def _pins(sheaf: Sheaf) -> Html:
+def _pins(source: BookSource) -> Html:
     """Return every pin with its place."""
-    axes = {"x": "y, z", "y": "x, z", "z": "x, y"}.get(sheaf.scene.axis, "x, y")
+    axes = {"x": "y, z", "y": "x, z", "z": "x, y"}.get(source.scene.axis, "x, y")
     pins = [
         pin | {"number": contact["number"]}
-        for contact in (sheaf.summary.get("pins") or {}).get("contacts") or []
+        for contact in (source.summary.get("pins") or {}).get("contacts") or []
         for pin in contact["pins"]
     ]
     columns = (
         ("name", "Pin"), ("number", "Joint"), ("at_mm", f"At {axes}"), ("lower_depth_mm", "Deep below"),
         ("upper_depth_mm", "Deep above"), ("length_mm", "Length"),
     )  # fmt: skip
-    return figures_table("Where the pins stand", columns, pins, sheaf.unit)
+    return quantities_table("Where the pins stand", columns, pins, source.unit)
 
 
-def sanding(sheaf: Sheaf) -> Html:
+def sanding(source: BookSource) -> Html:
     """Return how the foam is sanded: map, blocks, and the gaps under a straightedge."""
-    figures = sheaf.summary.get("sanding") or {}
+    figures = source.summary.get("sanding") or {}
     panels = figures.get("panels") or []
-    parts: list[object] = [sheaf.findings("sanding"), sheaf.seen("sanding")]
-    drawn = sheaf.of("sanding")
+    parts: list[object] = [source.findings("sanding"), source.seen("sanding")]
+    drawn = source.of("sanding")
     parts += [
-        sheaf.drawn(path, one, height=TALL, as_drawn=True)
+        source.drawn(path, one, height=TALL, as_drawn=True)
         for path, one in drawn.items()
         if path.endswith("sanding-map")
     ]
     rows = [
         (
             step(f"sand-{k}", f"{row['panel']}, bay {row.get('bay', '')}"),
-            joined([sheaf.told("x_mm", row["from_x_mm"]), " to ", sheaf.told("x_mm", row["to_x_mm"])]),
+            joined(
+                [source.quantity("x_mm", row["from_x_mm"]), " to ", source.quantity("x_mm", row["to_x_mm"])]
+            ),
             row["kind"],
-            _gap(sheaf, row.get("lengthwise")),
-            _gap(sheaf, row.get("crosswise")),
-            sheaf.told("twist_mm", row.get("twist_mm")),
+            _gap(source, row.get("lengthwise")),
+            _gap(source, row.get("crosswise")),
+            source.quantity("twist_mm", row.get("twist_mm")),
         )
         for k, row in enumerate(panels)
     ]
     heads = ("Panel", "x", "Straight", "Gap lengthwise", "Gap crosswise", "Twist")
     if rows:
         edge = joined([
-            "Gap under a straightedge of ", sheaf.told("s_mm", figures.get("straightedge_mm")),
-            " or the panel's own length; less than ", sheaf.told("d_mm", figures.get("daylight_mm")),
+            "Gap under a straightedge of ", source.quantity("s_mm", figures.get("straightedge_mm")),
+            " or the panel's own length; less than ", source.quantity("d_mm", figures.get("daylight_mm")),
             " counts as straight",
         ])  # fmt: skip
         parts.append(table(edge, heads, rows))
@@ -135,21 +137,21 @@ def sanding(sheaf: Sheaf) -> Html:
         ("flat_mm", "Flats"), ("edges", "Edges"), ("note", "Note"),
     )  # fmt: skip
     parts.append(
-        figures_table(
-            "Radius blocks", columns, figures.get("blocks") or [], sheaf.unit,
+        quantities_table(
+            "Radius blocks", columns, figures.get("blocks") or [], source.unit,
             lambda row: step(f"block-{row['number']}", f"B{row['number']} {row['name']}"),
         )
     )  # fmt: skip
     parts += [
-        sheaf.drawn(path, one, height=SMALL)
+        source.drawn(path, one, height=SMALL)
         for path, one in drawn.items()
         if not path.endswith("sanding-map")
     ]
-    parts.append(gauging(sheaf, "foam"))
+    parts.append(gauging(source, "foam"))
     return joined(parts)
 
 
-def gauging(sheaf: Sheaf, line: str) -> Html | None:
+def gauging(source: BookSource, line: str) -> Html | None:
     """Return the steps by which gauges are offered up to a surface.
 
     Parameters
@@ -162,10 +164,10 @@ def gauging(sheaf: Sheaf, line: str) -> Html | None:
     Html or None
         None without gauges of that line.
     """
-    rows = [row for row in sheaf.rows("templates") if row.get("line") == line]
+    rows = [row for row in source.rows("templates") if row.get("line") == line]
     if not rows:
         return None
-    daylight = (sheaf.summary.get("sanding") or {}).get("daylight_mm") or 0.0
+    daylight = (source.summary.get("sanding") or {}).get("daylight_mm") or 0.0
     done = []
     for row in rows:
         place = "station x = " if row["kind"] == "station gauge" else "buttock y = "
@@ -173,32 +175,36 @@ def gauging(sheaf: Sheaf, line: str) -> Html | None:
         way = "brought down from above until it stands there" if row["part"] == "top" else way
         words = joined([
             f"{row['name']} on the baseboard between the lines of {place}",
-            sheaf.told("at_mm", row["at_mm"]), f", {way}: sanded down where it bears "
+            source.quantity("at_mm", row["at_mm"]), f", {way}: sanded down where it bears "
             "before that, and there is nowhere more light under its edge than ",
-            sheaf.told("gap_mm", row["gap_mm"] + daylight),
+            source.quantity("gap_mm", row["gap_mm"] + daylight),
         ])  # fmt: skip
         done.append((f"gauge-{row['name']}", words))
     return joined([el("h3", f"Gauges of the {line} line"), steps(done)])
 
 
-def _gap(sheaf: Sheaf, gap: Mapping[str, Any] | None) -> object:
+def _gap(source: BookSource, gap: Mapping[str, Any] | None) -> object:
     """Return a gap and the straightedge it is under."""
     if gap is None:
         return "–"
     return joined(
-        [sheaf.told("gap_mm", gap["gap_mm"]), " under ", sheaf.told("edge_mm", gap["straightedge_mm"])]
+        [
+            source.quantity("gap_mm", gap["gap_mm"]),
+            " under ",
+            source.quantity("edge_mm", gap["straightedge_mm"]),
+        ]
     )
 
 
-def recesses(sheaf: Sheaf) -> Html:
+def recesses(source: BookSource) -> Html:
     """Return how each recess is cut and lined."""
-    parts: list[object] = [sheaf.findings("recess")]
-    for k, kit in enumerate(sheaf.rows("recess_kits"), start=1):
+    parts: list[object] = [source.findings("recess")]
+    for k, kit in enumerate(source.rows("recess_kits"), start=1):
         parts.append(el("h3", kit["name"]))
         pairs: list[tuple[str, object]] = [("Made", _METHODS.get(kit["method"], kit["method"]))]
         pairs.append(("Reaches into", ", ".join(kit["layers"]) or None))
         pairs += [
-            (words, _rounded(sheaf, kit.get(f"{word}_mm")))
+            (words, _rounded(source, kit.get(f"{word}_mm")))
             for word, words in (
                 ("mouth", "Mouth"), ("cut", "Cut"), ("floor", "Floor"), ("flat", "Finished floor flat"),
                 ("holds", "Holds"),
@@ -210,24 +216,25 @@ def recesses(sheaf: Sheaf) -> Html:
             ("set_back_mm", "Block set back by"), ("play_mm", "Play of the block"),
         )  # fmt: skip
         pairs += [
-            (words, None if kit.get(name) is None else sheaf.told(name, kit[name])) for name, words in names
+            (words, None if kit.get(name) is None else source.quantity(name, kit[name]))
+            for name, words in names
         ]
         parts.append(pairs_table("Measures", pairs))
-        done = _recess_steps(sheaf, kit)
+        done = _recess_steps(source, kit)
         parts.append(
             steps([(f"recess-{k}-{n}", joined([kit["name"], ": ", words])) for n, words in enumerate(done)])
         )
-        pieces = _cloth_for(sheaf, kit["name"])
+        pieces = _cloth_for(source, kit["name"])
         if pieces:
             parts.append(el("p", f"Its cloth, in the section on the skin: {', '.join(pieces)}."))
-    parts.append(_features(sheaf))
-    parts.append(sheaf.figures("recess", height=SMALL))
+    parts.append(_features(source))
+    parts.append(source.figures("recess", height=SMALL))
     return joined(parts)
 
 
-def _recess_steps(sheaf: Sheaf, kit: Mapping[str, Any]) -> list[object]:
+def _recess_steps(source: BookSource, kit: Mapping[str, Any]) -> list[object]:
     """Return what is done for one recess, in order."""
-    told = None if kit["depth_mm"] is None else sheaf.told("depth_mm", kit["depth_mm"])
+    told = None if kit["depth_mm"] is None else source.quantity("depth_mm", kit["depth_mm"])
     deep = ["right through"] if told is None else [told, " deep"]
     done: list[object] = ["mouth marked from the template, level checked"]
     notched, rest = kit["notched_layers"], [n for n in kit["layers"] if n not in kit["notched_layers"]]
@@ -253,17 +260,17 @@ def _recess_steps(sheaf: Sheaf, kit: Mapping[str, Any]) -> list[object]:
     return done
 
 
-def _features(sheaf: Sheaf) -> Html:
+def _features(source: BookSource) -> Html:
     """Return what is done for each boss and each shape of the recipe's own."""
     rows = []
-    for k, one in enumerate(sheaf.rows("features"), start=1):
+    for k, one in enumerate(source.rows("features"), start=1):
         layers = ", ".join(one["layers"])
         place = joined(
-            ["from x, y, z = ", _point(sheaf, one["from_mm"]), " to ", _point(sheaf, one["to_mm"])]
+            ["from x, y, z = ", _point(source, one["from_mm"]), " to ", _point(source, one["to_mm"])]
         )
         if one["kind"] == "boss":
             size = joined(
-                [" the top ", _rounded(sheaf, one["top_mm"]), ", ", sheaf.told("_mm", one["rise_mm"])]
+                [" the top ", _rounded(source, one["top_mm"]), ", ", source.quantity("_mm", one["rise_mm"])]
             )
             words = [
                 f" stands in the cut lines of {layers}: the panel sanded down round it,",
@@ -285,14 +292,14 @@ def _features(sheaf: Sheaf) -> Html:
     return joined([el("h3", "Bosses and shapes of its own"), steps(rows)]) if rows else Html("")
 
 
-def _point(sheaf: Sheaf, at: Sequence[float]) -> Html:
+def _point(source: BookSource, at: Sequence[float]) -> Html:
     """Return a place."""
-    return joined([sheaf.told("_mm", value) for value in at], ", ")
+    return joined([source.quantity("_mm", value) for value in at], ", ")
 
 
-def _cloth_for(sheaf: Sheaf, name: str) -> list[str]:
+def _cloth_for(source: BookSource, name: str) -> list[str]:
     """Return the pieces of cloth that cover a recess."""
-    cloth = sheaf.summary.get("cloth") or {}
+    cloth = source.summary.get("cloth") or {}
     places = (f"{name} floor", f"{name} wall")
     zones = [zone["name"] for zone in cloth.get("zones", ()) if any(p in zone["places"] for p in places)]
     return [
@@ -300,34 +307,36 @@ def _cloth_for(sheaf: Sheaf, name: str) -> list[str]:
     ]
 
 
-def _rounded(sheaf: Sheaf, shape: Mapping[str, float] | None) -> Html | None:
+def _rounded(source: BookSource, shape: Mapping[str, float] | None) -> Html | None:
     """Return a rounded rectangle's size."""
     if shape is None:
         return None
-    width, height, radius = (sheaf.told("_mm", shape[name]) for name in ("width", "height", "corner_radius"))
+    width, height, radius = (
+        source.quantity("_mm", shape[name]) for name in ("width", "height", "corner_radius")
+    )
     return joined([width, " x ", height, ", corners R ", radius])
 
 
-def fit(sheaf: Sheaf) -> Html:
+def fit(source: BookSource) -> Html:
     """Return what is checked on the finished part: mating faces, thickness, main sizes."""
-    parts: list[object] = [sheaf.findings("fit")]
+    parts: list[object] = [source.findings("fit")]
     columns = (
         ("name", "Mating face"), ("gap_mm", "Gap"), ("edge_length_mm", "Edge"), ("face_area_m2", "Area"),
         ("measured_points", "Points"), ("rms_miss_mm", "Miss, rms"), ("largest_miss_mm", "Largest miss"),
         ("largest_miss_place_mm", "At x, y, z"),
     )  # fmt: skip
-    mating = sheaf.rows("mating")
+    mating = source.rows("mating")
     parts.append(
-        figures_table(
+        quantities_table(
             "Mating faces",
             columns,
             mating,
-            sheaf.unit,
+            source.unit,
             lambda row: step(f"fit-{row['name']}", row["name"], " tried"),
         )
     )
-    parts.append(sheaf.figures("fit"))
-    skin = sheaf.summary.get("skin") or {}
+    parts.append(source.figures("fit"))
+    skin = source.summary.get("skin") or {}
     if "largest_deviation_mm" in skin:
         told = joined([
             "The foam lies under the finished surface by skin and filler, within ",
@@ -338,16 +347,16 @@ def fit(sheaf: Sheaf) -> Html:
         ("check-length", "Length, breadth and height measured against the three views"),
         ("check-centreline", "Both sides measured from the centreline at each station"),
     ]
-    parts.append(gauging(sheaf, "finished"))
-    if sheaf.rows("recess_kits"):
+    parts.append(gauging(source, "finished"))
+    if source.rows("recess_kits"):
         done.append(("check-recess", "What goes into each recess tried in it"))
     parts.append(steps(done))
     return joined(parts)
 
 
-def anew(sheaf: Sheaf) -> Html:
+def anew(source: BookSource) -> Html:
     """Return the parameters, how to build with others, and the files."""
-    recipe, parameters = sheaf.summary["recipe"], sheaf.summary.get("parameters") or {}
+    recipe, parameters = source.summary["recipe"], source.summary.get("parameters") or {}
     rows = [(name, "–" if value is None else _value(value)) for name, value in parameters.items()]
     command = " ".join(
         ["python -m plugs build", shlex.quote(recipe["file"])]
@@ -370,7 +379,7 @@ def anew(sheaf: Sheaf) -> Html:
         parts.append(el("pre", el("code", f"{command} {_set(number, parameters[number])}")))
     digest = el("code", recipe["sha256"])
     parts.append(el("p", f"This book is of {recipe['file']}, SHA-256 ", digest, ".", class_="note"))
-    files = sheaf.rows("files")
+    files = source.rows("files")
     listed = table(
         "Files of this build", ("File", "Size"),
         [(el("code", file["path"]), f"{max(1, round(file['bytes'] / 1000.0))} kB") for file in files],
@@ -393,6 +402,6 @@ def _value(value: object) -> str:
     return ", ".join(_value(item) for item in value) if isinstance(value, list | tuple) else str(value)
 
 
-def more(sheaf: Sheaf) -> Html:
+def more(source: BookSource) -> Html:
     """Return the drawings that belong to no section."""
-    return sheaf.figures("more")
+    return source.figures("more")

@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.drafting.builder import Draft
-from plugs.drafting.picture import Drawing, Label, Path
+from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.ground.units import format_length
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body

@@ -139,7 +139,7 @@ def _long(cell: object) -> str | None:
     return "long" if len(str(cell)) > _LONG and "<" not in str(cell) else None
 
 
-def figures_table(
+def quantities_table(
     caption: object,
     columns: Sequence[tuple[str, str]],
     rows: Sequence[Mapping[str, Any]],
@@ -162,7 +162,7 @@ def figures_table(
         for k, (name, head) in enumerate(columns)
         if k == 0 or any(row.get(name) not in (None, "", []) for row in rows)
     ]
-    cells: list[list[object]] = [[figure(name, row.get(name), unit) for name, _ in used] for row in rows]
+    cells: list[list[object]] = [[quantity(name, row.get(name), unit) for name, _ in used] for row in rows]
     if first is not None:
         cells = [[first(row), *line[1:]] for row, line in zip(rows, cells, strict=True)]
     return table(caption, [head for _, head in used], cells)
@@ -183,7 +183,7 @@ def pairs_table(caption: object, pairs: Sequence[tuple[object, object]]) -> Html
     return el("div", el("table", el("caption", caption), el("tbody", *rows)), class_="wide")
 
 
-def figure(name: str, value: object, unit: str) -> Html:
+def quantity(name: str, value: object, unit: str) -> Html:
     """Return a figure of the summary for a person, by the unit in its name.
 
     Parameters
@@ -200,9 +200,9 @@ def figure(name: str, value: object, unit: str) -> Html:
     if isinstance(value, bool):
         return text("yes" if value else "no")
     if isinstance(value, list | tuple):
-        return joined([figure(name, item, unit) for item in value], ", ") if value else text(_DASH)
+        return joined([quantity(name, item, unit) for item in value], ", ") if value else text(_DASH)
     if isinstance(value, Mapping):
-        return joined([f"{label_of(key)} {figure(key, item, unit)}" for key, item in value.items()], "; ")
+        return joined([f"{label_of(key)} {quantity(key, item, unit)}" for key, item in value.items()], "; ")
     if not isinstance(value, int | float):
         return text(value)
     if name in _SIZES:

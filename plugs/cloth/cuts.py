@@ -26,7 +26,7 @@ _HOLE_RAD: Final = -0.9 * 2.0 * np.pi
 """A loop that turns by nearly a whole turn the other way is a hole; an outer edge turns forward."""
 
 
-def with_darts(patch: Patch, darts: Sequence[DartCut]) -> Patch:
+def cut_darts(patch: Patch, darts: Sequence[DartCut]) -> Patch:
     """Return a patch cut along its darts.
 
     Parameters

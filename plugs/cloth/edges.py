@@ -32,7 +32,7 @@ _SPUR: Final = 4.0  # mm. A spur twice as wide or narrower would fray off: it is
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Edge:
+class PatchEdge:
     """What all plies of a flat patch share.
 
     Attributes
@@ -61,7 +61,7 @@ def _rings(flat: Flat) -> list[Array]:
     return [flat.points[loop] for loop in _loops(flat)]
 
 
-def net_of(flat: Flat) -> shapely.Polygon:
+def flat_outline(flat: Flat) -> shapely.Polygon:
     """Return the outline of a flat patch.
 
     Returns
@@ -112,7 +112,9 @@ def runs_of(flat: Flat) -> list[tuple[int, Indices, bool]]:
     return found
 
 
-def moved_edges(edge: Edge, lines: Sequence[shapely.LineString], moves: Sequence[float]) -> shapely.Polygon:
+def moved_edges(
+    edge: PatchEdge, lines: Sequence[shapely.LineString], moves: Sequence[float]
+) -> shapely.Polygon:
     """Return an outline with each run of its edge moved out or in.
 
     Parameters

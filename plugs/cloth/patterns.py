@@ -10,15 +10,15 @@ import numpy as np
 import shapely
 
 from plugs.cloth.cloth import ClothPly, Laps, Pattern
-from plugs.cloth.cuts import opened, with_darts
+from plugs.cloth.cuts import cut_darts, opened
 from plugs.cloth.edges import (
     THINNED,
-    Edge,
+    PatchEdge,
     centrelines_of,
     closed_up,
+    flat_outline,
     largest,
     moved_edges,
-    net_of,
     notches_on,
     runs_of,
 )
@@ -27,7 +27,7 @@ from plugs.cloth.seams import Seam, seams_of
 from plugs.cloth.zone_words import DartCut, Zone
 from plugs.cloth.zones import DART, FREE, OPENED, Patch, Zoned
 from plugs.ground.errors import Finding, PlugError
-from plugs.ground.told import told
+from plugs.ground.lengths import as_length
 
 _BREADTH_SHARE: Final = 0.3
 """Of the narrower piece: a lap begins no farther in than this, or nothing of it would be left."""
@@ -94,11 +94,14 @@ def patterns_of(
     flats, findings = [], []
     for patch in surface.patches:
         mine = _nearest_darts(patch, surface, [d for d in darts if d.zone == names[patch.zone]])
-        flat = flatten(with_darts(opened(patch), mine))
+        flat = flatten(cut_darts(opened(patch), mine))
         flats.append(flat)
         findings += [found for found in (finding_of(flat), _overlap_of(flat)) if found is not None]
     found, breadth, without = [], _breadths(surface), dict.fromkeys([ply.number for ply in plies], 0.0)
-    laid = [Edge(net=net_of(flat), runs=runs_of(flat), centrelines=centrelines_of(flat)) for flat in flats]
+    laid = [
+        PatchEdge(net=flat_outline(flat), runs=runs_of(flat), centrelines=centrelines_of(flat))
+        for flat in flats
+    ]
     for i, ply in enumerate(plies):
         covered = _covered(ply, surface.zones, f"plies[{i}].zones")
         for flat, edge in zip(flats, laid, strict=True):
@@ -176,8 +179,8 @@ def lapped_over(patch: str, net: shapely.Polygon, outline: shapely.Polygon) -> l
                     code="cloth-over-hole",
                     severity="note",
                     where=patch,
-                    message=f"laps of its plies meet over a hole of {told(sides[0], '.0f', 'bare')} x "
-                    f"{told(sides[1], '.0f')}, so they are cut without it",
+                    message=f"laps of its plies meet over a hole of {as_length(sides[0], '.0f', 'bare')} x "
+                    f"{as_length(sides[1], '.0f')}, so they are cut without it",
                     remedy="cut it crosswise over the hole, from corner to corner, and lay the tongues in",
                 )
             )
@@ -197,7 +200,7 @@ def _no_piece(flat: Flat) -> Finding:
 
 def _overlap_of(flat: Flat) -> Finding | None:
     """Return what is said of a piece that lies over itself when it is flat, or None."""
-    twice = flat.area_ratio * flat.patch.area_mm2 - float(net_of(flat).area)
+    twice = flat.area_ratio * flat.patch.area_mm2 - float(flat_outline(flat).area)
     if flat.flipped or twice < max(_OVER_ITSELF_MM2, _OVER_ITSELF * flat.patch.area_mm2):
         return None
     return Finding(
@@ -238,7 +241,7 @@ def _breadths(surface: Zoned) -> dict[int, float]:
 
 
 def _pattern(
-    flat: Flat, edge: Edge, moves: Sequence[float], ply: ClothPly, zone: str, seams: Sequence[Seam]
+    flat: Flat, edge: PatchEdge, moves: Sequence[float], ply: ClothPly, zone: str, seams: Sequence[Seam]
 ) -> Pattern:
     """Return the pattern of one patch for one ply, each run of its rim moved out or in."""
     chains = [
@@ -269,7 +272,7 @@ def _pattern(
 
 
 def _strips(
-    flat: Flat, edge: Edge, moves: Sequence[float]
+    flat: Flat, edge: PatchEdge, moves: Sequence[float]
 ) -> tuple[tuple[float, tuple[float, float, float]], ...]:
     """Return the strip that each run of a rim is moved by, and the middle of the run on the plug."""
     found = []

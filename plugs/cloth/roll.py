@@ -27,7 +27,7 @@ _BUY_STEP: Final = 100.0  # mm. Cloth is bought by the tenth of a metre (common 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Laid:
+class LaidPattern:
     """A pattern on the roll: turned about the origin of its own axes, then moved.
 
     Attributes
@@ -66,7 +66,7 @@ class Roll:
     ----------
     cloth : str
     roll_width : float, mm
-    laid : tuple of Laid
+    laid : tuple of LaidPattern
         In the order of the patterns.
     length : float, mm
         Used.
@@ -78,7 +78,7 @@ class Roll:
 
     cloth: str
     roll_width: float
-    laid: tuple[Laid, ...]
+    laid: tuple[LaidPattern, ...]
     length: float
     length_to_buy_m: float
     used_mm2: float
@@ -128,7 +128,7 @@ def lay_out(patterns: Sequence[Pattern], cloth: str, roll_width: float, laps: La
     plies = list(dict.fromkeys(p.ply for p in mine))
     pieces = [q for p in mine for q in in_breadths(p, roll_width, laps, plies.index(p.ply))]
     order = sorted(range(len(pieces)), key=lambda i: (-round(pieces[i].outline.area, 3), i))
-    found: dict[int, Laid] = {}
+    found: dict[int, LaidPattern] = {}
     front = np.zeros(max(math.ceil(roll_width / _STRIP), 1))
     for i in order:
         found[i], front = _placed(pieces[i], front, roll_width)
@@ -141,9 +141,9 @@ def lay_out(patterns: Sequence[Pattern], cloth: str, roll_width: float, laps: La
     )  # fmt: skip
 
 
-def _placed(pattern: Pattern, front: Array, width: float) -> tuple[Laid, Array]:
+def _placed(pattern: Pattern, front: Array, width: float) -> tuple[LaidPattern, Array]:
     """Return where a pattern goes, and how far the roll is then used in every strip."""
-    best: tuple[tuple[float, float, float, float], Laid, Array] | None = None
+    best: tuple[tuple[float, float, float, float], LaidPattern, Array] | None = None
     for turn in (0.0, 180.0):
         degrees = turn - pattern.bias_deg
         shape = shapely.affinity.rotate(pattern.outline, degrees, origin=(0.0, 0.0))
@@ -160,7 +160,7 @@ def _placed(pattern: Pattern, front: Array, width: float) -> tuple[Laid, Array]:
         key = (round(float(over[first] + right - left), 3), round(float(waste[first]), 3), float(first), turn)
         if best is None or key < best[0]:
             up = first * _STRIP
-            laid = Laid(pattern=pattern, turn_deg=degrees, dx=float(over[first]) - left, dy=up - low)
+            laid = LaidPattern(pattern=pattern, turn_deg=degrees, dx=float(over[first]) - left, dy=up - low)
             fresh[first : first + count] = np.maximum(
                 fresh[first : first + count], over[first] + finish + GAP
             )

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.drape.splitting import Split, split_at_zero
-from plugs.lines.ends import Zone
+from plugs.lines.ends import EndZone
 from plugs.lines.stations import Loft
 from plugs.mesh.grid_mesh import GridMesh, mesh_of_grid
 from plugs.mesh.mesh import Body, body_of_triangles
@@ -65,7 +65,7 @@ def seamed(loft: Loft, grid: Grid, places: Indices) -> Body:
 
 
 def _cut_off(
-    vertices: Array, triangles: Indices, far: Array, panel: Indices, zone: Zone
+    vertices: Array, triangles: Indices, far: Array, panel: Indices, zone: EndZone
 ) -> tuple[Split, NDArray[np.bool_]]:
     """Return triangles about an end's blend cut along its middle, and which of them are the end's.
 
@@ -105,7 +105,7 @@ def _with_middles(grid: Grid, places: Indices) -> Grid:
     )
 
 
-def _into_end(zone: Zone, grid: Grid, mesh: GridMesh) -> Array:
+def _into_end(zone: EndZone, grid: Grid, mesh: GridMesh) -> Array:
     """Return how far corners of triangles lie beyond the middle of an end's blend, mm along the surface.
 
     Of the middle on the triangle's own panel. Where a panel keeps its sharp edge, the middle is that of the

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.body.body import Solid
-from plugs.cloth.places import Places, clothed, places_of, with_flanges
+from plugs.cloth.regions import SurfaceRegions, clothed, surface_regions, with_flanges
 from plugs.cloth.zone_words import WARPS, Zone
 from plugs.drape.splitting import parted_fans
 from plugs.ground.errors import PlugError
@@ -120,7 +120,7 @@ def zoned(
     -------
     Zoned
     """
-    places = places_of(solid, coarse=coarse)
+    places = surface_regions(solid, coarse=coarse)
     places = with_flanges(places, {cut.item.name: cut.item.flange_width for cut in solid.mating}, bare)
     faces = [cut.item.name for cut in solid.mating]
     found = all_zones(places, zones, [*bare, *faces])
@@ -134,7 +134,7 @@ def zoned(
     )
 
 
-def _centroids(places: Places) -> dict[str, Array]:
+def _centroids(places: SurfaceRegions) -> dict[str, Array]:
     """Return the middle of each place's surface."""
     corners = places.vertices[places.triangles]
     found = {}
@@ -144,7 +144,7 @@ def _centroids(places: Places) -> dict[str, Array]:
     return found
 
 
-def members(places: Places, zone: Zone) -> list[str]:
+def members(places: SurfaceRegions, zone: Zone) -> list[str]:
     """Return the names of the places that a zone covers.
 
     Raises
@@ -171,7 +171,7 @@ def members(places: Places, zone: Zone) -> list[str]:
     return found
 
 
-def all_zones(places: Places, zones: Sequence[Zone], bare: Sequence[str]) -> tuple[Zone, ...]:
+def all_zones(places: SurfaceRegions, zones: Sequence[Zone], bare: Sequence[str]) -> tuple[Zone, ...]:
     """Return the recipe's zones, and one for everything else that carries cloth.
 
     Parameters
@@ -220,7 +220,7 @@ def all_zones(places: Places, zones: Sequence[Zone], bare: Sequence[str]) -> tup
     return tuple(found)
 
 
-def patches_of(places: Places, zones: Sequence[Zone]) -> tuple[Patch, ...]:
+def patches_of(places: SurfaceRegions, zones: Sequence[Zone]) -> tuple[Patch, ...]:
     """Return the connected pieces of surface of each zone.
 
     Returns
@@ -254,7 +254,7 @@ def _beyond(triangles: Indices, zone: Indices) -> Indices:
     return found.reshape(triangles.shape)
 
 
-def _patch(places: Places, rows: Indices, beyond: Indices, name: str, zone: int, warp: str) -> Patch:
+def _patch(places: SurfaceRegions, rows: Indices, beyond: Indices, name: str, zone: int, warp: str) -> Patch:
     """Return the patch of some triangles."""
     used, local = in_use(places.triangles[rows])
     triangles, was = parted_fans(local)

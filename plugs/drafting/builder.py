@@ -9,9 +9,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars, line
-from plugs.drafting.outlines import outline_paths
-from plugs.drafting.picture import (
+from plugs.drafting.drawing import (
     LABELS,
     Array,
     Box,
@@ -22,6 +20,8 @@ from plugs.drafting.picture import (
     label_box,
     path_bounds,
 )
+from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars, line
+from plugs.drafting.outlines import outline_paths
 from plugs.drafting.placing import Beside, Placer, Sign
 
 Foot = Callable[[float, float], tuple[list[Path], list[Label], float]]

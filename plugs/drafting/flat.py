@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from plugs.drafting.picture import Array, Box, Path
+from plugs.drafting.drawing import Array, Box, Path
 
 FLAT: Final = 0.05
 """Farthest that a chord lies from its arc where an arc is flattened for searching and overviews, mm."""

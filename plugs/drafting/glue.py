@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 
 from plugs.drafting.builder import Draft
+from plugs.drafting.drawing import Label, Path, label_box
 from plugs.drafting.outlines import PLANES, LayerOutlines, outline_paths
-from plugs.drafting.picture import Label, Path, label_box
 from plugs.drafting.placing import Beside
 from plugs.foam.hollow import Void
 from plugs.foam.pieces import Joint, Piece

@@ -8,10 +8,10 @@ from typing import Final
 import shapely
 
 from plugs.drafting.builder import Draft, Signs
+from plugs.drafting.drawing import Drawing
 from plugs.drafting.glue import Joining, draw_glue, glue_rows
 from plugs.drafting.marks import FACES, SEEN, ways
 from plugs.drafting.outlines import PLANES, LayerOutlines
-from plugs.drafting.picture import Drawing
 from plugs.drafting.pieces import draw_pieces, piece_rows
 from plugs.drafting.placing import name_signs
 from plugs.ground.units import format_length, format_size

@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from plugs.drafting.picture import LABELS, Label, Path
+from plugs.drafting.drawing import LABELS, Label, Path
 
 TEXT: Final = 5.0
 """Height of a capital letter, mm."""

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from plugs.drafting.arcs import fit_arcs
-from plugs.drafting.picture import Array, Path
+from plugs.drafting.drawing import Array, Path
 
 PLANES: Final = {"x": ("y", "z"), "y": ("x", "z"), "z": ("x", "y")}
 """Axes to the right and up in a drawing, by the axis of the stack."""

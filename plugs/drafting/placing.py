@@ -11,9 +11,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Box, Label, Path, label_box
 from plugs.drafting.flat import flat_points
 from plugs.drafting.marks import arrow, line
-from plugs.drafting.picture import TEXT_WIDTH_RATIO, Box, Label, Path, label_box
 from plugs.drafting.styles import CUTS
 
 Written = tuple[list[Path], list[Label]]

@@ -7,12 +7,12 @@ from typing import Final
 import shapely
 
 from plugs.drafting.builder import Draft, Signs
+from plugs.drafting.drawing import Drawing, Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.glue import PINS_LOWER, PINS_UPPER, draw_pin
 from plugs.drafting.layer import FINAL_LOWER, FINAL_UPPER, ROUGH
 from plugs.drafting.marks import FACES, WAYS
 from plugs.drafting.outlines import outline_paths
-from plugs.drafting.picture import Drawing, Path
 from plugs.drafting.placing import Row, Sign, name_signs
 from plugs.foam.stock import region
 from plugs.ground.units import format_length, format_size

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from plugs.drafting.picture import Drawing
+from plugs.drafting.drawing import Drawing
 
 TRIM: Final = "TRIM"
 """Group of the lines that bound a sheet of paper's share of a drawing."""

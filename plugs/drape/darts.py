@@ -188,7 +188,7 @@ def _way_at(threads: NDArray[np.complex128], knot: tuple[int, int], axis: int) -
     return complex(threads[1][before]) if np.isnan(leaving) else leaving
 
 
-def with_darts(draped: Drape, darts: Sequence[Dart]) -> float:
+def shear_with_darts(draped: Drape, darts: Sequence[Dart]) -> float:
     """Return the largest shear of a net with its darts, an estimate.
 
     Parameters

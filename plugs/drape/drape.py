@@ -25,7 +25,7 @@ from plugs.drape.geodesic import (
     overhang,
     positions,
 )
-from plugs.drape.net import Net, lay_net
+from plugs.drape.net import PinJointedNet, lay_net
 from plugs.ground.errors import PlugError
 
 Array = NDArray[np.float64]
@@ -66,7 +66,7 @@ class Drape:
         Direction of the warp at the start.
     middle : tuple of 2 int
         Row and column of the start.
-    net : Net
+    net : PinJointedNet
     knots : (a, b, 3) float, mm
     is_over : (a, b) bool
         Knots that lie over the edge of the patch, at most a cell's side.
@@ -100,7 +100,7 @@ class Drape:
     start: Array
     warp: Array
     middle: tuple[int, int]
-    net: Net
+    net: PinJointedNet
     knots: Array
     is_over: Flags
     shear_deg: Array
@@ -211,7 +211,7 @@ def _warp_way(surface: Surface, tri: int, warp: Sequence[float] | Array | None, 
     return way
 
 
-def shear_of(net: Net) -> Array:
+def shear_of(net: PinJointedNet) -> Array:
     """Return the shear of each cell of a net.
 
     Returns
@@ -232,7 +232,7 @@ def shear_of(net: Net) -> Array:
 
 
 def _figures(
-    surface: Surface, net: Net, cell: float, way: complex, limits: tuple[float, float], where: str
+    surface: Surface, net: PinJointedNet, cell: float, way: complex, limits: tuple[float, float], where: str
 ) -> Drape:
     """Return a net with all that is asked of it."""
     shape, is_knot = net.tri.shape, net.tri >= 0

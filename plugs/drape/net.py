@@ -31,7 +31,7 @@ _WAYS: Final = ((1, 1), (1, -1), (-1, 1), (-1, -1))  # signs of the two threads 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Net:
+class PinJointedNet:
     """Knots by number of warp step and weft step, absent where the net does not reach.
 
     Attributes
@@ -82,7 +82,9 @@ class _Corners:
     weft_sign: Indices
 
 
-def lay_net(surface: Surface, tri: int, at: complex, way: complex, *, cell: float, most: int) -> Net:
+def lay_net(
+    surface: Surface, tri: int, at: complex, way: complex, *, cell: float, most: int
+) -> PinJointedNet:
     """Return the net of threads that starts at a place of a patch.
 
     Parameters
@@ -305,14 +307,14 @@ def _gap(surface: Surface, ends: Ends, count: int) -> tuple[Complex, Complex]:
     return gap, onto(surface, other, ends.way[count:], tri)
 
 
-def _trimmed(grid: _Grid) -> Net:
+def _trimmed(grid: _Grid) -> PinJointedNet:
     """Return the part of the square that the net fills."""
     size = grid.size
     is_knot: Flags = grid.tri.reshape(size, size) >= 0
     rows, columns = np.flatnonzero(is_knot.any(axis=1)), np.flatnonzero(is_knot.any(axis=0))
     part = (slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1))
     warp, weft = (threads.reshape(2, size, size)[(slice(None), *part)] for threads in grid.threads)
-    return Net(
+    return PinJointedNet(
         middle=(int(size // 2 - rows[0]), int(size // 2 - columns[0])),
         tri=grid.tri.reshape(size, size)[part],
         at=grid.at.reshape(size, size)[part],

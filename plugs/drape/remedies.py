@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.drape.darts import Dart, darts_for, with_darts
+from plugs.drape.darts import Dart, darts_for, shear_with_darts
 from plugs.drape.drape import LOCK_DEG, WARN_DEG, Drape, drape
 from plugs.drape.geodesic import Surface, direction, locate, make_surface, middle_of, positions
 from plugs.drape.splitting import split_at_zero
@@ -163,7 +163,7 @@ def remedies_for(
     return Remedies(
         restart=restart,
         darts=darts,
-        darted_deg=with_darts(draped, darts),
+        darted_deg=shear_with_darts(draped, darts),
         split=best if best is not None and best.largest_shear_deg < draped.largest_shear_deg else None,
     )
 

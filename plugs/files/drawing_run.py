@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 
-from plugs.drafting.picture import Drawing
+from plugs.drafting.drawing import Drawing
 from plugs.ground.paper import Paper
 from plugs.ground.workers import Worker
 

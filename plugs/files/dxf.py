@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from plugs.drafting.picture import Drawing, Label, Path
+from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.styles import LineStyle, line_styles
 
 if TYPE_CHECKING:

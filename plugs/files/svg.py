@@ -7,7 +7,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
-from plugs.drafting.picture import Drawing, Label, Path, drawing_bounds
+from plugs.drafting.drawing import Drawing, Label, Path, drawing_bounds
 from plugs.drafting.styles import LineStyle, line_styles
 
 MARGIN: Final = 10.0

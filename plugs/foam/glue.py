@@ -12,8 +12,8 @@ import shapely
 
 from plugs.foam.layers import Layer
 from plugs.ground.errors import Finding
+from plugs.ground.lengths import as_length
 from plugs.ground.limits import Within
-from plugs.ground.told import told
 from plugs.ground.tolerances import LENGTH, QUARTER_CHORDS
 
 LEAST_SHARE: Final = 0.2
@@ -231,7 +231,7 @@ def _findings(
                 f"{0.01 * LEAST_GLUED_MM2:.0f} cm2 is little (common practice, no source)",
                 remedy=move
                 if margin is None
-                else f"use glue.margin of at most {told(margin, 'g', 'baremost')}",
+                else f"use glue.margin of at most {as_length(margin, 'g', 'baremost')}",
             )
         )
     return found

@@ -13,8 +13,8 @@ from plugs.foam.joints import polygons
 from plugs.foam.layers import Layer
 from plugs.foam.pieces import Joint, Piece
 from plugs.ground.errors import Finding, promise
+from plugs.ground.lengths import as_length
 from plugs.ground.limits import Within
-from plugs.ground.told import told
 from plugs.ground.tolerances import LENGTH, QUARTER_CHORDS
 from plugs.mesh import mesh
 from plugs.mesh.faces import with_fewer_faces
@@ -225,7 +225,7 @@ def _nothing(hollow: Hollow) -> Finding:
         code="no-hollow",
         severity="note",
         where="hollow",
-        message=f"a wall of {told(hollow.wall, 'g')} and a bridge of {told(hollow.bridge, 'g')} leave no "
-        "room for a void",
+        message=f"a wall of {as_length(hollow.wall, 'g')} and a bridge of "
+        f"{as_length(hollow.bridge, 'g')} leave no room for a void",
         remedy="use a thinner wall, a narrower bridge or thinner sheets: floor and roof are whole layers",
     )

@@ -74,7 +74,7 @@ class Rule:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Part:
+class LayerPart:
     """A part of a layer.
 
     Attributes
@@ -155,7 +155,7 @@ def fits(outline: shapely.Geometry, rule: Rule) -> bool:
     return not rule.sizes or any(width <= w and height <= h for w, h in _rooms(rule))
 
 
-def parted(part: Part, rule: Rule, ground: Ground, turn: int) -> tuple[list[Part], list[JointLine]]:
+def parted(part: LayerPart, rule: Rule, ground: Ground, turn: int) -> tuple[list[LayerPart], list[JointLine]]:
     """Return an island of a layer in parts that fit the sheets, and the joints between them.
 
     It is divided into as few parts as will do, between equal ways by joints square to its longer
@@ -170,7 +170,7 @@ def parted(part: Part, rule: Rule, ground: Ground, turn: int) -> tuple[list[Part
         return [part], []
     axis, spacing, found = _best(part.outline, rule, ground, turn)
     pieces, joined = _in_strips(part, found, axis, spacing)
-    parts: list[Part] = []
+    parts: list[LayerPart] = []
     for place, piece in pieces:
         near = replace(ground, before=(*ground.before, *joined))
         more, lines = parted(piece, rule, near, turn + place)
@@ -271,16 +271,16 @@ def _strips(
 
 
 def _in_strips(
-    part: Part, found: Sequence[JointLine], axis: int, spacing: Spacing
-) -> tuple[list[tuple[int, Part]], list[JointLine]]:
+    part: LayerPart, found: Sequence[JointLine], axis: int, spacing: Spacing
+) -> tuple[list[tuple[int, LayerPart]], list[JointLine]]:
     """Return the parts in each strip with its number, crumbs left with a neighbour, and the joints."""
-    pieces: list[tuple[int, Part]] = []
+    pieces: list[tuple[int, LayerPart]] = []
     for place, strip in enumerate(_strips(part.outline, found, axis, spacing.step)):
         within = polygons(shapely.intersection(part.outline, strip))
         is_alone = part.cell is not None and len(within) == 1
         cells = polygons(shapely.intersection(part.cell, strip)) if is_alone else []
         cell = cells[0] if len(cells) == 1 else None
-        pieces += [(place, Part(outline=polygon, cell=cell)) for polygon in within]
+        pieces += [(place, LayerPart(outline=polygon, cell=cell)) for polygon in within]
     joined = list(found)
     for crumb in [item for item in pieces if item[1].outline.area < _CRUMB_MM2]:
         if all(item is not crumb for item in pieces):
@@ -292,7 +292,7 @@ def _in_strips(
         place, old = others[taker]
         whole = shapely.union(old.outline, crumb[1].outline)
         pieces = [item for item in pieces if item is not crumb and item is not others[taker]]
-        pieces.append((place, Part(outline=whole, cell=None)))
+        pieces.append((place, LayerPart(outline=whole, cell=None)))
         pieces = [(at, replace(p, cell=None)) for at, p in pieces]
         inner = shapely.buffer(whole, -_NEAR, join_style="mitre")
         joined = [replace(line, line=lines_of(shapely.difference(line.line, inner))) for line in joined]

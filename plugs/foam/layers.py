@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import Finding, PlugError, promise
 from plugs.ground.figures import tenth_up
+from plugs.ground.lengths import as_length
 from plugs.ground.limits import Count, OneOf, OrOne, Within
-from plugs.ground.told import told
 from plugs.ground.tolerances import LENGTH, NO_VOLUME_MM3, QUARTER_CHORDS
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body, Measures
@@ -345,10 +345,11 @@ def _thin(stack: Stack, where: str, filled: float, sheet: float) -> Finding:
         code="thin-layer",
         severity="warning" if is_thin else "note",
         where=where,
-        message=f"the plug fills {told(filled, '.2f' if is_thin else '.1f')} of this "
-        f"{told(sheet, 'g', 'size')} sheet",
-        remedy=f"under {told(_THINNEST, 'g')} is too thin to handle (common practice, no source): a plug "
-        f'{told(spare, "g", "least")} {shorter} saves this layer; or use surplus="both", or other sheets'
+        message=f"the plug fills {as_length(filled, '.2f' if is_thin else '.1f')} of this "
+        f"{as_length(sheet, 'g', 'size')} sheet",
+        remedy=f"under {as_length(_THINNEST, 'g')} is too thin to handle (common practice, no source): "
+        "a plug "
+        f'{as_length(spare, "g", "least")} {shorter} saves this layer; or use surplus="both", or other sheets'
         if is_thin
         else "plane it to thickness or leave it high and sand it down",
     )

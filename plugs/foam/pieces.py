@@ -9,14 +9,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from plugs.foam.columns import columns_of, volume_over
 from plugs.foam.joint_lines import JointLine, told_apart
-from plugs.foam.joints import Joints, Part, Rule, Size, fits, ground_of, parted, polygons
+from plugs.foam.joints import Joints, LayerPart, Rule, Size, fits, ground_of, parted, polygons
 from plugs.foam.layers import Layer
-from plugs.foam.places import placed
+from plugs.foam.piece_labels import piece_labels
 from plugs.foam.stock import THICKNESS, Blank, Cutting, Stock, belongs
+from plugs.foam.volumes import slab_volumes, volume_over
 from plugs.ground.errors import Finding, promise
-from plugs.ground.told import told
+from plugs.ground.lengths import as_length
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
@@ -219,7 +219,7 @@ def make_pieces(
     tuple of Pieces and (tuple of Finding)
     """
 
-    def parted_by(words: Joints) -> list[tuple[list[Part], list[JointLine]]]:
+    def parted_by(words: Joints) -> list[tuple[list[LayerPart], list[JointLine]]]:
         return _all_parts(layers, words, sizes, recesses, turns)
 
     found = parted_by(joints)
@@ -230,11 +230,11 @@ def make_pieces(
     for i, (layer, (parts, _)) in enumerate(zip(layers, found, strict=True)):
         pieces += _named(layer, parts, None if slabs is None else slabs[i], density_kg_m3)
     joined: list[Joint] = []
-    told = told_apart(drawn)
-    for layer, lines in zip(layers, told, strict=True):
+    apart = told_apart(drawn)
+    for layer, lines in zip(layers, apart, strict=True):
         beside = [piece for piece in pieces if piece.layer == layer.name] if lines else []
         joined += [_joint(layer, n, line, beside) for n, line in enumerate(lines, start=1)]
-    kept = [line for lines in told for line in lines]
+    kept = [line for lines in apart for line in lines]
     least = _stagger_that_does(kept, joints, lambda words: [lines for _, lines in parted_by(words)])
     findings = _findings(joined, kept, joints, least)
     return Pieces(pieces=tuple(pieces), joints=tuple(joined)), tuple(findings)
@@ -287,9 +287,9 @@ def _all_parts(
     sizes: Sequence[Sequence[Size]],
     recesses: Sequence[shapely.Geometry],
     turns: str,
-) -> list[tuple[list[Part], list[JointLine]]]:
+) -> list[tuple[list[LayerPart], list[JointLine]]]:
     """Return the parts of each layer and the joints in it."""
-    found: list[tuple[list[Part], list[JointLine]]] = []
+    found: list[tuple[list[LayerPart], list[JointLine]]] = []
     for i, layer in enumerate(layers):
         rule = Rule(sizes=tuple(sizes[i]), may_turn=turns != "grain", joints=joints)
         before = found[-1][1] if found else []
@@ -321,16 +321,16 @@ def _stagger_that_does(
 
 def _parts(
     layer: Layer, rule: Rule, recesses: shapely.Geometry | None, before: Sequence[JointLine]
-) -> tuple[list[Part], list[JointLine]]:
+) -> tuple[list[LayerPart], list[JointLine]]:
     """Return the parts of a layer and the joints in it."""
     islands = polygons(layer.rough)
     if all(fits(island, rule) for island in islands):
-        return [Part(outline=p, cell=c) for p, c in zip(islands, _cells(islands), strict=True)], []
+        return [LayerPart(outline=p, cell=c) for p, c in zip(islands, _cells(islands), strict=True)], []
     ground = ground_of(layer, recesses, rule.joints, before)
-    parts: list[Part] = []
+    parts: list[LayerPart] = []
     lines: list[JointLine] = []
     for island, cell in zip(islands, _cells(islands), strict=True):
-        more, found = parted(Part(outline=island, cell=cell), rule, ground, layer.index)
+        more, found = parted(LayerPart(outline=island, cell=cell), rule, ground, layer.index)
         parts += more
         lines += found
     return parts, lines
@@ -354,10 +354,10 @@ def _slabs(body: Body, layers: Sequence[Layer]) -> list[Body]:
     return [cut[int(np.searchsorted(faces, 0.5 * (layer.from_mm + layer.to_mm))) - 1] for layer in layers]
 
 
-def _named(layer: Layer, parts: Sequence[Part], slab: Body | None, density: float | None) -> list[Piece]:
+def _named(layer: Layer, parts: Sequence[LayerPart], slab: Body | None, density: float | None) -> list[Piece]:
     """Return the parts of a layer as pieces, in the order of their places."""
     volumes = _volumes(layer, parts, slab)
-    order = placed([part.outline.bounds for part in parts], mesh.PLANES[layer.axis])
+    order = piece_labels([part.outline.bounds for part in parts], mesh.PLANES[layer.axis])
     is_whole = len(parts) == 1
     return [
         Piece(
@@ -379,16 +379,16 @@ def _named(layer: Layer, parts: Sequence[Part], slab: Body | None, density: floa
     ]
 
 
-def _within(final: shapely.MultiPolygon, part: Part) -> shapely.MultiPolygon:
+def _within(final: shapely.MultiPolygon, part: LayerPart) -> shapely.MultiPolygon:
     """Return what of a final outline lies in a part."""
     return shapely.MultiPolygon(polygons(shapely.intersection(final, part.cell or part.outline)))
 
 
-def _volumes(layer: Layer, parts: Sequence[Part], slab: Body | None) -> list[float]:
+def _volumes(layer: Layer, parts: Sequence[LayerPart], slab: Body | None) -> list[float]:
     """Return the volume of the plug in each part of a layer, mm3; together they are the layer's."""
     if len(parts) == 1 or slab is None:
         return [layer.volume_mm3]
-    columns = columns_of(slab, layer.from_mm)
+    columns = slab_volumes(slab, layer.from_mm)
     low, high = layer.from_mm - _BEYOND, layer.to_mm + _BEYOND
     volumes = []
     for part in parts:
@@ -428,17 +428,17 @@ def _findings(
 ) -> list[Finding]:
     """Return what could not be kept of the distances that the recipe asks for; the stagger that can be."""
     found = []
-    smaller = "a smaller stagger" if least is None else f"a stagger of {told(least, 'd', 'most')}"
+    smaller = "a smaller stagger" if least is None else f"a stagger of {as_length(least, 'd', 'most')}"
     for joint, line in zip(joints, lines, strict=True):
-        where = f"{joint.name}, at {joint.square_to} = {told(joint.at, '.0f')}"
+        where = f"{joint.name}, at {joint.square_to} = {as_length(joint.at, '.0f')}"
         if "stagger" in line.faults and line.apart is not None:
             found.append(
                 Finding(
                     code="joint-stagger",
                     severity="warning",
                     where=where,
-                    message=f"it lies {told(line.apart, '.0f')} from the next joint, not "
-                    f"{told(words.stagger, 'g')}",
+                    message=f"it lies {as_length(line.apart, '.0f')} from the next joint, not "
+                    f"{as_length(words.stagger, 'g')}",
                     remedy=f"use longer sheets, or {smaller}",
                 )
             )
@@ -448,8 +448,8 @@ def _findings(
                     code="joint-at-recess",
                     severity="warning",
                     where=where,
-                    message=f"{told(line.on_walls, '.0f')} run within {told(words.keep_away, 'g')} of a "
-                    "recess or boss",
+                    message=f"{as_length(line.on_walls, '.0f')} run within "
+                    f"{as_length(words.keep_away, 'g')} of a recess or boss",
                     remedy="move the recess, use longer sheets, or keep away by less",
                 )
             )
@@ -459,7 +459,7 @@ def _findings(
                     code="joint-under-blend",
                     severity="warning",
                     where=where,
-                    message=f"{told(line.under_blend, '.0f')} of it run under a blend or a slope of the "
+                    message=f"{as_length(line.under_blend, '.0f')} of it run under a blend or a slope of the "
                     "surface",
                     remedy="use longer sheets, or let less be asked of the stagger",
                 )

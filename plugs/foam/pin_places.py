@@ -35,7 +35,7 @@ _TRIES: Final = 60  # places tried for a further pin, those farthest from all ot
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Places:
+class PinPlaces:
     """Places in the plane of a joint, and the piece on either side of each.
 
     Attributes
@@ -49,14 +49,14 @@ class Places:
     lower: Indices
     upper: Indices
 
-    def only(self, keep: Mask | Indices) -> Places:
+    def only(self, keep: Mask | Indices) -> PinPlaces:
         """Return the places of a mask, or of numbers in their order.
 
         Parameters
         ----------
         keep : (n,) bool or (k,) int
         """
-        return Places(points=self.points[keep], lower=self.lower[keep], upper=self.upper[keep])
+        return PinPlaces(points=self.points[keep], lower=self.lower[keep], upper=self.upper[keep])
 
 
 def inset(region: shapely.Geometry, distance: float) -> shapely.Geometry:
@@ -84,7 +84,7 @@ def inset(region: shapely.Geometry, distance: float) -> shapely.Geometry:
     return shapely.buffer(thinned if after == before else region, -wide * _GROWN, quad_segs=_ROUND_SEGMENTS)
 
 
-def places_in(room: shapely.Geometry, lower: Parts | None, upper: Parts | None) -> Places:
+def places_in(room: shapely.Geometry, lower: Parts | None, upper: Parts | None) -> PinPlaces:
     """Return places along the edge of a room and all over it, in an order that depends on its shape alone.
 
     Parameters
@@ -101,7 +101,7 @@ def places_in(room: shapely.Geometry, lower: Parts | None, upper: Parts | None) 
         points.append(found)
         first.append(np.full(len(found), i))
         second.append(np.full(len(found), j))
-    return Places(points=np.concatenate(points), lower=np.concatenate(first), upper=np.concatenate(second))
+    return PinPlaces(points=np.concatenate(points), lower=np.concatenate(first), upper=np.concatenate(second))
 
 
 def _places(region: shapely.Geometry) -> Array:
@@ -126,7 +126,7 @@ def _places(region: shapely.Geometry) -> Array:
     return np.asarray(points[is_inside])
 
 
-def chosen(choice: Places, counts: tuple[int, int], least_apart: float, before: Array | None) -> Places:
+def chosen(choice: PinPlaces, counts: tuple[int, int], least_apart: float, before: Array | None) -> PinPlaces:
     """Return the places that pins take: three or more to a joint, two or more to a piece of a split layer.
 
     Parameters
@@ -140,7 +140,7 @@ def chosen(choice: Places, counts: tuple[int, int], least_apart: float, before: 
 
     Returns
     -------
-    Places
+    PinPlaces
         In the order of their coordinates; fewer where there is no room.
     """
     points = choice.points
@@ -197,7 +197,7 @@ def _farthest(points: Array, numbers: list[int], least: float, count: int, group
     return numbers
 
 
-def _rekeyed(choice: Places, numbers: list[int], least: float, before: Array | None) -> list[int]:
+def _rekeyed(choice: PinPlaces, numbers: list[int], least: float, before: Array | None) -> list[int]:
     """Return places with one moved within its pieces, if that is what makes the pattern keyed."""
     points = choice.points
 

@@ -13,20 +13,20 @@ from numpy.typing import NDArray
 
 from plugs.foam.glue import Contact, Glue
 from plugs.foam.pieces import Joint
+from plugs.foam.pin_cover import PinCover, too_near
 from plugs.foam.pin_patterns import is_keyed
 from plugs.foam.pin_places import (
     LEAST_TO_A_JOINT,
     LEAST_TO_A_PIECE,
-    Places,
+    PinPlaces,
     chosen,
     gaps,
     inset,
     places_in,
 )
-from plugs.foam.standing import Standing, too_near
 from plugs.ground.errors import Finding
+from plugs.ground.lengths import as_length
 from plugs.ground.limits import Within
-from plugs.ground.told import told
 
 Array = NDArray[np.float64]
 Pieces = Mapping[str, Sequence[shapely.Polygon]]
@@ -138,7 +138,7 @@ class Pinned:
 def make_pins(
     contacts: Sequence[Contact],
     pins: Pins,
-    standing: Sequence[Standing],
+    standing: Sequence[PinCover],
     *,
     pieces: Pieces = NO_PIECES,
     keep_outs: Mapping[str, shapely.Geometry] = NO_KEEP_OUTS,
@@ -150,8 +150,8 @@ def make_pins(
     contacts : sequence of Contact
         In the order of stacking.
     pins : Pins
-    standing : sequence of Standing
-        For each contact, as from `plugs.foam.standing.standing_foam`.
+    standing : sequence of PinCover
+        For each contact, as from `plugs.foam.pin_cover.pin_cover`.
     pieces : mapping of str to sequence of shapely.Polygon, mm
         Rough outlines of the pieces of a layer, by its name; a layer that is not named is one piece.
     keep_outs : mapping of str to shapely.Geometry, mm
@@ -185,7 +185,7 @@ def make_pins(
 def _room(
     contact: Contact,
     pins: Pins,
-    foam: Standing,
+    foam: PinCover,
     keep_outs: Mapping[str, shapely.Geometry],
 ) -> shapely.Geometry:
     """Return where the axis of a pin may stand."""
@@ -206,11 +206,11 @@ def _inner(pieces: NDArray[np.object_], away: float, least: float) -> NDArray[np
 
 
 def _standing_in(
-    choice: Places,
+    choice: PinPlaces,
     counts: tuple[int, int],
     pins: Pins,
     contact: Contact,
-    foam: Standing,
+    foam: PinCover,
     before: Array | None,
 ) -> Pinned:
     """Return a contact with pins at the best of given places that leave enough foam along their length."""
@@ -221,7 +221,7 @@ def _standing_in(
     return _pinned(contact, pins, taken)
 
 
-def _taken(choice: Places, counts: tuple[int, int], pins: Pins, before: Array | None) -> Places:
+def _taken(choice: PinPlaces, counts: tuple[int, int], pins: Pins, before: Array | None) -> PinPlaces:
     """Return the places taken: clear of the pins of the joint before, if there is room or they would meet."""
     least = APART_RATIO * pins.diameter
     if before is None or not len(before) or not len(choice.points):
@@ -234,7 +234,7 @@ def _taken(choice: Places, counts: tuple[int, int], pins: Pins, before: Array | 
     return free if len(free.points) > len(clear.points) else clear
 
 
-def _pinned(contact: Contact, pins: Pins, taken: Places) -> Pinned:
+def _pinned(contact: Contact, pins: Pins, taken: PinPlaces) -> Pinned:
     """Return a contact with pins at the places chosen."""
     return Pinned(
         contact=contact,
@@ -324,14 +324,15 @@ def _near_joints(pinned: Pinned, pieces: Sequence[shapely.Polygon]) -> list[Find
     if foam >= BESIDE_A_JOINT * pinned.diameter - _SPARE:
         return []
     thinner = float(np.floor(10.0 * foam / BESIDE_A_JOINT)) / 10.0
-    other = f", or use pins of {told(thinner, '.1f', 'most')} (pins.diameter)"
+    other = f", or use pins of {as_length(thinner, '.1f', 'most')} (pins.diameter)"
     return [
         Finding(
             code="pin-near-joint",
             severity="note",
             where=f"{pinned.pins[least].name}, between {pinned.contact.lower_layer} and "
             f"{pinned.contact.upper_layer}",
-            message=f"{told(foam, '.1f')} of foam is left between pin and edge of a piece: it may break out",
+            message=f"{as_length(foam, '.1f')} of foam is left between pin and edge of a piece: it may "
+            "break out",
             remedy="drill it with care" + (other if thinner >= _THINNEST_PIN else ""),
         )
     ]

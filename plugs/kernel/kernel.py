@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 
 from plugs.ground.tolerances import LENGTH
 from plugs.kernel.job import CurvedPrism
-from plugs.kernel.spline_strips import Span, Strips
-from plugs.kernel.strip_edges import Cap, Edge, SeamPlan, Use, plan_seams
+from plugs.kernel.spline_strips import Strips, StripSpan
+from plugs.kernel.strip_edges import Cap, SeamPlan, StripEdge, Use, plan_seams
 
 Array = NDArray[np.float64]
 
@@ -202,7 +202,7 @@ def _rows(knots: Array, degree: int) -> tuple[Any, Any]:
     return row, many
 
 
-def _curve(edge: Edge) -> Any:
+def _curve(edge: StripEdge) -> Any:
     """Return the kernel's curve of an edge."""
     k = load_kernel()
     count = len(edge.poles)
@@ -216,7 +216,7 @@ def _curve(edge: Edge) -> Any:
     return k.Geom_BSplineCurve(points, weights, knots, many, edge.degree)
 
 
-def _flat_curve(edge: Edge, first: tuple[float, ...], last: tuple[float, ...]) -> Any:
+def _flat_curve(edge: StripEdge, first: tuple[float, ...], last: tuple[float, ...]) -> Any:
     """Return the straight line of an edge in a strip's (across, along), at the edge's own pace."""
     k = load_kernel()
     begin, end = float(edge.knots[0]), float(edge.knots[-1])
@@ -231,7 +231,7 @@ def _flat_curve(edge: Edge, first: tuple[float, ...], last: tuple[float, ...]) -
     return k.Geom2d_BSplineCurve(points, *_rows(np.array([begin, end]), 1), 1)
 
 
-def _surface(span: Span, segment: int) -> Any:
+def _surface(span: StripSpan, segment: int) -> Any:
     """Return the kernel's surface of a strip."""
     k = load_kernel()
     right = (segment + 1) % len(span.edges)

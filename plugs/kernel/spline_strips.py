@@ -47,7 +47,7 @@ class StripFault(AssertionError):  # noqa: N818 - it is a fault of ours, not an 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Span:
+class StripSpan:
     """The strips between two breaks: N segments, all with the same knots along.
 
     Attributes
@@ -80,11 +80,11 @@ class Strips:
 
     Attributes
     ----------
-    spans : tuple of Span
+    spans : tuple of StripSpan
         From front to aft.
     """
 
-    spans: tuple[Span, ...]
+    spans: tuple[StripSpan, ...]
 
 
 def fit_strips(loft: Loft) -> Strips:
@@ -180,7 +180,7 @@ def placed_strips(strips: Strips, frame: Array) -> Strips:
         middles = span.middles.copy()
         middles[..., :3] = span.middles[..., :3] @ turn.T + span.middles[..., 3:] * shift
         spans.append(
-            Span(
+            StripSpan(
                 degree=span.degree,
                 knots=span.knots,
                 edges=span.edges @ turn.T + shift,
@@ -225,7 +225,7 @@ def _breaks(loft: Loft) -> Array:
     return np.sort(np.concatenate([breaks, found]))
 
 
-def _straight(loft: Loft, breaks: Array) -> list[Span | None]:
+def _straight(loft: Loft, breaks: Array) -> list[StripSpan | None]:
     """Return the strips of every span whose sections change linearly along it, None for the others."""
     share = np.array([0.0, 0.21, 0.5, 0.83, 1.0])
     poles = _poles(loft, breaks[:-1], np.diff(breaks), share)
@@ -278,10 +278,10 @@ def _control(sections: Sections, half: Array) -> tuple[Array, Array]:
     return edges, np.concatenate([along, middle, weight], axis=-1)
 
 
-def _span(degree: int, knots: Array, edges: Array, middles: Array, seen: Array, half: Array) -> Span:
+def _span(degree: int, knots: Array, edges: Array, middles: Array, seen: Array, half: Array) -> StripSpan:
     """Return a span of poles (p, N, d), with the kind of each segment as seen at sampled sections."""
     length = np.linalg.norm(np.roll(seen, -1, axis=1) - seen, axis=-1)
-    return Span(
+    return StripSpan(
         degree=degree,
         knots=knots,
         edges=np.ascontiguousarray(edges.transpose(1, 0, 2)),
@@ -291,7 +291,7 @@ def _span(degree: int, knots: Array, edges: Array, middles: Array, seen: Array, 
     )
 
 
-def _cubic_fits(loft: Loft, starts: Array, lengths: Array, pieces: int) -> list[Span]:
+def _cubic_fits(loft: Loft, starts: Array, lengths: Array, pieces: int) -> list[StripSpan]:
     """Return cubic splines of a number of pieces through the sections of spans."""
     knots = np.arange(pieces + 1) / pieces
     padded = np.concatenate([[0.0] * 3, knots, [1.0] * 3])
@@ -329,7 +329,7 @@ def _basis(padded: Array, x: Array) -> Array:
     return np.asarray(value, dtype=np.float64)
 
 
-def _misses(loft: Loft, starts: Array, lengths: Array, fits: list[Span]) -> list[float]:
+def _misses(loft: Loft, starts: Array, lengths: Array, fits: list[StripSpan]) -> list[float]:
     """Return the largest distance of each span's strips from the sections, between its knots."""
     pieces = len(fits[0].knots) - 1
     share = ((np.arange(pieces)[:, None] + _BETWEEN) / pieces).ravel()

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.tolerances import LENGTH
-from plugs.kernel.spline_strips import Span, Strips
+from plugs.kernel.spline_strips import Strips, StripSpan
 
 Array = NDArray[np.float64]
 
@@ -20,7 +20,7 @@ _UNIT_KNOTS = np.array([0.0, 1.0])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Edge:
+class StripEdge:
     """An edge: a B-spline curve from one vertex to another, or a pole where a strip shrinks to a point.
 
     Attributes
@@ -89,7 +89,7 @@ class SeamPlan:
     """
 
     vertices: Array
-    edges: tuple[Edge, ...]
+    edges: tuple[StripEdge, ...]
     strips: tuple[tuple[int, int, tuple[Use, ...]], ...]
     caps: tuple[Cap, ...]
 
@@ -109,12 +109,12 @@ class _Draft:
     """What has been laid out so far."""
 
     vertices: list[Array] = field(default_factory=list)
-    edges: list[Edge] = field(default_factory=list)
+    edges: list[StripEdge] = field(default_factory=list)
     found: dict[tuple[int, ...], int] = field(default_factory=dict)
 
     def edge(self, first: int, last: int, degree: int, knots: Array, poles: Array) -> int:
         """Add an edge and return its number."""
-        self.edges.append(Edge(first=first, last=last, degree=degree, knots=knots, poles=poles))
+        self.edges.append(StripEdge(first=first, last=last, degree=degree, knots=knots, poles=poles))
         return len(self.edges) - 1
 
 
@@ -171,7 +171,7 @@ def _ring_vertices(draft: _Draft, points: Array, *, is_end: bool) -> list[int]:
 
 
 def _ring_pieces(
-    draft: _Draft, span: Span, pole: int, vertex: list[int], is_there: NDArray[np.bool_], is_ridge: bool
+    draft: _Draft, span: StripSpan, pole: int, vertex: list[int], is_there: NDArray[np.bool_], is_ridge: bool
 ) -> list[list[_Piece]]:
     """Return the edges along each segment of a ring; none where it has no length there."""
     count = len(vertex)
@@ -222,7 +222,7 @@ def _piece(draft: _Draft, u: tuple[float, float], ends: tuple[int, int], middle:
     return _Piece(number, draft.edges[number].first == ends[0], *u)
 
 
-def _line_edges(draft: _Draft, span: Span, front: list[int], aft: list[int]) -> list[int]:
+def _line_edges(draft: _Draft, span: StripSpan, front: list[int], aft: list[int]) -> list[int]:
     """Return the edge along which each segment begins; segments without length share one."""
     count = len(front)
     first = int(np.flatnonzero(span.is_there)[0])
@@ -239,7 +239,7 @@ def _line_edges(draft: _Draft, span: Span, front: list[int], aft: list[int]) -> 
 
 def _strip_loop(
     draft: _Draft,
-    span: Span,
+    span: StripSpan,
     sides: tuple[int, int],
     pieces: tuple[list[_Piece], list[_Piece]],
     ends: tuple[int, int],
@@ -282,7 +282,7 @@ def _area_vector(points: Array, middles: Array) -> Array:
     return np.asarray(0.5 * np.cross(ring, np.roll(ring, -1, axis=0)).sum(axis=0), dtype=np.float64)
 
 
-def _cap(span: Span, pole: int, pieces: list[list[_Piece]]) -> Cap | None:
+def _cap(span: StripSpan, pole: int, pieces: list[list[_Piece]]) -> Cap | None:
     """Return the flat face over an end ring, or None over a ridge or a point."""
     points = span.edges[:, pole]
     area = _area_vector(points, span.middles[:, pole])

@@ -13,9 +13,9 @@ import numpy as np
 from plugs.ground.errors import PlugError
 from plugs.ground.workers import Worker, WorkerSilence
 from plugs.kernel.job import KernelFault, KernelJob, KernelProof, KernelSilence
+from plugs.kernel.modelling import prepare, run_job
 from plugs.kernel.step_in import StepBody, StepRequest
 from plugs.kernel.step_reading import read_step
-from plugs.kernel.work import prepare, run_job
 
 _INSTALL: Final = "pip install cadquery"
 

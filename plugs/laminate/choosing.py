@@ -17,7 +17,7 @@ from plugs.laminate.materials import (
     Material,
     Resin,
 )
-from plugs.tables.cells import closest
+from plugs.tables.csv_in import closest
 
 _GRAMS_PER_OUNCE: Final = 28.349523125  # avoirdupois, exactly: agreement of 1959 (from memory)
 _M2_PER_YARD2: Final = 0.9144**2  # the yard of 1959 is 0.9144 m exactly

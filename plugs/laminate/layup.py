@@ -11,7 +11,7 @@ from plugs.laminate.generic import BARRIERS, CLOTHS, FOAMS, HARDENERS, RESINS
 from plugs.laminate.materials import Barrier, Cloth, Foam, Hardener, Resin
 from plugs.laminate.plies import SPREAD_RATIO, Ply, Schedule, ply_thickness, usual_content
 from plugs.skin.skin import Skin
-from plugs.tables.cells import closest
+from plugs.tables.csv_in import closest
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

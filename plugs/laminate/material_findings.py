@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Final
 
 from plugs.ground.errors import Finding
-from plugs.ground.told import told
+from plugs.ground.lengths import as_length
 from plugs.ground.tolerances import ROUNDING
 from plugs.laminate.dosing import cool_enough_c
 from plugs.laminate.layup import Layup
@@ -161,7 +161,8 @@ def _heating(layup: Layup) -> list[Finding]:
                 severity="note",
                 where=where,
                 message=f"the foam stands {foam.service_c:.0f} C; how warm {resin.name} gets is on its sheet",
-                remedy=f"lay thin, at most {told(resin.wet_limit, 'g', 'most')} wet, and let each pass cool",
+                remedy=f"lay thin, at most {as_length(resin.wet_limit, 'g', 'most')} wet, and let each "
+                "pass cool",
             )
         ]
     if resin.peak_c <= foam.service_c - _MARGIN_C:
@@ -173,7 +174,8 @@ def _heating(layup: Layup) -> list[Finding]:
             where=where,
             message=f"the laminate can reach {resin.peak_c:.0f} C or more, the foam stands "
             f"{foam.service_c:.0f} C",
-            remedy=f"lay at most {told(resin.wet_limit, 'g', 'most')} wet at a time and let it cool, with "
+            remedy=f"lay at most {as_length(resin.wet_limit, 'g', 'most')} wet at a time and let it "
+            "cool, with "
             "the least "
             "hardener "
             "that its sheet has for your shop",
@@ -293,9 +295,8 @@ def _wet(layup: Layup, plan: ResinPlan) -> list[Finding]:
                     code="thick-wet",
                     severity="warning",
                     where=f"{_told(one)} over {one.place!r}",
-                    message=f"{told(one.thickness, '.1f')} wet in one go, more than {told(limit, 'g')} "
-                    "(common "
-                    "practice): "
+                    message=f"{as_length(one.thickness, '.1f')} wet in one go, more than "
+                    f"{as_length(limit, 'g')} (common practice): "
                     "it heats itself, shrinks and can warp or burn",
                     remedy=_split(layup, one),
                 )
@@ -306,7 +307,7 @@ def _wet(layup: Layup, plan: ResinPlan) -> list[Finding]:
                 code="passes",
                 severity="note",
                 where="schedule",
-                message=f"laid in {len(plan.passes)} passes of at most {told(limit, 'g', 'most')} wet: "
+                message=f"laid in {len(plan.passes)} passes of at most {as_length(limit, 'g', 'most')} wet: "
                 + "; ".join(_told(one) for one in plan.passes),
                 remedy="let each pass set and cool as the resin's sheet says, then go on; key what has "
                 "cured hard",

@@ -20,7 +20,7 @@ _CROSSED: Final = 1.5  # times the bias's radius, where fibres cross the edge (c
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Edge:
+class ClothEdge:
     """An edge or an inside corner of the foam that cloth goes over.
 
     Attributes
@@ -65,7 +65,7 @@ class EdgeVerdict:
 
     Attributes
     ----------
-    edge : Edge
+    edge : ClothEdge
     least_radius : float, mm
         0 where no ply goes over it.
     cloth : str
@@ -76,7 +76,7 @@ class EdgeVerdict:
         Filler that makes a tight inside corner round enough.
     """
 
-    edge: Edge
+    edge: ClothEdge
     least_radius: float
     cloth: str
     source: str
@@ -124,13 +124,13 @@ def least_radius(cloth: Cloth, is_inside: bool, angle_to_edge_deg: float = 90.0)
     )
 
 
-def judge_edges(layup: Layup, edges: Sequence[Edge]) -> tuple[EdgeVerdict, ...]:
+def judge_edges(layup: Layup, edges: Sequence[ClothEdge]) -> tuple[EdgeVerdict, ...]:
     """Return for each edge whether the heaviest ply that goes round it lies down there.
 
     Parameters
     ----------
     layup : Layup
-    edges : sequence of Edge
+    edges : sequence of ClothEdge
 
     Returns
     -------
@@ -161,7 +161,7 @@ def fillet_mm2(radius: float, angle_deg: float = 90.0) -> float:
     return radius**2 * (1.0 / math.tan(half) - (0.5 * math.pi - half))
 
 
-def _verdict(layup: Layup, edge: Edge) -> EdgeVerdict:
+def _verdict(layup: Layup, edge: ClothEdge) -> EdgeVerdict:
     """Return what the cloth needs at an edge."""
     needs = [
         (*least_radius(ply.cloth, edge.is_inside, ply.bias_deg - edge.across_deg), ply.cloth.name)

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.body.body import Solid
-from plugs.laminate.radii import Edge
+from plugs.laminate.radii import ClothEdge
 from plugs.laminate.skin_findings import Floor, Wall
-from plugs.lines.ends import Zone
+from plugs.lines.ends import EndZone
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
 from plugs.recesses.recess import Boss, Recess, Tool
@@ -29,7 +29,7 @@ _PARALLEL: Final = 1e-12  # a ray along a triangle meets nothing
 _OFF: Final = 1e-3  # mm. Over rounding, so that a ray does not meet the face it starts from
 
 
-def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> tuple[Edge, ...]:
+def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> tuple[ClothEdge, ...]:
     """Return the edges along a plug and round its ends that cloth goes over.
 
     Parameters
@@ -43,7 +43,7 @@ def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> t
 
     Returns
     -------
-    tuple of Edge
+    tuple of ClothEdge
         Those of a mirrored plug once, the starboard ones.
     """
     table = loft.table
@@ -67,7 +67,7 @@ def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> t
             is_told = is_there & (at.radius[:, i] > 0.0) & (finish is not None)
             if length > 0.0:
                 found.append(
-                    Edge(
+                    ClothEdge(
                         place=f"{table.corner_names[i]}, between {before} and {after}",
                         radius=float(at.radius[is_there, i].min()),
                         is_inside=is_inside,
@@ -84,17 +84,17 @@ def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> t
 
 
 def _end_edges(
-    word: str, zone: Zone | None, ring: Array, names: Sequence[str], bare: Sequence[str]
-) -> list[Edge]:
+    word: str, zone: EndZone | None, ring: Array, names: Sequence[str], bare: Sequence[str]
+) -> list[ClothEdge]:
     """Return the edges between an end and the panels that meet it."""
-    found: dict[str, Edge] = {}
+    found: dict[str, ClothEdge] = {}
     chords = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)
     for i, name in enumerate(names):
         if name in bare or chords[i] < 1.0:
             continue
         radius = 0.0 if zone is None or zone.is_sharp[i] else float(zone.radius)
         before = found.get(name)
-        found[name] = Edge(
+        found[name] = ClothEdge(
             place=f"{word} end, along {name}",
             radius=radius if before is None else min(radius, before.radius),
             is_inside=False,
@@ -107,7 +107,7 @@ def _end_edges(
 
 def shape_edges(
     items: Sequence[Recess | Boss], tools: Sequence[Tool], skins: Sequence[float] | None = None
-) -> tuple[Edge, ...]:
+) -> tuple[ClothEdge, ...]:
     """Return the mouth, the wall corners and the foot of the walls of recesses, and those of bosses.
 
     Parameters
@@ -121,9 +121,9 @@ def shape_edges(
 
     Returns
     -------
-    tuple of Edge
+    tuple of ClothEdge
     """
-    found: list[Edge] = []
+    found: list[ClothEdge] = []
     for item, tool, skin in zip(items, tools, skins or [0.0] * len(items), strict=True):
         is_cut, name = isinstance(item, Recess), tool.name
         more = skin if is_cut else -skin  # what the tool's foam outline is larger by, and its base deeper
@@ -132,7 +132,7 @@ def shape_edges(
         drawn_in = float(np.abs(table.corners[:, :, 0] - table.corners[0, :, 0]).max())
         high = item.depth if isinstance(item, Recess) else item.rise
         end = 0.0 if tool.loft.aft is None else float(tool.loft.aft.radius)
-        corners = Edge(
+        corners = ClothEdge(
             place=f"wall corners of {name!r}",
             radius=float(table.radius.min()),
             is_inside=is_cut,
@@ -141,7 +141,7 @@ def shape_edges(
             across_deg=90.0,
             lost=drawn_in - more,
         )
-        on_panel = Edge(
+        on_panel = ClothEdge(
             place=f"{'mouth' if is_cut else 'foot'} of {name!r}",
             radius=0.0,
             is_inside=not is_cut,
@@ -149,7 +149,7 @@ def shape_edges(
             between=(item.panel, name),
             is_drawn=False,
         )
-        far = Edge(
+        far = ClothEdge(
             place=f"{'floor' if is_cut else 'top'} of {name!r}",
             radius=end,
             is_inside=is_cut,

@@ -9,11 +9,11 @@ from typing import Final
 
 from plugs.ground.errors import Finding
 from plugs.ground.figures import tenth_up
-from plugs.ground.told import told
+from plugs.ground.lengths import as_length
 from plugs.ground.tolerances import ROUNDING
 from plugs.laminate.layup import LaidPly, Layup
 from plugs.laminate.part import MOST_SAG, Sag
-from plugs.laminate.radii import Edge, EdgeVerdict
+from plugs.laminate.radii import ClothEdge, EdgeVerdict
 
 LEAST_DRAFT_DEG: Final = 2.0  # degrees. Under it a deep part sticks in its mould (common practice, no source)
 GOOD_DRAFT_DEG: Final = 3.0
@@ -59,13 +59,15 @@ class Floor:
     behind: float
 
 
-def ply_findings(layup: Layup, edges: Sequence[Edge] = (), foam_stays: bool = False) -> tuple[Finding, ...]:
+def ply_findings(
+    layup: Layup, edges: Sequence[ClothEdge] = (), foam_stays: bool = False
+) -> tuple[Finding, ...]:
     """Return what is doubtful about which plies lie where.
 
     Parameters
     ----------
     layup : Layup
-    edges : sequence of Edge
+    edges : sequence of ClothEdge
     foam_stays : bool
 
     Returns
@@ -112,7 +114,7 @@ def edge_findings(
         if not verdict.is_tight:
             continue
         over = filler + max((layup.laminates[p].thickness for p in edge.between), default=0.0)
-        wants = f"{verdict.cloth} wants {told(verdict.least_radius, '.1f', 'size')} ({verdict.source})"
+        wants = f"{verdict.cloth} wants {as_length(verdict.least_radius, '.1f', 'size')} ({verdict.source})"
         if edge.is_inside:
             drawn = _rounded_up(verdict.least_radius + (-over if edge.lost is None else edge.lost))
             grams = 1e-6 * verdict.fillet_mm3 * filler_kg_m3
@@ -121,12 +123,13 @@ def edge_findings(
                     code="inside-corner",
                     severity="warning",
                     where=edge.place,
-                    message=f"radius {told(edge.radius, '.1f', 'size')} in the foam; {wants}, or it bridges",
-                    remedy=f"lay a fillet of {told(verdict.least_radius, '.1f', 'size')}, "
+                    message=f"radius {as_length(edge.radius, '.1f', 'size')} in the foam; {wants}, or "
+                    "it bridges",
+                    remedy=f"lay a fillet of {as_length(verdict.least_radius, '.1f', 'size')}, "
                     f"{1e-3 * verdict.fillet_mm3:.0f} cm3 "
                     f"({grams:.0f} g) of filler"
                     + (
-                        f", or draw the corner with {told(drawn, '.1f', 'least')}"
+                        f", or draw the corner with {as_length(drawn, '.1f', 'least')}"
                         if edge.is_drawn and drawn <= edge.most
                         else ""
                     ),
@@ -139,7 +142,7 @@ def edge_findings(
                     code="blend-tight",
                     severity="warning",
                     where=edge.place,
-                    message=f"radius {told(edge.radius, '.1f', 'size')} in the foam; {wants}, "
+                    message=f"radius {as_length(edge.radius, '.1f', 'size')} in the foam; {wants}, "
                     "or it lifts off",
                     remedy=_rounding(edge, wanted, verdict.least_radius) + "use a lighter cloth on the bias",
                 )
@@ -147,11 +150,13 @@ def edge_findings(
     return tuple(found)
 
 
-def _rounding(edge: Edge, wanted: float, least: float) -> str:
+def _rounding(edge: ClothEdge, wanted: float, least: float) -> str:
     """Return how an outside edge is made round enough, where it can be."""
     if not edge.is_drawn:
-        return f"round it by hand to {told(least, '.1f', 'size')} before the cloth, or "
-    return f"draw the blend with {told(wanted, '.1f', 'least')} or more, or " if wanted <= edge.most else ""
+        return f"round it by hand to {as_length(least, '.1f', 'size')} before the cloth, or "
+    return (
+        f"draw the blend with {as_length(wanted, '.1f', 'least')} or more, or " if wanted <= edge.most else ""
+    )
 
 
 def _rounded_up(radius: float) -> float:
@@ -185,9 +190,9 @@ def shape_findings(
             code="thin-floor",
             severity="warning",
             where=floor.place,
-            message=f"{told(floor.behind, '.1f')} of {foam.name} are left behind it, less than "
-            f"{told(foam.least_thickness, 'g')} that can be handled (common practice)",
-            remedy=f"make it {told(foam.least_thickness - floor.behind, '.1f', 'least')} less deep, or "
+            message=f"{as_length(floor.behind, '.1f')} of {foam.name} are left behind it, less than "
+            f"{as_length(foam.least_thickness, 'g')} that can be handled (common practice)",
+            remedy=f"make it {as_length(foam.least_thickness - floor.behind, '.1f', 'least')} less deep, or "
             "back it up",
         )
         for floor in floors
@@ -228,10 +233,10 @@ def sag_findings(sags: Sequence[Sag]) -> tuple[Finding, ...]:
         crown = math.ceil(_CROWNED * short)
         is_plate = sag.sag <= _PLATE * sag.thickness
         pressed = (
-            f"an estimate: {sag.load_n:.0f} N by hand press it in by {told(sag.sag, '.1f')}, more than "
-            f"{told(MOST_SAG, 'g')} (common practice)"
+            f"an estimate: {sag.load_n:.0f} N by hand press it in by {as_length(sag.sag, '.1f')}, more than "
+            f"{as_length(MOST_SAG, 'g')} (common practice)"
             if is_plate
-            else f"{told(sag.thickness, '.1f')} of laminate are far too thin to stay flat under "
+            else f"{as_length(sag.thickness, '.1f')} of laminate are far too thin to stay flat under "
             f"{sag.load_n:.0f} N by hand: they give by more than {_PLATE:g} times their "
             "thickness, where no estimate holds"
         )
@@ -241,8 +246,8 @@ def sag_findings(sags: Sequence[Sag]) -> tuple[Finding, ...]:
                 severity="warning",
                 where=sag.panel.place,
                 message=pressed,
-                remedy=f"lay {told(_rounded_up(sag.least_thickness), '.1f', 'least')} there, not "
-                f"{told(sag.thickness, '.1f')}, crown it by {told(crown, 'd', 'least')}, "
+                remedy=f"lay {as_length(_rounded_up(sag.least_thickness), '.1f', 'least')} there, not "
+                f"{as_length(sag.thickness, '.1f')}, crown it by {as_length(crown, 'd', 'least')}, "
                 "or leave foam or a rib under it",
             )
         )
@@ -271,10 +276,10 @@ def thickness_findings(layup: Layup, asked: Mapping[str, float]) -> tuple[Findin
                     code="skin-thickness",
                     severity="warning",
                     where=place,
-                    message=f"the foam is set back by {told(thickness, '.2f')}, the plies make "
-                    f"{told(over.thickness, '.2f')}, "
-                    f"give or take {told(over.spread, '.2f', 'bare')}",
-                    remedy=f"use a thickness of {told(over.thickness, '.2f')} there, or leave it to the "
+                    message=f"the foam is set back by {as_length(thickness, '.2f')}, the plies make "
+                    f"{as_length(over.thickness, '.2f')}, "
+                    f"give or take {as_length(over.spread, '.2f', 'bare')}",
+                    remedy=f"use a thickness of {as_length(over.thickness, '.2f')} there, or leave it to the "
                     "schedule",
                 )
             )
@@ -357,7 +362,7 @@ def _is_coarse(ply: LaidPly) -> bool:
     )
 
 
-def _ply_edges(layup: Layup, edges: Sequence[Edge]) -> list[Finding]:
+def _ply_edges(layup: Layup, edges: Sequence[ClothEdge]) -> list[Finding]:
     """Return the blends on which a ply would end: it covers one side of it and not the other."""
     found = []
     for edge in edges:
@@ -374,9 +379,11 @@ def _ply_edges(layup: Layup, edges: Sequence[Edge]) -> list[Finding]:
                     code="ply-edge-on-blend",
                     severity="warning",
                     where=edge.place,
-                    message=f"{', '.join(ending)} ends on a blend of {told(edge.radius, '.1f', 'size')}, "
+                    message=f"{', '.join(ending)} ends on a blend of "
+                    f"{as_length(edge.radius, '.1f', 'size')}, "
                     "where it lifts and is sanded through (common practice)",
-                    remedy=f"carry it {told(_LAP, '.0f')} past the blend, or end it short of it on the flat",
+                    remedy=f"carry it {as_length(_LAP, '.0f')} past the blend, or end it short of it on "
+                    "the flat",
                 )
             )
     return found
@@ -393,6 +400,6 @@ def _draft(wall: Wall) -> Finding:
         where=wall.place,
         message=f"a draft of {wall.draft_deg:.1f} degrees "
         + ("locks the mould" if wall.draft_deg < 0.0 else "will not let the mould go"),
-        remedy=f"give it {GOOD_DRAFT_DEG:g} degrees, {told(wider, '.1f', 'least')} more on each side at "
-        f"{told(wall.depth, '.0f')} depth, or part the mould there (1 to 5 degrees by source)",
+        remedy=f"give it {GOOD_DRAFT_DEG:g} degrees, {as_length(wider, '.1f', 'least')} more on each side at "
+        f"{as_length(wall.depth, '.0f')} depth, or part the mould there (1 to 5 degrees by source)",
     )

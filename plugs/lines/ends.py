@@ -27,7 +27,7 @@ _ROUNDS = 6  # each makes the range twenty times as short: 1e-8 of it in the end
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Zone:
+class EndZone:
     """The stretch of the plug that an end's blend takes up; n panels.
 
     Attributes
@@ -211,7 +211,7 @@ def make_zone(
     u_end: float,
     is_sharp: NDArray[np.bool_],
     corners_at: Callable[[Array], Array],
-) -> Zone:
+) -> EndZone:
     """Return the blend of an end.
 
     Parameters
@@ -240,7 +240,7 @@ def make_zone(
 
     centre, least = _least(gap_at, len(scale))
     centre = np.where(is_sharp[:, None], 0.5 * np.pi, centre)
-    zone = Zone(
+    zone = EndZone(
         sign=sign,
         radius=radius,
         lean=lean,
@@ -260,7 +260,7 @@ def make_zone(
 
 
 def _panels(end: Array, cosine: float) -> tuple[Array, Array]:
-    """Return the normal and the scale of each panel, as in `Zone`, from the corners on the end plane."""
+    """Return the normal and the scale of each panel, as in `EndZone`, from the corners on the end plane."""
     chord = (np.roll(end, -1, axis=1) - end)[0]
     length = np.hypot(chord[:, 0], chord[:, 1])
     flat = np.stack([chord[:, 1], -chord[:, 0]], axis=-1) / np.where(length > 0.0, length, 1.0)[:, None]
@@ -304,7 +304,7 @@ def _gaps(
     return np.asarray(out - radius * np.cos(theta), dtype=np.float64)
 
 
-def check_room(x: Array, front: Zone | None, aft: Zone | None) -> None:
+def check_room(x: Array, front: EndZone | None, aft: EndZone | None) -> None:
     """Refuse blends that meet each other, or that run over the bay in which a raked end leans.
 
     Parameters

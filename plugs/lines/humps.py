@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import Finding
-from plugs.ground.told import told
+from plugs.ground.lengths import as_length
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.lengthwise import through
 from plugs.lines.stations import Loft
@@ -62,9 +62,9 @@ def hump_findings(loft: Loft, corners: Collection[str]) -> list[Finding]:
             Finding(
                 code="hump-between-stations",
                 severity="warning" if abs(hump) > _WARNED else "note",
-                where=f"line {name!r} at x = {told(float(places[bay, axis]), '.0f')}, "
+                where=f"line {name!r} at x = {as_length(float(places[bay, axis]), '.0f')}, "
                 f"between stations {bay} and {bay + 1}",
-                message=f"the faired line {word} both by {told(abs(hump), '.1f')} along {'yz'[axis]}",
+                message=f"the faired line {word} both by {as_length(abs(hump), '.1f')} along {'yz'[axis]}",
                 remedy=_cure(name, knots, values, int(bay)),
             )
         )
@@ -127,5 +127,5 @@ def _cure(name: str, knots: Array, values: Array, bay: int) -> str:
 
 def _station(*place: float) -> str:
     """Return a point of a station, as the remedy of a finding tells it."""
-    x, y, z = (told(value, "g", "bareexact") for value in place)
+    x, y, z = (as_length(value, "g", "bareexact") for value in place)
     return f"x = {x} (y = {y}, z = {z})"

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import Finding, PlugError, present, promise
-from plugs.ground.told import told
+from plugs.ground.lengths import as_length
 from plugs.lines.measured_paths import (
     LARGEST_MISS,
     Foot,
@@ -244,9 +244,10 @@ def _all_shares(
                 Finding(
                     code="measured-panel",
                     severity="warning",
-                    where=f"station {worst} at x = {told(plan.stations[worst].x, 'g')}, panel {name!r}",
-                    message=f"the panel is up to {told(miss, '.2f')} off its points near "
-                    f"y = {told(float(y), '.1f', 'bare')}, z = {told(float(z), '.1f')}: they turn more "
+                    where=f"station {worst} at x = {as_length(plan.stations[worst].x, 'g')}, panel {name!r}",
+                    message=f"the panel is up to {as_length(miss, '.2f')} off its points near "
+                    f"y = {as_length(float(y), '.1f', 'bare')}, z = {as_length(float(z), '.1f')}: they "
+                    "turn more "
                     "sharply "
                     f"than {len(shares[name]) - 1} arcs can follow",
                     remedy=f"fair the points, such as fair(points, tolerance={max(0.5, round(miss, 1)):g}), "

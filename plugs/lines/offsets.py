@@ -46,8 +46,8 @@ from typing import Final
 from plugs.ground.errors import PlugError
 from plugs.ground.units import parse_number
 from plugs.lines.section import Corner, Station
-from plugs.tables.cells import closest, read_cells, separator_name
-from plugs.tables.ledger import Ledger, heading, unit_of
+from plugs.tables.csv_in import closest, read_csv, separator_name
+from plugs.tables.numbers import OffsetNumbers, heading, unit_of
 
 _QUANTITIES: Final = ("half-breadth", "height", "radius", "crown")
 
@@ -90,7 +90,7 @@ def read_table(path: str | Path, *, unit: str | None = None) -> OffsetTable:
     PlugError
         The file is not such a table; row and column are named as a person counts them.
     """
-    cells = read_cells(Path(path))
+    cells = read_csv(Path(path))
     row, header = cells.rows[0]
     word = heading(header[0])[0]
     if word not in ("line", "station"):
@@ -101,12 +101,12 @@ def read_table(path: str | Path, *, unit: str | None = None) -> OffsetTable:
             remedy='begin the header with "line (mm)", and put a # in front of rows above it',
             where=cells.place(row, 1),
         )
-    ledger = Ledger(cells, unit_of(cells, header[:2] if word == "line" else header, unit))
+    table = OffsetNumbers(cells, unit_of(cells, header[:2] if word == "line" else header, unit))
     if word == "line":
-        _read_wide(ledger)
+        _read_wide(table)
     else:
-        _read_long(ledger)
-    return _table(ledger)
+        _read_long(table)
+    return _whole_table(table)
 
 
 def stations_of(table: OffsetTable) -> tuple[Station, ...]:
@@ -132,51 +132,51 @@ def stations_of(table: OffsetTable) -> tuple[Station, ...]:
     )
 
 
-def _read_wide(ledger: Ledger) -> None:
+def _read_wide(table: OffsetNumbers) -> None:
     """Read the rows of the wide form."""
-    row, header = ledger.cells.rows[0]
+    row, header = table.cells.rows[0]
     if len(header) < 3 or parse_number(header[1]) is not None:
         raise PlugError(
             param="header",
             value=", ".join(header),
             reason="the first column names the line, the second what a row gives, the others are stations",
             remedy=f'write it like "{header[0]}, quantity, 0, 500"',
-            where=ledger.cells.place(row, 2),
+            where=table.cells.place(row, 2),
         )
     for column, text in enumerate(header[2:], 3):
-        if ledger.add_station(text, (row, column)) != column - 3:
+        if table.add_station(text, (row, column)) != column - 3:
             raise PlugError(
                 param="station",
                 value=text,
                 reason="the station has a column already",
                 remedy=f"take column {column} out, or correct its position",
-                where=ledger.cells.place(row, column),
+                where=table.cells.place(row, column),
             )
-    for row, cells in ledger.cells.rows[1:]:
-        _check_width(ledger, row, cells, len(header))
+    for row, cells in table.cells.rows[1:]:
+        _check_width(table, row, cells, len(header))
         padded = cells + ("",) * (len(header) - len(cells))
-        name, quantity = _named(ledger, padded[0], row, 1), _quantity(padded[1])
+        name, quantity = _named(table, padded[0], row, 1), _quantity(padded[1])
         if quantity not in _QUANTITIES:
             raise PlugError(
                 param=name,
                 value=padded[1] or "(empty)",
                 reason="the second cell of a row says what it gives",
                 remedy=f"write one of: {closest(quantity, _QUANTITIES)}",
-                where=ledger.cells.place(row, 2),
+                where=table.cells.place(row, 2),
             )
         for index, text in enumerate(padded[2:]):
-            ledger.add_number(name, quantity, index, text, (row, index + 3))
+            table.add_number(name, quantity, index, text, (row, index + 3))
 
 
-def _read_long(ledger: Ledger) -> None:
+def _read_long(table: OffsetNumbers) -> None:
     """Read the rows of the long form."""
-    columns = _columns(ledger)
-    width = len(ledger.cells.rows[0][1])
-    for row, cells in ledger.cells.rows[1:]:
-        _check_width(ledger, row, cells, width)
+    columns = _columns(table)
+    width = len(table.cells.rows[0][1])
+    for row, cells in table.cells.rows[1:]:
+        _check_width(table, row, cells, width)
         padded = cells + ("",) * (width - len(cells))
-        station = ledger.add_station(padded[0], (row, 1))
-        name = _named(ledger, padded[columns["line"]], row, columns["line"] + 1)
+        station = table.add_station(padded[0], (row, 1))
+        name = _named(table, padded[columns["line"]], row, columns["line"] + 1)
         filled = [word for word in _QUANTITIES if word in columns and padded[columns[word]]]
         if "crown" in filled and len(filled) > 1:
             raise PlugError(
@@ -184,15 +184,15 @@ def _read_long(ledger: Ledger) -> None:
                 value=padded[columns["crown"]],
                 reason=f"the row gives a crown, which a panel has, and a {filled[0]}, which a line has",
                 remedy="write the crown in a row of its own, with the panel's name",
-                where=ledger.cells.place(row, columns["crown"] + 1),
+                where=table.cells.place(row, columns["crown"] + 1),
             )
         for word in filled if "crown" in filled else dict.fromkeys(("half-breadth", "height", *filled)):
-            ledger.add_number(name, word, station, padded[columns[word]], (row, columns[word] + 1))
+            table.add_number(name, word, station, padded[columns[word]], (row, columns[word] + 1))
 
 
-def _columns(ledger: Ledger) -> dict[str, int]:
+def _columns(table: OffsetNumbers) -> dict[str, int]:
     """Return where each column of the long form is, from 0."""
-    row, header = ledger.cells.rows[0]
+    row, header = table.cells.rows[0]
     columns: dict[str, int] = {}
     for index, cell in enumerate(header):
         word = _quantity(heading(cell)[0])
@@ -203,7 +203,7 @@ def _columns(ledger: Ledger) -> dict[str, int]:
                 value=cell or "(empty)",
                 reason="the column has been there already" if word in columns else "no such column is read",
                 remedy=f"take it out, or name it one of: {closest(word, left)}",
-                where=ledger.cells.place(row, index + 1),
+                where=table.cells.place(row, index + 1),
             )
         columns[word] = index
     missing = [word for word in ("line", "half-breadth", "height") if word not in columns]
@@ -213,7 +213,7 @@ def _columns(ledger: Ledger) -> dict[str, int]:
             value=", ".join(header),
             reason=f"there is no column {' and no column '.join(missing)}",
             remedy=f'write it like "{header[0]}, line, half-breadth, height, radius, crown"',
-            where=ledger.cells.place(row),
+            where=table.cells.place(row),
         )
     return columns
 
@@ -224,61 +224,61 @@ def _quantity(word: str) -> str:
     return "half-breadth" if spelt == "halfbreadth" else spelt
 
 
-def _table(ledger: Ledger) -> OffsetTable:
-    """Return the table that a ledger holds, if every line is whole."""
-    lines, panels = ledger.names("half-breadth", "height", "radius"), ledger.names("crown")
+def _whole_table(table: OffsetNumbers) -> OffsetTable:
+    """Return the table that has been read, if every line is whole."""
+    lines, panels = table.names("half-breadth", "height", "radius"), table.names("crown")
     if not lines:
         raise PlugError(
             param="table",
-            value=ledger.cells.name,
+            value=table.cells.name,
             reason="no row under the header gives a line",
             remedy="write a row of half-breadths and a row of heights for each line",
-            where=ledger.cells.name,
+            where=table.cells.name,
         )
     corners: dict[str, tuple[tuple[float, float, float], ...]] = {}
     for name in lines:
-        half_breadths, heights = (_whole_row(ledger, name, word) for word in ("half-breadth", "height"))
-        radii = ledger.numbers.get(("radius", name), {})
+        half_breadths, heights = (_whole_row(table, name, word) for word in ("half-breadth", "height"))
+        radii = table.numbers.get(("radius", name), {})
         corners[name] = tuple(
             (y, z, radii.get(index, 0.0))
             for index, (y, z) in enumerate(zip(half_breadths, heights, strict=True))
         )
     return OffsetTable(
-        stations=tuple(ledger.stations),
+        stations=tuple(table.stations),
         corners=MappingProxyType(corners),
-        crowns=MappingProxyType({name: _whole_row(ledger, name, "crown") for name in panels}),
+        crowns=MappingProxyType({name: _whole_row(table, name, "crown") for name in panels}),
     )
 
 
-def _whole_row(ledger: Ledger, name: str, quantity: str) -> tuple[float, ...]:
+def _whole_row(table: OffsetNumbers, name: str, quantity: str) -> tuple[float, ...]:
     """Return a quantity of a line or panel at every station."""
-    row = ledger.numbers.get((quantity, name))
+    row = table.numbers.get((quantity, name))
     if row is None:
-        given = ", ".join(word for word in _QUANTITIES if (word, name) in ledger.numbers)
-        others = [other for other in ledger.names("half-breadth", "height") if other != name]
+        given = ", ".join(word for word in _QUANTITIES if (word, name) in table.numbers)
+        others = [other for other in table.names("half-breadth", "height") if other != name]
         spelt = f", or spell it like the line it belongs to: {closest(name, others)}" if others else ""
         raise PlugError(
             param=name,
             value=f"{given} only",
             reason=f"the line has no {quantity}",
             remedy=f"add a row {name}, {quantity}" + spelt,
-            where=ledger.cells.name,
+            where=table.cells.name,
         )
-    for index, label in enumerate(ledger.labels):
+    for index, label in enumerate(table.labels):
         if index not in row:
             raise PlugError(
                 param=f"{name} {quantity} at station {label}",
                 value="(no row)",
-                reason=f"there are {len(ledger.labels)} stations, and this one has no row for {name}",
+                reason=f"there are {len(table.labels)} stations, and this one has no row for {name}",
                 remedy=f"add a row {label}, {name}",
-                where=ledger.cells.name,
+                where=table.cells.name,
             )
-    return tuple(row[index] for index in range(len(ledger.labels)))
+    return tuple(row[index] for index in range(len(table.labels)))
 
 
-def _check_width(ledger: Ledger, row: int, cells: tuple[str, ...], width: int) -> None:
+def _check_width(table: OffsetNumbers, row: int, cells: tuple[str, ...], width: int) -> None:
     """Raise if a row has other separators than the header, or more cells."""
-    separator = ledger.cells.separator
+    separator = table.cells.separator
     other = next((mark for mark in ",;\t" if mark != separator and mark in cells[0]), None)
     if len(cells) == 1 and other is not None:
         raise PlugError(
@@ -286,7 +286,7 @@ def _check_width(ledger: Ledger, row: int, cells: tuple[str, ...], width: int) -
             value=cells[0],
             reason=f"it is parted by {separator_name(other)}, and the header by {separator_name(separator)}",
             remedy=f"part its cells by {separator_name(separator)} too",
-            where=ledger.cells.place(row),
+            where=table.cells.place(row),
         )
     if len(cells) > width:
         comma = "; a decimal comma makes two cells of one number" if separator == "," else ""
@@ -295,11 +295,11 @@ def _check_width(ledger: Ledger, row: int, cells: tuple[str, ...], width: int) -
             value=cells[width],
             reason=f"the row has {len(cells)} cells, and the header {width}{comma}",
             remedy="take the extra cell out" + (", and write 12.5 where 12,5 is meant" if comma else ""),
-            where=ledger.cells.place(row, width + 1),
+            where=table.cells.place(row, width + 1),
         )
 
 
-def _named(ledger: Ledger, name: str, row: int, column: int) -> str:
+def _named(table: OffsetNumbers, name: str, row: int, column: int) -> str:
     """Return the name of a line or panel, which may not be empty."""
     if name:
         return name
@@ -308,6 +308,6 @@ def _named(ledger: Ledger, name: str, row: int, column: int) -> str:
         value="(empty)",
         reason="the row does not say which line it belongs to",
         remedy="write the line's name in every row"
-        + "".join(f", such as {n}" for n in ledger.names("height")[:1]),
-        where=ledger.cells.place(row, column),
+        + "".join(f", such as {n}" for n in table.names("height")[:1]),
+        where=table.cells.place(row, column),
     )

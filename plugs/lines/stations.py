@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import LENGTH
-from plugs.lines.ends import Zone, check_room, make_zone
+from plugs.lines.ends import EndZone, check_room, make_zone
 from plugs.lines.lengthwise import Curves, eased, shape_preserving, through
 from plugs.lines.plan import RingTable, read_plan
 from plugs.lines.ridges import flattened, is_ridge
@@ -129,7 +129,7 @@ class Loft:
         Of drawn corners and panels, by u.
     lean : Curves
         The planes' lean by u: one curve.
-    front, aft : Zone or None
+    front, aft : EndZone or None
         Blended ends.
     breaks : (b,) float, mm
         Positions t between which the surface is smooth along the plug; ends included.
@@ -140,8 +140,8 @@ class Loft:
     radii: Curves
     rises: Curves
     lean: Curves
-    front: Zone | None
-    aft: Zone | None
+    front: EndZone | None
+    aft: EndZone | None
     breaks: Array
 
     def sections(self, t: Array) -> Sections:
@@ -406,7 +406,7 @@ def _by_station(table: RingTable) -> tuple[Curves, Curves]:
     return radii, through(at_panels, table.rise.T[..., None], table.panel_faired)
 
 
-def _zone(table: RingTable, lines: Curves, sign: float, end: End, lean: float) -> Zone | None:
+def _zone(table: RingTable, lines: Curves, sign: float, end: End, lean: float) -> EndZone | None:
     """Return the blend of an end, or None for a sharp one."""
     names = [table.drawn_parents[panel] for panel in table.panel_of]
     is_sharp = np.array([name in end.sharp for name in names])
@@ -427,7 +427,7 @@ def _zone(table: RingTable, lines: Curves, sign: float, end: End, lean: float) -
 
 
 def _lean(
-    table: RingTable, front_lean: float, aft_lean: float, front: Zone | None, aft: Zone | None
+    table: RingTable, front_lean: float, aft_lean: float, front: EndZone | None, aft: EndZone | None
 ) -> Curves:
     """Return the planes' lean: full on a raked end's blend, easing to none at the next station."""
     x = table.x

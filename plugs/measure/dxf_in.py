@@ -23,12 +23,12 @@ from plugs.measure.pieces import (
     MOST_PIECES,
     MOST_POINTS,
     Array,
-    Piece,
+    Run,
     drawing_bytes,
     mm_per,
     too_much,
 )  # fmt: skip
-from plugs.tables.cells import closest
+from plugs.tables.csv_in import closest
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
@@ -65,7 +65,7 @@ _BINARY_MARKS: Final = re.compile(
 """Where a curve begins in a DXF of text, and in a binary one."""
 
 
-def dxf_pieces(path: Path, dxf_layer: str | None, unit: str | None) -> tuple[list[Piece], tuple[str, ...]]:
+def dxf_pieces(path: Path, dxf_layer: str | None, unit: str | None) -> tuple[list[Run], tuple[str, ...]]:
     """Return the curves in a drawing's model space, as points.
 
     Parameters
@@ -79,7 +79,7 @@ def dxf_pieces(path: Path, dxf_layer: str | None, unit: str | None) -> tuple[lis
 
     Returns
     -------
-    tuple of (list of Piece, tuple of str)
+    tuple of (list of Run, tuple of str)
         The pieces, mm, within 0.005 mm of the curves; and what was noticed.
 
     Raises
@@ -119,7 +119,7 @@ def dxf_pieces(path: Path, dxf_layer: str | None, unit: str | None) -> tuple[lis
             remedy="draw the outline there as lines, arcs, polylines or splines",
         )
     keep = _plane(path, np.concatenate([run for run, _ in runs]))
-    pieces = [Piece(points=run[:, keep], is_closed=is_closed, name="") for run, is_closed in runs]
+    pieces = [Run(points=run[:, keep], is_closed=is_closed, name="") for run, is_closed in runs]
     return pieces, tuple(notes)
 
 

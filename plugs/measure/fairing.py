@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from plugs.ground.errors import Finding, PlugError
-from plugs.ground.told import told
+from plugs.ground.lengths import as_length
 from plugs.ground.tolerances import LARGEST, LENGTH
 from plugs.measure.fair_curve import Point, fair_curve, residuals_of, standing_off
 from plugs.measure.outliers import SIGMAS, Flags
@@ -252,9 +252,9 @@ def fair_findings(curve: Fairing, where: str) -> list[Finding]:
             code="point-left-out",
             severity="note",
             where=place,
-            message=f"point {left.index + 1} of {count}, at ({told(left.point[0], '.1f', 'bare')}, "
-            f"{told(left.point[1], '.1f', 'bare')}), "
-            f"lies {told(left.distance, '.2f')} off the fair curve and was left out",
+            message=f"point {left.index + 1} of {count}, at ({as_length(left.point[0], '.1f', 'bare')}, "
+            f"{as_length(left.point[1], '.1f', 'bare')}), "
+            f"lies {as_length(left.distance, '.2f')} off the fair curve and was left out",
             remedy="measure it again; if it is right, the part is not fair there: name a landmark at it",
         )
         for left in curve.left_out
@@ -270,9 +270,9 @@ def fair_findings(curve: Fairing, where: str) -> list[Finding]:
                 severity="warning",
                 where=place,
                 message=f"{number} farther from the fair curve than its tolerance of "
-                f"{told(curve.tolerance, 'g')}: "
-                f"the farthest by {told(worst.distance, '.2f')}, point {worst.index + 1} of {count} at "
-                f"({told(worst.point[0], '.1f', 'bare')}, {told(worst.point[1], '.1f', 'bare')})",
+                f"{as_length(curve.tolerance, 'g')}: "
+                f"the farthest by {as_length(worst.distance, '.2f')}, point {worst.index + 1} of {count} at "
+                f"({as_length(worst.point[0], '.1f', 'bare')}, {as_length(worst.point[1], '.1f', 'bare')})",
                 remedy=f"measure there again, or say what the measuring keeps: tolerance={allowed:g}",
             )
         )
@@ -382,19 +382,19 @@ def _fairing(
     residuals = residuals_of(spline, given, parameters)
     limit = max(tolerance, SIGMAS * noise)
 
-    def told(k: int, reason: str) -> LeftOut:
+    def as_length(k: int, reason: str) -> LeftOut:
         """Return the record of a point."""
         point = (float(given[k, 0]), float(given[k, 1]))
         return LeftOut(index=k, point=point, distance=float(abs(residuals[k])), reason=reason)
 
     left_out = tuple(
-        told(int(k), f"stands off by more than {limit:.3g} mm" if is_out[k] else _REPEATED)
+        as_length(int(k), f"stands off by more than {limit:.3g} mm" if is_out[k] else _REPEATED)
         for k in np.flatnonzero(~is_kept)
     )
     is_within = is_kept & ~(np.abs(residuals) > tolerance * (1.0 + 1e-9))
     over = np.flatnonzero(is_kept & ~is_within)
     beyond = tuple(
-        told(int(k), "followed, but not within the tolerance")
+        as_length(int(k), "followed, but not within the tolerance")
         for k in over[np.argsort(-np.abs(residuals[over]), kind="stable")]
     )
     kept = np.abs(residuals[is_kept])

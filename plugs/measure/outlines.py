@@ -14,7 +14,7 @@ from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import LARGEST, LENGTH, SMALLEST_BODY
 from plugs.ground.units import to_mm
 from plugs.measure.dxf_in import dxf_pieces
-from plugs.measure.pieces import Array, Joined, Piece, joined, mm_per, read_or_refused, sourced
+from plugs.measure.pieces import Array, Joined, Run, joined, mm_per, read_or_refused, sourced
 from plugs.measure.points_in import point_pieces
 from plugs.measure.svg_in import svg_pieces
 
@@ -214,13 +214,13 @@ def outline_of(
             reason="an outline is at least two points of two numbers each",
             remedy="give points such as [(0, 0), (120, 15)]",
         )
-    piece = Piece(points=array, is_closed=is_closed, name="")
+    piece = Run(points=array, is_closed=is_closed, name="")
     _check_finite([piece], source)
     (run,) = joined([piece], join)
     return _outline(run, source, join, ())
 
 
-def _named(file: Path, pieces: list[Piece], name: str | None) -> list[Piece]:
+def _named(file: Path, pieces: list[Run], name: str | None) -> list[Run]:
     """Return the pieces of a table that bear a name."""
     chosen = [piece for piece in pieces if name in (None, piece.name)]
     if not chosen:
@@ -233,7 +233,7 @@ def _named(file: Path, pieces: list[Piece], name: str | None) -> list[Piece]:
     return chosen
 
 
-def _check_finite(pieces: Sequence[Piece], source: str) -> None:
+def _check_finite(pieces: Sequence[Run], source: str) -> None:
     """Raise if a coordinate is not a finite number."""
     for piece in pieces:
         wrong = np.flatnonzero(~np.isfinite(piece.points).all(axis=1))

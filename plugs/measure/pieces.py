@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import LARGEST, LENGTH
 from plugs.ground.units import to_mm, unit_named
-from plugs.tables.cells import closest
+from plugs.tables.csv_in import closest
 
 Array = NDArray[np.float64]
 
@@ -72,7 +72,7 @@ def sourced(points: Array, source: str) -> Array:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Piece:
+class Run:
     """A run of points that a file gives as one.
 
     Attributes
@@ -260,14 +260,14 @@ def drawing_bytes(path: Path) -> bytes:
         ) from error
 
 
-def joined(pieces: Sequence[Piece], join: float) -> list[Joined]:
+def joined(pieces: Sequence[Run], join: float) -> list[Joined]:
     """Return the pieces joined where open ends meet, nearest ends first.
 
     At an inexact joint both ends move to the middle between them. A run whose own ends meet is closed.
 
     Parameters
     ----------
-    pieces : sequence of Piece
+    pieces : sequence of Run
         At least two points each.
     join : float, mm
         Ends no farther apart than this are joined.

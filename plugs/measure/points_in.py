@@ -11,9 +11,9 @@ import numpy as np
 
 from plugs.ground.errors import PlugError
 from plugs.ground.units import parse_number
-from plugs.measure.pieces import Array, Piece
-from plugs.tables.cells import Cells, closest, read_cells
-from plugs.tables.ledger import heading, length_in, unit_of
+from plugs.measure.pieces import Array, Run
+from plugs.tables.csv_in import CsvFile, closest, read_csv
+from plugs.tables.numbers import heading, length_in, unit_of
 
 _AXES: Final = ("x", "y", "z")
 _NAME: Final = "outline"
@@ -21,7 +21,7 @@ _BARE_COLUMNS: Final = {2: ("y", "z"), 3: ("x", "y", "z")}
 _HEADING_WORDS: Final = re.compile(r"[^\s(\[]+(?:\s*[(\[][^)\]]*[)\]])?")
 
 
-def point_pieces(path: Path, columns: tuple[str, str] | None, unit: str | None) -> list[Piece]:
+def point_pieces(path: Path, columns: tuple[str, str] | None, unit: str | None) -> list[Run]:
     """Return the runs of points in a file; a column ``outline`` names the run of each row.
 
     Parameters
@@ -35,7 +35,7 @@ def point_pieces(path: Path, columns: tuple[str, str] | None, unit: str | None) 
 
     Returns
     -------
-    list of Piece
+    list of Run
         Open, in the order of the file, mm.
 
     Raises
@@ -59,13 +59,13 @@ def point_pieces(path: Path, columns: tuple[str, str] | None, unit: str | None) 
                 remedy="give at least 2 rows, or spell its name like the other rows",
                 where=cells.name,
             )
-        pieces.append(Piece(points=run, is_closed=False, name=name))
+        pieces.append(Run(points=run, is_closed=False, name=name))
     return pieces
 
 
-def _cells(path: Path) -> Cells:
+def _cells(path: Path) -> CsvFile:
     """Return the cells of a file; where spaces alone part the numbers, parted by them."""
-    cells = read_cells(path)
+    cells = read_csv(path)
     if not all(len(row) == 1 and " " in row[0] for _, row in cells.rows):
         return cells
     is_header = parse_number(cells.rows[0][1][0].split()[0]) is None
@@ -77,7 +77,7 @@ def _cells(path: Path) -> Cells:
 
 
 def _columns_of(
-    cells: Cells, wanted: tuple[str, ...] | None, asked_unit: str | None
+    cells: CsvFile, wanted: tuple[str, ...] | None, asked_unit: str | None
 ) -> tuple[Array, list[str]]:
     """Return the points of some columns, and the name in the column of names, empty without one."""
     row, first = cells.rows[0]
@@ -124,7 +124,7 @@ def _columns_of(
     return points, names
 
 
-def _wanted_axes(cells: Cells, heads: tuple[str, ...], wanted: tuple[str, ...] | None) -> tuple[str, ...]:
+def _wanted_axes(cells: CsvFile, heads: tuple[str, ...], wanted: tuple[str, ...] | None) -> tuple[str, ...]:
     """Return the columns to take, if the file has each once."""
     there = [head for head in heads if head in _AXES]
     if wanted is None:
@@ -142,7 +142,7 @@ def _wanted_axes(cells: Cells, heads: tuple[str, ...], wanted: tuple[str, ...] |
     return wanted
 
 
-def _unit(cells: Cells, heads: tuple[str, ...], asked: str | None) -> str:
+def _unit(cells: CsvFile, heads: tuple[str, ...], asked: str | None) -> str:
     """Return the unit of the file, with an error that names the function that a recipe calls."""
     try:
         return unit_of(cells, heads, asked)

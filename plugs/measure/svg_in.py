@@ -26,13 +26,13 @@ from plugs.measure.pieces import (
     MOST_PIECES,
     MOST_POINTS,
     Array,
-    Piece,
+    Run,
     drawing_bytes,
     mm_per,
     too_much,
 )  # fmt: skip
 from plugs.measure.svg_path import Complexes, path_runs
-from plugs.tables.cells import closest
+from plugs.tables.csv_in import closest
 
 _MM_PER: Final = {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72.0, "pc": 25.4 / 6.0, "q": 0.25}
 _LENGTH: Final = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*([a-zA-Z%]*)\s*")
@@ -82,7 +82,7 @@ class _Place:
     is_hidden: bool = False
 
 
-def svg_pieces(path: Path, name: str | None, unit: str | None) -> tuple[list[Piece], tuple[str, ...]]:
+def svg_pieces(path: Path, name: str | None, unit: str | None) -> tuple[list[Run], tuple[str, ...]]:
     """Return the paths and shapes that a drawing shows, as points.
 
     Parameters
@@ -96,7 +96,7 @@ def svg_pieces(path: Path, name: str | None, unit: str | None) -> tuple[list[Pie
 
     Returns
     -------
-    tuple of (list of Piece, tuple of str)
+    tuple of (list of Run, tuple of str)
         The pieces, mm, y up from the foot of the page, within 0.005 mm of the curves; and what was noticed.
 
     Raises
@@ -107,7 +107,7 @@ def svg_pieces(path: Path, name: str | None, unit: str | None) -> tuple[list[Pie
     root = _tree(path, drawing_bytes(path))
     place, height = _page(path, root, unit)
     by_id = {element.get("id", ""): element for element in root.iter() if element.get("id")}
-    pieces: list[Piece] = []
+    pieces: list[Run] = []
     left_out: dict[str, int] = {}
     names: dict[str, None] = {}
     n_points = 0
@@ -124,7 +124,7 @@ def svg_pieces(path: Path, name: str | None, unit: str | None) -> tuple[list[Pie
                 raise too_much(path.name, f"its curves have more than {MOST_POINTS} points, copies counted")
             mm = at.matrix @ np.vstack((points.real, points.imag, np.ones(len(points))))
             flipped = np.column_stack((mm[0], height - mm[1]))
-            pieces.append(Piece(points=flipped, is_closed=is_closed, name=at.names[-1] if at.names else ""))
+            pieces.append(Run(points=flipped, is_closed=is_closed, name=at.names[-1] if at.names else ""))
     if name is not None and name not in names:
         known = closest(name, list(names)[:200])
         remedy = f"ask for one of: {known}" if known else "give the outline an id in the drawing"

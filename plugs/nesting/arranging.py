@@ -9,8 +9,8 @@ from functools import reduce
 
 from plugs.nesting.bitmap import TOUCH
 from plugs.nesting.box_fit import fit_boxes
-from plugs.nesting.filling import PICKS, Filler, Layout, Spot, fill
-from plugs.nesting.grids import Rack, is_box, turned
+from plugs.nesting.filling import PICKS, Layout, SheetFilling, Spot, fill
+from plugs.nesting.grids import RasterSheet, is_box, turned
 from plugs.nesting.job import Job
 
 _DRAW_WORK = 50_000
@@ -56,7 +56,7 @@ def arrange(job: Job) -> tuple[Layout, int]:
     return _thrifty(job, better), short
 
 
-def _preferences(racks: Sequence[Rack]) -> list[tuple[Rack, ...]]:
+def _preferences(racks: Sequence[RasterSheet]) -> list[tuple[RasterSheet, ...]]:
     """Return the kinds of sheets with each whole kind first once, the others by falling size."""
     offcuts = sorted((rack for rack in racks if rack.is_offcut), key=lambda rack: rack.width * rack.height)
     whole = sorted(
@@ -101,7 +101,7 @@ def _least_cost(job: Job) -> float:
     return max(least, rate * (area - free))
 
 
-def _bettered(job: Job, best: Layout, order: list[int], racks: Sequence[Rack], pick: str) -> Layout:
+def _bettered(job: Job, best: Layout, order: list[int], racks: Sequence[RasterSheet], pick: str) -> Layout:
     """Return the best layout after changes of the order, as many as the effort allows.
 
     Most orders are judged on whole cells, which takes a third of the time; what is the best so far is slid
@@ -112,8 +112,8 @@ def _bettered(job: Job, best: Layout, order: list[int], racks: Sequence[Rack], p
         effort *= _LEAST_SHEETS_RATIO
     if effort <= 0.0 or len(order) < 2 or best.score[1] <= 0.0:
         return best
-    coarse = Filler(job.shapes, racks, job.spare, pick=pick, polish=False)
-    fine = Filler(job.shapes, racks, job.spare, pick=pick, polish=True)
+    coarse = SheetFilling(job.shapes, racks, job.spare, pick=pick, polish=False)
+    fine = SheetFilling(job.shapes, racks, job.spare, pick=pick, polish=True)
     seed, drawn = 1, 0
     held = record = _filled(coarse, order).score
     changed = order
@@ -140,7 +140,7 @@ def _bettered(job: Job, best: Layout, order: list[int], racks: Sequence[Rack], p
     return best
 
 
-def _filled(filler: Filler, order: list[int]) -> Layout:
+def _filled(filler: SheetFilling, order: list[int]) -> Layout:
     """Return the shapes laid in an order, come what may."""
     layout = filler.fill(order)
     if layout is None:
@@ -244,14 +244,14 @@ def _fitted(job: Job, best: Layout) -> list[Layout]:
     return []
 
 
-def _box_spot(job: Job, rack: Rack, box: int, turn_deg: float, x: float, y: float) -> Spot:
+def _box_spot(job: Job, rack: RasterSheet, box: int, turn_deg: float, x: float, y: float) -> Spot:
     """Return the place of a rectangle whose room begins at a place of the grid."""
     left, bottom, _, _ = turned(job.outlines[box], turn_deg).bounds
     start = rack.origin + job.gap / 2.0
     return Spot(shape=box, turn_deg=turn_deg, dx=round(start + x - left, 4), dy=round(start + y - bottom, 4))
 
 
-def _reach(job: Job, rack: Rack, spot: Spot) -> float:
+def _reach(job: Job, rack: RasterSheet, spot: Spot) -> float:
     """Return how far a rectangle reaches along the grid."""
     right = turned(job.outlines[spot.shape], spot.turn_deg).bounds[2]
     return float(right + spot.dx + job.gap / 2.0 - rack.origin - TOUCH)

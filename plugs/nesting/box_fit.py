@@ -19,7 +19,7 @@ _FINEST = 6000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Laid:
+class LaidBox:
     """A rectangle on a sheet, lengths in whole units.
 
     Attributes
@@ -59,7 +59,7 @@ def fit_boxes(
     sheets: int,
     *,
     tries: int,
-) -> tuple[Laid, ...] | None:
+) -> tuple[LaidBox, ...] | None:
     """Return rectangles laid on a number of equal sheets.
 
     Parameters
@@ -77,7 +77,7 @@ def fit_boxes(
 
     Returns
     -------
-    tuple of Laid, or None
+    tuple of LaidBox, or None
         None if no way was found, which is no proof that there is none.
     """
     waste = sheets * sheet[0] * sheet[1] - sum(a * b for a, b in sizes)
@@ -103,7 +103,7 @@ def fit_boxes(
         return None
     waiting = {(a, b): list(numbers) for (a, b, _), numbers in kinds.items()}
     return tuple(
-        Laid(box=waiting[size].pop(0), sheet=on, x=x, y=y, is_turned=is_turned)
+        LaidBox(box=waiting[size].pop(0), sheet=on, x=x, y=y, is_turned=is_turned)
         for size, on, x, y, is_turned in search.laid
     )
 

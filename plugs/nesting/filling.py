@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.nesting.bitmap import Bitmap, Stencil, as_number, cells_touched
-from plugs.nesting.grids import Rack, Shape
+from plugs.nesting.grids import RasterShape, RasterSheet
 
 _STEPS = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.03125)
 """Slides that are tried, in cells."""
@@ -62,7 +62,7 @@ class Layout:
 class _Sheet:
     """One sheet while it is filled."""
 
-    def __init__(self, rack: Rack) -> None:
+    def __init__(self, rack: RasterSheet) -> None:
         """Begin with an empty sheet."""
         self.rack = rack
         self.bitmap = Bitmap(
@@ -89,7 +89,7 @@ class _Sheet:
         other.refused = set(self.refused)
         return other
 
-    def place(self, number: int, shape: Shape, *, pick: str, polish: bool) -> bool:
+    def place(self, number: int, shape: RasterShape, *, pick: str, polish: bool) -> bool:
         """Place a shape if there is room; whether there was."""
         if id(shape) in self.refused or shape.area_mm2 > self.room:
             return False
@@ -172,9 +172,9 @@ def _moved(shape: shapely.Polygon, dx: float, dy: float) -> shapely.Polygon:
 
 def fill(
     order: Sequence[int],
-    shapes: Sequence[Shape],
-    racks: Sequence[Rack],
-    spare: Rack,
+    shapes: Sequence[RasterShape],
+    racks: Sequence[RasterSheet],
+    spare: RasterSheet,
     *,
     pick: str,
     polish: bool,
@@ -185,9 +185,9 @@ def fill(
     ----------
     order : sequence of int
         Numbers of the shapes.
-    racks : sequence of Rack
+    racks : sequence of RasterSheet
         Kinds of sheets in the order of preference; offcuts are tried before any whole sheet.
-    spare : Rack
+    spare : RasterSheet
         What is taken when all those have run out; every shape fits it.
     pick : str
         One of `PICKS`.
@@ -199,7 +199,7 @@ def fill(
     AssertionError
         A shape does not fit the spare sheet, or the filling was given up, which only a limit does.
     """
-    layout = Filler(shapes, racks, spare, pick=pick, polish=polish).fill(order)
+    layout = SheetFilling(shapes, racks, spare, pick=pick, polish=polish).fill(order)
     if layout is None:
         raise AssertionError("a filling without a limit has been given up")
     return layout
@@ -225,7 +225,7 @@ class _Filled:
         return sum(sheet.bitmap.work for sheet in self.opened)
 
 
-class Filler:
+class SheetFilling:
     """Fills sheets in one order after the other; what an order begins with is laid once only.
 
     Parameters
@@ -240,7 +240,13 @@ class Filler:
     """
 
     def __init__(
-        self, shapes: Sequence[Shape], racks: Sequence[Rack], spare: Rack, *, pick: str, polish: bool
+        self,
+        shapes: Sequence[RasterShape],
+        racks: Sequence[RasterSheet],
+        spare: RasterSheet,
+        *,
+        pick: str,
+        polish: bool,
     ) -> None:
         """Begin with empty sheets."""
         self.shapes, self.racks, self.spare = shapes, racks, spare
@@ -317,6 +323,6 @@ def _layout(state: _Filled) -> Layout:
     )
 
 
-def fits(shape: Shape, rack: Rack) -> bool:
+def fits(shape: RasterShape, rack: RasterSheet) -> bool:
     """Return whether a shape fits an empty sheet."""
     return _Sheet(rack).place(0, shape, pick=PICKS[0], polish=False)

@@ -18,7 +18,7 @@ _ROUND_GROWTH = 1.0 / math.cos(math.pi / (4 * _ROUND_SEGMENTS))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Shape:
+class RasterShape:
     """An outline grown by half the gap, in all turns that differ.
 
     Attributes
@@ -37,7 +37,7 @@ class Shape:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rack:
+class RasterSheet:
     """A kind of sheet as a grid.
 
     Attributes
@@ -126,7 +126,7 @@ def grown_by(outline: shapely.Polygon, reach: float, slack: float) -> shapely.Po
     return plump.simplify(slack - TOUCH)
 
 
-def make_shape(outline: shapely.Polygon, turns: Sequence[float], gap: float, cell: float) -> Shape:
+def make_raster(outline: shapely.Polygon, turns: Sequence[float], gap: float, cell: float) -> RasterShape:
     """Return an outline ready to be placed.
 
     Parameters
@@ -148,14 +148,14 @@ def make_shape(outline: shapely.Polygon, turns: Sequence[float], gap: float, cel
         grown = frame if is_box(grown) else grown.intersection(frame)
         stencil = make_stencil(grown, turn, cell)
         found.setdefault((round(stencil.width, 6), round(stencil.height, 6), stencil.runs), (stencil, grown))
-    return Shape(
+    return RasterShape(
         grown=tuple(grown for _, grown in found.values()),
         stencils=tuple(stencil for stencil, _ in found.values()),
         area_mm2=float(outline.area),
     )
 
 
-def make_rack(sheet: Stock, kind: int, *, gap: float, margin: float, cell: float, cost: float) -> Rack:
+def make_rack(sheet: Stock, kind: int, *, gap: float, margin: float, cell: float, cost: float) -> RasterSheet:
     """Return a kind of sheet as a grid.
 
     Parameters
@@ -174,7 +174,7 @@ def make_rack(sheet: Stock, kind: int, *, gap: float, margin: float, cell: float
         frame = shapely.box(0.0, 0.0, (columns + 1) * cell, (rows + 1) * cell).buffer(cell)
         moved = shapely.transform(room, lambda points: points - origin)
         blocked = as_number(cells_touched(frame.difference(moved.buffer(TOUCH)), cell, columns, rows))
-    return Rack(
+    return RasterSheet(
         kind=kind,
         columns=columns,
         rows=rows,

@@ -13,7 +13,7 @@ from shapely.affinity import translate
 from plugs.foam.stock import Blank, Cutting, Stock, belongs, turns_of
 from plugs.ground.errors import PlugError
 from plugs.nesting.filling import fits
-from plugs.nesting.grids import Rack, Shape, is_box, make_rack, make_shape, turned
+from plugs.nesting.grids import RasterShape, RasterSheet, is_box, make_rack, make_raster, turned
 
 _CELLS = 120  # across the short side of a sheet, at least
 _MOST_CELLS = 400  # and at most: the work goes with their square
@@ -28,9 +28,9 @@ class Job:
     Attributes
     ----------
     outlines : tuple of shapely.Polygon, mm
-    shapes : tuple of Shape
+    shapes : tuple of RasterShape
         In the order of the outlines.
-    spare : Rack
+    spare : RasterSheet
         What is taken when the stock has run out; its count is what there is of it.
     gap : float, mm
     effort : float, dimensionless
@@ -38,9 +38,9 @@ class Job:
     """
 
     outlines: tuple[shapely.Polygon, ...]
-    shapes: tuple[Shape, ...]
-    racks: tuple[Rack, ...]
-    spare: Rack
+    shapes: tuple[RasterShape, ...]
+    racks: tuple[RasterSheet, ...]
+    spare: RasterSheet
     gap: float
     effort: float
 
@@ -119,7 +119,7 @@ def job_of(
     return job, kinds
 
 
-def _racks(kinds: Sequence[Stock], cutting: Cutting, cell: float, *, is_priced: bool) -> list[Rack]:
+def _racks(kinds: Sequence[Stock], cutting: Cutting, cell: float, *, is_priced: bool) -> list[RasterSheet]:
     """Return kinds of sheets as grids; the last one is not in stock and has no price."""
     return [
         make_rack(
@@ -136,15 +136,15 @@ def _racks(kinds: Sequence[Stock], cutting: Cutting, cell: float, *, is_priced: 
 
 def _shapes(
     group: Sequence[Blank], outlines: Sequence[shapely.Polygon], cutting: Cutting, cell: float
-) -> tuple[Shape, ...]:
+) -> tuple[RasterShape, ...]:
     """Return outlines ready to be placed; equal ones share a shape."""
-    made: dict[tuple[bytes, tuple[float, ...]], Shape] = {}
+    made: dict[tuple[bytes, tuple[float, ...]], RasterShape] = {}
     shapes = []
     for blank, outline in zip(group, outlines, strict=True):
         turns = turns_of(blank, cutting)
         key = shapely.set_precision(outline, 1e-6, mode="pointwise").wkb, turns
         if key not in made:
-            made[key] = make_shape(outline, turns, cutting.gap, cell)
+            made[key] = make_raster(outline, turns, cutting.gap, cell)
         shapes.append(made[key])
     return tuple(shapes)
 
@@ -152,9 +152,9 @@ def _shapes(
 def _spare(
     group: Sequence[Blank],
     sizes: Sequence[tuple[float, float]],
-    shapes: Sequence[Shape],
-    racks: Sequence[Rack],
-) -> Rack:
+    shapes: Sequence[RasterShape],
+    racks: Sequence[RasterSheet],
+) -> RasterSheet:
     """Return the largest whole sheet that takes every shape, or the last one, which is made to."""
     takes = {(id(shape), rack.kind): False for shape in shapes for rack in racks}
     for shape, rack in ((shape, rack) for shape in shapes for rack in racks[:-1]):

@@ -13,7 +13,7 @@ from plugs.foam.layers import Layer
 from plugs.foam.pieces import Pieces, usable_sizes
 from plugs.foam.stock import THICKNESS, Blank, Cutting, Stock, belongs
 from plugs.ground.errors import Finding, PlugError
-from plugs.ground.told import told
+from plugs.ground.lengths import as_length
 from plugs.mesh.mesh import PLANES
 from plugs.nesting.nesting import Nesting, nest
 
@@ -25,7 +25,7 @@ _ROUND = 0.1  # mm. A remedy is told to a tenth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rack:
+class SheetWords:
     """What the recipe says of sheets and of the pieces on them.
 
     Attributes
@@ -68,7 +68,7 @@ class Overshoot:
 
 
 def sheet_findings(
-    layers: Sequence[Layer], pieces: Pieces, nesting: Nesting, words: Rack
+    layers: Sequence[Layer], pieces: Pieces, nesting: Nesting, words: SheetWords
 ) -> tuple[Finding, ...]:
     """Return what would be saved if layers that are just over the sheet were whole.
 
@@ -79,7 +79,7 @@ def sheet_findings(
         What they are cut in.
     nesting : Nesting
         Of these pieces.
-    words : Rack
+    words : SheetWords
 
     Returns
     -------
@@ -95,7 +95,7 @@ def sheet_findings(
     return tuple(found)
 
 
-def _overshoot(layers: Sequence[Layer], words: Rack, cutting: Cutting) -> Overshoot | None:
+def _overshoot(layers: Sequence[Layer], words: SheetWords, cutting: Cutting) -> Overshoot | None:
     """Return the layers that are just over one of the sheets, lying one way; None where none is."""
     best: Overshoot | None = None
     for width, height in usable_sizes(words.stock, cutting, layers[:1])[0]:
@@ -135,7 +135,7 @@ def _size(layer: Layer) -> tuple[float, float]:
     return max(b[2] - b[0] for b in boxes), max(b[3] - b[1] for b in boxes)
 
 
-def _finding(near: Overshoot, pieces: Pieces, nesting: Nesting, words: Rack) -> list[Finding]:
+def _finding(near: Overshoot, pieces: Pieces, nesting: Nesting, words: SheetWords) -> list[Finding]:
     """Return what whole layers would save, if they would save something."""
     names = {layer.name for layer in near.layers}
     joints = sum(joint.layer in names for joint in pieces.joints)
@@ -145,7 +145,9 @@ def _finding(near: Overshoot, pieces: Pieces, nesting: Nesting, words: Rack) -> 
     spared = f"{joints} joint{'s' * (joints != 1)}" + (
         f" and {sheets} sheet{'s' * (sheets != 1)}" if sheets else ""
     )
-    how = f"is {told(max(near.over), '.1f')} over" if max(near.over) else "would fit, turned by a quarter,"
+    how = (
+        f"is {as_length(max(near.over), '.1f')} over" if max(near.over) else "would fit, turned by a quarter,"
+    )
     at = near.layers
     where = at[0].name if len(at) == 1 else f"layers {', '.join(layer.name for layer in at)}"
     return [
@@ -153,9 +155,10 @@ def _finding(near: Overshoot, pieces: Pieces, nesting: Nesting, words: Rack) -> 
             code="just-over-sheet",
             severity="note",
             where=where,
-            message=f"{told(near.size[0], '.1f', 'bare')} x {told(near.size[1], '.1f')} with the "
+            message=f"{as_length(near.size[0], '.1f', 'bare')} x {as_length(near.size[1], '.1f')} with the "
             f"allowance {how} the sheet, "
-            f"{told(near.room[0], '.1f', 'bare')} x {told(near.room[1], '.1f')} inside its margin; whole, "
+            f"{as_length(near.room[0], '.1f', 'bare')} x {as_length(near.room[1], '.1f')} inside its "
+            "margin; whole, "
             f"{'it' if len(at) == 1 else 'they'} would save {spared}",
             remedy=_remedy(near, nesting.cutting),
         )
@@ -181,7 +184,7 @@ def _less(near: Overshoot, gained: float) -> str:
     axes = PLANES[near.layers[0].axis]
     short = [(over - gained, axis) for over, axis in zip(near.over, axes, strict=True) if over > gained]
     return " and ".join(
-        f"{told(_up(over), 'g', 'least')} less of the plug along {axis}" for over, axis in short
+        f"{as_length(_up(over), 'g', 'least')} less of the plug along {axis}" for over, axis in short
     )
 
 

@@ -10,12 +10,12 @@ from typing import Final
 import numpy as np
 import shapely
 
+from plugs.drafting.drawing import LABELS, Array, Box, Drawing, Label, Path
 from plugs.drafting.flat import flat_points, ring_of, turned_points
-from plugs.drafting.picture import LABELS, Array, Box, Drawing, Label, Path
 from plugs.drafting.styles import TRIM
 from plugs.paper.marks import fitted, footer, n_letters, square
 from plugs.paper.pages import LETTER, SQUARE, PagePlan
-from plugs.paper.tiling import Cell, Grid, tile_name
+from plugs.paper.tiling import Cell, TileGrid, tile_name
 
 _ROW: Final = 4.0  # mm. From row to row of letters
 _BAND: Final = SQUARE + 4.0  # mm. Of the foot, with the square to check the scale by
@@ -217,7 +217,7 @@ def _field(
     return paths, labels
 
 
-def _extent(grid: Grid) -> tuple[tuple[float, float], float, float]:
+def _extent(grid: TileGrid) -> tuple[tuple[float, float], float, float]:
     """Return the lower left corner, the width and the height of all tiles together."""
     left, _, _, top = grid.tile_box((0, 0))
     _, foot, right, _ = grid.tile_box((grid.n_columns - 1, grid.n_rows - 1))

@@ -7,9 +7,9 @@ from typing import Final
 
 import numpy as np
 
+from plugs.drafting.drawing import LABELS, Box, Drawing, Label, Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.marks import line
-from plugs.drafting.picture import LABELS, Box, Drawing, Label, Path
 from plugs.drafting.styles import CHECK, TRIM
 from plugs.paper.pages import LETTER, SQUARE, Page
 from plugs.paper.tiling import tile_name

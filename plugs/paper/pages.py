@@ -8,11 +8,11 @@ from typing import Final
 
 import numpy as np
 
+from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Array, Box, Drawing
 from plugs.drafting.flat import turned_box, turned_points
-from plugs.drafting.picture import TEXT_WIDTH_RATIO, Array, Box, Drawing
 from plugs.ground.paper import FOOTER, Paper
 from plugs.paper.shelves import shelved
-from plugs.paper.tiling import BLEED, SHORTEST_WINDOW, Cell, Grid, Sketch, best_grid, sketch_of, tile_name
+from plugs.paper.tiling import BLEED, SHORTEST_WINDOW, Cell, Sketch, TileGrid, best_grid, sketch_of, tile_name
 from plugs.paper.words import whole_words
 
 LETTER: Final = 2.5
@@ -34,7 +34,7 @@ _FINE: Final = tuple(k / 10.0 for k in range(11))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Spot:
+class PageDrawing:
     """A drawing, or a part of it, on a page.
 
     Attributes
@@ -84,7 +84,7 @@ class Page:
         Width and height.
     window : tuple of 4 float, mm
         Where drawings lie: smallest x, smallest y, largest x, largest y.
-    spots : tuple of Spot
+    spots : tuple of PageDrawing
         The drawings on it.
     crosses : tuple of Cross
         The marks shared with its neighbours.
@@ -96,7 +96,7 @@ class Page:
 
     size: tuple[float, float]
     window: Box
-    spots: tuple[Spot, ...]
+    spots: tuple[PageDrawing, ...]
     crosses: tuple[Cross, ...]
     square: tuple[float, float] | None
     cell: Cell | None
@@ -110,7 +110,7 @@ class PagePlan:
     ----------
     pages : tuple of Page
         In the order of printing, without the page map.
-    grids : tuple of Grid
+    grids : tuple of TileGrid
         The tiles of each drawing, in the order of the drawings; a single one where it would fit a page,
         though it may share a page with others.
     shown : tuple of Drawing
@@ -121,7 +121,7 @@ class PagePlan:
 
     paper: Paper
     pages: tuple[Page, ...]
-    grids: tuple[Grid, ...]
+    grids: tuple[TileGrid, ...]
     shown: tuple[Drawing, ...]
     untold: tuple[tuple[str, ...], ...]
 
@@ -180,7 +180,7 @@ def plan_pages(drawings: Sequence[Drawing], paper: Paper) -> PagePlan:
     return PagePlan(paper=paper, pages=placed, grids=grids, shown=shown, untold=untold)
 
 
-def _tile_pages(drawing: int, grid: Grid, paper: Paper) -> list[Page]:
+def _tile_pages(drawing: int, grid: TileGrid, paper: Paper) -> list[Page]:
     """Return a page for each tile of a drawing."""
     window = paper.window(grid.page)
     crosses: dict[Cell, list[tuple[str, float, float]]] = {cell: [] for cell in grid.kept}
@@ -195,7 +195,7 @@ def _tile_pages(drawing: int, grid: Grid, paper: Paper) -> list[Page]:
         left, foot, _, _ = grid.tile_box(cell)
         move = (window[0] - left, window[1] - foot)
         clip = (window[0] - BLEED, window[1] - BLEED, window[2] + BLEED, window[3] + BLEED)
-        spot = Spot(drawing=drawing, turned=grid.turned, move=move, clip=clip)
+        spot = PageDrawing(drawing=drawing, turned=grid.turned, move=move, clip=clip)
         marks = tuple(Cross(name=name, at=(x + move[0], y + move[1])) for name, x, y in crosses[cell])
         pages.append(
             Page(size=grid.page, window=window, spots=(spot,), crosses=marks, square=None, cell=cell)
@@ -203,7 +203,7 @@ def _tile_pages(drawing: int, grid: Grid, paper: Paper) -> list[Page]:
     return pages
 
 
-def _joint(grid: Grid, a: Cell, b: Cell) -> list[tuple[str, float, float]]:
+def _joint(grid: TileGrid, a: Cell, b: Cell) -> list[tuple[str, float, float]]:
     """Return the names and places of the marks between two tiles, at least two."""
     one, two = grid.tile_box(a), grid.tile_box(b)
     x0, y0 = max(one[0], two[0]), max(one[1], two[1])
@@ -283,7 +283,9 @@ def _shelf_pages(
                 box[2] + move[0] + BLEED,
                 box[3] + move[1] + BLEED,
             )
-            spots.append(Spot(drawing=i, turned=turned, move=move, clip=clip, caption=sketches[i].name))
+            spots.append(
+                PageDrawing(drawing=i, turned=turned, move=move, clip=clip, caption=sketches[i].name)
+            )
         pages.append(Page(size=page, window=window, spots=tuple(spots), crosses=(), square=None, cell=None))
     return pages
 

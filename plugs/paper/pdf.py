@@ -16,7 +16,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from plugs.drafting.picture import Array, Box, Drawing, Label, Path, drawing_bounds
+from plugs.drafting.drawing import Array, Box, Drawing, Label, Path, drawing_bounds
 from plugs.drafting.styles import line_styles
 from plugs.paper.map import MapSheet, map_sheets
 from plugs.paper.marks import page_marks

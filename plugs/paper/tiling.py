@@ -17,8 +17,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.drafting.flat import flat_points, many_lines, ring_of, turned_box
-from plugs.drafting.picture import (
+from plugs.drafting.drawing import (
     LABELS,
     Array,
     Box,
@@ -28,6 +27,7 @@ from plugs.drafting.picture import (
     label_box,
     path_bounds,
 )
+from plugs.drafting.flat import flat_points, many_lines, ring_of, turned_box
 from plugs.ground.paper import FOOTER, Paper
 
 BLEED: Final = 1.0
@@ -71,7 +71,7 @@ class Sketch:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Grid:
+class TileGrid:
     """The tiles over a drawing, in the plane of the drawing after it is turned.
 
     Attributes
@@ -193,7 +193,7 @@ def sketch_of(drawing: Drawing) -> Sketch:
     )
 
 
-def best_grid(sketch: Sketch, paper: Paper) -> Grid:
+def best_grid(sketch: Sketch, paper: Paper) -> TileGrid:
     """Return the tiles with the fewest pages.
 
     Of grids with equally many pages, the first of these: with the notes; on a roll, the least length of
@@ -213,7 +213,7 @@ def best_grid(sketch: Sketch, paper: Paper) -> Grid:
     """
     shapely.prepare(sketch.part)
     shapely.prepare(sketch.whole)
-    best: Grid | None = None
+    best: TileGrid | None = None
     least = (float("inf"), True, 0.0)
     for grid in _grids(sketch, paper):
         length = grid.page[1] if paper.is_roll else 0.0
@@ -229,7 +229,7 @@ def best_grid(sketch: Sketch, paper: Paper) -> Grid:
     return best
 
 
-def _grids(sketch: Sketch, paper: Paper) -> Iterator[Grid]:
+def _grids(sketch: Sketch, paper: Paper) -> Iterator[TileGrid]:
     """Yield every grid that is tried, the dearest wish first."""
     boxes = ((True, sketch.whole_box), (False, sketch.part_box))
     for has_notes, box in boxes if sketch.whole_box != sketch.part_box else boxes[:1]:
@@ -241,7 +241,7 @@ def _grids(sketch: Sketch, paper: Paper) -> Iterator[Grid]:
                 slack = (max(0.0, room[0] - (x1 - x0)), max(0.0, room[1] - (y1 - y0)))
                 for right in _SHIFTS if counts[0] > 1 else _SHIFTS[:1]:
                     for down in _SHIFTS if counts[1] > 1 else _SHIFTS[:1]:
-                        yield Grid(
+                        yield TileGrid(
                             turned=turned,
                             page=size,
                             tile=tile,
@@ -271,7 +271,7 @@ def _tiles(
     return page, tile, (counts[0], counts[1])
 
 
-def _kept(grid: Grid, sketch: Sketch, most: float) -> tuple[Cell, ...]:
+def _kept(grid: TileGrid, sketch: Sketch, most: float) -> tuple[Cell, ...]:
     """Return the columns and rows that become pages: those with lines, and what joins them.
 
     Nothing at all where there are more than wanted.

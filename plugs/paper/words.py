@@ -9,9 +9,9 @@ from typing import Final
 import numpy as np
 import shapely
 
+from plugs.drafting.drawing import LABELS, Box, Drawing, Label, label_box, path_bounds
 from plugs.drafting.flat import turned_box
-from plugs.drafting.picture import LABELS, Box, Drawing, Label, label_box, path_bounds
-from plugs.paper.tiling import Grid, Sketch
+from plugs.paper.tiling import Sketch, TileGrid
 
 _INSIDE: Final = 1.0
 """Between a moved text and the edge of what a page shows, mm."""
@@ -23,7 +23,7 @@ _STEPS: Final = 12  # to either side that a text may be moved out of a joint
 _NEAREST: Final = 3  # pages that a text off the paper is tried on
 
 
-def whole_words(drawing: Drawing, grid: Grid, sketch: Sketch) -> tuple[Drawing, tuple[str, ...]]:
+def whole_words(drawing: Drawing, grid: TileGrid, sketch: Sketch) -> tuple[Drawing, tuple[str, ...]]:
     """Return a drawing as its pages show it, every text whole on one, and the texts that stand on none.
 
     A text that a page would cut is moved to the nearest place on a page where it crosses no other text
@@ -32,7 +32,7 @@ def whole_words(drawing: Drawing, grid: Grid, sketch: Sketch) -> tuple[Drawing, 
 
     Parameters
     ----------
-    grid : Grid
+    grid : TileGrid
         Its tiles.
     sketch : Sketch
         Of the drawing.
@@ -73,7 +73,7 @@ def _is_beside(box: Box, sketch: Sketch) -> bool:
     return not (x0 <= 0.5 * (box[0] + box[2]) <= x1 and y0 <= 0.5 * (box[1] + box[3]) <= y1)
 
 
-def _turned(box: Box, grid: Grid) -> Box:
+def _turned(box: Box, grid: TileGrid) -> Box:
     """Return a box of the drawing in the plane of the tiles."""
     return turned_box(box) if grid.turned else box
 
@@ -85,7 +85,7 @@ def _home(box: Box, windows: Sequence[Box]) -> bool:
 
 
 def _moved(
-    label: Label, box: Box, windows: Sequence[Box], taken: Sequence[Box], grid: Grid, sketch: Sketch
+    label: Label, box: Box, windows: Sequence[Box], taken: Sequence[Box], grid: TileGrid, sketch: Sketch
 ) -> Label | None:
     """Return a text at the best place on the pages that would cut it, or on those nearest; None if none."""
     away = [float(np.hypot(*_way(box, window))) for window in windows]
@@ -132,7 +132,7 @@ def _way(box: Box, window: Box) -> tuple[float, float]:
     return right, up
 
 
-def _crosses(box: Box, grid: Grid, sketch: Sketch) -> bool:
+def _crosses(box: Box, grid: TileGrid, sketch: Sketch) -> bool:
     """Return whether a line of the part crosses a box in the plane of the tiles."""
     x0, y0, x1, y1 = box
     if grid.turned:

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.drafting.drawing import Array, Drawing, Label, drawing_bounds
 from plugs.drafting.flat import flat_points
-from plugs.drafting.picture import Array, Drawing, Label, drawing_bounds
 from plugs.drafting.styles import line_styles
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from plugs.drafting.picture import Drawing
+from plugs.drafting.drawing import Drawing
 from plugs.ground.units import format_length, format_size
 from plugs.mesh.named import Array, NamedMesh
 from plugs.mesh.projection import FROM_ABOVE, FROM_ASTERN, FROM_PORT, Projection

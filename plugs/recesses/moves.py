@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from plugs.ground.errors import PlugError
 from plugs.lines.stations import Loft
 from plugs.recesses.holding import Rounded, smaller_blend
-from plugs.recesses.seat import Place, Seat, find_seat
+from plugs.recesses.mounting import Mounting, Place, find_mounting
 
 Array = NDArray[np.float64]
-Outlined = Callable[[Seat], shapely.Polygon]
+Outlined = Callable[[Mounting], shapely.Polygon]
 
 _LOOKED = 11  # lines across a recess, ends included
 _FAR = 1e5  # mm. Beyond any plug, see `LARGEST`
@@ -33,7 +33,7 @@ _ONE_WAY = 2.0
 """A move along one axis is told rather than one along both that is not shorter by this ratio."""
 
 
-def flat_runs(seat: Seat, outline: shapely.Polygon, looked: int = _LOOKED) -> Array:
+def flat_runs(mounting: Mounting, outline: shapely.Polygon, looked: int = _LOOKED) -> Array:
     """Return from where to where the flat runs along a tool's width and height, over the whole outline.
 
     Parameters
@@ -48,22 +48,22 @@ def flat_runs(seat: Seat, outline: shapely.Polygon, looked: int = _LOOKED) -> Ar
     (2, 2) float, mm
         Along the width and along the height.
     """
-    lower = np.maximum(outline.bounds[:2], seat.room.bounds[:2])
-    upper = np.minimum(outline.bounds[2:], seat.room.bounds[2:])
+    lower = np.maximum(outline.bounds[:2], mounting.room.bounds[:2])
+    upper = np.minimum(outline.bounds[2:], mounting.room.bounds[2:])
     runs = np.zeros((2, 2))
     for along, across in ((0, 1), (1, 0)):
         ends = []
         for at in np.linspace(lower[across], upper[across], looked)[1:-1]:
             line = np.zeros((2, 2))
             line[:, across], line[:, along] = at, (-_FAR, _FAR)
-            met = shapely.intersection(seat.room, shapely.LineString(line))
+            met = shapely.intersection(mounting.room, shapely.LineString(line))
             ends.append((0.0, 0.0) if met.is_empty else (met.bounds[along], met.bounds[along + 2]))
         first, last = max(e[0] for e in ends), min(e[1] for e in ends)
         runs[along] = first, max(first, last)
     return runs
 
 
-def flat_words(seat: Seat, outline: shapely.Polygon) -> str:
+def flat_words(mounting: Mounting, outline: shapely.Polygon) -> str:
     """Return how wide and how high the flat is, and from where to where.
 
     Over the whole of an outline; where it is not so wide or high, through the outline's middle; else in all.
@@ -73,14 +73,14 @@ def flat_words(seat: Seat, outline: shapely.Polygon) -> str:
     outline : shapely.Polygon, mm
         Along width and height from the point.
     """
-    bounds = np.array(seat.room.bounds).reshape(2, 2).T
-    over_it, through_it = flat_runs(seat, outline), flat_runs(seat, outline, 3)
+    bounds = np.array(mounting.room.bounds).reshape(2, 2).T
+    over_it, through_it = flat_runs(mounting, outline), flat_runs(mounting, outline, 3)
     ways = ((over_it, ""), (through_it, " through its middle"), (bounds, " in all"))
     runs, where = next((way for way in ways if np.ptp(way[0], axis=1).min() >= 0.5 * _CLEAR), ways[-1])
     words = []
-    for word, way, run in zip(("wide", "high"), (seat.width, seat.height), runs, strict=True):
+    for word, way, run in zip(("wide", "high"), (mounting.width, mounting.height), runs, strict=True):
         axis = int(np.argmax(np.abs(way)))
-        low, high = sorted(float(seat.point[axis] + d * way[axis]) for d in run)
+        low, high = sorted(float(mounting.point[axis] + d * way[axis]) for d in run)
         words.append(f"{np.ptp(run):.1f} mm {word} ({'xyz'[axis]} = {low:.1f} to {high:.1f})")
     return "the flat is " + " and ".join(words) + where
 
@@ -92,24 +92,24 @@ def moved_onto(loft: Loft, item: Place, outlined: Outlined, param: str) -> Place
     ----------
     item : Recess or Boss
     outlined : callable
-        From a seat, the tool's outline there.
+        From a mounting, the tool's outline there.
     param : str
         Where the recipe gives the item.
     """
     try:
         for _ in range(_ROUNDS):
-            seat = find_seat(loft, item, param)
-            outline = outlined(seat)
-            if seat.room.contains(outline):
+            mounting = find_mounting(loft, item, param)
+            outline = outlined(mounting)
+            if mounting.room.contains(outline):
                 return item
-            shift = _least_shift(seat.room, outline)
+            shift = _least_shift(mounting.room, outline)
             if shift is None:
                 return None
-            item = _shifted(item, seat, shift[0] * seat.width + shift[1] * seat.height)
-        seat = find_seat(loft, item, param)
+            item = _shifted(item, mounting, shift[0] * mounting.width + shift[1] * mounting.height)
+        mounting = find_mounting(loft, item, param)
     except PlugError:
         return None
-    return item if seat.room.contains(outlined(seat)) else None
+    return item if mounting.room.contains(outlined(mounting)) else None
 
 
 def _least_shift(room: shapely.Polygon, outline: shapely.Polygon) -> Array | None:
@@ -132,12 +132,12 @@ def _least_shift(room: shapely.Polygon, outline: shapely.Polygon) -> Array | Non
     return np.asarray(found[int(np.argmin(reach))])
 
 
-def _shifted(item: Place, seat: Seat, move: Array) -> Place:
+def _shifted(item: Place, mounting: Mounting, move: Array) -> Place:
     """Return a tool with the words of the recipe that tell where it stands changed by a move, to 0.1 mm."""
     if item.panel in ("front", "aft"):
         steps = {"y": move[1], "z": move[2]}
     else:
-        side = np.cross([1.0, 0.0, 0.0], seat.outward)
+        side = np.cross([1.0, 0.0, 0.0], mounting.outward)
         side /= np.linalg.norm(side) * np.sign(side[int(np.argmax(np.abs(side)))])
         steps = {"x": move[0], "across": float(side @ move)}
     words = {
@@ -174,7 +174,7 @@ def move_words(loft: Loft, old: Place, new: Place, param: str) -> str:
     param : str
         Where the recipe gives the item.
     """
-    step = find_seat(loft, new, param).point - find_seat(loft, old, param).point
+    step = find_mounting(loft, new, param).point - find_mounting(loft, old, param).point
     changed = {path.removeprefix(f"{param}.") for path, _ in changed_words(old, new, param)}
     side = int(np.argmax(np.abs(step[1:]))) + 1
     axes = [i for i in range(3) if "xyz"[i] in changed or ("across" in changed and i == side)]
@@ -191,7 +191,7 @@ def blend_way(
     ----------
     item : Recess or Boss
     outlined : callable
-        From a seat, the tool's outline there.
+        From a mounting, the tool's outline there.
     param : str
         Where the recipe gives the item.
     is_moved : bool
@@ -204,7 +204,7 @@ def blend_way(
     """
 
     def stands(other: Loft) -> bool:
-        there = find_seat(other, item, param)
+        there = find_mounting(other, item, param)
         return bool(there.room.contains(outlined(there)))
 
     def onto(other: Loft) -> Place | None:
@@ -227,7 +227,7 @@ def smaller_elsewhere(
     loft: Loft,
     item: Place,
     mouth: Rounded,
-    outlined: Callable[[Rounded, Seat], shapely.Polygon],
+    outlined: Callable[[Rounded, Mounting], shapely.Polygon],
     param: str,
 ) -> tuple[str, tuple[tuple[str, float], ...]]:
     """Return a size, less high or wide or both, with which a tool has room elsewhere on its flat, and where.
@@ -238,7 +238,7 @@ def smaller_elsewhere(
     mouth : Rounded
         The size that it has.
     outlined : callable
-        From a size and a seat, the tool's outline there.
+        From a size and a mounting, the tool's outline there.
     param : str
         Where the recipe gives the item.
 

@@ -22,7 +22,7 @@ from plugs.lines.section import Corner, End, LinesPlan, Station
 from plugs.lines.stations import Loft
 from plugs.recesses import moves
 from plugs.recesses.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for
-from plugs.recesses.seat import Seat, find_seat
+from plugs.recesses.mounting import Mounting, find_mounting
 
 Array = NDArray[np.float64]
 
@@ -222,16 +222,16 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
     """
     is_cut = isinstance(item, Recess)
     depth, draft = (item.depth if isinstance(item, Recess) else item.rise), item.draft_deg
-    seat = find_seat(loft, item, param)
+    mounting = find_mounting(loft, item, param)
     is_through = isinstance(item, Recess) and item.is_through
     if is_through:
-        depth = _through(loft, seat, item, param)
+        depth = _through(loft, mounting, item, param)
     held = held_by(item.plate, item.holds, item.clearance, param) if isinstance(item, Recess) else None
     size = _size(item, held, depth, draft, param)
-    _check_on_panel(loft, seat, size, item, held, param)
-    reach = seat.stands_over(_mouth(size), is_cut=is_cut)
+    _check_on_panel(loft, mounting, size, item, held, param)
+    reach = mounting.stands_over(_mouth(size), is_cut=is_cut)
     if held is not None and not is_through:
-        _check_floor(seat, held, size, param)
+        _check_floor(mounting, held, size, param)
     if skin > 0.0:
         size, depth = _under_skin(size, skin, param, is_cut=is_cut), depth + (skin if is_cut else -skin)
     root = _OUT if is_cut else _OUT + 2.0 * skin  # a boss stands on the foam, which lies deeper
@@ -241,7 +241,7 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
         name=item.known_as,
         kind="cut" if is_cut else "add",
         loft=tool,
-        frame=seat.frame(is_cut=is_cut),
+        frame=mounting.frame(is_cut=is_cut),
         depth=depth,
         is_through=is_through,
         held=held,
@@ -251,7 +251,7 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
     return made
 
 
-def _through(loft: Loft, seat: Seat, item: Recess | Boss, param: str) -> float:
+def _through(loft: Loft, mounting: Mounting, item: Recess | Boss, param: str) -> float:
     """Return how deep a cut right through goes."""
     if isinstance(item, Recess) and item.method == ROUT:
         raise PlugError(
@@ -262,7 +262,7 @@ def _through(loft: Loft, seat: Seat, item: Recess | Boss, param: str) -> float:
         )
     corners = loft.sections(np.linspace(loft.breaks[0], loft.breaks[-1], _ALONG))
     body = corners.place(np.arange(corners.rings.points.shape[1]), np.array(0.0))
-    return float(((seat.point - body) @ seat.outward).max()) + _OUT
+    return float(((mounting.point - body) @ mounting.outward).max()) + _OUT
 
 
 def _mouth(size: _Size) -> shapely.Polygon:
@@ -396,13 +396,13 @@ def _tool_plan(size: _Size, out: float) -> LinesPlan:
     return LinesPlan(stations=(at(-out), at(0.0), at(size.depth)), aft=End(radius=size.end_radius))
 
 
-def _check_floor(seat: Seat, held: Held, size: _Size, param: str) -> None:
+def _check_floor(mounting: Mounting, held: Held, size: _Size, param: str) -> None:
     """Refuse a floor that the surface falls away from where a thing is to lie on it."""
     room = held.room
     lies = _mouth(
         replace(size, width=room.width, height=room.height, corner_radius=min(room.radius, 0.5 * room.height))
     )
-    lowest = -float(seat.heights_under(lies).min(initial=0.0))
+    lowest = -float(mounting.heights_under(lies).min(initial=0.0))
     if lowest >= size.depth:
         raise PlugError(
             param=f"{param}.depth",
@@ -412,10 +412,10 @@ def _check_floor(seat: Seat, held: Held, size: _Size, param: str) -> None:
         )
 
 
-def _outline_on(seat: Seat, size: _Size, *, is_cut: bool) -> shapely.Polygon:
+def _outline_on(mounting: Mounting, size: _Size, *, is_cut: bool) -> shapely.Polygon:
     """Return a tool's outline where it meets the surface: with draft it is wider where that stands out."""
     mouth = _mouth(size)
-    wider = seat.stands_over(mouth, is_cut=is_cut) * max(float(np.tan(np.radians(size.draft_deg))), 0.0)
+    wider = mounting.stands_over(mouth, is_cut=is_cut) * max(float(np.tan(np.radians(size.draft_deg))), 0.0)
     if wider < LENGTH:
         return mouth
     return _mouth(
@@ -429,33 +429,33 @@ def _outline_on(seat: Seat, size: _Size, *, is_cut: bool) -> shapely.Polygon:
 
 
 def _check_on_panel(
-    loft: Loft, seat: Seat, size: _Size, item: Recess | Boss, held: Held | None, param: str
+    loft: Loft, mounting: Mounting, size: _Size, item: Recess | Boss, held: Held | None, param: str
 ) -> None:
     """Refuse an outline that leaves the flat part of its panel or end."""
     is_cut = isinstance(item, Recess)
-    outline = _outline_on(seat, size, is_cut=is_cut)
-    if seat.room.contains(outline):
+    outline = _outline_on(mounting, size, is_cut=is_cut)
+    if mounting.room.contains(outline):
         return
     place = f"panel {item.panel!r}" if item.panel not in ("front", "aft") else f"the {item.panel} end"
-    if seat.room.is_empty:
+    if mounting.room.is_empty:
         raise PlugError(
             param=f"{param}.panel",
             value=item.panel,
             reason=f"{place} has no flat there: it runs out to an edge or a point",
             remedy="set it where the panel is at least 1 mm wide, or on another panel",
         )
-    over = float(shapely.distance(seat.room, shapely.points(outline.exterior.coords)).max())
+    over = float(shapely.distance(mounting.room, shapely.points(outline.exterior.coords)).max())
     low, high = 0.0, 1.0
     for _ in range(20):
         middle = 0.5 * (low + high)
         small = shapely.affinity.scale(outline, middle, middle, origin=(0.0, 0.0))
-        low, high = (middle, high) if seat.room.contains(small) else (low, middle)
+        low, high = (middle, high) if mounting.room.contains(small) else (low, middle)
     bounds = outline.bounds
     wide, tall = bounds[2] - bounds[0], bounds[3] - bounds[1]
     most = np.floor(np.array([wide, tall]) * low - [wide - size.width, tall - size.height])
     smaller = f"make it at most {most[0]:g} x {most[1]:g} mm here"
     snug = _snug(item, held, size, param) if isinstance(item, Recess) and held is not None else None
-    if snug is not None and seat.room.contains(_outline_on(seat, snug, is_cut=is_cut)):
+    if snug is not None and mounting.room.contains(_outline_on(mounting, snug, is_cut=is_cut)):
         given = [word for word in ("width", "height") if getattr(item, word) is not None]
         smaller = "use " + " and ".join(f"{word} {getattr(snug, word):g}" for word in given)
     elif held is not None:
@@ -463,7 +463,7 @@ def _check_on_panel(
         smaller = f"hold at most {most[0]:g} x {most[1]:g} mm here"
     is_room = low > 0.0 and most.min() > 1.0
 
-    def sized(mouth: Rounded, there: Seat) -> shapely.Polygon:
+    def sized(mouth: Rounded, there: Mounting) -> shapely.Polygon:
         sizes = replace(size, width=mouth.width, height=mouth.height, corner_radius=mouth.radius)
         return _outline_on(there, sizes, is_cut=is_cut)
 
@@ -481,7 +481,7 @@ def _check_on_panel(
         param=f"{param}.panel",
         value=item.panel,
         reason=f"the outline, {wide:.1f} x {tall:.1f} mm, leaves the flat of {place} by {over:.1f} mm, into "
-        f"the blend or over the edge: {moves.flat_words(seat, outline)}",
+        f"the blend or over the edge: {moves.flat_words(mounting, outline)}",
         remedy=", or ".join(ways) or "set it on another panel: here is no room for it",
         would_do=moves.changed_words(item, moved, param)
         if moved is not None

@@ -59,7 +59,7 @@ class Recipe:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Made:
+class RecipeRun:
     """What a recipe returned, and with which parameters.
 
     Attributes
@@ -125,7 +125,7 @@ def load_recipe(path: Path) -> Recipe:
     )
 
 
-def run_recipe(recipe: Recipe, overrides: Mapping[str, object]) -> Made:
+def run_recipe(recipe: Recipe, overrides: Mapping[str, object]) -> RecipeRun:
     """Return what a recipe makes with some of its parameters set.
 
     Parameters
@@ -138,7 +138,7 @@ def run_recipe(recipe: Recipe, overrides: Mapping[str, object]) -> Made:
 
     Returns
     -------
-    Made
+    RecipeRun
 
     Raises
     ------
@@ -167,7 +167,7 @@ def run_recipe(recipe: Recipe, overrides: Mapping[str, object]) -> Made:
         return recipe.function(**values)
 
     result = run_user_code(work, recipe.path)
-    return Made(result=result, parameters=MappingProxyType(values))
+    return RecipeRun(result=result, parameters=MappingProxyType(values))
 
 
 def split_assignment(text: str) -> tuple[str, str]:

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.tolerances import LENGTH
-from plugs.lines.ends import Zone
+from plugs.lines.ends import EndZone
 from plugs.sanding.bays import STEPS, Bays, PanelRun, is_blend, is_drawn
-from plugs.sanding.straightedge import Patch
+from plugs.sanding.straightedge import PanelGrid
 
 Array = NDArray[np.float64]
 
@@ -116,12 +116,12 @@ class _Blend:
     outward: Array
 
 
-def radius_blocks(bays: Bays, patches: tuple[Patch, ...], flat: float) -> tuple[RadiusBlock, ...]:
+def radius_blocks(bays: Bays, patches: tuple[PanelGrid, ...], flat: float) -> tuple[RadiusBlock, ...]:
     """Return a block for every different blend of a plug, those along it first, then those of its ends.
 
     Parameters
     ----------
-    patches : tuple of Patch
+    patches : tuple of PanelGrid
         Of the panels of ``bays``, in their order.
     flat : float, mm
         Width of the flats, less where a panel has no room for them.
@@ -330,7 +330,7 @@ def _block(bays: Bays, blend: _Blend, here: NDArray[np.bool_], flat: float, *, r
 
 
 def _at_end(
-    bays: Bays, patches: tuple[Patch, ...], zone: Zone, word: str, row: int, flat: float
+    bays: Bays, patches: tuple[PanelGrid, ...], zone: EndZone, word: str, row: int, flat: float
 ) -> list[RadiusBlock]:
     """Return the blocks of an end's blend, panel by panel, whose radius is that of the ball in the groove."""
     end = zone.sign * np.array([1.0, 0.0, -zone.lean]) / np.hypot(1.0, zone.lean)

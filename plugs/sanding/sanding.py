@@ -13,7 +13,7 @@ from plugs.lines.rings import solve_rings
 from plugs.lines.stations import Loft
 from plugs.sanding.bays import STEPS, Bays, PanelRun, read_bays
 from plugs.sanding.radius_blocks import RadiusBlock, panel_limits, radius_blocks
-from plugs.sanding.straightedge import Daylight, Patch, daylight, make_patch, turned
+from plugs.sanding.straightedge import Daylight, PanelGrid, daylight, make_patch, turned
 
 Array = NDArray[np.float64]
 
@@ -183,7 +183,7 @@ def sanding_aids(loft: Loft, words: Sanding) -> SandingAids:
     )
 
 
-def _patch(bays: Bays, run: PanelRun) -> Patch:
+def _patch(bays: Bays, run: PanelRun) -> PanelGrid:
     """Return a panel from corner to corner, without the blends beside it."""
     at = bays.at
     bare = replace(at, rings=solve_rings(at.corners, np.zeros_like(at.radius), at.rise))
@@ -203,7 +203,7 @@ class _Lines:
     last: Array
 
 
-def _judged(bays: Bays, run: PanelRun, patch: Patch, words: Sanding) -> list[PanelBay]:
+def _judged(bays: Bays, run: PanelRun, patch: PanelGrid, words: Sanding) -> list[PanelBay]:
     """Return a panel bay by bay, and then as a whole if there is more than one bay."""
     low, high = panel_limits(bays, run, patch.columns)
     rings = bays.at.rings

@@ -29,7 +29,7 @@ _NO_LENGTH: Final = 1e-12  # mm. No division by the length of nothing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Patch:
+class PanelGrid:
     """A panel as points along and across, in smooth blocks.
 
     Attributes
@@ -70,7 +70,7 @@ class Daylight:
     place: Array
 
 
-def make_patch(points: Array, rows: int, columns: int) -> Patch:
+def make_patch(points: Array, rows: int, columns: int) -> PanelGrid:
     """Return a panel's points with their normals.
 
     Parameters
@@ -86,22 +86,22 @@ def make_patch(points: Array, rows: int, columns: int) -> Patch:
     normal = np.cross(beside, along)
     size = np.linalg.norm(normal, axis=-1, keepdims=True)
     normals = normal / np.where(size > _NO_LENGTH, size, 1.0)
-    return Patch(points=points, normals=normals, beside=beside, rows=rows, columns=columns)
+    return PanelGrid(points=points, normals=normals, beside=beside, rows=rows, columns=columns)
 
 
-def turned(patch: Patch) -> Patch:
+def turned(patch: PanelGrid) -> PanelGrid:
     """Return a patch with along and across exchanged, for a straightedge laid the other way.
 
     Returns
     -------
-    Patch
+    PanelGrid
         With the same outward normals.
     """
     points = np.swapaxes(patch.points, 0, 1)
     blocks = points.reshape(
         len(points) // patch.columns, patch.columns, points.shape[1] // patch.rows, patch.rows, 3
     )
-    return Patch(
+    return PanelGrid(
         points=points,
         normals=np.swapaxes(patch.normals, 0, 1),
         beside=np.gradient(blocks, axis=3, edge_order=2).reshape(points.shape),
@@ -110,12 +110,12 @@ def turned(patch: Patch) -> Patch:
     )
 
 
-def daylight(patch: Patch, column: Array, first: Array, last: Array, length: float) -> Daylight:
+def daylight(patch: PanelGrid, column: Array, first: Array, last: Array, length: float) -> Daylight:
     """Return the largest gap under a straightedge along lines of a patch.
 
     Parameters
     ----------
-    patch : Patch
+    patch : PanelGrid
         The straightedge is laid along it; `turned` for across.
     column : (n,) float, dimensionless
         The column in which each line begins and ends, counted over the blocks, from 0; a block of m
@@ -161,7 +161,7 @@ def _weights(at: Array, blocks: int, size: int) -> tuple[NDArray[np.intp], Array
     return (block * size + base)[..., None] + np.arange(4), weights
 
 
-def _lines(patch: Patch, column: Array) -> Array:
+def _lines(patch: PanelGrid, column: Array) -> Array:
     """Return the rows of each line: point, normal and derivative across (n, rows, 9)."""
     nodes, weights = _weights(column, patch.points.shape[1] // patch.columns, patch.columns)
     every = np.concatenate([patch.points, patch.normals, patch.beside], axis=-1)
@@ -202,7 +202,7 @@ def _reached(lines: Array, rows: int, near: Array, far: Array, length: float) ->
     return np.asarray(reached)
 
 
-def _largest(patch: Patch, lines: Array, column: Array, low: Array, high: Array) -> tuple[Array, Array]:
+def _largest(patch: PanelGrid, lines: Array, column: Array, low: Array, high: Array) -> tuple[Array, Array]:
     """Return the largest gap of each line over all layings (n, s), and its place."""
     share = np.linspace(0.0, 1.0, _ALONG)[1:-1]
     n, s = low.shape
@@ -222,7 +222,7 @@ def _largest(patch: Patch, lines: Array, column: Array, low: Array, high: Array)
 
 
 def _under_chord(
-    patch: Patch, lines: Array, column: Array, row: Array, begin: Array, along: Array
+    patch: PanelGrid, lines: Array, column: Array, row: Array, begin: Array, along: Array
 ) -> tuple[Array, Array]:
     """Return the gap at rows (n, s) under chords, and its place, where the line bends away from the chord.
 
@@ -247,7 +247,7 @@ def _square(normal: Array, along: Array) -> tuple[Array, Array]:
     return upright, np.cross(np.broadcast_to(along, upright.shape), upright)
 
 
-def _on_patch(patch: Patch, row: Array, column: Array) -> tuple[Array, Array]:
+def _on_patch(patch: PanelGrid, row: Array, column: Array) -> tuple[Array, Array]:
     """Return points and normals of a patch at rows and columns of the same shape."""
     i, wi = _weights(row, len(patch.points) // patch.rows, patch.rows)
     j, wj = _weights(column, patch.points.shape[1] // patch.columns, patch.columns)

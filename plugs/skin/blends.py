@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.lines.ends import Zone
+from plugs.lines.ends import EndZone
 from plugs.lines.stations import Loft
 from plugs.skin.proof import asked_depths, excess_at
 from plugs.skin.skin import Cover
@@ -55,7 +55,7 @@ def with_blends_put_right(finish: Loft, foam: Loft, cover: Cover) -> Loft:
     return foam
 
 
-def _with_zone(foam: Loft, zone: Zone, *, is_front: bool) -> Loft:
+def _with_zone(foam: Loft, zone: EndZone, *, is_front: bool) -> Loft:
     """Return the foam with another zone, and breaks where its radii bend."""
     bends = np.array([zone.t_at(float(theta)) for theta in zone.angles(_ANGLES)[1:-1]])
     away = np.abs(bends[:, None] - foam.breaks).min(axis=1)
@@ -65,7 +65,7 @@ def _with_zone(foam: Loft, zone: Zone, *, is_front: bool) -> Loft:
     return replace(foam, aft=zone, breaks=breaks)
 
 
-def _gains(finish: Loft, foam: Loft, cover: Cover, zone: Zone) -> tuple[Array, float]:
+def _gains(finish: Loft, foam: Loft, cover: Cover, zone: EndZone) -> tuple[Array, float]:
     """Return what radii have to gain at equal angles of a zone, and the squares of what is off there now.
 
     The gains are 0 where nothing is off by more than is worth it.

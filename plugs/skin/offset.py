@@ -25,7 +25,7 @@ from plugs.lines.rings import inset_corners, panel_tangents
 from plugs.lines.section import End
 from plugs.lines.stations import Loft, assemble_loft
 from plugs.skin.blends import with_blends_put_right
-from plugs.skin.planes import Beside, in_space, meeting, normals_of, slid, surfaces_beside, with_plane
+from plugs.skin.planes import SurfaceBeside, in_space, meeting, normals_of, slid, surfaces_beside, with_plane
 from plugs.skin.proof import STEPS_WELL_DEG, excess_at, prove_cover
 from plugs.skin.skin import Cover
 
@@ -455,7 +455,7 @@ def _line_points(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> tupl
     for j, is_blunt in ((0, reach.is_front_blunt), (s - 1, reach.is_aft_blunt)):
         if not is_blunt:
             normal, end_depth = _end_plane(finish, cover, is_front=j == 0)
-            at_end = Beside(
+            at_end = SurfaceBeside(
                 normal=beside.normal[:, j], along=beside.along[:, j], curvature=beside.curvature[:, j]
             )
             deep = np.append(depth[:, 0], np.full((h, 1), end_depth), axis=1)

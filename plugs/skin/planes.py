@@ -26,7 +26,7 @@ _LEAST_SINE = 0.05  # sine of 3 degrees: as `_GENTLE` in `lines.rings`
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Beside:
+class SurfaceBeside:
     """Stretches of surface beside points, m to each.
 
     Attributes
@@ -81,7 +81,7 @@ def normals_of(across: Array, along: Array) -> Array:
     return np.asarray(normal / np.where(size > LENGTH**2, size, np.inf))
 
 
-def surfaces_beside(finish: Loft, x: Array, place: Array, slopes: Sequence[Array]) -> Beside:
+def surfaces_beside(finish: Loft, x: Array, place: Array, slopes: Sequence[Array]) -> SurfaceBeside:
     """Return the surfaces beside each point of each line.
 
     Parameters
@@ -94,7 +94,7 @@ def surfaces_beside(finish: Loft, x: Array, place: Array, slopes: Sequence[Array
 
     Returns
     -------
-    Beside
+    SurfaceBeside
         Four to each point, (h, s, 4): before it those of the panel before and after the line, then
         behind it.
     """
@@ -122,14 +122,14 @@ def surfaces_beside(finish: Loft, x: Array, place: Array, slopes: Sequence[Array
         onward.append(along)
         curvature.append(bend * share / np.maximum(sine, _LEAST_SINE) ** 2)
     shape = (h, s, 4)
-    return Beside(
+    return SurfaceBeside(
         normal=np.stack(normal, axis=1).reshape(*shape, 3),
         along=np.stack(onward, axis=1).reshape(*shape, 3),
         curvature=np.stack(curvature, axis=1).reshape(shape),
     )
 
 
-def with_plane(beside: Beside, normal: Array) -> Beside:
+def with_plane(beside: SurfaceBeside, normal: Array) -> SurfaceBeside:
     """Return surfaces with a plane as one more, which lies at the same points.
 
     Parameters
@@ -142,14 +142,14 @@ def with_plane(beside: Beside, normal: Array) -> Beside:
         return np.concatenate([values, np.broadcast_to(value, (*values.shape[:-2], 1, 3))], axis=-2)
 
     flat = np.zeros((*beside.curvature.shape[:-1], 1))
-    return Beside(
+    return SurfaceBeside(
         normal=one_more(beside.normal, normal),
         along=one_more(beside.along, np.zeros(3)),
         curvature=np.concatenate([beside.curvature, flat], axis=-1),
     )
 
 
-def meeting(beside: Beside, depth: Array) -> Array:
+def meeting(beside: SurfaceBeside, depth: Array) -> Array:
     """Return the moves that bring points as deep as asked under every surface beside them.
 
     Parameters

@@ -34,7 +34,7 @@ _WARPS = {"forward": (-1.0, 0.0, 0.0), "up": (0.0, 0.0, 1.0), "across": (0.0, 1.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Laid:
+class LaidPatch:
     """A net of threads on a patch of cloth.
 
     Attributes
@@ -99,12 +99,12 @@ class Nets:
 
     Attributes
     ----------
-    laid : tuple of Laid
+    laid : tuple of LaidPatch
         On each patch that does not unroll, one for each direction of its woven plies, where one can be laid.
     findings : tuple of Finding
     """
 
-    laid: tuple[Laid, ...]
+    laid: tuple[LaidPatch, ...]
     findings: tuple[Finding, ...]
 
 
@@ -203,7 +203,7 @@ def lay_nets(plug: Plug, layup: Layup, cloth: Cut) -> Nets:
     """
     surface = cloth.surface
     exact = {flat.patch.name for flat in cloth.patterns.flats if flat.is_exact}
-    nets: list[Laid] = []
+    nets: list[LaidPatch] = []
     found: list[Finding] = []
     for patch in surface.patches:
         zone = surface.zones[patch.zone]
@@ -222,7 +222,7 @@ def lay_nets(plug: Plug, layup: Layup, cloth: Cut) -> Nets:
 
 def _net(
     plug: Plug, patch: Patch, closed: Surface, zone: Zone, plies: Sequence[LaidPly], *, is_first: bool
-) -> tuple[Laid | None, tuple[Finding, ...]]:
+) -> tuple[LaidPatch | None, tuple[Finding, ...]]:
     """Return the net of plies that lie alike, and what is to be told of it.
 
     Where others lie on the same patch already, larger cells come first, and the small ones only where
@@ -249,7 +249,7 @@ def _net(
     if net is None:
         return None, told
     numbers = tuple(ply.number for ply in plies)
-    laid = Laid(
+    laid = LaidPatch(
         name=name, patch=patch, plies=numbers, bias_deg=bias, surface=closed, drape=net, remedies=remedies
     )
     return laid, told

@@ -14,9 +14,9 @@ from plugs.foam.hollow import Void, hollowed, make_voids
 from plugs.foam.joints import Size, recess_outlines
 from plugs.foam.layers import Layer, make_layers
 from plugs.foam.pieces import Joint, Piece, blank_of, make_pieces, outlines_of
+from plugs.foam.pin_cover import pin_cover, recess_keep_outs
 from plugs.foam.pins import Pinned, make_pins
 from plugs.foam.pockets import Pocket, make_pockets
-from plugs.foam.standing import recess_keep_outs, standing_foam
 from plugs.foam.stock import Blank, Drilled
 from plugs.ground.errors import Finding, present
 from plugs.mesh.mesh import Body
@@ -277,7 +277,7 @@ def pin(plug: Plug, lines: Lines, standing: Standing, parted: Parted) -> Pinning
     hollows = {void.layer: void.outline for void in parted.voids if not void.outline.is_empty}
     contacts, found = make_contacts(layers, plug.glue, hollows)
     words = plug.pins
-    room = standing_foam(standing.foam, contacts, depth_ratio=words.depth_ratio, clearance=words.clearance)
+    room = pin_cover(standing.foam, contacts, depth_ratio=words.depth_ratio, clearance=words.clearance)
     keep_outs = recess_keep_outs(lines.tools, layers)
     for layer in layers:
         gaps = [

@@ -10,7 +10,7 @@ from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import FILLERS
 from plugs.laminate.layup import Layup
 from plugs.laminate.materials import Filler
-from plugs.laminate.radii import Edge, EdgeVerdict, judge_edges
+from plugs.laminate.radii import ClothEdge, EdgeVerdict, judge_edges
 from plugs.laminate.resin_plan import ResinPlan
 from plugs.laminate.shape_edges import plug_edges, shape_edges
 from plugs.recesses.recess import Boss, Recess
@@ -27,13 +27,13 @@ class Edges:
 
     Attributes
     ----------
-    edges : tuple of Edge
+    edges : tuple of ClothEdge
         Of the plug, its bosses and its recesses.
     verdicts : tuple of EdgeVerdict
         Whether cloth lies over each, and what filler it needs.
     """
 
-    edges: tuple[Edge, ...]
+    edges: tuple[ClothEdge, ...]
     verdicts: tuple[EdgeVerdict, ...]
 
 

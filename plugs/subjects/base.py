@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 
 from plugs.drafting.builder import Draft
+from plugs.drafting.drawing import Drawing, Label
 from plugs.drafting.marks import ROW, TEXT, ways
-from plugs.drafting.picture import Drawing, Label
 from plugs.drafting.placing import Beside
 from plugs.ground.units import format_length
 from plugs.templates.base_plan import BasePlan, PlanLine

@@ -8,9 +8,9 @@ import numpy as np
 import shapely
 
 from plugs.drafting.builder import Draft
+from plugs.drafting.drawing import Drawing, Path, path_bounds
 from plugs.drafting.flat import flat_points, ring_of
 from plugs.drafting.marks import GAP, line
-from plugs.drafting.picture import Drawing, Path, path_bounds
 from plugs.drafting.placing import Row, Sign
 from plugs.ground.units import format_length, format_size
 from plugs.sanding.radius_blocks import RadiusBlock

@@ -10,11 +10,11 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.cloth.cloth import Notch, Pattern
-from plugs.cloth.roll import Laid, Roll
+from plugs.cloth.roll import LaidPattern, Roll
 from plugs.drafting.builder import Draft
+from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.outlines import outline_paths
-from plugs.drafting.picture import Drawing, Label, Path
 from plugs.drafting.placing import Beside, Pointer, Row, Sign
 from plugs.ground.units import format_length, format_size
 
@@ -115,7 +115,7 @@ def roll_drawing(roll: Roll, *, path: str, plug_name: str, display_unit: str = "
     return draft.drawing()
 
 
-def _laid_outline(laid: Laid) -> list[Path]:
+def _laid_outline(laid: LaidPattern) -> list[Path]:
     """Return the rings of a piece where it lies on the roll; arcs keep their bulges when turned."""
     return [
         Path(points=_moved(laid, path.points), bulges=path.bulges, is_closed=True, dxf_layer=CUT)
@@ -123,7 +123,7 @@ def _laid_outline(laid: Laid) -> list[Path]:
     ]
 
 
-def _moved(laid: Laid, points: Array) -> Array:
+def _moved(laid: LaidPattern, points: Array) -> Array:
     """Return points of a pattern where they lie on the roll."""
     return np.asarray(shapely.get_coordinates(laid.moved(shapely.LineString(points))))
 

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.drafting.builder import Draft
+from plugs.drafting.drawing import Drawing, Label, Path, box_around, path_bounds
 from plugs.drafting.marks import GAP, ROW, TEXT, arrow
-from plugs.drafting.picture import Drawing, Label, Path, box_around, path_bounds
 from plugs.drape.darts import Dart
 from plugs.drape.drape import Drape
 from plugs.drape.geodesic import Flags, Surface, rim_loops

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.drafting.builder import Draft
-from plugs.drafting.picture import Drawing, Path
+from plugs.drafting.drawing import Drawing, Path
 from plugs.ground.units import format_fine, format_length
 from plugs.measure.comb import FairLine, curvature_comb
 

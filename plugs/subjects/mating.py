@@ -13,9 +13,9 @@ from plugs.body.body_face import BodyFace
 from plugs.body.mating import MatingFace
 from plugs.drafting.arcs import fit_arcs
 from plugs.drafting.builder import Draft
+from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label, Path, path_bounds
 from plugs.drafting.marks import GAP, TEXT, arrow
 from plugs.drafting.outlines import canonical_rings
-from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path, path_bounds
 from plugs.ground.units import format_length
 from plugs.mesh.triangles import facing
 

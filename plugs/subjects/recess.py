@@ -9,9 +9,9 @@ import numpy as np
 import shapely
 
 from plugs.drafting.builder import Draft
+from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.flat import flat_points
 from plugs.drafting.marks import GAP, TEXT, arrow, line
-from plugs.drafting.picture import Drawing, Label, Path
 from plugs.drafting.placing import Row, Sign
 from plugs.ground.units import format_length, format_size
 from plugs.recesses.holding import Rounded

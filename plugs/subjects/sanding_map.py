@@ -11,8 +11,8 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.drafting.builder import Draft
+from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label, Path
 from plugs.drafting.marks import arrow, line
-from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label, Path
 from plugs.drafting.placing import Beside, Row, Sign
 from plugs.ground.units import format_length, format_size
 from plugs.mesh.projection import FROM_ABOVE, FROM_BELOW, FROM_PORT, FROM_STARBOARD

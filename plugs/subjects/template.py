@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 
 from plugs.drafting.builder import Draft
+from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label
 from plugs.drafting.marks import FACES, WAYS, ways
-from plugs.drafting.picture import TEXT_WIDTH_RATIO, Drawing, Label
 from plugs.drafting.placing import Beside, Pointer, Row, Sign
 from plugs.ground.units import format_length, format_size
 from plugs.templates.slots import Slot

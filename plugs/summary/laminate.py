@@ -9,7 +9,7 @@ from typing import Any
 from plugs.cloth.roll import Roll
 from plugs.drawings import cloth_stems
 from plugs.ground.figures import rounded
-from plugs.stages.cloth import Laid
+from plugs.stages.cloth import LaidPatch
 from plugs.stages.worked import Worked
 from plugs.summary.figures import cost_figures, layup_figures, part_figures, resin_figures, shopping_figures
 
@@ -101,7 +101,7 @@ def _roll(roll: Roll, files: Mapping[str, bytes], stem: str, cut: Iterator[str])
     }
 
 
-def _net(net: Laid, files: Mapping[str, bytes], stem: str) -> dict[str, Any]:
+def _net(net: LaidPatch, files: Mapping[str, bytes], stem: str) -> dict[str, Any]:
     """Return how a cloth shears on a patch, and what would help where it locks."""
     draped, remedies = net.drape, net.remedies
     restart = None if remedies is None else remedies.restart

@@ -11,7 +11,7 @@ import shapely
 
 from plugs.foam.layers import Layer, Slab, make_slab_layers
 from plugs.ground.errors import Finding, PlugError
-from plugs.ground.told import told
+from plugs.ground.lengths import as_length
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
@@ -222,11 +222,12 @@ def _doubts(layers: Sequence[Layer]) -> tuple[Finding, ...]:
         Finding(
             code="thin-layer",
             severity="warning",
-            where=f"layer {layer.name}, x = {told(layer.from_mm, '.1f', 'bare')} to "
-            f"{told(layer.to_mm, '.1f', 'bare')}",
-            message=f"the bay leaves {told(layer.to_mm - layer.from_mm, '.1f')} of a "
-            f"{told(layer.thickness, 'g', 'size')} sheet",
-            remedy=f"under {told(_THINNEST, 'g')} is too thin to handle (common practice, no source): move a "
+            where=f"layer {layer.name}, x = {as_length(layer.from_mm, '.1f', 'bare')} to "
+            f"{as_length(layer.to_mm, '.1f', 'bare')}",
+            message=f"the bay leaves {as_length(layer.to_mm - layer.from_mm, '.1f')} of a "
+            f"{as_length(layer.thickness, 'g', 'size')} sheet",
+            remedy=f"under {as_length(_THINNEST, 'g')} is too thin to handle (common practice, no "
+            "source): move a "
             "template, or list another sheet",
         )
         for layer in layers

@@ -18,7 +18,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import Finding, PlugError
-from plugs.ground.told import told
+from plugs.ground.lengths import as_length
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body, Stacked
 from plugs.templates.bevel import FACES, THINNED, WITHIN, Bevel, farthest
@@ -308,7 +308,7 @@ def _gap(region: shapely.MultiPolygon, edge: _Edge, turned: Stacked, span: Span,
 def _doubts(name: str, axis: str, span: Span, edge: _Edge, parts: Sequence[Template]) -> list[Finding]:
     """Return what is doubtful about a gauge: that it stands in a blend, or bridges a hollow."""
     found = []
-    where = f"gauge {name}, {axis} = {told(span.at_mm, 'g', 'bare')}"
+    where = f"gauge {name}, {axis} = {as_length(span.at_mm, 'g', 'bare')}"
     across = "y" if axis == "x" else "x"
     steep = max(parts, key=lambda part: part.bevel.largest_mm)
     gap = steep.bevel
@@ -320,9 +320,9 @@ def _doubts(name: str, axis: str, span: Span, edge: _Edge, parts: Sequence[Templ
                 severity="note",
                 where=where,
                 message="over its thickness the surface leaves its edge by "
-                f"{told(gap.largest_mm, '.1f')}, at "
-                f"{across} = {told(gap.place[0], '.0f', 'bare')}, z = "
-                f"{told(gap.place[1], '.0f', 'bare')}: it stands in a blend or at a recess",
+                f"{as_length(gap.largest_mm, '.1f')}, at "
+                f"{across} = {as_length(gap.place[0], '.0f', 'bare')}, z = "
+                f"{as_length(gap.place[1], '.0f', 'bare')}: it stands in a blend or at a recess",
                 remedy=f"read it on its {tight} face there, or move it to where the surface runs straighter",
             )
         )
@@ -334,10 +334,10 @@ def _doubts(name: str, axis: str, span: Span, edge: _Edge, parts: Sequence[Templ
                 Finding(
                     code="gauge-large",
                     severity="note",
-                    where=f"gauge {part.name}, {axis} = {told(span.at_mm, 'g', 'bare')}",
-                    message=f"it is {told(long, '.0f', 'bare')} by {told(short, '.0f')}, larger than a "
-                    f"board of {told(_BOARD[0], 'g', 'bare')} by "
-                    f"{told(_BOARD[1], 'g', 'bare')} (common practice, no source)",
+                    where=f"gauge {part.name}, {axis} = {as_length(span.at_mm, 'g', 'bare')}",
+                    message=f"it is {as_length(long, '.0f', 'bare')} by {as_length(short, '.0f')}, "
+                    f"larger than a board of {as_length(_BOARD[0], 'g', 'bare')} by "
+                    f"{as_length(_BOARD[1], 'g', 'bare')} (common practice, no source)",
                     remedy="butt two boards, with a strap screwed across them, before it is cut",
                 )
             )
@@ -352,8 +352,8 @@ def _doubts(name: str, axis: str, span: Span, edge: _Edge, parts: Sequence[Templ
                 severity="note",
                 where=where,
                 message=f"no part of it comes straight into a hollow at {across} = "
-                f"{told(place[0], '.0f', 'bare')}, "
-                f"z = {told(place[1], '.0f', 'bare')}, {told(depth, '.1f')} deep: it bridges it",
+                f"{as_length(place[0], '.0f', 'bare')}, "
+                f"z = {as_length(place[1], '.0f', 'bare')}, {as_length(depth, '.1f')} deep: it bridges it",
                 remedy="measure the hollow from the gauge's edge, or move the gauge to where there is none",
             )
         )

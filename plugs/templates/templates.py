@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import Finding, PlugError
-from plugs.ground.told import told
+from plugs.ground.lengths import as_length
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body, Stacked
 from plugs.templates.bevel import THINNED, WITHIN, Bevel, bevel_of
@@ -236,9 +236,9 @@ def nothing_there(span: Span, templates: Templates) -> Finding:
     return Finding(
         code="station-without-template",
         severity="note",
-        where=f"station x = {told(span.at_mm, 'g', 'bare')}",
-        message=f"nothing of the plug is solid from x = {told(span.from_mm, '.1f', 'bare')} to "
-        f"{told(span.to_mm, '.1f')}",
+        where=f"station x = {as_length(span.at_mm, 'g', 'bare')}",
+        message=f"nothing of the plug is solid from x = {as_length(span.from_mm, '.1f', 'bare')} to "
+        f"{as_length(span.to_mm, '.1f')}",
         remedy="name the positions of templates in templates.stations",
     )
 
@@ -376,7 +376,7 @@ def marks_on(
 def _doubts(template: Template, templates: Templates) -> list[Finding]:
     """Return what is doubtful about a template."""
     found = []
-    where = f"template {template.name}, {template.axis} = {told(template.at_mm, 'g', 'bare')}"
+    where = f"template {template.name}, {template.axis} = {as_length(template.at_mm, 'g', 'bare')}"
     if template.axis == "x" and template.bevel.angle_deg > _STEEP_DEG:
         y, z = template.bevel.place
         found.append(
@@ -385,8 +385,8 @@ def _doubts(template: Template, templates: Templates) -> list[Finding]:
                 severity="note",
                 where=where,
                 message="over its thickness the surface leaves its edge by "
-                f"{told(template.bevel.largest_mm, '.1f')}, at y = {told(y, '.0f', 'bare')}, "
-                f"z = {told(z, '.0f', 'bare')}: it stands in a blend or at a recess",
+                f"{as_length(template.bevel.largest_mm, '.1f')}, at y = {as_length(y, '.0f', 'bare')}, "
+                f"z = {as_length(z, '.0f', 'bare')}: it stands in a blend or at a recess",
                 remedy=f"sand to its {'aft' if template.bevel.face == 'forward' else 'forward'} edge there, "
                 "or move it to where the surface runs straighter",
             )
@@ -399,9 +399,10 @@ def _doubts(template: Template, templates: Templates) -> list[Finding]:
                     code="weak-slot",
                     severity="note",
                     where=where,
-                    message=f"only {told(left, '.1f')} stand beyond the end of its slot for {slot.other}",
+                    message=f"only {as_length(left, '.1f')} stand beyond the end of its slot for "
+                    f"{slot.other}",
                     remedy=f"leave the waste on until it is glued in, or move it to where the plug is at "
-                    f"least {told(2.0 * _SHORT + templates.clearance, 'g', 'least')} high",
+                    f"least {as_length(2.0 * _SHORT + templates.clearance, 'g', 'least')} high",
                 )
             )
     screws = n_screws(template.holes)
@@ -413,10 +414,11 @@ def _doubts(template: Template, templates: Templates) -> list[Finding]:
                 severity="note",
                 where=where,
                 message=f"it has room for {screws} of {LEAST_SCREWS} screws, "
-                f"{told(templates.hole_margin, 'g')} inside its edge",
+                f"{as_length(templates.hole_margin, 'g')} inside its edge",
                 remedy="glue it"
                 if margin is None
-                else f"use a templates.hole_margin of at most {told(margin, 'g', 'baremost')}, or glue it",
+                else f"use a templates.hole_margin of at most {as_length(margin, 'g', 'baremost')}, or "
+                "glue it",
             )
         )
     return found

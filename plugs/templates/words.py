@@ -9,8 +9,8 @@ from itertools import pairwise
 from typing import Annotated, Final
 
 from plugs.ground.errors import Finding, PlugError
+from plugs.ground.lengths import as_length
 from plugs.ground.limits import Count, OneOf, OrOne, Within
-from plugs.ground.told import told
 
 LEAST_MARGIN: Final = 1.0
 """mm. From the edge of a hole to the edge of a template."""
@@ -134,11 +134,11 @@ def station_spans(
                 Finding(
                     code="station-without-template",
                     severity="note",
-                    where=f"station x = {told(x, 'g', 'bare')}",
-                    message=f"the foam runs from x = {told(low, '.1f', 'bare')} to {told(high, '.1f')}, "
-                    "so no template stands here",
-                    remedy=f"name positions in templates.stations, from {told(low, '.1f', 'bareleast')} to "
-                    f"{told(high, '.1f', 'baremost')}",
+                    where=f"station x = {as_length(x, 'g', 'bare')}",
+                    message=f"the foam runs from x = {as_length(low, '.1f', 'bare')} to "
+                    f"{as_length(high, '.1f')}, so no template stands here",
+                    remedy="name positions in templates.stations, from "
+                    f"{as_length(low, '.1f', 'bareleast')} to {as_length(high, '.1f', 'baremost')}",
                 )
             )
         else:

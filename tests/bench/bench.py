@@ -120,8 +120,8 @@ def many_outlines(runs: int) -> None:
     import trimesh
 
     from plugs.kernel.kernel import build_solid, load_kernel
+    from plugs.kernel.modelling import plane_section
     from plugs.kernel.spline_strips import fit_strips
-    from plugs.kernel.work import plane_section
 
     work = opened(RECIPE, {})
     solid = make_solid(work.lines.foam, (), (), work.plug.chord_tolerance)

@@ -162,8 +162,8 @@ def _ask_kernel(plug: Plug, solid: Solid) -> None:
     """Compare with the CAD kernel as a build does."""
     from plugs.ground.tolerances import KERNEL_VOLUME_RATIO
     from plugs.kernel.job import KernelJob, SolidTool
+    from plugs.kernel.modelling import run_job
     from plugs.kernel.spline_strips import fit_strips
-    from plugs.kernel.work import run_job
 
     tools = [
         SolidTool(kind=t.kind, strips=fit_strips(t.loft), frame=t.frame)

@@ -17,8 +17,8 @@ from plugs.drafting.glue import joining_of
 from plugs.drafting.layer import layer_drawing
 from plugs.foam.glue import Glue, make_contacts
 from plugs.foam.layers import Layer, make_layers
+from plugs.foam.pin_cover import PinCover, pin_cover, recess_keep_outs
 from plugs.foam.pins import Pinned, Pins, make_pins
-from plugs.foam.standing import Standing, recess_keep_outs, standing_foam
 from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.checks import checked_loft
@@ -131,7 +131,7 @@ def test_any_regions(
     glue, pins = Glue(margin=margin), Pins(diameter=diameter, clearance=clearance, depth_ratio=ratio)
     contacts, _ = make_contacts(layers, glue)
     foam = [
-        Standing(outlines=(below.upper, above.lower), walls=None, from_mm=0.0, to_mm=0.0)
+        PinCover(outlines=(below.upper, above.lower), walls=None, from_mm=0.0, to_mm=0.0)
         for below, above in pairwise(layers)
     ]
     joints, findings = make_pins(contacts, pins, foam, pieces=_islands(layers))
@@ -173,7 +173,7 @@ def test_any_plug(first: int) -> None:
         except PlugError:
             continue
         contacts, _ = make_contacts(layers, glue)
-        foam = standing_foam(solid.body, contacts, depth_ratio=pins.depth_ratio, clearance=pins.clearance)
+        foam = pin_cover(solid.body, contacts, depth_ratio=pins.depth_ratio, clearance=pins.clearance)
         joints, _ = make_pins(
             contacts, pins, foam, pieces=_islands(layers), keep_outs=recess_keep_outs(tools, layers)
         )

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.drafting.picture import Drawing
+from plugs.drafting.drawing import Drawing
 from plugs.drawings import edge_drawings, layer_drawings, sheet_drawings, template_drawings
 from plugs.foam.hollow import Hollow
 from plugs.foam.joints import Joints

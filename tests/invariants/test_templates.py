@@ -14,7 +14,7 @@ import pytest
 import shapely
 
 from plugs.body.body import make_solid, make_tools
-from plugs.drafting.picture import label_box
+from plugs.drafting.drawing import label_box
 from plugs.files.svg import render_svg
 from plugs.foam.layers import Stack
 from plugs.ground.errors import PlugError

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 import shapely
 
+from plugs.drafting.drawing import Drawing
 from plugs.drafting.flat import flat_points
-from plugs.drafting.picture import Drawing
 from plugs.drawings import sheet_drawings
 from plugs.foam.layers import Stack
 from plugs.recipe.plug import Plug

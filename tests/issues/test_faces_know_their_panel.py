@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from plugs.body.body import make_solid, make_tools
-from plugs.cloth.places import places_of
+from plugs.cloth.regions import surface_regions
 from plugs.lines.checks import checked_loft
 from plugs.lines.section import Corner, End, LinesPlan, Station
 from plugs.mesh.faces import numbered, with_fewer_faces
@@ -69,7 +69,7 @@ def test_surface_of_places_is_that_of_the_body() -> None:
     boss = Boss(panel="deck", x=350.0, width=80.0, height=40.0, rise=12.0, name="pad")
     tools = make_tools(loft, [boss], "bosses") + make_tools(loft, [recess], "recesses")
     solid = make_solid(loft, tools, (), 0.02)
-    places = places_of(solid)
+    places = surface_regions(solid)
     body = body_of_triangles(places.vertices, places.triangles)
     assert volume_of(body) == pytest.approx(volume_of(solid.body), rel=1e-9)
     assert measure(body).area_mm2 == pytest.approx(solid.by_mesh.area_mm2, rel=1e-9)
@@ -88,7 +88,7 @@ def test_coarse_panels_are_as_large_as_fine_ones(coarse: float) -> None:
     A chord that turns by an angle a is shorter than its arc by a a / 24 of it; one 0.3 mm off an arc of 30
     turns by 0.28: 0.33 % of the arcs.
     """
-    areas = places_of(plug_of(box_plan(500.0, 300.0, 200.0, radius=30.0)), coarse=coarse).areas_mm2()
+    areas = surface_regions(plug_of(box_plan(500.0, 300.0, 200.0, radius=30.0)), coarse=coarse).areas_mm2()
     arc = 0.5 * np.pi * 30.0
     lack = 500.0 * arc * (0.0033 if coarse else 0.0003)
     for name, flat in (("deck", 240.0), ("floor", 240.0), ("side port", 140.0), ("side starboard", 140.0)):
@@ -104,7 +104,7 @@ def test_raked_blended_end_above_a_sharp_floor(rake_deg: float) -> None:
     floor a step of t is R cos t / cos r (derived here).
     """
     plan = replace(box_plan(400.0, 300.0, 200.0), aft=End(radius=40.0, rake_deg=rake_deg, sharp=("floor",)))
-    areas = places_of(plug_of(plan, tolerance=0.005)).areas_mm2()
+    areas = surface_regions(plug_of(plan, tolerance=0.005)).areas_mm2()
     r, radius = np.radians(rake_deg), 40.0
     turn = 0.5 * (0.5 * np.pi + r)
     last = turn - r
@@ -131,5 +131,5 @@ def test_side_is_a_field_and_no_part_of_a_name() -> None:
     whole = LinesPlan(
         stations=[Station(x=x, corners=corners) for x in (0.0, 500.0)], panels=names, mirrored=False
     )
-    places = places_of(plug_of(whole))
+    places = surface_regions(plug_of(whole))
     assert places.names == places.owners == (*names, "front", "aft")

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 import plugs
 from plugs.ground.errors import Finding, PlugError
-from plugs.ground.told import in_unit, told
+from plugs.ground.lengths import as_length, in_unit
 from tests.doubtful import work_of
 from tests.issues.test_sizes_in_inches import mm_of
 
@@ -64,7 +64,9 @@ def test_every_length_of_every_finding_goes_through_one_function() -> None:
 
 def test_words_in_mm_stay() -> None:
     """Marks are not read; a spec and its unit come out as an f-string would have them."""
-    text = f"{told(12.345, '.1f')} of {told(50.0, 'g', 'size')}, x = {told(-3.0, '.0f', 'bare')}"
+    text = (
+        f"{as_length(12.345, '.1f')} of {as_length(50.0, 'g', 'size')}, x = {as_length(-3.0, '.0f', 'bare')}"
+    )
     found = Finding(code="c", severity="note", where="w", message=text, remedy="r")
     assert found.message == "12.3 mm of 50 mm, x = -3"
     assert in_unit(found, "mm") is found
@@ -75,7 +77,7 @@ def test_words_in_mm_stay() -> None:
 def test_what_would_do_still_does_in_inches(value: float) -> None:
     """The least that does is never told smaller, the most never larger, and neither by over 1/64 in."""
     for kind, sign in (("least", 1.0), ("most", -1.0)):
-        text = told(value, ".1f", kind)
+        text = as_length(value, ".1f", kind)
         found = Finding(code="c", severity="note", where="w", message="m", remedy=text)
         words = in_unit(found, "in").remedy
         decimal = re.fullmatch(r"(\d+\.\d+) in", words)

@@ -12,7 +12,7 @@ import pytest
 import plugs
 from plugs.book.parts import measured
 from plugs.book.scene import BookScene
-from plugs.book.sheaf import Sheaf
+from plugs.book.source import BookSource
 from plugs.drawings import fairing_drawings
 from plugs.lines.checks import checked_loft
 from plugs.lines.humps import hump_findings
@@ -53,13 +53,13 @@ def test_point_left_out_is_told_by_its_number_in_its_section() -> None:
     assert [row["left_out"] for row in summary()["measured"] if row["left_out"]] == [[24]]
     drawings = fairing_drawings(tank())
     scene = BookScene(meshes=(), views=(), axis="z")
-    sheaf = Sheaf(summary=summary(), drawings=drawings, scene=scene, pictures={})
-    html = str(measured(sheaf))
+    source = BookSource(summary=summary(), drawings=drawings, scene=scene, pictures={})
+    html = str(measured(source))
     assert "point 24 of 50" in html and "Least radius" in html
     assert html.count("<figure") == 5
     crossed = {p: sum(path.dxf_layer == "LEFT_OUT" for path in d.paths) for p, d in drawings.items()}
     assert crossed == {f"fairing/station-{i}": 2 * (i == 3) for i in range(1, 6)}
-    assert str(measured(Sheaf(summary={"measured": []}, drawings={}, scene=scene, pictures={}))) == ""
+    assert str(measured(BookSource(summary={"measured": []}, drawings={}, scene=scene, pictures={}))) == ""
 
 
 def test_measured_line_is_faired_between_pegs() -> None:

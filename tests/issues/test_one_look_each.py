@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 import plugs
-from plugs.drafting.picture import Drawing, Path
+from plugs.drafting.drawing import Drawing, Path
 from plugs.drafting.styles import _STYLES
 from plugs.files.dxf import render_dxf
 

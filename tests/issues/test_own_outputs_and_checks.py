@@ -110,30 +110,34 @@ def test_each_stage_has_its_section(stage: str, section: str) -> None:
     """Of a note whose code the book does not know."""
     from plugs.book.book import SECTIONS
     from plugs.book.scene import BookScene
-    from plugs.book.sheaf import Sheaf
+    from plugs.book.source import BookSource
 
     note = {"code": "own", "severity": "note", "stage": stage, "where": "w", "message": "m", "remedy": "r"}
-    sheaf = Sheaf(summary={"findings": [note]}, drawings={}, scene=BookScene.__new__(BookScene), pictures={})
+    source = BookSource(
+        summary={"findings": [note]}, drawings={}, scene=BookScene.__new__(BookScene), pictures={}
+    )
     names = [name for name, _, _ in SECTIONS]
     shown = "all" if section == "cautions" else section
     assert section in names
-    assert "m" in sheaf.findings(shown)
+    assert "m" in source.findings(shown)
     others = {*names, "all", "recess"} - {shown, "more"}  # more has drawings only
-    assert not any(sheaf.findings(other) for other in others)
+    assert not any(source.findings(other) for other in others)
 
 
 def test_an_error_is_told_as_one_and_first() -> None:
     """Fixed: what must not be done as it stands stood in the book as a note, after the warnings."""
     from plugs.book.scene import BookScene
-    from plugs.book.sheaf import Sheaf
+    from plugs.book.source import BookSource
 
     found = [
         {"code": "dose-x", "severity": severity, "where": "resin", "message": severity, "remedy": "r"}
         for severity in ("note", "warning", "error")
     ]
-    sheaf = Sheaf(summary={"findings": found}, drawings={}, scene=BookScene.__new__(BookScene), pictures={})
-    assert re.findall(r"<strong>(\w+)", sheaf.findings("skin")) == ["Error", "Warning", "Note"]
-    assert re.findall(r"<strong>(\w+)", sheaf.findings("all")) == ["Error", "Warning"]
+    source = BookSource(
+        summary={"findings": found}, drawings={}, scene=BookScene.__new__(BookScene), pictures={}
+    )
+    assert re.findall(r"<strong>(\w+)", source.findings("skin")) == ["Error", "Warning", "Note"]
+    assert re.findall(r"<strong>(\w+)", source.findings("all")) == ["Error", "Warning"]
 
 
 # ---- what is wrong with a recipe's own

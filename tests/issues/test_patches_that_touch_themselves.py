@@ -12,10 +12,10 @@ import pytest
 from numpy.typing import NDArray
 
 from plugs.cloth.cloth import ClothPly
-from plugs.cloth.cuts import opened, with_darts
+from plugs.cloth.cuts import cut_darts, opened
 from plugs.cloth.flatten import flatten
 from plugs.cloth.patterns import patterns_of
-from plugs.cloth.places import Places
+from plugs.cloth.regions import SurfaceRegions
 from plugs.cloth.zone_words import DartCut, Zone
 from plugs.cloth.zones import DART, OPENED, Patch, Zoned, patches_of
 from plugs.drape import remedies as drape_remedies
@@ -34,7 +34,7 @@ Indices = NDArray[np.int64]
 
 def only_patch(vertices: Array, triangles: Indices, label: Indices) -> Patch:
     """Return the one patch of the triangles that bear a 1."""
-    places = Places(
+    places = SurfaceRegions(
         vertices=vertices, triangles=triangles, label=label, names=("rest", "zone"), owners=("rest", "zone")
     )
     (patch,) = patches_of(places, (Zone(name="zone", panels=("zone",)),))
@@ -98,8 +98,9 @@ def test_four_sides_at_an_edge_are_parted_into_two_and_two() -> None:
     assert np.array_equal(was[parted], triangles)
     assert len(edge_loops(parted)) == 4
     # as a zone: four pieces, each with its own rim
-    places = Places(vertices=vertices, triangles=triangles, label=np.zeros(4, dtype=np.int64), names=("a",),
-                    owners=("a",))  # fmt: skip
+    places = SurfaceRegions(
+        vertices=vertices, triangles=triangles, label=np.zeros(4, dtype=np.int64), names=("a",), owners=("a",)
+    )
     assert len(patches_of(places, (Zone(name="a", panels=("a",)),))) == 4
 
 
@@ -142,7 +143,7 @@ def test_neighbour_of_crumbs_alone_has_no_piece_to_share_with() -> None:
     middle = vertices[triangles].mean(axis=1)
     label = ((middle[:, 0] > 90.0) & (middle[:, 1] < 10.0) & (middle[:, 0] - middle[:, 1] > 90.0)).astype(int)
     names = ("deck", "corner")
-    places = Places(vertices=vertices, triangles=triangles, label=label, names=names, owners=names)
+    places = SurfaceRegions(vertices=vertices, triangles=triangles, label=label, names=names, owners=names)
     zones = tuple(Zone(name=name, panels=(name,)) for name in names)
     patches = patches_of(places, zones)
     assert [patch.name for patch in patches] == ["deck"] and (patches[0].beyond == 1).any()
@@ -154,11 +155,11 @@ def test_neighbour_of_crumbs_alone_has_no_piece_to_share_with() -> None:
 def test_cut_that_would_run_along_its_own_rim_begins_where_it_leaves_it() -> None:
     """A dart from a corner of a plate past its edge begins at the edge; one that ends there is refused."""
     plate = cloth_patch(*flat(100.0, 60.0, 5, 3))
-    cut = with_darts(plate, [DartCut(zone="patch", edge=(0.0, 0.0, 0.0), tip=(50.0, 30.0, 0.0))])
+    cut = cut_darts(plate, [DartCut(zone="patch", edge=(0.0, 0.0, 0.0), tip=(50.0, 30.0, 0.0))])
     assert len(edge_loops(cut.triangles)) == 1
     assert cut.area_mm2 == pytest.approx(6000.0)
     with pytest.raises(PlugError) as caught:
-        with_darts(plate, [DartCut(zone="patch", edge=(0.0, 20.0, 0.0), tip=(100.0, 20.0, 0.0))])
+        cut_darts(plate, [DartCut(zone="patch", edge=(0.0, 20.0, 0.0), tip=(100.0, 20.0, 0.0))])
     assert "would part" in caught.value.reason and "20 mm" in caught.value.remedy
 
 
@@ -168,7 +169,7 @@ def test_dart_through_a_hole_goes_on_beyond_it() -> None:
         *without(flat(100.0, 60.0, 20, 12), lambda m: np.hypot(m[:, 0] - 30, m[:, 1] - 30) < 9)
     )
     assert len(edge_loops(plate.triangles)) == 2
-    cut = with_darts(plate, [DartCut(zone="patch", edge=(0.0, 30.0, 0.0), tip=(70.0, 30.0, 0.0))])
+    cut = cut_darts(plate, [DartCut(zone="patch", edge=(0.0, 30.0, 0.0), tip=(70.0, 30.0, 0.0))])
     (loop,) = edge_loops(cut.triangles)
     assert len(np.unique(loop)) == len(loop)
     at = cut.vertices[loop]

@@ -12,8 +12,8 @@ from plugs.foam.glue import Glue, make_contacts
 from plugs.foam.joints import Joints
 from plugs.foam.layers import Layer, Stack, make_layers
 from plugs.foam.pieces import Pieces, make_pieces, outlines_of
+from plugs.foam.pin_cover import PinCover, pin_cover
 from plugs.foam.pins import Pinned, Pins, make_pins
-from plugs.foam.standing import Standing, standing_foam
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from tests.unit.test_glue import stack_of
@@ -30,7 +30,7 @@ def pinned_of(width: float, pins: Pins) -> tuple[tuple[Pinned, ...], list[str], 
     body = mesh.extruded(shapely.MultiPolygon([shapely.box(0.0, 0.0, 2500.0, width)]), "z", 0.0, 150.0)
     layers, made = parted_of(body)
     contacts, _ = make_contacts(layers, Glue())
-    foam = standing_foam(body, contacts, depth_ratio=pins.depth_ratio, clearance=pins.clearance)
+    foam = pin_cover(body, contacts, depth_ratio=pins.depth_ratio, clearance=pins.clearance)
     outlines = {layer.name: outlines_of(made.pieces, layer) for layer in layers}
     pinned, findings = make_pins(contacts, pins, foam, pieces=outlines)
     gaps = [
@@ -56,7 +56,7 @@ def test_less_is_told() -> None:
     """A strip 34 mm wide, of which the glue's margin leaves 19, holds pins with 3 to 12 mm beside them."""
     contacts, _ = make_contacts(stack_of(*[shapely.box(0, 0, 600, 300)] * 2), Glue())
     parts = [shapely.box(0, 0, 34, 300), shapely.box(34, 0, 600, 300)]
-    foam = [Standing(outlines=(c.touching,), walls=None, from_mm=50.0, to_mm=50.0) for c in contacts]
+    foam = [PinCover(outlines=(c.touching,), walls=None, from_mm=50.0, to_mm=50.0) for c in contacts]
     (joint,), findings = make_pins(contacts, Pins(), foam, pieces={"L01": parts})
     beside = min(abs(pin.at[0] - 34.0) for pin in joint.pins) - 3.0
     assert 3.0 <= beside < 12.0

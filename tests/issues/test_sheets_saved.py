@@ -18,7 +18,7 @@ from plugs.foam.stock import Cutting, Stock
 from plugs.ground.errors import Finding
 from plugs.mesh import mesh
 from plugs.nesting.nesting import nest
-from plugs.nesting.savings import Rack, sheet_findings
+from plugs.nesting.savings import SheetWords, sheet_findings
 from tests.shapes import box_plan, solid_of
 
 
@@ -42,8 +42,8 @@ class Slab:
         sizes = usable_sizes(stock, cutting, layers)
         pieces, _ = make_pieces(body, layers, Joints(), sizes, turns=self.turns)
         nesting = nest([blank_of(piece, self.turns) for piece in pieces.pieces], stock, cutting, effort=0.0)
-        rack = Rack(stock=stock, turns=self.turns, allowance=self.allowance)
-        more = sheet_findings(layers, pieces, nesting, rack)
+        words = SheetWords(stock=stock, turns=self.turns, allowance=self.allowance)
+        more = sheet_findings(layers, pieces, nesting, words)
         return len(pieces.joints), len(nesting.sheets), found + more
 
 

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from plugs.drafting.glue import glue_rows
 from plugs.foam.glue import Glue, make_contacts
 from plugs.foam.layers import Stack, make_layers
+from plugs.foam.pin_cover import pin_cover
 from plugs.foam.pins import Pins, make_pins
-from plugs.foam.standing import standing_foam
 from plugs.ground.errors import PlugError
 from plugs.ground.units import format_size
 from plugs.subjects.template import template_drawing
@@ -76,7 +76,7 @@ def test_drawings_name_pins_and_holes_so() -> None:
     body = solid_of(box_plan(600.0, 300.0, 100.0)).body
     layers, _ = make_layers(body, Stack(thicknesses=(50.0,)))
     contacts, _ = make_contacts(layers, Glue())
-    pinned, _ = make_pins(contacts, Pins(), standing_foam(body, contacts, depth_ratio=0.4, clearance=3.0))
+    pinned, _ = make_pins(contacts, Pins(), pin_cover(body, contacts, depth_ratio=0.4, clearance=3.0))
     (row,) = [row for row in glue_rows("L01", pinned, "in") if "holes of" in row]
     assert "holes of 6 mm (0.236 in)" in row
     words = Templates(thickness=6.0, stations=(300.0,), screw_diameter=4.0)

@@ -6,8 +6,8 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from plugs.drafting.drawing import Drawing, Label, Path, label_box
 from plugs.drafting.flat import turned_box
-from plugs.drafting.picture import Drawing, Label, Path, label_box
 from plugs.ground.paper import paper_of
 from plugs.paper.map import map_sheets
 from plugs.paper.pages import plan_pages

@@ -31,7 +31,7 @@ from plugs.foam.layers import Layer
 from plugs.files.kinds import KINDS
 from plugs.drafting.flat import flat_points
 from plugs.drafting.marks import FACES
-from plugs.drafting.picture import Drawing, label_box
+from plugs.drafting.drawing import Drawing, label_box
 from plugs.drafting.styles import CUTS
 from plugs.recipe.reading import load_recipe
 from plugs.mesh import mesh

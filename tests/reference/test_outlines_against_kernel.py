@@ -26,7 +26,7 @@ def test_layer_outlines(name: str) -> None:
     """Every face between two layers, both ways: points of one lie on the other."""
     from dataclasses import replace
 
-    from plugs.kernel.work import run_job
+    from plugs.kernel.modelling import run_job
 
     recipe = Path(__file__).parents[2] / "recipes" / f"{name}.py"
     work = opened(recipe, {})

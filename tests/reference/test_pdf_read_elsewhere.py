@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from plugs.drafting.picture import Drawing, Label, Path
+from plugs.drafting.drawing import Drawing, Label, Path
 from tests.reference.pdf_walk import MM, full_size_pdf, opened, strokes, texts
 
 ALLOWED = 0.05

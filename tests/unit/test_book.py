@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 
 from plugs.book.book import SECTIONS, book_html
-from plugs.book.sheaf import Sheaf
-from plugs.book.words import Html, el, figure, figures_table, label_of, steps, table, text
-from plugs.drafting.picture import Drawing
+from plugs.book.source import BookSource
+from plugs.book.words import Html, el, label_of, quantities_table, quantity, steps, table, text
+from plugs.drafting.drawing import Drawing
 from tests.books import Book, book_of
 
 SPITE = "<script>alert(1)</script><b>\"'&--> </script "
@@ -210,7 +210,7 @@ def test_sparse_summary_still_makes_a_book(book: Book) -> None:
 
 def test_pictures_stand_where_they_belong(book: Book) -> None:
     """A picture of the plug stands in its section for a browser without 3D, others with their step."""
-    sheaf = Sheaf(
+    source = BookSource(
         summary=book.summary, drawings={}, scene=book.scene,
         pictures=dict.fromkeys(("quarter.png", "sanding-map.png", "drape-deck.png", "exploded.png"), PIXEL),
     )  # fmt: skip
@@ -220,33 +220,33 @@ def test_pictures_stand_where_they_belong(book: Book) -> None:
         ("skin", "Drape deck"),
         ("layers", "Exploded"),
     ):
-        assert f"<figcaption>{words}</figcaption>" in sheaf.seen(section)
-        assert sheaf.seen(section).count("<img") == 1
+        assert f"<figcaption>{words}</figcaption>" in source.seen(section)
+        assert source.seen(section).count("<img") == 1
 
 
 def test_figures_are_told_by_the_unit_in_their_name() -> None:
     """Foot 0.3048 m and pound 0.45359237 kg: the agreement of 1959, as in NIST SP 811 (from memory)."""
-    assert figure("from_mm", -12.5, "mm") == "\u221212.5\u00a0mm"
-    assert figure("from_mm", 25.4 * 3.25, "in") == "3\u00a01/4\u00a0in"
-    assert figure("area_m2", 0.09290304, "in") == "0.0929\u00a0m²\u00a0(1\u00a0sq\u00a0ft)"
-    assert figure("weight_kg", 0.45359237, "in") == "454\u00a0g\u00a0(1\u00a0lb)"
-    assert figure("volume_m3", 0.028316846592, "in") == "28.3\u00a0l\u00a0(1\u00a0cu\u00a0ft)"
-    assert figure("thickness_mm", 0.373, "mm") == "0.37\u00a0mm"
-    assert figure("thickness_mm", 0.381, "in") == "0.015\u00a0in"
-    assert figure("gap_mm", 25.4 / 16.0, "in") == "1/16\u00a0in"
-    assert figure("gap_mm", 0.0, "in") == "0\u00a0in"
-    assert figure("play_mm", -0.001, "mm") == "0\u00a0mm"
-    assert figure("play_mm", -0.05, "mm") == "\u22120.05\u00a0mm"
-    assert figure("stretch_min", 0.99268, "mm") == "0.993"
-    assert figure("dose_percent_by_mass", 40.0, "mm") == "40\u00a0%"
-    assert figure("pot_life_min", 40.0, "mm") == "40\u00a0min"
-    assert figure("glue_g", 1250.0, "mm") == "1.25\u00a0kg"
-    assert figure("yield_ratio", 0.745, "mm") in ("74\u00a0%", "75\u00a0%")
-    assert figure("bias_deg", 45.0, "mm") == "45°"
-    assert figure("coverage_g_m2", 150.0, "mm") == "150\u00a0g/m²"
-    assert figure("at_mm", [1.0, None, 3.0], "mm") == "1\u00a0mm, –, 3\u00a0mm"
-    assert figure("is_inside", True, "mm") == "yes"
-    assert figure("name", "<i>", "mm") == "&lt;i&gt;"
+    assert quantity("from_mm", -12.5, "mm") == "\u221212.5\u00a0mm"
+    assert quantity("from_mm", 25.4 * 3.25, "in") == "3\u00a01/4\u00a0in"
+    assert quantity("area_m2", 0.09290304, "in") == "0.0929\u00a0m²\u00a0(1\u00a0sq\u00a0ft)"
+    assert quantity("weight_kg", 0.45359237, "in") == "454\u00a0g\u00a0(1\u00a0lb)"
+    assert quantity("volume_m3", 0.028316846592, "in") == "28.3\u00a0l\u00a0(1\u00a0cu\u00a0ft)"
+    assert quantity("thickness_mm", 0.373, "mm") == "0.37\u00a0mm"
+    assert quantity("thickness_mm", 0.381, "in") == "0.015\u00a0in"
+    assert quantity("gap_mm", 25.4 / 16.0, "in") == "1/16\u00a0in"
+    assert quantity("gap_mm", 0.0, "in") == "0\u00a0in"
+    assert quantity("play_mm", -0.001, "mm") == "0\u00a0mm"
+    assert quantity("play_mm", -0.05, "mm") == "\u22120.05\u00a0mm"
+    assert quantity("stretch_min", 0.99268, "mm") == "0.993"
+    assert quantity("dose_percent_by_mass", 40.0, "mm") == "40\u00a0%"
+    assert quantity("pot_life_min", 40.0, "mm") == "40\u00a0min"
+    assert quantity("glue_g", 1250.0, "mm") == "1.25\u00a0kg"
+    assert quantity("yield_ratio", 0.745, "mm") in ("74\u00a0%", "75\u00a0%")
+    assert quantity("bias_deg", 45.0, "mm") == "45°"
+    assert quantity("coverage_g_m2", 150.0, "mm") == "150\u00a0g/m²"
+    assert quantity("at_mm", [1.0, None, 3.0], "mm") == "1\u00a0mm, –, 3\u00a0mm"
+    assert quantity("is_inside", True, "mm") == "yes"
+    assert quantity("name", "<i>", "mm") == "&lt;i&gt;"
     assert label_of("rough_area_m2") == "rough area"
 
 
@@ -265,5 +265,5 @@ def test_column_that_holds_nothing_is_left_out() -> None:
     """A column appears when any row has its figure."""
     rows = [{"name": "one", "price": None}, {"name": "two", "price": None}]
     columns = (("name", "Name"), ("price", "Price"))
-    assert "Price" not in figures_table("t", columns, rows, "mm")
-    assert "Price" in figures_table("t", columns, [*rows, {"name": "three", "price": 2.5}], "mm")
+    assert "Price" not in quantities_table("t", columns, rows, "mm")
+    assert "Price" in quantities_table("t", columns, [*rows, {"name": "three", "price": 2.5}], "mm")

@@ -16,8 +16,8 @@ import shapely
 from plugs.book.figures import HEIGHT, WIDTH, drawing_figure, readable
 from plugs.book.scene import PICTURE_MM, make_book_scene, packed
 from plugs.book.views import sharp_edges, three_views, views_drawing
-from plugs.drafting.picture import Drawing, Label
-from plugs.drafting.picture import Path as Line
+from plugs.drafting.drawing import Drawing, Label
+from plugs.drafting.drawing import Path as Line
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from tests.books import Book, book_of

@@ -15,7 +15,7 @@ import pytest
 from numpy.typing import NDArray
 
 from plugs.body.body import make_solid
-from plugs.drape.darts import darts_for, with_darts
+from plugs.drape.darts import darts_for, shear_with_darts
 from plugs.drape.drape import LOCK_DEG, WARN_DEG, Drape, drape
 from plugs.drape.geodesic import (
     Surface,
@@ -28,7 +28,7 @@ from plugs.drape.geodesic import (
     positions,
     rim_loops,
 )
-from plugs.drape.net import Net
+from plugs.drape.net import PinJointedNet
 from plugs.drape.remedies import Remedies, better_start, drape_findings, remedies_for, split_zone
 from plugs.drape.thread import pull_thread, run_threads
 from plugs.files.dxf import render_dxf
@@ -307,10 +307,12 @@ def test_start_where_nothing_can_be_laid_is_refused(monkeypatch: pytest.MonkeyPa
     """A net of its start alone has no shear to speak of."""
     surface = make_surface(*flat(100.0, 60.0))
 
-    def bare(surface: Surface, tri: int, at: complex, way: complex, *, cell: float, most: int) -> Net:
+    def bare(
+        surface: Surface, tri: int, at: complex, way: complex, *, cell: float, most: int
+    ) -> PinJointedNet:
         nothing, known = np.full((2, 2, 2), np.nan + 0j), np.array([[tri, -1], [-1, -1]])
         where, none = np.full((2, 2), at), np.zeros((2, 2))
-        return Net(middle=(0, 0), tri=known, at=where, warp=nothing, weft=nothing, misfit=none)
+        return PinJointedNet(middle=(0, 0), tri=known, at=where, warp=nothing, weft=nothing, misfit=none)
 
     monkeypatch.setattr("plugs.drape.drape.lay_net", bare)
     with pytest.raises(PlugError) as fault:
@@ -328,7 +330,7 @@ def test_nothing_to_do_where_nothing_locks() -> None:
     draped = drape(surface)
     assert remedies_for(surface, draped) is None
     assert darts_for(surface, draped) == ()
-    assert with_darts(draped, ()) == draped.largest_shear_deg
+    assert shear_with_darts(draped, ()) == draped.largest_shear_deg
     assert drape_findings(draped, None, "deck") == ()
 
 
@@ -348,7 +350,7 @@ def test_dart_on_a_cone_ends_at_its_apex() -> None:
     assert lacking / 2.0 < dart.angle_deg < lacking
     assert dart.angle_deg + dart.after_deg == pytest.approx(lacking, abs=0.2)
     assert dart.after_deg < lacking / 3.0
-    assert with_darts(draped, (dart,)) == dart.after_deg
+    assert shear_with_darts(draped, (dart,)) == dart.after_deg
 
 
 def test_darts_of_a_hemisphere(laid: Drape, remedies: Remedies) -> None:
@@ -479,4 +481,4 @@ def test_seat_hump_locks_at_its_corners_alone() -> None:
     assert np.abs(draped.shear_deg[middle]).max() < 20.0
     darts = darts_for(surface, draped)
     assert len(darts) == 4
-    assert with_darts(draped, darts) < LOCK_DEG
+    assert shear_with_darts(draped, darts) < LOCK_DEG

@@ -9,9 +9,9 @@ import pytest
 import shapely
 from shapely import MultiPolygon
 
+from plugs.drafting.drawing import Drawing, Label, Path, drawing_bounds, label_box, path_bounds
 from plugs.drafting.layer import layer_drawing
 from plugs.drafting.outlines import canonical_rings
-from plugs.drafting.picture import Drawing, Label, Path, drawing_bounds, label_box, path_bounds
 
 NOTHING = MultiPolygon()
 

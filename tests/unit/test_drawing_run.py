@@ -8,7 +8,7 @@ import numpy as np
 import pypdf
 import pytest
 
-from plugs.drafting.picture import Drawing, Path
+from plugs.drafting.drawing import Drawing, Path
 from plugs.files.drawing_run import DrawingRun, PaperJob, print_sent, render_files, render_paper, render_sent
 from plugs.ground.paper import paper_of
 

@@ -12,7 +12,7 @@ from pathlib import Path as FilePath
 import numpy as np
 import pytest
 
-from plugs.drafting.picture import Drawing, Label, Path
+from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.styles import line_styles
 from plugs.files.dxf import render_dxf
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 import shapely
 
+from plugs.drafting.drawing import Drawing, label_box
 from plugs.drafting.glue import GLUE_LOWER, GLUE_UPPER, PINS_LOWER, PINS_UPPER, glue_rows, joining_of
 from plugs.drafting.layer import FINAL_LOWER, layer_drawing
-from plugs.drafting.picture import Drawing, label_box
 from plugs.foam.glue import Glue, make_contacts
 from plugs.foam.layers import Layer
 from plugs.foam.pins import Pinned, Pins, make_pins

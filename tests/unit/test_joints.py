@@ -13,7 +13,7 @@ from plugs.body.body import make_solid, make_tools
 from plugs.foam.joint_lines import Ground, JointLine
 from plugs.foam.joints import (
     Joints,
-    Part,
+    LayerPart,
     Rule,
     Size,
     fits,
@@ -43,7 +43,7 @@ def cut(
 ) -> tuple[list[shapely.Polygon], list[JointLine]]:
     """Return the parts of an outline that fit sizes, and the joints."""
     rule = Rule(sizes=sizes, may_turn=may_turn, joints=joints)
-    parts, lines = parted(Part(outline=outline, cell=None), rule, ground, turn)
+    parts, lines = parted(LayerPart(outline=outline, cell=None), rule, ground, turn)
     return [part.outline for part in parts], lines
 
 

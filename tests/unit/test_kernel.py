@@ -419,7 +419,7 @@ def test_step_is_read_back_with_its_volume_and_schema(kernel: KernelRun, tmp_pat
     path = tmp_path / "tail.step"
     path.write_bytes(step)
     from plugs.kernel.kernel import count_parts, load_kernel
-    from plugs.kernel.work import _measures
+    from plugs.kernel.modelling import _measures
 
     checker = load_kernel().BRepCheck_Analyzer
     reader = STEPControl_Reader()
@@ -481,7 +481,7 @@ def test_importing_the_engine_does_not_load_the_kernel() -> None:
     done = run_python(
         """
         import sys
-        import plugs.kernel.kernel, plugs.kernel.work, plugs.kernel.worker
+        import plugs.kernel.kernel, plugs.kernel.modelling, plugs.kernel.worker
         print(any(name.partition(".")[0] in ("OCP", "cadquery") for name in sys.modules))
         """
     )
@@ -493,7 +493,7 @@ def test_nothing_is_printed() -> None:
     done = run_python(
         """
         from plugs.kernel.job import KernelJob
-        from plugs.kernel.work import run_job
+        from plugs.kernel.modelling import run_job
         from plugs.kernel.worker import start_kernel
         from plugs.lines.section import Corner, LinesPlan, Station
         from plugs.kernel.spline_strips import fit_strips

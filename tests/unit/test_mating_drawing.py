@@ -18,7 +18,7 @@ from plugs.body.body import make_solid
 from plugs.body.body_face import BodyFace
 from plugs.body.mating import Mating, MatingFace, make_cut
 from plugs.body.mating_body import MatingBody, make_body_cut
-from plugs.drafting.picture import LABELS, Drawing, drawing_bounds, label_box
+from plugs.drafting.drawing import LABELS, Drawing, drawing_bounds, label_box
 from plugs.files.dxf import render_dxf
 from plugs.files.svg import render_svg
 from plugs.lines.checks import checked_loft

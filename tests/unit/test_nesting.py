@@ -25,7 +25,7 @@ from plugs.nesting import filling as filling_module
 from plugs.nesting import leftovers as leftovers_module
 from plugs.nesting.bitmap import Bitmap, as_number, cells_touched, make_stencil, runs_of
 from plugs.nesting.box_fit import fit_boxes
-from plugs.nesting.filling import Filler, fill
+from plugs.nesting.filling import SheetFilling, fill
 from plugs.nesting.grids import grown_by, turned
 from plugs.nesting.job import job_of, smallest_sheet
 from plugs.nesting.leftovers import leftovers
@@ -100,9 +100,9 @@ def test_forty_pieces_take_no_more_effort_than_they_may(monkeypatch: pytest.Monk
 
     A core shifts some 1000 million bytes in a second, what else is done meanwhile counted in (measured).
     """
-    fillers: list[Filler] = []
+    fillers: list[SheetFilling] = []
 
-    class Counted(Filler):
+    class Counted(SheetFilling):
         """A filler that is remembered."""
 
         def __init__(self, *given: Any, **more: Any) -> None:
@@ -110,8 +110,8 @@ def test_forty_pieces_take_no_more_effort_than_they_may(monkeypatch: pytest.Monk
             super().__init__(*given, **more)
             fillers.append(self)
 
-    monkeypatch.setattr(filling_module, "Filler", Counted)
-    monkeypatch.setattr(arranging, "Filler", Counted)
+    monkeypatch.setattr(filling_module, "SheetFilling", Counted)
+    monkeypatch.setattr(arranging, "SheetFilling", Counted)
     nest(blanks_of(garments(3, 40)), [WHOLE], Cutting())
     assert 3e8 < sum(filler.effort for filler in fillers) < 2e9
 
@@ -336,7 +336,7 @@ def test_an_order_that_begins_as_the_last_one_costs_its_end_only() -> None:
     order = list(range(12))
     changed = [*order[:10], 11, 10]
     for polish in (False, True):
-        filler = Filler(job.shapes, job.racks, job.spare, pick="edge", polish=polish)
+        filler = SheetFilling(job.shapes, job.racks, job.spare, pick="edge", polish=polish)
         first = filler.fill(order)
         assert first is not None
         whole = filler.effort

@@ -10,7 +10,7 @@ import pytest
 
 from plugs.ground.errors import PlugError
 from plugs.measure.outlines import Outline, outline_of, read_outline, read_outlines
-from plugs.measure.pieces import LARGEST_DRAWING, Piece, joined
+from plugs.measure.pieces import LARGEST_DRAWING, Run, joined
 
 SQUARE = "0,0\n100,0\n100,50\n0,50\n"
 
@@ -197,9 +197,9 @@ def test_record_keeps_its_promise() -> None:
         Outline(points=np.full((2, 2), np.nan), is_closed=False, source="here")
 
 
-def pieces(*runs: list[tuple[float, float]]) -> list[Piece]:
+def pieces(*runs: list[tuple[float, float]]) -> list[Run]:
     """Return open pieces."""
-    return [Piece(points=np.array(run, dtype=float), is_closed=False, name="") for run in runs]
+    return [Run(points=np.array(run, dtype=float), is_closed=False, name="") for run in runs]
 
 
 def test_joining_turns_pieces_round_and_tells_the_gaps() -> None:

@@ -10,7 +10,7 @@ import shapely
 
 from plugs.cloth.breadths import in_breadths
 from plugs.cloth.cloth import ClothPly, Laps, Pattern
-from plugs.cloth.cuts import opened, with_darts
+from plugs.cloth.cuts import cut_darts, opened
 from plugs.cloth.flatten import finding_of, flatten
 from plugs.cloth.patterns import PatternSet, lapped_over, patterns_of
 from plugs.cloth.roll import GAP, lay_out
@@ -19,7 +19,7 @@ from plugs.cloth.zone_words import DartCut, Zone
 from plugs.cloth.zones import Patch, Zoned, zoned
 from plugs.files.svg import render_svg
 from plugs.ground.errors import PlugError
-from plugs.ground.told import in_unit
+from plugs.ground.lengths import in_unit
 from plugs.recesses.recess import Recess
 from plugs.subjects.cloth import CENTRELINE, CUT, NOTCH, SEAM, pattern_drawing, roll_drawing
 from tests.cloth import cloth_patch, plug_of
@@ -198,7 +198,7 @@ def test_dart_lets_a_dome_lie_flat_with_less_stretch() -> None:
             for a in np.radians([10.0, 100.0, 190.0, 280.0])
         )
     ]
-    darted = with_darts(dome, darts)
+    darted = cut_darts(dome, darts)
     assert darted.area_mm2 == pytest.approx(dome.area_mm2, rel=1e-9)
     flat = flatten(darted)
     assert flat.flipped == 0 and finding_of(flat) is None

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reportlab.pdfbase import pdfmetrics
 
-from plugs.drafting.picture import Drawing, Label, Path
+from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.styles import line_styles
 from plugs.files.svg import render_svg
 from plugs.ground.errors import PlugError
@@ -30,7 +30,7 @@ import hashlib, sys
 from plugs.ground.paper import paper_of
 from plugs.paper.pages import plan_pages
 from plugs.paper.pdf import render_pdf
-from plugs.drafting.picture import Drawing, Label, Path
+from plugs.drafting.drawing import Drawing, Label, Path
 path = Path(points=[[0, 0], [700, 0], [700, 500]], bulges=[0.3, 0, 0.2], is_closed=True, dxf_layer="ROUGH")
 label = Label(text="Zo\\u00eb \\u0416", at=(20.0, 20.0), height=6.0)
 drawings = [Drawing(path="a", title="b", paths=(path,), labels=(label,))]

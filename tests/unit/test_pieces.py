@@ -11,8 +11,8 @@ import shapely
 from plugs.body.body import make_solid, make_tools
 from plugs.foam.joints import Joints, Size, recess_outlines
 from plugs.foam.layers import Layer, Stack, make_layers
+from plugs.foam.piece_labels import piece_labels
 from plugs.foam.pieces import Pieces, blank_of, make_pieces, outlines_of, usable_sizes
-from plugs.foam.places import placed
 from plugs.foam.stock import Cutting, Stock
 from plugs.lines.checks import checked_loft
 from plugs.mesh import mesh
@@ -252,10 +252,10 @@ BOXES = {
 def test_words_for_places(case: str) -> None:
     """Fore, mid and aft, port and starboard; more than three are counted."""
     boxes, expected = BOXES[case]
-    assert [words for _, words in placed(boxes, ("x", "y"))] == expected
+    assert [words for _, words in piece_labels(boxes, ("x", "y"))] == expected
 
 
 def test_words_follow_the_boxes() -> None:
     """Port is the side of the smaller y, seen from astern or from above; low lies under high."""
-    assert placed([(0, 3, 20, 6), (0, 0, 20, 3)], ("x", "y")) == [(1, "port"), (0, "starboard")]
-    assert placed([(0, 3, 20, 6), (0, 0, 20, 3)], ("x", "z")) == [(1, "low"), (0, "high")]
+    assert piece_labels([(0, 3, 20, 6), (0, 0, 20, 3)], ("x", "y")) == [(1, "port"), (0, "starboard")]
+    assert piece_labels([(0, 3, 20, 6), (0, 0, 20, 3)], ("x", "z")) == [(1, "low"), (0, "high")]

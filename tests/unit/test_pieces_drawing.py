@@ -9,9 +9,9 @@ from itertools import pairwise
 import pytest
 import shapely
 
+from plugs.drafting.drawing import label_box
 from plugs.drafting.glue import Joining
 from plugs.drafting.layer import layer_drawing
-from plugs.drafting.picture import label_box
 from plugs.drafting.pieces import JOINT, PIECE_COLUMNS, VOID, pieces_csv
 from plugs.foam.hollow import Hollow, hollowed, make_voids
 from plugs.foam.joints import Joints

@@ -14,10 +14,10 @@ from plugs.body.body import make_solid, make_tools
 from plugs.drafting.glue import PIN_COLUMNS, pins_csv
 from plugs.foam.glue import Contact, Glue, make_contacts
 from plugs.foam.layers import Slab, Stack, make_layers, make_slab_layers
+from plugs.foam.pin_cover import PinCover, pin_cover, recess_keep_outs, too_near
 from plugs.foam.pin_patterns import distances, fits, is_keyed, narrowest, spread, widest_three
 from plugs.foam.pin_places import inset
 from plugs.foam.pins import Pinned, Pins, make_pins
-from plugs.foam.standing import Standing, recess_keep_outs, standing_foam, too_near
 from plugs.ground.checking import checked
 from plugs.ground.errors import Finding, PlugError
 from plugs.lines.checks import checked_loft
@@ -26,9 +26,9 @@ from tests.shapes import box_plan, solid_of
 from tests.unit.test_glue import stack_of
 
 
-def upright(contacts: Sequence[Contact]) -> list[Standing]:
+def upright(contacts: Sequence[Contact]) -> list[PinCover]:
     """Return the foam of layers whose walls stand upright."""
-    return [Standing(outlines=(c.touching,), walls=None, from_mm=c.at_mm, to_mm=c.at_mm) for c in contacts]
+    return [PinCover(outlines=(c.touching,), walls=None, from_mm=c.at_mm, to_mm=c.at_mm) for c in contacts]
 
 
 def pinned(
@@ -243,7 +243,7 @@ def test_foam_of_a_box_stands_upright() -> None:
     solid = solid_of(box_plan(400.0, 300.0, 100.0))
     layers, _ = make_layers(solid.body, Stack(thicknesses=(50.0,)))
     contacts, _ = make_contacts(layers, Glue())
-    (foam,) = standing_foam(solid.body, contacts, depth_ratio=0.4, clearance=3.0)
+    (foam,) = pin_cover(solid.body, contacts, depth_ratio=0.4, clearance=3.0)
     assert [outline.area for outline in foam.outlines] == pytest.approx([120_000.0] * 2)
     assert (foam.from_mm, foam.to_mm) == (30.0, 70.0)
     points = np.array([[20.0, 0.0], [200.0, 0.0], [200.0, 129.0], [200.0, 130.5]])
@@ -256,7 +256,7 @@ def test_pin_passes_a_template() -> None:
     slabs = [Slab(from_mm=0.0, to_mm=50.0, thickness=50.0), Slab(from_mm=56.0, to_mm=106.0, thickness=50.0)]
     layers = make_slab_layers(solid.body, slabs, axis="z", allowance=4.0)
     contacts, _ = make_contacts(layers, Glue())
-    foam = standing_foam(solid.body, contacts, depth_ratio=0.4, clearance=3.0)
+    foam = pin_cover(solid.body, contacts, depth_ratio=0.4, clearance=3.0)
     assert (foam[0].from_mm, foam[0].to_mm) == (30.0, 76.0)
     (joint,), _ = make_pins(contacts, Pins(), foam)
     assert [pin.length for pin in joint.pins] == [46.0] * 3
@@ -274,7 +274,7 @@ def test_pin_stays_clear_of_a_recess_in_the_side() -> None:
     assert list(keep_outs) == ["L02"]
     assert keep_outs["L02"].area == pytest.approx(330.0 * 250.0, rel=1e-6)
     contacts, _ = make_contacts(layers, Glue(margin=10.0))
-    foam = standing_foam(solid.body, contacts, depth_ratio=0.4, clearance=3.0)
+    foam = pin_cover(solid.body, contacts, depth_ratio=0.4, clearance=3.0)
     (joint,), _ = make_pins(contacts, Pins(), foam, keep_outs=keep_outs)
     assert len(joint.pins) == 3
     assert shapely.distance(shapely.points(joint.places), keep_outs["L02"]).min() >= 6.0
@@ -283,7 +283,7 @@ def test_pin_stays_clear_of_a_recess_in_the_side() -> None:
 def test_nothing_stacked_has_no_foam() -> None:
     """One layer: no contact, no foam, no pin."""
     solid = solid_of(box_plan(400.0, 300.0, 40.0))
-    assert standing_foam(solid.body, (), depth_ratio=0.4, clearance=3.0) == ()
+    assert pin_cover(solid.body, (), depth_ratio=0.4, clearance=3.0) == ()
     assert make_pins((), Pins(), ()) == ((), ())
 
 

@@ -7,8 +7,8 @@ import pytest
 import shapely
 
 from plugs.drafting.builder import Draft
+from plugs.drafting.drawing import Drawing, Label, label_box
 from plugs.drafting.glue import pin_paths
-from plugs.drafting.picture import Drawing, Label, label_box
 from plugs.drafting.placing import Beside, Pointer, Row, Sign, name_signs
 
 PLATE = shapely.box(0.0, 0.0, 200.0, 100.0)

@@ -10,12 +10,12 @@ from plugs.laminate.choosing import by_sheet
 from plugs.laminate.generic import CLOTHS
 from plugs.laminate.layup import Layup, lay_up
 from plugs.laminate.plies import Ply, Schedule
-from plugs.laminate.radii import Edge, fillet_mm2, judge_edges, least_radius
+from plugs.laminate.radii import ClothEdge, fillet_mm2, judge_edges, least_radius
 
 
-def edge(radius: float, is_inside: bool = False, **more: float) -> Edge:
+def edge(radius: float, is_inside: bool = False, **more: float) -> ClothEdge:
     """Return an edge between deck and side, a metre long."""
-    return Edge(
+    return ClothEdge(
         place="edge", radius=radius, is_inside=is_inside, length=1000.0, between=("deck", "side"), **more
     )
 

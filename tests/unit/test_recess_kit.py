@@ -11,7 +11,7 @@ import shapely
 
 from plugs.body.body import make_solid, make_tools
 from plugs.book.figures import _smaller
-from plugs.drafting.picture import Drawing, Path
+from plugs.drafting.drawing import Drawing, Path
 from plugs.files.dxf import render_dxf
 from plugs.foam.pockets import Pocket
 from plugs.ground.checking import checked

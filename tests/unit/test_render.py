@@ -17,7 +17,7 @@ import pytest
 import trimesh
 from PIL import Image
 
-from plugs.drafting.picture import Drawing, Label, Path
+from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.mesh.named import NamedMesh
 from plugs.mesh.projection import FROM_ABOVE, FROM_BELOW, Projection
 from plugs.pictures.canvas import LETTER_PX, LONGEST_SIDE_PX, Word, drawing_png, png_bytes

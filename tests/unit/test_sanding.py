@@ -14,8 +14,8 @@ import pytest
 import shapely
 import shapely.affinity
 
+from plugs.drafting.drawing import drawing_bounds, label_box
 from plugs.drafting.flat import flat_points
-from plugs.drafting.picture import drawing_bounds, label_box
 from plugs.files.dxf import render_dxf
 from plugs.files.svg import render_svg
 from plugs.ground.checking import checked

@@ -11,8 +11,8 @@ import pytest
 import shapely
 from shapely.affinity import rotate, translate
 
+from plugs.drafting.drawing import label_box
 from plugs.drafting.layer import FINAL_LOWER, FINAL_UPPER, ROUGH
-from plugs.drafting.picture import label_box
 from plugs.drafting.sheet import LEFTOVER, SHEET, sheet_drawing
 from plugs.files.cut_list import COLUMNS, cut_list_csv, leftovers_csv, sheet_figures, stock_figures
 from plugs.files.svg import render_svg

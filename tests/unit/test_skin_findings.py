@@ -15,7 +15,7 @@ from plugs.laminate.layup import Layup, lay_up
 from plugs.laminate.material_findings import foam_findings, plan_findings, resin_findings
 from plugs.laminate.part import FlatPanel, sag_under_hand
 from plugs.laminate.plies import Ply, Schedule
-from plugs.laminate.radii import Edge, judge_edges
+from plugs.laminate.radii import ClothEdge, judge_edges
 from plugs.laminate.resin_plan import plan_resin
 from plugs.laminate.skin_findings import (
     Floor,
@@ -27,7 +27,7 @@ from plugs.laminate.skin_findings import (
     thickness_findings,
 )
 
-EDGE = Edge(
+EDGE = ClothEdge(
     place="edge of deck and side", radius=20.0, is_inside=False, length=900.0, between=("deck", "side")
 )
 

@@ -21,7 +21,7 @@ from plugs.mesh import mesh
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.plug import Plug
 from plugs.skin.offset import foam_loft
-from plugs.skin.planes import Beside, meeting, slid, with_plane
+from plugs.skin.planes import SurfaceBeside, meeting, slid, with_plane
 from plugs.skin.proof import SkinProof, asked_depths, prove_cover
 from plugs.skin.skin import Skin, make_cover
 from tests.shapes import box_plan, crowned_plan, tapered_plan, wigley_plan
@@ -423,11 +423,11 @@ def test_own_shapes_are_told_of() -> None:
 # --- the meeting of planes
 
 
-def flat_beside(*normals: tuple[float, float, float], curvature: float = 0.0) -> Beside:
+def flat_beside(*normals: tuple[float, float, float], curvature: float = 0.0) -> SurfaceBeside:
     """Return surfaces beside one point of a line along x."""
     rows = np.array(normals)
     along = np.tile([1.0, 0.0, 0.0], (len(rows), 1))
-    return Beside(normal=rows, along=along, curvature=np.full(len(rows), curvature))
+    return SurfaceBeside(normal=rows, along=along, curvature=np.full(len(rows), curvature))
 
 
 def test_meeting_of_two_planes() -> None:

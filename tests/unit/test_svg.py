@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from plugs.drafting.picture import Drawing, Label, Path
+from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.files.svg import LINE_WIDTH, MARGIN, render_svg
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
+from plugs.drafting.drawing import Drawing, Label, label_box
 from plugs.drafting.flat import flat_points
-from plugs.drafting.picture import Drawing, Label, label_box
 from plugs.files.dxf import render_dxf
 from plugs.files.svg import render_svg
 from plugs.mesh import mesh

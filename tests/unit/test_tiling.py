@@ -10,8 +10,8 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from plugs.drafting.drawing import Drawing, Label, Path, path_bounds
 from plugs.drafting.flat import flat_points, turned_box, turned_points
-from plugs.drafting.picture import Drawing, Label, Path, path_bounds
 from plugs.ground.errors import PlugError
 from plugs.ground.paper import FOOTER, LONGEST_PAGE, SIZES, paper_of
 from plugs.paper.map import map_sheets

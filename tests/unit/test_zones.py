@@ -7,7 +7,7 @@ import pytest
 
 from plugs.body.body import make_solid
 from plugs.body.mating import Mating, make_cut
-from plugs.cloth.places import places_of, with_flanges
+from plugs.cloth.regions import surface_regions, with_flanges
 from plugs.cloth.zone_words import Zone
 from plugs.cloth.zones import FREE, all_zones, members, zoned
 from plugs.ground.errors import PlugError
@@ -25,7 +25,7 @@ PLATE = Recess(
 
 def test_panels_of_a_blended_box_have_their_closed_areas() -> None:
     """Deck: length x (flat + two halves of an arc); ends: rectangle less four corners."""
-    areas = places_of(plug_of(box_plan(500.0, 300.0, 200.0, radius=30.0))).areas_mm2()
+    areas = surface_regions(plug_of(box_plan(500.0, 300.0, 200.0, radius=30.0))).areas_mm2()
     arc = 0.5 * np.pi * 30.0
     end = 300.0 * 200.0 - (4.0 - np.pi) * 30.0**2
     assert areas["deck"] == pytest.approx(500.0 * (240.0 + arc), rel=1e-3)
@@ -39,7 +39,7 @@ def test_panels_of_a_blended_box_have_their_closed_areas() -> None:
 def test_six_sides_of_a_rounded_cube_are_alike() -> None:
     """By symmetry each is a sixth of the whole, but for how eighths of a sphere are shared, under 1 %."""
     solid = plug_of(box_plan(200.0, 200.0, 200.0, radius=30.0, end_radius=30.0))
-    areas = places_of(solid).areas_mm2()
+    areas = surface_regions(solid).areas_mm2()
     assert len(areas) == 6
     assert np.array(list(areas.values())) == pytest.approx(solid.by_mesh.area_mm2 / 6.0, rel=0.01)
 
@@ -55,7 +55,7 @@ def test_areas_add_up_to_the_body(coarse: float) -> None:
         ),
         plug_of(box_plan(400.0, 300.0, 200.0, radius=20.0, end_radius=15.0), (PLATE,)),
     ):
-        places = places_of(solid, coarse=coarse)
+        places = surface_regions(solid, coarse=coarse)
         assert places.label.min() >= 0
         assert places.label.max() < len(places.names) == len(places.owners)
         total = sum(places.areas_mm2().values())
@@ -66,7 +66,7 @@ def test_port_and_starboard_are_mirror_images() -> None:
     """A mirrored plug has equal sides, coarse or fine."""
     solid = plug_of(crowned_plan())
     for coarse, rel in ((0.0, 2e-3), (0.3, 2e-2)):
-        areas = places_of(solid, coarse=coarse).areas_mm2()
+        areas = surface_regions(solid, coarse=coarse).areas_mm2()
         assert areas["side starboard"] == pytest.approx(areas["side port"], rel=rel)
         # the panels that meet on the centreline are one place
         assert "deck" in areas and "bottom" in areas and "deck port" not in areas
@@ -78,7 +78,7 @@ def test_sharp_panel_keeps_its_edge_at_a_blended_end() -> None:
     plan = type(plan)(
         stations=plan.stations, panels=plan.panels, aft=End(radius=40.0, sharp=("floor",)), front=End()
     )
-    areas = places_of(plug_of(plan)).areas_mm2()
+    areas = surface_regions(plug_of(plan)).areas_mm2()
     lost = 2.0 * (1.0 - np.pi / 4.0) * 40.0**2
     assert areas["floor"] == pytest.approx(400.0 * 300.0 - lost, rel=2e-2)
     assert areas["floor"] < 400.0 * 300.0
@@ -87,7 +87,7 @@ def test_sharp_panel_keeps_its_edge_at_a_blended_end() -> None:
 def test_recess_has_walls_and_a_floor() -> None:
     """The floor of a recess with square walls is its rectangle, the walls their girth times their depth."""
     recess = Recess(panel="deck", x=250.0, width=100.0, height=60.0, depth=20.0, name="pocket")
-    places = places_of(plug_of(box_plan(500.0, 300.0, 200.0), (recess,)))
+    places = surface_regions(plug_of(box_plan(500.0, 300.0, 200.0), (recess,)))
     areas = places.areas_mm2()
     assert areas["pocket floor"] == pytest.approx(6000.0, rel=1e-6)
     assert areas["pocket wall"] == pytest.approx(320.0 * 20.0, rel=1e-6)
@@ -103,7 +103,7 @@ def test_two_recesses_of_one_name_are_told_apart() -> None:
         Recess(panel="deck", x=x, width=60.0, height=h, depth=10.0, name="well")
         for x, h in ((120.0, 40.0), (320.0, 80.0))
     )
-    areas = places_of(plug_of(box_plan(500.0, 300.0, 200.0), pair)).areas_mm2()
+    areas = surface_regions(plug_of(box_plan(500.0, 300.0, 200.0), pair)).areas_mm2()
     assert areas["well floor"] == pytest.approx(60.0 * 40.0, rel=1e-6)
     assert areas["well 2 floor"] == pytest.approx(60.0 * 80.0, rel=1e-6)
 
@@ -115,7 +115,7 @@ def test_flange_is_a_strip_along_the_mating_face() -> None:
     item = Mating(view="plan", cuts="front", contour=contour, flange_width=25.0, name="joint")
     cut = make_cut(item, "mating[0]", np.array([0.0, -150.0, 0.0]), np.array([500.0, 150.0, 200.0]))
     solid = make_solid(loft, (), (), 0.02, (cut,))
-    places = with_flanges(places_of(solid), {"joint": 25.0}, ("floor",))
+    places = with_flanges(surface_regions(solid), {"joint": 25.0}, ("floor",))
     areas = places.areas_mm2()
     strip = 300.0 * 200.0 - 250.0 * 175.0
     assert areas["joint flange"] == pytest.approx(strip, rel=5e-3)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from plugs.ground.errors import PlugError
-from plugs.tables.cells import LARGEST_FILE, Cells, closest, read_cells, separator_name
+from plugs.tables.csv_in import LARGEST_FILE, CsvFile, closest, read_csv, separator_name
 
 TEXT = "line (mm),quantity,0,500\nLüfter,half-breadth,1,2\nLüfter,height,3,4\n"
 ROWS = (
@@ -17,11 +17,11 @@ ROWS = (
 )
 
 
-def read(tmp_path: Path, raw: bytes) -> Cells:
+def read(tmp_path: Path, raw: bytes) -> CsvFile:
     """Write a file and read its cells."""
     path = tmp_path / "hull.csv"
     path.write_bytes(raw)
-    return read_cells(path)
+    return read_csv(path)
 
 
 @pytest.mark.parametrize(
@@ -98,15 +98,15 @@ def test_missing_file_and_folder(tmp_path: Path) -> None:
     (tmp_path / "cab.csv").touch()
     (tmp_path / "hull.csv").touch()
     with pytest.raises(PlugError) as caught:
-        read_cells(tmp_path / "hul.csv")
+        read_csv(tmp_path / "hul.csv")
     assert caught.value.value == str(tmp_path / "hul.csv")
     assert "hull.csv, cab.csv" in caught.value.remedy
     with pytest.raises(PlugError, match="folder"):
-        read_cells(tmp_path)
+        read_csv(tmp_path)
     with pytest.raises(PlugError, match="check the folder"):
-        read_cells(tmp_path / "no" / "hull.csv")
+        read_csv(tmp_path / "no" / "hull.csv")
     with pytest.raises(PlugError, match="cannot be read"):
-        read_cells(tmp_path / ("h" * 5000))
+        read_csv(tmp_path / ("h" * 5000))
 
 
 def test_large_file(tmp_path: Path) -> None:
@@ -115,6 +115,6 @@ def test_large_file(tmp_path: Path) -> None:
     with path.open("wb") as file:
         file.truncate(LARGEST_FILE + 2_500_000)
     with pytest.raises(PlugError) as caught:
-        read_cells(path)
+        read_csv(path)
     assert "12.5 MB" in caught.value.reason
     assert "10 MB" in caught.value.reason

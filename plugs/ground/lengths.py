@@ -1,7 +1,7 @@
 """Lengths in the words of a finding: told in mm as they are found, and in the recipe's unit as they leave.
 
-A length is written into a text through `told`, between two marks that no name can hold; a finding keeps the
-marked text beside its words in mm, and `in_unit` is the one place that turns it.
+A length is written into a text through `as_length`, between two marks that no name can hold; a finding keeps
+the marked text beside its words in mm, and `in_unit` is the one place that turns it.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ _FINE: Final = 25.4 / 64.0
 _EVEN: Final = 1e-6  # of a step: a length that lies on one but for rounding
 
 
-def told(value: float, spec: str, kind: str = "length") -> str:
+def as_length(value: float, spec: str, kind: str = "length") -> str:
     """Return a length for the text of a finding.
 
     Parameters

@@ -15,7 +15,7 @@ _WORDS = {
 _SAME_RATIO = 0.5  # of the shorter one: pieces that share more than half of their length are in one row
 
 
-def placed(boxes: Sequence[Box], axes: tuple[str, str]) -> list[tuple[int, str]]:
+def piece_labels(boxes: Sequence[Box], axes: tuple[str, str]) -> list[tuple[int, str]]:
     """Return in which order boxes are named, and the words for the place of each.
 
     Boxes that lie beside each other for more than half of the shorter make a group, along the axis on

@@ -37,7 +37,7 @@ _OF_CHORDS: Final = 1.0 / 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Places:
+class SurfaceRegions:
     """The surface of a plug, every triangle with the place it lies at.
 
     Attributes
@@ -88,7 +88,7 @@ class _Names:
         return self.numbers[name]
 
 
-def places_of(solid: Solid, *, coarse: float = 0.0) -> Places:
+def surface_regions(solid: Solid, *, coarse: float = 0.0) -> SurfaceRegions:
     """Return the surface of a plug with the place of every triangle.
 
     Parameters
@@ -118,7 +118,7 @@ def places_of(solid: Solid, *, coarse: float = 0.0) -> Places:
     if coarse > 0.0:
         body = with_fewer_faces(body, (1.0 - _OF_CHORDS) * coarse)
     vertices, triangles, label = numbered_triangles_of(body)
-    return Places(
+    return SurfaceRegions(
         vertices=vertices, triangles=triangles, label=label,
         names=tuple(names.numbers), owners=tuple(names.owners),
     )  # fmt: skip
@@ -135,7 +135,9 @@ def _tool_names(tools: Sequence[Tool]) -> dict[str, str]:
     return names
 
 
-def with_flanges(places: Places, widths: Mapping[str, float], bare: Sequence[str] = ()) -> Places:
+def with_flanges(
+    places: SurfaceRegions, widths: Mapping[str, float], bare: Sequence[str] = ()
+) -> SurfaceRegions:
     """Return places in which a strip along the edge of mating faces is a place of its own.
 
     Parameters
@@ -147,7 +149,7 @@ def with_flanges(places: Places, widths: Mapping[str, float], bare: Sequence[str
 
     Returns
     -------
-    Places
+    SurfaceRegions
         The strip of "joint" is called "joint flange".
     """
     for name, width in widths.items():
@@ -156,7 +158,7 @@ def with_flanges(places: Places, widths: Mapping[str, float], bare: Sequence[str
     return places
 
 
-def _flanged(places: Places, name: str, width: float, bare: Sequence[str]) -> Places:
+def _flanged(places: SurfaceRegions, name: str, width: float, bare: Sequence[str]) -> SurfaceRegions:
     """Return places with the flange of one mating face."""
     face = places.names.index(name)
     is_face = places.label == face
@@ -188,7 +190,7 @@ def _flanged(places: Places, name: str, width: float, bare: Sequence[str]) -> Pl
     )
     label = np.concatenate([places.label[~is_face], np.full(len(own), face)])[split.parent]
     label[(label == face) & (np.nan_to_num(split.fields).sum(axis=1) > 0.0)] = len(places.names)
-    return Places(
+    return SurfaceRegions(
         vertices=split.vertices, triangles=split.triangles, label=label,
         names=(*places.names, f"{name} {FLANGE}"), owners=(*places.owners, f"{name} {FLANGE}"),
     )  # fmt: skip
@@ -207,7 +209,7 @@ def _far_from(rim: Array, vertices: Array, triangles: Indices, width: float, kno
     return np.concatenate([known, np.minimum(found, 2.0 * width)])
 
 
-def clothed(places: Places, names: Sequence[str]) -> Places:
+def clothed(places: SurfaceRegions, names: Sequence[str]) -> SurfaceRegions:
     """Return some places alone, with fuller triangles, the same surface.
 
     Parameters
@@ -219,6 +221,6 @@ def clothed(places: Places, names: Sequence[str]) -> Places:
     used, number = in_use(places.triangles[is_kept])
     vertices, label = places.vertices[used], places.label[is_kept]
     triangles = well_shaped(vertices, number, label)
-    return Places(
+    return SurfaceRegions(
         vertices=vertices, triangles=triangles, label=label, names=places.names, owners=places.owners
     )

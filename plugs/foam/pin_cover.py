@@ -42,7 +42,7 @@ class Walls:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Standing:
+class PinCover:
     """The foam between the ends of a contact's pins, seen along the stack.
 
     Attributes
@@ -61,9 +61,9 @@ class Standing:
     to_mm: float
 
 
-def standing_foam(
+def pin_cover(
     body: Body, contacts: Sequence[Contact], *, depth_ratio: float, clearance: float
-) -> tuple[Standing, ...]:
+) -> tuple[PinCover, ...]:
     """Return the foam that pins pass on their way, for each contact.
 
     Outlines are taken beyond the ends of a pin by its clearance, or by half of what is left of the
@@ -81,7 +81,7 @@ def standing_foam(
 
     Returns
     -------
-    tuple of Standing
+    tuple of PinCover
     """
     if not contacts:
         return ()
@@ -100,11 +100,11 @@ def standing_foam(
             heights.append(face + sign * beyond)
             ends.append(face + sign * depth)
         outlines = tuple(mesh.outline(turned, at, above=True) for at in heights)
-        found.append(Standing(outlines=outlines, walls=walls, from_mm=ends[0], to_mm=ends[1]))
+        found.append(PinCover(outlines=outlines, walls=walls, from_mm=ends[0], to_mm=ends[1]))
     return tuple(found)
 
 
-def too_near(points: Array, foam: Standing, reach: float) -> Mask:
+def too_near(points: Array, foam: PinCover, reach: float) -> Mask:
     """Return at which points a pin would have a wall of the foam nearer than a reach.
 
     Parameters

@@ -55,7 +55,7 @@ class Place(Protocol):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Seat:
+class Mounting:
     """Where a tool stands.
 
     Attributes
@@ -122,7 +122,7 @@ class Seat:
         return max(float(heights.max(initial=0.0) if is_cut else -heights.min(initial=0.0)), 0.0)
 
 
-def find_seat(loft: Loft, place: Place, param: str) -> Seat:
+def find_mounting(loft: Loft, place: Place, param: str) -> Mounting:
     """Return where a tool stands.
 
     Parameters
@@ -159,7 +159,7 @@ def find_seat(loft: Loft, place: Place, param: str) -> Seat:
     height, width = height * np.cos(turn) - width * np.sin(turn), width * np.cos(turn) + height * np.sin(turn)
     local = (points - point) @ np.stack([width, height, normal], axis=1)
     room = shapely.Polygon(local[:, :2]) if points.ndim == 2 else _room(local)
-    return Seat(
+    return Mounting(
         point=point,
         width=width,
         height=height,

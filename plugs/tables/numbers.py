@@ -8,7 +8,7 @@ from typing import Final
 from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import LARGEST, LENGTH
 from plugs.ground.units import parse_number, to_mm, unit_named
-from plugs.tables.cells import Cells
+from plugs.tables.csv_in import CsvFile
 
 _UNITS: Final = ("mm", "cm", "m", "in")
 _HEADING: Final = re.compile(r"(?P<word>[^(\[]*?)\s*(?:[(\[]\s*(?P<unit>.*?)\s*[)\]])?")
@@ -21,12 +21,12 @@ MOST_NAMES: Final = 1000
 """Lines and panels, each quantity counted by itself."""
 
 
-class Ledger:
+class OffsetNumbers:
     """What has been read so far: stations, and numbers by quantity, name and station.
 
     Parameters
     ----------
-    cells : Cells
+    cells : CsvFile
         The file.
     unit : str
         Unit of its numbers, ``"mm"``, ``"cm"``, ``"m"`` or ``"in"``.
@@ -41,8 +41,8 @@ class Ledger:
         By quantity and name, the number at each station.
     """
 
-    def __init__(self, cells: Cells, unit: str) -> None:
-        """Begin an empty ledger."""
+    def __init__(self, cells: CsvFile, unit: str) -> None:
+        """Begin with nothing read."""
         self.cells = cells
         self.unit = unit
         self.stations: list[float] = []
@@ -97,7 +97,7 @@ class Ledger:
         return len(self.stations) - 1
 
     def add_number(self, name: str, quantity: str, station: int, text: str, at: tuple[int, int]) -> None:
-        """Write one number into the ledger.
+        """Write one number into the table.
 
         Parameters
         ----------
@@ -180,12 +180,12 @@ def heading(cell: str) -> tuple[str, str | None]:
     return match["word"].casefold(), match["unit"]
 
 
-def unit_of(cells: Cells, headings: tuple[str, ...], asked: str | None) -> str:
+def unit_of(cells: CsvFile, headings: tuple[str, ...], asked: str | None) -> str:
     """Return the one unit that header, comments and caller agree on.
 
     Parameters
     ----------
-    cells : Cells
+    cells : CsvFile
         The file.
     headings : tuple of str
         The cells of the header that may bear the unit, from the first on.
@@ -239,12 +239,12 @@ def unit_of(cells: Cells, headings: tuple[str, ...], asked: str | None) -> str:
     return unit_named(said[0][0]) or "mm"
 
 
-def length_in(cells: Cells, unit: str, text: str, at: tuple[int, int], param: str) -> float:
+def length_in(cells: CsvFile, unit: str, text: str, at: tuple[int, int], param: str) -> float:
     """Return the length that a cell gives in the table's unit.
 
     Parameters
     ----------
-    cells : Cells
+    cells : CsvFile
         The file.
     unit : str
         The table's unit.

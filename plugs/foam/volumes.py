@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Columns:
+class SlabVolumes:
     """A turned slab, ready to be asked for volumes.
 
     Attributes
@@ -35,7 +35,7 @@ class Columns:
     volumes: Array
 
 
-def columns_of(slab: Body, foot: float) -> Columns:
+def slab_volumes(slab: Body, foot: float) -> SlabVolumes:
     """Return a slab, ready to be asked for volumes.
 
     Parameters
@@ -48,7 +48,7 @@ def columns_of(slab: Body, foot: float) -> Columns:
     vertices, indices = mesh.triangles_of(slab)
     triangles = (vertices - np.array([0.0, 0.0, foot]))[indices]
     a, b, c = (triangles[:, i, :2] for i in range(3))
-    return Columns(
+    return SlabVolumes(
         triangles=triangles,
         low=np.minimum(np.minimum(a, b), c),
         high=np.maximum(np.maximum(a, b), c),
@@ -56,7 +56,7 @@ def columns_of(slab: Body, foot: float) -> Columns:
     )
 
 
-def volume_over(columns: Columns, cell: shapely.Polygon) -> float:
+def volume_over(columns: SlabVolumes, cell: shapely.Polygon) -> float:
     """Return the volume of a slab over a cell whose edges lie along the axes.
 
     By the divergence theorem it is the sum of what stands under the triangles clipped to the cell: the

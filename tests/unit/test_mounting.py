@@ -19,8 +19,8 @@ from plugs.lines.section import Corner, LinesPlan, Station
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
 from plugs.mesh.triangles import is_closed
+from plugs.recesses.mounting import Mounting, find_mounting
 from plugs.recesses.recess import Boss, Recess
-from plugs.recesses.seat import Seat, find_seat
 
 Array = NDArray[np.float64]
 
@@ -85,25 +85,25 @@ def at_angle(degrees: float) -> Array:
 )
 def test_place_and_normal(loft: Loft, panel: str, across_deg: float, place_deg: float) -> None:
     """Measured along the whole chain from its middle: + to starboard on the top, + up on the sides."""
-    seat = find_seat(loft, Spot(panel=panel, across=RADIUS * math.radians(across_deg)), "recesses[0]")
-    assert seat.point == pytest.approx(at_angle(place_deg), abs=0.02)
+    mounting = find_mounting(loft, Spot(panel=panel, across=RADIUS * math.radians(across_deg)), "recesses[0]")
+    assert mounting.point == pytest.approx(at_angle(place_deg), abs=0.02)
     outward = (at_angle(place_deg) - [200.0, 0.0, 0.0]) / RADIUS
-    assert seat.outward == pytest.approx(outward, abs=2e-3)
-    assert seat.height == pytest.approx([1.0, 0.0, 0.0], abs=1e-9)
+    assert mounting.outward == pytest.approx(outward, abs=2e-3)
+    assert mounting.height == pytest.approx([1.0, 0.0, 0.0], abs=1e-9)
 
 
 @pytest.mark.parametrize(("panel", "span_deg"), [("top", 80.0), ("side", 50.0)])
 def test_room_is_the_whole_panel(loft: Loft, panel: str, span_deg: float) -> None:
     """Seen square to the middle a panel of 80 degrees is 2 R sin 40 wide, not one of its pieces."""
-    seat: Seat = find_seat(loft, Spot(panel=panel), "recesses[0]")
-    low, _, high, _ = seat.room.bounds
+    mounting: Mounting = find_mounting(loft, Spot(panel=panel), "recesses[0]")
+    low, _, high, _ = mounting.room.bounds
     assert high - low == pytest.approx(2.0 * RADIUS * math.sin(math.radians(0.5 * span_deg)), rel=1e-3)
-    assert seat.room.area == pytest.approx(400.0 * (high - low), rel=1e-3)
+    assert mounting.room.area == pytest.approx(400.0 * (high - low), rel=1e-3)
 
 
 def test_room_ends_where_a_blend_begins() -> None:
     """With a blend between side and top the room is smaller; the blend belongs to neither."""
-    sharp = find_seat(checked_loft(tunnel()), Spot(panel="top"), "recesses[0]").room.area
+    sharp = find_mounting(checked_loft(tunnel()), Spot(panel="top"), "recesses[0]").room.area
     flat = arc(50.0, 130.0)
     flat[:, 1] = flat[0, 1]
     stations = [
@@ -115,7 +115,7 @@ def test_room_ends_where_a_blend_begins() -> None:
         for s in tunnel().stations
     ]
     loft = checked_loft(LinesPlan(stations=stations, panels=("floor", "side", "top")))
-    blended = find_seat(loft, Spot(panel="top"), "recesses[0]").room.area
+    blended = find_mounting(loft, Spot(panel="top"), "recesses[0]").room.area
     assert blended < sharp
     blend = loft.table.panel_names.index("blend brow")
     assert loft.table.parent_names[blend] in ("side", "top")

@@ -10,8 +10,8 @@ from typing import Any, Final
 
 from plugs.book.figures import HEIGHT, drawing_figure
 from plugs.book.scene import BookScene
-from plugs.book.words import Html, el, figure, joined
-from plugs.drafting.picture import Drawing
+from plugs.book.words import Html, el, joined, quantity
+from plugs.drafting.drawing import Drawing
 
 _PLACES: Final = (
     ("layers/", "layers"),
@@ -99,7 +99,7 @@ _WORDS: Final = MappingProxyType({"error": "Error", "warning": "Warning", "note"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Sheaf:
+class BookSource:
     """What the sections draw on.
 
     Attributes
@@ -138,7 +138,7 @@ class Sheaf:
         found = self.summary.get(name)
         return list(found) if isinstance(found, list) else []
 
-    def told(self, name: str, value: object) -> Html:
+    def quantity(self, name: str, value: object) -> Html:
         """Return a figure of the summary for a person.
 
         Parameters
@@ -146,7 +146,7 @@ class Sheaf:
         name : str
             With its unit.
         """
-        return figure(name, value, self.unit)
+        return quantity(name, value, self.unit)
 
     def of(self, section: str) -> dict[str, Drawing]:
         """Return the drawings of a section.

@@ -27,7 +27,7 @@ _DECIMAL_POINT: Final = re.compile(r"[+-]?[0-9]*\.[0-9]+")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Cells:
+class CsvFile:
     """The cells of a CSV file, without its comments and its blank rows.
 
     Attributes
@@ -71,7 +71,7 @@ class Cells:
         return f"{self.name}, row {row}, column {column} ({letters})"
 
 
-def read_cells(path: Path) -> Cells:
+def read_csv(path: Path) -> CsvFile:
     """Return the cells of a CSV file.
 
     The text may be UTF-8 (with or without a byte-order mark), UTF-16 with its mark, or the Western
@@ -86,7 +86,7 @@ def read_cells(path: Path) -> Cells:
 
     Returns
     -------
-    Cells
+    CsvFile
 
     Raises
     ------
@@ -127,7 +127,7 @@ def read_cells(path: Path) -> Cells:
             remedy="take the quotes out, or write a quote inside a quoted cell twice",
             where=f"{path.name}, row {number + 1}",
         ) from error
-    found = Cells(name=path.name, rows=tuple(rows), comments=comments, separator=separator)
+    found = CsvFile(name=path.name, rows=tuple(rows), comments=comments, separator=separator)
     return _with_points(found) if separator == ";" else found
 
 
@@ -232,7 +232,7 @@ def _separator(line: str) -> str:
     return next((letter for letter in outside if letter in _SEPARATORS), ",")
 
 
-def _with_points(cells: Cells) -> Cells:
+def _with_points(cells: CsvFile) -> CsvFile:
     """Return the cells of a file of semicolons with decimal points for decimal commas."""
     if not any(_DECIMAL_COMMA.fullmatch(cell) for _, row in cells.rows for cell in row):
         return cells
@@ -250,4 +250,4 @@ def _with_points(cells: Cells) -> Cells:
         (number, tuple(cell.replace(",", ".") if _DECIMAL_COMMA.fullmatch(cell) else cell for cell in row))
         for number, row in cells.rows
     )
-    return Cells(name=cells.name, rows=rows, comments=cells.comments, separator=cells.separator)
+    return CsvFile(name=cells.name, rows=rows, comments=cells.comments, separator=cells.separator)
