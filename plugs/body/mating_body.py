@@ -148,7 +148,7 @@ def make_body_cut(
         absurd size; a body that lies away from the plug, or with too many sharp edges for a gap.
     """
     from plugs.mesh.closed import closed_body, welded
-    from plugs.mesh.grown import grown, sharp_edges
+    from plugs.mesh.grown import count_sharp_edges, grown
 
     frame = _frame(item)
     content, name = _content(item, f"{param}.body")
@@ -163,7 +163,7 @@ def make_body_cut(
     box = shapely.box(lower[0] - reach, lower[1] - reach, upper[0] + reach, upper[1] + reach)
     room = mesh.extruded(shapely.MultiPolygon([box]), "z", float(lower[2] - reach), float(upper[2] + reach))
     near = mesh.common(whole, room)
-    if item.gap > 0.0 and (count := sharp_edges(near)) > _MOST_SHARP:
+    if item.gap > 0.0 and (count := count_sharp_edges(near)) > _MOST_SHARP:
         raise PlugError(
             param=f"{param}.gap",
             value=item.gap,

@@ -14,13 +14,13 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
+from plugs.book.html import Html, el, joined
 from plugs.book.parts import about, cautions, cutting, measured, templates
 from plugs.book.scene import PICTURE_MM, BookScene, packed
 from plugs.book.shopping import shopping
 from plugs.book.skin import skin
 from plugs.book.source import BookSource
 from plugs.book.steps import anew, fit, more, recesses, sanding, stacking
-from plugs.book.words import Html, el, joined
 from plugs.drafting.drawing import Drawing
 from plugs.ground.errors import promise
 

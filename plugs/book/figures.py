@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.book.words import Html, el, joined
+from plugs.book.html import Html, el, joined
 from plugs.drafting.drawing import LABELS, Box, Drawing, Label, Path, box_around, label_box
 from plugs.drafting.flat import flat_points
 from plugs.drafting.marks import arrow, line

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from plugs.book.figures import MIDDLING, SMALL, drawing_figure
+from plugs.book.html import Html, el, joined, pairs_table, quantities_table, step, steps
 from plugs.book.source import BookSource
 from plugs.book.views import views_drawing
-from plugs.book.words import Html, el, joined, pairs_table, quantities_table, step, steps
 from plugs.ground.units import format_length
 
 _SHOWN: Final = (("finish", "Finished surface"), ("foam", "Foam"), ("layers", "Layers"))

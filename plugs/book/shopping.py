@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from plugs.book.html import Html, el, joined, pairs_table, quantities_table, step, steps, table
 from plugs.book.source import BookSource
-from plugs.book.words import Html, el, joined, pairs_table, quantities_table, step, steps, table
 
 _NO_STOCK = (
     "The recipe lists no stock, or an empty one: no layer is parted to fit a sheet, no piece is arranged on "

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from plugs.book.figures import MIDDLING, SMALL
+from plugs.book.html import Html, el, joined, pairs_table, quantities_table, step, steps, table
 from plugs.book.source import BookSource
-from plugs.book.words import Html, el, joined, pairs_table, quantities_table, step, steps, table
 
 
 def skin(source: BookSource) -> Html:

@@ -9,8 +9,8 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from plugs.book.figures import HEIGHT, drawing_figure
+from plugs.book.html import Html, el, joined, quantity
 from plugs.book.scene import BookScene
-from plugs.book.words import Html, el, joined, quantity
 from plugs.drafting.drawing import Drawing
 
 _PLACES: Final = (

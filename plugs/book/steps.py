@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from plugs.book.figures import SMALL, TALL
+from plugs.book.html import Html, el, joined, pairs_table, quantities_table, step, steps, table
 from plugs.book.shopping import pin_lengths
 from plugs.book.source import BookSource
-from plugs.book.words import Html, el, joined, pairs_table, quantities_table, step, steps, table
 
 _WHOLE: Final = 1e15  # a float's whole numbers are exact to 9e15
 _WAYS: Final = {"forward": "ahead", "aft": "astern"}

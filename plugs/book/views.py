@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.drafting.builder import Draft
+from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.ground.units import format_length
 from plugs.mesh import mesh
@@ -151,13 +151,13 @@ def views_drawing(views: tuple[View, View, View], *, plug_name: str, display_uni
         "z": np.array([0.0, low[2] - high[1] - 2.0 * room]),
         "x": np.array([high[0] - low[1] + 2.0 * room, 0.0]),
     }
-    draft = Draft(path="views", title=f"{plug_name}, three views", display_unit=display_unit)
+    builder = DrawingBuilder(path="views", title=f"{plug_name}, three views", display_unit=display_unit)
     for view in (side, plan, end):
         move = moves[view.axis]
-        draft.draw(_drawn(view, move))
+        builder.draw(_drawn(view, move))
         left, top = boxes[view.axis][0] + move[0], boxes[view.axis][3] + move[1]
         at = (float(left), float(top + 0.8 * text))
-        draft.write(Label(text=_NAMES[view.axis], at=at, height=0.8 * text))
+        builder.write(Label(text=_NAMES[view.axis], at=at, height=0.8 * text))
     down, across = moves["z"], moves["x"]
     below, beside = 1.6 * text, 1.6 * text
     rows = (
@@ -168,8 +168,8 @@ def views_drawing(views: tuple[View, View, View], *, plug_name: str, display_uni
     )
     for begin, finish, length in rows:
         ends = [(float(x), float(y)) for x, y in (begin, finish)]
-        draft.dimension(ends[0], ends[1], format_length(float(length), display_unit), text)
-    return draft.drawing()
+        builder.dimension(ends[0], ends[1], format_length(float(length), display_unit), text)
+    return builder.drawing()
 
 
 def _drawn(view: View, move: Array) -> list[Path]:

@@ -73,7 +73,7 @@ def in_breadths(pattern: Pattern, breadth: float, laps: Laps, index: int) -> tup
             name=f"{pattern.name} {'abcdefghijklmnopqrstuvwxyz'[i % 26]}",
             outline=part,
             kept=largest(shapely.intersection(part, pattern.kept)),
-            net=largest(shapely.intersection(part, pattern.net)),
+            zone_outline=largest(shapely.intersection(part, pattern.zone_outline)),
             seams=_within(part, pattern.seams),
             centrelines=_within(part, pattern.centrelines),
             notches=tuple(n for n in pattern.notches if part.distance(shapely.Point(n.mark[0])) < _NEAR),

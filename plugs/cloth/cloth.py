@@ -92,12 +92,12 @@ class Pattern:
         The line to cut.
     kept : shapely.Polygon, mm
         What stays of it in the part: the trim at free edges is cut off once it is hard.
-    net : shapely.Polygon, mm
+    zone_outline : shapely.Polygon, mm
         The zone itself, without laps and trim.
     laps : tuple of tuple of float and tuple of 3 float, mm2 and mm
         The strip along each seam, less than nothing where the piece gives way, and the middle of that seam.
     seams : tuple of (k, 2) float, mm
-        Where the net edge meets other zones.
+        Where the zone meets other zones.
     notches : tuple of Notch
     centrelines : tuple of (k, 2) float, mm
         Where the plug's centreline runs.
@@ -122,7 +122,7 @@ class Pattern:
     patch: str
     outline: shapely.Polygon
     kept: shapely.Polygon
-    net: shapely.Polygon
+    zone_outline: shapely.Polygon
     laps: tuple[tuple[float, tuple[float, float, float]], ...]
     seams: tuple[Array, ...]
     notches: tuple[Notch, ...]

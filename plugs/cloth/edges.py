@@ -37,7 +37,7 @@ class PatchEdge:
 
     Attributes
     ----------
-    net : shapely.Polygon, mm
+    zone_outline : shapely.Polygon, mm
         The outline of the zone itself.
     runs : list of (int, (k,) int, bool)
         As `runs_of` gives them.
@@ -45,7 +45,7 @@ class PatchEdge:
         Where the plug's centreline runs.
     """
 
-    net: shapely.Polygon
+    zone_outline: shapely.Polygon
     runs: list[tuple[int, Indices, bool]]
     centrelines: tuple[Array, ...]
 
@@ -129,7 +129,7 @@ def moved_edges(
     shapely.Polygon, mm
         Corners between two runs that move out are filled; spurs less than 8 mm broad are taken off.
     """
-    grown: list[shapely.Geometry] = [edge.net]
+    grown: list[shapely.Geometry] = [edge.zone_outline]
     less: list[shapely.Geometry] = []
     closed = [run[2] for run in edge.runs]
     lines = [

@@ -99,7 +99,7 @@ def patterns_of(
         findings += [found for found in (finding_of(flat), _overlap_of(flat)) if found is not None]
     found, breadth, without = [], _breadths(surface), dict.fromkeys([ply.number for ply in plies], 0.0)
     laid = [
-        PatchEdge(net=flat_outline(flat), runs=runs_of(flat), centrelines=centrelines_of(flat))
+        PatchEdge(zone_outline=flat_outline(flat), runs=runs_of(flat), centrelines=centrelines_of(flat))
         for flat in flats
     ]
     for i, ply in enumerate(plies):
@@ -111,7 +111,7 @@ def patterns_of(
                 pattern = _pattern(flat, edge, moves, ply, zone, seams)
                 if pattern.outline.area > 0.0:
                     found.append(pattern)
-                    over = lapped_over(flat.patch.name, edge.net, pattern.outline)
+                    over = lapped_over(flat.patch.name, edge.zone_outline, pattern.outline)
                     findings += [finding for finding in over if finding not in findings]
                 else:
                     without[ply.number] += flat.patch.area_mm2
@@ -158,18 +158,18 @@ def _is_side(name: str, word: str) -> bool:
     return name in (f"{word} starboard", f"{word} port")
 
 
-def lapped_over(patch: str, net: shapely.Polygon, outline: shapely.Polygon) -> list[Finding]:
+def lapped_over(patch: str, zone_outline: shapely.Polygon, outline: shapely.Polygon) -> list[Finding]:
     """Return what is said of holes in a patch that its laps have closed, such as a deep pocket's mouth.
 
     Parameters
     ----------
     patch : str
         Its name.
-    net, outline : shapely.Polygon, mm
+    zone_outline, outline : shapely.Polygon, mm
         The patch laid flat, and its piece of cloth.
     """
     found = []
-    for ring in net.interiors:
+    for ring in zone_outline.interiors:
         hole = shapely.Polygon(ring)
         if outline.contains(hole):
             left, bottom, right, top = hole.bounds
@@ -215,7 +215,7 @@ def _overlap_of(flat: Flat) -> Finding | None:
 def _move(
     flat: Flat, beyond: int, index: int, covered: set[int], laps: Laps, breadth: Mapping[int, float]
 ) -> float:
-    """Return how far a piece's edge lies beyond the net edge, negative inside it."""
+    """Return how far a piece's edge lies beyond the edge of its zone, negative inside it."""
     if beyond == FREE:
         return laps.trim
     if beyond == OPENED:
@@ -263,7 +263,8 @@ def _pattern(
     return Pattern(
         name=f"P{ply.number} {flat.patch.name}",
         ply=ply.number, cloth=ply.cloth, zone=zone, patch=flat.patch.name,
-        outline=outline, kept=kept, net=edge.net, laps=_strips(flat, edge, trimmed), seams=seams_flat,
+        outline=outline, kept=kept, zone_outline=edge.zone_outline, laps=_strips(flat, edge, trimmed),
+        seams=seams_flat,
         notches=notches_on(flat, seams, outline, by_zone), centrelines=edge.centrelines,
         arrow_deg=degrees, arrow=words, bias_deg=ply.bias_deg,
         surface_mm2=flat.patch.area_mm2, is_exact=flat.is_exact,

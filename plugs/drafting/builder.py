@@ -58,7 +58,7 @@ class _Rows:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Asked:
-    """A sign that is asked for, as `Draft.sign` is told."""
+    """A sign that is asked for, as `DrawingBuilder.sign` is told."""
 
     within: shapely.Geometry
     choices: tuple[Sign, ...]
@@ -67,7 +67,7 @@ class _Asked:
     instead: Beside | None
 
 
-class Draft:
+class DrawingBuilder:
     """A drawing in the making: lines are collected, words asked for; `drawing` places them and ends it.
 
     Parameters

@@ -1,4 +1,4 @@
-"""A picture in millimetres that knows no file format: paths of lines and arcs, labels, their extent."""
+"""A drawing in millimetres that knows no file format: paths of lines and arcs, labels, their extent."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ class Label:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawing:
-    """A picture at full size, y up.
+    """A drawing at full size, y up.
 
     Attributes
     ----------
@@ -175,7 +175,7 @@ def drawing_bounds(drawing: Drawing) -> Box:
     Parameters
     ----------
     drawing : Drawing
-        The picture, mm.
+        The drawing, mm.
 
     Returns
     -------

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from plugs.drafting.builder import Draft
+from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Label, Path, label_box
 from plugs.drafting.outlines import PLANES, LayerOutlines, outline_paths
 from plugs.drafting.placing import Beside
@@ -92,16 +92,16 @@ def joining_of(
     return Joining(pieces=pieces, joints=joints, voids=voids, pinned=pinned, glue_lines=lines)
 
 
-def draw_glue(draft: Draft, layer: LayerOutlines, own: Joining) -> None:
+def draw_glue(builder: DrawingBuilder, layer: LayerOutlines, own: Joining) -> None:
     """Draw the line that no glue passes and the pins on either face of a layer, the pins with their names."""
     for glue, pins, joint in _faces(layer.name, own.pinned):
-        draft.draw(replace(path, dxf_layer=glue) for path in own.glue_lines[joint.contact.number])
+        builder.draw(replace(path, dxf_layer=glue) for path in own.glue_lines[joint.contact.number])
         for pin in joint.pins:
-            draw_pin(draft, pin.name, pin.at, joint.diameter, pins, layer.rough)
+            draw_pin(builder, pin.name, pin.at, joint.diameter, pins, layer.rough)
 
 
 def draw_pin(
-    draft: Draft,
+    builder: DrawingBuilder,
     name: str,
     at: tuple[float, float],
     diameter: float,
@@ -109,13 +109,13 @@ def draw_pin(
     within: shapely.Geometry,
 ) -> None:
     """Draw a pin's hole and the cross to drill by, and its name beside it, within the foam if it may be."""
-    draft.mark(pin_paths(at, diameter, dxf_layer))
+    builder.mark(pin_paths(at, diameter, dxf_layer))
     plain = Label(text=name, at=at, height=_NAME, dxf_layer=dxf_layer, align="centre")
     left, bottom, right, top = label_box(plain)
     reach = 0.5 * diameter + _CROSS + _CLEAR
     across, up = 0.5 * (right - left) + reach, 0.5 * (top - bottom) + reach
     choices = tuple(replace(plain, at=(at[0] + h * across, at[1] + v * up)) for h, v in _AROUND)
-    draft.beside(Beside(choices=choices, to=at, within=within))
+    builder.beside(Beside(choices=choices, to=at, within=within))
 
 
 def _thinned(region: shapely.Geometry) -> shapely.Geometry:

@@ -7,7 +7,7 @@ from typing import Final
 
 import shapely
 
-from plugs.drafting.builder import Draft, Signs
+from plugs.drafting.builder import DrawingBuilder, Signs
 from plugs.drafting.drawing import Drawing
 from plugs.drafting.glue import Joining, draw_glue, glue_rows
 from plugs.drafting.marks import FACES, SEEN, ways
@@ -69,29 +69,29 @@ def layer_drawing(
         raise AssertionError(f"layer {layer.name} has no cut line")
     if max(layer.lower.area, layer.upper.area, layer.envelope.area) <= 0.0:
         raise AssertionError(f"layer {layer.name} covers nothing")
-    draft = Draft(
+    builder = DrawingBuilder(
         path=layer_path(layer.name), title=f"{plug_name}, layer {layer.name}", display_unit=display_unit
     )
-    draft.outline(layer.lower, FINAL_LOWER)
-    draft.outline(layer.upper, FINAL_UPPER)
-    draft.outline(layer.rough, ROUGH)
+    builder.outline(layer.lower, FINAL_LOWER)
+    builder.outline(layer.upper, FINAL_UPPER)
+    builder.outline(layer.rough, ROUGH)
     own = joining.of(layer.name)
     if len(own.pieces) < 2 and not own.voids:
         for part in sorted(shapely.get_parts(layer.rough), key=lambda part: part.bounds):
-            draft.sign(part, *name_signs(layer.name, FACES[layer.axis]), over_lines=False)
+            builder.sign(part, *name_signs(layer.name, FACES[layer.axis]), over_lines=False)
     else:
-        draw_pieces(draft, own, FACES[layer.axis])
-    draw_glue(draft, layer, own)
-    draft.under(partial(ways, layer.axis))
-    draft.bars()
+        draw_pieces(builder, own, FACES[layer.axis])
+    draw_glue(builder, layer, own)
+    builder.under(partial(ways, layer.axis))
+    builder.bars()
 
     def rows(signs: Signs) -> list[str]:
         """Return the rows of the title, top to bottom."""
         told = _title_rows(layer, plug_name, display_unit) + piece_rows(own, signs, display_unit)
         return told + glue_rows(layer.name, own.pinned, display_unit)
 
-    draft.rows(rows)
-    return draft.drawing()
+    builder.rows(rows)
+    return builder.drawing()
 
 
 def _title_rows(layer: LayerOutlines, plug_name: str, unit: str) -> list[str]:

@@ -7,7 +7,7 @@ from typing import Final
 
 import shapely
 
-from plugs.drafting.builder import Draft, Signs
+from plugs.drafting.builder import DrawingBuilder, Signs
 from plugs.drafting.glue import Joining
 from plugs.drafting.placing import name_signs
 from plugs.foam.pieces import Piece
@@ -22,16 +22,16 @@ PIECE_COLUMNS: Final = (
 )  # fmt: skip
 
 
-def draw_pieces(draft: Draft, own: Joining, face: str) -> None:
+def draw_pieces(builder: DrawingBuilder, own: Joining, face: str) -> None:
     """Draw the joints and voids of a layer, and name its pieces and the face in view."""
     for joint in own.joints:
         for line in joint.line.geoms:
-            draft.line(shapely.get_coordinates(line), JOINT)
+            builder.line(shapely.get_coordinates(line), JOINT)
     for void in own.voids:
-        draft.outline(void.outline, VOID)
+        builder.outline(void.outline, VOID)
     for piece in own.pieces:
         solid = shapely.difference(piece.rough, shapely.union_all([void.outline for void in own.voids]))
-        draft.sign(solid, *name_signs(piece.name, face), key=piece.name)
+        builder.sign(solid, *name_signs(piece.name, face), key=piece.name)
 
 
 def piece_rows(own: Joining, signs: Signs, unit: str) -> list[str]:

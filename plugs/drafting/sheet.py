@@ -6,7 +6,7 @@ from typing import Final
 
 import shapely
 
-from plugs.drafting.builder import Draft, Signs
+from plugs.drafting.builder import DrawingBuilder, Signs
 from plugs.drafting.drawing import Drawing, Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.glue import PINS_LOWER, PINS_UPPER, draw_pin
@@ -48,14 +48,14 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
     Drawing
         At full size, mm.
     """
-    draft = Draft(
+    builder = DrawingBuilder(
         path=f"sheets/sheet-{_number(sheet, nesting)}",
         title=f"{plug_name}, sheet {sheet.number} of {len(nesting.sheets)}",
         display_unit=display_unit,
     )
-    _draw_sheet(draft, sheet, ROUGH)
-    draft.rows(lambda signs: _title_rows(sheet, nesting, plug_name, display_unit, signs))
-    return draft.drawing()
+    _draw_sheet(builder, sheet, ROUGH)
+    builder.rows(lambda signs: _title_rows(sheet, nesting, plug_name, display_unit, signs))
+    return builder.drawing()
 
 
 def board_drawing(board: Sheet, boards: Nesting, *, plug_name: str, display_unit: str = "mm") -> Drawing:
@@ -77,12 +77,12 @@ def board_drawing(board: Sheet, boards: Nesting, *, plug_name: str, display_unit
         At full size, mm.
     """
     of = f"{board.number} of {len(boards.sheets)}"
-    draft = Draft(
+    builder = DrawingBuilder(
         path=f"templates/board-{_number(board, boards)}",
         title=f"{plug_name}, template board {of}",
         display_unit=display_unit,
     )
-    _draw_sheet(draft, board, CUT)
+    _draw_sheet(builder, board, CUT)
     stock, cutting, count = board.stock, boards.cutting, len(board.placements)
     width, height, thickness, kerf = (
         format_size(v, display_unit) for v in (stock.width, stock.height, stock.thickness, cutting.kerf)
@@ -97,8 +97,8 @@ def board_drawing(board: Sheet, boards: Nesting, *, plug_name: str, display_unit
     ]
     if board.leftovers:
         rows.append(f"{LEFTOVER}: worth keeping, clear of every kerf")
-    draft.rows(lambda signs: rows + _too_small(board, signs, display_unit))
-    return draft.drawing()
+    builder.rows(lambda signs: rows + _too_small(board, signs, display_unit))
+    return builder.drawing()
 
 
 def _number(sheet: Sheet, nesting: Nesting) -> str:
@@ -107,39 +107,40 @@ def _number(sheet: Sheet, nesting: Nesting) -> str:
     return f"{sheet.number:0{digits}d}"
 
 
-def _draw_sheet(draft: Draft, sheet: Sheet, edge: str) -> None:
+def _draw_sheet(builder: DrawingBuilder, sheet: Sheet, edge: str) -> None:
     """Draw a sheet, what is cut from it, what is left of it, and the bars to measure."""
-    draft.outline(region(sheet.stock), SHEET)
+    builder.outline(region(sheet.stock), SHEET)
     for placement in sheet.placements:
-        _draw(draft, placement, edge)
+        _draw(builder, placement, edge)
     for left in sheet.leftovers:
-        _draw_leftover(draft, left)
-    draft.bars()
+        _draw_leftover(builder, left)
+    builder.bars()
 
 
-def _draw(draft: Draft, placement: Placement, edge: str) -> None:
+def _draw(builder: DrawingBuilder, placement: Placement, edge: str) -> None:
     """Draw a piece where it lies: the line to cut, final lines and pins; its name, face and arrow."""
     piece = placement.piece
-    draft.draw(_turned(placement, piece.outline, edge))
+    builder.draw(_turned(placement, piece.outline, edge))
     for dxf_layer, final in ((FINAL_LOWER, piece.lower), (FINAL_UPPER, piece.upper)):
         if final is not None and not final.is_empty:
-            draft.draw(_turned(placement, final, dxf_layer))
+            builder.draw(_turned(placement, final, dxf_layer))
     for hole in piece.drilled:
         at = placement.moved(shapely.Point(hole.at))
         place, group = (float(at.x), float(at.y)), PINS[hole.face]
-        draw_pin(draft, hole.name, place, hole.diameter, group, placement.outline)
+        draw_pin(builder, hole.name, place, hole.diameter, group, placement.outline)
     turn_deg = WAYS[piece.axis][1] + placement.turn_deg
-    draft.sign(placement.outline, *name_signs(piece.name, FACES[piece.axis], turn_deg), key=piece.name)
+    builder.sign(placement.outline, *name_signs(piece.name, FACES[piece.axis], turn_deg), key=piece.name)
 
 
-def _draw_leftover(draft: Draft, left: Leftover) -> None:
+def _draw_leftover(builder: DrawingBuilder, left: Leftover) -> None:
     """Draw a rectangle that is left over, and its size."""
     box = (left.x, left.y, left.x + left.width, left.y + left.height)
-    draft.line(ring_of(box), LEFTOVER)
-    size = (
-        f"{format_length(left.width, draft.display_unit)} x {format_length(left.height, draft.display_unit)}"
+    builder.line(ring_of(box), LEFTOVER)
+    width, height = (format_length(side, builder.display_unit) for side in (left.width, left.height))
+    builder.sign(
+        shapely.box(*box),
+        Sign(rows=(Row(text=f"{width} x {height}"),), least=_SIZE_LEAST, largest=_SIZE_LARGEST),
     )
-    draft.sign(shapely.box(*box), Sign(rows=(Row(text=size),), least=_SIZE_LEAST, largest=_SIZE_LARGEST))
 
 
 def _turned(placement: Placement, shape: shapely.Geometry, dxf_layer: str) -> list[Path]:

@@ -113,7 +113,7 @@ def line_styles(drawing: Drawing) -> dict[str, LineStyle]:
     Parameters
     ----------
     drawing : Drawing
-        The picture.
+        The drawing.
 
     Returns
     -------

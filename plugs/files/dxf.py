@@ -40,7 +40,7 @@ def render_dxf(drawing: Drawing) -> str:
     Parameters
     ----------
     drawing : Drawing
-        The picture, mm.
+        The drawing, mm.
 
     Returns
     -------

@@ -28,7 +28,7 @@ def render_svg(drawing: Drawing) -> str:
     Parameters
     ----------
     drawing : Drawing
-        The picture, mm, y up; it is turned to SVG's y down.
+        The drawing, mm, y up; it is turned to SVG's y down.
 
     Returns
     -------

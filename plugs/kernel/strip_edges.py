@@ -105,7 +105,7 @@ class _Piece:
 
 
 @dataclass(slots=True, eq=False)
-class _Draft:
+class _Begun:
     """What has been laid out so far."""
 
     vertices: list[Array] = field(default_factory=list)
@@ -120,7 +120,7 @@ class _Draft:
 
 def plan_seams(strips: Strips) -> SeamPlan:
     """Return the vertices, edges and loops of a section solid."""
-    draft = _Draft()
+    begun = _Begun()
     spans = strips.spans
     last = len(spans)
     vertex_of, pieces_of = [], []
@@ -129,28 +129,28 @@ def plan_seams(strips: Strips) -> SeamPlan:
         points = span.edges[:, pole]
         size = float(np.linalg.norm(_area_vector(points, span.middles[:, pole])))
         is_ridge = ring in (0, last) and size < LENGTH
-        vertex_of.append(_ring_vertices(draft, points, is_end=ring in (0, last)))
+        vertex_of.append(_ring_vertices(begun, points, is_end=ring in (0, last)))
         neighbours = spans[max(ring - 1, 0) : ring + 1]
         is_there = np.any([s.is_there for s in neighbours], axis=0)
-        pieces_of.append(_ring_pieces(draft, span, pole, vertex_of[ring], is_there, is_ridge))
+        pieces_of.append(_ring_pieces(begun, span, pole, vertex_of[ring], is_there, is_ridge))
     loops: list[tuple[int, int, tuple[Use, ...]]] = []
     for s, span in enumerate(spans):
-        lines = _line_edges(draft, span, vertex_of[s], vertex_of[s + 1])
+        lines = _line_edges(begun, span, vertex_of[s], vertex_of[s + 1])
         for i in np.flatnonzero(span.is_there).tolist():
             ends = (vertex_of[s][i], vertex_of[s + 1][i])
             sides = (lines[i], lines[(i + 1) % len(lines)])
             pieces = (pieces_of[s][i], pieces_of[s + 1][i])
-            loops.append((s, i, _strip_loop(draft, span, sides, pieces, ends)))
+            loops.append((s, i, _strip_loop(begun, span, sides, pieces, ends)))
     caps = [_cap(spans[0], 0, pieces_of[0]), _cap(spans[-1], -1, pieces_of[-1])]
     return SeamPlan(
-        vertices=np.array(draft.vertices),
-        edges=tuple(draft.edges),
+        vertices=np.array(begun.vertices),
+        edges=tuple(begun.edges),
         strips=tuple(loops),
         caps=tuple(cap for cap in caps if cap is not None),
     )
 
 
-def _ring_vertices(draft: _Draft, points: Array, *, is_end: bool) -> list[int]:
+def _ring_vertices(begun: _Begun, points: Array, *, is_end: bool) -> list[int]:
     """Return the vertex of each point of a ring: coinciding neighbours share one, on an end ring all do."""
     count = len(points)
     same = np.linalg.norm(points[:, None] - points, axis=-1) < 2.0 * LENGTH
@@ -165,29 +165,29 @@ def _ring_vertices(draft: _Draft, points: Array, *, is_end: bool) -> list[int]:
     number: dict[int, int] = {}
     for i in lowest.tolist():
         if i not in number:
-            number[i] = len(draft.vertices)
-            draft.vertices.append(points[i])
+            number[i] = len(begun.vertices)
+            begun.vertices.append(points[i])
     return [number[i] for i in lowest.tolist()]
 
 
 def _ring_pieces(
-    draft: _Draft, span: StripSpan, pole: int, vertex: list[int], is_there: NDArray[np.bool_], is_ridge: bool
+    begun: _Begun, span: StripSpan, pole: int, vertex: list[int], is_there: NDArray[np.bool_], is_ridge: bool
 ) -> list[list[_Piece]]:
     """Return the edges along each segment of a ring; none where it has no length there."""
     count = len(vertex)
     result: list[list[_Piece]] = [[] for _ in range(count)]
-    draft.found.clear()
+    begun.found.clear()
     for i in np.flatnonzero(is_there).tolist():
         a, b = vertex[i], vertex[(i + 1) % count]
         if a == b:
             continue
         stops = [(0.0, a), (1.0, b)]
         middle = span.middles[i, pole]
-        is_arc = bool(span.is_arc[i]) and _rise(draft.vertices[a], draft.vertices[b], middle) > LENGTH
+        is_arc = bool(span.is_arc[i]) and _rise(begun.vertices[a], begun.vertices[b], middle) > LENGTH
         if is_ridge and not is_arc:
-            stops = _stops(draft, sorted(set(vertex)), a, b)
+            stops = _stops(begun, sorted(set(vertex)), a, b)
         bent = middle if span.is_arc[i] and len(stops) == 2 else None
-        result[i] = [_piece(draft, (u0, u1), (v0, v1), bent) for (u0, v0), (u1, v1) in pairwise(stops)]
+        result[i] = [_piece(begun, (u0, u1), (v0, v1), bent) for (u0, v0), (u1, v1) in pairwise(stops)]
     return result
 
 
@@ -197,11 +197,11 @@ def _rise(start: Array, end: Array, middle: Array) -> float:
     return float(np.linalg.norm(point - 0.5 * (start + end)))
 
 
-def _stops(draft: _Draft, vertices: list[int], a: int, b: int) -> list[tuple[float, int]]:
+def _stops(begun: _Begun, vertices: list[int], a: int, b: int) -> list[tuple[float, int]]:
     """Return the vertices along a straight edge of a ridge, with their shares of it, both ends included."""
-    start = draft.vertices[a]
-    chord = draft.vertices[b] - start
-    others = np.array([draft.vertices[v] for v in vertices]) - start
+    start = begun.vertices[a]
+    chord = begun.vertices[b] - start
+    others = np.array([begun.vertices[v] for v in vertices]) - start
     share = others @ chord / float(chord @ chord)
     off = np.linalg.norm(others - share[:, None] * chord, axis=-1)
     is_between = (share > 0.0) & (share < 1.0) & (off < LENGTH)
@@ -209,20 +209,20 @@ def _stops(draft: _Draft, vertices: list[int], a: int, b: int) -> list[tuple[flo
     return [(0.0, a), *sorted(inner), (1.0, b)]
 
 
-def _piece(draft: _Draft, u: tuple[float, float], ends: tuple[int, int], middle: Array | None) -> _Piece:
+def _piece(begun: _Begun, u: tuple[float, float], ends: tuple[int, int], middle: Array | None) -> _Piece:
     """Return a piece on the edge that already joins the same vertices by the same way, or on a new one."""
-    start, end = (np.append(draft.vertices[v], 1.0) for v in ends)
+    start, end = (np.append(begun.vertices[v], 1.0) for v in ends)
     poles = np.array([start, end]) if middle is None else np.array([start, middle, end])
     top = start + end if middle is None else start + end + 2.0 * middle
     way = np.round(top[:3] / top[3] / (100.0 * LENGTH)).astype(int).tolist()
     key = (min(ends), max(ends), *way)
-    if key not in draft.found:
-        draft.found[key] = draft.edge(*ends, len(poles) - 1, _UNIT_KNOTS, poles)
-    number = draft.found[key]
-    return _Piece(number, draft.edges[number].first == ends[0], *u)
+    if key not in begun.found:
+        begun.found[key] = begun.edge(*ends, len(poles) - 1, _UNIT_KNOTS, poles)
+    number = begun.found[key]
+    return _Piece(number, begun.edges[number].first == ends[0], *u)
 
 
-def _line_edges(draft: _Draft, span: StripSpan, front: list[int], aft: list[int]) -> list[int]:
+def _line_edges(begun: _Begun, span: StripSpan, front: list[int], aft: list[int]) -> list[int]:
     """Return the edge along which each segment begins; segments without length share one."""
     count = len(front)
     first = int(np.flatnonzero(span.is_there)[0])
@@ -233,12 +233,12 @@ def _line_edges(draft: _Draft, span: StripSpan, front: list[int], aft: list[int]
             lines[i] = lines[before]
             continue
         poles = np.concatenate([span.edges[i], np.ones((span.edges.shape[1], 1))], axis=1)
-        lines[i] = draft.edge(front[i], aft[i], span.degree, span.knots, poles)
+        lines[i] = begun.edge(front[i], aft[i], span.degree, span.knots, poles)
     return lines
 
 
 def _strip_loop(
-    draft: _Draft,
+    begun: _Begun,
     span: StripSpan,
     sides: tuple[int, int],
     pieces: tuple[list[_Piece], list[_Piece]],
@@ -250,17 +250,17 @@ def _strip_loop(
     """
     t0, t1 = float(span.knots[0]), float(span.knots[-1])
     return (
-        *_across_uses(draft, pieces[0], ends[0], t0),
+        *_across_uses(begun, pieces[0], ends[0], t0),
         Use(edge=sides[1], is_forward=True, first_uv=(1.0, t0), last_uv=(1.0, t1)),
-        *[_turned(use) for use in reversed(_across_uses(draft, pieces[1], ends[1], t1))],
+        *[_turned(use) for use in reversed(_across_uses(begun, pieces[1], ends[1], t1))],
         Use(edge=sides[0], is_forward=False, first_uv=(0.0, t0), last_uv=(0.0, t1)),
     )
 
 
-def _across_uses(draft: _Draft, pieces: list[_Piece], vertex: int, t: float) -> list[Use]:
+def _across_uses(begun: _Begun, pieces: list[_Piece], vertex: int, t: float) -> list[Use]:
     """Return the edges across one end of a strip, in the sense of the ring."""
     if not pieces:
-        pole = draft.edge(vertex, vertex, 1, _UNIT_KNOTS, np.empty((0, 4)))
+        pole = begun.edge(vertex, vertex, 1, _UNIT_KNOTS, np.empty((0, 4)))
         return [Use(edge=pole, is_forward=True, first_uv=(0.0, t), last_uv=(1.0, t))]
     uses = []
     for piece in pieces:

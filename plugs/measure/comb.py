@@ -9,7 +9,7 @@ import numpy as np
 
 from plugs.ground.tolerances import LARGEST
 from plugs.measure.fairing import Fairing
-from plugs.measure.pieces import Array
+from plugs.measure.runs import Array
 
 _PLACES: Final = 1001
 """Where the bending is looked at: a cubic with some 30 pieces changes slowly between so many."""

@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from plugs.ground.errors import PlugError
-from plugs.measure.pieces import MOST_PIECES, too_much
+from plugs.measure.runs import MOST_PIECES, too_much
 
 _MOST_POLES: Final = 10_000
 """Control points, fit points or knots of one spline: an outline has some hundred."""

@@ -18,7 +18,7 @@ import numpy as np
 from plugs.ground.errors import PlugError, present
 from plugs.ground.tolerances import LARGEST
 from plugs.measure.dxf_counts import Visits, points_of
-from plugs.measure.pieces import (
+from plugs.measure.runs import (
     CHORD_OF_CURVES,
     MOST_PIECES,
     MOST_POINTS,
@@ -65,7 +65,7 @@ _BINARY_MARKS: Final = re.compile(
 """Where a curve begins in a DXF of text, and in a binary one."""
 
 
-def dxf_pieces(path: Path, dxf_layer: str | None, unit: str | None) -> tuple[list[Run], tuple[str, ...]]:
+def dxf_runs(path: Path, dxf_layer: str | None, unit: str | None) -> tuple[list[Run], tuple[str, ...]]:
     """Return the curves in a drawing's model space, as points.
 
     Parameters

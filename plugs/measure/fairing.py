@@ -15,7 +15,7 @@ from plugs.ground.lengths import as_length
 from plugs.ground.tolerances import LARGEST, LENGTH
 from plugs.measure.fair_curve import Point, fair_curve, residuals_of, standing_off
 from plugs.measure.outliers import SIGMAS, Flags
-from plugs.measure.pieces import pair_of
+from plugs.measure.runs import pair_of
 from plugs.measure.spline_fit import Array, Spline
 
 TOLERANCE: Final = 0.5

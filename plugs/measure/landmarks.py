@@ -13,7 +13,7 @@ import shapely
 from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import LARGEST, LENGTH
 from plugs.measure.outlines import JOIN, Outline, outline_of
-from plugs.measure.pieces import Array, pair_of, sourced
+from plugs.measure.runs import Array, pair_of, sourced
 
 FARTHEST: Final = 5.0
 """mm. A landmark lies no farther from its outline, unless the caller says otherwise."""

@@ -11,7 +11,7 @@ import numpy as np
 
 from plugs.ground.errors import PlugError
 from plugs.ground.units import parse_number
-from plugs.measure.pieces import Array, Run
+from plugs.measure.runs import Array, Run
 from plugs.tables.csv_in import CsvFile, closest, read_csv
 from plugs.tables.numbers import heading, length_in, unit_of
 
@@ -21,7 +21,7 @@ _BARE_COLUMNS: Final = {2: ("y", "z"), 3: ("x", "y", "z")}
 _HEADING_WORDS: Final = re.compile(r"[^\s(\[]+(?:\s*[(\[][^)\]]*[)\]])?")
 
 
-def point_pieces(path: Path, columns: tuple[str, str] | None, unit: str | None) -> list[Run]:
+def point_runs(path: Path, columns: tuple[str, str] | None, unit: str | None) -> list[Run]:
     """Return the runs of points in a file; a column ``outline`` names the run of each row.
 
     Parameters

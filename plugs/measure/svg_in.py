@@ -21,7 +21,7 @@ from xml.parsers import expat
 import numpy as np
 
 from plugs.ground.errors import PlugError
-from plugs.measure.pieces import (
+from plugs.measure.runs import (
     CHORD_OF_CURVES,
     MOST_PIECES,
     MOST_POINTS,
@@ -82,7 +82,7 @@ class _Place:
     is_hidden: bool = False
 
 
-def svg_pieces(path: Path, name: str | None, unit: str | None) -> tuple[list[Run], tuple[str, ...]]:
+def svg_runs(path: Path, name: str | None, unit: str | None) -> tuple[list[Run], tuple[str, ...]]:
     """Return the paths and shapes that a drawing shows, as points.
 
     Parameters

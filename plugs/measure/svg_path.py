@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
-from plugs.measure.pieces import MOST_POINTS, too_much
+from plugs.measure.runs import MOST_POINTS, too_much
 
 Complexes = NDArray[np.complex128]
 

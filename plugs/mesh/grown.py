@@ -66,7 +66,7 @@ class _Surface:
     ways: Indices
 
 
-def sharp_edges(body: Body) -> int:
+def count_sharp_edges(body: Body) -> int:
     """Return how many edges of a body are sharp, `SHARP_DEG` or more.
 
     Parameters

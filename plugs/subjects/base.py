@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from plugs.drafting.builder import Draft
+from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label
 from plugs.drafting.marks import ROW, TEXT, ways
 from plugs.drafting.placing import Beside
@@ -40,42 +40,44 @@ def base_drawing(plan: BasePlan, *, plug_name: str, display_unit: str = "mm") ->
     Drawing
         At full size, mm: (x, y) seen from above, in the plug's coordinates.
     """
-    draft = Draft(path="templates/base-plan", title=f"{plug_name}, base plan", display_unit=display_unit)
-    draft.outline(plan.footprint, FOOTPRINT)
+    builder = DrawingBuilder(
+        path="templates/base-plan", title=f"{plug_name}, base plan", display_unit=display_unit
+    )
+    builder.outline(plan.footprint, FOOTPRINT)
     has_lowest = bool(plan.lowest.area > 0.0)
     if has_lowest:
-        draft.outline(plan.lowest, LOWEST)
-    _draw_lines(draft, plan)
-    draft.under(partial(ways, "z"))
-    draft.bars()
-    draft.rows(_title_rows(plan, plug_name, display_unit, has_lowest=has_lowest))
-    return draft.drawing()
+        builder.outline(plan.lowest, LOWEST)
+    _draw_lines(builder, plan)
+    builder.under(partial(ways, "z"))
+    builder.bars()
+    builder.rows(_title_rows(plan, plug_name, display_unit, has_lowest=has_lowest))
+    return builder.drawing()
 
 
-def _draw_lines(draft: Draft, plan: BasePlan) -> None:
+def _draw_lines(builder: DrawingBuilder, plan: BasePlan) -> None:
     """Draw the lines that templates are set on, longer than the footprint, their names at the ends."""
     (x0, y0), (x1, y1) = plan.lower, plan.upper
     low, high = y0 - _OVER, y1 + _OVER
     has_centreline = y0 < _NEAR and y1 > -_NEAR
     for line in plan.lines:
-        name = _name(line, draft.display_unit)
+        name = _name(line, builder.display_unit)
         if line.axis == "x":
             for x in dict.fromkeys((line.from_mm, line.to_mm)):
-                draft.line(np.array(((x, low), (x, high))), STATIONS)
+                builder.line(np.array(((x, low), (x, high))), STATIONS)
             x = 0.5 * (line.from_mm + line.to_mm)
             rows = (high + TEXT + row * ROW for row in range(len(plan.lines)))
-            draft.beside(_one_of([Label(text=name, at=(x, y), height=TEXT, align="centre") for y in rows]))
+            builder.beside(_one_of([Label(text=name, at=(x, y), height=TEXT, align="centre") for y in rows]))
         else:
             for y in dict.fromkeys((line.from_mm, line.to_mm)):
-                draft.line(np.array(((x0 - _OVER, y), (x1 + _OVER, y))), STATIONS)
+                builder.line(np.array(((x0 - _OVER, y), (x1 + _OVER, y))), STATIONS)
             at, end = line.at_mm + TEXT / 2.0, x1 + (2.0 * _OVER if has_centreline else _OVER)
             places = [(x1 + _OVER + 3.0, at), (end + 3.0, line.at_mm - TEXT / 2.0)]
-            draft.beside(_one_of([Label(text=name, at=place, height=TEXT) for place in places]))
+            builder.beside(_one_of([Label(text=name, at=place, height=TEXT) for place in places]))
     if has_centreline:
-        draft.line(np.array(((x0 - 2.0 * _OVER, 0.0), (x1 + 2.0 * _OVER, 0.0))), CENTRELINE)
+        builder.line(np.array(((x0 - 2.0 * _OVER, 0.0), (x1 + 2.0 * _OVER, 0.0))), CENTRELINE)
         end = x1 + 2.0 * _OVER + 3.0
         places = [(end, y) for y in (-1.6 * TEXT, 0.8 * TEXT, -3.2 * TEXT)]
-        draft.beside(_one_of([Label(text="CL", at=place, height=TEXT) for place in places]))
+        builder.beside(_one_of([Label(text="CL", at=place, height=TEXT) for place in places]))
 
 
 def _one_of(choices: Sequence[Label]) -> Beside:

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from plugs.drafting.builder import Draft
+from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Path, path_bounds
 from plugs.drafting.flat import flat_points, ring_of
 from plugs.drafting.marks import GAP, line
@@ -42,7 +42,7 @@ def block_drawing(block: RadiusBlock, words: Sanding, *, plug_name: str, display
     Drawing
         At full size, mm. The working side is below, the middle of the blend's circle at the origin.
     """
-    draft = Draft(
+    builder = DrawingBuilder(
         path=f"templates/radius-block-{block.number:02d}",
         title=f"{plug_name}, radius block {block.name}",
         display_unit=display_unit,
@@ -52,9 +52,9 @@ def block_drawing(block: RadiusBlock, words: Sanding, *, plug_name: str, display
     beside, low = right + GAP, top - words.block_length
     middle = 0.5 * (left + right) + beside - left
     crown = -block.radius if block.is_inside else block.radius
-    draft.draw([end])
-    draft.line(ring_of((beside, low, beside + right - left, top)), BOARD)
-    draft.draw(
+    builder.draw([end])
+    builder.line(ring_of((beside, low, beside + right - left, top)), BOARD)
+    builder.draw(
         [
             line((0.0, top), (0.0, top - _TICK)),
             line((0.0, crown), (0.0, crown + _TICK)),
@@ -63,10 +63,10 @@ def block_drawing(block: RadiusBlock, words: Sanding, *, plug_name: str, display
     )
     name = f"B{block.number} {_radius(block, display_unit)}"
     sign = Sign(rows=(Row(text=name),), least=_NAME_LEAST, largest=_NAME_LARGEST)
-    draft.sign(shapely.Polygon(flat_points(end)), sign)
-    draft.bars(GAP / 2.0)
-    draft.rows(_rows(block, words, plug_name, display_unit))
-    return draft.drawing()
+    builder.sign(shapely.Polygon(flat_points(end)), sign)
+    builder.bars(GAP / 2.0)
+    builder.rows(_rows(block, words, plug_name, display_unit))
+    return builder.drawing()
 
 
 def _end(block: RadiusBlock, grip: float) -> Path:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from plugs.cloth.cloth import Notch, Pattern
 from plugs.cloth.roll import LaidPattern, Roll
-from plugs.drafting.builder import Draft
+from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.outlines import outline_paths
@@ -57,19 +57,19 @@ def pattern_drawing(pattern: Pattern, *, path: str, plug_name: str, display_unit
     """
     if pattern.outline.is_empty:
         raise AssertionError(f"{pattern.name} has no outline")
-    draft = Draft(path=path, title=f"{plug_name}, cloth {pattern.name}", display_unit=display_unit)
-    draft.outline(pattern.outline, CUT)
+    builder = DrawingBuilder(path=path, title=f"{plug_name}, cloth {pattern.name}", display_unit=display_unit)
+    builder.outline(pattern.outline, CUT)
     for points in (points for points in pattern.seams if len(points) > 1):
-        draft.line(points, SEAM)
+        builder.line(points, SEAM)
     for points in (points for points in pattern.centrelines if len(points) > 1):
-        draft.line(points, CENTRELINE)
+        builder.line(points, CENTRELINE)
     for notch in pattern.notches:
-        draft.line(notch.mark, NOTCH)
-        draft.beside(_notch_name(notch))
-    draft.sign(pattern.outline, *_signs(pattern, 0.0))
-    draft.bars()
-    draft.rows(_rows(pattern, plug_name, display_unit))
-    return draft.drawing()
+        builder.line(notch.mark, NOTCH)
+        builder.beside(_notch_name(notch))
+    builder.sign(pattern.outline, *_signs(pattern, 0.0))
+    builder.bars()
+    builder.rows(_rows(pattern, plug_name, display_unit))
+    return builder.drawing()
 
 
 def roll_drawing(roll: Roll, *, path: str, plug_name: str, display_unit: str = "mm") -> Drawing:
@@ -95,15 +95,15 @@ def roll_drawing(roll: Roll, *, path: str, plug_name: str, display_unit: str = "
     """
     if not roll.laid:
         raise AssertionError(f"nothing lies on the roll of {roll.cloth}")
-    draft = Draft(path=path, title=f"{plug_name}, roll of {roll.cloth}", display_unit=display_unit)
-    draft.line(ring_of((0.0, 0.0, 1000.0 * roll.length_to_buy_m, roll.roll_width)), ROLL)
+    builder = DrawingBuilder(path=path, title=f"{plug_name}, roll of {roll.cloth}", display_unit=display_unit)
+    builder.line(ring_of((0.0, 0.0, 1000.0 * roll.length_to_buy_m, roll.roll_width)), ROLL)
     for laid in roll.laid:
-        draft.draw(_laid_outline(laid))
+        builder.draw(_laid_outline(laid))
         for notch in laid.pattern.notches:
-            draft.line(_moved(laid, notch.mark), NOTCH)
-        draft.sign(laid.moved(laid.pattern.outline), *_signs(laid.pattern, laid.turn_deg))
-    draft.bars()
-    draft.rows(
+            builder.line(_moved(laid, notch.mark), NOTCH)
+        builder.sign(laid.moved(laid.pattern.outline), *_signs(laid.pattern, laid.turn_deg))
+    builder.bars()
+    builder.rows(
         [
             plug_name,
             f"{roll.cloth}, {format_size(roll.roll_width, display_unit)} wide",
@@ -112,7 +112,7 @@ def roll_drawing(roll: Roll, *, path: str, plug_name: str, display_unit: str = "
             "The warp runs along the roll, to the right; the face in view is the outer one",
         ]
     )
-    return draft.drawing()
+    return builder.drawing()
 
 
 def _laid_outline(laid: LaidPattern) -> list[Path]:

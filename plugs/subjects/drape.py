@@ -1,4 +1,4 @@
-"""The picture of a cloth's net on a zone: threads, cells to watch, cells that lock, start and darts."""
+"""The drawing of a cloth's net on a zone: threads, cells to watch, cells that lock, start and darts."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.drafting.builder import Draft
+from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path, box_around, path_bounds
 from plugs.drafting.marks import GAP, ROW, TEXT, arrow
 from plugs.drape.darts import Dart
@@ -49,7 +49,7 @@ def drape_drawing(
     darts: Sequence[Dart] = (),
     display_unit: str = "mm",
 ) -> Drawing:
-    """Return the picture of a net on a zone in the views that show most of it.
+    """Return the drawing of a net on a zone in the views that show most of it.
 
     Parameters
     ----------
@@ -71,7 +71,9 @@ def drape_drawing(
         At full size, mm: one or two of plan, side and end view, one under the other, with EDGE, NET (the
         threads), WARN and LOCK (one and two strokes through a cell), START (with the way of the warp), DART.
     """
-    draft = Draft(path=path, title=f"{plug_name}, how the cloth shears on {zone}", display_unit=display_unit)
+    builder = DrawingBuilder(
+        path=path, title=f"{plug_name}, how the cloth shears on {zone}", display_unit=display_unit
+    )
     paths: list[Path] = []
     left, top = 0.0, 0.0
     for view, words in _best_views(surface):
@@ -81,14 +83,14 @@ def drape_drawing(
         left = low_x if not paths else left
         paths += [_moved(path, move) for path in drawn]
         top = low_y + float(move[1]) - GAP
-        draft.write(Label(text=words, at=(left, top - TEXT), height=TEXT))
+        builder.write(Label(text=words, at=(left, top - TEXT), height=TEXT))
         top -= ROW + GAP
-    # groups in a fixed order, so that each has its own look in every picture
+    # groups in a fixed order, so that each has its own look in every drawing
     order = (EDGE, NET, WARN, LOCK, START, DART)
-    draft.draw(path for group in order for path in paths if path.dxf_layer == group)
-    draft.bars()
-    draft.rows([f"{plug_name}: cloth on {zone}", *_rows(draped, darts, display_unit)])
-    return draft.drawing()
+    builder.draw(path for group in order for path in paths if path.dxf_layer == group)
+    builder.bars()
+    builder.rows([f"{plug_name}: cloth on {zone}", *_rows(draped, darts, display_unit)])
+    return builder.drawing()
 
 
 def _best_views(surface: Surface) -> list[tuple[Projection, str]]:
@@ -180,7 +182,7 @@ def _moved(path: Path, move: Array) -> Path:
 
 
 def _rows(draped: Drape, darts: Sequence[Dart], unit: str) -> list[str]:
-    """Return what the picture says in words."""
+    """Return what the drawing says in words."""
 
     def length(value: float) -> str:
         return format_length(round(value, 1), unit)

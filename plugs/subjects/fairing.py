@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.drafting.builder import Draft
+from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Path
 from plugs.ground.units import format_fine, format_length
 from plugs.measure.comb import FairLine, curvature_comb
@@ -41,7 +41,7 @@ _OUT_ARM: Final = 3.0
 
 
 def fairing_drawing(lines: Sequence[FairLine], *, plug_name: str, display_unit: str = "mm") -> Drawing:
-    """Return the picture of the fair curves of a station, or of a contour.
+    """Return the drawing of the fair curves of a station, or of a contour.
 
     Parameters
     ----------
@@ -60,22 +60,22 @@ def fairing_drawing(lines: Sequence[FairLine], *, plug_name: str, display_unit: 
     extent = float(np.ptp(np.vstack([line.curve.points for line in lines]), axis=0).max())
     tightest = min((radius for line in lines if (radius := line.tightest()[0]) is not None), default=None)
     scale = 0.0 if tightest is None else _COMB_RATIO * extent * tightest
-    draft = Draft(
+    builder = DrawingBuilder(
         path=f"fairing/{lines[0].drawing}",
         title=f"{plug_name}, measured lines, {lines[0].seen}",
         display_unit=display_unit,
     )
     for line in lines:
-        draft.draw(_paths(line, scale, _TEETH / extent))
+        builder.draw(_paths(line, scale, _TEETH / extent))
     rows = [plug_name, f"Measured lines, {lines[0].seen}", *(told_of(line, display_unit) for line in lines)]
     if tightest is not None:
         rows.append(
             f"{COMB}: the longest tooth stands where the radius is {format_fine(tightest, display_unit)}"
         )
     rows.append(f"{POINTS}: as measured, at most {_MOST_POINTS} of a line; {LEFT_OUT}: not followed, large")
-    draft.bars()
-    draft.rows(rows)
-    return draft.drawing()
+    builder.bars()
+    builder.rows(rows)
+    return builder.drawing()
 
 
 def told_of(line: FairLine, unit: str) -> str:

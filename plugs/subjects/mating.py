@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from plugs.body.body_face import BodyFace
 from plugs.body.mating import MatingFace
 from plugs.drafting.arcs import fit_arcs
-from plugs.drafting.builder import Draft
+from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label, Path, path_bounds
 from plugs.drafting.marks import GAP, TEXT, arrow
 from plugs.drafting.outlines import canonical_rings
@@ -56,17 +56,17 @@ def edge_drawing(
     Drawing
         At full size, mm. In a contour's view, and along x, y or z, in the plug's own coordinates.
     """
-    draft = Draft(path=path, title=f"{plug_name}, edge of {face.name}", display_unit=display_unit)
+    builder = DrawingBuilder(path=path, title=f"{plug_name}, edge of {face.name}", display_unit=display_unit)
     paths, axes, seen = _contour_edge(face) if isinstance(face, MatingFace) else _body_edge(face)
-    draft.draw(paths)
-    draft.under(partial(_axis_arrows, axes))
-    draft.bars(0.0)
+    builder.draw(paths)
+    builder.under(partial(_axis_arrows, axes))
+    builder.bars(0.0)
     gap = _gap_row(face, display_unit)
-    draft.rows([plug_name, f"{face.name}: {seen}", *_edge_rows(face, display_unit), gap])
+    builder.rows([plug_name, f"{face.name}: {seen}", *_edge_rows(face, display_unit), gap])
     if isinstance(face, MatingFace):
-        draft.under(partial(_unrolled, face))
-        draft.rows(_unrolled_rows(face, display_unit))
-    return draft.drawing()
+        builder.under(partial(_unrolled, face))
+        builder.rows(_unrolled_rows(face, display_unit))
+    return builder.drawing()
 
 
 def _gap_row(face: MatingFace | BodyFace, unit: str) -> str:

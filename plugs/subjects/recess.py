@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from plugs.drafting.builder import Draft
+from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.flat import flat_points
 from plugs.drafting.marks import GAP, TEXT, arrow, line
@@ -47,17 +47,19 @@ def recess_drawing(kit: RecessKit, *, path: str, plug_name: str, display_unit: s
     Drawing
         At full size, mm, about the origin.
     """
-    draft = Draft(path=path, title=f"{plug_name}, recess kit, {kit.name}", display_unit=display_unit)
+    builder = DrawingBuilder(
+        path=path, title=f"{plug_name}, recess kit, {kit.name}", display_unit=display_unit
+    )
     lines = ((kit.cut, CUT), (kit.mouth, MOUTH), (kit.floor, FLOOR))
-    draft.draw(_rounded(shape, group) for shape, group in lines if shape is not None)
-    draft.draw([line((-_TICK, 0.0), (_TICK, 0.0)), line((0.0, -_TICK), (0.0, _TICK))])
+    builder.draw(_rounded(shape, group) for shape, group in lines if shape is not None)
+    builder.draw([line((-_TICK, 0.0), (_TICK, 0.0)), line((0.0, -_TICK), (0.0, _TICK))])
     within = _rounded(kit.floor or kit.mouth, MOUTH)
     sign = Sign(rows=(Row(text=kit.name),), least=_NAME_LEAST, largest=_NAME_LARGEST)
-    draft.sign(shapely.Polygon(flat_points(within)), sign)
-    draft.under(partial(_ways, kit))
-    draft.bars(0.0)
-    draft.rows(_rows(kit, plug_name, display_unit))
-    return draft.drawing()
+    builder.sign(shapely.Polygon(flat_points(within)), sign)
+    builder.under(partial(_ways, kit))
+    builder.bars(0.0)
+    builder.rows(_rows(kit, plug_name, display_unit))
+    return builder.drawing()
 
 
 def _rounded(shape: Rounded, dxf_layer: str) -> Path:

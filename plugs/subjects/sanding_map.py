@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.drafting.builder import Draft
+from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label, Path
 from plugs.drafting.marks import arrow, line
 from plugs.drafting.placing import Beside, Row, Sign
@@ -95,16 +95,16 @@ def sanding_map(aids: SandingAids, *, path: str, plug_name: str, display_unit: s
     """
     views = _views(aids)
     scale = _scale(views)
-    draft = Draft(path=path, title=f"{plug_name}, sanding map", display_unit=display_unit)
-    draft.write(Label(text=f"{plug_name}: sanding map, 1 : {scale}", at=(0.0, 0.0), height=5.0))
+    builder = DrawingBuilder(path=path, title=f"{plug_name}, sanding map", display_unit=display_unit)
+    builder.write(Label(text=f"{plug_name}: sanding map, 1 : {scale}", at=(0.0, 0.0), height=5.0))
     top = -_GAP
     is_alike = any(panel.is_both_sides for panel in aids.panels)
     for word, regions in views.items():
-        top = _draw_view(draft, word, regions, aids.blocks, scale, top, is_alike=is_alike)
-    top = _write_columns(draft, _table(aids, display_unit), top - _ROW)
-    top = _draw_legend(draft, aids, top - _ROW)
-    _write_columns(draft, _block_rows(aids.blocks, display_unit), top - _ROW)
-    return draft.drawing()
+        top = _draw_view(builder, word, regions, aids.blocks, scale, top, is_alike=is_alike)
+    top = _write_columns(builder, _table(aids, display_unit), top - _ROW)
+    top = _draw_legend(builder, aids, top - _ROW)
+    _write_columns(builder, _block_rows(aids.blocks, display_unit), top - _ROW)
+    return builder.drawing()
 
 
 def _views(aids: SandingAids) -> dict[str, list[_Region]]:
@@ -142,7 +142,7 @@ def _scale(views: dict[str, list[_Region]]) -> int:
 
 
 def _draw_view(
-    draft: Draft,
+    builder: DrawingBuilder,
     word: str,
     regions: list[_Region],
     blocks: Sequence[RadiusBlock],
@@ -160,28 +160,28 @@ def _draw_view(
     for region in regions:
         shape = shapely.Polygon(region.outline / scale + move).buffer(0)
         group = _GROUPS[region.panel.kind]
-        draft.draw(_closed(part, group) for part in shapely.get_parts(shape) if not part.is_empty)
+        builder.draw(_closed(part, group) for part in shapely.get_parts(shape) if not part.is_empty)
         for angle_deg, step in _HATCHES[region.panel.kind]:
-            draft.hatch(shape, angle_deg, step, group)
+            builder.hatch(shape, angle_deg, step, group)
         if region.is_lettered:
-            _letter(draft, region, shape)
-    _name_edges(draft, word, blocks, scale, move)
+            _letter(builder, region, shape)
+    _name_edges(builder, word, blocks, scale, move)
     bottom = float(low[1] + move[1])
-    _draw_stations(draft, regions, view.right[0] / scale, float(move[0]), bottom)
+    _draw_stations(builder, regions, view.right[0] / scale, float(move[0]), bottom)
     y = bottom - 2.0 * _ROW - 11.0
     tip, tail = (0.0, 20.0) if view.right[0] > 0.0 else (20.0, 0.0)
-    draft.draw(arrow((tail, y), (tip, y)))
-    draft.write(
+    builder.draw(arrow((tail, y), (tip, y)))
+    builder.write(
         Label(text="FORWARD", at=(24.0, y - _TEXT / 2.0), height=_TEXT),
         Label(text=title, at=(0.0, top - _ROW), height=_TEXT + 1.0),
     )
     return y - _GAP
 
 
-def _letter(draft: Draft, region: _Region, shape: shapely.Geometry) -> None:
+def _letter(builder: DrawingBuilder, region: _Region, shape: shapely.Geometry) -> None:
     """Ask for number, name and gaps within a panel, as large as there is room; at least the number."""
     panel, number = region.panel, str(region.number)
-    along, across = (_gap(gap, draft.display_unit) for gap in (panel.lengthwise, panel.crosswise))
+    along, across = (_gap(gap, builder.display_unit) for gap in (panel.lengthwise, panel.crosswise))
     full = (f"{number} {panel.panel}", f"along {along}", f"across {across}")
     choices = tuple(
         Sign(rows=tuple(Row(text=text) for text in rows), least=_LEAST, largest=_TEXT)
@@ -189,10 +189,12 @@ def _letter(draft: Draft, region: _Region, shape: shapely.Geometry) -> None:
     )
     x, y = shapely.maximum_inscribed_circle(shape, tolerance=0.5).coords[0]
     plain = Label(text=number, at=(x, y), height=_LEAST, align="centre")
-    draft.sign(shape, *choices, over_lines=False, instead=Beside(choices=(plain,), to=(x, y)))
+    builder.sign(shape, *choices, over_lines=False, instead=Beside(choices=(plain,), to=(x, y)))
 
 
-def _name_edges(draft: Draft, word: str, blocks: Sequence[RadiusBlock], scale: int, move: Array) -> None:
+def _name_edges(
+    builder: DrawingBuilder, word: str, blocks: Sequence[RadiusBlock], scale: int, move: Array
+) -> None:
     """Ask for the names of blocks at their edges, beside the blend on its outer side."""
     view = _VIEWS[word][1]
     for block in blocks:
@@ -204,7 +206,7 @@ def _name_edges(draft: Draft, word: str, blocks: Sequence[RadiusBlock], scale: i
             way = out / size if size > 0.0 else out
             plain = Label(text=f"B{block.number}", at=(0.0, 0.0), height=2.5, align="centre")
             x, y = (at + _TURNS_OUT * way).tolist()
-            draft.beside(Beside(choices=(replace(plain, at=(x, y)),), to=(float(at[0]), float(at[1]))))
+            builder.beside(Beside(choices=(replace(plain, at=(x, y)),), to=(float(at[0]), float(at[1]))))
 
 
 def _view_of(place: EdgePlace) -> str:
@@ -221,15 +223,17 @@ def _closed(part: shapely.Polygon, group: str) -> Path:
     return Path(points=points, bulges=np.zeros(len(points)), is_closed=True, dxf_layer=group)
 
 
-def _draw_stations(draft: Draft, regions: list[_Region], across: float, move: float, bottom: float) -> None:
+def _draw_stations(
+    builder: DrawingBuilder, regions: list[_Region], across: float, move: float, bottom: float
+) -> None:
     """Draw ticks under a view where its bays begin and end, with their places."""
     places = sorted({value for region in regions for value in (region.panel.from_x, region.panel.to_x)})
     for x, value in sorted((across * v + move, v) for v in places):
-        draft.draw([line((x, bottom - 1.0), (x, bottom - 4.0))])
-        text = f"x = {format_length(value, draft.display_unit)}"
+        builder.draw([line((x, bottom - 1.0), (x, bottom - 4.0))])
+        text = f"x = {format_length(value, builder.display_unit)}"
         plain = Label(text=text, at=(x, 0.0), height=2.5, align="centre")
         rows = (bottom - 6.5 - 4.0 * row for row in range(3))
-        draft.beside(Beside(choices=tuple(replace(plain, at=(x, y)) for y in rows), to=(x, bottom - 4.0)))
+        builder.beside(Beside(choices=tuple(replace(plain, at=(x, y)) for y in rows), to=(x, bottom - 4.0)))
 
 
 def _gap(gap: Gap | None, unit: str) -> str:
@@ -271,13 +275,13 @@ def _under(gap: Gap | None, unit: str) -> str:
     return "-" if gap is None else format_length(gap.length, unit)
 
 
-def _write_columns(draft: Draft, rows: list[list[str]], top: float) -> float:
+def _write_columns(builder: DrawingBuilder, rows: list[list[str]], top: float) -> float:
     """Write rows of texts in columns; return where the next row may begin."""
     if not rows:
         return top
     widths = [TEXT_WIDTH_RATIO * _TEXT * max(len(row[i]) for row in rows) + 4.0 for i in range(len(rows[0]))]
     starts = np.concatenate([[0.0], np.cumsum(widths)])
-    draft.write(
+    builder.write(
         *(
             Label(text=text, at=(float(starts[i]), top - number * _ROW - _TEXT), height=_TEXT)
             for number, row in enumerate(rows)
@@ -288,9 +292,9 @@ def _write_columns(draft: Draft, rows: list[list[str]], top: float) -> float:
     return top - len(rows) * _ROW
 
 
-def _draw_legend(draft: Draft, aids: SandingAids, top: float) -> float:
+def _draw_legend(builder: DrawingBuilder, aids: SandingAids, top: float) -> float:
     """Draw what the hatches and the signs mean; return where the next row may begin."""
-    words, unit = aids.words, draft.display_unit
+    words, unit = aids.words, builder.display_unit
     texts = {
         FLAT: "flat: straight lines both ways in one plane",
         BOTH_WAYS: "straight lines both ways, but twisted",
@@ -302,10 +306,10 @@ def _draw_legend(draft: Draft, aids: SandingAids, top: float) -> float:
     y = top
     for kind, text in ((kind, text) for kind, text in texts.items() if kind in kinds):
         box = shapely.box(0.0, y - 7.0, 16.0, y)
-        draft.draw([_closed(box, _GROUPS[kind])])
+        builder.draw([_closed(box, _GROUPS[kind])])
         for angle_deg, step in _HATCHES[kind]:
-            draft.hatch(box, angle_deg, 0.5 * step, _GROUPS[kind])
-        draft.write(Label(text=text, at=(20.0, y - 5.0), height=_TEXT))
+            builder.hatch(box, angle_deg, 0.5 * step, _GROUPS[kind])
+        builder.write(Label(text=text, at=(20.0, y - 5.0), height=_TEXT))
         y -= 9.0
     for row in (
         f"Gaps under a straightedge of {format_length(words.straightedge, unit)}, or as long as the panel; "
@@ -313,7 +317,7 @@ def _draw_legend(draft: Draft, aids: SandingAids, top: float) -> float:
         f"A panel counts as straight up to {_gap_words(words.daylight, unit)}; "
         "'all': over the whole length, stations and all",
     ):
-        draft.write(Label(text=row, at=(0.0, y - _TEXT), height=_TEXT))
+        builder.write(Label(text=row, at=(0.0, y - _TEXT), height=_TEXT))
         y -= _ROW
     return y
 

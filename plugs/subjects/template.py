@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from plugs.drafting.builder import Draft
+from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label
 from plugs.drafting.marks import FACES, WAYS, ways
 from plugs.drafting.placing import Beside, Pointer, Row, Sign
@@ -54,30 +54,30 @@ def template_drawing(template: Template, *, plug_name: str, display_unit: str = 
         gauge is the plate outside the plug. ``CUT`` holds edges and round holes, ``SLOT`` the slots, which
         run out over the edge.
     """
-    draft = Draft(
+    builder = DrawingBuilder(
         path=f"templates/{template.stem}",
         title=f"{plug_name}, {'gauge' if template.is_gauge else 'template'} {template.name}",
         display_unit=display_unit,
     )
-    draft.outline(template.outline, CUT)
+    builder.outline(template.outline, CUT)
     for hole in template.holes:
-        draft.circle(hole.centre, hole.diameter, CUT)
+        builder.circle(hole.centre, hole.diameter, CUT)
     for slot in template.slots:
-        draft.outline(slot.outline, SLOT)
+        builder.outline(slot.outline, SLOT)
     for ends in (ends for mark in template.marks for ends in mark.points):
-        draft.line(np.array(ends).reshape(2, 2), MARK)
+        builder.line(np.array(ends).reshape(2, 2), MARK)
     for line in template.bevel.lines.geoms:
-        draft.line(shapely.get_coordinates(line), BEVEL)
-    _letter(draft, template)
-    draft.under(partial(ways, template.axis))
-    draft.bars()
-    draft.rows(_title_rows(template, plug_name, display_unit))
-    return draft.drawing()
+        builder.line(shapely.get_coordinates(line), BEVEL)
+    _letter(builder, template)
+    builder.under(partial(ways, template.axis))
+    builder.bars()
+    builder.rows(_title_rows(template, plug_name, display_unit))
+    return builder.drawing()
 
 
-def _letter(draft: Draft, template: Template) -> None:
+def _letter(builder: DrawingBuilder, template: Template) -> None:
     """Ask for what is written inside the part: name, place, face and arrow; marks, slots and bevel."""
-    unit = draft.display_unit
+    unit = builder.display_unit
     face, place = FACES[template.axis], f"{template.axis} = {format_length(template.at_mm, unit)}"
     parts = sorted(template.region.geoms, key=lambda part: (-part.area, part.bounds))
     name, rows = template.name, [place, face]
@@ -85,7 +85,7 @@ def _letter(draft: Draft, template: Template) -> None:
         name, rows = template.place, [place, _gauge_words(template).upper(), face]
 
     def beside(choices: Iterable[Label], to: tuple[float, float] | None = None) -> None:
-        draft.beside(Beside(choices=tuple(choices), to=to, within=template.region, is_needed=False))
+        builder.beside(Beside(choices=tuple(choices), to=to, within=template.region, is_needed=False))
 
     if template.is_gauge:
         for places in _beside_edges(template, unit):
@@ -104,11 +104,11 @@ def _letter(draft: Draft, template: Template) -> None:
     block: list[Row | Pointer] = [Row(text=word, ratio=_WORD), pointer, Row(text=name)]
     block += [Row(text=row, ratio=_WORD) for row in rows]
     alone = Sign(rows=(Row(text=template.name),), least=_NAME_LEAST, largest=_NAME_LARGEST)
-    draft.sign(
+    builder.sign(
         parts[0], Sign(rows=tuple(block), least=_BLOCK_LEAST, largest=_NAME_LARGEST), alone, over_lines=False
     )
     for part in parts[1:]:
-        draft.sign(part, alone, over_lines=False)
+        builder.sign(part, alone, over_lines=False)
 
 
 def _gauge_words(template: Template) -> str:

@@ -149,7 +149,7 @@ def test_neighbour_of_crumbs_alone_has_no_piece_to_share_with() -> None:
     assert [patch.name for patch in patches] == ["deck"] and (patches[0].beyond == 1).any()
     surface = Zoned(zones=zones, patches=patches, areas_mm2={}, owners={}, centroids={})
     (piece,) = patterns_of(surface, [ClothPly(number=1, zones=names)]).patterns
-    assert piece.outline.contains(piece.net)
+    assert piece.outline.contains(piece.zone_outline)
 
 
 def test_cut_that_would_run_along_its_own_rim_begins_where_it_leaves_it() -> None:

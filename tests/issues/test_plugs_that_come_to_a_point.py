@@ -37,7 +37,7 @@ def test_piece_whose_edges_all_move_in() -> None:
     """A rectangle in two runs that meet half way along it, 10 mm and 8 mm inside: no tab where they meet."""
     corners = np.array([[50, 0], [100, 0], [100, 60], [50, 60], [0, 60], [0, 0]], dtype=float)
     runs = [(1, np.array([0, 1, 2, 3]), False), (2, np.array([3, 4, 5, 0]), False)]
-    edge = PatchEdge(net=shapely.Polygon(corners), runs=runs, centrelines=())
+    edge = PatchEdge(zone_outline=shapely.Polygon(corners), runs=runs, centrelines=())
     lines = [shapely.LineString(corners[run]) for _, run, _ in runs]
     left = moved_edges(edge, lines, [-10.0, -8.0])
     assert left.bounds == pytest.approx((8.0, 8.0, 90.0, 52.0), abs=1e-6)
@@ -54,7 +54,7 @@ def test_outline_with_sides_that_all_but_run_on_straight() -> None:
             [119.75, 97.66740991955456], [119.75, 10.0], [10.0, 10.0], [10.0, high],
         ]
     )  # fmt: skip
-    edge = PatchEdge(net=shapely.Polygon(corners), runs=[(1, np.arange(8), True)], centrelines=())
+    edge = PatchEdge(zone_outline=shapely.Polygon(corners), runs=[(1, np.arange(8), True)], centrelines=())
     grown = moved_edges(edge, [shapely.LinearRing(corners)], [4.0])
     assert grown.is_valid
     assert grown.bounds == pytest.approx((6.0, 6.0, 123.75, high + 4.0), abs=1e-9)

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from plugs.book.book import SECTIONS, book_html
+from plugs.book.html import Html, el, label_of, quantities_table, quantity, steps, table, text
 from plugs.book.source import BookSource
-from plugs.book.words import Html, el, label_of, quantities_table, quantity, steps, table, text
 from plugs.drafting.drawing import Drawing
 from tests.books import Book, book_of
 

@@ -8,7 +8,7 @@ import pytest
 import trimesh
 
 from plugs.mesh import mesh
-from plugs.mesh.grown import grown, sharp_edges
+from plugs.mesh.grown import count_sharp_edges, grown
 from plugs.mesh.mesh import Body
 
 CUBE = manifold3d.Manifold.cube((100.0, 60.0, 40.0))
@@ -63,6 +63,6 @@ def test_nothing_grows_by_nothing() -> None:
 
 def test_sharp_edges_are_counted() -> None:
     """A box has 12; a finely divided ball none; a cylinder of 128 sides 256, the rims."""
-    assert sharp_edges(Body(SHAPES["box"])) == 12
-    assert sharp_edges(Body(SHAPES["ball"])) == 0
-    assert sharp_edges(Body(SHAPES["cylinder"])) == 256
+    assert count_sharp_edges(Body(SHAPES["box"])) == 12
+    assert count_sharp_edges(Body(SHAPES["ball"])) == 0
+    assert count_sharp_edges(Body(SHAPES["cylinder"])) == 256

@@ -10,7 +10,7 @@ import pytest
 
 from plugs.ground.errors import PlugError
 from plugs.measure.outlines import Outline, outline_of, read_outline, read_outlines
-from plugs.measure.pieces import LARGEST_DRAWING, Run, joined
+from plugs.measure.runs import LARGEST_DRAWING, Run, joined
 
 SQUARE = "0,0\n100,0\n100,50\n0,50\n"
 

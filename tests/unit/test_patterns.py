@@ -55,7 +55,10 @@ def extent(shape: shapely.Polygon) -> np.ndarray:
 
 def test_one_of_two_takes_the_lap_by_turns(four: PatternSet) -> None:
     """Over a seam the two pieces together always exceed their nets by the overlap, ply for ply."""
-    nets = extent(piece(four, 1, "deck").net)[1] + extent(piece(four, 1, "side port").net)[1] * 2.0
+    nets = (
+        extent(piece(four, 1, "deck").zone_outline)[1]
+        + extent(piece(four, 1, "side port").zone_outline)[1] * 2.0
+    )
     for ply in (1, 2, 3, 4):
         heights = [extent(piece(four, ply, n).outline)[1] for n in ("side starboard", "deck", "side port")]
         # two seams of the deck, and the trim at the two feet
@@ -64,7 +67,7 @@ def test_one_of_two_takes_the_lap_by_turns(four: PatternSet) -> None:
 
 def test_laps_of_successive_plies_do_not_lie_over_each_other(four: PatternSet) -> None:
     """Edges of the deck's pieces across the seam are at different places in every ply."""
-    net = piece(four, 1, "deck").net.bounds[3]
+    net = piece(four, 1, "deck").zone_outline.bounds[3]
     tops = [piece(four, ply, "deck").outline.bounds[3] - net for ply in (1, 2, 3, 4)]
     assert tops == pytest.approx([-30.0, 80.0, -60.0, 110.0], abs=1.0)
 
@@ -73,8 +76,8 @@ def test_first_and_last_edges_are_trimmed(four: PatternSet) -> None:
     """Along the floor, which is bare, a side reaches beyond its net edge by the trim in every ply."""
     for ply in (1, 2, 3, 4):
         side = piece(four, ply, "side starboard")
-        below = side.net.bounds[1] - side.outline.bounds[1]
-        above = side.outline.bounds[3] - side.net.bounds[3]
+        below = side.zone_outline.bounds[1] - side.outline.bounds[1]
+        above = side.outline.bounds[3] - side.zone_outline.bounds[3]
         assert min(abs(below - 25.0), abs(above - 25.0)) < 0.5
 
 
@@ -132,7 +135,9 @@ def test_centreline_runs_through_deck_and_ends_only(four: PatternSet) -> None:
     deck = piece(four, 1, "deck")
     (line,) = deck.centrelines
     assert np.ptp(line[:, 0]) == pytest.approx(800.0, abs=0.1)
-    assert line[:, 1] == pytest.approx(0.5 * (deck.net.bounds[1] + deck.net.bounds[3]), abs=0.5)
+    assert line[:, 1] == pytest.approx(
+        0.5 * (deck.zone_outline.bounds[1] + deck.zone_outline.bounds[3]), abs=0.5
+    )
     assert piece(four, 1, "side port").centrelines == ()
 
 
@@ -142,7 +147,9 @@ def test_ply_of_some_zones_covers_them_alone(surface: Zoned) -> None:
         surface, [ClothPly(number=1, zones=("deck",)), ClothPly(number=2, zones=("side",))], LAPS
     )
     assert [p.patch for p in found.patterns] == ["deck", "side starboard", "side port"]
-    assert extent(found.patterns[0].outline) == pytest.approx(extent(found.patterns[0].net) + 100.0, abs=0.5)
+    assert extent(found.patterns[0].outline) == pytest.approx(
+        extent(found.patterns[0].zone_outline) + 100.0, abs=0.5
+    )
     with pytest.raises(PlugError) as caught:
         patterns_of(surface, [ClothPly(number=1, zones=("decks",))], LAPS)
     assert caught.value.param == "plies[0].zones" and "deck" in caught.value.remedy

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.drafting.builder import Draft
+from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, label_box
 from plugs.drafting.glue import pin_paths
 from plugs.drafting.placing import Beside, Pointer, Row, Sign, name_signs
@@ -14,9 +14,9 @@ from plugs.drafting.placing import Beside, Pointer, Row, Sign, name_signs
 PLATE = shapely.box(0.0, 0.0, 200.0, 100.0)
 
 
-def draft() -> Draft:
+def builder() -> DrawingBuilder:
     """Return a plate to be written on."""
-    made = Draft(path="layers/a", title="A")
+    made = DrawingBuilder(path="layers/a", title="A")
     made.outline(PLATE, "ROUGH")
     return made
 
@@ -34,7 +34,7 @@ def word(text: str, x: float, y: float) -> Label:
 
 def test_signs_share_a_region_and_keep_off_its_lines() -> None:
     """Two names in one plate with a line through it: both inside, off the line and off each other."""
-    made = draft()
+    made = builder()
     line = shapely.LineString([(0.0, 50.0), (200.0, 50.0)])
     made.line(shapely.get_coordinates(line), "MARK")
     for name in ("ONE", "TWO"):
@@ -49,10 +49,10 @@ def test_signs_share_a_region_and_keep_off_its_lines() -> None:
 def test_a_pin_moves_a_name_where_there_is_room() -> None:
     """A mark where the name would stand moves it; marks all over leave it, since a part must be named."""
     sign = Sign(rows=(Row(text="L01"),), least=3.0, largest=16.0)
-    plain = draft()
+    plain = builder()
     plain.sign(PLATE, sign)
     (label,) = plain.drawing().labels
-    pinned, crowded = draft(), draft()
+    pinned, crowded = builder(), builder()
     x, y = label.at
     pinned.mark(pin_paths((x, y), 6.0, "PINS_LOWER"))
     pinned.sign(PLATE, sign)
@@ -67,7 +67,7 @@ def test_a_pin_moves_a_name_where_there_is_room() -> None:
 @pytest.mark.parametrize("turn_deg", [0.0, 37.0, 90.0, 180.0])
 def test_an_arrow_points_as_it_is_told_within_the_sign(turn_deg: float) -> None:
     """Head and shaft lie in the plate, off the name, and point the way."""
-    made = draft()
+    made = builder()
     row, pointer = Row(text="NAME"), Pointer(turn_deg=turn_deg, length=3.0)
     made.sign(PLATE, Sign(rows=(row, pointer), least=3.0, largest=16.0))
     drawing = made.drawing()
@@ -82,7 +82,7 @@ def test_an_arrow_points_as_it_is_told_within_the_sign(turn_deg: float) -> None:
 
 def test_a_word_without_room_is_led_to_its_place() -> None:
     """Where another word stands, the second is set apart, with a line from it to what it names."""
-    made = draft()
+    made = builder()
     made.write(word("TAKEN", 100.0, 50.0))
     made.beside(Beside(choices=(word("P1-1", 100.0, 50.0),), to=(100.0, 50.0), within=PLATE))
     drawing = made.drawing()
@@ -94,7 +94,7 @@ def test_a_word_without_room_is_led_to_its_place() -> None:
 
 def test_a_word_that_may_be_left_out_is() -> None:
     """Nothing is written over a line where nothing needs to be; what is needed stands all the same."""
-    made = draft()
+    made = builder()
     for y in range(0, 100, 4):
         made.line(np.array([(0.0, y), (200.0, y)], dtype=np.float64), "CUT")
     made.beside(Beside(choices=(word("SPARE", 100.0, 50.0),), within=PLATE, is_needed=False))
@@ -106,7 +106,7 @@ def test_a_word_that_may_be_left_out_is() -> None:
 
 def test_hatches_leave_room_for_words() -> None:
     """Strokes of a hatch end at the box of a name."""
-    made = draft()
+    made = builder()
     made.hatch(PLATE, 45.0, 4.0, "CURVED")
     made.sign(PLATE, Sign(rows=(Row(text="7"),), least=3.0, largest=16.0))
     drawing = made.drawing()
@@ -120,7 +120,7 @@ def test_hatches_leave_room_for_words() -> None:
 
 def test_dimension_tells_its_length_beside_its_line() -> None:
     """The figure stands off the line between the arrows."""
-    made = draft()
+    made = builder()
     made.dimension((0.0, -20.0), (200.0, -20.0), "200 mm", 6.0)
     drawing = made.drawing()
     lines = [shapely.LineString(p.points) for p in drawing.paths if p.dxf_layer == "LABELS"]
