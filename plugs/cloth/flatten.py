@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from plugs.cloth.unroll import flat_triangles, unroll
 from plugs.cloth.zones import Patch
 from plugs.ground.errors import Finding
-from plugs.mesh.triangles import normals, side_lengths
+from plugs.mesh.triangles import cross, normals, side_lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -290,7 +290,7 @@ def _turned(patch: Patch, points: Array) -> tuple[Array, str]:
     normal, area = normals(corners)
     base = corners[:, 1] - corners[:, 0]
     base = base / np.maximum(np.linalg.norm(base, axis=1), 1e-12)[:, None]
-    side = np.cross(normal, base)
+    side = cross(normal, base)
     maps = _jacobians(vertices, triangles, points)
     for word in dict.fromkeys((patch.warp, "up", "across", "forward")):
         along = np.array(_DIRECTIONS[word])

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from plugs.body.body import Solid, remade
 from plugs.cloth.seamed import seamed
-from plugs.drape.splitting import finer_inside, split_at_zero, split_edges, well_shaped
+from plugs.drape.splitting import finer_inside, split_at_zero, split_edges
+from plugs.drape.turning import well_shaped
 from plugs.mesh.faces import numbered, with_fewer_faces
 from plugs.mesh.mesh import numbered_triangles_of, placed
 from plugs.mesh.nearest import arcs_to_lines
@@ -201,8 +202,9 @@ def _far_from(rim: Array, vertices: Array, triangles: Indices, width: float, kno
 
     That of the first vertices is known already.
     """
-    normals = np.zeros_like(vertices)
-    np.add.at(normals, triangles, facing(vertices[triangles])[:, None, :])
+    normals = np.empty_like(vertices)
+    for k, way in enumerate(np.repeat(facing(vertices[triangles]), 3, axis=0).T):
+        normals[:, k] = np.bincount(triangles.ravel(), way, len(vertices))
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
     rest = slice(len(known), None)
     found = arcs_to_lines(vertices[rest], normals[rest], rim, 2.0 * width)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.tolerances import LENGTH
-from plugs.mesh.triangles import centre, distinct, facing, hinges_of, in_use, loops_along, proper
+from plugs.mesh.triangles import centre, cross, distinct, facing, hinges_of, in_use, loops_along, proper
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -92,7 +92,7 @@ def make_surface(vertices: Array, triangles: Indices, *, is_parted: bool = False
     normal = np.where(
         (double > 0.0)[:, None], normal / np.maximum(double, 1e-300)[:, None], _square_to(along)
     )
-    across = np.cross(normal, along)
+    across = cross(normal, along)
     corners = np.zeros((len(triangles), 3), dtype=np.complex128)
     corners[:, 1] = base
     corners[:, 2] = np.einsum("ij,ij->i", c - a, along) + 1j * np.einsum("ij,ij->i", c - a, across)
@@ -130,7 +130,7 @@ def _welded(vertices: Array, triangles: Indices) -> tuple[Array, Indices]:
 def _square_to(ways: Array) -> Array:
     """Return a direction square to each of some directions."""
     axis = np.eye(3)[np.argmin(np.abs(ways), axis=1)]
-    square = np.cross(ways, axis)
+    square = cross(ways, axis)
     return np.asarray(square / np.linalg.norm(square, axis=1)[:, None])
 
 

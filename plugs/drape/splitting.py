@@ -8,15 +8,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.mesh.triangles import distinct, edges_of, facing, groups, hinges_of, meeting
+from plugs.drape.turning import well_shaped
+from plugs.mesh.triangles import distinct, edges_of, groups, hinges_of
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 _MOST_ROUNDS: Final = 14  # of halving edges: to a 16,000th
-_FLIP_ROUNDS: Final = 20  # of turning edges: a stop
-_OFF: Final = 0.02  # mm. So flat that turning an edge moves the surface by less than the chord
-_NOTHING: Final = 1e-9  # mm. No division by the length of an edge that has none
 
 _CHILDREN: Final = {
     0: (((0, 1, 2),), None),
@@ -216,99 +214,3 @@ def finer_inside(vertices: Array, triangles: Indices, longest: float) -> tuple[A
         vertices = split.vertices
         triangles = well_shaped(vertices, split.triangles, np.zeros(len(split.triangles), dtype=np.int64), 4)
     return vertices, triangles
-
-
-def well_shaped(vertices: Array, triangles: Indices, kind: Indices, rounds: int = _FLIP_ROUNDS) -> Indices:
-    """Return a mesh with edges turned in their quadrilaterals until no angle is needlessly sharp.
-
-    An edge is turned if the angles that face it come to more than a half turn (the condition of
-    Delaunay), if both triangles are of one kind, if the surface moves by less than 0.02 mm, and if no
-    other edge joins the two vertices already.
-
-    Parameters
-    ----------
-    vertices : (n, 3) float, mm
-    triangles : (m, 3) int
-    kind : (m,) int
-        Stays with each triangle.
-    rounds : int, dimensionless
-        How often it is looked over at most.
-
-    Returns
-    -------
-    (m, 3) int
-    """
-    triangles = triangles.copy()
-    for _ in range(rounds):
-        edges, number = edges_of(triangles)
-        first, second, four, excess = _pairs(vertices, triangles, kind, number)
-        is_poor = excess > 1e-6
-        first, second, four, excess = first[is_poor], second[is_poor], four[is_poor], excess[is_poor]
-        is_sound = _can_turn(vertices[four]) & _is_new(edges, four[:, 2:])
-        first, second, four, excess = first[is_sound], second[is_sound], four[is_sound], excess[is_sound]
-        if not len(first):
-            break
-        order = np.lexsort((first, -excess))
-        rank = np.full(len(triangles), len(order), dtype=np.int64)
-        place = np.empty(len(order), dtype=np.int64)
-        place[order] = np.arange(len(order))
-        np.minimum.at(rank, first, place)
-        np.minimum.at(rank, second, place)
-        wins = np.flatnonzero((rank[first] == place) & (rank[second] == place))
-        ends = np.sort(four[wins, 2:], axis=1)
-        wins = wins[distinct(ends)[0]]  # two must not turn into one edge
-        a, b, c, d = four[wins].T
-        triangles[first[wins]] = np.stack([c, d, b], axis=1)
-        triangles[second[wins]] = np.stack([d, c, a], axis=1)
-    return triangles
-
-
-def _pairs(
-    vertices: Array, triangles: Indices, kind: Indices, number: Indices
-) -> tuple[Indices, Indices, Indices, Array]:
-    """Return neighbours of one kind, the edge's vertices a, b and those that face it c, d, and its excess.
-
-    The first triangle holds a to b and c, the second b to a and d. Edges are numbered as by `edges_of`.
-    """
-    one, two = meeting(number)
-    first, second = one // 3, two // 3
-    is_one_kind = kind[first] == kind[second]
-    one, two, first, second = one[is_one_kind], two[is_one_kind], first[is_one_kind], second[is_one_kind]
-    a, b = triangles[first, one % 3], triangles[first, (one + 1) % 3]
-    c, d = triangles[first, (one + 2) % 3], triangles[second, (two + 2) % 3]
-    is_proper = (a == triangles[second, (two + 1) % 3]) & (c != d)
-    four = np.stack([a, b, c, d], axis=1)[is_proper]
-    corners = vertices[four]
-    excess = _angle(corners[:, 2], corners) + _angle(corners[:, 3], corners) - np.pi
-    return first[is_proper], second[is_proper], four, excess
-
-
-def _is_new(edges: Indices, pairs: Indices) -> NDArray[np.bool_]:
-    """Return which pairs of vertices are joined by none of some edges, as `edges_of` gives them."""
-    count = int(edges.max()) + 1 if len(edges) else 1
-    keys = edges[:, 0] * count + edges[:, 1]  # in order
-    wanted = pairs.min(axis=1) * count + pairs.max(axis=1)
-    place = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
-    return np.asarray(keys[place] != wanted)
-
-
-def _angle(apex: Array, corners: Array) -> Array:
-    """Return the angle in radians under which points see the edges from corner 0 to corner 1."""
-    to_a, to_b = corners[:, 0] - apex, corners[:, 1] - apex
-    sine = np.linalg.norm(np.cross(to_a, to_b), axis=1)
-    return np.asarray(np.arctan2(sine, np.einsum("ij,ij->i", to_a, to_b)))
-
-
-def _can_turn(corners: Array) -> NDArray[np.bool_]:
-    """Return which edges a-b may give way to c-d: the surface hardly moves and nothing folds."""
-    a, b, c, d = (corners[:, i] for i in range(4))
-    normal = facing(corners[:, [0, 1, 2]]) + facing(corners[:, [1, 0, 3]])
-    first, second = facing(corners[:, [2, 3, 1]]), facing(corners[:, [3, 2, 0]])
-    least = 1e-6 * np.einsum("ij,ij->i", normal, normal)
-    is_upright = (np.einsum("ij,ij->i", first, normal) > least) & (
-        np.einsum("ij,ij->i", second, normal) > least
-    )
-    across = np.cross(b - a, d - c)
-    size = np.linalg.norm(across, axis=1)
-    gap = np.abs(np.einsum("ij,ij->i", across, c - a)) / np.maximum(size, _NOTHING)
-    return np.asarray(is_upright & (gap < _OFF) & (size > _NOTHING))

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.drape.geodesic import Complex, Indices, Surface, positions
+from plugs.mesh.triangles import cross
 
 Array = NDArray[np.float64]
 
@@ -159,10 +160,10 @@ def onto(surface: Surface, tri: Indices, way: Complex, other: Indices) -> Comple
         return way
     a, b, flat = tri[differs], other[differs], way[differs]
     space = flat.real[:, None] * surface.along[a] + flat.imag[:, None] * surface.across[a]
-    axis = np.cross(surface.normal[a], surface.normal[b])
+    axis = cross(surface.normal[a], surface.normal[b])
     cosine = np.einsum("ij,ij->i", surface.normal[a], surface.normal[b])
     share = np.einsum("ij,ij->i", axis, space) / np.maximum(1.0 + cosine, 1e-9)
-    turned = cosine[:, None] * space + np.cross(axis, space) + share[:, None] * axis
+    turned = cosine[:, None] * space + cross(axis, space) + share[:, None] * axis
     result = way.copy()
     seen = np.einsum("ij,ij->i", turned, surface.along[b]) + 1j * np.einsum(
         "ij,ij->i", turned, surface.across[b]

@@ -18,6 +18,7 @@ from plugs.mesh.mesh import Body
 from plugs.mesh.triangles import (
     areas,
     corner_angles,
+    cross,
     distinct,
     facing,
     groups,
@@ -240,7 +241,7 @@ def _turned(first: Array, second: Array, count: int) -> Array:
     """Return ``count`` ways from each first to each second, turning evenly."""
     size = np.linalg.norm(first, axis=1), np.linalg.norm(second, axis=1)
     a, b = first / size[0][:, None], second / size[1][:, None]
-    angle = np.arctan2(np.linalg.norm(np.cross(a, b), axis=1), np.einsum("ij,ij->i", a, b))
+    angle = np.arctan2(np.linalg.norm(cross(a, b), axis=1), np.einsum("ij,ij->i", a, b))
     share = np.linspace(0.0, 1.0, count)
     sine = np.maximum(np.sin(angle), 1e-9)[:, None]
     before = np.where(angle[:, None] < 1e-6, 1.0 - share, np.sin((1.0 - share) * angle[:, None]) / sine)

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.mesh.triangles import facing
+from plugs.mesh.triangles import cross, facing
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -17,6 +17,7 @@ Indices = NDArray[np.int64]
 _AT_ONCE: Final = 4096  # points at a time, so that no array grows with the mesh
 _MORE: Final = 1.0 + 1e-9
 """What rounding may take from a bound."""
+_LEAST: Final = 1e-9  # mm. The same of one that is near nothing
 
 
 def distances(points: Array, corners: Array, reach: float) -> Array:
@@ -74,30 +75,56 @@ def arcs_to_lines(points: Array, normals: Array, lines: Array, reach: float) -> 
     from memory), so the arc is chord * a / sin a.
     """
     found = np.full(len(points), np.inf)
-    for which, other in _near(points, lines, reach):
-        chord = _to_lines(points[which], lines[other])
-        length = np.linalg.norm(chord, axis=1)
-        rise = np.abs(np.einsum("ij,ij->i", chord, normals[which])) / np.maximum(length, 1e-12)
-        angle = np.arcsin(np.minimum(rise, 1.0))
-        np.minimum.at(found, which, length / np.sinc(angle / np.pi))
+    middle, half = lines.mean(axis=1), 0.5 * np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1)
+    for which, other in _in_reach(points, lines, reach):
+        # no arc is shorter than its chord: what is farther than the arc to the seemingly nearest is out
+        off = _apart(points, which, middle, other)
+        begin = np.flatnonzero(np.diff(which, prepend=-1))
+        owner = np.repeat(np.arange(len(begin)), np.diff(begin, append=len(which)))
+        seems = np.flatnonzero(off == np.minimum.reduceat(off, begin)[owner]) if len(off) else begin
+        most = np.zeros(len(begin))
+        most[owner[seems]] = _arcs(points, normals, lines, which[seems], other[seems])
+        able = np.flatnonzero(off - half[other] <= _MORE * most[owner] + _LEAST)
+        np.minimum.at(found, which[able], _arcs(points, normals, lines, which[able], other[able]))
     found[found > reach] = np.inf
     return found
+
+
+def _apart(points: Array, which: Indices, others: Array, other: Indices) -> Array:
+    """Return how far apart the points of pairs lie."""
+    square = sum((p[which] - q[other]) ** 2 for p, q in zip(points.T.copy(), others.T.copy(), strict=True))
+    return np.asarray(np.sqrt(square))
+
+
+def _arcs(points: Array, normals: Array, lines: Array, which: Indices, other: Indices) -> Array:
+    """Return the lengths of the arcs from points to straight pieces."""
+    chord = _to_lines(points[which], lines[other])
+    length = np.linalg.norm(chord, axis=1)
+    rise = np.abs(np.einsum("ij,ij->i", chord, normals[which])) / np.maximum(length, 1e-12)
+    return np.asarray(length / np.sinc(np.arcsin(np.minimum(rise, 1.0)) / np.pi))
 
 
 def _near(points: Array, others: Array, reach: float) -> Iterator[tuple[Indices, Indices]]:
     """Yield pairs of points and others whose boxes come within reach of points, some points at a time."""
     low, high = others.min(axis=1), others.max(axis=1)
+    for which, other in _in_reach(points, others, reach):
+        is_near = _square_beside(points[which], low[other], high[other]) <= reach**2
+        yield which[is_near], other[is_near]
+
+
+def _in_reach(points: Array, others: Array, reach: float) -> Iterator[tuple[Indices, Indices]]:
+    """Yield pairs of points and others whose boxes meet boxes round the points, in order of the points."""
+    low, high = others.min(axis=1), others.max(axis=1)
     order = np.argsort(-np.ptp(points, axis=0)) if len(points) else np.arange(3)
     u, v, w = (int(axis) for axis in order)
     tree = shapely.STRtree(shapely.box(low[:, u], low[:, v], high[:, u], high[:, v]))
+    least, most = low[:, w] - reach, high[:, w] + reach
     for start in range(0, len(points), _AT_ONCE):
         some = points[start : start + _AT_ONCE]
         boxes = shapely.box(some[:, u] - reach, some[:, v] - reach, some[:, u] + reach, some[:, v] + reach)
         which, other = tree.query(boxes)
-        at, least, most = some[which, w], low[other, w], high[other, w]
-        is_near = (at > least - reach) & (at < most + reach)
-        which, other = which[is_near], other[is_near]
-        is_near = _square_beside(some[which], low[other], high[other]) <= reach**2
+        at = some[which, w]
+        is_near = (at > least[other]) & (at < most[other])
         yield which[is_near] + start, other[is_near]
 
 
@@ -122,7 +149,7 @@ def _from_triangles(points: Array, corners: Array) -> Array:
     size = np.linalg.norm(normal, axis=1)
     is_over = size > 1e-12
     for first, second in ((a, b), (b, c), (c, a)):
-        is_over &= np.einsum("ij,ij->i", np.cross(second - first, points - first), normal) >= 0.0
+        is_over &= np.einsum("ij,ij->i", cross(second - first, points - first), normal) >= 0.0
     found = np.abs(np.einsum("ij,ij->i", points - a, normal)) / np.maximum(size, 1e-300)
     beside = np.flatnonzero(~is_over)
     sides = [

@@ -16,6 +16,9 @@ Flags = NDArray[np.bool_]
 _FLAT = 1e-300
 """Shorter normals have no direction: what keeps a division by 0 from being one."""
 
+_BITS = 62
+"""Of a whole number that is sorted."""
+
 # ---- sizes
 
 
@@ -31,7 +34,27 @@ def facing(corners: Array) -> Array:
     (m, 3) float, mm2
         Normals, each as long as twice the triangle's area.
     """
-    return np.asarray(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
+    return cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+
+
+def cross(one: Array, two: Array) -> Array:
+    """Return the cross products of vectors, two and two: those of numpy, without its detours.
+
+    Parameters
+    ----------
+    one, two : (..., 3) float, dimensionless
+        Of one shape, in any unit.
+
+    Returns
+    -------
+    (..., 3) float, dimensionless
+        In the product of their units.
+    """
+    a, b, c = one[..., 0], one[..., 1], one[..., 2]
+    d, e, f = two[..., 0], two[..., 1], two[..., 2]
+    found = np.empty(one.shape)
+    found[..., 0], found[..., 1], found[..., 2] = b * f - c * e, c * d - a * f, a * e - b * d
+    return found
 
 
 def normals(corners: Array) -> tuple[Array, Array]:
@@ -111,7 +134,7 @@ def corner_angles(corners: Array) -> Array:
     (m, 3) float, rad
     """
     ahead, back = np.roll(corners, -1, axis=1) - corners, np.roll(corners, 1, axis=1) - corners
-    across = np.linalg.norm(np.cross(ahead, back), axis=2)
+    across = np.linalg.norm(cross(ahead, back), axis=2)
     return np.asarray(np.arctan2(across, np.sum(ahead * back, axis=2)))
 
 
@@ -148,8 +171,35 @@ def edges_of(triangles: Indices) -> tuple[Indices, Indices]:
         Smaller vertex first; edge j of a triangle runs from its corner j to the next.
     """
     count = int(triangles.max()) + 1 if len(triangles) else 1
-    keys, number = np.unique(edge_keys(triangles), return_inverse=True)
+    keys = edge_keys(triangles).ravel()
+    order = ordered(keys)
+    keys = keys[order]
+    is_new = np.ones(len(keys), dtype=np.bool_)
+    is_new[1:] = keys[1:] != keys[:-1]
+    number = np.empty(len(keys), dtype=np.int64)
+    number[order] = np.cumsum(is_new) - 1
+    keys = keys[is_new]
     return np.stack([keys // count, keys % count], axis=1), number.reshape(triangles.shape)
+
+
+def ordered(keys: Indices) -> Indices:
+    """Return the order of whole numbers, equal ones as they stand.
+
+    Each is sorted as one number with its place: many times as quick as a stable argsort.
+
+    Parameters
+    ----------
+    keys : (k,) int, dimensionless
+        Not negative.
+
+    Returns
+    -------
+    (k,) int
+    """
+    bits = len(keys).bit_length()
+    if not len(keys) or int(keys.max()).bit_length() + bits > _BITS:
+        return np.argsort(keys, kind="stable")
+    return np.asarray(np.sort((keys << bits) | np.arange(len(keys))) & ((1 << bits) - 1))
 
 
 def meeting(edges: Indices) -> tuple[Indices, Indices]:
@@ -165,7 +215,7 @@ def meeting(edges: Indices) -> tuple[Indices, Indices]:
     tuple of (k,) int and (k,) int
         Numbers of sides, in the order of the edges.
     """
-    order = np.argsort(edges.ravel(), kind="stable")
+    order = ordered(edges.ravel())
     keys = edges.ravel()[order]
     same = np.flatnonzero(keys[1:] == keys[:-1])
     return order[same], order[same + 1]
@@ -366,8 +416,9 @@ def in_use(triangles: Indices) -> tuple[Indices, Indices]:
     -------
     tuple of (n,) int and (m, 3) int
     """
-    used, number = np.unique(triangles, return_inverse=True)
-    return used, number.reshape(-1, 3).astype(np.int64)
+    is_used = np.zeros(int(triangles.max()) + 1 if len(triangles) else 0, dtype=np.bool_)
+    is_used[triangles] = True
+    return np.flatnonzero(is_used), np.asarray((np.cumsum(is_used) - 1)[triangles], dtype=np.int64)
 
 
 def proper(triangles: Indices) -> Indices:

@@ -104,3 +104,14 @@ def test_triangles_are_numbered_by_what_they_use() -> None:
     assert used.tolist() == [2, 4, 7, 9]
     assert number.tolist() == [[3, 1, 2], [1, 3, 0]]
     assert tri.proper(np.array([[1, 1, 2], [1, 2, 1], [2, 1, 1], [0, 1, 2]])).tolist() == [[0, 1, 2]]
+
+
+def test_order_and_cross_products_are_those_of_numpy() -> None:
+    """Equal numbers as they stand, also those too large to be sorted with their places."""
+    rng = np.random.default_rng(5)
+    for most in (7, 10**6, 2**62):
+        keys = rng.integers(0, most, 500)
+        assert np.array_equal(tri.ordered(keys), np.argsort(keys, kind="stable"))
+    assert not len(tri.ordered(np.empty(0, dtype=np.int64)))
+    one, two = rng.normal(size=(2, 40, 3))
+    assert np.array_equal(tri.cross(one, two), np.cross(one, two))
