@@ -3,7 +3,9 @@
 References
 ----------
 P. Dierckx, *Curve and Surface Fitting with Splines*, Oxford University Press, 1993: how knots are added where
-the residuals are large (FITPACK, reached through scipy.interpolate.splprep); from memory.
+the residuals are large (FITPACK, which comes with scipy); from memory.
+C. de Boor, *A Practical Guide to Splines*, Springer, 1978, chapter X: the recurrence by which a spline and
+its derivatives are evaluated; from memory, compared with scipy's BSpline in the tests.
 """
 
 from __future__ import annotations
@@ -11,7 +13,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Final
+from functools import cache
+from importlib.machinery import PathFinder
+from importlib.util import module_from_spec
+from pathlib import Path
+from typing import Any, Final, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +29,10 @@ _LEAST_STEP: Final = 1e-9
 """Parameters of neighbouring points are at least this far apart, in a curve of length 1."""
 _MOST_TRIALS: Final = 24  # trials of the smoothing at most
 _MOST_REMOVALS: Final = 12  # of single knots, each tried by a fit of its own: the bound of the time
+_LAST_FOUND: Final = 3
+"""FITPACK's last flag that stands for a curve; those above are for none (its documentation, from memory)."""
+_PARCUR: Final = "[t,c,o] = _parcur(x,w,u,ub,ue,k,iopt,ipar,s,t,nest,wrk,iwrk,per)"
+"""What scipy's compiled module says that it takes and gives."""
 _NARROWEST: Final = 0.02  # of the logarithm of the smoothing: no finer step is tried
 
 
@@ -63,11 +73,13 @@ class Spline:
         -------
         (n, 2) float, mm
         """
-        from scipy.interpolate import BSpline
-
         where = s % 1.0 if self.is_closed else np.clip(s, 0.0, 1.0)
-        curve = BSpline.construct_fast(self.knots, self.coefficients, DEGREE)
-        found: Array = curve(where, nu=order)
+        span = np.searchsorted(self.knots, where, side="right") - 1
+        span = np.clip(span, DEGREE, len(self.coefficients) - 1)
+        basis = _basis(self.knots, where, span, order)
+        found = np.zeros((len(where), self.coefficients.shape[1]))
+        for back, share in enumerate(basis):
+            found += self.coefficients[span + back - DEGREE] * share[:, None]
         return found
 
     def project(self, points: Array, s: Array, n_steps: int = 5) -> Array:
@@ -117,7 +129,7 @@ def least_squares(s: Array, points: Array, weights: Array, inner: Array, is_clos
     Spline or None
         None when the knots lie closer than the points.
     """
-    return _fitted(s, points, weights, is_closed, {"task": -1, "t": _all_knots(inner)})
+    return _fitted(s, points, weights, is_closed, _all_knots(inner))
 
 
 def smoothed(s: Array, points: Array, weights: Array, is_closed: bool, squares: float) -> Spline | None:
@@ -141,7 +153,7 @@ def smoothed(s: Array, points: Array, weights: Array, is_closed: bool, squares: 
     Spline or None
         None when none was found.
     """
-    return _fitted(s, points, weights, is_closed, {"s": squares})
+    return _fitted(s, points, weights, is_closed, squares)
 
 
 def _all_knots(inner: Array) -> Array:
@@ -149,10 +161,22 @@ def _all_knots(inner: Array) -> Array:
     return np.concatenate((np.zeros(DEGREE + 1), inner, np.ones(DEGREE + 1)))
 
 
-def _fitted(s: Array, points: Array, weights: Array, is_closed: bool, asked: dict[str, Any]) -> Spline | None:
-    """Return what FITPACK makes of the points, None where it finds no answer."""
-    from scipy.interpolate import splprep
+def _basis(knots: Array, s: Array, span: NDArray[np.int64], order: int) -> Array:
+    """Return the four splines that count in each span, or their derivatives: (4, n)."""
+    near = knots[span + np.arange(1 - DEGREE, DEGREE + 1)[:, None]]
+    left, right = near[:DEGREE], near[DEGREE:]  # of a span no knot to the left is one to the right
+    basis = np.ones((1, len(s)))
+    for degree in range(1, DEGREE + 1):
+        begin, end = left[DEGREE - degree :], right[:degree]
+        share = basis / (end - begin) if degree <= DEGREE - order else degree * basis / (end - begin)
+        basis = np.zeros((degree + 1, len(s)))
+        basis[1:] = share * (s - begin) if degree <= DEGREE - order else share
+        basis[:-1] += share * (end - s) if degree <= DEGREE - order else -share
+    return basis
 
+
+def _fitted(s: Array, points: Array, weights: Array, is_closed: bool, asked: Array | float) -> Spline | None:
+    """Return what FITPACK makes of the points with knots or a sum of squares; None if it finds no answer."""
     order = np.argsort(s, kind="stable")
     s = np.concatenate(([0.0], np.cumsum(np.maximum(np.diff(s[order]), _LEAST_STEP))))
     points, weights = points[order], weights[order]
@@ -162,26 +186,58 @@ def _fitted(s: Array, points: Array, weights: Array, is_closed: bool, asked: dic
         points, weights = np.vstack((points, points[:1])), np.append(weights, weights[0])
     else:
         s = s / s[-1]
-    try:
-        (answer, _), _, flag, _ = splprep(
-            points.T,
-            w=weights,
-            u=s,
-            ub=0.0,
-            ue=1.0,
-            k=DEGREE,
-            per=int(is_closed),
-            full_output=1,
-            quiet=2,
-            **asked,
-        )
-    except (ValueError, TypeError):
-        # scipy raises them for knots that no points support
+    if len(points) <= DEGREE:
         return None
-    knots, coefficients = np.asarray(answer[0]), np.column_stack(answer[1])
-    if flag > 3 or not np.isfinite(coefficients).all():
+    try:
+        knots, coefficients, flag = _parcur(points, weights, s, is_closed, asked)
+    except (ValueError, TypeError):
+        # raised for knots that no points support
+        return None
+    if flag > _LAST_FOUND or not np.isfinite(coefficients).all():
         return None
     return Spline(knots=knots, coefficients=coefficients, is_closed=is_closed)
+
+
+def _parcur(
+    points: Array, weights: Array, s: Array, is_closed: bool, asked: Array | float
+) -> tuple[Array, Array, int]:
+    """Return knots, coefficients and flag of FITPACK's curve through points."""
+    is_given = isinstance(asked, np.ndarray)
+    compiled = _compiled_parcur()
+    if compiled is None:
+        from scipy.interpolate import splprep
+
+        words: dict[str, Any] = {"task": -1, "t": asked} if is_given else {"s": asked}
+        (answer, _), _, flag, _ = splprep(
+            points.T, w=weights, u=s, ub=0.0, ue=1.0, per=int(is_closed), full_output=1, quiet=2, **words
+        )
+        return np.asarray(answer[0]), np.column_stack(answer[1]), flag
+    most = max(len(points) + 2 * DEGREE, 2 * DEGREE + 3)
+    task, knots = (-1, asked) if is_given else (0, np.empty(0))
+    squares = len(points) - math.sqrt(2 * len(points)) if is_given else asked
+    knots, flat, told = compiled(
+        points.ravel(), weights, s, 0.0, 1.0, DEGREE, task, True, squares, knots, most,
+        np.empty(0), np.empty(0, dtype=np.intc), int(is_closed),
+    )  # fmt: skip
+    return knots, np.column_stack(flat.reshape(2, -1)), told["ier"]
+
+
+@cache
+def _compiled_parcur() -> Callable[..., Any] | None:
+    """Return what scipy.interpolate.splprep passes its work on to, None if this scipy has it in no such form.
+
+    It is taken out of the package by itself, since that takes longer to load than a plug's lines to be made.
+    """
+    import scipy
+
+    spec = PathFinder.find_spec("_fitpack", [str(Path(scipy.__file__).with_name("interpolate"))])
+    if spec is None or spec.loader is None:
+        return None
+    module = module_from_spec(spec)
+    spec.loader.exec_module(module)
+    found = getattr(module, "_parcur", None)
+    told = (getattr(found, "__doc__", None) or "").strip()
+    return cast("Callable[..., Any]", found) if told == _PARCUR else None
 
 
 def fewest_knots(

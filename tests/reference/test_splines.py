@@ -1,17 +1,19 @@
-"""Lengthwise curves against scipy's: the faired batten and the curve of radii.
+"""Curves against scipy's: the faired batten, the curve of radii, and fair curves along points.
 
-Sources: scipy (BSD) CubicSpline with bc_type "not-a-knot", and PchipInterpolator, both read through their
-own interface; C. de Boor, A Practical Guide to Splines (1978) and F. N. Fritsch and J. Butland, SIAM J. Sci.
-Stat. Comput. 5 (1984) 300-304 for the methods (M). Tolerance: rounding only.
+Sources: scipy (BSD) CubicSpline with bc_type "not-a-knot", PchipInterpolator, BSpline and splprep, read
+through their own interface; C. de Boor, A Practical Guide to Splines (1978) and F. N. Fritsch and J. Butland,
+SIAM J. Sci. Stat. Comput. 5 (1984) 300-304 for the methods (M). Tolerance: rounding only.
 """
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.interpolate import CubicSpline, PchipInterpolator
+from scipy.interpolate import BSpline, CubicSpline, PchipInterpolator, splprep
 
 from plugs.lines.lengthwise import shape_preserving, through
+from plugs.measure import spline_fit
+from plugs.measure.spline_fit import DEGREE, least_squares, smoothed
 from tests.shapes import Array
 
 
@@ -49,3 +51,55 @@ def test_radii_follow_the_monotone_cubic(count: int, seed: int) -> None:
         theirs = PchipInterpolator(knots[row], values[row])
         assert ours[:, row] == pytest.approx(theirs(x[:, row]), abs=1e-9)
         assert slopes[:, row] == pytest.approx(theirs(x[:, row], 1), abs=1e-10)
+
+
+def scattered(count: int, seed: int) -> tuple[Array, Array, Array]:
+    """Return where points are along a closed line, the points, and their weights."""
+    rng = np.random.default_rng(seed)
+    s = np.sort(rng.choice(2**16, count, replace=False)) / 2.0**16
+    s -= s[0]
+    round_it = 2.0 * np.pi * s
+    points = np.column_stack(
+        (300.0 * np.cos(round_it) + 40.0 * np.cos(3.0 * round_it), 90.0 * np.sin(round_it))
+    )
+    return s, points + rng.normal(0.0, 0.3, points.shape), rng.uniform(0.5, 2.0, count)
+
+
+@pytest.mark.parametrize("is_closed", [False, True])
+@pytest.mark.parametrize("count", [4, 11, 60, 400])
+def test_fair_curves_are_those_of_splprep(count: int, is_closed: bool) -> None:
+    """Knots and coefficients to the last bit, with knots given and with a sum of squares; then the curve."""
+    s, points, weights = scattered(count, count)
+    u = np.append(s / max(1.0, s[-1] + 1e-9), 1.0) if is_closed else s / s[-1]
+    ends = slice(0, int(is_closed))
+    xy, w = np.vstack((points, points[ends])), np.append(weights, weights[ends])
+    inner = np.linspace(0.0, 1.0, 7)[1:-1] if count > 11 else np.empty(0)
+    knots = np.concatenate((np.zeros(DEGREE + 1), inner, np.ones(DEGREE + 1)))
+    made = (
+        (least_squares(s, points, weights, inner, is_closed), {"task": -1, "t": knots}),
+        (smoothed(s, points, weights, is_closed, 0.2 * count), {"s": 0.2 * count}),
+    )
+    for ours, asked in made:
+        (theirs, _), *_ = splprep(
+            xy.T, w=w, u=u, ub=0.0, ue=1.0, per=int(is_closed), full_output=1, quiet=2, **asked
+        )
+        assert ours is not None
+        assert np.array_equal(ours.knots, theirs[0])
+        assert np.array_equal(ours.coefficients, np.column_stack(theirs[1]))
+        curve = BSpline(ours.knots, ours.coefficients, DEGREE)
+        at = np.concatenate((np.linspace(0.0, 1.0, 101)[: 101 - int(is_closed)], ours.inner))
+        for order in range(4):
+            assert ours.at(at, order) == pytest.approx(curve(at, order), rel=1e-12, abs=1e-12)
+
+
+def test_fair_curves_without_the_compiled_part(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A scipy that keeps it elsewhere, or in another form, is asked for the same curve by its interface."""
+    s, points, weights = scattered(80, 1)
+    assert spline_fit._compiled_parcur() is not None
+    asked = [smoothed(s, points, weights, is_closed, 9.0) for is_closed in (False, True)]
+    monkeypatch.setattr(spline_fit, "_compiled_parcur", lambda: None)
+    again = [smoothed(s, points, weights, is_closed, 9.0) for is_closed in (False, True)]
+    for one, other in zip(asked, again, strict=True):
+        assert one is not None and other is not None
+        assert np.array_equal(one.knots, other.knots)
+        assert np.array_equal(one.coefficients, other.coefficients)
