@@ -65,8 +65,9 @@ def scattered(count: int, seed: int) -> tuple[Array, Array, Array]:
     return s, points + rng.normal(0.0, 0.3, points.shape), rng.uniform(0.5, 2.0, count)
 
 
-@pytest.mark.parametrize("is_closed", [False, True])
-@pytest.mark.parametrize("count", [4, 11, 60, 400])
+@pytest.mark.parametrize(
+    ("count", "is_closed"), [(4, False), (11, False), (60, False), (60, True), (400, True)]
+)
 def test_fair_curves_are_those_of_splprep(count: int, is_closed: bool) -> None:
     """Knots and coefficients to the last bit, with knots given and with a sum of squares; then the curve."""
     s, points, weights = scattered(count, count)
