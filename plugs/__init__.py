@@ -66,7 +66,7 @@ _HOME = {
     "Output": "plugs.ground.doors",
     "PLATES": "plugs.recesses.plates",
     "Pins": "plugs.foam.pins",
-    "Plug": "plugs.recipe.plug",
+    "Plug": "plugs.work",  # which gives it its picture
     "PlugError": "plugs.ground.errors",
     "Ply": "plugs.laminate.plies",
     "PocketWork": "plugs.sanding.recess_kit",

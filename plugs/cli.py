@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from plugs.stages.worked import Worked
     from plugs.writing import Built
 
-_BUILT, _INPUT_FAULT, _FINDINGS = 0, 2, 3
-_STOPPED, _INTERRUPT = 128, 2
+_BUILT, _INPUT_FAULT, _FINDINGS = 0, 2, 3  # as the README says; 1 is a fault of our own, as Python ends then
+_STOPPED, _INTERRUPT = 128, 2  # a shell's code for a signal, and SIGINT (POSIX shells, from memory)
 _STAGE_WIDTH = 30
 """Columns that the words of a stage take at most; spaces clear them on consoles that know nothing else."""
 

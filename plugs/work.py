@@ -157,3 +157,11 @@ def work_out(plug: Plug) -> Work:
         A word of the plug that it cannot have.
     """
     return Work(checked_plug(plug, "plug"), shelf=_SHELF)
+
+
+def _shown(plug: Plug) -> bytes:
+    """Return a picture of a plug's foam, as its work shows it."""
+    return work_out(plug)._repr_png_()
+
+
+Plug._repr_png_ = _shown

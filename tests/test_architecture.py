@@ -35,9 +35,6 @@ BESIDE = (
 AFTER = MappingProxyType(dict.fromkeys(("plugs.findings", "plugs.drawings", "plugs.scene"), "stages"))
 """The room that a file beside the rooms stands after."""
 
-UPWARD = frozenset({("plugs.recipe.plug", "plugs.work")})
-"""What is passed on to a room above, inside a function: a notebook shows a plug by its work."""
-
 LARGEST_ROOM = 15
 MOST_BESIDE = 12
 
@@ -73,9 +70,6 @@ LONGEST_FILE = 500
 LONGEST_FUNCTION = 60
 LONG_FUNCTIONS: MappingProxyType[str, str] = MappingProxyType({})
 """Functions that may be longer, each with its reason."""
-
-WITHOUT_REASON = 19
-"""So many numbers at the head of modules have no reason beside them; it may only fall."""
 
 WORDS = frozenset(["util", "helper", "manager", "data", "info", "process", "handle", "slice"])
 """Words that say nothing, or something else, and so name nothing here."""
@@ -214,11 +208,12 @@ def parameters(node: ast.FunctionDef, owner: ast.ClassDef | None) -> dict[str, s
 
 def fields(node: ast.ClassDef) -> dict[str, str]:
     """Return the fields of a record and their annotations."""
-    return {
+    kinds = {
         s.target.id: annotation(s.annotation)
         for s in node.body
         if isinstance(s, ast.AnnAssign) and isinstance(s.target, ast.Name)
     }
+    return {name: kind for name, kind in kinds.items() if not kind.startswith("ClassVar")}
 
 
 def unit_faults(entries: list[tuple[str, str]], kinds: dict[str, str]) -> list[str]:
@@ -326,8 +321,7 @@ def test_imports_come_from_below(module: str) -> None:
     _, tree = sources()[module]
     skip = only_for_types(tree)
     ours = {name for name, node in imports(tree) if name.partition(".")[0] == "plugs" and node not in skip}
-    strange = {name for name in ours - {"plugs"} if rank(name) > rank(module)}
-    assert {(module, name) for name in strange} <= UPWARD
+    assert not {name for name in ours - {"plugs"} if rank(name) > rank(module)}
     if module in {f"plugs.{room}" for room in ROOMS}:
         assert not ours, "a room imports nothing when it is opened"
 
@@ -644,9 +638,8 @@ def without_reason() -> list[str]:
 
 
 def test_numbers_have_their_reason_beside_them() -> None:
-    """A ratchet: numbers without a reason may only become fewer; whoever gives reasons lowers the count."""
-    bare = without_reason()
-    assert len(bare) <= WITHOUT_REASON, f"{len(bare)} numbers without a reason:\n" + "\n".join(bare)
+    """Text under them, a comment beside them, or one over them."""
+    assert not (bare := without_reason()), "\n".join(bare)
 
 
 def test_every_input_error_is_whole() -> None:

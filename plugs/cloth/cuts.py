@@ -20,8 +20,8 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 _ON_PLANE: Final = 1e-6  # mm. A vertex so near the cut is taken to lie on it, so that no sliver is cut off
-_LEAST_REACH: Final = 20.0
-_FARTHEST: Final = 25.0
+_LEAST_REACH: Final = 20.0  # mm. Of the cut to either side: a short dart still finds the triangles it crosses
+_FARTHEST: Final = 25.0  # mm. A place read off a map of the zone is no farther out where triangles are small
 _HOLE_RAD: Final = -0.9 * 2.0 * np.pi
 """A loop that turns by nearly a whole turn the other way is a hole; an outer edge turns forward."""
 

@@ -24,8 +24,8 @@ THINNED: Final = 0.1
 
 _NOTCH: Final = 8.0  # mm. Seen on a pattern, and short beside a lap (common practice, no source)
 _NEAR: Final = 1.0  # mm. Ends of a seam no farther apart are one place: seams are tens of mm long
-_CORNER: Final = 40.0
-_CURL: Final = 6.0
+_CORNER: Final = 40.0  # mm. Ends so near make a corner; over so much an end's direction is read
+_CURL: Final = 6.0  # mm. Of an end, not read: a flattened mesh turns where three zones meet
 _SMOOTH: Final = 0.7  # mm. Steps of the mesh along an edge, which scissors do not follow
 _BESIDE_EDGE: Final = 3.0  # mm. A mark so near the outline would be cut with it
 _SPUR: Final = 4.0  # mm. A spur twice as wide or narrower would fray off: it is not cut

@@ -29,6 +29,7 @@ _SETTLED: Final = 2e-4  # of the patch's size, in one round: under 0.2 mm in a m
 _LEAST_WEIGHT: Final = 0.02
 """Of an edge: needles have cotangents without bound, and one of them must not hold the whole patch."""
 _LEAST_SHARE: Final = 0.35
+"""Of a direction that lies in the patch on average: about 70 degrees off it, the next one is asked."""
 _LEAST_AREA: Final = 1e-6  # mm2. No division by the area of a needle
 _NEEDLE: Final = 0.02
 """mm. Height of a triangle: a thinner one may turn over in flattening without being a fold."""

@@ -45,12 +45,10 @@ _TURNS: Final = 16  # places to a ring
 _RING: Final = 1.2
 """Round what a word names it is tried in so many rings and directions; rings grow by letters' heights."""
 
-_NAME_LARGEST: Final = 16.0
-_NAME_LEAST: Final = 3.0
+_NAME_LARGEST, _NAME_LEAST = 16.0, 3.0
 """Height of a part's name, mm: read across a bench, and at arm's length (common practice, no source)."""
 
-_FACE, _FACE_LARGER = 0.45, 0.7
-_FACE_LEAST: Final = 2.0
+_FACE, _FACE_LARGER, _FACE_LEAST = 0.45, 0.7, 2.0
 """Height of what tells the face in view: over that of the name, over that of a small one, at least, mm."""
 
 _ARROW: Final = 3.0

@@ -19,9 +19,9 @@ from plugs.drape.thread import Ends, onto, pull_thread, run_threads
 Array = NDArray[np.float64]
 
 _MEETS: Final = 1e-5  # of a cell: two threads that end so near each other meet
-_NEARLY: Final = 0.02
+_NEARLY: Final = 0.02  # of a cell: threads that miss each other by more make no knot
 _NEARLY_OVER: Final = 0.1  # over the edge, where the surface goes on only as its last triangles do
-_LOOSE: Final = 0.002
+_LOOSE: Final = 0.002  # of a cell: a tenth of that; no knot within rests on a loose one
 _MOST_ROUNDS: Final = 7  # of bringing two threads together, before they are not
 _MOST_BENDS: Final = 40  # the same for threads that bend
 _LARGEST_TURN: Final = 0.5  # rad. One round turns no farther, so that none overshoots

@@ -33,9 +33,8 @@ _PRESENT: Final = -100
 _HOLDS: Final = os.name == "nt"
 """Whether an open file holds the folders that it lies in (behaviour of Windows, from memory)."""
 
-_LOOKS: Final = 40
-_PAUSE_S: Final = 0.05
-"""Time between two tries to move a folder that is held: scanners and servers let go of a file within that."""
+_TRIES, _PAUSE_S = 40, 0.05
+"""At moving a folder that is held, and between two: scanners and servers let go of a file within 2 s."""
 
 _SYNCHRONISE, _TIMEOUT, _DENIED = 0x100000, 0x102, 5
 """SYNCHRONIZE, WAIT_TIMEOUT and ERROR_ACCESS_DENIED of Windows (its documentation, from memory)."""
@@ -277,7 +276,7 @@ def _made_anew(parent: Path, name: str) -> Path:
 
 def _move(folder: Path, target: Path) -> None:
     """Move a folder; where a file that somebody looks into holds it, try again for a while."""
-    for _ in range(_LOOKS if _HOLDS else 0):
+    for _ in range(_TRIES if _HOLDS else 0):
         try:
             folder.rename(target)
         except PermissionError:

@@ -16,7 +16,7 @@ from plugs.laminate.materials import Material
 from plugs.laminate.resin_plan import ResinPlan
 
 _MOST_TRIED: Final = 20_000  # choices of packs, all tried: the bound of the work
-_MANY: Final = 40.0
+_MANY: Final = 40.0  # of the largest pack: what is beyond is bought in the cheapest, the rest is tried out
 _CHEAPER: Final = 0.8
 """Without prices packs are chosen as if they cost their size to this power: common practice, no source."""
 

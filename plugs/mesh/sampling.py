@@ -15,9 +15,10 @@ Array = NDArray[np.float64]
 
 _COARSE = 8  # steps to a bay, from which the number of fine ones is reckoned
 _NEAR = 1e-3  # of a segment, for a derivative by differences
-_THIN_RAD = np.radians(100.0)
+_THIN_RAD = np.radians(100.0)  # an edge of two panels that turn by more is thin
 _MOST_CARE, _STEEP = 0.35, 0.4
-_SHARE_ALONG, _SHARE_ACROSS, _SHARE_TWIST = 0.3, 0.3, 0.4
+"""Share of the tolerance that is kept at least where a face grazes, and sine from which all of it is left."""
+_SHARE_ALONG, _SHARE_ACROSS, _SHARE_TWIST = 0.3, 0.3, 0.4  # of the tolerance: the three add up to it
 _MOST_POINTS = 4_000_000  # a mesh of twice as many triangles: the bound of the memory
 
 

@@ -27,8 +27,8 @@ _VIEWS: Final = (
 _APART: Final = {"x": camera_at(52.0, 22.0), "y": camera_at(28.0, 24.0), "z": camera_at(38.0, 24.0)}
 _ALONE: Final = {"x": camera_at(38.0, 22.0), "y": camera_at(58.0, 24.0), "z": camera_at(38.0, 38.0)}
 
-_WIDTH, _HEIGHT = 900, 600
-_LOWEST, _NARROWEST = 240, 480
+_WIDTH, _HEIGHT = 900, 600  # px. About as wide as a page of the book
+_LOWEST, _NARROWEST = 240, 480  # px. A slim plug still has room for its bar and its words
 _MARGIN: Final = 30  # px. White all round
 _FOOT: Final = 34  # px. For the bar
 _CELL: Final = (300, 220)  # px. Of one layer

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Annotated
+from typing import Annotated, ClassVar
 
 from plugs.body.mating import Mating
 from plugs.body.mating_body import MatingBody
@@ -162,11 +162,8 @@ class Plug:
     outputs: Sequence[Output] = ()
     checks: Sequence[Check] = ()
 
-    def _repr_png_(self) -> bytes:
-        """Return a picture of the foam, which a notebook shows in place of the record."""
-        from plugs.work import work_out
-
-        return work_out(self)._repr_png_()
+    _repr_png_: ClassVar[Callable[[Plug], bytes]]
+    """A picture of the foam, which a notebook shows in place of the record; `plugs.work` gives it."""
 
     def plan(self) -> LinesPlan:
         """Return the lines alone.

@@ -61,7 +61,7 @@ _TEXT: Final = 3.0  # mm. Of a letter: a map is read close at hand
 _ROW: Final = 5.0  # mm. From row to row
 _GAP: Final = 14.0  # mm. Between views
 _LEAST: Final = 1.5  # mm. Of the least letter
-_CLEAR: Final = 0.6
+_CLEAR: Final = 0.6  # of what faces sideways: an edge that faces up by 31 degrees is seen from above
 _TURNS_OUT: Final = 4.0  # mm. A number beside its edge
 
 

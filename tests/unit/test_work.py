@@ -7,6 +7,7 @@ import gc
 import re
 import runpy
 import shutil
+import subprocess
 import sys
 from collections.abc import Callable
 from dataclasses import replace
@@ -26,7 +27,7 @@ from plugs.ground.errors import PlugError
 from plugs.laminate.layup import Layup
 from plugs.stages.foam import Layering
 from plugs.stages.stage import Shelf, Staged, stage
-from plugs.work import Work, opened
+from plugs.work import Work, opened, work_out
 from tests.cli.conftest import PART
 from tests.reading import WORDS, NotedWork, stages_of
 
@@ -499,3 +500,12 @@ def test_a_notebook_shows_a_work(first: tuple[Work, Shelf]) -> None:
     assert repr(Work(work.plug)) == "<Work on 'Box', made: nothing>"
     assert "<Work on 'Box' of box.py, made: drawn" in repr(work)
     assert "\n" not in repr(work)
+
+
+def test_a_notebook_shows_a_plug(first: tuple[Work, Shelf]) -> None:
+    """As its work shows it, with nothing imported but the package."""
+    plug = first[0].plug
+    assert plug._repr_png_() == work_out(plug)._repr_png_()
+    program = "from plugs import Plug; print(callable(Plug._repr_png_))"
+    said = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True).stdout
+    assert said.strip() == "True"
