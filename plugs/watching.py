@@ -35,6 +35,7 @@ _COARSE_TICK_S: Final = 2.0
 
 _LARGEST_READ: Final = 4 << 20  # bytes: of a larger file only size and time are looked at
 _REPLACED_LOOKS: Final = 20  # looks at a file that is gone, before it is told: editors replace files
+_PACKAGES: Final = ("site-packages", "dist-packages")  # names of folders of installed packages
 _PASSING: Final = ("/proc/", "/sys/", "/dev/")
 
 Say = Callable[[str], None]
@@ -342,9 +343,13 @@ def _heard(event: str, arguments: tuple[Any, ...]) -> None:
 
 @cache
 def _installed() -> tuple[str, ...]:
-    """Return the folders of Python, of installed packages and of this one, which are not watched."""
+    """Return the folders of Python, of installed packages and of this one, which are not watched.
+
+    A user's own packages, and those that a virtual environment shares, lie elsewhere than its own.
+    """
     names = ("stdlib", "platstdlib", "purelib", "platlib")
     folders = [os.path.realpath(sysconfig.get_path(name)) for name in names]
+    folders += [os.path.realpath(path) for path in sys.path if Path(path).name in _PACKAGES]
     folders.append(str(Path(__file__).resolve().parent))
     return tuple(folder + os.sep for folder in folders)
 

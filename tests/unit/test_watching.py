@@ -19,6 +19,7 @@ from pathlib import Path
 
 import pytest
 
+from plugs import watching
 from plugs.files.kinds import KINDS
 from plugs.ground.errors import PlugError
 from plugs.kernel.worker import KeptKernel, start_kernel
@@ -166,6 +167,29 @@ def test_modules_of_the_recipe_are_read_anew(recipe: Path, monkeypatch: pytest.M
     sys.modules.pop("local_lines_for_watching")
 
 
+def test_packages_of_another_folder_are_not_read_anew(
+    recipe: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """A user's own, or shared ones: many cannot be loaded twice, and none is the recipe's."""
+    packages = tmp_path / "elsewhere" / "site-packages"
+    packages.mkdir(parents=True)
+    monkeypatch.syspath_prepend(str(packages))
+    (packages / "shared_for_watching.py").write_text("first = object()\n", encoding="utf-8")
+    body = "import shared_for_watching as m; return (m.first, {})"
+    recipe_of(recipe, body.format(1))
+    watching._installed.cache_clear()
+    try:
+        with watched(recipe) as told:
+            first = told.wait(lambda o: o.built is not None)
+            assert first.files == (recipe.resolve(),)
+            recipe_of(recipe, body.format(2))
+            again = told.wait(lambda o: o.built is not None and o.built[1] == 2)  # type: ignore[index]
+            assert again.built[0] is first.built[0]  # type: ignore[index]
+    finally:
+        watching._installed.cache_clear()
+        sys.modules.pop("shared_for_watching")
+
+
 def test_a_broken_recipe_is_told_and_mended(recipe: Path) -> None:
     """What is wrong, as the build itself would say; then the right result."""
     with watched(recipe) as told:
@@ -226,7 +250,6 @@ def test_other_files_that_matter(recipe: Path) -> None:
 
 def test_a_fault_of_ours_ends_the_watch(recipe: Path) -> None:
     """It is raised, and nobody goes on listening to what is opened."""
-    from plugs import watching
 
     def broken(*_: object, **__: object) -> object:
         raise AssertionError("a promise of ours")
