@@ -1,0 +1,67 @@
+"""Commands from a cold start, beside the import of CadQuery alone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tests.bench.runs import (
+    BOOKLESS,
+    MAIN,
+    OTHERS,
+    RECIPES,
+    STEPLESS,
+    alternating,
+    bare_import,
+    command,
+    peak_mb,
+)
+from tests.bench.table import row
+
+_CUT = """from dataclasses import replace
+from runpy import run_path
+
+from plugs import Skin
+
+
+def variant():
+    plug = run_path({recipe!r})[{name!r}]()
+    return replace(plug, schedule=None, skin=Skin(thickness=2.0, bare=("floor", "front")))
+"""
+"""A recipe with all that is cut, and a skin, but nothing laid up."""
+
+ROWS = {
+    "check": ("`check`, everything in its recipe", 0.6),
+    "layers": ("layers as STL and DXF", 0.45),
+    "cut": ("all that is cut, without STEP", 0.9),
+    "told": ("everything, pictures, book and paper, without STEP", 1.5),
+    "whole": ("everything with STEP and proof", 1.6),
+}
+"""What is asked of the main demo; the others are shown beside it."""
+
+
+def commands(chosen: list[str], folder: Path, runs: int) -> None:
+    """Time commands on each demo in alternation, then look at the memory of each."""
+    for name in (MAIN, *OTHERS):
+        asked = {key: _arguments(key, name, folder) for key in chosen}
+        works = {key: command(*arguments) for key, arguments in asked.items()}
+        taken = alternating({"import": bare_import, **works}, runs)
+        alone = taken.pop("import")
+        row("import of cadquery alone", "", taken=alone)
+        for key, times in taken.items():
+            words, bound = ROWS[key]
+            row(words, name, times.seconds / alone.seconds, bound if name == MAIN else None,
+                taken=times, memory=peak_mb(asked[key]))  # fmt: skip
+
+
+def _arguments(key: str, name: str, folder: Path) -> list[str]:
+    """Return the words of a command."""
+    recipe = RECIPES / f"{name}.py"
+    if key == "check":
+        return ["check", str(recipe)]
+    if key == "cut" and name == MAIN:  # the only demo that is laid up
+        text = _CUT.format(recipe=str(recipe), name=name)
+        recipe = folder / "variant.py"
+        recipe.write_text(text, encoding="utf-8")
+    build = ["build", str(recipe), "--out", str(folder / "out")]
+    less = {"layers": ("--only", "stl", "--only", "dxf"), "cut": (*STEPLESS, *BOOKLESS), "told": STEPLESS}
+    return [*build, *less.get(key, ())]
