@@ -347,17 +347,17 @@ def _foam_rows(work: Worked) -> list[str]:
 
 def _sheet_rows(work: Worked) -> list[str]:
     """Return the rows that say which sheets it is cut from."""
-    if work.sheets.nesting is None:
+    nesting = work.sheets.nesting
+    if nesting is None:
         return []
-    from plugs.files.cut_list import stock_figures
     from plugs.ground.units import format_size
 
     unit = work.plug.display_unit
     return [
-        f"sheets    {kind['count']} of {format_size(kind['width_mm'], unit)} x "
-        f"{format_size(kind['height_mm'], unit)}, {format_size(kind['thickness_mm'], unit)} thick, "
-        f"{100.0 * kind['yield_ratio']:.0f} % used"
-        for kind in stock_figures(work.sheets.nesting)
+        f"sheets    {used.count} of {format_size(used.stock.width, unit)} x "
+        f"{format_size(used.stock.height, unit)}, {format_size(used.stock.thickness, unit)} thick, "
+        f"{100.0 * used.yield_ratio:.0f} % used"
+        for used in nesting.by_stock
     ]
 
 

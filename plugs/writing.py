@@ -29,6 +29,7 @@ from plugs.pictures.run import PictureRun
 from plugs.recipe.own import own_files
 from plugs.scene import picture_job, plug_meshes
 from plugs.stages.worked import Worked
+from plugs.summary.csv_files import csv_files
 from plugs.summary.summary import Made, summarise
 
 if TYPE_CHECKING:
@@ -371,33 +372,6 @@ def _solids(writing: Writing, ending: str) -> dict[str, bytes]:
     }
 
 
-def _tables(writing: Writing) -> dict[str, str]:
-    """Return the tables."""
-    from plugs.drafting.glue import pins_csv
-    from plugs.drafting.pieces import pieces_csv
-    from plugs.files.cut_list import cut_list_csv, leftovers_csv
-    from plugs.files.tables import outlines_csv
-
-    work = writing.work
-    texts = {
-        "layers/outlines.csv": outlines_csv(work.layers),
-        "layers/pieces.csv": pieces_csv(work.pieces.pieces),
-        "layers/pins.csv": pins_csv(work.pins.joints),
-    }
-    if work.layup is not None and work.resin is not None and work.shopping is not None:
-        from plugs.files.skin_tables import mixing_sheet_csv, ply_sheet_csv, shopping_csv
-
-        texts["cloth/ply-sheet.csv"] = ply_sheet_csv(work.layup)
-        texts["cloth/mixing-sheet.csv"] = mixing_sheet_csv(work.resin)
-        texts["shopping.csv"] = shopping_csv(work.shopping)
-    nesting = work.sheets.nesting
-    if nesting is not None:
-        texts["sheets/cut-list.csv"] = cut_list_csv(nesting)
-        if any(sheet.leftovers for sheet in nesting.sheets):
-            texts["sheets/leftovers.csv"] = leftovers_csv(nesting)
-    return texts
-
-
 def _own(writing: Writing, number: int) -> dict[str, bytes]:
     """Return the files of one of the recipe's own outputs."""
     return own_files(writing.work, number, (*writing.files, BOOK, SUMMARY))
@@ -410,7 +384,7 @@ OUTPUTS: Final = (
     Output(kind="glb", make=_scene, shows=(*_SOLID, "layers")),
     Output(kind="stl", make=partial(_solids, ending="stl"), shows=_SOLID),
     Output(kind="3mf", make=partial(_solids, ending="3mf"), shows=_SOLID),
-    Output(kind="csv", make=_tables, shows=STAGES),
+    Output(kind="csv", make=lambda writing: csv_files(writing.work), shows=STAGES),
     Output(kind="step", make=_step, shows=("lines", "body")),
     Output(kind="dxf", make=partial(_rendered, ending=".dxf"), shows=_FOAM),
     Output(kind="svg", make=partial(_rendered, ending=".svg"), shows=_FOAM),

@@ -71,6 +71,11 @@ LONGEST_FUNCTION = 60
 LONG_FUNCTIONS: MappingProxyType[str, str] = MappingProxyType({})
 """Functions that may be longer, each with its reason."""
 
+TOLD_BY_HAND = MappingProxyType(
+    {"summary": 0, "files": 2, "sanding": 2, "drafting": 5, "subjects": 35, "book": 14}
+)
+"""So many numbers in a room are told with digits written there, not by their quantity; it may only fall."""
+
 WORDS = frozenset(["util", "helper", "manager", "data", "info", "process", "handle", "slice"])
 """Words that say nothing, or something else, and so name nothing here."""
 
@@ -640,6 +645,32 @@ def without_reason() -> list[str]:
 def test_numbers_have_their_reason_beside_them() -> None:
     """Text under them, a comment beside them, or one over them."""
     assert not (bare := without_reason()), "\n".join(bare)
+
+
+def told_by_hand(tree: ast.Module) -> Iterator[str]:
+    """Yield where a module rounds a number to a count of digits that it writes itself."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and annotation(node.func).rpartition(".")[2] == "round":
+            digits = node.args[-1:] if len(node.args) == 2 or isinstance(node.func, ast.Attribute) else []
+            if any(isinstance(number, ast.Constant) for number in digits):
+                yield f"{node.lineno}: {ast.unparse(node)}"
+        elif isinstance(node, ast.FormattedValue) and node.format_spec is not None:
+            if re.search(r"\.\d+[efg%]", ast.unparse(node.format_spec)):
+                yield f"{node.lineno}: {ast.unparse(node)}"
+        elif isinstance(node, ast.Constant) and re.search(r"%\.\d+[efg]", str(node.value)):
+            yield f"{node.lineno}: {node.value}"
+
+
+@pytest.mark.parametrize("room", TOLD_BY_HAND)
+def test_figures_are_rounded_in_one_place(room: str) -> None:
+    """A ratchet: what writes figures asks `ground.figures` how many digits, by their quantity."""
+    found = [
+        f"{module}:{place}"
+        for module, (_, tree) in sources().items()
+        if room_of(module) == room
+        for place in told_by_hand(tree)
+    ]
+    assert len(found) <= TOLD_BY_HAND[room], "\n".join(found)
 
 
 def test_every_input_error_is_whole() -> None:

@@ -11,23 +11,17 @@ import shapely
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Label, Path, label_box
-from plugs.drafting.outlines import PLANES, LayerOutlines, outline_paths
+from plugs.drafting.outlines import LayerOutlines, outline_paths
 from plugs.drafting.placing import Beside
 from plugs.foam.hollow import Void
 from plugs.foam.pieces import Joint, Piece
 from plugs.foam.pins import Pinned
 from plugs.ground.units import format_length, format_size
-from plugs.tables.rows import csv_text
 
 GLUE_LOWER: Final = "GLUE_LOWER"
 GLUE_UPPER: Final = "GLUE_UPPER"
 PINS_LOWER: Final = "PINS_LOWER"
 PINS_UPPER: Final = "PINS_UPPER"
-
-PIN_COLUMNS: Final = (
-    "pin", "lower_layer", "upper_layer", "h_axis", "v_axis", "h_mm", "v_mm", "along_mm",
-    "lower_depth_mm", "upper_depth_mm", "length_mm", "diameter_mm",
-)  # fmt: skip
 
 _NAME: Final = 5.0  # mm. Height of a pin's name, read at arm's length
 _CROSS: Final = 1.5  # mm. Beyond the pin's circle, so that its middle is found once it is drilled
@@ -151,31 +145,6 @@ def glue_rows(layer_name: str, joints: Sequence[Pinned], display_unit: str = "mm
             diameter = format_size(joint.diameter, display_unit)
             rows.append(f"{pins}: holes of {diameter}, {deep} deep, for pins of {length}")
     return rows
-
-
-def pins_csv(joints: Sequence[Pinned]) -> str:
-    """Return every pin as comma-separated text, one to a row.
-
-    Parameters
-    ----------
-    joints : sequence of Pinned
-        In the order of the stack.
-
-    Returns
-    -------
-    str
-        A header and the rows; lengths in mm with two decimals. Lines end in ``"\\n"``.
-    """
-    rows: list[Sequence[str]] = [PIN_COLUMNS]
-    for joint in joints:
-        contact = joint.contact
-        for pin in joint.pins:
-            lengths = (*pin.at, contact.at_mm, pin.lower_depth, pin.upper_depth, pin.length, joint.diameter)
-            rows.append(
-                [pin.name, contact.lower_layer, contact.upper_layer, *PLANES[contact.axis]]
-                + [f"{round(length, 2) + 0.0:.2f}" for length in lengths]
-            )
-    return csv_text(rows)
 
 
 def _faces(layer_name: str, joints: Sequence[Pinned]) -> list[tuple[str, str, Pinned]]:

@@ -49,7 +49,7 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
         At full size, mm.
     """
     builder = DrawingBuilder(
-        path=f"sheets/sheet-{_number(sheet, nesting)}",
+        path=f"sheets/sheet-{numbered(sheet, nesting)}",
         title=f"{plug_name}, sheet {sheet.number} of {len(nesting.sheets)}",
         display_unit=display_unit,
     )
@@ -78,7 +78,7 @@ def board_drawing(board: Sheet, boards: Nesting, *, plug_name: str, display_unit
     """
     of = f"{board.number} of {len(boards.sheets)}"
     builder = DrawingBuilder(
-        path=f"templates/board-{_number(board, boards)}",
+        path=f"templates/board-{numbered(board, boards)}",
         title=f"{plug_name}, template board {of}",
         display_unit=display_unit,
     )
@@ -101,8 +101,20 @@ def board_drawing(board: Sheet, boards: Nesting, *, plug_name: str, display_unit
     return builder.drawing()
 
 
-def _number(sheet: Sheet, nesting: Nesting) -> str:
-    """Return the number of a sheet as files bear it, so that they stand in order."""
+def numbered(sheet: Sheet, nesting: Nesting) -> str:
+    """Return the number of a sheet as files bear it, so that they stand in order.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        One of the nesting.
+    nesting : Nesting
+
+    Returns
+    -------
+    str
+        "01".
+    """
     digits = max(2, len(str(len(nesting.sheets))))
     return f"{sheet.number:0{digits}d}"
 

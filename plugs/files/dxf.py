@@ -11,6 +11,7 @@ import numpy as np
 
 from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.styles import LineStyle, line_styles
+from plugs.ground.figures import BARE, LENGTH
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
@@ -147,8 +148,8 @@ def _add_dxf_layers(document: Document, styles: tuple[tuple[str, LineStyle], ...
 def _polyline(path: Path, handle: str, owner: str) -> str:
     """Return one joined polyline with its bulges."""
     # a millionth of a millimetre, so that the last bit of a sum never shows; + 0.0 turns -0 to 0
-    points = np.round(path.points, 6) + 0.0
-    bulges = np.round(path.bulges, 12) + 0.0
+    points = np.round(path.points, LENGTH.finest) + 0.0
+    bulges = np.round(path.bulges, BARE.finest) + 0.0
     rows = [
         f" 10\n{x}\n 20\n{y}\n 42\n{bulge}\n" if bulge else f" 10\n{x}\n 20\n{y}\n"
         for (x, y), bulge in zip(points.tolist(), bulges.tolist(), strict=True)
@@ -159,7 +160,7 @@ def _polyline(path: Path, handle: str, owner: str) -> str:
 
 def _text(label: Label, handle: str, owner: str) -> str:
     """Return one line of text."""
-    x, y = (round(float(v), 6) + 0.0 for v in label.at)
+    x, y = (round(float(v), LENGTH.finest) + 0.0 for v in label.at)
     text = label.text.replace("\n", "").replace("\r", "").rstrip("^")  # a caret would take the next row in
     head = _ENTITY.format("TEXT", handle, owner, label.dxf_layer, "AcDbText")
     words = f" 40\n{float(label.height)}\n  1\n{text}\n"

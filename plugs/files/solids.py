@@ -10,6 +10,7 @@ from xml.sax.saxutils import escape
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.figures import LENGTH
 from plugs.mesh.triangles import normals
 
 Array = NDArray[np.float64]
@@ -38,6 +39,7 @@ _MODEL_START: Final = """<?xml version="1.0" encoding="UTF-8"?>
 <resources><object id="1" type="model"><mesh>
 <vertices>
 """
+_VERTEX: Final = "<vertex " + " ".join(f'{axis}="%.{LENGTH.finest}f"' for axis in "xyz") + "/>\n"
 _MODEL_MIDDLE: Final = "</vertices>\n<triangles>\n"
 _MODEL_END: Final = """</triangles>
 </mesh></object></resources>
@@ -111,12 +113,12 @@ def threemf_bytes(vertices: Array, triangles: Indices, *, name: str) -> bytes:
     held by a test that reads the file with another library).
     """
     points, corners = _checked(vertices, triangles, name)
-    numbers = (np.round(points, 6) + 0.0).ravel().tolist()
+    numbers = (np.round(points, LENGTH.finest) + 0.0).ravel().tolist()
     # one format of the whole list at once: a call for each vertex would take ten times as long
     model = "".join(
         (
             _MODEL_START.format(unit=THREEMF_UNIT, title=escape(name)),
-            ('<vertex x="%.6f" y="%.6f" z="%.6f"/>\n' * len(points)) % tuple(numbers),
+            (_VERTEX * len(points)) % tuple(numbers),
             _MODEL_MIDDLE,
             ('<triangle v1="%d" v2="%d" v3="%d"/>\n' * len(corners)) % tuple(corners.ravel().tolist()),
             _MODEL_END,

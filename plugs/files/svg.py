@@ -9,6 +9,7 @@ import numpy as np
 
 from plugs.drafting.drawing import Drawing, Label, Path, drawing_bounds
 from plugs.drafting.styles import LineStyle, line_styles
+from plugs.ground.figures import LENGTH
 
 MARGIN: Final = 10.0
 """Free room round everything, mm."""
@@ -114,6 +115,6 @@ def _text_element(label: Label, corner: tuple[float, float], colour: str) -> str
 
 
 def _number(value: float) -> str:
-    """Return a length to a ten-thousandth of a millimetre, without needless zeros."""
-    text = f"{value:.4f}".rstrip("0").rstrip(".")
+    """Return a length as tables hold it, without needless zeros."""
+    text = f"{value:.{LENGTH.table}f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text

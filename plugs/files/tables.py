@@ -8,7 +8,8 @@ from typing import Final
 import numpy as np
 
 from plugs.drafting.outlines import PLANES, LayerOutlines, canonical_rings
-from plugs.tables.rows import csv_text, fixed
+from plugs.ground.figures import LENGTH, cell
+from plugs.tables.rows import csv_text
 
 COLUMNS: Final = ("layer", "face", "ring", "kind", "h_axis", "v_axis", "h_mm", "v_mm", "along_mm")
 
@@ -28,6 +29,7 @@ def outlines_csv(layers: Sequence[LayerOutlines]) -> str:
         ``hole``; ``face`` is ``lower``, ``upper`` or ``rough``; ``along_mm`` is the position on the
         stack's axis, for the rough outline that of the lower face. Lines end in ``"\\n"``.
     """
+    decimals = LENGTH.table
     parts = [",".join(COLUMNS) + "\n"]
     for layer in layers:
         across, up = PLANES[layer.axis]
@@ -42,6 +44,6 @@ def outlines_csv(layers: Sequence[LayerOutlines]) -> str:
                     .rstrip("\n")
                     .replace("%", "%%")
                 )
-                row = f"{start},%.4f,%.4f,{fixed(along)}\n"
-                parts.append((row * len(ring)) % tuple((np.round(ring, 4) + 0.0).ravel().tolist()))
+                row = f"{start},%.{decimals}f,%.{decimals}f,{cell(along, 'along_mm')}\n"
+                parts.append((row * len(ring)) % tuple((np.round(ring, decimals) + 0.0).ravel().tolist()))
     return "".join(parts)

@@ -1,32 +1,161 @@
-"""Figures as the summary and remedies hold them."""
+"""Figures as the summary and its tables hold them: the one rounding, by the unit in a figure's key."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from plugs.ground.errors import promise
+
+_DIGITS: Final = 9
+"""In the summary: programs read it, and the last of a float's 16 differ by machine."""
 
 
-def rounded(value: float, least: float = 1e-12) -> float:
-    """Return a figure to 9 significant digits.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quantity:
+    """How a quantity is told.
+
+    Attributes
+    ----------
+    table : int, dimensionless
+        Decimals in tables for spreadsheets and programs.
+    bench : int, dimensionless
+        Decimals in tables that hang on the wall.
+    bench_scale : float, dimensionless
+        What the bench's unit is smaller by: grams for kg.
+    is_trimmed : bool
+        Whether whole numbers are told whole in tables.
+    finest : int, dimensionless
+        Decimals in the summary: what is finer is left by sums that cancel, and differs by machine.
+    """
+
+    table: int
+    bench: int
+    bench_scale: float = 1.0
+    is_trimmed: bool = False
+    finest: int = 12
+
+
+LENGTH: Final = Quantity(table=4, bench=2, finest=6)
+"""Outlines join within 0.0001 mm, and a caliper reads 0.01 mm; a nanometre is no length of foam."""
+
+BARE: Final = Quantity(table=4, bench=4)
+"""What has no unit: a direction, a stretch, a bulge."""
+
+_AMOUNT: Final = Quantity(table=3, bench=3)  # of what is bought, in its unit: a gram of a kg, a mm of a m
+_MINUTES: Final = Quantity(table=0, bench=0)  # no pot life is known closer
+_MONEY: Final = Quantity(table=2, bench=2)  # hundredths, as prices are written
+_SHARE: Final = Quantity(table=4, bench=2)  # per cent at the bench
+
+QUANTITIES: Final[Mapping[str, Quantity]] = {
+    "_mm": LENGTH,
+    "_deg": Quantity(table=4, bench=2, finest=6, is_trimmed=True),  # 0.0001 is 0.005 mm across a sheet
+    "_kg_m3": Quantity(table=1, bench=0),  # no data sheet gives a density closer
+    "_kg_m2": Quantity(table=4, bench=3),  # a gram on a m2
+    "_g_m2": Quantity(table=0, bench=0),  # cloth is sold by whole grams
+    "_m2": Quantity(table=6, bench=3),  # a mm2; 10 cm2, which take a gram of resin
+    "_m3": Quantity(table=9, bench=6),  # a mm3; a ml
+    "_kg": Quantity(table=4, bench=1, bench_scale=1e3),  # 0.1 g, which scales for resin show
+    "_g": Quantity(table=1, bench=1),  # the same
+    "_ml": Quantity(table=1, bench=1),  # a line of a syringe
+    "_min": _MINUTES,
+    "minutes": _MINUTES,
+    "_ratio": _SHARE,
+    "glass_content": _SHARE,
+    "price": _MONEY,
+    "total": _MONEY,
+    "needed": _AMOUNT,
+    "bought": _AMOUNT,
+    "size": _AMOUNT,
+}
+"""Quantities by how the keys of their figures end; the first ending that fits counts."""
+
+
+def quantity_of(key: str) -> Quantity | None:
+    """Return the quantity of a figure.
 
     Parameters
     ----------
-    value : float, in any unit
-    least : float, in the same unit
-        What is smaller is 0.
+    key : str
+        As in summary.json, ``"rough_area_m2"``.
 
     Returns
     -------
-    float, in the same unit
+    Quantity or None
+        None for what is counted or named.
+    """
+    ends = (key, key.partition("_by_")[0])  # "area_m2_by_mesh": by which way it was found
+    return next((q for unit, q in QUANTITIES.items() if any(end.endswith(unit) for end in ends)), None)
+
+
+def told(value: object, key: str = "") -> Any:
+    """Return figures as summary.json holds them: 9 significant digits, none finer than the quantity's finest.
+
+    Parameters
+    ----------
+    value : object
+        A figure, or rows and mappings of them, however deep.
+    key : str
+        Of the figure; what has no unit in its own key has that of what it stands in.
+
+    Returns
+    -------
+    object
+        Lists, dicts and plain values. A count and a word stay what they are.
 
     Raises
     ------
     AssertionError
-        The figure is not finite.
+        A figure is not finite.
     """
-    value = float(value)
-    if not math.isfinite(value):
-        raise AssertionError("a figure of the summary is not finite")
-    return 0.0 if abs(value) < least else float(f"{value:.9g}")
+    if isinstance(value, Mapping):
+        return {name: told(one, name if quantity_of(name) else key) for name, one in value.items()}
+    if value is None or isinstance(value, str | bool):
+        return value
+    if isinstance(value, Iterable):
+        return [told(one, key) for one in value]
+    quantity = quantity_of(key)
+    if isinstance(value, int) and quantity is None:
+        return value
+    number = float(value)  # type: ignore[arg-type]
+    promise(math.isfinite(number), f"{key}: a figure of the summary is not finite")
+    size = 0 if number == 0.0 else math.floor(math.log10(abs(number))) + 1
+    return round(number, min((quantity or BARE).finest, _DIGITS - size)) + 0.0
+
+
+def cell(value: object, key: str, *, bench: bool = False, unknown: str = "") -> str:
+    """Return a figure as the cell of a table.
+
+    Parameters
+    ----------
+    value : object
+        A figure, a word, a row of words, or None.
+    key : str
+        Of the figure, with its unit.
+    bench : bool
+        Whether the table hangs on the wall.
+    unknown : str
+        What stands for None.
+
+    Returns
+    -------
+    str
+        Never a negative zero.
+    """
+    if value is None:
+        return unknown
+    quantity = quantity_of(key)
+    if isinstance(value, str) or (isinstance(value, int) and quantity is None):
+        return str(value)
+    if isinstance(value, Iterable):
+        return ", ".join(value)
+    quantity = quantity or BARE
+    decimals = quantity.bench if bench else quantity.table
+    number = float(value) * (quantity.bench_scale if bench else 1.0)  # type: ignore[arg-type]
+    text = f"{round(number, decimals) + 0.0:.{decimals}f}"
+    return text.rstrip("0").rstrip(".") if quantity.is_trimmed else text
 
 
 def tenth_up(size: float) -> float:

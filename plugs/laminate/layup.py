@@ -53,6 +53,7 @@ class Laminate:
 
     Attributes
     ----------
+    place : str
     plies : tuple of int
         Numbers of the plies that stay.
     thickness, spread : float, mm

@@ -54,6 +54,7 @@ class Purchase:
 
     Attributes
     ----------
+    need : Need
     packs : tuple of tuple of int and float, count and units
         How many of each pack, the largest first.
     bought : float, in the unit it is sold by

@@ -86,6 +86,29 @@ class Sheet:
         return self.used_mm2 / float(region(self.stock).area)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Used:
+    """Sheets of one kind that are used.
+
+    Attributes
+    ----------
+    stock : Stock
+    count : int, dimensionless
+    yield_ratio : float, dimensionless
+        Share of them all that becomes blanks.
+    """
+
+    stock: Stock
+    count: int
+    yield_ratio: float
+
+    @property
+    def price(self) -> float | None:
+        """Of them all, dimensionless; None where it is not known, and of offcuts that cost nothing."""
+        price = self.stock.price
+        return None if price is None or (self.stock.is_offcut and not price) else price * self.count
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Nesting:
     """All sheets of a plug.
@@ -98,6 +121,21 @@ class Nesting:
 
     sheets: tuple[Sheet, ...]
     cutting: Cutting
+
+    @property
+    def by_stock(self) -> tuple[Used, ...]:
+        """How many sheets of each kind are used, in the order of their first use."""
+        kinds: dict[int, list[Sheet]] = {}
+        for sheet in self.sheets:
+            kinds.setdefault(id(sheet.stock), []).append(sheet)
+        return tuple(
+            Used(
+                stock=same[0].stock,
+                count=len(same),
+                yield_ratio=sum(sheet.yield_ratio for sheet in same) / len(same),
+            )
+            for same in kinds.values()
+        )
 
 
 def nest(

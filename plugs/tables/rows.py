@@ -38,20 +38,6 @@ def csv_text(rows: Iterable[Sequence[str]]) -> str:
     return text.getvalue()
 
 
-def fixed(value: float) -> str:
-    """Return a length with four decimals, never a negative zero.
-
-    Parameters
-    ----------
-    value : float, mm
-
-    Returns
-    -------
-    str
-    """
-    return f"{round(value, 4) + 0.0:.4f}"
-
-
 def _tame(cell: str) -> str:
     """Return a cell on one line, that no spreadsheet runs."""
     line = _BREAKS.sub(" ", cell)

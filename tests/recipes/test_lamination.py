@@ -13,7 +13,7 @@ import pytest
 from plugs.build import build
 from plugs.work import Work, opened
 from plugs.ground.errors import PlugError
-from plugs.files.skin_tables import mixing_sheet_csv
+from plugs.summary.csv_files import csv_files
 from tests.demos import RECIPES, at_defaults
 
 
@@ -114,7 +114,7 @@ def test_mixing_sheet_adds_up_by_hand() -> None:
         assert mix.batch.mixed_kg <= made.layup.resin.largest_batch_kg + 1e-9
         assert made.resin.working_min is not None
         assert mix.batch.minutes <= made.resin.working_min + 1e-9
-    rows = list(csv.DictReader(io.StringIO(mixing_sheet_csv(made.resin))))
+    rows = list(csv.DictReader(io.StringIO(csv_files(made)["cloth/mixing-sheet.csv"])))
     assert [row["what"] for row in rows] == [mix.what for mix in made.resin.mixes]
 
 
@@ -224,3 +224,40 @@ def test_cloth_is_on_the_full_size_paper_and_in_the_shopping(tmp_path: Path) -> 
     assert (tmp_path / "out" / "shopping.csv").is_file()
     assert made.summary["cost"]["total"] == 0.0
     assert len(made.summary["cost"]["without_price"]) == len(made.summary["shopping"])
+
+
+def test_tables_tell_what_the_summary_tells() -> None:
+    """Each number of a CSV file is the summary's, to half of its own last digit: read back by Python's reader."""
+    work = tail()
+    summary, files = work.summary, csv_files(work)
+    sheets = summary["sheets"]["sheets"]
+    told: dict[str, tuple[list[dict[str, Any]], dict[str, str]]] = {
+        "layers/pieces.csv": (summary["pieces"], {}),
+        "layers/pins.csv": ([pin for one in summary["pins"]["contacts"] for pin in one["pins"]], {}),
+        "sheets/cut-list.csv": ([piece for sheet in sheets for piece in sheet["pieces"]], {}),
+        "sheets/leftovers.csv": ([left for sheet in sheets for left in sheet["leftovers"]], {}),
+        "cloth/ply-sheet.csv": (
+            summary["schedule"]["plies"],
+            {"g/m2": "weight_g_m2", "bias deg": "bias_deg", "mm": "thickness_mm", "resin kg/m2": "resin_kg_m2"},
+        ),
+        "cloth/mixing-sheet.csv": (
+            [mix | {f"batch {key}": value for key, value in mix["batch"].items()} for mix in summary["resin"]["mixes"]],
+            {"m2": "area_m2", "batch m2": "batch area_m2", "batch min": "batch minutes", "batches": "batches"}
+            | {f"{pot}{of} g": f"{pot}{of}_kg" for pot in ("", "batch ") for of in ("resin", "hardener")}
+            | {f"batch {of} ml": f"batch {of}_ml" for of in ("resin", "hardener")},
+        ),
+        "shopping.csv": (summary["shopping"], {}),
+    }
+    compared = 0
+    for path, (figures, keys) in told.items():
+        rows = list(csv.DictReader(io.StringIO(files[path])))[: len(figures)]
+        assert len(rows) == len(figures) > 0, path
+        for row, figure in zip(rows, figures, strict=True):
+            for head, text in row.items():
+                value = figure.get(keys.get(head, head))
+                if text and isinstance(value, int | float):
+                    half = 0.5 * 10.0 ** -len(text.partition(".")[2])
+                    scale = 1e3 if head.endswith(" g") else 1.0
+                    assert float(text) == pytest.approx(scale * value, abs=half * 1.001, rel=1e-8), (path, head)
+                    compared += 1
+    assert compared > 150

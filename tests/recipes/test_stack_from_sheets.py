@@ -19,7 +19,7 @@ from shapely import affinity
 
 from plugs.build import build
 from plugs.work import opened
-from plugs.files.cut_list import cut_list_csv
+from plugs.summary.csv_files import csv_files
 from plugs.mesh import mesh
 from tests.demos import RECIPES, at_defaults
 
@@ -34,7 +34,7 @@ def test_every_piece_comes_back_where_it_was(demo: str) -> None:
     assert nesting is not None
     cut = {p.piece.name: p.outline for sheet in nesting.sheets for p in sheet.placements}
     back: dict[str, list[shapely.Polygon]] = {}
-    for row in csv.DictReader(io.StringIO(cut_list_csv(nesting))):
+    for row in csv.DictReader(io.StringIO(csv_files(work)["sheets/cut-list.csv"])):
         moved = affinity.translate(cut[row["piece"]], -float(row["dx_mm"]), -float(row["dy_mm"]))
         turned = affinity.rotate(moved, -float(row["turn_deg"]), origin=(0.0, 0.0))
         back.setdefault(row["layer"], []).append(turned)

@@ -19,7 +19,7 @@ from plugs.build import build
 from plugs.files.kinds import KINDS
 from plugs.ground.doors import STAGES
 from plugs.ground.errors import PlugError
-from plugs.ground.figures import rounded
+from plugs.ground.figures import told
 from plugs.kernel.job import KernelProof, OwnShape, SolidTool
 from plugs.summary.summary import Made, summarise
 from plugs.work import Work, opened
@@ -145,7 +145,7 @@ def test_summary_has_no_figure_that_is_not_one(recipe: Path) -> None:
 def test_a_figure_that_is_not_finite_is_a_fault_of_ours(value: float) -> None:
     """It stops the build."""
     with pytest.raises(AssertionError, match="not finite"):
-        rounded(value)
+        told(value)
 
 
 @pytest.mark.parametrize(

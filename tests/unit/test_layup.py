@@ -10,7 +10,7 @@ from plugs.laminate.choosing import by_sheet
 from plugs.laminate.generic import CLOTHS, RESINS
 from plugs.laminate.layup import Layup, lay_up, skin_of
 from plugs.laminate.plies import Ply, Schedule, ply_thickness, usual_content
-from plugs.summary.figures import layup_figures
+from plugs.summary.laminate import layup_figures
 
 PLACES = ("floor", "side", "deck", "front", "aft", "plate")
 

@@ -7,7 +7,7 @@ import pytest
 from plugs.laminate.layup import lay_up
 from plugs.laminate.part import FlatPanel, Share, foam_share, laminate_shares, sag_under_hand, weigh
 from plugs.laminate.plies import Ply, Schedule
-from plugs.summary.figures import part_figures
+from plugs.summary.laminate import part_figures
 
 
 def test_lever() -> None:

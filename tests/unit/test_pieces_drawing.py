@@ -12,11 +12,13 @@ import shapely
 from plugs.drafting.drawing import label_box
 from plugs.drafting.glue import Joining
 from plugs.drafting.layer import layer_drawing
-from plugs.drafting.pieces import JOINT, PIECE_COLUMNS, VOID, pieces_csv
+from plugs.drafting.pieces import JOINT, VOID
 from plugs.foam.hollow import Hollow, hollowed, make_voids
 from plugs.foam.joints import Joints
 from plugs.foam.layers import Stack, make_layers
 from plugs.foam.pieces import make_pieces
+from plugs.summary.foam import PIECES
+from plugs.tables.rows import csv_text
 from tests.shapes import box_plan, solid_of
 
 BODY = solid_of(box_plan(2000.0, 500.0, 150.0)).body
@@ -81,11 +83,11 @@ def test_piece_too_small_for_its_name_is_listed() -> None:
 def test_table() -> None:
     """A row for each piece, read back by Python's own reader; void and weight are counted."""
     pieces = hollowed(MADE.pieces, VOIDS)
-    rows = list(csv.DictReader(io.StringIO(pieces_csv(pieces))))
-    assert tuple(rows[0]) == PIECE_COLUMNS
+    rows = list(csv.DictReader(io.StringIO(csv_text(PIECES.rows(pieces)))))
+    assert list(rows[0]) == PIECES.heads
     assert [row["piece"] for row in rows] == [piece.name for piece in pieces]
     total = sum(float(row["volume_m3"]) for row in rows)
     assert total == pytest.approx(2.0 * 0.5 * 0.15 - 1e-9 * sum(v.volume_mm3 for v in VOIDS), abs=1e-7)
     assert float(rows[0]["weight_kg"]) == pytest.approx(30.0 * float(rows[0]["volume_m3"]), abs=1e-4)
     light, _ = make_pieces(BODY, LAYERS, Joints(), [()] * 3)
-    assert pieces_csv(light.pieces).splitlines()[1].endswith(",")
+    assert PIECES.row(light.pieces[0])[-1] == ""

@@ -11,7 +11,6 @@ import pytest
 import shapely
 
 from plugs.body.body import make_solid, make_tools
-from plugs.drafting.glue import PIN_COLUMNS, pins_csv
 from plugs.foam.glue import Contact, Glue, make_contacts
 from plugs.foam.layers import Slab, Stack, make_layers, make_slab_layers
 from plugs.foam.pin_cover import PinCover, pin_cover, recess_keep_outs, too_near
@@ -22,6 +21,7 @@ from plugs.ground.checking import checked
 from plugs.ground.errors import Finding, PlugError
 from plugs.lines.checks import checked_loft
 from plugs.recesses.recess import Recess
+from plugs.summary.foam import PINS, standing
 from tests.shapes import box_plan, solid_of
 from tests.unit.test_glue import stack_of
 
@@ -305,11 +305,11 @@ def test_wrong_words_are_refused(words: dict[str, float], param: str) -> None:
 def test_table_of_pins() -> None:
     """One row to a pin, in mm, with the place on both axes and along the stack."""
     (joint,), _ = pinned([shapely.box(0, 0, 600, 300)] * 2)
-    header, *rows = pins_csv([joint]).splitlines()
-    assert header == ",".join(PIN_COLUMNS)
+    header, *rows = PINS.rows(standing([joint]), bench=True)
+    assert header == PINS.heads
     assert len(rows) == 3
     x, y = joint.pins[0].at
-    assert rows[0] == f"P1-1,L01,L02,x,y,{x:.2f},{y:.2f},50.00,20.00,20.00,40.00,6.00"
+    assert ",".join(rows[0]) == f"P1-1,L01,L02,x,y,{x:.2f},{y:.2f},50.00,20.00,20.00,40.00,6.00"
 
 
 def test_same_joint_same_pins() -> None:

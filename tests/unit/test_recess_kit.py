@@ -19,11 +19,11 @@ from plugs.ground.errors import PlugError
 from plugs.lines.checks import checked_loft
 from plugs.mesh import mesh
 from plugs.recesses.recess import Boss, Recess
-from plugs.sanding.figures import recess_figures
 from plugs.sanding.recess_kit import PocketWork, RecessKit, recess_kits
 from plugs.skin.offset import foam_loft
 from plugs.skin.skin import Skin, make_cover
 from plugs.subjects.recess import CUT, FLOOR, MOUTH, recess_drawing
+from plugs.summary.sanding import recess_figures
 from tests.shapes import box_plan
 
 FINISH = checked_loft(box_plan(400.0, 200.0, 120.0))

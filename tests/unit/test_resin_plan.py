@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plugs.files.skin_tables import UNKNOWN, mixing_sheet_csv, ply_sheet_csv
 from plugs.ground.checking import checked
 from plugs.ground.errors import PlugError
 from plugs.laminate.choosing import by_sheet
@@ -17,7 +16,8 @@ from plugs.laminate.generic import HARDENERS, RESINS
 from plugs.laminate.layup import Layup, lay_up
 from plugs.laminate.plies import Ply, Schedule
 from plugs.laminate.resin_plan import passes_of, plan_resin
-from plugs.summary.figures import resin_figures
+from plugs.summary.csv_files import UNKNOWN
+from plugs.summary.laminate import MIXES, PLIES, resin_figures
 
 POLYESTER, MEKP, AMINE = RESINS["polyester"], HARDENERS["mekp"], HARDENERS["amine"]
 AREAS = {"deck": 0.8, "side": 1.4}
@@ -39,7 +39,7 @@ def test_without_the_sheet_there_is_no_dose_but_its_range() -> None:
     assert plan.hardener_least_kg == pytest.approx(0.01 * plan.resin_kg)
     assert plan.hardener_most_kg == pytest.approx(0.02 * plan.resin_kg)
     assert all(m.hardener_kg is None and m.batch.hardener_ml is None for m in plan.mixes)
-    assert UNKNOWN in mixing_sheet_csv(plan)
+    assert all(UNKNOWN in row for row in MIXES.rows(plan.mixes, bench=True, unknown=UNKNOWN)[1:])
 
 
 @pytest.mark.parametrize(("percent", "nearest"), [(0.5, "1"), (2.5, "2"), (-1.0, None), (math.inf, None)])
@@ -206,9 +206,10 @@ def test_tables_and_figures() -> None:
     """A row to a ply and a header; the figures are those of the plan."""
     layup = lay("mat 450", "tissue 30")
     plan = plan_resin(layup, AREAS, Shop(hardener_percent=1.5))
-    assert ply_sheet_csv(layup).count("\n") == 3
-    assert mixing_sheet_csv(plan).count("\n") == 1 + len(plan.mixes)
-    assert UNKNOWN not in mixing_sheet_csv(plan)
+    assert len(PLIES.rows(layup.plies, bench=True)) == 3
+    mixing = MIXES.rows(plan.mixes, bench=True, unknown=UNKNOWN)
+    assert len(mixing) == 1 + len(plan.mixes)
+    assert not any(UNKNOWN in row for row in mixing)
     told = resin_figures(layup, plan)
     assert told["hardener_ml"] == pytest.approx(plan.hardener_ml, rel=1e-8)
     assert [m["batches"] for m in told["mixes"]] == [m.n_batches for m in plan.mixes]

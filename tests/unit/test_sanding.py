@@ -24,11 +24,11 @@ from plugs.lines.checks import checked_loft
 from plugs.lines.measured import in_pieces
 from plugs.lines.section import Corner, End, LinesPlan, Station
 from plugs.sanding.bays import read_bays
-from plugs.sanding.figures import sanding_figures
 from plugs.sanding.radius_blocks import RadiusBlock
 from plugs.sanding.sanding import CROSSWISE, FLAT, Sanding, SandingAids, sanding_aids
 from plugs.subjects.block import BLOCK, BOARD, block_drawing
 from plugs.subjects.sanding_map import sanding_map
+from plugs.summary.sanding import sanding_figures
 from plugs.work import opened
 from tests.shapes import box_plan, crowned_plan, tapered_plan
 

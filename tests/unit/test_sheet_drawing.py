@@ -14,11 +14,12 @@ from shapely.affinity import rotate, translate
 from plugs.drafting.drawing import label_box
 from plugs.drafting.layer import FINAL_LOWER, FINAL_UPPER, ROUGH
 from plugs.drafting.sheet import LEFTOVER, SHEET, sheet_drawing
-from plugs.files.cut_list import COLUMNS, cut_list_csv, leftovers_csv, sheet_figures, stock_figures
 from plugs.files.svg import render_svg
 from plugs.foam.stock import Blank, Cutting, Drilled, Stock
 from plugs.nesting.nesting import Nesting, nest
 from plugs.recipe.words import whole_stock
+from plugs.summary.foam import LAIN, LEFT, lain, left_of, sheet_figures, stock_figures
+from plugs.tables.rows import csv_text
 from tests.blanks import blanks_of, garments
 
 WHOLE = Stock(width=1250.0, height=900.0, thickness=50.0, name="board", price=12.5)
@@ -134,16 +135,15 @@ def test_too_small_pieces_are_listed_under_the_sheet() -> None:
 
 def test_cut_list_has_every_piece(nesting: Nesting) -> None:
     """A row to a piece, whose numbers put the outline where it lies."""
-    rows = list(csv.DictReader(io.StringIO(cut_list_csv(nesting))))
+    rows = list(csv.DictReader(io.StringIO(csv_text(LAIN.rows(lain(nesting.sheets))))))
     placed = {p.piece.name: (s, p) for s in nesting.sheets for p in s.placements}
-    assert set(rows[0]) == set(COLUMNS)
+    assert list(rows[0]) == LAIN.heads
     assert sorted(row["piece"] for row in rows) == sorted(placed)
     for row in rows:
         sheet, p = placed[row["piece"]]
         assert int(row["sheet"]) == sheet.number
         turn, dx, dy = float(row["turn_deg"]), float(row["dx_mm"]), float(row["dy_mm"])
-        lain = translate(rotate(p.piece.outline, turn, origin=(0, 0)), dx, dy)
-        left, bottom, right, top = lain.bounds
+        left, bottom, right, top = translate(rotate(p.piece.outline, turn, origin=(0, 0)), dx, dy).bounds
         box = [float(row[name]) for name in ("x_mm", "y_mm", "width_mm", "height_mm")]
         assert box == pytest.approx([left, bottom, right - left, top - bottom], abs=2e-4)
         assert float(row["area_m2"]) == pytest.approx(p.piece.outline.area * 1e-6, abs=1e-6)
@@ -151,14 +151,14 @@ def test_cut_list_has_every_piece(nesting: Nesting) -> None:
 
 def test_leftovers_are_listed(nesting: Nesting) -> None:
     """A row to a rectangle."""
-    rows = list(csv.DictReader(io.StringIO(leftovers_csv(nesting))))
+    rows = list(csv.DictReader(io.StringIO(csv_text(LEFT.rows(left_of(nesting.sheets))))))
     assert len(rows) == sum(len(sheet.leftovers) for sheet in nesting.sheets) > 0
     assert all(min(float(row["width_mm"]), float(row["height_mm"])) >= 200.0 for row in rows)
 
 
 def test_figures_add_up(nesting: Nesting) -> None:
     """Areas, counts and prices of the summary are those of the sheets."""
-    sheets, kinds = sheet_figures(nesting), stock_figures(nesting)
+    sheets, kinds = sheet_figures(nesting, {}, "sheets/sheet"), stock_figures(nesting)
     area = sum(p.piece.outline.area for s in nesting.sheets for p in s.placements) * 1e-6
     assert sum(sheet["used_m2"] for sheet in sheets) == pytest.approx(area)
     assert sum(kind["count"] for kind in kinds) == len(nesting.sheets) == len(sheets)

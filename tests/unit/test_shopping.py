@@ -9,7 +9,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plugs.files.skin_tables import shopping_csv
 from plugs.laminate.choosing import by_sheet
 from plugs.laminate.dosing import Shop
 from plugs.laminate.generic import CLOTHS, FOAMS, RESINS
@@ -17,7 +16,9 @@ from plugs.laminate.layup import lay_up
 from plugs.laminate.plies import Ply, Schedule
 from plugs.laminate.resin_plan import plan_resin
 from plugs.laminate.shopping import Need, choose_packs, layup_needs, need_of, shopping_list
-from plugs.summary.figures import cost_figures, shopping_figures
+from plugs.summary.csv_files import shopping_rows
+from plugs.summary.laminate import PURCHASES, cost_figures
+from plugs.tables.rows import csv_text
 
 
 @pytest.mark.parametrize(
@@ -82,11 +83,11 @@ def test_missing_price_is_told() -> None:
         "currency": "EUR",
         "total": 54.0,
         "used_total": 54.0,
-        "without_price": ["epoxy"],
+        "without_price": ("epoxy",),
     }
-    text = shopping_csv(bought)
+    text = csv_text(shopping_rows(bought))
     assert text.splitlines()[-1] == ",total,,,,54.00,without: epoxy"
-    assert shopping_figures(bought)[1]["price"] is None
+    assert PURCHASES.told(bought.purchases[1])["price"] is None
 
 
 def test_nothing_needed_nothing_bought() -> None:

@@ -1,0 +1,103 @@
+"""What is told of sanding, of how recesses are made, and of bosses and shapes of the recipe's own."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from plugs.foam.pockets import Feature
+from plugs.recesses.holding import Rounded
+from plugs.sanding.recess_kit import RecessKit
+from plugs.sanding.sanding import Gap, PanelBay, SandingAids
+
+
+def sanding_figures(aids: SandingAids) -> dict[str, Any]:
+    """Return blocks, panels bay by bay, and whole panels."""
+    return {
+        "straightedge_mm": aids.words.straightedge,
+        "daylight_mm": aids.words.daylight,
+        "blocks": [
+            {
+                "number": block.number,
+                "name": block.name,
+                "edges": block.edges,
+                "radius_mm": block.radius,
+                "arc_deg": block.turn_deg,
+                "edges_turn_deg": {"from": block.turn_deg, "to": block.largest_turn_deg},
+                "is_inside": block.is_inside,
+                "flat_mm": block.flat,
+                "note": block.note,
+            }
+            for block in aids.blocks
+        ],
+        "panels": [_panel(panel) | {"bay": panel.bay} for panel in aids.panels],
+        "whole_panels": [_panel(panel) for panel in aids.wholes],
+    }
+
+
+def recess_figures(kits: Sequence[RecessKit]) -> list[dict[str, Any]]:
+    """Return the recesses; what a cut right through does not have is None."""
+    return [
+        {
+            "name": kit.name,
+            "method": kit.method,
+            "layers": kit.layers,
+            "notched_layers": kit.notched,
+            "mouth_mm": _rectangle(kit.mouth),
+            "cut_mm": _rectangle(kit.cut),
+            "floor_mm": _rectangle(kit.floor),
+            "flat_mm": _rectangle(kit.flat),
+            "holds_mm": None if kit.held is None else _rectangle(kit.held.thing),
+            "clearance_mm": None if kit.held is None else kit.held.clearance,
+            "depth_mm": None if kit.floor is None else kit.depth,
+            "wall_lean_deg": kit.draft_deg,
+            "floor_fillet_mm": kit.floor_radius,
+            "kerf_mm": kit.kerf,
+            "set_back_mm": None if kit.cut is None or kit.floor is None else kit.depth,
+            "play_mm": kit.play,
+        }
+        for kit in kits
+    ]
+
+
+def feature_figures(features: Sequence[Feature]) -> list[dict[str, Any]]:
+    """Return bosses and shapes of the recipe's own; what only a boss has is None for others."""
+    return [
+        {
+            "name": feature.name,
+            "kind": feature.kind,
+            "layers": feature.layers,
+            "from_mm": feature.lower,
+            "to_mm": feature.upper,
+            "volume_m3": 1e-9 * feature.volume_mm3,
+            "rise_mm": feature.rise,
+            "top_mm": _rectangle(feature.top),
+        }
+        for feature in features
+    ]
+
+
+def _panel(panel: PanelBay) -> dict[str, Any]:
+    """Return how straight a panel is."""
+    return {
+        "panel": panel.panel,
+        "from_x_mm": panel.from_x,
+        "to_x_mm": panel.to_x,
+        "kind": panel.kind,
+        "flat_block": panel.is_flat_block,
+        "lengthwise": _gap(panel.lengthwise),
+        "crosswise": _gap(panel.crosswise),
+        "twist_mm": panel.twist,
+    }
+
+
+def _gap(gap: Gap | None) -> dict[str, Any] | None:
+    """Return a gap under a straightedge."""
+    return None if gap is None else {"gap_mm": gap.gap, "straightedge_mm": gap.length, "place_mm": gap.place}
+
+
+def _rectangle(shape: Rounded | None) -> dict[str, float] | None:
+    """Return a rounded rectangle."""
+    if shape is None:
+        return None
+    return {"width": shape.width, "height": shape.height, "corner_radius": shape.radius}
