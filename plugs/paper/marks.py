@@ -11,7 +11,7 @@ from plugs.drafting.drawing import LABELS, Box, Drawing, Label, Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.marks import line
 from plugs.drafting.styles import CHECK, TRIM
-from plugs.paper.pages import LETTER, SQUARE, Page
+from plugs.paper.pages import ARM, LETTER, SQUARE, Page
 from plugs.paper.tiling import tile_name
 
 BAR: Final = 101.6
@@ -19,8 +19,6 @@ BAR: Final = 101.6
 
 _TICK: Final = 2.0  # mm. Half an end stroke of a bar
 _BAR_TEXT: Final = 14.0  # mm. Room for the bar's length in words
-_ARM: Final = 3.5  # mm. Half a cross by which pages are laid on each other
-_CROSS_LETTER: Final = 1.8  # mm. Its name, smaller than any other letter
 _CORNER: Final = 6.0  # mm. Each stroke of the corner of a page's window
 _RUNNING_RATIO: Final = 0.95  # width of a letter over a capital's height in running text
 
@@ -50,9 +48,8 @@ def page_marks(page: Page, names: Sequence[str], *, number: int, n_pages: int, t
         paths.append(_ring(page.window, TRIM))
     for cross in page.crosses:
         x, y = cross.at
-        paths += [line((x - _ARM, y), (x + _ARM, y)), line((x, y - _ARM), (x, y + _ARM))]
-        at = (x, y - _ARM - _CROSS_LETTER)
-        labels.append(Label(text=cross.name, at=at, height=_CROSS_LETTER, align="centre"))
+        paths += [line((x - ARM, y), (x + ARM, y)), line((x, y - ARM), (x, y + ARM))]
+        labels.append(cross.label)
     for spot in page.spots:
         if spot.caption:
             text = fitted(spot.caption, page.window[2] - spot.clip[0])

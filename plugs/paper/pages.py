@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Array, Box, Drawing
+from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Array, Box, Drawing, Label, box_around, label_box
 from plugs.drafting.flat import turned_box, turned_points
 from plugs.ground.paper import FOOTER, Paper
 from plugs.paper.shelves import shelved
@@ -24,6 +24,7 @@ SQUARE: Final = 100.0
 CAPTION: Final = 5.0
 """Room for the name under each of several drawings on a page, mm."""
 
+ARM: Final = 3.5  # mm. Half a cross by which pages are laid on each other
 _GAP: Final = 6.0  # mm. Between small drawings on one page: scissors go between
 _MARKS_APART: Final = 300.0
 """mm. Crosses along a joint: paper is laid true by two, and kept so by one every 300."""
@@ -72,6 +73,17 @@ class Cross:
 
     name: str
     at: tuple[float, float]
+
+    @property
+    def label(self) -> Label:
+        """Its name under it, smaller than any other letter."""
+        return Label(text=self.name, at=(self.at[0], self.at[1] - ARM - 1.8), height=1.8, align="centre")
+
+    @property
+    def box(self) -> Box:
+        """The room that it takes with its name."""
+        x, y = self.at
+        return box_around([(x - ARM, y - ARM, x + ARM, y + ARM), label_box(self.label)])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,7 +181,12 @@ def plan_pages(drawings: Sequence[Drawing], paper: Paper) -> PagePlan:
         else:
             pages += _tile_pages(i, grid, paper)
     pages += _shared_pages(small, sketches, paper)
-    told = [whole_words(*one) for one in zip(drawings, grids, sketches, strict=True)]
+    crosses: list[list[Box]] = [[] for _ in drawings]
+    for page in pages:
+        dx, dy = page.spots[0].move
+        boxes = [cross.box for cross in page.crosses]
+        crosses[page.spots[0].drawing] += [(x0 - dx, y0 - dy, x1 - dx, y1 - dy) for x0, y0, x1, y1 in boxes]
+    told = [whole_words(*one) for one in zip(drawings, grids, sketches, crosses, strict=True)]
     shown = tuple(drawing for drawing, _ in told)
     sketches = [
         sketch if new is old else sketch_of(new)

@@ -10,7 +10,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plugs.drafting.drawing import Drawing, Label, Path, path_bounds
+from plugs.drafting.drawing import Drawing, Label, Path, label_box, path_bounds
 from plugs.drafting.flat import flat_points, turned_box, turned_points
 from plugs.ground.errors import PlugError
 from plugs.ground.paper import FOOTER, LONGEST_PAGE, SIZES, paper_of
@@ -155,6 +155,32 @@ def test_notes_cost_no_pages():
         label.text for label in map_sheets(plan_pages([tight], A4), [tight], title="t")[0].drawing.labels
     )
     assert "a note under the part" in texts
+
+
+@pytest.mark.parametrize(
+    ("size", "paper", "turned"), [((360.0, 500.0), "A4", False), ((260.0, 1150.0), (200.0, 400.0), True)]
+)
+def test_words_moved_off_a_joint_keep_off_lines_words_and_crosses(size, paper, turned):
+    """All along the joints, with a line beside each: every text whole, over nothing that the pages show."""
+    places = [(x, y) for x in np.arange(60.0, size[0] - 50.0, 110.0) for y in np.arange(27.0, size[1], 43.0)]
+    rows = [Label(text="THIS FACE UP", at=place, height=9.0, align="centre") for place in places]
+    part = drawn(*box(*size), *lines([(0.0, 15.0), (size[0], size[1] - 15.0)]), labels=rows)
+    plan = plan_pages([part], paper_of(paper))
+    assert plan.grids[0].turned == turned
+    shown = plan.shown[0]
+    moved = [new for new, old in zip(shown.labels, rows, strict=True) if new != old]
+    assert moved
+    boxes = [shapely.box(*label_box(label)) for label in shown.labels]
+    assert not any(one.intersects(two) for k, one in enumerate(boxes) for two in boxes[:k])
+    drawn_lines = shapely.union_all([shapely.linestrings(flat_points(path)) for path in part.paths])
+    for label in moved:
+        own = label_box(label)
+        assert not shapely.box(*own).intersects(drawn_lines)
+        for page in plan.pages:
+            dx, dy = page.spots[0].move
+            x0, y0, x1, y1 = turned_box(own) if turned else own
+            there = shapely.box(x0 + dx, y0 + dy, x1 + dx, y1 + dy)
+            assert not any(there.intersects(shapely.box(*cross.box)) for cross in page.crosses)
 
 
 def test_islands_are_joined_by_pages():
