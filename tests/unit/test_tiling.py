@@ -162,7 +162,9 @@ def test_notes_cost_no_pages():
 )
 def test_words_moved_off_a_joint_keep_off_lines_words_and_crosses(size, paper, turned):
     """All along the joints, with a line beside each: every text whole, over nothing that the pages show."""
-    places = [(x, y) for x in np.arange(60.0, size[0] - 50.0, 110.0) for y in np.arange(27.0, size[1], 43.0)]
+    places = [
+        (x, y) for x in np.arange(61.0, size[0] - 60.0, 125.0) for y in np.arange(27.0, size[1] - 9.0, 43.0)
+    ]
     rows = [Label(text="THIS FACE UP", at=place, height=9.0, align="centre") for place in places]
     part = drawn(*box(*size), *lines([(0.0, 15.0), (size[0], size[1] - 15.0)]), labels=rows)
     plan = plan_pages([part], paper_of(paper))
