@@ -9,6 +9,7 @@ from functools import cache, partial
 from pathlib import Path
 
 from plugs.ground.errors import PlugError
+from plugs.ground.workers import Crew
 from plugs.nesting.stored import store_sheets, stored
 from plugs.stages.stage import Say, Shelf
 from plugs.work import Work, opened
@@ -26,6 +27,7 @@ def build(
     say: Say = lambda _: None,
     open_kernel: OpenKernel | None = None,
     shelf: Shelf | None = None,
+    crew: Crew | None = None,
 ) -> Built:
     """Build a recipe and write its folder, or leave the last good one untouched.
 
@@ -48,6 +50,8 @@ def build(
         Gives the kernel; by default one is started, and ended with the build.
     shelf : Shelf or None
         Where stages of the build before are found.
+    crew : Crew or None
+        Draws, and stays; by default processes are started for that, and ended with the build.
 
     Returns
     -------
@@ -64,7 +68,6 @@ def build(
         shelf = Shelf() if shelf is None else shelf
         work = opened(path, overrides, say=say, open_kernel=kernel, shelf=shelf)
         chosen = [output.kind for output in chosen_outputs(work.plug, kinds, without)]
-        folder = out if out is not None else Path("exports") / path.stem
         keep = None
         if search is not None:
             store_sheets(path, None)
@@ -72,7 +75,7 @@ def build(
             record = _searched(work, search)
             work = work.with_sheets(json.loads(record))
             keep = partial(store_sheets, path, record)
-        return write(work, folder, chosen, kernel, keep)
+        return write(work, out or Path("exports") / path.stem, chosen, kernel, keep, crew)
 
 
 def _searched(work: Work, seconds: float) -> str:

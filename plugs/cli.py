@@ -227,6 +227,7 @@ def _watch(options: argparse.Namespace) -> int:
 
     from plugs.build import build
     from plugs.first_look import first_look
+    from plugs.ground.workers import Crew
     from plugs.nesting.stored import stored_path
     from plugs.serving import FolderServer
     from plugs.stages.stage import Shelf
@@ -239,9 +240,9 @@ def _watch(options: argparse.Namespace) -> int:
         if len(words["kinds"]) < len(kinds):
             return first_look(path, overrides, **words | {"out": look}, shelf=shelf)
         asked = {"kinds": options.only, "without": options.without}
-        return build(path, overrides, **words | asked, shelf=shelf)
+        return build(path, overrides, **words | asked, shelf=shelf, crew=crew)
 
-    with ExitStack() as after:
+    with ExitStack() as after, Crew() as crew:
         after.callback(drop_build, look)
         server = None if options.serve is None else after.enter_context(FolderServer(out, options.serve))
         if server is not None:

@@ -62,7 +62,7 @@ def first_look(
         work = opened(path, overrides, say=say, open_kernel=kernel, shelf=shelf)
         _ = work.lines, work.cutters  # what is wrong with a recipe is told before a folder is begun
         fresh = after.enter_context(FreshFolder(out))
-        drawings = layer_drawings(work)
+        drawings = work.again(layer_drawings.__name__, layer_drawings)
         say("drawings")
         files = render_files(drawings, kinds)
         if "stl" in kinds:

@@ -124,7 +124,7 @@ def picture_job(work: Worked, seen: Mapping[str, Drawing]) -> PictureJob:
     """
     from plugs.pictures.views import PictureJob
 
-    scene = plug_meshes(work)
+    scene = work.again("scene", plug_meshes)
     drawings = {Path(stem).name: drawing for stem, drawing in seen.items() if is_pictured(stem)}
     return PictureJob(
         shown=scene.finish or scene.foam,

@@ -24,6 +24,7 @@ from plugs.files.kinds import KINDS
 from plugs.findings import found
 from plugs.ground.doors import STAGES, Output
 from plugs.ground.errors import Finding, PlugError, promise
+from plugs.ground.workers import Crew
 from plugs.mesh import mesh
 from plugs.pictures.run import PictureRun
 from plugs.recipe.own import own_files
@@ -33,6 +34,7 @@ from plugs.summary.csv_files import csv_files
 from plugs.summary.summary import Made, summarise
 
 if TYPE_CHECKING:
+    from plugs.book.scene import BookScene
     from plugs.drafting.drawing import Drawing
     from plugs.files.drawing_run import Rendered
     from plugs.kernel.job import KernelProof
@@ -78,6 +80,7 @@ def write(
     kinds: Sequence[str] | None = None,
     kernel: Kernel | None = None,
     before_swap: Callable[[], None] | None = None,
+    crew: Crew | None = None,
 ) -> Built:
     """Write the folder of a work, or leave the one that is there untouched.
 
@@ -91,6 +94,8 @@ def write(
         Gives the kernel; without it one is started, and ended at the end.
     before_swap : callable or None
         Called when all is written, before the folder takes its place.
+    crew : Crew or None
+        Draws and makes pictures, and stays; without it processes are started for that, and ended at the end.
 
     Returns
     -------
@@ -101,7 +106,8 @@ def write(
         kernel = kernel or cache(lambda: after.enter_context(kernel_started()))
         _ = work.lines, work.cutters  # what is wrong with a recipe is told before anything else is begun
         fresh = after.enter_context(FreshFolder(folder))
-        writing = Writing(work, outputs, kernel, after)
+        crew = crew or after.enter_context(Crew())
+        writing = Writing(work, outputs, kernel, crew)
         for output in outputs:
             writing.add(output.make(writing))
         summary = summarise(work, writing.made)
@@ -165,11 +171,11 @@ class Writing:
         What is asked for.
     kernel : callable
         Gives the kernel.
-    after : ExitStack
-        Ends the processes.
+    crew : Crew
+        Draws and makes pictures.
     """
 
-    def __init__(self, work: Worked, outputs: Sequence[Output], kernel: Kernel, after: ExitStack) -> None:
+    def __init__(self, work: Worked, outputs: Sequence[Output], kernel: Kernel, crew: Crew) -> None:
         """Begin what other processes make, and find what is doubtful meanwhile."""
         kinds = {output.kind for output in outputs}
         drawn = [kind for kind in DRAWN if kind in kinds]
@@ -177,8 +183,8 @@ class Writing:
         self.stages = frozenset(stage for output in outputs for stage in output.shows)
         self.files: dict[str, bytes] = {}
         self._run = _submitted(work, kernel()) if "step" in kinds else None
-        self._bench = after.enter_context(DrawingRun(drawn)) if drawn else None
-        self._easel = after.enter_context(PictureRun()) if "png" in kinds else None
+        self._bench = crew.lend(DrawingRun, *drawn).begin() if drawn else None
+        self._easel = crew.lend(PictureRun) if "png" in kinds else None
         waits = "pdf" in kinds and work.plug.schedule is not None
         is_drawn = drawn or "html" in kinds
         drawings = _draw(work, self._bench, "pdf" in kinds and not waits) if is_drawn else {}
@@ -258,9 +264,12 @@ def _book(writing: Writing) -> dict[str, str]:
     from plugs.book.book import book_html
     from plugs.book.scene import make_book_scene
 
+    def seen(work: Worked) -> BookScene:
+        finish = None if work.skin_proof is None else work.finish.body
+        return make_book_scene(work.body.body, work.layers, work.templates, finish)
+
     work, made = writing.work, writing.made
-    finish = None if work.skin_proof is None else work.finish.body
-    scene = make_book_scene(work.body.body, work.layers, work.templates, finish)
+    scene = work.again("book scene", seen)
     shown = {_book_name(Path(picture.path).stem): picture.content for picture in made.pictures}
     return {BOOK: book_html(summarise(work, made), writing.drawings, scene, shown)}
 
@@ -301,12 +310,12 @@ def _draw(work: Worked, bench: DrawingRun | None, wants_paper: bool) -> dict[str
     work.say("drawings")
     drawings: dict[str, Drawing] = {}
     for make in (layer_drawings, template_drawings, edge_drawings):
-        made = make(work)
+        made = work.again(make.__name__, make)
         drawings = _joined(drawings, made)
         if bench is not None:
             bench.submit(made)
     if bench is not None and wants_paper:
-        bench.print_out(paper_job(work, tuple(drawings)))
+        bench.print_out(paper_job(work, tuple(drawings)), drawings)
     return drawings
 
 
@@ -318,16 +327,16 @@ def _draw_rest(
     wants_paper: bool,
 ) -> dict[str, Drawing]:
     """Send off the cloth, have all printed that waited for it, then what is only looked at; return all."""
-    seen = sheet_drawings(work) if drawings or easel is not None else {}
+    seen = work.again("sheet_drawings", sheet_drawings) if drawings or easel is not None else {}
     if easel is not None:
         easel.submit(picture_job(work, seen))
     if not drawings:
         return drawings
-    cloth = cloth_drawings(work)
+    cloth = work.again("cloth_drawings", cloth_drawings)
     if bench is not None:
         bench.submit(cloth)
         if wants_paper:
-            bench.print_out(paper_job(work, (*drawings, *cloth)))
+            bench.print_out(paper_job(work, (*drawings, *cloth)), drawings | cloth)
         bench.submit(seen)
     return _joined(drawings, seen)  # the rolls show every piece of cloth
 
@@ -353,23 +362,27 @@ def _scene(writing: Writing) -> dict[str, bytes]:
     """Return all bodies in one file."""
     from plugs.files.glb import glb_bytes
 
-    return {"solid/plug.glb": glb_bytes(plug_meshes(writing.work).meshes)}
+    return writing.work.again("glb", lambda work: {"solid/plug.glb": glb_bytes(plug_meshes(work).meshes)})
 
 
 def _solids(writing: Writing, ending: str) -> dict[str, bytes]:
     """Return the solids as files of triangles."""
     from plugs.files.solids import stl_bytes, threemf_bytes
 
-    work, packed = writing.work, {"stl": stl_bytes, "3mf": threemf_bytes}[ending]
-    work.say("solid")
-    bodies = {"foam": work.body} | ({} if work.skin_proof is None else {"finish": work.finish})
-    return {
-        f"solid/{word}.{ending}": packed(
-            *mesh.triangles_of(solid.body),
-            name=f"{work.plug.name}, {'foam' if word == 'foam' else 'finished surface'}",
-        )
-        for word, solid in bodies.items()
-    }
+    packed = {"stl": stl_bytes, "3mf": threemf_bytes}[ending]
+
+    def files(work: Worked) -> dict[str, bytes]:
+        work.say("solid")
+        bodies = {"foam": work.body} | ({} if work.skin_proof is None else {"finish": work.finish})
+        return {
+            f"solid/{word}.{ending}": packed(
+                *mesh.triangles_of(solid.body),
+                name=f"{work.plug.name}, {'foam' if word == 'foam' else 'finished surface'}",
+            )
+            for word, solid in bodies.items()
+        }
+
+    return writing.work.again(ending, files)
 
 
 def _own(writing: Writing, number: int) -> dict[str, bytes]:
@@ -384,7 +397,7 @@ OUTPUTS: Final = (
     Output(kind="glb", make=_scene, shows=(*_SOLID, "layers")),
     Output(kind="stl", make=partial(_solids, ending="stl"), shows=_SOLID),
     Output(kind="3mf", make=partial(_solids, ending="3mf"), shows=_SOLID),
-    Output(kind="csv", make=lambda writing: csv_files(writing.work), shows=STAGES),
+    Output(kind="csv", make=lambda writing: writing.work.again("csv", csv_files), shows=STAGES),
     Output(kind="step", make=_step, shows=("lines", "body")),
     Output(kind="dxf", make=partial(_rendered, ending=".dxf"), shows=_FOAM),
     Output(kind="svg", make=partial(_rendered, ending=".svg"), shows=_FOAM),

@@ -63,6 +63,7 @@ class BookScene:
 
     Attributes
     ----------
+    meshes : tuple of SceneMesh
     views : tuple of 3 View
         Of the finished part, or of the foam without a skin.
     axis : str

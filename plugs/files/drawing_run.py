@@ -9,14 +9,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
+from typing import Self
 
 from plugs.drafting.drawing import Drawing
 from plugs.ground.paper import Paper
 from plugs.ground.workers import Worker
 
 _LONGEST_S = 600.0  # s. A worker that says nothing for so long has died without a word
-_sent: dict[str, Drawing] = {}
-"""In the process: the drawings that it was sent."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,22 +73,37 @@ class Rendered:
     n_pages: int
 
 
+_Paper = tuple[bytes, tuple[Printed, ...], int]
+
+
 class DrawingRun(Worker):
-    """A process that renders drawings; use it in a ``with`` statement, for one build.
+    """A process that renders drawings for one build after another; use it in a ``with`` statement.
+
+    What was rendered for the build before, and is the same, is not rendered again.
 
     Parameters
     ----------
-    kinds : sequence of str
+    kinds : str
         Of "dxf", "svg" and "pdf": their libraries are loaded at once.
     """
 
-    def __init__(self, kinds: Sequence[str]) -> None:
+    def __init__(self, *kinds: str) -> None:
         """Start the process."""
         super().__init__()
-        self._kinds = tuple(kinds)
-        self._batches: list[Future[dict[str, bytes]]] = []
-        self._papers: list[tuple[str, Future[tuple[bytes, tuple[Printed, ...], int]]]] = []
+        self._kinds = kinds
+        self._drawn: list[Future[dict[str, bytes]]] = []
+        self._papers: list[tuple[str, Future[_Paper]]] = []
         self.call(load_libraries, self._kinds)
+
+    def begin(self) -> Self:
+        """Return the run, ready for another build: nothing is submitted.
+
+        Returns
+        -------
+        DrawingRun
+        """
+        self._drawn, self._papers = [], []
+        return self
 
     def submit(self, drawings: Mapping[str, Drawing]) -> None:
         """Send drawings, and go on.
@@ -99,16 +113,20 @@ class DrawingRun(Worker):
         drawings : mapping of str to Drawing
             By path in the folder, without ending.
         """
-        self._batches.append(self.call(render_sent, dict(drawings), self._kinds))
+        self._drawn += [
+            self.answered(render_files, {stem: drawing}, self._kinds) for stem, drawing in drawings.items()
+        ]
 
-    def print_out(self, job: PaperJob) -> None:
-        """Have drawings that were sent printed, and go on.
+    def print_out(self, job: PaperJob, drawings: Mapping[str, Drawing]) -> None:
+        """Have drawings printed, and go on.
 
         Parameters
         ----------
         job : PaperJob
+        drawings : mapping of str to Drawing
+            All that the job names, by path without ending.
         """
-        self._papers.append((job.path, self.call(print_sent, job)))
+        self._papers.append((job.path, self.answered(render_paper, dict(drawings), job)))
 
     def rendered(self) -> Rendered:
         """Wait for the files of all that was sent.
@@ -120,10 +138,11 @@ class DrawingRun(Worker):
         files: dict[str, bytes] = {}
         printed: tuple[Printed, ...] = ()
         n_pages = 0
-        for batch in self._batches:
-            files |= self.waited(batch, _LONGEST_S).result()
+        for drawn in self._drawn:
+            files |= self.waited(drawn, _LONGEST_S).result()
         for path, paper in self._papers:
             files[path], printed, n_pages = self.waited(paper, _LONGEST_S).result()
+        self.forget()
         return Rendered(files=files, printed=printed, n_pages=n_pages)
 
 
@@ -154,7 +173,7 @@ def render_files(drawings: Mapping[str, Drawing], kinds: Sequence[str]) -> dict[
     return files
 
 
-def render_paper(drawings: Mapping[str, Drawing], job: PaperJob) -> tuple[bytes, tuple[Printed, ...], int]:
+def render_paper(drawings: Mapping[str, Drawing], job: PaperJob) -> _Paper:
     """Return drawings as a PDF at full size.
 
     Parameters
@@ -192,14 +211,3 @@ def load_libraries(kinds: Sequence[str]) -> None:
         from plugs.paper.pdf import load_library as load_pdf_library
 
         load_pdf_library()
-
-
-def render_sent(drawings: Mapping[str, Drawing], kinds: Sequence[str]) -> dict[str, bytes]:
-    """Render drawings, and keep them for paper."""
-    _sent.update(drawings)
-    return render_files(drawings, kinds)
-
-
-def print_sent(job: PaperJob) -> tuple[bytes, tuple[Printed, ...], int]:
-    """Print drawings that were sent before."""
-    return render_paper(_sent, job)

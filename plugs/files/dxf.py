@@ -60,17 +60,17 @@ def render_dxf(drawing: Drawing) -> str:
     if not drawing.paths:
         raise AssertionError(f"drawing {drawing.name!r} has no lines")
     frame = _frame(tuple(line_styles(drawing).items()))
-    handle = frame.first
+    number = frame.first
     rows: list[str] = []
     for path in drawing.paths:
-        rows.append(_polyline(path, f"{handle:X}", frame.owner))
-        handle += 1
+        rows.append(_polyline(path, f"{number:X}", frame.owner))
+        number += 1
     for label in drawing.labels:
-        rows.append(_text(label, f"{handle:X}", frame.owner))
-        handle += 1
+        rows.append(_text(label, f"{number:X}", frame.owner))
+        number += 1
     tables, after = frame.tables, frame.after
     for i in range(frame.n_late):
-        late, found = f"{_LATE + i:X}", f"{handle + i:X}"
+        late, found = f"{_LATE + i:X}", f"{number + i:X}"
         tables, after = tables.replace(late, found), after.replace(late, found)
     return "".join((tables.replace(_TITLE, " ".join(drawing.title.split())), *rows, after))
 
@@ -145,7 +145,7 @@ def _add_dxf_layers(document: Document, styles: tuple[tuple[str, LineStyle], ...
         document.layers.add(name, color=style.index, linetype=kind)
 
 
-def _polyline(path: Path, handle: str, owner: str) -> str:
+def _polyline(path: Path, number: str, owner: str) -> str:
     """Return one joined polyline with its bulges."""
     # a millionth of a millimetre, so that the last bit of a sum never shows; + 0.0 turns -0 to 0
     points = np.round(path.points, LENGTH.finest) + 0.0
@@ -154,15 +154,15 @@ def _polyline(path: Path, handle: str, owner: str) -> str:
         f" 10\n{x}\n 20\n{y}\n 42\n{bulge}\n" if bulge else f" 10\n{x}\n 20\n{y}\n"
         for (x, y), bulge in zip(points.tolist(), bulges.tolist(), strict=True)
     ]
-    head = _ENTITY.format("LWPOLYLINE", handle, owner, path.dxf_layer, "AcDbPolyline")
+    head = _ENTITY.format("LWPOLYLINE", number, owner, path.dxf_layer, "AcDbPolyline")
     return f"{head} 90\n{len(rows)}\n 70\n{int(path.is_closed)}\n{''.join(rows)}"
 
 
-def _text(label: Label, handle: str, owner: str) -> str:
+def _text(label: Label, number: str, owner: str) -> str:
     """Return one line of text."""
     x, y = (round(float(v), LENGTH.finest) + 0.0 for v in label.at)
     text = label.text.replace("\n", "").replace("\r", "").rstrip("^")  # a caret would take the next row in
-    head = _ENTITY.format("TEXT", handle, owner, label.dxf_layer, "AcDbText")
+    head = _ENTITY.format("TEXT", number, owner, label.dxf_layer, "AcDbText")
     words = f" 40\n{float(label.height)}\n  1\n{text}\n"
     place = f" 10\n{x}\n 20\n{y}\n 30\n0.0\n{words}"
     across, up = (" 72\n1\n", " 73\n2\n") if label.align == "centre" else ("", "")

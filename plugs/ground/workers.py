@@ -20,12 +20,14 @@ import traceback
 from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future, wait
+from hashlib import blake2b
 from pathlib import Path
-from typing import IO, Any, Final, Self, TypeVar
+from typing import IO, Any, Final, Self, TypeVar, cast
 
 from plugs.ground.errors import present
 
 T = TypeVar("T")
+W = TypeVar("W", bound="Worker")
 
 LONGEST_CALL_S: Final = 600
 """A worker gives up a call by itself after this long, in case nobody is left to end it."""
@@ -35,6 +37,7 @@ _ASKED_BY_LIBRARIES: Final = ("RL_", "EZDXF_", "SOURCE_DATE_EPOCH")
 
 _SERVE: Final = "from plugs.ground.workers import serve; serve()"
 _ATTEND_S: Final = 0.1  # between two looks at whether a wait is still wanted: a person does not notice
+_DIGEST_BYTES: Final = 20  # so long that no two calls share a digest by chance
 _TAIL: Final = 2000  # letters of a complaint that are told: its last lines hold the reason
 _lines: list[IO[bytes]] = []
 
@@ -67,6 +70,8 @@ class Worker:
         self._owed: deque[Future[Any]] = deque()
         self._lock = threading.Lock()
         self._end: WorkerSilence | None = None
+        self._answers: dict[bytes, Future[Any]] = {}
+        self._asked: set[bytes] = set()
         self._talkers = [threading.Thread(target=t, daemon=True) for t in (self._send, self._listen)]
         for talker in self._talkers:
             talker.start()
@@ -103,8 +108,37 @@ class Worker:
         -------
         Future
         """
+        return self._sent(pickle.dumps((function, arguments), protocol=pickle.HIGHEST_PROTOCOL))
+
+    def answered(self, function: Callable[..., T], *arguments: object) -> Future[T]:
+        """Return the answer to a call: the one that is known, where the very same was called before.
+
+        Parameters
+        ----------
+        function : callable
+            Of a module of this package, that gives the same for the same arguments.
+        arguments : object
+
+        Returns
+        -------
+        Future
+        """
         packed = pickle.dumps((function, arguments), protocol=pickle.HIGHEST_PROTOCOL)
-        answer: Future[T] = Future()
+        key = blake2b(packed, digest_size=_DIGEST_BYTES).digest()
+        known = self._answers.get(key)
+        if known is None or (known.done() and known.exception() is not None):
+            known = self._answers[key] = self._sent(packed)
+        self._asked.add(key)
+        return known
+
+    def forget(self) -> None:
+        """Keep no answers but those that `answered` gave since this was called last."""
+        self._answers = {key: self._answers[key] for key in self._asked}
+        self._asked = set()
+
+    def _sent(self, packed: bytes) -> Future[Any]:
+        """Send a call, and return its answer to come."""
+        answer: Future[Any] = Future()
         with self._lock:
             if self._end is None:
                 self._owed.append(answer)
@@ -194,6 +228,46 @@ class Worker:
             self._complaints.seek(0)
             words = self._complaints.read()[-_TAIL:].decode(errors="replace").strip()
             self._fail(WorkerSilence(f"its process ended: exit status {status}; {words}"))
+
+
+class Crew:
+    """Workers that stay from one build to the next, libraries loaded; use it in a ``with`` statement."""
+
+    def __init__(self) -> None:
+        """Start nobody yet."""
+        self._by_task: dict[object, Worker] = {}
+
+    def __enter__(self) -> Self:
+        """Return the crew itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """End all its processes."""
+        for worker in self._by_task.values():
+            worker.close()
+
+    def lend(self, start: Callable[..., W], *words: object) -> W:
+        """Return the worker for a task, started now where there is none or the last one has ended.
+
+        Parameters
+        ----------
+        start : callable
+            Starts it, such as its class.
+        words : object
+            What it is started with.
+
+        Returns
+        -------
+        Worker
+            Not to be closed.
+        """
+        task = (start, *words)
+        worker = self._by_task.get(task)
+        if worker is None or not worker.is_running:
+            if worker is not None:
+                worker.close()
+            worker = self._by_task[task] = start(*words)
+        return cast("W", worker)
 
 
 def environment() -> dict[str, str]:

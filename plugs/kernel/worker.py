@@ -34,13 +34,13 @@ class KernelRun(Worker):
         self._last: Future[Any] = self.call(prepare)
 
     def submit(self, job: KernelJob) -> None:
-        """Send a job; returns at once, even while the worker is still starting.
+        """Send a job, but not the very same again; returns at once, even while the worker is still starting.
 
         Parameters
         ----------
         job : KernelJob
         """
-        self._last = self.call(run_job, job)
+        self._last = self.answered(run_job, job)
 
     def give_up(self, fault: KernelFault) -> None:
         """Answer for the kernel that there is no job: whoever asks for the result is told the fault.
@@ -72,6 +72,7 @@ class KernelRun(Worker):
             The kernel cannot be imported.
         """
         proof: KernelProof = self._result(timeout)
+        self.forget()
         return proof
 
     def step_body(self, request: StepRequest, timeout: float) -> StepBody:

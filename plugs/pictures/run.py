@@ -8,33 +8,36 @@ from __future__ import annotations
 from concurrent.futures import Future
 from typing import Final
 
-from plugs.ground.errors import Finding, present
+from plugs.ground.errors import Finding
 from plugs.ground.workers import Worker, WorkerSilence
 from plugs.pictures.views import Picture, PictureJob, make_pictures
 
 LONGEST_S: Final = 120.0
-"""Wait for the pictures of the largest plug on a slow machine (common practice, no source)."""
+"""Wait for a part of the pictures of the largest plug on a slow machine (common practice, no source)."""
 
 _TAIL: Final = 300  # letters of a complaint that are told
 
 
 class PictureRun(Worker):
-    """A process that makes pictures; use it in a ``with`` statement, for one job."""
+    """A process that makes pictures for one build after another; use it in a ``with`` statement.
+
+    Those that were made for the build before, and are the same, are not made again.
+    """
 
     def __init__(self) -> None:
         """Start the process."""
         super().__init__()
-        self._job: Future[tuple[Picture, ...]] | None = None
+        self._parts: list[Future[tuple[Picture, ...]]] = []
         self.call(load_libraries)
 
     def submit(self, job: PictureJob) -> None:
-        """Send the job, and go on.
+        """Send the job of a build, and go on.
 
         Parameters
         ----------
         job : PictureJob
         """
-        self._job = self.call(make_pictures, job)
+        self._parts = [self.answered(make_pictures, part) for part in job.parts]
 
     def made(self, timeout: float = LONGEST_S) -> tuple[tuple[Picture, ...], tuple[Finding, ...]]:
         """Wait for the pictures of the job that was submitted.
@@ -42,17 +45,18 @@ class PictureRun(Worker):
         Parameters
         ----------
         timeout : float, s
-            Longest wait; the process is ended after it.
+            Longest wait for a part of them; the process is ended after it.
 
         Returns
         -------
         tuple of (tuple of Picture) and (tuple of Finding)
             No pictures and a note where they cannot be made.
         """
-        job = self.waited(present(self._job), timeout)
-        fault = job.exception()
+        parts = [self.waited(part, timeout) for part in self._parts]
+        fault = next((fault for part in parts if (fault := part.exception()) is not None), None)
+        self.forget()
         if fault is None:
-            return job.result(), ()
+            return tuple(picture for part in parts for picture in part.result()), ()
         kind = "" if isinstance(fault, WorkerSilence) else f"{type(fault).__name__}: "
         return (), (_no_renderer(f"{kind}{' '.join(str(fault).split())}"[:_TAIL]),)
 

@@ -48,8 +48,8 @@ class PictureJob:
 
     Attributes
     ----------
-    shown : NamedMesh
-        The plug as it will be seen: its finished surface, or its foam.
+    shown : NamedMesh or None
+        The plug as it will be seen: its finished surface, or its foam; None for no views of it.
     layers : tuple of NamedMesh
         Where they lie in the plug; without any, none of their pictures is made.
     thicknesses : tuple of float, mm
@@ -64,13 +64,25 @@ class PictureJob:
         "mm" or "in".
     """
 
-    shown: NamedMesh
+    shown: NamedMesh | None
     layers: tuple[NamedMesh, ...]
     thicknesses: tuple[float, ...]
     axis: str
     drawings: Mapping[str, Drawing]
     captions: Mapping[str, str]
     display_unit: str = "mm"
+
+    @property
+    def parts(self) -> tuple[PictureJob, ...]:
+        """The job shared out, in the order of its pictures: views, layers, and each drawing by itself."""
+        shares = [replace(self, layers=(), thicknesses=(), drawings={}, captions={})]
+        shares += [replace(self, shown=None, drawings={}, captions={})] if self.layers else []
+        bare = replace(self, shown=None, layers=(), thicknesses=())
+        shares += [
+            replace(bare, drawings={stem: drawing}, captions={stem: self.captions.get(stem, drawing.title)})
+            for stem, drawing in self.drawings.items()
+        ]
+        return tuple(shares)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,11 +112,13 @@ def make_pictures(job: PictureJob) -> tuple[Picture, ...]:
     ImportError
         The library that writes pictures is not there.
     """
-    model = make_model([job.shown])
-    found = [
-        _picture(name, words, _view(model, job, camera, has_bar=has_bar))
-        for name, words, camera, has_bar in _VIEWS
-    ]
+    found: list[Picture] = []
+    if job.shown is not None:
+        model = make_model([job.shown])
+        found += [
+            _picture(name, words, _view(model, job.shown, camera, job.display_unit if has_bar else None))
+            for name, words, camera, has_bar in _VIEWS
+        ]
     if job.layers:
         found.append(_picture("apart", f"the {len(job.layers)} layers drawn apart", apart_png(job)))
         found.append(_picture("layers", "each layer, all to one scale", layers_png(job)))
@@ -132,10 +146,7 @@ def view_png(mesh: NamedMesh, view: str = "astern", display_unit: str = "mm") ->
         PNG.
     """
     _, _, camera, has_bar = next(row for row in _VIEWS if row[0] == view)
-    job = PictureJob(
-        shown=mesh, layers=(), thicknesses=(), axis="z", drawings={}, captions={}, display_unit=display_unit
-    )
-    return _view(make_model([mesh]), job, camera, has_bar=has_bar)
+    return _view(make_model([mesh]), mesh, camera, display_unit if has_bar else None)
 
 
 def apart_png(job: PictureJob) -> bytes:
@@ -223,15 +234,15 @@ def _picture(name: str, caption: str, content: bytes) -> Picture:
     return Picture(path=f"{FOLDER}/{name}.png", caption=caption, content=content)
 
 
-def _view(model: Model, job: PictureJob, camera: Projection, *, has_bar: bool) -> bytes:
-    """Return one view, with a bar for the scale where lengths are true."""
-    foot = _FOOT if has_bar else 0
-    frame = _framed([job.shown], camera, _WIDTH, _HEIGHT - foot)
+def _view(model: Model, mesh: NamedMesh, camera: Projection, unit: str | None) -> bytes:
+    """Return one view, with a bar for the scale in a unit; without one where lengths are not true."""
+    foot = 0 if unit is None else _FOOT
+    frame = _framed([mesh], camera, _WIDTH, _HEIGHT - foot)
     pixels = rendered(model, camera, frame)
-    if not has_bar:
+    if unit is None:
         return png_bytes(pixels)
     pixels = np.vstack((pixels, np.full((foot, frame.width, 3), 255, dtype=np.uint8)))
-    return png_bytes(pixels, *_bar(pixels, frame.scale, job.display_unit))
+    return png_bytes(pixels, *_bar(pixels, frame.scale, unit))
 
 
 def _framed(

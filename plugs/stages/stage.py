@@ -7,7 +7,7 @@ key: in a process that lives on, what has the same key is the same.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from hashlib import blake2b
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Generic, NoReturn, Self, TypeVar, overload
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from plugs.recipe.reading import Recipe
 
 T = TypeVar("T")
+S = TypeVar("S", bound="Staged")
 Say = Callable[[str], None]
 
 _STEP_SECONDS: Final = 120.0
@@ -119,6 +120,7 @@ class Shelf:
     def __init__(self) -> None:
         """Begin empty."""
         self._kept: dict[str, tuple[bytes, Any]] = {}
+        self._made: dict[str, tuple[Reads, bytes, Any]] = {}
 
     def taken(self, name: str, key: bytes) -> tuple[Any, ...]:
         """Return what a stage came to under a key, in a tuple; an empty one if it is not here.
@@ -145,6 +147,47 @@ class Shelf:
         value : object
         """
         self._kept[name] = (key, value)
+
+    def made(self, name: str) -> tuple[Reads, bytes, Any] | None:
+        """Return what was made of the stages last, with what it read then and the digest of that.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        tuple of Reads, bytes and object, or None
+        """
+        return self._made.get(name)
+
+    def leave(self, name: str, reads: Reads, key: bytes, value: object) -> None:
+        """Keep what was made of the stages, in place of what it was before.
+
+        Parameters
+        ----------
+        name : str
+        reads : Reads
+        key : bytes
+            The digest of what was read.
+        value : object
+        """
+        self._made[name] = (reads, key, value)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reads:
+    """What a function asked a work for.
+
+    Attributes
+    ----------
+    words : set of str
+        Of the plug.
+    stages : set of str
+    """
+
+    words: set[str]
+    stages: set[str]
 
 
 class NoDigestError(TypeError):
@@ -342,6 +385,39 @@ class Staged:
         except NoDigestError:
             return None
 
+    def again(self, name: str, make: Callable[[Self], T]) -> T:
+        """Return what a function makes of this work, or made last where all that it then read is the same.
+
+        Parameters
+        ----------
+        name : str
+            Under which it is kept.
+        make : callable
+            Reads nothing but the work's stages and the words of its plug.
+
+        Returns
+        -------
+        object
+        """
+        if self._shelf is None:
+            return make(self)
+        last = self._shelf.made(name)
+        if last is not None and last[1] == self._read(last[0]):
+            kept: T = last[2]
+            return kept
+        reads = Reads(words=set(), stages=set())
+        made = make(_noting(self, reads))
+        key = self._read(reads)
+        if key is not None:
+            self._shelf.leave(name, reads, key, made)
+        return made
+
+    def _read(self, reads: Reads) -> bytes | None:
+        """Return the digest of what a function read; None where it has none."""
+        stages = {one: self._followed(getattr(type(self), one)) for one in sorted(reads.stages)}
+        words = {word: getattr(self.plug, word) for word in sorted(reads.words)}
+        return None if None in stages.values() else self._valued([stages, words])
+
     def placed(self, make: Callable[[], T]) -> T:
         """Return what is made; an error gets the recipe's name before its place.
 
@@ -373,6 +449,29 @@ class Staged:
 
         with start_kernel() as run:
             return run.step_body(request, _STEP_SECONDS)
+
+
+def _noting(work: S, reads: Reads) -> S:
+    """Return what stands in for a work, has words and stages alone, and notes which it is asked for."""
+    words = {one.name for one in fields(work.plug)}
+
+    def word(plug: Plug, name: str) -> Any:
+        if name in words:
+            reads.words.add(name)
+        return object.__getattribute__(plug, name)
+
+    def made(_: Staged, what: Stage[Any]) -> Any:
+        reads.stages.add(what.name)
+        return work.made(what)
+
+    plug_kind, kind = type(work.plug), type(work)
+    plug: Plug = object.__new__(type(plug_kind.__name__, (plug_kind,), {"__getattribute__": word}))
+    for one in words:
+        object.__setattr__(plug, one, getattr(work.plug, one))
+    again = {"again": lambda noting, _, make: make(noting)}  # else what that reads would not be noted
+    noting: S = object.__new__(type(kind.__name__, (kind,), {"made": made, **again}))
+    noting.__dict__.update(plug=plug, say=work.say)
+    return noting
 
 
 def in_recipe(error: PlugError, path: Path) -> PlugError:

@@ -9,7 +9,7 @@ import pypdf
 import pytest
 
 from plugs.drafting.drawing import Drawing, Path
-from plugs.files.drawing_run import DrawingRun, PaperJob, print_sent, render_files, render_paper, render_sent
+from plugs.files.drawing_run import DrawingRun, PaperJob, render_files, render_paper
 from plugs.ground.paper import paper_of
 
 A4 = paper_of("A4")
@@ -29,10 +29,10 @@ JOB = PaperJob(path="paper.pdf", stems=("layers/small", "templates/large"), pape
 
 def test_files_are_those_rendered_here() -> None:
     """DXF, SVG and PDF byte for byte, of batches sent one after the other."""
-    with DrawingRun(("dxf", "svg", "pdf")) as run:
+    with DrawingRun("dxf", "svg", "pdf") as run:
         run.submit(SMALL)
         run.submit(LARGE)
-        run.print_out(JOB)
+        run.print_out(JOB, SMALL | LARGE)
         made = run.rendered()
     pdf, printed, n_pages = render_paper(SMALL | LARGE, JOB)
     assert dict(made.files) == render_files(SMALL | LARGE, ("dxf", "svg")) | {"paper.pdf": pdf}
@@ -58,7 +58,7 @@ def test_pages_are_counted_as_a_reader_counts_them() -> None:
 
 def test_nothing_is_printed_unless_asked() -> None:
     """Without a job there is no PDF and no count."""
-    with DrawingRun(("svg",)) as run:
+    with DrawingRun("svg") as run:
         run.submit(SMALL)
         made = run.rendered()
     assert (list(made.files), made.printed, made.n_pages) == (["layers/small.svg"], (), 0)
@@ -66,7 +66,7 @@ def test_nothing_is_printed_unless_asked() -> None:
 
 def test_a_run_that_is_left_early_ends() -> None:
     """A fault while the process draws leaves no process behind."""
-    with pytest.raises(KeyError), DrawingRun(("dxf",)) as run:
+    with pytest.raises(KeyError), DrawingRun("dxf") as run:
         run.submit(SMALL)
         raise KeyError("elsewhere")
     assert not run.is_running
@@ -75,14 +75,32 @@ def test_a_run_that_is_left_early_ends() -> None:
 def test_a_process_that_fails_is_told() -> None:
     """What it complained of is in the error."""
     empty = Drawing(path="empty", title="", paths=(), labels=())
-    with DrawingRun(("svg",)) as run:
+    with DrawingRun("svg") as run:
         run.submit({"layers/empty": empty})
         with pytest.raises(AssertionError, match="has no lines"):
             run.rendered()
 
 
-def test_the_side_of_the_process_keeps_what_it_was_sent() -> None:
-    """Rendered at once, and printed later, here without a process."""
-    assert render_sent(SMALL, ("svg",)) == render_files(SMALL, ("svg",))
-    assert render_sent(LARGE, ("pdf",)) == {}
-    assert print_sent(JOB) == render_paper(SMALL | LARGE, JOB)
+def test_what_was_rendered_for_the_build_before_is_not_rendered_again() -> None:
+    """Counted in calls that the process was sent: the square that is as it was wants none."""
+    with DrawingRun("svg", "pdf") as run:
+        sent = []
+        honest, run._sent = run._sent, lambda packed: sent.append(packed) or honest(packed)  # type: ignore
+        first = render(run, SMALL | LARGE)
+        assert len(sent) == 3
+        assert render(run, SMALL | LARGE) == first
+        assert len(sent) == 3
+        larger = LARGE | {"layers/small": square("small", 61.0)}
+        changed = render(run, larger)
+        assert len(sent) == 5
+        assert changed["templates/large.svg"] is first["templates/large.svg"]
+        assert changed == render_files(larger, ("svg",)) | {"paper.pdf": render_paper(larger, JOB)[0]}
+        render(run, SMALL | LARGE)
+        assert len(sent) == 7, "what the last build did not want is forgotten"
+
+
+def render(run: DrawingRun, drawings: dict[str, Drawing]) -> dict[str, bytes]:
+    """Return what a process makes of drawings in a build of its own."""
+    run.begin().submit(drawings)
+    run.print_out(JOB, drawings)
+    return dict(run.rendered().files)

@@ -1,0 +1,124 @@
+"""In a process that lives on, an edit costs what it changes: drawings, files and pictures are used again."""
+
+from __future__ import annotations
+
+import pickle
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import plugs.writing
+from plugs.build import build
+from plugs.ground.workers import Crew, Worker
+from plugs.stages.stage import Shelf
+from plugs.work import opened
+from plugs.writing import Built
+from tests.unit.test_work import BOX
+
+KINDS = ("glb", "stl", "csv", "dxf", "svg", "pdf", "png", "html")
+MAKERS = ("layer_drawings", "template_drawings", "edge_drawings", "sheet_drawings", "cloth_drawings")
+
+Save = Callable[..., Built]
+
+
+@pytest.fixture(scope="module")
+def made() -> Iterator[list[str]]:
+    """Return what is drawn here, and what other processes are sent, as it comes."""
+    names: list[str] = []
+    with pytest.MonkeyPatch.context() as patch:
+        for name in MAKERS:
+            honest = getattr(plugs.writing, name)
+
+            def drawn(work: Any, name: str = name, honest: Any = honest) -> Any:
+                names.append(name)
+                return honest(work)
+
+            drawn.__name__ = name
+            patch.setattr(plugs.writing, name, drawn)
+        sent = Worker._sent
+
+        def noted(worker: Worker, packed: bytes) -> Any:
+            function, arguments = pickle.loads(packed)
+            first = arguments[0] if arguments else None
+            names.append(" ".join([function.__name__, *(first if isinstance(first, dict) else ())]))
+            return sent(worker, packed)
+
+        patch.setattr(Worker, "_sent", noted)
+        yield names
+
+
+@pytest.fixture(scope="module")
+def save(tmp_path_factory: pytest.TempPathFactory, made: list[str]) -> Iterator[Save]:
+    """Return what builds the box with some words, in a process that lives on and has built it once."""
+    place, shelf = tmp_path_factory.mktemp("box"), Shelf()
+    (place / "box.py").write_text(BOX.replace("WORDS", ""), encoding="utf-8")
+    with Crew() as crew:
+
+        def saved(**words: object) -> Built:
+            made.clear()
+            return build(place / "box.py", words, out=place / "out", kinds=KINDS, shelf=shelf, crew=crew)
+
+        saved()
+        assert {"layer_drawings", "load_libraries", "make_pictures"} <= set(made)
+        assert sum(name.startswith("render_files") for name in made) > 5
+        assert sum(name.startswith("render_paper") for name in made) == 1
+        yield saved
+
+
+def test_words_that_nothing_is_drawn_of_draw_nothing(save: Save, made: list[str]) -> None:
+    """The price of a pack changes the shopping list; the same recipe changes nothing at all."""
+    before = {f["path"]: f["sha256"] for f in save().summary["files"]}
+    assert made == []
+    after = {f["path"]: f["sha256"] for f in save(pack=25.0).summary["files"]}
+    assert made == []
+    changed = {name for name in before if before[name] != after[name]}
+    assert {"book.html"} <= changed <= {"book.html", "shopping.csv"}
+
+
+def test_what_is_drawn_anew_and_comes_out_the_same_is_not_rendered(save: Save, made: list[str]) -> None:
+    """The price of a sheet has the sheets arranged anew, as they were: no file and no picture of them."""
+    save()
+    save(price=25.0)
+    assert made == ["sheet_drawings"]
+
+
+def test_only_files_whose_drawings_changed_are_rendered(save: Save, made: list[str]) -> None:
+    """A wider saw cut moves the pieces on their sheets; all files are those of a process that begins anew."""
+    save()
+    out = save(kerf=9.0).folder
+    assert [name for name in made if name != "sheet_drawings"] == ["render_files sheets/sheet-01"]
+    anew = build(out.parent / "box.py", {"kerf": 9.0}, out=out.parent / "anew", kinds=KINDS).folder
+    names = {path.relative_to(anew) for path in anew.rglob("*.*")}
+    assert names == {path.relative_to(out) for path in out.rglob("*.*")}
+    assert [name for name in names if (anew / name).read_bytes() != (out / name).read_bytes()] == []
+
+
+def test_what_a_function_read_decides_whether_it_is_asked_again(tmp_path: Path) -> None:
+    """Of words and of stages; what it read under a condition counts as soon as it is read."""
+    path, shelf, asked = tmp_path / "box.py", Shelf(), []
+    path.write_text(BOX.replace("WORDS", ""), encoding="utf-8")
+
+    def told(work: Any) -> tuple[float, str]:
+        asked.append(work.plug.name)
+        unit = work.plug.display_unit if work.plug.cutting.kerf > 3.0 else "none"
+        return float(work.layers[0].thickness), unit
+
+    def ask(**words: object) -> Any:
+        asked.clear()
+        return opened(path, words, shelf=shelf).again("told", told), len(asked)
+
+    assert ask() == ((40.0, "none"), 1)
+    assert ask(resin="polyester", unit="in") == ((40.0, "none"), 0)
+    assert ask(kerf=4.0) == ((40.0, "mm"), 1)
+    assert ask(kerf=4.0, unit="in") == ((40.0, "in"), 1)
+    assert ask(kerf=4.0, unit="in", allowance=4.0)[1] == 1
+
+
+def test_what_is_read_beside_words_and_stages_is_refused(tmp_path: Path) -> None:
+    """Nothing could tell whether it has changed."""
+    path = tmp_path / "box.py"
+    path.write_text(BOX.replace("WORDS", ""), encoding="utf-8")
+    with pytest.raises(AttributeError, match="parameters"):
+        opened(path, {}, shelf=Shelf()).again("told", lambda work: work.parameters)
