@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from html import escape
 from typing import Any, Final
 
+from plugs.ground.figures import cell
 from plugs.ground.units import format_fine, format_size
 
 MM_PER_FOOT: Final = 304.8
@@ -31,6 +32,7 @@ _PLAIN_ENDINGS: Final = (
     ("_m", "m"), ("_c", "°C"), ("_n", "N"),
 )  # fmt: skip
 _LENGTH_ENDINGS: Final = ("_mm",)
+_MONEY: Final = ("price", "total")
 
 
 class Html(str):
@@ -219,6 +221,8 @@ def _unbroken(words: str) -> Html:
 
 def _measured(name: str, value: float, unit: str) -> str:
     """Return a number that is no length, by the unit in its name."""
+    if name.endswith(_MONEY):
+        return cell(value, name)
     if name.endswith("_ratio"):
         return f"{100.0 * value:.0f} %"
     if name.startswith("stretch"):

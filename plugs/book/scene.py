@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from plugs.book.views import View, sharp_edges, three_views
 from plugs.foam.layers import Layer
+from plugs.ground.figures import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.faces import with_fewer_faces
 from plugs.mesh.mesh import PLANES, Body
@@ -179,7 +180,7 @@ def packed(scene: BookScene) -> str:
             {
                 "name": one.name,
                 "group": one.group,
-                "apart": [round(v, 3) for v in one.apart],
+                "apart": [round(v, LENGTH.table) for v in one.apart],
                 "places": _base64(places),
                 "corners": _base64(one.triangles.astype(number)),
                 "edges": _base64(one.edges.astype(number)),
@@ -187,8 +188,8 @@ def packed(scene: BookScene) -> str:
             }
         )
     whole = {
-        "low": [round(float(v), 4) for v in low],
-        "span": [round(float(v), 4) for v in span],
+        "low": np.round(low, LENGTH.table).tolist(),
+        "span": np.round(span, LENGTH.table).tolist(),
         "axis": scene.axis,
         "meshes": rows,
     }

@@ -7,6 +7,7 @@ from typing import Any
 
 from plugs.book.html import Html, el, joined, pairs_table, quantities_table, step, steps, table
 from plugs.book.source import BookSource
+from plugs.ground.figures import cell, told
 
 _NO_STOCK = (
     "The recipe lists no stock, or an empty one: no layer is parted to fit a sheet, no piece is arranged on "
@@ -22,7 +23,7 @@ def shopping(source: BookSource) -> Html:
     stock = (source.summary.get("sheets") or {}).get("by_stock") or []
     columns = (
         ("stock", "Foam"), ("count", "Sheets"), ("width_mm", "Long"), ("height_mm", "Wide"),
-        ("thickness_mm", "Thick"), ("price", "Price each"), ("yield_ratio", "Used"),
+        ("thickness_mm", "Thick"), ("price", "Price of all"), ("yield_ratio", "Used"),
     )  # fmt: skip
     first = None if "foam" in groups else lambda row: step(f"buy-foam-{row['stock']}", row["stock"])
     parts.append(quantities_table("Sheets of foam", columns, stock, source.unit, first))
@@ -42,8 +43,8 @@ def _cost(source: BookSource, count: int) -> Html:
         return el("p", "The recipe gives no prices.", class_="note")
     money, used = cost.get("currency") or "", cost.get("used_total")
     pairs = [
-        ("Cost of what is bought", f"{cost['total']:.2f} {money}"),
-        ("Cost of what is used", None if used is None else f"{used:.2f} {money}"),
+        ("Cost of what is bought", f"{cell(cost['total'], 'total')} {money}"),
+        ("Cost of what is used", None if used is None else f"{cell(used, 'total')} {money}"),
         ("Without a price", ", ".join(str(name) for name in missing) or None),
     ]
     return pairs_table("Cost", pairs)
@@ -55,13 +56,13 @@ def _bought(source: BookSource, bought: list[Mapping[str, Any]]) -> Html:
     for k, row in enumerate(bought):
         unit = row.get("unit") or ""
         packs = ", ".join(f"{p['count']} x {p['size']:g} {unit}" for p in row.get("packs") or [])
-        price = row.get("price")
+        needed, buy = (joined([source.quantity(key, row[key]), f" {unit}"]) for key in ("needed", "bought"))
         rows.append(
             (
                 step(f"buy-{k}-{row['name']}", row["name"]),
-                f"{row['needed']:.3g} {unit}",
-                packs or f"{row.get('bought', row['needed']):.3g} {unit}",
-                "–" if price is None else f"{price:.2f}",
+                needed,
+                packs or buy,
+                source.quantity("price", row.get("price")),
                 row.get("words") or "",
             )
         )
@@ -72,46 +73,23 @@ def _bought(source: BookSource, bought: list[Mapping[str, Any]]) -> Html:
 def _besides(source: BookSource, groups: set[Any]) -> list[tuple[str, object]]:
     """Return what is bought besides the shopping list: glue, pins, board for templates."""
     summary = source.summary
-    rows: list[tuple[str, object]] = []
+    rows: list[tuple[str, list[object]]] = []
     glue = summary.get("glue") or {}
     if glue.get("glue_g") and "adhesive" not in groups:
-        told = joined(
-            [
-                "Glue for foam: ",
-                source.quantity("glue_g", glue["glue_g"]),
-                ", at ",
-                source.quantity("coverage_g_m2", glue["coverage_g_m2"]),
-            ]
-        )
-        rows.append(("buy-glue", told))
+        spread = source.quantity("coverage_g_m2", glue["coverage_g_m2"])
+        rows.append(("glue", ["Glue for foam: ", source.quantity("glue_g", glue["glue_g"]), ", at ", spread]))
     lengths = pin_lengths(summary)
     if lengths:
-        most = sum(length * count for length, count in lengths.items())
-        told = joined(
-            [
-                "Pins: rod of ",
-                source.quantity("rod_mm", summary["pins"]["diameter_mm"]),
-                ", ",
-                source.quantity("l_mm", most),
-                " in all",
-            ]
-        )
-        rows.append(("buy-pins", told))
+        rod = source.quantity("rod_mm", summary["pins"]["diameter_mm"])
+        most = source.quantity("l_mm", sum(length * count for length, count in lengths.items()))
+        rows.append(("pins", ["Pins: rod of ", rod, ", ", most, " in all"]))
     templates = source.rows("templates")
     if templates and "board" not in groups:
-        area = sum(template["area_m2"] for template in templates)
-        thick = sorted({round(template["to_mm"] - template["from_mm"], 6) for template in templates})
-        told = joined(
-            [
-                "Board for templates: ",
-                source.quantity("area_m2", area),
-                " net, ",
-                joined((source.quantity("board_mm", t) for t in thick), ", "),
-                " thick",
-            ]
-        )
-        rows.append(("buy-board", told))
-    return rows
+        area = source.quantity("area_m2", sum(one["area_m2"] for one in templates))
+        thicknesses = sorted({told(one["to_mm"] - one["from_mm"], "board_mm") for one in templates})
+        thick = source.quantity("board_mm", thicknesses)
+        rows.append(("board", ["Board for templates: ", area, " net, ", thick, " thick"]))
+    return [(f"buy-{what}", joined(words)) for what, words in rows]
 
 
 def pin_lengths(summary: Mapping[str, Any]) -> dict[float, int]:

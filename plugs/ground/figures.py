@@ -73,19 +73,8 @@ QUANTITIES: Final[Mapping[str, Quantity]] = {
 """Quantities by how the keys of their figures end; the first ending that fits counts."""
 
 
-def quantity_of(key: str) -> Quantity | None:
-    """Return the quantity of a figure.
-
-    Parameters
-    ----------
-    key : str
-        As in summary.json, ``"rough_area_m2"``.
-
-    Returns
-    -------
-    Quantity or None
-        None for what is counted or named.
-    """
+def _quantity(key: str) -> Quantity | None:
+    """Return the quantity of a figure by its key; None for what is counted, named or bare."""
     ends = (key, key.partition("_by_")[0])  # "area_m2_by_mesh": by which way it was found
     return next((q for unit, q in QUANTITIES.items() if any(end.endswith(unit) for end in ends)), None)
 
@@ -111,12 +100,12 @@ def told(value: object, key: str = "") -> Any:
         A figure is not finite.
     """
     if isinstance(value, Mapping):
-        return {name: told(one, name if quantity_of(name) else key) for name, one in value.items()}
+        return {name: told(one, name if _quantity(name) else key) for name, one in value.items()}
     if value is None or isinstance(value, str | bool):
         return value
     if isinstance(value, Iterable):
         return [told(one, key) for one in value]
-    quantity = quantity_of(key)
+    quantity = _quantity(key)
     if isinstance(value, int) and quantity is None:
         return value
     number = float(value)  # type: ignore[arg-type]
@@ -146,7 +135,7 @@ def cell(value: object, key: str, *, bench: bool = False, unknown: str = "") -> 
     """
     if value is None:
         return unknown
-    quantity = quantity_of(key)
+    quantity = _quantity(key)
     if isinstance(value, str) or (isinstance(value, int) and quantity is None):
         return str(value)
     if isinstance(value, Iterable):

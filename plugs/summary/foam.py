@@ -13,11 +13,12 @@ from plugs.drafting.sheet import numbered
 from plugs.foam.layers import Layer
 from plugs.foam.pieces import Piece
 from plugs.foam.pins import Pin, Pinned, glue_kg, joint_glue_g
+from plugs.foam.stock import Stock
 from plugs.mesh.mesh import PLANES
 from plugs.nesting.leftovers import Leftover
 from plugs.nesting.nesting import Nesting, Placement, Sheet
 from plugs.stages.worked import Worked
-from plugs.tables.columns import Figure, Table
+from plugs.summary.table import Figure, Table
 from plugs.templates.templates import Template
 
 
@@ -193,11 +194,7 @@ def sheet_figures(nesting: Nesting, files: Mapping[str, bytes], path: str) -> li
     return [
         {
             "number": sheet.number,
-            "stock": sheet.stock.name,
-            "thickness_mm": sheet.stock.thickness,
-            "width_mm": sheet.stock.width,
-            "height_mm": sheet.stock.height,
-            "is_offcut": sheet.stock.is_offcut,
+            **_stock(sheet.stock),
             "used_m2": 1e-6 * sheet.used_mm2,
             "yield_ratio": sheet.yield_ratio,
             "pieces": [LAIN.told(one) for one in lain([sheet])],
@@ -222,17 +219,24 @@ def stock_figures(nesting: Nesting) -> list[dict[str, Any]]:
     """Return how many sheets of each kind are used."""
     return [
         {
-            "stock": used.stock.name,
-            "thickness_mm": used.stock.thickness,
-            "width_mm": used.stock.width,
-            "height_mm": used.stock.height,
-            "is_offcut": used.stock.is_offcut,
+            **_stock(used.stock),
             "count": used.count,
             "price": used.price,
             "yield_ratio": used.yield_ratio,
         }
         for used in nesting.by_stock
     ]
+
+
+def _stock(stock: Stock) -> dict[str, Any]:
+    """Return a kind of sheet."""
+    return {
+        "stock": stock.name,
+        "thickness_mm": stock.thickness,
+        "width_mm": stock.width,
+        "height_mm": stock.height,
+        "is_offcut": stock.is_offcut,
+    }
 
 
 def glue(work: Worked) -> dict[str, Any]:

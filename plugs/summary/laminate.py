@@ -16,7 +16,7 @@ from plugs.laminate.shopping import Purchase, ShoppingList
 from plugs.stages.cloth import LaidPatch
 from plugs.stages.worked import Worked
 from plugs.summary.foam import files_of
-from plugs.tables.columns import Figure, Table
+from plugs.summary.table import Figure, Table
 
 PLIES: Final = Table[LaidPly](
     Figure("number", lambda ply: ply.number, "ply"),
@@ -84,26 +84,6 @@ def schedule(work: Worked) -> dict[str, Any] | None:
     }
 
 
-def resin(work: Worked) -> dict[str, Any] | None:
-    """Return what to mix; None without a schedule."""
-    return None if work.layup is None or work.resin is None else resin_figures(work.layup, work.resin)
-
-
-def part(work: Worked) -> dict[str, Any] | None:
-    """Return the part's mass; None without a schedule."""
-    return None if work.part is None else part_figures(work.part, work.sags)
-
-
-def shopping(work: Worked) -> list[dict[str, Any]] | None:
-    """Return what to buy; None without a schedule."""
-    return None if work.shopping is None else [PURCHASES.told(line) for line in work.shopping.purchases]
-
-
-def cost(work: Worked) -> dict[str, Any] | None:
-    """Return what that costs; None without a schedule."""
-    return None if work.shopping is None else cost_figures(work.shopping)
-
-
 def layup_figures(layup: Layup, verdicts: Sequence[EdgeVerdict] = ()) -> dict[str, Any]:
     """Return the plies, what lies over each place, and the edges."""
     return {
@@ -150,8 +130,10 @@ def _edge(verdict: EdgeVerdict) -> dict[str, Any]:
     }
 
 
-def resin_figures(layup: Layup, plan: ResinPlan) -> dict[str, Any]:
-    """Return what to mix, in all and ply by ply; None for what only the data sheet knows."""
+def resin(layup: Layup | None, plan: ResinPlan | None) -> dict[str, Any] | None:
+    """Return what to mix; None without a schedule, and for what only a data sheet knows."""
+    if layup is None or plan is None:
+        return None
     dose = plan.dose
     return {
         "resin": layup.resin.name,
@@ -181,14 +163,16 @@ def resin_figures(layup: Layup, plan: ResinPlan) -> dict[str, Any]:
     }
 
 
-def part_figures(part: Part, sags: Sequence[Sag] = ()) -> dict[str, Any]:
-    """Return the part's mass and where it acts."""
+def part(weighed: Part | None, sags: Sequence[Sag] = ()) -> dict[str, Any] | None:
+    """Return the part's mass and where it acts; None without a schedule."""
+    if weighed is None:
+        return None
     return {
-        "mass_kg": part.mass_kg,
-        "least_mass_kg": part.least_kg,
-        "most_mass_kg": part.most_kg,
-        "centre_of_gravity_mm": part.centre,
-        "area_m2": part.area_m2,
+        "mass_kg": weighed.mass_kg,
+        "least_mass_kg": weighed.least_kg,
+        "most_mass_kg": weighed.most_kg,
+        "centre_of_gravity_mm": weighed.centre,
+        "area_m2": weighed.area_m2,
         "shares": [
             {
                 "name": share.name,
@@ -197,7 +181,7 @@ def part_figures(part: Part, sags: Sequence[Sag] = ()) -> dict[str, Any]:
                 "area_m2": share.area_m2,
                 "centroid_mm": share.centroid,
             }
-            for share in part.shares
+            for share in weighed.shares
         ],
         "flat_panels": [
             {
@@ -215,8 +199,15 @@ def part_figures(part: Part, sags: Sequence[Sag] = ()) -> dict[str, Any]:
     }
 
 
-def cost_figures(bought: ShoppingList) -> dict[str, Any]:
-    """Return what it costs: totals are those of the lines that have a price."""
+def shopping(bought: ShoppingList | None) -> list[dict[str, Any]] | None:
+    """Return what to buy; None without a schedule."""
+    return None if bought is None else [PURCHASES.told(line) for line in bought.purchases]
+
+
+def cost(bought: ShoppingList | None) -> dict[str, Any] | None:
+    """Return what it costs, totals those of the lines that have a price; None without a schedule."""
+    if bought is None:
+        return None
     return {
         "currency": bought.currency,
         "total": bought.total,

@@ -250,6 +250,17 @@ def test_figures_are_told_by_the_unit_in_their_name() -> None:
     assert label_of("rough_area_m2") == "rough area"
 
 
+def test_price_of_sheets_is_that_of_all_of_them(book: Book) -> None:
+    """The summary's price is of all sheets of a kind: two of 612.45 are 1224.90, and no price of each."""
+    kind = {"stock": "board", "count": 2, "width_mm": 1250.0, "height_mm": 900.0, "thickness_mm": 50.0}
+    sheets = {"by_stock": [kind | {"price": 2 * 612.45, "yield_ratio": 0.5}], "sheets": []}
+    page = book_html(book.summary | {"sheets": sheets}, {}, book.scene)
+    shown = page.partition("<caption>Sheets of foam</caption>")[2].partition("</table>")[0]
+    heads, cells = re.findall(r"<th scope=.col.>([^<]*)", shown), re.findall(r"<td>([^<]*)", shown)
+    assert "each" not in shown
+    assert dict(zip(heads[1:], cells, strict=True))["Price of all"] == "1224.90"
+
+
 def test_words_are_escaped_unless_they_are_markup() -> None:
     """Text and attributes are escaped once; markup passes."""
     assert text("a < b & 'c'") == "a &lt; b &amp; &#x27;c&#x27;"

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from plugs.ground.figures import QUANTITIES, cell, told
 from plugs.summary.foam import LAIN, LEFT, PIECES, PINS
 from plugs.summary.laminate import MIXES, PLIES, PURCHASES
-from plugs.tables.columns import Figure, Table
+from plugs.summary.table import Figure, Table
 
 
 @given(st.floats(min_value=-1e6, max_value=1e6), st.sampled_from([*QUANTITIES, "warp"]))

@@ -17,7 +17,7 @@ from plugs.laminate.layup import Layup, lay_up
 from plugs.laminate.plies import Ply, Schedule
 from plugs.laminate.resin_plan import passes_of, plan_resin
 from plugs.summary.csv_files import UNKNOWN
-from plugs.summary.laminate import MIXES, PLIES, resin_figures
+from plugs.summary.laminate import MIXES, PLIES, resin
 
 POLYESTER, MEKP, AMINE = RESINS["polyester"], HARDENERS["mekp"], HARDENERS["amine"]
 AREAS = {"deck": 0.8, "side": 1.4}
@@ -210,6 +210,7 @@ def test_tables_and_figures() -> None:
     mixing = MIXES.rows(plan.mixes, bench=True, unknown=UNKNOWN)
     assert len(mixing) == 1 + len(plan.mixes)
     assert not any(UNKNOWN in row for row in mixing)
-    told = resin_figures(layup, plan)
+    told = resin(layup, plan)
+    assert told is not None
     assert told["hardener_ml"] == pytest.approx(plan.hardener_ml, rel=1e-8)
     assert [m["batches"] for m in told["mixes"]] == [m.n_batches for m in plan.mixes]

@@ -17,7 +17,7 @@ from plugs.laminate.plies import Ply, Schedule
 from plugs.laminate.resin_plan import plan_resin
 from plugs.laminate.shopping import Need, choose_packs, layup_needs, need_of, shopping_list
 from plugs.summary.csv_files import shopping_rows
-from plugs.summary.laminate import PURCHASES, cost_figures
+from plugs.summary.laminate import PURCHASES, cost
 from plugs.tables.rows import csv_text
 
 
@@ -79,7 +79,7 @@ def test_missing_price_is_told() -> None:
     )
     assert bought.total == 54.0
     assert bought.missing == ("epoxy",)
-    assert cost_figures(bought) == {
+    assert cost(bought) == {
         "currency": "EUR",
         "total": 54.0,
         "used_total": 54.0,

@@ -48,69 +48,33 @@ class Table(Generic[Record]):
 
     @property
     def heads(self) -> list[str]:
-        """The heads of the columns, in order."""
+        """The heads of the columns, in order; of parts after that of the figure."""
         return [
-            f"{figure.head}{' ' if part else ''}{part}"
+            f"{figure.head} {part}".rstrip()
             for figure in self.figures
             if figure.head
-            for part in (figure.parts.heads if figure.parts else [""])
+            for part in ([""] if figure.parts is None else figure.parts.heads)
         ]
 
     def told(self, record: Record) -> dict[str, Any]:
-        """Return the figures of a record by their keys.
-
-        Parameters
-        ----------
-        record : object
-
-        Returns
-        -------
-        dict
-            As they are: the summary rounds them all at its end.
-        """
+        """Return the figures of a record by their keys, as they are: the summary rounds all at its end."""
         return {
-            figure.key: figure.parts.told(figure.of(record)) if figure.parts else figure.of(record)
+            figure.key: figure.of(record) if figure.parts is None else figure.parts.told(figure.of(record))
             for figure in self.figures
             if figure.key
         }
 
     def row(self, record: Record, *, bench: bool = False, unknown: str = "") -> list[str]:
-        """Return the cells of a record.
-
-        Parameters
-        ----------
-        record : object
-        bench : bool
-            Whether the file hangs on the wall.
-        unknown : str
-            What stands for None.
-
-        Returns
-        -------
-        list of str
-        """
+        """Return the cells of a record, for the wall or for programs; ``unknown`` stands for None."""
         cells: list[str] = []
         for figure in self.figures:
-            if figure.head and figure.parts:
+            if figure.head and figure.parts is not None:
                 cells += figure.parts.row(figure.of(record), bench=bench, unknown=unknown)
             elif figure.head:
-                key = figure.key or figure.head
-                cells.append(cell(figure.of(record), key, bench=bench, unknown=unknown))
+                value = figure.of(record)
+                cells.append(cell(value, figure.key or figure.head, bench=bench, unknown=unknown))
         return cells
 
     def rows(self, records: Iterable[Record], *, bench: bool = False, unknown: str = "") -> list[list[str]]:
-        """Return the heads, and the cells of every record.
-
-        Parameters
-        ----------
-        records : iterable of object
-        bench : bool
-            Whether the file hangs on the wall.
-        unknown : str
-            What stands for None.
-
-        Returns
-        -------
-        list of list of str
-        """
+        """Return the heads, and the cells of every record."""
         return [self.heads, *(self.row(record, bench=bench, unknown=unknown) for record in records)]
