@@ -32,11 +32,13 @@ if TYPE_CHECKING:
     from plugs.measure.outlines import read_outline
     from plugs.recesses.plates import PLATES
     from plugs.recesses.recess import Boss, Recess
+    from plugs.recipe.machine_file import read_machine
     from plugs.recipe.plug import Plug
     from plugs.sanding.recess_kit import PocketWork
     from plugs.sanding.sanding import Sanding
     from plugs.skin.skin import Skin
     from plugs.templates.words import Templates
+    from plugs.wire.words import WireAxis, WireCutter, WireWork
     from plugs.work import Work, load, work_out
 
 _HOME = {
@@ -81,6 +83,9 @@ _HOME = {
     "Station": "plugs.lines.section",
     "Stock": "plugs.foam.stock",
     "Templates": "plugs.templates.words",
+    "WireAxis": "plugs.wire.words",
+    "WireCutter": "plugs.wire.words",
+    "WireWork": "plugs.wire.words",
     "Work": "plugs.work",
     "Zone": "plugs.cloth.zone_words",
     "between": "plugs.measure.landmarks",
@@ -92,6 +97,7 @@ _HOME = {
     "mirrored": "plugs.measure.landmarks",
     "oz_per_ft2": "plugs.laminate.choosing",
     "oz_per_yd2": "plugs.laminate.choosing",
+    "read_machine": "plugs.recipe.machine_file",
     "read_outline": "plugs.measure.outlines",
     "read_table": "plugs.lines.offsets",
     "stations_of": "plugs.lines.offsets",
@@ -103,8 +109,9 @@ __all__ = [
     "Cloth", "Corner", "Cutting", "DartCut", "End", "Filler", "Finding", "Foam", "Glue", "Hardener",
     "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Output", "Pins", "Plug", "PlugError", "Ply",
     "PocketWork", "Recess", "Resin", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station", "Stock",
-    "Templates", "Work", "Zone", "between", "by_sheet", "fair", "fair_line", "inch", "load", "mirrored",
-    "oz_per_ft2", "oz_per_yd2", "read_outline", "read_table", "stations_of", "work_out",
+    "Templates", "WireAxis", "WireCutter", "WireWork", "Work", "Zone", "between", "by_sheet", "fair",
+    "fair_line", "inch", "load", "mirrored", "oz_per_ft2", "oz_per_yd2", "read_machine", "read_outline",
+    "read_table", "stations_of", "work_out",
 ]  # fmt: skip
 
 

@@ -59,7 +59,7 @@ LIGHT = (
     "plugs.ground.errors", "plugs.ground.limits", "plugs.ground.paper", "plugs.ground.streams",
     "plugs.ground.tolerances", "plugs.ground.units", "plugs.ground.workers", "plugs.lines.offsets",
     "plugs.lines.section", "plugs.recipe.reading", "plugs.recipe.starter", "plugs.tables.csv_in",
-    "plugs.tables.numbers", "plugs.tables.rows",
+    "plugs.tables.numbers", "plugs.tables.rows", "plugs.wire.starter",
 )  # fmt: skip
 """Modules that load only Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
 

@@ -7,6 +7,7 @@ import re
 from typing import Final
 
 from plugs.ground.errors import PlugError
+from plugs.wire.starter import MACHINE
 
 _KEPT: Final = re.compile("plugs|con|prn|aux|nul|com[0-9]|lpt[0-9]")
 """This program's own name, and those of devices that some systems keep (from memory)."""
@@ -113,12 +114,39 @@ def starter_recipe(name: str) -> str:
     PlugError
         No function can be named after it; the remedy gives the nearest name that would do.
     """
+    return _filled(_TEXT, name)
+
+
+def starter_machine(name: str) -> str:
+    """Return the text of a starter for a wire cutter's record.
+
+    Parameters
+    ----------
+    name : str
+        Of the machine, the stem of its file; its function is named after it, as a recipe's is.
+
+    Returns
+    -------
+    str
+        Python text, ending in a newline.
+
+    Raises
+    ------
+    PlugError
+        No function can be named after it; the remedy gives the nearest name that would do.
+    """
+    return _filled(MACHINE, name)
+
+
+def _filled(text: str, name: str) -> str:
+    """Return a starter with its name filled in, or refuse the name."""
     reason = _why_no_name(name)
     if reason:
         raise PlugError(param="name", value=name, reason=reason, remedy=f"write {_nearest(name)}")
     words = "".join(letter if letter.isprintable() and letter != "_" else " " for letter in name)
     title = " ".join(words.split())
-    return _TEXT.replace("@FUNCTION@", _joined(name)).replace("@TITLE@", repr(title[:1].upper() + title[1:]))
+    filled = text.replace("@FUNCTION@", _joined(name)).replace("@FILE@", f"{name}.py")
+    return filled.replace("@TITLE@", repr(title[:1].upper() + title[1:]))
 
 
 def _why_no_name(name: str) -> str:

@@ -60,9 +60,9 @@ class Cut:
     axis : str
         Of the plug, that lies across: from face to face.
     from_mm, to_mm : float
-        The faces, along it.
-    block_mm : float
-        From face to face of the block that it is cut from: the sheets', planed to ``to_mm - from_mm``.
+        The faces, along it: what it is cut from is planed to their distance first.
+    solid : Body
+        What is to be left, turned with the axis up.
     body : Sectioned
     tight : tuple of Ruled
         Laid on the body: the outline, then holes.
@@ -79,7 +79,7 @@ class Cut:
     axis: str
     from_mm: float
     to_mm: float
-    block_mm: float
+    solid: Body
     body: Sectioned
     tight: tuple[Ruled, ...]
     rings: tuple[Ruled, ...]
@@ -127,8 +127,8 @@ class Between:
         Of its faces along the axis.
     allowance : float, mm
         Left for sanding.
-    at_finish : bool
-        Whether it is left out where the surface is ruled.
+    how : str
+        As for `WireWork`.
     """
 
     name: str
@@ -136,7 +136,7 @@ class Between:
     from_mm: float
     to_mm: float
     allowance: float
-    at_finish: bool
+    how: str = "finish"
 
 
 def make_cuts(body: Body, between: Between) -> tuple[Cut, ...]:
@@ -162,32 +162,32 @@ def make_cuts(body: Body, between: Between) -> tuple[Cut, ...]:
 def _cut(body: Body, between: Between, name: str) -> Cut:
     """Return how a wire cuts one island."""
     whole = sectioned(body, between.from_mm, between.to_mm)
-    tight, is_upright = _tightest(body, whole)
+    tight, is_upright = _tightest(body, whole, must_stand=between.how == "upright")
     foam = _foam(tight, whole)
     left = _left(tight, whole, foam, is_upright=is_upright)
     is_ruled = not left and foam.largest_mm <= RULED_MM
-    allowance = 0.0 if between.at_finish and is_ruled else between.allowance
+    allowance = 0.0 if between.how == "finish" and is_ruled else between.allowance
     return Cut(
         name=name,
         axis=between.axis,
         from_mm=between.from_mm,
         to_mm=between.to_mm,
-        block_mm=between.to_mm - between.from_mm,
+        solid=body,
         body=whole,
         tight=tight,
-        rings=tuple(ring.grown(allowance) for ring in tight) if allowance else tight,
+        rings=tuple(ring.grown(allowance).plain() if allowance else ring.plain() for ring in tight),
         allowance=allowance,
         foam=foam,
         left=left,
     )
 
 
-def _tightest(body: Body, whole: Sectioned) -> tuple[tuple[Ruled, ...], bool]:
+def _tightest(body: Body, whole: Sectioned, *, must_stand: bool) -> tuple[tuple[Ruled, ...], bool]:
     """Return the tightest ruled surface round a body, and whether it is upright for want of a better one."""
     shadow = shapely.union_all([mesh.envelope(body), *whole.sections])
     upright = tuple(_upright(ring, whole.width) for ring in rings_of(_largest(shadow)))
     near, far = whole.sections[0], whole.sections[-1]
-    if len(near.geoms) != 1 or len(far.geoms) != 1:
+    if must_stand or len(near.geoms) != 1 or len(far.geoms) != 1:
         return upright, True
     (outer, *holes), (outer_far, *holes_far) = rings_of(near), rings_of(far)
     found = [tightened(paired(outer, outer_far, whole), whole)]

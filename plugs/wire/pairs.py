@@ -19,14 +19,20 @@ from plugs.wire.sections import Sectioned
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
-_ACROSS: Final = 40
-"""Steps that an arc between held pairs is divided in to choose the way along it."""
+_FEWEST, _MOST, _STEP = 24, 96, 8.0
+"""Steps that an arc between held pairs is divided in to choose the way: of 8 mm, but so few or many."""
+_STEPS: Final = ((1, 1), (1, 2), (2, 1), (1, 0), (0, 1))
+"""Steps along the near outline and the far one: neither end goes more than twice as fast, or one stands."""
 _SHORTEST: Final = 1e-3
 """mm. Of steps: what is shorter says nothing, and has no direction to be moved square to."""
+_EVEN: Final = 3
+"""Steps to either side over which the way is evened out."""
 _BAND: Final = 0.16
 """Of an arc: pairs are looked for so far from those by length alone."""
 _SLIP_MM: Final = 0.004
 """mm. What a pair off by a tenth of the arc must save in foam: chords lie that near to the surface."""
+_LEAN_MM: Final = 0.02
+"""mm. What a line that leans by 45 degrees must save in foam: the ends travel far for it."""
 _STAND_MM: Final = 0.05
 """mm. What a step must save in foam to let one end of the wire stand, where it melts the most."""
 _SURE_MM: Final = 0.01
@@ -134,10 +140,11 @@ def _between(near: Array, far: Array, body: Sectioned) -> tuple[Array, Array]:
     The way along both is chosen on an even net of places; between them it runs evenly.
     """
     u, v = _measure(near), _measure(far)
-    net = np.linspace(0.0, 1.0, _ACROSS + 1)
+    length = max(float(_along(line)[-1]) for line in (near, far))
+    net = np.linspace(0.0, 1.0, int(np.clip(np.ceil(length / _STEP), _FEWEST, _MOST)) + 1)
     a, b = _placed(near, u, net), _placed(far, v, net)
     steps = _cheapest(_costs(a, b, net, net, body), _along(a), _along(b))
-    on_near, on_far = net[steps[:, 0]], net[steps[:, 1]]
+    on_near, on_far = (_smooth(net[steps[:, i]]) for i in (0, 1))
     way = on_near + on_far
     marks = np.concatenate([way, np.interp(u, on_near, way), np.interp(v, on_far, way)])
     marks = np.unique(np.round(marks, 9))
@@ -149,6 +156,14 @@ def _between(near: Array, far: Array, body: Sectioned) -> tuple[Array, Array]:
     kept = np.concatenate([[True], moves > _SHORTEST])
     kept[-1] = True
     return pair[0][kept], pair[1][kept]
+
+
+def _smooth(way: Array) -> Array:
+    """Return a way without its stairs: neither end of the wire goes in fits and starts, nor back."""
+    padded = np.concatenate([2.0 * way[0] - way[_EVEN:0:-1], way, 2.0 * way[-1] - way[-2 : -2 - _EVEN : -1]])
+    found = np.convolve(padded, np.full(2 * _EVEN + 1, 1.0 / (2 * _EVEN + 1)), mode="valid")
+    found[0], found[-1] = way[0], way[-1]
+    return found
 
 
 def _measure(line: Array) -> Array:
@@ -189,7 +204,8 @@ def _costs(a: Array, b: Array, u: Array, v: Array, body: Sectioned) -> Array:
         way /= np.maximum(np.hypot(*way.T), LENGTH)[:, None]
         deep[:, column] = body.out_of(a[i] + share * (b[j] - a[i]), way, int(plane))
     cost[i, j] = np.maximum(_foam(np.clip(deep, -1e3, 1e3)) - _SURE_MM, 0.0)
-    return cost + _SLIP_MM * (10.0 * off) ** 2
+    lean = np.hypot(*(b[None] - a[:, None]).transpose(2, 0, 1)) / body.width
+    return np.asarray(cost + _SLIP_MM * (10.0 * off) ** 2 + _LEAN_MM * lean**2)
 
 
 def _ways_out(line: Array) -> Array:
@@ -223,25 +239,24 @@ def _cheapest(cost: Array, along_a: Array, along_b: Array) -> Indices:
     n, m = cost.shape
     total, way = np.full((n, m), np.inf), np.zeros((n, m), dtype=np.int8)
     total[0, 0] = 0.0
-    da, db = np.diff(along_a, prepend=along_a[0]), np.diff(along_b, prepend=along_b[0])
     for i in range(n):
         for j in range(m):
             if (i, j) == (0, 0) or not np.isfinite(cost[i, j]):
                 continue
             best, came = np.inf, 0
-            for one, (back_i, back_j) in enumerate(((1, 1), (1, 0), (0, 1))):
+            for one, (back_i, back_j) in enumerate(_STEPS):
                 p, q = i - back_i, j - back_j
                 if p < 0 or q < 0 or not np.isfinite(total[p, q]):
                     continue
-                wide = 0.5 * (back_i * da[i] + back_j * db[j])
-                stand = _STAND_MM if one else 0.0
+                wide = 0.5 * (along_a[i] - along_a[p] + along_b[j] - along_b[q])
+                stand = 0.0 if back_i and back_j else _STAND_MM
                 price = total[p, q] + (0.5 * (cost[i, j] + cost[p, q]) + stand) * wide
                 if price < best:
                     best, came = price, one
             total[i, j], way[i, j] = best, came
     steps, i, j = [(n - 1, m - 1)], n - 1, m - 1
     while (i, j) != (0, 0):
-        back = ((1, 1), (1, 0), (0, 1))[way[i, j]]
+        back = _STEPS[way[i, j]]
         i, j = i - back[0], j - back[1]
         steps.append((i, j))
     return np.array(steps[::-1])

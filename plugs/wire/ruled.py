@@ -21,6 +21,8 @@ _WHOLE_MM: Final = 0.005
 """mm. A body that stands out of its rulings by less is whole: a quarter of the chords' own tolerance."""
 _TOO_FAR: Final = 0.45
 """Of the width of an outline: rulings that would have to be moved farther are no use."""
+_PLAIN_MM: Final = 0.008
+"""mm. Lines nearer to those that their neighbours give are left out: they would only make programs long."""
 _MEASURED: Final = 240
 """Rulings at most at which the foam left is measured."""
 
@@ -77,6 +79,16 @@ class Ruled:
         near, far = (out_by(self, by, face) for face in ("near", "far"))
         return Ruled(near=near, far=far, is_held=self.is_held, width=self.width)
 
+    def plain(self) -> Ruled:
+        """Return the surface without lines that its neighbours give, corners kept.
+
+        Returns
+        -------
+        Ruled
+        """
+        kept = np.flatnonzero(_telling(np.concatenate([self.near, self.far], axis=1)) | self.is_held)
+        return Ruled(near=self.near[kept], far=self.far[kept], is_held=self.is_held[kept], width=self.width)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Foam:
@@ -98,6 +110,29 @@ class Foam:
     volume_mm3: float
     middle_mm: float
     ends_mm: float
+
+
+def _telling(points: Array) -> NDArray[np.bool_]:
+    """Return which points of a closed line in any number of dimensions keep it where it is."""
+    count = len(points)
+    closed = np.concatenate([points, points[:1]])
+    far = int(np.argmax(np.linalg.norm(points - points[0], axis=1)))
+    kept = np.zeros(count + 1, dtype=np.bool_)
+    kept[[0, far, count]] = True
+    waiting = [(0, far), (far, count)]
+    while waiting:
+        begin, finish = waiting.pop()
+        if finish - begin < 2:
+            continue
+        step = closed[finish] - closed[begin]
+        off = closed[begin + 1 : finish] - closed[begin]
+        share = np.clip(off @ step / max(float(step @ step), 1e-18), 0.0, 1.0)
+        gap = np.linalg.norm(off - share[:, None] * step, axis=1)
+        worst = int(gap.argmax())
+        if gap[worst] > _PLAIN_MM:
+            kept[begin + 1 + worst] = True
+            waiting += [(begin, begin + 1 + worst), (begin + 1 + worst, finish)]
+    return kept[:-1]
 
 
 def out_by(ruled: Ruled, by: float | Array, face: str) -> Array:

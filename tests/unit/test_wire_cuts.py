@@ -21,9 +21,9 @@ def block(*boxes: tuple[float, float, float, float], high: float = 50.0) -> Body
     return mesh.prism(shapely.MultiPolygon(list(shapely.get_parts(region))), 0.0, high)
 
 
-def cuts_of(body: Body, high: float = 50.0, *, at_finish: bool = True) -> tuple[Cut, ...]:
+def cuts_of(body: Body, high: float = 50.0, how: str = "finish") -> tuple[Cut, ...]:
     """Return how a wire cuts a body of some height, with 4 mm of allowance."""
-    words = Between(name="L01", axis="z", from_mm=0.0, to_mm=high, allowance=4.0, at_finish=at_finish)
+    words = Between(name="L01", axis="z", from_mm=0.0, to_mm=high, allowance=4.0, how=how)
     return make_cuts(body, words)
 
 
@@ -60,11 +60,11 @@ def test_corners_are_held() -> None:
     }
 
 
-@pytest.mark.parametrize("at_finish", [True, False])
-def test_an_allowance_is_left_where_it_is_asked_for(at_finish: bool) -> None:
+@pytest.mark.parametrize("how", ["finish", "allowance", "upright"])
+def test_an_allowance_is_left_where_it_is_asked_for(how: str) -> None:
     """A prism is ruled: at finish size, or 4 mm larger all round."""
-    (cut,) = cuts_of(block((0, 0, 100, 60)), at_finish=at_finish)
-    more = 0.0 if at_finish else 4.0
+    (cut,) = cuts_of(block((0, 0, 100, 60)), how=how)
+    more = 0.0 if how == "finish" else 4.0
     assert cut.allowance == more
     assert area_of(cut.rings[0].at(0.5)) == pytest.approx((100.0 + 2 * more) * (60.0 + 2 * more), abs=0.1)
     assert cut.foam.volume_mm3 == pytest.approx(0.0, abs=1.0)
