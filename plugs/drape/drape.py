@@ -25,7 +25,7 @@ from plugs.drape.geodesic import (
     overhang,
     positions,
 )
-from plugs.drape.net import PinJointedNet, lay_net
+from plugs.drape.net import NetStart, PinJointedNet, lay_nets
 from plugs.ground.errors import PlugError
 
 Array = NDArray[np.float64]
@@ -45,7 +45,41 @@ _MIDDLES: Final = (np.arange(4) + 0.5) / 4.0
 """Of 4 x 4 parts of a cell, to tell how much of it lies on the patch."""
 _MOST_ACROSS: Final = 150  # cells: the work goes with their square
 _FEWEST_ACROSS: Final = 4  # cells: with fewer there is no net
+_AT_ONCE: Final = 50_000  # pairs of knots and sides: no more than a few megabytes
 _FEWEST_IN_WIDTH: Final = 8  # cells across a narrow patch
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Asked:
+    """A net that is asked for.
+
+    Attributes
+    ----------
+    surface : Surface
+        Cloth is laid over small holes: with its holes closed.
+    start : (3,) float or None, mm
+        The nearest point of the patch is taken; None is the middle of the patch.
+    warp : (3,) float or None, dimensionless
+        Direction of the warp at the start, laid down on the surface. None is along x, or along z where
+        the surface faces along x.
+    bias_deg : float, degrees
+        Turn of the warp from that direction, anti-clockwise seen from outside.
+    cell : float or None, mm
+        Side of a cell; None is the patch's size over 60, less for a narrow patch.
+    warn_deg, lock_deg : float, degrees
+        Shear to warn of, and that at which the cloth locks.
+    where : str
+        What an error calls the place.
+    """
+
+    surface: Surface
+    start: Sequence[float] | Array | None = None
+    warp: Sequence[float] | Array | None = None
+    bias_deg: float = 0.0
+    cell: float | None = None
+    warn_deg: float = WARN_DEG
+    lock_deg: float = LOCK_DEG
+    where: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -142,19 +176,8 @@ def drape(
     ----------
     patch : Surface, or tuple of (n, 3) float, mm and (m, 3) int
         Vertices and triangles, anti-clockwise seen from outside.
-    start : (3,) float or None, mm
-        The nearest point of the patch is taken; None is the middle of the patch.
-    warp : (3,) float or None, dimensionless
-        Direction of the warp at the start, laid down on the surface. None is along x, or along z where
-        the surface faces along x.
-    bias_deg : float, degrees
-        Turn of the warp from that direction, anti-clockwise seen from outside.
-    cell : float or None, mm
-        Side of a cell; None is the patch's size over 60, less for a narrow patch.
-    warn_deg, lock_deg : float, degrees
-        Shear to warn of, and that at which the cloth locks.
-    where : str
-        What an error calls the place.
+    start, warp, bias_deg, cell, warn_deg, lock_deg, where
+        As in `Asked`.
 
     Raises
     ------
@@ -163,18 +186,61 @@ def drape(
         no cell can be laid.
     """
     surface = patch if isinstance(patch, Surface) else make_surface(*patch)
-    if not 0.0 < warn_deg <= lock_deg < 90.0:
+    (found,) = drapes(
+        [
+            Asked(
+                surface=surface, start=start, warp=warp, bias_deg=bias_deg, cell=cell,
+                warn_deg=warn_deg, lock_deg=lock_deg, where=where,
+            )
+        ]
+    )  # fmt: skip
+    if isinstance(found, PlugError):
+        raise found
+    return found
+
+
+def drapes(asked: Sequence[Asked]) -> list[Drape | PlugError]:
+    """Return the nets that are asked for, laid together, which takes little longer than the largest of them.
+
+    Parameters
+    ----------
+    asked : sequence of Asked
+
+    Returns
+    -------
+    list of Drape or PlugError
+        The error in the place of a net that cannot be laid.
+    """
+    starts: dict[int, NetStart] = {}
+    found: dict[int, Drape | PlugError] = {}
+    for i, one in enumerate(asked):
+        try:
+            starts[i] = _start(one)
+        except PlugError as error:
+            found[i] = error
+    for i, net in zip(starts, lay_nets(list(starts.values())), strict=True):
+        try:
+            found[i] = _figures(asked[i], starts[i], net)
+        except PlugError as error:
+            found[i] = error
+    return [found[i] for i in range(len(asked))]
+
+
+def _start(asked: Asked) -> NetStart:
+    """Return where a net starts that is asked for."""
+    surface, where = asked.surface, asked.where
+    if not 0.0 < asked.warn_deg <= asked.lock_deg < 90.0:
         raise PlugError(
-            param="lock_deg", value=lock_deg,
-            reason=f"it must lie between the {warn_deg:g} deg to warn of and 90 deg, and both over 0",
+            param="lock_deg", value=asked.lock_deg,
+            reason=f"it must lie between the {asked.warn_deg:g} deg to warn of and 90 deg, and both over 0",
             remedy=f"use {LOCK_DEG:g}, and {WARN_DEG:g} to warn of", where=where,
         )  # fmt: skip
-    side = _checked_cell(surface, cell, where)
-    tri, at = locate(surface, middle_of(surface) if start is None else np.asarray(start, dtype=np.float64))
-    way = _warp_way(surface, tri, warp, where) * complex(np.exp(1j * np.radians(bias_deg)))
+    cell = _checked_cell(surface, asked.cell, where)
+    place = middle_of(surface) if asked.start is None else np.asarray(asked.start, dtype=np.float64)
+    tri, at = locate(surface, place)
+    way = _warp_way(surface, tri, asked.warp, where) * complex(np.exp(1j * np.radians(asked.bias_deg)))
     size = float(np.linalg.norm(np.ptp(surface.vertices, axis=0)))
-    net = lay_net(surface, tri, at, way, cell=side, most=int(1.6 * size / side) + 2)
-    return _figures(surface, net, side, way, (warn_deg, lock_deg), where)
+    return NetStart(surface=surface, tri=tri, at=at, way=way, cell=cell, most=int(1.6 * size / cell) + 2)
 
 
 def _checked_cell(surface: Surface, cell: float | None, where: str) -> float:
@@ -231,10 +297,9 @@ def shear_of(net: PinJointedNet) -> Array:
     return np.asarray(np.where(np.abs(shear) < 90.0, shear, np.nan))
 
 
-def _figures(
-    surface: Surface, net: PinJointedNet, cell: float, way: complex, limits: tuple[float, float], where: str
-) -> Drape:
+def _figures(asked: Asked, laid: NetStart, net: PinJointedNet) -> Drape:
     """Return a net with all that is asked of it."""
+    surface, cell, way = asked.surface, laid.cell, laid.way
     shape, is_knot = net.tri.shape, net.tri >= 0
     tri, at = np.where(is_knot, net.tri, 0).ravel(), net.at.ravel()
     knots = np.where(is_knot[..., None], positions(surface, tri, at).reshape(*shape, 3), np.nan)
@@ -253,7 +318,7 @@ def _figures(
             param="start", value=tuple(round(float(value), 2) for value in start),
             reason="no cell can be laid there: the patch is narrower than a cell, or has a sharp corner",
             remedy=f"start {3.0 * cell:.3g} mm or more from corners, or use a cell of {cell / 2.0:.3g}",
-            where=where,
+            where=asked.where,
         )  # fmt: skip
     size = np.where(is_cell, cell**2 * np.cos(np.radians(np.where(is_cell, shear, 0.0))), 0.0)
     amount = np.where(counted, np.abs(shear), -1.0)  # so that the largest is one of them, though 0
@@ -274,14 +339,14 @@ def _figures(
         shear_deg=shear,
         counted=counted,
         within_ratio=within,
-        warn_deg=limits[0],
-        lock_deg=limits[1],
+        warn_deg=asked.warn_deg,
+        lock_deg=asked.lock_deg,
         largest_shear_deg=float(amount[row, column]),
         largest_cell=(row, column),
         largest_at=knots[row : row + 2, column : column + 2].reshape(4, 3).mean(axis=0),
-        warned_ratio=float(covered[amount > limits[0]].sum()) / whole,
-        locked_ratio=float(covered[amount > limits[1]].sum()) / whole,
-        n_locked=int((amount > limits[1]).sum()),
+        warned_ratio=float(covered[amount > asked.warn_deg].sum()) / whole,
+        locked_ratio=float(covered[amount > asked.lock_deg].sum()) / whole,
+        n_locked=int((amount > asked.lock_deg).sum()),
         warp_mm=cell * (shape[0] - 1),
         weft_mm=cell * (shape[1] - 1),
         warp_threads_mm=cell * ways.sum(axis=0),
@@ -306,10 +371,12 @@ def _within(surface: Surface, knots: Array, over: Array, cells: Flags) -> Array:
     for i, j in ((0, 0), (1, 0), (1, 1), (0, 1)):
         is_near[i : i + cells.shape[0], j : j + cells.shape[1]] |= is_parted
     is_near &= over == 0.0
-    for row, column in np.argwhere(is_near).tolist():
-        away = knots[row, column] - begin
-        share = np.clip(np.einsum("ij,ij->i", away, along) / square, 0.0, 1.0)
-        depth[row, column] = np.linalg.norm(away - share[:, None] * along, axis=1).min()
+    gap = np.empty(int(is_near.sum()))
+    for some in np.array_split(np.arange(len(gap)), len(gap) * len(square) // _AT_ONCE + 1):
+        away = knots[is_near][some, None] - begin
+        share = np.clip(np.sum(away * along, axis=2) / square, 0.0, 1.0)
+        gap[some] = np.linalg.norm(away - share[..., None] * along, axis=2).min(axis=1)
+    depth[is_near] = gap
     u, v = np.meshgrid(_MIDDLES, _MIDDLES)
     low = depth[:-1, :-1, None, None] * (1.0 - u) + depth[1:, :-1, None, None] * u
     high = depth[:-1, 1:, None, None] * (1.0 - u) + depth[1:, 1:, None, None] * u

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 from typing import Final
 
 import numpy as np
@@ -117,6 +118,34 @@ def make_surface(vertices: Array, triangles: Indices, *, is_parted: bool = False
         normal=normal,
         areas_mm2=double / 2.0,
     )
+
+
+def side_by_side(surfaces: Sequence[Surface]) -> tuple[Surface, Indices]:
+    """Return patches as one that does not hang together, and the number of the first triangle of each.
+
+    Parameters
+    ----------
+    surfaces : sequence of Surface
+
+    Returns
+    -------
+    tuple of Surface and (k,) int
+    """
+    count = np.cumsum([0, *(len(one.triangles) for one in surfaces)])
+    if len(surfaces) == 1:
+        return surfaces[0], count[:-1]
+    first = np.cumsum([0, *(len(one.vertices) for one in surfaces)])
+    parts = {
+        field.name: np.concatenate([getattr(one, field.name) for one in surfaces])
+        for field in fields(Surface)
+        if field.name not in ("triangles", "beside")
+    }
+    triangles = [one.triangles + n for one, n in zip(surfaces, first[:-1], strict=True)]
+    beside = [
+        np.where(one.beside >= 0, one.beside + n, -1) for one, n in zip(surfaces, count[:-1], strict=True)
+    ]
+    whole = Surface(triangles=np.concatenate(triangles), beside=np.concatenate(beside), **parts)
+    return whole, count[:-1]
 
 
 def _welded(vertices: Array, triangles: Indices) -> tuple[Array, Indices]:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.drape.darts import Dart, darts_for, shear_with_darts
-from plugs.drape.drape import LOCK_DEG, WARN_DEG, Drape, drape
+from plugs.drape.drape import Asked, Drape, drape, drapes
 from plugs.drape.geodesic import Surface, direction, locate, make_surface, middle_of, positions
 from plugs.drape.splitting import split_at_zero
 from plugs.ground.errors import Finding, PlugError
@@ -73,59 +73,42 @@ class Remedies:
     split: ZoneSplit | None
 
 
-def net_on(
-    surface: Surface,
-    zone: str,
-    *,
-    cell: float,
-    start: Sequence[float] | None = None,
-    warp: Sequence[float] | None = None,
-    bias_deg: float = 0.0,
-    warn_deg: float = WARN_DEG,
-    lock_deg: float = LOCK_DEG,
-    display_unit: str = "mm",
-) -> tuple[Drape | None, Remedies | None, tuple[Finding, ...]]:
-    """Return the net on a zone, what can be done where it locks, and what is to be known of both.
+def nets_on(
+    asked: Sequence[Asked], display_unit: str = "mm"
+) -> list[tuple[Drape | None, Remedies | None, tuple[Finding, ...]]]:
+    """Return the nets on zones, what can be done where one locks, and what is to be known of both.
 
     Parameters
     ----------
-    surface : Surface
-    zone : str
-        Name of the patch.
-    cell : float, mm
-    start : (3,) float or None, mm
-        As `drape` takes it, like all that follows.
-    warp : (3,) float or None, dimensionless
-    bias_deg : float, degrees
-    warn_deg, lock_deg : float, degrees
+    asked : sequence of Asked
+        With the name of the patch as the place.
     display_unit : str
         ``"mm"`` or ``"in"``.
 
     Returns
     -------
-    tuple of (Drape or None), (Remedies or None) and (tuple of Finding)
+    list of tuple of (Drape or None), (Remedies or None) and (tuple of Finding)
         Where no net can be laid there is none, and a warning tells why.
     """
-    try:
-        net = drape(
-            surface,
-            start=start,
-            warp=warp,
-            bias_deg=bias_deg,
-            cell=cell,
-            warn_deg=warn_deg,
-            lock_deg=lock_deg,
-        )
-    except PlugError as error:
-        place = _place(middle_of(surface) if start is None else np.asarray(start), display_unit)
-        message = f"no net of threads can be laid on it from {place}: {error.reason}"
-        remedy = f"split the zone {zone!r} in 2 where it narrows or bends, or give it another start"
-        remedy = error.remedy if error.param == "warp" else remedy
-        return None, None, (
-            Finding(code="cloth-not-draped", severity="warning", where=zone, message=message, remedy=remedy),
-        )  # fmt: skip
-    remedies = remedies_for(surface, net)
-    return net, remedies, drape_findings(net, remedies, zone, display_unit)
+    return [_told(one, net, display_unit) for one, net in zip(asked, drapes(asked), strict=True)]
+
+
+def _told(
+    asked: Asked, net: Drape | PlugError, unit: str
+) -> tuple[Drape | None, Remedies | None, tuple[Finding, ...]]:
+    """Return a net, what can be done about it, and what is to be known."""
+    zone = asked.where
+    if isinstance(net, Drape):
+        remedies = remedies_for(asked.surface, net)
+        return net, remedies, drape_findings(net, remedies, zone, unit)
+    place = _place(middle_of(asked.surface) if asked.start is None else np.asarray(asked.start), unit)
+    remedy = f"split the zone {zone!r} in 2 where it narrows or bends, or give it another start"
+    told = Finding(
+        code="cloth-not-draped", severity="warning", where=zone,
+        message=f"no net of threads can be laid on it from {place}: {net.reason}",
+        remedy=net.remedy if net.param == "warp" else remedy,
+    )  # fmt: skip
+    return None, None, (told,)
 
 
 def remedies_for(
@@ -182,26 +165,23 @@ def better_start(surface: Surface, draped: Drape, *, count: int = N_STARTS) -> D
     """
     size = float(np.ptp(surface.vertices, axis=0).max())
     coarse = max(draped.cell, min(_COARSER * draped.cell, size / _TRIAL_ACROSS))
-    trials = []
-    for start, warp in _other_starts(surface, draped)[:count]:
-        trial = _again(surface, draped, start, warp, coarse)
-        trials += [] if trial is None else [trial]
+    tried = [_again(surface, draped, *one, coarse) for one in _other_starts(surface, draped)[:count]]
+    trials = [trial for trial in drapes(tried) if isinstance(trial, Drape)]
     best = min(trials, key=lambda trial: round(trial.largest_shear_deg, 6), default=None)
-    fine = None if best is None else _again(surface, draped, best.start, best.warp, draped.cell)
-    if fine is None:
+    if best is None:
+        return None
+    (fine,) = drapes([_again(surface, draped, best.start, best.warp, draped.cell)])
+    if isinstance(fine, PlugError):
         return None
     is_better = fine.largest_shear_deg < _WORTH * draped.largest_shear_deg
     return fine if is_better and fine.reached_ratio > _AS_MUCH * min(draped.reached_ratio, 1.0) else None
 
 
-def _again(surface: Surface, draped: Drape, start: Array, warp: Array, cell: float) -> Drape | None:
-    """Return the net from another start, None where none can be laid."""
-    try:
-        return drape(
-            surface, start=start, warp=warp, cell=cell, warn_deg=draped.warn_deg, lock_deg=draped.lock_deg
-        )
-    except PlugError:
-        return None
+def _again(surface: Surface, draped: Drape, start: Array, warp: Array, cell: float) -> Asked:
+    """Return a net asked for once more from another start."""
+    return Asked(
+        surface=surface, start=start, warp=warp, cell=cell, warn_deg=draped.warn_deg, lock_deg=draped.lock_deg
+    )
 
 
 def _other_starts(surface: Surface, draped: Drape) -> list[tuple[Array, Array]]:

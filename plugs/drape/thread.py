@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import cmath
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -30,7 +29,7 @@ _MOST_WALKS: Final = 30  # from triangle to neighbour, while a point is found: a
 _OUTSIDE: Final = 1e-7  # of barycentric coordinates: farther out it lies in the neighbour
 _AT_VERTEX: Final = 1e-7  # of the triangle's size: so near it goes through the vertex
 _PARALLEL: Final = 1e-12  # a thread along an edge does not cross it
-_FEW: Final = 12
+_FEW: Final = 40
 """So many threads are run one by one rather than together: arrays begin to pay with more."""
 
 
@@ -53,76 +52,114 @@ class Ends:
     way: Complex
 
 
-def run_threads(surface: Surface, tri: Indices, at: Complex, way: Complex, length: float) -> Ends:
-    """Return where threads of one length end; over the edge of the patch they go on straight.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Crossings:
+    """What a thread meets at the sides of the triangles of a patch.
+
+    Attributes
+    ----------
+    surface : Surface
+    table : (m, 3, 8) float
+        Of each side the inward normal (x, y) and how far the side lies along it, as `Surface` has it; the
+        triangle beyond, -1 for none; and turn and shift (x, y each) over to it.
+    known : mapping of int to list of 3 list of 8 float
+        Of triangles that single threads have crossed, the same as plain numbers.
+    """
+
+    surface: Surface
+    table: Array
+    known: dict[int, list[list[float]]]
+
+    def sides(self, tri: int) -> list[list[float]]:
+        """Return the sides of a triangle as plain numbers."""
+        found = self.known.get(tri)
+        if found is None:
+            found = self.known[tri] = self.table[tri].tolist()
+        return found
+
+
+def crossings_of(surface: Surface) -> Crossings:
+    """Return what threads meet at the sides of the triangles of a patch."""
+    turn, shift = surface.turn, surface.shift
+    over = np.stack([surface.beside, turn.real, turn.imag, shift.real, shift.imag], axis=2)
+    return Crossings(surface=surface, table=np.concatenate([surface.sides, over], axis=2), known={})
+
+
+def run_threads(crossings: Crossings, tri: Indices, at: Complex, way: Complex, length: float | Array) -> Ends:
+    """Return where threads end; over the edge of the patch they go on straight.
+
+    Together, triangle after triangle, until few are left: these one by one. Either way the same numbers.
 
     Parameters
     ----------
+    crossings : Crossings
     tri : (k,) int
         Triangles where they start.
     at : (k,) complex, mm
         Points in their planes.
     way : (k,) complex, dimensionless
         Directions, of length 1.
-    length : float, mm
+    length : float or (k,) float, mm
     """
-    if len(tri) <= _FEW:
-        each = zip(tri.tolist(), at.tolist(), way.tolist(), strict=True)
-        return _settled(surface, _ends([_run_one(surface, *one, length) for one in each]))
-    end_tri, end_at, end_way = tri.copy(), at.copy(), way.copy()
-    live = np.arange(len(tri))
-    now_tri, now_at, now_way, left = tri, at, way, np.full(len(tri), length)
+    x, y, dx, dy = at.real, at.imag, way.real, way.imag
+    end_tri, ends = tri.copy(), np.stack([x, y, dx, dy])
+    live, now, left = np.arange(len(tri)), tri, np.broadcast_to(length, tri.shape)
     for _ in range(_MOST_CROSSINGS):
-        sides = surface.sides[now_tri]
-        normal_x, normal_y = sides[:, :, 0], sides[:, :, 1]
-        inside = normal_x * now_at.real[:, None] + normal_y * now_at.imag[:, None] - sides[:, :, 2]
-        rate = normal_x * now_way.real[:, None] + normal_y * now_way.imag[:, None]
-        beside = surface.beside[now_tri]
-        is_ahead = (rate < -_PARALLEL) & (beside >= 0)
-        run = np.where(is_ahead, -inside / np.where(is_ahead, rate, 1.0), np.inf)
+        if len(live) <= _FEW:
+            break
+        table = crossings.table[now]
+        nx, ny, beside = table[:, :, 0], table[:, :, 1], table[:, :, 3]
+        rate = nx * dx[:, None] + ny * dy[:, None]
+        inside = nx * x[:, None] + ny * y[:, None] - table[:, :, 2]
+        is_ahead = (rate < -_PARALLEL) & (beside >= 0.0)
+        run = np.where(is_ahead, inside / np.where(is_ahead, -rate, 1.0), np.inf)
         side = np.argmin(run, axis=1)
         rows = np.arange(len(side))
         step = np.maximum(run[rows, side], 0.0)
-        ahead = beside[rows, side]
         goes_on = step < left
         stops = ~goes_on
-        done = live[stops]
-        end_tri[done], end_way[done] = now_tri[stops], now_way[stops]
-        end_at[done] = now_at[stops] + left[stops] * now_way[stops]
-        if not goes_on.any():
-            return _settled(surface, Ends(tri=end_tri, at=end_at, way=end_way))
-        old, side, step = now_tri[goes_on], side[goes_on], step[goes_on]
-        turn, moved = surface.turn[old, side], now_at[goes_on] + step * now_way[goes_on]
-        now_at, now_way = turn * moved + surface.shift[old, side], turn * now_way[goes_on]
-        now_tri, left, live = ahead[goes_on], left[goes_on] - step, live[goes_on]
-    end_tri[live] = -1
-    return Ends(tri=end_tri, at=end_at, way=end_way)
+        done, rest = live[stops], left[stops]
+        end_tri[done] = now[stops]
+        ends[:, done] = x[stops] + rest * dx[stops], y[stops] + rest * dy[stops], dx[stops], dy[stops]
+        step, x, y, dx, dy = step[goes_on], x[goes_on], y[goes_on], dx[goes_on], dy[goes_on]
+        ahead, tx, ty, sx, sy = table[rows[goes_on], side[goes_on], 3:].T
+        x, y = x + step * dx, y + step * dy
+        x, y, dx, dy = tx * x - ty * y + sx, tx * y + ty * x + sy, tx * dx - ty * dy, tx * dy + ty * dx
+        now, left, live = ahead.astype(np.int64), left[goes_on] - step, live[goes_on]
+    each = zip(*(part.tolist() for part in (live, now, x, y, dx, dy, left)), strict=True)
+    for k, *one in each:
+        end_tri[k], *ends[:, k] = _run_one(crossings, *one)
+    at, way = (ends[k].astype(complex) + 1j * ends[k + 1] for k in (0, 2))
+    return _settled(crossings.surface, Ends(tri=end_tri, at=at, way=way))
 
 
 def _run_one(
-    surface: Surface, tri: int, at: complex, way: complex, left: float
-) -> tuple[int, complex, complex]:
+    crossings: Crossings, tri: int, x: float, y: float, dx: float, dy: float, left: float
+) -> tuple[int, float, float, float, float]:
     """Return triangle, place and direction of the end of one thread, as `run_threads` does of many."""
     for _ in range(_MOST_CROSSINGS):
-        run, side = _way_out(surface, tri, at, way, is_over_edge=True)
-        if not run < left:
-            return tri, at + left * way, way
-        turn = complex(surface.turn[tri, side])
-        at, way = turn * (at + run * way) + complex(surface.shift[tri, side]), turn * way
-        tri, left = int(surface.beside[tri, side]), left - run
-    return -1, at, way
-
-
-def _ends(found: Sequence[tuple[int, complex, complex]]) -> Ends:
-    """Return ends of threads as one record."""
-    tri, at, way = zip(*found, strict=True) if found else ((), (), ())
-    return Ends(tri=np.array(tri, dtype=np.int64), at=np.array(at, dtype=complex), way=np.array(way, complex))
+        best, over = math.inf, None
+        for side in crossings.sides(tri):
+            if side[3] >= 0.0:
+                rate = side[0] * dx + side[1] * dy
+                if rate < -_PARALLEL:
+                    run = (side[0] * x + side[1] * y - side[2]) / -rate
+                    if run < best:
+                        best, over = run, side
+        best = max(best, 0.0)
+        if over is None or not best < left:
+            return tri, x + left * dx, y + left * dy, dx, dy
+        x, y, left = x + best * dx, y + best * dy, left - best
+        _, _, _, ahead, tx, ty, sx, sy = over
+        x, y, dx, dy = tx * x - ty * y + sx, tx * y + ty * x + sy, tx * dx - ty * dy, tx * dy + ty * dx
+        tri = int(ahead)
+    return -1, x, y, dx, dy
 
 
 def _settled(surface: Surface, ends: Ends) -> Ends:
     """Return ends in the triangles that hold them, where a thread came back from over an edge."""
     tri, at, way = ends.tri.copy(), ends.at.copy(), ends.way.copy()
-    live = np.arange(len(tri))
+    live = np.flatnonzero(tri >= 0)
     for _ in range(_MOST_WALKS):
         sides, here = surface.sides[tri[live]], at[live]
         inside = sides[:, :, 0] * here.real[:, None] + sides[:, :, 1] * here.imag[:, None] - sides[:, :, 2]
@@ -265,18 +302,12 @@ def _distinct(points: Array) -> Array:
     return np.asarray(points[np.concatenate([[True], step > 1e-9])])
 
 
-def _way_out(
-    surface: Surface, tri: int, at: complex, way: complex, *, is_over_edge: bool = False
-) -> tuple[float, int]:
-    """Return how far a point in a triangle moves before it leaves, and over which side.
-
-    With ``is_over_edge`` it does not leave over the edge of the patch.
-    """
+def _way_out(surface: Surface, tri: int, at: complex, way: complex) -> tuple[float, int]:
+    """Return how far a point in a triangle moves before it leaves, and over which side."""
     best, side = math.inf, 0
-    beside = surface.beside[tri].tolist() if is_over_edge else (0, 0, 0)
     for k, (x, y, reach) in enumerate(surface.sides[tri].tolist()):
         rate = x * way.real + y * way.imag
-        if rate < -_PARALLEL and beside[k] >= 0:
+        if rate < -_PARALLEL:
             run = (x * at.real + y * at.imag - reach) / -rate
             if run < best:
                 best, side = run, k
@@ -285,9 +316,10 @@ def _way_out(
 
 def _corner_at(surface: Surface, tri: int, at: complex) -> int:
     """Return the corner of a triangle at which a point lies, -1 for none."""
-    away = np.abs(surface.corners[tri] - at)
-    corner = int(np.argmin(away))
-    size = max(float(np.abs(surface.corners[tri]).max()), 1.0)
+    corners = surface.corners[tri].tolist()
+    away = [abs(corner - at) for corner in corners]
+    corner = away.index(min(away))
+    size = max(*(abs(corner) for corner in corners), 1.0)
     return corner if away[corner] < _AT_VERTEX * size else -1
 
 

@@ -14,9 +14,9 @@ from plugs.cloth.roll import Roll, lay_out
 from plugs.cloth.zone_words import Zone
 from plugs.cloth.zones import COARSE, Patch, Zoned, zoned
 from plugs.drape.darts import Dart
-from plugs.drape.drape import LOCK_DEG, Drape
+from plugs.drape.drape import LOCK_DEG, WARN_DEG, Asked, Drape
 from plugs.drape.geodesic import Surface, holes_closed, make_surface
-from plugs.drape.remedies import Remedies, net_on
+from plugs.drape.remedies import Remedies, nets_on
 from plugs.ground.errors import Finding
 from plugs.laminate.layup import LaidPly, Layup
 from plugs.laminate.materials import Cloth
@@ -91,6 +91,23 @@ class Cut:
             owner = self.surface.owners[name]
             found[owner] = found.get(owner, 0.0) + 1e-6 * area
         return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Wanted:
+    """A net to be laid: of plies that lie alike on a patch, its holes closed."""
+
+    patch: Patch
+    surface: Surface
+    zone: Zone
+    plies: tuple[LaidPly, ...]
+    is_first: bool  # of the plies on the patch
+
+    @property
+    def name(self) -> str:
+        """The patch's, with the direction of the warp where others lie there in another."""
+        turned = f", warp at {self.plies[0].bias_deg:g} degrees"
+        return self.patch.name if self.is_first else self.patch.name + turned
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -201,10 +218,35 @@ def lay_nets(plug: Plug, layup: Layup, cloth: Cut) -> Nets:
     -------
     Nets
     """
+    wanted = _wanted(layup, cloth)
+    # where others lie on the same patch already, larger cells come first
+    asked = [_asked(one, 1.0 if one.is_first else _COARSER) for one in wanted]
+    found = nets_on(asked, plug.display_unit)
+    rest = [
+        i
+        for i, (net, _, _) in enumerate(found)
+        if not wanted[i].is_first and (net is None or not net.largest_shear_deg < _NEARLY * asked[i].warn_deg)
+    ]
+    for i, finer in zip(
+        rest, nets_on([_asked(wanted[i], 1.0) for i in rest], plug.display_unit), strict=True
+    ):
+        found[i] = finer
+    laid = [
+        LaidPatch(
+            name=one.name, patch=one.patch, plies=tuple(ply.number for ply in one.plies),
+            bias_deg=one.plies[0].bias_deg, surface=one.surface, drape=net, remedies=remedies,
+        )
+        for one, (net, remedies, _) in zip(wanted, found, strict=True)
+        if net is not None
+    ]  # fmt: skip
+    return Nets(laid=tuple(laid), findings=tuple(finding for _, _, told in found for finding in told))
+
+
+def _wanted(layup: Layup, cloth: Cut) -> list[_Wanted]:
+    """Return the nets that are to be laid."""
     surface = cloth.surface
     exact = {flat.patch.name for flat in cloth.patterns.flats if flat.is_exact}
-    nets: list[LaidPatch] = []
-    found: list[Finding] = []
+    wanted = []
     for patch in surface.patches:
         zone = surface.zones[patch.zone]
         own = {surface.owners.get(panel, panel) for panel in zone.panels} | set(zone.panels)
@@ -213,46 +255,26 @@ def lay_nets(plug: Plug, layup: Layup, cloth: Cut) -> Nets:
             continue
         closed = make_surface(*holes_closed(patch.vertices, patch.triangles), is_parted=True)
         for bias in dict.fromkeys(ply.bias_deg % 90.0 for ply in woven):  # warp and weft are alike
-            mine = [ply for ply in woven if ply.bias_deg % 90.0 == bias]
-            net, told = _net(plug, patch, closed, zone, mine, is_first=mine[0] is woven[0])
-            nets += [] if net is None else [net]
-            found += told
-    return Nets(laid=tuple(nets), findings=tuple(found))
+            mine = tuple(ply for ply in woven if ply.bias_deg % 90.0 == bias)
+            is_first = mine[0] is woven[0]
+            wanted.append(_Wanted(patch=patch, surface=closed, zone=zone, plies=mine, is_first=is_first))
+    return wanted
 
 
-def _net(
-    plug: Plug, patch: Patch, closed: Surface, zone: Zone, plies: Sequence[LaidPly], *, is_first: bool
-) -> tuple[LaidPatch | None, tuple[Finding, ...]]:
-    """Return the net of plies that lie alike, and what is to be told of it.
-
-    Where others lie on the same patch already, larger cells come first, and the small ones only where
-    these shear by about as much as is warned of.
-    """
+def _asked(wanted: _Wanted, coarser: float) -> Asked:
+    """Return what is asked for of a net: by the tightest weave of its plies."""
+    zone, plies = wanted.zone, wanted.plies
     lock = min(LOCK_DEG if ply.cloth.locking_deg is None else ply.cloth.locking_deg for ply in plies)
-    bias, warn = plies[0].bias_deg, min(30.0, lock)
-    name = patch.name if is_first else f"{patch.name}, warp at {bias:g} degrees"
-    cell = _cell(closed)
-    for share in (1.0,) if is_first else (_COARSER, 1.0):
-        net, remedies, told = net_on(
-            closed,
-            name,
-            cell=share * cell,
-            start=zone.start,
-            warp=_WARPS[patch.warp] if zone.start is not None else None,
-            bias_deg=bias,
-            warn_deg=warn,
-            lock_deg=lock,
-            display_unit=plug.display_unit,
-        )
-        if net is not None and net.largest_shear_deg < _NEARLY * warn:
-            break
-    if net is None:
-        return None, told
-    numbers = tuple(ply.number for ply in plies)
-    laid = LaidPatch(
-        name=name, patch=patch, plies=numbers, bias_deg=bias, surface=closed, drape=net, remedies=remedies
+    return Asked(
+        surface=wanted.surface,
+        start=zone.start,
+        warp=_WARPS[wanted.patch.warp] if zone.start is not None else None,
+        bias_deg=plies[0].bias_deg,
+        cell=coarser * _cell(wanted.surface),
+        warn_deg=min(WARN_DEG, lock),
+        lock_deg=lock,
+        where=wanted.name,
     )
-    return laid, told
 
 
 def _cell(surface: Surface) -> float:

@@ -19,10 +19,11 @@ from plugs.cloth.regions import SurfaceRegions
 from plugs.cloth.zone_words import DartCut, Zone
 from plugs.cloth.zones import DART, OPENED, Patch, Zoned, patches_of
 from plugs.drape import remedies as drape_remedies
-from plugs.drape.drape import drape, shear_of
+from plugs.drape.drape import Asked, drape, shear_of
 from plugs.drape.geodesic import holes_closed, make_surface, rim_loops
-from plugs.drape.remedies import drape_findings, net_on
-from plugs.drape.splitting import parted_fans, well_shaped
+from plugs.drape.remedies import drape_findings, nets_on
+from plugs.drape.splitting import parted_fans
+from plugs.drape.turning import well_shaped
 from plugs.ground.errors import PlugError
 from plugs.mesh.triangles import edge_loops, edges_of
 from tests.cloth import cloth_patch
@@ -216,12 +217,15 @@ def test_cell_whose_threads_have_crossed_over_is_none() -> None:
 def test_zone_without_a_net_is_told_of(monkeypatch: pytest.MonkeyPatch) -> None:
     """No cell fits: a warning with place, reason and remedy stands there; a trial that fails is no remedy."""
     fin = make_surface(np.array([[0, 0, 0], [100, 0, 0], [100, 9, 0]], dtype=float), np.array([[0, 1, 2]]))
-    net, remedies, (told,) = net_on(fin, "fin", cell=50.0)  # a quarter of the patch is the most that fits
+    ((net, remedies, (told,)),) = nets_on(
+        [Asked(surface=fin, where="fin", cell=50.0)]
+    )  # a quarter of the patch is the most that fits
     assert net is None and remedies is None
     assert (told.code, told.severity, told.where) == ("cloth-not-draped", "warning", "fin")
     assert "takes cells of" in told.message and "x = " in told.message
     assert "split the zone 'fin'" in told.remedy
-    _, _, (square,) = net_on(fin, "fin", cell=5.0, start=(90.0, 2.0, 0.0), warp=(0.0, 0.0, 1.0))
+    upright = Asked(surface=fin, where="fin", cell=5.0, start=(90.0, 2.0, 0.0), warp=(0.0, 0.0, 1.0))
+    ((_, _, (square,)),) = nets_on([upright])
     assert "faces that way" in square.message and "in the surface" in square.remedy
     dome = make_surface(*hemisphere(100.0, 40, 20))
     laid = drape(dome, start=(0.0, 0.0, 100.0), cell=10.0)

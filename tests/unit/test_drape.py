@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from plugs.body.body import make_solid
 from plugs.drape.darts import darts_for, shear_with_darts
-from plugs.drape.drape import LOCK_DEG, WARN_DEG, Drape, drape
+from plugs.drape.drape import LOCK_DEG, WARN_DEG, Asked, Drape, drape, drapes
 from plugs.drape.geodesic import (
     Surface,
     direction,
@@ -28,9 +28,9 @@ from plugs.drape.geodesic import (
     positions,
     rim_loops,
 )
-from plugs.drape.net import PinJointedNet
+from plugs.drape.net import NetStart, PinJointedNet
 from plugs.drape.remedies import Remedies, better_start, drape_findings, remedies_for, split_zone
-from plugs.drape.thread import pull_thread, run_threads
+from plugs.drape.thread import crossings_of, pull_thread, run_threads
 from plugs.files.dxf import render_dxf
 from plugs.files.svg import render_svg
 from plugs.ground.errors import PlugError
@@ -172,18 +172,22 @@ def test_threads_run_together_as_they_run_alone() -> None:
     """Many at once end where each ends by itself."""
     surface = make_surface(*hemisphere(80.0, 30, 15))
     random = np.random.default_rng(3)
-    tri = np.flatnonzero(surface.vertices[surface.triangles].mean(axis=1)[:, 2] > 40.0)[::7]
+    tri = np.flatnonzero(surface.vertices[surface.triangles].mean(axis=1)[:, 2] > 40.0)[::5]
     at = surface.corners[tri].mean(axis=1)
     way = np.exp(2j * np.pi * random.random(len(tri)))
-    ends = run_threads(surface, tri, at, way, 17.0)
+    crossings = crossings_of(surface)
+    ends = run_threads(crossings, tri, at, way, 17.0)
     found = positions(surface, ends.tri, ends.at)
     for k in range(len(tri)):
         alone = pull_thread(surface, int(tri[k]), complex(at[k]), complex(way[k]), spacing=17.0, most=1)
         assert positions(surface, alone.tri, alone.at)[0] == pytest.approx(found[k], abs=1e-9)
-    assert len(tri) > 12  # so many are run together, fewer one by one
-    few = run_threads(surface, tri[:5], at[:5], way[:5], 17.0)
-    assert (few.tri == ends.tri[:5]).all() and np.allclose(few.at, ends.at[:5], rtol=0.0, atol=1e-9)
-    assert np.allclose(few.way, ends.way[:5], rtol=0.0, atol=1e-9)
+    assert len(tri) > 40  # so many are run together, fewer one by one
+    few = run_threads(crossings, tri[:5], at[:5], way[:5], 17.0)
+    assert np.array_equal(few.tri, ends.tri[:5])
+    assert np.array_equal(few.at, ends.at[:5]) and np.array_equal(few.way, ends.way[:5])
+    lengths = np.linspace(5.0, 25.0, len(tri))
+    each = run_threads(crossings, tri, at, way, lengths)
+    assert np.array_equal(each.at[7:8], run_threads(crossings, tri[7:8], at[7:8], way[7:8], lengths[7]).at)
 
 
 # ---- the net
@@ -281,6 +285,27 @@ def test_steeper_limits_change_the_shares_alone(dome: Surface, laid: Drape) -> N
     np.testing.assert_array_equal(loose.shear_deg, laid.shear_deg)
 
 
+def test_nets_laid_together_are_those_laid_alone(dome: Surface, laid: Drape) -> None:
+    """On two patches, in cells of two sizes: to the last bit, and an error in the place of one refused."""
+    holed = make_surface(
+        *without(flat(100.0, 100.0, 40, 40), lambda m: np.abs(m[:, :2] - 50.0).max(axis=1) < 20.0)
+    )
+    asked = [
+        Asked(surface=holed, start=(15.0, 50.0, 0.0), warp=(1.0, 0.3, 0.0), cell=4.0),
+        Asked(surface=dome, cell=0.01),
+        Asked(surface=dome, start=(0.0, 0.0, 100.0), warp=(1.0, 0.2, 0.0), cell=6.0),
+        Asked(surface=holed, start=(15.0, 50.0, 0.0), cell=9.0),
+    ]
+    one, none, two, three = drapes(asked)
+    assert isinstance(none, PlugError) and none.param == "cell"
+    by_itself = [drape(a.surface, start=a.start, warp=a.warp, cell=a.cell) for a in (asked[0], asked[3])]
+    for found, alone in ((one, by_itself[0]), (two, laid), (three, by_itself[1])):
+        assert isinstance(found, Drape) and found.middle == alone.middle
+        assert np.array_equal(found.knots, alone.knots, equal_nan=True)
+        assert np.array_equal(found.net.tri, alone.net.tri)
+        assert np.array_equal(found.shear_deg, alone.shear_deg, equal_nan=True)
+
+
 # ---- what is refused
 
 
@@ -307,14 +332,13 @@ def test_start_where_nothing_can_be_laid_is_refused(monkeypatch: pytest.MonkeyPa
     """A net of its start alone has no shear to speak of."""
     surface = make_surface(*flat(100.0, 60.0))
 
-    def bare(
-        surface: Surface, tri: int, at: complex, way: complex, *, cell: float, most: int
-    ) -> PinJointedNet:
-        nothing, known = np.full((2, 2, 2), np.nan + 0j), np.array([[tri, -1], [-1, -1]])
-        where, none = np.full((2, 2), at), np.zeros((2, 2))
-        return PinJointedNet(middle=(0, 0), tri=known, at=where, warp=nothing, weft=nothing, misfit=none)
+    def bare(starts: list[NetStart]) -> list[PinJointedNet]:
+        (start,) = starts
+        nothing, known = np.full((2, 2, 2), np.nan + 0j), np.array([[start.tri, -1], [-1, -1]])
+        where, none = np.full((2, 2), start.at), np.zeros((2, 2))
+        return [PinJointedNet(middle=(0, 0), tri=known, at=where, warp=nothing, weft=nothing, misfit=none)]
 
-    monkeypatch.setattr("plugs.drape.drape.lay_net", bare)
+    monkeypatch.setattr("plugs.drape.drape.lay_nets", bare)
     with pytest.raises(PlugError) as fault:
         drape(surface, cell=4.0)
     assert fault.value.param == "start"
