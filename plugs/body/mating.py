@@ -31,7 +31,7 @@ Array = NDArray[np.float64]
 VIEWS: Final = {"plan": ("z", ("x", "y")), "side": ("y", ("x", "z")), "end": ("x", ("y", "z"))}
 """Line of sight of each view, and the axes that its contours are given in."""
 
-_CUTS: Final = {
+CUTS: Final = {
     ("plan", "front"): (0, -1.0),
     ("plan", "aft"): (0, 1.0),
     ("side", "front"): (0, -1.0),
@@ -39,6 +39,7 @@ _CUTS: Final = {
     ("side", "under"): (1, -1.0),
     ("end", "under"): (1, -1.0),
 }
+"""The sides that a contour in a view can cut: number of its axis that leads there, and which way."""
 _DENSE: Final = 801  # points that a curve with a method `at` is taken at: of 2 m, one every 2.5 mm
 _ON_FACE: Final = 1e-3  # mm. Far over rounding in the mesh, far under anything cut
 _SHORT: Final = 1.0
@@ -114,7 +115,7 @@ class MatingCut:
     def is_seen_outside(self) -> bool:
         """Whether the face unrolled, contour to the right and ``axis`` up, is seen from outside the plug."""
         names = VIEWS[self.item.view][1]
-        column, sign = _CUTS[self.item.view, self.item.cuts]
+        column, sign = CUTS[self.item.view, self.item.cuts]
         along, outward = ("xyz".index(names[i]) for i in (1 - column, column))
         axes = np.eye(3)
         return bool(sign * np.cross(axes[along], axes["xyz".index(self.axis)])[outward] > 0.0)
@@ -199,12 +200,10 @@ def make_cut(item: Mating, param: str, lower: Array, upper: Array) -> MatingCut:
     Raises
     ------
     PlugError
-        A view or side that is not there, a contour that is not one, crosses itself, lies beside the
-        plug, or is bent too tightly for its gap.
+        A contour that is not one, crosses itself, lies beside the plug, or is bent too tightly for its gap.
     """
-    _check_words(item, param)
     axis, names = VIEWS[item.view]
-    column, sign = _CUTS[item.view, item.cuts]
+    column, sign = CUTS[item.view, item.cuts]
     contour = _points(item.contour, f"{param}.contour")
     measured = contour if item.measured is None else _points(item.measured, f"{param}.measured")
     if contour[0, 1 - column] > contour[-1, 1 - column]:
@@ -232,18 +231,6 @@ def make_cut(item: Mating, param: str, lower: Array, upper: Array) -> MatingCut:
         item=item, param=param, axis=axis, curve=curve, closing=closing, low=near, high=beyond,
         measured=measured, body=body,
     )  # fmt: skip
-
-
-def _check_words(item: Mating, param: str) -> None:
-    """Refuse anything but a mating face with a view, a side, a gap and a flange that can be."""
-    if (item.view, item.cuts) not in _CUTS:
-        known = ", ".join(f'view="{view}" cuts="{cuts}"' for view, cuts in _CUTS)
-        raise PlugError(
-            param=f"{param}.cuts",
-            value=f"{item.view}, {item.cuts}",
-            reason="a contour in that view cannot cut that side",
-            remedy=f"use one of {known}",
-        )
 
 
 def _points(value: Any, param: str) -> Array:

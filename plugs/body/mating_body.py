@@ -32,7 +32,8 @@ ReadStep = Callable[["StepRequest"], "StepBody"]
 LARGEST_FILE: Final = 50_000_000
 """No larger file is read, bytes."""
 
-_UNITS: Final = ("mm", "cm", "m", "in")
+UNITS: Final = ("mm", "cm", "m", "in")
+"""That a body may be drawn in."""
 _ROOM: Final = 20.0  # mm. Of the body, kept beyond the gap: what is farther off cannot touch the face
 _MOST_SHARP: Final = 4000
 """Sharp edges: each is grown as a body of its own, and the time goes with their number."""
@@ -224,26 +225,16 @@ def _content(item: MatingBody, param: str) -> tuple[bytes, str]:
         ) from error
 
 
-def _unit(item: MatingBody, param: str) -> str:
+def _unit(item: MatingBody) -> str:
     """Return the short name of the unit that a recipe gives, empty if it gives none."""
-    if item.unit is None:
-        return ""
-    short = unit_named(item.unit)
-    if short not in _UNITS:
-        raise PlugError(
-            param=f"{param}.unit",
-            value=item.unit,
-            reason="this unit is not known",
-            remedy='use "mm" or "in", or 1 of "cm" and "m"',
-        )
-    return short
+    return "" if item.unit is None else unit_named(item.unit) or ""
 
 
 def _from_stl(item: MatingBody, param: str, content: bytes, name: str, frame: Array) -> Array:
     """Return the placed triangles of an STL file."""
     from plugs.mesh.stl_in import read_stl
 
-    unit = _unit(item, param)
+    unit = _unit(item)
     corners = read_stl(content, f"{param}.body", name)
     points = corners.reshape(-1, 3)
     size = float(np.ptp(points, axis=0).max())
@@ -262,8 +253,8 @@ def _from_stl(item: MatingBody, param: str, content: bytes, name: str, frame: Ar
 
 def _units_that_would_do(size: float) -> str:
     """Return which units make a longest side a likely one, in words."""
-    lengths = {unit: to_mm(size, unit) for unit in _UNITS}
-    likely = [unit for unit in _UNITS if _USUAL[0] <= lengths[unit] <= _USUAL[1]] or list(_UNITS)
+    lengths = {unit: to_mm(size, unit) for unit in UNITS}
+    likely = [unit for unit in UNITS if _USUAL[0] <= lengths[unit] <= _USUAL[1]] or list(UNITS)
     return " or ".join(f'unit="{unit}" for {lengths[unit]:.6g} mm' for unit in likely)
 
 
@@ -287,7 +278,7 @@ def _from_step(
     from plugs.kernel.step_in import StepRequest
     from plugs.mesh.closed import several_bodies
 
-    unit = _unit(item, param)
+    unit = _unit(item)
     worth = to_mm(1.0, unit or "mm")
     bare = worth if unit else 0.0
     found = ask(StepRequest(content=content, bare_unit_mm=bare, frame=frame, tolerance=tolerance))

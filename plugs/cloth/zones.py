@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from plugs.body.body import Solid
 from plugs.cloth.regions import SurfaceRegions, clothed, surface_regions, with_flanges
-from plugs.cloth.zone_words import WARPS, Zone
+from plugs.cloth.zone_words import Zone
 from plugs.drape.splitting import parted_fans
 from plugs.ground.errors import PlugError
 from plugs.mesh.triangles import areas, centre, edge_keys, groups, hinges_of, in_use, meeting, rim_sides
@@ -187,17 +187,10 @@ def all_zones(places: SurfaceRegions, zones: Sequence[Zone], bare: Sequence[str]
     Raises
     ------
     PlugError
-        Two zones that share a place or a name, or a warp that runs no known way.
+        Two zones that share a place or a name.
     """
     taken: dict[str, str] = {}
     for i, zone in enumerate(zones):
-        if zone.warp not in WARPS:
-            raise PlugError(
-                param=f"zones[{i}].warp",
-                value=zone.warp,
-                reason="the warp runs no such way",
-                remedy=f"use 1 of {', '.join(WARPS)}",
-            )
         for name in members(places, zone):
             if name in taken or zone.name in [z.name for z in zones[:i]]:
                 raise PlugError(

@@ -349,6 +349,30 @@ def _grown(free: shapely.Geometry, sign: Sign, middle: tuple[float, float], tall
     return low * _STEP
 
 
+def words_among(
+    asked: Sequence[Beside], lines: Sequence[Path], marks: Sequence[Box], taken: Sequence[Box]
+) -> list[Label]:
+    """Return words at the best of their places among what stands in a drawing already, and each other.
+
+    Parameters
+    ----------
+    asked : sequence of Beside
+        In the order in which they are placed, without what they name.
+    lines : sequence of Path
+    marks : sequence of (left, bottom, right, top), mm
+        Boxes of small marks.
+    taken : sequence of (left, bottom, right, top), mm
+        Boxes of words.
+
+    Returns
+    -------
+    list of Label
+        One for each that is needed, in that order.
+    """
+    placer = Placer(lines, list(marks), list(taken))
+    return [label for one in asked for label in placer.beside(one)[1]]
+
+
 def name_signs(name: str, face: str = "", turn_deg: float | None = None) -> tuple[Sign, ...]:
     """Return how a part is named, the fullest first: its name, the face in view, an arrow; its name alone.
 

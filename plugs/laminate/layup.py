@@ -164,7 +164,7 @@ def lay_up(
         seal_kg_m2=seal,
         finish_kg_m2=finish,
         bare=tuple(place for place in places if place in bare),
-        passes=_checked_passes(schedule.passes, len(plies)),
+        passes=tuple(schedule.passes),
     )
 
 
@@ -301,17 +301,3 @@ def _laminate(place: str, plies: Sequence[LaidPly], resin: Resin, finish: float,
         mass_kg_m2=glass + wet,
         mass_spread_kg_m2=1e-3 * spread * resin.cured_kg_m3,
     )
-
-
-def _checked_passes(passes: Sequence[int], n_plies: int) -> tuple[int, ...]:
-    """Return how many plies go on in each pass, or refuse them."""
-    if not passes:
-        return ()
-    if sum(passes) != n_plies:
-        raise PlugError(
-            param="schedule.passes",
-            value=tuple(passes),
-            reason=f"these are not whole numbers of plies that add up to {n_plies}",
-            remedy=f"write ({n_plies},) for all wet in one go, or leave it empty",
-        )
-    return tuple(passes)

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from plugs.drafting.drawing import LABELS, Box, Drawing, Label, label_box, path_bounds
-from plugs.drafting.placing import Beside, Placer
+from plugs.drafting.placing import Beside, words_among
 from plugs.paper.tiling import Sketch, TileGrid
 
 _INSIDE: Final = 1.0
@@ -59,18 +59,18 @@ def whole_words(
     is_whole = [_home(box, windows) for box in boxes]
     if all(is_whole):
         return drawing, tuple(untold)
-    placer = Placer(
+    choices = {
+        i: tuple(_choices(label, windows)) for i, label in enumerate(drawing.labels) if not is_whole[i]
+    }
+    untold += [drawing.labels[i].text for i, found in choices.items() if not found]
+    moved = words_among(
+        [Beside(choices=found) for found in choices.values() if found],
         drawing.paths,
         [_in_drawing(box, grid) for box in crosses],
         [box for box, whole in zip(boxes, is_whole, strict=True) if whole],
     )
-    labels = []
-    for label, whole in zip(drawing.labels, is_whole, strict=True):
-        choices = () if whole else tuple(_choices(label, windows))
-        if not whole and not choices:
-            untold.append(label.text)
-            continue
-        labels += [label] if whole else placer.beside(Beside(choices=choices))[1]
+    there = dict(zip((i for i, found in choices.items() if found), moved, strict=True))
+    labels = [there.get(i, label) for i, label in enumerate(drawing.labels) if is_whole[i] or i in there]
     return replace(drawing, labels=tuple(labels)), tuple(untold)
 
 

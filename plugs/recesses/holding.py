@@ -138,17 +138,10 @@ def held_by(plate: str | None, holds: Sequence[float] | None, clearance: float, 
     Raises
     ------
     PlugError
-        Both are given, or a size that nothing has.
+        A size that nothing has.
     """
     if plate is None and holds is None:
         return None
-    if plate is not None and holds is not None:
-        raise PlugError(
-            param=f"{param}.holds",
-            value=holds,
-            reason=f"it holds the plate {plate!r} already",
-            remedy="give 1 of plate and holds",
-        )
     if plate is not None:
         width, height, radius = plate_size(plate, 0.0, f"{param}.plate")
         return Held(

@@ -225,7 +225,7 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
     mounting = find_mounting(loft, item, param)
     is_through = isinstance(item, Recess) and item.is_through
     if is_through:
-        depth = _through(loft, mounting, item, param)
+        depth = _through(loft, mounting)
     held = held_by(item.plate, item.holds, item.clearance, param) if isinstance(item, Recess) else None
     size = _size(item, held, depth, draft, param)
     _check_on_panel(loft, mounting, size, item, held, param)
@@ -251,15 +251,8 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
     return made
 
 
-def _through(loft: Loft, mounting: Mounting, item: Recess | Boss, param: str) -> float:
+def _through(loft: Loft, mounting: Mounting) -> float:
     """Return how deep a cut right through goes."""
-    if isinstance(item, Recess) and item.method == ROUT:
-        raise PlugError(
-            param=f"{param}.method",
-            value=item.method,
-            reason="a cut right through has no floor to rout to",
-            remedy='use 1 of "layers" and "saw"',
-        )
     corners = loft.sections(np.linspace(loft.breaks[0], loft.breaks[-1], _ALONG))
     body = corners.place(np.arange(corners.rings.points.shape[1]), np.array(0.0))
     return float(((mounting.point - body) @ mounting.outward).max()) + _OUT

@@ -30,7 +30,7 @@ from plugs.laminate.plies import Schedule
 from plugs.lines.section import End, LinesPlan, Station
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.own import check_kinds
-from plugs.recipe.words import check_schedule, whole_stock, whole_templates
+from plugs.recipe.words import check_mating, check_recess, check_schedule, whole_stock, whole_templates
 from plugs.sanding.recess_kit import PocketWork
 from plugs.sanding.sanding import Sanding
 from plugs.skin.skin import Skin
@@ -212,6 +212,10 @@ def checked_plug(result: object, function: str) -> Plug:
     check_kinds(tuple(plug.outputs))
     paper_of(plug.paper, margin=plug.paper_margin, overlap=plug.paper_overlap)
     templates = whole_templates(plug.templates, plug.stack)
+    for i, recess in enumerate(plug.recesses):
+        check_recess(recess, f"recesses[{i}]")
+    for i, item in enumerate(plug.mating):
+        check_mating(item, f"mating[{i}]")
     if plug.schedule is not None:
         check_schedule(plug.schedule)
     return _with_materials(replace(plug, templates=templates, stock=whole_stock(plug.stock)))

@@ -10,14 +10,18 @@ from dataclasses import replace
 
 import shapely
 
+from plugs.body.mating import CUTS, Mating
+from plugs.body.mating_body import UNITS, MatingBody
 from plugs.foam.layers import Stack
 from plugs.foam.stock import SMALLEST, Stock
 from plugs.ground.checking import number
 from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import LARGEST
+from plugs.ground.units import unit_named
 from plugs.laminate.choosing import check_material
 from plugs.laminate.materials import Material
 from plugs.laminate.plies import Schedule
+from plugs.recesses.recess import ROUT, Recess
 from plugs.templates.words import Templates
 
 
@@ -146,8 +150,70 @@ def _check_kind(templates: Templates, stack: Stack) -> None:
         )
 
 
+def check_recess(recess: Recess, param: str) -> None:
+    """Refuse a recess that is to hold two things, or that has no floor to be routed to.
+
+    Parameters
+    ----------
+    recess : Recess
+    param : str
+        Where the recipe gives it, ``"recesses[0]"``.
+
+    Raises
+    ------
+    PlugError
+        Such a recess.
+    """
+    if recess.plate is not None and recess.holds is not None:
+        raise PlugError(
+            param=f"{param}.holds",
+            value=recess.holds,
+            reason=f"it holds the plate {recess.plate!r} already",
+            remedy="give 1 of plate and holds",
+        )
+    if recess.is_through and recess.method == ROUT:
+        raise PlugError(
+            param=f"{param}.method",
+            value=recess.method,
+            reason="a cut right through has no floor to rout to",
+            remedy='use 1 of "layers" and "saw"',
+        )
+
+
+def check_mating(item: Mating | MatingBody, param: str) -> None:
+    """Refuse a contour that cannot cut the side it is to cut, and a body's unit that is not known.
+
+    Parameters
+    ----------
+    item : Mating or MatingBody
+    param : str
+        Where the recipe gives it, ``"mating[0]"``.
+
+    Raises
+    ------
+    PlugError
+        Such a face.
+    """
+    if isinstance(item, MatingBody):
+        if item.unit is not None and unit_named(item.unit) not in UNITS:
+            raise PlugError(
+                param=f"{param}.unit",
+                value=item.unit,
+                reason="this unit is not known",
+                remedy='use "mm" or "in", or 1 of "cm" and "m"',
+            )
+    elif (item.view, item.cuts) not in CUTS:
+        known = ", ".join(f'view="{view}" cuts="{cuts}"' for view, cuts in CUTS)
+        raise PlugError(
+            param=f"{param}.cuts",
+            value=f"{item.view}, {item.cuts}",
+            reason="a contour in that view cannot cut that side",
+            remedy=f"use one of {known}",
+        )
+
+
 def check_schedule(schedule: Schedule) -> None:
-    """Refuse materials of the recipe's own that no shop can have; names are looked up where plies are laid.
+    """Refuse materials that no shop can have, and passes that are not its plies; names are looked up later.
 
     Parameters
     ----------
@@ -156,8 +222,16 @@ def check_schedule(schedule: Schedule) -> None:
     Raises
     ------
     PlugError
-        A source without its label, a dose outside its resin's own range.
+        A source without its label, a dose outside its resin's own range, passes of more or fewer plies.
     """
+    n_plies = len(schedule.plies)
+    if schedule.passes and sum(schedule.passes) != n_plies:
+        raise PlugError(
+            param="schedule.passes",
+            value=tuple(schedule.passes),
+            reason=f"these are not whole numbers of plies that add up to {n_plies}",
+            remedy=f"write ({n_plies},) for all wet in one go, or leave it empty",
+        )
     named: dict[str, str | Material | None] = {
         "resin": schedule.resin,
         "hardener": schedule.hardener,

@@ -65,7 +65,6 @@ def test_bare_place_takes_no_ply() -> None:
         ({"barrier": "paint"}, "schedule.barrier"),
         ({"finish_kg_m2": -1.0}, "schedule.finish_kg_m2"),
         ({"seal_kg_m2": 9.0}, "schedule.seal_kg_m2"),
-        ({"passes": (2,)}, "schedule.passes"),
         ({"passes": (0, 1)}, "schedule.passes[0]"),
     ],
 )

@@ -205,8 +205,6 @@ def test_a_point_left_out_of_the_contour_is_told_once() -> None:
 @pytest.mark.parametrize(
     ("words", "param", "says"),
     [
-        ({"view": "plan", "cuts": "under"}, "mating[0].cuts", "cannot cut that side"),
-        ({"view": "top"}, "mating[0].cuts", "cannot cut that side"),
         ({"contour": [[50.0, 0.0]]}, "mating[0].contour", "needs at least 2"),
         ({"contour": "tank"}, "mating[0].contour", "not a row of points"),
         ({"contour": [[50.0, 0.0, 1.0], [50.0, 9.0, 1.0]]}, "mating[0].contour[0]", "holds 3, not 2"),

@@ -6,14 +6,19 @@ from dataclasses import replace
 
 import pytest
 
+from plugs.body.mating import Mating
+from plugs.body.mating_body import MatingBody
 from plugs.foam.layers import Stack
 from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import CHORD
+from plugs.laminate.plies import Ply, Schedule
 from plugs.lines.section import Corner, End, Station
+from plugs.recesses.recess import Recess
 from plugs.recipe.plug import Plug, checked_plug
 from plugs.stages.stage import digest_of
 
 CORNERS = {"chine": Corner(100.0, 0.0), "edge": Corner(80.0, 120.0)}
+LINE = [(50.0, -150.0), (50.0, 150.0)]
 PLUG = Plug(name="Hump", stations=[Station(x=0.0, corners=CORNERS), Station(x=300.0, corners=CORNERS)])
 
 
@@ -80,6 +85,33 @@ def test_refused_by_the_field_s_name(field: str, value: object) -> None:
         checked_plug(replace(PLUG, **{field: value}), "hump")
     assert caught.value.param == field
     assert caught.value.remedy
+
+
+@pytest.mark.parametrize(
+    ("words", "param", "says"),
+    [
+        (
+            {"recesses": [Recess(panel="deck", plate="germany car", holds=(90.0, 60.0))]},
+            "recesses[0].holds",
+            "1 of",
+        ),
+        (
+            {"recesses": [Recess(panel="deck", is_through=True, method="rout")]},
+            "recesses[0].method",
+            "layers",
+        ),
+        ({"mating": [Mating(view="plan", cuts="under", contour=LINE)]}, "mating[0].cuts", 'view="side"'),
+        ({"mating": [Mating(view="top", cuts="front", contour=LINE)]}, "mating[0].cuts", 'view="side"'),
+        ({"mating": [MatingBody(body="tank.stl", unit="furlong")]}, "mating[0].unit", '"mm"'),
+        ({"schedule": Schedule(plies=[Ply(cloth="mat 450")], passes=(2,))}, "schedule.passes", "(1,)"),
+    ],
+)
+def test_words_that_take_two_together_are_refused_where_the_recipe_enters(words, param, says) -> None:
+    """Before any shape is made; the remedy says what would do."""
+    with pytest.raises(PlugError) as caught:
+        checked_plug(replace(PLUG, **words), "hump")
+    assert caught.value.param == param
+    assert says in caught.value.remedy
 
 
 def test_stack_is_checked_with_the_recipe() -> None:

@@ -148,12 +148,11 @@ def test_zone_of_its_own_takes_its_panels_from_the_usual_ones() -> None:
 
 
 def test_wrong_zones_are_refused_with_a_remedy() -> None:
-    """A panel that is not there, one in two zones, and a warp that runs no way."""
+    """A panel that is not there, one in two zones, and a name of two zones."""
     solid = plug_of(box_plan(500.0, 300.0, 200.0))
     for zones, param in (
         ([Zone(name="top", panels=("decks",))], "zones['top'].panels"),
         ([Zone(name="a", panels=("side",)), Zone(name="b", panels=("side port",))], "zones[1].panels"),
-        ([Zone(name="a", panels=("deck",), warp="sideways")], "zones[0].warp"),
         ([Zone(name="a", panels=("deck",)), Zone(name="a", panels=("aft",))], "zones[1].name"),
     ):
         with pytest.raises(PlugError) as caught:
