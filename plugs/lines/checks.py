@@ -15,10 +15,12 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import LENGTH, SMALLEST_BODY
+from plugs.lines.ends import standing_out
 from plugs.lines.measured import has_curves, in_pieces
 from plugs.lines.plan import LARGEST_CROWN_RATIO
 from plugs.lines.remedies import Fault, FirstFault, Remedy, blame
-from plugs.lines.rings import Rings
+from plugs.lines.ring_shapes import MOST_PER_ARC, by_sag, judged
+from plugs.lines.rings import solve_rings
 from plugs.lines.section import LinesPlan
 from plugs.lines.stations import Loft, Sections, make_loft
 
@@ -27,11 +29,12 @@ Array = NDArray[np.float64]
 _PER_SPAN = 13  # places that are looked at between two breaks, at first; `_ROUNDS` looks closer
 _PER_LOOK = 5
 """Positions along a span where the value that would do is sought; what is found is checked as a recipe is."""
-_SAG, _MOST_PER_ARC = 0.02, 48
-"""So near its arcs, in mm, an outline is looked at for crossings, and in so many pieces of an arc at most."""
 _SPIKE_RAD = np.radians(176.0)
 _SLACK = 1e-7  # rad, or a share: far over rounding, far under any fault that could be cut
 _LITTLE_ROOM = 0.5  # of the room at a neighbour: a lower dip is looked at more closely
+_STANDS_OUT = 0.1
+"""No end's blend stands so far out of the section it is drawn from, in mm."""
+_LESS_CROWN = "use 0, or make the crowns beside that corner smaller"
 _SHALLOW_RAD = 0.2  # an edge that turns less counts for less: it can be lost without being seen
 _ROUNDS = 2  # of looking closer round the worst place
 _LEAST_TURN = 0.1
@@ -175,6 +178,7 @@ def _fault_in(loft: Loft, t: Array, rounds: int = 0) -> Fault | None:
         or _crown_fault(loft, at, ~is_plain)
         or _radius_fault(loft, at)
         or _crossing_fault(loft, at)
+        or _standing_out_fault(loft, at)
     )
 
 
@@ -211,7 +215,7 @@ def _parted_fault(loft: Loft, at: Sections) -> Fault | None:
         t=float(at.t[row]),
         kind="front" if is_front else "aft",
         name="radius",
-        otherwise="use 0, or make the crowns beside that corner smaller",
+        otherwise=_LESS_CROWN,
     )
 
 
@@ -384,9 +388,9 @@ def _end_fault(loft: Loft, at: Sections) -> Fault | None:
 
 def _crossing_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when panels of a section cross or touch."""
-    segment, ratio = _by_sag(at.rings)
+    segment, ratio = by_sag(at.rings)
     outlines = at.rings.at(segment, ratio)
-    is_whole, area = _judged(outlines)
+    is_whole, area = judged(outlines)
     is_whole &= ~_folded_over(at)
     is_end = np.minimum(at.t - at.t[0], at.t[-1] - at.t) < _TIP
     bad = np.flatnonzero(~is_whole & ~(is_end & (np.abs(area) < LENGTH)))
@@ -408,6 +412,30 @@ def _crossing_fault(loft: Loft, at: Sections) -> Fault | None:
     )
 
 
+def _standing_out_fault(loft: Loft, at: Sections) -> Fault | None:
+    """Return a fault when a section drawn in by an end's blend stands out of the section it is drawn from."""
+    for zone, name in ((loft.front, "front"), (loft.aft, "aft")):
+        rows = np.array([], int) if zone is None else np.flatnonzero(zone.sign * (at.u - zone.u_start) > 0.0)
+        corners, radius, rise = loft.unblended(at.u[rows], at.k[rows])
+        if not rise.any():
+            continue
+        whole = [solve_rings(corners, r, rise) for r in (radius, np.zeros_like(radius))]
+        places = at.rings.at(*by_sag(at.rings))[rows]
+        out = standing_out(places, [rings.at(*by_sag(rings)) for rings in whole], _STANDS_OUT)
+        row, place = np.unravel_index(int(np.argmax(out)), out.shape)
+        if out[row, place] > _STANDS_OUT:
+            y, z = places[row, place].tolist()
+            return Fault(
+                reason=f"the end's blend would stand {out[row, place]:.1f} mm out of the section there, "
+                f"at y = {y:.1f}, z = {z:.1f}: crowns nearly in line are drawn in unequally",
+                t=float(at.t[rows[row]]),
+                kind=name,
+                name="radius",
+                otherwise=_LESS_CROWN,
+            )
+    return None
+
+
 def _folded_over(at: Sections) -> NDArray[np.bool_]:
     """Return in which sections crowns meet under a corner: it would turn by more than half a circle."""
     chord = np.roll(at.corners, -1, axis=1) - at.corners
@@ -420,19 +448,9 @@ def _folded_over(at: Sections) -> NDArray[np.bool_]:
     return np.asarray((is_long & (turned > np.pi + _SLACK)).any(axis=1))
 
 
-def _by_sag(rings: Rings) -> tuple[NDArray[np.intp], Array]:
-    """Return segments and shares of their length, as for `Rings.at`, that follow every arc closely."""
-    chord = np.linalg.norm(np.roll(rings.points, -1, axis=1) - rings.points, axis=-1)
-    sag = np.nan_to_num(0.5 * chord * np.abs(np.tan(0.5 * rings.half_rad))).max(axis=0)
-    pieces = np.clip(np.ceil(np.sqrt(sag / _SAG)), 1.0, _MOST_PER_ARC).astype(np.intp)
-    first = np.repeat(np.cumsum(pieces) - pieces, pieces)
-    ratio = (np.arange(len(first)) - first) / np.repeat(pieces, pieces)
-    return np.repeat(np.arange(len(pieces)), pieces), ratio
-
-
 def _crossing_crown(loft: Loft, at: Sections, row: int) -> str:
     """Return the panel whose inward crown crosses another part of a section; nothing if none does."""
-    count, share = at.rings.points.shape[1], np.linspace(0.0, 1.0, _MOST_PER_ARC + 1)
+    count, share = at.rings.points.shape[1], np.linspace(0.0, 1.0, MOST_PER_ARC + 1)
     lines = at.rings.at(np.repeat(np.arange(count), len(share)), np.tile(share, count))[row]
     parts = shapely.linestrings(lines.reshape(count, len(share), 2))
     for panel in np.flatnonzero(at.rise[row] < 0.0).tolist():
@@ -440,25 +458,6 @@ def _crossing_crown(loft: Loft, at: Sections, row: int) -> str:
         if any(own.crosses(other) for other in parts if other is not own and other.length > LENGTH):
             return str(loft.table.drawn_panels[loft.table.panel_of[panel]])
     return ""
-
-
-def _judged(outlines: Array) -> tuple[NDArray[np.bool_], Array]:
-    """Return whether outlines (k, m, 2) are simple and run anti-clockwise, and their areas, mm2."""
-    is_apart = np.linalg.norm(outlines - np.roll(outlines, 1, axis=1), axis=-1) > LENGTH
-    points, count = outlines[is_apart], np.count_nonzero(is_apart, axis=1)
-    owner = np.repeat(np.arange(len(outlines)), count)
-    first = np.cumsum(count) - count
-    onward = np.arange(1, len(points) + 1)
-    onward[(first + count - 1)[count > 0]] = first[count > 0]
-    y, z = points.T
-    area = 0.5 * np.bincount(owner, y * z[onward] - y[onward] * z, minlength=len(outlines))
-    is_whole = (count >= 3) & (area > 0.0)
-    some = np.flatnonzero(is_whole)
-    if len(some):
-        is_some = is_whole[owner]
-        rings = shapely.linearrings(points[is_some], indices=np.repeat(np.arange(len(some)), count[some]))
-        is_whole[some] = shapely.is_simple(rings)
-    return is_whole, np.asarray(area, dtype=np.float64)
 
 
 def _is_at_station(loft: Loft, u: float) -> bool:

@@ -10,10 +10,11 @@ R (1 - cos t) at h = R sin t where the panel stands square to the end (derived h
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
@@ -302,6 +303,35 @@ def _gaps(
     second = places[:, rows, 1, (rows + 1) % n] - np.roll(reference, -1, axis=0)
     out = np.stack([np.sum(first * normal, axis=-1), np.sum(second * normal, axis=-1)], axis=-1)
     return np.asarray(out - radius * np.cos(theta), dtype=np.float64)
+
+
+def standing_out(places: Array, outlines: Sequence[Array], least: float) -> Array:
+    """Return how far places stand out of every one of some outlines; 0 for less than ``least``.
+
+    Crowns nearly in line may meet far outside once one is drawn in farther than the other.
+
+    Parameters
+    ----------
+    places : (k, m, 2) float, mm
+        Of k sections drawn in by an end's blend.
+    outlines : sequence of (k, p, 2) float, mm
+        What they are drawn from, without blends and with them: a fillet inside a corner is no standing out.
+        One that crosses itself says nothing.
+    least : float, mm
+
+    Returns
+    -------
+    (k, m) float, mm
+    """
+    points, out = shapely.points(places), np.full(places.shape[:2], np.inf)
+    for outline in outlines:
+        whole = shapely.polygons(outline)
+        shapely.prepare(whole)
+        is_off = shapely.is_valid(whole)[:, None] & ~shapely.dwithin(whole[:, None], points, least)
+        out[~is_off] = 0.0
+        row, place = np.nonzero(out)
+        out[row, place] = np.minimum(out[row, place], shapely.distance(points[row, place], whole[row]))
+    return out
 
 
 def check_room(x: Array, front: EndZone | None, aft: EndZone | None) -> None:

@@ -229,7 +229,12 @@ def _meet_gently(
     along = (d2 - d1) * sine / (sine * sine + _GENTLE**2)
     near = middle * (0.5 * (d1 + d2))[..., None] + _left(middle) * along[..., None]
     exact = np.where(share > 0.0, exact, 0.0)
-    return np.asarray(share * exact + (1.0 - share) * near, dtype=np.float64), meets
+    mixed = share * exact + (1.0 - share) * near
+    if stays_near:  # and never outside a curve that is moved inward
+        for n, k, d in ((n1, k1, d1), (n2, k2, d2)):
+            inward = _dot(n, mixed) - 0.5 * k * _dot(mixed, mixed)
+            mixed = mixed - n * np.where(d >= 0.0, np.minimum(inward, 0.0), 0.0)[..., None]
+    return np.asarray(mixed, dtype=np.float64), meets
 
 
 def _solve(a: Array, b: Array, right_a: Array, right_b: Array, parallel: Array) -> Array:

@@ -18,7 +18,7 @@ from plugs.ground.tolerances import LENGTH
 from plugs.lines.ends import EndZone, check_room, make_zone
 from plugs.lines.lengthwise import Curves, eased, shape_preserving, through
 from plugs.lines.plan import RingTable, read_plan
-from plugs.lines.ridges import flattened, is_ridge
+from plugs.lines.ring_shapes import flattened, is_ridge
 from plugs.lines.rings import Rings, drawn_in, solve_rings
 from plugs.lines.section import End, LinesPlan
 
