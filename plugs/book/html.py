@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from html import escape
 from typing import Any, Final
 
-from plugs.ground.figures import cell
+from plugs.ground.figures import BARE, MONEY, QUANTITIES, SHARE, STRETCH, cell, ending_of
 from plugs.ground.units import format_fine, format_size
 
 MM_PER_FOOT: Final = 304.8
@@ -27,12 +27,6 @@ _SIZES: Final = ("diameter_mm", "rod_mm", "sheet_mm", "board_mm", "radius_mm", "
 _NO_BREAK: Final = "\u00a0"
 _DASH: Final = "–"
 _VOID: Final = frozenset({"input", "img", "br", "link", "meta"})
-_PLAIN_ENDINGS: Final = (
-    ("_kg_m2", "kg/m²"), ("_g_m2", "g/m²"), ("_deg", "°"), ("_min", "min"), ("_ml", "ml"), ("_l", "l"),
-    ("_m", "m"), ("_c", "°C"), ("_n", "N"),
-)  # fmt: skip
-_LENGTH_ENDINGS: Final = ("_mm",)
-_MONEY: Final = ("price", "total")
 
 
 class Html(str):
@@ -209,7 +203,7 @@ def quantity(name: str, value: object, unit: str) -> Html:
         return text(value)
     if name in _SIZES:
         return _unbroken(format_size(float(value), unit))
-    if name.endswith(_LENGTH_ENDINGS):
+    if ending_of(name) == "_mm":
         return _unbroken(format_fine(float(value), unit))
     return _unbroken(_measured(name, float(value), unit))
 
@@ -221,30 +215,19 @@ def _unbroken(words: str) -> Html:
 
 def _measured(name: str, value: float, unit: str) -> str:
     """Return a number that is no length, by the unit in its name."""
-    if name.endswith(_MONEY):
+    found = QUANTITIES.get(ending_of(name), BARE)
+    feet = 1e3 / MM_PER_FOOT if unit == "in" else 0.0
+    if found in (MONEY, STRETCH):
         return cell(value, name)
-    if name.endswith("_ratio"):
+    if found is SHARE:
         return f"{100.0 * value:.0f} %"
-    if name.startswith("stretch"):
-        return f"{value:.3f}"
-    if "_percent" in name:
-        return f"{_digits(value)} %"
-    if name.endswith(("_kg_m2", "_g_m2")):
-        pass
-    elif name.endswith("_m2"):
-        more = f" ({_digits(1e6 * value / MM_PER_FOOT**2)} sq ft)" if unit == "in" else ""
-        return f"{_digits(value)} m²{more}"
-    elif name.endswith("_m3"):
-        more = f" ({_digits(1e9 * value / MM_PER_FOOT**3)} cu ft)" if unit == "in" else ""
-        return f"{_digits(1e3 * value)} l{more}"
-    elif name.endswith("_kg"):
-        return _mass(value, unit)
-    elif name.endswith("_g"):
-        return _mass(value / 1000.0, unit)
-    for ending, sign in _PLAIN_ENDINGS:
-        if name.endswith(ending):
-            return f"{_digits(value)}{'' if sign == '°' else ' '}{sign}"
-    return _digits(value)
+    if found.unit in ("kg", "g"):
+        return _mass(value if found.unit == "kg" else value / 1000.0, unit)
+    if found.unit == "m²":
+        return f"{_digits(value)} m²" + (f" ({_digits(feet**2 * value)} sq ft)" if feet else "")
+    if found.unit == "m³":
+        return f"{_digits(1e3 * value)} l" + (f" ({_digits(feet**3 * value)} cu ft)" if feet else "")
+    return f"{_digits(value)}{' ' if found.unit not in ('', '°') else ''}{found.unit}"
 
 
 def _mass(kg: float, unit: str) -> str:
@@ -271,9 +254,5 @@ def label_of(name: str) -> str:
     name : str
         As in summary.json, ``"rough_area_m2"``.
     """
-    endings = ("_kg_m2", "_g_m2", "_m2", "_m3", "_mm", "_kg", "_g", "_ratio", *(e for e, _ in _PLAIN_ENDINGS))
-    for ending in endings:
-        if name.endswith(ending) and name != ending:
-            name = name.removesuffix(ending)
-            break
-    return name.replace("_", " ")
+    ending = ending_of(name)
+    return (name.removesuffix(ending) if ending.startswith("_") else name).replace("_", " ")

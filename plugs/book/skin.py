@@ -179,7 +179,7 @@ def _resin(source: BookSource, resin: Mapping[str, Any]) -> Html:
                 ("pot_life_min", "Pot life"), ("working_min", "Working time"), ("mixed_kg", "Mixed in all"),
                 ("resin_kg", "Resin in all"), ("hardener_kg", "Hardener in all"),
                 ("hardener_ml", "Hardener by volume"),
-                ("batches", "Batches"), ("minutes", "Minutes in all"), ("waste_percent", "Waste allowed for"),
+                ("batches", "Batches"), ("minutes", "Time in all"), ("waste_percent", "Waste allowed for"),
             )
             if resin.get(name) is not None
         ),
@@ -197,7 +197,7 @@ def _resin(source: BookSource, resin: Mapping[str, Any]) -> Html:
                 source.quantity("resin_kg", batch.get("resin_kg")),
                 source.quantity("hardener_kg", batch.get("hardener_kg")),
                 source.quantity("hardener_ml", batch.get("hardener_ml")),
-                source.quantity("minutes_min", batch.get("minutes")),
+                source.quantity("minutes", batch.get("minutes")),
             )
         )
         done += [(f"mix-{k}-{n}", f"{mix['what']}: batch {n} of {count}") for n in range(1, count + 1)]

@@ -13,12 +13,14 @@ _DIGITS: Final = 9
 """In the summary: programs read it, and the last of a float's 16 differ by machine."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Quantity:
     """How a quantity is told.
 
     Attributes
     ----------
+    unit : str
+        As it stands beside a number for a person; empty without one.
     table : int, dimensionless
         Decimals in tables for spreadsheets and programs.
     bench : int, dimensionless
@@ -31,6 +33,7 @@ class Quantity:
         Decimals in the summary: what is finer is left by sums that cancel, and differs by machine.
     """
 
+    unit: str = ""
     table: int
     bench: int
     bench_scale: float = 1.0
@@ -38,34 +41,48 @@ class Quantity:
     finest: int = 12
 
 
-LENGTH: Final = Quantity(table=4, bench=2, finest=6)
+LENGTH: Final = Quantity(unit="mm", table=4, bench=2, finest=6)
 """Outlines join within 0.0001 mm, and a caliper reads 0.01 mm; a nanometre is no length of foam."""
 
+SHARE: Final = Quantity(table=4, bench=2)
+"""Per cent at the bench."""
+
+MONEY: Final = Quantity(table=2, bench=2)
+"""Hundredths, as prices are written."""
+
+STRETCH: Final = Quantity(table=3, bench=3)
+"""Of cloth: a thousandth is 1 mm in a metre."""
+
 BARE: Final = Quantity(table=4, bench=4)
-"""What has no unit: a direction, a stretch, a bulge."""
+"""What has no unit: a direction, a bulge."""
 
 _AMOUNT: Final = Quantity(table=3, bench=3)  # of what is bought, in its unit: a gram of a kg, a mm of a m
-_MINUTES: Final = Quantity(table=0, bench=0)  # no pot life is known closer
-_MONEY: Final = Quantity(table=2, bench=2)  # hundredths, as prices are written
-_SHARE: Final = Quantity(table=4, bench=2)  # per cent at the bench
+_MINUTES: Final = Quantity(unit="min", table=0, bench=0)  # no pot life is known closer
 
 QUANTITIES: Final[Mapping[str, Quantity]] = {
     "_mm": LENGTH,
-    "_deg": Quantity(table=4, bench=2, finest=6, is_trimmed=True),  # 0.0001 is 0.005 mm across a sheet
-    "_kg_m3": Quantity(table=1, bench=0),  # no data sheet gives a density closer
-    "_kg_m2": Quantity(table=4, bench=3),  # a gram on a m2
-    "_g_m2": Quantity(table=0, bench=0),  # cloth is sold by whole grams
-    "_m2": Quantity(table=6, bench=3),  # a mm2; 10 cm2, which take a gram of resin
-    "_m3": Quantity(table=9, bench=6),  # a mm3; a ml
-    "_kg": Quantity(table=4, bench=1, bench_scale=1e3),  # 0.1 g, which scales for resin show
-    "_g": Quantity(table=1, bench=1),  # the same
-    "_ml": Quantity(table=1, bench=1),  # a line of a syringe
+    "_deg": Quantity(unit="°", table=4, bench=2, finest=6, is_trimmed=True),  # 0.0001: 0.005 mm on a sheet
+    "_kg_m3": Quantity(unit="kg/m³", table=1, bench=0),  # no data sheet gives a density closer
+    "_kg_m2": Quantity(unit="kg/m²", table=4, bench=3),  # a gram on a m²
+    "_g_m2": Quantity(unit="g/m²", table=0, bench=0),  # cloth is sold by whole grams
+    "_m2": Quantity(unit="m²", table=6, bench=3),  # a mm²; 10 cm², which take a gram of resin
+    "_m3": Quantity(unit="m³", table=9, bench=6),  # a mm³; a ml
+    "_m": Quantity(unit="m", table=3, bench=1),  # a mm; rolls are bought by 0.1 m
+    "_kg": Quantity(unit="kg", table=4, bench=1, bench_scale=1e3),  # 0.1 g, which scales for resin show
+    "_g": Quantity(unit="g", table=1, bench=1),  # the same
+    "_l": Quantity(unit="l", table=4, bench=3),  # 0.1 ml; a ml
+    "_ml": Quantity(unit="ml", table=1, bench=1),  # a line of a syringe
+    "_c": Quantity(unit="°C", table=1, bench=0),  # a shop's thermometer
+    "_n": Quantity(unit="N", table=1, bench=0),  # a hand's load
+    "_percent": Quantity(unit="%", table=2, bench=1),  # doses are given so
+    "stretch_min": STRETCH,
+    "stretch_max": STRETCH,
     "_min": _MINUTES,
     "minutes": _MINUTES,
-    "_ratio": _SHARE,
-    "glass_content": _SHARE,
-    "price": _MONEY,
-    "total": _MONEY,
+    "_ratio": SHARE,
+    "glass_content": Quantity(table=4, bench=2),  # as data sheets write it, 0.48
+    "price": MONEY,
+    "total": MONEY,
     "needed": _AMOUNT,
     "bought": _AMOUNT,
     "size": _AMOUNT,
@@ -73,10 +90,21 @@ QUANTITIES: Final[Mapping[str, Quantity]] = {
 """Quantities by how the keys of their figures end; the first ending that fits counts."""
 
 
-def _quantity(key: str) -> Quantity | None:
-    """Return the quantity of a figure by its key; None for what is counted, named or bare."""
+def ending_of(key: str) -> str:
+    """Return the ending by which a figure's key names its quantity.
+
+    Parameters
+    ----------
+    key : str
+        As in summary.json, ``"rough_area_m2"``.
+
+    Returns
+    -------
+    str
+        ``"_m2"``; empty for what is counted, named or bare.
+    """
     ends = (key, key.partition("_by_")[0])  # "area_m2_by_mesh": by which way it was found
-    return next((q for unit, q in QUANTITIES.items() if any(end.endswith(unit) for end in ends)), None)
+    return next((unit for unit in QUANTITIES if any(end.endswith(unit) for end in ends)), "")
 
 
 def told(value: object, key: str = "") -> Any:
@@ -100,12 +128,12 @@ def told(value: object, key: str = "") -> Any:
         A figure is not finite.
     """
     if isinstance(value, Mapping):
-        return {name: told(one, name if _quantity(name) else key) for name, one in value.items()}
+        return {name: told(one, name if ending_of(name) else key) for name, one in value.items()}
     if value is None or isinstance(value, str | bool):
         return value
     if isinstance(value, Iterable):
         return [told(one, key) for one in value]
-    quantity = _quantity(key)
+    quantity = QUANTITIES.get(ending_of(key))
     if isinstance(value, int) and quantity is None:
         return value
     number = float(value)  # type: ignore[arg-type]
@@ -135,7 +163,7 @@ def cell(value: object, key: str, *, bench: bool = False, unknown: str = "") -> 
     """
     if value is None:
         return unknown
-    quantity = _quantity(key)
+    quantity = QUANTITIES.get(ending_of(key))
     if isinstance(value, str) or (isinstance(value, int) and quantity is None):
         return str(value)
     if isinstance(value, Iterable):
