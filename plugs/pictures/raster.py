@@ -33,6 +33,7 @@ _LIGHTS: Final = (((-0.45, 0.62, 0.64), 0.62), ((0.75, 0.10, 0.65), 0.16))
 _AMBIENT: Final = 0.34  # with the lights' strengths it comes to a little over white
 _DEPTHS: Final = 2**30  # steps of depth, in an integer of 32 bits with its sign to spare
 _AT_ONCE: Final = 1 << 22  # pixels at a time, so that no array grows with the mesh
+_SHADED_AT_ONCE: Final = 1 << 14  # samples at a time, so that what is worked out of them stays near
 _LEAST_AREA: Final = 1e-9  # px2. A triangle seen edge on
 
 
@@ -169,9 +170,8 @@ def rendered(model: Model, camera: Projection, frame: Frame) -> Pixels:
         model.owner[shown],
         model.colours,
     )
-    parts = image.reshape(frame.height, _SAMPLES, frame.width, _SAMPLES, 3)
-    total = parts[:, 0, :, 0] + parts[:, 0, :, 1] + parts[:, 1, :, 0] + parts[:, 1, :, 1]
-    return np.asarray(np.rint(total * np.float32(255.0 / 4.0)).astype(np.uint8))
+    total = image[:, ::2, ::2] + image[:, ::2, 1::2] + image[:, 1::2, ::2] + image[:, 1::2, 1::2]
+    return np.ascontiguousarray(np.rint(total * np.float32(255.0 / 4.0)).astype(np.uint8).transpose(1, 2, 0))
 
 
 def _corner_normals(points: Array, corners: Indices) -> Array:
@@ -297,77 +297,98 @@ def _gradient(at: Any) -> tuple[Any, Any]:
 
 
 def _coloured(seen: Indices, at: Array, normals: Single, owner: Indices, colours: Single) -> Single:
-    """Return the colour of each sample: light by the rounded normal, dark where a line is."""
+    """Return (3, high, wide) colours of samples: light by the rounded normal, dark where a line is."""
     high, wide = seen.shape
-    image = np.full((high * wide, 3), _BACK, dtype=np.float32)
     inside = np.flatnonzero(seen >= 0)
-    t = seen.ravel()[inside]
-    x = (inside % wide + 0.5).astype(np.float32)
-    y = (inside // wide + 0.5).astype(np.float32)
-    normal = _normal_at(x, y, t, at, normals)
-    light = np.full(len(t), _AMBIENT, dtype=np.float32)
-    for direction, strength in _LIGHTS:
-        light += np.float32(strength) * np.maximum(normal @ np.array(direction, dtype=np.float32), 0.0)
-    image[inside] = np.minimum(colours[owner][t] * light[:, None], 1.0)
-    along, down = (part.astype(np.float32) for part in _gradient(at))
-    depth = at[:, :, 2].astype(np.float32)
-    level = depth[t, 0] + (x - at[t, 0, 0].astype(np.float32)) * along[t]
-    level += (y - at[t, 0, 1].astype(np.float32)) * down[t]
+    triangles = seen.ravel()[inside]
+    shade = np.empty((3, len(inside)), dtype=np.float32)
     # one sample's normal, plane and mesh are held against those of the next to the right and below
-    shown = np.zeros((high * wide, 3), dtype=np.float32)
-    shown[inside] = normal
-    plane = np.zeros((3, high * wide), dtype=np.float32)
-    plane[0, inside] = np.clip(level, depth.min(axis=1)[t], depth.max(axis=1)[t])
-    plane[1, inside] = along[t]
-    plane[2, inside] = down[t]
-    mesh = np.full(high * wide, -1, dtype=np.int64)
-    mesh[inside] = owner[t]
-    mesh = mesh.reshape(high, wide)
-    image = image.reshape(high, wide, 3)
-    image[_lines(shown.reshape(high, wide, 3), plane.reshape(3, high, wide), mesh)] *= _LINE
-    is_in = mesh >= 0
-    image[is_in & _beside(~is_in)] *= _LINE
-    image[~is_in & _beside(is_in)] = _LINE
-    return image
+    surface = np.empty((6, len(inside)), dtype=np.float32)
+    table = _table(at, normals, colours[owner])
+    for begin in range(0, len(inside), _SHADED_AT_ONCE):
+        part = np.s_[begin : begin + _SHADED_AT_ONCE]
+        _shade(inside[part], wide, table.take(triangles[part], axis=1), surface[:, part], shade[:, part])
+    mesh = owner.astype(np.int32)[triangles]
+    shade[:, _lines(seen, inside, surface, mesh)] *= _LINE
+    is_in = seen >= 0
+    shade[:, (is_in & _beside(~is_in)).ravel()[inside]] *= _LINE
+    image = np.full((3, high * wide), _BACK, dtype=np.float32)
+    image[:, inside] = shade
+    image[:, (~is_in & _beside(is_in)).ravel()] = _LINE
+    return image.reshape(3, high, wide)
 
 
-def _normal_at(x: Single, y: Single, t: Indices, at: Array, normals: Single) -> Single:
-    """Return the rounded normals at samples of triangles."""
+def _table(at: Array, normals: Single, tints: Single) -> Single:
+    """Return what shading asks of triangles.
+
+    Returns
+    -------
+    (23, m) float
+        First corner, the two sides from it over twice the area, depth of the first corner, how depth changes
+        to the right and down, least and largest depth, normals at the three corners, colour.
+    """
     flat = at[:, :, :2].astype(np.float32)
-    a, u, v = flat[:, 0], flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
+    u, v = flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
     area = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
-    u, v = u / area[:, None], v / area[:, None]
-    dx, dy = x - a[t, 0], y - a[t, 1]
-    second = np.clip(dx * v[t, 1] - dy * v[t, 0], 0.0, 1.0)
-    third = np.clip(dy * u[t, 0] - dx * u[t, 1], 0.0, 1.0)
+    depth = at[:, :, 2].astype(np.float32)
+    slopes = (part.astype(np.float32) for part in _gradient(at))
+    rows = (flat[:, 0], u / area[:, None], v / area[:, None], depth[:, 0], *slopes, depth.min(axis=1))
+    return np.ascontiguousarray(
+        np.column_stack((*rows, depth.max(axis=1), normals.reshape(len(at), 9), tints)).T, dtype=np.float32
+    )
+
+
+def _shade(at: Indices, wide: int, table: Single, surface: Single, shade: Single) -> None:
+    """Work out normal, depth with its slopes, and colour of samples, from what their triangles have."""
+    row = at // wide
+    dy = (row + 0.5).astype(np.float32) - table[1]
+    dx = (at - row * wide + 0.5).astype(np.float32) - table[0]
+    second = np.minimum(np.maximum(dx * table[5] - dy * table[4], 0.0), 1.0)
+    third = np.minimum(np.maximum(dy * table[2] - dx * table[3], 0.0), 1.0)
     first = np.maximum(1.0 - second - third, 0.0)
-    corner = normals[t]
-    normal = corner[:, 0] * first[:, None]
-    normal += corner[:, 1] * second[:, None]
-    normal += corner[:, 2] * third[:, None]
-    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-6)
-    return np.asarray(normal)
+    x, y, z = (table[k] * first + table[k + 3] * second + table[k + 6] * third for k in (11, 12, 13))
+    length = np.maximum(np.sqrt(x * x + y * y + z * z), 1e-6)
+    normal = surface[:3]
+    for k, part in enumerate((x, y, z)):
+        np.divide(part, length, out=normal[k])
+    light = np.full(len(at), _AMBIENT, dtype=np.float32)
+    for (right, up, near), strength in _LIGHTS:
+        facing = normal[0] * np.float32(right) + normal[1] * np.float32(up) + normal[2] * np.float32(near)
+        light += np.float32(strength) * np.maximum(facing, 0.0)
+    np.minimum(table[20:] * light, 1.0, out=shade)
+    level = table[6] + dx * table[7]
+    level += dy * table[8]
+    np.minimum(np.maximum(level, table[9]), table[10], out=surface[3])
+    surface[4:] = table[7:9]
 
 
-def _lines(normal: Single, plane: Single, mesh: Indices) -> NDArray[np.bool_]:
+def _lines(seen: Indices, inside: Indices, surface: Single, mesh: Indices) -> NDArray[np.bool_]:
     """Return the samples where the surface breaks, turns sharply, or passes to another mesh."""
-    found = np.zeros(mesh.shape, dtype=bool)
-    bend = np.float32(np.cos(np.radians(_LINE_DEG)))
-    for axis in (0, 1):
-        one = np.s_[:-1, :] if axis == 0 else np.s_[:, :-1]
-        other = np.s_[1:, :] if axis == 0 else np.s_[:, 1:]
-        both = (mesh[one] >= 0) & (mesh[other] >= 0)
-        rise = 2 if axis == 0 else 1
-        gap = plane[0][other] - plane[0][one]
-        from_one, from_other = gap - plane[rise][one], gap - plane[rise][other]
-        # on a surface that is seen almost edge on, depth runs fast without any break
-        steep = np.minimum(np.abs(plane[rise][one]), np.abs(plane[rise][other]))
-        breaks = np.minimum(np.abs(from_one), np.abs(from_other)) > _STEP_PX + steep
-        turns = np.einsum("...i,...i->...", normal[one], normal[other]) < bend
-        line = both & (turns | breaks | (mesh[one] != mesh[other]))
-        found[one] |= line
-        found[other] |= line
+    wide = seen.shape[1]
+    number = np.full(seen.size + wide, -1, dtype=np.int32)
+    number[inside] = np.arange(len(inside))
+    found = np.zeros(len(inside), dtype=bool)
+    right = np.flatnonzero((np.diff(inside) == 1) & (inside[1:] % wide != 0))
+    below = number[inside + wide]
+    down = np.flatnonzero(below >= 0)
+    for one, other, slope in ((down, below[down], 5), (right, right + 1, 4)):
+        for begin in range(0, len(one), _SHADED_AT_ONCE):
+            a, b = (row[begin : begin + _SHADED_AT_ONCE] for row in (one, other))
+            line = _breaks(surface.take(a, axis=1), surface.take(b, axis=1), slope) | (mesh[a] != mesh[b])
+            found[a[line]] = True
+            found[b[line]] = True
     return found
+
+
+def _breaks(one: Single, other: Single, slope: int) -> NDArray[np.bool_]:
+    """Return where the surface breaks or turns sharply from one sample to the next."""
+    steep, steep_other = one[slope], other[slope]
+    gap = other[3] - one[3]
+    # on a surface that is seen almost edge on, depth runs fast without any break
+    limit = _STEP_PX + np.minimum(np.abs(steep), np.abs(steep_other))
+    is_off = np.minimum(np.abs(gap - steep), np.abs(gap - steep_other)) > limit
+    turn = one[0] * other[0] + one[1] * other[1] + one[2] * other[2]
+    return np.asarray(is_off | (turn < np.float32(np.cos(np.radians(_LINE_DEG)))))
 
 
 def _beside(inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
