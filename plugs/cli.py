@@ -281,11 +281,14 @@ def _check(options: argparse.Namespace) -> int:
     """Work a recipe out and print its findings."""
     changes = _changes(options)
     from plugs.ground.doors import STAGES
+    from plugs.stages.beside import cloth_beside
+    from plugs.stages.stage import Shelf
     from plugs.work import opened
 
     try:
-        work = opened(options.recipe, changes, say=_say)
-        found, rows = work.findings, _size_rows(work, STAGES)
+        work = opened(options.recipe, changes, say=_say, shelf=Shelf())
+        with cloth_beside(work):
+            found, rows = work.findings, _size_rows(work, STAGES)
     finally:
         _say("")
     _tell("\n".join([*rows, _findings_table(found)]))

@@ -238,13 +238,13 @@ CHECKS: Final = (
     Check(stage="pieces", find=lambda work: work.pieces.findings),
     Check(stage="pins", find=lambda work: work.pins.findings),
     Check(stage="sheets", find=sheet_doubts),
+    Check(stage="body", find=body_doubts),
+    Check(stage="finish", find=lambda work: skin_doubts(work.plug, work.skin_proof)),
     Check(stage="cloth", find=lambda work: () if work.drape is None else work.drape.findings),
     Check(stage="cloth", find=lambda work: () if work.cloth is None else work.cloth.patterns.findings),
     Check(stage="resin", find=laid_doubts),
-    Check(stage="body", find=body_doubts),
-    Check(stage="finish", find=lambda work: skin_doubts(work.plug, work.skin_proof)),
 )
-"""What the house looks for, each with the stage that it looks at."""
+"""What the house looks for, each with the stage that it looks at; cloth, made beside, is last."""
 
 
 def found(work: Worked, stages: Collection[str] | None = None) -> tuple[Finding, ...]:

@@ -29,6 +29,7 @@ from plugs.mesh import mesh
 from plugs.pictures.run import PictureRun
 from plugs.recipe.own import own_files
 from plugs.scene import picture_job, plug_meshes
+from plugs.stages.beside import cloth_beside
 from plugs.stages.worked import Worked
 from plugs.summary.csv_files import csv_files
 from plugs.summary.summary import Made, summarise
@@ -107,6 +108,8 @@ def write(
         _ = work.lines, work.cutters  # what is wrong with a recipe is told before anything else is begun
         fresh = after.enter_context(FreshFolder(folder))
         crew = crew or after.enter_context(Crew())
+        if any("cloth" in output.shows for output in outputs):
+            after.enter_context(cloth_beside(work))
         writing = Writing(work, outputs, kernel, crew)
         for output in outputs:
             writing.add(output.make(writing))

@@ -6,7 +6,7 @@ key: in a process that lives on, what has the same key is the same.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from hashlib import blake2b
 from pathlib import Path
@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, Final, Generic, NoReturn, Self, TypeVar, 
 import numpy as np
 import shapely
 
-from plugs.ground.errors import PlugError
+from plugs.ground.errors import PlugError, present
 
 if TYPE_CHECKING:
     from plugs.kernel.step_in import StepBody, StepRequest
@@ -121,6 +121,7 @@ class Shelf:
         """Begin empty."""
         self._kept: dict[str, tuple[bytes, Any]] = {}
         self._made: dict[str, tuple[Reads, bytes, Any]] = {}
+        self._coming: tuple[Collection[str], Callable[[], Sequence[Kept]]] = ((), tuple)
 
     def taken(self, name: str, key: bytes) -> tuple[Any, ...]:
         """Return what a stage came to under a key, in a tuple; an empty one if it is not here.
@@ -134,6 +135,11 @@ class Shelf:
         -------
         tuple
         """
+        names, collect = self._coming
+        if name in names:
+            self._coming = ((), tuple)
+            for one in collect():
+                self.put(*one)
         known = self._kept.get(name)
         return (known[1],) if known is not None and known[0] == key else ()
 
@@ -147,6 +153,17 @@ class Shelf:
         value : object
         """
         self._kept[name] = (key, value)
+
+    def expect(self, names: Collection[str], collect: Callable[[], Sequence[Kept]]) -> None:
+        """Wait for some stages that are being made elsewhere, once one of them is asked for.
+
+        Parameters
+        ----------
+        names : collection of str
+        collect : callable
+            Waits for them; what it does not give is made here.
+        """
+        self._coming = (names, collect)
 
     def made(self, name: str) -> tuple[Reads, bytes, Any] | None:
         """Return what was made of the stages last, with what it read then and the digest of that.
@@ -173,6 +190,10 @@ class Shelf:
         value : object
         """
         self._made[name] = (reads, key, value)
+
+
+Kept = tuple[str, bytes, Any]
+"""A stage by its name, the key that it was made under, and what it came to."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -287,7 +308,7 @@ class Staged:
         self.stored = stored
         self.say = say
         self._open_kernel = open_kernel
-        self._shelf = shelf
+        self.shelf = shelf
         self._made: dict[str, Any] = {}
         self._keys: dict[str, bytes | None] = {}
 
@@ -317,7 +338,7 @@ class Staged:
             stored=stored,
             say=self.say,
             open_kernel=self._open_kernel,
-            shelf=self._shelf,
+            shelf=self.shelf,
         )
         other._made = {name: value for name, value in self._made.items() if not self._follows(name, "sheets")}
         return other
@@ -351,21 +372,49 @@ class Staged:
         name = what.name
         if name not in self._made:
             key = self._key(what)
-            kept = () if key is None or self._shelf is None else self._shelf.taken(name, key)
+            kept = () if key is None or self.shelf is None else self.shelf.taken(name, key)
             if not kept:
                 if what.said:
                     _ = [getattr(self, earlier) for earlier in what.after]  # they have words of their own
                     self.say(what.said)
                 kept = (self.placed(lambda: what.make(self)),)
-                if key is not None and self._shelf is not None:
-                    self._shelf.put(name, key, kept[0])
+                if key is not None and self.shelf is not None:
+                    self.shelf.put(name, key, kept[0])
             self._made[name] = kept[0]
         value: T = self._made[name]
         return value
 
+    def kept(self, names: Collection[str]) -> tuple[Kept, ...]:
+        """Return some stages with their keys, made now if they were not; without those that have no key.
+
+        Parameters
+        ----------
+        names : collection of str
+
+        Returns
+        -------
+        tuple of Kept
+        """
+        made = [(name, self._key(getattr(type(self), name)), getattr(self, name)) for name in names]
+        return tuple((name, key, value) for name, key, value in made if key is not None)
+
+    def lacks(self, name: str) -> bool:
+        """Return whether a stage would be kept, but has not been made and lies on no shelf.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        bool
+        """
+        key = self._key(getattr(type(self), name))
+        return key is not None and name not in self._made and not present(self.shelf).taken(name, key)
+
     def _key(self, what: Stage[Any]) -> bytes | None:
         """Return the digest of all that a stage follows from; None where nothing is kept, or it has none."""
-        if self._shelf is None:
+        if self.shelf is None:
             return None
         if what.name not in self._keys:
             before = [self._followed(getattr(type(self), earlier)) for earlier in what.after]
@@ -399,9 +448,9 @@ class Staged:
         -------
         object
         """
-        if self._shelf is None:
+        if self.shelf is None:
             return make(self)
-        last = self._shelf.made(name)
+        last = self.shelf.made(name)
         if last is not None and last[1] == self._read(last[0]):
             kept: T = last[2]
             return kept
@@ -409,7 +458,7 @@ class Staged:
         made = make(_noting(self, reads))
         key = self._read(reads)
         if key is not None:
-            self._shelf.leave(name, reads, key, made)
+            self.shelf.leave(name, reads, key, made)
         return made
 
     def _read(self, reads: Reads) -> bytes | None:

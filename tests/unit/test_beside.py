@@ -1,0 +1,135 @@
+"""Cloth made in a process of its own: the same cloth, nothing left running, made here where it fails."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import plugs.stages.cloth
+from plugs.cli import main
+from plugs.foam.layers import Stack
+from plugs.ground.workers import Worker
+from plugs.stages import beside
+from plugs.stages.stage import Shelf, digest_of
+from plugs.work import Work, opened
+from tests.unit.test_work import BOX
+
+Started = list[Worker]
+
+
+@pytest.fixture
+def box(tmp_path: Path) -> Path:
+    """Return the recipe of a box with cloth."""
+    path = tmp_path / "box.py"
+    path.write_text(BOX.replace("WORDS", ""), encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def started(monkeypatch: pytest.MonkeyPatch) -> Started:
+    """Return the processes that are started from now on, on a machine of two cores."""
+    found: Started = []
+
+    def start() -> Worker:
+        found.append(Worker())
+        return found[-1]
+
+    monkeypatch.setattr(beside, "Worker", start)
+    monkeypatch.setattr(beside, "_n_cores", lambda: 2)
+    return found
+
+
+@pytest.fixture
+def made_here(monkeypatch: pytest.MonkeyPatch) -> list[object]:
+    """Return for what plugs cloth is cut in this process."""
+    found: list[object] = []
+    cut: Callable[..., object] = plugs.stages.cloth.cut_cloth
+
+    def counted(plug: object, *stages: Any) -> object:
+        found.append(plug)
+        return cut(plug, *stages)
+
+    monkeypatch.setattr(plugs.stages.cloth, "cut_cloth", counted)
+    return found
+
+
+def told(work: Work) -> tuple[object, ...]:
+    """Return what a check tells of a work, and a digest of its cloth."""
+    assert work.cloth is not None and work.resin is not None
+    return [str(finding) for finding in work.findings], digest_of(work.cloth.patterns), work.resin.mixed_kg
+
+
+def test_cloth_is_cut_elsewhere_and_is_the_same(
+    box: Path,
+    started: Started,
+    made_here: list[object],
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """By a check on two cores; on one core, the same words from this process alone."""
+    alone = told(opened(box, {}))
+    assert len(made_here) == 1
+    work = opened(box, {}, shelf=Shelf())
+    with beside.cloth_beside(work):
+        assert told(work) == alone
+    assert len(made_here) == 1 and len(started) == 1
+    assert not started[0].is_running
+    assert main(["check", str(box)]) == 0
+    two = capsys.readouterr().out
+    assert len(made_here) == 1 and len(started) == 2
+    monkeypatch.setattr(beside, "_n_cores", lambda: 1)
+    assert main(["check", str(box)]) == 0
+    assert capsys.readouterr().out == two
+    assert len(made_here) == 2 and len(started) == 2
+
+
+def test_cloth_is_cut_here_where_the_other_process_fails(
+    box: Path, started: Started, made_here: list[object], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It raises; it dies; what is sent does not travel."""
+    alone = told(opened(box, {}))
+    for fault in (json.loads, os._exit):
+        monkeypatch.setattr(beside, "make_stages", fault)
+        work = opened(box, {}, shelf=Shelf())
+        with beside.cloth_beside(work):
+            assert told(work) == alone
+    assert len(made_here) == 3
+
+    class OwnStack(Stack):
+        """A record that no other process can find."""
+
+    monkeypatch.undo()
+    monkeypatch.setattr(beside, "_n_cores", lambda: 2)
+    plug = opened(box, {}).plug
+    own = Work(replace(plug, stack=OwnStack(thicknesses=(40.0,), allowance=3.0)), shelf=Shelf())
+    with beside.cloth_beside(own):
+        assert told(own) == alone
+    assert not any(worker.is_running for worker in started)
+
+
+def test_a_command_that_is_ended_leaves_no_process(box: Path, started: Started) -> None:
+    """Ctrl-C comes up through the wait, and ends the other process first."""
+    work = opened(box, {}, shelf=Shelf())
+    with pytest.raises(KeyboardInterrupt), beside.cloth_beside(work):
+        raise KeyboardInterrupt
+    assert len(started) == 1 and not started[0].is_running
+    assert "cloth" not in work.stages and work.cloth is not None
+
+
+def test_no_process_is_started_for_what_is_known(box: Path, started: Started) -> None:
+    """Cloth that lies on the shelf, and plugs without any."""
+    shelf = Shelf()
+    assert opened(box, {}, shelf=shelf).cloth is not None
+    for work in (
+        opened(box, {}, shelf=shelf),
+        Work(replace(opened(box, {}).plug, schedule=None), shelf=Shelf()),
+    ):
+        with beside.cloth_beside(work):
+            _ = work.cloth
+    assert not started
