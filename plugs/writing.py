@@ -49,6 +49,9 @@ OpenKernel = Callable[[], AbstractContextManager["KernelRun"]]
 DRAWN = ("dxf", "svg", "pdf")
 """Kinds of file that drawings become."""
 
+_BUSY: Final = frozenset(("png", "step"))
+"""Kinds that keep other processes at work for as long as this one: no core is left for cloth."""
+
 BOOK = "book.html"
 """Where the build book goes."""
 
@@ -108,7 +111,8 @@ def write(
         _ = work.lines, work.cutters  # what is wrong with a recipe is told before anything else is begun
         fresh = after.enter_context(FreshFolder(folder))
         crew = crew or after.enter_context(Crew())
-        if any("cloth" in output.shows for output in outputs):
+        is_busy = any(output.kind in _BUSY for output in outputs)
+        if not is_busy and any("cloth" in output.shows for output in outputs):
             after.enter_context(cloth_beside(work))
         writing = Writing(work, outputs, kernel, crew)
         for output in outputs:
