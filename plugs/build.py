@@ -11,7 +11,8 @@ from pathlib import Path
 from plugs.ground.errors import PlugError
 from plugs.ground.workers import Crew
 from plugs.nesting.stored import store_sheets, stored
-from plugs.stages.stage import Say, Shelf
+from plugs.stages.shelf import Shelf
+from plugs.stages.stage import Say
 from plugs.work import Work, opened
 from plugs.writing import Built, OpenKernel, chosen_outputs, kernel_started, write
 

@@ -230,7 +230,7 @@ def _watch(options: argparse.Namespace) -> int:
     from plugs.ground.workers import Crew
     from plugs.nesting.stored import stored_path
     from plugs.serving import FolderServer
-    from plugs.stages.stage import Shelf
+    from plugs.stages.shelf import Shelf
     from plugs.watching import Outcome, watch
 
     out = options.out if options.out is not None else Path("exports") / options.recipe.stem
@@ -282,7 +282,7 @@ def _check(options: argparse.Namespace) -> int:
     changes = _changes(options)
     from plugs.ground.doors import STAGES
     from plugs.stages.beside import cloth_beside
-    from plugs.stages.stage import Shelf
+    from plugs.stages.shelf import Shelf
     from plugs.work import opened
 
     try:

@@ -15,7 +15,8 @@ from plugs.files.folder import SUMMARY, FreshFolder
 from plugs.files.solids import stl_bytes
 from plugs.findings import found
 from plugs.mesh import mesh
-from plugs.stages.stage import Say, Shelf
+from plugs.stages.shelf import Shelf
+from plugs.stages.stage import Say
 from plugs.summary.summary import Made, summarise
 from plugs.work import opened
 from plugs.writing import Built, OpenKernel

@@ -15,7 +15,8 @@ from plugs.ground.errors import Finding, PlugError
 from plugs.nesting.stored import stored_sheets
 from plugs.recipe.plug import Plug, checked_plug
 from plugs.recipe.reading import load_recipe, run_recipe
-from plugs.stages.stage import Shelf, in_recipe
+from plugs.stages.shelf import Shelf
+from plugs.stages.stage import in_recipe
 from plugs.stages.worked import Worked
 
 _SHELF: Final = Shelf()

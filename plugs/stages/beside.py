@@ -14,7 +14,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from plugs.ground.workers import LONGEST_CALL_S, Worker
-from plugs.stages.stage import Kept, Shelf
+from plugs.stages.shelf import Kept, Shelf
 from plugs.stages.worked import Worked
 
 if TYPE_CHECKING:
@@ -34,6 +34,11 @@ def cloth_beside(work: Worked) -> Iterator[None]:
     ----------
     work : Worked
         With a shelf.
+
+    Returns
+    -------
+    context manager
+        At its end that process is ended too.
     """
     if work.shelf is None or work.plug.schedule is None or _n_cores() < 2 or not work.lacks(_MADE_THERE[0]):
         yield

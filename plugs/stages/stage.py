@@ -6,16 +6,13 @@ key: in a process that lives on, what has the same key is the same.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass
-from hashlib import blake2b
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Generic, NoReturn, Self, TypeVar, overload
 
-import numpy as np
-import shapely
-
 from plugs.ground.errors import PlugError, present
+from plugs.stages.shelf import Kept, NoDigestError, Reads, Shelf, digest_of
 
 if TYPE_CHECKING:
     from plugs.kernel.step_in import StepBody, StepRequest
@@ -29,13 +26,6 @@ Say = Callable[[str], None]
 
 _STEP_SECONDS: Final = 120.0
 """Wait for the kernel to read a STEP file: ten times what the largest one allowed took."""
-
-_DIGEST_BYTES: Final = 20
-"""So long that two different recipes never share a digest by chance."""
-
-
-_LARGEST_FILE: Final = 64 << 20
-"""No larger file is read anywhere, bytes."""
 
 
 class Stage(Generic[T]):
@@ -112,161 +102,6 @@ def stage(
     callable
     """
     return lambda make: Stage(make, words, after, said, by_value=by_value)
-
-
-class Shelf:
-    """What the stages of the last work came to, for the next one with the same words."""
-
-    def __init__(self) -> None:
-        """Begin empty."""
-        self._kept: dict[str, tuple[bytes, Any]] = {}
-        self._made: dict[str, tuple[Reads, bytes, Any]] = {}
-        self._coming: tuple[Collection[str], Callable[[], Sequence[Kept]]] = ((), tuple)
-
-    def taken(self, name: str, key: bytes) -> tuple[Any, ...]:
-        """Return what a stage came to under a key, in a tuple; an empty one if it is not here.
-
-        Parameters
-        ----------
-        name : str
-        key : bytes
-
-        Returns
-        -------
-        tuple
-        """
-        names, collect = self._coming
-        if name in names:
-            self._coming = ((), tuple)
-            for one in collect():
-                self.put(*one)
-        known = self._kept.get(name)
-        return (known[1],) if known is not None and known[0] == key else ()
-
-    def put(self, name: str, key: bytes, value: object) -> None:
-        """Keep what a stage came to, in place of what it was before.
-
-        Parameters
-        ----------
-        name : str
-        key : bytes
-        value : object
-        """
-        self._kept[name] = (key, value)
-
-    def expect(self, names: Collection[str], collect: Callable[[], Sequence[Kept]]) -> None:
-        """Wait for some stages that are being made elsewhere, once one of them is asked for.
-
-        Parameters
-        ----------
-        names : collection of str
-        collect : callable
-            Waits for them; what it does not give is made here.
-        """
-        self._coming = (names, collect)
-
-    def made(self, name: str) -> tuple[Reads, bytes, Any] | None:
-        """Return what was made of the stages last, with what it read then and the digest of that.
-
-        Parameters
-        ----------
-        name : str
-
-        Returns
-        -------
-        tuple of Reads, bytes and object, or None
-        """
-        return self._made.get(name)
-
-    def leave(self, name: str, reads: Reads, key: bytes, value: object) -> None:
-        """Keep what was made of the stages, in place of what it was before.
-
-        Parameters
-        ----------
-        name : str
-        reads : Reads
-        key : bytes
-            The digest of what was read.
-        value : object
-        """
-        self._made[name] = (reads, key, value)
-
-
-Kept = tuple[str, bytes, Any]
-"""A stage by its name, the key that it was made under, and what it came to."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reads:
-    """What a function asked a work for.
-
-    Attributes
-    ----------
-    words : set of str
-        Of the plug.
-    stages : set of str
-    """
-
-    words: set[str]
-    stages: set[str]
-
-
-class NoDigestError(TypeError):
-    """Something holds what cannot be told from another by its value, such as a solid of the CAD kernel."""
-
-
-def digest_of(value: object) -> bytes:
-    """Return a digest of plain values, records of them, arrays, and of the files that a record reads.
-
-    Raises
-    ------
-    NoDigestError
-        It holds anything else.
-    """
-    hashed = blake2b(digest_size=_DIGEST_BYTES)
-    _feed(value, hashed.update)
-    return hashed.digest()
-
-
-def _feed(value: object, update: Callable[[bytes], None]) -> None:
-    """Pass on what tells a value from all others, with its kind and its length first."""
-    kind = type(value)
-    if value is None or kind in (bool, int, float, str, bytes, complex) or isinstance(value, np.generic):
-        text = value if isinstance(value, bytes) else repr(value).encode("utf-8", "surrogatepass")
-        update(f"{kind.__name__} {len(text)}:".encode() + text)
-    elif isinstance(value, np.ndarray) and not value.dtype.hasobject:
-        update(f"array {value.dtype.str} {value.shape}:".encode() + value.tobytes())
-    elif isinstance(value, Mapping):
-        update(f"mapping {len(value)}:".encode())
-        for key, item in value.items():
-            _feed(key, update)
-            _feed(item, update)
-    elif isinstance(value, Sequence):
-        update(f"sequence {len(value)}:".encode())
-        for item in value:
-            _feed(item, update)
-    elif isinstance(value, Path):
-        _feed(str(value), update)
-    elif isinstance(value, shapely.Geometry):
-        _feed(shapely.to_wkb(value), update)
-    elif is_dataclass(value) and not isinstance(value, type):
-        update(f"record {kind.__module__}.{kind.__qualname__}:".encode())
-        for one in fields(value):
-            _feed(getattr(value, one.name), update)
-        for path in getattr(value, "files", ()):
-            _feed(_content(path), update)
-    else:
-        raise NoDigestError(f"{kind.__name__} has no digest")
-
-
-def _content(path: Path) -> bytes:
-    """Return a digest of what a file holds; of nothing where there is none, which is told when it is read."""
-    try:
-        if path.exists() and (not path.is_file() or path.stat().st_size > _LARGEST_FILE):
-            raise NoDigestError(f"{path.name} is no file that would be read")
-        return blake2b(path.read_bytes(), digest_size=_DIGEST_BYTES).digest()
-    except (OSError, ValueError):
-        return b""
 
 
 class Staged:

@@ -12,7 +12,7 @@ import pytest
 import plugs.writing
 from plugs.build import build
 from plugs.ground.workers import Crew, Worker
-from plugs.stages.stage import Shelf
+from plugs.stages.shelf import Shelf
 from plugs.work import opened
 from plugs.writing import Built
 from tests.unit.test_work import BOX

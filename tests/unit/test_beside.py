@@ -16,7 +16,7 @@ from plugs.cli import main
 from plugs.foam.layers import Stack
 from plugs.ground.workers import Worker
 from plugs.stages import beside
-from plugs.stages.stage import Shelf, digest_of
+from plugs.stages.shelf import Shelf, digest_of
 from plugs.work import Work, opened
 from tests.unit.test_work import BOX
 

@@ -15,7 +15,7 @@ from plugs.laminate.plies import Ply, Schedule
 from plugs.lines.section import Corner, End, Station
 from plugs.recesses.recess import Recess
 from plugs.recipe.plug import Plug, checked_plug
-from plugs.stages.stage import digest_of
+from plugs.stages.shelf import digest_of
 
 CORNERS = {"chine": Corner(100.0, 0.0), "edge": Corner(80.0, 120.0)}
 LINE = [(50.0, -150.0), (50.0, 150.0)]
