@@ -146,8 +146,6 @@ class KernelProof:
     centroid : (3,) float, mm
     n_solids, n_free_edges : int
         Solids of the final body; edges with a face on one side only, of either body.
-    is_valid : bool
-        Whether the kernel finds both bodies sound.
     step : bytes
         The STEP file; empty if not asked for.
     sections : tuple of tuple of (n, 3) float, mm
@@ -164,7 +162,6 @@ class KernelProof:
     centroid: Array
     n_solids: int
     n_free_edges: int
-    is_valid: bool
     step: bytes
     sections: tuple[tuple[Array, ...], ...]
     seconds: tuple[tuple[str, float], ...]

@@ -85,7 +85,7 @@ def run_job(job: KernelJob) -> KernelProof:
         plain_volume_mm3=plain_volume, plain_area_mm2=plain_area, plain_centroid=plain_centroid,
         volume_mm3=volume, area_mm2=area, centroid=centroid,
         n_solids=count_parts(solid, "SOLID"),
-        n_free_edges=free_edges(plain) + free_edges(solid), is_valid=True,
+        n_free_edges=free_edges(plain) + free_edges(solid),
         step=step, sections=tuple(sections), seconds=tuple(seconds),
     )  # fmt: skip
 

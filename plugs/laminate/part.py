@@ -91,7 +91,6 @@ class Sag:
     ----------
     panel : FlatPanel
     thickness : float, mm
-    modulus_mpa : float, MPa
     load_n : float, N
     sag : float, mm
     least_thickness : float, mm
@@ -100,7 +99,6 @@ class Sag:
 
     panel: FlatPanel
     thickness: float
-    modulus_mpa: float
     load_n: float
     sag: float
     least_thickness: float
@@ -224,7 +222,6 @@ def sag_under_hand(
     return Sag(
         panel=panel,
         thickness=over.thickness,
-        modulus_mpa=modulus,
         load_n=load_n,
         sag=sag,
         least_thickness=over.thickness * (sag / MOST_SAG) ** (1.0 / 3.0),

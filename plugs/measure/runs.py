@@ -100,15 +100,12 @@ class Joined:
         In order; a closed run does not repeat its first point.
     is_closed : bool
         Whether the last point is followed by the first.
-    n_pieces : int
-        How many pieces it was made of.
     gaps : tuple of float, mm
         Distance between the ends at each joint that was not exact.
     """
 
     points: Array
     is_closed: bool
-    n_pieces: int
     gaps: tuple[float, ...]
 
 
@@ -289,7 +286,7 @@ def joined(pieces: Sequence[Run], join: float) -> list[Joined]:
             reason=f"an outline is read from at most {MOST_PIECES} pieces",
             remedy="name the DXF layer or the group that holds the outline, or leave the rest out",
         )
-    whole = [Joined(points=p.points, is_closed=True, n_pieces=1, gaps=()) for p in pieces if p.is_closed]
+    whole = [Joined(points=p.points, is_closed=True, gaps=()) for p in pieces if p.is_closed]
     open_ones = [p.points for p in pieces if not p.is_closed]
     partner = _partners(open_ones, join)
     seen: set[int] = set()
@@ -346,6 +343,5 @@ def _run(open_ones: list[Array], partner: list[int], start: int, seen: set[int])
     return Joined(
         points=points[:-1] if is_closed else points,
         is_closed=is_closed,
-        n_pieces=len(parts),
         gaps=tuple(gaps),
     )

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 _FLAT = 1e-300
 """Shorter normals have no direction: what keeps a division by 0 from being one."""

@@ -41,8 +41,6 @@ class Recipe:
         The recipe's one public function.
     parameters : mapping of str to object
         The function's parameters in order, each with its default.
-    doc : str
-        What the function, or else the file, says about the part; may be empty.
     folder : str
         In which the file left the program when it was read; its function finds itself there again.
     sha256 : str
@@ -53,7 +51,6 @@ class Recipe:
     name: str
     function: Callable[..., object]
     parameters: Mapping[str, object]
-    doc: str
     folder: str
     sha256: str
 
@@ -119,7 +116,6 @@ def load_recipe(path: Path) -> Recipe:
         name=path.stem,
         function=function,
         parameters=_defaults(function, path),
-        doc=inspect.getdoc(function) or inspect.cleandoc(module.__doc__ or ""),
         folder=folder,
         sha256=sha256(raw).hexdigest(),
     )

@@ -53,7 +53,6 @@ def proof_of(work: Work, **changes: Any) -> KernelProof:
         centroid=solid.by_mesh.centroid,
         n_solids=1,
         n_free_edges=0,
-        is_valid=True,
         step=b"ISO-10303-21;",
         sections=(),
         seconds=(),

@@ -365,7 +365,7 @@ def test_kernel_agrees(plan: LinesPlan) -> None:
     with start_kernel() as run:
         run.submit(KernelJob(name="measured", body=fit_strips(loft), wants_step=False))
         proof = run.result(60.0)
-    assert proof.is_valid
+    assert proof.n_solids == 1
     assert proof.plain_volume_mm3 == pytest.approx(integrate(loft).volume_mm3, rel=1e-5)
 
 

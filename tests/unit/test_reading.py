@@ -64,7 +64,7 @@ def run_fault(folder: Path, body: str, head: str = "") -> PlugError:
 
 
 def test_load(tmp_path: Path) -> None:
-    """A recipe is its file, its name, its one function with all defaults, and what it says of itself."""
+    """A recipe is its file, its name and its one function with all defaults."""
     before = list(sys.path)
     path = write(tmp_path, GOOD)
     recipe = load_recipe(path)
@@ -74,7 +74,6 @@ def test_load(tmp_path: Path) -> None:
     assert dict(recipe.parameters) == {
         "length": 400.0, "layers": 3, "faired": False, "resin": "epoxy", "sheets": (50.0, 30.0), "edge": None,
     }  # fmt: skip
-    assert recipe.doc == "An invented hump."
     assert sys.path == before
     assert [file.name for file in tmp_path.iterdir()] == ["hump.py"]
 
@@ -117,12 +116,6 @@ def test_postponed_annotations_in_records(tmp_path: Path) -> None:
 def test_the_function(tmp_path: Path, text: str, name: str, function: str) -> None:
     """The only public function is taken, or among several the one named like the file."""
     assert load(tmp_path, text, name).function.__name__ == function
-
-
-def test_doc_of_the_file(tmp_path: Path) -> None:
-    """Without a docstring of the function, the file's speaks; without either, nothing."""
-    assert load(tmp_path, '"""About it.\n\n    More.\n"""\ndef hump(): pass').doc == "About it.\n\nMore."
-    assert load(tmp_path, "def hump(): pass").doc == ""
 
 
 def test_a_table_beside_the_recipe(tmp_path: Path) -> None:
