@@ -29,6 +29,8 @@ def flat_points(path: Path, *, tolerance: float = FLAT) -> Array:
     (n, 2) float, mm
         Every vertex and points between on arcs; the first point again at the end of a closed path.
     """
+    if not path.bulges.any():
+        return np.concatenate((path.points, path.points[:1])) if path.is_closed else path.points
     n = len(path.points)
     count = n if path.is_closed else n - 1
     z = path.points[:, 0] + 1j * path.points[:, 1]

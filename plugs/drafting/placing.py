@@ -40,6 +40,7 @@ _STEP: Final = 0.5
 _SPARE: Final = 0.15
 """Of the breadth of a word's box on either side, which most words leave empty."""
 
+_AT_ONCE: Final = 32  # places of a word that are looked at together: most find room at one of the first
 _RINGS: Final = 10  # of places about the one wished for
 _TURNS: Final = 16  # places to a ring
 _RING: Final = 1.2
@@ -219,7 +220,11 @@ class Placer:
     def beside(self, words: Beside) -> Written:
         """Return words at the first of their places that has room, else round about what they name."""
         choices, to = list(words.choices), words.to
-        faults = self._faults(choices, words.within)
+        faults = np.zeros(0, dtype=np.int64)
+        for begin in range(0, len(choices), _AT_ONCE):
+            faults = np.append(faults, self._faults(choices[begin : begin + _AT_ONCE], words.within))
+            if not faults.all():
+                break  # there is no better place after it
         leaders: list[Path] = []
         if to is not None and (faults.min() >= _CUT or (faults.min() and not words.is_needed)):
             choices += list(_around(choices[0], to))

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Array, Box, Drawing, Label, box_around, label_box
+from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Box, Drawing, Label, box_around, label_box
 from plugs.drafting.flat import turned_box, turned_points
 from plugs.ground.paper import FOOTER, Paper
 from plugs.paper.shelves import shelved
@@ -309,13 +309,14 @@ def _shelf_pages(
 
 def _square(page: Page, sketches: Sequence[Sketch]) -> tuple[float, float] | None:
     """Return where in the window the 100 mm square is clear of lines, words and marks; None where nowhere."""
-    rows: list[Array] = [np.array([cross.at]) for cross in page.crosses]
+    rows = [np.array([cross.at]).T for cross in page.crosses]
     for spot in page.spots:
         dense = sketches[spot.drawing].dense
-        points = (turned_points(dense) if spot.turned else dense) + np.array(spot.move)
-        low, high = np.array(spot.clip[:2]), np.array(spot.clip[2:])
-        rows.append(points[((points >= low) & (points <= high)).all(axis=1)])
-    points = np.concatenate(rows)
+        x, y = (turned_points(dense) if spot.turned else dense).T + np.array(spot.move)[:, None]
+        x0, y0, x1, y1 = spot.clip
+        is_here = (x >= x0) & (y >= y0) & (x <= x1) & (y <= y1)
+        rows.append(np.stack((x[is_here], y[is_here])))
+    x, y = np.concatenate(rows, axis=1)
     x0, y0, x1, y1 = page.window
     edge_x, edge_y = (min(14.0, (long - SQUARE) / 2.0) for long in (x1 - x0, y1 - y0))
     for downs, acrosses in ((_COARSE, _COARSE), (_FINE, _FINE)):
@@ -323,7 +324,7 @@ def _square(page: Page, sketches: Sequence[Sketch]) -> tuple[float, float] | Non
             for across in acrosses:
                 left = x0 + edge_x + across * (x1 - x0 - SQUARE - 2.0 * edge_x)
                 foot = y1 - edge_y - SQUARE - down * (y1 - y0 - SQUARE - 2.0 * edge_y)
-                away = np.abs(points - np.array((left, foot)) - SQUARE / 2.0).max(axis=1, initial=0.0)
+                away = np.maximum(np.abs(x - left - SQUARE / 2.0), np.abs(y - foot - SQUARE / 2.0))
                 if not np.any(np.abs(away - SQUARE / 2.0) < _BESIDE_SQUARE):
                     return left, foot
     return None

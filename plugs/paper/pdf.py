@@ -217,23 +217,21 @@ def _stroke(canvas: Any, path: Path, shift: tuple[float, float]) -> None:
     """Draw a path: lines as they are, arcs as Bezier curves."""
     from reportlab.pdfgen.pathobject import PDFPathObject
 
-    points = (path.points + np.array(shift)) * POINT_PER_MM
-    codes = [_START % tuple(points[0].tolist())]
-    count = len(points) if path.is_closed else len(points) - 1
-    ends = np.roll(points, -1, axis=0).tolist()
-    for here, bulge in enumerate(path.bulges[:count].tolist()):
-        there = ends[here]
-        if bulge and there != points[here].tolist():
-            for curve in bezier_arc(points[here], np.array(there), bulge, POINT_PER_MM * ARC_ERROR).tolist():
+    points = ((path.points + np.array(shift)) * POINT_PER_MM).tolist()
+    codes = [_START % tuple(points[0])]
+    ends = [*points[1:], points[0]] if path.is_closed else points[1:]
+    for here, there, bulge in zip(points, ends, path.bulges.tolist(), strict=False):
+        if bulge and there != here:
+            for curve in bezier_arc(here, there, bulge, POINT_PER_MM * ARC_ERROR).tolist():
                 codes.append(_CURVE % tuple(curve))
-        elif here + 1 < len(points):
+        elif there is not points[0]:
             codes.append(_LINE % tuple(there))
     if path.is_closed:
         codes.append("h")
     canvas.drawPath(PDFPathObject(codes), stroke=1, fill=0)
 
 
-def bezier_arc(begin: Array, finish: Array, bulge: float, error: float) -> Array:
+def bezier_arc(begin: Sequence[float], finish: Sequence[float], bulge: float, error: float) -> Array:
     """Return an arc as Bezier curves of the third degree.
 
     Parameters

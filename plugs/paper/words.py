@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
-from plugs.drafting.drawing import LABELS, Box, Drawing, Label, label_box, path_bounds
+from plugs.drafting.drawing import LABELS, Array, Box, Drawing, Label, label_box, path_bounds
 from plugs.drafting.placing import Beside, words_among
 from plugs.paper.tiling import Sketch, TileGrid
 
@@ -92,8 +92,8 @@ def _home(box: Box, windows: Sequence[Box]) -> bool:
     return any(w[0] <= x0 and x1 <= w[2] and w[1] <= y0 and y1 <= w[3] for w in windows)
 
 
-def _choices(label: Label, windows: Sequence[Box]) -> Iterator[Label]:
-    """Yield a text where a page shows it whole, nearest first: pages that would cut it, or those nearest."""
+def _choices(label: Label, windows: Sequence[Box]) -> list[Label]:
+    """Return a text where a page shows it whole, nearest first: pages that would cut it, or those nearest."""
     box = label_box(label)
     away = [float(np.hypot(*_way(box, window))) for window in windows]
     cut = [w for w in windows if w[0] < box[2] and box[0] < w[2] and w[1] < box[3] and box[1] < w[3]]
@@ -101,20 +101,29 @@ def _choices(label: Label, windows: Sequence[Box]) -> Iterator[Label]:
     largest = max(w[2] - w[0] for w in shared) - 2.0 * _INSIDE
     height = min(label.height, max(_LEAST, label.height * largest / (box[2] - box[0])))
     label = replace(label, height=height)
-    box = label_box(label)
-    for dx, dy in sorted(_steps(box, shared), key=lambda step: float(np.hypot(*step))):
-        if _home((box[0] + dx, box[1] + dy, box[2] + dx, box[3] + dy), windows):
-            yield replace(label, at=(label.at[0] + dx, label.at[1] + dy))
+    x0, y0, x1, y1 = label_box(label)
+    steps = _steps((x0, y0, x1, y1), shared)
+    steps = steps[np.argsort(np.hypot(*steps.T), kind="stable")]
+    left, foot, right, top = np.array(windows).T[:, :, None]
+    dx, dy = steps.T
+    is_home = (left <= x0 + dx) & (x1 + dx <= right) & (foot <= y0 + dy) & (y1 + dy <= top)
+    places = np.array(label.at) + steps[is_home.any(axis=0)]
+    return [_at(label, x, y) for x, y in places.tolist()]
 
 
-def _steps(box: Box, windows: Sequence[Box]) -> Iterator[tuple[float, float]]:
-    """Yield the moves that are tried: just into each page, and on from there in rows and columns."""
+def _at(label: Label, x: float, y: float) -> Label:
+    """Return a text at another place."""
+    return Label(
+        text=label.text, at=(x, y), height=label.height, dxf_layer=label.dxf_layer, align=label.align
+    )
+
+
+def _steps(box: Box, windows: Sequence[Box]) -> Array:
+    """Return (n, 2) moves that are tried, mm: just into each page, and on from there in rows and columns."""
     across, down = 0.25 * (box[2] - box[0]) + _INSIDE, box[3] - box[1] + _INSIDE
-    for window in windows:
-        right, up = _way(box, window)
-        for i in range(-_STEPS, _STEPS + 1):
-            for j in range(-_STEPS, _STEPS + 1):
-                yield right + i * across, up + j * down
+    each = np.arange(-_STEPS, _STEPS + 1)
+    grid = np.stack(np.meshgrid(each * across, each * down, indexing="ij"), axis=-1).reshape(-1, 2)
+    return np.concatenate([np.array(_way(box, window)) + grid for window in windows])
 
 
 def _way(box: Box, window: Box) -> tuple[float, float]:

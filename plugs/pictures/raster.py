@@ -301,18 +301,18 @@ def _coloured(seen: Indices, at: Array, normals: Single, owner: Indices, colours
     high, wide = seen.shape
     inside = np.flatnonzero(seen >= 0)
     triangles = seen.ravel()[inside]
-    shade = np.empty((3, len(inside)), dtype=np.float32)
+    shade: Single = np.empty((3, len(inside)), dtype=np.float32)
     # one sample's normal, plane and mesh are held against those of the next to the right and below
-    surface = np.empty((6, len(inside)), dtype=np.float32)
+    surface: Single = np.empty((6, len(inside)), dtype=np.float32)
     table = _table(at, normals, colours[owner])
     for begin in range(0, len(inside), _SHADED_AT_ONCE):
         part = np.s_[begin : begin + _SHADED_AT_ONCE]
         _shade(inside[part], wide, table.take(triangles[part], axis=1), surface[:, part], shade[:, part])
-    mesh = owner.astype(np.int32)[triangles]
+    mesh = owner[triangles]
     shade[:, _lines(seen, inside, surface, mesh)] *= _LINE
     is_in = seen >= 0
     shade[:, (is_in & _beside(~is_in)).ravel()[inside]] *= _LINE
-    image = np.full((3, high * wide), _BACK, dtype=np.float32)
+    image: Single = np.full((3, high * wide), _BACK, dtype=np.float32)
     image[:, inside] = shade
     image[:, (~is_in & _beside(is_in)).ravel()] = _LINE
     return image.reshape(3, high, wide)
