@@ -117,6 +117,8 @@ def opened(patch: Patch) -> Patch:
 def _ends_of_cut(patch: Patch) -> tuple[int, int] | None:
     """Return the vertices of the rim between which a ring is to be cut open, None where it need not be."""
     loops = edge_loops(patch.triangles)
+    if len(loops) == 1:
+        return None
     turns = [_turning(patch, loop) for loop in loops]
     outer = int(np.argmax(turns))
     for i, loop in enumerate(loops):

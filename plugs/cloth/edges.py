@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from plugs.cloth.cloth import Notch
 from plugs.cloth.flatten import Flat
 from plugs.cloth.seams import Seam
+from plugs.cloth.zones import Patch
 from plugs.mesh.triangles import edge_loops
 
 Array = NDArray[np.float64]
@@ -32,6 +33,27 @@ _SPUR: Final = 4.0  # mm. A spur twice as wide or narrower would fray off: it is
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SeamSpot:
+    """Where a notch lies on a seam of a flat patch.
+
+    Attributes
+    ----------
+    name : str
+        As the neighbour's: letter and number.
+    at : (2,) float, mm
+    along : (2,) float, mm
+        The edge of the mesh that it lies on, with the patch to its left.
+    beyond : int
+        The zone on the other side.
+    """
+
+    name: str
+    at: Array
+    along: Array
+    beyond: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PatchEdge:
     """What all plies of a flat patch share.
 
@@ -39,37 +61,49 @@ class PatchEdge:
     ----------
     zone_outline : shapely.Polygon, mm
         The outline of the zone itself.
-    runs : list of (int, (k,) int, bool)
-        As `runs_of` gives them.
+    runs : tuple of (int, (k,) int, bool)
+        The rim in runs with the same zone beyond: what lies beyond, the vertices in order with the patch to
+        their left, and whether it is closed.
+    lines : tuple of shapely.LineString, mm
+        The runs laid flat, thinned.
+    spots : tuple of SeamSpot
+        Where notches lie.
     centrelines : tuple of (k, 2) float, mm
         Where the plug's centreline runs.
     """
 
     zone_outline: shapely.Polygon
-    runs: list[tuple[int, Indices, bool]]
+    runs: tuple[tuple[int, Indices, bool], ...]
+    lines: tuple[shapely.LineString, ...]
+    spots: tuple[SeamSpot, ...]
     centrelines: tuple[Array, ...]
 
 
-def _loops(flat: Flat) -> list[Indices]:
-    """Return the loops of the rim, the outer one first."""
-    loops = edge_loops(flat.patch.triangles)
-    return sorted(loops, key=lambda loop: -abs(shapely.Polygon(flat.points[loop]).area))
+def edge_of(flat: Flat, seams: Sequence[Seam]) -> PatchEdge:
+    """Return what all plies of a flat patch share.
 
-
-def _rings(flat: Flat) -> list[Array]:
-    """Return the rings of the rim laid flat, the outer one first."""
-    return [flat.points[loop] for loop in _loops(flat)]
-
-
-def flat_outline(flat: Flat) -> shapely.Polygon:
-    """Return the outline of a flat patch.
+    Parameters
+    ----------
+    flat : Flat
+    seams : sequence of Seam
+        Of the whole part.
 
     Returns
     -------
-    shapely.Polygon, mm
+    PatchEdge
     """
-    rings = _rings(flat)
-    return largest(shapely.make_valid(shapely.Polygon(rings[0], rings[1:])))
+    loops = edge_loops(flat.patch.triangles)
+    loops = sorted(loops, key=lambda loop: -abs(shapely.Polygon(flat.points[loop]).area))  # outer one first
+    rings = [flat.points[loop] for loop in loops]
+    runs = _runs(flat.patch, loops)
+    chains = [flat.points[np.append(c, c[:1])] if is_closed else flat.points[c] for _, c, is_closed in runs]
+    return PatchEdge(
+        zone_outline=largest(shapely.make_valid(shapely.Polygon(rings[0], rings[1:]))),
+        runs=runs,
+        lines=tuple(shapely.simplify(shapely.LineString(points), THINNED) for points in chains),
+        spots=_spots(flat, seams),
+        centrelines=centrelines_of(flat),
+    )
 
 
 def largest(shape: shapely.Geometry) -> shapely.Polygon:
@@ -88,39 +122,53 @@ def largest(shape: shapely.Geometry) -> shapely.Polygon:
     return max(parts, key=lambda part: part.area, default=shapely.Polygon())
 
 
-def runs_of(flat: Flat) -> list[tuple[int, Indices, bool]]:
-    """Return the rim in runs with the same zone beyond.
-
-    Returns
-    -------
-    list of (int, (k,) int, bool)
-        What lies beyond, the vertices in order with the patch to their left, and whether it is closed.
-    """
-    known = dict(zip(map(tuple, flat.patch.rim.tolist()), flat.patch.beyond.tolist(), strict=True))
+def _runs(patch: Patch, loops: Sequence[Indices]) -> tuple[tuple[int, Indices, bool], ...]:
+    """Return the loops of a rim in runs with the same zone beyond."""
+    known = dict(zip(map(tuple, patch.rim.tolist()), patch.beyond.tolist(), strict=True))
     found: list[tuple[int, Indices, bool]] = []
-    for loop in _loops(flat):
-        count = len(loop)
-        kinds = [known[int(loop[i]), int(loop[(i + 1) % count])] for i in range(count)]
+    for loop in loops:
+        count, vertices = len(loop), loop.tolist()
+        kinds = [known[vertices[i], vertices[(i + 1) % count]] for i in range(count)]
         breaks = [i for i in range(count) if kinds[i] != kinds[i - 1]]
         if not breaks:
             found.append((kinds[0], loop, True))
         for k, start in enumerate(breaks):
             steps = (breaks[(k + 1) % len(breaks)] - start) % count or count
-            found.append(
-                (kinds[start], np.array([loop[(start + i) % count] for i in range(steps + 1)]), False)
-            )
-    return found
+            found.append((kinds[start], loop[(start + np.arange(steps + 1)) % count], False))
+    return tuple(found)
 
 
-def moved_edges(
-    edge: PatchEdge, lines: Sequence[shapely.LineString], moves: Sequence[float]
-) -> shapely.Polygon:
+def _spots(flat: Flat, seams: Sequence[Seam]) -> tuple[SeamSpot, ...]:
+    """Return where the notches of seams lie on a flat patch."""
+    patch = flat.patch
+    found: list[SeamSpot] = []
+    is_seam = patch.beyond >= 0
+    rim, beyond = patch.rim[is_seam], patch.beyond[is_seam]
+    if not len(rim):
+        return ()
+    a, b = patch.vertices[rim[:, 0]], patch.vertices[rim[:, 1]]
+    along = b - a
+    square = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
+    for seam in seams:
+        if patch.name not in (seam.first, seam.second):
+            continue
+        for k, place in enumerate(seam.notches, start=1):
+            share = np.clip(np.einsum("ij,ij->i", place - a, along) / square, 0.0, 1.0)
+            gap = np.linalg.norm(a + share[:, None] * along - place, axis=1)
+            best = int(np.argmin(np.round(gap, 6)))
+            if gap[best] < _NEAR:
+                first, second = flat.points[rim[best]]
+                at = first + share[best] * (second - first)
+                name = f"{seam.name}{k}"
+                found.append(SeamSpot(name=name, at=at, along=second - first, beyond=int(beyond[best])))
+    return tuple(found)
+
+
+def moved_edges(edge: PatchEdge, moves: Sequence[float]) -> shapely.Polygon:
     """Return an outline with each run of its edge moved out or in.
 
     Parameters
     ----------
-    lines : sequence of shapely.LineString, mm
-        The runs laid flat.
     moves : sequence of float, mm
         How far each run moves out; negative moves it in.
 
@@ -133,7 +181,8 @@ def moved_edges(
     less: list[shapely.Geometry] = []
     closed = [run[2] for run in edge.runs]
     lines = [
-        line if whole else shapely.simplify(line, _SMOOTH) for line, whole in zip(lines, closed, strict=True)
+        line if whole else shapely.simplify(line, _SMOOTH)
+        for line, whole in zip(edge.lines, closed, strict=True)
     ]
     far = max(0.0, *moves)  # where all move in, nothing is taken on
     wide = {i: _buffered(_lengthened(lines[i], far), m) for i, m in enumerate(moves) if m > 0.0}
@@ -193,14 +242,14 @@ def closed_up(outline: shapely.Polygon) -> shapely.Polygon:
 
 
 def notches_on(
-    flat: Flat, seams: Sequence[Seam], outline: shapely.Polygon, moves: Mapping[int, float]
+    spots: Sequence[SeamSpot], outline: shapely.Polygon, moves: Mapping[int, float]
 ) -> tuple[Notch, ...]:
     """Return the notches of a piece: where they lie on its seams, and the marks at its edge.
 
     Parameters
     ----------
-    seams : sequence of Seam
-        Of the whole part.
+    spots : sequence of SeamSpot
+        Of the flat patch.
     outline : shapely.Polygon, mm
         The line to cut.
     moves : mapping of int to float, mm
@@ -211,39 +260,25 @@ def notches_on(
     tuple of Notch
         Those where the cloth is cut away are left out.
     """
-    patch = flat.patch
     found: list[Notch] = []
-    is_seam = patch.beyond >= 0
-    rim, beyond = patch.rim[is_seam], patch.beyond[is_seam]
-    if not len(rim):
-        return ()
-    a, b = patch.vertices[rim[:, 0]], patch.vertices[rim[:, 1]]
-    along = b - a
-    square = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
-    for seam in seams:
-        if patch.name not in (seam.first, seam.second):
-            continue
-        for k, place in enumerate(seam.notches, start=1):
-            share = np.clip(np.einsum("ij,ij->i", place - a, along) / square, 0.0, 1.0)
-            gap = np.linalg.norm(a + share[:, None] * along - place, axis=1)
-            best = int(np.argmin(np.round(gap, 6)))
-            if gap[best] < _NEAR:
-                first, second = flat.points[rim[best]]
-                at = first + share[best] * (second - first)
-                mark = _mark(at, second - first, outline, moves[int(beyond[best])])
-                if mark is not None:
-                    found.append(Notch(name=f"{seam.name}{k}", at=(float(at[0]), float(at[1])), mark=mark))
+    boundary = outline.boundary
+    for spot in spots:
+        mark = _mark(spot, outline, boundary, moves[spot.beyond])
+        if mark is not None:
+            at = float(spot.at[0]), float(spot.at[1])
+            found.append(Notch(name=spot.name, at=at, mark=mark))
     return tuple(found)
 
 
-def _mark(at: Array, along: Array, outline: shapely.Polygon, move: float) -> Array | None:
+def _mark(spot: SeamSpot, outline: shapely.Polygon, boundary: shapely.Geometry, move: float) -> Array | None:
     """Return the mark of a notch: from the edge of the cloth inward, or across the seam away from any edge.
 
     None where the cloth is cut away.
     """
+    at, along = spot.at, spot.along
     out = np.array([along[1], -along[0]]) / max(float(np.hypot(*along)), 1e-12)
     edge = at + move * out
-    if shapely.Point(edge).distance(outline.boundary) < _BESIDE_EDGE:
+    if shapely.Point(edge).distance(boundary) < _BESIDE_EDGE:
         return np.stack([edge, edge - _NOTCH * out])
     if outline.contains(shapely.Point(at)):
         return np.stack([at + 0.5 * _NOTCH * out, at - 0.5 * _NOTCH * out])

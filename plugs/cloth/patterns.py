@@ -14,13 +14,11 @@ from plugs.cloth.cuts import cut_darts, opened
 from plugs.cloth.edges import (
     THINNED,
     PatchEdge,
-    centrelines_of,
     closed_up,
-    flat_outline,
+    edge_of,
     largest,
     moved_edges,
     notches_on,
-    runs_of,
 )
 from plugs.cloth.flatten import Flat, finding_of, flatten
 from plugs.cloth.seams import Seam, seams_of
@@ -91,24 +89,22 @@ def patterns_of(
         if dart.zone not in names:
             raise _unknown(f"darts[{i}].zone", dart.zone, names)
     seams = seams_of(surface.patches, laps.notch_spacing, laps.stagger * _STAGGERS)
-    flats, findings = [], []
+    flats, laid, findings = [], [], []
     for patch in surface.patches:
         mine = _nearest_darts(patch, surface, [d for d in darts if d.zone == names[patch.zone]])
         flat = flatten(cut_darts(opened(patch), mine))
+        edge = edge_of(flat, seams)
         flats.append(flat)
-        findings += [found for found in (finding_of(flat), _overlap_of(flat)) if found is not None]
+        laid.append(edge)
+        findings += [found for found in (finding_of(flat), _overlap_of(flat, edge)) if found is not None]
     found, breadth, without = [], _breadths(surface), dict.fromkeys([ply.number for ply in plies], 0.0)
-    laid = [
-        PatchEdge(zone_outline=flat_outline(flat), runs=runs_of(flat), centrelines=centrelines_of(flat))
-        for flat in flats
-    ]
     for i, ply in enumerate(plies):
         covered = _covered(ply, surface.zones, f"plies[{i}].zones")
         for flat, edge in zip(flats, laid, strict=True):
             if flat.patch.zone in covered:
                 moves = [_move(flat, run[0], i, covered, laps, breadth) for run in edge.runs]
                 zone = surface.zones[flat.patch.zone].name
-                pattern = _pattern(flat, edge, moves, ply, zone, seams)
+                pattern = _pattern(flat, edge, moves, ply, zone)
                 if pattern.outline.area > 0.0:
                     found.append(pattern)
                     over = lapped_over(flat.patch.name, edge.zone_outline, pattern.outline)
@@ -198,9 +194,9 @@ def _no_piece(flat: Flat) -> Finding:
     )
 
 
-def _overlap_of(flat: Flat) -> Finding | None:
+def _overlap_of(flat: Flat, edge: PatchEdge) -> Finding | None:
     """Return what is said of a piece that lies over itself when it is flat, or None."""
-    twice = flat.area_ratio * flat.patch.area_mm2 - float(flat_outline(flat).area)
+    twice = flat.area_ratio * flat.patch.area_mm2 - float(edge.zone_outline.area)
     if flat.flipped or twice < max(_OVER_ITSELF_MM2, _OVER_ITSELF * flat.patch.area_mm2):
         return None
     return Finding(
@@ -240,24 +236,18 @@ def _breadths(surface: Zoned) -> dict[int, float]:
     return found
 
 
-def _pattern(
-    flat: Flat, edge: PatchEdge, moves: Sequence[float], ply: ClothPly, zone: str, seams: Sequence[Seam]
-) -> Pattern:
+def _pattern(flat: Flat, edge: PatchEdge, moves: Sequence[float], ply: ClothPly, zone: str) -> Pattern:
     """Return the pattern of one patch for one ply, each run of its rim moved out or in."""
-    chains = [
-        flat.points[np.append(c, c[:1])] if is_closed else flat.points[c] for _, c, is_closed in edge.runs
-    ]
-    lines = [shapely.simplify(shapely.LineString(points), THINNED) for points in chains]
     seams_flat = tuple(
-        np.asarray(line.coords) for line, run in zip(lines, edge.runs, strict=True) if run[0] >= 0
+        np.asarray(line.coords) for line, run in zip(edge.lines, edge.runs, strict=True) if run[0] >= 0
     )
-    outline = closed_up(shapely.simplify(moved_edges(edge, lines, moves), THINNED))
+    outline = closed_up(shapely.simplify(moved_edges(edge, moves), THINNED))
     kept, trimmed = (
         outline,
         [0.0 if run[0] == FREE else move for run, move in zip(edge.runs, moves, strict=True)],
     )
     if trimmed != list(moves):
-        kept = largest(shapely.intersection(outline, moved_edges(edge, lines, trimmed)))
+        kept = largest(shapely.intersection(outline, moved_edges(edge, trimmed)))
     by_zone = {run[0]: move for run, move in zip(edge.runs, moves, strict=True)}
     degrees, words = _ARROWS[flat.warp]
     return Pattern(
@@ -265,7 +255,7 @@ def _pattern(
         ply=ply.number, cloth=ply.cloth, zone=zone, patch=flat.patch.name,
         outline=outline, kept=kept, zone_outline=edge.zone_outline, laps=_strips(flat, edge, trimmed),
         seams=seams_flat,
-        notches=notches_on(flat, seams, outline, by_zone), centrelines=edge.centrelines,
+        notches=notches_on(edge.spots, outline, by_zone), centrelines=edge.centrelines,
         arrow_deg=degrees, arrow=words, bias_deg=ply.bias_deg,
         surface_mm2=flat.patch.area_mm2, is_exact=flat.is_exact,
         stretch_min=flat.stretch_min, stretch_max=flat.stretch_max,

@@ -170,9 +170,20 @@ def _placed(pattern: Pattern, front: Array, width: float) -> tuple[LaidPattern, 
 
 
 def _profile(shape: shapely.Polygon, high: float) -> tuple[Array, Array]:
-    """Return from where to where a shape on the axes reaches in each strip, and a gap above it."""
+    """Return from where to where a shape on the axes reaches in each strip, and a gap about it."""
     count = math.ceil(round((high + GAP) / _STRIP, 9))
-    low = np.arange(count) * _STRIP - GAP
-    strips = shapely.box(-1.0, low, float(shape.bounds[2]) + 1.0, low + _STRIP + GAP)
-    bounds = shapely.bounds(shapely.intersection(shape, strips))
-    return bounds[:, 0], bounds[:, 2]
+    levels = np.arange(count + 2) * _STRIP - GAP
+    points = shapely.get_coordinates(shape.exterior)
+    x, y = points[:, 0], points[:, 1]
+    begin, finish = np.full(count + 1, np.inf), np.full(count + 1, -np.inf)  # between a level and the next
+    row = np.clip(np.searchsorted(levels, y, side="right") - 1, 0, count)
+    np.minimum.at(begin, row, x)
+    np.maximum.at(finish, row, x)
+    low, high_y = np.minimum(y[:-1], y[1:]), np.maximum(y[:-1], y[1:])
+    level, side = np.nonzero((low <= levels[:, None]) & (levels[:, None] <= high_y) & (low < high_y))
+    at = x[side] + (levels[level] - y[side]) / (y[side + 1] - y[side]) * (x[side + 1] - x[side])
+    for slab in (level - 1, level):
+        is_there = (slab >= 0) & (slab <= count)
+        np.minimum.at(begin, slab[is_there], at[is_there])
+        np.maximum.at(finish, slab[is_there], at[is_there])
+    return np.minimum(begin[:-1], begin[1:]), np.maximum(finish[:-1], finish[1:])

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.ground.errors import present, promise
+from plugs.ground.errors import promise
 from plugs.mesh.triangles import areas, edges_of, hinges_of
 
 Array = NDArray[np.float64]
@@ -47,37 +47,35 @@ def unroll(vertices: Array, triangles: Indices) -> Unrolled:
         Each triangle is laid against one that lies already, in the order of a search in breadth from
         the largest; where the surface is not developable, ways round do not meet, and the strain tells.
     """
-    shape, length = flat_triangles(vertices, triangles)
-    order, before = _order(triangles, length)
+    shape, area = flat_triangles(vertices, triangles)
     corners = triangles.tolist()
-    local = shape.tolist()
-    points: list[tuple[float, float] | None] = [None] * len(vertices)
-    for corner, (x, y) in zip(corners[order[0]], local[order[0]], strict=True):
-        points[corner] = (x, y)
-    for this in order[1:].tolist():
-        missing = [j for j in range(3) if points[corners[this][j]] is None]
-        if not missing:
+    local = (shape[..., 0] + 1j * shape[..., 1]).tolist()
+    points, is_laid = [0j] * len(vertices), [False] * len(vertices)
+    order = _order(triangles, area)
+    for corner, spot in zip(corners[order[0]], local[order[0]], strict=True):
+        points[corner], is_laid[corner] = spot, True
+    for this in order[1:]:
+        # two corners lie already, as those of the triangle that this one is laid against
+        i, j, k = corners[this]
+        if not is_laid[i]:
+            third, a, b, (own_c, own_a, own_b) = i, points[j], points[k], local[this]
+        elif not is_laid[j]:
+            third, a, b, (own_b, own_c, own_a) = j, points[k], points[i], local[this]
+        elif not is_laid[k]:
+            third, a, b, (own_a, own_b, own_c) = k, points[i], points[j], local[this]
+        else:
             continue
-        j = missing[0] if len(missing) == 1 else _apex(corners[this], corners[int(before[this])])
-        # a triangle is laid against one that lies already
-        a, b = (present(points[corners[this][(j + k) % 3]]) for k in (1, 2))
-        la, lb, lc = local[this][(j + 1) % 3], local[this][(j + 2) % 3], local[this][j]
-        edge, flat = complex(b[0] - a[0], b[1] - a[1]), complex(lb[0] - la[0], lb[1] - la[1])
+        edge, flat = b - a, own_b - own_a
         turn = edge / flat if abs(flat) > _NOTHING else 1.0
         turn = turn / abs(turn) if abs(turn) > _NOTHING else 1.0
-        spot = complex(a[0], a[1]) + turn * complex(lc[0] - la[0], lc[1] - la[1])
-        points[corners[this][j]] = (spot.real, spot.imag)
-    found = np.array(points, dtype=np.float64)
+        points[third], is_laid[third] = a + turn * (own_c - own_a), True
+    spots = np.array(points, dtype=np.complex128)
+    found = np.stack([spots.real, spots.imag], axis=1)
     edges, _ = edges_of(triangles)
     true = np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)
     flat_length = np.linalg.norm(found[edges[:, 0]] - found[edges[:, 1]], axis=1)
     strain = np.abs(flat_length - true) / np.maximum(true, 1.0)
     return Unrolled(points=found, largest_strain=float(strain.max(initial=0.0)))
-
-
-def _apex(corners: list[int], before: list[int]) -> int:
-    """Return the corner of a triangle that the one before does not share."""
-    return next(j for j in range(3) if corners[j] not in before)
 
 
 def flat_triangles(vertices: Array, triangles: Indices) -> tuple[Array, Array]:
@@ -105,20 +103,26 @@ def flat_triangles(vertices: Array, triangles: Indices) -> tuple[Array, Array]:
     return flat, area
 
 
-def _order(triangles: Indices, area: Array) -> tuple[Indices, Indices]:
-    """Return the order in which triangles are laid, and the one that each is laid against."""
+def _order(triangles: Indices, area: Array) -> list[int]:
+    """Return the order in which triangles are laid: each hangs together with one before it.
+
+    Of its neighbours those with higher numbers come first.
+    """
     one, two = hinges_of(triangles)
-    later: list[list[int]] = [[] for _ in triangles]
-    earlier: list[list[int]] = [[] for _ in triangles]
-    for low, high in sorted(zip((one // 3).tolist(), (two // 3).tolist(), strict=True)):
-        later[low].append(high)
-        earlier[high].append(low)
+    count = len(triangles)
+    beside = np.full(triangles.size, -1, dtype=np.int64)
+    beside[one], beside[two] = two // 3, one // 3
+    rank = np.where(beside > np.repeat(np.arange(count), 3), beside, beside + count)
+    near = np.sort(np.where(beside < 0, 2 * count, rank).reshape(-1, 3), axis=1) % count
+    has = (beside.reshape(-1, 3) >= 0).sum(axis=1).tolist()
     found = [int(np.argmax(area))]
-    before = np.full(len(triangles), -1)
+    is_found = [False] * count
+    is_found[found[0]] = True
+    neighbours = near.tolist()
     for here in found:
-        for other in (*later[here], *earlier[here]):
-            if before[other] < 0 and other != found[0]:
-                before[other] = here
+        for other in neighbours[here][: has[here]]:
+            if not is_found[other]:
+                is_found[other] = True
                 found.append(other)
-    promise(len(found) == len(triangles), "the patch is in one piece")
-    return np.array(found, dtype=np.int64), before
+    promise(len(found) == count, "the patch is in one piece")
+    return found

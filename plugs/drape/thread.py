@@ -59,10 +59,10 @@ class Crossings:
     Attributes
     ----------
     surface : Surface
-    table : (m, 3, 8) float
+    table : (m, 3, 8) float, dimensionless and mm
         Of each side the inward normal (x, y) and how far the side lies along it, as `Surface` has it; the
         triangle beyond, -1 for none; and turn and shift (x, y each) over to it.
-    known : mapping of int to list of 3 list of 8 float
+    known : mapping of int to list of 3 list of 8 float, dimensionless and mm
         Of triangles that single threads have crossed, the same as plain numbers.
     """
 
