@@ -37,9 +37,10 @@ def test_piece_whose_edges_all_move_in() -> None:
     """A rectangle in two runs that meet half way along it, 10 mm and 8 mm inside: no tab where they meet."""
     corners = np.array([[50, 0], [100, 0], [100, 60], [50, 60], [0, 60], [0, 0]], dtype=float)
     runs = [(1, np.array([0, 1, 2, 3]), False), (2, np.array([3, 4, 5, 0]), False)]
-    edge = PatchEdge(zone_outline=shapely.Polygon(corners), runs=runs, centrelines=())
-    lines = [shapely.LineString(corners[run]) for _, run, _ in runs]
-    left = moved_edges(edge, lines, [-10.0, -8.0])
+    lines = tuple(shapely.LineString(corners[run]) for _, run, _ in runs)
+    zone = shapely.Polygon(corners)
+    edge = PatchEdge(zone_outline=zone, runs=tuple(runs), lines=lines, spots=(), centrelines=())
+    left = moved_edges(edge, [-10.0, -8.0])
     assert left.bounds == pytest.approx((8.0, 8.0, 90.0, 52.0), abs=1e-6)
     assert left.area == pytest.approx(40.0 * 40.0 + 42.0 * 44.0, abs=5.0)
 
@@ -54,8 +55,10 @@ def test_outline_with_sides_that_all_but_run_on_straight() -> None:
             [119.75, 97.66740991955456], [119.75, 10.0], [10.0, 10.0], [10.0, high],
         ]
     )  # fmt: skip
-    edge = PatchEdge(zone_outline=shapely.Polygon(corners), runs=[(1, np.arange(8), True)], centrelines=())
-    grown = moved_edges(edge, [shapely.LinearRing(corners)], [4.0])
+    runs, lines = ((1, np.arange(8), True),), (shapely.LinearRing(corners),)
+    zone = shapely.Polygon(corners)
+    edge = PatchEdge(zone_outline=zone, runs=runs, lines=lines, spots=(), centrelines=())
+    grown = moved_edges(edge, [4.0])
     assert grown.is_valid
     assert grown.bounds == pytest.approx((6.0, 6.0, 123.75, high + 4.0), abs=1e-9)
     assert grown.area == pytest.approx(117.75 * (high - 2.0), rel=1e-9)
