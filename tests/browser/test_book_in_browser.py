@@ -226,7 +226,7 @@ def test_no_figure_is_cut_in_print(page: Browser, paper: str) -> None:
         one.extract_text() for one in pypdf.PdfReader(io.BytesIO(page.pdf(wide / 25.4, tall / 25.4))).pages
     ]
     for name in ("L01", "L02", "L03", "L04", "L05", "L06", "L07"):
-        mine = [text for text in sheets if f"layer {name}. Smaller than life" in " ".join(text.split())]
+        mine = [text for text in sheets if f"layer {name}. Not to scale" in " ".join(text.split())]
         assert len(mine) == 1, name
         assert name in mine[0].replace(f"layer {name}", "").split()  # lettered in the middle of the layer
 
