@@ -16,7 +16,7 @@ from typing import Any, Final
 
 from plugs.book.html import Html, el, joined
 from plugs.book.parts import about, cautions, cutting, measured, templates
-from plugs.book.scene import PICTURE_MM, BookScene, packed
+from plugs.book.scene import PICTURE_MM, BookScene, scene_json
 from plugs.book.shopping import shopping
 from plugs.book.skin import skin
 from plugs.book.source import BookSource
@@ -134,7 +134,7 @@ def _head(title: str) -> Html:
 
 def _scripts(scene: BookScene) -> Html:
     """Return the scene and the programs that show it."""
-    held = el("script", Html(packed(scene)), type="application/json", id="scene")
+    held = el("script", Html(scene_json(scene)), type="application/json", id="scene")
     return joined([held, *(el("script", Html(program)) for program in _programs())])
 
 

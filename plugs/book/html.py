@@ -198,7 +198,7 @@ def quantity(name: str, value: object, unit: str) -> Html:
     if isinstance(value, list | tuple):
         return joined([quantity(name, item, unit) for item in value], ", ") if value else text(_DASH)
     if isinstance(value, Mapping):
-        return joined([f"{label_of(key)} {quantity(key, item, unit)}" for key, item in value.items()], "; ")
+        return joined([f"{head_of(key)} {quantity(key, item, unit)}" for key, item in value.items()], "; ")
     if not isinstance(value, int | float):
         return text(value)
     if name in _SIZES:
@@ -246,7 +246,7 @@ def _digits(value: float) -> str:
     return f"{value:.{max(0, 2 - math.floor(math.log10(abs(value))))}f}"
 
 
-def label_of(name: str) -> str:
+def head_of(name: str) -> str:
     """Return the name of a figure as words, without its unit.
 
     Parameters

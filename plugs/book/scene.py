@@ -162,7 +162,7 @@ def scene_bounds(scene: BookScene) -> tuple[Array, Array]:
     return corners.min(axis=0).astype(np.float64), corners.max(axis=0).astype(np.float64)
 
 
-def packed(scene: BookScene) -> str:
+def scene_json(scene: BookScene) -> str:
     """Return a scene as JSON that may stand in a page: places in 16 bits, in the box round everything.
 
     Returns

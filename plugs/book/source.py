@@ -191,9 +191,7 @@ class BookSource:
         as_drawn : bool
             Whether all that is written stays as it is.
         """
-        where = joined(
-            [el("strong", drawing.title), ". Not to scale; the drawing is ", el("code", path)]
-        )
+        where = joined([el("strong", drawing.title), ". Not to scale; the drawing is ", el("code", path)])
         caption = joined([where, f". {words}" if words else "."])
         return drawing_figure(drawing, caption=caption, unit=self.unit, height=height, as_drawn=as_drawn)
 

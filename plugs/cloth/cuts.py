@@ -78,7 +78,7 @@ def _longest(patch: Patch) -> float:
     return max(float(longest), _FARTHEST)
 
 
-def opened(patch: Patch) -> Patch:
+def cut_open(patch: Patch) -> Patch:
     """Return a patch that can be laid flat: a ring round something is cut open where it is narrowest.
 
     Returns

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from plugs.cloth.cloth import ClothPly, Laps, Pattern
-from plugs.cloth.cuts import cut_darts, opened
+from plugs.cloth.cuts import cut_darts, cut_open
 from plugs.cloth.edges import (
     THINNED,
     PatchEdge,
@@ -92,7 +92,7 @@ def patterns_of(
     flats, laid, findings = [], [], []
     for patch in surface.patches:
         mine = _nearest_darts(patch, surface, [d for d in darts if d.zone == names[patch.zone]])
-        flat = flatten(cut_darts(opened(patch), mine))
+        flat = flatten(cut_darts(cut_open(patch), mine))
         edge = edge_of(flat, seams)
         flats.append(flat)
         laid.append(edge)

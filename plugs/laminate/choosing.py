@@ -60,7 +60,7 @@ def oz_per_ft2(ounces: float) -> float:
     return number("oz_per_ft2", ounces, least=0.0, most=1000.0) * _GRAMS_PER_OUNCE / _M2_PER_FOOT2
 
 
-def label_of(material: Material) -> str:
+def source_label(material: Material) -> str:
     """Return how sure a material's record is as a whole: as sure as its least sure value.
 
     Parameters

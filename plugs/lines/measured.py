@@ -26,8 +26,8 @@ from plugs.lines.measured_paths import (
     curve_points,
     find_foot,
     made_even,
-    part_of,
     path_of,
+    stretch_of,
 )
 from plugs.lines.measured_pieces import chord_rises, misses, shares_of
 from plugs.lines.plan import drawn_panels
@@ -223,7 +223,7 @@ def _trimmed(
     start = feet[first].ahead if first is not None and first in feet else 0.0
     stop = feet[second].back if second is not None and second in feet else 0.0
     start, stop = stop if first is None else start, start if second is None else stop
-    return part_of(paths[name], start, paths[name].length - stop)
+    return stretch_of(paths[name], start, paths[name].length - stop)
 
 
 def _all_shares(

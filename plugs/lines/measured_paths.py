@@ -94,7 +94,7 @@ def path_of(points: Array) -> PanelPath:
     return PanelPath(points=points[is_kept], along=np.concatenate([[0.0], np.cumsum(step)])[is_kept])
 
 
-def part_of(path: PanelPath, start: float, stop: float) -> PanelPath:
+def stretch_of(path: PanelPath, start: float, stop: float) -> PanelPath:
     """Return a path from one length along it to another.
 
     Parameters

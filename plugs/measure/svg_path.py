@@ -143,7 +143,7 @@ def _segment(
     if kind == "V":
         return [complex(at.real, numbers[0] + base.imag)], 0j
     if kind == "A":
-        return arc_points(at, base + complex(*numbers[5:]), numbers, chord), 0j
+        return ellipse_points(at, base + complex(*numbers[5:]), numbers, chord), 0j
     points = [base + complex(x, y) for x, y in zip(numbers[::2], numbers[1::2], strict=True)]
     if kind == "L":
         return points, 0j
@@ -166,7 +166,7 @@ def _bezier(poles: Complexes, chord: float) -> list[complex]:
     return points
 
 
-def arc_points(at: complex, to: complex, numbers: list[float], chord: float) -> list[complex]:
+def ellipse_points(at: complex, to: complex, numbers: list[float], chord: float) -> list[complex]:
     """Return points of an elliptical arc after its start.
 
     Parameters

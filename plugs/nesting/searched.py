@@ -79,7 +79,7 @@ class _Panics:
         return kind is not None and kind.__name__ == "PanicException"
 
 
-def packed(strip: Strip) -> list[Found] | None:
+def packed_strip(strip: Strip) -> list[Found] | None:
     """Return a strip packed by spyrrow.
 
     Returns
@@ -134,7 +134,7 @@ def nest_searched(
     cutting: Cutting,
     *,
     seconds: float,
-    solve: Solver = packed,
+    solve: Solver = packed_strip,
 ) -> Nesting:
     """Return blanks nested by a search, or as `nest` does it where that is no worse.
 

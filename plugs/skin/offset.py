@@ -25,7 +25,15 @@ from plugs.lines.rings import inset_corners, panel_tangents
 from plugs.lines.section import End
 from plugs.lines.stations import Loft, assemble_loft
 from plugs.skin.blends import with_blends_put_right
-from plugs.skin.planes import SurfaceBeside, in_space, meeting, normals_of, slid, surfaces_beside, with_plane
+from plugs.skin.planes import (
+    SurfaceBeside,
+    in_space,
+    moves_to_depth,
+    normals_of,
+    slid,
+    surfaces_beside,
+    with_plane,
+)
 from plugs.skin.proof import STEPS_WELL_DEG, excess_at, prove_cover
 from plugs.skin.skin import Cover
 
@@ -451,7 +459,7 @@ def _line_points(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> tupl
     slopes = [lines.at((knots + nudge).T)[1].transpose(1, 0, 2) for nudge in (-1e-7, 1e-7)]
     beside = surfaces_beside(finish, knots, place, slopes)
     depth = np.stack([np.tile([cover.panels[i - 1], cover.panels[i]], 2) for i in range(h)])[:, None]
-    moves = slid(meeting(beside, np.broadcast_to(depth, (h, s, 4))), *slopes)
+    moves = slid(moves_to_depth(beside, np.broadcast_to(depth, (h, s, 4))), *slopes)
     for j, is_blunt in ((0, reach.is_front_blunt), (s - 1, reach.is_aft_blunt)):
         if not is_blunt:
             normal, end_depth = _end_plane(finish, cover, is_front=j == 0)
@@ -459,7 +467,7 @@ def _line_points(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> tupl
                 normal=beside.normal[:, j], along=beside.along[:, j], curvature=beside.curvature[:, j]
             )
             deep = np.append(depth[:, 0], np.full((h, 1), end_depth), axis=1)
-            moves[:, j] = meeting(with_plane(at_end, normal), deep)
+            moves[:, j] = moves_to_depth(with_plane(at_end, normal), deep)
     knots, corners = knots + moves[..., 0], place + moves[..., 1:]
     is_centre = (np.abs(table.corners[..., 0]) < LENGTH).all(axis=0) & bool((table.side_of < 0.0).any())
     corners[is_centre, :, 0] = 0.0

@@ -149,7 +149,7 @@ def with_plane(beside: SurfaceBeside, normal: Array) -> SurfaceBeside:
     )
 
 
-def meeting(beside: SurfaceBeside, depth: Array) -> Array:
+def moves_to_depth(beside: SurfaceBeside, depth: Array) -> Array:
     """Return the moves that bring points as deep as asked under every surface beside them.
 
     Parameters

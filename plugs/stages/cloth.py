@@ -67,7 +67,7 @@ class LaidPatch:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Cut:
+class CutCloth:
     """The cloth of a plug.
 
     Attributes
@@ -125,7 +125,7 @@ class Nets:
     findings: tuple[Finding, ...]
 
 
-def cut_cloth(plug: Plug, layup: Layup, skin: Skin, body: Solid) -> Cut:
+def cut_cloth(plug: Plug, layup: Layup, skin: Skin, body: Solid) -> CutCloth:
     """Return the surface of a plug in zones, its patterns, and their places on the rolls.
 
     From fewer triangles than the foam's, but where a piece unrolls exactly and too much of its area is lost
@@ -141,7 +141,7 @@ def cut_cloth(plug: Plug, layup: Layup, skin: Skin, body: Solid) -> Cut:
 
     Returns
     -------
-    Cut
+    CutCloth
 
     Raises
     ------
@@ -160,7 +160,7 @@ def cut_cloth(plug: Plug, layup: Layup, skin: Skin, body: Solid) -> Cut:
         for name, cloth in cloths.items()
         if any(pattern.cloth == name for pattern in patterns.patterns)
     )
-    return Cut(surface=surface, patterns=patterns, rolls=rolls)
+    return CutCloth(surface=surface, patterns=patterns, rolls=rolls)
 
 
 def _lacking_mm2(patch: Patch) -> float:
@@ -203,7 +203,7 @@ def _zone_names(places: Sequence[str], surface: Zoned) -> list[str]:
     return found
 
 
-def lay_nets(plug: Plug, layup: Layup, cloth: Cut) -> Nets:
+def lay_nets(plug: Plug, layup: Layup, cloth: CutCloth) -> Nets:
     """Return nets on each patch, one for each direction in which woven plies lie there.
 
     By the tightest weave that lies so. What unrolls without stretch is left out: no weave shears there.
@@ -212,7 +212,7 @@ def lay_nets(plug: Plug, layup: Layup, cloth: Cut) -> Nets:
     ----------
     plug : Plug
     layup : Layup
-    cloth : Cut
+    cloth : CutCloth
 
     Returns
     -------
@@ -242,7 +242,7 @@ def lay_nets(plug: Plug, layup: Layup, cloth: Cut) -> Nets:
     return Nets(laid=tuple(laid), findings=tuple(finding for _, _, told in found for finding in told))
 
 
-def _wanted(layup: Layup, cloth: Cut) -> list[_Wanted]:
+def _wanted(layup: Layup, cloth: CutCloth) -> list[_Wanted]:
     """Return the nets that are to be laid."""
     surface = cloth.surface
     exact = {flat.patch.name for flat in cloth.patterns.flats if flat.is_exact}

@@ -40,7 +40,7 @@ _TOUCH: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Standing:
+class StackTemplates:
     """The foam, with room for the templates that stand in the stack.
 
     Attributes
@@ -146,7 +146,7 @@ class Offered:
     findings: tuple[Finding, ...]
 
 
-def stand(plug: Plug, body: Solid, in_stack: Templates | None) -> Standing:
+def stand(plug: Plug, body: Solid, in_stack: Templates | None) -> StackTemplates:
     """Return the templates that stand in the stack, and the foam round them.
 
     Parameters
@@ -158,7 +158,7 @@ def stand(plug: Plug, body: Solid, in_stack: Templates | None) -> Standing:
 
     Returns
     -------
-    Standing
+    StackTemplates
 
     Raises
     ------
@@ -167,12 +167,14 @@ def stand(plug: Plug, body: Solid, in_stack: Templates | None) -> Standing:
     """
     bays = stack_bays(plug, in_stack, body.by_mesh.lower, body.by_mesh.upper)
     if not bays or in_stack is None:
-        return Standing(foam=body.body, bays=(), templates=(), findings=())
-    templates, found = make_templates(body.body, in_stack, stations_of(plug))
-    return Standing(foam=without_plates(body.body, templates), bays=bays, templates=templates, findings=found)
+        return StackTemplates(foam=body.body, bays=(), templates=(), findings=())
+    templates, found = make_templates(body.body, in_stack, station_places(plug))
+    return StackTemplates(
+        foam=without_plates(body.body, templates), bays=bays, templates=templates, findings=found
+    )
 
 
-def stations_of(plug: Plug) -> list[float]:
+def station_places(plug: Plug) -> list[float]:
     """Return the positions of a plug's stations.
 
     Parameters
@@ -187,14 +189,14 @@ def stations_of(plug: Plug) -> list[float]:
     return [station.x for station in plug.stations]
 
 
-def lay_foam(plug: Plug, body: Solid, standing: Standing) -> Layering:
+def lay_foam(plug: Plug, body: Solid, standing: StackTemplates) -> Layering:
     """Return the layers that a plug is stacked from.
 
     Parameters
     ----------
     plug : Plug
     body : Solid
-    standing : Standing
+    standing : StackTemplates
 
     Returns
     -------
@@ -217,14 +219,14 @@ def lay_foam(plug: Plug, body: Solid, standing: Standing) -> Layering:
     return Layering(layers=layers, pockets=pockets, findings=found)
 
 
-def part_layers(plug: Plug, lines: Lines, standing: Standing, sized: Sequence[Sized]) -> Parted:
+def part_layers(plug: Plug, lines: Lines, standing: StackTemplates, sized: Sequence[Sized]) -> Parted:
     """Return the pieces that the layers are cut in.
 
     Parameters
     ----------
     plug : Plug
     lines : Lines
-    standing : Standing
+    standing : StackTemplates
     sized : sequence of Layer and (tuple of (float, float), mm)
         Layers, each with the widths and heights that a piece of it must fit one of.
 
@@ -259,14 +261,14 @@ def part_layers(plug: Plug, lines: Lines, standing: Standing, sized: Sequence[Si
     )
 
 
-def pin(plug: Plug, lines: Lines, standing: Standing, parted: Parted) -> Pinning:
+def pin(plug: Plug, lines: Lines, standing: StackTemplates, parted: Parted) -> Pinning:
     """Return glue and pins where layers meet; pins pass the template that stands between two.
 
     Parameters
     ----------
     plug : Plug
     lines : Lines
-    standing : Standing
+    standing : StackTemplates
     parted : Parted
 
     Returns
@@ -380,7 +382,7 @@ def offer(plug: Plug, body: Solid, finish: Solid, layering: Layering) -> Offered
     later = [pocket.param for pocket in layering.pockets if pocket.method != LAYERS]
     foam, finished = (body_before(one, later) if later else one.body for one in (body, finish))
     words = present(plug.templates)
-    templates, found = make_gauges(foam, None if finish is body else finished, words, stations_of(plug))
+    templates, found = make_gauges(foam, None if finish is body else finished, words, station_places(plug))
     return Offered(templates=templates, findings=found)
 
 
@@ -427,4 +429,4 @@ def base_of(plug: Plug, body: Solid, templates: Sequence[Template]) -> BasePlan:
     -------
     BasePlan
     """
-    return make_base_plan(body.body, stations_of(plug), templates)
+    return make_base_plan(body.body, station_places(plug), templates)

@@ -26,7 +26,7 @@ from plugs.recipe.plug import Plug
 from plugs.sanding.sanding import FLAT, SandingAids
 from plugs.stages.boards import Arranged
 from plugs.stages.buying import needs_of
-from plugs.stages.cloth import Cut
+from plugs.stages.cloth import CutCloth
 from plugs.stages.laying import Edges, Inside, Laying, filler_of
 from plugs.stages.minding import materials_of
 from plugs.stages.shape import Lines
@@ -37,14 +37,14 @@ _LEAST_FLAT_MM: Final = 150.0
 """A flat panel smaller than a hand and its heel does not give under it: common practice, no source."""
 
 
-def mix(plug: Plug, layup: Layup, cloth: Cut) -> ResinPlan:
+def mix(plug: Plug, layup: Layup, cloth: CutCloth) -> ResinPlan:
     """Return what to mix for each ply.
 
     Parameters
     ----------
     plug : Plug
     layup : Layup
-    cloth : Cut
+    cloth : CutCloth
 
     Returns
     -------

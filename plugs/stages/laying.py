@@ -15,7 +15,7 @@ from plugs.laminate.resin_plan import ResinPlan
 from plugs.laminate.shape_edges import plug_edges, shape_edges
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.plug import Plug
-from plugs.stages.cloth import Cut
+from plugs.stages.cloth import CutCloth
 from plugs.stages.foam import Parted
 from plugs.stages.shape import Lines
 from plugs.templates.templates import Template
@@ -63,13 +63,13 @@ class Laying:
     Attributes
     ----------
     layup : Layup
-    cloth : Cut
+    cloth : CutCloth
     edges : Edges
     resin : ResinPlan
     """
 
     layup: Layup
-    cloth: Cut
+    cloth: CutCloth
     edges: Edges
     resin: ResinPlan
 

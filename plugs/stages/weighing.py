@@ -21,7 +21,7 @@ from plugs.mesh.mesh import PLANES
 from plugs.mesh.triangles import centre
 from plugs.recipe.plug import Plug
 from plugs.stages.boards import board_for
-from plugs.stages.cloth import Cut
+from plugs.stages.cloth import CutCloth
 from plugs.stages.laying import Inside, Laying, filler_of
 
 Array = NDArray[np.float64]
@@ -60,7 +60,7 @@ def part_of(plug: Plug, laying: Laying, inside: Inside) -> Part:
     return weigh([share for share in shares if share.mass_kg != 0.0])
 
 
-def laid_areas(cloth: Cut) -> dict[int, float]:
+def laid_areas(cloth: CutCloth) -> dict[int, float]:
     """Return the area of every ply as it is laid: pieces as they are cut, with laps, joins and trim.
 
     Returns
@@ -75,7 +75,7 @@ def laid_areas(cloth: Cut) -> dict[int, float]:
     return laid
 
 
-def _laps(layup: Layup, cloth: Cut) -> Share:
+def _laps(layup: Layup, cloth: CutCloth) -> Share:
     """Return what the pieces, trimmed, weigh more than plies of just the size of their zones."""
     plies = {ply.number: ply for ply in layup.plies if ply.cloth.stays}
     middle = {patch.name: _middle(patch) for patch in cloth.surface.patches}

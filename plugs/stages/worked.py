@@ -17,7 +17,7 @@ from plugs.sanding.sanding import SandingAids, sanding_aids
 from plugs.skin.proof import SkinProof
 from plugs.skin.skin import Skin
 from plugs.stages import foam, shape
-from plugs.stages.foam import Layering, Offered, Parted, Pinning, Sheets, Standing
+from plugs.stages.foam import Layering, Offered, Parted, Pinning, Sheets, StackTemplates
 from plugs.stages.shape import Cutters, Lines
 from plugs.stages.stage import Staged, stage
 from plugs.templates.base_plan import BasePlan
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from plugs.laminate.resin_plan import ResinPlan
     from plugs.laminate.shopping import ShoppingList
     from plugs.stages.boards import Boards
-    from plugs.stages.cloth import Cut, Nets
+    from plugs.stages.cloth import CutCloth, Nets
     from plugs.stages.laying import Edges, Inside, Laying
 
 
@@ -93,7 +93,7 @@ class Worked(Staged):
         return shape.skin_proof(self.lines, self.body, self.finish)
 
     @stage("stack", "stations", after=("body", "in_stack"), said="layers")
-    def standing(self) -> Standing:
+    def standing(self) -> StackTemplates:
         """Templates that stand in the stack, and the foam round them."""
         return foam.stand(self.plug, self.body, self.in_stack)
 
@@ -178,7 +178,7 @@ class Worked(Staged):
         return make_features(self.body, self.lines.finish_tools, self.layers)
 
     @stage("zones", "laps", "darts", "chord_tolerance", after=("layup", "skin", "body"))
-    def cloth(self) -> Cut | None:
+    def cloth(self) -> CutCloth | None:
         """Zones, patterns and rolls of cloth; None without a schedule."""
         if self.layup is None:
             return None

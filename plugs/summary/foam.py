@@ -38,7 +38,7 @@ class Lain:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class JointPin:
     """A pin with the joint that it stands in."""
 
     joint: Pinned
@@ -91,7 +91,7 @@ LEFT: Final = Table[tuple[Sheet, Leftover]](
 )
 """Rectangles that are left of sheets."""
 
-PINS: Final = Table[Standing](
+PINS: Final = Table[JointPin](
     Figure("name", lambda one: one.pin.name, "pin"),
     Figure("", lambda one: one.joint.contact.lower_layer, "lower_layer"),
     Figure("", lambda one: one.joint.contact.upper_layer, "upper_layer"),
@@ -279,9 +279,9 @@ def pins(work: Worked) -> dict[str, Any]:
     }
 
 
-def standing(joints: Sequence[Pinned]) -> list[Standing]:
+def standing(joints: Sequence[Pinned]) -> list[JointPin]:
     """Return the pins of joints."""
-    return [Standing(joint, pin) for joint in joints for pin in joint.pins]
+    return [JointPin(joint, pin) for joint in joints for pin in joint.pins]
 
 
 def templates(work: Worked, files: Mapping[str, bytes]) -> list[dict[str, Any]]:

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from plugs.cloth.roll import Roll
 from plugs.drawings import cloth_stems
-from plugs.laminate.choosing import label_of
+from plugs.laminate.choosing import source_label
 from plugs.laminate.layup import LaidPly, Laminate, Layup
 from plugs.laminate.part import Part, Sag
 from plugs.laminate.radii import EdgeVerdict
@@ -24,7 +24,7 @@ PLIES: Final = Table[LaidPly](
     Figure("cloth", lambda ply: ply.cloth.name, "cloth"),
     Figure("kind", lambda ply: ply.cloth.kind),
     Figure("weight_g_m2", lambda ply: ply.cloth.weight_gsm, "g/m2"),
-    Figure("label", lambda ply: label_of(ply.cloth)),
+    Figure("label", lambda ply: source_label(ply.cloth)),
     Figure("bias_deg", lambda ply: ply.bias_deg, "bias deg"),
     Figure("places", lambda ply: ply.places, "places"),
     Figure("stays", lambda ply: ply.cloth.stays),
@@ -94,7 +94,7 @@ def layup_figures(layup: Layup, verdicts: Sequence[EdgeVerdict] = ()) -> dict[st
         "cured_kg_m3": layup.resin.cured_kg_m3,
         "cured_source": layup.resin.sources.get("cured_kg_m3", "recipe: of the resin"),
         "barrier": None if layup.barrier is None else layup.barrier.name,
-        "labels": {m.name: label_of(m) for m in (layup.foam, layup.resin, layup.hardener)},
+        "labels": {m.name: source_label(m) for m in (layup.foam, layup.resin, layup.hardener)},
         "seal_kg_m2": layup.seal_kg_m2,
         "finish_kg_m2": layup.finish_kg_m2,
         "plies": [PLIES.told(ply) for ply in layup.plies],

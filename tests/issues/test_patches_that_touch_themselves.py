@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 
 from plugs.cloth.cloth import ClothPly
-from plugs.cloth.cuts import cut_darts, opened
+from plugs.cloth.cuts import cut_darts, cut_open
 from plugs.cloth.flatten import flatten
 from plugs.cloth.patterns import patterns_of
 from plugs.cloth.regions import SurfaceRegions
@@ -85,7 +85,7 @@ def test_patch_that_touches_itself_in_a_vertex_is_parted_there() -> None:
     assert len(patch.vertices) == 8 and len(np.unique(patch.ids)) == 7
     (loop,) = edge_loops(patch.triangles)
     assert len(np.unique(loop)) == len(loop) == 8
-    assert opened(patch) is patch
+    assert cut_open(patch) is patch
     laid = flatten(patch)
     assert laid.is_exact and laid.area_ratio == pytest.approx(1.0)
 
@@ -129,7 +129,7 @@ def test_ring_whose_way_runs_along_its_rim_is_opened() -> None:
     )  # fmt: skip
     tube = cloth_patch(vertices, triangles)
     assert len(edge_loops(tube.triangles)) == 2
-    strip = opened(tube)
+    strip = cut_open(tube)
     (loop,) = edge_loops(strip.triangles)
     assert len(np.unique(loop)) == len(loop)
     assert strip.area_mm2 == pytest.approx(tube.area_mm2, rel=1e-9)

@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from plugs.cloth.cuts import opened
+from plugs.cloth.cuts import cut_open
 from plugs.cloth.flatten import flatten, stretches
 from plugs.cloth.patterns import ClothPly, patterns_of
 from plugs.cloth.unroll import unroll
@@ -43,7 +43,7 @@ def test_cone_unrolls_to_a_sector(slope_deg: float) -> None:
     """
     vertices, triangles = cone(slope_deg, 100.0, 250.0)
     ring = cloth_patch(vertices, triangles)
-    patch = opened(ring)
+    patch = cut_open(ring)
     assert len(patch.vertices) > len(ring.vertices)
     flat = unroll(patch.vertices, patch.triangles)
     assert flat.largest_strain < 1e-9

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from plugs.book.book import SECTIONS, book_html
-from plugs.book.html import Html, el, label_of, quantities_table, quantity, steps, table, text
+from plugs.book.html import Html, el, head_of, quantities_table, quantity, steps, table, text
 from plugs.book.source import BookSource
 from plugs.drafting.drawing import Drawing
 from tests.books import Book, book_of
@@ -247,7 +247,7 @@ def test_figures_are_told_by_the_unit_in_their_name() -> None:
     assert quantity("at_mm", [1.0, None, 3.0], "mm") == "1\u00a0mm, –, 3\u00a0mm"
     assert quantity("is_inside", True, "mm") == "yes"
     assert quantity("name", "<i>", "mm") == "&lt;i&gt;"
-    assert label_of("rough_area_m2") == "rough area"
+    assert head_of("rough_area_m2") == "rough area"
 
 
 def test_price_of_sheets_is_that_of_all_of_them(book: Book) -> None:

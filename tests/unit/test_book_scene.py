@@ -14,7 +14,7 @@ import pytest
 import shapely
 
 from plugs.book.figures import HEIGHT, WIDTH, drawing_figure, readable
-from plugs.book.scene import PICTURE_MM, make_book_scene, packed
+from plugs.book.scene import PICTURE_MM, make_book_scene, scene_json
 from plugs.book.views import sharp_edges, three_views, views_drawing
 from plugs.drafting.drawing import Drawing, Label
 from plugs.drafting.drawing import Path as Line
@@ -45,7 +45,7 @@ def unpacked(one: dict[str, Any], name: str) -> np.ndarray:
 
 def test_packed_scene_holds_the_bodies(book: Book) -> None:
     """Unpacked as the page does it, every vertex is within half a step of its place."""
-    held = json.loads(packed(book.scene))
+    held = json.loads(scene_json(book.scene))
     low, span = np.array(held["low"]), np.array(held["span"])
     assert [one["name"] for one in held["meshes"]] == [one.name for one in book.scene.meshes]
     for one, mine in zip(held["meshes"], book.scene.meshes, strict=True):
@@ -59,8 +59,8 @@ def test_packed_scene_cannot_end_its_element(book: Book) -> None:
     """A name with the end of a script in it leaves no such letters behind, and comes back whole."""
     spite = "</script><!--"
     scene = replace(book.scene, meshes=(replace(book.scene.meshes[0], name=spite), *book.scene.meshes[1:]))
-    assert "<" not in packed(scene)
-    assert json.loads(packed(scene))["meshes"][0]["name"] == spite
+    assert "<" not in scene_json(scene)
+    assert json.loads(scene_json(scene))["meshes"][0]["name"] == spite
 
 
 def test_bodies_stay_as_near_as_the_book_says(book: Book) -> None:
@@ -126,7 +126,7 @@ def test_scene_without_skin_and_templates() -> None:
     """A bare box without layers is a scene too."""
     scene = make_book_scene(box(), ())
     assert [one.group for one in scene.meshes] == ["foam"]
-    assert json.loads(packed(scene))["axis"] == "z"
+    assert json.loads(scene_json(scene))["axis"] == "z"
 
 
 def test_labels_grow_only_where_there_is_room() -> None:

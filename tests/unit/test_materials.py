@@ -9,7 +9,7 @@ import pytest
 
 from plugs.ground.checking import checked
 from plugs.ground.errors import PlugError
-from plugs.laminate.choosing import by_sheet, check_material, label_of, material_named, sold_by
+from plugs.laminate.choosing import by_sheet, check_material, material_named, sold_by, source_label
 from plugs.laminate.generic import BARRIERS, BOARDS, CLOTHS, FILLERS, FOAMS, GLUES, HARDENERS, RESINS
 from plugs.laminate.materials import LABELS, Cloth, Foam, Material, Resin
 
@@ -31,7 +31,7 @@ def test_every_value_has_a_label_and_a_source(material: Material) -> None:
             assert label in LABELS, (word, label)
             assert len(words) > 5
     assert set(material.sources) <= set(plain)
-    assert label_of(material) in LABELS
+    assert source_label(material) in LABELS
 
 
 @pytest.mark.parametrize("material", ALL, ids=lambda m: f"{type(m).__name__} {m.name}")
@@ -57,9 +57,9 @@ def test_polystyrene_is_dissolved_and_polyurethane_meets_no_hot_wire() -> None:
 
 def test_weakest_label_counts() -> None:
     """A record is as sure as its least sure value; a user's own without sources is the recipe's."""
-    assert label_of(RESINS["polyester"]) == "practice"
-    assert label_of(HARDENERS["mekp"]) == "memory"
-    assert label_of(Foam(name="mine", kind="other", density_kg_m3=30.0)) == "recipe"
+    assert source_label(RESINS["polyester"]) == "practice"
+    assert source_label(HARDENERS["mekp"]) == "memory"
+    assert source_label(Foam(name="mine", kind="other", density_kg_m3=30.0)) == "recipe"
 
 
 def test_unknown_name_lists_the_closest_first() -> None:

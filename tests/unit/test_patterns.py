@@ -10,7 +10,7 @@ import shapely
 
 from plugs.cloth.breadths import in_breadths
 from plugs.cloth.cloth import ClothPly, Laps, Pattern
-from plugs.cloth.cuts import cut_darts, opened
+from plugs.cloth.cuts import cut_darts, cut_open
 from plugs.cloth.flatten import finding_of, flatten
 from plugs.cloth.patterns import PatternSet, lapped_over, patterns_of
 from plugs.cloth.roll import GAP, lay_out
@@ -164,12 +164,12 @@ def test_recess_is_a_tray_of_its_own() -> None:
     solid = plug_of(box_plan(800.0, 500.0, 300.0, radius=20.0), (recess,))
     surface = zoned(solid, bare=("floor",))
     tray = next(p for p in surface.patches if p.name == "pocket")
-    assert opened(tray) is tray
+    assert cut_open(tray) is tray
     deck = next(p for p in surface.patches if p.name == "deck")
-    assert opened(deck) is deck  # a hole in a flat piece stays one
+    assert cut_open(deck) is deck  # a hole in a flat piece stays one
     walls = zoned(solid, zones=(Zone(name="walls", panels=("pocket wall",)),), bare=("floor",))
     ring = next(p for p in walls.patches if p.name == "walls")
-    strip = opened(ring)
+    strip = cut_open(ring)
     assert len(strip.vertices) > len(ring.vertices)
     assert strip.area_mm2 == pytest.approx(ring.area_mm2, rel=1e-9)
     assert flatten(strip).flipped == 0

@@ -19,7 +19,7 @@ from plugs.foam.stock import Blank, Cutting, Stock
 from plugs.ground.errors import PlugError
 from plugs.nesting import searched
 from plugs.nesting.nesting import Nesting, fault_of, nest
-from plugs.nesting.searched import Found, Strip, nest_searched, packed
+from plugs.nesting.searched import Found, Strip, nest_searched, packed_strip
 from plugs.nesting.stored import fingerprint, read_stored, stored
 from tests.blanks import blanks_of, garments
 
@@ -135,10 +135,10 @@ def test_a_panic_is_no_crash(monkeypatch: pytest.MonkeyPatch) -> None:
     broken = Broken()
     monkeypatch.setitem(sys.modules, "spyrrow", broken)
     strip = Strip(outlines=(shapely.box(0, 0, 9, 9),), turns_deg=((0.0,),), height=5.0, gap=1.0, seconds=1)
-    assert packed(strip) is None
+    assert packed_strip(strip) is None
     broken.error = KeyboardInterrupt
     with pytest.raises(KeyboardInterrupt):
-        packed(strip)
+        packed_strip(strip)
 
 
 def test_real_solver_is_no_worse() -> None:

@@ -21,7 +21,7 @@ from plugs.mesh import mesh
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.plug import Plug
 from plugs.skin.offset import foam_loft
-from plugs.skin.planes import SurfaceBeside, meeting, slid, with_plane
+from plugs.skin.planes import SurfaceBeside, moves_to_depth, slid, with_plane
 from plugs.skin.proof import SkinProof, asked_depths, prove_cover
 from plugs.skin.skin import Skin, make_cover
 from tests.shapes import box_plan, crowned_plan, tapered_plan, wigley_plan
@@ -432,19 +432,19 @@ def flat_beside(*normals: tuple[float, float, float], curvature: float = 0.0) ->
 
 def test_meeting_of_two_planes() -> None:
     """Square to each other: in by each one's own depth, and not along the line."""
-    move = meeting(flat_beside((0.0, 1.0, 0.0), (0.0, 0.0, 1.0)), np.array([2.0, 3.0]))
+    move = moves_to_depth(flat_beside((0.0, 1.0, 0.0), (0.0, 0.0, 1.0)), np.array([2.0, 3.0]))
     assert move == pytest.approx([0.0, -2.0, -3.0])
 
 
 def test_meeting_with_an_end() -> None:
     """A third plane says where along the line."""
     beside = with_plane(flat_beside((0.0, 1.0, 0.0), (0.0, 0.0, 1.0)), np.array([-1.0, 0.0, 0.0]))
-    assert meeting(beside, np.array([2.0, 3.0, 1.5])) == pytest.approx([1.5, -2.0, -3.0])
+    assert moves_to_depth(beside, np.array([2.0, 3.0, 1.5])) == pytest.approx([1.5, -2.0, -3.0])
 
 
 def test_meeting_of_two_cylinders() -> None:
     """Two circles of 10 that cross at a right angle: the meeting is 8 from both centres."""
-    move = meeting(flat_beside((0.0, 1.0, 0.0), (0.0, 0.0, 1.0), curvature=0.1), np.array([2.0, 2.0]))
+    move = moves_to_depth(flat_beside((0.0, 1.0, 0.0), (0.0, 0.0, 1.0), curvature=0.1), np.array([2.0, 2.0]))
     for centre in ((-10.0, 0.0), (0.0, -10.0)):
         assert math.dist(move[1:], centre) == pytest.approx(8.0, abs=1e-9)
 

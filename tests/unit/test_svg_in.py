@@ -14,7 +14,7 @@ import pytest
 
 from plugs.ground.errors import PlugError
 from plugs.measure.outlines import Outline, read_outline, read_outlines
-from plugs.measure.svg_path import arc_points, path_runs
+from plugs.measure.svg_path import ellipse_points, path_runs
 
 CHORD = 0.005
 PAGE = 'width="200mm" height="100mm" viewBox="0 0 200 100"'
@@ -100,7 +100,7 @@ def test_curves_keep_the_chord() -> None:
 @pytest.mark.parametrize(("large", "sweep", "centre"), [(0, 1, 30j), (1, 1, -30j), (0, 0, -30j), (1, 0, 30j)])
 def test_arcs_take_the_side_that_the_flags_say(large: int, sweep: int, centre: complex) -> None:
     """Radius 50 through (-40, 0) and (40, 0): centres at (0, 30), (0, -30); sweep 1 clockwise."""
-    points = np.array([-40, *arc_points(-40 + 0j, 40 + 0j, [50, 50, 0, large, sweep], CHORD)])
+    points = np.array([-40, *ellipse_points(-40 + 0j, 40 + 0j, [50, 50, 0, large, sweep], CHORD)])
     assert np.abs(points - centre) == pytest.approx(50.0)
     middle = points[len(points) // 2]
     assert np.sign(middle.imag) == (-1.0 if sweep else 1.0)
@@ -111,9 +111,9 @@ def test_arcs_take_the_side_that_the_flags_say(large: int, sweep: int, centre: c
 
 def test_arcs_out_of_range() -> None:
     """Radii too small are scaled up, nought is a straight line, flags may stand without spaces."""
-    points = np.array(arc_points(0j, 100 + 0j, [1, 1, 0, 0, 1], CHORD))
+    points = np.array(ellipse_points(0j, 100 + 0j, [1, 1, 0, 0, 1], CHORD))
     assert np.abs(points - 50) == pytest.approx(50.0)
-    assert arc_points(0j, 100 + 0j, [0, 5, 0, 0, 1], CHORD) == [100]
+    assert ellipse_points(0j, 100 + 0j, [0, 5, 0, 0, 1], CHORD) == [100]
     ((packed, _),) = path_runs("M0 0a25 25 0 01.5.5", CHORD, "p")
     assert packed[-1] == 0.5 + 0.5j
 
