@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.tolerances import LENGTH
-from plugs.lines.stations import Loft
+from plugs.lines.stations import Loft, Sections
 from plugs.mesh.mesh import Measures
 from plugs.mesh.sampling import Grid
 
@@ -51,7 +51,7 @@ def integrate(loft: Loft, grid: Grid | None = None) -> Measures:
     )
     return Measures(
         volume_mm3=volume,
-        area_mm2=_skin(loft, t, weight) + _ends(loft),
+        area_mm2=_skin(loft, at, weight) + _ends(loft),
         centroid=centroid,
         lower=points.min(axis=0),
         upper=points.max(axis=0),
@@ -63,16 +63,15 @@ def _all_round(count: int) -> tuple[NDArray[np.intp], Array]:
     return np.repeat(np.arange(count), len(_NODES)), np.tile(0.5 * (1.0 + _NODES), count)
 
 
-def _skin(loft: Loft, t: Array, weight: Array) -> float:
+def _skin(loft: Loft, here: Sections, weight: Array) -> float:
     """Return the area of the panels and blends."""
     count = 2 * len(loft.table.corner_of)
     segment, ratio = _all_round(count)
     ahead, behind = (
-        loft.sections(t + _STEP).place(segment, ratio),
-        loft.sections(t - _STEP).place(segment, ratio),
+        loft.sections(here.t + _STEP).place(segment, ratio),
+        loft.sections(here.t - _STEP).place(segment, ratio),
     )
     along = (ahead - behind) / (2.0 * _STEP)
-    here = loft.sections(t)
     across = (here.place(segment, ratio + _STEP) - here.place(segment, ratio - _STEP)) / (2.0 * _STEP)
     element = np.linalg.norm(np.cross(along, across), axis=-1)
     return float(weight @ (element @ np.tile(0.5 * _WEIGHTS, count)))

@@ -323,14 +323,19 @@ def standing_out(places: Array, outlines: Sequence[Array], least: float) -> Arra
     -------
     (k, m) float, mm
     """
-    points, out = shapely.points(places), np.full(places.shape[:2], np.inf)
+    out = np.full(places.shape[:2], np.inf)
     for outline in outlines:
         whole = shapely.polygons(outline)
         shapely.prepare(whole)
-        is_off = shapely.is_valid(whole)[:, None] & ~shapely.dwithin(whole[:, None], points, least)
-        out[~is_off] = 0.0
+        out[~shapely.is_valid(whole)] = 0.0
         row, place = np.nonzero(out)
-        out[row, place] = np.minimum(out[row, place], shapely.distance(points[row, place], whole[row]))
+        is_off = ~shapely.contains_xy(whole[row], places[row, place])
+        points = shapely.points(places[row[is_off], place[is_off]])
+        is_off[is_off] = ~shapely.dwithin(whole[row[is_off]], points, least)
+        out[row[~is_off], place[~is_off]] = 0.0
+        row, place = row[is_off], place[is_off]
+        points = shapely.points(places[row, place])
+        out[row, place] = np.minimum(out[row, place], shapely.distance(points, whole[row]))
     return out
 
 

@@ -70,9 +70,28 @@ class Rings:
         (k, m, 2) float, mm
             The points (y, z).
         """
-        start, half = self.points[:, segment], self.half_rad[:, segment]
-        chord = self.points[:, (segment + 1) % self.points.shape[1]] - start
-        return start + _turned(chord, -(1.0 - ratio) * half) * _sine_ratio(half, ratio)[..., None]
+        bent, own = self._bent(segment)
+        half, share = np.take(self.half_rad, own, axis=1), ratio[bent]
+        cosine, sine = np.cos((1.0 - share) * half), np.sin((share - 1.0) * half)
+        share = share * np.sinc(share * half / np.pi) / np.take(self._sinc(), own, axis=1)
+        found = np.take(np.roll(self.points, -1, axis=1) - self.points, segment, axis=1)
+        y, z = found[:, bent, 0], found[:, bent, 1]
+        found *= ratio[:, None]
+        found[:, bent, 0], found[:, bent, 1] = (
+            (cosine * y - sine * z) * share,
+            (sine * y + cosine * z) * share,
+        )
+        found += np.take(self.points, segment, axis=1)
+        return found
+
+    def _bent(self, segment: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Return which of some segments are arcs in any section, and these; the others are straight."""
+        bent = np.flatnonzero(self.half_rad.any(axis=0)[segment])
+        return bent, segment[bent]
+
+    def _sinc(self) -> Array:
+        """Return each segment's chord as a share of its length."""
+        return np.asarray(np.sinc(self.half_rad / np.pi))
 
     def one_each(self, segment: NDArray[np.intp], ratio: Array) -> Array:
         """Return one point of each ring.
@@ -109,10 +128,14 @@ class Rings:
         ratio = np.tile(_GAUSS_F, count)
         weight = np.tile(0.5 * _GAUSS_W, count)
         place = self.at(segment, ratio)
-        half = self.half_rad[:, segment]
-        chord = self.points[:, (segment + 1) % count] - self.points[:, segment]
-        speed = 1.0 / np.sinc(half / np.pi)
-        dz = _turned(chord, (2.0 * ratio - 1.0) * half)[..., 1] * speed * weight
+        chord = np.roll(self.points, -1, axis=1) - self.points
+        bent, own = self._bent(segment)
+        angle = (2.0 * ratio[bent] - 1.0) * np.take(self.half_rad, own, axis=1)
+        y, z = (np.take(chord[..., axis], own, axis=1) for axis in (0, 1))
+        dz = np.take(chord[..., 1], segment, axis=1)
+        dz[:, bent] = np.sin(angle) * y + np.cos(angle) * z
+        dz *= np.take(1.0 / self._sinc(), segment, axis=1)
+        dz *= weight
         y, z = place[..., 0], place[..., 1]
         kinds = (y, 0.5 * y * y, y * z, y * z * z, 0.5 * y * y * z)
         return np.stack([np.sum(kind * dz, axis=1) for kind in kinds], axis=1)
