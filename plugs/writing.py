@@ -32,7 +32,7 @@ from plugs.scene import picture_job, plug_meshes
 from plugs.stages.beside import cloth_beside
 from plugs.stages.worked import Worked
 from plugs.summary.csv_files import csv_files
-from plugs.summary.summary import Made, summarise
+from plugs.summary.summary import Made, file_rows, summarise
 
 if TYPE_CHECKING:
     from plugs.book.scene import BookScene
@@ -117,7 +117,7 @@ def write(
         writing = Writing(work, outputs, kernel, crew)
         for output in outputs:
             writing.add(output.make(writing))
-        summary = summarise(work, writing.made)
+        summary = {**writing.summary, "files": file_rows(writing.files)}
         writing.files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
         work.say("files")
         fresh.write(writing.files)
@@ -245,6 +245,11 @@ class Writing:
         _ = self.found
         return ((), ()) if self._easel is None else self._easel.made()
 
+    @cached_property
+    def summary(self) -> dict[str, Any]:
+        """What summary.json says, but for the files that are made from now on."""
+        return summarise(self.work, self.made)
+
     @property
     def made(self) -> Made:
         """All that was made."""
@@ -275,10 +280,9 @@ def _book(writing: Writing) -> dict[str, str]:
         finish = None if work.skin_proof is None else work.finish.body
         return make_book_scene(work.body.body, work.layers, work.templates, finish)
 
-    work, made = writing.work, writing.made
-    scene = work.again("book scene", seen)
-    shown = {_book_name(Path(picture.path).stem): picture.content for picture in made.pictures}
-    return {BOOK: book_html(summarise(work, made), writing.drawings, scene, shown)}
+    scene = writing.work.again("book scene", seen)
+    shown = {_book_name(Path(picture.path).stem): picture.content for picture in writing.made.pictures}
+    return {BOOK: book_html(writing.summary, writing.drawings, scene, shown)}
 
 
 def _book_name(stem: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 from plugs.ground.errors import promise
@@ -90,6 +91,7 @@ QUANTITIES: Final[Mapping[str, Quantity]] = {
 """Quantities by how the keys of their figures end; the first ending that fits counts."""
 
 
+@lru_cache(maxsize=4096)
 def ending_of(key: str) -> str:
     """Return the ending by which a figure's key names its quantity.
 

@@ -18,8 +18,7 @@ from plugs.drape.drape import LOCK_DEG, WARN_DEG, Asked, Drape
 from plugs.drape.geodesic import Surface, holes_closed, make_surface
 from plugs.drape.remedies import Remedies, nets_on
 from plugs.ground.errors import Finding
-from plugs.laminate.layup import LaidPly, Layup
-from plugs.laminate.materials import Cloth
+from plugs.laminate.layup import Layup
 from plugs.mesh.triangles import hinges_of, normals
 from plugs.recipe.plug import Plug
 from plugs.skin.skin import Skin
@@ -31,6 +30,37 @@ _COARSER = 3.0  # times the cell: a quick net first, which may do
 _NEARLY = 0.8  # of the limit: a coarse net under it needs no finer one
 _LACKING = 2e-4  # of the area: a flat piece lacks no more by rounding
 _WARPS = {"forward": (-1.0, 0.0, 0.0), "up": (0.0, 0.0, 1.0), "across": (0.0, 1.0, 0.0)}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutPly:
+    """What is cut of a ply: no figure of its resin, and no price.
+
+    Attributes
+    ----------
+    number : int
+        From the foam outward, from 1.
+    cloth, kind : str
+    roll_width : float, mm
+    locking_deg : float, degrees
+        Shear at which the weave locks.
+    bias_deg : float, degrees
+    places : tuple of str
+        What it covers.
+    """
+
+    number: int
+    cloth: str
+    kind: str
+    roll_width: float
+    locking_deg: float
+    bias_deg: float
+    places: tuple[str, ...]
+
+    @property
+    def is_woven(self) -> bool:
+        """Whether it has threads that cross, so that it shears rather than tears apart like a mat."""
+        return self.kind not in ("mat", "tissue", "peel ply")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -100,7 +130,7 @@ class _Wanted:
     patch: Patch
     surface: Surface
     zone: Zone
-    plies: tuple[LaidPly, ...]
+    plies: tuple[CutPly, ...]
     is_first: bool  # of the plies on the patch
 
     @property
@@ -125,7 +155,32 @@ class Nets:
     findings: tuple[Finding, ...]
 
 
-def cut_cloth(plug: Plug, layup: Layup, skin: Skin, body: Solid) -> CutCloth:
+def plies_to_cut(layup: Layup) -> tuple[CutPly, ...]:
+    """Return what is cut of each ply.
+
+    Parameters
+    ----------
+    layup : Layup
+
+    Returns
+    -------
+    tuple of CutPly
+    """
+    return tuple(
+        CutPly(
+            number=ply.number,
+            cloth=ply.cloth.name,
+            kind=ply.cloth.kind,
+            roll_width=ply.cloth.roll_width,
+            locking_deg=LOCK_DEG if ply.cloth.locking_deg is None else ply.cloth.locking_deg,
+            bias_deg=ply.bias_deg,
+            places=ply.places,
+        )
+        for ply in layup.plies
+    )
+
+
+def cut_cloth(plug: Plug, plies: Sequence[CutPly], skin: Skin, body: Solid) -> CutCloth:
     """Return the surface of a plug in zones, its patterns, and their places on the rolls.
 
     From fewer triangles than the foam's, but where a piece unrolls exactly and too much of its area is lost
@@ -134,7 +189,7 @@ def cut_cloth(plug: Plug, layup: Layup, skin: Skin, body: Solid) -> CutCloth:
     Parameters
     ----------
     plug : Plug
-    layup : Layup
+    plies : sequence of CutPly
     skin : Skin
     body : Solid
         The foam.
@@ -150,14 +205,14 @@ def cut_cloth(plug: Plug, layup: Layup, skin: Skin, body: Solid) -> CutCloth:
     """
     for within in (COARSE, 0.5 * plug.chord_tolerance):
         surface = zoned(body, zones=plug.zones, bare=skin.bare, coarse=within)
-        patterns = patterns_of(surface, _cloth_plies(layup, surface), plug.laps, plug.darts)
+        patterns = patterns_of(surface, _cloth_plies(plies, surface), plug.laps, plug.darts)
         exact = [flat.patch for flat in patterns.flats if flat.is_exact]
         if not any(_lacking_mm2(patch) > _LACKING * patch.area_mm2 for patch in exact):
             break
-    cloths = {ply.cloth.name: ply.cloth for ply in layup.plies}
+    widths = {ply.cloth: ply.roll_width for ply in plies}
     rolls = tuple(
-        lay_out(patterns.patterns, name, cloth.roll_width, plug.laps)
-        for name, cloth in cloths.items()
+        lay_out(patterns.patterns, name, width, plug.laps)
+        for name, width in widths.items()
         if any(pattern.cloth == name for pattern in patterns.patterns)
     )
     return CutCloth(surface=surface, patterns=patterns, rolls=rolls)
@@ -174,18 +229,18 @@ def _lacking_mm2(patch: Patch) -> float:
     return float(((area[first] + area[second]) * turn**2).sum() / 24.0)
 
 
-def _cloth_plies(layup: Layup, surface: Zoned) -> list[ClothPly]:
+def _cloth_plies(plies: Sequence[CutPly], surface: Zoned) -> list[ClothPly]:
     """Return the plies as patterns need them."""
     there = {panel for zone in surface.zones for panel in zone.panels} | {z.name for z in surface.zones}
     owners = {surface.owners.get(panel, panel) for panel in there} | there
     found = []
-    for ply in layup.plies:
+    for ply in plies:
         words = [place for place in ply.places if place in owners]
         if words:
             found.append(
                 ClothPly(
                     number=ply.number,
-                    cloth=ply.cloth.name,
+                    cloth=ply.cloth,
                     zones=_zone_names(words, surface),
                     bias_deg=ply.bias_deg,
                 )
@@ -203,7 +258,7 @@ def _zone_names(places: Sequence[str], surface: Zoned) -> list[str]:
     return found
 
 
-def lay_nets(plug: Plug, layup: Layup, cloth: CutCloth) -> Nets:
+def lay_nets(plug: Plug, plies: Sequence[CutPly], cloth: CutCloth) -> Nets:
     """Return nets on each patch, one for each direction in which woven plies lie there.
 
     By the tightest weave that lies so. What unrolls without stretch is left out: no weave shears there.
@@ -211,14 +266,14 @@ def lay_nets(plug: Plug, layup: Layup, cloth: CutCloth) -> Nets:
     Parameters
     ----------
     plug : Plug
-    layup : Layup
+    plies : sequence of CutPly
     cloth : CutCloth
 
     Returns
     -------
     Nets
     """
-    wanted = _wanted(layup, cloth)
+    wanted = _wanted(plies, cloth)
     # where others lie on the same patch already, larger cells come first
     asked = [_asked(one, 1.0 if one.is_first else _COARSER) for one in wanted]
     found = nets_on(asked, plug.display_unit)
@@ -242,7 +297,7 @@ def lay_nets(plug: Plug, layup: Layup, cloth: CutCloth) -> Nets:
     return Nets(laid=tuple(laid), findings=tuple(finding for _, _, told in found for finding in told))
 
 
-def _wanted(layup: Layup, cloth: CutCloth) -> list[_Wanted]:
+def _wanted(plies: Sequence[CutPly], cloth: CutCloth) -> list[_Wanted]:
     """Return the nets that are to be laid."""
     surface = cloth.surface
     exact = {flat.patch.name for flat in cloth.patterns.flats if flat.is_exact}
@@ -250,7 +305,7 @@ def _wanted(layup: Layup, cloth: CutCloth) -> list[_Wanted]:
     for patch in surface.patches:
         zone = surface.zones[patch.zone]
         own = {surface.owners.get(panel, panel) for panel in zone.panels} | set(zone.panels)
-        woven = [ply for ply in layup.plies if own & set(ply.places) and _is_woven(ply.cloth)]
+        woven = [ply for ply in plies if own & set(ply.places) and ply.is_woven]
         if not woven or patch.name in exact:
             continue
         closed = make_surface(*holes_closed(patch.vertices, patch.triangles), is_parted=True)
@@ -264,7 +319,7 @@ def _wanted(layup: Layup, cloth: CutCloth) -> list[_Wanted]:
 def _asked(wanted: _Wanted, coarser: float) -> Asked:
     """Return what is asked for of a net: by the tightest weave of its plies."""
     zone, plies = wanted.zone, wanted.plies
-    lock = min(LOCK_DEG if ply.cloth.locking_deg is None else ply.cloth.locking_deg for ply in plies)
+    lock = min(ply.locking_deg for ply in plies)
     return Asked(
         surface=wanted.surface,
         start=zone.start,
@@ -282,8 +337,3 @@ def _cell(surface: Surface) -> float:
     size = float(np.ptp(surface.vertices, axis=0).max())
     breadth = float(surface.areas_mm2.sum()) / size
     return max(size / _FINEST, min(size / _ACROSS, breadth / _FEWEST_ACROSS))
-
-
-def _is_woven(cloth: Cloth) -> bool:
-    """Return whether a cloth has threads that cross, so that it shears rather than tears apart like a mat."""
-    return cloth.kind not in ("mat", "tissue", "peel ply")

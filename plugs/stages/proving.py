@@ -69,7 +69,7 @@ def submit_to(run: KernelRun, work: Worked) -> None:
     work : Worked
     """
     try:
-        run.submit(kernel_job(work))
+        run.submit(work.again("kernel job", kernel_job))
     except StripFault as fault:
         run.give_up(KernelFault("fit", str(fault)))
 

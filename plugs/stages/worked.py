@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from plugs.laminate.resin_plan import ResinPlan
     from plugs.laminate.shopping import ShoppingList
     from plugs.stages.boards import Boards
-    from plugs.stages.cloth import CutCloth, Nets
+    from plugs.stages.cloth import CutCloth, CutPly, Nets
     from plugs.stages.laying import Edges, Inside, Laying
 
 
@@ -177,25 +177,34 @@ class Worked(Staged):
         """Bosses, and shapes of the recipe's own."""
         return make_features(self.body, self.lines.finish_tools, self.layers)
 
-    @stage("zones", "laps", "darts", "chord_tolerance", after=("layup", "skin", "body"))
+    @stage(after=("layup",), by_value=True)
+    def plies(self) -> tuple[CutPly, ...] | None:
+        """What is cut of each ply; None without a schedule."""
+        if self.layup is None:
+            return None
+        from plugs.stages.cloth import plies_to_cut
+
+        return plies_to_cut(self.layup)
+
+    @stage("zones", "laps", "darts", "chord_tolerance", after=("plies", "skin", "body"))
     def cloth(self) -> CutCloth | None:
         """Zones, patterns and rolls of cloth; None without a schedule."""
-        if self.layup is None:
+        if self.plies is None:
             return None
         from plugs.stages.cloth import cut_cloth
 
         self.say("cloth")
-        return cut_cloth(self.plug, self.layup, self.skin, self.body)
+        return cut_cloth(self.plug, self.plies, self.skin, self.body)
 
-    @stage("display_unit", after=("layup", "cloth"))
+    @stage("display_unit", after=("plies", "cloth"))
     def drape(self) -> Nets | None:
         """How the weave lies; None without a schedule."""
-        if self.layup is None or self.cloth is None:
+        if self.plies is None or self.cloth is None:
             return None
         from plugs.stages.cloth import lay_nets
 
         self.say("cloth")
-        return lay_nets(self.plug, self.layup, self.cloth)
+        return lay_nets(self.plug, self.plies, self.cloth)
 
     @stage("bosses", "recesses", after=("layup", "lines"))
     def edges(self) -> Edges | None:

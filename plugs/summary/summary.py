@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -63,7 +63,7 @@ def summarise(work: Worked, made: Made) -> dict[str, Any]:
     dict
         Figures rounded to 9 significant digits; None for what was not asked for.
     """
-    recipe, files = work.recipe, made.files
+    recipe = work.recipe
     return {
         "recipe": {
             "name": work.plug.name if recipe is None else recipe.name,
@@ -91,11 +91,26 @@ def summarise(work: Worked, made: Made) -> dict[str, Any]:
             }
             for f in made.findings
         ],
-        "files": [
-            {"path": name, "bytes": len(files[name]), "sha256": hashlib.sha256(files[name]).hexdigest()}
-            for name in sorted(files)
-        ],
+        "files": file_rows(made.files),
     }
+
+
+def file_rows(files: Mapping[str, bytes]) -> list[dict[str, Any]]:
+    """Return what summary.json says of files.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        By path in the folder.
+
+    Returns
+    -------
+    list of dict
+    """
+    return [
+        {"path": name, "bytes": len(files[name]), "sha256": hashlib.sha256(files[name]).hexdigest()}
+        for name in sorted(files)
+    ]
 
 
 def _paper_summary(work: Worked, rendered: Rendered | None) -> dict[str, Any] | None:

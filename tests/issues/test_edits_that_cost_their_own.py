@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+import plugs.stages.cloth
 import plugs.writing
 from plugs.build import build
 from plugs.ground.workers import Crew, Worker
@@ -75,6 +76,15 @@ def test_words_that_nothing_is_drawn_of_draw_nothing(save: Save, made: list[str]
     assert made == []
     changed = {name for name in before if before[name] != after[name]}
     assert {"book.html"} <= changed <= {"book.html", "shopping.csv"}
+
+
+def test_a_resin_cuts_no_cloth_anew(save: Save, made: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nor is any drawn: cloth is cut by what is woven, over the skin that the recipe gives."""
+    save()
+    monkeypatch.setattr(plugs.stages.cloth, "cut_cloth", None)
+    monkeypatch.setattr(plugs.stages.cloth, "lay_nets", None)
+    save(resin="polyester")
+    assert made == []
 
 
 def test_what_is_drawn_anew_and_comes_out_the_same_is_not_rendered(save: Save, made: list[str]) -> None:
