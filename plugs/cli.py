@@ -15,6 +15,7 @@ from plugs.ground.errors import Finding, PlugError
 
 if TYPE_CHECKING:
     from plugs.stages.worked import Worked
+    from plugs.watching import Outcome
     from plugs.writing import Built
 
 _BUILT, _INPUT_FAULT, _FINDINGS = 0, 2, 3  # as the README says; 1 is a fault of our own, as Python ends then
@@ -231,15 +232,18 @@ def _watch(options: argparse.Namespace) -> int:
     from plugs.nesting.stored import stored_path
     from plugs.serving import FolderServer
     from plugs.stages.shelf import Shelf
-    from plugs.watching import Outcome, watch
+    from plugs.watching import SLOW, is_quick, watch
 
     out = options.out if options.out is not None else Path("exports") / options.recipe.stem
     look, shelf = out.parent / f"{out.resolve().name}-first-look", Shelf()
 
     def make(path: Path, overrides: Mapping[str, object], **words: Any) -> object:
-        if len(words["kinds"]) < len(kinds):
+        is_last = len(words["kinds"]) == len(kinds)
+        if not is_last and is_quick(words["kinds"]):
             return first_look(path, overrides, **words | {"out": look}, shelf=shelf)
-        asked = {"kinds": options.only, "without": options.without}
+        # what the recipe writes of its own may have changed since the watch began
+        less = {} if is_last else {"out": look, "without": [*options.without, SLOW]}
+        asked = {"kinds": options.only, "without": options.without, **less}
         return build(path, overrides, **words | asked, shelf=shelf, crew=crew)
 
     with ExitStack() as after, Crew() as crew:
@@ -249,19 +253,14 @@ def _watch(options: argparse.Namespace) -> int:
             _tell(f"open {server.url} in a browser on this machine; Ctrl-C ends it")
 
         def told(outcome: Outcome) -> None:
-            _say("")
-            if outcome.is_last or outcome.fault is not None:
+            _tell_round(outcome, out, look)
+            is_shown = "html" in outcome.kinds and not outcome.is_over
+            if server is not None:
+                server.show(look if is_shown else out)
+                if is_shown or outcome.is_over:
+                    server.announce("" if outcome.fault is None else str(outcome.fault))
+            if outcome.is_over:
                 drop_build(look)
-            if outcome.fault is not None:
-                is_there = (out / SUMMARY).is_file()
-                stays = f"the last good build stays in {out}" if is_there else "there is no build yet"
-                _complain(f"{outcome.fault}\n{stays}")
-            elif not outcome.is_last:
-                _tell(f"foam and layers are in {look}; the rest follows")
-            else:
-                _tell(_closing_table(cast("Built", outcome.built)))
-            if server is not None and (outcome.is_last or outcome.fault is not None):
-                server.announce("" if outcome.fault is None else str(outcome.fault))
 
         watch(
             options.recipe,
@@ -275,6 +274,22 @@ def _watch(options: argparse.Namespace) -> int:
             beside=(stored_path(options.recipe),),
         )
     return _BUILT
+
+
+def _tell_round(outcome: Outcome, out: Path, look: Path) -> None:
+    """Tell how a round of a watch went."""
+    from plugs.watching import is_quick
+
+    _say("")
+    if outcome.fault is not None:
+        is_there = (out / SUMMARY).is_file()
+        stays = f"the last good build stays in {out}" if is_there else "there is no build yet"
+        _complain(f"{outcome.fault}\n{stays}")
+    elif outcome.is_last:
+        _tell(_closing_table(cast("Built", outcome.built)))
+    else:
+        what = "foam and layers are" if is_quick(outcome.kinds) else "all but STEP is"
+        _tell(f"{what} in {look}; the rest follows")
 
 
 def _check(options: argparse.Namespace) -> int:

@@ -53,6 +53,7 @@ _WAITING: Final = """<!doctype html>
 _SCRIPT: Final = """"use strict";
 (() => {
   let count = null;
+  let page = null;
   const bar = document.createElement("p");
   bar.setAttribute("role", "status");
   bar.style.cssText = "position:fixed;inset:0 0 auto 0;margin:0;padding:.6em 1em;z-index:1000;" +
@@ -66,11 +67,12 @@ _SCRIPT: Final = """"use strict";
     try {
       const answer = await fetch("/changed" + (count === null ? "" : "?since=" + count), {cache: "no-store"});
       const now = await answer.json();
-      if (count !== null && now.count !== count && !now.fault) {
+      if (page !== null && now.page !== page) {
         location.reload();
         return;
       }
       count = now.count;
+      page = now.page;
       tell(now.fault ? "This is the last good build.\\n" + now.fault : "");
       setTimeout(ask, 20);
     } catch (_) {
@@ -105,6 +107,7 @@ class FolderServer:
         self._folder = folder.resolve()
         self._news = threading.Condition()
         self._count = 0
+        self._page = 0
         self._fault = ""
         self._is_open = True
         try:
@@ -146,6 +149,19 @@ class FolderServer:
         self._thread.join()
         self._server.server_close()
 
+    def show(self, folder: Path) -> None:
+        """Serve a folder from now on; what browsers show of another is fetched again with the next news.
+
+        Parameters
+        ----------
+        folder : Path
+            There or not yet; may be replaced at any time.
+        """
+        folder = folder.resolve()
+        with self._news:
+            self._page += folder != self._folder
+            self._folder = folder
+
     def announce(self, fault: str) -> None:
         """Tell browsers that the folder is new, or why it is not.
 
@@ -156,6 +172,7 @@ class FolderServer:
         """
         with self._news:
             self._count += 1
+            self._page += not fault
             self._fault = fault
             self._news.notify_all()
 
@@ -170,11 +187,11 @@ class FolderServer:
         Returns
         -------
         dict of str to int or str
-            "count" of announcements, and the last "fault".
+            "count" of announcements, which "page" there is to show, and the last "fault".
         """
         with self._news:
             self._news.wait_for(lambda: self._count != since or not self._is_open, timeout=LONGEST_WAIT_S)
-            return {"count": self._count, "fault": self._fault}
+            return {"count": self._count, "page": self._page, "fault": self._fault}
 
     def content(self, name: str) -> tuple[str, bytes] | None:
         """Return the kind and the content of a file in the folder.
@@ -192,14 +209,15 @@ class FolderServer:
         parts = name.split("/")[1:]
         if any(part in ("", ".", "..") or set(part) & _STRANGE or is_device(part) for part in parts):
             return None
-        path = self._folder.joinpath(*parts)
         for _ in range(_SWAP_LOOKS):
+            folder = self._folder
+            path = folder.joinpath(*parts)
             try:
-                if not path.resolve().is_relative_to(self._folder):
+                if not path.resolve().is_relative_to(folder):
                     return None
                 return _KINDS.get(path.suffix.lower(), "application/octet-stream"), path.read_bytes()
             except OSError:
-                if self._folder.is_dir() or not self._is_open:
+                if folder.is_dir() or not self._is_open:
                     return None
             threading.Event().wait(_SWAP_S)  # the folder is just being replaced by the next
         return None

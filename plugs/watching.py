@@ -1,7 +1,7 @@
 """Build again whenever the recipe, or a file that it reads, is saved.
 
-The quick files come first, the slower ones after; a save in the middle breaks off what is under way. While
-the recipe is broken the last good folder stays.
+The quick files come first, the slower ones after, and STEP last; a save in the middle breaks off what is
+under way. While the recipe is broken the last good folder stays.
 """
 
 from __future__ import annotations
@@ -26,6 +26,9 @@ from plugs.kernel.worker import KeptKernel, KernelRun
 
 QUICK: Final = ("stl", "dxf", "svg")
 """Kinds of file that are looked at first, and that take no time."""
+
+SLOW: Final = "step"
+"""The kind of file that takes as long as all others together."""
 
 PERIOD_S: Final = 0.05
 """Time between two looks at the files."""
@@ -83,21 +86,41 @@ class Outcome:
     is_last: bool
     files: tuple[Path, ...]
 
+    @property
+    def is_over(self) -> bool:
+        """Whether nothing better comes of what was saved: all is built, or refused."""
+        return self.is_last or self.fault is not None
+
 
 class _Superseded(KeyboardInterrupt):
     """Something was saved, or an end was asked for, while a build was under way: nobody wants it any more."""
 
 
+def is_quick(kinds: Sequence[str]) -> bool:
+    """Return whether kinds of file take no time.
+
+    Parameters
+    ----------
+    kinds : sequence of str
+
+    Returns
+    -------
+    bool
+    """
+    return {*kinds} <= {*QUICK}
+
+
 def rounds_of(kinds: Sequence[str]) -> tuple[tuple[str, ...], ...]:
-    """Return the kinds of file by round: the quick ones first, then all.
+    """Return the kinds of file by round: the quick ones first, then all but the slow one, then all.
 
     Returns
     -------
     tuple of tuple of str
-        One round where all are quick or none is.
+        No two rounds are alike.
     """
-    first = tuple(kind for kind in kinds if kind in QUICK)
-    return (first, tuple(kinds)) if 0 < len(first) < len(kinds) else (tuple(kinds),)
+    quick = tuple(kind for kind in kinds if kind in QUICK)
+    most = tuple(kind for kind in kinds if kind != SLOW)
+    return tuple(dict.fromkeys(one for one in (quick, most, tuple(kinds)) if one))
 
 
 def watch(

@@ -75,16 +75,17 @@ class _Watched:
         changed = re.sub(pattern, lambda m: f"{m[1]}{float(m[2]) + step}", text, count=1)
         assert changed != text, pattern
         looked = [self.out, self.out.parent / f"{self.out.name}-first-look"]
-        outlines = [one / "layers" / "layer-01.dxf" for one in looked]
-        before = [_mark(path) for path in (*outlines, self.out / "book.html")]
+        outlines, books = ([one / name for one in looked] for name in ("layers/layer-01.dxf", "book.html"))
+        before = {path: _mark(path) for path in (*outlines, *books)}
         fresh = self.recipe.with_suffix(".new")
         fresh.write_text(changed, encoding="utf-8")
         start, cpu = time.perf_counter(), self._cpu_s()
         fresh.replace(self.recipe)
-        self._wait(lambda: any(_mark(p) not in (_NO_FILE, b) for p, b in zip(outlines, before, strict=False)))
+        self._wait(lambda: any(_mark(path) not in (_NO_FILE, before[path]) for path in outlines))
         first = Taken(seconds=time.perf_counter() - start, cpu_s=self._cpu_s() - cpu)
-        self._wait(lambda: _mark(self.out / "book.html") not in (_NO_FILE, before[-1]))
+        self._wait(lambda: any(_mark(path) not in (_NO_FILE, before[path]) for path in books))
         last = Taken(seconds=time.perf_counter() - start, cpu_s=self._cpu_s() - cpu)
+        self._wait(lambda: _mark(books[0]) not in (_NO_FILE, before[books[0]]))  # with STEP, in place
         time.sleep(0.5)  # what it tidies away afterwards counts for nobody
         return first, last
 

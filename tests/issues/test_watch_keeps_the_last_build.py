@@ -6,6 +6,7 @@ And a file that the recipe reads was not noticed when it came back after it was 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -59,6 +60,30 @@ def test_a_first_look_never_stands_in_for_the_last_build(
     assert run.err.count("there is no build yet") == 1
     assert run.err.count("the last good build stays in exports/part") == 1
     assert [p.name for p in (shop / "exports").iterdir()] == ["part"]
+
+
+def test_what_waits_for_step_lies_beside_the_last_build(
+    shop: Path, plugs: Plugs, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """All but STEP is built without the kernel; should the kernel refuse, the last build is as it was."""
+    out, look = shop / "exports" / "part", shop / "exports" / "part-first-look"
+    fault = PlugError(param="radius", value=1.0, reason="three volumes differ", remedy="use 2.0")
+    words = {"out": Path("exports/part"), "say": lambda _: None, "open_kernel": no_kernel}
+
+    def fake(recipe: Path, changes: Any, *, make: Any, told: Callable[[Outcome], None], **_: Any) -> None:
+        make(recipe, {"height": 130.0}, kinds=("stl", "csv"), **words)
+        assert {p.name for p in look.iterdir()} >= {"layers", "solid", "summary.json"}
+        told(replace(outcome(), kinds=("stl", "csv")))
+        assert look.exists()
+        told(outcome(fault=fault))
+        assert not look.exists()
+        assert not out.exists()
+
+    monkeypatch.setattr(watching, "watch", fake)
+    run = plugs("watch", "part.py", "--only", "stl", "--only", "csv", "--only", "step")
+    assert run.status == 0
+    assert "all but STEP is in exports/part-first-look; the rest follows" in run.out
+    assert "three volumes differ" in run.err
 
 
 def test_a_table_that_comes_back_is_noticed(shop: Path) -> None:

@@ -121,7 +121,7 @@ def test_it_listens_on_this_machine_only(folder: Path) -> None:
 def test_news_reach_whoever_waits(folder: Path) -> None:
     """A question that knows the count waits for the next; the fault comes along and goes again."""
     with FolderServer(folder) as server:
-        assert json.loads(asked(server, "/changed").text) == {"count": 0, "fault": ""}
+        assert json.loads(asked(server, "/changed").text) == {"count": 0, "page": 0, "fault": ""}
         answers: list[dict] = []
         waiting = threading.Thread(
             target=lambda: answers.append(json.loads(asked(server, "/changed?since=0").text))
@@ -131,11 +131,24 @@ def test_news_reach_whoever_waits(folder: Path) -> None:
         assert answers == []
         server.announce("width = -5\nwhy: <b>\ndo: 400")
         waiting.join(PATIENCE_S)
-        assert answers == [{"count": 1, "fault": "width = -5\nwhy: <b>\ndo: 400"}]
+        assert answers == [{"count": 1, "page": 0, "fault": "width = -5\nwhy: <b>\ndo: 400"}]
         server.announce("")
-        assert json.loads(asked(server, "/changed?since=1").text) == {"count": 2, "fault": ""}
+        assert json.loads(asked(server, "/changed?since=1").text) == {"count": 2, "page": 1, "fault": ""}
         for since in ("x", "-1", "99999999999999", "%00"):
             assert asked(server, f"/changed?since={since}").status == 200
+
+
+def test_another_folder_is_another_page(folder: Path, tmp_path: Path) -> None:
+    """A browser fetches it anew even where the news is a fault: it shows what that is told of."""
+    with FolderServer(folder) as server:
+        server.show(folder)
+        server.show(tmp_path / "look")
+        server.announce("")
+        assert "no book in the folder yet" in asked(server, "/").text
+        server.show(folder)
+        server.announce("width = -5")
+        assert "<h1>Book</h1>" in asked(server, "/").text
+        assert server.changed(None) == {"count": 2, "page": 3, "fault": "width = -5"}
 
 
 def test_closing_does_not_wait_for_those_who_wait(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
