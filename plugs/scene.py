@@ -73,34 +73,26 @@ def plug_meshes(work: Worked) -> Scene:
         axis=work.plug.stack.axis,
         foam=_named("foam", work.body.body, FOAM_COLOURS[0]),
         finish=None if work.skin_proof is None else _named("finish", work.finish.body, FINISH_COLOUR),
-        layers=layer_meshes(work.layers, work.body.body),
+        layers=layer_meshes(work.layers, work.slabs),
         thicknesses=tuple(layer.thickness for layer in work.layers),
     )
 
 
-def layer_meshes(layers: Sequence[Layer], foam: Body) -> tuple[NamedMesh, ...]:
+def layer_meshes(layers: Sequence[Layer], slabs: Sequence[Body]) -> tuple[NamedMesh, ...]:
     """Return the meshes of layers where they lie in the plug.
 
     Parameters
     ----------
-    foam : Body
-        From which a layer is cut that has not kept its slab.
+    slabs : sequence of Body
+        The foam of each, turned with the stack up.
     """
-    return tuple(
-        _named(layer.name, _in_place(layer, foam), FOAM_COLOURS[i % len(FOAM_COLOURS)])
-        for i, layer in enumerate(layers)
-    )
-
-
-def _in_place(layer: Layer, foam: Body) -> Body:
-    """Return a layer's part of the plug in the plug's own axes."""
-    if layer.slab is None:
-        room = mesh.extruded(layer.envelope, layer.axis, layer.from_mm, layer.to_mm)
-        return mesh.common(foam, room)
-    frame = np.zeros((3, 4))
-    for column, axis in enumerate((*PLANES[layer.axis], layer.axis)):
-        frame["xyz".index(axis), column] = 1.0
-    return mesh.placed(layer.slab, frame)
+    found = []
+    for i, (layer, slab) in enumerate(zip(layers, slabs, strict=True)):
+        frame = np.zeros((3, 4))
+        for column, axis in enumerate((*PLANES[layer.axis], layer.axis)):
+            frame["xyz".index(axis), column] = 1.0
+        found.append(_named(layer.name, mesh.placed(slab, frame), FOAM_COLOURS[i % len(FOAM_COLOURS)]))
+    return tuple(found)
 
 
 def _named(name: str, body: Body, colour: str) -> NamedMesh:

@@ -17,6 +17,7 @@ from plugs.ground.lengths import as_length
 from plugs.ground.limits import Count, OneOf, OrOne, Within
 from plugs.ground.tolerances import LENGTH, NO_VOLUME_MM3, QUARTER_CHORDS
 from plugs.mesh import mesh
+from plugs.mesh.bands import banded, open_ended, shadow, volume_between
 from plugs.mesh.mesh import Body, Measures
 from plugs.mesh.sampling import Faces
 
@@ -92,8 +93,6 @@ class Layer:
         The line to cut: envelope and sanding allowance.
     volume_mm3 : float
         Of the plug's part.
-    slab : Body or None
-        The plug's part, turned with the stack up; None where it was not kept.
     """
 
     name: str
@@ -107,7 +106,6 @@ class Layer:
     envelope: shapely.MultiPolygon
     rough: shapely.MultiPolygon
     volume_mm3: float
-    slab: Body | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,20 +182,10 @@ def _layers_of(
 ) -> list[Layer]:
     """Return layers without names, of slabs rising along an axis, of a body between two places on it."""
     turned = mesh.stacked(body, axis)
-    faces = [low] if slabs and low < slabs[0].from_mm - LENGTH else []
-    places: list[int] = []
-    for slab in slabs:
-        if not places or slab.from_mm > faces[-1] + LENGTH:
-            faces.append(slab.from_mm)
-        places.append(len(faces) - 1)
-        faces.append(slab.to_mm)
-    if slabs and high > faces[-1] + LENGTH:
-        faces.append(high)
-    pieces = mesh.slabs(turned, faces) if slabs else []
+    ready = banded(turned)
     layers = []
-    for slab, place in zip(slabs, places, strict=True):
-        piece = pieces[place]
-        shadow = mesh.envelope(piece)
+    for slab, reach in zip(slabs, reaches(slabs, low, high), strict=True):
+        covered = shadow(ready, *reach)
         layers.append(
             Layer(
                 name="",
@@ -208,13 +196,69 @@ def _layers_of(
                 thickness=slab.thickness,
                 lower=_face(turned, slab.from_mm, low, above=True),
                 upper=_face(turned, slab.to_mm, high, above=False),
-                envelope=shadow,
-                rough=rough_outline(shadow, allowance),
-                volume_mm3=mesh.volume_of(piece),
-                slab=piece,
+                envelope=covered,
+                rough=rough_outline(covered, allowance),
+                volume_mm3=volume_between(ready, *reach),
             )
         )
     return layers
+
+
+def reaches(slabs: Sequence[Slab | Layer], low: float, high: float) -> list[tuple[float, float]]:
+    """Return the planes between which the foam of each slab lies: open where there is none beyond.
+
+    Parameters
+    ----------
+    slabs : sequence of Slab or Layer
+        Rising along the axis.
+    low, high : float, mm
+        Where the body begins and ends along the axis.
+
+    Returns
+    -------
+    list of (float, float), mm
+        As `plugs.mesh.bands.shadow` takes them.
+    """
+    faces, places = _faces_of(slabs, low, high)
+    spans = open_ended(faces) if slabs else []
+    return [spans[place] for place in places]
+
+
+def slabs_of(body: Body, layers: Sequence[Layer]) -> tuple[Body, ...]:
+    """Return the foam of each layer as a body, turned with the stack up.
+
+    Parameters
+    ----------
+    body : Body
+        That the layers were made of.
+    layers : sequence of Layer
+        In the order of stacking.
+
+    Returns
+    -------
+    tuple of Body
+    """
+    if not layers:
+        return ()
+    rising = sorted(layers, key=lambda layer: layer.from_mm)
+    faces, places = _faces_of(rising, *_ends(mesh.measure(body), layers[0].axis))
+    cut = mesh.slabs(mesh.stacked(body, layers[0].axis), faces)
+    found = {layer.name: cut[place] for layer, place in zip(rising, places, strict=True)}
+    return tuple(found[layer.name] for layer in layers)
+
+
+def _faces_of(slabs: Sequence[Slab | Layer], low: float, high: float) -> tuple[list[float], list[int]]:
+    """Return the faces at which a body is cut, and between which of them each slab lies."""
+    faces = [low] if slabs and low < slabs[0].from_mm - LENGTH else []
+    places: list[int] = []
+    for slab in slabs:
+        if not places or slab.from_mm > faces[-1] + LENGTH:
+            faces.append(slab.from_mm)
+        places.append(len(faces) - 1)
+        faces.append(slab.to_mm)
+    if slabs and high > faces[-1] + LENGTH:
+        faces.append(high)
+    return faces, places
 
 
 def _face(turned: mesh.Stacked, at: float, end: float, *, above: bool) -> shapely.MultiPolygon:

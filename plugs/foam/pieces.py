@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,14 +11,14 @@ import shapely
 
 from plugs.foam.joint_lines import JointLine, told_apart
 from plugs.foam.joints import Joints, LayerPart, Rule, Size, fits, ground_of, parted, polygons
-from plugs.foam.layers import Layer
+from plugs.foam.layers import Layer, reaches
 from plugs.foam.piece_labels import piece_labels
 from plugs.foam.stock import THICKNESS, Blank, Cutting, Stock, belongs
 from plugs.foam.volumes import slab_volumes, volume_over
 from plugs.ground.errors import Finding, promise
 from plugs.ground.lengths import as_length
-from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
+from plugs.mesh.bands import Banded, banded, surface
 from plugs.mesh.mesh import Body
 
 _BEYOND = 1.0  # mm. Boxes stand clear of what they hold
@@ -191,7 +191,6 @@ def make_pieces(
     recesses: Sequence[shapely.Geometry] = (),
     turns: str = "quarter",
     density_kg_m3: float | None = None,
-    slabs: Sequence[Body] | None = None,
 ) -> tuple[Pieces, tuple[Finding, ...]]:
     """Return the pieces that the layers of a plug are cut in, and what is doubtful about them.
 
@@ -210,9 +209,6 @@ def make_pieces(
         As for `Blank`: with "grain" a piece lies along the sheet or not at all.
     density_kg_m3 : float or None
         Of the foam.
-    slabs : sequence of Body or None
-        The body cut at the faces of the layers, in their order, turned as by `mesh.slabs`; cut here if
-        they are needed and not given.
 
     Returns
     -------
@@ -224,11 +220,10 @@ def make_pieces(
 
     found = parted_by(joints)
     drawn = [lines for _, lines in found]
-    if slabs is None and any(len(parts) > 1 for parts, _ in found):
-        slabs = _slabs(body, layers)
+    foam = _foam_of(body, layers) if any(len(parts) > 1 for parts, _ in found) else None
     pieces: list[Piece] = []
-    for i, (layer, (parts, _)) in enumerate(zip(layers, found, strict=True)):
-        pieces += _named(layer, parts, None if slabs is None else slabs[i], density_kg_m3)
+    for layer, (parts, _) in zip(layers, found, strict=True):
+        pieces += _named(layer, parts, foam, density_kg_m3)
     joined: list[Joint] = []
     apart = told_apart(drawn)
     for layer, lines in zip(layers, apart, strict=True):
@@ -342,21 +337,30 @@ def _cells(islands: Sequence[shapely.Polygon]) -> list[shapely.Polygon | None]:
     return [box if sum(shapely.intersects(box, islands)) == 1 else None for box in boxes]
 
 
-def _slabs(body: Body, layers: Sequence[Layer]) -> list[Body]:
-    """Return the part of the body in each layer, turned with the stack up; layers need not touch."""
-    axis, box = layers[0].axis, mesh.measure(body)
-    column = "xyz".index(axis)
-    marks = [float(box.lower[column]), float(box.upper[column])]
-    faces: list[float] = []
-    for mark in sorted([*marks, *(face for layer in layers for face in (layer.from_mm, layer.to_mm))]):
-        faces += [mark] if not faces or mark > faces[-1] + LENGTH else []
-    cut = mesh.slabs(mesh.stacked(body, axis), faces)
-    return [cut[int(np.searchsorted(faces, 0.5 * (layer.from_mm + layer.to_mm))) - 1] for layer in layers]
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Foam:
+    """The body, turned with the stack up, and the planes between which the foam of each layer lies."""
+
+    body: Body
+    banded: Banded
+    reaches: Mapping[str, tuple[float, float]]
 
 
-def _named(layer: Layer, parts: Sequence[LayerPart], slab: Body | None, density: float | None) -> list[Piece]:
+def _foam_of(body: Body, layers: Sequence[Layer]) -> _Foam:
+    """Return a body as its layers part it."""
+    turned = mesh.stacked(body, layers[0].axis)
+    ready = banded(turned)
+    rising = sorted(layers, key=lambda layer: layer.from_mm)
+    planes = reaches(rising, float(ready.low.min()), float(ready.high.max()))
+    named = {layer.name: reach for layer, reach in zip(rising, planes, strict=True)}
+    return _Foam(body=Body(turned.up), banded=ready, reaches=named)
+
+
+def _named(
+    layer: Layer, parts: Sequence[LayerPart], foam: _Foam | None, density: float | None
+) -> list[Piece]:
     """Return the parts of a layer as pieces, in the order of their places."""
-    volumes = _volumes(layer, parts, slab)
+    volumes = _volumes(layer, parts, foam)
     order = piece_labels([part.outline.bounds for part in parts], mesh.PLANES[layer.axis])
     is_whole = len(parts) == 1
     return [
@@ -384,17 +388,19 @@ def _within(final: shapely.MultiPolygon, part: LayerPart) -> shapely.MultiPolygo
     return shapely.MultiPolygon(polygons(shapely.intersection(final, part.cell or part.outline)))
 
 
-def _volumes(layer: Layer, parts: Sequence[LayerPart], slab: Body | None) -> list[float]:
+def _volumes(layer: Layer, parts: Sequence[LayerPart], foam: _Foam | None) -> list[float]:
     """Return the volume of the plug in each part of a layer, mm3; together they are the layer's."""
-    if len(parts) == 1 or slab is None:
+    if len(parts) == 1 or foam is None:
         return [layer.volume_mm3]
-    columns = slab_volumes(slab, layer.from_mm)
-    low, high = layer.from_mm - _BEYOND, layer.to_mm + _BEYOND
+    low, high = foam.reaches[layer.name]
+    foot = low if math.isfinite(low) else layer.from_mm - _BEYOND
+    columns = slab_volumes(surface(foam.banded, low, high), foot)
     volumes = []
     for part in parts:
         if part.cell is None:
-            prism = mesh.prism(shapely.MultiPolygon([part.outline]), low, high)
-            volumes.append(mesh.volume_of(mesh.common(slab, prism)))
+            top = high if math.isfinite(high) else layer.to_mm + _BEYOND
+            prism = mesh.prism(shapely.MultiPolygon([part.outline]), foot, top)
+            volumes.append(mesh.volume_of(mesh.common(foam.body, prism)))
         else:
             volumes.append(volume_over(columns, part.cell))
     allowed = 1e-7 * layer.volume_mm3 + _LOST_MM2 * (layer.to_mm - layer.from_mm)

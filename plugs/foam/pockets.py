@@ -20,6 +20,7 @@ from plugs.body.body import Solid, body_before
 from plugs.foam.layers import Layer, rough_outline
 from plugs.ground.errors import PlugError
 from plugs.mesh import mesh
+from plugs.mesh.bands import banded, open_ended, shadow
 from plugs.mesh.mesh import Body
 from plugs.recesses.holding import Rounded
 from plugs.recesses.recess import LAYERS, ROUT, SAW, Tool
@@ -196,15 +197,14 @@ def _blocks(taken: Body, layers: Sequence[Layer], allowance: float) -> dict[str,
     if taken.is_empty:
         return {}
     axis = layers[0].axis
-    turned = mesh.stacked(taken, axis)
+    ready = banded(mesh.stacked(taken, axis))
     faces = sorted({face for layer in layers for face in (layer.from_mm, layer.to_mm)})
-    pieces = dict(zip(faces, mesh.slabs(turned, faces), strict=False))
+    reaches = dict(zip(faces, open_ended(faces), strict=False))
     found = {}
     for layer in layers:
-        piece = pieces[layer.from_mm]
-        shadow = mesh.envelope(piece) if not piece.is_empty else shapely.MultiPolygon()
-        if shadow.area > _TOUCH:
-            found[layer.name] = rough_outline(shadow, allowance)
+        covered = shadow(ready, *reaches[layer.from_mm])
+        if covered.area > _TOUCH:
+            found[layer.name] = rough_outline(covered, allowance)
     return found
 
 

@@ -9,8 +9,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.mesh import mesh
-from plugs.mesh.mesh import Body
+from plugs.mesh.bands import volume_under
+from plugs.mesh.triangles import clipped
 
 Array = NDArray[np.float64]
 
@@ -22,7 +22,9 @@ class SlabVolumes:
     Attributes
     ----------
     triangles : (n, 3, 3) float, mm
-        Facing outward, heights from the slab's own foot.
+        Facing outward.
+    foot : float, mm
+        Where the slab begins.
     low, high : (n, 2) float, mm
         Boxes round them in the plane.
     volumes : (n,) float, mm3
@@ -30,29 +32,29 @@ class SlabVolumes:
     """
 
     triangles: Array
+    foot: float
     low: Array
     high: Array
     volumes: Array
 
 
-def slab_volumes(slab: Body, foot: float) -> SlabVolumes:
+def slab_volumes(triangles: Array, foot: float) -> SlabVolumes:
     """Return a slab, ready to be asked for volumes.
 
     Parameters
     ----------
-    slab : Body
-        Turned, from `mesh.slabs`.
+    triangles : (n, 3, 3) float, mm
+        From `surface`.
     foot : float, mm
-        A height to measure from, near the slab.
+        Where the slab begins.
     """
-    vertices, indices = mesh.triangles_of(slab)
-    triangles = (vertices - np.array([0.0, 0.0, foot]))[indices]
     a, b, c = (triangles[:, i, :2] for i in range(3))
     return SlabVolumes(
         triangles=triangles,
+        foot=foot,
         low=np.minimum(np.minimum(a, b), c),
         high=np.maximum(np.maximum(a, b), c),
-        volumes=_volumes(triangles),
+        volumes=volume_under(triangles, foot),
     )
 
 
@@ -81,18 +83,10 @@ def volume_over(columns: SlabVolumes, cell: shapely.Polygon) -> float:
         total += float(columns.volumes[is_within].sum())
         cut = columns.triangles[is_near & ~is_within]
         for axis in (0, 1):
-            cut = _clipped(cut, axis, float(high[axis]), 1.0)
-            cut = _clipped(cut, axis, float(low[axis]), -1.0)
-        total += float(_volumes(cut).sum())
+            cut = clipped(cut, axis, float(high[axis]), 1.0)
+            cut = clipped(cut, axis, float(low[axis]), -1.0)
+        total += float(volume_under(cut, columns.foot).sum())
     return total
-
-
-def _volumes(triangles: Array) -> Array:
-    """Return the volume between each triangle and height 0, + under one that faces up."""
-    a, b, c = (triangles[:, i] for i in range(3))
-    u, v = b - a, c - a
-    area = 0.5 * (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
-    return np.asarray(area * (a[:, 2] + b[:, 2] + c[:, 2]) / 3.0)
 
 
 def _rectangles(cell: shapely.Polygon) -> list[tuple[Array, Array]]:
@@ -107,24 +101,3 @@ def _rectangles(cell: shapely.Polygon) -> list[tuple[Array, Array]]:
             begin, _, finish, _ = part.bounds
             found.append((np.array([begin, low]), np.array([finish, high])))
     return found
-
-
-def _clipped(triangles: Array, axis: int, at: float, sign: float) -> Array:
-    """Return the parts of triangles on one side of an upright plane: below it along the axis for +1."""
-    depth = sign * (at - triangles[..., axis])
-    is_in = depth > 0.0
-    count = is_in[:, 0].astype(np.int64) + is_in[:, 1] + is_in[:, 2]
-    found = [triangles[count == 3]]
-    for inside in (1, 2):
-        some, deep = triangles[count == inside], depth[count == inside]
-        lone = np.argmax(is_in[count == inside] == (inside == 1), axis=1)
-        turn = (lone[:, None] + np.arange(3)) % 3
-        some, deep = np.take_along_axis(some, turn[..., None], axis=1), np.take_along_axis(deep, turn, axis=1)
-        ratio = deep[:, :1] / (deep[:, :1] - deep[:, 1:])
-        crossing = some[:, :1] + ratio[..., None] * (some[:, 1:] - some[:, :1])
-        if inside == 1:
-            found.append(np.stack([some[:, 0], crossing[:, 0], crossing[:, 1]], axis=1))
-        else:
-            found.append(np.stack([crossing[:, 0], some[:, 1], some[:, 2]], axis=1))
-            found.append(np.stack([crossing[:, 0], some[:, 2], crossing[:, 1]], axis=1))
-    return np.concatenate(found)

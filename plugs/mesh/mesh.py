@@ -445,6 +445,26 @@ def extruded(region: shapely.MultiPolygon, axis: str, low: float, high: float) -
     return Body(prism(region, low, high).solid.transform(turn))
 
 
+def wound_once(rings: Sequence[Array], tolerance: float) -> shapely.MultiPolygon:
+    """Return what rings run round at least once more anti-clockwise than clockwise.
+
+    Parameters
+    ----------
+    rings : sequence of (m, 2) float, mm
+    tolerance : float, mm
+        To which points in line are left out.
+
+    Returns
+    -------
+    shapely.MultiPolygon
+        mm; empty without rings.
+    """
+    if not rings:
+        return shapely.MultiPolygon()
+    section = manifold3d.CrossSection(list(rings), manifold3d.FillRule.Positive).simplify(tolerance)
+    return _polygons(manifold3d.CrossSection(section.to_polygons(), manifold3d.FillRule.Positive))
+
+
 def _polygons(section: manifold3d.CrossSection) -> shapely.MultiPolygon:
     """Return a plane section as polygons with holes, slivers left out."""
     if section.num_contour() == 1:

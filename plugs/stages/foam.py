@@ -244,7 +244,6 @@ def part_layers(plug: Plug, lines: Lines, standing: StackTemplates, sized: Seque
         recesses=recesses,
         turns=plug.turns,
         density_kg_m3=plug.density,
-        slabs=[layer.slab for layer in layers if layer.slab is not None] or None,
     )
     pieces = whole.pieces
     voids: tuple[Void, ...] = ()

@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING, Final
 
 from plugs.body.body import Solid
 from plugs.foam.joints import Size
-from plugs.foam.layers import Layer
+from plugs.foam.layers import Layer, slabs_of
 from plugs.foam.pieces import usable_sizes
 from plugs.foam.pockets import Feature, make_features
 from plugs.foam.stock import Blank
 from plugs.lines.stations import Loft
+from plugs.mesh.mesh import Body
 from plugs.mesh.sampling import Faces
 from plugs.sanding.recess_kit import RecessKit, recess_kits
 from plugs.sanding.sanding import SandingAids, sanding_aids
@@ -106,6 +107,11 @@ class Worked(Staged):
     def layers(self) -> tuple[Layer, ...]:
         """The layers that the plug is stacked from."""
         return self.layering.layers
+
+    @stage(after=("standing", "layering"))
+    def slabs(self) -> tuple[Body, ...]:
+        """The layers as bodies, turned with the stack up: they are only looked at."""
+        return slabs_of(self.standing.foam, self.layers)
 
     @stage("stock", "cutting", after=("layering",), by_value=True)
     def sizes(self) -> tuple[tuple[Size, ...], ...]:

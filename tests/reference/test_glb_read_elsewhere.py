@@ -15,7 +15,7 @@ import trimesh
 
 from plugs.body.body import make_solid
 from plugs.files.glb import glb_bytes
-from plugs.foam.layers import Stack, make_layers
+from plugs.foam.layers import Stack, make_layers, slabs_of
 from plugs.lines.checks import checked_loft
 from plugs.mesh.mesh import measure
 from plugs.scene import layer_meshes
@@ -27,7 +27,9 @@ def test_layers_are_read_with_names_and_sizes(axis: str) -> None:
     """Each layer is where it lies in the plug, closed, facing outward, and of its volume."""
     solid = make_solid(checked_loft(tapered_plan(radius=20.0)), (), (), 0.05)
     layers, _ = make_layers(solid.body, Stack(axis=axis, thicknesses=(50.0,)))
-    scene = trimesh.load(io.BytesIO(glb_bytes(layer_meshes(layers, solid.body))), file_type="glb")
+    scene = trimesh.load(
+        io.BytesIO(glb_bytes(layer_meshes(layers, slabs_of(solid.body, layers)))), file_type="glb"
+    )
     assert list(scene.geometry) == [layer.name for layer in layers]
     assert set(scene.graph.nodes_geometry) == {layer.name for layer in layers}
     column, sign = {"x": (0, 1.0), "y": (2, -1.0), "z": (1, 1.0)}[axis]
@@ -42,15 +44,3 @@ def test_layers_are_read_with_names_and_sizes(axis: str) -> None:
     low, high = np.array(whole.lower), np.array(whole.upper)
     expected = [[low[0], low[2], -high[1]], [high[0], high[2], -low[1]]]
     assert np.abs(scene.bounds * 1000.0 - expected).max() < 1e-3
-
-
-def test_a_layer_without_its_slab_is_cut_from_the_foam() -> None:
-    """The same volume, whichever way it is come by."""
-    from dataclasses import replace
-
-    solid = make_solid(checked_loft(tapered_plan()), (), (), 0.05)
-    layers, _ = make_layers(solid.body, Stack(axis="y", thicknesses=(40.0,)))
-    bare = [replace(layer, slab=None) for layer in layers]
-    for kept, made in zip(layer_meshes(layers, solid.body), layer_meshes(bare, solid.body), strict=True):
-        volumes = [trimesh.Trimesh(mesh.vertices, mesh.triangles).volume for mesh in (kept, made)]
-        assert volumes[0] == pytest.approx(volumes[1], rel=1e-9)

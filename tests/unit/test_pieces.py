@@ -142,16 +142,6 @@ def test_layers_with_room_between_them() -> None:
         assert total == pytest.approx(layer.volume_mm3, rel=1e-9)
 
 
-def test_slabs_may_be_given() -> None:
-    """Slabs that were cut before give the same volumes."""
-    layers = stacked(BOX)
-    slabs = mesh.slabs(mesh.stacked(BOX, "z"), [0.0, 50.0, 100.0, 150.0])
-    sizes = [[(1200.0, 600.0)]] * 3
-    first, _ = make_pieces(BOX, layers, PLAIN, sizes)
-    second, _ = make_pieces(BOX, layers, PLAIN, sizes, slabs=slabs)
-    assert [p.volume_mm3 for p in first.pieces] == pytest.approx([p.volume_mm3 for p in second.pieces])
-
-
 def test_stagger_that_cannot_be_kept_is_told() -> None:
     """The finding names the joint, and the stagger in its remedy gives no more of them."""
     layers = stacked(BOX)

@@ -1,0 +1,279 @@
+"""What of a body lies between two planes square to a stack: its shadow and its surface, without cutting it.
+
+A shadow is bounded by the edges at which triangles that face up meet those that face down, the flat faces in
+the two planes among them: pieces of the body's edges, and of the lines in which the planes cross triangles.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.mesh.mesh import Body, Stacked, triangles_of, wound_once
+from plugs.mesh.triangles import clipped, edges_of, loops_along, normals
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+_UPRIGHT: Final = 1e-9
+"""Sine of the lean at which a wall is upright: rounding leaves some 1e-16 to 1e-12."""
+
+_FLAT: Final = 1e-9
+"""Two triangles are one flat face where neither reaches so far out of the other's plane, mm: rounding."""
+
+_ROUNDING: Final = 1e-12
+"""Of the largest number in a sum: what the mesh engine takes for rounding."""
+
+_AHEAD: Final = np.array([1, 2, 0])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Banded:
+    """A turned body, ready to be asked what lies between planes.
+
+    Attributes
+    ----------
+    vertices : (n, 3) float, mm
+    triangles : (m, 3) int
+    edges : (m, 3) int
+        Edge j of a triangle runs from its corner j to the next.
+    looks_up : (m,) bool
+        What does not face down.
+    is_rim : (m, 3) bool
+        Edges of triangles that look up, beyond which lies one that does not.
+    is_inner : (e,) bool
+        Edges within one flat face.
+    low, high : (m,) float, mm
+        Heights of each triangle.
+    tolerance : float, mm
+        To which the mesh engine holds points to be in line.
+    """
+
+    vertices: Array
+    triangles: Indices
+    edges: Indices
+    looks_up: Flags
+    is_rim: Flags
+    is_inner: Flags
+    low: Array
+    high: Array
+    tolerance: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Crossed:
+    """The lines in which a plane crosses triangles, as they run round what lies between the planes.
+
+    Attributes
+    ----------
+    first, second : (k,) int
+        The edges on which each begins and ends.
+    begin, end : (k, 2) float, mm
+    looks_up : (k,) bool
+        Of the triangle.
+    """
+
+    first: Indices
+    second: Indices
+    begin: Array
+    end: Array
+    looks_up: Flags
+
+
+def banded(stack: Stacked) -> Banded:
+    """Return a turned body, ready to be asked what lies between planes.
+
+    Parameters
+    ----------
+    stack : Stacked
+
+    Returns
+    -------
+    Banded
+    """
+    vertices, triangles = triangles_of(Body(stack.up))
+    _, edges = edges_of(triangles)
+    is_forth = (triangles < triangles[:, _AHEAD]).ravel()
+    forth, back = np.flatnonzero(is_forth), np.flatnonzero(~is_forth)
+    forth = forth[np.argsort(edges.ravel()[forth], kind="stable")]
+    back = back[np.argsort(edges.ravel()[back], kind="stable")]
+    corners = vertices[triangles]
+    units, _ = normals(corners)
+    looks_up = units[:, 2] >= -_UPRIGHT
+    tips = vertices[triangles[back // 3, (back % 3 + 2) % 3]]
+    away = np.abs(np.sum((tips - corners[forth // 3, 0]) * units[forth // 3], axis=1))
+    is_level = np.sum(units[back // 3] * units[forth // 3], axis=1) > 0.0
+    is_inner = np.zeros(int(edges.max(initial=-1)) + 1, dtype=np.bool_)
+    is_inner[edges.ravel()[forth]] = (away < _FLAT) & is_level
+    is_rim = np.repeat(looks_up, 3)
+    is_rim[forth] &= ~looks_up[back // 3]
+    is_rim[back] &= ~looks_up[forth // 3]
+    return Banded(
+        vertices=vertices,
+        triangles=triangles,
+        edges=edges,
+        looks_up=looks_up,
+        is_rim=is_rim.reshape(-1, 3),
+        is_inner=is_inner,
+        low=corners[:, :, 2].min(axis=1, initial=np.inf),
+        high=corners[:, :, 2].max(axis=1, initial=-np.inf),
+        tolerance=max(float(stack.up.get_tolerance()), _ROUNDING * _span(vertices)),
+    )
+
+
+def _span(vertices: Array) -> float:
+    """Return how large numbers become where a body is cut by half of space, as the mesh engine does it."""
+    if not len(vertices):
+        return 0.0
+    low, high = vertices.min(axis=0), vertices.max(axis=0)
+    middle = 0.5 * (low + high)
+    reach = float(np.hypot(*middle[:2]) + 0.5 * np.linalg.norm(high - low))
+    return 2.0 * reach + abs(float(middle[2]))
+
+
+def open_ended(faces: Sequence[float]) -> list[tuple[float, float]]:
+    """Return the pairs of consecutive planes; the first takes all that lies before it, the last all behind.
+
+    Parameters
+    ----------
+    faces : sequence of float, mm
+        Increasing, at least two.
+
+    Returns
+    -------
+    list of (float, float), mm
+    """
+    return list(pairwise([-np.inf, *faces[1:-1], np.inf]))
+
+
+def shadow(body: Banded, low: float, high: float) -> shapely.MultiPolygon:
+    """Return everything that the part of a body between two planes covers, seen along the stack.
+
+    Parameters
+    ----------
+    body : Banded
+    low, high : float, mm
+        May be infinite. A flat face in one of them counts with the side that its material is on.
+
+    Returns
+    -------
+    shapely.MultiPolygon
+        mm; empty where there is nothing.
+    """
+    near, side = _near(body, low, high)
+    n_points, n_edges = len(body.vertices), len(body.is_inner)
+    below, above = _crossed(body, near, side, low), _crossed(body, near, -side, high)
+    start, finish = side, side[:, _AHEAD]
+    row, column = np.nonzero(body.is_rim[near] & ((start != finish) | (start == 0)))
+    edge = body.edges[near][row, column]
+    ends = []
+    for sides, number in ((start, column), (finish, _AHEAD[column])):
+        at, vertex = sides[row, column], body.triangles[near][row, number]
+        crossing = n_points + edge + np.where(at > 0, n_edges, 0)
+        ends.append(np.where(at == 0, vertex, crossing))
+    up, down = below.looks_up, ~above.looks_up  # the face in the lower plane looks down, that in the upper up
+    after = n_points + n_edges
+    first = np.concatenate([ends[0], n_points + below.first[up], after + above.second[down]])
+    second = np.concatenate([ends[1], n_points + below.second[up], after + above.first[down]])
+    places = np.empty((n_points + 2 * n_edges, 2)) if len(first) else np.empty((0, 2))
+    if len(first):
+        places[:n_points] = body.vertices[:, :2]
+        for crossed, before in ((below, n_points), (above, after)):
+            places[before + crossed.first], places[before + crossed.second] = crossed.begin, crossed.end
+    is_corner = np.concatenate([np.ones(n_points, dtype=np.bool_), ~body.is_inner, ~body.is_inner])
+    loops = [loop[is_corner[loop]] for loop in loops_along(first, second)]
+    rings = [places[loop] for loop in loops if len(loop) > 2]
+    return wound_once(rings, body.tolerance)
+
+
+def surface(body: Banded, low: float, high: float) -> Array:
+    """Return the surface of the part of a body between two planes, but for the face in the lower one.
+
+    Parameters
+    ----------
+    body : Banded
+    low, high : float, mm
+        May be infinite.
+
+    Returns
+    -------
+    (k, 3, 3) float, mm
+        Triangles facing outward. Those of the face in the upper plane fan out from one of its corners, and
+        where it is not convex some are turned over and take away what others have too much.
+    """
+    near, side = _near(body, low, high)
+    corners = body.vertices[body.triangles[near]]
+    is_whole = (side == 0).all(axis=1)
+    parts = clipped(clipped(corners[~is_whole], 2, high, 1.0), 2, low, -1.0)
+    above = _crossed(body, near, -side, high)
+    fan = np.full((len(above.first), 3, 3), high)
+    if len(fan):
+        fan[:, 0, :2], fan[:, 1, :2], fan[:, 2, :2] = above.begin[0], above.end, above.begin
+    return np.concatenate([corners[is_whole], parts, fan])
+
+
+def volume_between(body: Banded, low: float, high: float) -> float:
+    """Return the volume of the part of a body between two planes.
+
+    Parameters
+    ----------
+    body : Banded
+    low, high : float, mm
+        May be infinite.
+
+    Returns
+    -------
+    float, mm3
+    """
+    foot = low if np.isfinite(low) else float(body.low.min(initial=0.0))
+    return float(volume_under(surface(body, low, high), foot).sum())
+
+
+def volume_under(triangles: Array, foot: float) -> Array:
+    """Return the volume between each triangle and a plane, + under one that faces up.
+
+    Parameters
+    ----------
+    triangles : (k, 3, 3) float, mm
+    foot : float, mm
+        Height of the plane.
+
+    Returns
+    -------
+    (k,) float, mm3
+    """
+    a, b, c = (triangles[:, i] for i in range(3))
+    u, v = b - a, c - a
+    area = 0.5 * (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
+    return np.asarray(area * ((a[:, 2] - foot) + (b[:, 2] - foot) + (c[:, 2] - foot)) / 3.0)
+
+
+def _near(body: Banded, low: float, high: float) -> tuple[Indices, Indices]:
+    """Return the triangles that reach between two planes, and the side of each corner: -1 below, 1 above."""
+    near = np.flatnonzero((body.high > low) & (body.low < high))
+    heights = body.vertices[body.triangles[near], 2]
+    return near, (heights >= high).astype(np.int64) - (heights <= low)
+
+
+def _crossed(body: Banded, near: Indices, side: Indices, plane: float) -> _Crossed:
+    """Return the lines in which a plane crosses triangles; corners of side -1 lie beyond it."""
+    is_in = side >= 0
+    some = np.flatnonzero(is_in.any(axis=1) & ~is_in.all(axis=1))
+    triangles, is_in = body.triangles[near[some]], is_in[some]
+    ahead = is_in[:, _AHEAD]
+    rows = np.arange(len(some))
+    ends = []
+    for column in (np.argmax(is_in & ~ahead, axis=1), np.argmax(~is_in & ahead, axis=1)):
+        one, two = triangles[rows, column], triangles[rows, _AHEAD[column]]
+        a, b = body.vertices[np.minimum(one, two)], body.vertices[np.maximum(one, two)]
+        share = (plane - a[:, 2]) / (b[:, 2] - a[:, 2])
+        ends.append((body.edges[near[some]][rows, column], a[:, :2] + share[:, None] * (b - a)[:, :2]))
+    (first, begin), (second, end) = ends
+    return _Crossed(first=first, second=second, begin=begin, end=end, looks_up=body.looks_up[near[some]])

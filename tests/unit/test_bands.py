@@ -1,0 +1,99 @@
+"""Bands of a body between planes: closed forms, and the bodies that the mesh engine cuts there."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+import shapely
+
+from plugs.foam.layers import Stack, make_layers
+from plugs.mesh import mesh
+from plugs.mesh.bands import banded, open_ended, shadow, surface, volume_between, volume_under
+from plugs.mesh.mesh import Body
+from tests.counted import calls_of
+from tests.shapes import crowned_plan, solid_of
+
+_A = 90.0
+CORNER = mesh.body_of_triangles(
+    np.array([[0, 0, 0], [_A, 0, 0], [0, _A, 0], [0, 0, _A]], dtype=np.float64),
+    np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]),
+)
+"""A tetrahedron with legs a along the axes."""
+
+
+def block(x0: float, y0: float, z0: float, x1: float, y1: float, z1: float) -> Body:
+    """Return a block."""
+    return mesh.extruded(shapely.MultiPolygon([shapely.box(x0, y0, x1, y1)]), "z", z0, z1)
+
+
+def test_corner_of_a_block() -> None:
+    """Similar triangles: over z the section is (a - z)^2 / 2, and the volume above it (a - z)^3 / 6."""
+    ready = banded(mesh.stacked(CORNER, "z"))
+    for low, high in ((20.0, 50.0), (0.0, 1e-3), (-np.inf, 30.0), (60.0, np.inf)):
+        below, above = _A - max(low, 0.0), _A - min(high, _A)
+        assert shadow(ready, low, high).area == pytest.approx(0.5 * below**2)
+        assert volume_between(ready, low, high) == pytest.approx((below**3 - above**3) / 6.0)
+
+
+def test_an_overhang_is_in_the_shadow() -> None:
+    """A tetrahedron on its tip: what lies highest covers all."""
+    ready = banded(mesh.Stacked(mesh.stacked(CORNER, "z").down, mesh.stacked(CORNER, "z").up))
+    assert shadow(ready, -50.0, -20.0).area == pytest.approx(0.5 * 70.0**2)
+    assert volume_between(ready, -50.0, -20.0) == pytest.approx((70.0**3 - 40.0**3) / 6.0)
+
+
+def test_flat_faces_in_the_planes_count_where_their_material_is() -> None:
+    """A step: under the plane of its tread all of the block, over it the riser's part; nothing beyond."""
+    step = mesh.joined([block(0, 0, 0, 100, 50, 20), block(0, 0, 10, 40, 50, 60)])
+    ready = banded(mesh.stacked(step, "z"))
+    assert shadow(ready, 0.0, 20.0).area == pytest.approx(5000.0)
+    assert shadow(ready, 20.0, 60.0).area == pytest.approx(2000.0)
+    assert volume_between(ready, 0.0, 20.0) == pytest.approx(100_000.0)
+    assert volume_between(ready, 20.0, 60.0) == pytest.approx(80_000.0)
+    for low, high in ((60.0, 80.0), (-9.0, 0.0), (200.0, 300.0)):
+        assert shadow(ready, low, high).is_empty
+        assert volume_between(ready, low, high) == 0.0
+
+
+def test_holes_and_islands() -> None:
+    """A frame keeps its hole where nothing lies over it; two posts are two parts."""
+    frame = mesh.less(block(0, 0, 0, 100, 100, 20), block(30, 30, -1, 70, 70, 21))
+    posts = mesh.joined([frame, block(0, 0, 10, 10, 10, 50), block(90, 90, 10, 100, 100, 50)])
+    ready = banded(mesh.stacked(posts, "z"))
+    below, above = shadow(ready, 0.0, 20.0), shadow(ready, 20.0, 50.0)
+    assert [len(part.interiors) for part in below.geoms] == [1]
+    assert below.area == pytest.approx(8400.0)
+    assert len(above.geoms) == 2
+    assert above.area == pytest.approx(200.0)
+    assert volume_under(surface(ready, 5.0, 15.0), 5.0).sum() == pytest.approx(84_000.0)
+
+
+@pytest.mark.parametrize("axis", ["x", "y", "z"])
+def test_same_as_the_bodies_that_are_cut(axis: str) -> None:
+    """Point by point, in their order, for a crowned and blended plug; the volumes to rounding."""
+    body = solid_of(crowned_plan(), 0.1).body
+    stack, ready = mesh.stacked(body, axis), banded(mesh.stacked(body, axis))
+    ends = float(ready.low.min()), float(ready.high.max())
+    faces = np.linspace(*ends, 12).tolist()
+    for slab, reach in zip(mesh.slabs(stack, faces), open_ended(faces), strict=True):
+        expected, found = mesh.envelope(slab), shadow(ready, *reach)
+        assert shapely.get_num_coordinates(expected) == shapely.get_num_coordinates(found)
+        gaps = shapely.get_coordinates(expected) - shapely.get_coordinates(found)
+        assert np.abs(gaps).max() < 1e-7
+        assert volume_between(ready, *reach) == pytest.approx(mesh.volume_of(slab), rel=1e-10)
+    total = sum(volume_between(ready, low, high) for low, high in pairwise(faces))
+    assert total == pytest.approx(mesh.volume_of(body), rel=1e-12)
+
+
+def test_work_grows_with_the_layers_and_no_faster() -> None:
+    """Ten times as many layers take at most ten times the calls."""
+    body = solid_of(crowned_plan(), 0.1).body
+    high = float(mesh.measure(body).upper[2] - mesh.measure(body).lower[2])
+
+    def calls(count: int) -> int:
+        return calls_of(lambda: make_layers(body, Stack(thicknesses=(high / count,))))
+
+    calls(2)  # what is imported meanwhile counts for nobody
+    assert calls(100) < 10.0 * calls(10)
