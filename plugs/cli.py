@@ -147,19 +147,7 @@ def _parser() -> _Parser:
             )
         if name != "check":
             command.add_argument("--out", type=Path, help="folder to write, instead of exports/NAME")
-            command.add_argument(
-                "--only",
-                action="append",
-                metavar="KIND",
-                help=f"write only this kind of file: {', '.join(KINDS)}, or the recipe's; may be repeated",
-            )
-            command.add_argument(
-                "--without",
-                action="append",
-                default=[],
-                metavar="KIND",
-                help="leave this kind of file out; may be repeated",
-            )
+            _add_kinds(command)
         if name == "build":
             command.add_argument(
                 "--search",
@@ -167,10 +155,28 @@ def _parser() -> _Parser:
                 metavar="SECONDS",
                 help="search so long for fewer sheets, and keep what is found beside the recipe",
             )
-    words = "write a starter recipe"
+    words = "write a starter recipe, or a machine's record"
     command = commands.add_parser("new", help=words, description=words, allow_abbrev=False)
     command.add_argument("name", help="its name, such as tank_cover")
+    command.add_argument("--machine", action="store_true", help="write a wire cutter's record instead")
     return parser
+
+
+def _add_kinds(command: argparse.ArgumentParser) -> None:
+    """Let a command be told which kinds of file to write."""
+    command.add_argument(
+        "--only",
+        action="append",
+        metavar="KIND",
+        help=f"write only this kind of file: {', '.join(KINDS)}, or the recipe's; may be repeated",
+    )
+    command.add_argument(
+        "--without",
+        action="append",
+        default=[],
+        metavar="KIND",
+        help="leave this kind of file out; may be repeated",
+    )
 
 
 def _changes(options: argparse.Namespace) -> dict[str, object]:
@@ -344,6 +350,9 @@ def _size_rows(work: Worked, stages: Collection[str]) -> list[str]:
     if "part" in stages and work.part is not None:
         part = work.part
         rows.append(f"part      {part.mass_kg:.1f} kg, from {part.least_kg:.1f} to {part.most_kg:.1f}")
+    if "wire" in stages and work.wire is not None:
+        minutes = sum(one.seconds for one in work.wire.programs) / 60.0
+        rows.append(f"wire      {len(work.wire.programs)} programs, {minutes:.0f} minutes")
     if "templates" in stages and work.templates:
         what = "gauges   " if work.templates[0].is_gauge else "templates"
         rows.append(f"{what} {len(work.templates)}, and {len(work.sanding.blocks)} radius blocks")
@@ -401,13 +410,14 @@ def _findings_table(findings: Sequence[Finding]) -> str:
 
 
 def _new(options: argparse.Namespace) -> int:
-    """Write a starter recipe."""
-    from plugs.recipe.starter import starter_recipe
+    """Write a starter recipe, or a starter for a machine's record."""
+    from plugs.recipe.starter import starter_machine, starter_recipe
 
     path = Path(options.name)
     if path.suffix != ".py":
         path = Path(f"{options.name}.py")
-    text = starter_recipe(options.name if path.stem == ".py" else path.stem)
+    starter = starter_machine if options.machine else starter_recipe
+    text = starter(options.name if path.stem == ".py" else path.stem)
     try:
         if path.parent == Path() and Path("recipes").is_dir():
             path = Path("recipes") / path
@@ -427,5 +437,8 @@ def _new(options: argparse.Namespace) -> int:
             reason=f"the file cannot be written: {error.strerror}",
             remedy="name a folder that you may write to, such as ~/plugs/cover_1",
         ) from error
-    _tell(f"wrote {path}; build it with: python -m plugs build {path}")
+    if options.machine:
+        _tell(f"wrote {path}; measure the machine, change the numbers, and read it with read_machine")
+    else:
+        _tell(f"wrote {path}; build it with: python -m plugs build {path}")
     return _BUILT

@@ -242,6 +242,7 @@ CHECKS: Final = (
     Check(stage="finish", find=lambda work: skin_doubts(work.plug, work.skin_proof)),
     Check(stage="cloth", find=lambda work: () if work.drape is None else work.drape.findings),
     Check(stage="cloth", find=lambda work: () if work.cloth is None else work.cloth.patterns.findings),
+    Check(stage="wire", find=lambda work: () if work.wire is None else work.wire.findings),
     Check(stage="resin", find=laid_doubts),
 )
 """What the house looks for, each with the stage that it looks at; cloth, made beside, is last."""

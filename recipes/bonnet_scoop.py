@@ -1,6 +1,10 @@
 """A bonnet scoop: foam bays between plywood templates, glued up template, foam, template."""
 
-from plugs import Corner, End, Glue, Pins, Plug, Sanding, Stack, Station, Stock, Templates
+from pathlib import Path
+
+from plugs import Corner, End, Glue, Pins, Plug, Sanding, Stack, Station, Stock, Templates, WireWork, read_machine
+
+MACHINE = Path(__file__).with_name("machines") / "wire_cutter.py"
 
 
 def bonnet_scoop(
@@ -15,6 +19,7 @@ def bonnet_scoop(
     thin_sheet=20.0,       # fills the bays that the thick one does not
     ply=3.0,               # templates
     allowance=3.0,
+    by_wire=False,         # bays glued up as blocks, and cut on the shop's wire cutter
 ):
     """Scoop for a bonnet, sanded down to the edges of the templates that stay inside it."""
 
@@ -55,4 +60,6 @@ def bonnet_scoop(
         pins=Pins(diameter=4.0, clearance=2.0),
         sanding=Sanding(straightedge=300.0),
         paper="A3",
+        foam="eps 22" if by_wire else None,
+        wire=WireWork(cut="bays", machine=read_machine(MACHINE)) if by_wire else None,
     )

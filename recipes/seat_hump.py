@@ -1,6 +1,10 @@
 """A seat hump for a small roadster: faired fore and aft, with a shallow pocket for a pad."""
 
-from plugs import Corner, End, Hollow, Plug, Recess, Stack, Station, Stock
+from pathlib import Path
+
+from plugs import Corner, End, Hollow, Plug, Recess, Stack, Station, Stock, WireWork, read_machine
+
+MACHINE = Path(__file__).with_name("machines") / "wire_cutter.py"
 
 
 def seat_hump(
@@ -14,6 +18,7 @@ def seat_hump(
     end_radius=25.0,
     sheet=30.0,
     allowance=3.0,
+    by_wire=False,         # glued up whole, and cut to its side view on the shop's wire cutter
 ):
     """Seat hump, four stations, every line faired like a batten through them."""
 
@@ -49,6 +54,8 @@ def seat_hump(
             ),
         ),
         stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance, surplus="both"),
+        foam="eps 22" if by_wire else None,
+        wire=WireWork(cut="block", across="y", machine=read_machine(MACHINE)) if by_wire else None,
         hollow=Hollow(wall=45.0, bridge=60.0),   # foam saved where nobody sands
         stock=(
             Stock(width=1250.0, height=600.0, thickness=sheet),

@@ -58,8 +58,8 @@ LIGHT = (
     "plugs.cli", "plugs.files.folder", "plugs.files.kinds", "plugs.files.names", "plugs.ground.checking",
     "plugs.ground.errors", "plugs.ground.limits", "plugs.ground.paper", "plugs.ground.streams",
     "plugs.ground.tolerances", "plugs.ground.units", "plugs.ground.workers", "plugs.lines.offsets",
-    "plugs.lines.section", "plugs.recipe.reading", "plugs.recipe.starter", "plugs.tables.csv_in",
-    "plugs.tables.numbers", "plugs.tables.rows", "plugs.wire.starter",
+    "plugs.lines.section", "plugs.recipe.machine_starter", "plugs.recipe.reading",
+    "plugs.recipe.starter", "plugs.tables.csv_in", "plugs.tables.numbers", "plugs.tables.rows",
 )  # fmt: skip
 """Modules that load only Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
 

@@ -8,13 +8,12 @@ import shapely
 
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
-from plugs.wire.checks import axes_of
 from plugs.wire.cuts import Between, Cut, make_cuts
 from plugs.wire.planned import Planned, plan_cut
 from plugs.wire.program import program_of
 from plugs.wire.proof import Told
 from plugs.wire.reading import Dialect, Ran, run
-from plugs.wire.words import WireAxis, WireCutter
+from plugs.wire.words import WireAxis, WireCutter, axes_of
 
 MACHINE = WireCutter(
     span=700.0,

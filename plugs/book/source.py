@@ -47,6 +47,7 @@ _CODES: Final = (
     ("thin-layer", "cutting"),
     ("separate-pieces", "cutting"),
     ("hot-wire", "cutting"),
+    ("wire-", "wire"),
     ("few-pins", "stacking"),
     ("pins-alike", "stacking"),
     ("little-", "stacking"),
@@ -89,7 +90,7 @@ _STAGES: Final = MappingProxyType(
     {
         "layers": "cutting", "pieces": "cutting", "sheets": "cutting", "pins": "stacking",
         "templates": "templates", "sanding": "sanding", "finish": "skin", "cloth": "skin", "resin": "skin",
-        "part": "skin", "shopping": "shopping",
+        "part": "skin", "shopping": "shopping", "wire": "wire",
     }
 )  # fmt: skip
 """Section of a finding whose code says nothing, by the stage that it speaks of."""

@@ -1,4 +1,4 @@
 """Kinds of file that a build can write."""
 
-KINDS = ("stl", "3mf", "glb", "step", "dxf", "svg", "pdf", "png", "html", "csv")
+KINDS = ("stl", "3mf", "glb", "step", "dxf", "svg", "pdf", "png", "html", "csv", "ngc")
 """summary.json is always written."""

@@ -7,8 +7,7 @@ from pathlib import Path
 from plugs.ground.checking import checked
 from plugs.ground.errors import PlugError
 from plugs.recipe.reading import load_recipe, run_recipe
-from plugs.wire.checks import check_machine
-from plugs.wire.words import WireCutter
+from plugs.wire.words import WireCutter, check_machine
 
 
 def read_machine(path: str | Path, **parameters: object) -> WireCutter:

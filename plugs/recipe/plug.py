@@ -30,11 +30,19 @@ from plugs.laminate.plies import Schedule
 from plugs.lines.section import End, LinesPlan, Station
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.own import check_kinds
-from plugs.recipe.words import check_mating, check_recess, check_schedule, whole_stock, whole_templates
+from plugs.recipe.words import (
+    check_foam_meets_wire,
+    check_mating,
+    check_recess,
+    check_schedule,
+    whole_stock,
+    whole_templates,
+)
 from plugs.sanding.recess_kit import PocketWork
 from plugs.sanding.sanding import Sanding
 from plugs.skin.skin import Skin
 from plugs.templates.words import Templates
+from plugs.wire.words import WireWork, check_machine
 
 Bay = Annotated[str, OneOf(("straight", "faired"))]
 """How a line runs from station to station."""
@@ -97,6 +105,8 @@ class Plug:
         Whether a mould will be taken off the part.
     hot_wire : bool
         Whether the foam is cut with a hot wire.
+    wire : WireWork or None
+        What is cut by wire, and by which machine: programs are written.
     adhesive, filler, board : str, record or None
         Glue between layers, filler over the laminate and in corners, board for templates.
     currency : str
@@ -150,6 +160,7 @@ class Plug:
     foam_stays: bool = True
     mould: bool = False
     hot_wire: bool = False
+    wire: WireWork | None = None
     adhesive: str | Adhesive | None = "polyurethane glue"
     filler: str | Filler | None = None
     board: str | Board | None = None
@@ -218,6 +229,8 @@ def checked_plug(result: object, function: str) -> Plug:
         check_mating(item, f"mating[{i}]")
     if plug.schedule is not None:
         check_schedule(plug.schedule)
+    if plug.wire is not None:
+        check_machine(plug.wire.machine, "wire.machine")
     return _with_materials(replace(plug, templates=templates, stock=whole_stock(plug.stock)))
 
 
@@ -230,6 +243,8 @@ def _with_materials(plug: Plug) -> Plug:
     for word, material in (("foam", foam), ("adhesive", glue), ("filler", filler), ("board", board)):
         if material is not None:
             check_material(material, word)
+    if plug.wire is not None:
+        check_foam_meets_wire(foam)
     spread, density = plug.glue.coverage_gsm, plug.density
     if spread is None and glue is not None:
         spread = 1e3 * glue.spread_kg_m2

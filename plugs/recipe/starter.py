@@ -7,7 +7,7 @@ import re
 from typing import Final
 
 from plugs.ground.errors import PlugError
-from plugs.wire.starter import MACHINE
+from plugs.recipe.machine_starter import MACHINE
 
 _KEPT: Final = re.compile("plugs|con|prn|aux|nul|com[0-9]|lpt[0-9]")
 """This program's own name, and those of devices that some systems keep (from memory)."""

@@ -19,7 +19,7 @@ from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import LARGEST
 from plugs.ground.units import unit_named
 from plugs.laminate.choosing import check_material
-from plugs.laminate.materials import Material
+from plugs.laminate.materials import Foam, Material
 from plugs.laminate.plies import Schedule
 from plugs.recesses.recess import ROUT, Recess
 from plugs.templates.words import Templates
@@ -241,3 +241,31 @@ def check_schedule(schedule: Schedule) -> None:
     for word, given in named.items():
         if given is not None and not isinstance(given, str):
             check_material(given, f"schedule.{word}")
+
+
+def check_foam_meets_wire(foam: Foam | None) -> None:
+    """Refuse to cut by wire what must not meet a hot wire, and what nobody knows.
+
+    Parameters
+    ----------
+    foam : Foam or None
+        Of the plug; None where the recipe does not name it.
+
+    Raises
+    ------
+    PlugError
+        Polyurethane, PVC, or a foam that the recipe does not know to stand it.
+    """
+    if foam is not None and foam.hot_wire == "yes":
+        return
+    is_never = foam is not None and foam.hot_wire == "never"
+    raise PlugError(
+        param="foam",
+        value=None if foam is None else foam.name,
+        reason="a hot wire through it gives off poisonous fumes"
+        if is_never
+        else "nobody knows whether a hot wire may meet it: polyurethane and PVC give off poisonous fumes",
+        remedy='saw it and take wire=... out, or use polystyrene, 22 kg/m3 or more: foam="eps 22"'
+        if is_never
+        else 'name what it is: foam="eps 22", or a Foam of your own with hot_wire="yes" if its sheet says so',
+    )

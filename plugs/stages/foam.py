@@ -24,8 +24,7 @@ from plugs.nesting.nesting import Nesting, nest
 from plugs.nesting.stored import read_stored
 from plugs.recesses.recess import LAYERS
 from plugs.recipe.plug import Plug
-from plugs.stages.shape import Lines
-from plugs.stages.standing import stack_bays
+from plugs.stages.shape import Lines, stack_bays
 from plugs.templates.base_plan import BasePlan, make_base_plan
 from plugs.templates.bays import FoamBay, bay_layers, lengthwise_room, without_plates
 from plugs.templates.gauges import make_gauges

@@ -124,7 +124,7 @@ def material_findings(plug: Plug, layup: Layup, resin: ResinPlan) -> tuple[Findi
     glues = [material for material in materials if isinstance(material, Adhesive)]
     fillers = [material for material in materials if isinstance(material, Filler)]
     return (
-        *foam_findings(layup.foam, glues, fillers, plug.hot_wire),
+        *foam_findings(layup.foam, glues, fillers, plug.hot_wire or plug.wire is not None),
         *resin_findings(layup),
         *plan_findings(layup, resin),
     )

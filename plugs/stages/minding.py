@@ -59,7 +59,7 @@ def cautions_of(plug: Plug, layup: Layup | None, skin: Skin) -> tuple[Caution, .
     has_skin = skin.thickness > 0.0 or bool(skin.by_panel) or skin.filler > 0.0
     return cautions_for(
         materials_of(plug, layup),
-        uses_hot_wire=plug.hot_wire,
+        uses_hot_wire=plug.hot_wire or plug.wire is not None,
         cuts_foam=True,
         is_laid_up=has_skin or bool(plug.recesses) or plug.mould,
     )

@@ -27,9 +27,8 @@ from plugs.recipe.plug import Plug
 from plugs.skin.offset import foam_loft
 from plugs.skin.proof import SkinProof, prove_cover, skin_steps
 from plugs.skin.skin import Cover, Skin, make_cover
-from plugs.stages.standing import stack_bays
-from plugs.templates.bays import bay_faces
-from plugs.templates.words import Templates
+from plugs.templates.bays import FoamBay, bay_faces, foam_bays
+from plugs.templates.words import Templates, station_spans
 
 Array = NDArray[np.float64]
 ReadStep = Callable[[StepRequest], StepBody]
@@ -280,6 +279,23 @@ def box_of(loft: Loft) -> tuple[Array, Array]:
     count = at.rings.points.shape[1]
     points = at.place(np.repeat(np.arange(count), 2), np.tile([0.0, 0.5], count)).reshape(-1, 3)
     return points.min(axis=0), points.max(axis=0)
+
+
+def stack_bays(plug: Plug, in_stack: Templates | None, lower: Array, upper: Array) -> tuple[FoamBay, ...]:
+    """Return the bays of foam between station templates, none where these do not stand in the stack.
+
+    Parameters
+    ----------
+    in_stack : Templates or None
+        That stand in the stack.
+    lower, upper : (3,) float, mm
+        Box round the foam.
+    """
+    if in_stack is None:
+        return ()
+    low, high = float(lower[0]), float(upper[0])
+    spans, _ = station_spans(in_stack, [station.x for station in plug.stations], low, high)
+    return foam_bays(spans, plug.stack.thicknesses, low, high)
 
 
 def likely_cuts(plug: Plug, lines: Lines, in_stack: Templates | None) -> Faces:

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from plugs.stages.boards import Boards
     from plugs.stages.cloth import CutCloth, CutPly, Nets
     from plugs.stages.laying import Edges, Inside, Laying
+    from plugs.wire.programs import Wired
 
 
 _LINES: Final = ("stations", "panels", "mirrored", "bays", "front", "aft")
@@ -166,6 +167,17 @@ class Worked(Staged):
     def base(self) -> BasePlan:
         """The plan that the plug is built on."""
         return foam.base_of(self.plug, self.body, self.standing.templates or self.gauges.templates)
+
+    @stage("wire", "stack", "stations", "name", after=("body", "standing", "layering", "pieces"))
+    def wire(self) -> Wired | None:
+        """What is cut by wire; None where nothing is."""
+        if self.plug.wire is None:
+            return None
+        from plugs.stages.wire import cut_by_wire, foam_to_cut
+
+        self.say("wire")
+        slabs = foam_to_cut(self.body, self.standing, self.layering, self.pieces)
+        return cut_by_wire(self.plug, slabs)
 
     @stage("sanding", after=("lines",), said="parts")
     def sanding(self) -> SandingAids:

@@ -34,6 +34,10 @@ def csv_files(work: Worked) -> dict[str, str]:
         tables["cloth/ply-sheet.csv"] = PLIES.rows(work.layup.plies, bench=True)
         tables["cloth/mixing-sheet.csv"] = MIXES.rows(work.resin.mixes, bench=True, unknown=UNKNOWN)
         tables["shopping.csv"] = shopping_rows(work.shopping)
+    if work.wire is not None:
+        from plugs.wire.program import slot_sheet
+
+        tables["wire/slot-test.csv"] = slot_sheet(work.wire.slots)
     nesting = work.sheets.nesting
     if nesting is not None:
         tables["sheets/cut-list.csv"] = LAIN.rows(lain(nesting.sheets))

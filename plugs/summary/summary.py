@@ -16,7 +16,7 @@ from plugs.ground.errors import Finding
 from plugs.ground.figures import told
 from plugs.stages.minding import cautions_of
 from plugs.stages.worked import Worked
-from plugs.summary import foam, laminate, sanding, solid
+from plugs.summary import foam, laminate, sanding, solid, wire
 
 if TYPE_CHECKING:
     from plugs.kernel.job import KernelProof
@@ -163,6 +163,7 @@ _SECTIONS: Final[tuple[tuple[str, str, Callable[[Worked, Made], Any]], ...]] = (
     ("pins", "pins", lambda work, _: foam.pins(work)),
     ("templates", "templates", lambda work, made: foam.templates(work, made.files)),
     ("boards", "templates", lambda work, made: foam.boards(work, made.files)),
+    ("wire", "wire", lambda work, made: wire.wire_figures(work.wire, made.files)),
     ("sanding", "sanding", lambda work, _: sanding.sanding_figures(work.sanding)),
     ("recess_kits", "layers", lambda work, _: sanding.recess_figures(work.kits)),
     ("features", "layers", lambda work, _: sanding.feature_figures(work.features)),

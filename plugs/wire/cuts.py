@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -14,7 +16,7 @@ from plugs.mesh.mesh import PLANES, Body
 from plugs.wire.pairs import paired
 from plugs.wire.rings import area_of, normals_of, rings_of
 from plugs.wire.ruled import Foam, Ruled, foam_over, tightened
-from plugs.wire.sections import Sectioned, sectioned
+from plugs.wire.sections import Sectioned, off_surface, sectioned
 
 Array = NDArray[np.float64]
 
@@ -163,7 +165,7 @@ def _cut(body: Body, between: Between, name: str) -> Cut:
     """Return how a wire cuts one island."""
     whole = sectioned(body, between.from_mm, between.to_mm)
     tight, is_upright = _tightest(body, whole, must_stand=between.how == "upright")
-    foam = _foam(tight, whole)
+    foam = _foam(tight, whole, partial(_off, body, between.from_mm))
     left = _left(tight, whole, foam, is_upright=is_upright)
     is_ruled = not left and foam.largest_mm <= RULED_MM
     allowance = 0.0 if between.how == "finish" and is_ruled else between.allowance
@@ -221,9 +223,14 @@ def _matched(near: list[Array], far: list[Array]) -> list[tuple[Array, Array]]:
     return found
 
 
-def _foam(tight: tuple[Ruled, ...], whole: Sectioned) -> Foam:
+def _off(body: Body, from_mm: float, points: Array) -> Array:
+    """Return how far points in the plane of the faces and from the first face lie from a body, mm."""
+    return off_surface(body, points + np.array([0.0, 0.0, from_mm]))
+
+
+def _foam(tight: tuple[Ruled, ...], whole: Sectioned, exact: Callable[[Array], Array]) -> Foam:
     """Return the foam left above a body by all its rings."""
-    each = [foam_over(ring, whole) for ring in tight]
+    each = [foam_over(ring, whole, exact) for ring in tight]
     worst = max(each, key=lambda foam: foam.largest_mm)
     return Foam(
         largest_mm=worst.largest_mm,

@@ -11,13 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
-from plugs.wire.checks import axes_of
 from plugs.wire.cuts import Cut
 from plugs.wire.journey import CLEAR, Block, Journey, block_of, journey_round, wire_rings
-from plugs.wire.kerf import Kerf, kerf_of
+from plugs.wire.machine import Kerf, Standing, kerf_of, stand_block
 from plugs.wire.ruled import Ruled
-from plugs.wire.standing import Standing, stand_block
-from plugs.wire.words import WireCutter
+from plugs.wire.words import WireCutter, axes_of
 
 Array = NDArray[np.float64]
 

@@ -1,4 +1,4 @@
-"""The program of a cut, in the words of RS-274: four axes, plain numbers, comments.
+"""Programs in the words of RS-274: of a cut, and of the slot test whose widths make the kerf table.
 
 References
 ----------
@@ -8,19 +8,24 @@ numbers 3.3, comments 3.3.4, G0 and G1 3.5.1 and 3.5.2, G20 and G21 3.5.8, G90 3
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.wire.checks import axes_of
+from plugs.ground.errors import PlugError
 from plugs.wire.planned import Planned
-from plugs.wire.words import WireCutter
+from plugs.wire.words import WireCutter, axes_of
 
 Array = NDArray[np.float64]
 
 _INCH: Final = 25.4
 """mm."""
+_EVEN: Final = 1e-9
+"""Of the last digit: a feed that lies on one but for rounding is that."""
 _FEED_DIGITS: Final = 4
 """Behind the point of F: inverse minutes of a slow long move are small."""
 
@@ -40,19 +45,42 @@ def program_of(planned: Planned, machine: WireCutter, title: str) -> str:
     str
         Lines ended by a line feed.
     """
+    return program_text(_head(planned, machine, title), planned.ends, planned.seconds, machine)
+
+
+def program_text(head: Sequence[str], ends: Array, seconds: Array, machine: WireCutter) -> str:
+    """Return the program of a way of the wire's ends.
+
+    Parameters
+    ----------
+    head : sequence of str
+        What its comments say.
+    ends : (n, 4) float, mm
+        Along and up of the near end, then of the far one.
+    seconds : (n,) float, s
+        That the move to each takes; the first does not count.
+    machine : WireCutter
+
+    Returns
+    -------
+    str
+        Lines ended by a line feed.
+    """
     scale = _INCH if machine.unit == "in" else 1.0
-    places = np.round(planned.ends / scale, machine.decimals) + 0.0
-    lines = [*_head(planned, machine, title), *machine.begins]
+    places = np.round(ends / scale, machine.decimals) + 0.0
+    lines = [*(f"({_plain(row)})" for row in head), *machine.begins]
     lines += ["G21" if machine.unit == "mm" else "G20", "G90", machine.feed_mode]
     lines.append(f"G0 {_words(places[0], machine)}")
     lines += [machine.wire_on] if machine.wire_on else []
     before, waited = places[0], 0.0
-    for place, seconds in zip(places[1:], planned.seconds[1:], strict=True):
-        waited += float(seconds)
+    for place, took in zip(places[1:], seconds[1:], strict=True):
+        waited += float(took)
         if np.array_equal(place, before):
             continue
-        feed = _feed(place - before, waited, machine)
-        lines.append(f"G1 {_words(place, machine)} F{feed}")
+        step = place - before
+        lengths = [scale * float(np.hypot(*step[c : c + 2])) for c in (0, 2)]
+        least = max(60.0 * length / most for length, most in zip(lengths, machine.most_feed, strict=True))
+        lines.append(f"G1 {_words(place, machine)} F{_feed(step, max(waited, least), machine)}")
         before, waited = place, 0.0
     lines += [machine.wire_off] if machine.wire_off else []
     return "\n".join([*lines, *machine.ends]) + "\n"
@@ -62,14 +90,13 @@ def _head(planned: Planned, machine: WireCutter, title: str) -> list[str]:
     """Return the comments that say what is cut, and how its block stands."""
     (along, up, across), size = planned.standing.at, planned.standing.size
     way = "up" if machine.wire_lies == "level" else "away from you"
-    rows = [
+    return [
         f"{title}: {planned.cut.name}",
         f"block {size[0]:.1f} along, {size[1]:.1f} {way}, {size[2]:.1f} across, mm",
         f"its least corner at {along:.1f} along, {up:.1f} {way}, {across:.1f} from the near plane",
         "guessed slot: cut a slot test first" if planned.kerf.is_guess else "slot as measured",
         "extraction on, extinguisher at hand, never leave a hot wire alone",
     ]
-    return [f"({_plain(row)})" for row in rows]
 
 
 def _plain(text: str) -> str:
@@ -87,13 +114,143 @@ def _words(place: Array, machine: WireCutter) -> str:
 
 
 def _feed(step: Array, seconds: float, machine: WireCutter) -> str:
-    """Return the feed of a move that takes some seconds."""
+    """Return the feed of a move that takes some seconds, rounded so that it takes no less."""
+    fine = 10.0**_FEED_DIGITS
+    if machine.feed_mode == "G93" and machine.inverse_time == "seconds":
+        return f"{math.ceil(fine * seconds - _EVEN) / fine:.{_FEED_DIGITS}f}"
     if machine.feed_mode == "G93":
-        value = {"1/minutes": 60.0 / seconds, "1/seconds": 1.0 / seconds, "seconds": seconds}[
-            machine.inverse_time
-        ]
+        value = (60.0 if machine.inverse_time == "1/minutes" else 1.0) / seconds
     else:
         near, far = float(np.hypot(*step[:2])), float(np.hypot(*step[2:]))
         whole = float(np.hypot(near, far)) if machine.feed_along == "all" else near or far
         value = 60.0 * whole / seconds
-    return f"{value:.{_FEED_DIGITS}f}"
+    return f"{max(math.floor(fine * value + _EVEN), 1.0) / fine:.{_FEED_DIGITS}f}"
+
+
+SHARES: Final = (0.5, 0.7, 1.0, 1.4, 2.0)
+"""Of the feed through the foam: so far apart that a caliper tells their slots apart."""
+_DEEP: Final = 40.0
+"""mm. Of each slot: a caliper goes in half-way, where its ends do not count."""
+_APART: Final = 20.0
+"""mm. Of slots, and of the outer ones from the sides: what is left between them stands up."""
+_FOOT: Final = 20.0
+"""mm. Left under the slots, so that the strip stays one piece."""
+_CLEAR: Final = 10.0
+"""mm. Over the strip, where the wire goes from slot to slot."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SlotTest:
+    """A strip with slots at several feeds, cut downward from its upper edge.
+
+    Attributes
+    ----------
+    feeds : tuple of float, mm a minute
+        In the order of cutting, each slot farther along.
+    size : tuple of two float, mm
+        Of the strip along and up; across it is as thick as what will be cut.
+    at : tuple of two float, mm
+        Of its least corner, along and up.
+    ends : (n, 4) float, mm
+    seconds : (n,) float, s
+        As of a `Planned`.
+    """
+
+    feeds: tuple[float, ...]
+    size: tuple[float, float]
+    at: tuple[float, float]
+    ends: Array
+    seconds: Array
+
+
+def slot_test(machine: WireCutter) -> SlotTest:
+    """Return the slot test of a machine: down at the feed to be tried, up as fast as both ends can.
+
+    Parameters
+    ----------
+    machine : WireCutter
+
+    Returns
+    -------
+    SlotTest
+
+    Raises
+    ------
+    PlugError
+        There is no room for the strip.
+    """
+    most = min(machine.most_feed)
+    feeds = tuple(dict.fromkeys(min(round(share * machine.feed, 1), most) for share in SHARES))
+    size = (_APART * (len(feeds) + 1), _DEEP + _FOOT)
+    at = (machine.room_along[0], machine.room_up[0])
+    for word, room, need in (
+        ("room_along", machine.room_along, size[0]),
+        ("room_up", machine.room_up, size[1]),
+    ):
+        clear = need + (_CLEAR if word == "room_up" else 0.0)
+        if room[1] - room[0] < clear:
+            raise PlugError(
+                param=f"wire.machine.{word}",
+                value=room,
+                reason=f"the strip of the slot test needs {clear:g} mm there",
+                remedy=f"give room up to {room[0] + clear:g}",
+                would_do=[(f"wire.machine.{word}", (room[0], room[0] + clear))],
+            )
+    top = at[1] + size[1]
+    places, speeds = [machine.start, (machine.start[0], top + _CLEAR)], [machine.air_feed, machine.air_feed]
+    for i, feed in enumerate(feeds):
+        along = at[0] + _APART * (i + 1)
+        places += [(along, top + _CLEAR), (along, top - _DEEP), (along, top + _CLEAR)]
+        speeds += [machine.air_feed, feed, most]
+    places += [(machine.start[0], top + _CLEAR), machine.start]
+    speeds += [machine.air_feed, machine.air_feed]
+    one = np.array(places)
+    step = np.hypot(*np.diff(one, axis=0, prepend=one[:1]).T)
+    return SlotTest(
+        feeds=feeds,
+        size=size,
+        at=at,
+        ends=np.concatenate([one, one], axis=1),
+        seconds=60.0 * step / np.array(speeds),
+    )
+
+
+def slot_program(test: SlotTest, machine: WireCutter) -> str:
+    """Return the program of a slot test.
+
+    Parameters
+    ----------
+    test : SlotTest
+    machine : WireCutter
+
+    Returns
+    -------
+    str
+        Lines ended by a line feed.
+    """
+    way = "up" if machine.wire_lies == "level" else "away from you"
+    feeds = ", ".join(f"{feed:g}" for feed in test.feeds)
+    head = [
+        f"slot test of {machine.name}",
+        f"strip {test.size[0]:g} along, {test.size[1]:g} {way}, across as thick as what will be cut, mm",
+        f"its least corner at {test.at[0]:g} along, {test.at[1]:g} {way}",
+        f"slots at {feeds} mm a minute, the first nearest to the start",
+        "measure each half-way down, write the widths on the sheet, and into kerf of the machine",
+        "extraction on, extinguisher at hand, never leave a hot wire alone",
+    ]
+    return program_text(head, test.ends, test.seconds, machine)
+
+
+def slot_sheet(test: SlotTest) -> list[list[str]]:
+    """Return the sheet to write the widths on, as rows of cells with their heads.
+
+    Parameters
+    ----------
+    test : SlotTest
+
+    Returns
+    -------
+    list of list of str
+    """
+    heads = ["slot", "feed_mm_min", "width_mm"]
+    return [heads, *([str(i), f"{feed:g}", ""] for i, feed in enumerate(test.feeds, start=1))]

@@ -13,10 +13,9 @@ from numpy.typing import NDArray
 
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
-from plugs.wire.kerf import Kerf
+from plugs.wire.machine import Kerf, Standing
 from plugs.wire.reading import Ran
-from plugs.wire.sections import Sectioned, sectioned
-from plugs.wire.standing import Standing
+from plugs.wire.sections import Sectioned, off_surface, sectioned
 
 Array = NDArray[np.float64]
 
@@ -102,10 +101,9 @@ def prove(ran: Ran, told: Told) -> Proof:
     body = replace(plain, sections=tuple(shapely.MultiPolygon(shapely.get_parts(one)) for one in placed))
     deepest, where_in = 0.0, (0.0, 0.0, 0.0)
     points, heights = [], []
+    middle = body.sections[len(body.sections) // 2]
     for place, section in zip(body.places, body.sections, strict=True):
-        if section.is_empty:
-            continue
-        piece = _piece(ran, told, float(place), section)
+        piece = _piece(ran, told, float(place), middle if section.is_empty else section)
         gone = section.difference(shapely.union_all([piece, *_slits_at(told, float(place))]))
         spots = shapely.get_coordinates(gone)
         by = shapely.distance(shapely.points(spots), piece) if len(spots) else np.zeros(0)
@@ -115,7 +113,7 @@ def prove(ran: Ran, told: Told) -> Proof:
         spots = shapely.get_coordinates(piece)
         points.append(spots)
         heights.append(np.full(len(spots), place))
-    largest, where_left = _farthest(np.concatenate(points), np.concatenate(heights), body)
+    largest, where_left = _farthest(np.concatenate(points), np.concatenate(heights), body, told)
     return Proof(foam_left_mm=largest, cut_in_mm=deepest, where_left=where_left, where_in=where_in)
 
 
@@ -239,23 +237,31 @@ def _slits_at(told: Told, place: float) -> list[shapely.Geometry]:
     return [shapely.LineString(near + share * (far - near)).buffer(wide) for near, far in told.slits]
 
 
-def _farthest(points: Array, heights: Array, body: Sectioned) -> tuple[float, tuple[float, float, float]]:
+def _farthest(
+    points: Array, heights: Array, body: Sectioned, told: Told
+) -> tuple[float, tuple[float, float, float]]:
     """Return how far out of a body the farthest of some places lies, square to it, and which.
 
-    In the plane it is never nearer than square to the body, so that the farthest there are looked at first.
+    In the plane it is never nearer than square to the body, so that the farthest there are looked at first;
+    those that lie farthest by the sections are measured from the body itself.
     """
     flat = np.zeros(len(points))
     for j, place in enumerate(body.places):
         own = heights == place
         flat[own] = -body.depths(points[own], j)
     order = np.argsort(-flat, kind="stable")
-    best, where = 0.0, (0.0, 0.0, 0.0)
+    away = np.zeros(len(points))
     for first in range(0, len(order), _SEEN):
         rows = order[first : first + _SEEN]
-        if flat[rows[0]] <= best:
+        if flat[rows[0]] <= away.max():
             break
-        away = body.away(points[rows], heights[rows])
-        if away.max() > best:
-            row = rows[int(away.argmax())]
-            best, where = float(away.max()), (*points[row].tolist(), float(heights[row]))
-    return best, where
+        away[rows] = body.away(points[rows], heights[rows])
+    worst = np.argsort(-away, kind="stable")[: _SEEN // 2]
+    worst = worst[away[worst] > 0.0]
+    if not len(worst):
+        return 0.0, (0.0, 0.0, 0.0)
+    plain = told.standing.unplaced(points[worst])
+    exact = off_surface(told.solid, np.column_stack([plain, told.faces[0] + heights[worst]]))
+    row = worst[int(exact.argmax())]
+    x, y = points[row].tolist()
+    return float(exact.max()), (x, y, float(heights[row]))

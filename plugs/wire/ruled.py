@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -23,6 +24,8 @@ _TOO_FAR: Final = 0.45
 """Of the width of an outline: rulings that would have to be moved farther are no use."""
 _PLAIN_MM: Final = 0.008
 """mm. Lines nearer to those that their neighbours give are left out: they would only make programs long."""
+_EXACT: Final = 24
+"""Places with most foam at which it is measured from the body itself, not between its sections."""
 _MEASURED: Final = 240
 """Rulings at most at which the foam left is measured."""
 
@@ -286,13 +289,16 @@ def _sides_beside(ring: Array, points: Array) -> tuple[NDArray[np.int64], Array]
     return at, np.abs(np.take_along_axis(out, at[:, None], axis=1)[:, 0])
 
 
-def foam_over(ruled: Ruled, body: Sectioned) -> Foam:
+def foam_over(ruled: Ruled, body: Sectioned, exact: Callable[[Array], Array] | None = None) -> Foam:
     """Return the foam that a ruled surface leaves above a body; the volume is its own, holes apart.
 
     Parameters
     ----------
     ruled : Ruled
     body : Sectioned
+    exact : callable or None
+        Gives the distance of points (n, 3) in the plane of the faces and from the first face from the body,
+        mm; without it sections say it, between which the surface is taken for straight.
 
     Returns
     -------
@@ -305,6 +311,11 @@ def foam_over(ruled: Ruled, body: Sectioned) -> Foam:
     points = ruled.near[rows][:, None] + shares[None, :, None] * (ruled.far - ruled.near)[rows][:, None]
     at = np.broadcast_to(body.places[planes], points.shape[:2])
     away = body.away(points.reshape(-1, 2), at.reshape(-1)).reshape(points.shape[:2])
+    if exact is not None:
+        worst = np.argsort(-away, axis=None, kind="stable")[:_EXACT]
+        spots = np.concatenate([points.reshape(-1, 2)[worst], at.reshape(-1, 1)[worst]], axis=1)
+        away.reshape(-1)[worst] = exact(spots)
+        away = np.minimum(away, float(away.reshape(-1)[worst].max()))
     k, j = np.unravel_index(int(away.argmax()), away.shape)
     ends = np.maximum(away[:, 0], away[:, -1])
     middle = away[:, 1:-1].max(axis=1)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
+from plugs.mesh.nearest import distances
 from plugs.wire.rings import FLAT_MM
 
 Array = NDArray[np.float64]
@@ -138,6 +139,23 @@ def _sides(region: shapely.MultiPolygon) -> tuple[Array, Array]:
     """Return where the sides of a region begin, and how far each goes, mm."""
     rings = [np.asarray(r.coords) for part in region.geoms for r in (part.exterior, *part.interiors)]
     return np.concatenate([r[:-1] for r in rings]), np.concatenate([np.diff(r, axis=0) for r in rings])
+
+
+def off_surface(body: Body, points: Array) -> Array:
+    """Return how far points lie from the surface of a body.
+
+    Parameters
+    ----------
+    body : Body
+        Turned with the way across up.
+    points : (n, 3) float, mm
+
+    Returns
+    -------
+    (n,) float, mm
+    """
+    vertices, triangles = mesh.triangles_of(body)
+    return distances(points, vertices[triangles], float(np.ptp(vertices, axis=0).sum()))
 
 
 def sectioned(body: Body, from_mm: float, to_mm: float, count: int = PLANES) -> Sectioned:

@@ -17,8 +17,9 @@ from plugs.files.kinds import KINDS
 from tests.cli.conftest import PART, Plugs, snapshot, three_lines
 
 ROOT = Path(__file__).resolve().parents[2]
-ENDINGS = {kind: f".{kind}" for kind in KINDS}
-NOT_STEP = [kind for kind in KINDS if kind != "step"]
+ENDINGS = {kind: f".{kind}" for kind in KINDS if kind != "ngc"}
+"""Of every kind but programs: the part is not cut by wire, see `tests/recipes/test_cut_by_wire.py`."""
+NOT_STEP = [kind for kind in ENDINGS if kind != "step"]
 QUICK = ("--without", "step", "--without", "png")
 """Leaves out what takes a build of a small part most of its time: the kernel's file and the pictures."""
 
@@ -161,7 +162,7 @@ def test_without_one_kind_of_file(shop: Path, plugs: Plugs, kind: str) -> None:
     without = [word for name in KINDS if name in left_out for word in ("--without", name)]
     run = plugs("build", "part.py", *without, "--out", "out")
     assert (run.status, run.err) == (0, "")
-    wanted = {ENDINGS[other] for other in KINDS if other not in left_out} | {".json"}
+    wanted = {ENDINGS[other] for other in ENDINGS if other not in left_out} | {".json"}
     assert {Path(name).suffix for name in written(shop / "out")} == wanted
 
 
@@ -334,3 +335,12 @@ def test_words_beyond_ascii_on_a_narrow_terminal(shop: Path) -> None:
         run = run_python(*arguments, cwd=shop, PYTHONIOENCODING="ascii", PYTHONUTF8="0")
         assert run.returncode == status, run.stderr
         assert "Traceback" not in run.stderr
+
+
+@pytest.mark.usefixtures("shop")
+def test_a_starter_for_a_machine_is_written_and_overwrites_nothing(plugs: Plugs) -> None:
+    """`new --machine` writes a record to fill in, and says how it is read."""
+    done = plugs("new", "our_wire", "--machine")
+    assert done.status == 0
+    assert "read_machine" in done.out
+    assert plugs("new", "our_wire", "--machine").status == 2

@@ -74,6 +74,7 @@ RANGES = (
     ("seat_hump", "end_radius", 0.0, 40.0),
     ("seat_hump", "sheet", 20.0, 60.0),
     ("seat_hump", "allowance", 0.0, 8.0),
+    ("seat_hump", "by_wire", False, True),
     ("cab_fairing", "table", "cab_fairing.csv", "cab_fairing.csv"),
     ("cab_fairing", "rake_deg", -27.0, 10.0),
     ("cab_fairing", "front_radius", 0.0, 120.0),
@@ -100,6 +101,7 @@ RANGES = (
     ("bonnet_scoop", "thin_sheet", 10.0, 30.0),
     ("bonnet_scoop", "ply", 1.5, 9.0),
     ("bonnet_scoop", "allowance", 0.0, 6.0),
+    ("bonnet_scoop", "by_wire", False, True),
 )
 
 CASES = sorted({(demo, name, end) for demo, name, *ends in RANGES for end in ends}, key=str)

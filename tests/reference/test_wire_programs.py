@@ -18,11 +18,11 @@ import pytest
 import shapely
 
 from plugs.mesh import mesh
+from plugs.wire.machine import Standing
 from plugs.wire.planned import Planned, plan_cut
 from plugs.wire.program import program_of
 from plugs.wire.proof import left_at, prove
 from plugs.wire.reading import Ran
-from plugs.wire.standing import Standing
 from plugs.wire.words import WireCutter
 from tests.reference.rs274 import strict
 from tests.shapes import Array, frustum_plan, solid_of

@@ -15,13 +15,12 @@ from plugs.ground.errors import PlugError
 from plugs.mesh import mesh
 from plugs.recipe.machine_file import read_machine
 from plugs.recipe.starter import starter_machine
-from plugs.wire.checks import check_machine
-from plugs.wire.kerf import kerf_of
+from plugs.wire.machine import kerf_of
 from plugs.wire.planned import plan_cut
 from plugs.wire.program import program_of
 from plugs.wire.proof import prove
 from plugs.wire.reading import ProgramFaultError, run
-from plugs.wire.words import WireAxis, WireCutter
+from plugs.wire.words import WireAxis, WireCutter, check_machine
 from tests.wire import MACHINE, box_body, cut_of, dialect, even, planned_box, ran, told
 
 FALLING = ((240.0, 1.0), (120.0, 1.4))

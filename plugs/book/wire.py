@@ -1,0 +1,67 @@
+"""Section of the build book on cutting by wire: slot test, blocks, programs, what is left for the hand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from plugs.book.html import Html, el, joined, quantities_table, step, steps
+from plugs.book.source import BookSource
+
+_BEFORE: Final = (
+    (
+        "wire-foam",
+        "The block is the foam that the recipe names, by its sheet: never polyurethane, PVC or unknown foam",
+    ),
+    ("wire-air", "Extraction on, fresh air, respirator as the foam's sheet says; extinguisher within reach"),
+    ("wire-glue", "No glue line, pin or dirt where the wire goes: glue keeps inside the cut by its margin"),
+    ("wire-zero", "Both ends at the start place, wire square to both planes, axes at zero there"),
+    ("wire-dry", "Program run once with the wire cold and no block; nobody leaves while the wire is hot"),
+)
+
+
+def wire(source: BookSource) -> Html:
+    """Return how blocks are cut by wire; empty where none are."""
+    told = source.summary.get("wire")
+    if not told:
+        return Html("")
+    parts: list[object] = [source.findings("wire"), steps(list(_BEFORE))]
+    if told["is_kerf_guessed"]:
+        parts.append(
+            steps(
+                [
+                    (
+                        "wire-slots",
+                        "Slot test cut with wire/slot-test.ngc, widths written down and given to the machine",
+                    )
+                ]
+            )
+        )
+    columns = (
+        ("piece", "Block"), ("axis", "Axis across"), ("from_mm", "Near face"), ("to_mm", "Far face"),
+        ("block_mm", "Least size along, up, across"), ("block_at_mm", "Its least corner at"),
+        ("enters_from", "Wire enters from"), ("slits", "Slits to glue"), ("time_min", "Time"),
+        ("foam_left_mm", "Most foam left"), ("files", "Program"),
+    )  # fmt: skip
+    head = f"Blocks for {told['machine']}, in the order of cutting"
+    rows = [_row(one) for one in told["programs"]]
+    parts.append(quantities_table(head, columns, rows, source.unit, _ticked))
+    parts.append(
+        el(
+            "p",
+            "Across counts from the near plane; a block that stands higher than the table lies on a straight "
+            "packing. Faces are planed to the length across first, and the near one is marked. A larger "
+            "block reaches farther along and up. Slits are glued again.",
+        )
+    )
+    return joined(parts)
+
+
+def _row(program: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the figures of a program as the table shows them."""
+    return {**program, "slits": program["slits"] or None}
+
+
+def _ticked(row: Mapping[str, Any]) -> Html:
+    """Return a block with its box to tick."""
+    return step(f"wire-{row['piece']}", f"{row['piece']} cut")

@@ -1,0 +1,155 @@
+"""The stage of cutting by wire: the pieces that the recipe asks for, their programs, read back and proved."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import shapely
+
+from plugs.body.body import Solid, body_before
+from plugs.foam.hollow import Void
+from plugs.ground.errors import PlugError, present
+from plugs.ground.tolerances import LENGTH
+from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
+from plugs.recesses.recess import LAYERS
+from plugs.recipe.plug import Plug
+from plugs.stages.foam import Layering, Parted, StackTemplates
+from plugs.templates.bays import without_plates
+from plugs.wire.cuts import Between, Cut, make_cuts
+from plugs.wire.programs import Wired, write_programs
+from plugs.wire.words import WireWork
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Slabs:
+    """The foam that is cut, with what is cut later left whole.
+
+    Attributes
+    ----------
+    foam : Body
+        Without templates that stand in it, and before recesses that are cut after gluing.
+    standing : StackTemplates
+    parted : Parted
+    """
+
+    foam: Body
+    standing: StackTemplates
+    parted: Parted
+
+
+def foam_to_cut(body: Solid, standing: StackTemplates, layering: Layering, parted: Parted) -> Slabs:
+    """Return the foam that is cut by wire: recesses that are sawn or routed later are not there yet.
+
+    Parameters
+    ----------
+    body : Solid
+    standing : StackTemplates
+    layering : Layering
+    parted : Parted
+
+    Returns
+    -------
+    Slabs
+    """
+    later = [pocket.param for pocket in layering.pockets if pocket.method != LAYERS]
+    foam = body_before(body, later) if later else body.body
+    return Slabs(foam=without_plates(foam, standing.templates), standing=standing, parted=parted)
+
+
+def cut_by_wire(plug: Plug, slabs: Slabs) -> Wired:
+    """Return the programs of what a recipe cuts by wire.
+
+    Parameters
+    ----------
+    plug : Plug
+        With words on cutting by wire.
+    slabs : Slabs
+
+    Returns
+    -------
+    Wired
+
+    Raises
+    ------
+    PlugError
+        Nothing is left to cut, the machine has no room or no travel for a piece, a program would spoil it.
+    """
+    words, allowance = present(plug.wire), plug.stack.allowance
+    whole = _pieces(slabs) if words.cut == "layers" else _spans(plug, words, slabs)
+    cuts: list[Cut] = []
+    for name, body, between in whole:
+        way = words.way(between.name, name)
+        if way != "none":
+            cuts += make_cuts(body, replace(between, how=way, allowance=allowance))
+    if not cuts:
+        raise PlugError(
+            param="wire.how",
+            value=words.how,
+            reason="no piece is left to be cut by wire",
+            remedy='leave 1 or more to it, or take wire=... out of the recipe: how="finish"',
+        )
+    return write_programs(cuts, words.machine, plug.name, allowance)
+
+
+def _pieces(slabs: Slabs) -> Iterator[tuple[str, Body, Between]]:
+    """Yield the pieces of the stack with the layer of each."""
+    layers = {layer.name: layer for layer in slabs.parted.layers}
+    if not layers:
+        return
+    axis = next(iter(layers.values())).axis
+    turned = mesh.stacked(slabs.foam, axis)
+    voids = {void.layer: void for void in slabs.parted.voids if not void.outline.is_empty}
+    for piece in slabs.parted.whole:
+        slab = _slab(turned, slabs.foam, axis, piece.from_mm, piece.to_mm)
+        prism = mesh.prism(shapely.MultiPolygon([piece.rough]), piece.from_mm - 1.0, piece.to_mm + 1.0)
+        body = _hollow(mesh.common(slab, prism), voids.get(piece.layer))
+        words = Between(name=piece.name, axis=axis, from_mm=piece.from_mm, to_mm=piece.to_mm, allowance=0.0)
+        yield piece.layer, body, words
+
+
+def _hollow(body: Body, void: Void | None) -> Body:
+    """Return a piece without what is left out of its layer."""
+    if void is None:
+        return body
+    return mesh.less(body, mesh.prism(void.outline, void.from_mm - 1.0, void.to_mm + 1.0))
+
+
+def _spans(plug: Plug, words: WireWork, slabs: Slabs) -> Iterator[tuple[str, Body, Between]]:
+    """Yield the bays of a plug, or all of it as one block."""
+    axis = "x" if words.cut == "bays" else words.across
+    column = "xyz".index(axis)
+    box = mesh.measure(slabs.foam)
+    low, high = float(box.lower[column]), float(box.upper[column])
+    if words.cut == "block":
+        faces = [(low, high)]
+    elif slabs.standing.bays:
+        faces = [(bay.from_mm, bay.to_mm) for bay in slabs.standing.bays]
+    else:
+        marks = [
+            low,
+            *(x for x in (station.x for station in plug.stations) if low + LENGTH < x < high - LENGTH),
+            high,
+        ]
+        faces = list(pairwise(marks))
+    turned = mesh.stacked(slabs.foam, axis)
+    for number, (begin, finish) in enumerate(faces, start=1):
+        name = "block" if words.cut == "block" else f"B{number:02d}"
+        body = _slab(turned, slabs.foam, axis, begin, finish)
+        if not body.is_empty:
+            yield name, body, Between(name=name, axis=axis, from_mm=begin, to_mm=finish, allowance=0.0)
+
+
+def _slab(turned: mesh.Stacked, foam: Body, axis: str, begin: float, finish: float) -> Body:
+    """Return the foam between two places along an axis, turned with it up."""
+    column = "xyz".index(axis)
+    box = mesh.measure(foam)
+    faces = [begin, finish]
+    before, behind = box.lower[column] < begin - LENGTH, box.upper[column] > finish + LENGTH
+    if before:
+        faces.insert(0, float(box.lower[column]))
+    if behind:
+        faces.append(float(box.upper[column]))
+    return mesh.slabs(turned, faces)[1 if before else 0]

@@ -1,0 +1,95 @@
+"""What is told of cutting by wire, program by program, and the programs as files."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, Final
+
+from plugs.files.names import file_stems
+from plugs.stages.worked import Worked
+from plugs.summary.table import Figure, Table
+
+if TYPE_CHECKING:
+    from plugs.wire.programs import Wired, WireProgram
+
+SLOT_TEST: Final = "wire/slot-test.ngc"
+"""Where the program of the slot test goes."""
+
+PROGRAMS: Final[Table[WireProgram]] = Table(
+    Figure("piece", lambda one: one.cut.name),
+    Figure("axis", lambda one: one.cut.axis),
+    Figure("from_mm", lambda one: one.cut.from_mm),
+    Figure("to_mm", lambda one: one.cut.to_mm),
+    Figure("block_mm", lambda one: one.planned.standing.size),
+    Figure("block_at_mm", lambda one: one.planned.standing.at),
+    Figure("is_turned", lambda one: one.planned.standing.is_turned),
+    Figure("enters_from", lambda one: one.planned.journey.side),
+    Figure("slits", lambda one: len(one.planned.journey.slits)),
+    Figure("length_mm", lambda one: one.length_mm),
+    Figure("time_min", lambda one: one.seconds / 60.0),
+    Figure("allowance_mm", lambda one: one.cut.allowance),
+    Figure("is_ruled", lambda one: one.cut.is_ruled),
+    Figure("foam_over_body_mm", lambda one: one.cut.foam.largest_mm),
+    Figure("foam_over_body_at_mm", lambda one: list(one.cut.place(one.cut.foam.where).values())),
+    Figure("foam_over_body_m3", lambda one: 1e-9 * one.cut.foam.volume_mm3),
+    Figure("foam_left_mm", lambda one: one.proof.foam_left_mm),
+    Figure("cut_in_mm", lambda one: one.proof.cut_in_mm),
+    Figure("not_reached", lambda one: [left.kind for left in one.cut.left]),
+    Figure("feed_ratio", lambda one: one.feed_ratio),
+)
+"""Programs: the foam over the body is as planned, without the allowance; foam left and cut in are proved."""
+
+
+def wire_figures(wired: Wired | None, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+    """Return what is cut by wire; None where nothing is."""
+    if wired is None:
+        return None
+    paths = program_paths(wired)
+    kerf = wired.programs[0].planned.kerf
+    return {
+        "machine": wired.machine.name,
+        "kerf_mm": list(kerf.widths),
+        "is_kerf_guessed": kerf.is_guess,
+        "slot_test_feed_mm_min": list(wired.slots.feeds),
+        "programs": [
+            PROGRAMS.told(one)
+            | {
+                "axes": [
+                    {
+                        "letter": used.letter,
+                        "from_mm": used.from_mm,
+                        "to_mm": used.to_mm,
+                        "travel_ratio": used.travel_ratio,
+                    }
+                    for used in one.axes
+                ],
+                "files": [path] if path in files else [],
+            }
+            for path, one in zip(paths, wired.programs, strict=True)
+        ],
+    }
+
+
+def program_paths(wired: Wired) -> list[str]:
+    """Return where each program goes, by path in the folder."""
+    return [f"wire/{name}.ngc" for name in file_stems([one.cut.name for one in wired.programs])]
+
+
+def wire_files(work: Worked) -> dict[str, str]:
+    """Return the programs of a work, and that of the slot test, by path; none without a machine.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    dict of str to str
+    """
+    wired = work.wire
+    if wired is None:
+        return {}
+    from plugs.wire.program import slot_program
+
+    texts = {path: one.text for path, one in zip(program_paths(wired), wired.programs, strict=True)}
+    return texts | {SLOT_TEST: slot_program(wired.slots, wired.machine)}
