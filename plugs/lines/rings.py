@@ -86,7 +86,7 @@ class Rings:
 
     def _bent(self, segment: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         """Return which of some segments are arcs in any section, and these; the others are straight."""
-        bent = np.flatnonzero(self.half_rad.any(axis=0)[segment])
+        bent = np.flatnonzero(np.asarray(self.half_rad.any(axis=0))[segment])
         return bent, segment[bent]
 
     def _sinc(self) -> Array:

@@ -93,16 +93,19 @@ def make_gauges(
     PlugError
         Words that no template can have, a position without foam.
     """
-    measures = mesh.measure(foam)
-    low, high = measures.lower, measures.upper
+    lines = [("foam", foam), *([] if finish is None else [("finished", finish)])]
+    boxes = {line: (m.lower, m.upper) for line, m in ((line, mesh.measure(body)) for line, body in lines)}
+    low, high = boxes["foam"]
     across, findings = station_spans(templates, stations, float(low[0]), float(high[0]))
     along = buttock_spans(templates, float(low[1]), float(high[1]))
     made: list[Template] = []
     found = [*findings, *_unused(templates)]
-    lines = [("foam", foam), *([] if finish is None else [("finished", finish)])]
     for (line, body), (axis, spans, others) in product(lines, (("x", across, along), ("y", along, across))):
         crossing = [(span.at_mm, "buttock" if axis == "x" else "station") for span in others]
-        parts, doubts = _square_to(axis, body, line, spans, crossing, float(low[2]), templates)
+        frame = _frame(boxes[line], axis)
+        parts, doubts = _square_to(
+            axis, mesh.stacked(body, axis), frame, line, spans, crossing, float(low[2]), templates
+        )
         made += parts
         found += doubts
     return tuple(made), tuple(found)
@@ -110,7 +113,8 @@ def make_gauges(
 
 def _square_to(
     axis: str,
-    body: Body,
+    turned: Stacked,
+    frame: shapely.MultiPolygon,
     line: str,
     spans: Sequence[Span],
     crossing: Sequence[tuple[float, str]],
@@ -118,7 +122,6 @@ def _square_to(
     templates: Templates,
 ) -> tuple[list[Template], list[Finding]]:
     """Return the gauges square to an axis of one surface, part by part, and what is doubtful about them."""
-    turned, frame = mesh.stacked(body, axis), _frame(body, axis)
     digits = max(2, len(str(len(spans))))
     made: list[Template] = []
     found: list[Finding] = []
@@ -184,11 +187,10 @@ def _unused(templates: Templates) -> list[Finding]:
     ]
 
 
-def _frame(body: Body, axis: str) -> shapely.MultiPolygon:
-    """Return a box round a body, seen along an axis."""
-    measures = mesh.measure(body)
+def _frame(box: tuple[Array, Array], axis: str) -> shapely.MultiPolygon:
+    """Return a box round the box of a body, seen along an axis."""
     i, j = ("xyz".index(a) for a in mesh.PLANES[axis])
-    (x0, y0), (x1, y1) = measures.lower[[i, j]] - 1.0, measures.upper[[i, j]] + 1.0
+    (x0, y0), (x1, y1) = box[0][[i, j]] - 1.0, box[1][[i, j]] + 1.0
     return shapely.MultiPolygon([shapely.box(x0, y0, x1, y1)])
 
 
