@@ -18,6 +18,7 @@ from plugs.ground.tolerances import LENGTH, SMALLEST_BODY
 from plugs.lines.ends import standing_out
 from plugs.lines.measured import has_curves, in_pieces
 from plugs.lines.plan import LARGEST_CROWN_RATIO
+from plugs.lines.plane import of_last, of_next
 from plugs.lines.remedies import Fault, FirstFault, Remedy, blame
 from plugs.lines.ring_shapes import MOST_PER_ARC, by_sag, judged
 from plugs.lines.rings import solve_rings
@@ -187,7 +188,7 @@ def _doubtful(at: Sections) -> Array:
     turn, rings, is_round = at.rings.turn_rad, at.rings, at.radius > 0.0
     has_turn = is_round & (np.abs(turn) > _SLACK)
     turned = np.where(has_turn, 2.0 * rings.half_rad[:, 0::2] / np.where(has_turn, turn, 1.0), 1.0)
-    touches = is_round | np.roll(is_round, -1, axis=1)
+    touches = is_round | of_next(is_round)
     left = np.where(touches, rings.to_ratio - rings.from_ratio, 1.0)
     bent = np.where(is_round, np.abs(turn) / _SHALLOW_RAD, 1.0)
     room = np.concatenate([turned, left, bent], axis=1)
@@ -265,7 +266,7 @@ def _lean_fault(loft: Loft, at: Sections) -> Fault | None:
 def _order_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when the corners run the wrong way round."""
     y, z = at.corners[..., 0], at.corners[..., 1]
-    area = 0.5 * np.sum(y * np.roll(z, -1, axis=1) - z * np.roll(y, -1, axis=1), axis=1)
+    area = 0.5 * np.sum(y * of_next(z) - z * of_next(y), axis=1)
     if area.max() > LENGTH:
         return None
     return Fault(
@@ -280,7 +281,7 @@ def _order_fault(loft: Loft, at: Sections) -> Fault | None:
 
 def _crown_fault(loft: Loft, at: Sections, rows: NDArray[np.bool_]) -> Fault | None:
     """Return a fault when a crown folds under its panel in some of the sections."""
-    chord = np.linalg.norm(np.roll(at.corners, -1, axis=1) - at.corners, axis=-1)
+    chord = np.linalg.norm(of_next(at.corners) - at.corners, axis=-1)
     excess = np.nan_to_num(np.abs(at.rise) - LARGEST_CROWN_RATIO * chord, nan=-np.inf)
     excess[~rows] = -np.inf
     if excess.max() <= LENGTH:
@@ -321,13 +322,13 @@ def _radius_fault(loft: Loft, at: Sections) -> Fault | None:
     is_lost = is_round & ~np.isfinite(rings.points[:, 0::2]).all(axis=-1)
     turned = 2.0 * rings.half_rad[:, 0::2] * np.sign(rings.turn_rad)
     is_lost |= is_round & (turned < _LEAST_TURN * np.abs(rings.turn_rad) - _SLACK)
-    chord = np.linalg.norm(np.roll(at.corners, -1, axis=1) - at.corners, axis=-1)
-    touches = is_round | np.roll(is_round, -1, axis=1)
+    chord = np.linalg.norm(of_next(at.corners) - at.corners, axis=-1)
+    touches = is_round | of_next(is_round)
     over = (rings.from_ratio - rings.to_ratio) * chord
     is_over = touches & ((over > _SLACK) | (rings.from_ratio < -_SLACK) | (rings.to_ratio > 1.0 + _SLACK))
-    is_gone = (np.maximum(at.radius, np.roll(at.radius, -1, axis=1)) > LENGTH) & (chord < LENGTH)
+    is_gone = (np.maximum(at.radius, of_next(at.radius)) > LENGTH) & (chord < LENGTH)
     is_short = is_over | is_gone
-    is_spike = is_round & (np.abs(rings.turn_rad) > _SPIKE_RAD) & (is_short | np.roll(is_short, 1, axis=1))
+    is_spike = is_round & (np.abs(rings.turn_rad) > _SPIKE_RAD) & (is_short | of_last(is_short))
     for is_bad, reason in (
         (is_spike, "the panels fold back on each other"),
         (is_lost, "no such circle touches both panels"),
@@ -369,8 +370,8 @@ def _end_fault(loft: Loft, at: Sections) -> Fault | None:
             continue
         is_in = zone.sign * (at.u - zone.u_start) > 0.0
         before = loft.unblended(at.u[is_in], at.k[is_in])[0]
-        old = np.roll(before, -1, axis=1) - before
-        new = np.roll(at.corners[is_in], -1, axis=1) - at.corners[is_in]
+        old = of_next(before) - before
+        new = of_next(at.corners[is_in]) - at.corners[is_in]
         kept = np.sum(old * new, axis=-1)
         is_bad = ~(kept >= 0.0) | ~np.isfinite(at.corners[is_in]).all(axis=-1)
         had_length = np.linalg.norm(old, axis=-1) > LENGTH
@@ -438,13 +439,13 @@ def _standing_out_fault(loft: Loft, at: Sections) -> Fault | None:
 
 def _folded_over(at: Sections) -> NDArray[np.bool_]:
     """Return in which sections crowns meet under a corner: it would turn by more than half a circle."""
-    chord = np.roll(at.corners, -1, axis=1) - at.corners
+    chord = of_next(at.corners) - at.corners
     length = np.linalg.norm(chord, axis=-1)
     half = 2.0 * np.arctan2(2.0 * at.rise, length)
     way = np.arctan2(chord[..., 1], chord[..., 0])
-    turn = np.pi - np.mod(np.pi - way + np.roll(way, 1, axis=1), 2.0 * np.pi)
-    turned = np.abs(turn - half - np.roll(half, 1, axis=1))
-    is_long = np.minimum(length, np.roll(length, 1, axis=1)) > LENGTH
+    turn = np.pi - np.mod(np.pi - way + of_last(way), 2.0 * np.pi)
+    turned = np.abs(turn - half - of_last(half))
+    is_long = np.minimum(length, of_last(length)) > LENGTH
     return np.asarray((is_long & (turned > np.pi + _SLACK)).any(axis=1))
 
 

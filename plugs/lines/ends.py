@@ -18,6 +18,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.lines.plane import of_next
 from plugs.lines.rings import used_up
 
 Array = NDArray[np.float64]
@@ -200,7 +201,7 @@ def _out(u: Array, corners: Array, lean: float, reference: Array, normal: Array)
     """Return the distance outward of each panel's two corners from the same corners on the end plane."""
     moved = _in_plane(u, corners, lean) - reference
     first = np.sum(moved * normal, axis=-1)
-    second = np.sum(np.roll(moved, -1, axis=1) * normal, axis=-1)
+    second = np.sum(of_next(moved) * normal, axis=-1)
     return first, second
 
 
@@ -262,7 +263,7 @@ def make_zone(
 
 def _panels(end: Array, cosine: float) -> tuple[Array, Array]:
     """Return the normal and the scale of each panel, as in `EndZone`, from the corners on the end plane."""
-    chord = (np.roll(end, -1, axis=1) - end)[0]
+    chord = (of_next(end) - end)[0]
     length = np.hypot(chord[:, 0], chord[:, 1])
     flat = np.stack([chord[:, 1], -chord[:, 0]], axis=-1) / np.where(length > 0.0, length, 1.0)[:, None]
     scale = np.hypot(flat[:, 0], flat[:, 1] * cosine)

@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.tolerances import LENGTH
+from plugs.lines.plane import of_last, of_next
 from plugs.lines.rings import Rings
 
 Array = NDArray[np.float64]
@@ -60,7 +61,7 @@ def flattened(rings: Rings, rows: NDArray[np.intp], near: Rings, corners: Array)
 
 def by_sag(rings: Rings) -> tuple[NDArray[np.intp], Array]:
     """Return segments and shares of their length, as for `Rings.at`, that follow every arc closely."""
-    chord = np.linalg.norm(np.roll(rings.points, -1, axis=1) - rings.points, axis=-1)
+    chord = np.linalg.norm(of_next(rings.points) - rings.points, axis=-1)
     sag = np.nan_to_num(0.5 * chord * np.abs(np.tan(0.5 * rings.half_rad))).max(axis=0)
     pieces = np.clip(np.ceil(np.sqrt(sag / _SAG)), 1.0, MOST_PER_ARC).astype(np.intp)
     first = np.repeat(np.cumsum(pieces) - pieces, pieces)
@@ -70,7 +71,7 @@ def by_sag(rings: Rings) -> tuple[NDArray[np.intp], Array]:
 
 def judged(outlines: Array) -> tuple[NDArray[np.bool_], Array]:
     """Return whether outlines (k, m, 2) are simple and run anti-clockwise, and their areas, mm2."""
-    is_apart = np.linalg.norm(outlines - np.roll(outlines, 1, axis=1), axis=-1) > LENGTH
+    is_apart = np.linalg.norm(outlines - of_last(outlines), axis=-1) > LENGTH
     points, count = outlines[is_apart], np.count_nonzero(is_apart, axis=1)
     owner = np.repeat(np.arange(len(outlines)), count)
     first = np.cumsum(count) - count

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.tolerances import LENGTH
+from plugs.lines.plane import cross, dot, left_of, of_last, of_next, turned
 
 Array = NDArray[np.float64]
 
@@ -74,7 +75,7 @@ class Rings:
         half, share = np.take(self.half_rad, own, axis=1), ratio[bent]
         cosine, sine = np.cos((1.0 - share) * half), np.sin((share - 1.0) * half)
         share = share * np.sinc(share * half / np.pi) / np.take(self._sinc(), own, axis=1)
-        found = np.take(np.roll(self.points, -1, axis=1) - self.points, segment, axis=1)
+        found = np.take(of_next(self.points) - self.points, segment, axis=1)
         y, z = found[:, bent, 0], found[:, bent, 1]
         found *= ratio[:, None]
         found[:, bent, 0], found[:, bent, 1] = (
@@ -108,7 +109,7 @@ class Rings:
         rows = np.arange(len(segment))
         start, half = self.points[rows, segment], self.half_rad[rows, segment]
         chord = self.points[rows, (segment + 1) % self.points.shape[1]] - start
-        return start + _turned(chord, -(1.0 - ratio) * half) * _sine_ratio(half, ratio)[..., None]
+        return start + turned(chord, -(1.0 - ratio) * half) * _sine_ratio(half, ratio)[..., None]
 
     def moments(self) -> Array:
         """Return the area moments of each ring, exact for arcs and lines.
@@ -128,7 +129,7 @@ class Rings:
         ratio = np.tile(_GAUSS_F, count)
         weight = np.tile(0.5 * _GAUSS_W, count)
         place = self.at(segment, ratio)
-        chord = np.roll(self.points, -1, axis=1) - self.points
+        chord = of_next(self.points) - self.points
         bent, own = self._bent(segment)
         angle = (2.0 * ratio[bent] - 1.0) * np.take(self.half_rad, own, axis=1)
         y, z = (np.take(chord[..., axis], own, axis=1) for axis in (0, 1))
@@ -141,31 +142,9 @@ class Rings:
         return np.stack([np.sum(kind * dz, axis=1) for kind in kinds], axis=1)
 
 
-def _turned(vector: Array, angle_rad: Array) -> Array:
-    """Return vectors (y, z) turned to the left."""
-    cosine, sine = np.cos(angle_rad), np.sin(angle_rad)
-    y, z = vector[..., 0], vector[..., 1]
-    return np.stack([cosine * y - sine * z, sine * y + cosine * z], axis=-1)
-
-
 def _sine_ratio(half: Array, ratio: Array) -> Array:
     """Return sin(ratio * half) / sin(half), the share of the chord, also where half is 0."""
     return np.asarray(ratio * np.sinc(ratio * half / np.pi) / np.sinc(half / np.pi), dtype=np.float64)
-
-
-def _left(vector: Array) -> Array:
-    """Return vectors turned left by a quarter: the inner normal of an anti-clockwise ring."""
-    return np.stack([-vector[..., 1], vector[..., 0]], axis=-1)
-
-
-def _cross(a: Array, b: Array) -> Array:
-    """Return the plane cross product."""
-    return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0], dtype=np.float64)
-
-
-def _dot(a: Array, b: Array) -> Array:
-    """Return the plane dot product; of a panel without length it is +0, which has no direction either."""
-    return np.asarray(0.0 + a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1], dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -182,7 +161,7 @@ class _Panels:
 
 def _panels(corners: Array, rise: Array) -> _Panels:
     """Return the panels from each corner to the next."""
-    chord = np.roll(corners, -1, axis=1) - corners
+    chord = of_next(corners) - corners
     length = np.hypot(chord[..., 0], chord[..., 1])
     safe = np.where(length > LENGTH, length, 1.0)
     unit = np.where((length > LENGTH)[..., None], chord / safe[..., None], 0.0)
@@ -192,8 +171,8 @@ def _panels(corners: Array, rise: Array) -> _Panels:
         unit=unit,
         half=half,
         curvature=2.0 * np.sin(half) / safe,
-        start=_turned(unit, -half),
-        end=_turned(unit, half),
+        start=turned(unit, -half),
+        end=turned(unit, half),
     )
 
 
@@ -211,16 +190,16 @@ def _meet(n1: Array, k1: Array, d1: Array, n2: Array, k2: Array, d2: Array) -> A
         return q
     for _ in range(_NEWTON_STEPS):
         g1, g2 = n1 - k1[..., None] * q, n2 - k2[..., None] * q
-        square = _dot(q, q)
-        f1 = _dot(n1, q) - 0.5 * k1 * square - right1
-        f2 = _dot(n2, q) - 0.5 * k2 * square - right2
+        square = dot(q, q)
+        f1 = dot(n1, q) - 0.5 * k1 * square - right1
+        f2 = dot(n2, q) - 0.5 * k2 * square - right2
         step = _solve(g1, g2, f1, f2, np.zeros_like(q))
         q = q - step
         if not np.any(np.abs(step) > 1e-13):
             break
-    square = _dot(q, q)
-    miss1 = np.abs(_dot(n1, q) - 0.5 * k1 * square - right1)
-    miss2 = np.abs(_dot(n2, q) - 0.5 * k2 * square - right2)
+    square = dot(q, q)
+    miss1 = np.abs(dot(n1, q) - 0.5 * k1 * square - right1)
+    miss2 = np.abs(dot(n2, q) - 0.5 * k2 * square - right2)
     return np.where((np.maximum(miss1, miss2) < LENGTH)[..., None], q, np.nan)
 
 
@@ -236,33 +215,33 @@ def _meet_gently(
     second value is the share of the exact meeting that is left then.
     """
     middle = _unit(n1 + n2)
-    sine = _cross(n1, n2) / np.sqrt(np.maximum(0.5 * (1.0 + _dot(n1, n2)), 1e-12))
+    sine = cross(n1, n2) / np.sqrt(np.maximum(0.5 * (1.0 + dot(n1, n2)), 1e-12))
     share = np.clip(2.0 * np.abs(sine) / GENTLE_TURN - 1.0, 0.0, 1.0)
     share = (share * share * (3.0 - 2.0 * share))[..., None]
     exact = _meet(n1, k1, d1, n2, k2, d2)
     meets = np.ones_like(sine)
     if stays_near and (k1.any() or k2.any()):
         g1, g2 = _unit(n1 - k1[..., None] * exact), _unit(n2 - k2[..., None] * exact)
-        left = np.nan_to_num(_cross(g1, g2)) / np.where(sine == 0.0, 1.0, sine)
+        left = np.nan_to_num(cross(g1, g2)) / np.where(sine == 0.0, 1.0, sine)
         left = np.clip((left - _LEAST_LEFT) / (_ENOUGH_LEFT - _LEAST_LEFT), 0.0, 1.0)
         meets = left * left * (3.0 - 2.0 * left)
         share, meets = share * meets[..., None], 1.0 - share[..., 0] * (1.0 - meets)
     if np.all(share == 1.0):
         return exact, meets
     along = (d2 - d1) * sine / (sine * sine + _GENTLE**2)
-    near = middle * (0.5 * (d1 + d2))[..., None] + _left(middle) * along[..., None]
+    near = middle * (0.5 * (d1 + d2))[..., None] + left_of(middle) * along[..., None]
     exact = np.where(share > 0.0, exact, 0.0)
     mixed = share * exact + (1.0 - share) * near
     if stays_near:  # and never outside a curve that is moved inward
         for n, k, d in ((n1, k1, d1), (n2, k2, d2)):
-            inward = _dot(n, mixed) - 0.5 * k * _dot(mixed, mixed)
+            inward = dot(n, mixed) - 0.5 * k * dot(mixed, mixed)
             mixed = mixed - n * np.where(d >= 0.0, np.minimum(inward, 0.0), 0.0)[..., None]
     return np.asarray(mixed, dtype=np.float64), meets
 
 
 def _solve(a: Array, b: Array, right_a: Array, right_b: Array, parallel: Array) -> Array:
     """Return q with a.q = right_a and b.q = right_b, or ``parallel`` where a and b are parallel."""
-    determinant = _cross(a, b)
+    determinant = cross(a, b)
     is_parallel = np.abs(determinant) < _SINGULAR
     safe = np.where(is_parallel, 1.0, determinant)
     q = np.stack(
@@ -311,28 +290,28 @@ def solve_rings(corners: Array, radius: Array, rise: Array) -> Rings:
     """
     panel = _panels(corners, rise)
     before = _Panels(
-        length=np.roll(panel.length, 1, axis=1),
-        unit=np.roll(panel.unit, 1, axis=1),
-        half=np.roll(panel.half, 1, axis=1),
-        curvature=np.roll(panel.curvature, 1, axis=1),
-        start=np.roll(panel.start, 1, axis=1),
-        end=np.roll(panel.end, 1, axis=1),
+        length=of_last(panel.length),
+        unit=of_last(panel.unit),
+        half=of_last(panel.half),
+        curvature=of_last(panel.curvature),
+        start=of_last(panel.start),
+        end=of_last(panel.end),
     )
-    turn = np.arctan2(_cross(before.end, panel.start), _dot(before.end, panel.start))
+    turn = np.arctan2(cross(before.end, panel.start), dot(before.end, panel.start))
     is_blended = (radius > 0.0) & (np.abs(turn) > _NO_TURN)
     rho = np.where(is_blended, np.copysign(radius, turn), 0.0)
-    n1, n2 = _left(before.end), _left(panel.start)
+    n1, n2 = left_of(before.end), left_of(panel.start)
     centre = _meet(n1, before.curvature, rho, n2, panel.curvature, rho)
     centre = np.where(is_blended[..., None], centre, 0.0)
     g1 = n1 - before.curvature[..., None] * centre
     g2 = n2 - panel.curvature[..., None] * centre
     foot1 = centre - rho[..., None] * _unit(g1)
     foot2 = centre - rho[..., None] * _unit(g2)
-    blend_turn = np.where(is_blended, np.arctan2(_cross(g1, g2), _dot(g1, g2)), 0.0)
+    blend_turn = np.where(is_blended, np.arctan2(cross(g1, g2), dot(g1, g2)), 0.0)
 
     from_ratio = _share(panel, foot2)
-    on_before = foot1 + corners - np.roll(corners, 1, axis=1)
-    to_ratio = np.roll(_share(before, on_before), -1, axis=1)
+    on_before = foot1 + corners - of_last(corners)
+    to_ratio = of_next(_share(before, on_before))
     k, n = radius.shape
     points = np.empty((k, 2 * n, 2))
     points[:, 0::2], points[:, 1::2] = corners + foot1, corners + foot2
@@ -350,11 +329,11 @@ def _unit(vector: Array) -> Array:
 
 def _share(panel: _Panels, point: Array) -> Array:
     """Return how far along its panel a point lies, given from the panel's start; 0 if it has no length."""
-    along, across = _dot(panel.start, point), _cross(panel.start, point)
+    along, across = dot(panel.start, point), cross(panel.start, point)
     is_curved = np.abs(panel.half) > 1e-7
     curved = np.arctan2(across, along) / np.where(is_curved, panel.half, 1.0)
     has_length = panel.length > LENGTH
-    flat = _dot(panel.unit, point) / np.where(has_length, panel.length, 1.0)
+    flat = dot(panel.unit, point) / np.where(has_length, panel.length, 1.0)
     return np.where(has_length, np.where(is_curved, curved, flat), 0.0)
 
 
@@ -381,33 +360,33 @@ def inset_corners(
         centre). NaN where a crown has no parallel at that distance.
     """
     panel = _panels(corners, rise)
-    before_end, before_curvature = np.roll(panel.end, 1, axis=1), np.roll(panel.curvature, 1, axis=1)
-    before_distance = np.roll(at_end, 1, axis=1)
+    before_end, before_curvature = of_last(panel.end), of_last(panel.curvature)
+    before_distance = of_last(at_end)
     move, meets = _meet_gently(
-        _left(before_end),
+        left_of(before_end),
         before_curvature,
         before_distance,
-        _left(panel.start),
+        left_of(panel.start),
         panel.curvature,
         at_start,
         stays_near,
     )
     moved = corners + move
     curvature = panel.curvature / (1.0 - panel.curvature * 0.5 * (at_start + at_end))
-    chord = np.roll(moved, -1, axis=1) - moved
+    chord = of_next(moved) - moved
     length = np.hypot(chord[..., 0], chord[..., 1])
     sine = 0.5 * curvature * length
     if stays_near:
         sine = np.clip(sine, -1.0, 1.0)
     with np.errstate(invalid="ignore"):
         new_rise = 0.5 * length * np.tan(0.5 * np.arcsin(sine))
-    meets = np.minimum(meets, np.roll(meets, -1, axis=1))
+    meets = np.minimum(meets, of_next(meets))
     if np.any(meets < 1.0):
         scaled = rise * length / np.where(panel.length > LENGTH, panel.length, np.inf)
         new_rise = meets * np.where(meets > 0.0, new_rise, 0.0) + (1.0 - meets) * scaled
     start, end = panel_tangents(moved, new_rise)
-    turn = _cross(np.roll(end, 1, axis=1), start)
-    turn = np.where(turn == 0.0, _cross(before_end, panel.start), turn)
+    turn = cross(of_last(end), start)
+    turn = np.where(turn == 0.0, cross(before_end, panel.start), turn)
     new_radius = np.maximum(radius - np.sign(turn) * 0.5 * (before_distance + at_start), 0.0)
     share = np.where(turn < 0.0, np.clip(2.0 * np.abs(turn) / GENTLE_TURN - 1.0, 0.0, 1.0), 0.0)
     inside = share * share * (3.0 - 2.0 * share)
@@ -431,9 +410,9 @@ def drawn_in(
         Radii that find no room on a panel among flat ones are made smaller until they do.
     """
     moved, new_radius, new_rise = inset_corners(corners, radius, rise, at_start, at_end, stays_near=True)
-    old = np.roll(corners, -1, axis=1) - corners
-    new = np.roll(moved, -1, axis=1) - moved
-    is_used = _dot(old, new) < 0.0
+    old = of_next(corners) - corners
+    new = of_next(moved) - moved
+    is_used = dot(old, new) < 0.0
     is_used &= np.hypot(old[..., 0], old[..., 1]) > LENGTH
     rows = np.flatnonzero(is_used.any(axis=1) & np.isfinite(moved).all(axis=(1, 2)))
     if len(rows):
@@ -441,10 +420,10 @@ def drawn_in(
         is_found = np.isfinite(found).all(axis=(1, 2))
         rows, found = rows[is_found], found[is_found]
         is_changed = np.linalg.norm(found - moved[rows], axis=-1) > 0.0
-        chord = np.linalg.norm(np.roll(found, -1, axis=1) - found, axis=-1)
+        chord = np.linalg.norm(of_next(found) - found, axis=-1)
         before = np.linalg.norm(new[rows], axis=-1)
         share = np.where(chord > LENGTH, chord / np.where(before > 0.0, before, 1.0), 0.0)
-        new_rise[rows] *= np.where(is_changed | np.roll(is_changed, -1, axis=1), share**2, 1.0)
+        new_rise[rows] *= np.where(is_changed | of_next(is_changed), share**2, 1.0)
         new_radius[rows] = np.where(is_changed, 0.0, new_radius[rows])
         moved[rows] = found
     return moved, _with_room(moved, new_radius, new_rise), new_rise
@@ -464,8 +443,8 @@ def used_up(corners: Array, at_start: Array, at_end: Array) -> NDArray[np.bool_]
     """
     none = np.zeros_like(at_start)
     moved = inset_corners(corners, none, none, at_start, at_end)[0]
-    old = np.roll(corners, -1, axis=1) - corners
-    return np.asarray(_dot(old, np.roll(moved, -1, axis=1) - moved) < 0.0)
+    old = of_next(corners) - corners
+    return np.asarray(dot(old, of_next(moved) - moved) < 0.0)
 
 
 def _closed_up(moved: Array, old: Array, is_left: NDArray[np.bool_]) -> Array:
@@ -478,7 +457,7 @@ def _closed_up(moved: Array, old: Array, is_left: NDArray[np.bool_]) -> Array:
         for i, pattern in enumerate(patterns):
             own = rows[pattern_of.ravel() == i]
             corners = _without(moved[own], np.flatnonzero(pattern))
-            is_used = pattern & (_dot(old[own], np.roll(corners, -1, axis=1) - corners) < 0.0)
+            is_used = pattern & (dot(old[own], of_next(corners) - corners) < 0.0)
             is_settled = ~is_used.any(axis=1)
             found[own[is_settled]] = corners[is_settled]
             is_left[own] &= ~is_used
@@ -489,15 +468,15 @@ def _closed_up(moved: Array, old: Array, is_left: NDArray[np.bool_]) -> Array:
 
 def _without(moved: Array, kept: NDArray[np.intp]) -> Array:
     """Return the corners of sections of which only some panels are kept; NaN where those are parallel."""
-    along, n = np.roll(moved, -1, axis=1) - moved, moved.shape[1]
+    along, n = of_next(moved) - moved, moved.shape[1]
     length = np.linalg.norm(along, axis=-1)
     corners = moved.copy()
     for panel, onward in zip(kept, np.roll(kept, -1), strict=True):
         gap = (onward - panel - 1) % n
         if gap:
-            across = _cross(along[:, panel], along[:, onward])
+            across = cross(along[:, panel], along[:, onward])
             is_parallel = np.abs(across) <= _SINGULAR * length[:, panel] * length[:, onward]
-            share = _cross(moved[:, onward] - moved[:, panel], along[:, onward])
+            share = cross(moved[:, onward] - moved[:, panel], along[:, onward])
             share = share / np.where(is_parallel, np.nan, across)
             place = moved[:, panel] + share[:, None] * along[:, panel]
             corners[:, (panel + 1 + np.arange(gap + 1)) % n] = place[:, None]
@@ -507,12 +486,12 @@ def _without(moved: Array, kept: NDArray[np.intp]) -> Array:
 def _with_room(corners: Array, radius: Array, rise: Array) -> Array:
     """Return radii made smaller where the blends of a panel among flat ones would overlap."""
     panel = _panels(corners, rise)
-    before = np.roll(panel.end, 1, axis=1)
-    turn = np.abs(np.arctan2(_cross(before, panel.start), _dot(before, panel.start)))
+    before = of_last(panel.end)
+    turn = np.abs(np.arctan2(cross(before, panel.start), dot(before, panel.start)))
     need = radius * np.tan(0.5 * np.minimum(turn, _LARGEST_TURN))
-    both = need + np.roll(need, -1, axis=1)
-    is_flat = (rise == 0.0) & (np.roll(rise, 1, axis=1) == 0.0) & (np.roll(rise, -1, axis=1) == 0.0)
+    both = need + of_next(need)
+    is_flat = (rise == 0.0) & (of_last(rise) == 0.0) & (of_next(rise) == 0.0)
     is_tight = is_flat & (both > panel.length)
     share = np.where(is_tight, panel.length / np.where(both > 0.0, both, 1.0), 1.0)
     share = np.where(panel.length < 2.0 * LENGTH, 0.0, share)
-    return np.asarray(radius * np.minimum(share, np.roll(share, 1, axis=1)))
+    return np.asarray(radius * np.minimum(share, of_last(share)))

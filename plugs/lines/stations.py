@@ -18,6 +18,7 @@ from plugs.ground.tolerances import LENGTH
 from plugs.lines.ends import EndZone, check_room, make_zone
 from plugs.lines.lengthwise import Curves, eased, shape_preserving, through
 from plugs.lines.plan import RingTable, read_plan
+from plugs.lines.plane import of_next
 from plugs.lines.ring_shapes import flattened, is_ridge
 from plugs.lines.rings import Rings, drawn_in, solve_rings
 from plugs.lines.section import End, LinesPlan
@@ -63,7 +64,7 @@ class Sections:
     @property
     def kinds(self) -> NDArray[np.bool_]:
         """(k, 3n) bool: corners that are round, panels that are there, those that are more than blends."""
-        chord = np.linalg.norm(np.roll(self.corners, -1, axis=1) - self.corners, axis=-1)
+        chord = np.linalg.norm(of_next(self.corners) - self.corners, axis=-1)
         left = (self.rings.to_ratio - self.rings.from_ratio) * chord
         return np.concatenate([self.radius > 0.0, chord > LENGTH, left > LENGTH], axis=1)
 

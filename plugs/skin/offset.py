@@ -21,6 +21,7 @@ from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import LENGTH, SMALLEST_BODY
 from plugs.lines.checks import fault_of
 from plugs.lines.lengthwise import shape_preserving, through
+from plugs.lines.plane import of_last, of_next
 from plugs.lines.rings import inset_corners, panel_tangents
 from plugs.lines.section import End
 from plugs.lines.stations import Loft, assemble_loft
@@ -233,7 +234,7 @@ def _check_blends(finish: Loft, cover: Cover) -> None:
     u = table.x
     corners, radius, rise = finish.unblended(u, finish.lean_at(u))
     start, end = panel_tangents(corners, rise)
-    before = np.roll(end, 1, axis=1)
+    before = of_last(end)
     turn = before[..., 0] * start[..., 1] - before[..., 1] * start[..., 0]
     is_tight = (radius > 0.0) & (turn > 0.0) & (radius < thick - LENGTH)
     if is_tight.any():
@@ -360,7 +361,7 @@ def _is_inside_out(finish: Loft, foam: Loft) -> bool:
     u = np.linspace(float(foam.table.x[0]), float(foam.table.x[-1]), _ALONG)
     lean = foam.lean_at(u)
     old, new = (loft.unblended(u, lean)[0] for loft in (finish, foam))
-    old, new = (np.roll(corners, -1, axis=1) - corners for corners in (old, new))
+    old, new = (of_next(corners) - corners for corners in (old, new))
     return bool((np.sum(old * new, axis=-1) < -LENGTH).any())
 
 
@@ -404,8 +405,8 @@ def _moves(finish: Loft, cover: Cover, u: Array) -> tuple[Array, Array, Array]:
     k = finish.lean_at(u)
     corners, _, rise = finish.unblended(u, k)
     start, end = panel_tangents(corners, rise)
-    chord = np.roll(corners, -1, axis=1) - corners
-    directions = (start, along[0]), (end, np.roll(along[0], -1, axis=1)), (chord, along[1])
+    chord = of_next(corners) - corners
+    directions = (start, along[0]), (end, of_next(along[0])), (chord, along[1])
     found = []
     for direction, onward in directions:
         size = np.linalg.norm(direction, axis=-1, keepdims=True)
@@ -428,7 +429,7 @@ def _corners_and_middles(finish: Loft, u: Array) -> tuple[Array, Array]:
 
 def _middles(corners: Array, rise: Array) -> Array:
     """Return the middle of each panel in its section."""
-    chord = np.roll(corners, -1, axis=1) - corners
+    chord = of_next(corners) - corners
     size = np.linalg.norm(chord, axis=-1, keepdims=True)
     outward = np.stack([chord[..., 1], -chord[..., 0]], axis=-1) / np.where(size > LENGTH, size, np.inf)
     return np.asarray(corners + 0.5 * chord + rise[..., None] * outward)
@@ -436,7 +437,7 @@ def _middles(corners: Array, rise: Array) -> Array:
 
 def _new_rise(corners: Array, rise: Array, moved: Array, middle: Array) -> Array:
     """Return the crowns of panels whose corners have moved and whose middles move inward as given."""
-    chord = np.roll(corners, -1, axis=1) - corners
+    chord = of_next(corners) - corners
     size = np.linalg.norm(chord, axis=-1, keepdims=True)
     outward = np.stack([chord[..., 1], -chord[..., 0]], axis=-1) / np.where(size > LENGTH, size, np.inf)
     aim = _middles(corners, rise) - middle[..., None] * outward

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.tolerances import LENGTH
+from plugs.lines.plane import of_last, of_next
 from plugs.lines.rings import panel_tangents
 from plugs.lines.stations import Loft
 
@@ -104,12 +105,12 @@ def surfaces_beside(finish: Loft, x: Array, place: Array, slopes: Sequence[Array
     corners, _, rise = finish.unblended(u, k)
     start, end = panel_tangents(corners, rise)
     rows, corner = np.arange(h * s), np.repeat(np.arange(h), s)
-    tangent = np.stack([np.roll(end, 1, axis=1)[rows, corner], start[rows, corner]], axis=1)
+    tangent = np.stack([of_last(end)[rows, corner], start[rows, corner]], axis=1)
     across = in_space(np.zeros_like(u), k, tangent)
     across /= np.maximum(np.linalg.norm(across, axis=-1, keepdims=True), LENGTH)
-    chord = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=-1)
+    chord = np.linalg.norm(of_next(corners) - corners, axis=-1)
     bend = 2.0 * np.sin(2.0 * np.arctan2(2.0 * rise, chord)) / np.maximum(chord, LENGTH)
-    bend = np.stack([np.roll(bend, 1, axis=1)[rows, corner], bend[rows, corner]], axis=1)
+    bend = np.stack([of_last(bend)[rows, corner], bend[rows, corner]], axis=1)
     normal, onward, curvature = [], [], []
     for slope in slopes:
         along = np.concatenate([np.ones((h * s, 1)), slope.reshape(-1, 2)], axis=1)[:, None]

@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.tolerances import LENGTH
+from plugs.lines.plane import of_last, of_next
 from plugs.lines.rings import panel_tangents
 from plugs.lines.stations import Loft, Sections
 from plugs.skin.skin import Cover
@@ -288,9 +289,9 @@ def skin_steps(finish: Loft, cover: Cover) -> tuple[SkinStep, ...]:
     table, before = finish.table, np.roll(cover.panels, 1)
     corners, _, rise = finish.unblended(table.x, finish.lean_at(table.x))
     start, end = panel_tangents(corners, rise)
-    turn = np.degrees(np.arccos(np.clip(np.sum(np.roll(end, 1, axis=1) * start, axis=-1), -1.0, 1.0)))
-    width = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=-1)
-    has_length = (width > LENGTH) & (np.roll(width, 1, axis=1) > LENGTH)
+    turn = np.degrees(np.arccos(np.clip(np.sum(of_last(end) * start, axis=-1), -1.0, 1.0)))
+    width = np.linalg.norm(of_next(corners) - corners, axis=-1)
+    has_length = (width > LENGTH) & (of_last(width) > LENGTH)
     turn = np.where(has_length, turn, np.inf)
     found = {}
     for corner in np.flatnonzero(np.abs(cover.panels - before) > _STEP_SEEN).tolist():
