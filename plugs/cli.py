@@ -238,10 +238,10 @@ def _watch(options: argparse.Namespace) -> int:
     from plugs.nesting.stored import stored_path
     from plugs.serving import FolderServer
     from plugs.stages.shelf import Shelf
-    from plugs.watching import SLOW, is_quick, watch
+    from plugs.watching import SLOW, is_quick, look_beside, watch
 
     out = options.out if options.out is not None else Path("exports") / options.recipe.stem
-    look, shelf = out.parent / f"{out.resolve().name}-first-look", Shelf()
+    look, shelf = look_beside(out), Shelf()
 
     def make(path: Path, overrides: Mapping[str, object], **words: Any) -> object:
         is_last = len(words["kinds"]) == len(kinds)

@@ -96,6 +96,22 @@ class _Superseded(KeyboardInterrupt):
     """Something was saved, or an end was asked for, while a build was under way: nobody wants it any more."""
 
 
+def look_beside(out: Path) -> Path:
+    """Return the folder for what is there before all is: what is read or written in it starts no round.
+
+    Parameters
+    ----------
+    out : Path
+        The folder of the whole build.
+
+    Returns
+    -------
+    Path
+        Beside it.
+    """
+    return out.parent / f"{out.resolve().name}-first-look"
+
+
 def is_quick(kinds: Sequence[str]) -> bool:
     """Return whether kinds of file take no time.
 
@@ -255,7 +271,8 @@ class _Files:
     def __init__(self, recipe: Path, beside: Sequence[Path], out: Path) -> None:
         """Know of the recipe only."""
         self._named = [os.path.realpath(path) for path in (recipe, *beside)]
-        self._ignored = (*_installed(), os.path.realpath(out) + os.sep, *_PASSING)
+        written = (os.path.realpath(folder) + os.sep for folder in (out, look_beside(out)))
+        self._ignored = (*_installed(), *written, *_PASSING)
         self._marks: dict[str, Mark | None] = {}
         self._sums: dict[str, bytes] = {}
         self._kept = frozenset(sys.modules)

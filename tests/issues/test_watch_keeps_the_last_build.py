@@ -86,6 +86,29 @@ def test_what_waits_for_step_lies_beside_the_last_build(
     assert "three volumes differ" in run.err
 
 
+def test_what_a_build_writes_starts_no_round(shop: Path) -> None:
+    """Neither in its folder nor in the one beside it, whose last state the next round reads."""
+    folders = [shop / "out", shop / "out-first-look"]
+    rounds = []
+
+    def make(path: Path, _: object, **words: Any) -> int:
+        run_only(path, {}, **words)
+        rounds.append(words["kinds"])
+        for folder in folders:
+            folder.mkdir(exist_ok=True)
+            summary = folder / "summary.json"
+            before = summary.read_text(encoding="utf-8") if summary.exists() else ""
+            summary.write_text(f"{before} again", encoding="utf-8")
+        return len(rounds)
+
+    recipe_of(shop / "it.py", "return 1")
+    with watched(shop / "it.py", make=make, kinds=("stl", "csv", "step")) as told:
+        told.wait(lambda o: o.is_last)
+        recipe_of(shop / "it.py", "return 2")
+        told.wait(lambda o: o.is_last and o.built == 6)
+    assert rounds == [("stl",), ("stl", "csv"), ("stl", "csv", "step")] * 2
+
+
 def test_a_table_that_comes_back_is_noticed(shop: Path) -> None:
     """Gone, told, back, built; and one that was never there, asked for by a reader of ours."""
     (shop / "tabled.py").write_text(FROM_TABLE, encoding="utf-8")
