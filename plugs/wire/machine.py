@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import PlugError
 from plugs.wire.cuts import Cut
 from plugs.wire.ruled import Ruled
-from plugs.wire.words import GUESSED_KERF, WireCutter
+from plugs.wire.words import GUESSED_KERF, Bow, WireCutter
 
 Array = NDArray[np.float64]
 
@@ -82,12 +82,12 @@ class Kerf:
         return self.at(60.0 * (ends[1] - ends[0]) / np.maximum(took, _NO_MOVE))
 
 
-def kerf_of(machine: WireCutter) -> Kerf:
+def kerf_of(machine: WireCutter | Bow) -> Kerf:
     """Return the slot of a machine's wire, a guess where it was not measured.
 
     Parameters
     ----------
-    machine : WireCutter
+    machine : WireCutter or Bow
 
     Returns
     -------

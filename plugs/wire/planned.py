@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -72,7 +73,8 @@ def plan_cut(cut: Cut, machine: WireCutter) -> Planned:
     """
     kerf = kerf_of(machine)
     standing = stand_block(cut, block_of(cut), machine)
-    half = tuple(_half_slots(standing.ring(ring), standing, machine, kerf) for ring in cut.rings)
+    took = partial(_round_it, standing=standing, machine=machine)
+    half = tuple(half_slots(standing.ring(ring), kerf, machine.feed, took) for ring in cut.rings)
     journey, ends = _way(cut, standing, half)
     moved = _moved(standing, ends, machine)
     if moved is not standing:
@@ -108,23 +110,43 @@ def _moved(standing: Standing, ends: Array, machine: WireCutter) -> Standing:
     return standing if tuple(at) == standing.at else replace(standing, at=(at[0], at[1], at[2]))
 
 
-def _half_slots(ring: Ruled, standing: Standing, machine: WireCutter, kerf: Kerf) -> tuple[Array, Array]:
-    """Return half the slot at each line of a ring, at each face by its own speed, until it stands still."""
-    usual = np.full(len(ring.near), 0.5 * float(kerf.at(np.array(machine.feed))))
+def half_slots(ring: Ruled, kerf: Kerf, feed: float, took: Callable[[Ruled], Array]) -> tuple[Array, Array]:
+    """Return half the slot at each line of a ring, at each face by its own speed, until it stands still.
+
+    Parameters
+    ----------
+    ring : Ruled
+    kerf : Kerf
+    feed : float, mm a minute
+        With which to begin.
+    took : callable
+        Gives, for the wire's way round, the seconds of the move to each place, closed: (k + 1,).
+
+    Returns
+    -------
+    tuple of (k,) float, mm, and (k,) float, mm
+        At the near face and at the far one.
+    """
+    usual = np.full(len(ring.near), 0.5 * float(kerf.at(np.array(feed))))
     half = (usual, usual)
     if len(kerf.feeds) < 2:
         return half
     for _ in range(_ROUNDS):
         (wire,) = wire_rings((ring,), (half,))
-        ends = standing.ends(wire.near, wire.far)
-        closed = np.concatenate([ends, ends[:1]])
-        seconds = _seconds(closed, standing, machine, np.zeros(len(closed), dtype=np.bool_))
+        seconds = took(wire)
         found = [0.5 * _round_the_ring(kerf, face, seconds) for face in (wire.near, wire.far)]
         change = max(float(np.abs(new - old).max()) for new, old in zip(found, half, strict=True))
         half = (found[0], found[1])
         if change < _SETTLED_MM:
             break
     return half
+
+
+def _round_it(wire: Ruled, standing: Standing, machine: WireCutter) -> Array:
+    """Return how long a machine takes to each place of a closed way, s."""
+    ends = standing.ends(wire.near, wire.far)
+    closed = np.concatenate([ends, ends[:1]])
+    return _seconds(closed, standing, machine, np.zeros(len(closed), dtype=np.bool_))
 
 
 def _round_the_ring(kerf: Kerf, face: Array, seconds: Array) -> Array:

@@ -24,6 +24,9 @@ _TOO_FAR: Final = 0.45
 """Of the width of an outline: rulings that would have to be moved farther are no use."""
 _PLAIN_MM: Final = 0.008
 """mm. Lines nearer to those that their neighbours give are left out: they would only make programs long."""
+_CRUMB_MM: Final = 0.1
+"""mm. Lines nearer than that to the one before have no direction to be moved square to: ten times what the
+chords' own tolerance may turn them by."""
 _EXACT: Final = 24
 """Places with most foam at which it is measured from the body itself, not between its sections."""
 _MEASURED: Final = 240
@@ -89,7 +92,9 @@ class Ruled:
         -------
         Ruled
         """
-        kept = np.flatnonzero(_telling(np.concatenate([self.near, self.far], axis=1)) | self.is_held)
+        both = np.concatenate([self.near, self.far], axis=1)
+        kept = np.flatnonzero(_telling(both) | self.is_held)
+        kept = kept[_apart(both[kept], self.is_held[kept])]
         return Ruled(near=self.near[kept], far=self.far[kept], is_held=self.is_held[kept], width=self.width)
 
 
@@ -113,6 +118,20 @@ class Foam:
     volume_mm3: float
     middle_mm: float
     ends_mm: float
+
+
+def _apart(points: Array, is_held: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return which points of a closed line lie so far apart that the way between says where it leads."""
+    kept = np.ones(len(points), dtype=np.bool_)
+    last = 0
+    for k in range(1, len(points)):
+        if not is_held[k] and np.abs(points[k] - points[last]).max() < _CRUMB_MM:
+            kept[k] = False
+        elif is_held[k] and not is_held[last] and np.abs(points[k] - points[last]).max() < _CRUMB_MM:
+            kept[last], last = False, k
+        else:
+            last = k
+    return kept
 
 
 def _telling(points: Array) -> NDArray[np.bool_]:

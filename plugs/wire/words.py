@@ -116,12 +116,45 @@ class WireCutter:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WireWork:
-    """What of a plug is cut by wire, and by which machine.
+class Bow:
+    """A hot wire in a bow, led by two people along a template on either face of the block.
 
     Attributes
     ----------
-    machine : WireCutter
+    span : float, mm
+        Of free wire between the bow's arms.
+    wire_diameter : float, mm
+    feed : float, mm a minute
+        Of the wire through the foam, at the face where it is faster.
+    kerf : sequence of (float, float)
+        As for `WireCutter`.
+    template : float, mm
+        Thickness of the templates, which bears the wire where it leans.
+    hole : float, mm
+        Diameter of the holes that hold a template, for screws or pins.
+    apart : float, mm
+        Between numbers along the longer of the two lines; corners make it less.
+    """
+
+    span: Annotated[float, Within(100.0, 5_000.0)] = 900.0
+    wire_diameter: Annotated[float, Within(0.05, 5.0)] = 0.4
+    feed: Feed = 240.0
+    kerf: Annotated[Sequence[tuple[Feed, Annotated[float, Within(0.05, 20.0)]]], Count(0, 100)] = ()
+    template: Annotated[float, Within(0.5, 30.0)] = 3.0
+    hole: Annotated[float, Within(1.0, 20.0)] = 4.0
+    apart: Annotated[float, Within(5.0, 200.0)] = 20.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WireWork:
+    """What of a plug is cut by wire, and by which machine, or by hand.
+
+    Attributes
+    ----------
+    machine : WireCutter or None
+        Programs are written for it.
+    bow : Bow or None
+        Pairs of templates are drawn for it. One of the two is given, or both.
     cut : str
         "layers": every piece of the stack; "bays": blocks glued up between station templates in the stack,
         or between stations; "block": the whole plug between its ends along ``across``.
@@ -133,7 +166,8 @@ class WireWork:
         than the machine can; "none": not by wire. For all, or by the name of a layer, bay or piece.
     """
 
-    machine: WireCutter
+    machine: WireCutter | None = None
+    bow: Bow | None = None
     cut: Annotated[str, OneOf(("layers", "bays", "block"))] = "layers"
     across: Annotated[str, OneOf(("x", "y", "z"))] = "x"
     how: How | Mapping[Name, How] = "finish"
@@ -160,6 +194,32 @@ _END: Final = re.compile(r"(M2|M02|M30|%)(\s|\(|$)", re.IGNORECASE)
 """What ends a program: NIST IR 6556, 3.6.1; a line of % ends a file, 3.2."""
 _LEAST_ROOM: Final = 10.0
 """mm. Nothing smaller is cut by wire."""
+
+
+def check_wire(words: WireWork) -> None:
+    """Refuse words on cutting by wire that could not be followed.
+
+    Parameters
+    ----------
+    words : WireWork
+        Each word checked by itself.
+
+    Raises
+    ------
+    PlugError
+        Neither machine nor bow; a machine that could not be; a kerf table that cannot be read.
+    """
+    if words.machine is None and words.bow is None:
+        raise PlugError(
+            param="wire.machine",
+            value=None,
+            reason="neither a machine nor a bow is named",
+            remedy="give machine=read_machine(...), or bow=Bow(span=900.0) for two people and templates",
+        )
+    if words.machine is not None:
+        check_machine(words.machine, "wire.machine")
+    if words.bow is not None:
+        _check_kerf(words.bow, "wire.bow.kerf")
 
 
 def check_machine(machine: WireCutter, param: str) -> None:
@@ -274,7 +334,7 @@ def _check_feeds(machine: WireCutter, param: str) -> None:
             )
 
 
-def _check_kerf(machine: WireCutter, param: str) -> None:
+def _check_kerf(machine: WireCutter | Bow, param: str) -> None:
     """Refuse a kerf table of one row, one that is out of order, or a slot narrower than its wire."""
     rows: Sequence[tuple[float, float]] = machine.kerf
     if len(rows) == 1:
