@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from plugs.sanding.sanding import Sanding
     from plugs.skin.skin import Skin
     from plugs.templates.words import Templates
-    from plugs.wire.words import WireAxis, WireCutter, WireWork
+    from plugs.wire.words import Bow, WireAxis, WireCutter, WireWork
     from plugs.work import Work, load, work_out
 
 _HOME = {
@@ -46,6 +46,7 @@ _HOME = {
     "Barrier": "plugs.laminate.materials",
     "Board": "plugs.laminate.materials",
     "Boss": "plugs.recesses.recess",
+    "Bow": "plugs.wire.words",
     "CLOTHS": "plugs.laminate.generic",
     "Check": "plugs.ground.doors",
     "Cloth": "plugs.laminate.materials",
@@ -105,8 +106,8 @@ _HOME = {
 }
 
 __all__ = [
-    "CLOTHS", "FOAMS", "HARDENERS", "PLATES", "RESINS", "Adhesive", "Barrier", "Board", "Boss", "Check",
-    "Cloth", "Corner", "Cutting", "DartCut", "End", "Filler", "Finding", "Foam", "Glue", "Hardener",
+    "CLOTHS", "FOAMS", "HARDENERS", "PLATES", "RESINS", "Adhesive", "Barrier", "Board", "Boss", "Bow",
+    "Check", "Cloth", "Corner", "Cutting", "DartCut", "End", "Filler", "Finding", "Foam", "Glue", "Hardener",
     "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Output", "Pins", "Plug", "PlugError", "Ply",
     "PocketWork", "Recess", "Resin", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station", "Stock",
     "Templates", "WireAxis", "WireCutter", "WireWork", "Work", "Zone", "between", "by_sheet", "fair",

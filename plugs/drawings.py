@@ -13,7 +13,7 @@ from plugs.drafting.glue import joining_of
 from plugs.drafting.layer import layer_drawing
 from plugs.drafting.sheet import board_drawing, sheet_drawing
 from plugs.files.drawing_run import PaperJob
-from plugs.files.names import file_stems
+from plugs.files.names import bow_stems, file_stems
 from plugs.ground.errors import promise
 from plugs.ground.paper import paper_of
 from plugs.stages.shape import measured_lines
@@ -198,6 +198,29 @@ def is_pictured(stem: str) -> bool:
     bool
     """
     return stem == SANDING_MAP or stem.startswith("cloth/shear-")
+
+
+def bow_drawings(work: Worked) -> dict[str, Drawing]:
+    """Return the pairs of templates for a wire in a bow, at full size.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    dict of str to Drawing
+        By path in the folder, without ending; none without a bow.
+    """
+    if work.by_hand is None:
+        return {}
+    from plugs.subjects.wire_template import wire_template_drawings
+
+    cuts = work.by_hand.cuts
+    pairs = zip(cuts, bow_stems([hand.cut.name for hand in cuts]), strict=True)
+    return _by_path(
+        [one for hand, path in pairs for one in wire_template_drawings(hand, path=path, **_words(work))]
+    )
 
 
 @_by_its_chord

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from plugs.drawings import (
+    bow_drawings,
     cloth_drawings,
     edge_drawings,
     layer_drawings,
@@ -321,7 +322,7 @@ def _draw(work: Worked, bench: DrawingRun | None, wants_paper: bool) -> dict[str
     _ = work.pins
     work.say("drawings")
     drawings: dict[str, Drawing] = {}
-    for make in (layer_drawings, template_drawings, edge_drawings):
+    for make in (layer_drawings, template_drawings, bow_drawings, edge_drawings):
         made = work.again(make.__name__, make)
         drawings = _joined(drawings, made)
         if bench is not None:

@@ -24,6 +24,7 @@ _PLACES: Final = (
     ("templates/base-plan", "base"),
     ("templates/board", "boards"),
     ("templates/", "templates"),
+    ("wire/", "wire"),
     ("cloth/", "skin"),
     ("skin/", "skin"),
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from plugs.book.html import Html, el, joined, quantities_table, step, steps
@@ -15,17 +15,66 @@ _BEFORE: Final = (
     ),
     ("wire-air", "Extraction on, fresh air, respirator as the foam's sheet says; extinguisher within reach"),
     ("wire-glue", "No glue line, pin or dirt where the wire goes: glue keeps inside the cut by its margin"),
+)
+_MACHINE: Final = (
     ("wire-zero", "Both ends at the start place, wire square to both planes, axes at zero there"),
     ("wire-dry", "Program run once with the wire cold and no block; nobody leaves while the wire is hot"),
+)
+_BOW: Final = (
+    ("bow-lines", "Both faces planed, their lines drawn on both, each template screwed to its own"),
+    ("bow-screws", "Screws so short that they meet no other, guide screwed down beside the way in"),
+    ("bow-dry", "Gone round once with the wire cold: both call the numbers, and the wire lies on both edges"),
+    ("bow-hot", "Gloves, sleeves down; the bow's current switched by whoever calls; nobody leaves it hot"),
 )
 
 
 def wire(source: BookSource) -> Html:
     """Return how blocks are cut by wire; empty where none are."""
-    told = source.summary.get("wire")
-    if not told:
+    told, bow = source.summary.get("wire"), source.summary.get("bow")
+    if not told and not bow:
         return Html("")
     parts: list[object] = [source.findings("wire"), steps(list(_BEFORE))]
+    if told:
+        parts.append(_by_machine(source, told))
+    if bow:
+        parts.append(_by_hand(source, bow))
+    return joined(parts)
+
+
+def _by_hand(source: BookSource, told: Mapping[str, Any]) -> Html:
+    """Return how blocks are cut by two people and a bow."""
+    columns = (
+        ("piece", "Block"), ("axis", "Axis across"), ("from_mm", "Near face"), ("to_mm", "Far face"),
+        ("block_mm", "Least size"), ("enters_from", "Wire enters from"), ("numbers", "Numbers"),
+        ("openings", "Openings"), ("time_min", "Time"), ("foam_over_body_mm", "Most foam left"),
+        ("files", "Templates"),
+    )  # fmt: skip
+    rows = [
+        {**one, "openings": one["openings"] or None, "files": _drawn(one["files"])} for one in told["pairs"]
+    ]
+    words = (
+        "By hand: both call the numbers on the templates as the wire passes them, at the seconds that the "
+        "template tells; between numbers each hand goes evenly. Openings are cut first. In and out beside "
+        "the guide, by the same slot."
+    )
+    return joined(
+        [
+            steps(list(_BOW)),
+            el("p", words),
+            quantities_table("Blocks for the bow", columns, rows, source.unit, _ticked),
+            source.figures("wire"),
+        ]
+    )
+
+
+def _drawn(files: Sequence[str]) -> list[str]:
+    """Return the drawings among some files, without their ending."""
+    return list(dict.fromkeys(path.rpartition(".")[0] for path in files))
+
+
+def _by_machine(source: BookSource, told: Mapping[str, Any]) -> Html:
+    """Return how blocks are cut by a machine."""
+    parts: list[object] = [steps(list(_MACHINE))]
     if told["is_kerf_guessed"]:
         parts.append(
             steps(

@@ -89,6 +89,9 @@ _STYLES: Final = {
     "STATIONS": LineStyle(*_MAGENTA, dash=(12.0, 2.0, 2.0, 2.0)),
     "FACE": LineStyle(*_BLUE),
     "FLANGE": LineStyle(*_GREEN, dash=(4.0, 2.0)),
+    # templates that a hot wire slides on
+    "RUN": LineStyle(*_MAGENTA, dash=(6.0, 2.0)),
+    "FOAM": LineStyle(*_GREY, dash=(6.0, 3.0)),
     # measured lines
     "CURVE": LineStyle(*_BLACK),
     "COMB": LineStyle(*_PALE),

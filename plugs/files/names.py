@@ -20,6 +20,21 @@ _RESERVED: Final = frozenset(("con", "prn", "aux", "nul", "conin$", "conout$", *
 """Names that no file may have under Windows, whatever its ending."""
 
 
+def bow_stems(names: Sequence[str]) -> tuple[str, ...]:
+    """Return where the pair of wire templates of each piece goes, without its face and ending.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Of the pieces.
+
+    Returns
+    -------
+    tuple of str
+    """
+    return tuple(f"wire/{stem}" for stem in file_stems(names))
+
+
 def file_stems(names: Sequence[str]) -> tuple[str, ...]:
     """Return a name for a file, without ending, for each of some names: no two alike on any file system.
 

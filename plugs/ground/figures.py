@@ -78,6 +78,7 @@ QUANTITIES: Final[Mapping[str, Quantity]] = {
     "_percent": Quantity(unit="%", table=2, bench=1),  # doses are given so
     "stretch_min": STRETCH,
     "stretch_max": STRETCH,
+    "_s": Quantity(unit="s", table=2, bench=1),  # called by a person
     "_min": _MINUTES,
     "minutes": _MINUTES,
     "_ratio": SHARE,

@@ -42,7 +42,7 @@ from plugs.sanding.recess_kit import PocketWork
 from plugs.sanding.sanding import Sanding
 from plugs.skin.skin import Skin
 from plugs.templates.words import Templates
-from plugs.wire.words import WireWork, check_machine
+from plugs.wire.words import WireWork, check_wire
 
 Bay = Annotated[str, OneOf(("straight", "faired"))]
 """How a line runs from station to station."""
@@ -106,7 +106,7 @@ class Plug:
     hot_wire : bool
         Whether the foam is cut with a hot wire.
     wire : WireWork or None
-        What is cut by wire, and by which machine: programs are written.
+        What is cut by wire: programs for a machine, or templates for a bow.
     adhesive, filler, board : str, record or None
         Glue between layers, filler over the laminate and in corners, board for templates.
     currency : str
@@ -230,7 +230,7 @@ def checked_plug(result: object, function: str) -> Plug:
     if plug.schedule is not None:
         check_schedule(plug.schedule)
     if plug.wire is not None:
-        check_machine(plug.wire.machine, "wire.machine")
+        check_wire(plug.wire)
     return _with_materials(replace(plug, templates=templates, stock=whole_stock(plug.stock)))
 
 

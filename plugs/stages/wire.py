@@ -1,4 +1,4 @@
-"""The stage of cutting by wire: the pieces that the recipe asks for, their programs, read back and proved."""
+"""The stage of cutting by wire: the pieces that the recipe asks for."""
 
 from __future__ import annotations
 
@@ -19,7 +19,6 @@ from plugs.recipe.plug import Plug
 from plugs.stages.foam import Layering, Parted, StackTemplates
 from plugs.templates.bays import without_plates
 from plugs.wire.cuts import Between, Cut, make_cuts
-from plugs.wire.programs import Wired, write_programs
 from plugs.wire.words import WireWork
 
 
@@ -59,8 +58,8 @@ def foam_to_cut(body: Solid, standing: StackTemplates, layering: Layering, parte
     return Slabs(foam=without_plates(foam, standing.templates), standing=standing, parted=parted)
 
 
-def cut_by_wire(plug: Plug, slabs: Slabs) -> Wired:
-    """Return the programs of what a recipe cuts by wire.
+def pieces_by_wire(plug: Plug, slabs: Slabs) -> tuple[Cut, ...]:
+    """Return what a recipe cuts by wire.
 
     Parameters
     ----------
@@ -70,12 +69,12 @@ def cut_by_wire(plug: Plug, slabs: Slabs) -> Wired:
 
     Returns
     -------
-    Wired
+    tuple of Cut
 
     Raises
     ------
     PlugError
-        Nothing is left to cut, the machine has no room or no travel for a piece, a program would spoil it.
+        Nothing is left to cut.
     """
     words, allowance = present(plug.wire), plug.stack.allowance
     whole = _pieces(slabs) if words.cut == "layers" else _spans(plug, words, slabs)
@@ -91,7 +90,7 @@ def cut_by_wire(plug: Plug, slabs: Slabs) -> Wired:
             reason="no piece is left to be cut by wire",
             remedy='leave 1 or more to it, or take wire=... out of the recipe: how="finish"',
         )
-    return write_programs(cuts, words.machine, plug.name, allowance)
+    return tuple(cuts)
 
 
 def _pieces(slabs: Slabs) -> Iterator[tuple[str, Body, Between]]:

@@ -33,6 +33,8 @@ if TYPE_CHECKING:
     from plugs.stages.boards import Boards
     from plugs.stages.cloth import CutCloth, CutPly, Nets
     from plugs.stages.laying import Edges, Inside, Laying
+    from plugs.wire.by_hand import ByHand
+    from plugs.wire.cuts import Cut
     from plugs.wire.programs import Wired
 
 
@@ -168,16 +170,35 @@ class Worked(Staged):
         """The plan that the plug is built on."""
         return foam.base_of(self.plug, self.body, self.standing.templates or self.gauges.templates)
 
-    @stage("wire", "stack", "stations", "name", after=("body", "standing", "layering", "pieces"))
-    def wire(self) -> Wired | None:
-        """What is cut by wire; None where nothing is."""
+    @stage("wire", "stack", "stations", after=("body", "standing", "layering", "pieces"))
+    def wire_cuts(self) -> tuple[Cut, ...]:
+        """What is cut by wire, by a machine or by hand."""
         if self.plug.wire is None:
-            return None
-        from plugs.stages.wire import cut_by_wire, foam_to_cut
+            return ()
+        from plugs.stages.wire import foam_to_cut, pieces_by_wire
 
         self.say("wire")
-        slabs = foam_to_cut(self.body, self.standing, self.layering, self.pieces)
-        return cut_by_wire(self.plug, slabs)
+        return pieces_by_wire(self.plug, foam_to_cut(self.body, self.standing, self.layering, self.pieces))
+
+    @stage("wire", "stack", "name", after=("wire_cuts",))
+    def wire(self) -> Wired | None:
+        """The programs of a wire cutter; None without one."""
+        words = self.plug.wire
+        if words is None or words.machine is None:
+            return None
+        from plugs.wire.programs import write_programs
+
+        return write_programs(self.wire_cuts, words.machine, self.plug.name, self.plug.stack.allowance)
+
+    @stage("wire", after=("wire_cuts",))
+    def by_hand(self) -> ByHand | None:
+        """The pairs of templates for a wire in a bow; None without one."""
+        words = self.plug.wire
+        if words is None or words.bow is None:
+            return None
+        from plugs.wire.by_hand import all_by_hand
+
+        return all_by_hand(self.wire_cuts, words.bow, is_alone=words.machine is None)
 
     @stage("sanding", after=("lines",), said="parts")
     def sanding(self) -> SandingAids:

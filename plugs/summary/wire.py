@@ -5,12 +5,31 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
-from plugs.files.names import file_stems
+from plugs.files.names import bow_stems, file_stems
 from plugs.stages.worked import Worked
 from plugs.summary.table import Figure, Table
 
 if TYPE_CHECKING:
+    from plugs.wire.by_hand import ByHand, HandCut
     from plugs.wire.programs import Wired, WireProgram
+
+BY_HAND: Final[Table[HandCut]] = Table(
+    Figure("piece", lambda one: one.cut.name),
+    Figure("axis", lambda one: one.cut.axis),
+    Figure("from_mm", lambda one: one.cut.from_mm),
+    Figure("to_mm", lambda one: one.cut.to_mm),
+    Figure("block_mm", lambda one: (one.block[2] - one.block[0], one.block[3] - one.block[1], one.cut.width)),
+    Figure("enters_from", lambda one: one.side),
+    Figure("numbers", lambda one: sum(len(tour.at_near) - 1 for tour in one.tours)),
+    Figure("openings", lambda one: len(one.tours) - 1),
+    Figure("time_min", lambda one: one.seconds / 60.0),
+    Figure("out_of_step_mm", lambda one: max(tour.slip_mm for tour in one.tours)),
+    Figure("allowance_mm", lambda one: one.cut.allowance),
+    Figure("foam_over_body_mm", lambda one: one.cut.foam.largest_mm),
+    Figure("foam_over_body_m3", lambda one: 1e-9 * one.cut.foam.volume_mm3),
+    Figure("not_reached", lambda one: [left.kind for left in one.cut.left]),
+)
+"""Pairs of templates for a wire in a bow."""
 
 SLOT_TEST: Final = "wire/slot-test.ngc"
 """Where the program of the slot test goes."""
@@ -66,6 +85,25 @@ def wire_figures(wired: Wired | None, files: Mapping[str, bytes]) -> dict[str, A
                 "files": [path] if path in files else [],
             }
             for path, one in zip(paths, wired.programs, strict=True)
+        ],
+    }
+
+
+def bow_figures(hands: ByHand | None, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+    """Return what is cut by a wire in a bow; None where nothing is."""
+    if hands is None:
+        return None
+    kerf, bow = hands.cuts[0].kerf, hands.cuts[0].bow
+    stems = bow_stems([hand.cut.name for hand in hands.cuts])
+    return {
+        "feed_mm_min": bow.feed,
+        "template_mm": bow.template,
+        "kerf_mm": list(kerf.widths),
+        "is_kerf_guessed": kerf.is_guess,
+        "pairs": [
+            BY_HAND.told(hand)
+            | {"files": [path for path in files if path.startswith((f"{stem}-near.", f"{stem}-far."))]}
+            for hand, stem in zip(hands.cuts, stems, strict=True)
         ],
     }
 

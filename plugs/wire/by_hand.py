@@ -7,6 +7,7 @@ leans it bears on one arris of an edge only: the line is drawn so that the wire 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
@@ -16,13 +17,15 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.ground.errors import PlugError
+from plugs.ground.errors import Finding, PlugError
 from plugs.ground.figures import tenth_up
+from plugs.ground.lengths import as_length
 from plugs.mesh.mesh import PLANES
 from plugs.wire.cuts import Cut
 from plugs.wire.journey import MARGIN, Block, block_of, journey_round, wire_rings
 from plugs.wire.machine import Kerf, kerf_of
 from plugs.wire.planned import half_slots
+from plugs.wire.programs import TOLD_MM, left_over
 from plugs.wire.rings import CORNER_DEG, mitres_of, moved_out, normals_of
 from plugs.wire.ruled import Ruled, secants_of
 from plugs.wire.words import Bow
@@ -145,7 +148,7 @@ class HandCut:
     tours : tuple of Tour
         The outline, then openings, which are cut first.
     plates : tuple of two Plate
-    lines : tuple of two (str, float)
+    lines : tuple of two (str, float), mm
         Axis and place of a line over and across both faces, by which the templates are set.
     unreached : int
         Openings into which no bore leads square to the faces: they are cut afterwards.
@@ -165,6 +168,100 @@ class HandCut:
     def seconds(self) -> float:
         """In, round and out of all, s."""
         return sum(tour.seconds for tour in self.tours)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ByHand:
+    """All that is cut by hand.
+
+    Attributes
+    ----------
+    cuts : tuple of HandCut
+    findings : tuple of Finding
+    """
+
+    cuts: tuple[HandCut, ...]
+    findings: tuple[Finding, ...]
+
+
+def all_by_hand(cuts: Sequence[Cut], bow: Bow, *, is_alone: bool) -> ByHand:
+    """Return the pairs of templates of some pieces.
+
+    Parameters
+    ----------
+    cuts : sequence of Cut
+    bow : Bow
+    is_alone : bool
+        Whether no machine cuts them as well, which would tell what a straight wire does not reach.
+
+    Returns
+    -------
+    ByHand
+
+    Raises
+    ------
+    PlugError
+        The bow is too short for a piece; no straight way in leaves one whole.
+    """
+    hands = tuple(cut_by_hand(cut, bow) for cut in cuts)
+    found = [
+        *_guessed(bow, hands),
+        *(left_over(cuts) if is_alone else ()),
+        *_openings(hands),
+        *_out_of_step(hands),
+    ]
+    return ByHand(cuts=hands, findings=tuple(found))
+
+
+def _guessed(bow: Bow, hands: Sequence[HandCut]) -> list[Finding]:
+    """Return the finding that nobody has measured the slot."""
+    if bow.kerf or not hands:
+        return []
+    width = float(hands[0].kerf.widths[0])
+    return [
+        Finding(
+            code="wire-kerf-guessed",
+            severity="warning",
+            where="bow",
+            message=f"the slot is taken to be {as_length(width, 'g')} wide, which is a guess: "
+            "every piece comes out too large or too small by what it is off",
+            remedy=f"cut slots of {as_length(100.0, 'g')} in 15, 25 and 40 s into waste of the same foam, "
+            "and give each feed and the width of its slot as kerf",
+        )
+    ]
+
+
+def _openings(hands: Sequence[HandCut]) -> list[Finding]:
+    """Return the pieces with openings that no bore leads into."""
+    return [
+        Finding(
+            code="wire-opening",
+            severity="note",
+            where=hand.cut.name,
+            message=f"no bore square to the faces leads through {hand.unreached} of its openings",
+            remedy="saw it out after the outline is cut, by the pattern of the layer",
+        )
+        for hand in hands
+        if hand.unreached
+    ]
+
+
+def _out_of_step(hands: Sequence[HandCut]) -> list[Finding]:
+    """Return the piece in which the wire strays most between numbers, where that is seen."""
+    worst = max(((tour.slip_mm, hand) for hand in hands for tour in hand.tours), key=lambda one: one[0])
+    slip, hand = worst
+    if slip <= TOLD_MM:
+        return []
+    return [
+        Finding(
+            code="wire-out-of-step",
+            severity="note",
+            where=hand.cut.name,
+            message=f"between numbers the wire strays by up to {as_length(slip, '.1f')} when each hand goes "
+            "evenly",
+            remedy=f"put the numbers closer: bow=Bow(apart={hand.bow.apart / 2.0:g})",
+        )
+    ]
 
 
 def cut_by_hand(cut: Cut, bow: Bow) -> HandCut:

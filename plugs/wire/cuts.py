@@ -177,7 +177,7 @@ def _cut(body: Body, between: Between, name: str) -> Cut:
         solid=body,
         body=whole,
         tight=tight,
-        rings=tuple(ring.grown(allowance).plain() if allowance else ring.plain() for ring in tight),
+        rings=tuple(ring.plain().grown(allowance).plain() if allowance else ring.plain() for ring in tight),
         allowance=allowance,
         foam=foam,
         left=left,

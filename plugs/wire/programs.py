@@ -132,7 +132,11 @@ def write_programs(cuts: Sequence[Cut], machine: WireCutter, title: str, allowan
         machine=machine,
         programs=programs,
         slots=slot_test(machine),
-        findings=(*_guessed(machine, programs), *_left(programs), *_proved(programs)),
+        findings=(
+            *_guessed(machine, programs),
+            *left_over([one.cut for one in programs]),
+            *_proved(programs),
+        ),
     )
 
 
@@ -232,23 +236,30 @@ def _guessed(machine: WireCutter, programs: Sequence[WireProgram]) -> list[Findi
     ]
 
 
-def _left(programs: Sequence[WireProgram]) -> list[Finding]:
-    """Return what the wire does not reach, kind by kind, with what to do by hand."""
+def left_over(cuts: Sequence[Cut]) -> list[Finding]:
+    """Return what the wire does not reach, kind by kind, with what to do by hand.
+
+    Parameters
+    ----------
+    cuts : sequence of Cut
+
+    Returns
+    -------
+    list of Finding
+    """
     found = []
     for kind, words in _NAMES.items():
-        mine = [(one, left) for one in programs for left in one.cut.left if left.kind == kind]
+        mine = [(one, left) for one in cuts for left in one.left if left.kind == kind]
         if not mine:
             continue
         worst, left = max(mine, key=lambda pair: pair[1].depth_mm)
-        names = ", ".join(one.cut.name for one, _ in mine)
+        names = ", ".join(one.name for one, _ in mine)
         place = ", ".join(
             f"{axis} = {as_length(value, '.0f', 'bare')}"
-            for axis, value in worst.cut.place(worst.cut.foam.where).items()
+            for axis, value in worst.place(worst.foam.where).items()
         )
         deep = (
-            f", at most {as_length(left.depth_mm, '.1f')} in {worst.cut.name} at {place}"
-            if left.depth_mm
-            else ""
+            f", at most {as_length(left.depth_mm, '.1f')} in {worst.name} at {place}" if left.depth_mm else ""
         )
         twist = max(one.twist_deg for _, one in mine)
         turned = f"; the faces twist against each other by up to {twist:.0f} degrees" if twist else ""

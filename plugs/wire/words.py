@@ -127,7 +127,7 @@ class Bow:
     feed : float, mm a minute
         Of the wire through the foam, at the face where it is faster.
     kerf : sequence of (float, float)
-        As for `WireCutter`.
+        Feed in mm a minute and width of the slot in mm, as for `WireCutter`.
     template : float, mm
         Thickness of the templates, which bears the wire where it leans.
     hole : float, mm

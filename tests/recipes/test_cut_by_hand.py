@@ -1,0 +1,90 @@
+"""Recipes that are cut by a wire in a bow: pairs of templates are drawn, printed, told; nothing unasked."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import ezdxf
+import numpy as np
+import pytest
+
+from plugs.drawings import bow_drawings
+from plugs.ground.errors import PlugError
+from plugs.summary.wire import bow_figures, wire_figures
+from plugs.work import Work, opened
+from tests.recipes.test_cut_by_wire import BOX
+
+BOW = 'foam="eps 22", wire=WireWork(bow=Bow(MORE), cut="bays"),'
+
+
+def box(folder: Path, words: str = BOW, more: str = "") -> Work:
+    """Return a box with flaring sides and some words on cutting it."""
+    path = folder / "box.py"
+    path.write_text(BOX.replace("WORDS", words.replace("MORE", more)), encoding="utf-8")
+    return opened(path, {})
+
+
+def test_a_pair_is_drawn_for_each_bay_and_seen_from_outside(tmp_path: Path) -> None:
+    """The near face is mirrored and the far one not; numbers stand alike on both; cautions on each."""
+    drawings = bow_drawings(box(tmp_path))
+    assert list(drawings) == [f"wire/b{b:02d}-{face}" for b in (1, 2) for face in ("near", "far")]
+    near, far = drawings["wire/b01-near"], drawings["wire/b01-far"]
+    edges = [max((p for p in one.paths if p.dxf_layer == "CUT"), key=lambda p: np.ptp(p.points, axis=0).min())
+             for one in (near, far)]  # fmt: skip
+    assert len(edges[0].points) == len(edges[1].points) == 4
+    mirrored = edges[0].points * np.array([-1.0, 1.0])
+    assert np.abs(mirrored - edges[1].points).max() < 0.01
+    numbers = [{label.text for label in one.labels if label.text.isdigit()} for one in (near, far)]
+    assert numbers[0] == numbers[1] == {str(n) for n in range(1, 19)}
+    for drawing in (near, far):
+        words = " ".join(label.text for label in drawing.labels)
+        assert "extinguisher" in words
+        assert "polyurethane" in words
+        assert "s; out the same way" in words
+    assert "THIS SIDE TO FORWARD" in [label.text for label in near.labels]
+    assert "THIS SIDE AFT" in [label.text for label in far.labels]
+
+
+def test_a_build_writes_the_pairs_and_prints_them(tmp_path: Path) -> None:
+    """DXF, SVG, full-size paper, summary, book: with a bow alone there is no program."""
+    folder = box(tmp_path).write(tmp_path / "out", kinds=("dxf", "svg", "pdf", "html", "ngc", "csv"))
+    names = sorted(path.name for path in (folder / "wire").iterdir())
+    assert names == sorted(f"b0{b}-{f}.{e}" for b in (1, 2) for f in ("near", "far") for e in ("dxf", "svg"))
+    document = ezdxf.readfile(folder / "wire" / "b01-far.dxf")
+    assert {"CUT", "CENTRELINE", "RUN", "FOAM"} <= {line.dxf.layer for line in document.modelspace()}
+    page = (folder / "book.html").read_text(encoding="utf-8")
+    assert "Blocks for the bow" in page
+    assert "wire/b01-near" in page
+
+
+def test_what_is_told_and_what_is_not_asked_for(tmp_path: Path) -> None:
+    """A slot that nobody measured is told; without a bow nothing is drawn."""
+    work = box(tmp_path)
+    assert wire_figures(work.wire, {}) is None
+    figures = bow_figures(work.by_hand, {"wire/b01-near.dxf": b""})
+    assert figures is not None
+    assert [one["files"] for one in figures["pairs"]] == [["wire/b01-near.dxf"], []]
+    assert figures["pairs"][0]["numbers"] == 19
+    assert [found.code for found in work.found(["wire"])] == ["wire-kerf-guessed"]
+    plain = box(tmp_path, "")
+    assert plain.by_hand is None
+    assert bow_drawings(plain) == {}
+
+
+@pytest.mark.parametrize(
+    ("words", "param"),
+    [
+        (BOW.replace("bow=Bow(MORE), ", ""), "wire.machine"),
+        (BOW.replace("MORE", "span=110.0"), "wire.bow.span"),
+        (BOW.replace("MORE", "kerf=((200.0, 1.0),)"), "wire.bow.kerf"),
+        (BOW.replace("MORE", "kerf=((200.0, 1.0), (400.0, 1.2))"), "wire.bow.kerf"),
+        (BOW.replace("MORE", "feed=0.0"), "wire.bow.feed"),
+        (BOW.replace("eps 22", "pu 40"), "foam"),
+    ],
+)
+def test_what_cannot_be_led_by_hand_is_refused(tmp_path: Path, words: str, param: str) -> None:
+    """Neither machine nor bow, a bow too short, a table that cannot be, foam that poisons."""
+    with pytest.raises(PlugError) as fault:
+        _ = box(tmp_path, words.replace("MORE", "")).by_hand
+    assert fault.value.param == param
+    assert any(letter.isdigit() for letter in fault.value.remedy)
