@@ -7,6 +7,7 @@ nothing of the program that started it but this package: neither its main module
 from __future__ import annotations
 
 import atexit
+import io
 import os
 import pickle
 import queue
@@ -123,7 +124,7 @@ class Worker:
         -------
         Future
         """
-        packed = pickle.dumps((function, arguments), protocol=pickle.HIGHEST_PROTOCOL)
+        packed = _packed_by_value((function, arguments))
         key = blake2b(packed, digest_size=_DIGEST_BYTES).digest()
         known = self._answers.get(key)
         if known is None or (known.done() and known.exception() is not None):
@@ -312,6 +313,15 @@ def serve() -> None:
             _answer(answers, kind, value)
     except (EOFError, BrokenPipeError):
         return
+
+
+def _packed_by_value(call: object) -> bytes:
+    """Return a call packed so that equal ones give equal bytes, whichever of their parts are one object."""
+    packed = io.BytesIO()
+    pickler = pickle.Pickler(packed, protocol=pickle.HIGHEST_PROTOCOL)
+    pickler.fast = True  # without a memo of what was packed before
+    pickler.dump(call)
+    return packed.getvalue()
 
 
 def _answer(line: IO[bytes], kind: str, value: object) -> None:

@@ -200,6 +200,7 @@ def _depths(corners: Array, origins: Array, way: Array) -> Array:
 
     Moeller and Trumbore's test of a ray against a triangle: textbook, from memory.
     """
+    corners = corners[_in_sight(corners, origins, way)]
     a, edge, other = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     p = np.cross(way, other)
     det = (edge * p).sum(axis=1)
@@ -216,6 +217,15 @@ def _depths(corners: Array, origins: Array, way: Array) -> Array:
         if len(hits) > 1:
             found[i] = hits[hits > hits[0] + _OFF].min(initial=np.inf) - hits[0]
     return found
+
+
+def _in_sight(corners: Array, origins: Array, way: Array) -> NDArray[np.bool_]:
+    """Return which triangles any of the rays can pass: seen along them, their box meets that of the rays."""
+    right = np.cross(way, np.eye(3)[np.argmin(np.abs(way))])
+    across = np.column_stack((right, np.cross(way, right)))
+    seen, rays = corners @ across, origins @ across
+    is_near = (seen.min(axis=1) <= rays.max(axis=0) + _OFF) & (seen.max(axis=1) >= rays.min(axis=0) - _OFF)
+    return np.asarray(is_near.all(axis=1))
 
 
 def walls_of(loft: Loft, items: Sequence[Recess | Boss], bare: Sequence[str]) -> tuple[Wall, ...]:

@@ -87,3 +87,20 @@ def test_a_wait_that_is_broken_off_costs_nothing() -> None:
             worker.waited(left, 60.0, attend)
         assert worker.waited(worker.call(abs, -2), 60.0).result() == 2
         assert left.done()
+
+
+def test_equal_calls_have_one_answer() -> None:
+    """Whether their words are one object or two: a recipe that is run again makes its words anew."""
+    one, other = ("".join(["two ", "words"]) for _ in range(2))
+    assert one is not other
+    with Worker() as worker:
+        first = worker.answered(sorted, [one, one])
+        assert worker.answered(sorted, [one, other]) is first
+        assert worker.answered(sorted, [one, other + "!"]) is not first
+        worker.forget()
+        worker.answered(sorted, [one, one])
+        worker.forget()
+        assert worker.answered(sorted, [one, other]) is first
+        worker.forget()
+        worker.forget()
+        assert worker.answered(sorted, [one, other]) is not first
