@@ -326,11 +326,14 @@ def standing_out(places: Array, outlines: Sequence[Array], least: float) -> Arra
     """
     out = np.full(places.shape[:2], np.inf)
     for outline in outlines:
+        if not out.any():
+            break
         whole = shapely.polygons(outline)
-        shapely.prepare(whole)
         out[~shapely.is_valid(whole)] = 0.0
+        wide = shapely.buffer(whole, 0.5 * least, quad_segs=1)  # most places lie within, or on the outline
+        shapely.prepare([whole, wide])
         row, place = np.nonzero(out)
-        is_off = ~shapely.contains_xy(whole[row], places[row, place])
+        is_off = ~shapely.contains_xy(wide[row], places[row, place])
         points = shapely.points(places[row[is_off], place[is_off]])
         is_off[is_off] = ~shapely.dwithin(whole[row[is_off]], points, least)
         out[row[~is_off], place[~is_off]] = 0.0
