@@ -222,6 +222,8 @@ class Bitmap:
         Bytes that were shifted so far, a measure of effort that is the same on every machine.
     spread : list of int
         ``taken`` spread by 1, 2, 4 ... cells, as far as it was asked for since the last change.
+    wide : dict of int to int
+        The same spread by any number of cells: shapes share the lengths of their runs.
     """
 
     columns: int
@@ -232,6 +234,7 @@ class Bitmap:
     taken: int = 0
     work: int = 0
     spread: list[int] = field(default_factory=list)
+    wide: dict[int, int] = field(default_factory=dict)
 
     def take(self, cells: int) -> None:
         """Mark cells as taken.
@@ -242,7 +245,7 @@ class Bitmap:
             As one whole number, as by `as_number`.
         """
         self.taken |= cells
-        self.spread = []
+        self.spread, self.wide = [], {}
 
     def take_runs(self, stencil: Stencil, column: int, row: int) -> None:
         """Mark the cells of a stencil as taken.
@@ -282,17 +285,21 @@ class Bitmap:
 
     def _blocked(self, runs: Sequence[tuple[int, int, int]]) -> int:
         """Return the places where one of these runs meets a taken cell."""
-        spread = self.spread = self.spread or [self.taken]
-        blocked = 0
+        blocked, wide, rows = 0, self.wide, self.rows
         for across, first, count in runs:
-            level = count.bit_length() - 1
-            while len(spread) <= level:
-                spread.append(spread[-1] | spread[-1] >> (1 << (len(spread) - 1)))
-            start = across * self.rows + first
-            blocked |= spread[level] >> start
-            if count != 1 << level:
-                blocked |= spread[level] >> (start + count - (1 << level))
+            met = wide.get(count)
+            if met is None:
+                met = wide[count] = self._spread(count)
+            blocked |= met >> (across * rows + first)
         return blocked
+
+    def _spread(self, count: int) -> int:
+        """Return the cells from which a run of so many cells upward meets a taken one."""
+        level = count.bit_length() - 1
+        spread = self.spread = self.spread or [self.taken]
+        while len(spread) <= level:
+            spread.append(spread[-1] | spread[-1] >> (1 << (len(spread) - 1)))
+        return spread[level] | spread[level] >> (count - (1 << level))
 
     def _valid(self, stencil: Stencil) -> int:
         """Return the places where a stencil lies within the room."""
