@@ -15,7 +15,7 @@ from plugs.ground.errors import PlugError
 from plugs.wire.cuts import Cut
 from plugs.wire.journey import CLEAR, Block, Journey, block_of, journey_round, wire_rings
 from plugs.wire.machine import Kerf, Standing, kerf_of, stand_block
-from plugs.wire.ruled import Ruled
+from plugs.wire.ruled import Ruled, without_loops
 from plugs.wire.words import WireCutter, axes_of
 
 Array = NDArray[np.float64]
@@ -88,7 +88,9 @@ def plan_cut(cut: Cut, machine: WireCutter) -> Planned:
 
 def _way(cut: Cut, standing: Standing, half: Sequence[tuple[Array, Array]]) -> tuple[Journey, Array]:
     """Return the wire's way round a piece, on its faces and as its ends go."""
-    wire = wire_rings(tuple(standing.ring(ring) for ring in cut.rings), tuple(half))
+    rings = tuple(standing.ring(ring) for ring in cut.rings)
+    moved = wire_rings(rings, tuple(half))
+    wire = tuple(without_loops(one, ring, *by) for one, ring, by in zip(moved, rings, half, strict=True))
     journey = journey_round(cut.name, wire, standing.ring(cut.tight[0]), _block(standing))
     return journey, standing.ends(journey.near, journey.far)
 

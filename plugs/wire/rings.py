@@ -17,6 +17,8 @@ FLAT_MM: Final = 0.004
 """mm. Points nearer to the line between their neighbours say nothing: a fifth of the chords' tolerance."""
 CORNER_DEG: Final = 20.0
 """Outlines that turn by more at a point have a corner there: chords of a 5 mm blend turn by half of it."""
+_GRAIN_MM: Final = 0.05
+"""mm. Shorter sides have no direction to go by: chords of a 1 mm blend are eight times as long."""
 _SHARPEST: Final = 0.2
 """Cosine of half the turn, 157 degrees at most: a mitre of a sharper corner would run out too far."""
 
@@ -156,7 +158,7 @@ def normals_of(ring: Array) -> tuple[Array, Array]:
 def _sides_beside(ring: Array) -> tuple[Indices, Indices]:
     """Return the sides that have a length before and after each point, by the points that they begin at."""
     length = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
-    sides = np.flatnonzero(length > LENGTH)
+    sides = np.flatnonzero(length > min(_GRAIN_MM, float(length.max()) / 2.0))
     place = np.searchsorted(sides, np.arange(len(ring)))
     return sides[place - 1], sides[place % len(sides)]
 

@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.wire.pairs import Pairs
-from plugs.wire.rings import area_of, mitres_of, moved_out
+from plugs.wire.rings import area_of, corners_of, mitres_of, moved_out
 from plugs.wire.sections import Sectioned
 
 Array = NDArray[np.float64]
@@ -22,6 +22,10 @@ _WHOLE_MM: Final = 0.005
 """mm. A body that stands out of its rulings by less is whole: a quarter of the chords' own tolerance."""
 _TOO_FAR: Final = 0.45
 """Of the width of an outline: rulings that would have to be moved farther are no use."""
+_EVEN_MM: Final = 1.5
+"""mm. Lines so near to each other are moved out alike: what differs between them is grain."""
+_KEPT_RATIO: Final = 0.9
+"""Of the way: lines that came nearer lie in a loop."""
 _PLAIN_MM: Final = 0.008
 """mm. Lines nearer to those that their neighbours give are left out: they would only make programs long."""
 _CRUMB_MM: Final = 0.1
@@ -83,7 +87,8 @@ class Ruled:
         Ruled
         """
         near, far = (out_by(self, by, face) for face in ("near", "far"))
-        return Ruled(near=near, far=far, is_held=self.is_held, width=self.width)
+        grown = Ruled(near=near, far=far, is_held=self.is_held, width=self.width)
+        return without_loops(grown, self, np.full(len(near), by), np.full(len(near), by))
 
     def plain(self) -> Ruled:
         """Return the surface without lines that its neighbours give, corners kept.
@@ -177,6 +182,42 @@ def out_by(ruled: Ruled, by: float | Array, face: str) -> Array:
     return moved_out(ring, by * secants_of(ruled, ring))
 
 
+def without_loops(moved: Ruled, ruled: Ruled, near_by: Array, far_by: Array) -> Ruled:
+    """Return a ruled surface that was moved out, what came too near to where it was put on straight lines.
+
+    Over a hollow of the outline tighter than the way, and where an end stands, lines moved out cross.
+
+    Parameters
+    ----------
+    moved, ruled : Ruled
+        Line by line.
+    near_by, far_by : (k,) float, mm
+        By which it was moved at either face.
+
+    Returns
+    -------
+    Ruled
+    """
+    return Ruled(
+        near=_unlooped(moved.near, ruled.near, near_by),
+        far=_unlooped(moved.far, ruled.far, far_by),
+        is_held=moved.is_held,
+        width=moved.width,
+    )
+
+
+def _unlooped(points: Array, ring: Array, by: Array) -> Array:
+    """Return a ring that was moved out, what lies in loops of it put between the points before and behind."""
+    area = shapely.make_valid(shapely.Polygon(ring))
+    away = shapely.distance(shapely.points(points), shapely.LinearRing(ring))
+    inside = shapely.contains_xy(area, points[:, 0], points[:, 1]) != (area_of(ring) < 0.0)
+    kept = np.flatnonzero(np.where(inside, -away, away) >= _KEPT_RATIO * by - _WHOLE_MM)
+    if not len(kept) or len(kept) == len(points):
+        return points
+    order = np.arange(len(points))
+    return np.column_stack([np.interp(order, kept, points[kept, i], period=len(points)) for i in (0, 1)])
+
+
 def secants_of(ruled: Ruled, ring: Array) -> Array:
     """Return by how much more a ruled surface moves in a plane than square to itself.
 
@@ -212,17 +253,18 @@ def tightened(pairs: Pairs, body: Sectioned) -> Ruled | None:
         None where none is found: lines would have to be moved too far, or the body still stands out.
     """
     shares = body.places / body.width
-    straight = Ruled(near=pairs.near, far=pairs.far, is_held=pairs.is_held, width=body.width)
+    straight = Ruled(near=pairs.near, far=pairs.far, is_held=pairs.is_held, width=body.width).plain()
     deep = _depths(straight, body)
-    limit = _TOO_FAR * float(np.ptp(np.concatenate([pairs.near, pairs.far]), axis=0).min())
+    limit = _TOO_FAR * float(np.ptp(np.concatenate([straight.near, straight.far]), axis=0).min())
     for _ in range(_ROUNDS):
         first, last = _lifted(deep, shares)
+        first, last = _evened(straight.near, first), _evened(straight.far, last)
         if max(first.max(), last.max()) > limit:
             return None
         moved = Ruled(
-            near=moved_out(pairs.near, first),
-            far=moved_out(pairs.far, last),
-            is_held=pairs.is_held,
+            near=moved_out(straight.near, first),
+            far=moved_out(straight.far, last),
+            is_held=straight.is_held,
             width=body.width,
         )
         more = _standing_out(moved, body)
@@ -231,6 +273,18 @@ def tightened(pairs: Pairs, body: Sectioned) -> Ruled | None:
         lines = first[:, None] * (1.0 - shares) + last[:, None] * shares
         deep = np.where(more > 0.0, lines + 1.02 * more + 1e-4, deep)
     return None
+
+
+def _evened(ring: Array, by: Array) -> Array:
+    """Return by how much points of a ring are moved, evened out along it, nowhere less; corners part it."""
+    step = np.hypot(*np.diff(ring, axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(step)])
+    sharp = np.zeros(len(ring), dtype=np.bool_)
+    sharp[corners_of(ring)] = True
+    side = np.cumsum(sharp) * 2 - sharp
+    near = (np.abs(along[:, None] - along[None]) <= _EVEN_MM) & (side[:, None] == side[None])
+    most = np.where(near, by[None], -np.inf).max(axis=1)
+    return np.asarray((near * most[None]).sum(axis=1) / near.sum(axis=1))
 
 
 def _depths(ruled: Ruled, body: Sectioned) -> Array:

@@ -62,7 +62,11 @@ class Sectioned:
         section = self.sections[plane]
         if section.is_empty:
             return np.full(points.shape[:-1], -np.inf)
-        away = shapely.distance(shapely.points(points), section.boundary)
+        begin, step = _sides(section)
+        tree = shapely.STRtree(shapely.linestrings(np.stack([begin, begin + step], axis=1)))
+        spots = shapely.points(points.reshape(-1, 2))
+        _, found = tree.query_nearest(spots, return_distance=True, all_matches=False)
+        away = found.reshape(points.shape[:-1])
         is_in = shapely.contains_xy(section, points[..., 0], points[..., 1])
         return np.asarray(np.where(is_in, away, -away))
 
