@@ -13,7 +13,7 @@ from plugs.drafting.glue import joining_of
 from plugs.drafting.layer import layer_drawing
 from plugs.drafting.sheet import board_drawing, sheet_drawing
 from plugs.files.drawing_run import PaperJob
-from plugs.files.names import bow_stems, file_stems
+from plugs.files.names import file_stems, wire_stems
 from plugs.ground.errors import promise
 from plugs.ground.paper import paper_of
 from plugs.stages.shape import measured_lines
@@ -217,7 +217,7 @@ def bow_drawings(work: Worked) -> dict[str, Drawing]:
     from plugs.subjects.wire_template import wire_template_drawings
 
     cuts = work.by_hand.cuts
-    pairs = zip(cuts, bow_stems([hand.cut.name for hand in cuts]), strict=True)
+    pairs = zip(cuts, wire_stems([hand.cut.name for hand in cuts]), strict=True)
     return _by_path(
         [one for hand, path in pairs for one in wire_template_drawings(hand, path=path, **_words(work))]
     )
@@ -245,7 +245,31 @@ def sheet_drawings(work: Worked) -> dict[str, Drawing]:
     boards = None if work.boards is None else work.boards.nesting
     if boards is not None:
         found += [board_drawing(board, boards, **words) for board in boards.sheets]
-    return _by_path(found) | fairing_drawings(work) | _looked_at(work)
+    return _by_path(found) | fairing_drawings(work) | operator_sheets(work) | _looked_at(work)
+
+
+def operator_sheets(work: Worked) -> dict[str, Drawing]:
+    """Return the sheets that go to a wire cutter, one to a program.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    dict of str to Drawing
+        By path in the folder, without ending; none without a machine.
+    """
+    if work.wire is None:
+        return {}
+    from plugs.subjects.wire_sheet import operator_sheet
+
+    programs, machine = work.wire.programs, work.wire.machine
+    stems = wire_stems([one.cut.name for one in programs])
+    sheets = zip(programs, stems, strict=True)
+    return _by_path(
+        [operator_sheet(one, machine, path=f"{stem}-sheet", **_words(work)) for one, stem in sheets]
+    )
 
 
 def fairing_drawings(work: Worked) -> dict[str, Drawing]:

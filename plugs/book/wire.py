@@ -5,8 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+from plugs.book.figures import TALL
 from plugs.book.html import Html, el, joined, quantities_table, step, steps
 from plugs.book.source import BookSource
+
+_SHEET: Final = "-sheet"
+"""At the end of the path of a sheet that goes to the machine."""
 
 _BEFORE: Final = (
     (
@@ -62,7 +66,11 @@ def _by_hand(source: BookSource, told: Mapping[str, Any]) -> Html:
             steps(list(_BOW)),
             el("p", words),
             quantities_table("Blocks for the bow", columns, rows, source.unit, _ticked),
-            source.figures("wire"),
+            *(
+                source.drawn(path, one)
+                for path, one in source.of("wire").items()
+                if not path.endswith(_SHEET)
+            ),
         ]
     )
 
@@ -103,6 +111,11 @@ def _by_machine(source: BookSource, told: Mapping[str, Any]) -> Html:
             "block reaches farther along and up. Slits are glued again.",
         )
     )
+    parts += [
+        source.drawn(path, one, height=TALL, as_drawn=True)
+        for path, one in source.of("wire").items()
+        if path.endswith(_SHEET)
+    ]
     return joined(parts)
 
 

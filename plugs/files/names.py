@@ -20,8 +20,8 @@ _RESERVED: Final = frozenset(("con", "prn", "aux", "nul", "conin$", "conout$", *
 """Names that no file may have under Windows, whatever its ending."""
 
 
-def bow_stems(names: Sequence[str]) -> tuple[str, ...]:
-    """Return where the pair of wire templates of each piece goes, without its face and ending.
+def wire_stems(names: Sequence[str]) -> tuple[str, ...]:
+    """Return where what is made for each piece cut by wire goes, without what follows its name.
 
     Parameters
     ----------

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
-from plugs.files.names import bow_stems, file_stems
+from plugs.files.names import file_stems, wire_stems
 from plugs.stages.worked import Worked
 from plugs.summary.table import Figure, Table
 
@@ -94,7 +94,7 @@ def bow_figures(hands: ByHand | None, files: Mapping[str, bytes]) -> dict[str, A
     if hands is None:
         return None
     kerf, bow = hands.cuts[0].kerf, hands.cuts[0].bow
-    stems = bow_stems([hand.cut.name for hand in hands.cuts])
+    stems = wire_stems([hand.cut.name for hand in hands.cuts])
     return {
         "feed_mm_min": bow.feed,
         "template_mm": bow.template,

@@ -1,0 +1,195 @@
+"""The sheet for whoever runs a wire cutter: how a block stands, where to zero, what is cut in which order."""
+
+from __future__ import annotations
+
+from functools import partial
+from textwrap import wrap
+from typing import Final
+
+import numpy as np
+import shapely
+
+from plugs.drafting.builder import DrawingBuilder
+from plugs.drafting.drawing import LABELS, Array, Drawing, Label, Path
+from plugs.drafting.flat import ring_of
+from plugs.drafting.marks import ROW, TEXT, arrow, line
+from plugs.drafting.placing import Beside, Row, Sign
+from plugs.ground.figures import cell
+from plugs.ground.units import format_fine, format_length
+from plugs.mesh.mesh import PLANES
+from plugs.subjects.wire_template import CAUTIONS
+from plugs.wire.programs import WireProgram
+from plugs.wire.words import WireCutter
+
+CUT: Final = "CUT"
+FAR: Final = "MARK"
+RUN: Final = "RUN"
+FOAM: Final = "FOAM"
+
+_WIDEST, _TALLEST = 170.0, 130.0  # mm. Of the view on the paper: with its words on A4
+_SCALES: Final = (1, 2, 4, 5, 8, 10, 16, 20, 40, 50, 100)  # to one, that a scale rule has
+_TEXT: Final = 3.0  # mm. Of a letter in the view
+_SMALL: Final = 3.0  # mm. Half of a cross
+_LONGEST: Final = 70  # letters of a row
+_STRIP: Final = 14.0  # mm. Height of the block in the view along the wire
+
+
+def operator_sheet(
+    program: WireProgram, machine: WireCutter, *, path: str, plug_name: str, display_unit: str = "mm"
+) -> Drawing:
+    """Return the sheet that goes to the machine with a program.
+
+    Parameters
+    ----------
+    program : WireProgram
+    machine : WireCutter
+    path : str
+        Where its files go, without their ending.
+    plug_name : str
+        For the title.
+    display_unit : str
+        ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+
+    Returns
+    -------
+    Drawing
+        In mm on the paper, at a scale that it tells: along to the right, up (or away from you) upward.
+    """
+    name = program.cut.name
+    builder = DrawingBuilder(
+        path=path, title=f"{plug_name}, at the machine: {name}", display_unit=display_unit
+    )
+    ways = program.planned.journey
+    everything = np.concatenate([ways.near, ways.far, _corners(program), [machine.start, (0.0, 0.0)]])
+    wide, tall = np.ptp(everything, axis=0)
+    scale = next((s for s in _SCALES if wide / s <= _WIDEST and tall / s <= _TALLEST), _SCALES[-1])
+    builder.line(ring_of(tuple(v / scale for v in _block(program))), FOAM)
+    for face, group in ((ways.far, FAR), (ways.near, CUT)):
+        builder.draw(
+            [Path(points=face / scale, bulges=np.zeros(len(face)), is_closed=False, dxf_layer=group)]
+        )
+    _zero(builder, machine, scale)
+    _order(builder, program, scale)
+    _sizes(builder, program, scale)
+    sign = Sign(rows=(Row(text=name),), least=_TEXT, largest=8.0)
+    builder.sign(shapely.Polygon(ways.near[1:-1] / scale).buffer(0), sign)
+    builder.under(partial(_along_the_wire, program, machine, display_unit))
+    builder.rows(_rows(program, machine, plug_name, display_unit, scale))
+    return builder.drawing()
+
+
+def _block(program: WireProgram) -> tuple[float, float, float, float]:
+    """Return a block's left, bottom, right and top in the machine."""
+    (left, bottom, _), (wide, high, _) = program.planned.standing.at, program.planned.standing.size
+    return left, bottom, left + wide, bottom + high
+
+
+def _corners(program: WireProgram) -> Array:
+    """Return two corners of a block in the machine."""
+    return np.array(_block(program)).reshape(2, 2)
+
+
+def _zero(builder: DrawingBuilder, machine: WireCutter, scale: int) -> None:
+    """Draw where the axes are 0, and where both ends start."""
+    start = (machine.start[0] / scale, machine.start[1] / scale)
+    words = {(0.0, 0.0): "all axes 0"}
+    words[start] = "all axes 0: start" if start in words else "start"
+    for (x, y), text in words.items():
+        builder.mark([line((x - _SMALL, y), (x + _SMALL, y)), line((x, y - _SMALL), (x, y + _SMALL))])
+        label = Label(text=text, at=(x, y - 2.5 * _TEXT), height=_TEXT)
+        builder.beside(Beside(choices=(label,), to=(x, y)))
+
+
+def _order(builder: DrawingBuilder, program: WireProgram, scale: int) -> None:
+    """Draw the way in, and number what is cut in its order: slits with their openings, round, out."""
+    ways = program.planned.journey
+    begin, first = ways.near[0] / scale, ways.near[1] / scale
+    if np.hypot(*(first - begin)) > 1.0:
+        builder.draw(arrow(tuple(begin.tolist()), tuple(first.tolist())))
+    places = [("1 in", begin)]
+    places += [
+        (f"{number} slit and opening", ways.near[slit.begin] / scale)
+        for number, slit in enumerate(ways.slits, start=2)
+    ]
+    last = len(ways.slits) + 2
+    places.append((f"{last} round, {last + 1} out", ways.near[-2] / scale))
+    for text, (x, y) in ((text, at.tolist()) for text, at in places):
+        builder.beside(Beside(choices=(Label(text=text, at=(x, y + 2.0), height=_TEXT),), to=(x, y)))
+    ahead = ways.near[2:4] / scale
+    if len(ahead) == 2 and np.hypot(*(ahead[1] - ahead[0])) > 8.0:
+        middle = ahead.mean(axis=0)
+        way = (ahead[1] - ahead[0]) / np.hypot(*(ahead[1] - ahead[0]))
+        builder.draw(arrow(tuple((middle - 3.0 * way).tolist()), tuple((middle + 3.0 * way).tolist())))
+
+
+def _sizes(builder: DrawingBuilder, program: WireProgram, scale: int) -> None:
+    """Draw the sizes of a block, and where its least corner stands."""
+    unit = builder.display_unit
+    left, bottom, right, top = (value / scale for value in _block(program))
+    (along, up, _), (wide, high, _) = program.planned.standing.at, program.planned.standing.size
+    over, beside = top + 8.0, right + 12.0
+    builder.dimension((left, over), (right, over), format_length(wide, unit), _TEXT)
+    builder.dimension((beside, bottom), (beside, top), format_length(high, unit), _TEXT)
+    text = f"corner at {format_length(along, unit)}, {format_length(up, unit)}"
+    label = Label(text=text, at=(left + 2.0, bottom - 2.0 * _TEXT), height=_TEXT)
+    builder.beside(Beside(choices=(label,), to=(left, bottom)))
+
+
+def _along_the_wire(
+    program: WireProgram, machine: WireCutter, unit: str, left: float, top: float
+) -> tuple[list[Path], list[Label], float]:
+    """Return the view along the wire: both planes, the block between them, its distances."""
+    standing = program.planned.standing
+    scale = max(machine.span / _WIDEST, 1.0)
+    before, behind = standing.at[2] / scale, (standing.at[2] + standing.size[2]) / scale
+    middle = top - ROW - 0.5 * _STRIP
+    ends = [left, left + machine.span / scale]
+    paths = [line((ends[0], middle), (ends[1], middle))]
+    paths += [line((x, middle - _STRIP), (x, middle + _STRIP)) for x in ends]
+    box = ring_of((left + before, middle - 0.5 * _STRIP, left + behind, middle + 0.5 * _STRIP))
+    paths.append(Path(points=np.asarray(box)[:4], bulges=np.zeros(4), is_closed=True, dxf_layer=FOAM))
+    lengths = (standing.at[2], standing.size[2], machine.span - standing.at[2] - standing.size[2])
+    places = (0.5 * before, 0.5 * (before + behind), 0.5 * (behind + machine.span / scale))
+    labels = [
+        Label(
+            text=format_length(value, unit),
+            at=(left + x, middle - 0.5 * _STRIP - 1.6 * _TEXT),
+            height=_TEXT,
+            align="centre",
+        )
+        for value, x in zip(lengths, places, strict=True)
+    ]
+    bottom = middle - _STRIP - 2.4 * _TEXT
+    labels += [
+        Label(text=text, at=(x, bottom), height=_TEXT, align="centre", dxf_layer=LABELS)
+        for text, x in zip(("near plane", "far plane"), ends, strict=True)
+    ]
+    return paths, labels, bottom - TEXT
+
+
+def _rows(program: WireProgram, machine: WireCutter, plug_name: str, unit: str, scale: int) -> list[str]:
+    """Return what is to be known at the machine."""
+    cut, standing = program.cut, program.planned.standing
+    up = "up" if machine.wire_lies == "level" else "away from you"
+    first, second = PLANES[cut.axis]
+    axes = f"-{second} along, {first} {up}" if standing.is_turned else f"{first} along, {second} {up}"
+    wide, high, deep = (format_length(value, unit) for value in standing.size)
+    at = [format_length(value, unit) for value in standing.at]
+    zero = ", ".join(f"{axis.letter}" for axis in (*machine.near, *machine.far))
+    slot = "a guess: cut the slot test first" if program.planned.kerf.is_guess else "as measured"
+    rows = [
+        f"{plug_name}: {cut.name} on {machine.name}, 1 : {scale}",
+        f"Block at least {wide} along, {high} {up}, {deep} across, faces planed to that",
+        f"It stands with {axes}; the face {cut.axis} = {format_length(cut.from_mm, unit)} to the near plane, "
+        f"its least corner {at[0]} along, {at[1]} {up}, {at[2]} from the near plane",
+        f"{zero} zeroed with the wire square to both planes; where the block stands higher, straight packing",
+        f"{CUT}: the wire on the near face; {FAR}: on the far one; numbers tell the order",
+        f"Time {cell(program.seconds / 60.0, 'time_min')} min, slot {slot}",
+        f"Most foam left {format_fine(program.proof.foam_left_mm, unit)}, cut in at most "
+        f"{format_fine(program.proof.cut_in_mm, unit)}, as the program is read back",
+        "Wire cold and no block for the first run; hands and clothes off the wire and its ends",
+        *CAUTIONS[:2],
+    ]
+    if program.planned.journey.slits:
+        rows.append("Slits are glued again")
+    return [one for row in rows for one in wrap(row, _LONGEST)]
