@@ -215,7 +215,7 @@ def shape_findings(
 
 
 def sag_findings(sags: Sequence[Sag]) -> tuple[Finding, ...]:
-    """Return the flat panels that give too far under a hand.
+    """Return the flat panels that give too far under a hand: of the flats of one, that which asks for most.
 
     Parameters
     ----------
@@ -225,12 +225,13 @@ def sag_findings(sags: Sequence[Sag]) -> tuple[Finding, ...]:
     -------
     tuple of Finding
     """
-    found = []
+    found, by_place = [], dict[str, list[Sag]]()
     for sag in sags:
-        short = min(sag.panel.length, sag.panel.width)
-        if sag.sag <= MOST_SAG or sag.panel.crown >= _CROWNED * short:
-            continue
-        crown = math.ceil(_CROWNED * short)
+        if sag.sag > MOST_SAG and sag.panel.crown < _CROWNED * min(sag.panel.length, sag.panel.width):
+            by_place.setdefault(sag.panel.place, []).append(sag)
+    for flats in by_place.values():
+        sag = max(flats, key=lambda flat: flat.least_thickness)
+        crown = max(math.ceil(_CROWNED * min(flat.panel.length, flat.panel.width)) for flat in flats)
         is_plate = sag.sag <= _PLATE * sag.thickness
         pressed = (
             f"an estimate: {sag.load_n:.0f} N by hand press it in by {as_length(sag.sag, '.1f')}, more than "

@@ -240,6 +240,15 @@ def test_large_flat() -> None:
     assert sag_findings([replace(sag, sag=2.9)]) == ()
     assert sag_findings([replace(sag, panel=replace(panel, crown=5.0))]) == ()
     assert "crown it by 5 mm" in found.remedy
+    # two flats of one panel: told once, with what clears both
+    broad = sag_under_hand(layup, replace(panel, length=900.0, width=800.0))
+    assert broad is not None and broad.least_thickness > sag.least_thickness
+    both = sag_findings([sag, broad])
+    assert both == sag_findings([broad, sag]) == sag_findings([broad])
+    assert [one.where for one in sag_findings([sag, replace(broad, panel=replace(panel, place="aft"))])] == [
+        "deck",
+        "aft",
+    ]
 
 
 def test_thickness_that_the_plies_do_not_make() -> None:
