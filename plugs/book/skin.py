@@ -53,7 +53,8 @@ def _cloth(source: BookSource, cloth: Mapping[str, Any]) -> Html:
     nets = (
         ("patch", "On"), ("plies", "Plies"), ("bias_deg", "Warp turned"),
         ("start_mm", "Start at x, y, z"), ("largest_shear_deg", "Largest shear"),
-        ("largest_at_mm", "There"), ("warned_ratio", "Over the warning"), ("locked_ratio", "Locked"),
+        ("largest_at_mm", "There"), ("most_shear_deg", "In the sharpest corner"),
+        ("warned_ratio", "Over the warning"), ("locked_ratio", "Locked"),
         ("darts", "Darts"), ("better_start_mm", "Better start"),
     )  # fmt: skip
     told = cloth.get("nets") or []

@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.drape.curvature import shear_by_curvature
 from plugs.drape.geodesic import (
     Flags,
     Indices,
@@ -44,6 +45,8 @@ _TIGHT: Final = 5e-4  # of a cell: threads that meet so near count as met
 _MIDDLES: Final = (np.arange(4) + 0.5) / 4.0
 """Of 4 x 4 parts of a cell, to tell how much of it lies on the patch."""
 _MOST_ACROSS: Final = 150  # cells: the work goes with their square
+_HIDDEN_DEG: Final = 3.0
+"""So much more the curvature must call for: told between large cells, it is up to 2 too much (hemisphere)."""
 _FEWEST_ACROSS: Final = 4  # cells: with fewer there is no net
 _AT_ONCE: Final = 50_000  # pairs of knots and sides: no more than a few megabytes
 _FEWEST_IN_WIDTH: Final = 8  # cells across a narrow patch
@@ -116,6 +119,10 @@ class Drape:
     largest_cell : tuple of 2 int
     largest_at : (3,) float, mm
         The middle of that cell.
+    most_shear_deg : float, degrees
+        No less than that of the cells: what the curvature calls for at any vertex of the patch, also in a
+        rounded corner that is smaller than a cell.
+    most_at : (3,) float, mm
     warned_ratio, locked_ratio : float, dimensionless
         Share of the cells' area on the patch sheared by more than the one and the other.
     n_locked : int
@@ -145,6 +152,8 @@ class Drape:
     largest_shear_deg: float
     largest_cell: tuple[int, int]
     largest_at: Array
+    most_shear_deg: float
+    most_at: Array
     warned_ratio: float
     locked_ratio: float
     n_locked: int
@@ -154,6 +163,11 @@ class Drape:
     weft_threads_mm: Array
     reached_ratio: float
     misfit_ratio: float
+
+    @property
+    def hides_a_corner(self) -> bool:
+        """Whether the curvature calls for clearly more shear than the cells tell."""
+        return self.most_shear_deg > self.largest_shear_deg + _HIDDEN_DEG
 
 
 def drape(
@@ -326,6 +340,9 @@ def _figures(asked: Asked, laid: NetStart, net: PinJointedNet) -> Drape:
     within = _within(surface, knots, overhang(surface, tri, at).reshape(shape), is_cell & (inside > 0.0))
     covered = size * within
     whole = float(covered[counted].sum())
+    largest, middle = float(amount[row, column]), knots[row : row + 2, column : column + 2]
+    most, most_at = shear_by_curvature(surface, knots, net.middle)
+    most, most_at = max((most, most_at), (largest, middle.reshape(4, 3).mean(axis=0)), key=lambda one: one[0])
     turned = int(net.tri[net.middle])
     ways, steps = ~np.isnan(net.warp[0]), ~np.isnan(net.weft[0])
     return Drape(
@@ -341,9 +358,11 @@ def _figures(asked: Asked, laid: NetStart, net: PinJointedNet) -> Drape:
         within_ratio=within,
         warn_deg=asked.warn_deg,
         lock_deg=asked.lock_deg,
-        largest_shear_deg=float(amount[row, column]),
+        largest_shear_deg=largest,
         largest_cell=(row, column),
-        largest_at=knots[row : row + 2, column : column + 2].reshape(4, 3).mean(axis=0),
+        largest_at=middle.reshape(4, 3).mean(axis=0),
+        most_shear_deg=most,
+        most_at=most_at,
         warned_ratio=float(covered[amount > asked.warn_deg].sum()) / whole,
         locked_ratio=float(covered[amount > asked.lock_deg].sum()) / whole,
         n_locked=int((amount > asked.lock_deg).sum()),

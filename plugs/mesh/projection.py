@@ -46,4 +46,5 @@ FROM_BELOW: Final = Projection(right=(1.0, 0.0, 0.0), up=(0.0, -1.0, 0.0))
 FROM_PORT: Final = Projection(right=(1.0, 0.0, 0.0), up=(0.0, 0.0, 1.0))
 FROM_STARBOARD: Final = Projection(right=(-1.0, 0.0, 0.0), up=(0.0, 0.0, 1.0))
 FROM_ASTERN: Final = Projection(right=(0.0, 1.0, 0.0), up=(0.0, 0.0, 1.0))
+FROM_AHEAD: Final = Projection(right=(0.0, -1.0, 0.0), up=(0.0, 0.0, 1.0))
 """A plug square to its axes: x aft, y to starboard, z up."""

@@ -15,7 +15,15 @@ from plugs.drape.darts import Dart
 from plugs.drape.drape import Drape
 from plugs.drape.geodesic import Flags, Surface, rim_loops
 from plugs.ground.units import format_length
-from plugs.mesh.projection import FROM_ABOVE, FROM_ASTERN, FROM_PORT, Projection
+from plugs.mesh.projection import (
+    FROM_ABOVE,
+    FROM_AHEAD,
+    FROM_ASTERN,
+    FROM_BELOW,
+    FROM_PORT,
+    FROM_STARBOARD,
+    Projection,
+)
 
 Array = NDArray[np.float64]
 
@@ -33,10 +41,20 @@ _SAME: Final = 1e-6  # mm. Two points so near are one
 
 
 _VIEWS: Final = (
-    (FROM_ABOVE, "seen from above: x aft to the right, y starboard up"),
-    (FROM_PORT, "seen from port: x aft to the right, z up"),
-    (FROM_ASTERN, "seen from astern: y starboard to the right, z up"),
+    (
+        (FROM_ABOVE, "seen from above: x aft to the right, y starboard up"),
+        (FROM_BELOW, "seen from below: x aft to the right, y starboard down"),
+    ),
+    (
+        (FROM_PORT, "seen from port: x aft to the right, z up"),
+        (FROM_STARBOARD, "seen from starboard: x aft to the left, z up"),
+    ),
+    (
+        (FROM_ASTERN, "seen from astern: y starboard to the right, z up"),
+        (FROM_AHEAD, "seen from ahead: y starboard to the left, z up"),
+    ),
 )
+"""Each from the one side and from the other: a face is drawn as one sees it who stands before it."""
 
 
 def drape_drawing(
@@ -95,12 +113,14 @@ def drape_drawing(
 
 def _best_views(surface: Surface) -> list[tuple[Projection, str]]:
     """Return the view that shows most of a surface, and the next if it shows enough."""
-    shown = []
-    for view, _ in _VIEWS:
-        faces = surface.areas_mm2 * view.seen(surface.normal)[:, 2]
-        shown.append(float(max(faces[faces > 0.0].sum(), -faces[faces < 0.0].sum())))
-    order = sorted(range(len(_VIEWS)), key=lambda k: -round(shown[k], 3))[:2]
-    return [_VIEWS[k] for k in sorted(order) if shown[k] > _SHOWN_RATIO * max(shown)]
+    views, shown = [], []
+    for sides in _VIEWS:
+        toward = [surface.areas_mm2 * view.seen(surface.normal)[:, 2] for view, _ in sides]
+        faces = [round(float(one[one > 0.0].sum()), 3) for one in toward]
+        shown.append(max(faces))
+        views.append(sides[faces.index(shown[-1])])
+    order = sorted(range(len(views)), key=lambda k: -shown[k])[:2]
+    return [views[k] for k in sorted(order) if shown[k] > _SHOWN_RATIO * max(shown)]
 
 
 def _in_view(surface: Surface, draped: Drape, darts: Sequence[Dart], view: Projection) -> list[Path]:
@@ -187,16 +207,23 @@ def _rows(draped: Drape, darts: Sequence[Dart], unit: str) -> list[str]:
     def length(value: float) -> str:
         return format_length(round(value, 1), unit)
 
-    x, y, z = (length(value) for value in draped.largest_at.tolist())
+    def place(point: Array) -> str:
+        return ", ".join(
+            f"{axis} = {length(value)}" for axis, value in zip("xyz", point.tolist(), strict=True)
+        )
+
     rows = [
         f"{NET}: threads, warp and weft, {length(draped.cell)} apart, pinned at {START}; the arrow: warp",
-        f"Largest shear {draped.largest_shear_deg:.1f} deg at x = {x}, y = {y}, z = {z}",
+        f"Largest shear of a cell {draped.largest_shear_deg:.1f} deg at {place(draped.largest_at)}",
         f"{WARN}: one stroke, over {draped.warn_deg:g} deg: {100.0 * draped.warned_ratio:.1f} % of the area",
         f"{LOCK}: crossed, over {draped.lock_deg:g} deg, where the cloth locks: "
         f"{100.0 * draped.locked_ratio:.1f} %, {draped.n_locked} cells",
         f"Cloth for it {length(draped.warp_mm)} along the warp, {length(draped.weft_mm)} across; "
         f"the net lies on {100.0 * draped.reached_ratio:.0f} % of the zone",
     ]
+    if draped.hides_a_corner:
+        corner = f"about {draped.most_shear_deg:.0f} deg, at {place(draped.most_at)}"
+        rows.insert(2, f"In a corner smaller than that {corner}")
     for dart in darts:
         rows.append(
             f"{DART}: {length(dart.length)} long, {length(dart.width)} wide at the edge "

@@ -290,6 +290,8 @@ def _net(net: LaidPatch) -> dict[str, Any]:
         "warp": draped.warp,
         "largest_shear_deg": draped.largest_shear_deg,
         "largest_at_mm": draped.largest_at,
+        "most_shear_deg": draped.most_shear_deg,
+        "most_at_mm": draped.most_at,
         "warn_deg": draped.warn_deg,
         "lock_deg": draped.lock_deg,
         "warned_ratio": draped.warned_ratio,

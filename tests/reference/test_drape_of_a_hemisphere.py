@@ -22,8 +22,9 @@ from scipy.integrate import solve_ivp
 
 from plugs.drape.drape import Drape, drape
 from plugs.drape.geodesic import make_surface
+from plugs.drape.remedies import drape_findings
 from tests.counted import calls_of, peak_of
-from tests.patches import cone, hemisphere
+from tests.patches import cone, hemisphere, without
 
 Array = NDArray[np.float64]
 
@@ -149,6 +150,29 @@ def test_error_falls_with_the_cell(angle: Callable[[Array], Array]) -> None:
     assert errors[0] < 0.5
     assert errors[1] < errors[0] / 2.0
     assert errors[2] < errors[1] / 2.0
+
+
+def test_curvature_tells_the_shear_between_large_cells() -> None:
+    """Cells of a sixth of the radius miss 6 degrees at the equator; what is held between threads does not."""
+    surface = make_surface(*hemisphere(RADIUS, 80, 40))
+    for share, most in ((6.0, 2.0), (12.0, 0.75)):
+        laid = drape(surface, start=(0, 0, RADIUS), warp=(1.0, 0.2, 0.0), cell=RADIUS / share)
+        assert EQUATOR_DEG - 0.5 < laid.most_shear_deg < EQUATOR_DEG + most
+        assert laid.most_at[2] == pytest.approx(0.0, abs=1e-9)
+    coarse = drape(surface, start=(0, 0, RADIUS), warp=(1.0, 0.2, 0.0), cell=RADIUS / 6.0)
+    assert coarse.largest_shear_deg < EQUATOR_DEG - 5.0 and coarse.hides_a_corner
+
+
+def test_corner_between_the_cells_is_told() -> None:
+    """A cone's apex 2 mm within the edge lacks 2 pi (1 - cos of its slope), whatever the cells tell."""
+    patch = make_surface(*without(cone(20.0, 0.0, 120.0, 40, 96), lambda middle: middle[:, 0] > 2.0))
+    for cell in (20.0, 8.0):
+        laid = drape(patch, start=(-70.0, -70.0, -30.0), warp=(1.0, 0.0, 0.0), cell=cell, warn_deg=15.0)
+        assert laid.largest_shear_deg < 1.0
+        assert laid.most_shear_deg == pytest.approx(360.0 * (1.0 - np.cos(np.radians(20.0))), abs=0.05)
+        (told,) = drape_findings(laid, None, "cone")
+        assert (told.code, told.severity) == ("cloth-shears", "note")
+        assert "about 22 degrees" in told.message and "smaller than the cells" in told.message
 
 
 def test_threads_keep_their_length(laid: Drape) -> None:

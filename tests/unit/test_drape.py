@@ -452,7 +452,7 @@ def test_picture_shows_net_locked_cells_start_and_darts(
     groups = list(dict.fromkeys(path.dxf_layer for path in drawing.paths))
     assert groups == ["EDGE", "NET", "WARN", "LOCK", "START", "DART", "LABELS"]
     texts = " / ".join(label.text for label in drawing.labels)
-    assert f"Largest shear {laid.largest_shear_deg:.1f} deg" in texts
+    assert f"Largest shear of a cell {laid.largest_shear_deg:.1f} deg" in texts
     assert f"{laid.n_locked} cells" in texts
     assert "seen from above" in texts
     # each locked cell has two strokes in each of two views, each a cell's diagonal long at most
@@ -480,6 +480,29 @@ def test_picture_of_an_upright_zone_looks_at_it() -> None:
     seen = [label.text for label in drawing.labels if label.text.startswith("seen")]
     assert seen == ["seen from astern: y starboard to the right, z up"]
     assert not [path for path in drawing.paths if path.dxf_layer in ("WARN", "LOCK", "DART")]
+
+
+@pytest.mark.parametrize(
+    ("corners", "words"),
+    [
+        ([[0, 9, 0], [0, 9, 40], [50, 9, 40], [50, 9, 0]], "seen from starboard: x aft to the left, z up"),
+        ([[0, 9, 0], [50, 9, 0], [50, 9, 40], [0, 9, 40]], "seen from port: x aft to the right, z up"),
+        ([[0, 0, 0], [0, 0, 40], [0, 50, 40], [0, 50, 0]], "seen from ahead: y starboard to the left, z up"),
+        (
+            [[0, 0, 0], [0, 50, 0], [40, 50, 0], [40, 0, 0]],
+            "seen from below: x aft to the right, y starboard down",
+        ),
+    ],
+)
+def test_zone_is_seen_from_where_one_stands_before_it(corners: list[list[float]], words: str) -> None:
+    """Each face from outside: not through the plug, in which left and right would be the other way round."""
+    surface = make_surface(np.array(corners, dtype=float), np.array([[0, 1, 2], [0, 2, 3]]))
+    drawing = drape_drawing(surface, drape(surface), zone="side", path="cloth/a", plug_name="Box")
+    assert [label.text for label in drawing.labels if label.text.startswith("seen")] == [words]
+    # anti-clockwise as it is seen
+    (edge,) = [path for path in drawing.paths if path.dxf_layer == "EDGE"]
+    x, y = edge.points.T
+    assert (x * np.roll(y, -1) - y * np.roll(x, -1)).sum() > 0.0
 
 
 # ---- a real part
