@@ -340,11 +340,9 @@ def _figures(asked: Asked, laid: NetStart, net: PinJointedNet) -> Drape:
     within = _within(surface, knots, overhang(surface, tri, at).reshape(shape), is_cell & (inside > 0.0))
     covered = size * within
     whole = float(covered[counted].sum())
-    largest, middle = float(amount[row, column]), knots[row : row + 2, column : column + 2]
-    most, most_at = shear_by_curvature(surface, knots, net.middle)
-    most, most_at = max((most, most_at), (largest, middle.reshape(4, 3).mean(axis=0)), key=lambda one: one[0])
+    largest = float(amount[row, column]), knots[row : row + 2, column : column + 2].mean(axis=(0, 1))
+    most = max(shear_by_curvature(surface, knots, net.middle), largest, key=lambda told: told[0])
     turned = int(net.tri[net.middle])
-    ways, steps = ~np.isnan(net.warp[0]), ~np.isnan(net.weft[0])
     return Drape(
         cell=cell,
         start=start,
@@ -358,18 +356,18 @@ def _figures(asked: Asked, laid: NetStart, net: PinJointedNet) -> Drape:
         within_ratio=within,
         warn_deg=asked.warn_deg,
         lock_deg=asked.lock_deg,
-        largest_shear_deg=largest,
+        largest_shear_deg=largest[0],
         largest_cell=(row, column),
-        largest_at=middle.reshape(4, 3).mean(axis=0),
-        most_shear_deg=most,
-        most_at=most_at,
+        largest_at=largest[1],
+        most_shear_deg=most[0],
+        most_at=most[1],
         warned_ratio=float(covered[amount > asked.warn_deg].sum()) / whole,
         locked_ratio=float(covered[amount > asked.lock_deg].sum()) / whole,
         n_locked=int((amount > asked.lock_deg).sum()),
         warp_mm=cell * (shape[0] - 1),
         weft_mm=cell * (shape[1] - 1),
-        warp_threads_mm=cell * ways.sum(axis=0),
-        weft_threads_mm=cell * steps.sum(axis=1),
+        warp_threads_mm=cell * (~np.isnan(net.warp[0])).sum(axis=0),
+        weft_threads_mm=cell * (~np.isnan(net.weft[0])).sum(axis=1),
         reached_ratio=min(1.0, float(covered.sum() / surface.areas_mm2.sum())),
         misfit_ratio=float(net.misfit[is_knot & ~is_over].max(initial=0.0)) / cell,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Final
 
@@ -222,7 +223,7 @@ def _rows(draped: Drape, darts: Sequence[Dart], unit: str) -> list[str]:
         f"the net lies on {100.0 * draped.reached_ratio:.0f} % of the zone",
     ]
     if draped.hides_a_corner:
-        corner = f"about {draped.most_shear_deg:.0f} deg, at {place(draped.most_at)}"
+        corner = f"about {math.ceil(draped.most_shear_deg)} deg, at {place(draped.most_at)}"
         rows.insert(2, f"In a corner smaller than that {corner}")
     for dart in darts:
         rows.append(
