@@ -77,8 +77,3 @@ def cross(a: Array, b: Array) -> Array:
 def dot(a: Array, b: Array) -> Array:
     """Return the plane dot product; of a panel without length it is +0, which has no direction either."""
     return np.asarray(0.0 + a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1], dtype=np.float64)
-
-
-def twice_half_sine(a: Array, b: Array) -> Array:
-    """Return twice the sine of half the turn from unit vectors to others, which grows with any turn."""
-    return np.asarray(cross(a, b) / np.sqrt(np.maximum(0.5 * (1.0 + dot(a, b)), 1e-12)))

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.tolerances import LENGTH
-from plugs.lines.plane import cross, dot, left_of, of_last, of_next, turned, twice_half_sine
+from plugs.lines.plane import cross, dot, left_of, of_last, of_next, turned
 
 Array = NDArray[np.float64]
 
@@ -215,14 +215,16 @@ def _meet_gently(
     second value is the share of the exact meeting that is left then.
     """
     middle = _unit(n1 + n2)
-    sine = twice_half_sine(n1, n2)
+    turn = cross(n1, n2)
+    sine = turn / np.sqrt(np.maximum(0.5 * (1.0 + dot(n1, n2)), 1e-12))
     share = np.clip(2.0 * np.abs(sine) / GENTLE_TURN - 1.0, 0.0, 1.0)
     share = (share * share * (3.0 - 2.0 * share))[..., None]
     exact = _meet(n1, k1, d1, n2, k2, d2)
     meets = np.ones_like(sine)
     if stays_near and (k1.any() or k2.any()):
         g1, g2 = _unit(n1 - k1[..., None] * exact), _unit(n2 - k2[..., None] * exact)
-        left = np.nan_to_num(twice_half_sine(g1, g2)) / np.where(sine == 0.0, 1.0, sine)
+        before = np.copysign(np.minimum(np.abs(sine), np.abs(turn) / _ENOUGH_LEFT), turn)
+        left = np.nan_to_num(cross(g1, g2)) / np.where(before == 0.0, 1.0, before)
         left = np.clip((left - _LEAST_LEFT) / (_ENOUGH_LEFT - _LEAST_LEFT), 0.0, 1.0)
         meets = left * left * (3.0 - 2.0 * left)
         share, meets = share * meets[..., None], 1.0 - share[..., 0] * (1.0 - meets)

@@ -39,7 +39,7 @@ def _farthest_out(loft: Loft) -> float:
     return float(np.minimum(*off).max())
 
 
-@pytest.mark.parametrize(("seed", "stood_out"), [(4740, 23.2), (98, 1.5)])
+@pytest.mark.parametrize(("seed", "stood_out"), [(4740, 23.2), (98, 1.9)])
 def test_crowns_nearly_in_line_are_not_drawn_out(seed: int, stood_out: float) -> None:
     """So many mm stood out where two crowns met far away; what is told instead does, and takes foam away."""
     plan = random_plug(seed).plan()
