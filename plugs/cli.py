@@ -150,6 +150,9 @@ def _parser() -> _Parser:
             _add_kinds(command)
         if name == "build":
             command.add_argument(
+                "--layers", action="store_true", help="write foam and layers alone, as STL, DXF and SVG"
+            )
+            command.add_argument(
                 "--search",
                 type=float,
                 metavar="SECONDS",
@@ -207,22 +210,43 @@ def _say(text: str) -> None:
 def _build(options: argparse.Namespace) -> int:
     """Build a recipe."""
     changes = _changes(options)
-    from plugs.build import build
-
     try:
-        built = build(
-            options.recipe,
-            changes,
-            out=options.out,
-            kinds=options.only,
-            without=options.without,
-            search=options.search,
-            say=_say,
-        )
+        if options.layers:
+            built = _layers(options, changes)
+        else:
+            from plugs.build import build
+
+            built = build(
+                options.recipe,
+                changes,
+                out=options.out,
+                kinds=options.only,
+                without=options.without,
+                search=options.search,
+                say=_say,
+            )
     finally:
         _say("")
     _tell(_closing_table(built))
     return _verdict(built.findings, options.strict)
+
+
+def _layers(options: argparse.Namespace, changes: Mapping[str, object]) -> Built:
+    """Build foam and layers alone: nothing else is worked out."""
+    from plugs.first_look import first_look
+    from plugs.watching import QUICK, is_quick
+    from plugs.writing import kernel_started
+
+    kinds = [kind for kind in options.only or QUICK if kind not in options.without]
+    if not kinds or not is_quick(kinds) or options.search is not None:
+        raise PlugError(
+            param="--layers",
+            value=", ".join(kinds) or "nothing",
+            reason=f"foam and layers alone are written as {', '.join(QUICK)}, and on no sheets",
+            remedy="use --only dxf for their outlines, or leave --layers out",
+        )
+    out = options.out if options.out is not None else Path("exports") / options.recipe.stem
+    return first_look(options.recipe, changes, out=out, kinds=kinds, say=_say, open_kernel=kernel_started)
 
 
 def _watch(options: argparse.Namespace) -> int:

@@ -63,5 +63,9 @@ def _arguments(key: str, name: str, folder: Path) -> list[str]:
         recipe = folder / "variant.py"
         recipe.write_text(text, encoding="utf-8")
     build = ["build", str(recipe), "--out", str(folder / "out")]
-    less = {"layers": ("--only", "stl", "--only", "dxf"), "cut": (*STEPLESS, *BOOKLESS), "told": STEPLESS}
+    less = {
+        "layers": ("--layers", "--only", "stl", "--only", "dxf"),
+        "cut": (*STEPLESS, *BOOKLESS),
+        "told": STEPLESS,
+    }
     return [*build, *less.get(key, ())]

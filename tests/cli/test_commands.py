@@ -344,3 +344,20 @@ def test_a_starter_for_a_machine_is_written_and_overwrites_nothing(plugs: Plugs)
     assert done.status == 0
     assert "read_machine" in done.out
     assert plugs("new", "our_wire", "--machine").status == 2
+
+
+def test_foam_and_layers_alone(shop: Path, plugs: Plugs) -> None:
+    """The same files as of the whole build; what these are not written as is refused, with what would do."""
+    assert plugs("build", "part.py", "--layers", "--out", "few").status == 0
+    assert (
+        plugs("build", "part.py", "--only", "stl", "--only", "dxf", "--only", "svg", "--out", "all").status
+        == 0
+    )
+    names = {str(path.relative_to(shop / "few")) for path in (shop / "few").rglob("*.*")} - {"summary.json"}
+    assert {Path(name).parent.name for name in names} == {"layers", "solid"}
+    assert {Path(name).suffix for name in names} == {".stl", ".dxf", ".svg"}
+    assert all((shop / "few" / name).read_bytes() == (shop / "all" / name).read_bytes() for name in names)
+    assert plugs("build", "part.py", "--layers", "--only", "dxf", "--out", "few").status == 0
+    assert not (shop / "few" / "solid").exists()
+    run = plugs("build", "part.py", "--layers", "--only", "pdf")
+    assert (run.status, "--only dxf" in run.err) == (2, True)
