@@ -115,7 +115,10 @@ def _bettered(job: Job, best: Layout, order: list[int], racks: Sequence[RasterSh
     coarse = SheetFilling(job.shapes, racks, job.spare, pick=pick, polish=False)
     fine = SheetFilling(job.shapes, racks, job.spare, pick=pick, polish=True)
     seed, drawn = 1, 0
-    held = record = _filled(coarse, order).score
+    first = coarse.fill(order, effort=effort)
+    if first is None:  # so many shapes that one order takes all the effort
+        return best
+    held = record = first.score
     changed = order
     while coarse.effort + fine.effort + drawn < _COARSE_RATIO * effort:
         seed, tried = _changed(seed, changed)
@@ -129,7 +132,10 @@ def _bettered(job: Job, best: Layout, order: list[int], racks: Sequence[RasterSh
             slid = _filled(fine, changed)
             if slid.score < best.score:
                 best, order = slid, changed
-    held = _filled(fine, order).score
+    slid_home = fine.fill(order, effort=effort - coarse.effort - drawn)
+    if slid_home is None:
+        return best
+    held = slid_home.score
     while coarse.effort + fine.effort + drawn < effort:
         seed, tried = _changed(seed, order)
         drawn += _DRAW_WORK

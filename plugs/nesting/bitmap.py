@@ -10,6 +10,7 @@ the runs that collide there are asked next. That finds the same place as asking 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -23,6 +24,13 @@ Cells = NDArray[np.bool_]
 
 TOUCH = 1e-4
 """Shapes are rasterised smaller by this, mm, so that an edge on a grid line stays on its own side."""
+
+_TRIMMED = (0.0, 1 / 16, 1 / 8, 1 / 4)
+"""Shares of a shape's columns that are tried to be left out at either end of its core: a slope of its outline
+takes as many rows of it as columns are kept."""
+
+_STEP = 4
+"""Sides of cores are multiples of this, so that shapes of about one size share what is known of a sheet."""
 
 _FIRST = 8
 """Of so many runs one is looked at before a place is tried; neighbouring runs mostly rule out the same."""
@@ -44,6 +52,8 @@ class Stencil:
         Corner of that box.
     runs : tuple of (int, int, int)
         Column, first row and number of cells of each run; the longest first.
+    core : tuple of 4 int
+        A large block of cells within the shape: its first column and row, and its columns and rows.
     """
 
     turn_deg: float
@@ -54,6 +64,7 @@ class Stencil:
     left: float
     bottom: float
     runs: tuple[tuple[int, int, int], ...]
+    core: tuple[int, int, int, int]
 
 
 def cells_touched(shape: shapely.Geometry, cell: float, columns: int, rows: int) -> Cells:
@@ -144,6 +155,35 @@ def runs_of(cells: Cells) -> tuple[tuple[int, int, int], ...]:
     return tuple((int(a), int(b), int(c)) for a, b, c in rows)
 
 
+def core_of(cells: Cells) -> tuple[int, int, int, int]:
+    """Return a large block of cells within a shape, its sides whole steps long where they can be.
+
+    Parameters
+    ----------
+    cells : (columns, rows) bool
+
+    Returns
+    -------
+    tuple of 4 int
+        First column and row, columns and rows.
+    """
+    step = np.diff(np.pad(cells.astype(np.int8), ((0, 0), (1, 1))), axis=1)
+    column, first = np.nonzero(step == 1)
+    _, after = np.nonzero(step == -1)
+    order = np.lexsort((after - first, column))  # the longest run of each column last
+    last = np.append(np.diff(column[order]) > 0, True)
+    low, high = first[order][last], after[order][last]
+    found = (int(column[0]), int(low[0]), 1, int(high[0] - low[0]))
+    for share in _TRIMMED:
+        cut = int(share * len(low))
+        kept = slice(cut, len(low) - cut)
+        bottom, top = int(low[kept].max()), int(high[kept].min())
+        if (len(low) - 2 * cut) * (top - bottom) > found[2] * found[3]:
+            found = (int(column[order][last][cut]), bottom, len(low) - 2 * cut, top - bottom)
+    columns, rows = (size - size % _STEP if size > _STEP else size for size in found[2:])
+    return found[0], found[1], columns, rows
+
+
 def make_stencil(grown: shapely.Geometry, turn_deg: float, cell: float) -> Stencil:
     """Return a shape as runs of cells from the corner of its box.
 
@@ -160,6 +200,7 @@ def make_stencil(grown: shapely.Geometry, turn_deg: float, cell: float) -> Stenc
     columns = max(1, int(np.ceil((width - TOUCH) / cell)))
     rows = max(1, int(np.ceil((height - TOUCH) / cell)))
     moved = shapely.transform(grown, lambda points: points - (left, bottom))
+    cells = cells_touched(moved, cell, columns, rows)
     return Stencil(
         turn_deg=turn_deg,
         columns=columns,
@@ -168,7 +209,8 @@ def make_stencil(grown: shapely.Geometry, turn_deg: float, cell: float) -> Stenc
         height=height,
         left=float(left),
         bottom=float(bottom),
-        runs=runs_of(cells_touched(moved, cell, columns, rows)),
+        runs=runs_of(cells),
+        core=core_of(cells),
     )
 
 
@@ -205,6 +247,11 @@ def repeated(pattern: int, size: int, count: int) -> int:
     return whole
 
 
+Room = tuple[int, int, int, int, int, int]
+"""Columns and rows of a block of cells, and where its corner may lie: from which column to before which, from
+which row to before which."""
+
+
 @dataclass(slots=True, kw_only=True)
 class Bitmap:
     """A sheet while it is filled.
@@ -224,6 +271,8 @@ class Bitmap:
         ``taken`` spread by 1, 2, 4 ... cells, as far as it was asked for since the last change.
     wide : dict of int to int
         The same spread by any number of cells: shapes share the lengths of their runs.
+    full, free : set of Room
+        That are known to have no place for their block, as things stand and for good, and to have one.
     """
 
     columns: int
@@ -235,6 +284,8 @@ class Bitmap:
     work: int = 0
     spread: list[int] = field(default_factory=list)
     wide: dict[int, int] = field(default_factory=dict)
+    full: set[Room] = field(default_factory=set)
+    free: set[Room] = field(default_factory=set)
 
     def take(self, cells: int) -> None:
         """Mark cells as taken.
@@ -246,6 +297,7 @@ class Bitmap:
         """
         self.taken |= cells
         self.spread, self.wide = [], {}
+        self.free = set()
 
     def take_runs(self, stencil: Stencil, column: int, row: int) -> None:
         """Mark the cells of a stencil as taken.
@@ -301,14 +353,48 @@ class Bitmap:
             spread.append(spread[-1] | spread[-1] >> (1 << (len(spread) - 1)))
         return spread[level] | spread[level] >> (count - (1 << level))
 
+    def is_full(self, room: Room) -> bool:
+        """Return whether there is no place in a room for its block, and so none for the stencil round it.
+
+        What is found is kept: it holds for all shapes of about one size, however many there are.
+        """
+        if room not in self.full and room not in self.free:
+            (self.free if self._has_place(room) else self.full).add(room)
+        return room in self.full
+
+    def _has_place(self, room: Room) -> bool:
+        """Return whether the block of a room is free of taken cells anywhere in it."""
+        columns, rows, left, right, bottom, top = room
+        right, top = min(right, self.columns - columns + 1), min(top, self.rows - rows + 1)
+        if left >= right or bottom >= top:
+            return False
+        blocked, width = self._blocked([(0, 0, rows)]), 1
+        while width < columns:
+            more = min(width, columns - width)
+            blocked |= blocked >> (more * self.rows)
+            width += more
+        places = repeated(((1 << (top - bottom)) - 1) << bottom, self.rows, right - left)
+        return bool((places << (left * self.rows)) & ~blocked)
+
+    def room_of(self, stencil: Stencil) -> Room:
+        """Return where the core of a stencil may lie on a sheet of this size, made a little larger."""
+        count = self._counts(stencil)
+        column, row, columns, rows = stencil.core
+        ends = [edge for first, n in ((column, count[0]), (row, count[1])) for edge in (first, first + n)]
+        left, right, bottom, top = (
+            end - end % _STEP if i % 2 == 0 else end + -end % _STEP for i, end in enumerate(ends)
+        )
+        return columns, rows, left, right, bottom, top
+
+    def _counts(self, stencil: Stencil) -> tuple[int, int]:
+        """Return in how many columns and rows a stencil's corner may lie, 0 or less for none."""
+        columns = math.floor((self.width - stencil.width + TOUCH) / self.cell) + 1
+        rows = math.floor((self.height - stencil.height + TOUCH) / self.cell) + 1
+        return min(columns, self.columns - stencil.columns + 1), min(rows, self.rows - stencil.rows + 1)
+
     def _valid(self, stencil: Stencil) -> int:
         """Return the places where a stencil lies within the room."""
-        columns = int(np.floor((self.width - stencil.width + TOUCH) / self.cell)) + 1
-        rows = int(np.floor((self.height - stencil.height + TOUCH) / self.cell)) + 1
-        columns, rows = (
-            min(columns, self.columns - stencil.columns + 1),
-            min(rows, self.rows - stencil.rows + 1),
-        )
+        columns, rows = self._counts(stencil)
         if columns < 1 or rows < 1:
             return 0
         return repeated((1 << rows) - 1, self.rows, columns)

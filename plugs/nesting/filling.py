@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TypedDict
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.nesting.bitmap import Bitmap, Stencil, as_number, cells_touched
+from plugs.nesting.bitmap import Bitmap, Room, Stencil, as_number, cells_touched
 from plugs.nesting.grids import RasterShape, RasterSheet
 
 _STEPS = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.03125)
@@ -59,6 +61,18 @@ class Layout:
     score: tuple[float, float, float]
 
 
+Rooms = dict[tuple[int, int], list[Room]]
+"""Rooms of the turns of a shape, by its identity, on a kind of sheet."""
+
+
+class _Words(TypedDict):
+    """How a shape is placed."""
+
+    pick: str
+    polish: bool
+    rooms: Rooms | None
+
+
 class _Sheet:
     """One sheet while it is filled."""
 
@@ -84,17 +98,23 @@ class _Sheet:
         """Return the sheet as it is now, which goes its own way from here."""
         other = object.__new__(_Sheet)
         other.rack, other.room, other.reach = self.rack, self.room, self.reach
-        other.bitmap = replace(self.bitmap, spread=list(self.bitmap.spread))
+        own = self.bitmap
+        other.bitmap = replace(own, spread=list(own.spread), full=set(own.full), free=set(own.free))
         other.spots, other.boxes, other.grown = list(self.spots), list(self.boxes), list(self.grown)
         other.refused = set(self.refused)
         return other
 
-    def place(self, number: int, shape: RasterShape, *, pick: str, polish: bool) -> bool:
+    def place(
+        self, number: int, shape: RasterShape, *, pick: str, polish: bool, rooms: Rooms | None = None
+    ) -> bool:
         """Place a shape if there is room; whether there was."""
         if id(shape) in self.refused or shape.area_mm2 > self.room:
             return False
         best: tuple[tuple[float, float], int, tuple[int, int]] | None = None
+        known = None if rooms is None else self._rooms_of(shape, rooms)
         for turn, stencil in enumerate(shape.stencils):
+            if known is not None and self.bitmap.is_full(known[turn]):
+                continue
             place = self.bitmap.lowest(stencil)
             if place is not None:
                 along = place[0] * self.rack.cell + (stencil.width if pick == "edge" else 0.0)
@@ -121,6 +141,13 @@ class _Sheet:
             )
         )
         return True
+
+    def _rooms_of(self, shape: RasterShape, rooms: Rooms) -> list[Room]:
+        """Return the rooms of a shape's turns on a sheet of this kind."""
+        key = id(shape), self.rack.kind
+        if key not in rooms:
+            rooms[key] = [self.bitmap.room_of(stencil) for stencil in shape.stencils]
+        return rooms[key]
 
     def _settle(self, grown: shapely.Polygon, stencil: Stencil, x: float, y: float) -> tuple[float, float]:
         """Slide a shape to the left and down as far as it goes, take its cells, return where it lies."""
@@ -197,12 +224,9 @@ def fill(
     Raises
     ------
     AssertionError
-        A shape does not fit the spare sheet, or the filling was given up, which only a limit does.
+        A shape does not fit the spare sheet.
     """
-    layout = SheetFilling(shapes, racks, spare, pick=pick, polish=polish).fill(order)
-    if layout is None:
-        raise AssertionError("a filling without a limit has been given up")
-    return layout
+    return SheetFilling(shapes, racks, spare, pick=pick, polish=polish).filled_once(order)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -258,13 +282,38 @@ class SheetFilling:
         self._order: list[int] = []
         self._states = [_Filled(opened=opened, unused=unused)]
 
-    def fill(self, order: Sequence[int], *, most: tuple[float, float, float] | None = None) -> Layout | None:
+    def filled_once(self, order: Sequence[int]) -> Layout:
+        """Return the shapes laid on sheets in an order, without keeping what another order may begin with.
+
+        Returns
+        -------
+        Layout
+
+        Raises
+        ------
+        AssertionError
+            A shape does not fit the spare sheet.
+        """
+        state, rooms = self._states[0].copy(), Rooms()
+        for number in order:
+            self._place(state, number, rooms)
+        return _layout(state)
+
+    def fill(
+        self,
+        order: Sequence[int],
+        *,
+        most: tuple[float, float, float] | None = None,
+        effort: float = math.inf,
+    ) -> Layout | None:
         """Return the shapes laid on sheets in an order.
 
         Parameters
         ----------
         most : tuple of 3 float, dimensionless, or None
             Score beyond which the order is given up.
+        effort : float
+            The order is given up too when all fillings together have taken so much.
 
         Returns
         -------
@@ -285,21 +334,22 @@ class SheetFilling:
             before = state.work
             self._place(state, number)
             self.effort += state.work - before + (_SLIDE_WORK if self.polish else _PLACE_WORK)
-            if most is not None and _layout(state).score > most:
+            if self.effort >= effort or (most is not None and _layout(state).score > most):
                 return None
             states.append(state)
         self._order, self._states = list(order), states
         return _layout(states[-1])
 
-    def _place(self, state: _Filled, number: int) -> None:
+    def _place(self, state: _Filled, number: int, rooms: Rooms | None = None) -> None:
         """Lay a shape on the first sheet that takes it."""
         shape = self.shapes[number]
-        if any(sheet.place(number, shape, pick=self.pick, polish=self.polish) for sheet in state.opened):
+        words = _Words(pick=self.pick, polish=self.polish, rooms=rooms)
+        if any(sheet.place(number, shape, **words) for sheet in state.opened):
             return
         whole = [rack for rack in self.racks if not rack.is_offcut and state.unused[rack.kind]]
         for rack in (*whole, self.spare):
             fresh = _Sheet(rack)
-            if fresh.place(number, shape, pick=self.pick, polish=self.polish):
+            if fresh.place(number, shape, **words):
                 state.opened.append(fresh)
                 state.unused[rack.kind] = state.unused.get(rack.kind, 0) - 1
                 state.missing += state.unused[rack.kind] < 0

@@ -311,15 +311,15 @@ def blanks_of(plug: Plug, pieces: Sequence[Piece], pinned: Sequence[Pinned]) -> 
     -------
     tuple of Blank
     """
+    holes: dict[str, list[Drilled]] = {}
+    for joint in pinned:
+        for face, name in (("upper", joint.contact.lower_layer), ("lower", joint.contact.upper_layer)):
+            holes.setdefault(name, []).extend(
+                Drilled(name=pin.name, at=pin.at, diameter=joint.diameter, face=face) for pin in joint.pins
+            )
     made = []
     for piece in pieces:
-        drilled = [
-            Drilled(name=pin.name, at=pin.at, diameter=joint.diameter, face=face)
-            for joint in pinned
-            for face, name in (("upper", joint.contact.lower_layer), ("lower", joint.contact.upper_layer))
-            for pin in joint.pins
-            if name == piece.layer and piece.rough.covers(shapely.Point(pin.at))
-        ]
+        drilled = [h for h in holes.get(piece.layer, ()) if piece.rough.covers(shapely.Point(h.at))]
         made.append(replace(blank_of(piece, plug.turns), drilled=tuple(drilled)))
     return tuple(made)
 

@@ -453,3 +453,40 @@ def test_equal_input_gives_equal_sheets() -> None:
     """The same blanks and stock give the same places to the last digit."""
     blanks = blanks_of(garments(9, 15))
     assert places(nest(blanks, [WHOLE], Cutting())) == places(nest(blanks, [WHOLE], Cutting()))
+
+
+def test_sheets_that_are_full_are_asked_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Four times as many discs of about one size take four times the looks for a place, not sixteen times.
+
+    One disc fits a sheet: each is tried on all sheets before, and what was found there holds for all.
+    """
+    looks: list[None] = []
+    lowest = Bitmap.lowest
+
+    def counted(bitmap: Bitmap, stencil: Any) -> Any:
+        looks.append(None)
+        return lowest(bitmap, stencil)
+
+    monkeypatch.setattr(Bitmap, "lowest", counted)
+
+    def count(discs: int) -> int:
+        looks.clear()
+        outlines = [shapely.Point(0, 0).buffer(440.0 + 0.02 * i) for i in range(discs)]
+        blanks = [replace(box(1, 1, f"P{i}"), outline=outline) for i, outline in enumerate(outlines)]
+        sheet = Stock(width=1250.0, height=1250.0, thickness=50.0)
+        assert len(nest(blanks, [sheet], BARE, effort=0.0).sheets) == discs
+        return len(looks)
+
+    assert count(40) < 5 * count(10)
+
+
+def test_a_core_lies_within_its_shape() -> None:
+    """The block of cells that is asked first is part of the shape, and large for one that fills its box."""
+    angle = shapely.Polygon([(0, 0), (80, 0), (80, 20), (20, 20), (20, 90), (0, 90)])
+    wedge = shapely.Polygon([(0, 0), (100, 0), (0, 100)])
+    for shape in (shapely.box(0, 0, 100, 60), shapely.Point(0, 0).buffer(50.0), angle, wedge):
+        stencil = make_stencil(shape, 0.0, 1.0)
+        cells = {(c, r) for c, first, n in stencil.runs for r in range(first, first + n)}
+        column, row, columns, rows = stencil.core
+        assert columns * rows >= 0.2 * len(cells)
+        assert {(column + i, row + j) for i in range(columns) for j in range(rows)} <= cells
