@@ -75,11 +75,27 @@ class Kerf:
         -------
         (n,) float, mm
         """
-        moved = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T) + _NO_MOVE])
-        way, time = np.cumsum(moved), np.cumsum(np.where(np.arange(len(seconds)) == 0, 0.0, seconds))
-        ends = [np.clip(way + side * 0.5 * _SPREAD, way[0], way[-1]) for side in (-1.0, 1.0)]
-        took = np.interp(ends[1], way, time) - np.interp(ends[0], way, time)
-        return self.at(60.0 * (ends[1] - ends[0]) / np.maximum(took, _NO_MOVE))
+        return self.at(speeds_along(points, seconds))
+
+
+def speeds_along(points: Array, seconds: Array) -> Array:
+    """Return the speed at each place of a way, over the little of it about there that counts for the slot.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+    seconds : (n,) float, s
+        That the move to each takes; the first does not count.
+
+    Returns
+    -------
+    (n,) float, mm a minute
+    """
+    moved = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T) + _NO_MOVE])
+    way, time = np.cumsum(moved), np.cumsum(np.where(np.arange(len(seconds)) == 0, 0.0, seconds))
+    ends = [np.clip(way + side * 0.5 * _SPREAD, way[0], way[-1]) for side in (-1.0, 1.0)]
+    took = np.interp(ends[1], way, time) - np.interp(ends[0], way, time)
+    return np.asarray(60.0 * (ends[1] - ends[0]) / np.maximum(took, _NO_MOVE))
 
 
 def kerf_of(machine: WireCutter | Bow) -> Kerf:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
 from plugs.wire.cuts import Cut
+from plugs.wire.machine import speeds_along
 from plugs.wire.planned import Planned, plan_cut
 from plugs.wire.program import SlotTest, program_of, slot_test
 from plugs.wire.proof import Proof, Told, prove
@@ -22,6 +23,10 @@ Array = NDArray[np.float64]
 
 TOLD_MM: Final = 0.3
 """mm. A cut into the body that a builder is told of: more than a stroke of the sanding block."""
+_SLOWER: Final = 0.9
+"""Of the slowest feed measured: what is slower is told."""
+_INSIDE: Final = 2.0
+"""mm. Of the edges of a block: nearer the wire may still be on its way in."""
 _NAMES: Final = {
     "hollow": "a hollow between the faces",
     "bulge": "a bulge between the faces",
@@ -134,6 +139,7 @@ def write_programs(cuts: Sequence[Cut], machine: WireCutter, title: str, allowan
         slots=slot_test(machine),
         findings=(
             *_guessed(machine, programs),
+            *_beyond(machine, programs),
             *left_over([one.cut for one in programs]),
             *_proved(programs),
         ),
@@ -234,6 +240,42 @@ def _guessed(machine: WireCutter, programs: Sequence[WireProgram]) -> list[Findi
             remedy="cut wire/slot-test.ngc, write the widths on wire/slot-test.csv, and give them as kerf",
         )
     ]
+
+
+def _beyond(machine: WireCutter, programs: Sequence[WireProgram]) -> list[Finding]:
+    """Return the finding that a wire goes slower through the foam than any slot was measured at."""
+    if not machine.kerf:
+        return []
+    slowest = [(_slowest(one), one.cut.name) for one in programs]
+    feed, name = min(slowest)
+    measured = machine.kerf[0][0]
+    if feed >= _SLOWER * measured:
+        return []
+    names = [other for speed, other in slowest if speed < _SLOWER * measured]
+    return [
+        Finding(
+            code="wire-beyond-slots",
+            severity="note",
+            where=", ".join(names),
+            message=f"the wire goes as slowly as {feed:.0f} mm a minute at a face of {name}; the slowest "
+            f"slot was measured at {measured:g}, and what melts there follows the law of the two slowest",
+            remedy=f"measure one more slot, at {max(feed, 0.2 * measured):.0f} mm a minute, or cut faster",
+        )
+    ]
+
+
+def _slowest(one: WireProgram) -> float:
+    """Return the slowest that a program takes the hot wire along its piece at either face, mm a minute."""
+    standing = one.planned.standing
+    lean = (one.ran.ends[:, 2:] - one.ran.ends[:, :2]) / standing.span
+    faces = [
+        one.ran.ends[:, :2] + place * lean for place in (standing.at[2], standing.at[2] + standing.size[2])
+    ]
+    (left, bottom, _), (wide, high, _) = standing.at, standing.size
+    least, most = np.array([left, bottom]) + _INSIDE, np.array([left + wide, bottom + high]) - _INSIDE
+    inner = np.all([((face > least) & (face < most)).all(axis=1) for face in faces], axis=0)
+    speeds = [speeds_along(face, one.ran.seconds)[inner & one.ran.is_hot] for face in faces]
+    return min(float(speed.min(initial=np.inf)) for speed in speeds)
 
 
 def left_over(cuts: Sequence[Cut]) -> list[Finding]:

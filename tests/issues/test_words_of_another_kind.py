@@ -24,6 +24,7 @@ from plugs import (
     Barrier,
     Board,
     Boss,
+    Bow,
     Check,
     Cloth,
     Corner,
@@ -54,6 +55,9 @@ from plugs import (
     Station,
     Stock,
     Templates,
+    WireAxis,
+    WireCutter,
+    WireWork,
     Zone,
 )  # fmt: skip
 from plugs.foam.layers import make_layers
@@ -86,6 +90,11 @@ def scheduled(**words: Any) -> Plug:
 def with_corner(corner: Corner) -> Plug:
     """Return the plug with another corner."""
     return replace(PLUG, stations=(FIRST, replace(LAST, corners={**CORNERS, "edge": corner})))
+
+
+def by_wire(**words: Any) -> Plug:
+    """Return the plug cut by wire."""
+    return replace(PLUG, wire=WireWork(**words))
 
 
 PLACES: dict[type, tuple[Any, Callable[[Any], Plug]]] = {
@@ -123,6 +132,10 @@ PLACES: dict[type, tuple[Any, Callable[[Any], Plug]]] = {
     Filler: (next(iter(FILLERS.values())), lambda r: replace(PLUG, filler=r)),
     Board: (next(iter(BOARDS.values())), lambda r: replace(PLUG, board=r)),
     Output: (Output(kind="saw-list", make=lambda _: {}), lambda r: replace(PLUG, outputs=(r,))),
+    WireWork: (WireWork(machine=WireCutter()), lambda r: replace(PLUG, wire=r)),
+    WireCutter: (WireCutter(), lambda r: by_wire(machine=r)),
+    WireAxis: (WireAxis(letter="X"), lambda r: by_wire(machine=WireCutter(near=(r, WireAxis(letter="Y"))))),
+    Bow: (Bow(), lambda r: by_wire(bow=r)),
     Check: (Check(stage="body", find=lambda _: ()), lambda r: replace(PLUG, checks=(r,))),
 }
 """Where each record stands in a plug."""

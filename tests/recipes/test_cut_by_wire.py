@@ -90,6 +90,15 @@ def test_what_is_asked_for_is_cut(
             assert one.proof.foam_left_mm < 0.05
 
 
+def test_a_slower_face_than_any_slot_is_told(box: Callable[..., Work]) -> None:
+    """A side that flares by a tenth is slower at one face by as much: slots must reach down to that feed."""
+    slots = "kerf=((FEED, 1.0), (480.0, 0.8))"
+    for feed, told in ((140.0, False), (240.0, False), (400.0, True)):
+        machine = f"WireCutter({slots.replace('FEED', str(feed))})"
+        work = box(WIRE.replace("WireCutter()", machine), 'how={"L02": "none"}')
+        assert any(f.code == "wire-beyond-slots" for f in work.found(["wire"])) == told
+
+
 def test_nothing_is_made_that_is_not_asked_for(box: Callable[..., Work]) -> None:
     """Without a machine there is no program, no sheet for slots, nothing of the room is loaded for it."""
     work = box("")

@@ -11,6 +11,7 @@ from plugs.mesh.mesh import Body
 from plugs.wire.cuts import Between, Cut, make_cuts
 from plugs.wire.pairs import paired
 from plugs.wire.rings import area_of, moved_out, rings_of
+from plugs.wire.ruled import Ruled
 from plugs.wire.sections import sectioned
 from tests.shapes import Array
 
@@ -135,3 +136,16 @@ def test_what_runs_out_to_an_edge_is_cut_upright() -> None:
     assert [left.kind for left in cut.left] == ["end"]
     assert cut.tight[0].volume_mm3 == pytest.approx(100.0 * 80.0 * 30.0, rel=1e-6)
     assert cut.rings[0].volume_mm3 == pytest.approx(108.0 * 88.0 * 30.0, rel=1e-6)
+
+
+def test_an_end_that_all_but_stands_does_not_fold_the_way() -> None:
+    """Thirty crumbs of 0.02 mm where one end stands, while the other goes on: moved out by 3, none strays."""
+    grain = 0.02 * np.sin(np.arange(30) * 2.3)
+    stand = np.column_stack([100.0 + grain, 50.0 + grain[::-1]])
+    near = np.concatenate([[(0.0, 0.0), (100.0, 0.0)], stand, [(100.0, 100.0), (0.0, 100.0)]])
+    side = np.column_stack([np.full(30, 100.0), np.linspace(20.0, 80.0, 30)])
+    far = np.concatenate([[(0.0, 0.0), (100.0, 0.0)], side, [(100.0, 100.0), (0.0, 100.0)]])
+    ruled = Ruled(near=near, far=far, is_held=np.zeros(len(near), dtype=np.bool_), width=50.0)
+    exact = shapely.box(-3.0, -3.0, 103.0, 103.0).exterior
+    for ring in (ruled.grown(3.0).near, ruled.grown(3.0).far):
+        assert shapely.hausdorff_distance(shapely.LinearRing(ring), exact) < 0.1
