@@ -33,7 +33,7 @@ _PER_LOOK = 5
 _SPIKE_RAD = np.radians(176.0)
 _SLACK = 1e-7  # rad, or a share: far over rounding, far under any fault that could be cut
 _LITTLE_ROOM = 0.5  # of the room at a neighbour: a lower dip is looked at more closely
-_STANDS_OUT = 0.1
+_STANDS_OUT = 0.05
 """No end's blend stands so far out of the section it is drawn from, in mm."""
 _LESS_CROWN = "use 0, or make the crowns beside that corner smaller"
 _SHALLOW_RAD = 0.2  # an edge that turns less counts for less: it can be lost without being seen

@@ -15,7 +15,7 @@ from plugs.lines.stations import Loft
 from tests.invariants.made_plugs import random_plug
 
 LEAST = 0.1
-"""mm. What the house tells of, and as much again between the places that it looks at."""
+"""mm. Twice what the house tells of, and as much again between the places that it looks at."""
 
 
 def _farthest_out(loft: Loft) -> float:
