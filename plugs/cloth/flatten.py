@@ -7,12 +7,11 @@ until every triangle is as nearly rigid as its neighbours let it be.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.cloth.levels import factored
 from plugs.cloth.unroll import flat_triangles, unroll
 from plugs.cloth.zones import Patch
 from plugs.ground.errors import Finding
@@ -197,29 +196,38 @@ def conformal(vertices: Array, triangles: Indices) -> Array:
     (n, 2) float, mm
         To the scale at which the area is kept.
     """
+    from scipy.sparse import coo_matrix, vstack
+    from scipy.sparse.linalg import splu
+
     shape, area = flat_triangles(vertices, triangles)
     z = shape[..., 0] + 1j * shape[..., 1]
-    size = np.sqrt(np.maximum(2.0 * area, 1e-9))[:, None]
-    weight = (np.roll(z, -2, axis=1) - np.roll(z, -1, axis=1)) / size
+    weight = (np.roll(z, -2, axis=1) - np.roll(z, -1, axis=1)) / np.sqrt(np.maximum(2.0 * area, 1e-9))[
+        :, None
+    ]
+    rows = np.repeat(np.arange(len(triangles)), 3)
+    n = len(vertices)
+    matrix = coo_matrix((weight.ravel(), (rows, triangles.ravel())), shape=(len(triangles), n)).tocsc()
     one, two = _far_apart(vertices)
-    count, far = len(vertices) - 2, float(np.linalg.norm(vertices[one] - vertices[two]))
-    rest = np.setdiff1d(np.arange(len(vertices)), [one, two])
-    number = np.full(len(vertices), -1, dtype=np.int64)
-    number[rest] = np.arange(count)
-    held = -np.where(triangles == two, weight * far, 0.0).sum(axis=1)
-    right = np.zeros(count, dtype=np.complex128)
-    corner = number[triangles]
-    is_free = corner >= 0
-    np.add.at(right, corner[is_free], (weight.conj() * held[:, None])[is_free])
-    rows, columns = (np.repeat(corner, 3, axis=1), np.tile(corner, 3))
-    values = np.repeat(weight.conj(), 3, axis=1) * np.tile(weight, 3)
-    both = (rows >= 0) & (columns >= 0)
-    solved = factored(count, rows[both], columns[both], values[both]).solve(right)
-    points = np.zeros((len(vertices), 2))
-    points[two, 0] = far
-    points[rest] = np.stack([solved.real, solved.imag], axis=1)
+    rest = np.setdiff1d(np.arange(n), [one, two])
+    pinned = np.array([0.0, np.linalg.norm(vertices[one] - vertices[two])])
+    right = -(matrix[:, [one, two]] @ pinned)
+    free = matrix[:, rest]
+    real, imaginary = free.real, free.imag
+    whole = vstack([_beside(real, -imaginary), _beside(imaginary, real)]).tocsc()
+    target = np.concatenate([right.real, right.imag])
+    solved = splu((whole.T @ whole).tocsc()).solve(whole.T @ target)
+    points = np.zeros((n, 2))
+    points[two, 0] = pinned[1]
+    points[rest] = np.stack([solved[: len(rest)], solved[len(rest) :]], axis=1)
     signed = _signed(points, triangles).sum()
     return np.asarray(points * np.sqrt(area.sum() / max(abs(signed), 1e-12)))
+
+
+def _beside(left: Any, right: Any) -> Any:
+    """Return two sparse matrices side by side."""
+    from scipy.sparse import hstack
+
+    return hstack([left, right])
 
 
 def _far_apart(vertices: Array) -> tuple[int, int]:
@@ -232,6 +240,9 @@ def _far_apart(vertices: Array) -> tuple[int, int]:
 
 def _relaxed(patch: Patch, points: Array) -> Array:
     """Return a flat patch relaxed: triangles turned as they lie, then joined again, until nothing moves."""
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.linalg import splu
+
     triangles = patch.triangles
     shape, area = flat_triangles(patch.vertices, triangles)
     n = len(points)
@@ -246,9 +257,8 @@ def _relaxed(patch: Patch, points: Array) -> Array:
     rows = np.concatenate([a.ravel(), b.ravel(), a.ravel(), b.ravel()])
     columns = np.concatenate([b.ravel(), a.ravel(), a.ravel(), b.ravel()])
     w = weight.ravel()
-    both = (rows > 0) & (columns > 0)  # the first vertex is held
-    values = np.concatenate([-w, -w, w, w])[both]
-    system = factored(n - 1, rows[both] - 1, columns[both] - 1, values)
+    matrix = coo_matrix((np.concatenate([-w, -w, w, w]), (rows, columns)), shape=(n, n)).tocsc()
+    factor = splu(matrix[1:, 1:])
     for _ in range(_ROUNDS):
         now = points[b] - points[a]
         dot = np.einsum("ij,ijk,ijk->i", weight, edge, now)
@@ -266,7 +276,7 @@ def _relaxed(patch: Patch, points: Array) -> Array:
                 a.ravel(), pull[..., k].ravel(), n
             )
         fresh = np.zeros((n, 2))
-        fresh[1:] = system.solve(right[1:])
+        fresh[1:] = factor.solve(right[1:])
         step = np.abs((fresh - fresh.mean(axis=0)) - (points - points.mean(axis=0))).max()
         points = fresh
         if step < _SETTLED * np.sqrt(area.sum()):
