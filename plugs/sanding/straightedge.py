@@ -12,7 +12,7 @@ battens of one cubic a bay, are followed exactly.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -22,6 +22,9 @@ Array = NDArray[np.float64]
 
 _LAYINGS: Final = 9  # of the straightedge along a line, from its first place to its last
 _ALONG: Final = 33  # places under it
+_MOST_POINTS: Final = 200_000
+"""Of the panel, on all lines that are looked at together: 70 MB while they are interpolated."""
+
 _ROUNDS: Final = 20  # a stop for Newton's method where it does not settle
 _NEAR: Final = 1e-4  # mm. Gaps are told to a tenth
 _DIGITS: Final = 6  # after the point, mm: what differs by machine is cut off
@@ -126,6 +129,30 @@ def daylight(patch: PanelGrid, column: Array, first: Array, last: Array, length:
         Of the straightedge. A line that is no longer takes it from end to end; on a longer one it is
         laid at 9 places, end to end of the line.
     """
+    at_once = max(1, _MOST_POINTS // max(1, len(patch.points)))
+    if len(column) <= at_once:
+        return _shown(patch, column, first, last, length)
+    steps, shown = patch.rows - 1, []
+    for start in range(0, len(column), at_once):
+        some = slice(start, start + at_once)
+        begin = int(first[some].min() // steps)
+        end = max(begin + 1, int(np.ceil(last[some].max() / steps)))
+        near = slice(begin * patch.rows, end * patch.rows)  # the blocks that these lines lie on
+        part = replace(
+            patch, points=patch.points[near], normals=patch.normals[near], beside=patch.beside[near]
+        )
+        shown.append(
+            _shown(part, column[some], first[some] - begin * steps, last[some] - begin * steps, length)
+        )
+    return Daylight(
+        gap=np.concatenate([one.gap for one in shown]),
+        length=np.concatenate([one.length for one in shown]),
+        place=np.concatenate([one.place for one in shown]),
+    )
+
+
+def _shown(patch: PanelGrid, column: Array, first: Array, last: Array, length: float) -> Daylight:
+    """Return the largest gap under a straightedge along lines that are all looked at together."""
     count = len(column)
     found = Daylight(gap=np.zeros(count), length=np.zeros(count), place=np.zeros((count, 3)))
     lines = _lines(patch, column)
