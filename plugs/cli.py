@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 
 _BUILT, _INPUT_FAULT, _FINDINGS = 0, 2, 3  # as the README says; 1 is a fault of our own, as Python ends then
 _STOPPED, _INTERRUPT = 128, 2  # a shell's code for a signal, and SIGINT (POSIX shells, from memory)
+_ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+"""Variables that say how many threads multiply matrices: by how many, the last digits of a product go."""
 _STAGE_WIDTH = 30
 """Columns that the words of a stage take at most; spaces clear them on consoles that know nothing else."""
 
@@ -54,6 +57,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         0 done, 2 a fault of the input, 3 findings under ``--strict``. A fault of ours is an
         exception, which Python turns into 1; 128 and the signal's number for a command that was ended.
     """
+    os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))  # the same bytes on any number of cores
     streams.settle()
     with streams.ended_by_signals():
         try:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
+
+import pytest
 
 from tests.cli.conftest import PART
 from tests.demos import RECIPES
@@ -38,3 +41,29 @@ def test_fair_curves_load_one_file_of_scipy() -> None:
     assert not loaded(
         f"from pathlib import Path; from plugs.work import opened; opened(Path({recipe!r}), {{}})"
     )
+
+
+PRODUCT = """
+import os, sys
+from plugs.cli import main
+main([])
+assert "numpy" not in sys.modules
+if len(sys.argv) > 1:
+    os.sched_setaffinity(0, {int(sys.argv[1])})
+import hashlib, numpy as np
+one = np.random.default_rng(0).normal(size=(2, 401, 401)) * np.exp(1.0j)
+print(hashlib.sha256((one[0] @ one[1]).tobytes()).hexdigest())
+"""
+
+
+@pytest.mark.skipif(not hasattr(os, "sched_setaffinity"), reason="this system keeps no process to one core")
+def test_matrices_are_multiplied_alike_on_any_number_of_cores() -> None:
+    """By one core and by all, to the last bit: cloth is laid flat by products of matrices."""
+    one_core = str(min(os.sched_getaffinity(0)))
+    found = {
+        subprocess.run(
+            [sys.executable, "-c", PRODUCT, *more], capture_output=True, text=True, check=True
+        ).stdout
+        for more in ([], [one_core])
+    }
+    assert len(found) == 1
