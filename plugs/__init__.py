@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from plugs.recesses.recess import Boss, Recess
     from plugs.recipe.machine_file import read_machine
     from plugs.recipe.plug import Plug
+    from plugs.routing.words import Router
     from plugs.sanding.recess_kit import PocketWork
     from plugs.sanding.sanding import Sanding
     from plugs.skin.skin import Skin
@@ -77,6 +78,7 @@ _HOME = {
     "Recess": "plugs.recesses.recess",
     "Resin": "plugs.laminate.materials",
     "Sanding": "plugs.sanding.sanding",
+    "Router": "plugs.routing.words",
     "Schedule": "plugs.laminate.plies",
     "Shop": "plugs.laminate.dosing",
     "Skin": "plugs.skin.skin",
@@ -109,8 +111,8 @@ __all__ = [
     "CLOTHS", "FOAMS", "HARDENERS", "PLATES", "RESINS", "Adhesive", "Barrier", "Board", "Boss", "Bow",
     "Check", "Cloth", "Corner", "Cutting", "DartCut", "End", "Filler", "Finding", "Foam", "Glue", "Hardener",
     "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Output", "Pins", "Plug", "PlugError", "Ply",
-    "PocketWork", "Recess", "Resin", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station", "Stock",
-    "Templates", "WireAxis", "WireCutter", "WireWork", "Work", "Zone", "between", "by_sheet", "fair",
+    "PocketWork", "Recess", "Resin", "Router", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station",
+    "Stock", "Templates", "WireAxis", "WireCutter", "WireWork", "Work", "Zone", "between", "by_sheet", "fair",
     "fair_line", "inch", "load", "mirrored", "oz_per_ft2", "oz_per_yd2", "read_machine", "read_outline",
     "read_table", "stations_of", "work_out",
 ]  # fmt: skip

@@ -244,6 +244,7 @@ CHECKS: Final = (
     Check(stage="cloth", find=lambda work: () if work.cloth is None else work.cloth.patterns.findings),
     Check(stage="wire", find=lambda work: () if work.wire is None else work.wire.findings),
     Check(stage="wire", find=lambda work: () if work.by_hand is None else work.by_hand.findings),
+    Check(stage="sheets", find=lambda work: () if work.routed is None else work.routed.findings),
     Check(stage="resin", find=laid_doubts),
 )
 """What the house looks for, each with the stage that it looks at; cloth, made beside, is last."""

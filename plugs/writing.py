@@ -34,7 +34,7 @@ from plugs.stages.beside import cloth_beside
 from plugs.stages.worked import Worked
 from plugs.summary.csv_files import csv_files
 from plugs.summary.summary import Made, file_rows, summarise
-from plugs.summary.wire import wire_files
+from plugs.summary.wire import program_files
 
 if TYPE_CHECKING:
     from plugs.book.scene import BookScene
@@ -411,7 +411,11 @@ OUTPUTS: Final = (
     Output(kind="stl", make=partial(_solids, ending="stl"), shows=_SOLID),
     Output(kind="3mf", make=partial(_solids, ending="3mf"), shows=_SOLID),
     Output(kind="csv", make=lambda writing: writing.work.again("csv", csv_files), shows=STAGES),
-    Output(kind="ngc", make=lambda writing: writing.work.again("ngc", wire_files), shows=("body", "wire")),
+    Output(
+        kind="ngc",
+        make=lambda writing: writing.work.again("ngc", program_files),
+        shows=("body", "wire", "sheets"),
+    ),
     Output(kind="step", make=_step, shows=("lines", "body")),
     Output(kind="dxf", make=partial(_rendered, ending=".dxf"), shows=_FOAM),
     Output(kind="svg", make=partial(_rendered, ending=".svg"), shows=_FOAM),

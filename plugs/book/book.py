@@ -21,7 +21,7 @@ from plugs.book.shopping import shopping
 from plugs.book.skin import skin
 from plugs.book.source import BookSource
 from plugs.book.steps import anew, fit, more, recesses, sanding, stacking
-from plugs.book.wire import wire
+from plugs.book.wire import router, wire
 from plugs.drafting.drawing import Drawing
 from plugs.ground.errors import promise
 
@@ -35,6 +35,7 @@ SECTIONS: Final[tuple[tuple[str, str, Callable[[BookSource], Html]], ...]] = (
     ("shopping", "What to buy", shopping),
     ("templates", "Templates", templates),
     ("cutting", "Cutting", cutting),
+    ("router", "Cutting on the router", router),
     ("wire", "Cutting by wire", wire),
     ("stacking", "Stacking and gluing", stacking),
     ("sanding", "Sanding", sanding),

@@ -49,6 +49,7 @@ _CODES: Final = (
     ("separate-pieces", "cutting"),
     ("hot-wire", "cutting"),
     ("wire-", "wire"),
+    ("router-", "router"),
     ("few-pins", "stacking"),
     ("pins-alike", "stacking"),
     ("little-", "stacking"),

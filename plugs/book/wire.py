@@ -32,6 +32,15 @@ _BOW: Final = (
 )
 
 
+_ROUTER: Final = (
+    ("router-guard", "Eyes, ears and lungs guarded; dust drawn off; no gloves or loose sleeves near the bit"),
+    ("router-clamp", "Sheet clamped flat on a board to spare, clamps clear of the bit's way"),
+    ("router-zero", "Zero on the sheet's lower left corner and its upper face, bit as the program says"),
+    ("router-dry", "Run once above the sheet; nobody reaches in while the spindle turns"),
+    ("router-tabs", "Tabs sawn off when the spindle stands still, and trimmed to the line"),
+)
+
+
 def wire(source: BookSource) -> Html:
     """Return how blocks are cut by wire; empty where none are."""
     told, bow = source.summary.get("wire"), source.summary.get("bow")
@@ -117,6 +126,30 @@ def _by_machine(source: BookSource, told: Mapping[str, Any]) -> Html:
         if path.endswith(_SHEET)
     ]
     return joined(parts)
+
+
+def router(source: BookSource) -> Html:
+    """Return how sheets and boards are cut on a router; empty without one."""
+    told = source.summary.get("router")
+    if not told:
+        return Html("")
+    columns = (
+        ("board", "Sheet"), ("thickness_mm", "Thickness"), ("parts", "Parts"), ("passes", "Passes"),
+        ("tabs", "Tabs"), ("time_min", "Time"), ("kept_mm", "Kept in corners"), ("files", "Program"),
+    )  # fmt: skip
+    head = f"Sheets for {told['name']}, bit {source.quantity('bit_mm', told['bit_mm'])}, {told['direction']}"
+    return joined(
+        [
+            source.findings("router"),
+            steps(list(_ROUTER)),
+            quantities_table(head, columns, told["programs"], source.unit, _routed),
+        ]
+    )
+
+
+def _routed(row: Mapping[str, Any]) -> Html:
+    """Return a sheet with its box to tick."""
+    return step(f"router-{row['board']}", f"{row['board']} cut")
 
 
 def _row(program: Mapping[str, Any]) -> dict[str, Any]:

@@ -38,6 +38,7 @@ from plugs.recipe.words import (
     whole_stock,
     whole_templates,
 )
+from plugs.routing.words import Router, check_router
 from plugs.sanding.recess_kit import PocketWork
 from plugs.sanding.sanding import Sanding
 from plugs.skin.skin import Skin
@@ -107,6 +108,8 @@ class Plug:
         Whether the foam is cut with a hot wire.
     wire : WireWork or None
         What is cut by wire: programs for a machine, or templates for a bow.
+    router : Router or None
+        Cuts the sheets and the templates: programs are written.
     adhesive, filler, board : str, record or None
         Glue between layers, filler over the laminate and in corners, board for templates.
     currency : str
@@ -161,6 +164,7 @@ class Plug:
     mould: bool = False
     hot_wire: bool = False
     wire: WireWork | None = None
+    router: Router | None = None
     adhesive: str | Adhesive | None = "polyurethane glue"
     filler: str | Filler | None = None
     board: str | Board | None = None
@@ -231,6 +235,8 @@ def checked_plug(result: object, function: str) -> Plug:
         check_schedule(plug.schedule)
     if plug.wire is not None:
         check_wire(plug.wire)
+    if plug.router is not None:
+        check_router(plug.router, "router")
     return _with_materials(replace(plug, templates=templates, stock=whole_stock(plug.stock)))
 
 

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import shapely
+
 from plugs.foam.stock import Blank, Cutting, Stock
 from plugs.ground.errors import PlugError
 from plugs.laminate.choosing import material_named
@@ -13,6 +15,8 @@ from plugs.laminate.generic import BOARDS
 from plugs.laminate.materials import Board
 from plugs.nesting.nesting import Nesting, nest
 from plugs.recipe.plug import Plug
+from plugs.routing.paths import Part
+from plugs.routing.routed import RoutedBoard
 from plugs.stages.foam import Sheets
 from plugs.templates.templates import Template
 
@@ -106,6 +110,39 @@ def lay_boards(plug: Plug, templates: Sequence[Template]) -> Boards | None:
         nesting=nest(fitting, stock, _CUTTING, effort=0.0) if fitting else None,
         outgrown=tuple(blank.name for blank in blanks if blank.name not in kept),
     )
+
+
+def routed_boards(sheets: Sheets, boards: Boards | None, cut: str) -> list[RoutedBoard]:
+    """Return the sheets and boards that a router cuts, with the parts on them.
+
+    Parameters
+    ----------
+    sheets : Sheets
+    boards : Boards or None
+    cut : str
+        "sheets", "templates" or "all".
+
+    Returns
+    -------
+    list of RoutedBoard
+    """
+    found = []
+    for word, own, nesting in (
+        ("sheets", "sheet", sheets.nesting),
+        ("templates", "board", None if boards is None else boards.nesting),
+    ):
+        if nesting is None or cut not in ("all", word):
+            continue
+        for sheet in nesting.sheets:
+            parts = [
+                Part(name=one.piece.name if len(many) == 1 else f"{one.piece.name} {i}", outline=polygon)
+                for one in sheet.placements
+                for many in (shapely.get_parts(one.outline),)
+                for i, polygon in enumerate(many, start=1)
+            ]
+            stem = f"{own}-{sheet.number:02d}"
+            found.append(RoutedBoard(stem=stem, thickness=sheet.stock.thickness, parts=tuple(parts)))
+    return found
 
 
 def _blanks(template: Template, board: Board) -> list[Blank]:

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from plugs.laminate.part import Part, Sag
     from plugs.laminate.resin_plan import ResinPlan
     from plugs.laminate.shopping import ShoppingList
+    from plugs.routing.routed import Routed
     from plugs.stages.boards import Boards
     from plugs.stages.cloth import CutCloth, CutPly, Nets
     from plugs.stages.laying import Edges, Inside, Laying
@@ -169,6 +170,17 @@ class Worked(Staged):
     def base(self) -> BasePlan:
         """The plan that the plug is built on."""
         return foam.base_of(self.plug, self.body, self.standing.templates or self.gauges.templates)
+
+    @stage("router", "name", after=("sheets", "boards"))
+    def routed(self) -> Routed | None:
+        """The programs of a router; None without one."""
+        router = self.plug.router
+        if router is None:
+            return None
+        from plugs.routing.routed import route
+        from plugs.stages.boards import routed_boards
+
+        return route(routed_boards(self.sheets, self.boards, router.cut), router, self.plug.name)
 
     @stage("wire", "stack", "stations", after=("body", "standing", "layering", "pieces"))
     def wire_cuts(self) -> tuple[Cut, ...]:

@@ -63,7 +63,7 @@ def operator_sheet(
     everything = np.concatenate([ways.near, ways.far, _corners(program), [machine.start, (0.0, 0.0)]])
     wide, tall = np.ptp(everything, axis=0)
     scale = next((s for s in _SCALES if wide / s <= _WIDEST and tall / s <= _TALLEST), _SCALES[-1])
-    builder.line(ring_of(tuple(v / scale for v in _block(program))), FOAM)
+    builder.line(ring_of(_block(program)) / scale, FOAM)
     for face, group in ((ways.far, FAR), (ways.near, CUT)):
         builder.draw(
             [Path(points=face / scale, bulges=np.zeros(len(face)), is_closed=False, dxf_layer=group)]

@@ -164,6 +164,7 @@ _SECTIONS: Final[tuple[tuple[str, str, Callable[[Worked, Made], Any]], ...]] = (
     ("templates", "templates", lambda work, made: foam.templates(work, made.files)),
     ("boards", "templates", lambda work, made: foam.boards(work, made.files)),
     ("wire", "wire", lambda work, made: wire.wire_figures(work.wire, made.files)),
+    ("router", "sheets", lambda work, made: wire.router_figures(work.routed, made.files)),
     ("bow", "wire", lambda work, made: wire.bow_figures(work.by_hand, made.files)),
     ("sanding", "sanding", lambda work, _: sanding.sanding_figures(work.sanding)),
     ("recess_kits", "layers", lambda work, _: sanding.recess_figures(work.kits)),

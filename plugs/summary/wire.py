@@ -10,6 +10,7 @@ from plugs.stages.worked import Worked
 from plugs.summary.table import Figure, Table
 
 if TYPE_CHECKING:
+    from plugs.routing.routed import Routed, RouterProgram
     from plugs.wire.by_hand import ByHand, HandCut
     from plugs.wire.programs import Wired, WireProgram
 
@@ -106,6 +107,65 @@ def bow_figures(hands: ByHand | None, files: Mapping[str, bytes]) -> dict[str, A
             for hand, stem in zip(hands.cuts, stems, strict=True)
         ],
     }
+
+
+ROUTED: Final[Table[RouterProgram]] = Table(
+    Figure("board", lambda one: one.board.stem),
+    Figure("thickness_mm", lambda one: one.board.thickness),
+    Figure("parts", lambda one: [part.name for part in one.board.parts]),
+    Figure("passes", lambda one: one.passes),
+    Figure("tabs", lambda one: one.tabs),
+    Figure("time_min", lambda one: one.seconds / 60.0),
+    Figure("cut_in_mm", lambda one: one.cut_in_mm),
+    Figure("kept_mm", lambda one: one.kept_mm),
+    Figure("not_cut", lambda one: list(one.narrow)),
+)
+"""Programs of a router."""
+
+
+def router_figures(routed: Routed | None, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+    """Return what a router cuts; None without one."""
+    if routed is None:
+        return None
+    router = routed.router
+    return {
+        "name": router.name,
+        "bit_mm": router.bit,
+        "direction": router.direction,
+        "programs": [
+            ROUTED.told(one)
+            | {"files": [path for path in (f"router/{one.board.stem}.ngc",) if path in files]}
+            for one in routed.programs
+        ],
+    }
+
+
+def router_files(work: Worked) -> dict[str, str]:
+    """Return the programs of a router, by path; none without one.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    dict of str to str
+    """
+    return {} if work.routed is None else {f"router/{o.board.stem}.ngc": o.text for o in work.routed.programs}
+
+
+def program_files(work: Worked) -> dict[str, str]:
+    """Return all programs of a work, of wire cutter and router, by path.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    dict of str to str
+    """
+    return wire_files(work) | router_files(work)
 
 
 def program_paths(wired: Wired) -> list[str]:

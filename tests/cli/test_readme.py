@@ -70,12 +70,13 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
         "aft=End", 'bosses=[Boss(panel="deck", x=80.0, width=40.0, height=30.0, rise=5.0)], aft=End'
     )
     cut = bare.replace(
-        "import Boss", "import Bow, Hollow, Stock, Templates, WireAxis, WireCutter, WireWork, Boss"
+        "import Boss", "import Bow, Hollow, Router, Stock, Templates, WireAxis, WireCutter, WireWork, Boss"
     ).replace(
         "aft=End",
         'foam="eps 22", wire=WireWork(how="upright", bow=Bow(), machine=WireCutter(room_up=(0.0, 480.0), '
         'near=(WireAxis(letter="X"), WireAxis(letter="Y")), '
         'far=(WireAxis(letter="U"), WireAxis(letter="V")))), '
+        "router=Router(travel=(3100.0, 1600.0)), "
         "stock=[Stock(width=320.0, height=300.0, thickness=sheet), Stock(width=1200.0, height=900.0, "
         "thickness=sheet, count=1)], density=30.0, hollow=Hollow(wall=15.0, bridge=20.0), "
         "templates=Templates(stations=(150.0,), buttocks=(0.0,)), aft=End",

@@ -1,0 +1,114 @@
+"""The words of a recipe on a router, and what is wrong with one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated, Final
+
+from plugs.ground.errors import PlugError
+from plugs.ground.limits import Count, Letters, Name, OneOf, Within
+
+Feed = Annotated[float, Within(1.0, 50_000.0)]
+"""mm a minute."""
+Line = Annotated[str, Letters(0, 200)]
+"""A line of a program; NIST IR 6556, 3.1 allows 256 letters."""
+
+_ENDS: Final = ("M2", "M02", "M30")
+"""NIST IR 6556, 3.6.1."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Router:
+    """A router or a saw of three axes that cuts sheets and boards along outlines.
+
+    Attributes
+    ----------
+    name : str
+    cut : str
+        "sheets" of foam, "templates" from their boards, or "all".
+    bit : float, mm
+        Diameter of the tool.
+    direction : str
+        "climb", for a spindle that turns clockwise seen from above: the part on the right of the way the bit
+        goes; or "conventional", the part on its left.
+    depth : float, mm
+        Of one pass, at most.
+    through : float, mm
+        The last pass goes so far below the sheet, into a board under it.
+    tabs : int
+        To an outline, so that no part comes loose; 0 for a vacuum table.
+    tab_width, tab_height : float, mm
+        Of what is left standing.
+    feed, plunge : float, mm a minute
+        Along, and down.
+    clear : float, mm
+        Over the sheet, where the bit goes from cut to cut.
+    travel : tuple of two float, mm
+        From the sheet's lower left corner, along both its sides; to the other side of the corner it goes by
+        the bit's own diameter.
+    unit : str
+        "mm" or "in": of what is written.
+    decimals : int
+        Behind the point.
+    begins, ends : sequence of str
+        Lines before the first move and after the last; the last ends the program.
+    spindle_on, spindle_off : str
+    """
+
+    name: Name = "router"
+    cut: Annotated[str, OneOf(("all", "sheets", "templates"))] = "all"
+    bit: Annotated[float, Within(0.5, 50.0)] = 6.0
+    direction: Annotated[str, OneOf(("climb", "conventional"))] = "conventional"
+    depth: Annotated[float, Within(0.1, 500.0)] = 6.0
+    through: Annotated[float, Within(0.0, 10.0)] = 0.5
+    tabs: Annotated[int, Within(0, 20)] = 4
+    tab_width: Annotated[float, Within(1.0, 100.0)] = 8.0
+    tab_height: Annotated[float, Within(0.2, 100.0)] = 2.0
+    feed: Feed = 1500.0
+    plunge: Feed = 400.0
+    clear: Annotated[float, Within(1.0, 200.0)] = 8.0
+    travel: tuple[Annotated[float, Within(10.0, 20_000.0)], Annotated[float, Within(10.0, 20_000.0)]] = (
+        2550.0,
+        1300.0,
+    )
+    unit: Annotated[str, OneOf(("mm", "in"))] = "mm"
+    decimals: Annotated[int, Within(1, 6)] = 3
+    begins: Annotated[Sequence[Line], Count(0, 50)] = ("G17",)
+    ends: Annotated[Sequence[Line], Count(1, 50)] = ("M2",)
+    spindle_on: Line = "M3 S18000"
+    spindle_off: Line = "M5"
+
+
+def check_router(router: Router, param: str) -> None:
+    """Refuse a router that could not be.
+
+    Parameters
+    ----------
+    router : Router
+        Each word checked by itself.
+    param : str
+        Its path in the recipe.
+
+    Raises
+    ------
+    PlugError
+        Lines that no program can hold, a program that does not end.
+    """
+    words = {"spindle_on": (router.spindle_on,), "spindle_off": (router.spindle_off,)}
+    for word, lines in {"begins": router.begins, "ends": router.ends, **words}.items():
+        for row in lines:
+            if not row.isascii() or row.count("(") != row.count(")"):
+                raise PlugError(
+                    param=f"{param}.{word}",
+                    value=row,
+                    reason="a program holds plain letters, and each comment ends on its line",
+                    remedy="write it as the controller's manual does, with as many ( as ): 0 or more of each",
+                )
+    if (router.ends[-1].split() or [""])[0].upper() not in _ENDS:
+        raise PlugError(
+            param=f"{param}.ends",
+            value=router.ends,
+            reason="the last line does not end the program",
+            remedy='end with "M2" or "M30"',
+        )
