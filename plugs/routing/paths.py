@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 
 _QUARTER: Final = 48
 """Chords to a quarter round about a corner: of a bit of 50 mm 0.004 mm off the arc."""
-_FLAT_MM: Final = 0.002
+_FLAT_MM: Final = 0.004
 """mm. Points of a way that lie nearer to a straight line say nothing."""
 _SPARE: Final = 2.0
 """Of a way there must be as much left between tabs as tabs take."""

@@ -131,8 +131,8 @@ def route(boards: Sequence[RoutedBoard], router: Router, title: str) -> Routed:
                 code="router-corner",
                 severity="note",
                 where=", ".join(dict.fromkeys(name for one in keeping for name in one.keeps)),
-                message=f"inside corners keep up to {as_length(worst.kept_mm, '.1f')} that a bit of "
-                f"{as_length(router.bit, 'g', 'size')} does not reach, most on {worst.board.stem}",
+                message=f"inside corners and narrow slots keep up to {as_length(worst.kept_mm, '.1f')} that "
+                f"a bit of {as_length(router.bit, 'g', 'size')} does not reach, most on {worst.board.stem}",
                 remedy="file or saw them out to the line, or use a bit of "
                 f"{as_length(0.5 * router.bit, 'g', 'size')}",
             )
@@ -197,7 +197,7 @@ def _program(board: RoutedBoard, router: Router, title: str) -> RouterProgram:
         cut_in_mm=deep,
         kept_mm=max(kept.values()),
         keeps=tuple(name for name, value in kept.items() if value > TOLD_MM),
-        narrow=tuple(narrow),
+        narrow=tuple(dict.fromkeys(narrow)),
     )
 
 
