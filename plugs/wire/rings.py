@@ -112,6 +112,22 @@ def moved_out(ring: Array, by: Array) -> Array:
     return np.asarray(ring + moved)
 
 
+def least_beside(ring: Array, by: Array) -> Array:
+    """Return the least of what is said of each point of a ring and of the ends of the sides beside it.
+
+    Parameters
+    ----------
+    ring : (n, 2) float, mm
+    by : (n,) float, in any unit
+
+    Returns
+    -------
+    (n,) float, in the same unit
+    """
+    last, following = _sides_beside(ring)
+    return np.asarray(np.minimum(by, np.minimum(by[last], by[(following + 1) % len(ring)])))
+
+
 def mitres_of(ring: Array) -> Array:
     """Return the way of each point of a ring when both sides beside it are moved out by 1.
 

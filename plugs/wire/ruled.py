@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.wire.pairs import Pairs
-from plugs.wire.rings import area_of, corners_of, mitres_of, moved_out
+from plugs.wire.rings import area_of, corners_of, least_beside, mitres_of, moved_out
 from plugs.wire.sections import Sectioned
 
 Array = NDArray[np.float64]
@@ -207,15 +207,25 @@ def without_loops(moved: Ruled, ruled: Ruled, near_by: Array, far_by: Array) -> 
 
 
 def _unlooped(points: Array, ring: Array, by: Array) -> Array:
-    """Return a ring that was moved out, what lies in loops of it put between the points before and behind."""
-    area = shapely.make_valid(shapely.Polygon(ring))
-    away = shapely.distance(shapely.points(points), shapely.LinearRing(ring))
-    inside = shapely.contains_xy(area, points[:, 0], points[:, 1]) != (area_of(ring) < 0.0)
-    kept = np.flatnonzero(np.where(inside, -away, away) >= _KEPT_RATIO * by - _WHOLE_MM)
+    """Return a ring that was moved out, what lies in loops of it put between the points before and behind.
+
+    Corners go by the sides beside them; no point is put nearer to where the ring was.
+    """
+    away = _outside(points, ring)
+    kept = np.flatnonzero(away >= _KEPT_RATIO * least_beside(ring, by) - _WHOLE_MM)
     if not len(kept) or len(kept) == len(points):
         return points
     order = np.arange(len(points))
-    return np.column_stack([np.interp(order, kept, points[kept, i], period=len(points)) for i in (0, 1)])
+    put = np.column_stack([np.interp(order, kept, points[kept, i], period=len(points)) for i in (0, 1)])
+    return np.asarray(np.where((_outside(put, ring) > away)[:, None], put, points))
+
+
+def _outside(points: Array, ring: Array) -> Array:
+    """Return how far points lie out of the material that a ring has on its left, - inside, mm."""
+    area = shapely.make_valid(shapely.Polygon(ring))
+    away = shapely.distance(shapely.points(points), shapely.LinearRing(ring))
+    inside = shapely.contains_xy(area, points[:, 0], points[:, 1]) != (area_of(ring) < 0.0)
+    return np.asarray(np.where(inside, -away, away))
 
 
 def secants_of(ruled: Ruled, ring: Array) -> Array:
