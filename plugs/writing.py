@@ -276,11 +276,12 @@ def _joined(first: Mapping[str, Drawing], second: Mapping[str, Drawing]) -> dict
 def _book(writing: Writing) -> dict[str, str]:
     """Return the build book."""
     from plugs.book.book import book_html
-    from plugs.book.scene import make_book_scene
+    from plugs.book.scene import make_book_scene, wire_ways
 
     def seen(work: Worked) -> BookScene:
         finish = None if work.skin_proof is None else work.finish.body
-        return make_book_scene(work.body.body, work.layers, work.templates, finish)
+        scene = make_book_scene(work.body.body, work.layers, work.templates, finish)
+        return replace(scene, ways=wire_ways(work.wire))
 
     scene = writing.work.again("book scene", seen)
     shown = {_book_name(Path(picture.path).stem): picture.content for picture in writing.made.pictures}

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from plugs.book.book import book_html
-from plugs.book.scene import BookScene, make_book_scene
+from plugs.book.scene import BookScene, make_book_scene, wire_ways
 from plugs.drafting.drawing import Drawing
 from plugs.drawings import edge_drawings, layer_drawings, sheet_drawings, template_drawings
 from plugs.work import Work, opened
@@ -34,6 +34,7 @@ def book_of(name: str | Path, **words: object) -> Book:
     summary = work.summary
     finish = None if work.skin_proof is None else work.finish.body
     scene = make_book_scene(work.body.body, work.layers, work.templates, finish)
+    scene = replace(scene, ways=wire_ways(work.wire))
     return Book(
         work=work, summary=summary, drawings=drawings, scene=scene, page=book_html(summary, drawings, scene)
     )

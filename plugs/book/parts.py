@@ -127,6 +127,12 @@ def viewer(source: BookSource) -> Html:
             el("output", data_part="at-words", aria_live="polite"),
             data_part="at-row",
         ),
+        el(
+            "div",
+            el("label", "Wire on its way ", _slider("wire", 1000), class_="slide"),
+            el("output", data_part="wire-words", aria_live="polite"),
+            data_part="wire-row",
+        ),
     )
     return el(
         "section",

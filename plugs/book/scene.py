@@ -9,7 +9,7 @@ import base64
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,9 @@ from plugs.mesh.faces import with_fewer_faces
 from plugs.mesh.mesh import PLANES, Body
 from plugs.templates.bays import without_plates
 from plugs.templates.templates import Template
+
+if TYPE_CHECKING:
+    from plugs.wire.programs import Wired
 
 Array = NDArray[np.float64]
 
@@ -59,6 +62,26 @@ class SceneMesh:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WireWay:
+    """Where a wire cutter's wire goes through a block, in the plug's own axes.
+
+    Attributes
+    ----------
+    name : str
+        Of the piece.
+    near, far : (n, 3) float, mm
+        On the block's faces, from outside it and back.
+    seconds : (n,) float, s
+        When it comes there, from 0.
+    """
+
+    name: str
+    near: Array
+    far: Array
+    seconds: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BookScene:
     """What the book shows.
 
@@ -69,11 +92,14 @@ class BookScene:
         Of the finished part, or of the foam without a skin.
     axis : str
         That the layers lie square to.
+    ways : tuple of WireWay
+        In the order of cutting; none without a wire cutter.
     """
 
     meshes: tuple[SceneMesh, ...]
     views: tuple[View, View, View]
     axis: str
+    ways: tuple[WireWay, ...] = ()
 
 
 def make_book_scene(
@@ -109,6 +135,33 @@ def make_book_scene(
         meshes.append(_mesh(template.name, "templates", body))
     axis = layers[0].axis if layers else "z"
     return BookScene(meshes=tuple(meshes), views=three_views(bare if skinned is None else skinned), axis=axis)
+
+
+def wire_ways(wired: Wired | None) -> tuple[WireWay, ...]:
+    """Return the ways of a cutter's wire, as its programs are read back.
+
+    Parameters
+    ----------
+    wired : Wired or None
+
+    Returns
+    -------
+    tuple of WireWay
+    """
+    found = []
+    for program in () if wired is None else wired.programs:
+        cut, standing = program.cut, program.planned.standing
+        ends, seconds = program.ran.ends[1:-1], program.ran.seconds[1:-1]  # without the ways home
+        sides = []
+        for across, place in ((standing.at[2], cut.from_mm), (standing.at[2] + cut.width, cut.to_mm)):
+            plane = standing.unplaced(ends[:, :2] + across / standing.span * (ends[:, 2:] - ends[:, :2]))
+            points = np.empty((len(plane), 3))
+            points[:, ["xyz".index(axis) for axis in PLANES[cut.axis]]] = plane
+            points[:, "xyz".index(cut.axis)] = place
+            sides.append(points)
+        times = np.cumsum(seconds) - seconds[0]
+        found.append(WireWay(name=cut.name, near=sides[0], far=sides[1], seconds=times))
+    return tuple(found)
 
 
 def _cut(bare: Body, layers: Sequence[Layer], templates: Sequence[Template]) -> list[Body]:
@@ -193,6 +246,16 @@ def scene_json(scene: BookScene) -> str:
         "axis": scene.axis,
         "meshes": rows,
     }
+    if scene.ways:
+        whole["ways"] = [
+            {
+                "name": way.name,
+                "near": np.round(way.near, 1).tolist(),
+                "far": np.round(way.far, 1).tolist(),
+                "seconds": np.round(way.seconds, 1).tolist(),
+            }
+            for way in scene.ways
+        ]
     return json.dumps(whole, separators=(",", ":")).replace("<", "\\u003c")
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from plugs.book.scene import wire_ways
 from plugs.drawings import operator_sheets
 from plugs.work import opened
 from tests.recipes.test_cut_by_wire import BOX, WIRE
@@ -38,3 +39,22 @@ def test_without_a_machine_there_is_no_sheet(tmp_path: Path) -> None:
     path = tmp_path / "box.py"
     path.write_text(BOX.replace("WORDS", ""), encoding="utf-8")
     assert operator_sheets(opened(path, {})) == {}
+
+
+def test_the_book_shows_the_wire_where_the_program_leads_it(tmp_path: Path) -> None:
+    """On both faces of each block, in the plug's axes, in the time that the program takes; else nothing."""
+    path = tmp_path / "box.py"
+    path.write_text(BOX.replace("WORDS", WIRE.replace("MORE", 'cut="bays"')), encoding="utf-8")
+    wired = opened(path, {}).wire
+    assert wired is not None
+    for way, program in zip(wire_ways(wired), wired.programs, strict=True):
+        cut, journey = program.cut, program.planned.journey
+        assert np.unique(way.near[:, 0]) == pytest.approx([cut.from_mm])
+        assert np.unique(way.far[:, 0]) == pytest.approx([cut.to_mm])
+        for face, planned in ((way.near, journey.near), (way.far, journey.far)):
+            placed = program.planned.standing.placed(face[:, 1:])
+            apart = np.hypot(*(planned[:, None] - placed[None]).transpose(2, 0, 1)).min(axis=1)
+            assert apart.max() < 0.01
+        assert (np.diff(way.seconds) >= 0.0).all()
+        assert 0.5 * program.seconds < way.seconds[-1] <= program.seconds
+    assert wire_ways(None) == ()

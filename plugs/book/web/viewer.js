@@ -116,6 +116,45 @@
   const lamp = new THREE.DirectionalLight("#ffffff", 1.7);
   scene.add(lamp, lamp.target);
 
+  // The wire of a cutter: where it stands at a time, and what it has gone along on both faces.
+  const wire = new THREE.Group();
+  const ways = packed.ways || [];
+  const steps = []; // [piece, step, when it begins]
+  let whole = 0;
+  for (const way of ways) {
+    way.seconds.forEach((when, k) => { if (k) steps.push([way, k, whole + way.seconds[k - 1]]); });
+    whole += way.seconds[way.seconds.length - 1];
+  }
+  const line = (count, colour) => {
+    const shape = new THREE.BufferGeometry();
+    shape.setAttribute("position", new THREE.BufferAttribute(new Float32Array(6 * count), 3));
+    const drawn = new THREE.LineSegments(shape, new THREE.LineBasicMaterial({ color: colour }));
+    drawn.frustumCulled = false;
+    wire.add(drawn);
+    return shape;
+  };
+  const straight = line(1, "#d00000"), trail = line(2 * steps.length, "#7030c0");
+  steps.forEach(([way, k], i) => {
+    trail.attributes.position.array.set([...way.near[k - 1], ...way.near[k], ...way.far[k - 1], ...way.far[k]], 12 * i);
+  });
+  scene.add(wire);
+  function moveWire(share) {
+    wire.visible = share > 0;
+    if (!share) return "";
+    const when = share * whole;
+    let i = 0;
+    while (i + 1 < steps.length && steps[i + 1][2] <= when) i += 1;
+    const [way, k, begin] = steps[i];
+    const part = Math.min(1, (when - begin) / Math.max(way.seconds[k] - way.seconds[k - 1], 1e-6));
+    const at = (face) => new THREE.Vector3(...face[k - 1]).lerp(new THREE.Vector3(...face[k]), part);
+    const near = at(way.near), far = at(way.far);
+    const over = far.clone().sub(near).setLength(0.08 * size); // it is longer than the block
+    straight.attributes.position.array.set([...near.sub(over).toArray(), ...far.add(over).toArray()]);
+    straight.attributes.position.needsUpdate = true;
+    trail.setDrawRange(0, 4 * i);
+    return way.name + ", " + (when / 60).toFixed(1) + " of " + (whole / 60).toFixed(1) + " min";
+  }
+
   // ---- how it is looked at
 
   const renderer = new THREE.WebGLRenderer({ canvas, context, antialias: true, alpha: true });
@@ -132,7 +171,7 @@
   controls.minZoom = 0.2;
   controls.maxZoom = 40;
 
-  const state = { show: groups.finish.length ? "finish" : "foam", only: "", apart: 0, axis: "", at: 0.5, templates: false };
+  const state = { show: groups.finish.length ? "finish" : "foam", only: "", apart: 0, axis: "", at: 0.5, templates: false, wire: 0 };
   let asked = false;
 
   function draw() {
@@ -263,6 +302,11 @@
     const words = state.axis ? state.axis + " = " + length(sectionAt()) : "";
     at.setAttribute("aria-valuetext", words);
     find("at-words").textContent = words;
+    find("wire-row").hidden = !steps.length;
+    find("wire").value = String(Math.round(1000 * state.wire));
+    const told = moveWire(steps.length ? state.wire : 0);
+    find("wire").setAttribute("aria-valuetext", told);
+    find("wire-words").textContent = told;
     find("axis").value = state.axis;
     find("only").value = state.only;
     find("templates").checked = state.templates;
@@ -336,6 +380,7 @@
   find("only").addEventListener("change", (event) => choose({ only: event.target.value }));
   find("axis").addEventListener("change", (event) => choose({ axis: event.target.value }));
   find("at").addEventListener("input", (event) => choose({ at: Number(event.target.value) / 1000 }));
+  find("wire").addEventListener("input", (event) => choose({ wire: Number(event.target.value) / 1000 }));
   find("templates").addEventListener("change", (event) => choose({ templates: event.target.checked }));
 
   room.hidden = false;
