@@ -7,7 +7,18 @@ import sys
 from pathlib import Path
 from statistics import median
 
-from tests.bench.runs import MAIN, RECIPES, ROOT, STEPLESS, Taken, alternating, command, medians, peak_mb, ran
+from tests.bench.runs import (
+    MAIN,
+    RECIPES,
+    ROOT,
+    STEPLESS,
+    Taken,
+    alternating,
+    command,
+    looked_at,
+    medians,
+    ran,
+)
 from tests.bench.table import row
 
 _COUNTS = (10, 100, 1000)
@@ -109,11 +120,11 @@ def stacks(runs: int) -> None:
 
 
 def thousand(folder: Path) -> None:
-    """Build a thousand layers whole, once for time and once for memory."""
+    """Build a thousand layers whole, once."""
     words = ["build", str(RECIPES / f"{MAIN}.py"), "--out", str(folder / "thousand")]
     for change in ("height=600", "stern_height=500", "sheet=0.6"):
         words += ["--set", change]
-    taken, memory = ran(["-m", "plugs", *words]), peak_mb(words)
+    taken, memory = looked_at(words)
     row("1,000 layers, full build, CPU", MAIN, taken.cpu_s, 30.0, taken=taken, memory=memory, unit="s")
     row("1,000 layers, full build, memory", MAIN, memory / 1024.0, 0.8, unit="GB")
 
@@ -123,7 +134,7 @@ def stations(folder: Path) -> None:
     recipe = folder / "long_hull.py"
     recipe.write_text(_LONG_HULL, encoding="utf-8")
     words = ["build", str(recipe), "--out", str(folder / "long"), *STEPLESS]
-    taken, memory = ran(["-m", "plugs", *words]), peak_mb(words)
+    taken, memory = looked_at(words)
     row("200 stations with skin, without STEP, memory", "long_hull", memory / 1024.0, 0.6,
         taken=taken, memory=memory, unit="GB")  # fmt: skip
 
