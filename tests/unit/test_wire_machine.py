@@ -16,8 +16,9 @@ from plugs.mesh import mesh
 from plugs.recipe.machine_file import read_machine
 from plugs.recipe.starter import starter_machine
 from plugs.wire.machine import kerf_of
-from plugs.wire.planned import plan_cut
+from plugs.wire.planned import Planned, plan_cut
 from plugs.wire.program import program_of
+from plugs.wire.programs import write_programs
 from plugs.wire.proof import prove
 from plugs.wire.reading import ProgramFaultError, run
 from plugs.wire.words import WireAxis, WireCutter, check_machine
@@ -226,3 +227,24 @@ def test_a_program_says_what_it_is() -> None:
     assert text.startswith("(H cker links : L01)\n(block 120.0 along, 120.0 up, 50.0 across, mm)\n")
     assert "guessed slot" in text
     assert text.endswith("M5\nM2\n")
+
+
+@pytest.mark.parametrize(("shift", "allowance"), [(0.2, 3.0), (0.8, 3.0), (5.0, 3.0), (0.8, 0.0)])
+def test_a_program_that_spoils_its_piece_is_not_written(
+    monkeypatch: pytest.MonkeyPatch, shift: float, allowance: float
+) -> None:
+    """Written 0.2 off it is sound, 0.8 off it is told, and deeper than the allowance nothing comes of it."""
+
+    def off(planned: Planned, machine: WireCutter, title: str) -> str:
+        moved = replace(planned, ends=planned.ends + np.array([0.0, shift, 0.0, shift]))
+        return program_of(moved, machine, title)
+
+    monkeypatch.setattr("plugs.wire.programs.program_of", off)
+    cut = cut_of(box_body(100.0, 100.0, 50.0), 50.0)
+    if shift > max(allowance, 0.3):
+        with pytest.raises(PlugError) as fault:
+            write_programs([cut], MACHINE, "Box", allowance)
+        assert "nothing is written" in fault.value.reason
+        return
+    codes = [found.code for found in write_programs([cut], MACHINE, "Box", allowance).findings]
+    assert codes == (["wire-cuts-in"] if shift > 0.3 else [])
