@@ -27,6 +27,9 @@ _MOST_LAYERS = 5000
 """A guard against a typing error, far above what anybody glues up, and what a build still works out."""
 _THINNEST = 5.0  # mm. Foam thinner than this breaks in the hand (common practice, no source)
 _NEEDLE = 0.01  # mm. Mean width of a sliver that cannot be cut: area over length
+_SPARE = 0.1
+"""mm. So much more than is missing is asked for where that is no round figure: other sheets have the plug
+sampled at other places, and the top of a curve may come out higher by a part of its chords' tolerance."""
 _ROUND = 0.01
 """To what a plug is said to be too high for one sheet less, mm."""
 
@@ -357,12 +360,14 @@ def _sheets(stack: Stack, need: float) -> list[float]:
     covered = 0.0
     while covered < need - LENGTH:
         if stack.order == "explicit" and len(sheets) == len(stack.thicknesses):
+            more = tenth_up(need - covered)
+            more += _SPARE if more - (need - covered) > LENGTH else 0.0
             raise PlugError(
                 param="stack.thicknesses",
                 value=stack.thicknesses,
                 reason=f"the plug is {need:.1f} mm high along {stack.axis}, the sheets are {covered:g}",
-                remedy=f"add sheets of {tenth_up(need - covered):.1f} mm or more together",
-                would_do=[("stack.thicknesses", (*stack.thicknesses, tenth_up(need - covered)))],
+                remedy=f"add sheets of {more:.1f} mm or more together",
+                would_do=[("stack.thicknesses", (*stack.thicknesses, round(more, 1)))],
             )
         if len(sheets) == _MOST_LAYERS:
             thin = max(need / _MOST_LAYERS, 0.5)
