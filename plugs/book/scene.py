@@ -250,13 +250,18 @@ def scene_json(scene: BookScene) -> str:
         whole["ways"] = [
             {
                 "name": way.name,
-                "near": np.round(way.near, 1).tolist(),
-                "far": np.round(way.far, 1).tolist(),
-                "seconds": np.round(way.seconds, 1).tolist(),
+                "near": _tenths(way.near),
+                "far": _tenths(way.far),
+                "seconds": _tenths(way.seconds),
             }
             for way in scene.ways
         ]
     return json.dumps(whole, separators=(",", ":")).replace("<", "\\u003c")
+
+
+def _tenths(values: Array) -> Any:
+    """Return places and times as finely as a picture shows them."""
+    return np.round(values, 1).tolist()
 
 
 def _base64(values: NDArray[Any]) -> str:
