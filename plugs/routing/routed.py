@@ -133,8 +133,7 @@ def route(boards: Sequence[RoutedBoard], router: Router, title: str) -> Routed:
                 where=", ".join(dict.fromkeys(name for one in keeping for name in one.keeps)),
                 message=f"inside corners and narrow slots keep up to {as_length(worst.kept_mm, '.1f')} that "
                 f"a bit of {as_length(router.bit, 'g', 'size')} does not reach, most on {worst.board.stem}",
-                remedy="file or saw them out to the line, or use a bit of "
-                f"{as_length(0.5 * router.bit, 'g', 'size')}",
+                remedy="file or saw them out to the line, or use a thinner bit",
             )
         )
     narrow = [name for one in programs for name in one.narrow]
@@ -145,8 +144,7 @@ def route(boards: Sequence[RoutedBoard], router: Router, title: str) -> Routed:
                 severity="warning",
                 where=", ".join(dict.fromkeys(narrow)),
                 message=f"openings narrower than the bit of {as_length(router.bit, 'g', 'size')} are not cut",
-                remedy="drill or saw them by the drawing, or use a bit of "
-                f"{as_length(0.5 * router.bit, 'g', 'size')}",
+                remedy="drill or saw them by the drawing, or use a thinner bit",
             )
         )
     return Routed(router=router, programs=programs, findings=tuple(found))

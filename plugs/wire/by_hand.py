@@ -259,7 +259,7 @@ def _out_of_step(hands: Sequence[HandCut]) -> list[Finding]:
             where=hand.cut.name,
             message=f"between numbers the wire strays by up to {as_length(slip, '.1f')} when each hand goes "
             "evenly",
-            remedy=f"put the numbers closer: bow=Bow(apart={hand.bow.apart / 2.0:g})",
+            remedy="put the numbers closer, by a smaller apart of the bow, or guide it by eye there",
         )
     ]
 

@@ -27,12 +27,13 @@ _SLOWER: Final = 0.9
 """Of the slowest feed measured: what is slower is told."""
 _INSIDE: Final = 2.0
 """mm. Of the edges of a block: nearer the wire may still be on its way in."""
-_NAMES: Final = {
+NOT_REACHED: Final = {
     "hollow": "a hollow between the faces",
     "bulge": "a bulge between the faces",
     "end": "an end that runs out before a face",
     "recess": "a recess that no straight wire reaches",
 }
+"""What a straight wire does not reach, by its kind."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -290,7 +291,7 @@ def left_over(cuts: Sequence[Cut]) -> list[Finding]:
     list of Finding
     """
     found = []
-    for kind, words in _NAMES.items():
+    for kind, words in NOT_REACHED.items():
         mine = [(one, left) for one in cuts for left in one.left if left.kind == kind]
         if not mine:
             continue

@@ -47,6 +47,7 @@ from plugs import (
     PocketWork,
     Recess,
     Resin,
+    Router,
     Sanding,
     Schedule,
     Shop,
@@ -136,6 +137,7 @@ PLACES: dict[type, tuple[Any, Callable[[Any], Plug]]] = {
     WireCutter: (WireCutter(), lambda r: by_wire(machine=r)),
     WireAxis: (WireAxis(letter="X"), lambda r: by_wire(machine=WireCutter(near=(r, WireAxis(letter="Y"))))),
     Bow: (Bow(), lambda r: by_wire(bow=r)),
+    Router: (Router(), lambda r: replace(PLUG, router=r)),
     Check: (Check(stage="body", find=lambda _: ()), lambda r: replace(PLUG, checks=(r,))),
 }
 """Where each record stands in a plug."""
