@@ -312,7 +312,7 @@ class SheetFilling:
         ----------
         most : tuple of 3 float, dimensionless, or None
             Score beyond which the order is given up.
-        effort : float
+        effort : float, dimensionless
             The order is given up too when all fillings together have taken so much.
 
         Returns
