@@ -258,9 +258,11 @@ def _beyond(machine: WireCutter, programs: Sequence[WireProgram]) -> list[Findin
             code="wire-beyond-slots",
             severity="note",
             where=", ".join(names),
-            message=f"the wire goes as slowly as {feed:.0f} mm a minute at a face of {name}; the slowest "
-            f"slot was measured at {measured:g}, and what melts there follows the law of the two slowest",
-            remedy=f"measure one more slot, at {max(feed, 0.2 * measured):.0f} mm a minute, or cut faster",
+            message=f"the wire goes as slowly as {as_length(feed, '.0f')} a minute at a face of {name}; "
+            f"the slowest slot was measured at {as_length(measured, 'g')}, and what melts there follows the "
+            "law of the two slowest",
+            remedy=f"measure one more slot, at {as_length(max(feed, 0.2 * measured), '.0f')} a minute, "
+            "or cut faster",
         )
     ]
 

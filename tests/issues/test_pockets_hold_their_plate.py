@@ -22,6 +22,7 @@ from plugs.lines.section import Corner, End, LinesPlan, Station
 from plugs.lines.stations import Loft
 from plugs.recesses.plates import PLATES
 from plugs.recesses.recess import Recess, Tool, make_tool
+from plugs.recipe.words import check_recess
 from tests.shapes import box_plan
 
 STERN = checked_loft(box_plan(400.0, 900.0, 400.0))
@@ -209,7 +210,9 @@ def test_nothing_is_left_over_the_mouth_on_a_hollow_panel() -> None:
 def test_words_that_say_no_thing(words: dict[str, object], param: str) -> None:
     """Refused by name, by the check of every word or by the recess itself."""
     with pytest.raises(PlugError) as caught:
-        tool_of(checked(Recess(panel="aft", z=200.0, **words), Recess, "recesses[0]"))  # type: ignore[arg-type]
+        item = checked(Recess(panel="aft", z=200.0, **words), Recess, "recesses[0]")  # type: ignore[arg-type]
+        check_recess(item, "recesses[0]")
+        tool_of(item)
     assert caught.value.param == f"recesses[0].{param}"
 
 

@@ -92,7 +92,7 @@ def test_deck_by_hand() -> None:
     layup = lay_up(Schedule(plies=[Ply(cloth="mat 450")] * 2), ["deck"], foam="pu 40")
     sag = sag_under_hand(layup, FlatPanel(place="deck", length=600.0, width=400.0))
     assert sag is not None
-    assert sag.modulus_mpa == pytest.approx(6500.0)
+    assert [ply_modulus(ply) for ply in layup.plies] == pytest.approx([6500.0, 6500.0])
     assert by_navier(1.5, 0.2, 160) == pytest.approx(0.01456, abs=0.5e-5)
     assert sag.sag == pytest.approx(42.2, abs=0.05)
     assert sag.least_thickness == pytest.approx(5.07, abs=0.005)
