@@ -20,7 +20,7 @@ from plugs.ground.figures import tenth_up
 from plugs.ground.lengths import as_length
 from plugs.routing.paths import Lap, Part, lap_at, laps_of, passes_of
 from plugs.routing.words import Router
-from plugs.wire.reading import Dialect, ProgramFaultError, Ran, run
+from plugs.wire.reading import Dialect, Ran, read_back
 
 Array = NDArray[np.float64]
 
@@ -162,15 +162,7 @@ def _program(board: RoutedBoard, router: Router, title: str) -> RouterProgram:
         wire_on=router.spindle_on,
         wire_off=router.spindle_off,
     )
-    try:
-        ran = run(text, dialect)
-    except ProgramFaultError as fault:
-        raise PlugError(
-            param="router.begins",
-            value=router.begins,
-            reason=f"the program of {board.stem} cannot be read back: {fault}",
-            remedy='give lines of RS-274 that move nothing, such as "G17", and 1 last line that ends: "M2"',
-        ) from fault
+    ran = read_back(text, dialect, board.stem, ("router.begins", router.begins))
     swept, below = (swept_at(ran, depth, router.bit) for depth in (_LEVEL, board.thickness - _LEVEL))
     deep, name = max(
         ((cut_into(plane, part.outline), part.name) for part in board.parts for plane in (swept, below)),

@@ -4,18 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, Final
+from typing import Annotated
 
-from plugs.ground.errors import PlugError
-from plugs.ground.limits import Count, Letters, Name, OneOf, Within
-
-Feed = Annotated[float, Within(1.0, 50_000.0)]
-"""mm a minute."""
-Line = Annotated[str, Letters(0, 200)]
-"""A line of a program; NIST IR 6556, 3.1 allows 256 letters."""
-
-_ENDS: Final = ("M2", "M02", "M30")
-"""NIST IR 6556, 3.6.1."""
+from plugs.ground.limits import Count, Name, OneOf, Within
+from plugs.wire.words import ENDS, Feed, Line, check_lines
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,20 +87,6 @@ def check_router(router: Router, param: str) -> None:
     PlugError
         Lines that no program can hold, a program that does not end.
     """
-    words = {"spindle_on": (router.spindle_on,), "spindle_off": (router.spindle_off,)}
-    for word, lines in {"begins": router.begins, "ends": router.ends, **words}.items():
-        for row in lines:
-            if not row.isascii() or row.count("(") != row.count(")"):
-                raise PlugError(
-                    param=f"{param}.{word}",
-                    value=row,
-                    reason="a program holds plain letters, and each comment ends on its line",
-                    remedy="write it as the controller's manual does, with as many ( as ): 0 or more of each",
-                )
-    if (router.ends[-1].split() or [""])[0].upper() not in _ENDS:
-        raise PlugError(
-            param=f"{param}.ends",
-            value=router.ends,
-            reason="the last line does not end the program",
-            remedy='end with "M2" or "M30"',
-        )
+    lines = {word: getattr(router, word) for word in ("begins", "ends")}
+    lines |= {word: (getattr(router, word),) for word in ("spindle_on", "spindle_off")}
+    check_lines(lines, ENDS, param)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cache, partial
 from itertools import pairwise
 
 import shapely
@@ -101,8 +102,9 @@ def _pieces(slabs: Slabs) -> Iterator[tuple[str, Body, Between]]:
     axis = next(iter(layers.values())).axis
     turned = mesh.stacked(slabs.foam, axis)
     voids = {void.layer: void for void in slabs.parted.voids if not void.outline.is_empty}
+    cut = cache(partial(_slab, turned, slabs.foam, axis))  # once for all pieces between the same faces
     for piece in slabs.parted.whole:
-        slab = _slab(turned, slabs.foam, axis, piece.from_mm, piece.to_mm)
+        slab = cut(piece.from_mm, piece.to_mm)
         prism = mesh.prism(shapely.MultiPolygon([piece.rough]), piece.from_mm - 1.0, piece.to_mm + 1.0)
         body = _hollow(mesh.common(slab, prism), voids.get(piece.layer))
         words = Between(name=piece.name, axis=axis, from_mm=piece.from_mm, to_mm=piece.to_mm, allowance=0.0)

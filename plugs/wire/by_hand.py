@@ -25,7 +25,7 @@ from plugs.wire.cuts import Cut
 from plugs.wire.journey import MARGIN, Block, block_of, journey_round, wire_rings
 from plugs.wire.machine import Kerf, kerf_of
 from plugs.wire.planned import half_slots
-from plugs.wire.programs import TOLD_MM, left_over
+from plugs.wire.programs import TOLD_MM, guessed, left_over
 from plugs.wire.rings import CORNER_DEG, mitres_of, moved_out, normals_of
 from plugs.wire.ruled import Ruled, secants_of
 from plugs.wire.words import Bow
@@ -205,30 +205,17 @@ def all_by_hand(cuts: Sequence[Cut], bow: Bow, *, is_alone: bool) -> ByHand:
     """
     hands = tuple(cut_by_hand(cut, bow) for cut in cuts)
     found = [
-        *_guessed(bow, hands),
+        *guessed(
+            kerf_of(bow),
+            "bow",
+            f"cut slots of {as_length(100.0, 'g')} in 15, 25 and 40 s into waste of the same foam, "
+            "and give each feed and the width of its slot as kerf",
+        ),
         *(left_over(cuts) if is_alone else ()),
         *_openings(hands),
         *_out_of_step(hands),
     ]
     return ByHand(cuts=hands, findings=tuple(found))
-
-
-def _guessed(bow: Bow, hands: Sequence[HandCut]) -> list[Finding]:
-    """Return the finding that nobody has measured the slot."""
-    if bow.kerf or not hands:
-        return []
-    width = float(hands[0].kerf.widths[0])
-    return [
-        Finding(
-            code="wire-kerf-guessed",
-            severity="warning",
-            where="bow",
-            message=f"the slot is taken to be {as_length(width, 'g')} wide, which is a guess: "
-            "every piece comes out too large or too small by what it is off",
-            remedy=f"cut slots of {as_length(100.0, 'g')} in 15, 25 and 40 s into waste of the same foam, "
-            "and give each feed and the width of its slot as kerf",
-        )
-    ]
 
 
 def _openings(hands: Sequence[HandCut]) -> list[Finding]:

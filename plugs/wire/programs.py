@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
 from plugs.wire.cuts import Cut
-from plugs.wire.machine import speeds_along
+from plugs.wire.machine import Kerf, kerf_of, speeds_along
 from plugs.wire.planned import Planned, plan_cut
 from plugs.wire.program import SlotTest, program_of, slot_test
 from plugs.wire.proof import Proof, Told, prove
-from plugs.wire.reading import Dialect, ProgramFaultError, Ran, run
+from plugs.wire.reading import Dialect, Ran, read_back
 from plugs.wire.words import WireCutter, axes_of
 
 Array = NDArray[np.float64]
@@ -139,7 +139,11 @@ def write_programs(cuts: Sequence[Cut], machine: WireCutter, title: str, allowan
         programs=programs,
         slots=slot_test(machine),
         findings=(
-            *_guessed(machine, programs),
+            *guessed(
+                kerf_of(machine),
+                f"machine {machine.name!r}",
+                "cut wire/slot-test.ngc, write the widths on wire/slot-test.csv, and give them as kerf",
+            ),
             *_beyond(machine, programs),
             *left_over([one.cut for one in programs]),
             *_proved(programs),
@@ -159,15 +163,7 @@ def _program(cut: Cut, machine: WireCutter, title: str, allowance: float) -> Wir
         wire_on=machine.wire_on,
         wire_off=machine.wire_off,
     )
-    try:
-        ran = run(text, dialect)
-    except ProgramFaultError as fault:
-        raise PlugError(
-            param="wire.machine.begins",
-            value=machine.begins,
-            reason=f"the program of {cut.name} cannot be read back: {fault}",
-            remedy='give lines of RS-274 that move nothing, such as "G17", and 1 last line that ends: "M2"',
-        ) from fault
+    ran = read_back(text, dialect, cut.name, ("wire.machine.begins", machine.begins))
     ways = planned.journey
     slits = [(ways.near[[one.begin, one.finish]], ways.far[[one.begin, one.finish]]) for one in ways.slits]
     proof = prove(
@@ -226,19 +222,25 @@ def _feed_used(ran: Ran, machine: WireCutter) -> float:
     return max(float(v.max(initial=0.0)) / most for v, most in zip(speeds, machine.most_feed, strict=True))
 
 
-def _guessed(machine: WireCutter, programs: Sequence[WireProgram]) -> list[Finding]:
-    """Return the finding that nobody has measured the slot."""
-    if machine.kerf or not programs:
+def guessed(kerf: Kerf, where: str, remedy: str) -> list[Finding]:
+    """Return the finding that nobody has measured the slot.
+
+    Parameters
+    ----------
+    kerf : Kerf
+    where, remedy : str
+    """
+    if not kerf.is_guess:
         return []
-    width = float(programs[0].planned.kerf.widths[0])
+    width = as_length(float(kerf.widths[0]), "g")
     return [
         Finding(
             code="wire-kerf-guessed",
             severity="warning",
-            where=f"machine {machine.name!r}",
-            message=f"the slot is taken to be {as_length(width, 'g')} wide, which is a guess: "
+            where=where,
+            message=f"the slot is taken to be {width} wide, which is a guess: "
             "every piece comes out too large or too small by what it is off",
-            remedy="cut wire/slot-test.ngc, write the widths on wire/slot-test.csv, and give them as kerf",
+            remedy=remedy,
         )
     ]
 

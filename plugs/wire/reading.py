@@ -16,6 +16,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.errors import PlugError
+
 Array = NDArray[np.float64]
 
 _COMMENT: Final = re.compile(r"\([^()]*\)")
@@ -195,3 +197,35 @@ def _takes(state: _State, step: Array, dialect: Dialect) -> float:
     near, far = float(np.linalg.norm(step[:2])), float(np.linalg.norm(step[2:]))
     whole = float(np.linalg.norm(step)) if dialect.feed_along == "all" else (near if near > 0.0 else far)
     return 60.0 * whole / feed
+
+
+def read_back(text: str, dialect: Dialect, name: str, begins: tuple[str, Sequence[str]]) -> Ran:
+    """Return what a program that was just written does.
+
+    Parameters
+    ----------
+    text : str
+    dialect : Dialect
+    name : str
+        Of what it cuts.
+    begins : tuple of str and sequence of str
+        Path in the recipe and lines of the only part of it that is not ours.
+
+    Returns
+    -------
+    Ran
+
+    Raises
+    ------
+    PlugError
+        It cannot be read.
+    """
+    try:
+        return run(text, dialect)
+    except ProgramFaultError as fault:
+        raise PlugError(
+            param=begins[0],
+            value=begins[1],
+            reason=f"the program of {name} cannot be read back: {fault}",
+            remedy='give lines of RS-274 that move nothing, such as "G17", and 1 last line that ends: "M2"',
+        ) from fault

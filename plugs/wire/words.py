@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Annotated, Final
@@ -190,8 +190,8 @@ class WireWork:
         return self.how.get(name, self.how.get(whole, "finish"))
 
 
-_END: Final = re.compile(r"(M2|M02|M30|%)(\s|\(|$)", re.IGNORECASE)
-"""What ends a program: NIST IR 6556, 3.6.1; a line of % ends a file, 3.2."""
+ENDS: Final = ("M2", "M02", "M30")
+"""Words that end a program: NIST IR 6556, 3.6.1. A line of % ends a file, 3.2."""
 _LEAST_ROOM: Final = 10.0
 """mm. Nothing smaller is cut by wire."""
 
@@ -247,7 +247,9 @@ def check_machine(machine: WireCutter, param: str) -> None:
     _check_room(machine, param)
     _check_feeds(machine, param)
     _check_kerf(machine, f"{param}.kerf")
-    _check_lines(machine, param)
+    lines = {word: getattr(machine, word) for word in ("begins", "ends")}
+    lines |= {word: (getattr(machine, word),) for word in ("wire_on", "wire_off")}
+    check_lines(lines, (*ENDS, "%"), param)
 
 
 def _check_letters(machine: WireCutter, param: str) -> None:
@@ -373,22 +375,37 @@ def _check_kerf(machine: WireCutter | Bow, param: str) -> None:
             )
 
 
-def _check_lines(machine: WireCutter, param: str) -> None:
-    """Refuse lines that no program can hold, and a program that does not end."""
-    words = {"wire_on": (machine.wire_on,), "wire_off": (machine.wire_off,)}
-    for word, lines in {"begins": machine.begins, "ends": machine.ends, **words}.items():
-        for line in lines:
-            if not line.isascii() or line.count("(") != line.count(")"):
+def check_lines(lines: Mapping[str, Sequence[str]], last: Collection[str], param: str) -> None:
+    """Refuse lines that no program can hold, and a program that does not end.
+
+    Parameters
+    ----------
+    lines : mapping of str to sequence of str
+        By word of the record; those of "ends" end the program.
+    last : collection of str
+        Words that do.
+    param : str
+        The record's path in the recipe.
+
+    Raises
+    ------
+    PlugError
+        A line has letters that are not plain, or a comment that does not end on it; no word ends the program.
+    """
+    for word, rows in lines.items():
+        for row in rows:
+            if not row.isascii() or row.count("(") != row.count(")"):
                 raise PlugError(
                     param=f"{param}.{word}",
-                    value=line,
+                    value=row,
                     reason="a program holds plain letters, and each comment ends on its line",
-                    remedy="write it as the controller's manual does, with as many ( as )",
+                    remedy="write it as the controller's manual does, with as many ( as ): 0 or more of each",
                 )
-    if not _END.match(machine.ends[-1].strip()):
+    ends = lines["ends"]
+    if re.split(r"[\s(]", ends[-1].strip())[0].upper() not in last:
         raise PlugError(
             param=f"{param}.ends",
-            value=machine.ends,
+            value=ends,
             reason="the last line does not end the program",
             remedy='end with "M2" or "M30"',
         )

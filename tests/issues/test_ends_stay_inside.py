@@ -51,23 +51,10 @@ def test_crowns_nearly_in_line_are_not_drawn_out(seed: int, stood_out: float) ->
     assert _farthest_out(told) < 2.0 * LEAST
 
 
-@pytest.mark.parametrize("seed", [36, 133, 13])
+@pytest.mark.parametrize("seed", [36, 133, 13, 128, 90, 70, 14])
 def test_crowns_that_hardly_meet_stay_inside(seed: int) -> None:
-    """A corner between crowns that part was let 0.9 to 1.2 mm out of one of them."""
+    """A corner between crowns that part was let 0.4 to 1.2 mm out of one of them."""
     assert _farthest_out(checked_loft(random_plug(seed).plan())) < 0.5 * LEAST
-
-
-def test_no_end_stands_out() -> None:
-    """Of a row of random plugs with crowns and rounded ends, whatever is built."""
-    built = 0
-    for seed in range(300, 307):
-        try:
-            loft = checked_loft(random_plug(seed).plan())
-        except PlugError:
-            continue
-        built += 1
-        assert _farthest_out(loft) < 2.0 * LEAST, seed
-    assert built > 3
 
 
 @pytest.mark.parametrize("turn_deg", [60.0, 110.0, 160.0])
