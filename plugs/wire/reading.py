@@ -2,8 +2,10 @@
 
 References
 ----------
-NIST IR 6556 (2000): lines and numbers 3.3, comments 3.3.4, one word of a group to a line 3.4, G0 and G1 3.5.1
-and 3.5.2, units 3.5.8, G90 and G91 3.5.18, feed rates 2.1.2.5 and 3.5.19.
+NIST IR 6556 (2000), read in a transcription of the report itself (confirmed): lines, letters and numbers 3.3
+and table 3, comments 3.3.4, one word of a group to a line 3.3.5 and table 4, G0 and G1 3.5.1 and 3.5.2, units
+3.5.7, G90 and G91 3.5.17, feed rates 2.1.2.5 and 3.5.19, order of what a line asks for 3.8. Not read:
+expressions and parameters, and a block that a switch on the machine deletes or not (2.2.2).
 """
 
 from __future__ import annotations
@@ -22,6 +24,18 @@ Array = NDArray[np.float64]
 
 _COMMENT: Final = re.compile(r"\([^()]*\)")
 _WORD: Final = re.compile(r"([A-Z])([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))")
+_NUMBER: Final = re.compile(r"^N[0-9]{1,5}(?![0-9.])")
+_LETTERS: Final = frozenset("DFGHIJKLMPQRST")
+"""Besides those of axes."""
+_GROUPS: Final = (
+    *(("G", frozenset(group)) for group in (
+        (0.0, 1.0), (17.0, 18.0, 19.0), (20.0, 21.0), (90.0, 91.0), (93.0, 94.0), (61.0, 64.0),
+    )),
+    *(("M", frozenset(group)) for group in (
+        (0.0, 1.0, 2.0, 30.0, 60.0), (3.0, 4.0, 5.0), (7.0, 8.0, 9.0), (48.0, 49.0),
+    )),
+)  # fmt: skip
+"""Of which a line has one word at most."""
 _IDLE: Final = frozenset({17.0, 18.0, 19.0, 40.0, 49.0, 54.0, 61.0, 64.0, 80.0, 94.0})
 """Words of G that change nothing here: plane, no radius, no length, first system, path, no cycle."""
 
@@ -112,7 +126,7 @@ def run(text: str, dialect: Dialect) -> Ran:
         elif dialect.wire_off and plain == dialect.wire_off.upper():
             state.is_hot = False
         try:
-            moved = _step(state, _read(line), dialect)
+            moved = _step(state, _read(line, dialect), dialect)
         except ProgramFaultError as fault:
             raise ProgramFaultError(f"line {number}: {fault}") from fault
         if moved is not None:
@@ -128,9 +142,9 @@ def run(text: str, dialect: Dialect) -> Ran:
     )
 
 
-def _read(line: str) -> list[tuple[str, float]]:
-    """Return the words of a line."""
-    plain = re.sub(r"\s", "", _COMMENT.sub("", line)).upper()
+def _read(line: str, dialect: Dialect) -> list[tuple[str, float]]:
+    """Return the words of a line, without its number."""
+    plain = _NUMBER.sub("", re.sub(r"\s", "", _COMMENT.sub("", line)).upper())
     if plain == "%":
         return []
     words, place = [], 0
@@ -140,6 +154,14 @@ def _read(line: str) -> list[tuple[str, float]]:
             raise ProgramFaultError(f"{plain[place:]!r} is no word")
         words.append((match[1], float(match[2])))
         place = match.end()
+    letters = [letter for letter, _ in words if letter not in "GM"]
+    unknown = set(letters) - _LETTERS - {*dialect.letters}
+    if unknown:
+        raise ProgramFaultError(f"{min(unknown)} is no letter of a word here")
+    if len(letters) > len(set(letters)):
+        raise ProgramFaultError("a letter twice on one line")
+    if any(sum(letter == one and value in group for letter, value in words) > 1 for one, group in _GROUPS):
+        raise ProgramFaultError("two words on one line of which one undoes the other")
     return words
 
 
@@ -151,8 +173,6 @@ def _step(state: _State, words: Sequence[tuple[str, float]], dialect: Dialect) -
         elif letter == "M" and value in (2.0, 30.0):
             state.is_over = True
     axes = {letter: value for letter, value in words if letter in dialect.letters}
-    if sum(letter in dialect.letters for letter, _ in words) > len(axes):
-        raise ProgramFaultError("an axis twice on one line")
     given = [value for letter, value in words if letter == "F"]
     if given:
         state.feed = given[0] * (1.0 if state.is_inverse else state.scale)

@@ -13,7 +13,7 @@ from plugs.ground.figures import tenth_up
 from plugs.ground.limits import Count, Letters, Name, OneOf, Within
 
 LETTERS: Final = ("X", "Y", "Z", "A", "B", "C", "U", "V", "W")
-"""Of axes: six in NIST IR 6556, 2.1.2.1; U, V, W lie beside X, Y, Z (ISO 6983, from memory)."""
+"""Of axes: six in NIST IR 6556, table 3 (confirmed); U, V, W lie beside X, Y, Z (ISO 6983, from memory)."""
 
 GUESSED_KERF: Final = 1.0
 """mm. Slot of a hot wire in polystyrene before anybody measured it: 0.5 to 2 (common practice, no source)."""
@@ -26,7 +26,7 @@ Span = tuple[Place, Place]
 How = Annotated[str, OneOf(("finish", "allowance", "upright", "none"))]
 """At finish size where it is ruled, with the sanding allowance, with upright walls, or not by wire."""
 Line = Annotated[str, Letters(0, 200)]
-"""A line of a program; NIST IR 6556, 3.1 allows 256 letters."""
+"""A line of a program; NIST IR 6556, 3.3 allows 256 letters (confirmed)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -191,7 +191,7 @@ class WireWork:
 
 
 ENDS: Final = ("M2", "M02", "M30")
-"""Words that end a program: NIST IR 6556, 3.6.1. A line of % ends a file, 3.2."""
+"""Words that end a program: NIST IR 6556, 3.6.1. A second line of % ends a file, 3.1 (confirmed)."""
 _LEAST_ROOM: Final = 10.0
 """mm. Nothing smaller is cut by wire."""
 

@@ -1,11 +1,13 @@
-"""A strict reader of RS-274, written from the grammar of NIST IR 6556 (2000), from memory of its chapter 3.
+"""A strict reader of RS-274, written from the grammar of NIST IR 6556 (17 August 2000).
 
-Lines of at most 256 letters (3.1); an optional block delete, a line number of at most five figures, then
-words and comments in any order (3.3); a word is a letter and a real value of figures with at most one
-point, no exponent (3.3.2.1); comments do not nest (3.3.4); no two words of one modal group on a line, at
-most four M words, no other letter twice (3.4, table 4); with G93 an F on every line of G1 (3.5.19); the
-program ends by M2 or M30, or by a second line of % (3.2). Letters of the grammar are those of table 2
-but for the axes, which the owner names.
+Read in a transcription of the report itself (confirmed): lines of at most 256 letters, an optional block
+delete, an optional line number, then words and comments in any order, spaces anywhere (3.3); a line number
+of at most five figures without a sign (3.3.1); a word is a letter of table 3 and a number of figures with at
+most one point, no exponent (3.3.2, 3.3.2.1); comments do not nest and end on their line (3.3.4); no two words
+of one modal group on a line, at most four M words, no other letter twice (3.3.5, table 4); with G93 an F on
+every line of G1 (3.5.19); the program ends by M2 or M30 (3.6.1), or its file stands between two lines of %
+(3.1). Expressions and parameters, which no program of ours has, are not read. The letters of axes are
+those that the owner names: table 3 has X, Y, Z, A, B, C alone.
 """
 
 from __future__ import annotations
@@ -28,37 +30,21 @@ GROUPS = (
 """Modal groups of G, table 4, and the group that is not modal."""
 
 M_GROUPS = ({0, 1, 2, 30, 60}, {6}, {3, 4, 5}, {7, 8, 9}, {48, 49})
-OTHER = set("DFGHIJKLMNPQRST")
+OTHER = set("DFGHIJKLMPQRST")
+"""Letters of table 3 but for axes and N, which no word begins with (3.3.2)."""
 
 
 def strict(text: str, axes: str = "XYUV") -> list[dict[str, list[float]]]:
     """Return the words of each line by their letters; raise on anything that the grammar does not allow."""
     found: list[dict[str, list[float]]] = []
-    mode, is_over, motion = None, False, None
+    mode, is_over, motion, percents = None, False, None, 0
     for line in text.split("\n")[:-1]:
-        assert not is_over, "nothing follows the end"
-        assert len(line) <= 256 and line.isascii() and line.isprintable(), line
-        plain, depth = "", 0
-        for letter in line:
-            depth += letter == "("
-            assert depth <= 1, "comments do not nest"
-            plain += letter if depth == 0 else ""
-            depth -= letter == ")"
-            assert depth >= 0
-        assert depth == 0, "a comment ends on its line"
-        plain = re.sub(r"[ \t]", "", plain).upper().removeprefix("/")
-        words: dict[str, list[float]] = {}
-        while plain:
-            match = re.match(r"([A-Z])([+-]?(\d+\.?\d*|\.\d+))", plain)
-            assert match, f"{plain!r} in {line!r}"
-            assert match[1] in OTHER | set(axes), match[1]
-            words.setdefault(match[1], []).append(float(match[2]))
-            plain = plain[match.end() :]
-        assert all(len(v) == 1 for k, v in words.items() if k not in "GM"), line
-        assert len(words.get("M", [])) <= 4
-        for values, groups in ((words.get("G", []), GROUPS), (words.get("M", []), M_GROUPS)):
-            owners = [next(i for i, group in enumerate(groups) if value in group) for value in values]
-            assert len(set(owners)) == len(owners), f"two of a group: {line}"
+        if line.strip() == "%":
+            percents += 1
+            assert percents == 2 or not found, "% stands first and last"
+            continue
+        assert not is_over and percents < 2, "nothing follows the end"
+        words = words_of(line, axes)
         for value in words.get("G", []):
             mode = value if value in (93, 94) else mode
             motion = value if value in (0, 1, 80) else motion
@@ -69,5 +55,34 @@ def strict(text: str, axes: str = "XYUV") -> list[dict[str, list[float]]]:
                 assert words.get("F", [1.0])[0] > 0.0
         is_over = bool({2.0, 30.0} & set(words.get("M", [])))
         found.append(words)
-    assert is_over, "the program does not end"
+    assert is_over or percents == 2, "the program does not end"
+    assert percents != 1, "a line of % at the beginning asks for one at the end"
     return found
+
+
+def words_of(line: str, axes: str = "XYUV") -> dict[str, list[float]]:
+    """Return the words of one line by their letters, without its number."""
+    assert len(line) <= 256 and line.isascii() and line.isprintable(), line
+    plain, depth = "", 0
+    for letter in line:
+        depth += letter == "("
+        assert depth <= 1, "comments do not nest"
+        plain += letter if depth == 0 else ""
+        depth -= letter == ")"
+        assert depth >= 0
+    assert depth == 0, "a comment ends on its line"
+    plain = re.sub(r"[ \t]", "", plain).upper().removeprefix("/")
+    plain = re.sub(r"^N[0-9]{1,5}(?![0-9.])", "", plain)
+    words: dict[str, list[float]] = {}
+    while plain:
+        match = re.match(r"([A-Z])([+-]?(\d+\.?\d*|\.\d+))", plain)
+        assert match, f"{plain!r} in {line!r}"
+        assert match[1] in OTHER | set(axes), match[1]
+        words.setdefault(match[1], []).append(float(match[2]))
+        plain = plain[match.end() :]
+    assert all(len(v) == 1 for k, v in words.items() if k not in "GM"), line
+    assert len(words.get("M", [])) <= 4
+    for values, groups in ((words.get("G", []), GROUPS), (words.get("M", []), M_GROUPS)):
+        owners = [next(i for i, group in enumerate(groups) if value in group) for value in values]
+        assert len(set(owners)) == len(owners), f"two of a group: {line}"
+    return words

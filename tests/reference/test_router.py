@@ -1,6 +1,6 @@
 """Programs of a router against what is known outside.
 
-Grammar: `rs274.py` beside this file (NIST IR 6556, 2000, from memory of chapter 3). What the bit sweeps: the
+Grammar: `rs274.py` beside this file (NIST IR 6556, 2000, confirmed). What the bit sweeps: the
 buffer of shapely (GEOS, BSD) of the moves as they are read here, against the parts. A square inside corner
 keeps (sqrt 2 - 1) r of a bit of radius r (textbook). Climb: with a spindle that turns clockwise the part is
 on the right of the way (common practice, no source).

