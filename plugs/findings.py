@@ -105,7 +105,7 @@ def _pieces(solid: Solid) -> list[Finding]:
     return [
         Finding(
             code="separate-pieces",
-            severity="warning",
+            severity="mind",
             where="plug",
             remedy="join them, or cut less away",
             message=f"the plug falls into {len(parts)} pieces, the smallest of {small / 1000.0:.1f} cm3",
@@ -124,7 +124,7 @@ def _own_shapes(solid: Solid) -> list[Finding]:
             found.append(
                 Finding(
                     code="idle-shape",
-                    severity="warning",
+                    severity="mind",
                     where=shape.param,
                     message="the shape does not touch the plug"
                     if shape.kind == "cut"
@@ -151,7 +151,7 @@ def skin_doubts(plug: Plug, proof: SkinProof | None) -> list[Finding]:
         found.append(
             Finding(
                 code="skin-depth",
-                severity="warning",
+                severity="mind",
                 where=f"panel {proof.panel!r} at x = {as_length(x, '.0f', 'bare')}, y = "
                 f"{as_length(y, '.0f', 'bare')}, z = {as_length(z, '.0f')}",
                 message=f"the foam lies {as_length(proof.largest_mm, '.2f')} off the "
@@ -183,7 +183,7 @@ def _step(step: SkinStep) -> Finding:
     change = step.thick_mm - step.thin_mm
     return Finding(
         code="skin-step",
-        severity="warning" if change > _SMALL_STEP else "note",
+        severity="mind" if change > _SMALL_STEP else "note",
         where=f"edge of panels {step.thin!r} and {step.thick!r} at x = {as_length(step.x, '.0f')}",
         message=f"{as_length(step.thick_mm, 'g')} of skin beside {as_length(step.thin_mm, 'g', 'bare')} "
         f"over an edge that turns by {step.turn_deg:.0f} degrees: the foam of {step.thin!r} lies up to "
@@ -199,7 +199,7 @@ def _tool_skin(tool: ToolProof) -> Finding:
     is_deep = tool.excess_mm > 0.0
     return Finding(
         code="skin-inside-edge" if is_deep else "skin-depth",
-        severity="note" if is_deep else "warning",
+        severity="note" if is_deep else "mind",
         where=f"{tool.param}, {tool.name}, at x = {as_length(x, '.0f', 'bare')}, y = "
         f"{as_length(y, '.0f', 'bare')}, z = {as_length(z, '.0f')}",
         message=f"the foam lies {as_length(abs(tool.excess_mm), '.2f')} "

@@ -143,7 +143,7 @@ def body_findings(face: BodyFace) -> list[Finding]:
         found.append(
             Finding(
                 code="mating-gap",
-                severity="warning",
+                severity="mind",
                 where=f"{face.name}, {_spot(face.place)}",
                 message=f"the gap of {as_length(face.gap, 'g')} is {as_length(face.largest_mm, '.2f')} off, "
                 f"rms {as_length(face.rms_mm, '.2f')}",

@@ -397,7 +397,7 @@ def findings_of(face: MatingFace) -> list[Finding]:
             found.append(
                 Finding(
                     code="short-contour",
-                    severity="warning",
+                    severity="mind",
                     where=f"{face.cut.item.name}, {_spot(point, names)}",
                     message=f"the contour ends {as_length(short, '.1f')} inside the plug, and was taken "
                     "straight on",
@@ -414,7 +414,7 @@ def findings_of(face: MatingFace) -> list[Finding]:
         found.append(
             Finding(
                 code="mating-fit",
-                severity="warning",
+                severity="mind",
                 where=f"{face.cut.item.name}, {_spot(along[int(np.argmax(off))], names)}",
                 message=f"a measured point lies {as_length(float(off.max()), '.2f')} off, rms "
                 f"{as_length(rms, '.2f')}",

@@ -97,7 +97,7 @@ _STAGES: Final = MappingProxyType(
 )  # fmt: skip
 """Section of a finding whose code says nothing, by the stage that it speaks of."""
 
-_WORDS: Final = MappingProxyType({"error": "Error", "warning": "Warning", "note": "Note"})
+_WORDS: Final = MappingProxyType({"stop": "Stop", "mind": "Mind", "note": "Note"})
 """How bad a finding is, the worst first."""
 
 
@@ -222,7 +222,7 @@ class BookSource:
         Parameters
         ----------
         section : str
-            ``"all"`` for every error and warning, and the notes that belong to no section.
+            ``"all"`` for all but notes, and the notes that belong to no section.
         """
         found = self.rows("findings")
         if section == "all":

@@ -113,7 +113,7 @@ def finding_of(flat: Flat) -> Finding | None:
         return None
     return Finding(
         code="cloth-folds",
-        severity="warning",
+        severity="mind",
         where=flat.patch.name,
         message=f"laid flat, {flat.flipped} of {len(flat.patch.triangles)} triangles lie face down",
         remedy=f"split the zone {flat.patch.name!r} in 2 or more, or give it a dart",

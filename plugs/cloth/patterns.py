@@ -187,7 +187,7 @@ def _no_piece(flat: Flat) -> Finding:
     """Return what is said of a patch for which no piece can be drawn."""
     return Finding(
         code="no-cloth",
-        severity="warning",
+        severity="mind",
         where=flat.patch.name,
         message="it folds up so that no piece of cloth can be drawn for it",
         remedy=f"split the zone {flat.patch.name!r} in 2 or more, such as floor and wall, or give it darts",
@@ -201,7 +201,7 @@ def _overlap_of(flat: Flat, edge: PatchEdge) -> Finding | None:
         return None
     return Finding(
         code="cloth-overlaps",
-        severity="warning",
+        severity="mind",
         where=flat.patch.name,
         message=f"laid flat, the piece lies over itself on {twice / 100.0:.1f} cm2",
         remedy=f"split the zone {flat.patch.name!r} in 2 where it overlaps",

@@ -104,7 +104,7 @@ def _told(
     place = _place(middle_of(asked.surface) if asked.start is None else np.asarray(asked.start), unit)
     remedy = f"split the zone {zone!r} in 2 where it narrows or bends, or give it another start"
     told = Finding(
-        code="cloth-not-draped", severity="warning", where=zone,
+        code="cloth-not-draped", severity="mind", where=zone,
         message=f"no net of threads can be laid on it from {place}: {net.reason}",
         remedy=net.remedy if net.param == "warp" else remedy,
     )  # fmt: skip
@@ -277,9 +277,7 @@ def drape_findings(
             f"{draped.lock_deg:g}, and {100.0 * draped.locked_ratio:.1f} % of the zone is beyond that"
         )
         remedy = _remedy_words(remedies, display_unit)
-        found.append(
-            Finding(code="cloth-locks", severity="warning", where=zone, message=message, remedy=remedy)
-        )
+        found.append(Finding(code="cloth-locks", severity="mind", where=zone, message=message, remedy=remedy))
     elif draped.largest_shear_deg > draped.warn_deg:
         message = (
             f"the cloth must shear {draped.largest_shear_deg:.1f} degrees at {place}; wrinkles are likely "

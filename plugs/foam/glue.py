@@ -207,13 +207,13 @@ def _findings(
     move = "let the joint lie elsewhere: other sheets, or another stack.start"
     if contact.touching_mm2 == 0.0:
         message, remedy = "the two layers do not touch", move
-        return [Finding(code="no-contact", severity="warning", where=where, message=message, remedy=remedy)]
+        return [Finding(code="no-contact", severity="mind", where=where, message=message, remedy=remedy)]
     found = []
     if contact.share_ratio < LEAST_SHARE:
         found.append(
             Finding(
                 code="little-contact",
-                severity="warning",
+                severity="mind",
                 where=where,
                 message=f"the layers touch on {100.0 * contact.share_ratio:.0f} % of the smaller face, "
                 f"under {100.0 * LEAST_SHARE:.0f} % is little (common practice, no source)",
@@ -225,7 +225,7 @@ def _findings(
         found.append(
             Finding(
                 code="little-glue",
-                severity="warning",
+                severity="mind",
                 where=where,
                 message=f"{0.01 * contact.glued_mm2:.1f} cm2 take glue, under "
                 f"{0.01 * LEAST_GLUED_MM2:.0f} cm2 is little (common practice, no source)",

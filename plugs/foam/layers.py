@@ -392,7 +392,7 @@ def _thin(stack: Stack, where: str, filled: float, sheet: float) -> Finding:
     is_thin = filled < _THINNEST
     return Finding(
         code="thin-layer",
-        severity="warning" if is_thin else "note",
+        severity="mind" if is_thin else "note",
         where=where,
         message=f"the plug fills {as_length(filled, '.2f' if is_thin else '.1f')} of this "
         f"{as_length(sheet, 'g', 'size')} sheet",

@@ -441,7 +441,7 @@ def _findings(
             found.append(
                 Finding(
                     code="joint-stagger",
-                    severity="warning",
+                    severity="mind",
                     where=where,
                     message=f"it lies {as_length(line.apart, '.0f')} from the next joint, not "
                     f"{as_length(words.stagger, 'g')}",
@@ -452,7 +452,7 @@ def _findings(
             found.append(
                 Finding(
                     code="joint-at-recess",
-                    severity="warning",
+                    severity="mind",
                     where=where,
                     message=f"{as_length(line.on_walls, '.0f')} run within "
                     f"{as_length(words.keep_away, 'g')} of a recess or boss",
@@ -463,7 +463,7 @@ def _findings(
             found.append(
                 Finding(
                     code="joint-under-blend",
-                    severity="warning",
+                    severity="mind",
                     where=where,
                     message=f"{as_length(line.under_blend, '.0f')} of it run under a blend or a slope of the "
                     "surface",

@@ -9,8 +9,9 @@ from reprlib import Repr
 from typing import Final, TypeVar
 
 _Value = TypeVar("_Value")
-SEVERITIES: Final = ("error", "warning", "note")
-"""How bad a finding can be, the worst first."""
+SEVERITIES: Final = ("stop", "mind", "note")
+"""How bad a finding can be, the worst first: do not go on as it stands, see to it, good to know."""
+_BEFORE: Final = {"error": "stop", "warning": "mind"}  # words of recipes from before
 MARKS: Final = ("\x02", "\x03")
 """What stands round a length in the text of a finding: its value in mm; its kind; its words in mm."""
 _MARKED: Final = re.compile(f"{MARKS[0]}[^{MARKS[1]};]*;[^{MARKS[1]};]*;([^{MARKS[1]}]*){MARKS[1]}")
@@ -96,7 +97,7 @@ class Finding:
     code : str
         A stable short name, ``"thin-layer"``.
     severity : str
-        ``"note"``, ``"warning"``, or ``"error"`` for what must not be done as it stands; notes do not count
+        ``"stop"`` for what must not be done as it stands, ``"mind"``, or ``"note"``; notes do not count
         under ``--strict``.
     where : str
         The place on the plug, never empty.
@@ -126,9 +127,11 @@ class Finding:
         PlugError
             There is no place, or no such severity.
         """
+        now = _BEFORE.get(self.severity)
+        other = f"use one of: {', '.join(SEVERITIES)}" if now is None else f'write severity="{now}"'
         for word, holds, remedy in (
             ("where", bool(self.where), 'say where on the plug, such as where="panel deck at x = 200"'),
-            ("severity", self.severity in SEVERITIES, f"use one of: {', '.join(SEVERITIES)}"),
+            ("severity", self.severity in SEVERITIES, other),
         ):
             if not holds:
                 raise PlugError(

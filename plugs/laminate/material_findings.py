@@ -1,6 +1,6 @@
 """Findings on what meets what: foam, resin, hardener, heat, glue; each with place, value and remedy.
 
-"error" is what must not be done as it stands.
+"stop" is what must not be done as it stands.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ def foam_findings(
         found.append(
             Finding(
                 code="hot-wire",
-                severity="error" if is_never else "warning",
+                severity="stop" if is_never else "mind",
                 where=f"foam {foam.name!r}",
                 message=f"a hot wire through {foam.kind} gives off poisonous fumes"
                 if is_never
@@ -66,7 +66,7 @@ def foam_findings(
             found.append(
                 Finding(
                     code=f"{word}-dissolves-foam",
-                    severity="error",
+                    severity="stop",
                     where=f"{word} {thing.name!r}",
                     message=f"it dissolves {foam.kind} ({foam.name})",
                     remedy=f"use {other}, and try it on an offcut first",
@@ -95,7 +95,7 @@ def resin_findings(layup: Layup) -> tuple[Finding, ...]:
             found.append(
                 Finding(
                     code="mat-with-epoxy",
-                    severity="warning",
+                    severity="mind",
                     where=", ".join(mats),
                     message="the binder of most mat wants styrene and stays stiff in epoxy (common practice)",
                     remedy="use a woven or stitched cloth, or mat whose sheet names epoxy",
@@ -140,7 +140,7 @@ def _dissolving(layup: Layup) -> list[Finding]:
     return [
         Finding(
             code="foam-dissolved",
-            severity="error",
+            severity="stop",
             where=f"foam {foam.name!r} under {resin.name}",
             message=f"{resin.kind} dissolves {foam.kind}, and no barrier in the schedule keeps it off",
             remedy='use resin="epoxy", a foam of polyurethane or PVC, or barrier="epoxy coats"',
@@ -170,7 +170,7 @@ def _heating(layup: Layup) -> list[Finding]:
     return [
         Finding(
             code="foam-heat",
-            severity="warning",
+            severity="mind",
             where=where,
             message=f"the laminate can reach {resin.peak_c:.0f} C or more, the foam stands "
             f"{foam.service_c:.0f} C",
@@ -201,7 +201,7 @@ def _dosing(layup: Layup, plan: ResinPlan) -> list[Finding]:
         found.append(
             Finding(
                 code="dose-unknown",
-                severity="warning",
+                severity="mind",
                 where=where,
                 message=f"{dose.source}; {span}",
                 remedy=remedy,
@@ -211,7 +211,7 @@ def _dosing(layup: Layup, plan: ResinPlan) -> list[Finding]:
         found.append(
             Finding(
                 code="dose-range",
-                severity="warning",
+                severity="mind",
                 where=where,
                 message=f"its record allows {dose.most_percent:g} % of hardener; many sheets end at 2.5 % "
                 "(from memory)",
@@ -226,7 +226,7 @@ def _dosing(layup: Layup, plan: ResinPlan) -> list[Finding]:
             found.append(
                 Finding(
                     code="ratio-apart",
-                    severity="warning",
+                    severity="mind",
                     where=where,
                     message=f"with the densities here its ratio by volume is 100 : "
                     f"{100.0 * by_volume:.1f} by "
@@ -245,7 +245,7 @@ def _timing(layup: Layup, plan: ResinPlan) -> list[Finding]:
         found.append(
             Finding(
                 code="shop-cold",
-                severity="warning",
+                severity="mind",
                 where=where,
                 message=f"it may never set rightly under {resin.least_c:g} C",
                 remedy=f"warm shop, foam and resin to {resin.least_c:g} C; more hardener is no cure",
@@ -255,7 +255,7 @@ def _timing(layup: Layup, plan: ResinPlan) -> list[Finding]:
         found.append(
             Finding(
                 code="pot-life-unknown",
-                severity="warning",
+                severity="mind",
                 where=where,
                 message=f"its pot life is not known, so only {resin.largest_batch_kg:g} kg limits a batch",
                 remedy="give the resin pot_life_min and pot_life_c from its sheet",
@@ -265,7 +265,7 @@ def _timing(layup: Layup, plan: ResinPlan) -> list[Finding]:
         found.append(
             Finding(
                 code="pot-life-short",
-                severity="warning",
+                severity="mind",
                 where=where,
                 message=f"{plan.working_min:.0f} min to lay a batch, of a pot life of "
                 f"{plan.pot_life_min:.0f} min; "
@@ -293,7 +293,7 @@ def _wet(layup: Layup, plan: ResinPlan) -> list[Finding]:
             found.append(
                 Finding(
                     code="thick-wet",
-                    severity="warning",
+                    severity="mind",
                     where=f"{_told(one)} over {one.place!r}",
                     message=f"{as_length(one.thickness, '.1f')} wet in one go, more than "
                     f"{as_length(limit, 'g')} (common practice): "

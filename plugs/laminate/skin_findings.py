@@ -79,7 +79,7 @@ def ply_findings(
     found = [
         Finding(
             code="idle-ply",
-            severity="warning",
+            severity="mind",
             where=ply.name,
             message="it covers nothing",
             remedy="name a panel, end or recess that is not bare, or take the ply out",
@@ -121,7 +121,7 @@ def edge_findings(
             found.append(
                 Finding(
                     code="inside-corner",
-                    severity="warning",
+                    severity="mind",
                     where=edge.place,
                     message=f"radius {as_length(edge.radius, '.1f', 'size')} in the foam; {wants}, or "
                     "it bridges",
@@ -140,7 +140,7 @@ def edge_findings(
             found.append(
                 Finding(
                     code="blend-tight",
-                    severity="warning",
+                    severity="mind",
                     where=edge.place,
                     message=f"radius {as_length(edge.radius, '.1f', 'size')} in the foam; {wants}, "
                     "or it lifts off",
@@ -188,7 +188,7 @@ def shape_findings(
     found = [
         Finding(
             code="thin-floor",
-            severity="warning",
+            severity="mind",
             where=floor.place,
             message=f"{as_length(floor.behind, '.1f')} of {foam.name} are left behind it, less than "
             f"{as_length(foam.least_thickness, 'g')} that can be handled (common practice)",
@@ -244,7 +244,7 @@ def sag_findings(sags: Sequence[Sag]) -> tuple[Finding, ...]:
         found.append(
             Finding(
                 code="large-flat",
-                severity="warning",
+                severity="mind",
                 where=sag.panel.place,
                 message=pressed,
                 remedy=f"lay {as_length(_rounded_up(sag.least_thickness), '.1f', 'least')} there, not "
@@ -275,7 +275,7 @@ def thickness_findings(layup: Layup, asked: Mapping[str, float]) -> tuple[Findin
             found.append(
                 Finding(
                     code="skin-thickness",
-                    severity="warning",
+                    severity="mind",
                     where=place,
                     message=f"the foam is set back by {as_length(thickness, '.2f')}, the plies make "
                     f"{as_length(over.thickness, '.2f')}, "
@@ -296,7 +296,7 @@ def _peel(layup: Layup) -> list[Finding]:
             found.append(
                 Finding(
                     code="peel-ply-inside",
-                    severity="error",
+                    severity="stop",
                     where=ply.name,
                     message=f"{later[0].name} lies over a peel ply, to which nothing bonds",
                     remedy=f"lay the peel ply last, or let {later[0].name} follow when it is torn off, and "
@@ -324,7 +324,7 @@ def _over_places(layup: Layup, foam_stays: bool) -> list[Finding]:
         found.append(
             Finding(
                 code="no-ply",
-                severity="warning",
+                severity="mind",
                 where=", ".join(bare),
                 message="no ply covers it",
                 remedy="add it to a ply's zone, or to bare",
@@ -335,7 +335,7 @@ def _over_places(layup: Layup, foam_stays: bool) -> list[Finding]:
         found.append(
             Finding(
                 code="light-skin",
-                severity="note" if foam_stays else "warning",
+                severity="note" if foam_stays else "mind",
                 where=", ".join(light),
                 message=f"{least:.0f} g/m2 of glass in all; very light cloth makes a weak skin "
                 "(secondary: an "
@@ -378,7 +378,7 @@ def _ply_edges(layup: Layup, edges: Sequence[ClothEdge]) -> list[Finding]:
             found.append(
                 Finding(
                     code="ply-edge-on-blend",
-                    severity="warning",
+                    severity="mind",
                     where=edge.place,
                     message=f"{', '.join(ending)} ends on a blend of "
                     f"{as_length(edge.radius, '.1f', 'size')}, "
@@ -397,7 +397,7 @@ def _draft(wall: Wall) -> Finding:
     )
     return Finding(
         code="no-draft",
-        severity="warning",
+        severity="mind",
         where=wall.place,
         message=f"a draft of {wall.draft_deg:.1f} degrees "
         + ("locks the mould" if wall.draft_deg < 0.0 else "will not let the mould go"),

@@ -61,7 +61,7 @@ def hump_findings(loft: Loft, corners: Collection[str]) -> list[Finding]:
         found.append(
             Finding(
                 code="hump-between-stations",
-                severity="warning" if abs(hump) > _WARNED else "note",
+                severity="mind" if abs(hump) > _WARNED else "note",
                 where=f"line {name!r} at x = {as_length(float(places[bay, axis]), '.0f')}, "
                 f"between stations {bay} and {bay + 1}",
                 message=f"the faired line {word} both by {as_length(abs(hump), '.1f')} along {'yz'[axis]}",

@@ -243,7 +243,7 @@ def _all_shares(
             findings.append(
                 Finding(
                     code="measured-panel",
-                    severity="warning",
+                    severity="mind",
                     where=f"station {worst} at x = {as_length(plan.stations[worst].x, 'g')}, panel {name!r}",
                     message=f"the panel is up to {as_length(miss, '.2f')} off its points near "
                     f"y = {as_length(float(y), '.1f', 'bare')}, z = {as_length(float(z), '.1f')}: they "

@@ -267,7 +267,7 @@ def fair_findings(curve: Fairing, where: str) -> list[Finding]:
         found.append(
             Finding(
                 code="fair-beyond-tolerance",
-                severity="warning",
+                severity="mind",
                 where=place,
                 message=f"{number} farther from the fair curve than its tolerance of "
                 f"{as_length(curve.tolerance, 'g')}: "

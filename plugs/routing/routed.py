@@ -142,7 +142,7 @@ def route(boards: Sequence[RoutedBoard], router: Router, title: str) -> Routed:
         found.append(
             Finding(
                 code="router-narrow",
-                severity="warning",
+                severity="mind",
                 where=", ".join(dict.fromkeys(narrow)),
                 message=f"openings narrower than the bit of {as_length(router.bit, 'g', 'size')} are not cut",
                 remedy="drill or saw them by the drawing, or use a thinner bit",

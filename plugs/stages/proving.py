@@ -88,7 +88,7 @@ def no_step(fault: KernelFault) -> Finding:
     """
     return Finding(
         code="no-step",
-        severity="note" if isinstance(fault, KernelSilence) else "warning",
+        severity="note" if isinstance(fault, KernelSilence) else "mind",
         where="STEP",
         message=f"there is no STEP file, and the volume has two proofs instead of three: {fault}",
         remedy="everything else is there; build again when there is less to do, or --without step",

@@ -221,7 +221,7 @@ def _doubts(layers: Sequence[Layer]) -> tuple[Finding, ...]:
     return tuple(
         Finding(
             code="thin-layer",
-            severity="warning",
+            severity="mind",
             where=f"layer {layer.name}, x = {as_length(layer.from_mm, '.1f', 'bare')} to "
             f"{as_length(layer.to_mm, '.1f', 'bare')}",
             message=f"the bay leaves {as_length(layer.to_mm - layer.from_mm, '.1f')} of a "

@@ -236,7 +236,7 @@ def guessed(kerf: Kerf, where: str, remedy: str) -> list[Finding]:
     return [
         Finding(
             code="wire-kerf-guessed",
-            severity="warning",
+            severity="mind",
             where=where,
             message=f"the slot is taken to be {width} wide, which is a guess: "
             "every piece comes out too large or too small by what it is off",
@@ -333,7 +333,7 @@ def _proved(programs: Sequence[WireProgram]) -> list[Finding]:
             found.append(
                 Finding(
                     code="wire-cuts-in",
-                    severity="warning",
+                    severity="mind",
                     where=one.cut.name,
                     message=f"read back, its program cuts {as_length(deep, '.2f')} into the body, {along} "
                     f"along, {up} up in the machine and {across} from the near face",

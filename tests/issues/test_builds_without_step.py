@@ -22,7 +22,7 @@ def summary_of(shop: Path) -> Any:
     return json.loads((shop / "exports" / "part" / "summary.json").read_bytes())
 
 
-@pytest.mark.parametrize(("seconds", "severity"), [(0.0, "note"), (300.0, "warning")])
+@pytest.mark.parametrize(("seconds", "severity"), [(0.0, "note"), (300.0, "mind")])
 def test_a_build_is_whole_without_the_kernels_file(
     shop: Path, plugs: Plugs, monkeypatch: pytest.MonkeyPatch, seconds: float, severity: str
 ) -> None:
@@ -32,7 +32,7 @@ def test_a_build_is_whole_without_the_kernels_file(
     def rough(_: object) -> None:
         raise StripFault("no smooth surface after 3 mm")
 
-    if severity == "warning":
+    if severity == "mind":
         monkeypatch.setattr(proving, "fit_strips", rough)
     run = plugs(*WORDS)
     assert (run.status, run.err) == (0, "")
@@ -56,4 +56,4 @@ def test_a_kernel_that_disagrees_still_stops_the_build(
 def test_the_severity_follows_the_fault() -> None:
     """A note where there was no answer; a warning where the kernel could not."""
     assert proving.no_step(KernelSilence("step", "no answer within 300 s")).severity == "note"
-    assert proving.no_step(KernelFault("cut tool 1", "the body is not sound")).severity == "warning"
+    assert proving.no_step(KernelFault("cut tool 1", "the body is not sound")).severity == "mind"

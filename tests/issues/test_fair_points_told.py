@@ -51,14 +51,12 @@ def test_kept_points_beyond_the_tolerance_are_told() -> None:
     assert not curve.is_within
     assert curve.beyond[0].distance == curve.largest > 0.5
     assert all(left.distance > 0.5 for left in curve.beyond)
-    (found,) = [f for f in findings(curve) if f.severity == "warning"]
+    (found,) = [f for f in findings(curve) if f.severity == "mind"]
     assert found.code == "fair-beyond-tolerance"
     assert f"{len(curve.beyond)} points lie farther" in found.message
     assert f"by {curve.largest:.2f} mm, point {curve.beyond[0].index + 1} of 81" in found.message
     allowed = float(found.remedy.rpartition("=")[2])
-    assert not [
-        f for f in findings(fair(points, tolerance=allowed, landmarks=ends)) if f.severity == "warning"
-    ]
+    assert not [f for f in findings(fair(points, tolerance=allowed, landmarks=ends)) if f.severity == "mind"]
 
 
 @pytest.mark.parametrize("kind", [tuple, list, np.asarray])

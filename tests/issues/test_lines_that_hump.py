@@ -48,7 +48,7 @@ def test_hump_is_told_with_its_size_and_place_and_the_remedy_clears_it(deck: tup
     z = loft.sections(t).corners[:, loft.table.corner_names.index("deck edge"), 1]
     pair = deck[bay : bay + 2]
     assert told > LARGEST_HUMP
-    assert (one.code, one.severity) == ("hump-between-stations", "warning" if told > 2.0 else "note")
+    assert (one.code, one.severity) == ("hump-between-stations", "mind" if told > 2.0 else "note")
     assert told == pytest.approx(max(z.max() - max(pair), min(pair) - z.min()), abs=0.06)
     k = int(np.argmax(np.abs(z - np.clip(z, min(pair), max(pair)))))
     assert x == pytest.approx(t[k], abs=0.03 * (XS[bay + 1] - XS[bay]))

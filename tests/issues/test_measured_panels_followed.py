@@ -81,7 +81,7 @@ def test_points_that_no_arcs_follow_are_told() -> None:
     rough = points.copy()
     rough[1:-1:2] += (0.4, 0.0)
     (found,) = checked_loft(strut(rough)).table.findings
-    assert (found.code, found.severity) == ("measured-panel", "warning")
+    assert (found.code, found.severity) == ("measured-panel", "mind")
     assert found.where == "station 0 at x = 0 mm, panel 'shell'"
     told = float(found.message.split(" mm off")[0].rpartition(" ")[2])
     assert 0.05 < told < 0.5

@@ -57,7 +57,7 @@ def test_only_the_recipes_own_kind(own: Path, plugs: Plugs) -> None:
     assert [f["path"] for f in summary["files"]] == ["shop/foam-list.txt"]
     assert summary["layers"] is not None
     assert summary["sheets"] is None
-    assert "warning: recesses[0]: the middle of the pocket lies 40 mm from the filler neck" in run.out
+    assert "mind: recesses[0]: the middle of the pocket lies 40 mm from the filler neck" in run.out
 
 
 def test_own_kinds_are_written_with_the_rest_and_can_be_left_out(own: Path, plugs: Plugs) -> None:
@@ -90,7 +90,7 @@ def test_a_work_refuses_an_unknown_kind(own: Path) -> None:
 
 def test_own_findings_stand_in_the_section_of_their_stage(own: Path) -> None:
     """A note goes where its stage's work is done, and nowhere else; a warning also before the work begins."""
-    note = OWN.replace('severity="warning"', 'severity="note"')
+    note = OWN.replace('severity="mind"', 'severity="note"')
     for text, sections in ((OWN, ["cautions", "cutting"]), (note, ["cutting"])):
         (own / "part.py").write_text(recipe_with(own=text), encoding="utf-8")
         built = build(own / "part.py", {}, out=own / "out", kinds=("html",))
@@ -131,13 +131,13 @@ def test_an_error_is_told_as_one_and_first() -> None:
 
     found = [
         {"code": "dose-x", "severity": severity, "where": "resin", "message": severity, "remedy": "r"}
-        for severity in ("note", "warning", "error")
+        for severity in ("note", "mind", "stop")
     ]
     source = BookSource(
         summary={"findings": found}, drawings={}, scene=BookScene.__new__(BookScene), pictures={}
     )
-    assert re.findall(r"<strong>(\w+)", source.findings("skin")) == ["Error", "Warning", "Note"]
-    assert re.findall(r"<strong>(\w+)", source.findings("all")) == ["Error", "Warning"]
+    assert re.findall(r"<strong>(\w+)", source.findings("skin")) == ["Stop", "Mind", "Note"]
+    assert re.findall(r"<strong>(\w+)", source.findings("all")) == ["Stop", "Mind"]
 
 
 # ---- what is wrong with a recipe's own

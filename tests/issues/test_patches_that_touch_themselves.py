@@ -221,7 +221,7 @@ def test_zone_without_a_net_is_told_of(monkeypatch: pytest.MonkeyPatch) -> None:
         [Asked(surface=fin, where="fin", cell=50.0)]
     )  # a quarter of the patch is the most that fits
     assert net is None and remedies is None
-    assert (told.code, told.severity, told.where) == ("cloth-not-draped", "warning", "fin")
+    assert (told.code, told.severity, told.where) == ("cloth-not-draped", "mind", "fin")
     assert "takes cells of" in told.message and "x = " in told.message
     assert "split the zone 'fin'" in told.remedy
     upright = Asked(surface=fin, where="fin", cell=5.0, start=(90.0, 2.0, 0.0), warp=(0.0, 0.0, 1.0))

@@ -112,7 +112,7 @@ def test_a_slot_that_nobody_measured_is_told(box: Callable[..., Work]) -> None:
     """The program is written, and a warning says that the slot is a guess."""
     work = box()
     (found,) = (f for f in work.found(["wire"]) if f.code == "wire-kerf-guessed")
-    assert found.severity == "warning"
+    assert found.severity == "mind"
     assert "wire/slot-test.ngc" in found.remedy
     assert "wire/slot-test.ngc" in wire_files(work)
     strict(wire_files(work)["wire/slot-test.ngc"])

@@ -156,19 +156,19 @@ def test_styrene_on_polystyrene_is_an_error(tmp_path: Path) -> None:
     """Polyester over XPS: an error, first in the list, until a barrier lies between."""
     resin = 'resin=by_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 40.0), pot_life_min=40.0),'
     bad = edited(tmp_path, (resin, 'resin="polyester",'))
-    assert bad.findings[0].severity == "error"
-    assert "foam-dissolved" in [f.code for f in bad.findings if f.severity == "error"]
+    assert bad.findings[0].severity == "stop"
+    assert "foam-dissolved" in [f.code for f in bad.findings if f.severity == "stop"]
     assert "dose-unknown" in [f.code for f in bad.findings]
     assert bad.resin is not None
     assert bad.resin.hardener_kg is None
     good = edited(tmp_path, (resin, 'resin="polyester", barrier="epoxy coats",'))
-    assert "foam-dissolved" not in [f.code for f in good.findings if f.severity == "error"]
+    assert "foam-dissolved" not in [f.code for f in good.findings if f.severity == "stop"]
 
 
 def test_a_hot_wire_through_polyurethane_is_an_error(tmp_path: Path) -> None:
     """Said where the recipe says that it is used."""
     work = edited(tmp_path, ('foam="xps 35",', 'foam="pu 40", hot_wire=True,'))
-    assert ("hot-wire", "error") in [(f.code, f.severity) for f in work.findings]
+    assert ("hot-wire", "stop") in [(f.code, f.severity) for f in work.findings]
 
 
 def test_a_mould_wants_draft(tmp_path: Path) -> None:

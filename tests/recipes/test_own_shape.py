@@ -67,7 +67,7 @@ def test_shape_that_changes_nothing_is_found(tmp_path: Path, capsys: pytest.Capt
     """A cut beside the plug is a warning, not an error."""
     built(tmp_path, RECIPE.replace("center(90.0, 0.0)", "center(900.0, 0.0)"), "--only", "csv")
     out = capsys.readouterr().out
-    assert "warning: cut[0]: the shape does not touch the plug" in out
+    assert "mind: cut[0]: the shape does not touch the plug" in out
 
 
 def test_shape_that_is_no_solid_is_an_input_error(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -68,7 +68,7 @@ def spoilt(value: Any) -> Any:
         return {key: spoilt(item) for key, item in value.items()}
     if isinstance(value, list):
         return [spoilt(item) for item in value]
-    return SPITE + value if isinstance(value, str) and value not in ("mm", "in", "warning", "note") else value
+    return SPITE + value if isinstance(value, str) and value not in ("mm", "in", "mind", "note") else value
 
 
 def spoilt_drawing(drawing: Drawing) -> Drawing:
@@ -165,7 +165,7 @@ def test_every_finding_is_told_and_warnings_come_first(book: Book) -> None:
     rows = [
         {"code": code, "severity": word, "where": f"at {code}", "message": "is so", "remedy": f"see {code}"}
         for code, word in (
-            ("thin-layer", "note"), ("mating-fit", "warning"), ("cloth-locks", "warning"), ("odd", "note"),
+            ("thin-layer", "note"), ("mating-fit", "mind"), ("cloth-locks", "mind"), ("odd", "note"),
         )
     ]  # fmt: skip
     page = book_html(book.summary | {"findings": rows}, book.drawings, book.scene)

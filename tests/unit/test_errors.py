@@ -115,3 +115,11 @@ def test_finding_is_a_record_that_cannot_change() -> None:
     assert finding == Finding(**words)
     with pytest.raises(dataclasses.FrozenInstanceError):
         finding.code = "other"  # type: ignore[misc]
+
+
+@pytest.mark.parametrize(("before", "now"), [("error", "stop"), ("warning", "mind")])
+def test_a_level_by_its_former_word_is_told_with_the_new_one(before: str, now: str) -> None:
+    """A check of a shop's own that was written before the levels were named anew."""
+    with pytest.raises(PlugError) as caught:
+        Finding(code="own", severity=before, where="w", message="m", remedy="r")
+    assert caught.value.remedy == f'write severity="{now}"'

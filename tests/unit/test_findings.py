@@ -55,7 +55,7 @@ def test_nothing_to_say() -> None:
 def test_plug_in_two_pieces() -> None:
     """Cut through from side to side: how many, and how small."""
     found = find(PLUG, solid(block("cut", (100.0, -400.0, -10.0), (250.0, 400.0, 300.0))), (), None)
-    assert codes(found) == [("separate-pieces", "warning")]
+    assert codes(found) == [("separate-pieces", "mind")]
     assert "2 pieces" in found[0].message
     assert "7000.0 cm3" in found[0].message
 
@@ -66,7 +66,7 @@ def test_shapes_that_do_nothing() -> None:
     inside = block("added", (100.0, 0.0, 50.0), (150.0, 50.0, 100.0))
     inside = replace(inside, kind="add")
     found = find(PLUG, solid(missing, inside), (), None)
-    assert codes(found) == [("idle-shape", "warning")] * 2
+    assert codes(found) == [("idle-shape", "mind")] * 2
     assert {f.where for f in found} == {"cut[0]", "added[0]"}
     useful = replace(block("added", (100.0, 0.0, 150.0), (150.0, 50.0, 250.0)), kind="add")
     assert find(PLUG, solid(useful), (), None) == ()
@@ -91,13 +91,13 @@ def test_warnings_come_first() -> None:
 
     given = [
         finding("b", "note", "2"),
-        finding("b", "warning", "1"),
+        finding("b", "mind", "1"),
         finding("a", "note", "1"),
         finding("b", "note", "1"),
     ]
     found = find(PLUG, solid(), given, None)
     assert [(f.code, f.severity, f.where) for f in found] == [
-        ("b", "warning", "1"),
+        ("b", "mind", "1"),
         ("a", "note", "1"),
         ("b", "note", "1"),
         ("b", "note", "2"),

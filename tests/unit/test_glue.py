@@ -121,7 +121,7 @@ def test_layers_that_do_not_touch() -> None:
     assert (contact.touching_mm2, contact.glue_g, contact.share_ratio) == (0.0, 0.0, 0.0)
     assert (finding.code, finding.severity, finding.where) == (
         "no-contact",
-        "warning",
+        "mind",
         "between L01 and L02",
     )
     (empty,), _ = make_contacts(stack_of(shapely.box(0, 0, 100, 100), NOTHING), Glue())
@@ -140,7 +140,7 @@ def test_margin_of_the_remedy_would_do() -> None:
     """60 x 90 mm less 15 mm is 30 x 60 = 1800 mm2; the margin named leaves 2500 and no wider one does."""
     layers = stack_of(shapely.box(0, 0, 60, 90), shapely.box(0, 0, 60, 90))
     _, (finding,) = make_contacts(layers, Glue())
-    assert (finding.code, finding.severity) == ("little-glue", "warning")
+    assert (finding.code, finding.severity) == ("little-glue", "mind")
     margin = float(finding.remedy.rpartition(" ")[2])
     # (60 - 2 m)(90 - 2 m) = 2500 at m = (150 - sqrt(10 900)) / 4 = 11.3997
     assert margin == pytest.approx(11.3)

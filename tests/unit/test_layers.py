@@ -165,7 +165,7 @@ def test_too_many_layers() -> None:
 def test_findings_on_the_stack() -> None:
     """A layer too thin to handle is a warning, spare sheets a note."""
     _, findings = layers_of(thicknesses=(49.0,))
-    assert [(f.code, f.severity) for f in findings] == [("thin-layer", "warning")]
+    assert [(f.code, f.severity) for f in findings] == [("thin-layer", "mind")]
     assert "2.00 mm" in findings[0].message
     _, findings = layers_of(thicknesses=(50.0, 50.0, 30.0, 30.0), order="explicit")
     assert [(f.code, f.severity) for f in findings] == [("spare-sheets", "note")]

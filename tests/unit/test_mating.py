@@ -171,7 +171,7 @@ def test_short_contour_is_taken_straight_on_and_told() -> None:
     solid, face = cut(contour=[[50.0, -70.0], [50.0, 80.0]])
     assert solid.by_mesh.volume_mm3 == pytest.approx(350.0 * WIDTH * HEIGHT, rel=1e-9)
     found = findings_of(face)
-    assert [(f.code, f.severity) for f in found] == [("short-contour", "warning")] * 2
+    assert [(f.code, f.severity) for f in found] == [("short-contour", "mind")] * 2
     assert [f.remedy for f in found] == ["measure 30 mm farther", "measure 20 mm farther"]
     assert found[0].where == "mating face, x = 50, y = -70 mm"
 

@@ -207,7 +207,7 @@ def test_gap_that_is_badly_kept_is_warned_of(stl) -> None:
     _, face = cut(stl(dented(8.0, 12.0)), gap=15.0, move=(200.0, 0.0, -50.0))
     assert 0.1 < face.largest_mm < 1.6
     finding = next(f for f in body_findings(face) if f.code == "mating-gap")
-    assert finding.severity == "warning"
+    assert finding.severity == "mind"
     assert finding.where.startswith("mating face, x = 20") or finding.where.startswith("mating face, x = 19")
     assert f"{face.largest_mm:.2f} mm off" in finding.message
 

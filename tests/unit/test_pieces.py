@@ -148,7 +148,7 @@ def test_stagger_that_cannot_be_kept_is_told() -> None:
     sizes = [[(1200.0, 600.0)]] * 3
     _, findings = make_pieces(BOX, layers, Joints(stagger=700.0), sizes)
     assert {f.code for f in findings} == {"joint-stagger"}
-    assert findings[0].severity == "warning"
+    assert findings[0].severity == "mind"
     assert "L02 joint" in findings[0].where
     stagger = float(re.findall(r"stagger of (\d+)", findings[0].remedy)[0])
     assert stagger > 100.0

@@ -53,7 +53,7 @@ def codes(found: Sequence[Finding]) -> dict[str, str]:
 @pytest.mark.parametrize("foam", ["eps 18", "xps 35"])
 def test_polystyrene_under_styrene_resin(resin: str, foam: str) -> None:
     """An error; with a barrier a note; each remedy makes it go."""
-    assert codes(resin_findings(lay("mat 450", foam=foam, resin=resin)))["foam-dissolved"] == "error"
+    assert codes(resin_findings(lay("mat 450", foam=foam, resin=resin)))["foam-dissolved"] == "stop"
     barred = codes(resin_findings(lay("mat 450", foam=foam, resin=resin, barrier="epoxy coats")))
     assert barred["barrier-trial"] == "note"
     assert "foam-dissolved" not in barred
@@ -64,10 +64,10 @@ def test_polystyrene_under_styrene_resin(resin: str, foam: str) -> None:
 def test_barrier_that_does_not_stop_this_resin() -> None:
     """It counts for nothing."""
     weak = by_sheet(BARRIERS["foil tape"], stops=("epoxy",))
-    assert codes(resin_findings(lay("mat 450", foam="xps 35", barrier=weak)))["foam-dissolved"] == "error"
+    assert codes(resin_findings(lay("mat 450", foam="xps 35", barrier=weak)))["foam-dissolved"] == "stop"
 
 
-@pytest.mark.parametrize(("foam", "severity"), [("pu 40", "error"), ("pir 32", "error"), ("pvc 75", "error")])
+@pytest.mark.parametrize(("foam", "severity"), [("pu 40", "stop"), ("pir 32", "stop"), ("pvc 75", "stop")])
 def test_hot_wire_through_foam_that_poisons(foam: str, severity: str) -> None:
     """PU, PIR and PVC: an error, and only with a hot wire."""
     assert codes(foam_findings(FOAMS[foam], uses_hot_wire=True)) == {"hot-wire": severity}
@@ -78,13 +78,13 @@ def test_hot_wire_through_polystyrene_and_through_the_unknown() -> None:
     """The one is usual, of the other only its sheet knows."""
     assert foam_findings(FOAMS["xps 35"], uses_hot_wire=True) == ()
     other = by_sheet(FOAMS["pu 40"], kind="other", hot_wire="sheet")
-    assert codes(foam_findings(other, uses_hot_wire=True)) == {"hot-wire": "warning"}
+    assert codes(foam_findings(other, uses_hot_wire=True)) == {"hot-wire": "mind"}
 
 
 def test_glue_and_filler_that_dissolve_the_foam() -> None:
     """Contact glue and polyester filler on polystyrene; what the remedy names does not."""
     found = foam_findings(FOAMS["xps 35"], [GLUES["contact glue"]], [FILLERS["polyester filler"]])
-    assert codes(found) == {"glue-dissolves-foam": "error", "filler-dissolves-foam": "error"}
+    assert codes(found) == {"glue-dissolves-foam": "stop", "filler-dissolves-foam": "stop"}
     for finding, table in zip(found, (GLUES, FILLERS), strict=True):
         cures = finding.remedy.removeprefix("use ").partition(",")[0].split(" or ")
         assert all("polystyrene" not in table[c].dissolves for c in cures)
@@ -94,7 +94,7 @@ def test_glue_and_filler_that_dissolve_the_foam() -> None:
 def test_warm_laminate_on_polystyrene() -> None:
     """Polyester to 65 C on foam for 73.9 C is nearer than 10 C; epoxy is a note; no limit, no finding."""
     barred = resin_findings(lay("mat 450", foam="xps 35", barrier="foil tape"))
-    assert codes(barred)["foam-heat"] == "warning"
+    assert codes(barred)["foam-heat"] == "mind"
     assert codes(resin_findings(lay("cloth 200", foam="xps 35", resin="epoxy"))) == {"foam-heat": "note"}
     cool = by_sheet(RESINS["epoxy"], peak_c=45.0)
     assert resin_findings(lay("cloth 200", foam="xps 35", resin=cool)) == ()
@@ -103,7 +103,7 @@ def test_warm_laminate_on_polystyrene() -> None:
 
 def test_mat_in_epoxy() -> None:
     """Its binder wants styrene; woven cloth is silent."""
-    assert codes(resin_findings(lay("mat 450", resin="epoxy"))) == {"mat-with-epoxy": "warning"}
+    assert codes(resin_findings(lay("mat 450", resin="epoxy"))) == {"mat-with-epoxy": "mind"}
     assert resin_findings(lay("cloth 200", resin="epoxy")) == ()
 
 
@@ -121,29 +121,29 @@ def test_dose_that_only_the_sheet_knows() -> None:
 def test_wide_range_and_ratios_that_disagree() -> None:
     """Both are doubts about what was copied from a sheet."""
     wide = by_sheet(RESINS["polyester"], percent_range=(1.0, 3.0))
-    assert codes(mixed(lay("mat 450", resin=wide), hardener_percent=3.0)) == {"dose-range": "warning"}
+    assert codes(mixed(lay("mat 450", resin=wide), hardener_percent=3.0)) == {"dose-range": "mind"}
     apart = by_sheet(RESINS["epoxy"], ratio_by_mass=(2.0, 1.0), ratio_by_volume=(2.0, 1.0), pot_life_min=25.0)
-    assert codes(mixed(lay("cloth 200", resin=apart))) == {"ratio-apart": "warning"}
+    assert codes(mixed(lay("cloth 200", resin=apart))) == {"ratio-apart": "mind"}
 
 
 def test_shop_too_cold_and_too_warm() -> None:
     """Under the resin's least; and where the pot is hard before it is empty."""
-    assert codes(mixed(lay("mat 450"), hardener_percent=2.0, temperature_c=12.0)) == {"shop-cold": "warning"}
+    assert codes(mixed(lay("mat 450"), hardener_percent=2.0, temperature_c=12.0)) == {"shop-cold": "mind"}
     hot = mixed(lay("mat 450"), hardener_percent=1.0, temperature_c=30.0)
-    assert codes(hot) == {"pot-life-short": "warning"}
+    assert codes(hot) == {"pot-life-short": "mind"}
     assert mixed(lay("mat 450"), hardener_percent=1.0, temperature_c=20.0) == []
 
 
 def test_thick_wet_build_up() -> None:
     """Four plies of mat at once; parted as the remedy says it is a note; one ply alone too thick."""
     thick = mixed(lay(*["mat 450"] * 4, passes=(4,)), hardener_percent=1.5)
-    assert codes(thick) == {"thick-wet": "warning"}
+    assert codes(thick) == {"thick-wet": "mind"}
     assert "in 2 passes" in thick[0].remedy
     parted = mixed(lay(*["mat 450"] * 4), hardener_percent=1.5)
     assert codes(parted) == {"passes": "note"}
     assert "plies 1 to 2; plies 3 to 4" in parted[0].message
     alone = mixed(lay(Ply(cloth="woven roving 800", glass_content=0.15)), hardener_percent=1.5)
-    assert codes(alone) == {"thick-wet": "warning"}
+    assert codes(alone) == {"thick-wet": "mind"}
     assert "two lighter" in alone[0].remedy
 
 
@@ -177,7 +177,7 @@ def test_draft_when_a_mould_is_taken() -> None:
     ]
     assert shape_findings(lay("mat 450"), walls=walls) == ()
     (found,) = shape_findings(lay("mat 450"), walls=walls, is_mould_taken=True)
-    assert (found.code, found.severity) == ("no-draft", "warning")
+    assert (found.code, found.severity) == ("no-draft", "mind")
     assert "1.3 mm more on each side" in found.remedy
     locked = shape_findings(lay("mat 450"), walls=[replace(walls[0], draft_deg=-1.0)], is_mould_taken=True)[0]
     assert "locks" in locked.message
@@ -214,14 +214,14 @@ def test_plies_that_help_nobody() -> None:
         foam="pu 40",
         zones={"none": ()},
     )
-    assert codes(ply_findings(layup)) == {"idle-ply": "warning", "no-ply": "warning"}
-    assert codes(ply_findings(lay("peel ply 85", "mat 450"))) == {"peel-ply-inside": "error"}
+    assert codes(ply_findings(layup)) == {"idle-ply": "mind", "no-ply": "mind"}
+    assert codes(ply_findings(lay("peel ply 85", "mat 450"))) == {"peel-ply-inside": "stop"}
     assert ply_findings(lay("mat 450", "peel ply 85")) == ()
 
 
 def test_light_skin_and_coarse_weave() -> None:
     """Less than 300 g/m2 of glass; roving outermost, but not under a tissue."""
-    assert codes(ply_findings(lay("cloth 200"))) == {"light-skin": "warning"}
+    assert codes(ply_findings(lay("cloth 200"))) == {"light-skin": "mind"}
     assert codes(ply_findings(lay("cloth 200"), foam_stays=True)) == {"light-skin": "note"}
     assert codes(ply_findings(lay("mat 450", "woven roving 600"))) == {"print-through": "note"}
     assert ply_findings(lay("mat 450", "woven roving 600", "tissue 30")) == ()
@@ -255,7 +255,7 @@ def test_thickness_that_the_plies_do_not_make() -> None:
     """Within the spread it is silent."""
     layup = lay("mat 450")
     assert codes(thickness_findings(layup, {"deck": 2.0, "side": 1.1, "floor": 0.0, "front": 2.0})) == {
-        "skin-thickness": "warning"
+        "skin-thickness": "mind"
     }
     assert thickness_findings(layup, {"deck": 1.15}) == ()
 
