@@ -305,12 +305,12 @@ class DrawingBuilder:
         """Return the lines of the hatches, clear of words."""
         if not self._hatches:
             return []
-        words = shapely.union_all([shapely.box(*label_box(label)) for label in labels])
-        return [
-            path
-            for shape, angle_deg, step, group in self._hatches
-            for path in _parallels(shapely.difference(shape, words), angle_deg, step, group)
-        ]
+        words = shapely.STRtree([shapely.box(*label_box(label)) for label in labels])
+        found = list[Path]()
+        for shape, angle_deg, step, group in self._hatches:
+            over = words.geometries.take(np.sort(words.query(shape, predicate="intersects")))
+            found += _parallels(shapely.difference(shape, shapely.union_all(over)), angle_deg, step, group)
+        return found
 
 
 def _parallels(shape: shapely.Geometry, angle_deg: float, step: float, group: str) -> list[Path]:

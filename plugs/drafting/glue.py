@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -31,7 +33,7 @@ _AROUND: Final = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-
 """Places of a name about its pin, beside it first."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Joining:
     """What layers are made of and how they are joined.
 
@@ -56,12 +58,32 @@ class Joining:
 
     def of(self, layer_name: str) -> Joining:
         """Return what belongs to a layer."""
-        return replace(
-            self,
-            pieces=[piece for piece in self.pieces if piece.layer == layer_name],
-            joints=[joint for joint in self.joints if joint.layer == layer_name],
-            voids=[void for void in self.voids if void.layer == layer_name and not void.outline.is_empty],
-        )
+        return self._shares.get(layer_name, Joining())
+
+    @cached_property
+    def _shares(self) -> dict[str, Joining]:
+        """What belongs to each layer: everything is looked at once, however many layers there are."""
+        pieces, joints = defaultdict[str, list[Piece]](list), defaultdict[str, list[Joint]](list)
+        voids, pinned = defaultdict[str, list[Void]](list), defaultdict[str, list[Pinned]](list)
+        for piece in self.pieces:
+            pieces[piece.layer].append(piece)
+        for joint in self.joints:
+            joints[joint.layer].append(joint)
+        for void in (void for void in self.voids if not void.outline.is_empty):
+            voids[void.layer].append(void)
+        for one in self.pinned:
+            for name in dict.fromkeys((one.contact.lower_layer, one.contact.upper_layer)):
+                pinned[name].append(one)
+        return {
+            name: replace(
+                self,
+                pieces=pieces.get(name, ()),
+                joints=joints.get(name, ()),
+                voids=voids.get(name, ()),
+                pinned=pinned.get(name, ()),
+            )
+            for name in {**pieces, **joints, **voids, **pinned}
+        }
 
 
 def joining_of(
@@ -123,7 +145,7 @@ def glue_rows(layer_name: str, joints: Sequence[Pinned], display_unit: str = "mm
     Parameters
     ----------
     joints : sequence of Pinned
-        Of the whole stack.
+        Those of other layers are passed over.
     display_unit : str
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
     """

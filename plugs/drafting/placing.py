@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any, Final
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Box, Label, Path, label_box
+from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Array, Box, Label, Path, label_box
 from plugs.drafting.flat import flat_points
 from plugs.drafting.marks import arrow, line
 from plugs.drafting.styles import CUTS
@@ -40,6 +40,7 @@ _STEP: Final = 0.5
 _SPARE: Final = 0.15
 """Of the breadth of a word's box on either side, which most words leave empty."""
 
+_FIRST: Final = 64  # boxes for which room is made at first
 _AT_ONCE: Final = 32  # places of a word that are looked at together: most find room at one of the first
 _RINGS: Final = 10  # of places about the one wished for
 _TURNS: Final = 16  # places to a ring
@@ -153,33 +154,51 @@ class Beside:
     is_needed: bool = True
 
 
-@dataclass(slots=True)
+class _Boxes:
+    """Boxes to which more are added, of which those near a place are asked for again and again."""
+
+    def __init__(self, boxes: Sequence[Box]) -> None:
+        """Begin with some."""
+        self._n = len(boxes)
+        self._all = np.zeros((max(_FIRST, 2 * self._n), 4))
+        self._all[: self._n] = np.array(boxes).reshape(-1, 4)
+
+    def add(self, box: Box) -> None:
+        """Add one; room for more is made by doubling."""
+        if self._n == len(self._all):
+            self._all = np.concatenate((self._all, np.zeros_like(self._all)))
+        self._all[self._n] = box
+        self._n += 1
+
+    def near(self, boxes: Array) -> tuple[Array, NDArray[np.int64]]:
+        """Return those that meet or touch the box around boxes, and their numbers, first come first."""
+        there = self._all[: self._n]
+        low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
+        found = np.flatnonzero(np.all((there[:, :2] <= high) & (low <= there[:, 2:]), axis=1))
+        return there[found], found
+
+
 class Placer:
     """What stands in a drawing already.
 
-    Attributes
+    Parameters
     ----------
     lines : sequence of Path
-    marks : list of tuple of 4 float, mm
+    marks : sequence of tuple of 4 float, mm
         Boxes of small marks, which words cover rather than none are written.
-    taken : list of tuple of 4 float, mm
+    taken : sequence of tuple of 4 float, mm
         Boxes of words.
     """
 
-    lines: Sequence[Path]
-    marks: list[Box]
-    taken: list[Box]
-    _flat: NDArray[np.object_] = field(init=False)
-    _is_cut: NDArray[np.bool_] = field(init=False)
-    _tree: Any = field(init=False)
-    _leaders: list[shapely.LineString] = field(default_factory=list)
-
-    def __post_init__(self) -> None:
+    def __init__(self, lines: Sequence[Path], marks: Sequence[Box], taken: Sequence[Box]) -> None:
         """Lay out the lines so that those near a place are found at once."""
-        shapes = [shapely.linestrings(flat_points(path, tolerance=_SEEN)) for path in self.lines]
+        shapes = [shapely.linestrings(flat_points(path, tolerance=_SEEN)) for path in lines]
         self._flat = shapely.simplify(np.array(shapes, dtype=object), _SEEN)
-        self._is_cut = np.array([path.dxf_layer in CUTS for path in self.lines], dtype=np.bool_)
+        self._is_cut = np.array([path.dxf_layer in CUTS for path in lines], dtype=np.bool_)
         self._tree = shapely.STRtree(self._flat)
+        self._marks, self._taken = _Boxes(marks), _Boxes(taken)
+        self._leaders: list[shapely.LineString] = []
+        self._leader_boxes = _Boxes(())
 
     def sign(
         self, within: shapely.Geometry, choices: Sequence[Sign], *, over_lines: bool
@@ -199,7 +218,7 @@ class Placer:
             for sign in choices:
                 x, y, height = _largest(free, sign, within.centroid)
                 if height >= sign.least:
-                    self.taken.append(_box(sign, x, y, height))
+                    self._taken.add(_box(sign, x, y, height))
                     return sign, _drawn(sign, x, y, height)
         return None
 
@@ -210,55 +229,61 @@ class Placer:
             return region
         near = self._tree.query(region, predicate="intersects")
         near = near if keeps_all else near[self._is_cut[near]]
-        around = shapely.box(*region.bounds)
-        boxes = [shapely.box(*box) for box in (*self.taken, *(self.marks if keeps_marks else ()))]
-        boxes = [box for box in boxes if box.intersects(around)]
+        around = np.array([region.bounds])
+        kinds = (self._taken, self._marks) if keeps_marks else (self._taken,)
+        boxes = [shapely.box(*box) for kind in kinds for box in kind.near(around)[0]]
         lines = shapely.buffer(self._flat[np.sort(near)], _CLEAR, cap_style="flat", quad_segs=2)
         gone = [*lines, *(shapely.buffer(box, 0.2 * _CLEAR, join_style="mitre") for box in boxes)]
         return shapely.difference(region, shapely.union_all(gone)) if gone else region
 
     def beside(self, words: Beside) -> Written:
         """Return words at the first of their places that has room, else round about what they name."""
-        choices, to = list(words.choices), words.to
+        choices, to = words.choices, words.to
+        boxes = np.array([label_box(label) for label in choices])
         faults = np.zeros(0, dtype=np.int64)
         for begin in range(0, len(choices), _AT_ONCE):
-            faults = np.append(faults, self._faults(choices[begin : begin + _AT_ONCE], words.within))
+            faults = np.append(faults, self._faults(boxes[begin : begin + _AT_ONCE], words.within))
             if not faults.all():
                 break  # there is no better place after it
-        leaders: list[Path] = []
+        at = np.zeros((0, 2))
         if to is not None and (faults.min() >= _CUT or (faults.min() and not words.is_needed)):
-            choices += list(_around(choices[0], to))
-            leaders = [_leader(label, to) for label in choices[len(faults) :]]
-            more = self._faults(choices[len(faults) :], words.within)
-            faults = np.append(faults, more + _OUT * self._cross_words(leaders))
+            at, more = _around(choices[0], to)
+            leaders = shapely.linestrings(np.stack((_on_boxes(more, to), np.full_like(at, to)), axis=1))
+            worse = self._faults(more, words.within) + _OUT * self._cross_words(leaders)
+            boxes, faults = np.concatenate((boxes, more)), np.append(faults, worse)
         best = int(np.argmin(faults))
         if faults[best] and not words.is_needed:
             return [], []
-        self.taken.append(label_box(choices[best]))
-        led = leaders[best - len(words.choices)] if best >= len(words.choices) else None
-        self._leaders += [] if led is None else [shapely.linestrings(led.points)]
-        return ([] if led is None else [led]), [choices[best]]
+        left, bottom, right, top = boxes[best].tolist()
+        self._taken.add((left, bottom, right, top))
+        turned = best - len(choices)
+        if to is None or turned < 0:
+            return [], [choices[best]]
+        x, y = at[turned].tolist()
+        self._leaders.append(leaders[turned])
+        self._leader_boxes.add(leaders[turned].bounds)
+        begin_x, begin_y = leaders[turned].coords[0]
+        return [line((begin_x, begin_y), to)], [replace(choices[0], at=(x, y), align="centre")]
 
-    def _cross_words(self, leaders: Sequence[Path]) -> NDArray[np.bool_]:
+    def _cross_words(self, leaders: NDArray[np.object_]) -> NDArray[np.bool_]:
         """Return which leaders run through words."""
-        lines = shapely.linestrings([path.points for path in leaders])
-        boxes = shapely.box(*np.array(self.taken).reshape(-1, 4).T)
-        return np.asarray(shapely.intersects(lines[:, None], boxes[None, :]).any(axis=1))
+        boxes = shapely.box(*self._taken.near(shapely.bounds(leaders))[0].T)
+        return np.asarray(shapely.intersects(leaders[:, None], boxes[None, :]).any(axis=1))
 
-    def _faults(self, labels: Sequence[Label], within: shapely.Geometry | None) -> NDArray[np.int64]:
+    def _faults(self, boxes: Array, within: shapely.Geometry | None) -> NDArray[np.int64]:
         """Return how bad each place is: over words, out of the region, over a cut, a mark, another line."""
-        boxes = np.array([label_box(label) for label in labels])
-        grown = shapely.box(*(boxes + _CLEAR * np.array([-1.0, -1.0, 1.0, 1.0])).T)
-        faults = np.zeros(len(labels), dtype=np.int64)
-        for weight, others in ((_WORDS, self.taken), (_MARK, self.marks)):
-            low, high = np.split(np.array(others).reshape(-1, 4), 2, axis=1)
+        around = boxes + _CLEAR * np.array([-1.0, -1.0, 1.0, 1.0])
+        grown = shapely.box(*around.T)
+        faults = np.zeros(len(boxes), dtype=np.int64)
+        for weight, others in ((_WORDS, self._taken), (_MARK, self._marks)):
+            low, high = np.split(others.near(boxes)[0], 2, axis=1)
             meets = np.all((boxes[:, None, :2] < high) & (low < boxes[:, None, 2:]), axis=2)
             faults += weight * np.any(meets, axis=1)
         which, lines = self._tree.query(grown, predicate="intersects")
         for weight, is_kind in ((_CUT, self._is_cut), (_LINE, ~self._is_cut)):
-            faults += weight * (np.bincount(which[is_kind[lines]], minlength=len(labels)) > 0)
-        for leader in self._leaders:
-            faults += _MARK * shapely.intersects(grown, leader)
+            faults += weight * (np.bincount(which[is_kind[lines]], minlength=len(boxes)) > 0)
+        for leader in self._leader_boxes.near(around)[1]:
+            faults += _MARK * shapely.intersects(grown, self._leaders[leader])
         if within is not None:
             faults += _OUT * ~shapely.contains_properly(within, grown)
         return faults
@@ -293,23 +318,25 @@ def _pointed(pointer: Pointer, x: float, y: float, height: float) -> list[Path]:
     return arrow(behind, ahead) + (arrow(ahead, behind)[1:] if pointer.is_double else [])
 
 
-def _leader(label: Label, to: tuple[float, float]) -> Path:
-    """Return the line from the nearest place on a word to what it names."""
-    left, bottom, right, top = label_box(label)
+def _on_boxes(boxes: Array, to: tuple[float, float]) -> Array:
+    """Return (n, 2) where a leader from each word to what it names begins: the nearest place on its box."""
+    left, bottom, right, top = boxes.T
     spare = _SPARE * (right - left)
-    return line((min(max(to[0], left + spare), right - spare), min(max(to[1], bottom), top)), to)
+    x = np.minimum(np.maximum(to[0], left + spare), right - spare)
+    return np.column_stack((x, np.minimum(np.maximum(to[1], bottom), top)))
 
 
-def _around(label: Label, to: tuple[float, float]) -> Iterator[Label]:
-    """Yield a word in rings round what it names, the nearest first."""
+def _around(label: Label, to: tuple[float, float]) -> tuple[Array, Array]:
+    """Return where a word may stand in rings round what it names, the nearest first, and its box there."""
     left, bottom, right, top = label_box(replace(label, at=to, align="centre"))
-    for ring in range(1, _RINGS + 1):
-        out = _RING * ring * label.height
-        for k in range(_TURNS):
-            turn = 2.0 * math.pi * k / _TURNS
-            x = to[0] + (0.5 * (right - left) + out) * math.cos(turn)
-            y = to[1] + (0.5 * (top - bottom) + out) * math.sin(turn)
-            yield replace(label, at=(x, y), align="centre")
+    out = _RING * np.arange(1, _RINGS + 1)[:, None] * label.height
+    turns = [2.0 * math.pi * k / _TURNS for k in range(_TURNS)]
+    x = to[0] + (0.5 * (right - left) + out) * np.array([math.cos(turn) for turn in turns])
+    y = to[1] + (0.5 * (top - bottom) + out) * np.array([math.sin(turn) for turn in turns])
+    x, y = x.ravel(), y.ravel()
+    half = 0.5 * TEXT_WIDTH_RATIO * label.height * len(label.text)
+    boxes = np.column_stack((x - half, y - 0.8 * label.height, x + half, y + 0.6 * label.height))
+    return np.column_stack((x, y)), boxes
 
 
 def _largest(free: shapely.Geometry, sign: Sign, middle: shapely.Point) -> tuple[float, float, float]:
@@ -374,7 +401,7 @@ def words_among(
     list of Label
         One for each that is needed, in that order.
     """
-    placer = Placer(lines, list(marks), list(taken))
+    placer = Placer(lines, marks, taken)
     return [label for one in asked for label in placer.beside(one)[1]]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -63,6 +64,8 @@ _GAP: Final = 14.0  # mm. Between views
 _LEAST: Final = 1.5  # mm. Of the least letter
 _CLEAR: Final = 0.6  # of what faces sideways: an edge that faces up by 31 degrees is seen from above
 _TURNS_OUT: Final = 4.0  # mm. A number beside its edge
+_APART: Final = 8.0  # mm. From number to number at least, so that each is read as that of its own bay
+_TICKS: Final = 15.0  # mm. From station to station that is told: words in three rows under each other
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -154,9 +157,12 @@ def _draw_view(
     """Draw a view under a height; return where the next may begin."""
     title, view = _VIEWS[word]
     title += ", the other side alike" if word == "port" and is_alike else ""
-    every = np.concatenate([region.outline for region in regions]) / scale
-    low, high = every.min(axis=0), every.max(axis=0)
+    points = np.concatenate([region.outline for region in regions]) / scale
+    low, high = points.min(axis=0), points.max(axis=0)
     move = np.array([-low[0], top - _GAP - high[1]])
+    every = _every(len(_edges_of(regions)) - 1, float(high[0] - low[0]), _APART)
+    if every > 1:
+        title += f", one bay in {every} numbered"
     for region in regions:
         shape = shapely.Polygon(region.outline / scale + move).buffer(0)
         group = _GROUPS[region.panel.kind]
@@ -164,7 +170,7 @@ def _draw_view(
         for angle_deg, step in _HATCHES[region.panel.kind]:
             builder.hatch(shape, angle_deg, step, group)
         if region.is_lettered:
-            _letter(builder, region, shape)
+            _letter(builder, region, shape, is_needed=(region.panel.bay - 1) % every == 0)
     _name_edges(builder, word, blocks, scale, move)
     bottom = float(low[1] + move[1])
     _draw_stations(builder, regions, view.right[0] / scale, float(move[0]), bottom)
@@ -178,7 +184,17 @@ def _draw_view(
     return y - _GAP
 
 
-def _letter(builder: DrawingBuilder, region: _Region, shape: shapely.Geometry) -> None:
+def _edges_of(regions: list[_Region]) -> list[float]:
+    """Return where the bays of regions begin and end, mm."""
+    return sorted({value for region in regions for value in (region.panel.from_x, region.panel.to_x)})
+
+
+def _every(count: int, room: float, apart: float) -> int:
+    """Return which of many in a row are told, so that what is told can be read: each, each second ..."""
+    return max(1, math.ceil(count * apart / room))
+
+
+def _letter(builder: DrawingBuilder, region: _Region, shape: shapely.Geometry, *, is_needed: bool) -> None:
     """Ask for number, name and gaps within a panel, as large as there is room; at least the number."""
     panel, number = region.panel, str(region.number)
     along, across = (_gap(gap, builder.display_unit) for gap in (panel.lengthwise, panel.crosswise))
@@ -189,7 +205,8 @@ def _letter(builder: DrawingBuilder, region: _Region, shape: shapely.Geometry) -
     )
     x, y = shapely.maximum_inscribed_circle(shape, tolerance=0.5).coords[0]
     plain = Label(text=number, at=(x, y), height=_LEAST, align="centre")
-    builder.sign(shape, *choices, over_lines=False, instead=Beside(choices=(plain,), to=(x, y)))
+    beside = Beside(choices=(plain,), to=(x, y)) if is_needed else None
+    builder.sign(shape, *choices, over_lines=False, instead=beside)
 
 
 def _name_edges(
@@ -198,10 +215,12 @@ def _name_edges(
     """Ask for the names of blocks at their edges, beside the blend on its outer side."""
     view = _VIEWS[word][1]
     for block in blocks:
-        for place in block.places:
-            if word != _view_of(place):
-                continue
+        told: dict[str, Array] = {}
+        for place in (place for place in block.places if word == _view_of(place)):
             at, out = view.seen(place.point)[:2] / scale + move, view.seen(place.outward)[:2]
+            if place.edge in told and float(np.hypot(*(at - told[place.edge]))) < _APART:
+                continue
+            told[place.edge] = at
             size = float(np.hypot(*out))
             way = out / size if size > 0.0 else out
             plain = Label(text=f"B{block.number}", at=(0.0, 0.0), height=2.5, align="centre")
@@ -227,9 +246,12 @@ def _draw_stations(
     builder: DrawingBuilder, regions: list[_Region], across: float, move: float, bottom: float
 ) -> None:
     """Draw ticks under a view where its bays begin and end, with their places."""
-    places = sorted({value for region in regions for value in (region.panel.from_x, region.panel.to_x)})
-    for x, value in sorted((across * v + move, v) for v in places):
+    places = sorted((across * v + move, v) for v in _edges_of(regions))
+    every = _every(len(places) - 1, places[-1][0] - places[0][0], _TICKS)
+    for number, (x, value) in enumerate(places):
         builder.draw([line((x, bottom - 1.0), (x, bottom - 4.0))])
+        if number % every:
+            continue
         text = f"x = {format_length(value, builder.display_unit)}"
         plain = Label(text=text, at=(x, 0.0), height=2.5, align="centre")
         rows = (bottom - 6.5 - 4.0 * row for row in range(3))

@@ -126,3 +126,32 @@ def test_dimension_tells_its_length_beside_its_line() -> None:
     lines = [shapely.LineString(p.points) for p in drawing.paths if p.dxf_layer == "LABELS"]
     assert not any(line.intersects(box_of(drawing, "200 mm")) for line in lines)
     assert {float(x) for line in lines[:1] for x, _ in line.coords} == {100.0, 0.0}
+
+
+def crowd(n: int) -> Drawing:
+    """Return a drawing of many places close together, each named by a word that is wider."""
+    made = DrawingBuilder(path="layers/a", title="A")
+    made.line(np.array([(0.0, 0.0), (4.0 * n, 0.0)]), "MARK")
+    for i in range(n):
+        made.beside(Beside(choices=(word("NAME", 4.0 * i, 0.0),), to=(4.0 * i, 0.0)))
+    return made.drawing()
+
+
+def test_a_word_is_tried_against_its_neighbours_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Four times the words in a row, led to their places, are held against others four times as often."""
+    assert sum(path.dxf_layer == "LABELS" for path in crowd(40).paths) > 20
+    pairs, intersects = [0], shapely.intersects
+
+    def counting(*args: object) -> object:
+        """Count what is held against what."""
+        found = intersects(*args)
+        pairs[0] += np.size(found)
+        return found
+
+    monkeypatch.setattr(shapely, "intersects", counting)
+    counts = []
+    for n in (60, 240):
+        pairs[0] = 0
+        crowd(n)
+        counts.append(pairs[0])
+    assert 0 < counts[1] < 5.0 * counts[0]

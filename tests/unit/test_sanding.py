@@ -361,6 +361,23 @@ def test_map_shows_every_panel(recipe: str) -> None:
     assert top - bottom < 900.0
 
 
+def test_bays_too_narrow_for_their_numbers_are_numbered_one_in_some() -> None:
+    """A hundred bays in 2 m: numbers stand apart, the view says which bays have one, the table has all."""
+    box = box_plan(2000.0, 300.0, 200.0)
+    stations = [replace(box.stations[0], x=20.0 * i) for i in range(101)]
+    aids = aids_of(replace(box, stations=stations))
+    drawing = sanding_map(aids, path="templates/sanding-map", plug_name="Part")
+    (view,) = [one.text for one in drawing.labels if one.text.startswith("Seen from above")]
+    every = int(view.split()[-2])
+    assert view.endswith(f", one bay in {every} numbered") and every > 1
+    top = [i for i, panel in enumerate(aids.panels, start=1) if panel.normal[2] > 0.9]
+    seen = [one for one in drawing.labels if one.align == "centre" and one.text in map(str, top)]
+    assert len(seen) == len(top[::every])
+    assert np.diff(sorted(one.at[0] for one in seen)).min() >= 7.9
+    starts = [one.text.split()[0] for one in drawing.labels if one.align == "left"]
+    assert all(starts.count(str(i)) >= 1 for i in top)
+
+
 def test_same_plug_same_map() -> None:
     """The same plug gives the same text, byte for byte."""
     texts = {
