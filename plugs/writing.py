@@ -110,12 +110,13 @@ def write(
     outputs = chosen_outputs(work.plug, kinds, param="kinds")
     with ExitStack() as after:
         kernel = kernel or cache(lambda: after.enter_context(kernel_started()))
-        _ = work.lines, work.cutters  # what is wrong with a recipe is told before anything else is begun
-        fresh = after.enter_context(FreshFolder(folder))
-        crew = crew or after.enter_context(Crew())
+        _ = work.lines
         is_busy = any(output.kind in _BUSY for output in outputs)
         if not is_busy and any("cloth" in output.shows for output in outputs):
             after.enter_context(cloth_beside(work))
+        _ = work.cutters  # what is wrong with a recipe is told before anything is written
+        fresh = after.enter_context(FreshFolder(folder))
+        crew = crew or after.enter_context(Crew())
         writing = Writing(work, outputs, kernel, crew)
         for output in outputs:
             writing.add(output.make(writing))

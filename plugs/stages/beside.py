@@ -1,18 +1,21 @@
 """Cloth made in a process of its own while this one makes the foam.
 
-That process is given the checked words and the lines, and gives back stages under their keys: what has the
-same key is the same. Whatever goes wrong there, the stage is made here, and told here.
+That process gives back stages under their keys: what has the same key is the same. It is a twin of this
+one, which has all that comes first; where there can be none, a worker, given the checked words and the lines.
+Whatever goes wrong there, the stage is made here, and told here.
 """
 
 from __future__ import annotations
 
 import os
 import pickle
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
+from plugs.ground import twins
 from plugs.ground.workers import LONGEST_CALL_S, Worker
 from plugs.stages.shelf import Kept, Shelf
 from plugs.stages.worked import Worked
@@ -24,6 +27,8 @@ _GIVEN: Final = ("drawn", "layup", "skin", "lines")
 """Stages that come first, and travel: records of numbers."""
 _MADE_THERE: Final = ("cloth", "drape")
 """Stages that take longest of those on which nothing of the foam depends."""
+
+_Collect = Callable[[], Sequence[Kept]]
 
 
 @contextmanager
@@ -43,6 +48,35 @@ def cloth_beside(work: Worked) -> Iterator[None]:
     if work.shelf is None or work.plug.schedule is None or _n_cores() < 2 or not work.lacks(_MADE_THERE[0]):
         yield
         return
+    with _by_twin(work) if twins.can_be_made() else _by_worker(work) as collect:
+
+        def collected() -> Sequence[Kept]:
+            work.say("cloth")
+            return collect()
+
+        work.shelf.expect(_MADE_THERE, collected)
+        try:
+            yield
+        finally:
+            work.shelf.expect((), tuple)
+
+
+@contextmanager
+def _by_twin(work: Worked) -> Iterator[_Collect]:
+    """Give what collects the stages from a twin of this process."""
+
+    def make() -> tuple[Kept, ...]:
+        work.say = lambda _: None
+        return work.kept(_MADE_THERE)
+
+    _ = work.kept(_GIVEN)
+    with twins.Twin(make) as twin:
+        yield partial(twin.answer, ())
+
+
+@contextmanager
+def _by_worker(work: Worked) -> Iterator[_Collect]:
+    """Give what collects the stages from a worker."""
     with Worker() as worker:
         worker.call(load_stages)
         try:
@@ -50,19 +84,14 @@ def cloth_beside(work: Worked) -> Iterator[None]:
                 make_stages, replace(work.plug, outputs=(), checks=()), work.kept(_GIVEN), _MADE_THERE
             )
         except (pickle.PicklingError, TypeError, AttributeError):
-            yield  # the recipe has records of its own, which no other process knows
+            yield tuple  # the recipe has records of its own, which no other process knows
             return
 
         def collect() -> Sequence[Kept]:
-            work.say("cloth")
             done = worker.waited(answer, LONGEST_CALL_S)
             return () if done.exception() is not None else done.result()
 
-        work.shelf.expect(_MADE_THERE, collect)
-        try:
-            yield
-        finally:
-            work.shelf.expect((), tuple)
+        yield collect
 
 
 def load_stages() -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import os
+import subprocess
+import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -14,6 +16,7 @@ import pytest
 import plugs.stages.cloth
 from plugs.cli import main
 from plugs.foam.layers import Stack
+from plugs.ground import twins
 from plugs.ground.workers import Worker
 from plugs.stages import beside
 from plugs.stages.shelf import Shelf, digest_of
@@ -21,6 +24,22 @@ from plugs.work import Work, opened
 from tests.unit.test_work import BOX
 
 Started = list[Worker]
+
+TWINNED = """import os, sys
+os.environ["OPENBLAS_NUM_THREADS"] = "1"
+import plugs.stages.cloth as cloth
+from plugs.ground import twins
+from plugs.stages import beside
+beside._n_cores = lambda: 2
+here, made, cut, twin = os.getpid(), [], cloth.cut_cloth, twins.Twin
+cloth.cut_cloth = lambda *words: made.append("here") or cut(*words)
+twins.Twin = lambda make: made.append("twin") or twin(make)
+FAULT
+from plugs.cli import main
+assert main(["check", sys.argv[1]]) == 0
+print(*made, file=sys.stderr)
+"""
+"""A check in a process of its own that has one thread; it tells where cloth was cut, and of twins."""
 
 
 @pytest.fixture
@@ -41,6 +60,7 @@ def started(monkeypatch: pytest.MonkeyPatch) -> Started:
         return found[-1]
 
     monkeypatch.setattr(beside, "Worker", start)
+    monkeypatch.setattr(twins, "can_be_made", lambda: False)
     monkeypatch.setattr(beside, "_n_cores", lambda: 2)
     return found
 
@@ -89,6 +109,30 @@ def test_cloth_is_cut_elsewhere_and_is_the_same(
     assert len(made_here) == 2 and len(started) == 2
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="a process has a twin under Linux alone")
+@pytest.mark.parametrize(
+    ("fault", "made"),
+    [
+        ("", ["twin"]),
+        ("cut = lambda *words, cut=cut: cut(*words) if os.getpid() == here else 1 / 0", ["twin", "here"]),
+    ],
+)
+def test_a_twin_cuts_the_same_cloth(
+    box: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    fault: str,
+    made: list[str],
+) -> None:
+    """What a command tells is the same, whether its twin cuts the cloth, fails, or there is none."""
+    monkeypatch.setattr(beside, "_n_cores", lambda: 1)
+    assert main(["check", str(box)]) == 0
+    alone = capsys.readouterr().out
+    words = [sys.executable, "-c", TWINNED.replace("FAULT", fault), str(box)]
+    run = subprocess.run(words, capture_output=True, text=True, check=True)
+    assert (run.stdout, run.stderr.split()) == (alone, made)
+
+
 def test_cloth_is_cut_here_where_the_other_process_fails(
     box: Path, started: Started, made_here: list[object], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -106,6 +150,7 @@ def test_cloth_is_cut_here_where_the_other_process_fails(
 
     monkeypatch.undo()
     monkeypatch.setattr(beside, "_n_cores", lambda: 2)
+    monkeypatch.setattr(twins, "can_be_made", lambda: False)
     plug = opened(box, {}).plug
     own = Work(replace(plug, stack=OwnStack(thicknesses=(40.0,), allowance=3.0)), shelf=Shelf())
     with beside.cloth_beside(own):

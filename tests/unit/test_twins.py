@@ -1,0 +1,69 @@
+"""A twin of this process: what it makes comes back, whatever goes wrong there, and nothing of it stays."""
+
+from __future__ import annotations
+
+import os
+import sys
+import threading
+import time
+from collections.abc import Callable
+
+import pytest
+
+from plugs.ground.twins import Twin, can_be_made
+
+pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="a process has a twin under Linux alone")
+
+
+def is_there(pid: int) -> bool:
+    """Return whether the system knows a process."""
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+def test_what_it_makes_comes_back() -> None:
+    """More than a pipe holds, of what is known here; the process is another one, and is gone afterwards."""
+    known = [bytes(1000)] * 1000
+    with Twin(lambda: (os.getpid(), known)) as twin:
+        assert twin.answer((0, [])) == (twin.pid, known)
+        assert twin.pid != os.getpid()
+    assert not is_there(twin.pid)
+
+
+@pytest.mark.parametrize("make", [lambda: 1 / 0, lambda: os._exit(3), threading.Lock, sys.exit])
+def test_where_it_fails_that_is_told(make: Callable[[], object], capfd: pytest.CaptureFixture[str]) -> None:
+    """It raises, it dies, what it made does not travel; and nobody hears of it otherwise."""
+    with Twin(make) as twin:
+        assert twin.answer("otherwise") == "otherwise"
+    assert not is_there(twin.pid)
+    assert capfd.readouterr() == ("", "")
+
+
+def test_it_says_nothing(capfd: pytest.CaptureFixture[str]) -> None:
+    """What it, or a library in it, tells goes nowhere; what is still to be told here is told once."""
+    sys.stdout.write("once")
+    with Twin(lambda: [os.write(number, b"there") for number in (1, 2)]) as twin:
+        assert twin.answer([]) == [5, 5]
+    assert capfd.readouterr() == ("once", "")
+
+
+def test_it_ends_when_nobody_waits() -> None:
+    """Whatever it is doing."""
+    with pytest.raises(KeyboardInterrupt), Twin(lambda: time.sleep(600)) as twin:
+        raise KeyboardInterrupt
+    assert not is_there(twin.pid)
+
+
+def test_there_is_none_beside_another_thread() -> None:
+    """A lock that it holds would stay locked."""
+    over = threading.Event()
+    other = threading.Thread(target=over.wait)
+    other.start()
+    try:
+        assert not can_be_made()
+    finally:
+        over.set()
+        other.join()
