@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from plugs.book.html import Html, el, joined
+from plugs.book.measuring import measuring
 from plugs.book.parts import about, cautions, cutting, measured, templates
 from plugs.book.scene import PICTURE_MM, BookScene, scene_json
 from plugs.book.shopping import shopping
@@ -42,6 +43,7 @@ SECTIONS: Final[tuple[tuple[str, str, Callable[[BookSource], Html]], ...]] = (
     ("recesses", "Recesses, bosses and other shapes", recesses),
     ("skin", "Skin", skin),
     ("fit", "Fit and check", fit),
+    ("measuring", "Measuring the real thing", measuring),
     ("more", "Further drawings", more),
     ("anew", "Parameters, and building it anew", anew),
 )

@@ -24,6 +24,9 @@ from plugs.measure.fairing import Fairing
 from plugs.mesh.sampling import Faces
 from plugs.recesses.recess import Boss, Recess, Tool
 from plugs.recipe.plug import Plug
+from plugs.sanding.bays import read_bays
+from plugs.sanding.fit_list import FitRow, fit_plan, fit_rows
+from plugs.sanding.sanding import SandingAids
 from plugs.skin.offset import foam_loft
 from plugs.skin.proof import SkinProof, prove_cover, skin_steps
 from plugs.skin.skin import Cover, Skin, make_cover
@@ -385,4 +388,31 @@ def skin_proof(lines: Lines, body: Solid, finish: Solid) -> SkinProof | None:
         prove_cover(lines.finish, lines.foam, lines.cover),
         tools=prove_tools(finish, body),
         steps=skin_steps(lines.finish, lines.cover),
+    )
+
+
+def list_fit(plug: Plug, solids: tuple[Solid, Solid], lines: Lines, aids: SandingAids) -> tuple[FitRow, ...]:
+    """Return the fit list of a plug.
+
+    Parameters
+    ----------
+    plug : Plug
+    solids : tuple of two Solid
+        The foam, and the finished part: the foam itself without a skin.
+    lines : Lines
+    aids : SandingAids
+
+    Returns
+    -------
+    tuple of FitRow
+    """
+    foam, finish = solids
+    words = plug.templates
+    stations, ends = [float(one.x) for one in plug.stations], read_bays(lines.foam).edges
+    given: tuple[list[float], list[float]] = ([], [])
+    if words is not None:
+        stations += [] if isinstance(words.stations, str) else list(words.stations)
+        given = (list(words.waterlines), list(words.buttocks))
+    return fit_rows(
+        foam, finish, aids, fit_plan(foam.body, (stations, (ends[0], ends[-1])), given, plug.display_unit)
     )

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from plugs.laminate.resin_plan import ResinPlan
     from plugs.laminate.shopping import ShoppingList
     from plugs.routing.routed import Routed
+    from plugs.sanding.fit_list import FitRow
     from plugs.stages.boards import Boards
     from plugs.stages.cloth import CutCloth, CutPly, Nets
     from plugs.stages.laying import Edges, Inside, Laying
@@ -216,6 +217,11 @@ class Worked(Staged):
     def sanding(self) -> SandingAids:
         """Radius blocks, and which way a flat block is laid."""
         return sanding_aids(self.lines.foam, self.plug.sanding)
+
+    @stage("stations", "templates", "display_unit", after=("lines", "body", "finish", "sanding"))
+    def fit_list(self) -> tuple[FitRow, ...]:
+        """Where the plug is measured when it is made, and what it should come to there."""
+        return shape.list_fit(self.plug, (self.body, self.finish), self.lines, self.sanding)
 
     @stage("pocket_work", after=("lines", "layering"))
     def kits(self) -> tuple[RecessKit, ...]:

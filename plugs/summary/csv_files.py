@@ -6,6 +6,7 @@ from plugs.files.tables import outlines_csv
 from plugs.ground.figures import cell
 from plugs.laminate.shopping import ShoppingList
 from plugs.stages.worked import Worked
+from plugs.summary.fit import fit_file
 from plugs.summary.foam import LAIN, LEFT, PIECES, PINS, lain, left_of, standing
 from plugs.summary.laminate import MIXES, PLIES, PURCHASES
 from plugs.tables.rows import csv_text
@@ -29,6 +30,7 @@ def csv_files(work: Worked) -> dict[str, str]:
     tables = {
         "layers/pieces.csv": PIECES.rows(work.pieces.pieces),
         "layers/pins.csv": PINS.rows(standing(work.pins.joints), bench=True),
+        "templates/fit-list.csv": fit_file(work.fit_list, work.plug.name, work.plug.display_unit),
     }
     if work.layup is not None and work.resin is not None and work.shopping is not None:
         tables["cloth/ply-sheet.csv"] = PLIES.rows(work.layup.plies, bench=True)

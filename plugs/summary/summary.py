@@ -17,6 +17,7 @@ from plugs.ground.figures import told
 from plugs.stages.minding import cautions_of
 from plugs.stages.worked import Worked
 from plugs.summary import foam, laminate, sanding, solid, wire
+from plugs.summary.fit import fit_table
 
 if TYPE_CHECKING:
     from plugs.kernel.job import KernelProof
@@ -167,6 +168,7 @@ _SECTIONS: Final[tuple[tuple[str, str, Callable[[Worked, Made], Any]], ...]] = (
     ("router", "sheets", lambda work, made: wire.router_figures(work.routed, made.files)),
     ("bow", "wire", lambda work, made: wire.bow_figures(work.by_hand, made.files)),
     ("sanding", "sanding", lambda work, _: sanding.sanding_figures(work.sanding)),
+    ("fit_list", "sanding", lambda work, _: list(map(fit_table("mm").told, work.fit_list))),
     ("recess_kits", "layers", lambda work, _: sanding.recess_figures(work.kits)),
     ("features", "layers", lambda work, _: sanding.feature_figures(work.features)),
 )

@@ -1,0 +1,334 @@
+"""The fit list: a table of offsets of the plug as it is to be, for what is measured on the real one.
+
+At every station half-breadths at waterlines and heights at lengthwise sections, at the ends lengths, then
+the mating edges and the gaps under a straightedge. What cannot be told well with a tape is left out: a
+surface that leans more than 45 degrees along the way that is measured.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.body.body import Solid
+from plugs.body.mating import MatingFace
+from plugs.ground.units import format_length
+from plugs.mesh import mesh
+from plugs.mesh.faces import face_left_by
+from plugs.mesh.mesh import Body
+from plugs.mesh.triangles import edge_loops, facing, normals
+from plugs.sanding.sanding import Gap, SandingAids
+
+Array = NDArray[np.float64]
+
+HALF_BREADTH: Final = "half-breadth"
+HEIGHT: Final = "height"
+LENGTH: Final = "length"
+EDGE: Final = "edge"
+GAP: Final = "gap"
+
+MEASURED_AXIS: Final = {HALF_BREADTH: "y", HEIGHT: "z", LENGTH: "x"}
+"""The coordinate that a row of each kind leaves to be measured; an edge's is its own, a gap has none."""
+
+_STEPS: Final = {
+    "mm": (5.0, 10.0, 20.0, 25.0, 50.0, 100.0, 150.0, 200.0, 250.0, 500.0, 1000.0),
+    "in": tuple(25.4 * n for n in (0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 24.0, 48.0)),
+}
+"""Distances between lines that a person marks out with a tape."""
+_ROUND: Final = {"mm": 10.0, "in": 12.7}  # to which a station that is not the recipe's own is rounded
+_LINES: Final = 6  # waterlines, and lengthwise sections to a side, about, besides those that the recipe names
+_ROOM: Final = 10.0  # mm. A station nearer to an end is measured so far inside of it
+_LEAST_FACING: Final = float(np.cos(np.radians(45.0)))
+_EDGE_ON: Final = 1e-6  # of what faces a tape
+_TOUCH: Final = 1e-9  # mm, mm2. Rounding on the edges of triangles
+_TWICE: Final = 25.0  # mm. A station that is not the recipe's own stands no nearer to another
+_RIM: Final = 2.0  # mm. No line is measured along so near to the edge of the whole
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FitRow:
+    """A place to measure.
+
+    Attributes
+    ----------
+    number : int
+        Of the row, from 1.
+    what : str
+        "half-breadth", "height", "length", "edge" or "gap".
+    panel : str
+        Of a gap; of an edge the name of the mating face; else empty.
+    place : str
+        The place in words, in the display unit.
+    side : str
+        "starboard" or "port"; empty on the centreline and where it does not matter.
+    x, y, z : float or None, mm
+        The place; None for what is measured.
+    foam, finished : float or None, mm
+        What it should come to: a half-breadth from the centreline outward, a height over the baseline, a
+        length from station 0, a gap + crown, - hollow. None where that surface has no such place.
+    """
+
+    number: int
+    what: str
+    panel: str
+    place: str
+    side: str
+    x: float | None
+    y: float | None
+    z: float | None
+    foam: float | None
+    finished: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FitPlan:
+    """Where a plug is measured.
+
+    Attributes
+    ----------
+    stations : tuple of float, mm
+        Positions x.
+    waterlines : tuple of float, mm
+        Heights z.
+    across : tuple of float, mm
+        Positions y of the lengthwise sections: the centreline, then starboard and port in turn.
+    unit : str
+        "mm" or "in".
+    """
+
+    stations: tuple[float, ...]
+    waterlines: tuple[float, ...]
+    across: tuple[float, ...]
+    unit: str
+
+
+def fit_plan(
+    foam: Body,
+    stations: tuple[Sequence[float], Sequence[float]],
+    given: tuple[Sequence[float], Sequence[float]],
+    unit: str,
+) -> FitPlan:
+    """Return where a plug is measured.
+
+    Parameters
+    ----------
+    foam : Body
+    stations : tuple of two sequence of float, mm
+        Those of the recipe and its templates, and where the blends of the ends begin, which are rounded.
+    given : tuple of two sequence of float, mm
+        Waterlines and lengthwise sections that the recipe names, besides even ones of a round step.
+    unit : str
+        "mm" or "in".
+
+    Returns
+    -------
+    FitPlan
+    """
+    whole = mesh.measure(foam)
+    (x0, y0, z0), (x1, y1, z1) = whole.lower.tolist(), whole.upper.tolist()
+    own = [x for x in sorted(set(stations[0])) if x0 + _ROOM < x < x1 - _ROOM]
+    middle, round_to = 0.5 * (x0 + x1), _ROUND[unit]
+    for x in sorted(stations[1]):
+        inside = min(max(x, x0 + _ROOM), x1 - _ROOM)
+        rounded = round_to * (np.ceil if x < middle else np.floor)(inside / round_to)
+        if all(abs(rounded - other) > _TWICE for other in own):
+            own.append(float(rounded))
+    waterlines, buttocks = ([float(v) for v in one] for one in given)
+    heights = [z for z in (*waterlines, *_even(z0, z1, unit)) if z0 + _RIM < z < z1 - _RIM]
+    sideways = {0.0, *(abs(y) for y in (*buttocks, *_even(0.0, max(y1, -y0), unit)))}
+    ways = [s * y for y in sorted(sideways) for s in ((1.0, -1.0) if y else (1.0,))]
+    return FitPlan(
+        stations=tuple(sorted(own)),
+        waterlines=tuple(sorted(set(heights))),
+        across=tuple(y for y in ways if y0 + _RIM < y < y1 - _RIM),
+        unit=unit,
+    )
+
+
+def _even(low: float, high: float, unit: str) -> tuple[float, ...]:
+    """Return round places between two others, as many as are measured."""
+    step = next((s for s in _STEPS[unit] if (high - low) / s <= _LINES), _STEPS[unit][-1])
+    return tuple(float(n * step) for n in range(int(np.ceil(low / step)), int(np.floor(high / step)) + 1))
+
+
+def fit_rows(foam: Solid, finish: Solid, aids: SandingAids, plan: FitPlan) -> tuple[FitRow, ...]:
+    """Return the fit list of a plug.
+
+    Parameters
+    ----------
+    foam, finish : Solid
+        The finished part is the foam itself without a skin.
+    aids : SandingAids
+        Of the foam.
+    plan : FitPlan
+
+    Returns
+    -------
+    tuple of FitRow
+        Station by station, then the ends, the mating edges, the straightedge.
+    """
+    rows = [*_taped_rows(foam, finish, plan), *_edge_rows(foam, plan), *_gap_rows(aids, plan.unit)]
+    return tuple(replace(row, number=i) for i, row in enumerate(rows, start=1))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Asked:
+    """A place that a tape is held to: two coordinates, the third None, and which end of that."""
+
+    what: str
+    place: str
+    at: tuple[float | None, float | None, float | None]
+    sign: int
+
+
+def _taped_rows(foam: Solid, finish: Solid, plan: FitPlan) -> Iterable[FitRow]:
+    """Yield half-breadths, heights and lengths."""
+    asked = [*_at_stations(plan), *_at_ends(foam, plan)]
+    on_foam = _reaches(foam.body, asked)
+    on_finish = on_foam if finish is foam else _reaches(finish.body, asked)
+    for one, foam_mm, finished_mm in zip(asked, on_foam, on_finish, strict=True):
+        if foam_mm is not None:
+            side = _side(float(one.sign) if one.at[1] is None else one.at[1])
+            yield _row(one.what, one.place, side, one.at, foam_mm, finished_mm)
+
+
+def _at_stations(plan: FitPlan) -> Iterable[_Asked]:
+    """Yield the places at stations."""
+    unit = plan.unit
+    for x in plan.stations:
+        station = f"station x = {format_length(x, unit)}"
+        for z in plan.waterlines:
+            for side, sign in (("starboard", 1), ("port", -1)):
+                place = f"{station}, {format_length(z, unit)} over the baseline, {side}"
+                yield _Asked(what=HALF_BREADTH, place=place, at=(x, None, z), sign=sign)
+        for y in plan.across:
+            yield _Asked(what=HEIGHT, place=f"{station}, {_beside(y, unit)}", at=(x, y, None), sign=1)
+
+
+def _at_ends(foam: Solid, plan: FitPlan) -> Iterable[_Asked]:
+    """Yield the places on the ends that are not cut to another body."""
+    cut = {face.cut.item.cuts for face in foam.faces if isinstance(face, MatingFace)}
+    for end, sign in (("front", -1), ("aft", 1)):
+        for y, z in product(plan.across, plan.waterlines) if end not in cut else ():
+            place = f"{end} end, {format_length(z, plan.unit)} over the baseline, {_beside(y, plan.unit)}"
+            yield _Asked(what=LENGTH, place=place, at=(None, y, z), sign=sign)
+
+
+def _reaches(body: Body, asked: Sequence[_Asked]) -> list[float | None]:
+    """Return how far a body reaches at each place; None where it does not, or leans too much."""
+    vertices, triangles = mesh.triangles_of(body)
+    corners = vertices[triangles]
+    low, high = corners.min(axis=1).T.copy(), corners.max(axis=1).T.copy()
+    found: list[float | None] = []
+    along: tuple[int, float | None] = (-1, None)
+    strip = np.empty(0, dtype=np.int64)
+    for one in asked:
+        axis = one.at.index(None)
+        first, second = (k for k in range(3) if k != axis)
+        at = np.array([one.at[first], one.at[second]], dtype=np.float64)
+        if along != (axis, one.at[first]):
+            along = (axis, one.at[first])
+            strip = np.flatnonzero((low[first] <= at[0] + _TOUCH) & (high[first] >= at[0] - _TOUCH))
+        near = strip[(low[second, strip] <= at[1] + _TOUCH) & (high[second, strip] >= at[1] - _TOUCH)]
+        found.append(_reach(corners[near][:, :, [first, second, axis]] - np.append(at, 0.0), one))
+    return found
+
+
+def _reach(corners: Array, one: _Asked) -> float | None:
+    """Return how far triangles reach along the line through 0, the third axis; None as for `_reaches`."""
+    a, b, c = (corners[:, k, :2] for k in range(3))
+    turns = np.stack([u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0] for u, v in ((a, b), (b, c), (c, a))])
+    normal, area = normals(corners)
+    is_on = ((turns >= -_TOUCH).all(axis=0) | (turns <= _TOUCH).all(axis=0)) & (area > _TOUCH)
+    is_on &= np.abs(normal[:, 2]) > _EDGE_ON
+    if not is_on.any():
+        return None
+    corners, normal = corners[is_on], normal[is_on]
+    reach = one.sign * np.einsum("ij,ij->i", corners[:, 0], normal) / normal[:, 2]
+    farthest = int(np.argmax(reach))
+    if abs(normal[farthest, 2]) < _LEAST_FACING:
+        return None
+    return float(reach[farthest]) * (-1.0 if one.what == LENGTH and one.sign < 0 else 1.0) + 0.0
+
+
+def _edge_rows(foam: Solid, plan: FitPlan) -> Iterable[FitRow]:
+    """Yield places where lines of the plan cross mating edges, measured the way that the face was cut."""
+    lines = (plan.stations, plan.across, plan.waterlines)
+    for face in foam.faces:
+        vertices, triangles = face_left_by(foam.body, face.cut.body)
+        axis = int(np.argmax(np.abs(facing(vertices[triangles]).sum(axis=0))))
+        for k, loop in product([k for k in range(3) if k != axis], edge_loops(triangles)):
+            other = 3 - axis - k
+            for point in _crossings(vertices[loop], k, other, lines[k]):
+                x, y, z = (None if i == axis else float(v) for i, v in enumerate(point))
+                value, told = float(point[axis]), format_length(float(point[other]), plan.unit)
+                line = (
+                    f"station x = {format_length(float(point[0]), plan.unit)}",
+                    _beside(float(point[1]), plan.unit),
+                    f"{format_length(float(point[2]), plan.unit)} over the baseline",
+                )[k]
+                place = f"edge of {face.name}, {line}, where its {'xyz'[other]} is {told}"
+                # a contour runs on through the skin; on another body only the foam's own edge is known
+                finished = value if isinstance(face, MatingFace) else None
+                row = _row(EDGE, place, _side(float(point[1])), (x, y, z), value, finished)
+                yield replace(row, panel=face.name)
+
+
+def _crossings(loop: Array, k: int, other: int, places: Sequence[float]) -> list[Array]:
+    """Return where a loop crosses places along an axis, as long as it runs more that way than the other."""
+    step = np.roll(loop, -1, axis=0) - loop
+    found = []
+    for at in places:
+        share = (at - loop[:, k]) / np.where(step[:, k] == 0.0, np.inf, step[:, k])
+        is_on = (step[:, k] != 0.0) & (share >= 0.0) & (share < 1.0)
+        is_on &= np.abs(step[:, k]) >= np.abs(step[:, other])
+        crossing = loop[is_on] + share[is_on, None] * step[is_on]
+        crossing[:, k] = at
+        found += list(crossing[np.argsort(-crossing[:, other])])
+    return found
+
+
+def _gap_rows(aids: SandingAids, unit: str) -> Iterable[FitRow]:
+    """Yield the gaps that a straightedge is to show, panel by panel and bay by bay."""
+    for panel in aids.panels:
+        for way, gap in (("lengthwise", panel.lengthwise), ("crosswise", panel.crosswise)):
+            if gap is not None:
+                yield replace(_gap_row(gap, f"bay {panel.bay} {way}", unit), panel=panel.panel)
+
+
+def _gap_row(gap: Gap, way: str, unit: str) -> FitRow:
+    """Return the row of a gap."""
+    place = f"{way}, straightedge {format_length(gap.length, unit)}"
+    return _row(GAP, place, "", gap.place, gap.gap + 0.0, None)
+
+
+def _row(
+    what: str,
+    place: str,
+    side: str,
+    at: tuple[float | None, float | None, float | None],
+    foam: float | None,
+    finished: float | None,
+) -> FitRow:
+    """Return a row, not yet numbered."""
+    x, y, z = at
+    return FitRow(
+        number=0, what=what, panel="", place=place, side=side, x=x, y=y, z=z, foam=foam, finished=finished
+    )
+
+
+def _beside(y: float, unit: str) -> str:
+    """Return how far from the centreline a place lies."""
+    return (
+        "on the centreline" if y == 0.0 else f"{format_length(abs(y), unit)} to {_side(y)} of the centreline"
+    )
+
+
+def _side(y: float) -> str:
+    """Return the side that a place lies on."""
+    return "" if abs(y) < 0.005 else "starboard" if y > 0.0 else "port"

@@ -1,0 +1,102 @@
+"""The fit list: half-breadths, heights, lengths, edges and gaps that a person with a tape finds on the plug.
+
+Outside: a tapered box and a crowned one by hand; on the main demo every place is looked for again by
+trimesh's closest point (a general-purpose library) on the body's own triangles.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import numpy as np
+import pytest
+import trimesh
+
+from plugs import Corner, Plug, Skin, Station
+from plugs.mesh import mesh
+from plugs.sanding.fit_list import EDGE, GAP, HALF_BREADTH, HEIGHT, LENGTH, FitRow
+from plugs.summary.csv_files import csv_files
+from plugs.summary.fit import fit_file
+from plugs.work import work_out
+from tests.demos import at_defaults
+
+
+def tapered(**words: object) -> Plug:
+    """Return a tapered box: half-breadth 200 - 0.1 x, 120 high, 1000 long, 2 mm of skin on side and deck."""
+    stations = [
+        Station(x=x, corners={"low": Corner(200.0 - 0.1 * x, 0.0), "high": Corner(200.0 - 0.1 * x, 120.0)})
+        for x in (0.0, 500.0, 1000.0)
+    ]
+    skin = Skin(thickness=2.0, bare=("floor", "front", "aft"))
+    return Plug(name="Box", panels=("floor", "side", "deck"), stations=stations, skin=skin, **words)  # type: ignore[arg-type]
+
+
+def of_kind(rows: tuple[FitRow, ...], what: str) -> list[FitRow]:
+    """Return the rows of a kind."""
+    return [row for row in rows if row.what == what]
+
+
+def test_a_box_by_hand() -> None:
+    """Half-breadths are 200 - 0.1 x finished, and 2 / cos(atan 0.1) = 2.00998 less in the foam."""
+    rows = work_out(tapered()).fit_list
+    assert {row.x for row in of_kind(rows, HALF_BREADTH)} == {10.0, 500.0, 990.0}
+    for row in of_kind(rows, HALF_BREADTH):
+        assert row.y is None
+        assert row.finished == pytest.approx(200.0 - 0.1 * (row.x or 0.0), abs=1e-6)
+        assert row.foam == pytest.approx((row.finished or 0.0) - 2.0 * np.sqrt(1.01), abs=1e-6)
+    assert {row.side for row in of_kind(rows, HALF_BREADTH)} == {"starboard", "port"}
+    assert {(row.foam, row.finished) for row in of_kind(rows, HEIGHT)} == {(118.0, 120.0)}
+    lengths = {(row.place.split(",")[0], row.foam, row.finished) for row in of_kind(rows, LENGTH)}
+    assert lengths == {("front end", 0.0, 0.0), ("aft end", 1000.0, 1000.0)}
+    assert all(abs(row.foam or 0.0) < 1e-3 for row in of_kind(rows, GAP)), "flat panels show no daylight"
+
+
+@pytest.mark.parametrize("line", ["foam", "finished"])
+def test_every_place_of_the_demo_lies_on_its_surface(line: str) -> None:
+    """With its own figure in the blank, each row is a point of the surface that it speaks of."""
+    work = at_defaults("sidecar_tail")
+    solid = work.body if line == "foam" else work.finish
+    points, ways = [], []
+    for row in work.fit_list:
+        value = row.foam if line == "foam" else row.finished
+        if row.what in (HALF_BREADTH, HEIGHT, LENGTH) or (row.what == EDGE and line == "foam"):
+            assert value is not None
+            told = -value if row.what == HALF_BREADTH and row.side == "port" else value
+            points.append([told if v is None else v for v in (row.x, row.y, row.z)])
+            ways.append([row.what != EDGE and v is None for v in (row.x, row.y, row.z)])
+    shape = trimesh.Trimesh(*mesh.triangles_of(solid.body), process=False)
+    _, off, which = trimesh.proximity.closest_point(shape, np.array(points))
+    assert len(points) > 60
+    assert off.max() < 1e-6
+    facing = np.abs(shape.face_normals[which])[np.array(ways)]
+    assert facing.min() > np.cos(np.radians(45.5)), "what leans more cannot be told with a tape"
+    assert len({row.place for row in work.fit_list if row.what != GAP}) == len(points) + (
+        0 if line == "foam" else sum(row.what == EDGE for row in work.fit_list)
+    ), "no two places have one name"
+
+
+def test_the_mating_edge_is_found_by_tape() -> None:
+    """Its places lie at round distances from the centreline and the baseline."""
+    edges = of_kind(at_defaults("sidecar_tail").fit_list, EDGE)
+    assert len(edges) > 20
+    for row in edges:
+        assert row.x is None and row.panel == "joint with the tub"
+        assert any(abs((v or 0.0) / 50.0 - round((v or 0.0) / 50.0)) < 1e-9 for v in (row.y, row.z))
+
+
+def test_the_file_is_filled_in_the_display_unit() -> None:
+    """In inches to a thousandth, lengths by hand: 120 mm are 4.724 in; the blanks are there."""
+    work = work_out(tapered(display_unit="in"))
+    (name,), heads, *rows = fit_file(work.fit_list, "Box", "in")
+    assert name == "# fit list of: Box"
+    assert heads == ["row", "what", "panel", "place", "side", "x (in)", "y (in)", "z (in)", "foam (in)",
+                     "finished (in)", "measured foam (in)", "measured finished (in)"]  # fmt: skip
+    told = [dict(zip(heads, row, strict=True)) for row in rows]
+    assert {one["finished (in)"] for one in told if one["what"] == HEIGHT} == {"4.724"}
+    assert {one["measured foam (in)"] for one in told} == {""}
+    assert {float(one["z (in)"]) % 1.0 for one in told if one["what"] == HALF_BREADTH} == {0.0}, (
+        "whole inches"
+    )
+    held = csv_files(work)["templates/fit-list.csv"]
+    assert len(list(csv.reader(io.StringIO(held)))) == len(rows) + 2
