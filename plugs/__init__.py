@@ -42,6 +42,8 @@ if TYPE_CHECKING:
     from plugs.wire.words import Bow, WireAxis, WireCutter, WireWork
     from plugs.work import Work, load, work_out
 
+__version__ = "0.1.0"
+
 _HOME = {
     "Adhesive": "plugs.laminate.materials",
     "Barrier": "plugs.laminate.materials",

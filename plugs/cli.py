@@ -5,10 +5,12 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+import time
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, cast
 
+from plugs import __version__
 from plugs.files.folder import SUMMARY, drop_build, recover_all
 from plugs.files.kinds import KINDS
 from plugs.ground import streams
@@ -105,9 +107,9 @@ def _complain(text: str) -> None:
 
 
 def _options(words: Sequence[str]) -> argparse.Namespace:
-    """Return the command line, read."""
+    """Return the command line, read; without a word it asks for help."""
     try:
-        return _parser().parse_args(words)
+        return _parser().parse_args(words or ["--help"])
     except _UsageError as fault:
         message, prog = fault.args
         raise PlugError(
@@ -118,6 +120,7 @@ def _options(words: Sequence[str]) -> argparse.Namespace:
 def _parser() -> _Parser:
     """Return the parser of the command line."""
     parser = _Parser(prog="plugs", description="From a recipe to foam that can be cut.", allow_abbrev=False)
+    parser.add_argument("--version", action="version", version=f"plugs {__version__}")
     commands = parser.add_subparsers(
         dest="command", required=True, metavar="build|check|watch|new", parser_class=_Parser
     )
@@ -136,6 +139,7 @@ def _parser() -> _Parser:
             dest="changes",
             help='change a parameter: width=450, "width=3/4 in"; may be repeated',
         )
+        command.add_argument("--notes", action="store_true", help="tell the notes too, not only their number")
         if name == "watch":
             command.add_argument(
                 "--serve",
@@ -147,7 +151,7 @@ def _parser() -> _Parser:
             )
         else:
             command.add_argument(
-                "--strict", action="store_true", help="exit 3 when a finding is a warning or an error"
+                "--strict", action="store_true", help="exit 3 when a finding is more than a note"
             )
         if name != "check":
             command.add_argument("--out", type=Path, help="folder to write, instead of exports/NAME")
@@ -208,12 +212,15 @@ def _say(text: str) -> None:
     """Show progress on a terminal, nothing elsewhere."""
     if streams.is_terminal(sys.stderr):
         words = f"{text} ..." if text else ""
-        print(f"\r{'':{_STAGE_WIDTH}}\r{words}", end="", file=sys.stderr, flush=True)
+        try:
+            print(f"\r{'':{_STAGE_WIDTH}}\r{words}", end="", file=sys.stderr, flush=True)
+        except (OSError, ValueError):  # the terminal is gone, or full
+            streams.silence(sys.stderr)
 
 
 def _build(options: argparse.Namespace) -> int:
     """Build a recipe."""
-    changes = _changes(options)
+    began, changes = time.perf_counter(), _changes(options)
     try:
         if options.layers:
             built = _layers(options, changes)
@@ -231,7 +238,7 @@ def _build(options: argparse.Namespace) -> int:
             )
     finally:
         _say("")
-    _tell(_closing_table(built))
+    _tell_built(built, options, time.perf_counter() - began)
     return _verdict(built.findings, options.strict)
 
 
@@ -269,9 +276,11 @@ def _watch(options: argparse.Namespace) -> int:
     from plugs.watching import SLOW, is_quick, look_beside, watch
 
     out = options.out if options.out is not None else Path("exports") / options.recipe.stem
-    look, shelf = look_beside(out), Shelf()
+    look, shelf, began = look_beside(out), Shelf(), 0.0
 
     def make(path: Path, overrides: Mapping[str, object], **words: Any) -> object:
+        nonlocal began
+        began = time.perf_counter()
         is_last = len(words["kinds"]) == len(kinds)
         if not is_last and is_quick(words["kinds"]):
             return first_look(path, overrides, **words | {"out": look}, shelf=shelf)
@@ -287,7 +296,7 @@ def _watch(options: argparse.Namespace) -> int:
             _tell(f"open {server.url} in a browser on this machine; Ctrl-C ends it")
 
         def told(outcome: Outcome) -> None:
-            _tell_round(outcome, out, look)
+            _tell_round(outcome, out, look, options, time.perf_counter() - began)
             is_shown = "html" in outcome.kinds and not outcome.is_over
             if server is not None:
                 server.show(look if is_shown else out)
@@ -310,7 +319,7 @@ def _watch(options: argparse.Namespace) -> int:
     return _BUILT
 
 
-def _tell_round(outcome: Outcome, out: Path, look: Path) -> None:
+def _tell_round(outcome: Outcome, out: Path, look: Path, options: argparse.Namespace, seconds: float) -> None:
     """Tell how a round of a watch went."""
     from plugs.watching import is_quick
 
@@ -320,7 +329,7 @@ def _tell_round(outcome: Outcome, out: Path, look: Path) -> None:
         stays = f"the last good build stays in {out}" if is_there else "there is no build yet"
         _complain(f"{outcome.fault}\n{stays}")
     elif outcome.is_last:
-        _tell(_closing_table(cast("Built", outcome.built)))
+        _tell_built(cast("Built", outcome.built), options, seconds)
     else:
         what = "foam and layers are" if is_quick(outcome.kinds) else "all but STEP is"
         _tell(f"{what} in {look}; the rest follows")
@@ -328,7 +337,7 @@ def _tell_round(outcome: Outcome, out: Path, look: Path) -> None:
 
 def _check(options: argparse.Namespace) -> int:
     """Work a recipe out and print its findings."""
-    changes = _changes(options)
+    began, changes = time.perf_counter(), _changes(options)
     from plugs.ground.doors import STAGES
     from plugs.stages.beside import cloth_beside
     from plugs.stages.shelf import Shelf
@@ -337,10 +346,11 @@ def _check(options: argparse.Namespace) -> int:
     try:
         work = opened(options.recipe, changes, say=_say, shelf=Shelf())
         with cloth_beside(work):
-            found, rows = work.findings, _size_rows(work, STAGES)
+            found = work.findings
+            rows = _closing(work, STAGES, found, options, time.perf_counter() - began)
     finally:
         _say("")
-    _tell("\n".join([*rows, _findings_table(found)]))
+    _tell("\n".join(rows))
     return _verdict(found, options.strict)
 
 
@@ -349,92 +359,35 @@ def _verdict(findings: Sequence[Finding], strict: bool) -> int:
     return _FINDINGS if strict and any(f.severity != "note" for f in findings) else _BUILT
 
 
-def _size_rows(work: Worked, stages: Collection[str]) -> list[str]:
-    """Return the rows that say what the plug is, as far as its stages were asked for."""
-    from plugs.foam.pins import glue_kg
-    from plugs.ground.units import format_length
+def _closing(
+    work: Worked,
+    stages: Collection[str],
+    findings: Sequence[Finding],
+    options: argparse.Namespace,
+    seconds: float,
+) -> list[str]:
+    """Return what a command says at its end of what it worked out."""
+    from plugs.summary.closing import finding_rows, size_rows, time_row
 
-    whole, unit = work.body.by_mesh, work.plug.display_unit
-    long, wide, high = (format_length(float(v), unit) for v in whole.upper - whole.lower)
-    rows = [
-        f"plug      {work.plug.name}",
-        f"size      {long} long, {wide} wide, {high} high",
-        f"volume    {whole.volume_mm3 / 1e6:.2f} litres, surface {whole.area_mm2 / 1e6:.3f} m2",
-    ]
-    if "layers" in stages:
-        rows += _foam_rows(work)
-    if "pieces" in stages:
-        pins = sum(len(joint.pins) for joint in work.pins.joints)
-        glue = 1e3 * glue_kg(work.plug.glue, work.pins.joints, work.pieces.joints)
-        rows.append(f"pieces    {len(work.pieces.pieces)}, {pins} pins, {glue:.0f} g of glue")
-    if "sheets" in stages:
-        rows += _sheet_rows(work)
-    if "cloth" in stages and work.cloth is not None:
-        rolls = ", ".join(f"{roll.length_to_buy_m:.1f} m of {roll.cloth}" for roll in work.cloth.rolls)
-        rows.append(f"cloth     {rolls}")
-    if "resin" in stages and work.resin is not None:
-        resin = work.resin
-        rows.append(f"resin     {resin.mixed_kg:.2f} kg with its hardener, in {resin.n_batches} batches")
-    if "part" in stages and work.part is not None:
-        part = work.part
-        rows.append(f"part      {part.mass_kg:.1f} kg, from {part.least_kg:.1f} to {part.most_kg:.1f}")
-    if "wire" in stages and work.wire is not None:
-        minutes = sum(one.seconds for one in work.wire.programs) / 60.0
-        rows.append(f"wire      {len(work.wire.programs)} programs, {minutes:.0f} minutes")
-    if "templates" in stages and work.templates:
-        what = "gauges   " if work.templates[0].is_gauge else "templates"
-        rows.append(f"{what} {len(work.templates)}, and {len(work.sanding.blocks)} radius blocks")
-    return rows
+    found = finding_rows(findings, options.recipe, _painted, with_notes=options.notes)
+    return [*size_rows(work, stages), *found, time_row(seconds)]
 
 
-def _foam_rows(work: Worked) -> list[str]:
-    """Return the rows that say what the plug is stacked from."""
-    from plugs.ground.units import format_size
+def _tell_built(built: Built, options: argparse.Namespace, seconds: float) -> None:
+    """Say what a build wrote, and last what to open."""
+    from plugs.summary.closing import open_row, told
+    from plugs.writing import BOOK
 
-    sheets: dict[float, int] = {}
-    for layer in work.layers:
-        sheets[layer.thickness] = sheets.get(layer.thickness, 0) + 1
-    foam = ", ".join(
-        f"{count} of {format_size(thickness, work.plug.display_unit)}"
-        for thickness, count in sorted(sheets.items())
-    )
-    return [f"layers    {len(work.layers)} square to {work.plug.stack.axis}", f"foam      {foam}"]
+    files = [file["path"] for file in built.summary["files"]]
+    size = sum(file["bytes"] for file in built.summary["files"]) / 1e6
+    rows = _closing(built.work, built.stages, built.findings, options, seconds)
+    rows.append(told("files", f"{len(files) + 1} in {built.folder}, {size:.2f} MB"))
+    _tell("\n".join([*rows, open_row(built.folder, files, BOOK, _painted)]))
 
 
-def _sheet_rows(work: Worked) -> list[str]:
-    """Return the rows that say which sheets it is cut from."""
-    nesting = work.sheets.nesting
-    if nesting is None:
-        return []
-    from plugs.ground.units import format_size
-
-    unit = work.plug.display_unit
-    return [
-        f"sheets    {used.count} of {format_size(used.stock.width, unit)} x "
-        f"{format_size(used.stock.height, unit)}, {format_size(used.stock.thickness, unit)} thick, "
-        f"{100.0 * used.yield_ratio:.0f} % used"
-        for used in nesting.by_stock
-    ]
-
-
-def _closing_table(built: Built) -> str:
-    """Return what a build says at its end."""
-    files = built.summary["files"]
-    rows = _size_rows(built.work, built.stages)
-    rows.append(
-        f"files     {len(files) + 1} in {built.folder}, {sum(f['bytes'] for f in files) / 1e6:.2f} MB"
-    )
-    return "\n".join([*rows, _findings_table(built.findings)])
-
-
-def _findings_table(findings: Sequence[Finding]) -> str:
-    """Return the findings as rows."""
-    if not findings:
-        return "findings  none"
-    rows = [f"findings  {len(findings)}"]
-    for f in findings:
-        rows += [f"  {f.severity}: {f.where}: {f.message}", f"      {f.remedy}"]
-    return "\n".join(rows)
+def _painted(words: str, colour: str) -> str:
+    """Return words in a colour, for standard output."""
+    return streams.painted(words, colour, sys.stdout)
 
 
 def _new(options: argparse.Namespace) -> int:

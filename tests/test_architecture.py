@@ -55,7 +55,8 @@ LATE = ("cadquery", "OCP", "ezdxf", "reportlab", "PIL")
 """Libraries imported inside functions only."""
 
 LIGHT = (
-    "plugs.cli", "plugs.files.folder", "plugs.files.kinds", "plugs.files.names", "plugs.ground.checking",
+    "plugs", "plugs.cli", "plugs.files.folder", "plugs.files.kinds", "plugs.files.names",
+    "plugs.ground.checking",
     "plugs.ground.errors", "plugs.ground.limits", "plugs.ground.paper", "plugs.ground.streams",
     "plugs.ground.tolerances", "plugs.ground.twins", "plugs.ground.units", "plugs.ground.workers",
     "plugs.lines.offsets", "plugs.lines.section", "plugs.recipe.machine_starter", "plugs.recipe.reading",
@@ -425,8 +426,8 @@ def test_no_promise_is_an_assert() -> None:
 
 
 def test_no_clock_and_no_chance() -> None:
-    """Nothing that differs from run to run is imported, but the clock that times stages and waits."""
-    timed = ("plugs.kernel.modelling", "plugs.ground.workers")
+    """Nothing that differs from run to run is imported, but clocks of stages, waits and commands."""
+    timed = ("plugs.kernel.modelling", "plugs.ground.workers", "plugs.cli")
     for module, (_, tree) in sources().items():
         tops = {name.partition(".")[0] for name, _ in imports(tree)}
         assert not tops & {"random", "secrets", "uuid", "datetime"}, module

@@ -5,19 +5,13 @@ A figure of the summary carries its unit in its name, so that one function can w
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from html import escape
 from typing import Any, Final
 
-from plugs.ground.figures import BARE, MONEY, QUANTITIES, SHARE, STRETCH, cell, ending_of
+from plugs.ground.amounts import amount
+from plugs.ground.figures import ending_of
 from plugs.ground.units import format_fine, format_size
-
-MM_PER_FOOT: Final = 304.8
-"""The foot of the international agreement of 1959, 0.3048 m (from memory)."""
-
-KG_PER_POUND: Final = 0.45359237
-"""The pound of the same agreement (from memory)."""
 
 _UNICODE_MINUS: Final = "−"
 _LONG: Final = 32  # letters: a longer cell is set flush left and may be broken
@@ -205,45 +199,12 @@ def quantity(name: str, value: object, unit: str) -> Html:
         return _unbroken(format_size(float(value), unit))
     if ending_of(name) == "_mm":
         return _unbroken(format_fine(float(value), unit))
-    return _unbroken(_measured(name, float(value), unit))
+    return _unbroken(amount(name, float(value), unit))
 
 
 def _unbroken(words: str) -> Html:
     """Return a figure that stays on one line, with a true minus."""
     return text(words.replace("-", _UNICODE_MINUS).replace(" ", _NO_BREAK))
-
-
-def _measured(name: str, value: float, unit: str) -> str:
-    """Return a number that is no length, by the unit in its name."""
-    found = QUANTITIES.get(ending_of(name), BARE)
-    feet = 1e3 / MM_PER_FOOT if unit == "in" else 0.0
-    if found in (MONEY, STRETCH):
-        return cell(value, name)
-    if found is SHARE:
-        return f"{100.0 * value:.0f} %"
-    if found.unit in ("kg", "g"):
-        return _mass(value if found.unit == "kg" else value / 1000.0, unit)
-    if found.unit == "m²":
-        return f"{_digits(value)} m²" + (f" ({_digits(feet**2 * value)} sq ft)" if feet else "")
-    if found.unit == "m³":
-        return f"{_digits(1e3 * value)} l" + (f" ({_digits(feet**3 * value)} cu ft)" if feet else "")
-    return f"{_digits(value)}{' ' if found.unit not in ('', '°') else ''}{found.unit}"
-
-
-def _mass(kg: float, unit: str) -> str:
-    """Return a mass in grams below a kilogram; in pounds or ounces as well where lengths are in inches."""
-    pounds = kg / KG_PER_POUND
-    more = f" ({_digits(pounds)} lb)" if abs(pounds) >= 1.0 else f" ({_digits(16.0 * pounds)} oz)"
-    mass = f"{_digits(kg)} kg" if abs(kg) >= 1.0 else f"{_digits(1000.0 * kg)} g"
-    return mass + (more if unit == "in" else "")
-
-
-def _digits(value: float) -> str:
-    """Return a number to three digits, whole numbers whole."""
-    value = float(f"{value:.3g}") if abs(value) < 1000.0 else round(value)
-    if float(value).is_integer():
-        return f"{value:.0f}"
-    return f"{value:.{max(0, 2 - math.floor(math.log10(abs(value))))}f}"
 
 
 def head_of(name: str) -> str:

@@ -156,7 +156,7 @@ def cautions(source: BookSource) -> Html:
     """Return what to know before anything is cut."""
     found = source.findings("all")
     if not found:
-        found = el("p", "No warnings; notes stand where they matter.")
+        found = el("p", "Nothing to stop at or to mind; notes stand where they matter.")
     rows = source.rows("cautions")
     told = [
         el("div", el("p", el("strong", row["about"]), ". ", row["text"]), class_="finding") for row in rows

@@ -19,6 +19,9 @@ _UNUSABLE: Final = (OSError, ValueError, AttributeError)
 _NUMPY_ERRORS: Final = {"divide": "warn", "over": "warn", "under": "ignore", "invalid": "warn"}
 """What numpy does by itself about a number that is none (its documentation, from memory)."""
 
+_COLOURS: Final = {"red": "1;31", "yellow": "1;33", "bold": "1", "faint": "2"}
+"""Colours of letters by what a terminal is told (ECMA-48, from memory)."""
+
 
 class Stopped(KeyboardInterrupt):
     """The system asks this program to end.
@@ -98,6 +101,33 @@ def is_terminal(stream: TextIO) -> bool:
         return stream.isatty()
     except _UNUSABLE:
         return False
+
+
+def painted(words: str, colour: str, stream: TextIO) -> str:
+    """Return words in a colour, where somebody looks at them on a terminal that has it, and wants it.
+
+    Parameters
+    ----------
+    words : str
+    colour : str
+        ``"red"``, ``"yellow"``, ``"bold"`` or ``"faint"``.
+    stream : text file
+        On which they are told.
+
+    Returns
+    -------
+    str
+        As they are where ``NO_COLOR`` is set, or the terminal has no name or is a dumb one.
+
+    References
+    ----------
+    ECMA-48, 5th edition, 1991, 8.3.117, select graphic rendition; the convention of NO_COLOR that a value
+    that is not empty asks for none (both from memory).
+    """
+    is_wanted = not os.environ.get("NO_COLOR") and os.environ.get("TERM", "dumb") != "dumb"
+    if not is_wanted or not is_terminal(stream):
+        return words
+    return f"\033[{_COLOURS[colour]}m{words}\033[0m"
 
 
 @contextmanager
