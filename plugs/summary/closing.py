@@ -115,7 +115,7 @@ def time_row(seconds: float) -> str:
     str
     """
     if seconds < _MINUTE - 0.5:
-        return told("took", amount("took_s", round(seconds, 1 if seconds < _TEN else None), "mm"))
+        return told("took", f"{round(seconds, 1 if seconds < _TEN else None)} s")
     minutes, rest = divmod(round(seconds), round(_MINUTE))
     return told("took", f"{minutes} min {rest} s")
 

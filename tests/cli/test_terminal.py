@@ -36,7 +36,7 @@ def test_a_build_ends_with_what_to_open(shop: Path, plugs: Plugs) -> None:
 
 @pytest.mark.parametrize(
     ("seconds", "told"),
-    [(0.04, "0 s"), (9.94, "9.9 s"), (59.4, "59 s"), (59.6, "1 min 0 s"), (119.7, "2 min 0 s")],
+    [(0.04, "0.0 s"), (9.94, "9.9 s"), (59.4, "59 s"), (59.6, "1 min 0 s"), (119.7, "2 min 0 s")],
 )
 def test_time_as_a_clock_tells_it(seconds: float, told: str) -> None:
     """Never sixty seconds beside a minute."""
