@@ -33,12 +33,35 @@ _BOW: Final = (
 
 
 _ROUTER: Final = (
+    ("router-manual", "The machine's own manual goes before all that stands here"),
     ("router-guard", "Eyes, ears and lungs guarded; dust drawn off; no gloves or loose sleeves near the bit"),
     ("router-clamp", "Sheet clamped flat on a board to spare, clamps clear of the bit's way"),
     ("router-zero", "Zero on the sheet's lower left corner and its upper face, bit as the program says"),
     ("router-dry", "Run once above the sheet; nobody reaches in while the spindle turns"),
     ("router-tabs", "Tabs sawn off when the spindle stands still, and trimmed to the line"),
 )
+_THROUGH: Final = (
+    ("router-manual", "The machine's own manual goes before all that stands here"),
+    (
+        "router-guard",
+        "Eyes, ears and lungs guarded; dust and fumes drawn off; what cuts hot: only foam that may meet it",
+    ),
+    (
+        "router-clamp",
+        "Sheet held flat, clamps clear of the way; start holes drilled square where the drawing shows them",
+    ),
+    ("router-zero", "Zero on the sheet's lower left corner; cut as wide as the program says, tried on waste"),
+    ("router-dry", "Run once with the tool out of the sheet; nobody reaches in while it moves"),
+    (
+        "router-loose",
+        "Nothing holds a part that is cut: lift it out while the program halts, or hold it down",
+    ),
+)
+_STEPS: Final = {"bit": _ROUTER, "knife": _THROUGH, "saw": _THROUGH}
+
+
+_FEW: Final = ("tabs", "pin_holes", "start_holes")
+"""What most programs have none of."""
 
 
 def wire(source: BookSource) -> Html:
@@ -135,14 +158,19 @@ def router(source: BookSource) -> Html:
         return Html("")
     columns = (
         ("board", "Sheet"), ("thickness_mm", "Thickness"), ("parts", "Parts"), ("passes", "Passes"),
-        ("tabs", "Tabs"), ("time_min", "Time"), ("kept_mm", "Kept in corners"), ("files", "Program"),
+        ("tabs", "Tabs"), ("pin_holes", "Pin holes"), ("start_holes", "Start holes"), ("time_min", "Time"),
+        ("kept_mm", "Kept in corners"), ("files", "Program"),
     )  # fmt: skip
-    head = f"Sheets for {told['name']}, bit {source.quantity('bit_mm', told['bit_mm'])}, {told['direction']}"
+    rows = [{**one, **{key: one[key] or None for key in _FEW}} for one in told["programs"]]
+    head = (
+        f"Sheets for {told['name']}, {told['tool']} {source.quantity('bit_mm', told['bit_mm'])}, "
+        f"{told['direction']}"
+    )
     return joined(
         [
             source.findings("router"),
-            steps(list(_ROUTER)),
-            quantities_table(head, columns, told["programs"], source.unit, _routed),
+            steps(list(_STEPS[told["tool"]])),
+            quantities_table(head, columns, rows, source.unit, _routed),
         ]
     )
 

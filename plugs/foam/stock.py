@@ -71,12 +71,15 @@ class Drilled:
     diameter : float, mm
     face : str
         "lower" or "upper".
+    depth : float, mm
+        From that face.
     """
 
     name: str
     at: tuple[float, float]
     diameter: float
     face: str
+    depth: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -1,4 +1,4 @@
-"""Ways of a router's bit round parts on a sheet: beside their outlines by its radius, openings first."""
+"""Laps of a router's bit round parts on a sheet, beside their outlines by its radius."""
 
 from __future__ import annotations
 
@@ -9,17 +9,51 @@ from typing import Final
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.ops import substring
 
 from plugs.routing.words import Router
 
 Array = NDArray[np.float64]
 
-_QUARTER: Final = 48
+FITS: Final = 0.08
+"""mm. A hole that is the bit's size to within this is drilled: no builder measures it (common practice, no
+source)."""
+QUARTER: Final = 48
 """Chords to a quarter round about a corner: of a bit of 50 mm 0.004 mm off the arc."""
 _FLAT_MM: Final = 0.004
 """mm. Points of a way that lie nearer to a straight line say nothing."""
+_ROUND_MM: Final = 0.02
+"""mm. Corners of an opening that stand as far from its middle to within this make a round hole."""
+_CORNERS: Final = 16
+"""If there are so many."""
 _SPARE: Final = 2.0
 """Of a way there must be as much left between tabs as tabs take."""
+_STEP: Final = 0.8
+"""Of the bit, between rings of a hole that is cleared from side to side."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bore:
+    """A round hole in the upper face of a part that does not go through it.
+
+    Attributes
+    ----------
+    name : str
+        Of the pin that it is for.
+    at : tuple of two float, mm
+        Where it lies on the sheet.
+    diameter, depth : float, mm
+    """
+
+    name: str
+    at: tuple[float, float]
+    diameter: float
+    depth: float
+
+    @property
+    def shape(self) -> shapely.Polygon:
+        """The hole."""
+        return shapely.Point(self.at).buffer(0.5 * self.diameter, quad_segs=QUARTER)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -31,32 +65,68 @@ class Part:
     name : str
     outline : shapely.Polygon, mm
         Where it lies, with its openings.
+    bores : tuple of Bore
     """
 
     name: str
     outline: shapely.Polygon
+    bores: tuple[Bore, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Lap:
-    """A closed way of the bit's middle.
+    """A closed way of the bit's middle, or one point where a hole is drilled.
 
     Attributes
     ----------
     part : str
+    kind : str
+        "hole" (drilled or cleared to a depth), "opening" or "outline".
     points : (n, 2) float, mm
-        The last is the first again.
+        The last is the first again; a single one is drilled.
     tabs : (t, 2) float, mm
         Along it from its beginning: where each tab begins and ends.
+    depth : float or None, mm
+        None goes through the sheet.
     """
 
     part: str
+    kind: str
     points: Array
     tabs: Array
+    depth: float | None = None
+
+    @property
+    def along(self) -> Array:
+        """Of each point, mm from the first."""
+        return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(self.points, axis=0).T))])
+
+    @property
+    def tab_lines(self) -> list[shapely.LineString]:
+        """The bit's middle over each tab."""
+        if not len(self.tabs):
+            return []
+        line = shapely.LineString(self.points)
+        return [substring(line, begin, finish) for begin, finish in self.tabs.tolist()]
 
 
-def laps_of(parts: Sequence[Part], router: Router) -> tuple[list[Lap], list[str]]:
-    """Return the ways round some parts, and the parts with openings that the bit is too wide for.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Laps:
+    """The ways on a sheet, in the order of cutting.
+
+    Attributes
+    ----------
+    laps : tuple of Lap
+    narrow : tuple of str
+        Parts with openings or holes that the bit is too wide for.
+    """
+
+    laps: tuple[Lap, ...]
+    narrow: tuple[str, ...]
+
+
+def laps_of(parts: Sequence[Part], router: Router) -> Laps:
+    """Return the ways round some parts.
 
     Parameters
     ----------
@@ -65,24 +135,76 @@ def laps_of(parts: Sequence[Part], router: Router) -> tuple[list[Lap], list[str]
 
     Returns
     -------
-    tuple of list of Lap and list of str
-        Openings of a part before its outline; parts from the lower left on.
+    Laps
+        Holes of a part before its openings, those before its outline; parts from the lower left on.
     """
     laps, narrow = list[Lap](), list[str]()
     radius = 0.5 * router.bit
     for part in sorted(
         parts, key=lambda one: (round(one.outline.bounds[0], 3), round(one.outline.bounds[1], 3))
     ):
+        for bore in part.bores:
+            mine = _cleared(part.name, bore, router)
+            narrow += [] if mine else [part.name]
+            laps += mine
         for ring in part.outline.interiors:
-            inside = shapely.get_parts(shapely.Polygon(ring).buffer(-radius, quad_segs=_QUARTER))
-            inside = [one for one in inside if not one.is_empty]
-            if not inside:
-                narrow.append(part.name)
-            laps += [_lap(part.name, one.exterior, router, is_outline=False) for one in inside]
-        outside = shapely.Polygon(part.outline.exterior).buffer(radius, quad_segs=_QUARTER)
+            mine = _opened(part.name, ring, router)
+            narrow += [] if mine else [part.name]
+            laps += mine
+        outside = shapely.Polygon(part.outline.exterior).buffer(radius, quad_segs=QUARTER)
         laps.append(_lap(part.name, outside.exterior, router, is_outline=True))
         laps += [_lap(part.name, ring, router, is_outline=False) for ring in outside.interiors]
-    return laps, narrow
+    return Laps(laps=tuple(laps), narrow=tuple(dict.fromkeys(narrow)))
+
+
+def round_hole(ring: shapely.LinearRing) -> tuple[tuple[float, float], float] | None:
+    """Return the middle and the diameter of an opening that is round; None for any other.
+
+    Parameters
+    ----------
+    ring : shapely.LinearRing, mm
+
+    Returns
+    -------
+    tuple of (float, float) and float, or None
+    """
+    points = shapely.get_coordinates(ring)[:-1]
+    middle = shapely.centroid(shapely.Polygon(ring))
+    away = np.hypot(*(points - shapely.get_coordinates(middle)).T)
+    if len(points) < _CORNERS or float(np.ptp(away)) > _ROUND_MM:
+        return None
+    return (float(middle.x), float(middle.y)), 2.0 * float(away.mean())
+
+
+def _opened(part: str, ring: shapely.LinearRing, router: Router) -> list[Lap]:
+    """Return the ways of the bit in an opening; none where it does not enter."""
+    hole = round_hole(ring)
+    if hole is not None and abs(hole[1] - router.bit) <= FITS and router.tool == "bit":
+        return [_drilled(part, hole[0], None)]
+    inside = shapely.get_parts(shapely.Polygon(ring).buffer(-0.5 * router.bit, quad_segs=QUARTER))
+    return [_lap(part, one.exterior, router, is_outline=False) for one in inside if not one.is_empty]
+
+
+def _drilled(part: str, at: tuple[float, float], depth: float | None) -> Lap:
+    """Return a hole of the bit's own size."""
+    return Lap(part=part, kind="hole", points=np.array([at]), tabs=np.empty((0, 2)), depth=depth)
+
+
+def _cleared(part: str, bore: Bore, router: Router) -> list[Lap]:
+    """Return the rings that clear a hole to its depth, from its middle outward; none where no bit enters."""
+    away = 0.5 * (bore.diameter - router.bit)
+    if router.tool != "bit" or away < -0.5 * FITS:
+        return []
+    if away <= 0.5 * FITS:
+        return [_drilled(part, bore.at, bore.depth)]
+    inner = min(away, 0.45 * router.bit)  # which sweeps the middle
+    count = 1 + int(np.ceil((away - inner) / (_STEP * router.bit)))
+    rings = []
+    for radius in np.linspace(inner, away, count)[-count:].tolist():
+        ring = shapely.Point(bore.at).buffer(radius, quad_segs=QUARTER).exterior
+        lap = _lap(part, ring, router, is_outline=False)
+        rings.append(Lap(part=part, kind="hole", points=lap.points, tabs=np.empty((0, 2)), depth=bore.depth))
+    return rings
 
 
 def _lap(part: str, ring: shapely.LinearRing, router: Router, *, is_outline: bool) -> Lap:
@@ -99,57 +221,7 @@ def _lap(part: str, ring: shapely.LinearRing, router: Router, *, is_outline: boo
         points = points[::-1]
     length = float(np.hypot(*np.diff(points, axis=0).T).sum())
     wide = router.tab_width + router.bit
-    count = min(router.tabs, int(length / (_SPARE * wide)))
+    count = min(router.tabs, int(length / (_SPARE * wide))) if router.tool == "bit" else 0
     middles = (np.arange(count) + 0.5) * length / max(count, 1)
-    return Lap(part=part, points=points, tabs=np.column_stack([middles - 0.5 * wide, middles + 0.5 * wide]))
-
-
-def passes_of(thickness: float, router: Router) -> list[float]:
-    """Return the depths of passes through a sheet, all alike, at most as deep as the router's owner asks.
-
-    Parameters
-    ----------
-    thickness : float, mm
-    router : Router
-
-    Returns
-    -------
-    list of float, mm
-        Below the upper face.
-    """
-    whole = thickness + router.through
-    count = max(1, int(np.ceil(whole / router.depth - 1e-9)))
-    return [whole * (i + 1) / count for i in range(count)]
-
-
-def lap_at(lap: Lap, depth: float, over: float) -> Array:
-    """Return a way at a depth, raised over its tabs.
-
-    Parameters
-    ----------
-    lap : Lap
-    depth : float, mm
-        Below the upper face.
-    over : float, mm
-        Depth of the upper side of tabs.
-
-    Returns
-    -------
-    (n, 3) float, mm
-        With z up from the upper face.
-    """
-    if depth <= over or not len(lap.tabs):
-        return np.column_stack([lap.points, np.full(len(lap.points), -depth)])
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(lap.points, axis=0).T))])
-    rows = list[tuple[float, float]]()
-    for begin, finish in lap.tabs.tolist():
-        rows += [(begin, -depth), (begin, -over), (finish, -over), (finish, -depth)]
-    for place in along.tolist():
-        is_over = bool(((lap.tabs[:, 0] < place) & (place < lap.tabs[:, 1])).any())
-        rows.append((place, -over if is_over else -depth))
-    # at the ends of a tab it goes straight up or down: beside it in the order of going
-    order = sorted(range(len(rows)), key=lambda i: (rows[i][0], i))
-    places = np.array([rows[i][0] for i in order])
-    heights = np.array([rows[i][1] for i in order])
-    points = np.column_stack([np.interp(places, along, lap.points[:, i]) for i in (0, 1)])
-    return np.column_stack([points, heights])
+    tabs = np.column_stack([middles - 0.5 * wide, middles + 0.5 * wide])
+    return Lap(part=part, kind="outline" if is_outline else "opening", points=points, tabs=tabs)

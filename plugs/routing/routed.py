@@ -1,10 +1,4 @@
-"""Programs of a router, each read back and what its bit sweeps compared with the parts that are wanted.
-
-References
-----------
-NIST IR 6556 (2000), confirmed in a transcription of the report: G0 and G1 3.5.1 and 3.5.2, units
-3.5.7, G90 3.5.17, G94 3.5.19.
-"""
+"""Programs of a router, each read back and what its tool sweeps compared with the parts that are wanted."""
 
 from __future__ import annotations
 
@@ -14,27 +8,20 @@ from typing import Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.figures import tenth_up
 from plugs.ground.lengths import as_length
-from plugs.routing.paths import Lap, Part, lap_at, laps_of, passes_of
+from plugs.routing.paths import Laps, Part, laps_of
+from plugs.routing.program import CAUTIONS, program_text
+from plugs.routing.proof import CUT_IN_MM, LEVEL, check_depths, cut_into, kept_on, swept_at
+from plugs.routing.saw import ground_of, way_through
+from plugs.routing.ways import Way, passes_of, way_of
 from plugs.routing.words import Router
-from plugs.wire.reading import Dialect, Ran, read_back
+from plugs.wire.reading import Dialect, read_back
 
-Array = NDArray[np.float64]
-
-CUT_IN_MM: Final = 0.05
-"""mm. More is cut into no part: what rounding and chords make is a tenth of it."""
 TOLD_MM: Final = 0.3
 """mm. What a corner keeps that a builder is told of: a stroke of a file."""
-_LEVEL: Final = 0.02
-"""mm. Above and below this a plane across the sheet is looked at."""
-_QUARTER: Final = 48
-"""Chords to a quarter round, as for the ways themselves."""
-_INCH: Final = 25.4
-"""mm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -45,13 +32,19 @@ class RoutedBoard:
     ----------
     stem : str
         Of its files, such as "sheet-01".
+    sheet : shapely.Polygon, mm
+        Its lower left corner at the origin.
     thickness : float, mm
     parts : tuple of Part
+    behind : int
+        Holes in the face that lies down.
     """
 
     stem: str
+    sheet: shapely.Polygon
     thickness: float
     parts: tuple[Part, ...]
+    behind: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -61,6 +54,8 @@ class RouterProgram:
     Attributes
     ----------
     board : RoutedBoard
+    ways : tuple of Way
+        In the order of cutting.
     text : str
     passes : int
     tabs : int
@@ -69,14 +64,15 @@ class RouterProgram:
     cut_in_mm : float
         Deepest into a part.
     kept_mm : float
-        Most that the bit leaves on a part, in corners that it does not reach.
+        Most that the tool leaves on a part, in corners that it does not reach.
     keeps : tuple of str
         Parts with such corners.
     narrow : tuple of str
-        Parts with openings narrower than the bit, which are not cut.
+        Parts with openings or holes narrower than the tool, which are not cut.
     """
 
     board: RoutedBoard
+    ways: tuple[Way, ...]
     text: str
     passes: int
     tabs: int
@@ -120,7 +116,8 @@ def route(boards: Sequence[RoutedBoard], router: Router, title: str) -> Routed:
     Raises
     ------
     PlugError
-        A part lies outside the travel; the bit would cut into a part; a program cannot be read back.
+        A part lies outside the travel; the tool would cut into a part, or cannot go in beside one; a program
+        cannot be read back.
     """
     programs = tuple(_program(board, router, title) for board in boards)
     found = []
@@ -133,8 +130,9 @@ def route(boards: Sequence[RoutedBoard], router: Router, title: str) -> Routed:
                 severity="note",
                 where=", ".join(dict.fromkeys(name for one in keeping for name in one.keeps)),
                 message=f"inside corners and narrow slots keep up to {as_length(worst.kept_mm, '.1f')} that "
-                f"a bit of {as_length(router.bit, 'g', 'size')} does not reach, most on {worst.board.stem}",
-                remedy="file or saw them out to the line, or use a thinner bit",
+                f"a {router.tool} of {as_length(router.bit, 'g', 'size')} does not reach, "
+                f"most on {worst.board.stem}",
+                remedy="file or saw them out to the line, or use a thinner one",
             )
         )
     narrow = [name for one in programs for name in one.narrow]
@@ -144,8 +142,10 @@ def route(boards: Sequence[RoutedBoard], router: Router, title: str) -> Routed:
                 code="router-narrow",
                 severity="mind",
                 where=", ".join(dict.fromkeys(narrow)),
-                message=f"openings narrower than the bit of {as_length(router.bit, 'g', 'size')} are not cut",
-                remedy="drill or saw them by the drawing, or use a thinner bit",
+                message=f"openings and holes narrower than the {router.tool} of "
+                f"{as_length(router.bit if router.tool != 'saw' else router.start_hole, 'g', 'size')} are "
+                "not cut",
+                remedy="drill or saw them by the drawing, or use a thinner one",
             )
         )
     return Routed(router=router, programs=programs, findings=tuple(found))
@@ -153,9 +153,10 @@ def route(boards: Sequence[RoutedBoard], router: Router, title: str) -> Routed:
 
 def _program(board: RoutedBoard, router: Router, title: str) -> RouterProgram:
     """Return the program of one sheet, read back and compared with its parts."""
-    laps, narrow = laps_of(board.parts, router)
-    _check_travel(board, laps, router)
-    text = _text(board, laps, router, title)
+    laps = laps_of(board.parts, router)
+    ways, narrow = _ways(board, laps, router)
+    _check_travel(board, ways, router)
+    text = program_text(_heads(board, router, title), ways, router)
     dialect = Dialect(
         letters=("X", "Y", "Z", "A"),
         inverse_time="1/minutes",
@@ -164,37 +165,61 @@ def _program(board: RoutedBoard, router: Router, title: str) -> RouterProgram:
         wire_off=router.spindle_off,
     )
     ran = read_back(text, dialect, board.stem, ("router.begins", router.begins))
-    swept, below = (swept_at(ran, depth, router.bit) for depth in (_LEVEL, board.thickness - _LEVEL))
+    planes = [0.0] if router.tool != "bit" else [LEVEL, board.thickness - LEVEL]
+    swept = [swept_at(ran, depth, router.bit) for depth in planes]
+    bored = shapely.union_all([bore.shape for part in board.parts for bore in part.bores])
     deep, name = max(
-        ((cut_into(plane, part.outline), part.name) for part in board.parts for plane in (swept, below)),
+        (
+            (cut_into(plane, part.outline.difference(bored) if i == 0 else part.outline), part.name)
+            for part in board.parts
+            for i, plane in enumerate(swept)
+        ),
         key=lambda one: one[0],
     )
     if deep > CUT_IN_MM:
         raise PlugError(
             param="router.bit",
             value=router.bit,
-            reason=f"read back, the bit would cut {deep:.2f} mm into {name} on {board.stem}; "
+            reason=f"read back, the {router.tool} would cut {deep:.2f} mm into {name} on {board.stem}; "
             "nothing is written",
-            remedy=f"use a bit {tenth_up(deep):g} mm smaller, or lay parts farther apart: "
+            remedy=f"use one {tenth_up(deep):g} mm smaller, or lay parts farther apart: "
             f"cutting=Cutting(kerf={router.bit:g})",
         )
-    kept = {part.name: kept_on(swept, part.outline, router.bit) for part in board.parts}
+    if router.tool == "bit":
+        check_depths(ways, ran, board.thickness, router.bit)
+    kept = {part.name: kept_on(swept[0], part.outline.difference(bored), ways) for part in board.parts}
     return RouterProgram(
         board=board,
+        ways=ways,
         text=text,
-        passes=len(passes_of(board.thickness, router)),
-        tabs=sum(len(lap.tabs) for lap in laps),
+        passes=len(passes_of(board.thickness + router.through, router)) if router.tool == "bit" else 1,
+        tabs=sum(len(way.lap.tabs) for way in ways),
         seconds=float(ran.seconds.sum()),
         cut_in_mm=deep,
         kept_mm=max(kept.values()),
         keeps=tuple(name for name, value in kept.items() if value > TOLD_MM),
-        narrow=tuple(dict.fromkeys(narrow)),
+        narrow=narrow,
     )
 
 
-def _check_travel(board: RoutedBoard, laps: Sequence[Lap], router: Router) -> None:
+def _ways(board: RoutedBoard, laps: Laps, router: Router) -> tuple[tuple[Way, ...], tuple[str, ...]]:
+    """Return the ways along some laps, and the parts with openings that are not cut."""
+    if router.tool == "bit":
+        return tuple(way_of(lap, board.thickness, router) for lap in laps.laps), laps.narrow
+    ground = ground_of(board.sheet, board.parts, router)
+    found, narrow = list[Way](), [*laps.narrow]
+    for lap in laps.laps:
+        way = way_through(lap, ground, router)
+        if way is None:
+            narrow.append(lap.part)
+        else:
+            found.append(way)
+    return tuple(found), tuple(dict.fromkeys(narrow))
+
+
+def _check_travel(board: RoutedBoard, ways: Sequence[Way], router: Router) -> None:
     """Refuse a way that leads past the router's travel."""
-    points = np.concatenate([lap.points for lap in laps])
+    points = np.concatenate([way.points[:, :2] for way in ways])
     for column, letter in enumerate("XY"):
         low, high = float(points[:, column].min()), float(points[:, column].max())
         need = high if high > router.travel[column] else -low if low < -router.bit else 0.0
@@ -212,101 +237,17 @@ def _check_travel(board: RoutedBoard, laps: Sequence[Lap], router: Router) -> No
             )
 
 
-def _text(board: RoutedBoard, laps: Sequence[Lap], router: Router, title: str) -> str:
-    """Return the program of some ways, each cut through before the next."""
-    scale = _INCH if router.unit == "in" else 1.0
-
-    def words(letters: str, values: Sequence[float]) -> str:
-        told = (f"{v / scale + 0.0:.{router.decimals}f}" for v in values)
-        return " ".join(f"{letter}{value}" for letter, value in zip(letters, told, strict=True))
-
-    feed, plunge = (f"F{value / scale:.{router.decimals}f}" for value in (router.feed, router.plunge))
-    heads = (
-        f"{title}: {board.stem}, {board.thickness:g} mm thick, bit {router.bit:g} mm, {router.direction}",
+def _heads(board: RoutedBoard, router: Router, title: str) -> list[str]:
+    """Return what the comments of a program say first."""
+    size = f"{board.thickness:g} mm thick"
+    if router.tool != "bit":
+        return [
+            f"{title}: {board.stem}, {size}, {router.tool}, cut {router.bit:g} mm wide, {router.direction}",
+            "X0 Y0 at the lower left corner of the sheet",
+            CAUTIONS[router.tool],
+        ]
+    return [
+        f"{title}: {board.stem}, {size}, bit {router.bit:g} mm, {router.direction}",
         "X0 Y0 at the lower left corner of the sheet, Z0 on its upper face, a board to spare under it",
-        "eyes, ears and lungs guarded, dust drawn off, sheet clamped clear of the bit, hands off",
-    )
-    lines = [f"({_plain(head)})" for head in heads] + list(router.begins)
-    lines += ["G21" if router.unit == "mm" else "G20", "G90", "G94", f"G0 {words('Z', [router.clear])}"]
-    lines += [router.spindle_on] if router.spindle_on else []
-    over = max(board.thickness - router.tab_height, 0.5 * board.thickness)
-    for lap in laps:
-        lines += [f"({_plain(lap.part)})", f"G0 {words('XY', lap.points[0].tolist())}"]
-        for depth in passes_of(board.thickness, router):
-            way = lap_at(lap, depth, over)
-            lines.append(f"G1 {words('Z', way[0, 2:].tolist())} {plunge}")
-            for before, at in zip(way[:-1].tolist(), way[1:].tolist(), strict=True):
-                row = f"G1 {words('XYZ', at)} {plunge if at[:2] == before[:2] else feed}"
-                lines += [row] if row != lines[-1] else []
-        lines.append(f"G0 {words('Z', [router.clear])}")
-    lines += [router.spindle_off] if router.spindle_off else []
-    return "\n".join([*lines, *router.ends]) + "\n"
-
-
-def _plain(text: str) -> str:
-    """Return text that a comment can hold."""
-    letters = "".join(letter if " " <= letter <= "~" and letter not in "()" else " " for letter in text)
-    return " ".join(letters.split())[:200]
-
-
-def swept_at(ran: Ran, depth: float, bit: float) -> shapely.Geometry:
-    """Return what a bit takes from a plane across a sheet.
-
-    Parameters
-    ----------
-    ran : Ran
-        The program as it is read back: x, y, z.
-    depth : float, mm
-        Of the plane below the upper face.
-    bit : float, mm
-
-    Returns
-    -------
-    shapely polygons, mm
-    """
-    places = ran.ends[:, :3]
-    begin, finish = places[:-1], places[1:]
-    is_in = (np.maximum(begin[:, 2], finish[:, 2]) <= -depth) & ran.is_hot[1:]
-    moves = np.unique(np.hstack([begin[is_in, :2], finish[is_in, :2]]), axis=0).reshape(-1, 2, 2)
-    ways = shapely.line_merge(shapely.union_all(shapely.linestrings(moves)))
-    return ways.buffer(0.5 * bit, quad_segs=_QUARTER)
-
-
-def cut_into(swept: shapely.Geometry, part: shapely.Polygon) -> float:
-    """Return how deep a bit cuts into a part.
-
-    Parameters
-    ----------
-    swept : shapely polygons, mm
-    part : shapely.Polygon, mm
-
-    Returns
-    -------
-    float, mm
-    """
-    points = shapely.points(shapely.get_coordinates(shapely.intersection(swept, part)))
-    return float(shapely.distance(points, part.boundary).max(initial=0.0))
-
-
-def kept_on(swept: shapely.Geometry, part: shapely.Polygon, bit: float) -> float:
-    """Return how far what a bit leaves of a sheet stands out of a part.
-
-    Parameters
-    ----------
-    swept : shapely polygons, mm
-    part : shapely.Polygon, mm
-    bit : float, mm
-        Openings that it is too wide for do not count.
-
-    Returns
-    -------
-    float, mm
-        From its edge to the bit's; in a square inside corner (sqrt 2 - 1) of the bit's radius.
-    """
-    inner = part.representative_point()
-    room = shapely.box(*shapely.union(swept, part).buffer(1.0).bounds).difference(swept)
-    island = next(one for one in shapely.get_parts(room) if one.intersects(inner))
-    rings = [part.exterior]
-    rings += [ring for ring in part.interiors if not shapely.Polygon(ring).buffer(-0.5 * bit).is_empty]
-    points = shapely.points(shapely.get_coordinates(shapely.MultiLineString(rings).segmentize(0.5)))
-    return float(shapely.distance(points, island.boundary).max(initial=0.0))
+        CAUTIONS[router.tool],
+    ]

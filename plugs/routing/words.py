@@ -9,25 +9,37 @@ from typing import Annotated
 from plugs.ground.limits import Count, Name, OneOf, Within
 from plugs.wire.words import ENDS, Feed, Line, check_lines
 
+TOOLS = ("bit", "knife", "saw")
+"""What cuts."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Router:
-    """A router or a saw of three axes that cuts sheets and boards along outlines.
+    """A router of three axes, or a knife or saw of two, that cuts sheets and boards along outlines.
 
     Attributes
     ----------
     name : str
     cut : str
         "sheets" of foam, "templates" from their boards, or "all".
+    tool : str
+        "bit": goes down a ramp, round in passes, and leaves tabs. "knife": cuts through in one pass from
+        where it is let down or switched on, and is lifted or switched off from cut to cut: a blade, a jet.
+        "saw": stands through the sheet: it comes in from the edge where a straight way is free, else it is
+        threaded through a hole drilled before, and the program halts (M0) for it: a blade, a wire.
     bit : float, mm
-        Diameter of the tool.
+        Diameter of the bit; of knife and saw the width of the cut.
     direction : str
         "climb", for a spindle that turns clockwise seen from above: the part on the right of the way the bit
         goes; or "conventional", the part on its left.
     depth : float, mm
-        Of one pass, at most.
+        Of one pass, at most; as `ramp_deg`, `through`, tabs, `plunge` and `clear` of a bit alone.
+    ramp_deg : float, degrees
+        At which a bit goes down into the cut, along it; 90 is straight down.
     through : float, mm
         The last pass goes so far below the sheet, into a board under it.
+    start_hole : float, mm
+        Diameter of the holes that a saw is threaded through.
     tabs : int
         To an outline, so that no part comes loose; 0 for a vacuum table.
     tab_width, tab_height : float, mm
@@ -50,10 +62,13 @@ class Router:
 
     name: Name = "router"
     cut: Annotated[str, OneOf(("all", "sheets", "templates"))] = "all"
-    bit: Annotated[float, Within(0.5, 50.0)] = 6.0
+    tool: Annotated[str, OneOf(TOOLS)] = "bit"
+    bit: Annotated[float, Within(0.1, 50.0)] = 6.0
     direction: Annotated[str, OneOf(("climb", "conventional"))] = "conventional"
     depth: Annotated[float, Within(0.1, 500.0)] = 6.0
+    ramp_deg: Annotated[float, Within(0.5, 90.0)] = 5.0
     through: Annotated[float, Within(0.0, 10.0)] = 0.5
+    start_hole: Annotated[float, Within(1.0, 50.0)] = 6.0
     tabs: Annotated[int, Within(0, 20)] = 4
     tab_width: Annotated[float, Within(1.0, 100.0)] = 8.0
     tab_height: Annotated[float, Within(0.2, 100.0)] = 2.0

@@ -8,14 +8,14 @@ from typing import Final
 
 import shapely
 
-from plugs.foam.stock import Blank, Cutting, Stock
+from plugs.foam.stock import Blank, Cutting, Stock, region
 from plugs.ground.errors import PlugError
 from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import BOARDS
 from plugs.laminate.materials import Board
-from plugs.nesting.nesting import Nesting, nest
+from plugs.nesting.nesting import Nesting, Placement, nest
 from plugs.recipe.plug import Plug
-from plugs.routing.paths import Part
+from plugs.routing.paths import Bore, Part
 from plugs.routing.routed import RoutedBoard
 from plugs.stages.foam import Sheets
 from plugs.templates.templates import Template
@@ -134,15 +134,37 @@ def routed_boards(sheets: Sheets, boards: Boards | None, cut: str) -> list[Route
         if nesting is None or cut not in ("all", word):
             continue
         for sheet in nesting.sheets:
-            parts = [
-                Part(name=one.piece.name if len(many) == 1 else f"{one.piece.name} {i}", outline=polygon)
-                for one in sheet.placements
-                for many in (shapely.get_parts(one.outline),)
-                for i, polygon in enumerate(many, start=1)
-            ]
-            stem = f"{own}-{sheet.number:02d}"
-            found.append(RoutedBoard(stem=stem, thickness=sheet.stock.thickness, parts=tuple(parts)))
+            found.append(
+                RoutedBoard(
+                    stem=f"{own}-{sheet.number:02d}",
+                    sheet=region(sheet.stock),
+                    thickness=sheet.stock.thickness,
+                    parts=tuple(part for one in sheet.placements for part in _parts(one)),
+                    behind=sum(
+                        h.face != one.piece.face_up for one in sheet.placements for h in one.piece.drilled
+                    ),
+                )
+            )
     return found
+
+
+def _parts(placement: Placement) -> list[Part]:
+    """Return what is cut of a piece where it lies, with the holes in the face that lies up."""
+    name, many = placement.piece.name, shapely.get_parts(placement.outline)
+    bores = [
+        Bore(name=hole.name, at=(float(at.x), float(at.y)), diameter=hole.diameter, depth=hole.depth)
+        for hole in placement.piece.drilled
+        if hole.face == placement.piece.face_up
+        for at in (placement.moved(shapely.Point(hole.at)),)
+    ]
+    return [
+        Part(
+            name=name if len(many) == 1 else f"{name} {i}",
+            outline=polygon,
+            bores=tuple(bore for bore in bores if polygon.covers(shapely.Point(bore.at))),
+        )
+        for i, polygon in enumerate(many, start=1)
+    ]
 
 
 def _blanks(template: Template, board: Board) -> list[Blank]:

@@ -315,7 +315,14 @@ def blanks_of(plug: Plug, pieces: Sequence[Piece], pinned: Sequence[Pinned]) -> 
     for joint in pinned:
         for face, name in (("upper", joint.contact.lower_layer), ("lower", joint.contact.upper_layer)):
             holes.setdefault(name, []).extend(
-                Drilled(name=pin.name, at=pin.at, diameter=joint.diameter, face=face) for pin in joint.pins
+                Drilled(
+                    name=pin.name,
+                    at=pin.at,
+                    diameter=joint.diameter,
+                    face=face,
+                    depth=pin.lower_depth if face == "upper" else pin.upper_depth,
+                )
+                for pin in joint.pins
             )
     made = []
     for piece in pieces:

@@ -115,6 +115,9 @@ ROUTED: Final[Table[RouterProgram]] = Table(
     Figure("parts", lambda one: [part.name for part in one.board.parts]),
     Figure("passes", lambda one: one.passes),
     Figure("tabs", lambda one: one.tabs),
+    Figure("pin_holes", lambda one: sum(len(part.bores) for part in one.board.parts)),
+    Figure("pin_holes_behind", lambda one: one.board.behind),
+    Figure("start_holes", lambda one: sum(way.enters == "hole" for way in one.ways)),
     Figure("time_min", lambda one: one.seconds / 60.0),
     Figure("cut_in_mm", lambda one: one.cut_in_mm),
     Figure("kept_mm", lambda one: one.kept_mm),
@@ -130,6 +133,7 @@ def router_figures(routed: Routed | None, files: Mapping[str, bytes]) -> dict[st
     router = routed.router
     return {
         "name": router.name,
+        "tool": router.tool,
         "bit_mm": router.bit,
         "direction": router.direction,
         "programs": [

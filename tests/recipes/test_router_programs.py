@@ -52,3 +52,26 @@ def test_a_build_writes_programs_and_says_how_they_are_run(tmp_path: Path) -> No
     page = (folder / "book.html").read_text(encoding="utf-8")
     for needed in ("Cutting on the router", "Eyes, ears and lungs guarded", "router/sheet-01.ngc"):
         assert needed in page
+
+
+@pytest.mark.parametrize("tool", ["saw", "knife"])
+def test_a_saw_and_a_knife_have_programs_of_two_axes(tmp_path: Path, tool: str) -> None:
+    """For the same sheets and templates; the book tells of start holes and of parts that nothing holds."""
+    work = box(tmp_path, f'router=Router(tool="{tool}", bit=2.0)')
+    for text in program_files(work).values():
+        strict(text, "XY")
+    folder = work.write(tmp_path / "out", kinds=("ngc", "html"))
+    page = (folder / "book.html").read_text(encoding="utf-8")
+    assert "start holes drilled square" in page
+    assert "Nothing holds a part that is cut" in page
+
+
+def test_pins_are_sunk_in_the_face_that_lies_up(tmp_path: Path) -> None:
+    """As many as the layer's joint has, to the depth that the book tells; those in the other face by hand."""
+    work = box(tmp_path, "pins=Pins(diameter=8.0), router=Router(), ")
+    assert work.routed is not None
+    (program,) = [one for one in work.routed.programs if one.board.stem == "sheet-01"]
+    sunk = [bore for part in program.board.parts for bore in part.bores]
+    pins = [pin for joint in work.pins.joints for pin in joint.pins]
+    assert len(pins) == len(sunk) == program.board.behind > 2
+    assert {bore.depth for bore in sunk} == {pin.lower_depth for pin in pins}

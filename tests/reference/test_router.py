@@ -1,23 +1,24 @@
 """Programs of a router against what is known outside.
 
 Grammar: `rs274.py` beside this file (NIST IR 6556, 2000, confirmed). What the bit sweeps: the
-buffer of shapely (GEOS, BSD) of the moves as they are read here, against the parts. A square inside corner
-keeps (sqrt 2 - 1) r of a bit of radius r (textbook). Climb: with a spindle that turns clockwise the part is
-on the right of the way (common practice, no source).
+buffer of shapely (GEOS, BSD) of the moves as they are read here, against the parts. A ramp at an angle a
+falls by tan a, and a helix of radius r and pitch p is as long as sqrt((2 pi r)^2 + p^2) a turn (textbook). A
+square inside corner keeps (sqrt 2 - 1) r of a bit of radius r (textbook). Climb: with a spindle that turns
+clockwise the part is on the right of the way (common practice, no source).
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import replace
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 import numpy as np
 import pytest
 import shapely
 
 from plugs.ground.errors import PlugError
-from plugs.routing.paths import Part
+from plugs.routing.paths import Bore, Part
 from plugs.routing.routed import RoutedBoard, RouterProgram, route
 from plugs.routing.words import Router, check_router
 from tests.reference.rs274 import strict
@@ -28,11 +29,17 @@ SQUARE = shapely.box(120.0, 20.0, 220.0, 120.0).difference(shapely.box(150.0, 50
 DISC = shapely.Point(60.0, 70.0).buffer(50.0, quad_segs=256)
 
 
-def routed(router: Router = ROUTER, *outlines: shapely.Polygon, thickness: float = 9.0) -> RouterProgram:
+def board_of(*parts: Part, thickness: float = 9.0) -> RoutedBoard:
+    """Return a board of 240 x 140 mm with some parts."""
+    return RoutedBoard(
+        stem="board-01", sheet=shapely.box(0.0, 0.0, 240.0, 140.0), thickness=thickness, parts=parts
+    )
+
+
+def routed(router: Router = ROUTER, *outlines: shapely.Polygon) -> RouterProgram:
     """Return the program of a board with some parts."""
     parts = [Part(name=f"P{i}", outline=o) for i, o in enumerate(outlines or (DISC, SQUARE), start=1)]
-    board = RoutedBoard(stem="board-01", thickness=thickness, parts=tuple(parts))
-    return route([board], router, "Test").programs[0]
+    return route([board_of(*parts)], router, "Test").programs[0]
 
 
 def moves(text: str) -> Array:
@@ -48,22 +55,31 @@ def moves(text: str) -> Array:
 def swept(text: str, depth: float, radius: float) -> shapely.Geometry:
     """Return what the bit takes from a plane."""
     places = moves(text)
-    ways = [shapely.LineString([a[:2], b[:2]]) for a, b in pairwise(places) if max(a[2], b[2]) < -depth]
-    return shapely.union_all([way.buffer(radius, quad_segs=64) for way in ways])
+    ways = [cut_below(a, b, -depth) for a, b in pairwise(places) if min(a[2], b[2]) < -depth]
+    points = shapely.MultiPoint([way.coords[0] for way in ways if way.length == 0.0])
+    lines = shapely.line_merge(shapely.union_all([way for way in ways if way.length > 0.0]))
+    return shapely.union(lines.buffer(radius, quad_segs=64), points.buffer(radius, quad_segs=64))
+
+
+def cut_below(a: Array, b: Array, z: float) -> shapely.LineString:
+    """Return where a move is below a height, seen from above."""
+    low, high = (a, b) if a[2] < b[2] else (b, a)
+    share = 1.0 if high[2] <= z else (z - low[2]) / (high[2] - low[2])
+    return shapely.LineString([low[:2], low[:2] + share * (high[:2] - low[:2])])
 
 
 @pytest.mark.parametrize("unit", ["mm", "in"])
 def test_every_line_is_of_the_grammar(unit: str) -> None:
-    """Read strictly, whatever lines the owner begins with; depths go down by at most what is asked."""
+    """Read strictly, whatever lines the owner begins with; straight down it goes beside tabs alone."""
     program = routed(
         replace(ROUTER, unit=unit, decimals=4, begins=("G17 G40 (ours)", "G64"), ends=("M5", "M30"))
     )
     scale = 25.4 if unit == "in" else 1.0
-    depths = np.unique(np.round(scale * moves(program.text)[:, 2], 2))
-    cuts = depths[depths < 0.0]
-    assert cuts.min() == pytest.approx(-9.5, abs=0.01)
-    assert {-7.0} <= set(np.round(cuts, 1).tolist())  # over the tabs
-    assert np.diff(np.append(cuts, 0.0)).max() <= 4.0
+    places = scale * moves(program.text)
+    level = [round(a[2], 1) for a, b in pairwise(places) if a[2] == b[2] < 0.0]
+    assert set(level) == {-3.2, -6.3, -7.0, -9.5}  # passes, and over the tabs
+    fall = [a[2] - b[2] for a, b in pairwise(places) if not (a[:2] - b[:2]).any() and a[2] < 0.0]
+    assert max(fall) == pytest.approx(2.5, abs=0.01)
 
 
 def test_the_bit_leaves_the_parts_as_they_are_wanted() -> None:
@@ -100,7 +116,7 @@ def test_parts_hang_on_as_many_tabs_as_are_asked_for() -> None:
 @pytest.mark.parametrize(("direction", "turn"), [("climb", -1.0), ("conventional", 1.0)])
 def test_the_bit_goes_round_as_asked(direction: str, turn: float) -> None:
     """Climb: clockwise round the outline, anti-clockwise in the opening, so the part is on the right."""
-    program = routed(replace(ROUTER, direction=direction, tabs=0, depth=20.0), SQUARE)
+    program = routed(replace(ROUTER, direction=direction, tabs=0, depth=20.0, ramp_deg=90.0), SQUARE)
     places = moves(program.text)
     away = np.abs(places[:, :2] - [170.0, 70.0]).max(axis=1)
     for is_it, sign, size in ((away > 45.0, turn, 106.0**2), (away < 20.0, -turn, 34.0**2)):
@@ -111,21 +127,91 @@ def test_the_bit_goes_round_as_asked(direction: str, turn: float) -> None:
 
 
 def test_time_is_that_of_the_way_at_its_feeds() -> None:
-    """A disc in one pass without tabs: down 9.5 mm at 400, round at 1500."""
+    """A disc in one pass without tabs: to 1 mm over it at 400, a helix of 5 degrees, once round at 1500."""
     program = routed(replace(ROUTER, tabs=0, depth=20.0), DISC)
-    down, around = (9.5 + ROUTER.clear) / 400.0, 2.0 * math.pi * 53.0 / 1500.0
+    turns = 10.5 / math.tan(math.radians(5.0)) / (2.0 * math.pi * 53.0)
+    helix = turns * math.hypot(2.0 * math.pi * 53.0, 10.5 / turns)
+    assert helix == pytest.approx(10.5 / math.sin(math.radians(5.0)))
+    down, around = (ROUTER.clear - 1.0) / 400.0, (helix + 2.0 * math.pi * 53.0) / 1500.0
     assert program.seconds == pytest.approx(60.0 * (down + around), rel=2e-3)
+
+
+@pytest.mark.parametrize(("ramp_deg", "plunge"), [(3.0, 400.0), (20.0, 400.0), (90.0, 400.0)])
+def test_the_bit_goes_down_at_the_angle_asked(ramp_deg: float, plunge: float) -> None:
+    """Into the sheet no steeper, from 1 mm over it on; down no faster than it may plunge; no pass deeper."""
+    program = routed(replace(ROUTER, tabs=0, ramp_deg=ramp_deg, plunge=plunge))
+    at, feeds = np.array([0.0, 0.0, 8.0]), list[float]()
+    depths = set[float]()
+    for words in strict(program.text, "XYZ"):
+        to = np.array([words.get(a, [v])[0] for a, v in zip("XYZ", at, strict=True)])
+        is_cut = words.get("G", [0.0]) == [1.0] and "F" in words
+        fall, along = at[2] - to[2], float(np.hypot(*(to - at)[:2]))
+        if is_cut and fall > 0.0:
+            feeds.append(words["F"][0] * fall / math.hypot(fall, along))
+        if is_cut and fall > 0.05 and to[2] < 1.0:
+            steep = math.degrees(math.atan2(fall, along))
+            assert steep == pytest.approx(ramp_deg, abs=1.0)
+        if is_cut and fall == 0.0:
+            depths.add(round(to[2], 3))
+        at = to
+    assert max(feeds) <= plunge + 0.5
+    assert sorted(depths) == pytest.approx([-9.5, -9.5 * 2 / 3, -9.5 / 3], abs=1e-3)
+
+
+HOLED = shapely.box(10.0, 10.0, 110.0, 110.0).difference(
+    shapely.union_all(
+        [shapely.Point(30.0, 30.0).buffer(r, quad_segs=16) for r in (2.0,)]
+        + [
+            shapely.Point(60.0, 30.0).buffer(3.0, quad_segs=16),
+            shapely.Point(90.0, 30.0).buffer(5.0, quad_segs=16),
+        ]
+    )
+)
+
+
+def test_holes_are_drilled_or_bored_or_told() -> None:
+    """Of 4, 6 and 10 mm by a bit of 6: told, drilled in pecks with a lift between, and bored."""
+    found = route([board_of(Part(name="P1", outline=HOLED))], ROUTER, "Test")
+    (program,) = found.programs
+    assert program.narrow == ("P1",)
+    assert [one.code for one in found.findings] == ["router-narrow"]
+    below = swept(program.text, 8.9, 3.0)
+    for x, diameter in ((60.0, 6.0), (90.0, 10.0)):
+        hole = next(one for one in below.geoms if one.intersects(shapely.Point(x, 30.0)))
+        wanted = shapely.Point(x, 30.0).buffer(0.5 * diameter, quad_segs=256)
+        assert shapely.hausdorff_distance(hole.exterior, wanted.exterior) < 0.02
+        assert not hole.interiors
+    places = moves(program.text)
+    pecks = places[(np.abs(places[:, :2] - [60.0, 30.0]) < 1e-3).all(axis=1), 2]
+    assert [z for z, _ in groupby(pecks.tolist())] == pytest.approx(
+        [8.0, 1.0, -3.167, 1.0, -6.333, 1.0, -9.5, 8.0], abs=1e-3
+    )
+    assert below.intersection(shapely.Point(30.0, 30.0)).is_empty
+
+
+@pytest.mark.parametrize("diameter", [6.0, 8.0, 20.0])
+def test_pins_are_sunk_to_their_depth(diameter: float) -> None:
+    """A blind hole is flat from side to side at its depth, and the sheet stands whole below it."""
+    bore = Bore(name="P1-1", at=(60.0, 60.0), diameter=diameter, depth=5.0)
+    part = Part(name="P1", outline=shapely.box(10.0, 10.0, 110.0, 110.0), bores=(bore,))
+    text = route([board_of(part)], ROUTER, "Test").programs[0].text
+    wanted = shapely.Point(60.0, 60.0).buffer(0.5 * diameter, quad_segs=256)
+    for deep, is_cut in ((0.01, True), (4.9, True), (5.01, False)):
+        taken = swept(text, deep, 3.0).intersection(shapely.box(30.0, 30.0, 90.0, 90.0))
+        assert taken.area == pytest.approx(wanted.area if is_cut else 0.0, rel=2e-3)
+    thin = Bore(name="P1-1", at=(60.0, 60.0), diameter=5.0, depth=5.0)
+    assert route([board_of(replace(part, bores=(thin,)))], ROUTER, "Test").programs[0].narrow == ("P1",)
 
 
 def test_what_the_bit_cannot_cut_is_told() -> None:
     """Corners that it does not reach, and an opening narrower than the bit, which is left to be drilled."""
     slot = shapely.box(0.0, 0.0, 60.0, 60.0).difference(shapely.box(20.0, 20.0, 24.0, 40.0))
     part = Part(name="T1", outline=slot)
-    found = route([RoutedBoard(stem="board-01", thickness=6.0, parts=(part,))], ROUTER, "Test")
+    found = route([board_of(part, thickness=6.0)], ROUTER, "Test")
     assert [one.code for one in found.findings] == ["router-narrow"]
     notch = shapely.box(0.0, 0.0, 60.0, 60.0).difference(shapely.box(20.0, 20.0, 60.0, 60.0))
     part = Part(name="T2", outline=notch)
-    found = route([RoutedBoard(stem="board-01", thickness=6.0, parts=(part,))], ROUTER, "Test")
+    found = route([board_of(part, thickness=6.0)], ROUTER, "Test")
     assert [(one.code, one.where) for one in found.findings] == [("router-corner", "T2")]
     assert "1.2 mm" in found.findings[0].message
 

@@ -84,7 +84,7 @@ def test_every_piece_is_named_faced_and_pointed(nesting: Nesting) -> None:
 def test_words_keep_off_pins_and_cut_lines() -> None:
     """A pin in the middle of a piece has no name over it, and one at its right edge is named to the left."""
     holes = [("A", (100.0, 60.0)), ("B", (188.0, 60.0))]
-    drilled = tuple(Drilled(name=name, at=at, diameter=6.0, face="lower") for name, at in holes)
+    drilled = tuple(Drilled(name=name, at=at, diameter=6.0, face="lower", depth=16.0) for name, at in holes)
     blank = replace(blanks_of([shapely.box(0.0, 0.0, 200.0, 120.0)])[0], drilled=drilled)
     made = nest([blank], [WHOLE], Cutting())
     (placement,) = made.sheets[0].placements
