@@ -1,4 +1,4 @@
-"""The command line: build, check, watch, new."""
+"""The command line: build, check, watch, cut, new."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import sys
 import time
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn, cast
+from typing import TYPE_CHECKING, Any, Final, NoReturn, cast
 
 from plugs import __version__
 from plugs.files.folder import SUMMARY, drop_build, recover_all
@@ -17,7 +17,6 @@ from plugs.ground import streams
 from plugs.ground.errors import Finding, PlugError
 
 if TYPE_CHECKING:
-    from plugs.stages.worked import Worked
     from plugs.watching import Outcome
     from plugs.writing import Built
 
@@ -78,7 +77,7 @@ def _run(words: Sequence[str]) -> int:
     out = getattr(options, "out", None)
     for parent in dict.fromkeys((Path("exports"), Path("exports") if out is None else out.parent)):
         recover_all(parent)
-    return {"new": _new, "check": _check, "build": _build, "watch": _watch}[options.command](options)
+    return _COMMANDS[options.command](options)
 
 
 def _tell(text: str) -> None:
@@ -122,7 +121,7 @@ def _parser() -> _Parser:
     parser = _Parser(prog="plugs", description="From a recipe to foam that can be cut.", allow_abbrev=False)
     parser.add_argument("--version", action="version", version=f"plugs {__version__}")
     commands = parser.add_subparsers(
-        dest="command", required=True, metavar="build|check|watch|new", parser_class=_Parser
+        dest="command", required=True, metavar="build|check|watch|cut|new", parser_class=_Parser
     )
     for name, words in (
         ("build", "build a recipe and write its folder"),
@@ -166,6 +165,11 @@ def _parser() -> _Parser:
                 metavar="SECONDS",
                 help="search so long for fewer sheets, and keep what is found beside the recipe",
             )
+    words = "mark a build as the one that foam was cut from: later ones tell what changed against it"
+    command = commands.add_parser("cut", help=words, description=words, allow_abbrev=False)
+    command.add_argument("recipe", type=Path, help="the recipe file")
+    command.add_argument("--out", type=Path, help="folder of that build, instead of exports/NAME")
+    command.add_argument("--undo", action="store_true", help="go back to what was marked before, or to none")
     words = "write a starter recipe, or a machine's record"
     command = commands.add_parser("new", help=words, description=words, allow_abbrev=False)
     command.add_argument("name", help="its name, such as tank_cover")
@@ -423,3 +427,21 @@ def _new(options: argparse.Namespace) -> int:
     else:
         _tell(f"wrote {path}; build it with: python -m plugs build {path}")
     return _BUILT
+
+
+def _cut(options: argparse.Namespace) -> int:
+    """Mark a build as the one that foam was cut from, or undo that."""
+    from plugs.changes.kept import kept_path, kept_record, mark_cut, undo_cut
+    from plugs.changes.terminal import record_rows
+
+    recipe, out = options.recipe, options.out or Path("exports") / options.recipe.stem
+    if options.undo:
+        undo_cut(recipe)
+        record = kept_record(recipe)
+    else:
+        record = mark_cut(recipe, out)
+    _tell("\n".join([f"kept      {kept_path(recipe)}", *record_rows(record)]))
+    return _BUILT
+
+
+_COMMANDS: Final = {"new": _new, "check": _check, "build": _build, "watch": _watch, "cut": _cut}

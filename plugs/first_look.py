@@ -9,6 +9,8 @@ from functools import cache
 from pathlib import Path
 from typing import Final
 
+from plugs.changes.record import FILE, packed
+from plugs.changes.recording import record_of
 from plugs.drawings import layer_drawings
 from plugs.files.drawing_run import render_files
 from plugs.files.folder import SUMMARY, FreshFolder
@@ -70,6 +72,7 @@ def first_look(
             triangles = mesh.triangles_of(work.body.body)
             files["solid/foam.stl"] = stl_bytes(*triangles, name=f"{work.plug.name}, foam")
         made = Made(files=files, stages=STAGES, findings=found(work, STAGES), proof=None)
+        files[FILE] = packed(record_of(work, STAGES, made.findings))
         summary = summarise(work, made)
         files[SUMMARY] = json.dumps(summary, indent=2, ensure_ascii=False).encode()
         say("files")

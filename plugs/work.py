@@ -11,6 +11,7 @@ from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
+from plugs.changes.kept import kept_record
 from plugs.ground.errors import Finding, PlugError
 from plugs.nesting.stored import stored_sheets
 from plugs.recipe.plug import Plug, checked_plug
@@ -138,7 +139,8 @@ def opened(path: Path, parameters: Mapping[str, object], **words: Any) -> Work:
     except PlugError as error:
         raise in_recipe(error, path) from error
     stored = stored_sheets(path)
-    return Work(plug, recipe=recipe, parameters=made.parameters, stored=stored, **words)
+    cut = kept_record(path)
+    return Work(plug, recipe=recipe, parameters=made.parameters, stored=stored, cut=cut, **words)
 
 
 def work_out(plug: Plug) -> Work:

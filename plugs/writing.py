@@ -10,6 +10,8 @@ from functools import cache, cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from plugs.changes.record import FILE, packed
+from plugs.changes.recording import record_of
 from plugs.drawings import (
     bow_drawings,
     cloth_drawings,
@@ -38,6 +40,7 @@ from plugs.summary.wire import program_files
 
 if TYPE_CHECKING:
     from plugs.book.scene import BookScene
+    from plugs.changes.record import Record
     from plugs.drafting.drawing import Drawing
     from plugs.files.drawing_run import Rendered
     from plugs.kernel.job import KernelProof
@@ -120,6 +123,7 @@ def write(
         writing = Writing(work, outputs, kernel, crew)
         for output in outputs:
             writing.add(output.make(writing))
+        writing.add({FILE: packed(writing.record)})
         summary = {**writing.summary, "files": file_rows(writing.files)}
         writing.files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
         work.say("files")
@@ -247,6 +251,11 @@ class Writing:
         """The pictures, and why there are none."""
         _ = self.found
         return ((), ()) if self._easel is None else self._easel.made()
+
+    @cached_property
+    def record(self) -> Record:
+        """What a later build is compared with."""
+        return record_of(self.work, self.stages, self.made.findings)
 
     @cached_property
     def summary(self) -> dict[str, Any]:
@@ -402,7 +411,7 @@ def _solids(writing: Writing, ending: str) -> dict[str, bytes]:
 
 def _own(writing: Writing, number: int) -> dict[str, bytes]:
     """Return the files of one of the recipe's own outputs."""
-    return own_files(writing.work, number, (*writing.files, BOOK, SUMMARY))
+    return own_files(writing.work, number, (*writing.files, FILE, BOOK, SUMMARY))
 
 
 _SOLID: Final = ("lines", "body", "finish")

@@ -117,6 +117,8 @@ class Staged:
         That the recipe was run with.
     stored : object
         Sheets found by a search, as they were stored; None where there are none.
+    cut : object
+        The record of the build that foam was cut from; None where none is marked.
     say : callable
         Told what is being made; may raise to break off.
     open_kernel : callable or None
@@ -132,6 +134,7 @@ class Staged:
         recipe: Recipe | None = None,
         parameters: Mapping[str, object] | None = None,
         stored: object = None,
+        cut: object = None,
         say: Say = lambda _: None,
         open_kernel: Callable[[], KernelRun] | None = None,
         shelf: Shelf | None = None,
@@ -141,6 +144,7 @@ class Staged:
         self.recipe = recipe
         self.parameters = {} if parameters is None else parameters
         self.stored = stored
+        self.cut = cut
         self.say = say
         self._open_kernel = open_kernel
         self.shelf = shelf
@@ -171,6 +175,7 @@ class Staged:
             recipe=self.recipe,
             parameters=self.parameters,
             stored=stored,
+            cut=self.cut,
             say=self.say,
             open_kernel=self._open_kernel,
             shelf=self.shelf,

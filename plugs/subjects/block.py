@@ -47,7 +47,7 @@ def block_drawing(block: RadiusBlock, words: Sanding, *, plug_name: str, display
         title=f"{plug_name}, radius block {block.name}",
         display_unit=display_unit,
     )
-    end = _end(block, words.grip)
+    end = block_end(block, words.grip)
     left, _, right, top = path_bounds(end)
     beside, low = right + GAP, top - words.block_length
     middle = 0.5 * (left + right) + beside - left
@@ -69,8 +69,20 @@ def block_drawing(block: RadiusBlock, words: Sanding, *, plug_name: str, display
     return builder.drawing()
 
 
-def _end(block: RadiusBlock, grip: float) -> Path:
-    """Return the end of a block: arc and flats below, a rectangle over them."""
+def block_end(block: RadiusBlock, grip: float) -> Path:
+    """Return the end of a block: arc and flats below, a rectangle over them.
+
+    Parameters
+    ----------
+    block : RadiusBlock
+    grip : float, mm
+        Height of the block over its arc.
+
+    Returns
+    -------
+    Path
+        The middle of the blend's circle at the origin.
+    """
     half = 0.5 * np.radians(block.turn_deg)
     sign = -1.0 if block.is_inside else 1.0  # hollow over the edge, or round into it
     foot = block.radius * np.array([np.sin(half), sign * np.cos(half)])

@@ -51,9 +51,9 @@ def recess_drawing(kit: RecessKit, *, path: str, plug_name: str, display_unit: s
         path=path, title=f"{plug_name}, recess kit, {kit.name}", display_unit=display_unit
     )
     lines = ((kit.cut, CUT), (kit.mouth, MOUTH), (kit.floor, FLOOR))
-    builder.draw(_rounded(shape, group) for shape, group in lines if shape is not None)
+    builder.draw(rounded_path(shape, group) for shape, group in lines if shape is not None)
     builder.draw([line((-_TICK, 0.0), (_TICK, 0.0)), line((0.0, -_TICK), (0.0, _TICK))])
-    within = _rounded(kit.floor or kit.mouth, MOUTH)
+    within = rounded_path(kit.floor or kit.mouth, MOUTH)
     sign = Sign(rows=(Row(text=kit.name),), least=_NAME_LEAST, largest=_NAME_LARGEST)
     builder.sign(shapely.Polygon(flat_points(within)), sign)
     builder.under(partial(_ways, kit))
@@ -62,8 +62,18 @@ def recess_drawing(kit: RecessKit, *, path: str, plug_name: str, display_unit: s
     return builder.drawing()
 
 
-def _rounded(shape: Rounded, dxf_layer: str) -> Path:
-    """Return a rounded rectangle about the origin, counter-clockwise, its corners true arcs."""
+def rounded_path(shape: Rounded, dxf_layer: str) -> Path:
+    """Return a rounded rectangle about the origin, counter-clockwise, its corners true arcs.
+
+    Parameters
+    ----------
+    shape : Rounded
+    dxf_layer : str
+
+    Returns
+    -------
+    Path
+    """
     a, b, r = 0.5 * shape.width, 0.5 * shape.height, min(shape.radius, 0.5 * shape.width, 0.5 * shape.height)
     if r <= 0.0:
         points = np.array([(-a, -b), (a, -b), (a, b), (-a, b)])

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
-
+from plugs.changes.recording import plain
 from plugs.drawings import FULL_SIZE, paper_job
 from plugs.files.drawing_run import Rendered
 from plugs.ground.errors import Finding
@@ -76,7 +75,7 @@ def summarise(work: Worked, made: Made) -> dict[str, Any]:
             "sha256": None if recipe is None else recipe.sha256,
         },
         "display_unit": work.plug.display_unit,
-        "parameters": {name: _plain(value) for name, value in work.parameters.items()},
+        "parameters": {name: plain(value) for name, value in work.parameters.items()},
         **{
             key: told(say(work, made), key) if stage in made.stages else None for key, stage, say in _SECTIONS
         },
@@ -127,15 +126,6 @@ def _paper_summary(work: Worked, rendered: Rendered | None) -> dict[str, Any] | 
             for one in rendered.printed
         ],
     }
-
-
-def _plain(value: object) -> object:
-    """Return a parameter as JSON can hold it."""
-    if isinstance(value, np.generic):
-        value = value.item()
-    if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
-    return value if value is None or isinstance(value, bool | int | float | str) else str(value)
 
 
 def _cautions(work: Worked, _: Made) -> list[dict[str, str]]:

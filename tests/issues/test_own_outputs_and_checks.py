@@ -49,12 +49,12 @@ def test_only_the_recipes_own_kind(own: Path, plugs: Plugs) -> None:
     assert (run.status, run.err) == (0, "")
     folder = own / "exports" / "part"
     names = {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()}
-    assert names == {"shop/foam-list.txt", "summary.json"}
+    assert names == {"record.json", "shop/foam-list.txt", "summary.json"}
     work = load("part.py")
     rows = (folder / "shop" / "foam-list.txt").read_text().splitlines()
     assert rows == [f"{layer.name}: 50 mm" for layer in work.layers]
     summary = json.loads((folder / "summary.json").read_bytes())
-    assert [f["path"] for f in summary["files"]] == ["shop/foam-list.txt"]
+    assert [f["path"] for f in summary["files"]] == ["record.json", "shop/foam-list.txt"]
     assert summary["layers"] is not None
     assert summary["sheets"] is None
     assert "mind: recesses[0]: the middle of the pocket lies 40 mm from the filler neck" in run.out

@@ -491,7 +491,7 @@ def test_the_example_of_the_readme_runs(
     assert re.fullmatch(r"\d+\.\d litres of foam, 7 layers", said[0])
     assert said[-1] == "True True"
     found = {path.name for path in (tmp_path / "exports" / "seat_hump_310").rglob("*") if path.is_file()}
-    assert found == {"foam.stl", "foam.3mf", "summary.json"}
+    assert found == {"foam.stl", "foam.3mf", "record.json", "summary.json"}
 
 
 def test_a_notebook_shows_a_work(first: tuple[Work, Shelf]) -> None:

@@ -1,0 +1,275 @@
+"""The record of a work: all that is cut for it, its surface with the names of its places, its figures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Sequence
+from typing import Any, Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.changes.naming import places_of
+from plugs.changes.record import Record, Spare, Workpiece
+from plugs.drafting.flat import flat_points
+from plugs.drafting.layer import layer_path
+from plugs.ground.errors import Finding
+from plugs.mesh import mesh
+from plugs.mesh.mesh import PLANES
+from plugs.mesh.triangles import areas
+from plugs.sanding.radius_blocks import RadiusBlock
+from plugs.stages.worked import Worked
+from plugs.subjects.block import block_end
+from plugs.subjects.recess import rounded_path
+
+Array = NDArray[np.float64]
+
+_THINNED: Final = 0.02  # mm. A point of an outline so near a straight line is left out
+
+
+def record_of(work: Worked, stages: Collection[str], findings: Sequence[Finding]) -> Record:
+    """Return the record of a work.
+
+    Parameters
+    ----------
+    work : Worked
+    stages : collection of str
+        That are worked out; of others the record says nothing.
+    findings : sequence of Finding
+        On these.
+
+    Returns
+    -------
+    Record
+    """
+    asked = [(kinds, say) for stage, kinds, say in _WORKPIECES if stage in stages]
+    vertices, triangles = mesh.triangles_of(work.body.body)
+    nesting = work.sheets.nesting if "sheets" in stages else None
+    return Record(
+        recipe=work.plug.name if work.recipe is None else work.recipe.name,
+        title=work.plug.name,
+        unit=work.plug.display_unit,
+        parameters={name: plain(value) for name, value in work.parameters.items()},
+        figures=_figures(work, stages),
+        findings=tuple(
+            {"code": f.code, "where": f.where, "message": f.message, "remedy": f.remedy} for f in findings
+        ),
+        allowance=work.plug.stack.allowance,
+        kerf=work.plug.cutting.kerf,
+        kinds=tuple(kind for kinds, _ in asked for kind in kinds),
+        workpieces=tuple(one for _, say in asked for one in say(work)),
+        spares=()
+        if nesting is None
+        else tuple(
+            Spare(sheet=str(s.number), thickness=s.stock.thickness, width=left.width, height=left.height)
+            for s in nesting.sheets
+            for left in s.leftovers
+        ),
+        vertices=vertices,
+        triangles=triangles,
+        places=places_of(work.body),
+    )
+
+
+def plain(value: object) -> object:
+    """Return a parameter as JSON can hold it.
+
+    Parameters
+    ----------
+    value : object
+
+    Returns
+    -------
+    object
+    """
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    return value if value is None or isinstance(value, bool | int | float | str) else str(value)
+
+
+def _figures(work: Worked, stages: Collection[str]) -> dict[str, Any]:
+    """Return the figures that are compared, by their keys, with the unit in each."""
+    whole = work.body.by_mesh
+    long, wide, high = (float(v) for v in whole.upper - whole.lower)
+    found: dict[str, Any] = {
+        "length_mm": long,
+        "breadth_mm": wide,
+        "height_mm": high,
+        "volume_m3": 1e-9 * whole.volume_mm3,
+        "area_m2": 1e-6 * whole.area_mm2,
+    }
+    if "pieces" in stages:
+        weights = [piece.weight_kg for piece in work.pieces.pieces]
+        if None not in weights:
+            found["foam_kg"] = float(sum(weight for weight in weights if weight is not None))
+    if "sheets" in stages and work.sheets.nesting is not None:
+        found["sheets"] = len(work.sheets.nesting.sheets)
+    if "part" in stages and work.part is not None:
+        found["part_kg"] = work.part.mass_kg
+    if "shopping" in stages and work.shopping is not None and work.shopping.total > 0.0:
+        found["price"] = work.shopping.total
+        found["currency"] = work.shopping.currency
+    return found
+
+
+# ---- what is cut
+
+
+def _foam(work: Worked) -> list[Workpiece]:
+    """Return the pieces of foam; a layer that is cut whole goes by its own name."""
+    layers = {layer.name: layer for layer in work.layers}
+    covered = {layer.name: _thinned(layer.envelope) for layer in work.layers}
+    drilled = {blank.name: blank.drilled for blank in work.blanks}
+    found = []
+    for piece in work.pieces.pieces:
+        layer = layers[piece.layer]
+        middle = 0.5 * (piece.from_mm + piece.to_mm)
+        cut = _thinned(piece.rough)
+        found.append(
+            Workpiece(
+                kind="piece" if piece.place else "layer",
+                name=piece.name,
+                file=layer_path(layer.name),
+                axis=piece.axis,
+                from_mm=piece.from_mm,
+                to_mm=piece.to_mm,
+                sheet_mm=piece.thickness,
+                spots=_spot(piece.axis, middle, piece.rough),
+                alike=(),
+                cut=cut,
+                must=_thinned(shapely.intersection(covered[layer.name], cut)),
+                drawn=(_thinned(piece.lower), _thinned(piece.upper)),
+                holes=tuple(
+                    (*hole.at, hole.diameter, float(hole.face == "upper")) for hole in drilled[piece.name]
+                ),
+            )
+        )
+    return found
+
+
+def _templates(work: Worked) -> list[Workpiece]:
+    """Return templates and gauges."""
+    return [
+        Workpiece(
+            kind="gauge" if one.is_gauge else "template",
+            name=one.name,
+            file=f"templates/{one.stem}",
+            axis=one.axis,
+            from_mm=one.from_mm,
+            to_mm=one.to_mm,
+            sheet_mm=one.to_mm - one.from_mm,
+            spots=_spot(one.axis, one.at_mm, one.outline),
+            alike=(one.line, one.part),
+            cut=_thinned(one.outline),
+            must=_thinned(one.outline),
+            drawn=(_thinned(one.region),),
+        )
+        for one in work.templates
+    ]
+
+
+def _blocks(work: Worked) -> list[Workpiece]:
+    """Return the radius blocks."""
+    return [
+        _loose(
+            "radius block",
+            block.name,
+            f"templates/radius-block-{block.number:02d}",
+            np.array([place.point for place in block.places]).reshape(-1, 3),
+            _end_of(block, work.sanding.words.grip),
+            alike=("inside" if block.is_inside else "outside",),
+        )
+        for block in work.sanding.blocks
+    ]
+
+
+def _end_of(block: RadiusBlock, grip: float) -> shapely.Polygon:
+    """Return the end of a radius block."""
+    return shapely.Polygon(flat_points(block_end(block, grip)))
+
+
+def _patterns(work: Worked) -> list[Workpiece]:
+    """Return the patterns of recesses."""
+    return [
+        _loose(
+            "pocket pattern",
+            kit.name,
+            f"templates/recess-{number:02d}",
+            kit.frame[None, :, 3],
+            shapely.Polygon(flat_points(rounded_path(kit.mouth, ""))),
+            alike=(kit.method,),
+        )
+        for number, kit in enumerate(work.kits, start=1)
+    ]
+
+
+def _cloth(work: Worked) -> list[Workpiece]:
+    """Return the pieces of cloth."""
+    if work.cloth is None:
+        return []
+    from plugs.drawings import cloth_stems
+
+    patches = {patch.name: patch for patch in work.cloth.surface.patches}
+    middles = {name: _middle(patch.vertices[patch.triangles]) for name, patch in patches.items()}
+    patterns = [one.pattern for roll in work.cloth.rolls for one in roll.laid]
+    return [
+        _loose(
+            "cloth",
+            pattern.name,
+            f"cloth/{stem}",
+            middles[pattern.patch][None],
+            pattern.outline,
+            alike=(pattern.cloth, f"ply {pattern.ply}", f"{pattern.bias_deg:g} degrees"),
+        )
+        for pattern, stem in zip(patterns, cloth_stems(work).patterns, strict=True)
+    ]
+
+
+_WORKPIECES: Final[tuple[tuple[str, tuple[str, ...], Callable[[Worked], list[Workpiece]]], ...]] = (
+    ("pins", ("layer", "piece"), _foam),
+    ("templates", ("template", "gauge"), _templates),
+    ("sanding", ("radius block",), _blocks),
+    ("layers", ("pocket pattern",), _patterns),
+    ("cloth", ("cloth",), _cloth),
+)
+"""Workpieces by the stage that shows them: which kinds, and what gives them."""
+
+
+def _loose(
+    kind: str, name: str, file: str, spots: Array, outline: shapely.Polygon, alike: tuple[str, ...]
+) -> Workpiece:
+    """Return a workpiece that lies in no plane of the plug."""
+    cut = _thinned(outline)
+    return Workpiece(
+        kind=kind,
+        name=name,
+        file=file,
+        axis="",
+        from_mm=0.0,
+        to_mm=0.0,
+        sheet_mm=0.0,
+        spots=spots,
+        alike=alike,
+        cut=cut,
+        must=cut,
+    )
+
+
+def _thinned(region: shapely.Geometry) -> shapely.MultiPolygon:
+    """Return a region without the points that lie on a straight line but for a hair."""
+    thin = shapely.simplify(region, _THINNED, preserve_topology=False)
+    parts = shapely.get_parts(thin if thin.is_valid else region)
+    return shapely.MultiPolygon([part for part in parts if part.geom_type == "Polygon" and not part.is_empty])
+
+
+def _spot(axis: str, along: float, region: shapely.Geometry) -> Array:
+    """Return the middle of a region of a plane, in space."""
+    place = dict(zip(PLANES[axis], shapely.get_coordinates(region.centroid)[0].tolist(), strict=True))
+    return np.array([[(place | {axis: along})[one] for one in "xyz"]])
+
+
+def _middle(corners: Array) -> Array:
+    """Return the middle of a surface of triangles."""
+    return np.asarray(np.average(corners.mean(axis=1), axis=0, weights=areas(corners)))
