@@ -17,6 +17,7 @@ from plugs.ground import streams
 from plugs.ground.errors import Finding, PlugError
 
 if TYPE_CHECKING:
+    from plugs.stages.worked import Worked
     from plugs.watching import Outcome
     from plugs.writing import Built
 
