@@ -145,7 +145,7 @@ def fit_arcs(points: Array, *, tolerance: float | None = None) -> tuple[Array, A
     return points.copy(), bulges.copy()
 
 
-@lru_cache(maxsize=1024)
+@lru_cache(maxsize=8192)
 def _fit_of(packed: bytes, tolerance: float, chord: float) -> tuple[Array, Array]:
     """Return the fit of a ring, found once: layers, sheets and their faces show the same rings again."""
     given = np.frombuffer(packed, dtype=np.float64).reshape(-1, 2)

@@ -22,8 +22,9 @@ def draw_pieces(builder: DrawingBuilder, own: Joining, face: str) -> None:
             builder.line(shapely.get_coordinates(line), JOINT)
     for void in own.voids:
         builder.outline(void.outline, VOID)
+    hollow = shapely.union_all([void.outline for void in own.voids])
     for piece in own.pieces:
-        solid = shapely.difference(piece.rough, shapely.union_all([void.outline for void in own.voids]))
+        solid = shapely.difference(piece.rough, hollow)
         builder.sign(solid, *name_signs(piece.name, face), key=piece.name)
 
 

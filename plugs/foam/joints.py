@@ -88,31 +88,39 @@ class LayerPart:
     cell: shapely.Polygon | None
 
 
-def recess_outlines(tools: Sequence[Tool], layer: Layer) -> shapely.MultiPolygon:
-    """Return what recesses and bosses cover in a layer, seen along the stack, the room inside them too.
+def recess_outlines(tools: Sequence[Tool], layers: Sequence[Layer]) -> list[shapely.MultiPolygon]:
+    """Return what recesses and bosses cover in each layer, seen along the stack, the room inside them too.
 
     Parameters
     ----------
     tools : sequence of Tool
-    layer : Layer
+    layers : sequence of Layer
+        Of one stack.
 
     Returns
     -------
-    shapely.MultiPolygon
-        A convex outline for each that reaches into the layer, mm.
+    list of shapely.MultiPolygon
+        For each layer a convex outline for each that reaches into it, mm.
     """
-    found = []
-    along = "xyz".index(layer.axis)
-    plane = ["xyz".index(axis) for axis in PLANES[layer.axis]]
+    if not tools:
+        return []
+    along = "xyz".index(layers[0].axis)
+    plane = ["xyz".index(axis) for axis in PLANES[layers[0].axis]]
+    reaches: list[tuple[float, float, shapely.Geometry]] = []
     for tool in tools:
         sections = tool.loft.sections(np.linspace(tool.loft.breaks[0], tool.loft.breaks[-1], 9))
         count = sections.rings.points.shape[1]
         local = sections.place(np.repeat(np.arange(count), 3), np.tile([0.0, 1 / 3, 2 / 3], count))
         points = local.reshape(-1, 3) @ tool.frame[:, :3].T + tool.frame[:, 3]
-        if points[:, along].min() < layer.to_mm and points[:, along].max() > layer.from_mm:
-            hull = shapely.convex_hull(shapely.multipoints(points[:, plane]))
-            found += [hull] if isinstance(hull, shapely.Polygon) else []
-    return shapely.MultiPolygon(found)
+        hull = shapely.convex_hull(shapely.multipoints(points[:, plane]))
+        if isinstance(hull, shapely.Polygon):
+            reaches.append((points[:, along].min(), points[:, along].max(), hull))
+    return [
+        shapely.MultiPolygon(
+            [hull for low, high, hull in reaches if low < layer.to_mm and high > layer.from_mm]
+        )
+        for layer in layers
+    ]
 
 
 def ground_of(

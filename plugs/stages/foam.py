@@ -234,7 +234,7 @@ def part_layers(plug: Plug, lines: Lines, standing: StackTemplates, sized: Seque
     Parted
     """
     layers, sizes = tuple(layer for layer, _ in sized), [fit for _, fit in sized]
-    recesses = [recess_outlines(lines.tools, layer) for layer in layers] if lines.tools else []
+    recesses = recess_outlines(lines.tools, layers)
     whole, found = make_pieces(
         standing.foam,
         layers,

@@ -177,7 +177,7 @@ def test_random_plugs() -> None:
             layers,
             joints,
             [sizes] * len(layers),
-            recesses=[recess_outlines(tools, layer) for layer in layers],
+            recesses=recess_outlines(tools, layers),
             density_kg_m3=30.0,
         )
         codes = [finding.code for finding in findings]

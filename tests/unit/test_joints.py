@@ -236,8 +236,8 @@ def test_recess_outline_and_ground() -> None:
     recess = Recess(panel="deck", x=200.0, width=80.0, height=60.0, depth=20.0)
     tools = make_tools(loft, [recess], "recesses")
     layers, _ = make_layers(make_solid(loft, tools, (), 0.02).body, Stack(thicknesses=(50.0,), allowance=0.0))
-    assert recess_outlines(tools, layers[0]).is_empty
-    found = recess_outlines(tools, layers[1])
+    assert recess_outlines(tools, layers)[0].is_empty
+    found = recess_outlines(tools, layers)[1]
     assert found.bounds == pytest.approx((170.0, -40.0, 230.0, 40.0))
     ground = ground_of(layers[1], found, Joints(keep_away=15.0), ())
     assert ground.walls.bounds == pytest.approx((155.0, -55.0, 245.0, 55.0))

@@ -162,7 +162,7 @@ def test_joint_at_a_recess_is_told() -> None:
     tools = make_tools(loft, [groove], "recesses")
     body = make_solid(loft, tools, (), 0.02).body
     layers = stacked(body)
-    recesses = [recess_outlines(tools, layer) for layer in layers]
+    recesses = recess_outlines(tools, layers)
     _, findings = make_pieces(body, layers, PLAIN, [[(1200.0, 600.0)]] * 3, recesses=recesses)
     assert "joint-at-recess" in {f.code for f in findings}
     assert all(f.where.startswith("L03") for f in findings)
@@ -175,7 +175,7 @@ def test_joint_leaves_a_recess() -> None:
     tools = make_tools(loft, [pocket], "recesses")
     body = make_solid(loft, tools, (), 0.02).body
     layers = stacked(body)
-    recesses = [recess_outlines(tools, layer) for layer in layers]
+    recesses = recess_outlines(tools, layers)
     made, findings = make_pieces(body, layers, PLAIN, [[(1200.0, 600.0)]] * 3, recesses=recesses)
     assert findings == ()
     top = next(joint for joint in made.joints if joint.layer == "L03")
