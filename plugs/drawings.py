@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import wraps
 from typing import TypedDict
 
@@ -16,6 +15,7 @@ from plugs.files.drawing_run import PaperJob
 from plugs.files.names import file_stems, wire_stems
 from plugs.ground.errors import promise
 from plugs.ground.paper import paper_of
+from plugs.ground.records import record
 from plugs.stages.shape import measured_lines
 from plugs.stages.worked import Worked
 from plugs.subjects.base import base_drawing
@@ -45,7 +45,7 @@ _SEEN_DEG = 5.0
 """A second net on a patch that shears by less shows nothing in a drawing, degrees."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class ClothStems:
     """The names of the files of cloth, without ending, no two alike on any file system.
 

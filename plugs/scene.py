@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -11,6 +10,7 @@ import numpy as np
 
 from plugs.drawings import is_pictured
 from plugs.foam.layers import Layer
+from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.mesh import PLANES, Body
 from plugs.mesh.named import NamedMesh
@@ -26,7 +26,7 @@ FOAM_COLOURS: Final = ("#d8c9a6", "#b9d3c2")
 FINISH_COLOUR: Final = "#8fb6d6"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Scene:
     """The meshes of a plug.
 

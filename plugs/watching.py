@@ -15,13 +15,14 @@ import sysconfig
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from hashlib import blake2b
 from pathlib import Path
 from typing import Any, Final, Protocol
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.kernel.worker import KeptKernel, KernelRun
 
 QUICK: Final = ("stl", "dxf", "svg")
@@ -62,7 +63,7 @@ class Make(Protocol):
         """Build, or raise a `PlugError` and leave the folder as it was."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Outcome:
     """How a round went.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache, cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -27,6 +27,7 @@ from plugs.files.kinds import KINDS
 from plugs.findings import found
 from plugs.ground.doors import STAGES, Output
 from plugs.ground.errors import Finding, PlugError, promise
+from plugs.ground.records import record
 from plugs.ground.workers import Crew
 from plugs.mesh import mesh
 from plugs.pictures.run import PictureRun
@@ -61,7 +62,7 @@ BOOK = "book.html"
 """Where the build book goes."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Built:
     """What a build wrote.
 

@@ -56,11 +56,11 @@ LATE = ("cadquery", "OCP", "ezdxf", "reportlab", "PIL")
 
 LIGHT = (
     "plugs", "plugs.cli", "plugs.files.folder", "plugs.files.kinds", "plugs.files.names",
-    "plugs.ground.checking",
-    "plugs.ground.errors", "plugs.ground.limits", "plugs.ground.paper", "plugs.ground.streams",
-    "plugs.ground.tolerances", "plugs.ground.twins", "plugs.ground.units", "plugs.ground.workers",
-    "plugs.lines.offsets", "plugs.lines.section", "plugs.recipe.machine_starter", "plugs.recipe.reading",
-    "plugs.recipe.starter", "plugs.tables.csv_in", "plugs.tables.numbers", "plugs.tables.rows",
+    "plugs.ground.checking", "plugs.ground.errors", "plugs.ground.limits", "plugs.ground.paper",
+    "plugs.ground.records", "plugs.ground.streams", "plugs.ground.tolerances", "plugs.ground.twins",
+    "plugs.ground.units", "plugs.ground.workers", "plugs.lines.offsets", "plugs.lines.section",
+    "plugs.recipe.machine_starter", "plugs.recipe.reading", "plugs.recipe.starter", "plugs.tables.csv_in",
+    "plugs.tables.numbers", "plugs.tables.rows",
 )  # fmt: skip
 """Modules that load only Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
 
@@ -432,6 +432,18 @@ def test_no_clock_and_no_chance() -> None:
         tops = {name.partition(".")[0] for name, _ in imports(tree)}
         assert not tops & {"random", "secrets", "uuid", "datetime"}, module
         assert "time" not in tops or module in timed, module
+
+
+def test_records_are_made_by_one_decorator() -> None:
+    """A dataclass of the standard library takes some seven times as long to load."""
+    made = [
+        module
+        for module, (_, tree) in sources().items()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ClassDef)
+        and any("dataclass" in ast.unparse(decorator) for decorator in node.decorator_list)
+    ]
+    assert not made, f"write `from plugs.ground.records import record`: {made}"
 
 
 def test_files_are_short() -> None:

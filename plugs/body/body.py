@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -13,6 +12,7 @@ from plugs.body.mating import MatingCut, MatingFace, face_of
 from plugs.body.mating_body import BodyCut
 from plugs.body.proof import integrate
 from plugs.ground.errors import PlugError, promise
+from plugs.ground.records import record
 from plugs.ground.tolerances import NO_VOLUME_MM3
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
@@ -27,7 +27,7 @@ _SKIN = 1.0
 source)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Shape:
     """A shape of the recipe's own.
 
@@ -48,7 +48,7 @@ class Shape:
     body: Body
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Solid:
     """A finished plug in the mesh engine.
 

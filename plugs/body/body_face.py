@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -12,6 +11,7 @@ from plugs.body.mating import Face
 from plugs.body.mating_body import BodyCut
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
+from plugs.ground.records import record
 from plugs.mesh.faces import face_left_by
 from plugs.mesh.mesh import Body
 from plugs.mesh.triangles import areas, edge_loops
@@ -25,7 +25,7 @@ _SPOILT_RATIO: Final = 0.1
 """Of the gap: by so much more the body's grown mesh may miss before it is refused as spoilt."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class BodyFace(Face):
     """The face as it was cut by a body.
 

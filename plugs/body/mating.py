@@ -7,7 +7,6 @@ what lies on its far side is cut away along the line of sight, with a gap for fi
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import reduce
 from typing import Annotated, Any, Final
 
@@ -19,6 +18,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
 from plugs.ground.limits import Curve, Name, Within
+from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST, LENGTH
 from plugs.lines.measured_paths import sampled
 from plugs.mesh import mesh
@@ -48,7 +48,7 @@ _LEAST_AREA: Final = 1e-3  # mm2. Crumbs of the mesh library's arithmetic
 _BEYOND: Final = 100.0  # mm. So far the cutter stands out of the plug: any clear distance does
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Mating:
     """A face cut to a measured contour.
 
@@ -79,7 +79,7 @@ class Mating:
     name: Name = "mating face"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class MatingCut:
     """A mating face, ready for both engines.
 
@@ -121,7 +121,7 @@ class MatingCut:
         return bool(sign * np.cross(axes[along], axes["xyz".index(self.axis)])[outward] > 0.0)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Face:
     """What is known of any mating face.
 
@@ -161,7 +161,7 @@ class Face:
     edge_place: tuple[float, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class MatingFace(Face):
     """The face as it was cut by a contour, and how well it fits what was measured along that edge.
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
 from plugs.ground.limits import Name, Within
+from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST, SMALLEST_BODY
 from plugs.ground.units import to_mm, unit_named
 from plugs.mesh import mesh
@@ -41,7 +41,7 @@ _USUAL: Final = (30.0, 6000.0)
 """mm. Extents of a body that a part is fitted to; a file without unit has one that falls between."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class MatingBody:
     """A face cut by a body read from a file.
 
@@ -76,7 +76,7 @@ class MatingBody:
         return (Path(self.body),)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class BodyCut:
     """A body to cut with, ready for both engines.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -16,6 +16,7 @@ from plugs.drafting.flat import flat_points
 from plugs.drafting.marks import arrow, line
 from plugs.drafting.styles import LineStyle, line_styles
 from plugs.files.svg import CAPITAL_RATIO
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 Line = tuple[str, Array, bool]
@@ -48,7 +49,7 @@ _GRAIN: Final = 100.0  # units of a figure in a millimetre of paper
 _LETTERING: Final = LineStyle("#000000", 7)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Shown:
     """What is shown of a drawing, at full size, and what is written beside the part in it."""
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import base64
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 from plugs.book.views import View, sharp_edges, three_views
 from plugs.foam.layers import Layer
 from plugs.ground.figures import LENGTH
+from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.faces import with_fewer_faces
 from plugs.mesh.mesh import PLANES, Body
@@ -37,7 +37,7 @@ _APART: Final = 1.25  # of a layer's height over the first, where layers are dra
 _ROOM_RATIO: Final = 2e-3  # of the foam's volume: more than thinning it can change
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class SceneMesh:
     """A body to be looked at.
 
@@ -61,7 +61,7 @@ class SceneMesh:
     apart: tuple[float, float, float]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class WireWay:
     """Where a wire cutter's wire goes through a block, in the plug's own axes.
 
@@ -81,7 +81,7 @@ class WireWay:
     seconds: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class BookScene:
     """What the book shows.
 

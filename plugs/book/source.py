@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -12,6 +11,7 @@ from plugs.book.figures import HEIGHT, drawing_figure
 from plugs.book.html import Html, el, joined, quantity
 from plugs.book.scene import BookScene
 from plugs.drafting.drawing import Drawing
+from plugs.ground.records import record
 
 _PLACES: Final = (
     ("layers/", "layers"),
@@ -101,7 +101,7 @@ _WORDS: Final = MappingProxyType({"stop": "Stop", "mind": "Mind", "note": "Note"
 """How bad a finding is, the worst first."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class BookSource:
     """What the sections draw on.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path
+from plugs.ground.records import record
 from plugs.ground.units import format_length
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
@@ -32,7 +32,7 @@ _PASSES: Final = 4  # of merging slivers, which may come out as slivers
 _CRUMB_RATIO: Final = 0.004  # of a view's outline: edges shorter than that are left out
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class View:
     """A body seen along an axis.
 

@@ -6,7 +6,6 @@ import base64
 import json
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from hashlib import sha256
 from itertools import pairwise
 from typing import Any, Final
@@ -16,6 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -34,7 +34,7 @@ _FACING: Final = 127.0  # steps of a direction, which fit in a byte
 _PACKED: Final = 1  # of 9: most of what can be saved, in a third of the time
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Workpiece:
     """Something that is cut for a plug, with where it lies.
 
@@ -85,7 +85,7 @@ class Workpiece:
         return self.kind in ("layer", "piece")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Spare:
     """A rectangle of foam that was left of a sheet.
 
@@ -102,7 +102,7 @@ class Spare:
     height: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Places:
     """Points on a surface with the name of what they lie on.
 
@@ -123,7 +123,7 @@ class Places:
     names: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Record:
     """A build, as far as a later one is compared with it.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
@@ -11,11 +10,12 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.limits import Within
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Laps:
     """What is added to the pieces of cloth.
 
@@ -37,7 +37,7 @@ class Laps:
     notch_spacing: Annotated[float, Within(10.0, 5000.0)] = 150.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class ClothPly:
     """A ply of the schedule, as far as patterns need it.
 
@@ -59,7 +59,7 @@ class ClothPly:
     bias_deg: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Notch:
     """A mark by which a piece is laid to its neighbour.
 
@@ -78,7 +78,7 @@ class Notch:
     mark: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Pattern:
     """A piece of cloth, seen from outside, in mm; warp along x but for plies on the bias.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -15,6 +14,7 @@ from plugs.cloth.cloth import Notch
 from plugs.cloth.flatten import Flat
 from plugs.cloth.seams import Seam
 from plugs.cloth.zones import Patch
+from plugs.ground.records import record
 from plugs.mesh.triangles import edge_loops
 
 Array = NDArray[np.float64]
@@ -32,7 +32,7 @@ _BESIDE_EDGE: Final = 3.0  # mm. A mark so near the outline would be cut with it
 _SPUR: Final = 4.0  # mm. A spur twice as wide or narrower would fray off: it is not cut
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class SeamSpot:
     """Where a notch lies on a seam of a flat patch.
 
@@ -53,7 +53,7 @@ class SeamSpot:
     beyond: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class PatchEdge:
     """What all plies of a flat patch share.
 

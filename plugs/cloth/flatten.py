@@ -6,7 +6,6 @@ until every triangle is as nearly rigid as its neighbours let it be.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 from plugs.cloth.unroll import flat_triangles, unroll
 from plugs.cloth.zones import Patch
 from plugs.ground.errors import Finding
+from plugs.ground.records import record
 from plugs.mesh.triangles import cross, normals, side_lengths
 
 Array = NDArray[np.float64]
@@ -35,7 +35,7 @@ _NEEDLE: Final = 0.02
 """mm. Height of a triangle: a thinner one may turn over in flattening without being a fold."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Flat:
     """A patch laid flat.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -26,6 +25,7 @@ from plugs.cloth.zone_words import DartCut, Zone
 from plugs.cloth.zones import DART, FREE, OPENED, Patch, Zoned
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
+from plugs.ground.records import record
 
 _BREADTH_SHARE: Final = 0.3
 """Of the narrower piece: a lap begins no farther in than this, or nothing of it would be left."""
@@ -38,7 +38,7 @@ _OVER_ITSELF: Final = 1e-4  # of the patch's area: the same for a large one
 _ARROWS: Final = {"forward": (180.0, "FORWARD"), "up": (0.0, "UP"), "across": (0.0, "STARBOARD")}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class PatternSet:
     """All patterns of a part.
 

@@ -7,7 +7,6 @@ triangles are cut along its middle. Panels that a mirrored plug has twice are to
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -17,6 +16,7 @@ from plugs.body.body import Solid, remade
 from plugs.cloth.seamed import seamed
 from plugs.drape.splitting import finer_inside, split_at_zero, split_edges
 from plugs.drape.turning import well_shaped
+from plugs.ground.records import record
 from plugs.mesh.faces import numbered, with_fewer_faces
 from plugs.mesh.mesh import numbered_triangles_of, placed
 from plugs.mesh.nearest import arcs_to_lines
@@ -37,7 +37,7 @@ _OF_CHORDS: Final = 1.0 / 3.0
 """Share of what a coarse surface may lie off that its chords take; leaving out triangles takes the rest."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class SurfaceRegions:
     """The surface of a plug, every triangle with the place it lies at.
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 from plugs.cloth.breadths import in_breadths
 from plugs.cloth.cloth import Laps, Pattern
 from plugs.ground.errors import PlugError, present
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 
@@ -26,7 +26,7 @@ _STRIP: Final = 10.0
 _BUY_STEP: Final = 100.0  # mm. Cloth is bought by the tenth of a metre (common practice, no source)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class LaidPattern:
     """A pattern on the roll: turned about the origin of its own axes, then moved.
 
@@ -58,7 +58,7 @@ class LaidPattern:
         return shapely.affinity.translate(turned, self.dx, self.dy)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Roll:
     """The patterns of one cloth on its roll.
 

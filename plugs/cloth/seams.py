@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.cloth.zones import Patch
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 
@@ -17,7 +17,7 @@ _SHORTEST: Final = 20.0  # mm. Two zones that meet along less share a corner, no
 _LETTERS: Final = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Seam:
     """Where two patches meet.
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import promise
+from plugs.ground.records import record
 from plugs.mesh.triangles import areas, edges_of, hinges_of
 
 Array = NDArray[np.float64]
@@ -17,7 +17,7 @@ Indices = NDArray[np.int64]
 _NOTHING: Final = 1e-12  # mm. No division by the length of an edge that has none
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Unrolled:
     """A mesh unrolled.
 

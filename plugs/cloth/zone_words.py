@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Annotated, Final
 
 from plugs.ground.limits import Count, Name, OneOf
+from plugs.ground.records import record
 
 WARPS: Final = ("forward", "up", "across")
 """Which way the warp may run."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Zone:
     """Places that one piece of cloth covers.
 
@@ -33,7 +33,7 @@ class Zone:
     warp: Annotated[str, OneOf(WARPS)] = "forward"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class DartCut:
     """A cut from the edge of a piece of cloth inward, so that it lies down without a fold.
 

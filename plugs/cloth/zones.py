@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -14,6 +13,7 @@ from plugs.cloth.regions import SurfaceRegions, clothed, surface_regions, with_f
 from plugs.cloth.zone_words import Zone
 from plugs.drape.splitting import parted_fans
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.mesh.triangles import areas, centre, edge_keys, groups, hinges_of, in_use, meeting, rim_sides
 
 Array = NDArray[np.float64]
@@ -35,7 +35,7 @@ _LEAST_MM2: Final = 100.0
 """mm2. A scrap of 10 x 10 mm is not cut as a piece of its own (common practice, no source)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Patch:
     """A connected piece of a zone's surface.
 
@@ -73,7 +73,7 @@ class Patch:
         return float(areas(self.vertices[self.triangles]).sum())
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Zoned:
     """The surface that carries cloth, in zones.
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from typing import Any, Final
@@ -18,6 +17,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.ground.tolerances import CHORD, LENGTH
 
 Array = NDArray[np.float64]
@@ -51,7 +51,7 @@ _TRUE_ARC_RATIO: Final = 0.01
 """Vertices of a true arc are this share of the tolerance from it; drawn curves are not."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Fit:
     """One candidate arc: its bulge, its sagitta, its centre and radius."""
 
@@ -61,7 +61,7 @@ class _Fit:
     radius: float
 
 
-@dataclass(slots=True, kw_only=True, eq=False)
+@record(slots=True, kw_only=True, eq=False)
 class _Ring:
     """A closed ring from a chosen start, with what the search asks of it again and again."""
 

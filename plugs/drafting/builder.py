@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -23,6 +22,7 @@ from plugs.drafting.drawing import (
 from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars, line
 from plugs.drafting.outlines import outline_paths
 from plugs.drafting.placing import Beside, Placer, Sign
+from plugs.ground.records import record
 
 Foot = Callable[[float, float], tuple[list[Path], list[Label], float]]
 """What is drawn under all else: given its left and top it returns paths, words, and its bottom."""
@@ -40,7 +40,7 @@ _CRUMB: Final = 0.5
 """Strokes of a hatch are longer than that, mm."""
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class _Rows:
     """Rows of words under all else."""
 
@@ -56,7 +56,7 @@ class _Rows:
         return [], labels, y - len(labels) * ROW
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@record(frozen=True, slots=True, eq=False)
 class _Asked:
     """A sign that is asked for, as `DrawingBuilder.sign` is told."""
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]
@@ -20,7 +21,7 @@ TEXT_WIDTH_RATIO: Final = 1.1
 practice, no source)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Path:
     """A polyline of lines and arcs.
 
@@ -62,7 +63,7 @@ class Path:
         object.__setattr__(self, "bulges", bulges)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Label:
     """A line of text.
 
@@ -87,7 +88,7 @@ class Label:
     align: str = "left"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Drawing:
     """A drawing at full size, y up.
 

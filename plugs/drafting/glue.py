@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 from typing import Final
 
@@ -18,6 +18,7 @@ from plugs.drafting.placing import Beside
 from plugs.foam.hollow import Void
 from plugs.foam.pieces import Joint, Piece
 from plugs.foam.pins import Pinned
+from plugs.ground.records import record
 from plugs.ground.units import format_length, format_size
 
 GLUE_LOWER: Final = "GLUE_LOWER"
@@ -33,7 +34,7 @@ _AROUND: Final = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-
 """Places of a name about its pin, beside it first."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@record(frozen=True, kw_only=True, eq=False)
 class Joining:
     """What layers are made of and how they are joined.
 

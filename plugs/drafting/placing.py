@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -15,6 +15,7 @@ from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Array, Box, Label, Path, la
 from plugs.drafting.flat import flat_points
 from plugs.drafting.marks import arrow, line
 from plugs.drafting.styles import CUTS
+from plugs.ground.records import record
 
 Written = tuple[list[Path], list[Label]]
 """Arrows and leaders, and words."""
@@ -60,7 +61,7 @@ _LINE, _MARK, _CUT, _OUT, _WORDS = 1, 2, 4, 8, 16
 """How bad it is that words lie over a line, a mark, a line of a saw, out of bounds, over other words."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Pointer:
     """An arrow in a sign.
 
@@ -86,7 +87,7 @@ class Pointer:
         return max(across, _BARBS), max(up, _BARBS)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Row:
     """A row of words in a sign.
 
@@ -106,7 +107,7 @@ class Row:
         return TEXT_WIDTH_RATIO * self.ratio * len(self.text), _PITCH * self.ratio
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Sign:
     """Rows of words and arrows, one under the other, as large as there is room.
 
@@ -132,7 +133,7 @@ class Sign:
         return any(isinstance(row, Pointer) for row in self.rows)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Beside:
     """Words that name a place, and where they may stand.
 

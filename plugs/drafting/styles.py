@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 from plugs.drafting.drawing import Drawing
+from plugs.ground.records import record
 
 TRIM: Final = "TRIM"
 """Group of the lines that bound a sheet of paper's share of a drawing."""
@@ -14,7 +14,7 @@ CHECK: Final = "CHECK"
 """Group of the square to check the scale with, which may lie over a drawing."""
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class LineStyle:
     """The look of a group of lines, the same in every file and on every medium.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 from plugs.drape.drape import Drape
 from plugs.drape.geodesic import Flags, Surface
 from plugs.drape.thread import pull_thread
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 
@@ -23,7 +23,7 @@ _AIMED: Final = 0.5  # of a cell: nearer than the net tells
 _LARGEST_AIM: Final = 0.4  # rad. One aim turns no farther, so that none overshoots
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Dart:
     """A cut from the edge of a patch, closed or lapped so that a wedge of cloth is taken up.
 

@@ -8,7 +8,6 @@ has left 90 degrees. On a surface that can be unrolled the shear is nothing in a
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -28,6 +27,7 @@ from plugs.drape.geodesic import (
 )
 from plugs.drape.net import NetStart, PinJointedNet, lay_nets
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 
@@ -52,7 +52,7 @@ _AT_ONCE: Final = 50_000  # pairs of knots and sides: no more than a few megabyt
 _FEWEST_IN_WIDTH: Final = 8  # cells across a narrow patch
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Asked:
     """A net that is asked for.
 
@@ -85,7 +85,7 @@ class Asked:
     where: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Drape:
     """A net of threads laid on a patch, and how its cells are sheared.
 

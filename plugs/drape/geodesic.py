@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh.triangles import centre, cross, distinct, facing, hinges_of, in_use, loops_along, proper
 
@@ -21,7 +22,7 @@ Flags = NDArray[np.bool_]
 _ROUNDING: Final = 1e-9  # of barycentric coordinates: a point on an edge belongs to either triangle
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Surface:
     """A patch of triangles, each laid flat in a plane of its own, where x + iy is a point.
 

@@ -8,7 +8,6 @@ Where the patch bends round a corner, so that no cell has three knots, one threa
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 
 from plugs.drape.geodesic import Complex, Flags, Indices, Surface, overhang, positions, side_by_side
 from plugs.drape.thread import Crossings, Ends, crossings_of, onto, pull_thread, run_threads
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 
@@ -33,7 +33,7 @@ _AT_ONCE: Final = 300_000
 _WAYS: Final = ((1, 1), (1, -1), (-1, 1), (-1, -1))  # signs of the two threads that a cell is laid between
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class PinJointedNet:
     """Knots by number of warp step and weft step, absent where the net does not reach.
 
@@ -60,7 +60,7 @@ class PinJointedNet:
     misfit: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class NetStart:
     """Where a net of threads starts.
 
@@ -92,7 +92,7 @@ class NetStart:
         return 2 * self.most + 3
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@record(frozen=True, slots=True, eq=False)
 class _Grid:
     """Nets while they are laid: flat arrays over a square of knots for each, one square after the other."""
 
@@ -115,7 +115,7 @@ class _Grid:
         return row, column
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@record(frozen=True, slots=True, eq=False)
 class _Corners:
     """Knots to be laid, and of the cell of each the knot across, that beside it in weft, in warp."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -14,6 +13,7 @@ from plugs.drape.drape import Asked, Drape, drape, drapes
 from plugs.drape.geodesic import Surface, direction, locate, make_surface, middle_of, positions
 from plugs.drape.splitting import split_at_zero
 from plugs.ground.errors import Finding, PlugError
+from plugs.ground.records import record
 from plugs.ground.units import format_length
 from plugs.mesh.triangles import areas
 
@@ -33,7 +33,7 @@ _LEAST_REACH: Final = 0.9  # of the patch: a net that reaches less tells little 
 _BIAS: Final = np.exp(0.25j * np.pi)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class ZoneSplit:
     """A zone parted by a plane, each part laid from its own middle.
 
@@ -52,7 +52,7 @@ class ZoneSplit:
     n_locked: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Remedies:
     """What can be done about a net that locks.
 

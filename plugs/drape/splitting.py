@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.drape.turning import well_shaped
+from plugs.ground.records import record
 from plugs.mesh.triangles import distinct, edges_of, groups, hinges_of
 
 Array = NDArray[np.float64]
@@ -29,7 +29,7 @@ _CHILDREN: Final = {
 _DIAGONALS: Final = {3: ((0, 4), (3, 2)), 6: ((0, 4), (1, 5)), 5: ((3, 2), (1, 5))}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Split:
     """A mesh after its edges were split.
 

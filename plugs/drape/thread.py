@@ -13,13 +13,13 @@ from __future__ import annotations
 
 import cmath
 import math
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.drape.geodesic import Complex, Indices, Surface, positions
+from plugs.ground.records import record
 from plugs.mesh.triangles import cross
 
 Array = NDArray[np.float64]
@@ -33,7 +33,7 @@ _FEW: Final = 40
 """So many threads are run one by one rather than together: arrays begin to pay with more."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Ends:
     """Where threads end.
 
@@ -52,7 +52,7 @@ class Ends:
     way: Complex
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Crossings:
     """What a thread meets at the sides of the triangles of a patch.
 
@@ -209,7 +209,7 @@ def onto(surface: Surface, tri: Indices, way: Complex, other: Indices) -> Comple
     return result
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Thread:
     """A thread from one place over the patch to its edge.
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.mesh.triangles import cross, distinct, edge_keys, facing, hinges_of
 
 Array = NDArray[np.float64]
@@ -19,7 +19,7 @@ _OFF: Final = 0.02  # mm. So flat that turning an edge moves the surface by less
 _NOTHING: Final = 1e-9  # mm. No division by the length of an edge that has none
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@record(frozen=True, slots=True, eq=False)
 class _Hinges:
     """Edges at which two triangles of one kind hang together, followed while they are turned."""
 

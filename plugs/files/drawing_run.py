@@ -8,17 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass
 from typing import Self
 
 from plugs.drafting.drawing import Drawing
 from plugs.ground.paper import Paper
+from plugs.ground.records import record
 from plugs.ground.workers import Worker
 
 _LONGEST_S = 600.0  # s. A worker that says nothing for so long has died without a word
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class PaperJob:
     """What is printed at full size.
 
@@ -38,7 +38,7 @@ class PaperJob:
     title: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Printed:
     """What a drawing takes on paper.
 
@@ -55,7 +55,7 @@ class Printed:
     is_turned: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Rendered:
     """What the process made.
 

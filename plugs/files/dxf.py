@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Final
 
@@ -12,6 +11,7 @@ import numpy as np
 from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.styles import LineStyle, line_styles
 from plugs.ground.figures import BARE, LENGTH
+from plugs.ground.records import record
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
@@ -75,7 +75,7 @@ def render_dxf(drawing: Drawing) -> str:
     return "".join((tables.replace(_TITLE, " ".join(drawing.title.split())), *rows, after))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class _Frame:
     """What stands in a file before and after its lines and texts, the same for all with the same groups.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from types import MappingProxyType
 from typing import Annotated, Final
@@ -14,6 +13,7 @@ from plugs.foam.layers import Layer
 from plugs.ground.errors import Finding
 from plugs.ground.lengths import as_length
 from plugs.ground.limits import Within
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH, QUARTER_CHORDS
 
 LEAST_SHARE: Final = 0.2
@@ -32,7 +32,7 @@ NO_HOLLOWS: Final[Mapping[str, shapely.Geometry]] = MappingProxyType({})
 _HALVINGS: Final = 14  # each halves the range: 500 mm of margin to 0.03 mm
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Glue:
     """How layers are glued to one another.
 
@@ -55,7 +55,7 @@ class Glue:
         return USUAL_GSM if self.coverage_gsm is None else self.coverage_gsm
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Contact:
     """Two layers that lie on each other. Outlines in the axes of `plugs.mesh.mesh.PLANES`, mm.
 

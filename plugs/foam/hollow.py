@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Annotated
 
 import shapely
@@ -15,6 +15,7 @@ from plugs.foam.pieces import Joint, Piece
 from plugs.ground.errors import Finding, promise
 from plugs.ground.lengths import as_length
 from plugs.ground.limits import Within
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH, QUARTER_CHORDS
 from plugs.mesh import mesh
 from plugs.mesh.bands import banded, open_ended, shadow
@@ -30,7 +31,7 @@ _SIMPLER = 0.1
 _STEPS = 2  # levels looked at within a wall's thickness over and under each face: a slope shows in them
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Hollow:
     """How a plug is hollowed: every void goes through its layer, floor and roof are whole layers.
 
@@ -47,7 +48,7 @@ class Hollow:
     bridge: Annotated[float, Within(5.0, 1000.0)] = 60.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Void:
     """What is left out of a layer.
 
@@ -140,7 +141,7 @@ def hollowed(pieces: Sequence[Piece], voids: Sequence[Void]) -> tuple[Piece, ...
     return tuple(found)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Band:
     """All that is not foam between two heights, seen along the stack."""
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import promise
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 
 Array = NDArray[np.float64]
@@ -25,7 +26,7 @@ _MOST_BLEND_RATIO = 0.25  # of a joint's length may lie under a blend before it 
 _SHORTEST = 0.01  # mm. A shorter bit of a joint is rounding, not a cut
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class JointLine:
     """A joint between two parts of a layer, in the layer's plane.
 
@@ -55,7 +56,7 @@ class JointLine:
     faults: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Ground:
     """What the joints of a layer keep away from.
 
@@ -74,7 +75,7 @@ class Ground:
     before: tuple[JointLine, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Spacing:
     """What joints across an outline have to keep.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import Annotated
 
@@ -15,6 +15,7 @@ from plugs.foam.joint_lines import Ground, JointLine, Spacing, best_lines, joint
 from plugs.foam.layers import Layer
 from plugs.ground.errors import PlugError
 from plugs.ground.limits import Within
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh.mesh import PLANES
 from plugs.recesses.recess import Tool
@@ -29,7 +30,7 @@ _NEAR = 1e-3  # mm. Two pieces with a border so near each other share it: far ov
 _THIN = 0.25  # mm. As in `joint_lines`
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Joints:
     """How layers that outgrow their sheets are parted.
 
@@ -51,7 +52,7 @@ class Joints:
     step: Annotated[float, Within(1.0, 1000.0)] = 40.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Rule:
     """What a part must be like.
 
@@ -73,7 +74,7 @@ class Rule:
         return self.joints.step if self.joints.stepped else 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class LayerPart:
     """A part of a layer.
 

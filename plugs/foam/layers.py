@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Annotated
 
 import numpy as np
@@ -15,6 +15,7 @@ from plugs.ground.errors import Finding, PlugError, promise
 from plugs.ground.figures import tenth_up
 from plugs.ground.lengths import as_length
 from plugs.ground.limits import Count, OneOf, OrOne, Within
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH, NO_VOLUME_MM3, QUARTER_CHORDS
 from plugs.mesh import mesh
 from plugs.mesh.bands import banded, open_ended, shadow, volume_between
@@ -38,7 +39,7 @@ Sheet = Annotated[float, Within(0.5, 1000.0)]
 """Thickness of a sheet of foam, mm."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Stack:
     """How the plug is built up of sheets.
 
@@ -74,7 +75,7 @@ class Stack:
     between_templates: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Layer:
     """One slab of the plug, a sheet thick. Outlines in the axes of `plugs.mesh.mesh.PLANES`, mm.
 
@@ -111,7 +112,7 @@ class Layer:
     volume_mm3: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Slab:
     """Where a layer lies, given one by one.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -17,6 +17,7 @@ from plugs.foam.stock import THICKNESS, Blank, Cutting, Stock, belongs
 from plugs.foam.volumes import slab_volumes, volume_over
 from plugs.ground.errors import Finding, promise
 from plugs.ground.lengths import as_length
+from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.bands import Banded, banded, surface
 from plugs.mesh.mesh import Body
@@ -28,7 +29,7 @@ _LOST_MM2 = 1e-2
 """Slivers of outlines that the mesh engine leaves out."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Piece:
     """A piece of foam: a layer's island, or a part of one between joints.
 
@@ -77,7 +78,7 @@ class Piece:
         return float(self.rough.area)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Joint:
     """A joint between pieces of one layer.
 
@@ -132,7 +133,7 @@ class Joint:
         return self.thickness * sum(max(0.0, float(run.length) - 2.0 * margin) for run in runs)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Pieces:
     """All pieces of a plug and the joints between them.
 
@@ -337,7 +338,7 @@ def _cells(islands: Sequence[shapely.Polygon]) -> list[shapely.Polygon | None]:
     return [box if sum(shapely.intersects(box, islands)) == 1 else None for box in boxes]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Foam:
     """The body, turned with the stack up, and the planes between which the foam of each layer lies."""
 

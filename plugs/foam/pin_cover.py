@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 
 from plugs.foam.glue import Contact
 from plugs.foam.layers import Layer
+from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.grid_mesh import body_of_grid
 from plugs.mesh.mesh import PLANES, Body
@@ -25,7 +25,7 @@ _RECESS_CHORD: Final = 0.2  # mm. Pins and glue keep away from recesses by whole
 _LEVEL: Final = 1e-12  # no division by a step of no length
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Walls:
     """The triangles of a body in the axes of a plane square to a stack, and their height.
 
@@ -41,7 +41,7 @@ class Walls:
     upper: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class PinCover:
     """The foam between the ends of a contact's pins, seen along the stack.
 

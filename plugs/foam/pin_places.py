@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -10,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.foam.pin_patterns import fits, is_keyed, spread, widest_three
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -34,7 +34,7 @@ _CHOICE: Final = 36  # places that pins are chosen from, spread out: they make 7
 _TRIES: Final = 60  # places tried for a further pin, those farthest from all others first
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class PinPlaces:
     """Places in the plane of a joint, and the piece on either side of each.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Annotated, Final
 
@@ -27,6 +26,7 @@ from plugs.foam.pin_places import (
 from plugs.ground.errors import Finding
 from plugs.ground.lengths import as_length
 from plugs.ground.limits import Within
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 Pieces = Mapping[str, Sequence[shapely.Polygon]]
@@ -47,7 +47,7 @@ _SPARE: Final = 0.01  # mm. Room for rounding
 _THINNEST_PIN: Final = 0.5  # mm. A thinner pin bends in foam (common practice, no source)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Pins:
     """The pins that hold layers in place while the glue sets.
 
@@ -78,7 +78,7 @@ class Pins:
         return 0.5 * self.diameter + max(self.clearance, BESIDE_A_JOINT * self.diameter)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Pin:
     """One pin, through two layers.
 
@@ -110,7 +110,7 @@ class Pin:
         return self.lower_depth + self.between + self.upper_depth
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Pinned:
     """A contact with its pins.
 

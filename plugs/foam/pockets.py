@@ -9,7 +9,7 @@ before the recess was cut, and its allowance.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from plugs.body.body import Solid, body_before
 from plugs.foam.layers import Layer, rough_outline
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.bands import banded, open_ended, shadow
 from plugs.mesh.mesh import Body
@@ -33,7 +34,7 @@ _HEALED: Final = 1e-6  # mm. Closes the cracks that rounding leaves between two 
 _TOUCH: Final = 1e-6  # mm2. Rounding leaves areas of some 1e-9
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Pocket:
     """How one recess is made.
 
@@ -56,7 +57,7 @@ class Pocket:
     notched: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Feature:
     """A boss, or a shape of the recipe's own: what the layers have of it, and where it lies.
 

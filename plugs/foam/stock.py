@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Annotated
 
 import shapely
@@ -12,6 +11,7 @@ import shapely
 from plugs.ground.checking import number
 from plugs.ground.errors import PlugError
 from plugs.ground.limits import Within
+from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST
 
 THICKNESS = 0.01
@@ -26,7 +26,7 @@ SMALLEST = 10.0
 _LEAST_STEP_DEG = 1.0  # at 1 degree a piece is tried in 360 turns
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Stock:
     """A kind of sheet that the shop has or can buy.
 
@@ -58,7 +58,7 @@ class Stock:
     name: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Drilled:
     """A hole for a pin in one face of a blank.
 
@@ -82,7 +82,7 @@ class Drilled:
     depth: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Blank:
     """A piece of foam to be cut from a sheet, with the lines that are drawn on it.
 
@@ -119,7 +119,7 @@ class Blank:
     drilled: tuple[Drilled, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Cutting:
     """What the saw needs.
 

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.mesh.bands import volume_under
 from plugs.mesh.triangles import clipped
 
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class SlabVolumes:
     """A turned slab, ready to be asked for volumes.
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Annotated, Any
 
 from plugs.ground.errors import Finding
 from plugs.ground.limits import Name, OneOf
+from plugs.ground.records import record
 
 Work = Any
 """A `plugs.work.Work`, which is far above this room."""
@@ -19,7 +19,7 @@ STAGES = (
 """Stages that a check can look at."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Output:
     """A kind of file that a build writes.
 
@@ -38,7 +38,7 @@ class Output:
     shows: Sequence[Annotated[str, OneOf(STAGES)]] = ("lines", "body")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Check:
     """Something that is looked for in every build.
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from reprlib import Repr
 from typing import Final, TypeVar
+
+from plugs.ground.records import record
 
 _Value = TypeVar("_Value")
 SEVERITIES: Final = ("stop", "mind", "note")
@@ -88,7 +90,7 @@ class PlugError(ValueError):
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Finding:
     """Something that can be built, but that the builder should know first.
 

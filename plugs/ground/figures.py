@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Final
 
 from plugs.ground.errors import promise
+from plugs.ground.records import record
 
 _DIGITS: Final = 9
 """In the summary: programs read it, and the last of a float's 16 differ by machine."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Quantity:
     """How a quantity is told.
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Annotated, Any
 
+from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Within:
     """The range of a number, ends included; without this mark a number is a length on a plug.
 
@@ -22,7 +22,7 @@ class Within:
     most: float = LARGEST
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Count:
     """How many things a list or a mapping may hold; without this mark up to 1000.
 
@@ -35,7 +35,7 @@ class Count:
     most: int = 1000
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Letters:
     """How long a text may be; without this mark up to 200 letters.
 
@@ -48,7 +48,7 @@ class Letters:
     most: int = 200
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class OneOf:
     """The words that a field knows.
 
@@ -60,12 +60,12 @@ class OneOf:
     words: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class OrOne:
     """A list that may be written as its one item."""
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Points:
     """A row of points (n, 2) in mm, or anything with a method ``at(shares)`` that gives such points."""
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 
 Box = tuple[float, float, float, float]
 
@@ -38,7 +38,7 @@ SIZES: Final = {
 17 x 22, 22 x 34 and 34 x 44 in, the inch ones of drawings as in ASME Y14.1 (all from memory)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Paper:
     """What a printer holds.
 

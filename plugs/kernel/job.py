@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.kernel.spline_strips import Strips
 
 Array = NDArray[np.float64]
@@ -48,7 +47,7 @@ class KernelSilence(KernelFault):
         super().__init__(stage, reason)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class SolidTool:
     """A section solid that cuts or adds.
 
@@ -67,7 +66,7 @@ class SolidTool:
     frame: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class CurvedPrism:
     """A prism between straight sides and one smooth curve, along an axis.
 
@@ -93,7 +92,7 @@ class CurvedPrism:
     high: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class OwnShape:
     """A shape of the recipe's own that cuts or adds.
 
@@ -109,7 +108,7 @@ class OwnShape:
     brep: bytes
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class KernelJob:
     """One body to build, combine, measure and write.
 
@@ -132,7 +131,7 @@ class KernelJob:
     planes: tuple[tuple[str, float], ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class KernelProof:
     """What the kernel found and wrote.
 

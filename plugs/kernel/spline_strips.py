@@ -8,11 +8,10 @@ gap by construction.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.stations import Loft, Sections
 
@@ -46,7 +45,7 @@ class StripFault(AssertionError):  # noqa: N818 - it is a fault of ours, not an 
     """No strips come near enough to the sections."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class StripSpan:
     """The strips between two breaks: N segments, all with the same knots along.
 
@@ -74,7 +73,7 @@ class StripSpan:
     is_there: Flags
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Strips:
     """A section solid as B-spline strips; its caps lie in the first and the last ring.
 

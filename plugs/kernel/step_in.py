@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
+
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class StepRequest:
     """A STEP file to read, place and turn to triangles.
 
@@ -33,7 +33,7 @@ class StepRequest:
     tolerance: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class StepBody:
     """What a STEP file holds.
 

@@ -5,12 +5,13 @@ A kernel that is told every shared edge needs no sewing: nothing has to be found
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.kernel.spline_strips import Strips, StripSpan
 
@@ -19,7 +20,7 @@ Array = NDArray[np.float64]
 _UNIT_KNOTS = np.array([0.0, 1.0])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class StripEdge:
     """An edge: a B-spline curve from one vertex to another, or a pole where a strip shrinks to a point.
 
@@ -40,7 +41,7 @@ class StripEdge:
     poles: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Use:
     """An edge as part of the loop round a face.
 
@@ -58,7 +59,7 @@ class Use:
     last_uv: tuple[float, float] | tuple[()] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Cap:
     """A flat face over the first or the last ring.
 
@@ -75,7 +76,7 @@ class Cap:
     loop: tuple[Use, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class SeamPlan:
     """Vertices, edges and loops of a section solid.
 
@@ -94,7 +95,7 @@ class SeamPlan:
     caps: tuple[Cap, ...]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@record(frozen=True, slots=True, eq=False)
 class _Piece:
     """Part of a ring's segment, from share ``from_u`` to ``to_u``, that lies along one edge."""
 
@@ -104,7 +105,7 @@ class _Piece:
     to_u: float
 
 
-@dataclass(slots=True, eq=False)
+@record(slots=True, eq=False)
 class _Begun:
     """What has been laid out so far."""
 

@@ -8,9 +8,9 @@ sanding it is common practice, no source. No exposure limit is printed.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
+from plugs.ground.records import record
 from plugs.laminate.materials import Adhesive, Barrier, Board, Cloth, Filler, Foam, Hardener, Material, Resin
 
 DEFERRAL: Final = (
@@ -21,7 +21,7 @@ DEFERRAL: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Caution:
     """A caution.
 

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Annotated, Final
 
 from plugs.ground.errors import PlugError
 from plugs.ground.limits import Within
+from plugs.ground.records import record
 from plugs.laminate.materials import Hardener, Resin
 
 _HALVING_C: Final = 10.0
 """Pot life halves for so many degrees: an epoxy maker's page; a general rule says a factor of 1.5 to 2.5."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Shop:
     """The shop and who lays up in it.
 
@@ -40,7 +40,7 @@ class Shop:
     resin_waste_percent: Annotated[float, Within(0.0, 200.0)] = 10.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Dose:
     """How much hardener a resin takes.
 

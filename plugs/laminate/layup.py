@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import BARRIERS, CLOTHS, FOAMS, HARDENERS, RESINS
 from plugs.laminate.materials import Barrier, Cloth, Foam, Hardener, Resin
@@ -14,7 +14,7 @@ from plugs.skin.skin import Skin
 from plugs.tables.csv_in import closest
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class LaidPly:
     """A ply with its figures, per m2.
 
@@ -47,7 +47,7 @@ class LaidPly:
     resin_kg_m2: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Laminate:
     """What lies over a place when all is cured, peel plies torn off.
 
@@ -72,7 +72,7 @@ class Laminate:
     mass_spread_kg_m2: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Layup:
     """A schedule over the places of a part, checked and worked out.
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Annotated, Final, TypeVar
 
 from plugs.ground.limits import Count, Letters, Name, OneOf, Within
+from plugs.ground.records import record
 
 LABELS: Final = ("recipe", "practice", "memory", "derived", "secondary", "confirmed", "sheet")
 """How sure a value is, the least sure first: "recipe" is the user's own word, "practice" is common practice
@@ -28,7 +29,7 @@ Packs = Annotated[
 Sources = Mapping[str, Annotated[str, Letters(0, 500)]]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Foam:
     """A foam, sold by the sheet.
 
@@ -66,7 +67,7 @@ class Foam:
     sources: Sources = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Cloth:
     """A reinforcement, or a peel ply, sold by the metre of roll.
 
@@ -114,7 +115,7 @@ class Cloth:
         return self.kind != "peel ply"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Resin:
     """A resin, sold by the kg.
 
@@ -170,7 +171,7 @@ class Resin:
     sources: Sources = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Hardener:
     """What makes a resin set, sold by the kg.
 
@@ -191,7 +192,7 @@ class Hardener:
     sources: Sources = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Adhesive:
     """What joins the foam, sold by the kg.
 
@@ -212,7 +213,7 @@ class Adhesive:
     sources: Sources = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Filler:
     """What fills hollows and inside corners, sold by the kg.
 
@@ -233,7 +234,7 @@ class Filler:
     sources: Sources = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Board:
     """Plywood, fibreboard or card for templates and the base, sold by the sheet.
 
@@ -255,7 +256,7 @@ class Board:
     sources: Sources = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Barrier:
     """What keeps a resin off foam that it would dissolve, sold by the kg.
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
+from plugs.ground.records import record
 from plugs.laminate.layup import LaidPly, Layup
 
 HAND_N: Final = 100.0  # a person leans on a panel with about 10 kg (common practice, no source)
@@ -22,7 +22,7 @@ _TERMS: Final = 120  # terms of either series; with these handbook values of pla
 _LONGEST_RATIO: Final = 10.0  # a longer panel bends as an endless strip does
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Share:
     """A share of the part's mass.
 
@@ -43,7 +43,7 @@ class Share:
     area_m2: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Part:
     """The part as a whole.
 
@@ -65,7 +65,7 @@ class Part:
     area_m2: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class FlatPanel:
     """A large and nearly flat rectangle of the part, held along its edges.
 
@@ -83,7 +83,7 @@ class FlatPanel:
     crown: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Sag:
     """How far a flat panel gives under a hand: an estimate.
 

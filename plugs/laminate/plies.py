@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Annotated, Final
 
 from plugs.ground.limits import Count, OneOf, Within
+from plugs.ground.records import record
 from plugs.laminate.materials import Barrier, Cloth, Hardener, Resin
 
 METHODS: Final = ("hand", "hand, awkward", "vacuum")
@@ -28,7 +28,7 @@ _CONTENT: Final = {
 _VACUUM_GAIN: Final = 0.10  # of glass by mass: amid 0.08 to 0.12 (from memory)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Ply:
     """A ply of cloth.
 
@@ -53,7 +53,7 @@ class Ply:
     name: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Schedule:
     """What is laid up, from the foam outward.
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
+from plugs.ground.records import record
 from plugs.laminate.layup import Layup
 from plugs.laminate.materials import Cloth
 
@@ -19,7 +19,7 @@ _MIDDLE_GSM: Final = 345.0  # 10 oz cloth, 339 g/m2, and a little (common practi
 _CROSSED: Final = 1.5  # times the bias's radius, where fibres cross the edge (common practice, no source)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class ClothEdge:
     """An edge or an inside corner of the foam that cloth goes over.
 
@@ -59,7 +59,7 @@ class ClothEdge:
     most: float = math.inf
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class EdgeVerdict:
     """What the cloth needs at an edge.
 

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from plugs.ground.checking import number
+from plugs.ground.records import record
 from plugs.ground.tolerances import ROUNDING
 from plugs.laminate.dosing import Dose, Shop, dose_of, pot_life_at
 from plugs.laminate.layup import LaidPly, Layup
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Batch:
     """One pot.
 
@@ -38,7 +38,7 @@ class Batch:
     minutes: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Mix:
     """What a ply or a coat takes, waste included.
 
@@ -67,7 +67,7 @@ class Mix:
     batch: Batch
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Pass:
     """Plies that go on wet in one go.
 
@@ -86,7 +86,7 @@ class Pass:
     place: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class ResinPlan:
     """The mixing sheet.
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 from plugs.ground.errors import present
+from plugs.ground.records import record
 from plugs.ground.tolerances import ROUNDING
 from plugs.laminate.choosing import sold_by, source_label
 from plugs.laminate.layup import Layup
@@ -21,7 +21,7 @@ _CHEAPER: Final = 0.8
 """Without prices packs are chosen as if they cost their size to this power: common practice, no source."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Need:
     """Something that is used up.
 
@@ -48,7 +48,7 @@ class Need:
     words: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Purchase:
     """A line of the shopping list.
 
@@ -71,7 +71,7 @@ class Purchase:
     used_price: float | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class ShoppingList:
     """What to buy for a part.
 

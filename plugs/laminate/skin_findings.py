@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 from plugs.ground.errors import Finding
 from plugs.ground.figures import tenth_up
 from plugs.ground.lengths import as_length
+from plugs.ground.records import record
 from plugs.ground.tolerances import ROUNDING
 from plugs.laminate.layup import LaidPly, Layup
 from plugs.laminate.part import MOST_SAG, Sag
@@ -28,7 +28,7 @@ _PLATE: Final = 0.5
 """Past half its thickness a plate stretches and stiffens, and the theory of thin plates no longer holds."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Wall:
     """A wall that a mould would have to come off.
 
@@ -45,7 +45,7 @@ class Wall:
     depth: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Floor:
     """Foam left behind a recess.
 

@@ -11,13 +11,14 @@ R (1 - cos t) at h = R sin t where the panel stands square to the end (derived h
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.lines.plane import of_next
 from plugs.lines.rings import used_up
 
@@ -28,7 +29,7 @@ _SEARCH = 41  # places over the whole range, then over what is left of it
 _ROUNDS = 6  # each makes the range twenty times as short: 1e-8 of it in the end
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class EndZone:
     """The stretch of the plug that an end's blend takes up; n panels.
 

@@ -5,10 +5,10 @@ A curve is piecewise cubic; many curves are held together, each on knots of its 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
+
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 
@@ -16,7 +16,7 @@ _EASE = 0.15
 """Of a bay's length: so much of it turns into the next, so that the line has no kink (derived here)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Curves:
     """n piecewise cubic curves over s knots each, of d values.
 

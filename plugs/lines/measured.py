@@ -9,7 +9,7 @@ of flat and crowned panels like any other, in which every piece knows the panel 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import Final
 
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import Finding, PlugError, present, promise
 from plugs.ground.lengths import as_length
+from plugs.ground.records import record
 from plugs.lines.measured_paths import (
     LARGEST_MISS,
     Foot,
@@ -38,7 +39,7 @@ Array = NDArray[np.float64]
 _LENGTH_LEAST: Final = 1.0  # mm. What blends at both ends leave of a measured panel
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class _Layout:
     """The drawn panels of a plan with the corners at their ends; None is a corner's mirror image.
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 
@@ -24,7 +24,7 @@ _END_ROOM: Final = 0.5
 _NEWTON_STEPS: Final = 60  # a stop for Newton's method where it does not settle
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class PanelPath:
     """A panel at a station as a row of points by length from its first corner.
 
@@ -117,7 +117,7 @@ def made_even(path: PanelPath) -> PanelPath:
     return path_of(0.5 * (path.at(along) + path.at(path.length - along) * np.array([-1.0, 1.0])))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Foot:
     """A blend at a corner of one station.
 

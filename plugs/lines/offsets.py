@@ -38,12 +38,12 @@ are passed over.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 from typing import Final
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.ground.units import parse_number
 from plugs.lines.section import Corner, Station
 from plugs.tables.csv_in import closest, read_csv, separator_name
@@ -52,7 +52,7 @@ from plugs.tables.numbers import OffsetNumbers, heading, unit_of
 _QUANTITIES: Final = ("half-breadth", "height", "radius", "crown")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class OffsetTable:
     """A table of offsets.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
@@ -11,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import Finding, PlugError, promise
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.section import End, LinesPlan, Station
 
@@ -23,7 +23,7 @@ LARGEST_CROWN_RATIO = 0.45
 """Rise over chord beyond which a crowned panel folds under itself (0.5 is a half circle)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class RingTable:
     """The stations of a plan as arrays: s stations, h corners as drawn, n corners all round.
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import NamedTuple
 
+from plugs.ground.records import record
 from plugs.lines.section import End, LinesPlan, Station
 
 Passes = Callable[[LinesPlan], bool]
@@ -27,7 +28,7 @@ _SHARES = (0.8, 0.5, 0.2, 0.0)
 """Of a radius, crown or slope, the largest first: as little is changed as will do."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Fault:
     """What is wrong with a plan first, and which of its numbers to make smaller.
 

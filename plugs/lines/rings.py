@@ -7,11 +7,10 @@ each segment is a circular arc given by its two ends and half its angle (0 is a 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.plane import cross, dot, left_of, of_last, of_next, turned
 
@@ -33,7 +32,7 @@ GENTLE_TURN = 0.2
 """A corner that turns less, in radians, is a point on a smooth outline: about 12 degrees."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Rings:
     """Closed outlines of k sections with n corners each, in the plane (y, z).
 
@@ -147,7 +146,7 @@ def _sine_ratio(half: Array, ratio: Array) -> Array:
     return np.asarray(ratio * np.sinc(ratio * half / np.pi) / np.sinc(half / np.pi), dtype=np.float64)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Panels:
     """Panels of k sections: chord, half angle, curvature, tangents at both ends."""
 

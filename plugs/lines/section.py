@@ -7,17 +7,18 @@ behind) from the centreline, z up from the baseline. Right-handed, millimetres.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Annotated
 
 from plugs.ground.errors import Finding
 from plugs.ground.limits import Count, Curve, Name, Within
+from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST
 
 LARGEST_RAKE_DEG = 60.0  # a steeper rake is a panel, not an end (common practice, no source)
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Corner:
     """A named corner of a section, where two panels meet.
 
@@ -36,7 +37,7 @@ class Corner:
     radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Station:
     """The section of the plug at one position along its length.
 
@@ -60,7 +61,7 @@ class Station:
     curves: Mapping[str, Curve] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class End:
     """How the plug ends, in front or aft.
 
@@ -80,7 +81,7 @@ class End:
     sharp: Sequence[str] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class LinesPlan:
     """Everything that defines a section solid: what a lofting floor would call its lines.
 

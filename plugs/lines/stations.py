@@ -8,12 +8,13 @@ blend, so that sections crowd where the surface turns. A section's plane is x = 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.ends import EndZone, check_room, make_zone
 from plugs.lines.lengthwise import Curves, eased, shape_preserving, through
@@ -36,7 +37,7 @@ _BEFORE_RIDGE = np.array([1e-4, 2e-4])
 """So far before a ridge, in mm, sections tell how long it is without being flat yet."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Sections:
     """Sections at k positions, n corners each.
 
@@ -117,7 +118,7 @@ class Sections:
         return np.concatenate([(self.u + self.k * plane[:, 1])[:, None], plane], axis=1)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Loft:
     """The section function of a plan.
 

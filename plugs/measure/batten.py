@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST, LENGTH
 
 Array = NDArray[np.float64]
@@ -24,7 +24,7 @@ _AT_LIMIT: Final = 1e-6
 _MOST_STATIONS: Final = 500  # the system is dense, and its time goes with their cube
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class BattenFairing:
     """A line faired along the length.
 

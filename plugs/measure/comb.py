@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
+from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST
 from plugs.measure.fairing import Fairing
 from plugs.measure.runs import Array
@@ -15,7 +15,7 @@ _PLACES: Final = 1001
 """Where the bending is looked at: a cubic with some 30 pieces changes slowly between so many."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class FairLine:
     """A faired curve of a plug.
 

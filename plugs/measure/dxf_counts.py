@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.measure.runs import MOST_PIECES, too_much
 
 _MOST_POLES: Final = 10_000
@@ -17,7 +17,7 @@ _MOST_POLES: Final = 10_000
 _MOST_VERTICES: Final = 100_000  # of a polyline: an outline measured every 0.1 mm over 10 m
 
 
-@dataclass(slots=True, kw_only=True)
+@record(slots=True, kw_only=True)
 class Visits:
     """How many entities have been looked at, the same one once for each copy of its block.
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from numbers import Real
 from typing import Final
 
@@ -12,6 +11,7 @@ import numpy as np
 
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
+from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST, LENGTH
 from plugs.measure.fair_curve import Point, fair_curve, residuals_of, standing_off
 from plugs.measure.outliers import SIGMAS, Flags
@@ -33,7 +33,7 @@ _REPEATED: Final = "repeats the point before it"
 Ends = tuple[Point | None, Point | None]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class LeftOut:
     """A measured point that the curve does not follow.
 
@@ -55,7 +55,7 @@ class LeftOut:
     reason: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Fairing:
     """A fair curve, and how it stands to the points it was made from.
 

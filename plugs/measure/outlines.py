@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -11,6 +10,7 @@ import numpy as np
 import shapely
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST, LENGTH, SMALLEST_BODY
 from plugs.ground.units import to_mm
 from plugs.measure.dxf_in import dxf_runs
@@ -33,7 +33,7 @@ _LIKELY: Final = (20.0, 8000.0)
 """mm. A part of this trade is hardly smaller or larger; only remedies rest on it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Outline:
     """A line of points in order, as it was measured or drawn.
 

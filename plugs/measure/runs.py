@@ -6,7 +6,6 @@ import sys
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -15,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST, LENGTH
 from plugs.ground.units import to_mm, unit_named
 from plugs.tables.csv_in import closest
@@ -71,7 +71,7 @@ def sourced(points: Array, source: str) -> Array:
     return known
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Run:
     """A run of points that a file gives as one.
 
@@ -90,7 +90,7 @@ class Run:
     name: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Joined:
     """A run of pieces after joining.
 

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cache
 from importlib.machinery import PathFinder
 from importlib.util import module_from_spec
@@ -21,6 +20,8 @@ from typing import Any, Final, cast
 
 import numpy as np
 from numpy.typing import NDArray
+
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 
@@ -36,7 +37,7 @@ _PARCUR: Final = "[t,c,o] = _parcur(x,w,u,ub,ue,k,iopt,ipar,s,t,nest,wrk,iwrk,pe
 _NARROWEST: Final = 0.02  # of the logarithm of the smoothing: no finer step is tried
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Spline:
     """A cubic B-spline in a plane, its parameter running from 0 to 1.
 

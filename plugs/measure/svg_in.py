@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 from xml.etree import ElementTree
@@ -21,6 +21,7 @@ from xml.parsers import expat
 import numpy as np
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.measure.runs import (
     CHORD_OF_CURVES,
     MOST_PIECES,
@@ -55,7 +56,7 @@ _LEAST_STRETCH: Final = 1e-9
 """mm to a user unit below which nothing is left of a shape."""
 
 
-@dataclass(slots=True, kw_only=True)
+@record(slots=True, kw_only=True)
 class _Seen:
     """What has been looked at so far: the file, how many elements, and what kinds were left out."""
 
@@ -72,7 +73,7 @@ class _Seen:
             )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Place:
     """Where an element stands: its matrix to mm, and the names of those around it."""
 

@@ -7,7 +7,6 @@ the two planes among them: pieces of the body's edges, and of the lines in which
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
@@ -15,6 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.mesh.mesh import Body, Stacked, triangles_of, wound_once
 from plugs.mesh.triangles import clipped, edges_of, loops_along, normals
 
@@ -34,7 +34,7 @@ _ROUNDING: Final = 1e-12
 _AHEAD: Final = np.array([1, 2, 0])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Banded:
     """A turned body, ready to be asked what lies between planes.
 
@@ -67,7 +67,7 @@ class Banded:
     tolerance: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Crossed:
     """The lines in which a plane crosses triangles, as they run round what lies between the planes.
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh.mesh import Body, body_of_triangles, ring_area, triangulated
 from plugs.mesh.sampling import Grid
@@ -16,7 +15,7 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class GridMesh:
     """The closed surface between the first and last section of a grid of k sections of m points.
 

@@ -6,13 +6,13 @@ and corners by balls; the union of all of these is the grown body.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import promise
+from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from plugs.mesh.triangles import (
@@ -40,7 +40,7 @@ _COLLAPSE: Final = 1e-4  # mm. Edges that growing leaves over: far under the cho
 _SLIVER: Final = 0.01  # mm2. A triangle may turn over while it is no larger: rounding does that
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Surface:
     """A closed surface cut along its sharp edges.
 

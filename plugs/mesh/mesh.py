@@ -7,7 +7,6 @@ new one. Plane outlines come as shapely geometry in the coordinates of `PLANES`.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import manifold3d
@@ -16,6 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import promise
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh.triangles import areas, side_lengths, six_volumes
 
@@ -29,7 +29,7 @@ _LEAST_AREA = 1e-3  # mm2. Crumbs of the mesh library's arithmetic
 _ORDER: Final = {"x": (1, 2, 0), "y": (0, 2, 1), "z": (0, 1, 2)}
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@record(frozen=True, slots=True, eq=False)
 class Body:
     """A closed body of triangles. Opaque: ask the functions of this module.
 
@@ -47,7 +47,7 @@ class Body:
         return bool(self.solid.is_empty())
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Measures:
     """Measures of a body.
 
@@ -308,7 +308,7 @@ def placed(body: Body, frame: Array) -> Body:
     return Body(body.solid.transform(np.ascontiguousarray(frame, dtype=np.float64)))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@record(frozen=True, slots=True, eq=False)
 class Stacked:
     """A body turned so that a stack's axis points up, and its mirror image from above.
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.stations import Loft
 
@@ -22,7 +21,7 @@ _SHARE_ALONG, _SHARE_ACROSS, _SHARE_TWIST = 0.3, 0.3, 0.4  # of the tolerance: t
 _MOST_POINTS = 4_000_000  # a mesh of twice as many triangles: the bound of the memory
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Grid:
     """A grid of points on the surface of a section solid: k sections of m points.
 
@@ -41,7 +40,7 @@ class Grid:
     points: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Faces:
     """Planes in which outlines will be taken, so that the surface is sampled closer where they graze it.
 

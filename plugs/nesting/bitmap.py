@@ -12,12 +12,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import lru_cache
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 Cells = NDArray[np.bool_]
@@ -36,7 +38,7 @@ _FIRST = 8
 """Of so many runs one is looked at before a place is tried; neighbouring runs mostly rule out the same."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Stencil:
     """A shape as runs of cells, turned and ready to be tried.
 
@@ -252,7 +254,7 @@ Room = tuple[int, int, int, int, int, int]
 which row to before which."""
 
 
-@dataclass(slots=True, kw_only=True)
+@record(slots=True, kw_only=True)
 class Bitmap:
     """A sheet while it is filled.
 

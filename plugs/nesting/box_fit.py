@@ -10,7 +10,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
+
+from plugs.ground.records import record
 
 Step = tuple[int, int, int]
 
@@ -18,7 +20,7 @@ _FINEST = 6000
 """Sheets wider than this in units are not asked for sums of sides."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class LaidBox:
     """A rectangle on a sheet, lengths in whole units.
 
@@ -39,7 +41,7 @@ class LaidBox:
     is_turned: bool
 
 
-@dataclass(slots=True, kw_only=True)
+@record(slots=True, kw_only=True)
 class _Search:
     """What the search knows on its way."""
 

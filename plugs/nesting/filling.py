@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TypedDict
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.nesting.bitmap import Bitmap, Room, Stencil, as_number, cells_touched
 from plugs.nesting.grids import RasterShape, RasterSheet
 
@@ -26,7 +27,7 @@ PICKS = ("edge", "corner")
 """How a turn is chosen: the one that reaches least far along the sheet, or the one that begins first."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Spot:
     """Where a shape lies.
 
@@ -42,7 +43,7 @@ class Spot:
     dy: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Layout:
     """Sheets filled.
 
@@ -229,7 +230,7 @@ def fill(
     return SheetFilling(shapes, racks, spare, pick=pick, polish=polish).filled_once(order)
 
 
-@dataclass(slots=True, kw_only=True)
+@record(slots=True, kw_only=True)
 class _Filled:
     """Sheets after some of the shapes: all that is open, what the stock still holds, what it lacks."""
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
 from plugs.foam.stock import Stock, region
+from plugs.ground.records import record
 from plugs.nesting.bitmap import TOUCH, Stencil, as_number, cells_touched, make_stencil
 
 _ROUND_SEGMENTS = 8  # to a quarter circle; made good by `_ROUND_GROWTH`
@@ -17,7 +17,7 @@ _ROUND_GROWTH = 1.0 / math.cos(math.pi / (4 * _ROUND_SEGMENTS))
 """By what a corner rounded with chords is grown too much so that it is nowhere grown too little."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class RasterShape:
     """An outline grown by half the gap, in all turns that differ.
 
@@ -36,7 +36,7 @@ class RasterShape:
     area_mm2: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class RasterSheet:
     """A kind of sheet as a grid.
 

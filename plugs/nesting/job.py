@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import reduce
 
 import shapely
@@ -12,6 +12,7 @@ from shapely.affinity import translate
 
 from plugs.foam.stock import Blank, Cutting, Stock, belongs, turns_of
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.nesting.filling import fits
 from plugs.nesting.grids import RasterShape, RasterSheet, is_box, make_rack, make_raster, turned
 
@@ -21,7 +22,7 @@ _CELLS_ACROSS_SHAPE = 16  # of the middle shape: coarser gives away as much as a
 _UNIT = 0.01  # mm. Lengths that are whole hundredths have a common measure
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Job:
     """Shapes of one thickness and the sheets for them.
 

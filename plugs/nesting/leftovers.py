@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.nesting.bitmap import TOUCH, cells_touched
 
 LEAST = 200.0
@@ -19,7 +19,7 @@ _CELL = 10.0  # mm. Told to the centimetre, which is what a shelf is sorted by
 _MOST = 6  # rectangles of a sheet: the sixth is a strip or a scrap
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Leftover:
     """A rectangle of foam that is left.
 

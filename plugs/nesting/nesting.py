@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -11,6 +10,7 @@ from shapely.affinity import translate
 
 from plugs.foam.stock import Blank, Cutting, Stock, checked_blanks, region
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.nesting.arranging import arrange
 from plugs.nesting.grids import inside, turned
 from plugs.nesting.job import job_of
@@ -20,7 +20,7 @@ SLACK = 1e-3
 """What an outline may lie nearer to another than asked, mm: rounding, far below any saw."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Placement:
     """A blank on a sheet: turned about the origin of its own axes, then moved.
 
@@ -56,7 +56,7 @@ class Placement:
         return translate(turned(shape, self.turn_deg), self.dx, self.dy)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Sheet:
     """A sheet with what is cut from it.
 
@@ -86,7 +86,7 @@ class Sheet:
         return self.used_mm2 / float(region(self.stock).area)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Used:
     """Sheets of one kind that are used.
 
@@ -109,7 +109,7 @@ class Used:
         return None if price is None or (self.stock.is_offcut and not price) else price * self.count
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Nesting:
     """All sheets of a plug.
 

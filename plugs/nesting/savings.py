@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import shapely
 
@@ -14,6 +14,7 @@ from plugs.foam.pieces import Pieces, usable_sizes
 from plugs.foam.stock import THICKNESS, Blank, Cutting, Stock, belongs
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
+from plugs.ground.records import record
 from plugs.mesh.mesh import PLANES
 from plugs.nesting.nesting import Nesting, nest
 
@@ -24,7 +25,7 @@ _NEAR_RATIO = 0.03
 _ROUND = 0.1  # mm. A remedy is told to a tenth
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class SheetWords:
     """What the recipe says of sheets and of the pieces on them.
 
@@ -42,7 +43,7 @@ class SheetWords:
     allowance: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Overshoot:
     """Layers of one thickness that are parted for want of a little.
 

@@ -9,7 +9,6 @@ was found is stored (`plugs.nesting.stored`) and used again.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from importlib import import_module
 from types import TracebackType
 from typing import Any
@@ -26,6 +25,7 @@ from plugs.foam.stock import (
 )
 from plugs.ground.checking import number
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.nesting.grids import is_box
 from plugs.nesting.nesting import Nesting, Placement, Sheet, fault_of, finished, nest
 
@@ -35,7 +35,7 @@ _SOLVES_PER_SHEET = 5  # orders tried for each sheet that might be spared
 _SLACK = 0.1  # mm. Outlines grown and thinned by it are few-cornered and never too small
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Strip:
     """Outlines to be packed on a strip of fixed height, as short as can be.
 
@@ -120,7 +120,7 @@ def packed_strip(strip: Strip) -> list[Found] | None:
     return [places[i] for i in range(len(items))] if len(places) == len(items) else None
 
 
-@dataclass(slots=True, kw_only=True)
+@record(slots=True, kw_only=True)
 class _Budget:
     """How many strips may still be packed, and for how long each."""
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -13,6 +12,7 @@ import shapely
 from plugs.drafting.drawing import LABELS, Array, Box, Drawing, Label, Path
 from plugs.drafting.flat import flat_points, ring_of, turned_points
 from plugs.drafting.styles import TRIM
+from plugs.ground.records import record
 from plugs.paper.marks import fitted, footer, n_letters, square
 from plugs.paper.pages import LETTER, SQUARE, PagePlan
 from plugs.paper.tiling import Cell, TileGrid, tile_name
@@ -37,7 +37,7 @@ _WORDS: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class MapSheet:
     """A sheet of the page map.
 
@@ -53,7 +53,7 @@ class MapSheet:
     drawing: Drawing
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class _Entry:
     """What fills one field of the map: a drawing's overview, or rows of words alone."""
 

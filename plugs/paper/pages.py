@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Box, Drawing, Label, box_around, label_box
 from plugs.drafting.flat import turned_box, turned_points
 from plugs.ground.paper import FOOTER, Paper
+from plugs.ground.records import record
 from plugs.paper.shelves import shelved
 from plugs.paper.tiling import BLEED, SHORTEST_WINDOW, Cell, Sketch, TileGrid, best_grid, sketch_of, tile_name
 from plugs.paper.words import whole_words
@@ -34,7 +35,7 @@ _COARSE: Final = (1.0, 0.0, 0.5)
 _FINE: Final = tuple(k / 10.0 for k in range(11))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class PageDrawing:
     """A drawing, or a part of it, on a page.
 
@@ -59,7 +60,7 @@ class PageDrawing:
     caption: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Cross:
     """A mark that two pages share: they lie right when it lies on itself.
 
@@ -86,7 +87,7 @@ class Cross:
         return box_around([(x - ARM, y - ARM, x + ARM, y + ARM), label_box(self.label)])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Page:
     """A page with drawings at full size.
 
@@ -114,7 +115,7 @@ class Page:
     cell: Cell | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class PagePlan:
     """Where everything goes.
 

@@ -7,12 +7,13 @@ Tarjan, 1980, from memory), with shelves that go to further pages when a page is
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from plugs.ground.records import record
 
 _NOTHING = 1e-9  # mm. Rounding of sums of widths
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Shelved:
     """The place of a box.
 
@@ -29,7 +30,7 @@ class Shelved:
     y: float
 
 
-@dataclass(slots=True, kw_only=True)
+@record(slots=True, kw_only=True)
 class _Shelf:
     """A row of boxes that is being filled."""
 

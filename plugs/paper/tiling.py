@@ -10,7 +10,7 @@ pages is taken.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -29,6 +29,7 @@ from plugs.drafting.drawing import (
 )
 from plugs.drafting.flat import flat_points, many_lines, ring_of, turned_box
 from plugs.ground.paper import FOOTER, Paper
+from plugs.ground.records import record
 
 BLEED: Final = 1.0
 """How far beyond its tile a page still shows lines, so that one along the edge has its whole width, mm."""
@@ -44,7 +45,7 @@ Cell = tuple[int, int]
 """Column from the left and row from the top, both from 0."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Sketch:
     """What planning pages asks of a drawing, not turned.
 
@@ -70,7 +71,7 @@ class Sketch:
     dense: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class TileGrid:
     """The tiles over a drawing, in the plane of the drawing after it is turned.
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any, Final
 
@@ -14,6 +13,7 @@ from numpy.typing import NDArray
 from plugs.drafting.drawing import Array, Drawing, Label, drawing_bounds
 from plugs.drafting.flat import flat_points
 from plugs.drafting.styles import line_styles
+from plugs.ground.records import record
 
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont, ImageFont
@@ -34,7 +34,7 @@ _INK: Final = "#202020"
 _CHORD_PX: Final = 0.1  # under what a pixel shows
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Word:
     """Words on a picture.
 
@@ -54,7 +54,7 @@ class Word:
     align: str = "left"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Stroke:
     """A straight line on a picture.
 

@@ -7,12 +7,12 @@ nearest span wins each sample, and colour and lines are worked out for what is s
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.mesh.named import Array, Indices, NamedMesh, colour_of
 from plugs.mesh.projection import Projection
 from plugs.mesh.triangles import edge_keys, facing, groups, meeting, normals
@@ -53,7 +53,7 @@ def camera_at(azimuth_deg: float, elevation_deg: float) -> Projection:
     return Projection(right=right, up=up)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Frame:
     """How a camera's picture lies on its pixels.
 
@@ -84,7 +84,7 @@ def box_seen(meshes: Sequence[NamedMesh], camera: Projection) -> tuple[Array, Ar
     return points.min(axis=0), points.max(axis=0)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Model:
     """Meshes made ready to be looked at from any side.
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
 from plugs.drafting.drawing import Drawing
+from plugs.ground.records import record
 from plugs.ground.units import format_length, format_size
 from plugs.mesh.named import Array, NamedMesh
 from plugs.mesh.projection import FROM_ABOVE, FROM_ASTERN, FROM_PORT, Projection
@@ -42,7 +43,7 @@ _BARS_MM: Final = (10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0
 _BARS_IN: Final = (0.5, 1.0, 2.0, 4.0, 6.0, 12.0, 24.0, 48.0, 96.0, 192.0)  # likewise
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class PictureJob:
     """What pictures are made of.
 
@@ -85,7 +86,7 @@ class PictureJob:
         return tuple(shares)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Picture:
     """A picture as a file.
 

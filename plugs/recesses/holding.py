@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from plugs.ground.checking import number
 from plugs.ground.errors import PlugError
 from plugs.ground.figures import tenth_up
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.lengthwise import shape_preserving
 from plugs.lines.section import End
@@ -28,7 +29,7 @@ from plugs.recesses.plates import plate_size
 _HALVINGS: Final = 12  # of the range: to a 4096th of it
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Rounded:
     """A rectangle round a tool's axis with rounded corners.
 
@@ -93,7 +94,7 @@ class Rounded:
         return f"{self.width:.1f} x {self.height:.1f} mm"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Held:
     """What a recess is to hold.
 

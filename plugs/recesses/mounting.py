@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.checking import number
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.stations import Loft, Sections
 
@@ -54,7 +54,7 @@ class Place(Protocol):
         """Along the surface's normal, "surface", or an axis."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Mounting:
     """Where a tool stands.
 
@@ -279,7 +279,7 @@ def _panel_place(loft: Loft, place: Place, param: str) -> tuple[Array, Array, Ar
     return spot.point, normal / np.linalg.norm(normal), loft.sections(t).place(segments, ratios)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Spot:
     """A point on a panel: the piece it lies on, its share of that piece, how far it lies over the edge."""
 

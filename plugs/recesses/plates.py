@@ -8,13 +8,13 @@ angle, lighting and visibility are set by the registration authority where you a
 from __future__ import annotations
 
 import difflib
-from dataclasses import dataclass
 from typing import Final
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Plate:
     """A number plate.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import Annotated
 
@@ -16,6 +16,7 @@ from plugs.ground.checking import number
 from plugs.ground.errors import PlugError, promise
 from plugs.ground.figures import tenth_up
 from plugs.ground.limits import Count, OneOf, Within
+from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST, LENGTH, SMALLEST_BODY
 from plugs.lines.checks import checked_loft
 from plugs.lines.section import Corner, End, LinesPlan, Station
@@ -38,7 +39,7 @@ _NARROWEST = 0.25  # mm. A floor that draft leaves narrower is a point
 _ALONG = 65  # places along the plug that are looked at for its corners
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Recess:
     """A pocket with a flat floor, or a cut right through, on a panel or an end.
 
@@ -106,7 +107,7 @@ class Recess:
         return self.name or f"recess on {self.panel}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Boss:
     """A raised pad with a flat top on a panel or an end; fields as for `Recess`.
 
@@ -141,7 +142,7 @@ class Boss:
         return self.name or f"boss on {self.panel}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Tool:
     """A section solid to be taken off a plug or put on it.
 
@@ -270,7 +271,7 @@ def _mouth(size: _Size) -> shapely.Polygon:
     return mouth
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class _Size:
     """Checked sizes of a tool."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Annotated, ClassVar
 
 from plugs.body.mating import Mating
@@ -21,6 +21,7 @@ from plugs.ground.doors import Check, Output
 from plugs.ground.errors import PlugError
 from plugs.ground.limits import Name, OneOf, Within
 from plugs.ground.paper import paper_of
+from plugs.ground.records import record
 from plugs.ground.tolerances import CHORD
 from plugs.laminate.choosing import check_material, material_named
 from plugs.laminate.dosing import Shop
@@ -49,7 +50,7 @@ Bay = Annotated[str, OneOf(("straight", "faired"))]
 """How a line runs from station to station."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Plug:
     """A foam plug.
 

@@ -13,13 +13,13 @@ import os
 import re
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 from types import CodeType, FunctionType, MappingProxyType, ModuleType
 from typing import Final, TypeVar
 
 from plugs.ground.errors import PlugError, is_text, shown
+from plugs.ground.records import record
 from plugs.ground.streams import set_back
 from plugs.ground.units import parse_value
 
@@ -27,7 +27,7 @@ _Value = TypeVar("_Value")
 _OURS: Final = f"{Path(__file__).parents[1]}{os.sep}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Recipe:
     """A recipe file, read but not yet run.
 
@@ -55,7 +55,7 @@ class Recipe:
     sha256: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class RecipeRun:
     """What a recipe returned, and with which parameters.
 

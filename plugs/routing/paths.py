@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -11,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.ops import substring
 
+from plugs.ground.records import record
 from plugs.routing.words import Router
 
 Array = NDArray[np.float64]
@@ -32,7 +32,7 @@ _STEP: Final = 0.8
 """Of the bit, between rings of a hole that is cleared from side to side."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Bore:
     """A round hole in the upper face of a part that does not go through it.
 
@@ -56,7 +56,7 @@ class Bore:
         return shapely.Point(self.at).buffer(0.5 * self.diameter, quad_segs=QUARTER)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Part:
     """A part on a sheet.
 
@@ -73,7 +73,7 @@ class Part:
     bores: tuple[Bore, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Lap:
     """A closed way of the bit's middle, or one point where a hole is drilled.
 
@@ -110,7 +110,7 @@ class Lap:
         return [substring(line, begin, finish) for begin, finish in self.tabs.tolist()]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Laps:
     """The ways on a sheet, in the order of cutting.
 

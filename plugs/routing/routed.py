@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -12,6 +11,7 @@ import shapely
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.figures import tenth_up
 from plugs.ground.lengths import as_length
+from plugs.ground.records import record
 from plugs.routing.paths import Laps, Part, laps_of
 from plugs.routing.program import CAUTIONS, program_text
 from plugs.routing.proof import CUT_IN_MM, LEVEL, check_depths, cut_into, kept_on, swept_at
@@ -24,7 +24,7 @@ TOLD_MM: Final = 0.3
 """mm. What a corner keeps that a builder is told of: a stroke of a file."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class RoutedBoard:
     """A sheet or board with what is cut from it.
 
@@ -47,7 +47,7 @@ class RoutedBoard:
     behind: int = 0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class RouterProgram:
     """The program of one sheet, as it was read back.
 
@@ -83,7 +83,7 @@ class RouterProgram:
     narrow: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Routed:
     """All that a router cuts.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
 from plugs.ground.figures import tenth_up
+from plugs.ground.records import record
 from plugs.routing.paths import QUARTER, Lap, Part
 from plugs.routing.ways import Way
 from plugs.routing.words import Router
@@ -24,7 +24,7 @@ _BESIDE: Final = 2.0
 """mm. Off the line, in the waste, where a knife is let down: the mark of that is on no part."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Ground:
     """Where a tool may go in.
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.routing.paths import Lap
 from plugs.routing.words import Router
 
@@ -20,7 +20,7 @@ ABOVE: Final = 1.0
 """mm. Over the sheet a ramp begins: a sheet that lies so much too high is not met straight down."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Way:
     """The tool's way from where it goes into the sheet to where it comes out.
 

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Annotated
 
 from plugs.ground.limits import Count, Name, OneOf, Within
+from plugs.ground.records import record
 from plugs.wire.words import ENDS, Feed, Line, check_lines
 
 TOOLS = ("bit", "knife", "saw")
 """What cuts."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Router:
     """A router of three axes, or a knife or saw of two, that cuts sheets and boards along outlines.
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.stations import Loft, Sections
 
@@ -22,7 +22,7 @@ _KNUCKLE: Final = np.radians(3.0)
 _SHORTEST: Final = 1.0  # mm. A shorter bay is not sanded by itself
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class PanelRun:
     """A panel to be sanded as one: a chain of ring panels.
 
@@ -38,7 +38,7 @@ class PanelRun:
     pieces: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Bays:
     """Sections bay by bay between the ends' blends.
 

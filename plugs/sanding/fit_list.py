@@ -8,7 +8,7 @@ surface that leans more than 45 degrees along the way that is measured.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 from typing import Final
 
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from plugs.body.body import Solid
 from plugs.body.mating import MatingFace
+from plugs.ground.records import record
 from plugs.ground.units import format_length
 from plugs.mesh import mesh
 from plugs.mesh.faces import face_left_by
@@ -50,7 +51,7 @@ _TWICE: Final = 25.0  # mm. A station that is not the recipe's own stands no nea
 _RIM: Final = 2.0  # mm. No line is measured along so near to the edge of the whole
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class FitRow:
     """A place to measure.
 
@@ -85,7 +86,7 @@ class FitRow:
     finished: float | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class FitPlan:
     """Where a plug is measured.
 
@@ -176,7 +177,7 @@ def fit_rows(foam: Solid, finish: Solid, aids: SandingAids, plan: FitPlan) -> tu
     return tuple(replace(row, number=i) for i, row in enumerate(rows, start=1))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class _Asked:
     """A place that a tape is held to: two coordinates, the third None, and which end of that."""
 

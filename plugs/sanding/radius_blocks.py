@@ -8,12 +8,13 @@ in an inside one.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.ends import EndZone
 from plugs.sanding.bays import STEPS, Bays, PanelRun, is_blend, is_drawn
@@ -33,7 +34,7 @@ _LEAST_TURN: Final = np.radians(3.0)
 _LEAST_FLAT: Final = 3.0  # mm. Of the block beside the radius, to guide it
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class EdgePlace:
     """One place on an edge where a block is used.
 
@@ -51,7 +52,7 @@ class EdgePlace:
     outward: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class RadiusBlock:
     """A block for blends of one radius.
 
@@ -102,7 +103,7 @@ class RadiusBlock:
         return "; ".join(self.edges)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Blend:
     """A blend along the plug: its radius and angle square to the edge, section by section."""
 

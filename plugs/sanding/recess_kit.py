@@ -11,7 +11,6 @@ The mouth is taken in the plane that touches the surface at its middle.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
@@ -20,13 +19,14 @@ from numpy.typing import NDArray
 from plugs.foam.pockets import Pocket
 from plugs.ground.errors import PlugError
 from plugs.ground.limits import Within
+from plugs.ground.records import record
 from plugs.recesses.holding import Held, Rounded
 from plugs.recesses.recess import SAW, Tool
 
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class PocketWork:
     """How recesses are cut and lined.
 
@@ -39,7 +39,7 @@ class PocketWork:
     kerf: Annotated[float, Within(0.0, 20.0)] = 1.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class RecessKit:
     """What one recess is made with.
 

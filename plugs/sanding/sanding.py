@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Annotated, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.limits import Within
+from plugs.ground.records import record
 from plugs.lines.rings import solve_rings
 from plugs.lines.stations import Loft
 from plugs.sanding.bays import STEPS, Bays, PanelRun, read_bays
@@ -39,7 +40,7 @@ _ADVICE: Final = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Sanding:
     """What the shop sands with.
 
@@ -64,7 +65,7 @@ class Sanding:
     grip: Annotated[float, Within(10.0, 200.0)] = 40.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Gap:
     """What a straightedge shows in one direction.
 
@@ -83,7 +84,7 @@ class Gap:
     place: tuple[float, float, float]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class PanelBay:
     """A panel within a bay, or over its whole length.
 
@@ -132,7 +133,7 @@ class PanelBay:
         return self.kind != CURVED
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class SandingAids:
     """What helps to sand a plug.
 
@@ -193,7 +194,7 @@ def _patch(bays: Bays, run: PanelRun) -> PanelGrid:
     return make_patch(points, STEPS, columns)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Lines:
     """Lines on a patch, and the bay that each belongs to."""
 

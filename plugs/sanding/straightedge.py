@@ -12,11 +12,13 @@ battens of one cubic a bay, are followed exactly.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 
@@ -31,7 +33,7 @@ _DIGITS: Final = 6  # after the point, mm: what differs by machine is cut off
 _NO_LENGTH: Final = 1e-12  # mm. No division by the length of nothing
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class PanelGrid:
     """A panel as points along and across, in smooth blocks.
 
@@ -54,7 +56,7 @@ class PanelGrid:
     columns: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Daylight:
     """What n lines show under a straightedge.
 

@@ -11,13 +11,14 @@ Where the part runs out to a ridge or a point it is all skin: the foam ends befo
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH, SMALLEST_BODY
 from plugs.lines.checks import fault_of
 from plugs.lines.lengthwise import shape_preserving, through
@@ -57,7 +58,7 @@ _FARTHER_IN = (0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.7)
 _WORDS = "laminate and filler together"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class _Reach:
     """Where the foam's ends meet the baseline, and which of them end before a ridge or a point."""
 

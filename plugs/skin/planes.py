@@ -8,11 +8,11 @@ line, with the panel's own curvature across it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.plane import of_last, of_next
 from plugs.lines.rings import panel_tangents
@@ -26,7 +26,7 @@ _NEWTON_STEPS = 8  # a stop for Newton's method where it does not settle
 _LEAST_SINE = 0.05  # sine of 3 degrees: as `_GENTLE` in `lines.rings`
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class SurfaceBeside:
     """Stretches of surface beside points, m to each.
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.plane import of_last, of_next
 from plugs.lines.rings import panel_tangents
@@ -38,7 +37,7 @@ _ALL_ALONG = np.array([0.0, 0.2, 0.4, 0.6, 0.8])
 _ALL_ACROSS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class ToolProof:
     """How well the foam of a recess or boss lies under its finished faces.
 
@@ -62,7 +61,7 @@ class ToolProof:
     count: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class SkinStep:
     """An edge between two thicknesses that turns little: the foam steps far from it, under the thinner.
 
@@ -88,7 +87,7 @@ class SkinStep:
     run_mm: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class SkinProof:
     """How well the foam lies under the finished surface.
 
@@ -391,7 +390,7 @@ def _points(here: Sections, segment: Indices, ratio: Array) -> tuple[Array, Flag
     return here.place_each(segment, ratio), np.hypot(chord[:, 0], chord[:, 1]) > _SHORTEST_SEGMENT
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Depths:
     """How deep points lie under segments, and where the nearest place is.
 

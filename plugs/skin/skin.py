@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Annotated
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
 from plugs.ground.limits import Within
+from plugs.ground.records import record
 from plugs.lines.stations import Loft
 
 Array = NDArray[np.float64]
@@ -19,7 +20,7 @@ _ENDS = ("front", "aft")
 _MOST = 100.0  # mm. A thicker skin is a typing error
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Skin:
     """What lies over the foam when the part is finished.
 
@@ -42,7 +43,7 @@ class Skin:
     bare: Sequence[str] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Cover:
     """A skin, checked, over the panels and ends of a loft.
 

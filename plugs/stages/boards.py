@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import shapely
 
 from plugs.foam.stock import Blank, Cutting, Stock, region
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import BOARDS
 from plugs.laminate.materials import Board
@@ -24,7 +24,7 @@ _CUTTING: Final = Cutting(kerf=3.0, spacing=5.0, edge_margin=5.0)
 """Of plywood by jigsaw or band saw (common practice, no source)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Boards:
     """Templates on the boards that they are cut from.
 
@@ -47,7 +47,7 @@ class Boards:
         return len(self.outgrown) + (0 if self.nesting is None else len(self.nesting.sheets))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Arranged:
     """What is cut from sheets and boards.
 

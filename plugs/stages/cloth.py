@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,6 +17,7 @@ from plugs.drape.drape import LOCK_DEG, WARN_DEG, Asked, Drape
 from plugs.drape.geodesic import Surface, holes_closed, make_surface
 from plugs.drape.remedies import Remedies, nets_on
 from plugs.ground.errors import Finding
+from plugs.ground.records import record
 from plugs.laminate.layup import Layup
 from plugs.mesh.triangles import hinges_of, normals
 from plugs.recipe.plug import Plug
@@ -32,7 +32,7 @@ _LACKING = 2e-4  # of the area: a flat piece lacks no more by rounding
 _WARPS = {"forward": (-1.0, 0.0, 0.0), "up": (0.0, 0.0, 1.0), "across": (0.0, 1.0, 0.0)}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class CutPly:
     """What is cut of a ply: no figure of its resin, and no price.
 
@@ -63,7 +63,7 @@ class CutPly:
         return self.kind not in ("mat", "tissue", "peel ply")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class LaidPatch:
     """A net of threads on a patch of cloth.
 
@@ -96,7 +96,7 @@ class LaidPatch:
         return () if self.remedies is None else self.remedies.darts
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class CutCloth:
     """The cloth of a plug.
 
@@ -123,7 +123,7 @@ class CutCloth:
         return found
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Wanted:
     """A net to be laid: of plies that lie alike on a patch, its holes closed."""
 
@@ -140,7 +140,7 @@ class _Wanted:
         return self.patch.name if self.is_first else self.patch.name + turned
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Nets:
     """How the weave lies on a plug.
 

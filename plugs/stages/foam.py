@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import shapely
@@ -19,6 +19,7 @@ from plugs.foam.pins import Pinned, make_pins
 from plugs.foam.pockets import Pocket, make_pockets
 from plugs.foam.stock import Blank, Drilled
 from plugs.ground.errors import Finding, present
+from plugs.ground.records import record
 from plugs.mesh.mesh import Body
 from plugs.nesting.nesting import Nesting, nest
 from plugs.nesting.stored import read_stored
@@ -38,7 +39,7 @@ _TOUCH: Final = 1e-6
 """Faces of sheets nearer than this touch: they are computed from the same numbers, mm."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class StackTemplates:
     """The foam, with room for the templates that stand in the stack.
 
@@ -58,7 +59,7 @@ class StackTemplates:
     findings: tuple[Finding, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Layering:
     """The layers of a plug, and how recesses are made in them.
 
@@ -74,7 +75,7 @@ class Layering:
     findings: tuple[Finding, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Parted:
     """The pieces that layers are cut in.
 
@@ -99,7 +100,7 @@ class Parted:
     findings: tuple[Finding, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Pinning:
     """Where layers touch, with glue and pins.
 
@@ -113,7 +114,7 @@ class Pinning:
     findings: tuple[Finding, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Sheets:
     """The pieces on their sheets.
 
@@ -131,7 +132,7 @@ class Sheets:
     findings: tuple[Finding, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Offered:
     """The gauges that are offered up to a plug.
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from plugs.body.body import Solid
 from plugs.foam.pins import Pinned
+from plugs.ground.records import record
 from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import FILLERS
 from plugs.laminate.layup import Layup
@@ -21,7 +20,7 @@ from plugs.stages.shape import Lines
 from plugs.templates.templates import Template
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Edges:
     """The edges that cloth goes over.
 
@@ -56,7 +55,7 @@ def judge(plug: Plug, layup: Layup, lines: Lines) -> Edges:
     return Edges(edges=tuple(edges), verdicts=judge_edges(layup, edges))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Laying:
     """Everything that is laid over the foam.
 
@@ -74,7 +73,7 @@ class Laying:
     resin: ResinPlan
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Inside:
     """Everything that is under it.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from plugs.body.mating import Mating, MatingCut, make_cut
 from plugs.body.mating_body import BodyCut, MatingBody, make_body_cut
 from plugs.body.tool_proof import prove_tools
 from plugs.foam.layers import likely_faces
+from plugs.ground.records import record
 from plugs.ground.units import format_length
 from plugs.kernel.step_in import StepBody, StepRequest
 from plugs.laminate.layup import Layup, lay_up, skin_of
@@ -39,7 +40,7 @@ ReadStep = Callable[[StepRequest], StepBody]
 _ENDS = ("front", "aft")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Lines:
     """The lines of a plug, checked: those that are drawn, and those of the foam under them.
 
@@ -63,7 +64,7 @@ class Lines:
     tools: tuple[Tool, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Cutters:
     """What else shapes a plug.
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import fields, is_dataclass
 from hashlib import blake2b
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 import shapely
+
+from plugs.ground.records import record
 
 _DIGEST_BYTES: Final = 20
 """So long that two different recipes never share a digest by chance."""
@@ -101,7 +103,7 @@ Kept = tuple[str, bytes, Any]
 """A stage by its name, the key that it was made under, and what it came to."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Reads:
     """What a function asked a work for.
 

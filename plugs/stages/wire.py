@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache, partial
 from itertools import pairwise
 
@@ -12,6 +12,7 @@ import shapely
 from plugs.body.body import Solid, body_before
 from plugs.foam.hollow import Void
 from plugs.ground.errors import PlugError, present
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
@@ -23,7 +24,7 @@ from plugs.wire.cuts import Between, Cut, make_cuts
 from plugs.wire.words import WireWork
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Slabs:
     """The foam that is cut, with what is cut later left whole.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -15,6 +15,7 @@ from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label, Path
 from plugs.drafting.marks import arrow, line
 from plugs.drafting.placing import Beside, Row, Sign
+from plugs.ground.records import record
 from plugs.ground.units import format_length, format_size
 from plugs.mesh.projection import FROM_ABOVE, FROM_BELOW, FROM_PORT, FROM_STARBOARD
 from plugs.sanding.radius_blocks import EdgePlace, RadiusBlock
@@ -68,7 +69,7 @@ _APART: Final = 8.0  # mm. From number to number at least, so that each is read 
 _TICKS: Final = 15.0  # mm. From station to station that is told: words in three rows under each other
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Region:
     """A panel bay in a view: its number in the table, its outline at full size, whether it is lettered."""
 

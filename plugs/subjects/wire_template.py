@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from textwrap import wrap
 from typing import Final
 
@@ -13,6 +12,7 @@ from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Array, Drawing, Label, Path
 from plugs.drafting.placing import Beside, Row, Sign
 from plugs.ground.figures import cell
+from plugs.ground.records import record
 from plugs.ground.units import format_fine, format_length, format_size
 from plugs.mesh.mesh import PLANES
 from plugs.wire.by_hand import FACES, HandCut, Plate, Tour
@@ -44,7 +44,7 @@ _OUTSIDE: Final = {
 """Where a face of a block is seen from, outside it."""
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class _View:
     """How a face is seen from outside: mirrored where its plane's axes are left-handed from there."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 import shapely
@@ -14,6 +13,7 @@ from plugs.foam.layers import Layer
 from plugs.foam.pieces import Piece
 from plugs.foam.pins import Pin, Pinned, glue_kg, joint_glue_g
 from plugs.foam.stock import Stock
+from plugs.ground.records import record
 from plugs.mesh.mesh import PLANES
 from plugs.nesting.leftovers import Leftover
 from plugs.nesting.nesting import Nesting, Placement, Sheet
@@ -22,7 +22,7 @@ from plugs.summary.table import Figure, Table
 from plugs.templates.templates import Template
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Lain:
     """A piece where it lies on its sheet, with the line to cut there, mm."""
 
@@ -37,7 +37,7 @@ class Lain:
         return left, bottom, right - left, top - bottom
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class JointPin:
     """A pin with the joint that it stands in."""
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -13,6 +12,7 @@ from plugs.drawings import FULL_SIZE, paper_job
 from plugs.files.drawing_run import Rendered
 from plugs.ground.errors import Finding
 from plugs.ground.figures import told
+from plugs.ground.records import record
 from plugs.stages.minding import cautions_of
 from plugs.stages.worked import Worked
 from plugs.summary import foam, laminate, sanding, solid, wire
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from plugs.pictures.views import Picture
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Made:
     """What was made of a work, and for which stages.
 

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 from plugs.ground.figures import cell
+from plugs.ground.records import record
 
 Record = TypeVar("Record")
 
 
-@dataclass(frozen=True, slots=True)
+@record(frozen=True, slots=True)
 class Figure(Generic[Record]):
     """A figure of a subject.
 

@@ -7,11 +7,11 @@ import difflib
 import re
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 
 LARGEST_FILE: Final = 10_000_000
 """Bytes. A table of a hundred stations and fifty lines takes 0.1 MB; more than this is another file."""
@@ -26,7 +26,7 @@ _DECIMAL_COMMA: Final = re.compile(r"[+-]?[0-9]*,[0-9]+")
 _DECIMAL_POINT: Final = re.compile(r"[+-]?[0-9]*\.[0-9]+")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class CsvFile:
     """The cells of a CSV file, without its comments and its blank rows.
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import shapely
 
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
@@ -16,7 +16,7 @@ _THINNED = 0.002  # mm. Outlines thinned by less than a pencil can draw
 _OVER_FLOOR = 1e-4  # mm. Just over the floor, where a section has an outline
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class PlanLine:
     """A line of the base plan.
 
@@ -39,7 +39,7 @@ class PlanLine:
     to_mm: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class BasePlan:
     """What is drawn on the board that the plug is built on.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -12,6 +12,7 @@ import shapely
 from plugs.foam.layers import Layer, Slab, make_slab_layers
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
@@ -24,7 +25,7 @@ _THINNEST = 5.0  # mm. As in `foam.layers`
 _MOST_SHEETS = 2000  # of one plug: sheets so thin are a typing error
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class FoamBay:
     """The foam between two templates, or between a template and the end of the plug.
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Stacked
 from plugs.templates.words import Span
@@ -29,7 +29,7 @@ _SHORTEST = 1.0  # mm. A shorter line is not worth marking
 _ROUNDING = 1e-6  # mm. Far over rounding in the sums here
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Bevel:
     """How far the surface falls away from the edge of a template.
 

@@ -10,7 +10,6 @@ over the plate's thickness, as the shadow of the plug between the two faces, so 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
@@ -19,6 +18,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
+from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body, Stacked
 from plugs.templates.bevel import FACES, THINNED, WITHIN, Bevel, farthest
@@ -49,7 +49,7 @@ _UNUSED = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Edge:
     """The section that gauges are cut to, and where the plug stands on the board there.
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 import shapely
 
+from plugs.ground.records import record
 from plugs.templates.words import LEAST_MARGIN, Templates
 
 LEAST_SCREWS: Final = 2
@@ -20,7 +21,7 @@ _THINNED = 0.05  # mm. Made good in the margin
 _CLEAR = 3.0  # mm. Between a screw's hole and a slot (common practice, no source)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Hole:
     """A round hole in a template.
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import shapely
 
+from plugs.ground.records import record
 from plugs.ground.tolerances import QUARTER_CHORDS
 
 Intervals = list[tuple[float, float]]
@@ -29,7 +29,7 @@ _SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)
 _NOTHING = 1e-6  # mm2. Rounding of areas
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Upright:
     """A template as the slots see it: a plate that stands upright.
 
@@ -47,7 +47,7 @@ class Upright:
     region: shapely.MultiPolygon
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Slot:
     """A slot in a template, for another one.
 
@@ -77,7 +77,7 @@ class Slot:
     outline: shapely.Polygon
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Fit:
     """How slots are cut.
 
@@ -99,7 +99,7 @@ class Fit:
     relief: str = "dog-bone"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Interlock:
     """The slots of a set of templates.
 

@@ -8,7 +8,7 @@ body leaves open between the two faces is projected square to them, and that sha
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
+from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body, Stacked
 from plugs.templates.bevel import THINNED, WITHIN, Bevel, bevel_of
@@ -43,7 +44,7 @@ _STEEP_DEG = 45.0  # degrees. A saw's table tilts no farther (common practice, n
 _SHORT = 10.0  # mm. A slot's half with less height holds nothing (common practice, no source)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Mark:
     """A line drawn on a template.
 
@@ -62,7 +63,7 @@ class Mark:
     points: tuple[tuple[float, float, float, float], ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Template:
     """A plate of ply or card that stands in the plug.
 
@@ -133,7 +134,7 @@ class Template:
         return f"gauge-{inside}-{self.line}-{self.part}" if self.is_gauge else inside
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Sheet:
     """The outline of a template, and how the surface leaves it."""
 

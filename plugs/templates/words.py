@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Annotated, Final
 
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
 from plugs.ground.limits import Count, OneOf, OrOne, Within
+from plugs.ground.records import record
 
 LEAST_MARGIN: Final = 1.0
 """mm. From the edge of a hole to the edge of a template."""
@@ -18,7 +18,7 @@ LEAST_MARGIN: Final = 1.0
 _MOST = 200  # templates one way: more are a typing error
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Templates:
     """Templates of plywood or card that a plug is sanded to.
 
@@ -74,7 +74,7 @@ class Templates:
     bevel_mark: Annotated[float, Within(0.0, 1000.0)] = 0.5
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Span:
     """Where a template stands along its axis.
 

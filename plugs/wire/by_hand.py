@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from itertools import pairwise
 from typing import Final
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.figures import tenth_up
 from plugs.ground.lengths import as_length
+from plugs.ground.records import record
 from plugs.mesh.mesh import PLANES
 from plugs.wire.cuts import Cut
 from plugs.wire.journey import MARGIN, Block, block_of, journey_round, wire_rings
@@ -57,7 +58,7 @@ _ARMS: Final = 20.0
 """mm. Of wire outside either template, so that the bow's arms stay off them."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Stretch:
     """Numbers from corner to corner, called at one pace.
 
@@ -73,7 +74,7 @@ class Stretch:
     seconds: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Tour:
     """The wire's way round an outline or an opening, along both templates.
 
@@ -110,7 +111,7 @@ class Tour:
         return 2.0 * self.run_seconds + sum(one.seconds * (one.last - one.first) for one in self.stretches)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Plate:
     """A template on one face.
 
@@ -132,7 +133,7 @@ class Plate:
     guide: shapely.Polygon
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class HandCut:
     """A piece as it is cut by hand.
 
@@ -170,7 +171,7 @@ class HandCut:
         return sum(tour.seconds for tour in self.tours)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class ByHand:
     """All that is cut by hand.
 

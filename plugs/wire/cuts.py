@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
@@ -11,6 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.mesh import PLANES, Body
 from plugs.wire.pairs import paired
@@ -30,7 +30,7 @@ _TWIST_DEG: Final = 3.0
 """Sides of the two faces that turn more against each other are told to twist."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Left:
     """Something that a straight wire does not reach.
 
@@ -52,7 +52,7 @@ class Left:
     remedy: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Cut:
     """A piece as a wire cuts it.
 
@@ -117,7 +117,7 @@ class Cut:
         return dict(sorted(found.items()))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Between:
     """Where a piece lies, and how it is to be cut.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -11,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.wire.cuts import Cut
 from plugs.wire.ruled import Ruled, out_by
 
@@ -27,7 +27,7 @@ _APART: Final = 0.05
 """mm. A way in that comes no deeper into the piece only touches it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Slit:
     """A cut from the outline to a hole, right through the piece: it is glued again.
 
@@ -41,7 +41,7 @@ class Slit:
     finish: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Journey:
     """The wire's way on the two faces of a piece, in the plane of the faces.
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.wire.cuts import Cut
 from plugs.wire.ruled import Ruled
 from plugs.wire.words import GUESSED_KERF, Bow, WireCutter
@@ -25,7 +26,7 @@ _NO_MOVE: Final = 1e-9
 """mm, and s: added so that no length and no time is nothing."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Kerf:
     """Width of the slot by feed.
 
@@ -117,7 +118,7 @@ def kerf_of(machine: WireCutter | Bow) -> Kerf:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Standing:
     """A block in a machine.
 

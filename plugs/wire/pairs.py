@@ -6,12 +6,12 @@ taken, by dynamic programming, whose straight lines leave the least foam over th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.wire.rings import arc, corners_of, turns_of
 from plugs.wire.sections import Sectioned
@@ -43,7 +43,7 @@ _FARTHEST: Final = 0.25
 """Of the outlines' size: corners farther apart are not one line of the body."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Pairs:
     """Pairs of points on the outlines of two faces, all the way round.
 

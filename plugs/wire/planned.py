@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import Final
 
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.wire.cuts import Cut
 from plugs.wire.journey import CLEAR, Block, Journey, block_of, journey_round, wire_rings
 from plugs.wire.machine import Kerf, Standing, kerf_of, stand_block
@@ -28,7 +29,7 @@ _REACHED: Final = 1e-6
 """mm. What rounding may take from a limit."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Planned:
     """A piece as it is cut on a machine.
 

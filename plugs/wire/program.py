@@ -11,13 +11,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 from plugs.wire.planned import Planned
 from plugs.wire.words import WireCutter, axes_of
 
@@ -140,7 +140,7 @@ _CLEAR: Final = 10.0
 """mm. Over the strip, where the wire goes from slot to slot."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class SlotTest:
     """A strip with slots at several feeds, cut downward from its upper edge.
 

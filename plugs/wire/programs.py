@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -11,6 +10,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
+from plugs.ground.records import record
 from plugs.wire.cuts import Cut
 from plugs.wire.machine import Kerf, kerf_of, speeds_along
 from plugs.wire.planned import Planned, plan_cut
@@ -36,7 +36,7 @@ NOT_REACHED: Final = {
 """What a straight wire does not reach, by its kind."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Used:
     """What a program uses of an axis.
 
@@ -55,7 +55,7 @@ class Used:
     travel_ratio: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class WireProgram:
     """A piece with its program, as it was read back.
 
@@ -94,7 +94,7 @@ class WireProgram:
         return float(np.hypot(*np.diff(middle, axis=0).T).sum())
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Wired:
     """All that is cut by wire.
 

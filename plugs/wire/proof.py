@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import Final
 
@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from plugs.wire.machine import Kerf, Standing
@@ -37,7 +38,7 @@ _SEEN: Final = 48
 """Places of each plane, those farthest out, at which the foam left is measured square to the body."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Proof:
     """What a program leaves of its block, compared with the body.
 
@@ -60,7 +61,7 @@ class Proof:
 Slits = Sequence[tuple[Array, Array]]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Told:
     """What is told beside a program: how the block stands, the slot, what is to be left of it.
 

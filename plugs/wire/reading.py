@@ -12,13 +12,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 
@@ -44,7 +45,7 @@ class ProgramFaultError(ValueError):
     """A line that cannot be read, or a move that cannot be told."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Ran:
     """What a program does.
 
@@ -63,7 +64,7 @@ class Ran:
     is_hot: NDArray[np.bool_]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Dialect:
     """What a controller makes of a program.
 
@@ -86,7 +87,7 @@ class Dialect:
     wire_off: str
 
 
-@dataclass(slots=True)
+@record(slots=True)
 class _State:
     """What a controller remembers from line to line."""
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.wire.pairs import Pairs
 from plugs.wire.rings import area_of, corners_of, least_beside, mitres_of, moved_out
 from plugs.wire.sections import Sectioned
@@ -37,7 +37,7 @@ _MEASURED: Final = 240
 """Rulings at most at which the foam left is measured."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Ruled:
     """A closed surface of straight lines from face to face.
 
@@ -103,7 +103,7 @@ class Ruled:
         return Ruled(near=self.near[kept], far=self.far[kept], is_held=self.is_held[kept], width=self.width)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Foam:
     """Foam left above a body for the sanding block.
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Annotated, Final
 
 from plugs.ground.errors import PlugError
 from plugs.ground.figures import tenth_up
 from plugs.ground.limits import Count, Letters, Name, OneOf, Within
+from plugs.ground.records import record
 
 LETTERS: Final = ("X", "Y", "Z", "A", "B", "C", "U", "V", "W")
 """Of axes: six in NIST IR 6556, table 3 (confirmed); U, V, W lie beside X, Y, Z (ISO 6983, from memory)."""
@@ -29,7 +29,7 @@ Line = Annotated[str, Letters(0, 200)]
 """A line of a program; NIST IR 6556, 3.3 allows 256 letters (confirmed)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class WireAxis:
     """An axis of a wire cutter.
 
@@ -46,7 +46,7 @@ class WireAxis:
     most: Place = 600.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class WireCutter:
     """A machine whose wire is held at both ends, each moved in a plane of its own.
 
@@ -115,7 +115,7 @@ class WireCutter:
     kerf: Annotated[Sequence[tuple[Feed, Annotated[float, Within(0.05, 20.0)]]], Count(0, 100)] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Bow:
     """A hot wire in a bow, led by two people along a template on either face of the block.
 
@@ -145,7 +145,7 @@ class Bow:
     apart: Annotated[float, Within(5.0, 200.0)] = 20.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class WireWork:
     """What of a plug is cut by wire, and by which machine, or by hand.
 
