@@ -10,8 +10,25 @@ from plugs.ground.records import record
 
 Box = tuple[float, float, float, float]
 
-FOOTER: Final = 10.0
-"""Height of the strip at the foot of every page for its number, its name and the bar, mm."""
+FOOTER: Final = 14.0
+"""Height of the strip at the foot of every page for its legend, its number, its name and the bar, mm."""
+
+MEASURES: Final = {"mm": (100.0, "100 mm"), "in": (101.6, "4 in")}
+"""Length of the bar on every page and the side of the square, mm, and what is written, by display unit."""
+
+GROUPS: Final = {
+    "templates": "station and lengthwise templates, gauges, edges of mating faces, pairs for a bow",
+    "blocks": "radius blocks",
+    "pockets": "pocket patterns",
+    "base": "the base plan",
+    "layers": "layers of foam",
+    "cloth": "patterns of cloth",
+    "sheets": "sheets of foam and boards with what is cut from them",
+}
+"""What is printed at full size, one PDF a group."""
+
+USUAL_GROUPS: Final = ("templates", "blocks", "pockets")
+"""Groups that are printed unless others are asked for: what is traced round, not laid out by figures."""
 
 LONGEST_PAGE: Final = 5080.0
 """Longest page, mm: 14 400 units of 1/72 in are all that many readers take (from memory)."""
@@ -135,6 +152,38 @@ def paper_of(size: str | float | tuple[float, float], *, margin: float = 8.0, ov
     return Paper(
         name=name, width=width, height=height, is_roll=is_roll, margin=float(margin), overlap=float(overlap)
     )
+
+
+def checked_groups(groups: object, param: str) -> tuple[str, ...]:
+    """Return groups that are to be printed at full size.
+
+    Parameters
+    ----------
+    groups : sequence of str
+        Of `GROUPS`; none for no full-size paper.
+    param : str
+        Where they were given.
+
+    Returns
+    -------
+    tuple of str
+        Each once, in the order of `GROUPS`.
+
+    Raises
+    ------
+    PlugError
+        One has no such name.
+    """
+    words = groups if isinstance(groups, (tuple, list)) else (groups,)
+    for word in words:
+        if not isinstance(word, str) or word not in GROUPS:
+            raise PlugError(
+                param=param,
+                value=word,
+                reason="nothing of that name is printed at full size",
+                remedy=f"use some of {', '.join(GROUPS)}",
+            )
+    return tuple(group for group in GROUPS if group in words)
 
 
 def _size(size: str | float | tuple[float, float]) -> tuple[str, float, float, bool]:

@@ -11,14 +11,21 @@ import shapely
 
 from plugs.drafting.drawing import LABELS, Array, Box, Drawing, Label, Path
 from plugs.drafting.flat import flat_points, ring_of, turned_points
+from plugs.drafting.placing import Beside, words_among
 from plugs.drafting.styles import TRIM
+from plugs.ground.paper import MEASURES
 from plugs.ground.records import record
 from plugs.paper.marks import fitted, footer, n_letters, square
-from plugs.paper.pages import LETTER, SQUARE, PagePlan
+from plugs.paper.pages import LETTER, PagePlan
 from plugs.paper.tiling import Cell, TileGrid, tile_name
 
 _ROW: Final = 4.0  # mm. From row to row of letters
-_BAND: Final = SQUARE + 4.0  # mm. Of the foot, with the square to check the scale by
+_BAND: Final = max(side for side, _ in MEASURES.values()) + 4.0
+"""Height of the foot, with the square to check the scale by, mm."""
+
+_NAMES: Final = 4.0  # mm. Room for the names of columns and rows
+_NAME: Final = 2.0  # mm. Of a letter there
+_MOST: Final = 12  # drawings on a sheet of the map: more are too small to be told apart
 _HEAD: Final = 8.0  # mm. Of the title's row
 _CELL_WIDTH: Final = 90.0  # mm. Two small drawings beside each other on A4
 _CELL_HEIGHT: Final = 66.0  # mm. Four under each other
@@ -26,14 +33,19 @@ _SHEET_HEIGHT: Final = 297.0  # mm. Of a map cut from a roll, as high as A4
 _MOST_ROWS: Final = 8  # of words to a drawing: what is over ends in dots
 _EDGE: Final = 4.0  # mm. Free inside a cell
 _SEEN: Final = 0.2  # mm on paper. A chord no farther off its arc looks like it
-_LETTERS: Final = (1.2, 3.0)  # mm. A page's name in the map, least and largest
+_SHARES: Final = (0.0, -0.25, 0.25, -0.5, 0.5)
+_PLACES: Final = sorted(((a, u) for a in _SHARES for u in _SHARES), key=lambda one: one[0] ** 2 + one[1] ** 2)
+"""Where in its tile a name is tried, over the room that it leaves: the middle first."""
+
+_LETTERS: Final = (1.4, 3.0)  # mm. A page's number in the map, least and largest
 
 _WORDS: Final = (
     "Print at 100 %, nothing fitted or shrunk.",
     "Measure the square both ways and the bar: if one is wrong, cut nothing.",
     "Lay two pages so that crosses of the same name lie on each other; the dotted frame is the edge of what "
     "a page shows.",
-    "Tiles are named by column and row; those without lines are not printed.",
+    "In this map letters and figures beside a drawing name the columns and rows of its tiles, B3 and so on; "
+    "in each tile stands its page. Tiles without lines are not printed.",
 )
 
 
@@ -79,26 +91,29 @@ def map_sheets(plan: PagePlan, drawings: Sequence[Drawing], *, title: str) -> tu
         None where every drawing is whole on one page, and a page has the square to measure.
     """
     tiled = [i for i in range(len(drawings)) if plan.pages_of(i)]
-    has_square = any(page.square is not None for page in plan.pages)
-    if has_square and all(len(plan.grids[i].kept) == 1 and plan.grids[i].has_notes for i in tiled):
+    if plan.is_plain and any(page.square is not None for page in plan.pages):
         return ()
     paper = plan.paper
     size = (paper.width, min(_SHEET_HEIGHT, paper.height) if paper.is_roll else paper.height)
     window = paper.window(size)
     n_across = max(1, int((window[2] - window[0]) // _CELL_WIDTH))
-    high = window[3] - window[1] - _BAND - _HEAD
-    n_down = max(1, int(high // _CELL_HEIGHT))
-    field = ((window[2] - window[0]) / n_across, high / n_down)
+    high = window[3] - window[1] - _HEAD
+    n_down, n_more = (max(1, int(room // _CELL_HEIGHT)) for room in (high - _BAND, high))
+    while n_across * n_more > _MOST:
+        n_across, n_more = (n_across - 1, n_more) if n_across > n_more else (n_across, n_more - 1)
+    n_down = min(n_down, n_more)
+    field = ((window[2] - window[0]) / n_across, min((high - _BAND) / n_down, high / n_more))
     words = _shared_rows(plan, drawings, field) + _untold_rows(plan, drawings, field)
     # how many sheets there are depends only on how many fields, so page numbers are known here
     n_fields = len(tiled) + len(words)
-    n_sheets = -(-n_fields // (n_across * n_down))
+    n_sheets = 1 + max(0, -(-(n_fields - n_across * n_down) // (n_across * n_more)))
     entries = [_Entry(drawing=i, rows=_rows(plan, drawings, i, n_sheets, field[0])) for i in tiled]
     entries += [_Entry(drawing=None, rows=_numbered(rows, n_sheets)) for rows in words]
     sheets = []
     for number in range(n_sheets):
-        here = entries[number * n_across * n_down : (number + 1) * n_across * n_down]
-        paths, labels = _base(size, window, number + 1, n_sheets + len(plan.pages), title)
+        begin = n_across * (n_down + (number - 1) * n_more) if number else 0
+        here = entries[begin : begin + n_across * (n_more if number else n_down)]
+        paths, labels = _base(size, window, number + 1, n_sheets + len(plan.pages), title, plan.unit)
         for place, entry in enumerate(here):
             left = window[0] + (place % n_across) * field[0]
             top = window[3] - _HEAD - (place // n_across) * field[1]
@@ -113,19 +128,22 @@ def map_sheets(plan: PagePlan, drawings: Sequence[Drawing], *, title: str) -> tu
 
 
 def _base(
-    size: tuple[float, float], window: Box, number: int, n_pages: int, title: str
+    size: tuple[float, float], window: Box, number: int, n_pages: int, title: str, unit: str
 ) -> tuple[list[Path], list[Label]]:
-    """Return what every sheet of the map shows: head, square, words, foot."""
-    paths, labels = square((window[0] + 1.0, window[1] + 2.0))
-    x, y = window[0] + SQUARE + 5.0, window[1] + SQUARE
-    for words in _WORDS:
-        for row in textwrap.wrap(words, n_letters(window[2] - x)):
-            labels.append(Label(text=row, at=(x, y - LETTER), height=LETTER))
-            y -= _ROW
-        y -= _ROW / 2.0
+    """Return what a sheet of the map shows beside its fields: head, foot; the first has square and words."""
+    paths, labels = list[Path](), list[Label]()
+    if number == 1:
+        paths, labels = square((window[0] + 1.0, window[1] + 2.0), unit)
+        side, _ = MEASURES[unit]
+        x, y = window[0] + side + 5.0, window[1] + side
+        for words in _WORDS:
+            for row in textwrap.wrap(words, n_letters(window[2] - x)):
+                labels.append(Label(text=row, at=(x, y - LETTER), height=LETTER))
+                y -= _ROW
+            y -= _ROW / 2.0
     head = fitted(f"Page map: {title}", (window[2] - window[0]) * LETTER / 4.0)
     labels.append(Label(text=head, at=(window[0], window[3] - 4.0), height=4.0))
-    more, rows = footer(size, window, (f"Page {number} of {n_pages}, page map", title))
+    more, rows = footer(size, window, (f"Page {number} of {n_pages}, page map", title), unit)
     return paths + more, labels + rows
 
 
@@ -194,7 +212,7 @@ def _field(
     ]
     if entry.drawing is None:
         return [], labels
-    top -= len(entry.rows) * _ROW + 1.0
+    left, top = left + _NAMES, top - len(entry.rows) * _ROW - 1.0 - _NAMES
     grid, drawing = plan.grids[entry.drawing], drawings[entry.drawing]
     corner, width, height = _extent(grid)
     scale = min((right - left - 2.0 * _EDGE) / width, (top - foot - _EDGE) / height)
@@ -209,12 +227,13 @@ def _field(
         if grid.has_notes or path.dxf_layer != LABELS or _is_on_map(points, box):
             paths.append(_open(points, path.dxf_layer))
     pages = {cell: place + n_sheets + 1 for cell, place in plan.pages_of(entry.drawing).items()}
+    rings: dict[Cell, Array] = {}
     for cell in ((c, r) for r in range(grid.n_rows) for c in range(grid.n_columns)):
-        ring = ring_of(grid.cell_box(cell)) * scale + move
         if cell in pages:
-            paths.append(_open(ring, TRIM))
-            labels.append(_cell_label(cell, pages[cell], ring))
-    return paths, labels
+            rings[cell] = ring_of(grid.cell_box(cell)) * scale + move
+    labels += _names(rings, (left + _EDGE, top))
+    labels += words_among([_page_of(pages[cell], ring) for cell, ring in rings.items()], paths, (), ())
+    return paths + [_open(ring, TRIM) for ring in rings.values()], labels
 
 
 def _extent(grid: TileGrid) -> tuple[tuple[float, float], float, float]:
@@ -230,14 +249,32 @@ def _is_on_map(points: Array, box: Box) -> bool:
     return bool(low[0] >= box[0] and low[1] >= box[1] and high[0] <= box[2] and high[1] <= box[3])
 
 
-def _cell_label(cell: Cell, number: int, ring: Array) -> Label:
-    """Return a tile's name and page, as large as fits."""
-    text = f"{tile_name(cell)} p{number}"
+def _names(rings: dict[Cell, Array], corner: tuple[float, float]) -> list[Label]:
+    """Return the letter of each column over a grid, and the figure of each row beside it."""
+    columns = {cell[0]: ring[:4, 0].mean() for cell, ring in rings.items()}
+    rows = {cell[1]: ring[:4, 1].mean() for cell, ring in rings.items()}
+    places = [(tile_name((c, 0))[:-1], (x, corner[1] + 0.5 * _NAMES)) for c, x in columns.items()]
+    places += [(str(r + 1), (corner[0] - 0.5 * _NAMES, y)) for r, y in rows.items()]
+    return [
+        Label(text=text, at=(float(x), float(y)), height=_NAME, align="centre") for text, (x, y) in places
+    ]
+
+
+def _page_of(number: int, ring: Array) -> Beside:
+    """Return the page of a tile, as large as fits where no line runs, else smaller, its middle first."""
+    text = str(number)
     width, height = np.ptp(ring, axis=0).tolist()
     least, most = _LETTERS
     size = max(least, min(most, 0.8 * width / len(text), 0.5 * height))
     x, y = ring[:4].mean(axis=0).tolist()
-    return Label(text=text, at=(x, y), height=size, align="centre")
+    choices = []
+    for letters in dict.fromkeys((size, max(least, 0.7 * size), least)):
+        reach = (max(0.0, width - 1.1 * letters * len(text)), max(0.0, height - 1.6 * letters))
+        choices += [
+            Label(text=text, at=(x + across * reach[0], y + up * reach[1]), height=letters, align="centre")
+            for across, up in _PLACES
+        ]
+    return Beside(choices=tuple(choices))
 
 
 def _open(points: Array, dxf_layer: str) -> Path:

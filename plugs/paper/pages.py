@@ -10,7 +10,7 @@ import numpy as np
 
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Box, Drawing, Label, box_around, label_box
 from plugs.drafting.flat import turned_box, turned_points
-from plugs.ground.paper import FOOTER, Paper
+from plugs.ground.paper import FOOTER, MEASURES, Paper
 from plugs.ground.records import record
 from plugs.paper.shelves import shelved
 from plugs.paper.tiling import BLEED, SHORTEST_WINDOW, Cell, Sketch, TileGrid, best_grid, sketch_of, tile_name
@@ -18,9 +18,6 @@ from plugs.paper.words import whole_words
 
 LETTER: Final = 2.5
 """Height of a capital letter in what is written on a page beside the drawings, mm."""
-
-SQUARE: Final = 100.0
-"""Side of the square on every page, mm."""
 
 CAPTION: Final = 5.0
 """Room for the name under each of several drawings on a page, mm."""
@@ -102,7 +99,7 @@ class Page:
     crosses : tuple of Cross
         The marks shared with its neighbours.
     square : tuple of 2 float or None, mm
-        Lower left corner of the 100 mm square; None where there is no room for it clear of every line.
+        Lower left corner of the square to measure; it is on one page at most.
     cell : tuple of 2 int, or None
         Column and row of the tile; None on a page of several drawings.
     """
@@ -130,13 +127,21 @@ class PagePlan:
         The drawings as the pages show them, every text whole on one of them.
     untold : tuple of tuple of str
         The texts of each that are beside its pages: the page map tells them.
+    unit : str
+        ``"mm"`` or ``"in"``: of the bar and the square.
     """
 
     paper: Paper
+    unit: str
     pages: tuple[Page, ...]
     grids: tuple[TileGrid, ...]
     shown: tuple[Drawing, ...]
     untold: tuple[tuple[str, ...], ...]
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether every drawing is whole on one page, so that nothing is to be laid together."""
+        return _is_plain(self.pages, self.grids)
 
     def pages_of(self, drawing: int) -> dict[Cell, int]:
         """Return the pages of a drawing that is shared out in tiles.
@@ -158,7 +163,13 @@ class PagePlan:
         }
 
 
-def plan_pages(drawings: Sequence[Drawing], paper: Paper) -> PagePlan:
+def _is_plain(pages: Sequence[Page], grids: Sequence[TileGrid]) -> bool:
+    """Return whether every drawing is whole on one page."""
+    tiled = {page.spots[0].drawing for page in pages if page.cell is not None}
+    return all(len(grids[i].kept) == 1 and grids[i].has_notes for i in tiled)
+
+
+def plan_pages(drawings: Sequence[Drawing], paper: Paper, unit: str = "mm") -> PagePlan:
     """Return where every drawing goes, on few pages.
 
     Parameters
@@ -167,6 +178,8 @@ def plan_pages(drawings: Sequence[Drawing], paper: Paper) -> PagePlan:
         At full size, mm.
     paper : Paper
         What they are printed on.
+    unit : str
+        ``"mm"`` or ``"in"``: of the bar and the square.
 
     Returns
     -------
@@ -189,13 +202,14 @@ def plan_pages(drawings: Sequence[Drawing], paper: Paper) -> PagePlan:
         crosses[page.spots[0].drawing] += [(x0 - dx, y0 - dy, x1 - dx, y1 - dy) for x0, y0, x1, y1 in boxes]
     told = [whole_words(*one) for one in zip(drawings, grids, sketches, crosses, strict=True)]
     shown = tuple(drawing for drawing, _ in told)
-    sketches = [
-        sketch if new is old else sketch_of(new)
-        for sketch, new, old in zip(sketches, shown, drawings, strict=True)
-    ]
-    placed = tuple(replace(page, square=_square(page, sketches)) for page in pages)
+    if _is_plain(pages, grids):  # else the page map has the square
+        sketches = [
+            sketch if new is old else sketch_of(new)
+            for sketch, new, old in zip(sketches, shown, drawings, strict=True)
+        ]
+        pages = _with_square(pages, sketches, MEASURES[unit][0])
     untold = tuple(texts for _, texts in told)
-    return PagePlan(paper=paper, pages=placed, grids=grids, shown=shown, untold=untold)
+    return PagePlan(paper=paper, unit=unit, pages=tuple(pages), grids=grids, shown=shown, untold=untold)
 
 
 def _tile_pages(drawing: int, grid: TileGrid, paper: Paper) -> list[Page]:
@@ -308,8 +322,17 @@ def _shelf_pages(
     return pages
 
 
-def _square(page: Page, sketches: Sequence[Sketch]) -> tuple[float, float] | None:
-    """Return where in the window the 100 mm square is clear of lines, words and marks; None where nowhere."""
+def _with_square(pages: Sequence[Page], sketches: Sequence[Sketch], side: float) -> list[Page]:
+    """Return pages, the first that has room for the square with it."""
+    for place, page in enumerate(pages):
+        corner = _square(page, sketches, side)
+        if corner is not None:
+            return [*pages[:place], replace(page, square=corner), *pages[place + 1 :]]
+    return list(pages)
+
+
+def _square(page: Page, sketches: Sequence[Sketch], side: float) -> tuple[float, float] | None:
+    """Return where in the window the square is clear of lines, words and marks; None where nowhere."""
     rows = [np.array([cross.at]).T for cross in page.crosses]
     for spot in page.spots:
         dense = sketches[spot.drawing].dense
@@ -319,13 +342,13 @@ def _square(page: Page, sketches: Sequence[Sketch]) -> tuple[float, float] | Non
         rows.append(np.stack((x[is_here], y[is_here])))
     x, y = np.concatenate(rows, axis=1)
     x0, y0, x1, y1 = page.window
-    edge_x, edge_y = (min(14.0, (long - SQUARE) / 2.0) for long in (x1 - x0, y1 - y0))
+    edge_x, edge_y = (min(14.0, (long - side) / 2.0) for long in (x1 - x0, y1 - y0))
     for downs, acrosses in ((_COARSE, _COARSE), (_FINE, _FINE)):
         for down in downs:
             for across in acrosses:
-                left = x0 + edge_x + across * (x1 - x0 - SQUARE - 2.0 * edge_x)
-                foot = y1 - edge_y - SQUARE - down * (y1 - y0 - SQUARE - 2.0 * edge_y)
-                away = np.maximum(np.abs(x - left - SQUARE / 2.0), np.abs(y - foot - SQUARE / 2.0))
-                if not np.any(np.abs(away - SQUARE / 2.0) < _BESIDE_SQUARE):
+                left = x0 + edge_x + across * (x1 - x0 - side - 2.0 * edge_x)
+                foot = y1 - edge_y - side - down * (y1 - y0 - side - 2.0 * edge_y)
+                away = np.maximum(np.abs(x - left - side / 2.0), np.abs(y - foot - side / 2.0))
+                if not np.any(away < side / 2.0 + _BESIDE_SQUARE):
                     return left, foot
     return None

@@ -124,7 +124,7 @@ def _draw_all(
 ) -> None:
     """Write every drawing once, the page map, and the pages."""
     canvas.setTitle(title)
-    canvas.setSubject("templates at full size")
+    canvas.setSubject("at full size")
     canvas.setAuthor("")
     canvas.setCreator("plugs")
     canvas.setViewerPreference("PrintScaling", "None")
@@ -141,9 +141,9 @@ def _draw_all(
         canvas.setPageSize(tuple(side * POINT_PER_MM for side in sheet.size))
         _draw(canvas, sheet.drawing, (0.0, 0.0), MARK_WIDTH, known)
         canvas.showPage()
-    names, n_pages = [drawing.name for drawing in drawings], len(sheets) + len(plan.pages)
+    n_pages = len(sheets) + len(plan.pages)
     for number, page in enumerate(plan.pages, start=len(sheets) + 1):
-        marks = page_marks(page, names, number=number, n_pages=n_pages, title=title)
+        marks = page_marks(page, plan.shown, unit=plan.unit, number=number, n_pages=n_pages, title=title)
         _draw_page(canvas, page, shifts, marks, known)
     canvas.save()
 

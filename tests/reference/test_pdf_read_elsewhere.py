@@ -14,6 +14,9 @@ import numpy as np
 import pytest
 
 from plugs.drafting.drawing import Drawing, Label, Path
+from plugs.ground.paper import paper_of
+from plugs.paper.pages import plan_pages
+from plugs.paper.pdf import render_pdf
 from tests.reference.pdf_walk import MM, full_size_pdf, opened, strokes, texts
 
 ALLOWED = 0.05
@@ -159,7 +162,7 @@ def test_printers_are_asked_not_to_scale(read):
 
 
 def test_bar_on_every_page_and_a_square_that_crosses_no_line(read):
-    """A bar of 101.60 mm on each page, a closed square of 100.00 mm on some, unclipped, inside the page."""
+    """A bar of 100.00 mm on each page, a closed square of 100.00 mm on one, unclipped, inside the page."""
     _, reader, walked = read
     count = 0
     for page, found in zip(reader.pages, walked, strict=True):
@@ -168,7 +171,7 @@ def test_bar_on_every_page_and_a_square_that_crosses_no_line(read):
         squares = [
             s for s in own if len(s.points) == 5 and np.abs(np.ptp(s.points, axis=0) - 100.0).max() < 0.005
         ]
-        bars = [s for s in own if np.abs(np.ptp(s.points, axis=0) - (101.6, 0.0)).max() < 0.005]
+        bars = [s for s in own if np.abs(np.ptp(s.points, axis=0) - (100.0, 0.0)).max() < 0.005]
         assert len(bars) == 1
         assert len(squares) <= 1
         count += len(squares)
@@ -176,7 +179,18 @@ def test_bar_on_every_page_and_a_square_that_crosses_no_line(read):
             assert (s.points > 0.0).all()
             assert (s.points < size).all()
         assert min(s.width for s in found) >= 0.25 - 1e-4
-    assert count >= 1
+    assert count == 1
+
+
+def test_in_an_inch_plan_bar_and_square_are_of_four_inches():
+    """101.60 mm both, and that is what the words say; no other length is told to measure."""
+    plan = plan_pages([DRAWINGS[0]], paper_of("A4"), "in")
+    reader = opened(render_pdf([DRAWINGS[0]], plan, title="t"))
+    words = [text for page in reader.pages for text, _ in texts(page)]
+    assert "4 in" in words and "4 in square to measure, not a part" in words and "100 mm" not in words
+    sizes = [np.ptp(s.points, axis=0) for page in reader.pages for s in strokes(reader, page) if not s.form]
+    for size in ((101.6, 0.0), (101.6, 101.6)):
+        assert any(np.abs(one - size).max() < 0.005 for one in sizes)
 
 
 def test_a_metre_is_a_metre():
@@ -205,7 +219,7 @@ def test_arcs_are_true_circles():
 @pytest.mark.parametrize(("n_columns", "n_rows"), [(1, 1), (2, 1), (2, 2), (4, 3)])
 def test_pages_are_as_few_as_can_be(n_columns, n_rows):
     """A rectangle that just fills tiles of upright A4: its rim's tiles, and a sheet of map before them."""
-    size = [n * t - (n - 1) * 12.0 for n, t in zip((n_columns, n_rows), (194.0, 271.0), strict=True)]
+    size = [n * t - (n - 1) * 12.0 for n, t in zip((n_columns, n_rows), (194.0, 267.0), strict=True)]
     corners = [(0.0, 0.0), (size[0], 0.0), (size[0], size[1]), (0.0, size[1])]
     rim = Path(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer="ROUGH")
     reader = opened(full_size_pdf([drawn(rim)], paper="A4", title="t"))
@@ -229,7 +243,9 @@ def test_map_names_every_page():
         ]
         if ", tile " in foot:
             n_tiles += 1
-            assert f"{foot.rpartition(' ')[2]} p{number}" in named
+            assert str(number) in named
+            column, row = foot.rpartition(" ")[2][:1], foot.rpartition(" ")[2][1:]
+            assert {column, row} <= named
     assert n_tiles >= 10
     shared = [text for text in named if text.startswith("page ") and "small-1, small-2" in text]
     assert shared

@@ -114,7 +114,8 @@ def test_labels_can_be_read_back():
     assert "STATION Ø 3" in words
     assert "Page 1 of 1" in words
     assert "part: Tail" in words
-    assert "4 in" in words
+    assert "100 mm" in words
+    assert "ROUGH" in words, "the legend"
 
 
 def test_looks_are_those_of_the_svg():
