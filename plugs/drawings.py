@@ -265,7 +265,7 @@ def operator_sheets(work: Worked) -> dict[str, Drawing]:
     from plugs.subjects.wire_sheet import operator_sheet
 
     programs, machine = work.wire.programs, work.wire.machine
-    stems = wire_stems([one.cut.name for one in programs])
+    stems = wire_stems([one.name for one in programs])
     sheets = zip(programs, stems, strict=True)
     return _by_path(
         [operator_sheet(one, machine, path=f"{stem}-sheet", **_words(work)) for one, stem in sheets]

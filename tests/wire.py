@@ -64,17 +64,14 @@ def ran(planned: Planned, machine: WireCutter) -> Ran:
 
 def told(planned: Planned) -> Told:
     """Return what is told beside a program."""
-    slits = [
-        (planned.journey.near[[slit.begin, slit.finish]], planned.journey.far[[slit.begin, slit.finish]])
-        for slit in planned.journey.slits
-    ]
-    cut = planned.cut
+    (lain,) = planned.lot.lain
+    cut = lain.cut
     return Told(
         standing=planned.standing,
         kerf=planned.kerf,
         solid=cut.solid,
         faces=(cut.from_mm, cut.to_mm),
-        slits=slits,
+        slits=[ways for _, ways in planned.slits(cut.name)],
     )
 
 

@@ -24,7 +24,7 @@ from plugs.templates.bays import without_plates
 from plugs.templates.templates import Template
 
 if TYPE_CHECKING:
-    from plugs.wire.programs import Wired
+    from plugs.wire.programs import CutPiece, Wired
 
 Array = NDArray[np.float64]
 
@@ -148,20 +148,36 @@ def wire_ways(wired: Wired | None) -> tuple[WireWay, ...]:
     -------
     tuple of WireWay
     """
+    if wired is None:
+        return ()
+    from plugs.wire.program import rows_of
+
     found = []
-    for program in () if wired is None else wired.programs:
-        cut, standing = program.cut, program.planned.standing
-        ends, seconds = program.ran.ends[1:-1], program.ran.seconds[1:-1]  # without the ways home
-        sides = []
-        for across, place in ((standing.at[2], cut.from_mm), (standing.at[2] + cut.width, cut.to_mm)):
-            plane = standing.unplaced(ends[:, :2] + across / standing.span * (ends[:, 2:] - ends[:, :2]))
-            points = np.empty((len(plane), 3))
-            points[:, ["xyz".index(axis) for axis in PLANES[cut.axis]]] = plane
-            points[:, "xyz".index(cut.axis)] = place
-            sides.append(points)
-        times = np.cumsum(seconds) - seconds[0]
-        found.append(WireWay(name=cut.name, near=sides[0], far=sides[1], seconds=times))
+    for program in wired.programs:
+        planned, ran = program.planned, program.ran
+        at = rows_of(planned, wired.machine)
+        moves = np.arange(1, len(ran.ends) - 1)  # without the ways home
+        steps = np.clip(np.searchsorted(at, moves) - planned.before, 0, len(planned.journey.near) - 1)
+        owners = planned.journey.owners[steps]
+        count = len(planned.lot.lain)
+        for i, piece in enumerate(program.pieces):
+            own = owners == planned.journey.freed[i % count]
+            ends, seconds = ran.ends[moves[own]], ran.seconds[moves[own]]
+            found.append(_way_of(piece, ends, np.cumsum(seconds) - seconds[0]))
     return tuple(found)
+
+
+def _way_of(piece: CutPiece, ends: Array, seconds: Array) -> WireWay:
+    """Return the way of the wire round a piece, by where its ends stand."""
+    cut, standing = piece.cut, piece.standing
+    sides = []
+    for across, place in ((standing.at[2], cut.from_mm), (standing.at[2] + cut.width, cut.to_mm)):
+        plane = standing.unplaced(ends[:, :2] + across / standing.span * (ends[:, 2:] - ends[:, :2]))
+        points = np.empty((len(plane), 3))
+        points[:, ["xyz".index(axis) for axis in PLANES[cut.axis]]] = plane
+        points[:, "xyz".index(cut.axis)] = place
+        sides.append(points)
+    return WireWay(name=cut.name, near=sides[0], far=sides[1], seconds=seconds)
 
 
 def _cut(bare: Body, layers: Sequence[Layer], templates: Sequence[Template]) -> list[Body]:

@@ -127,9 +127,10 @@ def _by_machine(source: BookSource, told: Mapping[str, Any]) -> Html:
             )
         )
     columns = (
-        ("piece", "Block"), ("axis", "Axis across"), ("from_mm", "Near face"), ("to_mm", "Far face"),
+        ("piece", "Block"), ("sheets", "Cut as many"), ("pieces", "Pieces as they come off"),
+        ("axis", "Axis across"), ("from_mm", "Near face"), ("to_mm", "Far face"),
         ("block_mm", "Least size along, up, across"), ("block_at_mm", "Its least corner at"),
-        ("enters_from", "Wire enters from"), ("slits", "Slits to glue"), ("time_min", "Time"),
+        ("enters_from", "Wire enters from"), ("slits", "Slits to glue"), ("time_min", "Time of each"),
         ("foam_left_mm", "Most foam left"), ("files", "Program"),
     )  # fmt: skip
     head = f"Blocks for {told['machine']}, in the order of cutting"
@@ -181,8 +182,20 @@ def _routed(row: Mapping[str, Any]) -> Html:
 
 
 def _row(program: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the figures of a program as the table shows them."""
-    return {**program, "slits": program["slits"] or None}
+    """Return the figures of a program as the table shows them: the faces of a piece alone, or all pieces."""
+    pieces = program["pieces"]
+    is_alone = len(pieces) == 1
+    own = {key: pieces[0][key] for key in ("axis", "from_mm", "to_mm")} if is_alone else {}
+    many = program["sheets"] > 1
+    names = [f"{one['name']} of sheet {one['sheet']}" if many else one["name"] for one in pieces]
+    return {
+        **program,
+        **own,
+        "piece": program["name"],
+        "sheets": program["sheets"] if many else None,
+        "pieces": None if is_alone else names,
+        "slits": list(dict.fromkeys(slit for one in pieces for slit in one["slits"])),
+    }
 
 
 def _ticked(row: Mapping[str, Any]) -> Html:

@@ -26,6 +26,8 @@ def @FUNCTION@():
         name=@TITLE@,
         span=1200.0,             # between the planes in which the two ends move
         wire_lies="level",       # or "upright": the wire stands, the sheet lies flat
+        # Stand at the near end, look to the far one: does "along" count to the left or to the right?
+        along_runs="left",       # the wrong one cuts everything as in a mirror
         # The axes of each end, along and up: the letter in programs, and the travel.
         near=(WireAxis(letter="X", least=0.0, most=600.0), WireAxis(letter="Y", least=0.0, most=300.0)),
         far=(WireAxis(letter="U", least=0.0, most=600.0), WireAxis(letter="V", least=0.0, most=300.0)),

@@ -36,6 +36,7 @@ from plugs.recipe.words import (
     check_mating,
     check_recess,
     check_schedule,
+    check_wire_has_sheets,
     whole_stock,
     whole_templates,
 )
@@ -236,6 +237,7 @@ def checked_plug(result: object, function: str) -> Plug:
         check_schedule(plug.schedule)
     if plug.wire is not None:
         check_wire(plug.wire)
+        check_wire_has_sheets(plug.wire, plug.stock)
     if plug.router is not None:
         check_router(plug.router, "router")
     return _with_materials(replace(plug, templates=templates, stock=whole_stock(plug.stock)))

@@ -23,6 +23,7 @@ from plugs.laminate.materials import Foam, Material
 from plugs.laminate.plies import Schedule
 from plugs.recesses.recess import ROUT, Recess
 from plugs.templates.words import Templates
+from plugs.wire.words import WireWork
 
 
 def whole_stock(stock: Sequence[Stock]) -> tuple[Stock, ...]:
@@ -241,6 +242,28 @@ def check_schedule(schedule: Schedule) -> None:
     for word, given in named.items():
         if given is not None and not isinstance(given, str):
             check_material(given, f"schedule.{word}")
+
+
+def check_wire_has_sheets(wire: WireWork, stock: Sequence[Stock]) -> None:
+    """Refuse to cut the pieces of sheets together where there are no sheets.
+
+    Parameters
+    ----------
+    wire : WireWork
+    stock : sequence of Stock
+
+    Raises
+    ------
+    PlugError
+        No sheet is listed.
+    """
+    if wire.cut == "sheets" and not stock:
+        raise PlugError(
+            param="wire.cut",
+            value=wire.cut,
+            reason="the recipe lists no sheet to cut from",
+            remedy='list 1 or more in stock, such as Stock(width=1200.0, height=600.0, ...), or cut="layers"',
+        )
 
 
 def check_foam_meets_wire(foam: Foam | None) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache, partial
 from itertools import pairwise
@@ -11,17 +11,23 @@ import shapely
 
 from plugs.body.body import Solid, body_before
 from plugs.foam.hollow import Void
+from plugs.foam.stock import THICKNESS, region
 from plugs.ground.errors import PlugError, present
+from plugs.ground.lengths import as_length
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
+from plugs.nesting.nesting import Nesting, Sheet
 from plugs.recesses.recess import LAYERS
 from plugs.recipe.plug import Plug
 from plugs.stages.foam import Layering, Parted, StackTemplates
 from plugs.templates.bays import without_plates
 from plugs.wire.cuts import Between, Cut, make_cuts
-from plugs.wire.words import WireWork
+from plugs.wire.journey import MARGIN, Box
+from plugs.wire.lots import Lain, LeftOut, Lot, Lots
+from plugs.wire.machine import Block, has_room
+from plugs.wire.words import WireCutter, WireWork
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,7 +85,7 @@ def pieces_by_wire(plug: Plug, slabs: Slabs) -> tuple[Cut, ...]:
         Nothing is left to cut.
     """
     words, allowance = present(plug.wire), plug.stack.allowance
-    whole = _pieces(slabs) if words.cut == "layers" else _spans(plug, words, slabs)
+    whole = _pieces(slabs) if words.cut in ("layers", "sheets") else _spans(plug, words, slabs)
     cuts: list[Cut] = []
     for name, body, between in whole:
         way = words.way(between.name, name)
@@ -155,3 +161,70 @@ def _slab(turned: mesh.Stacked, foam: Body, axis: str, begin: float, finish: flo
     if behind:
         faces.append(float(box.upper[column]))
     return mesh.slabs(turned, faces)[1 if before else 0]
+
+
+def lots_on_sheets(cuts: Sequence[Cut], nesting: Nesting, machine: WireCutter) -> Lots:
+    """Return the pieces of each nested sheet together; what does not fill its sheet's thickness stands aside.
+
+    Parameters
+    ----------
+    cuts : sequence of Cut
+    nesting : Nesting
+    machine : WireCutter
+
+    Returns
+    -------
+    Lots
+    """
+    by_piece: dict[str, list[Cut]] = {}
+    for cut in cuts:
+        by_piece.setdefault(cut.piece, []).append(cut)
+    lots, aside = [], []
+    for sheet in nesting.sheets:
+        lot, thin = _lot_on(sheet, by_piece, nesting.cutting.kerf, machine)
+        lots += [lot] if lot is not None else []
+        aside += thin
+    return Lots(lots=tuple(lots), aside=tuple(aside))
+
+
+def _lot_on(
+    sheet: Sheet, cuts: Mapping[str, Sequence[Cut]], kerf: float, machine: WireCutter
+) -> tuple[Lot | None, list[LeftOut]]:
+    """Return what is cut of a sheet by one program, and its pieces that are planed before they are cut."""
+    lain, kept, thin = [], [], []
+    thickness = sheet.stock.thickness
+    for place in sheet.placements:
+        mine = cuts.get(place.piece.name, ())
+        if not mine or thickness - mine[0].width > THICKNESS:
+            kept.append(place.outline)
+            thin += [_planed(cut, thickness) for cut in mine]
+            continue
+        at = place.dx, place.dy
+        lain += [Lain(cut=cut, turn_deg=place.turn_deg, at=at, outline=place.outline) for cut in mine]
+    if not lain:
+        return None, thin
+    left, bottom, right, top = region(sheet.stock).bounds
+    box: Box = left, bottom, right, top
+    first = lain[0].cut
+    if not has_room(Block(box=box, axis=first.axis, width=first.width), machine):
+        used = shapely.union_all([one.outline for one in lain]).bounds
+        box = left, bottom, min(right, used[2] + MARGIN), min(top, used[3] + MARGIN)
+    lot = Lot(
+        name=f"sheet {sheet.number:02d}",
+        lain=tuple(lain),
+        box=box,
+        kept=shapely.union_all(kept),
+        sheet=(right - left, top - bottom),
+        kerf=kerf,
+    )
+    return lot, thin
+
+
+def _planed(cut: Cut, thickness: float) -> LeftOut:
+    """Return a piece that is thinner than its sheet."""
+    fills, whole = as_length(cut.width, ".1f"), as_length(thickness, "g", "size")
+    return LeftOut(
+        cut=cut,
+        reason=f"the plug fills {fills} of its {whole} sheet",
+        remedy="plane its block to that first, or list a sheet as thick",
+    )

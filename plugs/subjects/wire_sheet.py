@@ -55,7 +55,7 @@ def operator_sheet(
     Drawing
         In mm on the paper, at a scale that it tells: along to the right, up (or away from you) upward.
     """
-    name = program.cut.name
+    name = program.name
     builder = DrawingBuilder(
         path=path, title=f"{plug_name}, at the machine: {name}", display_unit=display_unit
     )
@@ -71,8 +71,7 @@ def operator_sheet(
     _zero(builder, machine, scale)
     _order(builder, program, scale)
     _sizes(builder, program, scale)
-    sign = Sign(rows=(Row(text=name),), least=_TEXT, largest=8.0)
-    builder.sign(shapely.Polygon(ways.near[1:-1] / scale).buffer(0), sign)
+    _names(builder, program, scale)
     builder.under(partial(_along_the_wire, program, machine, display_unit))
     builder.rows(_rows(program, machine, plug_name, display_unit, scale))
     return builder.drawing()
@@ -100,19 +99,35 @@ def _zero(builder: DrawingBuilder, machine: WireCutter, scale: int) -> None:
         builder.beside(Beside(choices=(label,), to=(x, y)))
 
 
+def _names(builder: DrawingBuilder, program: WireProgram, scale: int) -> None:
+    """Write each piece's name in it; on a sheet with its number in the order of cutting."""
+    ways, lot = program.planned.journey, program.planned.lot
+    for number, one in enumerate(ways.rounds, start=2):
+        if one.ring:
+            continue
+        own = ways.owners[one.begin : one.finish + 1] == one.piece
+        area = shapely.Polygon(ways.near[one.begin : one.finish + 1][own] / scale).buffer(0)
+        name = lot.lain[one.piece].cut.name
+        text = name if lot.sheet is None else f"{number}: {name}"
+        builder.sign(area, Sign(rows=(Row(text=text),), least=0.5 * _TEXT, largest=8.0))
+
+
 def _order(builder: DrawingBuilder, program: WireProgram, scale: int) -> None:
     """Draw the way in, and number what is cut in its order: slits with their openings, round, out."""
     ways = program.planned.journey
     begin, first = ways.near[0] / scale, ways.near[1] / scale
     if np.hypot(*(first - begin)) > 1.0:
         builder.draw(arrow(tuple(begin.tolist()), tuple(first.tolist())))
+    slits = {slit.finish: slit for slit in ways.slits}
     places = [("1 in", begin)]
     places += [
-        (f"{number} slit and opening", ways.near[slit.begin] / scale)
-        for number, slit in enumerate(ways.slits, start=2)
+        (f"{number} {slits[one.begin].name}", ways.near[slits[one.begin].begin] / scale)
+        for number, one in enumerate(ways.rounds, start=2)
+        if one.ring
     ]
-    last = len(ways.slits) + 2
-    places.append((f"{last} round, {last + 1} out", ways.near[-2] / scale))
+    last = len(ways.rounds) + 1
+    out = f"{last} round, {last + 1} out" if program.planned.lot.sheet is None else f"{last + 1} out"
+    places.append((out, ways.near[-2] / scale))
     for text, (x, y) in ((text, at.tolist()) for text, at in places):
         builder.beside(Beside(choices=(Label(text=text, at=(x, y + 2.0), height=_TEXT),), to=(x, y)))
     ahead = ways.near[2:4] / scale
@@ -169,27 +184,56 @@ def _along_the_wire(
 
 def _rows(program: WireProgram, machine: WireCutter, plug_name: str, unit: str, scale: int) -> list[str]:
     """Return what is to be known at the machine."""
-    cut, standing = program.cut, program.planned.standing
+    standing = program.planned.standing
     up = "up" if machine.wire_lies == "level" else "away from you"
-    first, second = PLANES[cut.axis]
-    axes = f"-{second} along, {first} {up}" if standing.is_turned else f"{first} along, {second} {up}"
     wide, high, deep = (format_length(value, unit) for value in standing.size)
     at = [format_length(value, unit) for value in standing.at]
+    corner = f"its least corner {at[0]} along, {at[1]} {up}, {at[2]} from the near plane"
     zero = ", ".join(f"{axis.letter}" for axis in (*machine.near, *machine.far))
     slot = "a guess: cut the slot test first" if program.planned.kerf.is_guess else "as measured"
     rows = [
-        f"{plug_name}: {cut.name} on {machine.name}, 1 : {scale}",
-        f"Block at least {wide} along, {high} {up}, {deep} across, faces planed to that",
-        f"It stands with {axes}; the face {cut.axis} = {format_length(cut.from_mm, unit)} to the near plane, "
-        f"its least corner {at[0]} along, {at[1]} {up}, {at[2]} from the near plane",
+        f"{plug_name}: {program.name} on {machine.name}, 1 : {scale}",
+        *(_of_block if program.planned.lot.sheet is None else _of_sheet)(program, up, unit),
+        f"Block at least {wide} along, {high} {up}, {deep} across, faces planed to that; {corner}",
         f"{zero} zeroed with the wire square to both planes; where the block stands higher, straight packing",
-        f"{CUT}: the wire on the near face; {FAR}: on the far one; numbers tell the order",
+        f"Drawn as seen from the {'far' if machine.along_runs == 'left' else 'near'} end; {CUT}: the wire on "
+        f"the near face; {FAR}: on the far one; numbers tell the order",
         f"Time {cell(program.seconds / 60.0, 'time_min')} min, slot {slot}",
-        f"Most foam left {format_fine(program.proof.foam_left_mm, unit)}, cut in at most "
-        f"{format_fine(program.proof.cut_in_mm, unit)}, as the program is read back",
+        f"Most foam left {format_fine(program.foam_left_mm, unit)}, cut in at most "
+        f"{format_fine(program.cut_in_mm, unit)}, as the program is read back",
         "Wire cold and no block for the first run; hands and clothes off the wire and its ends",
         *CAUTIONS[:2],
     ]
-    if program.planned.journey.slits:
-        rows.append("Slits are glued again")
+    slits = dict.fromkeys(name for piece in program.pieces for name in piece.slits)
+    if slits:
+        rows.append(f"Slits are glued again: {', '.join(slits)}")
     return [one for row in rows for one in wrap(row, _LONGEST)]
+
+
+def _of_block(program: WireProgram, up: str, unit: str) -> list[str]:
+    """Return how the block of a piece stands."""
+    (piece,) = program.pieces
+    along, upward = piece.standing.axes(*PLANES[piece.cut.axis])
+    face = f"{piece.cut.axis} = {format_length(piece.cut.from_mm, unit)}"
+    return [f"It stands with {along} along, {upward} {up}; the face {face} to the near plane"]
+
+
+def _of_sheet(program: WireProgram, up: str, unit: str) -> list[str]:
+    """Return how a sheet stands, and in which order its pieces come off."""
+    lot, standing = program.planned.lot, program.planned.standing
+    axis = lot.lain[0].cut.axis
+    along, upward = standing.axes("width", "height")
+    rows = [
+        f"The sheet stands with its {along} along and its {upward} {up}; lower faces of layers, towards "
+        f"-{axis}, to the near plane"
+    ]
+    left, bottom, right, top = lot.box
+    if lot.sheet is not None and (right - left, top - bottom) != lot.sheet:
+        size = f"{format_length(right - left, unit)} x {format_length(top - bottom, unit)}"
+        rows.append(f"Saw the sheet to {size} from its lower left corner first")
+    for number in range(1, program.sheets + 1):
+        names = ", ".join(piece.cut.name for piece in program.pieces if piece.sheet == number)
+        rows.append(f"Pieces as they come off{f', sheet {number}' if program.sheets > 1 else ''}: {names}")
+    if program.sheets > 1:
+        rows.append(f"Cut {program.sheets} sheets by this program, each marked with its pieces")
+    return rows

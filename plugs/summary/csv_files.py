@@ -9,6 +9,7 @@ from plugs.stages.worked import Worked
 from plugs.summary.fit import fit_file
 from plugs.summary.foam import LAIN, LEFT, PIECES, PINS, lain, left_of, standing
 from plugs.summary.laminate import MIXES, PLIES, PURCHASES
+from plugs.summary.wire import piece_rows
 from plugs.tables.rows import csv_text
 
 UNKNOWN = "see its sheet"
@@ -40,6 +41,7 @@ def csv_files(work: Worked) -> dict[str, str]:
         from plugs.wire.program import slot_sheet
 
         tables["wire/slot-test.csv"] = slot_sheet(work.wire.slots)
+        tables["wire/pieces.csv"] = piece_rows(work.wire)
     nesting = work.sheets.nesting
     if nesting is not None:
         tables["sheets/cut-list.csv"] = LAIN.rows(lain(nesting.sheets))

@@ -12,7 +12,7 @@ from plugs.summary.table import Figure, Table
 if TYPE_CHECKING:
     from plugs.routing.routed import Routed, RouterProgram
     from plugs.wire.by_hand import ByHand, HandCut
-    from plugs.wire.programs import Wired, WireProgram
+    from plugs.wire.programs import CutPiece, Wired, WireProgram
 
 BY_HAND: Final[Table[HandCut]] = Table(
     Figure("piece", lambda one: one.cut.name),
@@ -35,29 +35,39 @@ BY_HAND: Final[Table[HandCut]] = Table(
 SLOT_TEST: Final = "wire/slot-test.ngc"
 """Where the program of the slot test goes."""
 
-PROGRAMS: Final[Table[WireProgram]] = Table(
-    Figure("piece", lambda one: one.cut.name),
-    Figure("axis", lambda one: one.cut.axis),
-    Figure("from_mm", lambda one: one.cut.from_mm),
-    Figure("to_mm", lambda one: one.cut.to_mm),
-    Figure("block_mm", lambda one: one.planned.standing.size),
-    Figure("block_at_mm", lambda one: one.planned.standing.at),
-    Figure("is_turned", lambda one: one.planned.standing.is_turned),
-    Figure("enters_from", lambda one: one.planned.journey.side),
-    Figure("slits", lambda one: len(one.planned.journey.slits)),
-    Figure("length_mm", lambda one: one.length_mm),
-    Figure("time_min", lambda one: one.seconds / 60.0),
-    Figure("allowance_mm", lambda one: one.cut.allowance),
+CUT_PIECES: Final[Table[CutPiece]] = Table(
+    Figure("name", lambda one: one.cut.name, "piece"),
+    Figure("sheet", lambda one: one.sheet, "sheet"),
+    Figure("axis", lambda one: one.cut.axis, "axis"),
+    Figure("from_mm", lambda one: one.cut.from_mm, "from_mm"),
+    Figure("to_mm", lambda one: one.cut.to_mm, "to_mm"),
+    Figure("turn_deg", lambda one: one.standing.turn_deg, "turn_deg"),
+    Figure("slits", lambda one: list(one.slits)),
+    Figure("allowance_mm", lambda one: one.cut.allowance, "allowance_mm"),
     Figure("is_ruled", lambda one: one.cut.is_ruled),
     Figure("foam_over_body_mm", lambda one: one.cut.foam.largest_mm),
     Figure("foam_over_body_at_mm", lambda one: list(one.cut.place(one.cut.foam.where).values())),
     Figure("foam_over_body_m3", lambda one: 1e-9 * one.cut.foam.volume_mm3),
-    Figure("foam_left_mm", lambda one: one.proof.foam_left_mm),
-    Figure("cut_in_mm", lambda one: one.proof.cut_in_mm),
+    Figure("foam_left_mm", lambda one: one.proof.foam_left_mm, "foam_left_mm"),
+    Figure("cut_in_mm", lambda one: one.proof.cut_in_mm, "cut_in_mm"),
     Figure("not_reached", lambda one: [left.kind for left in one.cut.left]),
+)
+"""Pieces: the foam over the body is as planned, without the allowance; foam left and cut in are proved."""
+
+PROGRAMS: Final[Table[WireProgram]] = Table(
+    Figure("name", lambda one: one.name),
+    Figure("sheets", lambda one: one.sheets),
+    Figure("block_mm", lambda one: one.planned.standing.size),
+    Figure("block_at_mm", lambda one: one.planned.standing.at),
+    Figure("is_turned", lambda one: one.planned.standing.is_turned),
+    Figure("enters_from", lambda one: one.planned.journey.side),
+    Figure("length_mm", lambda one: one.length_mm),
+    Figure("time_min", lambda one: one.seconds / 60.0),
+    Figure("foam_left_mm", lambda one: one.foam_left_mm),
+    Figure("cut_in_mm", lambda one: one.cut_in_mm),
     Figure("feed_ratio", lambda one: one.feed_ratio),
 )
-"""Programs: the foam over the body is as planned, without the allowance; foam left and cut in are proved."""
+"""Programs: the largest foam left and the deepest cut of all their pieces."""
 
 
 def wire_figures(wired: Wired | None, files: Mapping[str, bytes]) -> dict[str, Any] | None:
@@ -83,6 +93,7 @@ def wire_figures(wired: Wired | None, files: Mapping[str, bytes]) -> dict[str, A
                     }
                     for used in one.axes
                 ],
+                "pieces": [CUT_PIECES.told(piece) for piece in one.pieces],
                 "files": [path] if path in files else [],
             }
             for path, one in zip(paths, wired.programs, strict=True)
@@ -172,9 +183,18 @@ def program_files(work: Worked) -> dict[str, str]:
     return wire_files(work) | router_files(work)
 
 
+def piece_rows(wired: Wired) -> list[list[str]]:
+    """Return the pieces of all programs as rows of a table, in the order in which they come off."""
+    heads, *_ = CUT_PIECES.rows(())
+    return [
+        ["program", *heads],
+        *([one.name, *CUT_PIECES.row(piece)] for one in wired.programs for piece in one.pieces),
+    ]
+
+
 def program_paths(wired: Wired) -> list[str]:
     """Return where each program goes, by path in the folder."""
-    return [f"wire/{name}.ngc" for name in file_stems([one.cut.name for one in wired.programs])]
+    return [f"wire/{name}.ngc" for name in file_stems([one.name for one in wired.programs])]
 
 
 def wire_files(work: Worked) -> dict[str, str]:

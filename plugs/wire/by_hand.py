@@ -23,7 +23,7 @@ from plugs.ground.lengths import as_length
 from plugs.ground.records import record
 from plugs.mesh.mesh import PLANES
 from plugs.wire.cuts import Cut
-from plugs.wire.journey import MARGIN, Block, block_of, journey_round, wire_rings
+from plugs.wire.journey import MARGIN, Box, block_of, journey_round, wire_rings
 from plugs.wire.machine import Kerf, kerf_of
 from plugs.wire.planned import half_slots
 from plugs.wire.programs import TOLD_MM, guessed, left_over
@@ -158,7 +158,7 @@ class HandCut:
     cut: Cut
     bow: Bow
     kerf: Kerf
-    block: Block
+    block: Box
     side: str
     tours: tuple[Tour, ...]
     plates: tuple[Plate, Plate]

@@ -59,6 +59,8 @@ class Cut:
     Attributes
     ----------
     name : str
+    piece : str
+        That it is, or is an island of.
     axis : str
         Of the plug, that lies across: from face to face.
     from_mm, to_mm : float
@@ -78,6 +80,7 @@ class Cut:
     """
 
     name: str
+    piece: str
     axis: str
     from_mm: float
     to_mm: float
@@ -171,6 +174,7 @@ def _cut(body: Body, between: Between, name: str) -> Cut:
     allowance = 0.0 if between.how == "finish" and is_ruled else between.allowance
     return Cut(
         name=name,
+        piece=between.name,
         axis=between.axis,
         from_mm=between.from_mm,
         to_mm=between.to_mm,

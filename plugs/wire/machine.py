@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
-from plugs.wire.cuts import Cut
 from plugs.wire.ruled import Ruled
 from plugs.wire.words import GUESSED_KERF, Bow, WireCutter
 
@@ -119,6 +118,25 @@ def kerf_of(machine: WireCutter | Bow) -> Kerf:
 
 
 @record(frozen=True, slots=True, kw_only=True)
+class Block:
+    """What a piece or several are cut from.
+
+    Attributes
+    ----------
+    box : tuple of four float, mm
+        Left, bottom, right, top in the plane of its faces, as `plugs.mesh.mesh.PLANES` has it.
+    axis : str
+        Of the plug, that lies across.
+    width : float, mm
+        From face to face.
+    """
+
+    box: tuple[float, float, float, float]
+    axis: str
+    width: float
+
+
+@record(frozen=True, slots=True, kw_only=True)
 class Standing:
     """A block in a machine.
 
@@ -134,6 +152,10 @@ class Standing:
         Of the piece's plane: what comes to the block's corner, after turning.
     span : float, mm
         Between the planes of the ends.
+    turn_deg : float, deg
+        By which the piece is turned on its block before.
+    is_flipped : bool
+        Turned over before it is turned: its first axis then counts the other way along.
     """
 
     size: tuple[float, float, float]
@@ -141,6 +163,46 @@ class Standing:
     is_turned: bool
     origin: tuple[float, float]
     span: float
+    turn_deg: float = 0.0
+    is_flipped: bool = False
+
+    def lain(self, turn_deg: float, by: tuple[float, float]) -> Standing:
+        """Return how a piece stands that lies somewhere on the block.
+
+        Parameters
+        ----------
+        turn_deg : float, deg
+            Counter-clockwise, about the origin of its plane.
+        by : tuple of two float, mm
+            By which it is then moved.
+
+        Returns
+        -------
+        Standing
+        """
+        along, up = self._turned(np.array(by)).tolist()
+        return replace(self, turn_deg=turn_deg, origin=(self.origin[0] - along, self.origin[1] - up))
+
+    def _turned(self, points: Array) -> Array:
+        """Return places of a block turned over and turned as it stands."""
+        over = points * np.array([-1.0, 1.0]) if self.is_flipped else points
+        return np.stack([-over[..., 1], over[..., 0]], axis=-1) if self.is_turned else over
+
+    def axes(self, first: str, second: str) -> tuple[str, str]:
+        """Return what of a block's own plane lies along, and what up.
+
+        Parameters
+        ----------
+        first, second : str
+            Names of its two axes.
+
+        Returns
+        -------
+        tuple of two str
+            With a minus before those that count the other way.
+        """
+        first = f"-{first}" if self.is_flipped else first
+        return (f"-{second}", first) if self.is_turned else (first, second)
 
     def placed(self, points: Array) -> Array:
         """Return places of the piece's plane in the machine, along and up.
@@ -153,7 +215,8 @@ class Standing:
         -------
         (..., 2) float, mm
         """
-        turned = np.stack([-points[..., 1], points[..., 0]], axis=-1) if self.is_turned else points
+        lain = points @ _turn(self.turn_deg) if self.turn_deg else points
+        turned = self._turned(lain)
         return np.asarray(turned - np.array(self.origin) + np.array(self.at[:2]))
 
     def unplaced(self, points: Array) -> Array:
@@ -169,7 +232,9 @@ class Standing:
         (..., 2) float, mm
         """
         plain = points - np.array(self.at[:2]) + np.array(self.origin)
-        return np.asarray(np.stack([plain[..., 1], -plain[..., 0]], axis=-1) if self.is_turned else plain)
+        lain = np.stack([plain[..., 1], -plain[..., 0]], axis=-1) if self.is_turned else plain
+        lain = lain * np.array([-1.0, 1.0]) if self.is_flipped else lain
+        return np.asarray(lain @ _turn(-self.turn_deg) if self.turn_deg else lain)
 
     def ends(self, near: Array, far: Array) -> Array:
         """Return where the ends of the wire stand for places on the two faces.
@@ -209,55 +274,96 @@ class Standing:
         -------
         Ruled
         """
-        return replace(ring, near=self.placed(ring.near), far=self.placed(ring.far))
+        near, far, is_held = self.placed(ring.near), self.placed(ring.far), ring.is_held
+        if self.is_flipped:  # material stays on the left
+            near, far, is_held = near[::-1], far[::-1], is_held[::-1]
+        return replace(ring, near=near, far=far, is_held=is_held)
 
 
-def stand_block(cut: Cut, block: tuple[float, float, float, float], machine: WireCutter) -> Standing:
-    """Return where the block of a piece stands: at the near lower corner of the room, midway across.
+def _turn(turn_deg: float) -> Array:
+    """Return what turns rows of places counter-clockwise; quarter turns without rounding."""
+    quarters = turn_deg / 90.0
+    if quarters == round(quarters):
+        c, s = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))[int(quarters) % 4]
+    else:
+        c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    return np.array([[c, s], [-s, c]])
+
+
+def stand_block(name: str, block: Block, machine: WireCutter) -> Standing:
+    """Return where a block stands: at the near lower corner of the room, midway across.
 
     Parameters
     ----------
-    cut : Cut
-    block : tuple of four float, mm
-        Left, bottom, right, top in the plane of its faces.
+    name : str
+        Of what is cut.
+    block : Block
     machine : WireCutter
 
     Returns
     -------
     Standing
-        Turned by a quarter where it fits only so.
+        Turned by a quarter where it fits only so; turned over where it would come out as in a mirror.
 
     Raises
     ------
     PlugError
         The machine has no room for it.
+
+    Notes
+    -----
+    The planes of a plug's x and z run to the right and up for whoever looks against the axis; that of its y
+    for whoever looks along it. A machine whose first axis counts to the left, seen from its near end, is of
+    the former kind.
     """
-    left, bottom, right, top = block
-    wide, high = right - left, top - bottom
+    left, bottom, right, top = block.box
+    is_flipped = (block.axis == "y") != (machine.along_runs == "right")
+    left, right = (-right, -left) if is_flipped else (left, right)
+    wide, high, width = right - left, top - bottom, block.width
     room = [most - least for least, most in (machine.room_along, machine.room_up, machine.room_across)]
-    if cut.width > room[2]:
-        raise _no_room("room_across", cut, machine.room_across, "across", cut.width)
+    if width > room[2]:
+        raise _no_room("room_across", name, machine.room_across, "across", width)
     is_turned = (wide > room[0] or high > room[1]) and high <= room[0] and wide <= room[1]
     along, up = (high, wide) if is_turned else (wide, high)
     for word, need, has in (("room_along", along, room[0]), ("room_up", up, room[1])):
         if need > has:
-            raise _no_room(word, cut, getattr(machine, word), word.removeprefix("room_"), need)
+            raise _no_room(word, name, getattr(machine, word), word.removeprefix("room_"), need)
     return Standing(
-        size=(along, up, cut.width),
-        at=(machine.room_along[0], machine.room_up[0], machine.room_across[0] + 0.5 * (room[2] - cut.width)),
+        size=(along, up, width),
+        at=(machine.room_along[0], machine.room_up[0], machine.room_across[0] + 0.5 * (room[2] - width)),
         is_turned=is_turned,
         origin=(-top, left) if is_turned else (left, bottom),
         span=machine.span,
+        is_flipped=is_flipped,
     )
 
 
-def _no_room(word: str, cut: Cut, room: tuple[float, float], way: str, need: float) -> PlugError:
+def has_room(block: Block, machine: WireCutter) -> bool:
+    """Return whether a machine has room for a block.
+
+    Parameters
+    ----------
+    block : Block
+    machine : WireCutter
+
+    Returns
+    -------
+    bool
+    """
+    try:
+        stand_block("", block, machine)
+    except PlugError:
+        return False
+    return True
+
+
+def _no_room(word: str, name: str, room: tuple[float, float], way: str, need: float) -> PlugError:
     """Return the error of a block that is larger than the machine has room for."""
     enough = (room[0], math.ceil(10.0 * (room[0] + need)) / 10.0)
     return PlugError(
         param=f"wire.machine.{word}",
         value=room,
-        reason=f"the block of {cut.name} is {need:.1f} mm {way}, and the machine has room for "
+        reason=f"the block of {name} is {need:.1f} mm {way}, and the machine has room for "
         f"{room[1] - room[0]:.1f} mm",
         remedy=f"cut it on a machine with room up to {enough[1]:.1f}, or in smaller pieces: stock sheets "
         f"of at most {room[1] - room[0]:.0f} mm part its layers",

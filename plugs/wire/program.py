@@ -87,12 +87,34 @@ def program_text(head: Sequence[str], ends: Array, seconds: Array, machine: Wire
     return "\n".join([*lines, *machine.ends]) + "\n"
 
 
+def rows_of(planned: Planned, machine: WireCutter) -> NDArray[np.int64]:
+    """Return at which move of the program, read back, each place of a plan is reached.
+
+    Parameters
+    ----------
+    planned : Planned
+    machine : WireCutter
+
+    Returns
+    -------
+    (n,) int
+    """
+    scale = _INCH if machine.unit == "in" else 1.0
+    places = np.round(planned.ends / scale, machine.decimals) + 0.0
+    return np.concatenate([[0], np.cumsum((np.diff(places, axis=0) != 0.0).any(axis=1))])
+
+
 def _head(planned: Planned, machine: WireCutter, title: str) -> list[str]:
     """Return the comments that say what is cut, and how its block stands."""
     (along, up, across), size = planned.standing.at, planned.standing.size
     way = "up" if machine.wire_lies == "level" else "away from you"
+    lot = planned.lot
+    held = ["pieces as they come off: " + ", ".join(lot.lain[i].cut.name for i in planned.journey.freed)]
+    times = [f"cut {1 + len(lot.copies)} sheets by this program"] if lot.copies else []
     return [
-        f"{title}: {planned.cut.name}",
+        f"{title}: {lot.name}",
+        *(held if lot.sheet is not None else []),
+        *times,
         f"block {size[0]:.1f} along, {size[1]:.1f} {way}, {size[2]:.1f} across, mm",
         f"its least corner at {along:.1f} along, {up:.1f} {way}, {across:.1f} from the near plane",
         "guessed slot: cut a slot test first" if planned.kerf.is_guess else "slot as measured",

@@ -12,10 +12,11 @@ from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
 from plugs.ground.records import record
 from plugs.wire.cuts import Cut
-from plugs.wire.machine import Kerf, kerf_of, speeds_along
-from plugs.wire.planned import Planned, plan_cut
-from plugs.wire.program import SlotTest, program_of, slot_test
-from plugs.wire.proof import Proof, Told, prove
+from plugs.wire.lots import LeftOut, Lots, lot_of, repeated
+from plugs.wire.machine import Kerf, Standing, kerf_of, speeds_along
+from plugs.wire.planned import Planned, plan_lot
+from plugs.wire.program import SlotTest, program_of, rows_of, slot_test
+from plugs.wire.proof import Proof, Told, prove_all
 from plugs.wire.reading import Dialect, Ran, read_back
 from plugs.wire.words import WireCutter, axes_of
 
@@ -56,15 +57,38 @@ class Used:
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
+class CutPiece:
+    """A piece as a program leaves it.
+
+    Attributes
+    ----------
+    cut : Cut
+    standing : Standing
+    sheet : int
+        Of the sheets that the program cuts, from 1.
+    proof : Proof
+    slits : tuple of str
+        Names of the cuts through it.
+    """
+
+    cut: Cut
+    standing: Standing
+    sheet: int
+    proof: Proof
+    slits: tuple[str, ...]
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class WireProgram:
-    """A piece with its program, as it was read back.
+    """A program with its pieces, as it was read back.
 
     Attributes
     ----------
     planned : Planned
     text : str
     ran : Ran
-    proof : Proof
+    pieces : tuple of CutPiece
+        Sheet by sheet, those of each in the order in which they come off.
     axes : tuple of Used
     feed_ratio : float, dimensionless
         Of the feed that the busier end can follow.
@@ -73,14 +97,29 @@ class WireProgram:
     planned: Planned
     text: str
     ran: Ran
-    proof: Proof
+    pieces: tuple[CutPiece, ...]
     axes: tuple[Used, ...]
     feed_ratio: float
 
     @property
-    def cut(self) -> Cut:
-        """The piece."""
-        return self.planned.cut
+    def name(self) -> str:
+        """Of the piece or the sheet."""
+        return self.planned.lot.name
+
+    @property
+    def sheets(self) -> int:
+        """How many blocks or sheets are cut by it."""
+        return 1 + len(self.planned.lot.copies)
+
+    @property
+    def foam_left_mm(self) -> float:
+        """The largest on any of its pieces."""
+        return max(piece.proof.foam_left_mm for piece in self.pieces)
+
+    @property
+    def cut_in_mm(self) -> float:
+        """The deepest cut into any of its pieces."""
+        return max(piece.proof.cut_in_mm for piece in self.pieces)
 
     @property
     def seconds(self) -> float:
@@ -112,12 +151,12 @@ class Wired:
     findings: tuple[Finding, ...]
 
 
-def write_programs(cuts: Sequence[Cut], machine: WireCutter, title: str, allowance: float) -> Wired:
-    """Return the programs of some pieces, each read back and proved.
+def write_programs(lots: Lots, machine: WireCutter, title: str, allowance: float) -> Wired:
+    """Return the programs of some lots, each read back and proved; what is left out of one has its own.
 
     Parameters
     ----------
-    cuts : sequence of Cut
+    lots : Lots
     machine : WireCutter
     title : str
         Of the plug.
@@ -133,7 +172,24 @@ def write_programs(cuts: Sequence[Cut], machine: WireCutter, title: str, allowan
     PlugError
         The machine has no room or no travel for a piece; a program would spoil it.
     """
-    programs = tuple(_program(cut, machine, title, allowance) for cut in cuts)
+    plans, left_out = [], list(lots.aside)
+    for lot in repeated(lots.lots):
+        try:
+            plan = plan_lot(lot, machine)
+        except PlugError as fault:
+            if lot.sheet is None or fault.param == "wire.how":
+                raise
+            words = fault.reason, fault.remedy
+            left_out += [
+                LeftOut(cut=one.cut, reason=words[0], remedy=words[1])
+                for sheet in (lot, *lot.copies)
+                for one in sheet.lain
+            ]
+        else:
+            plans.append(plan)
+            left_out += plan.left_out
+    plans += [plan_lot(lot_of(one.cut), machine) for one in left_out]
+    programs = tuple(_program(plan, machine, title, allowance) for plan in plans)
     return Wired(
         machine=machine,
         programs=programs,
@@ -145,15 +201,15 @@ def write_programs(cuts: Sequence[Cut], machine: WireCutter, title: str, allowan
                 "cut wire/slot-test.ngc, write the widths on wire/slot-test.csv, and give them as kerf",
             ),
             *_beyond(machine, programs),
-            *left_over([one.cut for one in programs]),
+            *_by_themselves(left_out),
+            *left_over([piece.cut for one in programs for piece in one.pieces]),
             *_proved(programs),
         ),
     )
 
 
-def _program(cut: Cut, machine: WireCutter, title: str, allowance: float) -> WireProgram:
-    """Return the program of a piece, read back and proved."""
-    planned = plan_cut(cut, machine)
+def _program(planned: Planned, machine: WireCutter, title: str, allowance: float) -> WireProgram:
+    """Return a program, read back and proved for all that is cut by it."""
     text = program_of(planned, machine, title)
     near, up, far, far_up = (axis.letter for axis in axes_of(machine))
     dialect = Dialect(
@@ -163,28 +219,41 @@ def _program(cut: Cut, machine: WireCutter, title: str, allowance: float) -> Wir
         wire_on=machine.wire_on,
         wire_off=machine.wire_off,
     )
-    ran = read_back(text, dialect, cut.name, ("wire.machine.begins", machine.begins))
-    ways = planned.journey
-    slits = [(ways.near[[one.begin, one.finish]], ways.far[[one.begin, one.finish]]) for one in ways.slits]
-    proof = prove(
-        ran,
-        Told(
-            standing=planned.standing,
-            kerf=planned.kerf,
-            solid=cut.solid,
-            faces=(cut.from_mm, cut.to_mm),
-            slits=slits,
-        ),
-    )
-    _check_proof(cut, proof, allowance)
+    ran = read_back(text, dialect, planned.lot.name, ("wire.machine.begins", machine.begins))
     return WireProgram(
         planned=planned,
         text=text,
         ran=ran,
-        proof=proof,
+        pieces=_pieces(planned, ran, allowance),
         axes=_axes_used(ran, machine),
         feed_ratio=_feed_used(ran, machine),
     )
+
+
+def _pieces(planned: Planned, ran: Ran, allowance: float) -> tuple[CutPiece, ...]:
+    """Return the pieces that a program leaves, each proved."""
+    first, kerf = planned.lot, planned.kerf
+    asked = []
+    for sheet, lot in enumerate((first, *first.copies), start=1):
+        for i in planned.journey.freed:
+            slits = planned.slits(first.lain[i].cut.name)
+            asked.append((sheet, lot.lain[i].cut, lot.lain[i].standing(planned.standing), slits))
+    told = [
+        Told(
+            standing=standing,
+            kerf=kerf,
+            solid=cut.solid,
+            faces=(cut.from_mm, cut.to_mm),
+            slits=[ways for _, ways in slits],
+        )
+        for _, cut, standing, slits in asked
+    ]
+    found = []
+    for (sheet, cut, standing, slits), proof in zip(asked, prove_all(ran, told), strict=True):
+        _check_proof(cut, proof, allowance)
+        names = tuple(name for name, _ in slits)
+        found.append(CutPiece(cut=cut, standing=standing, sheet=sheet, proof=proof, slits=names))
+    return tuple(found)
 
 
 def _check_proof(cut: Cut, proof: Proof, allowance: float) -> None:
@@ -249,7 +318,7 @@ def _beyond(machine: WireCutter, programs: Sequence[WireProgram]) -> list[Findin
     """Return the finding that a wire goes slower through the foam than any slot was measured at."""
     if not machine.kerf:
         return []
-    slowest = [(_slowest(one), one.cut.name) for one in programs]
+    slowest = [(_slowest(one, machine), one.name) for one in programs]
     feed, name = min(slowest)
     measured = machine.kerf[0][0]
     if feed >= _SLOWER * measured:
@@ -269,7 +338,7 @@ def _beyond(machine: WireCutter, programs: Sequence[WireProgram]) -> list[Findin
     ]
 
 
-def _slowest(one: WireProgram) -> float:
+def _slowest(one: WireProgram, machine: WireCutter) -> float:
     """Return the slowest that a program takes the hot wire along its piece at either face, mm a minute."""
     standing = one.planned.standing
     lean = (one.ran.ends[:, 2:] - one.ran.ends[:, :2]) / standing.span
@@ -279,8 +348,26 @@ def _slowest(one: WireProgram) -> float:
     (left, bottom, _), (wide, high, _) = standing.at, standing.size
     least, most = np.array([left, bottom]) + _INSIDE, np.array([left + wide, bottom + high]) - _INSIDE
     inner = np.all([((face > least) & (face < most)).all(axis=1) for face in faces], axis=0)
-    speeds = [speeds_along(face, one.ran.seconds)[inner & one.ran.is_hot] for face in faces]
+    way = one.planned.journey
+    rows = rows_of(one.planned, machine)[one.planned.before :][: len(way.near)]
+    is_cut = np.isin(np.arange(len(inner)), rows[way.is_cut])
+    speeds = [speeds_along(face, one.ran.seconds)[inner & one.ran.is_hot & is_cut] for face in faces]
     return min(float(speed.min(initial=np.inf)) for speed in speeds)
+
+
+def _by_themselves(left_out: Sequence[LeftOut]) -> list[Finding]:
+    """Return the pieces of sheets that are cut by programs of their own, why, and what would do."""
+    whys = dict.fromkeys((one.reason, one.remedy) for one in left_out)
+    return [
+        Finding(
+            code="wire-by-itself",
+            severity="note",
+            where=", ".join(one.cut.name for one in left_out if (one.reason, one.remedy) == why),
+            message=f"cut from a block of its own, by a program of its own: {why[0]}",
+            remedy=why[1],
+        )
+        for why in whys
+    ]
 
 
 def left_over(cuts: Sequence[Cut]) -> list[Finding]:
@@ -325,7 +412,7 @@ def left_over(cuts: Sequence[Cut]) -> list[Finding]:
 def _proved(programs: Sequence[WireProgram]) -> list[Finding]:
     """Return the pieces that come out otherwise than planned."""
     found = []
-    for one in programs:
+    for one in (piece for program in programs for piece in program.pieces):
         deep = one.proof.cut_in_mm
         if deep > TOLD_MM:
             x, y, s = one.proof.where_in

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 from typing import Final
@@ -96,21 +96,50 @@ def prove(ran: Ran, told: Told) -> Proof:
     -------
     Proof
     """
-    standing = told.standing
-    plain = sectioned(told.solid, *told.faces, PROOF_PLANES)
-    placed = (shapely.transform(section, standing.placed) for section in plain.sections)
-    body = replace(plain, sections=tuple(shapely.MultiPolygon(shapely.get_parts(one)) for one in placed))
+    return prove_all(ran, [told])[0]
+
+
+def prove_all(ran: Ran, told: Sequence[Told]) -> list[Proof]:
+    """Return what a program that was read back leaves of a block for each of its pieces.
+
+    Parameters
+    ----------
+    ran : Ran
+    told : sequence of Told
+        On one block, and of one width.
+
+    Returns
+    -------
+    list of Proof
+        In their order.
+    """
+    slots: dict[float, list[shapely.Geometry]] = {}
+    found = []
+    for one in told:
+        plain = sectioned(one.solid, *one.faces, PROOF_PLANES)
+        placed = (shapely.transform(section, one.standing.placed) for section in plain.sections)
+        body = replace(plain, sections=tuple(shapely.MultiPolygon(shapely.get_parts(s)) for s in placed))
+        for place in body.places.tolist():
+            key = round(place, 9)
+            if key not in slots:
+                slots[key] = _parts(ran, one, place)
+        found.append(_proof(body, one, slots))
+    return found
+
+
+def _proof(body: Sectioned, told: Told, slots: Mapping[float, list[shapely.Geometry]]) -> Proof:
+    """Return what a program leaves for a piece, of what it leaves at each plane."""
     deepest, where_in = 0.0, (0.0, 0.0, 0.0)
     points, heights = [], []
     middle = body.sections[len(body.sections) // 2]
-    for place, section in zip(body.places, body.sections, strict=True):
-        piece = _piece(ran, told, float(place), middle if section.is_empty else section)
-        gone = section.difference(shapely.union_all([piece, *_slits_at(told, float(place))]))
+    for place, section in zip(body.places.tolist(), body.sections, strict=True):
+        piece = _piece(slots[round(place, 9)], middle if section.is_empty else section)
+        gone = section.difference(shapely.union_all([piece, *_slits_at(told, place)]))
         spots = shapely.get_coordinates(gone)
         by = shapely.distance(shapely.points(spots), piece) if len(spots) else np.zeros(0)
         if len(by) and by.max() > deepest:
             x, y = spots[int(by.argmax())].tolist()
-            deepest, where_in = float(by.max()), (x, y, float(place))
+            deepest, where_in = float(by.max()), (x, y, place)
         spots = shapely.get_coordinates(piece)
         points.append(spots)
         heights.append(np.full(len(spots), place))
@@ -134,14 +163,18 @@ def left_at(ran: Ran, told: Told, place: float) -> shapely.Polygon:
         Along and up.
     """
     solid = mesh.outline(mesh.stacked(told.solid, "z"), _inside(told, place), above=True)
-    return _piece(ran, told, place, shapely.transform(solid, told.standing.placed))
+    return _piece(_parts(ran, told, place), shapely.transform(solid, told.standing.placed))
 
 
-def _piece(ran: Ran, told: Told, place: float, section: shapely.Geometry) -> shapely.Polygon:
-    """Return what a program leaves of its block at a plane where the body has some section."""
+def _parts(ran: Ran, told: Told, place: float) -> list[shapely.Geometry]:
+    """Return the parts of a block that a program leaves at a plane."""
     (left, bottom, _), (wide, high, _) = told.standing.at, told.standing.size
     rest = shapely.box(left, bottom, left + wide, bottom + high).difference(slot_at(ran, told, place))
-    parts = [part for part in shapely.get_parts(rest) if part.area > _CRUMB_MM2]
+    return [part for part in shapely.get_parts(rest) if part.area > _CRUMB_MM2]
+
+
+def _piece(parts: Sequence[shapely.Geometry], section: shapely.Geometry) -> shapely.Polygon:
+    """Return the part that has most of some section of a body."""
     return max(parts, key=lambda part: part.intersection(section).area, default=shapely.Polygon())
 
 

@@ -57,6 +57,9 @@ class WireCutter:
         Between the two planes in which the ends move.
     wire_lies : str
         "level": across a table, the second axis of each end is upright; "upright": over a flat sheet.
+    along_runs : str
+        "left" or "right": where the first axis of each end counts to, seen from the near end to the far one
+        with the second axis upward. The wrong one cuts everything as in a mirror.
     near, far : tuple of two WireAxis
         Of the end at 0 across, and of the end at ``span``: along, then up (or away from you, with an
         upright wire). At equal values the wire lies square to both planes.
@@ -93,6 +96,7 @@ class WireCutter:
     name: Name = "wire cutter"
     span: Annotated[float, Within(50.0, 20_000.0)] = 1200.0
     wire_lies: Annotated[str, OneOf(("level", "upright"))] = "level"
+    along_runs: Annotated[str, OneOf(("left", "right"))] = "left"
     near: tuple[WireAxis, WireAxis] = (WireAxis(letter="X"), WireAxis(letter="Y", most=300.0))
     far: tuple[WireAxis, WireAxis] = (WireAxis(letter="U"), WireAxis(letter="V", most=300.0))
     room_along: Span = (20.0, 580.0)
@@ -156,8 +160,9 @@ class WireWork:
     bow : Bow or None
         Pairs of templates are drawn for it. One of the two is given, or both.
     cut : str
-        "layers": every piece of the stack; "bays": blocks glued up between station templates in the stack,
-        or between stations; "block": the whole plug between its ends along ``across``.
+        "layers": every piece of the stack, each from a block of its own; "sheets": the same, all pieces of a
+        nested sheet by one program as far as their bevels allow; "bays": blocks glued up between station
+        templates in the stack, or between stations; "block": the whole plug along ``across``.
     across : str
         The plug's axis along the wire, for "bays" always "x", for "layers" the stack's.
     how : str or mapping of str to str
@@ -168,7 +173,7 @@ class WireWork:
 
     machine: WireCutter | None = None
     bow: Bow | None = None
-    cut: Annotated[str, OneOf(("layers", "bays", "block"))] = "layers"
+    cut: Annotated[str, OneOf(("layers", "sheets", "bays", "block"))] = "layers"
     across: Annotated[str, OneOf(("x", "y", "z"))] = "x"
     how: How | Mapping[Name, How] = "finish"
 

@@ -12,6 +12,7 @@ def wire_cutter():
         name="Wire cutter",
         span=800.0,
         wire_lies="level",
+        along_runs="left",       # seen from the near end to the far one
         near=(WireAxis(letter="X", least=0.0, most=900.0), WireAxis(letter="Y", least=0.0, most=500.0)),
         far=(WireAxis(letter="U", least=0.0, most=900.0), WireAxis(letter="V", least=0.0, most=500.0)),
         room_along=(30.0, 850.0),

@@ -269,6 +269,7 @@ NONE: Final = {
     "router-narrow": "a drill at the bench, or another bit",
     "template-in-blend": "another place, to be chosen",
     "wire-beyond-slots": "a slot to measure",
+    "wire-by-itself": "a sheet nested anew, or a larger machine; tried in tests/unit/test_wire_lots.py",
     "wire-bulge": "sanding at the bench",
     "wire-cuts-in": "filler at the bench, or what its proof would find of a larger allowance",
     "wire-end": "a rasp at the bench",

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
+import shapely
 
 from plugs.files.kinds import KINDS
 from plugs.ground.errors import PlugError
@@ -18,11 +20,11 @@ from tests.reference.rs274 import strict
 
 BOX = """from plugs import *
 
-def box(height=80.0, axis="z"):
+def box(height=80.0, axis="z", longer=1.0):
     low = lambda: Corner(60.0, 0.0)
     return Plug(
         name="Box", panels=("floor", "side", "deck"),
-        stations=[Station(x=x, corners={"low": low(), "high": Corner(50.0, height)}) for x in (0.0, 70.0, 150.0)],
+        stations=[Station(x=x, corners={"low": low(), "high": Corner(50.0, height)}) for x in (0.0, 70.0 * longer, 70.0 * longer + (80.0 if longer == 1.0 else 300.0))],
         stack=Stack(axis=axis, thicknesses=(40.0,), allowance=2.0), WORDS
     )
 """
@@ -45,8 +47,8 @@ def test_a_scoop_is_cut_in_bays() -> None:
     """Each bay of several sheets in two halves beside the lengthwise template; read back, none is cut into."""
     work = opened(RECIPES / "bonnet_scoop.py", {"by_wire": True})
     assert work.wire is not None
-    assert [one.cut.name for one in work.wire.programs] == [f"B{b:02d} {h}" for b in (1, 2, 3) for h in (1, 2)]
-    assert max(one.cut.width for one in work.wire.programs) > 150.0
+    assert [one.name for one in work.wire.programs] == [f"B{b:02d} {h}" for b in (1, 2, 3) for h in (1, 2)]
+    assert max(one.pieces[0].cut.width for one in work.wire.programs) > 150.0
     files = wire_files(work)
     assert len(files) == 7
     for text in files.values():
@@ -55,8 +57,9 @@ def test_a_scoop_is_cut_in_bays() -> None:
     assert figures is not None
     for told in figures["programs"]:
         assert told["cut_in_mm"] <= 0.3
-        assert told["foam_over_body_mm"] <= told["foam_left_mm"] + 0.05
-        assert told["foam_left_mm"] <= 2.0 * (told["foam_over_body_mm"] + told["allowance_mm"])
+        (piece,) = told["pieces"]
+        assert piece["foam_over_body_mm"] <= told["foam_left_mm"] + 0.05
+        assert told["foam_left_mm"] <= 2.0 * (piece["foam_over_body_mm"] + piece["allowance_mm"])
         assert max(axis["travel_ratio"] for axis in told["axes"]) <= 1.0
         assert told["feed_ratio"] <= 1.0
         assert told["files"]
@@ -81,13 +84,13 @@ def test_what_is_asked_for_is_cut(
     """Layers along any axis, bays between stations, all as one; flat sides come out at finish size."""
     wired = box(more=more, **parameters).wire
     assert wired is not None
-    assert [one.cut.name for one in wired.programs] == names
-    assert wired.programs[0].cut.width == pytest.approx(width)
+    assert [one.name for one in wired.programs] == names
+    assert wired.programs[0].pieces[0].cut.width == pytest.approx(width)
     for one in wired.programs:
-        assert one.proof.cut_in_mm < 0.05
+        assert one.cut_in_mm < 0.05
         if parameters.get("axis") != "y":
-            assert one.cut.allowance == 0.0
-            assert one.proof.foam_left_mm < 0.05
+            assert one.pieces[0].cut.allowance == 0.0
+            assert one.foam_left_mm < 0.05
 
 
 def test_a_slower_face_than_any_slot_is_told(box: Callable[..., Work]) -> None:
@@ -144,10 +147,100 @@ def test_a_build_writes_programs_and_says_how_they_are_run(box: Callable[..., Wo
     work = box(more='cut="block"')
     folder = work.write(tmp_path / "out", kinds=("ngc", "html", "csv"))
     assert sorted(path.name for path in (folder / "wire").iterdir()) == [
-        "block.ngc", "slot-test.csv", "slot-test.ngc",
+        "block.ngc", "pieces.csv", "slot-test.csv", "slot-test.ngc",
     ]  # fmt: skip
     page = (folder / "book.html").read_text(encoding="utf-8")
     assert "Cutting by wire" in page
     assert "extinguisher" in page
     assert "wire/block.ngc" in page
     assert "ngc" in KINDS
+
+
+SHEETS = """foam="eps 22", stock=[Stock(width=WIDE, height=TALL, thickness=40.0)], wire=WireWork(
+    cut="sheets", HOW machine=WireCutter(
+        span=300.0, room_along=(20.0, 620.0), room_up=(0.0, 320.0), room_across=(50.0, 250.0),
+        near=(WireAxis(letter="X", least=-200.0, most=900.0), WireAxis(letter="Y", least=-200.0, most=600.0)),
+        far=(WireAxis(letter="U", least=-200.0, most=900.0), WireAxis(letter="V", least=-200.0, most=600.0)),
+        kerf=((60.0, 1.9), (240.0, 1.0)),
+    ),
+),"""
+
+
+def on_sheets(wide: float = 600.0, tall: float = 300.0, how: str = "") -> str:
+    """Return words that cut the pieces of sheets together."""
+    return SHEETS.replace("WIDE", f"{wide}").replace("TALL", f"{tall}").replace("HOW", how)
+
+
+def test_the_pieces_of_a_sheet_have_one_program(box: Callable[..., Work], tmp_path: Path) -> None:
+    """As they lie on its drawing; the last layer, planed first, has its own, and that is said."""
+    work = box(on_sheets(), axis="x")
+    assert work.wire is not None
+    assert [one.name for one in work.wire.programs] == ["sheet 01", "L04"]
+    (sheet,) = work.sheets.nesting.sheets if work.sheets.nesting is not None else ()
+    lies = {one.piece.name: one for one in sheet.placements}
+    for piece in work.wire.programs[0].pieces:
+        where, standing = lies[piece.cut.name], piece.standing
+        ring = shapely.LinearRing(standing.placed(piece.cut.rings[0].at(0.5)) - np.array(standing.at[:2]))
+        assert where.outline.buffer(0.01).contains(ring)
+        assert piece.proof.cut_in_mm < 0.1
+    (found,) = (one for one in work.found(["wire"]) if one.code == "wire-by-itself")
+    assert found.where == "L04"
+    assert "30.0 mm of its 40 mm sheet" in found.message
+    folder = work.write(tmp_path / "out", kinds=("ngc", "svg", "csv", "html"))
+    names = {path.name for path in (folder / "wire").iterdir()}
+    assert {"sheet-01.ngc", "sheet-01-sheet.svg", "l04.ngc"} <= names
+    rows = (folder / "wire" / "pieces.csv").read_text(encoding="utf-8").splitlines()
+    assert [row.split(",")[:2] for row in rows[1:]] == [
+        [one.name, piece.cut.name] for one in work.wire.programs for piece in one.pieces
+    ]
+    drawn = (folder / "wire" / "sheet-01-sheet.svg").read_text(encoding="utf-8")
+    order = ", ".join(piece.cut.name for piece in work.wire.programs[0].pieces)
+    assert f"Pieces as they come off: {order}" in drawn
+    page = (folder / "book.html").read_text(encoding="utf-8")
+    assert "Pieces as they come off" in page
+    assert "wire/sheet-01.ngc" in page
+
+
+def test_sheets_that_are_alike_are_cut_by_one_program(box: Callable[..., Work]) -> None:
+    """Layers of a straight bar, one to a sheet: three sheets of 40 mm, and what is left of the fourth."""
+    wired = box(on_sheets(160.0, 110.0), axis="x").wire
+    assert wired is not None
+    assert [(one.name, one.sheets) for one in wired.programs] == [("sheet 01", 3), ("L04", 1)]
+    assert [(piece.cut.name, piece.sheet) for piece in wired.programs[0].pieces] == [
+        ("L01", 1), ("L02", 2), ("L03", 3),
+    ]  # fmt: skip
+    assert "(cut 3 sheets by this program)" in wired.programs[0].text
+
+
+def test_a_piece_that_is_sawn_is_left_whole_on_its_sheet(box: Callable[..., Work]) -> None:
+    """Its place is gone round by all ways, with half the widest slot and half a millimetre."""
+    work = box(on_sheets(how='how={"L02": "none"},'), axis="x")
+    assert work.wire is not None
+    program = work.wire.programs[0]
+    assert sorted(piece.cut.name for piece in program.pieces) == ["L01", "L03"]
+    assert work.sheets.nesting is not None
+    (sawn,) = (one for one in work.sheets.nesting.sheets[0].placements if one.piece.name == "L02")
+    kept = shapely.transform(sawn.outline, program.planned.standing.placed)
+    for face in (program.planned.journey.near, program.planned.journey.far):
+        assert shapely.distance(shapely.LineString(face), kept) > 0.9
+
+
+def test_sheets_are_asked_for_where_there_are_some(box: Callable[..., Work]) -> None:
+    """Without stock the error says what would do; with it that does."""
+    with pytest.raises(PlugError) as fault:
+        box(more='cut="sheets"')
+    assert fault.value.param == "wire.cut"
+    assert "1 or more" in fault.value.remedy
+
+
+def test_a_bay_of_300_mm_is_glued_up_and_cut_at_once(box: Callable[..., Work]) -> None:
+    """Eight sheets of 40 mm make one block: its program has faces 300 mm apart, and comes out at finish size."""
+    machine = 'machine=WireCutter(room_across=(100.0, 500.0)), cut="bays"'
+    words = f'foam="eps 22", wire=WireWork({machine}),'
+    work = box(words, longer=2.0)
+    assert work.wire is not None
+    widths = [one.pieces[0].cut.width for one in work.wire.programs]
+    assert widths == pytest.approx([140.0, 300.0])
+    for one in work.wire.programs:
+        assert one.cut_in_mm < 0.05
+        assert one.foam_left_mm < 0.1

@@ -48,7 +48,7 @@ def test_the_book_shows_the_wire_where_the_program_leads_it(tmp_path: Path) -> N
     wired = opened(path, {}).wire
     assert wired is not None
     for way, program in zip(wire_ways(wired), wired.programs, strict=True):
-        cut, journey = program.cut, program.planned.journey
+        cut, journey = program.pieces[0].cut, program.planned.journey
         assert np.unique(way.near[:, 0]) == pytest.approx([cut.from_mm])
         assert np.unique(way.far[:, 0]) == pytest.approx([cut.to_mm])
         for face, planned in ((way.near, journey.near), (way.far, journey.far)):

@@ -134,7 +134,10 @@ def swept(done: Ran, planned: Planned) -> manifold3d.Manifold:
     slot = manifold3d.Manifold.batch_boolean(hulls, manifold3d.OpType.Add)
     (x, y, _), (wide, high, _) = standing.at, standing.size
     block = manifold3d.Manifold.cube((wide, high, width)).translate((x, y, 0.0))
-    return max((block - slot).decompose(), key=lambda part: -abs(part.volume() - planned.cut.body.volume_mm3))
+    return max(
+        (block - slot).decompose(),
+        key=lambda part: -abs(part.volume() - planned.lot.lain[0].cut.body.volume_mm3),
+    )
 
 
 def test_the_swept_solid_is_the_cone_and_has_the_sections_of_the_planes() -> None:

@@ -15,6 +15,7 @@ from plugs.ground.errors import PlugError
 from plugs.mesh import mesh
 from plugs.recipe.machine_file import read_machine
 from plugs.recipe.starter import starter_machine
+from plugs.wire.lots import one_by_one
 from plugs.wire.machine import kerf_of
 from plugs.wire.planned import Planned, plan_cut
 from plugs.wire.program import program_of
@@ -200,7 +201,7 @@ def test_the_proof_sees_what_is_wrong() -> None:
         ("G21\nG94\nG1 X1\nM2\n", "line 3: there is no feed"),
         ("G94\nX1\nM2\n", "line 2: no kind of move"),
         ("G21\nG2 X1 F2\nM2\n", "line 2: G2"),
-        ("G21\nG94\nG1 X1 X2 F2\nM2\n", "line 3: an axis twice"),
+        ("G21\nG94\nG1 X1 X2 F2\nM2\n", "line 3: a letter twice"),
         ("G21\n", "does not end"),
     ],
 )
@@ -243,8 +244,8 @@ def test_a_program_that_spoils_its_piece_is_not_written(
     cut = cut_of(box_body(100.0, 100.0, 50.0), 50.0)
     if shift > max(allowance, 0.3):
         with pytest.raises(PlugError) as fault:
-            write_programs([cut], MACHINE, "Box", allowance)
+            write_programs(one_by_one([cut]), MACHINE, "Box", allowance)
         assert "nothing is written" in fault.value.reason
         return
-    codes = [found.code for found in write_programs([cut], MACHINE, "Box", allowance).findings]
+    codes = [found.code for found in write_programs(one_by_one([cut]), MACHINE, "Box", allowance).findings]
     assert codes == (["wire-cuts-in"] if shift > 0.3 else [])
