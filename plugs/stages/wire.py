@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache, partial
-from itertools import pairwise
+from itertools import combinations, pairwise
+from typing import Final
 
+import numpy as np
 import shapely
 
 from plugs.body.body import Solid, body_before
@@ -28,6 +30,14 @@ from plugs.wire.journey import MARGIN, Box
 from plugs.wire.lots import Lain, LeftOut, Lot, Lots
 from plugs.wire.machine import Block, has_room
 from plugs.wire.words import WireCutter, WireWork
+
+_MUCH_MM: Final = 10.0
+"""mm. A block that leaves more foam somewhere is better cut in smaller pieces."""
+_PLANES: Final = np.linspace(0.0, 1.0, 5)
+_BOOLE: Final = np.array([7.0, 32.0, 12.0, 32.0, 7.0]) / 90.0
+"""Boole's rule over five sections (textbook): to tell foam in hundredths."""
+_NO_FACE_MM2: Final = 1.0
+"""mm2. Of a section: a body that shows less at a face has none there."""
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -98,7 +108,45 @@ def pieces_by_wire(plug: Plug, slabs: Slabs) -> tuple[Cut, ...]:
             reason="no piece is left to be cut by wire",
             remedy='leave 1 or more to it, or take wire=... out of the recipe: how="finish"',
         )
-    return tuple(cuts)
+    deepest = max((left.depth_mm for cut in cuts for left in cut.left), default=0.0)
+    if words.cut != "block" or deepest < _MUCH_MM:
+        return tuple(cuts)
+    smaller = _smaller(plug, slabs, sum(cut.foam.volume_mm3 for cut in cuts))
+    return tuple(
+        replace(cut, left=tuple(replace(one, remedy=f"{one.remedy}; {smaller}") for one in cut.left))
+        for cut in cuts
+    )
+
+
+def _smaller(plug: Plug, slabs: Slabs, foam: float) -> str:
+    """Return in what else than one block a plug may be cut, and how much of the block's foam that leaves."""
+    bays, layers = _bay_faces(plug, slabs), slabs.parted.layers
+    ways = [("bays", len(bays), _foam_left(slabs.foam, "x", bays))]
+    if layers:
+        left = _foam_left(slabs.foam, layers[0].axis, [(one.from_mm, one.to_mm) for one in layers])
+        ways.append(("layers", len(layers), left))
+    told = [f'in {count} {cut}, cut="{cut}", about {100.0 * left / foam:.0f} %' for cut, count, left in ways]
+    return f"less is left of smaller pieces: {'; '.join(told)} of that foam"
+
+
+def _foam_left(foam: Body, axis: str, faces: Sequence[tuple[float, float]]) -> float:
+    """Return about how much foam straight lines leave between some faces, mm3, by the areas of sections.
+
+    Sections are taken to be alike, so that roots of areas run straight along rulings: of the lines that lie
+    on two of them and leave the body whole that with the least foam; upright where the body runs out.
+    """
+    turned, total = mesh.stacked(foam, axis), 0.0
+    for begin, finish in faces:
+        places = np.clip(begin + _PLANES * (finish - begin), begin + LENGTH, finish - LENGTH)
+        areas = np.array([mesh.outline(turned, float(at), above=True).area for at in places])
+        size = np.sqrt(areas)
+        lines = [np.full(len(size), size.max())]
+        if min(areas[0], areas[-1]) > _NO_FACE_MM2:
+            for i, j in combinations(range(len(size)), 2):
+                line = size[i] + (_PLANES - _PLANES[i]) * (size[j] - size[i]) / (_PLANES[j] - _PLANES[i])
+                lines += [line] if (line >= size - LENGTH).all() else []
+        total += (finish - begin) * min(float(_BOOLE @ (line**2 - areas)) for line in lines)
+    return total
 
 
 def _pieces(slabs: Slabs) -> Iterator[tuple[str, Body, Between]]:
@@ -131,23 +179,23 @@ def _spans(plug: Plug, words: WireWork, slabs: Slabs) -> Iterator[tuple[str, Bod
     column = "xyz".index(axis)
     box = mesh.measure(slabs.foam)
     low, high = float(box.lower[column]), float(box.upper[column])
-    if words.cut == "block":
-        faces = [(low, high)]
-    elif slabs.standing.bays:
-        faces = [(bay.from_mm, bay.to_mm) for bay in slabs.standing.bays]
-    else:
-        marks = [
-            low,
-            *(x for x in (station.x for station in plug.stations) if low + LENGTH < x < high - LENGTH),
-            high,
-        ]
-        faces = list(pairwise(marks))
+    faces = [(low, high)] if words.cut == "block" else _bay_faces(plug, slabs)
     turned = mesh.stacked(slabs.foam, axis)
     for number, (begin, finish) in enumerate(faces, start=1):
         name = "block" if words.cut == "block" else f"B{number:02d}"
         body = _slab(turned, slabs.foam, axis, begin, finish)
         if not body.is_empty:
             yield name, body, Between(name=name, axis=axis, from_mm=begin, to_mm=finish, allowance=0.0)
+
+
+def _bay_faces(plug: Plug, slabs: Slabs) -> list[tuple[float, float]]:
+    """Return where the bays of a plug begin and end: between templates in the stack, or between stations."""
+    if slabs.standing.bays:
+        return [(bay.from_mm, bay.to_mm) for bay in slabs.standing.bays]
+    box = mesh.measure(slabs.foam)
+    low, high = float(box.lower[0]), float(box.upper[0])
+    inner = [station.x for station in plug.stations if low + LENGTH < station.x < high - LENGTH]
+    return list(pairwise([low, *inner, high]))
 
 
 def _slab(turned: mesh.Stacked, foam: Body, axis: str, begin: float, finish: float) -> Body:

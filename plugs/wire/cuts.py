@@ -264,7 +264,7 @@ def _left(tight: tuple[Ruled, ...], whole: Sectioned, foam: Foam, *, is_upright:
 _BY_HAND: Final = {
     "hollow": "sand the hollow between the two faces' edges, lengthwise template or straightedge in hand",
     "bulge": "take the foam off towards the faces down to their outlines; where the wire touched, sand last",
-    "end": "rasp it down to the outline on each face, and to a template where it runs out",
+    "end": "rasp it down to the outline on each face, and to station templates where it runs out",
     "recess": "cut it by its own pattern after gluing",
 }
 

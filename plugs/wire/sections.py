@@ -21,6 +21,8 @@ PLANES: Final = 17
 """Sections that rulings are laid by, faces included: between them a 50 mm round strays by 0.02 mm."""
 _ON_IT: Final = 0.01
 """mm. Points so near to an outline lie on it, whatever the way: half the chords' own tolerance."""
+_BEYOND: Final = 1.0 + 1e-9
+"""What rounding may take from a bound."""
 _CRUMB_MM2: Final = 1.0
 """mm2. A part of a section that is smaller comes off with the dust."""
 _JUST_IN: Final = 1e-5
@@ -159,7 +161,17 @@ def off_surface(body: Body, points: Array) -> Array:
     (n,) float, mm
     """
     vertices, triangles = mesh.triangles_of(body)
-    return distances(points, vertices[triangles], float(np.ptp(vertices, axis=0).sum()))
+    corners = vertices[triangles]
+    low, high = corners.min(axis=1), corners.max(axis=1)
+    found = np.empty(len(points))
+    for i, point in enumerate(points):
+        # no triangle is farther than its corner, nor nearer than its box
+        reach = _BEYOND * np.sqrt(((vertices - point) ** 2).sum(axis=1).min()) + _ON_IT
+        able = np.flatnonzero(((low < point + reach) & (high > point - reach)).all(axis=1))
+        beside = np.maximum(np.maximum(low[able] - point, point - high[able]), 0.0)
+        able = able[np.einsum("ij,ij->i", beside, beside) <= reach**2]
+        found[i] = distances(points[i : i + 1], corners[able], float(reach))[0]
+    return found
 
 
 def sectioned(body: Body, from_mm: float, to_mm: float, count: int = PLANES) -> Sectioned:

@@ -244,3 +244,34 @@ def test_a_bay_of_300_mm_is_glued_up_and_cut_at_once(box: Callable[..., Work]) -
     for one in work.wire.programs:
         assert one.cut_in_mm < 0.05
         assert one.foam_left_mm < 0.1
+
+
+HUMP = """from plugs import *
+
+def hump():
+    station = lambda x, k: Station(x=x, corners={
+        "low": Corner(70.0 * k, 0.0, 3.0), "hip": Corner(66.0 * k, 30.0 * k, 25.0), "top": Corner(45.0 * k, 70.0 * k, 15.0),
+    })
+    return Plug(
+        name="Hump", panels=("floor", "side", "flank", "deck"), stations=[station(0.0, 0.7), station(90.0, 1.0), station(200.0, 0.8)],
+        stack=Stack(axis="z", thicknesses=(35.0,), allowance=2.0), foam="eps 22",
+        wire=WireWork(CUT, machine=WireCutter(span=400.0, room_across=(50.0, 350.0))),
+    )
+"""
+
+
+def test_a_block_that_leaves_much_says_what_leaves_less(tmp_path: Path) -> None:
+    """Bays and layers, with the shares of its foam that they leave: to 5 % of it as they do when cut so."""
+    foam, found = {}, ""
+    for cut in ('cut="block", across="y"', 'cut="bays"', 'cut="layers"'):
+        path = tmp_path / "hump.py"
+        path.write_text(HUMP.replace("CUT", cut), encoding="utf-8")
+        work = opened(path, {})
+        foam[cut.split('"')[1]] = sum(one.foam.volume_mm3 for one in work.wire_cuts)
+        if "block" in cut:
+            (found,) = (one.remedy for one in work.found(["wire"]) if one.code == "wire-end")
+    assert 'in 2 bays, cut="bays", about' in found
+    assert 'in 2 layers, cut="layers", about' in found
+    told = [float(part.split()[-1]) for part in found.split(" %")[:-1]]
+    for share, name in zip(told, ("bays", "layers"), strict=True):
+        assert share == pytest.approx(100.0 * foam[name] / foam["block"], abs=5.0)
