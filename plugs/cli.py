@@ -386,6 +386,10 @@ def _tell_built(built: Built, options: argparse.Namespace, seconds: float) -> No
     files = [file["path"] for file in built.summary["files"]]
     size = sum(file["bytes"] for file in built.summary["files"]) / 1e6
     rows = _closing(built.work, built.stages, built.findings, options, seconds)
+    if built.changes is not None:
+        from plugs.summary.changes import change_rows
+
+        rows += change_rows(built.changes)
     rows.append(told("files", f"{len(files) + 1} in {built.folder}, {size:.2f} MB"))
     _tell("\n".join([*rows, open_row(built.folder, files, BOOK, _painted)]))
 

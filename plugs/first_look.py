@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Final
 
+from plugs.changes.changes import since_cut
 from plugs.changes.record import FILE, packed
 from plugs.changes.recording import record_of
 from plugs.drawings import layer_drawings
@@ -72,10 +74,19 @@ def first_look(
             triangles = mesh.triangles_of(work.body.body)
             files["solid/foam.stl"] = stl_bytes(*triangles, name=f"{work.plug.name}, foam")
         made = Made(files=files, stages=STAGES, findings=found(work, STAGES), proof=None)
-        files[FILE] = packed(record_of(work, STAGES, made.findings))
+        record = record_of(work, STAGES, made.findings)
+        files[FILE] = packed(record)
+        made = replace(made, changes=since_cut(work.cut, record, wants_surface=False))
         summary = summarise(work, made)
         files[SUMMARY] = json.dumps(summary, indent=2, ensure_ascii=False).encode()
         say("files")
         fresh.write(files)
         fresh.swap_in()
-    return Built(work=work, folder=out, stages=STAGES, findings=made.findings, summary=summary)
+    return Built(
+        work=work,
+        folder=out,
+        stages=STAGES,
+        findings=made.findings,
+        summary=summary,
+        changes=made.changes,
+    )

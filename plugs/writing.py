@@ -10,6 +10,7 @@ from functools import cache, cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from plugs.changes.changes import since_cut
 from plugs.changes.record import FILE, packed
 from plugs.changes.recording import record_of
 from plugs.drawings import (
@@ -35,12 +36,14 @@ from plugs.recipe.own import own_files
 from plugs.scene import picture_job, plug_meshes
 from plugs.stages.beside import cloth_beside
 from plugs.stages.worked import Worked
+from plugs.summary.changes import CHANGES, changes_csv
 from plugs.summary.csv_files import csv_files
 from plugs.summary.summary import Made, file_rows, summarise
 from plugs.summary.wire import program_files
 
 if TYPE_CHECKING:
     from plugs.book.scene import BookScene
+    from plugs.changes.changes import Changes
     from plugs.changes.record import Record
     from plugs.drafting.drawing import Drawing
     from plugs.files.drawing_run import Rendered
@@ -75,6 +78,8 @@ class Built:
     findings : tuple of Finding
     summary : mapping
         As in summary.json.
+    changes : Changes or None
+        Since foam was cut; None where no build is marked.
     """
 
     work: Worked
@@ -82,6 +87,7 @@ class Built:
     stages: frozenset[str]
     findings: tuple[Finding, ...]
     summary: Mapping[str, Any]
+    changes: Changes | None = None
 
 
 def write(
@@ -125,6 +131,8 @@ def write(
         for output in outputs:
             writing.add(output.make(writing))
         writing.add({FILE: packed(writing.record)})
+        if writing.changes is not None and any(output.kind == "csv" for output in outputs):
+            writing.add({CHANGES: changes_csv(writing.changes)})
         summary = {**writing.summary, "files": file_rows(writing.files)}
         writing.files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
         work.say("files")
@@ -133,7 +141,14 @@ def write(
             before_swap()
         fresh.swap_in()
     made = writing.made
-    return Built(work=work, folder=folder, stages=made.stages, findings=made.findings, summary=summary)
+    return Built(
+        work=work,
+        folder=folder,
+        stages=made.stages,
+        findings=made.findings,
+        summary=summary,
+        changes=made.changes,
+    )
 
 
 def chosen_outputs(
@@ -256,7 +271,12 @@ class Writing:
     @cached_property
     def record(self) -> Record:
         """What a later build is compared with."""
-        return record_of(self.work, self.stages, self.made.findings)
+        return record_of(self.work, self.stages, self.found)
+
+    @cached_property
+    def changes(self) -> Changes | None:
+        """What changed since foam was cut; None where no build is marked."""
+        return since_cut(self.work.cut, self.record)
 
     @cached_property
     def summary(self) -> dict[str, Any]:
@@ -275,6 +295,7 @@ class Writing:
             proof=proof,
             rendered=self.rendered,
             pictures=pictures,
+            changes=self.changes,
         )
 
 
@@ -412,7 +433,7 @@ def _solids(writing: Writing, ending: str) -> dict[str, bytes]:
 
 def _own(writing: Writing, number: int) -> dict[str, bytes]:
     """Return the files of one of the recipe's own outputs."""
-    return own_files(writing.work, number, (*writing.files, FILE, BOOK, SUMMARY))
+    return own_files(writing.work, number, (*writing.files, FILE, CHANGES, BOOK, SUMMARY))
 
 
 _SOLID: Final = ("lines", "body", "finish")

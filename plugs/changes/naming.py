@@ -24,7 +24,7 @@ Named = tuple[Sequence[str], Indices, Array, Array]
 
 _APART: Final = 40.0  # mm. Points that name the surface: a hand's breadth finds any of them
 _FEWEST, _MOST = 3, 40  # steps of them along a bay, and across a panel at most
-_AT_ONCE: Final = 1024  # points that are asked for, so that no array grows with the plug
+_AT_ONCE: Final = 64  # points that are asked for: what is held against them stays near
 _WITHIN: Final = (0.0, 0.3, 0.6, 0.85)  # shares of the way from an end's middle to its edge
 _END_TURN: Final = float(np.sqrt(0.5))
 """Half of a blend that turns through a right angle is the end's, the other the panel's."""

@@ -137,6 +137,8 @@ class Record:
         As in summary.json.
     allowance, kerf : float, mm
         Foam left for sanding; what the saw takes.
+    stages : tuple of str
+        Of the work, that were worked out.
     kinds : tuple of str
         Of workpieces that were worked out, whether there are any or not.
     workpieces : tuple of Workpiece
@@ -156,6 +158,7 @@ class Record:
     findings: tuple[Mapping[str, str], ...]
     allowance: float
     kerf: float
+    stages: tuple[str, ...]
     kinds: tuple[str, ...]
     workpieces: tuple[Workpiece, ...]
     spares: tuple[Spare, ...]
@@ -186,6 +189,7 @@ def packed(record: Record) -> bytes:
         "findings": [dict(found) for found in record.findings],
         "allowance_mm": record.allowance,
         "kerf_mm": record.kerf,
+        "stages": list(record.stages),
         "kinds": list(record.kinds),
         "workpieces": [_workpiece_out(one, rings) for one in record.workpieces],
         "spares": [[one.sheet, one.thickness, one.width, one.height] for one in record.spares],
@@ -264,6 +268,7 @@ def _record(held: Mapping[str, Any]) -> Record:
         findings=tuple(held["findings"]),
         allowance=held["allowance_mm"],
         kerf=held["kerf_mm"],
+        stages=tuple(held["stages"]),
         kinds=tuple(held["kinds"]),
         workpieces=tuple(_workpiece_in(one, rings) for one in held["workpieces"]),
         spares=tuple(Spare(sheet=s, thickness=t, width=w, height=h) for s, t, w, h in held["spares"]),

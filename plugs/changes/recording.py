@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 
 from plugs.changes.naming import places_of
 from plugs.changes.record import Record, Spare, Workpiece
+from plugs.changes.verdicts import WORKING
 from plugs.drafting.flat import flat_points
 from plugs.drafting.layer import layer_path
+from plugs.ground.doors import STAGES
 from plugs.ground.errors import Finding
 from plugs.mesh import mesh
 from plugs.mesh.mesh import PLANES
@@ -24,6 +26,10 @@ from plugs.subjects.recess import rounded_path
 
 Array = NDArray[np.float64]
 
+LEAST_LAP: Final = 25.0
+"""Cloth that has to lie over that of the next zone, mm: half of what is usually drawn (common practice, no
+source)."""
+_FRAME: Final = 0.5  # mm. An edge of a gauge so near its box is a side of its frame
 _THINNED: Final = 0.02  # mm. A point of an outline so near a straight line is left out
 
 
@@ -52,10 +58,12 @@ def record_of(work: Worked, stages: Collection[str], findings: Sequence[Finding]
         parameters={name: plain(value) for name, value in work.parameters.items()},
         figures=_figures(work, stages),
         findings=tuple(
-            {"code": f.code, "where": f.where, "message": f.message, "remedy": f.remedy} for f in findings
+            {"code": f.code, "stage": f.stage, "where": f.where, "message": f.message, "remedy": f.remedy}
+            for f in findings
         ),
         allowance=work.plug.stack.allowance,
         kerf=work.plug.cutting.kerf,
+        stages=tuple(stage for stage in STAGES if stage in stages),
         kinds=tuple(kind for kinds, _ in asked for kind in kinds),
         workpieces=tuple(one for _, say in asked for one in say(work)),
         spares=()
@@ -163,11 +171,18 @@ def _templates(work: Worked) -> list[Workpiece]:
             spots=_spot(one.axis, one.at_mm, one.outline),
             alike=(one.line, one.part),
             cut=_thinned(one.outline),
-            must=_thinned(one.outline),
+            must=_working_edge(one.outline) if one.is_gauge else _thinned(one.outline),
             drawn=(_thinned(one.region),),
         )
         for one in work.templates
     ]
+
+
+def _working_edge(outline: shapely.MultiPolygon) -> shapely.MultiPolygon:
+    """Return the part of a gauge along the edge that is offered up: that which is no side of its frame."""
+    frame = shapely.box(*outline.bounds).exterior
+    edge = shapely.difference(outline.boundary, shapely.buffer(frame, _FRAME))
+    return _thinned(shapely.intersection(outline, shapely.buffer(edge, WORKING)))
 
 
 def _blocks(work: Worked) -> list[Workpiece]:
@@ -222,6 +237,7 @@ def _cloth(work: Worked) -> list[Workpiece]:
             middles[pattern.patch][None],
             pattern.outline,
             alike=(pattern.cloth, f"ply {pattern.ply}", f"{pattern.bias_deg:g} degrees"),
+            must=shapely.intersection(pattern.outline, shapely.buffer(pattern.zone_outline, LEAST_LAP)),
         )
         for pattern, stem in zip(patterns, cloth_stems(work).patterns, strict=True)
     ]
@@ -238,7 +254,14 @@ _WORKPIECES: Final[tuple[tuple[str, tuple[str, ...], Callable[[Worked], list[Wor
 
 
 def _loose(
-    kind: str, name: str, file: str, spots: Array, outline: shapely.Polygon, alike: tuple[str, ...]
+    kind: str,
+    name: str,
+    file: str,
+    spots: Array,
+    outline: shapely.Polygon,
+    *,
+    alike: tuple[str, ...],
+    must: shapely.Geometry | None = None,
 ) -> Workpiece:
     """Return a workpiece that lies in no plane of the plug."""
     cut = _thinned(outline)
@@ -253,7 +276,7 @@ def _loose(
         spots=spots,
         alike=alike,
         cut=cut,
-        must=cut,
+        must=cut if must is None else _thinned(must),
     )
 
 

@@ -20,6 +20,10 @@ _FIRST: Final = 3.0
 _MORE: Final = 1.0 + 1e-9
 """What rounding may take from a bound."""
 _LEAST: Final = 1e-9  # mm. The same of one that is near nothing
+_IN_GROUP: Final = 16  # triangles that share a box: few enough to try, and few boxes
+_SINGLE: Final = 0.01  # mm. More than single precision loses of a length of 50 m
+_BITS: Final = 10  # of each coordinate, by which triangles are brought in order
+_AS_NEAR: Final = 1e-6  # mm. Triangles so alike in distance meet at the nearest place
 
 
 def distances(points: Array, corners: Array, reach: float) -> Array:
@@ -58,6 +62,89 @@ def _within(points: Array, corners: Array, reach: float) -> Array:
         own, able = which[is_able], other[is_able]
         np.minimum.at(found, own, _from_triangles(points[own], corners[able]))
     return found
+
+
+def signed_distances(points: Array, corners: Array, most: Array) -> Array:
+    """Return how far each point stands off a closed surface.
+
+    Parameters
+    ----------
+    points : (k, 3) float, mm
+    corners : (m, 3, 3) float, mm
+        Triangles, facing outward.
+    most : (k,) float, mm
+        How far off the surface is known to lie at most: the less, the less is tried. Infinite where nothing
+        is known.
+
+    Returns
+    -------
+    (k,) float, mm
+        + outside, - inside.
+
+    Notes
+    -----
+    Where several triangles are as near, at an edge or a corner, the one whose plane the point stands
+    farthest off tells the side: it faces the point most squarely.
+    """
+    order = np.argsort(_along_a_curve(corners.mean(axis=1)), kind="stable")
+    groups = np.resize(order, (-(-len(order) // _IN_GROUP), _IN_GROUP))  # the last is filled up with others
+    low, high = corners.min(axis=1), corners.max(axis=1)
+    boxes = np.stack([low[groups].min(axis=1), high[groups].max(axis=1)])
+    found = np.empty(len(points))
+    for begin in range(0, len(points), _AT_ONCE):
+        part = np.s_[begin : begin + _AT_ONCE]
+        some, reach = points[part], most[part].copy()
+        for i in np.flatnonzero(~np.isfinite(reach)):
+            reach[i] = np.sqrt(((corners[:, 0] - some[i]) ** 2).sum(axis=1).min())
+        which, group = _groups_in_reach(some, boxes, reach)
+        own, other = np.repeat(which, _IN_GROUP), groups[group].ravel()
+        is_able = _square_beside(some[own], low[other], high[other]) <= _MORE * reach[own] ** 2 + _LEAST
+        found[part] = _signed(some, corners, own[is_able], other[is_able])
+    return found
+
+
+def _groups_in_reach(points: Array, boxes: Array, reach: Array) -> tuple[Indices, Indices]:
+    """Return pairs of points and boxes that come within reach of them, found in single precision."""
+    low, high = (side.astype(np.float32) for side in boxes)
+    at = points.astype(np.float32)
+    beside = np.zeros((len(points), len(low)), dtype=np.float32)
+    for k in range(3):
+        gap = np.maximum(low[:, k] - at[:, k, None], at[:, k, None] - high[:, k])
+        np.maximum(gap, 0.0, out=gap)
+        beside += gap * gap
+    which, group = np.nonzero(beside <= np.square(reach + _SINGLE).astype(np.float32)[:, None])
+    return which.astype(np.int64), group.astype(np.int64)
+
+
+def _signed(points: Array, corners: Array, which: Indices, other: Indices) -> Array:
+    """Return how far points stand off the nearest of their triangles."""
+    far, best = _from_triangles(points[which], corners[other]), np.full(len(points), np.inf)
+    np.minimum.at(best, which, far)
+    is_near = far <= best[which] + _AS_NEAR
+    which, other = which[is_near], other[is_near]
+    normal = facing(corners[other])
+    size = np.maximum(np.linalg.norm(normal, axis=1), 1e-300)
+    off = np.einsum("ij,ij->i", points[which] - corners[other, 0], normal) / size
+    squarest, side = np.zeros(len(points)), np.full(len(points), -np.inf)
+    np.maximum.at(squarest, which, np.abs(off))
+    np.maximum.at(side, which, np.where(np.abs(off) >= squarest[which], off, -np.inf))
+    return np.where(side < 0.0, -best, best)
+
+
+def _along_a_curve(points: Array) -> Indices:
+    """Return the place of points on a curve that runs through near ones one soon after the other.
+
+    References
+    ----------
+    G. M. Morton (1966): the bits of the coordinates by turns (from memory).
+    """
+    cell = max(float(np.ptp(points, axis=0).max()) / (1 << _BITS), _LEAST)
+    steps = np.minimum((points - points.min(axis=0)) / cell, (1 << _BITS) - 1).astype(np.int64)
+    key = np.zeros(len(points), dtype=np.int64)
+    for bit in range(_BITS):
+        for axis in range(3):
+            key |= ((steps[:, axis] >> bit) & 1) << (3 * bit + axis)
+    return key
 
 
 def arcs_to_lines(points: Array, normals: Array, lines: Array, reach: float) -> Array:

@@ -117,7 +117,7 @@ class Staged:
         That the recipe was run with.
     stored : object
         Sheets found by a search, as they were stored; None where there are none.
-    cut : object
+    cut : Record or None
         The record of the build that foam was cut from; None where none is marked.
     say : callable
         Told what is being made; may raise to break off.
@@ -134,7 +134,7 @@ class Staged:
         recipe: Recipe | None = None,
         parameters: Mapping[str, object] | None = None,
         stored: object = None,
-        cut: object = None,
+        cut: Any = None,
         say: Say = lambda _: None,
         open_kernel: Callable[[], KernelRun] | None = None,
         shelf: Shelf | None = None,

@@ -16,9 +16,11 @@ from plugs.ground.records import record
 from plugs.stages.minding import cautions_of
 from plugs.stages.worked import Worked
 from plugs.summary import foam, laminate, sanding, solid, wire
+from plugs.summary.changes import changes_figures
 from plugs.summary.fit import fit_table
 
 if TYPE_CHECKING:
+    from plugs.changes.changes import Changes
     from plugs.kernel.job import KernelProof
     from plugs.pictures.views import Picture
 
@@ -40,6 +42,8 @@ class Made:
     rendered : Rendered or None
         What the drawings became.
     pictures : tuple of Picture
+    changes : Changes or None
+        Since foam was cut.
     """
 
     files: dict[str, bytes]
@@ -48,6 +52,7 @@ class Made:
     proof: KernelProof | None
     rendered: Rendered | None = None
     pictures: tuple[Picture, ...] = ()
+    changes: Changes | None = None
 
 
 def summarise(work: Worked, made: Made) -> dict[str, Any]:
@@ -75,6 +80,7 @@ def summarise(work: Worked, made: Made) -> dict[str, Any]:
             "sha256": None if recipe is None else recipe.sha256,
         },
         "display_unit": work.plug.display_unit,
+        "changes": told(changes_figures(made.changes)),
         "parameters": {name: plain(value) for name, value in work.parameters.items()},
         **{
             key: told(say(work, made), key) if stage in made.stages else None for key, stage, say in _SECTIONS

@@ -31,7 +31,7 @@ def table_after(heading: str) -> list[list[str]]:
 
 def paths(value: Any, before: str = "") -> set[str]:
     """Return the dotted paths of all figures in a summary, as the README writes them."""
-    if before in ("parameters", "skin.over_mm", "schedule.places", "schedule.labels"):
+    if before in ("parameters", "changes.figures", "skin.over_mm", "schedule.places", "schedule.labels"):
         return {f"{before}.*"}
     if isinstance(value, dict):
         return set().union(*(paths(v, f"{before}.{k}".lstrip(".")) for k, v in value.items()))
@@ -99,7 +99,10 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
     for text in (bare, skinned, mated, cut, roomy, clothed):
         (shop / "part.py").write_text(text, encoding="utf-8")
         without = ("--without", "step", "--without", "png", *(("--without", "pdf") if text is bare else ()))
-        assert plugs("build", "part.py", *without).status == 0
+        higher = ("--set", "height=140") if text is clothed else ()  # than what was marked
+        assert plugs("build", "part.py", *without, *higher).status == 0
+        if text is roomy:  # the next tells what changed
+            assert plugs("cut", "part.py").status == 0
         found |= paths(json.loads((shop / "exports" / "part" / "summary.json").read_bytes()))
     for cell, *_ in table_after("### summary.json"):
         names = re.findall(r"`([^`]+)`", cell)
@@ -122,7 +125,7 @@ def test_the_table_of_plates_is_the_one_in_use() -> None:
         assert plate.source.startswith(source)
 
 
-@pytest.mark.parametrize("command", ["build", "check", "watch", "new"])
+@pytest.mark.parametrize("command", ["build", "check", "watch", "cut", "new"])
 def test_every_option_is_documented(plugs: Plugs, command: str) -> None:
     """What help names stands in the README."""
     assert f"python -m plugs {command} " in README
