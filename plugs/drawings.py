@@ -245,7 +245,13 @@ def sheet_drawings(work: Worked) -> dict[str, Drawing]:
     boards = None if work.boards is None else work.boards.nesting
     if boards is not None:
         found += [board_drawing(board, boards, **words) for board in boards.sheets]
-    return _by_path(found) | fairing_drawings(work) | operator_sheets(work) | _looked_at(work)
+    return (
+        _by_path(found)
+        | fairing_drawings(work)
+        | operator_sheets(work)
+        | router_sheets(work)
+        | _looked_at(work)
+    )
 
 
 def operator_sheets(work: Worked) -> dict[str, Drawing]:
@@ -269,6 +275,31 @@ def operator_sheets(work: Worked) -> dict[str, Drawing]:
     sheets = zip(programs, stems, strict=True)
     return _by_path(
         [operator_sheet(one, machine, path=f"{stem}-sheet", **_words(work)) for one, stem in sheets]
+    )
+
+
+def router_sheets(work: Worked) -> dict[str, Drawing]:
+    """Return the sheets that go to a router, one to a program.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    dict of str to Drawing
+        By path in the folder, without ending; none without a router.
+    """
+    if work.routed is None:
+        return {}
+    from plugs.subjects.router_sheet import router_sheet
+
+    router = work.routed.router
+    return _by_path(
+        [
+            router_sheet(one, router, path=f"router/{one.board.stem}-sheet", **_words(work))
+            for one in work.routed.programs
+        ]
     )
 
 

@@ -25,6 +25,7 @@ _PLACES: Final = (
     ("templates/board", "boards"),
     ("templates/", "templates"),
     ("wire/", "wire"),
+    ("router/", "router"),
     ("cloth/", "skin"),
     ("skin/", "skin"),
 )

@@ -172,6 +172,10 @@ def router(source: BookSource) -> Html:
             source.findings("router"),
             steps(list(_STEPS[told["tool"]])),
             quantities_table(head, columns, rows, source.unit, _routed),
+            *(
+                source.drawn(path, one, height=TALL, as_drawn=True)
+                for path, one in source.of("router").items()
+            ),
         ]
     )
 

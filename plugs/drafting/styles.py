@@ -89,7 +89,8 @@ _STYLES: Final = {
     "STATIONS": LineStyle(*_MAGENTA, dash=(12.0, 2.0, 2.0, 2.0)),
     "FACE": LineStyle(*_BLUE),
     "FLANGE": LineStyle(*_GREEN, dash=(4.0, 2.0)),
-    # templates that a hot wire slides on
+    # ways of a wire, a bit or a saw, tabs that are left, and templates that a hot wire slides on
+    "TAB": LineStyle(*_BLUE),
     "RUN": LineStyle(*_MAGENTA, dash=(6.0, 2.0)),
     "FOAM": LineStyle(*_GREY, dash=(6.0, 3.0)),
     # measured lines

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import field, replace
 from typing import Final
 
 import numpy as np
@@ -26,8 +27,6 @@ _ROUND_MM: Final = 0.02
 """mm. Corners of an opening that stand as far from its middle to within this make a round hole."""
 _CORNERS: Final = 16
 """If there are so many."""
-_SPARE: Final = 2.0
-"""Of a way there must be as much left between tabs as tabs take."""
 _STEP: Final = 0.8
 """Of the bit, between rings of a hole that is cleared from side to side."""
 
@@ -84,17 +83,17 @@ class Lap:
         "hole" (drilled or cleared to a depth), "opening" or "outline".
     points : (n, 2) float, mm
         The last is the first again; a single one is drilled.
-    tabs : (t, 2) float, mm
-        Along it from its beginning: where each tab begins and ends.
     depth : float or None, mm
         None goes through the sheet.
+    tabs : (t, 2) float, mm
+        Along it from its beginning: where each tab begins and ends.
     """
 
     part: str
     kind: str
     points: Array
-    tabs: Array
     depth: float | None = None
+    tabs: Array = field(default_factory=lambda: np.empty((0, 2)))
 
     @property
     def along(self) -> Array:
@@ -117,6 +116,7 @@ class Laps:
     Attributes
     ----------
     laps : tuple of Lap
+        Without tabs.
     narrow : tuple of str
         Parts with openings or holes that the bit is too wide for.
     """
@@ -143,7 +143,7 @@ def laps_of(parts: Sequence[Part], router: Router) -> Laps:
     for part in sorted(
         parts, key=lambda one: (round(one.outline.bounds[0], 3), round(one.outline.bounds[1], 3))
     ):
-        for bore in part.bores:
+        for bore in part.bores if router.tool == "bit" else ():
             mine = _cleared(part.name, bore, router)
             narrow += [] if mine else [part.name]
             laps += mine
@@ -187,13 +187,13 @@ def _opened(part: str, ring: shapely.LinearRing, router: Router) -> list[Lap]:
 
 def _drilled(part: str, at: tuple[float, float], depth: float | None) -> Lap:
     """Return a hole of the bit's own size."""
-    return Lap(part=part, kind="hole", points=np.array([at]), tabs=np.empty((0, 2)), depth=depth)
+    return Lap(part=part, kind="hole", points=np.array([at]), depth=depth)
 
 
 def _cleared(part: str, bore: Bore, router: Router) -> list[Lap]:
     """Return the rings that clear a hole to its depth, from its middle outward; none where no bit enters."""
     away = 0.5 * (bore.diameter - router.bit)
-    if router.tool != "bit" or away < -0.5 * FITS:
+    if away < -0.5 * FITS:
         return []
     if away <= 0.5 * FITS:
         return [_drilled(part, bore.at, bore.depth)]
@@ -203,7 +203,7 @@ def _cleared(part: str, bore: Bore, router: Router) -> list[Lap]:
     for radius in np.linspace(inner, away, count)[-count:].tolist():
         ring = shapely.Point(bore.at).buffer(radius, quad_segs=QUARTER).exterior
         lap = _lap(part, ring, router, is_outline=False)
-        rings.append(Lap(part=part, kind="hole", points=lap.points, tabs=np.empty((0, 2)), depth=bore.depth))
+        rings.append(replace(lap, kind="hole", depth=bore.depth))
     return rings
 
 
@@ -219,9 +219,4 @@ def _lap(part: str, ring: shapely.LinearRing, router: Router, *, is_outline: boo
     is_ccw = shapely.is_ccw(shapely.LinearRing(points))
     if is_ccw == (is_outline == (router.direction == "climb")):
         points = points[::-1]
-    length = float(np.hypot(*np.diff(points, axis=0).T).sum())
-    wide = router.tab_width + router.bit
-    count = min(router.tabs, int(length / (_SPARE * wide))) if router.tool == "bit" else 0
-    middles = (np.arange(count) + 0.5) * length / max(count, 1)
-    tabs = np.column_stack([middles - 0.5 * wide, middles + 0.5 * wide])
-    return Lap(part=part, kind="outline" if is_outline else "opening", points=points, tabs=tabs)
+    return Lap(part=part, kind="outline" if is_outline else "opening", points=points)

@@ -16,6 +16,7 @@ from plugs.routing.paths import Laps, Part, laps_of
 from plugs.routing.program import CAUTIONS, program_text
 from plugs.routing.proof import CUT_IN_MM, LEVEL, check_depths, cut_into, kept_on, swept_at
 from plugs.routing.saw import ground_of, way_through
+from plugs.routing.tabs import with_tabs
 from plugs.routing.ways import Way, passes_of, way_of
 from plugs.routing.words import Router
 from plugs.wire.reading import Dialect, read_back
@@ -69,6 +70,8 @@ class RouterProgram:
         Parts with such corners.
     narrow : tuple of str
         Parts with openings or holes narrower than the tool, which are not cut.
+    loose : tuple of str
+        Parts beside which too little stands for tabs to hold them.
     """
 
     board: RoutedBoard
@@ -81,6 +84,19 @@ class RouterProgram:
     kept_mm: float
     keeps: tuple[str, ...]
     narrow: tuple[str, ...]
+    loose: tuple[str, ...]
+
+    @property
+    def pins_sunk(self) -> int:
+        """Holes for pins that are cut."""
+        middles = shapely.MultiPoint([w.points[0, :2] for w in self.ways if w.lap.depth is not None])
+        bores = [bore for part in self.board.parts for bore in part.bores]
+        return sum(bool(shapely.intersects(bore.shape, middles)) for bore in bores)
+
+    @property
+    def pins_by_hand(self) -> int:
+        """Holes for pins that are left: in the face that lies down, or narrower than the tool."""
+        return self.board.behind + sum(len(part.bores) for part in self.board.parts) - self.pins_sunk
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -148,13 +164,25 @@ def route(boards: Sequence[RoutedBoard], router: Router, title: str) -> Routed:
                 remedy="drill or saw them by the drawing, or use a thinner one",
             )
         )
+    loose = [name for one in programs for name in one.loose]
+    if loose:
+        found.append(
+            Finding(
+                code="router-loose",
+                severity="mind",
+                where=", ".join(dict.fromkeys(loose)),
+                message="too little stands beside these parts for tabs to hold them, or they are too small: "
+                "they come loose under the bit",
+                remedy=f"lay parts farther apart: cutting=Cutting(kerf={router.bit:g}, "
+                f"spacing={router.bit + 5.0:g}, edge_margin={router.bit + 5.0:g}), or screw them down",
+            )
+        )
     return Routed(router=router, programs=programs, findings=tuple(found))
 
 
 def _program(board: RoutedBoard, router: Router, title: str) -> RouterProgram:
     """Return the program of one sheet, read back and compared with its parts."""
-    laps = laps_of(board.parts, router)
-    ways, narrow = _ways(board, laps, router)
+    ways, narrow, loose = _ways(board, laps_of(board.parts, router), router)
     _check_travel(board, ways, router)
     text = program_text(_heads(board, router, title), ways, router)
     dialect = Dialect(
@@ -199,13 +227,17 @@ def _program(board: RoutedBoard, router: Router, title: str) -> RouterProgram:
         kept_mm=max(kept.values()),
         keeps=tuple(name for name, value in kept.items() if value > TOLD_MM),
         narrow=narrow,
+        loose=loose,
     )
 
 
-def _ways(board: RoutedBoard, laps: Laps, router: Router) -> tuple[tuple[Way, ...], tuple[str, ...]]:
-    """Return the ways along some laps, and the parts with openings that are not cut."""
+def _ways(
+    board: RoutedBoard, laps: Laps, router: Router
+) -> tuple[tuple[Way, ...], tuple[str, ...], tuple[str, ...]]:
+    """Return the ways along some laps, parts with openings that are not cut, and parts that no tabs hold."""
     if router.tool == "bit":
-        return tuple(way_of(lap, board.thickness, router) for lap in laps.laps), laps.narrow
+        tabbed, loose = with_tabs(laps.laps, router, board.sheet)
+        return tuple(way_of(lap, board.thickness, router) for lap in tabbed), laps.narrow, loose
     ground = ground_of(board.sheet, board.parts, router)
     found, narrow = list[Way](), [*laps.narrow]
     for lap in laps.laps:
@@ -214,7 +246,7 @@ def _ways(board: RoutedBoard, laps: Laps, router: Router) -> tuple[tuple[Way, ..
             narrow.append(lap.part)
         else:
             found.append(way)
-    return tuple(found), tuple(dict.fromkeys(narrow))
+    return tuple(found), tuple(dict.fromkeys(narrow)), ()
 
 
 def _check_travel(board: RoutedBoard, ways: Sequence[Way], router: Router) -> None:

@@ -88,13 +88,13 @@ def way_through(lap: Lap, ground: Ground, router: Router) -> Way | None:
         There is no room for a saw to go in beside an outline.
     """
     if router.tool == "saw" and lap.kind == "outline":
-        begin, enters = _from_the_edge(lap, ground, router), "edge"
-        if begin is not None:
-            return _led_in(lap, begin, enters)
-    begin, enters = _from_a_hole(lap, ground), "hole" if router.tool == "saw" else "pierced"
-    if begin is None and router.tool == "knife":
-        begin = lap.points[0]
-    if begin is None and lap.kind == "outline":
+        ends = _from_the_edge(lap, ground, router)
+        if ends is not None:
+            return _led_in(lap, ends, "edge")
+    ends = _from_a_hole(lap, ground)
+    if ends is None and router.tool == "knife":
+        ends = lap.points[[0, 0]]
+    if ends is None and lap.kind == "outline":
         raise PlugError(
             param="router.start_hole",
             value=router.start_hole,
@@ -103,11 +103,11 @@ def way_through(lap: Lap, ground: Ground, router: Router) -> Way | None:
             remedy=f"use start holes of {router.bit:g} mm, or lay parts farther apart: "
             f"cutting=Cutting(spacing={tenth_up(router.start_hole):g})",
         )
-    return None if begin is None else _led_in(lap, begin, enters)
+    return None if ends is None else _led_in(lap, ends, "hole" if router.tool == "saw" else "pierced")
 
 
 def _from_the_edge(lap: Lap, ground: Ground, router: Router) -> Array | None:
-    """Return where the shortest straight way in along an axis begins, outside the sheet; None without one."""
+    """Return the ends of the shortest straight way in along an axis, from outside; None without one."""
     left, bottom, right, top = ground.sheet.bounds
     low, high = -router.bit, np.array(router.travel)
     found = list[tuple[float, Array]]()
@@ -120,12 +120,12 @@ def _from_the_edge(lap: Lap, ground: Ground, router: Router) -> Array | None:
         begins[:, axis] = outside
         lines = shapely.linestrings(np.stack([begins, corners], axis=1))
         for i in np.flatnonzero(shapely.covers(ground.waste, lines)).tolist():
-            found.append((float(shapely.length(lines[i])), begins[i]))
-    return min(found, key=lambda one: (round(one[0], 6), *one[1].tolist()))[1] if found else None
+            found.append((float(shapely.length(lines[i])), np.stack([begins[i], corners[i]])))
+    return min(found, key=lambda one: (round(one[0], 6), *one[1].ravel().tolist()))[1] if found else None
 
 
 def _from_a_hole(lap: Lap, ground: Ground) -> Array | None:
-    """Return the nearest place for a hole from which a straight way leads to a lap; None without one."""
+    """Return the ends of the shortest straight way from a hole to a lap; None without one."""
     room = ground.holes
     if lap.kind == "opening":
         room = shapely.intersection(room, shapely.Polygon(lap.points))
@@ -134,15 +134,16 @@ def _from_a_hole(lap: Lap, ground: Ground) -> Array | None:
     for one in shapely.get_parts(room):
         way = shapely.shortest_line(one, line)
         if not one.is_empty and shapely.covers(ground.waste, way) and (best is None or way.length < best[0]):
-            best = (float(way.length), shapely.get_coordinates(way)[0])
+            best = (float(way.length), shapely.get_coordinates(way))
     return None if best is None else best[1]
 
 
-def _led_in(lap: Lap, begin: Array, enters: str) -> Way:
-    """Return a way in from a place, straight to the nearest of a lap, and round it."""
+def _led_in(lap: Lap, ends: Array, enters: str) -> Way:
+    """Return a straight way in, and round a lap from where that ends."""
+    begin, finish = ends
     along = lap.along
     line = shapely.LineString(lap.points)
-    at = float(line.project(shapely.Point(begin)))
+    at = float(line.project(shapely.Point(finish)))
     places = np.concatenate([[at], along[along > at + 1e-6], along[1:][along[1:] < at - 1e-6], [at]])
     ring = np.column_stack([np.interp(places, along, lap.points[:, i]) for i in (0, 1)])
     apart = float(np.hypot(*(ring[0] - begin)))

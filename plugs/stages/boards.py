@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
 import shapely
@@ -100,14 +101,15 @@ def lay_boards(plug: Plug, templates: Sequence[Template]) -> Boards | None:
         return None
     stock = [Stock(name=board.name, width=board.width, height=board.height, thickness=board.thickness)]
     blanks = [blank for template in templates for blank in _blanks(template, board)]
+    cutting = _cutting(plug)
     try:
-        return Boards(board=board, nesting=nest(blanks, stock, _CUTTING, effort=0.0), outgrown=())
+        return Boards(board=board, nesting=nest(blanks, stock, cutting, effort=0.0), outgrown=())
     except PlugError:  # one of them outgrows a board
-        fitting = [blank for blank in blanks if _has_room(blank, stock)]
+        fitting = [blank for blank in blanks if _has_room(blank, stock, cutting)]
     kept = {blank.name for blank in fitting}
     return Boards(
         board=board,
-        nesting=nest(fitting, stock, _CUTTING, effort=0.0) if fitting else None,
+        nesting=nest(fitting, stock, cutting, effort=0.0) if fitting else None,
         outgrown=tuple(blank.name for blank in blanks if blank.name not in kept),
     )
 
@@ -182,10 +184,24 @@ def _blanks(template: Template, board: Board) -> list[Blank]:
     ]
 
 
-def _has_room(blank: Blank, stock: Sequence[Stock]) -> bool:
+def _cutting(plug: Plug) -> Cutting:
+    """Return what cutting boards takes: a router's bit leaves strips that hold its tabs."""
+    router = plug.router
+    if router is None or router.cut == "sheets":
+        return _CUTTING
+    more = router.bit if router.tool == "bit" else 0.0  # a cut to either side of a strip
+    return replace(
+        _CUTTING,
+        kerf=router.bit,
+        spacing=_CUTTING.spacing + more,
+        edge_margin=_CUTTING.edge_margin + more,
+    )
+
+
+def _has_room(blank: Blank, stock: Sequence[Stock], cutting: Cutting) -> bool:
     """Return whether a part fits on a board."""
     try:
-        nest([blank], stock, _CUTTING, effort=0.0)
+        nest([blank], stock, cutting, effort=0.0)
     except PlugError:
         return False
     return True

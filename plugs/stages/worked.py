@@ -160,7 +160,7 @@ class Worked(Staged):
             return foam.drilled(self.standing.templates, self.pins.joints)
         return self.gauges.templates
 
-    @stage("board", "templates", after=("templates",))
+    @stage("board", "templates", "router", after=("templates",))
     def boards(self) -> Boards | None:
         """The boards that templates are cut from; None without templates."""
         from plugs.stages.boards import lay_boards

@@ -62,7 +62,7 @@ def operator_sheet(
     ways = program.planned.journey
     everything = np.concatenate([ways.near, ways.far, _corners(program), [machine.start, (0.0, 0.0)]])
     wide, tall = np.ptp(everything, axis=0)
-    scale = next((s for s in _SCALES if wide / s <= _WIDEST and tall / s <= _TALLEST), _SCALES[-1])
+    scale = scale_to_fit(float(wide), float(tall))
     builder.line(ring_of(_block(program)) / scale, FOAM)
     for face, group in ((ways.far, FAR), (ways.near, CUT)):
         builder.draw(
@@ -75,6 +75,17 @@ def operator_sheet(
     builder.under(partial(_along_the_wire, program, machine, display_unit))
     builder.rows(_rows(program, machine, plug_name, display_unit, scale))
     return builder.drawing()
+
+
+def scale_to_fit(wide: float, tall: float) -> int:
+    """Return the scale, to one, at which a view fits on a sheet of A4 with its words.
+
+    Parameters
+    ----------
+    wide, tall : float, mm
+        Of what is shown.
+    """
+    return next((s for s in _SCALES if wide / s <= _WIDEST and tall / s <= _TALLEST), _SCALES[-1])
 
 
 def _block(program: WireProgram) -> tuple[float, float, float, float]:

@@ -126,13 +126,14 @@ ROUTED: Final[Table[RouterProgram]] = Table(
     Figure("parts", lambda one: [part.name for part in one.board.parts]),
     Figure("passes", lambda one: one.passes),
     Figure("tabs", lambda one: one.tabs),
-    Figure("pin_holes", lambda one: sum(len(part.bores) for part in one.board.parts)),
-    Figure("pin_holes_behind", lambda one: one.board.behind),
+    Figure("pin_holes", lambda one: one.pins_sunk),
+    Figure("pin_holes_by_hand", lambda one: one.pins_by_hand),
     Figure("start_holes", lambda one: sum(way.enters == "hole" for way in one.ways)),
     Figure("time_min", lambda one: one.seconds / 60.0),
     Figure("cut_in_mm", lambda one: one.cut_in_mm),
     Figure("kept_mm", lambda one: one.kept_mm),
     Figure("not_cut", lambda one: list(one.narrow)),
+    Figure("not_held", lambda one: list(one.loose)),
 )
 """Programs of a router."""
 

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
+import ezdxf
 import pytest
+import shapely
 
+from plugs.drawings import router_sheets
+from plugs.files.dxf import render_dxf
 from plugs.summary.wire import program_files, router_figures
 from plugs.work import Work, opened
 from tests.recipes.test_cut_by_wire import BOX
@@ -75,3 +80,31 @@ def test_pins_are_sunk_in_the_face_that_lies_up(tmp_path: Path) -> None:
     pins = [pin for joint in work.pins.joints for pin in joint.pins]
     assert len(pins) == len(sunk) == program.board.behind > 2
     assert {bore.depth for bore in sunk} == {pin.lower_depth for pin in pins}
+
+
+def test_a_sheet_goes_to_the_machine_with_each_program(tmp_path: Path) -> None:
+    """Read by ezdxf: ways, tabs and holes stand where the program has them, at the scale told; cautions in words."""
+    work = box(tmp_path, "pins=Pins(diameter=8.0), router=Router()")
+    sheets = router_sheets(work)
+    assert work.routed is not None
+    assert list(sheets) == [f"router/{one.board.stem}-sheet" for one in work.routed.programs]
+    for sheet, program in zip(sheets.values(), work.routed.programs, strict=True):
+        words = " ".join(label.text for label in sheet.labels)
+        scale = int(words.partition("1 : ")[2].split()[0].strip(","))
+        drawn = ezdxf.read(io.StringIO(render_dxf(sheet))).modelspace()
+        found = {
+            group: [
+                (shapely.LinearRing if one.closed else shapely.LineString)(one.get_points("xy"))
+                for one in drawn.query(f'LWPOLYLINE[layer=="{group}"]')
+            ]
+            for group in ("RUN", "TAB", "MARK")
+        }
+        ways = [shapely.LineString(way.lap.points) for way in program.ways if len(way.lap.points) > 1]
+        assert len(found["RUN"]) == len(ways)
+        for way, line in zip(ways, found["RUN"], strict=True):
+            here = shapely.transform(line, lambda points: scale * points)
+            assert shapely.hausdorff_distance(here, way) <= 0.06 * scale
+        assert len(found["TAB"]) == program.tabs > 0
+        assert len(found["MARK"]) == sum(len(part.bores) for part in program.board.parts)
+        for needed in ("zero at its lower left corner", "ramp of 5 degrees", "manual", "Eyes, ears", "tabs"):
+            assert needed in words

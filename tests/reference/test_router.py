@@ -16,6 +16,7 @@ from itertools import groupby, pairwise
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 
 from plugs.ground.errors import PlugError
 from plugs.routing.paths import Bore, Part
@@ -111,6 +112,39 @@ def test_parts_hang_on_as_many_tabs_as_are_asked_for() -> None:
     assert round_it - cut.length == pytest.approx(3 * 8.0, abs=0.2)
     assert len(shapely.get_parts(swept(program.text, 6.9, 3.0))) == 1
     assert program.tabs == 3
+
+
+ROW = tuple(shapely.box(x, 20.0, x + 40.0, 120.0) for x in (5.0, 53.0, 101.0))
+"""5 mm from the left edge, and 8 mm apart: two cuts of 6 mm meet there."""
+
+
+@pytest.mark.parametrize("direction", ["climb", "conventional"])
+def test_tabs_stand_where_there_is_something_to_hold_to(direction: str) -> None:
+    """None in the gaps that both cuts clear, none at the edge; below, each part hangs on the sheet's rim."""
+    program = routed(replace(ROUTER, direction=direction), *ROW)
+    assert program.loose == ()
+    left = shapely.box(0.0, 0.0, 240.0, 140.0).difference(swept(program.text, 8.9, 3.0))
+    rim = next(one for one in shapely.get_parts(left) if one.intersects(shapely.Point(239.0, 1.0)))
+    for part in ROW:
+        assert rim.contains(part.buffer(-0.1))
+    tabs = [tab for way in program.ways for tab in way.lap.tab_lines]
+    gaps = shapely.MultiPolygon([shapely.box(x, 25.0, x + 8.0, 115.0) for x in (-3.0, 45.0, 93.0)])
+    assert not shapely.MultiLineString(tabs).intersects(gaps)
+    assert program.tabs >= 3 * 2
+
+
+def test_parts_that_come_loose_are_told() -> None:
+    """Shut in by cuts on all sides, and smaller than two tabs; parts two cuts and 5 mm apart are held."""
+    shut = [shapely.box(x, y, x + 40.0, y + 30.0) for x in (20.0, 67.0, 114.0) for y in (10.0, 47.0, 84.0)]
+    parts = [Part(name=f"P{i}", outline=one) for i, one in enumerate([*shut, shapely.box(200, 20, 206, 26)])]
+    (found,) = route([board_of(*parts)], ROUTER, "Test").findings
+    assert (found.code, found.where) == ("router-loose", "P4, P9")
+    assert "kerf=6, spacing=11, edge_margin=11" in found.remedy
+    apart = [
+        replace(part, outline=shapely.affinity.translate(part.outline, 10.0 * (i // 3), 10.0 * (i % 3)))
+        for i, part in enumerate(parts[:9])
+    ]
+    assert route([board_of(*apart)], ROUTER, "Test").findings == ()
 
 
 @pytest.mark.parametrize(("direction", "turn"), [("climb", -1.0), ("conventional", 1.0)])
