@@ -136,7 +136,12 @@ def route(boards: Sequence[RoutedBoard], router: Router, title: str) -> Routed:
         cannot be read back.
     """
     programs = tuple(_program(board, router, title) for board in boards)
-    found = []
+    return Routed(router=router, programs=programs, findings=tuple(_findings(programs, router)))
+
+
+def _findings(programs: Sequence[RouterProgram], router: Router) -> list[Finding]:
+    """Return what programs leave to be done by hand, and what does not hold."""
+    found = list[Finding]()
     keeping = [one for one in programs if one.kept_mm > TOLD_MM]
     if keeping:
         worst = max(keeping, key=lambda one: one.kept_mm)
@@ -177,7 +182,7 @@ def route(boards: Sequence[RoutedBoard], router: Router, title: str) -> Routed:
                 f"spacing={router.bit + 5.0:g}, edge_margin={router.bit + 5.0:g}), or screw them down",
             )
         )
-    return Routed(router=router, programs=programs, findings=tuple(found))
+    return found
 
 
 def _program(board: RoutedBoard, router: Router, title: str) -> RouterProgram:
