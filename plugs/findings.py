@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection
 from dataclasses import replace
 from functools import partial
@@ -13,6 +14,7 @@ from plugs.body.mating import findings_of
 from plugs.foam.pieces import Pieces
 from plugs.ground.doors import Check
 from plugs.ground.errors import SEVERITIES, Finding
+from plugs.ground.grouping import apart, by_numbers, grouped
 from plugs.ground.lengths import as_length, in_unit
 from plugs.ground.tolerances import NO_VOLUME_MM3
 from plugs.lines.humps import hump_findings
@@ -21,6 +23,7 @@ from plugs.measure.fairing import fair_findings
 from plugs.mesh import mesh
 from plugs.nesting.savings import SheetWords, sheet_findings
 from plugs.recesses.plates import PLATES
+from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.own import own_findings
 from plugs.recipe.plug import Plug
 from plugs.skin.proof import STEPS_WELL_DEG, SkinProof, SkinStep, ToolProof
@@ -33,6 +36,8 @@ _SMALL_STEP = 0.5
 """mm. A step in the foam that a sanding board takes off unasked (common practice, no source)."""
 _MOST_DEVIATION = 0.1
 """mm. Of the skin's thickness: less is within what filler and sanding take (common practice, no source)."""
+_INDEXED: Final = re.compile(r"\b(recesses|bosses)\[(\d+)\](?![.\[])")
+"""A shape by its place in the recipe's list; with a word behind it, it is one to be written."""
 _MOST_DEVIATION_RATIO = 0.03  # of the skin's thickness, for a thick one
 
 
@@ -51,7 +56,9 @@ def line_findings(plug: Plug, finish: Loft) -> list[Finding]:
     """
     found = [*finish.table.findings, *hump_findings(finish, set(plug.stations[0].corners))]
     for line in measured_lines(plug):
-        found += fair_findings(line.curve, line.where)
+        found += fair_findings(
+            line.curve, line.seen if line.name in line.seen else f"{line.name}, {line.seen}"
+        )
     return found
 
 
@@ -123,7 +130,7 @@ def _own_shapes(solid: Solid) -> list[Finding]:
         if is_idle:
             found.append(
                 Finding(
-                    code="idle-shape",
+                    code="unused-shape",
                     severity="mind",
                     where=shape.param,
                     message="the shape does not touch the plug"
@@ -200,7 +207,7 @@ def _tool_skin(tool: ToolProof) -> Finding:
     return Finding(
         code="skin-inside-edge" if is_deep else "skin-depth",
         severity="note" if is_deep else "mind",
-        where=f"{tool.param}, {tool.name}, at x = {as_length(x, '.0f', 'bare')}, y = "
+        where=f"{tool.param} at x = {as_length(x, '.0f', 'bare')}, y = "
         f"{as_length(y, '.0f', 'bare')}, z = {as_length(z, '.0f')}",
         message=f"the foam lies {as_length(abs(tool.excess_mm), '.2f')} "
         f"{'deeper' if is_deep else 'nearer'} than the {as_length(tool.asked_mm, 'g')} asked for",
@@ -222,8 +229,9 @@ def _plates(plug: Plug) -> list[Finding]:
                     code="plate-size",
                     severity="note",
                     where=f"recesses[{i}]",
-                    message=f"plate {as_length(plate.width, 'g', 'baresize')} x "
-                    f"{as_length(plate.height, 'g', 'size')}, {plate.label}: {plate.source}",
+                    message=f"it is made for a plate of {as_length(plate.width, 'g', 'baresize')} x "
+                    f"{as_length(plate.height, 'g', 'size')} "
+                    f"({'from memory: ' * (plate.label == 'memory')}{plate.source})",
                     remedy="measure your plate; size, angle, lamp and view are the registration authority's",
                 )
             )
@@ -262,7 +270,7 @@ def found(work: Worked, stages: Collection[str] | None = None) -> tuple[Finding,
     Returns
     -------
     tuple of Finding
-        Errors first, with lengths in the recipe's unit.
+        The worst first, what is said of several places said once, with lengths in the recipe's unit.
     """
     own = [replace(check, find=partial(own_findings, number=i)) for i, check in enumerate(work.plug.checks)]
     doubts = [
@@ -271,6 +279,20 @@ def found(work: Worked, stages: Collection[str] | None = None) -> tuple[Finding,
         if stages is None or check.stage in stages
         for finding in work.placed(partial(check.find, work))
     ]
-    doubts.sort(key=lambda one: (SEVERITIES.index(one[0].severity), one[0].code, one[0].where))
-    unit = work.plug.display_unit
-    return tuple(in_unit(finding.of_stage(stage), unit) for finding, stage in doubts)
+    told = [_by_name(finding.of_stage(stage), work.plug) for finding, stage in doubts]
+    told.sort(key=lambda one: (SEVERITIES.index(one.severity), one.code, by_numbers(one.where)))
+    return tuple(in_unit(finding, work.plug.display_unit) for finding in grouped(told))
+
+
+def _by_name(finding: Finding, plug: Plug) -> Finding:
+    """Return a finding that names recesses and bosses as the builder does, not by their place in a list."""
+    items: list[Recess | Boss] = [*plug.recesses, *plug.bosses]
+    names = apart([item.known_as for item in items])
+    shapes = {"recesses": names[: len(plug.recesses)], "bosses": names[len(plug.recesses) :]}
+
+    def name(match: re.Match[str]) -> str:
+        of_kind, number = shapes[match[1]], int(match[2])
+        return of_kind[number] if number < len(of_kind) else match[0]
+
+    where, message, remedy = (_INDEXED.sub(name, text) for text in finding.marked)
+    return replace(finding, where=where, message=message, remedy=remedy)

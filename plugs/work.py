@@ -16,6 +16,7 @@ from plugs.ground.errors import Finding, PlugError
 from plugs.nesting.stored import stored_sheets
 from plugs.recipe.plug import Plug, checked_plug
 from plugs.recipe.reading import load_recipe, run_recipe
+from plugs.stages.parameters import by_parameter
 from plugs.stages.shelf import Shelf
 from plugs.stages.stage import in_recipe
 from plugs.stages.worked import Worked
@@ -137,7 +138,7 @@ def opened(path: Path, parameters: Mapping[str, object], **words: Any) -> Work:
     try:
         plug = checked_plug(made.result, recipe.name)
     except PlugError as error:
-        raise in_recipe(error, path) from error
+        raise in_recipe(by_parameter(error, recipe, made.parameters), path) from error
     stored = stored_sheets(path)
     cut = kept_record(path)
     return Work(plug, recipe=recipe, parameters=made.parameters, stored=stored, cut=cut, **words)

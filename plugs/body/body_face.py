@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from plugs.body.mating import Face
 from plugs.body.mating_body import BodyCut
+from plugs.ground.amounts import counted
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
 from plugs.ground.records import record
@@ -156,12 +157,13 @@ def body_findings(face: BodyFace) -> list[Finding]:
                 code="mating-hollow",
                 severity="note",
                 where=face.name,
-                message=f"the body has {face.cut.hollows} closed hollows inside, which were filled",
-                remedy="nothing, if no foam belongs in them",
+                message=f"{counted(face.cut.hollows, 'closed hollow')} inside the body "
+                f"{'was' if face.cut.hollows == 1 else 'were'} filled",
+                remedy="nothing, if no foam belongs there",
             )
         )
     if not face.cut.brep:
-        why = f"the gap of {face.gap:g} mm" if face.gap > 0.0 else "the facets of the STL"
+        why = f"the gap of {as_length(face.gap, 'g')}" if face.gap > 0.0 else "the facets of the STL"
         found.append(
             Finding(
                 code="no-step",

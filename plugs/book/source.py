@@ -11,6 +11,7 @@ from plugs.book.figures import HEIGHT, drawing_figure
 from plugs.book.html import Html, el, joined, quantity
 from plugs.book.scene import BookScene
 from plugs.drafting.drawing import Drawing
+from plugs.ground.amounts import counted
 from plugs.ground.records import record
 
 _PLACES: Final = (
@@ -43,7 +44,7 @@ _CODES: Final = (
     ("plate-size", "recess"),
     ("no-draft", "recess"),
     ("thin-floor", "recess"),
-    ("spare-sheets", "cutting"),
+    ("sheets-to-spare", "cutting"),
     ("stale-search", "cutting"),
     ("joint-", "cutting"),
     ("thin-layer", "cutting"),
@@ -69,13 +70,13 @@ _CODES: Final = (
             "cloth-",
             "dose-",
             "foam-",
-            "idle-ply",
+            "unused-ply",
             "inside-corner",
             "large-flat",
             "light-skin",
             "mat-",
             "no-ply",
-            "passes",
+            "lay-up-passes",
             "peel-ply",
             "ply-",
             "pot-life-",
@@ -83,7 +84,7 @@ _CODES: Final = (
             "ratio-",
             "shop-cold",
             "skin-",
-            "thick-wet",
+            "too-thick-wet",
         )
     ),
 )
@@ -218,7 +219,7 @@ class BookSource:
         return el("figure", el("div", image, class_="sheet"), el("figcaption", words.capitalize()))
 
     def findings(self, section: str) -> Html:
-        """Return the findings of a section, the worst first.
+        """Return the findings of a section, the worst first, its notes folded.
 
         Parameters
         ----------
@@ -231,7 +232,9 @@ class BookSource:
         else:
             mine = [f for f in found if _section(f) == section]
         mine.sort(key=lambda f: [*_WORDS].index(f["severity"]))
-        return joined(_finding(f) for f in mine)
+        notes = [_finding(f) for f in mine if f["severity"] == "note"]
+        folded = el("details", el("summary", counted(len(notes), "note")), *notes) if notes else None
+        return joined([*(_finding(f) for f in mine if f["severity"] != "note"), folded])
 
 
 def _place(name: str, table: Sequence[tuple[str, str]]) -> str:

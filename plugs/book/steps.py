@@ -10,6 +10,7 @@ from plugs.book.figures import SMALL, TALL
 from plugs.book.html import Html, el, joined, pairs_table, quantities_table, step, steps, table
 from plugs.book.shopping import pin_lengths
 from plugs.book.source import BookSource
+from plugs.ground.units import format_within
 
 _WHOLE: Final = 1e15  # a float's whole numbers are exact to 9e15
 _WAYS: Final = {"forward": "ahead", "aft": "astern"}
@@ -340,7 +341,8 @@ def fit(source: BookSource) -> Html:
     if "largest_deviation_mm" in skin:
         told = joined([
             "The foam lies under the finished surface by skin and filler, within ",
-            f"{skin['largest_deviation_mm']:.2g} mm, measured at {skin['points_measured']} places.",
+            format_within(skin["largest_deviation_mm"], source.unit),
+            f", measured at {skin['points_measured']} places.",
         ])  # fmt: skip
         parts.append(el("p", told))
     done = [

@@ -115,7 +115,7 @@ def finding_of(flat: Flat) -> Finding | None:
         code="cloth-folds",
         severity="mind",
         where=flat.patch.name,
-        message=f"laid flat, {flat.flipped} of {len(flat.patch.triangles)} triangles lie face down",
+        message="the pattern folds over itself when it is laid flat",
         remedy=f"split the zone {flat.patch.name!r} in 2 or more, or give it a dart",
     )
 

@@ -189,7 +189,7 @@ def _no_piece(flat: Flat) -> Finding:
         code="no-cloth",
         severity="mind",
         where=flat.patch.name,
-        message="it folds up so that no piece of cloth can be drawn for it",
+        message="its pattern folds up so that no piece of cloth can be drawn",
         remedy=f"split the zone {flat.patch.name!r} in 2 or more, such as floor and wall, or give it darts",
     )
 
@@ -203,7 +203,7 @@ def _overlap_of(flat: Flat, edge: PatchEdge) -> Finding | None:
         code="cloth-overlaps",
         severity="mind",
         where=flat.patch.name,
-        message=f"laid flat, the piece lies over itself on {twice / 100.0:.1f} cm2",
+        message=f"the pattern lies over itself, laid flat, on {twice / 100.0:.1f} cm2",
         remedy=f"split the zone {flat.patch.name!r} in 2 where it overlaps",
     )
 

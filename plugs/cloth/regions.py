@@ -16,13 +16,13 @@ from plugs.body.body import Solid, remade
 from plugs.cloth.seamed import seamed
 from plugs.drape.splitting import finer_inside, split_at_zero, split_edges
 from plugs.drape.turning import well_shaped
+from plugs.ground.grouping import apart
 from plugs.ground.records import record
 from plugs.mesh.faces import numbered, with_fewer_faces
 from plugs.mesh.mesh import numbered_triangles_of, placed
 from plugs.mesh.nearest import arcs_to_lines
 from plugs.mesh.sampling import sample
 from plugs.mesh.triangles import areas, edges_of, facing, in_use
-from plugs.recesses.recess import Tool
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -107,9 +107,8 @@ def surface_regions(solid: Solid, *, coarse: float = 0.0) -> SurfaceRegions:
     owners = [*zip(table.ring_parents, table.panel_sides, strict=True), *((end, "") for end in ENDS)]
     numbers = np.array([names.number(f"{owner} {side}".rstrip(), owner) for owner, side in owners])
     plain = seamed(solid.loft, sample(solid.loft, chords), numbers)
-    called = _tool_names(solid.tools)
-    for tool in solid.tools:
-        name = called[tool.param]
+    called = apart([tool.name for tool in solid.tools])
+    for tool, name in zip(solid.tools, called, strict=True):
         wall = names.number(f"{name} wall", name)
         end = "wall" if tool.is_through else "floor" if tool.kind == "cut" else "top"
         numbers = np.full(len(tool.loft.table.panel_names) + 2, wall)
@@ -123,17 +122,6 @@ def surface_regions(solid: Solid, *, coarse: float = 0.0) -> SurfaceRegions:
         vertices=vertices, triangles=triangles, label=label,
         names=tuple(names.numbers), owners=tuple(names.owners),
     )  # fmt: skip
-
-
-def _tool_names(tools: Sequence[Tool]) -> dict[str, str]:
-    """Return a name of its own for each tool, by where the recipe gives it."""
-    names: dict[str, str] = {}
-    for tool in tools:
-        name, count = tool.name, 2
-        while name in names.values():
-            name, count = f"{tool.name} {count}", count + 1
-        names[tool.param] = name
-    return names
 
 
 def with_flanges(

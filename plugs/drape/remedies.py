@@ -288,18 +288,18 @@ def drape_findings(
             Finding(code="cloth-shears", severity="note", where=zone, message=message, remedy=remedy)
         )
     elif draped.most_shear_deg > draped.warn_deg and draped.hides_a_corner:
-        cell = format_length(round(draped.cell, 1), display_unit)
         message = (
-            f"a corner smaller than the cells of its net, of {cell}, calls for a shear of about "
-            f"{draped.most_shear_deg:.0f} degrees, at {_place(draped.most_at, display_unit)}; wrinkles are "
-            f"likely from {draped.warn_deg:g} (common practice)"
+            "the surface turns there more sharply than the net of threads can follow, and cloth does not "
+            "shear round such a corner"
         )
         remedy = "snip the cloth there from its edge, or work it down with narrow strips"
+        where = f"{zone} at {_place(draped.most_at, display_unit)}"
         found.append(
-            Finding(code="cloth-shears", severity="note", where=zone, message=message, remedy=remedy)
+            Finding(code="cloth-shears", severity="note", where=where, message=message, remedy=remedy)
         )
     if draped.reached_ratio < _LEAST_REACH:
-        message = f"the net of threads lies on {100.0 * draped.reached_ratio:.0f} % of the zone only"
+        missed = 100.0 * (1.0 - draped.reached_ratio)
+        message = f"how the cloth lies is not checked on {missed:.0f} % of the zone"
         remedy = "split the zone where it narrows or turns sharply, or start nearer to what is not reached"
         found.append(
             Finding(code="cloth-does-not-reach", severity="note", where=zone, message=message, remedy=remedy)

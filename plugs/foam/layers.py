@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.ground.amounts import counted
 from plugs.ground.errors import Finding, PlugError, promise
 from plugs.ground.figures import tenth_up
 from plugs.ground.lengths import as_length
@@ -275,8 +276,13 @@ def _face(turned: mesh.Stacked, at: float, end: float, *, above: bool) -> shapel
 
 def _named(layers: Sequence[Layer]) -> tuple[Layer, ...]:
     """Return layers with their numbers and names, in the order given."""
-    digits = max(2, len(str(len(layers))))
-    return tuple(replace(layer, name=f"L{i:0{digits}d}", index=i) for i, layer in enumerate(layers, start=1))
+    count = len(layers)
+    return tuple(replace(layer, name=_name(i, count), index=i) for i, layer in enumerate(layers, start=1))
+
+
+def _name(number: int, count: int) -> str:
+    """Return the name of a layer, by its number in the stack and how many there are."""
+    return f"L{number:0{max(2, len(str(count)))}d}"
 
 
 def likely_faces(stack: Stack, lower: Array, upper: Array) -> Faces:
@@ -411,15 +417,15 @@ def _findings(stack: Stack, faces: list[float], sheets: list[float]) -> list[Fin
     for i, sheet in enumerate(sheets):
         filled = abs(faces[i + 1] - faces[i])
         if sheet - filled > 0.05:
-            found.append(_thin(stack, f"layer {i + 1} of {len(sheets)}", filled, sheet))
+            found.append(_thin(stack, f"layer {_name(i + 1, len(sheets))}", filled, sheet))
     spare = len(stack.thicknesses) - len(sheets)
     if stack.order == "explicit" and spare > 0:
         found.append(
             Finding(
-                code="spare-sheets",
+                code="sheets-to-spare",
                 severity="note",
                 where="stack",
-                message=f"{spare} of the sheets listed are not needed",
+                message=f"{counted(spare, 'sheet')} of those listed {'is' if spare == 1 else 'are'} to spare",
                 remedy=f"list {len(sheets)}",
             )
         )

@@ -455,7 +455,7 @@ def _findings(
                     code="joint-at-recess",
                     severity="mind",
                     where=where,
-                    message=f"{as_length(line.on_walls, '.0f')} run within "
+                    message=f"{as_length(line.on_walls, '.0f')} of it runs within "
                     f"{as_length(words.keep_away, 'g')} of a recess or boss",
                     remedy="move the recess, use longer sheets, or keep away by less",
                 )
@@ -466,8 +466,8 @@ def _findings(
                     code="joint-under-blend",
                     severity="mind",
                     where=where,
-                    message=f"{as_length(line.under_blend, '.0f')} of it run under a blend or a slope of the "
-                    "surface",
+                    message=f"{as_length(line.under_blend, '.0f')} of it runs under a blend or a slope of "
+                    "the surface",
                     remedy="use longer sheets, or let less be asked of the stagger",
                 )
             )

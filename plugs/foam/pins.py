@@ -291,8 +291,9 @@ def _findings(pinned: Pinned, counts: tuple[int, int]) -> list[Finding]:
                     code="few-pins",
                     severity="note",
                     where=where,
-                    message=f"{few} of the {count} pieces of {name} have under {LEAST_TO_A_PIECE} pins",
-                    remedy="line these pieces up by eye, or use thinner pins or less clearance",
+                    message=f"{few} of the {count} pieces of {name} {'has' if few == 1 else 'have'} fewer "
+                    f"than {LEAST_TO_A_PIECE} pins",
+                    remedy="line up by eye what has fewer, or use thinner pins or less clearance",
                 )
             )
     return found

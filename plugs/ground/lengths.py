@@ -31,14 +31,14 @@ def as_length(value: float, spec: str, kind: str = "length") -> str:
     kind : str
         ``"length"``; ``"size"`` of a thing that something else must fit; ``"least"`` or ``"most"`` for one
         that would do, never rounded past what does; ``"exact"`` to write into a recipe; with ``"bare"``
-        before it, mm are told by what stands after.
+        before it, mm are told by what stands after; with ``"code"`` before it, as a recipe gives it.
 
     Returns
     -------
     str
         Marked; for a finding alone.
     """
-    words = f"{value:{spec}}{'' if kind.startswith('bare') else ' mm'}"
+    words = f"{value:{spec}}{'' if kind.startswith(('bare', 'code')) else ' mm'}"
     return f"{MARKS[0]}{float(value)!r};{kind.removeprefix('bare') or 'length'};{words}{MARKS[1]}"
 
 
@@ -70,10 +70,12 @@ def _inches(match: re.Match[str]) -> str:
         return format_size(value, "in")
     if kind == "exact":
         return f"{round(value / 25.4, 3) + 0.0:g} in"
-    if kind not in ("least", "most"):
+    if not kind.endswith(("least", "most")):
         return format_fine(value, "in")
-    turn = math.ceil if kind == "least" else math.floor
-    nudge = -_EVEN if kind == "least" else _EVEN
+    turn = math.ceil if kind.endswith("least") else math.floor
+    nudge = -_EVEN if kind.endswith("least") else _EVEN
+    if kind.startswith("code"):
+        return f"inch({turn(value / 25.4 * 1e3 + nudge) / 1e3:g})"
     if abs(value) < THIN:
         return f"{turn(value / 25.4 * 1e3 + nudge) / 1e3:.3f} in"
     if abs(value / _FINE / 4.0 - round(value / _FINE / 4.0)) < _EVEN:

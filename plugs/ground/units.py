@@ -46,6 +46,8 @@ _SIXTEENTH: Final = 0.01
 _SAME_SIZE: Final = 0.005
 """What a size in mm may lie off a fraction of an inch and still be meant by it, mm: its last digit."""
 
+_EVEN: Final = 1e-6  # of a step: what lies on one but for rounding
+
 _LONGEST: Final = 60
 """No length takes more characters than this; keeps every number in it far from overflow."""
 
@@ -298,6 +300,26 @@ def format_fine(value: float, unit: str) -> str:
     if abs(value) >= THIN or (unit == "in" and abs(sixteenths - round(sixteenths)) < _SIXTEENTH):
         return told
     return f"{value / 25.4:.3f} in" if unit == "in" else f"{round(value, 2) + 0.0:g} mm"
+
+
+def format_within(value: float, unit: str) -> str:
+    """Return a length that others lie within, rounded up: none of them is more.
+
+    Parameters
+    ----------
+    value : float, mm
+        Not negative.
+    unit : str
+        ``"mm"``: to a hundredth, ``"0.04 mm"``. ``"in"``: to a thousandth, ``"0.002 in"``.
+
+    Returns
+    -------
+    str
+    """
+    format_length(value, unit)  # which refuses what is no length, and no unit
+    step = 0.01 if unit == "mm" else 0.0254
+    steps = math.ceil(value / step - _EVEN)
+    return f"{0.01 * steps:.2f} mm" if unit == "mm" else f"{0.001 * steps:.3f} in"
 
 
 def format_size(value: float, unit: str) -> str:

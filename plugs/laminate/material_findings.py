@@ -52,7 +52,7 @@ def foam_findings(
                 where=f"foam {foam.name!r}",
                 message=f"a hot wire through {foam.kind} gives off poisonous fumes"
                 if is_never
-                else "whether a hot wire may cut this foam stands on its sheet alone",
+                else "only the foam's data sheet can say whether a hot wire may cut it",
                 remedy="cut it with a saw or knife, or use polystyrene"
                 if is_never
                 else "look it up; until then, saw it",
@@ -98,7 +98,7 @@ def resin_findings(layup: Layup) -> tuple[Finding, ...]:
                     severity="mind",
                     where=", ".join(mats),
                     message="the binder of most mat wants styrene and stays stiff in epoxy (common practice)",
-                    remedy="use a woven or stitched cloth, or mat whose sheet names epoxy",
+                    remedy="use a woven or stitched cloth, or mat whose data sheet names epoxy",
                 )
             )
     return tuple(found)
@@ -160,7 +160,8 @@ def _heating(layup: Layup) -> list[Finding]:
                 code="foam-heat",
                 severity="note",
                 where=where,
-                message=f"the foam stands {foam.service_c:.0f} C; how warm {resin.name} gets is on its sheet",
+                message=f"the foam stands {foam.service_c:.0f} C; how warm {resin.name} gets is on its data "
+                "sheet",
                 remedy=f"lay thin, at most {as_length(resin.wet_limit, 'g', 'most')} wet, and let each "
                 "pass cool",
             )
@@ -178,7 +179,7 @@ def _heating(layup: Layup) -> list[Finding]:
             "cool, with "
             "the least "
             "hardener "
-            "that its sheet has for your shop",
+            "that its data sheet has for your shop",
         )
     ]
 
@@ -194,9 +195,9 @@ def _dosing(layup: Layup, plan: ResinPlan) -> list[Finding]:
             else f"only its range is given, {dose.least_percent:g} to {dose.most_percent:g} % by mass"
         )
         remedy = (
-            "give the resin ratio_by_mass or ratio_by_volume from its sheet"
+            "give the resin ratio_by_mass or ratio_by_volume from its data sheet"
             if dose.least_percent is None
-            else "give shop.hardener_percent from its sheet for this temperature"
+            else "give shop.hardener_percent from its data sheet for this temperature"
         )
         found.append(
             Finding(
@@ -213,9 +214,9 @@ def _dosing(layup: Layup, plan: ResinPlan) -> list[Finding]:
                 code="dose-range",
                 severity="mind",
                 where=where,
-                message=f"its record allows {dose.most_percent:g} % of hardener; many sheets end at 2.5 % "
-                "(from memory)",
-                remedy="read the sheet again; gelcoat never takes more than 2 %",
+                message=f"its record allows {dose.most_percent:g} % of hardener; many data sheets end at "
+                "2.5 % (from memory)",
+                remedy="read the data sheet again; gelcoat never takes more than 2 %",
             )
         )
     if resin.ratio_by_mass is not None and resin.ratio_by_volume is not None:
@@ -231,7 +232,7 @@ def _dosing(layup: Layup, plan: ResinPlan) -> list[Finding]:
                     message=f"with the densities here its ratio by volume is 100 : "
                     f"{100.0 * by_volume:.1f} by "
                     f"mass, its ratio by mass says 100 : {100.0 * by_mass:.1f}",
-                    remedy="read both ratios and both densities off the sheet again; go by mass",
+                    remedy="read both ratios and both densities off the data sheet again; go by mass",
                 )
             )
     return found
@@ -258,7 +259,7 @@ def _timing(layup: Layup, plan: ResinPlan) -> list[Finding]:
                 severity="mind",
                 where=where,
                 message=f"its pot life is not known, so only {resin.largest_batch_kg:g} kg limits a batch",
-                remedy="give the resin pot_life_min and pot_life_c from its sheet",
+                remedy="give the resin pot_life_min and pot_life_c from its data sheet",
             )
         )
     elif plan.working_min < _SHORT_MIN:
@@ -292,7 +293,7 @@ def _wet(layup: Layup, plan: ResinPlan) -> list[Finding]:
         if one.thickness > limit + ROUNDING:
             found.append(
                 Finding(
-                    code="thick-wet",
+                    code="too-thick-wet",
                     severity="mind",
                     where=f"{_told(one)} over {one.place!r}",
                     message=f"{as_length(one.thickness, '.1f')} wet in one go, more than "
@@ -304,12 +305,12 @@ def _wet(layup: Layup, plan: ResinPlan) -> list[Finding]:
     if not layup.passes and len(plan.passes) > 1:
         found.append(
             Finding(
-                code="passes",
+                code="lay-up-passes",
                 severity="note",
                 where="schedule",
                 message=f"laid in {len(plan.passes)} passes of at most {as_length(limit, 'g', 'most')} wet: "
                 + "; ".join(_told(one) for one in plan.passes),
-                remedy="let each pass set and cool as the resin's sheet says, then go on; key what has "
+                remedy="let each pass set and cool as the resin's data sheet says, then go on; key what has "
                 "cured hard",
             )
         )
@@ -324,7 +325,7 @@ def _told(one: Pass) -> str:
 def _split(layup: Layup, one: Pass) -> str:
     """Return how a pass that is too thick is parted."""
     if len(one.plies) == 1:
-        return "use two lighter plies instead of this one, or a resin whose sheet allows it"
+        return "use two lighter plies instead of this one, or a resin whose data sheet allows it"
     plies = tuple(ply for ply in layup.plies if ply.number in one.plies)
     wanted = len(passes_of(replace(layup, plies=plies, passes=())))
     return f"lay these plies in {wanted} passes: leave passes empty, and they are parted"

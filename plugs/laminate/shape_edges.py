@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.body.body import Solid
+from plugs.ground.grouping import apart
 from plugs.laminate.radii import ClothEdge
 from plugs.laminate.skin_findings import Floor, Wall
 from plugs.lines.ends import EndZone
@@ -124,7 +125,8 @@ def shape_edges(
     tuple of ClothEdge
     """
     found: list[ClothEdge] = []
-    for item, tool, skin in zip(items, tools, skins or [0.0] * len(items), strict=True):
+    called = apart([tool.name for tool in tools])
+    for item, tool, skin, told in zip(items, tools, skins or [0.0] * len(items), called, strict=True):
         is_cut, name = isinstance(item, Recess), tool.name
         more = skin if is_cut else -skin  # what the tool's foam outline is larger by, and its base deeper
         base, tip = tool.section(more).perimeter, tool.section(tool.depth).perimeter
@@ -133,7 +135,7 @@ def shape_edges(
         high = item.depth if isinstance(item, Recess) else item.rise
         end = 0.0 if tool.loft.aft is None else float(tool.loft.aft.radius)
         corners = ClothEdge(
-            place=f"wall corners of {name!r}",
+            place=f"wall corners of {told!r}",
             radius=float(table.radius.min()),
             is_inside=is_cut,
             length=4.0 * (tool.depth - more),
@@ -142,7 +144,7 @@ def shape_edges(
             lost=drawn_in - more,
         )
         on_panel = ClothEdge(
-            place=f"{'mouth' if is_cut else 'foot'} of {name!r}",
+            place=f"{'mouth' if is_cut else 'foot'} of {told!r}",
             radius=0.0,
             is_inside=not is_cut,
             length=base,
@@ -150,7 +152,7 @@ def shape_edges(
             is_drawn=False,
         )
         far = ClothEdge(
-            place=f"{'floor' if is_cut else 'top'} of {name!r}",
+            place=f"{'floor' if is_cut else 'top'} of {told!r}",
             radius=end,
             is_inside=is_cut,
             length=tip,
@@ -181,6 +183,7 @@ def floors_of(solid: Solid, tools: Sequence[Tool]) -> tuple[Floor, ...]:
     vertices, triangles = mesh.triangles_of(solid.body)
     corners = vertices[triangles]
     found = []
+    called = dict(zip((tool.param for tool in tools), apart([tool.name for tool in tools]), strict=True))
     for tool in cut:
         at = tool.loft.sections(np.array([tool.loft.breaks[-1]]))
         ring = at.place(np.arange(2 * at.corners.shape[1]), np.full(2 * at.corners.shape[1], 0.5))[0]
@@ -191,7 +194,7 @@ def floors_of(solid: Solid, tools: Sequence[Tool]) -> tuple[Floor, ...]:
         origin = local @ tool.frame[:, :3].T + tool.frame[:, 3]
         behind = _depths(corners, origin, tool.frame[:, 0])
         if np.isfinite(behind).any():
-            found.append(Floor(place=f"floor of {tool.name!r}", behind=float(behind.min())))
+            found.append(Floor(place=f"floor of {called[tool.param]!r}", behind=float(behind.min())))
     return tuple(found)
 
 
@@ -264,8 +267,8 @@ def walls_of(loft: Loft, items: Sequence[Recess | Boss], bare: Sequence[str]) ->
             height = float(np.ptp(at.corners[0 if word == "front" else -1, :, 1]))
             worst[word] = Wall(place=word, draft_deg=-float(end.rake_deg), depth=height)
     walls = list(worst.values())
-    for item in items:
+    for item, told in zip(items, apart([item.known_as for item in items]), strict=True):
         deep = item.depth if isinstance(item, Recess) else item.rise
         if deep is not None:
-            walls.append(Wall(place=item.known_as, draft_deg=float(item.draft_deg), depth=float(deep)))
+            walls.append(Wall(place=told, draft_deg=float(item.draft_deg), depth=float(deep)))
     return tuple(wall for wall in walls if math.isfinite(wall.draft_deg))

@@ -27,6 +27,9 @@ _LAP: Final = 50.0  # mm. What a ply laps past the blend (common practice, no so
 _PLATE: Final = 0.5
 """Past half its thickness a plate stretches and stiffens, and the theory of thin plates no longer holds."""
 
+_SHARP: Final = 0.05
+"""mm. A smaller radius is told as none."""
+
 
 @record(frozen=True, slots=True, kw_only=True)
 class Wall:
@@ -78,10 +81,10 @@ def ply_findings(
         return ()
     found = [
         Finding(
-            code="idle-ply",
+            code="unused-ply",
             severity="mind",
             where=ply.name,
-            message="it covers nothing",
+            message="the ply covers nothing",
             remedy="name a panel, end or recess that is not bare, or take the ply out",
         )
         for ply in layup.plies
@@ -123,8 +126,7 @@ def edge_findings(
                     code="inside-corner",
                     severity="mind",
                     where=edge.place,
-                    message=f"radius {as_length(edge.radius, '.1f', 'size')} in the foam; {wants}, or "
-                    "it bridges",
+                    message=f"{_shape_of(edge)} in the foam; {wants}, or it bridges",
                     remedy=f"lay a fillet of {as_length(verdict.least_radius, '.1f', 'size')}, "
                     f"{1e-3 * verdict.fillet_mm3:.0f} cm3 "
                     f"({grams:.0f} g) of filler"
@@ -142,12 +144,17 @@ def edge_findings(
                     code="blend-tight",
                     severity="mind",
                     where=edge.place,
-                    message=f"radius {as_length(edge.radius, '.1f', 'size')} in the foam; {wants}, "
-                    "or it lifts off",
+                    message=f"{_shape_of(edge)} in the foam; {wants}, or it lifts off",
                     remedy=_rounding(edge, wanted, verdict.least_radius) + "use a lighter cloth on the bias",
                 )
             )
     return tuple(found)
+
+
+def _shape_of(edge: ClothEdge) -> str:
+    """Return how round an edge of the foam is."""
+    is_sharp = edge.radius < _SHARP
+    return "a sharp edge" if is_sharp else f"a radius of {as_length(edge.radius, '.1f', 'size')}"
 
 
 def _rounding(edge: ClothEdge, wanted: float, least: float) -> str:
@@ -190,7 +197,7 @@ def shape_findings(
             code="thin-floor",
             severity="mind",
             where=floor.place,
-            message=f"{as_length(floor.behind, '.1f')} of {foam.name} are left behind it, less than "
+            message=f"{as_length(floor.behind, '.1f')} of {foam.name} is left behind it, less than the "
             f"{as_length(foam.least_thickness, 'g')} that can be handled (common practice)",
             remedy=f"make it {as_length(foam.least_thickness - floor.behind, '.1f', 'least')} less deep, or "
             "back it up",
@@ -207,7 +214,7 @@ def shape_findings(
                 severity="note",
                 where=f"foam {foam.name!r}",
                 message="a plug of it gives trouble under a mould unless heavily laminated over "
-                "(secondary: trade article)",
+                "(a trade article)",
                 remedy='lay at least 2 plies of 450 g/m2 over it first (common practice), or use "pu 100"',
             )
         )
@@ -237,9 +244,9 @@ def sag_findings(sags: Sequence[Sag]) -> tuple[Finding, ...]:
             f"an estimate: {sag.load_n:.0f} N by hand press it in by {as_length(sag.sag, '.1f')}, more than "
             f"{as_length(MOST_SAG, 'g')} (common practice)"
             if is_plate
-            else f"{as_length(sag.thickness, '.1f')} of laminate are far too thin to stay flat under "
-            f"{sag.load_n:.0f} N by hand: they give by more than {_PLATE:g} times their "
-            "thickness, where no estimate holds"
+            else f"{as_length(sag.thickness, '.1f')} of laminate is far too thin to stay flat under a hand "
+            f"({sag.load_n:.0f} N): it gives by more than {_PLATE:g} times its own thickness, where no "
+            "estimate holds"
         )
         found.append(
             Finding(
@@ -338,7 +345,7 @@ def _over_places(layup: Layup, foam_stays: bool) -> list[Finding]:
                 severity="note" if foam_stays else "mind",
                 where=", ".join(light),
                 message=f"{least:.0f} g/m2 of glass in all; very light cloth makes a weak skin "
-                "(secondary: an "
+                "(an "
                 f"article on plugs; the limit of {1e3 * _LIGHT_KG_M2:.0f} g/m2 is common practice)",
                 remedy="add a ply, such as mat 450 or cloth 280",
             )
@@ -349,7 +356,7 @@ def _over_places(layup: Layup, foam_stays: bool) -> list[Finding]:
                 code="print-through",
                 severity="note",
                 where=", ".join(coarse),
-                message="a coarse weave lies outermost and will show (secondary: trade pages)",
+                message="a coarse weave lies outermost and will show (trade pages)",
                 remedy="finish with a tissue or a light cloth, cured before the paint",
             )
         )

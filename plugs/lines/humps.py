@@ -44,7 +44,7 @@ def hump_findings(loft: Loft, corners: Collection[str]) -> list[Finding]:
     Returns
     -------
     list of Finding
-        Notes, warnings above 2 mm: by how much, where, and two stations with which it stays within the
+        Notes, to mind above 2 mm: by how much, where, and two stations with which it stays within the
         limit, if there are such.
     """
     found = []
@@ -62,9 +62,10 @@ def hump_findings(loft: Loft, corners: Collection[str]) -> list[Finding]:
             Finding(
                 code="hump-between-stations",
                 severity="mind" if abs(hump) > _WARNED else "note",
-                where=f"line {name!r} at x = {as_length(float(places[bay, axis]), '.0f')}, "
-                f"between stations {bay} and {bay + 1}",
-                message=f"the faired line {word} both by {as_length(abs(hump), '.1f')} along {'yz'[axis]}",
+                where=f"line {name!r} at x = {as_length(float(places[bay, axis]), '.0f')}",
+                message=f"between the stations at x = {as_length(float(knots[bay]), 'g', 'bare')} and "
+                f"{as_length(float(knots[bay + 1]), 'g', 'bare')} the faired line {word} both by "
+                f"{as_length(abs(hump), '.1f')} in {'yz'[axis]}",
                 remedy=_cure(name, knots, values, int(bay)),
             )
         )

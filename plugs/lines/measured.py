@@ -245,13 +245,12 @@ def _all_shares(
                 Finding(
                     code="measured-panel",
                     severity="mind",
-                    where=f"station {worst} at x = {as_length(plan.stations[worst].x, 'g')}, panel {name!r}",
-                    message=f"the panel is up to {as_length(miss, '.2f')} off its points near "
-                    f"y = {as_length(float(y), '.1f', 'bare')}, z = {as_length(float(z), '.1f')}: they "
-                    "turn more "
-                    "sharply "
-                    f"than {len(shares[name]) - 1} arcs can follow",
-                    remedy=f"fair the points, such as fair(points, tolerance={max(0.5, round(miss, 1)):g}), "
+                    where=f"panel {name!r} at x = {as_length(plan.stations[worst].x, 'g', 'bare')}, "
+                    f"y = {as_length(float(y), '.1f', 'bare')}, z = {as_length(float(z), '.1f', 'bare')}",
+                    message=f"the panel is up to {as_length(miss, '.2f')} off its points: they turn more "
+                    f"sharply than {len(shares[name]) - 1} arcs can follow",
+                    remedy="fair the points, such as fair(points, tolerance="
+                    f"{as_length(max(0.5, round(miss, 1)), 'g', 'codeleast')}), "
                     "wider where they scatter by more than that, or name a corner where they turn",
                 )
             )

@@ -153,11 +153,13 @@ def _check_half(corners: Array, drawn: tuple[str, ...]) -> None:
     """Refuse a mirrored section that is drawn on the port side."""
     if corners[..., 0].min() < -LENGTH:
         s, h = np.argwhere(corners[..., 0] < -LENGTH)[0]
+        param, value = f"stations[{s}].corners[{drawn[h]!r}].y", float(corners[s, h, 0])
         raise PlugError(
-            param=f"stations[{s}].corners[{drawn[h]!r}].y",
-            value=float(corners[s, h, 0]),
+            param=param,
+            value=value,
             reason="a mirrored section is drawn on the starboard side, where y is positive",
-            remedy=f"use {abs(corners[s, h, 0]):g}, or mirrored=False with the whole section",
+            remedy=f"use {-value:g}, or mirrored=False with the whole section",
+            would_do=[(param, -value)],
         )
 
 

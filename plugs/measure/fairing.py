@@ -238,28 +238,31 @@ def fair_findings(curve: Fairing, where: str) -> list[Finding]:
     ----------
     curve : Fairing
     where : str
-        Its place in the recipe.
+        What it is the line of, in words.
 
     Returns
     -------
     list of Finding
-        A note for each point left out for standing off, and a warning where kept points lie too far off.
+        A note on points left out for standing off, and a finding to mind where kept points lie too far off.
     """
     place = f"{where}, {curve.source}" if curve.source else where
     count = len(curve.residuals)
-    found = [
-        Finding(
-            code="point-left-out",
-            severity="note",
-            where=place,
-            message=f"point {left.index + 1} of {count}, at ({as_length(left.point[0], '.1f', 'bare')}, "
-            f"{as_length(left.point[1], '.1f', 'bare')}), "
-            f"lies {as_length(left.distance, '.2f')} off the fair curve and was left out",
-            remedy="measure it again; if it is right, the part is not fair there: name a landmark at it",
+    found = []
+    out = [left for left in curve.left_out if left.reason != _REPEATED]
+    if out:
+        each = " and ".join(f"{left.index + 1} at {_spot(left.point)}" for left in out)
+        farthest = as_length(max(left.distance for left in out), ".2f")
+        lies, was = ("lies", "was") if len(out) == 1 else ("lie up to", "were")
+        told = f"of {count} points, number {each} {lies} {farthest} off the fair curve and {was} left out"
+        found.append(
+            Finding(
+                code="point-left-out",
+                severity="note",
+                where=place,
+                message=told,
+                remedy="measure there again; if it is right, the part is not fair there: name a landmark",
+            )
         )
-        for left in curve.left_out
-        if left.reason != _REPEATED
-    ]
     if curve.beyond:
         worst = curve.beyond[0]
         number = "1 point lies" if len(curve.beyond) == 1 else f"{len(curve.beyond)} points lie"
@@ -272,11 +275,17 @@ def fair_findings(curve: Fairing, where: str) -> list[Finding]:
                 message=f"{number} farther from the fair curve than its tolerance of "
                 f"{as_length(curve.tolerance, 'g')}: "
                 f"the farthest by {as_length(worst.distance, '.2f')}, point {worst.index + 1} of {count} at "
-                f"({as_length(worst.point[0], '.1f', 'bare')}, {as_length(worst.point[1], '.1f', 'bare')})",
-                remedy=f"measure there again, or say what the measuring keeps: tolerance={allowed:g}",
+                f"{_spot(worst.point)}",
+                remedy="measure there again, or say what the measuring keeps: tolerance="
+                f"{as_length(allowed, 'g', 'codeleast')}",
             )
         )
     return found
+
+
+def _spot(point: tuple[float, float]) -> str:
+    """Return a measured point in words."""
+    return f"({as_length(point[0], '.1f', 'bare')}, {as_length(point[1], '.1f', 'bare')})"
 
 
 def _new(given: Array, is_closed: bool) -> Flags:

@@ -150,7 +150,7 @@ def _finding(near: Overshoot, pieces: Pieces, nesting: Nesting, words: SheetWord
         f"is {as_length(max(near.over), '.1f')} over" if max(near.over) else "would fit, turned by a quarter,"
     )
     at = near.layers
-    where = at[0].name if len(at) == 1 else f"layers {', '.join(layer.name for layer in at)}"
+    where = f"layer{'s' * (len(at) > 1)} {', '.join(layer.name for layer in at)}"
     return [
         Finding(
             code="just-over-sheet",
@@ -159,8 +159,8 @@ def _finding(near: Overshoot, pieces: Pieces, nesting: Nesting, words: SheetWord
             message=f"{as_length(near.size[0], '.1f', 'bare')} x {as_length(near.size[1], '.1f')} with the "
             f"allowance {how} the sheet, "
             f"{as_length(near.room[0], '.1f', 'bare')} x {as_length(near.room[1], '.1f')} inside its "
-            "margin; whole, "
-            f"{'it' if len(at) == 1 else 'they'} would save {spared}",
+            "margin; "
+            f"{'as one piece it' if len(at) == 1 else 'as one piece each they'} would save {spared}",
             remedy=_remedy(near, nesting.cutting),
         )
     ]
@@ -174,7 +174,13 @@ def _remedy(near: Overshoot, cutting: Cutting) -> str:
         return f"use {turn[0]}"
     ways = [[*turn, _less(near, 0.0)]]
     if max(near.over) <= 2.0 * margin:
-        ways.insert(0, [*turn, f"cutting.edge_margin={_down(margin - 0.5 * max(near.over)):g}"])
+        ways.insert(
+            0,
+            [
+                *turn,
+                f"cutting.edge_margin={as_length(_down(margin - 0.5 * max(near.over)), 'g', 'codemost')}",
+            ],
+        )
     elif margin > 0.0:
         ways.append([*turn, "cutting.edge_margin=0", _less(near, 2.0 * margin)])
     return "use " + ", or ".join(" with ".join(way) for way in ways)

@@ -321,14 +321,17 @@ class Staged:
         Raises
         ------
         PlugError
-            As it was raised, with the recipe's name before its place.
+            As it was raised, with the recipe's name before its place, and by the parameter that was set.
         """
         try:
             return make()
         except PlugError as error:
             if self.recipe is None or error.where.startswith(self.recipe.path.name):
                 raise
-            raise in_recipe(error, self.recipe.path) from error
+            from plugs.stages.parameters import by_parameter
+
+            named = by_parameter(error, self.recipe, self.parameters)
+            raise in_recipe(named, self.recipe.path) from error
 
     def _read_step(self, request: StepRequest) -> StepBody:
         """Return the body in a STEP file."""

@@ -16,7 +16,7 @@ from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label, Path, path_bounds
 from plugs.drafting.marks import GAP, TEXT, arrow
 from plugs.drafting.outlines import canonical_rings
-from plugs.ground.units import format_length
+from plugs.ground.units import format_length, format_within
 from plugs.mesh.triangles import facing
 
 Array = NDArray[np.float64]
@@ -75,7 +75,7 @@ def _gap_row(face: MatingFace | BodyFace, unit: str) -> str:
     if not face.count:
         return gap
     places = "measured points" if isinstance(face, MatingFace) else "places"
-    return f"{gap}; {face.count} {places} within {face.largest_mm:.3f} mm of that"
+    return f"{gap}; {face.count} {places} within {format_within(face.largest_mm, unit)} of that"
 
 
 def _open(points: Array, dxf_layer: str) -> Path:

@@ -320,11 +320,10 @@ def _doubts(name: str, axis: str, span: Span, edge: _Edge, parts: Sequence[Templ
             Finding(
                 code="gauge-in-blend",
                 severity="note",
-                where=where,
+                where=f"{where}, {across} = {as_length(gap.place[0], '.0f', 'bare')}, z = "
+                f"{as_length(gap.place[1], '.0f', 'bare')}",
                 message="over its thickness the surface leaves its edge by "
-                f"{as_length(gap.largest_mm, '.1f')}, at "
-                f"{across} = {as_length(gap.place[0], '.0f', 'bare')}, z = "
-                f"{as_length(gap.place[1], '.0f', 'bare')}: it stands in a blend or at a recess",
+                f"{as_length(gap.largest_mm, '.1f')}: it stands in a blend or at a recess",
                 remedy=f"read it on its {tight} face there, or move it to where the surface runs straighter",
             )
         )
@@ -352,10 +351,10 @@ def _doubts(name: str, axis: str, span: Span, edge: _Edge, parts: Sequence[Templ
             Finding(
                 code="gauge-bridges",
                 severity="note",
-                where=where,
-                message=f"no part of it comes straight into a hollow at {across} = "
-                f"{as_length(place[0], '.0f', 'bare')}, "
-                f"z = {as_length(place[1], '.0f', 'bare')}, {as_length(depth, '.1f')} deep: it bridges it",
+                where=f"{where}, {across} = {as_length(place[0], '.0f', 'bare')}, z = "
+                f"{as_length(place[1], '.0f', 'bare')}",
+                message=f"it bridges a hollow {as_length(depth, '.1f')} deep, into which no part of it comes "
+                "straight",
                 remedy="measure the hollow from the gauge's edge, or move the gauge to where there is none",
             )
         )

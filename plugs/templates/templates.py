@@ -384,10 +384,9 @@ def _doubts(template: Template, templates: Templates) -> list[Finding]:
             Finding(
                 code="template-in-blend",
                 severity="note",
-                where=where,
+                where=f"{where}, y = {as_length(y, '.0f', 'bare')}, z = {as_length(z, '.0f', 'bare')}",
                 message="over its thickness the surface leaves its edge by "
-                f"{as_length(template.bevel.largest_mm, '.1f')}, at y = {as_length(y, '.0f', 'bare')}, "
-                f"z = {as_length(z, '.0f', 'bare')}: it stands in a blend or at a recess",
+                f"{as_length(template.bevel.largest_mm, '.1f')}: it stands in a blend or at a recess",
                 remedy=f"sand to its {'aft' if template.bevel.face == 'forward' else 'forward'} edge there, "
                 "or move it to where the surface runs straighter",
             )

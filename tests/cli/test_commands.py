@@ -70,7 +70,7 @@ def test_a_warning_ends_with_3_if_asked(shop: Path, plugs: Plugs, command: str) 
     assert plugs(command, "part.py", *thin, *more).status == 0
     run = plugs(command, "part.py", *thin, *more, "--strict")
     assert run.status == 3
-    assert "mind: layer 3 of 3: the plug fills 1.00 mm" in run.out
+    assert "mind: layer L03: the plug fills 1.00 mm" in run.out
     assert run.err == ""
     assert plugs(command, "part.py", *more, "--strict").status == 0
 

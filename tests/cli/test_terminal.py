@@ -55,9 +55,9 @@ def test_notes_are_counted_in_one_line_until_they_are_asked_for(shop: Path, plug
     """The line names the command that tells them; what is more than a note is always told."""
     folded = plugs("check", "part.py").out
     assert "findings  1 note (plugs check part.py --notes)" in folded
-    assert "layer 3 of 3" not in folded
+    assert "layer L03" not in folded
     assert (
-        "  note: layer 3 of 3: the plug fills 25.0 mm of this 50 mm sheet"
+        "  note: layer L03: the plug fills 25.0 mm of this 50 mm sheet"
         in plugs("check", "part.py", "--notes").out
     )
     found = [
@@ -76,7 +76,7 @@ def test_colour_where_the_terminal_has_it(shop: Path, plugs: Plugs, monkeypatch:
     monkeypatch.setattr(sys.stdout, "isatty", lambda: True, raising=False)
     monkeypatch.setenv("TERM", "xterm")
     monkeypatch.delenv("NO_COLOR", raising=False)
-    assert "\033[1;33mmind:\033[0m layer 3" in plugs(*thin).out
+    assert "\033[1;33mmind:\033[0m layer L03" in plugs(*thin).out
     for name, value in (("NO_COLOR", "1"), ("TERM", "dumb")):
         with monkeypatch.context() as other:
             other.setenv(name, value)

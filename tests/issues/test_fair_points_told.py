@@ -37,8 +37,8 @@ def test_point_left_out_is_named(tmp_path: Path) -> None:
     curve = fair(parts["rail", "port rail"], landmarks=(points[0], points[-1]))
     (found,) = findings(curve)
     assert (found.code, found.severity) == ("point-left-out", "note")
-    assert found.where == "stations[0].curves['top'], hood.csv"
-    assert "point 31 of 81, at (25.0, 60.2), lies 3." in found.message
+    assert found.where == "top, station 1, x = 0 mm, hood.csv"
+    assert "of 81 points, number 31 at (25.0, 60.2) lies 3." in found.message
     assert findings(fair(ARC)) == []
 
 

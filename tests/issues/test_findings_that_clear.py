@@ -115,7 +115,7 @@ CASES: Final = [
         then=lambda before, number: before - number,
     ),
     Case(
-        code="spare-sheets",
+        code="sheets-to-spare",
         first=5,
         plug="box(300.0, 60.0, 90.0, stack=Stack(thicknesses=(50.0,) * int(value), order='explicit'))",
         told=r"list (\d+)",
@@ -209,7 +209,7 @@ ELSEWHERE: Final = {
     "test_hump_is_told_with_its_size_and_place_and_the_remedy_clears_it",
     "inside-corner": "test_remedies_that_do.py::test_wall_corners_drawn_as_their_finding_says",
     "measured-panel": "test_measured_panels_followed.py::test_points_that_no_arcs_follow_are_told",
-    "thick-wet": "../unit/test_skin_findings.py::test_thick_wet_build_up",
+    "too-thick-wet": "../unit/test_skin_findings.py::test_thick_wet_build_up",
 }
 """Codes whose number another test puts in."""
 
@@ -234,8 +234,8 @@ NONE: Final = {
     "gauge-words": "words to leave out",
     "glue-dissolves-foam": "another glue",
     "hot-wire": "another tool or foam",
-    "idle-ply": "a ply to take out",
-    "idle-shape": "a shape to move or take out",
+    "unused-ply": "a ply to take out",
+    "unused-shape": "a shape to move or take out",
     "joint-at-recess": "a recess to move, other sheets",
     "joint-under-blend": "other sheets",
     "light-skin": "another ply; its weight is its name",
@@ -251,7 +251,7 @@ NONE: Final = {
     "no-ply": "a zone to be named",
     "no-renderer": "a package to install",
     "no-step": "another kind of file",
-    "passes": "work at the bench",
+    "lay-up-passes": "work at the bench",
     "peel-ply-inside": "another order of plies",
     "pins-alike": "names to go by",
     "plate-size": "a plate to measure",

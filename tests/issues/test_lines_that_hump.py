@@ -41,9 +41,9 @@ def found(lines: LinesPlan) -> tuple[Loft, list]:
 def test_hump_is_told_with_its_size_and_place_and_the_remedy_clears_it(deck: tuple[float, ...]) -> None:
     """Size and place are those of the sections themselves; the stations named leave no hump."""
     loft, (one,) = found(plan(deck))
-    told = float(re.search(r"by ([0-9.]+) mm along z", one.message)[1])  # type: ignore[index]
+    told = float(re.search(r"by ([0-9.]+) mm in z", one.message)[1])  # type: ignore[index]
     x = float(re.search(r"x = ([0-9.]+) mm", one.where)[1])  # type: ignore[index]
-    bay = int(re.search(r"stations (\d) and", one.where)[1])  # type: ignore[index]
+    bay = XS.index(float(re.search(r"at x = ([\d.]+) and", one.message)[1]))  # type: ignore[index]
     t = np.linspace(XS[bay], XS[bay + 1], 2001)
     z = loft.sections(t).corners[:, loft.table.corner_names.index("deck edge"), 1]
     pair = deck[bay : bay + 2]

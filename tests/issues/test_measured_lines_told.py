@@ -55,7 +55,7 @@ def test_point_left_out_is_told_by_its_number_in_its_section() -> None:
     scene = BookScene(meshes=(), views=(), axis="z")
     source = BookSource(summary=summary(), drawings=drawings, scene=scene, pictures={})
     html = str(measured(source))
-    assert "point 24 of 50" in html and "Least radius" in html
+    assert "of 50 points, number 24 at" in html and "Least radius" in html
     assert html.count("<figure") == 5
     crossed = {p: sum(path.dxf_layer == "LEFT_OUT" for path in d.paths) for p, d in drawings.items()}
     assert crossed == {f"fairing/station-{i}": 2 * (i == 3) for i in range(1, 6)}

@@ -57,7 +57,7 @@ def test_only_the_recipes_own_kind(own: Path, plugs: Plugs) -> None:
     assert [f["path"] for f in summary["files"]] == ["record.json", "shop/foam-list.txt"]
     assert summary["layers"] is not None
     assert summary["sheets"] is None
-    assert "mind: recesses[0]: the middle of the pocket lies 40 mm from the filler neck" in run.out
+    assert "mind: recess on deck: the middle of the pocket lies 40 mm from the filler neck" in run.out
 
 
 def test_own_kinds_are_written_with_the_rest_and_can_be_left_out(own: Path, plugs: Plugs) -> None:

@@ -18,7 +18,7 @@ from plugs.foam.layers import Stack, make_layers
 from plugs.foam.pin_cover import pin_cover
 from plugs.foam.pins import Pins, make_pins
 from plugs.ground.errors import PlugError
-from plugs.ground.units import format_size
+from plugs.ground.units import format_size, format_within
 from plugs.subjects.template import template_drawing
 from plugs.templates.templates import make_templates
 from plugs.templates.words import Templates
@@ -86,3 +86,10 @@ def test_drawings_name_pins_and_holes_so() -> None:
     )
     assert "6 mm (0.236 in) thick" in texts
     assert "4 mm (0.157 in) across" in texts
+
+
+@given(st.floats(0.0, 30.0))
+def test_what_lies_within_a_length_is_never_told_nearer(value: float) -> None:
+    """Fixed: the skin's largest deviation was rounded to nearest, and told in mm beside inches."""
+    assert value <= float(format_within(value, "mm").removesuffix(" mm")) + 1e-6 <= value + 0.01001
+    assert value <= 25.4 * float(format_within(value, "in").removesuffix(" in")) + 1e-4 <= value + 0.02551

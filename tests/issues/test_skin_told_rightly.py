@@ -113,7 +113,7 @@ def test_sharp_foot_of_a_boss_is_told(skin: float) -> None:
         largest_mm=0.0, asked_mm=skin, place=(0.0, 0.0, 0.0), panel="deck", count=1, tools=(found,)
     )
     (told,) = (f for f in skin_doubts(plug, proof) if f.code == "skin-inside-edge")
-    assert told.where.startswith("bosses[0], boss on deck, at x = ")
+    assert told.where.startswith("bosses[0] at x = ")
     assert f"radius of {skin:g} mm" in told.remedy
 
 

@@ -176,7 +176,8 @@ def test_every_finding_is_told_and_warnings_come_first(book: Book) -> None:
     for row in rows:
         assert f"Do: {row['remedy']}" in page
     told = page.partition('<section id="cutting">')[2].partition('<section id="')[0]
-    assert "at thin-layer" in told
+    assert re.search("<details><summary>1 note</summary>.*at thin-layer.*</details>", told, re.DOTALL)
+    assert begin.index("<details>") > begin.index("at cloth-locks")
 
 
 def test_every_step_has_a_key_of_its_own(book: Book) -> None:

@@ -66,7 +66,7 @@ def test_shapes_that_do_nothing() -> None:
     inside = block("added", (100.0, 0.0, 50.0), (150.0, 50.0, 100.0))
     inside = replace(inside, kind="add")
     found = find(PLUG, solid(missing, inside), (), None)
-    assert codes(found) == [("idle-shape", "mind")] * 2
+    assert codes(found) == [("unused-shape", "mind")] * 2
     assert {f.where for f in found} == {"cut[0]", "added[0]"}
     useful = replace(block("added", (100.0, 0.0, 150.0), (150.0, 50.0, 250.0)), kind="add")
     assert find(PLUG, solid(useful), (), None) == ()
@@ -78,13 +78,13 @@ def test_plates_are_to_be_measured() -> None:
     plug = replace(PLUG, recesses=[replace(item, plate=None, width=50.0, height=50.0), item])
     body = make_solid(LOFT, make_tools(LOFT, [item], "recesses"), (), 0.05)
     (found,) = find(plug, body, (), None)
-    assert (found.code, found.severity, found.where) == ("plate-size", "note", "recesses[1]")
+    assert (found.code, found.severity, found.where) == ("plate-size", "note", "recess on aft 2")
     assert "330 x 165" in found.message
     assert "newspaper" in found.message
 
 
-def test_warnings_come_first() -> None:
-    """Then by code and place."""
+def test_the_worst_come_first() -> None:
+    """Then by code and place, and what is said of two places is said once."""
 
     def finding(code: str, severity: str, where: str) -> Finding:
         return Finding(code=code, severity=severity, where=where, message="m", remedy="r")
@@ -99,6 +99,5 @@ def test_warnings_come_first() -> None:
     assert [(f.code, f.severity, f.where) for f in found] == [
         ("b", "mind", "1"),
         ("a", "note", "1"),
-        ("b", "note", "1"),
-        ("b", "note", "2"),
+        ("b", "note", "1 and 2"),
     ]

@@ -168,7 +168,7 @@ def test_findings_on_the_stack() -> None:
     assert [(f.code, f.severity) for f in findings] == [("thin-layer", "mind")]
     assert "2.00 mm" in findings[0].message
     _, findings = layers_of(thicknesses=(50.0, 50.0, 30.0, 30.0), order="explicit")
-    assert [(f.code, f.severity) for f in findings] == [("spare-sheets", "note")]
+    assert [(f.code, f.severity) for f in findings] == [("sheets-to-spare", "note")]
     assert findings[0].remedy == "list 2"
 
 

@@ -150,7 +150,7 @@ def test_texts_tell_where_and_how_well() -> None:
     drawing = drawn(contour_face(contour=across, measured=[[50.25, 0.0], [50.0, 9.0]]))
     where = "x = 50 mm to 50 mm, y = -100 mm to 100 mm; along it 200 mm"
     assert f"{EDGE}: the plug's edge, {where}" in texts(drawing)
-    assert "Gap to the body 0 mm; 2 measured points within 0.250 mm of that" in texts(drawing)
+    assert "Gap to the body 0 mm; 2 measured points within 0.25 mm of that" in texts(drawing)
     beside = contour_face(contour=across, measured=[[50.0, 300.0], [50.0, 301.0]])
     assert "Gap to the body 0 mm" in texts(drawn(beside))
 

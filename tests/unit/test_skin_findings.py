@@ -137,13 +137,13 @@ def test_shop_too_cold_and_too_warm() -> None:
 def test_thick_wet_build_up() -> None:
     """Four plies of mat at once; parted as the remedy says it is a note; one ply alone too thick."""
     thick = mixed(lay(*["mat 450"] * 4, passes=(4,)), hardener_percent=1.5)
-    assert codes(thick) == {"thick-wet": "mind"}
+    assert codes(thick) == {"too-thick-wet": "mind"}
     assert "in 2 passes" in thick[0].remedy
     parted = mixed(lay(*["mat 450"] * 4), hardener_percent=1.5)
-    assert codes(parted) == {"passes": "note"}
+    assert codes(parted) == {"lay-up-passes": "note"}
     assert "plies 1 to 2; plies 3 to 4" in parted[0].message
     alone = mixed(lay(Ply(cloth="woven roving 800", glass_content=0.15)), hardener_percent=1.5)
-    assert codes(alone) == {"thick-wet": "mind"}
+    assert codes(alone) == {"too-thick-wet": "mind"}
     assert "two lighter" in alone[0].remedy
 
 
@@ -214,7 +214,7 @@ def test_plies_that_help_nobody() -> None:
         foam="pu 40",
         zones={"none": ()},
     )
-    assert codes(ply_findings(layup)) == {"idle-ply": "mind", "no-ply": "mind"}
+    assert codes(ply_findings(layup)) == {"unused-ply": "mind", "no-ply": "mind"}
     assert codes(ply_findings(lay("peel ply 85", "mat 450"))) == {"peel-ply-inside": "stop"}
     assert ply_findings(lay("mat 450", "peel ply 85")) == ()
 

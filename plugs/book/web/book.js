@@ -48,6 +48,16 @@
     });
   }
 
+  const folded = Array.from(document.querySelectorAll("details"));
+  let opened = [];
+  window.addEventListener("beforeprint", () => {
+    opened = folded.filter((one) => !one.open);
+    for (const one of opened) one.open = true;
+  });
+  window.addEventListener("afterprint", () => {
+    for (const one of opened) one.open = false;
+  });
+
   for (const button of document.querySelectorAll("button.larger")) {
     const sheet = button.parentElement.querySelector(".sheet");
     const name = button.getAttribute("aria-label").replace(/^Larger: /, "");
