@@ -372,7 +372,7 @@ def _closing(
     seconds: float,
 ) -> list[str]:
     """Return what a command says at its end of what it worked out."""
-    from plugs.summary.closing import finding_rows, size_rows, time_row
+    from plugs.terminal.closing import finding_rows, size_rows, time_row
 
     found = finding_rows(findings, options.recipe, _painted, with_notes=options.notes)
     return [*size_rows(work, stages), *found, time_row(seconds)]
@@ -380,7 +380,7 @@ def _closing(
 
 def _tell_built(built: Built, options: argparse.Namespace, seconds: float) -> None:
     """Say what a build wrote, and last what to open."""
-    from plugs.summary.closing import open_row, told
+    from plugs.terminal.closing import open_row, told
     from plugs.writing import BOOK
 
     files = [file["path"] for file in built.summary["files"]]

@@ -14,9 +14,9 @@ from typing import Any, Final
 from plugs.changes.kept import kept_record
 from plugs.ground.errors import Finding, PlugError
 from plugs.nesting.stored import stored_sheets
+from plugs.recipe.parameters import by_parameter
 from plugs.recipe.plug import Plug, checked_plug
 from plugs.recipe.reading import load_recipe, run_recipe
-from plugs.stages.parameters import by_parameter
 from plugs.stages.shelf import Shelf
 from plugs.stages.stage import in_recipe
 from plugs.stages.worked import Worked

@@ -328,7 +328,7 @@ class Staged:
         except PlugError as error:
             if self.recipe is None or error.where.startswith(self.recipe.path.name):
                 raise
-            from plugs.stages.parameters import by_parameter
+            from plugs.recipe.parameters import by_parameter
 
             named = by_parameter(error, self.recipe, self.parameters)
             raise in_recipe(named, self.recipe.path) from error

@@ -12,7 +12,7 @@ import pytest
 
 from plugs import __version__
 from plugs.ground.errors import Finding
-from plugs.summary.closing import finding_rows, open_row, time_row
+from plugs.terminal.closing import finding_rows, open_row, time_row
 from tests.cli.conftest import PART, Plugs
 from tests.cli.test_commands import ROOT
 

@@ -139,7 +139,8 @@ def open_row(folder: Path, files: Sequence[str], book: str, paint: Paint) -> str
     str
         The book; without one the only file, or the folder.
     """
-    only = files[0] if len(files) == 1 else ""
+    read = [file for file in files if not file.endswith(".json")]  # these are for programs
+    only = read[0] if len(read) == 1 else ""
     return told("open", paint(str(folder / (book if book in files else only)), "bold"))
 
 

@@ -64,7 +64,8 @@ def by_parameter(error: PlugError, recipe: Recipe, values: Mapping[str, object])
 
 def _that_does(error: PlugError, recipe: Recipe, values: Mapping[str, object], name: str) -> float | None:
     """Return the value of a parameter with which what is wrong is right, and lines can be drawn."""
-    from plugs.stages.worked import Worked
+    from plugs.body.body import make_tools
+    from plugs.lines.checks import checked_loft
 
     for _ in range(_TRIALS):
         does = _follows(error, recipe, values, name)
@@ -72,7 +73,8 @@ def _that_does(error: PlugError, recipe: Recipe, values: Mapping[str, object], n
             return None
         values = {**values, name: does}
         try:
-            _ = Worked(checked_plug(run_recipe(recipe, values).result, recipe.name)).lines
+            plug = checked_plug(run_recipe(recipe, values).result, recipe.name)
+            make_tools(checked_loft(plug.plan()), plug.recesses, "recesses")
         except PlugError as another:
             error = another
         else:
