@@ -14,9 +14,9 @@ from plugs.changes.words import (
     parameter_words,
     verdict_words,
 )
-from plugs.summary.closing import told
 from plugs.summary.table import Figure, Table
 from plugs.tables.rows import csv_text
+from plugs.terminal.closing import told
 
 CHANGES: Final = "changes.csv"
 """Where the table of workpieces goes."""
