@@ -278,7 +278,7 @@ def _watch(options: argparse.Namespace) -> int:
     from plugs.nesting.stored import stored_path
     from plugs.serving import FolderServer
     from plugs.stages.shelf import Shelf
-    from plugs.watching import SLOW, is_quick, look_beside, watch
+    from plugs.watching import SLOW, is_looked_at, look_beside, watch
 
     out = options.out if options.out is not None else Path("exports") / options.recipe.stem
     look, shelf, began = look_beside(out), Shelf(), 0.0
@@ -287,8 +287,8 @@ def _watch(options: argparse.Namespace) -> int:
         nonlocal began
         began = time.perf_counter()
         is_last = len(words["kinds"]) == len(kinds)
-        if not is_last and is_quick(words["kinds"]):
-            return first_look(path, overrides, **words | {"out": look}, shelf=shelf)
+        if not is_last and is_looked_at(words["kinds"]):
+            return first_look(path, overrides, **words | {"out": look}, shelf=shelf, crew=crew)
         # what the recipe writes of its own may have changed since the watch began
         less = {} if is_last else {"out": look, "without": [*options.without, SLOW]}
         asked = {"kinds": options.only, "without": options.without, **less}
@@ -326,7 +326,7 @@ def _watch(options: argparse.Namespace) -> int:
 
 def _tell_round(outcome: Outcome, out: Path, look: Path, options: argparse.Namespace, seconds: float) -> None:
     """Tell how a round of a watch went."""
-    from plugs.watching import is_quick
+    from plugs.watching import is_looked_at, is_quick
 
     _say("")
     if outcome.fault is not None:
@@ -336,7 +336,8 @@ def _tell_round(outcome: Outcome, out: Path, look: Path, options: argparse.Names
     elif outcome.is_last:
         _tell_built(cast("Built", outcome.built), options, seconds)
     else:
-        what = "foam and layers are" if is_quick(outcome.kinds) else "all but STEP is"
+        seen = "foam and layers are" if is_quick(outcome.kinds) else "the book is"
+        what = seen if is_looked_at(outcome.kinds) else "all but STEP is"
         _tell(f"{what} in {look}; the rest follows")
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import wraps
-from typing import TypedDict
+from typing import Final, TypedDict
 
 from plugs.drafting.arcs import arcs_within
 from plugs.drafting.drawing import Drawing
@@ -165,26 +165,6 @@ def _by_path(drawings: Sequence[Drawing]) -> dict[str, Drawing]:
     return found
 
 
-def _looked_at(work: Worked) -> dict[str, Drawing]:
-    """Return the drawings of rolls and of the cloth's shear."""
-    if work.cloth is None or work.drape is None:
-        return {}
-    from plugs.subjects.cloth import roll_drawing
-    from plugs.subjects.drape import drape_drawing
-
-    words, laid = _words(work), work.cloth.rolls
-    stems = cloth_stems(work)
-    rolls = [
-        roll_drawing(r, path=f"cloth/{stem}", **words) for r, stem in zip(laid, stems.rolls, strict=True)
-    ]
-    nets = [
-        drape_drawing(net.surface, net.drape, zone=net.name, path=f"cloth/{stem}", darts=net.darts, **words)
-        for net, stem in zip(work.drape.laid, stems.nets, strict=True)
-        if net.name == net.patch.name or net.drape.largest_shear_deg > _SEEN_DEG
-    ]
-    return _by_path([*rolls, *nets])
-
-
 def is_pictured(stem: str) -> bool:
     """Return whether a drawing is made into a picture too: the sanding map and the cloth's shear.
 
@@ -225,9 +205,7 @@ def bow_drawings(work: Worked) -> dict[str, Drawing]:
 
 @_by_its_chord
 def sheet_drawings(work: Worked) -> dict[str, Drawing]:
-    """Return what is looked at, not printed to size.
-
-    Sheets of foam, sanding map, measured lines, rolls, the cloth's shear.
+    """Return what is looked at, not printed to size: sheets of foam, sanding map, measured lines.
 
     Parameters
     ----------
@@ -245,13 +223,38 @@ def sheet_drawings(work: Worked) -> dict[str, Drawing]:
     boards = None if work.boards is None else work.boards.nesting
     if boards is not None:
         found += [board_drawing(board, boards, **words) for board in boards.sheets]
-    return (
-        _by_path(found)
-        | fairing_drawings(work)
-        | operator_sheets(work)
-        | router_sheets(work)
-        | _looked_at(work)
-    )
+    return _by_path(found) | fairing_drawings(work) | operator_sheets(work) | router_sheets(work)
+
+
+@_by_its_chord
+def laid_drawings(work: Worked) -> dict[str, Drawing]:
+    """Return the drawings of rolls and of the cloth's shear: looked at, not printed to size.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    dict of str to Drawing
+        By path in the folder, without ending; none without a schedule.
+    """
+    if work.cloth is None or work.drape is None:
+        return {}
+    from plugs.subjects.cloth import roll_drawing
+    from plugs.subjects.drape import drape_drawing
+
+    words, laid = _words(work), work.cloth.rolls
+    stems = cloth_stems(work)
+    rolls = [
+        roll_drawing(r, path=f"cloth/{stem}", **words) for r, stem in zip(laid, stems.rolls, strict=True)
+    ]
+    nets = [
+        drape_drawing(net.surface, net.drape, zone=net.name, path=f"cloth/{stem}", darts=net.darts, **words)
+        for net, stem in zip(work.drape.laid, stems.nets, strict=True)
+        if net.name == net.patch.name or net.drape.largest_shear_deg > _SEEN_DEG
+    ]
+    return _by_path([*rolls, *nets])
 
 
 def operator_sheets(work: Worked) -> dict[str, Drawing]:
@@ -366,3 +369,7 @@ def paper_job(work: Worked, stems: tuple[str, ...]) -> PaperJob:
     plug = work.plug
     paper = paper_of(plug.paper, margin=plug.paper_margin, overlap=plug.paper_overlap)
     return PaperJob(path=FULL_SIZE, stems=stems, paper=paper, title=plug.name)
+
+
+OF_CLOTH: Final = (cloth_drawings, laid_drawings)
+"""What is drawn of cloth: together with it, by whoever makes it."""

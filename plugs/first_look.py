@@ -1,4 +1,4 @@
-"""A first look at a plug while its recipe is edited: foam and layers at once, and nothing else."""
+"""A first look at a plug while its recipe is edited: foam and layers at once, then the book of them."""
 
 from __future__ import annotations
 
@@ -13,20 +13,24 @@ from typing import Final
 from plugs.changes.changes import since_cut
 from plugs.changes.record import FILE, packed
 from plugs.changes.recording import record_of
-from plugs.drawings import layer_drawings
+from plugs.drafting.drawing import Drawing
+from plugs.drawings import OF_CLOTH, layer_drawings
 from plugs.files.drawing_run import render_files
 from plugs.files.folder import SUMMARY, FreshFolder
 from plugs.files.solids import stl_bytes
 from plugs.findings import found
+from plugs.ground.workers import Crew
 from plugs.mesh import mesh
+from plugs.stages.beside import begin_cloth
 from plugs.stages.shelf import Shelf
 from plugs.stages.stage import Say
+from plugs.stages.worked import Worked
 from plugs.summary.summary import Made, summarise
 from plugs.work import opened
-from plugs.writing import Built, OpenKernel
+from plugs.writing import Built, OpenKernel, with_book
 
 STAGES: Final = frozenset(("lines", "body", "layers", "pieces", "pins"))
-"""Stages that a first look shows."""
+"""Stages that a first look shows, without a book."""
 
 
 def first_look(
@@ -38,8 +42,9 @@ def first_look(
     say: Say,
     open_kernel: OpenKernel,
     shelf: Shelf | None = None,
+    crew: Crew | None = None,
 ) -> Built:
-    """Write the foam and its layers alone, all in this process, where libraries stay loaded.
+    """Write the foam and its layers, all in this process, where libraries stay loaded.
 
     Parameters
     ----------
@@ -49,13 +54,17 @@ def first_look(
     out : Path
         The folder.
     kinds : sequence of str
-        Of "stl", "dxf" and "svg"; others are passed over.
+        Of "stl", "dxf" and "svg"; and "html" for the book, as it is before there are pictures and paper.
+        Others are passed over.
     say : callable
         Told what is being done.
     open_kernel : callable
         Gives the kernel, should the recipe's own shapes or a STEP file want it.
     shelf : Shelf or None
         Where stages of the build before are found.
+    crew : Crew or None
+        Makes the cloth meanwhile, for whoever asks the shelf for it next. What is written then stays for as
+        long as that takes: it has no record, but where foam was cut, to be told what changed.
 
     Returns
     -------
@@ -67,26 +76,52 @@ def first_look(
         work = opened(path, overrides, say=say, open_kernel=kernel, shelf=shelf)
         _ = work.lines, work.cutters  # what is wrong with a recipe is told before a folder is begun
         fresh = after.enter_context(FreshFolder(out))
-        drawings = work.again(layer_drawings.__name__, layer_drawings)
-        say("drawings")
-        files = render_files(drawings, kinds)
-        if "stl" in kinds:
-            triangles = mesh.triangles_of(work.body.body)
-            files["solid/foam.stl"] = stl_bytes(*triangles, name=f"{work.plug.name}, foam")
-        made = Made(files=files, stages=STAGES, findings=found(work, STAGES), proof=None)
-        record = record_of(work, STAGES, made.findings)
-        files[FILE] = packed(record)
-        made = replace(made, changes=since_cut(work.cut, record, wants_surface=False))
-        summary = summarise(work, made)
-        files[SUMMARY] = json.dumps(summary, indent=2, ensure_ascii=False).encode()
+        if crew is not None:
+            begin_cloth(work, crew, OF_CLOTH)
+        files = _foam_files(work, kinds)
+        if "html" in kinds:
+            made, summary = with_book(work, files, kernel, crew or after.enter_context(Crew()))
+        else:
+            made = Made(files=files, stages=STAGES, findings=found(work, STAGES), proof=None)
+            if crew is None or work.cut is not None:
+                record = record_of(work, STAGES, made.findings)
+                files[FILE] = packed(record)
+                made = replace(made, changes=since_cut(work.cut, record, wants_surface=False))
+            summary = summarise(work, made)
+        made.files[SUMMARY] = json.dumps(summary, indent=2, ensure_ascii=False).encode()
         say("files")
-        fresh.write(files)
+        fresh.write(made.files)
         fresh.swap_in()
     return Built(
         work=work,
         folder=out,
-        stages=STAGES,
+        stages=made.stages,
         findings=made.findings,
         summary=summary,
         changes=made.changes,
     )
+
+
+def _foam_files(work: Worked, kinds: Sequence[str]) -> dict[str, bytes]:
+    """Return the foam and its layers as files."""
+    drawings = work.again(layer_drawings.__name__, layer_drawings)
+    work.say("drawings")
+    files = _rendered(work, drawings, kinds)
+    return files | work.again("foam", _foam) if "stl" in kinds else files
+
+
+def _rendered(work: Worked, drawings: dict[str, Drawing], kinds: Sequence[str]) -> dict[str, bytes]:
+    """Return the layers' drawings as files: those of the look before, where they are the same."""
+    made = None if work.shelf is None else work.shelf.made(layer_drawings.__name__)
+    if work.shelf is None or made is None or made[2] is not drawings:
+        return render_files(drawings, kinds)
+    name, key = f"layers as {sorted({*kinds} & {'dxf', 'svg'})}", made[1]
+    if not work.shelf.holds(name, key):
+        work.shelf.put(name, key, render_files(drawings, kinds))
+    return dict(work.shelf.taken(name, key)[0])
+
+
+def _foam(work: Worked) -> dict[str, bytes]:
+    """Return the foam's triangles as a file."""
+    triangles = mesh.triangles_of(work.body.body)
+    return {"solid/foam.stl": stl_bytes(*triangles, name=f"{work.plug.name}, foam")}

@@ -101,8 +101,31 @@ def _named(name: str, body: Body, colour: str) -> NamedMesh:
     return NamedMesh(name=name, vertices=vertices, triangles=triangles, colour=colour)
 
 
-def picture_job(work: Worked, seen: Mapping[str, Drawing]) -> PictureJob:
-    """Return what is pictured of a work.
+def plug_pictures(work: Worked) -> PictureJob:
+    """Return what is pictured of a plug: views of it, and its layers.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    PictureJob
+    """
+    from plugs.pictures.views import PictureJob
+
+    scene = work.again("scene", plug_meshes)
+    return PictureJob(
+        shown=scene.finish or scene.foam,
+        layers=scene.layers,
+        thicknesses=scene.thicknesses,
+        axis=scene.axis,
+        display_unit=work.plug.display_unit,
+    )
+
+
+def drawing_pictures(work: Worked, seen: Mapping[str, Drawing]) -> PictureJob:
+    """Return which drawings are pictured.
 
     Parameters
     ----------
@@ -116,14 +139,6 @@ def picture_job(work: Worked, seen: Mapping[str, Drawing]) -> PictureJob:
     """
     from plugs.pictures.views import PictureJob
 
-    scene = work.again("scene", plug_meshes)
     drawings = {Path(stem).name: drawing for stem, drawing in seen.items() if is_pictured(stem)}
-    return PictureJob(
-        shown=scene.finish or scene.foam,
-        layers=scene.layers,
-        thicknesses=scene.thicknesses,
-        axis=scene.axis,
-        drawings=drawings,
-        captions={name: drawing.title for name, drawing in drawings.items()},
-        display_unit=work.plug.display_unit,
-    )
+    captions = {name: drawing.title for name, drawing in drawings.items()}
+    return PictureJob(drawings=drawings, captions=captions, display_unit=work.plug.display_unit)

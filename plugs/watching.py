@@ -1,7 +1,7 @@
 """Build again whenever the recipe, or a file that it reads, is saved.
 
-The quick files come first, the slower ones after, and STEP last; a save in the middle breaks off what is
-under way. While the recipe is broken the last good folder stays.
+The quick files come first, then the book, the slower ones after, and STEP last; a save in the middle breaks
+off what is under way. While the recipe is broken the last good folder stays.
 """
 
 from __future__ import annotations
@@ -27,6 +27,9 @@ from plugs.kernel.worker import KeptKernel, KernelRun
 
 QUICK: Final = ("stl", "dxf", "svg")
 """Kinds of file that are looked at first, and that take no time."""
+
+BOOK: Final = "html"
+"""The kind of file that is looked at next, and that can be read before there are pictures and paper."""
 
 SLOW: Final = "step"
 """The kind of file that takes as long as all others together."""
@@ -127,8 +130,22 @@ def is_quick(kinds: Sequence[str]) -> bool:
     return {*kinds} <= {*QUICK}
 
 
+def is_looked_at(kinds: Sequence[str]) -> bool:
+    """Return whether kinds of file are those of a first look, with the book or without.
+
+    Parameters
+    ----------
+    kinds : sequence of str
+
+    Returns
+    -------
+    bool
+    """
+    return {*kinds} <= {*QUICK, BOOK}
+
+
 def rounds_of(kinds: Sequence[str]) -> tuple[tuple[str, ...], ...]:
-    """Return the kinds of file by round: the quick ones first, then all but the slow one, then all.
+    """Return the kinds of file by round: the quick ones, these with the book, all but the slow one, all.
 
     Returns
     -------
@@ -136,8 +153,9 @@ def rounds_of(kinds: Sequence[str]) -> tuple[tuple[str, ...], ...]:
         No two rounds are alike.
     """
     quick = tuple(kind for kind in kinds if kind in QUICK)
+    shown = tuple(kind for kind in kinds if kind in (*QUICK, BOOK))
     most = tuple(kind for kind in kinds if kind != SLOW)
-    return tuple(dict.fromkeys(one for one in (quick, most, tuple(kinds)) if one))
+    return tuple(dict.fromkeys(one for one in (quick, shown, most, tuple(kinds)) if one))
 
 
 def watch(

@@ -14,9 +14,11 @@ from plugs.changes.changes import since_cut
 from plugs.changes.record import FILE, packed
 from plugs.changes.recording import record_of
 from plugs.drawings import (
+    OF_CLOTH,
     bow_drawings,
     cloth_drawings,
     edge_drawings,
+    laid_drawings,
     layer_drawings,
     paper_job,
     sheet_drawings,
@@ -33,7 +35,7 @@ from plugs.ground.workers import Crew
 from plugs.mesh import mesh
 from plugs.pictures.run import PictureRun
 from plugs.recipe.own import own_files
-from plugs.scene import picture_job, plug_meshes
+from plugs.scene import drawing_pictures, plug_meshes, plug_pictures
 from plugs.stages.beside import cloth_beside
 from plugs.stages.worked import Worked
 from plugs.summary.changes import CHANGES, changes_csv
@@ -121,12 +123,13 @@ def write(
     with ExitStack() as after:
         kernel = kernel or cache(lambda: after.enter_context(kernel_started()))
         _ = work.lines
-        is_busy = any(output.kind in _BUSY for output in outputs)
+        is_kept = crew is not None
+        crew = crew or after.enter_context(Crew())
+        is_busy = not is_kept and any(output.kind in _BUSY for output in outputs)
         if not is_busy and any("cloth" in output.shows for output in outputs):
-            after.enter_context(cloth_beside(work))
+            after.enter_context(cloth_beside(work, crew if is_kept else None, OF_CLOTH))
         _ = work.cutters  # what is wrong with a recipe is told before anything is written
         fresh = after.enter_context(FreshFolder(folder))
-        crew = crew or after.enter_context(Crew())
         writing = Writing(work, outputs, kernel, crew)
         for output in outputs:
             writing.add(output.make(writing))
@@ -149,6 +152,33 @@ def write(
         summary=summary,
         changes=made.changes,
     )
+
+
+def with_book(
+    work: Worked, files: Mapping[str, bytes], kernel: Kernel, crew: Crew
+) -> tuple[Made, dict[str, Any]]:
+    """Return files with the book beside them, as it is before there are pictures and paper.
+
+    Parameters
+    ----------
+    work : Worked
+    files : mapping of str to bytes
+        That there are, by path.
+    kernel : callable
+        Gives the kernel.
+    crew : Crew
+
+    Returns
+    -------
+    tuple of Made and dict
+        All that is made, and the summary.
+    """
+    outputs = chosen_outputs(work.plug, ("html",))
+    writing = Writing(work, outputs, kernel, crew)
+    writing.add(files)
+    for output in outputs:
+        writing.add(output.make(writing))
+    return writing.made, {**writing.summary, "files": file_rows(writing.files)}
 
 
 def chosen_outputs(
@@ -214,11 +244,45 @@ class Writing:
         self.files: dict[str, bytes] = {}
         self._run = _submitted(work, kernel()) if "step" in kinds else None
         self._bench = crew.lend(DrawingRun, *drawn).begin() if drawn else None
-        self._easel = crew.lend(PictureRun) if "png" in kinds else None
-        waits = "pdf" in kinds and work.plug.schedule is not None
-        is_drawn = drawn or "html" in kinds
-        drawings = _draw(work, self._bench, "pdf" in kinds and not waits) if is_drawn else {}
-        self.drawings = _draw_rest(work, self._bench, self._easel, drawings, waits)
+        self._easel = crew.lend(PictureRun).begin() if "png" in kinds else None
+        self._is_printed = "pdf" in kinds
+        self._cut, self._seen = self._begin(is_drawn=bool(drawn) or "html" in kinds)
+        if drawn or self._easel is not None:
+            _ = self.drawings  # others go on with them
+
+    def _begin(self, *, is_drawn: bool) -> tuple[dict[str, Drawing], dict[str, Drawing]]:
+        """Send off what waits for no cloth; return what is cut by, and what is looked at."""
+        work = self.work
+        cut: dict[str, Drawing] = {}
+        if is_drawn:
+            _ = work.pins
+            work.say("drawings")
+            cut = self._drawn(layer_drawings)
+        if self._easel is not None:
+            self._easel.submit(plug_pictures(work))
+        for make in (template_drawings, bow_drawings, edge_drawings) if is_drawn else ():
+            cut = _joined(cut, self._drawn(make))
+        return cut, self._drawn(sheet_drawings) if is_drawn or self._easel is not None else {}
+
+    def _drawn(self, make: Callable[[Worked], dict[str, Drawing]]) -> dict[str, Drawing]:
+        """Return drawings, sent off to be rendered."""
+        made = self.work.again(make.__name__, make)
+        if self._bench is not None:
+            self._bench.submit(made)
+        return made
+
+    @cached_property
+    def drawings(self) -> dict[str, Drawing]:
+        """Every drawing, by path; pieces of cloth as their rolls show them."""
+        work, cut = self.work, self._cut
+        if self._bench is not None:
+            whole = _joined(cut, self._drawn(cloth_drawings))
+            if self._is_printed:
+                self._bench.print_out(paper_job(work, tuple(whole)), whole)
+        seen = self._seen | self._drawn(laid_drawings)
+        if self._easel is not None:
+            self._easel.submit(drawing_pictures(work, seen))
+        return _joined(cut, seen)
 
     def add(self, files: Mapping[str, bytes | str]) -> None:
         """Take files over: no path is written twice.
@@ -276,7 +340,7 @@ class Writing:
     @cached_property
     def changes(self) -> Changes | None:
         """What changed since foam was cut; None where no build is marked."""
-        return since_cut(self.work.cut, self.record)
+        return None if self.work.cut is None else since_cut(self.work.cut, self.record)
 
     @cached_property
     def summary(self) -> dict[str, Any]:
@@ -315,7 +379,7 @@ def _book(writing: Writing) -> dict[str, str]:
         scene = make_book_scene(work.body.body, work.layers, work.templates, finish)
         return replace(scene, ways=wire_ways(work.wire))
 
-    scene = writing.work.again("book scene", seen)
+    scene = writing.work.again("book scene", seen)  # before what waits for cloth
     shown = {_book_name(Path(picture.path).stem): picture.content for picture in writing.made.pictures}
     return {BOOK: book_html(writing.summary, writing.drawings, scene, shown)}
 
@@ -348,43 +412,6 @@ def _submitted(work: Worked, run: KernelRun) -> KernelRun:
 
     submit_to(run, work)
     return run
-
-
-def _draw(work: Worked, bench: DrawingRun | None, wants_paper: bool) -> dict[str, Drawing]:
-    """Send off what can be drawn before sheets and cloth are known, and return it."""
-    _ = work.pins
-    work.say("drawings")
-    drawings: dict[str, Drawing] = {}
-    for make in (layer_drawings, template_drawings, bow_drawings, edge_drawings):
-        made = work.again(make.__name__, make)
-        drawings = _joined(drawings, made)
-        if bench is not None:
-            bench.submit(made)
-    if bench is not None and wants_paper:
-        bench.print_out(paper_job(work, tuple(drawings)), drawings)
-    return drawings
-
-
-def _draw_rest(
-    work: Worked,
-    bench: DrawingRun | None,
-    easel: PictureRun | None,
-    drawings: dict[str, Drawing],
-    wants_paper: bool,
-) -> dict[str, Drawing]:
-    """Send off the cloth, have all printed that waited for it, then what is only looked at; return all."""
-    seen = work.again("sheet_drawings", sheet_drawings) if drawings or easel is not None else {}
-    if easel is not None:
-        easel.submit(picture_job(work, seen))
-    if not drawings:
-        return drawings
-    cloth = work.again("cloth_drawings", cloth_drawings)
-    if bench is not None:
-        bench.submit(cloth)
-        if wants_paper:
-            bench.print_out(paper_job(work, (*drawings, *cloth)), drawings | cloth)
-        bench.submit(seen)
-    return _joined(drawings, seen)  # the rolls show every piece of cloth
 
 
 def _step(writing: Writing) -> dict[str, bytes]:

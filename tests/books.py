@@ -9,7 +9,7 @@ from typing import Any
 from plugs.book.book import book_html
 from plugs.book.scene import BookScene, make_book_scene, wire_ways
 from plugs.drafting.drawing import Drawing
-from plugs.drawings import edge_drawings, layer_drawings, sheet_drawings, template_drawings
+from plugs.drawings import edge_drawings, laid_drawings, layer_drawings, sheet_drawings, template_drawings
 from plugs.work import Work, opened
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -31,6 +31,7 @@ def book_of(name: str | Path, **words: object) -> Book:
     path = name if isinstance(name, Path) else ROOT / "recipes" / f"{name}.py"
     work = opened(path, words)
     drawings = layer_drawings(work) | template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
+    drawings |= laid_drawings(work)
     summary = work.summary
     finish = None if work.skin_proof is None else work.finish.body
     scene = make_book_scene(work.body.body, work.layers, work.templates, finish)

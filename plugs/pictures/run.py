@@ -6,7 +6,7 @@ A plug can be built without its pictures: where they cannot be made, a finding s
 from __future__ import annotations
 
 from concurrent.futures import Future
-from typing import Final
+from typing import Final, Self
 
 from plugs.ground.errors import Finding
 from plugs.ground.workers import Worker, WorkerSilence
@@ -30,17 +30,27 @@ class PictureRun(Worker):
         self._parts: list[Future[tuple[Picture, ...]]] = []
         self.call(load_libraries)
 
+    def begin(self) -> Self:
+        """Return the run, ready for another build: nothing is submitted.
+
+        Returns
+        -------
+        PictureRun
+        """
+        self._parts = []
+        return self
+
     def submit(self, job: PictureJob) -> None:
-        """Send the job of a build, and go on.
+        """Send a job of a build, and go on.
 
         Parameters
         ----------
         job : PictureJob
         """
-        self._parts = [self.answered(make_pictures, part) for part in job.parts]
+        self._parts += [self.answered(make_pictures, part) for part in job.parts]
 
     def made(self, timeout: float = LONGEST_S) -> tuple[tuple[Picture, ...], tuple[Finding, ...]]:
-        """Wait for the pictures of the job that was submitted.
+        """Wait for the pictures of all jobs that were submitted.
 
         Parameters
         ----------

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import field, replace
 from typing import Final
 
 import numpy as np
@@ -65,20 +65,20 @@ class PictureJob:
         "mm" or "in".
     """
 
-    shown: NamedMesh | None
-    layers: tuple[NamedMesh, ...]
-    thicknesses: tuple[float, ...]
-    axis: str
-    drawings: Mapping[str, Drawing]
-    captions: Mapping[str, str]
+    shown: NamedMesh | None = None
+    layers: tuple[NamedMesh, ...] = ()
+    thicknesses: tuple[float, ...] = ()
+    axis: str = "z"
+    drawings: Mapping[str, Drawing] = field(default_factory=dict)
+    captions: Mapping[str, str] = field(default_factory=dict)
     display_unit: str = "mm"
 
     @property
     def parts(self) -> tuple[PictureJob, ...]:
         """The job shared out, in the order of its pictures: views, layers, and each drawing by itself."""
-        shares = [replace(self, layers=(), thicknesses=(), drawings={}, captions={})]
-        shares += [replace(self, shown=None, drawings={}, captions={})] if self.layers else []
-        bare = replace(self, shown=None, layers=(), thicknesses=())
+        bare = replace(self, shown=None, layers=(), thicknesses=(), drawings={}, captions={})
+        shares = [] if self.shown is None else [replace(bare, shown=self.shown)]
+        shares += [replace(bare, layers=self.layers, thicknesses=self.thicknesses)] if self.layers else []
         shares += [
             replace(bare, drawings={stem: drawing}, captions={stem: self.captions.get(stem, drawing.title)})
             for stem, drawing in self.drawings.items()

@@ -1,97 +1,159 @@
 """Cloth made in a process of its own while this one makes the foam.
 
-That process gives back stages under their keys: what has the same key is the same. It is a twin of this
-one, which has all that comes first; where there can be none, a worker, given the checked words and the lines.
-Whatever goes wrong there, the stage is made here, and told here.
+That process gives back stages under their keys, and what was drawn of them: what has the same key is the
+same. It is a twin of this one, which has all that comes first; where there can be none, or it shall stay, a
+worker, given the checked words and the lines. Whatever goes wrong there, it is made here, and told here.
 """
 
 from __future__ import annotations
 
 import os
 import pickle
-from collections.abc import Callable, Collection, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
-from functools import partial
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from plugs.ground import twins
-from plugs.ground.workers import LONGEST_CALL_S, Worker
-from plugs.stages.shelf import Kept, Shelf
+from plugs.ground.workers import LONGEST_CALL_S, Crew, Worker
+from plugs.stages.shelf import Brought, Kept, Shelf
 from plugs.stages.worked import Worked
 
 if TYPE_CHECKING:
     from plugs.recipe.plug import Plug
 
+Draw = Callable[[Worked], Any]
+
 _GIVEN: Final = ("drawn", "layup", "skin", "lines")
 """Stages that come first, and travel: records of numbers."""
 _MADE_THERE: Final = ("cloth", "drape")
 """Stages that take longest of those on which nothing of the foam depends."""
+_NOTHING: Final[Brought] = ((), ())
 
-_Collect = Callable[[], Sequence[Kept]]
+
+class ClothRun(Worker):
+    """A process that makes the cloth of one build after another; use it in a ``with`` statement."""
+
+    def __init__(self) -> None:
+        """Start the process."""
+        super().__init__()
+        self._keys: tuple[bytes | None, ...] = ()
+        self._answer: Future[Brought] = Future()
+        self._answer.set_result(_NOTHING)
+        self.call(load_stages)
+
+    def is_behind(self, work: Worked) -> bool:
+        """Return whether it is still at cloth that a work does not want."""
+        return not self._answer.done() and self._keys != work.keys(_MADE_THERE)
+
+    def begun(self, work: Worked, draw: Sequence[Draw]) -> Future[Brought]:
+        """Return the cloth of a work to come, asked for once.
+
+        Raises
+        ------
+        PicklingError, TypeError, AttributeError
+            The recipe has records of its own, which no other process knows.
+        """
+        keys = work.keys(_MADE_THERE)
+        if self._keys != keys:
+            bare = replace(work.plug, outputs=(), checks=())
+            self._answer = self.call(make_stages, bare, work.kept(_GIVEN), tuple(draw))
+            self._keys = keys
+        return self._answer
 
 
-@contextmanager
-def cloth_beside(work: Worked) -> Iterator[None]:
+def begin_cloth(work: Worked, crew: Crew, draw: Sequence[Draw] = ()) -> None:
     """Have the cloth of a work made meanwhile, if it has any and this machine a second core.
+
+    Whoever asks the work for it, or the next one with the same words, waits for that.
 
     Parameters
     ----------
     work : Worked
         With a shelf.
+    crew : Crew
+        Lends the process; what that still does for words that have changed is broken off.
+    draw : sequence of callable
+        Functions of a work, which its `again` will be asked for: they are asked there.
+    """
+    if work.shelf is None:
+        return
+    work.shelf.expect((), None)
+    if not _is_wanted(work):
+        return
+    run = crew.lend(ClothRun)
+    if run.is_behind(work):
+        run.close()
+        run = crew.lend(ClothRun)
+    try:
+        answer = run.begun(work, draw)
+    except (pickle.PicklingError, TypeError, AttributeError):
+        return
+
+    def collect() -> Brought:
+        work.say("cloth")
+        done = run.waited(answer, LONGEST_CALL_S, lambda: work.say("cloth"))
+        return _NOTHING if done.exception() is not None else done.result()
+
+    work.shelf.expect(_names(draw), collect)
+
+
+@contextmanager
+def cloth_beside(work: Worked, crew: Crew | None = None, draw: Sequence[Draw] = ()) -> Iterator[None]:
+    """Have the cloth of a work made meanwhile, as by `begin_cloth`, and by nobody afterwards.
+
+    Parameters
+    ----------
+    work : Worked
+        With a shelf.
+    crew : Crew or None
+        Lends the process; without it there is one for this alone, a twin where there can be one.
+    draw : sequence of callable
 
     Returns
     -------
     context manager
-        At its end that process is ended too.
     """
-    if work.shelf is None or work.plug.schedule is None or _n_cores() < 2 or not work.lacks(_MADE_THERE[0]):
-        yield
-        return
-    with _by_twin(work) if twins.can_be_made() else _by_worker(work) as collect:
-
-        def collected() -> Sequence[Kept]:
-            work.say("cloth")
-            return collect()
-
-        work.shelf.expect(_MADE_THERE, collected)
+    with ExitStack() as after:
+        if crew is None and twins.can_be_made():
+            _begin_twin(work, draw, after)
+        else:
+            begin_cloth(work, crew or after.enter_context(Crew()), draw)
         try:
             yield
         finally:
-            work.shelf.expect((), tuple)
+            if work.shelf is not None:
+                work.shelf.expect((), None)
 
 
-@contextmanager
-def _by_twin(work: Worked) -> Iterator[_Collect]:
-    """Give what collects the stages from a twin of this process."""
+def _begin_twin(work: Worked, draw: Sequence[Draw], after: ExitStack) -> None:
+    """Have the cloth made by a twin of this process, which ends with a stack."""
+    if work.shelf is None or not _is_wanted(work):
+        return
 
-    def make() -> tuple[Kept, ...]:
+    def make() -> Brought:
         work.say = lambda _: None
-        return work.kept(_MADE_THERE)
+        return _made(work, draw)
 
     _ = work.kept(_GIVEN)
-    with twins.Twin(make) as twin:
-        yield partial(twin.answer, ())
+    twin = after.enter_context(twins.Twin(make))
+
+    def collect() -> Brought:
+        work.say("cloth")
+        return twin.answer(_NOTHING)
+
+    work.shelf.expect(_names(draw), collect)
 
 
-@contextmanager
-def _by_worker(work: Worked) -> Iterator[_Collect]:
-    """Give what collects the stages from a worker."""
-    with Worker() as worker:
-        worker.call(load_stages)
-        try:
-            answer = worker.call(
-                make_stages, replace(work.plug, outputs=(), checks=()), work.kept(_GIVEN), _MADE_THERE
-            )
-        except (pickle.PicklingError, TypeError, AttributeError):
-            yield tuple  # the recipe has records of its own, which no other process knows
-            return
+def _is_wanted(work: Worked) -> bool:
+    """Return whether a work has cloth that is not known yet, and this machine a core for it."""
+    return work.plug.schedule is not None and _n_cores() > 1 and work.lacks(_MADE_THERE[0])
 
-        def collect() -> Sequence[Kept]:
-            done = worker.waited(answer, LONGEST_CALL_S)
-            return () if done.exception() is not None else done.result()
 
-        yield collect
+def _names(draw: Sequence[Draw]) -> tuple[str, ...]:
+    """Return under which names things come back."""
+    return (*_MADE_THERE, *(make.__name__ for make in draw))
 
 
 def load_stages() -> None:
@@ -99,8 +161,8 @@ def load_stages() -> None:
     import plugs.stages.cloth  # noqa: F401
 
 
-def make_stages(plug: Plug, given: Sequence[Kept], names: Collection[str]) -> tuple[Kept, ...]:
-    """Make some stages of a plug: the side of the other process.
+def make_stages(plug: Plug, given: Sequence[Kept], draw: Sequence[Draw]) -> Brought:
+    """Make the cloth of a plug, and draw it: the side of the other process.
 
     Parameters
     ----------
@@ -108,17 +170,27 @@ def make_stages(plug: Plug, given: Sequence[Kept], names: Collection[str]) -> tu
         Checked.
     given : sequence of Kept
         Stages that have been made.
-    names : collection of str
-        Those that are wanted.
+    draw : sequence of callable
 
     Returns
     -------
-    tuple of Kept
+    tuple of (tuple of Kept) and (tuple of Drawn)
     """
     shelf = Shelf()
     for one in given:
         shelf.put(*one)
-    return Worked(plug, shelf=shelf).kept(names)
+    return _made(Worked(plug, shelf=shelf), draw)
+
+
+def _made(work: Worked, draw: Sequence[Draw]) -> Brought:
+    """Return cloth with its keys, and what is drawn of it with what that read."""
+    stages, drawn = work.kept(_MADE_THERE), []
+    for make in draw:
+        made = work.again(make.__name__, make)
+        known = None if work.shelf is None else work.shelf.made(make.__name__)
+        if known is not None and known[2] is made:
+            drawn.append((make.__name__, *known))
+    return stages, tuple(drawn)
 
 
 def _n_cores() -> int:

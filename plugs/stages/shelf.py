@@ -28,7 +28,7 @@ class Shelf:
         """Begin empty."""
         self._kept: dict[str, tuple[bytes, Any]] = {}
         self._made: dict[str, tuple[Reads, bytes, Any]] = {}
-        self._coming: tuple[Collection[str], Callable[[], Sequence[Kept]]] = ((), tuple)
+        self._coming: tuple[Collection[str], Collect | None] = ((), None)
 
     def taken(self, name: str, key: bytes) -> tuple[Any, ...]:
         """Return what a stage came to under a key, in a tuple; an empty one if it is not here.
@@ -42,13 +42,23 @@ class Shelf:
         -------
         tuple
         """
-        names, collect = self._coming
-        if name in names:
-            self._coming = ((), tuple)
-            for one in collect():
-                self.put(*one)
+        self._collect(name)
+        return (self._kept[name][1],) if self.holds(name, key) else ()
+
+    def holds(self, name: str, key: bytes) -> bool:
+        """Return whether a stage lies here under a key: nobody is waited for.
+
+        Parameters
+        ----------
+        name : str
+        key : bytes
+
+        Returns
+        -------
+        bool
+        """
         known = self._kept.get(name)
-        return (known[1],) if known is not None and known[0] == key else ()
+        return known is not None and known[0] == key
 
     def put(self, name: str, key: bytes, value: object) -> None:
         """Keep what a stage came to, in place of what it was before.
@@ -61,16 +71,29 @@ class Shelf:
         """
         self._kept[name] = (key, value)
 
-    def expect(self, names: Collection[str], collect: Callable[[], Sequence[Kept]]) -> None:
-        """Wait for some stages that are being made elsewhere, once one of them is asked for.
+    def expect(self, names: Collection[str], collect: Collect | None) -> None:
+        """Wait for what is being made elsewhere, once one of them is asked for.
 
         Parameters
         ----------
         names : collection of str
-        collect : callable
+            Of stages, and of functions that make something of a work.
+        collect : callable or None
             Waits for them; what it does not give is made here.
         """
         self._coming = (names, collect)
+
+    def _collect(self, name: str) -> None:
+        """Wait for what is being made elsewhere, if this is of it."""
+        names, collect = self._coming
+        if name not in names or collect is None:
+            return
+        self._coming = ((), None)
+        stages, drawn = collect()
+        for one in stages:
+            self.put(*one)
+        for another in drawn:
+            self.leave(*another)
 
     def made(self, name: str) -> tuple[Reads, bytes, Any] | None:
         """Return what was made of the stages last, with what it read then and the digest of that.
@@ -83,6 +106,7 @@ class Shelf:
         -------
         tuple of Reads, bytes and object, or None
         """
+        self._collect(name)
         return self._made.get(name)
 
     def leave(self, name: str, reads: Reads, key: bytes, value: object) -> None:
@@ -101,6 +125,15 @@ class Shelf:
 
 Kept = tuple[str, bytes, Any]
 """A stage by its name, the key that it was made under, and what it came to."""
+
+Drawn = tuple[str, "Reads", bytes, Any]
+"""What a function made of a work, by its name, with what it read and the digest of that."""
+
+Brought = tuple[tuple[Kept, ...], tuple[Drawn, ...]]
+"""What another process gives back."""
+
+Collect = Callable[[], Brought]
+"""Waits for that."""
 
 
 @record(frozen=True, slots=True, kw_only=True)

@@ -238,6 +238,19 @@ class Staged:
         made = [(name, self._key(getattr(type(self), name)), getattr(self, name)) for name in names]
         return tuple((name, key, value) for name, key, value in made if key is not None)
 
+    def keys(self, names: Collection[str]) -> tuple[bytes | None, ...]:
+        """Return the digests of all that some stages follow from; None for one that is not kept.
+
+        Parameters
+        ----------
+        names : collection of str
+
+        Returns
+        -------
+        tuple of bytes or None
+        """
+        return tuple(self._key(getattr(type(self), name)) for name in names)
+
     def lacks(self, name: str) -> bool:
         """Return whether a stage would be kept, but has not been made and lies on no shelf.
 
@@ -250,7 +263,7 @@ class Staged:
         bool
         """
         key = self._key(getattr(type(self), name))
-        return key is not None and name not in self._made and not present(self.shelf).taken(name, key)
+        return key is not None and name not in self._made and not present(self.shelf).holds(name, key)
 
     def _key(self, what: Stage[Any]) -> bytes | None:
         """Return the digest of all that a stage follows from; None where nothing is kept, or it has none."""

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from plugs.drawings import cloth_drawings, sheet_drawings
+from plugs.drawings import cloth_drawings, laid_drawings, sheet_drawings
 from plugs.ground.errors import PlugError
 from plugs.laminate.plies import Ply, Schedule
 from plugs.work import Work, work_out
@@ -77,6 +77,6 @@ def test_drawings_are_told_of_the_demo() -> None:
     from tests.recipes.test_lamination import tail
 
     work: Work = tail()
-    drawings = cloth_drawings(work) | sheet_drawings(work)
+    drawings = cloth_drawings(work) | sheet_drawings(work) | laid_drawings(work)
     assert all(drawing.paths for drawing in drawings.values())
     assert len({drawing.name for drawing in drawings.values()}) == len(drawings)

@@ -15,7 +15,7 @@ import pytest
 import shapely
 
 from plugs.drafting.drawing import Drawing
-from plugs.drawings import edge_drawings, layer_drawings, sheet_drawings, template_drawings
+from plugs.drawings import edge_drawings, laid_drawings, layer_drawings, sheet_drawings, template_drawings
 from plugs.foam.hollow import Hollow
 from plugs.foam.joints import Joints
 from plugs.foam.stock import Cutting, Stock
@@ -63,7 +63,7 @@ def cut_up(seed: int) -> Work | None:
 
 def drawings(work: Work) -> dict[str, Drawing]:
     """Return every drawing of a plug."""
-    found = template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
+    found = template_drawings(work) | edge_drawings(work) | sheet_drawings(work) | laid_drawings(work)
     if all(layer.rough.area > 0.0 and layer.envelope.area > 0.0 for layer in work.layers):
         found |= layer_drawings(work)
     return found

@@ -22,6 +22,7 @@ from plugs.writing import Built
 from plugs.drawings import (
     cloth_drawings,
     edge_drawings,
+    laid_drawings,
     layer_drawings,
     sheet_drawings,
     template_drawings,
@@ -157,7 +158,7 @@ def test_drawings_tell_sides_in_one_way(demo: str) -> None:
     """Each piece says once which face it shows, every drawing says it in the same words; arrows are there."""
     work = at_defaults(demo)
     drawn = layer_drawings(work) | template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
-    drawn |= cloth_drawings(work)
+    drawn |= cloth_drawings(work) | laid_drawings(work)
     for path, drawing in drawn.items():
         words = [label.text for label in drawing.labels]
         every = " | ".join(words).lower()
@@ -181,7 +182,7 @@ def test_words_stand_clear_of_each_other_and_of_cuts(demo: str) -> None:
     """In every drawing of every demo no two words touch, and none lies over a line that a saw follows."""
     work = at_defaults(demo)
     drawn = layer_drawings(work) | template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
-    drawn |= cloth_drawings(work)
+    drawn |= cloth_drawings(work) | laid_drawings(work)
     for path, drawing in drawn.items():
         assert path == drawing.path
         boxes = shapely.box(*np.array([label_box(label) for label in drawing.labels]).T)

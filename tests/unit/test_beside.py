@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -14,16 +15,20 @@ from typing import Any
 import pytest
 
 import plugs.stages.cloth
+import plugs.subjects.cloth
 from plugs.cli import main
+from plugs.drawings import OF_CLOTH, cloth_drawings
 from plugs.foam.layers import Stack
 from plugs.ground import twins
-from plugs.ground.workers import Worker
+from plugs.ground.errors import present
+from plugs.ground.workers import Crew
 from plugs.stages import beside
+from plugs.stages.beside import ClothRun
 from plugs.stages.shelf import Shelf, digest_of
 from plugs.work import Work, opened
 from tests.unit.test_work import BOX
 
-Started = list[Worker]
+Started = list[ClothRun]
 
 TWINNED = """import os, sys
 os.environ["OPENBLAS_NUM_THREADS"] = "1"
@@ -55,11 +60,11 @@ def started(monkeypatch: pytest.MonkeyPatch) -> Started:
     """Return the processes that are started from now on, on a machine of two cores."""
     found: Started = []
 
-    def start() -> Worker:
-        found.append(Worker())
+    def start() -> ClothRun:
+        found.append(ClothRun())
         return found[-1]
 
-    monkeypatch.setattr(beside, "Worker", start)
+    monkeypatch.setattr(beside, "ClothRun", start)
     monkeypatch.setattr(twins, "can_be_made", lambda: False)
     monkeypatch.setattr(beside, "_n_cores", lambda: 2)
     return found
@@ -77,6 +82,13 @@ def made_here(monkeypatch: pytest.MonkeyPatch) -> list[object]:
 
     monkeypatch.setattr(plugs.stages.cloth, "cut_cloth", counted)
     return found
+
+
+def untimed(words: str) -> str:
+    """Return what a check says, but for how long it took."""
+    rows = [row for row in words.splitlines() if not row.startswith("took ")]
+    assert len(rows) == len(words.splitlines()) - 1
+    return "\n".join(rows)
 
 
 def told(work: Work) -> tuple[object, ...]:
@@ -101,11 +113,11 @@ def test_cloth_is_cut_elsewhere_and_is_the_same(
     assert len(made_here) == 1 and len(started) == 1
     assert not started[0].is_running
     assert main(["check", str(box)]) == 0
-    two = capsys.readouterr().out
+    two = untimed(capsys.readouterr().out)
     assert len(made_here) == 1 and len(started) == 2
     monkeypatch.setattr(beside, "_n_cores", lambda: 1)
     assert main(["check", str(box)]) == 0
-    assert capsys.readouterr().out == two
+    assert untimed(capsys.readouterr().out) == two
     assert len(made_here) == 2 and len(started) == 2
 
 
@@ -127,10 +139,10 @@ def test_a_twin_cuts_the_same_cloth(
     """What a command tells is the same, whether its twin cuts the cloth, fails, or there is none."""
     monkeypatch.setattr(beside, "_n_cores", lambda: 1)
     assert main(["check", str(box)]) == 0
-    alone = capsys.readouterr().out
+    alone = untimed(capsys.readouterr().out)
     words = [sys.executable, "-c", TWINNED.replace("FAULT", fault), str(box)]
     run = subprocess.run(words, capture_output=True, text=True, check=True)
-    assert (run.stdout, run.stderr.split()) == (alone, made)
+    assert (untimed(run.stdout), run.stderr.split()) == (alone, made)
 
 
 def test_cloth_is_cut_here_where_the_other_process_fails(
@@ -178,3 +190,53 @@ def test_no_process_is_started_for_what_is_known(box: Path, started: Started) ->
         with beside.cloth_beside(work):
             _ = work.cloth
     assert not started
+
+
+def test_one_process_makes_the_cloth_of_save_after_save(
+    box: Path, started: Started, made_here: list[object], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is asked once for what is the same, though two rounds want it, and draws it too."""
+    shelf, calls = Shelf(), []
+    call = ClothRun.call
+    monkeypatch.setattr(
+        ClothRun, "call", lambda run, made, *words: (calls.append(made.__name__), call(run, made, *words))[1]
+    )
+    monkeypatch.setattr(plugs.subjects.cloth, "pattern_drawing", None)
+    with Crew() as crew:
+        for words in ({}, {"length": 310.0}, {"length": 310.0, "resin": "polyester"}, {"length": 320.0}):
+            for _ in range(2):
+                work = opened(box, words, shelf=shelf)
+                beside.begin_cloth(work, crew, OF_CLOTH)
+            drawn = work.again("cloth_drawings", cloth_drawings)
+            assert len(drawn) == len(present(work.cloth).patterns.patterns) > 0
+        assert calls == ["load_stages", *3 * ["make_stages"]]
+        assert len(started) == 1 and made_here == []
+    assert not started[0].is_running
+
+
+def test_cloth_that_nobody_wants_any_more_is_broken_off(
+    box: Path, started: Started, made_here: list[object]
+) -> None:
+    """A save while it is made has a fresh process at once, breaks off a wait, and may want no cloth."""
+    shelf, said = Shelf(), []
+
+    def say(words: str) -> None:
+        said.append(words)
+        if said.count("cloth") > 1:
+            raise KeyboardInterrupt
+
+    with Crew() as crew:
+        crew.lend(beside.ClothRun).call(time.sleep, 600.0)
+        beside.begin_cloth(opened(box, {}, shelf=shelf, say=say), crew, OF_CLOTH)
+        with pytest.raises(KeyboardInterrupt):
+            _ = opened(box, {}, shelf=shelf).cloth
+        beside.begin_cloth(opened(box, {}, shelf=shelf), crew, OF_CLOTH)
+        bare = Work(replace(opened(box, {}).plug, schedule=None), shelf=shelf)
+        beside.begin_cloth(bare, crew, OF_CLOTH)
+        assert bare.cloth is None
+        work = opened(box, {"length": 310.0}, shelf=shelf)
+        beside.begin_cloth(work, crew, OF_CLOTH)
+        assert [run.is_running for run in started] == [False, True]
+        again = told(work)
+    assert made_here == []
+    assert again == told(opened(box, {"length": 310.0}))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -9,8 +10,12 @@ import pytest
 from plugs.build import build
 from plugs.first_look import first_look
 from plugs.ground.errors import PlugError
+from plugs.ground.workers import Crew
 from plugs.kernel.worker import KernelRun
+from plugs.stages import beside
+from plugs.stages.shelf import Shelf
 from tests.cli.conftest import PART
+from tests.unit.test_work import BOX
 
 
 def no_kernel() -> KernelRun:
@@ -20,7 +25,7 @@ def no_kernel() -> KernelRun:
 
 def look(recipe: Path, out: Path, **changes: object) -> Path:
     """Take a first look, and return the folder."""
-    kinds = ("stl", "dxf", "svg", "pdf", "html")
+    kinds = ("stl", "dxf", "svg", "pdf", "csv")
     return first_look(
         recipe, changes, out=out, kinds=kinds, say=lambda _: None, open_kernel=no_kernel
     ).folder  # fmt: skip
@@ -50,3 +55,32 @@ def test_a_refused_recipe_leaves_the_folder(tmp_path: Path) -> None:
     with pytest.raises(PlugError):
         look(recipe, tmp_path / "out", radius=3000.0)
     assert (folder / "solid" / "foam.stl").read_bytes() == before
+
+
+def test_the_book_waits_for_no_picture(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody renders, prints or pictures; all but pictures and the list of files is as in the whole book."""
+    recipe = tmp_path / "box.py"
+    recipe.write_text(BOX.replace("WORDS", ""), encoding="utf-8")
+    whole = build(recipe, {}, out=tmp_path / "whole", kinds=("stl", "svg", "png", "html"))
+    monkeypatch.setattr(Crew, "lend", None)
+    monkeypatch.setattr(beside, "_n_cores", lambda: 1)
+    kinds, words = ("stl", "svg", "html"), {"say": lambda _: None, "open_kernel": no_kernel}
+    first = first_look(recipe, {}, out=tmp_path / "first", kinds=kinds, shelf=Shelf(), crew=Crew(), **words)
+    files = {row["path"]: row["sha256"] for row in first.summary["files"]}
+    names = {path.relative_to(first.folder).as_posix() for path in first.folder.rglob("*.*")}
+    assert names == {*files, "summary.json"} >= {"book.html", "layers/layer-01.svg", "solid/foam.stl"}
+    last = {row["path"]: row["sha256"] for row in whole.summary["files"]}
+    assert [name for name in files if files[name] != last[name]] == ["book.html"]
+    assert first.findings == whole.findings
+    one, other = (sections(each.folder / "book.html") for each in (first, whole))
+    assert {name for name in one if one[name] != other[name]} == {"anew"}
+    assert "<img" not in "".join(one.values())
+
+
+def sections(book: Path) -> dict[str, str]:
+    """Return the sections of a book by name, without pictures and what stands in for them; and its bodies."""
+    page = book.read_text(encoding="utf-8")
+    bare = re.sub(r"<figure>(?:(?!</figure>).)*?<img(?:(?!</figure>).)*</figure>", "", page, flags=re.DOTALL)
+    bare = bare.replace('<div class="instead"></div>', "").replace('<canvas class="still"></canvas>', "")
+    found = dict(re.findall(r'<section id="(\w+)">(.*?)</section>', bare, flags=re.DOTALL))
+    return found | {"scene": page.partition('id="scene">')[2].partition("</script>")[0]}

@@ -104,10 +104,13 @@ def recipe(tmp_path: Path) -> Path:
 
 
 def test_quick_kinds_are_a_round_of_their_own() -> None:
-    """Outlines and STL first, STEP last; one round where there is nothing to put first or after."""
+    """Outlines and STL first, then the book, STEP last; one round where there is nothing to put apart."""
+    quick, shown = ("stl", "dxf", "svg"), ("stl", "dxf", "svg", "html")
     most = tuple(kind for kind in KINDS if kind != "step")
-    assert rounds_of(KINDS) == (("stl", "dxf", "svg"), most, tuple(KINDS))
-    assert rounds_of(most) == (("stl", "dxf", "svg"), most)
+    assert rounds_of(KINDS) == (quick, shown, most, tuple(KINDS))
+    assert rounds_of(most) == (quick, shown, most)
+    assert rounds_of(shown) == (quick, shown)
+    assert rounds_of(("html", "step")) == (("html",), ("html", "step"))
     assert rounds_of(("csv", "step")) == (("csv",), ("csv", "step"))
     assert rounds_of(("stl", "svg")) == (("stl", "svg"),)
     assert rounds_of(("step",)) == (("step",),)
