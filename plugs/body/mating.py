@@ -315,11 +315,13 @@ def face_of(cut: MatingCut, body: Body) -> MatingFace:
     vertices, triangles = face_left_by(body, cut.body)
     names = VIEWS[cut.item.view][1]
     line = shapely.LineString(cut.curve)
-    view = shapely.points(vertices[:, ["xyz".index(name) for name in names]])
-    near = shapely.distance(line, view) < _ON_FACE
-    flat = np.column_stack([shapely.line_locate_point(line, view), vertices[:, "xyz".index(cut.axis)]])
+    view, across = vertices[:, ["xyz".index(name) for name in names]], vertices[:, "xyz".index(cut.axis)]
+    shapely.prepare(line)
+    near = shapely.dwithin(line, shapely.points(view), _ON_FACE)
     loops = edge_loops(triangles[near[triangles].all(axis=1)])
-    rings = [_polygons(shapely.Polygon(flat[loop])) for loop in loops]
+    along = [shapely.line_locate_point(line, shapely.points(view[loop])) for loop in loops]
+    flat = [np.column_stack([here, across[loop]]) for here, loop in zip(along, loops, strict=True)]
+    rings = [_polygons(shapely.Polygon(ring)) for ring in flat]
     outline = _polygons(reduce(shapely.symmetric_difference, rings, shapely.MultiPolygon()))
     if outline.is_empty:
         raise PlugError(

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import promise
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
-from plugs.mesh.triangles import areas, side_lengths, six_volumes
+from plugs.mesh.triangles import areas, facing, side_lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -210,16 +210,32 @@ def measure(body: Body) -> Measures:
     middle = vertices.mean(axis=0)
     corners = vertices[triangles] - middle
     a, b, c = (corners[:, i] for i in range(3))
-    six = six_volumes(corners)
+    normal = facing(corners)
+    six = np.sum(a * normal, axis=1)
     volume = float(six.sum()) / 6.0
     centroid = middle + np.sum((a + b + c) * six[:, None], axis=0) / (24.0 * volume)
     return Measures(
         volume_mm3=volume,
-        area_mm2=float(areas(corners).sum()),
+        area_mm2=float((0.5 * np.linalg.norm(normal, axis=1)).sum()),
         centroid=centroid,
         lower=vertices.min(axis=0),
         upper=vertices.max(axis=0),
     )
+
+
+def box_of(body: Body) -> tuple[Array, Array]:
+    """Return the least and the largest corner of the box round a body.
+
+    Parameters
+    ----------
+    body : Body
+
+    Returns
+    -------
+    tuple of (3,) float, mm
+    """
+    corners = np.array(body.solid.bounding_box())
+    return corners[:3], corners[3:]
 
 
 def volume_of(body: Body) -> float:

@@ -116,30 +116,33 @@ def farthest(lines: shapely.Geometry, edge: shapely.Geometry) -> tuple[float, Ar
     ----------
     Distance from a convex set is a convex function, the largest at an end: textbook; derived here.
     """
-    ends, parts = _straights(lines), _straights(edge)
-    if not len(ends) or not len(parts):
+    pieces, parts = _straights(lines), _straights(edge)
+    if not len(pieces) or not len(parts):
         return 0.0, np.zeros(2)
     tree = shapely.STRtree(shapely.linestrings(parts))
-    begin, finish = ends[:, 0], ends[:, 1]
-    near, far = (parts[_nearest_of(tree, points)] for points in (begin, finish))
-    largest, place = -1.0, begin[0]
+    ends = pieces.transpose(1, 0, 2)
+    nearest = _nearest_of(tree, ends.reshape(-1, 2)).reshape(2, -1)
+    away = _from_straight(ends, parts[nearest])
+    other = _from_straight(ends, parts[nearest[::-1]])  # from what is nearest to the other end
+    largest, place = -1.0, ends[0, 0]
     while True:
-        at_ends = np.stack([_from_straight(begin, near), _from_straight(finish, far)])
-        side, row = np.unravel_index(int(np.argmax(np.round(at_ends, 6))), at_ends.shape)
-        if float(at_ends[side, row]) > largest:
-            largest, place = float(at_ends[side, row]), (begin, finish)[side][row]
-        bound = np.minimum(
-            np.maximum(at_ends[0], _from_straight(finish, near)),
-            np.maximum(at_ends[1], _from_straight(begin, far)),
-        )
-        is_open = bound > largest + _ON_EDGE
+        side, row = np.unravel_index(int(np.argmax(np.round(away, 6))), away.shape)
+        if float(away[side, row]) > largest:
+            largest, place = float(away[side, row]), ends[side, row]
+        is_open = np.maximum(away, other[::-1]).min(axis=0) > largest + _ON_EDGE
         if not is_open.any():
             return largest, place
-        begin, finish, near, far = (item[is_open] for item in (begin, finish, near, far))
+        (begin, finish), (near, far), (first, last) = (item[:, is_open] for item in (ends, nearest, away))
         middle = 0.5 * (begin + finish)
-        nearest = parts[_nearest_of(tree, middle)]
-        begin, finish = np.concatenate([begin, middle]), np.concatenate([middle, finish])
-        near, far = np.concatenate([near, nearest]), np.concatenate([nearest, far])
+        least = _nearest_of(tree, middle)
+        here, after, before, to_near, to_far = _from_straight(
+            np.stack([middle, begin, finish, middle, middle]),
+            parts[np.stack([least, least, least, near, far])],
+        )
+        ends = np.concatenate([[begin, middle], [middle, finish]], axis=1)
+        nearest = np.concatenate([[near, least], [least, far]], axis=1)
+        away = np.concatenate([[first, here], [here, last]], axis=1)
+        other = np.concatenate([[after, to_near], [to_far, before]], axis=1)
 
 
 def _straights(lines: shapely.Geometry) -> Array:
@@ -156,10 +159,12 @@ def _nearest_of(tree: shapely.STRtree, points: Array) -> NDArray[np.intp]:
 
 def _from_straight(points: Array, straights: Array) -> Array:
     """Return the distance of each point from its straight piece."""
-    begin, along = straights[:, 0], straights[:, 1] - straights[:, 0]
-    length = np.maximum(np.einsum("ij,ij->i", along, along), np.finfo(float).tiny)
-    share = np.clip(np.einsum("ij,ij->i", points - begin, along) / length, 0.0, 1.0)
-    away: Array = np.hypot(*(points - begin - share[:, None] * along).T)
+    begin, finish = straights[..., 0, :], straights[..., 1, :]
+    out, along = points - begin, finish - begin
+    x, y, across, up = out[..., 0], out[..., 1], along[..., 0], along[..., 1]
+    length = np.maximum(across * across + up * up, np.finfo(float).tiny)
+    share = np.clip((x * across + y * up) / length, 0.0, 1.0)
+    away: Array = np.hypot(x - share * across, y - share * up)
     return away
 
 

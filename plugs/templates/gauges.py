@@ -61,11 +61,14 @@ class _Edge:
         Height of the baseboard.
     stands : tuple of 4 float, mm
         The box under the plug's lowest places there, which no gauge enters.
+    faces : tuple of 2 shapely lines, mm
+        The plug's edge in the planes of the gauge's two faces.
     """
 
     outline: shapely.MultiPolygon
     board: float
     stands: tuple[float, float, float, float]
+    faces: tuple[shapely.Geometry, shapely.Geometry]
 
 
 def make_gauges(
@@ -94,7 +97,7 @@ def make_gauges(
         Words that no template can have, a position without foam.
     """
     lines = [("foam", foam), *([] if finish is None else [("finished", finish)])]
-    boxes = {line: (m.lower, m.upper) for line, m in ((line, mesh.measure(body)) for line, body in lines)}
+    boxes = {line: mesh.box_of(body) for line, body in lines}
     low, high = boxes["foam"]
     across, findings = station_spans(templates, stations, float(low[0]), float(high[0]))
     along = buttock_spans(templates, float(low[1]), float(high[1]))
@@ -144,7 +147,7 @@ def _square_to(
                 holes=(),
                 region=region,
                 marks=marks_on(region, axis, crossing, templates),
-                bevel=_gap(region, edge, turned, span, axis),
+                bevel=_gap(region, edge, span, axis),
                 line=line,
                 part=part,
             )
@@ -212,7 +215,15 @@ def _edge(turned: Stacked, span: Span, frame: shapely.MultiPolygon, board: float
         return None
     left, bottom, right, top = outline.bounds
     foot = shapely.clip_by_rect(outline, left - 1.0, bottom - 1.0, right + 1.0, bottom + _LEVEL).bounds
-    return _Edge(outline=outline, board=board, stands=(foot[0], board, foot[2], bottom + _LEVEL))
+    return _Edge(
+        outline=outline,
+        board=board,
+        stands=(foot[0], board, foot[2], bottom + _LEVEL),
+        faces=(
+            mesh.outline(turned, span.from_mm + WITHIN, above=True).boundary,
+            mesh.outline(turned, span.to_mm - WITHIN, above=False).boundary,
+        ),
+    )
 
 
 def _parts(edge: _Edge, axis: str) -> dict[str, shapely.MultiPolygon]:
@@ -285,17 +296,13 @@ def _depth(missed: shapely.Geometry, parts: dict[str, shapely.MultiPolygon]) -> 
     return farthest(missed, shapely.union_all(list(parts.values())).boundary)[0]
 
 
-def _gap(region: shapely.MultiPolygon, edge: _Edge, turned: Stacked, span: Span, axis: str) -> Bevel:
+def _gap(region: shapely.MultiPolygon, edge: _Edge, span: Span, axis: str) -> Bevel:
     """Return how much light there is under the edge of a part, at most, on the face that has more of it."""
     bears = region.boundary.intersection(edge.outline.buffer(_TOUCH, quad_segs=2))
     bears = shapely.line_merge(shapely.MultiLineString(
         [part for part in shapely.get_parts(bears) if part.geom_type == "LineString"]
     ))  # fmt: skip
-    faces = (
-        mesh.outline(turned, span.from_mm + WITHIN, above=True),
-        mesh.outline(turned, span.to_mm - WITHIN, above=False),
-    )
-    gaps = [farthest(bears, face.boundary) for face in faces]
+    gaps = [farthest(bears, face) for face in edge.faces]
     which = int(gaps[1][0] > gaps[0][0])
     largest, place = gaps[which]
     return Bevel(

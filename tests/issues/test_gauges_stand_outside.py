@@ -182,3 +182,18 @@ def test_book_has_a_step_for_each_gauge(tmp_path: Path) -> None:
     for row, (line, chapter) in itertools.product(rows, (("foam", sanding), ("finished", fit))):
         assert (f'data-step="gauge-{row["name"]}"' in chapter) == (row["line"] == line)
         assert (f"{row['name']} on the baseboard" in chapter) == (row["line"] == line)
+
+
+def test_a_gauge_is_held_to_its_two_faces_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many parts it has: the sections in the planes of its faces are taken for all of them."""
+    taken: list[float] = []
+    outline = mesh.outline
+
+    def counted(turned: mesh.Stacked, at: float, *, above: bool) -> shapely.MultiPolygon:
+        taken.append(at)
+        return outline(turned, at, above=above)
+
+    monkeypatch.setattr(mesh, "outline", counted)
+    body = mesh.prism(shapely.MultiPolygon([shapely.box(-50.0, 0.0, 50.0, 40.0)]), 0.0, 100.0)
+    made, _ = make_gauges(body, None, Templates(stations=(-20.0, 20.0)), ())
+    assert len(made) == 4 and len(taken) == 4
