@@ -203,6 +203,32 @@ def bow_drawings(work: Worked) -> dict[str, Drawing]:
     )
 
 
+def slot_drawings(work: Worked) -> dict[str, Drawing]:
+    """Return the sheets of slot tests, at full size: of the machine, and of the bow.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    dict of str to Drawing
+        By path in the folder, without ending; none where nothing is cut by wire.
+    """
+    if work.plug.wire is None:
+        return {}
+    from plugs.subjects.slot_sheet import hand_slot_drawing, slot_drawing
+    from plugs.wire.program import hand_slots
+
+    found = []
+    if work.wire is not None:
+        found.append(slot_drawing(work.wire.slots, work.wire.machine, path="wire/slot-test", **_words(work)))
+    if work.by_hand is not None:
+        bow = work.by_hand.cuts[0].bow
+        found.append(hand_slot_drawing(hand_slots(bow), bow, path="wire/bow-slot-test", **_words(work)))
+    return _by_path(found)
+
+
 @_by_its_chord
 def sheet_drawings(work: Worked) -> dict[str, Drawing]:
     """Return what is looked at, not printed to size: sheets of foam, sanding map, measured lines.

@@ -22,6 +22,7 @@ from plugs.drawings import (
     layer_drawings,
     paper_job,
     sheet_drawings,
+    slot_drawings,
     template_drawings,
 )
 from plugs.files.drawing_run import DrawingRun
@@ -260,7 +261,7 @@ class Writing:
             cut = self._drawn(layer_drawings)
         if self._easel is not None:
             self._easel.submit(plug_pictures(work))
-        for make in (template_drawings, bow_drawings, edge_drawings) if is_drawn else ():
+        for make in (template_drawings, bow_drawings, slot_drawings, edge_drawings) if is_drawn else ():
             cut = _joined(cut, self._drawn(make))
         return cut, self._drawn(sheet_drawings) if is_drawn or self._easel is not None else {}
 

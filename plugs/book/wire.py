@@ -12,6 +12,9 @@ from plugs.book.source import BookSource
 _SHEET: Final = "-sheet"
 """At the end of the path of a sheet that goes to the machine."""
 
+_SLOTS: Final = "slot-test"
+"""Likewise of a slot test."""
+
 _BEFORE: Final = (
     (
         "wire-foam",
@@ -96,15 +99,25 @@ def _by_hand(source: BookSource, told: Mapping[str, Any]) -> Html:
     return joined(
         [
             steps(list(_BOW)),
+            *_slot_test(source, "wire/bow-slot-test"),
             el("p", words),
             quantities_table("Blocks for the bow", columns, rows, source.unit, _ticked),
             *(
                 source.drawn(path, one)
                 for path, one in source.of("wire").items()
-                if not path.endswith(_SHEET)
+                if not path.endswith((_SHEET, _SLOTS))
             ),
         ]
     )
+
+
+def _slot_test(source: BookSource, path: str) -> list[Html]:
+    """Return the sheet of a slot test; none where there is no drawing."""
+    return [
+        source.drawn(path, one, height=TALL, as_drawn=True)
+        for other, one in source.of("wire").items()
+        if other == path
+    ]
 
 
 def _drawn(files: Sequence[str]) -> list[str]:
@@ -126,6 +139,7 @@ def _by_machine(source: BookSource, told: Mapping[str, Any]) -> Html:
                 ]
             )
         )
+    parts += _slot_test(source, "wire/slot-test")
     columns = (
         ("piece", "Block"), ("sheets", "Cut as many"), ("pieces", "Pieces as they come off"),
         ("axis", "Axis across"), ("from_mm", "Near face"), ("to_mm", "Far face"),

@@ -42,6 +42,10 @@ def csv_files(work: Worked) -> dict[str, str]:
 
         tables["wire/slot-test.csv"] = slot_sheet(work.wire.slots)
         tables["wire/pieces.csv"] = piece_rows(work.wire)
+    if work.by_hand is not None:
+        from plugs.wire.program import hand_slot_sheet, hand_slots
+
+        tables["wire/bow-slot-test.csv"] = hand_slot_sheet(hand_slots(work.by_hand.cuts[0].bow))
     nesting = work.sheets.nesting
     if nesting is not None:
         tables["sheets/cut-list.csv"] = LAIN.rows(lain(nesting.sheets))

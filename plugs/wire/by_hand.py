@@ -209,8 +209,8 @@ def all_by_hand(cuts: Sequence[Cut], bow: Bow, *, is_alone: bool) -> ByHand:
         *guessed(
             kerf_of(bow),
             "bow",
-            f"cut slots of {as_length(100.0, 'g')} in 15, 25 and 40 s into waste of the same foam, "
-            "and give each feed and the width of its slot as kerf",
+            f"cut the slots of {as_length(100.0, 'g')} of wire/bow-slot-test into waste of the same foam, at "
+            "their paces, and give each feed and the width of its slot as kerf",
         ),
         *(left_over(cuts) if is_alone else ()),
         *_openings(hands),

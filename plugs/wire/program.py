@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.wire.planned import Planned
-from plugs.wire.words import WireCutter, axes_of
+from plugs.wire.words import Bow, WireCutter, axes_of
 
 Array = NDArray[np.float64]
 
@@ -174,6 +174,10 @@ class SlotTest:
         Of the strip along and up; across it is as thick as what will be cut.
     at : tuple of two float, mm
         Of its least corner, along and up.
+    along : tuple of float, mm
+        Of each slot, from the strip's beginning.
+    deep : float, mm
+        Of each slot, from the upper edge.
     ends : (n, 4) float, mm
     seconds : (n,) float, s
         As of a `Planned`.
@@ -182,6 +186,8 @@ class SlotTest:
     feeds: tuple[float, ...]
     size: tuple[float, float]
     at: tuple[float, float]
+    along: tuple[float, ...]
+    deep: float
     ends: Array
     seconds: Array
 
@@ -233,6 +239,8 @@ def slot_test(machine: WireCutter) -> SlotTest:
         feeds=feeds,
         size=size,
         at=at,
+        along=tuple(_APART * (i + 1) for i in range(len(feeds))),
+        deep=_DEEP,
         ends=np.concatenate([one, one], axis=1),
         seconds=60.0 * step / np.array(speeds),
     )
@@ -277,3 +285,72 @@ def slot_sheet(test: SlotTest) -> list[list[str]]:
     """
     heads = ["slot", "feed_mm_min", "width_mm"]
     return [heads, *([str(i), f"{feed:g}", ""] for i, feed in enumerate(test.feeds, start=1))]
+
+
+_HAND_DEEP: Final = 100.0
+"""mm. Of a slot by hand: long enough that both find an even pace."""
+_HAND_EVERY: Final = 20.0
+"""mm. From number to number."""
+
+
+@record(frozen=True, slots=True, kw_only=True)
+class HandSlots:
+    """A strip with slots that two people cut with a bow, each at a pace of its own.
+
+    Attributes
+    ----------
+    feeds : tuple of float, mm a minute
+    seconds : tuple of float, s
+        From number to number.
+    size : tuple of two float, mm
+        Of the strip's face, along and up.
+    along : tuple of float, mm
+        Of each slot.
+    deep, every : float, mm
+        Of each slot from the upper edge, and from number to number.
+    """
+
+    feeds: tuple[float, ...]
+    seconds: tuple[float, ...]
+    size: tuple[float, float]
+    along: tuple[float, ...]
+    deep: float
+    every: float
+
+
+def hand_slots(bow: Bow) -> HandSlots:
+    """Return the slot test of a bow.
+
+    Parameters
+    ----------
+    bow : Bow
+
+    Returns
+    -------
+    HandSlots
+    """
+    feeds = tuple(round(share * bow.feed, 1) for share in SHARES)
+    return HandSlots(
+        feeds=feeds,
+        seconds=tuple(60.0 * _HAND_EVERY / feed for feed in feeds),
+        size=(_APART * (len(feeds) + 1), _HAND_DEEP + _FOOT),
+        along=tuple(_APART * (i + 1) for i in range(len(feeds))),
+        deep=_HAND_DEEP,
+        every=_HAND_EVERY,
+    )
+
+
+def hand_slot_sheet(test: HandSlots) -> list[list[str]]:
+    """Return the sheet to write the widths of slots by hand on, as rows of cells with their heads.
+
+    Parameters
+    ----------
+    test : HandSlots
+
+    Returns
+    -------
+    list of list of str
+    """
+    rows = zip(test.feeds, test.seconds, strict=True)
+    cells = [[str(i), f"{feed:g}", f"{pace:.1f}", ""] for i, (feed, pace) in enumerate(rows, start=1)]
+    return [["slot", "feed_mm_min", "seconds_from_number_to_number", "width_mm"], *cells]

@@ -49,7 +49,8 @@ def test_a_build_writes_the_pairs_and_prints_them(tmp_path: Path) -> None:
     """DXF, SVG, full-size paper, summary, book: with a bow alone there is no program."""
     folder = box(tmp_path).write(tmp_path / "out", kinds=("dxf", "svg", "pdf", "html", "ngc", "csv"))
     names = sorted(path.name for path in (folder / "wire").iterdir())
-    assert names == sorted(f"b0{b}-{f}.{e}" for b in (1, 2) for f in ("near", "far") for e in ("dxf", "svg"))
+    pairs = [f"b0{b}-{f}.{e}" for b in (1, 2) for f in ("near", "far") for e in ("dxf", "svg")]
+    assert names == sorted([*pairs, *(f"bow-slot-test.{ending}" for ending in ("csv", "dxf", "svg"))])
     document = ezdxf.readfile(folder / "wire" / "b01-far.dxf")
     assert {"CUT", "CENTRELINE", "RUN", "FOAM"} <= {line.dxf.layer for line in document.modelspace()}
     page = (folder / "book.html").read_text(encoding="utf-8")
