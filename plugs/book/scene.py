@@ -161,6 +161,8 @@ def wire_ways(wired: Wired | None) -> tuple[WireWay, ...]:
         owners = planned.journey.owners[steps]
         count = len(planned.lot.lain)
         for i, piece in enumerate(program.pieces):
+            if piece.cut.axis not in PLANES:
+                continue  # it lies in no place of the plug until it is glued in
             own = owners == planned.journey.freed[i % count]
             ends, seconds = ran.ends[moves[own]], ran.seconds[moves[own]]
             found.append(_way_of(piece, ends, np.cumsum(seconds) - seconds[0]))

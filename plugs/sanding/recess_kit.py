@@ -11,7 +11,7 @@ The mouth is taken in the plane that touches the surface at its middle.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated
+from typing import Annotated, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,10 +20,18 @@ from plugs.foam.pockets import Pocket
 from plugs.ground.errors import PlugError
 from plugs.ground.limits import Within
 from plugs.ground.records import record
+from plugs.mesh.mesh import Body, body_of_triangles
 from plugs.recesses.holding import Held, Rounded
 from plugs.recesses.recess import SAW, Tool
 
 Array = NDArray[np.float64]
+
+_LEAST_BLOCK: Final = 5.0
+"""mm. A thinner or narrower block is too small to hold (common practice, no source)."""
+_ARC: Final = 17
+"""Points of a corner: at a radius of 15 mm they lie within 0.02 mm of it."""
+_SHARP: Final = 1e-3
+"""mm. Radius of a corner that is sharp, so that no two points lie on one place."""
 
 
 @record(frozen=True, slots=True, kw_only=True)
@@ -154,3 +162,58 @@ def _kit(tool: Tool, finish: Tool, words: PocketWork, pocket: Pocket) -> RecessK
         kerf=words.kerf if is_sawn else None,
         play=wide - (0.0 if tool.is_through else depth * slope) if is_sawn else None,
     )
+
+
+def block_below(kit: RecessKit, thickness: float) -> Body | None:
+    """Return the block that fills the opening of a sawn recess below its floor, as the walls go on.
+
+    Parameters
+    ----------
+    kit : RecessKit
+    thickness : float, mm
+        Of the block; less where the walls, leaning in, leave too little of it.
+
+    Returns
+    -------
+    Body or None
+        Along the recess's own axes, depths upward; None where no block is set back, or none is left.
+
+    Notes
+    -----
+    A rectangle that shrinks evenly stays convex, so that the block is the hull of its two faces: the walls of
+    a recess 100 wide with 5 degrees of draft stand 2 x 30 tan 5 = 5.2 mm closer 30 mm farther down.
+    """
+    if kit.method != SAW or kit.floor is None:
+        return None
+    slope = float(np.tan(np.radians(kit.draft_deg)))
+    floor, narrower = kit.floor, (kit.mouth.radius - kit.floor.radius) / kit.depth
+    if slope > 0.0:
+        thickness = min(thickness, 0.5 * (min(floor.width, floor.height) - _LEAST_BLOCK) / slope)
+    if thickness < _LEAST_BLOCK:
+        return None
+    radius = max(floor.radius - thickness * narrower, 0.0)
+    less = 2.0 * thickness * slope
+    deeper = Rounded(width=floor.width - less, height=floor.height - less, radius=radius)
+    rings = [
+        np.column_stack([_ring(face), np.full(4 * _ARC, depth)])
+        for face, depth in ((floor, kit.depth), (deeper, kit.depth + thickness))
+    ]
+    count = 4 * _ARC
+    here, ahead = np.arange(count), (np.arange(count) + 1) % count
+    fan = np.column_stack([np.zeros(count - 2, dtype=np.int64), here[1:-1], here[2:]])
+    sides = [
+        np.column_stack([here, ahead, ahead + count]),
+        np.column_stack([here, ahead + count, here + count]),
+    ]
+    return body_of_triangles(np.concatenate(rings), np.concatenate([fan[:, ::-1], fan + count, *sides]))
+
+
+def _ring(face: Rounded) -> Array:
+    """Return a rounded rectangle as a ring, anti-clockwise, each corner by as many points."""
+    radius = max(face.radius, _SHARP)
+    turns = 0.5 * np.pi * (np.arange(4)[:, None] + np.linspace(0.0, 1.0, _ARC)[None])
+    middles = np.array([(1, 1), (-1, 1), (-1, -1), (1, -1)]) * (
+        0.5 * np.array([face.width, face.height]) - radius
+    )
+    arcs = middles[:, None] + radius * np.stack([np.cos(turns), np.sin(turns)], axis=-1)
+    return np.asarray(arcs.reshape(-1, 2))

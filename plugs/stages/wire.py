@@ -13,6 +13,7 @@ import shapely
 
 from plugs.body.body import Solid, body_before
 from plugs.foam.hollow import Void
+from plugs.foam.layers import Stack
 from plugs.foam.stock import THICKNESS, region
 from plugs.ground.errors import PlugError, present
 from plugs.ground.lengths import as_length
@@ -23,9 +24,10 @@ from plugs.mesh.mesh import Body
 from plugs.nesting.nesting import Nesting, Sheet
 from plugs.recesses.recess import LAYERS
 from plugs.recipe.plug import Plug
+from plugs.sanding.recess_kit import RecessKit, block_below
 from plugs.stages.foam import Layering, Parted, StackTemplates
 from plugs.templates.bays import without_plates
-from plugs.wire.cuts import Between, Cut, make_cuts
+from plugs.wire.cuts import DEPTH, Between, Cut, make_cuts
 from plugs.wire.journey import MARGIN, Box
 from plugs.wire.lots import Lain, LeftOut, Lot, Lots
 from plugs.wire.machine import Block, has_room
@@ -209,6 +211,39 @@ def _slab(turned: mesh.Stacked, foam: Body, axis: str, begin: float, finish: flo
     if behind:
         faces.append(float(box.upper[column]))
     return mesh.slabs(turned, faces)[1 if before else 0]
+
+
+def blocks_for_recesses(kits: Sequence[RecessKit], words: WireWork, stack: Stack) -> tuple[Cut, ...]:
+    """Return the blocks that fill, below their floors, the openings of recesses that are sawn out.
+
+    Parameters
+    ----------
+    kits : sequence of RecessKit
+    words : WireWork
+        ``how`` knows each block by its recess's name and "block".
+    stack : Stack
+        A block is as thick as its thinnest sheet.
+
+    Returns
+    -------
+    tuple of Cut
+    """
+    cuts: list[Cut] = []
+    for kit in kits:
+        name = f"{kit.name} block"
+        body = None if words.way(name, kit.name) == "none" else block_below(kit, min(stack.thicknesses))
+        if body is not None:
+            box = mesh.measure(body)
+            between = Between(
+                name=name,
+                axis=DEPTH,
+                from_mm=float(box.lower[2]),
+                to_mm=float(box.upper[2]),
+                allowance=stack.allowance,
+                how=words.way(name, kit.name),
+            )
+            cuts += make_cuts(body, between)
+    return tuple(cuts)
 
 
 def lots_on_sheets(cuts: Sequence[Cut], nesting: Nesting, machine: WireCutter) -> Lots:

@@ -193,19 +193,20 @@ class Worked(Staged):
         self.say("wire")
         return pieces_by_wire(self.plug, foam_to_cut(self.body, self.standing, self.layering, self.pieces))
 
-    @stage("wire", "stack", "name", after=("wire_cuts", "sheets"))
+    @stage("wire", "stack", "name", after=("wire_cuts", "sheets", "kits"))
     def wire(self) -> Wired | None:
         """The programs of a wire cutter; None without one."""
         words = self.plug.wire
         if words is None or words.machine is None:
             return None
-        from plugs.stages.wire import lots_on_sheets
+        from plugs.stages.wire import blocks_for_recesses, lots_on_sheets
         from plugs.wire.lots import one_by_one
         from plugs.wire.programs import write_programs
 
         nesting = self.sheets.nesting if words.cut == "sheets" else None
         cuts = self.wire_cuts
         lots = one_by_one(cuts) if nesting is None else lots_on_sheets(cuts, nesting, words.machine)
+        lots = lots.with_more(blocks_for_recesses(self.kits, words, self.plug.stack))
         return write_programs(lots, words.machine, self.plug.name, self.plug.stack.allowance)
 
     @stage("wire", after=("wire_cuts",))

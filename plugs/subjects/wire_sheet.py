@@ -16,8 +16,8 @@ from plugs.drafting.marks import ROW, TEXT, arrow, line
 from plugs.drafting.placing import Beside, Row, Sign
 from plugs.ground.figures import cell
 from plugs.ground.units import format_fine, format_length
-from plugs.mesh.mesh import PLANES
 from plugs.subjects.wire_template import CAUTIONS
+from plugs.wire.cuts import DEPTH
 from plugs.wire.programs import WireProgram
 from plugs.wire.words import WireCutter
 
@@ -120,6 +120,11 @@ def _names(builder: DrawingBuilder, program: WireProgram, scale: int) -> None:
         area = shapely.Polygon(ways.near[one.begin : one.finish + 1][own] / scale).buffer(0)
         name = lot.lain[one.piece].cut.name
         text = name if lot.sheet is None else f"{number}: {name}"
+        has_openings = len(lot.lain[one.piece].cut.rings) > 1
+        if lot.sheet is not None and has_openings:  # little room beside them
+            x, y = (ways.near[(one.begin + one.finish) // 2] / scale).tolist()
+            builder.beside(Beside(choices=(Label(text=text, at=(x, y + 2.0), height=_TEXT),), to=(x, y)))
+            continue
         builder.sign(area, Sign(rows=(Row(text=text),), least=0.5 * _TEXT, largest=8.0))
 
 
@@ -224,9 +229,16 @@ def _rows(program: WireProgram, machine: WireCutter, plug_name: str, unit: str, 
 def _of_block(program: WireProgram, up: str, unit: str) -> list[str]:
     """Return how the block of a piece stands."""
     (piece,) = program.pieces
-    along, upward = piece.standing.axes(*PLANES[piece.cut.axis])
-    face = f"{piece.cut.axis} = {format_length(piece.cut.from_mm, unit)}"
-    return [f"It stands with {along} along, {upward} {up}; the face {face} to the near plane"]
+    along, upward = piece.standing.axes(*piece.cut.plane)
+    place = format_length(piece.cut.from_mm, unit)
+    if piece.cut.axis == DEPTH:
+        return [
+            f"To be glued into the opening that the saw leaves, in place of what comes out: the face to the "
+            f"near plane, {place} under the surface, is the recess's floor"
+        ]
+    return [
+        f"It stands with {along} along, {upward} {up}; the face {piece.cut.axis} = {place} to the near plane"
+    ]
 
 
 def _of_sheet(program: WireProgram, up: str, unit: str) -> list[str]:

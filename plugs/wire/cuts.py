@@ -20,6 +20,8 @@ from plugs.wire.sections import Sectioned, off_surface, sectioned
 
 Array = NDArray[np.float64]
 
+DEPTH: Final = "depth"
+"""The axis of what is not cut out of the plug's foam but for a recess: square to its mouth, inward."""
 RULED_MM: Final = 0.1
 """mm. A surface whose straight lines leave no more foam is ruled: a stroke of the sanding block."""
 _SEEN_MM: Final = 0.3
@@ -62,7 +64,7 @@ class Cut:
     piece : str
         That it is, or is an island of.
     axis : str
-        Of the plug, that lies across: from face to face.
+        Of the plug, that lies across, from face to face; or "depth" under a recess's mouth.
     from_mm, to_mm : float
         The faces, along it: what it is cut from is planed to their distance first.
     solid : Body
@@ -102,6 +104,11 @@ class Cut:
         """From face to face, mm."""
         return self.to_mm - self.from_mm
 
+    @property
+    def plane(self) -> tuple[str, str]:
+        """Names of the two axes of its faces."""
+        return PLANES.get(self.axis, ("across", "along"))
+
     def place(self, where: tuple[float, float, float]) -> dict[str, float]:
         """Return a place of the piece in the plug's own axes.
 
@@ -115,7 +122,7 @@ class Cut:
         dict of str to float, mm
             By axis, x first.
         """
-        first, second = PLANES[self.axis]
+        first, second = self.plane
         found = {first: where[0], second: where[1], self.axis: self.from_mm + where[2]}
         return dict(sorted(found.items()))
 

@@ -134,6 +134,19 @@ class Lots:
     lots: tuple[Lot, ...]
     aside: tuple[LeftOut, ...] = ()
 
+    def with_more(self, cuts: Sequence[Cut]) -> Lots:
+        """Return these and more pieces, each on a block of its own.
+
+        Parameters
+        ----------
+        cuts : sequence of Cut
+
+        Returns
+        -------
+        Lots
+        """
+        return replace(self, lots=(*self.lots, *map(lot_of, cuts)))
+
 
 def lot_of(cut: Cut) -> Lot:
     """Return the lot of a piece on a block of its own.

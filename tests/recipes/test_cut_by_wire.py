@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import numpy as np
 import pytest
 import shapely
 
+from plugs.drawings import operator_sheets
 from plugs.files.kinds import KINDS
 from plugs.ground.errors import PlugError
 from plugs.summary.csv_files import csv_files
@@ -275,3 +277,38 @@ def test_a_block_that_leaves_much_says_what_leaves_less(tmp_path: Path) -> None:
     told = [float(part.split()[-1]) for part in found.split(" %")[:-1]]
     for share, name in zip(told, ("bays", "layers"), strict=True):
         assert share == pytest.approx(100.0 * foam[name] / foam["block"], abs=5.0)
+
+
+@pytest.mark.parametrize("cut", ["layers", "sheets"])
+def test_a_sawn_recess_has_its_block(box: Callable[..., Work], cut: str) -> None:
+    """The opening goes on below its floor as it leans: 80 x 60 at the mouth, 5 degrees, 10 deep, 40 thick."""
+    recess = """recesses=(Recess(name="pad", panel="deck", x=75.0, across=0.0, width=80.0, height=60.0,
+        depth=10.0, corner_radius=8.0, draft_deg=5.0, method="saw"),),"""
+    words = on_sheets().replace('cut="sheets"', f'cut="{cut}"').replace("(240.0, 1.0)", "(240.0, 1.9)") + recess
+    work = box(words)
+    assert work.wire is not None
+    (program,) = (one for one in work.wire.programs if one.name == "pad block")
+    (piece,) = program.pieces
+    assert (piece.cut.axis, piece.cut.from_mm, piece.cut.to_mm) == ("depth", pytest.approx(10), pytest.approx(50))
+    lean = math.tan(math.radians(5.0))
+    for ring, depth in ((piece.cut.rings[0].near, 10.0), (piece.cut.rings[0].far, 50.0)):
+        sizes = sorted(np.ptp(ring, axis=0).tolist())
+        assert sizes == pytest.approx([60.0 - 2.0 * depth * lean, 80.0 - 2.0 * depth * lean], abs=0.05)
+    assert piece.cut.allowance == 0.0
+    assert program.cut_in_mm < 0.05
+    assert program.foam_left_mm < 0.1
+    strict(program.text)
+    sheet = operator_sheets(work)["wire/pad-block-sheet"]
+    assert "is the recess's floor" in " ".join(label.text for label in sheet.labels)
+    without = box(words.replace('cut="', 'how={"pad block": "none"}, cut="')).wire
+    assert without is not None
+    assert "pad block" not in [one.name for one in without.programs]
+
+
+def test_what_is_routed_or_sawn_right_through_has_no_block(box: Callable[..., Work]) -> None:
+    """Nothing is set back there."""
+    recess = 'recesses=(Recess(name="pad", panel="deck", x=75.0, across=0.0, width=40.0, height=30.0, MORE),),'
+    for more in ('depth=10.0, method="rout"', "is_through=True"):
+        wired = box(WIRE.replace("MORE", "") + recess.replace("MORE", more)).wire
+        assert wired is not None
+        assert [one.name for one in wired.programs] == ["L01", "L02"]
