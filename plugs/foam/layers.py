@@ -27,6 +27,7 @@ Array = NDArray[np.float64]
 
 _MOST_LAYERS = 5000
 """A guard against a typing error, far above what anybody glues up, and what a build still works out."""
+_SANDED = 0.5  # mm. So much of a sheet that is not filled is sanded off unasked (common practice, no source)
 _THINNEST = 5.0  # mm. Foam thinner than this breaks in the hand (common practice, no source)
 _NEEDLE = 0.01  # mm. Mean width of a sliver that cannot be cut: area over length
 _SPARE = 0.1
@@ -416,7 +417,7 @@ def _findings(stack: Stack, faces: list[float], sheets: list[float]) -> list[Fin
     found = []
     for i, sheet in enumerate(sheets):
         filled = abs(faces[i + 1] - faces[i])
-        if sheet - filled > 0.05:
+        if sheet - filled > _SANDED:
             found.append(_thin(stack, f"layer {_name(i + 1, len(sheets))}", filled, sheet))
     spare = len(stack.thicknesses) - len(sheets)
     if stack.order == "explicit" and spare > 0:

@@ -117,7 +117,8 @@ def edge_findings(
         if not verdict.is_tight:
             continue
         over = filler + max((layup.laminates[p].thickness for p in edge.between), default=0.0)
-        wants = f"{verdict.cloth} wants {as_length(verdict.least_radius, '.1f', 'size')} ({verdict.source})"
+        least = as_length(round(verdict.least_radius, 1), "g", "size")
+        wants = f"{verdict.cloth} wants {least} ({verdict.source})"
         if edge.is_inside:
             drawn = _rounded_up(verdict.least_radius + (-over if edge.lost is None else edge.lost))
             grams = 1e-6 * verdict.fillet_mm3 * filler_kg_m3
@@ -127,7 +128,7 @@ def edge_findings(
                     severity="mind",
                     where=edge.place,
                     message=f"{_shape_of(edge)} in the foam; {wants}, or it bridges",
-                    remedy=f"lay a fillet of {as_length(verdict.least_radius, '.1f', 'size')}, "
+                    remedy=f"lay a fillet of {least}, "
                     f"{1e-3 * verdict.fillet_mm3:.0f} cm3 "
                     f"({grams:.0f} g) of filler"
                     + (
@@ -160,7 +161,7 @@ def _shape_of(edge: ClothEdge) -> str:
 def _rounding(edge: ClothEdge, wanted: float, least: float) -> str:
     """Return how an outside edge is made round enough, where it can be."""
     if not edge.is_drawn:
-        return f"round it by hand to {as_length(least, '.1f', 'size')} before the cloth, or "
+        return f"round it by hand to {as_length(round(least, 1), 'g', 'size')} before the cloth, or "
     return (
         f"draw the blend with {as_length(wanted, '.1f', 'least')} or more, or " if wanted <= edge.most else ""
     )
@@ -245,7 +246,7 @@ def sag_findings(sags: Sequence[Sag]) -> tuple[Finding, ...]:
             f"{as_length(MOST_SAG, 'g')} (common practice)"
             if is_plate
             else f"{as_length(sag.thickness, '.1f')} of laminate is far too thin to stay flat under a hand "
-            f"({sag.load_n:.0f} N): it gives by more than {_PLATE:g} times its own thickness, where no "
+            f"({sag.load_n:.0f} N): it gives by more than half its own thickness, where no "
             "estimate holds"
         )
         found.append(

@@ -16,8 +16,10 @@ from typing import Final
 import pytest
 
 from plugs.ground.errors import Finding
+from plugs.ground.lengths import in_unit
 from plugs.wire.programs import NOT_REACHED
 from plugs.work import opened
+from tests.issues.test_sizes_in_inches import mm_of
 
 ROOT: Final = Path(__file__).parents[2]
 HEAD: Final = '''"""A plain thing."""
@@ -266,6 +268,7 @@ NONE: Final = {
     "skin-own-shape": "a shape to draw otherwise",
     "stale-search": "a build with --search",
     "router-corner": "a file at the bench, or another bit",
+    "router-loose": "tape or screws at the bench",
     "router-narrow": "a drill at the bench, or another bit",
     "template-in-blend": "another place, to be chosen",
     "wire-beyond-slots": "a slot to measure",
@@ -313,19 +316,50 @@ def test_no_code_is_forgotten() -> None:
         assert f"def {name}(" in (Path(__file__).parent / file).read_text(encoding="utf-8")
 
 
-def found_with(folder: Path, case: Case, value: float | None) -> list[Finding]:
-    """Return the findings of a case's code when its recipe says a value."""
+def found_with(folder: Path, case: Case, value: float | None, stage: str = "") -> list[Finding]:
+    """Return the findings of a case's code when its recipe says a value, of a stage if that is known."""
     path = folder / "plug.py"
     path.write_text(f"{HEAD}{value!r}):\n    return {case.plug}\n", encoding="utf-8")
     work = opened(path, {})
-    return [f for f in work.findings if f.code == case.code]
+    return [f for f in (work.found([stage]) if stage else work.findings) if f.code == case.code]
+
+
+INCHES: Final = r"(inch\([\d.]+\)|[\d.]+ mm \([\d.]+ in\)|[\d./][\d ./]* in)"
+"""A length in a remedy: as a recipe gives it, a size in mm that no fraction has, a fraction or a decimal."""
+
+
+def in_mm(told: str) -> float:
+    """Return a length of a remedy in mm, or a bare number (an inch is 25.4 mm, by definition)."""
+    decimal = re.fullmatch(r"inch\(([\d.]+)\)|(\d*\.\d+) in", told)
+    if decimal:
+        return 25.4 * float(decimal[1] or decimal[2])
+    return mm_of(told) if "in" in told else float(told)
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.code)
 def test_the_number_told_clears_the_finding(tmp_path: Path, case: Case) -> None:
-    """Its place need not be named: no finding of that code is left."""
+    """In mm and in inches; its place need not be named: no finding of that code is left."""
     (finding, *_) = found_with(tmp_path, case, case.first)
+    bare = re.escape(r"([\d.]+)") + "( mm)?(?! degrees| C)"
+    imperial = re.sub(bare, lambda _: INCHES, case.told)
+    ways = [(case.told, finding.remedy), (imperial, in_unit(finding, "in").remedy)]
+    for pattern, remedy in dict.fromkeys(ways):
+        number = re.search(pattern, remedy)
+        assert number is not None, remedy
+        left = found_with(tmp_path, case, case.then(case.first, *map(in_mm, number.groups())), finding.stage)
+        assert left == [], remedy
+
+
+def test_one_number_clears_all_places_of_a_word_of_the_whole_plug(tmp_path: Path) -> None:
+    """Three templates of different height have room for too few screws: one finding, and the least margin."""
+    plug = (
+        "wedge(90.0, 60.0, 300.0, stack=STOOD, templates=Templates(stations=(40.0, 150.0, 260.0), "
+        "hole_margin=value))"
+    )
+    case = Case(code="few-screws", first=60.0, plug=plug, told=r"templates\.hole_margin of at most ([\d.]+)")
+    (finding,) = found_with(tmp_path, case, case.first)
+    assert finding.where.count(";") == 2
     number = re.search(case.told, finding.remedy)
-    assert number is not None, finding.remedy
-    left = found_with(tmp_path, case, case.then(case.first, *map(float, number.groups())))
-    assert left == [], finding.remedy
+    assert number is not None
+    assert found_with(tmp_path, case, float(number[1]), finding.stage) == []
+    assert found_with(tmp_path, case, float(number[1]) + 1.0, finding.stage) != []
