@@ -29,6 +29,7 @@ def build(
     open_kernel: OpenKernel | None = None,
     shelf: Shelf | None = None,
     crew: Crew | None = None,
+    paper: Sequence[str] | None = None,
 ) -> Built:
     """Build a recipe and write its folder, or leave the last good one untouched.
 
@@ -39,10 +40,8 @@ def build(
     overrides : mapping of str to object
     out : Path or None
         The folder; by default ``exports/NAME`` under the present one.
-    kinds : sequence of str or None
-        Which kinds of file to write, the house's or the recipe's own; None for all.
-    without : sequence of str
-        Which of these to leave out.
+    kinds, without : sequence of str or None
+        Which kinds of file to write, the house's or the recipe's own, None for all; which to leave out.
     search : float or None, s
         Time to search for better sheets, which are then stored beside the recipe.
     say : callable
@@ -53,6 +52,8 @@ def build(
         Where stages of the build before are found.
     crew : Crew or None
         Draws, and stays; by default processes are started for that, and ended with the build.
+    paper : sequence of str or None
+        What is printed at full size; None for what the recipe says.
 
     Returns
     -------
@@ -66,8 +67,7 @@ def build(
     say("recipe")
     with ExitStack() as after:
         kernel = cache(lambda: after.enter_context((open_kernel or kernel_started)()))
-        shelf = Shelf() if shelf is None else shelf
-        work = opened(path, overrides, say=say, open_kernel=kernel, shelf=shelf)
+        work = opened(path, overrides, say=say, open_kernel=kernel, shelf=shelf or Shelf())
         chosen = [output.kind for output in chosen_outputs(work.plug, kinds, without)]
         keep = None
         if search is not None:
@@ -76,7 +76,7 @@ def build(
             record = _searched(work, search)
             work = work.with_sheets(json.loads(record))
             keep = partial(store_sheets, path, record)
-        return write(work, out or Path("exports") / path.stem, chosen, kernel, keep, crew)
+        return write(work, out or Path("exports") / path.stem, chosen, kernel, keep, crew, paper)
 
 
 def _searched(work: Work, seconds: float) -> str:

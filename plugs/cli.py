@@ -15,6 +15,7 @@ from plugs.files.folder import SUMMARY, drop_build, recover_all
 from plugs.files.kinds import KINDS
 from plugs.ground import streams
 from plugs.ground.errors import Finding, PlugError
+from plugs.ground.paper import GROUPS
 
 if TYPE_CHECKING:
     from plugs.stages.worked import Worked
@@ -179,7 +180,13 @@ def _parser() -> _Parser:
 
 
 def _add_kinds(command: argparse.ArgumentParser) -> None:
-    """Let a command be told which kinds of file to write."""
+    """Let a command be told which kinds of file to write, and what to print at full size."""
+    command.add_argument(
+        "--paper",
+        nargs="*",
+        metavar="GROUP",
+        help=f"print these at full size: {', '.join(GROUPS)}; without one none",
+    )
     command.add_argument(
         "--only",
         action="append",
@@ -240,6 +247,7 @@ def _build(options: argparse.Namespace) -> int:
                 without=options.without,
                 search=options.search,
                 say=_say,
+                paper=options.paper,
             )
     finally:
         _say("")
@@ -291,7 +299,7 @@ def _watch(options: argparse.Namespace) -> int:
             return first_look(path, overrides, **words | {"out": look}, shelf=shelf, crew=crew)
         # what the recipe writes of its own may have changed since the watch began
         less = {} if is_last else {"out": look, "without": [*options.without, SLOW]}
-        asked = {"kinds": options.only, "without": options.without, **less}
+        asked = {"kinds": options.only, "without": options.without, "paper": options.paper, **less}
         return build(path, overrides, **words | asked, shelf=shelf, crew=crew)
 
     with ExitStack() as after, Crew() as crew:
@@ -381,7 +389,7 @@ def _closing(
 
 def _tell_built(built: Built, options: argparse.Namespace, seconds: float) -> None:
     """Say what a build wrote, and last what to open."""
-    from plugs.terminal.closing import open_row, told
+    from plugs.terminal.closing import open_row, paper_rows, told
     from plugs.writing import BOOK
 
     files = [file["path"] for file in built.summary["files"]]
@@ -391,6 +399,7 @@ def _tell_built(built: Built, options: argparse.Namespace, seconds: float) -> No
         from plugs.summary.changes import change_rows
 
         rows += change_rows(built.changes)
+    rows += paper_rows(built.summary, built.work.plug.display_unit)
     rows.append(told("files", f"{len(files) + 1} in {built.folder}, {size:.2f} MB"))
     _tell("\n".join([*rows, open_row(built.folder, files, BOOK, _painted)]))
 

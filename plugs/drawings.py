@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import wraps
 from typing import Final, TypedDict
 
@@ -38,8 +38,19 @@ class _Words(TypedDict):
 SANDING_MAP = "templates/sanding-map"
 """Where the sanding map goes, without its ending."""
 
-FULL_SIZE = "templates/full-size.pdf"
-"""Where the full-size paper goes."""
+_GROUPS = {
+    "layers/": "layers",
+    "templates/base-plan": "base",
+    "templates/radius-block-": "blocks",
+    "templates/recess-": "pockets",
+    "templates/board-": "sheets",
+    SANDING_MAP: "",
+    "templates/": "templates",
+    "wire/": "templates",
+    "cloth/": "cloth",
+    "sheets/": "sheets",
+}
+"""The group of full-size paper to which drawings belong, by how their paths begin, the first that fits."""
 
 _SEEN_DEG = 5.0
 """A second net on a patch that shears by less shows nothing in a drawing, degrees."""
@@ -379,22 +390,38 @@ def edge_drawings(work: Worked) -> dict[str, Drawing]:
     return _by_path([edge_drawing(f, path=f"templates/mating-{i}-edge", **_words(work)) for i, f in faces])
 
 
-def paper_job(work: Worked, stems: tuple[str, ...]) -> PaperJob:
-    """Return what is printed at full size, and on what.
+def paper_jobs(work: Worked, groups: Sequence[str], drawings: Mapping[str, Drawing]) -> list[PaperJob]:
+    """Return what is printed at full size, a file a group.
 
     Parameters
     ----------
     work : Worked
-    stems : tuple of str
-        The drawings, by their paths without ending.
+    groups : sequence of str
+        That are asked for.
+    drawings : mapping of str to Drawing
+        By path in the folder, without ending.
 
     Returns
     -------
-    PaperJob
+    list of PaperJob
+        Of groups that have drawings.
     """
-    plug = work.plug
-    paper = paper_of(plug.paper, margin=plug.paper_margin, overlap=plug.paper_overlap)
-    return PaperJob(path=FULL_SIZE, stems=stems, paper=paper, title=plug.name)
+    plug, stems = work.plug, dict[str, list[str]]()
+    for stem in drawings:
+        group = next((group for head, group in _GROUPS.items() if stem.startswith(head)), "")
+        stems.setdefault(group, []).append(stem)
+    return [
+        PaperJob(
+            path=f"paper/{group}.pdf",
+            stems=tuple(stems[group]),
+            paper=paper_of(plug.paper, margin=plug.paper_margin, overlap=plug.paper_overlap),
+            title=f"{plug.name}, {group}",
+            unit=plug.display_unit,
+            has_halves=plug.paper_halves,
+        )
+        for group in groups
+        if group in stems
+    ]
 
 
 OF_CLOTH: Final = (cloth_drawings, laid_drawings)

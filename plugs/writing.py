@@ -20,7 +20,7 @@ from plugs.drawings import (
     edge_drawings,
     laid_drawings,
     layer_drawings,
-    paper_job,
+    paper_jobs,
     sheet_drawings,
     slot_drawings,
     template_drawings,
@@ -31,6 +31,7 @@ from plugs.files.kinds import KINDS
 from plugs.findings import found
 from plugs.ground.doors import STAGES, Output
 from plugs.ground.errors import Finding, PlugError, promise
+from plugs.ground.paper import checked_groups
 from plugs.ground.records import record
 from plugs.ground.workers import Crew
 from plugs.mesh import mesh
@@ -100,6 +101,7 @@ def write(
     kernel: Kernel | None = None,
     before_swap: Callable[[], None] | None = None,
     crew: Crew | None = None,
+    paper: Sequence[str] | None = None,
 ) -> Built:
     """Write the folder of a work, or leave the one that is there untouched.
 
@@ -115,12 +117,15 @@ def write(
         Called when all is written, before the folder takes its place.
     crew : Crew or None
         Draws and makes pictures, and stays; without it processes are started for that, and ended at the end.
+    paper : sequence of str or None
+        What is printed at full size; None for what the plug says.
 
     Returns
     -------
     Built
     """
     outputs = chosen_outputs(work.plug, kinds, param="kinds")
+    groups = work.plug.paper_groups if paper is None else checked_groups(paper, "--paper")
     with ExitStack() as after:
         kernel = kernel or cache(lambda: after.enter_context(kernel_started()))
         _ = work.lines
@@ -131,7 +136,7 @@ def write(
             after.enter_context(cloth_beside(work, crew if is_kept else None, OF_CLOTH))
         _ = work.cutters  # what is wrong with a recipe is told before anything is written
         fresh = after.enter_context(FreshFolder(folder))
-        writing = Writing(work, outputs, kernel, crew)
+        writing = Writing(work, outputs, kernel, crew, groups)
         for output in outputs:
             writing.add(output.make(writing))
         writing.add({FILE: packed(writing.record)})
@@ -175,7 +180,7 @@ def with_book(
         All that is made, and the summary.
     """
     outputs = chosen_outputs(work.plug, ("html",))
-    writing = Writing(work, outputs, kernel, crew)
+    writing = Writing(work, outputs, kernel, crew, ())
     writing.add(files)
     for output in outputs:
         writing.add(output.make(writing))
@@ -234,9 +239,13 @@ class Writing:
         Gives the kernel.
     crew : Crew
         Draws and makes pictures.
+    paper : sequence of str
+        What is printed at full size.
     """
 
-    def __init__(self, work: Worked, outputs: Sequence[Output], kernel: Kernel, crew: Crew) -> None:
+    def __init__(
+        self, work: Worked, outputs: Sequence[Output], kernel: Kernel, crew: Crew, paper: Sequence[str]
+    ) -> None:
         """Begin what other processes make, and find what is doubtful meanwhile."""
         kinds = {output.kind for output in outputs}
         drawn = [kind for kind in DRAWN if kind in kinds]
@@ -246,7 +255,7 @@ class Writing:
         self._run = _submitted(work, kernel()) if "step" in kinds else None
         self._bench = crew.lend(DrawingRun, *drawn).begin() if drawn else None
         self._easel = crew.lend(PictureRun).begin() if "png" in kinds else None
-        self._is_printed = "pdf" in kinds
+        self._groups = tuple(paper) if "pdf" in kinds else ()
         self._cut, self._seen = self._begin(is_drawn=bool(drawn) or "html" in kinds)
         if drawn or self._easel is not None:
             _ = self.drawings  # others go on with them
@@ -263,7 +272,9 @@ class Writing:
             self._easel.submit(plug_pictures(work))
         for make in (template_drawings, bow_drawings, slot_drawings, edge_drawings) if is_drawn else ():
             cut = _joined(cut, self._drawn(make))
-        return cut, self._drawn(sheet_drawings) if is_drawn or self._easel is not None else {}
+        seen = self._drawn(sheet_drawings) if is_drawn or self._easel is not None else {}
+        self._print_out(cut | seen)
+        return cut, seen
 
     def _drawn(self, make: Callable[[Worked], dict[str, Drawing]]) -> dict[str, Drawing]:
         """Return drawings, sent off to be rendered."""
@@ -272,14 +283,20 @@ class Writing:
             self._bench.submit(made)
         return made
 
+    def _print_out(self, drawings: Mapping[str, Drawing]) -> None:
+        """Have printed at full size what of some drawings is asked for."""
+        if self._bench is not None:
+            for job in paper_jobs(self.work, self._groups, drawings):
+                self._bench.print_out(job, {stem: drawings[stem] for stem in job.stems})
+
     @cached_property
     def drawings(self) -> dict[str, Drawing]:
         """Every drawing, by path; pieces of cloth as their rolls show them."""
         work, cut = self.work, self._cut
         if self._bench is not None:
-            whole = _joined(cut, self._drawn(cloth_drawings))
-            if self._is_printed:
-                self._bench.print_out(paper_job(work, tuple(whole)), whole)
+            cloth = self._drawn(cloth_drawings)
+            promise(not cut.keys() & cloth.keys(), f"drawn twice: {sorted(cut.keys() & cloth.keys())}")
+            self._print_out(cloth)
         seen = self._seen | self._drawn(laid_drawings)
         if self._easel is not None:
             self._easel.submit(drawing_pictures(work, seen))

@@ -11,7 +11,7 @@ from concurrent.futures import Future
 from typing import Self
 
 from plugs.drafting.drawing import Drawing
-from plugs.ground.paper import Paper
+from plugs.ground.paper import ROLL, Paper, paper_of
 from plugs.ground.records import record
 from plugs.ground.workers import Worker
 
@@ -20,7 +20,7 @@ _LONGEST_S = 600.0  # s. A worker that says nothing for so long has died without
 
 @record(frozen=True, slots=True, kw_only=True)
 class PaperJob:
-    """What is printed at full size.
+    """What is printed at full size into one file.
 
     Attributes
     ----------
@@ -30,12 +30,18 @@ class PaperJob:
         The drawings, by their paths without ending.
     paper : Paper
     title : str
+    unit : str
+        ``"mm"`` or ``"in"``: of the bar and the square to measure.
+    has_halves : bool
+        Whether what is the same on both sides of its centreline is printed as a half.
     """
 
     path: str
     stems: tuple[str, ...]
     paper: Paper
     title: str
+    unit: str = "mm"
+    has_halves: bool = False
 
 
 @record(frozen=True, slots=True, kw_only=True)
@@ -56,6 +62,27 @@ class Printed:
 
 
 @record(frozen=True, slots=True, kw_only=True)
+class PrintedFile:
+    """A PDF at full size.
+
+    Attributes
+    ----------
+    path : str
+        In the folder.
+    n_pages : int, dimensionless
+        Page maps included.
+    roll : float, mm
+        What the same drawings take of a roll as wide as `ROLL`.
+    drawings : tuple of Printed
+    """
+
+    path: str
+    n_pages: int
+    roll: float
+    drawings: tuple[Printed, ...]
+
+
+@record(frozen=True, slots=True, kw_only=True)
 class Rendered:
     """What the process made.
 
@@ -63,17 +90,14 @@ class Rendered:
     ----------
     files : mapping of str to bytes
         By path in the folder.
-    printed : tuple of Printed
-    n_pages : int, dimensionless
-        Of the PDF, page maps included; 0 without one.
+    papers : tuple of PrintedFile
     """
 
     files: Mapping[str, bytes]
-    printed: tuple[Printed, ...]
-    n_pages: int
+    papers: tuple[PrintedFile, ...]
 
 
-_Paper = tuple[bytes, tuple[Printed, ...], int]
+_Paper = tuple[bytes, PrintedFile]
 
 
 class DrawingRun(Worker):
@@ -136,14 +160,14 @@ class DrawingRun(Worker):
         Rendered
         """
         files: dict[str, bytes] = {}
-        printed: tuple[Printed, ...] = ()
-        n_pages = 0
+        papers = []
         for drawn in self._drawn:
             files |= self.waited(drawn, _LONGEST_S).result()
         for path, paper in self._papers:
-            files[path], printed, n_pages = self.waited(paper, _LONGEST_S).result()
+            files[path], printed = self.waited(paper, _LONGEST_S).result()
+            papers.append(printed)
         self.forget()
-        return Rendered(files=files, printed=printed, n_pages=n_pages)
+        return Rendered(files=files, papers=tuple(papers))
 
 
 def render_files(drawings: Mapping[str, Drawing], kinds: Sequence[str]) -> dict[str, bytes]:
@@ -183,22 +207,26 @@ def render_paper(drawings: Mapping[str, Drawing], job: PaperJob) -> _Paper:
 
     Returns
     -------
-    tuple of bytes, tuple of Printed and int
-        The PDF, what each drawing takes of it, and how many pages it has.
+    tuple of bytes and PrintedFile
     """
+    from plugs.paper.halves import half_of
     from plugs.paper.map import map_sheets
-    from plugs.paper.pages import plan_pages
+    from plugs.paper.pages import plan_pages, roll_length
     from plugs.paper.pdf import render_pdf
 
     chosen = [drawings[stem] for stem in job.stems]
-    plan = plan_pages(chosen, job.paper)
+    if job.has_halves:
+        chosen = [half_of(drawing) for drawing in chosen]
+    plan = plan_pages(chosen, job.paper, job.unit)
     printed = []
     for i, stem in enumerate(job.stems):
         spots = [spot for page in plan.pages for spot in page.spots if spot.drawing == i]
         printed.append(Printed(stem=stem, pages=len(spots), is_turned=any(spot.turned for spot in spots)))
     maps = map_sheets(plan, chosen, title=job.title)
     text = render_pdf(chosen, plan, title=job.title, maps=maps)
-    return text, tuple(printed), len(plan.pages) + len(maps)
+    length = roll_length(chosen, paper_of(ROLL, margin=job.paper.margin, overlap=job.paper.overlap))
+    n_pages = len(plan.pages) + len(maps)
+    return text, PrintedFile(path=job.path, n_pages=n_pages, roll=length, drawings=tuple(printed))
 
 
 def load_libraries(kinds: Sequence[str]) -> None:

@@ -30,6 +30,12 @@ GROUPS: Final = {
 USUAL_GROUPS: Final = ("templates", "blocks", "pockets")
 """Groups that are printed unless others are asked for: what is traced round, not laid out by figures."""
 
+ROLL: Final = 914.0
+"""Width of a roll that print shops have, mm: 36 in (common practice, no source)."""
+
+ROLL_NAME: Final = {"mm": "914 mm", "in": "36 in"}
+"""What such a roll is called, by display unit."""
+
 LONGEST_PAGE: Final = 5080.0
 """Longest page, mm: 14 400 units of 1/72 in are all that many readers take (from memory)."""
 

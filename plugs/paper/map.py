@@ -33,7 +33,7 @@ _SHEET_HEIGHT: Final = 297.0  # mm. Of a map cut from a roll, as high as A4
 _MOST_ROWS: Final = 8  # of words to a drawing: what is over ends in dots
 _EDGE: Final = 4.0  # mm. Free inside a cell
 _SEEN: Final = 0.2  # mm on paper. A chord no farther off its arc looks like it
-_SHARES: Final = (0.0, -0.25, 0.25, -0.5, 0.5)
+_SHARES: Final = (0.0, -0.25, 0.25, -0.5, 0.5)  # of a tile: the middle, half way to its edges, there
 _PLACES: Final = sorted(((a, u) for a in _SHARES for u in _SHARES), key=lambda one: one[0] ** 2 + one[1] ** 2)
 """Where in its tile a name is tried, over the room that it leaves: the middle first."""
 

@@ -8,7 +8,15 @@ from typing import Final
 
 import numpy as np
 
-from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Box, Drawing, Label, box_around, label_box
+from plugs.drafting.drawing import (
+    TEXT_WIDTH_RATIO,
+    Box,
+    Drawing,
+    Label,
+    box_around,
+    drawing_bounds,
+    label_box,
+)
 from plugs.drafting.flat import turned_box, turned_points
 from plugs.ground.paper import FOOTER, MEASURES, Paper
 from plugs.ground.records import record
@@ -210,6 +218,39 @@ def plan_pages(drawings: Sequence[Drawing], paper: Paper, unit: str = "mm") -> P
         pages = _with_square(pages, sketches, MEASURES[unit][0])
     untold = tuple(texts for _, texts in told)
     return PagePlan(paper=paper, unit=unit, pages=tuple(pages), grids=grids, shown=shown, untold=untold)
+
+
+def roll_length(drawings: Sequence[Drawing], roll: Paper) -> float:
+    """Return what drawings take of a roll, side by side where there is room, in strips where one is wider.
+
+    Parameters
+    ----------
+    drawings : sequence of Drawing
+        At full size, mm.
+    roll : Paper
+
+    Returns
+    -------
+    float, mm
+        About: pages are counted without the notes that would cost a strip of their own.
+    """
+    x0, _, x1, _ = roll.window((roll.width, roll.height))
+    wide, small, length = x1 - x0, list[tuple[float, float]](), 0.0
+    for drawing in drawings:
+        left, foot, right, top = drawing_bounds(drawing)
+        short, long = sorted((right - left, top - foot + CAPTION))
+        if long <= wide:
+            small.append((long, short))
+        elif short <= wide:
+            small.append((short, long))
+        else:
+            strips = int(np.ceil((short - roll.overlap) / (wide - roll.overlap)))
+            length += strips * (long + FOOTER + 2.0 * roll.margin)
+    places = shelved(small, (wide, float("inf")), gap=_GAP, is_one_shelf=True)
+    for shelf in range(max((place.page for place in places), default=-1) + 1):
+        height = max(size[1] for size, place in zip(small, places, strict=True) if place.page == shelf)
+        length += height + FOOTER + 2.0 * roll.margin
+    return length
 
 
 def _tile_pages(drawing: int, grid: TileGrid, paper: Paper) -> list[Page]:

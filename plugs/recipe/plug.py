@@ -20,7 +20,7 @@ from plugs.ground.checking import checked
 from plugs.ground.doors import Check, Output
 from plugs.ground.errors import PlugError
 from plugs.ground.limits import Name, OneOf, Within
-from plugs.ground.paper import paper_of
+from plugs.ground.paper import USUAL_GROUPS, checked_groups, paper_of
 from plugs.ground.records import record
 from plugs.ground.tolerances import CHORD
 from plugs.laminate.choosing import check_material, material_named
@@ -125,6 +125,11 @@ class Plug:
         height of a sheet.
     paper_margin, paper_overlap : float, mm
         Free on all four sides of a page; shown by both pages of a joint.
+    paper_groups : sequence of str
+        What is printed at full size, one PDF each: "templates", "blocks", "pockets", "base", "layers",
+        "cloth", "sheets".
+    paper_halves : bool
+        Whether what is the same on both sides of its centreline is printed as a half, to be flipped.
     outputs : sequence of Output
         Kinds of file of the shop's own.
     checks : sequence of Check
@@ -176,6 +181,8 @@ class Plug:
     paper: str | float | tuple[float, float] = "A4"
     paper_margin: float = 8.0
     paper_overlap: float = 12.0
+    paper_groups: Sequence[str] = USUAL_GROUPS
+    paper_halves: bool = False
     outputs: Sequence[Output] = ()
     checks: Sequence[Check] = ()
 
@@ -228,6 +235,7 @@ def checked_plug(result: object, function: str) -> Plug:
     plug = checked(result, Plug, "")
     check_kinds(tuple(plug.outputs))
     paper_of(plug.paper, margin=plug.paper_margin, overlap=plug.paper_overlap)
+    groups = checked_groups(plug.paper_groups, "paper_groups")
     templates = whole_templates(plug.templates, plug.stack)
     for i, recess in enumerate(plug.recesses):
         check_recess(recess, f"recesses[{i}]")
@@ -240,7 +248,9 @@ def checked_plug(result: object, function: str) -> Plug:
         check_wire_has_sheets(plug.wire, plug.stock)
     if plug.router is not None:
         check_router(plug.router, "router")
-    return _with_materials(replace(plug, templates=templates, stock=whole_stock(plug.stock)))
+    return _with_materials(
+        replace(plug, templates=templates, stock=whole_stock(plug.stock), paper_groups=groups)
+    )
 
 
 def _with_materials(plug: Plug) -> Plug:

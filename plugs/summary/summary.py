@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from plugs.changes.recording import plain
-from plugs.drawings import FULL_SIZE, paper_job
 from plugs.files.drawing_run import Rendered
 from plugs.ground.errors import Finding
 from plugs.ground.figures import told
+from plugs.ground.paper import ROLL, paper_of
 from plugs.ground.records import record
 from plugs.stages.minding import cautions_of
 from plugs.stages.worked import Worked
@@ -121,15 +122,24 @@ def file_rows(files: Mapping[str, bytes]) -> list[dict[str, Any]]:
 
 def _paper_summary(work: Worked, rendered: Rendered | None) -> dict[str, Any] | None:
     """Return what the full-size paper holds, or None where it was not made."""
-    if rendered is None or not rendered.printed:
+    if rendered is None or not rendered.papers:
         return None
     return {
-        "file": FULL_SIZE,
-        "name": paper_job(work, ()).paper.name,
-        "pages": rendered.n_pages,
-        "drawings": [
-            {"file": Path(one.stem).name, "pages": one.pages, "is_turned": one.is_turned}
-            for one in rendered.printed
+        "name": paper_of(work.plug.paper).name,
+        "pages": sum(one.n_pages for one in rendered.papers),
+        "roll_mm": ROLL,
+        "roll_length_mm": math.ceil(sum(one.roll for one in rendered.papers)),
+        "files": [
+            {
+                "file": one.path,
+                "pages": one.n_pages,
+                "roll_length_mm": math.ceil(one.roll),
+                "drawings": [
+                    {"file": Path(drawn.stem).name, "pages": drawn.pages, "is_turned": drawn.is_turned}
+                    for drawn in one.drawings
+                ],
+            }
+            for one in rendered.papers
         ],
     }
 

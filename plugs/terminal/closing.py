@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from plugs.foam.pins import glue_kg
 from plugs.ground.amounts import amount, counted
 from plugs.ground.errors import SEVERITIES, Finding
+from plugs.ground.paper import ROLL_NAME
 from plugs.ground.units import format_length, format_size
 from plugs.stages.worked import Worked
 
@@ -118,6 +119,30 @@ def time_row(seconds: float) -> str:
         return told("took", f"{round(seconds, 1 if seconds < _TEN else None)} s")
     minutes, rest = divmod(round(seconds), round(_MINUTE))
     return told("took", f"{minutes} min {rest} s")
+
+
+def paper_rows(summary: Mapping[str, Any], unit: str) -> list[str]:
+    """Return the row that counts the pages at full size, and what they would take of a roll.
+
+    Parameters
+    ----------
+    summary : mapping
+        As in summary.json.
+    unit : str
+        ``"mm"`` or ``"in"``.
+
+    Returns
+    -------
+    list of str
+        None where nothing was printed.
+    """
+    paper = summary["paper"]
+    if paper is None:
+        return []
+    each = ", ".join(f"{Path(one['file']).stem} {one['pages']}" for one in paper["files"])
+    length = amount("length_m", 1e-3 * paper["roll_length_mm"], unit)
+    roll = f"or about {length} of a roll {ROLL_NAME[unit]} wide"
+    return [told("paper", f"{counted(paper['pages'], 'page')} of {paper['name']} ({each}), {roll}")]
 
 
 def open_row(folder: Path, files: Sequence[str], book: str, paint: Paint) -> str:

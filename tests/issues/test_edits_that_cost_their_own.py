@@ -64,7 +64,8 @@ def save(tmp_path_factory: pytest.TempPathFactory, made: list[str]) -> Iterator[
         saved()
         assert {"layer_drawings", "load_libraries", "make_pictures"} <= set(made)
         assert sum(name.startswith("render_files") for name in made) > 5
-        assert sum(name.startswith("render_paper") for name in made) == 1
+        n_papers = len(list((place / "out" / "paper").glob("*.pdf")))
+        assert sum(name.startswith("render_paper") for name in made) == n_papers > 0
         yield saved
 
 

@@ -214,8 +214,14 @@ def test_unknown_words_are_refused_with_the_nearest(tmp_path: Path) -> None:
 
 def test_cloth_is_on_the_full_size_paper_and_in_the_shopping(tmp_path: Path) -> None:
     """The paper lists the pieces of cloth; the shopping list has all that is used up, as yet without prices."""
-    made = build(RECIPES / "sidecar_tail.py", {"paper": 914.0}, out=tmp_path / "out", kinds=("pdf", "csv"))
-    printed = {row["file"] for row in made.summary["paper"]["drawings"]}
+    made = build(
+        RECIPES / "sidecar_tail.py",
+        {"paper": 914.0},
+        out=tmp_path / "out",
+        kinds=("pdf", "csv"),
+        paper=("cloth",),
+    )
+    printed = {row["file"] for one in made.summary["paper"]["files"] for row in one["drawings"]}
     pieces = {piece["name"] for roll in made.summary["cloth"]["rolls"] for piece in roll["pieces"]}
     assert len(pieces) > 20
     assert {name.lower().replace(" ", "-") for name in pieces} <= printed

@@ -34,9 +34,9 @@ def test_files_are_those_rendered_here() -> None:
         run.submit(LARGE)
         run.print_out(JOB, SMALL | LARGE)
         made = run.rendered()
-    pdf, printed, n_pages = render_paper(SMALL | LARGE, JOB)
+    pdf, printed = render_paper(SMALL | LARGE, JOB)
     assert dict(made.files) == render_files(SMALL | LARGE, ("dxf", "svg")) | {"paper.pdf": pdf}
-    assert (made.printed, made.n_pages) == (printed, n_pages)
+    assert made.papers == (printed,)
     assert sorted(made.files) == [
         "layers/small.dxf",
         "layers/small.svg",
@@ -48,12 +48,14 @@ def test_files_are_those_rendered_here() -> None:
 
 def test_pages_are_counted_as_a_reader_counts_them() -> None:
     """The 500 mm square wants more than one page of A4, the 60 mm square one."""
-    pdf, printed, n_pages = render_paper(SMALL | LARGE, JOB)
-    assert len(pypdf.PdfReader(io.BytesIO(pdf)).pages) == n_pages
-    by_stem = {one.stem: one.pages for one in printed}
+    pdf, printed = render_paper(SMALL | LARGE, JOB)
+    assert len(pypdf.PdfReader(io.BytesIO(pdf)).pages) == printed.n_pages
+    by_stem = {one.stem: one.pages for one in printed.drawings}
     assert by_stem["layers/small"] == 1
     assert by_stem["templates/large"] >= 6  # 194 x 264 mm of a page, less the overlap
-    assert n_pages > sum(by_stem.values())  # the page map
+    assert printed.n_pages > sum(by_stem.values())  # the page map
+    # on a roll 914 mm wide both lie side by side: as long as the large one with foot and margins
+    assert printed.roll == pytest.approx(500.0 + 14.0 + 2.0 * 8.0)
 
 
 def test_nothing_is_printed_unless_asked() -> None:
@@ -61,7 +63,7 @@ def test_nothing_is_printed_unless_asked() -> None:
     with DrawingRun("svg") as run:
         run.submit(SMALL)
         made = run.rendered()
-    assert (list(made.files), made.printed, made.n_pages) == (["layers/small.svg"], (), 0)
+    assert (list(made.files), made.papers) == (["layers/small.svg"], ())
 
 
 def test_a_run_that_is_left_early_ends() -> None:
