@@ -138,7 +138,8 @@ def opened(path: Path, parameters: Mapping[str, object], **words: Any) -> Work:
     try:
         plug = checked_plug(made.result, recipe.name)
     except PlugError as error:
-        raise in_recipe(by_parameter(error, recipe, made.parameters), path) from error
+        unit = getattr(made.result, "display_unit", "mm")
+        raise in_recipe(by_parameter(error, recipe, made.parameters), path, unit) from error
     stored = stored_sheets(path)
     cut = kept_record(path)
     return Work(plug, recipe=recipe, parameters=made.parameters, stored=stored, cut=cut, **words)

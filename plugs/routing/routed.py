@@ -171,6 +171,7 @@ def _findings(programs: Sequence[RouterProgram], router: Router) -> list[Finding
         )
     loose = [name for one in programs for name in one.loose]
     if loose:
+        kerf, apart = (as_length(router.bit + more, "g", "codeleast") for more in (0.0, 5.0))
         found.append(
             Finding(
                 code="router-loose",
@@ -178,8 +179,8 @@ def _findings(programs: Sequence[RouterProgram], router: Router) -> list[Finding
                 where=", ".join(dict.fromkeys(loose)),
                 message="too little stands beside these parts for tabs to hold them, or they are too small: "
                 "they come loose under the bit",
-                remedy=f"lay parts farther apart: cutting=Cutting(kerf={router.bit:g}, "
-                f"spacing={router.bit + 5.0:g}, edge_margin={router.bit + 5.0:g}), or screw them down",
+                remedy=f"lay parts farther apart: cutting=Cutting(kerf={kerf}, "
+                f"spacing={apart}, edge_margin={apart}), or screw them down",
             )
         )
     return found

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Generic, NoReturn, Self, TypeVar, overload
 
 from plugs.ground.errors import PlugError, present
+from plugs.ground.units import with_inches
 from plugs.stages.shelf import Kept, NoDigestError, Reads, Shelf, digest_of
 
 if TYPE_CHECKING:
@@ -344,7 +345,7 @@ class Staged:
             from plugs.recipe.parameters import by_parameter
 
             named = by_parameter(error, self.recipe, self.parameters)
-            raise in_recipe(named, self.recipe.path) from error
+            raise in_recipe(named, self.recipe.path, self.plug.display_unit) from error
 
     def _read_step(self, request: StepRequest) -> StepBody:
         """Return the body in a STEP file."""
@@ -379,23 +380,27 @@ def _noting(work: S, reads: Reads) -> S:
     return noting
 
 
-def in_recipe(error: PlugError, path: Path) -> PlugError:
+def in_recipe(error: PlugError, path: Path, unit: object = "mm") -> PlugError:
     """Return an error with the recipe's name before its place.
 
     Parameters
     ----------
     error : PlugError
     path : Path
+    unit : object
+        The recipe's, if it gives one; with ``"in"`` lengths are told in inches too.
 
     Returns
     -------
     PlugError
     """
+    words = [error.reason, error.remedy, error.where]
+    reason, remedy, where = [with_inches(text) for text in words] if unit == "in" else words
     return PlugError(
         param=error.param,
         value=error.value,
-        reason=error.reason,
-        remedy=error.remedy,
-        where=f"{path.name}, {error.where}" if error.where else path.name,
+        reason=reason,
+        remedy=remedy,
+        where=f"{path.name}, {where}" if where else path.name,
         would_do=error.would_do,
     )

@@ -13,7 +13,7 @@ import pytest
 from plugs import __version__
 from plugs.ground.errors import Finding
 from plugs.terminal.closing import finding_rows, open_row, time_row
-from tests.cli.conftest import PART, Plugs
+from tests.cli.conftest import PART, Plugs, three_lines
 from tests.cli.test_commands import ROOT
 
 IN_INCHES = PART.replace('name="Part"', 'name="Part", display_unit="in"')
@@ -117,3 +117,6 @@ def test_a_recipe_in_inches_is_told_in_inches(shop: Path, plugs: Plugs) -> None:
     own = re.sub(r"[\d.]+ (mm|l|m²|m|kg|g) \([\d.]+ (in|sq ft|cu ft|ft|lb|oz)\)", "", out)
     assert not re.search(r"\d (mm|l|m²|m|kg|g)\b", own), own
     assert "15 3/4 in long" in out
+    _, why, do = three_lines(plugs("check", "part.py", "--set", "radius=400"))
+    assert "82.3 mm (3.240 in) wide here" in why  # 82.3 / 25.4
+    assert do.startswith("do: use 121.4 or less")

@@ -206,6 +206,7 @@ CASES: Final = [
 ]
 
 ELSEWHERE: Final = {
+    "router-loose": "../reference/test_router.py::test_parts_that_come_loose_are_told",
     "fair-beyond-tolerance": "test_fair_points_told.py::test_kept_points_beyond_the_tolerance_are_told",
     "hump-between-stations": "test_lines_that_hump.py::"
     "test_hump_is_told_with_its_size_and_place_and_the_remedy_clears_it",
@@ -268,7 +269,6 @@ NONE: Final = {
     "skin-own-shape": "a shape to draw otherwise",
     "stale-search": "a build with --search",
     "router-corner": "a file at the bench, or another bit",
-    "router-loose": "tape or screws at the bench",
     "router-narrow": "a drill at the bench, or another bit",
     "template-in-blend": "another place, to be chosen",
     "wire-beyond-slots": "a slot to measure",
