@@ -159,7 +159,8 @@ def _pieces(slabs: Slabs) -> Iterator[tuple[str, Body, Between]]:
     axis = next(iter(layers.values())).axis
     turned = mesh.stacked(slabs.foam, axis)
     voids = {void.layer: void for void in slabs.parted.voids if not void.outline.is_empty}
-    cut = cache(partial(_slab, turned, slabs.foam, axis))  # once for all pieces between the same faces
+    ends = _ends(slabs.foam, axis)
+    cut = cache(partial(_slab, turned, ends))  # once for all pieces between the same faces
     for piece in slabs.parted.whole:
         slab = cut(piece.from_mm, piece.to_mm)
         prism = mesh.prism(shapely.MultiPolygon([piece.rough]), piece.from_mm - 1.0, piece.to_mm + 1.0)
@@ -178,14 +179,12 @@ def _hollow(body: Body, void: Void | None) -> Body:
 def _spans(plug: Plug, words: WireWork, slabs: Slabs) -> Iterator[tuple[str, Body, Between]]:
     """Yield the bays of a plug, or all of it as one block."""
     axis = "x" if words.cut == "bays" else words.across
-    column = "xyz".index(axis)
-    box = mesh.measure(slabs.foam)
-    low, high = float(box.lower[column]), float(box.upper[column])
-    faces = [(low, high)] if words.cut == "block" else _bay_faces(plug, slabs)
+    ends = _ends(slabs.foam, axis)
+    faces = [ends] if words.cut == "block" else _bay_faces(plug, slabs)
     turned = mesh.stacked(slabs.foam, axis)
     for number, (begin, finish) in enumerate(faces, start=1):
         name = "block" if words.cut == "block" else f"B{number:02d}"
-        body = _slab(turned, slabs.foam, axis, begin, finish)
+        body = _slab(turned, ends, begin, finish)
         if not body.is_empty:
             yield name, body, Between(name=name, axis=axis, from_mm=begin, to_mm=finish, allowance=0.0)
 
@@ -194,22 +193,25 @@ def _bay_faces(plug: Plug, slabs: Slabs) -> list[tuple[float, float]]:
     """Return where the bays of a plug begin and end: between templates in the stack, or between stations."""
     if slabs.standing.bays:
         return [(bay.from_mm, bay.to_mm) for bay in slabs.standing.bays]
-    box = mesh.measure(slabs.foam)
-    low, high = float(box.lower[0]), float(box.upper[0])
+    low, high = _ends(slabs.foam, "x")
     inner = [station.x for station in plug.stations if low + LENGTH < station.x < high - LENGTH]
     return list(pairwise([low, *inner, high]))
 
 
-def _slab(turned: mesh.Stacked, foam: Body, axis: str, begin: float, finish: float) -> Body:
-    """Return the foam between two places along an axis, turned with it up."""
-    column = "xyz".index(axis)
-    box = mesh.measure(foam)
+def _ends(foam: Body, axis: str) -> tuple[float, float]:
+    """Return where foam begins and ends along an axis."""
+    along = mesh.triangles_of(foam)[0][:, "xyz".index(axis)]
+    return float(along.min()), float(along.max())
+
+
+def _slab(turned: mesh.Stacked, ends: tuple[float, float], begin: float, finish: float) -> Body:
+    """Return the foam between two places of the axis along which it is turned up."""
     faces = [begin, finish]
-    before, behind = box.lower[column] < begin - LENGTH, box.upper[column] > finish + LENGTH
+    before, behind = ends[0] < begin - LENGTH, ends[1] > finish + LENGTH
     if before:
-        faces.insert(0, float(box.lower[column]))
+        faces.insert(0, ends[0])
     if behind:
-        faces.append(float(box.upper[column]))
+        faces.append(ends[1])
     return mesh.slabs(turned, faces)[1 if before else 0]
 
 

@@ -166,7 +166,8 @@ def make_cuts(body: Body, between: Between) -> tuple[Cut, ...]:
         Islands in the order of their places, with a number after the name where there are several.
     """
     islands = [part for part in mesh.parts(body) if mesh.volume_of(part) > _SEEN_MM2]
-    islands.sort(key=lambda part: tuple(np.round(mesh.measure(part).lower, 3)))
+    if len(islands) > 1:
+        islands.sort(key=lambda part: tuple(np.round(mesh.triangles_of(part)[0].min(axis=0), 3)))
     names = [between.name if len(islands) == 1 else f"{between.name} {i + 1}" for i in range(len(islands))]
     return tuple(_cut(part, between, name) for part, name in zip(islands, names, strict=True))
 

@@ -12,7 +12,7 @@ from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
-from plugs.mesh.nearest import distances
+from plugs.mesh.nearest import signed_distances
 from plugs.wire.rings import FLAT_MM
 
 Array = NDArray[np.float64]
@@ -21,8 +21,6 @@ PLANES: Final = 17
 """Sections that rulings are laid by, faces included: between them a 50 mm round strays by 0.02 mm."""
 _ON_IT: Final = 0.01
 """mm. Points so near to an outline lie on it, whatever the way: half the chords' own tolerance."""
-_BEYOND: Final = 1.0 + 1e-9
-"""What rounding may take from a bound."""
 _CRUMB_MM2: Final = 1.0
 """mm2. A part of a section that is smaller comes off with the dust."""
 _JUST_IN: Final = 1e-5
@@ -161,17 +159,8 @@ def off_surface(body: Body, points: Array) -> Array:
     (n,) float, mm
     """
     vertices, triangles = mesh.triangles_of(body)
-    corners = vertices[triangles]
-    low, high = corners.min(axis=1), corners.max(axis=1)
-    found = np.empty(len(points))
-    for i, point in enumerate(points):
-        # no triangle is farther than its corner, nor nearer than its box
-        reach = _BEYOND * np.sqrt(((vertices - point) ** 2).sum(axis=1).min()) + _ON_IT
-        able = np.flatnonzero(((low < point + reach) & (high > point - reach)).all(axis=1))
-        beside = np.maximum(np.maximum(low[able] - point, point - high[able]), 0.0)
-        able = able[np.einsum("ij,ij->i", beside, beside) <= reach**2]
-        found[i] = distances(points[i : i + 1], corners[able], float(reach))[0]
-    return found
+    most = [np.sqrt(((vertices - point) ** 2).sum(axis=1).min()) + _ON_IT for point in points]
+    return np.abs(signed_distances(points, vertices[triangles], np.array(most)))
 
 
 def sectioned(body: Body, from_mm: float, to_mm: float, count: int = PLANES) -> Sectioned:

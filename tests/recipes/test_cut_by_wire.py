@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 import shapely
 
+from plugs.book.scene import wire_ways
 from plugs.drawings import operator_sheets
 from plugs.files.kinds import KINDS
 from plugs.ground.errors import PlugError
@@ -312,3 +313,19 @@ def test_what_is_routed_or_sawn_right_through_has_no_block(box: Callable[..., Wo
         wired = box(WIRE.replace("MORE", "") + recess.replace("MORE", more)).wire
         assert wired is not None
         assert [one.name for one in wired.programs] == ["L01", "L02"]
+
+
+def test_the_book_shows_each_piece_of_a_sheet_where_it_lies_in_the_plug(box: Callable[..., Work]) -> None:
+    """Turned back from the sheet: within a slot of the piece's own lines, but for the ways to it and from it."""
+    wired = box(on_sheets(), axis="x").wire
+    assert wired is not None
+    pieces = [piece for program in wired.programs for piece in program.pieces]
+    ways = wire_ways(wired)
+    assert sorted(way.name for way in ways) == ["L01", "L02", "L03", "L04"]
+    assert [way.name for way in ways] == [piece.cut.name for piece in pieces]
+    for way, piece in zip(ways, pieces, strict=True):
+        ring = shapely.LinearRing(piece.cut.rings[0].near)
+        apart = shapely.distance(shapely.points(way.near[:, 1:]), ring)
+        assert np.count_nonzero(apart < 1.5) > len(apart) - 6
+        assert apart.max() < 35.0
+        assert (np.diff(way.seconds) >= 0.0).all()
