@@ -231,7 +231,7 @@ def slot_drawings(work: Worked) -> dict[str, Drawing]:
     from plugs.subjects.slot_sheet import hand_slot_drawing, slot_drawing
     from plugs.wire.program import hand_slots
 
-    found = []
+    found = list[Drawing]()
     if work.wire is not None:
         found.append(slot_drawing(work.wire.slots, work.wire.machine, path="wire/slot-test", **_words(work)))
     if work.by_hand is not None:
@@ -257,9 +257,10 @@ def sheet_drawings(work: Worked) -> dict[str, Drawing]:
     found = [sanding_map(work.sanding, path=SANDING_MAP, **words)]
     if nesting is not None:
         found += [sheet_drawing(sheet, nesting, **words) for sheet in nesting.sheets]
-    boards = None if work.boards is None else work.boards.nesting
-    if boards is not None:
-        found += [board_drawing(board, boards, **words) for board in boards.sheets]
+    for boards, of_bow in ((work.boards, False), (work.bow_boards, True)):
+        laid = None if boards is None else boards.nesting
+        if laid is not None:
+            found += [board_drawing(board, laid, **words, of_bow=of_bow) for board in laid.sheets]
     return _by_path(found) | fairing_drawings(work) | operator_sheets(work) | router_sheets(work)
 
 

@@ -29,6 +29,14 @@ PINS: Final = {"lower": PINS_LOWER, "upper": PINS_UPPER}
 _SIZE_LARGEST: Final = 20.0  # mm. Of a letter, read from across the bench
 _SIZE_LEAST: Final = 3.0  # mm. Of a letter, read close at hand
 
+_SEEN: Final = (
+    "Of station templates the face in view is the aft one, arrows point up; of lengthwise ones the port one, "
+    "arrows point forward"
+)
+_SEEN_OF_BOW: Final = (
+    "The face in view is the one away from the foam, as in the template's own drawing, which goes on it"
+)
+
 
 def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_unit: str = "mm") -> Drawing:
     """Return the drawing of a sheet, its lower left corner at the origin.
@@ -58,7 +66,9 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
     return builder.drawing()
 
 
-def board_drawing(board: Sheet, boards: Nesting, *, plug_name: str, display_unit: str = "mm") -> Drawing:
+def board_drawing(
+    board: Sheet, boards: Nesting, *, plug_name: str, display_unit: str = "mm", of_bow: bool = False
+) -> Drawing:
     """Return the drawing of a board that templates are cut from, its lower left corner at the origin.
 
     Parameters
@@ -70,6 +80,8 @@ def board_drawing(board: Sheet, boards: Nesting, *, plug_name: str, display_unit
         Name of the plug, for the title.
     display_unit : str
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+    of_bow : bool
+        Whether the templates are those of a wire in a bow.
 
     Returns
     -------
@@ -78,11 +90,11 @@ def board_drawing(board: Sheet, boards: Nesting, *, plug_name: str, display_unit
     """
     of = f"{board.number} of {len(boards.sheets)}"
     builder = DrawingBuilder(
-        path=f"templates/board-{numbered(board, boards)}",
-        title=f"{plug_name}, template board {of}",
+        path=f"{'wire' if of_bow else 'templates'}/board-{numbered(board, boards)}",
+        title=f"{plug_name}, {'wire template' if of_bow else 'template'} board {of}",
         display_unit=display_unit,
     )
-    _draw_sheet(builder, board, CUT)
+    _draw_sheet(builder, board, CUT, is_faced=not of_bow)
     stock, cutting, count = board.stock, boards.cutting, len(board.placements)
     width, height, thickness, kerf = (
         format_size(v, display_unit) for v in (stock.width, stock.height, stock.thickness, cutting.kerf)
@@ -92,12 +104,11 @@ def board_drawing(board: Sheet, boards: Nesting, *, plug_name: str, display_unit
         f"Board {of}: {width} x {height}, {thickness} thick ({stock.name})",
         f"{count} part{'s' * (count != 1)}, {100.0 * board.yield_ratio:.1f} % of the board",
         f"{CUT}: edge of the part, as in its own drawing; the kerf of {kerf} runs outside it",
-        "Of station templates the face in view is the aft one, arrows point up; of lengthwise ones the port "
-        "one, arrows point forward",
+        _SEEN_OF_BOW if of_bow else _SEEN,
     ]
     if board.leftovers:
         rows.append(f"{LEFTOVER}: worth keeping, clear of every kerf")
-    builder.rows(lambda signs: rows + _too_small(board, signs, display_unit))
+    builder.rows(lambda signs: rows + _too_small(board, signs, display_unit, is_faced=not of_bow))
     return builder.drawing()
 
 
@@ -119,17 +130,17 @@ def numbered(sheet: Sheet, nesting: Nesting) -> str:
     return f"{sheet.number:0{digits}d}"
 
 
-def _draw_sheet(builder: DrawingBuilder, sheet: Sheet, edge: str) -> None:
+def _draw_sheet(builder: DrawingBuilder, sheet: Sheet, edge: str, *, is_faced: bool = True) -> None:
     """Draw a sheet, what is cut from it, what is left of it, and the bars to measure."""
     builder.outline(region(sheet.stock), SHEET)
     for placement in sheet.placements:
-        _draw(builder, placement, edge)
+        _draw(builder, placement, edge, is_faced=is_faced)
     for left in sheet.leftovers:
         _draw_leftover(builder, left)
     builder.bars()
 
 
-def _draw(builder: DrawingBuilder, placement: Placement, edge: str) -> None:
+def _draw(builder: DrawingBuilder, placement: Placement, edge: str, *, is_faced: bool) -> None:
     """Draw a piece where it lies: the line to cut, final lines and pins; its name, face and arrow."""
     piece = placement.piece
     builder.draw(_turned(placement, piece.outline, edge))
@@ -141,7 +152,8 @@ def _draw(builder: DrawingBuilder, placement: Placement, edge: str) -> None:
         place, group = (float(at.x), float(at.y)), PINS[hole.face]
         draw_pin(builder, hole.name, place, hole.diameter, group, placement.outline)
     turn_deg = WAYS[piece.axis][1] + placement.turn_deg
-    builder.sign(placement.outline, *name_signs(piece.name, FACES[piece.axis], turn_deg), key=piece.name)
+    signs = name_signs(piece.name, FACES[piece.axis], turn_deg) if is_faced else name_signs(piece.name)
+    builder.sign(placement.outline, *signs, key=piece.name)
 
 
 def _draw_leftover(builder: DrawingBuilder, left: Leftover) -> None:
@@ -201,14 +213,14 @@ def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str, signs
     return rows + _too_small(sheet, signs, unit)
 
 
-def _too_small(sheet: Sheet, signs: Signs, unit: str) -> list[str]:
+def _too_small(sheet: Sheet, signs: Signs, unit: str, *, is_faced: bool = True) -> list[str]:
     """Return which pieces have no room for their names, and which none for an arrow."""
     unnamed, unmarked = list[str](), list[str]()
     for placement in sheet.placements:
         piece, sign = placement.piece, signs[placement.piece.name]
         if sign is None:
             unnamed.append(f"{piece.name} ({_place(placement, unit)})")
-        elif not sign.has_pointer:
+        elif is_faced and not sign.has_pointer:
             turn_deg = (WAYS[piece.axis][1] + placement.turn_deg) % 360.0
             unmarked.append(f"{piece.name} at {turn_deg:g} deg")
     rows = []

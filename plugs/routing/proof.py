@@ -15,6 +15,8 @@ from plugs.wire.reading import Ran
 
 CUT_IN_MM: Final = 0.05
 """mm. More is cut into no part: what rounding and chords make is a tenth of it."""
+_GRID: Final = 0.001
+"""mm. Ways nearer to each other are one: a buffer of such a pair at once can lose a part of it."""
 LEVEL: Final = 0.02
 """mm. Above and below this a plane across the sheet is looked at."""
 
@@ -76,9 +78,9 @@ def swept_at(ran: Ran, depth: float, bit: float) -> shapely.Geometry:
     begin, finish = np.where(begin[:, 2:] > -depth, at, begin), np.where(finish[:, 2:] > -depth, at, finish)
     moves = np.unique(np.hstack([begin[:, :2], finish[:, :2]]), axis=0).reshape(-1, 2, 2)
     is_long = (moves[:, 0] != moves[:, 1]).any(axis=1)
-    ways = shapely.line_merge(shapely.union_all(shapely.linestrings(moves[is_long])))
-    points = shapely.multipoints(moves[~is_long, 0])
-    return shapely.union(*(one.buffer(0.5 * bit, quad_segs=QUARTER) for one in (ways, points)))
+    ways = shapely.union_all(shapely.linestrings(moves[is_long]), grid_size=_GRID)
+    ways = [*shapely.get_parts(shapely.line_merge(ways)), *shapely.points(moves[~is_long, 0])]
+    return shapely.union_all(shapely.buffer(ways, 0.5 * bit, quad_segs=QUARTER))
 
 
 def cut_into(swept: shapely.Geometry, part: shapely.Polygon) -> float:

@@ -43,7 +43,7 @@ class Router:
     tabs : int
         To an outline, so that no part comes loose; 0 for a vacuum table.
     tab_width, tab_height : float, mm
-        Of what is left standing.
+        Of what is left standing; at most half the sheet high.
     feed, plunge : float, mm a minute
         Along, and down.
     clear : float, mm

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
 import shapely
+from shapely.affinity import scale
 
 from plugs.foam.stock import Blank, Cutting, Stock, region
 from plugs.ground.errors import PlugError
@@ -20,9 +21,12 @@ from plugs.routing.paths import Bore, Part
 from plugs.routing.routed import RoutedBoard
 from plugs.stages.foam import Sheets
 from plugs.templates.templates import Template
+from plugs.wire.by_hand import ByHand, HandCut, is_mirrored
 
 _CUTTING: Final = Cutting(kerf=3.0, spacing=5.0, edge_margin=5.0)
 """Of plywood by jigsaw or band saw (common practice, no source)."""
+_QUARTER: Final = 16
+"""Chords to a quarter of a screw's hole."""
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,10 +62,13 @@ class Arranged:
         Of foam.
     boards : Boards or None
         None where the recipe asks for no templates.
+    bow_boards : Boards or None
+        Of wire templates; None without a bow.
     """
 
     sheets: Sheets
     boards: Boards | None
+    bow_boards: Boards | None
 
 
 def board_for(plug: Plug) -> Board | None:
@@ -76,7 +83,11 @@ def board_for(plug: Plug) -> Board | None:
         return None
     if plug.board is not None:
         return material_named(plug.board, BOARDS, "board")
-    thickness = plug.templates.thickness
+    return _usual(plug.templates.thickness)
+
+
+def _usual(thickness: float) -> Board:
+    """Return a board of a thickness: one that is known, else plywood."""
     known = [board for board in BOARDS.values() if abs(board.thickness - thickness) < 1e-6]
     if known:
         return known[0]
@@ -99,9 +110,51 @@ def lay_boards(plug: Plug, templates: Sequence[Template]) -> Boards | None:
     board = board_for(plug)
     if board is None or not templates:
         return None
+    return _laid(
+        board, [blank for template in templates for blank in _blanks(template, board)], _cutting(plug)
+    )
+
+
+def lay_bow_boards(plug: Plug, hands: ByHand | None) -> Boards | None:
+    """Return the templates for a wire in a bow, with their guides, on boards.
+
+    Parameters
+    ----------
+    plug : Plug
+    hands : ByHand or None
+
+    Returns
+    -------
+    Boards or None
+        None without a bow. Each part lies as it is drawn: seen from outside the block.
+    """
+    if hands is None:
+        return None
+    thickness = hands.cuts[0].bow.template
+    named = None if plug.board is None else material_named(plug.board, BOARDS, "board")
+    board = named if named is not None and named.thickness == thickness else _usual(thickness)
+    return _laid(board, [blank for hand in hands.cuts for blank in _bow_blanks(hand, board)], _cutting(plug))
+
+
+def _bow_blanks(hand: HandCut, board: Board) -> Iterator[Blank]:
+    """Yield the pair of templates of a block and their guides, with screw holes, seen from outside."""
+    for plate in hand.plates:
+        holes = shapely.MultiPoint(plate.holes).buffer(0.5 * hand.bow.hole, quad_segs=_QUARTER)
+        turn = -1.0 if is_mirrored(hand.cut.axis, plate.face) else 1.0
+        for word, shape in (("", plate.shape.difference(holes)), (" guide", plate.guide)):
+            if not shape.is_empty:
+                yield Blank(
+                    name=f"{hand.cut.name} {plate.face}{word}",
+                    layer=hand.cut.name,
+                    outline=scale(shape, turn, 1.0, origin=(0.0, 0.0)),
+                    thickness=board.thickness,
+                    axis=hand.cut.axis,
+                )
+
+
+def _laid(board: Board, blanks: Sequence[Blank], cutting: Cutting) -> Boards:
+    """Return parts on boards, without those that outgrow one."""
     stock = [Stock(name=board.name, width=board.width, height=board.height, thickness=board.thickness)]
-    blanks = [blank for template in templates for blank in _blanks(template, board)]
-    cutting = _cutting(plug)
     try:
         return Boards(board=board, nesting=nest(blanks, stock, cutting, effort=0.0), outgrown=())
     except PlugError:  # one of them outgrows a board
@@ -114,13 +167,12 @@ def lay_boards(plug: Plug, templates: Sequence[Template]) -> Boards | None:
     )
 
 
-def routed_boards(sheets: Sheets, boards: Boards | None, cut: str) -> list[RoutedBoard]:
+def routed_boards(arranged: Arranged, cut: str) -> list[RoutedBoard]:
     """Return the sheets and boards that a router cuts, with the parts on them.
 
     Parameters
     ----------
-    sheets : Sheets
-    boards : Boards or None
+    arranged : Arranged
     cut : str
         "sheets", "templates" or "all".
 
@@ -130,8 +182,12 @@ def routed_boards(sheets: Sheets, boards: Boards | None, cut: str) -> list[Route
     """
     found = []
     for word, own, nesting in (
-        ("sheets", "sheet", sheets.nesting),
-        ("templates", "board", None if boards is None else boards.nesting),
+        ("sheets", "sheet", arranged.sheets.nesting),
+        *(
+            ("templates", own, boards.nesting)
+            for own, boards in (("board", arranged.boards), ("wire-board", arranged.bow_boards))
+            if boards is not None
+        ),
     ):
         if nesting is None or cut not in ("all", word):
             continue

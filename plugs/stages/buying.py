@@ -23,7 +23,6 @@ def needs_of(plug: Plug, laying: Laying, inside: Inside, arranged: Arranged) -> 
     """
     layup, areas, filler = laying.layup, laying.cloth.areas_m2, filler_of(plug)
     covered = sum(areas.get(place, 0.0) for place in layup.covered)
-    boards = arranged.boards
     needs = _sheet_needs(layup.foam, arranged.sheets.nesting)
     lengths = {roll.cloth: roll.length_to_buy_m for roll in laying.cloth.rolls}
     needs += layup_needs(layup, laying.resin, lengths, covered)
@@ -39,8 +38,9 @@ def needs_of(plug: Plug, laying: Laying, inside: Inside, arranged: Arranged) -> 
     if spread + fillets > 0.0:
         kg = (spread + fillets) * filler.density_kg_m3
         needs.append(need_of(filler, kg, "over the laminate and in inside corners"))
-    if boards is not None and boards.count:
-        needs.append(need_of(boards.board, float(boards.count), "templates"))
+    for boards, words in ((arranged.boards, "templates"), (arranged.bow_boards, "wire templates")):
+        if boards is not None and boards.count:
+            needs.append(need_of(boards.board, float(boards.count), words))
     return needs
 
 

@@ -167,21 +167,29 @@ class Worked(Staged):
 
         return lay_boards(self.plug, self.templates)
 
+    @stage("board", "router", after=("by_hand",))
+    def bow_boards(self) -> Boards | None:
+        """The boards that templates for a wire in a bow are cut from; None without one."""
+        from plugs.stages.boards import lay_bow_boards
+
+        return lay_bow_boards(self.plug, self.by_hand)
+
     @stage("stations", after=("body", "standing", "gauges"))
     def base(self) -> BasePlan:
         """The plan that the plug is built on."""
         return foam.base_of(self.plug, self.body, self.standing.templates or self.gauges.templates)
 
-    @stage("router", "name", after=("sheets", "boards"))
+    @stage("router", "name", after=("sheets", "boards", "bow_boards"))
     def routed(self) -> Routed | None:
         """The programs of a router; None without one."""
         router = self.plug.router
         if router is None:
             return None
         from plugs.routing.routed import route
-        from plugs.stages.boards import routed_boards
+        from plugs.stages.boards import Arranged, routed_boards
 
-        return route(routed_boards(self.sheets, self.boards, router.cut), router, self.plug.name)
+        arranged = Arranged(sheets=self.sheets, boards=self.boards, bow_boards=self.bow_boards)
+        return route(routed_boards(arranged, router.cut), router, self.plug.name)
 
     @stage("wire", "stack", "stations", after=("body", "standing", "layering", "pieces"))
     def wire_cuts(self) -> tuple[Cut, ...]:
@@ -337,7 +345,10 @@ class Worked(Staged):
         "adhesive",
         "filler",
         "currency",
-        after=("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates", "sheets", "boards"),
+        after=(
+            *("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates", "sheets", "boards"),
+            "bow_boards",
+        ),
     )
     def shopping(self) -> ShoppingList | None:
         """What to buy; None without a schedule."""
@@ -346,5 +357,5 @@ class Worked(Staged):
         from plugs.stages.boards import Arranged
         from plugs.stages.laminate import buy
 
-        arranged = Arranged(sheets=self.sheets, boards=self.boards)
+        arranged = Arranged(sheets=self.sheets, boards=self.boards, bow_boards=self.bow_boards)
         return buy(self.plug, self.laying, self.inside, arranged)

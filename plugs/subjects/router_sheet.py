@@ -236,15 +236,15 @@ def _of_a_bit(program: RouterProgram, router: Router, unit: str) -> list[str]:
     rows = [
         f"Bit {format_size(router.bit, unit)}, at least {format_length(whole, unit)} of it below its holder; "
         f"spindle {router.spindle_on or 'switched by hand'}",
-        f"{program.passes} passes of {format_fine(step, unit)}, {down} at no more than "
-        f"{format_size(router.plunge, unit)} a minute, {format_fine(router.through, unit)} into the board "
+        f"{program.passes} pass{'es' * (program.passes > 1)} of {format_fine(step, unit)}, {down} at no "
+        f"more than {format_size(router.plunge, unit)} a minute, {format_fine(router.through, unit)} into the board "
         f"under it; from cut to cut {format_length(router.clear, unit)} over the sheet",
     ]
     if program.tabs:
+        high = min(router.tab_height, 0.5 * program.board.thickness)
         rows.append(
             f"{TAB}: {program.tabs} tabs, {format_size(router.tab_width, unit)} wide and "
-            f"{format_size(router.tab_height, unit)} high; beside them the bit goes straight down: it must "
-            "cut at its end"
+            f"{format_size(high, unit)} high; beside them the bit goes straight down: it must cut at its end"
         )
     sunk = sorted({way.lap.depth for way in program.ways if way.lap.depth is not None})
     if sunk:

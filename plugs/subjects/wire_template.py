@@ -15,7 +15,7 @@ from plugs.ground.figures import cell
 from plugs.ground.records import record
 from plugs.ground.units import format_fine, format_length, format_size
 from plugs.mesh.mesh import PLANES
-from plugs.wire.by_hand import FACES, HandCut, Plate, Tour
+from plugs.wire.by_hand import FACES, HandCut, Plate, Tour, is_mirrored
 
 CUT: Final = "CUT"
 MARK: Final = "MARK"
@@ -57,23 +57,6 @@ class _View:
     def shape(self, shape: shapely.Geometry) -> shapely.Geometry:
         """Return a shape as it is drawn."""
         return shapely.transform(shape, self.of)
-
-
-def is_mirrored(axis: str, face: str) -> bool:
-    """Return whether a face is drawn mirrored, so that it is seen from outside the block.
-
-    Parameters
-    ----------
-    axis : str
-        Across the block.
-    face : str
-        "near" or "far".
-
-    Returns
-    -------
-    bool
-    """
-    return face == ("far" if axis == "y" else "near")
 
 
 def wire_template_drawings(

@@ -172,7 +172,7 @@ _SECTIONS: Final[tuple[tuple[str, str, Callable[[Worked, Made], Any]], ...]] = (
     ("boards", "templates", lambda work, made: foam.boards(work, made.files)),
     ("wire", "wire", lambda work, made: wire.wire_figures(work.wire, made.files)),
     ("router", "sheets", lambda work, made: wire.router_figures(work.routed, made.files)),
-    ("bow", "wire", lambda work, made: wire.bow_figures(work.by_hand, made.files)),
+    ("bow", "wire", lambda work, made: wire.bow_figures(work.by_hand, work.bow_boards, made.files)),
     ("sanding", "sanding", lambda work, _: sanding.sanding_figures(work.sanding)),
     ("fit_list", "sanding", lambda work, _: list(map(fit_table("mm").told, work.fit_list))),
     ("recess_kits", "layers", lambda work, _: sanding.recess_figures(work.kits)),

@@ -11,6 +11,7 @@ from plugs.summary.table import Figure, Table
 
 if TYPE_CHECKING:
     from plugs.routing.routed import Routed, RouterProgram
+    from plugs.stages.boards import Boards
     from plugs.wire.by_hand import ByHand, HandCut
     from plugs.wire.programs import CutPiece, Wired, WireProgram
 
@@ -101,9 +102,11 @@ def wire_figures(wired: Wired | None, files: Mapping[str, bytes]) -> dict[str, A
     }
 
 
-def bow_figures(hands: ByHand | None, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+def bow_figures(
+    hands: ByHand | None, boards: Boards | None, files: Mapping[str, bytes]
+) -> dict[str, Any] | None:
     """Return what is cut by a wire in a bow; None where nothing is."""
-    if hands is None:
+    if hands is None or boards is None:
         return None
     kerf, bow = hands.cuts[0].kerf, hands.cuts[0].bow
     stems = wire_stems([hand.cut.name for hand in hands.cuts])
@@ -112,6 +115,10 @@ def bow_figures(hands: ByHand | None, files: Mapping[str, bytes]) -> dict[str, A
         "template_mm": bow.template,
         "kerf_mm": list(kerf.widths),
         "is_kerf_guessed": kerf.is_guess,
+        "board": boards.board.name,
+        "boards": boards.count,
+        "outgrown": list(boards.outgrown),
+        "files": [path for path in files if path.startswith("wire/board-")],
         "pairs": [
             BY_HAND.told(hand)
             | {"files": [path for path in files if path.startswith((f"{stem}-near.", f"{stem}-far."))]}

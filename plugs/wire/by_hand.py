@@ -185,6 +185,23 @@ class ByHand:
     findings: tuple[Finding, ...]
 
 
+def is_mirrored(axis: str, face: str) -> bool:
+    """Return whether a face is drawn mirrored, so that it is seen from outside the block.
+
+    Parameters
+    ----------
+    axis : str
+        Across the block.
+    face : str
+        "near" or "far".
+
+    Returns
+    -------
+    bool
+    """
+    return face == ("far" if axis == "y" else "near")
+
+
 def all_by_hand(cuts: Sequence[Cut], bow: Bow, *, is_alone: bool) -> ByHand:
     """Return the pairs of templates of some pieces.
 

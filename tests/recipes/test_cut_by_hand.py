@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import ezdxf
 import numpy as np
 import pytest
+import shapely
 
-from plugs.drawings import bow_drawings
+from plugs.drawings import bow_drawings, router_sheets, sheet_drawings
 from plugs.ground.errors import PlugError
 from plugs.summary.wire import bow_figures, wire_figures
 from plugs.work import Work, opened
 from tests.recipes.test_cut_by_wire import BOX
+from tests.reference.rs274 import strict
 
 BOW = 'foam="eps 22", wire=WireWork(bow=Bow(MORE), cut="bays"),'
 
@@ -50,7 +53,8 @@ def test_a_build_writes_the_pairs_and_prints_them(tmp_path: Path) -> None:
     folder = box(tmp_path).write(tmp_path / "out", kinds=("dxf", "svg", "pdf", "html", "ngc", "csv"))
     names = sorted(path.name for path in (folder / "wire").iterdir())
     pairs = [f"b0{b}-{f}.{e}" for b in (1, 2) for f in ("near", "far") for e in ("dxf", "svg")]
-    assert names == sorted([*pairs, *(f"bow-slot-test.{ending}" for ending in ("csv", "dxf", "svg"))])
+    slots = [f"bow-slot-test.{ending}" for ending in ("csv", "dxf", "svg")]
+    assert names == sorted([*pairs, *slots, "board-01.dxf", "board-01.svg"])
     document = ezdxf.readfile(folder / "wire" / "b01-far.dxf")
     assert {"CUT", "CENTRELINE", "RUN", "FOAM"} <= {line.dxf.layer for line in document.modelspace()}
     page = (folder / "book.html").read_text(encoding="utf-8")
@@ -62,7 +66,7 @@ def test_what_is_told_and_what_is_not_asked_for(tmp_path: Path) -> None:
     """A slot that nobody measured is told; without a bow nothing is drawn."""
     work = box(tmp_path)
     assert wire_figures(work.wire, {}) is None
-    figures = bow_figures(work.by_hand, {"wire/b01-near.dxf": b""})
+    figures = bow_figures(work.by_hand, work.bow_boards, {"wire/b01-near.dxf": b"", "wire/board-01.dxf": b""})
     assert figures is not None
     assert [one["files"] for one in figures["pairs"]] == [["wire/b01-near.dxf"], []]
     assert figures["pairs"][0]["numbers"] == 19
@@ -89,3 +93,33 @@ def test_what_cannot_be_led_by_hand_is_refused(tmp_path: Path, words: str, param
         _ = box(tmp_path, words.replace("MORE", "")).by_hand
     assert fault.value.param == param
     assert any(letter.isdigit() for letter in fault.value.remedy)
+
+
+def test_pairs_and_guides_lie_on_boards_as_they_are_drawn(tmp_path: Path) -> None:
+    """Each part of each pair once, seen as in its own drawing, with its screw holes; a router cuts them."""
+    work = box(tmp_path, BOW + "router=Router(bit=3.0),")
+    assert work.bow_boards is not None and work.bow_boards.nesting is not None and work.by_hand is not None
+    assert work.bow_boards.board.name == "plywood 3"
+    lain = {one.piece.name: one for sheet in work.bow_boards.nesting.sheets for one in sheet.placements}
+    drawings = bow_drawings(work)
+    faces = [(hand.cut.name, plate) for hand in work.by_hand.cuts for plate in hand.plates]
+    guides = [f"{name} {plate.face} guide" for name, plate in faces if not plate.guide.is_empty]
+    assert sorted(lain) == sorted([*(f"{name} {plate.face}" for name, plate in faces), *guides])
+    for name, plate in faces:
+        lies = lain[f"{name} {plate.face}"]
+        assert lies.outline.area == pytest.approx(plate.shape.area - len(plate.holes) * 4.0 * math.pi, rel=1e-3)
+        assert len(lies.outline.interiors) == len(plate.shape.interiors) + len(plate.holes) > 0
+        drawn = drawings[f"wire/{name.lower()}-{plate.face}"]
+        edge = max(
+            (shapely.Polygon(one.points) for one in drawn.paths if one.dxf_layer == "CUT"), key=lambda p: p.area
+        )
+        assert shapely.hausdorff_distance(edge.exterior, lies.piece.outline.exterior) < 1e-6
+    assert work.routed is not None
+    (program,) = [one for one in work.routed.programs if one.board.stem == "wire-board-01"]
+    assert {part.name for part in program.board.parts} == set(lain)
+    strict(program.text, "XYZ")
+    assert program.narrow == program.loose == ()
+    words = [label.text for label in sheet_drawings(work)["wire/board-01"].labels]
+    assert any("away from the foam" in text for text in words)
+    assert not any("THIS FACE" in text for text in words)
+    assert "router/wire-board-01-sheet" in router_sheets(work)
