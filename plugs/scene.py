@@ -12,17 +12,21 @@ from plugs.drawings import is_pictured
 from plugs.foam.layers import Layer
 from plugs.ground.records import record
 from plugs.mesh import mesh
+from plugs.mesh.faces import refined, with_fewer_faces
 from plugs.mesh.mesh import PLANES, Body
-from plugs.mesh.named import NamedMesh
+from plugs.mesh.named import Array, NamedMesh
 from plugs.stages.worked import Worked
 
 if TYPE_CHECKING:
     from plugs.drafting.drawing import Drawing
+    from plugs.pictures.changed import ChangedJob
     from plugs.pictures.views import PictureJob
 
 FOAM_COLOURS: Final = ("#d8c9a6", "#b9d3c2")
 """Of layers in turn, so that each is told from the next; the whole foam has the first."""
 
+_SMALL: Final = 80.0  # mm. Longest side of a triangle that has one colour
+_PICTURED: Final = 1.5  # mm. So far its surface may be moved for the sake of fewer triangles
 FINISH_COLOUR: Final = "#8fb6d6"
 
 
@@ -99,6 +103,33 @@ def _named(name: str, body: Body, colour: str) -> NamedMesh:
     """Return a body as a mesh with a name."""
     vertices, triangles = mesh.triangles_of(body)
     return NamedMesh(name=name, vertices=vertices, triangles=triangles, colour=colour)
+
+
+def changed_job(work: Worked, points: Array, facing: Array, off: Array) -> ChangedJob:
+    """Return what the picture of a surface that has moved is made of.
+
+    Parameters
+    ----------
+    work : Worked
+    points, facing : (k, 3) float, mm and dimensionless
+        All over the foam, and which way it faces there.
+    off : (k,) float, mm
+        How far each has moved.
+
+    Returns
+    -------
+    ChangedJob
+    """
+    from plugs.pictures.changed import ChangedJob
+
+    return ChangedJob(
+        shown=_named("foam", refined(with_fewer_faces(work.body.body, _PICTURED), _SMALL), FOAM_COLOURS[0]),
+        points=points,
+        facing=facing,
+        off=off,
+        apart=float(np.sqrt(work.body.by_mesh.area_mm2 / len(points))),
+        display_unit=work.plug.display_unit,
+    )
 
 
 def plug_pictures(work: Worked) -> PictureJob:

@@ -37,7 +37,7 @@ from plugs.ground.workers import Crew
 from plugs.mesh import mesh
 from plugs.pictures.run import PictureRun
 from plugs.recipe.own import own_files
-from plugs.scene import drawing_pictures, plug_meshes, plug_pictures
+from plugs.scene import changed_job, drawing_pictures, plug_meshes, plug_pictures
 from plugs.stages.beside import cloth_beside
 from plugs.stages.worked import Worked
 from plugs.summary.changes import CHANGES, changes_csv
@@ -348,7 +348,12 @@ class Writing:
     def pictured(self) -> tuple[tuple[Picture, ...], tuple[Finding, ...]]:
         """The pictures, and why there are none."""
         _ = self.found
-        return ((), ()) if self._easel is None else self._easel.made()
+        if self._easel is None:
+            return (), ()
+        moved = None if self.changes is None else self.changes.moved
+        if moved is not None and moved.panels:
+            self._easel.add(changed_job(self.work, moved.points, moved.facing, moved.off))
+        return self._easel.made()
 
     @cached_property
     def record(self) -> Record:

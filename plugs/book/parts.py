@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
+from plugs.book.changed import changed
 from plugs.book.figures import MIDDLING, SMALL, drawing_figure
 from plugs.book.html import Html, el, joined, pairs_table, quantities_table, step, steps
 from plugs.book.source import BookSource
@@ -45,7 +46,7 @@ def about(source: BookSource) -> Html:
     views = drawing_figure(drawing, caption=words, unit=source.unit, words=False)
     pictures = source.seen("more")
     instead = el("div", pictures, class_="instead") if pictures else None
-    return joined([viewer(source), instead, views, _sizes(source)])
+    return joined([changed(source), viewer(source), instead, views, _sizes(source)])
 
 
 def _sizes(source: BookSource) -> Html:

@@ -33,7 +33,8 @@ _PLACES: Final = (
 """Section of a drawing, by how its path begins; the first that fits."""
 
 _PICTURES: Final = (
-    ("explod", "layers"), ("layer", "layers"), ("sand", "sanding"), ("drape", "skin"), ("cloth", "skin"),
+    ("changed", "changed"), ("explod", "layers"), ("layer", "layers"), ("sand", "sanding"), ("drape", "skin"),
+    ("cloth", "skin"),
 )  # fmt: skip
 
 _CODES: Final = (

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 from plugs.changes.moved import Moved, moved
 from plugs.changes.record import Record
 from plugs.changes.verdicts import Verdict, judged
+from plugs.ground.records import record
 
 FOAM: Final = ("layer", "piece")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Change:
     """A parameter or a figure, before and after.
 
@@ -30,7 +30,7 @@ class Change:
     new: Any
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Changes:
     """What changed.
 

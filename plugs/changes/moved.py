@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from plugs.changes.naming import named
 from plugs.changes.outlines import SAME_MM
 from plugs.changes.record import Record
+from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.faces import with_fewer_faces
 from plugs.mesh.nearest import signed_distances
@@ -23,19 +24,21 @@ Place = tuple[float, float, float]
 BONDED: Final = 3.0
 """Foam is bonded on where more is missing, mm; less is filled (common practice, no source)."""
 
-_POINTS: Final = 1600  # all over the surface: on 3 m2 one to a hand's breadth
+_POINTS: Final = 1600  # all over the surface: on 3 m2 half a hand's breadth apart
+_STREWN: Final = 4  # times as many, of which those are taken that lie evenly
+_CELLS: Final = 1.2  # cells of a cube to a cell's face of surface that runs aslant through them, about
 _THINNED: Final = 0.05  # mm. A quarter of what counts as the same
 _REACH: Final = 300.0  # mm. Through which the old surface is looked for straight ahead
 _STRAIGHT: Final = 2.0
-"""Where the surface straight ahead lies farther than so many times the nearest, something else is nearer: the
-foam between is counted there."""
+"""Where foam is added, and the old surface straight underneath lies farther than so many times the nearest, it
+is the other side of something: what is added there is counted from another face."""
 _PLASTIC: Final = 1.324717957244746
 """The root of x^3 = x + 1, by whose powers points are strewn evenly over a plane: M. Roberts (2018), from
 memory."""
 _TOLD: Final = 0.02  # of a panel's points at least, for a block to be bonded on there: fewer are filled
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class PanelMoved:
     """How the surface moved on one panel, end, recess or face.
 
@@ -55,7 +58,7 @@ class PanelMoved:
     off_at: Place
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Bonded:
     """A block of foam to bond on.
 
@@ -75,7 +78,7 @@ class Bonded:
     at: Place
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Moved:
     """Where the surface has moved.
 
@@ -131,11 +134,11 @@ def moved(old: Record, new: Record) -> Moved:
         vertices, triangles = mesh.triangles_of(body)
         off = signed_distances(points, vertices[triangles], np.minimum(out, back))
         off[np.abs(off) < _THINNED] = 0.0
-        ahead = np.where(off > 0.0, back, out)
-        ahead = np.where(ahead <= _STRAIGHT * np.abs(off), ahead, 0.0)
+        ahead = np.where(off > 0.0, np.where(back <= _STRAIGHT * off, back, 0.0), out)
+        ahead[~np.isfinite(ahead)] = 0.0
         more = 1e9 * (new.figures["volume_m3"] - old.figures["volume_m3"])
         on_mm3, off_mm3 = _set_right(
-            share * float(ahead[off > 0.0].sum()), share * float(ahead[off < 0.0].sum()), more
+            float(share[off > 0.0] @ ahead[off > 0.0]), float(share[off < 0.0] @ ahead[off < 0.0]), more
         )
     panels = [_panel(names[i], points[label == i], off[label == i]) for i in range(len(names))]
     blocks = [
@@ -175,18 +178,25 @@ def thinned(record: Record) -> Record:
     return replace(record, vertices=vertices, triangles=triangles)
 
 
-def _strewn(corners: Array) -> tuple[Array, Array, float]:
+def _strewn(corners: Array) -> tuple[Array, Array, Array]:
     """Return points spread evenly over triangles, which way these face, and the area that each stands for."""
     area = areas(corners)
     total = np.cumsum(area)
-    number = np.arange(_POINTS)
-    which = np.searchsorted(total, (number + 0.5) / _POINTS * total[-1])
+    number = np.arange(_STREWN * _POINTS)
+    which = np.searchsorted(total, (number + 0.5) / len(number) * total[-1])
     one, other = (0.5 + number / _PLASTIC) % 1.0, (0.5 + number / _PLASTIC**2) % 1.0
     is_over = one + other > 1.0
     one, other = np.where(is_over, 1.0 - one, one), np.where(is_over, 1.0 - other, other)
     a, b, c = (corners[which, k] for k in range(3))
     points = a + one[:, None] * (b - a) + other[:, None] * (c - a)
-    return points, normals(corners[which])[0], float(total[-1]) / _POINTS
+    facing = normals(corners[which])[0]
+    # of those that share a cell and face alike the first stands for all
+    cell = float(np.sqrt(_CELLS * total[-1] / _POINTS))
+    steps = np.floor((points - points.min(axis=0)) / cell).astype(np.int64)
+    _, first, count = np.unique(
+        np.hstack([steps, np.rint(facing).astype(np.int64)]), axis=0, return_index=True, return_counts=True
+    )
+    return points[first], facing[first], np.asarray(count * (float(total[-1]) / len(number)))
 
 
 def _set_right(on: float, off: float, more: float) -> tuple[float, float]:

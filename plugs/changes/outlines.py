@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import shapely
 from shapely.affinity import translate
+
+from plugs.ground.records import record
 
 SAME_MM: Final = 0.2
 """Outlines that lie no farther apart are the same: the width of a pencil line, and less than a saw holds
@@ -20,7 +21,7 @@ _INSIDE: Final = 0.1  # mm. To which the middle of a part with no edge outside i
 _QUARTERS: Final = 8  # straight pieces to a quarter circle: 1 mm outside a corner that is right to 0.01 mm
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Beyond:
     """How far one region reaches beyond another.
 
@@ -36,7 +37,7 @@ class Beyond:
     at: tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Strip:
     """A rectangle of foam that would be glued on to an edge sawn straight.
 

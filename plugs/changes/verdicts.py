@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -23,6 +23,7 @@ from plugs.changes.outlines import (
     strips_for,
 )
 from plugs.changes.record import Record, Spare, Workpiece
+from plugs.ground.records import record
 from plugs.ground.units import format_length, format_size
 from plugs.mesh.mesh import PLANES
 
@@ -60,7 +61,7 @@ _FLAT_SHARE: Final = 0.1
 """Of what pieces of cloth lie apart in their own plane: it only parts those that lie at one place."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True)
 class Verdict:
     """What becomes of a workpiece.
 

@@ -118,7 +118,7 @@ def parameter_words(changes: Changes) -> str:
     -------
     str
     """
-    told = [f"{one.name} {_plain(one.old)} -> {_plain(one.new)}" for one in changes.parameters]
+    told = [f"{one.name} {plain_words(one.old)} -> {plain_words(one.new)}" for one in changes.parameters]
     return ", ".join(told) or "no parameter"
 
 
@@ -266,9 +266,18 @@ def _is_like(one: Change) -> bool:
     return math.isclose(one.old, one.new, rel_tol=1e-6, abs_tol=1e-9)
 
 
-def _plain(value: object) -> str:
-    """Return a parameter as it is written in a recipe."""
-    return f"{value:g}" if isinstance(value, float) else str(value)
+def plain_words(value: object) -> str:
+    """Return a parameter as it is written in a recipe.
+
+    Parameters
+    ----------
+    value : object
+
+    Returns
+    -------
+    str
+    """
+    return f"{value:g}" if isinstance(value, float) else "none" if value is None else str(value)
 
 
 def _up(size: float) -> float:

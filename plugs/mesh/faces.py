@@ -58,6 +58,21 @@ def with_fewer_faces(body: Body, tolerance: float) -> Body:
     return Body(body.solid.simplify(tolerance))
 
 
+def refined(body: Body, longest: float) -> Body:
+    """Return a body whose triangles are split until no side is longer; its surface stays where it is.
+
+    Parameters
+    ----------
+    body : Body
+    longest : float, mm
+
+    Returns
+    -------
+    Body
+    """
+    return Body(body.solid.refine_to_length(longest))
+
+
 def face_left_by(body: Body, cutter: Body) -> tuple[Array, Indices]:
     """Return the triangles of a body that lie on the surface of what cut it.
 

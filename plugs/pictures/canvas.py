@@ -71,6 +71,22 @@ class Stroke:
     width: int = 1
 
 
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Patch:
+    """A patch of one colour on a picture.
+
+    Attributes
+    ----------
+    points : (k, 2) float, dimensionless
+        In pixels to the right and down.
+    colour : str
+        ``"#rrggbb"``.
+    """
+
+    points: Array
+    colour: str
+
+
 def load_library() -> None:
     """Load the library that writes pictures, which later calls then need not wait for.
 
@@ -84,7 +100,12 @@ def load_library() -> None:
     import PIL.ImageFont  # noqa: F401
 
 
-def png_bytes(pixels: Pixels, words: Sequence[Word] = (), strokes: Sequence[Stroke] = ()) -> bytes:
+def png_bytes(
+    pixels: Pixels,
+    words: Sequence[Word] = (),
+    strokes: Sequence[Stroke] = (),
+    patches: Sequence[Patch] = (),
+) -> bytes:
     """Return a picture as a PNG file.
 
     Parameters
@@ -95,6 +116,8 @@ def png_bytes(pixels: Pixels, words: Sequence[Word] = (), strokes: Sequence[Stro
         Written over it.
     strokes : sequence of Stroke
         Drawn over it.
+    patches : sequence of Patch
+        Laid under both, the first lowest.
 
     Raises
     ------
@@ -105,6 +128,8 @@ def png_bytes(pixels: Pixels, words: Sequence[Word] = (), strokes: Sequence[Stro
 
     image = Image.fromarray(pixels)
     pen = ImageDraw.Draw(image)
+    for patch in patches:
+        pen.polygon([(float(x), float(y)) for x, y in patch.points], fill=patch.colour)
     for stroke in strokes:
         pen.line([stroke.begin, stroke.finish], fill=_INK, width=stroke.width)
     for word in words:

@@ -95,6 +95,8 @@ class Model:
         Triangles, as indices of points.
     owner : (m,) int
         The mesh that each triangle belongs to.
+    tint : (m,) int
+        Which of the colours each triangle has: that of its mesh, or one of its own.
     normals : (m, 3, 3) float, dimensionless
         At each corner of each triangle, rounded over what no crease parts.
     colours : (k, 3) float, dimensionless
@@ -104,6 +106,7 @@ class Model:
     points: Array
     corners: Indices
     owner: Indices
+    tint: Indices
     normals: Array
     colours: Single
 
@@ -119,10 +122,12 @@ def make_model(meshes: Sequence[NamedMesh]) -> Model:
     starts = np.cumsum([0, *(len(mesh.vertices) for mesh in meshes)])[:-1]
     points = np.concatenate([mesh.vertices for mesh in meshes])
     corners = np.concatenate([mesh.triangles + start for mesh, start in zip(meshes, starts, strict=True)])
+    owner = np.repeat(np.arange(len(meshes)), [len(mesh.triangles) for mesh in meshes])
     return Model(
         points=points,
         corners=corners,
-        owner=np.repeat(np.arange(len(meshes)), [len(mesh.triangles) for mesh in meshes]),
+        owner=owner,
+        tint=owner,
         normals=_corner_normals(points, corners),
         colours=np.array([colour_of(mesh.colour) for mesh in meshes], dtype=np.float32),
     )
@@ -168,7 +173,7 @@ def rendered(model: Model, camera: Projection, frame: Frame) -> Pixels:
         at[kept],
         camera.seen(model.normals[shown]).astype(np.float32),
         model.owner[shown],
-        model.colours,
+        model.colours[model.tint[shown]],
     )
     total = image[:, ::2, ::2] + image[:, ::2, 1::2] + image[:, 1::2, ::2] + image[:, 1::2, 1::2]
     return np.ascontiguousarray(np.rint(total * np.float32(255.0 / 4.0)).astype(np.uint8).transpose(1, 2, 0))
@@ -296,7 +301,7 @@ def _gradient(at: Any) -> tuple[Any, Any]:
     return (uz * vy - uy * vz) / area, (ux * vz - uz * vx) / area
 
 
-def _coloured(seen: Indices, at: Array, normals: Single, owner: Indices, colours: Single) -> Single:
+def _coloured(seen: Indices, at: Array, normals: Single, owner: Indices, tints: Single) -> Single:
     """Return (3, high, wide) colours of samples: light by the rounded normal, dark where a line is."""
     high, wide = seen.shape
     inside = np.flatnonzero(seen >= 0)
@@ -304,7 +309,7 @@ def _coloured(seen: Indices, at: Array, normals: Single, owner: Indices, colours
     shade: Single = np.empty((3, len(inside)), dtype=np.float32)
     # one sample's normal, plane and mesh are held against those of the next to the right and below
     surface: Single = np.empty((6, len(inside)), dtype=np.float32)
-    table = _table(at, normals, colours[owner])
+    table = _table(at, normals, tints)
     for begin in range(0, len(inside), _SHADED_AT_ONCE):
         part = np.s_[begin : begin + _SHADED_AT_ONCE]
         _shade(inside[part], wide, table.take(triangles[part], axis=1), surface[:, part], shade[:, part])

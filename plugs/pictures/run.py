@@ -10,6 +10,7 @@ from typing import Final, Self
 
 from plugs.ground.errors import Finding
 from plugs.ground.workers import Worker, WorkerSilence
+from plugs.pictures.changed import ChangedJob, make_changed_picture
 from plugs.pictures.views import Picture, PictureJob, make_pictures
 
 LONGEST_S: Final = 120.0
@@ -48,6 +49,15 @@ class PictureRun(Worker):
         job : PictureJob
         """
         self._parts += [self.answered(make_pictures, part) for part in job.parts]
+
+    def add(self, job: ChangedJob) -> None:
+        """Send the job of one more picture, of the surface that has moved.
+
+        Parameters
+        ----------
+        job : ChangedJob
+        """
+        self._parts.append(self.answered(make_changed_picture, job))
 
     def made(self, timeout: float = LONGEST_S) -> tuple[tuple[Picture, ...], tuple[Finding, ...]]:
         """Wait for the pictures of all jobs that were submitted.

@@ -170,7 +170,7 @@ def apart_png(job: PictureJob) -> bytes:
     """
     camera, moved = _APART[job.axis], drawn_apart(job.layers, job.axis)
     room = _MARGIN + max(word_width(Word(text=mesh.name, at=(0.0, 0.0), height=_LETTER)) for mesh in moved)
-    frame = _framed(moved, camera, _WIDTH, _HEIGHT * 4 // 3, sideways=2.0 * room)
+    frame = framed(moved, camera, _WIDTH, _HEIGHT * 4 // 3, sideways=2.0 * room)
     words, strokes = _names(moved, camera, frame)
     return png_bytes(rendered(make_model(moved), camera, frame), words, strokes)
 
@@ -195,7 +195,7 @@ def layers_png(job: PictureJob) -> bytes:
     """
     camera = _ALONE[job.axis]
     wide, high = _CELL
-    frames = [_framed([mesh], camera, wide, high - _CAPTION, margin=12, keep=True) for mesh in job.layers]
+    frames = [framed([mesh], camera, wide, high - _CAPTION, margin=12, keep=True) for mesh in job.layers]
     scale = min(frame.scale for frame in frames)
     columns = min(_COLUMNS, len(job.layers))
     rows = -(-len(job.layers) // columns)
@@ -238,7 +238,7 @@ def _picture(name: str, caption: str, content: bytes) -> Picture:
 def _view(model: Model, mesh: NamedMesh, camera: Projection, unit: str | None) -> bytes:
     """Return one view, with a bar for the scale in a unit; without one where lengths are not true."""
     foot = 0 if unit is None else _FOOT
-    frame = _framed([mesh], camera, _WIDTH, _HEIGHT - foot)
+    frame = framed([mesh], camera, _WIDTH, _HEIGHT - foot)
     pixels = rendered(model, camera, frame)
     if unit is None:
         return png_bytes(pixels)
@@ -246,7 +246,7 @@ def _view(model: Model, mesh: NamedMesh, camera: Projection, unit: str | None) -
     return png_bytes(pixels, *_bar(pixels, frame.scale, unit))
 
 
-def _framed(
+def framed(
     meshes: Sequence[NamedMesh],
     camera: Projection,
     width: int,

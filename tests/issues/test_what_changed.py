@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+import base64
+import csv
+import io
 import json
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
-from plugs.changes.kept import kept_path, kept_record, record_in
+from plugs.build import build
+from plugs.changes.kept import kept_path, kept_record, mark_cut, record_in
+from plugs.changes.moved import thinned
 from plugs.changes.record import FILE, packed, unpacked
 from plugs.changes.recording import record_of
 from plugs.ground.errors import PlugError
+from plugs.summary.changes import change_rows
 from plugs.work import load
+from plugs.writing import Built
 from tests.cli.conftest import PART, Plugs, snapshot, three_lines
 
 ALL = ("layers", "pieces", "pins", "sheets", "templates", "sanding")
@@ -30,6 +38,11 @@ def leave(shop: Path, content: bytes, folder: str = "exports/part") -> None:
     """Leave a record in a folder, as a build does."""
     (shop / folder).mkdir(parents=True, exist_ok=True)
     (shop / folder / FILE).write_bytes(content)
+
+
+def as_kept(content: bytes) -> bytes:
+    """Return a record as it is kept: all of it, its surface of fewer triangles."""
+    return packed(thinned(unpacked(content, param="x", place="y")))
 
 
 # ---- the record of a build
@@ -70,7 +83,7 @@ def test_the_marked_build_is_safe_from_later_ones(
     assert "height = 110.0" in run.out
     leave(shop, records[120.0])
     (shop / "exports/part" / FILE).unlink()
-    assert kept_path(shop / "part.py").read_bytes() == records[110.0]
+    assert kept_path(shop / "part.py").read_bytes() == as_kept(records[110.0])
     kept = kept_record(shop / "part.py")
     assert kept is not None
     assert kept.parameters["height"] == 110.0
@@ -84,12 +97,12 @@ def test_marking_can_be_undone(shop: Path, plugs: Plugs, records: dict[float, by
         assert plugs("cut", "part.py").status == 0
     for height in (110.0, 120.0):
         assert plugs("cut", "part.py", "--undo").status == 0
-        assert path.read_bytes() == records[height]
+        assert path.read_bytes() == as_kept(records[height])
     (shop / "part.cut-before.json").unlink()
     assert "no build is marked" in plugs("cut", "part.py", "--undo").out
     assert kept_record(shop / "part.py") is None
     assert plugs("cut", "part.py", "--undo").status == 0
-    assert path.read_bytes() == records[120.0]
+    assert path.read_bytes() == as_kept(records[120.0])
 
 
 def broken(content: bytes) -> dict[str, bytes]:
@@ -145,3 +158,75 @@ def test_a_record_that_is_far_too_large_is_not_read(shop: Path, monkeypatch: pyt
     kept_path(shop / "part.py").write_bytes(b"x" * 11)
     with pytest.raises(PlugError, match="larger"):
         kept_record(shop / "part.py")
+
+
+# ---- told by a later build
+
+
+@pytest.fixture(scope="module")
+def later(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Built]:
+    """Return what a build of the part tells that is 15 mm lower than the one that is marked."""
+    shop = tmp_path_factory.mktemp("later")
+    (shop / "part.py").write_text(PART, encoding="utf-8")
+    build(shop / "part.py", {}, out=shop / "out", kinds=("csv",))
+    mark_cut(shop / "part.py", shop / "out")
+    built = build(shop / "part.py", {"height": 105.0}, out=shop / "out", kinds=("csv", "png", "html"))
+    return shop / "out", built
+
+
+def test_the_terminal_tells_it_in_five_lines(later: tuple[Path, Built]) -> None:
+    """Parameters, figures, foam, all else, and the plug that is glued already."""
+    changes = later[1].changes
+    assert changes is not None
+    rows = change_rows(changes)
+    assert [row[:9].rstrip() for row in rows] == ["changed", "now", "cut foam", "cut else", "if glued"]
+    assert rows[0].startswith("changed   height 120 -> 105")
+    assert "height -15 mm" in rows[1]
+    assert "take off" in rows[4]
+    assert "15 mm where most (" in rows[4]
+
+
+def test_the_summary_and_the_table_tell_the_same(later: tuple[Path, Built]) -> None:
+    """Two layers are as they were but for their pins and final lines, the third is planed by 15 mm."""
+    folder, built = later
+    told = json.loads((folder / "summary.json").read_bytes())["changes"]
+    rows = list(csv.DictReader((folder / "changes.csv").read_text(encoding="utf-8").splitlines()))
+    assert [row["name"] for row in rows] == [one["name"] for one in told["workpieces"]]
+    assert [row["verdict"] for row in rows] == [one["verdict"] for one in told["workpieces"]]
+    assert told["parameters"] == [{"name": "height", "old": 120.0, "new": 105.0}]
+    layers = {one["name"]: one for one in told["workpieces"] if one["kind"] == "layer"}
+    assert "plane 15 mm more off it" in layers["L03"]["to_do"]
+    assert layers["L01"]["verdict"] in ("the same", "still good")
+    deck = next(one for one in told["surface"]["panels"] if one["name"] == "deck")
+    assert deck["take_off_mm"] == pytest.approx(15.0, abs=0.2)
+    volume = told["figures"]["volume_m3"]
+    surface = told["surface"]
+    assert surface["add_m3"] - surface["take_off_m3"] == pytest.approx(
+        volume["new"] - volume["old"], abs=2e-9
+    )
+    assert built.summary["changes"] == told
+
+
+def test_the_book_tells_it_first(later: tuple[Path, Built]) -> None:
+    """Under the first heading, with the picture, and what is to be done as steps to tick."""
+    page = (later[0] / "book.html").read_text(encoding="utf-8")
+    _, _, first = page.partition('<section id="about">')
+    first = first.partition("</section>")[0]
+    assert first.index("What changed since foam was cut") < first.index("<canvas")
+    assert 'data-step="changed-layer-L03"' in first
+    assert "If the plug is glued already" in first
+    assert "Sidecar" not in first
+    content = (later[0] / "pictures/changed.png").read_bytes()
+    assert base64.b64encode(content).decode() in first
+    with Image.open(io.BytesIO(content)) as picture:
+        colours = {colour for _, colour in picture.convert("RGB").getcolors(1 << 20)}
+    assert any(red > blue + 60 for red, _, blue in colours), "what is to be taken off is orange"
+
+
+def test_without_a_mark_nothing_is_told(shop: Path, plugs: Plugs) -> None:
+    """No word on the terminal, no table, and null in the summary."""
+    run = plugs("build", "part.py", "--only", "csv", "--out", "plain")
+    assert run.status == 0
+    assert "\nchanged" not in run.out
+    assert not (shop / "plain/changes.csv").exists()
+    assert json.loads((shop / "plain/summary.json").read_bytes())["changes"] is None
