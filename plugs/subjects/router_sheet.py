@@ -237,8 +237,8 @@ def _of_a_bit(program: RouterProgram, router: Router, unit: str) -> list[str]:
         f"Bit {format_size(router.bit, unit)}, at least {format_length(whole, unit)} of it below its holder; "
         f"spindle {router.spindle_on or 'switched by hand'}",
         f"{program.passes} pass{'es' * (program.passes > 1)} of {format_fine(step, unit)}, {down} at no "
-        f"more than {format_size(router.plunge, unit)} a minute, {format_fine(router.through, unit)} into the "
-        f"board under it; from cut to cut {format_length(router.clear, unit)} over the sheet",
+        f"more than {format_size(router.plunge, unit)} a minute, {format_fine(router.through, unit)} into "
+        f"the board under it; from cut to cut {format_length(router.clear, unit)} over the sheet",
     ]
     if program.tabs:
         high = min(router.tab_height, 0.5 * program.board.thickness)
