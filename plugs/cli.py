@@ -1,4 +1,4 @@
-"""The command line: build, check, watch, cut, new."""
+"""The command line: build, check, watch, cut, changed, new."""
 
 from __future__ import annotations
 
@@ -123,7 +123,7 @@ def _parser() -> _Parser:
     parser = _Parser(prog="plugs", description="From a recipe to foam that can be cut.", allow_abbrev=False)
     parser.add_argument("--version", action="version", version=f"plugs {__version__}")
     commands = parser.add_subparsers(
-        dest="command", required=True, metavar="build|check|watch|cut|new", parser_class=_Parser
+        dest="command", required=True, metavar="build|check|watch|cut|changed|new", parser_class=_Parser
     )
     for name, words in (
         ("build", "build a recipe and write its folder"),
@@ -172,6 +172,11 @@ def _parser() -> _Parser:
     command.add_argument("recipe", type=Path, help="the recipe file")
     command.add_argument("--out", type=Path, help="folder of that build, instead of exports/NAME")
     command.add_argument("--undo", action="store_true", help="go back to what was marked before, or to none")
+    words = "tell what changed from one build to another"
+    command = commands.add_parser("changed", help=words, description=words, allow_abbrev=False)
+    command.add_argument("old", type=Path, help="folder of the build that foam was cut from")
+    command.add_argument("new", type=Path, help="folder of the other")
+    command.add_argument("--csv", action="store_true", help="tell it as the table that a build writes")
     words = "write a starter recipe, or a machine's record"
     command = commands.add_parser("new", help=words, description=words, allow_abbrev=False)
     command.add_argument("name", help="its name, such as tank_cover")
@@ -459,4 +464,17 @@ def _cut(options: argparse.Namespace) -> int:
     return _BUILT
 
 
-_COMMANDS: Final = {"new": _new, "check": _check, "build": _build, "watch": _watch, "cut": _cut}
+def _changed(options: argparse.Namespace) -> int:
+    """Tell what changed from one build to another."""
+    from plugs.changes.changes import between
+    from plugs.changes.kept import record_in
+    from plugs.summary.changes import all_rows, changes_csv
+
+    found = between(record_in(options.old, "OLD"), record_in(options.new, "NEW"))
+    _tell(changes_csv(found).rstrip("\n") if options.csv else "\n".join(all_rows(found)))
+    return _BUILT
+
+
+_COMMANDS: Final = {
+    "new": _new, "check": _check, "build": _build, "watch": _watch, "cut": _cut, "changed": _changed,
+}  # fmt: skip

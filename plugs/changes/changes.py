@@ -6,9 +6,10 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from plugs.changes.moved import Moved, moved
+from plugs.changes.moved import Moved, moved, thinned
 from plugs.changes.record import Record
 from plugs.changes.verdicts import Verdict, judged
+from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 
 FOAM: Final = ("layer", "piece")
@@ -127,6 +128,32 @@ def since_cut(cut: Record | None, new: Record, *, wants_surface: bool = True) ->
         None where no build is marked.
     """
     return None if cut is None else changed(cut, new, moved(cut, new) if wants_surface else None)
+
+
+def between(old: Record, new: Record) -> Changes:
+    """Return what changed between any two builds, as their folders have them.
+
+    Parameters
+    ----------
+    old, new : Record
+
+    Returns
+    -------
+    Changes
+
+    Raises
+    ------
+    PlugError
+        They are of two recipes.
+    """
+    if old.recipe != new.recipe:
+        raise PlugError(
+            param="NEW",
+            value=new.recipe,
+            reason=f"the build there is of another recipe than the old one, which is of {old.recipe}",
+            remedy=f"name two folders with builds of {old.recipe}",
+        )
+    return changed(old, new, moved(thinned(old), new))
 
 
 def _without(findings: Sequence[Mapping[str, str]], other: Record) -> tuple[Mapping[str, str], ...]:

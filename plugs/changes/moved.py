@@ -30,8 +30,8 @@ _CELLS: Final = 1.2  # cells of a cube to a cell's face of surface that runs asl
 _THINNED: Final = 0.05  # mm. A quarter of what counts as the same
 _REACH: Final = 300.0  # mm. Through which the old surface is looked for straight ahead
 _STRAIGHT: Final = 2.0
-"""Where foam is added, and the old surface straight underneath lies farther than so many times the nearest, it
-is the other side of something: what is added there is counted from another face."""
+"""Where foam is added, and the old surface straight underneath lies farther than so many times the nearest,
+it is the other side of something: what is added there is counted from another face."""
 _PLASTIC: Final = 1.324717957244746
 """The root of x^3 = x + 1, by whose powers points are strewn evenly over a plane: M. Roberts (2018), from
 memory."""

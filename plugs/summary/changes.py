@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any, Final
 
 from plugs.changes.changes import Changes
-from plugs.changes.verdicts import VERDICTS, Place, Verdict
+from plugs.changes.verdicts import SAME, VERDICTS, Place, Verdict
 from plugs.changes.words import (
+    block_words,
     difference_words,
     foam_words,
     moved_words,
@@ -86,19 +87,21 @@ def changes_figures(changes: Changes | None) -> dict[str, Any] | None:
     }
 
 
-def change_rows(changes: Changes) -> list[str]:
+def change_rows(changes: Changes, against: str = ", against the build that foam was cut from") -> list[str]:
     """Return the five rows that a terminal shows.
 
     Parameters
     ----------
     changes : Changes
+    against : str
+        What the builds are called.
 
     Returns
     -------
     list of str
     """
     rows = [
-        told("changed", f"{parameter_words(changes)}, against the build that foam was cut from"),
+        told("changed", f"{parameter_words(changes)}{against}"),
         told("now", difference_words(changes)),
     ]
     if changes.verdicts:
@@ -108,6 +111,26 @@ def change_rows(changes: Changes) -> list[str]:
     if changes.moved is not None:
         rows.append(told("if glued", moved_words(changes.moved, changes.unit)))
     return rows
+
+
+def all_rows(changes: Changes) -> list[str]:
+    """Return the rows that a terminal shows, and after them what is to be done, workpiece by workpiece.
+
+    Parameters
+    ----------
+    changes : Changes
+
+    Returns
+    -------
+    list of str
+    """
+    rows = change_rows(changes, "")
+    for found, unit in _rows(changes):
+        words = verdict_words(found, unit)
+        if found.verdict != SAME:
+            rows.append(f"  {found.one.kind} {found.one.name}: {found.verdict}{words and ': '}{words}")
+    blocks = () if changes.moved is None else changes.moved.blocks
+    return [*rows, *(f"  block to bond on: {block_words(block, changes.unit)}" for block in blocks)]
 
 
 def _rows(changes: Changes) -> list[tuple[Verdict, str]]:

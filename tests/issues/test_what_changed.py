@@ -6,6 +6,7 @@ import base64
 import csv
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -230,3 +231,41 @@ def test_without_a_mark_nothing_is_told(shop: Path, plugs: Plugs) -> None:
     assert "\nchanged" not in run.out
     assert not (shop / "plain/changes.csv").exists()
     assert json.loads((shop / "plain/summary.json").read_bytes())["changes"] is None
+
+
+# ---- between any two builds
+
+
+def test_two_folders_are_compared_by_their_names(
+    shop: Path, plugs: Plugs, records: dict[float, bytes]
+) -> None:
+    """No mark is needed; both directions; the same build twice has changed in nothing."""
+    leave(shop, records[110.0], "low")
+    leave(shop, records[120.0], "high")
+    run = plugs("changed", "low", "high")
+    assert (run.status, run.err) == (0, "")
+    assert run.out.startswith("changed   height 110 -> 120")
+    assert "block to bond on: deck: " in run.out
+    assert "height 120 -> 110" in plugs("changed", "high", "low").out
+    again = plugs("changed", "low", "low").out
+    assert "no parameter" in again
+    assert "its surface is where it was" in again
+    table = list(csv.DictReader(plugs("changed", "low", "low", "--csv").out.splitlines()))
+    assert {row["verdict"] for row in table} == {"the same"}
+
+
+def test_folders_that_cannot_be_compared_are_told(
+    shop: Path, plugs: Plugs, records: dict[float, bytes]
+) -> None:
+    """Missing, broken, of another form or another recipe; each by its own name, and nothing written."""
+    leave(shop, records[110.0], "good")
+    for how, content in broken(records[120.0]).items():
+        leave(shop, content, how)
+    other = replace(unpacked(records[120.0], param="x", place="y"), recipe="other")
+    leave(shop, packed(other), "other")
+    before = snapshot(shop)
+    for name in ("nowhere", *broken(b""), "other"):
+        assert three_lines(plugs("changed", "good", name))[0].startswith("NEW = ")
+        if name != "other":
+            assert three_lines(plugs("changed", name, "good"))[0].startswith("OLD = ")
+    assert snapshot(shop) == before
