@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import sys
 import time
@@ -12,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final, NoReturn, cast
 
 from plugs import __version__
 from plugs.files.folder import SUMMARY, drop_build, recover_all
-from plugs.files.kinds import KINDS
+from plugs.files.kinds import KINDS, QUICK
 from plugs.ground import streams
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.paper import GROUPS
@@ -62,9 +63,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))  # the same bytes on any number of cores
     streams.settle()
+    if arguments is not None:
+        return _told(arguments)
+    streams.sweep_seldom()
+    status = _told(sys.argv[1:])
+    gc.freeze()  # the program ends, and all goes with it: none of it need be looked through
+    return status
+
+
+def _told(words: Sequence[str]) -> int:
+    """Run a command, tell what goes wrong with it, and return its exit status."""
     with streams.ended_by_signals():
         try:
-            return _run(sys.argv[1:] if arguments is None else arguments)
+            return _run(words)
         except PlugError as error:
             _complain(str(error))
             return _INPUT_FAULT
@@ -262,12 +273,13 @@ def _build(options: argparse.Namespace) -> int:
 
 def _layers(options: argparse.Namespace, changes: Mapping[str, object]) -> Built:
     """Build foam and layers alone: nothing else is worked out."""
-    from plugs.first_look import first_look
-    from plugs.watching import QUICK, is_quick
-    from plugs.writing import kernel_started
+    from contextlib import ExitStack
+
+    from plugs.files.drawing_run import DrawingRun
+    from plugs.ground.workers import n_cores
 
     kinds = [kind for kind in options.only or QUICK if kind not in options.without]
-    if not kinds or not is_quick(kinds) or options.search is not None:
+    if not kinds or not {*kinds} <= {*QUICK} or options.search is not None:
         raise PlugError(
             param="--layers",
             value=", ".join(kinds) or "nothing",
@@ -275,7 +287,15 @@ def _layers(options: argparse.Namespace, changes: Mapping[str, object]) -> Built
             remedy="use --only dxf for their outlines, or leave --layers out",
         )
     out = options.out if options.out is not None else Path("exports") / options.recipe.stem
-    return first_look(options.recipe, changes, out=out, kinds=kinds, say=_say, open_kernel=kernel_started)
+    drawn = [kind for kind in kinds if kind != "stl"]
+    with ExitStack() as after:
+        pen = after.enter_context(DrawingRun(*drawn)) if drawn and n_cores() > 1 else None
+        from plugs.first_look import first_look  # while the other process loads what it draws by
+        from plugs.writing import kernel_started
+
+        return first_look(
+            options.recipe, changes, out=out, kinds=kinds, say=_say, open_kernel=kernel_started, pen=pen
+        )
 
 
 def _watch(options: argparse.Namespace) -> int:

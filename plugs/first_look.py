@@ -15,7 +15,7 @@ from plugs.changes.record import FILE, packed
 from plugs.changes.recording import record_of
 from plugs.drafting.drawing import Drawing
 from plugs.drawings import OF_CLOTH, layer_drawings
-from plugs.files.drawing_run import render_files
+from plugs.files.drawing_run import DrawingRun, render_files
 from plugs.files.folder import SUMMARY, FreshFolder
 from plugs.files.solids import stl_bytes
 from plugs.findings import found
@@ -43,8 +43,9 @@ def first_look(
     open_kernel: OpenKernel,
     shelf: Shelf | None = None,
     crew: Crew | None = None,
+    pen: DrawingRun | None = None,
 ) -> Built:
-    """Write the foam and its layers, all in this process, where libraries stay loaded.
+    """Write the foam and its layers, all in this process, where libraries stay loaded, but what a pen draws.
 
     Parameters
     ----------
@@ -65,6 +66,8 @@ def first_look(
     crew : Crew or None
         Makes the cloth meanwhile, for whoever asks the shelf for it next. What is written then stays for as
         long as that takes: it has no record, but where foam was cut, to be told what changed.
+    pen : DrawingRun or None
+        Renders the layers meanwhile, with kinds of its own; for a look from a cold start.
 
     Returns
     -------
@@ -78,15 +81,12 @@ def first_look(
         fresh = after.enter_context(FreshFolder(out))
         if crew is not None:
             begin_cloth(work, crew, OF_CLOTH)
-        files = _foam_files(work, kinds)
+        files = _foam_files(work, kinds, pen)
         if "html" in kinds:
             made, summary = with_book(work, files, kernel, crew or after.enter_context(Crew()))
         else:
-            made = Made(files=files, stages=STAGES, findings=found(work, STAGES), proof=None)
-            if crew is None or work.cut is not None:
-                record = record_of(work, STAGES, made.findings)
-                files[FILE] = packed(record)
-                made = replace(made, changes=since_cut(work.cut, record, wants_surface=False))
+            made = _without_book(work, files, wants_record=crew is None or work.cut is not None)
+            made.files.update({} if pen is None else pen.rendered().files)
             summary = summarise(work, made)
         made.files[SUMMARY] = json.dumps(summary, indent=2, ensure_ascii=False).encode()
         say("files")
@@ -102,11 +102,23 @@ def first_look(
     )
 
 
-def _foam_files(work: Worked, kinds: Sequence[str]) -> dict[str, bytes]:
-    """Return the foam and its layers as files."""
+def _without_book(work: Worked, files: dict[str, bytes], *, wants_record: bool) -> Made:
+    """Return what was made of foam and layers, with its record if that is wanted."""
+    made = Made(files=files, stages=STAGES, findings=found(work, STAGES), proof=None)
+    if not wants_record:
+        return made
+    record = record_of(work, STAGES, made.findings)
+    files[FILE] = packed(record)
+    return replace(made, changes=since_cut(work.cut, record, wants_surface=False))
+
+
+def _foam_files(work: Worked, kinds: Sequence[str], pen: DrawingRun | None) -> dict[str, bytes]:
+    """Return the foam and its layers as files, without those that a pen renders."""
     drawings = work.again(layer_drawings.__name__, layer_drawings)
     work.say("drawings")
-    files = _rendered(work, drawings, kinds)
+    if pen is not None:
+        pen.submit(drawings)
+    files = _rendered(work, drawings, kinds) if pen is None else {}
     return files | work.again("foam", _foam) if "stl" in kinds else files
 
 

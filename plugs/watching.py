@@ -21,12 +21,10 @@ from hashlib import blake2b
 from pathlib import Path
 from typing import Any, Final, Protocol
 
+from plugs.files.kinds import QUICK
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.kernel.worker import KeptKernel, KernelRun
-
-QUICK: Final = ("stl", "dxf", "svg")
-"""Kinds of file that are looked at first, and that take no time."""
 
 BOOK: Final = "html"
 """The kind of file that is looked at next, and that can be read before there are pictures and paper."""

@@ -14,7 +14,7 @@ from plugs.changes.record import Record
 from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.faces import with_fewer_faces
-from plugs.mesh.nearest import signed_distances
+from plugs.mesh.nearest import rays_through, signed_distances
 from plugs.mesh.triangles import areas, normals
 
 Array = NDArray[np.float64]
@@ -130,7 +130,7 @@ def moved(old: Record, new: Record) -> Moved:
         off, on_mm3, off_mm3 = np.zeros(len(points)), 0.0, 0.0
     else:
         body = mesh.body_of_triangles(old.vertices, old.triangles)
-        out, back = mesh.rays_through(body, points, facing, _REACH)
+        out, back = rays_through(body, points, facing, _REACH)
         vertices, triangles = mesh.triangles_of(body)
         off = signed_distances(points, vertices[triangles], np.minimum(out, back))
         off[np.abs(off) < _THINNED] = 0.0

@@ -2,3 +2,6 @@
 
 KINDS = ("stl", "3mf", "glb", "step", "dxf", "svg", "pdf", "png", "html", "csv", "ngc")
 """summary.json is always written."""
+
+QUICK = ("stl", "dxf", "svg")
+"""Those that are looked at first, and that take no time."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import gc
 import io
 import os
 import signal
@@ -21,6 +22,10 @@ _NUMPY_ERRORS: Final = {"divide": "warn", "over": "warn", "under": "ignore", "in
 
 _COLOURS: Final = {"red": "1;31", "yellow": "1;33", "bold": "1", "faint": "2"}
 """Colours of letters by what a terminal is told (ECMA-48, from memory)."""
+
+
+_SWEEPS: Final = 50_000, 20, 20
+"""How many more things there are before the interpreter looks which are out of use; by itself 700, 10, 10."""
 
 
 class Stopped(KeyboardInterrupt):
@@ -54,6 +59,11 @@ def settle() -> None:
             setattr(sys, name, io.TextIOWrapper(io.FileIO(os.devnull, "w"), errors="replace"))
         elif isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
+
+
+def sweep_seldom() -> None:
+    """Look seldom for what is out of use: a program of ours makes many things, and drops few in rings."""
+    gc.set_threshold(*_SWEEPS)
 
 
 def silence(stream: TextIO) -> None:

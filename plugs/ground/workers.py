@@ -25,6 +25,7 @@ from hashlib import blake2b
 from pathlib import Path
 from typing import IO, Any, Final, Self, TypeVar, cast
 
+from plugs.ground import streams
 from plugs.ground.errors import present
 
 T = TypeVar("T")
@@ -271,6 +272,17 @@ class Crew:
         return cast("W", worker)
 
 
+def n_cores() -> int:
+    """Return how many cores this process may use.
+
+    Returns
+    -------
+    int
+    """
+    allowed = getattr(os, "sched_getaffinity", None)
+    return os.cpu_count() or 1 if allowed is None else len(allowed(0))
+
+
 def environment() -> dict[str, str]:
     """Return the environment of such a process: it finds this package, and writes the same bytes anywhere.
 
@@ -300,6 +312,7 @@ def serve() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # libraries may print there
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _lines.append(answers)
+    streams.sweep_seldom()
     alarm = getattr(signal, "alarm", lambda _: None)
     try:
         while True:

@@ -92,6 +92,21 @@ def face_left_by(body: Body, cutter: Body) -> tuple[Array, Indices]:
     return vertices[used], triangles
 
 
+def box_of(body: Body) -> tuple[Array, Array]:
+    """Return the least and the largest corner of the box round a body.
+
+    Parameters
+    ----------
+    body : Body
+
+    Returns
+    -------
+    tuple of (3,) float, mm
+    """
+    corners = np.array(body.solid.bounding_box())
+    return corners[:3], corners[3:]
+
+
 def origin_of(body: Body) -> int:
     """Return the number by which the faces of a body, not yet cut, are known ever after.
 

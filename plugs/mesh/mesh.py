@@ -223,21 +223,6 @@ def measure(body: Body) -> Measures:
     )
 
 
-def box_of(body: Body) -> tuple[Array, Array]:
-    """Return the least and the largest corner of the box round a body.
-
-    Parameters
-    ----------
-    body : Body
-
-    Returns
-    -------
-    tuple of (3,) float, mm
-    """
-    corners = np.array(body.solid.bounding_box())
-    return corners[:3], corners[3:]
-
-
 def volume_of(body: Body) -> float:
     """Return the volume of a body, 0 for an empty one.
 
@@ -494,30 +479,3 @@ def _polygons(section: manifold3d.CrossSection) -> shapely.MultiPolygon:
         shells = [ring for ring, area in zip(rings, areas, strict=True) if area > _LEAST_AREA]
         found += [shapely.Polygon(shell, holes) for shell in shells]
     return shapely.MultiPolygon(found)
-
-
-def rays_through(body: Body, points: Array, ways: Array, reach: float) -> tuple[Array, Array]:
-    """Return how far the surface of a body lies from points along straight lines through them.
-
-    Parameters
-    ----------
-    body : Body
-    points : (k, 3) float, mm
-    ways : (k, 3) float, dimensionless
-        Unit vectors.
-    reach : float, mm
-        Farther out nothing is looked for.
-
-    Returns
-    -------
-    tuple of (k,) float, mm and (k,) float, mm
-        To the nearest surface along the way, and against it; infinite where there is none within reach.
-    """
-    found = np.full((2, len(points)), np.inf)
-    begins, ends = (points - reach * ways).tolist(), (points + reach * ways).tolist()
-    for i, (begin, end) in enumerate(zip(begins, ends, strict=True)):
-        for hit in body.solid.ray_cast(begin, end):
-            at = (2.0 * hit.distance - 1.0) * reach
-            side = 0 if at >= 0.0 else 1
-            found[side, i] = min(found[side, i], abs(at))
-    return found[0], found[1]

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.mesh.mesh import Body
 from plugs.mesh.triangles import cross, facing
 
 Array = NDArray[np.float64]
@@ -256,3 +257,30 @@ def _from_triangles(points: Array, corners: Array) -> Array:
     ]
     found[beside] = np.min(sides, axis=0)
     return np.asarray(found)
+
+
+def rays_through(body: Body, points: Array, ways: Array, reach: float) -> tuple[Array, Array]:
+    """Return how far the surface of a body lies from points along straight lines through them.
+
+    Parameters
+    ----------
+    body : Body
+    points : (k, 3) float, mm
+    ways : (k, 3) float, dimensionless
+        Unit vectors.
+    reach : float, mm
+        Farther out nothing is looked for.
+
+    Returns
+    -------
+    tuple of (k,) float, mm and (k,) float, mm
+        To the nearest surface along the way, and against it; infinite where there is none within reach.
+    """
+    found = np.full((2, len(points)), np.inf)
+    begins, ends = (points - reach * ways).tolist(), (points + reach * ways).tolist()
+    for i, (begin, end) in enumerate(zip(begins, ends, strict=True)):
+        for hit in body.solid.ray_cast(begin, end):
+            at = (2.0 * hit.distance - 1.0) * reach
+            side = 0 if at >= 0.0 else 1
+            found[side, i] = min(found[side, i], abs(at))
+    return found[0], found[1]

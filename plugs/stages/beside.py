@@ -7,7 +7,6 @@ worker, given the checked words and the lines. Whatever goes wrong there, it is 
 
 from __future__ import annotations
 
-import os
 import pickle
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future
@@ -16,7 +15,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from plugs.ground import twins
-from plugs.ground.workers import LONGEST_CALL_S, Crew, Worker
+from plugs.ground.workers import LONGEST_CALL_S, Crew, Worker, n_cores
 from plugs.stages.shelf import Brought, Kept, Shelf
 from plugs.stages.worked import Worked
 
@@ -148,7 +147,7 @@ def _begin_twin(work: Worked, draw: Sequence[Draw], after: ExitStack) -> None:
 
 def _is_wanted(work: Worked) -> bool:
     """Return whether a work has cloth that is not known yet, and this machine a core for it."""
-    return work.plug.schedule is not None and _n_cores() > 1 and work.lacks(_MADE_THERE[0])
+    return work.plug.schedule is not None and n_cores() > 1 and work.lacks(_MADE_THERE[0])
 
 
 def _names(draw: Sequence[Draw]) -> tuple[str, ...]:
@@ -191,9 +190,3 @@ def _made(work: Worked, draw: Sequence[Draw]) -> Brought:
         if known is not None and known[2] is made:
             drawn.append((make.__name__, *known))
     return stages, tuple(drawn)
-
-
-def _n_cores() -> int:
-    """Return how many cores this process may use."""
-    allowed = getattr(os, "sched_getaffinity", None)
-    return os.cpu_count() or 1 if allowed is None else len(allowed(0))

@@ -20,6 +20,7 @@ from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
 from plugs.ground.records import record
 from plugs.mesh import mesh
+from plugs.mesh.faces import box_of
 from plugs.mesh.mesh import Body, Stacked
 from plugs.templates.bevel import FACES, THINNED, WITHIN, Bevel, farthest
 from plugs.templates.templates import Template, marks_on, nothing_there
@@ -97,7 +98,7 @@ def make_gauges(
         Words that no template can have, a position without foam.
     """
     lines = [("foam", foam), *([] if finish is None else [("finished", finish)])]
-    boxes = {line: mesh.box_of(body) for line, body in lines}
+    boxes = {line: box_of(body) for line, body in lines}
     low, high = boxes["foam"]
     across, findings = station_spans(templates, stations, float(low[0]), float(high[0]))
     along = buttock_spans(templates, float(low[1]), float(high[1]))

@@ -329,19 +329,3 @@ def test_the_book_shows_each_piece_of_a_sheet_where_it_lies_in_the_plug(box: Cal
         assert np.count_nonzero(apart < 1.5) > len(apart) - 6
         assert apart.max() < 35.0
         assert (np.diff(way.seconds) >= 0.0).all()
-
-
-def test_a_sheet_wider_than_the_machine_is_sawn_to_what_is_used_of_it(box: Callable[..., Work]) -> None:
-    """With 10 mm beyond the last piece, from the corner that the nest begins at; the sheet for the machine says so."""
-    work = box(on_sheets(900.0), axis="x")
-    assert work.wire is not None
-    assert work.sheets.nesting is not None
-    program = work.wire.programs[0]
-    used = shapely.union_all([
-        one.outline for one in work.sheets.nesting.sheets[0].placements if one.piece.name != "L04"
-    ]).bounds  # fmt: skip
-    assert program.planned.standing.size[:2] == pytest.approx((used[2] + 10.0, min(used[3] + 10.0, 300.0)))
-    assert len(program.pieces) == 3
-    assert program.cut_in_mm < 0.1
-    words = " ".join(label.text for label in operator_sheets(work)["wire/sheet-01-sheet"].labels)
-    assert f"Saw the sheet to {used[2] + 10.0:.0f}" in words.replace(".0 mm", " mm")

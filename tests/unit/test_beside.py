@@ -35,7 +35,7 @@ os.environ["OPENBLAS_NUM_THREADS"] = "1"
 import plugs.stages.cloth as cloth
 from plugs.ground import twins
 from plugs.stages import beside
-beside._n_cores = lambda: 2
+beside.n_cores = lambda: 2
 here, made, cut, twin = os.getpid(), [], cloth.cut_cloth, twins.Twin
 cloth.cut_cloth = lambda *words: made.append("here") or cut(*words)
 twins.Twin = lambda make: made.append("twin") or twin(make)
@@ -66,7 +66,7 @@ def started(monkeypatch: pytest.MonkeyPatch) -> Started:
 
     monkeypatch.setattr(beside, "ClothRun", start)
     monkeypatch.setattr(twins, "can_be_made", lambda: False)
-    monkeypatch.setattr(beside, "_n_cores", lambda: 2)
+    monkeypatch.setattr(beside, "n_cores", lambda: 2)
     return found
 
 
@@ -115,7 +115,7 @@ def test_cloth_is_cut_elsewhere_and_is_the_same(
     assert main(["check", str(box)]) == 0
     two = untimed(capsys.readouterr().out)
     assert len(made_here) == 1 and len(started) == 2
-    monkeypatch.setattr(beside, "_n_cores", lambda: 1)
+    monkeypatch.setattr(beside, "n_cores", lambda: 1)
     assert main(["check", str(box)]) == 0
     assert untimed(capsys.readouterr().out) == two
     assert len(made_here) == 2 and len(started) == 2
@@ -137,7 +137,7 @@ def test_a_twin_cuts_the_same_cloth(
     made: list[str],
 ) -> None:
     """What a command tells is the same, whether its twin cuts the cloth, fails, or there is none."""
-    monkeypatch.setattr(beside, "_n_cores", lambda: 1)
+    monkeypatch.setattr(beside, "n_cores", lambda: 1)
     assert main(["check", str(box)]) == 0
     alone = untimed(capsys.readouterr().out)
     words = [sys.executable, "-c", TWINNED.replace("FAULT", fault), str(box)]
@@ -161,7 +161,7 @@ def test_cloth_is_cut_here_where_the_other_process_fails(
         """A record that no other process can find."""
 
     monkeypatch.undo()
-    monkeypatch.setattr(beside, "_n_cores", lambda: 2)
+    monkeypatch.setattr(beside, "n_cores", lambda: 2)
     monkeypatch.setattr(twins, "can_be_made", lambda: False)
     plug = opened(box, {}).plug
     own = Work(replace(plug, stack=OwnStack(thicknesses=(40.0,), allowance=3.0)), shelf=Shelf())

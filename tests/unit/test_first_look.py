@@ -7,8 +7,11 @@ from pathlib import Path
 
 import pytest
 
+import plugs.first_look as looking
 from plugs.build import build
+from plugs.cli import main
 from plugs.first_look import first_look
+from plugs.ground import workers
 from plugs.ground.errors import PlugError
 from plugs.ground.workers import Crew
 from plugs.kernel.worker import KernelRun
@@ -46,6 +49,20 @@ def test_files_are_those_of_the_whole_build(tmp_path: Path) -> None:
             assert (folder / name).read_bytes() == (whole / name).read_bytes(), name
 
 
+def test_layers_are_rendered_by_another_process(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On two cores a command has them drawn beside it: the same files, and nothing is rendered here."""
+    recipe, words = tmp_path / "part.py", ["--only", "stl", "--only", "dxf", "--only", "svg"]
+    recipe.write_text(PART, encoding="utf-8")
+    folder = look(recipe, tmp_path / "first")
+    monkeypatch.setattr(workers, "n_cores", lambda: 2)
+    monkeypatch.setattr(looking, "render_files", None)
+    assert main(["build", str(recipe), "--layers", *words, "--out", str(tmp_path / "second")]) == 0
+    names = [p.relative_to(folder) for p in folder.rglob("*") if p.is_file()]
+    assert names and all(
+        (folder / name).read_bytes() == (tmp_path / "second" / name).read_bytes() for name in names
+    )
+
+
 def test_a_refused_recipe_leaves_the_folder(tmp_path: Path) -> None:
     """The fault is told, the last good folder stays."""
     recipe = tmp_path / "part.py"
@@ -63,7 +80,7 @@ def test_the_book_waits_for_no_picture(tmp_path: Path, monkeypatch: pytest.Monke
     recipe.write_text(BOX.replace("WORDS", ""), encoding="utf-8")
     whole = build(recipe, {}, out=tmp_path / "whole", kinds=("stl", "svg", "png", "html"))
     monkeypatch.setattr(Crew, "lend", None)
-    monkeypatch.setattr(beside, "_n_cores", lambda: 1)
+    monkeypatch.setattr(beside, "n_cores", lambda: 1)
     kinds, words = ("stl", "svg", "html"), {"say": lambda _: None, "open_kernel": no_kernel}
     first = first_look(recipe, {}, out=tmp_path / "first", kinds=kinds, shelf=Shelf(), crew=Crew(), **words)
     files = {row["path"]: row["sha256"] for row in first.summary["files"]}

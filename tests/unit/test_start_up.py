@@ -67,3 +67,14 @@ def test_matrices_are_multiplied_alike_on_any_number_of_cores() -> None:
         for more in ([], [one_core])
     }
     assert len(found) == 1
+
+
+def test_a_command_looks_seldom_for_what_is_out_of_use() -> None:
+    """And not at its end, when all goes; a program that calls one keeps its own ways."""
+    code = (
+        "import gc, sys; from plugs.cli import main; main(['check', 'none.py']); before = gc.get_threshold();"
+        "sys.argv = ['plugs', 'check', 'none.py']; main();"
+        "print('told:', before == (700, 10, 10), gc.get_threshold()[0], gc.get_freeze_count() > 0)"
+    )
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert run.stdout.partition("told:")[2].split() == ["True", "50000", "True"], run.stderr
