@@ -95,13 +95,15 @@ def way_through(lap: Lap, ground: Ground, router: Router) -> Way | None:
     if ends is None and router.tool == "knife":
         ends = lap.points[[0, 0]]
     if ends is None and lap.kind == "outline":
+        enough = max(router.bit, 1.0)
         raise PlugError(
             param="router.start_hole",
             value=router.start_hole,
             reason=f"no straight way leads in from the edge to {lap.part}, and beside it there is no room "
             "for a start hole; nothing is written",
-            remedy=f"use start holes of {router.bit:g} mm, or lay parts farther apart: "
+            remedy=f"use start holes of {enough:g} mm, or lay parts farther apart: "
             f"cutting=Cutting(spacing={tenth_up(router.start_hole):g})",
+            would_do=[("router.start_hole", enough)],
         )
     return None if ends is None else _led_in(lap, ends, "hole" if router.tool == "saw" else "pierced")
 

@@ -241,7 +241,7 @@ def _blanks(template: Template, board: Board) -> list[Blank]:
 
 
 def _cutting(plug: Plug) -> Cutting:
-    """Return what cutting boards takes: a router's bit leaves strips that hold its tabs."""
+    """Return what cutting boards takes: a bit leaves strips that hold its tabs, a saw room to be threaded."""
     router = plug.router
     if router is None or router.cut == "sheets":
         return _CUTTING
@@ -249,7 +249,7 @@ def _cutting(plug: Plug) -> Cutting:
     return replace(
         _CUTTING,
         kerf=router.bit,
-        spacing=_CUTTING.spacing + more,
+        spacing=max(_CUTTING.spacing, router.start_hole) if router.tool == "saw" else _CUTTING.spacing + more,
         edge_margin=_CUTTING.edge_margin + more,
     )
 

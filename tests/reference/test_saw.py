@@ -110,7 +110,9 @@ def test_what_no_saw_comes_into_is_told() -> None:
     assert [(one.code, one.where) for one in found.findings] == [("router-narrow", "P1")]
     assert cut(replace(SAW, start_hole=3.0), slot).narrow == ()
     shut = shapely.box(127.0, 57.0, 153.0, 83.0)
+    frame = FRAME.union(shapely.box(110.0, 40.0, 170.0, 100.0)).difference(shut)
     with pytest.raises(PlugError) as fault:
-        cut(SAW, FRAME.union(shapely.box(110.0, 40.0, 170.0, 100.0)).difference(shut), WITHIN)
+        cut(SAW, frame, WITHIN)
     assert fault.value.param == "router.start_hole"
-    assert "spacing=" in fault.value.remedy
+    assert "use start holes of 2 mm" in fault.value.remedy
+    assert cut(replace(SAW, start_hole=2.0), frame, WITHIN).kept_mm < 0.45
