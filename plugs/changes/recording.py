@@ -29,6 +29,9 @@ Array = NDArray[np.float64]
 LEAST_LAP: Final = 25.0
 """Cloth that has to lie over that of the next zone, mm: half of what is usually drawn (common practice, no
 source)."""
+_WALL: Final = 10.0
+"""The wall round what is left out of a layer may be so much thinner, mm: nobody sands it (common practice, no
+source)."""
 _FRAME: Final = 0.5  # mm. An edge of a gauge so near its box is a side of its frame
 _THINNED: Final = 0.02  # mm. A point of an outline so near a straight line is left out
 
@@ -129,12 +132,14 @@ def _foam(work: Worked) -> list[Workpiece]:
     """Return the pieces of foam; a layer that is cut whole goes by its own name."""
     layers = {layer.name: layer for layer in work.layers}
     covered = {layer.name: _thinned(layer.envelope) for layer in work.layers}
+    voids = {void.layer: void.outline for void in work.pieces.voids}
     drilled = {blank.name: blank.drilled for blank in work.blanks}
     found = []
     for piece in work.pieces.pieces:
         layer = layers[piece.layer]
         middle = 0.5 * (piece.from_mm + piece.to_mm)
         cut = _thinned(piece.rough)
+        walls = shapely.buffer(voids.get(layer.name, shapely.MultiPolygon()), _WALL)
         found.append(
             Workpiece(
                 kind="piece" if piece.place else "layer",
@@ -147,7 +152,7 @@ def _foam(work: Worked) -> list[Workpiece]:
                 spots=_spot(piece.axis, middle, piece.rough),
                 alike=(),
                 cut=cut,
-                must=_thinned(shapely.intersection(covered[layer.name], cut)),
+                must=_thinned(shapely.difference(shapely.intersection(covered[layer.name], cut), walls)),
                 drawn=(_thinned(piece.lower), _thinned(piece.upper)),
                 holes=tuple(
                     (*hole.at, hole.diameter, float(hole.face == "upper")) for hole in drilled[piece.name]
@@ -194,6 +199,7 @@ def _blocks(work: Worked) -> list[Workpiece]:
             f"templates/radius-block-{block.number:02d}",
             np.array([place.point for place in block.places]).reshape(-1, 3),
             _end_of(block, work.sanding.words.grip),
+            held=0.5 * work.sanding.words.grip,
             alike=("inside" if block.is_inside else "outside",),
         )
         for block in work.sanding.blocks
@@ -201,8 +207,9 @@ def _blocks(work: Worked) -> list[Workpiece]:
 
 
 def _end_of(block: RadiusBlock, grip: float) -> shapely.Polygon:
-    """Return the end of a radius block."""
-    return shapely.Polygon(flat_points(block_end(block, grip)))
+    """Return the end of a radius block, the edge that it is laid over at the origin."""
+    to_edge = block.radius / np.cos(0.5 * np.radians(block.turn_deg)) * (-1.0 if block.is_inside else 1.0)
+    return shapely.Polygon(flat_points(block_end(block, grip)) - (0.0, to_edge))
 
 
 def _patterns(work: Worked) -> list[Workpiece]:
@@ -262,9 +269,13 @@ def _loose(
     *,
     alike: tuple[str, ...],
     must: shapely.Geometry | None = None,
+    held: float = 0.0,
 ) -> Workpiece:
     """Return a workpiece that lies in no plane of the plug."""
     cut = _thinned(outline)
+    if held > 0.0:  # as much of its height may be missing: it is only held there
+        left, low, right, high = cut.bounds
+        must = shapely.intersection(cut, shapely.box(left, low, right, high - held))
     return Workpiece(
         kind=kind,
         name=name,

@@ -79,7 +79,7 @@ class Verdict:
         By how much what is there is too small.
     at : tuple of 3 float, mm, or None
         Where that is most, x, y, z; of what lies in no plane of the plug its own two axes, and 0.
-    strip : Strip or None
+    strips : tuple of Strip
         That would do, glued on.
     from_stock : str
         What is left over of the old build that it can be cut from.
@@ -97,7 +97,7 @@ class Verdict:
     more: float | None = None
     short: float | None = None
     at: Place | None = None
-    strip: Strip | None = None
+    strips: tuple[Strip, ...] = ()
     from_stock: str = ""
     notes: tuple[str, ...] = ()
     shift: float = 0.0
@@ -124,9 +124,10 @@ def judged(old: Record, new: Record) -> tuple[tuple[Verdict, ...], tuple[str, ..
     taken = {pairs[i] for i, verdict in enumerate(found) if verdict.verdict != NEW}
     idle = [one for k, one in enumerate(old.workpieces) if k not in taken and one.is_foam]
     rest = list(old.spares)
-    for i, verdict in enumerate(found):
+    for i, (verdict, k) in enumerate(zip(found, pairs, strict=True)):
         if verdict.verdict == NEW and verdict.one.is_foam:
-            found[i] = _from_stock(verdict, idle, rest, new)
+            own = None if k is None else old.workpieces[k]  # which is too small, wherever it is laid
+            found[i] = _from_stock(verdict, idle, rest, new, own)
     kept = [f"{one.kind} {one.name}" for one in idle]
     return tuple(found), (*kept, *(f"left of sheet {one.sheet}" for one in rest))
 
@@ -218,13 +219,13 @@ def _judge_foam(one: Workpiece, other: Workpiece, allowance: float, unit: str) -
     found = Verdict(one=one, verdict=NEW, was=other.name, shift=one.from_mm - other.from_mm)
     if other.sheet_mm < one.sheet_mm - SAME_MM:
         return replace(found, notes=(f"a sheet of {thick} instead of {was}",))
-    lack = beyond(grown(one.must, min(LEAST_ALLOWANCE, allowance)), other.cut)
+    lack = beyond(_wanted(one, allowance), other.cut)
     if lack is not None and lack.by > _TOUCH:
         strips = strips_for(one.cut, other.cut)
         added = sum(strip.length * strip.width for strip in strips)
         is_enough = len(strips) <= _MOST_STRIPS and all(strip.width <= _WIDEST for strip in strips)
-        would_do = strips[0] if is_enough and 0.0 < added <= _MOST_ADDED * one.cut.area else None
-        return _placed(replace(found, strip=would_do), lack, is_short=True)
+        would_do = strips if is_enough and added <= _MOST_ADDED * one.cut.area else ()
+        return _placed(replace(found, strips=would_do), lack, is_short=True)
     notes = []
     if other.sheet_mm > one.sheet_mm + SAME_MM:
         notes.append(f"plane it from {was} to {thick}")
@@ -285,11 +286,17 @@ def _alike_holes(one: Sequence[tuple[float, ...]], other: Sequence[tuple[float, 
 # ---- what is left over of the old foam
 
 
-def _from_stock(found: Verdict, idle: list[Workpiece], rest: list[Spare], new: Record) -> Verdict:
+def _from_stock(
+    found: Verdict, idle: list[Workpiece], rest: list[Spare], new: Record, own: Workpiece | None
+) -> Verdict:
     """Return a verdict on new foam with what it can be cut from, which is then taken."""
     one = found.one
     for k, other in enumerate(idle):
-        if other.sheet_mm >= one.sheet_mm - SAME_MM and _holds(other.cut, one, new.allowance):
+        if (
+            other is not own
+            and other.sheet_mm >= one.sheet_mm - SAME_MM
+            and _holds(other.cut, one, new.allowance)
+        ):
             del idle[k]
             return replace(found, from_stock=f"{other.kind} {other.name} of the old foam")
     left, low, right, high = one.cut.bounds
@@ -306,11 +313,16 @@ def _from_stock(found: Verdict, idle: list[Workpiece], rest: list[Spare], new: R
     return replace(found, from_stock=f"what is left of sheet {spare.sheet}")
 
 
+def _wanted(one: Workpiece, allowance: float) -> shapely.Geometry:
+    """Return what foam has to cover: the part and the least allowance, which there is none of at a joint."""
+    return shapely.intersection(grown(one.must, min(LEAST_ALLOWANCE, allowance)), one.cut)
+
+
 def _holds(region: shapely.MultiPolygon, one: Workpiece, allowance: float) -> bool:
     """Return whether a piece of foam holds another, middle on middle, in one of four turns."""
     if region.area < one.must.area:
         return False
-    wanted = grown(one.must, min(LEAST_ALLOWANCE, allowance))
+    wanted = _wanted(one, allowance)
     for turn in _TURNS:
         lack = beyond(wanted, laid_over(rotate(region, turn, origin=(0.0, 0.0)), one.must))
         if lack is None or lack.by <= _TOUCH:

@@ -77,13 +77,13 @@ def verdict_words(found: Verdict, unit: str) -> str:
         told.append(f"up to {format_length(_up(found.more), unit)} {what}{at}")
     if found.left is not None:
         told.append(f"where least {format_length(found.left, unit)} is left to sand")
-    if found.strip is not None:
-        size = (
-            f"{format_length(_up(found.strip.length), unit)} x {format_length(_up(found.strip.width), unit)}"
+    if found.strips:
+        sizes = " and one of ".join(
+            f"{format_length(_up(strip.length), unit)} x {format_length(_up(strip.width), unit)}"
+            for strip in found.strips
         )
-        told.append(
-            f"or saw its edge straight and glue on a strip of {size}, {format_size(one.sheet_mm, unit)} thick"
-        )
+        thick = format_size(one.sheet_mm, unit)
+        told.append(f"or saw its edge straight and glue on a strip of {sizes}, {thick} thick")
     if found.from_stock:
         told.append(f"cut it from {found.from_stock}")
     if abs(found.shift) > _SHIFTED and one.is_foam and found.was and found.short is None:
@@ -153,7 +153,9 @@ def difference_words(changes: Changes) -> str:
         if isinstance(one.old, str) or one.old is None or _is_like(one):
             continue
         sign = "+" if one.new > one.old else "-"
-        told.append(f"{_FIGURES[one.name]} {sign}{_figure(one.name, abs(one.new - one.old), changes.unit)}")
+        more = _figure(one.name, abs(one.new - one.old), changes.unit)
+        if more.partition(" ")[0] != "0":
+            told.append(f"{_FIGURES[one.name]} {sign}{more}")
     for found, word in ((changes.came, "came"), (changes.went, "went")):
         if found:
             told.append(f"{counted(len(found), 'finding')} {word}")

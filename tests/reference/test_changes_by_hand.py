@@ -45,13 +45,14 @@ def layer(
     high: float = 50.0,
     sheet: float = 50.0,
     name: str = "L01",
+    jointed: bool = False,
 ) -> Workpiece:
     """Return a layer of a box from x = 0, its cut line an allowance outside."""
-    part = region((0.0, 0.0, length, width))
+    part, end = region((0.0, 0.0, length, width)), length + (0.0 if jointed else ALLOWANCE)
     return Workpiece(
         kind="layer", name=name, file="layers/layer-01", axis="z", from_mm=low, to_mm=high, sheet_mm=sheet,
         spots=np.array([[length / 2.0, width / 2.0, 0.5 * (low + high)]]), alike=(),
-        cut=region((-ALLOWANCE, -ALLOWANCE, length + ALLOWANCE, width + ALLOWANCE)), must=part,
+        cut=region((-ALLOWANCE, -ALLOWANCE, end, width + ALLOWANCE)), must=part,
         drawn=(part, part),
     )  # fmt: skip
 
@@ -115,10 +116,14 @@ def test_new_and_the_strip_that_would_do() -> None:
     (found,), left = judged(build_of(layer(590.0, 300.0)), build_of(layer(600.0, 300.0)))
     assert found.verdict == NEW
     assert found.short == pytest.approx(7.0, abs=1e-6)
-    assert found.strip is not None
-    assert (found.strip.length, found.strip.width) == pytest.approx((308.0, 10.0))
+    (strip,) = found.strips
+    assert (strip.length, strip.width) == pytest.approx((308.0, 10.0))
     assert "glue on a strip of 308 mm x 10 mm, 50 mm thick" in verdict_words(found, "mm")
     assert left == ("layer L01",)
+    (found,), _ = judged(
+        build_of(layer(590.0, 300.0, jointed=True)), build_of(layer(590.0, 300.0, jointed=True))
+    )
+    assert found.verdict == SAME, "there is no allowance at a joint, and none is asked for"
     (found,), _ = judged(build_of(layer(597.5, 300.0)), build_of(layer(600.0, 300.0)))
     assert found.verdict == GOOD
 
