@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import gc
 import os
+import shlex
 import sys
 import time
 from collections.abc import Collection, Mapping, Sequence
@@ -408,7 +409,9 @@ def _closing(
     """Return what a command says at its end of what it worked out."""
     from plugs.terminal.closing import finding_rows, size_rows, time_row
 
-    found = finding_rows(findings, options.recipe, _painted, with_notes=options.notes)
+    sets = [word for change in options.changes for word in ("--set", change)]
+    again = shlex.join(["python", "-m", "plugs", "check", str(options.recipe), *sets, "--notes"])
+    found = finding_rows(findings, again, _painted, with_notes=options.notes)
     return [*size_rows(work, stages), *found, time_row(seconds)]
 
 

@@ -235,7 +235,8 @@ class BookSource:
         mine.sort(key=lambda f: [*_WORDS].index(f["severity"]))
         notes = [_finding(f) for f in mine if f["severity"] == "note"]
         folded = el("details", el("summary", counted(len(notes), "note")), *notes) if notes else None
-        return joined([*(_finding(f) for f in mine if f["severity"] != "note"), folded])
+        tell = _finding if section == "all" else _reminder
+        return joined([*(tell(f) for f in mine if f["severity"] != "note"), folded])
 
 
 def _place(name: str, table: Sequence[tuple[str, str]]) -> str:
@@ -247,6 +248,14 @@ def _section(found: Mapping[str, Any]) -> str:
     """Return the section that a finding belongs to."""
     place = _place(found["code"], _CODES)
     return place if place != "more" else _STAGES.get(found.get("stage", ""), "more")
+
+
+def _reminder(found: Mapping[str, Any]) -> Html:
+    """Return that there is a finding, which is told where the book begins."""
+    there = el("a", "what to do stands under Before you begin", href="#cautions")
+    return el(
+        "p", el("strong", _WORDS[found["severity"]]), f", {found['where']}: ", there, class_="finding warning"
+    )
 
 
 def _finding(found: Mapping[str, Any]) -> Html:

@@ -403,10 +403,12 @@ def _thin(stack: Stack, where: str, filled: float, sheet: float) -> Finding:
         severity="mind" if is_thin else "note",
         where=where,
         message=f"the plug fills {as_length(filled, '.2f' if is_thin else '.1f')} of this "
-        f"{as_length(sheet, 'g', 'size')} sheet",
-        remedy=f"under {as_length(_THINNEST, 'g')} is too thin to handle (common practice, no source): "
-        "a plug "
-        f'{as_length(spare, "g", "least")} {shorter} saves this layer; or use surplus="both", or other sheets'
+        f"{as_length(sheet, 'g', 'size')} sheet"
+        + (
+            f", and under {as_length(_THINNEST, 'g')} breaks in the hand (common practice)" if is_thin else ""
+        ),
+        remedy=f"a plug {as_length(spare, 'g', 'least')} {shorter} saves this layer; or use "
+        'surplus="both", or other sheets'
         if is_thin
         else "plane it to thickness or leave it high and sand it down",
     )

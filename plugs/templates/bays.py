@@ -226,10 +226,9 @@ def _doubts(layers: Sequence[Layer]) -> tuple[Finding, ...]:
             where=f"layer {layer.name}, x = {as_length(layer.from_mm, '.1f', 'bare')} to "
             f"{as_length(layer.to_mm, '.1f', 'bare')}",
             message=f"the bay leaves {as_length(layer.to_mm - layer.from_mm, '.1f')} of a "
-            f"{as_length(layer.thickness, 'g', 'size')} sheet",
-            remedy=f"under {as_length(_THINNEST, 'g')} is too thin to handle (common practice, no "
-            "source): move a "
-            "template, or list another sheet",
+            f"{as_length(layer.thickness, 'g', 'size')} sheet, and under {as_length(_THINNEST, 'g')} breaks "
+            "in the hand (common practice)",
+            remedy="move a template, or list another sheet",
         )
         for layer in layers
         if layer.to_mm - layer.from_mm < min(_THINNEST, layer.thickness - 0.05)

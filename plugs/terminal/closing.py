@@ -71,15 +71,15 @@ def told(head: str, words: str) -> str:
     return f"{head:<{_HEAD - 1}} {words}"
 
 
-def finding_rows(findings: Sequence[Finding], recipe: Path, paint: Paint, *, with_notes: bool) -> list[str]:
+def finding_rows(findings: Sequence[Finding], again: str, paint: Paint, *, with_notes: bool) -> list[str]:
     """Return the findings: how many of each level, what to do about them; notes in full only if asked for.
 
     Parameters
     ----------
     findings : sequence of Finding
         The worst first.
-    recipe : Path
-        For the command that tells the notes.
+    again : str
+        The command that tells the notes.
     paint : callable
         Gives words in a colour.
     with_notes : bool
@@ -95,7 +95,7 @@ def finding_rows(findings: Sequence[Finding], recipe: Path, paint: Paint, *, wit
     words["note"] = counted(counts["note"], "note")
     is_folded = bool(counts["note"]) and not with_notes
     if is_folded:
-        words["note"] += f" (plugs check {recipe} --notes)"
+        words["note"] += f" ({again})"
     rows = [told("findings", ", ".join(words[level] for level in SEVERITIES if counts[level]))]
     for f in findings:
         if f.severity != "note" or with_notes:

@@ -54,7 +54,9 @@ def test_the_time_is_in_no_file(shop: Path, plugs: Plugs) -> None:
 def test_notes_are_counted_in_one_line_until_they_are_asked_for(shop: Path, plugs: Plugs) -> None:
     """The line names the command that tells them; what is more than a note is always told."""
     folded = plugs("check", "part.py").out
-    assert "findings  1 note (plugs check part.py --notes)" in folded
+    assert "findings  1 note (python -m plugs check part.py --notes)" in folded
+    other = plugs("check", "part.py", "--set", "width=1 ft").out
+    assert "(python -m plugs check part.py --set 'width=1 ft' --notes)" in other
     assert "layer L03" not in folded
     assert (
         "  note: layer L03: the plug fills 25.0 mm of this 50 mm sheet"
@@ -64,8 +66,8 @@ def test_notes_are_counted_in_one_line_until_they_are_asked_for(shop: Path, plug
         Finding(code="a", severity=level, where=f"at {level}", message="m", remedy="r")
         for level in ("stop", "mind", "mind", "note", "note")
     ]
-    rows = finding_rows(found, Path("part.py"), plain, with_notes=False)
-    assert rows[0] == "findings  1 to stop at, 2 to mind, 2 notes (plugs check part.py --notes)"
+    rows = finding_rows(found, "plugs check --notes", plain, with_notes=False)
+    assert rows[0] == "findings  1 to stop at, 2 to mind, 2 notes (plugs check --notes)"
     assert [row.strip() for row in rows[1:]] == ["stop: at stop: m", "r", *["mind: at mind: m", "r"] * 2]
     assert shop.is_dir()
 

@@ -89,14 +89,15 @@ def test_a_work_refuses_an_unknown_kind(own: Path) -> None:
 
 
 def test_own_findings_stand_in_the_section_of_their_stage(own: Path) -> None:
-    """A note goes where its stage's work is done, and nowhere else; a warning also before the work begins."""
+    """A note goes where its stage's work is done; what is to be minded, before work begins."""
     note = OWN.replace('severity="mind"', 'severity="note"')
-    for text, sections in ((OWN, ["cautions", "cutting"]), (note, ["cutting"])):
+    for text, sections in ((OWN, ["cautions"]), (note, ["cutting"])):
         (own / "part.py").write_text(recipe_with(own=text), encoding="utf-8")
         built = build(own / "part.py", {}, out=own / "out", kinds=("html",))
         page = (built.folder / "book.html").read_text(encoding="utf-8")
         chapters = re.findall(r'<section id="(\w+)">(.*?)</section>', page, flags=re.DOTALL)
         assert [name for name, body in chapters if "from the filler neck" in body] == sections
+        assert 'href="#cautions"' in dict(chapters)["cutting"] or text == note
 
 
 @pytest.mark.parametrize(
