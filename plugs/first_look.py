@@ -8,7 +8,7 @@ from contextlib import ExitStack
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from plugs.changes.changes import since_cut
 from plugs.changes.record import FILE, packed
@@ -92,6 +92,11 @@ def first_look(
         say("files")
         fresh.write(made.files)
         fresh.swap_in()
+    return _built(work, out, made, summary)
+
+
+def _built(work: Worked, out: Path, made: Made, summary: dict[str, Any]) -> Built:
+    """Return what was written."""
     return Built(
         work=work,
         folder=out,
