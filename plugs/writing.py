@@ -31,10 +31,11 @@ from plugs.files.kinds import KINDS
 from plugs.findings import found
 from plugs.ground.doors import STAGES, Output
 from plugs.ground.errors import Finding, PlugError, promise
-from plugs.ground.paper import checked_groups
+from plugs.ground.paper import checked_groups, paper_of
 from plugs.ground.records import record
 from plugs.ground.workers import Crew
 from plugs.mesh import mesh
+from plugs.pack.pack import PackJob, pack_pdf
 from plugs.pictures.run import PictureRun
 from plugs.recipe.own import own_files
 from plugs.scene import changed_job, drawing_pictures, plug_meshes, plug_pictures
@@ -64,6 +65,9 @@ DRAWN = ("dxf", "svg", "pdf")
 
 _BUSY: Final = frozenset(("png", "step"))
 """Kinds that keep other processes at work for as long as this one: no core is left for cloth."""
+
+PACK: Final = "shop-pack.pdf"
+"""Where the shop pack goes."""
 
 BOOK = "book.html"
 """Where the build book goes."""
@@ -142,7 +146,7 @@ def write(
         writing.add({FILE: packed(writing.record)})
         if writing.changes is not None and any(output.kind == "csv" for output in outputs):
             writing.add({CHANGES: changes_csv(writing.changes)})
-        summary = {**writing.summary, "files": file_rows(writing.files)}
+        summary = writing.told
         writing.files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
         work.say("files")
         fresh.write(writing.files)
@@ -184,7 +188,7 @@ def with_book(
     writing.add(files)
     for output in outputs:
         writing.add(output.make(writing))
-    return writing.made, {**writing.summary, "files": file_rows(writing.files)}
+    return writing.made, writing.told
 
 
 def chosen_outputs(
@@ -366,6 +370,26 @@ class Writing:
         return None if self.work.cut is None else since_cut(self.work.cut, self.record)
 
     @cached_property
+    def pack(self) -> tuple[bytes, int]:
+        """The shop pack and how many pages it has, made by the process that draws."""
+        plug, bench = self.work.plug, self._bench
+        if bench is None:
+            raise AssertionError("paper is made by the process that draws")
+        job = PackJob(
+            summary=self.summary,
+            drawings=self._cut | self._seen,
+            stations=tuple(station.x for station in plug.stations),
+            paper=paper_of(plug.paper, margin=plug.paper_margin),
+        )
+        return bench.worked_out(pack_pdf, job)
+
+    @property
+    def told(self) -> dict[str, Any]:
+        """What summary.json says."""
+        packed = {"file": PACK, "pages": self.pack[1]} if PACK in self.files else None
+        return {**self.summary, "shop_pack": packed, "files": file_rows(self.files)}
+
+    @cached_property
     def summary(self) -> dict[str, Any]:
         """What summary.json says, but for the files that are made from now on."""
         return summarise(self.work, self.made)
@@ -443,6 +467,11 @@ def _step(writing: Writing) -> dict[str, bytes]:
     return {"solid/foam.step": proof.step} if proof is not None and writing.work.cutters.is_exact else {}
 
 
+def _paper(writing: Writing) -> dict[str, bytes]:
+    """Return what is printed: the drawings at full size by group, and the shop pack."""
+    return _rendered(writing, ".pdf") | {PACK: writing.pack[0]}
+
+
 def _rendered(writing: Writing, ending: str) -> dict[str, bytes]:
     """Return the drawings as files of one kind."""
     files = {} if writing.rendered is None else writing.rendered.files
@@ -502,8 +531,8 @@ OUTPUTS: Final = (
     Output(kind="step", make=_step, shows=("lines", "body")),
     Output(kind="dxf", make=partial(_rendered, ending=".dxf"), shows=_FOAM),
     Output(kind="svg", make=partial(_rendered, ending=".svg"), shows=_FOAM),
-    Output(kind="pdf", make=partial(_rendered, ending=".pdf"), shows=_FOAM),
     Output(kind="png", make=_pictures, shows=(*_FOAM, "finish")),
+    Output(kind="pdf", make=_paper, shows=_FOAM),
     Output(kind="html", make=_book, shows=STAGES),
 )
 """What the house writes, in the order in which it is made; the book, which shows the rest, is last."""

@@ -22,7 +22,7 @@ ROOT = Path(__file__).resolve().parents[1]
 ROOMS = (
     "ground", "tables", "lines", "mesh", "skin", "recesses", "kernel", "body", "measure", "foam",
     "nesting", "templates", "wire", "routing", "sanding", "laminate", "drape", "cloth", "drafting",
-    "subjects", "paper", "pictures", "files", "recipe", "stages", "changes", "terminal", "summary",
+    "subjects", "paper", "pack", "pictures", "files", "recipe", "stages", "changes", "terminal", "summary",
     "book",
 )  # fmt: skip
 """The rooms in order: a module imports from its own room and from those before it."""

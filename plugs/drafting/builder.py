@@ -294,6 +294,8 @@ class DrawingBuilder:
     def _under(self, signs: Signs, written: Sequence[Label]) -> tuple[list[Path], list[Label]]:
         """Return what stands under all else, one under the other."""
         paths, labels = list[Path](), list[Label]()
+        if not self._feet:
+            return paths, labels
         left, bottom, _, _ = box_around([path_bounds(path) for path in self._paths])
         y = min([bottom, *(label_box(label)[1] for label in written)])
         for one in self._feet:

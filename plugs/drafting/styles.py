@@ -93,6 +93,8 @@ _STYLES: Final = {
     "TAB": LineStyle(*_BLUE),
     "RUN": LineStyle(*_MAGENTA, dash=(6.0, 2.0)),
     "FOAM": LineStyle(*_GREY, dash=(6.0, 3.0)),
+    # lines across a part by which it is laid out
+    "ACROSS": LineStyle(*_GREY, dash=(3.0, 1.5)),
     # measured lines
     "CURVE": LineStyle(*_BLACK),
     "COMB": LineStyle(*_PALE),

@@ -86,7 +86,7 @@ def render_pdf(
     from reportlab.pdfbase.ttfonts import TTFont
     from reportlab.pdfgen.canvas import Canvas
 
-    if not plan.pages:
+    if not plan.pages and not maps:
         raise AssertionError("a PDF without pages was asked for")
     if _FACE not in pdfmetrics.getRegisteredFontNames():
         pdfmetrics.registerFont(TTFont(_FACE, "Vera.ttf"))

@@ -122,7 +122,7 @@ def time_row(seconds: float) -> str:
 
 
 def paper_rows(summary: Mapping[str, Any], unit: str) -> list[str]:
-    """Return the row that counts the pages at full size, and what they would take of a roll.
+    """Return the rows that count the pages of the shop pack and at full size, and what these take of a roll.
 
     Parameters
     ----------
@@ -136,13 +136,18 @@ def paper_rows(summary: Mapping[str, Any], unit: str) -> list[str]:
     list of str
         None where nothing was printed.
     """
-    paper = summary["paper"]
+    paper, pack = summary["paper"], summary["shop_pack"]
+    packed = (
+        []
+        if pack is None
+        else [told("shop pack", f"{counted(pack['pages'], 'page')} to hang over the bench")]
+    )
     if paper is None:
-        return []
+        return packed
     each = ", ".join(f"{Path(one['file']).stem} {one['pages']}" for one in paper["files"])
     length = amount("length_m", 1e-3 * paper["roll_length_mm"], unit)
     roll = f"or about {length} of a roll {ROLL_NAME[unit]} wide"
-    return [told("paper", f"{counted(paper['pages'], 'page')} of {paper['name']} ({each}), {roll}")]
+    return [*packed, told("paper", f"{counted(paper['pages'], 'page')} of {paper['name']} ({each}), {roll}")]
 
 
 def open_row(folder: Path, files: Sequence[str], book: str, paint: Paint) -> str:

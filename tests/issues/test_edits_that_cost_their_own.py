@@ -74,9 +74,13 @@ def test_words_that_nothing_is_drawn_of_draw_nothing(save: Save, made: list[str]
     before = {f["path"]: f["sha256"] for f in save().summary["files"]}
     assert made == []
     after = {f["path"]: f["sha256"] for f in save(pack=25.0).summary["files"]}
-    assert made == []
+    assert made == ["pack_pdf"], "which tells what to buy"
     changed = {name for name in before if before[name] != after[name]}
-    assert {"book.html"} <= changed <= {"book.html", "shopping.csv"}
+    assert (
+        {"book.html", "shop-pack.pdf"}
+        <= changed
+        <= {"book.html", "shop-pack.pdf", "shopping.csv", "record.json"}
+    )
 
 
 def test_a_resin_cuts_no_cloth_anew(save: Save, made: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
@@ -85,21 +89,21 @@ def test_a_resin_cuts_no_cloth_anew(save: Save, made: list[str], monkeypatch: py
     monkeypatch.setattr(plugs.stages.cloth, "cut_cloth", None)
     monkeypatch.setattr(plugs.stages.cloth, "lay_nets", None)
     save(resin="polyester")
-    assert made == []
+    assert made == ["pack_pdf"], "which tells what to buy"
 
 
 def test_what_is_drawn_anew_and_comes_out_the_same_is_not_rendered(save: Save, made: list[str]) -> None:
     """The price of a sheet has the sheets arranged anew, as they were: no file and no picture of them."""
     save()
     save(price=25.0)
-    assert made == ["sheet_drawings"]
+    assert made == ["sheet_drawings", "pack_pdf"]
 
 
 def test_only_files_whose_drawings_changed_are_rendered(save: Save, made: list[str]) -> None:
     """A wider saw cut moves the pieces on their sheets; all files are those of a process that begins anew."""
     save()
     out = save(kerf=9.0).folder
-    assert [name for name in made if name != "sheet_drawings"] == ["render_files sheets/sheet-01"]
+    assert [name for name in made if name != "sheet_drawings"] == ["render_files sheets/sheet-01", "pack_pdf"]
     anew = build(out.parent / "box.py", {"kerf": 9.0}, out=out.parent / "anew", kinds=KINDS).folder
     names = {path.relative_to(anew) for path in anew.rglob("*.*")}
     assert names == {path.relative_to(out) for path in out.rglob("*.*")}

@@ -1,0 +1,248 @@
+"""The shop pack as a PDF: cover, words, a page a part to scale, and small things together at full size."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any, Final
+
+import numpy as np
+
+from plugs.drafting.drawing import Box, Drawing, Label, Path, drawing_bounds
+from plugs.ground.paper import MEASURES, Paper, paper_of
+from plugs.ground.records import record
+from plugs.pack.scaled import Scaled, scaled_page
+from plugs.pack.words import cover, fit_pages, section_page, sections
+from plugs.paper.map import MapSheet
+from plugs.paper.marks import footer, square
+from plugs.paper.pages import PagePlan, plan_pages
+from plugs.paper.pdf import render_pdf
+from plugs.paper.tiling import best_grid, sketch_of
+from plugs.subjects.block import BLOCK
+
+_LARGEST: Final = 432.0  # mm. Larger paper, and rolls, hang over no bench: the pack is on A4 then
+_GAP: Final = 8.0  # mm. Between two parts on a page
+_PLANES: Final = {"z": ("x", "y"), "x": ("y", "z"), "y": ("x", "z")}
+"""What the coordinates of a part square to an axis are called."""
+
+_ALONG: Final = {"z": 0, "x": 1, "y": 0}
+"""Which of them lines across follow: stations where there are stations, else levels."""
+
+
+@record(frozen=True, slots=True, kw_only=True)
+class PackJob:
+    """What a shop pack is made of.
+
+    Attributes
+    ----------
+    summary : mapping
+        As in summary.json.
+    drawings : mapping of str to Drawing
+        By path in the folder, without ending.
+    stations : tuple of float, mm
+        Along x.
+    paper : Paper
+        That the recipe names.
+    """
+
+    summary: Mapping[str, Any]
+    drawings: Mapping[str, Drawing]
+    stations: tuple[float, ...]
+    paper: Paper
+
+
+def pack_pdf(job: PackJob) -> tuple[bytes, int]:
+    """Return the shop pack.
+
+    Parameters
+    ----------
+    job : PackJob
+
+    Returns
+    -------
+    tuple of bytes and int
+        The PDF, and how many pages it has.
+    """
+    sheets, small, plan = pack_pages(job)
+    text = render_pdf(small, plan, title=_title(job), maps=sheets)
+    return text, len(sheets) + len(plan.pages)
+
+
+def pack_pages(job: PackJob) -> tuple[list[MapSheet], list[Drawing], PagePlan]:
+    """Return the pages of the shop pack.
+
+    Parameters
+    ----------
+    job : PackJob
+
+    Returns
+    -------
+    tuple of list of MapSheet, list of Drawing and PagePlan
+        Cover, words, parts to scale and the fit list; what is traced round at full size; where that goes.
+    """
+    paper, unit = pack_paper(job.paper, job.summary["display_unit"]), job.summary["display_unit"]
+    x0, y0, x1, y1 = paper.window((paper.width, paper.height))
+    found = list(parts_of(job))
+    parts = [scaled_page(part, (x1 - x0, y1 - y0), unit, path=f"pack/{part.drawing.path}") for part in found]
+    traced = [alone for part in found if (alone := _traced(part.drawing)) is not None]
+    small = [alone for alone in traced if _is_small(alone, paper)]
+    words = [
+        one for k, section in enumerate(sections(job.summary)) for one in section_page(section, path=f"w{k}")
+    ]
+    front = cover(job.summary, job.drawings, path="cover")
+    pages = [[front], *_flowed([*words, *parts, *fit_pages(job.summary, path="fit")], y1 - y0)]
+    plan = plan_pages(small, paper, unit)
+    plan = replace(plan, pages=tuple(replace(page, square=None) for page in plan.pages))
+    n_pages = len(pages) + len(plan.pages)
+    sheets = [
+        _sheet(paper, page, number, n_pages, _title(job), unit) for number, page in enumerate(pages, start=1)
+    ]
+    return sheets, small, plan
+
+
+def _title(job: PackJob) -> str:
+    """Return what every page is headed."""
+    return f"{job.summary['recipe']['title']}, shop pack"
+
+
+def pack_paper(paper: Paper, unit: str) -> Paper:
+    """Return what the pack is printed on: the recipe's paper if a bench printer takes it.
+
+    Parameters
+    ----------
+    paper : Paper
+    unit : str
+        ``"mm"`` or ``"in"``.
+
+    Returns
+    -------
+    Paper
+    """
+    if paper.is_roll or paper.height > _LARGEST:
+        return paper_of("Letter" if unit == "in" else "A4")
+    return paper
+
+
+def parts_of(job: PackJob) -> Iterator[Scaled]:
+    """Yield what has a page of its own, or is small, in the order in which it is made.
+
+    Parameters
+    ----------
+    job : PackJob
+
+    Yields
+    ------
+    Scaled
+    """
+    summary, drawings = job.summary, job.drawings
+    stations = tuple((f"station {k}", x) for k, x in enumerate(job.stations, start=1))
+    for key, folder in (("sheets", "sheets/"), ("boards", "templates/board-")):
+        named = {piece["name"] for sheet in (summary[key] or {}).get(key, []) for piece in sheet["pieces"]}
+        for stem in (stem for stem in drawings if stem.startswith(folder)):
+            word = "Sheet" if key == "sheets" else "Template board"
+            yield _part(drawings[stem], f"{word} {int(stem.rpartition('-')[2])}", pieces=tuple(sorted(named)))
+    pins = _pins_by_layer(summary)
+    for layer in summary["layers"] or []:
+        axis, name = layer["axis"], layer["name"]
+        drawing = drawings.get(f"layers/layer-{name[1:]}")
+        if drawing is not None:
+            lines = stations if _PLANES[axis][_ALONG[axis]] == "x" else ()
+            yield Scaled(
+                drawing=drawing,
+                title=f"Layer {name}",
+                along=_ALONG[axis],
+                named=lines,
+                axes=_PLANES[axis],
+                points=pins.get(name, ()),
+            )
+    for stem, drawing in drawings.items():
+        name = stem.removeprefix("templates/")
+        if not stem.startswith("templates/") or name.startswith(("board-", "sanding-map")):
+            continue
+        axis = "x" if "station-" in name else "y" if "lengthwise-" in name else ""
+        if axis or name == "base-plan":
+            axis = axis or "z"
+            lines = stations if axis != "x" else ()
+            yield Scaled(
+                drawing=drawing, title=_titled(name), along=_ALONG[axis], named=lines, axes=_PLANES[axis]
+            )
+        else:
+            yield _part(drawing, _titled(name))
+
+
+def _part(drawing: Drawing, title: str, pieces: tuple[str, ...] = ()) -> Scaled:
+    """Return a part whose plane is its own."""
+    return Scaled(drawing=drawing, title=title, along=0, pieces=pieces)
+
+
+def _titled(name: str) -> str:
+    """Return a file's name as a title."""
+    return name.replace("-", " ").capitalize()
+
+
+def _pins_by_layer(summary: Mapping[str, Any]) -> dict[str, tuple[tuple[str, float, float], ...]]:
+    """Return the pins on either face of each layer: their names and places in its plane."""
+    found: dict[str, tuple[tuple[str, float, float], ...]] = {}
+    glued = {one["number"]: one for one in (summary["glue"] or {}).get("contacts", [])}
+    for contact in (summary["pins"] or {}).get("contacts", []):
+        told = tuple((pin["name"], *pin["at_mm"][:2]) for pin in contact["pins"])
+        one = glued.get(contact["number"])
+        for name in () if one is None else (one["lower_layer"], one["upper_layer"]):
+            found[name] = found.get(name, ()) + told
+    return found
+
+
+def _traced(drawing: Drawing) -> Drawing | None:
+    """Return of a radius block what is traced round: its end, without its length and its notes."""
+    paths = tuple(path for path in drawing.paths if path.dxf_layer == BLOCK)
+    return replace(drawing, paths=paths, labels=()) if paths else None
+
+
+def _is_small(drawing: Drawing, paper: Paper) -> bool:
+    """Return whether a drawing with its notes has room on one page at full size."""
+    grid = best_grid(sketch_of(drawing), paper)
+    return len(grid.kept) == 1 and grid.has_notes
+
+
+def _flowed(drawings: Sequence[Drawing], room: float) -> list[list[Drawing]]:
+    """Return drawings page by page, one under the other while there is room."""
+    pages, left = list[list[Drawing]](), 0.0
+    for drawing in drawings:
+        tall = -drawing_bounds(drawing)[1]
+        if not pages or tall > left:
+            pages.append([])
+            left = room
+        pages[-1].append(_moved(drawing, (0.0, left - room)))
+        left -= tall + _GAP
+    return pages
+
+
+def _moved(drawing: Drawing, by: tuple[float, float]) -> Drawing:
+    """Return a drawing moved."""
+    return replace(
+        drawing,
+        paths=tuple(replace(path, points=path.points + np.array(by)) for path in drawing.paths),
+        labels=tuple(replace(one, at=(one.at[0] + by[0], one.at[1] + by[1])) for one in drawing.labels),
+    )
+
+
+def _sheet(
+    paper: Paper, page: Sequence[Drawing], number: int, n_pages: int, title: str, unit: str
+) -> MapSheet:
+    """Return a page with what is on it and its foot; the first has the square to measure."""
+    size = (paper.width, paper.height)
+    window: Box = paper.window(size)
+    paths, labels = footer(size, window, (f"Page {number} of {n_pages}", title), unit)
+    if number == 1:
+        side, _ = MEASURES[unit]
+        more, words = square((window[2] - side - 1.0, window[1] + 2.0), unit)
+        paths, labels = paths + more, labels + words
+    whole_paths, whole_labels = list[Path](paths), list[Label](labels)
+    for drawing in page:
+        there = _moved(drawing, (window[0], window[3]))
+        whole_paths += there.paths
+        whole_labels += there.labels
+    drawing = Drawing(
+        path=f"pack-{number}", title=title, paths=tuple(whole_paths), labels=tuple(whole_labels)
+    )
+    return MapSheet(size=size, drawing=drawing)

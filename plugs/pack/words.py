@@ -1,0 +1,240 @@
+"""What the shop pack tells in words: cover, findings, cautions, what to buy, the sequence, the fit list."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+import numpy as np
+
+from plugs.drafting.builder import DrawingBuilder
+from plugs.drafting.drawing import Drawing, Label, Path, box_around, path_bounds
+from plugs.drafting.flat import flat_points
+from plugs.drafting.layer import FINAL_LOWER, FINAL_UPPER
+from plugs.ground.amounts import amount, counted
+from plugs.ground.units import format_length, format_size
+from plugs.pack.scaled import LETTER, ROW, figure, table, wrapped
+
+_HEAD: Final = 4.0  # mm. Of the letters of a heading
+_WIDTH: Final = 190.0  # mm. Of words on the narrowest paper
+_VIEW: Final = (150.0, 85.0)  # mm. Of the picture on the cover
+_CONTOURS: Final = 30  # layers at most that are drawn in it
+_SLANT: Final = np.radians(30.0)  # of the two level axes in it: an isometric view (textbook)
+_COLUMN: Final = 46  # rows of a table to a page
+
+Section = tuple[str, list[str]]
+
+
+def sections(summary: Mapping[str, Any]) -> list[Section]:
+    """Return what is told in words: headings with their rows.
+
+    Parameters
+    ----------
+    summary : mapping
+        As in summary.json.
+
+    Returns
+    -------
+    list of tuple of str and list of str
+        None of them empty.
+    """
+    unit = summary["display_unit"]
+    found = [
+        ("Findings", [
+            f"{one['severity']}: {one['where']}: {one['message']}; {one['remedy']}"
+            for one in summary["findings"] if one["severity"] != "note"
+        ]),
+        ("Cautions", [f"{one['about']}: {one['text']}" for one in summary["cautions"] or []]),
+        ("To buy", [_bought(one) for one in summary["shopping"] or []]),
+        ("In this order", [f"{k}. {row}" for k, row in enumerate(_sequence(summary, unit), start=1)]),
+    ]  # fmt: skip
+    return [(head, rows) for head, rows in found if rows]
+
+
+def _bought(one: Mapping[str, Any]) -> str:
+    """Return a row of the shopping list."""
+    packs = ", ".join(f"{pack['count']} x {pack['size']:g} {one['unit']}" for pack in one["packs"])
+    needed = f"{one['needed']:.3g} {one['unit']} needed"
+    return f"{one['group']}: {one['name']}, {needed}" + (f", buy {packs}" if packs else "")
+
+
+def _sequence(summary: Mapping[str, Any], unit: str) -> list[str]:
+    """Return what is done, one thing after the other, as far as the summary tells it."""
+    told = ["Print this at 100 %; measure the square on the cover both ways before anything is marked out"]
+    for sheet in (summary["sheets"] or {}).get("sheets", []):
+        names = ", ".join(piece["name"] for piece in sheet["pieces"])
+        told.append(
+            f"Mark out and saw sheet {sheet['number']}: {names}, as its page lists them from the left"
+        )
+    if summary["boards"]:
+        told.append(f"Mark out and saw the templates from {counted(summary['boards']['count'], 'board')}")
+    told += [f"{void['layer']}: saw the hollow out" for void in summary["voids"] or [] if void["area_m2"]]
+    told += [
+        f"Glue {' and '.join(joint['between'])} on a flat board ({amount('glue_g', joint['glue_g'], unit)})"
+        for joint in summary["joints"] or []
+    ]
+    pins = summary["pins"] or {"count": 0}
+    if pins["count"]:
+        told.append(
+            f"Drill the pin holes ({format_size(pins['diameter_mm'], unit)}) square, stack all dry on pins"
+        )
+    told += [
+        f"Glue {one['lower_layer']} to {one['upper_layer']} ({amount('glue_g', one['glue_g'], unit)})"
+        for one in (summary["glue"] or {}).get("contacts", [])
+    ]
+    told += [
+        f"Saw or rout the pocket for {kit['name']}: {kit['method']}" for kit in summary["recess_kits"] or []
+    ]
+    sanding = summary["sanding"] or {}
+    if sanding:
+        straightedge = format_length(sanding["straightedge_mm"], unit)
+        told.append("Guide coat, then sand the panels with a long block to the templates and gauges")
+        for one in sanding["blocks"]:
+            radius = format_length(one["radius_mm"], unit)
+            told.append(f"Block {one['number']}: sand {', '.join(one['edges'])} to R {radius}")
+        told.append(f"Look for light under a straightedge of {straightedge}")
+    if summary["fit_list"]:
+        told.append("Fill in the fit list and compare before any cloth is cut")
+    for ply in (summary["schedule"] or {}).get("plies", []):
+        told.append(f"Ply {ply['number']}, {ply['name']}: {ply['cloth']} on {', '.join(ply['places'])}")
+    return told
+
+
+def cover(summary: Mapping[str, Any], drawings: Mapping[str, Drawing], *, path: str) -> Drawing:
+    """Return the cover: a view of the layers' contours, and the sizes.
+
+    Parameters
+    ----------
+    summary : mapping
+        As in summary.json.
+    drawings : mapping of str to Drawing
+        By path in the folder, those of the layers among them.
+    path : str
+        Of the drawing that is returned.
+
+    Returns
+    -------
+    Drawing
+        In mm on the page, its upper left corner at the origin.
+    """
+    unit, solid = summary["display_unit"], summary["solid"]
+    volume = amount("volume_m3", solid["volume_m3"], unit)
+    area = amount("area_m2", solid["area_m2"], unit)
+    title = f"{summary['recipe']['title']}: shop pack"
+    builder = DrawingBuilder(path=path, title=title, display_unit=unit)
+    builder.write(Label(text=title, at=(0.0, -6.0), height=6.0))
+    y = -12.0
+    contours = _contours(summary["layers"] or [], drawings)
+    if contours:
+        box = box_around([path_bounds(one) for one in contours])
+        scale = max((box[2] - box[0]) / _VIEW[0], (box[3] - box[1]) / _VIEW[1])
+        move = np.array((20.0 - box[0] / scale, y - box[3] / scale))
+        builder.draw(
+            Path(points=one.points / scale + move, bulges=one.bulges, is_closed=True, dxf_layer=one.dxf_layer)
+            for one in contours
+        )
+        y -= (box[3] - box[1]) / scale + 6.0
+        builder.write(
+            Label(text="The layers seen from above at a slant, not to scale", at=(0.0, y), height=LETTER)
+        )
+        y -= ROW
+    sizes = [
+        format_length(high - low, unit)
+        for low, high in zip(solid["bounds_mm"]["from"], solid["bounds_mm"]["to"], strict=True)
+    ]
+    rows = [
+        f"{sizes[0]} long, {sizes[1]} wide, {sizes[2]} high; {volume}, surface {area}",
+        f"{counted(len(summary['layers'] or []), 'layer')}, {counted(len(summary['pieces'] or []), 'piece')}",
+        f"All figures in {unit}. A page shows its part to the scale in its title, and a bar of true length. "
+        "What is to be cut is laid out by the figures, never by measuring the page.",
+        "Lines across a part are named A, B, C; its table gives their places and what they cross.",
+    ]
+    for row in rows:
+        for text in wrapped(row, _WIDTH, 3.0):
+            y -= 5.0
+            builder.write(Label(text=text, at=(0.0, y), height=3.0))
+    return builder.drawing()
+
+
+def _contours(layers: Sequence[Mapping[str, Any]], drawings: Mapping[str, Drawing]) -> list[Path]:
+    """Return the outlines of layers at their places in the plug, in an isometric view at full size."""
+    step = max(1, -(-len(layers) // _CONTOURS))
+    found = []
+    for layer in layers[::step]:
+        drawing = drawings.get(f"layers/layer-{layer['name'][1:]}")
+        for one in () if drawing is None else drawing.paths:
+            if one.dxf_layer not in (FINAL_LOWER, FINAL_UPPER):
+                continue
+            at = layer["from_mm"] if one.dxf_layer == FINAL_LOWER else layer["to_mm"]
+            flat = flat_points(one, tolerance=0.5)[:-1]
+            plane, axis = {"z": ((0, 1), 2), "x": ((1, 2), 0), "y": ((0, 2), 1)}[layer["axis"]]
+            points = np.zeros((len(flat), 3))
+            points[:, plane[0]], points[:, plane[1]], points[:, axis] = flat[:, 0], flat[:, 1], at
+            x, y, z = points.T
+            seen = np.column_stack(((x + y) * np.cos(_SLANT), z + (x - y) * np.sin(_SLANT)))
+            found.append(
+                Path(points=seen, bulges=np.zeros(len(seen)), is_closed=True, dxf_layer=one.dxf_layer)
+            )
+    return found
+
+
+def section_page(section: Section, *, path: str) -> list[Drawing]:
+    """Return a heading with its rows, on as many drawings as it takes.
+
+    Parameters
+    ----------
+    section : tuple of str and list of str
+    path : str
+        Of the drawings that are returned, before their number.
+
+    Returns
+    -------
+    list of Drawing
+        In mm on the page, their upper left corners at the origin.
+    """
+    head, rows = section
+    texts = [
+        (text, 0.0 if k == 0 else 5.0) for row in rows for k, text in enumerate(wrapped(row, _WIDTH - 5.0))
+    ]
+    found = []
+    for begin in range(0, len(texts), _COLUMN):
+        more = " (continued)" if begin else ""
+        builder = DrawingBuilder(path=f"{path}-{begin}", title=head)
+        builder.write(Label(text=head + more, at=(0.0, -_HEAD), height=_HEAD))
+        for k, (text, x) in enumerate(texts[begin : begin + _COLUMN]):
+            builder.write(Label(text=text, at=(x, -_HEAD - 3.0 - (k + 1) * ROW), height=LETTER))
+        found.append(builder.drawing())
+    return found
+
+
+def fit_pages(summary: Mapping[str, Any], *, path: str) -> list[Drawing]:
+    """Return the fit list to fill in, on as many drawings as it takes.
+
+    Parameters
+    ----------
+    summary : mapping
+        As in summary.json.
+    path : str
+        Of the drawings that are returned, before their number.
+
+    Returns
+    -------
+    list of Drawing
+        In mm on the page; none without a fit list.
+    """
+    unit, rows = summary["display_unit"], summary["fit_list"] or []
+    found = []
+    for begin in range(0, len(rows), _COLUMN):
+        builder = DrawingBuilder(path=f"{path}-{begin}", title="Fit list")
+        head = f"Fit list, {unit}" + (" (continued)" if begin else "")
+        builder.write(Label(text=head, at=(0.0, -_HEAD), height=_HEAD))
+        told = [["row", "what", "where", "foam", "measured", "finished", "measured"]]
+        for row in rows[begin : begin + _COLUMN]:
+            figures = [
+                "" if row[key] is None else figure(row[key], unit) for key in ("foam_mm", "finished_mm")
+            ]
+            foam, finished = figures
+            told.append([str(row["number"]), row["what"], row["place"], foam, "______", finished, "______"])
+        table(builder, told, -_HEAD - 2.0, _WIDTH)
+        found.append(builder.drawing())
+    return found

@@ -1,0 +1,161 @@
+"""The shop pack: figures that lay a part out, pages bounded, words that do not touch, vertices read back."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import cache
+from pathlib import Path as FilePath
+
+import numpy as np
+import pypdf
+import pytest
+import shapely
+from reportlab.pdfbase import pdfmetrics
+
+from plugs.drafting.drawing import Drawing, Label, Path, path_bounds
+from plugs.drawings import edge_drawings, layer_drawings, sheet_drawings, template_drawings
+from plugs.ground.paper import paper_of
+from plugs.pack.offsets import crossings, is_mirrored, lines_across, shape_of
+from plugs.pack.pack import PackJob, pack_pages, pack_pdf, parts_of
+from plugs.pack.scaled import Scaled, scaled_page
+from plugs.paper.pdf import CAPITAL_RATIO, POINT_PER_MM
+from plugs.work import opened, work_out
+from tests.reference.pdf_walk import opened as read
+from tests.reference.pdf_walk import strokes, texts
+
+RECIPES = FilePath(__file__).resolve().parents[2] / "recipes"
+DEMOS = {"sidecar_tail": 36, "bonnet_scoop": 22}
+"""How many pages of the pack a demo takes at most."""
+
+
+@cache
+def job_of(recipe: str) -> PackJob:
+    """Return what the pack of a demo is made of, but for its laminate, which takes longest."""
+    work = work_out(replace(opened(RECIPES / f"{recipe}.py", {}).plug, schedule=None))
+    drawings: dict[str, Drawing] = {}
+    for make in (layer_drawings, template_drawings, edge_drawings, sheet_drawings):
+        drawings |= make(work)
+    stations = tuple(station.x for station in work.plug.stations)
+    return PackJob(
+        summary=work.summary, drawings=drawings, stations=stations, paper=paper_of(work.plug.paper)
+    )
+
+
+def disc(radius: float) -> Drawing:
+    """Return a circle about the origin with a square hole, as a layer is drawn."""
+    rim = Path(points=[(-radius, 0.0), (radius, 0.0)], bulges=np.ones(2), is_closed=True, dxf_layer="ROUGH")
+    corners = [(-20.0, -10.0), (20.0, -10.0), (20.0, 10.0), (-20.0, 10.0)]
+    hole = Path(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer="ROUGH")
+    return Drawing(path="layers/layer-01", title="disc", paths=(rim, hole), labels=())
+
+
+def test_half_breadths_are_those_of_the_circle() -> None:
+    """At x the half-breadth is the root of r2 - x2 (closed form); a hole is left out; ends are narrow."""
+    shape = shape_of(disc(300.0), "ROUGH")
+    places = lines_across(shape, 0, [0.0, 123.0, 999.0])
+    assert {0.0, 123.0} <= set(places) and max(places) < 300.0
+    spans = crossings(shape, 0, places)
+    assert is_mirrored(spans)
+    for x, row in zip(places, spans, strict=True):
+        half = np.sqrt(300.0**2 - x**2)
+        assert row[-1][1] == pytest.approx(half, abs=0.05 if abs(x) < 299.0 else 1.0)
+        if abs(x) < 20.0:
+            assert np.array(row) == pytest.approx(np.array([(-half, -10.0), (10.0, half)]), abs=0.05)
+    turned = np.array(crossings(shape, 1, [5.0])[0])
+    assert turned == pytest.approx(np.array([(-299.96, -20.0), (20.0, 299.96)]), abs=0.05)
+
+
+def test_a_page_says_the_figures_and_shows_the_part_to_scale() -> None:
+    """The table has the half-breadth at a station; the drawing's points times its scale are the part's."""
+    part = Scaled(
+        drawing=disc(300.0),
+        title="Layer L01",
+        along=0,
+        named=(("station 2", 180.0),),
+        axes=("x", "y"),
+        points=(("P1-1", 100.0, -50.0),),
+    )
+    page = scaled_page(part, (194.0, 267.0), "mm", path="p")
+    words = [label.text for label in page.labels]
+    assert "station 2" in words and "240" in words, "root of 300 x 300 - 180 x 180"
+    (title,) = [text for text in words if text.startswith("Layer L01")]
+    scale = float(title.rpartition(" ")[2])
+    rim = next(path for path in page.paths if path.dxf_layer == "ROUGH")
+    assert np.ptp(rim.points, axis=0)[0] * scale == pytest.approx(600.0, abs=1e-6)
+    assert {"P1-1:", "x 100", "y -50"} <= set(words)
+    assert words.count("600 mm") == 2, "both overall dimensions"
+
+
+def test_vertices_read_back_from_the_pack_are_those_of_the_drawings() -> None:
+    """Points of the saw line of each layer on its page, times the scale, within 0.05 mm of the drawing's."""
+    job = job_of("bonnet_scoop")
+    pdf, n_pages = pack_pdf(job)
+    reader = read(pdf)
+    assert len(pypdf.PdfReader(io.BytesIO(pdf)).pages) == n_pages
+    walked = [(texts(page), [s.points for s in strokes(reader, page)]) for page in reader.pages]
+    found = 0
+    for part in (part for part in parts_of(job) if part.title.startswith("Layer ")):
+        rims = [path for path in part.drawing.paths if path.dxf_layer == "ROUGH"]
+        (page,) = [one for one in walked if any(text.startswith(f"{part.title},") for text, _ in one[0])]
+        title = next(text for text, _ in page[0] if text.startswith(f"{part.title},"))
+        scale = 1.0 if title.endswith("full size") else float(title.rpartition(" ")[2])
+        for rim in (rim for rim in rims if not rim.bulges.any()):
+            size = np.ptp(rim.points, axis=0)
+            near = [p for p in page[1] if len(p) == len(rim.points) + 1
+                    and np.abs(np.ptp(p, axis=0) * scale - size).max() < 0.05]  # fmt: skip
+            assert near, part.title
+            there = (near[0][:-1] - near[0][0]) * scale
+            assert np.abs(there - (rim.points - rim.points[0])).max() < 0.05
+            found += 1
+        found += sum(bool(rim.bulges.any()) for rim in rims)
+    assert found >= 11
+
+
+@pytest.mark.parametrize("recipe", sorted(DEMOS))
+def test_pages_are_few_and_words_touch_no_words(recipe: str) -> None:
+    """Bounded, by the true widths of the letters no two words on a page meet, and all lie on it."""
+    sheets, _, plan = pack_pages(job_of(recipe))
+    assert 10 <= len(sheets) + len(plan.pages) <= DEMOS[recipe] <= 60
+    pack_pdf(job_of(recipe))  # registers the face
+    for number, sheet in enumerate(sheets, start=1):
+        labels = list(sheet.drawing.labels)
+        boxes = [box_of(label) for label in labels]
+        page = shapely.box(0.0, 0.0, *sheet.size)
+        for label, box in zip(labels, boxes, strict=True):
+            assert page.contains(box), (number, label.text)
+        tree = shapely.STRtree(boxes)
+        for i, j in tree.query(boxes, predicate="intersects").T:
+            if i < j:
+                assert boxes[i].intersection(boxes[j]).area < 0.05, (number, labels[i].text, labels[j].text)
+
+
+def box_of(label: Label) -> shapely.Geometry:
+    """Return the box of a label's capitals by the widths of the face."""
+    size = label.height / CAPITAL_RATIO
+    width = pdfmetrics.stringWidth(label.text, "plugs-upright", size * POINT_PER_MM) / POINT_PER_MM
+    x, y = label.at
+    if label.align == "centre":
+        return shapely.box(x - width / 2.0, y - label.height / 2.0, x + width / 2.0, y + label.height / 2.0)
+    return shapely.box(x, y, x + width, y + label.height)
+
+
+def test_no_word_of_a_drawing_is_dropped() -> None:
+    """What the drawing of a layer says under its part, but for its bar and arrow, is on its page in full."""
+    parts = list(parts_of(job_of("bonnet_scoop")))
+    for part in parts:
+        page = scaled_page(part, (194.0, 267.0), "mm", path="p")
+        told = " ".join(label.text for label in page.labels)
+        assert all(text in told for text in _notes(part.drawing)), part.title
+    assert len(list(_notes(parts[0].drawing))) > 3
+
+
+def _notes(drawing: Drawing) -> Iterator[str]:
+    """Yield the rows of words under a part after the plug's name, but for those at its bar and its arrow."""
+    foot = min(path_bounds(path)[1] for path in drawing.paths if path.dxf_layer != "LABELS")
+    unsaid = ("100 mm", "4 in", "UP", "FORWARD", "FORWARD IS INTO THE PAGE")
+    rows = [
+        one.text for one in drawing.labels if one.align == "left" and one.at[1] < foot and one.height == 5.0
+    ]
+    yield from [text for text in rows if text not in unsaid][1:]
