@@ -116,7 +116,7 @@ def finding_of(flat: Flat) -> Finding | None:
         severity="mind",
         where=flat.patch.name,
         message="the pattern folds over itself when it is laid flat",
-        remedy=f"split the zone {flat.patch.name!r} in 2 or more, or give it a dart",
+        remedy="split the zone in 2 or more, or give it a dart",
     )
 
 

@@ -191,7 +191,7 @@ def _no_piece(flat: Flat) -> Finding:
         severity="mind",
         where=flat.patch.name,
         message="its pattern folds up so that no piece of cloth can be drawn",
-        remedy=f"split the zone {flat.patch.name!r} in 2 or more, such as floor and wall, or give it darts",
+        remedy="split the zone in 2 or more, such as floor and wall, or give it darts",
     )
 
 
@@ -205,7 +205,7 @@ def _overlap_of(flat: Flat, edge: PatchEdge) -> Finding | None:
         severity="mind",
         where=flat.patch.name,
         message=f"the pattern lies over itself, laid flat, on {twice / 100.0:.1f} cm2",
-        remedy=f"split the zone {flat.patch.name!r} in 2 where it overlaps",
+        remedy="split the zone in 2 where it overlaps",
     )
 
 

@@ -102,7 +102,7 @@ def _told(
         remedies = remedies_for(asked.surface, net)
         return net, remedies, drape_findings(net, remedies, zone, unit)
     place = _place(middle_of(asked.surface) if asked.start is None else np.asarray(asked.start), unit)
-    remedy = f"split the zone {zone!r} in 2 where it narrows or bends, or give it another start"
+    remedy = "split the zone in 2 where it narrows or bends, or give it another start"
     told = Finding(
         code="cloth-not-draped", severity="mind", where=zone,
         message=f"no net of threads can be laid on it from {place}: {net.reason}",

@@ -86,7 +86,7 @@ def by_numbers(text: str) -> list[object]:
     list of object
         Texts and whole numbers in turn.
     """
-    return [int(part) if part.isdigit() else part for part in re.split(r"([0-9]+)", text)]
+    return [int(part) if part.isdigit() else part for part in re.split(r"([0-9]+)", text.replace("'", ""))]
 
 
 def _bare(text: str) -> str:

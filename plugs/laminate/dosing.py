@@ -145,9 +145,7 @@ def _fixed_dose(resin: Resin, hardener: Hardener) -> Dose:
     """Return the dose of a fixed ratio, by mass if that is known, else by volume."""
     heavier = hardener.density_kg_m3 / resin.density_kg_m3
     percent = by_volume = None
-    source = (
-        f"no ratio is known: read it off the sheet of {resin.name}, and give ratio_by_mass or ratio_by_volume"
-    )
+    source = "no mixing ratio is known"
     if resin.ratio_by_volume is not None:
         by_volume = 100.0 * resin.ratio_by_volume[1] / resin.ratio_by_volume[0]
         percent, source = by_volume * heavier, "the resin's ratio by volume, and both densities"
@@ -164,7 +162,7 @@ def _from_table(resin: Resin, temperature_c: float) -> tuple[float | None, str]:
     """Return a dose read between the rows of the resin's own table, or why there is none."""
     rows = sorted(resin.doses.items())
     if not rows:
-        return None, f"no dose is known: read it off the sheet of {resin.name} for {temperature_c:g} C"
+        return None, f"no dose of hardener is known for {temperature_c:g} C"
     if not rows[0][0] <= temperature_c <= rows[-1][0]:
         span = f"{rows[0][0]:g} to {rows[-1][0]:g} C" if len(rows) > 1 else f"{rows[0][0]:g} C alone"
         return None, f"the doses of {resin.name} hold for {span}, not for {temperature_c:g} C"

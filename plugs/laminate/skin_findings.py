@@ -118,7 +118,7 @@ def edge_findings(
             continue
         over = filler + max((layup.laminates[p].thickness for p in edge.between), default=0.0)
         least = as_length(round(verdict.least_radius, 1), "g", "size")
-        wants = f"{verdict.cloth} wants {least} ({verdict.source})"
+        wants = f"{verdict.cloth} wants {least} ({verdict.source.removeprefix('secondary: ')})"
         if edge.is_inside:
             drawn = _rounded_up(verdict.least_radius + (-over if edge.lost is None else edge.lost))
             grams = 1e-6 * verdict.fillet_mm3 * filler_kg_m3

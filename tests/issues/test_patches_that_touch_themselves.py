@@ -223,7 +223,7 @@ def test_zone_without_a_net_is_told_of(monkeypatch: pytest.MonkeyPatch) -> None:
     assert net is None and remedies is None
     assert (told.code, told.severity, told.where) == ("cloth-not-draped", "mind", "fin")
     assert "takes cells of" in told.message and "x = " in told.message
-    assert "split the zone 'fin'" in told.remedy
+    assert "split the zone in 2" in told.remedy
     upright = Asked(surface=fin, where="fin", cell=5.0, start=(90.0, 2.0, 0.0), warp=(0.0, 0.0, 1.0))
     ((_, _, (square,)),) = nets_on([upright])
     assert "faces that way" in square.message and "in the surface" in square.remedy

@@ -79,3 +79,4 @@ def test_names_that_nothing_else_has() -> None:
     """Also where a name is already the second of another."""
     assert apart(["a", "a 2", "a", "a"]) == ["a", "a 2", "a 3", "a 4"]
     assert sorted(["L10", "L9", "L1"], key=by_numbers) == ["L1", "L9", "L10"]
+    assert sorted(["of 'a 2'", "of 'a'"], key=by_numbers) == ["of 'a'", "of 'a 2'"]
