@@ -164,7 +164,8 @@ def _flanged(places: SurfaceRegions, name: str, width: float, bare: Sequence[str
         far = _far_from(rim, points, own, width, far)
         edges, number = edges_of(own)
         length = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
-        is_near = (np.abs(far[edges] - width) < length[:, None]).any(axis=1) & (length > 0.2 * width)
+        # no place of an edge is nearer to the rim, or farther, than half of its length beyond its ends' mean
+        is_near = (np.abs(far[edges].mean(axis=1) - width) < 0.5 * length) & (length > 0.2 * width)
         is_near &= np.bincount(number.ravel(), minlength=len(edges)) == 2
         split = split_edges(points, own, np.where(is_near, 0.5, np.nan), np.zeros(own.shape))
         points, own = split.vertices, split.triangles

@@ -7,6 +7,7 @@ import pytest
 
 from plugs.body.body import make_solid
 from plugs.body.mating import Mating, make_cut
+from plugs.cloth.flatten import flatten
 from plugs.cloth.regions import surface_regions, with_flanges
 from plugs.cloth.zone_words import Zone
 from plugs.cloth.zones import FREE, all_zones, members, zoned
@@ -123,6 +124,23 @@ def test_flange_is_a_strip_along_the_mating_face() -> None:
     surface = zoned(solid, bare=("floor",))
     assert "joint flange" in [z.name for z in surface.zones]
     assert "joint" not in [z.name for z in surface.zones]
+
+
+def test_the_flange_of_a_round_joint_is_that_of_it_unrolled() -> None:
+    """A joint on a cylinder of radius 400: its strip lies at 25 along the arc, in the triangles it needs."""
+    loft = checked_loft(box_plan(500.0, 300.0, 200.0))
+    turn = np.linspace(-0.5, 0.5, 401)
+    contour = np.stack([400.0 * np.cos(turn) - 350.0, 400.0 * np.sin(turn)], axis=1)
+    item = Mating(view="plan", cuts="front", contour=contour, flange_width=25.0, name="joint")
+    cut = make_cut(item, "mating[0]", np.array([0.0, -150.0, 0.0]), np.array([500.0, 150.0, 200.0]))
+    solid = make_solid(loft, (), (), 0.02, (cut,))
+    (patch,) = [one for one in zoned(solid, bare=("floor",)).patches if one.name == "joint flange"]
+    breadth = 2.0 * 400.0 * np.arcsin(150.0 / 400.0)
+    assert patch.area_mm2 == pytest.approx(breadth * 200.0 - (breadth - 50.0) * 175.0, rel=5e-4)
+    flat = flatten(patch)
+    assert np.ptp(flat.points, axis=0) == pytest.approx([200.0, breadth], abs=0.05)
+    assert (flat.stretch_min, flat.stretch_max) == pytest.approx((1.0, 1.0), abs=1e-4)
+    assert len(patch.triangles) < 2000
 
 
 def test_patches_know_what_lies_beyond_their_edges() -> None:
