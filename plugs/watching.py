@@ -32,7 +32,7 @@ BOOK: Final = "html"
 SLOW: Final = "step"
 """The kind of file that takes as long as all others together."""
 
-PERIOD_S: Final = 0.05
+PERIOD_S: Final = 0.02
 """Time between two looks at the files."""
 
 _COARSE_TICK_S: Final = 2.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from heapq import heappop, heappush
 from typing import Final
 
 import numpy as np
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import promise
 from plugs.ground.records import record
-from plugs.mesh.triangles import areas, edges_of, hinges_of
+from plugs.mesh.triangles import areas, edges_of, hinges_of, side_lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -44,14 +45,18 @@ def unroll(vertices: Array, triangles: Indices) -> Unrolled:
     Returns
     -------
     Unrolled
-        Each triangle is laid against one that lies already, in the order of a search in breadth from
-        the largest; where the surface is not developable, ways round do not meet, and the strain tells.
+        Each triangle is laid against one that lies already, from the largest on by the longest edges between
+        them; where the surface is not developable, ways round do not meet, and the strain tells.
+
+    References
+    ----------
+    A tree of the longest edges: Prim, 1957 (from memory).
     """
     shape, area = flat_triangles(vertices, triangles)
     corners = triangles.tolist()
     local = (shape[..., 0] + 1j * shape[..., 1]).tolist()
     points, is_laid = [0j] * len(vertices), [False] * len(vertices)
-    order = _order(triangles, area)
+    order = _order(vertices, triangles, area)
     for corner, spot in zip(corners[order[0]], local[order[0]], strict=True):
         points[corner], is_laid[corner] = spot, True
     for this in order[1:]:
@@ -103,26 +108,27 @@ def flat_triangles(vertices: Array, triangles: Indices) -> tuple[Array, Array]:
     return flat, area
 
 
-def _order(triangles: Indices, area: Array) -> list[int]:
-    """Return the order in which triangles are laid: each hangs together with one before it.
+def _order(vertices: Array, triangles: Indices, area: Array) -> list[int]:
+    """Return the order in which triangles are laid: each by its longest edge to those before it.
 
-    Of its neighbours those with higher numbers come first.
+    What is laid by a short edge is turned by what that is off, however far it reaches.
     """
     one, two = hinges_of(triangles)
     count = len(triangles)
     beside = np.full(triangles.size, -1, dtype=np.int64)
     beside[one], beside[two] = two // 3, one // 3
-    rank = np.where(beside > np.repeat(np.arange(count), 3), beside, beside + count)
-    near = np.sort(np.where(beside < 0, 2 * count, rank).reshape(-1, 3), axis=1) % count
-    has = (beside.reshape(-1, 3) >= 0).sum(axis=1).tolist()
-    found = [int(np.argmax(area))]
+    near, length = beside.reshape(-1, 3).tolist(), side_lengths(vertices[triangles]).tolist()
+    found: list[int] = []
     is_found = [False] * count
-    is_found[found[0]] = True
-    neighbours = near.tolist()
-    for here in found:
-        for other in neighbours[here][: has[here]]:
-            if not is_found[other]:
-                is_found[other] = True
-                found.append(other)
+    waiting = [(0.0, int(np.argmax(area)))]
+    while waiting:
+        _, here = heappop(waiting)
+        if is_found[here]:
+            continue
+        is_found[here] = True
+        found.append(here)
+        for other, shared in zip(near[here], length[here], strict=True):
+            if other >= 0 and not is_found[other]:
+                heappush(waiting, (-shared, other))
     promise(len(found) == count, "the patch is in one piece")
     return found

@@ -64,6 +64,17 @@ def test_a_thickness_of_the_recipes_own_is_kept_and_compared(tmp_path: Path) -> 
     assert {"deck", "side", "aft"} <= found
 
 
+def test_the_flange_is_laid_exactly_and_takes_no_net() -> None:
+    """The tub's side bends one way: slivers along its line do not add up to strain, and no weave shears."""
+    work = tail()
+    assert work.cloth is not None and work.drape is not None
+    (flange,) = [one for one in work.cloth.patterns.flats if one.patch.name == "joint with the tub flange"]
+    assert flange.is_exact
+    assert flange.largest_strain < 5e-4
+    assert len(flange.patch.triangles) < 10_000
+    assert "joint with the tub flange" not in [net.name for net in work.drape.laid]
+
+
 def test_zones_cover_what_is_not_bare() -> None:
     """Area of the patches is that of the foam, less the floor, the front and the joint beside its flange."""
     work, made = tail(), laid()
