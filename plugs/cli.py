@@ -1,4 +1,4 @@
-"""The command line: build, check, watch, cut, changed, new."""
+"""The command line: build, check, watch, cut, changed, compare, new."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NoReturn, cast
 
 from plugs import __version__
+from plugs.comparing.options import add_changes, add_options
 from plugs.files.folder import SUMMARY, drop_build, recover_all
 from plugs.files.kinds import KINDS, QUICK
 from plugs.ground import streams
@@ -135,7 +136,10 @@ def _parser() -> _Parser:
     parser = _Parser(prog="plugs", description="From a recipe to foam that can be cut.", allow_abbrev=False)
     parser.add_argument("--version", action="version", version=f"plugs {__version__}")
     commands = parser.add_subparsers(
-        dest="command", required=True, metavar="build|check|watch|cut|changed|new", parser_class=_Parser
+        dest="command",
+        required=True,
+        metavar="build|check|watch|cut|changed|compare|new",
+        parser_class=_Parser,
     )
     for name, words in (
         ("build", "build a recipe and write its folder"),
@@ -144,14 +148,7 @@ def _parser() -> _Parser:
     ):
         command = commands.add_parser(name, help=words, description=words, allow_abbrev=False)
         command.add_argument("recipe", type=Path, help="the recipe file, such as recipes/sidecar_tail.py")
-        command.add_argument(
-            "--set",
-            action="append",
-            default=[],
-            metavar="NAME=VALUE",
-            dest="changes",
-            help='change a parameter: width=450, "width=3/4 in"; may be repeated',
-        )
+        add_changes(command)
         command.add_argument("--notes", action="store_true", help="tell the notes too, not only their number")
         if name == "watch":
             command.add_argument(
@@ -179,6 +176,16 @@ def _parser() -> _Parser:
                 metavar="SECONDS",
                 help="search so long for fewer sheets, and keep what is found beside the recipe",
             )
+    _add_afterwards(commands)
+    words = "write a starter recipe, or a machine's record"
+    command = commands.add_parser("new", help=words, description=words, allow_abbrev=False)
+    command.add_argument("name", help="its name, such as tank_cover")
+    command.add_argument("--machine", action="store_true", help="write a wire cutter's record instead")
+    return parser
+
+
+def _add_afterwards(commands: Any) -> None:
+    """Add the commands for when foam has been cut."""
     words = "mark a build as the one that foam was cut from: later ones tell what changed against it"
     command = commands.add_parser("cut", help=words, description=words, allow_abbrev=False)
     command.add_argument("recipe", type=Path, help="the recipe file")
@@ -189,11 +196,9 @@ def _parser() -> _Parser:
     command.add_argument("old", type=Path, help="folder of the build that foam was cut from")
     command.add_argument("new", type=Path, help="folder of the other")
     command.add_argument("--csv", action="store_true", help="tell it as the table that a build writes")
-    words = "write a starter recipe, or a machine's record"
-    command = commands.add_parser("new", help=words, description=words, allow_abbrev=False)
-    command.add_argument("name", help="its name, such as tank_cover")
-    command.add_argument("--machine", action="store_true", help="write a wire cutter's record instead")
-    return parser
+    words = "compare what was measured on the real thing with the plug"
+    command = commands.add_parser("compare", help=words, description=words, allow_abbrev=False)
+    add_options(command)
 
 
 def _add_kinds(command: argparse.ArgumentParser) -> None:
@@ -498,6 +503,21 @@ def _changed(options: argparse.Namespace) -> int:
     return _BUILT
 
 
+def _compare(options: argparse.Namespace) -> int:
+    """Compare what was measured on the real thing with the plug."""
+    changes = _changes(options)
+    from plugs.book.compared import told_and_written
+    from plugs.work import opened
+
+    try:
+        rows = told_and_written(opened(options.recipe, changes, say=_say), options)
+    finally:
+        _say("")
+    _tell("\n".join(rows))
+    return _BUILT
+
+
 _COMMANDS: Final = {
     "new": _new, "check": _check, "build": _build, "watch": _watch, "cut": _cut, "changed": _changed,
+    "compare": _compare,
 }  # fmt: skip

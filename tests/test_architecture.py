@@ -23,7 +23,7 @@ ROOMS = (
     "ground", "tables", "lines", "mesh", "skin", "recesses", "kernel", "body", "measure", "foam",
     "nesting", "templates", "wire", "routing", "sanding", "laminate", "drape", "cloth", "drafting",
     "subjects", "paper", "pack", "pictures", "files", "recipe", "stages", "changes", "terminal", "summary",
-    "book",
+    "comparing", "book",
 )  # fmt: skip
 """The rooms in order: a module imports from its own room and from those before it."""
 
@@ -56,7 +56,8 @@ LATE = ("cadquery", "OCP", "ezdxf", "reportlab", "PIL")
 """Libraries imported inside functions only."""
 
 LIGHT = (
-    "plugs", "plugs.cli", "plugs.files.folder", "plugs.files.kinds", "plugs.files.names",
+    "plugs", "plugs.cli", "plugs.comparing.options", "plugs.files.folder", "plugs.files.kinds",
+    "plugs.files.names",
     "plugs.ground.checking", "plugs.ground.errors", "plugs.ground.limits", "plugs.ground.paper",
     "plugs.ground.records", "plugs.ground.streams", "plugs.ground.tolerances", "plugs.ground.twins",
     "plugs.ground.units", "plugs.ground.workers", "plugs.lines.offsets", "plugs.lines.section",

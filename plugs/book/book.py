@@ -77,16 +77,36 @@ def book_html(
     written = [(name, head, body) for name, head, write in SECTIONS if (body := write(source))]
     contents = el("ol", *(el("li", el("a", head, href=f"#{name}")) for name, head, _ in written))
     chapters = [el("section", el("h2", head), body, id=name) for name, head, body in written]
-    body = el(
-        "body",
+    return page_html(
+        f"{source.title}, build book",
+        _key(summary),
+        scene,
         el("a", "To the work", href="#about", class_="skip"),
         el("header", el("p", "Build book", class_="lead"), el("h1", source.title), _progress()),
         el("nav", contents, aria_label="Contents"),
         el("main", *chapters),
-        _footer(),
-        _scripts(scene),
     )
-    page = el("html", _head(source.title), body, lang="en", data_book=_key(summary))
+
+
+def page_html(title: str, key: str, scene: BookScene, *content: Html) -> str:
+    """Return a page of the book's kind, with its style, its programs and what it shows in three dimensions.
+
+    Parameters
+    ----------
+    title : str
+    key : str
+        Under which a browser keeps what was ticked and turned.
+    scene : BookScene
+    content : Html
+        What stands in it.
+
+    Returns
+    -------
+    str
+        An HTML document of its own.
+    """
+    body = el("body", *content, _footer(), _scripts(scene))
+    page = el("html", _head(title), body, lang="en", data_book=key)
     return f"<!DOCTYPE html>\n{page}\n"
 
 
@@ -132,7 +152,7 @@ def _head(title: str) -> Html:
         el("meta", name="viewport", content="width=device-width, initial-scale=1"),
         el("meta", name="color-scheme", content="light dark"),
         el("link", rel="icon", href="data:,"),
-        el("title", f"{title}, build book"),
+        el("title", title),
         el("style", Html(_web("book.css"))),
     )
 

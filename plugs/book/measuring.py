@@ -53,10 +53,13 @@ def measuring(source: BookSource) -> Html:
             if row["what"] == what
         ]
         tables.append(table(caption, heads, told))
-    words = (
+    recipe = source.summary["recipe"]
+    words = [
         "What a person with a tape measures on the plug, and again on the part. The baseline is z = 0 of the "
-        "recipe, station 0 is x = 0. The same table, to write into: ",
+        "recipe, station 0 is x = 0. Write what you find into ",
         el("code", "templates/fit-list.csv"),
-        ".",
-    )
+        ", leave empty what you did not measure, and have it compared: ",
+        el("code", f"python -m plugs compare {recipe['file'] or recipe['name']} fit-list.csv"),
+        ". It says where to take off, and where to fill.",
+    ]
     return joined([el("p", *words), *tables])

@@ -51,6 +51,8 @@ class SceneMesh:
         Ends of the edges that are drawn.
     apart : tuple of 3 float, mm
         Where it moves to, from its place, when the layers are drawn apart.
+    tints : (m,) uint8 or None, dimensionless
+        Number of each triangle's colour in the scene's palette; None for the colour of its group.
     """
 
     name: str
@@ -59,6 +61,7 @@ class SceneMesh:
     triangles: NDArray[np.uint32]
     edges: NDArray[np.uint32]
     apart: tuple[float, float, float]
+    tints: NDArray[np.uint8] | None = None
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,12 +97,15 @@ class BookScene:
         That the layers lie square to.
     ways : tuple of WireWay
         In the order of cutting; none without a wire cutter.
+    palette : tuple of str
+        Colours of triangles, ``"#rrggbb"``; none where every body has its own.
     """
 
     meshes: tuple[SceneMesh, ...]
     views: tuple[View, View, View]
     axis: str
     ways: tuple[WireWay, ...] = ()
+    palette: tuple[str, ...] = ()
 
 
 def make_book_scene(
@@ -257,6 +263,7 @@ def scene_json(scene: BookScene) -> str:
                 "edges": _base64(one.edges.astype(number)),
                 "bits": 8 * int(number[-1]),
             }
+            | ({} if one.tints is None else {"tints": _base64(one.tints)})
         )
     whole = {
         "low": np.round(low, LENGTH.table).tolist(),
@@ -264,6 +271,8 @@ def scene_json(scene: BookScene) -> str:
         "axis": scene.axis,
         "meshes": rows,
     }
+    if scene.palette:
+        whole["palette"] = list(scene.palette)
     if scene.ways:
         whole["ways"] = [
             {

@@ -20,7 +20,7 @@ MOST_FACETS: Final = 400_000
 """A body of 2 m within 0.05 mm of its surface has a tenth of it."""
 
 
-def read_stl(content: bytes, param: str, name: str) -> Array:
+def read_stl(content: bytes, param: str, name: str, *, most: int = MOST_FACETS) -> Array:
     """Return the triangles of an STL file.
 
     Parameters
@@ -31,6 +31,8 @@ def read_stl(content: bytes, param: str, name: str) -> Array:
         Where the recipe gives it.
     name : str
         The file's name.
+    most : int
+        Facets that are read.
 
     Returns
     -------
@@ -50,13 +52,13 @@ def read_stl(content: bytes, param: str, name: str) -> Array:
     count = int.from_bytes(content[80:_HEAD], "little") if len(content) >= _HEAD else 0
     promised = _HEAD + count * _FACET.itemsize
     if count and promised <= len(content):
-        _check_count(count, param, name)
+        _check_count(count, param, name, most)
         facets = np.frombuffer(content, dtype=_FACET, count=count, offset=_HEAD)
         with np.errstate(invalid="ignore"):
             corners = facets["corners"].astype(np.float64)
         return _checked(corners, param, name)
     if content[:512].lstrip().lower().startswith(b"solid") and b"facet" in content[:4096].lower():
-        return _checked(_text_corners(content, param, name), param, name)
+        return _checked(_text_corners(content, param, name, most), param, name)
     inside = max(len(content) - _HEAD, 0) // _FACET.itemsize
     raise PlugError(
         param=param,
@@ -67,22 +69,22 @@ def read_stl(content: bytes, param: str, name: str) -> Array:
     )
 
 
-def _check_count(count: int, param: str, name: str) -> None:
+def _check_count(count: int, param: str, name: str, most: int) -> None:
     """Refuse more facets than a body to fit against needs."""
-    if count > MOST_FACETS:
+    if count > most:
         raise PlugError(
             param=param,
             value=name,
-            reason=f"it has {count} facets; at most {MOST_FACETS} are read",
-            remedy=f"export it with a coarser tolerance, {MOST_FACETS / count:.2g} of its facets, "
+            reason=f"it has {count} facets; at most {most} are read",
+            remedy=f"export it with a coarser tolerance, {most / count:.2g} of its facets, "
             "or only the part that the plug meets",
         )
 
 
-def _text_corners(content: bytes, param: str, name: str) -> Array:
+def _text_corners(content: bytes, param: str, name: str, most: int) -> Array:
     """Return the corners in a text file."""
     facets = len(re.findall(rb"\bendfacet\b", content, re.IGNORECASE))
-    _check_count(facets, param, name)
+    _check_count(facets, param, name, most)
     found = list(_VERTEX.finditer(content))
     if not found or len(found) != 3 * facets:
         raise PlugError(

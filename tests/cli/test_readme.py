@@ -125,7 +125,7 @@ def test_the_table_of_plates_is_the_one_in_use() -> None:
         assert plate.source.startswith(source)
 
 
-@pytest.mark.parametrize("command", ["build", "check", "watch", "cut", "changed", "new"])
+@pytest.mark.parametrize("command", ["build", "check", "watch", "cut", "changed", "compare", "new"])
 def test_every_option_is_documented(plugs: Plugs, command: str) -> None:
     """What help names stands in the README."""
     assert f"python -m plugs {command} " in README

@@ -86,6 +86,12 @@
     const made = new THREE.BufferGeometry();
     made.setAttribute("position", new THREE.BufferAttribute(points, 3));
     made.setAttribute("normal", new THREE.BufferAttribute(normals, 3));
+    if (mesh.tints) { // a colour to each triangle
+      const tints = new Uint8Array(bytes(mesh.tints)), shades = packed.palette.map((text) => new THREE.Color(text));
+      const colours = new Float32Array(points.length);
+      for (let i = 0; i < corners.length; i++) shades[tints[Math.floor(i / 3)]].toArray(colours, 3 * i);
+      made.setAttribute("color", new THREE.BufferAttribute(colours, 3));
+    }
     const lines = new THREE.BufferGeometry();
     lines.setAttribute("position", new THREE.BufferAttribute(laid(numbers(mesh.edges)), 3));
     return [made, lines];
@@ -100,7 +106,7 @@
     const [shape, lines] = geometry(mesh);
     const part = new THREE.Group();
     const skin = new THREE.MeshLambertMaterial({
-      color: colour, polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1,
+      color: mesh.tints ? "#ffffff" : colour, vertexColors: Boolean(mesh.tints), polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1,
     });
     const flesh = new THREE.MeshBasicMaterial({ color: inside, side: THREE.BackSide }); // what a section lays open
     const edge = new THREE.LineBasicMaterial({ color: "#3b3325" });

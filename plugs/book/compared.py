@@ -1,0 +1,167 @@
+"""The page of a comparison: the plug, turnable, coloured by how high and how low it is, and what to do."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from argparse import Namespace
+from pathlib import Path
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.book.book import page_html
+from plugs.book.html import Html, el, joined, pairs_table, table
+from plugs.book.parts import viewer
+from plugs.book.scene import BookScene, SceneMesh
+from plugs.book.source import BookSource
+from plugs.book.views import View, sharp_edges
+from plugs.comparing.colours import BANDS, PALETTE, limit_of, tints_of, with_sign
+from plugs.comparing.comparison import FOAM, Comparison
+from plugs.comparing.order import Words, compared, side_by_side, written
+from plugs.comparing.places import high_or_low
+from plugs.ground.figures import told
+from plugs.ground.units import format_length, parse_length
+from plugs.mesh.named import NamedMesh
+from plugs.pictures.tinted import tinted_png
+from plugs.stages.worked import Worked
+
+
+def told_and_written(work: Worked, options: Namespace) -> list[str]:
+    """Compare, write the comparison into a folder of its own, and return what a person is told.
+
+    Parameters
+    ----------
+    work : Worked
+    options : argparse.Namespace
+        As `plugs.comparing.options` adds them, and the recipe.
+
+    Returns
+    -------
+    list of str
+
+    Raises
+    ------
+    PlugError
+        What was measured cannot be read or laid on the plug, or the folder cannot be written.
+    """
+    home = options.out or Path("exports") / f"{options.recipe.stem}-compared"
+    words = Words(
+        against=options.against,
+        by=options.by,
+        datums=options.datums,
+        lock=tuple(options.lock),
+        unit=options.unit,
+        tolerance=parse_length(options.tolerance, param="--tolerance"),
+    )
+    found = compared(work, options.measured, words)
+    folder = written(found, home, options.measured.stem, comparison_files(found))
+    return [*found.told(), *side_by_side(home), f"written   {folder}"]
+
+
+def comparison_files(found: Comparison) -> dict[str, bytes]:
+    """Return the picture of a comparison, and its page.
+
+    Parameters
+    ----------
+    found : Comparison
+
+    Returns
+    -------
+    dict of str to bytes
+        By their names: PNG, where any points were measured; HTML, one file that works without a network.
+    """
+    limit = limit_of(found)
+    tints = tints_of(found.field, limit)
+    picture = _map(found, tints, limit) if len(found.off) else b""
+    scene = _scene(found, tints)
+    source = BookSource(
+        summary={"recipe": {"title": found.plug_name}, "display_unit": found.unit},
+        drawings={},
+        scene=scene,
+        pictures={"map": picture} if picture else {},
+    )
+    figures = json.dumps(told(found.figures()), sort_keys=True)
+    page = page_html(
+        f"{found.plug_name}, {found.measured.name} compared",
+        f"plugs:{found.plug_name}:{hashlib.sha256(figures.encode()).hexdigest()[:16]}",
+        scene,
+        el("header", el("p", "Comparison", class_="lead"), el("h1", found.plug_name)),
+        el("main", *_sections(found, source, limit, picture)),
+    )
+    return {"comparison.html": page.encode()} | ({"map.png": picture} if picture else {})
+
+
+def _map(found: Comparison, tints: NDArray[np.uint8], limit: float) -> bytes:
+    """Return the plug from two sides, coloured."""
+    cells = found.field.cells
+    mesh = NamedMesh(name="map", vertices=cells.vertices, triangles=cells.triangles, colour=PALETTE[-1])
+    ends = [with_sign(limit * (2.0 * k / BANDS - 1.0), found.unit) for k in range(BANDS + 1)]
+    line = "foam" if found.ask.against == FOAM else "finished surface"
+    caption = f"{found.measured.name} on the {line}: + high, - low; from astern and starboard, ahead and port"
+    return tinted_png(mesh, tints, PALETTE, (ends, "not measured", caption))
+
+
+def _scene(found: Comparison, tints: NDArray[np.uint8]) -> BookScene:
+    """Return what the page turns: the coloured plug."""
+    cells = found.field.cells
+    edges = sharp_edges(cells.vertices, cells.triangles)[0]
+    mesh = SceneMesh(
+        name="map",
+        group="foam" if found.ask.against == FOAM else "finish",
+        vertices=cells.vertices.astype(np.float32),
+        triangles=cells.triangles.astype(np.uint32),
+        edges=edges.astype(np.uint32),
+        apart=(0.0, 0.0, 0.0),
+        tints=tints,
+    )
+    none = View(axis="x", outline=shapely.MultiPolygon(), edges=np.empty((0, 2, 2)))
+    return BookScene(meshes=(mesh,), views=(none, none, none), axis="z", palette=PALETTE)
+
+
+def _sections(found: Comparison, source: BookSource, limit: float, picture: bytes) -> list[Html]:
+    """Return the sections of the page."""
+    unit = found.unit
+    rows = [row.split(None, 1) for row in found.told()]
+    said = el("ul", *(el("li", " ".join(row)) for row in rows if row))
+    parts = [el("section", el("h2", "What was found"), said, id="about")]
+    if picture:
+        key = el(
+            "p",
+            *(
+                el(
+                    "span",
+                    f" {with_sign(limit * (2.0 * (k + 0.5) / BANDS - 1.0), unit)} ",
+                    style=f"background:{c};color:#000",
+                )
+                for k, c in enumerate(PALETTE[:-1])
+            ),
+            el("span", " not measured ", style=f"background:{PALETTE[-1]};color:#000"),
+        )
+        image = "data:image/png;base64," + base64.b64encode(picture).decode("ascii")
+        words = "The plug from two sides, coloured by how high and how low it is"
+        still = el("img", src=image, alt=words, style="width:100%")
+        shown = joined([viewer(source), key, still])
+        parts.append(el("section", el("h2", "Where it is high and low"), shown, id="map"))
+    places = [
+        (i, one.place, high_or_low(one.patch.peak, unit), one.advice)
+        for i, one in enumerate(found.worst, start=1)
+    ]
+    told_places = table(
+        "Places out of tolerance, the worst first", ("", "Place", "Off", "What to do"), places
+    )
+    gaps = [
+        (
+            f"{g.panel}, {g.place}",
+            with_sign(g.expected, unit),
+            with_sign(g.measured, unit),
+            with_sign(g.measured - g.expected, unit),
+        )
+        for g in found.gaps
+    ]
+    told_gaps = table("Under a straightedge, + crown, − hollow", ("Place", "Drawn", "Measured", "Off"), gaps)
+    whole = pairs_table("Tolerance", [("A place is right within", format_length(found.ask.tolerance, unit))])
+    parts.append(el("section", el("h2", "What to do"), told_places, told_gaps, whole, id="work"))
+    return parts

@@ -1,0 +1,70 @@
+"""A mesh from two sides, every triangle in a colour of a palette, with the key of the colours."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.mesh.named import NamedMesh, colour_of
+from plugs.mesh.projection import Projection
+from plugs.pictures.canvas import Stroke, Word, png_bytes
+from plugs.pictures.raster import Frame, box_seen, camera_at, make_model, rendered
+
+_VIEWS: Final = (camera_at(38.0, 26.0), camera_at(218.0, 26.0))  # from astern and starboard, ahead and port
+_WIDE, _HIGH = 760, 500  # px, of a view
+_KEY: Final = 84  # px, for the colours' key
+_STEP: Final = 90  # px, of a colour in it
+_MARGIN: Final = 20  # px
+_LETTER: Final = 10.0  # px
+
+
+def tinted_png(
+    mesh: NamedMesh, tints: NDArray[np.uint8], palette: Sequence[str], words: tuple[Sequence[str], str, str]
+) -> bytes:
+    """Return a mesh from astern and starboard, and from ahead and port, in the colours of a palette.
+
+    Parameters
+    ----------
+    mesh : NamedMesh
+    tints : (m,) uint8
+        Number of each triangle's colour.
+    palette : sequence of str
+        ``"#rrggbb"``; the last one stands apart in the key.
+    words : tuple of sequence of str, str and str
+        At the ends of the colours, one more than there are but for the last; beside the last; under all.
+
+    Returns
+    -------
+    bytes
+        PNG.
+    """
+    colours = np.array([colour_of(text) for text in palette], dtype=np.float32)
+    model = replace(make_model([mesh]), colours=colours, tint=tints.astype(np.int64))
+    seen = [rendered(model, camera, _frame(mesh, camera)) for camera in _VIEWS]
+    pixels = np.vstack([np.hstack(seen), np.full((_KEY, 2 * _WIDE, 3), 255, dtype=np.uint8)])
+    ends, apart, caption = words
+    left, top = 2 * _MARGIN, _HIGH + 8
+    last = left + (len(palette) - 1) * _STEP + _MARGIN
+    for x, colour in zip((*range(left, last - _MARGIN, _STEP), last), palette, strict=True):
+        pixels[top : top + 22, x : x + _STEP] = [round(255 * part) for part in colour_of(colour)]
+    places = range(left, left + len(ends) * _STEP, _STEP)
+    written = [
+        Word(text=text, at=(x, top + 40), height=_LETTER, align="centre")
+        for x, text in zip(places, ends, strict=True)
+    ]
+    written.append(Word(text=apart, at=(last + _STEP + 8, top + 11), height=_LETTER))
+    written.append(Word(text=caption, at=(left, top + 62), height=_LETTER))
+    return png_bytes(pixels, written, [Stroke(begin=(x, top + 22), finish=(x, top + 30)) for x in places])
+
+
+def _frame(mesh: NamedMesh, camera: Projection) -> Frame:
+    """Return the frame that a mesh fills."""
+    low, high = box_seen([mesh], camera)
+    wide, tall = (float(v) for v in np.maximum(high - low, 1e-6))
+    scale = min((_WIDE - 2 * _MARGIN) / wide, (_HIGH - 2 * _MARGIN) / tall)
+    x, y = (float(v) for v in (low + high) / 2.0)
+    return Frame(width=_WIDE, height=_HIGH, scale=scale, centre=(x, y))
