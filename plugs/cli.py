@@ -70,6 +70,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     streams.sweep_seldom()
     status = _told(sys.argv[1:])
     gc.freeze()  # the program ends, and all goes with it: none of it need be looked through
+    streams.silence(sys.stderr)  # the mesh library counts what is left then, after the last word
     return status
 
 
