@@ -13,8 +13,9 @@ from plugs.ground.workers import Crew
 from plugs.nesting.stored import store_sheets, stored
 from plugs.stages.shelf import Shelf
 from plugs.stages.stage import Say
+from plugs.summary.summary import Built
 from plugs.work import Work, opened
-from plugs.writing import Built, OpenKernel, chosen_outputs, kernel_started, write
+from plugs.writing import OpenKernel, chosen_outputs, kernel_started, write
 
 
 def build(

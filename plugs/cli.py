@@ -22,8 +22,8 @@ from plugs.ground.paper import GROUPS
 
 if TYPE_CHECKING:
     from plugs.stages.worked import Worked
+    from plugs.summary.summary import Built
     from plugs.watching import Outcome
-    from plugs.writing import Built
 
 _BUILT, _INPUT_FAULT, _FINDINGS = 0, 2, 3  # as the README says; 1 is a fault of our own, as Python ends then
 _STOPPED, _INTERRUPT = 128, 2  # a shell's code for a signal, and SIGINT (POSIX shells, from memory)
@@ -445,32 +445,9 @@ def _painted(words: str, colour: str) -> str:
 
 def _new(options: argparse.Namespace) -> int:
     """Write a starter recipe, or a starter for a machine's record."""
-    from plugs.recipe.starter import starter_machine, starter_recipe
+    from plugs.recipe.starter import write_starter
 
-    path = Path(options.name)
-    if path.suffix != ".py":
-        path = Path(f"{options.name}.py")
-    starter = starter_machine if options.machine else starter_recipe
-    text = starter(options.name if path.stem == ".py" else path.stem)
-    try:
-        if path.parent == Path() and Path("recipes").is_dir():
-            path = Path("recipes") / path
-        if path.exists():
-            raise PlugError(
-                param="NAME",
-                value=str(path),
-                reason="the file is there already",
-                remedy=f"use another name, such as {path.stem}_2",
-            )
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise PlugError(
-            param="NAME",
-            value=str(path),
-            reason=f"the file cannot be written: {error.strerror}",
-            remedy="name a folder that you may write to, such as ~/plugs/cover_1",
-        ) from error
+    path = write_starter(options.name, is_machine=options.machine)
     if options.machine:
         _tell(f"wrote {path}; measure the machine, change the numbers, and read it with read_machine")
     else:

@@ -8,7 +8,7 @@ from contextlib import ExitStack
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from plugs.changes.changes import since_cut
 from plugs.changes.record import FILE, packed
@@ -25,9 +25,9 @@ from plugs.stages.beside import begin_cloth
 from plugs.stages.shelf import Shelf
 from plugs.stages.stage import Say
 from plugs.stages.worked import Worked
-from plugs.summary.summary import Made, summarise
+from plugs.summary.summary import Built, Made, built_of, summarise
 from plugs.work import opened
-from plugs.writing import Built, OpenKernel, with_book
+from plugs.writing import OpenKernel, with_book
 
 STAGES: Final = frozenset(("lines", "body", "layers", "pieces", "pins"))
 """Stages that a first look shows, without a book."""
@@ -92,19 +92,7 @@ def first_look(
         say("files")
         fresh.write(made.files)
         fresh.swap_in()
-    return _built(work, out, made, summary)
-
-
-def _built(work: Worked, out: Path, made: Made, summary: dict[str, Any]) -> Built:
-    """Return what was written."""
-    return Built(
-        work=work,
-        folder=out,
-        stages=made.stages,
-        findings=made.findings,
-        summary=summary,
-        changes=made.changes,
-    )
+    return built_of(work, out, made, summary)
 
 
 def _without_book(work: Worked, files: dict[str, bytes], *, wants_record: bool) -> Made:

@@ -32,7 +32,6 @@ from plugs.findings import found
 from plugs.ground.doors import STAGES, Output
 from plugs.ground.errors import Finding, PlugError, promise
 from plugs.ground.paper import checked_groups, paper_of
-from plugs.ground.records import record
 from plugs.ground.workers import Crew
 from plugs.mesh import mesh
 from plugs.pack.pack import PackJob, pack_pdf
@@ -41,9 +40,9 @@ from plugs.recipe.own import own_files
 from plugs.scene import changed_job, drawing_pictures, plug_meshes, plug_pictures
 from plugs.stages.beside import cloth_beside
 from plugs.stages.worked import Worked
-from plugs.summary.changes import CHANGES, changes_csv
+from plugs.summary.changes import CHANGES, change_files
 from plugs.summary.csv_files import csv_files
-from plugs.summary.summary import Made, file_rows, summarise
+from plugs.summary.summary import Built, Made, built_of, file_rows, summarise
 from plugs.summary.wire import program_files
 
 if TYPE_CHECKING:
@@ -71,31 +70,6 @@ PACK: Final = "shop-pack.pdf"
 
 BOOK = "book.html"
 """Where the build book goes."""
-
-
-@record(frozen=True, slots=True, kw_only=True, eq=False)
-class Built:
-    """What a build wrote.
-
-    Attributes
-    ----------
-    work : Worked
-    folder : Path
-    stages : frozenset of str
-        That were asked for.
-    findings : tuple of Finding
-    summary : mapping
-        As in summary.json.
-    changes : Changes or None
-        Since foam was cut; None where no build is marked.
-    """
-
-    work: Worked
-    folder: Path
-    stages: frozenset[str]
-    findings: tuple[Finding, ...]
-    summary: Mapping[str, Any]
-    changes: Changes | None = None
 
 
 def write(
@@ -144,8 +118,8 @@ def write(
         for output in outputs:
             writing.add(output.make(writing))
         writing.add({FILE: packed(writing.record)})
-        if writing.changes is not None and any(output.kind == "csv" for output in outputs):
-            writing.add({CHANGES: changes_csv(writing.changes)})
+        if any(output.kind == "csv" for output in outputs):
+            writing.add(change_files(writing.changes))
         summary = writing.told
         writing.files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
         work.say("files")
@@ -153,15 +127,7 @@ def write(
         if before_swap is not None:
             before_swap()
         fresh.swap_in()
-    made = writing.made
-    return Built(
-        work=work,
-        folder=folder,
-        stages=made.stages,
-        findings=made.findings,
-        summary=summary,
-        changes=made.changes,
-    )
+    return built_of(work, folder, writing.made, summary)
 
 
 def with_book(
@@ -400,14 +366,9 @@ class Writing:
         proof, silent = self.stepped
         pictures, missing = self.pictured
         return Made(
-            files=self.files,
-            stages=self.stages,
-            findings=(*self.found, *silent, *missing),
-            proof=proof,
-            rendered=self.rendered,
-            pictures=pictures,
-            changes=self.changes,
-        )
+            files=self.files, stages=self.stages, findings=(*self.found, *silent, *missing), proof=proof,
+            rendered=self.rendered, pictures=pictures, changes=self.changes,
+        )  # fmt: skip
 
 
 def _joined(first: Mapping[str, Drawing], second: Mapping[str, Drawing]) -> dict[str, Drawing]:

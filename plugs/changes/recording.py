@@ -30,8 +30,7 @@ LEAST_LAP: Final = 25.0
 """Cloth that has to lie over that of the next zone, mm: half of what is usually drawn (common practice, no
 source)."""
 _WALL: Final = 10.0
-"""The wall round what is left out of a layer may be so much thinner, mm: nobody sands it (common practice, no
-source)."""
+"""The wall round a hollow may be so much thinner, mm: nobody sands it (common practice, no source)."""
 _FRAME: Final = 0.5  # mm. An edge of a gauge so near its box is a side of its frame
 _THINNED: Final = 0.02  # mm. A point of an outline so near a straight line is left out
 

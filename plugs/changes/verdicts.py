@@ -53,7 +53,7 @@ SCISSORS: Final = 2.0
 
 _TOUCH: Final = 0.05  # mm. What leaving points out moves two outlines by together
 _WIDEST: Final = 150.0  # mm. A wider strip is a piece of its own (common practice, no source)
-_MOST_STRIPS: Final = 2
+_MOST_STRIPS: Final = 2  # one to either side
 _MOST_ADDED: Final = 0.35
 """Of the piece: with more glued on it is quicker cut new (common practice, no source)."""
 _TURNS: Final = (0.0, 90.0, 180.0, 270.0)  # deg, that a piece of foam is tried in

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import keyword
 import re
+from pathlib import Path
 from typing import Final
 
 from plugs.ground.errors import PlugError
@@ -115,6 +116,52 @@ def starter_recipe(name: str) -> str:
         No function can be named after it; the remedy gives the nearest name that would do.
     """
     return _filled(_TEXT, name)
+
+
+def write_starter(name: str, *, is_machine: bool = False) -> Path:
+    """Write a starter recipe, or a starter for a machine's record, where there is nothing yet.
+
+    Parameters
+    ----------
+    name : str
+        Of the part or the machine, or a path; without a folder it goes into ``recipes``, where there is one.
+    is_machine : bool
+
+    Returns
+    -------
+    Path
+        Of the file.
+
+    Raises
+    ------
+    PlugError
+        There is something of that name, or nothing can be written there.
+    """
+    path = Path(name)
+    if path.suffix != ".py":
+        path = Path(f"{name}.py")
+    starter = starter_machine if is_machine else starter_recipe
+    text = starter(name if path.stem == ".py" else path.stem)
+    try:
+        if path.parent == Path() and Path("recipes").is_dir():
+            path = Path("recipes") / path
+        if path.exists():
+            raise PlugError(
+                param="NAME",
+                value=str(path),
+                reason="the file is there already",
+                remedy=f"use another name, such as {path.stem}_2",
+            )
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise PlugError(
+            param="NAME",
+            value=str(path),
+            reason=f"the file cannot be written: {error.strerror}",
+            remedy="name a folder that you may write to, such as ~/plugs/cover_1",
+        ) from error
+    return path
 
 
 def starter_machine(name: str) -> str:

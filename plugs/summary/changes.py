@@ -61,6 +61,20 @@ def changes_csv(changes: Changes) -> str:
     return csv_text(WORKPIECES.rows(_rows(changes), bench=True))
 
 
+def change_files(changes: Changes | None) -> dict[str, str]:
+    """Return the table of workpieces by its path; nothing where no build is marked.
+
+    Parameters
+    ----------
+    changes : Changes or None
+
+    Returns
+    -------
+    dict of str to str
+    """
+    return {} if changes is None else {CHANGES: changes_csv(changes)}
+
+
 def changes_figures(changes: Changes | None) -> dict[str, Any] | None:
     """Return what changed, None where no build is marked.
 

@@ -56,6 +56,55 @@ class Made:
     changes: Changes | None = None
 
 
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Built:
+    """What a build wrote.
+
+    Attributes
+    ----------
+    work : Worked
+    folder : Path
+    stages : frozenset of str
+        That were asked for.
+    findings : tuple of Finding
+    summary : mapping
+        As in summary.json.
+    changes : Changes or None
+        Since foam was cut; None where no build is marked.
+    """
+
+    work: Worked
+    folder: Path
+    stages: frozenset[str]
+    findings: tuple[Finding, ...]
+    summary: Mapping[str, Any]
+    changes: Changes | None = None
+
+
+def built_of(work: Worked, folder: Path, made: Made, summary: Mapping[str, Any]) -> Built:
+    """Return what a build wrote.
+
+    Parameters
+    ----------
+    work : Worked
+    folder : Path
+    made : Made
+    summary : mapping of str to object
+
+    Returns
+    -------
+    Built
+    """
+    return Built(
+        work=work,
+        folder=folder,
+        stages=made.stages,
+        findings=made.findings,
+        summary=summary,
+        changes=made.changes,
+    )
+
+
 def summarise(work: Worked, made: Made) -> dict[str, Any]:
     """Return the contents of summary.json: lengths in mm, areas in m2, volumes in m3.
 

@@ -14,8 +14,8 @@ import plugs.writing
 from plugs.build import build
 from plugs.ground.workers import Crew, Worker
 from plugs.stages.shelf import Shelf
+from plugs.summary.summary import Built
 from plugs.work import opened
-from plugs.writing import Built
 from tests.unit.test_work import BOX
 
 KINDS = ("glb", "stl", "csv", "dxf", "svg", "pdf", "png", "html")

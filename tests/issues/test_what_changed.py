@@ -19,8 +19,8 @@ from plugs.changes.record import FILE, packed, unpacked
 from plugs.changes.recording import record_of
 from plugs.ground.errors import PlugError
 from plugs.summary.changes import change_rows
+from plugs.summary.summary import Built
 from plugs.work import load
-from plugs.writing import Built
 from tests.cli.conftest import PART, Plugs, snapshot, three_lines
 
 ALL = ("layers", "pieces", "pins", "sheets", "templates", "sanding")

@@ -107,11 +107,14 @@ def test_pairs_and_guides_lie_on_boards_as_they_are_drawn(tmp_path: Path) -> Non
     assert sorted(lain) == sorted([*(f"{name} {plate.face}" for name, plate in faces), *guides])
     for name, plate in faces:
         lies = lain[f"{name} {plate.face}"]
-        assert lies.outline.area == pytest.approx(plate.shape.area - len(plate.holes) * 4.0 * math.pi, rel=1e-3)
+        assert lies.outline.area == pytest.approx(
+            plate.shape.area - len(plate.holes) * 4.0 * math.pi, rel=1e-3
+        )
         assert len(lies.outline.interiors) == len(plate.shape.interiors) + len(plate.holes) > 0
         drawn = drawings[f"wire/{name.lower()}-{plate.face}"]
         edge = max(
-            (shapely.Polygon(one.points) for one in drawn.paths if one.dxf_layer == "CUT"), key=lambda p: p.area
+            (shapely.Polygon(one.points) for one in drawn.paths if one.dxf_layer == "CUT"),
+            key=lambda p: p.area,
         )
         assert shapely.hausdorff_distance(edge.exterior, lies.piece.outline.exterior) < 1e-6
     assert work.routed is not None

@@ -285,12 +285,18 @@ def test_a_sawn_recess_has_its_block(box: Callable[..., Work], cut: str) -> None
     """The opening goes on below its floor as it leans: 80 x 60 at the mouth, 5 degrees, 10 deep, 40 thick."""
     recess = """recesses=(Recess(name="pad", panel="deck", x=75.0, across=0.0, width=80.0, height=60.0,
         depth=10.0, corner_radius=8.0, draft_deg=5.0, method="saw"),),"""
-    words = on_sheets().replace('cut="sheets"', f'cut="{cut}"').replace("(240.0, 1.0)", "(240.0, 1.9)") + recess
+    words = (
+        on_sheets().replace('cut="sheets"', f'cut="{cut}"').replace("(240.0, 1.0)", "(240.0, 1.9)") + recess
+    )
     work = box(words)
     assert work.wire is not None
     (program,) = (one for one in work.wire.programs if one.name == "pad block")
     (piece,) = program.pieces
-    assert (piece.cut.axis, piece.cut.from_mm, piece.cut.to_mm) == ("depth", pytest.approx(10), pytest.approx(50))
+    assert (piece.cut.axis, piece.cut.from_mm, piece.cut.to_mm) == (
+        "depth",
+        pytest.approx(10),
+        pytest.approx(50),
+    )
     lean = math.tan(math.radians(5.0))
     for ring, depth in ((piece.cut.rings[0].near, 10.0), (piece.cut.rings[0].far, 50.0)):
         sizes = sorted(np.ptp(ring, axis=0).tolist())
@@ -308,7 +314,9 @@ def test_a_sawn_recess_has_its_block(box: Callable[..., Work], cut: str) -> None
 
 def test_what_is_routed_or_sawn_right_through_has_no_block(box: Callable[..., Work]) -> None:
     """Nothing is set back there."""
-    recess = 'recesses=(Recess(name="pad", panel="deck", x=75.0, across=0.0, width=40.0, height=30.0, MORE),),'
+    recess = (
+        'recesses=(Recess(name="pad", panel="deck", x=75.0, across=0.0, width=40.0, height=30.0, MORE),),'
+    )
     for more in ('depth=10.0, method="rout"', "is_through=True"):
         wired = box(WIRE.replace("MORE", "") + recess.replace("MORE", more)).wire
         assert wired is not None

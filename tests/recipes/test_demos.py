@@ -18,7 +18,7 @@ import pytest
 import shapely
 
 from plugs.build import build
-from plugs.writing import Built
+from plugs.summary.summary import Built
 from plugs.drawings import (
     cloth_drawings,
     edge_drawings,
@@ -112,11 +112,7 @@ def worked(demo: str, **changes: object) -> Work:
     """Return a demo worked out, without files."""
     defaults = load_recipe(RECIPES / f"{demo}.py").parameters
     changes = {name: value for name, value in changes.items() if value != defaults[name]}
-    return (
-        opened(RECIPES / f"{demo}.py", changes)
-        if changes
-        else at_defaults(demo)
-    )
+    return opened(RECIPES / f"{demo}.py", changes) if changes else at_defaults(demo)
 
 
 def assert_sound(work: Work) -> None:
@@ -188,8 +184,13 @@ def test_words_stand_clear_of_each_other_and_of_cuts(demo: str) -> None:
         boxes = shapely.box(*np.array([label_box(label) for label in drawing.labels]).T)
         one, two = shapely.STRtree(boxes).query(boxes, predicate="intersects")
         shared = shapely.area(shapely.intersection(boxes[one], boxes[two]))[one < two]
-        pairs = [(drawing.labels[i].text, drawing.labels[k].text) for i, k in zip(one, two, strict=True) if i < k]
-        assert not (shared > 1e-6).any(), (path, [pair for pair, a in zip(pairs, shared, strict=True) if a > 1e-6])
+        pairs = [
+            (drawing.labels[i].text, drawing.labels[k].text) for i, k in zip(one, two, strict=True) if i < k
+        ]
+        assert not (shared > 1e-6).any(), (
+            path,
+            [pair for pair, a in zip(pairs, shared, strict=True) if a > 1e-6],
+        )
         cuts = [shapely.linestrings(flat_points(p)) for p in drawing.paths if p.dxf_layer in CUTS]
         if cuts:
             which, _ = shapely.STRtree(cuts).query(boxes, predicate="intersects")

@@ -17,7 +17,6 @@ from plugs.summary.csv_files import csv_files
 from tests.demos import RECIPES, at_defaults
 
 
-
 def tail() -> Work:
     """Return the main demo worked out."""
     return at_defaults("sidecar_tail")
@@ -114,7 +113,10 @@ def test_mixing_sheet_adds_up_by_hand() -> None:
             continue
         ply = made.layup.plies[mix.ply - 1]
         area = 1e-6 * math.fsum(
-            one.pattern.area_mm2 for roll in made.cloth.rolls for one in roll.laid if one.pattern.ply == mix.ply
+            one.pattern.area_mm2
+            for roll in made.cloth.rolls
+            for one in roll.laid
+            if one.pattern.ply == mix.ply
         )
         wet = area * 1e-3 * ply.cloth.weight_gsm * (1.0 / ply.glass_content - 1.0) * 1.1
         assert mix.mixed_kg == pytest.approx(wet, rel=1e-9)
@@ -255,10 +257,18 @@ def test_tables_tell_what_the_summary_tells() -> None:
         "sheets/leftovers.csv": ([left for sheet in sheets for left in sheet["leftovers"]], {}),
         "cloth/ply-sheet.csv": (
             summary["schedule"]["plies"],
-            {"g/m2": "weight_g_m2", "bias deg": "bias_deg", "mm": "thickness_mm", "resin kg/m2": "resin_kg_m2"},
+            {
+                "g/m2": "weight_g_m2",
+                "bias deg": "bias_deg",
+                "mm": "thickness_mm",
+                "resin kg/m2": "resin_kg_m2",
+            },
         ),
         "cloth/mixing-sheet.csv": (
-            [mix | {f"batch {key}": value for key, value in mix["batch"].items()} for mix in summary["resin"]["mixes"]],
+            [
+                mix | {f"batch {key}": value for key, value in mix["batch"].items()}
+                for mix in summary["resin"]["mixes"]
+            ],
             {"m2": "area_m2", "batch m2": "batch area_m2", "batch min": "batch minutes", "batches": "batches"}
             | {f"{pot}{of} g": f"{pot}{of}_kg" for pot in ("", "batch ") for of in ("resin", "hardener")}
             | {f"batch {of} ml": f"batch {of}_ml" for of in ("resin", "hardener")},
@@ -275,6 +285,9 @@ def test_tables_tell_what_the_summary_tells() -> None:
                 if text and isinstance(value, int | float):
                     half = 0.5 * 10.0 ** -len(text.partition(".")[2])
                     scale = 1e3 if head.endswith(" g") else 1.0
-                    assert float(text) == pytest.approx(scale * value, abs=half * 1.001, rel=1e-8), (path, head)
+                    assert float(text) == pytest.approx(scale * value, abs=half * 1.001, rel=1e-8), (
+                        path,
+                        head,
+                    )
                     compared += 1
     assert compared > 150

@@ -37,7 +37,9 @@ def test_slots_are_drawn_where_the_program_cuts_them(tmp_path: Path) -> None:
     assert list(drawings) == ["wire/slot-test", "wire/bow-slot-test"]
     drawn = ezdxf.read(io.StringIO(render_dxf(drawings["wire/slot-test"]))).modelspace()
     lines = {
-        group: [shapely.LineString(one.get_points("xy")) for one in drawn.query(f'LWPOLYLINE[layer=="{group}"]')]
+        group: [
+            shapely.LineString(one.get_points("xy")) for one in drawn.query(f'LWPOLYLINE[layer=="{group}"]')
+        ]
         for group in ("RUN", "FOAM", "MARK")
     }
     (strip,) = lines["FOAM"]

@@ -30,7 +30,14 @@ def test_a_sheet_tells_where_the_block_stands(tmp_path: Path) -> None:
         assert np.ptp(block, axis=0) == pytest.approx(standing.size[:2], abs=1e-6)
         wire = scale * next(one for one in sheet.paths if one.dxf_layer == "CUT").points
         assert wire == pytest.approx(program.planned.journey.near, abs=1e-6)
-        for needed in ("extinguisher", "never polyurethane", "cut the slot test first", "zeroed", "1 in", "2 round"):
+        for needed in (
+            "extinguisher",
+            "never polyurethane",
+            "cut the slot test first",
+            "zeroed",
+            "1 in",
+            "2 round",
+        ):
             assert needed in words
 
 
