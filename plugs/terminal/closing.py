@@ -136,7 +136,7 @@ def paper_rows(summary: Mapping[str, Any], unit: str) -> list[str]:
     list of str
         None where nothing was printed.
     """
-    paper, pack = summary["paper"], summary["shop_pack"]
+    paper, pack = summary["paper"], summary.get("shop_pack")  # foam and layers alone have none
     packed = (
         []
         if pack is None
