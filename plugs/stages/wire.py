@@ -249,7 +249,7 @@ def blocks_for_recesses(kits: Sequence[RecessKit], words: WireWork, stack: Stack
 
 
 def lots_on_sheets(cuts: Sequence[Cut], nesting: Nesting, machine: WireCutter) -> Lots:
-    """Return the pieces of each nested sheet together; what does not fill its sheet's thickness stands aside.
+    """Return the pieces of each nested sheet together; what must be planed before it is cut stands aside.
 
     Parameters
     ----------
@@ -279,19 +279,26 @@ def _lot_on(
     lain, kept, thin = [], [], []
     thickness = sheet.stock.thickness
     for place in sheet.placements:
-        mine = cuts.get(place.piece.name, ())
-        if not mine or thickness - mine[0].width > THICKNESS:
-            kept.append(place.outline)
-            thin += [_planed(cut, thickness) for cut in mine]
+        here = [
+            Lain(
+                cut=cut,
+                turn_deg=place.turn_deg,
+                at=(place.dx, place.dy),
+                outline=place.outline,
+                thickness=thickness if thickness - cut.width > THICKNESS else None,
+            )
+            for cut in cuts.get(place.piece.name, ())
+        ]
+        if here and all(one.is_whole for one in here):
+            lain += here
             continue
-        at = place.dx, place.dy
-        lain += [Lain(cut=cut, turn_deg=place.turn_deg, at=at, outline=place.outline) for cut in mine]
+        kept.append(place.outline)
+        thin += [_planed(one.cut, thickness) for one in here]
     if not lain:
         return None, thin
     left, bottom, right, top = region(sheet.stock).bounds
     box: Box = left, bottom, right, top
-    first = lain[0].cut
-    if not has_room(Block(box=box, axis=first.axis, width=first.width), machine):
+    if not has_room(Block(box=box, axis=lain[0].cut.axis, width=lain[0].width), machine):
         used = shapely.union_all([one.outline for one in lain]).bounds
         box = left, bottom, min(right, used[2] + MARGIN), min(top, used[3] + MARGIN)
     lot = Lot(
@@ -306,10 +313,10 @@ def _lot_on(
 
 
 def _planed(cut: Cut, thickness: float) -> LeftOut:
-    """Return a piece that is thinner than its sheet."""
+    """Return a piece so much thinner than its sheet, and so pointed, that it is planed first."""
     fills, whole = as_length(cut.width, ".1f"), as_length(thickness, "g", "size")
     return LeftOut(
         cut=cut,
-        reason=f"the plug fills {fills} of its {whole} sheet",
+        reason=f"the plug fills {fills} of its {whole} sheet, at whose far face its lines cross",
         remedy="plane its block to that first, or list a sheet as thick",
     )

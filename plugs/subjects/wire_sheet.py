@@ -31,6 +31,7 @@ _SCALES: Final = (1, 2, 4, 5, 8, 10, 16, 20, 40, 50, 100)  # to one, that a scal
 _TEXT: Final = 3.0  # mm. Of a letter in the view
 _SMALL: Final = 3.0  # mm. Half of a cross
 _LONGEST: Final = 70  # letters of a row
+_PLANED: Final = 0.01  # mm. What is thicker is planed: below what a planer holds
 _STRIP: Final = 14.0  # mm. Height of the block in the view along the wire
 
 
@@ -254,6 +255,10 @@ def _of_sheet(program: WireProgram, up: str, unit: str) -> list[str]:
     if lot.sheet is not None and (right - left, top - bottom) != lot.sheet:
         size = f"{format_length(right - left, unit)} x {format_length(top - bottom, unit)}"
         rows.append(f"Saw the sheet to {size} from its lower left corner first")
+    for piece in program.pieces:
+        if standing.size[2] - piece.cut.width > _PLANED:
+            deep = format_length(piece.cut.width, unit)
+            rows.append(f"{piece.cut.name}: plane its far face off to {deep} after cutting")
     for number in range(1, program.sheets + 1):
         names = ", ".join(piece.cut.name for piece in program.pieces if piece.sheet == number)
         rows.append(f"Pieces as they come off{f', sheet {number}' if program.sheets > 1 else ''}: {names}")

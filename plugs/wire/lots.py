@@ -14,6 +14,8 @@ from plugs.ground.records import record
 from plugs.wire.cuts import Cut
 from plugs.wire.journey import Box, block_of
 from plugs.wire.machine import Block, Standing
+from plugs.wire.rings import area_of
+from plugs.wire.ruled import Ruled
 
 Array = NDArray[np.float64]
 
@@ -34,12 +36,33 @@ class Lain:
         By which it is moved.
     outline : shapely.Polygon, mm
         The line that keeps it apart from others, where it lies; empty on a block of its own.
+    thickness : float or None, mm
+        Of a sheet thicker than the piece, whose first face lies on the sheet's: the rest is planed off.
     """
 
     cut: Cut
     turn_deg: float = 0.0
     at: tuple[float, float] = (0.0, 0.0)
     outline: shapely.Polygon = field(default_factory=shapely.Polygon)
+    thickness: float | None = None
+
+    @property
+    def width(self) -> float:
+        """Of what it is cut from, from face to face, mm."""
+        return self.cut.width if self.thickness is None else self.thickness
+
+    @property
+    def rings(self) -> tuple[Ruled, ...]:
+        """Of the piece as it is cut, from face to face of its sheet."""
+        return tuple(ring.reaching(self.width) for ring in self.cut.rings)
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether its lines, drawn out to the sheet's far face, cross nowhere, nor have crossed before."""
+        return all(
+            shapely.LinearRing(ring.far).is_simple and area_of(ring.near) * area_of(ring.far) > 0.0
+            for ring in self.rings
+        )
 
     def standing(self, block: Standing) -> Standing:
         """Return how the piece stands where its block does.
@@ -63,7 +86,7 @@ class Lot:
     ----------
     name : str
     lain : tuple of Lain
-        Of one width.
+        In sheets of one thickness.
     box : tuple of four float, mm
         Left, bottom, right, top of its block.
     kept : shapely geometry, mm
@@ -87,8 +110,8 @@ class Lot:
     @property
     def block(self) -> Block:
         """What it is cut from."""
-        first = self.lain[0].cut
-        return Block(box=self.box, axis=first.axis, width=first.width)
+        first = self.lain[0]
+        return Block(box=self.box, axis=first.cut.axis, width=first.width)
 
     def without(self, lost: Collection[int]) -> Lot:
         """Return the lot without some pieces, which its copies lose as well.
@@ -221,12 +244,11 @@ def _like(lot: Lot, other: Lot) -> Lot | None:
 
 def _is_alike(one: Lain, other: Lain) -> bool:
     """Return whether two pieces are cut by the same lines at the same place."""
-    mine, its = one.cut, other.cut
-    if abs(mine.width - its.width) > ALIKE_MM or len(mine.rings) != len(its.rings):
+    if abs(one.cut.width - other.cut.width) > ALIKE_MM or len(one.rings) != len(other.rings):
         return False
     return all(
         shapely.hausdorff_distance(*(_lies(two, k, share) for two in (one, other))) < ALIKE_MM
-        for k in range(len(mine.rings))
+        for k in range(len(one.rings))
         for share in (0.0, 0.5, 1.0)
     )
 
@@ -234,4 +256,4 @@ def _is_alike(one: Lain, other: Lain) -> bool:
 def _lies(one: Lain, ring: int, share: float) -> shapely.LinearRing:
     """Return a line of a piece where it lies on its sheet."""
     plain = Standing(size=(0.0, 0.0, 0.0), at=(0.0, 0.0, 0.0), is_turned=False, origin=(0.0, 0.0), span=0.0)
-    return shapely.LinearRing(one.standing(plain).placed(one.cut.rings[ring].at(share)))
+    return shapely.LinearRing(one.standing(plain).placed(one.rings[ring].at(share)))

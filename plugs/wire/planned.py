@@ -132,7 +132,7 @@ def plan_lot(lot: Lot, machine: WireCutter) -> Planned:
     took = partial(_round_it, standing=standing, machine=machine)
     slots = {}
     for one in lot.lain:
-        rings = [one.standing(standing).ring(ring) for ring in one.cut.rings]
+        rings = [one.standing(standing).ring(ring) for ring in one.rings]
         slots[id(one)] = tuple(half_slots(ring, kerf, machine.feed, took) for ring in rings)
     left: list[LeftOut] = []
     lost = _meeting(lot, [_way_round(one, standing, slots[id(one)]) for one in lot.lain], standing)
@@ -189,7 +189,7 @@ def _planned(lot: Lot, standing: Standing, slots: Slots, machine: WireCutter) ->
 def _way_round(one: Lain, standing: Standing, half: Sequence[tuple[Array, Array]]) -> Way:
     """Return where the wire's axis goes round a piece."""
     own = one.standing(standing)
-    rings = tuple(own.ring(ring) for ring in one.cut.rings)
+    rings = tuple(own.ring(ring) for ring in one.rings)
     moved = wire_rings(rings, tuple(half))
     slots = [
         by * secants_of(ring, face)
@@ -202,7 +202,7 @@ def _way_round(one: Lain, standing: Standing, half: Sequence[tuple[Array, Array]
             without_loops(wire, ring, *by) for wire, ring, by in zip(moved, rings, half, strict=True)
         ),
         piece=rings,
-        body=own.ring(one.cut.tight[0]),
+        body=own.ring(one.cut.tight[0].reaching(one.width)),
         half=min(float(by.min()) for pair in half for by in pair),
         most=max(float(slot.max()) for slot in slots),
     )

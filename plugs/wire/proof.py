@@ -106,7 +106,7 @@ def prove_all(ran: Ran, told: Sequence[Told]) -> list[Proof]:
     ----------
     ran : Ran
     told : sequence of Told
-        On one block, and of one width.
+        On one block, their first faces on its near face.
 
     Returns
     -------

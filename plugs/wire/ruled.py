@@ -90,6 +90,22 @@ class Ruled:
         grown = Ruled(near=near, far=far, is_held=self.is_held, width=self.width)
         return without_loops(grown, self, np.full(len(near), by), np.full(len(near), by))
 
+    def reaching(self, width: float) -> Ruled:
+        """Return the surface with its lines drawn out to a face farther on.
+
+        Parameters
+        ----------
+        width : float, mm
+            From the first face.
+
+        Returns
+        -------
+        Ruled
+        """
+        if width == self.width:
+            return self
+        return Ruled(near=self.near, far=self.at(width / self.width), is_held=self.is_held, width=width)
+
     def plain(self) -> Ruled:
         """Return the surface without lines that its neighbours give, corners kept.
 

@@ -175,10 +175,13 @@ def on_sheets(wide: float = 600.0, tall: float = 300.0, how: str = "") -> str:
 
 
 def test_the_pieces_of_a_sheet_have_one_program(box: Callable[..., Work], tmp_path: Path) -> None:
-    """As they lie on its drawing; the last layer, planed first, has its own, and that is said."""
+    """As they lie on its drawing; the last layer, thinner than the sheet, is planed after, and that is said."""
     work = box(on_sheets(), axis="x")
     assert work.wire is not None
-    assert [one.name for one in work.wire.programs] == ["sheet 01", "L04"]
+    assert [one.name for one in work.wire.programs] == ["sheet 01"]
+    widths = sorted(piece.cut.width for piece in work.wire.programs[0].pieces)
+    assert widths == pytest.approx([30.0, 40.0, 40.0, 40.0])
+    assert not work.wire.findings
     (sheet,) = work.sheets.nesting.sheets if work.sheets.nesting is not None else ()
     lies = {one.piece.name: one for one in sheet.placements}
     for piece in work.wire.programs[0].pieces:
@@ -186,12 +189,9 @@ def test_the_pieces_of_a_sheet_have_one_program(box: Callable[..., Work], tmp_pa
         ring = shapely.LinearRing(standing.placed(piece.cut.rings[0].at(0.5)) - np.array(standing.at[:2]))
         assert where.outline.buffer(0.01).contains(ring)
         assert piece.proof.cut_in_mm < 0.1
-    (found,) = (one for one in work.found(["wire"]) if one.code == "wire-by-itself")
-    assert found.where == "L04"
-    assert "30.0 mm of its 40 mm sheet" in found.message
     folder = work.write(tmp_path / "out", kinds=("ngc", "svg", "csv", "html"))
     names = {path.name for path in (folder / "wire").iterdir()}
-    assert {"sheet-01.ngc", "sheet-01-sheet.svg", "l04.ngc"} <= names
+    assert {"sheet-01.ngc", "sheet-01-sheet.svg"} <= names
     rows = (folder / "wire" / "pieces.csv").read_text(encoding="utf-8").splitlines()
     assert [row.split(",")[:2] for row in rows[1:]] == [
         [one.name, piece.cut.name] for one in work.wire.programs for piece in one.pieces
@@ -199,6 +199,7 @@ def test_the_pieces_of_a_sheet_have_one_program(box: Callable[..., Work], tmp_pa
     drawn = (folder / "wire" / "sheet-01-sheet.svg").read_text(encoding="utf-8")
     order = ", ".join(piece.cut.name for piece in work.wire.programs[0].pieces)
     assert f"Pieces as they come off: {order}" in drawn
+    assert "L04: plane its far face off to 30 mm after cutting" in drawn
     page = (folder / "book.html").read_text(encoding="utf-8")
     assert "Pieces as they come off" in page
     assert "wire/sheet-01.ngc" in page
@@ -208,7 +209,7 @@ def test_sheets_that_are_alike_are_cut_by_one_program(box: Callable[..., Work]) 
     """Layers of a straight bar, one to a sheet: three sheets of 40 mm, and what is left of the fourth."""
     wired = box(on_sheets(160.0, 110.0), axis="x").wire
     assert wired is not None
-    assert [(one.name, one.sheets) for one in wired.programs] == [("sheet 01", 3), ("L04", 1)]
+    assert [(one.name, one.sheets) for one in wired.programs] == [("sheet 01", 3), ("sheet 04", 1)]
     assert [(piece.cut.name, piece.sheet) for piece in wired.programs[0].pieces] == [
         ("L01", 1), ("L02", 2), ("L03", 3),
     ]  # fmt: skip
@@ -220,7 +221,7 @@ def test_a_piece_that_is_sawn_is_left_whole_on_its_sheet(box: Callable[..., Work
     work = box(on_sheets(how='how={"L02": "none"},'), axis="x")
     assert work.wire is not None
     program = work.wire.programs[0]
-    assert sorted(piece.cut.name for piece in program.pieces) == ["L01", "L03"]
+    assert sorted(piece.cut.name for piece in program.pieces) == ["L01", "L03", "L04"]
     assert work.sheets.nesting is not None
     (sawn,) = (one for one in work.sheets.nesting.sheets[0].placements if one.piece.name == "L02")
     kept = shapely.transform(sawn.outline, program.planned.standing.placed)
@@ -337,3 +338,30 @@ def test_the_book_shows_each_piece_of_a_sheet_where_it_lies_in_the_plug(box: Cal
         assert np.count_nonzero(apart < 1.5) > len(apart) - 6
         assert apart.max() < 35.0
         assert (np.diff(way.seconds) >= 0.0).all()
+
+
+def test_a_sheet_wider_than_the_machine_is_sawn_to_what_is_used_of_it(box: Callable[..., Work]) -> None:
+    """With 10 mm beyond the last piece, from the corner that the nest begins at; the sheet for the machine says so."""
+    work = box(on_sheets(900.0), axis="x")
+    assert work.wire is not None
+    assert work.sheets.nesting is not None
+    program = work.wire.programs[0]
+    used = shapely.union_all([one.outline for one in work.sheets.nesting.sheets[0].placements]).bounds
+    assert program.planned.standing.size[:2] == pytest.approx((used[2] + 10.0, min(used[3] + 10.0, 300.0)))
+    assert len(program.pieces) == 4
+    assert program.cut_in_mm < 0.1
+    words = " ".join(label.text for label in operator_sheets(work)["wire/sheet-01-sheet"].labels)
+    assert f"Saw the sheet to {used[2] + 10.0:.0f}" in words.replace(".0 mm", " mm")
+
+
+def test_a_pointed_piece_in_a_thicker_sheet_is_planed_first(tmp_path: Path) -> None:
+    """Its lines would cross before the sheet's far face: it has a program of its own, and that is said."""
+    path = tmp_path / "box.py"
+    text = BOX.replace("WORDS", on_sheets()).replace("Corner(50.0, height)", "Corner(8.0, height)")
+    path.write_text(text, encoding="utf-8")
+    work = opened(path, {"height": 50.0})
+    assert work.wire is not None
+    assert [one.name for one in work.wire.programs] == ["sheet 01", "L02"]
+    (found,) = (one for one in work.found(["wire"]) if one.code == "wire-by-itself")
+    assert found.where == "L02"
+    assert "10.0 mm of its 40 mm sheet" in found.message

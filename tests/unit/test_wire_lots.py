@@ -240,6 +240,7 @@ def test_nothing_is_cut_as_in_a_mirror(axis: str, runs: str, turned: bool) -> No
     standing = stand_block("L01", Block(box=(0.0, 0.0, 400.0, 90.0), axis=axis, width=50.0), machine)
     assert standing.is_turned == turned
     plane = standing.placed(np.array([(0.0, 0.0), (1.0, 0.0), (0.0, 1.0)]))
+    assert standing.unplaced(plane) == pytest.approx(np.array([(0.0, 0.0), (1.0, 0.0), (0.0, 1.0)]))
     frame = np.zeros((3, 3))
     frame[:2, ["xyz".index(one) for one in PLANES[axis]]] = (plane[1:] - plane[0]).T
     frame[2, "xyz".index(axis)] = 1.0
