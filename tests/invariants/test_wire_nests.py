@@ -34,9 +34,10 @@ SLIT_MM2 = 45.0 * SLOT
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Block:
-    """A block with four sides that lean, and perhaps a hole straight through."""
+    """A block with four sides that lean, perhaps a hole straight through, perhaps thinner than its sheet."""
 
     name: str
+    high: float
     lower: Array
     upper: Array
     hole: shapely.Polygon
@@ -60,7 +61,8 @@ def block(rng: np.random.Generator, name: str) -> Block:
     hole = shapely.Polygon()
     if min(wide, deep) > 75.0:
         hole = shapely.box(22.0, 22.0, 30.0 + rng.uniform(10.0, 20.0), 50.0)
-    return Block(name=name, lower=lower, upper=upper, hole=hole)
+    high = float(rng.choice([HIGH, HIGH, 0.75 * HIGH]))
+    return Block(name=name, high=high, lower=lower, upper=upper, hole=hole)
 
 
 def body_of(one: Block) -> mesh.Body:
@@ -70,14 +72,14 @@ def body_of(one: Block) -> mesh.Body:
         ring = [
             (one.lower[low], 0.0),
             (one.lower[high], 0.0),
-            (one.upper[high], HIGH),
-            (one.upper[low], HIGH),
+            (one.upper[high], one.high),
+            (one.upper[low], one.high),
         ]
         sides.append(mesh.extruded(shapely.MultiPolygon([shapely.Polygon(ring)]), axis, -1e3, 1e3))
     whole = mesh.common(*sides)
     if one.hole.is_empty:
         return whole
-    return mesh.less(whole, mesh.prism(shapely.MultiPolygon([one.hole]), -1.0, HIGH + 1.0))
+    return mesh.less(whole, mesh.prism(shapely.MultiPolygon([one.hole]), -1.0, one.high + 1.0))
 
 
 def lies(shape: shapely.Geometry, where: Placement, corner: tuple[float, float]) -> shapely.Geometry:
@@ -100,9 +102,12 @@ def test_no_slot_comes_into_a_piece_and_all_come_off(seed: int) -> None:
     by_name = {one.name: one for one in blocks}
     lain = []
     for where in sheet.placements:
-        words = Between(name=where.piece.name, axis="z", from_mm=0.0, to_mm=HIGH, allowance=0.0)
-        (cut,) = make_cuts(body_of(by_name[where.piece.name]), words)
-        lain.append(Lain(cut=cut, turn_deg=where.turn_deg, at=(where.dx, where.dy), outline=where.outline))
+        one = by_name[where.piece.name]
+        words = Between(name=one.name, axis="z", from_mm=0.0, to_mm=one.high, allowance=0.0)
+        (cut,) = make_cuts(body_of(one), words)
+        thicker = HIGH if one.high < HIGH else None
+        at = where.dx, where.dy
+        lain.append(Lain(cut=cut, turn_deg=where.turn_deg, at=at, outline=where.outline, thickness=thicker))
     axes = {
         end: tuple(replace(axis, least=-200.0, most=1200.0) for axis in getattr(MACHINE, end))
         for end in ("near", "far")
@@ -123,9 +128,10 @@ def test_no_slot_comes_into_a_piece_and_all_come_off(seed: int) -> None:
         parts = shapely.get_parts(foam.difference(way.buffer(0.5 * SLOT)))
         slot = way.buffer(0.5 * SLOT - TOLD)
         for where in sheet.placements:
-            if where.piece.name not in cut_here:
+            one = by_name[where.piece.name]
+            if one.name not in cut_here or share * HIGH > one.high:
                 continue
-            piece = lies(by_name[where.piece.name].section(share), where, corner)
+            piece = lies(one.section(share * HIGH / one.high), where, corner)
             count = sum(one.name.startswith(f"{where.piece.name} slit") for one in planned.journey.slits)
             assert slot.intersection(piece).area < 1e-6 + count * SLIT_MM2
             own = max(parts, key=lambda part, piece=piece: part.intersection(piece).area)
