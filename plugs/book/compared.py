@@ -20,6 +20,7 @@ from plugs.book.source import BookSource
 from plugs.book.views import View, sharp_edges
 from plugs.comparing.colours import BANDS, PALETTE, limit_of, tints_of, with_sign
 from plugs.comparing.comparison import FOAM, Comparison
+from plugs.comparing.corrected import Corrected, corrected, write_table
 from plugs.comparing.order import Words, compared, side_by_side, written
 from plugs.comparing.places import high_or_low
 from plugs.ground.figures import told
@@ -57,8 +58,23 @@ def told_and_written(work: Worked, options: Namespace) -> list[str]:
         tolerance=parse_length(options.tolerance, param="--tolerance"),
     )
     found = compared(work, options.measured, words)
+    made = None if options.table is None else corrected(work, found)
+    if made is not None:
+        write_table(made, options.table)
     folder = written(found, home, options.measured.stem, comparison_files(found))
-    return [*found.told(), *side_by_side(home), f"written   {folder}"]
+    return [*found.told(), *side_by_side(home), *_table_rows(made, options.table), f"written   {folder}"]
+
+
+def _table_rows(made: Corrected | None, path: Path | None) -> list[str]:
+    """Return what is told of a new table of offsets."""
+    if made is None or path is None:
+        return []
+    return [
+        *(f"changed   {row}" for row in made.changes or ("nothing",)),
+        f"table     {path}: made by it, the points are off by {made.after_mm:.2f} mm rms, "
+        f"{made.worst_mm:.1f} mm at most; by the recipe as it is, by {made.before_mm:.2f} mm rms",
+        f'          in the recipe: stations=stations_of(read_table(Path(__file__).with_name("{path.name}")))',
+    ]
 
 
 def comparison_files(found: Comparison) -> dict[str, bytes]:
