@@ -56,13 +56,12 @@ LATE = ("cadquery", "OCP", "ezdxf", "reportlab", "PIL")
 """Libraries imported inside functions only."""
 
 LIGHT = (
-    "plugs", "plugs.cli", "plugs.comparing.options", "plugs.files.folder", "plugs.files.kinds",
-    "plugs.files.names",
+    "plugs", "plugs.cli", "plugs.files.folder", "plugs.files.kinds", "plugs.files.names",
     "plugs.ground.checking", "plugs.ground.errors", "plugs.ground.limits", "plugs.ground.paper",
     "plugs.ground.records", "plugs.ground.streams", "plugs.ground.tolerances", "plugs.ground.twins",
     "plugs.ground.units", "plugs.ground.workers", "plugs.lines.offsets", "plugs.lines.section",
     "plugs.recipe.machine_starter", "plugs.recipe.reading", "plugs.recipe.starter", "plugs.tables.csv_in",
-    "plugs.tables.numbers", "plugs.tables.rows",
+    "plugs.tables.numbers", "plugs.tables.rows", "plugs.terminal.comparing", "plugs.terminal.options",
 )  # fmt: skip
 """Modules that load only Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
 

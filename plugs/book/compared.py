@@ -37,7 +37,7 @@ def told_and_written(work: Worked, options: Namespace) -> list[str]:
     ----------
     work : Worked
     options : argparse.Namespace
-        As `plugs.comparing.options` adds them, and the recipe.
+        As `plugs.terminal.comparing` adds them, and the recipe.
 
     Returns
     -------

@@ -15,6 +15,7 @@ from plugs.ground.errors import MARKS, Finding
 from plugs.ground.units import THIN, format_fine, format_length, format_size
 
 _MARKED: Final = re.compile(f"{MARKS[0]}([^;]*);([a-z]+);[^{MARKS[1]}]*{MARKS[1]}")
+_IN_MM: Final = re.compile(r"((?:-?\d+(?:\.\d+)?)(?: x -?\d+(?:\.\d+)?)*) mm\b(?! \()")
 _FINE: Final = 25.4 / 64.0
 """mm. A 64th of an inch, the finest division of a rule (common practice, no source)."""
 _EVEN: Final = 1e-6  # of a step: a length that lies on one but for rounding
@@ -61,6 +62,26 @@ def in_unit(found: Finding, unit: str) -> Finding:
         return found
     where, message, remedy = (_MARKED.sub(_inches, text) for text in found.marked)
     return replace(found, where=where, message=message, remedy=remedy)
+
+
+def with_inches(text: str) -> str:
+    """Return a text with inches behind each length in mm: ``"make it 40 x 30 mm (1.575 x 1.181 in)"``.
+
+    Parameters
+    ----------
+    text : str
+        In mm, as recipes give lengths.
+
+    Returns
+    -------
+    str
+    """
+
+    def more(match: re.Match[str]) -> str:
+        inches = " x ".join(f"{float(part) / 25.4:.3f}" for part in match[1].split(" x "))
+        return f"{match[0]} ({inches} in)"
+
+    return _IN_MM.sub(more, text)
 
 
 def _inches(match: re.Match[str]) -> str:

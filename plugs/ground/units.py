@@ -46,7 +46,6 @@ _SIXTEENTH: Final = 0.01
 _SAME_SIZE: Final = 0.005
 """What a size in mm may lie off a fraction of an inch and still be meant by it, mm: its last digit."""
 
-_IN_MM: Final = re.compile(r"((?:-?\d+(?:\.\d+)?)(?: x -?\d+(?:\.\d+)?)*) mm\b(?! \()")
 _EVEN: Final = 1e-6  # of a step: what lies on one but for rounding
 
 _LONGEST: Final = 60
@@ -301,26 +300,6 @@ def format_fine(value: float, unit: str) -> str:
     if abs(value) >= THIN or (unit == "in" and abs(sixteenths - round(sixteenths)) < _SIXTEENTH):
         return told
     return f"{value / 25.4:.3f} in" if unit == "in" else f"{round(value, 2) + 0.0:g} mm"
-
-
-def with_inches(text: str) -> str:
-    """Return a text with inches behind each length in mm: ``"make it 40 x 30 mm (1.575 x 1.181 in)"``.
-
-    Parameters
-    ----------
-    text : str
-        In mm, as recipes give lengths.
-
-    Returns
-    -------
-    str
-    """
-
-    def more(match: re.Match[str]) -> str:
-        inches = " x ".join(f"{float(part) / 25.4:.3f}" for part in match[1].split(" x "))
-        return f"{match[0]} ({inches} in)"
-
-    return _IN_MM.sub(more, text)
 
 
 def format_within(value: float, unit: str) -> str:

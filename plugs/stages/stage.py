@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Generic, NoReturn, Self, TypeVar, overload
 
 from plugs.ground.errors import PlugError, present
-from plugs.ground.units import with_inches
+from plugs.ground.lengths import with_inches
 from plugs.stages.shelf import Kept, NoDigestError, Reads, Shelf, digest_of
 
 if TYPE_CHECKING:
