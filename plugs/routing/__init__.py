@@ -1,1 +1,1 @@
-"""Sheets and boards cut on a router: paths of its bit, programs, and those read back."""
+"""Sheets and boards cut on a router, by a saw or a knife: ways of the tool, programs, and those read back."""

@@ -195,7 +195,7 @@ def _filled_in(wire: float, unit: str) -> list[str]:
     """Return what else is written down."""
     return [
         f"Foam ____________________  Wire of {format_fine(wire, unit)}: ____________________",
-        "Current or heat ____________________  Date ____________  By ____________",
+        "Current or heat ________________  Date __________  By __________",
     ]
 
 

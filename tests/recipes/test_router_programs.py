@@ -26,6 +26,12 @@ def box(folder: Path, words: str) -> Work:
     return opened(path, {})
 
 
+@pytest.fixture(scope="module")
+def pinned(tmp_path_factory: pytest.TempPathFactory) -> Work:
+    """Return the box with pins and a router."""
+    return box(tmp_path_factory.mktemp("pinned"), "pins=Pins(diameter=8.0), router=Router()")
+
+
 @pytest.mark.parametrize(
     ("words", "names"),
     [
@@ -71,9 +77,9 @@ def test_a_saw_and_a_knife_have_programs_of_two_axes(tmp_path: Path, tool: str) 
     assert "Nothing holds a part that is cut" in page
 
 
-def test_pins_are_sunk_in_the_face_that_lies_up(tmp_path: Path) -> None:
+def test_pins_are_sunk_in_the_face_that_lies_up(pinned: Work) -> None:
     """As many as the layer's joint has, to the depth that the book tells; those in the other face by hand."""
-    work = box(tmp_path, "pins=Pins(diameter=8.0), router=Router(), ")
+    work = pinned
     assert work.routed is not None
     (program,) = [one for one in work.routed.programs if one.board.stem == "sheet-01"]
     sunk = [bore for part in program.board.parts for bore in part.bores]
@@ -82,9 +88,9 @@ def test_pins_are_sunk_in_the_face_that_lies_up(tmp_path: Path) -> None:
     assert {bore.depth for bore in sunk} == {pin.lower_depth for pin in pins}
 
 
-def test_a_sheet_goes_to_the_machine_with_each_program(tmp_path: Path) -> None:
+def test_a_sheet_goes_to_the_machine_with_each_program(pinned: Work) -> None:
     """Read by ezdxf: ways, tabs and holes stand where the program has them, at the scale told; cautions in words."""
-    work = box(tmp_path, "pins=Pins(diameter=8.0), router=Router()")
+    work = pinned
     sheets = router_sheets(work)
     assert work.routed is not None
     assert list(sheets) == [f"router/{one.board.stem}-sheet" for one in work.routed.programs]

@@ -23,15 +23,21 @@ BOTH = 'foam="eps 22", wire=WireWork(machine=WireCutter(), bow=Bow(feed=200.0)),
 
 
 def box(folder: Path, words: str = BOTH) -> Work:
-    """Return a box that is cut by wire."""
+    """Return a box with some words on cutting it."""
     path = folder / "box.py"
     path.write_text(BOX.replace("WORDS", words), encoding="utf-8")
     return opened(path, {})
 
 
-def test_slots_are_drawn_where_the_program_cuts_them(tmp_path: Path) -> None:
+@pytest.fixture(scope="module")
+def both(tmp_path_factory: pytest.TempPathFactory) -> Work:
+    """Return a box that is cut by a machine and by a bow."""
+    return box(tmp_path_factory.mktemp("both"))
+
+
+def test_slots_are_drawn_where_the_program_cuts_them(both: Work) -> None:
     """Read by ezdxf at full size: strip, slots and the line to measure at, half-way down each."""
-    work = box(tmp_path)
+    work = both
     assert work.wire is not None
     test, drawings = work.wire.slots, slot_drawings(work)
     assert list(drawings) == ["wire/slot-test", "wire/bow-slot-test"]
@@ -53,10 +59,9 @@ def test_slots_are_drawn_where_the_program_cuts_them(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", ["wire/slot-test", "wire/bow-slot-test"])
-def test_what_is_written_down_is_the_kerf_of_the_recipe(tmp_path: Path, name: str) -> None:
+def test_what_is_written_down_is_the_kerf_of_the_recipe(both: Work, name: str) -> None:
     """Its blanks filled in with widths that fall, the line on the sheet is a word that the recipe takes."""
-    work = box(tmp_path)
-    words = " ".join(label.text for label in slot_drawings(work)[name].labels)
+    words = " ".join(label.text for label in slot_drawings(both)[name].labels)
     told = re.search(r"kerf=\(\(.*?\)\)", words)
     assert told is not None
     widths = iter(("1.4", "1.2", "1.0", "0.9", "0.8"))
@@ -68,18 +73,17 @@ def test_what_is_written_down_is_the_kerf_of_the_recipe(tmp_path: Path, name: st
         assert needed in words
 
 
-def test_two_people_cut_each_slot_at_a_pace_of_its_own(tmp_path: Path) -> None:
+def test_two_people_cut_each_slot_at_a_pace_of_its_own(both: Work) -> None:
     """100 mm in fives of 20: seconds a number times the feed is 20 mm; slots of a number lie opposite each other."""
     test = hand_slots(Bow(feed=200.0))
     assert [pace * feed / 60.0 for pace, feed in zip(test.seconds, test.feeds, strict=True)] == [20.0] * 5
     assert test.feeds == (100.0, 140.0, 200.0, 280.0, 400.0)
-    work = box(tmp_path)
-    labels = slot_drawings(work)["wire/bow-slot-test"].labels
+    labels = slot_drawings(both)["wire/bow-slot-test"].labels
     tops = [label for label in labels if label.at[1] > 120.0 and label.text in "12345"]
     near, far = ({one.text: one.at[0] for one in half} for half in (tops[:5], tops[5:]))
     for number, x in near.items():
         assert far[number] == pytest.approx(2.0 * 120.0 + 12.0 - x)  # as in a mirror between the patterns
-    rows = csv_files(work)["wire/bow-slot-test.csv"].splitlines()
+    rows = csv_files(both)["wire/bow-slot-test.csv"].splitlines()
     assert rows[0] == "slot,feed_mm_min,seconds_from_number_to_number,width_mm"
     assert rows[1:3] == ["1,100,12.0,", "2,140,8.6,"]
 
