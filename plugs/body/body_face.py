@@ -146,8 +146,8 @@ def body_findings(face: BodyFace) -> list[Finding]:
                 code="mating-gap",
                 severity="mind",
                 where=f"{face.name}, {_spot(face.place)}",
-                message=f"the gap of {as_length(face.gap, 'g')} is {as_length(face.largest_mm, '.2f')} off, "
-                f"rms {as_length(face.rms_mm, '.2f')}",
+                message=f"the gap is up to {as_length(face.largest_mm, '.2f')} off the "
+                f"{as_length(face.gap, 'g')} asked for",
                 remedy="use a smaller gap or a body of finer triangles, or sand to a fit there",
             )
         )
@@ -169,8 +169,8 @@ def body_findings(face: BodyFace) -> list[Finding]:
                 code="no-step",
                 severity="note",
                 where=face.name,
-                message=f"solid/foam.step is left out, and the kernel proves the plain body only: {why} "
-                "cannot be cut as exact surfaces",
+                message="solid/foam.step is left out, and the CAD kernel proves the plug without this cut: "
+                f"{why} cannot be cut as exact surfaces",
                 remedy="use the STL or 3MF, or cut by a STEP body with a gap of 0",
             )
         )

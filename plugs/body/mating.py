@@ -418,8 +418,7 @@ def findings_of(face: MatingFace) -> list[Finding]:
                 code="mating-fit",
                 severity="mind",
                 where=f"{face.cut.item.name}, {_spot(along[int(np.argmax(off))], names)}",
-                message=f"a measured point lies {as_length(float(off.max()), '.2f')} off, rms "
-                f"{as_length(rms, '.2f')}",
+                message=f"a measured point lies {as_length(float(off.max()), '.2f')} off the face as cut",
                 remedy="measure that place again, or fair the contour with a smaller tolerance",
             )
         )

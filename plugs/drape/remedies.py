@@ -105,7 +105,7 @@ def _told(
     remedy = "split the zone in 2 where it narrows or bends, or give it another start"
     told = Finding(
         code="cloth-not-draped", severity="mind", where=zone,
-        message=f"no net of threads can be laid on it from {place}: {net.reason}",
+        message=f"how the cloth lies cannot be worked out from a start at {place}: {net.reason}",
         remedy=net.remedy if net.param == "warp" else remedy,
     )  # fmt: skip
     return None, None, (told,)

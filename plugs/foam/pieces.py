@@ -457,7 +457,7 @@ def _findings(
                     where=where,
                     message=f"{as_length(line.on_walls, '.0f')} of it runs within "
                     f"{as_length(words.keep_away, 'g')} of a recess or boss",
-                    remedy="move the recess, use longer sheets, or keep away by less",
+                    remedy="move the recess, or use longer sheets or a smaller joints.keep_away",
                 )
             )
         if "blend" in line.faults:
@@ -468,7 +468,7 @@ def _findings(
                     where=where,
                     message=f"{as_length(line.under_blend, '.0f')} of it runs under a blend or a slope of "
                     "the surface",
-                    remedy="use longer sheets, or let less be asked of the stagger",
+                    remedy="use longer sheets, or a smaller joints.stagger",
                 )
             )
     return found

@@ -201,7 +201,7 @@ def shape_findings(
             message=f"{as_length(floor.behind, '.1f')} of {foam.name} is left behind it, less than the "
             f"{as_length(foam.least_thickness, 'g')} that can be handled (common practice)",
             remedy=f"make it {as_length(foam.least_thickness - floor.behind, '.1f', 'least')} less deep, or "
-            "back it up",
+            "glue foam behind it",
         )
         for floor in floors
         if floor.behind < foam.least_thickness - ROUNDING

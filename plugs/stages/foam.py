@@ -361,7 +361,7 @@ def arrange(plug: Plug, blanks: Sequence[Blank], record: object) -> Sheets:
         severity="note",
         where="stock",
         message="the stored sheets are those of another shape, stock or cutting, and were not used",
-        remedy="build once more with --search, or remove the file",
+        remedy="build once more with --search, or remove the recipe's .sheets.json",
     )
     return Sheets(
         nesting=nest(blanks, plug.stock, plug.cutting),

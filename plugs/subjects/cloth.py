@@ -16,6 +16,7 @@ from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.outlines import outline_paths
 from plugs.drafting.placing import Beside, Pointer, Row, Sign
+from plugs.ground.amounts import counted
 from plugs.ground.units import format_length, format_size
 
 Array = NDArray[np.float64]
@@ -108,7 +109,7 @@ def roll_drawing(roll: Roll, *, path: str, plug_name: str, display_unit: str = "
             plug_name,
             f"{roll.cloth}, {format_size(roll.roll_width, display_unit)} wide",
             f"Buy {roll.length_to_buy_m:.1f} m",
-            f"{len(roll.laid)} pieces, {100.0 * roll.yield_ratio:.0f} % of the cloth",
+            f"{counted(len(roll.laid), 'piece')}, {100.0 * roll.yield_ratio:.0f} % of the cloth",
             "The warp runs along the roll, to the right; the face in view is the outer one",
         ]
     )
