@@ -136,13 +136,12 @@ def laps_of(parts: Sequence[Part], router: Router) -> Laps:
     Returns
     -------
     Laps
-        Holes of a part before its openings, those before its outline; parts from the lower left on.
+        Holes of a part before its openings, those before its outline; parts in another's opening before that
+        is cut, else from the lower left on.
     """
     laps, narrow = list[Lap](), list[str]()
     radius = 0.5 * router.bit
-    for part in sorted(
-        parts, key=lambda one: (round(one.outline.bounds[0], 3), round(one.outline.bounds[1], 3))
-    ):
+    for part in _held_last(parts):
         for bore in part.bores if router.tool == "bit" else ():
             mine = _cleared(part.name, bore, router)
             narrow += [] if mine else [part.name]
@@ -152,9 +151,21 @@ def laps_of(parts: Sequence[Part], router: Router) -> Laps:
             narrow += [] if mine else [part.name]
             laps += mine
         outside = shapely.Polygon(part.outline.exterior).buffer(radius, quad_segs=QUARTER)
-        laps.append(_lap(part.name, outside.exterior, router, is_outline=True))
         laps += [_lap(part.name, ring, router, is_outline=False) for ring in outside.interiors]
+        laps.append(_lap(part.name, outside.exterior, router, is_outline=True))
     return Laps(laps=tuple(laps), narrow=tuple(dict.fromkeys(narrow)))
+
+
+def _held_last(parts: Sequence[Part]) -> list[Part]:
+    """Return parts in an order in which nothing is cut in what has come loose."""
+    whole = [shapely.Polygon(part.outline.exterior) for part in parts]
+
+    def place(part: Part) -> tuple[int, float, float]:
+        around = int(shapely.contains(whole, part.outline).sum())
+        left, bottom, _, _ = part.outline.bounds
+        return -around, round(left, 3), round(bottom, 3)
+
+    return sorted(parts, key=place)
 
 
 def round_hole(ring: shapely.LinearRing) -> tuple[tuple[float, float], float] | None:
@@ -200,7 +211,7 @@ def _cleared(part: str, bore: Bore, router: Router) -> list[Lap]:
     inner = min(away, 0.45 * router.bit)  # which sweeps the middle
     count = 1 + int(np.ceil((away - inner) / (_STEP * router.bit)))
     rings = []
-    for radius in np.linspace(inner, away, count)[-count:].tolist():
+    for radius in np.linspace(inner, away, count).tolist():
         ring = shapely.Point(bore.at).buffer(radius, quad_segs=QUARTER).exterior
         lap = _lap(part, ring, router, is_outline=False)
         rings.append(replace(lap, kind="hole", depth=bore.depth))
