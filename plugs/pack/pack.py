@@ -21,6 +21,9 @@ from plugs.paper.tiling import best_grid, sketch_of
 from plugs.subjects.block import BLOCK
 
 _LARGEST: Final = 432.0  # mm. Larger paper, and rolls, hang over no bench: the pack is on A4 then
+MOST: Final = 100
+"""Layers, or sheets, of which each has a page: nobody leafs through more, and files cut them."""
+
 _GAP: Final = 8.0  # mm. Between two parts on a page
 _PLANES: Final = {"z": ("x", "y"), "x": ("y", "z"), "y": ("x", "z")}
 """What the coordinates of a part square to an axis are called."""
@@ -89,7 +92,7 @@ def pack_pages(job: PackJob) -> tuple[list[MapSheet], list[Drawing], PagePlan]:
     words = [
         one for k, section in enumerate(sections(job.summary)) for one in section_page(section, path=f"w{k}")
     ]
-    front = cover(job.summary, job.drawings, path="cover")
+    front = cover(job.summary, job.drawings, MOST, path="cover")
     pages = [[front], *_flowed([*words, *parts, *fit_pages(job.summary, path="fit")], y1 - y0)]
     plan = plan_pages(small, paper, unit)
     plan = replace(plan, pages=tuple(replace(page, square=None) for page in plan.pages))
@@ -138,11 +141,13 @@ def parts_of(job: PackJob) -> Iterator[Scaled]:
     stations = tuple((f"station {k}", x) for k, x in enumerate(job.stations, start=1))
     for key, folder in (("sheets", "sheets/"), ("boards", "templates/board-")):
         named = {piece["name"] for sheet in (summary[key] or {}).get(key, []) for piece in sheet["pieces"]}
-        for stem in (stem for stem in drawings if stem.startswith(folder)):
+        stems = [stem for stem in drawings if stem.startswith(folder)]
+        for stem in stems if len(stems) <= MOST else ():
             word = "Sheet" if key == "sheets" else "Template board"
             yield _part(drawings[stem], f"{word} {int(stem.rpartition('-')[2])}", pieces=tuple(sorted(named)))
     pins = _pins_by_layer(summary)
-    for layer in summary["layers"] or []:
+    layers = summary["layers"] or []
+    for layer in layers if len(layers) <= MOST else ():
         axis, name = layer["axis"], layer["name"]
         drawing = drawings.get(f"layers/layer-{name[1:]}")
         if drawing is not None:

@@ -35,6 +35,7 @@ ROW: Final = 3.8
 """From row to row of a table, mm."""
 
 _RUNNING: Final = 0.9  # width of a letter over a capital's height in running text, on the average
+_PROSE: Final = 0.82  # the same of words in small letters
 _LEAST: Final = 1.5  # mm. Of the letters of a wide table
 _HEAD: Final = 4.0  # mm. Of the letters of a title
 _SCALES: Final = (
@@ -64,6 +65,7 @@ _TALLEST: Final = 105.0  # mm. Of a drawing on its page: its table stands under 
 _OUT: Final = 3.0  # mm. A line across reaches so far over the shape
 _DIMENSION: Final = 6.0  # mm. From the shape to a dimension
 _RADII: Final = 5  # of the largest radii are told in the drawing
+_UP: Final = (0.0, 0.15, -0.15, 0.3, -0.3)  # of a piece's height: where in it its name is tried
 _ROUND: Final = 3.0  # mm. Smaller radii are sanded by eye
 _FLATTEST: Final = 1e3  # mm. Larger ones are laid out by their offsets
 _CENTRE: Final = "CENTRELINE"
@@ -145,7 +147,7 @@ def scaled_page(part: Scaled, room: tuple[float, float], unit: str, *, path: str
     if shape.area == 0.0:
         part = replace(part, along=int(box[3] - box[1] > box[2] - box[0]))  # an edge is laid out along itself
     if SHEET in groups:
-        _number(builder, part, group, scale, move, page)
+        _number(builder, part, group, scale, move)
     if not shape.is_empty:
         places = lines_across(shape, part.along, [at for _, at in part.named])
         bottom = min(lowest, _draw_lines(builder, part, shape, places, scale, move))
@@ -202,7 +204,7 @@ def wrapped(text: str, width: float = 190.0, height: float = LETTER) -> list[str
     -------
     list of str
     """
-    return textwrap.wrap(text, max(8, int(width / (_RUNNING * height)))) or [""]
+    return textwrap.wrap(text, max(8, int(width / (_PROSE * height)))) or [""]
 
 
 def _draw_lines(
@@ -401,19 +403,15 @@ def _boxes(part: Scaled, edge: str) -> list[tuple[Box, str]]:
     return sorted(found)
 
 
-def _number(
-    builder: DrawingBuilder, part: Scaled, edge: str, scale: float, move: Array, page: shapely.Geometry
-) -> None:
+def _number(builder: DrawingBuilder, part: Scaled, edge: str, scale: float, move: Array) -> None:
     """Ask for number and name of each piece of a sheet in it, or for the number alone: the table has all."""
     for number, (box, name) in enumerate(_boxes(part, edge), start=1):
         corners = np.array(box).reshape(2, 2) / scale + move
         x, y = corners.mean(axis=0).tolist()
-        texts = [(f"{number}: {name}", h) for h in (4.0, 3.0, LETTER)] + [
-            (str(number), h) for h in (3.0, LETTER)
-        ]
-        choices = [Label(text=text, at=(x, y), height=h, align="centre") for text, h in texts]
-        own = shapely.box(*corners.ravel())
-        small = min(np.ptp(corners, axis=0)) < len(texts[0][0]) * 2.0 * LETTER
-        builder.beside(
-            Beside(choices=tuple(choices[3:] if small else choices), to=(x, y), within=own if small else page)
+        texts = [(f"{number}: {name}", height) for height in (4.0, 3.0, LETTER)]
+        texts += [(str(number), height) for height in (3.0, LETTER)]
+        places = [(x, y + share * float(np.ptp(corners[:, 1]))) for share in _UP]
+        choices = tuple(
+            Label(text=text, at=at, height=height, align="centre") for text, height in texts for at in places
         )
+        builder.beside(Beside(choices=choices, to=(x, y), within=shapely.box(*corners.ravel())))

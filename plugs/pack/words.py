@@ -22,6 +22,8 @@ _CONTOURS: Final = 30  # layers at most that are drawn in it
 _SLANT: Final = np.radians(30.0)  # of the two level axes in it: an isometric view (textbook)
 _COLUMN: Final = 46  # rows of a table to a page
 
+_UNITS: Final = {"mm": "mm", "in": "inches"}
+
 Section = tuple[str, list[str]]
 
 
@@ -100,7 +102,7 @@ def _sequence(summary: Mapping[str, Any], unit: str) -> list[str]:
     return told
 
 
-def cover(summary: Mapping[str, Any], drawings: Mapping[str, Drawing], *, path: str) -> Drawing:
+def cover(summary: Mapping[str, Any], drawings: Mapping[str, Drawing], most: int, *, path: str) -> Drawing:
     """Return the cover: a view of the layers' contours, and the sizes.
 
     Parameters
@@ -109,6 +111,8 @@ def cover(summary: Mapping[str, Any], drawings: Mapping[str, Drawing], *, path: 
         As in summary.json.
     drawings : mapping of str to Drawing
         By path in the folder, those of the layers among them.
+    most : int
+        Layers, or sheets, of which each has a page.
     path : str
         Of the drawing that is returned.
 
@@ -142,12 +146,18 @@ def cover(summary: Mapping[str, Any], drawings: Mapping[str, Drawing], *, path: 
         format_length(high - low, unit)
         for low, high in zip(solid["bounds_mm"]["from"], solid["bounds_mm"]["to"], strict=True)
     ]
+    layers, sheets = len(summary["layers"] or []), len((summary["sheets"] or {}).get("sheets", []))
     rows = [
         f"{sizes[0]} long, {sizes[1]} wide, {sizes[2]} high; {volume}, surface {area}",
-        f"{counted(len(summary['layers'] or []), 'layer')}, {counted(len(summary['pieces'] or []), 'piece')}",
-        f"All figures in {unit}. A page shows its part to the scale in its title, and a bar of true length. "
-        "What is to be cut is laid out by the figures, never by measuring the page.",
+        f"{counted(layers, 'layer')}, {counted(len(summary['pieces'] or []), 'piece')}",
+        f"All figures in {_UNITS[unit]}. A page shows its part to the scale in its title, and a bar of true "
+        "length. What is to be cut is laid out by the figures, never by measuring the page.",
         "Lines across a part are named A, B, C; its table gives their places and what they cross.",
+    ]
+    rows += [
+        f"{count}: too many for a page each; their drawings are files, or full-size paper if asked for."
+        for count, many in ((counted(layers, "layer"), layers), (counted(sheets, "sheet"), sheets))
+        if many > most
     ]
     for row in rows:
         for text in wrapped(row, _WIDTH, 3.0):

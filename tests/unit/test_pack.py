@@ -14,6 +14,7 @@ import pytest
 import shapely
 from reportlab.pdfbase import pdfmetrics
 
+import plugs.pack.pack
 from plugs.drafting.drawing import Drawing, Label, Path, path_bounds
 from plugs.drawings import edge_drawings, layer_drawings, sheet_drawings, template_drawings
 from plugs.ground.paper import paper_of
@@ -139,6 +140,16 @@ def box_of(label: Label) -> shapely.Geometry:
     if label.align == "centre":
         return shapely.box(x - width / 2.0, y - label.height / 2.0, x + width / 2.0, y + label.height / 2.0)
     return shapely.box(x, y, x + width, y + label.height)
+
+
+def test_hundreds_of_layers_have_no_page_each(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Over the number that has, none has, and the cover says so."""
+    monkeypatch.setattr(plugs.pack.pack, "MOST", 10)
+    sheets, _, _ = pack_pages(job_of("bonnet_scoop"))
+    told = [label.text for label in sheets[0].drawing.labels]
+    assert any(text.startswith("11 layers: too many") for text in told)
+    words = [label.text for sheet in sheets for label in sheet.drawing.labels]
+    assert not any(text.startswith("Layer L0") for text in words)
 
 
 def test_no_word_of_a_drawing_is_dropped() -> None:
