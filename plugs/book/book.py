@@ -124,7 +124,7 @@ def _footer() -> Html:
             "p",
             "In the views, bodies are drawn with as few faces as stay within ",
             f"{PICTURE_MM:g} mm of the surface, and figures are smaller than life: "
-            "cut from the files or from the full-size paper. "
+            "cut from the files, or laid out by the shop pack; full-size paper is in paper/. "
             "The views are drawn by three.js, under the MIT licence.",
             class_="note",
         ),

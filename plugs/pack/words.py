@@ -121,9 +121,7 @@ def cover(summary: Mapping[str, Any], drawings: Mapping[str, Drawing], most: int
     Drawing
         In mm on the page, its upper left corner at the origin.
     """
-    unit, solid = summary["display_unit"], summary["solid"]
-    volume = amount("volume_m3", solid["volume_m3"], unit)
-    area = amount("area_m2", solid["area_m2"], unit)
+    unit = summary["display_unit"]
     title = f"{summary['recipe']['title']}: shop pack"
     builder = DrawingBuilder(path=path, title=title, display_unit=unit)
     builder.write(Label(text=title, at=(0.0, -6.0), height=6.0))
@@ -142,6 +140,18 @@ def cover(summary: Mapping[str, Any], drawings: Mapping[str, Drawing], most: int
             Label(text="The layers seen from above at a slant, not to scale", at=(0.0, y), height=LETTER)
         )
         y -= ROW
+    for row in _cover_rows(summary, most):
+        for text in wrapped(row, _WIDTH, 3.0):
+            y -= 5.0
+            builder.write(Label(text=text, at=(0.0, y), height=3.0))
+    return builder.drawing()
+
+
+def _cover_rows(summary: Mapping[str, Any], most: int) -> list[str]:
+    """Return what the cover tells under its picture."""
+    unit, solid = summary["display_unit"], summary["solid"]
+    volume = amount("volume_m3", solid["volume_m3"], unit)
+    area = amount("area_m2", solid["area_m2"], unit)
     sizes = [
         format_length(high - low, unit)
         for low, high in zip(solid["bounds_mm"]["from"], solid["bounds_mm"]["to"], strict=True)
@@ -154,16 +164,11 @@ def cover(summary: Mapping[str, Any], drawings: Mapping[str, Drawing], most: int
         "length. What is to be cut is laid out by the figures, never by measuring the page.",
         "Lines across a part are named A, B, C; its table gives their places and what they cross.",
     ]
-    rows += [
+    return rows + [
         f"{count}: too many for a page each; their drawings are files, or full-size paper if asked for."
         for count, many in ((counted(layers, "layer"), layers), (counted(sheets, "sheet"), sheets))
         if many > most
     ]
-    for row in rows:
-        for text in wrapped(row, _WIDTH, 3.0):
-            y -= 5.0
-            builder.write(Label(text=text, at=(0.0, y), height=3.0))
-    return builder.drawing()
 
 
 def _contours(layers: Sequence[Mapping[str, Any]], drawings: Mapping[str, Drawing]) -> list[Path]:

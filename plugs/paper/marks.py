@@ -117,6 +117,10 @@ def square(corner: tuple[float, float], unit: str) -> tuple[list[Path], list[Lab
         The lower left one.
     unit : str
         ``"mm"`` for one of 100 mm, ``"in"`` for one of 4 in.
+
+    Returns
+    -------
+    tuple of list of Path and list of Label
     """
     x0, y0 = corner
     side, words = MEASURES[unit]
@@ -144,6 +148,10 @@ def footer(
         What is written, cut to the room.
     unit : str
         ``"mm"`` or ``"in"``: of the bar.
+
+    Returns
+    -------
+    tuple of list of Path and list of Label
     """
     left, foot, right = window[0], size[1] - window[3], window[2] - _BAR_TEXT
     y, (bar, words) = foot + 3.0, MEASURES[unit]

@@ -126,6 +126,8 @@ class PagePlan:
 
     Attributes
     ----------
+    unit : str
+        ``"mm"`` or ``"in"``: of the bar and the square.
     pages : tuple of Page
         In the order of printing, without the page map.
     grids : tuple of TileGrid
@@ -135,8 +137,6 @@ class PagePlan:
         The drawings as the pages show them, every text whole on one of them.
     untold : tuple of tuple of str
         The texts of each that are beside its pages: the page map tells them.
-    unit : str
-        ``"mm"`` or ``"in"``: of the bar and the square.
     """
 
     paper: Paper

@@ -172,6 +172,10 @@ def sketch_of(drawing: Drawing) -> Sketch:
     drawing : Drawing
         At full size, mm; the part is everything outside the group of the labels.
 
+    Returns
+    -------
+    Sketch
+
     Raises
     ------
     AssertionError
@@ -206,6 +210,10 @@ def best_grid(sketch: Sketch, paper: Paper) -> TileGrid:
         The drawing.
     paper : Paper
         What it is printed on.
+
+    Returns
+    -------
+    TileGrid
 
     Raises
     ------
