@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Any
 
 from plugs.changes.moved import Moved, moved, thinned
-from plugs.changes.record import Record
+from plugs.changes.record import FOAM, Record
 from plugs.changes.verdicts import Verdict, judged
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
-
-FOAM: Final = ("layer", "piece")
 
 
 @record(frozen=True, slots=True, kw_only=True)

@@ -26,6 +26,9 @@ FILE: Final = "record.json"
 FORM: Final = 1
 """Of the record; another one is not read."""
 
+FOAM: Final = ("layer", "piece", "wire face")
+"""Kinds of workpieces that are foam; of what a wire cuts, each face is one."""
+
 LARGEST_BYTES: Final = 200_000_000
 """Of a record that is read: no plug comes near it."""
 
@@ -41,7 +44,7 @@ class Workpiece:
     Attributes
     ----------
     kind : str
-        "layer", "piece", "template", "gauge", "radius block", "pocket pattern" or "cloth".
+        "layer", "piece", "wire face", "template", "gauge", "radius block", "pocket pattern" or "cloth".
     name : str
     file : str
         Its drawing, by its path without ending.
@@ -82,7 +85,7 @@ class Workpiece:
     @property
     def is_foam(self) -> bool:
         """Whether it is foam, which is cut with an allowance and sanded."""
-        return self.kind in ("layer", "piece")
+        return self.kind in FOAM
 
 
 @record(frozen=True, slots=True, kw_only=True)

@@ -14,6 +14,7 @@ from plugs.changes.record import Record, Spare, Workpiece
 from plugs.changes.verdicts import WORKING
 from plugs.drafting.flat import flat_points
 from plugs.drafting.layer import layer_path
+from plugs.files.names import wire_stems
 from plugs.ground.doors import STAGES
 from plugs.ground.errors import Finding
 from plugs.mesh import mesh
@@ -31,6 +32,7 @@ LEAST_LAP: Final = 25.0
 source)."""
 _WALL: Final = 10.0
 """The wall round a hollow may be so much thinner, mm: nobody sands it (common practice, no source)."""
+_FACE_SHARE: Final = 0.25  # of the way to the other face, in which an old one is looked for
 _FRAME: Final = 0.5  # mm. An edge of a gauge so near its box is a side of its frame
 _THINNED: Final = 0.02  # mm. A point of an outline so near a straight line is left out
 
@@ -133,8 +135,11 @@ def _foam(work: Worked) -> list[Workpiece]:
     covered = {layer.name: _thinned(layer.envelope) for layer in work.layers}
     voids = {void.layer: void.outline for void in work.pieces.voids}
     drilled = {blank.name: blank.drilled for blank in work.blanks}
+    by_wire = {cut.piece for cut in work.wire_cuts}
     found = []
     for piece in work.pieces.pieces:
+        if piece.name in by_wire:
+            continue
         layer = layers[piece.layer]
         middle = 0.5 * (piece.from_mm + piece.to_mm)
         cut = _thinned(piece.rough)
@@ -158,6 +163,34 @@ def _foam(work: Worked) -> list[Workpiece]:
                 ),
             )
         )
+    return found
+
+
+def _wire_faces(work: Worked) -> list[Workpiece]:
+    """Return the two faces of all that a wire cuts: straight lines run from the one to the other."""
+    found = []
+    for cut, stem in zip(work.wire_cuts, wire_stems([cut.name for cut in work.wire_cuts]), strict=True):
+        if cut.axis not in PLANES:
+            continue  # the block out of a recess, which its pattern tells of
+        reach = _FACE_SHARE * (cut.to_mm - cut.from_mm)
+        for side, at in (("near", cut.from_mm), ("far", cut.to_mm)):
+            rings = ([getattr(ring, side) for ring in rings] for rings in (cut.rings, cut.tight))
+            whole, tight = (_thinned(shapely.Polygon(outer, holes)) for outer, *holes in rings)
+            found.append(
+                Workpiece(
+                    kind="wire face",
+                    name=f"{cut.name} {side}",
+                    file=stem,
+                    axis=cut.axis,
+                    from_mm=at - reach,
+                    to_mm=at + reach,
+                    sheet_mm=cut.to_mm - cut.from_mm,
+                    spots=_spot(cut.axis, at, whole),
+                    alike=(side,),
+                    cut=whole,
+                    must=tight,
+                )
+            )
     return found
 
 
@@ -251,6 +284,7 @@ def _cloth(work: Worked) -> list[Workpiece]:
 
 _WORKPIECES: Final[tuple[tuple[str, tuple[str, ...], Callable[[Worked], list[Workpiece]]], ...]] = (
     ("pins", ("layer", "piece"), _foam),
+    ("wire", ("wire face",), _wire_faces),
     ("templates", ("template", "gauge"), _templates),
     ("sanding", ("radius block",), _blocks),
     ("layers", ("pocket pattern",), _patterns),

@@ -56,6 +56,7 @@ _WIDEST: Final = 150.0  # mm. A wider strip is a piece of its own (common practi
 _MOST_STRIPS: Final = 2  # one to either side
 _MOST_ADDED: Final = 0.35
 """Of the piece: with more glued on it is quicker cut new (common practice, no source)."""
+_SAWN: Final = ("layer", "piece")  # of foam: pieces of a sheet, from which others are cut
 _TURNS: Final = (0.0, 90.0, 180.0, 270.0)  # deg, that a piece of foam is tried in
 _FLAT_SHARE: Final = 0.1
 """Of what pieces of cloth lie apart in their own plane: it only parts those that lie at one place."""
@@ -122,10 +123,10 @@ def judged(old: Record, new: Record) -> tuple[tuple[Verdict, ...], tuple[str, ..
         for one, k in zip(new.workpieces, pairs, strict=True)
     ]
     taken = {pairs[i] for i, verdict in enumerate(found) if verdict.verdict != NEW}
-    idle = [one for k, one in enumerate(old.workpieces) if k not in taken and one.is_foam]
+    idle = [one for k, one in enumerate(old.workpieces) if k not in taken and one.kind in _SAWN]
     rest = list(old.spares)
     for i, (verdict, k) in enumerate(zip(found, pairs, strict=True)):
-        if verdict.verdict == NEW and verdict.one.is_foam:
+        if verdict.verdict == NEW and verdict.one.kind in _SAWN:
             own = None if k is None else old.workpieces[k]  # which is too small, wherever it is laid
             found[i] = _from_stock(verdict, idle, rest, new, own)
     kept = [f"{one.kind} {one.name}" for one in idle]
@@ -154,7 +155,7 @@ def _paired(old: Record, new: Record) -> list[int | None]:
 
 def _nearness(one: Workpiece, other: Workpiece) -> float | None:
     """Return how nearly two workpieces lie at one place, more for nearer; None where they do not."""
-    if one.is_foam != other.is_foam or one.axis != other.axis:
+    if one.is_foam != other.is_foam or (one.axis, one.alike) != (other.axis, other.alike):
         return None
     if one.is_foam:
         along = min(one.to_mm, other.to_mm) - max(one.from_mm, other.from_mm)
@@ -162,7 +163,7 @@ def _nearness(one: Workpiece, other: Workpiece) -> float | None:
             return None
         shared = float(shapely.intersection(one.must, other.must).area)
         return along * shared if shared > 0.0 else None
-    if one.kind != other.kind or one.alike != other.alike:
+    if one.kind != other.kind:
         return None
     apart = np.linalg.norm(one.spots[:, None] - other.spots[None], axis=2).min(axis=1).mean()
     flat = np.subtract(*(shapely.get_coordinates(two.cut.centroid)[0] for two in (one, other)))

@@ -6,8 +6,9 @@ import math
 from collections.abc import Sequence
 from typing import Any, Final
 
-from plugs.changes.changes import FOAM, Change, Changes
+from plugs.changes.changes import Change, Changes
 from plugs.changes.moved import Bonded, Moved
+from plugs.changes.record import FOAM
 from plugs.changes.verdicts import DOWN, GOOD, SAME, VERDICTS, Place, Verdict
 from plugs.ground.amounts import amount, counted
 from plugs.ground.figures import ending_of

@@ -179,6 +179,20 @@ def test_templates_are_cut_to_their_line() -> None:
     assert "slots" in found.notes[0]
 
 
+def test_faces_of_what_a_wire_cuts() -> None:
+    """Each face is judged as a layer is, near by near and far by far; nothing is sawn out of one."""
+
+    def face(length: float, side: str) -> Workpiece:
+        return replace(layer(length, 300.0), kind="wire face", name=f"B01 {side}", alike=(side,))
+
+    old = build_of(face(603.0, "near"), face(590.0, "far"))
+    found, left = judged(old, build_of(face(600.0, "near"), face(600.0, "far"), layer(100.0, 100.0)))
+    assert [(one.verdict, one.was, one.from_stock) for one in found] == [
+        (GOOD, "B01 near", ""), (NEW, "B01 far", ""), (NEW, "", ""),
+    ]  # fmt: skip
+    assert left == ()
+
+
 def test_how_far_one_region_reaches_beyond_another() -> None:
     """A hole of 60 x 40 that the other region fills lies 20 mm deep; a tongue of 25 mm reaches 25 mm out."""
     plate, holed = region((0, 0, 200, 100)), region((0, 0, 200, 100), (70, 30, 130, 70))
