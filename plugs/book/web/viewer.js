@@ -87,9 +87,11 @@
     made.setAttribute("position", new THREE.BufferAttribute(points, 3));
     made.setAttribute("normal", new THREE.BufferAttribute(normals, 3));
     if (mesh.tints) { // a colour to each triangle
-      const tints = new Uint8Array(bytes(mesh.tints)), shades = packed.palette.map((text) => new THREE.Color(text));
+      const tints = new Uint8Array(bytes(mesh.tints));
+      const light = (part) => (part <= 0.04045 ? part / 12.92 : ((part + 0.055) / 1.055) ** 2.4); // IEC 61966-2-1
+      const shades = packed.palette.map((text) => [1, 3, 5].map((i) => light(parseInt(text.slice(i, i + 2), 16) / 255)));
       const colours = new Float32Array(points.length);
-      for (let i = 0; i < corners.length; i++) shades[tints[Math.floor(i / 3)]].toArray(colours, 3 * i);
+      for (let i = 0; i < corners.length; i++) colours.set(shades[tints[Math.floor(i / 3)]], 3 * i);
       made.setAttribute("color", new THREE.BufferAttribute(colours, 3));
     }
     const lines = new THREE.BufferGeometry();
