@@ -126,6 +126,7 @@ class PagePlan:
 
     Attributes
     ----------
+    paper : Paper
     unit : str
         ``"mm"`` or ``"in"``: of the bar and the square.
     pages : tuple of Page
