@@ -338,15 +338,11 @@ def _new(options: argparse.Namespace) -> int:
 
 def _cut(options: argparse.Namespace) -> int:
     """Mark a build as the one that foam was cut from, or undo that."""
-    from plugs.changes.kept import kept_path, kept_record, mark_cut, undo_cut
+    from plugs.changes.kept import kept_path, mark_cut, undo_cut
     from plugs.changes.terminal import record_rows
 
     recipe, out = options.recipe, options.out or Path("exports") / options.recipe.stem
-    if options.undo:
-        undo_cut(recipe)
-        record = kept_record(recipe)
-    else:
-        record = mark_cut(recipe, out)
+    record = undo_cut(recipe) if options.undo else mark_cut(recipe, out)
     _tell("\n".join([f"kept      {kept_path(recipe)}", *record_rows(record)]))
     return _BUILT
 

@@ -113,7 +113,7 @@ def mark_cut(recipe: Path, folder: Path) -> Record:
     return record
 
 
-def undo_cut(recipe: Path) -> bool:
+def undo_cut(recipe: Path) -> Record | None:
     """Undo the last marking: the build marked before it is again, or none. Done twice, nothing changes.
 
     Parameters
@@ -122,8 +122,8 @@ def undo_cut(recipe: Path) -> bool:
 
     Returns
     -------
-    bool
-        Whether a build is marked now.
+    Record or None
+        Of the build that is marked now; None where none is.
 
     Raises
     ------
@@ -144,7 +144,7 @@ def undo_cut(recipe: Path) -> bool:
                 old.replace(new)
     except OSError as error:
         raise _unwritable(path, error) from error
-    return path.exists()
+    return kept_record(recipe)
 
 
 def _content_in(folder: Path, param: str) -> bytes:
