@@ -23,10 +23,13 @@ from plugs.comparing.comparison import FOAM, Comparison
 from plugs.comparing.corrected import Corrected, corrected, write_table
 from plugs.comparing.order import Words, compared, side_by_side, written
 from plugs.comparing.places import high_or_low
+from plugs.comparing.strips import strips_of
+from plugs.files.svg import render_svg
 from plugs.ground.figures import told
 from plugs.ground.units import format_length, parse_length
 from plugs.mesh.named import NamedMesh
 from plugs.pictures.tinted import tinted_png
+from plugs.sanding.fit_list import HEIGHT
 from plugs.stages.worked import Worked
 
 
@@ -61,7 +64,10 @@ def told_and_written(work: Worked, options: Namespace) -> list[str]:
     made = None if options.table is None else corrected(work, found)
     if made is not None:
         write_table(made, options.table)
-    folder = written(found, home, options.measured.stem, comparison_files(found))
+    stations = sorted({row.x for row in work.fit_list if row.what == HEIGHT and row.x is not None})
+    body = (work.body if words.against == FOAM else work.finish).body
+    strips = {f"{one.path}.svg": render_svg(one).encode() for one in strips_of(found, body, tuple(stations))}
+    folder = written(found, home, options.measured.stem, comparison_files(found) | strips)
     return [*found.told(), *side_by_side(home), *_table_rows(made, options.table), f"written   {folder}"]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -83,7 +84,11 @@ def test_a_filled_list_tells_what_is_off(shop: Path, capsys: pytest.CaptureFixtu
     folders = sorted(path.name for path in (shop / "out").iterdir())
     assert folders == ["01-as-drawn-finished", "02-low-finished", "comparisons.csv"]
     held = {path.name for path in (shop / "out" / folders[1]).iterdir()}
-    assert held == {"comparison.html", "map.png", "places.csv", "points.csv", "summary.json"}
+    strips = {f"strip-x-{x}.svg" for x in (10, 300, 590)}
+    assert held == {"comparison.html", "map.png", "places.csv", "points.csv", "summary.json", *strips}
+    strip = (shop / "out" / folders[1] / "strip-x-300.svg").read_text(encoding="utf-8")
+    assert re.search(r">(2\.[5-9]|3\.0) mm low<", strip), "full size, with what is off where it is"
+    assert ">right<" in strip
     assert len((shop / "out" / "comparisons.csv").read_text(encoding="utf-8").splitlines()) == 3
     assert compare(shop, shop / "low.csv") == 0
     for name in held - {"summary.json"}:  # the same in the same bytes, but for its number
