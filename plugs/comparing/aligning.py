@@ -153,7 +153,7 @@ def fitted(
     free = np.array([way not in locked for way in WAYS])
     if start is None:
         start = _settled(few, surface, free, STILL, _ROUNDS)
-    if _middling(few, surface, start) > _GOOD * surface.size:
+    if middling(start.of(few), surface) > _GOOD * surface.size:
         tried = [_settled(few, surface, free, one, _TRIES) for one in _starts(few, surface, free)]
         kept = sorted(tried, key=lambda one: _cost(few, surface, one))[:_KEPT]
         ended = [_settled(few, surface, free, one, _ROUNDS) for one in kept]
@@ -196,9 +196,9 @@ def _cost(points: Array, surface: Surface, pose: Pose) -> float:
     return float(np.minimum(_sizes(off, far, surface, coarse=True), 0.03 * surface.size).mean())
 
 
-def _middling(points: Array, surface: Surface, pose: Pose) -> float:
-    """Return the median distance of points from a surface."""
-    _, off, far = surface.rough(pose.of(points), coarse=True)
+def middling(points: Array, surface: Surface) -> float:
+    """Return the median distance of points from a surface, mm, nearly."""
+    _, off, far = surface.rough(points, coarse=True)
     return float(np.median(_sizes(off, far, surface, coarse=True)))
 
 

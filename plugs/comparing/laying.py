@@ -17,6 +17,7 @@ from plugs.comparing.aligning import (
     Pose,
     fitted,
     fitted_pairs,
+    middling,
     rivals,
 )
 from plugs.comparing.surface import Surface
@@ -268,14 +269,14 @@ def _best(points: Array, surface: Surface, locked: tuple[str, ...]) -> Fitted:
 def _check_near(points: Array, surface: Surface, laid: Laid) -> None:
     """Refuse points most of which lie far from the plug where they are."""
     here = laid.pose.of(points[:: max(len(points) // 2000, 1)])
-    far, near, ratio = _middling(here, surface), _LOOSE_RATIO * surface.size, _extent(points) / surface.size
+    far, near, ratio = middling(here, surface), _LOOSE_RATIO * surface.size, _extent(points) / surface.size
     is_small = bool(_unit_hint(ratio)) and not 0.3 < ratio < 3.0
     if far <= near and not is_small:
         return
     for name, scale in _UNITS.items():
         for factor, words in ((scale, f"in {name}"), (1.0 / scale, f"in mm, and not in {name}")):
             is_its = 1.0 / _NEAR_RATIO < ratio * factor < _NEAR_RATIO
-            if is_its and _middling(here * factor, surface) < near:
+            if is_its and middling(here * factor, surface) < near:
                 raise PlugError(
                     param="unit",
                     value="mm" if factor == scale else name,
@@ -285,15 +286,10 @@ def _check_near(points: Array, surface: Surface, laid: Laid) -> None:
     for axis in range(3):
         mirror = np.ones(3)
         mirror[axis] = -1.0
-        if _middling(here * mirror, surface) < min(far / _FEW, near):
+        if middling(here * mirror, surface) < min(far / _FEW, near):
             raise _mirrored("xyz"[axis])
     if far > _FAR_RATIO * surface.size:
         raise _not_there(f"half of the points lie {far:.0f} mm or more from it", ratio)
-
-
-def _middling(points: Array, surface: Surface) -> float:
-    """Return the median distance of points from the marks of a surface."""
-    return float(np.median(surface.rough(points, coarse=True)[2]))
 
 
 def _extent(points: Array) -> float:
