@@ -101,8 +101,14 @@ def sources() -> dict[str, tuple[Path, ast.Module]]:
     return {module_name(p): (p, ast.parse(p.read_text(encoding="utf-8"))) for p in paths}
 
 
-def imports(tree: ast.AST) -> Iterator[tuple[str, ast.stmt]]:
-    """Yield what a module imports, as dotted names, by statement or by call, wherever it stands."""
+@cache
+def imports(tree: ast.AST) -> tuple[tuple[str, ast.stmt], ...]:
+    """Return what a module imports, as dotted names, by statement or by call, wherever it stands."""
+    return tuple(_imports(tree))
+
+
+def _imports(tree: ast.AST) -> Iterator[tuple[str, ast.stmt]]:
+    """Yield the imports of a module one by one."""
     for node in ast.walk(tree):
         if isinstance(node, ast.Import):
             for alias in node.names:
@@ -121,6 +127,7 @@ def imports(tree: ast.AST) -> Iterator[tuple[str, ast.stmt]]:
                         yield str(name.value), node
 
 
+@cache
 def only_for_types(tree: ast.Module) -> set[ast.stmt]:
     """Return the statements under ``if TYPE_CHECKING``, which nothing runs."""
     found: set[ast.stmt] = set()
@@ -130,6 +137,7 @@ def only_for_types(tree: ast.Module) -> set[ast.stmt]:
     return found
 
 
+@cache
 def within_functions(tree: ast.Module) -> set[ast.stmt]:
     """Return the statements inside functions."""
     return {
@@ -340,7 +348,7 @@ def test_no_circle_within_a_room() -> None:
             name
             for name, node in imports(tree)
             if room_of(name) == room_of(module) != "" and name != module
-            and node not in within_functions(tree) | only_for_types(tree)
+            and node not in within_functions(tree) and node not in only_for_types(tree)
         }
         for module, (_, tree) in sources().items()
     }  # fmt: skip

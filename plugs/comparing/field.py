@@ -7,7 +7,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from plugs.comparing.surface import Nearest, Surface
 from plugs.ground.records import record
@@ -148,6 +147,8 @@ def field_of(cells: Surface, near: Nearest) -> Field:
     Field
         Where there are many points the median of those nearest; round a single one as far as it can speak.
     """
+    from scipy.spatial import cKDTree
+
     values = np.full(len(cells.triangles), np.nan)
     own = np.flatnonzero(near.is_near)
     if not len(own):

@@ -8,7 +8,6 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from plugs.ground.records import record
 from plugs.ground.units import format_length
@@ -40,6 +39,8 @@ class Names:
     @cached_property
     def _known(self) -> tuple[Any, list[str]]:
         """Places of the surface, ready to be asked for the nearest, and the name of each."""
+        from scipy.spatial import cKDTree
+
         table, n = self.loft.table, len(self.loft.table.panel_of)
         t = np.linspace(self.loft.breaks[0], self.loft.breaks[-1], _ALONG)
         at = self.loft.sections(t)

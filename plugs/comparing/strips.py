@@ -7,7 +7,6 @@ from typing import Final
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from plugs.comparing.comparison import Comparison
 from plugs.comparing.places import high_or_low
@@ -45,6 +44,8 @@ def strips_of(found: Comparison, body: Body, stations: tuple[float, ...]) -> lis
     list of Drawing
         Where anything was measured; a strip begins at the lowest place of the centreline, to starboard.
     """
+    from scipy.spatial import cKDTree
+
     field = found.field
     if not field.is_known.any():
         return []

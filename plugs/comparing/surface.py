@@ -13,7 +13,6 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from plugs.ground.records import record
 from plugs.mesh import mesh
@@ -102,6 +101,8 @@ class Surface:
     @cached_property
     def _tree(self) -> Any:
         """The marks, ready to be asked for those near a place."""
+        from scipy.spatial import cKDTree
+
         return cKDTree(self.marks[0])
 
     @cached_property
@@ -147,6 +148,8 @@ class Surface:
     @cached_property
     def _coarse(self) -> tuple[Any, Indices]:
         """A tree of so few marks that it stays at hand, and the triangle of each."""
+        from scipy.spatial import cKDTree
+
         marks, owner, _ = self.marks
         step = max(len(marks) // _COARSE, 1)
         return cKDTree(marks[::step]), owner[::step]
