@@ -39,6 +39,7 @@ _TURNED_DEG: Final = 45.0  # a fit that turns it by less is the one that was mea
 _FEW: Final = 3  # times: a mirrored set must fit so much better to be said so
 _LEAST_POINTS: Final = 6  # for a best fit: as many as there are ways to move
 _IN_LINE: Final = 0.02  # of the longest extent: datum points that lie so near one line hold no turn about it
+_ONE_PLACE: Final = 0.1  # mm. Datum points that lie no farther apart are one
 _WORDS: Final = {
     "x": "slides along x, fore and aft",
     "y": "slides along y, sideways",
@@ -200,6 +201,10 @@ def _by_datums(points: Array, places: Array) -> tuple[Pose, Array]:
         )
     for which, name in ((points, "as measured"), (places, "on the plug")):
         extent = np.linalg.svd(which - which.mean(axis=0), compute_uv=False)
+        if extent[0] <= _ONE_PLACE:
+            raise _datum_fault(
+                f"{len(points)} points", f"{name} they are all in one place", "give 3 or more, far apart"
+            )
         if extent[1] <= _IN_LINE * extent[0]:
             raise _datum_fault(
                 f"{len(points)} points",

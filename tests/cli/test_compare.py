@@ -136,6 +136,52 @@ def test_datum_points_bring_points_home(shop: Path, capsys: pytest.CaptureFixtur
     assert told(shop)["highest_mm"] == pytest.approx(1.5, abs=1e-3)
 
 
+@pytest.mark.parametrize(
+    ("as_measured", "on_plug", "reason", "remedy"),
+    [
+        (
+            "0,0,0 100,100,100 300,300,300",
+            "0,150,120 600,0,120 300,-100,120",
+            "as measured they lie in one line",
+            "75 mm",
+        ),
+        (
+            "0,0,0 600,0,0 300,90,0",
+            "0,0,120 600,1,120 300,0,120",
+            "on the plug they lie in one line",
+            "85 mm",
+        ),
+        (
+            "7,8,9 7,8,9 7,8,9",
+            "0,150,120 600,0,120 300,-100,120",
+            "as measured they are all in one place",
+            "3",
+        ),
+        ("0,0,0 600,0,0 0,0,0", "0,0,0 600,0,0 0,0,0", "as measured they lie in one line", "mm or more"),
+    ],
+    ids=["in line as measured", "in line on the plug", "in one place", "two in one place"],
+)
+def test_datum_points_that_hold_nothing_are_refused(
+    shop: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    as_measured: str,
+    on_plug: str,
+    reason: str,
+    remedy: str,
+) -> None:
+    """About a line it could still turn; from points in one place nothing is known."""
+    (tmp_path / "p.csv").write_text("x (mm),y,z\n0,150,120\n600,0,120\n300,-100,120\n", encoding="utf-8")
+    rows = "\n".join(f"{a},{p}" for a, p in zip(as_measured.split(), on_plug.split(), strict=True))
+    (tmp_path / "d.csv").write_text(f"x (mm),y,z,plug x,plug y,plug z\n{rows}\n", encoding="utf-8")
+    more = ("--datums", str(tmp_path / "d.csv"), "--out", str(tmp_path / "out"))
+    assert main(["compare", str(shop / "wedge.py"), str(tmp_path / "p.csv"), *more]) == 2
+    words = capsys.readouterr().err
+    assert "--datums" in words
+    assert reason in words.partition("why: ")[2] and remedy in words.partition("do: ")[2], words
+    assert not (tmp_path / "out").exists()
+
+
 BAD = (
     ("empty.csv", "", (), "nothing in it", "begin it"),
     ("heads.csv", "x (mm),y,z\n", (), "no row under the heads", "write a row"),
