@@ -111,6 +111,26 @@ class MatingCut:
     measured: Array
     body: Body
 
+    def contour_of(self, edge: Array) -> Array:
+        """Return the contour that has the face run along an edge.
+
+        Parameters
+        ----------
+        edge : (n, 2) float, mm
+            In the view, in the order of ``curve``.
+
+        Returns
+        -------
+        (n, 2) float, mm
+
+        Raises
+        ------
+        PlugError
+            The edge is bent more tightly than the gap is wide.
+        """
+        column, sign = CUTS[self.item.view, self.item.cuts]
+        return _parallel(edge, -self.item.gap, sign, column, f"{self.param}.gap")
+
     @property
     def is_seen_outside(self) -> bool:
         """Whether the face unrolled, contour to the right and ``axis`` up, is seen from outside the plug."""
@@ -278,7 +298,7 @@ def _extent(low: Array, high: Array, names: tuple[str, str]) -> str:
 
 
 def _parallel(contour: Array, gap: float, sign: float, column: int, param: str) -> Array:
-    """Return the parallel of a contour at the gap, on the side of the plug."""
+    """Return the parallel of a contour at the gap, on the side of the plug; away from it below 0."""
     if gap == 0.0:
         return contour
     tangent = np.gradient(contour, axis=0)
@@ -294,7 +314,7 @@ def _parallel(contour: Array, gap: float, sign: float, column: int, param: str) 
             param=param,
             value=gap,
             reason="the contour is bent more tightly than the gap is wide",
-            remedy=f"use {0.5 * gap:.3g}, or fair the contour",
+            remedy=f"use {0.5 * abs(gap):.3g}, or fair the contour",
         )
     return np.asarray(moved)
 

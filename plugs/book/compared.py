@@ -20,7 +20,8 @@ from plugs.book.source import BookSource
 from plugs.book.views import View, sharp_edges
 from plugs.comparing.colours import BANDS, PALETTE, limit_of, tints_of, with_sign
 from plugs.comparing.comparison import FOAM, Comparison
-from plugs.comparing.corrected import Corrected, corrected, write_table
+from plugs.comparing.corrected import Corrected, corrected, write_new
+from plugs.comparing.edges import Edge, measured_edge
 from plugs.comparing.order import Words, compared, side_by_side, written
 from plugs.comparing.places import high_or_low
 from plugs.comparing.strips import strips_of
@@ -62,13 +63,16 @@ def told_and_written(work: Worked, options: Namespace) -> list[str]:
     )
     found = compared(work, options.measured, words)
     made = None if options.table is None else corrected(work, found)
-    if made is not None:
-        write_table(made, options.table)
+    edge = None if options.edge is None else measured_edge(work, found)
+    for text, path, option in ((made, options.table, "--table"), (edge, options.edge, "--edge")):
+        if text is not None:
+            write_new(text.text, path, option)
     stations = sorted({row.x for row in work.fit_list if row.what == HEIGHT and row.x is not None})
     body = (work.body if words.against == FOAM else work.finish).body
     strips = {f"{one.path}.svg": render_svg(one).encode() for one in strips_of(found, body, tuple(stations))}
     folder = written(found, home, options.measured.stem, comparison_files(found) | strips)
-    return [*found.told(), *side_by_side(home), *_table_rows(made, options.table), f"written   {folder}"]
+    rows = [*found.told(), *side_by_side(home), *_table_rows(made, options.table)]
+    return [*rows, *_edge_rows(edge, options.edge), f"written   {folder}"]
 
 
 def _table_rows(made: Corrected | None, path: Path | None) -> list[str]:
@@ -80,6 +84,20 @@ def _table_rows(made: Corrected | None, path: Path | None) -> list[str]:
         f"table     {path}: made by it, the points are off by {made.after_mm:.2f} mm rms, "
         f"{made.worst_mm:.1f} mm at most; by the recipe as it is, by {made.before_mm:.2f} mm rms",
         f'          in the recipe: stations=stations_of(read_table(Path(__file__).with_name("{path.name}")))',
+    ]
+
+
+def _edge_rows(edge: Edge | None, path: Path | None) -> list[str]:
+    """Return what is told of a new contour of a mating face."""
+    if edge is None or path is None:
+        return []
+    one, other = edge.axes
+    return [
+        *(f"changed   {row}" for row in edge.changes or ("nothing",)),
+        f"contour   {path}: made by it, what was measured of the edge is off by {edge.after_mm:.2f} mm rms, "
+        f"{edge.worst_mm:.1f} mm at most; by the recipe as it is, by {edge.before_mm:.2f} mm rms",
+        f"          in the recipe, as the contour of {edge.name}: "
+        f'read_outline(Path(__file__).with_name("{path.name}"), columns=("{one}", "{other}")).points',
     ]
 
 

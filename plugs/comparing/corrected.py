@@ -114,13 +114,15 @@ def corrected(work: Worked, found: Comparison) -> Corrected:
     )
 
 
-def write_table(made: Corrected, path: Path) -> None:
-    """Write a table where none is yet.
+def write_new(text: str, path: Path, param: str = "--table") -> None:
+    """Write a table where no file is yet.
 
     Parameters
     ----------
-    made : Corrected
+    text : str
     path : Path
+    param : str
+        The option that names the file.
 
     Raises
     ------
@@ -129,17 +131,17 @@ def write_table(made: Corrected, path: Path) -> None:
     """
     try:
         with path.open("x", encoding="utf-8", newline="\n") as stream:
-            stream.write(made.text)
+            stream.write(text)
     except FileExistsError as error:
         raise PlugError(
-            param="--table",
+            param=param,
             value=str(path),
             reason="the file is there already, and no table is written over another",
             remedy=f"use another name, such as {path.stem}-2.csv",
         ) from error
     except OSError as error:
         raise PlugError(
-            param="--table",
+            param=param,
             value=str(path),
             reason=f"it cannot be written: {error.strerror}",
             remedy="name a file in a folder that you may write to",

@@ -273,11 +273,26 @@ def _edge_rows(foam: Solid, plan: FitPlan) -> Iterable[FitRow]:
                     _beside(float(point[1]), plan.unit),
                     f"{format_length(float(point[2]), plan.unit)} over the baseline",
                 )[k]
-                place = f"edge of {face.name}, {line}, where its {'xyz'[other]} is {told}"
+                place = f"{edge_words(face.name)}{line}, where its {'xyz'[other]} is {told}"
                 # a contour runs on through the skin; on another body only the foam's own edge is known
                 finished = value if isinstance(face, MatingFace) else None
                 row = _row(EDGE, place, _side(float(point[1])), (x, y, z), value, finished)
                 yield replace(row, panel=face.name)
+
+
+def edge_words(name: str) -> str:
+    """Return what the words of all places on the edge of a mating face begin with.
+
+    Parameters
+    ----------
+    name : str
+        Of the face.
+
+    Returns
+    -------
+    str
+    """
+    return f"edge of {name}, "
 
 
 def _crossings(loop: Array, k: int, other: int, places: Sequence[float]) -> list[Array]:

@@ -40,4 +40,7 @@ def add_options(command: argparse.ArgumentParser) -> None:
     command.add_argument("--unit", help="of a file that does not say: mm, cm, m or in")
     command.add_argument("--tolerance", default="0.5", help="by so much a place may be off; 0.5 mm")
     command.add_argument("--table", type=Path, help="write a new table of offsets by what was measured")
+    command.add_argument(
+        "--edge", type=Path, help="write a new contour of a mating face by what was measured"
+    )
     command.add_argument("--out", type=Path, help="folder of the comparisons, not exports/NAME-compared")

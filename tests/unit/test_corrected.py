@@ -10,7 +10,7 @@ import pytest
 
 from plugs import Corner, Plug, Skin, Station
 from plugs.comparing.comparison import Ask, Comparison, compare
-from plugs.comparing.corrected import corrected, write_table
+from plugs.comparing.corrected import corrected, write_new
 from plugs.comparing.reading import POINTS, Measured
 from plugs.ground.errors import PlugError
 from plugs.lines.offsets import read_table, stations_of
@@ -60,7 +60,7 @@ def test_the_table_makes_what_was_measured(
     made = corrected(drawn, found)
     assert made.before_mm > 1.0
     assert made.after_mm < 0.1 and made.worst_mm < 0.3, "what is damped stays a few per cent short"
-    write_table(made, tmp_path / "measured.csv")
+    write_new(made.text, tmp_path / "measured.csv")
     stations = stations_of(read_table(tmp_path / "measured.csv"))
     for own, there in zip(real.stations, stations, strict=True):
         # nobody measured the floor, so the chine may lie anywhere along the side
@@ -78,6 +78,6 @@ def test_what_is_as_drawn_stays(tmp_path: Path) -> None:
     made = corrected(drawn, found)
     assert made.changes == () and made.after_mm < 0.01
     path = tmp_path / "measured.csv"
-    write_table(made, path)
+    write_new(made.text, path)
     with pytest.raises(PlugError, match="no table is written over another"):
-        write_table(made, path)
+        write_new(made.text, path)
