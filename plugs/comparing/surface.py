@@ -8,7 +8,6 @@ triangle that is not yet tried can lie nearer than the nearest one found, and mo
 from __future__ import annotations
 
 from functools import cached_property
-from itertools import product
 from typing import Any, Final
 
 import numpy as np
@@ -32,6 +31,7 @@ _MORE: Final = 4  # times as many for those that need it
 _AT_ONCE: Final = 1 << 15  # points, so that no array grows with the scan
 _COARSE: Final = 15_000  # marks, to come near by
 _BITS: Final = 10  # of each coordinate, by which points are brought in order
+_APART: Final = ((16, 0x30000FF), (8, 0x300F00F), (4, 0x30C30C3), (2, 0x9249249))  # how their bits are spread
 _SPARE: Final = 1e-9  # mm. Rounding
 
 
@@ -103,7 +103,7 @@ class Surface:
         """The marks, ready to be asked for those near a place."""
         from scipy.spatial import cKDTree
 
-        return cKDTree(self.marks[0])
+        return cKDTree(self.marks[0], balanced_tree=False)  # as quick to ask, and made in half the time
 
     @cached_property
     def _turned(self) -> tuple[Array, Array]:
@@ -191,7 +191,7 @@ class Surface:
             far, which = self._tree.query(points[left], k=count, distance_upper_bound=reach + radius)
             far, which = far.reshape(len(left), count), which.reshape(len(left), count)
             tried = np.append(owner, -1)[which]
-            tried[far - radius > bound[left, None]] = -1
+            tried[far - radius > np.minimum(bound[left, None], far[:, :1])] = -1  # a mark is on its triangle
             best, square = self._best(points[left], tried)
             cells[left] = np.where(square <= reach**2, best, -1)
             bound[left] = np.minimum(np.sqrt(square), reach)
@@ -302,8 +302,11 @@ def neighbours_first(points: Array) -> Indices:
     cell = max(float(np.ptp(points, axis=0).max()) / (1 << _BITS), 1e-9)
     steps = np.minimum((points - low) / cell, (1 << _BITS) - 1).astype(np.int64)
     key = np.zeros(len(points), dtype=np.int64)
-    for bit, axis in product(range(_BITS), range(3)):
-        key |= ((steps[:, axis] >> bit) & 1) << (3 * bit + axis)
+    for axis in range(3):
+        spread = steps[:, axis]
+        for shift, mask in _APART:  # two empty bits after each
+            spread = (spread | (spread << shift)) & mask
+        key |= spread << axis
     return np.argsort(key, kind="stable")
 
 

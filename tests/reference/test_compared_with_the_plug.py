@@ -19,11 +19,11 @@ from scipy.spatial.transform import Rotation
 
 from plugs.comparing.aligning import ON_BOARD, fitted, fitted_pairs
 from plugs.comparing.comparison import Ask, Comparison, compare
-from plugs.comparing.field import field_of, patches_of
+from plugs.comparing.field import field_of, medians, patches_of
 from plugs.comparing.laying import BEST, PROBED
 from plugs.comparing.reading import SCAN, Measured
 from plugs.comparing.scans import scan_points
-from plugs.comparing.surface import Nearest, Surface
+from plugs.comparing.surface import Nearest, Surface, neighbours_first
 from plugs.ground.errors import PlugError
 from tests.demos import at_defaults
 
@@ -87,6 +87,23 @@ def test_distances_are_those_of_another_library(shape: trimesh.Trimesh) -> None:
     ).all()
     beyond = surface.nearest(points + 1000.0, 40.0)
     assert not beyond.is_near.any() and np.isinf(beyond.off).all()
+
+
+def test_points_are_ordered_by_the_bits_of_their_places_in_turn() -> None:
+    """Morton's order, bit by bit as he gives it."""
+    points = np.random.default_rng(2).integers(0, 1024, (500, 3)).astype(float)
+    points[:2] = [[0.0, 0.0, 0.0], [1024.0, 1024.0, 1024.0]]  # of 1024 steps, each 1 mm
+    bits = [[f"{min(int(v), 1023):010b}" for v in place[::-1]] for place in points]
+    keys = np.array([int("".join(z + y + x for z, y, x in zip(*of, strict=True)), 2) for of in bits])
+    assert (neighbours_first(points) == np.argsort(keys, kind="stable")).all()
+
+
+def test_medians_of_what_is_there_are_those_of_another_library() -> None:
+    """numpy.nanmedian, for odd and even counts, one alone, and rows in any order."""
+    chance = np.random.default_rng(4)
+    rows = np.where(chance.random((300, 9)) < 0.4, np.nan, chance.normal(size=(300, 9)))
+    rows[:, 3] = chance.normal(size=300)
+    assert (medians(rows) == np.nanmedian(rows, axis=1)).all()
 
 
 def test_pairs_are_laid_as_by_another_library() -> None:
