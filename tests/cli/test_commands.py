@@ -172,9 +172,9 @@ def test_only_and_without_together(shop: Path, plugs: Plugs) -> None:
         plugs("build", "part.py", "--only", "stl", "--only", "csv", "--without", "csv", "--out", "out").status
         == 0
     )
-    assert written(shop / "out") == ["solid/foam.stl", "summary.json"]
+    assert written(shop / "out") == ["record.json", "solid/foam.stl", "summary.json"]
     assert plugs("build", "part.py", "--only", "stl", "--without", "stl", "--out", "out").status == 0
-    assert written(shop / "out") == ["summary.json"]
+    assert written(shop / "out") == ["record.json", "summary.json"]
 
 
 @pytest.mark.parametrize("flag", ["--only", "--without"])

@@ -34,7 +34,7 @@ def test_a_build_is_whole_without_the_kernels_file(
 
     if severity == "mind":
         monkeypatch.setattr(proving, "fit_strips", rough)
-    run = plugs(*WORDS)
+    run = plugs(*WORDS, "--notes")
     assert (run.status, run.err) == (0, "")
     assert f"{severity}: STEP: there is no STEP file" in run.out
     summary = summary_of(shop)

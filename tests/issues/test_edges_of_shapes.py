@@ -47,6 +47,6 @@ def test_boss_tells_its_foot_and_its_top() -> None:
     told = {f.where: f for f in edge_findings(layup, judge_edges(layup, edges))}
     assert set(told) == {"foot of 'pad'", "top of 'pad'", "wall corners of 'pad'"}
     cm3 = 1e-3 * fillet_mm2(13.0) * _around(60.0, 50.0, 10.0)
-    assert f"fillet of 13.0 mm, {cm3:.0f} cm3" in told["foot of 'pad'"].remedy
+    assert f"fillet of 13 mm, {cm3:.0f} cm3" in told["foot of 'pad'"].remedy
     assert "draw" not in told["foot of 'pad'"].remedy
     assert told["top of 'pad'"].remedy == "use a lighter cloth on the bias"  # 12.7 mm does not go into 12 mm

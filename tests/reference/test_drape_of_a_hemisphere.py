@@ -172,7 +172,7 @@ def test_corner_between_the_cells_is_told() -> None:
         assert laid.most_shear_deg == pytest.approx(360.0 * (1.0 - np.cos(np.radians(20.0))), abs=0.05)
         (told,) = drape_findings(laid, None, "cone")
         assert (told.code, told.severity) == ("cloth-shears", "note")
-        assert "about 22 degrees" in told.message and "smaller than the cells" in told.message
+        assert "more sharply than the net of threads can follow" in told.message
 
 
 def test_threads_keep_their_length(laid: Drape) -> None:

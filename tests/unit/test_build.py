@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 import plugs.stages.proving
-import plugs.summary.summary
 from plugs.body.body import Shape
 from plugs.build import build
+from plugs.changes import recording
 from plugs.files.kinds import KINDS
 from plugs.ground.doors import STAGES
 from plugs.ground.errors import PlugError
@@ -154,8 +154,8 @@ def test_a_figure_that_is_not_finite_is_a_fault_of_ours(value: float) -> None:
 )  # fmt: skip
 def test_parameters_as_json_can_hold_them(value: object, plain: object) -> None:
     """Numbers stay numbers, sequences become lists, all else text."""
-    assert plugs.summary.summary._plain(value) == plain
-    assert json.loads(json.dumps(plugs.summary.summary._plain(value))) == plain
+    assert recording.plain(value) == plain
+    assert json.loads(json.dumps(recording.plain(value))) == plain
 
 
 def test_kernel_that_agrees_is_believed(recipe: Path) -> None:
@@ -238,5 +238,5 @@ def test_the_present_folder_gets_the_build_by_default(
     built = build(recipe, {}, kinds=("csv",))
     assert built.folder == Path("exports") / "part"
     assert sorted(p.name for p in built.folder.rglob("*") if p.is_file()) == [
-        "outlines.csv", "pieces.csv", "pins.csv", "summary.json",
+        "fit-list.csv", "outlines.csv", "pieces.csv", "pins.csv", "record.json", "summary.json",
     ]  # fmt: skip
