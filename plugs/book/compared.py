@@ -27,7 +27,7 @@ from plugs.comparing.places import high_or_low
 from plugs.comparing.strips import strips_of
 from plugs.files.svg import render_svg
 from plugs.ground.figures import told
-from plugs.ground.units import format_length, parse_length
+from plugs.ground.units import format_fine, format_length, parse_length
 from plugs.mesh.named import NamedMesh
 from plugs.pictures.tinted import tinted_png
 from plugs.sanding.fit_list import HEIGHT
@@ -71,34 +71,38 @@ def told_and_written(work: Worked, options: Namespace) -> list[str]:
     body = (work.body if words.against == FOAM else work.finish).body
     strips = {f"{one.path}.svg": render_svg(one).encode() for one in strips_of(found, body, tuple(stations))}
     folder = written(found, home, options.measured.stem, comparison_files(found) | strips)
-    rows = [*found.told(), *side_by_side(home), *_table_rows(made, options.table)]
-    return [*rows, *_edge_rows(edge, options.edge), f"written   {folder}"]
+    rows = [*found.told(), *side_by_side(home), *_table_rows(made, options.table, found.unit)]
+    return [*rows, *_edge_rows(edge, options.edge, found.unit), f"written   {folder}"]
 
 
-def _table_rows(made: Corrected | None, path: Path | None) -> list[str]:
+def _table_rows(made: Corrected | None, path: Path | None, unit: str) -> list[str]:
     """Return what is told of a new table of offsets."""
     if made is None or path is None:
         return []
     return [
         *(f"changed   {row}" for row in made.changes or ("nothing",)),
-        f"table     {path}: made by it, the points are off by {made.after_mm:.2f} mm rms, "
-        f"{made.worst_mm:.1f} mm at most; by the recipe as it is, by {made.before_mm:.2f} mm rms",
+        f"table     {path}: made by it, the points are off by {_off_words(made, unit)}",
         f'          in the recipe: stations=stations_of(read_table(Path(__file__).with_name("{path.name}")))',
     ]
 
 
-def _edge_rows(edge: Edge | None, path: Path | None) -> list[str]:
+def _edge_rows(edge: Edge | None, path: Path | None, unit: str) -> list[str]:
     """Return what is told of a new contour of a mating face."""
     if edge is None or path is None:
         return []
     one, other = edge.axes
     return [
         *(f"changed   {row}" for row in edge.changes or ("nothing",)),
-        f"contour   {path}: made by it, what was measured of the edge is off by {edge.after_mm:.2f} mm rms, "
-        f"{edge.worst_mm:.1f} mm at most; by the recipe as it is, by {edge.before_mm:.2f} mm rms",
+        f"contour   {path}: made by it, what was measured of the edge is off by {_off_words(edge, unit)}",
         f"          in the recipe, as the contour of {edge.name}: "
         f'read_outline(Path(__file__).with_name("{path.name}"), columns=("{one}", "{other}")).points',
     ]
+
+
+def _off_words(made: Corrected | Edge, unit: str) -> str:
+    """Return how far what was measured is off, made by what is new and by the recipe as it is."""
+    after, worst, before = (format_fine(v, unit) for v in (made.after_mm, made.worst_mm, made.before_mm))
+    return f"{after} rms, {worst} at most; by the recipe as it is, by {before} rms"
 
 
 def comparison_files(found: Comparison) -> dict[str, bytes]:
@@ -202,6 +206,8 @@ def _sections(found: Comparison, source: BookSource, limit: float, picture: byte
         for g in found.gaps
     ]
     told_gaps = table("Under a straightedge, + crown, − hollow", ("Place", "Drawn", "Measured", "Off"), gaps)
+    edges = [(one.place, with_sign(one.off, unit)) for one in found.edges]
+    told_edges = table("Mating edges, + too long, − too short", ("Place", "Off"), edges)
     whole = pairs_table("Tolerance", [("A place is right within", format_length(found.ask.tolerance, unit))])
-    parts.append(el("section", el("h2", "What to do"), told_places, told_gaps, whole, id="work"))
+    parts.append(el("section", el("h2", "What to do"), told_places, told_gaps, told_edges, whole, id="work"))
     return parts

@@ -7,6 +7,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.comparing.edge_reads import EdgeRead, edge_reads
 from plugs.comparing.field import Field, Patch, field_of, make_cells, patches_of
 from plugs.comparing.laying import Laid, lay
 from plugs.comparing.places import Names, high_or_low
@@ -79,7 +80,9 @@ class Comparison:
     measured : Measured
     laid : Laid
     near : Nearest
-        Of the points as they were laid.
+        Of the points as they were laid; of those on an edge there is none.
+    edges : tuple of EdgeRead
+        What was measured of mating edges, by the fit list.
     field : Field
     worst : tuple of Worst
         All places out of tolerance, the worst first.
@@ -94,6 +97,7 @@ class Comparison:
     measured: Measured
     laid: Laid
     near: Nearest
+    edges: tuple[EdgeRead, ...]
     field: Field
     worst: tuple[Worst, ...]
     names: Names
@@ -176,6 +180,7 @@ class Comparison:
             {"panel": g.panel, "place": g.place, "expected_mm": g.expected, "measured_mm": g.measured}
             for g in self.gaps
         ]
+        told["edges"] = [{"place": one.place, "off_mm": one.off} for one in self.edges]
         return told
 
     def told(self) -> list[str]:
@@ -201,7 +206,21 @@ class Comparison:
             within = sum(abs(g.measured - g.expected) <= self.ask.tolerance for g in self.gaps)
             tolerance = format_length(self.ask.tolerance, self.unit)
             rows.append(f"gaps      {within} of {len(self.gaps)} within {tolerance}")
-        return rows
+        return rows + self._edge_rows()
+
+    def _edge_rows(self) -> list[str]:
+        """Return what is told of mating edges, the worst first."""
+        if not self.edges:
+            return []
+        off = [one for one in self.edges if abs(one.off) > self.ask.tolerance]
+        off.sort(key=lambda one: -abs(one.off))
+        words = ("too long", "too short")
+        rows = [f"edge      {one.place}: {high_or_low(one.off, self.unit, words)}" for one in off[:_TOLD]]
+        if len(off) > _TOLD:
+            rows.append(f"          and {len(off) - _TOLD} more")
+        tolerance = format_length(self.ask.tolerance, self.unit)
+        within = len(self.edges) - len(off)
+        return [*rows, f"edges     {within} of {len(self.edges)} places within {tolerance}"]
 
     @property
     def _line(self) -> str:
@@ -213,7 +232,7 @@ class Comparison:
         told, unit = self.figures(), self.unit
         if "mean_mm" not in told:
             return ["points    none of them lies on the plug"]
-        left = told["points"] - told["points_on_plug"]
+        left = told["points"] - told["points_on_plug"] - len(self.edges)
         out = (
             f"; {left} farther off than {format_length(reach_of(self.field.cells.size), unit)} left out"
             if left
@@ -290,7 +309,9 @@ def compare(
     names = Names(loft=work.lines.foam if ask.against == FOAM else work.drawn, unit=work.plug.display_unit)
     surface = make_surface(body)
     laid = lay(measured.points, surface, ask.how, ask.locked, datums)
-    near = surface.nearest(laid.pose.of(measured.points), reach_of(surface.size))
+    placed = laid.pose.of(measured.points)
+    edges = edge_reads(work, measured.labels or (), placed)
+    near = surface.nearest(placed, reach_of(surface.size)).without([one.number for one in edges])
     field = field_of(make_cells(body), near)
     worst = tuple(
         Worst(place=_place(one, names, measured, near), patch=one, advice=_advice(one, names, work.sanding))
@@ -304,6 +325,7 @@ def compare(
         measured=measured,
         laid=laid,
         near=near,
+        edges=edges,
         field=field,
         worst=worst,
         names=names,

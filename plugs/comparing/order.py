@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
+
 from plugs.comparing.comparison import FINISHED, FOAM, Ask, Comparison, compare
 from plugs.comparing.laying import BEST, DATUMS, PROBED, locks_of
 from plugs.comparing.reading import SCAN, Expected, read_datums, read_measured
@@ -204,9 +206,10 @@ def _place_rows(found: Comparison) -> list[list[str]]:
 
 def _point_rows(found: Comparison) -> list[list[str]]:
     """Return each place that was measured with its deviation."""
-    rows = []
-    for label, off, is_near in zip(
-        found.measured.labels, found.near.off.tolist(), found.near.is_near.tolist(), strict=True
-    ):
-        rows.append([label, f"{off:.2f}" if is_near else "far off"])
+    offs = found.near.off.copy()
+    offs[[one.number for one in found.edges]] = [one.off for one in found.edges]
+    rows = [
+        [label, f"{off:.2f}" if np.isfinite(off) else "far off"]
+        for label, off in zip(found.measured.labels, offs.tolist(), strict=True)
+    ]
     return [["place", "off mm"], *rows]

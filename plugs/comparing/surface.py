@@ -7,6 +7,8 @@ triangle that is not yet tried can lie nearer than the nearest one found, and mo
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import cached_property
 from typing import Any, Final
 
@@ -60,6 +62,21 @@ class Nearest:
     def is_near(self) -> NDArray[np.bool_]:
         """(n,) bool: within reach."""
         return np.asarray(self.cells >= 0)
+
+    def without(self, numbers: Sequence[int]) -> Nearest:
+        """Return the same, as if some points were beyond reach.
+
+        Parameters
+        ----------
+        numbers : sequence of int
+
+        Returns
+        -------
+        Nearest
+        """
+        cells, off = self.cells.copy(), self.off.copy()
+        cells[list(numbers)], off[list(numbers)] = -1, np.inf
+        return replace(self, cells=cells, off=off)
 
 
 @record(frozen=True, kw_only=True, eq=False)

@@ -115,6 +115,25 @@ def test_built_by_the_contour_it_runs_through_what_was_measured(
     assert work.body.faces[0].rms_mm < TOLERANCE
 
 
+@pytest.mark.parametrize("further", [0.0, -6.0])
+def test_an_edge_is_judged_along_its_face_and_not_by_the_deck_it_lies_on(further: float) -> None:
+    """Where the part ends short its edge lies on the drawn deck, 0 mm off; it is told as too short.
+
+    The real edge is (3 + 0.01 y) mm aft of the drawn one, and the drawn arc leans by asin(y / R) there.
+    """
+    points, labels = by_tape()
+    points = points + np.array([further, 0.0, 0.0])
+    _, found = compared(FIT_LIST, points, labels)
+    assert [one.place for one in found.edges] == list(labels)
+    y = points[:, 1]
+    square = (3.0 + 0.01 * y + further) * np.sqrt(1.0 - (y / RADIUS) ** 2)
+    assert [one.off for one in found.edges] == pytest.approx(-square, abs=0.05)
+    word = "too short" if further == 0.0 else "too long"
+    assert sum(word in row for row in found.told()) >= min(len(labels), 12) - 1
+    assert f"edges     0 of {len(labels)} places within 0.5 mm" in found.told()
+    assert not found.worst and found.figures()["points_on_plug"] == 0
+
+
 def test_what_is_as_drawn_keeps_its_contour() -> None:
     """Nothing is said to have changed, and the contour is the old one, its gap off the edge."""
     rows = [row for row in work_out(wedge()).fit_list if row.what == EDGE and row.x is None]
@@ -179,7 +198,7 @@ def test_the_command_writes_a_new_contour_and_says_what_changed(
     held = new.read_bytes()
     assert main([*words, "--edge", str(tmp_path / "again.csv"), "--set", "edge=new.csv"]) == 0
     out = capsys.readouterr().out
-    assert "changed   nothing" in out and "off by 0.00 mm rms, 0.0 mm at most" in out
+    assert "changed   nothing" in out and "off by 0 mm rms, 0 mm at most" in out
     assert main([*words, "--edge", str(new)]) == 2
     assert "the file is there already" in capsys.readouterr().err
     assert new.read_bytes() == held
