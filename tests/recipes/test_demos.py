@@ -268,11 +268,11 @@ def plain_nesting(demo: str, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_demo_at_the_end_of_a_range(demo: str, name: str, value: object) -> None:
     """One parameter at the end of its range, the others at their defaults.
 
-    Every other end is worked out to the last stage, all of them if `PLUGS_CASES` is set.
+    Every fourth end is worked out to the last stage, all of them if `PLUGS_CASES` is set.
     """
     work = worked(demo, **{name: value})
     assert_sound(work)
-    if "PLUGS_CASES" in os.environ or CASES.index((demo, name, value)) % 2 == 0:
+    if "PLUGS_CASES" in os.environ or CASES.index((demo, name, value)) % 4 == 0:
         assert work.sheets.nesting is not None or not work.plug.stock
         assert all(finding.remedy for finding in work.findings)
         assert (work.part is None) == (work.plug.schedule is None)
