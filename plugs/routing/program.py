@@ -2,7 +2,7 @@
 
 References
 ----------
-NIST IR 6556 (2000), confirmed in a transcription of the report: G0 and G1 3.5.1 and 3.5.2, units 3.5.7, G90
+NIST IR 6556 (2000), confirmed in a public copy of the report: G0 and G1 3.5.1 and 3.5.2, units 3.5.7, G90
 3.5.17, G94 3.5.19, M0 3.6.1.
 """
 

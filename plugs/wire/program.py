@@ -3,7 +3,7 @@
 References
 ----------
 T. Kramer, F. Proctor, E. Messina, *The NIST RS274NGC Interpreter, version 3*, NIST IR 6556, 2000
-(confirmed, in a transcription of the report): lines and numbers 3.3, comments 3.3.4, G0 and G1 3.5.1 and
+(confirmed, in a public copy of the report): lines and numbers 3.3, comments 3.3.4, G0 and G1 3.5.1 and
 3.5.2, G20 and G21 3.5.7, G90 3.5.17, G93 and G94 3.5.19.
 """
 

@@ -2,7 +2,7 @@
 
 References
 ----------
-NIST IR 6556 (2000), read in a transcription of the report itself (confirmed): lines, letters and numbers 3.3
+NIST IR 6556 (2000), read in a public copy of the report itself (confirmed): lines, letters and numbers 3.3
 and table 3, comments 3.3.4, one word of a group to a line 3.3.5 and table 4, G0 and G1 3.5.1 and 3.5.2, units
 3.5.7, G90 and G91 3.5.17, feed rates 2.1.2.5 and 3.5.19, order of what a line asks for 3.8. Not read:
 expressions and parameters, and a block that a switch on the machine deletes or not (2.2.2).

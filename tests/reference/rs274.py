@@ -1,6 +1,6 @@
 """A strict reader of RS-274, written from the grammar of NIST IR 6556 (17 August 2000).
 
-Read in a transcription of the report itself (confirmed): lines of at most 256 letters, an optional block
+Read in a public copy of the report itself (confirmed): lines of at most 256 letters, an optional block
 delete, an optional line number, then words and comments in any order, spaces anywhere (3.3); a line number
 of at most five figures without a sign (3.3.1); a word is a letter of table 3 and a number of figures with at
 most one point, no exponent (3.3.2, 3.3.2.1); comments do not nest and end on their line (3.3.4); no two words

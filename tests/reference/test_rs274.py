@@ -1,7 +1,7 @@
 """What programs of ours are read by, against the report that they follow and a parser of somebody else.
 
 NIST IR 6556 (T. Kramer, F. Proctor, E. Messina, *The NIST RS274NGC Interpreter, version 3*, 17 August 2000),
-read in a transcription of the report itself (confirmed); sections beside each example, and quotes are its
+read in a public copy of the report itself (confirmed); sections beside each example, and quotes are its
 own. Words of each line of whole programs for three and for four axes: gcodeparser
 (MIT), which knows neither comments in parentheses nor what a word means.
 """
