@@ -5,12 +5,36 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
+from plugs.stages.shelf import Shelf
 from plugs.work import Work, opened
 
 RECIPES = Path(__file__).resolve().parents[1] / "recipes"
 
 
+class Reader(Shelf):
+    """What another shelf holds: stages are taken from it, and none is left there."""
+
+    def __init__(self, other: Shelf) -> None:
+        """Look into another shelf, as it is whenever something is asked for."""
+        super().__init__()
+        self._kept = other._kept
+
+    def put(self, name: str, key: bytes, value: object) -> None:
+        """Leave nothing."""
+
+
+@cache
+def shelf_of(demo: str) -> Shelf:
+    """Return the shelf on which a demo's stages lie as they come to at its defaults."""
+    return Shelf()
+
+
 @cache
 def at_defaults(demo: str) -> Work:
     """Return a demo worked out at its defaults, without files."""
-    return opened(RECIPES / f"{demo}.py", {})
+    return opened(RECIPES / f"{demo}.py", {}, shelf=shelf_of(demo))
+
+
+def changed(demo: str, changes: dict[str, object]) -> Work:
+    """Return a demo with other parameters; what follows from none is the defaults' work."""
+    return opened(RECIPES / f"{demo}.py", changes, shelf=Reader(shelf_of(demo)))
