@@ -228,7 +228,7 @@ def cutting(source: BookSource) -> Html:
     parts.append(quantities_table("Pieces", columns, source.rows("pieces"), source.unit))
     parts.append(el("h3", "Layers"))
     parts.append(
-        el("p", "Cut along ROUGH, with foam to spare; sand to the two final lines, one on either face.")
+        el("p", "Saw along SAW_LINE, with foam to spare; sand to the two FINISH lines, one on either face.")
     )
     parts.append(_layers(source))
     parts.append(source.seen("layers"))

@@ -33,9 +33,9 @@ def stacking(source: BookSource) -> Html:
         told = [
             "Keep glue ",
             margin,
-            " from the finished surface: it sands harder than foam. The lines GLUE_LOWER and ",
+            " from the finished surface: it sands harder than foam. The lines GLUE_BOTTOM_FACE and ",
         ]
-        parts.append(el("p", *told, "GLUE_UPPER of each layer show how far glue may go."))
+        parts.append(el("p", *told, "GLUE_TOP_FACE of each layer show how far glue may go."))
     lengths = pin_lengths(summary)
     if lengths:
         rows = [(source.quantity("length_mm", length), str(count)) for length, count in lengths.items()]
@@ -60,7 +60,7 @@ def _before_glue(source: BookSource, *, has_pins: bool) -> list[tuple[str, objec
     """Return what is done to the pieces before layers are glued to one another."""
     summary = source.summary
     done: list[tuple[str, object]] = [
-        (f"void-{void['layer']}", f"{void['layer']}: what is marked VOID sawn out")
+        (f"void-{void['layer']}", f"{void['layer']}: what is marked HOLLOW sawn out")
         for void in summary.get("voids") or []
         if void["area_m2"]
     ]

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path
+from plugs.drafting.styles import VIEW, VIEW_EDGE
 from plugs.ground.records import record
 from plugs.ground.units import format_length
 from plugs.mesh import mesh
@@ -19,9 +20,6 @@ from plugs.mesh.projection import FROM_ABOVE, FROM_ASTERN, FROM_PORT
 from plugs.mesh.triangles import hinges_of, normals, side_lengths
 
 Array = NDArray[np.float64]
-
-OUTLINE: Final = "VIEW"
-EDGE: Final = "VIEW_EDGE"
 
 _ALIKE: Final = math.cos(math.radians(20.0))
 _SEEN: Final = {"y": FROM_PORT, "z": FROM_ABOVE, "x": FROM_ASTERN}
@@ -180,8 +178,7 @@ def _drawn(view: View, move: Array) -> list[Path]:
         for ring in (polygon.exterior, *polygon.interiors)
     ]
     paths = [
-        Path(points=ring + move, bulges=np.zeros(len(ring)), is_closed=True, dxf_layer=OUTLINE)
-        for ring in rings
+        Path(points=ring + move, bulges=np.zeros(len(ring)), is_closed=True, dxf_layer=VIEW) for ring in rings
     ]
     merged = shapely.line_merge(shapely.multilinestrings(view.edges)) if len(view.edges) else None
     least = _CRUMB_RATIO * shapely.length(shapely.boundary(view.outline))
@@ -190,5 +187,5 @@ def _drawn(view: View, move: Array) -> list[Path]:
             continue
         closed = bool(shapely.is_closed(run))
         points = shapely.get_coordinates(run)[: -1 if closed else None] + move
-        paths.append(Path(points=points, bulges=np.zeros(len(points)), is_closed=closed, dxf_layer=EDGE))
+        paths.append(Path(points=points, bulges=np.zeros(len(points)), is_closed=closed, dxf_layer=VIEW_EDGE))
     return paths

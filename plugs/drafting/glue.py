@@ -15,16 +15,12 @@ from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Label, Path, label_box
 from plugs.drafting.outlines import LayerOutlines, outline_paths
 from plugs.drafting.placing import Beside
+from plugs.drafting.styles import GLUE_BOTTOM_FACE, GLUE_TOP_FACE, PINS_BOTTOM_FACE, PINS_TOP_FACE
 from plugs.foam.hollow import Void
 from plugs.foam.pieces import Joint, Piece
 from plugs.foam.pins import Pinned
 from plugs.ground.records import record
 from plugs.ground.units import format_length, format_size
-
-GLUE_LOWER: Final = "GLUE_LOWER"
-GLUE_UPPER: Final = "GLUE_UPPER"
-PINS_LOWER: Final = "PINS_LOWER"
-PINS_UPPER: Final = "PINS_UPPER"
 
 _NAME: Final = 5.0  # mm. Height of a pin's name, read at arm's length
 _CROSS: Final = 1.5  # mm. Beyond the pin's circle, so that its middle is found once it is drilled
@@ -104,7 +100,8 @@ def joining_of(
     Joining
     """
     lines = {
-        joint.contact.number: outline_paths(_thinned(joint.contact.glued), GLUE_LOWER) for joint in pinned
+        joint.contact.number: outline_paths(_thinned(joint.contact.glued), GLUE_BOTTOM_FACE)
+        for joint in pinned
     }
     return Joining(pieces=pieces, joints=joints, voids=voids, pinned=pinned, glue_lines=lines)
 
@@ -153,7 +150,7 @@ def glue_rows(layer_name: str, joints: Sequence[Pinned], display_unit: str = "mm
     rows = []
     for glue, pins, joint in _faces(layer_name, joints):
         contact = joint.contact
-        is_lower = glue == GLUE_LOWER
+        is_lower = glue == GLUE_BOTTOM_FACE
         other = contact.lower_layer if is_lower else contact.upper_layer
         margin = format_length(contact.margin, display_unit)
         if contact.glued.is_empty:
@@ -172,8 +169,8 @@ def glue_rows(layer_name: str, joints: Sequence[Pinned], display_unit: str = "mm
 
 def _faces(layer_name: str, joints: Sequence[Pinned]) -> list[tuple[str, str, Pinned]]:
     """Return the joint on each face of a layer with the names of its groups of lines."""
-    lower = [(GLUE_LOWER, PINS_LOWER, j) for j in joints if j.contact.upper_layer == layer_name]
-    upper = [(GLUE_UPPER, PINS_UPPER, j) for j in joints if j.contact.lower_layer == layer_name]
+    lower = [(GLUE_BOTTOM_FACE, PINS_BOTTOM_FACE, j) for j in joints if j.contact.upper_layer == layer_name]
+    upper = [(GLUE_TOP_FACE, PINS_TOP_FACE, j) for j in joints if j.contact.lower_layer == layer_name]
     return lower + upper
 
 

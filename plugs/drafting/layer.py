@@ -14,11 +14,8 @@ from plugs.drafting.marks import FACES, SEEN, ways
 from plugs.drafting.outlines import PLANES, LayerOutlines
 from plugs.drafting.pieces import draw_pieces, piece_rows
 from plugs.drafting.placing import name_signs
+from plugs.drafting.styles import FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE
 from plugs.ground.units import format_length, format_size
-
-FINAL_LOWER: Final = "FINAL_LOWER"
-FINAL_UPPER: Final = "FINAL_UPPER"
-ROUGH: Final = "ROUGH"
 
 _NOTHING: Final = Joining()
 
@@ -72,9 +69,9 @@ def layer_drawing(
     builder = DrawingBuilder(
         path=layer_path(layer.name), title=f"{plug_name}, layer {layer.name}", display_unit=display_unit
     )
-    builder.outline(layer.lower, FINAL_LOWER)
-    builder.outline(layer.upper, FINAL_UPPER)
-    builder.outline(layer.rough, ROUGH)
+    builder.outline(layer.lower, FINISH_BOTTOM_FACE)
+    builder.outline(layer.upper, FINISH_TOP_FACE)
+    builder.outline(layer.rough, SAW_LINE)
     own = joining.of(layer.name)
     if len(own.pieces) < 2 and not own.voids:
         for part in sorted(shapely.get_parts(layer.rough), key=lambda part: part.bounds):
@@ -106,7 +103,7 @@ def _title_rows(layer: LayerOutlines, plug_name: str, unit: str) -> list[str]:
         f"Layer {layer.name}, number {layer.index}",
         f"Sheet {format_size(layer.thickness, unit)}, from {layer.axis} = {start} to {stop}",
         f"{seen.capitalize()}: {across} to the right, {up} up; the face in view is the {face} one",
-        f"{ROUGH}: cut here",
-        f"{FINAL_LOWER}: {lower}",
-        f"{FINAL_UPPER}: {upper}",
+        f"{SAW_LINE}: cut here",
+        f"{FINISH_BOTTOM_FACE}: {lower}",
+        f"{FINISH_TOP_FACE}: {upper}",
     ]

@@ -9,21 +9,26 @@ import shapely
 from plugs.drafting.builder import DrawingBuilder, Signs
 from plugs.drafting.drawing import Drawing, Path
 from plugs.drafting.flat import ring_of
-from plugs.drafting.glue import PINS_LOWER, PINS_UPPER, draw_pin
-from plugs.drafting.layer import FINAL_LOWER, FINAL_UPPER, ROUGH
+from plugs.drafting.glue import draw_pin
 from plugs.drafting.marks import FACES, WAYS
 from plugs.drafting.outlines import outline_paths
 from plugs.drafting.placing import Row, Sign, name_signs
+from plugs.drafting.styles import (
+    CUT_LINE,
+    FINISH_BOTTOM_FACE,
+    FINISH_TOP_FACE,
+    LEFTOVER,
+    PINS_BOTTOM_FACE,
+    PINS_TOP_FACE,
+    SAW_LINE,
+    SHEET_EDGE,
+)
 from plugs.foam.stock import region
 from plugs.ground.units import format_length, format_size
 from plugs.nesting.leftovers import Leftover
 from plugs.nesting.nesting import Nesting, Placement, Sheet
 
-SHEET: Final = "SHEET"
-LEFTOVER: Final = "LEFTOVER"
-CUT: Final = "CUT"
-
-PINS: Final = {"lower": PINS_LOWER, "upper": PINS_UPPER}
+PINS: Final = {"lower": PINS_BOTTOM_FACE, "upper": PINS_TOP_FACE}
 """Group of the lines of pins, by the face that they go into."""
 
 _SIZE_LARGEST: Final = 20.0  # mm. Of a letter, read from across the bench
@@ -61,7 +66,7 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
         title=f"{plug_name}, sheet {sheet.number} of {len(nesting.sheets)}",
         display_unit=display_unit,
     )
-    _draw_sheet(builder, sheet, ROUGH)
+    _draw_sheet(builder, sheet, SAW_LINE)
     builder.rows(lambda signs: _title_rows(sheet, nesting, plug_name, display_unit, signs))
     return builder.drawing()
 
@@ -94,7 +99,7 @@ def board_drawing(
         title=f"{plug_name}, {'wire template' if of_bow else 'template'} board {of}",
         display_unit=display_unit,
     )
-    _draw_sheet(builder, board, CUT, is_faced=not of_bow)
+    _draw_sheet(builder, board, CUT_LINE, is_faced=not of_bow)
     stock, cutting, count = board.stock, boards.cutting, len(board.placements)
     width, height, thickness, kerf = (
         format_size(v, display_unit) for v in (stock.width, stock.height, stock.thickness, cutting.kerf)
@@ -103,7 +108,7 @@ def board_drawing(
         plug_name,
         f"Board {of}: {width} x {height}, {thickness} thick ({stock.name})",
         f"{count} part{'s' * (count != 1)}, {100.0 * board.yield_ratio:.1f} % of the board",
-        f"{CUT}: edge of the part, as in its own drawing; the kerf of {kerf} runs outside it",
+        f"{CUT_LINE}: edge of the part, as in its own drawing; the kerf of {kerf} runs outside it",
         _SEEN_OF_BOW if of_bow else _SEEN,
     ]
     if board.leftovers:
@@ -132,7 +137,7 @@ def numbered(sheet: Sheet, nesting: Nesting) -> str:
 
 def _draw_sheet(builder: DrawingBuilder, sheet: Sheet, edge: str, *, is_faced: bool = True) -> None:
     """Draw a sheet, what is cut from it, what is left of it, and the bars to measure."""
-    builder.outline(region(sheet.stock), SHEET)
+    builder.outline(region(sheet.stock), SHEET_EDGE)
     for placement in sheet.placements:
         _draw(builder, placement, edge, is_faced=is_faced)
     for left in sheet.leftovers:
@@ -144,7 +149,7 @@ def _draw(builder: DrawingBuilder, placement: Placement, edge: str, *, is_faced:
     """Draw a piece where it lies: the line to cut, final lines and pins; its name, face and arrow."""
     piece = placement.piece
     builder.draw(_turned(placement, piece.outline, edge))
-    for dxf_layer, final in ((FINAL_LOWER, piece.lower), (FINAL_UPPER, piece.upper)):
+    for dxf_layer, final in ((FINISH_BOTTOM_FACE, piece.lower), (FINISH_TOP_FACE, piece.upper)):
         if final is not None and not final.is_empty:
             builder.draw(_turned(placement, final, dxf_layer))
     for hole in piece.drilled:
@@ -202,7 +207,7 @@ def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str, signs
         plug_name,
         f"Sheet {of}: {width} x {height}, {thickness} thick ({stock.name})",
         f"{count} piece{'s' * (count != 1)}, {100.0 * sheet.yield_ratio:.1f} % of the sheet",
-        f"{ROUGH}: edge of the piece; the kerf of {kerf} runs outside it; {spacing} of foam between cuts",
+        f"{SAW_LINE}: edge of the piece; the kerf of {kerf} runs outside it; {spacing} of foam between cuts",
         f"{FACES[first.axis]}: the face in view is the {face} one of the layer"
         + (f"; arrows point {word}" if is_marked else ""),
     ]

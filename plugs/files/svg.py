@@ -34,7 +34,8 @@ def render_svg(drawing: Drawing) -> str:
     Returns
     -------
     str
-        Width and height in mm, viewBox in mm, one group per group of lines.
+        Width and height in mm, viewBox in mm, one group per group of lines; white behind all, as paper is,
+        without a shape that a machine could take for a line.
 
     Raises
     ------
@@ -52,7 +53,8 @@ def render_svg(drawing: Drawing) -> str:
     corner = (left - MARGIN, top + MARGIN)
     rows = [
         '<?xml version="1.0" encoding="UTF-8"?>',
-        f'<svg xmlns="{_NAMESPACE}" width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}">',
+        f'<svg xmlns="{_NAMESPACE}" width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}" '
+        'style="background:#ffffff">',
         f"<title>{escape(drawing.title)}</title>",
     ]
     for name, style in line_styles(drawing).items():

@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 
 from plugs.drafting.drawing import Box, Drawing, Label, Path, drawing_bounds
+from plugs.drafting.styles import BLOCK_CUT
 from plugs.ground.paper import MEASURES, Paper, paper_of
 from plugs.ground.records import record
 from plugs.pack.scaled import Scaled, scaled_page
@@ -18,7 +19,6 @@ from plugs.paper.marks import footer, square
 from plugs.paper.pages import PagePlan, plan_pages
 from plugs.paper.pdf import render_pdf
 from plugs.paper.tiling import best_grid, sketch_of
-from plugs.subjects.block import BLOCK
 
 _LARGEST: Final = 432.0  # mm. Larger paper, and rolls, hang over no bench: the pack is on A4 then
 MOST: Final = 100
@@ -199,7 +199,7 @@ def _pins_by_layer(summary: Mapping[str, Any]) -> dict[str, tuple[tuple[str, flo
 
 def _traced(drawing: Drawing) -> Drawing | None:
     """Return of a radius block what is traced round: its end, without its length and its notes."""
-    paths = tuple(path for path in drawing.paths if path.dxf_layer == BLOCK)
+    paths = tuple(path for path in drawing.paths if path.dxf_layer == BLOCK_CUT)
     return replace(drawing, paths=paths, labels=()) if paths else None
 
 

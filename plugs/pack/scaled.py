@@ -20,10 +20,23 @@ from plugs.drafting.drawing import (
     box_around,
     path_bounds,
 )
-from plugs.drafting.layer import FINAL_LOWER, FINAL_UPPER, ROUGH
 from plugs.drafting.marks import TEXT
 from plugs.drafting.placing import Beside
-from plugs.drafting.sheet import SHEET
+from plugs.drafting.styles import (
+    ACROSS,
+    BLOCK_CUT,
+    CENTRELINE,
+    CUT_LINE,
+    FINISH_BOTTOM_FACE,
+    FINISH_TOP_FACE,
+    FOOT_LINE,
+    FOOTPRINT,
+    HOLLOW,
+    MOUTH,
+    PLUG_EDGE,
+    SAW_LINE,
+    SHEET_EDGE,
+)
 from plugs.ground.records import record
 from plugs.ground.units import format_length
 from plugs.pack.offsets import Span, crossings, is_mirrored, lines_across, shape_of
@@ -68,15 +81,13 @@ _RADII: Final = 5  # of the largest radii are told in the drawing
 _UP: Final = (0.0, 0.15, -0.15, 0.3, -0.3)  # of a piece's height: where in it its name is tried
 _ROUND: Final = 3.0  # mm. Smaller radii are sanded by eye
 _FLATTEST: Final = 1e3  # mm. Larger ones are laid out by their offsets
-_CENTRE: Final = "CENTRELINE"
-_ACROSS: Final = "ACROSS"
 _UNSAID: Final = frozenset(("100 mm", "4 in", "UP", "FORWARD", "FORWARD IS INTO THE PAGE"))
 """Words at the bars and arrows under a drawing, which a page of the pack has not."""
 
-_CUT_FIRST: Final = (ROUGH, "CUT", "BLOCK", "FOOTPRINT", "MOUTH", "EDGE")
+_CUT_FIRST: Final = (SAW_LINE, CUT_LINE, BLOCK_CUT, FOOTPRINT, MOUTH, PLUG_EDGE)
 """Groups whose lines bound a part, the first that a drawing has."""
 
-_ALSO: Final = (FINAL_LOWER, FINAL_UPPER, "LOWEST", "VOID")
+_ALSO: Final = (FINISH_BOTTOM_FACE, FINISH_TOP_FACE, FOOT_LINE, HOLLOW)
 """Groups that are measured beside them."""
 
 
@@ -141,12 +152,12 @@ def scaled_page(part: Scaled, room: tuple[float, float], unit: str, *, path: str
     top = y - 4.0
     move = np.array((_LEFT - box[0] / scale, top - _OUT - 2.0 * (LETTER + 1.0) - box[3] / scale))
     builder.draw(replace(one, points=one.points / scale + move) for one in own)
-    shape = shapely.MultiPolygon() if SHEET in groups else shape_of(part.drawing, group)
+    shape = shapely.MultiPolygon() if SHEET_EDGE in groups else shape_of(part.drawing, group)
     lowest = float(box[1] / scale + move[1])
     bottom = lowest
     if shape.area == 0.0:
         part = replace(part, along=int(box[3] - box[1] > box[2] - box[0]))  # an edge is laid out along itself
-    if SHEET in groups:
+    if SHEET_EDGE in groups:
         _number(builder, part, group, scale, move)
     if not shape.is_empty:
         places = lines_across(shape, part.along, [at for _, at in part.named])
@@ -155,7 +166,7 @@ def scaled_page(part: Scaled, room: tuple[float, float], unit: str, *, path: str
     _tell_points(builder, part, scale, move, page)
     _overall(builder, box, scale, move, bottom, unit)
     y = bottom - 2.0 * _DIMENSION - 2.0
-    if SHEET in groups:
+    if SHEET_EDGE in groups:
         y = table(builder, _pieces(part, group, unit), y, room[0])
     elif not shape.is_empty:
         y = table(builder, _offsets(part, group, shape, places, unit), y, room[0])
@@ -225,7 +236,7 @@ def _draw_lines(
         last = at
         ends = np.zeros((2, 2))
         ends[:, along], ends[:, other] = at, (low - _OUT, high + _OUT + row * (LETTER + 1.0))
-        builder.line(ends, _ACROSS)
+        builder.line(ends, ACROSS)
         tip = high + _OUT + 0.5 * LETTER + 0.6 + row * (LETTER + 1.0)
         middle = (at, tip) if along == 0 else (tip + 1.0, at)
         builder.write(Label(text=_letter(number), at=middle, height=LETTER, align="centre"))
@@ -233,7 +244,7 @@ def _draw_lines(
         ends = np.zeros((2, 2))
         ends[:, other] = move[other]
         ends[:, along] = [shape.bounds[k] / scale + move[along] for k in (along, along + 2)]
-        builder.line(ends, _CENTRE)
+        builder.line(ends, CENTRELINE)
     return float(low - _OUT) if along == 0 else float(shape.bounds[1] / scale + move[1])
 
 

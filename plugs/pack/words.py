@@ -10,7 +10,7 @@ import numpy as np
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path, box_around, path_bounds
 from plugs.drafting.flat import flat_points
-from plugs.drafting.layer import FINAL_LOWER, FINAL_UPPER
+from plugs.drafting.styles import FINISH_BOTTOM_FACE, FINISH_TOP_FACE
 from plugs.ground.amounts import amount, counted
 from plugs.ground.units import format_length, format_size
 from plugs.pack.scaled import LETTER, ROW, figure, table, wrapped
@@ -178,9 +178,9 @@ def _contours(layers: Sequence[Mapping[str, Any]], drawings: Mapping[str, Drawin
     for layer in layers[::step]:
         drawing = drawings.get(f"layers/layer-{layer['name'][1:]}")
         for one in () if drawing is None else drawing.paths:
-            if one.dxf_layer not in (FINAL_LOWER, FINAL_UPPER):
+            if one.dxf_layer not in (FINISH_BOTTOM_FACE, FINISH_TOP_FACE):
                 continue
-            at = layer["from_mm"] if one.dxf_layer == FINAL_LOWER else layer["to_mm"]
+            at = layer["from_mm"] if one.dxf_layer == FINISH_BOTTOM_FACE else layer["to_mm"]
             flat = flat_points(one, tolerance=0.5)[:-1]
             plane, axis = {"z": ((0, 1), 2), "x": ((1, 2), 0), "y": ((0, 2), 1)}[layer["axis"]]
             points = np.zeros((len(flat), 3))

@@ -11,9 +11,8 @@ import shapely
 from plugs.drafting.drawing import LABELS, Array, Drawing, Label, Path, label_box, path_bounds
 from plugs.drafting.flat import flat_points, many_lines
 from plugs.drafting.marks import GAP, ROW, TEXT
+from plugs.drafting.styles import CENTRELINE
 from plugs.paper.tiling import sketch_of
-
-CENTRELINE: Final = "CENTRELINE"
 
 _ALIKE: Final = 0.05
 """How far one half may lie from the other turned over, mm: what is printed lies as true."""

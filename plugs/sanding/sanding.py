@@ -19,10 +19,10 @@ from plugs.sanding.straightedge import Daylight, PanelGrid, daylight, make_patch
 Array = NDArray[np.float64]
 
 FLAT: Final = "flat"
-BOTH_WAYS: Final = "both ways"
-LENGTHWISE: Final = "lengthwise"
-CROSSWISE: Final = "crosswise"
-CURVED: Final = "curved"
+BOTH_WAYS: Final = "straight both ways"
+LENGTHWISE: Final = "straight lengthwise"
+CROSSWISE: Final = "straight crosswise"
+CURVED: Final = "curved both ways"
 
 _LINES: Final = 11  # across a panel where it is looked at
 _STEP: Final = 2  # every other row of the mesh

@@ -12,13 +12,9 @@ from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label
 from plugs.drafting.marks import ROW, TEXT, ways
 from plugs.drafting.placing import Beside
+from plugs.drafting.styles import CENTRELINE, FOOT_LINE, FOOTPRINT, STATION_LINES
 from plugs.ground.units import format_length
 from plugs.templates.base_plan import BasePlan, PlanLine
-
-FOOTPRINT: Final = "FOOTPRINT"
-LOWEST: Final = "LOWEST"
-STATIONS: Final = "STATIONS"
-CENTRELINE: Final = "CENTRELINE"
 
 _OVER: Final = 15.0  # mm. Station lines run on so far past the footprint, to be seen once foam stands on it
 _NEAR: Final = 0.01  # mm. A plan whose edge lies on the centreline shows it
@@ -46,7 +42,7 @@ def base_drawing(plan: BasePlan, *, plug_name: str, display_unit: str = "mm") ->
     builder.outline(plan.footprint, FOOTPRINT)
     has_lowest = bool(plan.lowest.area > 0.0)
     if has_lowest:
-        builder.outline(plan.lowest, LOWEST)
+        builder.outline(plan.lowest, FOOT_LINE)
     _draw_lines(builder, plan)
     builder.under(partial(ways, "z"))
     builder.bars()
@@ -63,13 +59,13 @@ def _draw_lines(builder: DrawingBuilder, plan: BasePlan) -> None:
         name = _name(line, builder.display_unit)
         if line.axis == "x":
             for x in dict.fromkeys((line.from_mm, line.to_mm)):
-                builder.line(np.array(((x, low), (x, high))), STATIONS)
+                builder.line(np.array(((x, low), (x, high))), STATION_LINES)
             x = 0.5 * (line.from_mm + line.to_mm)
             rows = (high + TEXT + row * ROW for row in range(len(plan.lines)))
             builder.beside(_one_of([Label(text=name, at=(x, y), height=TEXT, align="centre") for y in rows]))
         else:
             for y in dict.fromkeys((line.from_mm, line.to_mm)):
-                builder.line(np.array(((x0 - _OVER, y), (x1 + _OVER, y))), STATIONS)
+                builder.line(np.array(((x0 - _OVER, y), (x1 + _OVER, y))), STATION_LINES)
             at, end = line.at_mm + TEXT / 2.0, x1 + (2.0 * _OVER if has_centreline else _OVER)
             places = [(x1 + _OVER + 3.0, at), (end + 3.0, line.at_mm - TEXT / 2.0)]
             builder.beside(_one_of([Label(text=name, at=place, height=TEXT) for place in places]))
@@ -103,7 +99,7 @@ def _title_rows(plan: BasePlan, plug_name: str, unit: str, *, has_lowest: bool) 
         f"{FOOTPRINT}: all that the plug covers",
     ]
     if has_lowest:
-        rows.append(f"{LOWEST}: its outline at z = {ends[4]}, where it stands")
+        rows.append(f"{FOOT_LINE}: its outline at z = {ends[4]}, where it stands")
     if plan.lines:
-        rows.append(f"{STATIONS}: stations, and the two faces of each template")
+        rows.append(f"{STATION_LINES}: stations, and the two faces of each template")
     return rows

@@ -12,12 +12,10 @@ from plugs.drafting.drawing import Drawing, Path, path_bounds
 from plugs.drafting.flat import flat_points, ring_of
 from plugs.drafting.marks import GAP, line
 from plugs.drafting.placing import Row, Sign
+from plugs.drafting.styles import BLOCK_CUT, BOARD_CUT
 from plugs.ground.units import format_length, format_size
 from plugs.sanding.radius_blocks import RadiusBlock
 from plugs.sanding.sanding import Sanding
-
-BLOCK: Final = "BLOCK"
-BOARD: Final = "BOARD"
 
 _TICK: Final = 8.0  # mm. Of the marks at the middle of an edge
 _NAME_LARGEST: Final = 6.0  # mm. Of a letter: no larger than on other parts
@@ -53,7 +51,7 @@ def block_drawing(block: RadiusBlock, words: Sanding, *, plug_name: str, display
     middle = 0.5 * (left + right) + beside - left
     crown = -block.radius if block.is_inside else block.radius
     builder.draw([end])
-    builder.line(ring_of((beside, low, beside + right - left, top)), BOARD)
+    builder.line(ring_of((beside, low, beside + right - left, top)), BOARD_CUT)
     builder.draw(
         [
             line((0.0, top), (0.0, top - _TICK)),
@@ -92,7 +90,7 @@ def block_end(block: RadiusBlock, grip: float) -> Path:
     points = np.array([tip, (tip[0], top), (-tip[0], top), tip * mirror, foot * mirror, foot])
     bulges = np.zeros(6)
     bulges[4] = -sign * np.tan(0.5 * half)
-    return Path(points=points, bulges=bulges, is_closed=True, dxf_layer=BLOCK)
+    return Path(points=points, bulges=bulges, is_closed=True, dxf_layer=BLOCK_CUT)
 
 
 def _radius(block: RadiusBlock, unit: str) -> str:
@@ -116,7 +114,7 @@ def _rows(block: RadiusBlock, words: Sanding, plug_name: str, unit: str) -> list
         f"{kind.capitalize()}; radius {_fine(block.radius, unit)}, the paper's thickness not allowed for",
         f"Arc {turn}",
         f"Flats {format_length(block.flat, unit)} wide, to lie on the panels on both sides",
-        f"{BLOCK}: cut two or more; {BOARD}: {format_length(words.block_length, unit)} long, "
+        f"{BLOCK_CUT}: cut two or more; {BOARD_CUT}: {format_length(words.block_length, unit)} long, "
         "glued square across their tops, lines to centre marks",
     ]
     if block.note:

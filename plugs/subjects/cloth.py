@@ -16,16 +16,12 @@ from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.outlines import outline_paths
 from plugs.drafting.placing import Beside, Pointer, Row, Sign
+from plugs.drafting.styles import CENTRELINE, CUT_LINE, NOTCH_CUT, ROLL_EDGE, SEAM_LINE
 from plugs.ground.amounts import counted
 from plugs.ground.units import format_length, format_size
 
 Array = NDArray[np.float64]
 
-CUT: Final = "CUT"
-SEAM: Final = "SEAM"
-NOTCH: Final = "NOTCH"
-CENTRELINE: Final = "CENTRELINE"
-ROLL: Final = "ROLL"
 
 _NAME_LARGEST: Final = 20.0  # mm. Of a letter, read from across the bench
 _NAME_LEAST: Final = 2.5  # mm. Of a letter, read close at hand
@@ -59,13 +55,13 @@ def pattern_drawing(pattern: Pattern, *, path: str, plug_name: str, display_unit
     if pattern.outline.is_empty:
         raise AssertionError(f"{pattern.name} has no outline")
     builder = DrawingBuilder(path=path, title=f"{plug_name}, cloth {pattern.name}", display_unit=display_unit)
-    builder.outline(pattern.outline, CUT)
+    builder.outline(pattern.outline, CUT_LINE)
     for points in (points for points in pattern.seams if len(points) > 1):
-        builder.line(points, SEAM)
+        builder.line(points, SEAM_LINE)
     for points in (points for points in pattern.centrelines if len(points) > 1):
         builder.line(points, CENTRELINE)
     for notch in pattern.notches:
-        builder.line(notch.mark, NOTCH)
+        builder.line(notch.mark, NOTCH_CUT)
         builder.beside(_notch_name(notch))
     builder.sign(pattern.outline, *_signs(pattern, 0.0))
     builder.bars()
@@ -97,11 +93,11 @@ def roll_drawing(roll: Roll, *, path: str, plug_name: str, display_unit: str = "
     if not roll.laid:
         raise AssertionError(f"nothing lies on the roll of {roll.cloth}")
     builder = DrawingBuilder(path=path, title=f"{plug_name}, roll of {roll.cloth}", display_unit=display_unit)
-    builder.line(ring_of((0.0, 0.0, 1000.0 * roll.length_to_buy_m, roll.roll_width)), ROLL)
+    builder.line(ring_of((0.0, 0.0, 1000.0 * roll.length_to_buy_m, roll.roll_width)), ROLL_EDGE)
     for laid in roll.laid:
         builder.draw(_laid_outline(laid))
         for notch in laid.pattern.notches:
-            builder.line(_moved(laid, notch.mark), NOTCH)
+            builder.line(_moved(laid, notch.mark), NOTCH_CUT)
         builder.sign(laid.moved(laid.pattern.outline), *_signs(laid.pattern, laid.turn_deg))
     builder.bars()
     builder.rows(
@@ -119,8 +115,8 @@ def roll_drawing(roll: Roll, *, path: str, plug_name: str, display_unit: str = "
 def _laid_outline(laid: LaidPattern) -> list[Path]:
     """Return the rings of a piece where it lies on the roll; arcs keep their bulges when turned."""
     return [
-        Path(points=_moved(laid, path.points), bulges=path.bulges, is_closed=True, dxf_layer=CUT)
-        for path in outline_paths(laid.pattern.outline, CUT)
+        Path(points=_moved(laid, path.points), bulges=path.bulges, is_closed=True, dxf_layer=CUT_LINE)
+        for path in outline_paths(laid.pattern.outline, CUT_LINE)
     ]
 
 
@@ -166,7 +162,7 @@ def _rows(pattern: Pattern, plug_name: str, unit: str) -> Sequence[str]:
         f"{pattern.area_mm2 / 1e6:.3f} m2",
         "Seen from outside; the face in view is the outer one",
         f"{how.capitalize()}, stretch {pattern.stretch_min:.3f} to {pattern.stretch_max:.3f}",
-        f"{CUT}: cut here. {SEAM}: edge of the zone. {NOTCH}: meets that of the same name",
+        f"{CUT_LINE}: cut here. {SEAM_LINE}: edge of the zone. {NOTCH_CUT}: meets that of the same name",
     ]
     if pattern.bias_deg:
         rows.append(f"Lies on the roll turned by {-pattern.bias_deg:g} degrees: WARP is the roll's length")

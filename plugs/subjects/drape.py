@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path, box_around, path_bounds
 from plugs.drafting.marks import GAP, ROW, TEXT, arrow
+from plugs.drafting.styles import DART_CUT, FIRST_POINT, TIGHT, WEAVE, WRINKLES, ZONE_EDGE
 from plugs.drape.darts import Dart
 from plugs.drape.drape import Drape
 from plugs.drape.geodesic import Flags, Surface, rim_loops
@@ -28,12 +29,6 @@ from plugs.mesh.projection import (
 
 Array = NDArray[np.float64]
 
-EDGE: Final = "EDGE"
-NET: Final = "NET"
-WARN: Final = "WARN"
-LOCK: Final = "LOCK"
-START: Final = "START"
-DART: Final = "DART"
 
 _WARP_ARROW: Final = 40.0  # mm. Seen in a drawing of a metre
 _SHOWN_RATIO: Final = 0.25  # of the largest area, or of a direction: less of it is not seen from there
@@ -87,8 +82,9 @@ def drape_drawing(
     Returns
     -------
     Drawing
-        At full size, mm: one or two of plan, side and end view, one under the other, with EDGE, NET (the
-        threads), WARN and LOCK (one and two strokes through a cell), START (with the way of the warp), DART.
+        At full size, mm: one or two of plan, side and end view, one under the other, with ZONE_EDGE, WEAVE
+        (the threads), TIGHT and WRINKLES (one and two strokes through a cell), FIRST_POINT (with the way of
+        the warp), DART_CUT.
     """
     builder = DrawingBuilder(
         path=path, title=f"{plug_name}, how the cloth shears on {zone}", display_unit=display_unit
@@ -105,7 +101,7 @@ def drape_drawing(
         builder.write(Label(text=words, at=(left, top - TEXT), height=TEXT))
         top -= ROW + GAP
     # groups in a fixed order, so that each has its own look in every drawing
-    order = (EDGE, NET, WARN, LOCK, START, DART)
+    order = (ZONE_EDGE, WEAVE, TIGHT, WRINKLES, FIRST_POINT, DART_CUT)
     builder.draw(path for group in order for path in paths if path.dxf_layer == group)
     builder.bars()
     builder.rows([f"{plug_name}: cloth on {zone}", *_rows(draped, darts, display_unit)])
@@ -128,21 +124,21 @@ def _in_view(surface: Surface, draped: Drape, darts: Sequence[Dart], view: Proje
     """Return all lines of one view."""
     paths = []
     for loop in rim_loops(surface):
-        paths += _line(view.seen(surface.vertices[loop])[:, :2], EDGE, is_closed=True)
+        paths += _line(view.seen(surface.vertices[loop])[:, :2], ZONE_EDGE, is_closed=True)
     knots = view.seen(draped.knots)[..., :2]
     is_warp, is_weft = ~np.isnan(draped.net.warp[0].real), ~np.isnan(draped.net.weft[0].real)
     for column in range(knots.shape[1]):
-        paths += _runs(knots[:, column], is_warp[:-1, column], NET)
+        paths += _runs(knots[:, column], is_warp[:-1, column], WEAVE)
     for row in range(knots.shape[0]):
-        paths += _runs(knots[row], is_weft[row, :-1], NET)
+        paths += _runs(knots[row], is_weft[row, :-1], WEAVE)
     amount = np.where(draped.counted, np.abs(draped.shear_deg), 0.0)
     is_locked = amount > draped.lock_deg
-    paths += _strokes(knots, (amount > draped.warn_deg) & ~is_locked, WARN)
-    paths += _strokes(knots, is_locked, LOCK)
-    paths += _strokes(knots[:, ::-1], is_locked[:, ::-1], LOCK)
+    paths += _strokes(knots, (amount > draped.warn_deg) & ~is_locked, TIGHT)
+    paths += _strokes(knots, is_locked, WRINKLES)
+    paths += _strokes(knots[:, ::-1], is_locked[:, ::-1], WRINKLES)
     paths += _start(draped, view)
     for dart in darts:
-        paths += _line(view.seen(dart.line)[:, :2], DART)
+        paths += _line(view.seen(dart.line)[:, :2], DART_CUT)
     return paths
 
 
@@ -186,12 +182,12 @@ def _start(draped: Drape, view: Projection) -> list[Path]:
     turn = 0.25 * np.pi + np.arange(4) * 0.5 * np.pi
     ring = np.column_stack([x + _RING * np.cos(turn), y + _RING * np.sin(turn)])
     bulge = np.full(4, np.tan(np.pi / 8.0))
-    paths = [Path(points=ring, bulges=bulge, is_closed=True, dxf_layer=START)]
+    paths = [Path(points=ring, bulges=bulge, is_closed=True, dxf_layer=FIRST_POINT)]
     way = view.seen(draped.warp)[:2]
     if float(np.hypot(*way)) > _SHOWN_RATIO:
         tip = (float(x + _WARP_ARROW * way[0]), float(y + _WARP_ARROW * way[1]))
         for path in arrow((float(x), float(y)), tip):
-            paths += _line(path.points, START)
+            paths += _line(path.points, FIRST_POINT)
     return paths
 
 
@@ -214,10 +210,11 @@ def _rows(draped: Drape, darts: Sequence[Dart], unit: str) -> list[str]:
         )
 
     rows = [
-        f"{NET}: threads, warp and weft, {length(draped.cell)} apart, pinned at {START}; the arrow: warp",
+        f"{WEAVE}: threads, warp and weft, {length(draped.cell)} apart, pinned at {FIRST_POINT}; "
+        "the arrow: warp",
         f"Largest shear of a cell {draped.largest_shear_deg:.1f} deg at {place(draped.largest_at)}",
-        f"{WARN}: one stroke, over {draped.warn_deg:g} deg: {100.0 * draped.warned_ratio:.1f} % of the area",
-        f"{LOCK}: crossed, over {draped.lock_deg:g} deg, where the cloth locks: "
+        f"{TIGHT}: one stroke, over {draped.warn_deg:g} deg: {100.0 * draped.warned_ratio:.1f} % of the area",
+        f"{WRINKLES}: crossed, over {draped.lock_deg:g} deg, where the cloth locks: "
         f"{100.0 * draped.locked_ratio:.1f} %, {draped.n_locked} cells",
         f"Cloth for it {length(draped.warp_mm)} along the warp, {length(draped.weft_mm)} across; "
         f"the net lies on {100.0 * draped.reached_ratio:.0f} % of the zone",
@@ -227,7 +224,7 @@ def _rows(draped: Drape, darts: Sequence[Dart], unit: str) -> list[str]:
         rows.insert(2, f"In a corner smaller than that {corner}")
     for dart in darts:
         rows.append(
-            f"{DART}: {length(dart.length)} long, {length(dart.width)} wide at the edge "
+            f"{DART_CUT}: {length(dart.length)} long, {length(dart.width)} wide at the edge "
             f"({dart.angle_deg:.0f} deg): shear from {dart.before_deg:.0f} to about {dart.after_deg:.0f} deg"
         )
     return rows

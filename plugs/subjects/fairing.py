@@ -10,15 +10,12 @@ from numpy.typing import NDArray
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Path
+from plugs.drafting.styles import CURVATURE_COMB, FAIR_CURVE, LEFT_OUT, MEASURED
 from plugs.ground.units import format_fine, format_length
 from plugs.measure.comb import FairLine, curvature_comb
 
 Array = NDArray[np.float64]
 
-CURVE: Final = "CURVE"
-COMB: Final = "COMB"
-POINTS: Final = "POINTS"
-LEFT_OUT: Final = "LEFT_OUT"
 
 _COMB_RATIO: Final = 0.1
 """The longest tooth over the extent of what is drawn: seen at a glance, and clear of most of the rest (common
@@ -70,9 +67,10 @@ def fairing_drawing(lines: Sequence[FairLine], *, plug_name: str, display_unit: 
     rows = [plug_name, f"Measured lines, {lines[0].seen}", *(told_of(line, display_unit) for line in lines)]
     if tightest is not None:
         rows.append(
-            f"{COMB}: the longest tooth stands where the radius is {format_fine(tightest, display_unit)}"
+            f"{CURVATURE_COMB}: the longest tooth stands where the radius is "
+            f"{format_fine(tightest, display_unit)}"
         )
-    rows.append(f"{POINTS}: as measured, at most {_MOST_POINTS} of a line; {LEFT_OUT}: not followed, large")
+    rows.append(f"{MEASURED}: as measured, at most {_MOST_POINTS} of a line; {LEFT_OUT}: not followed, large")
     builder.bars()
     builder.rows(rows)
     return builder.drawing()
@@ -107,13 +105,13 @@ def _paths(line: FairLine, scale: float, teeth: float) -> list[Path]:
     """Return a curve, its comb, of so much scale in mm2 and so many teeth to the mm, and its points."""
     curve = line.curve
     drawn = curve.at(np.linspace(0.0, 1.0, _N_CURVE, endpoint=not curve.is_closed))
-    paths = [_path(drawn, CURVE, curve.is_closed)]
+    paths = [_path(drawn, FAIR_CURVE, curve.is_closed)]
     if scale > 0.0:
         length = float(np.linalg.norm(np.diff(drawn, axis=0), axis=1).sum())
         begins, ends = curvature_comb(curve, scale, 2 + round(teeth * length))
-        paths.append(_path(ends, COMB, curve.is_closed))
+        paths.append(_path(ends, CURVATURE_COMB, curve.is_closed))
         pairs = np.stack((begins, ends), axis=1)
-        paths += [_path(tooth, COMB) for tooth in pairs if np.ptp(tooth, axis=0).any()]
+        paths += [_path(tooth, CURVATURE_COMB) for tooth in pairs if np.ptp(tooth, axis=0).any()]
     return paths + _crosses(curve.points, {left.index for left in curve.left_out})
 
 
@@ -122,7 +120,7 @@ def _crosses(points: Array, out: set[int]) -> list[Path]:
     every = 1 + (len(points) - 1) // _MOST_POINTS
     strokes = (np.array([[-1.0, -1.0], [1.0, 1.0]]), np.array([[-1.0, 1.0], [1.0, -1.0]]))
     return [
-        _path(point + (_OUT_ARM if k in out else _ARM) * stroke, LEFT_OUT if k in out else POINTS)
+        _path(point + (_OUT_ARM if k in out else _ARM) * stroke, LEFT_OUT if k in out else MEASURED)
         for k, point in enumerate(points)
         if k in out or k % every == 0
         for stroke in strokes

@@ -16,14 +16,12 @@ from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label, Path, path_bounds
 from plugs.drafting.marks import GAP, TEXT, arrow
 from plugs.drafting.outlines import canonical_rings
+from plugs.drafting.styles import FLANGE_LINE, PLUG_EDGE, UNROLLED_FACE
 from plugs.ground.units import format_length, format_within
 from plugs.mesh.triangles import facing
 
 Array = NDArray[np.float64]
 
-EDGE: Final = "EDGE"
-FACE: Final = "FACE"
-FLANGE: Final = "FLANGE"
 
 _AXES: Final = {"x": "aft", "y": "starboard", "z": "up"}
 _ARROW: Final = 25.0  # mm. Long enough for its letter beside it
@@ -95,7 +93,7 @@ def _contour_edge(face: MatingFace) -> tuple[list[Path], Array, str]:
     axes = np.zeros((3, 2))
     for column, axis in enumerate(face.axes):
         axes["xyz".index(axis), column] = 1.0
-    return [_open(face.edge, EDGE)], axes, _SEEN[face.cut.item.view]
+    return [_open(face.edge, PLUG_EDGE)], axes, _SEEN[face.cut.item.view]
 
 
 def _body_edge(face: BodyFace) -> tuple[list[Path], Array, str]:
@@ -105,11 +103,11 @@ def _body_edge(face: BodyFace) -> tuple[list[Path], Array, str]:
     for loop in face.loops:
         flat = loop @ axes
         if shapely.Polygon(flat).area > 1.0:
-            paths.append(_closed(flat, EDGE))
+            paths.append(_closed(flat, PLUG_EDGE))
         else:
-            paths.append(_open(np.vstack([flat, flat[:1]]), EDGE))
+            paths.append(_open(np.vstack([flat, flat[:1]]), PLUG_EDGE))
     for loop in face.flange_loops:
-        paths.append(_closed(_smooth(loop @ axes), FLANGE))
+        paths.append(_closed(_smooth(loop @ axes), FLANGE_LINE))
     return paths, axes, seen
 
 
@@ -175,15 +173,15 @@ def _edge_rows(face: MatingFace | BodyFace, unit: str) -> list[str]:
             for axis, a, b in zip(face.axes, face.edge[0], face.edge[-1], strict=True)
         )
         long = float(np.linalg.norm(np.diff(face.edge, axis=0), axis=1).sum())
-        return [f"{EDGE}: the plug's edge, {across}; along it {format_length(long, unit)}"]
+        return [f"{PLUG_EDGE}: the plug's edge, {across}; along it {format_length(long, unit)}"]
     rounds = [
         format_length(float(np.linalg.norm(loop - np.roll(loop, 1, axis=0), axis=1).sum()), unit)
         for loop in face.loops
     ]
     shown = ", ".join(rounds[:4]) + (" ..." if len(rounds) > 4 else "")
-    rows = [f"{EDGE}: the plug's edge; true length round it {shown}"]
+    rows = [f"{PLUG_EDGE}: the plug's edge; true length round it {shown}"]
     if face.flange_loops:
-        rows.append(f"{FLANGE}: {_flange_words(face, face.cut.item.flange_width, unit)}")
+        rows.append(f"{FLANGE_LINE}: {_flange_words(face, face.cut.item.flange_width, unit)}")
     return rows
 
 
@@ -199,21 +197,21 @@ def _unrolled(face: MatingFace, left: float, top: float) -> tuple[list[Path], li
     """Return the face unrolled under a height, with the inner line of its flange, and where it ends."""
     first, _, _, high = face.outline.bounds
     move = np.array([left - first, top - GAP - high])
-    paths = [_closed(ring + move, FACE) for _, ring in canonical_rings(face.outline)]
+    paths = [_closed(ring + move, UNROLLED_FACE) for _, ring in canonical_rings(face.outline)]
     if not face.flange.is_empty:
         inner = face.outline.difference(face.flange)
         rings = [ring for _, ring in canonical_rings(inner) if shapely.Polygon(ring).area > 1.0]
-        paths += [_closed(ring + move, FLANGE) for ring in rings]
+        paths += [_closed(ring + move, FLANGE_LINE) for ring in rings]
     return paths, [], min(path_bounds(path)[1] for path in paths) - GAP / 2.0
 
 
 def _unrolled_rows(face: MatingFace, unit: str) -> list[str]:
     """Return what is to be known of the face unrolled."""
     rows = [
-        f"{FACE}: the face unrolled, along the contour to the right, {face.cut.axis} up, "
+        f"{UNROLLED_FACE}: the face unrolled, along the contour to the right, {face.cut.axis} up, "
         f"{'seen from outside' if face.cut.is_seen_outside else 'seen from inside the plug'}; "
         f"{face.area_mm2 / 1e6:.4f} m2"
     ]
     if not face.flange.is_empty:
-        rows.append(f"{FLANGE}: {_flange_words(face, face.cut.item.flange_width, unit)}")
+        rows.append(f"{FLANGE_LINE}: {_flange_words(face, face.cut.item.flange_width, unit)}")
     return rows

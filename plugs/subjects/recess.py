@@ -13,14 +13,11 @@ from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.flat import flat_points
 from plugs.drafting.marks import GAP, TEXT, arrow, line
 from plugs.drafting.placing import Row, Sign
+from plugs.drafting.styles import CUT_LINE, FLOOR, MOUTH
 from plugs.ground.units import format_length, format_size
 from plugs.recesses.holding import Rounded
 from plugs.recesses.recess import LAYERS, ROUT
 from plugs.sanding.recess_kit import RecessKit
-
-CUT: Final = "CUT"
-MOUTH: Final = "MOUTH"
-FLOOR: Final = "FLOOR"
 
 _TICK: Final = 5.0  # mm. Half a cross at the middle
 _NAME_LARGEST: Final = 10.0  # mm. Of a letter
@@ -50,7 +47,7 @@ def recess_drawing(kit: RecessKit, *, path: str, plug_name: str, display_unit: s
     builder = DrawingBuilder(
         path=path, title=f"{plug_name}, recess kit, {kit.name}", display_unit=display_unit
     )
-    lines = ((kit.cut, CUT), (kit.mouth, MOUTH), (kit.floor, FLOOR))
+    lines = ((kit.cut, CUT_LINE), (kit.mouth, MOUTH), (kit.floor, FLOOR))
     builder.draw(rounded_path(shape, group) for shape, group in lines if shape is not None)
     builder.draw([line((-_TICK, 0.0), (_TICK, 0.0)), line((0.0, -_TICK), (0.0, _TICK))])
     within = rounded_path(kit.floor or kit.mouth, MOUTH)
@@ -121,7 +118,7 @@ def _rows(kit: RecessKit, plug_name: str, unit: str) -> list[str]:
     ]
     if kit.cut is not None:
         kerf = format_size(kit.kerf or 0.0, unit)
-        rows.append(f"{CUT}: middle of a kerf of {kerf} inside {MOUTH}; the saw leans as the walls")
+        rows.append(f"{CUT_LINE}: middle of a kerf of {kerf} inside {MOUTH}; the saw leans as the walls")
     rows += _how(kit, unit)
     if kit.floor is None:
         return rows

@@ -13,18 +13,13 @@ from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Array, Drawing, Label
 from plugs.drafting.marks import line
 from plugs.drafting.placing import Beside, Row, Sign
+from plugs.drafting.styles import CUT_LINE, LEAVE_TAB, MARK_ONLY, SHEET_EDGE, TOOL_PATH
 from plugs.ground.figures import cell
 from plugs.ground.units import format_fine, format_length, format_size
 from plugs.routing.routed import RouterProgram
 from plugs.routing.ways import Way, passes_of
 from plugs.routing.words import Router
 from plugs.subjects.wire_sheet import scale_to_fit
-
-SHEET: Final = "SHEET"
-CUT: Final = "CUT"
-RUN: Final = "RUN"
-TAB: Final = "TAB"
-MARK: Final = "MARK"
 
 CAUTIONS: Final = {
     "bit": (
@@ -88,11 +83,11 @@ def router_sheet(
     scale = scale_to_fit(right, top)
     edge = shapely.intersection(board.sheet.exterior, shapely.box(-1.0, -1.0, right, top))
     for one in shapely.get_parts(shapely.line_merge(edge)):
-        builder.line(shapely.get_coordinates(one) / scale, SHEET)
+        builder.line(shapely.get_coordinates(one) / scale, SHEET_EDGE)
     for part in board.parts:
-        builder.outline(_scaled(part.outline, scale), CUT)
+        builder.outline(_scaled(part.outline, scale), CUT_LINE)
         for bore in part.bores if router.tool == "bit" else ():
-            builder.outline(_scaled(bore.shape, scale), MARK)
+            builder.outline(_scaled(bore.shape, scale), MARK_ONLY)
         names = ((part.name,), part.name.split())
         signs = [
             Sign(rows=tuple(Row(text=text) for text in rows), least=_TEXT, largest=_NAME_LARGEST)
@@ -103,12 +98,12 @@ def router_sheet(
         _draw_way(builder, number, way, scale)
     for way in program.ways:
         for tab in way.lap.tab_lines:
-            builder.outline(_scaled(tab, scale).buffer(_HALF_TAB, cap_style="flat"), TAB)
+            builder.outline(_scaled(tab, scale).buffer(_HALF_TAB, cap_style="flat"), LEAVE_TAB)
     if router.tool == "saw":
         for way in program.ways:
             if way.enters == "hole":
                 at = way.points[0, :2] / scale
-                builder.circle((float(at[0]), float(at[1])), router.start_hole / scale, MARK)
+                builder.circle((float(at[0]), float(at[1])), router.start_hole / scale, MARK_ONLY)
     _zero(builder)
     rows = _rows(program, router, plug_name, display_unit, scale)
     builder.rows([one for row in rows for one in wrap(row, _LONGEST)])
@@ -142,7 +137,7 @@ def _draw_way(builder: DrawingBuilder, number: int, way: Way, scale: int) -> Non
     if len(way.lap.points) > 1:
         flat = points if way.enters != "down" else way.lap.points / scale
         thin = shapely.get_coordinates(shapely.simplify(shapely.LineString(flat), _THIN))
-        builder.line(thin, RUN)
+        builder.line(thin, TOOL_PATH)
         _arrow_on(builder, thin)
     else:
         builder.mark([line((begin[0] - 1.0, begin[1]), (begin[0] + 1.0, begin[1]))])
@@ -201,8 +196,8 @@ def _rows(program: RouterProgram, router: Router, plug_name: str, unit: str, sca
         *(_of_a_bit(program, router, unit) if router.tool == "bit" else _of_a_saw(program, router, unit)),
         f"Along at {format_size(router.feed, unit)} a minute; {router.direction}; time of the cuts "
         f"{cell(program.seconds / 60.0, 'time_min')} min",
-        f"{CUT}: the parts; {RUN}: the middle of the tool; numbers tell the order, and where it goes in: "
-        + "; ".join(_order(program)),
+        f"{CUT_LINE}: the parts; {TOOL_PATH}: the middle of the tool; numbers tell the order, "
+        "and where it goes in: " + "; ".join(_order(program)),
     ]
     if program.keeps:
         rows.append(
@@ -243,13 +238,13 @@ def _of_a_bit(program: RouterProgram, router: Router, unit: str) -> list[str]:
     if program.tabs:
         high = min(router.tab_height, 0.5 * program.board.thickness)
         rows.append(
-            f"{TAB}: {program.tabs} tabs, {format_size(router.tab_width, unit)} wide and "
+            f"{LEAVE_TAB}: {program.tabs} tabs, {format_size(router.tab_width, unit)} wide and "
             f"{format_size(high, unit)} high; beside them the bit goes straight down: it must cut at its end"
         )
     sunk = sorted({way.lap.depth for way in program.ways if way.lap.depth is not None})
     if sunk:
         deep = ", ".join(format_fine(depth, unit) for depth in sunk)
-        rows.append(f"{MARK}: {program.pins_sunk} pin holes in this face, {deep} deep")
+        rows.append(f"{MARK_ONLY}: {program.pins_sunk} pin holes in this face, {deep} deep")
     return rows
 
 
@@ -265,8 +260,8 @@ def _of_a_saw(program: RouterProgram, router: Router, unit: str) -> list[str]:
             for i, (x, y, _) in holes[:_LISTED]
         ]
         rows.append(
-            f"{MARK}: {len(holes)} start holes of {format_size(router.start_hole, unit)}, drilled square: "
-            + "; ".join(places)
+            f"{MARK_ONLY}: {len(holes)} start holes of {format_size(router.start_hole, unit)}, "
+            "drilled square: " + "; ".join(places)
         )
     edges = sum(way.enters == "edge" for way in program.ways)
     if router.tool == "saw":

@@ -32,13 +32,6 @@ from plugs.sanding.sanding import (
 
 Array = NDArray[np.float64]
 
-_GROUPS: Final = {
-    FLAT: "FLAT",
-    BOTH_WAYS: "BOTH_WAYS",
-    LENGTHWISE: "LENGTHWISE",
-    CROSSWISE: "CROSSWISE",
-    CURVED: "CURVED",
-}
 _HATCHES: Final = {
     FLAT: (),
     BOTH_WAYS: ((0.0, 5.0), (90.0, 5.0)),
@@ -166,7 +159,7 @@ def _draw_view(
         title += f", one bay in {every} numbered"
     for region in regions:
         shape = shapely.Polygon(region.outline / scale + move).buffer(0)
-        group = _GROUPS[region.panel.kind]
+        group = _group(region.panel.kind)
         builder.draw(_closed(part, group) for part in shapely.get_parts(shape) if not part.is_empty)
         for angle_deg, step in _HATCHES[region.panel.kind]:
             builder.hatch(shape, angle_deg, step, group)
@@ -235,6 +228,11 @@ def _view_of(place: EdgePlace) -> str:
     if z > _CLEAR * abs(y):
         return "above"
     return "port" if abs(y) > 0.0 else "below"
+
+
+def _group(kind: str) -> str:
+    """Return the group of lines of a kind of panel."""
+    return kind.upper().replace(" ", "_")
 
 
 def _closed(part: shapely.Polygon, group: str) -> Path:
@@ -329,9 +327,9 @@ def _draw_legend(builder: DrawingBuilder, aids: SandingAids, top: float) -> floa
     y = top
     for kind, text in ((kind, text) for kind, text in texts.items() if kind in kinds):
         box = shapely.box(0.0, y - 7.0, 16.0, y)
-        builder.draw([_closed(box, _GROUPS[kind])])
+        builder.draw([_closed(box, _group(kind))])
         for angle_deg, step in _HATCHES[kind]:
-            builder.hatch(box, angle_deg, 0.5 * step, _GROUPS[kind])
+            builder.hatch(box, angle_deg, 0.5 * step, _group(kind))
         builder.write(Label(text=text, at=(20.0, y - 5.0), height=_TEXT))
         y -= 9.0
     for row in (

@@ -13,15 +13,12 @@ from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.marks import GAP, line
+from plugs.drafting.styles import FOAM_EDGE, MARK_ONLY, TOOL_PATH
 from plugs.ground.figures import cell
 from plugs.ground.units import format_fine, format_length
 from plugs.subjects.wire_template import CAUTIONS
 from plugs.wire.program import HandSlots, SlotTest
 from plugs.wire.words import Bow, WireCutter
-
-FOAM: Final = "FOAM"
-RUN: Final = "RUN"
-MARK: Final = "MARK"
 
 _TEXT: Final = 3.5  # mm. Of a number
 _CELL: Final = 9.0  # mm. Height of a row to write in
@@ -56,14 +53,15 @@ def slot_drawing(
     Returns
     -------
     Drawing
-        At full size, mm: ``RUN`` holds the slots, ``MARK`` the line to measure at, ``FOAM`` the strip.
+        At full size, mm: ``TOOL_PATH`` holds the slots, ``MARK_ONLY`` the line to measure at, ``FOAM_EDGE``
+        the strip.
     """
     builder = DrawingBuilder(
         path=path, title=f"{plug_name}, slot test of {machine.name}", display_unit=display_unit
     )
     _strip(builder, test.size, test.along, test.deep, 0.0)
     middle = test.size[1] - 0.5 * test.deep
-    builder.line(np.array([(4.0, middle), (test.size[0] - 4.0, middle)]), MARK)
+    builder.line(np.array([(4.0, middle), (test.size[0] - 4.0, middle)]), MARK_ONLY)
     builder.bars()
     builder.under(partial(_table, test.feeds, ()))
     up = "up" if machine.wire_lies == "level" else "away from you"
@@ -75,7 +73,7 @@ def slot_drawing(
                 f"{plug_name}: slot test of {machine.name}, wire/slot-test.ngc",
                 f"Strip of the work's own foam, {wide} along, {high} {up}, across as thick as what will be "
                 f"cut; its least corner {at[0]} along, {at[1]} {up}; slot 1 is nearest to the start",
-                f"Each slot is cut down {format_length(test.deep, display_unit)} at its feed; {MARK}: "
+                f"Each slot is cut down {format_length(test.deep, display_unit)} at its feed; {MARK_ONLY}: "
                 "measured there",
                 *_HOW,
                 f"Into the machine's record, in mm: {_kerf(test.feeds)}",
@@ -106,7 +104,8 @@ def hand_slot_drawing(
     Returns
     -------
     Drawing
-        At full size, mm: ``RUN`` holds the lines that the wire follows, ``MARK`` the numbers that are called.
+        At full size, mm: ``TOOL_PATH`` holds the lines that the wire follows, ``MARK_ONLY`` the numbers that
+        are called.
     """
     builder = DrawingBuilder(path=path, title=f"{plug_name}, slot test of the bow", display_unit=display_unit)
     wide = test.size[0]
@@ -119,7 +118,7 @@ def hand_slot_drawing(
         for x in places:
             for i in range(round(test.deep / test.every) + 1):
                 y = test.size[1] - i * test.every
-                builder.draw([_stroke((left + x, y), (left + x + _TICK, y), MARK)])
+                builder.draw([_stroke((left + x, y), (left + x + _TICK, y), MARK_ONLY)])
                 builder.write(Label(text=str(i), at=(left + x + _TICK + 1.0, y - 4.0), height=2.5))
     builder.bars()
     builder.under(partial(_table, test.feeds, test.seconds))
@@ -147,11 +146,11 @@ def _strip(
 ) -> None:
     """Draw a strip with its slots and their numbers."""
     wide, high = size
-    builder.line(ring_of((left, 0.0, left + wide, high)), FOAM)
+    builder.line(ring_of((left, 0.0, left + wide, high)), FOAM_EDGE)
     order = sorted(range(len(along)), key=lambda i: along[i])
     for i in order:
         x = left + along[i]
-        builder.draw([_stroke((x, high + 1.5), (x, high - deep), RUN)])
+        builder.draw([_stroke((x, high + 1.5), (x, high - deep), TOOL_PATH)])
         builder.write(Label(text=str(i + 1), at=(x, high + 4.0), height=_TEXT, align="centre"))
 
 

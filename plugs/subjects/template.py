@@ -13,14 +13,10 @@ from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label
 from plugs.drafting.marks import FACES, WAYS, ways
 from plugs.drafting.placing import Beside, Pointer, Row, Sign
+from plugs.drafting.styles import BEVEL_LINE, CUT_LINE, MARK_ONLY, SLOT_CUT
 from plugs.ground.units import format_length, format_size
 from plugs.templates.slots import Slot
 from plugs.templates.templates import Mark, Template
-
-CUT: Final = "CUT"
-SLOT: Final = "SLOT"
-MARK: Final = "MARK"
-BEVEL: Final = "BEVEL"
 
 _NAME_LARGEST: Final = 20.0  # mm. Of a letter, read from across the bench
 _BLOCK_LEAST: Final = 5.0  # mm. Of the name's letters over rows of words
@@ -51,23 +47,23 @@ def template_drawing(template: Template, *, plug_name: str, display_unit: str = 
     -------
     Drawing
         At full size, mm: (y, z) seen from astern, or (x, z) seen from port, in the plug's coordinates; a
-        gauge is the plate outside the plug. ``CUT`` holds edges and round holes, ``SLOT`` the slots, which
-        run out over the edge.
+        gauge is the plate outside the plug. ``CUT_LINE`` holds edges and round holes, ``SLOT_CUT`` the slots,
+        which run out over the edge.
     """
     builder = DrawingBuilder(
         path=f"templates/{template.stem}",
         title=f"{plug_name}, {'gauge' if template.is_gauge else 'template'} {template.name}",
         display_unit=display_unit,
     )
-    builder.outline(template.outline, CUT)
+    builder.outline(template.outline, CUT_LINE)
     for hole in template.holes:
-        builder.circle(hole.centre, hole.diameter, CUT)
+        builder.circle(hole.centre, hole.diameter, CUT_LINE)
     for slot in template.slots:
-        builder.outline(slot.outline, SLOT)
+        builder.outline(slot.outline, SLOT_CUT)
     for ends in (ends for mark in template.marks for ends in mark.points):
-        builder.line(np.array(ends).reshape(2, 2), MARK)
+        builder.line(np.array(ends).reshape(2, 2), MARK_ONLY)
     for line in template.bevel.lines.geoms:
-        builder.line(shapely.get_coordinates(line), BEVEL)
+        builder.line(shapely.get_coordinates(line), BEVEL_LINE)
     _letter(builder, template)
     builder.under(partial(ways, template.axis))
     builder.bars()
@@ -208,7 +204,7 @@ def _title_rows(template: Template, plug_name: str, unit: str) -> list[str]:
         f"{kind} template {template.name}: {word} {axis} = {at}, {thick} thick",
         f"It stands from {axis} = {low} to {high}",
         seen,
-        f"{CUT}: the edge; at no place of its thickness does it stand proud of the foam",
+        f"{CUT_LINE}: the edge; at no place of its thickness does it stand proud of the foam",
     ]
     if template.is_gauge:
         board = format_length(template.outline.bounds[1], unit)
@@ -218,16 +214,16 @@ def _title_rows(template: Template, plug_name: str, unit: str) -> list[str]:
         rows[2] = f"It stands on the baseboard, z = {board}, between {axis} = {low} and {high}"
         rows[2] += f", in place when {_in_place(template, unit)}"
         rows[4] = (
-            f"{CUT}: the edge; at no place of its thickness does it dig into the {template.line} surface"
+            f"{CUT_LINE}: the edge; at no place of its thickness does it dig into the {template.line} surface"
         )
         rows.append(_light(template, unit))
     if template.slots:
         first = template.slots[0]
         names = ", ".join(slot.other for slot in template.slots)
-        rows.append(f"{SLOT}: {format_size(first.width, unit)} wide, open {first.opens}, for {names}")
+        rows.append(f"{SLOT_CUT}: {format_size(first.width, unit)} wide, open {first.opens}, for {names}")
     if template.marks:
         kinds = ", ".join(dict.fromkeys(mark.kind for mark in template.marks))
-        rows.append(f"{MARK}: {kinds}")
+        rows.append(f"{MARK_ONLY}: {kinds}")
     rows += _bevel_rows(template, unit)
     for kind, word in (("screw", "Screw holes"), ("foot", "Hole at the foot"), ("pin", "Holes for pins")):
         holes = [hole for hole in template.holes if hole.kind == kind]
@@ -257,7 +253,7 @@ def _bevel_rows(template: Template, unit: str) -> list[str]:
         f"{axis} = {format_length(v, unit)}" for axis, v in zip((across, "z"), bevel.place, strict=True)
     )
     return [
-        f"{BEVEL}: where the foam stands out beyond the edge on one face; to bear on its whole edge, cut to "
-        "this line and bevel back to CUT",
+        f"{BEVEL_LINE}: where the foam stands out beyond the edge on one face; to bear on its whole edge, "
+        f"cut to this line and bevel back to {CUT_LINE}",
         f"{_bevel_words(template, unit)} at most, on the {bevel.face} face at {place}",
     ]

@@ -14,17 +14,13 @@ from plugs.drafting.drawing import LABELS, Array, Drawing, Label, Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.marks import ROW, TEXT, arrow, line
 from plugs.drafting.placing import Beside, Row, Sign
+from plugs.drafting.styles import CUT_LINE, FAR_FACE_CUT, FOAM_EDGE
 from plugs.ground.figures import cell
 from plugs.ground.units import format_fine, format_length
 from plugs.subjects.wire_template import CAUTIONS
 from plugs.wire.cuts import DEPTH
 from plugs.wire.programs import WireProgram
 from plugs.wire.words import WireCutter
-
-CUT: Final = "CUT"
-FAR: Final = "MARK"
-RUN: Final = "RUN"
-FOAM: Final = "FOAM"
 
 _WIDEST, _TALLEST = 170.0, 130.0  # mm. Of the view on the paper: with its words on A4
 _SCALES: Final = (1, 2, 4, 5, 8, 10, 16, 20, 40, 50, 100)  # to one, that a scale rule has
@@ -64,8 +60,8 @@ def operator_sheet(
     everything = np.concatenate([ways.near, ways.far, _corners(program), [machine.start, (0.0, 0.0)]])
     wide, tall = np.ptp(everything, axis=0)
     scale = scale_to_fit(float(wide), float(tall))
-    builder.line(ring_of(_block(program)) / scale, FOAM)
-    for face, group in ((ways.far, FAR), (ways.near, CUT)):
+    builder.line(ring_of(_block(program)) / scale, FOAM_EDGE)
+    for face, group in ((ways.far, FAR_FACE_CUT), (ways.near, CUT_LINE)):
         builder.draw(
             [Path(points=face / scale, bulges=np.zeros(len(face)), is_closed=False, dxf_layer=group)]
         )
@@ -179,7 +175,7 @@ def _along_the_wire(
     paths = [line((ends[0], middle), (ends[1], middle))]
     paths += [line((x, middle - _STRIP), (x, middle + _STRIP)) for x in ends]
     box = ring_of((left + before, middle - 0.5 * _STRIP, left + behind, middle + 0.5 * _STRIP))
-    paths.append(Path(points=np.asarray(box)[:4], bulges=np.zeros(4), is_closed=True, dxf_layer=FOAM))
+    paths.append(Path(points=np.asarray(box)[:4], bulges=np.zeros(4), is_closed=True, dxf_layer=FOAM_EDGE))
     lengths = (standing.at[2], standing.size[2], machine.span - standing.at[2] - standing.size[2])
     places = (0.5 * before, 0.5 * (before + behind), 0.5 * (behind + machine.span / scale))
     labels = [
@@ -213,8 +209,8 @@ def _rows(program: WireProgram, machine: WireCutter, plug_name: str, unit: str, 
         *(_of_block if program.planned.lot.sheet is None else _of_sheet)(program, up, unit),
         f"Block at least {wide} along, {high} {up}, {deep} across, faces planed to that; {corner}",
         f"{zero} zeroed with the wire square to both planes; where the block stands higher, straight packing",
-        f"Drawn as seen from the {'far' if machine.along_runs == 'left' else 'near'} end; {CUT}: the wire on "
-        f"the near face; {FAR}: on the far one; numbers tell the order",
+        f"Drawn as seen from the {'far' if machine.along_runs == 'left' else 'near'} end; "
+        f"{CUT_LINE}: the wire on the near face; {FAR_FACE_CUT}: on the far one; numbers tell the order",
         f"Time {cell(program.seconds / 60.0, 'time_min')} min, slot {slot}",
         f"Most foam left {format_fine(program.foam_left_mm, unit)}, cut in at most "
         f"{format_fine(program.cut_in_mm, unit)}, as the program is read back",

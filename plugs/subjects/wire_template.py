@@ -11,17 +11,12 @@ import shapely
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Array, Drawing, Label, Path
 from plugs.drafting.placing import Beside, Row, Sign
+from plugs.drafting.styles import CENTRELINE, CUT_LINE, FOAM_EDGE, MARK_ONLY, TOOL_PATH
 from plugs.ground.figures import cell
 from plugs.ground.records import record
 from plugs.ground.units import format_fine, format_length, format_size
 from plugs.mesh.mesh import PLANES
 from plugs.wire.by_hand import FACES, HandCut, Plate, Tour, is_mirrored
-
-CUT: Final = "CUT"
-MARK: Final = "MARK"
-CENTRELINE: Final = "CENTRELINE"
-RUN: Final = "RUN"
-FOAM: Final = "FOAM"
 
 CAUTIONS: Final = (
     "Fumes: extraction and fresh air, respirator as the foam's sheet says; extinguisher at hand; nobody "
@@ -77,8 +72,8 @@ def wire_template_drawings(
     Returns
     -------
     tuple of Drawing and Drawing
-        At full size, mm: of the near face and of the far one, each seen from outside the block. ``CUT``
-        holds the edges that the wire slides on, screw holes and the guide, ``FOAM`` the block.
+        At full size, mm: of the near face and of the far one, each seen from outside the block. ``CUT_LINE``
+        holds the edges that the wire slides on, screw holes and the guide, ``FOAM_EDGE`` the block.
     """
     drawn = []
     for face, plate in zip(FACES, hand.plates, strict=True):
@@ -99,14 +94,14 @@ def _draw(builder: DrawingBuilder, hand: HandCut, plate: Plate) -> None:
     view = _View(is_mirrored(hand.cut.axis, plate.face))
     for tour in hand.tours:
         edge = tour.near if plate.face == "near" else tour.far
-        builder.line(view.of(np.concatenate([edge, edge[:1]])), CUT)
+        builder.line(view.of(np.concatenate([edge, edge[:1]])), CUT_LINE)
     for x, y in view.of(np.array(plate.holes).reshape(-1, 2)).tolist():
-        builder.circle((x, y), hand.bow.hole, CUT)
+        builder.circle((x, y), hand.bow.hole, CUT_LINE)
     left, bottom, right, top = hand.block
-    builder.outline(view.shape(shapely.box(*hand.block)), FOAM)
+    builder.outline(view.shape(shapely.box(*hand.block)), FOAM_EDGE)
     if not plate.guide.is_empty:
         guide = shapely.get_coordinates(view.shape(plate.guide).exterior)
-        builder.line(guide, CUT)
+        builder.line(guide, CUT_LINE)
         sign = Sign(rows=(Row(text="GUIDE"),), least=2.0, largest=4.0)
         builder.sign(view.shape(plate.guide), sign, over_lines=False)
     for (axis, at), across in zip(hand.lines, (True, False), strict=True):
@@ -139,15 +134,15 @@ def _out(hand: HandCut, plate: Plate) -> str:
 def _draw_tour(builder: DrawingBuilder, tour: Tour, plate: Plate, view: _View) -> None:
     """Draw the numbers of a tour, and its way in."""
     at, run = (tour.at_near, tour.run_near) if plate.face == "near" else (tour.at_far, tour.run_far)
-    builder.draw([_stroke(view.of(run), RUN)])
+    builder.draw([_stroke(view.of(run), TOOL_PATH)])
     if tour.mark:
         x, y = view.of(run[0]).tolist()
-        builder.circle((x, y), 6.0, RUN)
+        builder.circle((x, y), 6.0, TOOL_PATH)
     ends = {0, *(stretch.last for stretch in tour.stretches)}
     ways = _inward(tour.near if plate.face == "near" else tour.far, at)
     for number, (point, way) in enumerate(zip(at[:-1], ways[:-1], strict=True)):
         reach = _CORNER if number in ends else _TICK
-        builder.draw([_stroke(view.of(np.array([point, point + reach * way])), MARK)])
+        builder.draw([_stroke(view.of(np.array([point, point + reach * way])), MARK_ONLY)])
         text = f"{tour.mark}{number}" if number else f"{tour.mark}0 = {tour.mark}{len(at) - 1}"
         places = view.of(point + np.array(_OFF)[:, None] * way).tolist()
         choices = tuple(
@@ -199,8 +194,8 @@ def _rows(hand: HandCut, plate: Plate, plug_name: str, unit: str) -> list[str]:
         if plate.holes
         else "No room for screws: hold it with double-sided tape",
         *_paces(hand),
-        f"In along {RUN}{beside}, {cell(hand.tours[0].run_seconds, 'run_s', bench=True)} s; out the same "
-        f"way; all in all {cell(hand.seconds / 60.0, 'time_min')} min",
+        f"In along {TOOL_PATH}{beside}, {cell(hand.tours[0].run_seconds, 'run_s', bench=True)} s; out the "
+        f"same way; all in all {cell(hand.seconds / 60.0, 'time_min')} min",
     ]
     if len(hand.tours) > 1:
         rows.append("Openings first: wire threaded through a bore square to the faces, at the circle")

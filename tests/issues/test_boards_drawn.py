@@ -69,7 +69,7 @@ def test_boards_are_drawn_counted_and_told(work: Work) -> None:
     assert [one.path for one in drawn] == [f"templates/board-{i:02d}" for i in range(1, boards.count + 1)]
     for drawing, sheet in zip(drawn, boards.nesting.sheets, strict=True):
         rings = shapely.get_rings([placement.outline for placement in sheet.placements])
-        cut = [shapely.linestrings(flat_points(p)) for p in drawing.paths if p.dxf_layer == "CUT"]
+        cut = [shapely.linestrings(flat_points(p)) for p in drawing.paths if p.dxf_layer == "CUT_LINE"]
         assert len(cut) == len(rings)
         assert shapely.hausdorff_distance(shapely.union_all(cut), shapely.union_all(rings)) < 0.1
         texts = " | ".join(label.text for label in drawing.labels)

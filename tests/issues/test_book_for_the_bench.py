@@ -150,7 +150,7 @@ def test_every_void_joint_and_pin_has_its_step() -> None:
     hollow = [void["layer"] for void in made.summary["voids"] if void["area_m2"]]
     assert hollow
     glued = told.index("L01 to L02 glued")
-    for words in (*(f"{layer}: what is marked VOID sawn out" for layer in hollow), "Pin holes drilled"):
+    for words in (*(f"{layer}: what is marked HOLLOW sawn out" for layer in hollow), "Pin holes drilled"):
         assert 0 <= told.index(words) < glued
     joints = [{"name": "L03 joint 1", "layer": "L03", "between": ["L03 fore", "L03 aft"], "glue_g": 4.0}]
     page = book_html(made.summary | {"joints": joints}, made.drawings, made.scene)

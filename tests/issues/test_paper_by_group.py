@@ -57,10 +57,13 @@ def egg(up: float) -> Drawing:
     """Return an outline of lines and arcs, its lower half of some height, a hole and words on both sides."""
     points = [(0.0, 100.0), (0.0, -up), (300.0, -up), (300.0, 100.0)]
     rim = Path(
-        points=points, bulges=[0.0, 0.0, 50.0 / (0.5 * (100.0 + up)), 0.0], is_closed=True, dxf_layer="CUT"
+        points=points,
+        bulges=[0.0, 0.0, 50.0 / (0.5 * (100.0 + up)), 0.0],
+        is_closed=True,
+        dxf_layer="CUT_LINE",
     )
     holes = [
-        Path(points=[(50.0, y), (60.0, y)], bulges=np.ones(2), is_closed=True, dxf_layer="CUT")
+        Path(points=[(50.0, y), (60.0, y)], bulges=np.ones(2), is_closed=True, dxf_layer="CUT_LINE")
         for y in (50.0, -50.0)
     ]
     words = {"ABOVE": (150.0, 50.0), "BELOW": (150.0, -50.0), "TITLE": (0.0, -up - 40.0)}
@@ -75,7 +78,9 @@ def test_a_half_is_half_and_no_word_is_lost() -> None:
     assert min(path_bounds(path)[1] for path in half.paths) >= 0.0
     line = shapely.union_all([shapely.linestrings(flat_points(p, tolerance=0.001)) for p in whole.paths])
     upper = shapely.intersection(line, shapely.box(-1.0, 0.0, 400.0, 200.0))
-    cut = [shapely.linestrings(flat_points(p, tolerance=0.001)) for p in half.paths if p.dxf_layer == "CUT"]
+    cut = [
+        shapely.linestrings(flat_points(p, tolerance=0.001)) for p in half.paths if p.dxf_layer == "CUT_LINE"
+    ]
     assert shapely.union_all(cut).length == pytest.approx(upper.length, rel=1e-4)
     (centre,) = [path for path in half.paths if path.dxf_layer == "CENTRELINE"]
     assert centre.points.tolist() == [[0.0, 0.0], [350.0, 0.0]]

@@ -111,7 +111,7 @@ def test_end_of_a_plug_of_flat_layers(method: str) -> None:
     for number, layer in enumerate(summary["layers"], start=1):
         wanted = notched() if layer["name"] in kit["notched_layers"] else whole()
         assert 1e6 * layer["rough_area_m2"] == pytest.approx(wanted, abs=2.0)
-        assert areas(files, f"layers/layer-{number:02d}.dxf", "ROUGH") == pytest.approx(wanted, abs=5.0)
+        assert areas(files, f"layers/layer-{number:02d}.dxf", "SAW_LINE") == pytest.approx(wanted, abs=5.0)
     volume = math.fsum(layer["volume_m3"] for layer in summary["layers"])
     assert volume == pytest.approx(1e-9 * (400.0 * 300.0 * 200.0 - POCKET_MM3), rel=1e-6)
     assert volume == pytest.approx(summary["solid"]["volume_by_mesh_m3"], rel=1e-6)
@@ -119,7 +119,7 @@ def test_end_of_a_plug_of_flat_layers(method: str) -> None:
     words = {"layers": "notch is in", "rout": "rout it", "saw": "saw it out"}
     assert [word for word in words if words[word] in drawing] == [kit["method"]]
     assert ("left whole" in drawing) == ("left whole" in book) == (not is_notched)
-    assert ("CUT" in drawing) == (method == "saw")
+    assert ("CUT_LINE" in drawing) == (method == "saw")
     assert ("set back" in book) == (method == "saw")
     assert ("its notch looked for in L02, L03" in book) == is_notched
     assert ("routed inside" in book) == (method == "rout")

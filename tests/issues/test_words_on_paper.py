@@ -16,7 +16,7 @@ from plugs.paper.pages import plan_pages
 def lettered(size: tuple[float, float], labels: list[Label]) -> Drawing:
     """Return a rectangle with texts on it."""
     corners = np.array([(0.0, 0.0), (size[0], 0.0), size, (0.0, size[1])])
-    outline = Path(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer="CUT")
+    outline = Path(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer="CUT_LINE")
     return Drawing(path="board", title="board", paths=(outline,), labels=tuple(labels))
 
 
@@ -54,7 +54,9 @@ def boards(draw: st.DrawFn) -> Drawing:
             height=draw(st.sampled_from([3.0, 5.0, 8.0, 20.0])),
             align=draw(st.sampled_from(["left", "centre"])),
         )
-        for text in draw(st.lists(st.sampled_from(["L01", "THIS SIDE UP", "cut two", "CUT"]), max_size=5))
+        for text in draw(
+            st.lists(st.sampled_from(["L01", "THIS SIDE UP", "cut two", "CUT_LINE"]), max_size=5)
+        )
     ]
     return lettered(size, labels)
 
@@ -68,7 +70,7 @@ def test_every_word_is_whole(drawing: Drawing, paper: str) -> None:
 
 def test_a_word_across_the_edge_of_a_page() -> None:
     """Two tiles of A4 side by side: words over the edge between them stand on one, and not on each other."""
-    words = ["L01", "THIS SIDE UP", "cut two", "CUT: saw here"]
+    words = ["L01", "THIS SIDE UP", "cut two", "CUT_LINE: saw here"]
     labels = [
         Label(text=text, at=(190.0, 40.0 + 25.0 * k), height=12.0, align="centre")
         for k, text in enumerate(words)

@@ -32,7 +32,7 @@ def test_a_pair_is_drawn_for_each_bay_and_seen_from_outside(tmp_path: Path) -> N
     drawings = bow_drawings(box(tmp_path))
     assert list(drawings) == [f"wire/b{b:02d}-{face}" for b in (1, 2) for face in ("near", "far")]
     near, far = drawings["wire/b01-near"], drawings["wire/b01-far"]
-    edges = [max((p for p in one.paths if p.dxf_layer == "CUT"), key=lambda p: np.ptp(p.points, axis=0).min())
+    edges = [max((p for p in one.paths if p.dxf_layer == "CUT_LINE"), key=lambda p: np.ptp(p.points, axis=0).min())
              for one in (near, far)]  # fmt: skip
     assert len(edges[0].points) == len(edges[1].points) == 4
     mirrored = edges[0].points * np.array([-1.0, 1.0])
@@ -56,7 +56,7 @@ def test_a_build_writes_the_pairs_and_prints_them(tmp_path: Path) -> None:
     slots = [f"bow-slot-test.{ending}" for ending in ("csv", "dxf", "svg")]
     assert names == sorted([*pairs, *slots, "board-01.dxf", "board-01.svg"])
     document = ezdxf.readfile(folder / "wire" / "b01-far.dxf")
-    assert {"CUT", "CENTRELINE", "RUN", "FOAM"} <= {line.dxf.layer for line in document.modelspace()}
+    assert {"CUT_LINE", "CENTRELINE", "TOOL_PATH", "FOAM_EDGE"} <= {line.dxf.layer for line in document.modelspace()}
     page = (folder / "book.html").read_text(encoding="utf-8")
     assert "Blocks for the bow" in page
     assert "wire/b01-near" in page
@@ -113,7 +113,7 @@ def test_pairs_and_guides_lie_on_boards_as_they_are_drawn(tmp_path: Path) -> Non
         assert len(lies.outline.interiors) == len(plate.shape.interiors) + len(plate.holes) > 0
         drawn = drawings[f"wire/{name.lower()}-{plate.face}"]
         edge = max(
-            (shapely.Polygon(one.points) for one in drawn.paths if one.dxf_layer == "CUT"),
+            (shapely.Polygon(one.points) for one in drawn.paths if one.dxf_layer == "CUT_LINE"),
             key=lambda p: p.area,
         )
         assert shapely.hausdorff_distance(edge.exterior, lies.piece.outline.exterior) < 1e-6

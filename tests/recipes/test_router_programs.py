@@ -103,14 +103,14 @@ def test_a_sheet_goes_to_the_machine_with_each_program(pinned: Work) -> None:
                 (shapely.LinearRing if one.closed else shapely.LineString)(one.get_points("xy"))
                 for one in drawn.query(f'LWPOLYLINE[layer=="{group}"]')
             ]
-            for group in ("RUN", "TAB", "MARK")
+            for group in ("TOOL_PATH", "LEAVE_TAB", "MARK_ONLY")
         }
         ways = [shapely.LineString(way.lap.points) for way in program.ways if len(way.lap.points) > 1]
-        assert len(found["RUN"]) == len(ways)
-        for way, line in zip(ways, found["RUN"], strict=True):
+        assert len(found["TOOL_PATH"]) == len(ways)
+        for way, line in zip(ways, found["TOOL_PATH"], strict=True):
             here = shapely.transform(line, lambda points: scale * points)
             assert shapely.hausdorff_distance(here, way) <= 0.06 * scale
-        assert len(found["TAB"]) == program.tabs > 0
-        assert len(found["MARK"]) == sum(len(part.bores) for part in program.board.parts)
+        assert len(found["LEAVE_TAB"]) == program.tabs > 0
+        assert len(found["MARK_ONLY"]) == sum(len(part.bores) for part in program.board.parts)
         for needed in ("zero at its lower left corner", "ramp of 5 degrees", "manual", "Eyes, ears", "tabs"):
             assert needed in words

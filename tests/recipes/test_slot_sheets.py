@@ -46,15 +46,15 @@ def test_slots_are_drawn_where_the_program_cuts_them(both: Work) -> None:
         group: [
             shapely.LineString(one.get_points("xy")) for one in drawn.query(f'LWPOLYLINE[layer=="{group}"]')
         ]
-        for group in ("RUN", "FOAM", "MARK")
+        for group in ("TOOL_PATH", "FOAM_EDGE", "MARK_ONLY")
     }
-    (strip,) = lines["FOAM"]
+    (strip,) = lines["FOAM_EDGE"]
     assert strip.bounds == (0.0, 0.0, *test.size)
     along, up = (test.ends[:, i] - test.at[i] for i in (0, 1))
     lowest = sorted(along[up == up[up > 1.0].min()].tolist())  # the wire turns at the end of each slot
-    assert [line.bounds[0] for line in lines["RUN"]] == pytest.approx(lowest)
-    assert {line.bounds[1] for line in lines["RUN"]} == {float(up[up > 1.0].min())}
-    (across,) = lines["MARK"]
+    assert [line.bounds[0] for line in lines["TOOL_PATH"]] == pytest.approx(lowest)
+    assert {line.bounds[1] for line in lines["TOOL_PATH"]} == {float(up[up > 1.0].min())}
+    (across,) = lines["MARK_ONLY"]
     assert across.bounds[1] == across.bounds[3] == test.size[1] - 0.5 * test.deep
 
 

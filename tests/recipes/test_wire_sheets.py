@@ -24,11 +24,11 @@ def test_a_sheet_tells_where_the_block_stands(tmp_path: Path) -> None:
     for sheet, program in zip(sheets.values(), work.wire.programs, strict=True):
         words = " ".join(label.text for label in sheet.labels)
         scale = int(words.partition("1 : ")[2].split()[0])
-        block = scale * next(one for one in sheet.paths if one.dxf_layer == "FOAM").points
+        block = scale * next(one for one in sheet.paths if one.dxf_layer == "FOAM_EDGE").points
         standing = program.planned.standing
         assert block.min(axis=0) == pytest.approx(standing.at[:2], abs=1e-6)
         assert np.ptp(block, axis=0) == pytest.approx(standing.size[:2], abs=1e-6)
-        wire = scale * next(one for one in sheet.paths if one.dxf_layer == "CUT").points
+        wire = scale * next(one for one in sheet.paths if one.dxf_layer == "CUT_LINE").points
         assert wire == pytest.approx(program.planned.journey.near, abs=1e-6)
         for needed in (
             "extinguisher",

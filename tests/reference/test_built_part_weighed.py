@@ -93,7 +93,7 @@ def pieces() -> Iterator[tuple[dict[str, Any], float]]:
     """Return every piece on the rolls with its area by the drawing of its roll, m2."""
     for roll in summary()["cloth"]["rolls"]:
         (path,) = roll["files"]
-        outlines = shapes(path, "CUT")
+        outlines = shapes(path, "CUT_LINE")
         assert len(outlines) == len(roll["pieces"])
         for piece, outline in zip(roll["pieces"], outlines, strict=True):
             yield piece, 1e-6 * outline.area
@@ -110,7 +110,7 @@ def foam_and_voids() -> tuple[trimesh.Trimesh, float, float]:
     volume = moment = 0.0
     for layer in summary()["layers"]:
         (path,) = [name for name in layer["files"] if name.endswith(".dxf")]
-        void = 1e-9 * sum(v.area for v in shapes(path, "VOID")) * (layer["to_mm"] - layer["from_mm"])
+        void = 1e-9 * sum(v.area for v in shapes(path, "HOLLOW")) * (layer["to_mm"] - layer["from_mm"])
         volume += void
         moment += void * 0.5 * (layer["to_mm"] + layer["from_mm"])
     return trimesh.load_mesh(folder() / "solid" / "foam.stl"), volume, moment
@@ -131,13 +131,13 @@ def test_every_piece_has_the_area_of_its_drawing() -> None:
     for piece, area in found:
         assert piece["area_m2"] == pytest.approx(area, rel=2e-3)
         (path,) = [name for name in piece["files"] if name.endswith(".dxf")]
-        assert sum(p.area for p in shapes(path, "CUT")) == pytest.approx(1e6 * area, rel=1e-6)
+        assert sum(p.area for p in shapes(path, "CUT_LINE")) == pytest.approx(1e6 * area, rel=1e-6)
 
 
 def test_pieces_on_a_roll_lie_within_it_and_apart() -> None:
     """Within its width and the length to buy, and 5 mm or more from each other."""
     for roll in summary()["cloth"]["rolls"]:
-        outlines = shapes(roll["files"][0], "CUT")
+        outlines = shapes(roll["files"][0], "CUT_LINE")
         within = shapely.box(0.0, 0.0, 1000.0 * roll["length_m"], roll["width_mm"]).buffer(1e-3)
         assert all(within.covers(outline) for outline in outlines)
         gaps = [a.distance(b) for a, b in itertools.combinations(outlines, 2)]
@@ -162,7 +162,7 @@ def test_part_weighs_what_its_folder_says_goes_into_it() -> None:
         0.3e-6
         * sum(
             reduce(
-                shapely.symmetric_difference, shapes(path, "GLUE_UPPER")
+                shapely.symmetric_difference, shapes(path, "GLUE_TOP_FACE")
             ).area  # rings inside rings are holes
             for layer in summary()["layers"][:-1]
             for path in layer["files"]

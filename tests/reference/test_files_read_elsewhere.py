@@ -38,7 +38,7 @@ from plugs.files.svg import render_svg
 
 CORE = "{http://schemas.microsoft.com/3dmanufacturing/core/2015/02}"
 SVG = "{http://www.w3.org/2000/svg}"
-FACES = {"FINAL_LOWER": "lower", "FINAL_UPPER": "upper", "ROUGH": "rough"}
+FACES = {"FINISH_BOTTOM_FACE": "lower", "FINISH_TOP_FACE": "upper", "SAW_LINE": "rough"}
 LARGEST_GAP = 0.03
 
 
@@ -126,7 +126,7 @@ def test_dxf_disc_has_the_true_area(document):
     """The island's rough disc: 34 mm of radius; the chords of its source are 0.006 mm inside."""
     (disc,) = [
         entity
-        for entity in document.modelspace().query("LWPOLYLINE[layer=='ROUGH']")
+        for entity in document.modelspace().query("LWPOLYLINE[layer=='SAW_LINE']")
         if min(x for x, *_ in entity.get_points()) > 480.0
     ]
     points = np.array([(p.x, p.y) for p in make_path(disc).flattening(0.0001)])
@@ -141,7 +141,7 @@ def test_dxf_outlines_are_joined_closed_and_on_coloured_dxf_layers(document):
     used = [document.layers.get(name) for name in (*FACES, "LABELS")]
     assert len({layer.color for layer in used}) == 4
     broken = {layer.dxf.name for layer in used if layer.dxf.linetype.casefold() != "continuous"}
-    assert broken == {"FINAL_UPPER"}
+    assert broken == {"FINISH_TOP_FACE"}
 
 
 def test_dxf_texts_survive(document, drawing):
@@ -219,7 +219,8 @@ def check_bar(root):
         if len(points) == 2 and np.ptp(points[:, 0]) == pytest.approx(100.0, abs=1e-3):
             # in the plane the part begins at x = 46 (50 less 4), and its top is y = 104
             top = min(
-                walked(other.get("d"))[:, 1].min() for other in root.findall(f"{SVG}g[@id='ROUGH']/{SVG}path")
+                walked(other.get("d"))[:, 1].min()
+                for other in root.findall(f"{SVG}g[@id='SAW_LINE']/{SVG}path")
             )
             return (points[0, 0], 46.0), (top, 104.0)
     raise AssertionError("no bar of 100 mm")

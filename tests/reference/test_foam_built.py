@@ -125,7 +125,7 @@ def test_sheets_hold_every_piece_once(built: Folder) -> None:
     assert sorted(row["piece"] for row in cut) == sorted(pieces)
     for sheet in built.summary["sheets"]["sheets"]:
         (name,) = [file for file in sheet["files"] if file.endswith(".dxf")]
-        rings = built.outlines(name, "ROUGH")
+        rings = built.outlines(name, "SAW_LINE")
         round_it = {id(ring): [o for o in rings if o is not ring and o.contains(ring)] for ring in rings}
         whole = []
         for ring in rings:
@@ -159,7 +159,7 @@ def test_hollows_keep_their_wall_and_bridge(built: Folder) -> None:
     count = 0
     for layer in built.summary["layers"]:
         (name,) = [file for file in layer["files"] if file.endswith(".dxf")]
-        voids = built.outlines(name, "VOID")
+        voids = built.outlines(name, "HOLLOW")
         area = sum(void.area for void in voids)
         told = [void for void in built.summary["voids"] if void["layer"] == layer["name"]]
         assert area / 1e6 == pytest.approx(sum(void["area_m2"] for void in told), abs=1e-5)
@@ -182,13 +182,13 @@ def test_glue_covers_what_two_layers_share_less_the_margin(built: Folder) -> Non
     assert len(glue["contacts"]) == len(layers) - 1
     for contact, below, above in zip(glue["contacts"], layers, layers[1:], strict=False):
         section = built.section(contact["at_mm"] + 1e-3)
-        hollows = shapely.union_all([built.region(layer["files"][0], "VOID") for layer in (below, above)])
+        hollows = shapely.union_all([built.region(layer["files"][0], "HOLLOW") for layer in (below, above)])
         shared = shapely.difference(section, hollows)
         assert contact["touching_m2"] == pytest.approx(shared.area / 1e6, abs=CHORD * shared.length / 1e6)
         glued = shapely.difference(section.buffer(-MARGIN, quad_segs=64), hollows)
         assert contact["glued_m2"] == pytest.approx(glued.area / 1e6, abs=2.0 * CHORD * glued.length / 1e6)
         assert contact["glue_g"] == pytest.approx(COVERAGE * contact["glued_m2"], rel=1e-6)
-        drawn = built.region(above["files"][0], "GLUE_LOWER")
+        drawn = built.region(above["files"][0], "GLUE_BOTTOM_FACE")
         assert drawn.area / 1e6 == pytest.approx(contact["glued_m2"], abs=3.0 * CHORD * glued.length / 1e6)
 
 
@@ -211,7 +211,7 @@ def test_pins_stand_in_foam(built: Folder) -> None:
     assert len(rows) >= 9
     layers = {layer["name"]: layer for layer in built.summary["layers"]}
     joints = {
-        name: [built.outlines(layer["files"][0], "VOID"), *_joint_lines(built, layer["files"][0])]
+        name: [built.outlines(layer["files"][0], "HOLLOW"), *_joint_lines(built, layer["files"][0])]
         for name, layer in layers.items()
     }
     for row in rows:
@@ -249,7 +249,7 @@ def test_joints_are_staggered(built: Folder) -> None:
 def _joint_lines(built: Folder, name: str) -> list[shapely.LineString]:
     """Return the joints of a layer's drawing."""
     space = ezdxf.readfile(built.path / name).modelspace()
-    found = [e for e in space.query("LWPOLYLINE") if e.dxf.layer == "JOINT"]
+    found = [e for e in space.query("LWPOLYLINE") if e.dxf.layer == "JOINT_CUT"]
     return [shapely.LineString(list(e.get_points("xy"))) for e in found]
 
 

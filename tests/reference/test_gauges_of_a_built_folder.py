@@ -87,15 +87,15 @@ def rows_of(place: Path) -> list[dict[str, Any]]:
 def region_of(place: Path, row: dict[str, Any], *, is_slotted: bool = True) -> shapely.Geometry:
     """Return what is left of a template when all that its DXF draws is cut: slots and holes too."""
     (file,) = [name for name in row["files"] if name.endswith(".dxf")]
-    rings: dict[str, list[shapely.Polygon]] = {"CUT": [], "SLOT": []}
+    rings: dict[str, list[shapely.Polygon]] = {"CUT_LINE": [], "SLOT_CUT": []}
     for entity in ezdxf.readfile(place / file).modelspace():
         if entity.dxf.layer in rings:
             points = [(p.x, p.y) for p in make_path(entity).flattening(0.002)]
             rings[entity.dxf.layer].append(shapely.Polygon(points))
     region: shapely.Geometry = shapely.Polygon()
-    for ring in sorted(rings["CUT"], key=lambda ring: -ring.area):
+    for ring in sorted(rings["CUT_LINE"], key=lambda ring: -ring.area):
         region = region.symmetric_difference(ring)
-    return region.difference(shapely.union_all(rings["SLOT"])) if is_slotted else region
+    return region.difference(shapely.union_all(rings["SLOT_CUT"])) if is_slotted else region
 
 
 def section(solid: trimesh.Trimesh, axis: str, at: float) -> shapely.Geometry:

@@ -22,7 +22,7 @@ from tests.reference.pdf_walk import MM, full_size_pdf, opened, strokes, texts
 ALLOWED = 0.05
 
 
-def wavy(width, height, *, n=400, x=0.0, y=0.0, dxf_layer="ROUGH"):
+def wavy(width, height, *, n=400, x=0.0, y=0.0, dxf_layer="SAW_LINE"):
     """Return a closed wavy outline of straight segments in a box."""
     t = np.linspace(0.0, 2.0 * np.pi, n, endpoint=False)
     r = 1.0 + 0.1 * np.sin(7.0 * t)
@@ -38,7 +38,7 @@ def plate(width, height, radius, *, x=0.0, y=0.0):
         points=np.array(corners, dtype=np.float64) + np.array((x, y)),
         bulges=[0.0, np.sqrt(2.0) - 1.0] * 4,
         is_closed=True,
-        dxf_layer="FINAL_UPPER",
+        dxf_layer="FINISH_TOP_FACE",
     )
 
 
@@ -221,7 +221,7 @@ def test_pages_are_as_few_as_can_be(n_columns, n_rows):
     """A rectangle that just fills tiles of upright A4: its rim's tiles, and a sheet of map before them."""
     size = [n * t - (n - 1) * 12.0 for n, t in zip((n_columns, n_rows), (194.0, 267.0), strict=True)]
     corners = [(0.0, 0.0), (size[0], 0.0), (size[0], size[1]), (0.0, size[1])]
-    rim = Path(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer="ROUGH")
+    rim = Path(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer="SAW_LINE")
     reader = opened(full_size_pdf([drawn(rim)], paper="A4", title="t"))
     n_tiles = n_columns * n_rows - max(0, n_columns - 2) * max(0, n_rows - 2)
     assert len(reader.pages) == n_tiles + (n_tiles > 1)

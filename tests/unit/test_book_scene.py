@@ -144,7 +144,7 @@ def test_labels_grow_only_where_there_is_room() -> None:
 def test_figure_fits_on_paper_with_lines_that_can_be_seen(wide: float, tall: float) -> None:
     """Whatever its size, a figure is no larger than its room, and lines are 0.3 mm on paper."""
     corners = np.array([(0.0, 0.0), (wide, 0.0), (wide, tall), (0.0, tall)])
-    line = Line(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer="SHEET")
+    line = Line(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer="SHEET_EDGE")
     figure = drawing_figure(
         Drawing(path="a", title="A", paths=(line,), labels=()), caption="c", unit="mm"
     )  # fmt: skip

@@ -450,15 +450,15 @@ def test_picture_shows_net_locked_cells_start_and_darts(
         dome, laid, zone="cap", path="cloth/shear-1", plug_name="Dome", darts=remedies.darts
     )
     groups = list(dict.fromkeys(path.dxf_layer for path in drawing.paths))
-    assert groups == ["EDGE", "NET", "WARN", "LOCK", "START", "DART", "LABELS"]
+    assert groups == ["ZONE_EDGE", "WEAVE", "TIGHT", "WRINKLES", "FIRST_POINT", "DART_CUT", "LABELS"]
     texts = " / ".join(label.text for label in drawing.labels)
     assert f"Largest shear of a cell {laid.largest_shear_deg:.1f} deg" in texts
     assert f"{laid.n_locked} cells" in texts
     assert "seen from above" in texts
     # each locked cell has two strokes in each of two views, each a cell's diagonal long at most
-    strokes = sum(len(path.points) - 1 for path in drawing.paths if path.dxf_layer == "LOCK")
+    strokes = sum(len(path.points) - 1 for path in drawing.paths if path.dxf_layer == "WRINKLES")
     assert strokes == 4 * laid.n_locked
-    assert sum(path.dxf_layer == "DART" for path in drawing.paths) == 8
+    assert sum(path.dxf_layer == "DART_CUT" for path in drawing.paths) == 8
     root = ElementTree.fromstring(render_svg(drawing).encode())
     assert len(root.findall("{http://www.w3.org/2000/svg}g")) == len(groups)
     content = render_dxf(drawing)
@@ -479,7 +479,7 @@ def test_picture_of_an_upright_zone_looks_at_it() -> None:
     )
     seen = [label.text for label in drawing.labels if label.text.startswith("seen")]
     assert seen == ["seen from astern: y starboard to the right, z up"]
-    assert not [path for path in drawing.paths if path.dxf_layer in ("WARN", "LOCK", "DART")]
+    assert not [path for path in drawing.paths if path.dxf_layer in ("TIGHT", "WRINKLES", "DART_CUT")]
 
 
 @pytest.mark.parametrize(
@@ -500,7 +500,7 @@ def test_zone_is_seen_from_where_one_stands_before_it(corners: list[list[float]]
     drawing = drape_drawing(surface, drape(surface), zone="side", path="cloth/a", plug_name="Box")
     assert [label.text for label in drawing.labels if label.text.startswith("seen")] == [words]
     # anti-clockwise as it is seen
-    (edge,) = [path for path in drawing.paths if path.dxf_layer == "EDGE"]
+    (edge,) = [path for path in drawing.paths if path.dxf_layer == "ZONE_EDGE"]
     x, y = edge.points.T
     assert (x * np.roll(y, -1) - y * np.roll(x, -1)).sum() > 0.0
 

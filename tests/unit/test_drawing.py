@@ -79,7 +79,7 @@ def lines(drawing, *dxf_layers):
 def test_outlines_lie_on_their_own_dxf_layers():
     """Two rings a face; eight vertices each, since lines and arcs were found."""
     drawing = layer_drawing(layer(), plug_name="tail")
-    for name in ("FINAL_LOWER", "FINAL_UPPER", "ROUGH"):
+    for name in ("FINISH_BOTTOM_FACE", "FINISH_TOP_FACE", "SAW_LINE"):
         rings = [path for path in drawing.paths if path.dxf_layer == name]
         assert len(rings) == 2
         assert all(path.is_closed and len(path.points) == 8 for path in rings)
@@ -152,7 +152,7 @@ def test_empty_face_is_said_and_not_drawn():
     """A pointed top has no upper face."""
     drawing = layer_drawing(layer(upper=NOTHING), plug_name="tail")
     assert any("upper face: none" in text for text in texts(drawing))
-    assert not [path for path in drawing.paths if path.dxf_layer == "FINAL_UPPER"]
+    assert not [path for path in drawing.paths if path.dxf_layer == "FINISH_TOP_FACE"]
     drawing = layer_drawing(layer(lower=NOTHING), plug_name="tail")
     assert any("lower face: none" in text for text in texts(drawing))
 
@@ -195,7 +195,7 @@ def test_no_text_lies_on_a_line_or_on_another_text(axis, unit, make):
 def test_bars_arrow_and_title_lie_under_the_part():
     """Nothing but names is drawn where the saw runs."""
     drawing = layer_drawing(layer(), plug_name="tail", display_unit="in")
-    bottom = lines(drawing, "ROUGH", "FINAL_LOWER", "FINAL_UPPER").bounds[1]
+    bottom = lines(drawing, "SAW_LINE", "FINISH_BOTTOM_FACE", "FINISH_TOP_FACE").bounds[1]
     assert lines(drawing, "LABELS").bounds[3] < bottom
     assert all(label_box(label)[3] < bottom for label in drawing.labels if label.align == "left")
 

@@ -18,7 +18,7 @@ A4 = paper_of("A4")
 def square(name: str, side: float) -> Drawing:
     """Return the drawing of a square."""
     points = np.array([(0.0, 0.0), (side, 0.0), (side, side), (0.0, side)])
-    path = Path(points=points, bulges=np.zeros(4), is_closed=True, dxf_layer="ROUGH")
+    path = Path(points=points, bulges=np.zeros(4), is_closed=True, dxf_layer="SAW_LINE")
     return Drawing(path=name, title=name, paths=(path,), labels=())
 
 

@@ -26,7 +26,7 @@ def disc_and_text(title="Höcker ü"):
         points=50.0 * np.column_stack((np.cos(angle), np.sin(angle))),
         bulges=np.full(3, np.tan(np.radians(30.0))),
         is_closed=True,
-        dxf_layer="ROUGH",
+        dxf_layer="SAW_LINE",
     )
     line = Path(points=[[0.0, 0.0], [10.0, -0.0]], bulges=[0.0, 0.0], is_closed=False, dxf_layer="KEEL")
     labels = (
@@ -134,7 +134,7 @@ def written_by_the_library(drawing):
 def test_lines_and_texts_are_written_as_the_library_writes_them():
     """Its document is made once for all drawings with the same groups, and lines and texts are put in."""
     drawing = disc_and_text("Höcker ü, 3 % ^^")
-    label = Label(text="cut\rhere^^", at=(1.0 / 3.0, -1e-9), height=2.5, dxf_layer="ROUGH")
+    label = Label(text="cut\rhere^^", at=(1.0 / 3.0, -1e-9), height=2.5, dxf_layer="SAW_LINE")
     drawing = replace(drawing, labels=(*drawing.labels, label))
     assert render_dxf(drawing) == written_by_the_library(drawing)
 

@@ -7,8 +7,15 @@ import pytest
 import shapely
 
 from plugs.drafting.drawing import Drawing, label_box
-from plugs.drafting.glue import GLUE_LOWER, GLUE_UPPER, PINS_LOWER, PINS_UPPER, glue_rows, joining_of
-from plugs.drafting.layer import FINAL_LOWER, layer_drawing
+from plugs.drafting.glue import (
+    GLUE_BOTTOM_FACE,
+    GLUE_TOP_FACE,
+    PINS_BOTTOM_FACE,
+    PINS_TOP_FACE,
+    glue_rows,
+    joining_of,
+)
+from plugs.drafting.layer import FINISH_BOTTOM_FACE, layer_drawing
 from plugs.foam.glue import Glue, make_contacts
 from plugs.foam.layers import Layer
 from plugs.foam.pins import Pinned, Pins, make_pins
@@ -29,21 +36,26 @@ def drawn(*faces: shapely.Geometry) -> tuple[list[Layer], tuple[Pinned, ...], tu
 
 def groups(drawing: Drawing) -> set[str]:
     """Return the DXF layers of glue and pins that a drawing has."""
-    return {path.dxf_layer for path in drawing.paths} & {GLUE_LOWER, GLUE_UPPER, PINS_LOWER, PINS_UPPER}
+    return {path.dxf_layer for path in drawing.paths} & {
+        GLUE_BOTTOM_FACE,
+        GLUE_TOP_FACE,
+        PINS_BOTTOM_FACE,
+        PINS_TOP_FACE,
+    }
 
 
 def test_each_face_has_its_joint() -> None:
     """The first layer is glued above, the last below, the middle one on both faces."""
     _, _, (first, middle, last) = drawn(FACE, FACE, FACE)
-    assert groups(first) == {GLUE_UPPER, PINS_UPPER}
-    assert groups(middle) == {GLUE_LOWER, PINS_LOWER, GLUE_UPPER, PINS_UPPER}
-    assert groups(last) == {GLUE_LOWER, PINS_LOWER}
+    assert groups(first) == {GLUE_TOP_FACE, PINS_TOP_FACE}
+    assert groups(middle) == {GLUE_BOTTOM_FACE, PINS_BOTTOM_FACE, GLUE_TOP_FACE, PINS_TOP_FACE}
+    assert groups(last) == {GLUE_BOTTOM_FACE, PINS_BOTTOM_FACE}
 
 
 def test_line_of_glue_is_the_glued_region() -> None:
     """Read back from the drawing, the line encloses 570 x 270 mm."""
     _, _, (first, _) = drawn(FACE, FACE)
-    (line,) = [path for path in first.paths if path.dxf_layer == GLUE_UPPER]
+    (line,) = [path for path in first.paths if path.dxf_layer == GLUE_TOP_FACE]
     assert line.is_closed
     assert shapely.Polygon(line.points).equals(shapely.box(15, 15, 585, 285))
 
@@ -51,7 +63,7 @@ def test_line_of_glue_is_the_glued_region() -> None:
 def test_pins_stand_alike_on_both_faces() -> None:
     """Circles of the pin's diameter at the same places, under the same names."""
     _, (joint,), (first, last) = drawn(FACE, FACE)
-    for drawing, group in ((first, PINS_UPPER), (last, PINS_LOWER)):
+    for drawing, group in ((first, PINS_TOP_FACE), (last, PINS_BOTTOM_FACE)):
         circles = [path for path in drawing.paths if path.dxf_layer == group and path.is_closed]
         middles = [path.points.mean(axis=0).tolist() for path in circles]
         assert np.allclose(middles, joint.places)
@@ -67,7 +79,7 @@ def test_names_are_clear_of_lines_and_other_texts() -> None:
         boxes = [shapely.box(*label_box(label)) for label in drawing.labels]
         names = [i for i, label in enumerate(drawing.labels) if label.dxf_layer.startswith("PINS")]
         assert names
-        lines = [p for p in drawing.paths if p.dxf_layer.startswith(("GLUE", "FINAL", "ROUGH", "PINS"))]
+        lines = [p for p in drawing.paths if p.dxf_layer.startswith(("GLUE", "FINISH", "SAW_LINE", "PINS"))]
         for i in names:
             assert boxes[i].within(layer.rough)
             assert not any(boxes[i].intersects(other) for j, other in enumerate(boxes) if j != i)
@@ -85,19 +97,19 @@ def test_rows_stand_under_those_of_the_layer() -> None:
     written = [label for label in drawings[0].labels if label.text in own]
     assert len(written) == len(own)
     assert max(row.at[1] for row in rows) < min(label.at[1] for label in written)
-    assert FINAL_LOWER in {path.dxf_layer for path in drawings[0].paths}
+    assert FINISH_BOTTOM_FACE in {path.dxf_layer for path in drawings[0].paths}
 
 
 def test_rows_of_the_title() -> None:
     """How much glue to which layer, how deep the holes are, in the unit of the plug."""
     _, joints, _ = drawn(FACE, FACE)
     assert glue_rows("L01", joints) == [
-        "GLUE_UPPER: 23 g to L02, none beyond this line, 15 mm from the surface",
-        "PINS_UPPER: holes of 6 mm, 20 mm deep, for pins of 40 mm",
+        "GLUE_TOP_FACE: 23 g to L02, none beyond this line, 15 mm from the surface",
+        "PINS_TOP_FACE: holes of 6 mm, 20 mm deep, for pins of 40 mm",
     ]
     assert (
         glue_rows("L02", joints, "in")[1]
-        == "PINS_LOWER: holes of 6 mm (0.236 in), 13/16 in deep, for pins of 1 9/16 in"
+        == "PINS_BOTTOM_FACE: holes of 6 mm (0.236 in), 13/16 in deep, for pins of 1 9/16 in"
     )
 
 
@@ -106,7 +118,9 @@ def test_joint_without_room_for_glue() -> None:
     narrow = shapely.box(0, 0, 600, 28)
     _, joints, (first, _) = drawn(narrow, narrow)
     assert groups(first) == set()
-    assert glue_rows("L01", joints) == ["GLUE_UPPER: no room for glue to L02, 15 mm inside the final surface"]
+    assert glue_rows("L01", joints) == [
+        "GLUE_TOP_FACE: no room for glue to L02, 15 mm inside the final surface"
+    ]
 
 
 def test_single_layer_is_drawn_as_it_is() -> None:

@@ -22,7 +22,7 @@ from plugs.drafting.drawing import LABELS, Drawing, drawing_bounds, label_box
 from plugs.files.dxf import render_dxf
 from plugs.files.svg import render_svg
 from plugs.lines.checks import checked_loft
-from plugs.subjects.mating import EDGE, FACE, FLANGE, edge_drawing
+from plugs.subjects.mating import FLANGE_LINE, PLUG_EDGE, UNROLLED_FACE, edge_drawing
 from tests.shapes import box_plan
 
 LOW, HIGH = np.array([0.0, -100.0, 0.0]), np.array([400.0, 100.0, 120.0])
@@ -81,8 +81,8 @@ def texts(drawing: Drawing) -> list[str]:
 def test_edge_of_a_contour_lies_on_its_circle_in_the_plugs_coordinates(gap: float) -> None:
     """From port to starboard side, 200 mm apart, at the radius and the gap from the circle's middle."""
     lines = read(drawn(contour_face(gap=gap)))
-    assert sorted(lines) == sorted([EDGE, FACE, LABELS])
-    (edge,) = lines[EDGE]
+    assert sorted(lines) == sorted([PLUG_EDGE, UNROLLED_FACE, LABELS])
+    (edge,) = lines[PLUG_EDGE]
     assert np.hypot(edge[:, 0] + 220.0, edge[:, 1]) == pytest.approx(300.0 + gap, abs=0.01)
     assert edge[[0, -1], 1] == pytest.approx([-100.0, 100.0], abs=0.01)
 
@@ -91,7 +91,7 @@ def test_face_and_flange_are_unrolled_at_full_size() -> None:
     """The rectangle of arc by height, the inner line 20 mm within it all round."""
     lines = read(drawn(contour_face(flange_width=20.0)))
     long = 600.0 * np.arcsin(100.0 / 300.0)
-    (face,), (flange,) = lines[FACE], lines[FLANGE]
+    (face,), (flange,) = lines[UNROLLED_FACE], lines[FLANGE_LINE]
     assert np.ptp(face, axis=0) == pytest.approx([long, 120.0], abs=0.01)
     assert shapely.Polygon(face).area == pytest.approx(long * 120.0, rel=1e-4)
     assert np.ptp(flange, axis=0) == pytest.approx([long - 40.0, 80.0], abs=0.01)
@@ -102,7 +102,10 @@ def test_nothing_lies_on_anything_else() -> None:
     """Edge, marks, texts and the unrolled face each have room of their own."""
     drawing = drawn(contour_face(flange_width=20.0))
     lines = read(drawing)
-    parts = [shapely.box(*shapely.LineString(points).bounds) for points in (*lines[EDGE], *lines[FACE])]
+    parts = [
+        shapely.box(*shapely.LineString(points).bounds)
+        for points in (*lines[PLUG_EDGE], *lines[UNROLLED_FACE])
+    ]
     words = [shapely.box(*label_box(label)) for label in drawing.labels]
     bars = [shapely.LineString(points) for points in lines[LABELS]]
     for number, word in enumerate(words):
@@ -149,7 +152,7 @@ def test_texts_tell_where_and_how_well() -> None:
     across = [[50.0, -150.0], [50.0, 150.0]]
     drawing = drawn(contour_face(contour=across, measured=[[50.25, 0.0], [50.0, 9.0]]))
     where = "x = 50 mm to 50 mm, y = -100 mm to 100 mm; along it 200 mm"
-    assert f"{EDGE}: the plug's edge, {where}" in texts(drawing)
+    assert f"{PLUG_EDGE}: the plug's edge, {where}" in texts(drawing)
     assert "Gap to the body 0 mm; 2 measured points within 0.25 mm of that" in texts(drawing)
     beside = contour_face(contour=across, measured=[[50.0, 300.0], [50.0, 301.0]])
     assert "Gap to the body 0 mm" in texts(drawn(beside))
@@ -160,14 +163,14 @@ def test_edge_of_a_ball_is_a_circle_seen_from_above(tmp_path: FilePath) -> None:
     ball = trimesh.creation.icosphere(subdivisions=5, radius=80.0)
     drawing = drawn(body_face(tmp_path, ball, move=(200.0, 10.0, -40.0), flange_width=15.0))
     lines = read(drawing)
-    (edge,), (flange,) = lines[EDGE], lines[FLANGE]
+    (edge,), (flange,) = lines[PLUG_EDGE], lines[FLANGE_LINE]
     middle = np.array([200.0, 10.0])
     assert np.linalg.norm(edge - middle, axis=1) == pytest.approx(np.sqrt(80.0**2 - 40.0**2), abs=0.1)
     inner = 80.0 * np.sin(np.arccos(0.5) - 15.0 / 80.0)
     assert np.linalg.norm(flange - middle, axis=1) == pytest.approx(inner, abs=0.15)
     assert "tank: seen from above" in texts(drawing)
     round_it = 2.0 * np.pi * np.sqrt(80.0**2 - 40.0**2)
-    told = next(text for text in texts(drawing) if text.startswith(f"{EDGE}:"))
+    told = next(text for text in texts(drawing) if text.startswith(f"{PLUG_EDGE}:"))
     assert float(told.split()[-2]) == pytest.approx(round_it, rel=1e-3)
 
 
@@ -186,7 +189,7 @@ def test_edge_is_seen_where_it_encloses_most(
     drawing = drawn(body_face(tmp_path, BLOCK, **words))
     assert f"tank: {seen}" in texts(drawing)
     assert axes <= set(texts(drawing))
-    (edge,) = read(drawing)[EDGE]
+    (edge,) = read(drawing)[PLUG_EDGE]
     sides = {"seen from astern": 80 * 60, "seen from port": 100 * 60, "seen from above": 100 * 80}
     assert shapely.Polygon(edge).area == pytest.approx(sides[seen], rel=1e-4)
 
@@ -196,7 +199,7 @@ def test_edge_across_a_corner_is_turned_to_its_true_shape(tmp_path: FilePath) ->
     block = trimesh.creation.box((200.0, 120.0, 100.0))
     face = body_face(tmp_path, block, turn_deg=(0.0, 45.0, 0.0), move=(0.0, 0.0, 0.0))
     drawing = drawn(face)
-    (edge,) = read(drawing)[EDGE]
+    (edge,) = read(drawing)[PLUG_EDGE]
     assert any("turned to look square at the edge" in text for text in texts(drawing))
     area = 0.5 * np.cross(face.corners[:, 1] - face.corners[:, 0], face.corners[:, 2] - face.corners[:, 0])
     assert shapely.Polygon(edge).area == pytest.approx(np.linalg.norm(area.sum(axis=0)), rel=1e-4)
@@ -206,7 +209,7 @@ def test_edge_across_a_corner_is_turned_to_its_true_shape(tmp_path: FilePath) ->
 def test_edge_with_sides_along_the_line_of_sight(tmp_path: FilePath) -> None:
     """A block at the corner of floor and end: some sides of its edge are seen as points; it is drawn."""
     drawing = drawn(body_face(tmp_path, BLOCK, move=(0.0, 0.0, 0.0), flange_width=8.0))
-    assert read(drawing)[EDGE]
+    assert read(drawing)[PLUG_EDGE]
 
 
 def test_same_face_same_bytes_and_true_size(tmp_path: FilePath) -> None:

@@ -46,15 +46,17 @@ def job_of(recipe: str) -> PackJob:
 
 def disc(radius: float) -> Drawing:
     """Return a circle about the origin with a square hole, as a layer is drawn."""
-    rim = Path(points=[(-radius, 0.0), (radius, 0.0)], bulges=np.ones(2), is_closed=True, dxf_layer="ROUGH")
+    rim = Path(
+        points=[(-radius, 0.0), (radius, 0.0)], bulges=np.ones(2), is_closed=True, dxf_layer="SAW_LINE"
+    )
     corners = [(-20.0, -10.0), (20.0, -10.0), (20.0, 10.0), (-20.0, 10.0)]
-    hole = Path(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer="ROUGH")
+    hole = Path(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer="SAW_LINE")
     return Drawing(path="layers/layer-01", title="disc", paths=(rim, hole), labels=())
 
 
 def test_half_breadths_are_those_of_the_circle() -> None:
     """At x the half-breadth is the root of r2 - x2 (closed form); a hole is left out; ends are narrow."""
-    shape = shape_of(disc(300.0), "ROUGH")
+    shape = shape_of(disc(300.0), "SAW_LINE")
     places = lines_across(shape, 0, [0.0, 123.0, 999.0])
     assert {0.0, 123.0} <= set(places) and max(places) < 300.0
     spans = crossings(shape, 0, places)
@@ -83,7 +85,7 @@ def test_a_page_says_the_figures_and_shows_the_part_to_scale() -> None:
     assert "station 2" in words and "240" in words, "root of 300 x 300 - 180 x 180"
     (title,) = [text for text in words if text.startswith("Layer L01")]
     scale = float(title.rpartition(" ")[2])
-    rim = next(path for path in page.paths if path.dxf_layer == "ROUGH")
+    rim = next(path for path in page.paths if path.dxf_layer == "SAW_LINE")
     assert np.ptp(rim.points, axis=0)[0] * scale == pytest.approx(600.0, abs=1e-6)
     assert {"P1-1:", "x 100", "y -50"} <= set(words)
     assert words.count("600 mm") == 2, "both overall dimensions"
@@ -98,7 +100,7 @@ def test_vertices_read_back_from_the_pack_are_those_of_the_drawings() -> None:
     walked = [(texts(page), [s.points for s in strokes(reader, page)]) for page in reader.pages]
     found = 0
     for part in (part for part in parts_of(job) if part.title.startswith("Layer ")):
-        rims = [path for path in part.drawing.paths if path.dxf_layer == "ROUGH"]
+        rims = [path for path in part.drawing.paths if path.dxf_layer == "SAW_LINE"]
         (page,) = [one for one in walked if any(text.startswith(f"{part.title},") for text, _ in one[0])]
         title = next(text for text, _ in page[0] if text.startswith(f"{part.title},"))
         scale = 1.0 if title.endswith("full size") else float(title.rpartition(" ")[2])

@@ -21,7 +21,7 @@ from plugs.files.svg import render_svg
 from plugs.ground.errors import PlugError
 from plugs.ground.lengths import in_unit
 from plugs.recesses.recess import Recess
-from plugs.subjects.cloth import CENTRELINE, CUT, NOTCH, SEAM, pattern_drawing, roll_drawing
+from plugs.subjects.cloth import CENTRELINE, CUT_LINE, NOTCH_CUT, SEAM_LINE, pattern_drawing, roll_drawing
 from tests.cloth import cloth_patch, plug_of
 from tests.counted import calls_of, peak_of
 from tests.patches import hemisphere, patch_of
@@ -297,12 +297,12 @@ def test_drawings_hold_every_group_of_lines(four: PatternSet) -> None:
     """Cut, seam, notch and centreline, labels with the notches' names; the roll's pieces all on it."""
     deck = piece(four, 1, "deck")
     drawing = pattern_drawing(deck, path="cloth/p1-deck", plug_name="Box")
-    assert {p.dxf_layer for p in drawing.paths} >= {CUT, SEAM, NOTCH, CENTRELINE, "LABELS"}
+    assert {p.dxf_layer for p in drawing.paths} >= {CUT_LINE, SEAM_LINE, NOTCH_CUT, CENTRELINE, "LABELS"}
     words = {label.text for label in drawing.labels}
     assert {notch.name for notch in deck.notches} <= words
     assert {"FORWARD", "WARP", "P1 deck"} <= words
     assert drawing.name == "p1-deck"
-    cut = [p for p in drawing.paths if p.dxf_layer == CUT]
+    cut = [p for p in drawing.paths if p.dxf_layer == CUT_LINE]
     assert shapely.Polygon(cut[0].points).area == pytest.approx(deck.outline.area, rel=1e-2)
     roll = lay_out(four.patterns, "fine cloth", 1000.0, LAPS)
     assert roll.laid == () and roll.length_to_buy_m == 0.0
@@ -312,7 +312,7 @@ def test_drawings_hold_every_group_of_lines(four: PatternSet) -> None:
         plug_name="Box",
         display_unit="in",
     )
-    assert sum(p.dxf_layer == CUT for p in whole.paths) == len(four.patterns)
+    assert sum(p.dxf_layer == CUT_LINE for p in whole.paths) == len(four.patterns)
     for picture in (drawing, whole):
         assert render_svg(picture) == render_svg(picture)
     with pytest.raises(AssertionError):

@@ -31,7 +31,7 @@ from plugs.ground.paper import paper_of
 from plugs.paper.pages import plan_pages
 from plugs.paper.pdf import render_pdf
 from plugs.drafting.drawing import Drawing, Label, Path
-path = Path(points=[[0, 0], [700, 0], [700, 500]], bulges=[0.3, 0, 0.2], is_closed=True, dxf_layer="ROUGH")
+path = Path(points=[[0, 0], [700, 0], [700, 500]], bulges=[0.3, 0, 0.2], is_closed=True, dxf_layer="SAW_LINE")
 label = Label(text="Zo\\u00eb \\u0416", at=(20.0, 20.0), height=6.0)
 drawings = [Drawing(path="a", title="b", paths=(path,), labels=(label,))]
 text = render_pdf(drawings, plan_pages(drawings, paper_of("A4", margin=8.0, overlap=12.0)), title="t")
@@ -45,7 +45,7 @@ def part(**changes):
         "points": [[0.0, 0.0], [120.0, 0.0], [120.0, 90.0]],
         "bulges": [0.0, 0.4, 0.0],
         "is_closed": True,
-        "dxf_layer": "ROUGH",
+        "dxf_layer": "SAW_LINE",
     }
     return Path(**(fields | changes))
 
@@ -115,12 +115,12 @@ def test_labels_can_be_read_back():
     assert "Page 1 of 1" in words
     assert "part: Tail" in words
     assert "100 mm" in words
-    assert "ROUGH" in words, "the legend"
+    assert "SAW_LINE" in words, "the legend"
 
 
 def test_looks_are_those_of_the_svg():
     """Colour and dashes of a group are the same on paper and on screen; lines are at least 0.25 mm wide."""
-    names = ("ROUGH", "FINAL_UPPER", "KEEL", "HOLES")
+    names = ("SAW_LINE", "FINISH_TOP_FACE", "KEEL", "HOLES")
     drawing = drawn(*(part(dxf_layer=name) for name in names))
     root = ElementTree.fromstring(render_svg(drawing).encode())
     groups = root.findall("{http://www.w3.org/2000/svg}g")

@@ -12,7 +12,7 @@ import shapely
 from plugs.drafting.drawing import label_box
 from plugs.drafting.glue import Joining
 from plugs.drafting.layer import layer_drawing
-from plugs.drafting.pieces import JOINT, VOID
+from plugs.drafting.pieces import HOLLOW, JOINT_CUT
 from plugs.foam.hollow import Hollow, hollowed, make_voids
 from plugs.foam.joints import Joints
 from plugs.foam.layers import Stack, make_layers
@@ -41,11 +41,11 @@ def test_joint_void_and_names() -> None:
     layer = LAYERS[1]
     drawing = layer_drawing(layer, WHOLE, plug_name="Box")
     joint = next(j for j in MADE.joints if j.layer == "L02")
-    drawn = [p for p in drawing.paths if p.dxf_layer == JOINT]
+    drawn = [p for p in drawing.paths if p.dxf_layer == JOINT_CUT]
     assert len(drawn) == 1
     assert not drawn[0].is_closed
     assert shapely.LineString(drawn[0].points).equals_exact(joint.line.geoms[0], 1e-9)
-    assert sum(p.dxf_layer == VOID and p.is_closed for p in drawing.paths) == len(VOIDS[1].outline.geoms)
+    assert sum(p.dxf_layer == HOLLOW and p.is_closed for p in drawing.paths) == len(VOIDS[1].outline.geoms)
     assert not any(label.text == "L02" for label in drawing.labels)
     finals = shapely.union(layer.lower.boundary, layer.upper.boundary)
     for piece in (p for p in MADE.pieces if p.layer == "L02"):
@@ -54,8 +54,8 @@ def test_joint_void_and_names() -> None:
         assert not box.intersects(finals)
         assert not box.intersects(VOIDS[1].outline)
     words = [label.text for label in drawing.labels]
-    assert any(text.startswith("JOINT: L02 joint 1, square to x, at x = ") for text in words)
-    assert any(text.startswith("VOID: ") for text in words)
+    assert any(text.startswith("JOINT_CUT: L02 joint 1, square to x, at x = ") for text in words)
+    assert any(text.startswith("HOLLOW: ") for text in words)
 
 
 def test_rows_stand_clear_of_each_other() -> None:

@@ -17,7 +17,7 @@ PLATE = shapely.box(0.0, 0.0, 200.0, 100.0)
 def builder() -> DrawingBuilder:
     """Return a plate to be written on."""
     made = DrawingBuilder(path="layers/a", title="A")
-    made.outline(PLATE, "ROUGH")
+    made.outline(PLATE, "SAW_LINE")
     return made
 
 
@@ -36,7 +36,7 @@ def test_signs_share_a_region_and_keep_off_its_lines() -> None:
     """Two names in one plate with a line through it: both inside, off the line and off each other."""
     made = builder()
     line = shapely.LineString([(0.0, 50.0), (200.0, 50.0)])
-    made.line(shapely.get_coordinates(line), "MARK")
+    made.line(shapely.get_coordinates(line), "MARK_ONLY")
     for name in ("ONE", "TWO"):
         made.sign(PLATE, *name_signs(name, "THIS FACE UP"))
     drawing = made.drawing()
@@ -54,12 +54,12 @@ def test_a_pin_moves_a_name_where_there_is_room() -> None:
     (label,) = plain.drawing().labels
     pinned, crowded = builder(), builder()
     x, y = label.at
-    pinned.mark(pin_paths((x, y), 6.0, "PINS_LOWER"))
+    pinned.mark(pin_paths((x, y), 6.0, "PINS_BOTTOM_FACE"))
     pinned.sign(PLATE, sign)
     moved = box_of(pinned.drawing(), "L01")
     assert not moved.intersects(shapely.Point(x, y).buffer(3.0))
     for at in ((float(x), float(y)) for x in range(5, 200, 5) for y in range(5, 100, 5)):
-        crowded.mark(pin_paths(at, 6.0, "PINS_LOWER"))
+        crowded.mark(pin_paths(at, 6.0, "PINS_BOTTOM_FACE"))
     crowded.sign(PLATE, sign)
     assert PLATE.contains(box_of(crowded.drawing(), "L01"))
 
@@ -96,7 +96,7 @@ def test_a_word_that_may_be_left_out_is() -> None:
     """Nothing is written over a line where nothing needs to be; what is needed stands all the same."""
     made = builder()
     for y in range(0, 100, 4):
-        made.line(np.array([(0.0, y), (200.0, y)], dtype=np.float64), "CUT")
+        made.line(np.array([(0.0, y), (200.0, y)], dtype=np.float64), "CUT_LINE")
     made.beside(Beside(choices=(word("SPARE", 100.0, 50.0),), within=PLATE, is_needed=False))
     made.beside(Beside(choices=(word("NEEDED", 100.0, 50.0),), within=PLATE))
     made.sign(shapely.box(90.0, 40.0, 110.0, 60.0), *name_signs("L01"), key="L01")
@@ -107,11 +107,11 @@ def test_a_word_that_may_be_left_out_is() -> None:
 def test_hatches_leave_room_for_words() -> None:
     """Strokes of a hatch end at the box of a name."""
     made = builder()
-    made.hatch(PLATE, 45.0, 4.0, "CURVED")
+    made.hatch(PLATE, 45.0, 4.0, "CURVED_BOTH_WAYS")
     made.sign(PLATE, Sign(rows=(Row(text="7"),), least=3.0, largest=16.0))
     drawing = made.drawing()
     box = box_of(drawing, "7")
-    strokes = [shapely.LineString(p.points) for p in drawing.paths if p.dxf_layer == "CURVED"]
+    strokes = [shapely.LineString(p.points) for p in drawing.paths if p.dxf_layer == "CURVED_BOTH_WAYS"]
     assert len(strokes) > 20
     assert not any(stroke.crosses(box) for stroke in strokes)
     angles = {round(float(np.degrees(np.arctan2(*np.ptp(s.coords, axis=0)[::-1]))), 6) for s in strokes}
@@ -131,7 +131,7 @@ def test_dimension_tells_its_length_beside_its_line() -> None:
 def crowd(n: int) -> Drawing:
     """Return a drawing of many places close together, each named by a word that is wider."""
     made = DrawingBuilder(path="layers/a", title="A")
-    made.line(np.array([(0.0, 0.0), (4.0 * n, 0.0)]), "MARK")
+    made.line(np.array([(0.0, 0.0), (4.0 * n, 0.0)]), "MARK_ONLY")
     for i in range(n):
         made.beside(Beside(choices=(word("NAME", 4.0 * i, 0.0),), to=(4.0 * i, 0.0)))
     return made.drawing()

@@ -22,7 +22,7 @@ from plugs.recesses.recess import Boss, Recess
 from plugs.sanding.recess_kit import PocketWork, RecessKit, recess_kits
 from plugs.skin.offset import foam_loft
 from plugs.skin.skin import Skin, make_cover
-from plugs.subjects.recess import CUT, FLOOR, MOUTH, recess_drawing
+from plugs.subjects.recess import CUT_LINE, FLOOR, MOUTH, recess_drawing
 from plugs.summary.sanding import recess_figures
 from tests.shapes import box_plan
 
@@ -112,7 +112,7 @@ def test_cut_right_through_has_no_floor() -> None:
     kit = kit_of(pocket(is_through=True))
     assert kit.floor is None and kit.flat is None and kit.play == pytest.approx(2.0)
     drawing = drawn(kit)
-    assert {path.dxf_layer for path in drawing.paths} == {CUT, MOUTH, "LABELS"}
+    assert {path.dxf_layer for path in drawing.paths} == {CUT_LINE, MOUTH, "LABELS"}
     assert any("Right through" in label.text for label in drawing.labels)
     (figures,) = recess_figures([kit])
     assert figures["set_back_mm"] is None and figures["depth_mm"] is None
@@ -156,7 +156,7 @@ def test_lines_on_the_plug_are_closed_with_true_arcs() -> None:
     kit = kit_of(pocket(draft_deg=5.0))
     document = ezdxf.read(io.StringIO(render_dxf(drawn(kit))))
     assert kit.floor is not None
-    for dxf_layer, shape in ((CUT, kit.cut), (MOUTH, kit.mouth), (FLOOR, kit.floor)):
+    for dxf_layer, shape in ((CUT_LINE, kit.cut), (MOUTH, kit.mouth), (FLOOR, kit.floor)):
         (line,) = (e for e in document.modelspace() if e.dxf.layer == dxf_layer)
         assert line.closed
         rows = np.array(line.get_points("xyb"))

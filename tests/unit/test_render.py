@@ -181,7 +181,7 @@ def square(**words: object) -> Drawing:
     """Return the drawing of a square with a bowed corner and a label."""
     corners = np.array([(0.0, 0.0), (100.0, 0.0), (100.0, 60.0), (0.0, 60.0)])
     bulges = np.array([0.0, 0.4, 0.0, 0.0])
-    path = Path(points=corners, bulges=bulges, is_closed=True, dxf_layer="ROUGH")
+    path = Path(points=corners, bulges=bulges, is_closed=True, dxf_layer="SAW_LINE")
     label = Label(text="L01", at=(50.0, 30.0), height=5.0, align="centre")
     given = {"path": "square", "title": "A square", "paths": (path,), "labels": (label,)}
     return Drawing(**(given | words))  # type: ignore[arg-type]
@@ -290,10 +290,13 @@ def test_dashes_have_gaps() -> None:
         points=np.array([(0.0, 0.0), (120.0, 0.0)]),
         bulges=np.zeros(2),
         is_closed=False,
-        dxf_layer="FINAL_UPPER",
+        dxf_layer="FINISH_TOP_FACE",
     )
     edge = Path(
-        points=np.array([(0.0, 20.0), (120.0, 20.0)]), bulges=np.zeros(2), is_closed=False, dxf_layer="ROUGH"
+        points=np.array([(0.0, 20.0), (120.0, 20.0)]),
+        bulges=np.zeros(2),
+        is_closed=False,
+        dxf_layer="SAW_LINE",
     )
     drawing = Drawing(path="d", title="d", paths=(line, edge), labels=())
     pixels = np.asarray(Image.open(io.BytesIO(drawing_png(drawing)))).astype(int)

@@ -26,7 +26,7 @@ from plugs.lines.section import Corner, End, LinesPlan, Station
 from plugs.sanding.bays import read_bays
 from plugs.sanding.radius_blocks import RadiusBlock
 from plugs.sanding.sanding import CROSSWISE, FLAT, Sanding, SandingAids, sanding_aids
-from plugs.subjects.block import BLOCK, BOARD, block_drawing
+from plugs.subjects.block import BLOCK_CUT, BOARD_CUT, block_drawing
 from plugs.subjects.sanding_map import sanding_map
 from plugs.summary.sanding import sanding_figures
 from plugs.work import opened
@@ -44,7 +44,7 @@ def aids_of(plan: LinesPlan, words: Sanding = WORDS) -> SandingAids:
 def outline_of(block: RadiusBlock) -> np.ndarray:
     """Return the end of a block as it is drawn, in points."""
     drawing = block_drawing(block, WORDS, plug_name="Part")
-    (path,) = (path for path in drawing.paths if path.dxf_layer == BLOCK)
+    (path,) = (path for path in drawing.paths if path.dxf_layer == BLOCK_CUT)
     return flat_points(path, tolerance=1e-4)
 
 
@@ -313,15 +313,15 @@ def test_block_is_drawn_with_a_true_arc(unit: str) -> None:
     drawing = block_drawing(block, WORDS, plug_name="Part", display_unit=unit)
     document = ezdxf.read(io.StringIO(render_dxf(drawing)))
     outlines = {e.dxf.layer: e for e in document.modelspace() if e.dxftype() == "LWPOLYLINE" and e.closed}
-    assert set(outlines) == {BLOCK, BOARD}
-    rows = list(outlines[BLOCK].get_points("xyb"))
+    assert set(outlines) == {BLOCK_CUT, BOARD_CUT}
+    rows = list(outlines[BLOCK_CUT].get_points("xyb"))
     arcs = [(a, b) for a, b in itertools.pairwise([*rows, rows[0]]) if a[2]]
     ((begin, end),) = arcs
     chord = np.hypot(end[0] - begin[0], end[1] - begin[1])
     turn = 4.0 * np.arctan(abs(begin[2]))
     assert np.degrees(turn) == pytest.approx(90.0)
     assert 0.5 * chord / np.sin(0.5 * turn) == pytest.approx(20.0)
-    board = np.array(outlines[BOARD].get_points("xy"))
+    board = np.array(outlines[BOARD_CUT].get_points("xy"))
     assert np.ptp(board, axis=0) == pytest.approx([2.0 * (20.0 + 25.0) * np.sqrt(0.5), 150.0])
     words = " ".join(label.text for label in drawing.labels)
     assert "B1 R20" in words if unit == "mm" else "20 mm (0.787 in)" in words

@@ -12,8 +12,8 @@ import shapely
 from shapely.affinity import rotate, translate
 
 from plugs.drafting.drawing import label_box
-from plugs.drafting.layer import FINAL_LOWER, FINAL_UPPER, ROUGH
-from plugs.drafting.sheet import LEFTOVER, SHEET, sheet_drawing
+from plugs.drafting.layer import FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE
+from plugs.drafting.sheet import LEFTOVER, SHEET_EDGE, sheet_drawing
 from plugs.files.svg import render_svg
 from plugs.foam.stock import Blank, Cutting, Drilled, Stock
 from plugs.nesting.nesting import Nesting, nest
@@ -46,7 +46,11 @@ def test_every_line_is_drawn_where_it_is_cut(nesting: Nesting) -> None:
     """Cut lines and final lines are those of the blanks, turned and moved by shapely itself."""
     for sheet in nesting.sheets:
         drawing = sheet_drawing(sheet, nesting, plug_name="Tail")
-        for dxf_layer, part in ((ROUGH, "outline"), (FINAL_LOWER, "lower"), (FINAL_UPPER, "upper")):
+        for dxf_layer, part in (
+            (SAW_LINE, "outline"),
+            (FINISH_BOTTOM_FACE, "lower"),
+            (FINISH_TOP_FACE, "upper"),
+        ):
             drawn = [p for p in drawing.paths if p.dxf_layer == dxf_layer]
             shapes = [
                 translate(rotate(getattr(p.piece, part), p.turn_deg, origin=(0, 0)), p.dx, p.dy)
@@ -113,7 +117,7 @@ def test_sheet_and_leftovers_are_drawn(nesting: Nesting) -> None:
     """The sheet's own outline and a box to each leftover, lettered with its size."""
     for sheet in nesting.sheets:
         drawing = sheet_drawing(sheet, nesting, plug_name="Tail")
-        (edge,) = [p for p in drawing.paths if p.dxf_layer == SHEET]
+        (edge,) = [p for p in drawing.paths if p.dxf_layer == SHEET_EDGE]
         assert np.ptp(edge.points, axis=0).tolist() == [sheet.stock.width, sheet.stock.height]
         boxes = [p for p in drawing.paths if p.dxf_layer == LEFTOVER]
         assert len(boxes) == len(sheet.leftovers)

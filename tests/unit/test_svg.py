@@ -14,7 +14,7 @@ from plugs.files.svg import LINE_WIDTH, MARGIN, render_svg
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-def square(dxf_layer="ROUGH", bulges=(0.0, 0.0, 0.0, 0.0), is_closed=True):
+def square(dxf_layer="SAW_LINE", bulges=(0.0, 0.0, 0.0, 0.0), is_closed=True):
     """Return a square of 100 by 100."""
     points = [[0.0, 0.0], [100.0, 0.0], [100.0, 100.0], [0.0, 100.0]]
     return Path(points=points, bulges=list(bulges), is_closed=is_closed, dxf_layer=dxf_layer)
@@ -68,7 +68,7 @@ def test_closing_segment_may_be_an_arc():
 
 def test_groups_have_ids_and_their_own_look():
     """The cut line is unbroken, the upper face dashed; no two groups look alike."""
-    names = ("ROUGH", "FINAL_LOWER", "FINAL_UPPER", "PINS_LOWER", "PINS_UPPER")
+    names = ("SAW_LINE", "FINISH_BOTTOM_FACE", "FINISH_TOP_FACE", "PINS_BOTTOM_FACE", "PINS_TOP_FACE")
     root = root_of(*(square(name) for name in names))
     groups = root.findall(f"{SVG}g")
     assert [group.get("id") for group in groups] == list(names)
@@ -109,7 +109,7 @@ def test_everything_is_inside_the_margin():
 
 def test_same_drawing_gives_the_same_text_without_negative_zeros():
     """Nothing depends on order or sign of zero."""
-    path = Path(points=[[-0.0, 0.0], [-1e-9, 5.0]], bulges=np.zeros(2), is_closed=False, dxf_layer="ROUGH")
+    path = Path(points=[[-0.0, 0.0], [-1e-9, 5.0]], bulges=np.zeros(2), is_closed=False, dxf_layer="SAW_LINE")
     first = render_svg(drawing(path))
     assert first == render_svg(drawing(path))
     assert "-0 " not in first

@@ -45,7 +45,7 @@ def check_words(drawing: Drawing, template: Template) -> list[Label]:
     """Hold every word over a part to its inside, off every line and off each other; return them."""
     words = words_inside(drawing, template)
     lines = shapely.union_all(
-        [shapely.linestrings(points) for points in lines_of(drawing, "CUT", "SLOT", "MARK")]
+        [shapely.linestrings(points) for points in lines_of(drawing, "CUT_LINE", "SLOT_CUT", "MARK_ONLY")]
     )
     boxes = [shapely.box(*label_box(label)) for label in words]
     for label, box in zip(words, boxes, strict=True):
@@ -73,18 +73,18 @@ def test_words_stand_inside_and_on_no_line(template: Template) -> None:
 def test_lines_are_the_template(template: Template) -> None:
     """CUT encloses the outline less its holes, each SLOT its slot, to the tolerance of arcs."""
     drawing = template_drawing(template, plug_name="Tail")
-    cut = sorted((shapely.Polygon(points) for points in lines_of(drawing, "CUT")), key=lambda p: -p.area)
+    cut = sorted((shapely.Polygon(points) for points in lines_of(drawing, "CUT_LINE")), key=lambda p: -p.area)
     assert cut[0].symmetric_difference(template.outline).area < 0.02 * template.outline.length
     assert len(cut) - 1 == len(template.holes)
     for hole in template.holes:
         nearest = min(cut[1:], key=lambda p: p.centroid.distance(shapely.Point(hole.centre)))
         assert nearest.centroid.coords[0] == pytest.approx(hole.centre, abs=1e-2)
         assert nearest.area == pytest.approx(np.pi * hole.diameter**2 / 4.0, rel=0.03)
-    slots = [shapely.Polygon(points) for points in lines_of(drawing, "SLOT")]
+    slots = [shapely.Polygon(points) for points in lines_of(drawing, "SLOT_CUT")]
     assert len(slots) == len(template.slots)
     for polygon, slot in zip(slots, template.slots, strict=True):
         assert polygon.symmetric_difference(slot.outline).area < 0.02 * slot.outline.length
-    marks = lines_of(drawing, "MARK")
+    marks = lines_of(drawing, "MARK_ONLY")
     assert len(marks) == sum(len(mark.points) for mark in template.marks)
 
 
@@ -93,7 +93,7 @@ def test_bevel_is_drawn_and_told() -> None:
     template = MADE[2]
     assert template.bevel.largest_mm > WORDS.bevel_mark
     drawing = template_drawing(template, plug_name="Tail")
-    lines = lines_of(drawing, "BEVEL")
+    lines = lines_of(drawing, "BEVEL_LINE")
     assert lines
     for line in lines:
         assert not shapely.LineString(line).intersects(template.outline)
@@ -110,11 +110,11 @@ def test_names_title_and_files() -> None:
     assert "Tail" in texts
     assert "Station template S01: station x = 0 in, 6 mm (0.236 in) thick" in texts
     assert "4 in" in texts
-    slot = "SLOT: 6.2 mm (0.244 in) wide, open below, for B01, B02, B03"
+    slot = "SLOT_CUT: 6.2 mm (0.244 in) wide, open below, for B01, B02, B03"
     assert any(text.startswith(slot) for text in texts)
     for each in (drawing, template_drawing(keel, plug_name="Tail")):
         text = render_dxf(each)
-        assert all(name in text for name in ("CUT", "SLOT", "MARK", "LABELS"))
+        assert all(name in text for name in ("CUT_LINE", "SLOT_CUT", "MARK_ONLY", "LABELS"))
         assert render_svg(each).startswith("<?xml")
         assert render_dxf(each) == text
 
@@ -134,7 +134,9 @@ def test_base_plan_at_full_size() -> None:
     drawing = base_drawing(plan, plug_name="Tail")
     (footprint,) = [shapely.Polygon(points) for points in lines_of(drawing, "FOOTPRINT")]
     assert footprint.symmetric_difference(plan.footprint).area < 0.02 * plan.footprint.length
-    across = {float(points[0, 0]) for points in lines_of(drawing, "STATIONS") if points[0, 0] == points[1, 0]}
+    across = {
+        float(points[0, 0]) for points in lines_of(drawing, "STATION_LINES") if points[0, 0] == points[1, 0]
+    }
     faces = {face for t in MADE if t.axis == "x" for face in (t.from_mm, t.to_mm)}
     assert across == faces | {200.0}
     (centre,) = lines_of(drawing, "CENTRELINE")

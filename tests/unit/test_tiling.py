@@ -26,7 +26,7 @@ SQUARE = 100.0
 NAMES = ("A4", "Letter", "Tabloid", 610.0, (250.0, 400.0))
 
 
-def lines(*rows, dxf_layer="ROUGH", is_closed=False):
+def lines(*rows, dxf_layer="SAW_LINE", is_closed=False):
     """Return straight paths through rows of points."""
     return tuple(
         Path(points=row, bulges=np.zeros(len(row)), is_closed=is_closed, dxf_layer=dxf_layer) for row in rows
@@ -279,7 +279,7 @@ def drawings(draw):
             points = rng.uniform(-size, size, (n, 2)) * rng.uniform(0.1, 1.0, 2) + rng.uniform(-size, size, 2)
             bulges = np.where(rng.random(n) < 0.5, rng.uniform(-1.2, 1.2, n), 0.0)
             paths.append(
-                Path(points=points, bulges=bulges, is_closed=bool(rng.random() < 0.5), dxf_layer="ROUGH")
+                Path(points=points, bulges=bulges, is_closed=bool(rng.random() < 0.5), dxf_layer="SAW_LINE")
             )
         labels = [Label(text="note", at=(0.0, -size), height=5.0)] if draw(st.booleans()) else []
         found.append(drawn(*paths, name=f"d{k}", labels=labels))
