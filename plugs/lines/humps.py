@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import replace
 from itertools import combinations
 from typing import Final
 
@@ -11,8 +12,10 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import Finding
 from plugs.ground.lengths import as_length
+from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
-from plugs.lines.lengthwise import through
+from plugs.lines.lengthwise import FAIRED, STRAIGHT, WITHIN, through
+from plugs.lines.section import WAYS
 from plugs.lines.stations import Loft
 
 Array = NDArray[np.float64]
@@ -26,6 +29,19 @@ _WARNED: Final = 2.0
 _SHARES: Final = (0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9)
 """Of a bay, where another station is tried; told to a tenth of a mm."""
 _PER_BAY: Final = 65  # places looked at in a bay: a cubic has one hump in it
+
+
+_FARTHEST, _STEP = 2.0, 0.5
+"""A station's value is tried up to twice the hump away from where it is, by so many mm at a time."""
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class _Line:
+    """A line as drawn: knots (s,), values (s, 2), in mm, and how it runs over each bay (s - 1,)."""
+
+    knots: Array
+    values: Array
+    ways: NDArray[np.int8]
 
 
 def hump_findings(loft: Loft, corners: Collection[str]) -> list[Finding]:
@@ -44,17 +60,19 @@ def hump_findings(loft: Loft, corners: Collection[str]) -> list[Finding]:
     Returns
     -------
     list of Finding
-        Notes, to mind above 2 mm: by how much, where, and two stations with which it stays within the
-        limit, if there are such.
+        Notes, to mind above 2 mm: by how much, where, and what keeps it within the limit: two stations, or
+        the value of one, if there are such, or another way to run.
     """
     found = []
     for row, name in enumerate(loft.table.drawn_corners):
-        if name not in corners or not loft.table.corner_faired[row]:
+        if name not in corners:
             continue
-        knots, values = loft.lines.knots[row], loft.table.corners[:, row]
-        places, off = _humps(knots, values)
-        bay, axis = np.unravel_index(int(np.argmax(np.abs(off))), off.shape)
-        hump = float(off[bay, axis])
+        line = _Line(
+            knots=loft.lines.knots[row], values=loft.table.corners[:, row], ways=loft.table.corner_ways[row]
+        )
+        places, off = _humps(line)
+        bay, axis = (int(i) for i in np.unravel_index(int(np.argmax(np.abs(off))), off.shape))
+        hump, knots = float(off[bay, axis]), line.knots
         if abs(hump) <= LARGEST_HUMP:
             continue
         word = "rises over" if hump > 0.0 else "dips under"
@@ -66,28 +84,29 @@ def hump_findings(loft: Loft, corners: Collection[str]) -> list[Finding]:
                 message=f"between the stations at x = {as_length(float(knots[bay]), 'g', 'bare')} and "
                 f"{as_length(float(knots[bay + 1]), 'g', 'bare')} the faired line {word} both by "
                 f"{as_length(abs(hump), '.1f')} in {'yz'[axis]}",
-                remedy=_cure(name, knots, values, int(bay)),
+                remedy=_cure(name, line, bay, axis, hump),
             )
         )
     return found
 
 
-def _humps(knots: Array, values: Array) -> tuple[Array, Array]:
+def _humps(line: _Line, *, may_turn: bool = True) -> tuple[Array, Array]:
     """Return where in each bay a line stands farthest outside its two stations, and by how much, + over.
 
-    Of y and z each; 0 where the stations turn there themselves.
+    Of y and z each; 0 where the stations turn there themselves, if they may.
     """
-    curve = through(knots[None], values[None], np.array([True]))
+    knots, values = line.knots, line.values
+    curve = through(knots[None], values[None], line.ways[None])
     x = knots[:-1, None] + np.diff(knots)[:, None] * np.linspace(0.0, 1.0, _PER_BAY)
-    line = curve.at(x.reshape(-1, 1))[0].reshape(*x.shape, 2)
+    along = curve.at(x.reshape(-1, 1))[0].reshape(*x.shape, 2)
     off, places = np.zeros((len(x), 2)), np.zeros((len(x), 2))
     for axis in (0, 1):
         for sign in (1.0, -1.0):
             drawn = sign * values[:, axis]
-            over = sign * line[..., axis] - np.maximum(drawn[:-1], drawn[1:])[:, None]
-            for bay in range(len(x)):
+            over = sign * along[..., axis] - np.maximum(drawn[:-1], drawn[1:])[:, None]
+            for bay in np.flatnonzero(line.ways == FAIRED).tolist():
                 k = int(np.argmax(over[bay]))
-                if over[bay, k] > abs(off[bay, axis]) and not _turns(drawn, bay):
+                if over[bay, k] > abs(off[bay, axis]) and not (may_turn and _turns(drawn, bay)):
                     off[bay, axis], places[bay, axis] = sign * over[bay, k], x[bay, k]
     return places, off
 
@@ -105,9 +124,16 @@ def _turns(drawn: Array, bay: int) -> bool:
     )
 
 
-def _cure(name: str, knots: Array, values: Array, bay: int) -> str:
+def _cure(name: str, line: _Line, bay: int, axis: int, hump: float) -> str:
+    """Return what cures a hump: two more stations, the value of one, or another way to run."""
+    ways = " or ".join(f'"{WAYS[way]}"' for way in (WITHIN, STRAIGHT))
+    cures = [_two_stations(line, bay), _one_value(line, bay, axis, hump), f"bays={{{name!r}: {ways}}}"]
+    return ", or ".join(cure for cure in cures if cure)
+
+
+def _two_stations(line: _Line, bay: int) -> str:
     """Return the two stations on the straight lines between stations with which a line humps least."""
-    straight = f'draw it straight: bays={{{name!r}: "straight"}}'
+    knots, values = line.knots, line.values
     bays = [b for b in (bay - 1, bay, bay + 1) if 0 <= b < len(knots) - 1]
     places = [float(np.round(knots[b] + s * (knots[b + 1] - knots[b]), 1)) for b in bays for s in _SHARES]
     best, least = None, np.inf
@@ -117,16 +143,46 @@ def _cure(name: str, knots: Array, values: Array, bay: int) -> str:
         x = np.concatenate([knots, pair])[order]
         if np.diff(x).min() <= 1.0:
             continue
-        worst = float(np.abs(_humps(x, np.concatenate([values, more])[order])[1]).max())
+        ways = line.ways[np.searchsorted(knots, x[1:]) - 1]
+        worst = _largest(_Line(knots=x, values=np.concatenate([values, more])[order], ways=ways))
         if worst < least - 1e-9:
             best, least = list(zip(pair, more.tolist(), strict=True)), worst
     if best is None or least > LARGEST_HUMP:
-        return straight
+        return ""
     stations = " and ".join(_station(x, y, z) for x, (y, z) in best)
-    return f"add stations at {stations}, their other lines as they run now, or {straight}"
+    return f"add stations at {stations}, their other lines as they run now"
+
+
+def _one_value(line: _Line, bay: int, axis: int, hump: float) -> str:
+    """Return the one station that cures a hump if it stands a little otherwise; "" if there is none."""
+    best, least = "", np.inf
+    for station in range(max(bay - 1, 0), min(bay + 3, len(line.knots))):
+        for step in range(1, int(_FARTHEST * abs(hump) / _STEP) + 1):
+            if step * _STEP >= least:
+                break
+            for sign in (1.0, -1.0):
+                values = line.values.copy()
+                values[station, axis] = np.round(values[station, axis] + sign * step * _STEP, 1)
+                tried = replace(line, values=values)
+                beside = _humps(tried, may_turn=False)[1][max(bay - 1, 0) : bay + 2]
+                if max(_largest(tried), float(np.abs(beside).max())) <= LARGEST_HUMP:
+                    least = step * _STEP
+                    place, value = line.knots[station], values[station, axis]
+                    best = f"{'yz'[axis]} = {_bare(value)} at x = {_bare(place)}"
+    return best and f"draw it with {best}"
+
+
+def _largest(line: _Line) -> float:
+    """Return by how much a line humps at most, over or under."""
+    return float(np.abs(_humps(line)[1]).max())
+
+
+def _bare(value: float) -> str:
+    """Return a length as the remedy of a finding tells it."""
+    return as_length(float(value), "g", "bareexact")
 
 
 def _station(*place: float) -> str:
     """Return a point of a station, as the remedy of a finding tells it."""
-    x, y, z = (as_length(value, "g", "bareexact") for value in place)
+    x, y, z = map(_bare, place)
     return f"x = {x} (y = {y}, z = {z})"

@@ -5,12 +5,17 @@ A curve is piecewise cubic; many curves are held together, each on knots of its 
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.records import record
 
 Array = NDArray[np.float64]
+
+STRAIGHT, FAIRED, WITHIN = range(3)
+"""How a curve runs over a bay, by the place of its word in `plugs.lines.section.WAYS`."""
 
 _EASE = 0.15
 """Of a bay's length: so much of it turns into the next, so that the line has no kink (derived here)."""
@@ -53,8 +58,8 @@ class Curves:
         return value, slope
 
 
-def through(knots: Array, values: Array, is_faired: NDArray[np.bool_]) -> Curves:
-    """Return curves through given values, straight between knots or faired.
+def through(knots: Array, values: Array, bays: NDArray[np.int8] | int) -> Curves:
+    """Return curves through given values, each bay between two knots in the way that it is to run.
 
     Parameters
     ----------
@@ -62,28 +67,10 @@ def through(knots: Array, values: Array, is_faired: NDArray[np.bool_]) -> Curves
         Increasing along each row, s >= 2.
     values : (n, s, d) float
         What each curve passes through.
-    is_faired : (n,) bool
-        True for a C2 cubic spline, False for straight pieces.
-
-    Returns
-    -------
-    Curves
-    """
-    slopes = np.diff(values, axis=1) / np.diff(knots, axis=1)[..., None]
-    left, right = slopes.copy(), slopes.copy()
-    for row in np.flatnonzero(is_faired):
-        fair = _spline_slopes(knots[row], values[row])
-        left[row], right[row] = fair[:-1], fair[1:]
-    return _from_slopes(knots, values, left, right)
-
-
-def shape_preserving(knots: Array, values: Array, is_faired: NDArray[np.bool_]) -> Curves:
-    """Return curves that never leave the range of neighbouring values: for radii.
-
-    Parameters
-    ----------
-    knots, values, is_faired
-        (n, s) float, mm; (n, s, d) float; (n,) bool, as for `through`. A faired curve is C1.
+    bays : (n, s - 1) int, dimensionless
+        `STRAIGHT`; `FAIRED`, a C2 cubic spline over as many bays in a row as are faired; `WITHIN`, a C1
+        cubic that never leaves the range of the two values beside it. A faired stretch leaves a straight
+        bay, and one within its values, in line with it. May be broadcast.
 
     Returns
     -------
@@ -91,24 +78,91 @@ def shape_preserving(knots: Array, values: Array, is_faired: NDArray[np.bool_]) 
 
     References
     ----------
-    F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300-304: harmonic mean of
+    Within: F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300-304: harmonic mean of
     neighbouring slopes (from memory; compared with scipy's PchipInterpolator in the tests).
     """
-    step = np.diff(knots, axis=1)[..., None]
-    slopes = np.diff(values, axis=1) / step
+    slopes = np.diff(values, axis=1) / np.diff(knots, axis=1)[..., None]
+    bays = np.broadcast_to(np.asarray(bays, np.int8), slopes.shape[:2])
     left, right = slopes.copy(), slopes.copy()
-    if knots.shape[1] > 2 and is_faired.any():
-        w1, w2 = 2.0 * step[:, 1:] + step[:, :-1], step[:, 1:] + 2.0 * step[:, :-1]
-        before, after = slopes[:, :-1], slopes[:, 1:]
-        is_turning = before * after <= 0.0
-        safe_before, safe_after = np.where(is_turning, 1.0, before), np.where(is_turning, 1.0, after)
-        inner = np.where(is_turning, 0.0, (w1 + w2) / (w1 / safe_before + w2 / safe_after))
-        first = _end_slope(step[:, 0], step[:, 1], slopes[:, 0], slopes[:, 1])
-        last = _end_slope(step[:, -1], step[:, -2], slopes[:, -1], slopes[:, -2])
-        fair = np.concatenate([first[:, None], inner, last[:, None]], axis=1)
-        rows = is_faired[:, None, None]
-        left, right = np.where(rows, fair[:, :-1], left), np.where(rows, fair[:, 1:], right)
+    is_within = (bays == WITHIN).all(axis=1)
+    kept = slopes[:, [0, *range(slopes.shape[1])]]
+    if knots.shape[1] > 2 and (bays == WITHIN).any():
+        kept = _kept_slopes(knots, slopes)
+        rows = is_within[:, None, None]
+        left, right = np.where(rows, kept[:, :-1], left), np.where(rows, kept[:, 1:], right)
+    for row in np.flatnonzero((bays != STRAIGHT).any(axis=1) & ~is_within):
+        for first, last in _stretches(bays[row]):
+            kind = bays[row, first]
+            if kind == WITHIN:
+                fair = _within_slopes(bays[row], slopes[row], kept[row], first, last)
+            elif kind == FAIRED:
+                ends = _end_slopes(bays[row], slopes[row], kept[row], first, last)
+                fair = _spline_slopes(knots[row, first : last + 1], values[row, first : last + 1], *ends)
+            else:
+                continue
+            left[row, first:last], right[row, first:last] = fair[:-1], fair[1:]
     return _from_slopes(knots, values, left, right)
+
+
+def shape_preserving(knots: Array, values: Array, bays: NDArray[np.int8] | int) -> Curves:
+    """Return curves that never leave the range of neighbouring values: for radii.
+
+    Parameters
+    ----------
+    knots, values, bays
+        (n, s) float, mm; (n, s, d) float; (n, s - 1) int, as for `through`. What is faired is C1.
+
+    Returns
+    -------
+    Curves
+    """
+    return through(knots, values, np.where(bays == FAIRED, np.int8(WITHIN), bays))
+
+
+def _stretches(bays: NDArray[np.int8]) -> list[tuple[int, int]]:
+    """Return the first and the last knot of each row of bays that run the same way."""
+    marks = [0, *(np.flatnonzero(np.diff(bays)) + 1).tolist(), len(bays)]
+    return list(pairwise(marks))
+
+
+def _kept_slopes(knots: Array, slopes: Array) -> Array:
+    """Return the slopes at the knots, from those of the bays, with which a curve keeps within its values."""
+    step = np.diff(knots, axis=1)[..., None]
+    w1, w2 = 2.0 * step[:, 1:] + step[:, :-1], step[:, 1:] + 2.0 * step[:, :-1]
+    before, after = slopes[:, :-1], slopes[:, 1:]
+    is_turning = before * after <= 0.0
+    safe_before, safe_after = np.where(is_turning, 1.0, before), np.where(is_turning, 1.0, after)
+    inner = np.where(is_turning, 0.0, (w1 + w2) / (w1 / safe_before + w2 / safe_after))
+    first = _end_slope(step[:, 0], step[:, 1], slopes[:, 0], slopes[:, 1])
+    last = _end_slope(step[:, -1], step[:, -2], slopes[:, -1], slopes[:, -2])
+    return np.concatenate([first[:, None], inner, last[:, None]], axis=1)
+
+
+def _within_slopes(bays: NDArray[np.int8], slopes: Array, kept: Array, first: int, last: int) -> Array:
+    """Return the slopes at the knots of a stretch within its values: beside a straight bay, in line with it.
+
+    No farther in line than it may be: at most three times the slope of its own bay, and none against it.
+    """
+    fair = kept[first : last + 1].copy()
+    for end, beside, own in ((0, first - 1, first), (-1, last, last - 1)):
+        if 0 <= beside < len(bays) and bays[beside] == STRAIGHT:
+            in_line, most = slopes[beside], 3.0 * np.abs(slopes[own])
+            is_against = in_line * slopes[own] <= 0.0
+            fair[end] = np.where(is_against, 0.0, np.clip(in_line, -most, most))
+    return np.asarray(fair)
+
+
+def _end_slopes(
+    bays: NDArray[np.int8], slopes: Array, kept: Array, first: int, last: int
+) -> tuple[Array | None, Array | None]:
+    """Return the slopes with which a faired stretch begins and ends; None where the curve ends there."""
+    found: list[Array | None] = []
+    for knot, beside in ((first, first - 1), (last, last)):
+        if not 0 <= beside < len(bays):
+            found.append(None)
+        else:
+            found.append(slopes[beside] if bays[beside] == STRAIGHT else kept[knot])
+    return found[0], found[1]
 
 
 def eased(knots: Array, values: Array) -> Curves:
@@ -156,23 +210,24 @@ def _from_slopes(knots: Array, values: Array, left: Array, right: Array) -> Curv
     return Curves(knots=knots, coefficients=np.stack([values[:, :-1], left, second, third], axis=2))
 
 
-def _spline_slopes(x: Array, values: Array) -> Array:
-    """Return the slopes at the knots of the C2 cubic through the values, "not a knot" at its ends.
+def _spline_slopes(x: Array, values: Array, first: Array | None = None, last: Array | None = None) -> Array:
+    """Return the slopes at the knots of the C2 cubic through the values.
 
-    Two knots give a straight line, three a parabola.
+    An end without a slope of its own is "not a knot". Two knots give a straight line, three a parabola.
     Source: C. de Boor, A Practical Guide to Splines (1978), chapter IV (from memory; compared
     with scipy's CubicSpline in the tests).
     """
     h = np.diff(x)
     mean = np.diff(values, axis=0) / h[:, None]
-    n = len(x)
+    n, is_free = len(x), first is None and last is None
     if n == 2:
-        return np.repeat(mean, 2, axis=0)
+        one = mean[0] if is_free else 2.0 * mean[0] - (last if first is None else first)
+        return np.stack([one if first is None else first, one if last is None else last])
     matrix, right = np.zeros((n, n)), np.zeros_like(values)
     for i in range(1, n - 1):
         matrix[i, i - 1 : i + 2] = h[i], 2.0 * (h[i - 1] + h[i]), h[i - 1]
         right[i] = 3.0 * (h[i] * mean[i - 1] + h[i - 1] * mean[i])
-    if n == 3:
+    if n == 3 and is_free:
         matrix[0, :2], right[0] = (1.0, 1.0), 2.0 * mean[0]
         matrix[2, 1:], right[2] = (1.0, 1.0), 2.0 * mean[1]
     else:
@@ -182,4 +237,8 @@ def _spline_slopes(x: Array, values: Array) -> Array:
         both = h[-1] + h[-2]
         matrix[-1, -2:] = both, h[-2]
         right[-1] = (h[-1] ** 2 * mean[-2] + (2.0 * both + h[-1]) * h[-2] * mean[-1]) / both
+    for row, slope in ((0, first), (-1, last)):
+        if slope is not None:
+            matrix[row], right[row] = 0.0, slope
+            matrix[row, row] = 1.0
     return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
-from typing import Final
+from typing import Final, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import Finding, PlugError, present, promise
 from plugs.ground.lengths import as_length
 from plugs.ground.records import record
+from plugs.lines.lengthwise import STRAIGHT
 from plugs.lines.measured_paths import (
     LARGEST_MISS,
     Foot,
@@ -31,8 +32,8 @@ from plugs.lines.measured_paths import (
     stretch_of,
 )
 from plugs.lines.measured_pieces import chord_rises, misses, shares_of
-from plugs.lines.plan import drawn_panels
-from plugs.lines.section import Corner, LinesPlan, Station
+from plugs.lines.plan import drawn_panels, in_common, ways_over
+from plugs.lines.section import WAYS, Corner, LinesPlan, Station
 
 Array = NDArray[np.float64]
 
@@ -98,7 +99,7 @@ def in_pieces(plan: LinesPlan) -> LinesPlan:
     stations = []
     for station, row, p, f in zip(plan.stations, rows, trimmed, feet, strict=True):
         stations.append(Station(x=station.x, corners=row, crowns=_crowns(layout, shares, station, p, f)))
-    bays = plan.bays if isinstance(plan.bays, str) else _bays(layout, plan.bays, rows[0])
+    bays = _bays(layout, plan, rows[0]) if isinstance(plan.bays, Mapping) else plan.bays
     return replace(
         plan, stations=tuple(stations), panels=names, parents=parents, bays=bays, findings=findings
     )
@@ -367,13 +368,18 @@ def _crowns(
     return crowns
 
 
-def _bays(layout: _Layout, bays: Mapping[str, str], row: Mapping[str, Corner]) -> dict[str, str]:
-    """Return which lines are straight or faired, joints like both corners of their panel."""
-    found = dict(bays)
-    for corner in layout.blended & set(bays):
-        found[f"{corner} end"] = bays[corner]
+def _bays(layout: _Layout, plan: LinesPlan, row: Mapping[str, Corner]) -> Mapping[str, str | Sequence[str]]:
+    """Return how lines run, joints as what lies between both corners of their panel."""
+    given = cast(Mapping[str, str | Sequence[str]], plan.bays)
+    found = dict(given)
+    for corner in layout.blended & set(given):
+        found[f"{corner} end"] = given[corner]
     for name in layout.measured:
-        ends = [corner for corner in layout.ends[name] if corner is not None]
-        kind = "faired" if all(bays.get(corner, "straight") == "faired" for corner in ends) else "straight"
-        found |= {corner: kind for corner in row if corner.startswith(f"{name} at ")}
+        ends = [
+            ways_over(given.get(corner, WAYS[STRAIGHT]), f"bays[{corner!r}]", len(plan.stations) - 1)
+            for corner in layout.ends[name]
+            if corner is not None
+        ]
+        between = [WAYS[way] for way in in_common(ends[0], ends[-1])]
+        found |= {corner: between for corner in row if corner.startswith(f"{name} at ")}
     return found

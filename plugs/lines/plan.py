@@ -12,12 +12,15 @@ from numpy.typing import NDArray
 from plugs.ground.errors import Finding, PlugError, promise
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
-from plugs.lines.section import End, LinesPlan, Station
+from plugs.lines.lengthwise import STRAIGHT
+from plugs.lines.section import WAYS, End, LinesPlan, Station
 
 _APART: Final = 0.01
 """Two stations are at least so far apart, mm."""
 
 Array = NDArray[np.float64]
+
+Bays = str | Sequence[str] | Mapping[str, str | Sequence[str]]
 
 LARGEST_CROWN_RATIO = 0.45
 """Rise over chord beyond which a crowned panel folds under itself (0.5 is a half circle)."""
@@ -34,7 +37,8 @@ class RingTable:
     radius : (s, h) float, mm
     rise : (s, p) float, mm
         Of the panels as drawn.
-    corner_faired, panel_faired : (h,), (p,) bool
+    corner_ways, panel_ways : (h, s - 1), (p, s - 1) int
+        How each line, and the crown of each panel, runs over each bay, as for `through`.
     corner_of, side_of : (n,) int
         Drawn corner of each ring corner, and +1 as drawn or -1 mirrored.
     panel_of : (n,) int
@@ -57,8 +61,8 @@ class RingTable:
     corners: Array
     radius: Array
     rise: Array
-    corner_faired: NDArray[np.bool_]
-    panel_faired: NDArray[np.bool_]
+    corner_ways: NDArray[np.int8]
+    panel_ways: NDArray[np.int8]
     corner_of: NDArray[np.intp]
     side_of: Array
     panel_of: NDArray[np.intp]
@@ -106,10 +110,9 @@ def read_plan(plan: LinesPlan) -> RingTable:
     parents = tuple(plan.parents.get(name, name) for name in panels)
     panel_of = _panel_layout(corners, plan.mirrored, len(corner_of))
     table_rise = _rises(stations, panels)
-    faired = _faired(plan.bays, drawn)
-    ring_faired = faired[corner_of]
-    panel_faired = np.zeros(panel_count, dtype=bool)
-    panel_faired[panel_of] = ring_faired & np.roll(ring_faired, -1)
+    ways = _ways(plan.bays, drawn, len(stations) - 1)
+    panel_ways = np.zeros((panel_count, len(stations) - 1), dtype=np.int8)
+    panel_ways[panel_of] = in_common(ways[corner_of], np.roll(ways[corner_of], -1, axis=0))
     is_port = _is_mirrored_panel(panel_of)
     ring_parents = tuple(parents[panel] for panel in panel_of.tolist())
     return RingTable(
@@ -117,8 +120,8 @@ def read_plan(plan: LinesPlan) -> RingTable:
         corners=corners,
         radius=radius,
         rise=table_rise,
-        corner_faired=faired,
-        panel_faired=panel_faired,
+        corner_ways=ways,
+        panel_ways=panel_ways,
         corner_of=corner_of,
         side_of=side_of,
         panel_of=panel_of,
@@ -321,25 +324,79 @@ def _rises(stations: Sequence[Station], panels: tuple[str, ...]) -> Array:
     return rise
 
 
-def _faired(bays: str | Mapping[str, str], drawn: tuple[str, ...]) -> NDArray[np.bool_]:
-    """Return which lines are faired."""
-    by_line = dict.fromkeys(drawn, bays) if isinstance(bays, str) else dict(bays)
-    for name, kind in by_line.items():
+def in_common(one: NDArray[np.int8], other: NDArray[np.int8]) -> NDArray[np.int8]:
+    """Return how what lies between two lines runs: straight beside a straight one, within beside one within.
+
+    Parameters
+    ----------
+    one, other : (...) int
+        How the lines run, as for `through`.
+    """
+    return np.where(np.minimum(one, other) == STRAIGHT, STRAIGHT, np.maximum(one, other)).astype(np.int8)
+
+
+def ways_over(word: str | Sequence[str], param: str, count: int) -> NDArray[np.int8]:
+    """Return how a line runs over each bay.
+
+    Parameters
+    ----------
+    word : str or sequence of str
+        For all bays, or for each.
+    param : str
+        Where the recipe gives it.
+    count : int
+        Of the bays.
+
+    Returns
+    -------
+    (count,) int
+        As for `through`.
+
+    Raises
+    ------
+    PlugError
+        More or fewer words than bays, or one that is not known.
+    """
+    words = [word] * count if isinstance(word, str) else list(word)
+    if len(words) != count:
+        raise PlugError(
+            param=param,
+            value=", ".join(map(str, words)),
+            reason=f"{count + 1} stations have {count} bays between them, these are {len(words)} words",
+            remedy=f"give {count} words, one for each bay from the front on, or 1 word for all",
+        )
+    for i, way in enumerate(words):
+        if way not in WAYS:
+            raise PlugError(
+                param=param if isinstance(word, str) else f"{param}[{i}]",
+                value=way,
+                reason="a line runs straight from station to station, or faired through them all",
+                remedy=f"use {', '.join(map(_quoted, WAYS[:-1]))} or {_quoted(WAYS[-1])}",
+            )
+    return np.array([WAYS.index(way) for way in words], dtype=np.int8)
+
+
+def _quoted(word: str) -> str:
+    """Return a word as a recipe writes it."""
+    return f'"{word}"'
+
+
+def _ways(bays: Bays, drawn: tuple[str, ...], count: int) -> NDArray[np.int8]:
+    """Return how each line runs over each bay."""
+    ways = np.zeros((len(drawn), count), dtype=np.int8)
+    if not isinstance(bays, Mapping):
+        ways[:] = ways_over(bays, "bays", count)
+        return ways
+    for name, word in bays.items():
         if name not in drawn:
             raise PlugError(
                 param=f"bays[{name!r}]",
-                value=kind,
+                value=word,
                 reason="there is no such line",
                 remedy=f"use one of {', '.join(drawn)}",
             )
-        if kind not in ("straight", "faired"):
-            raise PlugError(
-                param="bays" if isinstance(bays, str) else f"bays[{name!r}]",
-                value=kind,
-                reason="a line runs straight from station to station, or faired through them all",
-                remedy='use "straight" or "faired"',
-            )
-    return np.array([by_line.get(name, "straight") == "faired" for name in drawn])
+        ways[drawn.index(name)] = ways_over(word, f"bays[{name!r}]", count)
+    return ways
 
 
 def _end(end: End, name: str, panels: tuple[str, ...]) -> End:

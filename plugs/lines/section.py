@@ -11,9 +11,15 @@ from dataclasses import field
 from typing import Annotated
 
 from plugs.ground.errors import Finding
-from plugs.ground.limits import Count, Curve, Name, Within
+from plugs.ground.limits import Count, Curve, Name, OneOf, Within
 from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST
+
+WAYS = ("straight", "faired", "faired within")
+"""How a line may run over a bay, from one station to the next."""
+
+Way = Annotated[str, OneOf(WAYS)]
+"""One of them."""
 
 LARGEST_RAKE_DEG = 60.0  # a steeper rake is a panel, not an end (common practice, no source)
 
@@ -95,9 +101,11 @@ class LinesPlan:
         above. Empty: named after their corners.
     mirrored : bool
         True when the corners are the starboard half of a symmetric section.
-    bays : str or mapping of str to str
-        "straight" (a long sanding block between templates) or "faired" (a batten through the
-        stations), for all lines, or by corner name; lines not named are straight.
+    bays : str, sequence of str, or mapping of str to these
+        How lines run from station to station: "straight" (a long sanding block between templates),
+        "faired" (a batten through the stations), or "faired within" (a batten that never rises over or dips
+        under the two stations beside it). One word, or one for each bay from the front on; for all lines,
+        or by corner name; lines not named are straight. A faired stretch leaves a straight bay in line.
     front, aft : End
         The two ends.
     parents : mapping of str to str
@@ -109,7 +117,7 @@ class LinesPlan:
     stations: Sequence[Station]
     panels: Sequence[str] = ()
     mirrored: bool = True
-    bays: str | Mapping[str, str] = "straight"
+    bays: Way | Sequence[Way] | Mapping[Name, Way | Sequence[Way]] = "straight"
     front: End = field(default_factory=End)
     aft: End = field(default_factory=End)
     parents: Mapping[str, str] = field(default_factory=dict)

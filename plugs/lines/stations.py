@@ -17,7 +17,7 @@ from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.ends import EndZone, check_room, make_zone
-from plugs.lines.lengthwise import Curves, eased, shape_preserving, through
+from plugs.lines.lengthwise import FAIRED, Curves, eased, shape_preserving, through
 from plugs.lines.plan import RingTable, read_plan
 from plugs.lines.plane import of_next
 from plugs.lines.ring_shapes import flattened, is_ridge
@@ -396,7 +396,7 @@ def _lines(table: RingTable, front_lean: float, aft_lean: float) -> Curves:
             reason=f"the raked end leans over the next station at line {table.drawn_corners[row]!r}",
             remedy=f"use at most {largest:.1f} either way, or move the stations apart",
         )
-    return through(knots, table.corners.transpose(1, 0, 2), table.corner_faired)
+    return through(knots, table.corners.transpose(1, 0, 2), table.corner_ways)
 
 
 def _by_station(table: RingTable) -> tuple[Curves, Curves]:
@@ -404,8 +404,8 @@ def _by_station(table: RingTable) -> tuple[Curves, Curves]:
     corners, panels = table.radius.shape[1], table.rise.shape[1]
     at_corners = np.repeat(table.x[None, :], corners, axis=0)
     at_panels = np.repeat(table.x[None, :], panels, axis=0)
-    radii = shape_preserving(at_corners, table.radius.T[..., None], table.corner_faired)
-    return radii, through(at_panels, table.rise.T[..., None], table.panel_faired)
+    radii = shape_preserving(at_corners, table.radius.T[..., None], table.corner_ways)
+    return radii, through(at_panels, table.rise.T[..., None], table.panel_ways)
 
 
 def _zone(table: RingTable, lines: Curves, sign: float, end: End, lean: float) -> EndZone | None:
@@ -456,13 +456,14 @@ def _with_breaks(loft: Loft, is_trial: bool) -> Loft:
 
 
 def _kinks(loft: Loft) -> list[float]:
-    """Return the planes in which stations lie, and those through any other knot of a straight line."""
+    """Return the planes in which stations lie, and those through any other knot of a line that is not C2."""
+    is_smooth = (loft.table.corner_ways == FAIRED).all(axis=1)
     found = [*loft.table.x[1:-1]]
-    if not loft.table.corner_faired.all():
+    if not is_smooth.all():
         found += [*loft.radii.knots[0, 1:-1]]
-    own = loft.lines.knots[~loft.table.corner_faired, 1:-1]
+    own = loft.lines.knots[~is_smooth, 1:-1]
     if own.size and not np.isin(own, found).all():
-        height = loft.lines.at(loft.lines.knots.T)[0][..., 1].T[~loft.table.corner_faired, 1:-1]
+        height = loft.lines.at(loft.lines.knots.T)[0][..., 1].T[~is_smooth, 1:-1]
         found += loft.planes_through(own.ravel(), height.ravel()).tolist()
     return [float(u) for u in np.unique(found) if loft.table.x[0] < u < loft.table.x[-1]]
 

@@ -397,5 +397,5 @@ def _with_blends(loft: Loft, limit: float, ends: Sequence[str], edge: NDArray[np
 
     table = replace(table, radius=radius, front=limited("front"), aft=limited("aft"))
     at = np.repeat(table.x[None, :], radius.shape[1], axis=0)
-    radii = shape_preserving(at, radius.T[..., None], table.corner_faired)
+    radii = shape_preserving(at, radius.T[..., None], table.corner_ways)
     return assemble_loft(table, loft.lines, radii, loft.rises, is_trial=True)

@@ -28,7 +28,7 @@ from plugs.laminate.dosing import Shop
 from plugs.laminate.generic import BOARDS, FILLERS, FOAMS, GLUES
 from plugs.laminate.materials import Adhesive, Board, Filler, Foam
 from plugs.laminate.plies import Schedule
-from plugs.lines.section import End, LinesPlan, Station
+from plugs.lines.section import End, LinesPlan, Station, Way
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.own import check_kinds
 from plugs.recipe.words import (
@@ -46,9 +46,6 @@ from plugs.sanding.sanding import Sanding
 from plugs.skin.skin import Skin
 from plugs.templates.words import Templates
 from plugs.wire.words import WireWork, check_wire
-
-Bay = Annotated[str, OneOf(("straight", "faired"))]
-"""How a line runs from station to station."""
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -140,7 +137,7 @@ class Plug:
     stations: Sequence[Station]
     panels: Sequence[Name] = ()
     mirrored: bool = True
-    bays: Bay | Mapping[str, Bay] = "straight"
+    bays: Way | Sequence[Way] | Mapping[Name, Way | Sequence[Way]] = "straight"
     front: End = field(default_factory=End)
     aft: End = field(default_factory=End)
     recesses: Sequence[Recess] = ()

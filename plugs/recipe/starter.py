@@ -70,7 +70,7 @@ def @FUNCTION@(length=400.0, width=300.0, height=120.0, edge_radius=20.0):
         stations=(nose, crest, tail),
         # "straight": what a long sanding block leaves between two templates.
         # "faired": a smooth curve through all stations. Or one by one, by
-        # corner: {"deck edge": "faired"}.
+        # corner: {"deck edge": "faired"}, or bay by bay: ("straight", "faired").
         bays="straight",
         # The aft end is blended into the panels; the front end stays flat.
         aft=End(radius=edge_radius),

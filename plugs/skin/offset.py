@@ -343,9 +343,10 @@ def _drawn_inward(finish: Loft, cover: Cover, reach: _Reach, pieces: int, is_tri
     x = table.x.copy()
     x[0], x[-1] = reach.front, reach.aft
     foam_table = replace(table, x=x, front=_under(table.front, cover.front), aft=_under(table.aft, cover.aft))
-    lines = through(knots, corners, table.corner_faired)
-    radii = shape_preserving(np.tile(u, (h, 1)), new_radius[:, :h].T[..., None], table.corner_faired)
-    rises = through(np.tile(u, (p, 1)), new_rise.T[..., None], table.panel_faired)
+    along, across = (np.repeat(ways, pieces, axis=1) for ways in (table.corner_ways, table.panel_ways))
+    lines = through(knots, corners, along)
+    radii = shape_preserving(np.tile(u, (h, 1)), new_radius[:, :h].T[..., None], along)
+    rises = through(np.tile(u, (p, 1)), new_rise.T[..., None], across)
     foam = assemble_loft(foam_table, lines, radii, rises, is_trial=True)
     if _is_inside_out(finish, foam):
         return None
@@ -353,7 +354,7 @@ def _drawn_inward(finish: Loft, cover: Cover, reach: _Reach, pieces: int, is_tri
         return foam
     gain = _put_right(finish, foam, cover, u, rise)
     if gain.any():
-        rises = through(np.tile(u, (p, 1)), (new_rise + gain).T[..., None], table.panel_faired)
+        rises = through(np.tile(u, (p, 1)), (new_rise + gain).T[..., None], across)
     return assemble_loft(foam_table, lines, radii, rises)
 
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from plugs.foam.layers import Stack
-from plugs.lines.section import Corner, End, Station
+from plugs.lines.section import WAYS, Corner, End, Station
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.plug import Plug
 
@@ -51,7 +51,7 @@ def random_plug(seed: int) -> Plug:
         name=f"case {seed}",
         stations=stations,
         mirrored=mirrored,
-        bays=_bays(rng, names),
+        bays=_bay_by_bay(seed, names, len(x) - 1, _bays(rng, names)),
         front=End() if tip == 0 else _end(rng, size),
         aft=End() if tip == len(x) - 1 else _end(rng, size),
         recesses=[_recess(rng, panel_names, x, shapes) for _ in range(_few(rng, 0.35))],
@@ -184,6 +184,15 @@ def _bays(rng: np.random.Generator, names: Sequence[str]) -> str | dict[str, str
     if kind < 0.7:
         return "straight" if kind < 0.35 else "faired"
     return {name: str(rng.choice(["straight", "faired"])) for name in names if rng.random() < 0.8}
+
+
+def _bay_by_bay(seed: int, names: Sequence[str], count: int, bays: object) -> object:
+    """Return how the lines run: now and then with a way of its own for each bay, by chance of its own."""
+    rng = np.random.default_rng([seed, 1])
+    if rng.random() > 0.2:
+        return bays
+    every = [[str(way) for way in rng.choice(WAYS, count)] for _ in names]
+    return every[0] if rng.random() < 0.3 else dict(zip(names, every, strict=True))
 
 
 def _end(rng: np.random.Generator, size: float) -> End:

@@ -57,7 +57,29 @@ def test_hump_is_told_with_its_size_and_place_and_the_remedy_clears_it(deck: tup
     rows = sorted([*zip(XS, deck, strict=True), *((float(a), float(c)) for a, _, c in more)])
     heights, places = tuple(h for _, h in rows), tuple(p for p, _ in rows)
     assert found(plan(heights, places))[1] == []
-    assert found(plan(deck, bays={"chine": "faired"}))[1] == []
+    value, place = re.search(r"draw it with z = ([0-9.]+) at x = ([0-9.]+)", one.remedy).groups()  # type: ignore[union-attr]
+    moved = tuple(float(value) if at == float(place) else h for at, h in zip(XS, deck, strict=True))
+    again, none = found(plan(moved))
+    line = again.sections(t).corners[:, loft.table.corner_names.index("deck edge"), 1]
+    assert none == []
+    assert abs(line - np.clip(line, *sorted(moved[bay : bay + 2]))).max() <= LARGEST_HUMP + 1e-9
+    for way in ("faired within", "straight"):
+        assert f'"{way}"' in one.remedy
+        kept, none = found(plan(deck, bays={"deck edge": way}))
+        line = kept.sections(t).corners[:, loft.table.corner_names.index("deck edge"), 1]
+        assert none == []
+        assert (line - np.clip(line, *sorted(pair))) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_deck_that_is_straight_to_a_station_and_faired_after_it_does_not_hump() -> None:
+    """The deck of the first example, flat to the last of its three equal stations, then up."""
+    deck = (180.0, 180.0, 180.0, 187.0, 198.0)
+    loft, none = found(plan(deck, bays={"deck edge": ("straight", "straight", "faired", "faired")}))
+    z = loft.sections(np.linspace(0.0, 600.0, 301)).corners[:, 1, 1]
+    assert none == []
+    assert z == pytest.approx(180.0, abs=1e-9)
+    after = loft.sections(np.linspace(600.0, 900.0, 301)).corners[:, 1, 1]
+    assert (np.diff(after) > 0.0).all()
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import BSpline, CubicSpline, PchipInterpolator, splprep
 
-from plugs.lines.lengthwise import shape_preserving, through
+from plugs.lines.lengthwise import FAIRED, STRAIGHT, WITHIN, shape_preserving, through
 from plugs.measure import spline_fit
 from plugs.measure.spline_fit import DEGREE, least_squares, smoothed
 from tests.shapes import Array
@@ -29,7 +29,7 @@ def knots_and_values(count: int, seed: int) -> tuple[Array, Array]:
 def test_faired_line_is_the_not_a_knot_cubic(count: int, seed: int) -> None:
     """Values and slopes, inside and beyond the knots."""
     knots, values = knots_and_values(count, seed)
-    curves = through(knots, values, np.array([True, True]))
+    curves = through(knots, values, FAIRED)
     x = np.linspace(knots[:, 0] - 10.0, knots[:, -1] + 10.0, 301)
     ours, slopes = curves.at(x)
     for row in range(2):
@@ -44,13 +44,85 @@ def test_radii_follow_the_monotone_cubic(count: int, seed: int) -> None:
     """Values and slopes; flat runs and turning points included."""
     knots, values = knots_and_values(count, seed)
     values[0, 1:3] = values[0, 1]
-    curves = shape_preserving(knots, values, np.array([True, True]))
+    curves = shape_preserving(knots, values, FAIRED)
     x = np.linspace(knots[:, 0], knots[:, -1], 301)
     ours, slopes = curves.at(x)
     for row in range(2):
         theirs = PchipInterpolator(knots[row], values[row])
         assert ours[:, row] == pytest.approx(theirs(x[:, row]), abs=1e-9)
         assert slopes[:, row] == pytest.approx(theirs(x[:, row], 1), abs=1e-10)
+
+
+@pytest.mark.parametrize("count", [2, 3, 4, 8])
+@pytest.mark.parametrize("seed", range(4))
+def test_line_faired_within_its_stations_is_the_monotone_cubic(count: int, seed: int) -> None:
+    """Values and slopes; and it is never outside the two values beside it."""
+    knots, values = knots_and_values(count, seed)
+    values[0, 1:3] = values[0, 1]
+    curves = through(knots, values, WITHIN)
+    x = np.linspace(knots[:, 0], knots[:, -1], 1001)
+    ours, slopes = curves.at(x)
+    for row in range(2):
+        theirs = PchipInterpolator(knots[row], values[row])
+        assert ours[:, row] == pytest.approx(theirs(x[:, row]), abs=1e-9)
+        assert slopes[:, row] == pytest.approx(theirs(x[:, row], 1), abs=1e-10)
+        bay = np.clip(np.searchsorted(knots[row], x[:, row], side="right") - 1, 0, count - 2)
+        low, high = np.sort(np.stack([values[row, bay], values[row, bay + 1]]), axis=0)
+        assert (ours[:, row] >= low - 1e-9).all()
+        assert (ours[:, row] <= high + 1e-9).all()
+
+
+@pytest.mark.parametrize("straight", [1, 2, 3])
+@pytest.mark.parametrize("seed", range(3))
+def test_faired_stretch_leaves_a_straight_bay_in_line(straight: int, seed: int) -> None:
+    """Straight up to a station, then the cubic that begins with its slope: the same from the other end."""
+    knots, values = knots_and_values(6, seed)
+    ways = np.array([STRAIGHT] * straight + [FAIRED] * (5 - straight))
+    x = np.linspace(knots[:, 0], knots[:, -1], 301)
+    ours, slopes = through(knots, values, ways).at(x)
+    again, _ = through(-knots[:, ::-1], values[:, ::-1], ways[::-1]).at(-x)
+    assert again == pytest.approx(ours, abs=1e-8)
+    for row in range(2):
+        at = x[:, row]
+        is_after = at >= knots[row, straight]
+        lines = [np.interp(at[~is_after], knots[row], values[row, :, d]) for d in (0, 1)]
+        assert ours[~is_after, row] == pytest.approx(np.stack(lines, axis=1), abs=1e-9)
+        (run,), (rise,) = (np.diff(v[row, straight - 1 : straight + 1], axis=0) for v in (knots, values))
+        ends = ((1, rise / run), "not-a-knot")
+        theirs = CubicSpline(knots[row, straight:], values[row, straight:], bc_type=ends)
+        assert ours[is_after, row] == pytest.approx(theirs(at[is_after]), abs=1e-8)
+        assert slopes[is_after, row] == pytest.approx(theirs(at[is_after], 1), abs=1e-9)
+
+
+def test_one_faired_bay_after_a_straight_one_is_a_parabola() -> None:
+    """Flat for 100 mm, then 8 mm up in 40 mm: z = 8 (s / 40) squared, by hand."""
+    knots, values = np.array([[0.0, 100.0, 140.0]]), np.array([[[5.0], [5.0], [13.0]]])
+    x = np.array([[50.0], [100.0], [110.0], [120.0], [140.0]])
+    curve = through(knots, values, np.array([[STRAIGHT, FAIRED]]))
+    assert curve.at(x)[0][:, 0, 0] == pytest.approx([5.0, 5.0, 5.5, 7.0, 13.0])
+
+
+@pytest.mark.parametrize(
+    "ways",
+    [
+        (WITHIN, FAIRED, FAIRED, FAIRED),
+        (STRAIGHT, WITHIN, WITHIN, STRAIGHT),
+        (FAIRED, FAIRED, STRAIGHT, FAIRED),
+        (FAIRED, WITHIN, FAIRED, FAIRED),
+    ],
+)
+def test_stretches_join_without_a_kink(ways: tuple[int, ...]) -> None:
+    """On values that rise alone no joint has two slopes, and what is faired within stays so."""
+    knots = np.array([[0.0, 80.0, 200.0, 300.0, 460.0]])
+    values = np.array([0.0, 40.0, 90.0, 160.0, 230.0])[None, :, None]
+    curves = through(knots, values, np.array([ways]))
+    joints = knots[0, 1:-1, None]
+    before, after = (curves.at(joints + nudge)[1] for nudge in (-1e-9, 1e-9))
+    assert after == pytest.approx(before, abs=1e-6)
+    mean = np.diff(values, axis=1) / np.diff(knots, axis=1)[..., None]
+    for bay in (i for i, way in enumerate(ways) if way == STRAIGHT):
+        x = np.linspace(knots[0, bay], knots[0, bay + 1], 9)[1:-1, None]
+        assert curves.at(x)[1] == pytest.approx(mean[0, bay, 0], abs=1e-12)
 
 
 def scattered(count: int, seed: int) -> tuple[Array, Array, Array]:

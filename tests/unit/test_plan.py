@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ import pytest
 from plugs.ground.checking import checked, number
 from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import LARGEST
+from plugs.lines.lengthwise import FAIRED, STRAIGHT, WITHIN
 from plugs.lines.plan import read_plan
 from plugs.lines.section import Corner, End, LinesPlan, Station
 
@@ -84,13 +86,42 @@ def test_panels_without_names_are_named_after_corners() -> None:
 def test_bays_by_name() -> None:
     """A panel is faired when both its lines are."""
     table = read_plan(replace(PLAN, bays={"edge": "faired"}))
-    assert table.corner_faired.tolist() == [False, True]
-    assert dict(zip(table.drawn_panels, table.panel_faired, strict=True)) == {
-        "floor": False,
-        "side": False,
-        "deck": True,
+    assert table.corner_ways.tolist() == [[STRAIGHT], [FAIRED]]
+    assert dict(zip(table.drawn_panels, table.panel_ways.ravel().tolist(), strict=True)) == {
+        "floor": STRAIGHT,
+        "side": STRAIGHT,
+        "deck": FAIRED,
     }
-    assert read_plan(replace(PLAN, bays="faired")).corner_faired.all()
+    assert (read_plan(replace(PLAN, bays="faired")).corner_ways == FAIRED).all()
+
+
+def test_bays_one_by_one() -> None:
+    """A word for each bay, of all lines or of one; beside a straight line a panel is straight."""
+    three = replace(PLAN, stations=[station(0.0), station(300.0), station(500.0), station(700.0)])
+    ways = ("straight", "faired", "faired within")
+    table = read_plan(replace(three, bays=ways))
+    assert table.corner_ways.tolist() == [[STRAIGHT, FAIRED, WITHIN]] * 2
+    table = read_plan(replace(three, bays={"edge": ways, "chine": "faired"}))
+    assert table.corner_ways.tolist() == [[FAIRED] * 3, [STRAIGHT, FAIRED, WITHIN]]
+    side = table.drawn_panels.index("side")
+    assert table.panel_ways[side].tolist() == [STRAIGHT, FAIRED, WITHIN]
+
+
+@pytest.mark.parametrize(
+    ("bays", "param", "remedy"),
+    [
+        (("straight",) * 2, "bays", "give 3 words"),
+        ({"edge": ("faired",) * 4}, "bays['edge']", "give 3 words"),
+        ({"edge": ("straight", "bent", "faired")}, "bays['edge'][1]", "straight"),
+    ],
+)
+def test_bays_that_are_not_those_of_the_stations(bays: Any, param: str, remedy: str) -> None:
+    """One word too few or too many, or an unknown one: told by its place, with how many there are."""
+    three = replace(PLAN, stations=[station(0.0), station(300.0), station(500.0), station(700.0)])
+    with pytest.raises(PlugError) as caught:
+        read_plan(replace(three, bays=bays))
+    assert caught.value.param == param
+    assert remedy in caught.value.remedy
 
 
 def test_crown_lands_on_its_panel() -> None:
