@@ -352,9 +352,12 @@ def _changed(options: argparse.Namespace) -> int:
     from plugs.changes.changes import between
     from plugs.changes.kept import record_in
     from plugs.summary.changes import all_rows, changes_csv
+    from plugs.words.ways import told_by
 
-    found = between(record_in(options.old, "OLD"), record_in(options.new, "NEW"))
-    _tell(changes_csv(found).rstrip("\n") if options.csv else "\n".join(all_rows(found)))
+    old, new = record_in(options.old, "OLD"), record_in(options.new, "NEW")
+    with told_by(new.sides):
+        found = between(old, new)
+        _tell(changes_csv(found).rstrip("\n") if options.csv else "\n".join(all_rows(found)))
     return _BUILT
 
 
@@ -362,10 +365,13 @@ def _compare(options: argparse.Namespace) -> int:
     """Compare what was measured on the real thing with the plug."""
     changes = _changes(options)
     from plugs.book.compared import told_and_written
+    from plugs.words.ways import told_by
     from plugs.work import opened
 
     try:
-        rows = told_and_written(opened(options.recipe, changes, say=_say), options)
+        work = opened(options.recipe, changes, say=_say)
+        with told_by(work.plug.sides):
+            rows = told_and_written(work, options)
     finally:
         _say("")
     _tell("\n".join(rows))

@@ -26,6 +26,7 @@ from plugs.stages.shelf import Shelf
 from plugs.stages.stage import Say
 from plugs.stages.worked import Worked
 from plugs.summary.summary import Built, Made, built_of, summarise
+from plugs.words.ways import told_by
 from plugs.work import opened
 from plugs.writing import OpenKernel, with_book
 
@@ -68,16 +69,13 @@ def first_look(
         long as that takes: it has no record, but where foam was cut, to be told what changed.
     pen : DrawingRun or None
         Renders the layers meanwhile, with kinds of its own; for a look from a cold start.
-
-    Returns
-    -------
-    Built
     """
     say("recipe")
     with ExitStack() as after:
         kernel = cache(lambda: after.enter_context(open_kernel()))
         work = opened(path, overrides, say=say, open_kernel=kernel, shelf=shelf)
         _ = work.lines, work.cutters  # what is wrong with a recipe is told before a folder is begun
+        after.enter_context(told_by(work.plug.sides))
         fresh = after.enter_context(FreshFolder(out))
         if crew is not None:
             begin_cloth(work, crew, OF_CLOTH)

@@ -20,6 +20,7 @@ from plugs.recipe.reading import load_recipe, run_recipe
 from plugs.stages.shelf import Shelf
 from plugs.stages.stage import in_recipe
 from plugs.stages.worked import Worked
+from plugs.words.ways import told_by
 
 _SHELF: Final = Shelf()
 """What the last work of this process came to, for the next one."""
@@ -57,7 +58,8 @@ class Work(Worked):
         from plugs.summary.summary import Made, summarise
 
         made = Made(files={}, proof=None, stages=frozenset(STAGES), findings=self.findings)
-        return summarise(self, made)
+        with told_by(self.plug.sides):
+            return summarise(self, made)
 
     def _repr_png_(self) -> bytes:
         """Return a picture of the foam, which a notebook shows in place of the work."""

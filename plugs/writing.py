@@ -44,6 +44,7 @@ from plugs.summary.changes import CHANGES, change_files
 from plugs.summary.csv_files import csv_files
 from plugs.summary.summary import Built, Made, built_of, file_rows, summarise
 from plugs.summary.wire import program_files
+from plugs.words.ways import told_by
 
 if TYPE_CHECKING:
     from plugs.book.scene import BookScene
@@ -105,6 +106,7 @@ def write(
     outputs = chosen_outputs(work.plug, kinds, param="kinds")
     groups = work.plug.paper_groups if paper is None else checked_groups(paper, "--paper")
     with ExitStack() as after:
+        after.enter_context(told_by(work.plug.sides))
         kernel = kernel or cache(lambda: after.enter_context(kernel_started()))
         _ = work.lines
         is_kept = crew is not None
@@ -388,13 +390,9 @@ def _book(writing: Writing) -> dict[str, str]:
         return replace(scene, ways=wire_ways(work.wire))
 
     scene = writing.work.again("book scene", seen)  # before what waits for cloth
-    shown = {_book_name(Path(picture.path).stem): picture.content for picture in writing.made.pictures}
+    pictures = writing.made.pictures
+    shown = {Path(one.path).stem.replace("shear-", "drape-"): one.content for one in pictures}
     return {BOOK: book_html(writing.summary, writing.drawings, scene, shown)}
-
-
-def _book_name(stem: str) -> str:
-    """Return the name by which the book finds the place of a picture."""
-    return {"apart": "exploded"}.get(stem, stem.replace("shear-", "drape-"))
 
 
 def kernel_started() -> KernelRun:

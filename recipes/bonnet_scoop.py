@@ -47,13 +47,13 @@ def bonnet_scoop(
         ),
         bays="faired",
         front=End(),
-        aft=End(radius=6.0, sharp=("floor",)),
+        rear=End(radius=6.0, sharp=("floor",)),
         stack=Stack(
             axis="x", thicknesses=(sheet, thin_sheet), allowance=allowance, between_templates=True,
         ),
         stock=[Stock(width=1250.0, height=600.0, thickness=t) for t in sorted({sheet, thin_sheet})],
         templates=Templates(
-            thickness=ply, stations=(0.0, 0.4 * length, 0.75 * length), buttocks=(0.0,),
+            thickness=ply, stations=(0.0, 0.4 * length, 0.75 * length), lengthwise=(0.0,),
             waterlines=(40.0, 80.0), bit_diameter=min(ply, 3.0), screw_diameter=3.0, hole_margin=8.0,
         ),
         glue=Glue(margin=6.0),                   # little room: keep it off the edges with care

@@ -7,9 +7,9 @@ from plugs import End, Joints, Pins, Plug, Stack, Stock, inch, read_table, stati
 
 def cab_fairing(
     table="cab_fairing.csv",  # lines and stations, beside this recipe
-    rake_deg=-20.0,           # the front leans back: its top stands aft of its foot
+    rake_deg=-20.0,           # the front leans back: its top stands behind its foot
     front_radius=60.0,
-    aft_radius=0.0,           # sharp: the back is a flat face
+    rear_radius=0.0,          # sharp: the back is a flat face
     thick=inch(4),            # sheets, cycled: two thick ones, then a thin one
     thin=inch(2),
     allowance=inch(3 / 16),
@@ -21,7 +21,7 @@ def cab_fairing(
         stations=stations_of(read_table(Path(__file__).with_name(table))),
         bays="faired",
         front=End(radius=front_radius, rake_deg=rake_deg, sharp=("floor",)),
-        aft=End(radius=aft_radius),
+        rear=End(radius=rear_radius),
         stack=Stack(axis="z", thicknesses=(thick, thick, thin), allowance=allowance, surplus="both"),
         stock=[Stock(width=inch(96), height=inch(48), thickness=t) for t in sorted({thick, thin})],
         joints=Joints(stagger=inch(4), stepped=True, step=inch(2)),   # the lower layers outgrow a sheet

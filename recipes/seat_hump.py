@@ -1,4 +1,4 @@
-"""A seat hump for a small roadster: faired fore and aft, with a shallow pocket for a pad."""
+"""A seat hump for a small roadster: faired end to end, with a shallow pocket for a pad."""
 
 from pathlib import Path
 
@@ -46,7 +46,7 @@ def seat_hump(
         ),
         bays="faired",
         front=End(radius=end_radius * 0.6, sharp=("floor",)),
-        aft=End(radius=end_radius, sharp=("floor",)),
+        rear=End(radius=end_radius, sharp=("floor",)),
         recesses=(
             Recess(
                 name="pad pocket", panel="top", x=0.62 * length, across=0.0, width=90.0, height=70.0,

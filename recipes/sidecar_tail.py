@@ -54,7 +54,7 @@ def sidecar_tail(
             station(length, stern_width, stern_height),
         ),
         bays="straight",                       # a long block sands it from template to template
-        aft=End(radius=stern_radius, sharp=("floor",)),   # the floor stands on the baseboard
+        rear=End(radius=stern_radius, sharp=("floor",)),   # the floor stands on the baseboard
         mating=(
             Mating(
                 name="joint with the tub", view="plan", cuts="front", contour=fair(measured, tolerance=0.5),
@@ -63,7 +63,7 @@ def sidecar_tail(
         ),
         recesses=(
             Recess(
-                name="number plate", panel="aft", y=0.0, z=(stern_height - stern_radius) / 2, plate=plate,
+                name="number plate", panel="rear", y=0.0, z=(stern_height - stern_radius) / 2, plate=plate,
                 clearance=3.0, depth=plate_depth, draft_deg=5.0, floor_radius=min(6.5, 0.8 * plate_depth),
             ),
         ),
@@ -83,7 +83,7 @@ def sidecar_tail(
         stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance),
         stock=(Stock(width=2500.0, height=1250.0, thickness=sheet),),
         templates=Templates(
-            thickness=ply, stations=(length / 2, length - 80.0), buttocks=(0.0,),
+            thickness=ply, stations=(length / 2, length - 80.0), lengthwise=(0.0,),
             waterlines=(100.0, 200.0),
         ),
         paper=paper,

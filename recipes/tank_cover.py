@@ -47,7 +47,7 @@ def tank_cover(
         ),
         bays="faired",
         front=End(radius=end_radius / 2, sharp=("floor",)),
-        aft=End(radius=end_radius, sharp=("floor",)),   # the floor stands on the baseboard
+        rear=End(radius=end_radius, sharp=("floor",)),   # the floor stands on the baseboard
         skin=Skin(thickness=skin, bare=("floor",)),
         stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance, surplus="both"),
     )

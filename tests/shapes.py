@@ -41,7 +41,7 @@ def box_plan(
         return Station(x=x, corners=corners)
 
     end = End(radius=end_radius)
-    return LinesPlan(stations=[at(0.0), at(length)], panels=("floor", "side", "deck"), front=end, aft=end)
+    return LinesPlan(stations=[at(0.0), at(length)], panels=("floor", "side", "deck"), front=end, rear=end)
 
 
 def frustum_plan(
@@ -59,11 +59,11 @@ def tapered_plan(
     height: tuple[float, float] = (180.0, 120.0),
     radius: float = 0.0,
     front: End | None = None,
-    aft: End | None = None,
+    rear: End | None = None,
     bays: str = "straight",
     bulge: float = 0.0,
 ) -> LinesPlan:
-    """Return a box that tapers aft, with a station in the middle that stands ``bulge`` farther out."""
+    """Return a box that tapers rearward, with a station in the middle that stands ``bulge`` farther out."""
 
     def at(share: float, extra: float) -> Station:
         y = half[0] + share * (half[1] - half[0]) + extra
@@ -76,7 +76,7 @@ def tapered_plan(
         panels=("floor", "side", "deck"),
         bays=bays,
         front=front or End(),
-        aft=aft or End(),
+        rear=rear or End(),
     )
 
 
@@ -101,7 +101,7 @@ def crowned_plan() -> LinesPlan:
         panels=("bottom", "side", "deck"),
         bays={"chine": "faired", "edge": "faired", "keel": "faired"},
         front=End(radius=10.0),
-        aft=End(radius=8.0, rake_deg=12.0),
+        rear=End(radius=8.0, rake_deg=12.0),
     )
 
 
@@ -146,21 +146,21 @@ def polygon_area(points: Array) -> float:
 
 
 def mirrored_whole(plan: LinesPlan) -> LinesPlan:
-    """Return a mirrored plan whose corners all lie off the centreline as a whole ring, given port and all."""
+    """Return a mirrored plan whose corners all lie off the centreline as a whole ring, given left and all."""
     stations = []
     for station in plan.stations:
         names = list(station.corners)
         corners = dict(station.corners)
         for name in reversed(names):
-            corners[f"port {name}"] = replace(corners[name], y=-corners[name].y)
+            corners[f"left {name}"] = replace(corners[name], y=-corners[name].y)
         stations.append(replace(station, corners=corners, crowns={}))
     bays = (
         plan.bays
         if isinstance(plan.bays, str)
-        else {**plan.bays, **{f"port {name}": kind for name, kind in plan.bays.items()}}
+        else {**plan.bays, **{f"left {name}": kind for name, kind in plan.bays.items()}}
     )
     return LinesPlan(
-        stations=stations, mirrored=False, bays=bays, front=replace(plan.front), aft=replace(plan.aft)
+        stations=stations, mirrored=False, bays=bays, front=replace(plan.front), rear=replace(plan.rear)
     )
 
 
@@ -177,14 +177,14 @@ def scaled(plan: LinesPlan, s: float) -> LinesPlan:
             for station in plan.stations
         ],
         front=replace(plan.front, radius=s * plan.front.radius),
-        aft=replace(plan.aft, radius=s * plan.aft.radius),
+        rear=replace(plan.rear, radius=s * plan.rear.radius),
     )
 
 
 def turned_about(plan: LinesPlan) -> LinesPlan:
     """Return a mirrored plan with its bow where its stern was: x becomes -x, ends swapped."""
     stations = [replace(station, x=-station.x) for station in reversed(list(plan.stations))]
-    return replace(plan, stations=stations, front=plan.aft, aft=plan.front)
+    return replace(plan, stations=stations, front=plan.rear, rear=plan.front)
 
 
 def solid_of(plan: LinesPlan, tolerance: float = 0.02) -> Solid:

@@ -25,7 +25,7 @@ from plugs.skin.skin import Cover, Skin, make_cover
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-FRONT, AFT = -1, -2
+FRONT, REAR = -1, -2
 """Labels of the end faces among the numbers of segments."""
 
 
@@ -41,7 +41,7 @@ class Skinned:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Surface:
-    """A triangulated surface, each triangle with the segment it lies on, or `FRONT` or `AFT`."""
+    """A triangulated surface, each triangle with the segment it lies on, or `FRONT` or `REAR`."""
 
     vertices: Array
     triangles: Indices
@@ -84,10 +84,10 @@ def surface_of(loft: Loft, per_segment: int = 24) -> Surface:
     second = np.stack([low + j, high + onward, high + j], axis=-1).reshape(-1, 3)
     triangles, labels = [first, second], [segment[j].ravel()] * 2
     outlines = at.rings.at(segment, ratio)
-    for row, end in ((0, FRONT), (rows - 1, AFT)):
+    for row, end in ((0, FRONT), (rows - 1, REAR)):
         if float(at.rings.moments()[row, 0]) > 1e-3:
             cap = np.array(triangulate([outlines[row]]), dtype=np.intp) + row * columns
-            triangles.append(cap if end == AFT else cap[:, ::-1])
+            triangles.append(cap if end == REAR else cap[:, ::-1])
             labels.append(np.full(len(cap), end))
     vertices = at.place(segment, ratio).reshape(-1, 3)
     faces, label = np.concatenate(triangles), np.concatenate(labels)
@@ -119,10 +119,10 @@ def _asked(skinned: Skinned, loft: Loft, surface: Surface) -> Array:
     cover = skinned.cover
     by_segment = np.repeat(cover.panels, 2)
     by_segment[0::2] = np.where(cover.panels == np.roll(cover.panels, 1), cover.panels, np.nan)
-    ends = np.where(surface.label == FRONT, cover.front, cover.aft)
+    ends = np.where(surface.label == FRONT, cover.front, cover.rear)
     asked = np.where(surface.label >= 0, by_segment[np.maximum(surface.label, 0)], ends)
     place = surface.vertices[surface.triangles].mean(axis=1)
-    for zone, depth in ((loft.front, cover.front), (loft.aft, cover.aft)):
+    for zone, depth in ((loft.front, cover.front), (loft.rear, cover.rear)):
         if zone is not None:
             is_in = zone.sign * (place[:, 0] - zone.lean * place[:, 2] - zone.u_start) > 0.0
             asked[is_in & (asked != depth)] = np.nan

@@ -20,7 +20,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 
 ROOMS = (
-    "ground", "tables", "lines", "mesh", "skin", "recesses", "kernel", "body", "measure", "foam",
+    "words", "ground", "tables", "lines", "mesh", "skin", "recesses", "kernel", "body", "measure", "foam",
     "nesting", "templates", "wire", "routing", "sanding", "laminate", "drape", "cloth", "drafting",
     "subjects", "paper", "pack", "pictures", "files", "recipe", "stages", "changes", "terminal", "summary",
     "comparing", "book",
@@ -62,6 +62,7 @@ LIGHT = (
     "plugs.ground.units", "plugs.ground.workers", "plugs.lines.offsets", "plugs.lines.section",
     "plugs.recipe.machine_starter", "plugs.recipe.reading", "plugs.recipe.starter", "plugs.tables.csv_in",
     "plugs.tables.numbers", "plugs.tables.rows", "plugs.terminal.comparing", "plugs.terminal.options",
+    "plugs.words.renamed", "plugs.words.ways",
 )  # fmt: skip
 """Modules that load only Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
 

@@ -65,7 +65,7 @@ class Solid:
         The cuts that it was made with.
     faces : tuple of MatingFace or BodyFace
     plain, body : Body
-        Before and after tools and shapes.
+        Beend to ender tools and shapes.
     by_sections, plain_by_mesh, by_mesh : Measures
         Of the plain body by integration and by its mesh, and of the finished body.
     """

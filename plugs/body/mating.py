@@ -33,9 +33,9 @@ VIEWS: Final = {"plan": ("z", ("x", "y")), "side": ("y", ("x", "z")), "end": ("x
 
 CUTS: Final = {
     ("plan", "front"): (0, -1.0),
-    ("plan", "aft"): (0, 1.0),
+    ("plan", "rear"): (0, 1.0),
     ("side", "front"): (0, -1.0),
-    ("side", "aft"): (0, 1.0),
+    ("side", "rear"): (0, 1.0),
     ("side", "under"): (1, -1.0),
     ("end", "under"): (1, -1.0),
 }
@@ -57,7 +57,7 @@ class Mating:
     view : str
         "plan", "side" or "end".
     cuts : str
-        What is cut away: "front" (all before the contour), "aft" (all behind it) or "under".
+        What is cut away: "front" (all before the contour), "rear" (all behind it) or "under".
     contour : array or faired curve
         Points (n, 2) in mm in the view's axes, from one side of the plug to the other, taken as
         they are; or anything with a method ``at(shares)`` that gives such points.

@@ -32,6 +32,7 @@ from plugs.mesh.named import NamedMesh
 from plugs.pictures.tinted import tinted_png
 from plugs.sanding.fit_list import HEIGHT
 from plugs.stages.worked import Worked
+from plugs.words.ways import called
 
 
 def told_and_written(work: Worked, options: Namespace) -> list[str]:
@@ -144,7 +145,9 @@ def _map(found: Comparison, tints: NDArray[np.uint8], limit: float) -> bytes:
     mesh = NamedMesh(name="map", vertices=cells.vertices, triangles=cells.triangles, colour=PALETTE[-1])
     ends = [with_sign(limit * (2.0 * k / BANDS - 1.0), found.unit) for k in range(BANDS + 1)]
     line = "foam" if found.ask.against == FOAM else "finished surface"
-    caption = f"{found.measured.name} on the {line}: + high, - low; from astern and starboard, ahead and port"
+    said = called()
+    seen = f"{said.from_rear} {said.right}, {said.from_front} {said.left}"
+    caption = f"{found.measured.name} on the {line}: + high, - low; {seen}"
     return tinted_png(mesh, tints, PALETTE, (ends, "not measured", caption))
 
 

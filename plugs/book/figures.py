@@ -43,7 +43,9 @@ _AROUND: Final = 12.0  # mm. And so far at least
 _UNDER: Final = 10.0  # less than `plugs.drafting.marks.GAP`
 _POINTED: Final = ("FORWARD", "UP")
 _HEAD: Final = 3  # points
-_MARKS: Final = re.compile(r"(forward|up|[xyz] (aft|starboard|up)|\d+( \d+/\d+)? (mm|in))", re.IGNORECASE)
+_MARKS: Final = re.compile(
+    r"(forward|up|[xyz] (aft|to the rear|to the right|to starboard|up)|\d+( \d+/\d+)? (mm|in))", re.IGNORECASE
+)
 _RIM: Final = 3.0  # round a figure, mm of paper
 _GRAIN: Final = 100.0  # units of a figure in a millimetre of paper
 _LETTERING: Final = LineStyle("#000000", 7)

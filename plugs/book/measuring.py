@@ -11,7 +11,7 @@ from plugs.sanding.fit_list import EDGE, GAP, HALF_BREADTH, HEIGHT, LENGTH
 _KINDS: Final = {
     HALF_BREADTH: "Half-breadths: level, from the centreline square out to the surface",
     HEIGHT: "Heights: plumb, from the baseline up to the top",
-    LENGTH: "Lengths: level, from station 0 aft to the end, minus forward of it",
+    LENGTH: "Lengths: level, from station 0 to the rear, minus in front of it",
     EDGE: "Mating edges: the one length that is not given, from where its axis begins",
     GAP: "Straightedge: the largest gap where it is laid so, + crown, − hollow",
 }

@@ -11,12 +11,9 @@ from plugs.book.html import Html, el, joined, pairs_table, quantities_table, ste
 from plugs.book.source import BookSource
 from plugs.book.views import views_drawing
 from plugs.ground.units import format_length
+from plugs.words.ways import called
 
 _SHOWN: Final = (("finish", "Finished surface"), ("foam", "Foam"), ("layers", "Layers"))
-_VIEWS: Final = (
-    ("quarter", "Starboard quarter"), ("bow", "Port bow"), ("side", "From port"), ("plan", "From above"),
-    ("end", "From astern"), ("front", "From ahead"), ("below", "From below"),
-)  # fmt: skip
 _KEYS: Final = (
     "Turn: drag, one finger, or arrow keys. Move: right button, two fingers, or Shift and arrow keys. "
     "Zoom: wheel (after a click), pinch, or + and −. Home: first view."
@@ -36,6 +33,17 @@ _MEASURED: Final = (
     "The comb stands on the outside of each bend, longer where it is tighter: of a fair line it rises and "
     "falls without a jolt. Where it does not, measure there again before anything is cut."
 )
+
+
+def _views() -> tuple[tuple[str, str], ...]:
+    """Return what the plug can be looked at from, and how that is called."""
+    said = called()
+    words = (
+        ("quarter", f"{said.from_rear} {said.right}"), ("bow", f"{said.from_front} {said.left}"),
+        ("side", said.from_left), ("plan", "from above"), ("end", said.from_rear),
+        ("front", said.from_front), ("below", "from below"),
+    )  # fmt: skip
+    return tuple((name, called.capitalize()) for name, called in words)
 
 
 def about(source: BookSource) -> Html:
@@ -106,7 +114,7 @@ def viewer(source: BookSource) -> Html:
     )
     still = None if source.pictures else el("canvas", class_="still")
     shown = [el("button", words, type="button", data_show=name) for name, words in _SHOWN]
-    views = [el("button", words, type="button", data_view=name) for name, words in _VIEWS]
+    views = [el("button", words, type="button", data_view=name) for name, words in _views()]
     axes = (("", "none"), ("x", "across, x"), ("y", "lengthwise, y"), ("z", "level, z"))
     axis = el("select", *(el("option", words, value=name) for name, words in axes), data_part="axis")
     only = el("select", el("option", "all", value=""), data_part="only")

@@ -11,9 +11,9 @@ from plugs.book.html import Html, el, joined, pairs_table, quantities_table, ste
 from plugs.book.shopping import pin_lengths
 from plugs.book.source import BookSource
 from plugs.ground.units import format_within
+from plugs.words.ways import called
 
 _WHOLE: Final = 1e15  # a float's whole numbers are exact to 9e15
-_WAYS: Final = {"forward": "ahead", "aft": "astern"}
 
 _METHODS: Final = {
     "layers": "in the layers: its notch is in their cut lines, and what is left is cut away after sanding",
@@ -171,8 +171,8 @@ def gauging(source: BookSource, line: str) -> Html | None:
     daylight = (source.summary.get("sanding") or {}).get("daylight_mm") or 0.0
     done = []
     for row in rows:
-        place = "station x = " if row["kind"] == "station gauge" else "buttock y = "
-        way = f"brought up from {_WAYS.get(row['part'], row['part'])} until it meets its other half"
+        place = "station x = " if row["kind"] == "station gauge" else f"{called().lengthwise} y = "
+        way = f"brought up {called().seen_from(row['part'])} until it meets its other half"
         way = "brought down from above until it stands there" if row["part"] == "top" else way
         words = joined([
             f"{row['name']} on the baseboard between the lines of {place}",

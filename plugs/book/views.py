@@ -1,4 +1,4 @@
-"""Three views of a body with its main dimensions: from the side, from above, from astern."""
+"""Three views of a body with its main dimensions: from the side, from above, from behind."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from plugs.ground.records import record
 from plugs.ground.units import format_length
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
-from plugs.mesh.projection import FROM_ABOVE, FROM_ASTERN, FROM_PORT
+from plugs.mesh.projection import FROM_ABOVE, FROM_BEHIND, FROM_LEFT
 from plugs.mesh.triangles import hinges_of, normals, side_lengths
+from plugs.words.ways import called
 
 Array = NDArray[np.float64]
 
 _ALIKE: Final = math.cos(math.radians(20.0))
-_SEEN: Final = {"y": FROM_PORT, "z": FROM_ABOVE, "x": FROM_ASTERN}
-_NAMES: Final = {"y": "From port", "z": "From above", "x": "From astern"}
+_SEEN: Final = {"y": FROM_LEFT, "z": FROM_ABOVE, "x": FROM_BEHIND}
 _CHORD: Final = 0.2  # mm. Less than a pixel of the picture
 _SLIVER: Final = 0.5  # triangles less wide than that, mm, may lie any way in a thinned body
 _PASSES: Final = 4  # of merging slivers, which may come out as slivers
@@ -37,7 +37,7 @@ class View:
     Attributes
     ----------
     axis : str
-        "y" from port, "z" from above, "x" from astern.
+        "y" from the left, "z" from above, "x" from behind.
     outline : shapely.MultiPolygon, mm
         Everything that the body covers.
     edges : (n, 2, 2) float, mm
@@ -50,7 +50,7 @@ class View:
 
 
 def three_views(body: Body) -> tuple[View, View, View]:
-    """Return a body seen from port, from above and from astern.
+    """Return a body seen from the left, from above and from behind.
 
     Parameters
     ----------
@@ -125,7 +125,7 @@ def views_drawing(views: tuple[View, View, View], *, plug_name: str, display_uni
     Parameters
     ----------
     views : tuple of 3 View
-        From port, from above, from astern.
+        From the left, from above, from behind.
     display_unit : str
         ``"mm"`` or ``"in"``.
 
@@ -155,7 +155,15 @@ def views_drawing(views: tuple[View, View, View], *, plug_name: str, display_uni
         builder.draw(_drawn(view, move))
         left, top = boxes[view.axis][0] + move[0], boxes[view.axis][3] + move[1]
         at = (float(left), float(top + 0.8 * text))
-        builder.write(Label(text=_NAMES[view.axis], at=at, height=0.8 * text))
+        builder.write(
+            Label(
+                text={"y": called().from_left, "z": "from above", "x": called().from_rear}[
+                    view.axis
+                ].capitalize(),
+                at=at,
+                height=0.8 * text,
+            )
+        )
     down, across = moves["z"], moves["x"]
     below, beside = 1.6 * text, 1.6 * text
     rows = (

@@ -48,7 +48,7 @@ def places_of(solid: Solid) -> Places:
     panels = [
         f"{owner} {side}".rstrip() for owner, side in zip(table.ring_parents, table.panel_sides, strict=True)
     ]
-    found = [_on_loft(solid.loft, (*panels, "front", "aft"))]
+    found = [_on_loft(solid.loft, (*panels, "front", "rear"))]
     for tool in solid.tools:
         own = (tool.name,) * (len(tool.loft.table.panel_names) + 2)
         names, number, points, facing = _on_loft(tool.loft, own)
@@ -114,7 +114,7 @@ def _on_loft(loft: Loft, names: Sequence[str]) -> Named:
     number = np.tile(panel, len(here))
     is_there = size > 1e-6 * _APART**2
     number, middle, facing = number[is_there], middle[is_there], facing[is_there] / size[is_there, None]
-    for end, zone in enumerate((loft.front, loft.aft)):
+    for end, zone in enumerate((loft.front, loft.rear)):
         if zone is not None:
             number = np.where(_is_on_end(zone, middle, facing), n + end, number)
     caps = [_cap(points[0], -1.0), _cap(points[-1], 1.0)]

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
+from plugs.words.ways import SIDES
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -117,7 +118,7 @@ class Places:
     label : (n,) int
         Number of the name.
     names : tuple of str
-        "deck", "side port", "aft", a recess, a mating face.
+        "deck", "left side", "rear", a recess, a mating face.
     """
 
     points: Array
@@ -132,8 +133,8 @@ class Record:
 
     Attributes
     ----------
-    recipe, title, unit : str
-        Name of the recipe and of the plug; ``"mm"`` or ``"in"``.
+    recipe, title, unit, sides : str
+        Name of the recipe and of the plug; ``"mm"`` or ``"in"``; what its sides are called.
     parameters, figures : mapping of str to object
         As in summary.json; what was not worked out is missing from the figures.
     findings : tuple of mapping
@@ -156,6 +157,7 @@ class Record:
     recipe: str
     title: str
     unit: str
+    sides: str
     parameters: Mapping[str, Any]
     figures: Mapping[str, Any]
     findings: tuple[Mapping[str, str], ...]
@@ -187,6 +189,7 @@ def packed(record: Record) -> bytes:
         "recipe": record.recipe,
         "title": record.title,
         "unit": record.unit,
+        "sides": record.sides,
         "parameters": dict(record.parameters),
         "figures": dict(record.figures),
         "findings": [dict(found) for found in record.findings],
@@ -266,6 +269,7 @@ def _record(held: Mapping[str, Any]) -> Record:
         recipe=held["recipe"],
         title=held["title"],
         unit=held["unit"],
+        sides=held.get("sides", SIDES[0]),
         parameters=held["parameters"],
         figures=held["figures"],
         findings=tuple(held["findings"]),

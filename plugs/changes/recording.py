@@ -59,6 +59,7 @@ def record_of(work: Worked, stages: Collection[str], findings: Sequence[Finding]
         recipe=work.plug.name if work.recipe is None else work.recipe.name,
         title=work.plug.name,
         unit=work.plug.display_unit,
+        sides=work.plug.sides,
         parameters={name: plain(value) for name, value in work.parameters.items()},
         figures=_figures(work, stages),
         findings=tuple(

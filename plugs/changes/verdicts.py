@@ -87,7 +87,7 @@ class Verdict:
     notes : tuple of str
         What else is to be done.
     shift : float, mm
-        Along its axis, + up, aft or to the right, from where it was.
+        Along its axis, + up, to the rear or to the right, from where it was.
     left : float or None, mm
         Foam that is left to sand where least, if that is less than planned.
     """

@@ -13,12 +13,8 @@ from plugs.changes.verdicts import DOWN, GOOD, SAME, VERDICTS, Place, Verdict
 from plugs.ground.amounts import amount, counted
 from plugs.ground.figures import ending_of
 from plugs.ground.units import format_length, format_size
+from plugs.words.ways import called
 
-_WAYS: Final = {
-    "x": ("farther aft", "farther forward"),
-    "y": ("to starboard", "to port"),
-    "z": ("higher", "lower"),
-}
 _SHIFTED: Final = 0.2  # mm. Less is no move
 _MANY: Final = {
     "radius block": "radius blocks",
@@ -88,9 +84,20 @@ def verdict_words(found: Verdict, unit: str) -> str:
     if found.from_stock:
         told.append(f"cut it from {found.from_stock}")
     if abs(found.shift) > _SHIFTED and one.is_foam and found.was and found.short is None:
-        way = _WAYS[one.axis][0 if found.shift > 0.0 else 1]
+        way = _moved(one.axis, is_more=found.shift > 0.0)
         told.append(f"it lies {format_length(abs(found.shift), unit)} {way}")
     return "; ".join([*told, *found.notes])
+
+
+def _moved(axis: str, *, is_more: bool) -> str:
+    """Return which way something lies from where it was."""
+    said = called()
+    both = {
+        "x": (f"farther {said.rearward}", f"farther {said.forward}"),
+        "y": (said.to_right, said.to_left),
+        "z": ("higher", "lower"),
+    }
+    return both[axis][0 if is_more else 1]
 
 
 def was_words(found: Verdict) -> str:

@@ -104,7 +104,7 @@ class Pattern:
     arrow_deg : float
         Direction that the arrow points in, from x anti-clockwise.
     arrow : str
-        What it points to: "FORWARD", "UP" or "STARBOARD".
+        What it points to: "FORWARD", "UP" or "TO THE RIGHT".
     bias_deg : float
         Turn of the warp in the piece, anti-clockwise; on the roll the piece is turned the other way.
     surface_mm2 : float

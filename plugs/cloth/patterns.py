@@ -26,6 +26,7 @@ from plugs.cloth.zones import DART, FREE, OPENED, Patch, Zoned
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
 from plugs.ground.records import record
+from plugs.words.ways import called
 
 _BREADTH_SHARE: Final = 0.3
 """Of the narrower piece: a lap begins no farther in than this, or nothing of it would be left."""
@@ -35,7 +36,7 @@ other ply."""
 _OVER_ITSELF_MM2: Final = 25.0
 """mm2. Less overlap of a flat pattern with itself, 5 x 5 mm, is cut away by the scissors anyway."""
 _OVER_ITSELF: Final = 1e-4  # of the patch's area: the same for a large one
-_ARROWS: Final = {"forward": (180.0, "FORWARD"), "up": (0.0, "UP"), "across": (0.0, "STARBOARD")}
+_ARROWS: Final = {"forward": 180.0, "up": 0.0, "across": 0.0}  # degrees
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -151,7 +152,7 @@ def _covered(ply: ClothPly, zones: Sequence[Zone], param: str) -> set[int]:
 
 def _is_side(name: str, word: str) -> bool:
     """Return whether a zone is one side of a panel that a word names."""
-    return name in (f"{word} starboard", f"{word} port")
+    return name in (f"{called().right} {word}", f"{called().left} {word}")
 
 
 def lapped_over(patch: str, zone_outline: shapely.Polygon, outline: shapely.Polygon) -> list[Finding]:
@@ -250,7 +251,8 @@ def _pattern(flat: Flat, edge: PatchEdge, moves: Sequence[float], ply: ClothPly,
     if trimmed != list(moves):
         kept = largest(shapely.intersection(outline, moved_edges(edge, trimmed)))
     by_zone = {run[0]: move for run, move in zip(edge.runs, moves, strict=True)}
-    degrees, words = _ARROWS[flat.warp]
+    degrees = _ARROWS[flat.warp]
+    words = (called().to_right if flat.warp == "across" else flat.warp).upper()
     return Pattern(
         name=f"P{ply.number} {flat.patch.name}",
         ply=ply.number, cloth=ply.cloth, zone=zone, patch=flat.patch.name,

@@ -27,7 +27,7 @@ from plugs.mesh.triangles import areas, edges_of, facing, in_use
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
-ENDS: Final = ("front", "aft")
+ENDS: Final = ("front", "rear")
 FLANGE: Final = "flange"
 
 _ON_SEAM: Final = 1e-4  # mm. A vertex so near a seam is moved on it: no slivers
@@ -49,7 +49,7 @@ class SurfaceRegions:
     label : (m,) int
         Number of each triangle's place.
     names : tuple of str
-        "deck", "side starboard", "side port", "aft", "number plate floor", "number plate wall", a mating
+        "deck", "right side", "left side", "rear", "number plate floor", "number plate wall", a mating
         face's name, and that with "flange".
     owners : tuple of str
         What each place is part of, in the recipe's words: a panel, an end, a recess, a mating face.
@@ -105,7 +105,7 @@ def surface_regions(solid: Solid, *, coarse: float = 0.0) -> SurfaceRegions:
     parts = {param: numbered(body, of_others[param]) for param, body in bodies.items()}
     table, chords = solid.loft.table, max(solid.tolerance, _OF_CHORDS * coarse)
     owners = [*zip(table.ring_parents, table.panel_sides, strict=True), *((end, "") for end in ENDS)]
-    numbers = np.array([names.number(f"{owner} {side}".rstrip(), owner) for owner, side in owners])
+    numbers = np.array([names.number(f"{side} {owner}".lstrip(), owner) for owner, side in owners])
     plain = seamed(solid.loft, sample(solid.loft, chords), numbers)
     called = apart([tool.name for tool in solid.tools])
     for tool, name in zip(solid.tools, called, strict=True):

@@ -38,7 +38,7 @@ def seamed(loft: Loft, grid: Grid, places: Indices) -> Body:
     grid : Grid
         Of its surface.
     places : (n + 2,) int
-        Number of each panel's place, and of the front and the aft end; there is no seam between panels of
+        Number of each panel's place, and of the front and the rear end; there is no seam between panels of
         one place.
 
     Returns
@@ -50,7 +50,7 @@ def seamed(loft: Loft, grid: Grid, places: Indices) -> Body:
     mesh, n, m = mesh_of_grid(grid), len(places) - 2, len(grid.segment)
     panel = np.append(_panels(grid, n), [n, n + 1])[mesh.column]
     vertices, whole, pieces, numbers = mesh.vertices, np.ones(len(panel), dtype=bool), [], []
-    for end, zone in enumerate((loft.front, loft.aft)):
+    for end, zone in enumerate((loft.front, loft.rear)):
         if zone is not None:
             far = np.where((mesh.column < m)[:, None], _into_end(zone, grid, mesh), 0.0)
             is_beyond = np.zeros(len(mesh.vertices), dtype=bool)

@@ -20,7 +20,7 @@ class Zone:
     ----------
     name : str
     panels : tuple of str
-        Panels, ends ("front", "aft"), recesses and flanges; "side" is both sides, "side port" one.
+        Panels, ends ("front", "rear"), recesses and flanges; "side" is both sides, "left side" one.
     start : tuple of 3 float or None, mm
         Where the cloth is laid down first, for draping; None is the middle.
     warp : str

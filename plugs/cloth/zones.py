@@ -155,9 +155,7 @@ def members(places: SurfaceRegions, zone: Zone) -> list[str]:
     found: list[str] = []
     for panel in zone.panels:
         mine = [
-            name
-            for name, owner in zip(places.names, places.owners, strict=True)
-            if panel in (name, owner) or (panel, name) == (f"port {owner}", f"{owner} port")
+            name for name, owner in zip(places.names, places.owners, strict=True) if panel in (name, owner)
         ]
         if not mine:
             known = dict.fromkeys((*places.owners, *places.names))
@@ -182,7 +180,7 @@ def all_zones(places: SurfaceRegions, zones: Sequence[Zone], bare: Sequence[str]
     Returns
     -------
     tuple of Zone
-        Each panel is a zone, port and starboard sides apart; each end; each recess whole; each flange.
+        Each panel is a zone, left and right sides apart; each end; each recess whole; each flange.
 
     Raises
     ------

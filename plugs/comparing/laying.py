@@ -24,6 +24,7 @@ from plugs.comparing.surface import Surface
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.ground.units import format_fine, format_length
+from plugs.words.ways import called
 
 Array = NDArray[np.float64]
 
@@ -41,7 +42,7 @@ _LEAST_POINTS: Final = 6  # for a best fit: as many as there are ways to move
 _IN_LINE: Final = 0.02  # of the longest extent: datum points that lie so near one line hold no turn about it
 _ONE_PLACE: Final = 0.1  # mm. Datum points that lie no farther apart are one
 _WORDS: Final = {
-    "x": "slides along x, fore and aft",
+    "x": "slides along x, lengthwise",
     "y": "slides along y, sideways",
     "z": "slides along z, up and down",
     "about-x": "turns about x, as it rolls",
@@ -221,7 +222,7 @@ def _by_datums(points: Array, places: Array) -> tuple[Pose, Array]:
         raise _datum_fault(
             f"{len(points)} points",
             f"they miss their places by up to {misses.max():.1f} mm, and mirrored by {mirrored.max():.1f} mm",
-            "change the sign of y as measured: starboard is +",
+            f"change the sign of y as measured: {called().right} is +",
         )
     return pose, misses
 
@@ -331,7 +332,7 @@ def _mirrored(axis: str) -> PlugError:
         param="measured",
         value="mirrored",
         reason=f"it lies on the plug when {axis} changes its sign: its axes are left-handed",
-        remedy=f"change the sign of {axis}; x runs aft, y to starboard, z up, and that is right-handed",
+        remedy=f"change the sign of {axis}; {called().axes}, and that is right-handed",
     )
 
 

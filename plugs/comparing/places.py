@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from plugs.ground.records import record
 from plugs.ground.units import format_length
 from plugs.lines.stations import Loft
+from plugs.words.ways import called
 
 Array = NDArray[np.float64]
 
@@ -68,7 +69,7 @@ class Names:
         str
         """
         if abs(way[0]) > _SQUARE:
-            return "front end" if way[0] < 0.0 else "aft end"
+            return f"{called().front if way[0] < 0.0 else called().rear} end"
         tree, names = self._known
         return names[int(tree.query(at)[1]) % len(names)]
 
@@ -97,7 +98,7 @@ class Names:
         Returns
         -------
         str
-            Such as "bay 2, deck, x = 512 mm, 120 mm to starboard of the centreline".
+            Such as "bay 2, deck, x = 512 mm, 120 mm to the right of the centreline".
         """
         x, y, z = (float(round(v)) if self.unit == "mm" else float(v) for v in at.tolist())
         panel = self.panel(at, way)
@@ -105,11 +106,10 @@ class Names:
         if not panel.endswith(" end"):
             words.append(f"x = {format_length(x, self.unit)}")
         if abs(way[1]) < abs(way[2]) or panel.endswith(" end"):
-            side = "starboard" if y > 0.0 else "port"
-            side = f"{format_length(abs(y), self.unit)} to {side} of the centreline"
+            side = f"{format_length(abs(y), self.unit)} {called().beside(y)}"
             words.append("on the centreline" if abs(y) < _CENTRE else side)
         else:
-            words.append("starboard" if y > 0.0 else "port")
+            words.append(called().right if y > 0.0 else called().left)
         if abs(way[2]) < _SQUARE:
             words.append(f"{format_length(z, self.unit)} over the baseline")
         return ", ".join(words)

@@ -21,6 +21,7 @@ from plugs.summary.fit import MEASURED_HEADS, PLUG_COMMENT
 from plugs.tables.csv_in import CsvFile, closest, read_csv
 from plugs.tables.numbers import heading, length_in, unit_of
 from plugs.templates.templates import Template
+from plugs.words.ways import LEFTS
 
 Array = NDArray[np.float64]
 
@@ -214,7 +215,7 @@ def _fit_list(table: _Table, expected: Expected) -> Measured:
     points, labels, own = [], [], []
     for row in (row for row in filled if table.text(row, "what") != GAP):
         value = table.length(row, head)
-        if table.text(row, "what") == HALF_BREADTH and table.text(row, "side") == "port":
+        if table.text(row, "what") == HALF_BREADTH and table.text(row, "side") in LEFTS:
             value = -value
         blank = [axis for axis in _AXES if not table.text(row, axis)]
         if len(blank) != 1:

@@ -15,6 +15,7 @@ from plugs.drafting.drawing import Drawing, Label
 from plugs.ground.units import format_length
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
+from plugs.words.ways import called
 
 Array = NDArray[np.float64]
 
@@ -42,7 +43,7 @@ def strips_of(found: Comparison, body: Body, stations: tuple[float, ...]) -> lis
     Returns
     -------
     list of Drawing
-        Where anything was measured; a strip begins at the lowest place of the centreline, to starboard.
+        Where anything was measured; a strip begins at the lowest place of the centreline, to the right.
     """
     from scipy.spatial import cKDTree
 
@@ -69,7 +70,7 @@ def strips_of(found: Comparison, body: Body, stations: tuple[float, ...]) -> lis
 
 
 def _from_below(ring: Array) -> Array:
-    """Return a ring that begins at the lowest place nearest to the centreline and goes to starboard."""
+    """Return a ring that begins at the lowest place nearest to the centreline and goes to the right."""
     if not shapely.LinearRing(ring).is_ccw:
         ring = ring[::-1]
     lowest = np.flatnonzero(ring[:, 1] < ring[:, 1].min() + 1.0)
@@ -95,7 +96,8 @@ def _strip(found: Comparison, x: float, length: float, at: Array, off: Array) ->
             is_right = abs(value) <= found.ask.tolerance
             text = "right" if is_right else high_or_low(value, found.unit)
             builder.write(Label(text=text, at=(s + 2.0, 14.0 if value > 0.0 else 2.5), height=_TEXT))
-    words = f"{found.plug_name}, x = {where}: begins on the centreline below, to starboard, all the way round"
+    begins = f"begins on the centreline below, {called().to_right}, all the way round"
+    words = f"{found.plug_name}, x = {where}: {begins}"
     builder.write(Label(text=words, at=(3.0, _WIDE - 8.0), height=_TEXT))
     builder.bars()
     return builder.drawing()

@@ -10,7 +10,7 @@ import shapely
 from plugs.drafting.builder import DrawingBuilder, Signs
 from plugs.drafting.drawing import Drawing
 from plugs.drafting.glue import Joining, draw_glue, glue_rows
-from plugs.drafting.marks import FACES, SEEN, ways
+from plugs.drafting.marks import face_words, seen_words, ways
 from plugs.drafting.outlines import PLANES, LayerOutlines
 from plugs.drafting.pieces import draw_pieces, piece_rows
 from plugs.drafting.placing import name_signs
@@ -75,9 +75,9 @@ def layer_drawing(
     own = joining.of(layer.name)
     if len(own.pieces) < 2 and not own.voids:
         for part in sorted(shapely.get_parts(layer.rough), key=lambda part: part.bounds):
-            builder.sign(part, *name_signs(layer.name, FACES[layer.axis]), over_lines=False)
+            builder.sign(part, *name_signs(layer.name, face_words(layer.axis)), over_lines=False)
     else:
-        draw_pieces(builder, own, FACES[layer.axis])
+        draw_pieces(builder, own, face_words(layer.axis))
     draw_glue(builder, layer, own)
     builder.under(partial(ways, layer.axis))
     builder.bars()
@@ -97,12 +97,12 @@ def _title_rows(layer: LayerOutlines, plug_name: str, unit: str) -> list[str]:
     lower = f"face at {layer.axis} = {start}" if layer.lower.area > 0.0 else "lower face: none"
     upper = f"face at {layer.axis} = {stop}" if layer.upper.area > 0.0 else "upper face: none"
     across, up = PLANES[layer.axis]
-    seen, face = SEEN[layer.axis]
+    seen, face = seen_words(layer.axis)
     return [
         plug_name,
         f"Layer {layer.name}, number {layer.index}",
         f"Sheet {format_size(layer.thickness, unit)}, from {layer.axis} = {start} to {stop}",
-        f"{seen.capitalize()}: {across} to the right, {up} up; the face in view is the {face} one",
+        f"Seen {seen}: {across} to the right, {up} up; the {face} face is in view",
         f"{SAW_LINE}: cut here",
         f"{FINISH_BOTTOM_FACE}: {lower}",
         f"{FINISH_TOP_FACE}: {upper}",

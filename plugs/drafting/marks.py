@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 
 from plugs.drafting.drawing import LABELS, Label, Path
+from plugs.words.ways import called
 
 TEXT: Final = 5.0
 """Height of a capital letter, mm."""
@@ -17,18 +18,47 @@ ROW: Final = 9.0
 GAP: Final = 12.0
 """Between the part and what is written under it, mm."""
 
-FACES: Final = {"x": "THIS FACE AFT", "y": "THIS FACE TO PORT", "z": "THIS FACE UP"}
-"""What stands on a part that lies square to an axis: where the face in view points to in the plug."""
-
-SEEN: Final = {
-    "x": ("seen from astern", "aft"), "y": ("seen from port", "port"), "z": ("seen from above", "upper"),
-}  # fmt: skip
-"""Where such a part is seen from, and the face that is in view."""
-
 WAYS: Final = {"x": ("UP", 90.0), "y": ("FORWARD", 180.0), "z": ("FORWARD", 180.0)}
 """What the arrow on such a part points to, and its direction from the right, counter-clockwise, deg."""
 
 _TICK: Final = 3.0  # mm. Half an end stroke of a bar
+
+
+def face_words(axis: str) -> str:
+    """Return what stands on a part that lies square to an axis: where the face in view points to in the plug.
+
+    Parameters
+    ----------
+    axis : str
+        ``"x"``, ``"y"`` or ``"z"``.
+
+    Returns
+    -------
+    str
+    """
+    said = called()
+    return f"THIS FACE {({'x': said.rearward, 'y': said.to_left, 'z': 'up'}[axis]).upper()}"
+
+
+def seen_words(axis: str) -> tuple[str, str]:
+    """Return where such a part is seen from, and which face is in view.
+
+    Parameters
+    ----------
+    axis : str
+        ``"x"``, ``"y"`` or ``"z"``.
+
+    Returns
+    -------
+    tuple of two str
+        "from behind", "rear".
+    """
+    said = called()
+    return {
+        "x": (said.from_rear, said.rear),
+        "y": (said.from_left, said.left),
+        "z": ("from above", "upper"),
+    }[axis]
 
 
 def line(begin: tuple[float, float], finish: tuple[float, float]) -> Path:

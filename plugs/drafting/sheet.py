@@ -10,7 +10,7 @@ from plugs.drafting.builder import DrawingBuilder, Signs
 from plugs.drafting.drawing import Drawing, Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.glue import draw_pin
-from plugs.drafting.marks import FACES, WAYS
+from plugs.drafting.marks import WAYS, face_words, seen_words
 from plugs.drafting.outlines import outline_paths
 from plugs.drafting.placing import Row, Sign, name_signs
 from plugs.drafting.styles import (
@@ -34,10 +34,6 @@ PINS: Final = {"lower": PINS_BOTTOM_FACE, "upper": PINS_TOP_FACE}
 _SIZE_LARGEST: Final = 20.0  # mm. Of a letter, read from across the bench
 _SIZE_LEAST: Final = 3.0  # mm. Of a letter, read close at hand
 
-_SEEN: Final = (
-    "Of station templates the face in view is the aft one, arrows point up; of lengthwise ones the port one, "
-    "arrows point forward"
-)
 _SEEN_OF_BOW: Final = (
     "The face in view is the one away from the foam, as in the template's own drawing, which goes on it"
 )
@@ -109,12 +105,21 @@ def board_drawing(
         f"Board {of}: {width} x {height}, {thickness} thick ({stock.name})",
         f"{count} part{'s' * (count != 1)}, {100.0 * board.yield_ratio:.1f} % of the board",
         f"{CUT_LINE}: edge of the part, as in its own drawing; the kerf of {kerf} runs outside it",
-        _SEEN_OF_BOW if of_bow else _SEEN,
+        _SEEN_OF_BOW if of_bow else _seen(),
     ]
     if board.leftovers:
         rows.append(f"{LEFTOVER}: worth keeping, clear of every kerf")
     builder.rows(lambda signs: rows + _too_small(board, signs, display_unit, is_faced=not of_bow))
     return builder.drawing()
+
+
+def _seen() -> str:
+    """Return how templates lie on a board."""
+    (_, of_station), (_, lengthwise) = seen_words("x"), seen_words("y")
+    return (
+        f"Of station templates the {of_station} face is in view, arrows point up; of lengthwise ones the "
+        f"{lengthwise} face, arrows point forward"
+    )
 
 
 def numbered(sheet: Sheet, nesting: Nesting) -> str:
@@ -157,7 +162,7 @@ def _draw(builder: DrawingBuilder, placement: Placement, edge: str, *, is_faced:
         place, group = (float(at.x), float(at.y)), PINS[hole.face]
         draw_pin(builder, hole.name, place, hole.diameter, group, placement.outline)
     turn_deg = WAYS[piece.axis][1] + placement.turn_deg
-    signs = name_signs(piece.name, FACES[piece.axis], turn_deg) if is_faced else name_signs(piece.name)
+    signs = name_signs(piece.name, face_words(piece.axis), turn_deg) if is_faced else name_signs(piece.name)
     builder.sign(placement.outline, *signs, key=piece.name)
 
 
@@ -208,7 +213,7 @@ def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str, signs
         f"Sheet {of}: {width} x {height}, {thickness} thick ({stock.name})",
         f"{count} piece{'s' * (count != 1)}, {100.0 * sheet.yield_ratio:.1f} % of the sheet",
         f"{SAW_LINE}: edge of the piece; the kerf of {kerf} runs outside it; {spacing} of foam between cuts",
-        f"{FACES[first.axis]}: the face in view is the {face} one of the layer"
+        f"{face_words(first.axis)}: the face in view is the {face} one of the layer"
         + (f"; arrows point {word}" if is_marked else ""),
     ]
     if any(placement.piece.drilled for placement in sheet.placements):

@@ -30,8 +30,8 @@ _ROUGHNESS: Final = 0.85  # of a surface without gloss, as foam is
 def glb_bytes(meshes: Sequence[NamedMesh]) -> bytes:
     """Return meshes as a binary glTF file.
 
-    x aft, y starboard, z up become x aft, y up, z to port: the standard has y up. No normals are
-    written, and so viewers shade each triangle flat, as the standard demands of them.
+    x to the rear, y to the right, z up become x to the rear, y up, z to the left: the standard has y up. No
+    normals are written, and so viewers shade each triangle flat, as the standard demands of them.
 
     Parameters
     ----------

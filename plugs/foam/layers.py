@@ -54,7 +54,7 @@ class Stack:
     order : str
         "cycled" begins the list again until the plug is covered, "explicit" uses it once.
     direction : str
-        "rising" stacks towards + of the axis (up, aft, to starboard), "falling" the other way.
+        "rising" stacks towards + of the axis (up, to the rear, to the right), "falling" the other way.
     start : float or None, mm
         Where the first sheet's outer face lies; None is the plug's own face.
     surplus : str

@@ -1,17 +1,15 @@
-"""Words for the place of a piece in its layer: fore and aft, port and starboard, low and high."""
+"""Words for the place of a piece in its layer: front and rear, left and right, low and high."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import pairwise
 
+from plugs.words.ways import called
+
 Box = tuple[float, float, float, float]
 
-_WORDS = {
-    "x": ("fore", "mid", "aft"),
-    "y": ("port", "centre", "starboard"),
-    "z": ("low", "middle", "high"),
-}
+_WORDS = {"x": ("front", "middle", "rear"), "y": ("left", "centre", "right"), "z": ("low", "middle", "high")}
 _SAME_RATIO = 0.5  # of the shorter one: pieces that share more than half of their length are in one row
 
 
@@ -20,7 +18,7 @@ def piece_labels(boxes: Sequence[Box], axes: tuple[str, str]) -> list[tuple[int,
 
     Boxes that lie beside each other for more than half of the shorter make a group, along the axis on
     which groups overlap less; in a group they are told apart along the other axis. Up to three have
-    words, more are numbered: "2 of 4 port", "fore row 2". A lone box has none.
+    words, more are numbered: "2 of 4 left", "front row 2". A lone box has none.
 
     Parameters
     ----------
@@ -31,7 +29,7 @@ def piece_labels(boxes: Sequence[Box], axes: tuple[str, str]) -> list[tuple[int,
     Returns
     -------
     list of (int, str)
-        Index of the box and its words, group by group from fore to aft, port to starboard, low to high.
+        Index of the box and its words, group by group from front to rear, left to right, low to high.
     """
     ways = [(_groups(boxes, axis), axis) for axis in (0, 1)]
     (groups, _), first = min(ways, key=lambda way: (way[0][1], way[1]))
@@ -72,7 +70,7 @@ def _middle(box: Box, axis: int) -> float:
 
 def _word(place: int, count: int, axis: str) -> str:
     """Return the word for one of several places along an axis."""
-    low, middle, high = _WORDS[axis]
+    low, middle, high = (called().of(word) for word in _WORDS[axis])
     if count == 1:
         return ""
     if count > 3:

@@ -36,7 +36,7 @@ class Piece:
     Attributes
     ----------
     name : str
-        Layer and place, "L03 fore port"; the layer's name alone where it is whole.
+        Layer and place, "L03 front left"; the layer's name alone where it is whole.
     place : str
         The place alone; empty where the layer is whole.
     layer : str
@@ -140,7 +140,7 @@ class Pieces:
     Attributes
     ----------
     pieces : tuple of Piece
-        In the order of stacking, from fore to aft and port to starboard within a layer.
+        In the order of stacking, from front to rear and left to right within a layer.
     joints : tuple of Joint
     """
 
@@ -273,7 +273,7 @@ def blank_of(piece: Piece, turns: str = "quarter") -> Blank:
         lower=piece.lower,
         upper=piece.upper,
         axis=piece.axis,
-        face_up="lower" if piece.axis == "y" else "upper",  # seen from port
+        face_up="lower" if piece.axis == "y" else "upper",  # seen from the left
     )
 
 

@@ -9,6 +9,7 @@ from reprlib import Repr
 from typing import Final, TypeVar
 
 from plugs.ground.records import record
+from plugs.words.renamed import now_called
 
 _Value = TypeVar("_Value")
 SEVERITIES: Final = ("stop", "mind", "note")
@@ -32,7 +33,7 @@ class PlugError(ValueError):
     value : object
         The offending value, as given.
     reason : str
-        Why it cannot be built.
+        Why it cannot be built. Where there is no such word, but once was, it is told what that is called now.
     remedy : str
         What would do, with a number wherever one can be computed.
     where : str
@@ -53,6 +54,9 @@ class PlugError(ValueError):
         would_do: Sequence[tuple[str, object]] = (),
     ) -> None:
         """Keep every field, so that tests and programs need not read sentences."""
+        now = now_called(param, value) if reason.startswith("there is no such") else ""
+        if now:
+            reason, remedy = f"this is called {now} now", f'write "{now}"'
         self.would_do = tuple(would_do)
         self.param = param
         self.value = value

@@ -27,6 +27,7 @@ from typing import IO, Any, Final, Self, TypeVar, cast
 
 from plugs.ground import streams
 from plugs.ground.errors import present
+from plugs.words.ways import sides, told_by
 
 T = TypeVar("T")
 W = TypeVar("W", bound="Worker")
@@ -110,7 +111,8 @@ class Worker:
         -------
         Future
         """
-        return self._sent(pickle.dumps((function, arguments), protocol=pickle.HIGHEST_PROTOCOL))
+        call = (sides(), function, arguments)
+        return self._sent(pickle.dumps(call, protocol=pickle.HIGHEST_PROTOCOL))
 
     def answered(self, function: Callable[..., T], *arguments: object) -> Future[T]:
         """Return the answer to a call: the one that is known, where the very same was called before.
@@ -125,7 +127,7 @@ class Worker:
         -------
         Future
         """
-        packed = _packed_by_value((function, arguments))
+        packed = _packed_by_value((sides(), function, arguments))
         key = blake2b(packed, digest_size=_DIGEST_BYTES).digest()
         known = self._answers.get(key)
         if known is None or (known.done() and known.exception() is not None):
@@ -316,10 +318,11 @@ def serve() -> None:
     alarm = getattr(signal, "alarm", lambda _: None)
     try:
         while True:
-            function, arguments = pickle.load(sys.stdin.buffer)
+            called, function, arguments = pickle.load(sys.stdin.buffer)
             alarm(LONGEST_CALL_S)
             try:
-                kind, value = "done", function(*arguments)
+                with told_by(called):
+                    kind, value = "done", function(*arguments)
             except Exception as error:  # noqa: BLE001 - whatever it is, whoever called is told
                 kind, value = "failed", _portable(error)
             alarm(0)

@@ -80,7 +80,7 @@ class Strips:
     Attributes
     ----------
     spans : tuple of StripSpan
-        From front to aft.
+        From front to rear.
     """
 
     spans: tuple[StripSpan, ...]
@@ -143,7 +143,7 @@ def _without_crowds(loft: Loft, breaks: Array) -> Array:
     Each piece of a measured panel meets the blend of an end at a place of its own, a few hundredths of a
     millimetre from the next; a break there would part all strips all round, and a few knots do as well.
     """
-    starts = [zone.u_start for zone in (loft.front, loft.aft) if zone is not None]
+    starts = [zone.u_start for zone in (loft.front, loft.rear) if zone is not None]
     lengths = np.diff(breaks)
     places = np.sort(np.concatenate([breaks, breaks[:-1] + 0.5 * lengths]))
     points = loft.sections(places).rings.points
@@ -199,7 +199,7 @@ def _breaks(loft: Loft) -> Array:
     exactly, because positions run at another pace from there on.
     """
     breaks = loft.breaks.copy()
-    for zone in (loft.front, loft.aft):
+    for zone in (loft.front, loft.rear):
         if zone is not None:
             nearest = 1 + int(np.argmin(np.abs(breaks[1:-1] - zone.u_start))) if len(breaks) > 2 else 0
             if nearest and abs(breaks[nearest] - zone.u_start) < 2.0 * _NEAR:

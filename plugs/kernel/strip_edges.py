@@ -223,7 +223,7 @@ def _piece(begun: _Begun, u: tuple[float, float], ends: tuple[int, int], middle:
     return _Piece(number, begun.edges[number].first == ends[0], *u)
 
 
-def _line_edges(begun: _Begun, span: StripSpan, front: list[int], aft: list[int]) -> list[int]:
+def _line_edges(begun: _Begun, span: StripSpan, front: list[int], rear: list[int]) -> list[int]:
     """Return the edge along which each segment begins; segments without length share one."""
     count = len(front)
     first = int(np.flatnonzero(span.is_there)[0])
@@ -234,7 +234,7 @@ def _line_edges(begun: _Begun, span: StripSpan, front: list[int], aft: list[int]
             lines[i] = lines[before]
             continue
         poles = np.concatenate([span.edges[i], np.ones((span.edges.shape[1], 1))], axis=1)
-        lines[i] = begun.edge(front[i], aft[i], span.degree, span.knots, poles)
+        lines[i] = begun.edge(front[i], rear[i], span.degree, span.knots, poles)
     return lines
 
 
@@ -247,7 +247,7 @@ def _strip_loop(
 ) -> tuple[Use, ...]:
     """Return the loop round a strip, with poles where it shrinks to a point.
 
-    Given are its edges left and right, its pieces in front and aft, and the vertices where it begins there.
+    Given are its edges left and right, its pieces in front and rear, and the vertices where it begins there.
     """
     t0, t1 = float(span.knots[0]), float(span.knots[-1])
     return (
@@ -276,7 +276,7 @@ def _turned(use: Use) -> Use:
 
 
 def _area_vector(points: Array, middles: Array) -> Array:
-    """Return the area vector of a ring, its arcs taken by their middle points: + aft."""
+    """Return the area vector of a ring, its arcs taken by their middle points: + to the rear."""
     end = np.roll(points, -1, axis=0)
     halfway = (0.5 * (points + end) + middles[:, :3]) / (1.0 + middles[:, 3:])
     ring = np.stack([points, halfway], axis=1).reshape(-1, 3) - points[0]

@@ -175,7 +175,7 @@ def skin_of(layup: Layup, panels_and_ends: Sequence[str], filler: float = 0.0) -
     ----------
     layup : Layup
     panels_and_ends : sequence of str
-        The places that a skin is told by: panels, "front" and "aft".
+        The places that a skin is told by: panels, "front" and "rear".
     filler : float, mm
         Filler and paint over the laminate.
 

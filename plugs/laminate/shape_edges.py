@@ -45,7 +45,7 @@ def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> t
     Returns
     -------
     tuple of ClothEdge
-        Those of a mirrored plug once, the starboard ones.
+        Those of a mirrored plug once, the right ones.
     """
     table = loft.table
     at = read_bays(loft).at
@@ -78,7 +78,7 @@ def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> t
                         lost=float((drawn - at.radius)[is_told, i].max()) if is_told.any() else None,
                     )
                 )
-    for word, zone, row in (("front", loft.front, 0), ("aft", loft.aft, -1)):
+    for word, zone, row in (("front", loft.front, 0), ("rear", loft.rear, -1)):
         if word not in bare:
             found += _end_edges(word, zone, points[row], names, bare)
     return tuple(found)
@@ -133,7 +133,7 @@ def shape_edges(
         table = tool.loft.table
         drawn_in = float(np.abs(table.corners[:, :, 0] - table.corners[0, :, 0]).max())
         high = item.depth if isinstance(item, Recess) else item.rise
-        end = 0.0 if tool.loft.aft is None else float(tool.loft.aft.radius)
+        end = 0.0 if tool.loft.rear is None else float(tool.loft.rear.radius)
         corners = ClothEdge(
             place=f"wall corners of {told!r}",
             radius=float(table.radius.min()),
@@ -255,14 +255,14 @@ def walls_of(loft: Loft, items: Sequence[Recess | Boss], bare: Sequence[str]) ->
         steep = np.degrees(np.arctan2(np.abs(step[:, 1]), np.abs(step[:, 0])))
         if name in bare or not (steep > _STEEP_DEG).any():
             continue
-        # a ring runs anti-clockwise seen from astern, up the starboard side and down the port side: on both
+        # a ring runs anti-clockwise seen from behind, up the right side and down the left side: on both
         # a wall that leans inward on its way up runs to port
         lean = np.degrees(np.arctan2(-step[:, 0], np.abs(step[:, 1])))
         draft = float(lean[steep > _STEEP_DEG].min())
         depth = float(np.abs(step[:, 1]).max())
         if name not in worst or draft < worst[name].draft_deg:
             worst[name] = Wall(place=name, draft_deg=draft, depth=depth)
-    for word, end in (("front", table.front), ("aft", table.aft)):
+    for word, end in (("front", table.front), ("rear", table.rear)):
         if word not in bare:
             height = float(np.ptp(at.corners[0 if word == "front" else -1, :, 1]))
             worst[word] = Wall(place=word, draft_deg=-float(end.rake_deg), depth=height)

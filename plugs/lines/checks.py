@@ -24,6 +24,7 @@ from plugs.lines.ring_shapes import MOST_PER_ARC, by_sag, judged
 from plugs.lines.rings import solve_rings
 from plugs.lines.section import LinesPlan
 from plugs.lines.stations import Loft, Sections, make_loft
+from plugs.words.ways import called
 
 Array = NDArray[np.float64]
 
@@ -69,7 +70,7 @@ def checked_loft(plan: LinesPlan) -> Loft:
         loft = make_loft(plan)
     except PlugError as error:
         end, _, word = error.param.partition(".")
-        is_of_end = end in ("front", "aft") and word in ("radius", "rake_deg")
+        is_of_end = end in ("front", "rear") and word in ("radius", "rake_deg")
         if is_of_end and isinstance(error.value, float) and math.isfinite(error.value):
             early = Fault(reason=error.reason, t=0.0, kind=end, name=word, otherwise=error.remedy)
             raise _told(blame(plan, early, (), _looker()), error.reason, "") from error
@@ -121,7 +122,7 @@ def _looker(loft: Loft | None = None, fault: Fault | None = None) -> FirstFault:
             loft = make_loft(plan, is_trial=not is_thorough)
         except PlugError as error:
             end, _, word = error.param.partition(".")
-            kind = end if end in ("front", "aft") and word in ("radius", "rake_deg") else "corners"
+            kind = end if end in ("front", "rear") and word in ("radius", "rake_deg") else "corners"
             return Fault(reason=error.reason, t=0.0, kind=kind, name=word, otherwise=error.remedy), (0,)
         if is_thorough:
             found = _first_fault(loft)
@@ -166,7 +167,7 @@ def _fault_in(loft: Loft, t: Array, rounds: int = 0) -> Fault | None:
                 break
             at = loft.sections(np.union1d(at.t, doubtful))
     is_plain = np.ones(len(at.t), dtype=bool)
-    for zone in (loft.front, loft.aft):
+    for zone in (loft.front, loft.rear):
         if zone is not None:
             is_plain &= zone.sign * (at.u - zone.u_start) <= 0.0
     return (
@@ -214,7 +215,7 @@ def _parted_fault(loft: Loft, at: Sections) -> Fault | None:
         reason=f"the end's blend draws panels {names[corner - 1]!r} and {names[corner]!r} apart, "
         "one farther in than the other",
         t=float(at.t[row]),
-        kind="front" if is_front else "aft",
+        kind="front" if is_front else "rear",
         name="radius",
         otherwise=_LESS_CROWN,
     )
@@ -253,7 +254,7 @@ def _lean_fault(loft: Loft, at: Sections) -> Fault | None:
     if not is_bad.any():
         return None
     row = int(np.argwhere(is_bad)[0, 0])
-    end = "front" if at.t[row] < 0.5 * (at.t[0] + at.t[-1]) else "aft"
+    end = "front" if at.t[row] < 0.5 * (at.t[0] + at.t[-1]) else "rear"
     return Fault(
         reason="the raked end leans so far that sections cross inside the plug",
         t=float(at.t[row]),
@@ -274,7 +275,7 @@ def _order_fault(loft: Loft, at: Sections) -> Fault | None:
         t=float(at.t[len(at.t) // 2]),
         kind="corners",
         name="",
-        otherwise="list them from the bottom of the centreline up the starboard side: "
+        otherwise=f"list them from the bottom of the centreline up the {called().right} side: "
         + ", ".join(reversed(loft.table.drawn_corners)),
     )
 
@@ -301,7 +302,7 @@ def _crown_fault(loft: Loft, at: Sections, rows: NDArray[np.bool_]) -> Fault | N
 
 def _zone_at(loft: Loft, u: float) -> str:
     """Return the end in whose blend a position lies, or nothing."""
-    for zone, name in ((loft.front, "front"), (loft.aft, "aft")):
+    for zone, name in ((loft.front, "front"), (loft.rear, "rear")):
         if zone is not None and zone.sign * (u - zone.u_start) > 0.0:
             return name
     return ""
@@ -365,7 +366,7 @@ def _radius_fault(loft: Loft, at: Sections) -> Fault | None:
 
 def _end_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when an end's blend uses a panel up."""
-    for zone, name in ((loft.front, "front"), (loft.aft, "aft")):
+    for zone, name in ((loft.front, "front"), (loft.rear, "rear")):
         if zone is None:
             continue
         is_in = zone.sign * (at.u - zone.u_start) > 0.0
@@ -415,7 +416,7 @@ def _crossing_fault(loft: Loft, at: Sections) -> Fault | None:
 
 def _standing_out_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when a section drawn in by an end's blend stands out of the section it is drawn from."""
-    for zone, name in ((loft.front, "front"), (loft.aft, "aft")):
+    for zone, name in ((loft.front, "front"), (loft.rear, "rear")):
         rows = np.array([], int) if zone is None else np.flatnonzero(zone.sign * (at.u - zone.u_start) > 0.0)
         corners, radius, rise = loft.unblended(at.u[rows], at.k[rows])
         if not rise.any():

@@ -36,11 +36,11 @@ class EndZone:
     Attributes
     ----------
     sign : float, dimensionless
-        +1 for the aft end, -1 for the front.
+        +1 for the rear end, -1 for the front.
     radius : float, mm
         Blend radius, square to the end plane.
     lean : float, dimensionless
-        Tangent of the end plane's lean aft: x = u + lean z.
+        Tangent of the end plane's lean to the rear: x = u + lean z.
     u_end, u_centre : float, mm
         Where the end plane, and its parallel through the ball's centre, meet the baseline.
     theta_start : float, rad
@@ -220,10 +220,10 @@ def make_zone(
     Parameters
     ----------
     sign : float, dimensionless
-        +1 aft, -1 front.
+        +1 rear, -1 front.
     radius : float, mm
     lean : float, dimensionless
-        Tangent of the end plane's lean aft.
+        Tangent of the end plane's lean to the rear.
     u_end : float, mm
     is_sharp : (n,) bool
         Panels that keep a sharp edge.
@@ -344,7 +344,7 @@ def standing_out(places: Array, outlines: Sequence[Array], least: float) -> Arra
     return out
 
 
-def check_room(x: Array, front: EndZone | None, aft: EndZone | None) -> None:
+def check_room(x: Array, front: EndZone | None, rear: EndZone | None) -> None:
     """Refuse blends that meet each other, or that run over the bay in which a raked end leans.
 
     Parameters
@@ -358,7 +358,7 @@ def check_room(x: Array, front: EndZone | None, aft: EndZone | None) -> None:
         A blend takes more of the length than is free.
     """
     first, last = float(x[0]), float(x[-1])
-    for zone, name, other in ((front, "front", aft), (aft, "aft", front)):
+    for zone, name, other in ((front, "front", rear), (rear, "rear", front)):
         if zone is None:
             continue
         limit = last if zone.sign < 0 else first

@@ -111,7 +111,7 @@ def made_even(path: PanelPath) -> PanelPath:
     Parameters
     ----------
     path : PanelPath
-        From starboard to port, or the other way.
+        From right to left, or the other way.
     """
     along = np.unique(np.concatenate([path.along, path.length - path.along]))
     return path_of(0.5 * (path.at(along) + path.at(path.length - along) * np.array([-1.0, 1.0])))

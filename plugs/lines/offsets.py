@@ -29,8 +29,8 @@ empty radius is 0. A row that fills only ``crown`` gives the rise of the panel n
 Rows may be grouped by station or by line. Every line and panel named has a row at every station.
 
 The **unit** (mm, cm, m or in) stands in brackets behind a heading, ``line (in)``, or in a comment row
-``# unit: in``. In inches a number may be a fraction, ``3 1/2``. Positions run aft, so they increase. Lines
-keep the order in which they first appear, which is their order round the section. Cells are parted by
+``# unit: in``. In inches a number may be a fraction, ``3 1/2``. Positions run to the rear, so they increase.
+Lines keep the order in which they first appear, which is their order round the section. Cells are parted by
 commas, semicolons (then decimal commas may be used) or tabs; blank rows and empty columns at the end
 are passed over.
 """

@@ -14,6 +14,7 @@ from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.lengthwise import STRAIGHT
 from plugs.lines.section import WAYS, End, LinesPlan, Station
+from plugs.words.ways import called
 
 _APART: Final = 0.01
 """Two stations are at least so far apart, mm."""
@@ -44,15 +45,15 @@ class RingTable:
     panel_of : (n,) int
         Drawn panel of each ring panel, which begins at the ring corner of the same number.
     corner_names, panel_names : tuple of str
-        All round; mirrored ones begin with "port ".
+        All round; mirrored ones begin with "left ".
     drawn_corners, drawn_panels : tuple of str
         As drawn, without the mirrored half.
     drawn_parents, parent_names : tuple of str
         The panel that each drawn and each ring panel is a piece of, or itself.
     ring_parents, panel_sides : tuple of str
-        The panel as drawn that each ring panel is a piece of, and "port" or "starboard" where a mirrored
+        The panel as drawn that each ring panel is a piece of, and "left" or "right" where a mirrored
         section has that panel twice; "" where it has it once, or both meet on the centreline.
-    front, aft : End
+    front, rear : End
     findings : tuple of Finding
         What the plan was found with.
     """
@@ -75,7 +76,7 @@ class RingTable:
     ring_parents: tuple[str, ...]
     panel_sides: tuple[str, ...]
     front: End
-    aft: End
+    rear: End
     findings: tuple[Finding, ...] = ()
 
 
@@ -113,7 +114,7 @@ def read_plan(plan: LinesPlan) -> RingTable:
     ways = _ways(plan.bays, drawn, len(stations) - 1)
     panel_ways = np.zeros((panel_count, len(stations) - 1), dtype=np.int8)
     panel_ways[panel_of] = in_common(ways[corner_of], np.roll(ways[corner_of], -1, axis=0))
-    is_port = _is_mirrored_panel(panel_of)
+    is_left = _is_mirrored_panel(panel_of)
     ring_parents = tuple(parents[panel] for panel in panel_of.tolist())
     return RingTable(
         x=x,
@@ -126,15 +127,15 @@ def read_plan(plan: LinesPlan) -> RingTable:
         side_of=side_of,
         panel_of=panel_of,
         corner_names=_all_round(drawn, corner_of, side_of < 0),
-        panel_names=_all_round(panels, panel_of, is_port),
+        panel_names=_all_round(panels, panel_of, is_left),
         drawn_corners=drawn,
         drawn_panels=panels,
         drawn_parents=parents,
-        parent_names=_all_round(parents, panel_of, is_port),
+        parent_names=_all_round(parents, panel_of, is_left),
         ring_parents=ring_parents,
-        panel_sides=_sides(ring_parents, is_port),
+        panel_sides=_sides(ring_parents, is_left),
         front=_end(plan.front, "front", parents),
-        aft=_end(plan.aft, "aft", parents),
+        rear=_end(plan.rear, "rear", parents),
         findings=tuple(plan.findings),
     )
 
@@ -153,14 +154,14 @@ def _stations(plan: LinesPlan) -> list[Station]:
 
 
 def _check_half(corners: Array, drawn: tuple[str, ...]) -> None:
-    """Refuse a mirrored section that is drawn on the port side."""
+    """Refuse a mirrored section that is drawn on the left side."""
     if corners[..., 0].min() < -LENGTH:
         s, h = np.argwhere(corners[..., 0] < -LENGTH)[0]
         param, value = f"stations[{s}].corners[{drawn[h]!r}].y", float(corners[s, h, 0])
         raise PlugError(
             param=param,
             value=value,
-            reason="a mirrored section is drawn on the starboard side, where y is positive",
+            reason=f"a mirrored section is drawn on the {called().right} side, where y is positive",
             remedy=f"use {-value:g}, or mirrored=False with the whole section",
             would_do=[(param, -value)],
         )
@@ -189,7 +190,11 @@ def _positions(stations: Sequence[Station]) -> Array:
             raise PlugError(
                 param=f"stations[{i}].x",
                 value=x[i],
-                reason=("two stations stand at the same place" if same else "stations run aft, in order of x")
+                reason=(
+                    "two stations stand at the same place"
+                    if same
+                    else "stations run to the rear, in order of x"
+                )
                 + f": stations[{i - 1}].x is {x[i - 1]:g}",
                 remedy=_moved(x, i)
                 if same
@@ -238,11 +243,11 @@ def _layout(corners: Array, mirrored: bool) -> tuple[NDArray[np.intp], Array, in
     if not mirrored:
         return np.arange(h), np.ones(h), h
     first, last = _on_centre(corners)
-    port = list(range(h - 1, -1, -1))
-    port = port[1:] if last else port
-    port = port[:-1] if first else port
-    corner_of = np.array(list(range(h)) + port, dtype=np.intp)
-    side_of = np.array([1.0] * h + [-1.0] * len(port))
+    left = list(range(h - 1, -1, -1))
+    left = left[1:] if last else left
+    left = left[:-1] if first else left
+    corner_of = np.array(list(range(h)) + left, dtype=np.intp)
+    side_of = np.array([1.0] * h + [-1.0] * len(left))
     return corner_of, side_of, h - 1 + (not first) + (not last)
 
 
@@ -262,14 +267,16 @@ def _panel_layout(corners: Array, mirrored: bool, count: int) -> NDArray[np.intp
 
 
 def _all_round(
-    names: tuple[str, ...], drawn: NDArray[np.intp], is_port: NDArray[np.bool_]
+    names: tuple[str, ...], drawn: NDArray[np.intp], is_left: NDArray[np.bool_]
 ) -> tuple[str, ...]:
     """Return the names of things drawn, all round the section."""
-    return tuple(("port " if port else "") + names[i] for i, port in zip(drawn, is_port, strict=True))
+    return tuple(
+        (f"{called().left} " if left else "") + names[i] for i, left in zip(drawn, is_left, strict=True)
+    )
 
 
 def _is_mirrored_panel(panel_of: NDArray[np.intp]) -> NDArray[np.bool_]:
-    """Return which ring panels repeat one that came before: those of the port side."""
+    """Return which ring panels repeat one that came before: those of the left side."""
     seen: set[int] = set()
     mirrored = np.zeros(len(panel_of), dtype=bool)
     for i, panel in enumerate(panel_of.tolist()):
@@ -278,14 +285,14 @@ def _is_mirrored_panel(panel_of: NDArray[np.intp]) -> NDArray[np.bool_]:
     return mirrored
 
 
-def _sides(parents: tuple[str, ...], is_port: NDArray[np.bool_]) -> tuple[str, ...]:
-    """Return the side of each ring panel, "" where there is but one or where port and starboard meet."""
-    ring = list(zip(parents, is_port.tolist(), strict=True))
+def _sides(parents: tuple[str, ...], is_left: NDArray[np.bool_]) -> tuple[str, ...]:
+    """Return the side of each ring panel, "" where there is but one or where left and right meet."""
+    ring = list(zip(parents, is_left.tolist(), strict=True))
     met = {
-        name for (name, port), (other, there) in pairwise([*ring, ring[0]]) if name == other and port != there
+        name for (name, left), (other, there) in pairwise([*ring, ring[0]]) if name == other and left != there
     }
-    apart = {name for name, port in ring if port} - met
-    return tuple(("port" if port else "starboard") if name in apart else "" for name, port in ring)
+    apart = {name for name, left in ring if left} - met
+    return tuple((called().left if left else called().right) if name in apart else "" for name, left in ring)
 
 
 def _panel_names(plan: LinesPlan, drawn: tuple[str, ...], corners: Array, count: int) -> tuple[str, ...]:

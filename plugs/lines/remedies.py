@@ -37,7 +37,7 @@ class Fault:
     t : float, mm
         Where.
     kind : str
-        "radius", "crown", "front", "aft" or "corners".
+        "radius", "crown", "front", "rear" or "corners".
     name : str
         The line, the panel, or the end's "radius" or "rake_deg".
     otherwise : str
@@ -158,7 +158,7 @@ def _several_values(
 
 def _tries(plan: LinesPlan, fault: Fault, stations: Sequence[int]) -> list[tuple[tuple[int, ...], str, bool]]:
     """Return what is tried in turn: stations, or ends; words for it; whether all corners are meant."""
-    if fault.kind in ("front", "aft"):
+    if fault.kind in ("front", "rear"):
         return [((), "", False), ((0, 1), " at both ends", False)]
     near = [s for s in stations[:2] if _value(plan, fault, (s,)) != 0.0] or list(stations[:1])
     every = (near[0], *(s for s in stations if s != near[0]))
@@ -222,7 +222,7 @@ def _scaled(plan: LinesPlan, share: float, is_all: bool) -> LinesPlan:
         )
         for s in plan.stations
     ]
-    ends = replace(plan, front=less_end(plan.front), aft=less_end(plan.aft))
+    ends = replace(plan, front=less_end(plan.front), rear=less_end(plan.rear))
     return replace(ends, stations=stations) if is_all else ends
 
 
@@ -234,7 +234,7 @@ def _changes(old: LinesPlan, new: LinesPlan) -> tuple[tuple[str, float], ...]:
             found.append((f"stations[{i}].corners[{name!r}].radius", a.corners[name].radius, corner.radius))
         for name, rise in b.crowns.items():
             found.append((f"stations[{i}].crowns[{name!r}]", a.crowns.get(name, 0.0), rise))
-    for word in ("front", "aft"):
+    for word in ("front", "rear"):
         for key in ("radius", "rake_deg"):
             found.append(
                 (f"{word}.{key}", getattr(getattr(old, word), key), getattr(getattr(new, word), key))
@@ -244,7 +244,7 @@ def _changes(old: LinesPlan, new: LinesPlan) -> tuple[tuple[str, float], ...]:
 
 def _param(fault: Fault, where: Sequence[int]) -> str:
     """Return the name in the recipe of an end's word, a corner's radius or a panel's crown."""
-    if fault.kind in ("front", "aft"):
+    if fault.kind in ("front", "rear"):
         return f"{fault.kind}.{fault.name}"
     word, end = ("corners", ".radius") if fault.kind == "radius" else ("crowns", "")
     return f"stations[{where[0]}].{word}[{fault.name!r}]{end}"
@@ -252,7 +252,7 @@ def _param(fault: Fault, where: Sequence[int]) -> str:
 
 def _value(plan: LinesPlan, fault: Fault, where: Sequence[int]) -> float:
     """Return an end's value, or a corner's radius or a panel's crown at the first of some stations."""
-    if fault.kind in ("front", "aft"):
+    if fault.kind in ("front", "rear"):
         return float(getattr(getattr(plan, fault.kind), fault.name))
     return _at_station(plan.stations[where[0]], fault)
 
@@ -268,14 +268,14 @@ def _changed(
     plan: LinesPlan, fault: Fault, where: Sequence[int], value: float, is_all: bool = False
 ) -> LinesPlan:
     """Return a plan with a value set on an end or at a station, and as a limit at all others named."""
-    if fault.kind in ("front", "aft"):
+    if fault.kind in ("front", "rear"):
 
         def limited_end(key: str, end: End) -> End:
             old = float(getattr(end, fault.name))
             new = value if key == fault.kind else _limited(old, value) if where else old
             return replace(end, radius=new) if fault.name == "radius" else replace(end, rake_deg=new)
 
-        return replace(plan, front=limited_end("front", plan.front), aft=limited_end("aft", plan.aft))
+        return replace(plan, front=limited_end("front", plan.front), rear=limited_end("rear", plan.rear))
     stations = list(plan.stations)
     for i in where:
         new = value if i == where[0] else _limited(_at_station(stations[i], fault), value)

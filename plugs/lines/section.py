@@ -1,6 +1,6 @@
 """The recipe's words for a shape: corners, stations, ends, and the lines plan that holds them.
 
-Axes, once for the whole house: x runs aft from station 0, y to starboard (right, seen from
+Axes, once for the whole house: x runs to the rear from station 0, y to the right (as seen from
 behind) from the centreline, z up from the baseline. Right-handed, millimetres.
 """
 
@@ -31,7 +31,7 @@ class Corner:
     Attributes
     ----------
     y : float, mm
-        Half-breadth: distance to starboard of the centreline.
+        Half-breadth: distance to the right of the centreline.
     z : float, mm
         Height over the baseline.
     radius : float, mm
@@ -50,10 +50,10 @@ class Station:
     Attributes
     ----------
     x : float, mm
-        Distance aft of station 0. At a raked end: of the raked plane where it meets the baseline.
+        Distance behind station 0. At a raked end: of the raked plane where it meets the baseline.
     corners : mapping of str to Corner
         In order round the section: for a mirrored plug from the bottom of the centreline up the
-        starboard side; otherwise anti-clockwise seen from behind, all the way round.
+        right side; otherwise anti-clockwise seen from behind, all the way round.
     crowns : mapping of str to float, mm
         Rise of a panel's middle over its chord, + outward; panels not named are flat.
     curves : mapping of str to array or faired curve
@@ -69,7 +69,7 @@ class Station:
 
 @record(frozen=True, slots=True, kw_only=True)
 class End:
-    """How the plug ends, in front or aft.
+    """How the plug ends, in front and at the rear.
 
     Attributes
     ----------
@@ -100,13 +100,13 @@ class LinesPlan:
         crosses the centreline below (if the first corner lies off it), last the one that crosses
         above. Empty: named after their corners.
     mirrored : bool
-        True when the corners are the starboard half of a symmetric section.
+        True when the corners are the right half of a symmetric section.
     bays : str, sequence of str, or mapping of str to these
         How lines run from station to station: "straight" (a long sanding block between templates),
         "faired" (a batten through the stations), or "faired within" (a batten that never rises over or dips
         under the two stations beside it). One word, or one for each bay from the front on; for all lines,
         or by corner name; lines not named are straight. A faired stretch leaves a straight bay in line.
-    front, aft : End
+    front, rear : End
         The two ends.
     parents : mapping of str to str
         The panel that a piece of a panel belongs to; others are their own.
@@ -119,6 +119,6 @@ class LinesPlan:
     mirrored: bool = True
     bays: Way | Sequence[Way] | Mapping[Name, Way | Sequence[Way]] = "straight"
     front: End = field(default_factory=End)
-    aft: End = field(default_factory=End)
+    rear: End = field(default_factory=End)
     parents: Mapping[str, str] = field(default_factory=dict)
     findings: Sequence[Finding] = ()

@@ -1,6 +1,6 @@
 """The section function: from a lines plan to the section at any position along the plug.
 
-Positions run along a parameter t, in mm from the front to the aft end. Away from the ends t is u,
+Positions run along a parameter t, in mm from the front to the rear end. Away from the ends t is u,
 where the plane of the section meets the baseline; on a blended end t follows the angle of the
 blend, so that sections crowd where the surface turns. A section's plane is x = u + k z: upright
 (k = 0) but for raked ends, towards which the planes lean progressively.
@@ -131,7 +131,7 @@ class Loft:
         Of drawn corners and panels, by u.
     lean : Curves
         The planes' lean by u: one curve.
-    front, aft : EndZone or None
+    front, rear : EndZone or None
         Blended ends.
     breaks : (b,) float, mm
         Positions t between which the surface is smooth along the plug; ends included.
@@ -143,7 +143,7 @@ class Loft:
     rises: Curves
     lean: Curves
     front: EndZone | None
-    aft: EndZone | None
+    rear: EndZone | None
     breaks: Array
 
     def sections(self, t: Array) -> Sections:
@@ -160,7 +160,7 @@ class Loft:
         """
         u, du_dt = t.copy(), np.ones_like(t)
         angles = []
-        for zone in (self.front, self.aft):
+        for zone in (self.front, self.rear):
             if zone is not None:
                 is_in, theta, zone_u, slope = zone.angles_at(t)
                 u, du_dt = np.where(is_in, zone_u, u), np.where(is_in, slope, du_dt)
@@ -203,7 +203,7 @@ class Loft:
         -------
         float, mm
         """
-        for zone in (self.front, self.aft):
+        for zone in (self.front, self.rear):
             if zone is not None and zone.sign * (u - zone.u_start) > 0.0:
                 reach = zone.radius * np.sqrt(1.0 + zone.lean**2)
                 theta = float(np.arcsin(np.clip(zone.sign * (u - zone.u_centre) / reach, -1.0, 1.0)))
@@ -331,9 +331,9 @@ def make_loft(plan: LinesPlan, *, is_trial: bool = False) -> Loft:
 
 
 def _leans(table: RingTable) -> tuple[float, float]:
-    """Return the lean aft of the front and the aft end plane."""
-    front, aft = np.tan(np.radians([table.front.rake_deg, table.aft.rake_deg]))
-    return -float(front), float(aft)
+    """Return the lean to the rear of the front and the rear end plane."""
+    front, rear = np.tan(np.radians([table.front.rake_deg, table.rear.rake_deg]))
+    return -float(front), float(rear)
 
 
 def assemble_loft(
@@ -356,12 +356,12 @@ def assemble_loft(
     -------
     Loft
     """
-    front_lean, aft_lean = _leans(table)
+    front_lean, rear_lean = _leans(table)
     x = table.x
     front = _zone(table, lines, -1.0, table.front, front_lean)
-    aft = _zone(table, lines, 1.0, table.aft, aft_lean)
-    check_room(table.x, front, aft)
-    lean = _lean(table, front_lean, aft_lean, front, aft)
+    rear = _zone(table, lines, 1.0, table.rear, rear_lean)
+    check_room(table.x, front, rear)
+    lean = _lean(table, front_lean, rear_lean, front, rear)
     loft = Loft(
         table=table,
         lines=lines,
@@ -369,22 +369,22 @@ def assemble_loft(
         rises=rises,
         lean=lean,
         front=front,
-        aft=aft,
+        rear=rear,
         breaks=np.array([x[0], x[-1]]),
     )
     return _with_breaks(loft, is_trial)
 
 
-def _lines(table: RingTable, front_lean: float, aft_lean: float) -> Curves:
+def _lines(table: RingTable, front_lean: float, rear_lean: float) -> Curves:
     """Return the lengthwise curves of the drawn corners."""
     knots = np.repeat(table.x[None, :], table.corners.shape[1], axis=0)
     knots[:, 0] += front_lean * table.corners[0, :, 1]
-    knots[:, -1] += aft_lean * table.corners[-1, :, 1]
+    knots[:, -1] += rear_lean * table.corners[-1, :, 1]
     step = np.diff(knots, axis=1)
     if step.min() <= 0.0:
         row, bay = np.argwhere(step <= 0.0)[0]
         name, rake = (
-            ("front", table.front.rake_deg) if bay == 0 and front_lean else ("aft", table.aft.rake_deg)
+            ("front", table.front.rake_deg) if bay == 0 and front_lean else ("rear", table.rear.rake_deg)
         )
         station = 0 if name == "front" else -1
         room = float(table.x[1] - table.x[0] if name == "front" else table.x[-1] - table.x[-2])
@@ -429,13 +429,13 @@ def _zone(table: RingTable, lines: Curves, sign: float, end: End, lean: float) -
 
 
 def _lean(
-    table: RingTable, front_lean: float, aft_lean: float, front: EndZone | None, aft: EndZone | None
+    table: RingTable, front_lean: float, rear_lean: float, front: EndZone | None, rear: EndZone | None
 ) -> Curves:
     """Return the planes' lean: full on a raked end's blend, easing to none at the next station."""
     x = table.x
     places = {float(u): 0.0 for u in x[1:-1]}
-    places |= {float(x[0]): front_lean, float(x[-1]): aft_lean}
-    for zone, lean in ((front, front_lean), (aft, aft_lean)):
+    places |= {float(x[0]): front_lean, float(x[-1]): rear_lean}
+    for zone, lean in ((front, front_lean), (rear, rear_lean)):
         if zone is not None:
             places[zone.u_start] = lean
     u = np.array(sorted(places))
@@ -448,7 +448,7 @@ def _with_breaks(loft: Loft, is_trial: bool) -> Loft:
     marks = [float(x[0]), float(x[-1])] + [loft.position_of(float(u)) for u in _kinks(loft)]
     bends = np.any(loft.lean.coefficients[0, :, 1:] != 0.0, axis=(1, 2))
     marks += [loft.position_of(float(u)) for u in loft.lean.knots[0, 1:-1][bends[1:] | bends[:-1]]]
-    for zone in (loft.front, loft.aft):
+    for zone in (loft.front, loft.rear):
         if zone is not None:
             marks += [zone.t_at(float(theta)) for theta in zone.theta_touch.ravel()]
     loft = _replace_breaks(loft, marks)
@@ -470,7 +470,7 @@ def _kinks(loft: Loft) -> list[float]:
 
 def _replace_breaks(loft: Loft, marks: list[float]) -> Loft:
     """Return the loft with these breaks, those too close to another left out but for where a blend begins."""
-    kept = [min(marks), max(marks), *(zone.u_start for zone in (loft.front, loft.aft) if zone is not None)]
+    kept = [min(marks), max(marks), *(zone.u_start for zone in (loft.front, loft.rear) if zone is not None)]
     for mark in sorted(marks):
         if min(abs(mark - other) for other in kept) > _MERGED:
             kept.append(mark)
@@ -480,7 +480,7 @@ def _replace_breaks(loft: Loft, marks: list[float]) -> Loft:
 def _sharpening(loft: Loft) -> list[float]:
     """Return where, in ends' blends, corners turn round or sharp, and panels vanish or are all blend."""
     marks: list[float] = []
-    for zone in (loft.front, loft.aft):
+    for zone in (loft.front, loft.rear):
         if zone is None:
             continue
         t = np.linspace(zone.u_start, zone.u_end, 65)

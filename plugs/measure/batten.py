@@ -152,7 +152,7 @@ def _checked(stations: Array, offsets: Array, tolerance: float) -> tuple[Array, 
         raise PlugError(
             param=f"stations[{k + 1}]",
             value=float(x[k + 1]),
-            reason=f"it does not lie aft of the station before it, at {x[k]:g}",
+            reason=f"it does not lie behind the station before it, at {x[k]:g}",
             remedy="give the stations in order, each once",
         )
     if not 0.0 <= tolerance <= LARGEST:

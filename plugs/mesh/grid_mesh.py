@@ -111,7 +111,7 @@ def _is_seam(index: Indices) -> bool:
 
 
 def _cap(ring: Array, index: Indices) -> Indices:
-    """Return triangles that close a section, facing aft; none where it is a ridge or a point.
+    """Return triangles that close a section, facing to the rear; none where it is a ridge or a point.
 
     A ridge whose two sides have their points in different places is closed by flat triangles.
     """

@@ -44,8 +44,8 @@ class Projection:
 
 FROM_ABOVE: Final = Projection(right=(1.0, 0.0, 0.0), up=(0.0, 1.0, 0.0))
 FROM_BELOW: Final = Projection(right=(1.0, 0.0, 0.0), up=(0.0, -1.0, 0.0))
-FROM_PORT: Final = Projection(right=(1.0, 0.0, 0.0), up=(0.0, 0.0, 1.0))
-FROM_STARBOARD: Final = Projection(right=(-1.0, 0.0, 0.0), up=(0.0, 0.0, 1.0))
-FROM_ASTERN: Final = Projection(right=(0.0, 1.0, 0.0), up=(0.0, 0.0, 1.0))
-FROM_AHEAD: Final = Projection(right=(0.0, -1.0, 0.0), up=(0.0, 0.0, 1.0))
-"""A plug square to its axes: x aft, y to starboard, z up."""
+FROM_LEFT: Final = Projection(right=(1.0, 0.0, 0.0), up=(0.0, 0.0, 1.0))
+FROM_RIGHT: Final = Projection(right=(-1.0, 0.0, 0.0), up=(0.0, 0.0, 1.0))
+FROM_BEHIND: Final = Projection(right=(0.0, 1.0, 0.0), up=(0.0, 0.0, 1.0))
+FROM_FRONT: Final = Projection(right=(0.0, -1.0, 0.0), up=(0.0, 0.0, 1.0))
+"""A plug square to its axes: x to the rear, y to the right, z up."""

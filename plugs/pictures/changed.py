@@ -15,13 +15,11 @@ from plugs.mesh.triangles import normals
 from plugs.pictures.canvas import Patch, Word, png_bytes, word_width
 from plugs.pictures.raster import camera_at, make_model, rendered
 from plugs.pictures.views import FOLDER, Picture, framed
+from plugs.words.ways import called
 
 STEM: Final = "changed"
 
-_VIEWS: Final = (
-    ("from ahead and to port, above", camera_at(218.0, 32.0)),
-    ("from astern and to starboard, above", camera_at(38.0, 32.0)),
-)
+_VIEWS: Final = (camera_at(218.0, 32.0), camera_at(38.0, 32.0))
 _WIDTH, _HEIGHT = 760, 400  # px. Of each view
 _HEAD: Final = 28  # px. Over each view, for its words
 _FOOT: Final = 34  # px. For what the colours mean
@@ -87,7 +85,9 @@ def make_changed_picture(job: ChangedJob) -> tuple[Picture, ...]:
     model = replace(model, tint=band + len(_OFF), colours=colours)
     strips, words = [], []
     top = 0
-    for name, camera in _VIEWS:
+    said = called()
+    names = (f"{said.from_front} {said.left}, above", f"{said.from_rear} {said.right}, above")
+    for name, camera in zip(names, _VIEWS, strict=True):
         frame = framed([job.shown], camera, _WIDTH, _HEIGHT)
         pixels = np.full((_HEAD + frame.height, _WIDTH, 3), 255, dtype=np.uint8)
         left = (_WIDTH - frame.width) // 2

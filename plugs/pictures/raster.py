@@ -43,7 +43,7 @@ def camera_at(azimuth_deg: float, elevation_deg: float) -> Projection:
     Parameters
     ----------
     azimuth_deg : float, degrees
-        Where he stands: 0 astern, 90 to starboard, 180 ahead, 270 to port.
+        Where he stands: 0 behind, 90 to the right, 180 in front, 270 to the left.
     elevation_deg : float, degrees
         How far above.
     """

@@ -14,7 +14,7 @@ from plugs.mesh.projection import Projection
 from plugs.pictures.canvas import Stroke, Word, png_bytes
 from plugs.pictures.raster import Frame, box_seen, camera_at, make_model, rendered
 
-_VIEWS: Final = (camera_at(38.0, 26.0), camera_at(218.0, 26.0))  # from astern and starboard, ahead and port
+_VIEWS: Final = (camera_at(38.0, 26.0), camera_at(218.0, 26.0))  # from behind right, from front left
 _WIDE, _HIGH = 760, 500  # px, of a view
 _KEY: Final = 84  # px, for the colours' key
 _STEP: Final = 90  # px, of a colour in it
@@ -25,7 +25,7 @@ _LETTER: Final = 10.0  # px
 def tinted_png(
     mesh: NamedMesh, tints: NDArray[np.uint8], palette: Sequence[str], words: tuple[Sequence[str], str, str]
 ) -> bytes:
-    """Return a mesh from astern and starboard, and from ahead and port, in the colours of a palette.
+    """Return a mesh from behind right, and from front left, in the colours of a palette.
 
     Parameters
     ----------

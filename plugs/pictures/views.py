@@ -12,18 +12,19 @@ from plugs.drafting.drawing import Drawing
 from plugs.ground.records import record
 from plugs.ground.units import format_length, format_size
 from plugs.mesh.named import Array, NamedMesh
-from plugs.mesh.projection import FROM_ABOVE, FROM_ASTERN, FROM_PORT, Projection
+from plugs.mesh.projection import FROM_ABOVE, FROM_BEHIND, FROM_LEFT, Projection
 from plugs.pictures.canvas import Pixels, Stroke, Word, drawing_png, png_bytes, word_width
 from plugs.pictures.raster import Frame, Model, box_seen, camera_at, make_model, rendered
+from plugs.words.ways import called
 
 FOLDER: Final = "pictures"
 
 _VIEWS: Final = (
-    ("ahead", "from ahead and to port, above", camera_at(218.0, 26.0), False),
-    ("astern", "from astern and to starboard, above", camera_at(38.0, 26.0), False),
-    ("side", "side view: forward to the left", FROM_PORT, True),
-    ("plan", "plan: forward to the left", FROM_ABOVE, True),
-    ("end", "end view: from astern", FROM_ASTERN, True),
+    ("ahead", camera_at(218.0, 26.0), False),
+    ("astern", camera_at(38.0, 26.0), False),
+    ("side", FROM_LEFT, True),
+    ("plan", FROM_ABOVE, True),
+    ("end", FROM_BEHIND, True),
 )
 _APART: Final = {"x": camera_at(52.0, 22.0), "y": camera_at(28.0, 24.0), "z": camera_at(38.0, 24.0)}
 _ALONE: Final = {"x": camera_at(38.0, 22.0), "y": camera_at(58.0, 24.0), "z": camera_at(38.0, 38.0)}
@@ -115,13 +116,22 @@ def make_pictures(job: PictureJob) -> tuple[Picture, ...]:
     """
     found: list[Picture] = []
     if job.shown is not None:
-        model = make_model([job.shown])
+        model, said = make_model([job.shown]), called()
+        words = {
+            "ahead": f"{said.from_front} {said.left}, above",
+            "astern": f"{said.from_rear} {said.right}, above",
+            "side": f"{said.from_left}: {said.forward} is to the left",
+            "plan": f"from above: {said.forward} is to the left",
+            "end": said.from_rear,
+        }
         found += [
-            _picture(name, words, _view(model, job.shown, camera, job.display_unit if has_bar else None))
-            for name, words, camera, has_bar in _VIEWS
+            _picture(
+                name, words[name], _view(model, job.shown, camera, job.display_unit if has_bar else None)
+            )
+            for name, camera, has_bar in _VIEWS
         ]
     if job.layers:
-        found.append(_picture("apart", f"the {len(job.layers)} layers drawn apart", apart_png(job)))
+        found.append(_picture("exploded", f"the {len(job.layers)} layers, exploded", apart_png(job)))
         found.append(_picture("layers", "each layer, all to one scale", layers_png(job)))
     found += [
         _picture(stem, job.captions.get(stem, drawing.title), drawing_png(drawing))
@@ -146,7 +156,7 @@ def view_png(mesh: NamedMesh, view: str = "astern", display_unit: str = "mm") ->
     bytes
         PNG.
     """
-    _, _, camera, has_bar = next(row for row in _VIEWS if row[0] == view)
+    _, camera, has_bar = next(row for row in _VIEWS if row[0] == view)
     return _view(make_model([mesh]), mesh, camera, display_unit if has_bar else None)
 
 

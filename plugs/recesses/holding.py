@@ -310,7 +310,7 @@ def smaller_blend(loft: Loft, panel: str, fits: Callable[[Loft], bool]) -> Small
     Parameters
     ----------
     panel : str
-        A panel's name, or "front" or "aft".
+        A panel's name, or "front" or "rear".
     fits : callable
         From a loft, whether there is room.
 
@@ -320,7 +320,7 @@ def smaller_blend(loft: Loft, panel: str, fits: Callable[[Loft], bool]) -> Small
         None where no smaller blend does.
     """
     table = loft.table
-    ends = [word for word in ("front", "aft") if panel == word or panel not in ("front", "aft")]
+    ends = [word for word in ("front", "rear") if panel == word or panel not in ("front", "rear")]
     names = _edges_of(loft, panel)
     edge = np.isin(table.drawn_corners, names)
     rounded = [word for word in ends if getattr(table, word).radius > 0.0]
@@ -347,7 +347,7 @@ def smaller_blend(loft: Loft, panel: str, fits: Callable[[Loft], bool]) -> Small
 def _changes(loft: Loft, other: Loft, limit: float) -> tuple[tuple[str, float], ...]:
     """Return the radii of the recipe that are larger in a loft than in another, each with the limit."""
     old, new = loft.table, other.table
-    ends = [f"{e}.radius" for e in ("front", "aft") if getattr(old, e).radius > getattr(new, e).radius]
+    ends = [f"{e}.radius" for e in ("front", "rear") if getattr(old, e).radius > getattr(new, e).radius]
     lines = [
         f"stations[{s}].corners[{old.drawn_corners[c]!r}].radius"
         for s, c in np.argwhere(old.radius > new.radius).tolist()
@@ -358,7 +358,7 @@ def _changes(loft: Loft, other: Loft, limit: float) -> tuple[tuple[str, float], 
 def _edges_of(loft: Loft, panel: str) -> list[str]:
     """Return the drawn corners whose blends run along a panel, or all of them for an end."""
     table = loft.table
-    if panel in ("front", "aft"):
+    if panel in ("front", "rear"):
         return list(table.drawn_corners)
     count = len(table.parent_names)
     mine = {i for i, name in enumerate(table.parent_names) if name == panel}
@@ -395,7 +395,7 @@ def _with_blends(loft: Loft, limit: float, ends: Sequence[str], edge: NDArray[np
         end: End = getattr(table, word)
         return replace(end, radius=min(end.radius, limit)) if word in ends else end
 
-    table = replace(table, radius=radius, front=limited("front"), aft=limited("aft"))
+    table = replace(table, radius=radius, front=limited("front"), rear=limited("rear"))
     at = np.repeat(table.x[None, :], radius.shape[1], axis=0)
     radii = shape_preserving(at, radius.T[..., None], table.corner_ways)
     return assemble_loft(table, loft.lines, radii, loft.rises, is_trial=True)

@@ -27,7 +27,7 @@ class Place(Protocol):
 
     @property
     def panel(self) -> str:
-        """A panel's name, or "front" or "aft"."""
+        """A panel's name, or "front" or "rear"."""
 
     @property
     def x(self) -> float | None:
@@ -39,7 +39,7 @@ class Place(Protocol):
 
     @property
     def y(self) -> float:
-        """Position to starboard, mm, on an end."""
+        """Position to the right, mm, on an end."""
 
     @property
     def z(self) -> float | None:
@@ -135,7 +135,7 @@ def find_mounting(loft: Loft, place: Place, param: str) -> Mounting:
     PlugError
         A panel that is not there, or an axis that runs along it.
     """
-    ends = {"front": (0, -1.0), "aft": (-1, 1.0)}
+    ends = {"front": (0, -1.0), "rear": (-1, 1.0)}
     if place.panel in ends:
         point, normal, points = _end_place(loft, place, param, *ends[place.panel])
         upright = np.array([0.0, 0.0, 1.0])
@@ -238,7 +238,7 @@ def _panel_place(loft: Loft, place: Place, param: str) -> tuple[Array, Array, Ar
         )
     x, across = number(f"{param}.x", place.x), number(f"{param}.across", place.across)
     first = loft.front.u_start if loft.front is not None else float(loft.breaks[0])
-    last = loft.aft.u_start if loft.aft is not None else float(loft.breaks[-1])
+    last = loft.rear.u_start if loft.rear is not None else float(loft.breaks[-1])
     panels = _pieces(loft, place.panel)
     u = x
     for _ in range(60):

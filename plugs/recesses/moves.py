@@ -15,6 +15,7 @@ from plugs.ground.errors import PlugError
 from plugs.lines.stations import Loft
 from plugs.recesses.holding import Rounded, smaller_blend
 from plugs.recesses.mounting import Mounting, Place, find_mounting
+from plugs.words.ways import called
 
 Array = NDArray[np.float64]
 Outlined = Callable[[Mounting], shapely.Polygon]
@@ -134,7 +135,7 @@ def _least_shift(room: shapely.Polygon, outline: shapely.Polygon) -> Array | Non
 
 def _shifted(item: Place, mounting: Mounting, move: Array) -> Place:
     """Return a tool with the words of the recipe that tell where it stands changed by a move, to 0.1 mm."""
-    if item.panel in ("front", "aft"):
+    if item.panel in ("front", "rear"):
         steps = {"y": move[1], "z": move[2]}
     else:
         side = np.cross([1.0, 0.0, 0.0], mounting.outward)
@@ -178,8 +179,9 @@ def move_words(loft: Loft, old: Place, new: Place, param: str) -> str:
     changed = {path.removeprefix(f"{param}.") for path, _ in changed_words(old, new, param)}
     side = int(np.argmax(np.abs(step[1:]))) + 1
     axes = [i for i in range(3) if "xyz"[i] in changed or ("across" in changed and i == side)]
-    ways = (("forward", "aft"), ("to port", "to starboard"), ("down", "up"))
-    return "move it " + " and ".join(f"{abs(step[i]):.1f} mm {ways[i][int(step[i] > 0.0)]}" for i in axes)
+    said = called()
+    both = ((said.forward, said.rearward), (said.to_left, said.to_right), ("down", "up"))
+    return "move it " + " and ".join(f"{abs(step[i]):.1f} mm {both[i][int(step[i] > 0.0)]}" for i in axes)
 
 
 def blend_way(

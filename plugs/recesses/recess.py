@@ -46,10 +46,10 @@ class Recess:
     Attributes
     ----------
     panel : str
-        A panel's name, or "front" or "aft" for an end.
+        A panel's name, or "front" or "rear" for an end.
     x, across : float, mm
         On a panel: where its middle lies along the plug, and how far from the panel's middle,
-        + to starboard on a panel that runs across, + up on one that stands.
+        + to the right on a panel that runs across, + up on one that stands.
     y, z : float, mm
         On an end: where its middle lies.
     width, height : float, mm
@@ -388,7 +388,7 @@ def _tool_plan(size: _Size, out: float) -> LinesPlan:
         radius = 0.0 if size.corner_radius == 0.0 else min(max(size.corner_radius - x * slope, 0.0), a, b)
         return Station(x=x, corners={"low": Corner(a, -b, radius), "high": Corner(a, b, radius)})
 
-    return LinesPlan(stations=(at(-out), at(0.0), at(size.depth)), aft=End(radius=size.end_radius))
+    return LinesPlan(stations=(at(-out), at(0.0), at(size.depth)), rear=End(radius=size.end_radius))
 
 
 def _check_floor(mounting: Mounting, held: Held, size: _Size, param: str) -> None:
@@ -431,7 +431,7 @@ def _check_on_panel(
     outline = _outline_on(mounting, size, is_cut=is_cut)
     if mounting.room.contains(outline):
         return
-    place = f"panel {item.panel!r}" if item.panel not in ("front", "aft") else f"the {item.panel} end"
+    place = f"panel {item.panel!r}" if item.panel not in ("front", "rear") else f"the {item.panel} end"
     if mounting.room.is_empty:
         raise PlugError(
             param=f"{param}.panel",

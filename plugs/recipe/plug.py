@@ -46,6 +46,7 @@ from plugs.sanding.sanding import Sanding
 from plugs.skin.skin import Skin
 from plugs.templates.words import Templates
 from plugs.wire.words import WireWork, check_wire
+from plugs.words.ways import SIDES
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -56,7 +57,7 @@ class Plug:
     ----------
     name : str
         As it stands on drawings.
-    stations, panels, mirrored, bays, front, aft
+    stations, panels, mirrored, bays, front, rear
         The lines, as for `LinesPlan`.
     recesses, bosses : sequence of Recess, of Boss
     mating : sequence of Mating or MatingBody
@@ -115,6 +116,9 @@ class Plug:
         Of every price.
     display_unit : str
         "mm" or "in": what is printed for people.
+    sides : str
+        What the sides are called wherever the plug is told of: "left and right", as seen from behind, or, of
+        a boat, "port and starboard".
     chord_tolerance : float, mm
         Largest distance between the surface and what is cut and exported.
     paper : str, float or tuple of 2 float, mm
@@ -139,7 +143,7 @@ class Plug:
     mirrored: bool = True
     bays: Way | Sequence[Way] | Mapping[Name, Way | Sequence[Way]] = "straight"
     front: End = field(default_factory=End)
-    aft: End = field(default_factory=End)
+    rear: End = field(default_factory=End)
     recesses: Sequence[Recess] = ()
     bosses: Sequence[Boss] = ()
     mating: Sequence[Mating | MatingBody] = ()
@@ -174,6 +178,7 @@ class Plug:
     board: str | Board | None = None
     currency: Name = "EUR"
     display_unit: Annotated[str, OneOf(("mm", "in"))] = "mm"
+    sides: Annotated[str, OneOf(SIDES)] = SIDES[0]
     chord_tolerance: Annotated[float, Within(0.001, 1.0)] = CHORD
     paper: str | float | tuple[float, float] = "A4"
     paper_margin: float = 8.0
@@ -199,7 +204,7 @@ class Plug:
             mirrored=self.mirrored,
             bays=self.bays,
             front=self.front,
-            aft=self.aft,
+            rear=self.rear,
         )
 
 

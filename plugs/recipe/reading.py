@@ -22,8 +22,10 @@ from plugs.ground.errors import PlugError, is_text, shown
 from plugs.ground.records import record
 from plugs.ground.streams import set_back
 from plugs.ground.units import parse_value
+from plugs.words.renamed import WORDS
 
 _Value = TypeVar("_Value")
+_UNEXPECTED: Final = re.compile(r"(\w+)\.__init__\(\) got an unexpected keyword argument '(\w+)'")
 _OURS: Final = f"{Path(__file__).parents[1]}{os.sep}"
 
 
@@ -327,6 +329,9 @@ def _raised(error: BaseException, path: Path) -> PlugError:
     elif isinstance(error, SystemExit):
         reason = f"the recipe ended the program (exit status {error.code})"
         fix = f"take the exit out of line {line}, and return a Plug or raise an error with its reason"
+    elif now := _called_now(error):
+        text, word = now
+        reason, fix = f"it is called {word} now", f"write {word}= in line {line}"
     elif isinstance(error, RecursionError):
         reason, fix = "its functions call each other without end", f"give the call in line {line} an end"
     else:
@@ -335,6 +340,13 @@ def _raised(error: BaseException, path: Path) -> PlugError:
             reason += f" (in {Path(file).name})"
     place = f"{path}:{line}" if line else str(path)
     return PlugError(param="recipe", value=text or path.name, reason=reason, remedy=fix, where=place)
+
+
+def _called_now(error: BaseException) -> tuple[str, str] | None:
+    """Return a word that a record does not have any more, with the record, and what it is called now."""
+    found = _UNEXPECTED.search(str(error)) if isinstance(error, TypeError) else None
+    word = None if found is None else WORDS.get((found[1], found[2]))
+    return None if found is None or word is None else (f"{found[1]}({found[2]}=...)", word)
 
 
 def _words(error: BaseException) -> str:

@@ -22,8 +22,8 @@ Lengths are in millimetres. Inches are written inch(3.5), with
 "from plugs import inch" beside the names below; from the command line any
 length will do: --set "length=15 3/4 in".
 
-    x  runs aft from station 0
-    y  is the half-breadth, measured from the centreline to starboard
+    x  runs to the rear from station 0
+    y  is the half-breadth, measured from the centreline to the right
     z  is the height over the baseline
 """
 
@@ -34,7 +34,7 @@ def @FUNCTION@(length=400.0, width=300.0, height=120.0, edge_radius=20.0):
     """A small hump with a blended deck edge and one shallow recess in the deck."""
     tumblehome = 20.0  # how far the side leans inward from the chine to the deck edge
 
-    # The stations, from the front aft. Each names its corners from the bottom
+    # The stations, from front to rear. Each names its corners from the bottom
     # up: (half-breadth, height), and the radius of the edge if it is blended.
     # Every station has the same corners, in the same order.
     nose = Station(
@@ -72,8 +72,8 @@ def @FUNCTION@(length=400.0, width=300.0, height=120.0, edge_radius=20.0):
         # "faired": a smooth curve through all stations. Or one by one, by
         # corner: {"deck edge": "faired"}, or bay by bay: ("straight", "faired").
         bays="straight",
-        # The aft end is blended into the panels; the front end stays flat.
-        aft=End(radius=edge_radius),
+        # The rear end is blended into the panels; the front end stays flat.
+        rear=End(radius=edge_radius),
         # A recess in the deck: its width lies across the deck, its height
         # along x. Draft lets the part come off; the floor radius lets cloth lie.
         recesses=(

@@ -122,7 +122,7 @@ def whole_templates(templates: Templates | None, stack: Stack) -> Templates | No
     return replace(
         templates,
         stations=stations if isinstance(stations, str) else _positions(stations),
-        buttocks=_positions(templates.buttocks),
+        lengthwise=_positions(templates.lengthwise),
         waterlines=_positions(templates.waterlines),
     )
 
@@ -207,8 +207,8 @@ def check_mating(item: Mating | MatingBody, param: str) -> None:
         known = ", ".join(f'view="{view}" cuts="{cuts}"' for view, cuts in CUTS)
         raise PlugError(
             param=f"{param}.cuts",
-            value=f"{item.view}, {item.cuts}",
-            reason="a contour in that view cannot cut that side",
+            value=item.cuts,
+            reason=f"there is no such cut to a contour in the view {item.view!r}",
             remedy=f"use one of {known}",
         )
 

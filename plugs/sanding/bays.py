@@ -51,9 +51,9 @@ class Bays:
     at : Sections
         `STEPS` sections to a bay, one bay after the other.
     panels : tuple of PanelRun
-        Without the port side of a mirrored plug.
+        Without the left side of a mirrored plug.
     is_mirrored : bool
-        Whether the port side repeats the starboard side.
+        Whether the left side repeats the right side.
     """
 
     loft: Loft
@@ -99,7 +99,7 @@ def read_bays(loft: Loft) -> Bays:
         Those between stations, less what the ends' blends take up.
     """
     first = loft.front.u_start if loft.front is not None else float(loft.breaks[0])
-    last = loft.aft.u_start if loft.aft is not None else float(loft.breaks[-1])
+    last = loft.rear.u_start if loft.rear is not None else float(loft.breaks[-1])
     inner = loft.table.x[1:-1]
     is_inside = (inner > first + _SHORTEST) & (inner < last - _SHORTEST)
     edges = np.concatenate([[first], inner[is_inside], [last]])
@@ -131,7 +131,7 @@ def is_blend(loft: Loft, panel: int) -> bool:
 
 
 def is_drawn(loft: Loft) -> NDArray[np.bool_]:
-    """Return which ring panels are drawn, not mirrored to port.
+    """Return which ring panels are drawn, not mirrored to the left.
 
     Returns
     -------

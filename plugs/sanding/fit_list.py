@@ -24,6 +24,7 @@ from plugs.mesh.faces import face_left_by
 from plugs.mesh.mesh import Body
 from plugs.mesh.triangles import edge_loops, facing, normals
 from plugs.sanding.sanding import Gap, SandingAids
+from plugs.words.ways import called
 
 Array = NDArray[np.float64]
 
@@ -66,7 +67,7 @@ class FitRow:
     place : str
         The place in words, in the display unit.
     side : str
-        "starboard" or "port"; empty on the centreline and where it does not matter.
+        Left or right in the words of the plug; empty on the centreline and where it does not matter.
     x, y, z : float or None, mm
         The place; None for what is measured.
     foam, finished : float or None, mm
@@ -97,7 +98,7 @@ class FitPlan:
     waterlines : tuple of float, mm
         Heights z.
     across : tuple of float, mm
-        Positions y of the lengthwise sections: the centreline, then starboard and port in turn.
+        Positions y of the lengthwise sections: the centreline, then right and left in turn.
     unit : str
         "mm" or "in".
     """
@@ -139,9 +140,9 @@ def fit_plan(
         rounded = round_to * (np.ceil if x < middle else np.floor)(inside / round_to)
         if all(abs(rounded - other) > _TWICE for other in own):
             own.append(float(rounded))
-    waterlines, buttocks = ([float(v) for v in one] for one in given)
+    waterlines, lengthwise = ([float(v) for v in one] for one in given)
     heights = [z for z in (*waterlines, *_even(z0, z1, unit)) if z0 + _RIM < z < z1 - _RIM]
-    sideways = {0.0, *(abs(y) for y in (*buttocks, *_even(0.0, max(y1, -y0), unit)))}
+    sideways = {0.0, *(abs(y) for y in (*lengthwise, *_even(0.0, max(y1, -y0), unit)))}
     ways = [s * y for y in sorted(sideways) for s in ((1.0, -1.0) if y else (1.0,))]
     return FitPlan(
         stations=tuple(sorted(own)),
@@ -204,7 +205,7 @@ def _at_stations(plan: FitPlan) -> Iterable[_Asked]:
     for x in plan.stations:
         station = f"station x = {format_length(x, unit)}"
         for z in plan.waterlines:
-            for side, sign in (("starboard", 1), ("port", -1)):
+            for side, sign in ((called().right, 1), (called().left, -1)):
                 place = f"{station}, {format_length(z, unit)} over the baseline, {side}"
                 yield _Asked(what=HALF_BREADTH, place=place, at=(x, None, z), sign=sign)
         for y in plan.across:
@@ -214,9 +215,10 @@ def _at_stations(plan: FitPlan) -> Iterable[_Asked]:
 def _at_ends(foam: Solid, plan: FitPlan) -> Iterable[_Asked]:
     """Yield the places on the ends that are not cut to another body."""
     cut = {face.cut.item.cuts for face in foam.faces if isinstance(face, MatingFace)}
-    for end, sign in (("front", -1), ("aft", 1)):
+    for end, sign in (("front", -1), ("rear", 1)):
         for y, z in product(plan.across, plan.waterlines) if end not in cut else ():
-            place = f"{end} end, {format_length(z, plan.unit)} over the baseline, {_beside(y, plan.unit)}"
+            height = f"{format_length(z, plan.unit)} over the baseline"
+            place = f"{called().of(end)} end, {height}, {_beside(y, plan.unit)}"
             yield _Asked(what=LENGTH, place=place, at=(None, y, z), sign=sign)
 
 
@@ -340,11 +342,9 @@ def _row(
 
 def _beside(y: float, unit: str) -> str:
     """Return how far from the centreline a place lies."""
-    return (
-        "on the centreline" if y == 0.0 else f"{format_length(abs(y), unit)} to {_side(y)} of the centreline"
-    )
+    return "on the centreline" if y == 0.0 else f"{format_length(abs(y), unit)} {called().beside(y)}"
 
 
 def _side(y: float) -> str:
     """Return the side that a place lies on."""
-    return "" if abs(y) < 0.005 else "starboard" if y > 0.0 else "port"
+    return "" if abs(y) < 0.005 else called().side(y)

@@ -19,6 +19,7 @@ from plugs.ground.tolerances import LENGTH
 from plugs.lines.ends import EndZone
 from plugs.sanding.bays import STEPS, Bays, PanelRun, is_blend, is_drawn
 from plugs.sanding.straightedge import PanelGrid
+from plugs.words.ways import called
 
 Array = NDArray[np.float64]
 
@@ -41,7 +42,7 @@ class EdgePlace:
     Attributes
     ----------
     edge : str
-        The corner's name, with a station if the radius varies; or "front end" or "aft end" and a panel.
+        The corner's name, with a station if the radius varies; or "front end" or "rear end" and a panel.
     point : (3,) float, mm
         On the blend.
     outward : (3,) float, dimensionless
@@ -130,9 +131,9 @@ def radius_blocks(bays: Bays, patches: tuple[PanelGrid, ...], flat: float) -> tu
     found: list[RadiusBlock] = []
     for blend in _blends(bays):
         found += _along(bays, blend, flat)
-    for zone, word, row in ((bays.loft.front, "front end", 0), (bays.loft.aft, "aft end", -1)):
+    for zone, word, row in ((bays.loft.front, "front", 0), (bays.loft.rear, "rear", -1)):
         if zone is not None:
-            found += _at_end(bays, patches, zone, word, row, flat)
+            found += _at_end(bays, patches, zone, f"{called().of(word)} end", row, flat)
     merged: list[RadiusBlock] = []
     for block in found:
         like = next((i for i, other in enumerate(merged) if _is_like(other, block)), None)
@@ -171,7 +172,7 @@ def _both(a: RadiusBlock, b: RadiusBlock) -> RadiusBlock:
 
 
 def _blends(bays: Bays) -> list[_Blend]:
-    """Return the blends along a plug, of corners and of measured panels, without the port side."""
+    """Return the blends along a plug, of corners and of measured panels, without the left side."""
     table, rings = bays.loft.table, bays.at.rings
     n = len(table.corner_of)
     drawn = is_drawn(bays.loft)

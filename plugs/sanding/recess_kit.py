@@ -144,7 +144,7 @@ def _kit(tool: Tool, finish: Tool, words: PocketWork, pocket: Pocket) -> RecessK
             reason=f"the saw takes the whole recess, which is {narrow:.1f} mm across",
             remedy=f"use at most {np.floor(0.5 * narrow):g}",
         )
-    blend = tool.loft.aft.radius if tool.loft.aft is not None else 0.0
+    blend = tool.loft.rear.radius if tool.loft.rear is not None else 0.0
     return RecessKit(
         name=tool.name,
         method=pocket.method,

@@ -107,7 +107,7 @@ class PanelBay:
     normal : (3,) float, dimensionless
         Outward, in its middle.
     is_both_sides : bool
-        Whether the same panel is on the port side.
+        Whether the same panel is on the left side.
     """
 
     panel: str

@@ -81,7 +81,7 @@ def make_patch(points: Array, rows: int, columns: int) -> PanelGrid:
     Parameters
     ----------
     points : (a * rows, c * columns, 3) float, mm
-        Along the plug, and across the panel anti-clockwise seen from astern.
+        Along the plug, and across the panel anti-clockwise seen from behind.
     rows, columns : int
         Of one block; 4 or more.
     """

@@ -38,7 +38,7 @@ def with_blends_put_right(finish: Loft, foam: Loft, cover: Cover) -> Loft:
         The same where no blend is off by more than 0.02 mm.
     """
     for is_front in (True, False):
-        zone = foam.front if is_front else foam.aft
+        zone = foam.front if is_front else foam.rear
         if zone is None:
             continue
         best, least = foam, np.inf
@@ -62,7 +62,7 @@ def _with_zone(foam: Loft, zone: EndZone, *, is_front: bool) -> Loft:
     breaks = np.unique(np.concatenate([foam.breaks, bends[away > _APART]]))
     if is_front:
         return replace(foam, front=zone, breaks=breaks)
-    return replace(foam, aft=zone, breaks=breaks)
+    return replace(foam, rear=zone, breaks=breaks)
 
 
 def _gains(finish: Loft, foam: Loft, cover: Cover, zone: EndZone) -> tuple[Array, float]:

@@ -63,9 +63,9 @@ class _Reach:
     """Where the foam's ends meet the baseline, and which of them end before a ridge or a point."""
 
     front: float
-    aft: float
+    rear: float
     is_front_blunt: bool
-    is_aft_blunt: bool
+    is_rear_blunt: bool
 
 
 def foam_loft(finish: Loft, cover: Cover) -> Loft:
@@ -96,7 +96,7 @@ def foam_loft(finish: Loft, cover: Cover) -> Loft:
         most = _thinner(finish, cover)
         raise PlugError(
             param="skin.thickness",
-            value=float(max(cover.panels.max(), cover.front, cover.aft)),
+            value=float(max(cover.panels.max(), cover.front, cover.rear)),
             reason=f"in the foam under the skin, {reason}",
             remedy=f"use at most {most:g}, {_WORDS}"
             if most > 0.0
@@ -139,7 +139,7 @@ def _best(finish: Loft, cover: Cover, reach: _Reach, first: Loft | None) -> tupl
 
 def _fewest_pieces(reach: _Reach) -> int:
     """Return how many pieces to a bay are tried first."""
-    return _BLUNT_PIECES if reach.is_front_blunt or reach.is_aft_blunt else 1
+    return _BLUNT_PIECES if reach.is_front_blunt or reach.is_rear_blunt else 1
 
 
 def _tried(
@@ -163,20 +163,20 @@ def _reach(finish: Loft, cover: Cover) -> tuple[_Reach, str, Loft | None]:
     ends = []
     for word, depth, end in (
         ("front", cover.front, finish.table.front),
-        ("aft", cover.aft, finish.table.aft),
+        ("rear", cover.rear, finish.table.rear),
     ):
         along = depth * float(np.hypot(1.0, np.tan(np.radians(end.rake_deg))))
         ends.append(float(x[0]) + along if word == "front" else float(x[-1]) - along)
-    reach = _Reach(front=ends[0], aft=ends[1], is_front_blunt=bool(thin[0]), is_aft_blunt=bool(thin[1]))
+    reach = _Reach(front=ends[0], rear=ends[1], is_front_blunt=bool(thin[0]), is_rear_blunt=bool(thin[1]))
     reason, foam = "", None
     if thin[1]:
-        reach = replace(reach, aft=0.5 * float(x[-1] + x[-2]))
+        reach = replace(reach, rear=0.5 * float(x[-1] + x[-2]))
     if thin[0]:
         found, reason, foam = _blunted(finish, cover, reach, "front", float(x[0]), 0.5 * float(x[0] + x[1]))
         reach = replace(reach, front=found)
     if thin[1] and not reason:
-        found, reason, foam = _blunted(finish, cover, reach, "aft", float(x[-1]), 0.5 * float(x[-1] + x[-2]))
-        reach = replace(reach, aft=found)
+        found, reason, foam = _blunted(finish, cover, reach, "rear", float(x[-1]), 0.5 * float(x[-1] + x[-2]))
+        reach = replace(reach, rear=found)
     return reach, reason, foam
 
 
@@ -187,7 +187,7 @@ def _blunted(
     start = inner
 
     def at(u: float) -> _Reach:
-        return replace(reach, front=u) if word == "front" else replace(reach, aft=u)
+        return replace(reach, front=u) if word == "front" else replace(reach, rear=u)
 
     def is_sound(u: float) -> bool:
         foam, _ = _tried(finish, cover, at(u), _BLUNT_PIECES, is_trial=True)
@@ -217,7 +217,7 @@ def _is_simple(foam: Loft, end: float, inner: float) -> bool:
 
 def _thinner(finish: Loft, cover: Cover) -> float:
     """Return the largest skin over any place that leaves sound foam, in tenths of a mm; 0 for none."""
-    low, high = 0, int(np.ceil(10.0 * max(cover.panels.max(), cover.front, cover.aft) - LENGTH))
+    low, high = 0, int(np.ceil(10.0 * max(cover.panels.max(), cover.front, cover.rear) - LENGTH))
     while high - low > 1:
         middle = (low + high) // 2
         thin = cover.capped(middle / 10.0)
@@ -247,7 +247,7 @@ def _check_blends(finish: Loft, cover: Cover) -> None:
             for s, c in np.argwhere(is_tight)
         }
         _refuse_blends(places)
-    for name, finished, depth in (("front", table.front, cover.front), ("aft", table.aft, cover.aft)):
+    for name, finished, depth in (("front", table.front, cover.front), ("rear", table.rear, cover.rear)):
         if 0.0 < finished.radius < depth - LENGTH:
             _refuse_blends({f"{name}.radius": (finished.radius, depth)})
 
@@ -322,11 +322,11 @@ def _miss_with(finish: Loft, cover: Cover, panels: NDArray[np.bool_], depth: flo
 def _drawn_inward(finish: Loft, cover: Cover, reach: _Reach, pieces: int, is_trial: bool) -> Loft | None:
     """Return the foam under a finished surface, each bay divided into pieces; None if lines turn back."""
     table = finish.table
-    if reach.aft - reach.front < SMALLEST_BODY:
+    if reach.rear - reach.front < SMALLEST_BODY:
         return None
     ends = table.x.copy()
     ends[0] = reach.front if reach.is_front_blunt else ends[0]
-    ends[-1] = reach.aft if reach.is_aft_blunt else ends[-1]
+    ends[-1] = reach.rear if reach.is_rear_blunt else ends[-1]
     u = _divided(ends[None, :], pieces)[0]
     knots, corners = _line_points(finish, cover, reach, pieces)
     if np.diff(knots, axis=1).min() <= LENGTH:
@@ -341,8 +341,9 @@ def _drawn_inward(finish: Loft, cover: Cover, reach: _Reach, pieces: int, is_tri
     drawn = _drawn(table.panel_of)
     rise, new_rise = rise[:, drawn], new_rise[:, drawn]
     x = table.x.copy()
-    x[0], x[-1] = reach.front, reach.aft
-    foam_table = replace(table, x=x, front=_under(table.front, cover.front), aft=_under(table.aft, cover.aft))
+    x[0], x[-1] = reach.front, reach.rear
+    front, rear = _under(table.front, cover.front), _under(table.rear, cover.rear)
+    foam_table = replace(table, x=x, front=front, rear=rear)
     along, across = (np.repeat(ways, pieces, axis=1) for ways in (table.corner_ways, table.panel_ways))
     lines = through(knots, corners, along)
     radii = shape_preserving(np.tile(u, (h, 1)), new_radius[:, :h].T[..., None], along)
@@ -375,7 +376,7 @@ def _drawn(panel_of: NDArray[np.intp]) -> list[int]:
 def _put_right(finish: Loft, foam: Loft, cover: Cover, u: Array, rise: Array) -> Array:
     """Return what crowns (k, p) have to gain so that the middles of panels lie as deep as asked."""
     low = foam.front.u_start if foam.front is not None else float(foam.breaks[0])
-    high = foam.aft.u_start if foam.aft is not None else float(foam.breaks[-1])
+    high = foam.rear.u_start if foam.rear is not None else float(foam.breaks[-1])
     inner = np.clip(u, low, high)
     sides = np.clip(np.stack([inner - _NUDGE, inner + _NUDGE]), low + 1e-6, high - 1e-6).ravel()
     drawn = _drawn(foam.table.panel_of)
@@ -451,7 +452,10 @@ def _line_points(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> tupl
     """Return the foam's points of each drawn line: positions (h, s) and (y, z) there (h, s, 2)."""
     table, lines = finish.table, finish.lines
     own = lines.knots.copy()
-    for column, u, is_blunt in ((0, reach.front, reach.is_front_blunt), (-1, reach.aft, reach.is_aft_blunt)):
+    for column, u, is_blunt in (
+        (0, reach.front, reach.is_front_blunt),
+        (-1, reach.rear, reach.is_rear_blunt),
+    ):
         if is_blunt:
             at = np.array([u])
             height = finish.unblended(at, finish.lean_at(at))[0][0, : len(own), 1]
@@ -463,7 +467,7 @@ def _line_points(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> tupl
     beside = surfaces_beside(finish, knots, place, slopes)
     depth = np.stack([np.tile([cover.panels[i - 1], cover.panels[i]], 2) for i in range(h)])[:, None]
     moves = slid(moves_to_depth(beside, np.broadcast_to(depth, (h, s, 4))), *slopes)
-    for j, is_blunt in ((0, reach.is_front_blunt), (s - 1, reach.is_aft_blunt)):
+    for j, is_blunt in ((0, reach.is_front_blunt), (s - 1, reach.is_rear_blunt)):
         if not is_blunt:
             normal, end_depth = _end_plane(finish, cover, is_front=j == 0)
             at_end = SurfaceBeside(
@@ -480,6 +484,6 @@ def _line_points(finish: Loft, cover: Cover, reach: _Reach, pieces: int) -> tupl
 def _end_plane(finish: Loft, cover: Cover, *, is_front: bool) -> tuple[Array, float]:
     """Return an end's plane and how far it moves inward."""
     table = finish.table
-    sign, end, depth = (-1.0, table.front, cover.front) if is_front else (1.0, table.aft, cover.aft)
+    sign, end, depth = (-1.0, table.front, cover.front) if is_front else (1.0, table.rear, cover.rear)
     lean = sign * float(np.tan(np.radians(end.rake_deg)))
     return sign * np.array([1.0, 0.0, -lean]) / np.hypot(1.0, lean), depth

@@ -70,7 +70,7 @@ def normals_of(across: Array, along: Array) -> Array:
     Parameters
     ----------
     across, along : (..., 3) float, mm
-        Directions anti-clockwise round the section, and aft.
+        Directions anti-clockwise round the section, and to the rear.
 
     Returns
     -------

@@ -138,7 +138,7 @@ def prove_cover(finish: Loft, foam: Loft, cover: Cover, *, is_quick: bool = Fals
     """
     low, high = foam.breaks[:-1], foam.breaks[1:]
     is_wanted = high - low > _SHORTEST_SPAN
-    for zone in (foam.front, foam.aft):
+    for zone in (foam.front, foam.rear):
         if zone is not None and is_quick:
             is_wanted &= zone.sign * (0.5 * (low + high) - zone.u_start) < 0.0
     if not is_wanted.any():
@@ -258,7 +258,9 @@ def _over_ends(finish: Loft, cover: Cover, points: Array, asked: float) -> list[
     count = at.rings.points.shape[1]
     rings = at.rings.at(np.repeat(np.arange(count), 8), np.tile(np.arange(8) / 8.0, count))
     found = []
-    for ring, u, k, sign, depth in zip(rings, at.u, at.k, (-1.0, 1.0), (cover.front, cover.aft), strict=True):
+    for ring, u, k, sign, depth in zip(
+        rings, at.u, at.k, (-1.0, 1.0), (cover.front, cover.rear), strict=True
+    ):
         outward = sign * np.array([1.0, 0.0, -k]) / np.hypot(1.0, k)
         deep = (np.array([u, 0.0, 0.0]) - points) @ outward
         foot = points + deep[:, None] * outward
@@ -336,7 +338,7 @@ def asked_depths(foam: Loft, cover: Cover, t: Array) -> Array:
     depth = np.empty((len(t), 2 * len(cover.panels)))
     depth[:, 0::2] = np.where(cover.panels == before, cover.panels, np.nan)
     depth[:, 1::2] = cover.panels
-    for zone, end in ((foam.front, cover.front), (foam.aft, cover.aft)):
+    for zone, end in ((foam.front, cover.front), (foam.rear, cover.rear)):
         if zone is not None:
             is_off = ~zone.is_sharp & (cover.panels != end)
             off = np.stack([is_off | np.roll(is_off, 1), is_off], axis=1).ravel()

@@ -16,7 +16,7 @@ from plugs.lines.stations import Loft
 
 Array = NDArray[np.float64]
 
-_ENDS = ("front", "aft")
+_ENDS = ("front", "rear")
 _MOST = 100.0  # mm. A thicker skin is a typing error
 
 
@@ -31,9 +31,9 @@ class Skin:
     filler : float, mm
         Of the filler and paint over it.
     by_panel : mapping of str to float, mm
-        Laminate thickness of panels, or of "front" and "aft", that differ.
+        Laminate thickness of panels, or of "front" and "rear", that differ.
     bare : sequence of str
-        Panels, or "front" and "aft", over which nothing is laid: they stand on the baseboard, or
+        Panels, or "front" and "rear", over which nothing is laid: they stand on the baseboard, or
         against the body.
     """
 
@@ -51,14 +51,14 @@ class Cover:
     ----------
     panels : (n,) float, mm
         Over each ring panel.
-    front, aft : float, mm
+    front, rear : float, mm
     skin : Skin
         In whose words it was given.
     """
 
     panels: Array
     front: float
-    aft: float
+    rear: float
     skin: Skin = field(default_factory=Skin)
 
     def capped(self, most: float) -> Cover:
@@ -73,7 +73,7 @@ class Cover:
         Cover
         """
         return replace(
-            self, panels=np.minimum(self.panels, most), front=min(self.front, most), aft=min(self.aft, most)
+            self, panels=np.minimum(self.panels, most), front=min(self.front, most), rear=min(self.rear, most)
         )
 
     def changes_for(self, most: float) -> tuple[tuple[str, float], ...]:
@@ -100,7 +100,7 @@ class Cover:
         ----------
         loft : Loft
         place : str
-            A panel's name, or "front" or "aft".
+            A panel's name, or "front" or "rear".
 
         Returns
         -------
@@ -108,14 +108,14 @@ class Cover:
             0 for a place that is not there.
         """
         if place in _ENDS:
-            return self.front if place == "front" else self.aft
+            return self.front if place == "front" else self.rear
         names = loft.table.parent_names
         return float(self.panels[names.index(place)]) if place in names else 0.0
 
     @property
     def is_nothing(self) -> bool:
         """Whether foam and finished surface are one."""
-        return not (self.panels.any() or self.front or self.aft)
+        return not (self.panels.any() or self.front or self.rear)
 
 
 def make_cover(loft: Loft, skin: Skin) -> Cover:
@@ -151,4 +151,4 @@ def make_cover(loft: Loft, skin: Skin) -> Cover:
         return 0.0 if name in skin.bare else skin.by_panel.get(name, skin.thickness) + skin.filler
 
     panels = np.array([over(table.drawn_parents[panel]) for panel in table.panel_of])
-    return Cover(panels=panels, front=over("front"), aft=over("aft"), skin=skin)
+    return Cover(panels=panels, front=over("front"), rear=over("rear"), skin=skin)

@@ -32,7 +32,7 @@ from plugs.stages.minding import materials_of
 from plugs.stages.shape import Lines
 from plugs.stages.weighing import laid_areas
 
-_ENDS = ("front", "aft")
+_ENDS = ("front", "rear")
 _LEAST_FLAT_MM: Final = 150.0
 """A flat panel smaller than a hand and its heel does not give under it: common practice, no source."""
 

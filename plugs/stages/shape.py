@@ -37,7 +37,7 @@ from plugs.templates.words import Templates, station_spans
 Array = NDArray[np.float64]
 ReadStep = Callable[[StepRequest], StepBody]
 
-_ENDS = ("front", "aft")
+_ENDS = ("front", "rear")
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -191,8 +191,7 @@ def _owners(table: RingTable, places: Sequence[str]) -> dict[str, str]:
     owners = {place: place for place in places}
     for name, side in zip(table.ring_parents, table.panel_sides, strict=True):
         if side:
-            owners.setdefault(f"{name} {side}", name)
-            owners.setdefault(f"port {name}", name)
+            owners.setdefault(f"{side} {name}", name)
     return owners
 
 
@@ -413,7 +412,7 @@ def list_fit(plug: Plug, solids: tuple[Solid, Solid], lines: Lines, aids: Sandin
     given: tuple[list[float], list[float]] = ([], [])
     if words is not None:
         stations += [] if isinstance(words.stations, str) else list(words.stations)
-        given = (list(words.waterlines), list(words.buttocks))
+        given = (list(words.waterlines), list(words.lengthwise))
     return fit_rows(
         foam, finish, aids, fit_plan(foam.body, (stations, (ends[0], ends[-1])), given, plug.display_unit)
     )

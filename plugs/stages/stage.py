@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Final, Generic, NoReturn, Self, TypeVar, 
 from plugs.ground.errors import PlugError, present
 from plugs.ground.lengths import with_inches
 from plugs.stages.shelf import Kept, NoDigestError, Reads, Shelf, digest_of
+from plugs.words.ways import told_by
 
 if TYPE_CHECKING:
     from plugs.kernel.step_in import StepBody, StepRequest
@@ -274,7 +275,9 @@ class Staged:
             before = [self._followed(getattr(type(self), earlier)) for earlier in what.after]
             words: list[object] = [getattr(self.plug, word) for word in what.words]
             more = self.stored if what.name == "sheets" else None
-            self._keys[what.name] = None if None in before else self._valued([words, before, more])
+            self._keys[what.name] = (
+                None if None in before else self._valued([words, before, more, self.plug.sides])
+            )
         return self._keys[what.name]
 
     def _followed(self, earlier: Stage[Any]) -> bytes | None:
@@ -308,7 +311,7 @@ class Staged:
         if last is not None and last[1] == self._read(last[0]):
             kept: T = last[2]
             return kept
-        reads = Reads(words=set(), stages=set())
+        reads = Reads(words={"sides"}, stages=set())
         made = make(_noting(self, reads))
         key = self._read(reads)
         if key is not None:
@@ -338,7 +341,8 @@ class Staged:
             As it was raised, with the recipe's name before its place, and by the parameter that was set.
         """
         try:
-            return make()
+            with told_by(self.plug.sides):
+                return make()
         except PlugError as error:
             if self.recipe is None or error.where.startswith(self.recipe.path.name):
                 raise

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from plugs.wire.programs import Wired
 
 
-_LINES: Final = ("stations", "panels", "mirrored", "bays", "front", "aft")
+_LINES: Final = ("stations", "panels", "mirrored", "bays", "front", "rear")
 
 
 class Worked(Staged):

@@ -15,6 +15,7 @@ from plugs.drafting.placing import Beside
 from plugs.drafting.styles import CENTRELINE, FOOT_LINE, FOOTPRINT, STATION_LINES
 from plugs.ground.units import format_length
 from plugs.templates.base_plan import BasePlan, PlanLine
+from plugs.words.ways import called
 
 _OVER: Final = 15.0  # mm. Station lines run on so far past the footprint, to be seen once foam stands on it
 _NEAR: Final = 0.01  # mm. A plan whose edge lies on the centreline shows it
@@ -93,7 +94,7 @@ def _title_rows(plan: BasePlan, plug_name: str, unit: str, *, has_lowest: bool) 
     ends = [format_length(v, unit) for v in (x0, x1, y0, y1, plan.lowest_z, plan.highest_z)]
     rows = [
         plug_name,
-        "Base plan, seen from above: x aft to the right, y to starboard up",
+        f"Base plan, seen from above: forward is to the left, the {called().right} side at the top",
         f"Foam {long} long, {broad} broad, {high} high",
         f"x = {ends[0]} to {ends[1]}, y = {ends[2]} to {ends[3]}, z = {ends[4]} to {ends[5]}",
         f"{FOOTPRINT}: all that the plug covers",

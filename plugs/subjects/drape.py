@@ -19,13 +19,14 @@ from plugs.drape.geodesic import Flags, Surface, rim_loops
 from plugs.ground.units import format_length
 from plugs.mesh.projection import (
     FROM_ABOVE,
-    FROM_AHEAD,
-    FROM_ASTERN,
+    FROM_BEHIND,
     FROM_BELOW,
-    FROM_PORT,
-    FROM_STARBOARD,
+    FROM_FRONT,
+    FROM_LEFT,
+    FROM_RIGHT,
     Projection,
 )
+from plugs.words.ways import called
 
 Array = NDArray[np.float64]
 
@@ -36,20 +37,7 @@ _RING: Final = 6.0  # mm. Round the start
 _SAME: Final = 1e-6  # mm. Two points so near are one
 
 
-_VIEWS: Final = (
-    (
-        (FROM_ABOVE, "seen from above: x aft to the right, y starboard up"),
-        (FROM_BELOW, "seen from below: x aft to the right, y starboard down"),
-    ),
-    (
-        (FROM_PORT, "seen from port: x aft to the right, z up"),
-        (FROM_STARBOARD, "seen from starboard: x aft to the left, z up"),
-    ),
-    (
-        (FROM_ASTERN, "seen from astern: y starboard to the right, z up"),
-        (FROM_AHEAD, "seen from ahead: y starboard to the left, z up"),
-    ),
-)
+_VIEWS: Final = ((FROM_ABOVE, FROM_BELOW), (FROM_LEFT, FROM_RIGHT), (FROM_BEHIND, FROM_FRONT))
 """Each from the one side and from the other: a face is drawn as one sees it who stands before it."""
 
 
@@ -91,14 +79,14 @@ def drape_drawing(
     )
     paths: list[Path] = []
     left, top = 0.0, 0.0
-    for view, words in _best_views(surface):
+    for view in _best_views(surface):
         drawn = _in_view(surface, draped, darts, view)
         low_x, low_y, _, high_y = box_around([path_bounds(path) for path in drawn])
         move = np.zeros(2) if not paths else np.array([left - low_x, top - high_y])
         left = low_x if not paths else left
         paths += [_moved(path, move) for path in drawn]
         top = low_y + float(move[1]) - GAP
-        builder.write(Label(text=words, at=(left, top - TEXT), height=TEXT))
+        builder.write(Label(text=_view_words(view), at=(left, top - TEXT), height=TEXT))
         top -= ROW + GAP
     # groups in a fixed order, so that each has its own look in every drawing
     order = (ZONE_EDGE, WEAVE, TIGHT, WRINKLES, FIRST_POINT, DART_CUT)
@@ -108,11 +96,25 @@ def drape_drawing(
     return builder.drawing()
 
 
-def _best_views(surface: Surface) -> list[tuple[Projection, str]]:
+def _view_words(view: Projection) -> str:
+    """Return where a view is seen from, and where the plug's axes run in it."""
+    said = called()
+    seen = {
+        FROM_ABOVE: "from above: x to the right, y up",
+        FROM_BELOW: "from below: x to the right, y down",
+        FROM_LEFT: f"{said.from_left}: x to the right, z up",
+        FROM_RIGHT: f"{said.from_right}: x to the left, z up",
+        FROM_BEHIND: f"{said.from_rear}: y to the right, z up",
+        FROM_FRONT: f"{said.from_front}: y to the left, z up",
+    }
+    return f"seen {seen[view]}"
+
+
+def _best_views(surface: Surface) -> list[Projection]:
     """Return the view that shows most of a surface, and the next if it shows enough."""
     views, shown = [], []
     for sides in _VIEWS:
-        toward = [surface.areas_mm2 * view.seen(surface.normal)[:, 2] for view, _ in sides]
+        toward = [surface.areas_mm2 * view.seen(surface.normal)[:, 2] for view in sides]
         faces = [round(float(one[one > 0.0].sum()), 3) for one in toward]
         shown.append(max(faces))
         views.append(sides[faces.index(shown[-1])])

@@ -19,18 +19,25 @@ from plugs.drafting.outlines import canonical_rings
 from plugs.drafting.styles import FLANGE_LINE, PLUG_EDGE, UNROLLED_FACE
 from plugs.ground.units import format_length, format_within
 from plugs.mesh.triangles import facing
+from plugs.words.ways import called
 
 Array = NDArray[np.float64]
 
 
-_AXES: Final = {"x": "aft", "y": "starboard", "z": "up"}
 _ARROW: Final = 25.0  # mm. Long enough for its letter beside it
 _SHOWN: Final = 0.3  # of its length: an axis that points more into the paper is not drawn
 _ON_AXIS: Final = 0.999  # cosine of 2.6 degrees: seen square on, but for rounding and modelling
 _FINE: Final = 0.005  # mm. Less than is cut
-_SEEN: Final = {"plan": "plan view, seen from above", "side": "side view, seen from port",
-                "end": "end view, seen from astern"}  # fmt: skip
-_SEEN_ALONG: Final = {0: "seen from astern", 1: "seen from port", 2: "seen from above"}
+
+
+def _seen_along(axis: int) -> str:
+    """Return where something is seen from that is seen along an axis."""
+    return f"seen {(called().from_rear, called().from_left, 'from above')[axis]}"
+
+
+def _view_words(view: str) -> str:
+    """Return what a contour's view is called, and where it is seen from."""
+    return f"{view} view, {_seen_along({'plan': 2, 'side': 1, 'end': 0}[view])}"
 
 
 def edge_drawing(
@@ -93,7 +100,7 @@ def _contour_edge(face: MatingFace) -> tuple[list[Path], Array, str]:
     axes = np.zeros((3, 2))
     for column, axis in enumerate(face.axes):
         axes["xyz".index(axis), column] = 1.0
-    return [_open(face.edge, PLUG_EDGE)], axes, _SEEN[face.cut.item.view]
+    return [_open(face.edge, PLUG_EDGE)], axes, _view_words(face.cut.item.view)
 
 
 def _body_edge(face: BodyFace) -> tuple[list[Path], Array, str]:
@@ -138,7 +145,7 @@ def _view(face: BodyFace) -> tuple[Array, str]:
     tilt = "" if is_square else (
         f", turned to look square at the edge, from ({toward[0]:+.3f}, {toward[1]:+.3f}, {toward[2]:+.3f})"
     )  # fmt: skip
-    return np.column_stack([right, up]) + 0.0, _SEEN_ALONG[main] + tilt
+    return np.column_stack([right, up]) + 0.0, _seen_along(main) + tilt
 
 
 def _flattest(points: Array) -> Array:
@@ -158,7 +165,7 @@ def _axis_arrows(axes: Array, left: float, top: float) -> tuple[list[Path], list
     labels = []
     for name, way in seen:
         paths += arrow((x, y), (x + float(way[0]), y + float(way[1])))
-        text = f"{name} {_AXES[name]}"
+        text = f"{name} {dict(zip('xyz', (called().rearward, called().to_right, 'up'), strict=True))[name]}"
         beside = TEXT if way[0] > -1e-6 else -TEXT * (1.0 + TEXT_WIDTH_RATIO * len(text))
         at = (x + float(way[0]) + beside, y + float(way[1]) - (0.0 if way[1] > 0.5 * _ARROW else TEXT / 2.0))
         labels.append(Label(text=text, at=at, height=TEXT))

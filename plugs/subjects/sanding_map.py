@@ -17,7 +17,7 @@ from plugs.drafting.marks import arrow, line
 from plugs.drafting.placing import Beside, Row, Sign
 from plugs.ground.records import record
 from plugs.ground.units import format_length, format_size
-from plugs.mesh.projection import FROM_ABOVE, FROM_BELOW, FROM_PORT, FROM_STARBOARD
+from plugs.mesh.projection import FROM_ABOVE, FROM_BELOW, FROM_LEFT, FROM_RIGHT
 from plugs.sanding.radius_blocks import EdgePlace, RadiusBlock
 from plugs.sanding.sanding import (
     BOTH_WAYS,
@@ -29,6 +29,7 @@ from plugs.sanding.sanding import (
     PanelBay,
     SandingAids,
 )
+from plugs.words.ways import called
 
 Array = NDArray[np.float64]
 
@@ -41,13 +42,8 @@ _HATCHES: Final = {
 }
 """Direction of the lines, degrees, and their distance, mm."""
 
-_VIEWS: Final = {
-    "above": ("Seen from above", FROM_ABOVE),
-    "port": ("Seen from port", FROM_PORT),
-    "starboard": ("Seen from starboard", FROM_STARBOARD),
-    "below": ("Seen from below", FROM_BELOW),
-}
-"""What each view is called, and its projection."""
+_VIEWS: Final = {"above": FROM_ABOVE, "left": FROM_LEFT, "right": FROM_RIGHT, "below": FROM_BELOW}
+"""The projection of each view."""
 
 _WIDEST: Final = 380.0  # mm. The map lies on A2 at most
 _TALLEST: Final = 500.0  # mm. Likewise
@@ -115,8 +111,8 @@ def _views(aids: SandingAids) -> dict[str, list[_Region]]:
         if abs(z) >= abs(y):
             word = "above" if z > 0.0 else "below"
         else:
-            word = "starboard" if y > 0.0 and not panel.is_both_sides else "port"
-        seen = _VIEWS[word][1].seen
+            word = "right" if y > 0.0 and not panel.is_both_sides else "left"
+        seen = _VIEWS[word].seen
         found[word].append(
             _Region(number=number, panel=panel, outline=seen(panel.border)[:, :2], is_lettered=True)
         )
@@ -149,8 +145,9 @@ def _draw_view(
     is_alike: bool,
 ) -> float:
     """Draw a view under a height; return where the next may begin."""
-    title, view = _VIEWS[word]
-    title += ", the other side alike" if word == "port" and is_alike else ""
+    view = _VIEWS[word]
+    title = f"Seen { ({'left': called().from_left, 'right': called().from_right}.get(word, f'from {word}')) }"
+    title += ", the other side alike" if word == "left" and is_alike else ""
     points = np.concatenate([region.outline for region in regions]) / scale
     low, high = points.min(axis=0), points.max(axis=0)
     move = np.array([-low[0], top - _GAP - high[1]])
@@ -207,7 +204,7 @@ def _name_edges(
     builder: DrawingBuilder, word: str, blocks: Sequence[RadiusBlock], scale: int, move: Array
 ) -> None:
     """Ask for the names of blocks at their edges, beside the blend on its outer side."""
-    view = _VIEWS[word][1]
+    view = _VIEWS[word]
     for block in blocks:
         told: dict[str, Array] = {}
         for place in (place for place in block.places if word == _view_of(place)):
@@ -227,7 +224,7 @@ def _view_of(place: EdgePlace) -> str:
     _, y, z = place.outward
     if z > _CLEAR * abs(y):
         return "above"
-    return "port" if abs(y) > 0.0 else "below"
+    return "left" if abs(y) > 0.0 else "below"
 
 
 def _group(kind: str) -> str:

@@ -11,12 +11,13 @@ import shapely
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label
-from plugs.drafting.marks import FACES, WAYS, ways
+from plugs.drafting.marks import WAYS, face_words, seen_words, ways
 from plugs.drafting.placing import Beside, Pointer, Row, Sign
 from plugs.drafting.styles import BEVEL_LINE, CUT_LINE, MARK_ONLY, SLOT_CUT
 from plugs.ground.units import format_length, format_size
 from plugs.templates.slots import Slot
 from plugs.templates.templates import Mark, Template
+from plugs.words.ways import called
 
 _NAME_LARGEST: Final = 20.0  # mm. Of a letter, read from across the bench
 _BLOCK_LEAST: Final = 5.0  # mm. Of the name's letters over rows of words
@@ -29,7 +30,7 @@ _SHOWS: Final = 0.05  # mm. A lesser gap is not seen against the light (common p
 _ALONG: Final = (0.08, 0.16, 0.25, 0.35, 0.5, 0.65, 0.75, 0.84, 0.03, 0.92)
 """Of the edge: where a word is tried, near the ends first."""
 _INWARD: Final = (0.04, 0.07, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5)  # of the height: likewise from the edge inward
-_WORDS: Final = {"centreline": "CL", "waterline": "WL", "station": "ST", "buttock": "BUTTOCK"}
+_WORDS: Final = {"centreline": "CL", "waterline": "WL", "station": "ST", "lengthwise": "LENGTHWISE"}
 
 
 def template_drawing(template: Template, *, plug_name: str, display_unit: str = "mm") -> Drawing:
@@ -46,7 +47,7 @@ def template_drawing(template: Template, *, plug_name: str, display_unit: str = 
     Returns
     -------
     Drawing
-        At full size, mm: (y, z) seen from astern, or (x, z) seen from port, in the plug's coordinates; a
+        At full size, mm: (y, z) seen from behind, or (x, z) seen from the left, in the plug's coordinates; a
         gauge is the plate outside the plug. ``CUT_LINE`` holds edges and round holes, ``SLOT_CUT`` the slots,
         which run out over the edge.
     """
@@ -74,7 +75,7 @@ def template_drawing(template: Template, *, plug_name: str, display_unit: str = 
 def _letter(builder: DrawingBuilder, template: Template) -> None:
     """Ask for what is written inside the part: name, place, face and arrow; marks, slots and bevel."""
     unit = builder.display_unit
-    face, place = FACES[template.axis], f"{template.axis} = {format_length(template.at_mm, unit)}"
+    face, place = face_words(template.axis), f"{template.axis} = {format_length(template.at_mm, unit)}"
     parts = sorted(template.region.geoms, key=lambda part: (-part.area, part.bounds))
     name, rows = template.name, [place, face]
     if template.is_gauge:
@@ -109,7 +110,7 @@ def _letter(builder: DrawingBuilder, template: Template) -> None:
 
 def _gauge_words(template: Template) -> str:
     """Return which part of a gauge it is, and the line that it is cut to."""
-    part = "from above" if template.part == "top" else f"{template.part} half"
+    part = "from above" if template.part == "top" else f"{called().of(template.part)} half"
     return f"{template.line} line, {part}"
 
 
@@ -118,7 +119,7 @@ def _in_place(template: Template, unit: str) -> str:
     if template.part == "top":
         return "both its feet are down"
     left, _, right, _ = template.outline.bounds
-    inner = right if template.part in ("port", "forward") else left
+    inner = right if template.part in ("left", "front") else left
     return f"its inner edge stands at {'y' if template.axis == 'x' else 'x'} = {format_length(inner, unit)}"
 
 
@@ -193,12 +194,9 @@ def _title_rows(template: Template, plug_name: str, unit: str) -> list[str]:
     axis = template.axis
     at, low, high = (format_length(v, unit) for v in (template.at_mm, template.from_mm, template.to_mm))
     thick = format_size(template.to_mm - template.from_mm, unit)
-    seen = (
-        "Seen from astern: y to the right, z up; the face in view is the aft one"
-        if axis == "x"
-        else "Seen from port: x to the right, z up; the face in view is the port one"
-    )
-    kind, word = ("Station", "station") if axis == "x" else ("Lengthwise", "buttock")
+    seen, face = seen_words(axis)
+    seen = f"Seen {seen}: {'y' if axis == 'x' else 'x'} to the right, z up; the {face} face is in view"
+    kind, word = ("Station", "station") if axis == "x" else ("Lengthwise", called().lengthwise)
     rows = [
         plug_name,
         f"{kind} template {template.name}: {word} {axis} = {at}, {thick} thick",
@@ -240,7 +238,9 @@ def _light(template: Template, unit: str) -> str:
     across = "y" if template.axis == "x" else "x"
     place = f"{across} = {format_length(gap.place[0], unit)}, z = {format_length(gap.place[1], unit)}"
     light = format_size(gap.largest_mm, unit)
-    return f"On its line the edge shows at most {light} of light, on the {gap.face} face at {place}"
+    return (
+        f"On its line the edge shows at most {light} of light, on the {called().of(gap.face)} face at {place}"
+    )
 
 
 def _bevel_rows(template: Template, unit: str) -> list[str]:
@@ -255,5 +255,5 @@ def _bevel_rows(template: Template, unit: str) -> list[str]:
     return [
         f"{BEVEL_LINE}: where the foam stands out beyond the edge on one face; to bear on its whole edge, "
         f"cut to this line and bevel back to {CUT_LINE}",
-        f"{_bevel_words(template, unit)} at most, on the {bevel.face} face at {place}",
+        f"{_bevel_words(template, unit)} at most, on the {called().of(bevel.face)} face at {place}",
     ]

@@ -17,6 +17,7 @@ from plugs.ground.records import record
 from plugs.ground.units import format_fine, format_length, format_size
 from plugs.mesh.mesh import PLANES
 from plugs.wire.by_hand import FACES, HandCut, Plate, Tour, is_mirrored
+from plugs.words.ways import called
 
 CAUTIONS: Final = (
     "Fumes: extraction and fresh air, respirator as the foam's sheet says; extinguisher at hand; nobody "
@@ -31,12 +32,6 @@ _TEXT: Final = 3.0  # mm. Of a number, read at arm's length (common practice, no
 _OFF: Final = (6.5, 9.5, 13.0, 17.0)  # mm. A number's place, from the edge inward
 _LONGEST: Final = 70  # letters of a row
 _SAME: Final = 0.05  # s. Paces that differ by less are called alike
-
-_OUTSIDE: Final = {
-    ("x", "near"): "forward", ("x", "far"): "astern", ("y", "near"): "port", ("y", "far"): "starboard",
-    ("z", "near"): "below", ("z", "far"): "above",
-}  # fmt: skip
-"""Where a face of a block is seen from, outside it."""
 
 
 @record(frozen=True, slots=True)
@@ -127,8 +122,17 @@ def _draw(builder: DrawingBuilder, hand: HandCut, plate: Plate) -> None:
 
 def _out(hand: HandCut, plate: Plate) -> str:
     """Return where the drawn side of a template looks."""
-    seen = _OUTSIDE[hand.cut.axis, plate.face]
-    return {"above": "up", "below": "down", "astern": "aft"}.get(seen, f"to {seen}")
+    return _outside(hand.cut.axis, plate.face)[1]
+
+
+def _outside(axis: str, face: str) -> tuple[str, str]:
+    """Return where a face of a block is seen from, outside it, and where it looks."""
+    said = called()
+    return {
+        ("x", "near"): (said.from_front, said.forward), ("x", "far"): (said.from_rear, said.rearward),
+        ("y", "near"): (said.from_left, said.to_left), ("y", "far"): (said.from_right, said.to_right),
+        ("z", "near"): ("from below", "down"), ("z", "far"): ("from above", "up"),
+    }[axis, face]  # fmt: skip
 
 
 def _draw_tour(builder: DrawingBuilder, tour: Tour, plate: Plate, view: _View) -> None:
@@ -176,12 +180,12 @@ def _rows(hand: HandCut, plate: Plate, plug_name: str, unit: str) -> list[str]:
     kerf = float(hand.kerf.at(np.array(bow.feed)))
     first, second = PLANES[cut.axis]
     side = "left" if is_mirrored(cut.axis, plate.face) else "right"
-    seen = _OUTSIDE[cut.axis, plate.face]
+    seen = _outside(cut.axis, plate.face)[0]
     beside = "" if plate.guide.is_empty else " and the guide"
     lines = " and ".join(f"{axis} = {format_length(place, unit)}" for axis, place in hand.lines)
     rows = [
         plug_name,
-        f"Wire template {cut.name}, {plate.face} face, {cut.axis} = {at}; seen from {seen}, {first} to the "
+        f"Wire template {cut.name}, {plate.face} face, {cut.axis} = {at}; seen {seen}, {first} to the "
         f"{side}, {second} up",
         f"Board {format_size(bow.template, unit)} thick; edges moved out by half the slot of "
         f"{format_fine(kerf, unit)}{', which is a guess,' if hand.kerf.is_guess else ''} less the wire's "

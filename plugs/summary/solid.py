@@ -59,7 +59,7 @@ def skin(work: Worked) -> dict[str, Any] | None:
     cover, whole = work.lines.cover, work.finish.by_mesh
     over = dict(zip(work.lines.finish.table.panel_names, cover.panels, strict=True))
     return {
-        "over_mm": over | {"front": cover.front, "aft": cover.aft},
+        "over_mm": over | {"front": cover.front, "rear": cover.rear},
         "finish_volume_m3": 1e-9 * whole.volume_mm3,
         "finish_area_m2": 1e-6 * whole.area_mm2,
         "largest_deviation_mm": proof.largest_mm,

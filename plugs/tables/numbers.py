@@ -51,7 +51,7 @@ class OffsetNumbers:
         self.numbers: dict[tuple[str, str], dict[int, float]] = {}
 
     def add_station(self, text: str, at: tuple[int, int]) -> int:
-        """Return the number of a station, a new one only if it lies aft of the others.
+        """Return the number of a station, a new one only if it lies behind the others.
 
         Parameters
         ----------

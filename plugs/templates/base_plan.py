@@ -27,7 +27,7 @@ class PlanLine:
     axis : str
         "x" for a line across, at a position x; "y" for one along.
     at_mm : float
-        The station or buttock.
+        The station or lengthwise section.
     from_mm, to_mm : float
         Faces of the template that stands there; both ``at_mm`` without one.
     """
@@ -53,7 +53,7 @@ class BasePlan:
     lower, upper : tuple of 2 float, mm
         Corners of the box round the footprint.
     lines : tuple of PlanLine
-        Stations, then buttocks.
+        Stations, then lengthwise sections.
     """
 
     footprint: shapely.MultiPolygon

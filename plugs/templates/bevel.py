@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 WITHIN = 1e-4
 """So far inside its faces a template is measured, mm: what lies in the plane of a face leaves no sliver."""
 
-FACES = {"x": ("forward", "aft"), "y": ("port", "starboard")}
+FACES = {"x": ("front", "rear"), "y": ("left", "right")}
 """The two faces of a template by its axis, the lower one first."""
 
 THINNED = 0.002
@@ -43,7 +43,7 @@ class Bevel:
     place : tuple of 2 float, mm
         Where: across and up.
     face : str
-        The face on which it stands out: "forward" or "aft"; "port" or "starboard".
+        The face on which it stands out: "front" or "rear"; "left" or "right".
     lines : shapely.MultiLineString, mm
         The surface's line on that face, where it stands out by more than the mark.
     """

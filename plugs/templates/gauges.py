@@ -24,7 +24,7 @@ from plugs.mesh.faces import box_of
 from plugs.mesh.mesh import Body, Stacked
 from plugs.templates.bevel import FACES, THINNED, WITHIN, Bevel, farthest
 from plugs.templates.templates import Template, marks_on, nothing_there
-from plugs.templates.words import Span, Templates, buttock_spans, station_spans
+from plugs.templates.words import Span, Templates, lengthwise_spans, station_spans
 
 Array = NDArray[np.float64]
 
@@ -43,7 +43,7 @@ _LEVEL = 0.05  # mm: what lies no higher over the lowest place stands on the boa
 _COARSE = 0.05  # mm: near enough to choose a way by
 _STEEP_DEG = 45.0  # as for templates in the foam
 _NOTHING = 1e-9  # mm. Across the way: no width but rounding
-_SIDES = {"x": ("port", "starboard"), "y": ("forward", "aft")}
+_SIDES = {"x": ("left", "right"), "y": ("front", "rear")}
 _UNUSED = (
     "slots", "clearance", "bit_diameter", "relief", "screw_diameter", "foot_diameter", "hole_margin",
     "bevel_mark",
@@ -101,11 +101,11 @@ def make_gauges(
     boxes = {line: box_of(body) for line, body in lines}
     low, high = boxes["foam"]
     across, findings = station_spans(templates, stations, float(low[0]), float(high[0]))
-    along = buttock_spans(templates, float(low[1]), float(high[1]))
+    along = lengthwise_spans(templates, float(low[1]), float(high[1]))
     made: list[Template] = []
     found = [*findings, *_unused(templates)]
     for (line, body), (axis, spans, others) in product(lines, (("x", across, along), ("y", along, across))):
-        crossing = [(span.at_mm, "buttock" if axis == "x" else "station") for span in others]
+        crossing = [(span.at_mm, "lengthwise" if axis == "x" else "station") for span in others]
         frame = _frame(boxes[line], axis)
         parts, doubts = _square_to(
             axis, mesh.stacked(body, axis), frame, line, spans, crossing, float(low[2]), templates
@@ -163,12 +163,12 @@ def _nowhere(span: Span, templates: Templates, axis: str) -> Finding:
     """Return the finding of a station with nothing to hold a gauge to, or refuse one that was asked for."""
     if axis == "x":
         return nothing_there(span, templates)
-    rest = [f"{y:g}" for y in templates.buttocks if y != span.at_mm]
+    rest = [f"{y:g}" for y in templates.lengthwise if y != span.at_mm]
     raise PlugError(
-        param="templates.buttocks",
+        param="templates.lengthwise",
         value=span.at_mm,
         reason=f"nothing of the plug stands from y = {span.from_mm:.1f} to {span.to_mm:.1f} mm",
-        remedy=f"use buttocks=({', '.join(rest)}{',' if len(rest) == 1 else ''})",
+        remedy=f"use lengthwise=({', '.join(rest)}{',' if len(rest) == 1 else ''})",
     )
 
 

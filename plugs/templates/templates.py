@@ -32,9 +32,10 @@ from plugs.templates.slots import Fit, Slot, Upright, interlock, slotted, sturdy
 from plugs.templates.words import (
     Span,
     Templates,
-    buttock_spans,
+    lengthwise_spans,
     station_spans,
 )
+from plugs.words.ways import called
 
 Array = NDArray[np.float64]
 
@@ -51,7 +52,7 @@ class Mark:
     Attributes
     ----------
     kind : str
-        "centreline", "waterline", "station" or "buttock".
+        "centreline", "waterline", "station" or "lengthwise".
     at_mm : float
         Its position: y, z or x.
     points : tuple of tuple of 4 float, mm
@@ -74,10 +75,10 @@ class Template:
     number : int
         From 1, of its kind.
     axis : str
-        "x" for a station template, whose outlines are in (y, z) seen from astern; "y" for a
-        lengthwise one, in (x, z) seen from port.
+        "x" for a station template, whose outlines are in (y, z) seen from behind; "y" for a
+        lengthwise one, in (x, z) seen from the left.
     at_mm : float
-        The station or buttock it belongs to.
+        The station or lengthwise section it belongs to.
     from_mm, to_mm : float
         Its two faces.
     outline : shapely.MultiPolygon, mm
@@ -92,7 +93,7 @@ class Template:
     line : str
         Of a gauge, an outside template: the surface it is cut to, "foam" or "finished"; else empty.
     part : str
-        Of a gauge: "port", "starboard", "forward", "aft" or "top"; else empty.
+        Of a gauge: "left", "right", "front", "rear" or "top"; else empty.
     """
 
     name: str
@@ -167,25 +168,25 @@ def make_templates(
     measures = mesh.measure(body)
     low, high = measures.lower, measures.upper
     spans, findings = station_spans(templates, stations, float(low[0]), float(high[0]))
-    buttocks = buttock_spans(templates, float(low[1]), float(high[1]))
+    spans_y = lengthwise_spans(templates, float(low[1]), float(high[1]))
     found = list(findings)
     across = _sheets(body, spans, "x", measures.lower, measures.upper, templates)
-    along = _sheets(body, buttocks, "y", measures.lower, measures.upper, templates)
+    along = _sheets(body, spans_y, "y", measures.lower, measures.upper, templates)
     kept: list[tuple[Span, _Sheet]] = []
     for span, sheet in zip(spans, across, strict=True):
         if sheet is not None:
             kept.append((span, sheet))
         else:
             found.append(nothing_there(span, templates))
-    for span, sheet in zip(buttocks, along, strict=True):
+    for span, sheet in zip(spans_y, along, strict=True):
         if sheet is None:
             raise PlugError(
-                param="templates.buttocks",
+                param="templates.lengthwise",
                 value=span.at_mm,
                 reason="no part of the plug is solid over the template's thickness there",
                 remedy=f"use {0.5 * float(low[1] + high[1]):.1f}, the middle of the foam, or leave it out",
             )
-    lengthwise = [(span, sheet) for span, sheet in zip(buttocks, along, strict=True) if sheet is not None]
+    lengthwise = [(span, sheet) for span, sheet in zip(spans_y, along, strict=True) if sheet is not None]
     made = _assembled(kept, lengthwise, templates)
     for template in made:
         found.extend(_doubts(template, templates))
@@ -301,11 +302,11 @@ def _assembled(
             param="templates.stations",
             value=at[lock.refused[0][0]],
             reason=f"a slot for the lengthwise template {lock.refused[0][1]} would cut a template in two",
-            remedy=f"use stations=({', '.join(rest)}{',' if len(rest) == 1 else ''}), or move the buttocks",
+            remedy=f"use stations=({', '.join(rest)}{',' if len(rest) == 1 else ''}), or move the other",
         )
     made = []
     for kind, axis, sheets in zip(plates, "xy", (stations, lengthwise), strict=True):
-        others = [(span.at_mm, "station" if axis == "y" else "buttock")
+        others = [(span.at_mm, "station" if axis == "y" else "lengthwise")
                   for span, _ in (lengthwise if axis == "x" else stations)]  # fmt: skip
         for number, (plate, (span, sheet)) in enumerate(zip(kind, sheets, strict=True), start=1):
             slots = lock.slots[plate.name]
@@ -351,7 +352,7 @@ def marks_on(
     axis : str
         "x" or "y".
     others : sequence of (float, str), mm
-        Where templates of the other kind cross, and whether that is a "station" or a "buttock".
+        Where templates of the other kind cross, and whether that is a "station" or a "lengthwise".
     """
     left, bottom, right, top = region.bounds
     upright = list(dict.fromkeys([*([(0.0, "centreline")] if axis == "x" else []), *others]))
@@ -380,6 +381,7 @@ def _doubts(template: Template, templates: Templates) -> list[Finding]:
     where = f"template {template.name}, {template.axis} = {as_length(template.at_mm, 'g', 'bare')}"
     if template.axis == "x" and template.bevel.angle_deg > _STEEP_DEG:
         y, z = template.bevel.place
+        other = called().rear if template.bevel.face == "front" else called().front
         found.append(
             Finding(
                 code="template-in-blend",
@@ -387,8 +389,7 @@ def _doubts(template: Template, templates: Templates) -> list[Finding]:
                 where=f"{where}, y = {as_length(y, '.0f', 'bare')}, z = {as_length(z, '.0f', 'bare')}",
                 message="over its thickness the surface leaves its edge by "
                 f"{as_length(template.bevel.largest_mm, '.1f')}: it stands in a blend or at a recess",
-                remedy=f"sand to its {'aft' if template.bevel.face == 'forward' else 'forward'} edge there, "
-                "or move it to where the surface runs straighter",
+                remedy=f"sand to its {other} edge there, or move it to where the surface runs straighter",
             )
         )
     for slot in template.slots:

@@ -33,10 +33,10 @@ class Templates:
     stations : str or sequence of float, mm
         "all" is one at every station of the plug; otherwise their positions x, or none.
     stands : str
-        A station template stands from its station "aft" or "forward", or "centred" on it. One at an
+        A station template stands from its station "rear" or "front", or "centred" on it. One at an
         end of the plug always stands within the plug.
-    buttocks : sequence of float, mm
-        Positions y of the lengthwise templates, each centred on its buttock; 0 is the centreline.
+    lengthwise : sequence of float, mm
+        Positions y of the lengthwise templates, each centred on its section; 0 is the centreline.
     waterlines : sequence of float, mm
         Heights that are marked on every template.
     slots : str
@@ -61,8 +61,8 @@ class Templates:
     kind: Annotated[str, OneOf(("inside", "gauges"))] | None = None
     thickness: Annotated[float, Within(0.2, 100.0)] = 6.0
     stations: Annotated[str, OneOf(("all",))] | Annotated[Sequence[float], Count(0, _MOST), OrOne()] = "all"
-    stands: Annotated[str, OneOf(("aft", "forward", "centred"))] = "aft"
-    buttocks: Annotated[Sequence[float], Count(0, _MOST), OrOne()] = ()
+    stands: Annotated[str, OneOf(("rear", "front", "centred"))] = "rear"
+    lengthwise: Annotated[Sequence[float], Count(0, _MOST), OrOne()] = ()
     waterlines: Annotated[Sequence[float], Count(0, _MOST), OrOne()] = ()
     slots: Annotated[str, OneOf(("below", "above"))] = "below"
     clearance: Annotated[float, Within(0.0, 5.0)] = 0.2
@@ -81,7 +81,7 @@ class Span:
     Attributes
     ----------
     at_mm : float
-        The station or buttock it belongs to.
+        The station or lengthwise section it belongs to.
     from_mm, to_mm : float
         Its two faces.
     """
@@ -152,7 +152,7 @@ def station_spans(
     return tuple(spans), tuple(findings)
 
 
-def buttock_spans(templates: Templates, low: float, high: float) -> tuple[Span, ...]:
+def lengthwise_spans(templates: Templates, low: float, high: float) -> tuple[Span, ...]:
     """Return where the lengthwise templates stand.
 
     Parameters
@@ -170,21 +170,21 @@ def buttock_spans(templates: Templates, low: float, high: float) -> tuple[Span, 
     Raises
     ------
     PlugError
-        A buttock outside the foam, or two templates that overlap.
+        A lengthwise section outside the foam, or two templates that overlap.
     """
     half = 0.5 * templates.thickness
-    for y in templates.buttocks:
+    for y in templates.lengthwise:
         if not low + half <= y <= high - half:
             raise PlugError(
-                param="templates.buttocks",
+                param="templates.lengthwise",
                 value=y,
                 reason=f"{templates.thickness:g} mm have no room: the foam is y = {low:.1f} to {high:.1f} mm",
                 remedy=f"use {_nearest(y, low + half, high - half):.6g}, or a number nearer the middle"
                 if high - low >= templates.thickness
                 else f"leave it out: the foam is {high - low:.1f} mm broad",
             )
-    spans = [Span(at_mm=y, from_mm=y - half, to_mm=y + half) for y in templates.buttocks]
-    _check_apart(spans, templates, "buttocks")
+    spans = [Span(at_mm=y, from_mm=y - half, to_mm=y + half) for y in templates.lengthwise]
+    _check_apart(spans, templates, "lengthwise")
     return tuple(spans)
 
 
@@ -199,7 +199,7 @@ def _span(x: float, templates: Templates, low: float, high: float) -> Span | Non
     thickness = templates.thickness
     if not low - thickness <= x <= high + thickness or high - low <= thickness:
         return None
-    start = {"aft": x, "forward": x - thickness, "centred": x - 0.5 * thickness}[templates.stands]
+    start = {"rear": x, "front": x - thickness, "centred": x - 0.5 * thickness}[templates.stands]
     start = min(max(start, low), high - thickness)
     return Span(at_mm=x, from_mm=start, to_mm=start + thickness)
 

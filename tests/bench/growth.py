@@ -68,7 +68,7 @@ def long_hull(count=200, length=2400.0):
 
     return Plug(
         name="Long hull", panels=("floor", "side", "deck"), stations=[station(i) for i in range(count)],
-        bays="faired", front=End(), aft=End(), skin=Skin(thickness=2.0, bare=("floor", "front", "aft")),
+        bays="faired", front=End(), rear=End(), skin=Skin(thickness=2.0, bare=("floor", "front", "rear")),
         stack=Stack(axis="z", thicknesses=(50.0,), allowance=3.0),
     )
 '''
@@ -85,7 +85,7 @@ def wide(seed=0):
         thicknesses = sorted({*plug.stack.thicknesses})
         words["stock"] = [Stock(width=2500.0, height=1250.0, thickness=t) for t in thicknesses]
     if seed % 3 == 0:
-        words["templates"] = Templates(thickness=3.0, buttocks=(0.0,), hole_margin=6.0)
+        words["templates"] = Templates(thickness=3.0, lengthwise=(0.0,), hole_margin=6.0)
     if seed % 4 == 0:
         words["schedule"] = Schedule(plies=(Ply(cloth="cloth 200"), Ply(cloth="mat 300")))
     return replace(plug, density=30.0, **words)

@@ -33,7 +33,7 @@ def part(length=400.0, width=300.0, height=120.0, radius=20.0, crown=5.0, sheet=
         name="Part",
         panels=("floor", "side", "deck"),
         stations=(station(0.0, 0.9), station(200.0), station(length)),
-        aft=End(radius=20.0),
+        rear=End(radius=20.0),
         recesses=(Recess(panel="deck", x=200.0, across=0.0, width=100.0, height=60.0, depth=depth),),
         stack=Stack(thicknesses=(sheet,)),
     )

@@ -57,41 +57,41 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
     skinned = (
         bare.replace("import Boss", "import Boss, Skin, Templates")
         .replace(
-            "aft=End",
-            "skin=Skin(thickness=2.0), templates=Templates(stations=(150.0,), buttocks=(0.0,)), aft=End",
+            "rear=End",
+            "skin=Skin(thickness=2.0), templates=Templates(stations=(150.0,), lengthwise=(0.0,)), rear=End",
         )
         .replace("Stack(", 'Stack(axis="x", between_templates=True, ')
     )
     mated = bare.replace("import Boss", "import Boss, Mating, fair").replace(
-        "aft=End",
-        'mating=(Mating(view="plan", cuts="front", contour=fair(((9, -200), (10, 0), (9, 200)))),), aft=End',
+        "rear=End",
+        'mating=(Mating(view="plan", cuts="front", contour=fair(((9, -200), (10, 0), (9, 200)))),), rear=End',
     )
     mated = mated.replace("depth=depth", 'depth=depth, method="saw", holds=(50.0, 40.0)').replace(
-        "aft=End", 'bosses=[Boss(panel="deck", x=80.0, width=40.0, height=30.0, rise=5.0)], aft=End'
+        "rear=End", 'bosses=[Boss(panel="deck", x=80.0, width=40.0, height=30.0, rise=5.0)], rear=End'
     )
     cut = bare.replace(
         "import Boss", "import Bow, Hollow, Router, Stock, Templates, WireAxis, WireCutter, WireWork, Boss"
     ).replace(
-        "aft=End",
+        "rear=End",
         'foam="eps 22", wire=WireWork(how="upright", bow=Bow(), machine=WireCutter(room_up=(0.0, 480.0), '
         'near=(WireAxis(letter="X"), WireAxis(letter="Y")), '
         'far=(WireAxis(letter="U"), WireAxis(letter="V")))), '
         "router=Router(travel=(3100.0, 1600.0)), "
         "stock=[Stock(width=320.0, height=300.0, thickness=sheet), Stock(width=1200.0, height=900.0, "
         "thickness=sheet, count=1)], density=30.0, hollow=Hollow(wall=15.0, bridge=20.0), "
-        "templates=Templates(stations=(150.0,), buttocks=(0.0,)), aft=End",
+        "templates=Templates(stations=(150.0,), lengthwise=(0.0,)), rear=End",
     )
     roomy = bare.replace("import Boss", "import Ply, Schedule, Stock, Boss").replace(
-        "aft=End",
+        "rear=End",
         "stock=[Stock(width=2000.0, height=1000.0, thickness=sheet)], "
-        'schedule=Schedule(plies=(Ply(cloth="mat 450"),), resin="vinylester"), aft=End',
+        'schedule=Schedule(plies=(Ply(cloth="mat 450"),), resin="vinylester"), rear=End',
     )
     clothed = (
         bare.replace("import Boss", "import Ply, Schedule, Skin, Boss")
         .replace(
-            "aft=End",
+            "rear=End",
             'schedule=Schedule(plies=[Ply(cloth=c) for c in ("cloth 280", "mat 450", "peel ply 85")], '
-            'resin="epoxy"), foam_stays=False, skin=Skin(bare=("floor",)), aft=End',
+            'resin="epoxy"), foam_stays=False, skin=Skin(bare=("floor",)), rear=End',
         )
         .replace("crown=5.0", "crown=0.0")
     )

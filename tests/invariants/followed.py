@@ -118,7 +118,7 @@ def wide_plug(seed: int) -> Plug:
     skin = Skin(thickness=round(float(rng.uniform(0.5, 4.0)), 1)) if rng.random() < 0.3 else Skin()
     return Plug(
         name=f"wide {seed}", stations=made, bays="faired" if rng.random() < 0.3 else "straight",
-        front=end(False), aft=end(tip >= 0), recesses=recesses, skin=skin,
+        front=end(False), rear=end(tip >= 0), recesses=recesses, skin=skin,
     )  # fmt: skip
 
 

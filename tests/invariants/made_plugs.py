@@ -53,7 +53,7 @@ def random_plug(seed: int) -> Plug:
         mirrored=mirrored,
         bays=_bay_by_bay(seed, names, len(x) - 1, _bays(rng, names)),
         front=End() if tip == 0 else _end(rng, size),
-        aft=End() if tip == len(x) - 1 else _end(rng, size),
+        rear=End() if tip == len(x) - 1 else _end(rng, size),
         recesses=[_recess(rng, panel_names, x, shapes) for _ in range(_few(rng, 0.35))],
         bosses=[_boss(rng, panel_names, x, shapes) for _ in range(_few(rng, 0.2))],
         stack=_stack(rng, length, width, height),
@@ -212,7 +212,7 @@ def _place(
         end = int(rng.random() < 0.5)
         middle = float(shapes[-end, :, 1].mean())
         at = {
-            "panel": ("front", "aft")[end],
+            "panel": ("front", "rear")[end],
             "y": 0.0,
             "z": middle,
             "turn_deg": float(rng.choice([0.0, 20.0])),

@@ -63,7 +63,7 @@ def random_skin(seed: int) -> MadeSkin:
         mirrored=mirrored,
         bays=bays,
         front=_end(rng, panels, reach),
-        aft=_end(rng, panels, reach),
+        rear=_end(rng, panels, reach),
     )
     return MadeSkin(plan=plan, words=_words(rng, panels))
 
@@ -115,7 +115,7 @@ def _end(rng: np.random.Generator, panels: list[str], reach: float) -> End:
 
 def _words(rng: np.random.Generator, panels: list[str]) -> dict[str, object]:
     """Return a thickness, a filler, what is thicker and what stays bare."""
-    places = [*panels, "front", "aft"]
+    places = [*panels, "front", "rear"]
     bare = [place for place in places if rng.random() < 0.15]
     thicker = {place: round(float(rng.uniform(0.5, 6.0)), 1) for place in places if rng.random() < 0.12}
     return {

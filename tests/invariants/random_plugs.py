@@ -211,9 +211,9 @@ def remedied(plug: Plug, error: PlugError) -> Plug | None:
             limit = value if s == int(at[1]) else None
             stations[s] = _limited_station(stations[s], at[2], at[3], value, limit, is_all)
         return replace(plug, stations=stations)
-    at = re.fullmatch(r"(front|aft)\.(radius|rake_deg)", error.param)
+    at = re.fullmatch(r"(front|rear)\.(radius|rake_deg)", error.param)
     if at is not None:
-        ends = {"front": plug.front, "aft": plug.aft}
+        ends = {"front": plug.front, "rear": plug.rear}
         for key, end in ends.items():
             old = float(getattr(end, at[2]))
             if key == at[1]:
@@ -221,7 +221,7 @@ def remedied(plug: Plug, error: PlugError) -> Plug | None:
             elif "both ends" in error.remedy:
                 most = math.copysign(min(abs(old), abs(value)), old)
                 ends[key] = replace(end, **{at[2]: most})  # type: ignore[arg-type]
-        return replace(plug, front=ends["front"], aft=ends["aft"])
+        return replace(plug, front=ends["front"], rear=ends["rear"])
     at = re.fullmatch(
         r"(recesses|bosses)\[(\d+)\]\.(depth|rise|corner_radius|floor_radius|top_radius|draft_deg)",
         error.param,

@@ -42,7 +42,9 @@ def furnished(plug: Plug, seed: int, size: np.ndarray) -> Plug:
         cutting=Cutting(kerf=float(rng.uniform(0.0, 4.0)), spacing=float(rng.uniform(0.0, 8.0))),
         joints=Joints(stagger=float(rng.uniform(0.0, 60.0)), stepped=bool(rng.random() < 0.4), step=20.0),
         hollow=Hollow(wall=25.0, bridge=30.0) if rng.random() < 0.3 else None,
-        templates=Templates(thickness=3.0, buttocks=(0.0,), hole_margin=6.0) if rng.random() < 0.5 else None,
+        templates=Templates(thickness=3.0, lengthwise=(0.0,), hole_margin=6.0)
+        if rng.random() < 0.5
+        else None,
     )
 
 

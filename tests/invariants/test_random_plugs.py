@@ -90,5 +90,5 @@ def test_remedy_is_put_where_it_belongs() -> None:
     assert changed is not None
     assert changed.stations[1].corners[name].radius == 1.5
     assert changed.stations[0] == plug.stations[0]
-    error = PlugError(param="aft.radius", value=9.0, reason="long", remedy="make it smaller")
+    error = PlugError(param="rear.radius", value=9.0, reason="long", remedy="make it smaller")
     assert remedied(plug, error) is None

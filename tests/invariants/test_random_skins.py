@@ -47,7 +47,7 @@ def random_words(plan: LinesPlan, seed: int, least_turn_deg: float = -180.0) -> 
     names = dict(zip(loft.table.parent_names, turn.tolist(), strict=True))
     drawn = dict.fromkeys(loft.table.drawn_parents)
     bare = [name for name in drawn if rng.random() < 0.2 and names[name] >= least_turn_deg]
-    bare += [end for end in ("front", "aft") if rng.random() < 0.3]
+    bare += [end for end in ("front", "rear") if rng.random() < 0.3]
     return {"thickness": float(rng.choice([1.0, 2.0, 4.0])), "bare": bare}
 
 

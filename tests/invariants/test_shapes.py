@@ -26,9 +26,9 @@ PLANS = {
     "tapered": tapered_plan(radius=12.0),
     "faired": tapered_plan(radius=12.0, bays="faired", bulge=15.0),
     "blended": tapered_plan(
-        radius=18.0, front=End(radius=10.0), aft=End(radius=25.0), bays="faired", bulge=8.0
+        radius=18.0, front=End(radius=10.0), rear=End(radius=25.0), bays="faired", bulge=8.0
     ),
-    "raked": tapered_plan(radius=12.0, front=End(rake_deg=-12.0), aft=End(radius=14.0, rake_deg=20.0)),
+    "raked": tapered_plan(radius=12.0, front=End(rake_deg=-12.0), rear=End(radius=14.0, rake_deg=20.0)),
     "crowned": crowned_plan(),
 }
 NO_CROWN = [name for name in PLANS if name != "crowned"]
@@ -55,7 +55,7 @@ def test_half_mirrored_is_the_whole_given(name: str) -> None:
 
 @pytest.mark.parametrize("name", PLANS)
 def test_mirror_in_mirror_out(name: str) -> None:
-    """The port side is the starboard side with y turned round; the centroid lies in between."""
+    """The left side is the right side with y turned round; the centroid lies in between."""
     solid = solid_of(PLANS[name], 0.1)
     points = solid.loft.sections(np.linspace(*solid.loft.breaks[[0, -1]], 33)).rings.points.reshape(33, -1, 2)
     for section in points:
@@ -87,7 +87,7 @@ def test_bow_and_stern_exchanged(name: str) -> None:
 
 @pytest.mark.parametrize("name", PLANS)
 def test_plug_moved_along_itself(name: str) -> None:
-    """Station 0 may be anywhere: 1 000 mm farther aft nothing else changes."""
+    """Station 0 may be anywhere: 1 000 mm farther back nothing else changes."""
     plan = PLANS[name]
     moved = replace(plan, stations=[replace(s, x=s.x + 1000.0) for s in plan.stations])
     one, other = integrate(checked_loft(plan)), integrate(checked_loft(moved))

@@ -55,8 +55,8 @@ def templates_of(seed: int) -> tuple[Body, tuple[Template, ...]] | None:
     words = Templates(
         thickness=float(rng.choice([1.0, 3.0, 6.0])),
         stations="all" if rng.random() < 0.4 else np.linspace(low[0], high[0], 6)[1:-1].tolist(),
-        stands=str(rng.choice(["aft", "forward", "centred"])),
-        buttocks=[float(low[1] + share * width) for share in rng.choice([0.2, 0.5, 0.7], 2, replace=False)],
+        stands=str(rng.choice(["rear", "front", "centred"])),
+        lengthwise=[float(low[1] + share * width) for share in rng.choice([0.2, 0.5, 0.7], 2, replace=False)],
         waterlines=[float(0.5 * (low[2] + high[2]))],
         slots=str(rng.choice(["below", "above"])),
         bit_diameter=float(rng.choice([0.0, 1.0])),
@@ -158,7 +158,7 @@ def test_gauges_of_random_plugs(seed: int) -> None:
         measures = mesh.measure(body)
         middle = float(0.5 * (measures.lower[1] + measures.upper[1]))
         places = {template.at_mm for template in made if template.axis == "x"}
-        assert check_gauges(body, Templates(stations=tuple(places), buttocks=(middle,)), ())
+        assert check_gauges(body, Templates(stations=tuple(places), lengthwise=(middle,)), ())
 
 
 @pytest.mark.parametrize("seed", [27, 303])

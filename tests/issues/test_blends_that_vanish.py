@@ -76,18 +76,18 @@ def test_same_radius_too_large_everywhere_has_a_number() -> None:
 
 def test_small_plug_is_as_exact_as_a_large_one() -> None:
     """The place where a blend begins was left out of the breaks when another was within 0.001 mm of it."""
-    plan = tapered_plan(radius=18.0, front=End(radius=10.0), aft=End(radius=25.0), bays="faired", bulge=8.0)
+    plan = tapered_plan(radius=18.0, front=End(radius=10.0), rear=End(radius=25.0), bays="faired", bulge=8.0)
     one, other = (integrate(checked_loft(p)).volume_mm3 for p in (plan, scaled(plan, 0.1)))
     assert other == pytest.approx(1e-3 * one, rel=1e-9)
     loft = make_loft(scaled(plan, 0.01))
-    for zone in (loft.front, loft.aft):
+    for zone in (loft.front, loft.rear):
         assert zone is not None
         assert zone.u_start in loft.breaks
 
 
 def test_bar_that_ends_in_half_a_ball() -> None:
     """Where an end's blend uses a panel up to nothing its corner's radius is used up too."""
-    loft = checked_loft(frustum_plan([(0.0, 100.0), (110.0, 100.0)], aft=End(radius=100.0)))
+    loft = checked_loft(frustum_plan([(0.0, 100.0), (110.0, 100.0)], rear=End(radius=100.0)))
     assert loft.sections(loft.breaks[-1:]).radius == pytest.approx(np.zeros((1, 4)), abs=1e-6)
 
 
@@ -97,9 +97,9 @@ def test_rake_s_remedy_holds_for_every_line() -> None:
     low = {**plan.stations[-1].corners, "low": Corner(150.0, 90.0)}
     stations = [*plan.stations[:-1], replace(plan.stations[-1], corners=low)]
     with pytest.raises(PlugError) as caught:
-        make_loft(replace(plan, stations=stations, aft=End(rake_deg=-60.0)))
+        make_loft(replace(plan, stations=stations, rear=End(rake_deg=-60.0)))
     largest = float(caught.value.remedy.split()[3])
-    make_loft(replace(plan, stations=stations, aft=End(rake_deg=-largest)))
+    make_loft(replace(plan, stations=stations, rear=End(rake_deg=-largest)))
 
 
 def test_slot_whose_ends_are_half_circles() -> None:

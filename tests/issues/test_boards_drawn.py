@@ -24,7 +24,7 @@ from tests.shapes import box_plan
 def plug(length: float = 900.0, **words: object) -> Plug:
     """Return a box with templates, and no schedule."""
     plan = box_plan(length, 400.0, 200.0)
-    given: dict[str, Any] = {"templates": Templates(stations=(100.0, 300.0, 600.0), buttocks=(0.0,))}
+    given: dict[str, Any] = {"templates": Templates(stations=(100.0, 300.0, 600.0), lengthwise=(0.0,))}
     return Plug(
         name="Box",
         stations=plan.stations,

@@ -152,6 +152,6 @@ def test_every_void_joint_and_pin_has_its_step() -> None:
     glued = told.index("L01 to L02 glued")
     for words in (*(f"{layer}: what is marked HOLLOW sawn out" for layer in hollow), "Pin holes drilled"):
         assert 0 <= told.index(words) < glued
-    joints = [{"name": "L03 joint 1", "layer": "L03", "between": ["L03 fore", "L03 aft"], "glue_g": 4.0}]
+    joints = [{"name": "L03 joint 1", "layer": "L03", "between": ["L03 front", "L03 rear"], "glue_g": 4.0}]
     page = book_html(made.summary | {"joints": joints}, made.drawings, made.scene)
-    assert "L03 joint 1: L03 fore and L03 aft glued" in section(page, "stacking")
+    assert "L03 joint 1: L03 front and L03 rear glued" in section(page, "stacking")

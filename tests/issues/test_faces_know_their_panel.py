@@ -78,7 +78,7 @@ def test_surface_of_places_is_that_of_the_body() -> None:
     assert areas["well wall"] == pytest.approx(320.0 * 20.0, rel=1e-6)
     assert areas["pad top"] == pytest.approx(3200.0, rel=1e-6)
     assert areas["pad wall"] == pytest.approx(240.0 * 12.0, rel=1e-6)
-    assert areas["side port"] == pytest.approx(areas["side starboard"], rel=1e-6)
+    assert areas["left side"] == pytest.approx(areas["right side"], rel=1e-6)
 
 
 @pytest.mark.parametrize("coarse", [0.0, 0.3])
@@ -91,7 +91,7 @@ def test_coarse_panels_are_as_large_as_fine_ones(coarse: float) -> None:
     areas = surface_regions(plug_of(box_plan(500.0, 300.0, 200.0, radius=30.0)), coarse=coarse).areas_mm2()
     arc = 0.5 * np.pi * 30.0
     lack = 500.0 * arc * (0.0033 if coarse else 0.0003)
-    for name, flat in (("deck", 240.0), ("floor", 240.0), ("side port", 140.0), ("side starboard", 140.0)):
+    for name, flat in (("deck", 240.0), ("floor", 240.0), ("left side", 140.0), ("right side", 140.0)):
         assert 0.0 <= 500.0 * (flat + arc) - areas[name] <= lack, name
 
 
@@ -103,7 +103,7 @@ def test_raked_blended_end_above_a_sharp_floor(rake_deg: float) -> None:
     t = 0. The deck ends R tan((90 + r) / 2) before its edge, then turns through half of 90 + r. Along the
     floor a step of t is R cos t / cos r (derived here).
     """
-    plan = replace(box_plan(400.0, 300.0, 200.0), aft=End(radius=40.0, rake_deg=rake_deg, sharp=("floor",)))
+    plan = replace(box_plan(400.0, 300.0, 200.0), rear=End(radius=40.0, rake_deg=rake_deg, sharp=("floor",)))
     areas = surface_regions(plug_of(plan, tolerance=0.005)).areas_mm2()
     r, radius = np.radians(rake_deg), 40.0
     turn = 0.5 * (0.5 * np.pi + r)
@@ -112,24 +112,24 @@ def test_raked_blended_end_above_a_sharp_floor(rake_deg: float) -> None:
     assert areas["deck"] == pytest.approx(300.0 * length - 2.0 * radius**2 * (last - np.sin(last)), rel=5e-5)
     floor = 400.0 * 300.0 - 2.0 * radius**2 / np.cos(r) * (1.0 - 0.25 * np.pi)
     assert areas["floor"] == pytest.approx(floor, rel=5e-5)
-    assert areas["side port"] == pytest.approx(areas["side starboard"], rel=1e-6)
+    assert areas["left side"] == pytest.approx(areas["right side"], rel=1e-6)
 
 
 def test_side_is_a_field_and_no_part_of_a_name() -> None:
-    """A box has two sides and one deck; on a section drawn whole "port side" is a name like any other."""
+    """A box has two sides and one deck; on a section drawn whole "left side" is a name like any other."""
     table = checked_loft(box_plan(500.0, 300.0, 200.0)).table
     ring = dict(zip(table.panel_names, zip(table.ring_parents, table.panel_sides, strict=True), strict=True))
     assert ring == {
-        "side": ("side", "starboard"), "port side": ("side", "port"), "deck": ("deck", ""),
+        "side": ("side", "right"), "left side": ("side", "left"), "deck": ("deck", ""),
         "floor": ("floor", ""),
     }  # fmt: skip
     corners = {
         "a": Corner(150.0, 0.0), "b": Corner(150.0, 200.0), "c": Corner(-150.0, 200.0),
         "d": Corner(-150.0, 0.0),
     }  # fmt: skip
-    names = ("side", "deck", "port side", "floor")
+    names = ("side", "deck", "left side", "floor")
     whole = LinesPlan(
         stations=[Station(x=x, corners=corners) for x in (0.0, 500.0)], panels=names, mirrored=False
     )
     places = surface_regions(plug_of(whole))
-    assert places.names == places.owners == (*names, "front", "aft")
+    assert places.names == places.owners == (*names, "front", "rear")

@@ -25,7 +25,7 @@ CROWDED = {
     "stock": "[Stock(width=300.0, height=200.0, thickness=30.0)]",
     "hollow": "Hollow(wall=45.0, bridge=80.0)",
     "pins": "Pins(diameter=9.0)",
-    "templates": "Templates(thickness=4.0, stations=(5.0, 150.0), buttocks=(0.0,))",
+    "templates": "Templates(thickness=4.0, stations=(5.0, 150.0), lengthwise=(0.0,))",
     "recesses": "[Recess(panel='deck', x=150.0, width=120.0, height=90.0, depth=80.0, corner_radius=2.0)]",
     "schedule": "Schedule(plies=[Ply(cloth='mat 450')] * 6)",
     "foam": "'pu 40'",

@@ -50,7 +50,7 @@ def bent(length, half, height, **words):
 
 
 def laid(length, half, height, radius, cloth="mat 450", resin="epoxy", **words):
-    given = dict(skin=Skin(bare=("floor", "front", "aft", "side")), foam="xps 35")
+    given = dict(skin=Skin(bare=("floor", "front", "rear", "side")), foam="xps 35")
     given["schedule"] = Schedule(plies=(Ply(cloth=cloth),), resin=resin)
     return box(length, half, height, radius, **{**given, **words})
 
@@ -138,7 +138,7 @@ CASES: Final = [
     Case(
         code="weak-slot",
         first=260.0,
-        plug="wedge(60.0, 5.0, 300.0, stack=STOOD, templates=Templates(stations=(value,), buttocks=(0.0,)))",
+        plug="wedge(60.0, 5.0, 300.0, stack=STOOD, templates=Templates(stations=(value,), lengthwise=0.0))",
         told=r"least ([\d.]+) mm high",
         then=lambda before, number: (60.0 - number) / 55.0 * 300.0 - 6.0 - 0.1,
     ),
@@ -159,14 +159,14 @@ CASES: Final = [
     Case(
         code="blend-tight",
         first=4.0,
-        plug='laid(300.0, 100.0, 90.0, value, skin=Skin(bare=("floor", "front", "aft")))',
+        plug='laid(300.0, 100.0, 90.0, value, skin=Skin(bare=("floor", "front", "rear")))',
         told=r"draw the blend with ([\d.]+) mm",
     ),
     Case(
         code="skin-thickness",
         first=3.0,
         plug="laid(300.0, 100.0, 90.0, 20.0, "
-        'skin=Skin(thickness=value, bare=("floor", "front", "aft", "side")))',
+        'skin=Skin(thickness=value, bare=("floor", "front", "rear", "side")))',
         told=r"use a thickness of ([\d.]+) mm",
     ),
     Case(

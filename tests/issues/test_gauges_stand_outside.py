@@ -33,7 +33,7 @@ def posts(axis="z", kind=None, between=False, bit=0.0, skin=0.0):
         skin=Skin(thickness=skin, bare=("floor",)),
         stack=Stack(axis=axis, thicknesses=(30.0,), between_templates=between),
         templates=Templates(
-            kind=kind, stations=(150.0,), buttocks=(0.0,), waterlines=(40.0,), bit_diameter=bit,
+            kind=kind, stations=(150.0,), lengthwise=(0.0,), waterlines=(40.0,), bit_diameter=bit,
         ),
     )
 """
@@ -74,19 +74,19 @@ def test_nothing_stands_where_foam_is(tmp_path: Path, axis: str) -> None:
 def test_halves_of_a_box(tmp_path: Path) -> None:
     """Each an angle of plates 60 mm wide round a half of 100 by 90, waterline and name of the place on it."""
     gauges = {gauge.name: gauge for gauge in worked(tmp_path).templates}
-    assert list(gauges) == ["S01 foam port", "S01 foam starboard", "B01 foam forward", "B01 foam aft"]
+    assert list(gauges) == ["S01 foam left", "S01 foam right", "B01 foam front", "B01 foam rear"]
     wanted = shapely.box(0, 0, 100 + FRAME, 90 + FRAME).difference(shapely.box(-1, -1, 100, 90))
-    assert gauges["S01 foam starboard"].region.symmetric_difference(wanted).area < 1.0
-    assert gauges["S01 foam port"].bevel.largest_mm < 0.01
-    assert ("waterline", 40.0) in {(mark.kind, mark.at_mm) for mark in gauges["S01 foam port"].marks}
-    assert ("station", 150.0) not in {(m.kind, m.at_mm) for m in gauges["B01 foam aft"].marks}
+    assert gauges["S01 foam right"].region.symmetric_difference(wanted).area < 1.0
+    assert gauges["S01 foam left"].bevel.largest_mm < 0.01
+    assert ("waterline", 40.0) in {(mark.kind, mark.at_mm) for mark in gauges["S01 foam left"].marks}
+    assert ("station", 150.0) not in {(m.kind, m.at_mm) for m in gauges["B01 foam rear"].marks}
 
 
 def test_finished_line_has_gauges_of_its_own(tmp_path: Path) -> None:
     """2 mm of skin: the finished line's stand 2 mm farther out, on the same board."""
     gauges = {gauge.name: gauge for gauge in worked(tmp_path, skin=2.0).templates}
     assert len(gauges) == 8
-    foam, finished = (gauges[f"S01 {line} starboard"].region for line in ("foam", "finished"))
+    foam, finished = (gauges[f"S01 {line} right"].region for line in ("foam", "finished"))
     for region, out in ((foam, 98.0), (finished, 100.0)):
         assert region.contains(shapely.Point(out + 0.02, 40.0))
         assert not region.intersects(shapely.Point(out - 0.02, 40.0))
@@ -97,13 +97,13 @@ def test_parts_fit_what_they_are_put_on() -> None:
     """Sides that lean in at the top, or at the bottom: two halves reach all. A deep hollow wants a third."""
     lean = regions(over([(-90, 0), (90, 0), (60, 80), (-60, 80)]))
     keel = regions(over([(0, 0), (90, 50), (60, 80), (-60, 80), (-90, 50)]))
-    assert set(lean) == set(keel) == {"port", "starboard"}
-    assert keel["starboard"].distance(shapely.Point(20, 11.2)) < 0.3
+    assert set(lean) == set(keel) == {"left", "right"}
+    assert keel["right"].distance(shapely.Point(20, 11.2)) < 0.3
     well = [(-90, 0), (90, 0), (100, 80), (50, 80), (50, 30), (-50, 30), (-50, 80), (-100, 80)]
     deep = regions(over(well))
-    assert set(deep) == {"port", "starboard", "top"}
+    assert set(deep) == {"left", "right", "top"}
     assert deep["top"].distance(shapely.Point(0, 30)) < 0.01
-    assert deep["port"].distance(shapely.Point(-95, 40)) < 0.01
+    assert deep["left"].distance(shapely.Point(-95, 40)) < 0.01
 
 
 def test_hollow_that_nothing_reaches_is_told() -> None:
@@ -126,7 +126,7 @@ def test_gauge_larger_than_a_board_is_told() -> None:
     """Halves of 2,500 mm want two boards; those of 2,300 do not."""
     for length, told in ((2 * 2300.0, 0), (2 * 2450.0, 2)):
         body = mesh.extruded(shapely.MultiPolygon([shapely.box(-90, 0, 90, 80)]), "x", 0.0, length)
-        _, found = make_gauges(body, None, Templates(stations=(), buttocks=(0.0,)), ())
+        _, found = make_gauges(body, None, Templates(stations=(), lengthwise=(0.0,)), ())
         assert [one.code for one in found] == ["gauge-large"] * told
 
 

@@ -15,10 +15,10 @@ from tests.invariants.random_plugs import run_case
 def _ridge() -> LinesPlan:
     """Return a plan whose front is a level ridge, its corners there at places of their own."""
     front = {"a": Corner(38.94, 37.905), "b": Corner(-100.024, 37.905), "c": Corner(3.443, 37.905)}
-    aft = {"a": Corner(33.193, 65.194), "b": Corner(-85.316, 49.738), "c": Corner(0.853, -1.128)}
+    rear = {"a": Corner(33.193, 65.194), "b": Corner(-85.316, 49.738), "c": Corner(0.853, -1.128)}
     stations = [
         Station(x=-102.3, corners=front),
-        Station(x=75.4, corners=aft, crowns={"b to c": -0.83}),
+        Station(x=75.4, corners=rear, crowns={"b to c": -0.83}),
     ]
     return LinesPlan(stations=stations, mirrored=False)
 

@@ -16,20 +16,20 @@ from tests.shapes import solid_of
 
 
 def test_every_panel_ends_in_the_point() -> None:
-    """At the point all seams meet: the zones share the surface out, port as much as starboard."""
+    """At the point all seams meet: the zones share the surface out, left as much as right."""
     first = {"low": Corner(60.0, 0.0), "edge": Corner(100.0, 40.0), "top": Corner(40.0, 90.0)}
     last = {name: Corner(0.0, 45.0) for name in first}
     solid = solid_of(LinesPlan(stations=[Station(x=0.0, corners=last), Station(x=250.0, corners=first)]))
     surface = zoned(solid)
     areas = surface.areas_mm2
     assert sum(areas.values()) == pytest.approx(solid.by_mesh.area_mm2, rel=1e-3)
-    sides = sorted(name.removesuffix(" port") for name in areas if name.endswith(" port"))
+    sides = sorted(name.removeprefix("left ") for name in areas if name.startswith("left "))
     assert sides
     for name in sides:
-        assert areas[f"{name} port"] == pytest.approx(areas[f"{name} starboard"], rel=1e-3)
+        assert areas[f"left {name}"] == pytest.approx(areas[f"right {name}"], rel=1e-3)
     tip = np.array([0.0, 0.0, 45.0])
     for patch in surface.patches:
-        if patch.name != "aft":
+        if patch.name != "rear":
             assert np.linalg.norm(patch.vertices - tip, axis=1).min() < 1.0
 
 

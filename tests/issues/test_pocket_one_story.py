@@ -26,12 +26,12 @@ from plugs import Boss, Corner, Plug, Ply, Recess, Schedule, Skin, Stack, Statio
 
 
 def block(
-    method="", axis="z", panel="aft", is_through=False, is_laid=False, boss=False, station=385.0,
+    method="", axis="z", panel="rear", is_through=False, is_laid=False, boss=False, station=385.0,
     has_pocket=True,
 ):
     """Return a block of 400 x 300 x 200 with a pocket of 160 x 120, 30 deep, from z = 40 to 160."""
     corners = {"foot": Corner(150.0, 0.0), "edge": Corner(150.0, 200.0)}
-    place = {"y": 0.0, "z": 100.0} if panel == "aft" else {"x": 200.0}
+    place = {"y": 0.0, "z": 100.0} if panel == "rear" else {"x": 200.0}
     laid = {}
     if is_laid:
         schedule = Schedule(plies=(Ply(cloth="cloth 200"), Ply(cloth="cloth 200")), resin="epoxy")

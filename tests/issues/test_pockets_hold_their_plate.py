@@ -26,7 +26,7 @@ from plugs.recipe.words import check_recess
 from tests.shapes import box_plan
 
 STERN = checked_loft(box_plan(400.0, 900.0, 400.0))
-PLATE = Recess(panel="aft", z=200.0, plate="us-canada-car", depth=35.0, draft_deg=5.0, floor_radius=3.0)
+PLATE = Recess(panel="rear", z=200.0, plate="us-canada-car", depth=35.0, draft_deg=5.0, floor_radius=3.0)
 
 
 def tool_of(item: Recess, loft: Loft = STERN, skin: float = 0.0) -> Tool:
@@ -107,7 +107,7 @@ def test_plate_alone_sizes_the_mouth(
 ) -> None:
     """Plate, clearance, draft, fillet and corners in plan: it lies on the flat, and no mouth is larger."""
     item = Recess(
-        panel="aft", z=200.0, plate=region, depth=depth, draft_deg=draft_deg, floor_radius=floor_radius,
+        panel="rear", z=200.0, plate=region, depth=depth, draft_deg=draft_deg, floor_radius=floor_radius,
         corner_radius=corner_radius, clearance=4.0,
     )  # fmt: skip
     plate = PLATES[region]
@@ -127,7 +127,7 @@ def test_what_is_held_is_no_plate() -> None:
     """A thing of the user's own, square or with round corners, in a mouth that is sized or given."""
     for holds, radius in (((200.0, 90.0), 0.0), ((200.0, 90.0, 45.0), 45.0)):
         item = Recess(
-            panel="aft", z=200.0, holds=holds, depth=15.0, draft_deg=8.0, floor_radius=5.0, clearance=2.0
+            panel="rear", z=200.0, holds=holds, depth=15.0, draft_deg=8.0, floor_radius=5.0, clearance=2.0
         )
         flat = floor_of(tool_of(item))
         assert flat.buffer(1e-3).contains(outline(200.0, 90.0, radius).buffer(2.0, quad_segs=256))
@@ -151,13 +151,13 @@ def test_corner_of_the_pocket_reaches_into_that_of_the_plate() -> None:
 def test_plate_too_high_for_its_end_is_told_the_flat_and_the_blend() -> None:
     """How high the flat runs, from where to where, and the blend with which the plate fits."""
     plan = box_plan(400.0, 700.0, 300.0, radius=20.0, end_radius=50.0)
-    item = Recess(panel="aft", z=150.0, plate="eu-two-line", depth=10.0)
+    item = Recess(panel="rear", z=150.0, plate="eu-two-line", depth=10.0)
     error = refused(item, checked_loft(plan))
     assert error.param == "recesses[0].panel"
     assert "200.0 mm high (z = 50.0 to 250.0)" in error.reason
-    (radius,) = (float(found) for found in re.findall(r"aft.radius ([\d.]+)", error.remedy))
-    tool_of(item, checked_loft(replace(plan, aft=End(radius=radius))))
-    assert refused(item, checked_loft(replace(plan, aft=End(radius=radius + 0.2))))
+    (radius,) = (float(found) for found in re.findall(r"rear.radius ([\d.]+)", error.remedy))
+    tool_of(item, checked_loft(replace(plan, rear=End(radius=radius))))
+    assert refused(item, checked_loft(replace(plan, rear=End(radius=radius + 0.2))))
 
 
 def test_plate_too_wide_for_its_panel_is_told_the_edges_radius() -> None:
@@ -210,7 +210,7 @@ def test_nothing_is_left_over_the_mouth_on_a_hollow_panel() -> None:
 def test_words_that_say_no_thing(words: dict[str, object], param: str) -> None:
     """Refused by name, by the check of every word or by the recess itself."""
     with pytest.raises(PlugError) as caught:
-        item = checked(Recess(panel="aft", z=200.0, **words), Recess, "recesses[0]")  # type: ignore[arg-type]
+        item = checked(Recess(panel="rear", z=200.0, **words), Recess, "recesses[0]")  # type: ignore[arg-type]
         check_recess(item, "recesses[0]")
         tool_of(item)
     assert caught.value.param == f"recesses[0].{param}"
@@ -231,10 +231,10 @@ def test_drafted_pocket_on_a_raked_blended_end(case: int) -> None:
     corners = {"low": Corner(0.5 * width, 0.0), "high": Corner(0.45 * width, height, 20.0)}
     plan = LinesPlan(
         stations=[Station(x=x, corners=corners) for x in (0.0, 400.0, 800.0)],
-        aft=End(radius=float(rng.uniform(1.0, 50.0)), rake_deg=float(rng.uniform(-25.0, 25.0))),
+        rear=End(radius=float(rng.uniform(1.0, 50.0)), rake_deg=float(rng.uniform(-25.0, 25.0))),
     )
     item = Recess(
-        panel="aft", y=float(rng.uniform(-20.0, 20.0)), z=0.5 * height, width=120.0, height=60.0, depth=10.0,
+        panel="rear", y=float(rng.uniform(-20.0, 20.0)), z=0.5 * height, width=120.0, height=60.0, depth=10.0,
         draft_deg=float(rng.uniform(1.0, 20.0)), corner_radius=float(rng.uniform(0.0, 10.0)),
     )  # fmt: skip
     tool = tool_of(item, checked_loft(plan))

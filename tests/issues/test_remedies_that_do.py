@@ -69,7 +69,7 @@ def blends(radius: float, layup: Layup) -> list[Finding]:
     finish = checked_loft(tapered_plan(half=(150.0, 80.0), height=(180.0, 90.0), length=150.0, radius=radius))
     cover = make_cover(finish, Skin(thickness=layup.laminates["deck"].thickness))
     edges = [
-        e for e in plug_edges(foam_loft(finish, cover), ("front", "aft", "floor"), finish) if e.radius > 0.0
+        e for e in plug_edges(foam_loft(finish, cover), ("front", "rear", "floor"), finish) if e.radius > 0.0
     ]
     return [f for f in edge_findings(layup, judge_edges(layup, edges)) if f.code == "blend-tight"]
 
@@ -125,8 +125,8 @@ def test_hand_that_presses_a_deck_in_by_a_tenth_of_a_metre() -> None:
     ("item", "word"),
     [
         (Recess(panel="deck", x=30.0, width=60.0, height=80.0, depth=8.0), "x"),
-        (Recess(panel="aft", y=105.0, z=60.0, width=40.0, height=30.0, depth=8.0), "y"),
-        (Recess(panel="aft", y=0.0, z=110.0, width=40.0, height=30.0, depth=8.0), "z"),
+        (Recess(panel="rear", y=105.0, z=60.0, width=40.0, height=30.0, depth=8.0), "y"),
+        (Recess(panel="rear", y=0.0, z=110.0, width=40.0, height=30.0, depth=8.0), "z"),
     ],
 )
 def test_a_recess_off_its_flat_is_moved_as_told(item: Recess, word: str) -> None:
@@ -149,9 +149,9 @@ def flat_end_refusal(item: Recess) -> PlugError:
 @pytest.mark.parametrize(
     ("item", "changed"),
     [
-        (Recess(panel="aft", y=90.0, z=0.0, width=60.0, height=30.0, depth=8.0), {"y", "z"}),
-        (Recess(panel="aft", y=0.0, z=200.0, width=60.0, height=30.0, depth=8.0), {"z"}),
-        (Recess(panel="aft", y=0.0, z=190.0, width=60.0, height=130.0, depth=8.0), {"z", "height"}),
+        (Recess(panel="rear", y=90.0, z=0.0, width=60.0, height=30.0, depth=8.0), {"y", "z"}),
+        (Recess(panel="rear", y=0.0, z=200.0, width=60.0, height=30.0, depth=8.0), {"z"}),
+        (Recess(panel="rear", y=0.0, z=190.0, width=60.0, height=130.0, depth=8.0), {"z", "height"}),
     ],
 )
 def test_a_recess_far_off_its_end_is_moved_both_ways_or_made_smaller(item: Recess, changed: set[str]) -> None:
@@ -197,8 +197,8 @@ def test_all_words_of_a_recess_that_are_too_large_are_told_at_once() -> None:
 @pytest.mark.parametrize(
     ("height", "z", "changed"),
     [
-        (70.0, 60.0, {"aft.radius"}),  # 40 mm are flat
-        (70.0, 90.0, {"aft.radius", "recesses[0].z"}),  # and a smaller blend alone does not do up there
+        (70.0, 60.0, {"rear.radius"}),  # 40 mm are flat
+        (70.0, 90.0, {"rear.radius", "recesses[0].z"}),  # and a smaller blend alone does not do up there
         (130.0, 60.0, {"recesses[0].width", "recesses[0].height"}),  # more than the end itself
     ],
 )
@@ -210,8 +210,8 @@ def test_a_recess_larger_than_its_flat_is_told_blend_place_or_size(
         name="Box",
         stations=box_plan(400.0, 240.0, 120.0).stations,
         panels=("floor", "side", "deck"),
-        aft=End(radius=40.0),
-        recesses=[Recess(panel="aft", z=z, width=40.0, height=height, depth=8.0)],
+        rear=End(radius=40.0),
+        recesses=[Recess(panel="rear", z=z, width=40.0, height=height, depth=8.0)],
     )
     loft = checked_loft(plug.plan())
     with pytest.raises(PlugError) as caught:
@@ -260,11 +260,11 @@ def test_sheets_that_do_not_reach_are_told_what_does(sheets: tuple[float, ...]) 
 
 def test_a_blend_is_sought_without_what_no_trial_needs(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where corners sharpen within blends is sought for shapes that are built, not for each that is tried."""
-    finish = checked_loft(replace(box_plan(400.0, 240.0, 120.0), aft=End(radius=40.0)))
+    finish = checked_loft(replace(box_plan(400.0, 240.0, 120.0), rear=End(radius=40.0)))
     sought = []
     monkeypatch.setattr("plugs.lines.stations._sharpening", lambda loft: sought.append(loft) or [])
-    with pytest.raises(PlugError, match=r"aft\.radius"):
-        make_tool(finish, Recess(panel="aft", z=60.0, width=40.0, height=70.0, depth=8.0), "recesses[0]")
+    with pytest.raises(PlugError, match=r"rear\.radius"):
+        make_tool(finish, Recess(panel="rear", z=60.0, width=40.0, height=70.0, depth=8.0), "recesses[0]")
     assert sought == []
 
 

@@ -51,7 +51,7 @@ def test_crown_that_crosses_its_neighbour_by_a_sliver() -> None:
 def test_crown_stays_a_circle_where_its_panel_settles() -> None:
     """Its own parallel ceases to be one while its share falls to nothing: no number was left of it."""
     plan = random_plug(297).plan()
-    for path, value in (("stations[0].corners['line c'].radius", 8.8), ("aft.rake_deg", -0.5)):
+    for path, value in (("stations[0].corners['line c'].radius", 8.8), ("rear.rake_deg", -0.5)):
         plan = with_value(plan, path, value)
     loft = checked_loft(plan)
     at = loft.sections(np.linspace(-86.45, -86.38, 701))

@@ -9,7 +9,7 @@ from plugs.ground.errors import PlugError
 from plugs.lines.checks import checked_loft
 from plugs.lines.section import Corner, LinesPlan, Station
 from plugs.recesses.recess import Recess, make_tool
-from plugs.templates.words import Templates, buttock_spans
+from plugs.templates.words import Templates, lengthwise_spans
 from tests.shapes import box_plan, solid_of
 
 
@@ -44,13 +44,13 @@ def test_start_and_sheets_that_are_told_do(high: float) -> None:
 
 @pytest.mark.parametrize("half", [100.0, 100.06, 100.0 / 3.0, 2.03, 2.0])
 @pytest.mark.parametrize("side", [-1.0, 1.0])
-def test_buttock_that_is_told_does(half: float, side: float) -> None:
+def test_lengthwise_that_is_told_does(half: float, side: float) -> None:
     """98.1 was told where 98.06 is the most; which of several is named by its place, not by a number."""
     with pytest.raises(PlugError) as caught:
-        buttock_spans(Templates(thickness=4.0, buttocks=(side * 150.0,)), -half, half)
-    assert (caught.value.param, caught.value.value) == ("templates.buttocks", side * 150.0)
+        lengthwise_spans(Templates(thickness=4.0, lengthwise=(side * 150.0,)), -half, half)
+    assert (caught.value.param, caught.value.value) == ("templates.lengthwise", side * 150.0)
     (told,) = re.findall(r"use (-?[\d.]+), or", caught.value.remedy)
-    (span,) = buttock_spans(Templates(thickness=4.0, buttocks=(float(told),)), -half, half)
+    (span,) = lengthwise_spans(Templates(thickness=4.0, lengthwise=(float(told),)), -half, half)
     assert abs(span.at_mm) == pytest.approx(half - 2.0, abs=0.1)
 
 
@@ -63,7 +63,7 @@ def lines(xs: tuple[float, ...]) -> LinesPlan:
 
 @pytest.mark.parametrize("xs", [(600.0, 300.0, 0.0), (0.0, 600.0, 300.0), (10.0, -0.125, 400.0)])
 def test_stations_turned_round_are_told_their_order(xs: tuple[float, ...]) -> None:
-    """Those from aft forward were told "use more than 600", one by one, which built another plug."""
+    """Those from behind were told "use more than 600", one by one, which built another plug."""
     with pytest.raises(PlugError) as caught:
         checked_loft(lines(xs))
     told = tuple(float(x) for x in re.findall(r"-?[\d.]+", caught.value.remedy))

@@ -49,7 +49,7 @@ def test_blend_over_an_edge_that_hardly_turns_is_left_as_it_is() -> None:
 
 
 def _shouldered(first_deg: float, last_deg: float) -> LinesPlan:
-    """Return a bar whose side turns half way up, by one angle in front and another aft."""
+    """Return a bar whose side turns half way up, by one angle in front and another at the rear."""
 
     def at(x: float, turn_deg: float) -> Station:
         lean = math.radians(turn_deg)

@@ -59,7 +59,7 @@ def test_ridge_ends_where_the_blend_does() -> None:
     assert tip[:, 1] == pytest.approx(45.0)
 
 
-@pytest.mark.parametrize("end", ["front", "aft"])
+@pytest.mark.parametrize("end", ["front", "rear"])
 @pytest.mark.parametrize("radius", [0.0, 4.0])
 def test_narrow_panel_in_line_with_its_neighbour(end: str, radius: float) -> None:
     """A strip of 8 mm along an edge is used up by an end's blend of 20: as if it were not there."""
@@ -86,4 +86,4 @@ def test_crowned_neighbours_drawn_in_by_different_amounts(seed: int) -> None:
 def test_corner_that_turns_round_in_a_blend() -> None:
     """Where panels come in line, rounding put the blend 10 panels off: "0.00 mm more" was asked for."""
     plan = wide_plug(9).plan()
-    checked_loft(replace(plan, front=End(radius=49.1), aft=replace(plan.aft, radius=95.6)))
+    checked_loft(replace(plan, front=End(radius=49.1), rear=replace(plan.rear, radius=95.6)))

@@ -61,7 +61,7 @@ def test_every_build_leaves_its_record(shop: Path, plugs: Plugs) -> None:
     assert packed(record) == content
     assert [one.name for one in record.workpieces if one.kind == "layer"] == ["L01", "L02", "L03"]
     assert [one.kind for one in record.workpieces if not one.is_foam].count("pocket pattern") == 1
-    assert {"floor", "side starboard", "side port", "deck", "aft", "front"} < set(record.places.names)
+    assert {"floor", "right side", "left side", "deck", "rear", "front"} < set(record.places.names)
     assert (folders[1] / FILE).read_bytes() == content
 
 

@@ -45,7 +45,7 @@ def test_a_pair_is_drawn_for_each_bay_and_seen_from_outside(tmp_path: Path) -> N
         assert "polyurethane" in words
         assert "s; out the same way" in words
     assert "THIS SIDE TO FORWARD" in [label.text for label in near.labels]
-    assert "THIS SIDE AFT" in [label.text for label in far.labels]
+    assert "THIS SIDE TO THE REAR" in [label.text for label in far.labels]
 
 
 def test_a_build_writes_the_pairs_and_prints_them(tmp_path: Path) -> None:

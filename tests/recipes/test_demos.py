@@ -79,7 +79,7 @@ RANGES = (
     ("cab_fairing", "table", "cab_fairing.csv", "cab_fairing.csv"),
     ("cab_fairing", "rake_deg", -27.0, 10.0),
     ("cab_fairing", "front_radius", 0.0, 120.0),
-    ("cab_fairing", "aft_radius", 0.0, 60.0),
+    ("cab_fairing", "rear_radius", 0.0, 60.0),
     ("cab_fairing", "thick", inch(2), inch(6)),
     ("cab_fairing", "thin", inch(1), inch(3)),
     ("cab_fairing", "allowance", 0.0, 10.0),
@@ -211,7 +211,7 @@ def check_arrows(path: str, drawing: Drawing) -> None:
     heads = [points for points in heads if len({tuple(p) for p in points.round(6)}) == 3]
     ways = {"FORWARD": (-1.0, 0.0), "UP": (0.0, 1.0)}
     for label in drawing.labels:
-        if label.text not in (*ways, "WARP", "STARBOARD"):
+        if label.text not in (*ways, "WARP", "TO THE RIGHT"):
             continue
         head = min(heads, key=lambda points: math.dist(points[1], label.at))
         assert math.dist(head[1], label.at) < 100.0, (path, label.text)

@@ -61,7 +61,7 @@ def test_a_thickness_of_the_recipes_own_is_kept_and_compared(tmp_path: Path) -> 
     work = edited(tmp_path, ("Skin(filler=filler,", "Skin(thickness=3.5, filler=filler,"))
     assert work.lines.cover.over(work.lines.foam, "deck") == pytest.approx(3.9)
     (found,) = [f for f in work.findings if f.code == "skin-thickness"]
-    assert {"deck", "side", "aft"} <= {*re.split(", | and ", found.where)}
+    assert {"deck", "side", "rear"} <= {*re.split(", | and ", found.where)}
 
 
 def test_the_flange_is_laid_exactly_and_takes_no_net() -> None:
@@ -150,8 +150,8 @@ def test_part_weighs_its_plies() -> None:
     )
     assert math.fsum(s.mass_kg for s in made.part.shares if s.area_m2) == pytest.approx(mass, rel=1e-6)
     names = [share.name for share in made.part.shares]
-    assert len(set(names)) == len(names)  # port and starboard, wall and floor are told apart
-    assert any(name.endswith(" port") for name in names)
+    assert len(set(names)) == len(names)  # left and right, wall and floor are told apart
+    assert any(name.startswith("left ") for name in names)
     pieces = math.fsum(
         1e-6 * one.pattern.kept.area * (ply.glass_kg_m2 + ply.resin_kg_m2)
         for roll in made.cloth.rolls
@@ -201,7 +201,7 @@ def test_foam_behind_the_plate_is_measured(tmp_path: Path) -> None:
     assert "Recess(" in text
     deep = edited(
         tmp_path,
-        ('name="number plate", panel="aft", y=0.0, z=(stern_height - stern_radius) / 2, plate=plate,',
+        ('name="number plate", panel="rear", y=0.0, z=(stern_height - stern_radius) / 2, plate=plate,',
          'name="tray", panel="deck", x=300.0, across=0.0, width=200.0, height=100.0,'),
         ("clearance=3.0, depth", "depth"),
         ("plate_depth=12.0", "plate_depth=293.0"),

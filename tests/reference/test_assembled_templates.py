@@ -46,7 +46,7 @@ def test_cone_gives_its_half_angle(slope_deg: float) -> None:
     assert np.hypot(*points.T) == pytest.approx(np.full(len(points), radius), abs=CHORD + 5e-3)
     assert template.bevel.largest_mm == pytest.approx(slope * thickness, abs=2.5 * CHORD)
     assert template.bevel.angle_deg == pytest.approx(slope_deg, abs=0.35)
-    assert template.bevel.face == "aft"
+    assert template.bevel.face == "rear"
     assert template.bevel.lines.length == pytest.approx(
         2.0 * math.pi * (radius + slope * thickness), rel=1e-3
     )
@@ -76,7 +76,10 @@ def test_assembled_plates_share_no_room(slots: str, bit: float) -> None:
     """Nine plates in a tapering plug: none overlaps, all lie inside the foam, each crossing has its gap."""
     body = solid_of(tapered_plan(bays="faired", bulge=20.0, radius=15.0)).body
     words = Templates(
-        stations=(0.0, 80.0, 200.0, 310.0, 400.0), buttocks=(-60.0, 0.0, 60.0), slots=slots, bit_diameter=bit
+        stations=(0.0, 80.0, 200.0, 310.0, 400.0),
+        lengthwise=(-60.0, 0.0, 60.0),
+        slots=slots,
+        bit_diameter=bit,
     )
     templates, _ = make_templates(body, words, ())
     plates = plates_of(templates)
@@ -100,7 +103,7 @@ def test_assembled_plates_share_no_room(slots: str, bit: float) -> None:
 def test_plates_move_by_half_the_clearance(axis: int) -> None:
     """Sideways a plate may be moved by 0.1 mm less a hair, and not by a hair more."""
     body = solid_of(tapered_plan()).body
-    templates, _ = make_templates(body, Templates(stations=(100.0, 300.0), buttocks=(0.0,)), ())
+    templates, _ = make_templates(body, Templates(stations=(100.0, 300.0), lengthwise=(0.0,)), ())
     plates = plates_of(templates)
     keel = plates["B01"]
     for sign in (1.0, -1.0):
@@ -116,7 +119,7 @@ def test_plates_slide_together(slots: str) -> None:
     """Lifted or half way in, nothing is in the way; pressed on by more than the clearance, the ends meet."""
     body = solid_of(crowned_plan()).body
     templates, _ = make_templates(
-        body, Templates(stations=(60.0, 200.0, 380.0), buttocks=(0.0,), slots=slots), ()
+        body, Templates(stations=(60.0, 200.0, 380.0), lengthwise=(0.0,), slots=slots), ()
     )
     plates = plates_of(templates)
     up = 1.0 if slots == "below" else -1.0

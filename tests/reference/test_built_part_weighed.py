@@ -38,7 +38,7 @@ def lid(trim=0.0, bias_deg=45.0):
 
     return Plug(
         name="Lid", panels=("floor", "side", "deck"), stations=(station(0.0), station(700.0)),
-        front=End(radius=15.0, sharp=("floor",)), aft=End(radius=15.0, sharp=("floor",)),
+        front=End(radius=15.0, sharp=("floor",)), rear=End(radius=15.0, sharp=("floor",)),
         skin=Skin(filler=0.8, bare=("floor",)),
         schedule=Schedule(
             plies=(

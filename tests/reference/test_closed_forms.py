@@ -53,13 +53,13 @@ def test_rectangle_to_rectangle_by_the_prismoidal_rule() -> None:
 def test_polygon_to_turned_polygon_by_the_prismoidal_rule(turn_deg: float) -> None:
     """A twisted bay is ruled, so the rule is exact for it; the mesh stays within its chords."""
     turn = math.radians(turn_deg)
-    front, aft = (
+    front, rear = (
         regular(5, 100.0),
         regular(5, 60.0) @ np.array([[math.cos(turn), math.sin(turn)], [-math.sin(turn), math.cos(turn)]]),
     )
-    middle = 0.5 * (front + aft)
-    exact = 240.0 / 6.0 * (polygon_area(front) + 4.0 * polygon_area(middle) + polygon_area(aft))
-    solid = solid_of(whole_plan([(0.0, front), (240.0, aft)]), CHORD)
+    middle = 0.5 * (front + rear)
+    exact = 240.0 / 6.0 * (polygon_area(front) + 4.0 * polygon_area(middle) + polygon_area(rear))
+    solid = solid_of(whole_plan([(0.0, front), (240.0, rear)]), CHORD)
     assert solid.by_sections.volume_mm3 == pytest.approx(exact, rel=1e-12)
     assert abs(solid.plain_by_mesh.volume_mm3 - exact) <= CHORD * solid.by_sections.area_mm2
 
@@ -135,9 +135,9 @@ def test_edge_blend_takes_its_share(radius: float) -> None:
 
 
 @pytest.mark.parametrize("bays", ["straight", "faired"])
-@pytest.mark.parametrize(("front", "aft"), [(0.0, 25.0), (-15.0, 0.0), (20.0, 30.0), (-10.0, 18.0)])
+@pytest.mark.parametrize(("front", "rear"), [(0.0, 25.0), (-15.0, 0.0), (20.0, 30.0), (-10.0, 18.0)])
 @pytest.mark.parametrize("count", [2, 4])
-def test_raked_prism(front: float, aft: float, bays: str, count: int) -> None:
+def test_raked_prism(front: float, rear: float, bays: str, count: int) -> None:
     """Raked ends on a prism: its section times the length through the section's centroid."""
     x = np.linspace(0.0, 600.0, count)
     corners = {"low": Corner(80.0, 10.0), "high": Corner(50.0, 130.0)}
@@ -145,12 +145,12 @@ def test_raked_prism(front: float, aft: float, bays: str, count: int) -> None:
         stations=[Station(x=float(v), corners=corners) for v in x],
         bays=bays,
         front=End(rake_deg=front),
-        aft=End(rake_deg=aft),
+        rear=End(rake_deg=rear),
     )
     half = np.array([[0.0, 10.0], [80.0, 10.0], [50.0, 130.0], [0.0, 130.0]])
     area = 2.0 * polygon_area(half)
     middle = 10.0 + 120.0 * (80.0 + 2.0 * 50.0) / (3.0 * (80.0 + 50.0))
-    length = 600.0 + middle * (math.tan(math.radians(front)) + math.tan(math.radians(aft)))
+    length = 600.0 + middle * (math.tan(math.radians(front)) + math.tan(math.radians(rear)))
     solid = solid_of(plan, CHORD)
     assert solid.by_sections.volume_mm3 == pytest.approx(area * length, rel=1e-11)
     assert solid.plain_by_mesh.volume_mm3 == pytest.approx(area * length, rel=1e-11)

@@ -66,7 +66,7 @@ def test_box_corner_is_flat_plus_arc() -> None:
     surface = zoned(plug_of(box_plan(500.0, 300.0, 200.0, radius=30.0)), coarse=0.0)
     flats = {flat.patch.name: flat for flat in patterns_of(surface, [ClothPly(number=1)]).flats}
     arc = 0.5 * np.pi * 30.0
-    for name, width in (("deck", 240.0 + arc), ("side starboard", 140.0 + arc), ("side port", 140.0 + arc)):
+    for name, width in (("deck", 240.0 + arc), ("right side", 140.0 + arc), ("left side", 140.0 + arc)):
         assert flats[name].is_exact, name
         # chords of the mesh lose 0.02 mm of sagitta: less than 0.05 % of each arc
         assert np.ptp(flats[name].points, axis=0) == pytest.approx([500.0, width], rel=5e-4)

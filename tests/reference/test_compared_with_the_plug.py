@@ -213,7 +213,7 @@ def test_the_demo_tells_its_bump_in_words() -> None:
     """Bay, panel and distances; height within the cells' size; volume over 0.5 mm: pi r2 / 2 (h - t)."""
     found = _compared(_scan_of_the_demo())
     (worst, *_) = found.worst
-    assert worst.place.startswith("bay 2, deck, x = ") and "to starboard of the centreline" in worst.place
+    assert worst.place.startswith("bay 2, deck, x = ") and "to the right of the centreline" in worst.place
     assert np.hypot(worst.patch.at[0] - 600.0, worst.patch.at[1] - 150.0) < 15.0
     assert worst.patch.peak == pytest.approx(3.0, abs=0.25)
     assert worst.patch.volume_mm3 == pytest.approx(np.pi * 60.0**2 / 2.0 * (3.0 - 0.5), rel=0.08)

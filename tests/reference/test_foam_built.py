@@ -43,7 +43,7 @@ def long_tail():
         name="Long tail",
         panels=("floor", "side", "deck"),
         stations=(station(-10.0, 300.0, 230.0), station(700.0, 280.0, 215.0), station(1500.0, 230.0, 170.0)),
-        aft=End(radius=40.0, sharp=("floor",)),
+        rear=End(radius=40.0, sharp=("floor",)),
         mating=(Mating(view="plan", cuts="front", contour=fair(edge), measured=edge, gap=2.0),),
         stack=Stack(axis="z", thicknesses=(60.0,), allowance=3.0),
         stock=(Stock(width=1200.0, height=600.0, thickness=60.0),),

@@ -55,7 +55,7 @@ def trough():
         stations=(station(0.0, 1.0), station(400.0, 0.85)),
         skin=Skin(thickness=2.0, bare=("floor",)),
         stack=Stack(axis="z", thicknesses=(40.0,)),
-        templates=Templates(stations=(100.0, 300.0), buttocks=(-40.0, 0.0)),
+        templates=Templates(stations=(100.0, 300.0), lengthwise=(-40.0, 0.0)),
     )
 '''
 
@@ -154,7 +154,7 @@ def test_each_part_comes_straight_to_its_place(shop: Path, line: str) -> None:
     """Some straight way from its side, level or from above, leads each part out without meeting the plug."""
     place = folder("trough", shop)
     solid = trimesh.load_mesh(place / "solid" / ("foam.stl" if line == "foam" else "finish.stl"))
-    sides = {"port": -1.0, "forward": -1.0, "starboard": 1.0, "aft": 1.0, "top": 0.0}
+    sides = {"left": -1.0, "front": -1.0, "right": 1.0, "rear": 1.0, "top": 0.0}
     for row in [row for row in rows_of(place) if row["line"] == line]:
         whole = shapely.buffer(shapely.union_all(over_thickness(solid, row)), -NEAR)
         region = region_of(place, row)

@@ -47,7 +47,7 @@ def test_rounded_box(kernel: KernelRun) -> None:
     V = abc + S r + pi (a + b + c) r^2 + 4/3 pi r^3; area = S + 2 pi (a + b + c) r + 4 pi r^2.
     """
     corners = {"chine": Corner(100, 0, 20), "deck": Corner(100, 100, 20)}
-    proof = proof_of(kernel, prism(corners, corners, 300.0, front=End(radius=20.0), aft=End(radius=20.0)))
+    proof = proof_of(kernel, prism(corners, corners, 300.0, front=End(radius=20.0), rear=End(radius=20.0)))
     a, b, c, r = 260.0, 160.0, 60.0, 20.0
     skin = 2.0 * (a * b + b * c + c * a)
     volume = a * b * c + skin * r + np.pi * (a + b + c) * r**2 + 4.0 / 3.0 * np.pi * r**3
@@ -106,9 +106,9 @@ def test_rectangle_to_rectangle(kernel: KernelRun) -> None:
 
 
 def test_raked_prism(kernel: KernelRun) -> None:
-    """A prism 200 x 100 x 300 raked 20 degrees in front and 10 aft gains the wedges b h^2 tan / 2."""
+    """A prism 200 x 100 x 300 raked 20 degrees in front and 10 at the rear gains the wedges b h^2 tan / 2."""
     corners = {"low": Corner(100, 0), "high": Corner(100, 100)}
-    plan = prism(corners, corners, 300.0, front=End(rake_deg=20.0), aft=End(rake_deg=10.0))
+    plan = prism(corners, corners, 300.0, front=End(rake_deg=20.0), rear=End(rake_deg=10.0))
     wedges = 200.0 * 100.0**2 / 2.0 * (np.tan(np.radians(20.0)) + np.tan(np.radians(10.0)))
     assert proof_of(kernel, plan).volume_mm3 == pytest.approx(6_000_000.0 + wedges, rel=KERNEL_RATIO)
 

@@ -64,16 +64,16 @@ def test_printed_ordinates_fair_back_to_the_formula() -> None:
     """25 printed points, kept to 0.02 mm: between them the curve lies within 0.35 mm of the formula.
 
     The largest difference is at the nose, where the radius is 1.1019 t^2 = 6.3 mm and the first two printed
-    points are 9 mm apart; aft of a twentieth of the chord it is below 0.1 mm.
+    points are 9 mm apart; behind a twentieth of the chord it is below 0.1 mm.
     """
     fairing = fair(printed(), tolerance=0.02)
     assert fairing.is_within
     assert fairing.left_out == ()
     assert from_formula(fairing).max() < 0.35
     curve = fairing.at(np.linspace(0.0, 1.0, 4001))
-    aft = curve[(curve[:, 0] > 0.05 * CHORD) & (curve[:, 0] < 0.995 * CHORD)]
-    exact = CHORD * half_thickness(aft[:, 0] / CHORD)
-    assert np.abs(np.abs(aft[:, 1]) - exact).max() < 0.1
+    rear = curve[(curve[:, 0] > 0.05 * CHORD) & (curve[:, 0] < 0.995 * CHORD)]
+    exact = CHORD * half_thickness(rear[:, 0] / CHORD)
+    assert np.abs(np.abs(rear[:, 1]) - exact).max() < 0.1
 
 
 @pytest.mark.parametrize("thickness", [0.06, 0.12, 0.21])

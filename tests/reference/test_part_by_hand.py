@@ -17,8 +17,8 @@ from plugs.laminate.plies import Ply, Schedule
 from plugs.laminate.resin_plan import plan_resin
 from plugs.laminate.shopping import layup_needs, need_of, shopping_list
 
-AREAS = {"deck": 0.6, "side": 0.3, "aft": 0.1}
-CENTROIDS = {"deck": (500.0, 0.0, 300.0), "side": (500.0, 0.0, 150.0), "aft": (1000.0, 0.0, 150.0)}
+AREAS = {"deck": 0.6, "side": 0.3, "rear": 0.1}
+CENTROIDS = {"deck": (500.0, 0.0, 300.0), "side": (500.0, 0.0, 150.0), "rear": (1000.0, 0.0, 150.0)}
 
 
 def test_cover_of_one_square_metre() -> None:
@@ -63,7 +63,7 @@ def test_cover_of_one_square_metre() -> None:
         resin=polyester,
         hardener=mekp,
     )
-    layup = lay_up(schedule, ["floor", "side", "deck", "aft"], foam="pu 40", bare=["floor"])
+    layup = lay_up(schedule, ["floor", "side", "deck", "rear"], foam="pu 40", bare=["floor"])
     deck, side, floor = (layup.laminates[p] for p in ("deck", "side", "floor"))
     assert (deck.glass_kg_m2, deck.resin_kg_m2, deck.mass_kg_m2) == pytest.approx((1.35, 2.40, 3.75))
     assert (side.glass_kg_m2, side.resin_kg_m2, side.mass_kg_m2) == pytest.approx((0.75, 1.75, 2.50))

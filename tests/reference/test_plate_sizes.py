@@ -72,7 +72,7 @@ def test_recess_is_a_prism_over_the_plate(region: str, area: float, perimeter: f
     assert 2.0 * (w + h) - (8.0 - 2.0 * math.pi) * r == pytest.approx(perimeter, abs=0.005)
     loft = checked_loft(box_plan(400.0, 700.0, 300.0))
     tool = make_tool(
-        loft, Recess(panel="aft", y=0.0, z=150.0, plate=region, clearance=0.0, depth=10.0), "recesses[0]"
+        loft, Recess(panel="rear", y=0.0, z=150.0, plate=region, clearance=0.0, depth=10.0), "recesses[0]"
     )
     measures = integrate(tool.loft)
     assert measures.volume_mm3 == pytest.approx(11.0 * area, rel=2e-7)

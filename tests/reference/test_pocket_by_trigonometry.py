@@ -46,10 +46,10 @@ def block(rake_deg=0.0):
     return Plug(
         name="Block", panels=("floor", "side", "deck"),
         stations=(Station(x=0.0, corners=corners), Station(x=400.0, corners=corners)),
-        aft=End(radius=25.0, rake_deg=rake_deg),
+        rear=End(radius=25.0, rake_deg=rake_deg),
         recesses=(
             Recess(
-                name="pocket", panel="aft", y=0.0, z=130.0, holds=({W}, {H}, {P}), clearance={K},
+                name="pocket", panel="rear", y=0.0, z=130.0, holds=({W}, {H}, {P}), clearance={K},
                 depth={DEPTH}, draft_deg=7.0, floor_radius={FILLET},
             ),
         ),

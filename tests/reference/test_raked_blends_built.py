@@ -42,7 +42,7 @@ def plug(rake: float = 15.0, radius: float = 20.0, skin: float = 3.0):
         name="Leaning box",
         stations=[Station(x=x, corners=corners) for x in (0.0, {length})],
         panels=("floor", "side", "deck"),
-        aft=End(radius=radius, rake_deg=rake),
+        rear=End(radius=radius, rake_deg=rake),
         skin=Skin(thickness=skin),
         stack=Stack(thicknesses=(60.0,)),
         chord_tolerance={chord},

@@ -80,15 +80,15 @@ def test_cone_and_cylinder_shrink_square_to_themselves(depth: float, ends: tuple
 
 def round_nosed(sign: float) -> LinesPlan:
     """Return a part with blended and raked ends, tapered, with a station that stands out."""
-    aft = End(radius=12.0, rake_deg=10.0 * sign)
-    return tapered_plan(radius=15.0, front=End(radius=20.0), aft=aft, bays="faired", bulge=8.0)
+    rear = End(radius=12.0, rake_deg=10.0 * sign)
+    return tapered_plan(radius=15.0, front=End(radius=20.0), rear=rear, bays="faired", bulge=8.0)
 
 
 PARTS = {
     "tapered, sharp": tapered_plan(),
     "tapered, with a kink": tapered_plan(bulge=20.0),
-    "tapered, round ends": tapered_plan(radius=15.0, front=End(radius=20.0), aft=End(radius=12.0)),
-    "raked out": tapered_plan(radius=15.0, aft=End(rake_deg=12.0)),
+    "tapered, round ends": tapered_plan(radius=15.0, front=End(radius=20.0), rear=End(radius=12.0)),
+    "raked out": tapered_plan(radius=15.0, rear=End(rake_deg=12.0)),
     "raked in": tapered_plan(radius=15.0, front=End(rake_deg=-12.0)),
     "faired, round and raked": round_nosed(1.0),
     "faired, round, raked in": round_nosed(-1.0),
@@ -126,11 +126,13 @@ def test_distance_of_plain_panels(name: str) -> None:
     assert skinned.proof.largest_mm < 0.06
 
 
-@pytest.mark.parametrize("bare", [("floor",), ("deck", "front"), ("side", "aft"), ("floor", "front", "aft")])
+@pytest.mark.parametrize(
+    "bare", [("floor",), ("deck", "front"), ("side", "rear"), ("floor", "front", "rear")]
+)
 @pytest.mark.parametrize("bays", ["straight", "faired"])
 def test_bare_panels_and_ends_stay(bare: tuple[str, ...], bays: str) -> None:
     """Distance 0 where nothing is laid; as deep as asked elsewhere."""
-    plan = tapered_plan(radius=0.0, bays=bays, bulge=6.0, aft=End(rake_deg=8.0))
+    plan = tapered_plan(radius=0.0, bays=bays, bulge=6.0, rear=End(rake_deg=8.0))
     skinned = laid(plan, 3.0, bare=bare)
     points, distance, asked = measured_by_trimesh(skinned, 1200)
     assert set(asked.tolist()) == {0.0, 3.0}
@@ -168,7 +170,7 @@ def test_ridge_is_all_skin(tip: float) -> None:
 
 
 def test_wedge_with_plain_sides() -> None:
-    """An upright wedge: the foam's ridge lies d over the sine of the half angle aft, within the halving."""
+    """An upright wedge: the foam's ridge lies d over the sine of the half angle, within the halving."""
     stations = [
         Station(x=0.0, corners={"low": Corner(0.0, 0.0), "edge": Corner(0.0, 80.0)}),
         Station(x=300.0, corners={"low": Corner(90.0, 0.0), "edge": Corner(90.0, 80.0)}),

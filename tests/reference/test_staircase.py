@@ -36,7 +36,7 @@ def prisms(layers: tuple[Layer, ...], which: str) -> float:
 @pytest.mark.parametrize(("count", "outer", "inner"), [(10, 1.155, 0.855), (20, 1.07625, 0.92625)])
 @pytest.mark.parametrize("direction", ["rising", "falling"])
 def test_cone(count: int, outer: float, inner: float, direction: str) -> None:
-    """Radius 100, height 300, its point aft, cut square to its axis."""
+    """Radius 100, height 300, its point at the rear, cut square to its axis."""
     assert outer == pytest.approx((count + 1) * (2 * count + 1) / (2 * count**2), rel=1e-12)
     body = solid_of(frustum_plan([(0.0, 100.0), (300.0, 0.0)])).body
     layers, findings = make_layers(
@@ -53,7 +53,7 @@ def test_cone(count: int, outer: float, inner: float, direction: str) -> None:
 def test_hemisphere(count: int, outer: float, inner: float) -> None:
     """A round bar that ends in half a ball; the first layer is the 10 mm of bar before it."""
     assert outer == pytest.approx(1.5 * (1.0 - (count - 1) * (2 * count - 1) / (6 * count**2)), rel=1e-12)
-    body = solid_of(frustum_plan([(0.0, 100.0), (110.0, 100.0)], aft=End(radius=100.0))).body
+    body = solid_of(frustum_plan([(0.0, 100.0), (110.0, 100.0)], rear=End(radius=100.0))).body
     sheets = (10.0, *[100.0 / count] * count)
     layers, _ = make_layers(body, Stack(axis="x", thicknesses=sheets, order="explicit", allowance=0.0))
     assert len(layers) == count + 1

@@ -213,8 +213,8 @@ def test_kernel_job_works_in_the_order_of_the_mesh(tmp_path: Path) -> None:
     path = tmp_path / "part.py"
     path.write_text(
         PART.replace(
-            "aft=End",
-            'bosses=(Boss(panel="deck", x=80.0, across=0.0, width=40.0, height=40.0, rise=6.0),), aft=End',
+            "rear=End",
+            'bosses=(Boss(panel="deck", x=80.0, across=0.0, width=40.0, height=40.0, rise=6.0),), rear=End',
         ),
         encoding="utf-8",
     )

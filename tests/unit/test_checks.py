@@ -108,7 +108,7 @@ def test_crown_that_folds(rise: float) -> None:
     assert abs(number_in(error.remedy)) == pytest.approx(90.0, abs=0.11)
 
 
-@pytest.mark.parametrize("end", ["front", "aft"])
+@pytest.mark.parametrize("end", ["front", "rear"])
 def test_end_radius_that_uses_a_panel_up(end: str) -> None:
     """60 on a box 100 high: half of it fits."""
     plan = replace(box_plan(300.0, 200.0, 100.0), **{end: End(radius=60.0)})  # type: ignore[arg-type]
@@ -128,14 +128,14 @@ def test_both_ends_too_round() -> None:
 
 def test_ends_that_leave_no_length_between_them() -> None:
     """Two blends of 160 on 300 mm: the number passes as it stands."""
-    plan = replace(box_plan(300.0, 900.0, 900.0), front=End(radius=160.0), aft=End(radius=140.0))
+    plan = replace(box_plan(300.0, 900.0, 900.0), front=End(radius=160.0), rear=End(radius=140.0))
     error = refused(plan)
-    assert error.param in ("front.radius", "aft.radius")
+    assert error.param in ("front.radius", "rear.radius")
     end = error.param.split(".")[0]
     checked_loft(replace(plan, **{end: End(radius=number_in(error.remedy))}))  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("end", ["front", "aft"])
+@pytest.mark.parametrize("end", ["front", "rear"])
 def test_rake_too_steep(end: str) -> None:
     """The sections that lean towards the end may not cross inside the plug."""
     plan = tapered_plan(height=(180.0, 180.0), **{end: End(rake_deg=-55.0)})  # type: ignore[arg-type]
@@ -157,10 +157,10 @@ def test_blend_that_draws_crown_and_neighbour_apart() -> None:
     stations = [Station(x=x, corners=ring, crowns=crowns) for x in (0.0, 150.0)]
     small = {n: Corner(0.5 * c.y, 0.5 * c.z) for n, c in ring.items()}
     stations.append(Station(x=300.0, corners=small, crowns={"side": 7.0}))
-    plan = LinesPlan(stations=stations, panels=("bottom", "side", "deck"), aft=End(radius=60.0))
+    plan = LinesPlan(stations=stations, panels=("bottom", "side", "deck"), rear=End(radius=60.0))
     error = refused(plan)
-    assert error.param == "aft.radius"
-    checked_loft(replace(plan, aft=End(radius=number_in(error.remedy))))
+    assert error.param == "rear.radius"
+    checked_loft(replace(plan, rear=End(radius=number_in(error.remedy))))
 
 
 def test_panels_that_cross() -> None:

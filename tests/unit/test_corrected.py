@@ -19,7 +19,7 @@ from plugs.work import Work, work_out
 
 
 def wedge(low: float = 0.0, wide: float = 0.0, crown: float = 0.0) -> Plug:
-    """Return a wedge; its middle station's deck lower, its aft one's sides wider, its decks crowned."""
+    """Return a wedge; its middle station's deck lower, its rear one's sides wider, its decks crowned."""
     stations = [
         Station(
             x=x,
@@ -31,7 +31,7 @@ def wedge(low: float = 0.0, wide: float = 0.0, crown: float = 0.0) -> Plug:
         )
         for x, d, w in ((0.0, 0.0, 0.0), (300.0, low, 0.0), (600.0, 0.0, wide))
     ]
-    skin = Skin(thickness=2.0, bare=("floor", "front", "aft"))
+    skin = Skin(thickness=2.0, bare=("floor", "front", "rear"))
     return Plug(name="Wedge", panels=("floor", "side", "deck"), stations=stations, skin=skin)
 
 
@@ -41,7 +41,7 @@ def compared(real: Plug, against: str = "finished") -> tuple[Work, Comparison]:
     for row in work_out(real).fit_list:
         value = row.foam if against == "foam" else row.finished
         if row.what not in (GAP, EDGE) and value is not None:
-            told = -value if row.what == HALF_BREADTH and row.side == "port" else value
+            told = -value if row.what == HALF_BREADTH and row.side == "left" else value
             points.append([told if v is None else v for v in (row.x, row.y, row.z)])
     measured = Measured(name="p.csv", kind=POINTS, points=np.array(points), labels=(), gaps=(), notes=())
     drawn = work_out(wedge())

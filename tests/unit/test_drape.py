@@ -256,7 +256,7 @@ def test_net_turns_corners_and_holes() -> None:
 
 
 def test_warp_lies_down_on_the_surface() -> None:
-    """By default it runs aft, upward on a face across the part; the given one is projected."""
+    """By default it runs to the rear, upward on a face across the part; the given one is projected."""
     upright = np.array([[0, 0, 0], [0, 50, 0], [0, 50, 40], [0, 0, 40]], dtype=float)
     patch = (upright, np.array([[0, 1, 2], [0, 2, 3]]))
     assert drape(patch).warp == pytest.approx((0, 0, 1), abs=1e-12)
@@ -471,26 +471,26 @@ def test_picture_shows_net_locked_cells_start_and_darts(
 
 
 def test_picture_of_an_upright_zone_looks_at_it() -> None:
-    """A face across the part is drawn seen from astern alone."""
+    """A face across the part is drawn seen from behind alone."""
     upright = np.array([[0, 0, 0], [0, 50, 0], [0, 50, 40], [0, 0, 40]], dtype=float)
     surface = make_surface(upright, np.array([[0, 1, 2], [0, 2, 3]]))
     drawing = drape_drawing(
-        surface, drape(surface), zone="aft", path="cloth/a", plug_name="Box", display_unit="in"
+        surface, drape(surface), zone="rear", path="cloth/a", plug_name="Box", display_unit="in"
     )
     seen = [label.text for label in drawing.labels if label.text.startswith("seen")]
-    assert seen == ["seen from astern: y starboard to the right, z up"]
+    assert seen == ["seen from behind: y to the right, z up"]
     assert not [path for path in drawing.paths if path.dxf_layer in ("TIGHT", "WRINKLES", "DART_CUT")]
 
 
 @pytest.mark.parametrize(
     ("corners", "words"),
     [
-        ([[0, 9, 0], [0, 9, 40], [50, 9, 40], [50, 9, 0]], "seen from starboard: x aft to the left, z up"),
-        ([[0, 9, 0], [50, 9, 0], [50, 9, 40], [0, 9, 40]], "seen from port: x aft to the right, z up"),
-        ([[0, 0, 0], [0, 0, 40], [0, 50, 40], [0, 50, 0]], "seen from ahead: y starboard to the left, z up"),
+        ([[0, 9, 0], [0, 9, 40], [50, 9, 40], [50, 9, 0]], "seen from the right: x to the left, z up"),
+        ([[0, 9, 0], [50, 9, 0], [50, 9, 40], [0, 9, 40]], "seen from the left: x to the right, z up"),
+        ([[0, 0, 0], [0, 0, 40], [0, 50, 40], [0, 50, 0]], "seen from the front: y to the left, z up"),
         (
             [[0, 0, 0], [0, 50, 0], [40, 50, 0], [40, 0, 0]],
-            "seen from below: x aft to the right, y starboard down",
+            "seen from below: x to the right, y down",
         ),
     ],
 )

@@ -123,7 +123,7 @@ def test_check_bar_is_a_hundred_millimetres():
 
 @pytest.mark.parametrize("axis", ["y", "z"])
 def test_arrow_points_forward_to_smaller_x(axis):
-    """As x runs aft, so forward is to the left; the tip is the middle of the head."""
+    """As x runs to the rear, so forward is to the left; the tip is the middle of the head."""
     drawing = layer_drawing(layer(axis=axis), plug_name="tail")
     (head,) = [path.points for path in drawing.paths if path.dxf_layer == "LABELS" and len(path.points) == 3]
     assert head[1, 0] < head[0, 0] == head[2, 0]
@@ -132,10 +132,10 @@ def test_arrow_points_forward_to_smaller_x(axis):
 
 
 def test_section_layers_show_forward_into_the_page_and_up():
-    """Seen from astern: a crossed circle and an arrow to larger z."""
+    """Seen from behind: a crossed circle and an arrow to larger z."""
     drawing = layer_drawing(layer(axis="x"), plug_name="tail")
     assert {"FORWARD IS INTO THE PAGE", "UP"} <= set(texts(drawing))
-    assert "Seen from astern: y to the right, z up; the face in view is the aft one" in texts(drawing)
+    assert "Seen from behind: y to the right, z up; the rear face is in view" in texts(drawing)
     round_paths = [path for path in drawing.paths if path.dxf_layer == "LABELS" and path.bulges.any()]
     assert len(round_paths) == 1
     left, bottom, right, top = path_bounds(round_paths[0])

@@ -32,8 +32,8 @@ def pyramid(taper: float, rake_deg: float, radius: float, sharp: tuple[str, ...]
         corners = {"low": Corner(150.0 - share * taper, 0.0), "high": Corner(150.0 - reach * taper, z)}
         return Station(x=400.0 * share, corners=corners)
 
-    aft = End(radius=radius, rake_deg=rake_deg, sharp=sharp)
-    return LinesPlan(stations=[at(0.0), at(1.0)], panels=("floor", "side", "deck"), aft=aft)
+    rear = End(radius=radius, rake_deg=rake_deg, sharp=sharp)
+    return LinesPlan(stations=[at(0.0), at(1.0)], panels=("floor", "side", "deck"), rear=rear)
 
 
 def places(loft: Loft, panel: str, t: Array, ratio: float = 0.5) -> tuple[Array, Array]:
@@ -51,8 +51,8 @@ def places(loft: Loft, panel: str, t: Array, ratio: float = 0.5) -> tuple[Array,
 
 
 def blend_positions(loft: Loft, panel: str, count: int = 9) -> Array:
-    """Return positions inside the aft blend of a panel, from its point of tangency to near the end."""
-    zone = loft.aft
+    """Return positions inside the rear blend of a panel, from its point of tangency to near the end."""
+    zone = loft.rear
     assert zone is not None
     touch = float(zone.theta_touch[loft.table.panel_names.index(panel)].max())
     theta = touch + (0.5 * np.pi - touch) * np.linspace(0.03, 0.97, count)
@@ -61,7 +61,7 @@ def blend_positions(loft: Loft, panel: str, count: int = 9) -> Array:
 
 
 def end_plane(loft: Loft) -> tuple[Array, Array]:
-    """Return a point of the aft end plane and its outward normal."""
+    """Return a point of the rear end plane and its outward normal."""
     at = loft.sections(loft.breaks[-1:])
     k, u = float(at.k[0]), float(at.u[0])
     return np.array([u, 0.0, 0.0]), np.array([1.0, 0.0, -k]) / math.hypot(1.0, k)
@@ -87,19 +87,19 @@ def test_blend_of_a_plane_panel_is_a_cylinder(taper: float, rake_deg: float, pan
 
 
 CASES = {
-    "tapered": tapered_plan(aft=End(radius=25.0)),
-    "faired": tapered_plan(aft=End(radius=25.0), bays="faired", bulge=20.0),
-    "raked": tapered_plan(aft=End(radius=20.0, rake_deg=15.0)),
-    "raked and faired": tapered_plan(aft=End(radius=20.0, rake_deg=-15.0), bays="faired", bulge=20.0),
+    "tapered": tapered_plan(rear=End(radius=25.0)),
+    "faired": tapered_plan(rear=End(radius=25.0), bays="faired", bulge=20.0),
+    "raked": tapered_plan(rear=End(radius=20.0, rake_deg=15.0)),
+    "raked and faired": tapered_plan(rear=End(radius=20.0, rake_deg=-15.0), bays="faired", bulge=20.0),
 }
 
 
 @pytest.mark.parametrize("name", CASES)
-@pytest.mark.parametrize("panel", [SIDE, DECK, "port side", "floor"])
+@pytest.mark.parametrize("panel", [SIDE, DECK, "left side", "floor"])
 def test_blend_is_tangent_at_both_its_ends(name: str, panel: str) -> None:
     """The normal has no jump where the blend begins, and is the end's own where it stops."""
     loft = checked_loft(CASES[name])
-    zone = loft.aft
+    zone = loft.rear
     assert zone is not None
     i = loft.table.panel_names.index(panel)
     span = zone.u_end - zone.u_start
@@ -125,7 +125,7 @@ def test_blend_turns_without_a_kink(name: str) -> None:
 def test_square_end_is_the_quarter_circle() -> None:
     """On a box the inset is R (1 - cos a) at R sin a: a radius of 20 from x = 280 to 300."""
     loft = checked_loft(box_plan(300.0, 200.0, 100.0, end_radius=20.0))
-    zone = loft.aft
+    zone = loft.rear
     assert zone is not None
     assert zone.u_start == pytest.approx(280.0, abs=1e-5)
     angle = np.linspace(0.05, 0.5 * np.pi, 12)
@@ -136,12 +136,12 @@ def test_square_end_is_the_quarter_circle() -> None:
     assert at.corners[:, 1, 1] == pytest.approx(100.0 - 20.0 * (1.0 - np.cos(angle)), abs=1e-4)
 
 
-def test_front_is_the_mirror_of_aft() -> None:
+def test_front_is_the_mirror_of_rear() -> None:
     """The same end in front: the same volume of foam goes."""
     front = checked_loft(tapered_plan(half=(120.0, 120.0), height=(100.0, 100.0), front=End(radius=22.0)))
-    aft = checked_loft(tapered_plan(half=(120.0, 120.0), height=(100.0, 100.0), aft=End(radius=22.0)))
+    rear = checked_loft(tapered_plan(half=(120.0, 120.0), height=(100.0, 100.0), rear=End(radius=22.0)))
     t = np.linspace(380.0, 400.0, 9)
-    assert front.sections(400.0 - t).corners == pytest.approx(aft.sections(t).corners, abs=1e-6)
+    assert front.sections(400.0 - t).corners == pytest.approx(rear.sections(t).corners, abs=1e-6)
 
 
 def test_sharp_panels_are_not_drawn_inward() -> None:

@@ -74,11 +74,11 @@ def test_shapes_that_do_nothing() -> None:
 
 def test_plates_are_to_be_measured() -> None:
     """A note for each recess that takes its size from the table, with its source."""
-    item = Recess(panel="aft", z=100.0, plate="japan")
+    item = Recess(panel="rear", z=100.0, plate="japan")
     plug = replace(PLUG, recesses=[replace(item, plate=None, width=50.0, height=50.0), item])
     body = make_solid(LOFT, make_tools(LOFT, [item], "recesses"), (), 0.05)
     (found,) = find(plug, body, (), None)
-    assert (found.code, found.severity, found.where) == ("plate-size", "note", "recess on aft 2")
+    assert (found.code, found.severity, found.where) == ("plate-size", "note", "recess on rear 2")
     assert "330 x 165" in found.message
     assert "newspaper" in found.message
 

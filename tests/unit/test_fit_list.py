@@ -28,7 +28,7 @@ def tapered(**words: object) -> Plug:
         Station(x=x, corners={"low": Corner(200.0 - 0.1 * x, 0.0), "high": Corner(200.0 - 0.1 * x, 120.0)})
         for x in (0.0, 500.0, 1000.0)
     ]
-    skin = Skin(thickness=2.0, bare=("floor", "front", "aft"))
+    skin = Skin(thickness=2.0, bare=("floor", "front", "rear"))
     return Plug(name="Box", panels=("floor", "side", "deck"), stations=stations, skin=skin, **words)  # type: ignore[arg-type]
 
 
@@ -45,10 +45,10 @@ def test_a_box_by_hand() -> None:
         assert row.y is None
         assert row.finished == pytest.approx(200.0 - 0.1 * (row.x or 0.0), abs=1e-6)
         assert row.foam == pytest.approx((row.finished or 0.0) - 2.0 * np.sqrt(1.01), abs=1e-6)
-    assert {row.side for row in of_kind(rows, HALF_BREADTH)} == {"starboard", "port"}
+    assert {row.side for row in of_kind(rows, HALF_BREADTH)} == {"right", "left"}
     assert {(row.foam, row.finished) for row in of_kind(rows, HEIGHT)} == {(118.0, 120.0)}
     lengths = {(row.place.split(",")[0], row.foam, row.finished) for row in of_kind(rows, LENGTH)}
-    assert lengths == {("front end", 0.0, 0.0), ("aft end", 1000.0, 1000.0)}
+    assert lengths == {("front end", 0.0, 0.0), ("rear end", 1000.0, 1000.0)}
     assert all(abs(row.foam or 0.0) < 1e-3 for row in of_kind(rows, GAP)), "flat panels show no daylight"
 
 
@@ -62,7 +62,7 @@ def test_every_place_of_the_demo_lies_on_its_surface(line: str) -> None:
         value = row.foam if line == "foam" else row.finished
         if row.what in (HALF_BREADTH, HEIGHT, LENGTH) or (row.what == EDGE and line == "foam"):
             assert value is not None
-            told = -value if row.what == HALF_BREADTH and row.side == "port" else value
+            told = -value if row.what == HALF_BREADTH and row.side == "left" else value
             points.append([told if v is None else v for v in (row.x, row.y, row.z)])
             ways.append([row.what != EDGE and v is None for v in (row.x, row.y, row.z)])
     shape = trimesh.Trimesh(*mesh.triangles_of(solid.body), process=False)

@@ -50,7 +50,7 @@ def accessor(document: dict, binary: bytes, number: int) -> np.ndarray:
 
 
 def test_points_are_in_metres_with_y_up() -> None:
-    """Aft stays x, z up becomes y, y to starboard becomes -z."""
+    """The rear stays x, z up becomes y, y to the right becomes -z."""
     document, binary = chunks(glb_bytes([tetra("a")]))
     attributes = document["meshes"][0]["primitives"][0]["attributes"]
     points = accessor(document, binary, attributes["POSITION"]).reshape(-1, 3)

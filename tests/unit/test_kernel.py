@@ -67,7 +67,7 @@ def box_plan(length: float, breadth: float, height: float) -> LinesPlan:
 
 
 def tail_plan(*, bays: str = "faired", rake_deg: float = 12.0, crown: float = 10.0) -> LinesPlan:
-    """Return a tapering tail with 50 mm deck blends, a crowned deck and a blended aft end."""
+    """Return a tapering tail with 50 mm deck blends, a crowned deck and a blended rear end."""
     rows = ((260, 240, 300), (255, 232, 290), (240, 210, 270), (215, 180, 235), (180, 140, 190))
     stations = [
         Station(
@@ -77,7 +77,7 @@ def tail_plan(*, bays: str = "faired", rake_deg: float = 12.0, crown: float = 10
         )
         for i, (low, up, height) in enumerate(rows)
     ]
-    return LinesPlan(stations=stations, bays=bays, aft=End(radius=30.0, rake_deg=rake_deg))
+    return LinesPlan(stations=stations, bays=bays, rear=End(radius=30.0, rake_deg=rake_deg))
 
 
 def two_stations(first: dict[str, Corner], last: dict[str, Corner], **rest: object) -> LinesPlan:
@@ -120,7 +120,7 @@ THIN = {
         BLENDED,
         {"a": Corner(120, -10, 20), "b": Corner(80, 90, 15)},
         front=End(radius=25.0),
-        aft=End(radius=40.0),
+        rear=End(radius=40.0),
     ),
     "an edge that turns from outside to inside": two_stations(
         {"a": Corner(100, 0), "b": Corner(110, 50, 30), "c": Corner(100, 100)},
@@ -158,7 +158,7 @@ def random_plan(rng: np.random.Generator) -> LinesPlan:
         )
         for _ in range(2)
     ]
-    return LinesPlan(stations=stations, mirrored=is_mirrored, bays=bays, front=ends[0], aft=ends[1])
+    return LinesPlan(stations=stations, mirrored=is_mirrored, bays=bays, front=ends[0], rear=ends[1])
 
 
 def sound_loft(plan: LinesPlan) -> Loft | None:
@@ -242,10 +242,10 @@ def test_a_surface_with_a_jump_is_not_fitted() -> None:
     class Broken:
         """A loft that jumps half-way."""
 
-        breaks, front, aft = loft.breaks, None, None
+        breaks, front, rear = loft.breaks, None, None
 
         def sections(self, t: Array) -> object:
-            """Return sections moved aft by 1 mm past the middle."""
+            """Return sections moved to the rear by 1 mm past the middle."""
             return loft.sections(np.where(t > 150.0, 0.5 * t, t))
 
     with pytest.raises(AssertionError, match="smooth"):
@@ -355,7 +355,7 @@ def test_a_cut_through_leaves_two_solids(kernel: KernelRun) -> None:
 
 @pytest.mark.kernel
 def test_a_recess_in_a_blended_tail(kernel: KernelRun) -> None:
-    """A drafted recess cut across the aft end's blend: sound, and as large as the mesh engine says."""
+    """A drafted recess cut across the rear end's blend: sound, and as large as the mesh engine says."""
     from plugs.mesh import mesh
     from plugs.mesh.grid_mesh import body_of_grid
     from plugs.mesh.sampling import sample

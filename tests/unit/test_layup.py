@@ -12,7 +12,7 @@ from plugs.laminate.layup import Layup, lay_up, skin_of
 from plugs.laminate.plies import Ply, Schedule, ply_thickness, usual_content
 from plugs.summary.laminate import layup_figures
 
-PLACES = ("floor", "side", "deck", "front", "aft", "plate")
+PLACES = ("floor", "side", "deck", "front", "rear", "plate")
 
 
 def lay(*plies: Ply, **more: object) -> Layup:
@@ -25,15 +25,15 @@ def lay(*plies: Ply, **more: object) -> Layup:
 def test_all_is_what_is_not_bare() -> None:
     """In the part's order."""
     layup = lay(Ply(cloth="mat 450"))
-    assert layup.plies[0].places == layup.covered == ("side", "deck", "aft", "plate")
+    assert layup.plies[0].places == layup.covered == ("side", "deck", "rear", "plate")
     assert layup.bare == ("floor", "front")
     assert layup.laminates["floor"].plies == ()
 
 
 def test_zones_stand_for_their_places() -> None:
     """A zone's name, a place's name, or both."""
-    layup = lay(Ply(cloth="mat 450", zone=("sides", "deck")), zones={"sides": ("side", "aft")})
-    assert layup.plies[0].places == ("side", "deck", "aft")
+    layup = lay(Ply(cloth="mat 450", zone=("sides", "deck")), zones={"sides": ("side", "rear")})
+    assert layup.plies[0].places == ("side", "deck", "rear")
 
 
 @pytest.mark.parametrize("zone", ["dekc", ("deck", "dekc"), 3])
@@ -51,7 +51,7 @@ def test_bare_place_takes_no_ply() -> None:
     with pytest.raises(PlugError) as caught:
         lay(Ply(cloth="mat 450", zone="floor"))
     assert "bare" in caught.value.remedy
-    assert "side, deck, aft, plate" in caught.value.remedy
+    assert "side, deck, rear, plate" in caught.value.remedy
 
 
 @pytest.mark.parametrize(
@@ -130,7 +130,7 @@ def test_seal_coat_is_the_foams_own_and_none_over_a_barrier() -> None:
 def test_skin_that_the_foam_is_set_back_by() -> None:
     """The thickness most places have, others by name; recesses are not told by a skin."""
     layup = lay(Ply(cloth="mat 450"), Ply(cloth="mat 300", zone="deck"))
-    skin = skin_of(layup, ("floor", "side", "deck", "front", "aft"), filler=0.5)
+    skin = skin_of(layup, ("floor", "side", "deck", "front", "rear"), filler=0.5)
     assert skin.thickness == layup.laminates["side"].thickness
     assert skin.by_panel == {"deck": layup.laminates["deck"].thickness}
     assert skin.bare == ("floor", "front")

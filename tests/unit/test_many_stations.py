@@ -24,7 +24,7 @@ def long_hull(count: int) -> Loft:
         stations.append(Station(x=1200.0 * share, corners=corners))
     panels = ("floor", "side", "deck")
     return checked_loft(
-        LinesPlan(panels=panels, stations=stations, bays="straight", front=End(), aft=End(), mirrored=True)
+        LinesPlan(panels=panels, stations=stations, bays="straight", front=End(), rear=End(), mirrored=True)
     )
 
 

@@ -48,7 +48,7 @@ def refusal(**words: Any) -> PlugError:
 
 
 def arc(radius: float, middle: float, half_width: float = 150.0, count: int = 801) -> np.ndarray:
-    """Return points on a circle in plan whose aftmost point is at x = middle."""
+    """Return points on a circle in plan whose rearmost point is at x = middle."""
     y = np.linspace(-half_width, half_width, count)
     return np.stack([middle - radius + np.sqrt(radius**2 - y**2), y], axis=1)
 
@@ -57,10 +57,10 @@ def arc(radius: float, middle: float, half_width: float = 150.0, count: int = 80
     ("view", "cuts", "contour", "rest", "face"),
     [
         ("plan", "front", ACROSS, 350.0 * WIDTH * HEIGHT, WIDTH * HEIGHT),
-        ("plan", "aft", ACROSS, 50.0 * WIDTH * HEIGHT, WIDTH * HEIGHT),
+        ("plan", "rear", ACROSS, 50.0 * WIDTH * HEIGHT, WIDTH * HEIGHT),
         ("plan", "front", [[0.0, -100.0], [100.0, 100.0]], 350.0 * WIDTH * HEIGHT, np.hypot(100, 200) * 120),
         ("side", "front", [[0.0, 0.0], [60.0, 120.0]], 370.0 * WIDTH * HEIGHT, np.hypot(60, 120) * WIDTH),
-        ("side", "aft", [[390.0, -10.0], [390.0, 130.0]], 390.0 * WIDTH * HEIGHT, WIDTH * HEIGHT),
+        ("side", "rear", [[390.0, -10.0], [390.0, 130.0]], 390.0 * WIDTH * HEIGHT, WIDTH * HEIGHT),
         ("side", "under", [[0.0, 20.0], [400.0, 60.0]], LENGTH * WIDTH * 80.0, np.hypot(400, 40) * WIDTH),
         ("end", "under", [[-100.0, 10.0], [100.0, 30.0]], LENGTH * WIDTH * 100.0, np.hypot(200, 20) * LENGTH),
     ],
@@ -76,7 +76,7 @@ def test_straight_contours_cut_exactly(
 
 
 def test_contour_may_be_given_from_either_side() -> None:
-    """From port to starboard or back: the same body."""
+    """From left to right or back: the same body."""
     first, second = cut(contour=arc(300.0, 80.0))[0], cut(contour=arc(300.0, 80.0)[::-1])[0]
     assert first.by_mesh.volume_mm3 == pytest.approx(second.by_mesh.volume_mm3, rel=1e-12)
 

@@ -245,7 +245,7 @@ def test_absurd_size_is_refused(stl, scale: float, unit: str, says: str) -> None
 
 
 def test_body_beside_the_plug_is_refused_and_the_remedy_does(stl) -> None:
-    """It lies 250 mm ahead of the plug; moved as told, it touches."""
+    """It lies 250 mm in front of the plug; moved as told, it touches."""
     path = stl(BLOCK)
     error = refusal(path, move=(-300.0, 0.0, 60.0))
     assert error.param == "mating[0].move"

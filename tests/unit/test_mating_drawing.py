@@ -31,7 +31,7 @@ BLOCK = trimesh.creation.box((100.0, 80.0, 60.0))
 
 
 def arc(radius: float = 300.0, middle: float = 80.0) -> np.ndarray:
-    """Return points on a circle in plan whose aftmost point is at x = middle."""
+    """Return points on a circle in plan whose rearmost point is at x = middle."""
     y = np.linspace(-150.0, 150.0, 801)
     return np.stack([middle - radius + np.sqrt(radius**2 - y**2), y], axis=1)
 
@@ -79,7 +79,7 @@ def texts(drawing: Drawing) -> list[str]:
 
 @pytest.mark.parametrize("gap", [0.0, 5.0])
 def test_edge_of_a_contour_lies_on_its_circle_in_the_plugs_coordinates(gap: float) -> None:
-    """From port to starboard side, 200 mm apart, at the radius and the gap from the circle's middle."""
+    """From left to right, 200 mm apart, at the radius and the gap from the circle's middle."""
     lines = read(drawn(contour_face(gap=gap)))
     assert sorted(lines) == sorted([PLUG_EDGE, UNROLLED_FACE, LABELS])
     (edge,) = lines[PLUG_EDGE]
@@ -127,14 +127,20 @@ def test_bars_check_the_scale(unit: str, lengths: list[float]) -> None:
 @pytest.mark.parametrize(
     ("view", "cuts", "contour", "axes", "seen"),
     [
-        ("plan", "front", arc(), ["x aft", "y starboard"], "plan view, seen from above"),
-        ("side", "under", [[-10.0, 20.0], [410.0, 60.0]], ["x aft", "z up"], "side view, seen from port"),
+        ("plan", "front", arc(), ["x to the rear", "y to the right"], "plan view, seen from above"),
+        (
+            "side",
+            "under",
+            [[-10.0, 20.0], [410.0, 60.0]],
+            ["x to the rear", "z up"],
+            "side view, seen from the left",
+        ),
         (
             "end",
             "under",
             [[-110.0, 9.0], [110.0, 30.0]],
-            ["y starboard", "z up"],
-            "end view, seen from astern",
+            ["y to the right", "z up"],
+            "end view, seen from behind",
         ),
     ],
 )
@@ -177,9 +183,9 @@ def test_edge_of_a_ball_is_a_circle_seen_from_above(tmp_path: FilePath) -> None:
 @pytest.mark.parametrize(
     ("words", "seen", "axes"),
     [
-        ({"move": (0.0, 0.0, 60.0)}, "seen from astern", {"y starboard", "z up"}),
-        ({"move": (200.0, 100.0, 60.0)}, "seen from port", {"x aft", "z up"}),
-        ({"move": (200.0, 0.0, 120.0)}, "seen from above", {"x aft", "y starboard"}),
+        ({"move": (0.0, 0.0, 60.0)}, "seen from behind", {"y to the right", "z up"}),
+        ({"move": (200.0, 100.0, 60.0)}, "seen from the left", {"x to the rear", "z up"}),
+        ({"move": (200.0, 0.0, 120.0)}, "seen from above", {"x to the rear", "y to the right"}),
     ],
 )
 def test_edge_is_seen_where_it_encloses_most(
@@ -190,7 +196,7 @@ def test_edge_is_seen_where_it_encloses_most(
     assert f"tank: {seen}" in texts(drawing)
     assert axes <= set(texts(drawing))
     (edge,) = read(drawing)[PLUG_EDGE]
-    sides = {"seen from astern": 80 * 60, "seen from port": 100 * 60, "seen from above": 100 * 80}
+    sides = {"seen from behind": 80 * 60, "seen from the left": 100 * 60, "seen from above": 100 * 80}
     assert shapely.Polygon(edge).area == pytest.approx(sides[seen], rel=1e-4)
 
 

@@ -180,7 +180,7 @@ def test_curves_near_their_corners_are_brought_to_them() -> None:
 
 
 def test_top_across_the_centreline_is_made_even() -> None:
-    """A top measured 0.8 mm higher to starboard comes out even: the mean of itself and its mirror image."""
+    """A top measured 0.8 mm higher on the right comes out even: the mean of itself and its mirror image."""
     plan = hood()
     stations = []
     for s in plan.stations:
@@ -264,7 +264,7 @@ def test_measured_at_one_station_and_crowned_at_another() -> None:
 @pytest.mark.parametrize("end", [End(), End(radius=12.0, sharp=("floor",)), End(rake_deg=8.0)])
 def test_bays_and_ends(bays: object, end: End) -> None:
     """Straight and faired, sharp, blended and raked: both opinions on the volume agree."""
-    plan = hood((181, 121, 181), bays=bays, front=end, aft=replace(end, rake_deg=-end.rake_deg))
+    plan = hood((181, 121, 181), bays=bays, front=end, rear=replace(end, rake_deg=-end.rake_deg))
     solid = make_solid(checked_loft(plan), (), (), 0.05)
     gap = abs(solid.by_mesh.volume_mm3 - solid.by_sections.volume_mm3)
     assert gap < 0.05 * solid.by_sections.area_mm2
@@ -350,7 +350,7 @@ def test_skin_over_measured_panels(depth: float) -> None:
 @pytest.mark.parametrize(
     "plan",
     [
-        hood((181, 121, 181), radius=12.0, bays="faired", aft=End(radius=10.0, sharp=("floor",))),
+        hood((181, 121, 181), radius=12.0, bays="faired", rear=End(radius=10.0, sharp=("floor",))),
         bowl(),
         chamfered(15.0),
     ],

@@ -33,7 +33,7 @@ def drawn_x(y: Array) -> Array:
 
 
 def real_x(y: Array) -> Array:
-    """Return where the real edge is: the drawn face, 3 mm too far aft, and askew."""
+    """Return where the real edge is: the drawn face, 3 mm too far back, and askew."""
     return drawn_x(y) + GAP + 3.0 + 0.01 * y
 
 
@@ -52,7 +52,7 @@ def wedge(contour: Array | None = None, gap: float = GAP) -> Plug:
     front = Mating(
         name="joint", view="plan", cuts="front", contour=fair(contour, tolerance=TOLERANCE), gap=gap
     )
-    skin = Skin(thickness=2.0, bare=("floor", "front", "aft"))
+    skin = Skin(thickness=2.0, bare=("floor", "front", "rear"))
     return Plug(name="Wedge", panels=("floor", "side", "deck"), stations=stations, skin=skin, mating=(front,))
 
 
@@ -119,7 +119,7 @@ def test_built_by_the_contour_it_runs_through_what_was_measured(
 def test_an_edge_is_judged_along_its_face_and_not_by_the_deck_it_lies_on(further: float) -> None:
     """Where the part ends short its edge lies on the drawn deck, 0 mm off; it is told as too short.
 
-    The real edge is (3 + 0.01 y) mm aft of the drawn one, and the drawn arc leans by asin(y / R) there.
+    The real edge is (3 + 0.01 y) mm behind the drawn one, and the drawn arc leans by asin(y / R) there.
     """
     points, labels = by_tape()
     points = points + np.array([further, 0.0, 0.0])
@@ -169,7 +169,7 @@ def wedge(edge="drawn.csv"):
             Station(x=x, corners={"low": Corner(200.0, 0.0), "high": Corner(180.0, 120.0)})
             for x in (-40.0, 600.0)
         ],
-        skin=Skin(thickness=2.0, bare=("floor", "front", "aft")),
+        skin=Skin(thickness=2.0, bare=("floor", "front", "rear")),
         mating=(Mating(name="joint", view="plan", cuts="front", contour=contour, gap=2.0),),
     )
 """

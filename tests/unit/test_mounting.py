@@ -79,12 +79,12 @@ def at_angle(degrees: float) -> Array:
         ("top", -20.0, 110.0),
         ("side", 0.0, 25.0),
         ("side", 10.0, 35.0),
-        ("port side", 0.0, 155.0),
-        ("port side", 10.0, 145.0),
+        ("left side", 0.0, 155.0),
+        ("left side", 10.0, 145.0),
     ],
 )
 def test_place_and_normal(loft: Loft, panel: str, across_deg: float, place_deg: float) -> None:
-    """Measured along the whole chain from its middle: + to starboard on the top, + up on the sides."""
+    """Measured along the whole chain from its middle: + to the right on the top, + up on the sides."""
     mounting = find_mounting(loft, Spot(panel=panel, across=RADIUS * math.radians(across_deg)), "recesses[0]")
     assert mounting.point == pytest.approx(at_angle(place_deg), abs=0.02)
     outward = (at_angle(place_deg) - [200.0, 0.0, 0.0]) / RADIUS

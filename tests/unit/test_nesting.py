@@ -211,12 +211,12 @@ def test_what_fits_no_sheet_is_named_with_the_sheet_that_would_do() -> None:
     """The error names the piece and a sheet; that sheet does, and one 2 mm lower does not."""
     blanks = [
         box(200, 100, "tiny"),
-        Blank(name="L03 fore", layer="L03", outline=garments(3, 1)[0], thickness=50),
+        Blank(name="L03 front", layer="L03", outline=garments(3, 1)[0], thickness=50),
     ]
     small = Stock(width=260.0, height=160.0, thickness=50.0)
     with pytest.raises(PlugError) as caught:
         nest(blanks, [small], Cutting())
-    assert "L03 fore" in caught.value.param
+    assert "L03 front" in caught.value.param
     width, height = (float(n) for n in re.findall(r"\d+", caught.value.remedy)[:2])
     assert (width, height) == smallest_sheet(blanks[1], Cutting())
     nest(blanks, [small, Stock(width=width, height=height, thickness=50.0)], Cutting())

@@ -57,10 +57,10 @@ def test_one_of_two_takes_the_lap_by_turns(four: PatternSet) -> None:
     """Over a seam the two pieces together always exceed their nets by the overlap, ply for ply."""
     nets = (
         extent(piece(four, 1, "deck").zone_outline)[1]
-        + extent(piece(four, 1, "side port").zone_outline)[1] * 2.0
+        + extent(piece(four, 1, "left side").zone_outline)[1] * 2.0
     )
     for ply in (1, 2, 3, 4):
-        heights = [extent(piece(four, ply, n).outline)[1] for n in ("side starboard", "deck", "side port")]
+        heights = [extent(piece(four, ply, n).outline)[1] for n in ("right side", "deck", "left side")]
         # two seams of the deck, and the trim at the two feet
         assert sum(heights) == pytest.approx(nets + 2 * 50.0 + 2 * 25.0, abs=1.0)
 
@@ -75,7 +75,7 @@ def test_laps_of_successive_plies_do_not_lie_over_each_other(four: PatternSet) -
 def test_first_and_last_edges_are_trimmed(four: PatternSet) -> None:
     """Along the floor, which is bare, a side reaches beyond its net edge by the trim in every ply."""
     for ply in (1, 2, 3, 4):
-        side = piece(four, ply, "side starboard")
+        side = piece(four, ply, "right side")
         below = side.zone_outline.bounds[1] - side.outline.bounds[1]
         above = side.outline.bounds[3] - side.zone_outline.bounds[3]
         assert min(abs(below - 25.0), abs(above - 25.0)) < 0.5
@@ -101,7 +101,7 @@ def test_notches_of_neighbours_have_the_same_names_at_the_same_lengths(four: Pat
 def test_seams_are_found_once_with_their_length(surface: Zoned) -> None:
     """Deck and side meet over 800 mm; four notches 150 mm apart and the rest shared."""
     found = {(s.first, s.second): s for s in seams_of(surface.patches, 150.0)}
-    seam = found["side starboard", "deck"]
+    seam = found["right side", "deck"]
     assert seam.length == pytest.approx(800.0, abs=0.1)
     x = np.sort(seam.notches[:, 0])
     assert np.diff(x) == pytest.approx(150.0)
@@ -109,11 +109,11 @@ def test_seams_are_found_once_with_their_length(surface: Zoned) -> None:
 
 
 def test_forward_points_along_the_warp_on_every_side(four: PatternSet) -> None:
-    """On deck and sides the warp runs fore and aft, on the ends up and down."""
-    for patch, arrow in (("deck", "FORWARD"), ("side port", "FORWARD"), ("aft", "UP"), ("front", "UP")):
+    """On deck and sides the warp runs end to end, on the ends up and down."""
+    for patch, arrow in (("deck", "FORWARD"), ("left side", "FORWARD"), ("rear", "UP"), ("front", "UP")):
         assert piece(four, 1, patch).arrow == arrow
     flats = {flat.patch.name: flat for flat in four.flats}
-    deck, end = flats["deck"], flats["aft"]
+    deck, end = flats["deck"], flats["rear"]
     assert deck.points[:, 0] - deck.patch.vertices[:, 0] == pytest.approx(
         deck.points[0, 0] - deck.patch.vertices[0, 0], abs=1e-6
     )
@@ -122,12 +122,14 @@ def test_forward_points_along_the_warp_on_every_side(four: PatternSet) -> None:
 
 
 def test_pieces_are_seen_from_outside(four: PatternSet) -> None:
-    """On the deck, seen from above with x to the right, starboard is up; from behind, starboard is right."""
+    """On the deck, seen from above with x to the right, right is up; from behind, right is right."""
     deck = next(flat for flat in four.flats if flat.patch.name == "deck")
     y = deck.patch.vertices[:, 1]
     assert np.polyfit(y, deck.points[:, 1], 1)[0] == pytest.approx(1.0, abs=0.02)
-    aft = next(flat for flat in four.flats if flat.patch.name == "aft")  # up is to the right: a quarter turn
-    assert np.polyfit(aft.patch.vertices[:, 1], aft.points[:, 1], 1)[0] == pytest.approx(-1.0, abs=0.02)
+    rear = next(
+        flat for flat in four.flats if flat.patch.name == "rear"
+    )  # up is to the right: a quarter turn
+    assert np.polyfit(rear.patch.vertices[:, 1], rear.points[:, 1], 1)[0] == pytest.approx(-1.0, abs=0.02)
 
 
 def test_centreline_runs_through_deck_and_ends_only(four: PatternSet) -> None:
@@ -138,7 +140,7 @@ def test_centreline_runs_through_deck_and_ends_only(four: PatternSet) -> None:
     assert line[:, 1] == pytest.approx(
         0.5 * (deck.zone_outline.bounds[1] + deck.zone_outline.bounds[3]), abs=0.5
     )
-    assert piece(four, 1, "side port").centrelines == ()
+    assert piece(four, 1, "left side").centrelines == ()
 
 
 def test_ply_of_some_zones_covers_them_alone(surface: Zoned) -> None:
@@ -146,7 +148,7 @@ def test_ply_of_some_zones_covers_them_alone(surface: Zoned) -> None:
     found = patterns_of(
         surface, [ClothPly(number=1, zones=("deck",)), ClothPly(number=2, zones=("side",))], LAPS
     )
-    assert [p.patch for p in found.patterns] == ["deck", "side starboard", "side port"]
+    assert [p.patch for p in found.patterns] == ["deck", "right side", "left side"]
     assert extent(found.patterns[0].outline) == pytest.approx(
         extent(found.patterns[0].zone_outline) + 100.0, abs=0.5
     )
@@ -225,7 +227,7 @@ def test_dart_beside_its_zone_is_refused(surface: Zoned) -> None:
 def test_closed_surface_is_refused() -> None:
     """A zone that goes all round has no edge to lay it out from."""
     solid = plug_of(box_plan(300.0, 200.0, 100.0))
-    whole = Zone(name="all", panels=("deck", "side", "floor", "front", "aft"))
+    whole = Zone(name="all", panels=("deck", "side", "floor", "front", "rear"))
     with pytest.raises(PlugError) as caught:
         patterns_of(zoned(solid, zones=(whole,)), [ClothPly(number=1)], LAPS)
     assert "split" in caught.value.remedy

@@ -59,22 +59,22 @@ def test_whole_layers_are_pieces() -> None:
 
 
 def test_halves() -> None:
-    """A box of 2 m from sheets of 1.2 m: fore and aft, joints 100 mm apart, volumes by hand."""
+    """A box of 2 m from sheets of 1.2 m: end to end, joints 100 mm apart, volumes by hand."""
     layers = stacked(BOX)
     made = pieces_of(BOX, layers, (1200.0, 600.0))
-    assert [piece.name for piece in made.pieces[:2]] == ["L01 fore", "L01 aft"]
+    assert [piece.name for piece in made.pieces[:2]] == ["L01 front", "L01 rear"]
     assert [joint.at for joint in made.joints] == [1050.0, 950.0, 1050.0]
     assert [joint.apart for joint in made.joints] == [100.0, 100.0, 100.0]
     assert made.joints[0].name == "L01 joint 1"
     assert made.joints[0].square_to == "x"
-    assert made.joints[0].between == ("L01 fore", "L01 aft")
+    assert made.joints[0].between == ("L01 front", "L01 rear")
     assert made.joints[0].line.length == pytest.approx(500.0)
-    fore, aft = made.pieces[:2]
-    assert fore.volume_mm3 == pytest.approx(1050.0 * 500.0 * 50.0)
-    assert aft.volume_mm3 == pytest.approx(950.0 * 500.0 * 50.0)
-    assert fore.area_mm2 == pytest.approx(1050.0 * 500.0)
-    assert fore.lower.area == pytest.approx(1050.0 * 500.0)
-    assert outlines_of(made.pieces, layers[0]) == (fore.rough, aft.rough)
+    front, rear = made.pieces[:2]
+    assert front.volume_mm3 == pytest.approx(1050.0 * 500.0 * 50.0)
+    assert rear.volume_mm3 == pytest.approx(950.0 * 500.0 * 50.0)
+    assert front.area_mm2 == pytest.approx(1050.0 * 500.0)
+    assert front.lower.area == pytest.approx(1050.0 * 500.0)
+    assert outlines_of(made.pieces, layers[0]) == (front.rough, rear.rough)
 
 
 def test_weight() -> None:
@@ -87,17 +87,17 @@ def test_weight() -> None:
 def test_the_joint_is_the_final_line() -> None:
     """The allowance stands all round but on the joint, where two pieces meet."""
     layers = stacked(BOX, allowance=6.0)
-    fore, aft = pieces_of(BOX, layers, (1200.0, 600.0)).pieces[:2]
-    assert fore.rough.bounds == pytest.approx((-6.0, -256.0, 1050.0, 256.0))
-    assert aft.rough.bounds == pytest.approx((1050.0, -256.0, 2006.0, 256.0))
-    assert aft.lower.bounds == pytest.approx((1050.0, -250.0, 2000.0, 250.0))
+    front, rear = pieces_of(BOX, layers, (1200.0, 600.0)).pieces[:2]
+    assert front.rough.bounds == pytest.approx((-6.0, -256.0, 1050.0, 256.0))
+    assert rear.rough.bounds == pytest.approx((1050.0, -256.0, 2006.0, 256.0))
+    assert rear.lower.bounds == pytest.approx((1050.0, -250.0, 2000.0, 250.0))
 
 
 def test_islands() -> None:
     """Two islands are two pieces, named by their places, each with its own volume."""
     body = block((0, -300, 400, -100), (0, 100, 400, 320))
     made = pieces_of(body, stacked(body))
-    assert [piece.name for piece in made.pieces[:2]] == ["L01 port", "L01 starboard"]
+    assert [piece.name for piece in made.pieces[:2]] == ["L01 left", "L01 right"]
     assert [p.volume_mm3 for p in made.pieces[:2]] == pytest.approx([400 * 200 * 50.0, 400 * 220 * 50.0])
 
 
@@ -120,14 +120,14 @@ def test_parted_fork() -> None:
 
 
 def test_stacks_along_other_axes() -> None:
-    """Along x a layer is told by port, starboard, low and high; its forward is not in the sheet."""
+    """Along x a layer is told by left, right, low and high; its forward is not in the sheet."""
     layers = stacked(BOX, axis="x", thicknesses=(500.0,))
     made = pieces_of(BOX, layers, (300.0, 200.0))
-    assert [p.name for p in made.pieces[:2]] == ["L01 port", "L01 starboard"]
+    assert [p.name for p in made.pieces[:2]] == ["L01 left", "L01 right"]
     assert blank_of(made.pieces[0]).axis == "x"
     layers = stacked(BOX, axis="y", thicknesses=(100.0,))
     made = pieces_of(BOX, layers, (1200.0, 200.0))
-    assert [p.name for p in made.pieces[:2]] == ["L01 fore", "L01 aft"]
+    assert [p.name for p in made.pieces[:2]] == ["L01 front", "L01 rear"]
     assert blank_of(made.pieces[0], "grain").turns == "grain"
 
 
@@ -218,21 +218,21 @@ def test_every_piece_can_be_nested(turns: str, stepped: bool) -> None:
 
 
 BOXES = {
-    "halves": ([(0, 0, 9, 5), (9, 0, 20, 5)], ["fore", "aft"]),
-    "thirds": ([(0, 0, 9, 5), (9, 0, 20, 5), (20, 0, 30, 5)], ["fore", "mid", "aft"]),
+    "halves": ([(0, 0, 9, 5), (9, 0, 20, 5)], ["front", "rear"]),
+    "thirds": ([(0, 0, 9, 5), (9, 0, 20, 5), (20, 0, 30, 5)], ["front", "middle", "rear"]),
     "four": ([(i, 0, i + 1, 5) for i in range(4)], ["1 of 4", "2 of 4", "3 of 4", "4 of 4"]),
-    "sides": ([(0, 3, 20, 6), (0, 0, 20, 3)], ["port", "starboard"]),
+    "sides": ([(0, 3, 20, 6), (0, 0, 20, 3)], ["left", "right"]),
     "quarters": (
         [(0, 0, 5, 5), (5, 0, 10, 5), (0, 5, 5, 10), (5, 5, 10, 10)],
-        ["fore port", "fore starboard", "aft port", "aft starboard"],
+        ["front left", "front right", "rear left", "rear right"],
     ),
     "brick": (
         [(0, 0, 6, 5), (6, 0, 10, 5), (0, 5, 4, 10), (4, 5, 10, 10)],
-        ["fore port", "aft port", "fore starboard", "aft starboard"],
+        ["front left", "rear left", "front right", "rear right"],
     ),
     "rows": (
         [(0, i, 5, i + 1) for i in range(4)] + [(5, i, 10, i + 1) for i in range(4)],
-        [f"{end} row {i}" for end in ("fore", "aft") for i in range(1, 5)],
+        [f"{end} row {i}" for end in ("front", "rear") for i in range(1, 5)],
     ),
     "alone": ([(0, 0, 5, 5)], [""]),
 }
@@ -240,12 +240,12 @@ BOXES = {
 
 @pytest.mark.parametrize("case", sorted(BOXES))
 def test_words_for_places(case: str) -> None:
-    """Fore, mid and aft, port and starboard; more than three are counted."""
+    """Front, middle and rear, left and right; more than three are counted."""
     boxes, expected = BOXES[case]
     assert [words for _, words in piece_labels(boxes, ("x", "y"))] == expected
 
 
 def test_words_follow_the_boxes() -> None:
-    """Port is the side of the smaller y, seen from astern or from above; low lies under high."""
-    assert piece_labels([(0, 3, 20, 6), (0, 0, 20, 3)], ("x", "y")) == [(1, "port"), (0, "starboard")]
+    """Left is the side of the smaller y, seen from behind or from above; low lies under high."""
+    assert piece_labels([(0, 3, 20, 6), (0, 0, 20, 3)], ("x", "y")) == [(1, "left"), (0, "right")]
     assert piece_labels([(0, 3, 20, 6), (0, 0, 20, 3)], ("x", "z")) == [(1, "low"), (0, "high")]

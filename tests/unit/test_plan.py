@@ -40,8 +40,8 @@ def refused(plan: LinesPlan) -> PlugError:
 def test_half_section_all_round() -> None:
     """Two corners off the centreline: four all round, the floor and the deck across it."""
     table = read_plan(PLAN)
-    assert table.corner_names == ("chine", "edge", "port edge", "port chine")
-    assert table.panel_names == ("side", "deck", "port side", "floor")
+    assert table.corner_names == ("chine", "edge", "left edge", "left chine")
+    assert table.panel_names == ("side", "deck", "left side", "floor")
     assert table.side_of.tolist() == [1.0, 1.0, -1.0, -1.0]
     assert table.drawn_panels == ("floor", "side", "deck")
     assert table.corners.shape == (2, 2, 2)
@@ -50,8 +50,8 @@ def test_half_section_all_round() -> None:
 @pytest.mark.parametrize(
     ("first", "last", "corners", "panels"),
     [
-        (0.0, 80.0, 3, ("side", "deck", "port side")),
-        (100.0, 0.0, 3, ("side", "port side", "floor")),
+        (0.0, 80.0, 3, ("side", "deck", "left side")),
+        (100.0, 0.0, 3, ("side", "left side", "floor")),
     ],
 )
 def test_corner_on_the_centreline_is_not_doubled(
@@ -134,11 +134,11 @@ def test_crown_lands_on_its_panel() -> None:
     ("plan", "param"),
     [
         (replace(PLAN, stations=[station()]), "stations"),
-        (replace(PLAN, stations=[station(), "aft"]), "stations[1]"),
+        (replace(PLAN, stations=[station(), "rear"]), "stations[1]"),
         (replace(PLAN, stations=[station(0.0), station(0.0)]), "stations[1].x"),
         (replace(PLAN, stations=[station(50.0), station(0.0)]), "stations[1].x"),
         (replace(PLAN, stations=[station(), station(math.nan)]), "stations[1].x"),
-        (replace(PLAN, stations=[station(), station("aft")]), "stations[1].x"),
+        (replace(PLAN, stations=[station(), station("rear")]), "stations[1].x"),
         (replace(PLAN, stations=[station(), station(True)]), "stations[1].x"),
         (replace(PLAN, stations=[station(), station(9.0, {"edge": CORNERS["edge"]})]), "stations[1].corners"),
         (
@@ -163,8 +163,8 @@ def test_crown_lands_on_its_panel() -> None:
             "stations[0].crowns['roof']",
         ),
         (replace(PLAN, front=End(radius=-1.0)), "front.radius"),
-        (replace(PLAN, aft=End(rake_deg=75.0)), "aft.rake_deg"),
-        (replace(PLAN, aft=End(radius=5.0, sharp=("roof",))), "aft.sharp"),
+        (replace(PLAN, rear=End(rake_deg=75.0)), "rear.rake_deg"),
+        (replace(PLAN, rear=End(radius=5.0, sharp=("roof",))), "rear.sharp"),
         (
             LinesPlan(stations=[station(0.0, {"a": Corner(0.0, 0.0), "b": Corner(0.0, 9.0)})] * 2, panels=()),
             "stations[1].x",
@@ -187,7 +187,7 @@ def test_remedies_name_numbers() -> None:
     assert "50" in refused(replace(PLAN, stations=[station(0.0), station(0.0)])).remedy
     half = {**CORNERS, "edge": Corner(-80.0, 120.0)}
     assert "80" in refused(replace(PLAN, stations=[station(), station(9.0, half)])).remedy
-    assert "60" in refused(replace(PLAN, aft=End(rake_deg=75.0))).remedy
+    assert "60" in refused(replace(PLAN, rear=End(rake_deg=75.0))).remedy
 
 
 @pytest.mark.parametrize(

@@ -26,7 +26,7 @@ def test_box() -> None:
 
 def test_ball_at_the_end_of_a_bar() -> None:
     """Half a ball of 100 on a bar of 10 mm: pi r r l + (2/3) pi r^3; area 3 pi r r + 2 pi r l (M)."""
-    found = integrate(checked_loft(frustum_plan([(0.0, 100.0), (110.0, 100.0)], aft=End(radius=100.0))))
+    found = integrate(checked_loft(frustum_plan([(0.0, 100.0), (110.0, 100.0)], rear=End(radius=100.0))))
     assert found.volume_mm3 == pytest.approx(math.pi * (1e5 + 2e6 / 3.0), rel=1e-9)
     assert found.area_mm2 == pytest.approx(math.pi * (3e4 + 2e3), rel=1e-7)
     half_ball = 2.0 / 3.0 * math.pi * 1e6
@@ -39,7 +39,7 @@ def test_ball_at_the_end_of_a_bar() -> None:
     [
         crowned_plan(),
         tapered_plan(radius=10.0, bays="faired", bulge=20.0, front=End(radius=20.0, rake_deg=-15.0)),
-        tapered_plan(radius=20.0, aft=End(radius=30.0)),
+        tapered_plan(radius=20.0, rear=End(radius=30.0)),
     ],
 )
 def test_mesh_comes_nearer_as_it_gets_finer(plan: LinesPlan) -> None:

@@ -63,8 +63,8 @@ def frustum(width: float, height: float, depth: float, draft_deg: float) -> floa
         ("deck", {"x": 150.0}),
         ("floor", {"x": 120.0}),
         ("side", {"x": 100.0}),
-        ("port side", {"x": 100.0}),
-        ("aft", {"y": 10.0, "z": 50.0}),
+        ("left side", {"x": 100.0}),
+        ("rear", {"y": 10.0, "z": 50.0}),
         ("front", {"y": -10.0, "z": 45.0}),
     ],
 )
@@ -75,7 +75,7 @@ def test_pocket_takes_its_volume(panel: str, place: dict[str, float], draft_deg:
 
 
 @pytest.mark.parametrize("draft_deg", [0.0, 10.0])
-@pytest.mark.parametrize("panel", ["deck", "side", "port side"])
+@pytest.mark.parametrize("panel", ["deck", "side", "left side"])
 def test_boss_adds_its_volume(panel: str, draft_deg: float) -> None:
     """Narrower at the top with draft, its foot on the panel."""
     item = replace(PAD, panel=panel, draft_deg=draft_deg)
@@ -127,7 +127,7 @@ def test_turning_takes_the_same_volume(turn_deg: float) -> None:
         ("deck", (0.0, 0.0, 1.0)),
         ("floor", (0.0, 0.0, -1.0)),
         ("side", (0.0, 1.0, 0.0)),
-        ("port side", (0.0, -1.0, 0.0)),
+        ("left side", (0.0, -1.0, 0.0)),
     ],
 )
 def test_tool_looks_into_the_panel(panel: str, outward: tuple[float, float, float]) -> None:
@@ -145,10 +145,10 @@ def test_tool_looks_into_the_panel(panel: str, outward: tuple[float, float, floa
 
 
 @pytest.mark.parametrize(
-    ("panel", "axis", "sign"), [("deck", 1, 1.0), ("side", 2, 1.0), ("port side", 2, 1.0)]
+    ("panel", "axis", "sign"), [("deck", 1, 1.0), ("side", 2, 1.0), ("left side", 2, 1.0)]
 )
-def test_across_is_to_starboard_or_up(panel: str, axis: int, sign: float) -> None:
-    """+ to starboard on a panel that runs across, + up on one that stands."""
+def test_across_is_to_the_right_or_up(panel: str, axis: int, sign: float) -> None:
+    """+ to the right on a panel that runs across, + up on one that stands."""
     loft = checked_loft(BOX)
     middle, moved = (
         make_tool(loft, replace(POCKET, panel=panel, across=a), "recesses[0]").frame[:, 3]
@@ -180,20 +180,20 @@ def test_crowned_deck_is_reached_from_its_highest_point() -> None:
     assert over.intersection(mouth).area == 0.0
 
 
-@pytest.mark.parametrize("panel", ["deck", "side", "aft"])
+@pytest.mark.parametrize("panel", ["deck", "side", "rear"])
 def test_through_cut_goes_right_through(panel: str) -> None:
     """Its volume is its section times the plug's whole thickness there."""
-    place = {"y": 0.0, "z": 50.0, "x": None} if panel == "aft" else {}
+    place = {"y": 0.0, "z": 50.0, "x": None} if panel == "rear" else {}
     window = replace(POCKET, width=30.0, height=20.0, is_through=True)
     item = replace(window, panel=panel, **place)  # type: ignore[arg-type]
-    thick = {"deck": 100.0, "side": 200.0, "aft": 300.0}[panel]
+    thick = {"deck": 100.0, "side": 200.0, "rear": 300.0}[panel]
     assert changed_volume(BOX, item) == pytest.approx(-600.0 * thick, rel=1e-9)
 
 
 def test_plate_gives_the_size() -> None:
     """Width, height and corner radius from the table; what the recipe gives itself goes first if it holds."""
     wide = box_plan(300.0, 700.0, 300.0)
-    item = Recess(panel="aft", z=150.0, plate="eu-one-line", depth=10.0)
+    item = Recess(panel="rear", z=150.0, plate="eu-one-line", depth=10.0)
     assert -changed_volume(wide, item) == pytest.approx(
         10.0 * (526.0 * 126.0 - (4 - math.pi) * 11.0**2), rel=1e-4
     )
@@ -221,7 +221,7 @@ def test_plate_gives_the_size() -> None:
         (replace(POCKET, x=5.0), "recesses[0].panel"),
         (replace(POCKET, width=250.0), "recesses[0].panel"),
         (replace(POCKET, depth=120.0), "recesses[0].depth"),
-        (replace(POCKET, panel="aft"), "recesses[0].z"),
+        (replace(POCKET, panel="rear"), "recesses[0].z"),
         (replace(POCKET, plate="moon"), "recesses[0].plate"),
         (replace(POCKET, is_through=True, draft_deg=30.0), "recesses[0].draft_deg"),
         (replace(PAD, rise=-1.0), "bosses[0].rise"),
@@ -254,10 +254,10 @@ def test_remedies_do(item: Recess | Boss, field: str) -> None:
 def test_outline_off_its_panel_is_told_where_to_go() -> None:
     """By how much, in which direction, and how large it may be where it is."""
     error = refused(BOX, replace(POCKET, x=5.0))
-    assert "15.1 mm aft" in error.remedy
+    assert "15.1 mm to the rear" in error.remedy
     built(BOX, replace(POCKET, x=5.0 + 15.1))
     error = refused(BOX, replace(POCKET, across=90.0))
-    assert "to port" in error.remedy
+    assert "to the left" in error.remedy
 
 
 def test_pocket_keeps_off_the_blends() -> None:
@@ -274,9 +274,9 @@ def test_pocket_on_a_raked_end_is_square_to_it(rake_deg: float) -> None:
     """The tool leans with the end's plane."""
     corners = {"low": Corner(100.0, 0.0), "high": Corner(100.0, 120.0)}
     plan = LinesPlan(
-        stations=[Station(x=x, corners=corners) for x in (0.0, 300.0)], aft=End(rake_deg=rake_deg)
+        stations=[Station(x=x, corners=corners) for x in (0.0, 300.0)], rear=End(rake_deg=rake_deg)
     )
-    item = Recess(panel="aft", z=60.0, width=40.0, height=30.0, depth=10.0)
+    item = Recess(panel="rear", z=60.0, width=40.0, height=30.0, depth=10.0)
     tool = make_tool(checked_loft(plan), item, "recesses[0]")
     lean = math.radians(rake_deg)
     assert -tool.frame[:, 0] == pytest.approx([math.cos(lean), 0.0, -math.sin(lean)], abs=1e-9)

@@ -85,7 +85,7 @@ def test_mouth_and_floor_are_those_of_the_foam(thickness: float, draft_deg: floa
     Skin gives the floor a blend of its own thickness: there the walls are looked at over it.
     """
     recess = pocket(draft_deg=draft_deg)
-    cover = make_cover(FINISH, Skin(thickness=thickness, bare=("floor", "front", "aft", "side")))
+    cover = make_cover(FINISH, Skin(thickness=thickness, bare=("floor", "front", "rear", "side")))
     loft = foam_loft(FINISH, cover)
     finish_tools, tools = (
         make_tools(FINISH, [recess], "recesses"),
@@ -172,7 +172,7 @@ def test_lines_on_the_plug_are_closed_with_true_arcs() -> None:
     [
         (POCKET, "FORWARD", (0.0, -1.0)),
         (pocket(turn_deg=90.0), "FORWARD", (-1.0, 0.0)),
-        (Recess(panel="aft", y=0.0, z=60.0, width=80.0, height=40.0, corner_radius=3.0), "UP", (0.0, 1.0)),
+        (Recess(panel="rear", y=0.0, z=60.0, width=80.0, height=40.0, corner_radius=3.0), "UP", (0.0, 1.0)),
         (Recess(panel="side", x=200.0, width=50.0, height=80.0), "FORWARD", (0.0, -1.0)),
     ],
 )

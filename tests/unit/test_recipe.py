@@ -32,18 +32,18 @@ def test_a_plug_is_returned_as_it_is() -> None:
 
 def test_defaults() -> None:
     """Sharp upright ends, straight bays, mirrored, mm, 50 mm sheets along z."""
-    assert (PLUG.mirrored, PLUG.bays, PLUG.front, PLUG.aft) == (True, "straight", End(), End())
+    assert (PLUG.mirrored, PLUG.bays, PLUG.front, PLUG.rear) == (True, "straight", End(), End())
     assert (PLUG.display_unit, PLUG.chord_tolerance, PLUG.stack) == ("mm", CHORD, Stack())
     assert not [*PLUG.recesses, *PLUG.bosses, *PLUG.added, *PLUG.cut]
 
 
 def test_lines_alone() -> None:
     """The plan has what the shape needs and nothing else."""
-    plug = replace(PLUG, panels=("floor", "side", "deck"), bays="faired", aft=End(radius=5.0))
+    plug = replace(PLUG, panels=("floor", "side", "deck"), bays="faired", rear=End(radius=5.0))
     plan = plug.plan()
     assert plan.stations is plug.stations
     assert (plan.panels, plan.mirrored, plan.bays) == (plug.panels, True, "faired")
-    assert (plan.front, plan.aft) == (End(), End(radius=5.0))
+    assert (plan.front, plan.rear) == (End(), End(radius=5.0))
 
 
 @pytest.mark.parametrize("result", [None, 5, "plug", [PLUG], CORNERS])
@@ -67,7 +67,7 @@ def test_not_a_plug(result: object) -> None:
         ("mirrored", 1),
         ("bays", 3),
         ("front", 20.0),
-        ("aft", None),
+        ("rear", None),
         ("recesses", None),
         ("bosses", {}),
         ("added", "x"),

@@ -98,12 +98,12 @@ def test_crowns_keep_their_sign() -> None:
 @pytest.mark.parametrize("rake_deg", [30.0, -30.0])
 def test_ends(rake_deg: float) -> None:
     """A rake's sign stays; when one end alone will not do, both."""
-    plan = LinesPlan(stations=crowned_plan().stations, front=End(rake_deg=rake_deg), aft=End(rake_deg=30.0))
+    plan = LinesPlan(stations=crowned_plan().stations, front=End(rake_deg=rake_deg), rear=End(rake_deg=30.0))
     one = told(plan, fault("front", "rake_deg"), [0], lambda p: abs(p.front.rake_deg) <= 12.04)
     words = "use 12 or less" if rake_deg > 0.0 else "use -12 or nearer to 0"
     assert one == ("front.rake_deg", rake_deg, words)
     both = told(
-        plan, fault("front", "rake_deg"), [0], lambda p: max(abs(p.front.rake_deg), p.aft.rake_deg) <= 12.04
+        plan, fault("front", "rake_deg"), [0], lambda p: max(abs(p.front.rake_deg), p.rear.rake_deg) <= 12.04
     )
     assert both[2] == f"{words} at both ends"
 
@@ -133,17 +133,17 @@ def test_radius_shared_by_all_stations_is_told_at_once() -> None:
 
 def test_faults_that_stand_at_once_are_told_at_once() -> None:
     """Each with a value; together they do, and programs read them."""
-    plan = replace(uneven(40.0), aft=End(radius=50.0))
-    end, edge = fault("aft", "radius"), fault("radius", "high")
+    plan = replace(uneven(40.0), rear=End(radius=50.0))
+    end, edge = fault("rear", "radius"), fault("radius", "high")
 
     def first(p: LinesPlan, _: bool) -> tuple[Fault, Sequence[int]] | None:
         if radius_of(p, 1, "high") > 12.0:
             return edge, [1, 0]
-        return (end, [1, 0]) if p.aft.radius > 20.0 else None
+        return (end, [1, 0]) if p.rear.radius > 20.0 else None
 
     found = blame(plan, edge, [1, 0], first)
     values = dict(found.would_do)
-    assert set(values) == {"stations[1].corners['high'].radius", "aft.radius"}
+    assert set(values) == {"stations[1].corners['high'].radius", "rear.radius"}
     assert 11.0 <= values["stations[1].corners['high'].radius"] <= 12.0
-    assert 18.5 <= values["aft.radius"] <= 20.0
-    assert f"aft.radius = {values['aft.radius']:g}" in found.words
+    assert 18.5 <= values["rear.radius"] <= 20.0
+    assert f"rear.radius = {values['rear.radius']:g}" in found.words

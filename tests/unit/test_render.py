@@ -137,15 +137,15 @@ def test_lines_are_at_edges_and_nowhere_else() -> None:
 
 
 def test_cameras_stand_where_they_are_said_to() -> None:
-    """From astern starboard is right; from starboard forward is right; from above by 90 degrees, plan."""
-    astern, starboard, above = camera_at(0.0, 0.0), camera_at(90.0, 0.0), camera_at(0.0, 90.0)
-    assert astern.right == pytest.approx((0.0, 1.0, 0.0))
-    assert starboard.right == pytest.approx((-1.0, 0.0, 0.0), abs=1e-12)
+    """From behind right is right; from the right forward is right; from above by 90 degrees, plan."""
+    behind, right, above = camera_at(0.0, 0.0), camera_at(90.0, 0.0), camera_at(0.0, 90.0)
+    assert behind.right == pytest.approx((0.0, 1.0, 0.0))
+    assert right.right == pytest.approx((-1.0, 0.0, 0.0), abs=1e-12)
     assert above.up == pytest.approx((-1.0, 0.0, 0.0), abs=1e-12)
-    for camera in (astern, starboard, above, camera_at(218.0, 26.0)):
+    for camera in (behind, right, above, camera_at(218.0, 26.0)):
         turn = np.array([camera.right, camera.up, np.cross(camera.right, camera.up)])
         assert np.abs(turn @ turn.T - np.eye(3)).max() < 1e-12
-    low, high = box_seen([block((2, 4, 6), (0, 0, 3), "#000000")], astern)
+    low, high = box_seen([block((2, 4, 6), (0, 0, 3), "#000000")], behind)
     assert (low.tolist(), high.tolist()) == ([-2.0, 0.0], [2.0, 6.0])
 
 
@@ -202,7 +202,7 @@ def test_pictures_are_png_without_a_clock() -> None:
     first, second = make_pictures(job()), make_pictures(job())
     assert [one.path for one in first] == [
         f"pictures/{stem}.png"
-        for stem in ("ahead", "astern", "side", "plan", "end", "apart", "layers", "sanding-map")
+        for stem in ("ahead", "astern", "side", "plan", "end", "exploded", "layers", "sanding-map")
     ]
     assert [one.content for one in first] == [one.content for one in second]
     for one in first:

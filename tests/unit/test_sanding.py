@@ -66,7 +66,7 @@ def test_box_needs_one_block_for_its_edges_and_one_for_its_ends() -> None:
     aids = aids_of(box_plan(400.0, 200.0, 120.0, radius=20.0, end_radius=30.0))
     assert [block.name for block in aids.blocks] == [
         "R20 low; high",
-        "R30 front end side; front end deck; front end floor; aft end side; aft end deck; aft end floor",
+        "R30 front end side; front end deck; front end floor; rear end side; rear end deck; rear end floor",
     ]
     assert [block.number for block in aids.blocks] == [1, 2]
     for block, radius in zip(aids.blocks, (20.0, 30.0), strict=True):
@@ -224,13 +224,13 @@ def test_flats_keep_to_narrow_panels() -> None:
 
 
 def test_ends_turn_by_the_slope_of_each_panel() -> None:
-    """The aft end's blend turns from the end's plane into each panel, which slopes by its own angle."""
-    aids = aids_of(tapered_plan(aft=End(radius=20.0, sharp=("floor",))))
+    """The rear end's blend turns from the end's plane into each panel, which slopes by its own angle."""
+    aids = aids_of(tapered_plan(rear=End(radius=20.0, sharp=("floor",))))
     by_edge = {edge: block for block in aids.blocks for edge in block.edges}
-    assert set(by_edge) == {"aft end side", "aft end deck"}
+    assert set(by_edge) == {"rear end side", "rear end deck"}
     slope = np.degrees(np.arctan2(180.0 - 120.0, 400.0))
-    assert by_edge["aft end deck"].turn_deg == pytest.approx(90.0 - slope, abs=1e-6)
-    assert by_edge["aft end deck"].radius == 20.0
+    assert by_edge["rear end deck"].turn_deg == pytest.approx(90.0 - slope, abs=1e-6)
+    assert by_edge["rear end deck"].radius == 20.0
 
 
 # ---- panels
@@ -238,10 +238,10 @@ def test_ends_turn_by_the_slope_of_each_panel() -> None:
 
 def test_bays_stop_at_the_blends_of_the_ends() -> None:
     """Bays run between stations, less what the ends' blends take up, and are numbered from the front."""
-    loft = checked_loft(tapered_plan(aft=End(radius=20.0)))
+    loft = checked_loft(tapered_plan(rear=End(radius=20.0)))
     bays = read_bays(loft)
-    assert loft.aft is not None
-    assert bays.edges == pytest.approx([0.0, 200.0, loft.aft.u_start])
+    assert loft.rear is not None
+    assert bays.edges == pytest.approx([0.0, 200.0, loft.rear.u_start])
     assert bays.numbers == (1, 2)
 
 

@@ -75,7 +75,7 @@ def test_every_piece_is_named_faced_and_pointed(nesting: Nesting) -> None:
             sides = [
                 label
                 for label in drawing.labels
-                if label.text == "THIS FACE AFT" and outline.contains(shapely.Point(*label.at))
+                if label.text == "THIS FACE TO THE REAR" and outline.contains(shapely.Point(*label.at))
             ]
             assert sides
             mine = [head for head in heads if outline.contains(shapely.Point(*head[1]))]

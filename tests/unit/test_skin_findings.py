@@ -245,9 +245,9 @@ def test_large_flat() -> None:
     assert broad is not None and broad.least_thickness > sag.least_thickness
     both = sag_findings([sag, broad])
     assert both == sag_findings([broad, sag]) == sag_findings([broad])
-    assert [one.where for one in sag_findings([sag, replace(broad, panel=replace(panel, place="aft"))])] == [
+    assert [one.where for one in sag_findings([sag, replace(broad, panel=replace(panel, place="rear"))])] == [
         "deck",
-        "aft",
+        "rear",
     ]
 
 

@@ -66,7 +66,7 @@ def test_no_skin_is_the_surface_itself() -> None:
 def test_everything_bare_is_the_surface_itself() -> None:
     """Also where all that there is stays bare."""
     loft = checked_loft(BOX)
-    cover = make_cover(loft, Skin(thickness=3.0, bare=(*SIDES, "front", "aft")))
+    cover = make_cover(loft, Skin(thickness=3.0, bare=(*SIDES, "front", "rear")))
     assert foam_loft(loft, cover) is loft
 
 
@@ -74,16 +74,16 @@ def test_thickness_over_each_place() -> None:
     """Laminate by panel, filler over all but what is bare."""
     loft = checked_loft(BOX)
     cover = make_cover(
-        loft, Skin(thickness=2.0, filler=0.5, by_panel={"deck": 3.0, "aft": 1.0}, bare=("floor", "front"))
+        loft, Skin(thickness=2.0, filler=0.5, by_panel={"deck": 3.0, "rear": 1.0}, bare=("floor", "front"))
     )
-    found = {name: cover.over(loft, name) for name in (*SIDES, "front", "aft", "nowhere")}
-    assert found == {"floor": 0.0, "side": 2.5, "deck": 3.5, "front": 0.0, "aft": 1.5, "nowhere": 0.0}
+    found = {name: cover.over(loft, name) for name in (*SIDES, "front", "rear", "nowhere")}
+    assert found == {"floor": 0.0, "side": 2.5, "deck": 3.5, "front": 0.0, "rear": 1.5, "nowhere": 0.0}
     assert not cover.is_nothing
 
 
 def test_box_is_smaller_by_what_is_laid_on_each_side() -> None:
-    """Floor and front stay, the aft end and the deck move by their own thicknesses, both sides by theirs."""
-    skinned = laid(BOX, 2.0, bare=("floor", "front"), by_panel={"deck": 5.0, "aft": 1.0})
+    """Floor and front stay, the rear end and the deck move by their own thicknesses, both sides by theirs."""
+    skinned = laid(BOX, 2.0, bare=("floor", "front"), by_panel={"deck": 5.0, "rear": 1.0})
     low, high = bounds(skinned.foam)
     assert low == pytest.approx([0.0, -98.0, 0.0], abs=1e-9)
     assert high == pytest.approx([299.0, 98.0, 95.0], abs=1e-9)
@@ -91,7 +91,7 @@ def test_box_is_smaller_by_what_is_laid_on_each_side() -> None:
 
 def test_raked_end_moves_square_to_itself() -> None:
     """Depth over the cosine of the rake, measured along the baseline."""
-    plan = replace(BOX, aft=End(rake_deg=30.0))
+    plan = replace(BOX, rear=End(rake_deg=30.0))
     foam = laid(plan, 2.0, bare=(*SIDES, "front")).foam
     assert foam.table.x[-1] == pytest.approx(300.0 - 2.0 / math.cos(math.radians(30.0)))
 
@@ -259,7 +259,7 @@ def test_boss_that_is_all_skin(item: Boss, param: str, remedy: float) -> None:
         ({"by_panel": [("deck", 1.0)]}, "skin.by_panel"),
         ({"thickness": 2.0, "bare": ("roof",)}, "skin.bare"),
         ({"thickness": 2.0, "bare": "floor"}, "skin.bare"),
-        ({"thickness": 2.0, "bare": ("port side",)}, "skin.bare"),
+        ({"thickness": 2.0, "bare": ("left side",)}, "skin.bare"),
         ({"thickness": 2.0, "bare": 3}, "skin.bare"),
     ],
 )
@@ -271,7 +271,7 @@ def test_words_that_no_skin_can_have(words: dict[str, object], param: str) -> No
     assert caught.value.param == param
     assert caught.value.reason and caught.value.remedy
     if words.get("bare") == ("roof",):
-        assert caught.value.remedy == "use one of floor, side, deck, front, aft"
+        assert caught.value.remedy == "use one of floor, side, deck, front, rear"
 
 
 def test_blend_tighter_than_the_skin() -> None:
@@ -290,7 +290,7 @@ def test_blend_beside_a_bare_panel_counts_the_other_side() -> None:
     assert error.param == "stations[0].corners['high'].radius"
 
 
-@pytest.mark.parametrize("word", ["front", "aft"])
+@pytest.mark.parametrize("word", ["front", "rear"])
 def test_end_blend_tighter_than_the_skin(word: str) -> None:
     """Likewise at the ends; a bare end has no such limit."""
     plan = replace(BOX, **{word: End(radius=2.0)})
@@ -450,7 +450,7 @@ def test_meeting_of_two_cylinders() -> None:
 
 
 def test_moves_slide_back_unless_the_line_has_a_kink() -> None:
-    """Along a line that climbs 1 in 10 a move of 2 aft is taken back, with its climb."""
+    """Along a line that climbs 1 in 10 a move of 2 to the rear is taken back, with its climb."""
     slope = np.array([0.1, 0.0])
     move = np.array([2.0, -1.0, -3.0])
     assert slid(move, slope, slope) == pytest.approx([0.0, -1.2, -3.0])

@@ -32,7 +32,7 @@ def test_sections_at_the_stations_are_the_stations() -> None:
 
 def test_planes_are_upright_without_rake() -> None:
     """Every point of a section has its x."""
-    loft = make_loft(tapered_plan(radius=10.0, aft=End(radius=20.0)))
+    loft = make_loft(tapered_plan(radius=10.0, rear=End(radius=20.0)))
     at = loft.sections(np.linspace(0.0, 400.0, 9))
     points = at.place(np.arange(8), np.zeros(8))
     assert points[..., 0] == pytest.approx(np.repeat(at.u[:, None], 8, axis=1))
@@ -43,7 +43,7 @@ def test_planes_are_upright_without_rake() -> None:
 @pytest.mark.parametrize("radius", [0.0, 15.0])
 def test_raked_end_lies_in_its_plane(rake_deg: float, radius: float) -> None:
     """The last section leans by the rake, top outward when it is positive, through x of its station."""
-    loft = make_loft(tapered_plan(radius=10.0, aft=End(rake_deg=rake_deg, radius=radius)))
+    loft = make_loft(tapered_plan(radius=10.0, rear=End(rake_deg=rake_deg, radius=radius)))
     at = loft.sections(loft.breaks[-1:])
     ((u, k),) = heights(at.place(np.arange(8), np.zeros(8)))
     assert (u, k) == pytest.approx((400.0, math.tan(math.radians(rake_deg))), abs=1e-6)
@@ -53,7 +53,7 @@ def test_raked_end_lies_in_its_plane(rake_deg: float, radius: float) -> None:
 
 def test_corners_of_a_raked_end_are_points_of_its_plane() -> None:
     """Given by their y and z: the sharp end has them exactly."""
-    plan = tapered_plan(aft=End(rake_deg=20.0))
+    plan = tapered_plan(rear=End(rake_deg=20.0))
     at = make_loft(plan).sections(np.array([400.0]))
     drawn = np.array([[c.y, c.z] for c in plan.stations[-1].corners.values()])
     assert at.corners[0, :2] == pytest.approx(drawn, abs=1e-9)
@@ -61,7 +61,7 @@ def test_corners_of_a_raked_end_are_points_of_its_plane() -> None:
 
 def test_lean_eases_out_to_the_next_station() -> None:
     """Full on the end, none at the neighbour, monotone between, with no jump of its slope at either."""
-    loft = make_loft(tapered_plan(aft=End(rake_deg=20.0)))
+    loft = make_loft(tapered_plan(rear=End(rake_deg=20.0)))
     at = loft.sections(np.linspace(200.0, 400.0, 101))
     assert np.all(np.diff(at.k) >= 0.0)
     assert at.dk_dt[[0, -1]] == pytest.approx([0.0, 0.0], abs=1e-9)
@@ -90,8 +90,8 @@ def test_breaks_hold_every_place_where_the_surface_is_not_smooth() -> None:
     """Both ends, every inner station, where the blends begin."""
     loft = make_loft(crowned_plan())
     assert loft.front is not None
-    assert loft.aft is not None
-    marks = [150.0, 300.0, loft.front.u_start, loft.aft.u_start]
+    assert loft.rear is not None
+    marks = [150.0, 300.0, loft.front.u_start, loft.rear.u_start]
     for mark in marks:
         assert np.abs(loft.breaks - mark).min() < 1e-3
     assert np.all(np.diff(loft.breaks) > 0.0)
@@ -102,11 +102,11 @@ def test_blends_of_both_ends_need_room() -> None:
     """Two of 160 on a plug 300 long: refused, with a radius that fits."""
     with pytest.raises(PlugError) as caught:
         make_loft(box_plan(300.0, 900.0, 900.0, end_radius=160.0))
-    assert caught.value.param in ("front.radius", "aft.radius")
+    assert caught.value.param in ("front.radius", "rear.radius")
     make_loft(box_plan(300.0, 900.0, 900.0, end_radius=149.0))
 
 
-@pytest.mark.parametrize("end", ["front", "aft"])
+@pytest.mark.parametrize("end", ["front", "rear"])
 def test_raked_end_must_not_reach_the_next_station(end: str) -> None:
     """60 degrees on a plug 180 high with a station 200 mm on: refused; the remedy's angle is not."""
     steep = End(rake_deg=-60.0)

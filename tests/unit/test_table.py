@@ -188,7 +188,7 @@ def test_quoted_cells_and_spaces(tmp_path: Path) -> None:
         (small(head="line (mm),quantity,0,0"), "station", "0", "row 1, column 4 (D)", "already", "column 4"),
         (small(head="line (mm),quantity,500,250"), "station", "250", "row 1, column 4 (D)",
          "station 250 comes after station 500", "before station 500"),
-        (small(head="line (mm),quantity,0,aft"), "station", "aft", "row 1, column 4 (D)", "number", "12.5"),
+        (small(head="line (mm),quantity,0,rear"), "station", "rear", "row 1, column 4 (D)", "number", "12.5"),
         (small("a,half-breadth,1,2,3", head="line (mm),quantity,0,,500"), "station", "(empty)",
          "row 1, column 4 (D)", "empty", "number"),
         # header and unit

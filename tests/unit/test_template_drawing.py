@@ -21,7 +21,7 @@ from tests.shapes import solid_of, tapered_plan
 STATIONS = (0.0, 200.0, 400.0)
 WORDS = Templates(
     stations=(0.0, 120.0, 290.0, 400.0),
-    buttocks=(-60.0, 0.0, 60.0),
+    lengthwise=(-60.0, 0.0, 60.0),
     waterlines=(50.0, 100.0),
     bit_diameter=3.0,
     foot_diameter=16.0,
@@ -62,7 +62,7 @@ def test_words_stand_inside_and_on_no_line(template: Template) -> None:
     drawing = template_drawing(template, plug_name="Tail")
     texts = [label.text for label in check_words(drawing, template)]
     assert template.name in texts
-    assert ("THIS FACE AFT" if template.axis == "x" else "THIS FACE TO PORT") in texts
+    assert ("THIS FACE TO THE REAR" if template.axis == "x" else "THIS FACE TO THE LEFT") in texts
     assert ("UP" if template.axis == "x" else "FORWARD") in texts
     assert texts.count("WL 50 mm") == 1
     for slot in template.slots:

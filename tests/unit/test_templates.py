@@ -42,7 +42,7 @@ def refused(**words: object) -> PlugError:
 
 def test_ends_stand_within_the_plug() -> None:
     """Both templates are 6 mm inside the box, whichever way they would stand; the outline is its section."""
-    for stands in ("aft", "forward", "centred"):
+    for stands in ("rear", "front", "centred"):
         first, last = made(stands=stands)
         assert (first.name, first.from_mm, first.to_mm) == ("S01", pytest.approx(0.0), pytest.approx(6.0))
         assert (last.name, last.from_mm, last.to_mm) == ("S02", pytest.approx(294.0), pytest.approx(300.0))
@@ -53,10 +53,10 @@ def test_ends_stand_within_the_plug() -> None:
 
 
 @pytest.mark.parametrize(
-    ("stands", "faces"), [("aft", (100.0, 106.0)), ("forward", (94.0, 100.0)), ("centred", (97.0, 103.0))]
+    ("stands", "faces"), [("rear", (100.0, 106.0)), ("front", (94.0, 100.0)), ("centred", (97.0, 103.0))]
 )
 def test_which_way_a_template_stands(stands: str, faces: tuple[float, float]) -> None:
-    """From its station aft, forward, or on both sides of it."""
+    """From its station rearward, forward, or on both sides of it."""
     (template,) = made(stands=stands, stations=(100.0,))
     assert (template.from_mm, template.to_mm) == pytest.approx(faces)
     assert template.at_mm == 100.0
@@ -70,11 +70,11 @@ def test_box_has_no_bevel() -> None:
 
 
 def test_lengthwise_template_is_the_section_along() -> None:
-    """At the centreline and at y = 50: 300 by 100 mm, centred on the buttock."""
-    keel, buttock = made(stations=(), buttocks=(50.0, 0.0))
-    assert [keel.name, buttock.name] == ["B01", "B02"]
+    """At the centreline and at y = 50: 300 by 100 mm, centred on the section."""
+    keel, other = made(stations=(), lengthwise=(50.0, 0.0))
+    assert [keel.name, other.name] == ["B01", "B02"]
     assert (keel.from_mm, keel.to_mm) == pytest.approx((-3.0, 3.0))
-    assert (buttock.from_mm, buttock.to_mm) == pytest.approx((47.0, 53.0))
+    assert (other.from_mm, other.to_mm) == pytest.approx((47.0, 53.0))
     assert keel.outline.bounds == pytest.approx((0.0, 0.0, 300.0, 100.0), abs=1e-3)
     assert keel.outline.area == pytest.approx(30000.0, rel=1e-5)
 
@@ -87,7 +87,7 @@ def test_recess_is_cut_in_where_it_passes() -> None:
     assert touching.outline.area == pytest.approx(20000.0 - 60.0 * 20.0, rel=1e-4)
     assert away.outline.area == pytest.approx(20000.0, rel=1e-4)
     assert touching.bevel.largest_mm == pytest.approx(20.0, abs=0.01)
-    assert touching.bevel.face == "forward"
+    assert touching.bevel.face == "front"
 
 
 def test_bulge_between_the_faces_counts() -> None:
@@ -125,17 +125,17 @@ def test_no_room_for_screws_is_said() -> None:
 
 def test_foot_hole_is_low_and_clear_of_the_slot() -> None:
     """20 mm across, 15 mm over the lower edge; beside the slot of the keel template."""
-    station, _ = made(stations=(100.0,), buttocks=(0.0,), foot_diameter=20.0)
+    station, _ = made(stations=(100.0,), lengthwise=(0.0,), foot_diameter=20.0)
     (foot,) = [hole for hole in station.holes if hole.kind == "foot"]
     assert foot.centre[1] == pytest.approx(25.0, abs=0.1)
     assert abs(foot.centre[0]) == pytest.approx(3.1 + 25.0, abs=0.1)
 
 
 def test_marks_are_drawn_on_the_part_only() -> None:
-    """Centreline, buttock and waterline, clipped to what is left; a waterline outside is not there."""
-    station, keel, _ = made(stations=(100.0,), buttocks=(0.0, 50.0), waterlines=(75.0, 130.0))
+    """Centreline, lengthwise section and waterline, clipped to what is left; none outside of it."""
+    station, keel, _ = made(stations=(100.0,), lengthwise=(0.0, 50.0), waterlines=(75.0, 130.0))
     assert [(m.kind, m.at_mm) for m in station.marks] == [
-        ("centreline", 0.0), ("buttock", 50.0), ("waterline", 75.0),
+        ("centreline", 0.0), ("lengthwise", 50.0), ("waterline", 75.0),
     ]  # fmt: skip
     for template in (station, keel):
         for mark in template.marks:
@@ -150,7 +150,7 @@ def test_template_in_a_blend_is_said() -> None:
     body = solid_of(box_plan(300.0, 200.0, 100.0, end_radius=40.0)).body
     templates, findings = make_templates(body, Templates(screw_diameter=0.0), STATIONS)
     assert {f.code for f in findings} == {"template-in-blend"}
-    assert "sand to its aft edge" in findings[-1].remedy
+    assert "sand to its rear edge" in findings[-1].remedy
     assert len(templates) == 2
 
 
@@ -166,7 +166,7 @@ def test_station_outside_the_foam() -> None:
 
 def test_slots_are_shared_by_both() -> None:
     """Every crossing has a slot in either template, so many as there are of the other kind."""
-    templates = made(stations=(50.0, 150.0, 250.0), buttocks=(-60.0, 60.0), bit_diameter=3.0)
+    templates = made(stations=(50.0, 150.0, 250.0), lengthwise=(-60.0, 60.0), bit_diameter=3.0)
     assert [len(t.slots) for t in templates] == [2, 2, 2, 3, 3]
     assert all(len(t.region.geoms) == 1 for t in templates)
 
@@ -185,8 +185,8 @@ def test_slots_are_shared_by_both() -> None:
         ({"relief": "none"}, "templates.relief"),
         ({"clearance": -0.1}, "templates.clearance"),
         ({"bit_diameter": 6.5}, "templates.bit_diameter"),
-        ({"buttocks": (99.0,)}, "templates.buttocks"),
-        ({"buttocks": (0.0, 4.0)}, "templates.buttocks"),
+        ({"lengthwise": (99.0,)}, "templates.lengthwise"),
+        ({"lengthwise": (0.0, 4.0)}, "templates.lengthwise"),
         ({"waterlines": ("low",)}, "templates.waterlines[0]"),
         ({"screw_diameter": -4.0}, "templates.screw_diameter"),
         ({"foot_diameter": math.nan}, "templates.foot_diameter"),
@@ -203,19 +203,19 @@ def test_remedies_do() -> None:
     """The numbers of the errors are taken."""
     assert "use stations=(50,)" in refused(stations=(50.0, 53.0)).remedy
     assert len(made(stations=(50.0,))) == 1
-    assert "use 97," in refused(buttocks=(99.0,)).remedy
-    assert len(made(stations=(), buttocks=(97.0,))) == 1
+    assert "use 97," in refused(lengthwise=(99.0,)).remedy
+    assert len(made(stations=(), lengthwise=(97.0,))) == 1
     with pytest.raises(PlugError, match=r"at most 6\.2"):
         whole_templates(Templates(bit_diameter=6.5), Stack())
     assert whole_templates(Templates(bit_diameter=6.2), Stack()) == Templates(bit_diameter=6.2)
 
 
 def test_hollow_plug_refuses_its_centreline() -> None:
-    """No foam at y = 0 over the whole length: the buttock is refused."""
+    """No foam at y = 0 over the whole length: the section is refused."""
     tunnel = mesh.prism(shapely.MultiPolygon([shapely.box(-10, -20, 310, 20)]), -1.0, 120.0)
     with pytest.raises(PlugError) as caught:
-        make_templates(mesh.less(BOX, tunnel), Templates(stations=(), buttocks=(0.0,)), STATIONS)
-    assert caught.value.param == "templates.buttocks"
+        make_templates(mesh.less(BOX, tunnel), Templates(stations=(), lengthwise=(0.0,)), STATIONS)
+    assert caught.value.param == "templates.lengthwise"
 
 
 # ---- bays of foam
@@ -280,7 +280,7 @@ def test_bay_layers_stack_up_with_the_templates() -> None:
 
 def test_lengthwise_template_parts_the_foam() -> None:
     """No foam and no allowance where the keel template stands: two islands 6 mm apart."""
-    templates = made(stations=(100.0,), buttocks=(0.0,))
+    templates = made(stations=(100.0,), lengthwise=(0.0,))
     bays = foam_bays([Span(at_mm=100.0, from_mm=100.0, to_mm=106.0)], (100.0,), 0.0, 300.0)
     layers, _ = bay_layers(without_plates(BOX, templates), bays, templates, 4.0)
     for layer in layers:
@@ -322,7 +322,7 @@ def test_explicit_slabs_are_the_stack() -> None:
 def test_base_plan_of_a_taper() -> None:
     """Footprint, lowest outline and lines: a taper of 150 to 90 half-breadth on a flat floor."""
     body = solid_of(tapered_plan()).body
-    templates, _ = make_templates(body, Templates(stations=(200.0,), buttocks=(0.0,)), ())
+    templates, _ = make_templates(body, Templates(stations=(200.0,), lengthwise=(0.0,)), ())
     plan = make_base_plan(body, (0.0, 200.0, 400.0), templates)
     assert plan.footprint.area == pytest.approx(400.0 * 240.0, rel=1e-6)
     assert plan.lowest.symmetric_difference(plan.footprint).area < 0.1
@@ -335,7 +335,7 @@ def test_base_plan_of_a_taper() -> None:
 
 def test_base_plan_of_a_round_bar() -> None:
     """It stands on an edge: its lowest outline is a sliver or nothing, its footprint the diameter."""
-    body = solid_of(frustum_plan([(0.0, 50.0), (200.0, 50.0)], front=End(), aft=End())).body
+    body = solid_of(frustum_plan([(0.0, 50.0), (200.0, 50.0)], front=End(), rear=End())).body
     plan = make_base_plan(body, (0.0, 200.0))
     assert plan.footprint.area == pytest.approx(200.0 * 100.0, rel=1e-3)
     assert plan.lowest.area < 0.1 * plan.footprint.area

@@ -282,7 +282,7 @@ def test_stages_read_what_they_declare_as_they_run(first: tuple[Work, Shelf]) ->
         for name, one in STAGES.items()
     }
     assert not {name: found for name, found in strange.items() if found}
-    assert notes.words["drawn"] >= {"stations", "panels", "front", "aft"}, "the notes are taken"
+    assert notes.words["drawn"] >= {"stations", "panels", "front", "rear"}, "the notes are taken"
     assert notes.stages["body"] == {"lines", "cutters", "faces"}
 
 

@@ -19,7 +19,7 @@ from tests.cloth import plug_of
 from tests.shapes import box_plan, crowned_plan, tapered_plan
 
 PLATE = Recess(
-    panel="aft", y=0.0, z=100.0, width=120.0, height=60.0, depth=15.0, corner_radius=8.0,
+    panel="rear", y=0.0, z=100.0, width=120.0, height=60.0, depth=15.0, corner_radius=8.0,
     floor_radius=3.0, draft_deg=5.0, name="plate",
 )  # fmt: skip
 
@@ -31,10 +31,10 @@ def test_panels_of_a_blended_box_have_their_closed_areas() -> None:
     end = 300.0 * 200.0 - (4.0 - np.pi) * 30.0**2
     assert areas["deck"] == pytest.approx(500.0 * (240.0 + arc), rel=1e-3)
     assert areas["floor"] == pytest.approx(500.0 * (240.0 + arc), rel=1e-3)
-    assert areas["side starboard"] == pytest.approx(500.0 * (140.0 + arc), rel=1e-3)
-    assert areas["side port"] == pytest.approx(areas["side starboard"], rel=1e-4)
+    assert areas["right side"] == pytest.approx(500.0 * (140.0 + arc), rel=1e-3)
+    assert areas["left side"] == pytest.approx(areas["right side"], rel=1e-4)
     assert areas["front"] == pytest.approx(end, rel=1e-3)
-    assert areas["aft"] == pytest.approx(end, rel=1e-3)
+    assert areas["rear"] == pytest.approx(end, rel=1e-3)
 
 
 def test_six_sides_of_a_rounded_cube_are_alike() -> None:
@@ -51,7 +51,7 @@ def test_areas_add_up_to_the_body(coarse: float) -> None:
     for solid in (
         plug_of(crowned_plan()),
         plug_of(
-            tapered_plan(radius=12.0, aft=End(radius=20.0, sharp=("floor",)), bulge=8.0),
+            tapered_plan(radius=12.0, rear=End(radius=20.0, sharp=("floor",)), bulge=8.0),
             (Recess(panel="deck", x=200.0, width=60.0, height=80.0, depth=9.0, corner_radius=6.0),),
         ),
         plug_of(box_plan(400.0, 300.0, 200.0, radius=20.0, end_radius=15.0), (PLATE,)),
@@ -63,21 +63,21 @@ def test_areas_add_up_to_the_body(coarse: float) -> None:
         assert total == pytest.approx(solid.by_mesh.area_mm2, rel=1e-9 if coarse == 0.0 else 5e-3)
 
 
-def test_port_and_starboard_are_mirror_images() -> None:
+def test_left_and_right_are_mirror_images() -> None:
     """A mirrored plug has equal sides, coarse or fine."""
     solid = plug_of(crowned_plan())
     for coarse, rel in ((0.0, 2e-3), (0.3, 2e-2)):
         areas = surface_regions(solid, coarse=coarse).areas_mm2()
-        assert areas["side starboard"] == pytest.approx(areas["side port"], rel=rel)
+        assert areas["right side"] == pytest.approx(areas["left side"], rel=rel)
         # the panels that meet on the centreline are one place
-        assert "deck" in areas and "bottom" in areas and "deck port" not in areas
+        assert "deck" in areas and "bottom" in areas and "left deck" not in areas
 
 
 def test_sharp_panel_keeps_its_edge_at_a_blended_end() -> None:
     """The end goes down to a floor that keeps its edge, and the floor is a plane to the very end."""
     plan = box_plan(400.0, 300.0, 200.0)
     plan = type(plan)(
-        stations=plan.stations, panels=plan.panels, aft=End(radius=40.0, sharp=("floor",)), front=End()
+        stations=plan.stations, panels=plan.panels, rear=End(radius=40.0, sharp=("floor",)), front=End()
     )
     areas = surface_regions(plug_of(plan)).areas_mm2()
     lost = 2.0 * (1.0 - np.pi / 4.0) * 40.0**2
@@ -94,7 +94,7 @@ def test_recess_has_walls_and_a_floor() -> None:
     assert areas["pocket wall"] == pytest.approx(320.0 * 20.0, rel=1e-6)
     assert areas["deck"] == pytest.approx(500.0 * 300.0 - 6000.0, rel=1e-6)
     zones = all_zones(places, (), ("floor",))
-    assert [z.name for z in zones] == ["side starboard", "deck", "side port", "front", "aft", "pocket"]
+    assert [z.name for z in zones] == ["right side", "deck", "left side", "front", "rear", "pocket"]
     assert members(places, zones[-1]) == ["pocket wall", "pocket floor"]
 
 
@@ -148,16 +148,16 @@ def test_patches_know_what_lies_beyond_their_edges() -> None:
     surface = zoned(plug_of(box_plan(500.0, 300.0, 200.0, radius=20.0)), bare=("floor",))
     names = [z.name for z in surface.zones]
     by_name = {p.name: p for p in surface.patches}
-    assert {names[b] for b in by_name["deck"].beyond} == {"side starboard", "side port", "front", "aft"}
-    assert FREE in by_name["side port"].beyond
+    assert {names[b] for b in by_name["deck"].beyond} == {"right side", "left side", "front", "rear"}
+    assert FREE in by_name["left side"].beyond
     total = sum(p.area_mm2 for p in surface.patches)
     carried = sum(a for name, a in surface.areas_mm2.items() if name != "floor")
     assert total == pytest.approx(carried, rel=1e-6)
 
 
 def test_zone_of_its_own_takes_its_panels_from_the_usual_ones() -> None:
-    """A zone of both sides and the aft end is one patch all round; the deck stays a zone."""
-    own = Zone(name="belt", panels=("side", "aft"))
+    """A zone of both sides and the rear end is one patch all round; the deck stays a zone."""
+    own = Zone(name="belt", panels=("side", "rear"))
     surface = zoned(
         plug_of(box_plan(500.0, 300.0, 200.0, radius=20.0)), zones=(own,), bare=("floor", "front")
     )
@@ -170,8 +170,8 @@ def test_wrong_zones_are_refused_with_a_remedy() -> None:
     solid = plug_of(box_plan(500.0, 300.0, 200.0))
     for zones, param in (
         ([Zone(name="top", panels=("decks",))], "zones['top'].panels"),
-        ([Zone(name="a", panels=("side",)), Zone(name="b", panels=("side port",))], "zones[1].panels"),
-        ([Zone(name="a", panels=("deck",)), Zone(name="a", panels=("aft",))], "zones[1].name"),
+        ([Zone(name="a", panels=("side",)), Zone(name="b", panels=("left side",))], "zones[1].panels"),
+        ([Zone(name="a", panels=("deck",)), Zone(name="a", panels=("rear",))], "zones[1].name"),
     ):
         with pytest.raises(PlugError) as caught:
             zoned(solid, zones=zones)

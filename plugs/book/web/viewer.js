@@ -293,7 +293,7 @@
     for (const part of groups.templates) part.visible = state.templates;
     if (state.axis) {
       const normal = [0, 0, 0];
-      normal[AXES[state.axis]] = -1; // what lies before, to port of, or under the plane stays
+      normal[AXES[state.axis]] = -1; // what lies before, to the left of, or under the plane stays
       cut.normal.set(...normal);
       cut.constant = sectionAt();
     }
