@@ -11,6 +11,7 @@ from plugs.foam.pieces import usable_sizes
 from plugs.foam.pockets import Feature, make_features
 from plugs.foam.stock import Blank
 from plugs.lines.stations import Loft
+from plugs.mesh.faces import with_fewer_faces
 from plugs.mesh.mesh import Body
 from plugs.mesh.sampling import Faces
 from plugs.sanding.recess_kit import RecessKit, recess_kits
@@ -113,10 +114,10 @@ class Worked(Staged):
         """The layers that the plug is stacked from."""
         return self.layering.layers
 
-    @stage(after=("standing", "layering"))
+    @stage("chord_tolerance", after=("standing", "layering"))
     def slabs(self) -> tuple[Body, ...]:
-        """The layers as bodies, turned with the stack up: they are only looked at."""
-        return slabs_of(self.standing.foam, self.layers)
+        """The layers as bodies, turned with the stack up: only looked at, so of as few faces as will do."""
+        return slabs_of(with_fewer_faces(self.standing.foam, self.plug.chord_tolerance), self.layers)
 
     @stage("stock", "cutting", after=("layering",), by_value=True)
     def sizes(self) -> tuple[tuple[Size, ...], ...]:
