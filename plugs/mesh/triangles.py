@@ -355,6 +355,9 @@ def loops_along(first: Indices, second: Indices) -> list[Indices]:
     list of (j,) int
         Each closed; one that would touch itself in a vertex is two.
     """
+    alone = dict(zip(first.tolist(), second.tolist(), strict=True))
+    if len(alone) == len(first):
+        return _plain_loops(alone)
     onward: dict[int, list[int]] = {}
     for a, b in sorted(zip(first.tolist(), second.tolist(), strict=True), reverse=True):
         onward.setdefault(a, []).append(b)
@@ -372,6 +375,19 @@ def loops_along(first: Indices, second: Indices) -> list[Indices]:
                 for passed in trail[place[here] + 1 :]:
                     del place[passed]
                 del trail[place[here] + 1 :]
+    return loops
+
+
+def _plain_loops(onward: dict[int, int]) -> list[Indices]:
+    """Return the loops of steps of which one leads from each vertex: none touches itself."""
+    loops = []
+    for begin in sorted(onward):
+        trail, here = list[int](), begin
+        while here in onward:
+            trail.append(here)
+            here = onward.pop(here)
+        if trail:
+            loops.append(np.array(trail, dtype=np.int64))
     return loops
 
 

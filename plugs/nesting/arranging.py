@@ -27,6 +27,7 @@ _COARSE_RATIO = 4.0 / 7.0
 _COARSE_SLACK = 0.005
 """By what such an order may be worse than the best one and is still followed."""
 
+_MANY = 400  # shapes of one thickness: one order of so many takes as long as all tries of a few
 _BOX_TRIES = 15_000  # of fitting rectangles, likewise counted
 _MOST_BOXES = 80  # a search over more would not end within its tries
 _UNIT = 0.01
@@ -68,7 +69,10 @@ def _preferences(racks: Sequence[RasterSheet]) -> list[tuple[RasterSheet, ...]]:
 
 
 def _orders(job: Job) -> list[list[int]]:
-    """Return orders that differ: by area, by length, by the length of the edge, by width; falling."""
+    """Return orders that differ: by area, by length, by the length of the edge, by width; falling.
+
+    Of very many shapes there is the first alone.
+    """
     keys: list[Callable[[int], float]] = [
         lambda i: -job.shapes[i].area_mm2,
         lambda i: -max(max(s.width, s.height) for s in job.shapes[i].stencils),
@@ -78,7 +82,7 @@ def _orders(job: Job) -> list[list[int]]:
     found: list[list[int]] = []
     for key in keys:
         order = sorted(range(len(job.shapes)), key=lambda i: (round(key(i), 3), i))
-        if order not in found:
+        if order not in found and not (found and len(order) > _MANY):
             found.append(order)
     return found
 
@@ -110,7 +114,7 @@ def _bettered(job: Job, best: Layout, order: list[int], racks: Sequence[RasterSh
     effort = job.effort * min(_LARGEST_EFFORT, _EFFORT_PER_SHAPE * len(order))
     if best.score[1] <= _least_cost(job) and not best.missing:
         effort *= _LEAST_SHEETS_RATIO
-    if effort <= 0.0 or len(order) < 2 or best.score[1] <= 0.0:
+    if effort <= 0.0 or not 2 <= len(order) <= _MANY or best.score[1] <= 0.0:
         return best
     coarse = SheetFilling(job.shapes, racks, job.spare, pick=pick, polish=False)
     fine = SheetFilling(job.shapes, racks, job.spare, pick=pick, polish=True)

@@ -23,6 +23,7 @@ from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 Cells = NDArray[np.bool_]
+Indices = NDArray[np.int64]
 
 TOUCH = 1e-4
 """Shapes are rasterised smaller by this, mm, so that an edge on a grid line stays on its own side."""
@@ -104,18 +105,22 @@ def cells_touched(shape: shapely.Geometry, cell: float, columns: int, rows: int)
     first = np.floor(np.minimum(one, two)).astype(np.int64)
     last = np.floor(np.maximum(one, two)).astype(np.int64)
     inside = (column >= 0) & (column < columns) & (last >= 0) & (first < rows)
-    edge = np.zeros((columns, rows + 1), dtype=np.int32)
-    np.add.at(edge, (column[inside], np.clip(first[inside], 0, rows)), 1)
-    np.add.at(edge, (column[inside], np.clip(last[inside] + 1, 0, rows)), -1)
+    starts_at = column[inside], np.clip(first[inside], 0, rows)
+    ends_at = column[inside], np.clip(last[inside] + 1, 0, rows)
     # an edge that crosses the middle of a column turns outside to inside for all cells above it
     middle = column + 0.5
     crosses = (begin[which, 0] <= middle) & (middle < finish[which, 0])
     crosses &= (column >= 0) & (column < columns)
     height = at[:, 1] + slope * (middle - at[:, 0])
-    turn = np.zeros((columns, rows + 1), dtype=np.int32)
     above = np.clip(np.ceil(height[crosses] - 0.5), 0, rows).astype(np.int64)
-    np.add.at(turn, (column[crosses], above), 1)
-    found: Cells = (np.cumsum(edge, axis=1) > 0) | (np.cumsum(turn, axis=1) % 2 == 1)
+
+    def counted(column: Indices, row: Indices) -> Indices:
+        there = np.bincount(column * (rows + 1) + row, minlength=columns * (rows + 1))
+        return there.reshape(columns, rows + 1)
+
+    edge = np.cumsum(counted(*starts_at) - counted(*ends_at), axis=1)
+    turn = np.cumsum(counted(column[crosses], above), axis=1)
+    found: Cells = (edge > 0) | (turn & 1 == 1)
     return found[:, :rows]
 
 
@@ -368,7 +373,8 @@ class Bitmap:
         """Return whether the block of a room is free of taken cells anywhere in it."""
         columns, rows, left, right, bottom, top = room
         right, top = min(right, self.columns - columns + 1), min(top, self.rows - rows + 1)
-        if left >= right or bottom >= top:
+        n_free = self.columns * self.rows - self.taken.bit_count()
+        if left >= right or bottom >= top or columns * rows > n_free:
             return False
         blocked, width = self._blocked([(0, 0, rows)]), 1
         while width < columns:

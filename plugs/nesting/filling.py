@@ -160,16 +160,16 @@ class _Sheet:
                     to = x - across * step * cell, y - down * step * cell
                     if min(to) < 0.0:
                         continue
-                    there = _moved(grown, to[0] - stencil.left, to[1] - stencil.bottom)
-                    if not shapely.intersects(near, there).any():
+                    if not len(near) or not shapely.intersects(near, _moved(grown, to, stencil)).any():
                         x, y = to
-        moved = _moved(grown, x - stencil.left, y - stencil.bottom)
+        moved = _moved(grown, (x, y), stencil)
         left, bottom, right, top = moved.bounds
         i, j = int(left // cell), int(bottom // cell)
         columns = min(int(right // cell) + 1, rack.columns) - i
         rows = min(int(top // cell) + 1, rack.rows) - j
         cells = np.zeros((columns, rack.rows), dtype=np.bool_)
-        cells[:, j : j + rows] = cells_touched(_moved(moved, -i * cell, -j * cell), cell, columns, rows)
+        there = shapely.transform(moved, lambda points: points - np.array((i * cell, j * cell)))
+        cells[:, j : j + rows] = cells_touched(there, cell, columns, rows)
         self.bitmap.take(as_number(cells) << (i * rack.rows))
         self.boxes.append((left, bottom, right, top))
         shapely.prepare(moved)
@@ -192,10 +192,10 @@ class _Sheet:
         )
 
 
-def _moved(shape: shapely.Polygon, dx: float, dy: float) -> shapely.Polygon:
-    """Return a shape moved; this is quicker than the library's own way for one shape."""
-    step = np.array((dx, dy))
-    return shapely.transform(shape, lambda points: points + step)
+def _moved(grown: shapely.Polygon, to: tuple[float, float], stencil: Stencil) -> shapely.Polygon:
+    """Return a shape with the corner of its box somewhere; quicker than the library's own way for one shape."""
+    step = np.array((to[0] - stencil.left, to[1] - stencil.bottom))
+    return shapely.transform(grown, lambda points: points + step)
 
 
 def fill(
