@@ -193,7 +193,7 @@ class _Sheet:
 
 
 def _moved(grown: shapely.Polygon, to: tuple[float, float], stencil: Stencil) -> shapely.Polygon:
-    """Return a shape with the corner of its box somewhere; quicker than the library's own way for one shape."""
+    """Return a shape with its box at a corner; this is quicker than the library's own way for one shape."""
     step = np.array((to[0] - stencil.left, to[1] - stencil.bottom))
     return shapely.transform(grown, lambda points: points + step)
 
