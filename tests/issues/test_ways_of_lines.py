@@ -43,7 +43,7 @@ def deck(**words: object) -> Plug:
 def test_both_engines_and_layers_agree() -> None:
     """Volumes by three ways, layers, and rough lines: every promise of a plug, with every way of a line."""
     bays = {"deck edge": ("straight", "faired", "faired within", "straight"), "chine": "faired within"}
-    plug = deck(bays=bays, front=End(radius=20.0), aft=End(radius=15.0, sharp=("floor",)))
+    plug = deck(bays=bays, front=End(radius=20.0), rear=End(radius=15.0, sharp=("floor",)))
     build_plug(plug, with_kernel=True)
 
 
