@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from plugs.ground.doors import Check, Output
     from plugs.ground.errors import Finding, PlugError
     from plugs.ground.units import inch
-    from plugs.laminate.choosing import by_sheet, oz_per_ft2, oz_per_yd2
+    from plugs.laminate.choosing import from_data_sheet, oz_per_ft2, oz_per_yd2
     from plugs.laminate.dosing import Shop
     from plugs.laminate.generic import CLOTHS, FOAMS, HARDENERS, RESINS
     from plugs.laminate.materials import Adhesive, Barrier, Board, Cloth, Filler, Foam, Hardener, Resin
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from plugs.recipe.machine_file import read_machine
     from plugs.recipe.plug import Plug
     from plugs.routing.words import Router
-    from plugs.sanding.recess_kit import PocketWork
+    from plugs.sanding.pocket_pattern import PocketCutting
     from plugs.sanding.sanding import Sanding
     from plugs.skin.skin import Skin
     from plugs.templates.words import Templates
@@ -75,7 +75,7 @@ _HOME = {
     "Plug": "plugs.work",  # which gives it its picture
     "PlugError": "plugs.ground.errors",
     "Ply": "plugs.laminate.plies",
-    "PocketWork": "plugs.sanding.recess_kit",
+    "PocketCutting": "plugs.sanding.pocket_pattern",
     "RESINS": "plugs.laminate.generic",
     "Recess": "plugs.recesses.recess",
     "Resin": "plugs.laminate.materials",
@@ -94,7 +94,7 @@ _HOME = {
     "Work": "plugs.work",
     "Zone": "plugs.cloth.zone_words",
     "between": "plugs.measure.landmarks",
-    "by_sheet": "plugs.laminate.choosing",
+    "from_data_sheet": "plugs.laminate.choosing",
     "fair": "plugs.measure.fairing",
     "fair_line": "plugs.measure.batten",
     "inch": "plugs.ground.units",
@@ -113,10 +113,10 @@ __all__ = [
     "CLOTHS", "FOAMS", "HARDENERS", "PLATES", "RESINS", "Adhesive", "Barrier", "Board", "Boss", "Bow",
     "Check", "Cloth", "Corner", "Cutting", "DartCut", "End", "Filler", "Finding", "Foam", "Glue", "Hardener",
     "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Output", "Pins", "Plug", "PlugError", "Ply",
-    "PocketWork", "Recess", "Resin", "Router", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station",
-    "Stock", "Templates", "WireAxis", "WireCutter", "WireWork", "Work", "Zone", "between", "by_sheet", "fair",
-    "fair_line", "inch", "load", "mirrored", "oz_per_ft2", "oz_per_yd2", "read_machine", "read_outline",
-    "read_table", "stations_of", "work_out",
+    "PocketCutting", "Recess", "Resin", "Router", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station",
+    "Stock", "Templates", "WireAxis", "WireCutter", "WireWork", "Work", "Zone", "between", "fair",
+    "fair_line", "from_data_sheet", "inch", "load", "mirrored", "oz_per_ft2", "oz_per_yd2", "read_machine",
+    "read_outline", "read_table", "stations_of", "work_out",
 ]  # fmt: skip
 
 

@@ -42,7 +42,7 @@ _GROUPS = {
     "layers/": "layers",
     "templates/base-plan": "base",
     "templates/radius-block-": "blocks",
-    "templates/recess-": "pockets",
+    "templates/pocket-": "pockets",
     "templates/board-": "sheets",
     SANDING_MAP: "",
     "templates/": "templates",
@@ -102,7 +102,7 @@ def layer_drawings(work: Worked) -> dict[str, Drawing]:
 
 @_by_its_chord
 def template_drawings(work: Worked) -> dict[str, Drawing]:
-    """Return the drawings of templates, base plan, radius blocks and recess kits.
+    """Return the drawings of templates, base plan, radius blocks and pocket patterns.
 
     Parameters
     ----------
@@ -118,7 +118,7 @@ def template_drawings(work: Worked) -> dict[str, Drawing]:
     drawings.append(base_drawing(work.base, **words))
     drawings += [block_drawing(block, sanding.words, **words) for block in sanding.blocks]
     drawings += [
-        recess_drawing(kit, path=f"templates/recess-{i:02d}", **words)
+        recess_drawing(kit, path=f"templates/pocket-{i:02d}", **words)
         for i, kit in enumerate(work.kits, start=1)
     ]
     return _by_path(drawings)

@@ -76,7 +76,7 @@ def sheet_doubts(work: Worked) -> list[Finding]:
     if nesting is None:
         return []
     whole = Pieces(pieces=work.pieces.pieces, joints=work.pieces.joints)
-    words = SheetWords(stock=plug.stock, turns=plug.turns, allowance=plug.stack.allowance)
+    words = SheetWords(stock=plug.stock, turns=plug.rotation_allowed, allowance=plug.stack.allowance)
     return [*work.sheets.findings, *sheet_findings(work.layers, whole, nesting, words)]
 
 

@@ -22,7 +22,7 @@ def cab_fairing(
         bays="faired",
         front=End(radius=front_radius, rake_deg=rake_deg, sharp=("floor",)),
         rear=End(radius=rear_radius),
-        stack=Stack(axis="z", thicknesses=(thick, thick, thin), allowance=allowance, surplus="both"),
+        stack=Stack(axis="z", thicknesses=(thick, thick, thin), allowance=allowance, spare_thickness="both"),
         stock=[Stock(width=inch(96), height=inch(48), thickness=t) for t in sorted({thick, thin})],
         joints=Joints(stagger=inch(4), stepped=True, step=inch(2)),   # the lower layers outgrow a sheet
         pins=Pins(diameter=inch(1 / 4)),

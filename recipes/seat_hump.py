@@ -53,7 +53,7 @@ def seat_hump(
                 depth=8.0, corner_radius=15.0, draft_deg=8.0, floor_radius=2.0,
             ),
         ),
-        stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance, surplus="both"),
+        stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance, spare_thickness="both"),
         foam="eps 22" if by_wire else None,
         wire=WireWork(cut="block", across="y", machine=read_machine(MACHINE)) if by_wire else None,
         hollow=Hollow(wall=45.0, bridge=60.0),   # foam saved where nobody sands

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from plugs import (
     Corner, End, Mating, Plug, Ply, Recess, Schedule, Shop, Skin, Stack, Station, Stock, Templates,
-    RESINS, by_sheet, fair, read_outline,
+    RESINS, from_data_sheet, fair, read_outline,
 )
 
 
@@ -67,7 +67,7 @@ def sidecar_tail(
                 clearance=3.0, depth=plate_depth, draft_deg=5.0, floor_radius=min(6.5, 0.8 * plate_depth),
             ),
         ),
-        skin=Skin(filler=filler, bare=("floor", "front")),     # the schedule makes the thickness
+        skin=Skin(filler=filler, no_laminate=("floor", "front")),     # the schedule makes the thickness
         schedule=Schedule(
             plies=(
                 Ply(cloth="cloth 280", name="first skin"),
@@ -75,7 +75,7 @@ def sidecar_tail(
                 Ply(cloth="biaxial 300", name="strength 2"),
                 Ply(cloth="cloth 200", name="finish", bias_deg=45.0),
             ),
-            resin=by_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 40.0), pot_life_min=40.0),
+            resin=from_data_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 40.0), pot_life_min=40.0),
         ),
         shop=Shop(temperature_c=shop_c, minutes_per_m2=12.0),
         foam="xps 35",

@@ -48,6 +48,6 @@ def tank_cover(
         bays="faired",
         front=End(radius=end_radius / 2, sharp=("floor",)),
         rear=End(radius=end_radius, sharp=("floor",)),   # the floor stands on the baseboard
-        skin=Skin(thickness=skin, bare=("floor",)),
-        stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance, surplus="both"),
+        skin=Skin(thickness=skin, no_laminate=("floor",)),
+        stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance, spare_thickness="both"),
     )

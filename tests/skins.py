@@ -63,7 +63,7 @@ def laid(
 ) -> Skinned:
     """Return a plan under a skin."""
     finish = checked_loft(plan)
-    skin = Skin(thickness=thickness, bare=bare, by_panel=by_panel or {}, filler=filler)
+    skin = Skin(thickness=thickness, no_laminate=bare, by_panel=by_panel or {}, filler=filler)
     cover = make_cover(finish, skin)
     foam = foam_loft(finish, cover)
     return Skinned(finish=finish, foam=foam, cover=cover, proof=prove_cover(finish, foam, cover))

@@ -129,7 +129,7 @@ def sanding(source: BookSource) -> Html:
     if rows:
         edge = joined([
             "Gap under a straightedge of ", source.quantity("s_mm", figures.get("straightedge_mm")),
-            " or the panel's own length; less than ", source.quantity("d_mm", figures.get("daylight_mm")),
+            " or the panel's own length; less than ", source.quantity("d_mm", figures.get("gap_allowed_mm")),
             " counts as straight",
         ])  # fmt: skip
         parts.append(table(edge, heads, rows))
@@ -168,7 +168,7 @@ def gauging(source: BookSource, line: str) -> Html | None:
     rows = [row for row in source.rows("templates") if row.get("line") == line]
     if not rows:
         return None
-    daylight = (source.summary.get("sanding") or {}).get("daylight_mm") or 0.0
+    daylight = (source.summary.get("sanding") or {}).get("gap_allowed_mm") or 0.0
     done = []
     for row in rows:
         place = "station x = " if row["kind"] == "station gauge" else f"{called().lengthwise} y = "
@@ -200,7 +200,7 @@ def _gap(source: BookSource, gap: Mapping[str, Any] | None) -> object:
 def recesses(source: BookSource) -> Html:
     """Return how each recess is cut and lined."""
     parts: list[object] = [source.findings("recess")]
-    for k, kit in enumerate(source.rows("recess_kits"), start=1):
+    for k, kit in enumerate(source.rows("pocket_patterns"), start=1):
         parts.append(el("h3", kit["name"]))
         pairs: list[tuple[str, object]] = [("Made", _METHODS.get(kit["method"], kit["method"]))]
         pairs.append(("Reaches into", ", ".join(kit["layers"]) or None))
@@ -350,7 +350,7 @@ def fit(source: BookSource) -> Html:
         ("check-centreline", "Both sides measured from the centreline at each station"),
     ]
     parts.append(gauging(source, "finished"))
-    if source.rows("recess_kits"):
+    if source.rows("pocket_patterns"):
         done.append(("check-recess", "What goes into each recess tried in it"))
     parts.append(steps(done))
     return joined(parts)

@@ -251,7 +251,7 @@ def _patterns(work: Worked) -> list[Workpiece]:
         _loose(
             "pocket pattern",
             kit.name,
-            f"templates/recess-{number:02d}",
+            f"templates/pocket-{number:02d}",
             kit.frame[None, :, 3],
             shapely.Polygon(flat_points(rounded_path(kit.mouth, ""))),
             alike=(kit.method,),

@@ -55,7 +55,7 @@ def in_breadths(pattern: Pattern, breadth: float, laps: Laps, index: int) -> tup
         )
     count = int(np.ceil((high - low - laps.overlap) / (breadth - laps.overlap) - 1e-9))
     room = count * (breadth - laps.overlap) + laps.overlap - (high - low)
-    shift = min(laps.stagger * (index % _STAGGERS), room) - 0.5 * min(2.0 * laps.stagger, room)
+    shift = min(laps.ply_offset * (index % _STAGGERS), room) - 0.5 * min(2.0 * laps.ply_offset, room)
     step = (high - low - laps.overlap) / count
     found = []
     left, _, right, _ = turned.bounds

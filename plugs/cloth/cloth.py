@@ -23,7 +23,7 @@ class Laps:
     ----------
     overlap : float, mm
         How far one piece lies over the other along a seam; about 2 in at joins (trade page).
-    stagger : float, mm
+    ply_offset : float, mm
         How far the laps of successive plies lie from each other; 1 to 1.5 in (trade magazine).
     trim : float, mm
         At free edges, to be trimmed off (common practice, no source).
@@ -32,7 +32,7 @@ class Laps:
     """
 
     overlap: Annotated[float, Within(0.0, 500.0)] = 50.0
-    stagger: Annotated[float, Within(0.0, 500.0)] = 30.0
+    ply_offset: Annotated[float, Within(0.0, 500.0)] = 30.0
     trim: Annotated[float, Within(0.0, 500.0)] = 30.0
     notch_spacing: Annotated[float, Within(10.0, 5000.0)] = 150.0
 

@@ -89,7 +89,7 @@ def patterns_of(
     for i, dart in enumerate(darts):
         if dart.zone not in names:
             raise _unknown(f"darts[{i}].zone", dart.zone, names)
-    seams = seams_of(surface.patches, laps.notch_spacing, laps.stagger * _STAGGERS)
+    seams = seams_of(surface.patches, laps.notch_spacing, laps.ply_offset * _STAGGERS)
     flats, laid, findings = [], [], []
     for patch in surface.patches:
         mine = _nearest_darts(patch, surface, [d for d in darts if d.zone == names[patch.zone]])
@@ -222,7 +222,7 @@ def _move(
         return 0.0
     if beyond not in covered or beyond not in breadth:  # no ply there, or crumbs without a piece
         return laps.overlap
-    begin = laps.stagger * (1 + (index // 2) % _STAGGERS)
+    begin = laps.ply_offset * (1 + (index // 2) % _STAGGERS)
     begin = min(begin, _BREADTH_SHARE * min(breadth[flat.patch.zone], breadth[beyond]))
     takes = (flat.patch.zone < beyond) == (index % 2 == 0)
     return begin + laps.overlap if takes else -begin

@@ -113,7 +113,7 @@ _STYLES: Final = {
     GLUE_TOP_FACE: LineStyle(*_TEAL, dash=_DASH_DOT),
     PINS_BOTTOM_FACE: LineStyle(*_OCHRE),
     PINS_TOP_FACE: LineStyle(*_TEAL),
-    # what is sawn or cut of radius blocks and recess kits, and what is only marked
+    # what is sawn or cut of radius blocks and pocket patterns, and what is only marked
     BLOCK_CUT: LineStyle(*_RED),
     BOARD_CUT: LineStyle(*_BLUE),
     CUT_LINE: LineStyle(*_RED),

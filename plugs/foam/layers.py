@@ -57,7 +57,7 @@ class Stack:
         "rising" stacks towards + of the axis (up, to the rear, to the right), "falling" the other way.
     start : float or None, mm
         Where the first sheet's outer face lies; None is the plug's own face.
-    surplus : str
+    spare_thickness : str
         What the last sheet is too thick by goes "last" (the last layer is thin), "first" (the
         stack is shifted and the first is thin) or "both" (half each). Only without ``start``.
     allowance : float, mm
@@ -72,7 +72,7 @@ class Stack:
     order: Annotated[str, OneOf(("cycled", "explicit"))] = "cycled"
     direction: Annotated[str, OneOf(("rising", "falling"))] = "rising"
     start: float | None = None
-    surplus: Annotated[str, OneOf(("last", "first", "both"))] = "last"
+    spare_thickness: Annotated[str, OneOf(("last", "first", "both"))] = "last"
     allowance: Annotated[float, Within(0.0, 200.0)] = 4.0
     between_templates: bool = False
 
@@ -350,8 +350,8 @@ def _faces(stack: Stack, low: float, high: float) -> tuple[list[float], list[flo
     need = lead + high - low
     sheets = _sheets(stack, need)
     surplus = sum(sheets) - need
-    if stack.start is None and surplus > LENGTH and stack.surplus != "last":
-        share = 1.0 if stack.surplus == "first" else 0.5
+    if stack.start is None and surplus > LENGTH and stack.spare_thickness != "last":
+        share = 1.0 if stack.spare_thickness == "first" else 0.5
         while share * surplus > sheets[0] - LENGTH:  # it would lie wholly before the plug
             surplus -= sheets.pop(0)
         start -= sign * share * surplus
@@ -408,7 +408,7 @@ def _thin(stack: Stack, where: str, filled: float, sheet: float) -> Finding:
             f", and under {as_length(_THINNEST, 'g')} breaks in the hand (common practice)" if is_thin else ""
         ),
         remedy=f"a plug {as_length(spare, 'g', 'least')} {shorter} saves this layer; or use "
-        'surplus="both", or other sheets'
+        'spare_thickness="both", or other sheets'
         if is_thin
         else "plane it to thickness or leave it high and sand it down",
     )

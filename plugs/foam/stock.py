@@ -17,7 +17,7 @@ from plugs.ground.tolerances import LARGEST
 THICKNESS = 0.01
 """Sheet and blank of thicknesses closer than this belong together, mm: below what a planer holds."""
 
-TURNS = ("quarter", "grain", "free")
+TURNS = ("quarter", "grain", "any")
 """How a piece may be turned."""
 
 SMALLEST = 10.0
@@ -97,7 +97,7 @@ class Blank:
     thickness : float, mm
         Of the sheet that it is cut from.
     turns : str
-        "quarter": by 0, 90, 180 or 270 degrees; "grain": 0 or 180; "free": in the steps of `Cutting`.
+        "quarter": by 0, 90, 180 or 270 degrees; "grain": 0 or 180; "any": in the steps of `Cutting`.
     lower, upper : shapely.MultiPolygon or None, mm
         Final outlines on the two faces, in the axes of the outline.
     axis : str

@@ -91,7 +91,7 @@ def sold_by(material: Material) -> str:
     return "sheet" if isinstance(material, Foam | Board) else "m" if isinstance(material, Cloth) else "kg"
 
 
-def by_sheet(material: M, param: str = "by_sheet", **values: object) -> M:
+def from_data_sheet(material: M, param: str = "from_data_sheet", **values: object) -> M:
     """Return a material with values from the sheet that came with it.
 
     Parameters

@@ -1,4 +1,4 @@
-"""Generic materials, each value with its label and source; what came with yours is better: see `by_sheet`.
+"""Generic materials, each value with its label and source; what came with yours is better: `from_data_sheet`.
 
 No price is known here. Labels are those of `plugs.laminate.materials.LABELS`.
 """
@@ -124,13 +124,13 @@ def _peel(name: str, weight_gsm: float) -> Cloth:
         weight_gsm=weight_gsm,
         weave="plain",
         fibre_kg_m3=1140.0,
-        uptake_kg_m2=0.1,
+        resin_uptake_kg_m2=0.1,
         roll_width=1000.0,
         sources={
             "weight_gsm": _WEIGHT,
             "roll_width": _WIDTH,
             "fibre_kg_m3": "memory: polyamide 6.6",
-            "uptake_kg_m2": words,
+            "resin_uptake_kg_m2": words,
         },
     )
 

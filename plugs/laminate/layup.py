@@ -193,7 +193,7 @@ def skin_of(layup: Layup, panels_and_ends: Sequence[str], filler: float = 0.0) -
         thickness=usual,
         filler=filler,
         by_panel={place: thickness for place, thickness in over.items() if thickness != usual},
-        bare=tuple(p for p in layup.bare if p in panels_and_ends),
+        no_laminate=tuple(p for p in layup.bare if p in panels_and_ends),
     )
 
 
@@ -244,7 +244,7 @@ def _laid(
         if cloth.stays
         else 0.0,
         glass_kg_m2=weight,
-        resin_kg_m2=weight * (1.0 / content - 1.0) if cloth.stays else cloth.uptake_kg_m2,
+        resin_kg_m2=weight * (1.0 / content - 1.0) if cloth.stays else cloth.resin_uptake_kg_m2,
     )
 
 

@@ -89,7 +89,7 @@ class Cloth:
     fibre_kg_m3 : float, kg/m3
     locking_deg : float or None, degrees
         Shear at which the weave locks; None is the usual limit.
-    uptake_kg_m2 : float, kg/m2
+    resin_uptake_kg_m2 : float, kg/m2
         Of a peel ply: resin torn off with it.
     packs : mapping of float to float or None, m to currency units
         Price of so many metres of roll.
@@ -105,7 +105,7 @@ class Cloth:
     glass_content: Annotated[float, Within(0.1, 0.8)] | None = None
     fibre_kg_m3: Annotated[float, Within(900.0, 9000.0)] = 2560.0
     locking_deg: Annotated[float, Within(5.0, 89.0)] | None = None
-    uptake_kg_m2: Annotated[float, Within(0.0, 2.0)] = 0.1
+    resin_uptake_kg_m2: Annotated[float, Within(0.0, 2.0)] = 0.1
     packs: Packs = field(default_factory=lambda: {1.0: None})
     sources: Sources = field(default_factory=dict)
 

@@ -169,7 +169,7 @@ def _finding(near: Overshoot, pieces: Pieces, nesting: Nesting, words: SheetWord
 def _remedy(near: Overshoot, cutting: Cutting) -> str:
     """Return what would do: a turn, a smaller margin, or so much less of the plug."""
     margin = cutting.edge_margin
-    turn = ['turns="quarter"'] if near.wants_turn else []
+    turn = ['rotation_allowed="quarter"'] if near.wants_turn else []
     if max(near.over) == 0.0:
         return f"use {turn[0]}"
     ways = [[*turn, _less(near, 0.0)]]

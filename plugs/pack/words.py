@@ -85,7 +85,8 @@ def _sequence(summary: Mapping[str, Any], unit: str) -> list[str]:
         for one in (summary["glue"] or {}).get("contacts", [])
     ]
     told += [
-        f"Saw or rout the pocket for {kit['name']}: {kit['method']}" for kit in summary["recess_kits"] or []
+        f"Saw or rout the pocket for {kit['name']}: {kit['method']}"
+        for kit in summary["pocket_patterns"] or []
     ]
     sanding = summary["sanding"] or {}
     if sanding:

@@ -41,7 +41,7 @@ from plugs.recipe.words import (
     whole_templates,
 )
 from plugs.routing.words import Router, check_router
-from plugs.sanding.recess_kit import PocketWork
+from plugs.sanding.pocket_pattern import PocketCutting
 from plugs.sanding.sanding import Sanding
 from plugs.skin.skin import Skin
 from plugs.templates.words import Templates
@@ -75,8 +75,9 @@ class Plug:
         is parted.
     cutting : Cutting
         What the saw needs.
-    turns : str
-        How pieces may be turned on a sheet: "quarter", "grain" or "free".
+    rotation_allowed : str
+        How pieces may be turned on a sheet: "quarter" (by quarters of a turn), "grain" (the grain stays along
+        the sheet: by half a turn) or "any" (in the steps of ``cutting``).
     joints : Joints
         How layers that outgrow the sheets are parted.
     hollow : Hollow or None
@@ -87,7 +88,7 @@ class Plug:
         Of plywood or card, at stations and lengthwise.
     sanding : Sanding
         What the shop sands with.
-    pocket_work : PocketWork
+    pocket_cutting : PocketCutting
         How recesses are cut and lined.
     schedule : Schedule or None
         The plies that are laid up; without a thickness in ``skin`` they make it.
@@ -154,14 +155,14 @@ class Plug:
     density: Annotated[float, Within(1.0, 2000.0)] | None = None
     stock: Sequence[Stock] = ()
     cutting: Cutting = field(default_factory=Cutting)
-    turns: Annotated[str, OneOf(TURNS)] = "quarter"
+    rotation_allowed: Annotated[str, OneOf(TURNS)] = "quarter"
     joints: Joints = field(default_factory=Joints)
     hollow: Hollow | None = None
     glue: Glue = field(default_factory=Glue)
     pins: Pins = field(default_factory=Pins)
     templates: Templates | None = None
     sanding: Sanding = field(default_factory=Sanding)
-    pocket_work: PocketWork = field(default_factory=PocketWork)
+    pocket_cutting: PocketCutting = field(default_factory=PocketCutting)
     schedule: Schedule | None = None
     shop: Shop = field(default_factory=Shop)
     foam: str | Foam | None = None

@@ -22,10 +22,11 @@ from plugs.ground.errors import PlugError, is_text, shown
 from plugs.ground.records import record
 from plugs.ground.streams import set_back
 from plugs.ground.units import parse_value
-from plugs.words.renamed import WORDS
+from plugs.words.renamed import NAMES, WORDS
 
 _Value = TypeVar("_Value")
 _UNEXPECTED: Final = re.compile(r"(\w+)\.__init__\(\) got an unexpected keyword argument '(\w+)'")
+_NO_NAME: Final = re.compile(r"(?:cannot import name|module 'plugs' has no attribute) '(\w+)'")
 _OURS: Final = f"{Path(__file__).parents[1]}{os.sep}"
 
 
@@ -330,8 +331,8 @@ def _raised(error: BaseException, path: Path) -> PlugError:
         reason = f"the recipe ended the program (exit status {error.code})"
         fix = f"take the exit out of line {line}, and return a Plug or raise an error with its reason"
     elif now := _called_now(error):
-        text, word = now
-        reason, fix = f"it is called {word} now", f"write {word}= in line {line}"
+        text, word, written = now
+        reason, fix = f"it is called {word} now", f"write {written} in line {line}"
     elif isinstance(error, RecursionError):
         reason, fix = "its functions call each other without end", f"give the call in line {line} an end"
     else:
@@ -342,11 +343,16 @@ def _raised(error: BaseException, path: Path) -> PlugError:
     return PlugError(param="recipe", value=text or path.name, reason=reason, remedy=fix, where=place)
 
 
-def _called_now(error: BaseException) -> tuple[str, str] | None:
-    """Return a word that a record does not have any more, with the record, and what it is called now."""
-    found = _UNEXPECTED.search(str(error)) if isinstance(error, TypeError) else None
-    word = None if found is None else WORDS.get((found[1], found[2]))
-    return None if found is None or word is None else (f"{found[1]}({found[2]}=...)", word)
+def _called_now(error: BaseException) -> tuple[str, str, str] | None:
+    """Return a word or name that recipes have no more, what it is called now, and how that is written."""
+    told = str(error)
+    if isinstance(error, TypeError) and (found := _UNEXPECTED.search(told)):
+        now = WORDS.get((found[1], found[2]), "")
+        return (f"{found[1]}({found[2]}=...)", now, f"{now}=") if now else None
+    if isinstance(error, (ImportError, AttributeError)) and (found := _NO_NAME.search(told)):
+        now = NAMES.get(found[1], "")
+        return (found[1], now, now) if now else None
+    return None
 
 
 def _words(error: BaseException) -> str:

@@ -48,7 +48,7 @@ class Sanding:
     ----------
     straightedge : float, mm
         Length of the straightedge, or of the long block, that panels are judged by.
-    daylight : float, mm
+    gap_allowed : float, mm
         Gap under it up to which a panel counts as straight.
     flat : float, mm
         Width of the flats on a radius block, one on each panel beside the blend.
@@ -59,7 +59,7 @@ class Sanding:
     """
 
     straightedge: Annotated[float, Within(50.0, 5000.0)] = 600.0
-    daylight: Annotated[float, Within(0.01, 10.0)] = 0.3
+    gap_allowed: Annotated[float, Within(0.01, 10.0)] = 0.3
     flat: Annotated[float, Within(3.0, 200.0)] = 25.0
     block_length: Annotated[float, Within(20.0, 2000.0)] = 150.0
     grip: Annotated[float, Within(10.0, 200.0)] = 40.0
@@ -234,7 +234,7 @@ def _judged(bays: Bays, run: PanelRun, patch: PanelGrid, words: Sanding) -> list
                 bay=0 if is_whole else bays.numbers[i],
                 from_x=float(edges[0] if is_whole else edges[i]),
                 to_x=float(edges[-1] if is_whole else edges[i + 1]),
-                kind=_kind(lengthwise, crosswise, twist, words.daylight),
+                kind=_kind(lengthwise, crosswise, twist, words.gap_allowed),
                 lengthwise=lengthwise,
                 crosswise=crosswise,
                 twist=twist,

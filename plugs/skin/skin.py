@@ -32,7 +32,7 @@ class Skin:
         Of the filler and paint over it.
     by_panel : mapping of str to float, mm
         Laminate thickness of panels, or of "front" and "rear", that differ.
-    bare : sequence of str
+    no_laminate : sequence of str
         Panels, or "front" and "rear", over which nothing is laid: they stand on the baseboard, or
         against the body.
     """
@@ -40,7 +40,7 @@ class Skin:
     thickness: Annotated[float, Within(0.0, _MOST)] = 0.0
     filler: Annotated[float, Within(0.0, _MOST)] = 0.0
     by_panel: Mapping[str, Annotated[float, Within(0.0, _MOST)]] = field(default_factory=dict)
-    bare: Sequence[str] = ()
+    no_laminate: Sequence[str] = ()
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -137,7 +137,7 @@ def make_cover(loft: Loft, skin: Skin) -> Cover:
     """
     table = loft.table
     known = (*dict.fromkeys(table.drawn_parents), *_ENDS)
-    for word, names in (("bare", tuple(skin.bare)), ("by_panel", tuple(skin.by_panel))):
+    for word, names in (("no_laminate", tuple(skin.no_laminate)), ("by_panel", tuple(skin.by_panel))):
         for name in names:
             if name not in known:
                 raise PlugError(
@@ -148,7 +148,7 @@ def make_cover(loft: Loft, skin: Skin) -> Cover:
                 )
 
     def over(name: str) -> float:
-        return 0.0 if name in skin.bare else skin.by_panel.get(name, skin.thickness) + skin.filler
+        return 0.0 if name in skin.no_laminate else skin.by_panel.get(name, skin.thickness) + skin.filler
 
     panels = np.array([over(table.drawn_parents[panel]) for panel in table.panel_of])
     return Cover(panels=panels, front=over("front"), rear=over("rear"), skin=skin)

@@ -204,7 +204,7 @@ def cut_cloth(plug: Plug, plies: Sequence[CutPly], skin: Skin, body: Solid) -> C
         Zones, darts or laps that cannot be.
     """
     for within in (COARSE, 0.5 * plug.chord_tolerance):
-        surface = zoned(body, zones=plug.zones, bare=skin.bare, coarse=within)
+        surface = zoned(body, zones=plug.zones, bare=skin.no_laminate, coarse=within)
         patterns = patterns_of(surface, _cloth_plies(plies, surface), plug.laps, plug.darts)
         exact = [flat.patch for flat in patterns.flats if flat.is_exact]
         if not any(_lacking_mm2(patch) > _LACKING * patch.area_mm2 for patch in exact):

@@ -242,7 +242,7 @@ def part_layers(plug: Plug, lines: Lines, standing: StackTemplates, sized: Seque
         plug.joints,
         sizes,
         recesses=recesses,
-        turns=plug.turns,
+        turns=plug.rotation_allowed,
         density_kg_m3=plug.density,
     )
     pieces = whole.pieces
@@ -328,7 +328,7 @@ def blanks_of(plug: Plug, pieces: Sequence[Piece], pinned: Sequence[Pinned]) -> 
     made = []
     for piece in pieces:
         drilled = [h for h in holes.get(piece.layer, ()) if piece.rough.covers(shapely.Point(h.at))]
-        made.append(replace(blank_of(piece, plug.turns), drilled=tuple(drilled)))
+        made.append(replace(blank_of(piece, plug.rotation_allowed), drilled=tuple(drilled)))
     return tuple(made)
 
 

@@ -158,7 +158,7 @@ def layup_of(plug: Plug, drawn: Loft) -> Layup | None:
         plug.schedule,
         places,
         foam="xps 35" if plug.foam is None else plug.foam,
-        bare=[place for place in plug.skin.bare if place in places],
+        bare=[place for place in plug.skin.no_laminate if place in places],
         zones={zone.name: [owners[word] for word in zone.panels if word in owners] for zone in plug.zones},
     )
 

@@ -24,7 +24,7 @@ from plugs.mesh.mesh import Body
 from plugs.nesting.nesting import Nesting, Sheet
 from plugs.recesses.recess import LAYERS
 from plugs.recipe.plug import Plug
-from plugs.sanding.recess_kit import RecessKit, block_below
+from plugs.sanding.pocket_pattern import PocketPattern, block_below
 from plugs.stages.foam import Layering, Parted, StackTemplates
 from plugs.templates.bays import without_plates
 from plugs.wire.cuts import DEPTH, Between, Cut, make_cuts
@@ -215,12 +215,12 @@ def _slab(turned: mesh.Stacked, ends: tuple[float, float], begin: float, finish:
     return mesh.slabs(turned, faces)[1 if before else 0]
 
 
-def blocks_for_recesses(kits: Sequence[RecessKit], words: WireWork, stack: Stack) -> tuple[Cut, ...]:
+def blocks_for_recesses(kits: Sequence[PocketPattern], words: WireWork, stack: Stack) -> tuple[Cut, ...]:
     """Return the blocks that fill, below their floors, the openings of recesses that are sawn out.
 
     Parameters
     ----------
-    kits : sequence of RecessKit
+    kits : sequence of PocketPattern
     words : WireWork
         ``how`` knows each block by its recess's name and "block".
     stack : Stack

@@ -14,7 +14,7 @@ from plugs.lines.stations import Loft
 from plugs.mesh.faces import with_fewer_faces
 from plugs.mesh.mesh import Body
 from plugs.mesh.sampling import Faces
-from plugs.sanding.recess_kit import RecessKit, recess_kits
+from plugs.sanding.pocket_pattern import PocketPattern, pocket_patterns
 from plugs.sanding.sanding import SandingAids, sanding_aids
 from plugs.skin.proof import SkinProof
 from plugs.skin.skin import Skin
@@ -125,7 +125,12 @@ class Worked(Staged):
         return usable_sizes(self.plug.stock, self.plug.cutting, self.layers)
 
     @stage(
-        "joints", "turns", "density", "hollow", after=("lines", "standing", "layering", "sizes"), said="parts"
+        "joints",
+        "rotation_allowed",
+        "density",
+        "hollow",
+        after=("lines", "standing", "layering", "sizes"),
+        said="parts",
     )
     def pieces(self) -> Parted:
         """The pieces that the layers are cut in, their joints and voids."""
@@ -137,7 +142,7 @@ class Worked(Staged):
         """Glue and pins where layers meet."""
         return foam.pin(self.plug, self.lines, self.standing, self.pieces)
 
-    @stage("turns", after=("pieces", "pins"))
+    @stage("rotation_allowed", after=("pieces", "pins"))
     def blanks(self) -> tuple[Blank, ...]:
         """The pieces as they are cut from sheets."""
         return foam.blanks_of(self.plug, self.pieces.pieces, self.pins.joints)
@@ -238,11 +243,11 @@ class Worked(Staged):
         """Where the plug is measured when it is made, and what it should come to there."""
         return shape.list_fit(self.plug, (self.body, self.finish), self.lines, self.sanding)
 
-    @stage("pocket_work", after=("lines", "layering"))
-    def kits(self) -> tuple[RecessKit, ...]:
+    @stage("pocket_cutting", after=("lines", "layering"))
+    def kits(self) -> tuple[PocketPattern, ...]:
         """The lines by which recesses are made."""
         lines, pockets = self.lines, self.layering.pockets
-        return recess_kits(lines.tools, lines.finish_tools, self.plug.pocket_work, pockets)
+        return pocket_patterns(lines.tools, lines.finish_tools, self.plug.pocket_cutting, pockets)
 
     @stage(after=("lines", "body", "layering"))
     def features(self) -> tuple[Feature, ...]:

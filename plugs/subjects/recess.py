@@ -1,4 +1,4 @@
-"""Drawings of recess kits: the lines by which a recess is made on the plug, at full size."""
+"""Drawings of pocket patterns: the lines by which a recess is made on the plug, at full size."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from plugs.drafting.styles import CUT_LINE, FLOOR, MOUTH
 from plugs.ground.units import format_length, format_size
 from plugs.recesses.holding import Rounded
 from plugs.recesses.recess import LAYERS, ROUT
-from plugs.sanding.recess_kit import RecessKit
+from plugs.sanding.pocket_pattern import PocketPattern
 
 _TICK: Final = 5.0  # mm. Half a cross at the middle
 _NAME_LARGEST: Final = 10.0  # mm. Of a letter
@@ -26,12 +26,12 @@ _SHOWN: Final = 0.3  # as in `mating`
 _WAYS: Final = (("FORWARD", np.array([-1.0, 0.0, 0.0])), ("UP", np.array([0.0, 0.0, 1.0])))
 
 
-def recess_drawing(kit: RecessKit, *, path: str, plug_name: str, display_unit: str = "mm") -> Drawing:
-    """Return the drawing of a recess kit, seen from outside.
+def recess_drawing(kit: PocketPattern, *, path: str, plug_name: str, display_unit: str = "mm") -> Drawing:
+    """Return the drawing of a pocket pattern, seen from outside.
 
     Parameters
     ----------
-    kit : RecessKit
+    kit : PocketPattern
     path : str
         Where its files go, without their ending.
     plug_name : str
@@ -45,7 +45,7 @@ def recess_drawing(kit: RecessKit, *, path: str, plug_name: str, display_unit: s
         At full size, mm, about the origin.
     """
     builder = DrawingBuilder(
-        path=path, title=f"{plug_name}, recess kit, {kit.name}", display_unit=display_unit
+        path=path, title=f"{plug_name}, pocket pattern, {kit.name}", display_unit=display_unit
     )
     lines = ((kit.cut, CUT_LINE), (kit.mouth, MOUTH), (kit.floor, FLOOR))
     builder.draw(rounded_path(shape, group) for shape, group in lines if shape is not None)
@@ -82,7 +82,7 @@ def rounded_path(shape: Rounded, dxf_layer: str) -> Path:
     return Path(points=points, bulges=bulges, is_closed=True, dxf_layer=dxf_layer)
 
 
-def _ways(kit: RecessKit, left: float, top: float) -> tuple[list[Path], list[Label], float]:
+def _ways(kit: PocketPattern, left: float, top: float) -> tuple[list[Path], list[Label], float]:
     """Return an arrow forward or up, as it is seen from outside, and where the next row may begin."""
     along, height = kit.frame[:, 0], kit.frame[:, 2]
     plane = np.stack([np.cross(along, height), height])
@@ -99,7 +99,7 @@ def _ways(kit: RecessKit, left: float, top: float) -> tuple[list[Path], list[Lab
     return paths, [label], float(min(tail[1], tip[1])) - TEXT
 
 
-def _rows(kit: RecessKit, plug_name: str, unit: str) -> list[str]:
+def _rows(kit: PocketPattern, plug_name: str, unit: str) -> list[str]:
     """Return what is to be known of a recess."""
 
     def size(shape: Rounded) -> str:
@@ -132,7 +132,7 @@ def _rows(kit: RecessKit, plug_name: str, unit: str) -> list[str]:
     return rows
 
 
-def _how(kit: RecessKit, unit: str) -> list[str]:
+def _how(kit: PocketPattern, unit: str) -> list[str]:
     """Return how a recess is made, in words."""
     depth, layers = format_length(kit.depth, unit), ", ".join(kit.layers)
     if kit.method == LAYERS:

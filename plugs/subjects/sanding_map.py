@@ -332,7 +332,7 @@ def _draw_legend(builder: DrawingBuilder, aids: SandingAids, top: float) -> floa
     for row in (
         f"Gaps under a straightedge of {format_length(words.straightedge, unit)}, or as long as the panel; "
         "+ crown, - hollow",
-        f"A panel counts as straight up to {_gap_words(words.daylight, unit)}; "
+        f"A panel counts as straight up to {_gap_words(words.gap_allowed, unit)}; "
         "'all': over the whole length, stations and all",
     ):
         builder.write(Label(text=row, at=(0.0, y - _TEXT), height=_TEXT))

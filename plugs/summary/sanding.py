@@ -7,7 +7,7 @@ from typing import Any
 
 from plugs.foam.pockets import Feature
 from plugs.recesses.holding import Rounded
-from plugs.sanding.recess_kit import RecessKit
+from plugs.sanding.pocket_pattern import PocketPattern
 from plugs.sanding.sanding import Gap, PanelBay, SandingAids
 
 
@@ -15,7 +15,7 @@ def sanding_figures(aids: SandingAids) -> dict[str, Any]:
     """Return blocks, panels bay by bay, and whole panels."""
     return {
         "straightedge_mm": aids.words.straightedge,
-        "daylight_mm": aids.words.daylight,
+        "gap_allowed_mm": aids.words.gap_allowed,
         "blocks": [
             {
                 "number": block.number,
@@ -35,7 +35,7 @@ def sanding_figures(aids: SandingAids) -> dict[str, Any]:
     }
 
 
-def recess_figures(kits: Sequence[RecessKit]) -> list[dict[str, Any]]:
+def recess_figures(kits: Sequence[PocketPattern]) -> list[dict[str, Any]]:
     """Return the recesses; what a cut right through does not have is None."""
     return [
         {

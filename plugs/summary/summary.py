@@ -224,7 +224,7 @@ _SECTIONS: Final[tuple[tuple[str, str, Callable[[Worked, Made], Any]], ...]] = (
     ("bow", "wire", lambda work, made: wire.bow_figures(work.by_hand, work.bow_boards, made.files)),
     ("sanding", "sanding", lambda work, _: sanding.sanding_figures(work.sanding)),
     ("fit_list", "sanding", lambda work, _: list(map(fit_table("mm").told, work.fit_list))),
-    ("recess_kits", "layers", lambda work, _: sanding.recess_figures(work.kits)),
+    ("pocket_patterns", "layers", lambda work, _: sanding.recess_figures(work.kits)),
     ("features", "layers", lambda work, _: sanding.feature_figures(work.features)),
 )
 """Sections of the summary: the key, the stage that it speaks of, what is said."""

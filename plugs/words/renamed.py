@@ -5,13 +5,34 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import Final
 
-WORDS: Final = MappingProxyType({("Plug", "aft"): "rear", ("Templates", "buttocks"): "lengthwise"})
+WORDS: Final = MappingProxyType(
+    {
+        ("Plug", "aft"): "rear",
+        ("Plug", "turns"): "rotation_allowed",
+        ("Plug", "pocket_work"): "pocket_cutting",
+        ("Templates", "buttocks"): "lengthwise",
+        ("Skin", "bare"): "no_laminate",
+        ("Stack", "surplus"): "spare_thickness",
+        ("Sanding", "daylight"): "gap_allowed",
+        ("Laps", "stagger"): "ply_offset",
+        ("Cloth", "uptake_kg_m2"): "resin_uptake_kg_m2",
+    }
+)
 """Words of a record, by the record and the old word."""
 
-_SIDES: Final = MappingProxyType({"port": "left", "starboard": "right"})  # "side port" is "left side"
-_AFT: Final = ("panel", "panels", "bare", "by_panel", "zone", "cuts", "stands")
+NAMES: Final = MappingProxyType({"by_sheet": "from_data_sheet", "PocketWork": "PocketCutting"})
+"""Names that a recipe takes from `plugs`."""
 
-VALUES: Final = MappingProxyType({**{(word, "aft"): "rear" for word in _AFT}, ("stands", "forward"): "front"})
+_SIDES: Final = MappingProxyType({"port": "left", "starboard": "right"})  # "side port" is "left side"
+_AFT: Final = ("panel", "panels", "no_laminate", "by_panel", "zone", "cuts", "stands")
+
+VALUES: Final = MappingProxyType(
+    {
+        **{(word, "aft"): "rear" for word in _AFT},
+        ("stands", "forward"): "front",
+        ("rotation_allowed", "free"): "any",
+    }
+)
 """What a word may hold, by the word and the old value."""
 
 
@@ -21,7 +42,7 @@ def now_called(word: str, value: object) -> str:
     Parameters
     ----------
     word : str
-        Of a recipe, with or without its path: "panel", "recesses[0].panel", "skin.bare[1]".
+        Of a recipe, with or without its path: "panel", "recesses[0].panel", "skin.no_laminate[1]".
     value : object
         As given.
 

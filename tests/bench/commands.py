@@ -25,7 +25,7 @@ from plugs import Skin
 
 def variant():
     plug = run_path({recipe!r})[{name!r}]()
-    return replace(plug, schedule=None, skin=Skin(thickness=2.0, bare=("floor", "front")))
+    return replace(plug, schedule=None, skin=Skin(thickness=2.0, no_laminate=("floor", "front")))
 """
 """A recipe with all that is cut, and a skin, but nothing laid up."""
 

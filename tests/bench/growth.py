@@ -68,7 +68,8 @@ def long_hull(count=200, length=2400.0):
 
     return Plug(
         name="Long hull", panels=("floor", "side", "deck"), stations=[station(i) for i in range(count)],
-        bays="faired", front=End(), rear=End(), skin=Skin(thickness=2.0, bare=("floor", "front", "rear")),
+        bays="faired", front=End(), rear=End(),
+        skin=Skin(thickness=2.0, no_laminate=("floor", "front", "rear")),
         stack=Stack(axis="z", thicknesses=(50.0,), allowance=3.0),
     )
 '''

@@ -26,7 +26,7 @@ def wedge(length=600.0, name="Wedge"):
             })
             for x in (0.0, length / 2.0, length)
         ],
-        skin=Skin(thickness=2.0, bare=("floor", "front", "rear")), filler="epoxy filler",
+        skin=Skin(thickness=2.0, no_laminate=("floor", "front", "rear")), filler="epoxy filler",
         stack=Stack(thicknesses=(60.0,)),
         templates=Templates(kind="gauges", stations=(300.0,), thickness=6.0),
     )

@@ -91,7 +91,7 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
         .replace(
             "rear=End",
             'schedule=Schedule(plies=[Ply(cloth=c) for c in ("cloth 280", "mat 450", "peel ply 85")], '
-            'resin="epoxy"), foam_stays=False, skin=Skin(bare=("floor",)), rear=End',
+            'resin="epoxy"), foam_stays=False, skin=Skin(no_laminate=("floor",)), rear=End',
         )
         .replace("crown=5.0", "crown=0.0")
     )

@@ -100,7 +100,7 @@ def test_nothing_follows_the_last_word(shop: Path) -> None:
     """Fixed: at the end of a build with cloth the mesh library told of 12 leaked instances."""
     laid = PART.replace("import Boss", "import Boss, Ply, Schedule, Skin").replace(
         'name="Part"',
-        'name="Part", foam="xps 35", skin=Skin(bare=("floor", "front", "rear")), '
+        'name="Part", foam="xps 35", skin=Skin(no_laminate=("floor", "front", "rear")), '
         'schedule=Schedule(plies=(Ply(cloth="mat 450"),), resin="epoxy")',
     )
     (shop / "part.py").write_text(laid, encoding="utf-8")

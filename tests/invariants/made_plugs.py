@@ -281,6 +281,6 @@ def _stack(rng: np.random.Generator, length: float, width: float, height: float)
         thicknesses=sheets,
         order="explicit" if rng.random() < 0.02 else "cycled",
         direction=str(rng.choice(["rising", "falling"])),
-        surplus=str(rng.choice(["last", "first", "both"])),
+        spare_thickness=str(rng.choice(["last", "first", "both"])),
         allowance=float(rng.choice([0.0, 1.5, 4.0, 12.0])),
     )

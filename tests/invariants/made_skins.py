@@ -121,6 +121,6 @@ def _words(rng: np.random.Generator, panels: list[str]) -> dict[str, object]:
     return {
         "thickness": round(float(rng.choice([1.0, 2.5, 4.0])), 1),
         "filler": float(rng.choice([0.0, 0.0, 0.8])),
-        "bare": bare,
+        "no_laminate": bare,
         "by_panel": thicker,
     }

@@ -122,7 +122,7 @@ def test_layers_add_up_and_cover_the_body(name: str, axis: str, surplus: str) ->
     whole, column = mesh.measure(body), "xyz".index(axis)
     for direction in ("rising", "falling"):
         stack = Stack(
-            axis=axis, thicknesses=(40.0, 25.0), direction=direction, surplus=surplus, allowance=3.0
+            axis=axis, thicknesses=(40.0, 25.0), direction=direction, spare_thickness=surplus, allowance=3.0
         )
         layers, _ = make_layers(body, stack)
         assert math.fsum(a.volume_mm3 for a in layers) == pytest.approx(whole.volume_mm3, rel=1e-9)

@@ -94,7 +94,7 @@ def test_no_slot_comes_into_a_piece_and_all_come_off(seed: int) -> None:
     rng = np.random.default_rng(seed)
     blocks = [block(rng, f"P{i}") for i in range(int(rng.integers(2, 7)))]
     blanks = [
-        Blank(name=one.name, layer="L", outline=one.shadow, thickness=HIGH, turns="free") for one in blocks
+        Blank(name=one.name, layer="L", outline=one.shadow, thickness=HIGH, turns="any") for one in blocks
     ]
     stock = [Stock(width=700.0, height=450.0, thickness=HIGH)]
     cutting = Cutting(kerf=2.0, spacing=float(rng.uniform(0.0, 12.0)), edge_margin=12.0)

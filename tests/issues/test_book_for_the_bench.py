@@ -37,7 +37,8 @@ def box():
     return Plug(
         name="Box", panels=("floor", "side", "deck"),
         stations=[Station(x=x, corners=corners) for x in (0.0, 300.0)],
-        skin=Skin(filler=0.5, bare=("floor",)), foam="xps 35", foam_stays=False, adhesive="polyurethane glue",
+        skin=Skin(filler=0.5, no_laminate=("floor",)), foam="xps 35", foam_stays=False,
+        adhesive="polyurethane glue",
         schedule=Schedule(plies=(Ply(cloth="mat 300"), Ply(cloth="peel ply 85")), barrier="foil tape"),
     )
 '''

@@ -17,7 +17,7 @@ def prism(chord=0.02):
     corners = {"foot": Corner(100.0, 0.0), "edge": Corner(100.0, 90.0, 40.0)}
     return Plug(
         name="Prism", stations=[Station(x=x, corners=corners) for x in (0.0, 500.0)],
-        panels=("floor", "side", "deck"), skin=Skin(thickness=2.0, bare=("floor", "front", "rear")),
+        panels=("floor", "side", "deck"), skin=Skin(thickness=2.0, no_laminate=("floor", "front", "rear")),
         schedule=Schedule(plies=(Ply(cloth="mat 300"),)), chord_tolerance=chord,
     )
 '''

@@ -50,7 +50,7 @@ def bent(length, half, height, **words):
 
 
 def laid(length, half, height, radius, cloth="mat 450", resin="epoxy", **words):
-    given = dict(skin=Skin(bare=("floor", "front", "rear", "side")), foam="xps 35")
+    given = dict(skin=Skin(no_laminate=("floor", "front", "rear", "side")), foam="xps 35")
     given["schedule"] = Schedule(plies=(Ply(cloth=cloth),), resin=resin)
     return box(length, half, height, radius, **{**given, **words})
 
@@ -159,14 +159,14 @@ CASES: Final = [
     Case(
         code="blend-tight",
         first=4.0,
-        plug='laid(300.0, 100.0, 90.0, value, skin=Skin(bare=("floor", "front", "rear")))',
+        plug='laid(300.0, 100.0, 90.0, value, skin=Skin(no_laminate=("floor", "front", "rear")))',
         told=r"draw the blend with ([\d.]+) mm",
     ),
     Case(
         code="skin-thickness",
         first=3.0,
         plug="laid(300.0, 100.0, 90.0, 20.0, "
-        'skin=Skin(thickness=value, bare=("floor", "front", "rear", "side")))',
+        'skin=Skin(thickness=value, no_laminate=("floor", "front", "rear", "side")))',
         told=r"use a thickness of ([\d.]+) mm",
     ),
     Case(
@@ -192,7 +192,8 @@ CASES: Final = [
         code="pot-life-short",
         first=28.0,
         plug="laid(900.0, 400.0, 90.0, 20.0, shop=Shop(temperature_c=value), "
-        'resin=by_sheet(RESINS["epoxy"], pot_life_min=7.0, pot_life_c=25.0, ratio_by_mass=(100.0, 40.0)))',
+        'resin=from_data_sheet(RESINS["epoxy"], pot_life_min=7.0, pot_life_c=25.0, '
+        "ratio_by_mass=(100.0, 40.0)))",
         told=r"at ([\d.]+) C or less",
     ),
     Case(

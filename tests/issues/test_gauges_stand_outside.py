@@ -30,7 +30,7 @@ def posts(axis="z", kind=None, between=False, bit=0.0, skin=0.0):
         name="Post",
         panels=("floor", "side", "deck"),
         stations=(station(0.0), station(150.0), station(300.0)),
-        skin=Skin(thickness=skin, bare=("floor",)),
+        skin=Skin(thickness=skin, no_laminate=("floor",)),
         stack=Stack(axis=axis, thicknesses=(30.0,), between_templates=between),
         templates=Templates(
             kind=kind, stations=(150.0,), lengthwise=(0.0,), waterlines=(40.0,), bit_diameter=bit,

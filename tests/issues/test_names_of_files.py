@@ -72,7 +72,7 @@ def barrel():
         recesses=[Recess(panel="front", z=150.0, width=40.0, height=30.0, name="@Tank & <Deckel> 🛢")],
         stock=[Stock(width=1250.0, height=600.0, thickness=50.0, name="+Rest \\"3\\"; Lager, 甲")],
         schedule=Schedule(plies=(Ply(cloth="mat 450", name="-erste Lage"),)),
-        skin=Skin(bare=("front", "rear")),
+        skin=Skin(no_laminate=("front", "rear")),
     )
 """
 

@@ -17,7 +17,7 @@ import shapely
 
 from plugs.build import build
 from plugs.ground.errors import PlugError
-from plugs.sanding.recess_kit import PocketWork
+from plugs.sanding.pocket_pattern import PocketCutting
 
 RECIPE = '''\
 """A block with a pocket in its end."""
@@ -46,7 +46,7 @@ def block(
                 method=method or None, is_through=is_through,
             ),
         ][: int(has_pocket)],
-        bosses=(pad,) if boss else (), **laid, skin=Skin(bare=("floor", "front")),
+        bosses=(pad,) if boss else (), **laid, skin=Skin(no_laminate=("floor", "front")),
         stack=Stack(axis=axis, thicknesses=(50.0,)),
         templates=Templates(thickness=4.0, stations=(station,)),
     )
@@ -103,7 +103,7 @@ def notched() -> float:
 def test_end_of_a_plug_of_flat_layers(method: str) -> None:
     """The notch is in the cut lines of L02 and L03, or in none; template, volumes and book say the same."""
     summary, book, files = built(method=method)
-    (kit,) = summary["recess_kits"]
+    (kit,) = summary["pocket_patterns"]
     is_notched = method in ("", "layers")
     assert kit["method"] == (method or "layers")
     assert kit["layers"] == ["L01", "L02", "L03", "L04"]
@@ -115,7 +115,7 @@ def test_end_of_a_plug_of_flat_layers(method: str) -> None:
     volume = math.fsum(layer["volume_m3"] for layer in summary["layers"])
     assert volume == pytest.approx(1e-9 * (400.0 * 300.0 * 200.0 - POCKET_MM3), rel=1e-6)
     assert volume == pytest.approx(summary["solid"]["volume_by_mesh_m3"], rel=1e-6)
-    drawing = files["templates/recess-01.dxf"].decode()
+    drawing = files["templates/pocket-01.dxf"].decode()
     words = {"layers": "notch is in", "rout": "rout it", "saw": "saw it out"}
     assert [word for word in words if words[word] in drawing] == [kit["method"]]
     assert ("left whole" in drawing) == ("left whole" in book) == (not is_notched)
@@ -130,7 +130,7 @@ def test_pocket_that_no_layer_shows_is_routed() -> None:
     """30 mm into sheets of 50: every layer is left whole, and "layers" is refused with what does."""
     for words in ({"axis": "x"}, {"panel": "deck"}):
         summary, book, _ = built(**words)
-        (kit,) = summary["recess_kits"]
+        (kit,) = summary["pocket_patterns"]
         assert kit["method"] == "rout" and kit["notched_layers"] == []
         assert "routed inside" in book and "set back" not in book
         with pytest.raises(PlugError) as caught:
@@ -152,7 +152,7 @@ def test_templates_are_those_of_the_foam_that_is_sanded_to_them() -> None:
 def test_cut_right_through_is_in_the_layers_or_sawn() -> None:
     """Down through all layers it is in each cut line; routing has no floor to stop at."""
     summary, book, _ = built(panel="deck", is_through=True)
-    (kit,) = summary["recess_kits"]
+    (kit,) = summary["pocket_patterns"]
     assert kit["method"] == "layers" and len(kit["notched_layers"]) == 4
     assert "right through" in book
     for layer in summary["layers"]:
@@ -173,10 +173,10 @@ def test_one_piece_of_cloth_for_each_ply_of_a_pocket() -> None:
     ]
     assert [piece["ply"] for piece in pieces] == [1, 2]
     assert all(piece["name"] in book for piece in pieces)
-    (kit,) = summary["recess_kits"]
+    (kit,) = summary["pocket_patterns"]
     assert not [key for key in kit if "cloth" in key]
-    assert "CLOTH" not in files["templates/recess-01.dxf"].decode()
-    assert not hasattr(PocketWork(), "cloth_overlap")
+    assert "CLOTH" not in files["templates/pocket-01.dxf"].decode()
+    assert not hasattr(PocketCutting(), "cloth_overlap")
 
 
 def test_bosses_have_their_step() -> None:

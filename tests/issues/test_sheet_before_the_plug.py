@@ -17,7 +17,7 @@ def test_a_sheet_that_would_lie_before_the_plug_is_not_used(
 ) -> None:
     """A box of 100 mm on sheets of 5, 60 and 60: 25 mm too much, so the sheet of 5 is left out."""
     body = make_solid(checked_loft(box_plan(300.0, 200.0, 100.0)), [], (), 0.02).body
-    stack = Stack(thicknesses=(5.0, 60.0, 60.0), surplus=surplus, direction=direction)
+    stack = Stack(thicknesses=(5.0, 60.0, 60.0), spare_thickness=surplus, direction=direction)
     layers, _ = make_layers(body, stack)
     assert [layer.thickness for layer in layers] == [60.0, 60.0]
     assert layers[0].to_mm - layers[0].from_mm == pytest.approx(first)

@@ -64,7 +64,7 @@ def followed(slab: Slab, way: str) -> Slab:
     for word, value in re.findall(r"cutting\.(edge_margin)=([\d.]+)", way):
         assert word == "edge_margin"
         slab = replace(slab, margin=float(value))
-    if 'turns="quarter"' in way:
+    if 'rotation_allowed="quarter"' in way:
         slab = replace(slab, turns="quarter")
     for value, axis in re.findall(r"([\d.]+) mm less of the plug along (\w)", way):
         word = {"x": "length", "y": "breadth"}[axis]

@@ -50,7 +50,7 @@ def test_both_engines_and_layers_agree() -> None:
 @pytest.mark.parametrize("bays", [WAYS, "faired within"])
 def test_skin_lies_as_thick_as_asked(bays: object) -> None:
     """3 mm of laminate over all but the floor, within a tenth, where lines change their way too."""
-    work = work_out(deck(bays=bays, skin=Skin(thickness=3.0, bare=("floor",))))
+    work = work_out(deck(bays=bays, skin=Skin(thickness=3.0, no_laminate=("floor",))))
     assert present(work.skin_proof).largest_mm < 0.1
 
 

@@ -44,7 +44,7 @@ from plugs import (
     Pins,
     Plug,
     Ply,
-    PocketWork,
+    PocketCutting,
     Recess,
     Resin,
     Router,
@@ -78,7 +78,7 @@ PLUG = Plug(
     name="Hump", stations=(FIRST, LAST), panels=("floor", "side", "deck"), recesses=(RECESS,), bosses=(BOSS,),
     mating=(MATING,), schedule=Schedule(plies=(Ply(cloth="mat 450"),)), foam="xps 35", hollow=Hollow(),
     templates=Templates(), stock=(Stock(width=1250.0, height=600.0, thickness=50.0),),
-    zones=(Zone(name="top", panels=("deck",)),), skin=Skin(bare=("floor",)),
+    zones=(Zone(name="top", panels=("deck",)),), skin=Skin(no_laminate=("floor",)),
     darts=(DartCut(zone="top", edge=(0.0, 0.0, 120.0), tip=(90.0, 0.0, 120.0)),),
 )  # fmt: skip
 
@@ -117,7 +117,7 @@ PLACES: dict[type, tuple[Any, Callable[[Any], Plug]]] = {
     Pins: (Pins(), lambda r: replace(PLUG, pins=r)),
     Templates: (Templates(), lambda r: replace(PLUG, templates=r)),
     Sanding: (Sanding(), lambda r: replace(PLUG, sanding=r)),
-    PocketWork: (PocketWork(), lambda r: replace(PLUG, pocket_work=r)),
+    PocketCutting: (PocketCutting(), lambda r: replace(PLUG, pocket_cutting=r)),
     Schedule: (PLUG.schedule, lambda r: replace(PLUG, schedule=r)),
     Ply: (Ply(cloth="mat 450"), lambda r: scheduled(plies=(r,))),
     Shop: (Shop(), lambda r: replace(PLUG, shop=r)),

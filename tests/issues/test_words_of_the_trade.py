@@ -13,7 +13,7 @@ import plugs
 from plugs import Corner, End, Plug, Station, Templates
 from plugs.drawings import template_drawings
 from plugs.ground.errors import PlugError
-from plugs.words.renamed import VALUES, WORDS, now_called
+from plugs.words.renamed import NAMES, VALUES, WORDS, now_called
 from plugs.words.ways import SIDES, called, told_by
 from plugs.work import Work, load, work_out
 
@@ -90,6 +90,17 @@ def test_old_words_name_the_new(kind: str, old: str, tmp_path: Path) -> None:
         hasattr(getattr(plugs, kind), WORDS[kind, old])
         or WORDS[kind, old] in getattr(plugs, kind).__dataclass_fields__
     )
+
+
+@pytest.mark.parametrize("old", list(NAMES))
+def test_old_names_name_the_new(old: str, tmp_path: Path) -> None:
+    """Likewise what a recipe takes from the program, whichever way it does."""
+    recipe = tmp_path / "part.py"
+    for line in (f"from plugs import {old}\n", f"import plugs\n\ndef part():\n    plugs.{old}()\n"):
+        recipe.write_text(line)
+        with pytest.raises(PlugError, match=f"called {NAMES[old]} now") as caught:
+            load(recipe)
+        assert (caught.value.value, hasattr(plugs, NAMES[old])) == (old, True)
 
 
 def test_old_values_name_the_new() -> None:

@@ -168,7 +168,7 @@ def test_part_weighs_its_plies() -> None:
 
 def test_styrene_on_polystyrene_is_an_error(tmp_path: Path) -> None:
     """Polyester over XPS: an error, first in the list, until a barrier lies between."""
-    resin = 'resin=by_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 40.0), pot_life_min=40.0),'
+    resin = 'resin=from_data_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 40.0), pot_life_min=40.0),'
     bad = edited(tmp_path, (resin, 'resin="polyester",'))
     assert bad.findings[0].severity == "stop"
     assert "foam-dissolved" in [f.code for f in bad.findings if f.severity == "stop"]

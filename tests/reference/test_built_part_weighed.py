@@ -28,7 +28,8 @@ from plugs.work import opened
 
 RECIPE = '''"""A lid over foam that is hollowed and stays; a narrow roll, a ply on the bias."""
 from plugs import (
-    CLOTHS, RESINS, Corner, End, Hollow, Laps, Plug, Ply, Schedule, Skin, Stack, Station, Stock, by_sheet,
+    CLOTHS, RESINS, Corner, End, Hollow, Laps, Plug, Ply, Schedule, Skin, Stack, Station, Stock,
+    from_data_sheet,
 )
 
 
@@ -39,14 +40,15 @@ def lid(trim=0.0, bias_deg=45.0):
     return Plug(
         name="Lid", panels=("floor", "side", "deck"), stations=(station(0.0), station(700.0)),
         front=End(radius=15.0, sharp=("floor",)), rear=End(radius=15.0, sharp=("floor",)),
-        skin=Skin(filler=0.8, bare=("floor",)),
+        skin=Skin(filler=0.8, no_laminate=("floor",)),
         schedule=Schedule(
             plies=(
-                Ply(cloth=by_sheet(CLOTHS["cloth 280"], roll_width=500.0, packs={1.0: 7.0, 10.0: 52.0})),
+                Ply(cloth=from_data_sheet(CLOTHS["cloth 280"], roll_width=500.0,
+                                          packs={1.0: 7.0, 10.0: 52.0})),
                 Ply(cloth="cloth 200", zone=("deck", "side"), bias_deg=bias_deg),
                 Ply(cloth="peel ply 85", zone="deck"),
             ),
-            resin=by_sheet(
+            resin=from_data_sheet(
                 RESINS["epoxy"], ratio_by_mass=(100.0, 40.0), pot_life_min=40.0,
                 packs={0.25: 9.0, 0.4: 11.0, 1.0: 21.0},
             ),

@@ -53,7 +53,7 @@ def trough():
         name="Trough",
         panels=("floor", "lower side", "upper side", "deck"),
         stations=(station(0.0, 1.0), station(400.0, 0.85)),
-        skin=Skin(thickness=2.0, bare=("floor",)),
+        skin=Skin(thickness=2.0, no_laminate=("floor",)),
         stack=Stack(axis="z", thicknesses=(40.0,)),
         templates=Templates(stations=(100.0, 300.0), lengthwise=(-40.0, 0.0)),
     )

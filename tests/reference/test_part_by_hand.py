@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from plugs.laminate.choosing import by_sheet
+from plugs.laminate.choosing import from_data_sheet
 from plugs.laminate.dosing import Shop
 from plugs.laminate.generic import CLOTHS, FOAMS, HARDENERS, RESINS
 from plugs.laminate.layup import lay_up
@@ -52,10 +52,10 @@ def test_cover_of_one_square_metre() -> None:
     sheets of foam at 18. In all 24 + 4 + 10 + 6 + 8 + 54 = 106. Used up: 2.684/3 x 24 + 0.4026 x 4 +
     1.3/2 x 10 + 0.7 x 6 + 1.3/2 x 8 + 54 = 21.472 + 1.610 + 6.5 + 4.2 + 5.2 + 54 = 92.98.
     """
-    polyester = by_sheet(RESINS["polyester"], packs={1.0: 8.0, 5.0: 30.0})
-    mekp = by_sheet(HARDENERS["mekp"], packs={0.1: 4.0})
+    polyester = from_data_sheet(RESINS["polyester"], packs={1.0: 8.0, 5.0: 30.0})
+    mekp = from_data_sheet(HARDENERS["mekp"], packs={0.1: 4.0})
     mat, roving, light = (
-        by_sheet(CLOTHS[name], packs={1.0: price})
+        from_data_sheet(CLOTHS[name], packs={1.0: price})
         for name, price in (("mat 450", 5.0), ("woven roving 600", 6.0), ("mat 300", 4.0))
     )
     schedule = Schedule(
@@ -88,7 +88,7 @@ def test_cover_of_one_square_metre() -> None:
     assert [p.plies for p in plan.passes] == [(1, 2, 3)]
 
     needs = layup_needs(layup, plan, {"mat 450": 1.3, "woven roving 600": 0.7, "mat 300": 1.3})
-    bought = shopping_list([*needs, need_of(by_sheet(FOAMS["pu 40"], packs={1.0: 18.0}), 3)])
+    bought = shopping_list([*needs, need_of(from_data_sheet(FOAMS["pu 40"], packs={1.0: 18.0}), 3)])
     assert {p.need.name: p.price for p in bought.purchases} == {
         "mat 450": 10.0, "woven roving 600": 6.0, "mat 300": 8.0, "polyester": 24.0, "mekp": 4.0,
         "pu 40": 54.0,

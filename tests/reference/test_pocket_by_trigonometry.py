@@ -53,7 +53,7 @@ def block(rake_deg=0.0):
                 depth={DEPTH}, draft_deg=7.0, floor_radius={FILLET},
             ),
         ),
-        skin=Skin(thickness={SKIN}, bare=("floor", "front")), foam="xps 35",
+        skin=Skin(thickness={SKIN}, no_laminate=("floor", "front")), foam="xps 35",
         schedule=Schedule(plies=(Ply(cloth="mat 450"), Ply(cloth="mat 450")), resin="epoxy"),
         stack=Stack(thicknesses=(50.0,)),
     )
@@ -113,7 +113,7 @@ def test_lines_of_the_template(folder: tuple[float, Path]) -> None:
 
 def test_figures_of_the_summary(folder: tuple[float, Path]) -> None:
     """The same sizes, and what lies on the floor."""
-    (kit,) = summary_of(folder[1])["recess_kits"]
+    (kit,) = summary_of(folder[1])["pocket_patterns"]
     assert kit["flat_mm"]["width"] == pytest.approx(W + 2.0 * K)
     assert kit["flat_mm"]["height"] == pytest.approx(H + 2.0 * K)
     assert kit["flat_mm"]["corner_radius"] == pytest.approx(P + K)

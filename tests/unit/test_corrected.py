@@ -31,7 +31,7 @@ def wedge(low: float = 0.0, wide: float = 0.0, crown: float = 0.0) -> Plug:
         )
         for x, d, w in ((0.0, 0.0, 0.0), (300.0, low, 0.0), (600.0, 0.0, wide))
     ]
-    skin = Skin(thickness=2.0, bare=("floor", "front", "rear"))
+    skin = Skin(thickness=2.0, no_laminate=("floor", "front", "rear"))
     return Plug(name="Wedge", panels=("floor", "side", "deck"), stations=stations, skin=skin)
 
 

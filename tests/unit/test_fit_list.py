@@ -28,7 +28,7 @@ def tapered(**words: object) -> Plug:
         Station(x=x, corners={"low": Corner(200.0 - 0.1 * x, 0.0), "high": Corner(200.0 - 0.1 * x, 120.0)})
         for x in (0.0, 500.0, 1000.0)
     ]
-    skin = Skin(thickness=2.0, bare=("floor", "front", "rear"))
+    skin = Skin(thickness=2.0, no_laminate=("floor", "front", "rear"))
     return Plug(name="Box", panels=("floor", "side", "deck"), stations=stations, skin=skin, **words)  # type: ignore[arg-type]
 
 

@@ -69,7 +69,7 @@ def test_falling_begins_at_the_top() -> None:
 )
 def test_where_the_surplus_goes(surplus: str, expected: list[tuple[float, float]]) -> None:
     """Three sheets of 40 on 100 mm: 20 too many."""
-    layers, _ = layers_of(thicknesses=(40.0,), surplus=surplus)
+    layers, _ = layers_of(thicknesses=(40.0,), spare_thickness=surplus)
     assert faces(layers) == expected
 
 
@@ -123,7 +123,7 @@ def test_rough_line_stays_whole_and_closes_small_holes() -> None:
         ({"axis": "w"}, "stack.axis"),
         ({"order": "random"}, "stack.order"),
         ({"direction": "up"}, "stack.direction"),
-        ({"surplus": "none"}, "stack.surplus"),
+        ({"spare_thickness": "none"}, "stack.spare_thickness"),
         ({"thicknesses": ()}, "stack.thicknesses"),
         ({"thicknesses": (50.0, -1.0)}, "stack.thicknesses[1]"),
         ({"thicknesses": ("thick",)}, "stack.thicknesses[0]"),

@@ -6,7 +6,7 @@ import pytest
 
 from plugs.ground.checking import checked
 from plugs.ground.errors import PlugError
-from plugs.laminate.choosing import by_sheet
+from plugs.laminate.choosing import from_data_sheet
 from plugs.laminate.generic import CLOTHS, RESINS
 from plugs.laminate.layup import Layup, lay_up, skin_of
 from plugs.laminate.plies import Ply, Schedule, ply_thickness, usual_content
@@ -105,14 +105,14 @@ def test_resin_of_its_own_density() -> None:
 def test_peel_ply_takes_resin_and_leaves_nothing() -> None:
     """It has patterns and resin, but no thickness and no mass in the part."""
     layup = lay(Ply(cloth="mat 450"), Ply(cloth="peel ply 85"))
-    assert layup.plies[1].resin_kg_m2 == CLOTHS["peel ply 85"].uptake_kg_m2 > 0.0
+    assert layup.plies[1].resin_kg_m2 == CLOTHS["peel ply 85"].resin_uptake_kg_m2 > 0.0
     assert layup.plies[1].thickness == layup.plies[1].glass_kg_m2 == 0.0
     assert layup.laminates["deck"] == lay(Ply(cloth="mat 450")).laminates["deck"]
 
 
 def test_content_of_cloth_ply_and_vacuum() -> None:
     """The ply's own word counts before the cloth's, that before the usual; vacuum gives more glass."""
-    own = by_sheet(CLOTHS["cloth 200"], glass_content=0.5)
+    own = from_data_sheet(CLOTHS["cloth 200"], glass_content=0.5)
     assert lay(Ply(cloth=own)).plies[0].glass_content == 0.5
     assert lay(Ply(cloth=own)).plies[0].content_source.startswith("sheet:")
     assert lay(Ply(cloth=own, glass_content=0.55)).plies[0].glass_content == 0.55
@@ -133,7 +133,7 @@ def test_skin_that_the_foam_is_set_back_by() -> None:
     skin = skin_of(layup, ("floor", "side", "deck", "front", "rear"), filler=0.5)
     assert skin.thickness == layup.laminates["side"].thickness
     assert skin.by_panel == {"deck": layup.laminates["deck"].thickness}
-    assert skin.bare == ("floor", "front")
+    assert skin.no_laminate == ("floor", "front")
     assert skin.filler == 0.5
 
 

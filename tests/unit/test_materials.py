@@ -9,7 +9,7 @@ import pytest
 
 from plugs.ground.checking import checked
 from plugs.ground.errors import PlugError
-from plugs.laminate.choosing import by_sheet, check_material, material_named, sold_by, source_label
+from plugs.laminate.choosing import check_material, from_data_sheet, material_named, sold_by, source_label
 from plugs.laminate.generic import BARRIERS, BOARDS, CLOTHS, FILLERS, FOAMS, GLUES, HARDENERS, RESINS
 from plugs.laminate.materials import LABELS, Cloth, Foam, Material, Resin
 
@@ -97,7 +97,7 @@ def test_own_record_is_taken_as_it_is() -> None:
 def test_wrong_value_of_a_cloth(word: str, value: object) -> None:
     """The field is named."""
     with pytest.raises(PlugError) as caught:
-        by_sheet(CLOTHS["mat 450"], param="cloth", **{word: value})
+        from_data_sheet(CLOTHS["mat 450"], param="cloth", **{word: value})
     assert caught.value.param.startswith(f"cloth.{word}")
 
 
@@ -113,28 +113,30 @@ def test_wrong_value_of_a_cloth(word: str, value: object) -> None:
 def test_wrong_value_of_a_resin(word: str, value: object) -> None:
     """No dose outside its own range, and no range that nobody states."""
     with pytest.raises(PlugError) as caught:
-        by_sheet(RESINS["polyester"], param="resin", **{word: value})
+        from_data_sheet(RESINS["polyester"], param="resin", **{word: value})
     assert caught.value.param.startswith(f"resin.{word}")
 
 
 def test_remedy_for_a_range_the_wrong_way_round() -> None:
     """The remedy is what passes."""
     with pytest.raises(PlugError) as caught:
-        by_sheet(RESINS["polyester"], percent_range=(2.0, 1.0))
+        from_data_sheet(RESINS["polyester"], percent_range=(2.0, 1.0))
     assert caught.value.remedy == "write (1, 2)"
-    assert by_sheet(RESINS["polyester"], percent_range=(1.0, 2.0)).percent_range == (1.0, 2.0)
+    assert from_data_sheet(RESINS["polyester"], percent_range=(1.0, 2.0)).percent_range == (1.0, 2.0)
 
 
 def test_list_of_kinds_is_a_list() -> None:
     """One kind alone is written as a tuple, as the remedy says."""
     with pytest.raises(PlugError) as caught:
-        by_sheet(FOAMS["pu 40"], dissolved_by="polyester")
+        from_data_sheet(FOAMS["pu 40"], dissolved_by="polyester")
     assert caught.value.remedy == 'write dissolved_by=("polyester",)'
 
 
 def test_value_from_the_sheet() -> None:
     """The value enters, labelled; the table's record is unchanged; prices are no physical value."""
-    mine = by_sheet(RESINS["epoxy"], name="laminating epoxy", ratio_by_volume=(2.0, 1.0), packs={1.5: 38.0})
+    mine = from_data_sheet(
+        RESINS["epoxy"], name="laminating epoxy", ratio_by_volume=(2.0, 1.0), packs={1.5: 38.0}
+    )
     assert isinstance(mine, Resin)
     assert mine.ratio_by_volume == (2.0, 1.0)
     assert mine.sources["ratio_by_volume"].startswith("sheet:")
@@ -146,7 +148,7 @@ def test_value_from_the_sheet() -> None:
 def test_field_that_there_is_not() -> None:
     """The closest is named first."""
     with pytest.raises(PlugError) as caught:
-        by_sheet(RESINS["epoxy"], pot_life=25.0)
+        from_data_sheet(RESINS["epoxy"], pot_life=25.0)
     assert caught.value.remedy.startswith("use one of: pot_life_")
 
 

@@ -52,7 +52,7 @@ def wedge(contour: Array | None = None, gap: float = GAP) -> Plug:
     front = Mating(
         name="joint", view="plan", cuts="front", contour=fair(contour, tolerance=TOLERANCE), gap=gap
     )
-    skin = Skin(thickness=2.0, bare=("floor", "front", "rear"))
+    skin = Skin(thickness=2.0, no_laminate=("floor", "front", "rear"))
     return Plug(name="Wedge", panels=("floor", "side", "deck"), stations=stations, skin=skin, mating=(front,))
 
 
@@ -169,7 +169,7 @@ def wedge(edge="drawn.csv"):
             Station(x=x, corners={"low": Corner(200.0, 0.0), "high": Corner(180.0, 120.0)})
             for x in (-40.0, 600.0)
         ],
-        skin=Skin(thickness=2.0, bare=("floor", "front", "rear")),
+        skin=Skin(thickness=2.0, no_laminate=("floor", "front", "rear")),
         mating=(Mating(name="joint", view="plan", cuts="front", contour=contour, gap=2.0),),
     )
 """

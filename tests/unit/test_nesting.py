@@ -176,7 +176,7 @@ def test_free_turns_help_where_quarters_do_not() -> None:
     slat = box(1200, 40)
     with pytest.raises(PlugError, match="fits no sheet"):
         nest([slat], square, Cutting())
-    nesting = nest([replace(slat, turns="free")], square, Cutting(turn_step_deg=45.0))
+    nesting = nest([replace(slat, turns="any")], square, Cutting(turn_step_deg=45.0))
     assert nesting.sheets[0].placements[0].turn_deg % 90.0 == 45.0
 
 

@@ -27,7 +27,7 @@ from tests.counted import calls_of, peak_of
 from tests.patches import hemisphere, patch_of
 from tests.shapes import box_plan
 
-LAPS = Laps(overlap=50.0, stagger=30.0, trim=25.0, notch_spacing=150.0)
+LAPS = Laps(overlap=50.0, ply_offset=30.0, trim=25.0, notch_spacing=150.0)
 
 
 @pytest.fixture(scope="module")

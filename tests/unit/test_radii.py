@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from plugs.laminate.choosing import by_sheet
+from plugs.laminate.choosing import from_data_sheet
 from plugs.laminate.generic import CLOTHS
 from plugs.laminate.layup import Layup, lay_up
 from plugs.laminate.plies import Ply, Schedule
@@ -52,7 +52,7 @@ def test_crossed_fibres_want_more_than_the_bias() -> None:
 def test_heavier_cloth_never_wants_less(kind: str, is_inside: bool) -> None:
     """At any weight."""
     wanted = [
-        least_radius(by_sheet(CLOTHS["cloth 200"], kind=kind, weight_gsm=w), is_inside)[0]
+        least_radius(from_data_sheet(CLOTHS["cloth 200"], kind=kind, weight_gsm=w), is_inside)[0]
         for w in (80.0, 150.0, 200.0, 300.0, 400.0, 600.0, 800.0, 1200.0)
     ]
     assert wanted == sorted(wanted)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from plugs.ground.checking import checked
 from plugs.ground.errors import PlugError
-from plugs.laminate.choosing import by_sheet
+from plugs.laminate.choosing import from_data_sheet
 from plugs.laminate.dosing import Shop, dose_of
 from plugs.laminate.generic import HARDENERS, RESINS
 from plugs.laminate.layup import Layup, lay_up
@@ -65,7 +65,7 @@ def test_no_dose_outside_the_range_whatever_is_asked(
     """Tables of doses are read between their rows, never beyond; what comes out lies in the range."""
     most = min(4.0, least + width)
     doses = {float(t): min(most, least + share * (most - least)) for t, share in rows}
-    resin = by_sheet(POLYESTER, percent_range=(least, most), doses=doses)
+    resin = from_data_sheet(POLYESTER, percent_range=(least, most), doses=doses)
     dose = dose_of(resin, MEKP, Shop(temperature_c=temperature))
     inside = bool(doses) and min(doses) <= temperature <= max(doses)
     assert (dose.percent is not None) == inside
@@ -75,7 +75,7 @@ def test_no_dose_outside_the_range_whatever_is_asked(
 
 def test_table_of_doses_between_its_rows() -> None:
     """Half way is the mean; outside the sheet says nothing, and that is said."""
-    resin = by_sheet(POLYESTER, doses={15.0: 2.0, 20.0: 1.5, 25.0: 1.0})
+    resin = from_data_sheet(POLYESTER, doses={15.0: 2.0, 20.0: 1.5, 25.0: 1.0})
     assert dose_of(resin, MEKP, Shop(temperature_c=17.5)).percent == pytest.approx(1.75)
     assert dose_of(resin, MEKP, Shop(temperature_c=25.0)).percent == pytest.approx(1.0)
     cold = dose_of(resin, MEKP, Shop(temperature_c=12.0))
@@ -85,7 +85,7 @@ def test_table_of_doses_between_its_rows() -> None:
 
 def test_one_row_holds_for_its_own_temperature_alone() -> None:
     """No dose for a warmer shop from one for a colder."""
-    resin = by_sheet(POLYESTER, doses={20.0: 1.5})
+    resin = from_data_sheet(POLYESTER, doses={20.0: 1.5})
     assert dose_of(resin, MEKP, Shop(temperature_c=20.0)).percent == 1.5
     assert "20 C alone" in dose_of(resin, MEKP, Shop(temperature_c=23.0)).source
 
@@ -93,13 +93,15 @@ def test_one_row_holds_for_its_own_temperature_alone() -> None:
 def test_fixed_ratio_is_never_varied() -> None:
     """A dose in percent is refused for it."""
     with pytest.raises(PlugError) as caught:
-        dose_of(by_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 30.0)), AMINE, Shop(hardener_percent=2.0))
+        dose_of(
+            from_data_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 30.0)), AMINE, Shop(hardener_percent=2.0)
+        )
     assert caught.value.param == "shop.hardener_percent"
 
 
 def test_ratio_by_volume_and_by_mass() -> None:
     """2 : 1 by volume with 1150 and 1000 kg/m3 is 100 : 43.5 by mass; the mixture is what the cloth takes."""
-    epoxy = by_sheet(RESINS["epoxy"], ratio_by_volume=(2.0, 1.0), pot_life_min=30.0)
+    epoxy = from_data_sheet(RESINS["epoxy"], ratio_by_volume=(2.0, 1.0), pot_life_min=30.0)
     plan = plan_resin(lay("cloth 200", resin=epoxy), AREAS, Shop())
     assert plan.dose.percent == pytest.approx(100.0 * 0.5 * 1000.0 / 1150.0)
     assert plan.resin_kg is not None
@@ -110,7 +112,7 @@ def test_ratio_by_volume_and_by_mass() -> None:
     one = plan.mixes[0].batch
     assert one.resin_ml is not None
     assert one.hardener_ml == pytest.approx(0.5 * one.resin_ml)
-    by_mass = by_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 25.0))
+    by_mass = from_data_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 25.0))
     assert dose_of(by_mass, AMINE, Shop()).percent == pytest.approx(25.0)
     assert dose_of(by_mass, AMINE, Shop()).percent_by_volume == pytest.approx(25.0 * 1.15)
 
@@ -133,7 +135,7 @@ def test_no_batch_is_too_large_or_too_slow(
     areas: tuple[float, float], temperature: float, minutes: float, largest: float
 ) -> None:
     """Each weighs and lasts no more than allowed, one fewer would not, and together they are all of it."""
-    resin = by_sheet(POLYESTER, largest_batch_kg=largest)
+    resin = from_data_sheet(POLYESTER, largest_batch_kg=largest)
     layup = lay("mat 450", "cloth 200", resin=resin)
     shop = Shop(temperature_c=temperature, minutes_per_m2=minutes, hardener_percent=1.5)
     plan = plan_resin(layup, dict(zip(("deck", "side"), areas, strict=True)), shop)

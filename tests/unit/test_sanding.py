@@ -288,7 +288,7 @@ def test_figures_are_plain() -> None:
     ("words", "param"),
     [
         (Sanding(straightedge=0.0), "sanding.straightedge"),
-        (Sanding(daylight=-1.0), "sanding.daylight"),
+        (Sanding(gap_allowed=-1.0), "sanding.gap_allowed"),
         (Sanding(flat=float("nan")), "sanding.flat"),
         (Sanding(block_length=1.0), "sanding.block_length"),
         (Sanding(grip=0.0), "sanding.grip"),

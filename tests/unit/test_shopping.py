@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plugs.laminate.choosing import by_sheet
+from plugs.laminate.choosing import from_data_sheet
 from plugs.laminate.dosing import Shop
 from plugs.laminate.generic import CLOTHS, FOAMS, RESINS
 from plugs.laminate.layup import lay_up
@@ -65,7 +65,7 @@ def test_no_cheaper_way(amount: float, packs: dict[int, float]) -> None:
 
 def test_needs_of_the_same_thing_are_bought_together() -> None:
     """Two pieces of 0.6 m are 2 m of roll, not 1 and 1 by chance."""
-    mat = by_sheet(CLOTHS["mat 450"], packs={1.0: 5.0})
+    mat = from_data_sheet(CLOTHS["mat 450"], packs={1.0: 5.0})
     bought = shopping_list([need_of(mat, 0.6, "deck"), need_of(mat, 0.7, "side")], "CHF")
     (line,) = bought.purchases
     assert (line.bought, line.price, line.need.words) == (2.0, 10.0, "deck; side")
@@ -75,7 +75,7 @@ def test_needs_of_the_same_thing_are_bought_together() -> None:
 def test_missing_price_is_told() -> None:
     """It is left out of the total, and named."""
     bought = shopping_list(
-        [need_of(by_sheet(FOAMS["pu 40"], packs={1.0: 18.0}), 3), need_of(RESINS["epoxy"], 2)]
+        [need_of(from_data_sheet(FOAMS["pu 40"], packs={1.0: 18.0}), 3), need_of(RESINS["epoxy"], 2)]
     )
     assert bought.total == 54.0
     assert bought.missing == ("epoxy",)

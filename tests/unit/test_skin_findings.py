@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from plugs.ground.errors import Finding
-from plugs.laminate.choosing import by_sheet
+from plugs.laminate.choosing import from_data_sheet
 from plugs.laminate.dosing import Shop
 from plugs.laminate.generic import BARRIERS, FILLERS, FOAMS, GLUES, RESINS
 from plugs.laminate.layup import Layup, lay_up
@@ -63,7 +63,7 @@ def test_polystyrene_under_styrene_resin(resin: str, foam: str) -> None:
 
 def test_barrier_that_does_not_stop_this_resin() -> None:
     """It counts for nothing."""
-    weak = by_sheet(BARRIERS["foil tape"], stops=("epoxy",))
+    weak = from_data_sheet(BARRIERS["foil tape"], stops=("epoxy",))
     assert codes(resin_findings(lay("mat 450", foam="xps 35", barrier=weak)))["foam-dissolved"] == "stop"
 
 
@@ -77,7 +77,7 @@ def test_hot_wire_through_foam_that_poisons(foam: str, severity: str) -> None:
 def test_hot_wire_through_polystyrene_and_through_the_unknown() -> None:
     """The one is usual, of the other only its sheet knows."""
     assert foam_findings(FOAMS["xps 35"], uses_hot_wire=True) == ()
-    other = by_sheet(FOAMS["pu 40"], kind="other", hot_wire="sheet")
+    other = from_data_sheet(FOAMS["pu 40"], kind="other", hot_wire="sheet")
     assert codes(foam_findings(other, uses_hot_wire=True)) == {"hot-wire": "mind"}
 
 
@@ -96,7 +96,7 @@ def test_warm_laminate_on_polystyrene() -> None:
     barred = resin_findings(lay("mat 450", foam="xps 35", barrier="foil tape"))
     assert codes(barred)["foam-heat"] == "mind"
     assert codes(resin_findings(lay("cloth 200", foam="xps 35", resin="epoxy"))) == {"foam-heat": "note"}
-    cool = by_sheet(RESINS["epoxy"], peak_c=45.0)
+    cool = from_data_sheet(RESINS["epoxy"], peak_c=45.0)
     assert resin_findings(lay("cloth 200", foam="xps 35", resin=cool)) == ()
     assert resin_findings(lay("mat 450")) == ()
 
@@ -114,15 +114,17 @@ def test_dose_that_only_the_sheet_knows() -> None:
     epoxy = next(f for f in mixed(lay("cloth 200", resin="epoxy")) if f.code == "dose-unknown")
     assert "no hardener" in epoxy.message
     assert mixed(lay("mat 450"), hardener_percent=1.5) == []
-    known = by_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 30.0), pot_life_min=25.0)
+    known = from_data_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 30.0), pot_life_min=25.0)
     assert mixed(lay("cloth 200", resin=known)) == []
 
 
 def test_wide_range_and_ratios_that_disagree() -> None:
     """Both are doubts about what was copied from a sheet."""
-    wide = by_sheet(RESINS["polyester"], percent_range=(1.0, 3.0))
+    wide = from_data_sheet(RESINS["polyester"], percent_range=(1.0, 3.0))
     assert codes(mixed(lay("mat 450", resin=wide), hardener_percent=3.0)) == {"dose-range": "mind"}
-    apart = by_sheet(RESINS["epoxy"], ratio_by_mass=(2.0, 1.0), ratio_by_volume=(2.0, 1.0), pot_life_min=25.0)
+    apart = from_data_sheet(
+        RESINS["epoxy"], ratio_by_mass=(2.0, 1.0), ratio_by_volume=(2.0, 1.0), pot_life_min=25.0
+    )
     assert codes(mixed(lay("cloth 200", resin=apart))) == {"ratio-apart": "mind"}
 
 

@@ -66,7 +66,7 @@ def test_no_skin_is_the_surface_itself() -> None:
 def test_everything_bare_is_the_surface_itself() -> None:
     """Also where all that there is stays bare."""
     loft = checked_loft(BOX)
-    cover = make_cover(loft, Skin(thickness=3.0, bare=(*SIDES, "front", "rear")))
+    cover = make_cover(loft, Skin(thickness=3.0, no_laminate=(*SIDES, "front", "rear")))
     assert foam_loft(loft, cover) is loft
 
 
@@ -74,7 +74,8 @@ def test_thickness_over_each_place() -> None:
     """Laminate by panel, filler over all but what is bare."""
     loft = checked_loft(BOX)
     cover = make_cover(
-        loft, Skin(thickness=2.0, filler=0.5, by_panel={"deck": 3.0, "rear": 1.0}, bare=("floor", "front"))
+        loft,
+        Skin(thickness=2.0, filler=0.5, by_panel={"deck": 3.0, "rear": 1.0}, no_laminate=("floor", "front")),
     )
     found = {name: cover.over(loft, name) for name in (*SIDES, "front", "rear", "nowhere")}
     assert found == {"floor": 0.0, "side": 2.5, "deck": 3.5, "front": 0.0, "rear": 1.5, "nowhere": 0.0}
@@ -257,10 +258,10 @@ def test_boss_that_is_all_skin(item: Boss, param: str, remedy: float) -> None:
         ({"by_panel": {"deck": -1.0}}, "skin.by_panel['deck']"),
         ({"by_panel": {"roof": 1.0}}, "skin.by_panel"),
         ({"by_panel": [("deck", 1.0)]}, "skin.by_panel"),
-        ({"thickness": 2.0, "bare": ("roof",)}, "skin.bare"),
-        ({"thickness": 2.0, "bare": "floor"}, "skin.bare"),
-        ({"thickness": 2.0, "bare": ("left side",)}, "skin.bare"),
-        ({"thickness": 2.0, "bare": 3}, "skin.bare"),
+        ({"thickness": 2.0, "no_laminate": ("roof",)}, "skin.no_laminate"),
+        ({"thickness": 2.0, "no_laminate": "floor"}, "skin.no_laminate"),
+        ({"thickness": 2.0, "no_laminate": ("left side",)}, "skin.no_laminate"),
+        ({"thickness": 2.0, "no_laminate": 3}, "skin.no_laminate"),
     ],
 )
 def test_words_that_no_skin_can_have(words: dict[str, object], param: str) -> None:
@@ -270,7 +271,7 @@ def test_words_that_no_skin_can_have(words: dict[str, object], param: str) -> No
         make_cover(loft, checked(Skin(**words), Skin, "skin"))  # type: ignore[arg-type]
     assert caught.value.param == param
     assert caught.value.reason and caught.value.remedy
-    if words.get("bare") == ("roof",):
+    if words.get("no_laminate") == ("roof",):
         assert caught.value.remedy == "use one of floor, side, deck, front, rear"
 
 
@@ -286,7 +287,7 @@ def test_blend_tighter_than_the_skin() -> None:
 def test_blend_beside_a_bare_panel_counts_the_other_side() -> None:
     """With floor and sides bare the low corner may be as tight as it likes, the high one not."""
     plan = box_plan(300.0, 200.0, 100.0, radius=2.0)
-    error = refused(plan, Skin(thickness=3.0, bare=("floor", "side")))
+    error = refused(plan, Skin(thickness=3.0, no_laminate=("floor", "side")))
     assert error.param == "stations[0].corners['high'].radius"
 
 
@@ -321,7 +322,7 @@ def test_skin_too_thick_for_the_body(plan: LinesPlan) -> None:
 
 def test_ends_that_leave_nothing_between_them() -> None:
     """A part 20 mm long under 15 mm of skin at either end."""
-    error = refused(box_plan(20.0, 200.0, 100.0), Skin(thickness=15.0, bare=SIDES))
+    error = refused(box_plan(20.0, 200.0, 100.0), Skin(thickness=15.0, no_laminate=SIDES))
     assert error.param == "skin.thickness"
     laid(box_plan(20.0, 200.0, 100.0), number_in(error.remedy), bare=SIDES)
 
@@ -378,7 +379,7 @@ def test_proof_finds_a_bare_panel_that_moved() -> None:
     """Distance counts with its side: a bare floor drawn in by 2 mm is 2 mm off."""
     finish = checked_loft(BOX)
     foam = foam_loft(finish, make_cover(finish, Skin(thickness=2.0)))
-    proof = prove_cover(finish, foam, make_cover(finish, Skin(thickness=2.0, bare=("floor",))))
+    proof = prove_cover(finish, foam, make_cover(finish, Skin(thickness=2.0, no_laminate=("floor",))))
     assert proof.largest_mm == pytest.approx(2.0, abs=1e-6)
     assert (proof.panel, proof.asked_mm) == ("floor", 0.0)
 

@@ -35,7 +35,7 @@ _SHARP: Final = 1e-3
 
 
 @record(frozen=True, slots=True, kw_only=True)
-class PocketWork:
+class PocketCutting:
     """How recesses are cut and lined.
 
     Attributes
@@ -48,7 +48,7 @@ class PocketWork:
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
-class RecessKit:
+class PocketPattern:
     """What one recess is made with.
 
     Attributes
@@ -96,9 +96,9 @@ class RecessKit:
     play: float | None
 
 
-def recess_kits(
-    tools: Sequence[Tool], finish_tools: Sequence[Tool], words: PocketWork, pockets: Sequence[Pocket]
-) -> tuple[RecessKit, ...]:
+def pocket_patterns(
+    tools: Sequence[Tool], finish_tools: Sequence[Tool], words: PocketCutting, pockets: Sequence[Pocket]
+) -> tuple[PocketPattern, ...]:
     """Return a kit for each recess; bosses need none.
 
     Parameters
@@ -106,13 +106,13 @@ def recess_kits(
     tools, finish_tools : sequence of Tool
         As they are in the foam and in the finished surface, in the same order; what the one is deeper
         than the other is how deep the foam's surface lies. The same twice where there is no skin.
-    words : PocketWork
+    words : PocketCutting
     pockets : sequence of Pocket
         How each is made.
 
     Returns
     -------
-    tuple of RecessKit
+    tuple of PocketPattern
 
     Raises
     ------
@@ -127,7 +127,7 @@ def recess_kits(
     )
 
 
-def _kit(tool: Tool, finish: Tool, words: PocketWork, pocket: Pocket) -> RecessKit:
+def _kit(tool: Tool, finish: Tool, words: PocketCutting, pocket: Pocket) -> PocketPattern:
     """Return the kit of one recess in a surface that lies some way down its axis."""
     skin = tool.depth - finish.depth
     mouth, foot = tool.section(skin), tool.section(tool.depth)
@@ -138,14 +138,14 @@ def _kit(tool: Tool, finish: Tool, words: PocketWork, pocket: Pocket) -> RecessK
     is_sawn = pocket.method == SAW
     if is_sawn and wide >= narrow:
         raise PlugError(
-            param="pocket_work.kerf",
+            param="pocket_cutting.kerf",
             value=words.kerf,
             where=tool.name,
             reason=f"the saw takes the whole recess, which is {narrow:.1f} mm across",
             remedy=f"use at most {np.floor(0.5 * narrow):g}",
         )
     blend = tool.loft.rear.radius if tool.loft.rear is not None else 0.0
-    return RecessKit(
+    return PocketPattern(
         name=tool.name,
         method=pocket.method,
         layers=pocket.layers,
@@ -164,12 +164,12 @@ def _kit(tool: Tool, finish: Tool, words: PocketWork, pocket: Pocket) -> RecessK
     )
 
 
-def block_below(kit: RecessKit, thickness: float) -> Body | None:
+def block_below(kit: PocketPattern, thickness: float) -> Body | None:
     """Return the block that fills the opening of a sawn recess below its floor, as the walls go on.
 
     Parameters
     ----------
-    kit : RecessKit
+    kit : PocketPattern
     thickness : float, mm
         Of the block; less where the walls, leaning in, leave too little of it.
 

@@ -19,7 +19,7 @@ from plugs.ground.errors import PlugError
 from plugs.lines.checks import checked_loft
 from plugs.mesh import mesh
 from plugs.recesses.recess import Boss, Recess
-from plugs.sanding.recess_kit import PocketWork, RecessKit, recess_kits
+from plugs.sanding.pocket_pattern import PocketCutting, PocketPattern, pocket_patterns
 from plugs.skin.offset import foam_loft
 from plugs.skin.skin import Skin, make_cover
 from plugs.subjects.recess import CUT_LINE, FLOOR, MOUTH, recess_drawing
@@ -27,7 +27,7 @@ from plugs.summary.sanding import recess_figures
 from tests.shapes import box_plan
 
 FINISH = checked_loft(box_plan(400.0, 200.0, 120.0))
-WORDS = PocketWork(kerf=2.0)
+WORDS = PocketCutting(kerf=2.0)
 SAWN = Pocket(param="recesses[0]", name="pocket", method="saw", layers=("L01",), notched=())
 POCKET = Recess(name="pocket", panel="deck", x=200.0, width=100.0, height=60.0, depth=10.0, corner_radius=8.0)
 
@@ -38,16 +38,16 @@ def pocket(**words: object) -> Recess:
     return Recess(**(fields | words))  # type: ignore[arg-type]
 
 
-def kit_of(recess: Recess, words: PocketWork = WORDS) -> RecessKit:
+def kit_of(recess: Recess, words: PocketCutting = WORDS) -> PocketPattern:
     """Return the kit of a recess in the bare box."""
     tools = make_tools(FINISH, [recess], "recesses")
-    (kit,) = recess_kits(tools, tools, words, [SAWN])
+    (kit,) = pocket_patterns(tools, tools, words, [SAWN])
     return kit
 
 
-def drawn(kit: RecessKit) -> Drawing:
+def drawn(kit: PocketPattern) -> Drawing:
     """Return the drawing of a kit."""
-    return recess_drawing(kit, path="templates/recess-01", plug_name="Part")
+    return recess_drawing(kit, path="templates/pocket-01", plug_name="Part")
 
 
 def on(drawing: Drawing, dxf_layer: str) -> list[Path]:
@@ -85,13 +85,13 @@ def test_mouth_and_floor_are_those_of_the_foam(thickness: float, draft_deg: floa
     Skin gives the floor a blend of its own thickness: there the walls are looked at over it.
     """
     recess = pocket(draft_deg=draft_deg)
-    cover = make_cover(FINISH, Skin(thickness=thickness, bare=("floor", "front", "rear", "side")))
+    cover = make_cover(FINISH, Skin(thickness=thickness, no_laminate=("floor", "front", "rear", "side")))
     loft = foam_loft(FINISH, cover)
     finish_tools, tools = (
         make_tools(FINISH, [recess], "recesses"),
         make_tools(FINISH, [recess], "recesses", cover),
     )
-    (kit,) = recess_kits(tools, finish_tools, WORDS, [SAWN])
+    (kit,) = pocket_patterns(tools, finish_tools, WORDS, [SAWN])
     body = mesh.stacked(make_solid(loft, tools, (), 0.01).body, "z")
     top = 120.0 - thickness
     assert kit.floor is not None
@@ -122,33 +122,33 @@ def test_bosses_need_no_kit() -> None:
     """What is raised is not sawn out."""
     boss = Boss(panel="deck", x=200.0, width=60.0, height=40.0, rise=5.0)
     tools = make_tools(FINISH, [boss], "bosses")
-    assert recess_kits(tools, tools, WORDS, []) == ()
+    assert pocket_patterns(tools, tools, WORDS, []) == ()
 
 
 def test_kerf_wider_than_the_recess_is_refused_with_one_that_does() -> None:
     """The remedy's kerf leaves a block."""
     small = pocket(width=12.0, height=8.0, corner_radius=0.0)
     with pytest.raises(PlugError) as caught:
-        kit_of(small, PocketWork(kerf=8.0))
-    assert caught.value.param == "pocket_work.kerf"
+        kit_of(small, PocketCutting(kerf=8.0))
+    assert caught.value.param == "pocket_cutting.kerf"
     assert "at most 4" in caught.value.remedy
-    assert kit_of(small, PocketWork(kerf=4.0)).cut.height == pytest.approx(4.0)
+    assert kit_of(small, PocketCutting(kerf=4.0)).cut.height == pytest.approx(4.0)
 
 
 @pytest.mark.parametrize(
     ("words", "param"),
     [
-        (PocketWork(kerf=-1.0), "pocket_work.kerf"),
-        (PocketWork(kerf=float("inf")), "pocket_work.kerf"),
-        (1.0, "pocket_work"),
+        (PocketCutting(kerf=-1.0), "pocket_cutting.kerf"),
+        (PocketCutting(kerf=float("inf")), "pocket_cutting.kerf"),
+        (1.0, "pocket_cutting"),
     ],
 )
 def test_words_are_checked(words: object, param: str) -> None:
     """A value that nobody saws or lays with is refused by its name."""
     with pytest.raises(PlugError) as caught:
-        checked(words, PocketWork, "pocket_work")
+        checked(words, PocketCutting, "pocket_cutting")
     assert caught.value.param == param
-    assert checked(WORDS, PocketWork, "pocket_work") == WORDS
+    assert checked(WORDS, PocketCutting, "pocket_cutting") == WORDS
 
 
 def test_lines_on_the_plug_are_closed_with_true_arcs() -> None:
