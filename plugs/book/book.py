@@ -8,29 +8,27 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import json
 from collections.abc import Callable, Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
-from plugs.book.html import Html, el, joined
-from plugs.book.measuring import measuring
+from plugs.book.html import Html, el, folded, joined, numbered
+from plugs.book.measuring import fit, measuring
 from plugs.book.parts import about, cautions, cutting, measured, templates
 from plugs.book.scene import PICTURE_MM, BookScene, scene_json
 from plugs.book.shopping import shopping
 from plugs.book.skin import skin
 from plugs.book.source import BookSource
-from plugs.book.steps import anew, fit, more, recesses, sanding, stacking
+from plugs.book.steps import anew, more, recesses, sanding, stacking
 from plugs.book.wire import router, wire
 from plugs.drafting.drawing import Drawing
 from plugs.ground.errors import promise
 
 _WEB: Final = Path(__file__).with_name("web")
-_DIGITS: Final = 16  # of the digest: enough to tell two recipes of one shop apart
 
 SECTIONS: Final[tuple[tuple[str, str, Callable[[BookSource], Html]], ...]] = (
-    ("about", "What it is, and its size", about),
+    ("about", "The part", about),
     ("cautions", "Before you begin", cautions),
     ("measured", "The measured lines", measured),
     ("shopping", "What to buy", shopping),
@@ -41,13 +39,27 @@ SECTIONS: Final[tuple[tuple[str, str, Callable[[BookSource], Html]], ...]] = (
     ("stacking", "Stacking and gluing", stacking),
     ("sanding", "Sanding", sanding),
     ("recesses", "Recesses, bosses and other shapes", recesses),
-    ("skin", "Skin", skin),
+    ("skin", "Laminate", skin),
     ("fit", "Fit and check", fit),
     ("measuring", "Measuring the real thing", measuring),
     ("more", "Further drawings", more),
-    ("anew", "Parameters, and building it anew", anew),
+    ("anew", "Change a number, build again", anew),
 )
 """The sections in the order of the work: name, heading, what writes it."""
+
+_LOST: Final = el(
+    "div", el("p", id="lost-words"), el("button", "Forget them", type="button", id="forget"),
+    id="lost", class_="finding warning screen", role="status", hidden=True,
+)  # fmt: skip
+"""What was ticked in an earlier build and is no longer there."""
+
+_BAR: Final = el(
+    "aside",
+    el("progress", id="share", aria_label="Steps ticked", max=1, value=0),
+    el("p", el("span", id="done", aria_live="polite"), " ", el("a", id="next", href="#about")),
+    id="bar", class_="screen", aria_label="Progress", hidden=True,
+)  # fmt: skip
+"""How many steps are ticked, and the next that is not, in reach wherever the page stands."""
 
 
 def book_html(
@@ -79,12 +91,13 @@ def book_html(
     chapters = [el("section", el("h2", head), body, id=name) for name, head, body in written]
     return page_html(
         f"{source.title}, build book",
-        _key(summary),
+        f"plugs:{summary['recipe']['name']}",
         scene,
         el("a", "To the work", href="#about", class_="skip"),
-        el("header", el("p", "Build book", class_="lead"), el("h1", source.title), _progress()),
-        el("nav", contents, aria_label="Contents"),
-        el("main", *chapters),
+        el("header", el("h1", source.title, " ", el("small", "Build book")), _LOST),
+        el("nav", folded("Contents", contents, on_paper=False), aria_label="Contents"),
+        numbered(el("main", *chapters)),
+        _BAR,
     )
 
 
@@ -95,7 +108,7 @@ def page_html(title: str, key: str, scene: BookScene, *content: Html) -> str:
     ----------
     title : str
     key : str
-        Under which a browser keeps what was ticked and turned.
+        Under which a browser keeps what was ticked and turned, of one build and of those after it.
     scene : BookScene
     content : Html
         What stands in it.
@@ -110,32 +123,20 @@ def page_html(title: str, key: str, scene: BookScene, *content: Html) -> str:
     return f"<!DOCTYPE html>\n{page}\n"
 
 
-def _progress() -> Html:
-    """Return how many steps are ticked, and a button to clear them."""
-    clear = el("button", "Untick all", type="button", id="clear", hidden=True)
-    return el("p", el("span", id="done", aria_live="polite"), clear, class_="progress screen")
-
-
 def _footer() -> Html:
     """Return what the pictures are, and whose program draws them."""
     return el(
         "footer",
         el(
             "p",
-            "In the views, bodies are drawn with as few faces as stay within ",
-            f"{PICTURE_MM:g} mm of the surface, and figures are smaller than life: "
+            "Drawings here are not to scale, bodies in the 3D view within ",
+            f"{PICTURE_MM:g} mm of the surface: "
             "cut from the files, or laid out by the shop pack; full-size paper is in paper/. "
             "The views are drawn by three.js, under the MIT licence.",
             class_="note",
         ),
+        el("button", "Untick all", type="button", id="clear", class_="screen", hidden=True),
     )
-
-
-def _key(summary: Mapping[str, Any]) -> str:
-    """Return under what the browser keeps the ticks: recipe, its digest and that of its parameters."""
-    recipe = summary["recipe"]
-    what = json.dumps([recipe["sha256"], summary.get("parameters")], sort_keys=True, ensure_ascii=False)
-    return f"plugs:{recipe['name']}:{hashlib.sha256(what.encode()).hexdigest()[:_DIGITS]}"
 
 
 def _head(title: str) -> Html:
@@ -153,7 +154,16 @@ def _head(title: str) -> Html:
         el("meta", name="color-scheme", content="light dark"),
         el("link", rel="icon", href="data:,"),
         el("title", title),
-        el("style", Html(_web("book.css"))),
+        el("style", Html(_web("book.css")), Html(_running(title))),
+    )
+
+
+def _running(title: str) -> str:
+    """Return the style that writes title and page number on every sheet of paper."""
+    words = "".join(one if one.isascii() and one.isalnum() else f"\\{ord(one):06x}" for one in title)
+    return (
+        f'@page {{ @top-left {{ content: "{words}"; font: 8.5pt sans-serif; }} '
+        '@bottom-right { content: counter(page) " / " counter(pages); font: 8.5pt sans-serif; } }\n'
     )
 
 

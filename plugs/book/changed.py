@@ -66,7 +66,7 @@ def _workpieces(changes: Mapping[str, Any]) -> Html | None:
     if not found:
         return None
     board = [one for one in found if one["kind"] != "cloth"]
-    todo = [(f"changed-{one['kind']}-{one['name']}", _to_do(one)) for one in board if one["verdict"] != SAME]
+    todo = [("changed", _to_do(one)) for one in board if one["verdict"] != SAME]
     same = [f"{one['kind']} {one['name']}" for one in board if one["verdict"] == SAME]
     left = changes["left_over"]
     return joined(
@@ -135,7 +135,7 @@ def _surface(source: BookSource, moved: Mapping[str, Any] | None) -> Html | None
     ]
     blocks = [
         (
-            f"bond-{block['place']}",
+            "bond",
             f"Bond on a block of {size} on {block['place']}, its middle at {_place(source, block['at_mm'])}",
         )
         for block, size in zip(moved["blocks"], sizes, strict=True)

@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.book.book import page_html
-from plugs.book.html import Html, el, joined, pairs_table, table
+from plugs.book.html import Html, el, joined, pairs_list, table
 from plugs.book.parts import viewer
 from plugs.book.scene import BookScene, SceneMesh
 from plugs.book.source import BookSource
@@ -211,6 +211,6 @@ def _sections(found: Comparison, source: BookSource, limit: float, picture: byte
     told_gaps = table("Under a straightedge, + crown, − hollow", ("Place", "Drawn", "Measured", "Off"), gaps)
     edges = [(one.place, with_sign(one.off, unit)) for one in found.edges]
     told_edges = table("Mating edges, + too long, − too short", ("Place", "Off"), edges)
-    whole = pairs_table("Tolerance", [("A place is right within", format_length(found.ask.tolerance, unit))])
+    whole = pairs_list([("A place is right within", format_length(found.ask.tolerance, unit))], "Tolerance")
     parts.append(el("section", el("h2", "What to do"), told_places, told_gaps, told_edges, whole, id="work"))
     return parts

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -10,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.book.html import Html, el, joined
+from plugs.book.html import Html, el, folded, joined
 from plugs.drafting.drawing import LABELS, Box, Drawing, Label, Path, box_around, label_box
 from plugs.drafting.flat import flat_points
 from plugs.drafting.marks import arrow, line
@@ -29,8 +30,8 @@ TALL: Final = 212.0
 """Height of a figure with no more than a line under it, mm of paper."""
 
 MIDDLING: Final = 110.0  # mm. Two figures to a page
-SMALL: Final = 90.0
-"""Height of a figure that need not fill a page, mm of paper."""
+CARD: Final = (86.0, 44.0)
+"""Width and height of a card's picture, mm of paper: two beside each other on A4, one on a phone."""
 
 _LINE: Final = 0.3  # mm on paper
 _LETTER: Final = 2.3  # mm. Height of a capital letter: 9 point
@@ -48,6 +49,12 @@ _MARKS: Final = re.compile(
 )
 _RIM: Final = 3.0  # round a figure, mm of paper
 _GRAIN: Final = 100.0  # units of a figure in a millimetre of paper
+SAME_MM: Final = 0.1
+"""Steps in which a shape is the same, mm: what a saw and a block follow no finer."""
+
+BESIDE: Final = 0.37
+"""Of a step, that all are moved by: no round number lies where one ends, so that no last digit counts."""
+
 _LETTERING: Final = LineStyle("#000000", 7)
 
 
@@ -67,10 +74,11 @@ def drawing_figure(
     caption: object,
     unit: str,
     words: bool = True,
+    width: float = WIDTH,
     height: float = HEIGHT,
     as_drawn: bool = False,
 ) -> Html:
-    """Return a drawing as a figure that fits on a page, with what is written under the drawing as its words.
+    """Return a drawing as a figure that fits on a page, with what is written under the drawing folded away.
 
     Parameters
     ----------
@@ -82,19 +90,45 @@ def drawing_figure(
         ``"mm"`` or ``"in"``, for the bar beside it.
     words : bool
         Whether to tell what is written beside the part in the drawing.
-    height : float, mm
+    width, height : float, mm
         Of paper, at most.
     as_drawn : bool
         Whether all that is written stays where and as it is, for a drawing that has a scale of its own.
     """
-    shown = _whole(drawing) if as_drawn else _smaller(drawing, unit, height)
+    room = (width, height)
+    shown = _whole(drawing) if as_drawn else _smaller(drawing, unit, room)
     styles = line_styles(drawing) | {LABELS: _LETTERING}
-    picture = _svg(drawing.title, shown, styles, _scale(shown.box, height))
+    picture = _svg(drawing.title, shown, styles, _scale(shown.box, room))
     rows = [row for row in shown.beside if row and not _MARKS.fullmatch(row)] if words else []
     notes = [el("li", _keyed(row, styles)) for row in rows[1:]]  # the first is the plug's name
-    return figure_of(
-        picture, caption, el("ul", *notes, class_="words") if notes else None, title=drawing.title
-    )
+    told = folded(caption, el("ul", *notes, class_="words"), on_paper=False) if notes else None
+    return figure_of(picture, told or caption, title=drawing.title)
+
+
+def shape_of(drawing: Drawing, passed_over: Sequence[str]) -> list[list[object]]:
+    """Return what is drawn, in numbers that change with its shape alone, whatever its names and its points.
+
+    Parameters
+    ----------
+    drawing : Drawing
+    passed_over : sequence of str
+        How groups of lines begin that are not asked for; words never are.
+
+    Returns
+    -------
+    list of list of object
+        Of each line its group, box, length and middle, in steps of 0.1 mm.
+    """
+    rows: list[list[object]] = []
+    for name, points, is_closed in _lines(drawing.paths):
+        if name == LABELS or name.startswith(tuple(passed_over)):
+            continue
+        ring = np.vstack([points, points[:1]]) if is_closed else points
+        sides = np.hypot(*np.diff(ring, axis=0).T)
+        middle = (sides[:, None] * 0.5 * (ring[1:] + ring[:-1])).sum(axis=0) / max(float(sides.sum()), 1e-9)
+        told = [*_box_of(points), float(sides.sum()), *middle.tolist()]
+        rows.append([name, *(math.floor(value / SAME_MM + BESIDE) for value in told)])
+    return sorted(rows, key=str)
 
 
 def _whole(drawing: Drawing) -> _Shown:
@@ -104,7 +138,7 @@ def _whole(drawing: Drawing) -> _Shown:
     return _Shown(lines=lines, labels=drawing.labels, box=box_around(boxes), beside=[])
 
 
-def _smaller(drawing: Drawing, unit: str, height: float) -> _Shown:
+def _smaller(drawing: Drawing, unit: str, room: tuple[float, float]) -> _Shown:
     """Return a drawing that can be read when it is smaller, and what is written beside the part in it."""
     lines = _lines(drawing.paths)
     boxes = [_box_of(points) for _, points, _ in lines]
@@ -116,10 +150,13 @@ def _smaller(drawing: Drawing, unit: str, height: float) -> _Shown:
     inside = [label for label in drawing.labels if _is_in(near, label.at)]
     beside = [label.text for label in drawing.labels if not _is_in(near, label.at)]
     whole = box_around([box for box, _ in both])
-    scale = _scale(whole, height)
+    scale = _scale(whole, room)
     under = [label for label in drawing.labels if label.text in _POINTED and label.text in beside]
     marks, texts = _marks(whole, scale, unit, [_pointing(label, drawing.paths) for label in under[:1]])
-    labels = (*readable(inside, _LETTER / scale), *texts)
+    letters = readable(inside, _LETTER / scale)
+    if room == CARD:  # what nobody reads there is read in the larger drawing
+        letters = [label for label in letters if label.height > _STEPS[-2] * _LETTER / scale]
+    labels = (*letters, *texts)
     around = [box for box, _ in both] + [_box_of(one.points) for one in marks]
     around += [label_box(label) for label in labels]
     return _Shown(
@@ -135,28 +172,26 @@ def _lines(paths: Sequence[Path]) -> list[Line]:
     ]
 
 
-def figure_of(svg: Html, caption: object, more: object = None, *, title: str) -> Html:
+def figure_of(svg: Html, caption: object, *, title: str) -> Html:
     """Return a picture with its caption, and a button to see it larger.
 
     Parameters
     ----------
     svg : Html
         The picture.
-    more : object
-        Told under the caption.
     title : str
         What the button is for.
     """
     button = el(
         "button", "Larger", type="button", class_="larger", aria_label=f"Larger: {title}", hidden=True
     )
-    return el("figure", button, el("div", svg, class_="sheet"), el("figcaption", caption, more))
+    return el("figure", el("div", svg, class_="sheet"), el("figcaption", el("div", caption), button))
 
 
-def _scale(box: Box, most: float) -> float:
-    """Return the scale at which a box fits on a page, in some height."""
-    room = 2.0 * _RIM
-    return min(1.0, (WIDTH - room) / max(box[2] - box[0], 1.0), (most - room) / max(box[3] - box[1], 1.0))
+def _scale(box: Box, room: tuple[float, float]) -> float:
+    """Return the scale at which a box fits into a width and a height of paper."""
+    sides = (box[2] - box[0], box[3] - box[1])
+    return min(1.0, *((most - 2.0 * _RIM) / max(side, 1.0) for side, most in zip(sides, room, strict=True)))
 
 
 def _near(box: Box) -> Box:
@@ -187,11 +222,11 @@ def _marks(
     paths = [line((left, y), (left + length, y))]
     paths += [line((x, y - 0.4 * height), (x, y + 0.4 * height)) for x in (left, left + length)]
     labels = [Label(text=f"{count} {word}", at=(left + length + height, y - height / 2.0), height=height)]
+    x = left + length + 10.0 * height
     for word, way in pointed:
-        x, y = left + 2.5 * height, y - (2.0 + 2.5 * abs(way[1])) * height
-        by = 2.5 * height * np.array(way)
+        by = (2.5 if abs(way[0]) > abs(way[1]) else 1.2) * height * np.array(way)
         paths += arrow((x - by[0], y - by[1]), (x + by[0], y + by[1]))
-        labels.append(Label(text=word, at=(left + 6.0 * height, y - height / 2.0), height=height))
+        labels.append(Label(text=word, at=(x + 3.5 * height, y - height / 2.0), height=height))
     return paths, labels
 
 

@@ -5,6 +5,10 @@ A figure of the summary carries its unit in its name, so that one function can w
 
 from __future__ import annotations
 
+import hashlib
+import json
+import re
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from html import escape
 from typing import Any, Final
@@ -17,6 +21,9 @@ _UNICODE_MINUS: Final = "−"
 _LONG: Final = 32  # letters: a longer cell is set flush left and may be broken
 _SIZES: Final = ("diameter_mm", "rod_mm", "sheet_mm", "board_mm", "radius_mm", "least_radius_mm", "kerf_mm")
 """Figures that something else must fit."""
+
+_MANY: Final = 6  # columns: more have no room beside each other on a tablet
+_KEY_DIGITS: Final = 12  # of a digest: no two of some thousand steps share one
 
 _NO_BREAK: Final = "\u00a0"
 _DASH: Final = "–"
@@ -69,63 +76,135 @@ def el(tag: str, *content: object, **attributes: object) -> Html:
     return Html(head) if tag in _VOID else Html(f"{head}{joined(content)}</{tag}>")
 
 
-def step(key: str, *words: object) -> Html:
+def key_of(*what: object) -> str:
+    """Return a short name of what something is, by which a browser knows a step again after the next build.
+
+    Parameters
+    ----------
+    *what : object
+        Texts, numbers, None, and lists of them: whatever makes it another thing when it changes.
+    """
+    told = json.dumps(what, ensure_ascii=False, default=str)
+    return hashlib.sha256(told.encode()).hexdigest()[:_KEY_DIGITS]
+
+
+def step(kind: str, *words: object, what: object = None) -> Html:
     """Return a step with a box to tick, which the browser remembers.
 
     Parameters
     ----------
-    key : str
-        Unlike that of any other step of the book.
+    kind : str
+        Of step, the same from build to build.
+    what : object
+        What it is done to, without any number or name that another change may give to another; None: the
+        words say it all.
     *words : object
         What is done.
     """
-    box = el("input", type="checkbox", data_step=key)
-    return el("label", box, " ", el("span", *words), class_="step")
+    told = joined(words)
+    box = el("input", type="checkbox", data_step=key_of(kind, told if what is None else what))
+    return el("label", box, " ", el("span", told), class_="step")
 
 
-def steps(rows: Sequence[tuple[str, object]]) -> Html:
-    """Return steps as a list.
+def numbered(page: Html) -> Html:
+    """Return a page in which steps that are alike have keys of their own, by their order."""
+    seen: Counter[str] = Counter()
+
+    def own(found: re.Match[str]) -> str:
+        seen[found[1]] += 1
+        count = seen[found[1]]
+        return f'data-step="{found[1]}{f"-{count}" if count > 1 else ""}"'
+
+    return Html(re.sub(rf'data-step="([0-9a-f]{{{_KEY_DIGITS}}})"', own, page))
+
+
+def steps(rows: Iterable[tuple[str, object]], what: object = None) -> Html:
+    """Return steps one under the other.
 
     Parameters
     ----------
-    rows : sequence of (str, object)
-        Key and words of each.
+    rows : iterable of (str, object)
+        Kind and words of each.
+    what : object
+        What they are done to, beside what their words say.
 
     Returns
     -------
     Html
         Empty without any.
     """
-    if not rows:
-        return Html("")
-    return el("ul", *(el("li", step(key, words)) for key, words in rows), class_="steps")
+    return listed(step(kind, words, what=[text(words), what]) for kind, words in rows)
+
+
+def listed(boxes: Iterable[Html], *, are_short: bool = False) -> Html:
+    """Return steps one under the other, or short ones side by side too; empty without any."""
+    rows = [el("li", box) for box in boxes]
+    return el("ul", *rows, class_="steps few" if are_short else "steps") if rows else Html("")
+
+
+def card(box: Html, *more: object, sizes: Sequence[tuple[object, object]] = ()) -> Html:
+    """Return a card: a step, the sizes that matter to it, and its picture.
+
+    Parameters
+    ----------
+    box : Html
+        The step.
+    sizes : sequence of (object, object)
+        What is measured, and how much; one that is None is left out.
+    *more : object
+        Its picture, and what is folded away.
+    """
+    return el("li", box, pairs_list(sizes), *more)
+
+
+def cards(rows: Iterable[Html]) -> Html:
+    """Return cards, side by side where there is room; empty without any."""
+    found = list(rows)
+    return el("ul", *found, class_="cards") if found else Html("")
+
+
+def folded(head: object, *content: object, on_paper: bool = True) -> Html:
+    """Return what is looked up, and not read in passing, folded away; empty without content.
+
+    Parameters
+    ----------
+    on_paper : bool
+        Whether it is printed, unfolded; what hangs over the bench or stands in a file need not be.
+    """
+    told = joined(content)
+    return el("details", el("summary", head), told, class_=None if on_paper else "screen") if told else told
 
 
 def table(caption: object, heads: Sequence[object], rows: Sequence[Sequence[object]]) -> Html:
-    """Return a table, the first column as the heads of its rows.
+    """Return a table, the first column as the heads of its rows; on a narrow screen each row is a card.
 
     Parameters
     ----------
     rows : sequence of sequence of object
         As many cells as there are heads.
-
-    Returns
-    -------
-    Html
-        Empty without rows.
     """
     if not rows:
         return Html("")
     top = el("thead", el("tr", *(el("th", head, scope="col") for head in heads)))
     body = [
-        el("tr", el("th", row[0], scope="row"), *(el("td", cell, class_=_long(cell)) for cell in row[1:]))
+        el(
+            "tr",
+            el("th", row[0], scope="row"),
+            *(
+                el("td", cell, class_=_long(cell), data_head=head)
+                for head, cell in zip(heads[1:], row[1:], strict=True)
+            ),
+        )
         for row in rows
     ]
-    return el("div", el("table", el("caption", caption), top, el("tbody", *body)), class_="wide")
+    shape = "wide many" if len(heads) > _MANY else "wide"
+    return el("div", el("table", el("caption", caption), top, el("tbody", *body)), class_=shape)
 
 
 def _long(cell: object) -> str | None:
-    """Return the class of a cell that holds more than a figure or two."""
+    """Return the class of a cell that holds more than a figure or two, or nothing."""
+    if cell in (None, "", _DASH):
+        return "none"
     return "long" if len(str(cell)) > _LONG and "<" not in str(cell) else None
 
 
@@ -158,19 +237,21 @@ def quantities_table(
     return table(caption, [head for _, head in used], cells)
 
 
-def pairs_table(caption: object, pairs: Sequence[tuple[object, object]]) -> Html:
-    """Return a table of two columns, what and how much; a pair without a value is left out.
+def pairs_list(pairs: Iterable[tuple[object, object]], head: object = None) -> Html:
+    """Return figures one after the other, what and how much; a pair without a value is left out.
 
     Parameters
     ----------
-    pairs : sequence of (object, object)
+    pairs : iterable of (object, object)
+    head : object
+        Over them.
     """
-    rows = [
-        el("tr", el("th", what, scope="row"), el("td", value)) for what, value in pairs if value is not None
-    ]
-    if not rows:
-        return Html("")
-    return el("div", el("table", el("caption", caption), el("tbody", *rows)), class_="wide")
+    told = [el("div", el("dt", what), el("dd", value)) for what, value in pairs if value is not None]
+    return (
+        joined([el("p", el("strong", head)) if head else None, el("dl", *told, class_="sizes")])
+        if told
+        else Html("")
+    )
 
 
 def quantity(name: str, value: object, unit: str) -> Html:

@@ -1,12 +1,27 @@
-"""The section of the build book by which the real thing is measured: the fit list, with blanks."""
+"""Sections of the build book by which the real thing is held to its lines: gauges, fit, fit list."""
 
 from __future__ import annotations
 
-from typing import Final
+import shlex
+from collections.abc import Mapping
+from typing import Any, Final
 
-from plugs.book.html import Html, el, joined, table
+from plugs.book.html import (
+    Html,
+    card,
+    cards,
+    el,
+    folded,
+    joined,
+    quantities_table,
+    step,
+    steps,
+    table,
+)
 from plugs.book.source import BookSource
+from plugs.ground.units import format_within
 from plugs.sanding.fit_list import EDGE, GAP, HALF_BREADTH, HEIGHT, LENGTH
+from plugs.words.ways import called
 
 _KINDS: Final = {
     HALF_BREADTH: "Half-breadths: level, from the centreline square out to the surface",
@@ -15,6 +30,100 @@ _KINDS: Final = {
     EDGE: "Mating edges: the one length that is not given, from where its axis begins",
     GAP: "Straightedge: the largest gap where it is laid so, + crown, − hollow",
 }
+
+
+def gauging(source: BookSource, line: str) -> Html | None:
+    """Return the cards by which gauges are offered up to a surface.
+
+    Parameters
+    ----------
+    line : str
+        "foam" or "finished".
+
+    Returns
+    -------
+    Html or None
+        None without gauges of that line.
+    """
+    rows = source.rows("templates")
+    mine = [
+        one
+        for one in zip(rows, source.paths("templates", len(rows)), strict=True)
+        if one[0].get("line") == line
+    ]
+    if not mine:
+        return None
+    daylight = (source.summary.get("sanding") or {}).get("gap_allowed_mm") or 0.0
+    told = (
+        None
+        if line == "finished"
+        else el(
+            "p",
+            "Each stands on the baseboard at its line and is moved in level until it meets its other half; "
+            "one for the top comes down from above. Sand down where it bears before it is home; then no more "
+            "light shows under its edge than told.",
+        )
+    )
+    made = []
+    for row, path in mine:
+        way = "from above" if row["part"] == "top" else called().seen_from(row["part"])
+        sizes = (
+            (
+                "Station x" if row["kind"] == "station gauge" else f"{called().lengthwise.capitalize()} y",
+                source.quantity("at_mm", row["at_mm"]),
+            ),
+            ("Light, at most", source.quantity("gap_mm", row["gap_mm"] + daylight)),
+        )
+        box = step("gauge", el("strong", row["name"]), f" {way}", what=[source.shape(path), *sizes])
+        made.append(card(box, sizes=sizes))
+    return joined([el("h3", f"Gauges of the {line} line"), told, cards(made)])
+
+
+def fit(source: BookSource) -> Html:
+    """Return what is checked on the finished part: gauges, mating faces, thickness, main sizes."""
+    columns = (
+        ("name", "Mating face"), ("gap_mm", "Gap"), ("edge_length_mm", "Edge"), ("face_area_m2", "Area"),
+        ("measured_points", "Points"), ("rms_miss_mm", "Error, rms"), ("largest_miss_mm", "Largest error"),
+        ("largest_miss_place_mm", "At x, y, z"),
+    )  # fmt: skip
+    mating = source.rows("mating")
+    paths = source.paths("fit", len(mating))
+    done = [
+        ("check-length", "Length, breadth and height measured against the three views"),
+        ("check-centreline", "Both sides measured from the centreline at each station"),
+    ]
+    if source.rows("pocket_patterns"):
+        done.append(("check-recess", "What goes into each recess tried in it"))
+    parts: list[object] = [
+        source.findings("fit"),
+        gauging(source, "finished"),
+        steps(done, source.whole),
+        cards(_mating(source, *one) for one in zip(mating, paths, strict=True)),
+        source.others("fit", paths),
+        folded("Mating faces in a table", quantities_table("Mating faces", columns, mating, source.unit)),
+    ]
+    skin = source.summary.get("skin") or {}
+    if "largest_deviation_mm" in skin:
+        told = joined([
+            "The foam lies under the finished surface by laminate and filler, within ",
+            format_within(skin["largest_deviation_mm"], source.unit),
+            f", measured at {skin['points_measured']} places.",
+        ])  # fmt: skip
+        parts.append(el("p", told, class_="note"))
+    return joined(parts)
+
+
+def _mating(source: BookSource, row: Mapping[str, Any], path: str) -> Html:
+    """Return the card of a mating face that is tried on what it meets."""
+    sizes = (
+        ("Gap", source.quantity("gap_mm", row["gap_mm"])),
+        ("Edge", source.known(row, "edge_length_mm")),
+        ("Largest error", source.known(row, "largest_miss_mm")),
+    )
+    box = step(
+        "mating", el("strong", row["name"]), " tried on what it meets", what=[source.shape(path), *sizes]
+    )
+    return card(box, source.picture(path), sizes=sizes)
 
 
 def measuring(source: BookSource) -> Html:
@@ -58,8 +167,17 @@ def measuring(source: BookSource) -> Html:
         "What a person with a tape measures on the plug, and again on the part. The baseline is z = 0 of the "
         "recipe, station 0 is x = 0. Write what you find into ",
         el("code", "templates/fit-list.csv"),
-        ", leave empty what you did not measure, and have it compared: ",
-        el("code", f"python -m plugs compare {recipe['file'] or recipe['name']} fit-list.csv"),
-        ". It says where to take off, and where to fill.",
+        ", leave empty what you did not measure, and have it compared, in the folder of the recipe, "
+        "with that file beside it:",
     ]
-    return joined([el("p", *words), *tables])
+    command = f"python -m plugs compare {shlex.quote(recipe['file'] or recipe['name'])} fit-list.csv"
+    done = [(f"measured-{word}", f"Measured on the {word} line, and compared") for word, _ in lines]
+    return joined(
+        [
+            el("p", *words),
+            el("pre", el("code", command)),
+            el("p", "It says where to take off, and where to fill."),
+            steps(done, source.whole),
+            folded(f"What to measure, {len(rows)} places", *tables),
+        ]
+    )

@@ -5,11 +5,25 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
+import numpy as np
+
 from plugs.book.changed import changed
-from plugs.book.figures import MIDDLING, SMALL, drawing_figure
-from plugs.book.html import Html, el, joined, pairs_table, quantities_table, step, steps
+from plugs.book.figures import MIDDLING, drawing_figure
+from plugs.book.html import (
+    Html,
+    card,
+    cards,
+    el,
+    folded,
+    joined,
+    listed,
+    pairs_list,
+    quantities_table,
+    step,
+)
 from plugs.book.source import BookSource
 from plugs.book.views import views_drawing
+from plugs.drafting.styles import FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE
 from plugs.ground.units import format_length
 from plugs.words.ways import called
 
@@ -20,10 +34,18 @@ _KEYS: Final = (
 )
 
 
+_SECTION_OF: Final = {"wire": "Cutting by wire", "router": "Cutting on the router"}
+"""Heading of the section that tells how something is cut."""
+
+_MIRRORED: Final = ("left", "right")
+_LOOKS_LIKE: Final = 0.01  # of a size: less than a line's width on a small picture
+
+_SIDES: Final = ("width", "height", "thickness")
+
+_SAWN: Final = "Saw proud of the line, then plane or sand the edge to it. "
 _GAUGES: Final = (
-    "Gauges are outside templates: plates with the plug cut out of them, which stand on the baseboard. They "
-    "are offered up one at a time, part by part, while it is sanded. Light is what the edge shows at most, "
-    "on one face, when the surface is on its line: the surface slopes away under the plate's thickness."
+    "Gauges are outside templates: plates with the plug cut out of them, which stand on the baseboard and "
+    "are offered up one at a time, part by part, while it is sanded."
 )
 
 
@@ -78,11 +100,11 @@ def _sizes(source: BookSource) -> Html:
             source.quantity("area_m2", skin["finish_area_m2"]) if "finish_area_m2" in skin else None,
         ),
         ("Finished part, weight", _weight(source, part)),
-        ("Centre of gravity, x, y, z", _given(source, part, "centre_of_gravity_mm")),
+        ("Centre of gravity, x, y, z", source.known(part, "centre_of_gravity_mm")),
         ("Layers", str(len(source.rows("layers")))),
         ("Sheets of foam", None if sheets is None else str(len(sheets))),
     ]
-    return pairs_table("Figures", pairs)
+    return pairs_list(pairs, "Figures")
 
 
 def _weight(source: BookSource, part: Mapping[str, Any]) -> Html | None:
@@ -98,18 +120,13 @@ def _weight(source: BookSource, part: Mapping[str, Any]) -> Html | None:
     return joined([source.quantity("mass_kg", part["mass_kg"]), *spread])
 
 
-def _given(source: BookSource, figures: Mapping[str, Any], name: str) -> Html | None:
-    """Return a figure if it is there."""
-    return None if figures.get(name) is None else source.quantity(name, figures[name])
-
-
 def viewer(source: BookSource) -> Html:
     """Return the frame of the plug in three dimensions, which a program fills where the browser can."""
     canvas = el(
         "canvas",
         tabindex="0",
         role="img",
-        aria_label=f"{source.title} in three dimensions",
+        aria_label=f"{source.title}, 3D view",
         aria_describedby="viewer-keys",
     )
     still = None if source.pictures else el("canvas", class_="still")
@@ -124,7 +141,7 @@ def viewer(source: BookSource) -> Html:
         el("div", *views, role="group", aria_label="View"),
         el(
             "div",
-            el("label", "Drawn apart ", _slider("apart", 100), class_="slide"),
+            el("label", "Exploded ", _slider("apart", 100), class_="slide"),
             el("label", "Layer ", only),
             data_part="apart-row",
         ),
@@ -145,7 +162,7 @@ def viewer(source: BookSource) -> Html:
     )
     return el(
         "section",
-        el("h3", "In three dimensions"),
+        el("h3", "3D view"),
         el("div", canvas, class_="scene"),
         still,
         el("p", _KEYS, id="viewer-keys", class_="note screen"),
@@ -167,11 +184,10 @@ def cautions(source: BookSource) -> Html:
     if not found:
         found = el("p", "Nothing to stop at or to mind; notes stand where they matter.")
     rows = source.rows("cautions")
-    told = [
-        el("div", el("p", el("strong", row["about"]), ". ", row["text"]), class_="finding") for row in rows
-    ]
-    heads = [el("h3", "Health and fire")] if told else []
-    return joined([found, *heads, *told, steps([("cautions", "Read by everyone who works on it")])])
+    told = [el("div", el("dt", row["about"]), el("dd", row["text"])) for row in rows]
+    heads = [el("h3", "Health and fire"), el("dl", *told, class_="cautions")] if told else []
+    read = step("cautions", "Read by everyone who works on it", what=[[*row.values()] for row in rows])
+    return joined([found, *heads, listed([read])])
 
 
 def measured(source: BookSource) -> Html:
@@ -184,73 +200,132 @@ def measured(source: BookSource) -> Html:
         ("left_out", "Left out"), ("allowed_mm", "Allowed"), ("largest_mm", "Farthest"), ("rms_mm", "Rms"),
         ("tightest_radius_mm", "Least radius"), ("tightest_place_mm", "at"),
     )  # fmt: skip
-    listed = quantities_table("Measured lines", columns, rows, source.unit)
-    return joined([el("p", _MEASURED), source.findings("measured"), listed, source.figures("measured")])
+    told = quantities_table("Measured lines", columns, rows, source.unit)
+    shown = source.figures("measured", height=MIDDLING)
+    return joined(
+        [source.findings("measured"), folded("How they were drawn", el("p", _MEASURED), told), shown]
+    )
 
 
 def templates(source: BookSource) -> Html:
-    """Return the templates and the plan that they stand on."""
+    """Return the templates, each a card, and the plan that they stand on."""
+    rows = source.rows("templates")
+    paths = source.paths("templates", len(rows))
+    made, seen = list[Html](), list[tuple[object, ...]]()
+    for row, path in zip(rows, paths, strict=True):
+        look = _look(source, row, path)
+        made.append(_template(source, row, path, is_new=not any(_are_alike(look, one) for one in seen)))
+        seen.append(look)
+    plan = []
+    for path in source.of("base"):
+        words = "Base plan drawn on the building board: outline, centreline, stations"
+        plan.append(card(step("base", words, what=source.shape(path)), source.picture(path)))
     columns = (
         ("name", "Template"), ("kind", "Kind"), ("at_mm", "At"), ("from_mm", "From"), ("to_mm", "To"),
         ("area_m2", "Area"), ("bevel_mm", "Bevel"), ("bevel_deg", "Angle"), ("gap_mm", "Light"),
     )  # fmt: skip
-    listed = quantities_table(
-        "Templates",
-        columns,
-        source.rows("templates"),
-        source.unit,
-        lambda row: step(f"template-{row['name']}", row["name"], " cut"),
+    told = quantities_table("Templates", columns, rows, source.unit)
+    is_gauged = any(row.get("line") for row in rows)
+    return joined(
+        [
+            source.findings("templates"),
+            cards(plan),
+            el("p", _SAWN, _GAUGES if is_gauged else None) if rows else None,
+            source.figures("boards", height=MIDDLING),
+            cards(made),
+            source.others("templates", paths),
+            folded("All templates in a table", told),
+        ]
     )
-    drawn = joined([source.figures("boards", height=MIDDLING), source.figures("templates", height=SMALL)])
-    base = source.figures("base", "Draw it on the building board.")
-    gauged = any(row.get("line") for row in source.rows("templates"))
-    told = el("p", _GAUGES) if gauged else None
-    done = (
-        steps([("base-plan", "Base plan drawn on the building board, centreline and stations")])
-        if base
-        else None
+
+
+def _template(source: BookSource, row: Mapping[str, Any], path: str, *, is_new: bool) -> Html:
+    """Return the card of a template that is cut; what looks like one before it is pictured folded away."""
+    by = source.cut_by.get(row["name"])
+    way = f" cut, as “{_SECTION_OF[by]}” tells" if by else " cut"
+    thick = row["to_mm"] - row["from_mm"]
+    axis = "x" if row["kind"].startswith("station") else "y"
+    sizes = (
+        ("Size", source.extent(path)),
+        ("Thick", source.quantity("board_mm", thick)),
+        ("Stands at", joined([f"{axis} = ", source.quantity("at_mm", row["at_mm"])])),
     )
-    return joined([source.findings("templates"), told, listed, drawn, done, base])
+    box = step("template", el("strong", row["name"]), way, what=[source.shape(path), round(thick, 2)])
+    picture = source.picture(path)
+    if picture and not is_new:
+        picture = folded("Its picture, much like one above", picture, on_paper=False)
+    return card(box, picture, sizes=sizes)
+
+
+def _look(source: BookSource, row: Mapping[str, Any], path: str) -> tuple[object, ...]:
+    """Return what a template looks like: its kind, its place, the part of it, its size."""
+    half = "either half" if row.get("part") in _MIRRORED else row.get("part")
+    return row["kind"], row["at_mm"], half, source.size(path)
+
+
+def _are_alike(one: tuple[object, ...], other: tuple[object, ...]) -> bool:
+    """Return whether two templates look alike on a small picture."""
+    sizes = np.asarray(one[3]), np.asarray(other[3])
+    return one[:3] == other[:3] and np.allclose(*sizes, rtol=_LOOKS_LIKE)
 
 
 def cutting(source: BookSource) -> Html:
-    """Return how the sheets are cut, sheet by sheet and layer by layer."""
-    parts: list[object] = [source.findings("cutting")]
+    """Return how the sheets are cut, sheet by sheet and piece by piece."""
     sheets = (source.summary.get("sheets") or {}).get("sheets") or []
-    drawn = list(source.of("sheets").items())
-    for k, sheet in enumerate(sheets):
-        number = sheet["number"]
-        head = el("h3", f"Sheet {number}, of {sheet['stock']}")
-        pieces = [
-            (f"cut-{number}-{piece['name']}", f"{piece['name']} cut from sheet {number}")
-            for piece in sheet["pieces"]
-        ]
-        figure = source.drawn(*drawn[k], height=MIDDLING) if k < len(drawn) else None
-        parts.append(el("div", head, steps(pieces), figure, class_="together"))
-    if len(drawn) > len(sheets):
-        parts += [source.drawn(*one) for one in drawn[len(sheets) :]]
-    columns = (
-        ("name", "Piece"), ("layer", "Layer"), ("place", "Place"), ("sheet_mm", "Sheet"), ("area_m2", "Area"),
-        ("volume_m3", "Volume"), ("weight_kg", "Weight"),
-    )  # fmt: skip
-    parts.append(quantities_table("Pieces", columns, source.rows("pieces"), source.unit))
-    parts.append(el("h3", "Layers"))
-    parts.append(
-        el("p", "Saw along SAW_LINE, with foam to spare; sand to the two FINISH lines, one on either face.")
+    layers = source.rows("layers")
+    pieces = source.rows("pieces") or [{"name": row["name"], "layer": row["name"]} for row in layers]
+    paths = source.paths("layers", len(layers))
+    drawn = {row["name"]: (row, path) for row, path in zip(layers, paths, strict=True)}
+    made: dict[str, Html] = {}
+    shown = set[str]()
+    for row in pieces:
+        layer, path = drawn.get(row["layer"], ({}, ""))
+        made[row["name"]] = _piece(source, {**layer, **row}, path, is_pictured=path not in shown)
+        shown.add(path)
+    words = (
+        f"Sawn along {SAW_LINE}, which leaves foam to spare all round. Marked on it: {FINISH_BOTTOM_FACE} "
+        f"and {FINISH_TOP_FACE}, the lines to sand to on either face, glue lines and pins; a centreline, an "
+        "arrow forward and its name."
     )
-    parts.append(_layers(source))
-    parts.append(source.seen("layers"))
-    parts.append(source.figures("layers"))
+    parts: list[object] = [source.findings("cutting"), el("p", words) if layers else None]
+    figures = list(source.of("sheets").items())
+    for k, sheet in enumerate(sheets):
+        size = joined((source.quantity("size_mm", sheet[f"{one}_mm"]) for one in _SIDES), " x ")
+        head = joined([f"Sheet {sheet['number']}: ", "offcut " if sheet.get("is_offcut") else "", size])
+        figure = source.drawn(*figures[k], height=MIDDLING) if k < len(figures) else None
+        parts += [el("div", el("h3", head), figure, class_="together")]
+        parts.append(cards(made.pop(one["name"]) for one in sheet["pieces"] if one["name"] in made))
+    parts += [cards(made.values()), *(source.drawn(*one) for one in figures[len(sheets) :])]
+    parts += [source.others("layers", paths), source.seen("layers"), _tables(source)]
     return joined(parts)
 
 
-def _layers(source: BookSource) -> Html:
-    """Return the layers as a table with boxes to tick."""
-    columns = (
+def _piece(source: BookSource, row: Mapping[str, Any], path: str, *, is_pictured: bool) -> Html:
+    """Return the card of a piece of foam that is cut, with its layer pictured."""
+    by = source.cut_by.get(row["name"])
+    way = f"cut as “{_SECTION_OF[by]}” tells, and marked" if by else "marked out and sawn"
+    what = [source.shape(path, ("GLUE", "PINS")), row.get("place"), row.get("sheet_mm")]
+    sizes = (
+        ("Size", None if row.get("place") else source.extent(path)),
+        ("Sheet", source.known(row, "sheet_mm")),
+        ("Lies at", source.reach(row["axis"], row["from_mm"], row["to_mm"]) if "axis" in row else None),
+    )
+    box = step("piece", el("strong", row["name"]), f": {way}", what=what)
+    return card(box, source.picture(path) if is_pictured else None, sizes=sizes)
+
+
+def _tables(source: BookSource) -> Html:
+    """Return layers and pieces as tables."""
+    layers = (
         ("name", "Layer"), ("axis", "Along"), ("from_mm", "From"), ("to_mm", "To"), ("sheet_mm", "Sheet"),
-        ("rough_area_m2", "Cut area"), ("volume_m3", "Foam left"),
+        ("rough_area_m2", "Cut area"), ("volume_m3", "Finished volume"),
     )  # fmt: skip
-    return quantities_table(
-        "Layers, in the order of stacking", columns, source.rows("layers"), source.unit,
-        lambda row: step(f"layer-{row['name']}", row["name"], " marked and cut"),
+    pieces = (
+        ("name", "Piece"), ("layer", "Layer"), ("place", "Place"), ("sheet_mm", "Sheet"), ("area_m2", "Area"),
+        ("volume_m3", "Volume"), ("weight_kg", "Weight"),
     )  # fmt: skip
+    told = [
+        quantities_table("Layers, in the order of stacking", layers, source.rows("layers"), source.unit),
+        quantities_table("Pieces", pieces, source.rows("pieces"), source.unit),
+    ]
+    return folded("All layers and pieces in tables", *told)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
-from plugs.book.html import Html, el, joined, pairs_table, quantities_table, step, steps, table
+from plugs.book.html import Html, el, folded, joined, listed, pairs_list, quantities_table, step
 from plugs.book.source import BookSource
 from plugs.ground.figures import cell, told
 
-_NO_STOCK = (
+_SIDES: Final = ("width", "height", "thickness")
+_NO_STOCK: Final = (
     "The recipe lists no stock, or an empty one: no layer is parted to fit a sheet, no piece is arranged on "
     "one, and no foam is counted here."
 )
@@ -19,17 +20,18 @@ def shopping(source: BookSource) -> Html:
     """Return what to buy."""
     bought = source.rows("shopping")
     groups = {row.get("group") for row in bought}
-    parts: list[object] = [source.findings("shopping"), _bought(source, bought), _cost(source, len(bought))]
+    parts: list[object] = [source.findings("shopping")]
+    parts.append(listed([*_bought(source, bought), *_besides(source, groups)]))
+    parts.append(_cost(source, len(bought)))
     stock = (source.summary.get("sheets") or {}).get("by_stock") or []
     columns = (
         ("stock", "Foam"), ("count", "Sheets"), ("width_mm", "Long"), ("height_mm", "Wide"),
         ("thickness_mm", "Thick"), ("price", "Price of all"), ("yield_ratio", "Used"),
     )  # fmt: skip
-    first = None if "foam" in groups else lambda row: step(f"buy-foam-{row['stock']}", row["stock"])
-    parts.append(quantities_table("Sheets of foam", columns, stock, source.unit, first))
+    told = quantities_table("Sheets of foam", columns, stock, source.unit)
+    parts.append(folded("How much of the sheets is used", told))
     if not stock and source.rows("pieces"):
         parts.append(el("p", _NO_STOCK, class_="note"))
-    parts.append(steps(_besides(source, groups)))
     return joined(parts)
 
 
@@ -47,33 +49,34 @@ def _cost(source: BookSource, count: int) -> Html:
         ("Cost of what is used", None if used is None else f"{cell(used, 'total')} {money}"),
         ("Without a price", ", ".join(str(name) for name in missing) or None),
     ]
-    return pairs_table("Cost", pairs)
+    return pairs_list(pairs, "Cost")
 
 
-def _bought(source: BookSource, bought: list[Mapping[str, Any]]) -> Html:
-    """Return the shopping list as a table."""
-    rows: list[tuple[object, ...]] = []
-    for k, row in enumerate(bought):
+def _bought(source: BookSource, bought: list[Mapping[str, Any]]) -> list[Html]:
+    """Return the shopping list, a step for each thing."""
+    money = (source.summary.get("cost") or {}).get("currency") or ""
+    done = []
+    for row in bought:
         unit = row.get("unit") or ""
         packs = ", ".join(f"{p['count']} x {p['size']:g} {unit}" for p in row.get("packs") or [])
         needed, buy = (joined([source.quantity(key, row[key]), f" {unit}"]) for key in ("needed", "bought"))
-        rows.append(
-            (
-                step(f"buy-{k}-{row['name']}", row["name"]),
-                needed,
-                packs or buy,
-                source.quantity("price", row.get("price")),
-                row.get("words") or "",
-            )
-        )
-    money = (source.summary.get("cost") or {}).get("currency") or ""
-    return table("Materials", ("What", "Needed", "Buy", f"Price {money}".strip(), "For"), rows)
+        where = row.get("words") or ""
+        told = [packs or buy, joined(["needed ", needed]), None if where.startswith("values: ") else where]
+        if row.get("price") is not None:
+            told.insert(1, joined([source.quantity("price", row["price"]), f" {money}"]))
+        words = joined([one for one in told if one], "; ")
+        done.append(step("buy", el("strong", row["name"]), ": ", words, what=[row["name"], packs or buy]))
+    return done
 
 
-def _besides(source: BookSource, groups: set[Any]) -> list[tuple[str, object]]:
-    """Return what is bought besides the shopping list: glue, pins, board for templates."""
+def _besides(source: BookSource, groups: set[Any]) -> list[Html]:
+    """Return what is bought besides the shopping list: foam, glue, pins, board for templates."""
     summary = source.summary
     rows: list[tuple[str, list[object]]] = []
+    if "foam" not in groups:
+        for row in (summary.get("sheets") or {}).get("by_stock") or []:
+            size = joined((source.quantity(f"{side}_mm", row[f"{side}_mm"]) for side in _SIDES), " x ")
+            rows.append(("foam", ["Foam, ", row["stock"], f": {row['count']} of ", size]))
     glue = summary.get("glue") or {}
     if glue.get("glue_g") and "adhesive" not in groups:
         spread = source.quantity("coverage_g_m2", glue["coverage_g_m2"])
@@ -89,7 +92,7 @@ def _besides(source: BookSource, groups: set[Any]) -> list[tuple[str, object]]:
         thicknesses = sorted({told(one["to_mm"] - one["from_mm"], "board_mm") for one in templates})
         thick = source.quantity("board_mm", thicknesses)
         rows.append(("board", ["Board for templates: ", area, " net, ", thick, " thick"]))
-    return [(f"buy-{what}", joined(words)) for what, words in rows]
+    return [step(f"buy-{what}", *words) for what, words in rows]
 
 
 def pin_lengths(summary: Mapping[str, Any]) -> dict[float, int]:

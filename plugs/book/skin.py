@@ -1,55 +1,102 @@
-"""Section of the build book on the skin: what is laid over the foam, with what resin, from which cloth."""
+"""Section of the build book on the laminate: what is laid over the foam, and how."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
-from plugs.book.figures import MIDDLING, SMALL
-from plugs.book.html import Html, el, joined, pairs_table, quantities_table, step, steps, table
+from plugs.book.figures import CARD, MIDDLING
+from plugs.book.html import (
+    Html,
+    card,
+    cards,
+    el,
+    folded,
+    joined,
+    listed,
+    pairs_list,
+    quantities_table,
+    step,
+    steps,
+    table,
+)
 from plugs.book.source import BookSource
+
+_AREA_DIGITS: Final = 5  # of a square metre: 10 mm2, less than a thread along an edge
 
 
 def skin(source: BookSource) -> Html:
-    """Return how the skin is laid up; empty without any."""
+    """Return how the laminate is laid up, in the order of the work; empty without any."""
     whole, schedule = source.summary.get("skin") or {}, source.summary.get("schedule") or {}
+    if not whole.get("over_mm") and not schedule:
+        return source.findings("skin")
+    cloth, resin = source.summary.get("cloth") or {}, source.summary.get("resin") or {}
     parts: list[object] = [source.findings("skin")]
-    if whole.get("over_mm"):
-        rows = [(place, source.quantity("over_mm", over)) for place, over in whole["over_mm"].items()]
-        parts.append(table("Over the foam, laminate and filler", ("Panel or end", "Thickness"), rows))
-    if schedule:
-        parts += [_schedule(source, schedule), _places(source, schedule)]
-    cloth = joined([_cloth(source, source.summary.get("cloth") or {}), source.seen("skin")])
-    parts += [el("h3", "Cloth: all of it is cut before any resin is mixed"), cloth] if cloth else []
-    if schedule:
-        parts += [el("h3", "Before the first ply"), _before(source, schedule)]
-    parts.append(_resin(source, source.summary.get("resin") or {}))
-    if schedule:
-        parts += [el("h3", "When it is hard"), _after(source, schedule)]
-    parts.append(_part(source, source.summary.get("part") or {}))
+    cut = _cloth(source, cloth)
+    parts += [el("h3", "Cloth: all of it is cut before any resin is mixed"), cut] if cut else []
+    parts += [el("h3", "Before the first ply"), _before(source, schedule)]
+    parts += [el("h3", "Resin and plies"), _laid(source, schedule, resin)]
+    parts += [el("h3", "When it is hard"), _after(source, schedule)]
+    rows = [(place, source.quantity("over_mm", over)) for place, over in (whole.get("over_mm") or {}).items()]
+    parts.append(
+        folded(
+            "What lies where, and what it weighs, in tables",
+            table("Over the foam, laminate and filler", ("Panel or end", "Thickness"), rows),
+            _schedule(source, schedule) if schedule else None,
+            _places(source, schedule) if schedule else None,
+            _part(source, source.summary.get("part") or {}),
+        )
+    )
     return joined(parts)
 
 
 def _cloth(source: BookSource, cloth: Mapping[str, Any]) -> Html:
-    """Return rolls and pieces, seams, and how the cloth shears."""
-    drawn = source.of("skin")
+    """Return rolls with the pieces that are cut from each; patterns, seams and shear are folded."""
     rolls = cloth.get("rolls") or []
-    columns = (
-        ("cloth", "Cloth"), ("width_mm", "Wide"), ("length_m", "Length to buy"), ("yield_ratio", "Used"),
-    )  # fmt: skip
-    parts: list[object] = [quantities_table("Rolls", columns, rolls, source.unit)]
-    parts += [_roll(source, roll) for roll in rolls]
-    parts += [source.drawn(path, one) for path, one in drawn.items() if "/roll-" in path]
-    pieces = ("/roll-", "/shear-")
-    parts += [
-        source.drawn(path, one, height=SMALL)
-        for path, one in drawn.items()
-        if not any(word in path for word in pieces)
-    ]
+    drawn = source.of("skin")
+    paths = [path for path in drawn if "/roll-" in path]
+    patterns = [path for path in drawn if "/roll-" not in path and "/shear-" not in path]
+    parts: list[object] = []
+    for k, roll in enumerate(rolls):
+        figure = (
+            source.drawn(paths[k], drawn[paths[k]], height=MIDDLING) if len(paths) == len(rolls) else None
+        )
+        parts += [_roll(source, roll), figure]
+    shown = () if len(paths) != len(rolls) else paths
+    left = [source.drawn(path, one) for path, one in drawn.items() if "/roll-" in path and path not in shown]
     seams = (("name", "Seam"), ("between", "Between"), ("length_mm", "Length"), ("notches", "Notches"))
-    parts.append(
-        quantities_table("Seams: notches of the same name meet", seams, cloth.get("seams") or [], source.unit)
-    )
+    told = quantities_table("Notches of the same name meet", seams, cloth.get("seams") or [], source.unit)
+    parts += [
+        *left,
+        folded("Seams", told),
+        folded(
+            "Patterns, piece by piece",
+            *(source.drawn(path, drawn[path], height=CARD[1]) for path in patterns),
+            on_paper=False,
+        ),
+        folded("How the cloth shears", _shear(source, cloth), source.seen("skin")),
+    ]
+    return joined(parts)
+
+
+def _roll(source: BookSource, roll: Mapping[str, Any]) -> Html:
+    """Return the pieces of a roll, with a box to tick for each."""
+    wide, long = source.quantity("width_mm", roll["width_mm"]), source.quantity("length_m", roll["length_m"])
+    pieces = roll.get("pieces") or []
+    angles = {source.quantity("bias_deg", piece.get("bias_deg")) for piece in pieces}
+    done = []
+    for piece in pieces:
+        bias = source.quantity("bias_deg", piece.get("bias_deg"))
+        what = [roll["cloth"], piece["zone"], bias, round(piece["area_m2"], _AREA_DIGITS)]
+        turned = joined([", warp at ", bias]) if piece.get("bias_deg") and len(angles) > 1 else None
+        done.append(step("cloth", piece["name"], turned or "", what=what))
+    at = joined([", warp at ", *angles]) if len(angles) == 1 else ""
+    head = el("h4", f"Pieces of {roll['cloth']}: ", long, " of the roll, ", wide, " wide", at)
+    return joined([head, listed(done, are_short=True)])
+
+
+def _shear(source: BookSource, cloth: Mapping[str, Any]) -> Html:
+    """Return how the cloth shears on each zone."""
     nets = (
         ("patch", "On"), ("plies", "Plies"), ("bias_deg", "Warp turned"),
         ("start_mm", "Start at x, y, z"), ("largest_shear_deg", "Largest shear"),
@@ -64,15 +111,15 @@ def _cloth(source: BookSource, cloth: Mapping[str, Any]) -> Html:
         if told and told[0].get(name) is not None
     ]
     caption = "How the cloth shears" + (f" ({', '.join(angles)})" if angles else "")
-    parts.append(quantities_table(caption, nets, told, source.unit))
-    parts += [source.drawn(path, one, height=MIDDLING) for path, one in drawn.items() if "/shear-" in path]
-    return joined(parts)
+    drawn = [(path, one) for path, one in source.of("skin").items() if "/shear-" in path]
+    figures = [source.drawn(path, one, height=MIDDLING) for path, one in drawn]
+    return joined([quantities_table(caption, nets, told, source.unit), *figures])
 
 
 def _before(source: BookSource, schedule: Mapping[str, Any]) -> Html:
     """Return what is done to the foam before cloth goes over it."""
-    done: list[tuple[str, object]] = [("skin-dust", "Foam brushed and free of dust")]
-    for k, edge in enumerate(schedule.get("edges") or []):
+    done: list[tuple[str, object]] = []
+    for edge in schedule.get("edges") or []:
         if edge["radius_mm"] < edge["least_radius_mm"]:
             radius = source.quantity("radius_mm", edge["least_radius_mm"])
             words = (
@@ -80,10 +127,95 @@ def _before(source: BookSource, schedule: Mapping[str, Any]) -> Html:
                 if edge["is_inside"]
                 else ("rounded by hand to ", radius)
             )
-            done.append((f"skin-edge-{k}", joined([f"{edge['place']}: ", *words])))
+            done.append(("skin-edge", joined([f"{edge['place']}: ", *words])))
+    done.append(("skin-dust", "Foam brushed and free of dust"))
     if schedule.get("barrier"):
         done.append(("skin-barrier", f"{schedule['barrier']} over the foam, whole, without a pinhole"))
-    return steps(done)
+    return steps(done, source.whole)
+
+
+def _laid(source: BookSource, schedule: Mapping[str, Any], resin: Mapping[str, Any]) -> Html:
+    """Return how resin is mixed and the plies are laid, batch by batch."""
+    plies = {ply["number"]: ply for ply in schedule.get("plies") or []}
+    if not schedule:
+        words = "Laminate laid up as thick as the table below says, by the sheets of its resin and cloth"
+        return steps([("laid", words)], source.whole)
+    made: list[Html] = []
+    mixes = resin.get("mixes") or []
+    for mix in mixes:
+        made += _batches(source, mix, plies.get(mix.get("ply"), {}))
+    mixed = {mix.get("ply") for mix in mixes}
+    for number, ply in plies.items():
+        if number not in mixed:
+            what = [ply[key] for key in ("cloth", "bias_deg", "places")]
+            told = joined([_ply(source, ply), ": laid, rolled out, no air under it"])
+            made.append(card(step("ply", told, what=what)))
+    return joined([_dose(source, schedule, resin), cards(made), _passes(resin)])
+
+
+def _batches(source: BookSource, mix: Mapping[str, Any], ply: Mapping[str, Any]) -> list[Html]:
+    """Return a card for each batch of a mix."""
+    batch, count = mix.get("batch") or {}, int(mix.get("batches") or 1)
+    by_volume = source.known(batch, "hardener_ml")
+    hardener = joined([source.known(batch, "hardener_kg"), " or " if by_volume else None, by_volume])
+    sizes = (
+        ("Resin", source.known(batch, "resin_kg")),
+        ("Hardener", hardener or None),
+        ("To lay", source.known(batch, "minutes")),
+    )
+    what = [ply.get("cloth"), ply.get("bias_deg"), ply.get("places"), *sizes]
+    laid = []
+    for n in range(1, count + 1):
+        words = f": batch {n} of {count}{' mixed and laid' if n == 1 else ''}"
+        head = _ply(source, ply, is_first=n == 1) if ply else el("strong", mix["what"])
+        laid.append(card(step("mix", head, words, what=what), sizes=sizes))
+    return laid
+
+
+def _ply(source: BookSource, ply: Mapping[str, Any], *, is_first: bool = True) -> Html:
+    """Return what a ply is, with its cloth and its places where it is first told of."""
+    number = f"Ply {ply['number']}"
+    name = ply.get("name") or ""
+    head = el("strong", number if name.casefold() in ("", number.casefold()) else f"{number}, {name}")
+    if not is_first:
+        return head
+    bias = source.quantity("bias_deg", ply.get("bias_deg"))
+    return joined([head, f" ({ply['cloth']} at ", bias, f", over {', '.join(ply.get('places') or ())})"])
+
+
+def _dose(source: BookSource, schedule: Mapping[str, Any], resin: Mapping[str, Any]) -> Html:
+    """Return what is laid up with, and what is mixed in all."""
+    words = ("method", "foam", "barrier")
+    pairs: list[tuple[object, object]] = [(w.capitalize(), schedule.get(w)) for w in words]
+    pairs += [
+        ("Resin", resin.get("resin") or schedule.get("resin")),
+        ("Hardener", resin.get("hardener") or schedule.get("hardener")),
+        *(
+            (told, source.quantity(name, figures[name]))
+            for figures, name, told in (
+                (resin, "shop_c", "Shop"),
+                (resin, "dose_percent_by_mass", "Hardener, by weight of resin"),
+                (resin, "pot_life_min", "Pot life"), (resin, "working_min", "Working time"),
+                (resin, "mixed_kg", "Mixed in all"), (resin, "resin_kg", "Resin in all"),
+                (resin, "hardener_kg", "Hardener in all"), (resin, "hardener_ml", "Hardener by volume"),
+                (resin, "minutes", "Time in all"), (resin, "waste_percent", "Waste allowed for"),
+                (schedule, "seal_kg_m2", "Seal coat"), (schedule, "finish_kg_m2", "Finish coat"),
+            )
+            if figures.get(name)
+        ),
+        ("Dose after", resin.get("dose_source")),
+    ]  # fmt: skip
+    return pairs_list(pairs, "Laid up with")
+
+
+def _passes(resin: Mapping[str, Any]) -> Html | None:
+    """Return how many plies are laid wet on wet, where not all of them are."""
+    passes = resin.get("passes") or []
+    if len(passes) < 2:  # all at once
+        return None
+    told = [" and ".join(str(number) for number in one["plies"]) for one in passes]
+    words = f"In passes, plies {'; then '.join(told)}: each sets and cools before the next"
+    return el("p", f"{words}, as the resin's sheet says.")
 
 
 def _after(source: BookSource, schedule: Mapping[str, Any]) -> Html:
@@ -96,14 +228,29 @@ def _after(source: BookSource, schedule: Mapping[str, Any]) -> Html:
         trim = source.quantity("trim_mm", cloth["trim_mm"])
         done.append(("skin-trim", joined(["Free edges trimmed to the foam's line: ", trim, " comes off"])))
     flanges = [place for place, over in (schedule.get("places") or {}).items() if _is_flange(place, over)]
-    done += [(f"skin-{place}", f"{place} trimmed to its width") for place in flanges]
+    done += [("skin-flange", f"{place} trimmed to its width") for place in flanges]
     if schedule.get("filler_mm"):
         filler = source.quantity("filler_mm", schedule["filler_mm"])
-        words = joined(["Filler spread and sanded to the finished surface: ", filler, ", paint with it"])
-        done.append(("skin-filler", words))
-    if not schedule.get("foam_stays", True):
+        done += [
+            (
+                "skin-filler",
+                joined(
+                    [
+                        "Filler spread with a long flexible edge, high places left bare: ",
+                        filler,
+                        " with the paint",
+                    ]
+                ),
+            ),
+            (
+                "skin-fair",
+                "Guide coat, long block, gauges of the finished line; filled again where it is low",
+            ),
+            ("skin-prime", "Primed, pinholes stopped, guide coat, sanded, primed again"),
+        ]
+    if schedule and not schedule.get("foam_stays", True):
         done.append(("skin-foam", "Foam dug out, the inside scraped clean and looked over for dry places"))
-    return steps(done)
+    return steps(done, [source.whole, [ply["cloth"] for ply in plies]])
 
 
 def _is_flange(place: str, over: Mapping[str, Any]) -> bool:
@@ -111,39 +258,16 @@ def _is_flange(place: str, over: Mapping[str, Any]) -> bool:
     return place.endswith(" flange") and bool(over["plies"])
 
 
-def _roll(source: BookSource, roll: Mapping[str, Any]) -> Html:
-    """Return the pieces of a roll, with boxes to tick."""
-    columns = (
-        ("name", "Piece"), ("zone", "On"), ("area_m2", "Area"), ("bias_deg", "Bias"),
-        ("stretch_min", "Stretch from"), ("stretch_max", "to"),
-    )  # fmt: skip
-    return quantities_table(
-        f"Pieces of {roll['cloth']}", columns, roll.get("pieces") or [], source.unit,
-        lambda row: step(f"cloth-{roll['cloth']}-{row['name']}", row["name"]),
-    )  # fmt: skip
-
-
 def _schedule(source: BookSource, schedule: Mapping[str, Any]) -> Html:
-    """Return the plies in the order of laying, with boxes to tick."""
-    plies = schedule.get("plies") or []
+    """Return the plies in the order of laying."""
     columns = (
         ("number", "Ply"), ("cloth", "Cloth"), ("weight_g_m2", "Weight"), ("bias_deg", "Bias"),
-        ("places", "Over"),
         ("thickness_mm", "Thick"), ("glass_kg_m2", "Glass"), ("resin_kg_m2", "Resin"),
         ("label", "Figures are"),
     )  # fmt: skip
-    listed = quantities_table(
-        "Plies, in the order of laying", columns, plies, source.unit,
-        lambda row: step(f"ply-{row['number']}", f"{row['number']} {row.get('name') or ''}".strip()),
-    )  # fmt: skip
-    words = ("method", "foam", "barrier", "resin", "hardener")
-    pairs: list[tuple[object, object]] = [(w.capitalize(), schedule.get(w)) for w in words]
-    pairs += [
-        (words, source.quantity(name, schedule[name]))
-        for name, words in (("seal_kg_m2", "Seal coat"), ("finish_kg_m2", "Finish coat"))
-        if schedule.get(name)
-    ]
-    return joined([pairs_table("Laid up with", pairs), listed])
+    return quantities_table(
+        "Plies, in the order of laying", columns, schedule.get("plies") or [], source.unit
+    )
 
 
 def _places(source: BookSource, schedule: Mapping[str, Any]) -> Html:
@@ -164,48 +288,6 @@ def _places(source: BookSource, schedule: Mapping[str, Any]) -> Html:
             quantities_table("Edges", edges, schedule.get("edges") or [], source.unit),
         ]
     )
-
-
-def _resin(source: BookSource, resin: Mapping[str, Any]) -> Html:
-    """Return the mixing sheet, batch by batch."""
-    if not resin:
-        return Html("")
-    pairs = [
-        ("Resin", resin.get("resin")),
-        ("Hardener", resin.get("hardener")),
-        *(
-            (words, source.quantity(name, resin[name]))
-            for name, words in (
-                ("shop_c", "Shop"), ("dose_percent_by_mass", "Hardener, by weight of resin"),
-                ("pot_life_min", "Pot life"), ("working_min", "Working time"), ("mixed_kg", "Mixed in all"),
-                ("resin_kg", "Resin in all"), ("hardener_kg", "Hardener in all"),
-                ("hardener_ml", "Hardener by volume"),
-                ("batches", "Batches"), ("minutes", "Time in all"), ("waste_percent", "Waste allowed for"),
-            )
-            if resin.get(name) is not None
-        ),
-        ("Dose after", resin.get("dose_source")),
-    ]  # fmt: skip
-    rows: list[tuple[object, ...]] = []
-    done: list[tuple[str, object]] = []
-    for k, mix in enumerate(resin.get("mixes") or []):
-        batch, count = mix.get("batch") or {}, int(mix.get("batches") or 1)
-        rows.append(
-            (
-                mix["what"],
-                source.quantity("area_m2", mix.get("area_m2")),
-                str(count),
-                source.quantity("resin_kg", batch.get("resin_kg")),
-                source.quantity("hardener_kg", batch.get("hardener_kg")),
-                source.quantity("hardener_ml", batch.get("hardener_ml")),
-                source.quantity("minutes", batch.get("minutes")),
-            )
-        )
-        done += [(f"mix-{k}-{n}", f"{mix['what']}: batch {n} of {count}") for n in range(1, count + 1)]
-    heads = ("For", "Area", "Batches", "Resin each", "Hardener each", "or by volume", "Time to lay each")
-    return joined(
-        [el("h3", "Resin"), pairs_table("Resin", pairs), table("Batches", heads, rows), steps(done)]
-    )  # fmt: skip
 
 
 def _part(source: BookSource, part: Mapping[str, Any]) -> Html:

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Collection, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any, Final
 
-from plugs.book.figures import HEIGHT, drawing_figure
-from plugs.book.html import Html, el, joined, quantity
+import numpy as np
+
+from plugs.book.figures import BESIDE, CARD, HEIGHT, SAME_MM, drawing_figure, shape_of
+from plugs.book.html import Html, el, folded, joined, quantity
 from plugs.book.scene import BookScene
 from plugs.drafting.drawing import Drawing
+from plugs.drafting.styles import CUTS
 from plugs.ground.amounts import counted
 from plugs.ground.records import record
 
@@ -32,9 +36,11 @@ _PLACES: Final = (
 )
 """Section of a drawing, by how its path begins; the first that fits."""
 
+_BESIDE_THE_SHAPE: Final = ("DIM", "LABELS", "CENTRELINE")  # what is told of a part, and is not the part
+
 _PICTURES: Final = (
-    ("changed", "changed"), ("explod", "layers"), ("layer", "layers"), ("sand", "sanding"), ("drape", "skin"),
-    ("cloth", "skin"),
+    ("changed", "changed"), ("explod", "stacking"), ("layer", "layers"), ("sand", "sanding"),
+    ("drape", "skin"), ("cloth", "skin"),
 )  # fmt: skip
 
 _CODES: Final = (
@@ -154,6 +160,45 @@ class BookSource:
         """
         return quantity(name, value, self.unit)
 
+    def known(self, figures: Mapping[str, Any], name: str) -> Html | None:
+        """Return a figure of some that is there; None where it is not.
+
+        Parameters
+        ----------
+        figures : mapping of str to object
+        name : str
+            With its unit.
+        """
+        return None if figures.get(name) is None else self.quantity(name, figures[name])
+
+    def reach(self, axis: str, begin: float, finish: float) -> Html:
+        """Return from where to where something reaches along an axis.
+
+        Parameters
+        ----------
+        axis : str
+            "x", "y" or "z".
+        begin, finish : float, mm
+        """
+        ends = [self.quantity("at_mm", value) for value in (begin, finish)]
+        return joined([f"{axis} = ", ends[0], " to ", ends[1]])
+
+    def paths(self, section: str, count: int) -> list[str]:
+        """Return the paths of a section's drawings, one for each of its rows in their order.
+
+        Parameters
+        ----------
+        count : int
+            Of rows.
+
+        Returns
+        -------
+        list of str
+            Without ending; empty texts where the rows are not drawn one by one.
+        """
+        found = [*self.of(section)]
+        return found if len(found) == count else [""] * count
+
     def of(self, section: str) -> dict[str, Drawing]:
         """Return the drawings of a section.
 
@@ -197,9 +242,87 @@ class BookSource:
         as_drawn : bool
             Whether all that is written stays as it is.
         """
-        where = joined([el("strong", drawing.title), ". Not to scale; the drawing is ", el("code", path)])
-        caption = joined([where, f". {words}" if words else "."])
+        caption = joined([drawing.title, f". {words} " if words else " ", el("code", path)])
         return drawing_figure(drawing, caption=caption, unit=self.unit, height=height, as_drawn=as_drawn)
+
+    def picture(self, path: str) -> Html | None:
+        """Return a drawing as the picture of a card; None where it is not drawn.
+
+        Parameters
+        ----------
+        path : str
+            Without ending.
+        """
+        drawing = self.drawings.get(path)
+        if drawing is None:
+            return None
+        width, height = CARD
+        return drawing_figure(drawing, caption=el("code", path), unit=self.unit, width=width, height=height)
+
+    def others(self, section: str, shown: Collection[str], *, height: float = HEIGHT) -> Html:
+        """Return the figures of a section but those that are shown on its cards.
+
+        Parameters
+        ----------
+        shown : collection of str
+            Paths, without ending.
+        height : float, mm
+            Of paper, at most.
+        """
+        found = self.of(section).items()
+        return joined(self.drawn(path, one, height=height) for path, one in found if path not in shown)
+
+    def shape(self, path: str, passed_over: Sequence[str] = ()) -> list[list[object]]:
+        """Return what a drawing shows, in numbers that change with its shape alone; empty without one.
+
+        Parameters
+        ----------
+        path : str
+            Without ending.
+        passed_over : sequence of str
+            How groups of lines begin that are not asked for.
+        """
+        drawing = self.drawings.get(path)
+        return [] if drawing is None else shape_of(drawing, (*passed_over, *_BESIDE_THE_SHAPE))
+
+    def size(self, path: str) -> tuple[float, ...]:
+        """Return how long and how wide, in mm, what is cut of a drawing is; empty without one.
+
+        Parameters
+        ----------
+        path : str
+            Without ending.
+        """
+        drawing = self.drawings.get(path)
+        points = [one.points for one in drawing.paths if one.dxf_layer in CUTS] if drawing else []
+        return tuple(np.ptp(np.concatenate(points), axis=0).tolist()) if points else ()
+
+    def extent(self, path: str) -> Html | None:
+        """Return how long and how wide what is cut of a drawing is, for a person; None without one.
+
+        Parameters
+        ----------
+        path : str
+            Without ending.
+        """
+        return joined((self.quantity("size_mm", side) for side in self.size(path)), " x ") or None
+
+    @property
+    def whole(self) -> list[int]:
+        """The plug's box and volume, in steps that the last digits do not count in."""
+        solid = self.summary["solid"]
+        told = [*solid["bounds_mm"]["from"], *solid["bounds_mm"]["to"], 1e6 * solid["volume_m3"]]
+        return [math.floor(value / SAME_MM + BESIDE) for value in told]
+
+    @property
+    def cut_by(self) -> Mapping[str, str]:
+        """Pieces and templates that a machine or a bow cuts, by name: the section that tells how."""
+        told = {one["piece"]: "wire" for one in (self.summary.get("bow") or {}).get("pairs") or []}
+        for program in (self.summary.get("wire") or {}).get("programs") or []:
+            told |= {one["name"]: "wire" for one in program["pieces"]}
+        for program in (self.summary.get("router") or {}).get("programs") or []:
+            told |= dict.fromkeys(program["parts"], "router")
+        return told
 
     def seen(self, section: str) -> Html:
         """Return the pictures of a section.
@@ -234,9 +357,13 @@ class BookSource:
             mine = [f for f in found if _section(f) == section]
         mine.sort(key=lambda f: [*_WORDS].index(f["severity"]))
         notes = [_finding(f) for f in mine if f["severity"] == "note"]
-        folded = el("details", el("summary", counted(len(notes), "note")), *notes) if notes else None
-        tell = _finding if section == "all" else _reminder
-        return joined([*(tell(f) for f in mine if f["severity"] != "note"), folded])
+        loud = [f for f in mine if f["severity"] != "note"]
+        told = (
+            [_finding(f) for f in loud]
+            if section == "all"
+            else [_reminder([f for f in loud if f["severity"] == word]) for word in _WORDS]
+        )
+        return joined([*told, folded(counted(len(notes), "note"), *notes)])
 
 
 def _place(name: str, table: Sequence[tuple[str, str]]) -> str:
@@ -250,12 +377,14 @@ def _section(found: Mapping[str, Any]) -> str:
     return place if place != "more" else _STAGES.get(found.get("stage", ""), "more")
 
 
-def _reminder(found: Mapping[str, Any]) -> Html:
-    """Return that there is a finding, which is told where the book begins."""
+def _reminder(found: Sequence[Mapping[str, Any]]) -> Html | None:
+    """Return that there are findings, which are told where the book begins."""
+    if not found:
+        return None
+    where = "; ".join(dict.fromkeys(f["where"] for f in found))
     there = el("a", "what to do stands under Before you begin", href="#cautions")
-    return el(
-        "p", el("strong", _WORDS[found["severity"]]), f", {found['where']}: ", there, class_="finding warning"
-    )
+    words = el("strong", _WORDS[found[0]["severity"]])
+    return el("p", words, f", {where}: ", there, class_="finding warning")
 
 
 def _finding(found: Mapping[str, Any]) -> Html:

@@ -1,4 +1,4 @@
-"""Sections of the build book after the saw: stacking, sanding, recesses, fit, and building it anew."""
+"""Sections of the build book after the saw: stacking, sanding, recesses, and building it anew."""
 
 from __future__ import annotations
 
@@ -6,12 +6,26 @@ import shlex
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from plugs.book.figures import SMALL, TALL
-from plugs.book.html import Html, el, joined, pairs_table, quantities_table, step, steps, table
+from plugs.book.figures import MIDDLING, TALL
+from plugs.book.html import (
+    Html,
+    card,
+    cards,
+    el,
+    folded,
+    joined,
+    listed,
+    pairs_list,
+    quantities_table,
+    step,
+    steps,
+    table,
+)
+from plugs.book.measuring import gauging
 from plugs.book.shopping import pin_lengths
 from plugs.book.source import BookSource
-from plugs.ground.units import format_within
-from plugs.words.ways import called
+from plugs.drafting.styles import GLUE_BOTTOM_FACE, GLUE_TOP_FACE, HOLLOW
+from plugs.sanding.sanding import ADVICE
 
 _WHOLE: Final = 1e15  # a float's whole numbers are exact to 9e15
 
@@ -24,66 +38,91 @@ _METHODS: Final = {
 
 
 def stacking(source: BookSource) -> Html:
-    """Return how layers are pinned and glued."""
+    """Return how layers are pinned and glued, joint by joint."""
     summary = source.summary
-    glue, contacts = summary.get("glue") or {}, (summary.get("glue") or {}).get("contacts") or []
+    glue = summary.get("glue") or {}
+    contacts = glue.get("contacts") or []
     parts: list[object] = [source.findings("stacking")]
     if glue:
         margin = source.quantity("margin_mm", glue["margin_mm"])
         told = [
             "Keep glue ",
             margin,
-            " from the finished surface: it sands harder than foam. The lines GLUE_BOTTOM_FACE and ",
+            " from the finished surface, where it sands harder than foam: as far as ",
         ]
-        parts.append(el("p", *told, "GLUE_TOP_FACE of each layer show how far glue may go."))
-    lengths = pin_lengths(summary)
-    if lengths:
-        rows = [(source.quantity("length_mm", length), str(count)) for length, count in lengths.items()]
-        diameter = source.quantity("diameter_mm", summary["pins"]["diameter_mm"])
-        parts.append(table(joined(["Pins to cut, of rod ", diameter, " thick"]), ("Length", "Pins"), rows))
-    parts.append(steps(_before_glue(source, has_pins=bool(lengths))))
-    columns = (
-        ("number", "Joint"), ("lower_layer", "Lower"), ("upper_layer", "Upper"), ("at_mm", "At"),
-        ("touching_m2", "Touching"), ("glued_m2", "Glued"), ("glue_g", "Glue"),
-    )  # fmt: skip
-    parts.append(
-        quantities_table(
-            "Joints, in the order of gluing", columns, contacts, source.unit,
-            lambda row: step(f"glue-{row['number']}", f"{row['lower_layer']} to {row['upper_layer']} glued"),
-        )
-    )  # fmt: skip
-    parts.append(_pins(source))
-    return joined(parts)
+        parts.append(el("p", *told, f"the lines {GLUE_BOTTOM_FACE} and {GLUE_TOP_FACE} show."))
+    parts += [source.seen("stacking"), listed(_before_glue(source))]
+    shapes = _layer_shapes(source)
+    parts.append(cards(_joint(source, row, shapes) for row in contacts))
+    if contacts:
+        words = "Left under weights until the glue has set, as its sheet says"
+        parts.append(listed([step("glue-set", words, what=[*shapes.values()])]))
+    return joined([*parts, folded("All joints and pins in tables", _joints(source, contacts), _pins(source))])
 
 
-def _before_glue(source: BookSource, *, has_pins: bool) -> list[tuple[str, object]]:
+def _layer_shapes(source: BookSource) -> dict[str, Any]:
+    """Return the shape of each layer by its name."""
+    rows = source.rows("layers")
+    paths = source.paths("layers", len(rows))
+    return {row["name"]: source.shape(path, ("PINS",)) for row, path in zip(rows, paths, strict=True)}
+
+
+def _before_glue(source: BookSource) -> list[Html]:
     """Return what is done to the pieces before layers are glued to one another."""
     summary = source.summary
-    done: list[tuple[str, object]] = [
-        (f"void-{void['layer']}", f"{void['layer']}: what is marked HOLLOW sawn out")
-        for void in summary.get("voids") or []
-        if void["area_m2"]
-    ]
-    done += [
-        (
-            f"joint-{joint['name']}",
-            joined(
-                [
-                    f"{joint['name']}: {' and '.join(joint['between'])} glued on a flat board, ",
-                    source.quantity("glue_g", joint["glue_g"]),
-                    " of glue",
-                ]
-            ),
+    shapes = _layer_shapes(source)
+    done = []
+    if any(not row.get("line") for row in source.rows("templates")):
+        words = "Templates stood on the base plan, slots together, plumb, square to the centreline, screwed"
+        done.append(step("stand", words, what=[source.shape(path) for path in source.of("templates")]))
+    for void in summary.get("voids") or []:
+        if void["area_m2"]:
+            words = f"{void['layer']}: what is marked {HOLLOW} sawn out"
+            done.append(step("void", words, what=shapes.get(void["layer"])))
+    for joint in summary.get("joints") or []:
+        glue = source.quantity("glue_g", joint["glue_g"])
+        words = f"{joint['name']}: {' and '.join(joint['between'])} glued on a flat board, "
+        what = [shapes.get(joint["layer"]), joint.get("at_mm"), glue]
+        done.append(step("joint", words, glue, " of glue", what=what))
+    lengths = pin_lengths(summary)
+    if lengths:
+        rod = source.quantity("diameter_mm", summary["pins"]["diameter_mm"])
+        cut = joined(
+            (joined([f"{n} of ", source.quantity("length_mm", long)]) for long, n in lengths.items()), ", "
         )
-        for joint in summary.get("joints") or []
-    ]
-    if has_pins:
+        pins = [contact["pins"] for contact in summary["pins"]["contacts"]]
+        where = [[pin["at_mm"], pin["lower_depth_mm"]] for row in pins for pin in row]
+        holes = joined(["Pin holes of ", rod, " drilled square, each as deep as its layer's drawing says"])
         done += [
-            ("pins-drilled", "Pin holes drilled square, each as deep as told below"),
-            ("pins-cut", "Pins cut to length"),
-            ("dry", "All layers stacked dry on their pins, edges looked over"),
+            step("pins-drilled", holes, what=[where, *shapes.values()]),
+            step("pins-cut", "Pins cut from rod of ", rod, ": ", cut),
+            step("dry", "All layers stacked dry on their pins, edges looked over", what=[*shapes.values()]),
         ]
     return done
+
+
+def _joint(source: BookSource, row: Mapping[str, Any], shapes: Mapping[str, Any]) -> Html:
+    """Return the card of a joint between two layers."""
+    both = [row["lower_layer"], row["upper_layer"]]
+    counts = {
+        one["number"]: len(one["pins"]) for one in (source.summary.get("pins") or {}).get("contacts") or []
+    }
+    sizes = (
+        ("Joint at", source.quantity("at_mm", row["at_mm"])),
+        ("Glue", source.known(row, "glue_g")),
+        ("Pins", counts.get(row["number"])),
+    )
+    words = (el("strong", f"{both[0]} to {both[1]}"), " glued")
+    return card(step("glue", *words, what=[shapes.get(name) for name in both]), sizes=sizes)
+
+
+def _joints(source: BookSource, contacts: Sequence[Mapping[str, Any]]) -> Html:
+    """Return every joint with its areas."""
+    columns = (
+        ("number", "Joint"), ("lower_layer", "Lower"), ("upper_layer", "Upper"), ("at_mm", "At"),
+        ("touching_m2", "Contact area"), ("glued_m2", "Glued area"), ("glue_g", "Glue"),
+    )  # fmt: skip
+    return quantities_table("Joints, in the order of gluing", columns, contacts, source.unit)
 
 
 def _pins(source: BookSource) -> Html:
@@ -95,99 +134,103 @@ def _pins(source: BookSource) -> Html:
         for pin in contact["pins"]
     ]
     columns = (
-        ("name", "Pin"), ("number", "Joint"), ("at_mm", f"At {axes}"), ("lower_depth_mm", "Deep below"),
-        ("upper_depth_mm", "Deep above"), ("length_mm", "Length"),
+        ("name", "Pin"), ("number", "Joint"), ("at_mm", f"At {axes}"),
+        ("lower_depth_mm", "Hole depth, lower layer"), ("upper_depth_mm", "Hole depth, upper layer"),
+        ("length_mm", "Length"),
     )  # fmt: skip
     return quantities_table("Where the pins stand", columns, pins, source.unit)
 
 
 def sanding(source: BookSource) -> Html:
-    """Return how the foam is sanded: map, blocks, and the gaps under a straightedge."""
+    """Return how the foam is sanded: on its board, panel by panel, edge by edge, then by its gauges."""
     figures = source.summary.get("sanding") or {}
-    panels = figures.get("panels") or []
-    parts: list[object] = [source.findings("sanding"), source.seen("sanding")]
+    panels, blocks = figures.get("panels") or [], figures.get("blocks") or []
     drawn = source.of("sanding")
-    parts += [
-        source.drawn(path, one, height=TALL, as_drawn=True)
-        for path, one in drawn.items()
-        if path.endswith("sanding-map")
+    maps = [path for path in drawn if path.endswith("sanding-map")]
+    paths = [path for path in drawn if path not in maps]
+    paths = paths if len(paths) == len(blocks) else [""] * len(blocks)
+    edge = joined([
+        "Straightedge often, ", source.quantity("s_mm", figures.get("straightedge_mm")),
+        " or the panel's own length: lengthwise and crosswise the gap beneath it is told; less than ",
+        source.quantity("d_mm", figures.get("gap_allowed_mm")), " counts as straight.",
+    ]) if panels else None  # fmt: skip
+    parts: list[object] = [
+        source.findings("sanding"),
+        folded(
+            "Sanding map: which panels are straight which way",
+            None if maps else source.seen("sanding"),
+            *(source.drawn(path, drawn[path], height=TALL, as_drawn=True) for path in maps),
+        ),
+        listed(_on_the_board(source)),
+        el("p", edge) if edge else None,
+        cards(_panel(source, row) for row in panels),
+        cards(_block(source, *one) for one in zip(blocks, paths, strict=True)),
+        source.others("sanding", {*maps, *paths}),
+        gauging(source, "foam"),
+        folded("All radius blocks in a table", _blocks(source, blocks)),
     ]
-    rows = [
-        (
-            step(f"sand-{k}", f"{row['panel']}, bay {row.get('bay', '')}"),
-            joined(
-                [source.quantity("x_mm", row["from_x_mm"]), " to ", source.quantity("x_mm", row["to_x_mm"])]
-            ),
-            row["kind"],
-            _gap(source, row.get("lengthwise")),
-            _gap(source, row.get("crosswise")),
-            source.quantity("twist_mm", row.get("twist_mm")),
-        )
-        for k, row in enumerate(panels)
+    return joined(parts)
+
+
+def _on_the_board(source: BookSource) -> list[Html]:
+    """Return how the glued plug stands when it is sanded, and what shows where the block does not touch."""
+    is_gauged = any(row.get("line") == "foam" for row in source.rows("templates"))
+    is_inside = any(not row.get("line") for row in source.rows("templates"))
+    done = [
+        ("board", "Plug stood on the building board, centreline and stations over those of the base plan")
     ]
-    heads = ("Panel", "x", "Straight", "Gap lengthwise", "Gap crosswise", "Twist")
-    if rows:
-        edge = joined([
-            "Gap under a straightedge of ", source.quantity("s_mm", figures.get("straightedge_mm")),
-            " or the panel's own length; less than ", source.quantity("d_mm", figures.get("gap_allowed_mm")),
-            " counts as straight",
-        ])  # fmt: skip
-        parts.append(table(edge, heads, rows))
+    if not (is_gauged or is_inside or source.of("base")):
+        done = [
+            (
+                "board",
+                "Plug stood on a flat board and held, centreline and stations drawn on it and on the foam",
+            )
+        ]
+    if is_inside:
+        words = "Templates looked over: plumb, square, clean of glue; their edges are what is sanded to"
+        done.append(("plumb", words))
+    dust = "Guide coat dusted on, chalk or charcoal, no solvent, again after each pass: where it stays is low"
+    return [step(*one, what=[*one, source.whole]) for one in [*done, ("guide-coat", dust)]]
+
+
+def _panel(source: BookSource, row: Mapping[str, Any]) -> Html:
+    """Return the card of a panel's bay that is sanded straight."""
+    sizes = (
+        ("", source.reach("x", row["from_x_mm"], row["to_x_mm"])),
+        ("Lengthwise", _gap(source, row.get("lengthwise"))),
+        ("crosswise", _gap(source, row.get("crosswise"))),
+    )
+    bay = f", bay {row['bay']}" if row.get("bay") else ""
+    words = (el("strong", f"{row['panel']}{bay}"), f" sanded, {ADVICE.get(row['kind'], row['kind'])}")
+    return card(step("sand", *words, what=[row["panel"], *sizes]), sizes=sizes)
+
+
+def _block(source: BookSource, row: Mapping[str, Any], path: str) -> Html:
+    """Return the card of a radius block, made and used."""
+    edges, way = ", ".join(row["edges"]), "hollowed" if row["is_inside"] else "rounded"
+    sizes = (
+        ("Radius", source.quantity("radius_mm", row["radius_mm"])),
+        ("Arc", source.quantity("arc_deg", row["arc_deg"])),
+        ("Flats", source.quantity("flat_mm", row["flat_mm"])),
+    )
+    words = (el("strong", f"B{row['number']} {row['name']}"), f": block made, {edges} {way} with it")
+    note = el("p", row["note"], class_="note") if row["note"] else None
+    return card(step("block", *words, what=[edges, *sizes]), source.picture(path), note, sizes=sizes)
+
+
+def _blocks(source: BookSource, rows: Sequence[Mapping[str, Any]]) -> Html:
+    """Return all radius blocks as a table."""
     columns = (
         ("name", "Block"), ("radius_mm", "Radius"), ("arc_deg", "Arc"), ("is_inside", "Inside edge"),
         ("flat_mm", "Flats"), ("edges", "Edges"), ("note", "Note"),
     )  # fmt: skip
-    parts.append(
-        quantities_table(
-            "Radius blocks", columns, figures.get("blocks") or [], source.unit,
-            lambda row: step(f"block-{row['number']}", f"B{row['number']} {row['name']}"),
-        )
-    )  # fmt: skip
-    parts += [
-        source.drawn(path, one, height=SMALL)
-        for path, one in drawn.items()
-        if not path.endswith("sanding-map")
-    ]
-    parts.append(gauging(source, "foam"))
-    return joined(parts)
+    return quantities_table("Radius blocks", columns, rows, source.unit)
 
 
-def gauging(source: BookSource, line: str) -> Html | None:
-    """Return the steps by which gauges are offered up to a surface.
-
-    Parameters
-    ----------
-    line : str
-        "foam" or "finished".
-
-    Returns
-    -------
-    Html or None
-        None without gauges of that line.
-    """
-    rows = [row for row in source.rows("templates") if row.get("line") == line]
-    if not rows:
-        return None
-    daylight = (source.summary.get("sanding") or {}).get("gap_allowed_mm") or 0.0
-    done = []
-    for row in rows:
-        place = "station x = " if row["kind"] == "station gauge" else f"{called().lengthwise} y = "
-        way = f"brought up {called().seen_from(row['part'])} until it meets its other half"
-        way = "brought down from above until it stands there" if row["part"] == "top" else way
-        words = joined([
-            f"{row['name']} on the baseboard between the lines of {place}",
-            source.quantity("at_mm", row["at_mm"]), f", {way}: sanded down where it bears "
-            "before that, and there is nowhere more light under its edge than ",
-            source.quantity("gap_mm", row["gap_mm"] + daylight),
-        ])  # fmt: skip
-        done.append((f"gauge-{row['name']}", words))
-    return joined([el("h3", f"Gauges of the {line} line"), steps(done)])
-
-
-def _gap(source: BookSource, gap: Mapping[str, Any] | None) -> object:
+def _gap(source: BookSource, gap: Mapping[str, Any] | None) -> Html | None:
     """Return a gap and the straightedge it is under."""
     if gap is None:
-        return "–"
+        return None
     return joined(
         [
             source.quantity("gap_mm", gap["gap_mm"]),
@@ -200,37 +243,39 @@ def _gap(source: BookSource, gap: Mapping[str, Any] | None) -> object:
 def recesses(source: BookSource) -> Html:
     """Return how each recess is cut and lined."""
     parts: list[object] = [source.findings("recess")]
-    for k, kit in enumerate(source.rows("pocket_patterns"), start=1):
-        parts.append(el("h3", kit["name"]))
-        pairs: list[tuple[str, object]] = [("Made", _METHODS.get(kit["method"], kit["method"]))]
-        pairs.append(("Reaches into", ", ".join(kit["layers"]) or None))
-        pairs += [
-            (words, _rounded(source, kit.get(f"{word}_mm")))
-            for word, words in (
-                ("mouth", "Mouth"), ("cut", "Cut"), ("floor", "Floor"), ("flat", "Finished floor flat"),
-                ("holds", "Holds"),
-            )
-        ]  # fmt: skip
-        names = (
-            ("clearance_mm", "With all round"), ("depth_mm", "Deep"), ("wall_lean_deg", "Walls lean"),
-            ("floor_fillet_mm", "Fillet at the floor"), ("kerf_mm", "Kerf"),
-            ("set_back_mm", "Block set back by"), ("play_mm", "Play of the block"),
-        )  # fmt: skip
-        pairs += [
-            (words, None if kit.get(name) is None else source.quantity(name, kit[name]))
-            for name, words in names
-        ]
-        parts.append(pairs_table("Measures", pairs))
-        done = _recess_steps(source, kit)
-        parts.append(
-            steps([(f"recess-{k}-{n}", joined([kit["name"], ": ", words])) for n, words in enumerate(done)])
-        )
+    kits = source.rows("pocket_patterns")
+    paths = source.paths("recess", len(kits))
+    for kit, path in zip(kits, paths, strict=True):
+        picture = source.picture(path)
+        parts += [el("h3", kit["name"]), el("div", picture, class_="beside") if picture else None]
+        what = [source.shape(path), kit["depth_mm"], kit["wall_lean_deg"], kit["method"]]
+        rows = enumerate(_recess_steps(source, kit))
+        parts.append(listed(step(f"recess-{n}", words, what=[what, words]) for n, words in rows))
         pieces = _cloth_for(source, kit["name"])
         if pieces:
-            parts.append(el("p", f"Its cloth, in the section on the skin: {', '.join(pieces)}."))
-    parts.append(_features(source))
-    parts.append(source.figures("recess", height=SMALL))
+            parts.append(el("p", f"Its cloth, under Laminate: {', '.join(pieces)}."))
+        parts.append(folded("Measures", _measures(source, kit)))
+    parts += [_features(source), source.others("recess", paths, height=MIDDLING)]
     return joined(parts)
+
+
+def _measures(source: BookSource, kit: Mapping[str, Any]) -> Html:
+    """Return the measures of a recess."""
+    pairs: list[tuple[str, object]] = [("Made", _METHODS.get(kit["method"], kit["method"]))]
+    pairs.append(("Reaches into", ", ".join(kit["layers"]) or None))
+    pairs += [
+        (words, _rounded(source, kit.get(f"{word}_mm")))
+        for word, words in (
+            ("mouth", "Mouth"), ("cut", "Cut"), ("floor", "Floor"), ("flat", "Finished floor flat"),
+            ("holds", "Holds"),
+        )
+    ]  # fmt: skip
+    names = (
+        ("clearance_mm", "With all round"), ("depth_mm", "Deep"), ("wall_lean_deg", "Walls lean"),
+        ("floor_fillet_mm", "Fillet at the floor"), ("kerf_mm", "Kerf"),
+        ("set_back_mm", "Block set back by"), ("play_mm", "Play of the block"),
+    )  # fmt: skip
+    return pairs_list([*pairs, *((words, source.known(kit, name)) for name, words in names)])
 
 
 def _recess_steps(source: BookSource, kit: Mapping[str, Any]) -> list[object]:
@@ -318,59 +363,15 @@ def _rounded(source: BookSource, shape: Mapping[str, float] | None) -> Html | No
     return joined([width, " x ", height, ", corners R ", radius])
 
 
-def fit(source: BookSource) -> Html:
-    """Return what is checked on the finished part: mating faces, thickness, main sizes."""
-    parts: list[object] = [source.findings("fit")]
-    columns = (
-        ("name", "Mating face"), ("gap_mm", "Gap"), ("edge_length_mm", "Edge"), ("face_area_m2", "Area"),
-        ("measured_points", "Points"), ("rms_miss_mm", "Miss, rms"), ("largest_miss_mm", "Largest miss"),
-        ("largest_miss_place_mm", "At x, y, z"),
-    )  # fmt: skip
-    mating = source.rows("mating")
-    parts.append(
-        quantities_table(
-            "Mating faces",
-            columns,
-            mating,
-            source.unit,
-            lambda row: step(f"fit-{row['name']}", row["name"], " tried"),
-        )
-    )
-    parts.append(source.figures("fit"))
-    skin = source.summary.get("skin") or {}
-    if "largest_deviation_mm" in skin:
-        told = joined([
-            "The foam lies under the finished surface by skin and filler, within ",
-            format_within(skin["largest_deviation_mm"], source.unit),
-            f", measured at {skin['points_measured']} places.",
-        ])  # fmt: skip
-        parts.append(el("p", told))
-    done = [
-        ("check-length", "Length, breadth and height measured against the three views"),
-        ("check-centreline", "Both sides measured from the centreline at each station"),
-    ]
-    parts.append(gauging(source, "finished"))
-    if source.rows("pocket_patterns"):
-        done.append(("check-recess", "What goes into each recess tried in it"))
-    parts.append(steps(done))
-    return joined(parts)
-
-
 def anew(source: BookSource) -> Html:
-    """Return the parameters, how to build with others, and the files."""
+    """Return how to build with other numbers, the parameters, and the files."""
     recipe, parameters = source.summary["recipe"], source.summary.get("parameters") or {}
     rows = [(name, "–" if value is None else _value(value)) for name, value in parameters.items()]
-    command = " ".join(
-        ["python -m plugs build", shlex.quote(recipe["file"])]
-        + [
-            _set(name, parameters[name])
-            for name in recipe.get("changed") or []
-            if parameters[name] is not None
-        ]
-    )
+    words = ["python -m plugs build", shlex.quote(recipe["file"])]
+    names = [name for name in recipe.get("changed") or [] if parameters[name] is not None]
+    command = " ".join([*words, *(_set(name, parameters[name]) for name in names)])
     parts: list[object] = [
-        table("Parameters, as in the recipe (lengths in mm)", ("Name", "Value"), rows),
-        el("p", "To build it anew after a change of the recipe, in the folder that holds the recipe:"),
+        el("p", "In the folder that holds the recipe, after a change of it:"),
         el("pre", el("code", command)),
     ]
     number = next(
@@ -379,15 +380,14 @@ def anew(source: BookSource) -> Html:
     if number is not None:
         parts.append(el("p", "With another value of one parameter:"))
         parts.append(el("pre", el("code", f"{command} {_set(number, parameters[number])}")))
+    parts.append(folded("Parameters", table("As in the recipe (lengths in mm)", ("Name", "Value"), rows)))
     digest = el("code", recipe["sha256"])
-    parts.append(el("p", f"This book is of {recipe['file']}, SHA-256 ", digest, ".", class_="note"))
-    files = source.rows("files")
-    listed = table(
-        "Files of this build", ("File", "Size"),
-        [(el("code", file["path"]), f"{max(1, round(file['bytes'] / 1000.0))} kB") for file in files],
-    )  # fmt: skip
-    parts.append(listed)
-    return joined(parts)
+    files = [(el("code", row["path"]), round(row["bytes"] / 1000.0)) for row in source.rows("files")]
+    sizes = [(name, f"{max(1, size)} kB") for name, size in files]
+    told = el("p", f"This book is of {recipe['file']}, SHA-256 ", digest, ".", class_="note")
+    return joined(
+        [*parts, folded("Files", told, table("Files of this build", ("File", "Size"), sizes), on_paper=False)]
+    )
 
 
 def _set(name: str, value: object) -> str:

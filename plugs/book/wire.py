@@ -196,7 +196,7 @@ def router(source: BookSource) -> Html:
 
 def _routed(row: Mapping[str, Any]) -> Html:
     """Return a sheet with its box to tick."""
-    return step(f"router-{row['board']}", f"{row['board']} cut")
+    return step("router", f"{row['board']} cut", what=[row["parts"], row["thickness_mm"], row["time_min"]])
 
 
 def _row(program: Mapping[str, Any]) -> dict[str, Any]:
@@ -218,4 +218,5 @@ def _row(program: Mapping[str, Any]) -> dict[str, Any]:
 
 def _ticked(row: Mapping[str, Any]) -> Html:
     """Return a block with its box to tick."""
-    return step(f"wire-{row['piece']}", f"{row['piece']} cut")
+    what = [row["block_mm"], row.get("axis"), row["time_min"]]
+    return step("wire", f"{row['piece']} cut", what=what)

@@ -31,13 +31,14 @@ _PIECE_COLUMNS: Final = 5  # along each piece of a measured one, of which there 
 _NARROWEST: Final = 10.0  # mm. A narrower panel is sanded with its neighbours
 _SHORTEST: Final = 20.0  # mm. A straightedge is laid on nothing shorter
 
-_ADVICE: Final = {
+ADVICE: Final = {
     FLAT: "flat block, any way",
     BOTH_WAYS: "flat block laid lengthwise or crosswise, never slantwise",
     LENGTHWISE: "flat block laid lengthwise",
     CROSSWISE: "flat block laid crosswise",
     CURVED: "no flat block: a soft pad, or a board that bends",
 }
+"""What block sands a panel, by the way its straight lines run."""
 
 
 @record(frozen=True, slots=True, kw_only=True)
@@ -125,7 +126,7 @@ class PanelBay:
     @property
     def advice(self) -> str:
         """What to sand it with."""
-        return _ADVICE[self.kind]
+        return ADVICE[self.kind]
 
     @property
     def is_flat_block(self) -> bool:
