@@ -1,4 +1,4 @@
-"""The command line: build, check, watch, cut, changed, compare, new."""
+"""The command line: build, check, watch, cut, changed, compare, new, words."""
 
 from __future__ import annotations
 
@@ -378,7 +378,16 @@ def _compare(options: argparse.Namespace) -> int:
     return _BUILT
 
 
+def _words(options: argparse.Namespace) -> int:
+    """Tell the words of a recipe."""
+    from plugs.terminal.reference import page, told_of
+
+    _tell((told_of(options.name) if options.name else page()).rstrip("\n"))
+    return _BUILT
+
+
 _COMMANDS: Final = {
     "new": _new, "check": _check, "build": _build, "watch": _watch, "cut": _cut, "changed": _changed,
     "compare": _compare,
+    "words": _words,
 }  # fmt: skip

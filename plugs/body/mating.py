@@ -68,6 +68,7 @@ class Mating:
     flange_width : float, mm
         Width of the strip along the edge of the face where the part is turned in; 0 for none.
     name : str
+        Of the face, as drawings, cloth and findings call it.
     """
 
     view: str

@@ -60,6 +60,7 @@ class MatingBody:
     turn_deg : tuple of float
         Turned about the file's own origin before it is moved: about x, then y, then z.
     name : str
+        Of the face, as drawings, cloth and findings call it.
     """
 
     body: str | Path

@@ -19,6 +19,7 @@ class Zone:
     Attributes
     ----------
     name : str
+        As pieces of cloth are called.
     panels : tuple of str
         Panels, ends ("front", "rear"), recesses and flanges; "side" is both sides, "left side" one.
     start : tuple of 3 float or None, mm
@@ -40,6 +41,7 @@ class DartCut:
     Attributes
     ----------
     zone : str
+        That it is cut in.
     edge : tuple of 3 float, mm
         Where it begins; the nearest place on the zone's edge is taken.
     tip : tuple of 3 float, mm

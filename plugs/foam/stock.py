@@ -35,6 +35,7 @@ class Stock:
     width, height : float, mm
         Size; the grain, if any, runs along the width.
     thickness : float, mm
+        Of the sheet.
     count : int or None, dimensionless
         How many there are; None is as many as needed.
     outline : shapely.Polygon, sequence of (float, float) or None, mm

@@ -36,9 +36,11 @@ class Foam:
     Attributes
     ----------
     name : str
+        As drawings and lists call it.
     kind : str
         "polystyrene", "polyurethane" (PIR too), "pvc" or "other".
     density_kg_m3 : float, kg/m3
+        Of the foam, for weight and price.
     service_c : float or None, degrees C
         The warmest that it stands for long; None when only the sheet knows.
     hot_wire : str
@@ -74,6 +76,7 @@ class Cloth:
     Attributes
     ----------
     name : str
+        As drawings and lists call it.
     kind : str
         "mat", "woven roving", "cloth", "stitched", "unidirectional", "combination", "tissue" or
         "peel ply" (which is torn off again).
@@ -82,11 +85,13 @@ class Cloth:
     weave : str
         For the ply sheet: "plain", "twill", "satin".
     roll_width : float, mm
+        Of the roll.
     mat_ratio : float, dimensionless
         Of a combination: share of its mass that is mat.
     glass_content : float or None, dimensionless
         By mass, by hand; None is usual for its kind.
     fibre_kg_m3 : float, kg/m3
+        Density of the fibre: glass, where nothing else is said.
     locking_deg : float or None, degrees
         Shear at which the weave locks; None is the usual limit.
     resin_uptake_kg_m2 : float, kg/m2
@@ -94,6 +99,7 @@ class Cloth:
     packs : mapping of float to float or None, m to currency units
         Price of so many metres of roll.
     sources : mapping of str to str
+        Where a value comes from, by its word.
     """
 
     name: Name
@@ -122,6 +128,7 @@ class Resin:
     Attributes
     ----------
     name : str
+        As drawings and lists call it.
     kind : str
         "polyester", "vinylester" or "epoxy".
     density_kg_m3, cured_kg_m3 : float, kg/m3
@@ -139,6 +146,7 @@ class Resin:
     pot_life_min : float or None, minutes
         In the pot, at ``pot_life_c``; None when only the sheet knows.
     pot_life_c : float, degrees C
+        Temperature at which the pot life was measured.
     largest_batch_kg : float, kg
         Resin and hardener in one pot.
     wet_limit : float, mm
@@ -148,7 +156,9 @@ class Resin:
     peak_c : float or None, degrees C
         How warm a laminate of it gets; None when only the sheet knows.
     packs : mapping of float to float or None, kg to currency units
+        Price of so many kg.
     sources : mapping of str to str
+        Where a value comes from, by its word.
     """
 
     name: Name
@@ -178,11 +188,15 @@ class Hardener:
     Attributes
     ----------
     name : str
+        As drawings and lists call it.
     kind : str
         "peroxide" or "amine".
     density_kg_m3 : float, kg/m3
+        Of the liquid.
     packs : mapping of float to float or None, kg to currency units
+        Price of so many kg.
     sources : mapping of str to str
+        Where a value comes from, by its word.
     """
 
     name: Name
@@ -199,11 +213,15 @@ class Adhesive:
     Attributes
     ----------
     name : str
+        As drawings and lists call it.
     spread_kg_m2 : float, kg/m2
+        Between two layers.
     dissolves : sequence of str
         Kinds of foam that it eats.
     packs : mapping of float to float or None, kg to currency units
+        Price of so many kg.
     sources : mapping of str to str
+        Where a value comes from, by its word.
     """
 
     name: Name
@@ -220,11 +238,15 @@ class Filler:
     Attributes
     ----------
     name : str
+        As drawings and lists call it.
     density_kg_m3 : float, kg/m3
+        Of what is cured.
     dissolves : sequence of str
         Kinds of foam that it eats.
     packs : mapping of float to float or None, kg to currency units
+        Price of so many kg.
     sources : mapping of str to str
+        Where a value comes from, by its word.
     """
 
     name: Name
@@ -241,10 +263,15 @@ class Board:
     Attributes
     ----------
     name : str
+        As drawings and lists call it.
     thickness, width, height : float, mm
+        Of a sheet of it.
     density_kg_m3 : float, kg/m3
+        Of the board.
     packs : mapping of float to float or None, sheets to currency units
+        Price of so many sheets.
     sources : mapping of str to str
+        Where a value comes from, by its word.
     """
 
     name: Name
@@ -263,12 +290,15 @@ class Barrier:
     Attributes
     ----------
     name : str
+        As drawings and lists call it.
     spread_kg_m2 : float, kg/m2
         All coats together.
     stops : sequence of str
         Kinds of resin that it keeps off when it is whole.
     packs : mapping of float to float or None, kg to currency units
+        Price of so many kg.
     sources : mapping of str to str
+        Where a value comes from, by its word.
     """
 
     name: Name

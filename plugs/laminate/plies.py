@@ -62,6 +62,7 @@ class Schedule:
     plies : sequence of Ply
         The first lies on the foam.
     resin : str or Resin
+        By its name, or one of your own.
     hardener : str, Hardener or None
         None is the resin's usual one.
     method : str

@@ -57,13 +57,32 @@ class Plug:
     ----------
     name : str
         As it stands on drawings.
-    stations, panels, mirrored, bays, front, rear
-        The lines, as for `LinesPlan`.
-    recesses, bosses : sequence of Recess, of Boss
+    stations : sequence of Station
+        From front to rear; all have the same corners in the same order.
+    panels : sequence of str
+        Names of the panels between the corners, from the bottom up; with ``mirrored`` first the one that
+        crosses the centreline below, last the one that crosses it above. Without them they are named after
+        their corners.
+    mirrored : bool
+        Whether the stations are drawn on the right side only, from the bottom of the centreline up, and the
+        left is its mirror image; else the corners go all the way round, anti-clockwise seen from behind.
+    bays : str, sequence of str, or mapping of str to these
+        How lines run from station to station: "straight" (what a long block sands between two templates),
+        "faired" (a smooth batten through all stations), or "faired within" (one that never rises over or dips
+        under the two stations beside it). One word, or one for each bay from the front on; for all lines, or
+        by corner name, those that are not named being straight.
+    front, rear : End
+        How the plug ends.
+    recesses : sequence of Recess
+        Pockets and cuts in the surface.
+    bosses : sequence of Boss
+        Raised pads on it.
     mating : sequence of Mating or MatingBody
         Faces cut to the body that the part meets.
-    added, cut : sequence of object
-        CadQuery solids of the recipe's own, put on and taken off.
+    added : sequence of object
+        CadQuery solids of the recipe's own that are put on.
+    cut : sequence of object
+        CadQuery solids of the recipe's own that are taken off.
     skin : Skin
         What will be laid over the foam; the lines are those of the finished surface.
     stack : Stack
@@ -83,7 +102,9 @@ class Plug:
     hollow : Hollow or None
         How the plug is hollowed, if it is.
     glue : Glue
+        Between layers.
     pins : Pins
+        That locate layers on one another.
     templates : Templates or None
         Of plywood or card, at stations and lengthwise.
     sanding : Sanding
@@ -101,6 +122,7 @@ class Plug:
     laps : Laps
         What is added to the pieces of cloth.
     darts : sequence of DartCut
+        Cuts in a piece of cloth that let it lie flat.
     foam_stays : bool
         Whether the foam stays in the part.
     mould : bool
@@ -111,8 +133,12 @@ class Plug:
         What is cut by wire: programs for a machine, or templates for a bow.
     router : Router or None
         Cuts the sheets and the templates: programs are written.
-    adhesive, filler, board : str, record or None
-        Glue between layers, filler over the laminate and in corners, board for templates.
+    adhesive : str, Adhesive or None
+        Glue between layers.
+    filler : str, Filler or None
+        Over the laminate and in corners.
+    board : str, Board or None
+        Of the templates.
     currency : str
         Of every price.
     display_unit : str
@@ -125,8 +151,10 @@ class Plug:
     paper : str, float or tuple of 2 float, mm
         What full-size paper is printed on: "A4" and so on, the width of a roll, or the width and
         height of a sheet.
-    paper_margin, paper_overlap : float, mm
-        Free on all four sides of a page; shown by both pages of a joint.
+    paper_margin : float, mm
+        Free on all four sides of a page.
+    paper_overlap : float, mm
+        Shown by both pages of a joint.
     paper_groups : sequence of str
         What is printed at full size, one PDF each: "templates", "blocks", "pockets", "base", "layers",
         "cloth", "sheets".

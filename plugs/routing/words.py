@@ -20,6 +20,7 @@ class Router:
     Attributes
     ----------
     name : str
+        As drawings and lists call it.
     cut : str
         "sheets" of foam, "templates" from their boards, or "all".
     tool : str
@@ -58,6 +59,7 @@ class Router:
     begins, ends : sequence of str
         Lines before the first move and after the last; the last ends the program.
     spindle_on, spindle_off : str
+        Lines of the program that start and stop the spindle.
     """
 
     name: Name = "router"

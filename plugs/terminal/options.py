@@ -69,7 +69,7 @@ def _parser() -> _Parser:
     commands = parser.add_subparsers(
         dest="command",
         required=True,
-        metavar="build|check|watch|cut|changed|compare|new",
+        metavar="build|check|watch|cut|changed|compare|new|words",
         parser_class=_Parser,
     )
     for name, words in (
@@ -104,6 +104,9 @@ def _parser() -> _Parser:
     command = commands.add_parser("new", help=words, description=words, allow_abbrev=False)
     command.add_argument("name", help="its name, such as tank_cover")
     command.add_argument("--machine", action="store_true", help="write a wire cutter's record instead")
+    words = "tell all words that a recipe may write, as a page, or one of them"
+    command = commands.add_parser("words", help=words, description=words, allow_abbrev=False)
+    command.add_argument("name", nargs="?", help="one name alone, such as Recess")
     return parser
 
 

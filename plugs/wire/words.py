@@ -53,6 +53,7 @@ class WireCutter:
     Attributes
     ----------
     name : str
+        As drawings and lists call it.
     span : float, mm
         Between the two planes in which the ends move.
     wire_lies : str
@@ -89,6 +90,7 @@ class WireCutter:
     air_feed : float, mm a minute
         Of the ends outside the foam.
     wire_diameter : float, mm
+        Of the wire.
     kerf : sequence of (float, float)
         Feed in mm a minute and width of the slot in mm, as measured on a slot test; none is a guess.
     """
@@ -128,6 +130,7 @@ class Bow:
     span : float, mm
         Of free wire between the bow's arms.
     wire_diameter : float, mm
+        Of the wire.
     feed : float, mm a minute
         Of the wire through the foam, at the face where it is faster.
     kerf : sequence of (float, float)

@@ -1,25 +1,35 @@
-"""The README says what the program does: its commands, statuses, summary fields and table of plates."""
+"""The README and the pages of the rooms say what the program does: words, commands, summary, plates."""
 
 from __future__ import annotations
 
+import inspect
 import json
 import re
+from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+import plugs as house
 from plugs import PLATES
 from plugs.files.kinds import KINDS
+from plugs.terminal.reference import entries, page
 from tests.cli.conftest import Plugs
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+RECORDS = [name for name in house.__all__ if is_dataclass(getattr(house, name))]
 
 
-def table_after(heading: str) -> list[list[str]]:
+def page_of(room: str) -> str:
+    """Return what is longer about a room."""
+    return (ROOT / "plugs" / room / "README.md").read_text(encoding="utf-8")
+
+
+def table_after(heading: str, text: str = README) -> list[list[str]]:
     """Return the cells of the first table after some words, without its two head rows."""
-    lines = README[README.index(heading) :].splitlines()
+    lines = text[text.index(heading) :].splitlines()
     start = next(i for i, line in enumerate(lines) if line.startswith("|"))
     rows = []
     for line in lines[start + 2 :]:
@@ -43,7 +53,8 @@ def paths(value: Any, before: str = "") -> set[str]:
 def test_one_paragraph_then_two_commands() -> None:
     """The job in one paragraph; then a command to build the main demo and one to pass the tests."""
     head = README.split("\n## ")
-    assert len([part for part in head[0].split("\n\n") if part.strip()]) == 2  # the title and the paragraph
+    assert len([part for part in head[0].split("\n\n") if part.strip()]) == 3  # title, picture, paragraph
+    assert len(README.splitlines()) < 200
     assert re.findall(r"^    (\S.*)$", head[1], flags=re.MULTILINE) == [
         "python -m pip install -e . && python -m plugs build recipes/sidecar_tail.py",
         'python -m pip install -e ".[test]" && python -m pytest',
@@ -104,7 +115,7 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
         if text is roomy:  # the next tells what changed
             assert plugs("cut", "part.py").status == 0
         found |= paths(json.loads((shop / "exports" / "part" / "summary.json").read_bytes()))
-    for cell, *_ in table_after("### summary.json"):
+    for cell, *_ in table_after("# summary.json", page_of("summary")):
         names = re.findall(r"`([^`]+)`", cell)
         told |= {
             names[0].replace("_by_sections", name.removeprefix("...")) if name.startswith("...") else name
@@ -115,7 +126,7 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
 
 def test_the_table_of_plates_is_the_one_in_use() -> None:
     """Sizes, labels and sources as in the program; a source may be shortened at its end."""
-    rows = table_after("## Number plates")
+    rows = table_after("# Number plates", page_of("recesses"))
     assert [row[0].strip("`") for row in rows] == list(PLATES)
     for name, size, radius, label, source in rows:
         plate = PLATES[name.strip("`")]
@@ -125,21 +136,70 @@ def test_the_table_of_plates_is_the_one_in_use() -> None:
         assert plate.source.startswith(source)
 
 
-@pytest.mark.parametrize("command", ["build", "check", "watch", "cut", "changed", "compare", "new"])
+@pytest.mark.parametrize("command", ["build", "check", "watch", "cut", "changed", "compare", "new", "words"])
 def test_every_option_is_documented(plugs: Plugs, command: str) -> None:
-    """What help names stands in the README."""
+    """What help names stands on the page of the commands, and each command in the README too."""
+    told = page_of("terminal")
     assert f"python -m plugs {command} " in README
+    assert f"python -m plugs {command} " in told
     for option in re.findall(r"--[a-z]+", plugs(command, "--help").out):
-        assert option == "--help" or f"`{option}" in README
-    assert all(f"`{kind}`" in README for kind in KINDS)
+        assert option == "--help" or f"`{option}" in told
+    assert all(f"`{kind}`" in told for kind in KINDS)
 
 
 def test_every_exit_status_is_documented() -> None:
     """0, 1, 2, 3 and the one of Ctrl-C."""
-    assert [row[0] for row in table_after("| exit status | meaning")] == ["0", "1", "2", "3", "130"]
+    assert [row[0] for row in table_after("| exit status | meaning", page_of("terminal"))] == [
+        "0",
+        "1",
+        "2",
+        "3",
+        "130",
+    ]
 
 
 def test_continuous_integration_runs_the_command_of_the_readme() -> None:
     """CI takes the line out of the README, so the line cannot rot."""
     script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     assert "README.md" in script
+
+
+def test_every_way_to_another_page_leads_there() -> None:
+    """Files, pictures and headings: of the README, and of the pages of the rooms."""
+    for name in (ROOT / "README.md", *(ROOT / "plugs").glob("*/*.md")):
+        for target, anchor in re.findall(
+            r"\]\(([^)#\s]*)(?:#([^)\s]*))?\)", name.read_text(encoding="utf-8")
+        ):
+            to = (name.parent / target) if target else name
+            assert to.exists(), (name, target)
+            heads = (
+                {h.lower() for h in re.findall(r"^#+ (\S+)$", to.read_text(encoding="utf-8"), re.MULTILINE)}
+                if anchor
+                else {""}
+            )
+            assert anchor in heads, (name, target, anchor)
+
+
+def test_every_record_has_a_row_and_a_way_to_its_words() -> None:
+    """Each once, and none that is not there any more."""
+    cells = " ".join(row[0] for row in table_after("| word | what it holds"))
+    assert sorted(re.findall(r"\[`(\w+)`\]\(plugs/recipe/WORDS.md#", cells)) == sorted(RECORDS)
+
+
+def test_the_page_of_words_is_the_one_that_the_program_writes(plugs: Plugs) -> None:
+    """Made from the docstrings: `python -m plugs words > plugs/recipe/WORDS.md` makes it anew."""
+    kept = (ROOT / "plugs" / "recipe" / "WORDS.md").read_text(encoding="utf-8")
+    assert plugs("words").out.rstrip("\n") == kept.rstrip("\n") == page().rstrip("\n")
+    assert re.findall(r"^## (\w+)$", kept, re.MULTILINE) == sorted(house.__all__, key=str.lower)
+    assert plugs("words", "Recess").out.rstrip("\n") in kept
+    assert "Recess" in plugs("words", "Reces").err
+
+
+@pytest.mark.parametrize("name", RECORDS)
+def test_every_word_of_a_recipe_is_told(name: str) -> None:
+    """Each field of each record once, with what it holds, in words."""
+    kind = getattr(house, name)
+    told = entries(inspect.getdoc(kind) or "")
+    words = [word for entry in told for word in entry.names if entry.text]
+    assert sorted(words) == sorted({*words})
+    assert {one.name for one in fields(kind) if one.init} <= set(words)

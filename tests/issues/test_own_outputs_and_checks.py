@@ -19,7 +19,7 @@ from plugs.writing import OUTPUTS
 from tests.cli.conftest import PART, Plugs, snapshot, three_lines
 
 ROOT = Path(__file__).parents[2]
-README = (ROOT / "README.md").read_text(encoding="utf-8")
+README = (ROOT / "plugs" / "recipe" / "README.md").read_text(encoding="utf-8")
 (OWN,) = re.findall(r"```python\n(from plugs import Check.*?)```", README, flags=re.DOTALL)
 """The example of the README."""
 

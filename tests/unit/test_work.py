@@ -477,9 +477,9 @@ def test_the_example_of_the_readme_runs(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """As it stands there, ten lines and what it prints."""
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
-    _, _, rest = text.partition("### From a script or a notebook\n")
-    lines = [line[4:] for line in rest.partition("\n### ")[0].splitlines() if line.startswith("    ")]
+    text = (ROOT / "plugs" / "recipe" / "README.md").read_text(encoding="utf-8")
+    _, _, rest = text.partition("## From a script or a notebook\n")
+    lines = [line[4:] for line in rest.partition("\n## ")[0].splitlines() if line.startswith("    ")]
     assert 8 <= len(lines) <= 10
     (tmp_path / "recipes").mkdir()
     shutil.copy(ROOT / "recipes" / "seat_hump.py", tmp_path / "recipes")
