@@ -32,7 +32,7 @@ from plugs.findings import found
 from plugs.ground.doors import STAGES, Output
 from plugs.ground.errors import Finding, PlugError, promise
 from plugs.ground.paper import checked_groups, paper_of
-from plugs.ground.workers import Crew
+from plugs.ground.workers import LONGEST_CALL_S, Crew
 from plugs.mesh import mesh
 from plugs.pack.pack import PackJob, pack_pdf
 from plugs.pictures.run import PictureRun
@@ -47,6 +47,8 @@ from plugs.summary.wire import program_files
 from plugs.words.ways import told_by
 
 if TYPE_CHECKING:
+    from concurrent.futures import Future
+
     from plugs.book.scene import BookScene
     from plugs.changes.changes import Changes
     from plugs.changes.record import Record
@@ -62,9 +64,6 @@ OpenKernel = Callable[[], AbstractContextManager["KernelRun"]]
 
 DRAWN = ("dxf", "svg", "pdf")
 """Kinds of file that drawings become."""
-
-_BUSY: Final = frozenset(("png", "step"))
-"""Kinds that keep other processes at work for as long as this one: no core is left for cloth."""
 
 PACK: Final = "shop-pack.pdf"
 """Where the shop pack goes."""
@@ -111,15 +110,14 @@ def write(
         _ = work.lines
         is_kept = crew is not None
         crew = crew or after.enter_context(Crew())
-        is_busy = not is_kept and any(output.kind in _BUSY for output in outputs)
-        if not is_busy and any("cloth" in output.shows for output in outputs):
+        if any("cloth" in output.shows for output in outputs):
             after.enter_context(cloth_beside(work, crew if is_kept else None, OF_CLOTH))
         _ = work.cutters  # what is wrong with a recipe is told before anything is written
         fresh = after.enter_context(FreshFolder(folder))
         writing = Writing(work, outputs, kernel, crew, groups)
         for output in outputs:
             writing.add(output.make(writing))
-        writing.add({FILE: packed(writing.record)})
+        writing.add({FILE: packed(writing.record)} | ({PACK: writing.pack[0]} if writing.is_packed else {}))
         if any(output.kind == "csv" for output in outputs):
             writing.add(change_files(writing.changes))
         summary = writing.told
@@ -227,7 +225,9 @@ class Writing:
         self._run = _submitted(work, kernel()) if "step" in kinds else None
         self._bench = crew.lend(DrawingRun, *drawn).begin() if drawn else None
         self._easel = crew.lend(PictureRun).begin() if "png" in kinds else None
-        self._groups = tuple(paper) if "pdf" in kinds else ()
+        self.is_packed = "pdf" in kinds
+        self._groups = tuple(paper) if self.is_packed else ()
+        self._pack: Future[tuple[bytes, int]] | None = None
         self._cut, self._seen = self._begin(is_drawn=bool(drawn) or "html" in kinds)
         if drawn or self._easel is not None:
             _ = self.drawings  # others go on with them
@@ -272,6 +272,8 @@ class Writing:
         seen = self._seen | self._drawn(laid_drawings)
         if self._easel is not None:
             self._easel.submit(drawing_pictures(work, seen))
+        if self._bench is not None and self.is_packed:
+            self._pack = self._pack_up(self._bench)
         return _joined(cut, seen)
 
     def add(self, files: Mapping[str, bytes | str]) -> None:
@@ -337,19 +339,24 @@ class Writing:
         """What changed since foam was cut; None where no build is marked."""
         return None if self.work.cut is None else since_cut(self.work.cut, self.record)
 
-    @cached_property
-    def pack(self) -> tuple[bytes, int]:
-        """The shop pack and how many pages it has, made by the process that draws."""
-        plug, bench = self.work.plug, self._bench
-        if bench is None:
-            raise AssertionError("paper is made by the process that draws")
+    def _pack_up(self, bench: DrawingRun) -> Future[tuple[bytes, int]]:
+        """Have the shop pack made by the process that draws: it waits for no picture and no kernel."""
+        made = Made(files=self.files, stages=self.stages, findings=self.found, proof=None)
+        plug = self.work.plug
         job = PackJob(
-            summary=self.summary,
+            summary=summarise(self.work, made),
             drawings=self._cut | self._seen,
             stations=tuple(station.x for station in plug.stations),
             paper=paper_of(plug.paper, margin=plug.paper_margin),
         )
-        return bench.worked_out(pack_pdf, job)
+        return bench.answered(pack_pdf, job)
+
+    @cached_property
+    def pack(self) -> tuple[bytes, int]:
+        """The shop pack and how many pages it has."""
+        if self._bench is None or self._pack is None:
+            raise AssertionError("paper is made by the process that draws")
+        return self._bench.waited(self._pack, LONGEST_CALL_S).result()
 
     @property
     def told(self) -> dict[str, Any]:
@@ -426,11 +433,6 @@ def _step(writing: Writing) -> dict[str, bytes]:
     return {"solid/foam.step": proof.step} if proof is not None and writing.work.cutters.is_exact else {}
 
 
-def _paper(writing: Writing) -> dict[str, bytes]:
-    """Return what is printed: the drawings at full size by group, and the shop pack."""
-    return _rendered(writing, ".pdf") | {PACK: writing.pack[0]}
-
-
 def _rendered(writing: Writing, ending: str) -> dict[str, bytes]:
     """Return the drawings as files of one kind."""
     files = {} if writing.rendered is None else writing.rendered.files
@@ -491,7 +493,7 @@ OUTPUTS: Final = (
     Output(kind="dxf", make=partial(_rendered, ending=".dxf"), shows=_FOAM),
     Output(kind="svg", make=partial(_rendered, ending=".svg"), shows=_FOAM),
     Output(kind="png", make=_pictures, shows=(*_FOAM, "finish")),
-    Output(kind="pdf", make=_paper, shows=_FOAM),
+    Output(kind="pdf", make=partial(_rendered, ending=".pdf"), shows=_FOAM),
     Output(kind="html", make=_book, shows=STAGES),
 )
 """What the house writes, in the order in which it is made; the book, which shows the rest, is last."""

@@ -6,16 +6,14 @@ drawings are rendered there while the first goes on.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
-from typing import Self, TypeVar
+from typing import Self
 
 from plugs.drafting.drawing import Drawing
 from plugs.ground.paper import ROLL, Paper, paper_of
 from plugs.ground.records import record
 from plugs.ground.workers import Worker
-
-T = TypeVar("T")
 
 _LONGEST_S = 600.0  # s. A worker that says nothing for so long has died without a word
 
@@ -153,22 +151,6 @@ class DrawingRun(Worker):
             All that the job names, by path without ending.
         """
         self._papers.append((job.path, self.answered(render_paper, dict(drawings), job)))
-
-    def worked_out(self, function: Callable[..., T], *arguments: object) -> T:
-        """Wait for what a function comes to there.
-
-        Parameters
-        ----------
-        function : callable
-            Of a module of this package, that gives the same for the same arguments.
-        arguments : object
-
-        Returns
-        -------
-        object
-            Its answer.
-        """
-        return self.waited(self.answered(function, *arguments), _LONGEST_S).result()
 
     def rendered(self) -> Rendered:
         """Wait for the files of all that was sent.
