@@ -41,7 +41,7 @@ def made() -> Iterator[list[str]]:
         sent = Worker._sent
 
         def noted(worker: Worker, packed: bytes) -> Any:
-            function, arguments = pickle.loads(packed)
+            _, function, arguments = pickle.loads(packed)
             first = arguments[0] if arguments else None
             names.append(" ".join([function.__name__, *(first if isinstance(first, dict) else ())]))
             return sent(worker, packed)
