@@ -15,9 +15,8 @@ from plugs.drafting.drawing import (
     Drawing,
     Label,
     Path,
-    box_around,
     label_box,
-    path_bounds,
+    paths_box,
 )
 from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars, line
 from plugs.drafting.outlines import outline_paths
@@ -145,7 +144,7 @@ class DrawingBuilder:
         paths : sequence of Path
         """
         self._paths += paths
-        self._marks.append(box_around([path_bounds(path) for path in paths]))
+        self._marks.append(paths_box(paths))
 
     def hatch(self, shape: shapely.Geometry, angle_deg: float, step: float, dxf_layer: str) -> None:
         """Fill a shape with parallel lines, which leave room for words.
@@ -296,7 +295,7 @@ class DrawingBuilder:
         paths, labels = list[Path](), list[Label]()
         if not self._feet:
             return paths, labels
-        left, bottom, _, _ = box_around([path_bounds(path) for path in self._paths])
+        left, bottom, _, _ = paths_box(self._paths)
         y = min([bottom, *(label_box(label)[1] for label in written)])
         for one in self._feet:
             more, words, y = one.below(signs, left, y) if isinstance(one, _Rows) else one(left, y)

@@ -128,26 +128,45 @@ def path_bounds(path: Path) -> Box:
     tuple of 4 float, mm
         Smallest x, smallest y, largest x, largest y.
     """
-    if not path.bulges.any():
-        (x0, y0), (x1, y1) = path.points.min(axis=0).tolist(), path.points.max(axis=0).tolist()
-        return x0, y0, x1, y1
-    count = len(path.points) if path.is_closed else len(path.points) - 1
-    bulge = path.bulges[:count]
-    begin = path.points[:count][bulge != 0.0]
-    step = np.roll(path.points, -1, axis=0)[:count][bulge != 0.0] - begin
-    bulge = bulge[bulge != 0.0]
-    z, span = begin[:, 0] + 1j * begin[:, 1], step[:, 0] + 1j * step[:, 1]
+    return paths_box((path,))
+
+
+def paths_box(paths: Sequence[Path]) -> Box:
+    """Return the bounding box of paths, their bowed arcs included.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        At least one, mm.
+
+    Returns
+    -------
+    tuple of 4 float, mm
+        Smallest x, smallest y, largest x, largest y.
+    """
+    extremes = [path.points for path in paths]
+    ends, bulges = list[Array](), list[Array]()
+    for path in paths:
+        at = np.flatnonzero(path.bulges if path.is_closed else path.bulges[:-1])
+        if len(at):
+            ends.append(path.points[np.stack((at, (at + 1) % len(path.points)))])
+            bulges.append(path.bulges[at])
+    if ends:
+        extremes.append(_tips(np.concatenate(ends, axis=1), np.concatenate(bulges)))
+    corners = np.concatenate(extremes)
+    (x0, y0), (x1, y1) = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
+    return x0, y0, x1, y1
+
+
+def _tips(ends: Array, bulge: Array) -> Array:
+    """Return where arcs reach farthest to the four sides, as far as that lies on them."""
+    z, far = ends[..., 0] + 1j * ends[..., 1]
+    span = far - z
     centre = z + span / 2.0 + 1j * span * (1.0 - bulge**2) / (4.0 * bulge)
-    extremes = [path.points]
-    for quarter in (1.0, 1.0j, -1.0, -1.0j):
-        tip = centre + np.abs(z - centre) * quarter
-        # the tip is on the arc when it lies on the same side of the chord as the bow
-        side = ((tip - z) * np.conj(span)).imag * -np.sign(bulge)
-        tip = tip[side > 0.0]
-        extremes.append(np.column_stack((tip.real, tip.imag)))
-    corners = np.vstack(extremes)
-    low, high = corners.min(axis=0), corners.max(axis=0)
-    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+    tips = centre + np.abs(z - centre) * np.array([[1.0], [1.0j], [-1.0], [-1.0j]])
+    # a tip is on the arc when it lies on the same side of the chord as the bow
+    tips = tips[((tips - z) * np.conj(span)).imag * -np.sign(bulge) > 0.0]
+    return np.column_stack((tips.real, tips.imag))
 
 
 def label_box(label: Label) -> Box:
@@ -188,7 +207,9 @@ def drawing_bounds(drawing: Drawing) -> Box:
     AssertionError
         The drawing has neither paths nor labels.
     """
-    boxes = [path_bounds(path) for path in drawing.paths] + [label_box(label) for label in drawing.labels]
+    boxes = [label_box(label) for label in drawing.labels]
+    if drawing.paths:
+        boxes.append(paths_box(drawing.paths))
     if not boxes:
         raise AssertionError(f"drawing {drawing.path!r} is empty")
     return box_around(boxes)

@@ -193,8 +193,10 @@ class Placer:
 
     def __init__(self, lines: Sequence[Path], marks: Sequence[Box], taken: Sequence[Box]) -> None:
         """Lay out the lines so that those near a place are found at once."""
-        shapes = [shapely.linestrings(flat_points(path, tolerance=_SEEN)) for path in lines]
-        self._flat = shapely.simplify(np.array(shapes, dtype=object), _SEEN)
+        rows = [flat_points(path, tolerance=_SEEN) for path in lines]
+        which = np.repeat(np.arange(len(rows)), [len(row) for row in rows])
+        shapes = shapely.linestrings(np.concatenate([np.empty((0, 2)), *rows]), indices=which)
+        self._flat = shapely.simplify(shapes, _SEEN)
         self._is_cut = np.array([path.dxf_layer in CUTS for path in lines], dtype=np.bool_)
         self._tree = shapely.STRtree(self._flat)
         self._marks, self._taken = _Boxes(marks), _Boxes(taken)

@@ -152,7 +152,7 @@ def _draw_sheet(builder: DrawingBuilder, sheet: Sheet, edge: str, *, is_faced: b
 
 def _draw(builder: DrawingBuilder, placement: Placement, edge: str, *, is_faced: bool) -> None:
     """Draw a piece where it lies: the line to cut, final lines and pins; its name, face and arrow."""
-    piece = placement.piece
+    piece, outline = placement.piece, placement.outline
     builder.draw(_turned(placement, piece.outline, edge))
     for dxf_layer, final in ((FINISH_BOTTOM_FACE, piece.lower), (FINISH_TOP_FACE, piece.upper)):
         if final is not None and not final.is_empty:
@@ -160,10 +160,10 @@ def _draw(builder: DrawingBuilder, placement: Placement, edge: str, *, is_faced:
     for hole in piece.drilled:
         at = placement.moved(shapely.Point(hole.at))
         place, group = (float(at.x), float(at.y)), PINS[hole.face]
-        draw_pin(builder, hole.name, place, hole.diameter, group, placement.outline)
+        draw_pin(builder, hole.name, place, hole.diameter, group, outline)
     turn_deg = WAYS[piece.axis][1] + placement.turn_deg
     signs = name_signs(piece.name, face_words(piece.axis), turn_deg) if is_faced else name_signs(piece.name)
-    builder.sign(placement.outline, *signs, key=piece.name)
+    builder.sign(outline, *signs, key=piece.name)
 
 
 def _draw_leftover(builder: DrawingBuilder, left: Leftover) -> None:
@@ -181,7 +181,7 @@ def _turned(placement: Placement, shape: shapely.Geometry, dxf_layer: str) -> li
     """Return the rings of a shape where they lie on the sheet; arcs keep their bulges when turned."""
     return [
         Path(
-            points=shapely.get_coordinates(placement.moved(shapely.MultiPoint(path.points))),
+            points=shapely.get_coordinates(placement.moved(shapely.linestrings(path.points))),
             bulges=path.bulges,
             is_closed=True,
             dxf_layer=dxf_layer,

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from shapely.affinity import translate
 
 from plugs.foam.stock import Blank, Cutting, Stock, checked_blanks, region
 from plugs.ground.errors import PlugError
@@ -53,7 +52,8 @@ class Placement:
         -------
         shapely geometry, mm
         """
-        return translate(turned(shape, self.turn_deg), self.dx, self.dy)
+        step = np.array((self.dx, self.dy))
+        return shapely.transform(turned(shape, self.turn_deg), lambda points: points + step)
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)

@@ -17,8 +17,7 @@ from plugs.drafting.drawing import (
     Box,
     Drawing,
     Label,
-    box_around,
-    path_bounds,
+    paths_box,
 )
 from plugs.drafting.marks import TEXT
 from plugs.drafting.placing import Beside
@@ -142,7 +141,7 @@ def scaled_page(part: Scaled, room: tuple[float, float], unit: str, *, path: str
     groups = {path.dxf_layer for path in part.drawing.paths}
     group = next((g for g in _CUT_FIRST if g in groups), "")
     own = [path for path in part.drawing.paths if path.dxf_layer != LABELS]
-    box = box_around([path_bounds(path) for path in own])
+    box = paths_box(own)
     scale = _scale(box, (room[0] - _LEFT - _SIDE, _TALLEST))
     builder, page = (
         DrawingBuilder(path=path, title=part.title, display_unit=unit),
@@ -187,7 +186,7 @@ def _words(builder: DrawingBuilder, part: Scaled, scale: float) -> float:
     """Write the title and what the drawing itself says under its part; return where that ends."""
     size = "full size" if scale == 1.0 else f"to scale, 1 : {scale:g}"
     builder.write(Label(text=f"{part.title}, {size}", at=(0.0, -_HEAD), height=_HEAD))
-    foot = box_around([path_bounds(p) for p in part.drawing.paths if p.dxf_layer != LABELS])[1]
+    foot = paths_box([p for p in part.drawing.paths if p.dxf_layer != LABELS])[1]
     rows = [
         label.text
         for label in part.drawing.labels

@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 
 from plugs.drafting.builder import DrawingBuilder
-from plugs.drafting.drawing import Drawing, Label, Path, box_around, path_bounds
+from plugs.drafting.drawing import Drawing, Label, Path, paths_box
 from plugs.drafting.flat import flat_points
 from plugs.drafting.styles import FINISH_BOTTOM_FACE, FINISH_TOP_FACE
 from plugs.ground.amounts import amount, counted
@@ -129,7 +129,7 @@ def cover(summary: Mapping[str, Any], drawings: Mapping[str, Drawing], most: int
     y = -12.0
     contours = _contours(summary["layers"] or [], drawings)
     if contours:
-        box = box_around([path_bounds(one) for one in contours])
+        box = paths_box(contours)
         scale = max((box[2] - box[0]) / _VIEW[0], (box[3] - box[1]) / _VIEW[1])
         move = np.array((20.0 - box[0] / scale, y - box[3] / scale))
         builder.draw(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import io
 import os
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, Final
 
@@ -90,12 +90,12 @@ def render_pdf(
         raise AssertionError("a PDF without pages was asked for")
     if _FACE not in pdfmetrics.getRegisteredFontNames():
         pdfmetrics.registerFont(TTFont(_FACE, "Vera.ttf"))
-    known = pdfmetrics.getFont(_FACE).face.charToGlyph
+    letters = _Letters(pdfmetrics.getFont(_FACE).face.charToGlyph)
     packed = io.BytesIO()
     with _settled_library():
         canvas = Canvas(packed, invariant=1, pageCompression=1, initialFontName=_FACE)
         sheets = map_sheets(plan, drawings, title=title) if maps is None else maps
-        _draw_all(canvas, drawings, plan, sheets, title, known)
+        _draw_all(canvas, drawings, plan, sheets, title, letters)
     return packed.getvalue()
 
 
@@ -120,7 +120,7 @@ def _draw_all(
     plan: PagePlan,
     sheets: Sequence[MapSheet],
     title: str,
-    known: dict[int, int],
+    letters: _Letters,
 ) -> None:
     """Write every drawing once, the page map, and the pages."""
     canvas.setTitle(title)
@@ -135,21 +135,21 @@ def _draw_all(
         shifts.append(shift)
         half = ((x1 - x0) / 2.0 + _BEYOND, (y1 - y0) / 2.0 + _BEYOND)
         canvas.beginForm(f"drawing{i}", *(v * POINT_PER_MM for v in (-half[0], -half[1], *half)))
-        _draw(canvas, drawing, shift, PRINT_WIDTH, known)
+        _draw(canvas, drawing, shift, PRINT_WIDTH, letters)
         canvas.endForm()
     for sheet in sheets:
         canvas.setPageSize(tuple(side * POINT_PER_MM for side in sheet.size))
-        _draw(canvas, sheet.drawing, (0.0, 0.0), MARK_WIDTH, known)
+        _draw(canvas, sheet.drawing, (0.0, 0.0), MARK_WIDTH, letters)
         canvas.showPage()
     n_pages = len(sheets) + len(plan.pages)
     for number, page in enumerate(plan.pages, start=len(sheets) + 1):
         marks = page_marks(page, plan.shown, unit=plan.unit, number=number, n_pages=n_pages, title=title)
-        _draw_page(canvas, page, shifts, marks, known)
+        _draw_page(canvas, page, shifts, marks, letters)
     canvas.save()
 
 
 def _draw_page(
-    canvas: Any, page: Page, shifts: list[tuple[float, float]], marks: Drawing, known: dict[int, int]
+    canvas: Any, page: Page, shifts: list[tuple[float, float]], marks: Drawing, letters: _Letters
 ) -> None:
     """Write a page: each drawing through its window, and the marks over them."""
     canvas.setPageSize(tuple(side * POINT_PER_MM for side in page.size))
@@ -163,7 +163,7 @@ def _draw_page(
         canvas.transform(*turn, (x + spot.move[0]) * POINT_PER_MM, (y + spot.move[1]) * POINT_PER_MM)
         canvas.doForm(f"drawing{spot.drawing}")
         canvas.restoreState()
-    _draw(canvas, marks, (0.0, 0.0), MARK_WIDTH, known)
+    _draw(canvas, marks, (0.0, 0.0), MARK_WIDTH, letters)
     canvas.showPage()
 
 
@@ -175,9 +175,7 @@ def _clip(canvas: Any, box: Box) -> None:
     canvas.clipPath(window, stroke=0, fill=0)
 
 
-def _draw(
-    canvas: Any, drawing: Drawing, shift: tuple[float, float], width: float, known: dict[int, int]
-) -> None:
+def _draw(canvas: Any, drawing: Drawing, shift: tuple[float, float], width: float, letters: _Letters) -> None:
     """Write the lines and texts of a drawing, group by group."""
     canvas.setLineJoin(1)
     canvas.setLineWidth(width * POINT_PER_MM)
@@ -191,12 +189,12 @@ def _draw(
                 _stroke(canvas, path, shift)
         for label in drawing.labels:
             if label.dxf_layer == name:
-                _write(canvas, label, shift, known)
+                _write(canvas, label, shift, letters)
 
 
-def _write(canvas: Any, label: Label, shift: tuple[float, float], known: dict[int, int]) -> None:
+def _write(canvas: Any, label: Label, shift: tuple[float, float], letters: _Letters) -> None:
     """Write one line of text; a letter that the face lacks becomes its plain form, or a question mark."""
-    text = "".join(_letters(letter, known) for letter in label.text)
+    text = label.text.translate(letters)
     x, y = label.at[0] + shift[0], label.at[1] + shift[1]
     canvas.setFont(_FACE, label.height / CAPITAL_RATIO * POINT_PER_MM)
     if label.align == "centre":
@@ -205,12 +203,22 @@ def _write(canvas: Any, label: Label, shift: tuple[float, float], known: dict[in
         canvas.drawString(x * POINT_PER_MM, y * POINT_PER_MM, text)
 
 
-def _letters(letter: str, known: dict[int, int]) -> str:
-    """Return a letter as the face can write it."""
-    if ord(letter) in known:
-        return letter
-    plain = "".join(part for part in unicodedata.normalize("NFKD", letter) if not unicodedata.combining(part))
-    return plain if plain and all(ord(part) in known for part in plain) else "?"
+class _Letters(dict[int, str]):
+    """What the face writes for a letter, by its number: that, its plain form, or a question mark."""
+
+    def __init__(self, known: Container[int]) -> None:
+        """Know of no letter yet."""
+        super().__init__()
+        self.known = known
+
+    def __missing__(self, number: int) -> str:
+        """Return what is written for a letter that comes for the first time."""
+        letter, known = chr(number), self.known
+        if number not in known:
+            parts = unicodedata.normalize("NFKD", letter)
+            letter = "".join(part for part in parts if not unicodedata.combining(part))
+            letter = letter if letter and all(ord(part) in known for part in letter) else "?"
+        return self.setdefault(number, letter)
 
 
 def _stroke(canvas: Any, path: Path, shift: tuple[float, float]) -> None:

@@ -22,10 +22,9 @@ from plugs.drafting.drawing import (
     Array,
     Box,
     Drawing,
-    box_around,
     drawing_bounds,
     label_box,
-    path_bounds,
+    paths_box,
 )
 from plugs.drafting.flat import flat_points, many_lines, ring_of, turned_box
 from plugs.ground.paper import FOOTER, Paper
@@ -192,7 +191,7 @@ def sketch_of(drawing: Drawing) -> Sketch:
         name=drawing.name,
         part=many_lines(rows),
         whole=whole,
-        part_box=box_around([path_bounds(path) for path in own or drawing.paths]),
+        part_box=paths_box(own or drawing.paths),
         whole_box=drawing_bounds(drawing),
         dense=shapely.get_coordinates(shapely.segmentize(whole, _DENSE)),
     )

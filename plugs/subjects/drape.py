@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.drafting.builder import DrawingBuilder
-from plugs.drafting.drawing import Drawing, Label, Path, box_around, path_bounds
+from plugs.drafting.drawing import Drawing, Label, Path, paths_box
 from plugs.drafting.marks import GAP, ROW, TEXT, arrow
 from plugs.drafting.styles import DART_CUT, FIRST_POINT, TIGHT, WEAVE, WRINKLES, ZONE_EDGE
 from plugs.drape.darts import Dart
@@ -81,7 +81,7 @@ def drape_drawing(
     left, top = 0.0, 0.0
     for view in _best_views(surface):
         drawn = _in_view(surface, draped, darts, view)
-        low_x, low_y, _, high_y = box_around([path_bounds(path) for path in drawn])
+        low_x, low_y, _, high_y = paths_box(drawn)
         move = np.zeros(2) if not paths else np.array([left - low_x, top - high_y])
         left = low_x if not paths else left
         paths += [_moved(path, move) for path in drawn]
