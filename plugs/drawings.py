@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from functools import wraps
 from typing import Final, TypedDict
 
+from plugs.cloth.seams import zone_letters
 from plugs.drafting.arcs import arcs_within
 from plugs.drafting.drawing import Drawing
 from plugs.drafting.glue import joining_of
@@ -16,6 +17,7 @@ from plugs.files.names import file_stems, wire_stems
 from plugs.ground.errors import promise
 from plugs.ground.paper import paper_of
 from plugs.ground.records import record
+from plugs.pack.cloth import MAP
 from plugs.stages.shape import measured_lines
 from plugs.stages.worked import Worked
 from plugs.subjects.base import base_drawing
@@ -52,9 +54,6 @@ _GROUPS = {
 }
 """The group of full-size paper to which drawings belong, by how their paths begin, the first that fits."""
 
-_SEEN_DEG = 5.0
-"""A second net on a patch that shears by less shows nothing in a drawing, degrees."""
-
 
 @record(frozen=True, slots=True, kw_only=True)
 class ClothStems:
@@ -63,12 +62,16 @@ class ClothStems:
     Attributes
     ----------
     patterns : tuple of str
-        Of each piece, roll by roll.
+        Of each pattern that is drawn.
+    rolls, nets : tuple of str
+    pieces : mapping of str to str
+        The name of the pattern by which each piece is cut, but for those that need none.
     """
 
     patterns: tuple[str, ...]
     rolls: tuple[str, ...]
     nets: tuple[str, ...]
+    pieces: Mapping[str, str]
 
 
 def _by_its_chord(draw: _Draw) -> _Draw:
@@ -126,7 +129,7 @@ def template_drawings(work: Worked) -> dict[str, Drawing]:
 
 @_by_its_chord
 def cloth_drawings(work: Worked) -> dict[str, Drawing]:
-    """Return the drawing of each piece of cloth, at full size.
+    """Return the drawings of cloth patterns, at full size.
 
     Parameters
     ----------
@@ -141,12 +144,9 @@ def cloth_drawings(work: Worked) -> dict[str, Drawing]:
         return {}
     from plugs.subjects.cloth import pattern_drawing
 
-    words = _words(work)
-    patterns = [one.pattern for roll in work.cloth.rolls for one in roll.laid]
-    stems = cloth_stems(work).patterns
-    return _by_path(
-        [pattern_drawing(p, path=f"cloth/{stem}", **words) for p, stem in zip(patterns, stems, strict=True)]
-    )
+    words, letters = _words(work), zone_letters(work.cloth.surface.patches)
+    named = zip(work.drawn_patterns, cloth_stems(work).patterns, strict=True)
+    return _by_path([pattern_drawing(one, letters, path=f"cloth/{stem}", **words) for one, stem in named])
 
 
 def cloth_stems(work: Worked) -> ClothStems:
@@ -162,11 +162,22 @@ def cloth_stems(work: Worked) -> ClothStems:
     """
     laid = () if work.cloth is None else work.cloth.rolls
     nets = () if work.drape is None else work.drape.laid
-    patterns = [one.pattern.name for roll in laid for one in roll.laid]
-    rolls = [f"roll {roll.cloth}" for roll in laid]
-    stems = file_stems([*patterns, *rolls, *(f"shear {net.name}" for net in nets)])
+    drawn = work.drawn_patterns
+    patterns, rolls = [one.pattern.name for one in drawn], [f"roll {roll.cloth}" for roll in laid]
+    stems = file_stems(["map", *patterns, *rolls, *(f"shear {net.name}" for net in nets)])[1:]
     first, last = len(patterns), len(patterns) + len(rolls)
-    return ClothStems(patterns=stems[:first], rolls=stems[first:last], nets=stems[last:])
+    by_name = {
+        piece.name: stem
+        for one, stem in zip(drawn, stems, strict=False)
+        for piece in (*one.pieces, *one.turned)
+    }
+    pieces = {
+        one.pattern.name: stem
+        for roll in laid
+        for one in roll.laid
+        if (stem := by_name.get(one.pattern.name) or by_name.get(one.pattern.whole_name))
+    }
+    return ClothStems(patterns=stems[:first], rolls=stems[first:last], nets=stems[last:], pieces=pieces)
 
 
 def _by_path(drawings: Sequence[Drawing]) -> dict[str, Drawing]:
@@ -266,7 +277,7 @@ def sheet_drawings(work: Worked) -> dict[str, Drawing]:
 
 @_by_its_chord
 def laid_drawings(work: Worked) -> dict[str, Drawing]:
-    """Return the drawings of rolls and of the cloth's shear: looked at, not printed to size.
+    """Return the map of cloth, its rolls, and its shear where that is warned of or asked for.
 
     Parameters
     ----------
@@ -279,20 +290,24 @@ def laid_drawings(work: Worked) -> dict[str, Drawing]:
     """
     if work.cloth is None or work.drape is None:
         return {}
+    from plugs.stages.cloth import asked_for
     from plugs.subjects.cloth import roll_drawing
+    from plugs.subjects.cloth_map import cloth_map
     from plugs.subjects.drape import drape_drawing
 
     words, laid = _words(work), work.cloth.rolls
-    stems = cloth_stems(work)
+    stems, asked = cloth_stems(work), asked_for(work.plug, work.cloth)
+    zones, whole = work.cloth.surface.zones, work.cloth.patterns.whole
+    drawn = [cloth_map(work.cloth.surface, whole, path=MAP, **words)] if whole else []
     rolls = [
         roll_drawing(r, path=f"cloth/{stem}", **words) for r, stem in zip(laid, stems.rolls, strict=True)
     ]
     nets = [
         drape_drawing(net.surface, net.drape, zone=net.name, path=f"cloth/{stem}", darts=net.darts, **words)
         for net, stem in zip(work.drape.laid, stems.nets, strict=True)
-        if net.name == net.patch.name or net.drape.largest_shear_deg > _SEEN_DEG
+        if net.drape.largest_shear_deg > net.drape.warn_deg or zones[net.patch.zone].name in asked
     ]
-    return _by_path([*rolls, *nets])
+    return _by_path([*drawn, *rolls, *nets])
 
 
 def operator_sheets(work: Worked) -> dict[str, Drawing]:

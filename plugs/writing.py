@@ -272,9 +272,10 @@ class Writing:
         seen = self._seen | self._drawn(laid_drawings)
         if self._easel is not None:
             self._easel.submit(drawing_pictures(work, seen))
+        drawings = _joined(cut, seen)
         if self._bench is not None and self.is_packed:
-            self._pack = self._pack_up(self._bench)
-        return _joined(cut, seen)
+            self._pack = self._pack_up(self._bench, drawings)
+        return drawings
 
     def add(self, files: Mapping[str, bytes | str]) -> None:
         """Take files over: no path is written twice.
@@ -339,13 +340,13 @@ class Writing:
         """What changed since foam was cut; None where no build is marked."""
         return None if self.work.cut is None else since_cut(self.work.cut, self.record)
 
-    def _pack_up(self, bench: DrawingRun) -> Future[tuple[bytes, int]]:
+    def _pack_up(self, bench: DrawingRun, drawings: Mapping[str, Drawing]) -> Future[tuple[bytes, int]]:
         """Have the shop pack made by the process that draws: it waits for no picture and no kernel."""
         made = Made(files=self.files, stages=self.stages, findings=self.found, proof=None)
         plug = self.work.plug
         job = PackJob(
             summary=summarise(self.work, made),
-            drawings=self._cut | self._seen,
+            drawings=drawings,
             stations=tuple(station.x for station in plug.stations),
             paper=paper_of(plug.paper, margin=plug.paper_margin),
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from plugs.book.figures import CARD, MIDDLING
+from plugs.book.figures import MIDDLING
 from plugs.book.html import (
     Html,
     card,
@@ -51,12 +51,13 @@ def skin(source: BookSource) -> Html:
 
 
 def _cloth(source: BookSource, cloth: Mapping[str, Any]) -> Html:
-    """Return rolls with the pieces that are cut from each; patterns, seams and shear are folded."""
+    """Return which piece goes where, and the rolls that they are cut from; seams and shear are folded."""
     rolls = cloth.get("rolls") or []
     drawn = source.of("skin")
     paths = [path for path in drawn if "/roll-" in path]
-    patterns = [path for path in drawn if "/roll-" not in path and "/shear-" not in path]
-    parts: list[object] = []
+    parts: list[object] = [source.drawn(path, one) for path, one in drawn.items() if path.endswith("/map")]
+    order = [(f"Ply {one['ply']}", ", ".join(one["pieces"])) for one in cloth.get("order") or []]
+    parts.append(pairs_list(order, "Laid in this order, each piece over the edges of those before it"))
     for k, roll in enumerate(rolls):
         figure = (
             source.drawn(paths[k], drawn[paths[k]], height=MIDDLING) if len(paths) == len(rolls) else None
@@ -69,11 +70,6 @@ def _cloth(source: BookSource, cloth: Mapping[str, Any]) -> Html:
     parts += [
         *left,
         folded("Seams", told),
-        folded(
-            "Patterns, piece by piece",
-            *(source.drawn(path, drawn[path], height=CARD[1]) for path in patterns),
-            on_paper=False,
-        ),
         folded("How the cloth shears", _shear(source, cloth), source.seen("skin")),
     ]
     return joined(parts)
@@ -89,7 +85,8 @@ def _roll(source: BookSource, roll: Mapping[str, Any]) -> Html:
         bias = source.quantity("bias_deg", piece.get("bias_deg"))
         what = [roll["cloth"], piece["zone"], bias, round(piece["area_m2"], _AREA_DIGITS)]
         turned = joined([", warp at ", bias]) if piece.get("bias_deg") and len(angles) > 1 else None
-        done.append(step("cloth", piece["name"], turned or "", what=what))
+        along, across = (source.quantity(name, piece[name]) for name in ("length_mm", "width_mm"))
+        done.append(step("cloth", piece["name"], ", ", along, " x ", across, turned or "", what=what))
     at = joined([", warp at ", *angles]) if len(angles) == 1 else ""
     head = el("h4", f"Pieces of {roll['cloth']}: ", long, " of the roll, ", wide, " wide", at)
     return joined([head, listed(done, are_short=True)])

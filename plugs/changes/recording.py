@@ -268,7 +268,12 @@ def _cloth(work: Worked) -> list[Workpiece]:
 
     patches = {patch.name: patch for patch in work.cloth.surface.patches}
     middles = {name: _middle(patch.vertices[patch.triangles]) for name, patch in patches.items()}
-    patterns = [one.pattern for roll in work.cloth.rolls for one in roll.laid]
+    stems = cloth_stems(work)
+    patterns = [
+        (one.pattern, stems.pieces.get(one.pattern.name, stem))
+        for roll, stem in zip(work.cloth.rolls, stems.rolls, strict=True)
+        for one in roll.laid
+    ]
     return [
         _loose(
             "cloth",
@@ -279,7 +284,7 @@ def _cloth(work: Worked) -> list[Workpiece]:
             alike=(pattern.cloth, f"ply {pattern.ply}", f"{pattern.bias_deg:g} degrees"),
             must=shapely.intersection(pattern.outline, shapely.buffer(pattern.zone_outline, LEAST_LAP)),
         )
-        for pattern, stem in zip(patterns, cloth_stems(work).patterns, strict=True)
+        for pattern, stem in patterns
     ]
 
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Annotated
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Final
 
 import numpy as np
 import shapely
@@ -13,6 +13,8 @@ from plugs.ground.limits import Within
 from plugs.ground.records import record
 
 Array = NDArray[np.float64]
+
+_SCISSORS: Final = 2.0  # mm. They wander so far from a line (common practice, no source)
 
 
 @record(frozen=True, slots=True, kw_only=True)
@@ -85,7 +87,7 @@ class Pattern:
     Attributes
     ----------
     name : str
-        "P2 deck".
+        "B2 deck": the letter of its zone, its ply, its patch.
     ply : int, dimensionless
     cloth, zone, patch : str
     outline : shapely.Polygon, mm
@@ -94,6 +96,9 @@ class Pattern:
         What stays of it in the part: the trim at free edges is cut off once it is hard.
     zone_outline : shapely.Polygon, mm
         The zone itself, without laps and trim.
+    moves : mapping of int to float, mm
+        How far the line to cut lies beyond the edge of the zone, by the zone on the other side; less than
+        nothing where the piece gives way.
     laps : tuple of tuple of float and tuple of 3 float, mm2 and mm
         The strip along each seam, less than nothing where the piece gives way, and the middle of that seam.
     seams : tuple of (k, 2) float, mm
@@ -123,6 +128,7 @@ class Pattern:
     outline: shapely.Polygon
     kept: shapely.Polygon
     zone_outline: shapely.Polygon
+    moves: Mapping[int, float]
     laps: tuple[tuple[float, tuple[float, float, float]], ...]
     seams: tuple[Array, ...]
     notches: tuple[Notch, ...]
@@ -139,3 +145,20 @@ class Pattern:
     def area_mm2(self) -> float:
         """Area of the cloth, without what is cut away."""
         return float(self.outline.area)
+
+    @property
+    def whole_name(self) -> str:
+        """Its name without the letter of a breadth."""
+        return f"{self.name.partition(' ')[0]} {self.patch}"
+
+    @property
+    def size(self) -> tuple[float, float]:
+        """Length along the zone's arrow and width across it, mm."""
+        left, low, right, high = self.outline.bounds
+        return float(right - left), float(high - low)
+
+    @property
+    def is_rectangle(self) -> bool:
+        """Whether two lengths say it all: it leaves the box about it by no more than scissors do."""
+        box = shapely.box(*self.outline.bounds).exterior
+        return not self.outline.interiors and box.hausdorff_distance(self.outline.exterior) <= _SCISSORS

@@ -20,7 +20,7 @@ from plugs.cloth.edges import (
     notches_on,
 )
 from plugs.cloth.flatten import Flat, finding_of, flatten
-from plugs.cloth.seams import Seam, seams_of
+from plugs.cloth.seams import Seam, seams_of, zone_letters
 from plugs.cloth.zone_words import DartCut, Zone
 from plugs.cloth.zones import DART, FREE, OPENED, Patch, Zoned
 from plugs.ground.errors import Finding, PlugError
@@ -36,6 +36,7 @@ other ply."""
 _OVER_ITSELF_MM2: Final = 25.0
 """mm2. Less overlap of a flat pattern with itself, 5 x 5 mm, is cut away by the scissors anyway."""
 _OVER_ITSELF: Final = 1e-4  # of the patch's area: the same for a large one
+_NO_PLY: Final = ClothPly(number=0)  # what plies share has none
 _ARROWS: Final = {"forward": 180.0, "up": 0.0, "across": 0.0}  # degrees
 
 
@@ -47,6 +48,8 @@ class PatternSet:
     ----------
     patterns : tuple of Pattern
         Ply by ply.
+    whole : tuple of Pattern
+        Of each patch that has pieces what its plies share: no lap at its seams, its trim at free edges.
     flats : tuple of Flat
         Each patch laid flat, cuts and darts made.
     seams : tuple of Seam
@@ -56,6 +59,7 @@ class PatternSet:
     """
 
     patterns: tuple[Pattern, ...]
+    whole: tuple[Pattern, ...]
     flats: tuple[Flat, ...]
     seams: tuple[Seam, ...]
     findings: tuple[Finding, ...]
@@ -98,24 +102,33 @@ def patterns_of(
         flats.append(flat)
         laid.append(edge)
         findings += [found for found in (finding_of(flat), _overlap_of(flat, edge)) if found is not None]
+    letters, used = zone_letters(surface.patches), set[str]()
     found, breadth, without = [], _breadths(surface), dict.fromkeys([ply.number for ply in plies], 0.0)
     for i, ply in enumerate(plies):
         covered = _covered(ply, surface.zones, f"plies[{i}].zones")
         for flat, edge in zip(flats, laid, strict=True):
             if flat.patch.zone in covered:
                 moves = [_move(flat, run[0], i, covered, laps, breadth) for run in edge.runs]
-                zone = surface.zones[flat.patch.zone].name
-                pattern = _pattern(flat, edge, moves, ply, zone)
+                zone = names[flat.patch.zone]
+                code = f"{letters[flat.patch.zone]}{ply.number}"
+                pattern = _pattern(flat, edge, moves, ply, zone, code)
                 if pattern.outline.area > 0.0:
                     found.append(pattern)
+                    used.add(flat.patch.name)
                     over = lapped_over(flat.patch.name, edge.zone_outline, pattern.outline)
                     findings += [finding for finding in over if finding not in findings]
                 else:
                     without[ply.number] += flat.patch.area_mm2
                     findings += [_no_piece(flat)] if ply is plies[0] else []
+    whole = [
+        _shared(flat, edge, laps, names[flat.patch.zone], letters[flat.patch.zone])
+        for flat, edge in zip(flats, laid, strict=True)
+        if flat.patch.name in used
+    ]
     return PatternSet(
-        patterns=tuple(found), flats=tuple(flats), seams=seams, findings=tuple(findings), without_mm2=without
-    )
+        patterns=tuple(found), whole=tuple(whole), flats=tuple(flats), seams=seams,
+        findings=tuple(findings), without_mm2=without,
+    )  # fmt: skip
 
 
 def _unknown(param: str, value: str, names: Sequence[str]) -> PlugError:
@@ -214,18 +227,38 @@ def _move(
     flat: Flat, beyond: int, index: int, covered: set[int], laps: Laps, breadth: Mapping[int, float]
 ) -> float:
     """Return how far a piece's edge lies beyond the edge of its zone, negative inside it."""
-    if beyond == FREE:
-        return laps.trim
-    if beyond == OPENED:
-        return laps.overlap
-    if beyond == DART:
-        return 0.0
+    if beyond in (FREE, OPENED, DART):
+        return _at_no_seam(beyond, laps)
     if beyond not in covered or beyond not in breadth:  # no ply there, or crumbs without a piece
         return laps.overlap
     begin = laps.ply_offset * (1 + (index // 2) % _STAGGERS)
     begin = min(begin, _BREADTH_SHARE * min(breadth[flat.patch.zone], breadth[beyond]))
     takes = (flat.patch.zone < beyond) == (index % 2 == 0)
     return begin + laps.overlap if takes else -begin
+
+
+def _at_no_seam(beyond: int, laps: Laps) -> float:
+    """Return how far the edge of any ply lies beyond that of its zone where no other zone begins."""
+    return {FREE: laps.trim, OPENED: laps.overlap}.get(beyond, 0.0)
+
+
+def laying_order(patterns: PatternSet, ply: int) -> tuple[Pattern, ...]:
+    """Return the pieces of a ply in the order in which each laps over those before it.
+
+    Parameters
+    ----------
+    patterns : PatternSet
+    ply : int, dimensionless
+        Its number.
+
+    Returns
+    -------
+    tuple of Pattern
+        What gives way at a seam is laid before what takes the lap.
+    """
+    index = list(patterns.without_mm2).index(ply)
+    mine = tuple(pattern for pattern in patterns.patterns if pattern.ply == ply)
+    return mine[::-1] if index % 2 == 0 else mine
 
 
 def _breadths(surface: Zoned) -> dict[int, float]:
@@ -238,7 +271,9 @@ def _breadths(surface: Zoned) -> dict[int, float]:
     return found
 
 
-def _pattern(flat: Flat, edge: PatchEdge, moves: Sequence[float], ply: ClothPly, zone: str) -> Pattern:
+def _pattern(
+    flat: Flat, edge: PatchEdge, moves: Sequence[float], ply: ClothPly, zone: str, code: str
+) -> Pattern:
     """Return the pattern of one patch for one ply, each run of its rim moved out or in."""
     seams_flat = tuple(
         np.asarray(line.coords) for line, run in zip(edge.lines, edge.runs, strict=True) if run[0] >= 0
@@ -254,15 +289,22 @@ def _pattern(flat: Flat, edge: PatchEdge, moves: Sequence[float], ply: ClothPly,
     degrees = _ARROWS[flat.warp]
     words = (called().to_right if flat.warp == "across" else flat.warp).upper()
     return Pattern(
-        name=f"P{ply.number} {flat.patch.name}",
+        name=f"{code} {flat.patch.name}",
         ply=ply.number, cloth=ply.cloth, zone=zone, patch=flat.patch.name,
-        outline=outline, kept=kept, zone_outline=edge.zone_outline, laps=_strips(flat, edge, trimmed),
+        outline=outline, kept=kept, zone_outline=edge.zone_outline,
+        moves=by_zone, laps=_strips(flat, edge, trimmed),
         seams=seams_flat,
         notches=notches_on(edge.spots, outline, by_zone), centrelines=edge.centrelines,
         arrow_deg=degrees, arrow=words, bias_deg=ply.bias_deg,
         surface_mm2=flat.patch.area_mm2, is_exact=flat.is_exact,
         stretch_min=flat.stretch_min, stretch_max=flat.stretch_max,
     )  # fmt: skip
+
+
+def _shared(flat: Flat, edge: PatchEdge, laps: Laps, zone: str, letter: str) -> Pattern:
+    """Return what all plies of a patch share."""
+    moves = [_at_no_seam(run[0], laps) for run in edge.runs]
+    return _pattern(flat, edge, moves, _NO_PLY, zone, letter)
 
 
 def _strips(

@@ -24,7 +24,7 @@ class Seam:
     Attributes
     ----------
     name : str
-        A letter or two.
+        The letters of its zones: "A-B"; a second one between the same zones is "A-B'".
     first, second : str
         Names of the patches.
     points : (k, 3) float, mm
@@ -67,6 +67,7 @@ def seams_of(patches: Sequence[Patch], spacing: float, clear: float = 15.0) -> t
         Seams shorter than 20 mm have none and are left out.
     """
     found: list[Seam] = []
+    letters, named = zone_letters(patches), dict[str, int]()
     edges = [{(int(p.ids[a]), int(p.ids[b])): (a, b) for a, b in p.rim.tolist()} for p in patches]
     for i, first in enumerate(patches):
         for j in range(i + 1, len(patches)):
@@ -79,13 +80,30 @@ def seams_of(patches: Sequence[Patch], spacing: float, clear: float = 15.0) -> t
                 points = _from_the_front(points, is_closed)
                 notches = _notches(points, is_closed, spacing, clear)
                 if len(notches):
+                    name = f"{letters[first.zone]}-{letters[patches[j].zone]}"
+                    named[name] = named.get(name, -1) + 1
                     found.append(
                         Seam(
-                            name=_letters(len(found)), first=first.name, second=patches[j].name,
+                            name=name + "'" * named[name], first=first.name, second=patches[j].name,
                             points=points, is_closed=is_closed, notches=notches,
                         )
                     )  # fmt: skip
     return tuple(found)
+
+
+def zone_letters(patches: Sequence[Patch]) -> dict[int, str]:
+    """Return the letter of each zone that has a patch, by its number.
+
+    Parameters
+    ----------
+    patches : sequence of Patch
+
+    Returns
+    -------
+    dict of int to str
+        In the order of the zones.
+    """
+    return {zone: _letters(k) for k, zone in enumerate(dict.fromkeys(patch.zone for patch in patches))}
 
 
 def _letters(number: int) -> str:

@@ -24,6 +24,7 @@ CUT_LINE: Final = "CUT_LINE"
 SLOT_CUT: Final = "SLOT_CUT"
 MARK_ONLY: Final = "MARK_ONLY"
 BEVEL_LINE: Final = "BEVEL_LINE"
+PATTERN_LINE: Final = "PATTERN_LINE"
 SEAM_LINE: Final = "SEAM_LINE"
 NOTCH_CUT: Final = "NOTCH_CUT"
 CENTRELINE: Final = "CENTRELINE"
@@ -121,6 +122,7 @@ _STYLES: Final = {
     MARK_ONLY: LineStyle(*_TEAL, dash=_LONG),
     BEVEL_LINE: LineStyle(*_OCHRE, dash=_DASH_DOT),
     # cloth
+    PATTERN_LINE: LineStyle(*_BLACK),
     SEAM_LINE: LineStyle(*_BLUE, dash=_DASHED),
     NOTCH_CUT: LineStyle(*_RED),
     CENTRELINE: LineStyle(*_TEAL, dash=_CENTRE),

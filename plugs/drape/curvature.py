@@ -18,6 +18,7 @@ _STRIDE: Final = 4  # knots: of many, the nearest is looked for among so few fir
 _MANY: Final = 16  # of such few
 _FARTHEST: Final = 1.5  # cells from the nearest knot: beyond the net's edge no place is told farther out
 _PARTS: Final = 8  # of a cell's side: curvature no farther on than that counts as before a vertex
+_ACROSS: Final = 30.0  # cells over a patch on which no net lies yet
 _FLAT_DEG: Final = 1e-3  # less is rounding: such a vertex holds no curvature
 
 
@@ -45,15 +46,58 @@ def shear_by_curvature(surface: Surface, knots: Array, middle: tuple[int, int]) 
     (Hazzidakis, 1879, from memory; the theorem of Gauss and Bonnet for the rectangle). That of a vertex is
     what the angles round it lack of a whole turn.
     """
+    held = _held_deg(surface)
+    if not held.any():
+        return 0.0, surface.vertices[0]
+    found = _between(_places(surface.vertices, knots) - np.array(middle), held)
+    worst = int(np.argmax(np.abs(found)))
+    return float(abs(found[worst])), surface.vertices[worst]
+
+
+def shear_at_most(surface: Surface, start: Array, along: Array, across: Array) -> float:
+    """Return an upper estimate of the shear on a patch, before any net is laid on it.
+
+    As by `shear_by_curvature`, but with places told square to the surface at the start, and hollow and round
+    places never set off against each other. Where the patch turns away from the start by a right angle, all
+    its curvature counts.
+
+    Parameters
+    ----------
+    surface : Surface
+    start, along, across : (3,) float, mm and dimensionless
+        The start, and the directions of the two threads through it.
+
+    Returns
+    -------
+    float, degrees
+
+    References
+    ----------
+    As `shear_by_curvature`.
+    """
+    held = _held_deg(surface)
+    whole = max(float(np.maximum(sign * held, 0.0).sum()) for sign in (1.0, -1.0))
+    if not whole or (surface.normal @ np.cross(along, across)).min() <= 0.0:
+        return whole
+    ways = surface.vertices - start
+    at = np.stack([ways @ along, ways @ across], axis=1) * (_ACROSS / float(np.ptp(ways, axis=0).max()))
+    most = max(float(_between(at, np.maximum(sign * held, 0.0)).max()) for sign in (1.0, -1.0))
+    return min(whole, most)
+
+
+def _held_deg(surface: Surface) -> Array:
+    """Return the curvature that each vertex within a patch holds: what the angles round it lack of a turn."""
     angle = corner_angles(surface.vertices[surface.triangles])
     around = np.bincount(surface.triangles.ravel(), angle.ravel(), len(surface.vertices))
     held = 360.0 - np.degrees(around)
     tri, side = np.nonzero(surface.beside < 0)
     held[surface.triangles[tri, side]] = held[surface.triangles[tri, (side + 1) % 3]] = 0.0
     held[np.abs(held) < _FLAT_DEG] = 0.0
-    if not held.any():
-        return 0.0, surface.vertices[0]
-    at = _places(surface.vertices, knots) - np.array(middle)
+    return np.asarray(held)
+
+
+def _between(at: Array, held: Array) -> Array:
+    """Return the curvature between each place and the two threads, places in cells from the start."""
     is_ahead, part = at >= 0.0, np.floor(np.abs(at) * _PARTS).astype(np.int64)
     found = np.zeros(len(at))
     for quarter in ([True, True], [True, False], [False, True], [False, False]):
@@ -63,8 +107,7 @@ def shear_by_curvature(surface: Surface, knots: Array, middle: tuple[int, int]) 
             count = int(column.max()) + 1
             sums = np.bincount(row * count + column, held[mine], (int(row.max()) + 1) * count)
             found[mine] = sums.reshape(-1, count).cumsum(axis=0).cumsum(axis=1)[row, column]
-    worst = int(np.argmax(np.abs(found)))
-    return float(abs(found[worst])), surface.vertices[worst]
+    return found
 
 
 def _places(points: Array, knots: Array) -> Array:

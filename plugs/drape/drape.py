@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.drape.curvature import shear_by_curvature
+from plugs.drape.curvature import shear_at_most, shear_by_curvature
 from plugs.drape.geodesic import (
     Flags,
     Indices,
@@ -238,6 +238,28 @@ def drapes(asked: Sequence[Asked]) -> list[Drape | PlugError]:
         except PlugError as error:
             found[i] = error
     return [found[i] for i in range(len(asked))]
+
+
+def may_shear_deg(asked: Asked) -> float:
+    """Return an upper estimate of the shear of a net, without laying it.
+
+    Parameters
+    ----------
+    asked : Asked
+
+    Returns
+    -------
+    float, degrees
+        90 where a net cannot begin: what is wrong is told when it is laid.
+    """
+    try:
+        laid = _start(asked)
+    except PlugError:
+        return 90.0
+    surface, tri = asked.surface, np.array([laid.tri])
+    start = positions(surface, tri, np.array([laid.at]))[0]
+    along = laid.way.real * surface.along[laid.tri] + laid.way.imag * surface.across[laid.tri]
+    return shear_at_most(surface, start, along, np.cross(surface.normal[laid.tri], along))
 
 
 def _start(asked: Asked) -> NetStart:

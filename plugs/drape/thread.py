@@ -342,7 +342,8 @@ def _through_vertex(
             break
     z = surface.corners[tri]
     back = cmath.phase(-way / (z[(corner + 1) % 3] - z[corner]))
-    turn = max(back, 0.0) + sum(angle for _, _, angle in fan) / 2.0
+    whole = sum(angle for _, _, angle in fan)
+    turn = (back + whole / 2.0) % whole  # one that came past the vertex, from beside the triangle, is below 0
     for here, k, angle in [*fan, *fan]:
         if turn <= angle:
             z = surface.corners[here]

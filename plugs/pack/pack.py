@@ -12,6 +12,7 @@ from plugs.drafting.drawing import Box, Drawing, Label, Path, drawing_bounds
 from plugs.drafting.styles import BLOCK_CUT
 from plugs.ground.paper import MEASURES, Paper, paper_of
 from plugs.ground.records import record
+from plugs.pack.cloth import cloth_pages
 from plugs.pack.scaled import Scaled, scaled_page
 from plugs.pack.words import cover, fit_pages, section_page, sections
 from plugs.paper.map import MapSheet
@@ -25,6 +26,7 @@ MOST: Final = 100
 """Layers, or sheets, of which each has a page: nobody leafs through more, and files cut them."""
 
 _GAP: Final = 8.0  # mm. Between two parts on a page
+_CLOTH_GAP: Final = 5.0  # mm. Between what one page tells of cloth
 _PLANES: Final = {"z": ("x", "y"), "x": ("y", "z"), "y": ("x", "z")}
 """What the coordinates of a part square to an axis are called."""
 
@@ -93,7 +95,13 @@ def pack_pages(job: PackJob) -> tuple[list[MapSheet], list[Drawing], PagePlan]:
         one for k, section in enumerate(sections(job.summary)) for one in section_page(section, path=f"w{k}")
     ]
     front = cover(job.summary, job.drawings, MOST, path="cover")
-    pages = [[front], *_flowed([*words, *parts, *fit_pages(job.summary, path="fit")], y1 - y0)]
+    cloth = list(cloth_pages(job.summary, job.drawings, path="cloth"))
+    pages = [
+        [front],
+        *_flowed([*words, *parts], y1 - y0),
+        *_flowed(cloth, y1 - y0, gap=_CLOTH_GAP),
+        *_flowed(fit_pages(job.summary, path="fit"), y1 - y0),
+    ]
     plan = plan_pages(small, paper, unit)
     plan = replace(plan, pages=tuple(replace(page, square=None) for page in plan.pages))
     n_pages = len(pages) + len(plan.pages)
@@ -209,7 +217,7 @@ def _is_small(drawing: Drawing, paper: Paper) -> bool:
     return len(grid.kept) == 1 and grid.has_notes
 
 
-def _flowed(drawings: Sequence[Drawing], room: float) -> list[list[Drawing]]:
+def _flowed(drawings: Sequence[Drawing], room: float, gap: float = _GAP) -> list[list[Drawing]]:
     """Return drawings page by page, one under the other while there is room."""
     pages, left = list[list[Drawing]](), 0.0
     for drawing in drawings:
@@ -218,7 +226,7 @@ def _flowed(drawings: Sequence[Drawing], room: float) -> list[list[Drawing]]:
             pages.append([])
             left = room
         pages[-1].append(_moved(drawing, (0.0, left - room)))
-        left -= tall + _GAP
+        left -= tall + gap
     return pages
 
 

@@ -49,7 +49,9 @@ ROW: Final = 3.8
 _RUNNING: Final = 0.9  # width of a letter over a capital's height in running text, on the average
 _PROSE: Final = 0.82  # the same of words in small letters
 _LEAST: Final = 1.5  # mm. Of the letters of a wide table
-_HEAD: Final = 4.0  # mm. Of the letters of a title
+HEAD: Final = 4.0
+"""Height of the letters of a title, mm."""
+
 _SCALES: Final = (
     1.0,
     2.0,
@@ -142,7 +144,7 @@ def scaled_page(part: Scaled, room: tuple[float, float], unit: str, *, path: str
     group = next((g for g in _CUT_FIRST if g in groups), "")
     own = [path for path in part.drawing.paths if path.dxf_layer != LABELS]
     box = paths_box(own)
-    scale = _scale(box, (room[0] - _LEFT - _SIDE, _TALLEST))
+    scale = fitting_scale(box, (room[0] - _LEFT - _SIDE, _TALLEST))
     builder, page = (
         DrawingBuilder(path=path, title=part.title, display_unit=unit),
         shapely.box(0.0, -room[1], room[0], 0.0),
@@ -175,8 +177,20 @@ def scaled_page(part: Scaled, room: tuple[float, float], unit: str, *, path: str
     return builder.drawing()
 
 
-def _scale(box: Box, room: tuple[float, float]) -> float:
-    """Return the largest scale at which a box has room."""
+def fitting_scale(box: Box, room: tuple[float, float]) -> float:
+    """Return the largest scale at which a box has room.
+
+    Parameters
+    ----------
+    box : tuple of 4 float, mm
+    room : tuple of 2 float, mm
+        Width and height.
+
+    Returns
+    -------
+    float, dimensionless
+        So many to one.
+    """
     wide, tall = box[2] - box[0], box[3] - box[1]
     fitting = (s for s in _SCALES if wide / s <= room[0] and tall / s <= room[1])
     return next(fitting, max(wide / room[0], tall / room[1]))
@@ -185,14 +199,14 @@ def _scale(box: Box, room: tuple[float, float]) -> float:
 def _words(builder: DrawingBuilder, part: Scaled, scale: float) -> float:
     """Write the title and what the drawing itself says under its part; return where that ends."""
     size = "full size" if scale == 1.0 else f"to scale, 1 : {scale:g}"
-    builder.write(Label(text=f"{part.title}, {size}", at=(0.0, -_HEAD), height=_HEAD))
+    builder.write(Label(text=f"{part.title}, {size}", at=(0.0, -HEAD), height=HEAD))
     foot = paths_box([p for p in part.drawing.paths if p.dxf_layer != LABELS])[1]
     rows = [
         label.text
         for label in part.drawing.labels
         if label.align == "left" and label.height == TEXT and label.at[1] < foot and label.text not in _UNSAID
     ]
-    y = -_HEAD - 2.0
+    y = -HEAD - 2.0
     for row in rows[1:] if len(rows) > 1 else rows:  # the first is the plug's name, which every page bears
         for text in wrapped(row):
             y -= ROW

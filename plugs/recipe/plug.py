@@ -19,7 +19,7 @@ from plugs.foam.stock import TURNS, Cutting, Stock
 from plugs.ground.checking import checked
 from plugs.ground.doors import Check, Output
 from plugs.ground.errors import PlugError
-from plugs.ground.limits import Name, OneOf, Within
+from plugs.ground.limits import Name, OneOf, OrOne, Within
 from plugs.ground.paper import USUAL_GROUPS, checked_groups, paper_of
 from plugs.ground.records import record
 from plugs.ground.tolerances import CHORD
@@ -123,6 +123,9 @@ class Plug:
         What is added to the pieces of cloth.
     darts : sequence of DartCut
         Cuts in a piece of cloth that let it lie flat.
+    patterns : sequence of str
+        Zones of which every different piece of cloth is drawn at full size, and how the weave shears; "all"
+        for all. Of others one drawing does for all plies, none for plain rectangles.
     foam_stays : bool
         Whether the foam stays in the part.
     mould : bool
@@ -197,6 +200,7 @@ class Plug:
     zones: Sequence[Zone] = ()
     laps: Laps = field(default_factory=Laps)
     darts: Sequence[DartCut] = ()
+    patterns: Annotated[Sequence[Name], OrOne()] = ()
     foam_stays: bool = True
     mould: bool = False
     hot_wire: bool = False

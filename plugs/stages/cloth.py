@@ -8,12 +8,14 @@ import numpy as np
 
 from plugs.body.body import Solid
 from plugs.cloth.cloth import ClothPly
+from plugs.cloth.drawn import asked_zones
 from plugs.cloth.patterns import PatternSet, patterns_of
 from plugs.cloth.roll import Roll, lay_out
+from plugs.cloth.seams import zone_letters
 from plugs.cloth.zone_words import Zone
 from plugs.cloth.zones import COARSE, Patch, Zoned, zoned
 from plugs.drape.darts import Dart
-from plugs.drape.drape import LOCK_DEG, WARN_DEG, Asked, Drape
+from plugs.drape.drape import LOCK_DEG, WARN_DEG, Asked, Drape, may_shear_deg
 from plugs.drape.geodesic import Surface, holes_closed, make_surface
 from plugs.drape.remedies import Remedies, nets_on
 from plugs.ground.errors import Finding
@@ -27,7 +29,7 @@ _ACROSS = 40.0  # cells of a net over a patch
 _FINEST = 150.0  # cells at most: the work goes with their square
 _FEWEST_ACROSS = 8.0  # cells over a narrow part
 _COARSER = 3.0  # times the cell: a quick net first, which may do
-_NEARLY = 0.8  # of the limit: a coarse net under it needs no finer one
+_NEARLY = 0.9  # of the angle to warn of: what stays under it by a coarse net, or by its curvature, does
 _LACKING = 2e-4  # of the area: a flat piece lacks no more by rounding
 _WARPS = {"forward": (-1.0, 0.0, 0.0), "up": (0.0, 0.0, 1.0), "across": (0.0, 1.0, 0.0)}
 
@@ -147,7 +149,8 @@ class Nets:
     Attributes
     ----------
     laid : tuple of LaidPatch
-        On each patch that does not unroll, one for each direction of its woven plies, where one can be laid.
+        On each patch that is asked for or may shear by nearly what is warned of, one for each direction of
+        its woven plies, where one can be laid.
     findings : tuple of Finding
     """
 
@@ -259,9 +262,10 @@ def _zone_names(places: Sequence[str], surface: Zoned) -> list[str]:
 
 
 def lay_nets(plug: Plug, plies: Sequence[CutPly], cloth: CutCloth) -> Nets:
-    """Return nets on each patch, one for each direction in which woven plies lie there.
+    """Return nets on each patch that needs them, one for each direction in which woven plies lie there.
 
-    By the tightest weave that lies so. What unrolls without stretch is left out: no weave shears there.
+    By the tightest weave that lies so. What unrolls without stretch is left out, for no weave shears there;
+    so is what has too little curvature to shear it by nearly the angle to warn of, unless it is asked for.
 
     Parameters
     ----------
@@ -272,8 +276,13 @@ def lay_nets(plug: Plug, plies: Sequence[CutPly], cloth: CutCloth) -> Nets:
     Returns
     -------
     Nets
+
+    Raises
+    ------
+    PlugError
+        The recipe asks for the patterns of a zone that is not there.
     """
-    wanted = _wanted(plies, cloth)
+    wanted = _wanted(plies, cloth, asked_for(plug, cloth))
     # where others lie on the same patch already, larger cells come first
     asked = [_asked(one, 1.0 if one.is_first else _COARSER) for one in wanted]
     found = nets_on(asked, plug.display_unit)
@@ -297,7 +306,28 @@ def lay_nets(plug: Plug, plies: Sequence[CutPly], cloth: CutCloth) -> Nets:
     return Nets(laid=tuple(laid), findings=tuple(finding for _, _, told in found for finding in told))
 
 
-def _wanted(plies: Sequence[CutPly], cloth: CutCloth) -> list[_Wanted]:
+def asked_for(plug: Plug, cloth: CutCloth) -> frozenset[str]:
+    """Return the names of the zones whose patterns a recipe asks for.
+
+    Parameters
+    ----------
+    plug : Plug
+    cloth : CutCloth
+
+    Returns
+    -------
+    frozenset of str
+
+    Raises
+    ------
+    PlugError
+        There is no such zone.
+    """
+    zones = cloth.surface.zones
+    return asked_zones(plug.patterns, [zones[k].name for k in zone_letters(cloth.surface.patches)])
+
+
+def _wanted(plies: Sequence[CutPly], cloth: CutCloth, asked: frozenset[str]) -> list[_Wanted]:
     """Return the nets that are to be laid."""
     surface = cloth.surface
     exact = {flat.patch.name for flat in cloth.patterns.flats if flat.is_exact}
@@ -312,7 +342,10 @@ def _wanted(plies: Sequence[CutPly], cloth: CutCloth) -> list[_Wanted]:
         for bias in dict.fromkeys(ply.bias_deg % 90.0 for ply in woven):  # warp and weft are alike
             mine = tuple(ply for ply in woven if ply.bias_deg % 90.0 == bias)
             is_first = mine[0] is woven[0]
-            wanted.append(_Wanted(patch=patch, surface=closed, zone=zone, plies=mine, is_first=is_first))
+            one = _Wanted(patch=patch, surface=closed, zone=zone, plies=mine, is_first=is_first)
+            net = _asked(one, 1.0)
+            if zone.name in asked or may_shear_deg(net) > _NEARLY * net.warn_deg:
+                wanted.append(one)
     return wanted
 
 

@@ -27,6 +27,7 @@ from plugs.templates.templates import Template
 from plugs.templates.words import Templates
 
 if TYPE_CHECKING:
+    from plugs.cloth.drawn import DrawnPattern
     from plugs.laminate.layup import Layup
     from plugs.laminate.part import Part, Sag
     from plugs.laminate.resin_plan import ResinPlan
@@ -273,9 +274,19 @@ class Worked(Staged):
         self.say("cloth")
         return cut_cloth(self.plug, self.plies, self.skin, self.body)
 
-    @stage("display_unit", after=("plies", "cloth"))
+    @stage("patterns", after=("cloth",))
+    def drawn_patterns(self) -> tuple[DrawnPattern, ...]:
+        """The patterns of cloth that are drawn; none without a schedule."""
+        if self.cloth is None:
+            return ()
+        from plugs.cloth.drawn import patterns_to_draw
+        from plugs.stages.cloth import asked_for
+
+        return patterns_to_draw(self.cloth.patterns, self.cloth.rolls, asked_for(self.plug, self.cloth))
+
+    @stage("display_unit", "patterns", after=("plies", "cloth"))
     def drape(self) -> Nets | None:
-        """How the weave lies; None without a schedule."""
+        """How the weave lies where it may shear, or where that is asked for; None without a schedule."""
         if self.plies is None or self.cloth is None:
             return None
         from plugs.stages.cloth import lay_nets

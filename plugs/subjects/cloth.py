@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -10,13 +10,14 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.cloth.cloth import Notch, Pattern
+from plugs.cloth.drawn import DrawnPattern
 from plugs.cloth.roll import LaidPattern, Roll
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.outlines import outline_paths
 from plugs.drafting.placing import Beside, Pointer, Row, Sign
-from plugs.drafting.styles import CENTRELINE, CUT_LINE, NOTCH_CUT, ROLL_EDGE, SEAM_LINE
+from plugs.drafting.styles import CENTRELINE, CUT_LINE, NOTCH_CUT, PATTERN_LINE, ROLL_EDGE, SEAM_LINE
 from plugs.ground.amounts import counted
 from plugs.ground.units import format_length, format_size
 
@@ -30,12 +31,16 @@ _ARROWS: Final = ((4.0, 0.5, 4.0), (1.6, 0.7, 2.5))
 """Length of arrows and height of their words over that of the name, and its least height, mm: two sizes."""
 
 
-def pattern_drawing(pattern: Pattern, *, path: str, plug_name: str, display_unit: str = "mm") -> Drawing:
-    """Return the drawing of one piece of cloth at full size, as it is seen from outside the part.
+def pattern_drawing(
+    drawn: DrawnPattern, letters: Mapping[int, str], *, path: str, plug_name: str, display_unit: str = "mm"
+) -> Drawing:
+    """Return the drawing of a pattern at full size, as it is seen from outside the part.
 
     Parameters
     ----------
-    pattern : Pattern
+    drawn : DrawnPattern
+    letters : mapping of int to str
+        Of the zones, by their numbers.
     path : str
         Where its files go, without their ending.
     plug_name : str
@@ -45,17 +50,19 @@ def pattern_drawing(pattern: Pattern, *, path: str, plug_name: str, display_unit
     Returns
     -------
     Drawing
-        Line to cut, seam lines, notches, centreline, the arrows of warp and direction, and what it is.
+        Its edge, seam lines, notches, centreline, the arrows of warp and direction, what is cut by it, and
+        how far each ply goes beyond the seams.
 
     Raises
     ------
     AssertionError
         The piece has no outline.
     """
+    pattern = drawn.pattern
     if pattern.outline.is_empty:
         raise AssertionError(f"{pattern.name} has no outline")
     builder = DrawingBuilder(path=path, title=f"{plug_name}, cloth {pattern.name}", display_unit=display_unit)
-    builder.outline(pattern.outline, CUT_LINE)
+    builder.outline(pattern.outline, PATTERN_LINE if drawn.is_whole else CUT_LINE)
     for points in (points for points in pattern.seams if len(points) > 1):
         builder.line(points, SEAM_LINE)
     for points in (points for points in pattern.centrelines if len(points) > 1):
@@ -65,7 +72,8 @@ def pattern_drawing(pattern: Pattern, *, path: str, plug_name: str, display_unit
         builder.beside(_notch_name(notch))
     builder.sign(pattern.outline, *_signs(pattern, 0.0))
     builder.bars()
-    builder.rows(_rows(pattern, plug_name, display_unit))
+    rows = [*_rows(pattern, plug_name, display_unit), *_cut_rows(drawn)]
+    builder.rows([*rows, *_lap_rows(drawn, letters, display_unit)] if drawn.is_whole else rows)
     return builder.drawing()
 
 
@@ -157,13 +165,46 @@ def _rows(pattern: Pattern, plug_name: str, unit: str) -> Sequence[str]:
     how = "unrolled" if pattern.is_exact else "flattened"
     rows = [
         plug_name,
-        f"{pattern.name}: ply {pattern.ply}, {pattern.cloth}",
+        pattern.name + (f": ply {pattern.ply}, {pattern.cloth}" if pattern.ply else ""),
         f"{format_length(right - left, unit)} x {format_length(high - low, unit)}, "
         f"{pattern.area_mm2 / 1e6:.3f} m2",
         "Seen from outside; the face in view is the outer one",
         f"{how.capitalize()}, stretch {pattern.stretch_min:.3f} to {pattern.stretch_max:.3f}",
-        f"{CUT_LINE}: cut here. {SEAM_LINE}: edge of the zone. {NOTCH_CUT}: meets that of the same name",
+        f"{CUT_LINE}: cut here. {SEAM_LINE}: edge of the zone. {NOTCH_CUT}: meets that of the same name"
+        if pattern.ply
+        else f"{PATTERN_LINE}: draw round it, then move the line at each {SEAM_LINE} as the ply says. "
+        f"{NOTCH_CUT}: meets that of the same name",
     ]
     if pattern.bias_deg:
         rows.append(f"Lies on the roll turned by {-pattern.bias_deg:g} degrees: WARP is the roll's length")
     return rows
+
+
+def _cut_rows(drawn: DrawnPattern) -> list[str]:
+    """Return how many are cut by a pattern, of which plies, and whether it is turned over for some."""
+    found = []
+    for pieces, how in ((drawn.pieces, ""), (drawn.turned, ", with the pattern turned over")):
+        for patch in dict.fromkeys(piece.patch for piece in pieces):
+            mine = [piece for piece in pieces if piece.patch == patch]
+            plies = ", ".join(str(piece.ply) for piece in mine)
+            found.append(f"{patch}: cut {len(mine)}{how}: {'ply' if len(mine) == 1 else 'plies'} {plies}")
+    return found
+
+
+def _lap_rows(drawn: DrawnPattern, letters: Mapping[int, str], unit: str) -> list[str]:
+    """Return how far the pieces go beyond each seam, or stay within it."""
+    found = dict[tuple[str, str], dict[float, list[int]]]()
+    for piece in (*drawn.pieces, *drawn.turned):
+        for zone, move in piece.moves.items():
+            if zone >= 0:
+                far = found.setdefault((piece.patch, letters.get(zone, "bare surface")), {})
+                far.setdefault(round(move, 1), []).append(piece.ply)
+    return [
+        f"{patch}, at the seam to {beyond}: "
+        + "; ".join(
+            f"{'ply' if len(plies) == 1 else 'plies'} {', '.join(map(str, plies))} "
+            f"{format_length(abs(move), unit)} {'out' if move > 0.0 else 'in'}"
+            for move, plies in far.items()
+        )
+        for (patch, beyond), far in found.items()
+    ]

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+from plugs.cloth.patterns import laying_order
 from plugs.cloth.roll import Roll
+from plugs.cloth.seams import Seam, zone_letters
 from plugs.drawings import cloth_stems
 from plugs.laminate.choosing import source_label
 from plugs.laminate.layup import LaidPly, Laminate, Layup
@@ -13,7 +15,7 @@ from plugs.laminate.part import Part, Sag
 from plugs.laminate.radii import EdgeVerdict
 from plugs.laminate.resin_plan import Batch, Mix, ResinPlan
 from plugs.laminate.shopping import Purchase, ShoppingList
-from plugs.stages.cloth import LaidPatch
+from plugs.stages.cloth import CutCloth, LaidPatch
 from plugs.stages.worked import Worked
 from plugs.summary.foam import files_of
 from plugs.summary.table import Figure, Table
@@ -221,17 +223,21 @@ def cloth(work: Worked, files: Mapping[str, bytes]) -> dict[str, Any] | None:
     made, nets = work.cloth, work.drape
     if made is None or nets is None:
         return None
-    stems = cloth_stems(work)
-    cut = iter(stems.patterns)
+    stems, letters = cloth_stems(work), zone_letters(made.surface.patches)
     areas: dict[str, float] = {}
     for patch in made.surface.patches:
         zone = made.surface.zones[patch.zone].name
         areas[zone] = areas.get(zone, 0.0) + patch.area_mm2
     return {
         "zones": [
-            {"name": zone.name, "places": zone.panels, "area_m2": 1e-6 * areas[zone.name]}
-            for zone in made.surface.zones
-            if zone.name in areas
+            {
+                "letter": letters[k],
+                "name": zone.name,
+                "places": zone.panels,
+                "area_m2": 1e-6 * areas[zone.name],
+            }
+            for k, zone in enumerate(made.surface.zones)
+            if k in letters
         ],
         "seams": [
             {
@@ -239,10 +245,17 @@ def cloth(work: Worked, files: Mapping[str, bytes]) -> dict[str, Any] | None:
                 "between": (seam.first, seam.second),
                 "length_mm": seam.length,
                 "notches": len(seam.notches),
+                "laps": _laps(made, seam),
             }
             for seam in made.patterns.seams
         ],
-        "rolls": [_roll(roll, files, stem, cut) for roll, stem in zip(made.rolls, stems.rolls, strict=True)],
+        "order": [
+            {"ply": ply, "pieces": [one.name for one in laying_order(made.patterns, ply)]}
+            for ply in made.patterns.without_mm2
+        ],
+        "rolls": [
+            _roll(roll, files, stem, stems.pieces) for roll, stem in zip(made.rolls, stems.rolls, strict=True)
+        ],
         "nets": [
             _net(net) | {"files": files_of(files, f"cloth/{stem}")}
             for net, stem in zip(nets.laid, stems.nets, strict=True)
@@ -251,7 +264,22 @@ def cloth(work: Worked, files: Mapping[str, bytes]) -> dict[str, Any] | None:
     }
 
 
-def _roll(roll: Roll, files: Mapping[str, bytes], stem: str, cut: Iterator[str]) -> dict[str, Any]:
+def _laps(made: CutCloth, seam: Seam) -> list[dict[str, Any]]:
+    """Return how far the pieces of each ply go beyond a seam from both sides; less than nothing: within."""
+    zones = {patch.name: patch.zone for patch in made.surface.patches}
+    moves = {(one.ply, one.patch): one.moves for one in made.patterns.patterns}
+    found = []
+    for ply in made.patterns.without_mm2:
+        told = [
+            moves.get((ply, own), {}).get(zones[other])
+            for own, other in ((seam.first, seam.second), (seam.second, seam.first))
+        ]
+        if any(move is not None for move in told):
+            found.append({"ply": ply, "first_mm": told[0], "second_mm": told[1]})
+    return found
+
+
+def _roll(roll: Roll, files: Mapping[str, bytes], stem: str, patterns: Mapping[str, str]) -> dict[str, Any]:
     """Return a roll with the pieces that are cut from it."""
     return {
         "cloth": roll.cloth,
@@ -264,12 +292,19 @@ def _roll(roll: Roll, files: Mapping[str, bytes], stem: str, cut: Iterator[str])
                 "name": one.pattern.name,
                 "ply": one.pattern.ply,
                 "zone": one.pattern.zone,
+                "length_mm": one.pattern.size[0],
+                "width_mm": one.pattern.size[1],
+                "in_breadths": one.pattern.name != one.pattern.whole_name,
+                "is_rectangle": one.pattern.is_rectangle,
+                "warp": one.pattern.arrow,
                 "area_m2": 1e-6 * one.pattern.area_mm2,
                 "bias_deg": one.pattern.bias_deg,
                 "is_exact": one.pattern.is_exact,
                 "stretch_min": one.pattern.stretch_min,
                 "stretch_max": one.pattern.stretch_max,
-                "files": files_of(files, f"cloth/{next(cut)}"),
+                "files": files_of(files, f"cloth/{patterns[one.pattern.name]}")
+                if one.pattern.name in patterns
+                else (),
             }
             for one in roll.laid
         ],

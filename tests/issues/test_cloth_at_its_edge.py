@@ -27,7 +27,7 @@ def cover():
     return Plug(
         name="Cover", panels=("floor", "side", "deck"), bays="faired",
         stations=(station(0.0, 15.0), station(200.0, 60.0), station(400.0, 15.0)),
-        schedule=Schedule(plies=plies, resin="epoxy"),
+        schedule=Schedule(plies=plies, resin="epoxy"), patterns="all",
         skin=Skin(thickness=1.5, no_laminate=("floor", "front", "rear", "side")),
     )
 '''

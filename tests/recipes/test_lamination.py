@@ -6,16 +6,20 @@ import csv
 import io
 import math
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from plugs.build import build
-from plugs.work import Work, opened
-from plugs.ground.errors import PlugError
+from plugs.drawings import cloth_drawings, laid_drawings
+from plugs.ground.errors import PlugError, present
+from plugs.ground.paper import paper_of
+from plugs.pack.pack import PackJob, pack_pages
 from plugs.summary.csv_files import csv_files
-from tests.demos import RECIPES, at_defaults
+from plugs.work import Work, opened
+from tests.demos import RECIPES, Reader, at_defaults, shelf_of
 
 
 def tail() -> Work:
@@ -27,6 +31,11 @@ def laid() -> Any:
     """Return the same, where whatever needs a schedule is there."""
     assert tail().layup is not None
     return tail()
+
+
+def asking(*zones: str) -> Work:
+    """Return the main demo that asks for the patterns of zones; all else is the defaults' work."""
+    return Work(replace(tail().plug, patterns=zones), shelf=Reader(shelf_of("sidecar_tail")))
 
 
 def edited(tmp_path: Path, *pairs: tuple[str, str]) -> Work:
@@ -226,8 +235,69 @@ def test_unknown_words_are_refused_with_the_nearest(tmp_path: Path) -> None:
         assert caught.value.where.startswith("sidecar_tail.py")
 
 
+def test_patterns_are_few_and_every_piece_is_cut_by_one() -> None:
+    """Counted by hand: six zones and four plies are 24 pieces; the left side is the right one turned over, so five patterns.
+
+    At the seam of side and deck (A-B) laps begin 30 mm from it for plies 1 and 2, 60 mm for 3 and 4, on one
+    side and the other by turns, and are 50 mm wide.
+    """
+    work = tail()
+    whole = [(one.pattern.name, len(one.pieces), len(one.turned)) for one in work.drawn_patterns]
+    assert whole == [
+        ("A right side", 4, 4), ("B deck", 4, 0), ("D rear", 4, 0), ("E number plate", 4, 0),
+        ("F joint with the tub flange", 4, 0),
+    ]  # fmt: skip
+    assert sorted(cloth_drawings(work)) == [
+        "cloth/a-right-side", "cloth/b-deck", "cloth/d-rear", "cloth/e-number-plate",
+        "cloth/f-joint-with-the-tub-flange",
+    ]  # fmt: skip
+    assert sorted(laid_drawings(work)) == [
+        "cloth/map", "cloth/roll-biaxial-300", "cloth/roll-cloth-200", "cloth/roll-cloth-280",
+    ]  # fmt: skip
+    cloth = work.summary["cloth"]
+    (seam,) = [one for one in cloth["seams"] if one["name"] == "A-B"]
+    assert [(lap["first_mm"], lap["second_mm"]) for lap in seam["laps"]] == [
+        (80.0, -30.0), (-30.0, 80.0), (110.0, -60.0), (-60.0, 110.0),
+    ]  # fmt: skip
+    codes = [[name.partition(" ")[0] for name in one["pieces"]] for one in cloth["order"]]
+    assert codes == [[f"{letter}{ply}" for letter in "ABCDEF"][:: -1 if ply % 2 else 1] for ply in (1, 2, 3, 4)]
+    asked = asking("number plate")
+    own = {one.pattern.name: [p.ply for p in one.pieces] for one in asked.drawn_patterns if not one.is_whole}
+    assert own == {"E1 number plate": [1, 3], "E2 number plate": [2], "E4 number plate": [4]}
+    files = {*laid_drawings(asked), *cloth_drawings(asked)}
+    assert {"cloth/shear-number-plate", "cloth/e1-number-plate"} <= files
+    with pytest.raises(PlugError, match="patterns"):
+        _ = asking("number plates").findings
+
+
+def test_a_net_is_laid_only_where_the_weave_may_shear() -> None:
+    """The curvature of sides, deck and rear calls for less than 27 of 30 degrees: the pocket is left."""
+    work = tail()
+    assert {net.patch.name for net in present(work.drape).laid} == {"number plate"}
+
+
+def test_one_page_tells_the_laminator_all() -> None:
+    """Map, order, sizes and laps are on one page of the pack, the rolls on the next, pieces lettered."""
+    work = tail()
+    drawings = laid_drawings(work)
+    job = PackJob(summary=work.summary, drawings=drawings, stations=(), paper=paper_of("A4"))
+    sheets, _, _ = pack_pages(job)
+    said = [[label.text for label in sheet.drawing.labels] for sheet in sheets]
+    (first,) = [k for k, words in enumerate(said) if "Cloth: which piece goes where" in words]
+    words = " | ".join(said[first])
+    assert all(word in words for word in ("Lay ply 4: A4, B4, C4, D4, E4, F4", "A-B", "D-E", "A 110, B -60"))
+    sizes = [
+        f"{piece['length_mm']:.0f} x {piece['width_mm']:.0f}"
+        for roll in work.summary["cloth"]["rolls"]
+        for piece in roll["pieces"]
+    ]
+    assert len(sizes) == 30 and all(size in words for size in sizes)
+    codes = {f"{letter}{ply}" for letter in "ABCDEF" for ply in (1, 2, 3, 4)}
+    assert codes <= {word.rstrip("ab") for word in said[first + 1]}
+
+
 def test_cloth_is_on_the_full_size_paper_and_in_the_shopping(tmp_path: Path) -> None:
-    """The paper lists the pieces of cloth; the shopping list has all that is used up, as yet without prices."""
+    """The paper lists the patterns of cloth; the shopping list has all that is used up, as yet without prices."""
     made = build(
         RECIPES / "sidecar_tail.py",
         {"paper": 914.0},
@@ -236,9 +306,9 @@ def test_cloth_is_on_the_full_size_paper_and_in_the_shopping(tmp_path: Path) -> 
         paper=("cloth",),
     )
     printed = {row["file"] for one in made.summary["paper"]["files"] for row in one["drawings"]}
-    pieces = {piece["name"] for roll in made.summary["cloth"]["rolls"] for piece in roll["pieces"]}
-    assert len(pieces) > 20
-    assert {name.lower().replace(" ", "-") for name in pieces} <= printed
+    assert printed == {
+        "a-right-side", "b-deck", "d-rear", "e-number-plate", "f-joint-with-the-tub-flange",
+    }  # fmt: skip
     groups = {row["group"] for row in made.summary["shopping"]}
     assert groups == {"foam", "cloth", "resin", "hardener", "adhesive", "filler", "board"}
     assert (tmp_path / "out" / "shopping.csv").is_file()

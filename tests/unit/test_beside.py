@@ -20,7 +20,6 @@ from plugs.cli import main
 from plugs.drawings import OF_CLOTH, cloth_drawings
 from plugs.foam.layers import Stack
 from plugs.ground import twins
-from plugs.ground.errors import present
 from plugs.ground.workers import Crew
 from plugs.stages import beside
 from plugs.stages.beside import ClothRun
@@ -208,7 +207,7 @@ def test_one_process_makes_the_cloth_of_save_after_save(
                 work = opened(box, words, shelf=shelf)
                 beside.begin_cloth(work, crew, OF_CLOTH)
             drawn = work.again("cloth_drawings", cloth_drawings)
-            assert len(drawn) == len(present(work.cloth).patterns.patterns) > 0
+            assert len(drawn) == len(work.drawn_patterns) > 0
         assert calls == ["load_stages", *3 * ["make_stages"]]
         assert len(started) == 1 and made_here == []
     assert not started[0].is_running

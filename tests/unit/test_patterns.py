@@ -11,6 +11,7 @@ import shapely
 from plugs.cloth.breadths import in_breadths
 from plugs.cloth.cloth import ClothPly, Laps, Pattern
 from plugs.cloth.cuts import cut_darts, cut_open
+from plugs.cloth.drawn import DrawnPattern
 from plugs.cloth.flatten import finding_of, flatten
 from plugs.cloth.patterns import PatternSet, lapped_over, patterns_of
 from plugs.cloth.roll import GAP, lay_out
@@ -298,12 +299,13 @@ def test_bias_turns_the_piece_on_the_roll(surface: Zoned) -> None:
 def test_drawings_hold_every_group_of_lines(four: PatternSet) -> None:
     """Cut, seam, notch and centreline, labels with the notches' names; the roll's pieces all on it."""
     deck = piece(four, 1, "deck")
-    drawing = pattern_drawing(deck, path="cloth/p1-deck", plug_name="Box")
+    alone = DrawnPattern(pattern=deck, is_whole=False, pieces=(deck,))
+    drawing = pattern_drawing(alone, {}, path="cloth/b1-deck", plug_name="Box")
     assert {p.dxf_layer for p in drawing.paths} >= {CUT_LINE, SEAM_LINE, NOTCH_CUT, CENTRELINE, "LABELS"}
     words = {label.text for label in drawing.labels}
     assert {notch.name for notch in deck.notches} <= words
-    assert {"FORWARD", "WARP", "P1 deck"} <= words
-    assert drawing.name == "p1-deck"
+    assert {"FORWARD", "WARP", "B1 deck", "deck: cut 1: ply 1"} <= words
+    assert drawing.name == "b1-deck"
     cut = [p for p in drawing.paths if p.dxf_layer == CUT_LINE]
     assert shapely.Polygon(cut[0].points).area == pytest.approx(deck.outline.area, rel=1e-2)
     roll = lay_out(four.patterns, "fine cloth", 1000.0, LAPS)
