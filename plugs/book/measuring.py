@@ -83,7 +83,7 @@ def fit(source: BookSource) -> Html:
     """Return what is checked on the finished part: gauges, mating faces, thickness, main sizes."""
     columns = (
         ("name", "Mating face"), ("gap_mm", "Gap"), ("edge_length_mm", "Edge"), ("face_area_m2", "Area"),
-        ("measured_points", "Points"), ("rms_miss_mm", "Error, rms"), ("largest_miss_mm", "Largest error"),
+        ("measured_points", "Points"), ("rms_error_mm", "Error, rms"), ("largest_error_mm", "Largest error"),
         ("largest_miss_place_mm", "At x, y, z"),
     )  # fmt: skip
     mating = source.rows("mating")
@@ -118,7 +118,7 @@ def _mating(source: BookSource, row: Mapping[str, Any], path: str) -> Html:
     sizes = (
         ("Gap", source.quantity("gap_mm", row["gap_mm"])),
         ("Edge", source.known(row, "edge_length_mm")),
-        ("Largest error", source.known(row, "largest_miss_mm")),
+        ("Largest error", source.known(row, "largest_error_mm")),
     )
     box = step(
         "mating", el("strong", row["name"]), " tried on what it meets", what=[source.shape(path), *sizes]

@@ -61,7 +61,7 @@ def _bought(source: BookSource, bought: list[Mapping[str, Any]]) -> list[Html]:
         packs = ", ".join(f"{p['count']} x {p['size']:g} {unit}" for p in row.get("packs") or [])
         needed, buy = (joined([source.quantity(key, row[key]), f" {unit}"]) for key in ("needed", "bought"))
         where = row.get("words") or ""
-        told = [packs or buy, joined(["needed ", needed]), None if where.startswith("values: ") else where]
+        told = [packs or buy, joined(["needed ", needed]), where or None]
         if row.get("price") is not None:
             told.insert(1, joined([source.quantity("price", row["price"]), f" {money}"]))
         words = joined([one for one in told if one], "; ")

@@ -212,7 +212,7 @@ def _passes(resin: Mapping[str, Any]) -> Html | None:
         return None
     told = [" and ".join(str(number) for number in one["plies"]) for one in passes]
     words = f"In passes, plies {'; then '.join(told)}: each sets and cools before the next"
-    return el("p", f"{words}, as the resin's sheet says.")
+    return el("p", f"{words}, as the resin's data sheet says.")
 
 
 def _after(source: BookSource, schedule: Mapping[str, Any]) -> Html:

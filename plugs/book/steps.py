@@ -55,7 +55,7 @@ def stacking(source: BookSource) -> Html:
     shapes = _layer_shapes(source)
     parts.append(cards(_joint(source, row, shapes) for row in contacts))
     if contacts:
-        words = "Left under weights until the glue has set, as its sheet says"
+        words = "Left under weights until the glue has set, as its data sheet says"
         parts.append(listed([step("glue-set", words, what=[*shapes.values()])]))
     return joined([*parts, folded("All joints and pins in tables", _joints(source, contacts), _pins(source))])
 
@@ -273,9 +273,19 @@ def _measures(source: BookSource, kit: Mapping[str, Any]) -> Html:
     names = (
         ("clearance_mm", "With all round"), ("depth_mm", "Deep"), ("wall_lean_deg", "Walls lean"),
         ("floor_fillet_mm", "Fillet at the floor"), ("kerf_mm", "Kerf"),
-        ("set_back_mm", "Block set back by"), ("play_mm", "Play of the block"),
+        ("set_back_mm", "Block set back by"),
     )  # fmt: skip
-    return pairs_list([*pairs, *((words, source.known(kit, name)) for name, words in names)])
+    pairs += [(words, source.known(kit, name)) for name, words in names]
+    play = kit.get("play_mm")
+    if play is not None:
+        told = source.quantity("play_mm", abs(play))
+        pairs.append(
+            (
+                "Fit of the block",
+                joined(["plane ", told, " off each side"] if play < 0.0 else [told, " free on each side"]),
+            )
+        )
+    return pairs_list(pairs)
 
 
 def _recess_steps(source: BookSource, kit: Mapping[str, Any]) -> list[object]:

@@ -102,7 +102,7 @@ def board_drawing(
     )
     rows = [
         plug_name,
-        f"Board {of}: {width} x {height}, {thickness} thick ({stock.name})",
+        f"Board {of} ({stock.name}): {width} x {height}, {thickness} thick",
         f"{count} part{'s' * (count != 1)}, {100.0 * board.yield_ratio:.1f} % of the board",
         f"{CUT_LINE}: edge of the part, as in its own drawing; the kerf of {kerf} runs outside it",
         _SEEN_OF_BOW if of_bow else _seen(),
@@ -210,7 +210,7 @@ def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str, signs
     of, count = f"{sheet.number} of {len(nesting.sheets)}", len(sheet.placements)
     rows = [
         plug_name,
-        f"Sheet {of}: {width} x {height}, {thickness} thick ({stock.name})",
+        f"Sheet {of} ({stock.name}): {width} x {height}, {thickness} thick",
         f"{count} piece{'s' * (count != 1)}, {100.0 * sheet.yield_ratio:.1f} % of the sheet",
         f"{SAW_LINE}: edge of the piece; the kerf of {kerf} runs outside it; {spacing} of foam between cuts",
         f"{face_words(first.axis)}: the face in view is the {face} one of the layer"

@@ -16,7 +16,7 @@ from plugs.laminate.materials import Adhesive, Barrier, Board, Cloth, Filler, Fo
 DEFERRAL: Final = (
     "Figures here are planning values. The resin, hardener, foam and glass data sheets and safety data "
     "sheets you hold, and the workplace, fire, waste and road-vehicle rules where you are, take "
-    "precedence. Where a value is missing or disagrees, stop and follow the sheet. Where the law asks "
+    "precedence. Where a value is missing or disagrees, stop and follow the data sheet. Where the law asks "
     "for licensed practice, ask those who have the licence."
 )
 
@@ -118,7 +118,7 @@ _ANY_FOAM: Final = Caution(
 _ANY_RESIN: Final = Caution(
     about="Resin, hardener and filler that the recipe does not name",
     text="Read their sheets first. Gloves, sleeves, goggles, extraction and fresh air, no flame; the "
-    "respirator that the sheet names. Measure every dose and never guess; never bring peroxide hardener "
+    "respirator that the data sheet names. Measure every dose and never guess; never bring peroxide hardener "
     "together with promoter. Small batches: mixed resin heats itself and can catch fire.",
 )
 _LAST: Final = Caution(about="Before all this", text=DEFERRAL)

@@ -47,7 +47,7 @@ class Dose:
     Attributes
     ----------
     percent : float or None, percent
-        By mass of the resin; None when only the sheet knows.
+        By mass of the resin; None when only the data sheet knows.
     least_percent, most_percent : float or None, percent
         The range of the resin's record; None for a fixed ratio.
     percent_by_volume : float or None, percent
@@ -64,12 +64,12 @@ class Dose:
 
 
 def dose_of(resin: Resin, hardener: Hardener, shop: Shop) -> Dose:
-    """Return the dose for a shop: what the sheet says, never outside the resin's own range.
+    """Return the dose for a shop: what the data sheet says, never outside the resin's own range.
 
     Returns
     -------
     Dose
-        Without a dose where neither the recipe nor the resin holds the sheet's value; a table of doses is
+        Without a dose where neither recipe nor resin holds the data sheet's value; a table of doses is
         read between its rows, not beyond them.
 
     Raises
@@ -114,7 +114,7 @@ def pot_life_at(resin: Resin, temperature_c: float) -> float | None:
     Returns
     -------
     float or None, minutes
-        None when only the sheet knows.
+        None when only the data sheet knows.
 
     References
     ----------

@@ -242,8 +242,8 @@ RESINS: Final = MappingProxyType(
                 "density_kg_m3": "memory: resin alone 1100 to 1200",
                 "cured_kg_m3": "memory: 1100 to 1180; the formula of ISO 12215-5 uses 1200, 3 % thinner",
                 "largest_batch_kg": _BATCH,
-                "wet_limit": "practice: thin, as the sheet says",
-                "least_c": "practice: the sheet decides",
+                "wet_limit": "practice: thin, as the data sheet says",
+                "least_c": "practice: the data sheet decides",
             },
         ),
     }

@@ -14,6 +14,29 @@ LABELS: Final = ("recipe", "practice", "memory", "derived", "secondary", "confir
 without a source, "memory" was not looked up again, "derived" was computed from a named source, "secondary"
 was read in a trade page or encyclopaedia, "confirmed" in a primary text, "sheet" on the user's own sheet."""
 
+_SAID: Final = {
+    "recipe": "your own", "practice": "shop practice", "memory": "from memory", "derived": "worked out",
+    "secondary": "trade page", "confirmed": "standard", "sheet": "your data sheet",
+}  # fmt: skip
+
+
+def source_words(source: str) -> str:
+    """Return where a value comes from, as a builder reads it.
+
+    Parameters
+    ----------
+    source : str
+        A label of `LABELS`, a colon, and more about it: "practice: roving over an edge".
+
+    Returns
+    -------
+    str
+        "shop practice: roving over an edge".
+    """
+    label, colon, more = source.partition(":")
+    return f"{_SAID.get(label, label)}{colon}{more}"
+
+
 CLOTH_KINDS: Final = (
     "mat", "woven roving", "cloth", "stitched", "unidirectional", "combination", "tissue", "peel ply",
 )  # fmt: skip
@@ -42,9 +65,9 @@ class Foam:
     density_kg_m3 : float, kg/m3
         Of the foam, for weight and price.
     service_c : float or None, degrees C
-        The warmest that it stands for long; None when only the sheet knows.
+        The warmest that it stands for long; None when only the data sheet knows.
     hot_wire : str
-        "yes" (with extraction), "never", or "sheet": only the sheet knows.
+        "yes" (with extraction), "never", or "sheet": only the data sheet knows.
     dissolved_by : sequence of str
         Kinds of resin that eat it.
     seal_kg_m2 : float, kg/m2
@@ -138,13 +161,13 @@ class Resin:
     percent_range : tuple of 2 float, percent
         Least and most hardener by mass; no dose outside is ever given.
     doses : mapping of float to float, degrees C to percent
-        The sheet's table: hardener by mass for a shop temperature.
+        The data sheet's table: hardener by mass for a shop temperature.
     ratio_by_mass, ratio_by_volume : tuple of 2 float or None, dimensionless
-        Parts of resin and of hardener, as the sheet has them.
+        Parts of resin and of hardener, as the data sheet has them.
     hardener : str
         The usual one; empty is "mekp" for a percentage and "amine" for a ratio.
     pot_life_min : float or None, minutes
-        In the pot, at ``pot_life_c``; None when only the sheet knows.
+        In the pot, at ``pot_life_c``; None when only the data sheet knows.
     pot_life_c : float, degrees C
         Temperature at which the pot life was measured.
     largest_batch_kg : float, kg
@@ -154,7 +177,7 @@ class Resin:
     least_c : float, degrees C
         Coldest shop.
     peak_c : float or None, degrees C
-        How warm a laminate of it gets; None when only the sheet knows.
+        How warm a laminate of it gets; None when only the data sheet knows.
     packs : mapping of float to float or None, kg to currency units
         Price of so many kg.
     sources : mapping of str to str

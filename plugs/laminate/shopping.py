@@ -10,7 +10,7 @@ from typing import Final
 from plugs.ground.errors import present
 from plugs.ground.records import record
 from plugs.ground.tolerances import ROUNDING
-from plugs.laminate.choosing import sold_by, source_label
+from plugs.laminate.choosing import sold_by
 from plugs.laminate.layup import Layup
 from plugs.laminate.materials import Material
 from plugs.laminate.resin_plan import ResinPlan
@@ -114,7 +114,7 @@ def need_of(material: Material, amount: float, words: str = "") -> Need:
         amount=amount,
         unit=sold_by(material),
         packs=material.packs,
-        words=words or f"values: {source_label(material)}",
+        words=words,
     )
 
 

@@ -12,6 +12,7 @@ from plugs.ground.lengths import as_length
 from plugs.ground.records import record
 from plugs.ground.tolerances import ROUNDING
 from plugs.laminate.layup import LaidPly, Layup
+from plugs.laminate.materials import source_words
 from plugs.laminate.part import MOST_SAG, Sag
 from plugs.laminate.radii import ClothEdge, EdgeVerdict
 
@@ -118,7 +119,7 @@ def edge_findings(
             continue
         over = filler + max((layup.laminates[p].thickness for p in edge.between), default=0.0)
         least = as_length(round(verdict.least_radius, 1), "g", "size")
-        wants = f"{verdict.cloth} wants {least} ({verdict.source.removeprefix('secondary: ')})"
+        wants = f"{verdict.cloth} wants {least} ({source_words(verdict.source)})"
         if edge.is_inside:
             drawn = _rounded_up(verdict.least_radius + (-over if edge.lost is None else edge.lost))
             grams = 1e-6 * verdict.fillet_mm3 * filler_kg_m3

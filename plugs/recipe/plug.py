@@ -284,7 +284,9 @@ def checked_plug(result: object, function: str) -> Plug:
     if plug.router is not None:
         check_router(plug.router, "router")
     return _with_materials(
-        replace(plug, templates=templates, stock=whole_stock(plug.stock), paper_groups=groups)
+        replace(
+            plug, templates=templates, stock=whole_stock(plug.stock, plug.display_unit), paper_groups=groups
+        )
     )
 
 

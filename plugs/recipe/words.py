@@ -17,7 +17,7 @@ from plugs.foam.stock import SMALLEST, Stock
 from plugs.ground.checking import number
 from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import LARGEST
-from plugs.ground.units import unit_named
+from plugs.ground.units import format_size, unit_named
 from plugs.laminate.choosing import check_material
 from plugs.laminate.materials import Foam, Material
 from plugs.laminate.plies import Schedule
@@ -26,12 +26,14 @@ from plugs.templates.words import Templates
 from plugs.wire.words import WireWork
 
 
-def whole_stock(stock: Sequence[Stock]) -> tuple[Stock, ...]:
+def whole_stock(stock: Sequence[Stock], unit: str = "mm") -> tuple[Stock, ...]:
     """Return the sheets in the rack, outlines moved to the origin and names made up.
 
     Parameters
     ----------
     stock : sequence of Stock
+    unit : str
+        "mm" or "in": of the sizes in the names, "new 2500 x 1250".
 
     Returns
     -------
@@ -43,10 +45,10 @@ def whole_stock(stock: Sequence[Stock]) -> tuple[Stock, ...]:
     PlugError
         An outline that encloses nothing, a size that no sheet has.
     """
-    return tuple(_whole_sheet(f"stock[{i}]", sheet, i) for i, sheet in enumerate(stock))
+    return tuple(_whole_sheet(f"stock[{i}]", sheet, unit) for i, sheet in enumerate(stock))
 
 
-def _whole_sheet(param: str, sheet: Stock, place: int) -> Stock:
+def _whole_sheet(param: str, sheet: Stock, unit: str) -> Stock:
     """Return a sheet with its outline at the origin, its size and a name."""
     shape = _shape(sheet.outline)
     width, height = sheet.width, sheet.height
@@ -61,14 +63,16 @@ def _whole_sheet(param: str, sheet: Stock, place: int) -> Stock:
         left, bottom, right, top = shape.bounds
         width, height = right - left, top - bottom
         shape = shapely.transform(shape, lambda points: points - (left, bottom))
-    return replace(
-        sheet,
-        width=number(f"{param}.width", width, least=SMALLEST, most=LARGEST),
-        height=number(f"{param}.height", height, least=SMALLEST, most=LARGEST),
-        outline=shape,
-        is_offcut=sheet.is_offcut or shape is not None,
-        name=sheet.name or f"{'offcut' if sheet.is_offcut or shape is not None else 'sheet'} {place + 1}",
+    width = number(f"{param}.width", width, least=SMALLEST, most=LARGEST)
+    height = number(f"{param}.height", height, least=SMALLEST, most=LARGEST)
+    is_offcut = sheet.is_offcut or shape is not None
+    size = (
+        f"{width:g} x {height:g}"
+        if unit == "mm"
+        else f"{format_size(width, unit)} x {format_size(height, unit)}"
     )
+    name = sheet.name or f"{'offcut' if is_offcut else 'new'} {size}"
+    return replace(sheet, width=width, height=height, outline=shape, is_offcut=is_offcut, name=name)
 
 
 def _shape(outline: object) -> shapely.Polygon | None:

@@ -151,12 +151,12 @@ def _how(kit: PocketPattern, unit: str) -> list[str]:
     rows = [f"Layers {layers} are left whole: saw it out after gluing and sanding"]
     if kit.floor is None or kit.play is None:
         return [*rows, "Right through the plug: nothing is set back"]
-    play = f"{format_size(abs(kit.play), unit)} on every side"
+    play = format_size(abs(kit.play), unit)
     fits = (
         "it just fits"
         if abs(kit.play) < 0.05
-        else f"plane {play} off it first"
+        else f"plane {play} off each side first"
         if kit.play < 0.0
-        else f"it has {play} to be packed"
+        else f"pack {play} on each side"
     )
     return [*rows, f"Set the block back by {depth}: {fits}; what stands out behind is cut off"]

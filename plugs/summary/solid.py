@@ -100,10 +100,10 @@ def _face(face: MatingFace | BodyFace) -> dict[str, Any]:
         "flange_area_m2": 1e-6 * face.flange_area_mm2,
         "edge_length_mm": face.edge_mm,
         "measured_points": face.count,
-        "largest_miss_mm": face.largest_mm,
-        "rms_miss_mm": face.rms_mm,
+        "largest_error_mm": face.largest_mm,
+        "rms_error_mm": face.rms_mm,
         "largest_miss_place_mm": _place(face.axes, face.place),
-        "largest_edge_miss_mm": face.largest_edge_mm,
+        "largest_edge_error_mm": face.largest_edge_mm,
         "largest_edge_miss_place_mm": _place(face.axes, face.edge_place),
     }
 

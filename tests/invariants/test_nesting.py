@@ -27,7 +27,7 @@ from tests.blanks import garments
 
 ROOT = Path(__file__).resolve().parents[2]
 
-ALLOWED = {"quarter": 90.0, "grain": 180.0, "free": 30.0}
+ALLOWED = {"quarter": 90.0, "grain": 180.0, "any": 30.0}
 """Steps in which blanks may be turned, deg."""
 
 

@@ -397,7 +397,7 @@ def test_step_with_a_gap_leaves_the_step_file_out(step) -> None:
     assert summary["solid"]["plain"]["volume_m3_by_kernel"] == pytest.approx(exact, rel=1e-8)
     assert "solid/foam.step" not in [f["path"] for f in summary["files"]]
     assert "no-step" in [f["code"] for f in summary["findings"]]
-    assert summary["mating"][0]["largest_miss_mm"] < 0.02
+    assert summary["mating"][0]["largest_error_mm"] < 0.02
 
 
 @pytest.mark.kernel

@@ -167,6 +167,6 @@ def test_figures_add_up(nesting: Nesting) -> None:
     assert sum(sheet["used_m2"] for sheet in sheets) == pytest.approx(area)
     assert sum(kind["count"] for kind in kinds) == len(nesting.sheets) == len(sheets)
     prices = {kind["stock"]: kind["price"] for kind in kinds}
-    assert prices == {"board": 12.5, "offcut 2": None}
+    assert prices == {"board": 12.5, "offcut 600 x 500": None}
     names = [piece["name"] for sheet in sheets for piece in sheet["pieces"]]
     assert len(names) == len(set(names)) == 9
