@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from plugs.measure.fairing import fair
     from plugs.measure.landmarks import between, mirrored
     from plugs.measure.outlines import read_outline
+    from plugs.recesses.form import Form
     from plugs.recesses.plates import PLATES
     from plugs.recesses.recess import Boss, Recess
     from plugs.recipe.machine_file import read_machine
@@ -61,6 +62,7 @@ _HOME = {
     "Filler": "plugs.laminate.materials",
     "Finding": "plugs.ground.errors",
     "Foam": "plugs.laminate.materials",
+    "Form": "plugs.recesses.form",
     "Glue": "plugs.foam.glue",
     "HARDENERS": "plugs.laminate.generic",
     "Hardener": "plugs.laminate.materials",
@@ -111,9 +113,10 @@ _HOME = {
 
 __all__ = [
     "CLOTHS", "FOAMS", "HARDENERS", "PLATES", "RESINS", "Adhesive", "Barrier", "Board", "Boss", "Bow",
-    "Check", "Cloth", "Corner", "Cutting", "DartCut", "End", "Filler", "Finding", "Foam", "Glue", "Hardener",
-    "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Output", "Pins", "Plug", "PlugError", "Ply",
-    "PocketCutting", "Recess", "Resin", "Router", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station",
+    "Check", "Cloth", "Corner", "Cutting", "DartCut", "End", "Filler", "Finding", "Foam", "Form", "Glue",
+    "Hardener", "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Output", "Pins", "Plug", "PlugError",
+    "Ply", "PocketCutting", "Recess", "Resin", "Router", "Sanding", "Schedule", "Shop", "Skin", "Stack",
+    "Station",
     "Stock", "Templates", "WireAxis", "WireCutter", "WireWork", "Work", "Zone", "between", "fair",
     "fair_line", "from_data_sheet", "inch", "load", "mirrored", "oz_per_ft2", "oz_per_yd2", "read_machine",
     "read_outline", "read_table", "stations_of", "work_out",

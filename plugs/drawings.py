@@ -23,6 +23,7 @@ from plugs.stages.worked import Worked
 from plugs.subjects.base import base_drawing
 from plugs.subjects.block import block_drawing
 from plugs.subjects.fairing import fairing_drawing
+from plugs.subjects.form import form_drawing
 from plugs.subjects.recess import recess_drawing
 from plugs.subjects.sanding_map import sanding_map
 from plugs.subjects.template import template_drawing
@@ -45,6 +46,7 @@ _GROUPS = {
     "templates/base-plan": "base",
     "templates/radius-block-": "blocks",
     "templates/pocket-": "pockets",
+    "templates/form-": "pockets",
     "templates/board-": "sheets",
     SANDING_MAP: "",
     "templates/": "templates",
@@ -105,7 +107,7 @@ def layer_drawings(work: Worked) -> dict[str, Drawing]:
 
 @_by_its_chord
 def template_drawings(work: Worked) -> dict[str, Drawing]:
-    """Return the drawings of templates, base plan, radius blocks and pocket patterns.
+    """Return the drawings of templates, base plan, radius blocks, pocket patterns and forms.
 
     Parameters
     ----------
@@ -124,7 +126,27 @@ def template_drawings(work: Worked) -> dict[str, Drawing]:
         recess_drawing(kit, path=f"templates/pocket-{i:02d}", **words)
         for i, kit in enumerate(work.kits, start=1)
     ]
+    stems = file_stems_of_forms(work)
+    drawings += [
+        form_drawing(one, path=stem, **words) for one, stem in zip(work.form_templates, stems, strict=True)
+    ]
     return _by_path(drawings)
+
+
+def file_stems_of_forms(work: Worked) -> list[str]:
+    """Return where the drawing of each template of a form goes, by the form and the station's number.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    list of str
+        Without ending.
+    """
+    order = {form.name: i for i, form in enumerate(work.plug.forms, start=1)}
+    return [f"templates/form-{order[one.form]:02d}-{one.number:02d}" for one in work.form_templates]
 
 
 @_by_its_chord

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Final
@@ -22,6 +22,7 @@ from plugs.lines.stations import Loft
 from plugs.measure.fairing import fair_findings
 from plugs.mesh import mesh
 from plugs.nesting.savings import SheetWords, sheet_findings
+from plugs.recesses.form import Form
 from plugs.recesses.plates import PLATES
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.own import own_findings
@@ -36,7 +37,7 @@ _SMALL_STEP = 0.5
 """mm. A step in the foam that a sanding board takes off unasked (common practice, no source)."""
 _MOST_DEVIATION = 0.1
 """mm. Of the skin's thickness: less is within what filler and sanding take (common practice, no source)."""
-_INDEXED: Final = re.compile(r"\b(recesses|bosses)\[(\d+)\](?![.\[])")
+_INDEXED: Final = re.compile(r"\b(recesses|bosses|forms)\[(\d+)\](?![.\[])")
 """A shape by its place in the recipe's list; with a word behind it, it is one to be written."""
 _MOST_DEVIATION_RATIO = 0.03  # of the skin's thickness, for a thick one
 
@@ -95,11 +96,12 @@ def laid_doubts(work: Worked) -> list[Finding]:
     from plugs.stages import laminate
 
     plug, layup = work.plug, laying.layup
+    finish = work.finish if plug.mould and plug.forms else work.body
     return [
         *laminate.material_findings(plug, layup, laying.resin),
         *laminate.ply_doubts(plug, layup, laying.edges),
         *sag_findings(work.sags),
-        *laminate.ground_findings(plug, layup, work.lines, work.body),
+        *laminate.ground_findings(plug, layup, work.lines, (work.body, finish)),
     ]
 
 
@@ -154,19 +156,7 @@ def skin_doubts(plug: Plug, proof: SkinProof | None) -> list[Finding]:
         return []
     found = []
     if proof.largest_mm > max(_MOST_DEVIATION, _MOST_DEVIATION_RATIO * proof.asked_mm):
-        x, y, z = proof.place
-        found.append(
-            Finding(
-                code="skin-depth",
-                severity="mind",
-                where=f"panel {proof.panel!r} at x = {as_length(x, '.0f', 'bare')}, y = "
-                f"{as_length(y, '.0f', 'bare')}, z = {as_length(z, '.0f')}",
-                message=f"the foam lies {as_length(proof.largest_mm, '.2f')} off the "
-                f"{as_length(proof.asked_mm, 'g')} asked for",
-                remedy="give a station near there, or a larger blend radius; "
-                "let an edge between bare and covered turn more",
-            )
-        )
+        found.append(_off_skin(proof.panel, proof.place, proof.largest_mm, proof.asked_mm))
     for tool in proof.tools:
         limit = max(_MOST_DEVIATION, _MOST_DEVIATION_RATIO * tool.asked_mm) + 2.0 * plug.chord_tolerance
         if abs(tool.excess_mm) > limit:
@@ -183,6 +173,20 @@ def skin_doubts(plug: Plug, proof: SkinProof | None) -> list[Finding]:
             )
         )
     return found
+
+
+def _off_skin(panel: str, place: tuple[float, float, float], largest: float, asked: float) -> Finding:
+    """Return what is to be done where the foam of a panel lies too near or too far."""
+    x, y, z = place
+    return Finding(
+        code="skin-depth",
+        severity="mind",
+        where=f"panel {panel!r} at x = {as_length(x, '.0f', 'bare')}, y = "
+        f"{as_length(y, '.0f', 'bare')}, z = {as_length(z, '.0f')}",
+        message=f"the foam lies {as_length(largest, '.2f')} off the {as_length(asked, 'g')} asked for",
+        remedy="give a station near there, or a larger blend radius; "
+        "let an edge between bare and covered turn more",
+    )
 
 
 def _step(step: SkinStep) -> Finding:
@@ -202,6 +206,8 @@ def _step(step: SkinStep) -> Finding:
 
 def _tool_skin(tool: ToolProof) -> Finding:
     """Return what is to be done where the foam of a recess or boss lies too near or too far."""
+    if tool.panel:
+        return _off_skin(tool.panel, tool.place, tool.excess_mm, tool.asked_mm)
     x, y, z = tool.place
     is_deep = tool.excess_mm > 0.0
     return Finding(
@@ -286,9 +292,10 @@ def found(work: Worked, stages: Collection[str] | None = None) -> tuple[Finding,
 
 def _by_name(finding: Finding, plug: Plug) -> Finding:
     """Return a finding that names recesses and bosses as the builder does, not by their place in a list."""
-    items: list[Recess | Boss] = [*plug.recesses, *plug.bosses]
-    names = apart([item.known_as for item in items])
-    shapes = {"recesses": names[: len(plug.recesses)], "bosses": names[len(plug.recesses) :]}
+    lists: Mapping[str, Sequence[Recess | Boss | Form]]
+    lists = {"recesses": plug.recesses, "bosses": plug.bosses, "forms": plug.forms}
+    names = iter(apart([item.known_as for items in lists.values() for item in items]))
+    shapes = {word: [next(names) for _ in items] for word, items in lists.items()}
 
     def name(match: re.Match[str]) -> str:
         of_kind, number = shapes[match[1]], int(match[2])

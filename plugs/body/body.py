@@ -8,6 +8,7 @@ from itertools import combinations
 import numpy as np
 
 from plugs.body.body_face import BodyFace, body_face_of
+from plugs.body.form_places import check_forms
 from plugs.body.mating import MatingCut, MatingFace, face_of
 from plugs.body.mating_body import BodyCut
 from plugs.body.proof import integrate
@@ -131,11 +132,8 @@ def make_solid(
     """
     grid = sample(loft, tolerance, faces)
     plain = body_of_grid(grid)
-    bodies = [mesh.placed(body_of_grid(sample(tool.loft, tolerance)), tool.frame) for tool in tools]
-    for tool, body in zip(tools, bodies, strict=True):
-        _check_within(plain, tool, body)
-    for (first, a), (second, b) in combinations(zip(tools, bodies, strict=True), 2):
-        _check_apart(plain, first, a, second, b)
+    bodies = [_tool_body(tool, tolerance, faces) for tool in tools]
+    _check_tools(plain, tools, bodies)
     result = _worked(plain, _pieces(tools, bodies, shapes, mating))
     by_sections, by_mesh = integrate(loft, grid), mesh.measure(result)
     plain_by_mesh = by_mesh if result is plain else mesh.measure(plain)
@@ -154,6 +152,29 @@ def make_solid(
         plain_by_mesh=plain_by_mesh,
         by_mesh=by_mesh,
     )
+
+
+def _check_tools(plain: Body, tools: Sequence[Tool], bodies: Sequence[Body]) -> None:
+    """Refuse tools that meet or break through, and forms that change nothing."""
+    for tool, body in zip(tools, bodies, strict=True):
+        _check_within(plain, tool, body)
+    check_forms(plain, tools, bodies)
+    for (first, a), (second, b) in combinations(zip(tools, bodies, strict=True), 2):
+        _check_apart(plain, first, a, second, b)
+
+
+def _tool_body(tool: Tool, tolerance: float, faces: Faces | None) -> Body:
+    """Return the body of a tool in its place; that of a form, which may be as large as a plug, proved."""
+    if tool.cover is None:
+        return mesh.placed(body_of_grid(sample(tool.loft, tolerance)), tool.frame)
+    if faces is not None:
+        is_straight = bool((tool.frame[:, :3] == np.eye(3)).all())
+        moved = faces.places - tool.frame["xyz".index(faces.axis), 3]
+        faces = Faces(axis=faces.axis, places=moved) if is_straight else None
+    grid = sample(tool.loft, tolerance, faces)
+    body = body_of_grid(grid)
+    _prove(integrate(tool.loft, grid), mesh.measure(body), tolerance)
+    return mesh.placed(body, tool.frame)
 
 
 def _pieces(
@@ -304,7 +325,9 @@ def _check_within(plain: Body, tool: Tool, body: Body) -> None:
 
 
 def _check_apart(plain: Body, first: Tool, a: Body, second: Tool, b: Body) -> None:
-    """Refuse two tools that meet."""
+    """Refuse two tools that meet, unless both are forms: a scoop is put on, and its duct cut through both."""
+    if first.cover is not None and second.cover is not None:
+        return
     shared = mesh.common(a, b)
     if first.kind == "cut" and second.kind == "cut":
         shared = mesh.common(shared, plain)

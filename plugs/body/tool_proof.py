@@ -9,7 +9,9 @@ from plugs.body.body import Solid
 from plugs.mesh.faces import faces_from, origin_of
 from plugs.mesh.nearest import distances
 from plugs.mesh.triangles import areas, distinct
-from plugs.skin.proof import ToolProof
+from plugs.recesses.recess import Tool
+from plugs.skin.proof import ToolProof, prove_cover
+from plugs.skin.skin import Cover
 
 Array = NDArray[np.float64]
 
@@ -41,6 +43,9 @@ def prove_tools(finish: Solid, foam: Solid) -> tuple[ToolProof, ...]:
     for own, under, outside, inside in zip(
         finish.tools, foam.tools, finish.cutters, foam.cutters, strict=True
     ):
+        if under.cover is not None:
+            found += [] if under.cover.is_nothing else [_form_proof(own, under, under.cover)]
+            continue
         asked = abs(under.depth - own.depth)
         outer, inner = faces_from(finish.body, origin_of(outside)), faces_from(foam.body, origin_of(inside))
         if asked > 0.0 and len(outer) and len(inner):
@@ -60,6 +65,16 @@ def prove_tools(finish: Solid, foam: Solid) -> tuple[ToolProof, ...]:
                 )
             )
     return tuple(found)
+
+
+def _form_proof(own: Tool, under: Tool, cover: Cover) -> ToolProof:
+    """Measure a form as the plug itself is: on its section functions, along its own axes."""
+    proof = prove_cover(own.loft, under.loft, cover)
+    x, y, z = (under.frame[:, :3] @ proof.place + under.frame[:, 3]).tolist()
+    return ToolProof(
+        name=own.name, param=own.param, excess_mm=proof.largest_mm, asked_mm=abs(proof.asked_mm),
+        place=(x, y, z), count=proof.count, panel=proof.panel,
+    )  # fmt: skip
 
 
 def _points(corners: Array) -> Array:

@@ -25,6 +25,7 @@ _PLACES: Final = (
     ("templates/radius-block", "sanding"),
     ("templates/sanding-map", "sanding"),
     ("templates/recess", "recess"),
+    ("templates/form", "recess"),
     ("templates/mating", "fit"),
     ("templates/base-plan", "base"),
     ("templates/board", "boards"),

@@ -36,6 +36,19 @@ _METHODS: Final = {
 }
 """How a recess is made, by its method."""
 
+_FORMS: Final = {
+    "form cut": (
+        "lies in",
+        ": the cut lines have it where it goes right through a sheet; the rest cut away by hand, where a "
+        "sheet's face is nearer before it is glued, until its templates (form-...) go in at their stations",
+    ),
+    "form put on": (
+        "stands in the cut lines of",
+        ": sanded down until its templates (form-...), offered up at their stations, meet it all round",
+    ),
+}
+"""What is done for a form, by its kind: before the layers, and after the place."""
+
 
 def stacking(source: BookSource) -> Html:
     """Return how layers are pinned and glued, joint by joint."""
@@ -317,7 +330,7 @@ def _recess_steps(source: BookSource, kit: Mapping[str, Any]) -> list[object]:
 
 
 def _features(source: BookSource) -> Html:
-    """Return what is done for each boss and each shape of the recipe's own."""
+    """Return what is done for each boss, each form and each shape of the recipe's own."""
     rows = []
     for k, one in enumerate(source.rows("features"), start=1):
         layers = ", ".join(one["layers"])
@@ -333,6 +346,8 @@ def _features(source: BookSource) -> Html:
                 size,
                 " over it",
             ]
+        elif one["kind"] in _FORMS:
+            words = [f" {_FORMS[one['kind']][0]} {layers}, ", place, _FORMS[one["kind"]][1]]
         elif one["kind"] == "added":
             words = [
                 f" stands in the cut lines of {layers}, ",
@@ -345,7 +360,7 @@ def _features(source: BookSource) -> Html:
                 "rest cut away by hand after gluing, to foam.stl",
             ]  # fmt: skip
         rows.append((f"feature-{k}", joined([one["name"], *words])))
-    return joined([el("h3", "Bosses and shapes of its own"), steps(rows)]) if rows else Html("")
+    return joined([el("h3", "Bosses, forms and shapes of its own"), steps(rows)]) if rows else Html("")
 
 
 def _point(source: BookSource, at: Sequence[float]) -> Html:

@@ -44,13 +44,11 @@ def places_of(solid: Solid) -> Places:
     Places
         What was cut away of a panel is named too: a name is only ever asked for a point of the plug.
     """
-    table = solid.loft.table
-    panels = [
-        f"{owner} {side}".rstrip() for owner, side in zip(table.ring_parents, table.panel_sides, strict=True)
-    ]
-    found = [_on_loft(solid.loft, (*panels, "front", "rear"))]
+    found = [_on_loft(solid.loft, _names_on(solid.loft))]
     for tool in solid.tools:
         own = (tool.name,) * (len(tool.loft.table.panel_names) + 2)
+        if tool.cover is not None:
+            own = _names_on(tool.loft, f"{tool.name} ")
         names, number, points, facing = _on_loft(tool.loft, own)
         turn = tool.frame[:, :3].T
         outward = -1.0 if tool.kind == "cut" else 1.0
@@ -90,6 +88,13 @@ def named(places: Places, points: Array, facing: Array) -> Indices:
         for begin in range(0, len(asked), _AT_ONCE)
     ]
     return np.asarray(places.label[np.concatenate([*found, np.empty(0, dtype=np.int64)])])
+
+
+def _names_on(loft: Loft, of: str = "") -> tuple[str, ...]:
+    """Return the names of the panels of a plug and of its ends, or of a form's."""
+    table = loft.table
+    sides = zip(table.ring_parents, table.panel_sides, strict=True)
+    return (*(f"{owner} {side}".rstrip() for owner, side in sides), f"{of}front", f"{of}rear")
 
 
 def _on_loft(loft: Loft, names: Sequence[str]) -> Named:

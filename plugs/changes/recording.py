@@ -196,8 +196,8 @@ def _wire_faces(work: Worked) -> list[Workpiece]:
 
 
 def _templates(work: Worked) -> list[Workpiece]:
-    """Return templates and gauges."""
-    return [
+    """Return templates and gauges, and templates of forms."""
+    return _form_templates(work) + [
         Workpiece(
             kind="gauge" if one.is_gauge else "template",
             name=one.name,
@@ -257,6 +257,16 @@ def _patterns(work: Worked) -> list[Workpiece]:
             alike=(kit.method,),
         )
         for number, kit in enumerate(work.kits, start=1)
+    ]
+
+
+def _form_templates(work: Worked) -> list[Workpiece]:
+    """Return the templates of forms."""
+    from plugs.drawings import file_stems_of_forms
+
+    return [
+        _loose("template", one.name, stem, one.place[None], one.outline, alike=(one.kind,))
+        for one, stem in zip(work.form_templates, file_stems_of_forms(work), strict=True)
     ]
 
 

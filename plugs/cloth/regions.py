@@ -18,6 +18,7 @@ from plugs.drape.splitting import finer_inside, split_at_zero, split_edges
 from plugs.drape.turning import well_shaped
 from plugs.ground.grouping import apart
 from plugs.ground.records import record
+from plugs.lines.stations import Loft
 from plugs.mesh.faces import numbered, with_fewer_faces
 from plugs.mesh.mesh import numbered_triangles_of, placed
 from plugs.mesh.nearest import arcs_to_lines
@@ -103,16 +104,17 @@ def surface_regions(solid: Solid, *, coarse: float = 0.0) -> SurfaceRegions:
     bodies = {cut.param: cut.body for cut in solid.mating}
     bodies |= {shape.param: shape.body for shape in solid.shapes}
     parts = {param: numbered(body, of_others[param]) for param, body in bodies.items()}
-    table, chords = solid.loft.table, max(solid.tolerance, _OF_CHORDS * coarse)
-    owners = [*zip(table.ring_parents, table.panel_sides, strict=True), *((end, "") for end in ENDS)]
-    numbers = np.array([names.number(f"{side} {owner}".lstrip(), owner) for owner, side in owners])
-    plain = seamed(solid.loft, sample(solid.loft, chords), numbers)
+    chords = max(solid.tolerance, _OF_CHORDS * coarse)
+    plain = seamed(solid.loft, sample(solid.loft, chords), _own_places(names, solid.loft))
     called = apart([tool.name for tool in solid.tools])
     for tool, name in zip(solid.tools, called, strict=True):
-        wall = names.number(f"{name} wall", name)
-        end = "wall" if tool.is_through else "floor" if tool.kind == "cut" else "top"
-        numbers = np.full(len(tool.loft.table.panel_names) + 2, wall)
-        numbers[-1] = names.number(f"{name} {end}", name)
+        if tool.cover is not None:
+            numbers = _own_places(names, tool.loft, f"{tool.name} ")
+        else:
+            wall = names.number(f"{name} wall", name)
+            end = "wall" if tool.is_through else "floor" if tool.kind == "cut" else "top"
+            numbers = np.full(len(tool.loft.table.panel_names) + 2, wall)
+            numbers[-1] = names.number(f"{name} {end}", name)
         parts[tool.param] = placed(seamed(tool.loft, sample(tool.loft, chords), numbers), tool.frame)
     body = remade(solid, plain, parts)
     if coarse > 0.0:
@@ -122,6 +124,13 @@ def surface_regions(solid: Solid, *, coarse: float = 0.0) -> SurfaceRegions:
         vertices=vertices, triangles=triangles, label=label,
         names=tuple(names.numbers), owners=tuple(names.owners),
     )  # fmt: skip
+
+
+def _own_places(names: _Names, loft: Loft, of: str = "") -> Indices:
+    """Return the numbers of the panels and the ends of a plug, or of a form whose name stands before ends."""
+    table = loft.table
+    owners = [*zip(table.ring_parents, table.panel_sides, strict=True), *((of + end, "") for end in ENDS)]
+    return np.array([names.number(f"{side} {owner}".lstrip(), owner) for owner, side in owners])
 
 
 def with_flanges(

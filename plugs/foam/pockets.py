@@ -28,6 +28,8 @@ from plugs.recesses.recess import LAYERS, ROUT, SAW, Tool
 
 Array = NDArray[np.float64]
 
+PUT_ON, TAKEN_OFF = "form put on", "form cut"
+"""What a form is told as."""
 _SEEN_MM2: Final = 100.0
 """mm2. A block that stands out of its layer by less, 10 x 10 mm, is not worth telling."""
 _HEALED: Final = 1e-6  # mm. Closes the cracks that rounding leaves between two regions
@@ -59,13 +61,13 @@ class Pocket:
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
 class Feature:
-    """A boss, or a shape of the recipe's own: what the layers have of it, and where it lies.
+    """A boss, a form, or a shape of the recipe's own: what the layers have of it, and where it lies.
 
     Attributes
     ----------
     name : str
     kind : str
-        "boss", "added" or "cut".
+        "boss", "form put on", "form cut", "added" or "cut".
     layers : tuple of str
         The layers that it reaches into.
     lower, upper : (3,) float, mm
@@ -89,7 +91,7 @@ class Feature:
 
 
 def make_features(solid: Solid, finish_tools: Sequence[Tool], layers: Sequence[Layer]) -> tuple[Feature, ...]:
-    """Return the bosses of a plug and the shapes of the recipe's own, with the layers that have them.
+    """Return the bosses and forms of a plug and shapes of the recipe's own, with the layers that have them.
 
     Parameters
     ----------
@@ -107,9 +109,15 @@ def make_features(solid: Solid, finish_tools: Sequence[Tool], layers: Sequence[L
     found: list[tuple[str, str, Body, Tool | None]] = []
     for tool, cutter, finish in zip(solid.tools, solid.cutters, finish_tools, strict=True):
         if tool.kind == "add":
-            found.append((tool.name, "boss", mesh.less(cutter, solid.plain), finish))
-    added = [shape.body for shape in solid.shapes if shape.kind == "add"]
+            kind, boss = ("boss", finish) if tool.cover is None else (PUT_ON, None)
+            found.append((tool.name, kind, mesh.less(cutter, solid.plain), boss))
+    parts = zip(solid.tools, solid.cutters, strict=True)
+    put_on = [body for tool, body in parts if tool.kind == "add" and tool.cover is not None]
+    added = [*put_on, *(shape.body for shape in solid.shapes if shape.kind == "add")]
     whole = mesh.joined([solid.plain, *added]) if added else solid.plain
+    for tool, cutter in zip(solid.tools, solid.cutters, strict=True):
+        if tool.kind == "cut" and tool.cover is not None:
+            found.append((tool.name, TAKEN_OFF, mesh.common(cutter, whole), None))
     for shape in solid.shapes:
         is_added = shape.kind == "add"
         body = mesh.less(shape.body, solid.plain) if is_added else mesh.common(shape.body, whole)
@@ -164,7 +172,7 @@ def make_pockets(
     PlugError
         Asked for in the layers, where no layer shows it.
     """
-    cut = [i for i, tool in enumerate(solid.tools) if tool.kind == "cut"]
+    cut = [i for i, tool in enumerate(solid.tools) if tool.kind == "cut" and tool.cover is None]
     if not cut or not layers:
         return (), tuple(layers)
     uncut = body_before(solid, [solid.tools[i].param for i in cut])

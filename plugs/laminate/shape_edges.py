@@ -10,12 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.body.body import Solid
+from plugs.body.form_shown import form_faces
 from plugs.ground.grouping import apart
 from plugs.laminate.radii import ClothEdge
 from plugs.laminate.skin_findings import Floor, Wall
 from plugs.lines.ends import EndZone
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
+from plugs.mesh.triangles import normals
 from plugs.recesses.recess import Boss, Recess, Tool
 from plugs.sanding.bays import read_bays
 
@@ -25,13 +27,18 @@ _SAMPLES: Final = 33  # stations that an edge is looked at: one in every 3 % of 
 _LEAST_TURN_DEG: Final = 8.0  # cloth lies over a lesser edge as over a face (common practice, no source)
 _STEEP_DEG: Final = 60.0
 """Degrees from level: a face less steep leaves any mould (common practice, no source)."""
+_CELL: Final = 40.0  # mm. A ray to each such cell of a form's wall
+_CELLS: Final = (10, 40)  # rays to a wall, at least and at most
+_THIN_SHARE: Final = 0.2  # of a wall: so much of it is told of, less is the edge of a mouth
 _RAYS: Final = 5  # each way across a face: one misses a rib, five do not
 _PARALLEL: Final = 1e-12  # a ray along a triangle meets nothing
 _OFF: Final = 1e-3  # mm. Over rounding, so that a ray does not meet the face it starts from
 
 
-def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> tuple[ClothEdge, ...]:
-    """Return the edges along a plug and round its ends that cloth goes over.
+def plug_edges(
+    loft: Loft, bare: Sequence[str], finish: Loft | None = None, *, of: str = "", is_cut: bool = False
+) -> tuple[ClothEdge, ...]:
+    """Return the edges along a plug and round its ends that cloth goes over, or along a form.
 
     Parameters
     ----------
@@ -41,6 +48,11 @@ def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> t
         Panels and ends that carry no cloth.
     finish : Loft or None
         Of the finished surface, which tells what the skin takes off a blend.
+    of : str
+        What stands before the names of a form's corners and ends: an end that is open, or buried, is not told
+        of as an edge, so that a form's ends are left out.
+    is_cut : bool
+        Whether it is cut from a plug: its outside edges are then inside ones.
 
     Returns
     -------
@@ -63,13 +75,13 @@ def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> t
         line = np.column_stack((at.t, points[:, i]))
         steps = np.linalg.norm(np.diff(line, axis=0), axis=1)
         for is_inside in (False, True):
-            is_there = (turn < -_LEAST_TURN_DEG) if is_inside else (turn > _LEAST_TURN_DEG)
+            is_there = (turn < -_LEAST_TURN_DEG) if is_inside != is_cut else (turn > _LEAST_TURN_DEG)
             length = float(steps[is_there[:-1] & is_there[1:]].sum())
             is_told = is_there & (at.radius[:, i] > 0.0) & (finish is not None)
             if length > 0.0:
                 found.append(
                     ClothEdge(
-                        place=f"{table.corner_names[i]}, between {before} and {after}",
+                        place=f"{of}{table.corner_names[i]}, between {before} and {after}",
                         radius=float(at.radius[is_there, i].min()),
                         is_inside=is_inside,
                         length=length * (2.0 if (table.side_of < 0.0).any() else 1.0),
@@ -79,7 +91,7 @@ def plug_edges(loft: Loft, bare: Sequence[str], finish: Loft | None = None) -> t
                     )
                 )
     for word, zone, row in (("front", loft.front, 0), ("rear", loft.rear, -1)):
-        if word not in bare:
+        if word not in bare and not of:
             found += _end_edges(word, zone, points[row], names, bare)
     return tuple(found)
 
@@ -177,7 +189,7 @@ def floors_of(solid: Solid, tools: Sequence[Tool]) -> tuple[Floor, ...]:
     -------
     tuple of Floor
     """
-    cut = [tool for tool in tools if tool.kind == "cut" and not tool.is_through]
+    cut = [tool for tool in tools if tool.kind == "cut" and not tool.is_through and tool.cover is None]
     if not cut:
         return ()
     vertices, triangles = mesh.triangles_of(solid.body)
@@ -195,6 +207,76 @@ def floors_of(solid: Solid, tools: Sequence[Tool]) -> tuple[Floor, ...]:
         behind = _depths(corners, origin, tool.frame[:, 0])
         if np.isfinite(behind).any():
             found.append(Floor(place=f"floor of {called[tool.param]!r}", behind=float(behind.min())))
+    return tuple(found)
+
+
+def form_floors(solid: Solid) -> tuple[Floor, ...]:
+    """Return how much foam stands behind the walls of each form that is cut, straight behind them.
+
+    Parameters
+    ----------
+    solid : Solid
+        The foam.
+
+    Returns
+    -------
+    tuple of Floor
+        What a fifth of a wall has less of: towards an oblique mouth any foam runs out.
+    """
+    forms = [i for i, tool in enumerate(solid.tools) if tool.kind == "cut" and tool.cover is not None]
+    found = []
+    vertices, triangles = (
+        mesh.triangles_of(solid.body) if forms else (np.empty((0, 3)), np.empty((0, 3), int))
+    )
+    corners = vertices[triangles]
+    for i in forms:
+        for name, faces in form_faces(solid, i).items():
+            middles, ways = _spread_over(faces)
+            behind = [_depths(corners, at[None], way)[0] for at, way in zip(middles, -ways, strict=True)]
+            least = float(np.sort(behind)[int(_THIN_SHARE * len(behind))])
+            if math.isfinite(least):
+                found.append(Floor(place=f"wall {name!r}", behind=least))
+    return tuple(found)
+
+
+def _spread_over(faces: Array) -> tuple[Array, Array]:
+    """Return places spread evenly over faces, a little out of them, and the outward direction at each.
+
+    Each stands for as much area; within a triangle they follow the additive recurrence of the plastic number,
+    which spreads points evenly over a square (textbook, from memory).
+    """
+    ways, area = normals(faces)
+    run = np.cumsum(area)
+    count = int(np.clip(np.ceil(run[-1] / _CELL**2), *_CELLS))
+    number = np.arange(count)
+    at = np.minimum(np.searchsorted(run, (number + 0.5) / count * run[-1]), len(faces) - 1)
+    u, v = (np.mod(0.5 + number * step, 1.0)[:, None] for step in (0.7548776662, 0.5698402910))
+    u, v = np.where(u + v > 1.0, 1.0 - u, u), np.where(u + v > 1.0, 1.0 - v, v)
+    a, b, c = (faces[at, i] for i in range(3))
+    return a + u * (b - a) + v * (c - a) + _OFF * ways[at], ways[at]
+
+
+def form_walls(solid: Solid, bare: Sequence[str]) -> tuple[Wall, ...]:
+    """Return the walls of forms that a mould, pulled straight up, would have to come off.
+
+    Parameters
+    ----------
+    solid : Solid
+        The finished part.
+    bare : sequence of str
+
+    Returns
+    -------
+    tuple of Wall
+    """
+    found = []
+    for i, tool in enumerate(solid.tools):
+        for name, faces in form_faces(solid, i).items() if tool.cover is not None else ():
+            up = normals(faces)[0][:, 2].min()
+            draft = float(np.degrees(np.arcsin(np.clip(up, -1.0, 1.0))))
+            if name not in bare and draft < 90.0 - _STEEP_DEG:
+                deep = float(np.ptp(faces[..., 2]))
+                found.append(Wall(place=name, draft_deg=draft, depth=deep))
     return tuple(found)
 
 

@@ -60,7 +60,16 @@ def flattened(rings: Rings, rows: NDArray[np.intp], near: Rings, corners: Array)
 
 
 def by_sag(rings: Rings) -> tuple[NDArray[np.intp], Array]:
-    """Return segments and shares of their length, as for `Rings.at`, that follow every arc closely."""
+    """Return segments and shares of their length, as for `Rings.at`, that follow every arc closely.
+
+    Parameters
+    ----------
+    rings : Rings
+
+    Returns
+    -------
+    tuple of (m,) int and (m,) float, dimensionless
+    """
     chord = np.linalg.norm(of_next(rings.points) - rings.points, axis=-1)
     sag = np.nan_to_num(0.5 * chord * np.abs(np.tan(0.5 * rings.half_rad))).max(axis=0)
     pieces = np.clip(np.ceil(np.sqrt(sag / _SAG)), 1.0, MOST_PER_ARC).astype(np.intp)

@@ -87,7 +87,7 @@ def face_left_by(body: Body, cutter: Body) -> tuple[Array, Indices]:
     tuple of (n, 3) float, mm and (m, 3) int
         Facing out of the body; with no triangles where it left none.
     """
-    vertices, kept = _from_origin(body, cutter.solid.original_id())
+    vertices, kept, _ = _from_origin(body, cutter.solid.original_id())
     used, triangles = in_use(kept)
     return vertices[used], triangles
 
@@ -135,15 +135,32 @@ def faces_from(body: Body, origin: int) -> Array:
     -------
     (m, 3, 3) float, mm
     """
-    vertices, triangles = _from_origin(body, origin)
+    vertices, triangles, _ = _from_origin(body, origin)
     return vertices[triangles]
 
 
-def _from_origin(body: Body, origin: int) -> tuple[Array, Indices]:
-    """Return the vertices of a body, and those of its triangles that came from another."""
+def numbered_faces_from(body: Body, other: Body) -> tuple[Array, Indices]:
+    """Return the triangles of a body that came from another, with the numbers that they were given.
+
+    Parameters
+    ----------
+    body : Body
+    other : Body
+        Not yet cut.
+
+    Returns
+    -------
+    tuple of (m, 3, 3) float, mm and (m,) int
+    """
+    vertices, triangles, numbers = _from_origin(body, origin_of(other))
+    return vertices[triangles], numbers
+
+
+def _from_origin(body: Body, origin: int) -> tuple[Array, Indices, Indices]:
+    """Return the vertices of a body, its triangles that came from another, and their numbers."""
     found = body.solid.to_mesh64()
     ends = np.asarray(found.run_index, dtype=np.int64)
     runs = (ends[1:] - ends[:-1]) // 3
-    origins = np.repeat(np.asarray(found.run_original_id, dtype=np.int64), runs)
-    triangles = np.array(found.tri_verts, dtype=np.int64)[origins == origin]
-    return np.array(found.vert_properties[:, :3]), triangles
+    is_own = np.repeat(np.asarray(found.run_original_id, dtype=np.int64), runs) == origin
+    triangles, numbers = (np.array(own, dtype=np.int64)[is_own] for own in (found.tri_verts, found.face_id))
+    return np.array(found.vert_properties[:, :3]), triangles, numbers

@@ -24,6 +24,7 @@ from plugs.lines.stations import Loft
 from plugs.recesses import moves
 from plugs.recesses.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for
 from plugs.recesses.mounting import Mounting, find_mounting
+from plugs.skin.skin import Cover
 
 Array = NDArray[np.float64]
 
@@ -164,6 +165,8 @@ class Tool:
         What a recess is to hold.
     method : str or None
         How it is to be made.
+    cover : Cover or None
+        Of a form, what will be laid over it: negative for one that is cut. None for recesses and bosses.
     """
 
     param: str
@@ -175,6 +178,7 @@ class Tool:
     is_through: bool
     held: Held | None = None
     method: str | None = None
+    cover: Cover | None = None
 
     @property
     def flat(self) -> Rounded:

@@ -29,10 +29,12 @@ from plugs.laminate.generic import BOARDS, FILLERS, FOAMS, GLUES
 from plugs.laminate.materials import Adhesive, Board, Filler, Foam
 from plugs.laminate.plies import Schedule
 from plugs.lines.section import End, LinesPlan, Station, Way
+from plugs.recesses.form import Form
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.own import check_kinds
 from plugs.recipe.words import (
     check_foam_meets_wire,
+    check_form_name,
     check_mating,
     check_recess,
     check_schedule,
@@ -77,6 +79,8 @@ class Plug:
         Pockets and cuts in the surface.
     bosses : sequence of Boss
         Raised pads on it.
+    forms : sequence of Form
+        Second sets of stations, cut from the plug or put on it.
     mating : sequence of Mating or MatingBody
         Faces cut to the body that the part meets.
     added : sequence of object
@@ -178,6 +182,7 @@ class Plug:
     rear: End = field(default_factory=End)
     recesses: Sequence[Recess] = ()
     bosses: Sequence[Boss] = ()
+    forms: Sequence[Form] = ()
     mating: Sequence[Mating | MatingBody] = ()
     added: Sequence[object] = ()
     cut: Sequence[object] = ()
@@ -274,6 +279,8 @@ def checked_plug(result: object, function: str) -> Plug:
     templates = whole_templates(plug.templates, plug.stack)
     for i, recess in enumerate(plug.recesses):
         check_recess(recess, f"recesses[{i}]")
+    for i, form in enumerate(plug.forms):
+        check_form_name(form, plug.mating, f"forms[{i}]")
     for i, item in enumerate(plug.mating):
         check_mating(item, f"mating[{i}]")
     if plug.schedule is not None:

@@ -21,6 +21,7 @@ from plugs.ground.units import format_size, unit_named
 from plugs.laminate.choosing import check_material
 from plugs.laminate.materials import Foam, Material
 from plugs.laminate.plies import Schedule
+from plugs.recesses.form import Form
 from plugs.recesses.recess import ROUT, Recess
 from plugs.templates.words import Templates
 from plugs.wire.words import WireWork
@@ -182,6 +183,31 @@ def check_recess(recess: Recess, param: str) -> None:
             value=recess.method,
             reason="a cut right through has no floor to rout to",
             remedy='use 1 of "layers" and "saw"',
+        )
+
+
+def check_form_name(form: Form, mating: Sequence[Mating | MatingBody], param: str) -> None:
+    """Refuse a form that is called as a mating face is.
+
+    Parameters
+    ----------
+    form : Form
+    mating : sequence of Mating or MatingBody
+    param : str
+        Where the recipe gives the form, ``"forms[0]"``.
+
+    Raises
+    ------
+    PlugError
+        Such a name.
+    """
+    if form.name in {item.name for item in mating}:
+        raise PlugError(
+            param=f"{param}.name",
+            value=form.name,
+            reason="a mating face is called so",
+            remedy=f'use a name that nothing else has, such as "{form.name} 2"',
+            would_do=[(f"{param}.name", f"{form.name} 2")],
         )
 
 

@@ -79,7 +79,7 @@ def _gains(finish: Loft, foam: Loft, cover: Cover, zone: EndZone) -> tuple[Array
     _, excess, is_measured = excess_at(finish, foam, t[row], 2 * corner, _RATIOS[place], asked)
     at = foam.sections(t)
     turn, radius = at.rings.turn_rad, at.radius
-    is_measured &= np.abs(excess) < asked  # else the place found is not the nearest, but one far off
+    is_measured &= np.abs(excess) < np.abs(asked)  # else the place found is not the nearest, but one far off
     is_measured = is_measured.reshape(shape)
     is_measured &= ((np.abs(turn) > _TURN) & (radius > 0.0))[..., None]
     excess = np.where(is_measured, excess.reshape(shape), 0.0)

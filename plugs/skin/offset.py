@@ -96,7 +96,7 @@ def foam_loft(finish: Loft, cover: Cover) -> Loft:
         most = _thinner(finish, cover)
         raise PlugError(
             param="skin.thickness",
-            value=float(max(cover.panels.max(), cover.front, cover.rear)),
+            value=cover.largest,
             reason=f"in the foam under the skin, {reason}",
             remedy=f"use at most {most:g}, {_WORDS}"
             if most > 0.0
@@ -217,7 +217,7 @@ def _is_simple(foam: Loft, end: float, inner: float) -> bool:
 
 def _thinner(finish: Loft, cover: Cover) -> float:
     """Return the largest skin over any place that leaves sound foam, in tenths of a mm; 0 for none."""
-    low, high = 0, int(np.ceil(10.0 * max(cover.panels.max(), cover.front, cover.rear) - LENGTH))
+    low, high = 0, int(np.ceil(10.0 * cover.largest - LENGTH))
     while high - low > 1:
         middle = (low + high) // 2
         thin = cover.capped(middle / 10.0)
@@ -231,13 +231,15 @@ def _thinner(finish: Loft, cover: Cover) -> float:
 def _check_blends(finish: Loft, cover: Cover) -> None:
     """Refuse blends that the skin would turn inside out."""
     table = finish.table
-    thick = np.maximum(cover.panels, np.roll(cover.panels, 1))
+    panels = np.abs(cover.panels)
+    thick = np.maximum(panels, np.roll(panels, 1))
+    way = -1.0 if (cover.panels < 0.0).any() else 1.0
     u = table.x
     corners, radius, rise = finish.unblended(u, finish.lean_at(u))
     start, end = panel_tangents(corners, rise)
     before = of_last(end)
     turn = before[..., 0] * start[..., 1] - before[..., 1] * start[..., 0]
-    is_tight = (radius > 0.0) & (turn > 0.0) & (radius < thick - LENGTH)
+    is_tight = (radius > 0.0) & (way * turn > 0.0) & (radius < thick - LENGTH)
     if is_tight.any():
         places = {
             f"stations[{s}].corners[{table.drawn_corners[table.corner_of[c]]!r}].radius": (
@@ -273,26 +275,32 @@ def _check_steps(finish: Loft, foam: Loft, cover: Cover) -> None:
     The foam's edge lies where the two panels meet after each has moved inward by its own: the step over
     the sine of the turn away. Foam that would lie no better without the step is left to the proof.
     """
-    before = np.roll(cover.panels, 1)
-    step = np.abs(cover.panels - before)
+    panels = np.abs(cover.panels)
+    before = np.roll(panels, 1)
+    step = np.abs(panels - before)
     if not step.any():
         return
     at = finish.sections(finish.breaks)
     turn = np.degrees(np.where(step > 0.0, np.abs(at.rings.turn_rad), np.inf))
     row, corner = (int(i) for i in np.unravel_index(int(np.argmin(turn)), turn.shape))
-    thin = corner if cover.panels[corner] < before[corner] else (corner - 1) % len(step)
-    thick = float(max(cover.panels[corner], before[corner]))
+    thin = corner if panels[corner] < before[corner] else (corner - 1) % len(step)
+    thick = float(max(panels[corner], before[corner]))
+    way = -1.0 if (cover.panels < 0.0).any() else 1.0
     drawn = finish.table.panel_of
     if turn[row, corner] > STEPS_WELL_DEG:
         return
     if prove_cover(finish, foam, cover, is_quick=True).largest_mm <= 0.5 * _TOO_FAR:
         return
-    if not _miss(finish, foam, cover) > _TOO_FAR >= _miss_with(finish, cover, drawn == drawn[thin], thick):
+    if (
+        not _miss(finish, foam, cover)
+        > _TOO_FAR
+        >= _miss_with(finish, cover, drawn == drawn[thin], way * thick)
+    ):
         return
     name = finish.table.drawn_parents[drawn[thin]]
     raise PlugError(
         param=f"skin.by_panel[{name!r}]",
-        value=float(cover.panels[thin]),
+        value=float(panels[thin]),
         reason=f"{thick:g} mm lie over the panel beside it, and their edge turns by only "
         f"{turn[row, corner]:.0f} degrees at x = {at.u[row]:.0f} mm: the foam has no place to step",
         remedy=f"use {thick:g}, {_WORDS}, or let that edge turn by {STEPS_WELL_DEG:g} degrees or more",

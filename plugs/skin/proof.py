@@ -39,7 +39,7 @@ _ALL_ACROSS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
 
 @record(frozen=True, slots=True, kw_only=True)
 class ToolProof:
-    """How well the foam of a recess or boss lies under its finished faces.
+    """How well the foam of a recess, a boss or a form lies under its finished faces.
 
     Attributes
     ----------
@@ -51,6 +51,8 @@ class ToolProof:
         Where on the foam.
     count : int
         Number of points measured.
+    panel : str
+        Of a form, where that is, and the difference either way; else nothing.
     """
 
     name: str
@@ -59,6 +61,7 @@ class ToolProof:
     asked_mm: float
     place: tuple[float, float, float]
     count: int
+    panel: str = ""
 
 
 @record(frozen=True, slots=True, kw_only=True)
@@ -103,7 +106,7 @@ class SkinProof:
     count : int
         Number of points measured.
     tools : tuple of ToolProof
-        Of recesses and bosses.
+        Of recesses, bosses and forms.
     steps : tuple of SkinStep
     """
 

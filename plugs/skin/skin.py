@@ -16,7 +16,7 @@ from plugs.lines.stations import Loft
 
 Array = NDArray[np.float64]
 
-_ENDS = ("front", "rear")
+ENDS = ("front", "rear")
 _MOST = 100.0  # mm. A thicker skin is a typing error
 
 
@@ -50,7 +50,7 @@ class Cover:
     Attributes
     ----------
     panels : (n,) float, mm
-        Over each ring panel.
+        Over each ring panel; all negative for what is cut from a plug, whose foam is cut larger.
     front, rear : float, mm
     skin : Skin
         In whose words it was given.
@@ -72,9 +72,13 @@ class Cover:
         -------
         Cover
         """
-        return replace(
-            self, panels=np.minimum(self.panels, most), front=min(self.front, most), rear=min(self.rear, most)
-        )
+        front, rear = np.clip([self.front, self.rear], -most, most).tolist()
+        return replace(self, panels=np.clip(self.panels, -most, most), front=front, rear=rear)
+
+    @property
+    def largest(self) -> float:
+        """The most that lies over any place, mm."""
+        return float(max(np.abs(self.panels).max(), abs(self.front), abs(self.rear)))
 
     def changes_for(self, most: float) -> tuple[tuple[str, float], ...]:
         """Return the words of the skin that cap it, each with its value; the filler only where it must be.
@@ -107,7 +111,7 @@ class Cover:
         float, mm
             0 for a place that is not there.
         """
-        if place in _ENDS:
+        if place in ENDS:
             return self.front if place == "front" else self.rear
         names = loft.table.parent_names
         return float(self.panels[names.index(place)]) if place in names else 0.0
@@ -118,13 +122,21 @@ class Cover:
         return not (self.panels.any() or self.front or self.rear)
 
 
-def make_cover(loft: Loft, skin: Skin) -> Cover:
+def make_cover(
+    loft: Loft, skin: Skin, others: Sequence[str] = (), *, of: str = "", outward: bool = False
+) -> Cover:
     """Return what a skin lays over each panel and end of a loft.
 
     Parameters
     ----------
     loft : Loft
     skin : Skin
+    others : sequence of str
+        Panels and ends of forms, which a skin may name too.
+    of : str
+        What stands before "front" and "rear" of a form; words of other lofts are then let be.
+    outward : bool
+        Whether the foam's surface lies outside the loft: that of a form which is cut.
 
     Returns
     -------
@@ -136,10 +148,10 @@ def make_cover(loft: Loft, skin: Skin) -> Cover:
         A panel that is not there, or words of another kind.
     """
     table = loft.table
-    known = (*dict.fromkeys(table.drawn_parents), *_ENDS)
+    known = (*dict.fromkeys(table.drawn_parents), *ENDS, *others)
     for word, names in (("no_laminate", tuple(skin.no_laminate)), ("by_panel", tuple(skin.by_panel))):
         for name in names:
-            if name not in known:
+            if name not in known and not of:
                 raise PlugError(
                     param=f"skin.{word}",
                     value=name,
@@ -148,7 +160,8 @@ def make_cover(loft: Loft, skin: Skin) -> Cover:
                 )
 
     def over(name: str) -> float:
-        return 0.0 if name in skin.no_laminate else skin.by_panel.get(name, skin.thickness) + skin.filler
+        over = 0.0 if name in skin.no_laminate else skin.by_panel.get(name, skin.thickness) + skin.filler
+        return -over if outward else over
 
     panels = np.array([over(table.drawn_parents[panel]) for panel in table.panel_of])
-    return Cover(panels=panels, front=over("front"), rear=over("rear"), skin=skin)
+    return Cover(panels=panels, front=over(f"{of}front"), rear=over(f"{of}rear"), skin=skin)

@@ -13,7 +13,7 @@ from plugs.laminate.material_findings import foam_findings, plan_findings, resin
 from plugs.laminate.materials import Adhesive, Filler
 from plugs.laminate.part import FlatPanel, Sag, sag_under_hand
 from plugs.laminate.resin_plan import ResinPlan, plan_resin
-from plugs.laminate.shape_edges import floors_of, walls_of
+from plugs.laminate.shape_edges import floors_of, form_floors, form_walls, walls_of
 from plugs.laminate.shopping import ShoppingList, shopping_list
 from plugs.laminate.skin_findings import (
     edge_findings,
@@ -21,6 +21,7 @@ from plugs.laminate.skin_findings import (
     shape_findings,
     thickness_findings,
 )
+from plugs.recesses.form import form_depths
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.plug import Plug
 from plugs.sanding.sanding import FLAT, SandingAids
@@ -149,7 +150,9 @@ def ply_doubts(plug: Plug, layup: Layup, edges: Edges) -> tuple[Finding, ...]:
     )
 
 
-def ground_findings(plug: Plug, layup: Layup, lines: Lines, body: Solid) -> tuple[Finding, ...]:
+def ground_findings(
+    plug: Plug, layup: Layup, lines: Lines, solids: tuple[Solid, Solid]
+) -> tuple[Finding, ...]:
     """Return foam too thin to be handled, walls that hold a mould, laminate of another thickness than drawn.
 
     Parameters
@@ -157,21 +160,29 @@ def ground_findings(plug: Plug, layup: Layup, lines: Lines, body: Solid) -> tupl
     plug : Plug
     layup : Layup
     lines : Lines
-    body : Solid
+    solids : tuple of two Solid
+        The foam, and the finished part.
 
     Returns
     -------
     tuple of Finding
     """
+    body, finish = solids
     items: list[Recess | Boss] = [*plug.recesses, *plug.bosses]
     walls = walls_of(lines.finish, items, layup.bare)
+    walls += form_walls(finish, layup.bare) if plug.mould and plug.forms else ()
+    floors = floors_of(body, lines.tools) + form_floors(body)
     known = (*lines.foam.table.parent_names, *_ENDS)
     cover, foam = lines.cover, lines.foam
     set_back = {p: cover.over(foam, p) - lines.skin.filler for p in layup.covered if p in known}
     for item in items:
         if item.known_as in layup.covered and item.panel in set_back:
             set_back[item.known_as] = set_back[item.panel]
+    for tool in lines.tools:
+        if tool.cover is not None:
+            over = form_depths(tool)
+            set_back |= {p: over[p] - lines.skin.filler for p in over if p in layup.covered}
     return (
-        *shape_findings(layup, floors_of(body, lines.tools), walls, plug.mould),
+        *shape_findings(layup, floors, walls, plug.mould),
         *thickness_findings(layup, set_back),
     )

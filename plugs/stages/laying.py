@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from plugs.body.body import Solid
+from plugs.body.form_shown import form_faces
 from plugs.foam.pins import Pinned
 from plugs.ground.records import record
 from plugs.laminate.choosing import material_named
@@ -27,7 +28,7 @@ class Edges:
     Attributes
     ----------
     edges : tuple of ClothEdge
-        Of the plug, its bosses and its recesses.
+        Of the plug, its forms, its bosses and its recesses.
     verdicts : tuple of EdgeVerdict
         Whether cloth lies over each, and what filler it needs.
     """
@@ -36,7 +37,7 @@ class Edges:
     verdicts: tuple[EdgeVerdict, ...]
 
 
-def judge(plug: Plug, layup: Layup, lines: Lines) -> Edges:
+def judge(plug: Plug, layup: Layup, lines: Lines, body: Solid) -> Edges:
     """Return the edges that cloth goes over, and how it lies there.
 
     Parameters
@@ -44,6 +45,8 @@ def judge(plug: Plug, layup: Layup, lines: Lines) -> Edges:
     plug : Plug
     layup : Layup
     lines : Lines
+    body : Solid
+        The foam, which tells what is seen of forms.
 
     Returns
     -------
@@ -51,7 +54,13 @@ def judge(plug: Plug, layup: Layup, lines: Lines) -> Edges:
     """
     shapes: list[Boss | Recess] = [*plug.bosses, *plug.recesses]
     skins = [lines.cover.over(lines.finish, item.panel) for item in shapes]
-    edges = [*plug_edges(lines.foam, layup.bare, lines.finish), *shape_edges(shapes, lines.tools, skins)]
+    tools = [tool for tool in lines.tools if tool.cover is None]
+    edges = [*plug_edges(lines.foam, layup.bare, lines.finish), *shape_edges(shapes, tools, skins)]
+    for i, (tool, own) in enumerate(zip(lines.tools, lines.finish_tools, strict=True)):
+        if tool.cover is not None:
+            seen = form_faces(body, i)
+            every = plug_edges(tool.loft, layup.bare, own.loft, of=f"{tool.name} ", is_cut=tool.kind == "cut")
+            edges += [edge for edge in every if set(edge.between) <= set(seen)]
     return Edges(edges=tuple(edges), verdicts=judge_edges(layup, edges))
 
 

@@ -9,10 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.body.body import Shape, Solid, make_solid, make_tools
+from plugs.body.form_shown import check_buried
 from plugs.body.mating import Mating, MatingCut, make_cut
 from plugs.body.mating_body import BodyCut, MatingBody, make_body_cut
 from plugs.body.tool_proof import prove_tools
 from plugs.foam.layers import likely_faces
+from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.ground.units import format_length
 from plugs.kernel.step_in import StepBody, StepRequest
@@ -23,6 +25,7 @@ from plugs.lines.stations import Loft
 from plugs.measure.comb import FairLine
 from plugs.measure.fairing import Fairing
 from plugs.mesh.sampling import Faces
+from plugs.recesses.form import form_lines, form_places, form_tool
 from plugs.recesses.recess import Boss, Recess, Tool
 from plugs.recipe.plug import Plug
 from plugs.sanding.bays import read_bays
@@ -30,14 +33,12 @@ from plugs.sanding.fit_list import FitRow, fit_plan, fit_rows
 from plugs.sanding.sanding import SandingAids
 from plugs.skin.offset import foam_loft
 from plugs.skin.proof import SkinProof, prove_cover, skin_steps
-from plugs.skin.skin import Cover, Skin, make_cover
+from plugs.skin.skin import ENDS, Cover, Skin, make_cover
 from plugs.templates.bays import FoamBay, bay_faces, foam_bays
 from plugs.templates.words import Templates, station_spans
 
 Array = NDArray[np.float64]
 ReadStep = Callable[[StepRequest], StepBody]
-
-_ENDS = ("front", "rear")
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,7 +54,7 @@ class Lines:
     cover : Cover
         What it comes to over each panel.
     finish_tools, tools : tuple of Tool
-        Bosses, then recesses, in either.
+        Bosses, then recesses, then forms, in either.
     """
 
     finish: Loft
@@ -62,6 +63,13 @@ class Lines:
     cover: Cover
     finish_tools: tuple[Tool, ...]
     tools: tuple[Tool, ...]
+
+    @property
+    def is_bare(self) -> bool:
+        """Whether nothing is laid over any of it: foam and finished surface are one."""
+        return self.cover.is_nothing and all(
+            tool.cover is None or tool.cover.is_nothing for tool in self.tools
+        )
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -135,8 +143,8 @@ def measured_lines(plug: Plug) -> tuple[FairLine, ...]:
     )
 
 
-def layup_of(plug: Plug, drawn: Loft) -> Layup | None:
-    """Return a recipe's schedule over the places of its plug; None without a schedule.
+def drawn_forms(plug: Plug, drawn: Loft) -> tuple[Loft, ...]:
+    """Return the section functions of a plug's forms, each along its own axes, checked.
 
     Parameters
     ----------
@@ -146,30 +154,76 @@ def layup_of(plug: Plug, drawn: Loft) -> Layup | None:
 
     Returns
     -------
+    tuple of Loft
+
+    Raises
+    ------
+    PlugError
+        Lines that cannot be built; a panel that is called as another place is.
+    """
+    lofts = tuple(form_lines(form, f"forms[{i}]") for i, form in enumerate(plug.forms))
+    items: list[Boss | Recess] = [*plug.bosses, *plug.recesses]
+    taken = {*_panels(drawn), *ENDS, *(item.known_as for item in items)}
+    for i, (form, loft) in enumerate(zip(plug.forms, lofts, strict=True)):
+        own = {form.name, *form_places(form, loft)}
+        if own & taken:
+            raise PlugError(
+                param=f"forms[{i}].name",
+                value=form.name,
+                reason=f"another place is called {min(own & taken)!r}",
+                remedy=f'use a name that nothing else has, such as "{form.name} {len(plug.forms) + 1}"',
+            )
+        taken |= own
+    return lofts
+
+
+def _form_places(plug: Plug, forms: Sequence[Loft]) -> list[str]:
+    """Return the panels and ends of all forms."""
+    pairs = zip(plug.forms, forms, strict=True)
+    return [place for form, loft in pairs for place in form_places(form, loft)]
+
+
+def layup_of(plug: Plug, drawn: Loft, forms: Sequence[Loft]) -> Layup | None:
+    """Return a recipe's schedule over the places of its plug; None without a schedule.
+
+    Parameters
+    ----------
+    plug : Plug
+    drawn : Loft
+        Of the finished surface.
+    forms : sequence of Loft
+
+    Returns
+    -------
     Layup or None
     """
     if plug.schedule is None:
         return None
     items: list[Boss | Recess] = [*plug.bosses, *plug.recesses]
     flanges = [f"{item.name} flange" for item in plug.mating if item.flange_width > 0.0]
-    places = [*_panels(drawn), *_ENDS, *dict.fromkeys(item.known_as for item in items), *flanges]
-    owners = _owners(drawn.table, places)
+    shapes = dict.fromkeys(item.known_as for item in items)
+    places = [*_panels(drawn), *ENDS, *shapes, *_form_places(plug, forms), *flanges]
+    owners = _owners([loft.table for loft in (drawn, *forms)], places)
     return lay_up(
         plug.schedule,
         places,
         foam="xps 35" if plug.foam is None else plug.foam,
         bare=[place for place in plug.skin.no_laminate if place in places],
-        zones={zone.name: [owners[word] for word in zone.panels if word in owners] for zone in plug.zones},
+        zones={
+            **{form.name: form_places(form, loft) for form, loft in zip(plug.forms, forms, strict=True)},
+            **{zone.name: [owners[word] for word in zone.panels if word in owners] for zone in plug.zones},
+        },
     )
 
 
-def skin_over(plug: Plug, drawn: Loft, layup: Layup | None) -> Skin:
+def skin_over(plug: Plug, drawn: Loft, forms: Sequence[Loft], layup: Layup | None) -> Skin:
     """Return the skin that the foam is set back by: as the recipe says, else as the schedule makes it.
 
     Parameters
     ----------
     plug : Plug
     drawn : Loft
+    forms : sequence of Loft
     layup : Layup or None
 
     Returns
@@ -178,7 +232,7 @@ def skin_over(plug: Plug, drawn: Loft, layup: Layup | None) -> Skin:
     """
     if layup is None or plug.skin.thickness or plug.skin.by_panel:
         return plug.skin
-    return skin_of(layup, [*_panels(drawn), *_ENDS], plug.skin.filler)
+    return skin_of(layup, [*_panels(drawn), *ENDS, *_form_places(plug, forms)], plug.skin.filler)
 
 
 def _panels(drawn: Loft) -> list[str]:
@@ -186,22 +240,24 @@ def _panels(drawn: Loft) -> list[str]:
     return [*dict.fromkeys(drawn.table.drawn_parents)]
 
 
-def _owners(table: RingTable, places: Sequence[str]) -> dict[str, str]:
+def _owners(tables: Sequence[RingTable], places: Sequence[str]) -> dict[str, str]:
     """Return the place that each word of a zone belongs to: its own name, or one side of a panel."""
     owners = {place: place for place in places}
-    for name, side in zip(table.ring_parents, table.panel_sides, strict=True):
-        if side:
-            owners.setdefault(f"{side} {name}", name)
+    for table in tables:
+        for name, side in zip(table.ring_parents, table.panel_sides, strict=True):
+            if side:
+                owners.setdefault(f"{side} {name}", name)
     return owners
 
 
-def make_lines(plug: Plug, drawn: Loft, skin: Skin) -> Lines:
+def make_lines(plug: Plug, drawn: Loft, forms: Sequence[Loft], skin: Skin) -> Lines:
     """Return the lines of a plug, of its foam, and of what is set on them.
 
     Parameters
     ----------
     plug : Plug
     drawn : Loft
+    forms : sequence of Loft
     skin : Skin
 
     Returns
@@ -213,13 +269,25 @@ def make_lines(plug: Plug, drawn: Loft, skin: Skin) -> Lines:
     PlugError
         A skin thicker than the shape has room for; a recess or boss that has no place.
     """
-    cover = make_cover(drawn, skin)
-    finish_tools = _tools(drawn, plug, None)
-    foam = foam_loft(drawn, cover)
-    tools = finish_tools if cover.is_nothing else _tools(drawn, plug, cover)
+    cover = make_cover(drawn, skin, _form_places(plug, forms))
+    finish_tools = (*_tools(drawn, plug, None), *_form_tools(plug, forms, Skin()))
     return Lines(
-        finish=drawn, foam=foam, skin=skin, cover=cover, finish_tools=tuple(finish_tools), tools=tuple(tools)
+        finish=drawn,
+        foam=foam_loft(drawn, cover),
+        skin=skin,
+        cover=cover,
+        finish_tools=finish_tools,
+        tools=(
+            *(finish_tools[: -len(forms) or None] if cover.is_nothing else _tools(drawn, plug, cover)),
+            *_form_tools(plug, forms, skin),
+        ),
     )
+
+
+def _form_tools(plug: Plug, forms: Sequence[Loft], skin: Skin) -> list[Tool]:
+    """Return what forms cut and put on under a skin."""
+    pairs = enumerate(zip(plug.forms, forms, strict=True))
+    return [form_tool(form, f"forms[{i}]", loft, skin) for i, (form, loft) in pairs]
 
 
 def _tools(finish: Loft, plug: Plug, cover: Cover | None) -> list[Tool]:
@@ -358,7 +426,7 @@ def finished_body(plug: Plug, lines: Lines, cutters: Cutters, body: Solid) -> So
     -------
     Solid
     """
-    if lines.cover.is_nothing:
+    if lines.is_bare:
         return body
     return make_solid(
         lines.finish,
@@ -382,8 +450,9 @@ def skin_proof(lines: Lines, body: Solid, finish: Solid) -> SkinProof | None:
     -------
     SkinProof or None
     """
-    if lines.cover.is_nothing:
+    if lines.is_bare:
         return None
+    check_buried(finish, body)
     return replace(
         prove_cover(lines.finish, lines.foam, lines.cover),
         tools=prove_tools(finish, body),

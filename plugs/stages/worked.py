@@ -14,6 +14,7 @@ from plugs.lines.stations import Loft
 from plugs.mesh.faces import with_fewer_faces
 from plugs.mesh.mesh import Body
 from plugs.mesh.sampling import Faces
+from plugs.sanding.form_templates import FormTemplate, form_templates
 from plugs.sanding.pocket_pattern import PocketPattern, pocket_patterns
 from plugs.sanding.sanding import SandingAids, sanding_aids
 from plugs.skin.proof import SkinProof
@@ -53,20 +54,28 @@ class Worked(Staged):
         """The section function of the finished surface, checked."""
         return shape.drawn_lines(self.plug)
 
-    @stage("schedule", "foam", "skin", "zones", "mating", "bosses", "recesses", after=("drawn",))
+    @stage("forms", "recesses", "bosses", after=("drawn",))
+    def forms(self) -> tuple[Loft, ...]:
+        """The section functions of forms, each along its own axes, checked."""
+        return shape.drawn_forms(self.plug, self.drawn)
+
+    @stage(
+        *("schedule", "foam", "skin", "zones", "mating", "bosses", "recesses", "forms"),
+        after=("drawn", "forms"),
+    )
     def layup(self) -> Layup | None:
         """The schedule over the places of the plug; None without one."""
-        return shape.layup_of(self.plug, self.drawn)
+        return shape.layup_of(self.plug, self.drawn, self.forms)
 
-    @stage("skin", after=("drawn", "layup"), by_value=True)
+    @stage("skin", "forms", after=("drawn", "forms", "layup"), by_value=True)
     def skin(self) -> Skin:
         """What the foam is set back by, as the recipe gives it or as its schedule makes it."""
-        return shape.skin_over(self.plug, self.drawn, self.layup)
+        return shape.skin_over(self.plug, self.drawn, self.forms, self.layup)
 
-    @stage("bosses", "recesses", after=("drawn", "skin"))
+    @stage("bosses", "recesses", "forms", after=("drawn", "forms", "skin"))
     def lines(self) -> Lines:
         """The lines of the finished surface and of the foam, with what is set on them."""
-        return shape.make_lines(self.plug, self.drawn, self.skin)
+        return shape.make_lines(self.plug, self.drawn, self.forms, self.skin)
 
     @stage("added", "cut", "mating", "chord_tolerance", after=("drawn",))
     def cutters(self) -> Cutters:
@@ -91,7 +100,7 @@ class Worked(Staged):
     @stage("chord_tolerance", after=("lines", "cutters", "body"))
     def finish(self) -> Solid:
         """The finished part; the foam itself without a skin."""
-        if not self.lines.cover.is_nothing:
+        if not self.lines.is_bare:
             self.say("skin")
         return shape.finished_body(self.plug, self.lines, self.cutters, self.body)
 
@@ -250,9 +259,14 @@ class Worked(Staged):
         lines, pockets = self.lines, self.layering.pockets
         return pocket_patterns(lines.tools, lines.finish_tools, self.plug.pocket_cutting, pockets)
 
+    @stage(after=("body",))
+    def form_templates(self) -> tuple[FormTemplate, ...]:
+        """Templates of forms, one at each of their stations."""
+        return form_templates(self.body)
+
     @stage(after=("lines", "body", "layering"))
     def features(self) -> tuple[Feature, ...]:
-        """Bosses, and shapes of the recipe's own."""
+        """Bosses, forms, and shapes of the recipe's own."""
         return make_features(self.body, self.lines.finish_tools, self.layers)
 
     @stage(after=("layup",), by_value=True)
@@ -294,14 +308,14 @@ class Worked(Staged):
         self.say("cloth")
         return lay_nets(self.plug, self.plies, self.cloth)
 
-    @stage("bosses", "recesses", after=("layup", "lines"))
+    @stage("bosses", "recesses", after=("layup", "lines", "body"))
     def edges(self) -> Edges | None:
         """The edges that cloth goes over; None without a schedule."""
         if self.layup is None:
             return None
         from plugs.stages.laying import judge
 
-        return judge(self.plug, self.layup, self.lines)
+        return judge(self.plug, self.layup, self.lines, self.body)
 
     @stage("shop", after=("layup", "cloth"))
     def resin(self) -> ResinPlan | None:

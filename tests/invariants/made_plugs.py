@@ -9,6 +9,7 @@ import numpy as np
 
 from plugs.foam.layers import Stack
 from plugs.lines.section import WAYS, Corner, End, Station
+from plugs.recesses.form import Form
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.plug import Plug
 
@@ -56,6 +57,7 @@ def random_plug(seed: int) -> Plug:
         rear=End() if tip == len(x) - 1 else _end(rng, size),
         recesses=[_recess(rng, panel_names, x, shapes) for _ in range(_few(rng, 0.35))],
         bosses=[_boss(rng, panel_names, x, shapes) for _ in range(_few(rng, 0.2))],
+        forms=_forms(np.random.default_rng([seed, 1]), x, shapes),
         stack=_stack(rng, length, width, height),
         chord_tolerance=float(rng.choice([0.02, 0.05, 0.2, 0.5])),
     )
@@ -267,6 +269,39 @@ def _boss(rng: np.random.Generator, panels: Sequence[str], x: Sequence[float], s
         draft_deg=float(rng.choice([0.0, 5.0, 15.0])),
         top_radius=round(float(rng.uniform(0.0, 0.6) * rise), 1) if rng.random() < 0.4 else 0.0,
     )
+
+
+def _forms(rng: np.random.Generator, x: Sequence[float], shapes: np.ndarray) -> list[Form]:
+    """Return now and then a form through or over the plug, or beside it, drawn as the plug itself is."""
+    found = []
+    for number in range(_few(rng, 0.12)):
+        length, room = x[-1] - x[0], np.ptp(shapes, axis=(0, 1))
+        outline = _outline(rng, False) * 0.5 * room * rng.uniform(0.1, 0.5)
+        at = np.linspace(-0.6, 0.6, int(rng.integers(2, 5))) * length * rng.uniform(0.3, 1.2)
+        drawn = _stations(rng, outline, len(at), False)
+        names, radii = [f"edge {chr(97 + i)}" for i in range(len(outline))], _radii(rng, drawn, False)
+        stations = [
+            Station(
+                x=round(float(at[s]), 2),
+                corners={
+                    n: Corner(*map(float, drawn[s, i]), float(radii[s, i])) for i, n in enumerate(names)
+                },
+            )
+            for s in range(len(at))
+        ]
+        middle = np.array([0.5 * (x[0] + x[-1]), 0.0, shapes[..., 1].mean()])
+        found.append(
+            Form(
+                name=f"form {number}",
+                kind=str(rng.choice(["cut", "add"])),
+                stations=stations,
+                mirrored=False,
+                bays=str(rng.choice(["straight", "faired"])),
+                move=tuple((middle + np.array([length, *room]) * rng.normal(0.0, 0.2, 3)).tolist()),
+                turn_deg=tuple(rng.choice([0.0, 0.0, 25.0, 90.0, -60.0], 3).tolist()),
+            )
+        )
+    return found
 
 
 def _stack(rng: np.random.Generator, length: float, width: float, height: float) -> Stack:

@@ -36,7 +36,7 @@ ROOT = Path(__file__).resolve().parents[2]
 
 STAGES = stages_of(Work)
 
-HEAVY = frozenset(STAGES) - {"drawn", "layup", "skin", "lines", "cutters"}
+HEAVY = frozenset(STAGES) - {"drawn", "forms", "layup", "skin", "lines", "cutters"}
 """Stages that take their time."""
 
 BOX = """from plugs import *
