@@ -27,6 +27,9 @@ FOAM_COLOURS: Final = ("#d8c9a6", "#b9d3c2")
 
 _SMALL: Final = 80.0  # mm. Longest side of a triangle that has one colour
 _PICTURED: Final = 1.5  # mm. So far its surface may be moved for the sake of fewer triangles
+_MOST: Final = 100
+"""Layers that are pictured: of more, every second, third and so on is, for nobody tells them apart."""
+
 FINISH_COLOUR: Final = "#8fb6d6"
 
 
@@ -146,10 +149,12 @@ def plug_pictures(work: Worked) -> PictureJob:
     from plugs.pictures.views import PictureJob
 
     scene = work.again("scene", plug_meshes)
+    every = max(1, -(-len(scene.layers) // _MOST))
     return PictureJob(
         shown=scene.finish or scene.foam,
-        layers=scene.layers,
-        thicknesses=scene.thicknesses,
+        layers=scene.layers[::every],
+        thicknesses=scene.thicknesses[::every],
+        every=every,
         axis=scene.axis,
         display_unit=work.plug.display_unit,
     )

@@ -56,6 +56,8 @@ class PictureJob:
         Where they lie in the plug; without any, none of their pictures is made.
     thicknesses : tuple of float, mm
         Of the layers' sheets.
+    every : int, dimensionless
+        Which layers of the plug those are: all, every second, and so on.
     axis : str
         That the layers lie square to.
     drawings : mapping of str to Drawing
@@ -69,6 +71,7 @@ class PictureJob:
     shown: NamedMesh | None = None
     layers: tuple[NamedMesh, ...] = ()
     thicknesses: tuple[float, ...] = ()
+    every: int = 1
     axis: str = "z"
     drawings: Mapping[str, Drawing] = field(default_factory=dict)
     captions: Mapping[str, str] = field(default_factory=dict)
@@ -131,8 +134,9 @@ def make_pictures(job: PictureJob) -> tuple[Picture, ...]:
             for name, camera, has_bar in _VIEWS
         ]
     if job.layers:
-        found.append(_picture("exploded", f"the {len(job.layers)} layers, exploded", apart_png(job)))
-        found.append(_picture("layers", "each layer, all to one scale", layers_png(job)))
+        named = "" if job.every == 1 else f", one in {job.every} of all"
+        found.append(_picture("exploded", f"the {len(job.layers)} layers{named}, exploded", apart_png(job)))
+        found.append(_picture("layers", f"each layer{named}, all to one scale", layers_png(job)))
     found += [
         _picture(stem, job.captions.get(stem, drawing.title), drawing_png(drawing))
         for stem, drawing in job.drawings.items()
