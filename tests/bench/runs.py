@@ -19,6 +19,9 @@ OTHERS = ("seat_hump", "tank_cover", "cab_fairing", "bonnet_scoop")
 BOOKLESS = ("--without", "png", "--without", "html")
 STEPLESS = ("--without", "step")
 
+ENVIRONMENT = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+"""As a person's: modules are compiled once, not by every run."""
+
 _LOOK_S = 0.02  # between two looks at the memory of a command's processes
 
 
@@ -48,7 +51,7 @@ def ran(arguments: Sequence[str]) -> Taken:
     """
     start = time.perf_counter()
     child = subprocess.Popen([sys.executable, *arguments], cwd=ROOT, stdout=subprocess.DEVNULL,
-                             stderr=subprocess.PIPE)  # fmt: skip
+                             stderr=subprocess.PIPE, env=ENVIRONMENT)  # fmt: skip
     words = child.stderr.read() if child.stderr is not None else b""
     _, status, used = os.wait4(child.pid, 0)
     child.returncode = os.waitstatus_to_exitcode(status)
@@ -101,7 +104,8 @@ def looked_at(arguments: Sequence[str]) -> tuple[Taken, float]:
     is_told = Path("/proc/self/smaps_rollup").is_file()
     start = time.perf_counter()
     child = subprocess.Popen([sys.executable, "-m", "plugs", *arguments], cwd=ROOT,
-                             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # fmt: skip
+                             env=ENVIRONMENT, stdout=subprocess.DEVNULL,
+                             stderr=subprocess.DEVNULL)  # fmt: skip
     peak, ended = 0, 0
     while not ended:
         peak = max(peak, sum(_share_kb(pid) for pid in _family(child.pid)) if is_told else 0)

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from tests.bench.runs import MAIN, RECIPES, ROOT, Taken, bare_import, medians
+from tests.bench.runs import ENVIRONMENT, MAIN, RECIPES, ROOT, Taken, bare_import, medians
 from tests.bench.table import row
 
 _PATIENCE_S = 300.0
@@ -62,7 +62,8 @@ class _Watched:
                 shutil.copy(path, folder)
         self.recipe, self.out = folder / f"{MAIN}.py", folder / "out"
         words = [sys.executable, "-m", "plugs", "watch", str(self.recipe), "--out", str(self.out)]
-        self.child = subprocess.Popen(words, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        self.child = subprocess.Popen(words, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+                                      env=ENVIRONMENT)  # fmt: skip
         self._wait((self.out / "book.html").exists)
         time.sleep(0.5)  # its own libraries settle
 
