@@ -102,7 +102,10 @@ def layer_drawings(work: Worked) -> dict[str, Drawing]:
     """
     whole = work.pieces
     joining = joining_of(whole.pieces, whole.joints, whole.voids, work.pins.joints)
-    return _by_path([layer_drawing(layer, joining, **_words(work)) for layer in work.layers])
+    stations = _stations(work)
+    return _by_path(
+        [layer_drawing(layer, joining, **_words(work), stations=stations) for layer in work.layers]
+    )
 
 
 @_by_its_chord
@@ -119,7 +122,7 @@ def template_drawings(work: Worked) -> dict[str, Drawing]:
         By path in the folder, without ending.
     """
     words, sanding = _words(work), work.sanding
-    drawings = [template_drawing(template, **words) for template in work.templates]
+    drawings = [template_drawing(one, **words, stations=_stations(work)) for one in work.templates]
     drawings.append(base_drawing(work.base, **words))
     drawings += [block_drawing(block, sanding.words, **words) for block in sanding.blocks]
     drawings += [
@@ -405,6 +408,11 @@ def fairing_drawings(work: Worked) -> dict[str, Drawing]:
 def _words(work: Worked) -> _Words:
     """Return what every drawing is told."""
     return {"plug_name": work.plug.name, "display_unit": work.plug.display_unit}
+
+
+def _stations(work: Worked) -> tuple[float, ...]:
+    """Return where stations are, along x."""
+    return tuple(station.x for station in work.plug.stations)
 
 
 @_by_its_chord

@@ -347,7 +347,6 @@ class Writing:
         job = PackJob(
             summary=summarise(self.work, made),
             drawings=drawings,
-            stations=tuple(station.x for station in plug.stations),
             paper=paper_of(plug.paper, margin=plug.paper_margin),
         )
         return bench.answered(pack_pdf, job)

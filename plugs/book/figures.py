@@ -15,7 +15,7 @@ from plugs.book.html import Html, el, folded, joined
 from plugs.drafting.drawing import LABELS, Box, Drawing, Label, Path, box_around, label_box
 from plugs.drafting.flat import flat_points
 from plugs.drafting.marks import arrow, line
-from plugs.drafting.styles import LineStyle, line_styles
+from plugs.drafting.styles import LineStyle, line_styles, without_figures
 from plugs.files.svg import CAPITAL_RATIO
 from plugs.ground.records import record
 
@@ -96,6 +96,7 @@ def drawing_figure(
         Whether all that is written stays where and as it is, for a drawing that has a scale of its own.
     """
     room = (width, height)
+    drawing = drawing if as_drawn else without_figures(drawing)
     shown = _whole(drawing) if as_drawn else _smaller(drawing, unit, room)
     styles = line_styles(drawing) | {LABELS: _LETTERING}
     picture = _svg(drawing.title, shown, styles, _scale(shown.box, room))
@@ -120,7 +121,7 @@ def shape_of(drawing: Drawing, passed_over: Sequence[str]) -> list[list[object]]
         Of each line its group, box, length and middle, in steps of 0.1 mm.
     """
     rows: list[list[object]] = []
-    for name, points, is_closed in _lines(drawing.paths):
+    for name, points, is_closed in _lines(without_figures(drawing).paths):
         if name == LABELS or name.startswith(tuple(passed_over)):
             continue
         ring = np.vstack([points, points[:1]]) if is_closed else points

@@ -13,8 +13,8 @@ import numpy as np
 from plugs.book.figures import BESIDE, CARD, HEIGHT, SAME_MM, drawing_figure, shape_of
 from plugs.book.html import Html, el, folded, joined, quantity
 from plugs.book.scene import BookScene
-from plugs.drafting.drawing import Drawing
-from plugs.drafting.styles import CUTS
+from plugs.drafting.drawing import LABELS, Drawing
+from plugs.drafting.styles import CENTRELINE, CUTS
 from plugs.ground.amounts import counted
 from plugs.ground.records import record
 
@@ -37,7 +37,7 @@ _PLACES: Final = (
 )
 """Section of a drawing, by how its path begins; the first that fits."""
 
-_BESIDE_THE_SHAPE: Final = ("DIM", "LABELS", "CENTRELINE")  # what is told of a part, and is not the part
+_BESIDE_THE_SHAPE: Final = (LABELS, CENTRELINE)  # what is told of a part, and is not the part
 
 _PICTURES: Final = (
     ("changed", "changed"), ("explod", "stacking"), ("layer", "layers"), ("sand", "sanding"),

@@ -18,9 +18,11 @@ from plugs.drafting.drawing import (
     label_box,
     paths_box,
 )
+from plugs.drafting.layout import Layout
 from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars, line
 from plugs.drafting.outlines import outline_paths
 from plugs.drafting.placing import Beside, Placer, Sign
+from plugs.drafting.styles import DIMENSIONS, LEGEND, style_of
 from plugs.ground.records import record
 
 Foot = Callable[[float, float], tuple[list[Path], list[Label], float]]
@@ -32,6 +34,9 @@ Signs = Mapping[str, Sign | None]
 Rows = Sequence[str] | Callable[[Signs], Sequence[str]]
 """Rows of words, or what makes them of the signs that had room."""
 
+SAMPLE: Final = 18.0
+"""Length of a line in a legend, mm: a dash and a dot of the longest are seen."""
+
 _ARC: Final = float(np.tan(np.radians(30.0)))
 """Bulge of a third of a circle."""
 
@@ -41,18 +46,28 @@ _CRUMB: Final = 0.5
 
 @record(frozen=True, slots=True)
 class _Rows:
-    """Rows of words under all else."""
+    """Rows of words under all else; one that begins with the name of a group of lines shows how they look."""
 
     rows: Rows
+    is_going_on: bool = False
 
-    def below(self, signs: Signs, left: float, top: float) -> tuple[list[Path], list[Label], float]:
-        """Return the rows under a height."""
+    def below(
+        self, signs: Signs, groups: set[str], left: float, top: float
+    ) -> tuple[list[Path], list[Label], float]:
+        """Return the rows under a height, and take those groups that they name off the set."""
         texts = self.rows(signs) if callable(self.rows) else self.rows
-        y = top - GAP / 2.0
-        labels = [
-            Label(text=text, at=(left, y - i * ROW - TEXT), height=TEXT) for i, text in enumerate(texts)
-        ]
-        return [], labels, y - len(labels) * ROW
+        y = top if self.is_going_on else top - GAP / 2.0
+        paths, labels = list[Path](), list[Label]()
+        for text in texts:
+            group, x = text.partition(":")[0], left
+            if group in groups:
+                groups.discard(group)
+                middle = y - 0.5 * TEXT
+                paths.append(line((left, middle), (left + SAMPLE, middle), LEGEND + group))
+                x += SAMPLE + TEXT
+            labels.append(Label(text=text, at=(x, y - TEXT), height=TEXT))
+            y -= ROW
+        return paths, labels, y
 
 
 @record(frozen=True, slots=True, eq=False)
@@ -87,7 +102,20 @@ class DrawingBuilder:
         self._written: list[Label] = []
         self._asked: list[_Asked | Beside] = []
         self._hatches: list[tuple[shapely.Geometry, float, float, str]] = []
+        self._behind: list[Array] = []
         self._feet: list[Foot | _Rows] = []
+        self._last: list[Foot] = []
+        self.layout: Layout | None = None
+
+    @property
+    def lines(self) -> list[Path]:
+        """What is drawn so far, words and their lines left out."""
+        return [path for path in self._paths if path.dxf_layer != LABELS]
+
+    @property
+    def extent(self) -> Box:
+        """The box around those lines, mm."""
+        return paths_box(self.lines)
 
     def draw(self, paths: Iterable[Path]) -> None:
         """Draw paths.
@@ -135,6 +163,15 @@ class DrawingBuilder:
         turn = np.radians(np.array([0.0, 120.0, 240.0]))
         points = np.array(centre) + 0.5 * diameter * np.column_stack((np.cos(turn), np.sin(turn)))
         self._paths.append(Path(points=points, bulges=np.full(3, _ARC), is_closed=True, dxf_layer=dxf_layer))
+
+    def behind(self, lines: Iterable[Array]) -> None:
+        """Draw lines of the dimensions, which are broken where words stand.
+
+        Parameters
+        ----------
+        lines : iterable of (2, 2) float, mm
+        """
+        self._behind += lines
 
     def mark(self, paths: Sequence[Path]) -> None:
         """Draw a small mark that words keep off as a whole.
@@ -218,19 +255,16 @@ class DrawingBuilder:
         (x0, y0), (x1, y1) = begin, finish
         middle = ((x0 + x1) / 2.0, (y0 + y1) / 2.0)
         for tip in (begin, finish):
-            shaft, head = arrow(middle, tip)
-            larger = (head.points - np.array(tip)) * (text / 7.0) + np.array(tip)
-            self._paths += [
-                shaft,
-                Path(points=larger, bulges=head.bulges, is_closed=False, dxf_layer=LABELS),
-            ]
+            self._paths += arrow(middle, tip, 6.0 * text / 7.0, DIMENSIONS)
         if y0 == y1:
-            self._paths += [line((x, y0 - 0.6 * text), (x, y0 + 0.9 * text)) for x in (x0, x1)]
+            ends = [((x, y0 - 0.6 * text), (x, y0 + 0.9 * text)) for x in (x0, x1)]
             at, align = (middle[0], y0 - 1.2 * text), "centre"
         else:
-            self._paths += [line((x0 - 0.9 * text, y), (x0 + 0.6 * text, y)) for y in (y0, y1)]
+            ends = [((x0 - 0.9 * text, y), (x0 + 0.6 * text, y)) for y in (y0, y1)]
             at, align = (x0 + 0.6 * text, middle[1] - text / 2.0), "left"
-        self._asked.append(Beside(choices=(Label(text=words, at=at, height=text, align=align),), to=middle))
+        self._paths += [line(*pair, DIMENSIONS) for pair in ends]
+        label = Label(text=words, at=at, height=text, dxf_layer=DIMENSIONS, align=align)
+        self._asked.append(Beside(choices=(label,), to=middle))
 
     def under(self, foot: Foot) -> None:
         """Draw something under all that stands already.
@@ -261,6 +295,16 @@ class DrawingBuilder:
         """
         self._feet.append(_Rows(rows))
 
+    def at_the_foot(self, foot: Foot) -> None:
+        """Draw something under everything else, the legend included.
+
+        Parameters
+        ----------
+        foot : Foot
+            Called last.
+        """
+        self._last.append(foot)
+
     def drawing(self) -> Drawing:
         """Return the drawing: every word placed, in the order asked for.
 
@@ -281,33 +325,47 @@ class DrawingBuilder:
             if words is not None:
                 paths, labels = placer.beside(words)
                 drawn, beside = drawn + paths, beside + labels
-        drawn += self._hatched([*written, *beside])
-        below, labels = self._under(signs, [*written, *beside])
+        drawn += self._clear_of([*written, *beside])
+        below, labels = self._under(signs, [*drawn, *self._paths], [*written, *beside])
         return Drawing(
             path=self.path,
             title=self.title,
             paths=(*self._paths, *drawn, *below),
             labels=(*written, *labels, *beside),
+            layout=self.layout,
         )
 
-    def _under(self, signs: Signs, written: Sequence[Label]) -> tuple[list[Path], list[Label]]:
-        """Return what stands under all else, one under the other."""
+    def _under(
+        self, signs: Signs, lines: Sequence[Path], written: Sequence[Label]
+    ) -> tuple[list[Path], list[Label]]:
+        """Return what stands under all else: what was asked for, the rest of the legend, tables."""
         paths, labels = list[Path](), list[Label]()
         if not self._feet:
             return paths, labels
         left, bottom, _, _ = paths_box(self._paths)
         y = min([bottom, *(label_box(label)[1] for label in written)])
-        for one in self._feet:
-            more, words, y = one.below(signs, left, y) if isinstance(one, _Rows) else one(left, y)
+        groups = dict.fromkeys(path.dxf_layer for path in lines if style_of(path.dxf_layer).means)
+        untold = set(groups)
+        rest = _Rows(
+            is_going_on=True,
+            rows=lambda _: [f"{name}: {style_of(name).means}" for name in groups if name in untold],
+        )
+        for one in (*self._feet, rest, *self._last):
+            more, words, y = one.below(signs, untold, left, y) if isinstance(one, _Rows) else one(left, y)
             paths, labels = paths + more, labels + words
         return paths, labels
 
-    def _hatched(self, labels: Sequence[Label]) -> list[Path]:
-        """Return the lines of the hatches, clear of words."""
-        if not self._hatches:
+    def _clear_of(self, labels: Sequence[Label]) -> list[Path]:
+        """Return the lines of the hatches, and those behind words, clear of words."""
+        if not self._hatches and not self._behind:
             return []
-        words = shapely.STRtree([shapely.box(*label_box(label)) for label in labels])
-        found = list[Path]()
+        boxes = np.array([label_box(label) for label in labels]).reshape(-1, 4)
+        words, found = shapely.STRtree(shapely.box(*boxes.T)), list[Path]()
+        if self._behind:
+            wider = shapely.union_all(shapely.box(*(boxes + _CRUMB * np.array((-1.0, -1.0, 1.0, 1.0))).T))
+            pieces = shapely.get_parts(shapely.difference(shapely.linestrings(self._behind), wider))
+            for piece in pieces[shapely.length(pieces) > _CRUMB]:
+                found.append(_straight(shapely.get_coordinates(piece), DIMENSIONS))
         for shape, angle_deg, step, group in self._hatches:
             over = words.geometries.take(np.sort(words.query(shape, predicate="intersects")))
             found += _parallels(shapely.difference(shape, shapely.union_all(over)), angle_deg, step, group)
@@ -331,4 +389,9 @@ def _parallels(shape: shapely.Geometry, angle_deg: float, step: float, group: st
     pieces = shapely.get_parts(shapely.intersection(lines, shape))
     pieces = pieces[(shapely.get_type_id(pieces) == 1) & (shapely.length(pieces) > _CRUMB)]
     ends = shapely.get_coordinates(pieces).reshape(-1, 2, 2)
-    return [Path(points=pair, bulges=np.zeros(2), is_closed=False, dxf_layer=group) for pair in ends]
+    return [_straight(pair, group) for pair in ends]
+
+
+def _straight(points: Array, group: str) -> Path:
+    """Return a straight line."""
+    return Path(points=points, bulges=np.zeros(2), is_closed=False, dxf_layer=group)

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.records import record
+
+if TYPE_CHECKING:
+    from plugs.drafting.layout import Layout
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]
@@ -102,12 +105,15 @@ class Drawing:
         Lines and arcs, mm.
     labels : tuple of Label
         Texts, mm.
+    layout : Layout or None
+        The figures by which it is laid out, which it shows as its dimensions.
     """
 
     path: str
     title: str
     paths: tuple[Path, ...]
     labels: tuple[Label, ...]
+    layout: Layout | None = None
 
     @property
     def name(self) -> str:

@@ -108,7 +108,7 @@ def joining_of(
 
 def draw_glue(builder: DrawingBuilder, layer: LayerOutlines, own: Joining) -> None:
     """Draw the line that no glue passes and the pins on either face of a layer, the pins with their names."""
-    for glue, pins, joint in _faces(layer.name, own.pinned):
+    for glue, pins, joint in faces_of(layer.name, own.pinned):
         builder.draw(replace(path, dxf_layer=glue) for path in own.glue_lines[joint.contact.number])
         for pin in joint.pins:
             draw_pin(builder, pin.name, pin.at, joint.diameter, pins, layer.rough)
@@ -148,7 +148,7 @@ def glue_rows(layer_name: str, joints: Sequence[Pinned], display_unit: str = "mm
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
     """
     rows = []
-    for glue, pins, joint in _faces(layer_name, joints):
+    for glue, pins, joint in faces_of(layer_name, joints):
         contact = joint.contact
         is_lower = glue == GLUE_BOTTOM_FACE
         other = contact.lower_layer if is_lower else contact.upper_layer
@@ -167,7 +167,7 @@ def glue_rows(layer_name: str, joints: Sequence[Pinned], display_unit: str = "mm
     return rows
 
 
-def _faces(layer_name: str, joints: Sequence[Pinned]) -> list[tuple[str, str, Pinned]]:
+def faces_of(layer_name: str, joints: Sequence[Pinned]) -> list[tuple[str, str, Pinned]]:
     """Return the joint on each face of a layer with the names of its groups of lines."""
     lower = [(GLUE_BOTTOM_FACE, PINS_BOTTOM_FACE, j) for j in joints if j.contact.upper_layer == layer_name]
     upper = [(GLUE_TOP_FACE, PINS_TOP_FACE, j) for j in joints if j.contact.lower_layer == layer_name]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 from typing import Final
 
@@ -9,7 +10,8 @@ import shapely
 
 from plugs.drafting.builder import DrawingBuilder, Signs
 from plugs.drafting.drawing import Drawing
-from plugs.drafting.glue import Joining, draw_glue, glue_rows
+from plugs.drafting.glue import Joining, draw_glue, faces_of, glue_rows
+from plugs.drafting.laying import lay_out, named_stations
 from plugs.drafting.marks import face_words, seen_words, ways
 from plugs.drafting.outlines import PLANES, LayerOutlines
 from plugs.drafting.pieces import draw_pieces, piece_rows
@@ -35,7 +37,12 @@ def layer_path(layer_name: str) -> str:
 
 
 def layer_drawing(
-    layer: LayerOutlines, joining: Joining = _NOTHING, *, plug_name: str, display_unit: str = "mm"
+    layer: LayerOutlines,
+    joining: Joining = _NOTHING,
+    *,
+    plug_name: str,
+    display_unit: str = "mm",
+    stations: Sequence[float] = (),
 ) -> Drawing:
     """Return the drawing of a foam layer: both final faces, the cut line, and what to know at the saw.
 
@@ -49,6 +56,8 @@ def layer_drawing(
         Name of the plug, for the title.
     display_unit : str
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+    stations : sequence of float, mm
+        Along x: lines across go through them where the layer's plane has them.
 
     Returns
     -------
@@ -79,6 +88,11 @@ def layer_drawing(
     else:
         draw_pieces(builder, own, face_words(layer.axis))
     draw_glue(builder, layer, own)
+    planes = PLANES[layer.axis]
+    points = [(pin.name, *pin.at) for _, _, joint in faces_of(layer.name, own.pinned) for pin in joint.pins]
+    along = 0 if "x" in planes else 1
+    named = named_stations(stations) if planes[along] == "x" else ()
+    lay_out(builder, along=along, axes=planes, named=named, points=points)
     builder.under(partial(ways, layer.axis))
     builder.bars()
 
@@ -94,8 +108,10 @@ def layer_drawing(
 def _title_rows(layer: LayerOutlines, plug_name: str, unit: str) -> list[str]:
     """Return the rows of the title, top to bottom."""
     start, stop = format_length(layer.from_mm, unit), format_length(layer.to_mm, unit)
-    lower = f"face at {layer.axis} = {start}" if layer.lower.area > 0.0 else "lower face: none"
-    upper = f"face at {layer.axis} = {stop}" if layer.upper.area > 0.0 else "upper face: none"
+    lower, upper = (
+        f"sand to here on the {word} face, {layer.axis} = {at}" if face.area > 0.0 else f"no {word} face"
+        for word, at, face in (("bottom", start, layer.lower), ("top", stop, layer.upper))
+    )
     across, up = PLANES[layer.axis]
     seen, face = seen_words(layer.axis)
     return [
@@ -103,7 +119,7 @@ def _title_rows(layer: LayerOutlines, plug_name: str, unit: str) -> list[str]:
         f"Layer {layer.name}, number {layer.index}",
         f"Sheet {format_size(layer.thickness, unit)}, from {layer.axis} = {start} to {stop}",
         f"Seen {seen}: {across} to the right, {up} up; the {face} face is in view",
-        f"{SAW_LINE}: cut here",
+        f"{SAW_LINE}: saw here, oversize; sanded down to the FINISH lines when all is glued",
         f"{FINISH_BOTTOM_FACE}: {lower}",
         f"{FINISH_TOP_FACE}: {upper}",
     ]

@@ -61,27 +61,33 @@ def seen_words(axis: str) -> tuple[str, str]:
     }[axis]
 
 
-def line(begin: tuple[float, float], finish: tuple[float, float]) -> Path:
-    """Return a straight line of the labels.
+def line(begin: tuple[float, float], finish: tuple[float, float], dxf_layer: str = LABELS) -> Path:
+    """Return a straight line, of the labels if nothing else is said.
 
     Parameters
     ----------
     begin, finish : tuple of 2 float, mm
+    dxf_layer : str
 
     Returns
     -------
     Path
     """
     points = np.array((begin, finish), dtype=np.float64)
-    return Path(points=points, bulges=np.zeros(2), is_closed=False, dxf_layer=LABELS)
+    return Path(points=points, bulges=np.zeros(2), is_closed=False, dxf_layer=dxf_layer)
 
 
-def arrow(tail: tuple[float, float], tip: tuple[float, float]) -> list[Path]:
+def arrow(
+    tail: tuple[float, float], tip: tuple[float, float], head: float = 6.0, dxf_layer: str = LABELS
+) -> list[Path]:
     """Return a shaft and a two-barbed head.
 
     Parameters
     ----------
     tail, tip : tuple of 2 float, mm
+    head : float, mm
+        Length of its head.
+    dxf_layer : str
 
     Returns
     -------
@@ -90,10 +96,10 @@ def arrow(tail: tuple[float, float], tip: tuple[float, float]) -> list[Path]:
     along = np.array(tip) - np.array(tail)
     along = along / np.hypot(*along)
     across = np.array([-along[1], along[0]])
-    barbs = np.array(tip) - 6.0 * along + 2.5 * np.array([[1.0], [0.0], [-1.0]]) * across
+    barbs = np.array(tip) - head * along + head / 2.4 * np.array([[1.0], [0.0], [-1.0]]) * across
     barbs[1] = tip
-    head = Path(points=barbs, bulges=np.zeros(3), is_closed=False, dxf_layer=LABELS)
-    return [line(tail, tip), head]
+    barbed = Path(points=barbs, bulges=np.zeros(3), is_closed=False, dxf_layer=dxf_layer)
+    return [line(tail, tip, dxf_layer), barbed]
 
 
 def check_bars(display_unit: str, left: float, top: float) -> tuple[list[Path], list[Label], float]:

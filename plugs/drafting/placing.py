@@ -11,10 +11,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Array, Box, Label, Path, label_box
+from plugs.drafting.drawing import LABELS, TEXT_WIDTH_RATIO, Array, Box, Label, Path, label_box
 from plugs.drafting.flat import flat_points
 from plugs.drafting.marks import arrow, line
-from plugs.drafting.styles import CUTS
+from plugs.drafting.styles import CUTS, DIMENSIONS
 from plugs.ground.records import record
 
 Written = tuple[list[Path], list[Label]]
@@ -249,7 +249,7 @@ class Placer:
             if not faults.all():
                 break  # there is no better place after it
         at = np.zeros((0, 2))
-        if to is not None and (faults.min() >= _CUT or (faults.min() and not words.is_needed)):
+        if to is not None and faults.min():
             at, more = _around(choices[0], to)
             leaders = shapely.linestrings(np.stack((_on_boxes(more, to), np.full_like(at, to)), axis=1))
             worse = self._faults(more, words.within) + _OUT * self._cross_words(leaders)
@@ -266,7 +266,8 @@ class Placer:
         self._leaders.append(leaders[turned])
         self._leader_boxes.add(leaders[turned].bounds)
         begin_x, begin_y = leaders[turned].coords[0]
-        return [line((begin_x, begin_y), to)], [replace(choices[0], at=(x, y), align="centre")]
+        group = DIMENSIONS if choices[0].dxf_layer == DIMENSIONS else LABELS
+        return [line((begin_x, begin_y), to, group)], [replace(choices[0], at=(x, y), align="centre")]
 
     def _cross_words(self, leaders: NDArray[np.object_]) -> NDArray[np.bool_]:
         """Return which leaders run through words."""

@@ -10,6 +10,7 @@ from plugs.drafting.builder import DrawingBuilder, Signs
 from plugs.drafting.drawing import Drawing, Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.glue import draw_pin
+from plugs.drafting.laying import lay_out
 from plugs.drafting.marks import WAYS, face_words, seen_words
 from plugs.drafting.outlines import outline_paths
 from plugs.drafting.placing import Row, Sign, name_signs
@@ -107,8 +108,6 @@ def board_drawing(
         f"{CUT_LINE}: edge of the part, as in its own drawing; the kerf of {kerf} runs outside it",
         _SEEN_OF_BOW if of_bow else _seen(),
     ]
-    if board.leftovers:
-        rows.append(f"{LEFTOVER}: worth keeping, clear of every kerf")
     builder.rows(lambda signs: rows + _too_small(board, signs, display_unit, is_faced=not of_bow))
     return builder.drawing()
 
@@ -147,6 +146,7 @@ def _draw_sheet(builder: DrawingBuilder, sheet: Sheet, edge: str, *, is_faced: b
         _draw(builder, placement, edge, is_faced=is_faced)
     for left in sheet.leftovers:
         _draw_leftover(builder, left)
+    lay_out(builder, pieces=[(one.piece.name, one.outline) for one in sheet.placements])
     builder.bars()
 
 
@@ -217,9 +217,8 @@ def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str, signs
         + (f"; arrows point {word}" if is_marked else ""),
     ]
     if any(placement.piece.drilled for placement in sheet.placements):
-        rows.append(f"{PINS[face]}: holes in the {face} face; {PINS[back]}: in the {back} one, from behind")
-    if sheet.leftovers:
-        rows.append(f"{LEFTOVER}: worth keeping, clear of every kerf")
+        rows.append(f"{PINS[face]}: holes in the {face} face")
+        rows.append(f"{PINS[back]}: holes in the {back} face, drilled from behind")
     return rows + _too_small(sheet, signs, unit)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 from plugs.drafting.drawing import LABELS, Drawing
@@ -52,13 +53,16 @@ LEAVE_TAB: Final = "LEAVE_TAB"
 TOOL_PATH: Final = "TOOL_PATH"
 FAR_FACE_CUT: Final = "FAR_FACE_CUT"
 FOAM_EDGE: Final = "FOAM_EDGE"
-ACROSS: Final = "ACROSS"
+DIMENSIONS: Final = "DIMENSIONS"
 FAIR_CURVE: Final = "FAIR_CURVE"
 CURVATURE_COMB: Final = "CURVATURE_COMB"
 MEASURED: Final = "MEASURED"
 LEFT_OUT: Final = "LEFT_OUT"
 VIEW: Final = "VIEW"
 VIEW_EDGE: Final = "VIEW_EDGE"
+
+LEGEND: Final = "LEGEND_"
+"""Before the name of a group: the sample of its line in a legend, which no machine takes for that line."""
 
 TRIM: Final = "TRIM"
 """Group of the lines that bound a sheet of paper's share of a drawing."""
@@ -79,11 +83,15 @@ class LineStyle:
         The same colour's number in a DXF, 1 to 255; 7 is black on white and white on black.
     dash : tuple of float, mm
         Stroke, gap and so on; empty for an unbroken line.
+    means : str
+        What is done with it: the legend says so where the drawing has no words of its own. Empty where every
+        drawing has.
     """
 
     colour: str
     index: int
     dash: tuple[float, ...] = ()
+    means: str = ""
 
 
 _RED: Final = ("#ff0000", 1)
@@ -102,39 +110,41 @@ _DASH_DOT: Final = (8.0, 2.0, 1.0, 2.0)
 _CENTRE: Final = (12.0, 2.0, 2.0, 2.0)
 
 _STYLES: Final = {
-    SAW_LINE: LineStyle(*_RED),
-    FINISH_BOTTOM_FACE: LineStyle(*_BLUE),
-    FINISH_TOP_FACE: LineStyle(*_GREEN, dash=_DASHED),
+    SAW_LINE: LineStyle(*_RED, means="saw here"),
+    FINISH_BOTTOM_FACE: LineStyle(*_BLUE, means="sand to here on the bottom face"),
+    FINISH_TOP_FACE: LineStyle(*_GREEN, dash=_DASHED, means="sand to here on the top face"),
     LABELS: LineStyle(*_BLACK),
-    SHEET_EDGE: LineStyle(*_BLACK),
-    LEFTOVER: LineStyle(*_GREY, dash=(6.0, 3.0)),
-    JOINT_CUT: LineStyle(*_RED),
-    HOLLOW: LineStyle(*_RED, dash=_LONG),
-    GLUE_BOTTOM_FACE: LineStyle(*_OCHRE, dash=_DASH_DOT),
-    GLUE_TOP_FACE: LineStyle(*_TEAL, dash=_DASH_DOT),
-    PINS_BOTTOM_FACE: LineStyle(*_OCHRE),
-    PINS_TOP_FACE: LineStyle(*_TEAL),
+    SHEET_EDGE: LineStyle(*_BLACK, means="edge of the sheet"),
+    LEFTOVER: LineStyle(*_GREY, dash=(6.0, 3.0), means="worth keeping, clear of every kerf"),
+    JOINT_CUT: LineStyle(*_RED, means="cut on the line: pieces are glued here"),
+    HOLLOW: LineStyle(*_RED, dash=_LONG, means="cut out, it is inside the plug"),
+    GLUE_BOTTOM_FACE: LineStyle(*_OCHRE, dash=_DASH_DOT, means="no glue beyond this line on the bottom face"),
+    GLUE_TOP_FACE: LineStyle(*_TEAL, dash=_DASH_DOT, means="no glue beyond this line on the top face"),
+    PINS_BOTTOM_FACE: LineStyle(*_OCHRE, means="pin holes, drilled into the bottom face"),
+    PINS_TOP_FACE: LineStyle(*_TEAL, means="pin holes, drilled into the top face"),
     # what is sawn or cut of radius blocks and pocket patterns, and what is only marked
-    BLOCK_CUT: LineStyle(*_RED),
-    BOARD_CUT: LineStyle(*_BLUE),
-    CUT_LINE: LineStyle(*_RED),
-    SLOT_CUT: LineStyle(*_VIOLET),
-    MARK_ONLY: LineStyle(*_TEAL, dash=_LONG),
-    BEVEL_LINE: LineStyle(*_OCHRE, dash=_DASH_DOT),
+    BLOCK_CUT: LineStyle(*_RED, means="cut here"),
+    BOARD_CUT: LineStyle(*_BLUE, means="cut here"),
+    CUT_LINE: LineStyle(*_RED, means="cut here"),
+    SLOT_CUT: LineStyle(*_VIOLET, means="cut here"),
+    MARK_ONLY: LineStyle(*_TEAL, dash=_LONG, means="only marked, not cut"),
+    BEVEL_LINE: LineStyle(*_OCHRE, dash=_DASH_DOT, means="only marked: how far the edge is bevelled"),
     # cloth
-    PATTERN_LINE: LineStyle(*_BLACK),
-    SEAM_LINE: LineStyle(*_BLUE, dash=_DASHED),
-    NOTCH_CUT: LineStyle(*_RED),
-    CENTRELINE: LineStyle(*_TEAL, dash=_CENTRE),
-    ROLL_EDGE: LineStyle(*_BLACK),
-    ZONE_EDGE: LineStyle(*_BLACK),
-    WEAVE: LineStyle(*_PALE),
-    TIGHT: LineStyle(*_OCHRE),
-    WRINKLES: LineStyle(*_RED),
-    FIRST_POINT: LineStyle(*_BLUE),
-    DART_CUT: LineStyle(*_VIOLET, dash=_LONG),
-    MOUTH: LineStyle(*_BLUE, dash=_DASHED),
-    FLOOR: LineStyle(*_GREY, dash=(1.0, 2.0)),
+    PATTERN_LINE: LineStyle(
+        *_BLACK, means="drawn round, then moved at each seam as the ply says"
+    ),
+    SEAM_LINE: LineStyle(*_BLUE, dash=_DASHED, means="only marked, not cut: edge of the zone"),
+    NOTCH_CUT: LineStyle(*_RED, means="snipped; meets that of the same name"),
+    CENTRELINE: LineStyle(*_TEAL, dash=_CENTRE, means="only marked, not cut"),
+    ROLL_EDGE: LineStyle(*_BLACK, means="edges of the cloth on the roll"),
+    ZONE_EDGE: LineStyle(*_BLACK, means="edge of the zone"),
+    WEAVE: LineStyle(*_PALE, means="threads, warp and weft"),
+    TIGHT: LineStyle(*_OCHRE, means="the cloth shears much here"),
+    WRINKLES: LineStyle(*_RED, means="the cloth locks here, and wrinkles"),
+    FIRST_POINT: LineStyle(*_BLUE, means="where the cloth is laid down first"),
+    DART_CUT: LineStyle(*_VIOLET, dash=_LONG, means="cut open here, where the cloth locks"),
+    MOUTH: LineStyle(*_BLUE, dash=_DASHED, means="edge of the opening on the finished surface"),
+    FLOOR: LineStyle(*_GREY, dash=(1.0, 2.0), means="edge of the floor"),
     # kinds of panel on the sanding map, told apart by their hatches as well
     FLAT: LineStyle(*_BLACK),
     STRAIGHT_BOTH_WAYS: LineStyle(*_TEAL),
@@ -142,24 +152,24 @@ _STYLES: Final = {
     STRAIGHT_CROSSWISE: LineStyle(*_GREEN),
     CURVED_BOTH_WAYS: LineStyle(*_RED),
     # the base plan, and faces that meet a body
-    FOOTPRINT: LineStyle(*_BLUE),
-    FOOT_LINE: LineStyle(*_GREEN, dash=_DASHED),
-    STATION_LINES: LineStyle(*_VIOLET, dash=_CENTRE),
-    PLUG_EDGE: LineStyle(*_BLACK),
-    UNROLLED_FACE: LineStyle(*_BLUE),
-    FLANGE_LINE: LineStyle(*_GREEN, dash=_DASHED),
+    FOOTPRINT: LineStyle(*_BLUE, means="all that the plug covers"),
+    FOOT_LINE: LineStyle(*_GREEN, dash=_DASHED, means="its outline where it stands"),
+    STATION_LINES: LineStyle(*_VIOLET, dash=_CENTRE, means="only marked: where templates stand"),
+    PLUG_EDGE: LineStyle(*_BLACK, means="the plug's edge"),
+    UNROLLED_FACE: LineStyle(*_BLUE, means="the face unrolled"),
+    FLANGE_LINE: LineStyle(*_GREEN, dash=_DASHED, means="inner edge of the flange"),
     # ways of a wire, a bit or a saw, tabs that are left, and templates that a hot wire slides on
-    LEAVE_TAB: LineStyle(*_BLUE),
-    TOOL_PATH: LineStyle(*_VIOLET, dash=_LONG),
-    FAR_FACE_CUT: LineStyle(*_TEAL, dash=_LONG),
-    FOAM_EDGE: LineStyle(*_GREY, dash=(6.0, 3.0)),
-    # lines across a part by which it is laid out
-    ACROSS: LineStyle(*_GREY, dash=(3.0, 1.5)),
+    LEAVE_TAB: LineStyle(*_BLUE, means="left uncut, sawn through at the end"),
+    TOOL_PATH: LineStyle(*_VIOLET, dash=_LONG, means="middle of the tool on its way"),
+    FAR_FACE_CUT: LineStyle(*_TEAL, dash=_LONG, means="cut on the far face"),
+    FOAM_EDGE: LineStyle(*_GREY, dash=(6.0, 3.0), means="edge of the foam"),
+    # by which a part is laid out: never cut
+    DIMENSIONS: LineStyle(*_GREY, means="figures to lay it out by, never cut"),
     # measured lines
-    FAIR_CURVE: LineStyle(*_BLACK),
-    CURVATURE_COMB: LineStyle(*_PALE),
-    MEASURED: LineStyle(*_BLUE),
-    LEFT_OUT: LineStyle(*_RED),
+    FAIR_CURVE: LineStyle(*_BLACK, means="the faired line"),
+    CURVATURE_COMB: LineStyle(*_PALE, means="how much it bends: long where the radius is small"),
+    MEASURED: LineStyle(*_BLUE, means="points as measured"),
+    LEFT_OUT: LineStyle(*_RED, means="points that are not followed"),
     # a body seen from three sides
     VIEW: LineStyle(*_BLACK),
     VIEW_EDGE: LineStyle(*_GREY),
@@ -191,4 +201,42 @@ def line_styles(drawing: Drawing) -> dict[str, LineStyle]:
     """
     names = dict.fromkeys([path.dxf_layer for path in drawing.paths])
     names |= dict.fromkeys([label.dxf_layer for label in drawing.labels])
-    return {name: _STYLES.get(name, _OTHER) for name in names}
+    return {name: style_of(name) for name in names}
+
+
+def style_of(group: str) -> LineStyle:
+    """Return the look of a group of lines, or of its sample in a legend.
+
+    Parameters
+    ----------
+    group : str
+
+    Returns
+    -------
+    LineStyle
+    """
+    return _STYLES.get(group.removeprefix(LEGEND), _OTHER)
+
+
+def without_figures(drawing: Drawing) -> Drawing:
+    """Return a drawing without what is told beside it elsewhere: legend samples, figures to lay it out by.
+
+    Parameters
+    ----------
+    drawing : Drawing
+
+    Returns
+    -------
+    Drawing
+        Its words are all there but for those figures.
+    """
+    gone = () if drawing.layout is None else (DIMENSIONS,)
+    return replace(
+        drawing,
+        paths=tuple(
+            path
+            for path in drawing.paths
+            if path.dxf_layer not in gone and not path.dxf_layer.startswith(LEGEND)
+        ),
+        labels=tuple(label for label in drawing.labels if label.dxf_layer not in gone),
+    )

@@ -11,6 +11,7 @@ from concurrent.futures import Future
 from typing import Self
 
 from plugs.drafting.drawing import Drawing
+from plugs.drafting.styles import without_figures
 from plugs.ground.paper import ROLL, Paper, paper_of
 from plugs.ground.records import record
 from plugs.ground.workers import Worker
@@ -214,7 +215,7 @@ def render_paper(drawings: Mapping[str, Drawing], job: PaperJob) -> _Paper:
     from plugs.paper.pages import plan_pages, roll_length
     from plugs.paper.pdf import render_pdf
 
-    chosen = [drawings[stem] for stem in job.stems]
+    chosen = [without_figures(drawings[stem]) for stem in job.stems]
     if job.has_halves:
         chosen = [half_of(drawing) for drawing in chosen]
     plan = plan_pages(chosen, job.paper, job.unit)

@@ -11,10 +11,11 @@ import shapely
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path, box_around, path_bounds
 from plugs.drafting.flat import flat_points
+from plugs.drafting.layout import figure
 from plugs.drafting.placing import Beside, Row, Sign
 from plugs.drafting.styles import CUT_LINE, ROLL_EDGE
 from plugs.ground.amounts import amount
-from plugs.pack.scaled import HEAD, LETTER, ROW, figure, fitting_scale, table, wrapped
+from plugs.pack.scaled import HEAD, LETTER, ROW, fitting_scale, table, wrapped
 
 MAP: Final = "cloth/map"
 """Where the map of cloth is among the drawings."""

@@ -13,7 +13,7 @@ from plugs.drafting.styles import BLOCK_CUT
 from plugs.ground.paper import MEASURES, Paper, paper_of
 from plugs.ground.records import record
 from plugs.pack.cloth import cloth_pages
-from plugs.pack.scaled import Scaled, scaled_page
+from plugs.pack.scaled import scaled_page
 from plugs.pack.words import cover, fit_pages, section_page, sections
 from plugs.paper.map import MapSheet
 from plugs.paper.marks import footer, square
@@ -27,11 +27,6 @@ MOST: Final = 100
 
 _GAP: Final = 8.0  # mm. Between two parts on a page
 _CLOTH_GAP: Final = 5.0  # mm. Between what one page tells of cloth
-_PLANES: Final = {"z": ("x", "y"), "x": ("y", "z"), "y": ("x", "z")}
-"""What the coordinates of a part square to an axis are called."""
-
-_ALONG: Final = {"z": 0, "x": 1, "y": 0}
-"""Which of them lines across follow: stations where there are stations, else levels."""
 
 
 @record(frozen=True, slots=True, kw_only=True)
@@ -44,15 +39,12 @@ class PackJob:
         As in summary.json.
     drawings : mapping of str to Drawing
         By path in the folder, without ending.
-    stations : tuple of float, mm
-        Along x.
     paper : Paper
         That the recipe names.
     """
 
     summary: Mapping[str, Any]
     drawings: Mapping[str, Drawing]
-    stations: tuple[float, ...]
     paper: Paper
 
 
@@ -88,8 +80,9 @@ def pack_pages(job: PackJob) -> tuple[list[MapSheet], list[Drawing], PagePlan]:
     paper, unit = pack_paper(job.paper, job.summary["display_unit"]), job.summary["display_unit"]
     x0, y0, x1, y1 = paper.window((paper.width, paper.height))
     found = list(parts_of(job))
-    parts = [scaled_page(part, (x1 - x0, y1 - y0), unit, path=f"pack/{part.drawing.path}") for part in found]
-    traced = [alone for part in found if (alone := _traced(part.drawing)) is not None]
+    room = (x1 - x0, y1 - y0)
+    parts = [scaled_page(one, title, room, unit, path=f"pack/{one.path}") for title, one in found]
+    traced = [alone for _, one in found if (alone := _traced(one)) is not None]
     small = [alone for alone in traced if _is_small(alone, paper)]
     words = [
         one for k, section in enumerate(sections(job.summary)) for one in section_page(section, path=f"w{k}")
@@ -134,7 +127,7 @@ def pack_paper(paper: Paper, unit: str) -> Paper:
     return paper
 
 
-def parts_of(job: PackJob) -> Iterator[Scaled]:
+def parts_of(job: PackJob) -> Iterator[tuple[str, Drawing]]:
     """Yield what has a page of its own, or is small, in the order in which it is made.
 
     Parameters
@@ -143,66 +136,18 @@ def parts_of(job: PackJob) -> Iterator[Scaled]:
 
     Yields
     ------
-    Scaled
+    tuple of str and Drawing
+        Its title, and its drawing at full size.
     """
-    summary, drawings = job.summary, job.drawings
-    stations = tuple((f"station {k}", x) for k, x in enumerate(job.stations, start=1))
-    for key, folder in (("sheets", "sheets/"), ("boards", "templates/board-")):
-        named = {piece["name"] for sheet in (summary[key] or {}).get(key, []) for piece in sheet["pieces"]}
-        stems = [stem for stem in drawings if stem.startswith(folder)]
+    for folder, word in (("sheets/", "Sheet"), ("templates/board-", "Template board"), ("layers/", "Layer")):
+        stems = [stem for stem in job.drawings if stem.startswith(folder)]
         for stem in stems if len(stems) <= MOST else ():
-            word = "Sheet" if key == "sheets" else "Template board"
-            yield _part(drawings[stem], f"{word} {int(stem.rpartition('-')[2])}", pieces=tuple(sorted(named)))
-    pins = _pins_by_layer(summary)
-    layers = summary["layers"] or []
-    for layer in layers if len(layers) <= MOST else ():
-        axis, name = layer["axis"], layer["name"]
-        drawing = drawings.get(f"layers/layer-{name[1:]}")
-        if drawing is not None:
-            lines = stations if _PLANES[axis][_ALONG[axis]] == "x" else ()
-            yield Scaled(
-                drawing=drawing,
-                title=f"Layer {name}",
-                along=_ALONG[axis],
-                named=lines,
-                axes=_PLANES[axis],
-                points=pins.get(name, ()),
-            )
-    for stem, drawing in drawings.items():
+            number = stem.rpartition("-")[2]
+            yield f"{word} {f'L{number}' if folder == 'layers/' else int(number)}", job.drawings[stem]
+    for stem, drawing in job.drawings.items():
         name = stem.removeprefix("templates/")
-        if not stem.startswith("templates/") or name.startswith(("board-", "sanding-map")):
-            continue
-        axis = "x" if "station-" in name else "y" if "lengthwise-" in name else ""
-        if axis or name == "base-plan":
-            axis = axis or "z"
-            lines = stations if axis != "x" else ()
-            yield Scaled(
-                drawing=drawing, title=_titled(name), along=_ALONG[axis], named=lines, axes=_PLANES[axis]
-            )
-        else:
-            yield _part(drawing, _titled(name))
-
-
-def _part(drawing: Drawing, title: str, pieces: tuple[str, ...] = ()) -> Scaled:
-    """Return a part whose plane is its own."""
-    return Scaled(drawing=drawing, title=title, along=0, pieces=pieces)
-
-
-def _titled(name: str) -> str:
-    """Return a file's name as a title."""
-    return name.replace("-", " ").capitalize()
-
-
-def _pins_by_layer(summary: Mapping[str, Any]) -> dict[str, tuple[tuple[str, float, float], ...]]:
-    """Return the pins on either face of each layer: their names and places in its plane."""
-    found: dict[str, tuple[tuple[str, float, float], ...]] = {}
-    glued = {one["number"]: one for one in (summary["glue"] or {}).get("contacts", [])}
-    for contact in (summary["pins"] or {}).get("contacts", []):
-        told = tuple((pin["name"], *pin["at_mm"][:2]) for pin in contact["pins"])
-        one = glued.get(contact["number"])
-        for name in () if one is None else (one["lower_layer"], one["upper_layer"]):
-            found[name] = found.get(name, ()) + told
-    return found
+        if stem.startswith("templates/") and not name.startswith(("board-", "sanding-map")):
+            yield name.replace("-", " ").capitalize(), drawing
 
 
 def _traced(drawing: Drawing) -> Drawing | None:

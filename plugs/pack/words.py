@@ -10,10 +10,11 @@ import numpy as np
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path, paths_box
 from plugs.drafting.flat import flat_points
+from plugs.drafting.layout import figure
 from plugs.drafting.styles import FINISH_BOTTOM_FACE, FINISH_TOP_FACE
 from plugs.ground.amounts import amount, counted
 from plugs.ground.units import format_length, format_size
-from plugs.pack.scaled import LETTER, ROW, figure, table, wrapped
+from plugs.pack.scaled import LETTER, ROW, table, wrapped
 
 _HEAD: Final = 4.0  # mm. Of the letters of a heading
 _WIDTH: Final = 190.0  # mm. Of words on the narrowest paper

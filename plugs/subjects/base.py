@@ -10,7 +10,9 @@ import numpy as np
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label
+from plugs.drafting.laying import lay_out
 from plugs.drafting.marks import ROW, TEXT, ways
+from plugs.drafting.outlines import PLANES
 from plugs.drafting.placing import Beside
 from plugs.drafting.styles import CENTRELINE, FOOT_LINE, FOOTPRINT, STATION_LINES
 from plugs.ground.units import format_length
@@ -45,6 +47,7 @@ def base_drawing(plan: BasePlan, *, plug_name: str, display_unit: str = "mm") ->
     if has_lowest:
         builder.outline(plan.lowest, FOOT_LINE)
     _draw_lines(builder, plan)
+    lay_out(builder, axes=PLANES["z"], named=[(one.name, one.at_mm) for one in plan.lines if one.axis == "x"])
     builder.under(partial(ways, "z"))
     builder.bars()
     builder.rows(_title_rows(plan, plug_name, display_unit, has_lowest=has_lowest))
@@ -102,5 +105,5 @@ def _title_rows(plan: BasePlan, plug_name: str, unit: str, *, has_lowest: bool) 
     if has_lowest:
         rows.append(f"{FOOT_LINE}: its outline at z = {ends[4]}, where it stands")
     if plan.lines:
-        rows.append(f"{STATION_LINES}: stations, and the two faces of each template")
+        rows.append(f"{STATION_LINES}: only marked: stations, and the two faces of each template")
     return rows

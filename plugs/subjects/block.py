@@ -10,6 +10,7 @@ import shapely
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Path, path_bounds
 from plugs.drafting.flat import flat_points, ring_of
+from plugs.drafting.laying import lay_out
 from plugs.drafting.marks import GAP, line
 from plugs.drafting.placing import Row, Sign
 from plugs.drafting.styles import BLOCK_CUT, BOARD_CUT
@@ -62,6 +63,7 @@ def block_drawing(block: RadiusBlock, words: Sanding, *, plug_name: str, display
     name = f"B{block.number} {_radius(block, display_unit)}"
     sign = Sign(rows=(Row(text=name),), least=_NAME_LEAST, largest=_NAME_LARGEST)
     builder.sign(shapely.Polygon(flat_points(end)), sign)
+    lay_out(builder)
     builder.bars(GAP / 2.0)
     builder.rows(_rows(block, words, plug_name, display_unit))
     return builder.drawing()
@@ -114,7 +116,8 @@ def _rows(block: RadiusBlock, words: Sanding, plug_name: str, unit: str) -> list
         f"{kind.capitalize()}; radius {_fine(block.radius, unit)}, the paper's thickness not allowed for",
         f"Arc {turn}",
         f"Flats {format_length(block.flat, unit)} wide, to lie on the panels on both sides",
-        f"{BLOCK_CUT}: cut two or more; {BOARD_CUT}: {format_length(words.block_length, unit)} long, "
+        f"{BLOCK_CUT}: cut two or more",
+        f"{BOARD_CUT}: cut one, {format_length(words.block_length, unit)} long, "
         "glued square across their tops, lines to centre marks",
     ]
     if block.note:

@@ -170,10 +170,6 @@ def _rows(pattern: Pattern, plug_name: str, unit: str) -> Sequence[str]:
         f"{pattern.area_mm2 / 1e6:.3f} m2",
         "Seen from outside; the face in view is the outer one",
         f"{how.capitalize()}, stretch {pattern.stretch_min:.3f} to {pattern.stretch_max:.3f}",
-        f"{CUT_LINE}: cut here. {SEAM_LINE}: edge of the zone. {NOTCH_CUT}: meets that of the same name"
-        if pattern.ply
-        else f"{PATTERN_LINE}: draw round it, then move the line at each {SEAM_LINE} as the ply says. "
-        f"{NOTCH_CUT}: meets that of the same name",
     ]
     if pattern.bias_deg:
         rows.append(f"Lies on the roll turned by {-pattern.bias_deg:g} degrees: WARP is the roll's length")

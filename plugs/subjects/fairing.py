@@ -70,7 +70,9 @@ def fairing_drawing(lines: Sequence[FairLine], *, plug_name: str, display_unit: 
             f"{CURVATURE_COMB}: the longest tooth stands where the radius is "
             f"{format_fine(tightest, display_unit)}"
         )
-    rows.append(f"{MEASURED}: as measured, at most {_MOST_POINTS} of a line; {LEFT_OUT}: not followed, large")
+    rows.append(f"{MEASURED}: as measured, at most {_MOST_POINTS} of a line")
+    if any(line.curve.left_out for line in lines):
+        rows.append(f"{LEFT_OUT}: measured but not followed, large")
     builder.bars()
     builder.rows(rows)
     return builder.drawing()

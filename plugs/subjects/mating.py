@@ -14,6 +14,7 @@ from plugs.body.mating import MatingFace
 from plugs.drafting.arcs import fit_arcs
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label, Path, path_bounds
+from plugs.drafting.laying import lay_out
 from plugs.drafting.marks import GAP, TEXT, arrow
 from plugs.drafting.outlines import canonical_rings
 from plugs.drafting.styles import FLANGE_LINE, PLUG_EDGE, UNROLLED_FACE
@@ -64,6 +65,7 @@ def edge_drawing(
     builder = DrawingBuilder(path=path, title=f"{plug_name}, edge of {face.name}", display_unit=display_unit)
     paths, axes, seen = _contour_edge(face) if isinstance(face, MatingFace) else _body_edge(face)
     builder.draw(paths)
+    lay_out(builder)
     builder.under(partial(_axis_arrows, axes))
     builder.bars(0.0)
     gap = _gap_row(face, display_unit)

@@ -11,6 +11,7 @@ import shapely
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.flat import flat_points
+from plugs.drafting.laying import lay_out
 from plugs.drafting.marks import GAP, TEXT, arrow, line
 from plugs.drafting.placing import Row, Sign
 from plugs.drafting.styles import CUT_LINE, FLOOR, MOUTH
@@ -53,6 +54,7 @@ def recess_drawing(kit: PocketPattern, *, path: str, plug_name: str, display_uni
     within = rounded_path(kit.floor or kit.mouth, MOUTH)
     sign = Sign(rows=(Row(text=kit.name),), least=_NAME_LEAST, largest=_NAME_LARGEST)
     builder.sign(shapely.Polygon(flat_points(within)), sign)
+    lay_out(builder)
     builder.under(partial(_ways, kit))
     builder.bars(0.0)
     builder.rows(_rows(kit, plug_name, display_unit))

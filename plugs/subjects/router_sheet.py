@@ -196,8 +196,9 @@ def _rows(program: RouterProgram, router: Router, plug_name: str, unit: str, sca
         *(_of_a_bit(program, router, unit) if router.tool == "bit" else _of_a_saw(program, router, unit)),
         f"Along at {format_size(router.feed, unit)} a minute; {router.direction}; time of the cuts "
         f"{cell(program.seconds / 60.0, 'time_min')} min",
-        f"{CUT_LINE}: the parts; {TOOL_PATH}: the middle of the tool; numbers tell the order, "
-        "and where it goes in: " + "; ".join(_order(program)),
+        f"{CUT_LINE}: the parts",
+        f"{TOOL_PATH}: the middle of the tool; numbers tell the order, and where it goes in: "
+        + "; ".join(_order(program)),
     ]
     if program.keeps:
         rows.append(

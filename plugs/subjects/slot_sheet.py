@@ -73,8 +73,8 @@ def slot_drawing(
                 f"{plug_name}: slot test of {machine.name}, wire/slot-test.ngc",
                 f"Strip of the work's own foam, {wide} along, {high} {up}, across as thick as what will be "
                 f"cut; its least corner {at[0]} along, {at[1]} {up}; slot 1 is nearest to the start",
-                f"Each slot is cut down {format_length(test.deep, display_unit)} at its feed; {MARK_ONLY}: "
-                "measured there",
+                f"{TOOL_PATH}: the slots, each cut down {format_length(test.deep, display_unit)} at its feed",
+                f"{MARK_ONLY}: only marked, measured there",
                 *_HOW,
                 f"Into the machine's record, in mm: {_kerf(test.feeds)}",
                 *_filled_in(machine.wire_diameter, display_unit),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
 from typing import Final
 
@@ -11,7 +11,9 @@ import shapely
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label
+from plugs.drafting.laying import lay_out, named_stations
 from plugs.drafting.marks import WAYS, face_words, seen_words, ways
+from plugs.drafting.outlines import PLANES
 from plugs.drafting.placing import Beside, Pointer, Row, Sign
 from plugs.drafting.styles import BEVEL_LINE, CUT_LINE, MARK_ONLY, SLOT_CUT
 from plugs.ground.units import format_length, format_size
@@ -33,7 +35,9 @@ _INWARD: Final = (0.04, 0.07, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5)  # of the height: l
 _WORDS: Final = {"centreline": "CL", "waterline": "WL", "station": "ST", "lengthwise": "LENGTHWISE"}
 
 
-def template_drawing(template: Template, *, plug_name: str, display_unit: str = "mm") -> Drawing:
+def template_drawing(
+    template: Template, *, plug_name: str, display_unit: str = "mm", stations: Sequence[float] = ()
+) -> Drawing:
     """Return the drawing of a station template or a lengthwise template.
 
     Parameters
@@ -43,6 +47,8 @@ def template_drawing(template: Template, *, plug_name: str, display_unit: str = 
         Name of the plug, for the title.
     display_unit : str
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+    stations : sequence of float, mm
+        Along x: lines across a lengthwise template go through them.
 
     Returns
     -------
@@ -66,6 +72,8 @@ def template_drawing(template: Template, *, plug_name: str, display_unit: str = 
     for line in template.bevel.lines.geoms:
         builder.line(shapely.get_coordinates(line), BEVEL_LINE)
     _letter(builder, template)
+    named = named_stations(stations) if template.axis == "y" else ()
+    lay_out(builder, along=int(template.axis == "x"), axes=PLANES[template.axis], named=named)
     builder.under(partial(ways, template.axis))
     builder.bars()
     builder.rows(_title_rows(template, plug_name, display_unit))
@@ -202,7 +210,7 @@ def _title_rows(template: Template, plug_name: str, unit: str) -> list[str]:
         f"{kind} template {template.name}: {word} {axis} = {at}, {thick} thick",
         f"It stands from {axis} = {low} to {high}",
         seen,
-        f"{CUT_LINE}: the edge; at no place of its thickness does it stand proud of the foam",
+        f"{CUT_LINE}: cut here, the edge; at no place of its thickness does it stand proud of the foam",
     ]
     if template.is_gauge:
         board = format_length(template.outline.bounds[1], unit)
@@ -212,16 +220,19 @@ def _title_rows(template: Template, plug_name: str, unit: str) -> list[str]:
         rows[2] = f"It stands on the baseboard, z = {board}, between {axis} = {low} and {high}"
         rows[2] += f", in place when {_in_place(template, unit)}"
         rows[4] = (
-            f"{CUT_LINE}: the edge; at no place of its thickness does it dig into the {template.line} surface"
+            f"{CUT_LINE}: cut here, the edge; at no place of its thickness does it dig into the "
+            f"{template.line} surface"
         )
         rows.append(_light(template, unit))
     if template.slots:
         first = template.slots[0]
         names = ", ".join(slot.other for slot in template.slots)
-        rows.append(f"{SLOT_CUT}: {format_size(first.width, unit)} wide, open {first.opens}, for {names}")
+        rows.append(
+            f"{SLOT_CUT}: cut here, {format_size(first.width, unit)} wide, open {first.opens}, for {names}"
+        )
     if template.marks:
         kinds = ", ".join(dict.fromkeys(mark.kind for mark in template.marks))
-        rows.append(f"{MARK_ONLY}: {kinds}")
+        rows.append(f"{MARK_ONLY}: only marked, not cut: {kinds}")
     rows += _bevel_rows(template, unit)
     for kind, word in (("screw", "Screw holes"), ("foot", "Hole at the foot"), ("pin", "Holes for pins")):
         holes = [hole for hole in template.holes if hole.kind == kind]
@@ -253,7 +264,7 @@ def _bevel_rows(template: Template, unit: str) -> list[str]:
         f"{axis} = {format_length(v, unit)}" for axis, v in zip((across, "z"), bevel.place, strict=True)
     )
     return [
-        f"{BEVEL_LINE}: where the foam stands out beyond the edge on one face; to bear on its whole edge, "
-        f"cut to this line and bevel back to {CUT_LINE}",
+        f"{BEVEL_LINE}: only marked: where the foam stands out beyond the edge on one face; to bear on its "
+        f"whole edge, cut to this line and bevel back to {CUT_LINE}",
         f"{_bevel_words(template, unit)} at most, on the {called().of(bevel.face)} face at {place}",
     ]

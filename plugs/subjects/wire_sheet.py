@@ -210,7 +210,9 @@ def _rows(program: WireProgram, machine: WireCutter, plug_name: str, unit: str, 
         f"Block at least {wide} along, {high} {up}, {deep} across, faces planed to that; {corner}",
         f"{zero} zeroed with the wire square to both planes; where the block stands higher, straight packing",
         f"Drawn as seen from the {'far' if machine.along_runs == 'left' else 'near'} end; "
-        f"{CUT_LINE}: the wire on the near face; {FAR_FACE_CUT}: on the far one; numbers tell the order",
+        "numbers tell the order",
+        f"{CUT_LINE}: the wire on the near face",
+        f"{FAR_FACE_CUT}: the wire on the far face",
         f"Time {cell(program.seconds / 60.0, 'time_min')} min, slot {slot}",
         f"Most foam left {format_fine(program.foam_left_mm, unit)}, cut in at most "
         f"{format_fine(program.cut_in_mm, unit)}, as the program is read back",

@@ -19,6 +19,7 @@ from plugs.body.body_face import BodyFace
 from plugs.body.mating import Mating, MatingFace, make_cut
 from plugs.body.mating_body import MatingBody, make_body_cut
 from plugs.drafting.drawing import LABELS, Drawing, drawing_bounds, label_box
+from plugs.drafting.styles import without_figures
 from plugs.files.dxf import render_dxf
 from plugs.files.svg import render_svg
 from plugs.lines.checks import checked_loft
@@ -57,7 +58,8 @@ def body_face(folder: FilePath, shape: trimesh.Trimesh, **words: Any) -> BodyFac
 
 def drawn(face: MatingFace | BodyFace, unit: str = "mm") -> Drawing:
     """Return the template of a face."""
-    return edge_drawing(face, path="templates/mating-1-edge", plug_name="Part", display_unit=unit)
+    drawing = edge_drawing(face, path="templates/mating-1-edge", plug_name="Part", display_unit=unit)
+    return without_figures(drawing)
 
 
 def read(drawing: Drawing) -> dict[str, list[np.ndarray]]:

@@ -16,11 +16,12 @@ from reportlab.pdfbase import pdfmetrics
 
 import plugs.pack.pack
 from plugs.drafting.drawing import Drawing, Label, Path, path_bounds
+from plugs.drafting.layout import crossings, edges_of, is_mirrored, layout_of, lines_across
+from plugs.drafting.styles import without_figures
 from plugs.drawings import edge_drawings, layer_drawings, sheet_drawings, template_drawings
 from plugs.ground.paper import paper_of
-from plugs.pack.offsets import crossings, is_mirrored, lines_across, shape_of
 from plugs.pack.pack import PackJob, pack_pages, pack_pdf, parts_of
-from plugs.pack.scaled import Scaled, scaled_page
+from plugs.pack.scaled import scaled_page
 from plugs.paper.pdf import CAPITAL_RATIO, POINT_PER_MM
 from plugs.work import opened, work_out
 from tests.reference.pdf_walk import opened as read
@@ -38,10 +39,7 @@ def job_of(recipe: str) -> PackJob:
     drawings: dict[str, Drawing] = {}
     for make in (layer_drawings, template_drawings, edge_drawings, sheet_drawings):
         drawings |= make(work)
-    stations = tuple(station.x for station in work.plug.stations)
-    return PackJob(
-        summary=work.summary, drawings=drawings, stations=stations, paper=paper_of(work.plug.paper)
-    )
+    return PackJob(summary=work.summary, drawings=drawings, paper=paper_of(work.plug.paper))
 
 
 def disc(radius: float) -> Drawing:
@@ -56,7 +54,7 @@ def disc(radius: float) -> Drawing:
 
 def test_half_breadths_are_those_of_the_circle() -> None:
     """At x the half-breadth is the root of r2 - x2 (closed form); a hole is left out; ends are narrow."""
-    shape = shape_of(disc(300.0), "SAW_LINE")
+    shape = edges_of(disc(300.0).paths)
     places = lines_across(shape, 0, [0.0, 123.0, 999.0])
     assert {0.0, 123.0} <= set(places) and max(places) < 300.0
     spans = crossings(shape, 0, places)
@@ -72,15 +70,11 @@ def test_half_breadths_are_those_of_the_circle() -> None:
 
 def test_a_page_says_the_figures_and_shows_the_part_to_scale() -> None:
     """The table has the half-breadth at a station; the drawing's points times its scale are the part's."""
-    part = Scaled(
-        drawing=disc(300.0),
-        title="Layer L01",
-        along=0,
-        named=(("station 2", 180.0),),
-        axes=("x", "y"),
-        points=(("P1-1", 100.0, -50.0),),
+    part = disc(300.0)
+    figures = layout_of(
+        part.paths, axes=("x", "y"), named=[("station 2", 180.0)], points=[("P1-1", 100.0, -50.0)]
     )
-    page = scaled_page(part, (194.0, 267.0), "mm", path="p")
+    page = scaled_page(replace(part, layout=figures), "Layer L01", (194.0, 267.0), "mm", path="p")
     words = [label.text for label in page.labels]
     assert "station 2" in words and "240" in words, "root of 300 x 300 - 180 x 180"
     (title,) = [text for text in words if text.startswith("Layer L01")]
@@ -99,16 +93,16 @@ def test_vertices_read_back_from_the_pack_are_those_of_the_drawings() -> None:
     assert len(pypdf.PdfReader(io.BytesIO(pdf)).pages) == n_pages
     walked = [(texts(page), [s.points for s in strokes(reader, page)]) for page in reader.pages]
     found = 0
-    for part in (part for part in parts_of(job) if part.title.startswith("Layer ")):
-        rims = [path for path in part.drawing.paths if path.dxf_layer == "SAW_LINE"]
-        (page,) = [one for one in walked if any(text.startswith(f"{part.title},") for text, _ in one[0])]
-        title = next(text for text, _ in page[0] if text.startswith(f"{part.title},"))
+    for name, part in ((name, part) for name, part in parts_of(job) if name.startswith("Layer ")):
+        rims = [path for path in part.paths if path.dxf_layer == "SAW_LINE"]
+        (page,) = [one for one in walked if any(text.startswith(f"{name},") for text, _ in one[0])]
+        title = next(text for text, _ in page[0] if text.startswith(f"{name},"))
         scale = 1.0 if title.endswith("full size") else float(title.rpartition(" ")[2])
         for rim in (rim for rim in rims if not rim.bulges.any()):
             size = np.ptp(rim.points, axis=0)
             near = [p for p in page[1] if len(p) == len(rim.points) + 1
                     and np.abs(np.ptp(p, axis=0) * scale - size).max() < 0.05]  # fmt: skip
-            assert near, part.title
+            assert near, name
             there = (near[0][:-1] - near[0][0]) * scale
             assert np.abs(there - (rim.points - rim.points[0])).max() < 0.05
             found += 1
@@ -157,15 +151,16 @@ def test_hundreds_of_layers_have_no_page_each(monkeypatch: pytest.MonkeyPatch) -
 def test_no_word_of_a_drawing_is_dropped() -> None:
     """What the drawing of a layer says under its part, but for its bar and arrow, is on its page in full."""
     parts = list(parts_of(job_of("bonnet_scoop")))
-    for part in parts:
-        page = scaled_page(part, (194.0, 267.0), "mm", path="p")
+    for title, part in parts:
+        page = scaled_page(part, title, (194.0, 267.0), "mm", path="p")
         told = " ".join(label.text for label in page.labels)
-        assert all(text in told for text in _notes(part.drawing)), part.title
-    assert len(list(_notes(parts[0].drawing))) > 3
+        assert all(text in told for text in _notes(part)), title
+    assert len(list(_notes(parts[0][1]))) > 3
 
 
 def _notes(drawing: Drawing) -> Iterator[str]:
     """Yield the rows of words under a part after the plug's name, but for those at its bar and its arrow."""
+    drawing = without_figures(drawing)
     foot = min(path_bounds(path)[1] for path in drawing.paths if path.dxf_layer != "LABELS")
     unsaid = ("100 mm", "4 in", "UP", "FORWARD", "FORWARD IS INTO THE PAGE")
     rows = [

@@ -101,7 +101,8 @@ def test_a_word_that_may_be_left_out_is() -> None:
     made.beside(Beside(choices=(word("NEEDED", 100.0, 50.0),), within=PLATE))
     made.sign(shapely.box(90.0, 40.0, 110.0, 60.0), *name_signs("L01"), key="L01")
     made.rows(lambda signs: [f"Unnamed: {name}" for name, sign in signs.items() if sign is None])
-    assert [label.text for label in made.drawing().labels] == ["Unnamed: L01", "NEEDED"]
+    legend = ["SAW_LINE: saw here", "CUT_LINE: cut here"]
+    assert [label.text for label in made.drawing().labels] == ["Unnamed: L01", *legend, "NEEDED"]
 
 
 def test_hatches_leave_room_for_words() -> None:
@@ -123,7 +124,7 @@ def test_dimension_tells_its_length_beside_its_line() -> None:
     made = builder()
     made.dimension((0.0, -20.0), (200.0, -20.0), "200 mm", 6.0)
     drawing = made.drawing()
-    lines = [shapely.LineString(p.points) for p in drawing.paths if p.dxf_layer == "LABELS"]
+    lines = [shapely.LineString(p.points) for p in drawing.paths if p.dxf_layer == "DIMENSIONS"]
     assert not any(line.intersects(box_of(drawing, "200 mm")) for line in lines)
     assert {float(x) for line in lines[:1] for x, _ in line.coords} == {100.0, 0.0}
 

@@ -12,6 +12,7 @@ import shapely
 from plugs.body.body import make_solid, make_tools
 from plugs.book.figures import _smaller
 from plugs.drafting.drawing import Drawing, Path
+from plugs.drafting.styles import without_figures
 from plugs.files.dxf import render_dxf
 from plugs.foam.pockets import Pocket
 from plugs.ground.checking import checked
@@ -112,7 +113,7 @@ def test_cut_right_through_has_no_floor() -> None:
     kit = kit_of(pocket(is_through=True))
     assert kit.floor is None and kit.flat is None and kit.play == pytest.approx(2.0)
     drawing = drawn(kit)
-    assert {path.dxf_layer for path in drawing.paths} == {CUT_LINE, MOUTH, "LABELS"}
+    assert {path.dxf_layer for path in without_figures(drawing).paths} == {CUT_LINE, MOUTH, "LABELS"}
     assert any("Right through" in label.text for label in drawing.labels)
     (figures,) = recess_figures([kit])
     assert figures["set_back_mm"] is None and figures["depth_mm"] is None

@@ -14,6 +14,7 @@ from shapely.affinity import rotate, translate
 from plugs.drafting.drawing import label_box
 from plugs.drafting.layer import FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE
 from plugs.drafting.sheet import LEFTOVER, SHEET_EDGE, sheet_drawing
+from plugs.drafting.styles import without_figures
 from plugs.files.svg import render_svg
 from plugs.foam.stock import Blank, Cutting, Drilled, Stock
 from plugs.nesting.nesting import Nesting, nest
@@ -66,7 +67,7 @@ def test_every_line_is_drawn_where_it_is_cut(nesting: Nesting) -> None:
 def test_every_piece_is_named_faced_and_pointed(nesting: Nesting) -> None:
     """Each piece, of a stack along x, holds its name, its face and an arrow up that is turned with it."""
     for sheet in nesting.sheets:
-        drawing = sheet_drawing(sheet, nesting, plug_name="Tail")
+        drawing = without_figures(sheet_drawing(sheet, nesting, plug_name="Tail"))
         heads = [p.points for p in drawing.paths if p.dxf_layer == "LABELS" and len(p.points) == 3]
         for placement in sheet.placements:
             outline = placement.outline
@@ -92,7 +93,7 @@ def test_words_keep_off_pins_and_cut_lines() -> None:
     blank = replace(blanks_of([shapely.box(0.0, 0.0, 200.0, 120.0)])[0], drilled=drilled)
     made = nest([blank], [WHOLE], Cutting())
     (placement,) = made.sheets[0].placements
-    drawing = sheet_drawing(made.sheets[0], made, plug_name="Tail")
+    drawing = without_figures(sheet_drawing(made.sheets[0], made, plug_name="Tail"))
     words = {label.text: shapely.box(*label_box(label)) for label in drawing.labels}
     marks = [placement.moved(shapely.Point(at)).buffer(3.0) for _, at in holes]
     for text in (blank.name, "A", "B"):

@@ -8,6 +8,7 @@ import shapely
 
 from plugs.drafting.drawing import Drawing, Label, label_box
 from plugs.drafting.flat import flat_points
+from plugs.drafting.styles import without_figures
 from plugs.files.dxf import render_dxf
 from plugs.files.svg import render_svg
 from plugs.mesh import mesh
@@ -38,7 +39,7 @@ def lines_of(drawing: Drawing, *dxf_layers: str) -> list[np.ndarray]:
 def words_inside(drawing: Drawing, template: Template) -> list[Label]:
     """Return the labels over a part's box: all others stand under it."""
     bottom = template.outline.bounds[1]
-    return [label for label in drawing.labels if label.at[1] > bottom]
+    return [label for label in without_figures(drawing).labels if label.at[1] > bottom]
 
 
 def check_words(drawing: Drawing, template: Template) -> list[Label]:
@@ -110,7 +111,7 @@ def test_names_title_and_files() -> None:
     assert "Tail" in texts
     assert "Station template S01: station x = 0 in, 6 mm (0.236 in) thick" in texts
     assert "4 in" in texts
-    slot = "SLOT_CUT: 6.2 mm (0.244 in) wide, open below, for B01, B02, B03"
+    slot = "SLOT_CUT: cut here, 6.2 mm (0.244 in) wide, open below, for B01, B02, B03"
     assert any(text.startswith(slot) for text in texts)
     for each in (drawing, template_drawing(keel, plug_name="Tail")):
         text = render_dxf(each)
@@ -131,7 +132,7 @@ def test_small_template_keeps_what_has_room() -> None:
 def test_base_plan_at_full_size() -> None:
     """Footprint and lines in the plug's coordinates; every name once; figures in words."""
     plan = make_base_plan(BODY, STATIONS, MADE)
-    drawing = base_drawing(plan, plug_name="Tail")
+    drawing = without_figures(base_drawing(plan, plug_name="Tail"))
     (footprint,) = [shapely.Polygon(points) for points in lines_of(drawing, "FOOTPRINT")]
     assert footprint.symmetric_difference(plan.footprint).area < 0.02 * plan.footprint.length
     across = {

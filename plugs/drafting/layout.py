@@ -1,0 +1,417 @@
+"""What lays a part out by tape and batten: lines across it, half-breadths, radii, pins, pieces on a sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+import shapely
+
+from plugs.drafting.drawing import Array, Box, Path, paths_box
+from plugs.drafting.flat import flat_points
+from plugs.drafting.styles import (
+    BLOCK_CUT,
+    CUT_LINE,
+    FINISH_BOTTOM_FACE,
+    FINISH_TOP_FACE,
+    FLOOR,
+    FOOT_LINE,
+    FOOTPRINT,
+    HOLLOW,
+    MOUTH,
+    PLUG_EDGE,
+    SAW_LINE,
+)
+from plugs.ground.records import record
+from plugs.ground.units import format_length
+
+Span = tuple[float, float]
+
+_BOUNDS: Final = (SAW_LINE, MOUTH, CUT_LINE, BLOCK_CUT, FOOTPRINT, PLUG_EDGE)
+"""Groups whose lines bound a part, the first that a drawing has."""
+
+_BESIDE: Final = (FINISH_BOTTOM_FACE, FINISH_TOP_FACE, HOLLOW, CUT_LINE, FLOOR, FOOT_LINE)
+"""Groups that are measured beside them."""
+
+_FINE: Final = 0.01  # mm. Chords of arcs lie no farther off them
+_INSIDE: Final = 0.001  # mm. A line at an end lies so far within it, where there is a breadth
+_BOWED: Final = 2.0  # mm. A batten between two lines that is farther off gets a line between
+_CLOSEST: Final = (
+    15.0  # mm. Lines closer than that are not told apart with a pencil (common practice, no source)
+)
+_MOST: Final = 16  # lines on a part: more are no quicker than tracing
+_ALIKE: Final = 0.05  # mm. Both sides of the centreline are told as one where they agree so well
+_RADII: Final = 5  # of the largest radii are told
+_ROUND: Final = 3.0  # mm. Smaller radii are sanded by eye
+_FLATTEST: Final = 1e3  # mm. Larger ones are laid out by their offsets
+
+
+@record(frozen=True, slots=True, kw_only=True)
+class LaidPiece:
+    """A piece on a sheet.
+
+    Attributes
+    ----------
+    name : str
+    box : tuple of 4 float, mm
+        From the lower left corner of the sheet.
+    gap : float or None, mm
+        Least distance to another piece; None where there is no other.
+    beside : str
+        The name of that one.
+    """
+
+    name: str
+    box: Box
+    gap: float | None
+    beside: str
+
+
+@record(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """The figures by which what a drawing shows is laid out.
+
+    Attributes
+    ----------
+    bounds : tuple of 4 float, mm
+        Around the part itself.
+    along : int
+        Coordinate along which lines across follow each other: 0 for upright, 1 for level ones.
+    axes : tuple of 2 str
+        What the two coordinates of the drawing are called; empty words where it has none of the plug's.
+    lines : tuple of tuple of str and float, mm
+        Names and places of the lines across.
+    spans : tuple of tuple
+        For each group that is measured its name, and for each line from where to where it is covered, mm.
+    radii : tuple of tuple of 3 float, mm
+        The largest radii and the middles of their arcs.
+    points : tuple of tuple of str, float and float, mm
+        Names and places of pins.
+    pieces : tuple of LaidPiece
+        Of a sheet, in the order of cutting.
+    """
+
+    bounds: Box
+    along: int = 0
+    axes: tuple[str, str] = ("", "")
+    lines: tuple[tuple[str, float], ...] = ()
+    spans: tuple[tuple[str, tuple[tuple[Span, ...], ...]], ...] = ()
+    radii: tuple[tuple[float, float, float], ...] = ()
+    points: tuple[tuple[str, float, float], ...] = ()
+    pieces: tuple[LaidPiece, ...] = ()
+
+    @property
+    def has_centreline(self) -> bool:
+        """Whether a coordinate of 0 across the lines lies within the part."""
+        low, high = self.bounds[1 - self.along], self.bounds[3 - self.along]
+        return bool(self.spans) and low < 0.0 < high
+
+
+@record(frozen=True, slots=True, eq=False)
+class Edges:
+    """The lines of a group, as straight pieces.
+
+    Attributes
+    ----------
+    begin, end : (n, 2) float, mm
+    is_open : bool
+        Whether they bound no region.
+    """
+
+    begin: Array
+    end: Array
+    is_open: bool
+
+    @property
+    def bounds(self) -> Box:
+        """The box around them, mm."""
+        both = np.concatenate((self.begin, self.end))
+        (x0, y0), (x1, y1) = both.min(axis=0).tolist(), both.max(axis=0).tolist()
+        return x0, y0, x1, y1
+
+
+def edges_of(paths: Sequence[Path]) -> Edges:
+    """Return the lines of paths as straight pieces, arcs as chords.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        At least one. Where one is closed, those that are not are left out.
+
+    Returns
+    -------
+    Edges
+    """
+    is_open = not any(path.is_closed for path in paths)
+    rows = [flat_points(path, tolerance=_FINE) for path in paths if path.is_closed != is_open]
+    return Edges(
+        np.concatenate([row[:-1] for row in rows]), np.concatenate([row[1:] for row in rows]), is_open
+    )
+
+
+def crossings(edges: Edges, along: int, places: Sequence[float] | Array) -> list[tuple[Span, ...]]:
+    """Return from where to where a region, or a curve, covers each of some lines across it.
+
+    Parameters
+    ----------
+    edges : Edges
+    along : int
+        As in `Layout`.
+    places : sequence of float, mm
+
+    Returns
+    -------
+    list of tuple of tuple of 2 float, mm
+        In order; none where a line misses it. Regions within regions are holes.
+    """
+    a, b = edges.begin[:, along], edges.end[:, along]
+    found = list[tuple[Span, ...]]()
+    for place in places:
+        hit = np.flatnonzero((a <= place) != (b <= place))
+        share = (place - a[hit]) / (b[hit] - a[hit])
+        first, last = edges.begin[hit, 1 - along], edges.end[hit, 1 - along]
+        at = np.sort(first + share * (last - first)).tolist()
+        pairs = zip(at, at, strict=True) if edges.is_open else zip(at[::2], at[1::2], strict=True)
+        found.append(tuple((low, high) for low, high in pairs if high > low or edges.is_open))
+    return found
+
+
+def lines_across(edges: Edges, along: int, wanted: Sequence[float]) -> list[float]:
+    """Return where lines are laid across a part: its ends, those wanted, and more where its edge bows.
+
+    Parameters
+    ----------
+    edges : Edges
+    along : int
+        As in `Layout`.
+    wanted : sequence of float, mm
+        Such as stations; those off the part are left out.
+
+    Returns
+    -------
+    list of float, mm
+        From one end to the other, at most 16 beside those wanted.
+    """
+    low, high = edges.bounds[along] + _INSIDE, edges.bounds[along + 2] - _INSIDE
+    places = sorted({low, high, *(at for at in wanted if low + _CLOSEST / 3.0 < at < high - _CLOSEST / 3.0)})
+    ends: dict[float, Array] = {}
+    bows: dict[Span, float] = {}
+
+    def end_at(at: float) -> Array:
+        """Return the least and the largest offset; 0 where the part has a gap."""
+        if at not in ends:
+            (spans,) = crossings(edges, along, [at])
+            ends[at] = np.array((spans[0][0], spans[-1][1]) if spans else (0.0, 0.0))
+        return ends[at]
+
+    for _ in range(_MOST):
+        gaps = [(a, b) for a, b in pairwise(places) if b - a > 2.0 * _CLOSEST]
+        for a, b in gaps:
+            if (a, b) not in bows:
+                middle = end_at(0.5 * (a + b)) - 0.5 * (end_at(a) + end_at(b))
+                bows[a, b] = float(np.abs(middle).max())
+        worst = max(gaps, key=lambda gap: bows[gap], default=None)
+        if worst is None or bows[worst] <= _BOWED:
+            break
+        places = sorted((*places, 0.5 * sum(worst)))
+    return places
+
+
+def is_mirrored(spans: Sequence[Sequence[Span]]) -> bool:
+    """Return whether what is covered is the same on both sides of 0 at every line.
+
+    Parameters
+    ----------
+    spans : sequence of sequence of tuple of 2 float, mm
+        From `crossings`.
+    """
+    return all(
+        len(row) == 0 or float(np.abs(np.array(row) + np.array(row)[::-1, ::-1]).max()) <= _ALIKE
+        for row in spans
+    )
+
+
+def layout_of(
+    paths: Sequence[Path],
+    *,
+    along: int = 0,
+    axes: tuple[str, str] = ("", ""),
+    named: Sequence[tuple[str, float]] = (),
+    points: Sequence[tuple[str, float, float]] = (),
+) -> Layout:
+    """Return the figures by which a part is laid out.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        Of the drawing, at full size, without words and their lines.
+    along, axes, points
+        As in `Layout`. An edge that bounds nothing is laid out along itself.
+    named : sequence of tuple of str and float, mm
+        Lines across that have a name, such as stations.
+
+    Returns
+    -------
+    Layout
+    """
+    group = next((name for name in _BOUNDS if any(path.dxf_layer == name for path in paths)), None)
+    if group is None:
+        return Layout(bounds=paths_box(paths))
+    measured = {
+        name: edges_of(own)
+        for name in dict.fromkeys((group, *_BESIDE))
+        if (own := [path for path in paths if path.dxf_layer == name])
+    }
+    edges = measured[group]
+    left, low, right, high = edges.bounds
+    if edges.is_open:
+        along = int(high - low > right - left)
+    places = lines_across(edges, along, [at for _, at in named])
+    ends, names = (edges.bounds[along], edges.bounds[along + 2]), {round(at, 6): name for name, at in named}
+    told = [("end", ends[0]), *((names.get(round(at, 6), ""), at) for at in places[1:-1]), ("end", ends[1])]
+    return Layout(
+        bounds=edges.bounds,
+        along=along,
+        axes=axes,
+        lines=tuple(told),
+        spans=tuple((name, tuple(crossings(one, along, places))) for name, one in measured.items()),
+        radii=_radii([path for path in paths if path.dxf_layer == group]),
+        points=tuple(points),
+    )
+
+
+def _radii(paths: Sequence[Path]) -> tuple[tuple[float, float, float], ...]:
+    """Return the largest radii of paths, each once, with the middles of their arcs."""
+    told: dict[float, tuple[float, float]] = {}
+    for path in paths:
+        count = len(path.points) if path.is_closed else len(path.points) - 1
+        k = np.flatnonzero(path.bulges[:count])
+        begin, end, bulge = path.points[k], path.points[(k + 1) % len(path.points)], path.bulges[k]
+        chord = end - begin
+        radius = np.hypot(*chord.T) * (1.0 + bulge**2) / (4.0 * np.abs(bulge))
+        middle = 0.5 * (begin + end) + 0.5 * bulge[:, None] * np.column_stack((chord[:, 1], -chord[:, 0]))
+        for r, (x, y) in zip(radius.tolist(), middle.tolist(), strict=True):
+            if _ROUND <= r <= _FLATTEST:
+                told.setdefault(round(r, 1), (x, y))
+    return tuple((r, *told[r]) for r in sorted(told, reverse=True)[:_RADII])
+
+
+def pieces_layout(bounds: Box, pieces: Sequence[tuple[str, shapely.Geometry]]) -> Layout:
+    """Return the figures by which pieces are laid out on a sheet.
+
+    Parameters
+    ----------
+    bounds : tuple of 4 float, mm
+        Of the sheet, its lower left corner at the origin.
+    pieces : sequence of tuple of str and shapely polygons, mm
+        Their names and outlines where they lie.
+
+    Returns
+    -------
+    Layout
+        The pieces from the left to the right.
+    """
+    shapes = np.array([shape for _, shape in pieces])
+    pairs, apart = shapely.STRtree(shapes).query_nearest(
+        shapes, exclusive=True, return_distance=True, all_matches=False
+    )
+    gaps = {int(i): (float(d), pieces[int(k)][0]) for i, k, d in zip(*pairs, apart, strict=True)}
+    laid = [
+        LaidPiece(name=name, box=tuple(shape.bounds), gap=gap, beside=beside)
+        for k, (name, shape) in enumerate(pieces)
+        for gap, beside in [gaps.get(k, (None, ""))]
+    ]
+    return Layout(bounds=bounds, pieces=tuple(sorted(laid, key=lambda one: (one.box, one.name))))
+
+
+def layout_rows(layout: Layout, unit: str) -> list[list[list[str]]]:
+    """Return the tables that a layout is told in, each a list of rows, headings first.
+
+    Parameters
+    ----------
+    layout : Layout
+    unit : str
+        ``"mm"`` or ``"in"``: of the figures.
+
+    Returns
+    -------
+    list of list of list of str
+        Of pieces on their sheet, or offsets line by line; of pins. Those without rows are left out.
+    """
+    tables = [_piece_rows(layout, unit), _offset_rows(layout, unit), _point_rows(layout, unit)]
+    return [rows for rows in tables if rows]
+
+
+def _offset_rows(layout: Layout, unit: str) -> list[list[str]]:
+    """Return the table of offsets: a line a row, the group that bounds the part, those beside it."""
+    if not layout.spans:
+        return []
+    along, across = (layout.axes[k] or ("from the left", "up")[k] for k in (layout.along, 1 - layout.along))
+    is_half = all(is_mirrored(rows) for _, rows in layout.spans)
+    word = "half-breadth" if is_half and across else across
+    rows = [["line", along, "", *(f"{group}: {word}" for group, _ in layout.spans)]]
+    for k, (name, place) in enumerate(layout.lines):
+        told = [_covered(spans[k], unit, is_half=is_half) for _, spans in layout.spans]
+        rows.append([line_letter(k), figure(place, unit), name, *told])
+    return rows
+
+
+def line_letter(number: int) -> str:
+    """Return the name of a line across: A, B, ... Z, AA.
+
+    Parameters
+    ----------
+    number : int
+        From 0.
+    """
+    return ("" if number < 26 else chr(ord("A") + number // 26 - 1)) + chr(ord("A") + number % 26)
+
+
+def _covered(spans: Sequence[Span], unit: str, *, is_half: bool) -> str:
+    """Return from where to where a line is covered."""
+    if not spans:
+        return "-"
+    if all(low == high for low, high in spans):
+        return "; ".join(figure(low, unit) for low, _ in spans)
+    if is_half:
+        spans = [(max(low, 0.0), high) for low, high in spans if high > 0.0]
+    return "; ".join(
+        figure(high, unit) if is_half and low == 0.0 else f"{figure(low, unit)} to {figure(high, unit)}"
+        for low, high in spans
+    )
+
+
+def figure(value: float, unit: str) -> str:
+    """Return a length without its unit, which the drawing tells once.
+
+    Parameters
+    ----------
+    value : float, mm
+    unit : str
+        ``"mm"`` or ``"in"``.
+    """
+    return format_length(value, unit).removesuffix(f" {unit}")
+
+
+def _point_rows(layout: Layout, unit: str) -> list[list[str]]:
+    """Return where pins stand, three to a row."""
+    cells = [
+        (f"{name}:", f"{layout.axes[0]} {figure(x, unit)}", f"{layout.axes[1]} {figure(y, unit)}")
+        for name, x, y in layout.points
+    ]
+    rows = [[text for cell in cells[k : k + 3] for text in cell] for k in range(0, len(cells), 3)]
+    return [row + [""] * (len(rows[0]) - len(row)) for row in rows]
+
+
+def _piece_rows(layout: Layout, unit: str) -> list[list[str]]:
+    """Return where pieces lie on a sheet, in the order of cutting."""
+    if not layout.pieces:
+        return []
+    rows = [["cut", "piece", "from the left edge", "to", "from the lower edge", "to", "least gap", "to"]]
+    for number, one in enumerate(layout.pieces, start=1):
+        left, low, right, high = (figure(value, unit) for value in one.box)
+        gap = "" if one.gap is None else figure(one.gap, unit)
+        rows.append([str(number), one.name, left, right, low, high, gap, one.beside])
+    return rows
