@@ -11,7 +11,7 @@ import shapely
 from plugs.drafting.builder import DrawingBuilder, Signs
 from plugs.drafting.drawing import Drawing
 from plugs.drafting.glue import Joining, draw_glue, faces_of, glue_rows
-from plugs.drafting.laying import lay_out, named_stations
+from plugs.drafting.laying import lay_out_square_to
 from plugs.drafting.marks import face_words, seen_words, ways
 from plugs.drafting.outlines import PLANES, LayerOutlines
 from plugs.drafting.pieces import draw_pieces, piece_rows
@@ -69,12 +69,7 @@ def layer_drawing(
     AssertionError
         The layer has no cut line or covers nothing, or its axis is not x, y or z.
     """
-    if layer.axis not in PLANES:
-        raise AssertionError(f"layer {layer.name}: axis {layer.axis!r} is not x, y or z")
-    if layer.rough.is_empty or layer.rough.area <= 0.0:
-        raise AssertionError(f"layer {layer.name} has no cut line")
-    if max(layer.lower.area, layer.upper.area, layer.envelope.area) <= 0.0:
-        raise AssertionError(f"layer {layer.name} covers nothing")
+    _hold_drawable(layer)
     builder = DrawingBuilder(
         path=layer_path(layer.name), title=f"{plug_name}, layer {layer.name}", display_unit=display_unit
     )
@@ -88,11 +83,8 @@ def layer_drawing(
     else:
         draw_pieces(builder, own, face_words(layer.axis))
     draw_glue(builder, layer, own)
-    planes = PLANES[layer.axis]
     points = [(pin.name, *pin.at) for _, _, joint in faces_of(layer.name, own.pinned) for pin in joint.pins]
-    along = 0 if "x" in planes else 1
-    named = named_stations(stations) if planes[along] == "x" else ()
-    lay_out(builder, along=along, axes=planes, named=named, points=points)
+    lay_out_square_to(builder, layer.axis, stations, points)
     builder.under(partial(ways, layer.axis))
     builder.bars()
 
@@ -103,6 +95,16 @@ def layer_drawing(
 
     builder.rows(rows)
     return builder.drawing()
+
+
+def _hold_drawable(layer: LayerOutlines) -> None:
+    """Refuse a layer in no plane of the plug's, and one without a cut line or without foam."""
+    if layer.axis not in PLANES:
+        raise AssertionError(f"layer {layer.name}: axis {layer.axis!r} is not x, y or z")
+    if layer.rough.is_empty or layer.rough.area <= 0.0:
+        raise AssertionError(f"layer {layer.name} has no cut line")
+    if max(layer.lower.area, layer.upper.area, layer.envelope.area) <= 0.0:
+        raise AssertionError(f"layer {layer.name} covers nothing")
 
 
 def _title_rows(layer: LayerOutlines, plug_name: str, unit: str) -> list[str]:

@@ -13,6 +13,7 @@ from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Array, Box, Label, Path
 from plugs.drafting.layout import Layout, layout_of, layout_rows, line_letter, pieces_layout
 from plugs.drafting.marks import GAP
+from plugs.drafting.outlines import PLANES
 from plugs.drafting.placing import Beside
 from plugs.drafting.styles import CENTRELINE, DIMENSIONS
 from plugs.ground.units import format_length
@@ -55,14 +56,27 @@ def lay_out(
     builder.at_the_foot(partial(_tables, builder.layout, builder.display_unit))
 
 
-def named_stations(stations: Sequence[float]) -> list[tuple[str, float]]:
-    """Return stations with their names.
+def lay_out_square_to(
+    builder: DrawingBuilder,
+    axis: str,
+    stations: Sequence[float],
+    points: Sequence[tuple[str, float, float]] = (),
+) -> None:
+    """Give a drawing of a part square to an axis its figures: through stations along x, else level by level.
 
     Parameters
     ----------
+    builder : DrawingBuilder
+    axis : str
+        ``"x"``, ``"y"`` or ``"z"``.
     stations : sequence of float, mm
+        Along x.
+    points : sequence of tuple of str, float and float, mm
+        Names and places of pins.
     """
-    return [(f"station {number}", x) for number, x in enumerate(stations, start=1)]
+    named = [(f"station {number}", x) for number, x in enumerate(stations, start=1)]
+    along = int(axis == "x")
+    lay_out(builder, along=along, axes=PLANES[axis], named=() if along else named, points=points)
 
 
 def _tables(layout: Layout, unit: str, left: float, top: float) -> tuple[list[Path], list[Label], float]:
@@ -140,7 +154,7 @@ def draw_layout(
     ----------
     builder : DrawingBuilder
     layout : Layout
-    scale : float
+    scale : float, dimensionless
         To one: of the part in the drawing.
     move : (2,) float, mm
         Where the part's origin lies in the drawing.

@@ -247,10 +247,12 @@ def layout_of(
     ----------
     paths : sequence of Path
         Of the drawing, at full size, without words and their lines.
-    along, axes, points
-        As in `Layout`. An edge that bounds nothing is laid out along itself.
+    along : int
+        As in `Layout`; an edge that bounds nothing is laid out along itself.
+    axes : tuple of 2 str
     named : sequence of tuple of str and float, mm
         Lines across that have a name, such as stations.
+    points : sequence of tuple of str, float and float, mm
 
     Returns
     -------
@@ -269,8 +271,8 @@ def layout_of(
     if edges.is_open:
         along = int(high - low > right - left)
     places = lines_across(edges, along, [at for _, at in named])
-    ends, names = (edges.bounds[along], edges.bounds[along + 2]), {round(at, 6): name for name, at in named}
-    told = [("end", ends[0]), *((names.get(round(at, 6), ""), at) for at in places[1:-1]), ("end", ends[1])]
+    ends, names = (edges.bounds[along], edges.bounds[along + 2]), {at: name for name, at in named}
+    told = [("end", ends[0]), *((names.get(at, ""), at) for at in places[1:-1]), ("end", ends[1])]
     return Layout(
         bounds=edges.bounds,
         along=along,
@@ -284,7 +286,7 @@ def layout_of(
 
 def _radii(paths: Sequence[Path]) -> tuple[tuple[float, float, float], ...]:
     """Return the largest radii of paths, each once, with the middles of their arcs."""
-    told: dict[float, tuple[float, float]] = {}
+    found = list[tuple[float, float, float]]()
     for path in paths:
         count = len(path.points) if path.is_closed else len(path.points) - 1
         k = np.flatnonzero(path.bulges[:count])
@@ -292,10 +294,12 @@ def _radii(paths: Sequence[Path]) -> tuple[tuple[float, float, float], ...]:
         chord = end - begin
         radius = np.hypot(*chord.T) * (1.0 + bulge**2) / (4.0 * np.abs(bulge))
         middle = 0.5 * (begin + end) + 0.5 * bulge[:, None] * np.column_stack((chord[:, 1], -chord[:, 0]))
-        for r, (x, y) in zip(radius.tolist(), middle.tolist(), strict=True):
-            if _ROUND <= r <= _FLATTEST:
-                told.setdefault(round(r, 1), (x, y))
-    return tuple((r, *told[r]) for r in sorted(told, reverse=True)[:_RADII])
+        found += np.column_stack((radius, middle))[(radius >= _ROUND) & (radius <= _FLATTEST)].tolist()
+    told = list[tuple[float, float, float]]()
+    for radius, x, y in sorted(found, key=lambda one: -one[0]):
+        if not told or told[-1][0] - radius > _ALIKE:
+            told.append((radius, x, y))
+    return tuple(told[:_RADII])
 
 
 def pieces_layout(bounds: Box, pieces: Sequence[tuple[str, shapely.Geometry]]) -> Layout:
@@ -391,6 +395,10 @@ def figure(value: float, unit: str) -> str:
     value : float, mm
     unit : str
         ``"mm"`` or ``"in"``.
+
+    Returns
+    -------
+    str
     """
     return format_length(value, unit).removesuffix(f" {unit}")
 

@@ -57,7 +57,7 @@ def seen_words(axis: str) -> tuple[str, str]:
     return {
         "x": (said.from_rear, said.rear),
         "y": (said.from_left, said.left),
-        "z": ("from above", "upper"),
+        "z": ("from above", "top"),
     }[axis]
 
 

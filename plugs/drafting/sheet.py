@@ -204,7 +204,8 @@ def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str, signs
         for length in (stock.width, stock.height, stock.thickness, cutting.kerf, cutting.spacing)
     )
     first = sheet.placements[0].piece
-    face, back = ("upper", "lower") if first.face_up == "upper" else ("lower", "upper")
+    sides = (("top", PINS_TOP_FACE), ("bottom", PINS_BOTTOM_FACE))
+    (face, seen), (back, hidden) = sides if first.face_up == "upper" else sides[::-1]
     word = WAYS[first.axis][0]
     is_marked = any(sign is not None and sign.has_pointer for sign in signs.values())
     of, count = f"{sheet.number} of {len(nesting.sheets)}", len(sheet.placements)
@@ -217,8 +218,8 @@ def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str, signs
         + (f"; arrows point {word}" if is_marked else ""),
     ]
     if any(placement.piece.drilled for placement in sheet.placements):
-        rows.append(f"{PINS[face]}: holes in the {face} face")
-        rows.append(f"{PINS[back]}: holes in the {back} face, drilled from behind")
+        rows.append(f"{seen}: holes in the {face} face")
+        rows.append(f"{hidden}: holes in the {back} face, drilled from behind")
     return rows + _too_small(sheet, signs, unit)
 
 

@@ -104,10 +104,9 @@ _GREY: Final = ("#656565", 251)
 _PALE: Final = ("#808080", 8)
 _OCHRE: Final = ("#a57c00", 42)
 
-_DASHED: Final = (4.0, 2.0)
-_LONG: Final = (6.0, 2.0)
-_DASH_DOT: Final = (8.0, 2.0, 1.0, 2.0)
-_CENTRE: Final = (12.0, 2.0, 2.0, 2.0)
+# mm. Strokes and gaps: told apart at arm's length (common practice, no source)
+_DASHED, _LONG = (4.0, 2.0), (6.0, 2.0)
+_DASH_DOT, _CENTRE = (8.0, 2.0, 1.0, 2.0), (12.0, 2.0, 2.0, 2.0)  # mm. Likewise
 
 _STYLES: Final = {
     SAW_LINE: LineStyle(*_RED, means="saw here"),
@@ -130,9 +129,7 @@ _STYLES: Final = {
     MARK_ONLY: LineStyle(*_TEAL, dash=_LONG, means="only marked, not cut"),
     BEVEL_LINE: LineStyle(*_OCHRE, dash=_DASH_DOT, means="only marked: how far the edge is bevelled"),
     # cloth
-    PATTERN_LINE: LineStyle(
-        *_BLACK, means="drawn round, then moved at each seam as the ply says"
-    ),
+    PATTERN_LINE: LineStyle(*_BLACK, means="drawn round, then moved at each seam as the ply says"),
     SEAM_LINE: LineStyle(*_BLUE, dash=_DASHED, means="only marked, not cut: edge of the zone"),
     NOTCH_CUT: LineStyle(*_RED, means="snipped; meets that of the same name"),
     CENTRELINE: LineStyle(*_TEAL, dash=_CENTRE, means="only marked, not cut"),

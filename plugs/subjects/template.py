@@ -11,9 +11,8 @@ import shapely
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label
-from plugs.drafting.laying import lay_out, named_stations
+from plugs.drafting.laying import lay_out_square_to
 from plugs.drafting.marks import WAYS, face_words, seen_words, ways
-from plugs.drafting.outlines import PLANES
 from plugs.drafting.placing import Beside, Pointer, Row, Sign
 from plugs.drafting.styles import BEVEL_LINE, CUT_LINE, MARK_ONLY, SLOT_CUT
 from plugs.ground.units import format_length, format_size
@@ -72,8 +71,7 @@ def template_drawing(
     for line in template.bevel.lines.geoms:
         builder.line(shapely.get_coordinates(line), BEVEL_LINE)
     _letter(builder, template)
-    named = named_stations(stations) if template.axis == "y" else ()
-    lay_out(builder, along=int(template.axis == "x"), axes=PLANES[template.axis], named=named)
+    lay_out_square_to(builder, template.axis, stations)
     builder.under(partial(ways, template.axis))
     builder.bars()
     builder.rows(_title_rows(template, plug_name, display_unit))
