@@ -41,11 +41,20 @@ from plugs.mesh.triangles import is_closed
 from plugs.ground.units import inch
 from tests.demos import RECIPES, at_defaults, changed
 
+GALLERY = ("intake_scoop",)
+"""Recipes that are worked out at their defaults and their ranges' ends, and built by whoever wants one."""
 DEMOS = ("sidecar_tail", "seat_hump", "cab_fairing", "tank_cover", "bonnet_scoop")
 NOT_STEP = tuple(kind for kind in KINDS if kind != "step")
 
 # recipe, parameter, low end, high end (mm or degrees, or words)
 RANGES = (
+    ("intake_scoop", "length", 360.0, 600.0),
+    ("intake_scoop", "width", 210.0, 320.0),
+    ("intake_scoop", "height", 100.0, 160.0),
+    ("intake_scoop", "mouth_width", 100.0, 170.0),
+    ("intake_scoop", "mouth_height", 45.0, 80.0),
+    ("intake_scoop", "hose", 60.0, 100.0),
+    ("intake_scoop", "sheet", 20.0, 60.0),
     ("sidecar_tail", "length", 450.0, 1800.0),
     ("sidecar_tail", "width", 700.0, 1800.0),
     ("sidecar_tail", "height", 200.0, 600.0),
@@ -255,8 +264,8 @@ def assert_covered(layer: Layer, allowance: float, plates: list[tuple[float, flo
 
 def test_every_parameter_has_its_row() -> None:
     """A new parameter of a demo comes with a range that is tried; a new demo with all of its."""
-    assert sorted(p.stem for p in RECIPES.glob("*.py")) == sorted(DEMOS)
-    for demo in DEMOS:
+    assert sorted(p.stem for p in RECIPES.glob("*.py")) == sorted((*DEMOS, *GALLERY))
+    for demo in (*DEMOS, *GALLERY):
         names = list(load_recipe(RECIPES / f"{demo}.py").parameters)
         assert names == [name for recipe, name, *_ in RANGES if recipe == demo]
 
@@ -342,7 +351,7 @@ def test_the_cab_fairing_is_what_it_was_drawn_to_be() -> None:
     assert {layer.thickness for layer in work.layers} == {inch(4), inch(2)}
 
 
-@pytest.mark.parametrize("demo", DEMOS)
+@pytest.mark.parametrize("demo", (*DEMOS, *GALLERY))
 def test_demo_reads_like_a_lofting_sheet(demo: str) -> None:
     """A page long, the file and the function each with a line about the part."""
     text = (RECIPES / f"{demo}.py").read_text(encoding="utf-8")
