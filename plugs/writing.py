@@ -389,12 +389,13 @@ def _joined(first: Mapping[str, Drawing], second: Mapping[str, Drawing]) -> dict
 def _book(writing: Writing) -> dict[str, str]:
     """Return the build book."""
     from plugs.book.book import book_html
-    from plugs.book.scene import make_book_scene, wire_ways
+    from plugs.book.scene import joinings, make_book_scene, wire_ways
 
     def seen(work: Worked) -> BookScene:
-        finish = None if work.skin_proof is None else work.finish.body
-        scene = make_book_scene(work.body.body, work.layers, work.templates, finish)
-        return replace(scene, ways=wire_ways(work.wire))
+        finish = None if work.skin_proof is None else work.finish
+        scene = make_book_scene(work.body, work.layers, work.templates, finish)
+        joined, base = joinings(work.pins.joints), work.base if work.templates else None
+        return replace(scene, ways=wire_ways(work.wire), joined=joined, base=base)
 
     scene = writing.work.again("book scene", seen)  # before what waits for cloth
     pictures = writing.made.pictures

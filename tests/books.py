@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from plugs.book.book import book_html
-from plugs.book.scene import BookScene, make_book_scene, wire_ways
+from plugs.book.scene import BookScene, joinings, make_book_scene, wire_ways
 from plugs.drafting.drawing import Drawing
 from plugs.drawings import edge_drawings, laid_drawings, layer_drawings, sheet_drawings, template_drawings
 from plugs.work import Work, opened
@@ -33,9 +33,10 @@ def book_of(name: str | Path, **words: object) -> Book:
     drawings = layer_drawings(work) | template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
     drawings |= laid_drawings(work)
     summary = work.summary
-    finish = None if work.skin_proof is None else work.finish.body
-    scene = make_book_scene(work.body.body, work.layers, work.templates, finish)
-    scene = replace(scene, ways=wire_ways(work.wire))
+    finish = None if work.skin_proof is None else work.finish
+    scene = make_book_scene(work.body, work.layers, work.templates, finish)
+    joined, base = joinings(work.pins.joints), work.base if work.templates else None
+    scene = replace(scene, ways=wire_ways(work.wire), joined=joined, base=base)
     return Book(
         work=work, summary=summary, drawings=drawings, scene=scene, page=book_html(summary, drawings, scene)
     )

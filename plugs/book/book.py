@@ -13,10 +13,11 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
+from plugs.body.looked_at import PICTURE_MM
 from plugs.book.html import Html, el, folded, joined, numbered
 from plugs.book.measuring import fit, measuring
 from plugs.book.parts import about, cautions, cutting, measured, templates
-from plugs.book.scene import PICTURE_MM, BookScene, scene_json
+from plugs.book.scene import BookScene, scene_json
 from plugs.book.shopping import shopping
 from plugs.book.skin import skin
 from plugs.book.source import BookSource
@@ -178,7 +179,7 @@ def _programs() -> tuple[str, ...]:
     """Return the programs of the page; the library carries its licence."""
     licence = _web("three.LICENSE.txt").replace("*/", "* /")
     library = f"/*\n{licence}*/\n{_web('three.min.js')}"
-    found = (_web("book.js"), library, _web("viewer.js"))
+    found = (_web("book.js"), library, _web("shading.js"), _web("viewer.js"))
     ends = any("</script" in program.lower() or "<!--" in program for program in found)
     promise(not ends, "no program ends its own element")
     return found

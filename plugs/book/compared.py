@@ -161,7 +161,6 @@ def _scene(found: Comparison, tints: NDArray[np.uint8]) -> BookScene:
         vertices=cells.vertices.astype(np.float32),
         triangles=cells.triangles.astype(np.uint32),
         edges=edges.astype(np.uint32),
-        apart=(0.0, 0.0, 0.0),
         tints=tints,
     )
     none = View(axis="x", outline=shapely.MultiPolygon(), edges=np.empty((0, 2, 2)))

@@ -27,10 +27,14 @@ from plugs.drafting.styles import FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE
 from plugs.ground.units import format_length
 from plugs.words.ways import called
 
-_SHOWN: Final = (("finish", "Finished surface"), ("foam", "Foam"), ("layers", "Layers"))
+_SHOWN: Final = (
+    ("finish", "Finished surface"), ("foam", "Foam"), ("layers", "Layers"), ("templates", "Templates"),
+)  # fmt: skip
+_LOOKS: Final = ((0, "Soft light"), (1, "Reflection lines"), (2, "Curvature"))
 _KEYS: Final = (
     "Turn: drag, one finger, or arrow keys. Move: right button, two fingers, or Shift and arrow keys. "
-    "Zoom: wheel (after a click), pinch, or + and −. Home: first view."
+    "Zoom: wheel (after a click), pinch, or + and −. F: all of it. Home: first view. "
+    "A click on a layer, or on its name, shows it alone; another shows all again."
 )
 
 
@@ -131,13 +135,29 @@ def viewer(source: BookSource) -> Html:
     )
     still = None if source.pictures else el("canvas", class_="still")
     shown = [el("button", words, type="button", data_show=name) for name, words in _SHOWN]
+    looks = [el("button", words, type="button", data_look=number) for number, words in _LOOKS]
     views = [el("button", words, type="button", data_view=name) for name, words in _views()]
+    views.append(el("button", "Zoom to fit", type="button", data_part="fit"))
     axes = (("", "none"), ("x", "across, x"), ("y", "lengthwise, y"), ("z", "level, z"))
     axis = el("select", *(el("option", words, value=name) for name, words in axes), data_part="axis")
     only = el("select", el("option", "all", value=""), data_part="only")
     box = el("input", type="checkbox", data_part="templates")
+    board = el("input", type="checkbox", data_part="board")
+    lamps = (("x", "lengthwise"), ("y", "across"), ("z", "upright"))
+    lamp_axis = el(
+        "select", *(el("option", words, value=name) for name, words in lamps), data_part="lamp-axis"
+    )
     rows = (
         el("div", *shown, role="group", aria_label="What is shown"),
+        el("div", *looks, role="group", aria_label="How it is shown"),
+        el(
+            "div",
+            el("label", "Width of a line ", _slider("lamp", 60, 2), class_="slide"),
+            el("output", data_part="lamp-words", aria_live="polite"),
+            el("label", "Lamps ", lamp_axis),
+            data_part="lamp-row",
+        ),
+        el("div", data_part="bend-key", class_="bends"),
         el("div", *views, role="group", aria_label="View"),
         el(
             "div",
@@ -145,7 +165,19 @@ def viewer(source: BookSource) -> Html:
             el("label", "Layer ", only),
             data_part="apart-row",
         ),
-        el("div", el("label", box, " ", el("span", "Templates"), class_="choice"), data_part="templates-row"),
+        el(
+            "div",
+            el("label", box, " ", el("span", "Templates beside it"), class_="choice"),
+            el(
+                "label",
+                board,
+                " ",
+                el("span", "On the building board"),
+                class_="choice",
+                data_part="board-row",
+            ),
+            data_part="templates-row",
+        ),
         el("div", el("label", "Section ", axis)),
         el(
             "div",
@@ -163,7 +195,7 @@ def viewer(source: BookSource) -> Html:
     return el(
         "section",
         el("h3", "3D view"),
-        el("div", canvas, class_="scene"),
+        el("div", canvas, el("div", data_part="labels", class_="labels"), class_="scene"),
         still,
         el("p", _KEYS, id="viewer-keys", class_="note screen"),
         el("div", *rows, class_="controls"),
@@ -173,9 +205,9 @@ def viewer(source: BookSource) -> Html:
     )
 
 
-def _slider(part: str, most: int) -> Html:
-    """Return a slider from 0."""
-    return el("input", type="range", min=0, max=most, value=0, data_part=part)
+def _slider(part: str, most: int, least: int = 0) -> Html:
+    """Return a slider."""
+    return el("input", type="range", min=least, max=most, value=least, data_part=part)
 
 
 def cautions(source: BookSource) -> Html:

@@ -1,6 +1,6 @@
 """What the build book shows in three dimensions: foam, finished surface, layers, templates, packed small.
 
-Every body is thinned for the picture by no more than `PICTURE_MM`; nothing that is cut comes from here.
+Every body has as few points as keep it within `PICTURE_MM`; nothing that is cut comes from here.
 """
 
 from __future__ import annotations
@@ -11,15 +11,22 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
+from plugs.body.body import Solid
+from plugs.body.looked_at import PICTURE_MM, looked_at
 from plugs.book.views import View, sharp_edges, three_views
 from plugs.foam.layers import Layer
-from plugs.ground.figures import LENGTH
+from plugs.foam.pins import Pinned
+from plugs.ground.figures import LENGTH as LENGTH_MM
 from plugs.ground.records import record
+from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
-from plugs.mesh.faces import with_fewer_faces
 from plugs.mesh.mesh import PLANES, Body
+from plugs.mesh.shaded import Shaded, shaded
+from plugs.mesh.triangles import distinct, in_use, rim_sides
+from plugs.templates.base_plan import BasePlan
 from plugs.templates.bays import without_plates
 from plugs.templates.templates import Template
 
@@ -28,13 +35,15 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-PICTURE_MM: Final = 0.2
-"""How far the surface in the picture may lie from that of the body, mm: less than a pixel."""
-
-
 _STEPS: Final = 65535  # along each axis, in two bytes: 0.05 mm in 3 m
-_APART: Final = 1.25  # of a layer's height over the first, where layers are drawn apart
-_ROOM_RATIO: Final = 2e-3  # of the foam's volume: more than thinning it can change
+_WAYS: Final = 32767  # of a normal's two numbers, with their signs, in two bytes: 0.002 degrees
+_ROOM_RATIO: Final = 2e-3  # of the foam's volume: more than fewer points can change
+_OVER: Final = 0.5  # mm. A gap that shows no end of a pin on a layer's face
+
+FLATTEST, BENDS_IN_A_BYTE = 50_000.0, 127
+"""Radius, mm, from which a surface is told to be flat, and in how many steps those to 5 mm are told."""
+
+_TIGHTEST: Final = 5.0  # mm
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -49,8 +58,12 @@ class SceneMesh:
     triangles : (m, 3) uint32, dimensionless
     edges : (k, 2) uint32, dimensionless
         Ends of the edges that are drawn.
-    apart : tuple of 3 float, mm
-        Where it moves to, from its place, when the layers are drawn apart.
+    normals : (n, 3) float or None, dimensionless
+        Of the true surface; None for a body of flat faces.
+    bends : (n, 2) float or None, 1/mm
+        Its principal curvatures.
+    between : tuple of 2 float or None, mm
+        Along the stack: the body is what lies there of the foam, closed by these triangles.
     tints : (m,) uint8 or None, dimensionless
         Number of each triangle's colour in the scene's palette; None for the colour of its group.
     """
@@ -60,8 +73,32 @@ class SceneMesh:
     vertices: NDArray[np.float32]
     triangles: NDArray[np.uint32]
     edges: NDArray[np.uint32]
-    apart: tuple[float, float, float]
+    normals: Array | None = None
+    bends: Array | None = None
+    between: tuple[float, float] | None = None
     tints: NDArray[np.uint8] | None = None
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Joining:
+    """What is on the face of a layer.
+
+    Attributes
+    ----------
+    layer : str
+        Its name.
+    glue : tuple of (n, 3) float, mm
+        Closed lines round what takes glue, on its later face.
+    pins : (k, 2, 3) float, mm
+        The ends of the pins that stand in it.
+    diameter : float, mm
+        Of the pins.
+    """
+
+    layer: str
+    glue: tuple[Array, ...]
+    pins: Array
+    diameter: float
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,6 +136,10 @@ class BookScene:
         In the order of cutting; none without a wire cutter.
     palette : tuple of str
         Colours of triangles, ``"#rrggbb"``; none where every body has its own.
+    joined : tuple of Joining
+        Glue and pins.
+    base : BasePlan or None
+        What is drawn on the board that templates stand on.
     """
 
     meshes: tuple[SceneMesh, ...]
@@ -106,41 +147,87 @@ class BookScene:
     axis: str
     ways: tuple[WireWay, ...] = ()
     palette: tuple[str, ...] = ()
+    joined: tuple[Joining, ...] = ()
+    base: BasePlan | None = None
 
 
 def make_book_scene(
-    foam: Body, layers: Sequence[Layer], templates: Sequence[Template] = (), finish: Body | None = None
+    foam: Solid, layers: Sequence[Layer], templates: Sequence[Template] = (), finish: Solid | None = None
 ) -> BookScene:
     """Return the scene of a plug.
 
     Parameters
     ----------
-    foam : Body
+    foam : Solid
     layers : sequence of Layer
     templates : sequence of Template
         Of gauges, those of the foam line are shown.
-    finish : Body or None
+    finish : Solid or None
         The finished part; None without a skin.
 
     Returns
     -------
     BookScene
     """
-    bare = with_fewer_faces(foam, PICTURE_MM)
-    skinned = None if finish is None else with_fewer_faces(finish, PICTURE_MM)
-    meshes = [_mesh("foam", "foam", bare)]
-    if skinned is not None:
-        meshes.append(_mesh("finished surface", "finish", skinned))
-    first = min((layer.from_mm for layer in layers), default=0.0)
-    for layer, body in zip(layers, _cut(bare, layers, templates), strict=True):
-        apart = [0.0, 0.0, 0.0]
-        apart["xyz".index(layer.axis)] = _APART * (layer.from_mm - first)
-        meshes.append(_mesh(layer.name, "layers", body, (apart[0], apart[1], apart[2])))
+    bare, surface = looked_at(foam)
+    meshes = [_shaded("foam", "foam", surface)]
+    if finish is not None:
+        _, surface = looked_at(finish)
+        meshes.append(_shaded("finished surface", "finish", surface))
+    meshes += _cut(bare, layers, templates)
     for template in (t for t in templates if t.line in ("", "foam")):
         body = mesh.extruded(template.region, template.axis, template.from_mm, template.to_mm)
-        meshes.append(_mesh(template.name, "templates", body))
+        meshes.append(_flat(template.name, body))
     axis = layers[0].axis if layers else "z"
-    return BookScene(meshes=tuple(meshes), views=three_views(bare if skinned is None else skinned), axis=axis)
+    return BookScene(meshes=tuple(meshes), views=three_views(_closed(surface)), axis=axis)
+
+
+def _closed(surface: Shaded) -> Body:
+    """Return the body of a surface, its vertices no longer parted."""
+    first, number = distinct(surface.node[:, None])
+    return mesh.body_of_triangles(surface.vertices[first], number[surface.triangles])
+
+
+def joinings(joints: Sequence[Pinned]) -> tuple[Joining, ...]:
+    """Return the glue and the pins between layers, as they are to be looked at.
+
+    Parameters
+    ----------
+    joints : sequence of Pinned
+
+    Returns
+    -------
+    tuple of Joining
+        In the order of stacking.
+    """
+    found = []
+    for joint in joints:
+        contact = joint.contact
+
+        def placed(plane: Array, along: float, axis: str = contact.axis) -> Array:
+            points = np.full((len(plane), 3), along)
+            points[:, ["xyz".index(name) for name in PLANES[axis]]] = plane
+            return points
+
+        rings = [
+            np.asarray(ring.coords)[:-1]
+            for part in shapely.get_parts(shapely.simplify(contact.glued, PICTURE_MM))
+            for ring in (part.exterior, *part.interiors)
+        ]
+        ends = [
+            placed(np.array([pin.at]), contact.at_mm + far)
+            for pin in joint.pins
+            for far in (_OVER - pin.lower_depth, pin.between + pin.upper_depth - _OVER)
+        ]
+        found.append(
+            Joining(
+                layer=contact.lower_layer,
+                glue=tuple(placed(ring, contact.at_mm) for ring in rings),
+                pins=np.reshape(ends, (-1, 2, 3)),
+                diameter=joint.diameter,
+            )
+        )
+    return tuple(found)
 
 
 def wire_ways(wired: Wired | None) -> tuple[WireWay, ...]:
@@ -188,15 +275,16 @@ def _way_of(piece: CutPiece, ends: Array, seconds: Array) -> WireWay:
     return WireWay(name=cut.name, near=sides[0], far=sides[1], seconds=seconds)
 
 
-def _cut(bare: Body, layers: Sequence[Layer], templates: Sequence[Template]) -> list[Body]:
-    """Return the layers as they lie in the plug, cut from its thinned foam."""
+def _cut(bare: Body, layers: Sequence[Layer], templates: Sequence[Template]) -> list[SceneMesh]:
+    """Return the layers as they lie in the plug: the faces that close what is there of the foam, or whole."""
     if not layers:
         return []
     axis, whole = layers[0].axis, mesh.volume_of(bare)
-    if whole - sum(layer.volume_mm3 for layer in layers) > _ROOM_RATIO * whole:
-        bare = without_plates(
-            bare, [t for t in templates if not t.is_gauge]
-        )  # the layers leave room for templates that stand in the stack
+    has_slots = whole - sum(layer.volume_mm3 for layer in layers) > _ROOM_RATIO * whole
+    if has_slots:
+        plates = [t for t in templates if not t.is_gauge]
+        has_slots = any(t.axis != axis for t in plates)
+        bare = without_plates(bare, plates)  # the layers leave room for templates that stand in the stack
     faces = sorted({end for layer in layers for end in (layer.from_mm, layer.to_mm)})
     measures, column = mesh.measure(bare), "xyz".index(axis)
     low, high = float(measures.lower[column]), float(measures.upper[column])
@@ -210,21 +298,61 @@ def _cut(bare: Body, layers: Sequence[Layer], templates: Sequence[Template]) -> 
     frame = np.zeros((3, 4))
     for column, name in enumerate((*PLANES[axis], axis)):
         frame["xyz".index(name), column] = 1.0
-    return [mesh.placed(slabs[layer.from_mm], frame) for layer in layers]
+    found = []
+    for layer in layers:
+        surface = shaded(mesh.placed(slabs[layer.from_mm], frame))
+        ends = layer.from_mm, layer.to_mm
+        found.append(_shaded(layer.name, "layers", surface) if has_slots else _lid(layer, surface, ends))
+    return found
 
 
-def _mesh(
-    name: str, group: str, body: Body, apart: tuple[float, float, float] = (0.0, 0.0, 0.0)
-) -> SceneMesh:
-    """Return a body as a mesh of the scene."""
-    vertices, triangles = mesh.triangles_of(body)
+def _lid(layer: Layer, surface: Shaded, ends: tuple[float, float]) -> SceneMesh:
+    """Return a layer by the faces that cutting it from the foam has left."""
+    along = surface.vertices[surface.triangles, "xyz".index(layer.axis)]
+    is_face = np.zeros(len(along), dtype=np.bool_)
+    for end in ends:
+        is_face |= (np.abs(along - end) < LENGTH).all(axis=1)
+    used, triangles = in_use(surface.node[surface.triangles[surface.is_cut & is_face]])
+    at = np.full(int(surface.node.max()) + 1, -1)
+    at[surface.node] = np.arange(len(surface.node))
+    return SceneMesh(
+        name=layer.name,
+        group="layers",
+        vertices=surface.vertices[at[used]].astype(np.float32),
+        triangles=triangles.astype(np.uint32),
+        edges=np.stack(_rim(triangles), axis=1).astype(np.uint32),
+        between=ends,
+    )
+
+
+def _rim(triangles: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return both ends of the sides beyond which no triangle lies."""
+    row, corner = rim_sides(triangles)
+    return triangles[row, corner], triangles[row, (corner + 1) % 3]
+
+
+def _shaded(name: str, group: str, surface: Shaded) -> SceneMesh:
+    """Return a surface as a mesh of the scene."""
     return SceneMesh(
         name=name,
         group=group,
+        vertices=surface.vertices.astype(np.float32),
+        triangles=surface.triangles.astype(np.uint32),
+        edges=surface.edges().astype(np.uint32),
+        normals=surface.normals,
+        bends=surface.bends,
+    )
+
+
+def _flat(name: str, body: Body) -> SceneMesh:
+    """Return a template as a mesh of the scene."""
+    vertices, triangles = mesh.triangles_of(body)
+    return SceneMesh(
+        name=name,
+        group="templates",
         vertices=vertices.astype(np.float32),
         triangles=triangles.astype(np.uint32),
         edges=sharp_edges(vertices, triangles)[0].astype(np.uint32),
-        apart=apart,
     )
 
 
@@ -253,24 +381,40 @@ def scene_json(scene: BookScene) -> str:
     for one in scene.meshes:
         places = np.rint((one.vertices.astype(np.float64) - low) / span * _STEPS).astype("<u2")
         number = "<u2" if len(one.vertices) <= _STEPS + 1 else "<u4"
-        rows.append(
-            {
-                "name": one.name,
-                "group": one.group,
-                "apart": [round(v, LENGTH.table) for v in one.apart],
-                "places": _base64(places),
-                "corners": _base64(one.triangles.astype(number)),
-                "edges": _base64(one.edges.astype(number)),
-                "bits": 8 * int(number[-1]),
-            }
-            | ({} if one.tints is None else {"tints": _base64(one.tints)})
-        )
+        row: dict[str, Any] = {
+            "name": one.name,
+            "group": one.group,
+            "places": _base64(places),
+            "corners": _base64(one.triangles.astype(number)),
+            "edges": _base64(one.edges.astype(number)),
+            "bits": 8 * int(number[-1]),
+        }
+        if one.normals is not None:
+            row["normals"] = _base64(_folded(one.normals))
+        if one.bends is not None:
+            row["bends"] = _base64(_stepped(one.bends))
+        if one.between is not None:
+            row["between"] = _tenths(np.array(one.between))
+        if one.tints is not None:
+            row["tints"] = _base64(one.tints)
+        rows.append(row)
     whole = {
-        "low": np.round(low, LENGTH.table).tolist(),
-        "span": np.round(span, LENGTH.table).tolist(),
+        "low": np.round(low, LENGTH_MM.table).tolist(),
+        "span": np.round(span, LENGTH_MM.table).tolist(),
         "axis": scene.axis,
         "meshes": rows,
+        "bends": [1.0 / FLATTEST, FLATTEST / _TIGHTEST],
     }
+    if scene.joined:
+        whole["joined"] = [
+            {"layer": one.layer, "glue": [_tenths(ring) for ring in one.glue],
+             "pins": _tenths(one.pins), "diameter": one.diameter}
+            for one in scene.joined
+        ]  # fmt: skip
+    if scene.base is not None:
+        base = scene.base
+        whole["base"] = {"z": base.lowest_z, "low": base.lower, "high": base.upper,
+                         "lines": [[line.axis, line.at_mm] for line in base.lines]}  # fmt: skip
     if scene.palette:
         whole["palette"] = list(scene.palette)
     if scene.ways:
@@ -284,6 +428,25 @@ def scene_json(scene: BookScene) -> str:
             for way in scene.ways
         ]
     return json.dumps(whole, separators=(",", ":")).replace("<", "\\u003c")
+
+
+def _folded(normals: Array) -> NDArray[np.int16]:
+    """Return unit vectors as two numbers each: laid on an octahedron, and this unfolded into a square.
+
+    References
+    ----------
+    Q. Meyer et al., On floating-point normal vectors, Computer Graphics Forum 29 (2010), 1405 (from memory).
+    """
+    size = np.abs(normals).sum(axis=1, keepdims=True)
+    flat = normals / np.where(size > 0.0, size, 1.0)
+    over = (1.0 - np.abs(flat[:, 1::-1])) * np.where(flat[:, :2] < 0.0, -1.0, 1.0)
+    return np.rint(np.where(flat[:, 2:] < 0.0, over, flat[:, :2]) * _WAYS).astype("<i2")
+
+
+def _stepped(bends: Array) -> NDArray[np.int8]:
+    """Return curvatures in even steps of their logarithm, with their signs; 0 for what is flat."""
+    share = np.log(np.maximum(np.abs(bends) * FLATTEST, 1.0)) / np.log(FLATTEST / _TIGHTEST)
+    return np.rint(np.sign(bends) * np.minimum(share, 1.0) * BENDS_IN_A_BYTE).astype(np.int8)
 
 
 def _tenths(values: Array) -> Any:

@@ -156,6 +156,33 @@ def numbered_faces_from(body: Body, other: Body) -> tuple[Array, Indices]:
     return vertices[triangles], numbers
 
 
+def traits_of(body: Body, count: int) -> tuple[Array, Indices, Indices, Array, Indices]:
+    """Return the triangles of a body with what its corners carry.
+
+    Parameters
+    ----------
+    body : Body
+    count : int
+        Of numbers that a corner carries; 0 where what the corner lies on came without.
+
+    Returns
+    -------
+    tuple of (n, 3) float, mm, (m, 3) int, (n,) int, (n, count) float and (m,) int
+        Vertices, triangles, the point of the closed surface that each vertex is, what it carries; and the
+        origin of each triangle, as `origin_of` tells it.
+    """
+    found = body.solid.to_mesh64()
+    held = np.array(found.vert_properties)
+    node = np.arange(len(held))
+    node[np.asarray(found.merge_from_vert, dtype=np.int64)] = np.asarray(found.merge_to_vert, dtype=np.int64)
+    traits = np.zeros((len(held), count))
+    traits[:, : held.shape[1] - 3] = held[:, 3:]
+    ends = np.asarray(found.run_index, dtype=np.int64)
+    runs = (ends[1:] - ends[:-1]) // 3
+    origins = np.repeat(np.asarray(found.run_original_id, dtype=np.int64), runs)
+    return held[:, :3], np.array(found.tri_verts, dtype=np.int64), node, traits, origins
+
+
 def _from_origin(body: Body, origin: int) -> tuple[Array, Indices, Indices]:
     """Return the vertices of a body, its triangles that came from another, and their numbers."""
     found = body.solid.to_mesh64()

@@ -29,12 +29,16 @@ class GridMesh:
     column : (t,) int
         Between which points of their sections each triangle lies: c for those from c to c + 1; m on the
         first section, m + 1 on the last.
+    cells : (t, 3) int
+        Which corner of which cell of the grid each corner is: four times the number of the cell, m times its
+        section and its column, and 2 on the later section, 1 at the later point; -1 on the ends.
     """
 
     vertices: Array
     triangles: Indices
     node: Indices
     column: Indices
+    cells: Indices
 
 
 def body_of_grid(grid: Grid) -> Body:
@@ -70,19 +74,22 @@ def mesh_of_grid(grid: Grid) -> GridMesh:
     short = np.linalg.norm(points[here] - points[across], axis=-1) <= np.linalg.norm(
         points[right] - points[ahead], axis=-1
     )
-    short = short[..., None]
-    first = np.where(short, np.stack([here, right, across], -1), np.stack([here, right, ahead], -1))
-    second = np.where(short, np.stack([here, across, ahead], -1), np.stack([right, across, ahead], -1))
-    sides = np.concatenate([first.reshape(-1, 3), second.reshape(-1, 3)])
-    caps = [_cap(grid.points[0], index[0])[:, ::-1], _cap(grid.points[-1], index[-1])]
-    triangles = np.concatenate([sides, *caps])
     k, m = index.shape
+    quads = np.stack([here, right, ahead, across], axis=-1)
+    sides, cells = [], []
+    for by_short, by_long in (((0, 1, 3), (0, 1, 2)), ((0, 3, 2), (1, 3, 2))):
+        which = np.where(short[..., None], by_short, by_long)
+        sides.append(np.take_along_axis(quads, which, axis=-1).reshape(-1, 3))
+        cells.append(which.reshape(-1, 3) + 4 * np.arange((k - 1) * m)[:, None])
+    caps = [_cap(grid.points[0], index[0])[:, ::-1], _cap(grid.points[-1], index[-1])]
+    triangles = np.concatenate([*sides, *caps])
+    cells += [np.full(cap.shape, -1) for cap in caps]
     every = [np.tile(np.arange(m), 2 * (k - 1)), np.repeat([m, m + 1], [len(cap) for cap in caps])]
     is_full = ~(triangles == np.roll(triangles, 1, axis=1)).any(axis=1)
     node, triangles = in_use(triangles[is_full])
     return GridMesh(
         vertices=points[node], triangles=triangles, node=node,
-        column=np.concatenate(every)[is_full],
+        column=np.concatenate(every)[is_full], cells=np.concatenate(cells)[is_full],
     )  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import promise
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
-from plugs.mesh.triangles import areas, facing, side_lengths
+from plugs.mesh.triangles import areas, distinct, facing, side_lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -116,11 +116,14 @@ def _without_flats(body: Body, vertices: Array, triangles: Indices, *, is_number
     return Body(manifold3d.Manifold(_mesh64(*again)))
 
 
-def _mesh64(vertices: Array, triangles: Indices, numbers: Indices | None = None) -> manifold3d.Mesh64:
-    """Return triangles in the library's own form."""
+def _mesh64(
+    vertices: Array, triangles: Indices, numbers: Indices | None = None, *merged: Indices
+) -> manifold3d.Mesh64:
+    """Return triangles in the library's own form; ``merged``: vertices that are others, and those."""
     return manifold3d.Mesh64(
         np.ascontiguousarray(vertices, dtype=np.float64),
         np.ascontiguousarray(triangles, dtype=np.uint64),
+        *(np.ascontiguousarray(one, dtype=np.uint64) for one in merged),
         face_id=None if numbers is None else np.ascontiguousarray(numbers, dtype=np.uint64),
     )
 
@@ -178,6 +181,23 @@ def numbered_triangles_of(body: Body) -> tuple[Array, Indices, Indices]:
     mesh = body.solid.to_mesh64()
     numbers = np.array(mesh.face_id, dtype=np.int64)
     return np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts, dtype=np.int64), numbers
+
+
+def body_of_traits(vertices: Array, triangles: Indices, node: Indices, traits: Array) -> Body:
+    """Return a body whose corners carry numbers, which are shared out along whatever cuts it.
+
+    Parameters
+    ----------
+    node : (n,) int
+        Vertices of one number are one point of the closed surface, seen from several sides.
+    traits : (n, j) float
+        What each vertex carries.
+    """
+    first, number = distinct(node[:, None])
+    merged = np.arange(len(node)), first[number]
+    body = Body(manifold3d.Manifold(_mesh64(np.hstack([vertices, traits]), triangles, None, *merged)))
+    promise(body.solid.status() == manifold3d.Error.NoError, "the mesh is not closed")
+    return body
 
 
 def triangulated(ring: Array) -> Indices:

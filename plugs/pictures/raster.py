@@ -15,13 +15,10 @@ from numpy.typing import NDArray
 from plugs.ground.records import record
 from plugs.mesh.named import Array, Indices, NamedMesh, colour_of
 from plugs.mesh.projection import Projection
-from plugs.mesh.triangles import edge_keys, facing, groups, meeting, normals
+from plugs.mesh.shaded import corner_normals
 
 Pixels = NDArray[np.uint8]
 Single = NDArray[np.float32]
-
-CREASE_DEG: Final = 25.0
-"""Triangles that meet at less are shaded as one rounded surface (common practice, no source)."""
 
 _SAMPLES: Final = 2  # each way to a pixel, for smooth edges
 _LINE_DEG: Final = 32.0  # faces that turn more against each other have a line between them
@@ -128,7 +125,7 @@ def make_model(meshes: Sequence[NamedMesh]) -> Model:
         corners=corners,
         owner=owner,
         tint=owner,
-        normals=_corner_normals(points, corners),
+        normals=corner_normals(points, corners),
         colours=np.array([colour_of(mesh.colour) for mesh in meshes], dtype=np.float32),
     )
 
@@ -177,26 +174,6 @@ def rendered(model: Model, camera: Projection, frame: Frame) -> Pixels:
     )
     total = image[:, ::2, ::2] + image[:, ::2, 1::2] + image[:, 1::2, ::2] + image[:, 1::2, 1::2]
     return np.ascontiguousarray(np.rint(total * np.float32(255.0 / 4.0)).astype(np.uint8).transpose(1, 2, 0))
-
-
-def _corner_normals(points: Array, corners: Indices) -> Array:
-    """Return a normal to each corner of each triangle: of all triangles round it that no crease parts."""
-    area = facing(points[corners])
-    unit, _ = normals(points[corners])
-    n = len(corners)
-    one, other = meeting(edge_keys(corners))
-    smooth = np.einsum("ij,ij->i", unit[one // 3], unit[other // 3]) > np.cos(np.radians(CREASE_DEG))
-    one, other = one[smooth], other[smooth]
-    # corner k of a triangle begins its edge k; the neighbour runs along it the other way
-    after_one, after_other = one // 3 * 3 + (one + 1) % 3, other // 3 * 3 + (other + 1) % 3
-    left, right = np.concatenate((one, after_one)), np.concatenate((after_other, other))
-    group = groups(3 * n, left, right)
-    weight = np.repeat(area, 3, axis=0)
-    parts = [np.bincount(group, weights=weight[:, k]) for k in range(3)]
-    total = np.column_stack(parts).astype(np.float64)
-    length = np.linalg.norm(total, axis=1, keepdims=True)
-    total = np.asarray(total / np.where(length > 0.0, length, 1.0))
-    return np.asarray(total[group].reshape(n, 3, 3))
 
 
 def _nearest(at: Array, wide: int, high: int) -> Indices:

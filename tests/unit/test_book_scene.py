@@ -13,13 +13,19 @@ import numpy as np
 import pytest
 import shapely
 
+from plugs import Corner, Station
+from plugs.body.body import make_solid
+from plugs.body.looked_at import PICTURE_MM
 from plugs.book.figures import HEIGHT, WIDTH, drawing_figure, readable
-from plugs.book.scene import PICTURE_MM, make_book_scene, scene_json
+from plugs.book.scene import FLATTEST, make_book_scene, scene_json
 from plugs.book.views import sharp_edges, three_views, views_drawing
 from plugs.drafting.drawing import Drawing, Label
 from plugs.drafting.drawing import Path as Line
+from plugs.lines.section import LinesPlan
+from plugs.lines.stations import make_loft
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
+from plugs.mesh.triangles import areas, clipped, six_volumes
 from tests.books import Book, book_of
 
 WEB = Path(__file__).resolve().parents[2] / "plugs" / "book" / "web"
@@ -63,30 +69,64 @@ def test_packed_scene_cannot_end_its_element(book: Book) -> None:
     assert json.loads(scene_json(scene))["meshes"][0]["name"] == spite
 
 
+def test_normals_and_curvatures_come_through_as_they_are(book: Book) -> None:
+    """Unfolded as the page does it, a normal is within 0.005 degrees, a curvature within 4 %."""
+    held = json.loads(scene_json(book.scene))
+    one, mine = held["meshes"][0], book.scene.meshes[0]
+    assert mine.normals is not None
+    assert mine.bends is not None
+    flat = np.frombuffer(base64.b64decode(one["normals"]), dtype="<i2").reshape(-1, 2) / 32767.0
+    z = 1.0 - np.abs(flat).sum(axis=1)
+    over = (1.0 - np.abs(flat[:, ::-1])) * np.where(flat < 0.0, -1.0, 1.0)
+    way = np.column_stack([np.where(z[:, None] < 0.0, over, flat), z])
+    way /= np.linalg.norm(way, axis=1, keepdims=True)
+    assert np.degrees(np.arcsin(np.linalg.norm(np.cross(way, mine.normals), axis=1))).max() < 0.005
+    steps = np.frombuffer(base64.b64decode(one["bends"]), dtype=np.int8).reshape(-1, 2).astype(float)
+    least, room = held["bends"]
+    bends = np.sign(steps) * np.where(steps == 0.0, 0.0, least * room ** (np.abs(steps) / 127.0))
+    is_told = (np.abs(mine.bends) > 1.1 / FLATTEST) & (np.abs(mine.bends) < 0.19)
+    assert is_told.any()
+    assert (np.abs(bends / np.where(is_told, mine.bends, 1.0) - 1.0)[is_told]).max() < 0.04
+
+
 def test_bodies_stay_as_near_as_the_book_says(book: Book) -> None:
-    """Thinned by 0.2 mm: the volume of the foam changes by no more than its surface times that."""
+    """With few points: the volume of the foam changes by no more than its surface times 0.2 mm."""
     foam = next(one for one in book.scene.meshes if one.group == "foam")
-    thin = mesh.body_of_triangles(foam.vertices.astype(float), foam.triangles.astype(np.int64))
+    corners = foam.vertices[foam.triangles].astype(float)
     true = book.work.body.by_mesh
-    assert abs(mesh.volume_of(thin) - true.volume_mm3) < PICTURE_MM * true.area_mm2
+    assert abs(six_volumes(corners).sum() / 6.0 - true.volume_mm3) < PICTURE_MM * true.area_mm2
     assert len(foam.triangles) < len(mesh.triangles_of(book.work.body.body)[1])
 
 
 @pytest.mark.parametrize("name", ["seat_hump", "cab_fairing", "bonnet_scoop"])
 def test_layers_lie_where_they_are_cut(name: str) -> None:
-    """Each layer's picture fills its height of the stack and has its volume, along any axis."""
+    """A layer's faces, with what of the foam lies between them, have its volume, along any axis."""
     book = book_of(name)
     shown = {one.name: one for one in book.scene.meshes if one.group == "layers"}
+    foam = next(one for one in book.scene.meshes if one.group == "foam")
     assert list(shown) == [layer.name for layer in book.work.layers]
     for layer in book.work.layers:
         one, column = shown[layer.name], "xyz".index(layer.axis)
-        along = one.vertices[:, column]
-        assert along.min() == pytest.approx(layer.from_mm, abs=PICTURE_MM)
-        assert along.max() == pytest.approx(layer.to_mm, abs=PICTURE_MM)
-        body = mesh.body_of_triangles(one.vertices.astype(float), one.triangles.astype(np.int64))
-        slack = 1.5 * PICTURE_MM * mesh.measure(body).area_mm2
-        assert abs(mesh.volume_of(body) - layer.volume_mm3) < slack, layer.name
-        assert [k for k in range(3) if one.apart[k]] in ([], [column])
+        corners = one.vertices[one.triangles].astype(float)
+        if one.between is not None:
+            walls = foam.vertices[foam.triangles].astype(float)
+            for at, sign in ((one.between[1], 1.0), (one.between[0], -1.0)):
+                walls = clipped(walls, column, at, sign)
+            corners = np.concatenate([corners, walls])
+        assert corners[..., column].min() == pytest.approx(layer.from_mm, abs=PICTURE_MM)
+        assert corners[..., column].max() == pytest.approx(layer.to_mm, abs=PICTURE_MM)
+        slack = 1.5 * PICTURE_MM * areas(corners).sum()
+        assert abs(six_volumes(corners).sum() / 6.0 - layer.volume_mm3) < slack, layer.name
+
+
+def test_pins_stand_in_their_layer_and_glue_lies_on_its_face(book: Book) -> None:
+    """Every pin is there, its ends half a millimetre within its holes; lines are where foam meets."""
+    joints = book.work.pins.joints
+    assert [one.layer for one in book.scene.joined] == [joint.contact.lower_layer for joint in joints]
+    for one, joint in zip(book.scene.joined, joints, strict=True):
+        lengths = np.linalg.norm(one.pins[:, 1] - one.pins[:, 0], axis=1)
+        assert lengths == pytest.approx([pin.length - 1.0 for pin in joint.pins])
+        assert all((ring[:, 2] == joint.contact.at_mm).all() for ring in one.glue)
 
 
 def test_box_has_twelve_sharp_edges() -> None:
@@ -124,7 +164,9 @@ def test_hole_right_through_shows_in_its_view() -> None:
 
 def test_scene_without_skin_and_templates() -> None:
     """A bare box without layers is a scene too."""
-    scene = make_book_scene(box(), ())
+    corners = {"foot": Corner(50.0, 0.0), "edge": Corner(50.0, 40.0)}
+    plan = LinesPlan(stations=[Station(x=x, corners=corners) for x in (0.0, 300.0)])
+    scene = make_book_scene(make_solid(make_loft(plan), (), (), 0.02), ())
     assert [one.group for one in scene.meshes] == ["foam"]
     assert json.loads(scene_json(scene))["axis"] == "z"
 
