@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -30,7 +30,7 @@ from plugs.words.ways import called
 _SHOWN: Final = (
     ("finish", "Finished surface"), ("foam", "Foam"), ("layers", "Layers"), ("templates", "Templates"),
 )  # fmt: skip
-_LOOKS: Final = ((0, "Soft light"), (1, "Reflection lines"), (2, "Curvature"))
+_LOOKS: Final = (("light", "Soft light"), ("lines", "Reflection lines"), ("curvature", "Curvature"))
 _KEYS: Final = (
     "Turn: drag, one finger, or arrow keys. Move: right button, two fingers, or Shift and arrow keys. "
     "Zoom: wheel (after a click), pinch, or + and −. F: all of it. Home: first view. "
@@ -134,75 +134,74 @@ def viewer(source: BookSource) -> Html:
         aria_describedby="viewer-keys",
     )
     still = None if source.pictures else el("canvas", class_="still")
-    shown = [el("button", words, type="button", data_show=name) for name, words in _SHOWN]
-    looks = [el("button", words, type="button", data_look=number) for number, words in _LOOKS]
-    views = [el("button", words, type="button", data_view=name) for name, words in _views()]
-    views.append(el("button", "Zoom to fit", type="button", data_part="fit"))
-    axes = (("", "none"), ("x", "across, x"), ("y", "lengthwise, y"), ("z", "level, z"))
-    axis = el("select", *(el("option", words, value=name) for name, words in axes), data_part="axis")
-    only = el("select", el("option", "all", value=""), data_part="only")
-    box = el("input", type="checkbox", data_part="templates")
-    board = el("input", type="checkbox", data_part="board")
-    lamps = (("x", "lengthwise"), ("y", "across"), ("z", "upright"))
-    lamp_axis = el(
-        "select", *(el("option", words, value=name) for name, words in lamps), data_part="lamp-axis"
-    )
-    rows = (
-        el("div", *shown, role="group", aria_label="What is shown"),
-        el("div", *looks, role="group", aria_label="How it is shown"),
-        el(
-            "div",
-            el("label", "Width of a line ", _slider("lamp", 60, 2), class_="slide"),
-            el("output", data_part="lamp-words", aria_live="polite"),
-            el("label", "Lamps ", lamp_axis),
-            data_part="lamp-row",
-        ),
-        el("div", data_part="bend-key", class_="bends"),
-        el("div", *views, role="group", aria_label="View"),
-        el(
-            "div",
-            el("label", "Exploded ", _slider("apart", 100), class_="slide"),
-            el("label", "Layer ", only),
-            data_part="apart-row",
-        ),
-        el(
-            "div",
-            el("label", box, " ", el("span", "Templates beside it"), class_="choice"),
-            el(
-                "label",
-                board,
-                " ",
-                el("span", "On the building board"),
-                class_="choice",
-                data_part="board-row",
-            ),
-            data_part="templates-row",
-        ),
-        el("div", el("label", "Section ", axis)),
-        el(
-            "div",
-            el("label", "Section at ", _slider("at", 1000), class_="slide"),
-            el("output", data_part="at-words", aria_live="polite"),
-            data_part="at-row",
-        ),
-        el(
-            "div",
-            el("label", "Wire on its way ", _slider("wire", 1000), class_="slide"),
-            el("output", data_part="wire-words", aria_live="polite"),
-            data_part="wire-row",
-        ),
-    )
     return el(
         "section",
         el("h3", "3D view"),
         el("div", canvas, el("div", data_part="labels", class_="labels"), class_="scene"),
         still,
         el("p", _KEYS, id="viewer-keys", class_="note screen"),
-        el("div", *rows, class_="controls"),
+        el("div", *_controls(), class_="controls"),
         id="viewer",
         hidden=True,
         data_unit=source.unit,
     )
+
+
+def _controls() -> tuple[Html, ...]:
+    """Return what says how the plug is shown, row by row."""
+    fit = el("button", "Zoom to fit", type="button", data_part="fit")
+    axes = (("", "none"), ("x", "across, x"), ("y", "lengthwise, y"), ("z", "level, z"))
+    lamps = (("x", "lengthwise"), ("y", "across"), ("z", "upright"))
+    return (
+        _buttons("What is shown", "show", _SHOWN),
+        _buttons("How it is shown", "look", _LOOKS),
+        el(
+            "div",
+            *_told_slider("Width of a line", "lamp", 60, 2),
+            _choice("Lamps", "lamp-axis", lamps),
+            data_part="lamp-row",
+        ),
+        el("div", data_part="bend-key", class_="bends"),
+        _buttons("View", "view", _views(), fit),
+        el(
+            "div",
+            el("label", "Exploded ", _slider("apart", 100), class_="slide"),
+            _choice("Layer", "only", (("", "all"),)),
+            data_part="apart-row",
+        ),
+        el(
+            "div",
+            _box("templates", "Templates beside it"),
+            el("span", _box("board", "Building board"), data_part="board-row"),
+            data_part="templates-row",
+        ),
+        el("div", _choice("Section", "axis", axes)),
+        el("div", *_told_slider("Section at", "at", 1000), data_part="at-row"),
+        el("div", *_told_slider("Wire on its way", "wire", 1000), data_part="wire-row"),
+    )
+
+
+def _buttons(words: str, kind: str, rows: Sequence[tuple[str, str]], *more: Html) -> Html:
+    """Return buttons of a kind in a row, of which the first word of each tells the program what it does."""
+    made = [el("button", told, type="button", **{f"data_{kind}": name}) for name, told in rows]
+    return el("div", *made, *more, role="group", aria_label=words)
+
+
+def _choice(words: str, part: str, rows: Sequence[tuple[str, str]]) -> Html:
+    """Return a list to choose from."""
+    options = [el("option", told, value=name) for name, told in rows]
+    return el("label", f"{words} ", el("select", *options, data_part=part))
+
+
+def _box(part: str, words: str) -> Html:
+    """Return a box to tick."""
+    return el("label", el("input", type="checkbox", data_part=part), " ", el("span", words), class_="choice")
+
+
+def _told_slider(words: str, part: str, most: int, least: int = 0) -> tuple[Html, Html]:
+    """Return a slider, and where its value is told."""
+    told = el("output", data_part=f"{part}-words", aria_live="polite")
+    return el("label", f"{words} ", _slider(part, most, least), class_="slide"), told
 
 
 def _slider(part: str, most: int, least: int = 0) -> Html:

@@ -377,32 +377,11 @@ def scene_json(scene: BookScene) -> str:
     """
     low, high = scene_bounds(scene)
     span = np.maximum(high - low, 1e-6)
-    rows: list[dict[str, Any]] = []
-    for one in scene.meshes:
-        places = np.rint((one.vertices.astype(np.float64) - low) / span * _STEPS).astype("<u2")
-        number = "<u2" if len(one.vertices) <= _STEPS + 1 else "<u4"
-        row: dict[str, Any] = {
-            "name": one.name,
-            "group": one.group,
-            "places": _base64(places),
-            "corners": _base64(one.triangles.astype(number)),
-            "edges": _base64(one.edges.astype(number)),
-            "bits": 8 * int(number[-1]),
-        }
-        if one.normals is not None:
-            row["normals"] = _base64(_folded(one.normals))
-        if one.bends is not None:
-            row["bends"] = _base64(_stepped(one.bends))
-        if one.between is not None:
-            row["between"] = _tenths(np.array(one.between))
-        if one.tints is not None:
-            row["tints"] = _base64(one.tints)
-        rows.append(row)
-    whole = {
+    whole: dict[str, Any] = {
         "low": np.round(low, LENGTH_MM.table).tolist(),
         "span": np.round(span, LENGTH_MM.table).tolist(),
         "axis": scene.axis,
-        "meshes": rows,
+        "meshes": [_row(one, low, span) for one in scene.meshes],
         "bends": [1.0 / FLATTEST, FLATTEST / _TIGHTEST],
     }
     if scene.joined:
@@ -428,6 +407,29 @@ def scene_json(scene: BookScene) -> str:
             for way in scene.ways
         ]
     return json.dumps(whole, separators=(",", ":")).replace("<", "\\u003c")
+
+
+def _row(one: SceneMesh, low: Array, span: Array) -> dict[str, Any]:
+    """Return a body packed into a box."""
+    places = np.rint((one.vertices.astype(np.float64) - low) / span * _STEPS).astype("<u2")
+    number = "<u2" if len(one.vertices) <= _STEPS + 1 else "<u4"
+    row: dict[str, Any] = {
+        "name": one.name,
+        "group": one.group,
+        "places": _base64(places),
+        "corners": _base64(one.triangles.astype(number)),
+        "edges": _base64(one.edges.astype(number)),
+        "bits": 8 * int(number[-1]),
+    }
+    if one.normals is not None:
+        row["normals"] = _base64(_folded(one.normals))
+    if one.bends is not None:
+        row["bends"] = _base64(_stepped(one.bends))
+    if one.between is not None:
+        row["between"] = _tenths(np.array(one.between))
+    if one.tints is not None:
+        row["tints"] = _base64(one.tints)
+    return row
 
 
 def _folded(normals: Array) -> NDArray[np.int16]:

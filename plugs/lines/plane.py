@@ -51,7 +51,17 @@ def of_last(values: NDArray[T]) -> NDArray[T]:
 
 
 def turned(vector: Array, angle_rad: Array) -> Array:
-    """Return vectors (y, z) turned to the left."""
+    """Return vectors (y, z) turned to the left.
+
+    Parameters
+    ----------
+    vector : (..., 2) float, mm
+    angle_rad : (...) float, rad
+
+    Returns
+    -------
+    (..., 2) float, mm
+    """
     cosine, sine = np.cos(angle_rad), np.sin(angle_rad)
     y, z = vector[..., 0], vector[..., 1]
     return _pairs(cosine * y - sine * z, sine * y + cosine * z)

@@ -7,9 +7,9 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
-from plugs.mesh.mesh import Body, body_of_triangles, ring_area, triangulated
+from plugs.mesh.mesh import Body, body_of_triangles, triangulated
 from plugs.mesh.sampling import Grid
-from plugs.mesh.triangles import distinct, in_use
+from plugs.mesh.triangles import distinct, in_use, ring_area
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import promise
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
-from plugs.mesh.triangles import areas, distinct, facing, side_lengths
+from plugs.mesh.triangles import areas, distinct, facing, ring_area, side_lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -64,22 +64,6 @@ class Measures:
     centroid: Array
     lower: Array
     upper: Array
-
-
-def ring_area(ring: Array) -> float:
-    """Return the area that a plane ring encloses.
-
-    Parameters
-    ----------
-    ring : (m, 2) float, mm
-
-    Returns
-    -------
-    float, mm2
-        + anti-clockwise.
-    """
-    first, second = ring[:, 0], ring[:, 1]
-    return 0.5 * float(first @ np.roll(second, -1) - second @ np.roll(first, -1))
 
 
 def body_of_triangles(vertices: Array, triangles: Indices, numbers: Indices | None = None) -> Body:
@@ -184,14 +168,19 @@ def numbered_triangles_of(body: Body) -> tuple[Array, Indices, Indices]:
 
 
 def body_of_traits(vertices: Array, triangles: Indices, node: Indices, traits: Array) -> Body:
-    """Return a body whose corners carry numbers, which are shared out along whatever cuts it.
+    """Return a body whose corners carry numbers; vertices of one node are one point.
 
     Parameters
     ----------
+    vertices : (n, 3) float, mm
+    triangles : (m, 3) int
     node : (n,) int
-        Vertices of one number are one point of the closed surface, seen from several sides.
-    traits : (n, j) float
-        What each vertex carries.
+    traits : (n, j) float, dimensionless
+        In any unit.
+
+    Returns
+    -------
+    Body
     """
     first, number = distinct(node[:, None])
     merged = np.arange(len(node)), first[number]

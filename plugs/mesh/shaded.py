@@ -64,7 +64,13 @@ class Shaded:
     is_cut: NDArray[np.bool_]
 
     def edges(self) -> Indices:
-        """Return the edges at which the surface turns sharply, as vertices, (k, 2)."""
+        """Return the edges at which the surface turns sharply.
+
+        Returns
+        -------
+        (k, 2) int
+            Vertices.
+        """
         closed = self.node[self.triangles]
         one, two = hinges_of(closed)
         corner, after = self.triangles.ravel(), np.roll(self.triangles, -1, axis=1).ravel()

@@ -121,6 +121,22 @@ def side_lengths(corners: Array) -> Array:
     return np.asarray(np.linalg.norm(corners - np.roll(corners, -1, axis=1), axis=2))
 
 
+def ring_area(ring: Array) -> float:
+    """Return the area that a plane ring encloses.
+
+    Parameters
+    ----------
+    ring : (m, 2) float, mm
+
+    Returns
+    -------
+    float, mm2
+        + anti-clockwise.
+    """
+    first, second = ring[:, 0], ring[:, 1]
+    return 0.5 * float(first @ np.roll(second, -1) - second @ np.roll(first, -1))
+
+
 def corner_angles(corners: Array) -> Array:
     """Return the angles at the corners of triangles.
 

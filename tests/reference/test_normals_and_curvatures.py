@@ -30,7 +30,7 @@ def capsule() -> Loft:
     }
     stations = [Station(x=x, corners=corners) for x in (0.0, LENGTH)]
     ends = End(radius=R)
-    return make_loft(LinesPlan(stations=stations, mirrored=False, front=ends, aft=ends))
+    return make_loft(LinesPlan(stations=stations, mirrored=False, front=ends, rear=ends))
 
 
 def surface(loft: Loft, tolerance: float = 0.2) -> Shaded:

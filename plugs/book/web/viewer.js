@@ -16,6 +16,7 @@
     joined: ["#7a4a20", "#7a4a20"], board: ["#cdb98f", "#a98f5c"],
   };
   const LAYERS = [["#efd9ae", "#d8a64f"], ["#cfe0cc", "#8db08a"]];
+  const LOOKS_OF = { light: 0, lines: 1, curvature: 2 };
   const INK = "#2e2a24";
   const VIEWS = {
     quarter: [1, 0.85, 0.62], bow: [-1, -0.85, 0.62], side: [0, -1, 0], plan: [0, 0, 1], end: [1, 0, 0], front: [-1, 0, 0],
@@ -379,7 +380,7 @@
   controls.maxZoom = 60;
 
   const state = {
-    show: groups.finish.length ? "finish" : "foam", look: 0, lamp: 12, lampAxis: "x", only: "", apart: 1, axis: "", at: 0.5,
+    show: groups.finish.length ? "finish" : "foam", look: "light", lamp: 12, lampAxis: "x", only: "", apart: 1, axis: "", at: 0.5,
     templates: false, board: true, wire: 0,
   };
   let asked = false;
@@ -641,7 +642,7 @@
       if (group === "layers") part.position.setComponent(along, state.only ? 0 : state.apart * part.userData.apart);
     }
     board.visible = Boolean(packed.base) && state.board && (isTemplates || (state.templates && !isLayers));
-    all.look.value = state.look;
+    all.look.value = LOOKS_OF[state.look];
     all.lamps.value = Math.round(360 / state.lamp);
     const [up, side] = { x: [2, 1], y: [2, 0], z: [0, 1] }[state.lampAxis];
     all.lampUp.value.set(0, 0, 0).setComponent(up, 1);
@@ -652,12 +653,12 @@
       button.setAttribute("aria-pressed", String(button.dataset.show === state.show));
     }
     for (const button of room.querySelectorAll("[data-look]")) {
-      button.setAttribute("aria-pressed", String(Number(button.dataset.look) === state.look));
+      button.setAttribute("aria-pressed", String(button.dataset.look === state.look));
     }
     find("apart-row").hidden = !isLayers;
     find("at-row").hidden = !state.axis;
-    find("lamp-row").hidden = state.look !== 1;
-    find("bend-key").hidden = state.look !== 2;
+    find("lamp-row").hidden = state.look !== "lines";
+    find("bend-key").hidden = state.look !== "curvature";
     find("board-row").hidden = !packed.base || !(isTemplates || state.templates);
     const apart = find("apart"), at = find("at");
     apart.value = String(Math.round(100 * state.apart));
@@ -726,7 +727,7 @@
     });
   }
   for (const button of room.querySelectorAll("[data-look]")) {
-    button.addEventListener("click", () => choose({ look: Number(button.dataset.look) }));
+    button.addEventListener("click", () => choose({ look: button.dataset.look }));
   }
   for (const button of room.querySelectorAll("[data-view]")) {
     button.addEventListener("click", () => { place(VIEWS[button.dataset.view], button.dataset.view); keep(); });
