@@ -122,17 +122,7 @@ def side_lengths(corners: Array) -> Array:
 
 
 def ring_area(ring: Array) -> float:
-    """Return the area that a plane ring encloses.
-
-    Parameters
-    ----------
-    ring : (m, 2) float, mm
-
-    Returns
-    -------
-    float, mm2
-        + anti-clockwise.
-    """
+    """Return the area that a plane ring (m, 2) encloses, + anti-clockwise."""
     first, second = ring[:, 0], ring[:, 1]
     return 0.5 * float(first @ np.roll(second, -1) - second @ np.roll(first, -1))
 
