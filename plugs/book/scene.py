@@ -442,13 +442,13 @@ def _folded(normals: Array) -> NDArray[np.int16]:
     size = np.abs(normals).sum(axis=1, keepdims=True)
     flat = normals / np.where(size > 0.0, size, 1.0)
     over = (1.0 - np.abs(flat[:, 1::-1])) * np.where(flat[:, :2] < 0.0, -1.0, 1.0)
-    return np.rint(np.where(flat[:, 2:] < 0.0, over, flat[:, :2]) * _WAYS).astype("<i2")
+    return np.asarray(np.rint(np.where(flat[:, 2:] < 0.0, over, flat[:, :2]) * _WAYS), dtype="<i2")
 
 
 def _stepped(bends: Array) -> NDArray[np.int8]:
     """Return curvatures in even steps of their logarithm, with their signs; 0 for what is flat."""
     share = np.log(np.maximum(np.abs(bends) * FLATTEST, 1.0)) / np.log(FLATTEST / _TIGHTEST)
-    return np.rint(np.sign(bends) * np.minimum(share, 1.0) * BENDS_IN_A_BYTE).astype(np.int8)
+    return np.asarray(np.rint(np.sign(bends) * np.minimum(share, 1.0) * BENDS_IN_A_BYTE), dtype=np.int8)
 
 
 def _tenths(values: Array) -> Any:
