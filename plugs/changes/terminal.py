@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from plugs.changes.record import Record
+from plugs.ground.amounts import amount
 from plugs.ground.units import format_length
 
 
@@ -23,7 +24,7 @@ def record_rows(record: Record | None) -> list[str]:
     size = " x ".join(format_length(figures[key], unit) for key in ("length_mm", "breadth_mm", "height_mm"))
     named = [f"{name} = {value}" for name, value in record.parameters.items()]
     return [
-        f"cut       {record.title}, {size}, {1e3 * figures['volume_m3']:.2f} litres",
+        f"cut       {record.title}, {size}, {amount('volume_m3', figures['volume_m3'], unit)}",
         f"with      {', '.join(named) or 'no parameters'}",
         "from now  every build of this recipe tells what changed against it; --undo takes that back",
     ]

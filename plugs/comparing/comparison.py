@@ -13,6 +13,7 @@ from plugs.comparing.laying import Laid, lay
 from plugs.comparing.places import Names, high_or_low
 from plugs.comparing.reading import GapRead, Measured
 from plugs.comparing.surface import Nearest, make_surface
+from plugs.ground.amounts import amount
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.ground.units import format_fine, format_length
@@ -255,9 +256,10 @@ class Comparison:
             rows.append(f"          and {len(self.worst) - _TOLD} more")
         if told["to_fill_l"] or told["to_take_off_l"]:
             filler = "" if self.filler is None else f", {1e3 * told['filler_kg']:.0f} g of {self.filler.name}"
-            rows.append(
-                f"filler    {told['to_fill_l']:.3f} litres{filler}; to take off: {told['to_take_off_l']:.3f}"
+            fill, off = (
+                amount("volume_m3", 1e-3 * told[f"to_{way}_l"], unit) for way in ("fill", "take_off")
             )
+            rows.append(f"filler    {fill}{filler}; to take off: {off}")
         return rows
 
 
@@ -344,10 +346,9 @@ def _advice(patch: Patch, names: Names, aids: SandingAids) -> str:
     """Return what to do about a place."""
     whole = np.rint(patch.high - patch.low) if names.unit == "mm" else patch.high - patch.low
     size = " x ".join(format_length(float(v), names.unit) for v in np.sort(whole)[:0:-1])
-    litres = 1e-6 * patch.volume_mm3
-    amount = f"{size}, {1e3 * litres:.0f} ml" if litres < 1.0 else f"{size}, {litres:.2f} litres"
+    size += f", {amount('volume_m3', 1e-9 * patch.volume_mm3, names.unit)}"
     if not patch.is_high:
-        return f"fill {amount}"
+        return f"fill {size}"
     panel, bay = names.panel(patch.at, patch.way), names.bay(float(patch.at[0]))
     if panel.startswith("edge between "):
         pair = set(panel.removeprefix("edge between ").split(" and "))
@@ -356,4 +357,4 @@ def _advice(patch: Patch, names: Names, aids: SandingAids) -> str:
     else:
         own = next((one for one in aids.panels if (one.panel, one.bay) == (panel, bay)), None)
         tool = "a flat block" if own is None else own.advice
-    return f"take off {amount}, {tool}"
+    return f"take off {size}, {tool}"

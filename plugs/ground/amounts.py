@@ -17,6 +17,10 @@ _FEET: Final = {"m": ("m", 1.0, "ft", 1), "m²": ("m²", 1.0, "sq ft", 2), "m³"
 """What metres, their squares and cubes are told in, how many to one, and the same in feet with its power."""
 
 
+_SMALLER: Final = {"m": "mm", "l": "ml"}
+"""What less than one of a unit is told in, a thousand to one."""
+
+
 def amount(name: str, value: float, unit: str) -> str:
     """Return a number that is no length of the part, by the unit in its name.
 
@@ -42,7 +46,10 @@ def amount(name: str, value: float, unit: str) -> str:
     if found.unit in _FEET:
         metric, scale, feet, power = _FEET[found.unit]
         more = f" ({_digits((1e3 / MM_PER_FOOT) ** power * value)} {feet})" if unit == "in" else ""
-        return f"{_digits(scale * value)} {metric}{more}"
+        small, told = _SMALLER.get(metric, ""), scale * value
+        if small and 0.0 < abs(told) < 1.0:
+            return f"{1e3 * told:.0f} {small}{more}"
+        return f"{_digits(told)} {metric}{more}"
     return f"{_digits(value)}{' ' if found.unit not in ('', '°') else ''}{found.unit}"
 
 
