@@ -260,7 +260,7 @@ def quantity(name: str, value: object, unit: str) -> Html:
     Parameters
     ----------
     name : str
-        As in summary.json, ``"rough_area_m2"``.
+        As in summary.json, ``"saw_line_area_m2"``.
     value : object
         A number, a text, a list of either, or None.
     unit : str
@@ -294,7 +294,7 @@ def head_of(name: str) -> str:
     Parameters
     ----------
     name : str
-        As in summary.json, ``"rough_area_m2"``.
+        As in summary.json, ``"saw_line_area_m2"``.
     """
     ending = ending_of(name)
     return (name.removesuffix(ending) if ending.startswith("_") else name).replace("_", " ")

@@ -84,7 +84,7 @@ def fit(source: BookSource) -> Html:
     columns = (
         ("name", "Mating face"), ("gap_mm", "Gap"), ("edge_length_mm", "Edge"), ("face_area_m2", "Area"),
         ("measured_points", "Points"), ("rms_error_mm", "Error, rms"), ("largest_error_mm", "Largest error"),
-        ("largest_miss_place_mm", "At x, y, z"),
+        ("largest_error_place_mm", "At x, y, z"),
     )  # fmt: skip
     mating = source.rows("mating")
     paths = source.paths("fit", len(mating))

@@ -349,7 +349,7 @@ def _tables(source: BookSource) -> Html:
     """Return layers and pieces as tables."""
     layers = (
         ("name", "Layer"), ("axis", "Along"), ("from_mm", "From"), ("to_mm", "To"), ("sheet_mm", "Sheet"),
-        ("rough_area_m2", "Cut area"), ("volume_m3", "Finished volume"),
+        ("saw_line_area_m2", "Cut area"), ("volume_m3", "Finished volume"),
     )  # fmt: skip
     pieces = (
         ("name", "Piece"), ("layer", "Layer"), ("place", "Place"), ("sheet_mm", "Sheet"), ("area_m2", "Area"),

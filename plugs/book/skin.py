@@ -98,13 +98,13 @@ def _shear(source: BookSource, cloth: Mapping[str, Any]) -> Html:
         ("patch", "On"), ("plies", "Plies"), ("bias_deg", "Warp turned"),
         ("start_mm", "Start at x, y, z"), ("largest_shear_deg", "Largest shear"),
         ("largest_at_mm", "There"), ("most_shear_deg", "In the sharpest corner"),
-        ("warned_ratio", "Over the warning"), ("locked_ratio", "Locked"),
+        ("tight_ratio", "Tight"), ("wrinkles_ratio", "Wrinkles"),
         ("darts", "Darts"), ("better_start_mm", "Better start"),
     )  # fmt: skip
     told = cloth.get("nets") or []
     angles = [
         f"{word} {told[0][name]:g}°"
-        for word, name in (("warned of from", "warn_deg"), ("locks at", "lock_deg"))
+        for word, name in (("tight from", "tight_deg"), ("wrinkles from", "wrinkles_deg"))
         if told and told[0].get(name) is not None
     ]
     caption = "How the cloth shears" + (f" ({', '.join(angles)})" if angles else "")

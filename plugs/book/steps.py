@@ -88,7 +88,7 @@ def _before_glue(source: BookSource) -> list[Html]:
     if any(not row.get("line") for row in source.rows("templates")):
         words = "Templates stood on the base plan, slots together, plumb, square to the centreline, screwed"
         done.append(step("stand", words, what=[source.shape(path) for path in source.of("templates")]))
-    for void in summary.get("voids") or []:
+    for void in summary.get("hollows") or []:
         if void["area_m2"]:
             words = f"{void['layer']}: what is marked {HOLLOW} sawn out"
             done.append(step("void", words, what=shapes.get(void["layer"])))
@@ -133,7 +133,7 @@ def _joints(source: BookSource, contacts: Sequence[Mapping[str, Any]]) -> Html:
     """Return every joint with its areas."""
     columns = (
         ("number", "Joint"), ("lower_layer", "Lower"), ("upper_layer", "Upper"), ("at_mm", "At"),
-        ("touching_m2", "Contact area"), ("glued_m2", "Glued area"), ("glue_g", "Glue"),
+        ("contact_m2", "Contact area"), ("glued_m2", "Glued area"), ("glue_g", "Glue"),
     )  # fmt: skip
     return quantities_table("Joints, in the order of gluing", columns, contacts, source.unit)
 
@@ -289,9 +289,9 @@ def _measures(source: BookSource, kit: Mapping[str, Any]) -> Html:
         ("set_back_mm", "Block set back by"),
     )  # fmt: skip
     pairs += [(words, source.known(kit, name)) for name, words in names]
-    play = kit.get("play_mm")
+    play = kit.get("gap_round_mm")
     if play is not None:
-        told = source.quantity("play_mm", abs(play))
+        told = source.quantity("gap_round_mm", abs(play))
         pairs.append(
             (
                 "Fit of the block",

@@ -273,11 +273,13 @@ def drape_findings(
     place = _place(draped.largest_at, display_unit)
     if draped.n_locked:
         message = (
-            f"the cloth must shear {draped.largest_shear_deg:.1f} degrees at {place}; it locks at "
-            f"{draped.lock_deg:g}, and {100.0 * draped.locked_ratio:.1f} % of the zone is beyond that"
+            f"the cloth must shear {draped.largest_shear_deg:.1f} degrees at {place}; it wrinkles from "
+            f"{draped.lock_deg:g} on, and {100.0 * draped.locked_ratio:.1f} % of the zone is beyond that"
         )
         remedy = _remedy_words(remedies, display_unit)
-        found.append(Finding(code="cloth-locks", severity="mind", where=zone, message=message, remedy=remedy))
+        found.append(
+            Finding(code="cloth-wrinkles", severity="mind", where=zone, message=message, remedy=remedy)
+        )
     elif draped.largest_shear_deg > draped.warn_deg:
         message = (
             f"the cloth must shear {draped.largest_shear_deg:.1f} degrees at {place}; wrinkles are likely "

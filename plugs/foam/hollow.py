@@ -228,6 +228,6 @@ def _nothing(hollow: Hollow) -> Finding:
         severity="note",
         where="hollow",
         message=f"a wall of {as_length(hollow.wall, 'g')} and a bridge of "
-        f"{as_length(hollow.bridge, 'g')} leave no room for a void",
+        f"{as_length(hollow.bridge, 'g')} leave no room for a hollow",
         remedy="use a thinner wall, a narrower bridge or thinner sheets: floor and roof are whole layers",
     )

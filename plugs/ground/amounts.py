@@ -27,7 +27,7 @@ def amount(name: str, value: float, unit: str) -> str:
     Parameters
     ----------
     name : str
-        As in summary.json, ``"rough_area_m2"``.
+        As in summary.json, ``"saw_line_area_m2"``.
     value : float, in the unit of its name
     unit : str
         ``"mm"`` or ``"in"``; in inches, metres and masses are told in feet and pounds as well.

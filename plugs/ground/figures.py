@@ -99,7 +99,7 @@ def ending_of(key: str) -> str:
     Parameters
     ----------
     key : str
-        As in summary.json, ``"rough_area_m2"``.
+        As in summary.json, ``"saw_line_area_m2"``.
 
     Returns
     -------

@@ -71,7 +71,7 @@ def _sequence(summary: Mapping[str, Any], unit: str) -> list[str]:
         )
     if summary["boards"]:
         told.append(f"Mark out and saw the templates from {counted(summary['boards']['count'], 'board')}")
-    told += [f"{void['layer']}: saw the hollow out" for void in summary["voids"] or [] if void["area_m2"]]
+    told += [f"{void['layer']}: saw the hollow out" for void in summary["hollows"] or [] if void["area_m2"]]
     told += [
         f"Glue {' and '.join(joint['between'])} on a flat board ({amount('glue_g', joint['glue_g'], unit)})"
         for joint in summary["joints"] or []

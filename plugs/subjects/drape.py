@@ -216,7 +216,7 @@ def _rows(draped: Drape, darts: Sequence[Dart], unit: str) -> list[str]:
         "the arrow: warp",
         f"Largest shear of a cell {draped.largest_shear_deg:.1f} deg at {place(draped.largest_at)}",
         f"{TIGHT}: one stroke, over {draped.warn_deg:g} deg: {100.0 * draped.warned_ratio:.1f} % of the area",
-        f"{WRINKLES}: crossed, over {draped.lock_deg:g} deg, where the cloth locks: "
+        f"{WRINKLES}: crossed, over {draped.lock_deg:g} deg, where the cloth wrinkles: "
         f"{100.0 * draped.locked_ratio:.1f} %, {draped.n_locked} cells",
         f"Cloth for it {length(draped.warp_mm)} along the warp, {length(draped.weft_mm)} across; "
         f"the net lies on {100.0 * draped.reached_ratio:.0f} % of the zone",

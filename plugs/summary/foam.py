@@ -127,9 +127,9 @@ def _layer(layer: Layer) -> dict[str, Any]:
         "from_mm": layer.from_mm,
         "to_mm": layer.to_mm,
         "sheet_mm": layer.thickness,
-        "final_area_lower_m2": 1e-6 * layer.lower.area,
-        "final_area_upper_m2": 1e-6 * layer.upper.area,
-        "rough_area_m2": 1e-6 * layer.rough.area,
+        "finish_area_bottom_m2": 1e-6 * layer.lower.area,
+        "finish_area_top_m2": 1e-6 * layer.upper.area,
+        "saw_line_area_m2": 1e-6 * layer.rough.area,
         "volume_m3": 1e-9 * layer.volume_mm3,
     }
 
@@ -252,7 +252,7 @@ def glue(work: Worked) -> dict[str, Any]:
                 "lower_layer": contact.lower_layer,
                 "upper_layer": contact.upper_layer,
                 "at_mm": contact.at_mm,
-                "touching_m2": 1e-6 * contact.touching_mm2,
+                "contact_m2": 1e-6 * contact.touching_mm2,
                 "glued_m2": 1e-6 * contact.glued_mm2,
                 "share_ratio": contact.share_ratio,
                 "glue_g": contact.glue_g,

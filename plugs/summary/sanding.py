@@ -54,7 +54,7 @@ def recess_figures(kits: Sequence[PocketPattern]) -> list[dict[str, Any]]:
             "floor_fillet_mm": kit.floor_radius,
             "kerf_mm": kit.kerf,
             "set_back_mm": None if kit.cut is None or kit.floor is None else kit.depth,
-            "play_mm": kit.play,
+            "gap_round_mm": kit.play,
         }
         for kit in kits
     ]

@@ -102,9 +102,9 @@ def _face(face: MatingFace | BodyFace) -> dict[str, Any]:
         "measured_points": face.count,
         "largest_error_mm": face.largest_mm,
         "rms_error_mm": face.rms_mm,
-        "largest_miss_place_mm": _place(face.axes, face.place),
+        "largest_error_place_mm": _place(face.axes, face.place),
         "largest_edge_error_mm": face.largest_edge_mm,
-        "largest_edge_miss_place_mm": _place(face.axes, face.edge_place),
+        "largest_edge_error_place_mm": _place(face.axes, face.edge_place),
     }
 
 

@@ -213,7 +213,7 @@ _SECTIONS: Final[tuple[tuple[str, str, Callable[[Worked, Made], Any]], ...]] = (
     ("layers", "layers", lambda work, made: foam.layers(work, made.files)),
     ("pieces", "pieces", lambda work, _: [foam.PIECES.told(piece) for piece in work.pieces.pieces]),
     ("joints", "pieces", lambda work, _: foam.joints(work)),
-    ("voids", "pieces", lambda work, _: foam.voids(work)),
+    ("hollows", "pieces", lambda work, _: foam.voids(work)),
     ("sheets", "sheets", lambda work, made: foam.sheets(work, made.files)),
     ("glue", "pins", lambda work, _: foam.glue(work)),
     ("pins", "pins", lambda work, _: foam.pins(work)),

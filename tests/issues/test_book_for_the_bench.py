@@ -155,7 +155,7 @@ def test_every_void_joint_and_pin_has_its_step() -> None:
     """Sawn out, glued, drilled, before layers are glued; those of a plug with joints by their summary."""
     made = book("seat_hump")
     told = section(made.page, "stacking")
-    hollow = [void["layer"] for void in made.summary["voids"] if void["area_m2"]]
+    hollow = [void["layer"] for void in made.summary["hollows"] if void["area_m2"]]
     assert hollow
     glued = told.index("L01 to L02 glued")
     for words in (*(f"{layer}: what is marked HOLLOW sawn out" for layer in hollow), "Pin holes of"):

@@ -221,7 +221,7 @@ NONE: Final = {
     "barrier-trial": "a trial on an offcut",
     "cloth-does-not-reach": "another start or a split, to be chosen",
     "cloth-folds": "a split or a dart, to be chosen",
-    "cloth-locks": "each way is told with the shear that is left, which may still lock",
+    "cloth-wrinkles": "each way is told with the shear that is left, which may still lock",
     "cloth-not-draped": "a split or another start, to be chosen",
     "cloth-over-hole": "a cut at the bench",
     "cloth-overlaps": "a split, to be chosen",

@@ -110,7 +110,7 @@ def test_end_of_a_plug_of_flat_layers(method: str) -> None:
     assert kit["notched_layers"] == (["L02", "L03"] if is_notched else [])
     for number, layer in enumerate(summary["layers"], start=1):
         wanted = notched() if layer["name"] in kit["notched_layers"] else whole()
-        assert 1e6 * layer["rough_area_m2"] == pytest.approx(wanted, abs=2.0)
+        assert 1e6 * layer["saw_line_area_m2"] == pytest.approx(wanted, abs=2.0)
         assert areas(files, f"layers/layer-{number:02d}.dxf", "SAW_LINE") == pytest.approx(wanted, abs=5.0)
     volume = math.fsum(layer["volume_m3"] for layer in summary["layers"])
     assert volume == pytest.approx(1e-9 * (400.0 * 300.0 * 200.0 - POCKET_MM3), rel=1e-6)
@@ -157,9 +157,9 @@ def test_cut_right_through_is_in_the_layers_or_sawn() -> None:
     assert "right through" in book
     for layer in summary["layers"]:
         hole = (160.0 - 2.0 * GROWN) * (120.0 - 2.0 * GROWN)
-        assert 1e6 * layer["rough_area_m2"] == pytest.approx(whole() - hole, abs=2.0)
+        assert 1e6 * layer["saw_line_area_m2"] == pytest.approx(whole() - hole, abs=2.0)
     sawn, _, _ = built(panel="deck", is_through=True, method="saw")
-    assert all(1e6 * layer["rough_area_m2"] == pytest.approx(whole(), abs=2.0) for layer in sawn["layers"])
+    assert all(1e6 * layer["saw_line_area_m2"] == pytest.approx(whole(), abs=2.0) for layer in sawn["layers"])
     with pytest.raises(PlugError) as caught:
         built(panel="deck", is_through=True, method="rout")
     assert caught.value.param == "recesses[0].method"

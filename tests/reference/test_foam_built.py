@@ -148,7 +148,7 @@ def test_pieces_are_the_foam_less_its_hollows(built: Folder) -> None:
     """Volumes of all pieces and of all hollows together are that of the STL; weight is 35 kg/m3 of it."""
     rows = built.table("layers/pieces.csv")
     pieces = sum(float(row["volume_m3"]) for row in rows)
-    hollows = sum(void["volume_m3"] for void in built.summary["voids"])
+    hollows = sum(void["volume_m3"] for void in built.summary["hollows"])
     assert hollows > 0.02
     assert pieces + hollows == pytest.approx(built.foam.volume / 1e9, rel=2e-6)
     assert sum(float(row["weight_kg"]) for row in rows) == pytest.approx(35.0 * pieces, abs=1e-3)
@@ -161,7 +161,7 @@ def test_hollows_keep_their_wall_and_bridge(built: Folder) -> None:
         (name,) = [file for file in layer["files"] if file.endswith(".dxf")]
         voids = built.outlines(name, "HOLLOW")
         area = sum(void.area for void in voids)
-        told = [void for void in built.summary["voids"] if void["layer"] == layer["name"]]
+        told = [void for void in built.summary["hollows"] if void["layer"] == layer["name"]]
         assert area / 1e6 == pytest.approx(sum(void["area_m2"] for void in told), abs=1e-5)
         for void in voids:
             count += 1
@@ -184,7 +184,7 @@ def test_glue_covers_what_two_layers_share_less_the_margin(built: Folder) -> Non
         section = built.section(contact["at_mm"] + 1e-3)
         hollows = shapely.union_all([built.region(layer["files"][0], "HOLLOW") for layer in (below, above)])
         shared = shapely.difference(section, hollows)
-        assert contact["touching_m2"] == pytest.approx(shared.area / 1e6, abs=CHORD * shared.length / 1e6)
+        assert contact["contact_m2"] == pytest.approx(shared.area / 1e6, abs=CHORD * shared.length / 1e6)
         glued = shapely.difference(section.buffer(-MARGIN, quad_segs=64), hollows)
         assert contact["glued_m2"] == pytest.approx(glued.area / 1e6, abs=2.0 * CHORD * glued.length / 1e6)
         assert contact["glue_g"] == pytest.approx(COVERAGE * contact["glued_m2"], rel=1e-6)

@@ -165,19 +165,19 @@ def test_every_finding_is_told_and_warnings_come_first(book: Book) -> None:
     rows = [
         {"code": code, "severity": word, "where": f"at {code}", "message": "is so", "remedy": f"see {code}"}
         for code, word in (
-            ("thin-layer", "note"), ("mating-fit", "mind"), ("cloth-locks", "mind"), ("odd", "note"),
+            ("thin-layer", "note"), ("mating-fit", "mind"), ("cloth-wrinkles", "mind"), ("odd", "note"),
         )
     ]  # fmt: skip
     page = book_html(book.summary | {"findings": rows}, book.drawings, book.scene)
     begin = page.partition('<section id="cautions">')[2].partition('<section id="')[0]
     assert begin.index("at mating-fit") < begin.index("at odd")
-    assert begin.index("at cloth-locks") < begin.index("at odd")
+    assert begin.index("at cloth-wrinkles") < begin.index("at odd")
     assert "thin-layer" not in begin
     for row in rows:
         assert page.count(f"Do: {row['remedy']}") == 1
     told = page.partition('<section id="cutting">')[2].partition('<section id="')[0]
     assert re.search("<details><summary>1 note</summary>.*at thin-layer.*</details>", told, re.DOTALL)
-    assert begin.index("<details>") > begin.index("at cloth-locks")
+    assert begin.index("<details>") > begin.index("at cloth-wrinkles")
 
 
 def test_every_step_has_a_key_of_its_own(book: Book) -> None:
@@ -236,8 +236,8 @@ def test_figures_are_told_by_the_unit_in_their_name() -> None:
     assert quantity("thickness_mm", 0.381, "in") == "0.015\u00a0in"
     assert quantity("gap_mm", 25.4 / 16.0, "in") == "1/16\u00a0in"
     assert quantity("gap_mm", 0.0, "in") == "0\u00a0in"
-    assert quantity("play_mm", -0.001, "mm") == "0\u00a0mm"
-    assert quantity("play_mm", -0.05, "mm") == "\u22120.05\u00a0mm"
+    assert quantity("gap_round_mm", -0.001, "mm") == "0\u00a0mm"
+    assert quantity("gap_round_mm", -0.05, "mm") == "\u22120.05\u00a0mm"
     assert quantity("stretch_min", 0.99268, "mm") == "0.993"
     assert quantity("dose_percent_by_mass", 40.0, "mm") == "40\u00a0%"
     assert quantity("pot_life_min", 40.0, "mm") == "40\u00a0min"
@@ -248,7 +248,7 @@ def test_figures_are_told_by_the_unit_in_their_name() -> None:
     assert quantity("at_mm", [1.0, None, 3.0], "mm") == "1\u00a0mm, –, 3\u00a0mm"
     assert quantity("is_inside", True, "mm") == "yes"
     assert quantity("name", "<i>", "mm") == "&lt;i&gt;"
-    assert head_of("rough_area_m2") == "rough area"
+    assert head_of("saw_line_area_m2") == "saw line area"
 
 
 def test_price_of_sheets_is_that_of_all_of_them(book: Book) -> None:

@@ -130,7 +130,7 @@ def test_summary_is_in_the_units_of_its_names(recipe: Path) -> None:
         solid["volume_m3"], rel=1e-7
     )
     first = summary["layers"][0]
-    assert first["final_area_lower_m2"] == pytest.approx(work.layers[0].lower.area / 1e6, rel=1e-8)
+    assert first["finish_area_bottom_m2"] == pytest.approx(work.layers[0].lower.area / 1e6, rel=1e-8)
     assert (first["from_mm"], first["to_mm"], first["sheet_mm"]) == (0.0, 50.0, 50.0)
 
 

@@ -423,7 +423,7 @@ def test_a_better_start_is_found(dome: Surface) -> None:
 def test_findings_name_place_value_and_remedy(laid: Drape, remedies: Remedies, dome: Surface) -> None:
     """Locked cloth warns, with each remedy's shear; sheared cloth notes; so does a net that falls short."""
     (finding,) = drape_findings(laid, remedies, "cap")
-    assert (finding.code, finding.severity, finding.where) == ("cloth-locks", "mind", "cap")
+    assert (finding.code, finding.severity, finding.where) == ("cloth-wrinkles", "mind", "cap")
     assert f"{laid.largest_shear_deg:.1f} degrees" in finding.message
     assert "4 darts" in finding.remedy
     assert f"{remedies.darted_deg:.0f} degrees" in finding.remedy
