@@ -47,6 +47,10 @@ to a chord error of 0.02 mm turns so far only below a radius of 0.6 mm."""
 _DOUBTFUL_CORNER: Final = np.radians(5.0)
 """A vertex that turns more than this must also turn in proportion to its chords."""
 
+_FLATTEST: Final = 1e5
+"""Arcs of a larger radius, mm, stay the chords that they are given in: machines lose their far centres, and no
+tape reaches them (common practice, no source)."""
+
 _TRUE_ARC_RATIO: Final = 0.01
 """Vertices of a true arc are this share of the tolerance from it; drawn curves are not."""
 
@@ -273,8 +277,8 @@ def _arcs_and_chords(ring: _Ring) -> tuple[list[int], list[float]]:
         found = None
         if ring.next_start[vertex] == vertex:
             found = _longest_arc(ring, vertex, hint)
-        if found is None:
-            stop = max(vertex + 1, min(ring.next_start[vertex], n))
+        if found is None or _is_flat(ring, vertex, *found):
+            stop = max(vertex + 1, min(ring.next_start[vertex], n)) if found is None else found[0]
             at.extend(range(vertex, stop))
             bulges.extend([0.0] * (stop - vertex))
             vertex = stop
@@ -288,6 +292,12 @@ def _arcs_and_chords(ring: _Ring) -> tuple[list[int], list[float]]:
         vertex = last
     at.append(n)
     return at, bulges
+
+
+def _is_flat(ring: _Ring, begin: int, finish: int, bulge: float) -> bool:
+    """Return whether an arc's radius is larger than is drawn."""
+    chord = float(abs(ring.z[finish] - ring.z[begin]))
+    return chord * (1.0 + bulge**2) > 4.0 * abs(bulge) * _FLATTEST
 
 
 def _longest_arc(ring: _Ring, vertex: int, hint: int) -> tuple[int, float] | None:

@@ -186,6 +186,18 @@ def test_near_straight_arc_is_an_arc(chords):
     assert radii(points, bulges) == pytest.approx([20_000.0], abs=0.01)
 
 
+@pytest.mark.parametrize("radius", [60_000.0, 99_000.0, 101_000.0, 1e7])
+def test_arcs_over_a_hundred_metres_stay_their_chords(radius):
+    """A bow of 4 m: up to 100 m an arc, over that lines between vertices of it, as near as ever."""
+    half = np.arcsin(2000.0 / radius)
+    angle = 0.5 * np.pi + np.linspace(-half, half, 41)
+    bow = radius * np.column_stack((np.cos(angle), np.sin(angle) - np.cos(half)))
+    points, bulges = assert_follows(np.vstack((bow, [[-2000.0, -50.0], [2000.0, -50.0]])))
+    assert bool(bulges.any()) == (radius < 1e5)
+    if bulges.any():
+        assert radii(points, bulges) == pytest.approx([radius], rel=1e-4)
+
+
 def test_corners_stay_and_points_on_straight_lines_go():
     """A polygon with many points on its sides comes back as the polygon."""
     corners = np.array([[0.0, 0.0], [300.0, 10.0], [280.0, 150.0], [120.0, 90.0], [-20.0, 200.0]])
