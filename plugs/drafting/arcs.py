@@ -48,8 +48,8 @@ _DOUBTFUL_CORNER: Final = np.radians(5.0)
 """A vertex that turns more than this must also turn in proportion to its chords."""
 
 _FLATTEST: Final = 1e5
-"""Arcs of a larger radius, mm, stay the chords that they are given in: machines lose their far centres, and no
-tape reaches them (common practice, no source)."""
+"""Arcs of a larger radius, mm, stay the chords that they are given in: no tape reaches their centres, and
+machines lose them (common practice, no source)."""
 
 _TRUE_ARC_RATIO: Final = 0.01
 """Vertices of a true arc are this share of the tolerance from it; drawn curves are not."""

@@ -36,7 +36,7 @@ _SIZE_LARGEST: Final = 20.0  # mm. Of a letter, read from across the bench
 _SIZE_LEAST: Final = 3.0  # mm. Of a letter, read close at hand
 
 _SEEN_OF_BOW: Final = (
-    "The face in view is the one away from the foam, as in the template's own drawing, which goes on it"
+    "The face away from the foam is in view, as in the template's own drawing, which goes on it"
 )
 
 
@@ -214,7 +214,7 @@ def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str, signs
         f"Sheet {of} ({stock.name}): {width} x {height}, {thickness} thick",
         f"{count} piece{'s' * (count != 1)}, {100.0 * sheet.yield_ratio:.1f} % of the sheet",
         f"{SAW_LINE}: edge of the piece; the kerf of {kerf} runs outside it; {spacing} of foam between cuts",
-        f"{face_words(first.axis)}: the face in view is the {face} one of the layer"
+        f"{face_words(first.axis)}: the {face} face of each layer is in view"
         + (f"; arrows point {word}" if is_marked else ""),
     ]
     if any(placement.piece.drilled for placement in sheet.placements):

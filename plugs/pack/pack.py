@@ -13,7 +13,7 @@ from plugs.drafting.styles import BLOCK_CUT
 from plugs.ground.paper import MEASURES, Paper, paper_of
 from plugs.ground.records import record
 from plugs.pack.cloth import cloth_pages
-from plugs.pack.scaled import scaled_page
+from plugs.pack.scaled import scaled_page, sheet_page
 from plugs.pack.words import cover, fit_pages, section_page, sections
 from plugs.paper.map import MapSheet
 from plugs.paper.marks import footer, square
@@ -82,6 +82,7 @@ def pack_pages(job: PackJob) -> tuple[list[MapSheet], list[Drawing], PagePlan]:
     found = list(parts_of(job))
     room = (x1 - x0, y1 - y0)
     parts = [scaled_page(one, title, room, unit, path=f"pack/{one.path}") for title, one in found]
+    parts += [sheet_page(one, title, unit, path=f"pack/{one.path}") for title, one in _at_machines(job)]
     traced = [alone for _, one in found if (alone := _traced(one)) is not None]
     small = [alone for alone in traced if _is_small(alone, paper)]
     words = [
@@ -148,6 +149,17 @@ def parts_of(job: PackJob) -> Iterator[tuple[str, Drawing]]:
         name = stem.removeprefix("templates/")
         if stem.startswith("templates/") and not name.startswith(("board-", "sanding-map")):
             yield name.replace("-", " ").capitalize(), drawing
+
+
+def _at_machines(job: PackJob) -> list[tuple[str, Drawing]]:
+    """Return the sheets that go to wire cutter and router, a page each, with their titles."""
+    found = [
+        (f"At the {machine}: {drawing.name.removesuffix('-sheet')}", drawing)
+        for folder, machine in (("wire/", "wire cutter"), ("router/", "router"))
+        for stem, drawing in job.drawings.items()
+        if stem.startswith(folder) and stem.endswith("-sheet")
+    ]
+    return found if len(found) <= MOST else []
 
 
 def _traced(drawing: Drawing) -> Drawing | None:

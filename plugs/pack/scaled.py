@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 
 from plugs.drafting.builder import SAMPLE, DrawingBuilder
-from plugs.drafting.drawing import LABELS, Array, Box, Drawing, Label, paths_box
+from plugs.drafting.drawing import LABELS, Array, Box, Drawing, Label, drawing_bounds, paths_box
 from plugs.drafting.laying import columns, draw_layout, table_size
 from plugs.drafting.layout import Layout, layout_of, layout_rows
 from plugs.drafting.marks import TEXT, line
@@ -85,6 +85,37 @@ def scaled_page(drawing: Drawing, title: str, room: tuple[float, float], unit: s
     return builder.drawing()
 
 
+def sheet_page(drawing: Drawing, title: str, unit: str, *, path: str) -> Drawing:
+    """Return a drawing that has a scale of its own, as it is, with its words over it in the pack's letters.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        In mm on the paper.
+    title : str
+    unit : str
+        ``"mm"`` or ``"in"``.
+    path : str
+        Of the drawing that is returned.
+
+    Returns
+    -------
+    Drawing
+        In mm on the page, its upper left corner at the origin.
+    """
+    drawing = without_figures(drawing)
+    builder = DrawingBuilder(path=path, title=title, display_unit=unit)
+    builder.write(Label(text=title, at=(0.0, -HEAD), height=HEAD))
+    rows = _rows_under(drawing)
+    top = _write_rows(builder, drawing, [row.text for row in rows], -HEAD - 2.0) - 4.0
+    kept = [label for label in drawing.labels if label not in rows]
+    left, _, _, high = drawing_bounds(replace(drawing, labels=tuple(kept)))
+    move = np.array((-left, top - high))
+    builder.draw(replace(one, points=one.points + move) for one in drawing.paths)
+    builder.write(*(replace(one, at=(one.at[0] + move[0], one.at[1] + move[1])) for one in kept))
+    return builder.drawing()
+
+
 def fitting_scale(box: Box, room: tuple[float, float]) -> float:
     """Return the largest scale at which a box has room.
 
@@ -108,14 +139,25 @@ def _words(builder: DrawingBuilder, drawing: Drawing, title: str, scale: float) 
     """Write the title and what the drawing itself says under its part; return where that ends."""
     size = "full size" if scale == 1.0 else f"to scale, 1 : {scale:g}"
     builder.write(Label(text=f"{title}, {size}", at=(0.0, -HEAD), height=HEAD))
-    foot = paths_box([p for p in drawing.paths if p.dxf_layer != LABELS])[1]
-    rows = [
-        label.text
+    rows = [label.text for label in _rows_under(drawing) if label.text not in _UNSAID]
+    # the first is the plug's name, which every page bears
+    return _write_rows(builder, drawing, rows[1:] if len(rows) > 1 else rows, -HEAD - 2.0)
+
+
+def _rows_under(drawing: Drawing) -> list[Label]:
+    """Return the rows of words under what is drawn."""
+    foot = paths_box([path for path in drawing.paths if path.dxf_layer != LABELS])[1]
+    return [
+        label
         for label in drawing.labels
-        if label.align == "left" and label.height == TEXT and label.at[1] < foot and label.text not in _UNSAID
+        if label.align == "left" and label.height == TEXT and label.at[1] < foot
     ]
-    groups, y = line_styles(drawing), -HEAD - 2.0
-    for row in rows[1:] if len(rows) > 1 else rows:  # the first is the plug's name, which every page bears
+
+
+def _write_rows(builder: DrawingBuilder, drawing: Drawing, rows: Sequence[str], top: float) -> float:
+    """Write rows under a height, each that names a group with a sample of its line; return where they end."""
+    groups, y = line_styles(drawing), top
+    for row in rows:
         group, x = row.partition(":")[0], 0.0
         if group in groups:
             middle, x = y - ROW + 0.5 * LETTER, SAMPLE + LETTER

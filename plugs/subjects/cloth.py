@@ -114,7 +114,7 @@ def roll_drawing(roll: Roll, *, path: str, plug_name: str, display_unit: str = "
             f"{roll.cloth}, {format_size(roll.roll_width, display_unit)} wide",
             f"Buy {roll.length_to_buy_m:.1f} m",
             f"{counted(len(roll.laid), 'piece')}, {100.0 * roll.yield_ratio:.0f} % of the cloth",
-            "The warp runs along the roll, to the right; the face in view is the outer one",
+            "The warp runs along the roll, to the right; the outer face is in view",
         ]
     )
     return builder.drawing()
@@ -168,7 +168,7 @@ def _rows(pattern: Pattern, plug_name: str, unit: str) -> Sequence[str]:
         pattern.name + (f": ply {pattern.ply}, {pattern.cloth}" if pattern.ply else ""),
         f"{format_length(right - left, unit)} x {format_length(high - low, unit)}, "
         f"{pattern.area_mm2 / 1e6:.3f} m2",
-        "Seen from outside; the face in view is the outer one",
+        "Seen from outside; the outer face is in view",
         f"{how.capitalize()}, stretch {pattern.stretch_min:.3f} to {pattern.stretch_max:.3f}",
     ]
     if pattern.bias_deg:

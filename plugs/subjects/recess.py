@@ -115,7 +115,7 @@ def _rows(kit: PocketPattern, plug_name: str, unit: str) -> list[str]:
     rows = [
         plug_name,
         f"Recess {kit.name}; middle at x = {x}, y = {y}, z = {z}",
-        "Seen from outside; the face in view is the outer one",
+        "Seen from outside; the outer face is in view",
         f"{MOUTH}: {size(kit.mouth)}; {lean}",
     ]
     if kit.cut is not None:

@@ -22,7 +22,7 @@ from plugs.wire.words import Bow, WireCutter
 
 _TEXT: Final = 3.5  # mm. Of a number
 _CELL: Final = 9.0  # mm. Height of a row to write in
-_MEASURED: Final = 3  # widths of a slot that are written down
+_MEASURED: Final = ("1st", "2nd", "3rd")  # widths of a slot that are written down
 _LONGEST: Final = 70  # letters of a row
 _TICK: Final = 5.0  # mm. Of a mark beside a slot
 
@@ -164,8 +164,8 @@ def _table(
 ) -> tuple[list[Path], list[Label], float]:
     """Return the table to fill in: slot, feed, pace, widths, their mean."""
     heads = ["slot", "mm a min", *(["s a number"] if seconds else [])]
-    heads += [*(f"width {i}, mm" for i in range(1, _MEASURED + 1)), "mean, mm"]
-    widths = [14.0, *(26.0 for _ in heads[1:])]
+    heads += [*(f"{count}, mm" for count in _MEASURED), "mean, mm"]
+    widths = [16.0, *(30.0 for _ in heads[1:])]
     edges = left + np.concatenate([[0.0], np.cumsum(widths)])
     high = top - GAP
     rows = [heads]
@@ -178,7 +178,7 @@ def _table(
         line((left, high - _CELL * i), (float(edges[-1]), high - _CELL * i)) for i in range(len(rows) + 1)
     ]
     labels = [
-        Label(text=text, at=(float(edges[j]) + 2.0, high - _CELL * (i + 1) + 3.0), height=3.0)
+        Label(text=text, at=(float(edges[j]) + 1.5, high - _CELL * (i + 1) + 3.0), height=2.5)
         for i, row in enumerate(rows)
         for j, text in enumerate(row)
     ]

@@ -14,6 +14,7 @@ from plugs.drawings import bow_drawings, router_sheets, sheet_drawings
 from plugs.ground.errors import PlugError
 from plugs.summary.wire import bow_figures, wire_figures
 from plugs.work import Work, opened
+from tests.labels import check_legend, check_words
 from tests.recipes.test_cut_by_wire import BOX
 from tests.reference.rs274 import strict
 
@@ -30,6 +31,9 @@ def box(folder: Path, words: str = BOW, more: str = "") -> Work:
 def test_a_pair_is_drawn_for_each_bay_and_seen_from_outside(tmp_path: Path) -> None:
     """The near face is mirrored and the far one not; numbers stand alike on both; cautions on each."""
     drawings = bow_drawings(box(tmp_path))
+    for one in drawings.values():
+        check_words(one)
+        check_legend(one)
     assert list(drawings) == [f"wire/b{b:02d}-{face}" for b in (1, 2) for face in ("near", "far")]
     near, far = drawings["wire/b01-near"], drawings["wire/b01-far"]
     edges = [max((p for p in one.paths if p.dxf_layer == "CUT_LINE"), key=lambda p: np.ptp(p.points, axis=0).min())
@@ -44,7 +48,7 @@ def test_a_pair_is_drawn_for_each_bay_and_seen_from_outside(tmp_path: Path) -> N
         assert "extinguisher" in words
         assert "polyurethane" in words
         assert "s; out the same way" in words
-    assert "THIS SIDE TO FORWARD" in [label.text for label in near.labels]
+    assert "THIS SIDE FORWARD" in [label.text for label in near.labels]
     assert "THIS SIDE TO THE REAR" in [label.text for label in far.labels]
 
 

@@ -9,10 +9,13 @@ import ezdxf
 import pytest
 import shapely
 
+from plugs.drafting.drawing import drawing_bounds
+from plugs.pack.scaled import sheet_page
 from plugs.drawings import router_sheets
 from plugs.files.dxf import render_dxf
 from plugs.summary.wire import program_files, router_figures
 from plugs.work import Work, opened
+from tests.labels import check_legend, check_words
 from tests.recipes.test_cut_by_wire import BOX
 from tests.reference.rs274 import strict
 
@@ -92,8 +95,18 @@ def test_a_sheet_goes_to_the_machine_with_each_program(pinned: Work) -> None:
     """Read by ezdxf: ways, tabs and holes stand where the program has them, at the scale told; cautions in words."""
     work = pinned
     sheets = router_sheets(work)
+    for one in sheets.values():
+        check_words(one)
+        check_legend(one)
     assert work.routed is not None
     assert list(sheets) == [f"router/{one.board.stem}-sheet" for one in work.routed.programs]
+    for sheet in sheets.values():
+        page = sheet_page(sheet, "At the router", "mm", path="p")
+        left, low, right, high = drawing_bounds(page)
+        assert right - left < 190.0 + 20.0 and high - low < 277.0, "A4"
+        told = " ".join(label.text for label in page.labels)
+        assert all(label.text in told for label in sheet.labels)
+        check_words(page)
     for sheet, program in zip(sheets.values(), work.routed.programs, strict=True):
         words = " ".join(label.text for label in sheet.labels)
         scale = int(words.partition("1 : ")[2].split()[0].strip(","))

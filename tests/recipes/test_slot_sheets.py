@@ -17,6 +17,7 @@ from plugs.summary.csv_files import csv_files
 from plugs.wire.program import hand_slots
 from plugs.wire.words import Bow, WireCutter, WireWork, check_wire
 from plugs.work import Work, opened
+from tests.labels import check_legend, check_words
 from tests.recipes.test_cut_by_wire import BOX
 
 BOTH = 'foam="eps 22", wire=WireWork(machine=WireCutter(), bow=Bow(feed=200.0)),'
@@ -40,6 +41,9 @@ def test_slots_are_drawn_where_the_program_cuts_them(both: Work) -> None:
     work = both
     assert work.wire is not None
     test, drawings = work.wire.slots, slot_drawings(work)
+    for one in drawings.values():
+        check_words(one)
+        check_legend(one)
     assert list(drawings) == ["wire/slot-test", "wire/bow-slot-test"]
     drawn = ezdxf.read(io.StringIO(render_dxf(drawings["wire/slot-test"]))).modelspace()
     lines = {

@@ -10,6 +10,7 @@ import pytest
 from plugs.book.scene import wire_ways
 from plugs.drawings import operator_sheets
 from plugs.work import opened
+from tests.labels import check_legend, check_words
 from tests.recipes.test_cut_by_wire import BOX, WIRE
 
 
@@ -19,6 +20,9 @@ def test_a_sheet_tells_where_the_block_stands(tmp_path: Path) -> None:
     path.write_text(BOX.replace("WORDS", WIRE.replace("MORE", 'cut="bays"')), encoding="utf-8")
     work = opened(path, {})
     sheets = operator_sheets(work)
+    for one in sheets.values():
+        check_words(one)
+        check_legend(one)
     assert list(sheets) == ["wire/b01-sheet", "wire/b02-sheet"]
     assert work.wire is not None
     for sheet, program in zip(sheets.values(), work.wire.programs, strict=True):
