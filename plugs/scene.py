@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -178,3 +178,67 @@ def drawing_pictures(work: Worked, seen: Mapping[str, Drawing]) -> PictureJob:
     drawings = {Path(stem).name: drawing for stem, drawing in seen.items() if is_pictured(stem)}
     captions = {name: drawing.title for name, drawing in drawings.items()}
     return PictureJob(drawings=drawings, captions=captions, display_unit=work.plug.display_unit)
+
+
+def scene_file(work: Worked) -> dict[str, bytes]:
+    """Return all bodies in one file.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    dict of str to bytes
+        By path in the folder.
+    """
+    from plugs.files.glb import glb_bytes
+
+    return {"solid/plug.glb": glb_bytes(plug_meshes(work).meshes)}
+
+
+def stl_files(work: Worked) -> dict[str, bytes]:
+    """Return foam and finished surface as triangles.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    dict of str to bytes
+        By path in the folder.
+    """
+    from plugs.files.solids import stl_bytes
+
+    return _solids(work, "stl", stl_bytes)
+
+
+def threemf_files(work: Worked) -> dict[str, bytes]:
+    """Return foam and finished surface as triangles in 3MF.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    dict of str to bytes
+        By path in the folder.
+    """
+    from plugs.files.solids import threemf_bytes
+
+    return _solids(work, "3mf", threemf_bytes)
+
+
+def _solids(work: Worked, ending: str, packed: Callable[..., bytes]) -> dict[str, bytes]:
+    """Return foam and finished surface as files of triangles."""
+    work.say("solid")
+    name = work.plug.name
+    bodies = {"foam": (work.body, f"{name}, foam")}
+    if work.skin_proof is not None:
+        bodies["finish"] = work.finish, f"{name}, finished surface"
+    return {
+        f"solid/{word}.{ending}": packed(*mesh.triangles_of(solid.body), name=told)
+        for word, (solid, told) in bodies.items()
+    }

@@ -33,11 +33,17 @@ from plugs.ground.doors import STAGES, Output
 from plugs.ground.errors import Finding, PlugError, promise
 from plugs.ground.paper import checked_groups, paper_of
 from plugs.ground.workers import LONGEST_CALL_S, Crew
-from plugs.mesh import mesh
 from plugs.pack.pack import PackJob, pack_pdf
 from plugs.pictures.run import PictureRun
 from plugs.recipe.own import own_files
-from plugs.scene import changed_job, drawing_pictures, plug_meshes, plug_pictures
+from plugs.scene import (
+    changed_job,
+    drawing_pictures,
+    plug_pictures,
+    scene_file,
+    stl_files,
+    threemf_files,
+)
 from plugs.stages.beside import cloth_beside
 from plugs.stages.worked import Worked
 from plugs.summary.changes import CHANGES, change_files
@@ -222,13 +228,18 @@ class Writing:
         self.work = work
         self.stages = frozenset(stage for output in outputs for stage in output.shows)
         self.files: dict[str, bytes] = {}
-        self._run = _submitted(work, kernel()) if "step" in kinds else None
+        self._has_book = "html" in kinds
+        self._run = kernel() if "step" in kinds else None
+        if self._run is not None:
+            from plugs.stages.proving import submit_to
+
+            submit_to(self._run, work)
         self._bench = crew.lend(DrawingRun, *drawn).begin() if drawn else None
         self._easel = crew.lend(PictureRun).begin() if "png" in kinds else None
         self.is_packed = "pdf" in kinds
         self._groups = tuple(paper) if self.is_packed else ()
         self._pack: Future[tuple[bytes, int]] | None = None
-        self._cut, self._seen = self._begin(is_drawn=bool(drawn) or "html" in kinds)
+        self._cut, self._seen = self._begin(is_drawn=bool(drawn) or self._has_book)
         if drawn or self._easel is not None:
             _ = self.drawings  # others go on with them
 
@@ -296,6 +307,19 @@ class Writing:
         """What is doubtful about the stages that are shown."""
         return found(self.work, self.stages)
 
+    def _go_on(self) -> None:
+        """Make what waits for nobody, while others draw."""
+        _ = self.found
+        if self._has_book:
+            _ = self.shown
+        if self._run is not None or self._bench is not None or self._easel is not None:
+            _ = self.record
+
+    @cached_property
+    def shown(self) -> BookScene:
+        """What the book shows in three dimensions."""
+        return _shown(self)
+
     @cached_property
     def stepped(self) -> tuple[KernelProof | None, tuple[Finding, ...]]:
         """The kernel's proof, where it was asked.
@@ -307,6 +331,7 @@ class Writing:
         from plugs.kernel.job import KernelFault
         from plugs.stages.proving import no_step, proved
 
+        self._go_on()
         self.work.say("step")
         try:
             return proved(self.work, self._run), ()
@@ -316,13 +341,13 @@ class Writing:
     @cached_property
     def rendered(self) -> Rendered | None:
         """What the drawings became."""
-        _ = self.found  # while others draw
+        self._go_on()
         return None if self._bench is None else self._bench.rendered()
 
     @cached_property
     def pictured(self) -> tuple[tuple[Picture, ...], tuple[Finding, ...]]:
         """The pictures, and why there are none."""
-        _ = self.found
+        self._go_on()
         if self._easel is None:
             return (), ()
         moved = None if self.changes is None else self.changes.moved
@@ -386,9 +411,8 @@ def _joined(first: Mapping[str, Drawing], second: Mapping[str, Drawing]) -> dict
     return {**first, **second}
 
 
-def _book(writing: Writing) -> dict[str, str]:
-    """Return the build book."""
-    from plugs.book.book import book_html
+def _shown(writing: Writing) -> BookScene:
+    """Return what the book shows in three dimensions."""
     from plugs.book.scene import joinings, make_book_scene, wire_ways
 
     def seen(work: Worked) -> BookScene:
@@ -397,7 +421,14 @@ def _book(writing: Writing) -> dict[str, str]:
         joined, base = joinings(work.pins.joints), work.base if work.templates else None
         return replace(scene, ways=wire_ways(work.wire), joined=joined, base=base)
 
-    scene = writing.work.again("book scene", seen)  # before what waits for cloth
+    return writing.work.again("book scene", seen)
+
+
+def _book(writing: Writing) -> dict[str, str]:
+    """Return the build book."""
+    from plugs.book.book import book_html
+
+    scene = writing.shown  # before what waits for cloth
     pictures = writing.made.pictures
     shown = {Path(one.path).stem.replace("shear-", "drape-"): one.content for one in pictures}
     return {BOOK: book_html(writing.summary, writing.drawings, scene, shown)}
@@ -420,14 +451,6 @@ def kernel_started() -> KernelRun:
     return start_kernel()
 
 
-def _submitted(work: Worked, run: KernelRun) -> KernelRun:
-    """Set a kernel to work on a plug."""
-    from plugs.stages.proving import submit_to
-
-    submit_to(run, work)
-    return run
-
-
 def _step(writing: Writing) -> dict[str, bytes]:
     """Return the kernel's file, where the whole body can be made in exact surfaces."""
     proof, _ = writing.stepped
@@ -445,33 +468,6 @@ def _pictures(writing: Writing) -> dict[str, bytes]:
     return {picture.path: picture.content for picture in writing.pictured[0]}
 
 
-def _scene(writing: Writing) -> dict[str, bytes]:
-    """Return all bodies in one file."""
-    from plugs.files.glb import glb_bytes
-
-    return writing.work.again("glb", lambda work: {"solid/plug.glb": glb_bytes(plug_meshes(work).meshes)})
-
-
-def _solids(writing: Writing, ending: str) -> dict[str, bytes]:
-    """Return the solids as files of triangles."""
-    from plugs.files.solids import stl_bytes, threemf_bytes
-
-    packed = {"stl": stl_bytes, "3mf": threemf_bytes}[ending]
-
-    def files(work: Worked) -> dict[str, bytes]:
-        work.say("solid")
-        bodies = {"foam": work.body} | ({} if work.skin_proof is None else {"finish": work.finish})
-        return {
-            f"solid/{word}.{ending}": packed(
-                *mesh.triangles_of(solid.body),
-                name=f"{work.plug.name}, {'foam' if word == 'foam' else 'finished surface'}",
-            )
-            for word, solid in bodies.items()
-        }
-
-    return writing.work.again(ending, files)
-
-
 def _own(writing: Writing, number: int) -> dict[str, bytes]:
     """Return the files of one of the recipe's own outputs."""
     return own_files(writing.work, number, (*writing.files, FILE, CHANGES, BOOK, SUMMARY))
@@ -481,9 +477,9 @@ _SOLID: Final = ("lines", "body", "finish")
 _FOAM: Final = ("lines", "body", "layers", "pieces", "pins", "sheets", "templates", "sanding", "cloth")
 
 OUTPUTS: Final = (
-    Output(kind="glb", make=_scene, shows=(*_SOLID, "layers")),
-    Output(kind="stl", make=partial(_solids, ending="stl"), shows=_SOLID),
-    Output(kind="3mf", make=partial(_solids, ending="3mf"), shows=_SOLID),
+    Output(kind="glb", make=lambda writing: writing.work.again("glb", scene_file), shows=(*_SOLID, "layers")),
+    Output(kind="stl", make=lambda writing: writing.work.again("stl", stl_files), shows=_SOLID),
+    Output(kind="3mf", make=lambda writing: writing.work.again("3mf", threemf_files), shows=_SOLID),
     Output(kind="csv", make=lambda writing: writing.work.again("csv", csv_files), shows=STAGES),
     Output(
         kind="ngc",
