@@ -361,9 +361,10 @@ def loops_along(first: Indices, second: Indices) -> list[Indices]:
     list of (j,) int
         Each closed; one that would touch itself in a vertex is two.
     """
-    alone = dict(zip(first.tolist(), second.tolist(), strict=True))
-    if len(alone) == len(first):
-        return _plain_loops(alone)
+    order = np.argsort(first)
+    begins, ends = first[order], second[order]
+    if (begins[1:] > begins[:-1]).all() and np.array_equal(begins, np.sort(ends)):
+        return _plain_loops(begins, ends)
     onward: dict[int, list[int]] = {}
     for a, b in sorted(zip(first.tolist(), second.tolist(), strict=True), reverse=True):
         onward.setdefault(a, []).append(b)
@@ -384,16 +385,18 @@ def loops_along(first: Indices, second: Indices) -> list[Indices]:
     return loops
 
 
-def _plain_loops(onward: dict[int, int]) -> list[Indices]:
-    """Return the loops of steps of which one leads from each vertex: none touches itself."""
+def _plain_loops(begins: Indices, ends: Indices) -> list[Indices]:
+    """Return the loops of steps of which one leads from each vertex, rising, and one to it."""
+    onward, is_left = np.searchsorted(begins, ends).tolist(), [True] * len(begins)
     loops = []
-    for begin in sorted(onward):
-        trail, here = list[int](), begin
-        while here in onward:
+    for start in range(len(begins)):
+        trail, here = list[int](), start
+        while is_left[here]:
+            is_left[here] = False
             trail.append(here)
-            here = onward.pop(here)
+            here = onward[here]
         if trail:
-            loops.append(np.array(trail, dtype=np.int64))
+            loops.append(begins[trail])
     return loops
 
 

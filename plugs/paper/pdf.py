@@ -199,8 +199,10 @@ def _write(canvas: Any, label: Label, shift: tuple[float, float], letters: _Lett
     canvas.setFont(_FACE, label.height / CAPITAL_RATIO * POINT_PER_MM)
     if label.align == "centre":
         canvas.drawCentredString(x * POINT_PER_MM, (y - label.height / 2.0) * POINT_PER_MM, text)
-    else:
-        canvas.drawString(x * POINT_PER_MM, y * POINT_PER_MM, text)
+        return
+    line = canvas.beginText(x * POINT_PER_MM, y * POINT_PER_MM)
+    line.textLine(text)  # as drawString does, which would measure it first
+    canvas.drawText(line)
 
 
 class _Letters(dict[int, str]):
