@@ -56,8 +56,7 @@ def first_look(
     out : Path
         The folder.
     kinds : sequence of str
-        Of "stl", "dxf" and "svg"; and "html" for the book, as it is before there are pictures and paper.
-        Others are passed over.
+        Of "stl", "dxf", "svg", and "html" for the book before pictures and paper; others are passed over.
     say : callable
         Told what is being done.
     open_kernel : callable
@@ -69,6 +68,10 @@ def first_look(
         long as that takes: it has no record, but where foam was cut, to be told what changed.
     pen : DrawingRun or None
         Renders the layers meanwhile, with kinds of its own; for a look from a cold start.
+
+    Returns
+    -------
+    Built
     """
     say("recipe")
     with ExitStack() as after:

@@ -157,7 +157,7 @@ class Record:
     recipe: str
     title: str
     unit: str
-    sides: str
+    sides: str = SIDES[0]
     parameters: Mapping[str, Any]
     figures: Mapping[str, Any]
     findings: tuple[Mapping[str, str], ...]

@@ -103,7 +103,7 @@ def test_flat_of_the_floor_holds_the_thing_with_its_clearance(folder: tuple[floa
 
 def test_lines_of_the_template(folder: tuple[float, Path]) -> None:
     """Mouth and floor as drawn for the bench are those of the foam."""
-    space = ezdxf.readfile(folder[1] / "templates" / "recess-01.dxf").modelspace()
+    space = ezdxf.readfile(folder[1] / "templates" / "pocket-01.dxf").modelspace()
     for group, which in (("MOUTH", 0), ("FLOOR", 1)):
         (line,) = (entity for entity in space if entity.dxf.layer == group)
         size = np.ptp(np.array(line.get_points("xy")), axis=0)

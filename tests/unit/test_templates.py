@@ -284,9 +284,9 @@ def test_lengthwise_template_parts_the_foam() -> None:
     bays = foam_bays([Span(at_mm=100.0, from_mm=100.0, to_mm=106.0)], (100.0,), 0.0, 300.0)
     layers, _ = bay_layers(without_plates(BOX, templates), bays, templates, 4.0)
     for layer in layers:
-        port, starboard = sorted(layer.rough.geoms, key=lambda part: part.bounds[0])
-        assert port.bounds == pytest.approx((-104.0, -4.0, -3.0, 104.0))
-        assert starboard.bounds == pytest.approx((3.0, -4.0, 104.0, 104.0))
+        left, right = sorted(layer.rough.geoms, key=lambda part: part.bounds[0])
+        assert left.bounds == pytest.approx((-104.0, -4.0, -3.0, 104.0))
+        assert right.bounds == pytest.approx((3.0, -4.0, 104.0, 104.0))
         assert layer.lower.area == pytest.approx(194.0 * 100.0)
     total = sum(a.volume_mm3 for a in layers)
     assert total == pytest.approx((300.0 - 6.0) * 194.0 * 100.0, rel=1e-6)
