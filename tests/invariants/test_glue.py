@@ -90,7 +90,7 @@ def check_names_on_faces(layers: Sequence[Layer], joints: Sequence[Pinned]) -> N
         for layer in layers
         if layer.rough.area > 0.0 and layer.envelope.area > 0.0 and (layer.lower.area or layer.upper.area)
     ]
-    for face in ("LOWER", "UPPER"):
+    for face in ("BOTTOM_FACE", "TOP_FACE"):
         names = [label.text for d in drawn for label in d.labels if label.dxf_layer == f"PINS_{face}"]
         assert len(set(names)) == len(names)
         if len(drawn) == len(layers):
