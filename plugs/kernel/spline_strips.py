@@ -13,10 +13,12 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
+from plugs.lines.rings import Rings
 from plugs.lines.stations import Loft, Sections
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Counts = NDArray[np.intp]
 
 STRIP_DISTANCE = 1e-4
 """Largest distance in mm between a strip and the section function: a two-hundredth of the mesh's,
@@ -37,6 +39,8 @@ _PER_SPAN = 17
 _HALVINGS = 50  # of the interval: to the last bit of a double
 _ACROSS = np.array([0.25, 0.5, 0.75])
 _BETWEEN = np.array([0.125, 0.5, 0.875])
+_WIDEST_RAD = 1.5
+"""Half the angle of the widest arc that is one strip across, in radians: the weight of its middle is 0.07."""
 _MEASURED_SHARE = 0.7
 """Misses are measured at a few places between knots; the largest may lie beside them."""
 
@@ -110,26 +114,33 @@ def fit_strips(loft: Loft) -> Strips:
     every fit is measured against the section function).
     """
     breaks = _breaks(loft)
+    parts = _parts_across(loft, breaks)
     few = _without_crowds(loft, breaks)
     if len(few) < len(breaks):
         try:
-            return _fitted(loft, few, _MOST_CROWD_PIECES)
+            return _fitted(loft, parts, few, _MOST_CROWD_PIECES)
         except StripFault:
             pass  # something in the crowd is no mere change of curvature
-    return _fitted(loft, breaks, _MOST_PIECES)
+    try:
+        return _fitted(loft, parts, breaks, _MOST_PIECES)
+    except StripFault:
+        closer = _with_joints(loft, breaks)
+        if len(closer) == len(breaks):
+            raise
+        return _fitted(loft, parts, closer, _MOST_PIECES)
 
 
-def _fitted(loft: Loft, breaks: Array, most: int) -> Strips:
+def _fitted(loft: Loft, parts: Counts, breaks: Array, most: int) -> Strips:
     """Return the strips of a loft between breaks, of so many pieces at most."""
-    spans = _straight(loft, breaks)
+    spans = _straight(loft, parts, breaks)
     pieces, worst = 1, 0.0
     while pending := [i for i, span in enumerate(spans) if span is None]:
         if pieces > most:
             where = float(breaks[pending[0]])
             raise StripFault(f"no smooth surface after {where:.3f} mm: strips miss it by {worst:.2g} mm")
         starts, lengths = breaks[pending], np.diff(breaks)[pending]
-        fits = _cubic_fits(loft, starts, lengths, pieces)
-        misses = _misses(loft, starts, lengths, fits)
+        fits = _cubic_fits(loft, parts, starts, lengths, pieces)
+        misses = _misses(loft, parts, starts, lengths, fits)
         for i, fit, miss in zip(pending, fits, misses, strict=True):
             is_last = 2 * pieces > _MOST_PIECES and miss < LARGEST_STRIP_DISTANCE
             spans[i] = fit if is_last or miss < _MEASURED_SHARE * STRIP_DISTANCE else None
@@ -224,10 +235,20 @@ def _breaks(loft: Loft) -> Array:
     return np.sort(np.concatenate([breaks, found]))
 
 
-def _straight(loft: Loft, breaks: Array) -> list[StripSpan | None]:
+def _with_joints(loft: Loft, breaks: Array) -> Array:
+    """Return breaks with every place where the pieces of radii and crowns join, whose bend may jump there."""
+    found = breaks
+    for u in np.unique(np.concatenate([loft.radii.knots[0], loft.rises.knots[0]])).tolist():
+        place = loft.position_of(u)
+        if breaks[0] < place < breaks[-1] and np.abs(found - place).min() > _NEAR:
+            found = np.append(found, place)
+    return np.sort(found)
+
+
+def _straight(loft: Loft, parts: Counts, breaks: Array) -> list[StripSpan | None]:
     """Return the strips of every span whose sections change linearly along it, None for the others."""
     share = np.array([0.0, 0.21, 0.5, 0.83, 1.0])
-    poles = _poles(loft, breaks[:-1], np.diff(breaks), share)
+    poles = _poles(loft, parts, breaks[:-1], np.diff(breaks), share)
     edges, middles, half = (part.reshape(len(breaks) - 1, len(share), *part.shape[1:]) for part in poles)
     is_straight = np.ones(len(edges), dtype=bool)
     for part in (edges, middles):
@@ -241,7 +262,9 @@ def _straight(loft: Loft, breaks: Array) -> list[StripSpan | None]:
     ]
 
 
-def _poles(loft: Loft, starts: Array, lengths: Array, share: Array) -> tuple[Array, Array, Array]:
+def _poles(
+    loft: Loft, parts: Counts, starts: Array, lengths: Array, share: Array
+) -> tuple[Array, Array, Array]:
     """Return edges (k, N, 3), middles (k, N, 4) and half angles (k, N) at shares of one or more spans.
 
     Where a segment shrinks to nothing at the end of a span, its angle is the one just inside.
@@ -257,16 +280,50 @@ def _poles(loft: Loft, starts: Array, lengths: Array, share: Array) -> tuple[Arr
         is_short = np.linalg.norm(np.roll(points, -1, axis=1) - points, axis=-1) < LENGTH
         if is_short.any():
             reach = _INSIDE_RATIO * np.repeat(lengths, len(share))[at_end]
-            inside = loft.sections(t[at_end] + side[at_end] * reach).rings.half_rad
+            rings = loft.sections(t[at_end] + side[at_end] * reach).rings
+            inside = _with_lost_blends(rings, half.reshape(len(starts), len(share), -1), at_end)
             half = half.copy()
             half[at_end] = np.where(is_short, inside, half[at_end])
-    edges, middles = _control(sections, half)
+    start, half = _parted(sections.rings, half, parts)
+    edges, middles = _control(sections, start, half)
     return edges, middles, half
 
 
-def _control(sections: Sections, half: Array) -> tuple[Array, Array]:
+def _with_lost_blends(rings: Rings, half: Array, at_end: NDArray[np.intp]) -> Array:
+    """Return half angles just inside spans' ends; a blend too small to be one there turns as its corner does.
+
+    So it is where it grows from nothing, and slowly: ``half`` (k, share, N) tells whether it grows.
+    """
+    inside = rings.half_rad.copy()
+    grows = np.asarray((half[:, 1:-1] != 0.0).all(axis=1))[at_end // half.shape[1]]
+    is_lost = grows[:, 0::2] & (inside[:, 0::2] == 0.0)
+    inside[:, 0::2] = np.where(is_lost, 0.5 * rings.turn_rad, inside[:, 0::2])
+    return inside
+
+
+def _parted(rings: Rings, half: Array, parts: Counts) -> tuple[Array, Array]:
+    """Return where segments begin that are parted across into so many arcs, and half the angle of each."""
+    if parts.max() == 1:
+        return rings.points, half
+    owner = np.repeat(np.arange(len(parts)), parts)
+    place = np.arange(len(owner)) - np.repeat(np.cumsum(parts) - parts, parts)
+    start = np.where((place == 0)[:, None], rings.points[:, owner], rings.at(owner, place / parts[owner]))
+    return start, half[:, owner] / parts[owner]
+
+
+def _parts_across(loft: Loft, breaks: Array) -> Counts:
+    """Return into how many arcs each segment is parted, so that none comes near a half circle.
+
+    There the middle pole of a rational quadratic runs out to infinity, and its weight to 0.
+    """
+    share = np.linspace(0.0, 1.0, _PER_SPAN)
+    t = np.minimum(breaks[:-1, None] + np.diff(breaks)[:, None] * share, breaks[-1])
+    half = np.abs(loft.sections(t.ravel()).rings.half_rad).max(axis=0)
+    return np.where(half > _WIDEST_RAD, np.ceil(half / (0.25 * np.pi)), 1.0).astype(np.intp)
+
+
+def _control(sections: Sections, start: Array, half: Array) -> tuple[Array, Array]:
     """Return where each segment begins, and its homogeneous middle pole."""
-    start = sections.rings.points
     chord = np.roll(start, -1, axis=1) - start
     right = np.stack([chord[..., 1], -chord[..., 0]], axis=-1)
     weight = np.cos(half)[..., None]
@@ -290,13 +347,13 @@ def _span(degree: int, knots: Array, edges: Array, middles: Array, seen: Array, 
     )
 
 
-def _cubic_fits(loft: Loft, starts: Array, lengths: Array, pieces: int) -> list[StripSpan]:
+def _cubic_fits(loft: Loft, parts: Counts, starts: Array, lengths: Array, pieces: int) -> list[StripSpan]:
     """Return cubic splines of a number of pieces through the sections of spans."""
     knots = np.arange(pieces + 1) / pieces
     padded = np.concatenate([[0.0] * 3, knots, [1.0] * 3])
     sites = (padded[1:-3] + padded[2:-2] + padded[3:-1]) / 3.0
     sites[-1] = 1.0
-    edges, middles, half = _poles(loft, starts, lengths, sites)
+    edges, middles, half = _poles(loft, parts, starts, lengths, sites)
     count, n = len(starts), half.shape[1]
     values = np.concatenate([edges, middles], axis=-1).reshape(count, len(sites), n, 7)
     rows = values.transpose(1, 0, 2, 3)
@@ -328,12 +385,12 @@ def _basis(padded: Array, x: Array) -> Array:
     return np.asarray(value, dtype=np.float64)
 
 
-def _misses(loft: Loft, starts: Array, lengths: Array, fits: list[StripSpan]) -> list[float]:
+def _misses(loft: Loft, parts: Counts, starts: Array, lengths: Array, fits: list[StripSpan]) -> list[float]:
     """Return the largest distance of each span's strips from the sections, between its knots."""
     pieces = len(fits[0].knots) - 1
     share = ((np.arange(pieces)[:, None] + _BETWEEN) / pieces).ravel()
     matrix = _basis(np.concatenate([[0.0] * 3, np.arange(pieces + 1) / pieces, [1.0] * 3]), share)
-    edges, middles, _ = _poles(loft, starts, lengths, share)
+    edges, middles, _ = _poles(loft, parts, starts, lengths, share)
     edges = edges.reshape(len(fits), len(share), -1, 3)
     middles = middles.reshape(len(fits), len(share), -1, 4)
     found = []

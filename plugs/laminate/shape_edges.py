@@ -105,7 +105,7 @@ def _end_edges(
     for i, name in enumerate(names):
         if name in bare or chords[i] < 1.0:
             continue
-        radius = 0.0 if zone is None or zone.is_sharp[i] else float(zone.radius)
+        radius = 0.0 if zone is None or zone.is_sharp[i] else float(zone.radii[i])
         before = found.get(name)
         found[name] = ClothEdge(
             place=f"{word} end, along {name}",

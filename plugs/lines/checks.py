@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
 from plugs.ground.tolerances import LENGTH, SMALLEST_BODY
+from plugs.lines.arcs import arcs_as_crowns, told_by_arcs
 from plugs.lines.ends import standing_out
 from plugs.lines.measured import has_curves, in_pieces
 from plugs.lines.plan import LARGEST_CROWN_RATIO
 from plugs.lines.plane import of_last, of_next
 from plugs.lines.remedies import Fault, FirstFault, Remedy, blame
-from plugs.lines.ring_shapes import MOST_PER_ARC, by_sag, judged
+from plugs.lines.ring_shapes import MOST_PER_ARC, TIP, by_sag, folded_over, in_a_tip, judged
 from plugs.lines.rings import solve_rings
 from plugs.lines.section import LinesPlan
 from plugs.lines.stations import Loft, Sections, make_loft
@@ -43,8 +44,6 @@ _LEAST_TURN = 0.1
 """Share of a corner's angle that must be left between the tangents of a blend, or of neighbours drawn
 inward: where it goes to 0 they stop meeting, and the surface has a seam before that."""
 _LEAST_GROWTH = 0.05  # under this a lean folds the surface on itself, or nearly
-_TIP = 1e-3
-"""So near a ridge or a point, in mm, a section is too small for its points to be told apart."""
 
 
 def checked_loft(plan: LinesPlan) -> Loft:
@@ -64,6 +63,12 @@ def checked_loft(plan: LinesPlan) -> Loft:
         A blend longer than its panels, a crown that folds, panels that cross, an end that leans or
         is rounded too far, at or between stations.
     """
+    if any(station.arcs for station in plan.stations):
+        crowned = arcs_as_crowns(plan)
+        try:
+            return checked_loft(crowned)
+        except PlugError as error:
+            raise told_by_arcs(error, plan, crowned) from error
     if has_curves(plan):
         plan = in_pieces(plan)
     try:
@@ -223,11 +228,12 @@ def _parted_fault(loft: Loft, at: Sections) -> Fault | None:
 
 def _size_fault(at: Sections) -> Fault | None:
     """Return a fault when the body is smaller than anything that can be built."""
-    size = [
-        float(at.u.max() - at.u.min()),
-        float(np.ptp(at.corners[..., 0])),
-        float(np.ptp(at.corners[..., 1])),
-    ]
+    outline = at.corners
+    if at.rise.any():  # a half-round over two corners is as high as its middle
+        count = outline.shape[1]
+        middles = at.rings.at(2 * np.arange(count) + 1, np.full(count, 0.5))
+        outline = np.concatenate([outline, np.where(np.isfinite(middles), middles, outline)], axis=1)
+    size = [float(at.u.max() - at.u.min()), float(np.ptp(outline[..., 0])), float(np.ptp(outline[..., 1]))]
     for extent, word in zip(size, ("long", "wide", "high"), strict=True):
         if not extent >= SMALLEST_BODY:
             return Fault(
@@ -268,7 +274,7 @@ def _order_fault(loft: Loft, at: Sections) -> Fault | None:
     """Return a fault when the corners run the wrong way round."""
     y, z = at.corners[..., 0], at.corners[..., 1]
     area = 0.5 * np.sum(y * of_next(z) - z * of_next(y), axis=1)
-    if area.max() > LENGTH:
+    if area.max() > LENGTH or (at.rise.any() and at.rings.moments()[:, 0].max() > LENGTH):
         return None
     return Fault(
         reason="the corners run clockwise seen from behind, or enclose nothing",
@@ -292,7 +298,7 @@ def _crown_fault(loft: Loft, at: Sections, rows: NDArray[np.bool_]) -> Fault | N
     zone = _zone_at(loft, float(at.u[row]))
     return Fault(
         reason=f"panel {name!r} is {chord[row, panel]:.1f} mm wide here, and a crown of more than "
-        f"{LARGEST_CROWN_RATIO:g} of that folds under it",
+        f"{LARGEST_CROWN_RATIO:g} of that all but closes on itself",
         t=float(at.t[row]),
         kind=zone or "crown",
         name="radius" if zone else name,
@@ -328,7 +334,7 @@ def _radius_fault(loft: Loft, at: Sections) -> Fault | None:
     over = (rings.from_ratio - rings.to_ratio) * chord
     is_over = touches & ((over > _SLACK) | (rings.from_ratio < -_SLACK) | (rings.to_ratio > 1.0 + _SLACK))
     is_gone = (np.maximum(at.radius, of_next(at.radius)) > LENGTH) & (chord < LENGTH)
-    is_short = is_over | is_gone
+    is_short = (is_over | is_gone) & ~in_a_tip(at.t, at.corners, at.rise)[:, None]
     is_spike = is_round & (np.abs(rings.turn_rad) > _SPIKE_RAD) & (is_short | of_last(is_short))
     for is_bad, reason in (
         (is_spike, "the panels fold back on each other"),
@@ -393,8 +399,8 @@ def _crossing_fault(loft: Loft, at: Sections) -> Fault | None:
     segment, ratio = by_sag(at.rings)
     outlines = at.rings.at(segment, ratio)
     is_whole, area = judged(outlines)
-    is_whole &= ~_folded_over(at)
-    is_end = np.minimum(at.t - at.t[0], at.t[-1] - at.t) < _TIP
+    is_whole &= ~folded_over(at.corners, at.rise)
+    is_end = np.minimum(at.t - at.t[0], at.t[-1] - at.t) < TIP
     bad = np.flatnonzero(~is_whole & ~(is_end & (np.abs(area) < LENGTH)))
     if not len(bad):
         return None
@@ -436,18 +442,6 @@ def _standing_out_fault(loft: Loft, at: Sections) -> Fault | None:
                 otherwise=_LESS_CROWN,
             )
     return None
-
-
-def _folded_over(at: Sections) -> NDArray[np.bool_]:
-    """Return in which sections crowns meet under a corner: it would turn by more than half a circle."""
-    chord = of_next(at.corners) - at.corners
-    length = np.linalg.norm(chord, axis=-1)
-    half = 2.0 * np.arctan2(2.0 * at.rise, length)
-    way = np.arctan2(chord[..., 1], chord[..., 0])
-    turn = np.pi - np.mod(np.pi - way + of_last(way), 2.0 * np.pi)
-    turned = np.abs(turn - half - of_last(half))
-    is_long = np.minimum(length, of_last(length)) > LENGTH
-    return np.asarray((is_long & (turned > np.pi + _SLACK)).any(axis=1))
 
 
 def _crossing_crown(loft: Loft, at: Sections, row: int) -> str:

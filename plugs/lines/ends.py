@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
-from plugs.lines.plane import of_next
-from plugs.lines.rings import used_up
+from plugs.lines.plan import WIDE_ARC_RATIO
+from plugs.lines.plane import of_next, turned
+from plugs.lines.ring_shapes import used_up
 
 Array = NDArray[np.float64]
 
@@ -38,7 +39,9 @@ class EndZone:
     sign : float, dimensionless
         +1 for the rear end, -1 for the front.
     radius : float, mm
-        Blend radius, square to the end plane.
+        The largest blend radius, square to the end plane.
+    radii : (n,) float, mm
+        Of each panel; of one that is sharp it says nothing.
     lean : float, dimensionless
         Tangent of the end plane's lean to the rear: x = u + lean z.
     u_end, u_centre : float, mm
@@ -49,10 +52,10 @@ class EndZone:
         Point of tangency of each panel at its first and its second corner.
     reference : (n, 2) float, mm
         Corners on the end plane, unblended, in the plane's own coordinates.
-    normal : (n, 2) float, dimensionless
-        Outward normal of each panel in the end plane.
-    scale : (n,) float, dimensionless
-        Move of a panel in (y, z) for a move of 1 in the leaning plane.
+    normal : (n, 2, 2) float, dimensionless
+        Outward normal of each panel in the end plane, at its first and its second corner.
+    scale : (n, 2) float, dimensionless
+        Move of a panel there in (y, z) for a move of 1 in the leaning plane.
     out_least : (n, 2) float, mm
         The c of the module's head.
     is_sharp : (n,) bool
@@ -65,6 +68,7 @@ class EndZone:
 
     sign: float
     radius: float
+    radii: Array
     lean: float
     u_end: float
     u_centre: float
@@ -176,11 +180,16 @@ class EndZone:
         tuple of (k, n) float, mm
         """
         height = self.radius * np.cos(theta)[:, None]
+        if np.any(self.radii != self.radius):
+            depth = self.radius * (1.0 - np.sin(theta))[:, None]
+            own = np.sqrt(np.maximum(depth * (2.0 * self.radii - depth), 0.0))
+            height = np.where(self.radii == self.radius, height, own)
         moves = []
         for j, out in enumerate(self._out(u, corners)):
             is_turning = (theta[:, None] > self.theta_touch[:, j]) & ~self.is_sharp
             moves.append(
-                np.where(is_turning, np.maximum(out - height - self.out_least[:, j], 0.0), 0.0) * self.scale
+                np.where(is_turning, np.maximum(out - height - self.out_least[:, j], 0.0), 0.0)
+                * self.scale[:, j]
             )
         mean = 0.5 * (moves[0] + moves[1])
         first, second = (np.where(self.is_vanishing, mean, move) for move in moves)
@@ -201,18 +210,18 @@ def _in_plane(u: Array, corners: Array, lean: float) -> Array:
 def _out(u: Array, corners: Array, lean: float, reference: Array, normal: Array) -> tuple[Array, Array]:
     """Return the distance outward of each panel's two corners from the same corners on the end plane."""
     moved = _in_plane(u, corners, lean) - reference
-    first = np.sum(moved * normal, axis=-1)
-    second = np.sum(of_next(moved) * normal, axis=-1)
+    first = np.sum(moved * normal[:, 0], axis=-1)
+    second = np.sum(of_next(moved) * normal[:, 1], axis=-1)
     return first, second
 
 
 def make_zone(
     *,
     sign: float,
-    radius: float,
+    radii: Array,
     lean: float,
     u_end: float,
-    is_sharp: NDArray[np.bool_],
+    rise: Array,
     corners_at: Callable[[Array], Array],
 ) -> EndZone:
     """Return the blend of an end.
@@ -221,34 +230,40 @@ def make_zone(
     ----------
     sign : float, dimensionless
         +1 rear, -1 front.
-    radius : float, mm
+    radii : (n,) float, mm
+        Of each panel; 0 keeps a sharp edge, but one is more.
     lean : float, dimensionless
         Tangent of the end plane's lean to the rear.
     u_end : float, mm
-    is_sharp : (n,) bool
-        Panels that keep a sharp edge.
+    rise : (n,) float, mm
+        Of each panel on the end plane: a wide arc stands to its chord by half its angle.
     corners_at : callable
         From (k,) positions u, mm, to the (k, n, 2) unblended corners, mm, on planes parallel to
         the end.
     """
     cosine = 1.0 / np.sqrt(1.0 + lean * lean)
-    u_centre = u_end - sign * radius / cosine
+    radius, is_sharp = float(radii.max()), radii <= 0.0
+    radii = np.where(is_sharp, radius, radii)
     end = corners_at(np.array([u_end]))
-    normal, scale = _panels(end, cosine)
+    normal, scale = _panels(end, cosine, rise)
     reference = _in_plane(np.array([u_end]), end, lean)[0]
 
     def gap_at(theta: Array) -> Array:
-        u = u_centre + sign * radius / cosine * np.sin(theta)
-        return _gaps(u, theta, corners_at, lean, reference, normal, radius)
+        own = radii[:, None]
+        u = u_end - sign * own / cosine + sign * own / cosine * np.sin(theta)
+        return _gaps(u, theta, corners_at, lean, reference, normal, own)
 
     centre, least = _least(gap_at, len(scale))
+    sine = np.clip(1.0 - (radii / radius)[:, None] * (1.0 - np.sin(centre)), -1.0, 1.0)
+    centre = np.where((radii == radius)[:, None], centre, np.arcsin(sine))
     centre = np.where(is_sharp[:, None], 0.5 * np.pi, centre)
     zone = EndZone(
         sign=sign,
         radius=radius,
+        radii=radii,
         lean=lean,
         u_end=u_end,
-        u_centre=u_centre,
+        u_centre=u_end - sign * radius / cosine,
         theta_start=float(centre.min()),
         theta_touch=centre,
         reference=reference,
@@ -262,13 +277,16 @@ def make_zone(
     return replace(zone, is_vanishing=used_up(end, *moves)[0])
 
 
-def _panels(end: Array, cosine: float) -> tuple[Array, Array]:
-    """Return the normal and the scale of each panel, as in `EndZone`, from the corners on the end plane."""
+def _panels(end: Array, cosine: float, rise: Array) -> tuple[Array, Array]:
+    """Return the normals and the scales of each panel, as in `EndZone`, from the corners on the end plane."""
     chord = (of_next(end) - end)[0]
     length = np.hypot(chord[:, 0], chord[:, 1])
     flat = np.stack([chord[:, 1], -chord[:, 0]], axis=-1) / np.where(length > 0.0, length, 1.0)[:, None]
-    scale = np.hypot(flat[:, 0], flat[:, 1] * cosine)
-    normal = flat * np.array([1.0, cosine]) / np.where(scale > 0.0, scale, 1.0)[:, None]
+    is_wide = np.abs(rise) > WIDE_ARC_RATIO * length
+    half = 2.0 * np.arctan2(2.0 * rise, length)
+    both = np.stack([np.where(is_wide[:, None], turned(flat, way * half), flat) for way in (-1, 1)], axis=1)
+    scale = np.hypot(both[..., 0], both[..., 1] * cosine)
+    normal = both * np.array([1.0, cosine]) / np.where(scale > 0.0, scale, 1.0)[..., None]
     return normal, scale
 
 
@@ -294,7 +312,7 @@ def _gaps(
     lean: float,
     reference: Array,
     normal: Array,
-    radius: float,
+    radius: Array,
 ) -> Array:
     """Return n(h) - sqrt(R R - h h) on an own grid of angles for each panel and corner."""
     count, n, _ = u.shape
@@ -303,7 +321,7 @@ def _gaps(
     rows = np.arange(n)
     first = places[:, rows, 0, rows] - reference
     second = places[:, rows, 1, (rows + 1) % n] - np.roll(reference, -1, axis=0)
-    out = np.stack([np.sum(first * normal, axis=-1), np.sum(second * normal, axis=-1)], axis=-1)
+    out = np.stack([np.sum(p * normal[:, j], axis=-1) for j, p in enumerate((first, second))], axis=-1)
     return np.asarray(out - radius * np.cos(theta), dtype=np.float64)
 
 

@@ -25,13 +25,15 @@ from plugs.lines.measured_paths import (
     Foot,
     PanelPath,
     arc_points,
+    chord_rises,
     curve_points,
     find_foot,
     made_even,
+    misses,
     path_of,
+    shares_of,
     stretch_of,
 )
-from plugs.lines.measured_pieces import chord_rises, misses, shares_of
 from plugs.lines.plan import drawn_panels, in_common, ways_over
 from plugs.lines.section import WAYS, Corner, LinesPlan, Station
 

@@ -23,8 +23,11 @@ Array = NDArray[np.float64]
 
 Bays = str | Sequence[str] | Mapping[str, str | Sequence[str]]
 
-LARGEST_CROWN_RATIO = 0.45
-"""Rise over chord beyond which a crowned panel folds under itself (0.5 is a half circle)."""
+LARGEST_CROWN_RATIO = 1.5
+"""Rise over chord of the roundest panel: 0.5 is a half circle, 1.5 four fifths of one (286 degrees)."""
+
+WIDE_ARC_RATIO = 0.45
+"""Rise over chord from which on a panel stands nearly square to its chord at its corners, or leans out."""
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -91,7 +94,8 @@ def read_plan(plan: LinesPlan) -> RingTable:
     Raises
     ------
     PlugError
-        Fewer than two stations or three ring corners; the mirrored half is on the wrong side.
+        Fewer than two stations, or than three ring corners where nothing is crowned; the mirrored half is
+        on the wrong side.
     """
     stations = _stations(plan)
     drawn = tuple(stations[0].corners)
@@ -100,17 +104,13 @@ def read_plan(plan: LinesPlan) -> RingTable:
     if plan.mirrored:
         _check_half(corners, drawn)
     corner_of, side_of, panel_count = _layout(corners, plan.mirrored)
-    if len(corner_of) < 3:
-        raise PlugError(
-            param="stations[0].corners",
-            value=", ".join(drawn),
-            reason=f"the whole section has {len(corner_of)} corners, which enclose nothing",
-            remedy="give at least 2 corners off the centreline, or 3 for a whole section",
-        )
+    _check_count(stations, drawn, len(corner_of))
     panels = _panel_names(plan, drawn, corners, panel_count)
     parents = tuple(plan.parents.get(name, name) for name in panels)
     panel_of = _panel_layout(corners, plan.mirrored, len(corner_of))
-    table_rise = _rises(stations, panels)
+    rise = _rises(stations, panels)
+    ring = corners[:, corner_of] * np.stack([side_of, np.ones_like(side_of)], axis=1)
+    _settle_tips(plan, ring, panel_of, radius, rise)
     ways = _ways(plan.bays, drawn, len(stations) - 1)
     panel_ways = np.zeros((panel_count, len(stations) - 1), dtype=np.int8)
     panel_ways[panel_of] = in_common(ways[corner_of], np.roll(ways[corner_of], -1, axis=0))
@@ -120,7 +120,7 @@ def read_plan(plan: LinesPlan) -> RingTable:
         x=x,
         corners=corners,
         radius=radius,
-        rise=table_rise,
+        rise=rise,
         corner_ways=ways,
         panel_ways=panel_ways,
         corner_of=corner_of,
@@ -140,6 +140,17 @@ def read_plan(plan: LinesPlan) -> RingTable:
     )
 
 
+def _check_count(stations: Sequence[Station], drawn: tuple[str, ...], count: int) -> None:
+    """Refuse sections of so few corners all round that they enclose nothing."""
+    if count < 2 or (count == 2 and not any(station.crowns for station in stations)):
+        raise PlugError(
+            param="stations[0].corners",
+            value=", ".join(drawn),
+            reason=f"the whole section has {count} corners, which enclose nothing",
+            remedy="give at least 2 corners off the centreline, or 3 for a whole section, or a crown or arc",
+        )
+
+
 def _stations(plan: LinesPlan) -> list[Station]:
     """Return the stations of a plan, at least two of them."""
     stations = list(plan.stations)
@@ -151,6 +162,32 @@ def _stations(plan: LinesPlan) -> list[Station]:
             remedy="give at least 2 stations",
         )
     return stations
+
+
+def _settle_tips(
+    plan: LinesPlan, ring: Array, panel_of: NDArray[np.intp], radius: Array, rise: Array
+) -> None:
+    """Take radii and crowns away where an end runs out to a point or a ridge, which has room for neither.
+
+    Radii shrink towards it from the next station on.
+    """
+    for station, word in ((0, "front"), (-1, "rear")):
+        size = np.linalg.norm(np.roll(ring[station], -1, axis=0) - ring[station], axis=1)
+        rise[station, np.unique(panel_of[size < LENGTH])] = 0.0
+        spread = np.linalg.svd(ring[station] - ring[station].mean(axis=0), compute_uv=False)
+        if spread[1] >= LENGTH or rise[station].any():
+            continue
+        radius[station] = 0.0
+        radii = getattr(plan, word).radii(word)
+        largest = max(radii, key=lambda path: radii[path])
+        if radii[largest] > 0.0:
+            raise PlugError(
+                param=largest,
+                value=radii[largest],
+                reason="the plug runs out to a point or a ridge here: there is no end to be rounded into",
+                remedy="use 0",
+                would_do=[(path, 0.0) for path, given in radii.items() if given],
+            )
 
 
 def _check_half(corners: Array, drawn: tuple[str, ...]) -> None:
@@ -408,12 +445,21 @@ def _ways(bays: Bays, drawn: tuple[str, ...], count: int) -> NDArray[np.int8]:
 
 def _end(end: End, name: str, panels: tuple[str, ...]) -> End:
     """Return a checked end."""
+    for word, named in (("sharp", end.sharp), ("by_panel", end.by_panel)):
+        for panel in named:
+            if panel not in panels:
+                raise PlugError(
+                    param=f"{name}.{word}",
+                    value=panel,
+                    reason="there is no such panel",
+                    remedy=f"use one of {', '.join(dict.fromkeys(panels))}",
+                )
     for panel in end.sharp:
-        if panel not in panels:
+        if end.by_panel.get(panel, 0.0) > 0.0:
             raise PlugError(
-                param=f"{name}.sharp",
-                value=panel,
-                reason="there is no such panel",
-                remedy=f"use one of {', '.join(dict.fromkeys(panels))}",
+                param=f"{name}.by_panel[{panel!r}]",
+                value=end.by_panel[panel],
+                reason="the panel is among those that keep a sharp edge",
+                remedy=f"use 0, or take it out of {name}.sharp",
             )
     return end

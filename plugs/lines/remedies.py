@@ -113,7 +113,7 @@ def blame(plan: LinesPlan, fault: Fault, stations: Sequence[int], first_fault: F
         if found is not None:
             return found
     first = _tries(plan, fault, stations)[0][0]
-    param, value = _param(fault, first), _value(plan, fault, first)
+    param, value = _param(plan, fault, first), _value(plan, fault, first)
     for words, smaller in _all_smaller(plan):
         if first_fault(smaller, False) is None and first_fault(smaller, True) is None:
             return Remedy(param, value, words, _changes(plan, smaller))
@@ -136,7 +136,9 @@ def _one_value(
                 break
             done = _changed(plan, fault, where, best, is_all)
             if first_fault(done, True) is None:
-                return Remedy(_param(fault, where), old, _words(best, old) + words, _changes(plan, done))
+                return Remedy(
+                    _param(plan, fault, where), old, _words(best, old) + words, _changes(plan, done)
+                )
     return None
 
 
@@ -152,7 +154,7 @@ def _several_values(
             first = _tries(plan, fault, stations)[0][0]
             told = ", ".join(f"{name} = {new:g}" for name, new in changes)
             words = f"several values are too large together: use {told}"
-            return Remedy(_param(fault, first), _value(plan, fault, first), words, changes)
+            return Remedy(_param(plan, fault, first), _value(plan, fault, first), words, changes)
     return None
 
 
@@ -212,7 +214,7 @@ def _scaled(plan: LinesPlan, share: float, is_all: bool) -> LinesPlan:
         return math.copysign(math.floor(abs(value) * share * 10.0) / 10.0, value) if value else value
 
     def less_end(end: End) -> End:
-        return replace(end, radius=less(float(end.radius)), rake_deg=less(float(end.rake_deg)))
+        return replace(end.with_radii(less), rake_deg=less(float(end.rake_deg)))
 
     stations = [
         replace(
@@ -235,17 +237,20 @@ def _changes(old: LinesPlan, new: LinesPlan) -> tuple[tuple[str, float], ...]:
         for name, rise in b.crowns.items():
             found.append((f"stations[{i}].crowns[{name!r}]", a.crowns.get(name, 0.0), rise))
     for word in ("front", "rear"):
-        for key in ("radius", "rake_deg"):
-            found.append(
-                (f"{word}.{key}", getattr(getattr(old, word), key), getattr(getattr(new, word), key))
-            )
+        was, now = getattr(old, word), getattr(new, word)
+        now_radii = now.radii(word)
+        found += [(path, radius, now_radii[path]) for path, radius in was.radii(word).items()]
+        found.append((f"{word}.rake_deg", was.rake_deg, now.rake_deg))
     return tuple((name, float(value)) for name, before, value in found if value != before)
 
 
-def _param(fault: Fault, where: Sequence[int]) -> str:
+def _param(plan: LinesPlan, fault: Fault, where: Sequence[int]) -> str:
     """Return the name in the recipe of an end's word, a corner's radius or a panel's crown."""
     if fault.kind in ("front", "rear"):
-        return f"{fault.kind}.{fault.name}"
+        if fault.name != "radius":
+            return f"{fault.kind}.{fault.name}"
+        radii: dict[str, float] = getattr(plan, fault.kind).radii(fault.kind)
+        return max(radii, key=lambda path: radii[path])
     word, end = ("corners", ".radius") if fault.kind == "radius" else ("crowns", "")
     return f"stations[{where[0]}].{word}[{fault.name!r}]{end}"
 
@@ -253,8 +258,13 @@ def _param(fault: Fault, where: Sequence[int]) -> str:
 def _value(plan: LinesPlan, fault: Fault, where: Sequence[int]) -> float:
     """Return an end's value, or a corner's radius or a panel's crown at the first of some stations."""
     if fault.kind in ("front", "rear"):
-        return float(getattr(getattr(plan, fault.kind), fault.name))
+        return _end_value(getattr(plan, fault.kind), fault.name)
     return _at_station(plan.stations[where[0]], fault)
+
+
+def _end_value(end: End, name: str) -> float:
+    """Return the rake of an end, or the largest of its radii."""
+    return float(end.rake_deg) if name == "rake_deg" else max(end.radii("").values())
 
 
 def _at_station(station: Station, fault: Fault) -> float:
@@ -271,9 +281,9 @@ def _changed(
     if fault.kind in ("front", "rear"):
 
         def limited_end(key: str, end: End) -> End:
-            old = float(getattr(end, fault.name))
+            old = _end_value(end, fault.name)
             new = value if key == fault.kind else _limited(old, value) if where else old
-            return replace(end, radius=new) if fault.name == "radius" else replace(end, rake_deg=new)
+            return end.limited(new) if fault.name == "radius" else replace(end, rake_deg=new)
 
         return replace(plan, front=limited_end("front", plan.front), rear=limited_end("rear", plan.rear))
     stations = list(plan.stations)

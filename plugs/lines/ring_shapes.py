@@ -1,4 +1,4 @@
-"""What shape rings have: followed closely, whole or crossing, or a ridge that a plug runs out to."""
+"""What becomes of rings: followed closely, whole or crossing, drawn in by an end, or run out to a ridge."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.tolerances import LENGTH
-from plugs.lines.plane import of_last, of_next
-from plugs.lines.rings import Rings
+from plugs.lines.plane import cross, dot, of_last, of_next
+from plugs.lines.rings import Rings, inset_corners, panel_tangents
 
 Array = NDArray[np.float64]
 
@@ -18,6 +18,11 @@ _SAG = 0.02
 """So near its arcs, in mm, an outline is looked at for crossings."""
 MOST_PER_ARC = 48
 """In so many pieces of an arc at most."""
+TIP = 1e-3
+"""So near a ridge or a point, in mm, a section is too small for its points to be told apart."""
+_SINGULAR = 1e-9  # sine of the angle of two lines that are parallel but for rounding
+_LARGEST_TURN = 0.999 * np.pi  # a blend round half a turn would have no tangent to begin from
+_SLACK = 1e-7  # rad: far over rounding, far under any fold that could be cut
 
 
 def is_ridge(corners: Array) -> bool:
@@ -79,7 +84,16 @@ def by_sag(rings: Rings) -> tuple[NDArray[np.intp], Array]:
 
 
 def judged(outlines: Array) -> tuple[NDArray[np.bool_], Array]:
-    """Return whether outlines (k, m, 2) are simple and run anti-clockwise, and their areas, mm2."""
+    """Return whether outlines are simple and run anti-clockwise, and their areas.
+
+    Parameters
+    ----------
+    outlines : (k, m, 2) float, mm
+
+    Returns
+    -------
+    tuple of (k,) bool and (k,) float, mm2
+    """
     is_apart = np.linalg.norm(outlines - of_last(outlines), axis=-1) > LENGTH
     points, count = outlines[is_apart], np.count_nonzero(is_apart, axis=1)
     owner = np.repeat(np.arange(len(outlines)), count)
@@ -95,3 +109,150 @@ def judged(outlines: Array) -> tuple[NDArray[np.bool_], Array]:
         rings = shapely.linearrings(points[is_some], indices=np.repeat(np.arange(len(some)), count[some]))
         is_whole[some] = shapely.is_simple(rings)
     return is_whole, np.asarray(area, dtype=np.float64)
+
+
+def drawn_in(
+    corners: Array, radius: Array, rise: Array, at_start: Array, at_end: Array
+) -> tuple[Array, Array, Array]:
+    """Return sections drawn in by an end's blend, in which narrow panels may vanish.
+
+    Parameters
+    ----------
+    corners, radius, rise, at_start, at_end
+        (k, n, 2) and (k, n) float, mm: as for `inset_corners`.
+
+    Returns
+    -------
+    tuple of (k, n, 2), (k, n), (k, n) float, mm
+        As from `inset_corners`. A panel that is used up has no length any more: its neighbours meet.
+        Radii that find no room on a panel among flat ones are made smaller until they do.
+    """
+    moved, new_radius, new_rise = inset_corners(corners, radius, rise, at_start, at_end, stays_near=True)
+    old = of_next(corners) - corners
+    new = of_next(moved) - moved
+    is_used = dot(old, new) < 0.0
+    is_used &= np.hypot(old[..., 0], old[..., 1]) > LENGTH
+    rows = np.flatnonzero(is_used.any(axis=1) & np.isfinite(moved).all(axis=(1, 2)))
+    if len(rows):
+        found = _closed_up(moved[rows], old[rows], ~is_used[rows])
+        is_found = np.isfinite(found).all(axis=(1, 2))
+        rows, found = rows[is_found], found[is_found]
+        is_changed = np.linalg.norm(found - moved[rows], axis=-1) > 0.0
+        chord = np.linalg.norm(of_next(found) - found, axis=-1)
+        before = np.linalg.norm(new[rows], axis=-1)
+        share = np.where(chord > LENGTH, chord / np.where(before > 0.0, before, 1.0), 0.0)
+        new_rise[rows] *= np.where(is_changed | of_next(is_changed), share**2, 1.0)
+        new_radius[rows] = np.where(is_changed, 0.0, new_radius[rows])
+        moved[rows] = found
+    return moved, _with_room(moved, new_radius, new_rise), new_rise
+
+
+def used_up(corners: Array, at_start: Array, at_end: Array) -> NDArray[np.bool_]:
+    """Return which panels of sections run backwards once all are moved inward as if they were flat.
+
+    Parameters
+    ----------
+    corners, at_start, at_end
+        (k, n, 2) and (k, n) float, mm: as for `inset_corners`.
+
+    Returns
+    -------
+    (k, n) bool
+    """
+    none = np.zeros_like(at_start)
+    moved = inset_corners(corners, none, none, at_start, at_end)[0]
+    old = of_next(corners) - corners
+    return np.asarray(dot(old, of_next(moved) - moved) < 0.0)
+
+
+def _closed_up(moved: Array, old: Array, is_left: NDArray[np.bool_]) -> Array:
+    """Return the corners of sections whose used-up panels are gone; NaN where too little is left."""
+    found, is_left = np.full_like(moved, np.nan), is_left.copy()
+    rows = np.arange(len(moved))
+    while len(rows := rows[np.count_nonzero(is_left[rows], axis=1) >= 3]):
+        patterns, pattern_of = np.unique(is_left[rows], axis=0, return_inverse=True)
+        again = []
+        for i, pattern in enumerate(patterns):
+            own = rows[pattern_of.ravel() == i]
+            corners = _without(moved[own], np.flatnonzero(pattern))
+            is_used = pattern & (dot(old[own], of_next(corners) - corners) < 0.0)
+            is_settled = ~is_used.any(axis=1)
+            found[own[is_settled]] = corners[is_settled]
+            is_left[own] &= ~is_used
+            again.append(own[~is_settled])
+        rows = np.concatenate(again)
+    return found
+
+
+def _without(moved: Array, kept: NDArray[np.intp]) -> Array:
+    """Return the corners of sections of which only some panels are kept; NaN where those are parallel."""
+    along, n = of_next(moved) - moved, moved.shape[1]
+    length = np.linalg.norm(along, axis=-1)
+    corners = moved.copy()
+    for panel, onward in zip(kept, np.roll(kept, -1), strict=True):
+        gap = (onward - panel - 1) % n
+        if gap:
+            across = cross(along[:, panel], along[:, onward])
+            is_parallel = np.abs(across) <= _SINGULAR * length[:, panel] * length[:, onward]
+            share = cross(moved[:, onward] - moved[:, panel], along[:, onward])
+            share = share / np.where(is_parallel, np.nan, across)
+            place = moved[:, panel] + share[:, None] * along[:, panel]
+            corners[:, (panel + 1 + np.arange(gap + 1)) % n] = place[:, None]
+    return corners
+
+
+def _with_room(corners: Array, radius: Array, rise: Array) -> Array:
+    """Return radii made smaller where the blends of a panel among flat ones would overlap."""
+    start, end = panel_tangents(corners, rise)
+    before = of_last(end)
+    turn = np.abs(np.arctan2(cross(before, start), dot(before, start)))
+    chord = of_next(corners) - corners
+    length = np.hypot(chord[..., 0], chord[..., 1])
+    need = radius * np.tan(0.5 * np.minimum(turn, _LARGEST_TURN))
+    both = need + of_next(need)
+    is_flat = (rise == 0.0) & (of_last(rise) == 0.0) & (of_next(rise) == 0.0)
+    is_tight = is_flat & (both > length)
+    share = np.where(is_tight, length / np.where(both > 0.0, both, 1.0), 1.0)
+    share = np.where(length < 2.0 * LENGTH, 0.0, share)
+    return np.asarray(radius * np.minimum(share, of_last(share)))
+
+
+def folded_over(corners: Array, rise: Array) -> NDArray[np.bool_]:
+    """Return in which sections crowns meet under a corner: it would turn by more than half a circle.
+
+    Parameters
+    ----------
+    corners, rise : (k, n, 2), (k, n) float, mm
+        As for `solve_rings`.
+
+    Returns
+    -------
+    (k,) bool
+    """
+    chord = of_next(corners) - corners
+    length = np.linalg.norm(chord, axis=-1)
+    half = 2.0 * np.arctan2(2.0 * rise, length)
+    way = np.arctan2(chord[..., 1], chord[..., 0])
+    back = np.pi + _SLACK  # the two panels of a half-round: round by half a circle, or a last digit more
+    turn = back - np.mod(back - way + of_last(way), 2.0 * np.pi)
+    turned = np.abs(turn - half - of_last(half))
+    is_long = np.minimum(length, of_last(length)) > LENGTH
+    return np.asarray((is_long & (turned > np.pi + 2.0 * _SLACK)).any(axis=1))
+
+
+def in_a_tip(t: Array, corners: Array, rise: Array) -> NDArray[np.bool_]:
+    """Return which sections lie so near a point or ridge that rounding decides where their blends end.
+
+    Parameters
+    ----------
+    t : (k,) float, mm
+        From end to end.
+    corners, rise : (k, n, 2), (k, n) float, mm
+
+    Returns
+    -------
+    (k,) bool
+    """
+    is_thin = np.abs(np.sum(cross(corners, of_next(corners)), axis=1)) < LENGTH
+    is_thin &= ~rise.any(axis=1)
+    return np.asarray(((t - t[0] < TIP) & is_thin[0]) | ((t[-1] - t < TIP) & is_thin[-1]))

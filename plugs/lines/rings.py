@@ -27,7 +27,12 @@ _GENTLE = 0.05  # sine of 3 degrees: along a gentler edge a difference of depths
 _LEAST_LEFT, _ENOUGH_LEFT = 0.2, 0.6
 """Share of a corner's turn left where crowned neighbours meet, below which, and above which, they no longer
 settle, and alone settle, where it moves to."""
-_LARGEST_TURN = 0.999 * np.pi  # a blend round half a turn would have no tangent to begin from
+_HALF_ROUND = 1e-9
+"""So near 1 rounding brings the sine of half the angle of a half-round."""
+_GONE = 1e-9
+"""Share of its radius at which an arc, drawn in, is nothing but its centre."""
+_WIDE = 0.25 * np.pi
+"""rad. Half the angle of an arc from which on, drawn in or out, it may come to more than a half circle."""
 GENTLE_TURN = 0.2
 """A corner that turns less, in radians, is a point on a smooth outline: about 12 degrees."""
 
@@ -221,10 +226,14 @@ def _meet_gently(
     exact = _meet(n1, k1, d1, n2, k2, d2)
     meets = np.ones_like(sine)
     if stays_near and (k1.any() or k2.any()):
-        g1, g2 = _unit(n1 - k1[..., None] * exact), _unit(n2 - k2[..., None] * exact)
+        g1, g2 = n1 - k1[..., None] * exact, n2 - k2[..., None] * exact
+        is_gone = (
+            np.minimum(dot(g1, g1), dot(g2, g2)) < _GONE**2
+        )  # the very centre of an arc: the exact place
+        g1, g2 = _unit(g1), _unit(g2)
         before = np.copysign(np.minimum(np.abs(sine), np.abs(turn) / _ENOUGH_LEFT), turn)
         left = np.nan_to_num(cross(g1, g2)) / np.where(before == 0.0, 1.0, before)
-        left = np.clip((left - _LEAST_LEFT) / (_ENOUGH_LEFT - _LEAST_LEFT), 0.0, 1.0)
+        left = np.where(is_gone, 1.0, np.clip((left - _LEAST_LEFT) / (_ENOUGH_LEFT - _LEAST_LEFT), 0.0, 1.0))
         meets = left * left * (3.0 - 2.0 * left)
         share, meets = share * meets[..., None], 1.0 - share[..., 0] * (1.0 - meets)
     if np.all(share == 1.0):
@@ -373,14 +382,17 @@ def inset_corners(
         stays_near,
     )
     moved = corners + move
-    curvature = panel.curvature / (1.0 - panel.curvature * 0.5 * (at_start + at_end))
+    shrunk = 1.0 - panel.curvature * 0.5 * (at_start + at_end)
+    curvature = panel.curvature / np.where(np.abs(shrunk) > _GONE, shrunk, np.inf)
     chord = of_next(moved) - moved
     length = np.hypot(chord[..., 0], chord[..., 1])
     sine = 0.5 * curvature * length
     if stays_near:
         sine = np.clip(sine, -1.0, 1.0)
+    sine = np.where(np.abs(np.abs(sine) - 1.0) < _HALF_ROUND, np.clip(sine, -1.0, 1.0), sine)
     with np.errstate(invalid="ignore"):
-        new_rise = 0.5 * length * np.tan(0.5 * np.arcsin(sine))
+        new_half = _as_wide(panel, corners, moved, np.arcsin(sine))
+    new_rise = 0.5 * length * np.tan(0.5 * new_half)
     meets = np.minimum(meets, of_next(meets))
     if np.any(meets < 1.0):
         scaled = rise * length / np.where(panel.length > LENGTH, panel.length, np.inf)
@@ -394,105 +406,15 @@ def inset_corners(
     return moved, np.where(radius > 0.0, new_radius, inside * new_radius), new_rise
 
 
-def drawn_in(
-    corners: Array, radius: Array, rise: Array, at_start: Array, at_end: Array
-) -> tuple[Array, Array, Array]:
-    """Return sections drawn in by an end's blend, in which narrow panels may vanish.
-
-    Parameters
-    ----------
-    corners, radius, rise, at_start, at_end
-        (k, n, 2) and (k, n) float, mm: as for `inset_corners`.
-
-    Returns
-    -------
-    tuple of (k, n, 2), (k, n), (k, n) float, mm
-        As from `inset_corners`. A panel that is used up has no length any more: its neighbours meet.
-        Radii that find no room on a panel among flat ones are made smaller until they do.
-    """
-    moved, new_radius, new_rise = inset_corners(corners, radius, rise, at_start, at_end, stays_near=True)
-    old = of_next(corners) - corners
-    new = of_next(moved) - moved
-    is_used = dot(old, new) < 0.0
-    is_used &= np.hypot(old[..., 0], old[..., 1]) > LENGTH
-    rows = np.flatnonzero(is_used.any(axis=1) & np.isfinite(moved).all(axis=(1, 2)))
-    if len(rows):
-        found = _closed_up(moved[rows], old[rows], ~is_used[rows])
-        is_found = np.isfinite(found).all(axis=(1, 2))
-        rows, found = rows[is_found], found[is_found]
-        is_changed = np.linalg.norm(found - moved[rows], axis=-1) > 0.0
-        chord = np.linalg.norm(of_next(found) - found, axis=-1)
-        before = np.linalg.norm(new[rows], axis=-1)
-        share = np.where(chord > LENGTH, chord / np.where(before > 0.0, before, 1.0), 0.0)
-        new_rise[rows] *= np.where(is_changed | of_next(is_changed), share**2, 1.0)
-        new_radius[rows] = np.where(is_changed, 0.0, new_radius[rows])
-        moved[rows] = found
-    return moved, _with_room(moved, new_radius, new_rise), new_rise
-
-
-def used_up(corners: Array, at_start: Array, at_end: Array) -> NDArray[np.bool_]:
-    """Return which panels of sections run backwards once all are moved inward as if they were flat.
-
-    Parameters
-    ----------
-    corners, at_start, at_end
-        (k, n, 2) and (k, n) float, mm: as for `inset_corners`.
-
-    Returns
-    -------
-    (k, n) bool
-    """
-    none = np.zeros_like(at_start)
-    moved = inset_corners(corners, none, none, at_start, at_end)[0]
-    old = of_next(corners) - corners
-    return np.asarray(dot(old, of_next(moved) - moved) < 0.0)
-
-
-def _closed_up(moved: Array, old: Array, is_left: NDArray[np.bool_]) -> Array:
-    """Return the corners of sections whose used-up panels are gone; NaN where too little is left."""
-    found, is_left = np.full_like(moved, np.nan), is_left.copy()
-    rows = np.arange(len(moved))
-    while len(rows := rows[np.count_nonzero(is_left[rows], axis=1) >= 3]):
-        patterns, pattern_of = np.unique(is_left[rows], axis=0, return_inverse=True)
-        again = []
-        for i, pattern in enumerate(patterns):
-            own = rows[pattern_of.ravel() == i]
-            corners = _without(moved[own], np.flatnonzero(pattern))
-            is_used = pattern & (dot(old[own], of_next(corners) - corners) < 0.0)
-            is_settled = ~is_used.any(axis=1)
-            found[own[is_settled]] = corners[is_settled]
-            is_left[own] &= ~is_used
-            again.append(own[~is_settled])
-        rows = np.concatenate(again)
-    return found
-
-
-def _without(moved: Array, kept: NDArray[np.intp]) -> Array:
-    """Return the corners of sections of which only some panels are kept; NaN where those are parallel."""
-    along, n = of_next(moved) - moved, moved.shape[1]
-    length = np.linalg.norm(along, axis=-1)
-    corners = moved.copy()
-    for panel, onward in zip(kept, np.roll(kept, -1), strict=True):
-        gap = (onward - panel - 1) % n
-        if gap:
-            across = cross(along[:, panel], along[:, onward])
-            is_parallel = np.abs(across) <= _SINGULAR * length[:, panel] * length[:, onward]
-            share = cross(moved[:, onward] - moved[:, panel], along[:, onward])
-            share = share / np.where(is_parallel, np.nan, across)
-            place = moved[:, panel] + share[:, None] * along[:, panel]
-            corners[:, (panel + 1 + np.arange(gap + 1)) % n] = place[:, None]
-    return corners
-
-
-def _with_room(corners: Array, radius: Array, rise: Array) -> Array:
-    """Return radii made smaller where the blends of a panel among flat ones would overlap."""
-    panel = _panels(corners, rise)
-    before = of_last(panel.end)
-    turn = np.abs(np.arctan2(cross(before, panel.start), dot(before, panel.start)))
-    need = radius * np.tan(0.5 * np.minimum(turn, _LARGEST_TURN))
-    both = need + of_next(need)
-    is_flat = (rise == 0.0) & (of_last(rise) == 0.0) & (of_next(rise) == 0.0)
-    is_tight = is_flat & (both > panel.length)
-    share = np.where(is_tight, panel.length / np.where(both > 0.0, both, 1.0), 1.0)
-    share = np.where(panel.length < 2.0 * LENGTH, 0.0, share)
-    return np.asarray(radius * np.minimum(share, of_last(share)))
+def _as_wide(panel: _Panels, corners: Array, moved: Array, half: Array) -> Array:
+    """Return half the angles of arcs, known but for the side of their chord on which their centre lies."""
+    is_wide = np.abs(panel.half) > _WIDE
+    if not is_wide.any():
+        return half
+    radius = 1.0 / np.where(is_wide, panel.curvature, 1.0)
+    centre = 0.5 * (corners + of_next(corners)) + (radius * np.cos(panel.half))[..., None] * left_of(
+        panel.unit
+    )
+    chord = of_next(moved) - moved
+    inside = dot(left_of(chord), centre - moved) * np.sign(radius)
+    return np.where(is_wide & (inside < 0.0), np.copysign(np.pi, half) - half, half)

@@ -6,8 +6,8 @@ behind) from the centreline, z up from the baseline. Right-handed, millimetres.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import field, replace
 from typing import Annotated
 
 from plugs.ground.errors import Finding
@@ -55,7 +55,11 @@ class Station:
         In order round the section: for a mirrored plug from the bottom of the centreline up the
         right side; otherwise anti-clockwise seen from behind, all the way round.
     crowns : mapping of str to float, mm
-        Rise of a panel's middle over its chord, + outward; panels not named are flat.
+        Rise of a panel's middle over its chord, + outward; panels not named are flat. Half of the chord is
+        a half-round, more of it a horseshoe.
+    arcs : mapping of str to (float, float), mm
+        A point (y, z) between its corners through which a panel runs as an arc of a circle: another way
+        to give its crown.
     curves : mapping of str to array or faired curve
         Measured panels: points (n, 2) in mm from the panel's first corner to its second, taken as
         they are, or a faired curve. Their number may differ from station to station.
@@ -64,6 +68,7 @@ class Station:
     x: float
     corners: Annotated[Mapping[Name, Corner], Count(1, 200)]
     crowns: Mapping[str, float] = field(default_factory=dict)
+    arcs: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     curves: Mapping[str, Curve] = field(default_factory=dict)
 
 
@@ -80,11 +85,72 @@ class End:
         station are then points of the raked plane, given by their y and z.
     sharp : sequence of str
         Panels that keep a sharp edge at this end all the same, such as the floor.
+    by_panel : mapping of str to float, mm
+        Blend radius of panels that differ: a crisp lip of 10 mm over sides of 50; 0 is sharp.
     """
 
     radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
     rake_deg: Annotated[float, Within(-LARGEST_RAKE_DEG, LARGEST_RAKE_DEG)] = 0.0
     sharp: Sequence[str] = ()
+    by_panel: Mapping[Name, Annotated[float, Within(0.0, LARGEST)]] = field(default_factory=dict)
+
+    def radius_of(self, panel: str) -> float:
+        """Return the blend radius between this end and a panel.
+
+        Parameters
+        ----------
+        panel : str
+            By its name as drawn.
+
+        Returns
+        -------
+        float, mm
+            0 where the edge is sharp.
+        """
+        return 0.0 if panel in self.sharp else float(self.by_panel.get(panel, self.radius))
+
+    def radii(self, end: str) -> dict[str, float]:
+        """Return all radii of this end by their words in a recipe.
+
+        Parameters
+        ----------
+        end : str
+            "front" or "rear".
+
+        Returns
+        -------
+        dict of str to float, mm
+        """
+        own = {f"{end}.by_panel[{name!r}]": float(radius) for name, radius in self.by_panel.items()}
+        return {f"{end}.radius": float(self.radius), **own}
+
+    def limited(self, most: float) -> End:
+        """Return the end with no radius over a limit.
+
+        Parameters
+        ----------
+        most : float, mm
+
+        Returns
+        -------
+        End
+        """
+        return self.with_radii(lambda radius: min(radius, most))
+
+    def with_radii(self, changed: Callable[[float], float]) -> End:
+        """Return the end with all its radii changed alike.
+
+        Parameters
+        ----------
+        changed : callable
+            From a radius to another, mm.
+
+        Returns
+        -------
+        End
+        """
+        own = {name: changed(float(radius)) for name, radius in self.by_panel.items()}
+        return replace(self, radius=changed(float(self.radius)), by_panel=own)
 
 
 @record(frozen=True, slots=True, kw_only=True)

@@ -20,9 +20,9 @@ from plugs.lines.ends import EndZone, check_room, make_zone
 from plugs.lines.lengthwise import FAIRED, Curves, eased, shape_preserving, through
 from plugs.lines.plan import RingTable, read_plan
 from plugs.lines.plane import of_next
-from plugs.lines.ring_shapes import flattened, is_ridge
-from plugs.lines.rings import Rings, drawn_in, solve_rings
-from plugs.lines.section import End, LinesPlan
+from plugs.lines.ring_shapes import drawn_in, flattened, is_ridge
+from plugs.lines.rings import Rings, solve_rings
+from plugs.lines.section import LinesPlan
 
 Array = NDArray[np.float64]
 
@@ -186,7 +186,7 @@ class Loft:
         """
         for end, steps in ((self.breaks[0], _BEFORE_RIDGE), (self.breaks[-1], -_BEFORE_RIDGE)):
             rows = np.flatnonzero(t == end)
-            if len(rows) and is_ridge(corners[rows[0]]):
+            if len(rows) and is_ridge(corners[rows[0]]) and not rings.half_rad[rows[0], 1::2].any():
                 near = self.sections(end + steps)
                 if (near.radius > 0.0).any():
                     rings = flattened(rings, rows, near.rings, corners[rows[0]])
@@ -358,8 +358,8 @@ def assemble_loft(
     """
     front_lean, rear_lean = _leans(table)
     x = table.x
-    front = _zone(table, lines, -1.0, table.front, front_lean)
-    rear = _zone(table, lines, 1.0, table.rear, rear_lean)
+    front = _zone(table, lines, rises, -1.0, front_lean)
+    rear = _zone(table, lines, rises, 1.0, rear_lean)
     check_room(table.x, front, rear)
     lean = _lean(table, front_lean, rear_lean, front, rear)
     loft = Loft(
@@ -408,11 +408,12 @@ def _by_station(table: RingTable) -> tuple[Curves, Curves]:
     return radii, through(at_panels, table.rise.T[..., None], table.panel_ways)
 
 
-def _zone(table: RingTable, lines: Curves, sign: float, end: End, lean: float) -> EndZone | None:
+def _zone(table: RingTable, lines: Curves, rises: Curves, sign: float, lean: float) -> EndZone | None:
     """Return the blend of an end, or None for a sharp one."""
+    end, u_end = (table.front, table.x[0]) if sign < 0.0 else (table.rear, table.x[-1])
     names = [table.drawn_parents[panel] for panel in table.panel_of]
-    is_sharp = np.array([name in end.sharp for name in names])
-    if end.radius <= 0.0 or is_sharp.all():
+    radii = np.array([end.radius_of(name) for name in names])
+    if not radii.any():
         return None
 
     def corners_at(u: Array) -> Array:
@@ -420,10 +421,10 @@ def _zone(table: RingTable, lines: Curves, sign: float, end: End, lean: float) -
 
     return make_zone(
         sign=sign,
-        radius=end.radius,
+        radii=radii,
         lean=float(lean),
-        u_end=float(table.x[0] if sign < 0.0 else table.x[-1]),
-        is_sharp=is_sharp,
+        u_end=float(u_end),
+        rise=rises.at(np.full((1, len(rises.knots)), u_end))[0][0, table.panel_of, 0],
         corners_at=corners_at,
     )
 

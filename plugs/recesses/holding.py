@@ -393,7 +393,7 @@ def _with_blends(loft: Loft, limit: float, ends: Sequence[str], edge: NDArray[np
 
     def limited(word: str) -> End:
         end: End = getattr(table, word)
-        return replace(end, radius=min(end.radius, limit)) if word in ends else end
+        return end.limited(limit) if word in ends else end
 
     table = replace(table, radius=radius, front=limited("front"), rear=limited("rear"))
     at = np.repeat(table.x[None, :], radius.shape[1], axis=0)

@@ -352,8 +352,9 @@ def _at_end(
             continue
         middle = inside[len(inside) // 2]
         theta = float(zone.theta_touch[list(run.pieces)].mean())
+        radius = float(zone.radii[run.pieces[0]])
         out = 0.5 * (np.pi / 2 - theta)
-        point = patch.points[row, middle] + zone.radius * np.sin(out) * end
+        point = patch.points[row, middle] + radius * np.sin(out) * end
         place = EdgePlace(
             edge=f"{word} {run.name}", point=point, outward=_unit(patch.normals[row, middle] + end)
         )
@@ -361,11 +362,11 @@ def _at_end(
             RadiusBlock(
                 name="",
                 number=0,
-                radius=zone.radius,
+                radius=radius,
                 turn_deg=float(turn.min()),
                 largest_turn_deg=float(turn.max()),
-                least_radius=zone.radius,
-                largest_radius=zone.radius,
+                least_radius=radius,
+                largest_radius=radius,
                 is_inside=False,
                 flat=flat,
                 places=(place,),

@@ -10,11 +10,9 @@ Where the part runs out to a ridge or a point it is all skin: the foam ends befo
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
@@ -22,8 +20,9 @@ from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH, SMALLEST_BODY
 from plugs.lines.checks import fault_of
 from plugs.lines.lengthwise import shape_preserving, through
-from plugs.lines.plane import of_last, of_next
-from plugs.lines.rings import inset_corners, panel_tangents
+from plugs.lines.plane import of_next
+from plugs.lines.ring_shapes import by_sag, judged
+from plugs.lines.rings import Rings, inset_corners, panel_tangents, solve_rings
 from plugs.lines.section import End
 from plugs.lines.stations import Loft, assemble_loft
 from plugs.skin.blends import with_blends_put_right
@@ -38,12 +37,14 @@ from plugs.skin.planes import (
 )
 from plugs.skin.proof import STEPS_WELL_DEG, excess_at, prove_cover
 from plugs.skin.skin import Cover
+from plugs.skin.tight import check_blends
 
 Array = NDArray[np.float64]
 
 _GOOD_ENOUGH = 0.02  # mm. Nearer the asked thickness than anybody lays it: no more stations are put in
 _LESS = 0.7  # of the miss: a finer bay has to gain as much, or it is not worth its pieces
 _TOLD = 0.1  # mm. As in `plugs.findings`
+_SEEN = 0.3  # of what is off near a tip, a quick proof sees so much
 _TOO_FAR = 1.0  # mm. A foam so far off is refused
 _MOST_PIECES = 8  # stations to a bay
 _BLUNT_PIECES = 4  # at an end where all closes in a flat
@@ -89,7 +90,7 @@ def foam_loft(finish: Loft, cover: Cover) -> Loft:
     """
     if cover.is_nothing:
         return finish
-    _check_blends(finish, cover)
+    check_blends(finish, cover)
     reach, reason, first = _reach(finish, cover)
     foam, reason = (None, reason) if reason else _best(finish, cover, reach, first)
     if foam is None:
@@ -118,7 +119,8 @@ def _best(finish: Loft, cover: Cover, reach: _Reach, first: Loft | None) -> tupl
         return None, reason
     tried = [best]
     miss = prove_cover(finish, best, cover, is_quick=True).largest_mm
-    while pieces < _MOST_PIECES and miss > _GOOD_ENOUGH:
+    most, enough = _MOST_PIECES, _GOOD_ENOUGH
+    while pieces < most and miss > enough:
         pieces *= 2
         finer, _ = _tried(finish, cover, reach, pieces)
         if finer is None:
@@ -128,6 +130,8 @@ def _best(finish: Loft, cover: Cover, reach: _Reach, first: Loft | None) -> tupl
             tried, miss = [finer, *tried], less
         elif miss < _TOLD:
             break
+        if pieces == _MOST_PIECES and (reach.is_front_blunt or reach.is_rear_blunt):
+            most, enough = 2 * _MOST_PIECES, _SEEN * _TOLD  # towards a tip everything bends more
     fault: str | None = ""
     for foam in tried:
         fault = "" if foam is first else fault_of(foam)
@@ -159,7 +163,7 @@ def _reach(finish: Loft, cover: Cover) -> tuple[_Reach, str, Loft | None]:
     What is wrong with it there, and the sound foam where one had to be made to know.
     """
     x = finish.table.x
-    thin = finish.sections(finish.breaks[[0, -1]]).rings.moments()[:, 0] < _NO_AREA
+    thin = _outlines(finish, x[[0, -1]]).moments()[:, 0] < _NO_AREA
     ends = []
     for word, depth, end in (
         ("front", cover.front, finish.table.front),
@@ -211,8 +215,14 @@ def _blunted(
 def _is_simple(foam: Loft, end: float, inner: float) -> bool:
     """Return whether the foam's sections from its end inward do not cross themselves."""
     t = end + (inner - end) * np.linspace(0.0, 1.0, _PER_END)
-    rings = foam.unblended(t, foam.lean_at(t))[0]
-    return all(shapely.LinearRing(ring).is_simple for ring in rings)
+    rings = _outlines(foam, t)
+    return bool(judged(rings.at(*by_sag(rings)))[0].all())
+
+
+def _outlines(loft: Loft, u: Array) -> Rings:
+    """Return sections before ends are blended, and without blends of their own."""
+    corners, radius, rise = loft.unblended(u, loft.lean_at(u))
+    return solve_rings(corners, np.zeros_like(radius), rise)
 
 
 def _thinner(finish: Loft, cover: Cover) -> float:
@@ -226,47 +236,6 @@ def _thinner(finish: Loft, cover: Cover) -> float:
         is_sound = foam is not None and (foam is first or not fault_of(foam))
         low, high = (middle, high) if is_sound else (low, middle)
     return low / 10.0
-
-
-def _check_blends(finish: Loft, cover: Cover) -> None:
-    """Refuse blends that the skin would turn inside out."""
-    table = finish.table
-    panels = np.abs(cover.panels)
-    thick = np.maximum(panels, np.roll(panels, 1))
-    way = -1.0 if (cover.panels < 0.0).any() else 1.0
-    u = table.x
-    corners, radius, rise = finish.unblended(u, finish.lean_at(u))
-    start, end = panel_tangents(corners, rise)
-    before = of_last(end)
-    turn = before[..., 0] * start[..., 1] - before[..., 1] * start[..., 0]
-    is_tight = (radius > 0.0) & (way * turn > 0.0) & (radius < thick - LENGTH)
-    if is_tight.any():
-        places = {
-            f"stations[{s}].corners[{table.drawn_corners[table.corner_of[c]]!r}].radius": (
-                float(radius[s, c]),
-                float(thick[c]),
-            )
-            for s, c in np.argwhere(is_tight)
-        }
-        _refuse_blends(places)
-    for name, finished, depth in (("front", table.front, cover.front), ("rear", table.rear, cover.rear)):
-        if 0.0 < finished.radius < depth - LENGTH:
-            _refuse_blends({f"{name}.radius": (finished.radius, depth)})
-
-
-def _refuse_blends(places: Mapping[str, tuple[float, float]]) -> None:
-    """Raise the error of blends tighter than their skin: by parameter its radius, and the skin over it."""
-    param, (radius, depth) = next(iter(places.items()))
-    most = max(skin for _, skin in places.values())
-    others = f" here and at {len(places) - 1} more corners" if len(places) > 1 else ""
-    raise PlugError(
-        param=param,
-        value=radius,
-        reason=f"{depth:g} mm of skin over this blend leave it no radius in the foam",
-        remedy=f"use 0 for a sharp edge{others}, or {np.ceil(10.0 * most + 5.0) / 10.0:g} or more where the "
-        "panels have room for it",
-        would_do=[(name, 0.0) for name in places],
-    )
 
 
 def _check_steps(finish: Loft, foam: Loft, cover: Cover) -> None:
@@ -397,7 +366,7 @@ def _put_right(finish: Loft, foam: Loft, cover: Cover, u: Array, rise: Array) ->
 
 def _under(end: End, depth: float) -> End:
     """Return an end with its blend as it is under a skin."""
-    return replace(end, radius=max(end.radius - depth, 0.0))
+    return end.with_radii(lambda radius: max(radius - depth, 0.0))
 
 
 def _divided(x: Array, pieces: int) -> Array:

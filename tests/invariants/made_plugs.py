@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -52,7 +53,7 @@ def random_plug(seed: int) -> Plug:
         name=f"case {seed}",
         stations=stations,
         mirrored=mirrored,
-        bays=_bay_by_bay(seed, names, len(x) - 1, _bays(rng, names)),
+        bays=_bays(rng, names),
         front=End() if tip == 0 else _end(rng, size),
         rear=End() if tip == len(x) - 1 else _end(rng, size),
         recesses=[_recess(rng, panel_names, x, shapes) for _ in range(_few(rng, 0.35))],
@@ -188,13 +189,51 @@ def _bays(rng: np.random.Generator, names: Sequence[str]) -> str | dict[str, str
     return {name: str(rng.choice(["straight", "faired"])) for name in names if rng.random() < 0.8}
 
 
-def _bay_by_bay(seed: int, names: Sequence[str], count: int, bays: object) -> object:
-    """Return how the lines run: now and then with a way of its own for each bay, by chance of its own."""
-    rng = np.random.default_rng([seed, 1])
-    if rng.random() > 0.2:
-        return bays
-    every = [[str(way) for way in rng.choice(WAYS, count)] for _ in names]
-    return every[0] if rng.random() < 0.3 else dict(zip(names, every, strict=True))
+def newer_plug(seed: int) -> Plug:
+    """Return the plug of a seed with a way for each bay, half-rounds, ends by panel, and radii at its tip.
+
+    Parameters
+    ----------
+    seed : int
+
+    Returns
+    -------
+    Plug
+    """
+    plug, rng = random_plug(seed), np.random.default_rng([seed, 1])
+    names = list(plug.stations[0].corners)
+    ways = {name: [str(way) for way in rng.choice(WAYS, len(plug.stations) - 1)] for name in names}
+    round_one = int(rng.integers(len(names))) if rng.random() < 0.5 else -1
+    share = float(rng.uniform(0.4, 0.9))
+    stations = [_rounded(station, round_one, share, plug.mirrored) for station in plug.stations]
+    for tip, beside in ((0, 1), (-1, -2)):
+        corners, other = stations[tip].corners, stations[beside].corners
+        if len({corner.z for corner in corners.values()}) == 1:
+            whole = {name: replace(corner, radius=other[name].radius) for name, corner in corners.items()}
+            stations[tip] = replace(stations[tip], corners=whole)
+    shapes = np.array([[(c.y, c.z) for c in station.corners.values()] for station in stations])
+    panels = _panel_names(names, shapes, plug.mirrored)
+    ends = [
+        replace(end, by_panel={str(rng.choice(panels)): round(float(rng.uniform(0.2, 1.5)) * end.radius, 1)})
+        for end in (plug.front, plug.rear)
+    ]
+    bays = ways if rng.random() < 0.6 else plug.bays
+    return replace(plug, stations=stations, bays=bays, front=ends[0], rear=ends[1])
+
+
+def _rounded(station: Station, which: int, share: float, mirrored: bool) -> Station:
+    """Return a station with a wide arc over the panel after one corner, whose ends are sharp; none for -1."""
+    names = list(station.corners)
+    if which < 0 or (mirrored and which == len(names) - 1 and station.corners[names[-1]].y == 0.0):
+        return station
+    first, other = station.corners[names[which]], names[(which + 1) % len(names)]
+    panel, onward = f"{names[which]} to {other}", station.corners[other]
+    if mirrored and which == len(names) - 1:
+        panel, onward = f"across {names[-1]}", replace(first, y=-first.y)
+    width = float(np.hypot(onward.y - first.y, onward.z - first.z))
+    sharp = {names[which], other}
+    corners = {n: replace(c, radius=0.0) if n in sharp else c for n, c in station.corners.items()}
+    return replace(station, corners=corners, crowns={**station.crowns, panel: round(share * width, 2)})
 
 
 def _end(rng: np.random.Generator, size: float) -> End:

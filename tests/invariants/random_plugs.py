@@ -18,7 +18,7 @@ import time
 import traceback
 import warnings
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -32,7 +32,7 @@ from plugs.mesh.triangles import is_closed
 from plugs.recipe.plug import Plug
 from plugs.work import work_out
 from tests.invariants.followed import with_value
-from tests.invariants.made_plugs import random_plug
+from tests.invariants.made_plugs import newer_plug, random_plug
 
 LONGEST_S = 300.0
 """A case that takes longer hangs: in the processor's time, and many times what the slowest case takes."""
@@ -267,7 +267,13 @@ def _remedy(plug: Plug, error: PlugError) -> str:
     return "kept"
 
 
-def run_case(seed: int, *, with_kernel: bool = False, with_remedies: bool = True) -> Outcome:
+def run_case(
+    seed: int,
+    *,
+    with_kernel: bool = False,
+    with_remedies: bool = True,
+    made: Callable[[int], Plug] = random_plug,
+) -> Outcome:
     """Build the plug of a seed.
 
     Parameters
@@ -275,6 +281,8 @@ def run_case(seed: int, *, with_kernel: bool = False, with_remedies: bool = True
     seed : int
     with_kernel, with_remedies : bool
         Also asks the CAD kernel; also tries the numbers of remedies.
+    made : callable
+        From a seed to its plug.
 
     Returns
     -------
@@ -286,7 +294,7 @@ def run_case(seed: int, *, with_kernel: bool = False, with_remedies: bool = True
         with warnings.catch_warnings(), _limited(LONGEST_S):
             warnings.simplefilter("error")
             warnings.filterwarnings("ignore", "builtin type .* has no __module__", DeprecationWarning)
-            plug = random_plug(seed)
+            plug = made(seed)
             try:
                 build_plug(plug, with_kernel=with_kernel)
             except PlugError as error:
@@ -360,10 +368,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--cases", type=int, default=200)
     parser.add_argument("--first", type=int, default=0, help="the first seed")
     parser.add_argument("--kernel", action="store_true", help="ask the CAD kernel too")
+    parser.add_argument("--newer", action="store_true", help="half-rounds, ways by bay, ends by panel")
     options = parser.parse_args(arguments)
     outcomes = []
+    made = newer_plug if options.newer else random_plug
     for seed in range(options.first, options.first + options.cases):
-        outcomes.append(run_case(seed, with_kernel=options.kernel))
+        outcomes.append(run_case(seed, with_kernel=options.kernel, made=made))
         if outcomes[-1].kind == "fault" or outcomes[-1].remedy == "broken":
             sys.stdout.write(f"seed {seed}\n{outcomes[-1].detail}\n")
     sys.stdout.write(report(outcomes) + "\n")

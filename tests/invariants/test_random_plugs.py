@@ -1,6 +1,6 @@
 """Many random plugs: each builds with its promises kept, or is refused with a complete error.
 
-``PLUGS_CASES`` sets how many (60 by default, some thousands on demand); ``PLUGS_FIRST_SEED`` where
+``PLUGS_CASES`` sets how many (100 by default, some thousands on demand); ``PLUGS_FIRST_SEED`` where
 they begin. The seed of a failing case is in the message; run it alone with
 ``python -m tests.invariants.random_plugs --first SEED --cases 1``.
 """
@@ -13,10 +13,10 @@ import pytest
 
 from plugs.ground.errors import PlugError
 from tests.invariants import random_plugs
-from tests.invariants.made_plugs import random_plug
+from tests.invariants.made_plugs import newer_plug, random_plug
 from tests.invariants.random_plugs import Outcome, remedied, report, run_case
 
-CASES = int(os.environ.get("PLUGS_CASES", "60"))
+CASES = int(os.environ.get("PLUGS_CASES", "100"))
 FIRST = int(os.environ.get("PLUGS_FIRST_SEED", "0"))
 BATCH = 25
 REMEDIES = 10
@@ -40,6 +40,14 @@ def test_builds_or_is_refused(first: int, outcomes: list[Outcome]) -> None:
     assert not faults, "\n".join(f"seed {o.seed}: {o.words}\n{o.detail}" for o in faults)
     broken = [o for o in found if o.remedy == "broken"]
     assert not broken, "\n".join(f"seed {o.seed}: {o.detail}" for o in broken)
+
+
+@pytest.mark.many
+def test_half_rounds_and_ways_by_bay_build_or_are_refused() -> None:
+    """The same of a few with newer words: arcs to nine tenths of their chord, ways by bay, ends by panel."""
+    found = [run_case(seed, made=newer_plug) for seed in range(FIRST, FIRST + max(CASES // 16, 4))]
+    faults = [o for o in found if o.kind == "fault" or o.remedy == "broken"]
+    assert not faults, "\n".join(f"seed {o.seed}: {o.words}\n{o.detail}" for o in faults)
 
 
 @pytest.mark.many

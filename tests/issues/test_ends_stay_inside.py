@@ -10,7 +10,8 @@ import shapely
 
 from plugs.ground.errors import PlugError
 from plugs.lines.checks import checked_loft
-from plugs.lines.rings import drawn_in, solve_rings
+from plugs.lines.ring_shapes import drawn_in
+from plugs.lines.rings import solve_rings
 from plugs.lines.stations import Loft
 from tests.invariants.made_plugs import random_plug
 
