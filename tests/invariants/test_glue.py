@@ -27,7 +27,7 @@ from plugs.recipe.plug import checked_plug
 from tests.invariants.made_plugs import random_plug
 from tests.unit.test_glue import stack_of
 
-CASES = min(int(os.environ.get("PLUGS_CASES", "200")), 2000) // 20
+CASES = min(int(os.environ.get("PLUGS_CASES", "120")), 2000) // 20
 BATCH = 10
 
 ANGLES = np.radians(np.arange(0.0, 360.0, 0.5))

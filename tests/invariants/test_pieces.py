@@ -26,7 +26,7 @@ from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from tests.invariants.made_plugs import random_plug
 
-SEEDS = (0, 3, 9, 13, 15, 17, 20, 22, 27, 30, 34, 37, 39, 43, 49, 54, 57, 58, 59)
+SEEDS = (0, 9, 15, 20, 27, 34, 39, 49, 57, 59)
 """Seeds that build, of all three axes; refused ones only cost time."""
 
 ROUNDING = 1e-6

@@ -15,7 +15,7 @@ from plugs.laminate.plies import Ply, Schedule
 from plugs.work import Work, work_out
 from tests.invariants.made_plugs import random_plug
 
-CASES = int(os.environ.get("PLUGS_CASES", "8"))
+CASES = int(os.environ.get("PLUGS_CASES", "5"))
 
 
 def laid_up(seed: int) -> Work | None:

@@ -25,7 +25,7 @@ from plugs.templates.words import Templates
 from plugs.work import Work, work_out
 from tests.invariants.made_plugs import random_plug
 
-CASES = int(os.environ.get("PLUGS_CASES", "14"))
+CASES = int(os.environ.get("PLUGS_CASES", "8"))
 
 
 def furnished(plug: Plug, seed: int, size: np.ndarray) -> Plug:

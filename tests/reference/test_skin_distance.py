@@ -97,7 +97,7 @@ PARTS = {
 }
 
 
-@pytest.mark.parametrize("depth", [1.0, 2.0, 4.0])
+@pytest.mark.parametrize("depth", [1.0, 4.0])
 @pytest.mark.parametrize("name", PARTS)
 def test_distance_by_trimesh(name: str, depth: float) -> None:
     """Foam lies as deep as asked within 0.1 mm or 6 %, and what the proof says of it is the truth.
