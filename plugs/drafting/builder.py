@@ -351,7 +351,13 @@ class DrawingBuilder:
             rows=lambda _: [f"{name}: {style_of(name).means}" for name in groups if name in untold],
         )
         for one in (*self._feet, rest, *self._last):
-            more, words, y = one.below(signs, untold, left, y) if isinstance(one, _Rows) else one(left, y)
+            if isinstance(one, _Rows):
+                more, words, y = one.below(signs, untold, left, y)
+            else:
+                more, words, y = one(left, y)
+                new = {path.dxf_layer: None for path in more if style_of(path.dxf_layer).means}
+                untold |= new.keys() - groups.keys()
+                groups |= new
             paths, labels = paths + more, labels + words
         return paths, labels
 

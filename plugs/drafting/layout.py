@@ -417,9 +417,10 @@ def _piece_rows(layout: Layout, unit: str) -> list[list[str]]:
     """Return where pieces lie on a sheet, in the order of cutting."""
     if not layout.pieces:
         return []
-    rows = [["cut", "piece", "from the left edge", "to", "from the lower edge", "to", "least gap", "to"]]
+    rows = [["cut", "piece", "from the left edge", "to", "from the lower edge", "to"]]
+    rows[0] += ["least gap", "to"] if len(layout.pieces) > 1 else []
     for number, one in enumerate(layout.pieces, start=1):
         left, low, right, high = (figure(value, unit) for value in one.box)
-        gap = "" if one.gap is None else figure(one.gap, unit)
-        rows.append([str(number), one.name, left, right, low, high, gap, one.beside])
+        gap = [] if one.gap is None else [figure(one.gap, unit), one.beside]
+        rows.append([str(number), one.name, left, right, low, high, *gap])
     return rows

@@ -217,9 +217,9 @@ def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str, signs
         f"{face_words(first.axis)}: the {face} face of each layer is in view"
         + (f"; arrows point {word}" if is_marked else ""),
     ]
-    if any(placement.piece.drilled for placement in sheet.placements):
-        rows.append(f"{seen}: holes in the {face} face")
-        rows.append(f"{hidden}: holes in the {back} face, drilled from behind")
+    drilled = {PINS[hole.face] for placement in sheet.placements for hole in placement.piece.drilled}
+    rows += [f"{seen}: holes in the {face} face"] if seen in drilled else []
+    rows += [f"{hidden}: holes in the {back} face, drilled from behind"] if hidden in drilled else []
     return rows + _too_small(sheet, signs, unit)
 
 

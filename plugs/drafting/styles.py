@@ -161,7 +161,7 @@ _STYLES: Final = {
     FAR_FACE_CUT: LineStyle(*_TEAL, dash=_LONG, means="cut on the far face"),
     FOAM_EDGE: LineStyle(*_GREY, dash=(6.0, 3.0), means="edge of the foam"),
     # by which a part is laid out: never cut
-    DIMENSIONS: LineStyle(*_GREY, means="figures to lay it out by, never cut"),
+    DIMENSIONS: LineStyle(*_PALE, means="figures to lay it out by, never cut"),
     # measured lines
     FAIR_CURVE: LineStyle(*_BLACK, means="the faired line"),
     CURVATURE_COMB: LineStyle(*_PALE, means="how much it bends: long where the radius is small"),

@@ -163,7 +163,7 @@ def assert_sound(work: Work) -> None:
 
 
 SHOWS_A_FACE = ("layers/", "sheets/", "cloth/", "templates/station", "templates/lengthwise", "templates/gauge",
-                "templates/recess", "templates/board")  # fmt: skip
+                "templates/pocket", "templates/board")  # fmt: skip
 IN_THE_PLUGS_AXES = ("layers/", "templates/station", "templates/lengthwise", "templates/gauge",
                      "templates/base")  # fmt: skip
 
