@@ -119,13 +119,13 @@ def too_near(points: Array, foam: PinCover, reach: float) -> Mask:
     near = np.zeros(len(points), dtype=np.bool_)
     if foam.walls is None:
         return near
+    walls = foam.walls
+    level = (walls.lower[:, 2] <= foam.to_mm) & (walls.upper[:, 2] >= foam.from_mm)
+    around, lower, upper = walls.corners[:, level], walls.lower[level], walls.upper[level]
     for i, (h, v) in enumerate(points.tolist()):
-        low, high = (h - reach, v - reach, foam.from_mm), (h + reach, v + reach, foam.to_mm)
-        lower, upper = foam.walls.lower, foam.walls.upper
-        is_near = (lower[:, 0] <= high[0]) & (upper[:, 0] >= low[0])
-        for column in (1, 2):
-            is_near &= (lower[:, column] <= high[column]) & (upper[:, column] >= low[column])
-        corners = foam.walls.corners[:, is_near]
+        is_near = (lower[:, 0] <= h + reach) & (upper[:, 0] >= h - reach)
+        is_near &= (lower[:, 1] <= v + reach) & (upper[:, 1] >= v - reach)
+        corners = around[:, is_near]
         begin = np.concatenate([corners[0], corners[1], corners[2]])
         finish = np.concatenate([corners[1], corners[2], corners[0]])
         near[i] = bool((_gaps(points[i], begin, finish, foam.from_mm, foam.to_mm) < reach).any())

@@ -165,7 +165,7 @@ FOAM = {"body", "finish", "layering", "pieces", "pins", "blanks", "sheets", "tem
     [
         ({"resin": "polyester"}, LAID - {"cloth", "drape"}),
         ({"pack": 25.0}, {"part", "shopping"}),
-        ({"unit": "in"}, {"drape"}),
+        ({"unit": "in"}, {"drape", "sheets", "shopping"}),  # what is to be bought is named in the unit
         ({"price": 25.0}, {"sheets", "shopping"}),
         ({"kerf": 4.0}, {"sheets", "shopping"}),
         ({"foot": 8.0}, {"gauges", "templates", "base", "part", "shopping"}),
