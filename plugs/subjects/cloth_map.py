@@ -80,7 +80,7 @@ def _views(
     for k, (words, view, lettered) in enumerate(views):
         # what hardly shows is hidden behind the rest
         rims = [_rim_seen(patch, view) for patch in patches if _share_seen(patch, view) > _SHOWN]
-        drawn = shapely.union_all([shapely.MultiLineString(list(one)) for one in rims if len(one)])
+        drawn = shapely.union_all([shapely.multilinestrings(shapely.linestrings(r)) for r in rims if len(r)])
         x0, y0, x1, y1 = drawn.bounds
         scale = max((x1 - x0) / (wide - 12.0), (y1 - y0) / _VIEWS_TALL)
         move = np.array([k * wide + 0.5 * wide - 0.5 * (x0 + x1) / scale, top - y1 / scale])
