@@ -15,7 +15,8 @@ from plugs.drafting.layout import figure
 from plugs.drafting.placing import Beside, Row, Sign
 from plugs.drafting.styles import CUT_LINE, ROLL_EDGE
 from plugs.ground.amounts import amount
-from plugs.pack.scaled import HEAD, LETTER, ROW, fitting_scale, table, wrapped
+from plugs.pack.scaled import fitting_scale
+from plugs.pack.tables import HEAD, LETTER, ROW, table, wrapped
 
 MAP: Final = "cloth/map"
 """Where the map of cloth is among the drawings."""

@@ -13,7 +13,7 @@ from plugs.drafting.styles import BLOCK_CUT
 from plugs.ground.paper import MEASURES, Paper, paper_of
 from plugs.ground.records import record
 from plugs.pack.cloth import cloth_pages
-from plugs.pack.scaled import scaled_page, sheet_page
+from plugs.pack.scaled import APART, scaled_pages, sheet_page
 from plugs.pack.words import cover, fit_pages, section_page, sections
 from plugs.paper.map import MapSheet
 from plugs.paper.marks import footer, square
@@ -25,7 +25,6 @@ _LARGEST: Final = 432.0  # mm. Larger paper, and rolls, hang over no bench: the 
 MOST: Final = 100
 """Layers, or sheets, of which each has a page: nobody leafs through more, and files cut them."""
 
-_GAP: Final = 8.0  # mm. Between two parts on a page
 _CLOTH_GAP: Final = 5.0  # mm. Between what one page tells of cloth
 
 
@@ -81,20 +80,22 @@ def pack_pages(job: PackJob) -> tuple[list[MapSheet], list[Drawing], PagePlan]:
     x0, y0, x1, y1 = paper.window((paper.width, paper.height))
     found = list(parts_of(job))
     room = (x1 - x0, y1 - y0)
-    parts = [scaled_page(one, title, room, unit, path=f"pack/{one.path}") for title, one in found]
+    parts = _paired([scaled_pages(one, title, room, unit, path=f"pack/{one.path}") for title, one in found])
     parts += [sheet_page(one, title, unit, path=f"pack/{one.path}") for title, one in _at_machines(job)]
     traced = [alone for _, one in found if (alone := _traced(one)) is not None]
     small = [alone for alone in traced if _is_small(alone, paper)]
     words = [
-        one for k, section in enumerate(sections(job.summary)) for one in section_page(section, path=f"w{k}")
+        one
+        for k, section in enumerate(sections(job.summary))
+        for one in section_page(section, room[1], path=f"w{k}")
     ]
-    front = cover(job.summary, job.drawings, MOST, path="cover")
+    front = cover(job.summary, job.drawings, MOST, room[1] - MEASURES[unit][0] - 6.0, path="cover")
     cloth = list(cloth_pages(job.summary, job.drawings, path="cloth"))
     pages = [
         [front],
         *_flowed([*words, *parts], y1 - y0),
         *_flowed(cloth, y1 - y0, gap=_CLOTH_GAP),
-        *_flowed(fit_pages(job.summary, path="fit"), y1 - y0),
+        *_flowed(fit_pages(job.summary, room[1], path="fit"), y1 - y0),
     ]
     plan = plan_pages(small, paper, unit)
     plan = replace(plan, pages=tuple(replace(page, square=None) for page in plan.pages))
@@ -103,6 +104,16 @@ def pack_pages(job: PackJob) -> tuple[list[MapSheet], list[Drawing], PagePlan]:
         _sheet(paper, page, number, n_pages, _title(job), unit) for number, page in enumerate(pages, start=1)
     ]
     return sheets, small, plan
+
+
+def _paired(parts: Sequence[tuple[list[Drawing], Drawing | None]]) -> list[Drawing]:
+    """Return parts as they follow each other: two that can share a page as they share it, others alone."""
+    found, k = list[Drawing](), 0
+    while k < len(parts):
+        halves = [half for _, half in parts[k : k + 2] if half is not None]
+        found += halves if len(halves) == 2 else parts[k][0]
+        k += 2 if len(halves) == 2 else 1
+    return found
 
 
 def _title(job: PackJob) -> str:
@@ -174,7 +185,7 @@ def _is_small(drawing: Drawing, paper: Paper) -> bool:
     return len(grid.kept) == 1 and grid.has_notes
 
 
-def _flowed(drawings: Sequence[Drawing], room: float, gap: float = _GAP) -> list[list[Drawing]]:
+def _flowed(drawings: Sequence[Drawing], room: float, gap: float = APART) -> list[list[Drawing]]:
     """Return drawings page by page, one under the other while there is room."""
     pages, left = list[list[Drawing]](), 0.0
     for drawing in drawings:

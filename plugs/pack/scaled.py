@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
@@ -11,23 +10,13 @@ import numpy as np
 import shapely
 
 from plugs.drafting.builder import SAMPLE, DrawingBuilder
-from plugs.drafting.drawing import LABELS, Array, Box, Drawing, Label, drawing_bounds, paths_box
-from plugs.drafting.laying import columns, draw_layout, table_size
+from plugs.drafting.drawing import LABELS, Array, Box, Drawing, Label, Path, drawing_bounds, paths_box
+from plugs.drafting.laying import draw_layout
 from plugs.drafting.layout import Layout, layout_of, layout_rows
 from plugs.drafting.marks import TEXT, line
 from plugs.drafting.placing import Beside
 from plugs.drafting.styles import LEGEND, line_styles, without_figures
-
-LETTER: Final = 2.2
-"""Height of the letters of a table, mm: read at arm's length."""
-
-ROW: Final = 3.8
-"""From row to row of words, mm."""
-
-_LEAST: Final = 1.5  # mm. Of the letters of a wide table
-_PROSE: Final = 0.82  # width of a letter over a capital's height in words in small letters, on the average
-HEAD: Final = 4.0
-"""Height of the letters of a title, mm."""
+from plugs.pack.tables import HEAD, LETTER, ROW, continued, table, wrapped
 
 _SCALES: Final = (
     1.0, 2.0, 2.5, 4.0, 5.0, 8.0, 10.0, 12.0, 15.0, 16.0, 20.0, 24.0, 25.0, 32.0, 40.0, 50.0, 100.0,
@@ -36,14 +25,74 @@ _SCALES: Final = (
 
 _LEFT: Final = 16.0  # mm. Free to the left of a drawing for words beside it
 _SIDE: Final = 30.0  # mm. Free to its right for its dimension
+APART: Final = 8.0
+"""Between two parts on a page, mm."""
+
+_HALVED: Final = 0.5  # of its height: a part is made so much smaller to share a page
+_SHORTEST: Final = 30.0  # mm. Of a part that is made smaller
 _TALLEST: Final = 105.0  # mm. Of a drawing on its page: its table stands under it
+_WORDS: Final = 190.0  # mm. Of words, on the narrowest paper
+_WIDE: Final = 0.92  # width of a letter over a capital's height where names in capitals stand among the words
 _OVER: Final = 3.0  # of the letters' height: what lines across and their letters take over a drawing
 _UP: Final = (0.0, 0.15, -0.15, 0.3, -0.3)  # of a piece's height: where in it its name is tried
 _UNSAID: Final = frozenset(("100 mm", "4 in", "UP", "FORWARD", "FORWARD IS INTO THE PAGE"))
 """Words at the bars and arrows under a drawing, which a page of the pack has not."""
 
 
-def scaled_page(drawing: Drawing, title: str, room: tuple[float, float], unit: str, *, path: str) -> Drawing:
+def scaled_pages(
+    drawing: Drawing, title: str, room: tuple[float, float], unit: str, *, path: str
+) -> tuple[list[Drawing], Drawing | None]:
+    """Return a drawing to scale, and how it shares a page with another if that takes little off it.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        At full size, mm.
+    title : str
+    room : tuple of 2 float, mm
+        Width and height of a page.
+    unit : str
+        ``"mm"`` or ``"in"``: of the figures.
+    path : str
+        Of the drawings that are returned.
+
+    Returns
+    -------
+    tuple of list of Drawing and (Drawing or None)
+        As by `scaled_page`; rows for which a page has no room are in more of them.
+    """
+    page = scaled_page(drawing, title, room, unit, path=path)
+    tall, box = -drawing_bounds(page)[1], paths_box(_own(without_figures(drawing)))
+    shown = (box[3] - box[1]) / fitting_scale(box, (room[0] - _LEFT - _SIDE, _TALLEST))
+
+    def within(limit: float, least: float) -> Drawing | None:
+        smaller = shown - (tall - limit)
+        if tall <= limit:
+            return page
+        if smaller < max(_SHORTEST, least * shown):
+            return None
+        other = scaled_page(drawing, title, room, unit, path=path, tallest=smaller)
+        return other if -drawing_bounds(other)[1] <= limit else None
+
+    alone = within(room[1], 0.0)
+    pages = continued(page, title, room[1]) if alone is None else [alone]
+    return pages, within(0.5 * (room[1] - APART), _HALVED)
+
+
+def _own(drawing: Drawing) -> list[Path]:
+    """Return what is drawn of a part, without words."""
+    return [path for path in drawing.paths if path.dxf_layer != LABELS]
+
+
+def scaled_page(
+    drawing: Drawing,
+    title: str,
+    room: tuple[float, float],
+    unit: str,
+    *,
+    path: str,
+    tallest: float = _TALLEST,
+) -> Drawing:
     """Return a drawing to scale with its dimensions and the table that lays it out.
 
     Parameters
@@ -57,6 +106,8 @@ def scaled_page(drawing: Drawing, title: str, room: tuple[float, float], unit: s
         ``"mm"`` or ``"in"``: of the figures.
     path : str
         Of the drawing that is returned.
+    tallest : float, mm
+        Of the part as it is drawn.
 
     Returns
     -------
@@ -64,12 +115,13 @@ def scaled_page(drawing: Drawing, title: str, room: tuple[float, float], unit: s
         In mm on the page, its upper left corner at the origin.
     """
     drawing = without_figures(drawing)
-    own = [path for path in drawing.paths if path.dxf_layer != LABELS]
+    own = _own(drawing)
     layout = layout_of(own) if drawing.layout is None else drawing.layout
     box, page = paths_box(own), shapely.box(0.0, -room[1], room[0], 0.0)
-    scale = fitting_scale(box, (room[0] - _LEFT - _SIDE, _TALLEST))
+    scale = fitting_scale(box, (room[0] - _LEFT - _SIDE, tallest))
     builder = DrawingBuilder(path=path, title=title, display_unit=unit)
-    top = _words(builder, drawing, title, scale) - 4.0 - (_OVER + 1.4) * LETTER
+    over = (_OVER + 1.4) * LETTER if layout.spans else 0.0
+    top = _words(builder, drawing, title, scale) - 4.0 - over
     move = np.array((_LEFT - box[0] / scale, top - box[3] / scale))
     builder.draw(replace(one, points=one.points / scale + move) for one in own)
     _number(builder, layout, scale, move)
@@ -146,7 +198,7 @@ def _words(builder: DrawingBuilder, drawing: Drawing, title: str, scale: float) 
 
 def _rows_under(drawing: Drawing) -> list[Label]:
     """Return the rows of words under what is drawn."""
-    foot = paths_box([path for path in drawing.paths if path.dxf_layer != LABELS])[1]
+    foot = paths_box(_own(drawing))[1]
     return [
         label
         for label in drawing.labels
@@ -156,53 +208,22 @@ def _rows_under(drawing: Drawing) -> list[Label]:
 
 def _write_rows(builder: DrawingBuilder, drawing: Drawing, rows: Sequence[str], top: float) -> float:
     """Write rows under a height, each that names a group with a sample of its line; return where they end."""
-    groups, y = line_styles(drawing), top
+    groups, y, left = line_styles(drawing), top, _WORDS
     for row in rows:
-        group, x = row.partition(":")[0], 0.0
-        if group in groups:
-            middle, x = y - ROW + 0.5 * LETTER, SAMPLE + LETTER
-            builder.draw([line((0.0, middle), (SAMPLE, middle), LEGEND + group)])
-        for text in wrapped(row, 190.0 - x):
+        group = row.partition(":")[0]
+        sample = SAMPLE + LETTER if group in groups else 0.0
+        wide = sample + _WIDE * LETTER * len(row)
+        if left + wide > _WORDS:  # else it stands beside the one before
+            y, left = y - ROW, 0.0
+        if sample:
+            middle = y + 0.5 * LETTER
+            builder.draw([line((left, middle), (left + SAMPLE, middle), LEGEND + group)])
+        first, *more = wrapped(row, _WORDS - sample) if left == 0.0 else [row]
+        builder.write(Label(text=first, at=(left + sample, y), height=LETTER))
+        for text in more:
             y -= ROW
-            builder.write(Label(text=text, at=(x, y), height=LETTER))
-    return y
-
-
-def wrapped(text: str, width: float = 190.0, height: float = LETTER) -> list[str]:
-    """Return a text in rows.
-
-    Parameters
-    ----------
-    text : str
-    width : float, mm
-    height : float, mm
-        Of its letters.
-
-    Returns
-    -------
-    list of str
-    """
-    return textwrap.wrap(text, max(8, int(width / (_PROSE * height)))) or [""]
-
-
-def table(builder: DrawingBuilder, rows: Sequence[Sequence[str]], top: float, room: float) -> float:
-    """Write rows of words in columns, as large as there is room; return where they end.
-
-    Parameters
-    ----------
-    builder : DrawingBuilder
-    rows : sequence of sequence of str
-        As many words in each.
-    top : float, mm
-    room : float, mm
-        The width for them.
-
-    Returns
-    -------
-    float, mm
-    """
-    labels, y = columns(rows, 0.0, top, table_size(rows, room, _LEAST, LETTER))
-    builder.write(*labels)
+            builder.write(Label(text=text, at=(sample, y), height=LETTER))
+        left = _WORDS if more else left + wide + 2.0 * LETTER
     return y
 
 

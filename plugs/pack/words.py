@@ -14,14 +14,13 @@ from plugs.drafting.layout import figure
 from plugs.drafting.styles import FINISH_BOTTOM_FACE, FINISH_TOP_FACE
 from plugs.ground.amounts import amount, counted
 from plugs.ground.units import format_length, format_size
-from plugs.pack.scaled import LETTER, ROW, table, wrapped
+from plugs.pack.tables import HEAD, LETTER, ROW, continued, set_table, wrapped, write
 
-_HEAD: Final = 4.0  # mm. Of the letters of a heading
 _WIDTH: Final = 190.0  # mm. Of words on the narrowest paper
 _VIEW: Final = (150.0, 85.0)  # mm. Of the picture on the cover
+_LEAST_VIEW: Final = 30.0  # mm. Of its height
 _CONTOURS: Final = 30  # layers at most that are drawn in it
 _SLANT: Final = np.radians(30.0)  # of the two level axes in it: an isometric view (textbook)
-_COLUMN: Final = 46  # rows of a table to a page
 
 _UNITS: Final = {"mm": "mm", "in": "inches"}
 
@@ -104,7 +103,9 @@ def _sequence(summary: Mapping[str, Any], unit: str) -> list[str]:
     return told
 
 
-def cover(summary: Mapping[str, Any], drawings: Mapping[str, Drawing], most: int, *, path: str) -> Drawing:
+def cover(
+    summary: Mapping[str, Any], drawings: Mapping[str, Drawing], most: int, tall: float, *, path: str
+) -> Drawing:
     """Return the cover: a view of the layers' contours, and the sizes.
 
     Parameters
@@ -115,6 +116,8 @@ def cover(summary: Mapping[str, Any], drawings: Mapping[str, Drawing], most: int
         By path in the folder, those of the layers among them.
     most : int
         Layers, or sheets, of which each has a page.
+    tall : float, mm
+        Room for it: under it stands the square to measure.
     path : str
         Of the drawing that is returned.
 
@@ -124,6 +127,7 @@ def cover(summary: Mapping[str, Any], drawings: Mapping[str, Drawing], most: int
         In mm on the page, its upper left corner at the origin.
     """
     unit = summary["display_unit"]
+    rows = [text for row in _cover_rows(summary, most) for text in wrapped(row, _WIDTH, 3.0)]
     title = f"{summary['recipe']['title']}: shop pack"
     builder = DrawingBuilder(path=path, title=title, display_unit=unit)
     builder.write(Label(text=title, at=(0.0, -6.0), height=6.0))
@@ -131,7 +135,8 @@ def cover(summary: Mapping[str, Any], drawings: Mapping[str, Drawing], most: int
     contours = _contours(summary["layers"] or [], drawings)
     if contours:
         box = paths_box(contours)
-        scale = max((box[2] - box[0]) / _VIEW[0], (box[3] - box[1]) / _VIEW[1])
+        high = max(_LEAST_VIEW, min(_VIEW[1], tall - 25.0 - 5.0 * len(rows)))
+        scale = max((box[2] - box[0]) / _VIEW[0], (box[3] - box[1]) / high)
         move = np.array((20.0 - box[0] / scale, y - box[3] / scale))
         builder.draw(
             Path(points=one.points / scale + move, bulges=one.bulges, is_closed=True, dxf_layer=one.dxf_layer)
@@ -142,10 +147,9 @@ def cover(summary: Mapping[str, Any], drawings: Mapping[str, Drawing], most: int
             Label(text="The layers seen from above at a slant, not to scale", at=(0.0, y), height=LETTER)
         )
         y -= ROW
-    for row in _cover_rows(summary, most):
-        for text in wrapped(row, _WIDTH, 3.0):
-            y -= 5.0
-            builder.write(Label(text=text, at=(0.0, y), height=3.0))
+    for text in rows:
+        y -= 5.0
+        builder.write(Label(text=text, at=(0.0, y), height=3.0))
     return builder.drawing()
 
 
@@ -195,12 +199,14 @@ def _contours(layers: Sequence[Mapping[str, Any]], drawings: Mapping[str, Drawin
     return found
 
 
-def section_page(section: Section, *, path: str) -> list[Drawing]:
+def section_page(section: Section, tall: float, *, path: str) -> list[Drawing]:
     """Return a heading with its rows, on as many drawings as it takes.
 
     Parameters
     ----------
     section : tuple of str and list of str
+    tall : float, mm
+        Height of a page.
     path : str
         Of the drawings that are returned, before their number.
 
@@ -213,24 +219,22 @@ def section_page(section: Section, *, path: str) -> list[Drawing]:
     texts = [
         (text, 0.0 if k == 0 else 5.0) for row in rows for k, text in enumerate(wrapped(row, _WIDTH - 5.0))
     ]
-    found = []
-    for begin in range(0, len(texts), _COLUMN):
-        more = " (continued)" if begin else ""
-        builder = DrawingBuilder(path=f"{path}-{begin}", title=head)
-        builder.write(Label(text=head + more, at=(0.0, -_HEAD), height=_HEAD))
-        for k, (text, x) in enumerate(texts[begin : begin + _COLUMN]):
-            builder.write(Label(text=text, at=(x, -_HEAD - 3.0 - (k + 1) * ROW), height=LETTER))
-        found.append(builder.drawing())
-    return found
+    builder = DrawingBuilder(path=path, title=head)
+    builder.write(Label(text=head, at=(0.0, -HEAD), height=HEAD))
+    for k, (text, x) in enumerate(texts):
+        builder.write(Label(text=text, at=(x, -HEAD - 3.0 - (k + 1) * ROW), height=LETTER))
+    return continued(builder.drawing(), head, tall)
 
 
-def fit_pages(summary: Mapping[str, Any], *, path: str) -> list[Drawing]:
+def fit_pages(summary: Mapping[str, Any], tall: float, *, path: str) -> list[Drawing]:
     """Return the fit list to fill in, on as many drawings as it takes.
 
     Parameters
     ----------
     summary : mapping
         As in summary.json.
+    tall : float, mm
+        Height of a page.
     path : str
         Of the drawings that are returned, before their number.
 
@@ -240,18 +244,26 @@ def fit_pages(summary: Mapping[str, Any], *, path: str) -> list[Drawing]:
         In mm on the page; none without a fit list.
     """
     unit, rows = summary["display_unit"], summary["fit_list"] or []
-    found = []
-    for begin in range(0, len(rows), _COLUMN):
-        builder = DrawingBuilder(path=f"{path}-{begin}", title="Fit list")
-        head = f"Fit list, {unit}" + (" (continued)" if begin else "")
-        builder.write(Label(text=head, at=(0.0, -_HEAD), height=_HEAD))
-        told = [["row", "what", "where", "foam", "measured", "finished", "measured"]]
-        for row in rows[begin : begin + _COLUMN]:
-            figures = [
-                "" if row[key] is None else figure(row[key], unit) for key in ("foam_mm", "finished_mm")
-            ]
-            foam, finished = figures
-            told.append([str(row["number"]), row["what"], row["place"], foam, "______", finished, "______"])
-        table(builder, told, -_HEAD - 2.0, _WIDTH)
+    told = [["row", "what", "where", "foam", "measured", "finished", "measured"]]
+    for row in rows:
+        foam, finished = (
+            "" if row[key] is None else figure(row[key], unit) for key in ("foam_mm", "finished_mm")
+        )
+        told.append([str(row["number"]), row["what"], row["place"], foam, "______", finished, "______"])
+    laid, found = set_table(told, _WIDTH), list[Drawing]()
+    most = int((tall - HEAD - 2.0) / laid.pitch) - 1  # lines to a page under its heads
+    pages: list[list[int]] = []
+    left = 0
+    for k, lines in enumerate(laid.counts[1:], start=1):
+        if lines > left:
+            pages.append([0])
+            left = most
+        pages[-1].append(k)
+        left -= lines
+    for number, some in enumerate(pages):
+        builder = DrawingBuilder(path=f"{path}-{number}", title="Fit list")
+        head = f"Fit list, {unit}" + (" (continued)" if number else "")
+        builder.write(Label(text=head, at=(0.0, -HEAD), height=HEAD))
+        write(builder, laid, some, -HEAD - 2.0)
         found.append(builder.drawing())
     return found

@@ -15,20 +15,21 @@ import shapely
 from reportlab.pdfbase import pdfmetrics
 
 import plugs.pack.pack
-from plugs.drafting.drawing import Drawing, Label, Path, path_bounds
+from plugs.drafting.drawing import Drawing, Label, Path, path_bounds, paths_box
 from plugs.drafting.layout import crossings, edges_of, is_mirrored, layout_of, lines_across
 from plugs.drafting.styles import without_figures
 from plugs.drawings import edge_drawings, layer_drawings, sheet_drawings, template_drawings
 from plugs.ground.paper import paper_of
 from plugs.pack.pack import PackJob, pack_pages, pack_pdf, parts_of
 from plugs.pack.scaled import scaled_page
+from plugs.pack.tables import LEAST, LETTER, continued, set_table
 from plugs.paper.pdf import CAPITAL_RATIO, POINT_PER_MM
 from plugs.work import opened, work_out
 from tests.reference.pdf_walk import opened as read
 from tests.reference.pdf_walk import strokes, texts
 
 RECIPES = FilePath(__file__).resolve().parents[2] / "recipes"
-DEMOS = {"sidecar_tail": 36, "bonnet_scoop": 22}
+DEMOS = {"sidecar_tail": 34, "bonnet_scoop": 18}
 """How many pages of the pack a demo takes at most."""
 
 
@@ -112,7 +113,7 @@ def test_vertices_read_back_from_the_pack_are_those_of_the_drawings() -> None:
 
 @pytest.mark.parametrize("recipe", sorted(DEMOS))
 def test_pages_are_few_and_words_touch_no_words(recipe: str) -> None:
-    """Bounded, by the true widths of the letters no two words on a page meet, and all lie on it."""
+    """Bounded; by the true widths of the letters no two words meet, all lie on it, of 7 points or more."""
     sheets, _, plan = pack_pages(job_of(recipe))
     assert 10 <= len(sheets) + len(plan.pages) <= DEMOS[recipe] <= 60
     pack_pdf(job_of(recipe))  # registers the face
@@ -122,6 +123,7 @@ def test_pages_are_few_and_words_touch_no_words(recipe: str) -> None:
         page = shapely.box(0.0, 0.0, *sheet.size)
         for label, box in zip(labels, boxes, strict=True):
             assert page.contains(box), (number, label.text)
+            assert label.height / CAPITAL_RATIO * POINT_PER_MM >= 7.0, (number, label.text)
         tree = shapely.STRtree(boxes)
         for i, j in tree.query(boxes, predicate="intersects").T:
             if i < j:
@@ -136,6 +138,50 @@ def box_of(label: Label) -> shapely.Geometry:
     if label.align == "centre":
         return shapely.box(x - width / 2.0, y - label.height / 2.0, x + width / 2.0, y + label.height / 2.0)
     return shapely.box(x, y, x + width, y + label.height)
+
+
+@pytest.mark.parametrize("recipe", sorted(DEMOS))
+def test_the_square_to_measure_stands_once_and_over_nothing(recipe: str) -> None:
+    """On the cover alone, of the size that its words say, with no line and no word but its own within."""
+    sheets, _, plan = pack_pages(job_of(recipe))
+    paths = [[path for path in sheet.drawing.paths if path.dxf_layer == "CHECK"] for sheet in sheets]
+    assert [bool(own) for own in paths] == [True, *[False] * (len(sheets) - 1)]
+    assert all(page.square is None for page in plan.pages)
+    box = shapely.box(*paths_box(paths[0]))
+    assert box.bounds[2] - box.bounds[0] == pytest.approx(100.0) == box.bounds[3] - box.bounds[1]
+    cover = sheets[0].drawing
+    lines = [path for path in cover.paths if path.dxf_layer not in ("CHECK", "LABELS")]
+    assert lines and not any(shapely.box(*path_bounds(path)).intersects(box) for path in lines)
+    pack_pdf(job_of(recipe))
+    within = [label.text for label in cover.labels if box_of(label).intersects(box)]
+    assert len(within) == 1 and within[0].startswith("100 mm square")
+
+
+def test_two_small_parts_share_a_page() -> None:
+    """The three sheets of foam stand on two pages at most, which are taken up to their feet."""
+    sheets, _, _ = pack_pages(job_of("sidecar_tail"))
+    said = [[label.text.partition(",")[0] for label in sheet.drawing.labels] for sheet in sheets]
+    assert len([words for words in said if {"Sheet 1", "Sheet 2", "Sheet 3"} & set(words)]) == 2
+
+
+def test_wide_tables_take_more_lines_and_lose_no_word() -> None:
+    """Letters of 1.8 mm at least, columns within the room, every word there; short ones stay large."""
+    long = "edge of the joint, 100 mm to the right of the centreline, where its z is 315.4 mm to 320 mm"
+    rows = [["row", "what", "where", "foam"], ["1", "half-breadth", f"{long}; {long}", "12 to 34"]]
+    told = set_table(rows, 120.0)
+    assert LEAST <= told.height < LETTER
+    assert told.starts[-1] + 0.9 * told.height * len("12 to 34") <= 120.0
+    assert [[" ".join(lines) for lines in row] for row in told.rows] == rows
+    assert all("315.4 mm" in line or "315.4" not in line for line in told.rows[1][2])
+    assert set_table([["a", "b"], ["1", "2"]], 120.0).height == LETTER
+    page = Drawing(
+        path="p", title="p", paths=(),
+        labels=tuple(Label(text=str(k), at=(0.0, -4.0 * k), height=2.0) for k in range(1, 200)),
+    )  # fmt: skip
+    pages = continued(page, "Part", 200.0)
+    assert len(pages) == 5 and all(one.at[1] > -200.0 for some in pages for one in some.labels)
+    words = [one.text for some in pages for one in some.labels if not one.text.startswith("Part")]
+    assert words == [str(k) for k in range(1, 200)]
 
 
 def test_hundreds_of_layers_have_no_page_each(monkeypatch: pytest.MonkeyPatch) -> None:
