@@ -19,7 +19,7 @@ from plugs.work import Work, load, work_out
 
 BOAT = re.compile(r"\b(port|starboard|aft|fore|astern|ahead|buttock)\b", re.IGNORECASE)
 CAR = re.compile(
-    r"\b(left|rear|behind) (half|end|face|side)\b|to the rear|from behind|from the left", re.IGNORECASE
+    r"\b(left|rear|behind) (half|end|face|side)\b|to the rear|seen from (behind|the left)", re.IGNORECASE
 )
 
 
