@@ -26,7 +26,7 @@ from plugs.words.ways import called
 _KINDS: Final = {
     HALF_BREADTH: "Half-breadths: level, from the centreline square out to the surface",
     HEIGHT: "Heights: plumb, from the baseline up to the top",
-    LENGTH: "Lengths: level, from station 0 to the rear, minus in front of it",
+    LENGTH: "Lengths: level, from station 0 {rearward}, minus in front of it",
     EDGE: "Mating edges: the one length that is not given, from where its axis begins",
     GAP: "Straightedge: the largest gap where it is laid so, + crown, − hollow",
 }
@@ -161,7 +161,7 @@ def measuring(source: BookSource) -> Html:
             for row in rows
             if row["what"] == what
         ]
-        tables.append(table(caption, heads, told))
+        tables.append(table(caption.format(rearward=called().rearward), heads, told))
     recipe = source.summary["recipe"]
     words = [
         "What a person with a tape measures on the plug, and again on the part. The baseline is z = 0 of the "

@@ -219,7 +219,7 @@ def _title_rows(sheet: Sheet, nesting: Nesting, plug_name: str, unit: str, signs
     ]
     drilled = {PINS[hole.face] for placement in sheet.placements for hole in placement.piece.drilled}
     rows += [f"{seen}: holes in the {face} face"] if seen in drilled else []
-    rows += [f"{hidden}: holes in the {back} face, drilled from behind"] if hidden in drilled else []
+    rows += [f"{hidden}: holes in the {back} face, drilled from there"] if hidden in drilled else []
     return rows + _too_small(sheet, signs, unit)
 
 

@@ -25,6 +25,7 @@ from plugs.mesh.mesh import Body, Stacked
 from plugs.templates.bevel import FACES, THINNED, WITHIN, Bevel, farthest
 from plugs.templates.templates import Template, marks_on, nothing_there
 from plugs.templates.words import Span, Templates, lengthwise_spans, station_spans
+from plugs.words.ways import called
 
 Array = NDArray[np.float64]
 
@@ -137,7 +138,7 @@ def _square_to(
         name = f"{'S' if axis == 'x' else 'B'}{number:0{digits}d} {line}"
         parts = [
             Template(
-                name=f"{name} {part}",
+                name=f"{name} {called().of(part)}",
                 number=number,
                 axis=axis,
                 at_mm=span.at_mm,

@@ -132,7 +132,7 @@ class Template:
         """Name of its drawings, without an ending."""
         kind = "station" if self.axis == "x" else "lengthwise"
         inside = f"{kind}-{self.number:02d}"
-        return f"gauge-{inside}-{self.line}-{self.part}" if self.is_gauge else inside
+        return f"gauge-{inside}-{self.line}-{called().of(self.part)}" if self.is_gauge else inside
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
