@@ -42,7 +42,7 @@ _CLOSEST: Final = (
     15.0  # mm. Lines closer than that are not told apart with a pencil (common practice, no source)
 )
 _MOST: Final = 16  # lines on a part: more are no quicker than tracing
-_ALIKE: Final = 0.05  # mm. Both sides of the centreline are told as one where they agree so well
+_ALIKE: Final = 0.1  # mm. Both sides of the centreline are told as one where they agree so well
 _RADII: Final = 5  # of the largest radii are told
 _ROUND: Final = 3.0  # mm. Smaller radii are sanded by eye
 _FLATTEST: Final = 1e3  # mm. Larger ones are laid out by their offsets
@@ -353,7 +353,8 @@ def _offset_rows(layout: Layout, unit: str) -> list[list[str]]:
     if not layout.spans:
         return []
     along, across = (layout.axes[k] or ("from the left", "up")[k] for k in (layout.along, 1 - layout.along))
-    is_half = all(is_mirrored(rows) for _, rows in layout.spans)
+    # at its very ends a part is as good as a point, whose two sides differ
+    is_half = all(is_mirrored(rows[1:-1] or rows) for _, rows in layout.spans)
     word = "half-breadth" if is_half and across else across
     rows = [["line", along, "", *(f"{group}: {word}" for group, _ in layout.spans)]]
     for k, (name, place) in enumerate(layout.lines):

@@ -235,5 +235,9 @@ def without_figures(drawing: Drawing) -> Drawing:
             for path in drawing.paths
             if path.dxf_layer not in gone and not path.dxf_layer.startswith(LEGEND)
         ),
-        labels=tuple(label for label in drawing.labels if label.dxf_layer not in gone),
+        labels=tuple(
+            label
+            for label in drawing.labels
+            if label.dxf_layer not in gone and label.text.partition(":")[0] not in gone
+        ),
     )
