@@ -15,6 +15,7 @@ from plugs.mesh import mesh
 from plugs.mesh.faces import refined, with_fewer_faces
 from plugs.mesh.mesh import PLANES, Body
 from plugs.mesh.named import Array, NamedMesh
+from plugs.mesh.shaded import Shaded
 from plugs.stages.worked import Worked
 
 if TYPE_CHECKING:
@@ -31,6 +32,9 @@ _MOST: Final = 100
 """Layers that are pictured: of more, every second, third and so on is, for nobody tells them apart."""
 
 FINISH_COLOUR: Final = "#8fb6d6"
+_FINISHED: Final = "#b9cbd6"
+_LAYERS: Final = ("#efd9ae", "#cfe0cc")
+"""Of pictures: as the book's view has them."""
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -148,16 +152,31 @@ def plug_pictures(work: Worked) -> PictureJob:
     """
     from plugs.pictures.views import PictureJob
 
-    scene = work.again("scene", plug_meshes)
-    every = max(1, -(-len(scene.layers) // _MOST))
+    with_skin = work.skin_proof is not None
+    solid, layers, surfaces = work.finish if with_skin else work.body, work.layers, work.layers_seen[0]
+    every = max(1, -(-len(layers) // _MOST))
+    size = solid.by_mesh.upper - solid.by_mesh.lower
     return PictureJob(
-        shown=scene.finish or scene.foam,
-        layers=scene.layers[::every],
-        thicknesses=scene.thicknesses[::every],
+        shown=_pictured("plug", work.looks.outside, _FINISHED if with_skin else _LAYERS[0]),
+        layers=tuple(
+            _pictured(layers[i].name, surfaces[i], _LAYERS[i % len(_LAYERS)])
+            for i in range(0, len(layers), every)
+        ),
+        thicknesses=tuple(layer.thickness for layer in layers)[::every],
         every=every,
-        axis=scene.axis,
+        axis=work.plug.stack.axis,
         display_unit=work.plug.display_unit,
+        title=work.plug.name,
+        size=(float(size[0]), float(size[1]), float(size[2])),
     )
+
+
+def _pictured(name: str, surface: Shaded, colour: str) -> NamedMesh:
+    """Return a surface as it is pictured."""
+    return NamedMesh(
+        name=name, vertices=surface.vertices, triangles=surface.triangles, colour=colour,
+        normals=surface.normals,
+    )  # fmt: skip
 
 
 def drawing_pictures(work: Worked, seen: Mapping[str, Drawing]) -> PictureJob:

@@ -416,8 +416,7 @@ def _shown(writing: Writing) -> BookScene:
     from plugs.book.scene import joinings, make_book_scene, wire_ways
 
     def seen(work: Worked) -> BookScene:
-        finish = None if work.skin_proof is None else work.finish
-        scene = make_book_scene(work.body, work.layers, work.templates, finish)
+        scene = make_book_scene(work.looks, work.layers, work.layers_seen, work.templates)
         joined, base = joinings(work.pins.joints), work.base if work.templates else None
         return replace(scene, ways=wire_ways(work.wire), joined=joined, base=base)
 
@@ -429,7 +428,7 @@ def _book(writing: Writing) -> dict[str, str]:
     from plugs.book.book import book_html
 
     scene = writing.shown  # before what waits for cloth
-    pictures = writing.made.pictures
+    pictures = [one for i, one in enumerate(writing.made.pictures) if not i or "/from-" not in one.path]
     shown = {Path(one.path).stem.replace("shear-", "drape-"): one.content for one in pictures}
     return {BOOK: book_html(writing.summary, writing.drawings, scene, shown)}
 

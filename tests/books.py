@@ -33,8 +33,7 @@ def book_of(name: str | Path, **words: object) -> Book:
     drawings = layer_drawings(work) | template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
     drawings |= laid_drawings(work)
     summary = work.summary
-    finish = None if work.skin_proof is None else work.finish
-    scene = make_book_scene(work.body, work.layers, work.templates, finish)
+    scene = make_book_scene(work.looks, work.layers, work.layers_seen, work.templates)
     joined, base = joinings(work.pins.joints), work.base if work.templates else None
     scene = replace(scene, ways=wire_ways(work.wire), joined=joined, base=base)
     return Book(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from plugs.body.body import Solid, remade
+from plugs.ground.records import record
 from plugs.mesh.faces import origin_of, with_fewer_faces
 from plugs.mesh.mesh import Body
 from plugs.mesh.sampling import sample
@@ -14,18 +15,52 @@ PICTURE_MM: Final = 0.2
 """How far the surface in a picture may lie from that of the body, mm: less than a pixel."""
 
 
-def looked_at(solid: Solid) -> tuple[Body, Shaded]:
-    """Return a plug's body to be looked at, and its surface.
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Looks:
+    """What a plug looks like.
+
+    Attributes
+    ----------
+    bare : Body
+        The foam.
+    foam : Shaded
+    finish : Shaded or None
+        The finished surface; None without a skin.
+    hollowed : frozenset of int
+        Origins of what was cut from the foam, as `plugs.mesh.shaded.shaded` takes them.
+    """
+
+    bare: Body
+    hollowed: frozenset[int]
+    foam: Shaded
+    finish: Shaded | None
+
+    @property
+    def outside(self) -> Shaded:
+        """What will be seen of it: the finished surface, or the foam."""
+        return self.foam if self.finish is None else self.finish
+
+
+def looks_of(foam: Solid, finish: Solid | None) -> Looks:
+    """Return what a plug looks like.
 
     Parameters
     ----------
-    solid : Solid
+    foam : Solid
+    finish : Solid or None
+        The finished part; None without a skin.
 
     Returns
     -------
-    tuple of Body and Shaded
-        Within `PICTURE_MM` of the solid's.
+    Looks
     """
+    bare, hollowed = _seen(foam)
+    skinned = None if finish is None else shaded(*_seen(finish))
+    return Looks(bare=bare, foam=shaded(bare, hollowed), finish=skinned, hollowed=hollowed)
+
+
+def _seen(solid: Solid) -> tuple[Body, frozenset[int]]:
+    """Return a plug's body of shaded surfaces, within `PICTURE_MM` of it, and the origins of what cut it."""
     plain = shaded_body(solid.loft, sample(solid.loft, PICTURE_MM))
     own = (*solid.shapes, *solid.mating)
     parts = {one.param: with_fewer_faces(one.body, PICTURE_MM) for one in own}
@@ -34,5 +69,4 @@ def looked_at(solid: Solid) -> tuple[Body, Shaded]:
         parts[tool.param] = shaded_body(tool.loft, sample(tool.loft, PICTURE_MM), tool.frame)
         if tool.kind == "cut":
             hollowed.add(origin_of(parts[tool.param]))
-    body = remade(solid, plain, parts)
-    return body, shaded(body, hollowed)
+    return remade(solid, plain, parts), frozenset(hollowed)

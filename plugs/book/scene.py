@@ -14,8 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.body.body import Solid
-from plugs.body.looked_at import PICTURE_MM, looked_at
+from plugs.body.looked_at import PICTURE_MM, Looks
 from plugs.book.views import View, sharp_edges, three_views
 from plugs.foam.layers import Layer
 from plugs.foam.pins import Pinned
@@ -24,10 +23,9 @@ from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import PLANES, Body
-from plugs.mesh.shaded import Shaded, shaded
+from plugs.mesh.shaded import Shaded
 from plugs.mesh.triangles import distinct, in_use, rim_sides
 from plugs.templates.base_plan import BasePlan
-from plugs.templates.bays import without_plates
 from plugs.templates.templates import Template
 
 if TYPE_CHECKING:
@@ -37,7 +35,6 @@ Array = NDArray[np.float64]
 
 _STEPS: Final = 65535  # along each axis, in two bytes: 0.05 mm in 3 m
 _WAYS: Final = 32767  # of a normal's two numbers, with their signs, in two bytes: 0.002 degrees
-_ROOM_RATIO: Final = 2e-3  # of the foam's volume: more than fewer points can change
 _OVER: Final = 0.5  # mm. A gap that shows no end of a pin on a layer's face
 
 FLATTEST, BENDS_IN_A_BYTE = 50_000.0, 127
@@ -152,34 +149,37 @@ class BookScene:
 
 
 def make_book_scene(
-    foam: Solid, layers: Sequence[Layer], templates: Sequence[Template] = (), finish: Solid | None = None
+    looks: Looks,
+    layers: Sequence[Layer] = (),
+    seen: tuple[Sequence[Shaded], bool] = ((), False),
+    templates: Sequence[Template] = (),
 ) -> BookScene:
     """Return the scene of a plug.
 
     Parameters
     ----------
-    foam : Solid
+    looks : Looks
     layers : sequence of Layer
+    seen : tuple of (sequence of Shaded) and bool
+        Their surfaces, and whether templates leave slots in them.
     templates : sequence of Template
         Of gauges, those of the foam line are shown.
-    finish : Solid or None
-        The finished part; None without a skin.
 
     Returns
     -------
     BookScene
     """
-    bare, surface = looked_at(foam)
-    meshes = [_shaded("foam", "foam", surface)]
-    if finish is not None:
-        _, surface = looked_at(finish)
-        meshes.append(_shaded("finished surface", "finish", surface))
-    meshes += _cut(bare, layers, templates)
+    meshes = [_shaded("foam", "foam", looks.foam)]
+    if looks.finish is not None:
+        meshes.append(_shaded("finished surface", "finish", looks.finish))
+    surfaces, has_slots = seen
+    for layer, surface in zip(layers, surfaces, strict=True):
+        meshes.append(_shaded(layer.name, "layers", surface) if has_slots else _lid(layer, surface))
     for template in (t for t in templates if t.line in ("", "foam")):
         body = mesh.extruded(template.region, template.axis, template.from_mm, template.to_mm)
         meshes.append(_flat(template.name, body))
     axis = layers[0].axis if layers else "z"
-    return BookScene(meshes=tuple(meshes), views=three_views(_closed(surface)), axis=axis)
+    return BookScene(meshes=tuple(meshes), views=three_views(_closed(looks.outside)), axis=axis)
 
 
 def _closed(surface: Shaded) -> Body:
@@ -275,40 +275,10 @@ def _way_of(piece: CutPiece, ends: Array, seconds: Array) -> WireWay:
     return WireWay(name=cut.name, near=sides[0], far=sides[1], seconds=seconds)
 
 
-def _cut(bare: Body, layers: Sequence[Layer], templates: Sequence[Template]) -> list[SceneMesh]:
-    """Return the layers as they lie in the plug: the faces that close what is there of the foam, or whole."""
-    if not layers:
-        return []
-    axis, whole = layers[0].axis, mesh.volume_of(bare)
-    has_slots = whole - sum(layer.volume_mm3 for layer in layers) > _ROOM_RATIO * whole
-    if has_slots:
-        plates = [t for t in templates if not t.is_gauge]
-        has_slots = any(t.axis != axis for t in plates)
-        bare = without_plates(bare, plates)  # the layers leave room for templates that stand in the stack
-    faces = sorted({end for layer in layers for end in (layer.from_mm, layer.to_mm)})
-    measures, column = mesh.measure(bare), "xyz".index(axis)
-    low, high = float(measures.lower[column]), float(measures.upper[column])
-    # what lies beyond the layers belongs to none: plates of templates at the ends
-    faces = [
-        *([low] if low < faces[0] - PICTURE_MM else []),
-        *faces,
-        *([high] if high > faces[-1] + PICTURE_MM else []),
-    ]
-    slabs = dict(zip(faces, mesh.slabs(mesh.stacked(bare, axis), faces), strict=False))
-    frame = np.zeros((3, 4))
-    for column, name in enumerate((*PLANES[axis], axis)):
-        frame["xyz".index(name), column] = 1.0
-    found = []
-    for layer in layers:
-        surface = shaded(mesh.placed(slabs[layer.from_mm], frame))
-        ends = layer.from_mm, layer.to_mm
-        found.append(_shaded(layer.name, "layers", surface) if has_slots else _lid(layer, surface, ends))
-    return found
-
-
-def _lid(layer: Layer, surface: Shaded, ends: tuple[float, float]) -> SceneMesh:
+def _lid(layer: Layer, surface: Shaded) -> SceneMesh:
     """Return a layer by the faces that cutting it from the foam has left."""
     along = surface.vertices[surface.triangles, "xyz".index(layer.axis)]
+    ends = layer.from_mm, layer.to_mm
     is_face = np.zeros(len(along), dtype=np.bool_)
     for end in ends:
         is_face |= (np.abs(along - end) < LENGTH).all(axis=1)

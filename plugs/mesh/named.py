@@ -25,12 +25,15 @@ class NamedMesh:
         Indices of the corners, counter-clockwise seen from outside; copied and read-only.
     colour : str
         ``"#rrggbb"``.
+    normals : (n, 3) float or None, dimensionless
+        Of the true surface at each corner point; None where triangles are all that is known.
     """
 
     name: str
     vertices: Array
     triangles: Indices
     colour: str
+    normals: Array | None = None
 
     def __post_init__(self) -> None:
         """Copy the arrays, refuse a mesh that is none, and lock them.

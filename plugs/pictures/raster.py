@@ -20,14 +20,20 @@ from plugs.mesh.shaded import corner_normals
 Pixels = NDArray[np.uint8]
 Single = NDArray[np.float32]
 
-_SAMPLES: Final = 2  # each way to a pixel, for smooth edges
+_SAMPLES: Final = 1.5  # each way to a pixel, for smooth edges: three to every two
 _LINE_DEG: Final = 32.0  # faces that turn more against each other have a line between them
 _STEP_PX: Final = 3.0  # a farther step in depth has a line too
 _BACK: Final = 1.0  # white
 _LINE: Final = 0.16  # nearly black
-_LIGHTS: Final = (((-0.45, 0.62, 0.64), 0.62), ((0.75, 0.10, 0.65), 0.16))
-"""Directions (right, up, to the viewer) and strengths: from the left above, and weakly from the right."""
-_AMBIENT: Final = 0.34  # with the lights' strengths it comes to a little over white
+_KEY: Final = (-0.48, 0.62, 0.62)
+"""The way to the light (right, up, to the viewer), soft: what looks away from it is dimmed, not dark."""
+_GLEAM: Final = (-0.48, 0.62, 1.62)  # half way between light and viewer
+_DIM, _SKY, _BRIGHT, _SHINE = 0.30, 0.16, 0.62, 0.10  # shares of light: everywhere, from above, key, gleam
+_SHADOW: Final = 0.42  # of white that the ground loses under the plug
+_CELLS: Final = 64  # of the ground, each way
+_AROUND: Final = 1.5  # of the size of what stands on it
+_SPREAD: Final = 0.035  # of the ground: how soft its shadow is
+_REACH: Final = 0.12  # of the size: what is higher over the ground than that hardly darkens it
 _DEPTHS: Final = 2**30  # steps of depth, in an integer of 32 bits with its sign to spare
 _AT_ONCE: Final = 1 << 22  # pixels at a time, so that no array grows with the mesh
 _SHADED_AT_ONCE: Final = 1 << 14  # samples at a time, so that what is worked out of them stays near
@@ -125,31 +131,41 @@ def make_model(meshes: Sequence[NamedMesh]) -> Model:
         corners=corners,
         owner=owner,
         tint=owner,
-        normals=corner_normals(points, corners),
+        normals=np.concatenate([_normals(mesh) for mesh in meshes]),
         colours=np.array([colour_of(mesh.colour) for mesh in meshes], dtype=np.float32),
     )
 
 
-def rendered(model: Model, camera: Projection, frame: Frame) -> Pixels:
+def _normals(mesh: NamedMesh) -> Array:
+    """Return a normal to each corner of each triangle of a mesh."""
+    if mesh.normals is None:
+        return corner_normals(mesh.vertices, mesh.triangles)
+    return np.asarray(mesh.normals[mesh.triangles])
+
+
+def rendered(model: Model, camera: Projection, frame: Frame, *, on_ground: bool = False) -> Pixels:
     """Return a shaded picture of meshes with lines at outlines, edges and where two meshes meet.
 
     Parameters
     ----------
     model : Model
         Surfaces that look away are left out.
+    on_ground : bool
+        Whether a soft shadow is cast on the ground.
 
     Returns
     -------
     (height, width, 3) int
         Red, green and blue, 0 to 255, on white.
     """
-    wide, high, scale = frame.width * _SAMPLES, frame.height * _SAMPLES, frame.scale * _SAMPLES
+    wide, high = (3 * -(-side // 2) for side in (frame.width, frame.height))
+    scale = frame.scale * _SAMPLES
     eye = camera.seen(model.points)
     # samples to the right and down, depth away from the one who looks, all in samples
     screen = np.column_stack(
         (
-            (eye[:, 0] - frame.centre[0]) * scale + wide / 2.0,
-            (frame.centre[1] - eye[:, 1]) * scale + high / 2.0,
+            (eye[:, 0] - frame.centre[0]) * scale + frame.width * _SAMPLES / 2.0,
+            (frame.centre[1] - eye[:, 1]) * scale + frame.height * _SAMPLES / 2.0,
             -eye[:, 2] * scale,
         )
     )
@@ -171,9 +187,76 @@ def rendered(model: Model, camera: Projection, frame: Frame) -> Pixels:
         camera.seen(model.normals[shown]).astype(np.float32),
         model.owner[shown],
         model.colours[model.tint[shown]],
+        camera.seen(np.array([0.0, 0.0, 1.0])),
     )
-    total = image[:, ::2, ::2] + image[:, ::2, 1::2] + image[:, 1::2, ::2] + image[:, 1::2, 1::2]
-    return np.ascontiguousarray(np.rint(total * np.float32(255.0 / 4.0)).astype(np.uint8).transpose(1, 2, 0))
+    if on_ground:
+        light = 1.0 - _SHADOW * _shadow(model, camera, frame)
+        image *= np.where((seen >= 0).reshape(high, wide), np.float32(1.0), light)
+    image = _pixels(_pixels(image).transpose(0, 2, 1)).transpose(2, 1, 0)[: frame.height, : frame.width]
+    return np.ascontiguousarray(np.rint(image * np.float32(255.0)).astype(np.uint8))
+
+
+def _pixels(image: Single) -> Single:
+    """Return two rows of pixels to every three rows of samples, each with its share of the middle one."""
+    first, middle, last = (image[:, k::3] for k in range(3))
+    found = np.empty((image.shape[0], 2 * first.shape[1], image.shape[2]), dtype=np.float32)
+    half = np.float32(0.5) * middle
+    found[:, 0::2], found[:, 1::2] = first + half, last + half
+    found /= np.float32(1.5)
+    return found
+
+
+def _shadow(model: Model, camera: Projection, frame: Frame) -> Single:
+    """Return how much of its light the ground loses, at each sample of a picture, (2 high, 2 wide)."""
+    low, high = model.points.min(axis=0), model.points.max(axis=0)
+    half = 0.5 * _AROUND * float(np.hypot(*(high - low)[:2]))
+    middle, cell = 0.5 * (low + high)[:2], 2.0 * half / _CELLS
+    # from below: what lies nearest over each cell
+    flat = (model.points[:, :2] - middle + half) / cell
+    at = np.column_stack([flat, (model.points[:, 2] - low[2]) / cell])[model.corners]
+    seen = _nearest(at, _CELLS, _CELLS)
+    on = np.flatnonzero(seen >= 0)
+    shade = np.zeros(_CELLS * _CELLS)
+    rise = at[seen[on], :, 2].min(axis=1) * cell
+    shade[on] = np.exp(-rise / (_REACH * float(np.linalg.norm(high - low))))
+    places = (np.arange(_CELLS) + 0.5) / _CELLS
+    soft = np.exp(-0.5 * ((places[:, None] - places) / _SPREAD) ** 2)
+    soft /= soft.sum(axis=1, keepdims=True)
+    shade = soft @ shade.reshape(_CELLS, _CELLS) @ soft.T
+    # the ground under every eighth sample, and in between evenly
+    sizes = [2 * -(-side // 2) for side in (frame.width, frame.height)]
+    steps = [np.linspace(-0.5, 0.5, max(size // 8, 2)) * size / frame.scale for size in sizes]
+    right, up = np.meshgrid(frame.centre[0] + steps[0], frame.centre[1] - steps[1])
+    toward = np.cross(camera.right, camera.up)
+    deep = (low[2] - up * camera.up[2] - right * camera.right[2]) / toward[2]
+    ground = [right * camera.right[k] + up * camera.up[k] + deep * toward[k] for k in (0, 1)]
+    whole = _between(shade, [(ground[k] - middle[k] + half) / cell - 0.5 for k in (1, 0)])
+    rows, columns = (
+        np.linspace(0.0, n - 1.0, 3 * size // 2) for n, size in zip(whole.shape, sizes[::-1], strict=True)
+    )
+    return (_even(rows, whole.shape[0]) @ whole @ _even(columns, whole.shape[1]).T).astype(np.float32)
+
+
+def _between(values: Array, at: Sequence[Array]) -> Array:
+    """Return values between those of a table, at rows and columns; 0 outside it."""
+    low = [np.floor(place).astype(np.int64) for place in at]
+    part = [place - first for place, first in zip(at, low, strict=True)]
+    found = np.zeros(at[0].shape)
+    padded = np.pad(values, 1)
+    for i, j in ((0, 0), (0, 1), (1, 0), (1, 1)):
+        row, column = (np.clip(k + step + 1, 0, len(padded) - 1) for k, step in zip(low, (i, j), strict=True))
+        share = (part[0] if i else 1.0 - part[0]) * (part[1] if j else 1.0 - part[1])
+        found += share * padded[row, column]
+    return found
+
+
+def _even(places: Array, count: int) -> Array:
+    """Return the shares that whole places have in those between them, (k, count)."""
+    low = np.minimum(places.astype(np.int64), count - 2)
+    shares = np.zeros((len(places), count))
+    rows = np.arange(len(places))
+    shares[rows, low], shares[rows, low + 1] = 1.0 - (places - low), places - low
+    return shares
 
 
 def _nearest(at: Array, wide: int, high: int) -> Indices:
@@ -278,20 +361,19 @@ def _gradient(at: Any) -> tuple[Any, Any]:
     return (uz * vy - uy * vz) / area, (ux * vz - uz * vx) / area
 
 
-def _coloured(seen: Indices, at: Array, normals: Single, owner: Indices, tints: Single) -> Single:
+def _coloured(seen: Indices, at: Array, normals: Single, owner: Indices, tints: Single, sky: Array) -> Single:
     """Return (3, high, wide) colours of samples: light by the rounded normal, dark where a line is."""
     high, wide = seen.shape
     inside = np.flatnonzero(seen >= 0)
     triangles = seen.ravel()[inside]
     shade: Single = np.empty((3, len(inside)), dtype=np.float32)
-    # one sample's normal, plane and mesh are held against those of the next to the right and below
-    surface: Single = np.empty((6, len(inside)), dtype=np.float32)
     table = _table(at, normals, tints)
     for begin in range(0, len(inside), _SHADED_AT_ONCE):
         part = np.s_[begin : begin + _SHADED_AT_ONCE]
-        _shade(inside[part], wide, table.take(triangles[part], axis=1), surface[:, part], shade[:, part])
-    mesh = owner[triangles]
-    shade[:, _lines(seen, inside, surface, mesh)] *= _LINE
+        own = table.take(triangles[part], axis=1)
+        normal, _ = _shade(inside[part], wide, own)
+        _light(normal, own[20:], sky, shade[:, part])
+    shade[:, _lines(seen, inside, table, owner)] *= _LINE
     is_in = seen >= 0
     shade[:, (is_in & _beside(~is_in)).ravel()[inside]] *= _LINE
     image: Single = np.full((3, high * wide), _BACK, dtype=np.float32)
@@ -320,8 +402,22 @@ def _table(at: Array, normals: Single, tints: Single) -> Single:
     )
 
 
-def _shade(at: Indices, wide: int, table: Single, surface: Single, shade: Single) -> None:
-    """Work out normal, depth with its slopes, and colour of samples, from what their triangles have."""
+def _light(normal: Single, tints: Single, sky: Array, shade: Single) -> None:
+    """Work out the colours of samples: softly lit from the upper left and from the sky, with a gleam."""
+    key, gleam, above = (
+        np.tensordot((np.asarray(way) / np.linalg.norm(way)).astype(np.float32), normal, axes=1)
+        for way in (_KEY, _GLEAM, sky)
+    )
+    key = 0.5 + 0.5 * key
+    light = np.float32(_DIM + 0.5 * _SKY) + np.float32(0.5 * _SKY) * above + np.float32(_BRIGHT) * key * key
+    gleam = np.maximum(gleam, 0.0)
+    for _ in range(5):  # to its 32nd power
+        gleam *= gleam
+    np.minimum(tints * light + np.float32(_SHINE) * gleam, 1.0, out=shade)
+
+
+def _shade(at: Indices, wide: int, table: Single) -> tuple[Single, Single]:
+    """Return the normals of samples, and their depths with the slopes, from what their triangles have."""
     row = at // wide
     dy = (row + 0.5).astype(np.float32) - table[1]
     dx = (at - row * wide + 0.5).astype(np.float32) - table[0]
@@ -329,36 +425,36 @@ def _shade(at: Indices, wide: int, table: Single, surface: Single, shade: Single
     third = np.minimum(np.maximum(dy * table[2] - dx * table[3], 0.0), 1.0)
     first = np.maximum(1.0 - second - third, 0.0)
     x, y, z = (table[k] * first + table[k + 3] * second + table[k + 6] * third for k in (11, 12, 13))
-    length = np.maximum(np.sqrt(x * x + y * y + z * z), 1e-6)
-    normal = surface[:3]
-    for k, part in enumerate((x, y, z)):
-        np.divide(part, length, out=normal[k])
-    light = np.full(len(at), _AMBIENT, dtype=np.float32)
-    for (right, up, near), strength in _LIGHTS:
-        facing = normal[0] * np.float32(right) + normal[1] * np.float32(up) + normal[2] * np.float32(near)
-        light += np.float32(strength) * np.maximum(facing, 0.0)
-    np.minimum(table[20:] * light, 1.0, out=shade)
-    level = table[6] + dx * table[7]
-    level += dy * table[8]
-    np.minimum(np.maximum(level, table[9]), table[10], out=surface[3])
-    surface[4:] = table[7:9]
+    normal = np.stack((x, y, z))
+    normal /= np.maximum(np.sqrt(x * x + y * y + z * z), 1e-6)
+    level = np.minimum(np.maximum(table[6] + dx * table[7] + dy * table[8], table[9]), table[10])
+    return normal, np.stack((level, table[7], table[8]))
 
 
-def _lines(seen: Indices, inside: Indices, surface: Single, mesh: Indices) -> NDArray[np.bool_]:
-    """Return the samples where the surface breaks, turns sharply, or passes to another mesh."""
+def _lines(seen: Indices, inside: Indices, table: Single, owner: Indices) -> NDArray[np.bool_]:
+    """Return the samples where the surface breaks, turns sharply, or passes to another mesh.
+
+    Within a triangle it does none of that: only samples of two are held against each other.
+    """
     wide = seen.shape[1]
     number = np.full(seen.size + wide, -1, dtype=np.int32)
     number[inside] = np.arange(len(inside))
+    triangles = seen.ravel()[inside]
     found = np.zeros(len(inside), dtype=bool)
     right = np.flatnonzero((np.diff(inside) == 1) & (inside[1:] % wide != 0))
     below = number[inside + wide]
     down = np.flatnonzero(below >= 0)
-    for one, other, slope in ((down, below[down], 5), (right, right + 1, 4)):
+    for ones, others, slope in ((down, below[down], 5), (right, right + 1, 4)):
+        is_other = triangles[ones] != triangles[others]
+        one, other = ones[is_other], others[is_other]
         for begin in range(0, len(one), _SHADED_AT_ONCE):
-            a, b = (row[begin : begin + _SHADED_AT_ONCE] for row in (one, other))
-            line = _breaks(surface.take(a, axis=1), surface.take(b, axis=1), slope) | (mesh[a] != mesh[b])
-            found[a[line]] = True
-            found[b[line]] = True
+            pair = [side[begin : begin + _SHADED_AT_ONCE] for side in (one, other)]
+            a, b = (
+                np.vstack(_shade(inside[side], wide, table.take(triangles[side], axis=1))) for side in pair
+            )
+            line = _breaks(a, b, slope) | (owner[triangles[pair[0]]] != owner[triangles[pair[1]]])
+            for side in pair:
+                found[side[line]] = True
     return found
 
 

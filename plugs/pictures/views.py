@@ -19,25 +19,29 @@ from plugs.words.ways import called
 
 FOLDER: Final = "pictures"
 
-_VIEWS: Final = (
-    ("ahead", camera_at(218.0, 26.0), False),
-    ("astern", camera_at(38.0, 26.0), False),
-    ("side", FROM_LEFT, True),
-    ("plan", FROM_ABOVE, True),
-    ("end", FROM_BEHIND, True),
-)
-_APART: Final = {"x": camera_at(52.0, 22.0), "y": camera_at(28.0, 24.0), "z": camera_at(38.0, 24.0)}
+_VIEWS: Final = {
+    "front left": (camera_at(218.0, 26.0), False),
+    "rear right": (camera_at(38.0, 26.0), False),
+    "left": (FROM_LEFT, True),
+    "above": (FROM_ABOVE, True),
+    "rear": (FROM_BEHIND, True),
+}
+"""Whence the plug is seen, and whether lengths are true in that picture."""
+
+_APART: Final = {"x": camera_at(52.0, 16.0), "y": camera_at(28.0, 18.0), "z": camera_at(38.0, 15.0)}
 _ALONE: Final = {"x": camera_at(38.0, 22.0), "y": camera_at(58.0, 24.0), "z": camera_at(38.0, 38.0)}
 
-_WIDTH, _HEIGHT = 900, 600  # px. About as wide as a page of the book
-_LOWEST, _NARROWEST = 240, 480  # px. A slim plug still has room for its bar and its words
-_MARGIN: Final = 30  # px. White all round
-_FOOT: Final = 34  # px. For the bar
-_CELL: Final = (300, 220)  # px. Of one layer
-_COLUMNS: Final = 4  # of layers: as wide as a screen
-_CAPTION: Final = 30  # px. Under a layer
-_APART_RATIO: Final = 0.8  # of a layer's thickness between it and the next
-_LETTER: Final = 10.0  # px. Height of a capital letter
+_WIDTH, _HEIGHT = 1600, 1000  # px. As wide as a large screen shows
+_TALLEST: Final = 2000  # px. Of layers drawn apart
+_LOWEST: Final = 360  # px. A slim plug still has room for its bar and its words
+_MARGIN: Final = 48  # px. White all round
+_HEAD: Final = 84  # px. For the title and the main dimensions
+_FOOT: Final = 56  # px. For the bar
+_CELL: Final = (400, 300)  # px. Of one layer
+_COLUMNS: Final = 4  # of layers: as wide as the other pictures
+_CAPTION: Final = 40  # px. Under a layer
+_ROOM_RATIO: Final = 0.02  # of the size of the stack: between one layer and the next, as they are seen
+_TITLE, _LETTER = 19.0, 14.0  # px. Height of a capital letter
 _MM_PER_INCH: Final = 25.4  # exactly: agreement of 1959 (from memory)
 _BARS_MM: Final = (10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0)
 """Round lengths, of which the bar is the longest that fits."""
@@ -66,6 +70,10 @@ class PictureJob:
         What those show, likewise.
     display_unit : str
         "mm" or "in".
+    title : str
+        Name of the plug.
+    size : tuple of 3 float, mm
+        Its length, breadth and height; zeros where they are not told.
     """
 
     shown: NamedMesh | None = None
@@ -76,6 +84,8 @@ class PictureJob:
     drawings: Mapping[str, Drawing] = field(default_factory=dict)
     captions: Mapping[str, str] = field(default_factory=dict)
     display_unit: str = "mm"
+    title: str = ""
+    size: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
     @property
     def parts(self) -> tuple[PictureJob, ...]:
@@ -119,19 +129,9 @@ def make_pictures(job: PictureJob) -> tuple[Picture, ...]:
     """
     found: list[Picture] = []
     if job.shown is not None:
-        model, said = make_model([job.shown]), called()
-        words = {
-            "ahead": f"{said.from_front} {said.left}, above",
-            "astern": f"{said.from_rear} {said.right}, above",
-            "side": f"{said.from_left}: {said.forward} is to the left",
-            "plan": f"from above: {said.forward} is to the left",
-            "end": said.from_rear,
-        }
+        model = make_model([job.shown])
         found += [
-            _picture(
-                name, words[name], _view(model, job.shown, camera, job.display_unit if has_bar else None)
-            )
-            for name, camera, has_bar in _VIEWS
+            _picture(stem_of(view), words_of(view), _view(model, job.shown, view, job)) for view in _VIEWS
         ]
     if job.layers:
         named = "" if job.every == 1 else f", one in {job.every} of all"
@@ -144,14 +144,32 @@ def make_pictures(job: PictureJob) -> tuple[Picture, ...]:
     return tuple(found)
 
 
-def view_png(mesh: NamedMesh, view: str = "astern", display_unit: str = "mm") -> bytes:
+def words_of(view: str) -> str:
+    """Return whence a plug is seen, in the words of its recipe."""
+    said = called()
+    return {
+        "front left": f"{said.from_front} {said.left}, above",
+        "rear right": f"{said.from_rear} {said.right}, above",
+        "left": f"{said.from_left}: {said.forward} is to the left",
+        "above": f"from above: {said.forward} is to the left",
+        "rear": said.from_rear,
+    }[view]
+
+
+def stem_of(view: str) -> str:
+    """Return the name of a view's file: what is seen."""
+    words = words_of(view).partition(",")[0].partition(":")[0]
+    return words.replace(" the ", " ").replace(" ", "-")
+
+
+def view_png(mesh: NamedMesh, view: str = "rear right", display_unit: str = "mm") -> bytes:
     """Return one view of a mesh.
 
     Parameters
     ----------
     mesh : NamedMesh
     view : str
-        "ahead", "astern", "side", "plan" or "end".
+        "front left", "rear right", "left", "above" or "rear".
     display_unit : str
         "mm" or "in".
 
@@ -160,12 +178,11 @@ def view_png(mesh: NamedMesh, view: str = "astern", display_unit: str = "mm") ->
     bytes
         PNG.
     """
-    _, camera, has_bar = next(row for row in _VIEWS if row[0] == view)
-    return _view(make_model([mesh]), mesh, camera, display_unit if has_bar else None)
+    return _view(make_model([mesh]), mesh, view, PictureJob(display_unit=display_unit))
 
 
 def apart_png(job: PictureJob) -> bytes:
-    """Return the layers drawn apart along the stack, with their names.
+    """Return the layers drawn apart along the stack, so far that none covers another, with their names.
 
     Parameters
     ----------
@@ -182,11 +199,13 @@ def apart_png(job: PictureJob) -> bytes:
     ImportError
         The library that writes pictures is not there.
     """
-    camera, moved = _APART[job.axis], drawn_apart(job.layers, job.axis)
+    camera = _APART[job.axis]
+    moved = drawn_apart(job.layers, job.axis, camera)
     room = _MARGIN + max(word_width(Word(text=mesh.name, at=(0.0, 0.0), height=_LETTER)) for mesh in moved)
-    frame = framed(moved, camera, _WIDTH, _HEIGHT * 4 // 3, sideways=2.0 * room)
+    frame = framed(moved, camera, _WIDTH, _TALLEST - _HEAD, sideways=2.0 * room)
     words, strokes = _names(moved, camera, frame)
-    return png_bytes(rendered(make_model(moved), camera, frame), words, strokes)
+    pixels = rendered(make_model(moved), camera, frame, on_ground=True)
+    return _titled(pixels, job, "layers, exploded", words, strokes)
 
 
 def layers_png(job: PictureJob) -> bytes:
@@ -211,8 +230,7 @@ def layers_png(job: PictureJob) -> bytes:
     wide, high = _CELL
     frames = [framed([mesh], camera, wide, high - _CAPTION, margin=12, keep=True) for mesh in job.layers]
     scale = min(frame.scale for frame in frames)
-    columns = min(_COLUMNS, len(job.layers))
-    rows = -(-len(job.layers) // columns)
+    columns, rows = _COLUMNS, -(-len(job.layers) // _COLUMNS)
     sheet = np.full((rows * high, columns * wide, 3), 255, dtype=np.uint8)
     words = []
     for i, (mesh, frame) in enumerate(zip(job.layers, frames, strict=True)):
@@ -222,25 +240,31 @@ def layers_png(job: PictureJob) -> bytes:
         text = f"{mesh.name}, {format_size(job.thicknesses[i], job.display_unit)}"
         at = (left + wide / 2.0, top + high - _CAPTION / 2.0)
         words.append(Word(text=text, at=at, height=_LETTER, align="centre"))
-    return png_bytes(sheet, words)
+    return _titled(sheet, job, "layers, all to one scale", words, [])
 
 
-def drawn_apart(layers: Sequence[NamedMesh], axis: str, ratio: float = _APART_RATIO) -> tuple[NamedMesh, ...]:
-    """Return layers moved apart along the stack.
+def drawn_apart(layers: Sequence[NamedMesh], axis: str, camera: Projection) -> tuple[NamedMesh, ...]:
+    """Return layers moved apart along the stack until none covers another, as a camera sees them.
 
     Parameters
     ----------
-    ratio : float, dimensionless
-        Of all gaps together to the larger side of the layers.
+    axis : str
+        That they lie square to: not the way the camera looks.
     """
-    column = "xyz".index(axis)
-    points = np.concatenate([mesh.vertices for mesh in layers])
-    size = np.delete(points.max(axis=0) - points.min(axis=0), column)
-    gap = ratio * float(size.max()) / max(len(layers) - 1, 1)
-    place = np.argsort(np.argsort([float(mesh.vertices[:, column].mean()) for mesh in layers]))
-    moves = np.outer(place * gap, np.eye(3)[column])
+    along = np.eye(3)["xyz".index(axis)]
+    up = camera.seen(along)[:2]
+    rise = float(np.hypot(*up))  # of a picture's length for one along the stack
+    reach = [camera.seen(mesh.vertices)[:, :2] @ up / rise for mesh in layers]
+    low, high = box_seen(layers, camera)
+    room = _ROOM_RATIO * float(np.hypot(*(high - low)))
+    order = np.argsort([float(mesh.vertices[:, "xyz".index(axis)].mean()) for mesh in layers])
+    moves, top = np.zeros(len(layers)), -np.inf
+    for i, before in zip(order, (None, *order), strict=False):
+        if before is not None:
+            moves[i] = max(moves[before], (top + room - float(reach[i].min())) / rise)
+        top = max(top, float(reach[i].max()) + moves[i] * rise)
     return tuple(
-        replace(mesh, vertices=mesh.vertices + move) for mesh, move in zip(layers, moves, strict=True)
+        replace(mesh, vertices=mesh.vertices + move * along) for mesh, move in zip(layers, moves, strict=True)
     )
 
 
@@ -249,15 +273,37 @@ def _picture(name: str, caption: str, content: bytes) -> Picture:
     return Picture(path=f"{FOLDER}/{name}.png", caption=caption, content=content)
 
 
-def _view(model: Model, mesh: NamedMesh, camera: Projection, unit: str | None) -> bytes:
-    """Return one view, with a bar for the scale in a unit; without one where lengths are not true."""
-    foot = 0 if unit is None else _FOOT
-    frame = framed([mesh], camera, _WIDTH, _HEIGHT - foot)
-    pixels = rendered(model, camera, frame)
-    if unit is None:
-        return png_bytes(pixels)
+def _view(model: Model, mesh: NamedMesh, view: str, job: PictureJob) -> bytes:
+    """Return one view, with a bar for the scale where lengths are true, on the ground where they are not."""
+    camera, has_bar = _VIEWS[view]
+    foot = _FOOT if has_bar else 0
+    frame = framed([mesh], camera, _WIDTH, _HEIGHT - _HEAD - foot)
+    pixels = rendered(model, camera, frame, on_ground=not has_bar)
+    if not has_bar:
+        return _titled(pixels, job, words_of(view), [], [])
     pixels = np.vstack((pixels, np.full((foot, frame.width, 3), 255, dtype=np.uint8)))
-    return png_bytes(pixels, *_bar(pixels, frame.scale, unit))
+    return _titled(pixels, job, words_of(view), *_bar(pixels, frame.scale, job.display_unit))
+
+
+def _titled(
+    pixels: Pixels, job: PictureJob, told: str, words: Sequence[Word], strokes: Sequence[Stroke]
+) -> bytes:
+    """Return a picture under its title: the plug, what is seen, and the main dimensions."""
+    whole = np.vstack((np.full((_HEAD, pixels.shape[1], 3), 255, dtype=np.uint8), pixels))
+    heads = [Word(text=f"{job.title}, {told}" if job.title else told, at=(_MARGIN, 30.0), height=_TITLE)]
+    if any(job.size):
+        size = " x ".join(format_length(length, job.display_unit) for length in job.size)
+        heads.append(Word(text=f"length x breadth x height {size}", at=(_MARGIN, 62.0), height=_LETTER))
+    lower = [replace(word, at=(word.at[0], word.at[1] + _HEAD)) for word in words]
+    drawn = [
+        replace(
+            one,
+            begin=(one.begin[0], one.begin[1] + _HEAD),
+            finish=(one.finish[0], one.finish[1] + _HEAD),
+        )
+        for one in strokes
+    ]
+    return png_bytes(whole, [*heads, *lower], drawn)
 
 
 def framed(
@@ -270,12 +316,11 @@ def framed(
     sideways: float = 0.0,
     keep: bool = False,
 ) -> Frame:
-    """Return the frame that meshes fill, no larger than they need unless told to keep its size."""
+    """Return the frame that meshes fill, no higher than they need unless told to keep its size."""
     low, high = box_seen(meshes, camera)
     wide, tall = (float(v) for v in np.maximum(high - low, 1e-6))
     scale = min((width - 2 * margin - sideways) / wide, (height - 2 * margin) / tall)
     if not keep:
-        width = min(width, max(_NARROWEST, int(np.ceil(wide * scale + sideways)) + 2 * margin))
         height = min(height, max(_LOWEST, int(np.ceil(tall * scale)) + 2 * margin))
     x, y = (float(v) for v in (low + high) / 2.0)
     return Frame(width=width, height=height, scale=scale, centre=(x, y))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from plugs.body.body import Solid
+from plugs.body.looked_at import Looks, looks_of
 from plugs.foam.joints import Size
 from plugs.foam.layers import Layer, slabs_of
 from plugs.foam.pieces import usable_sizes
@@ -14,6 +15,7 @@ from plugs.lines.stations import Loft
 from plugs.mesh.faces import with_fewer_faces
 from plugs.mesh.mesh import Body
 from plugs.mesh.sampling import Faces
+from plugs.mesh.shaded import Shaded
 from plugs.sanding.form_templates import FormTemplate, form_templates
 from plugs.sanding.pocket_pattern import PocketPattern, pocket_patterns
 from plugs.sanding.sanding import SandingAids, sanding_aids
@@ -24,6 +26,7 @@ from plugs.stages.foam import Layering, Offered, Parted, Pinning, Sheets, StackT
 from plugs.stages.shape import Cutters, Lines
 from plugs.stages.stage import Staged, stage
 from plugs.templates.base_plan import BasePlan
+from plugs.templates.bays import layers_seen
 from plugs.templates.templates import Template
 from plugs.templates.words import Templates
 
@@ -123,6 +126,16 @@ class Worked(Staged):
     def layers(self) -> tuple[Layer, ...]:
         """The layers that the plug is stacked from."""
         return self.layering.layers
+
+    @stage(after=("body", "finish", "skin_proof"))
+    def looks(self) -> Looks:
+        """Foam and finished surface as they are looked at."""
+        return looks_of(self.body, None if self.skin_proof is None else self.finish)
+
+    @stage(after=("looks", "layering", "templates"))
+    def layers_seen(self) -> tuple[tuple[Shaded, ...], bool]:
+        """The layers as they are looked at, and whether templates leave slots in them."""
+        return layers_seen(self.looks.bare, self.looks.hollowed, self.layers, self.templates)
 
     @stage("chord_tolerance", after=("standing", "layering"))
     def slabs(self) -> tuple[Body, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -17,11 +17,14 @@ from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from plugs.mesh.sampling import Faces
+from plugs.mesh.shaded import Shaded, shaded
 from plugs.templates.templates import Template
 from plugs.templates.words import Span
 
 _STEP = 0.01  # mm. Sheets are as thick as a hundredth can tell
 _THINNEST = 5.0  # mm. As in `foam.layers`
+_ROOM_RATIO = 2e-3  # of the foam's volume: more than fewer points can change
+_BEYOND = 0.2  # mm. As far as a surface in a picture may lie from that of the body
 _MOST_SHEETS = 2000  # of one plug: sheets so thin are a typing error
 
 
@@ -233,3 +236,44 @@ def _doubts(layers: Sequence[Layer]) -> tuple[Finding, ...]:
         for layer in layers
         if layer.to_mm - layer.from_mm < min(_THINNEST, layer.thickness - 0.05)
     )
+
+
+def layers_seen(
+    bare: Body, hollowed: Collection[int], layers: Sequence[Layer], templates: Sequence[Template]
+) -> tuple[tuple[Shaded, ...], bool]:
+    """Return the layers as they lie in the plug, cut from foam that is only looked at.
+
+    Parameters
+    ----------
+    bare : Body
+        Of shaded surfaces.
+    hollowed : collection of int
+        Origins of what was cut from it, as `plugs.mesh.shaded.shaded` takes them.
+    layers : sequence of Layer
+    templates : sequence of Template
+
+    Returns
+    -------
+    tuple of (tuple of Shaded) and bool
+        Whether templates leave slots within layers is the second.
+    """
+    if not layers:
+        return (), False
+    axis, whole = layers[0].axis, mesh.volume_of(bare)
+    has_slots = whole - sum(layer.volume_mm3 for layer in layers) > _ROOM_RATIO * whole
+    if has_slots:
+        plates = [template for template in templates if not template.is_gauge]
+        has_slots = any(plate.axis != axis for plate in plates)
+        bare = without_plates(bare, plates)  # the layers leave room for templates that stand in the stack
+    faces = sorted({end for layer in layers for end in (layer.from_mm, layer.to_mm)})
+    measures, column = mesh.measure(bare), "xyz".index(axis)
+    low, high = float(measures.lower[column]), float(measures.upper[column])
+    # what lies beyond the layers belongs to none: plates of templates at the ends
+    before, after = low < faces[0] - _BEYOND, high > faces[-1] + _BEYOND
+    faces = [*([low] if before else []), *faces, *([high] if after else [])]
+    slabs = dict(zip(faces, mesh.slabs(mesh.stacked(bare, axis), faces), strict=False))
+    frame = np.zeros((3, 4))
+    for column, name in enumerate((*mesh.PLANES[axis], axis)):
+        frame["xyz".index(name), column] = 1.0
+    placed = [mesh.placed(slabs[layer.from_mm], frame) for layer in layers]
+    return tuple(shaded(body, hollowed) for body in placed), has_slots

@@ -15,7 +15,7 @@ import shapely
 
 from plugs import Corner, Station
 from plugs.body.body import make_solid
-from plugs.body.looked_at import PICTURE_MM
+from plugs.body.looked_at import PICTURE_MM, looks_of
 from plugs.book.figures import HEIGHT, WIDTH, drawing_figure, readable
 from plugs.book.scene import FLATTEST, make_book_scene, scene_json
 from plugs.book.views import sharp_edges, three_views, views_drawing
@@ -166,7 +166,7 @@ def test_scene_without_skin_and_templates() -> None:
     """A bare box without layers is a scene too."""
     corners = {"foot": Corner(50.0, 0.0), "edge": Corner(50.0, 40.0)}
     plan = LinesPlan(stations=[Station(x=x, corners=corners) for x in (0.0, 300.0)])
-    scene = make_book_scene(make_solid(make_loft(plan), (), (), 0.02), ())
+    scene = make_book_scene(looks_of(make_solid(make_loft(plan), (), (), 0.02), None))
     assert [one.group for one in scene.meshes] == ["foam"]
     assert json.loads(scene_json(scene))["axis"] == "z"
 

@@ -7,9 +7,11 @@ of the PNG specification (from memory), and Pillow reads the files.
 from __future__ import annotations
 
 import io
+import itertools
 import os
 import signal
 import struct
+from dataclasses import replace
 from pathlib import Path as FilePath
 
 import numpy as np
@@ -24,6 +26,7 @@ from plugs.pictures.canvas import LETTER_PX, LONGEST_SIDE_PX, Word, drawing_png,
 from plugs.pictures.raster import Frame, Pixels, box_seen, camera_at, make_model, rendered
 from plugs.pictures.run import PictureRun
 from plugs.pictures.views import PictureJob, drawn_apart, layers_png, make_pictures, view_png
+from plugs.words.ways import told_by
 
 FRAME = Frame(width=200, height=160, scale=1.0, centre=(0.0, 0.0))
 
@@ -116,7 +119,7 @@ def test_what_is_seen_is_what_rays_hit() -> None:
         shown = seen[row, column].astype(int)
         if misses[k]:
             compared["white"] += shown.min() == 255
-        elif np.sort(shown)[1] == 0 and shown.max() > 60:  # of one colour, and no line
+        elif np.sort(shown)[1] <= 26 and shown.max() > 60:  # of one colour, but for a gleam, and no line
             assert int(np.argmax(shown)) == int(np.argmin(depth[:, k])), (column, row)
             compared["solid"] += 1
     assert compared["white"] >= misses.sum() - 8  # those on the line round it
@@ -187,14 +190,27 @@ def square(**words: object) -> Drawing:
     return Drawing(**(given | words))  # type: ignore[arg-type]
 
 
-def test_layers_drawn_apart_keep_their_order() -> None:
-    """All gaps are alike, along the axis only, in the order of their places."""
-    layers = needle_layers()
-    apart = drawn_apart(layers, "z", ratio=1.0)
-    moves = np.array([b.vertices[0] - a.vertices[0] for a, b in zip(layers, apart, strict=True)])
-    assert moves == pytest.approx(np.array([[0, 0, 90.0], [0, 0, 45.0], [0, 0, 0]]))
+@pytest.mark.parametrize("axis", ["x", "y", "z"])
+def test_layers_drawn_apart_open_as_far_as_they_must(axis: str) -> None:
+    """As seen, each is clear of the one under it by the same room and no more; moved along the stack only."""
+    turn = {"x": [2, 0, 1], "y": [0, 2, 1], "z": [0, 1, 2]}[axis]
+    layers = tuple(replace(one, vertices=one.vertices[:, turn]) for one in needle_layers())
+    camera = camera_at(40.0, 20.0)
+    apart = drawn_apart(layers, axis, camera)
     assert [mesh.name for mesh in apart] == ["L03", "L02", "L01"]
-    assert drawn_apart(layers[:1], "z")[0].vertices == pytest.approx(layers[0].vertices)
+    column = "xyz".index(axis)
+    for before, after in zip(layers, apart, strict=True):
+        moved = after.vertices - before.vertices
+        assert np.delete(moved, column, axis=1) == pytest.approx(0.0)
+    up = camera.seen(np.eye(3)[column])[:2]
+    ends = [
+        (float(seen.min()), float(seen.max()))
+        for seen in (camera.seen(mesh.vertices)[:, :2] @ up for mesh in apart[::-1])
+    ]
+    gaps = [after[0] - before[1] for before, after in itertools.pairwise(ends)]
+    assert min(gaps) > 0.0
+    assert max(gaps) == pytest.approx(min(gaps))
+    assert drawn_apart(layers[:1], axis, camera)[0].vertices == pytest.approx(layers[0].vertices)
 
 
 def test_pictures_are_png_without_a_clock() -> None:
@@ -202,7 +218,16 @@ def test_pictures_are_png_without_a_clock() -> None:
     first, second = make_pictures(job()), make_pictures(job())
     assert [one.path for one in first] == [
         f"pictures/{stem}.png"
-        for stem in ("ahead", "astern", "side", "plan", "end", "exploded", "layers", "sanding-map")
+        for stem in (
+            "from-front-left",
+            "from-behind-right",
+            "from-left",
+            "from-above",
+            "from-behind",
+            "exploded",
+            "layers",
+            "sanding-map",
+        )
     ]
     assert [one.content for one in first] == [one.content for one in second]
     for one in first:
@@ -244,16 +269,44 @@ def test_single_layers_are_to_one_scale() -> None:
     half = mesh_of(trimesh.creation.box((45, 30, 10)), "L02")
     sheet = layers_png(job(layers=(wide, half), thicknesses=(20.0, 10.0)))
     pixels = np.asarray(Image.open(io.BytesIO(sheet)))
-    cells = [pixels[:190, 300 * k : 300 * (k + 1)].min(axis=(0, 2)) < 255 for k in (0, 1)]
+    cells = [pixels[84:344, 400 * k : 400 * (k + 1)].min(axis=(0, 2)) < 255 for k in (0, 1)]
     assert cells[0].sum() == pytest.approx(2 * cells[1].sum(), abs=4)
 
 
 def test_a_view_by_name() -> None:
     """As for a notebook."""
-    assert view_png(WEDGE) != view_png(WEDGE, "ahead")
-    side = Image.open(io.BytesIO(view_png(block((300, 90, 60), (0, 0, 0), "#808080"), "side")))
-    assert side.width == 900
-    assert side.height < 400
+    assert view_png(WEDGE) != view_png(WEDGE, "front left")
+    side = Image.open(io.BytesIO(view_png(block((300, 90, 60), (0, 0, 0), "#808080"), "left")))
+    assert side.width == 1600
+    assert side.height < 700
+
+
+def test_a_boat_is_seen_from_port_and_starboard() -> None:
+    """File names and titles are in the words of the recipe."""
+    with told_by("port and starboard"):
+        made = make_pictures(job(layers=(), thicknesses=(), drawings={}, captions={}))
+    stems = [one.path.partition("/")[2].removesuffix(".png") for one in made]
+    assert stems == ["from-ahead-port", "from-astern-starboard", "from-port", "from-above", "from-astern"]
+
+
+def test_a_true_normal_is_what_light_falls_by() -> None:
+    """Of a flat block that is said to be level all over, the sides are as bright as its top."""
+    flat = block((200, 90, 60), (0, 0, 0), "#808080")
+    level = replace(flat, normals=np.tile([0.0, 0.0, 1.0], (len(flat.vertices), 1)))
+    seen = [picture(one, camera=camera_at(40.0, 30.0)).astype(int) for one in (flat, level)]
+    inner = [one[(one.min(axis=2) < 250) & (one.min(axis=2) > 60)] for one in seen]
+    assert np.ptp(inner[0], axis=0).max() > 60
+    assert np.quantile(inner[1], 0.95) - np.quantile(inner[1], 0.05) < 20
+
+
+def test_a_shadow_lies_on_the_ground_and_fades() -> None:
+    """Under a block the ground is darker than white, far from it white, and the block is as it was."""
+    model, camera = make_model([block((200, 90, 60), (0, 0, 0), "#808080")]), camera_at(40.0, 30.0)
+    bare, dark = (rendered(model, camera, FRAME, on_ground=on).astype(int) for on in (False, True))
+    ground = (bare == 255).all(axis=2)
+    assert dark[ground].min() < 230
+    assert (dark[~ground] == bare[~ground]).mean() > 0.95
+    assert dark[0, 0].tolist() == [255, 255, 255]
 
 
 def test_drawings_are_drawn_in_their_colours() -> None:

@@ -36,7 +36,7 @@ const PLUG_SHADING = (function () {
     vec3 lit(vec3 base, vec3 n) {
       float key = 0.5 + 0.5 * dot(n, normalize(0.62 * toEye - 0.48 * toRight + 0.62 * toTop));
       float light = 0.30 + 0.16 * (0.5 + 0.5 * n.z) + 0.62 * key * key;
-      float gleam = pow(max(dot(n, normalize(1.62 * toEye - 0.48 * toRight + 0.62 * toTop)), 0.0), 40.0);
+      float gleam = pow(max(dot(n, normalize(1.62 * toEye - 0.48 * toRight + 0.62 * toTop)), 0.0), 32.0);
       return base * light + 0.10 * gleam;
     }
     vec3 striped(vec3 n) {
