@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from plugs.laminate.materials import Adhesive, Barrier, Board, Cloth, Filler, Foam, Hardener, Resin
     from plugs.laminate.plies import Ply, Schedule
     from plugs.lines.offsets import read_table, stations_of
-    from plugs.lines.section import Corner, End, Station
+    from plugs.lines.section import Along, Corner, End, Station
     from plugs.measure.batten import fair_line
     from plugs.measure.fairing import fair
     from plugs.measure.landmarks import between, mirrored
@@ -47,6 +47,7 @@ __version__ = "0.1.0"
 
 _HOME = {
     "Adhesive": "plugs.laminate.materials",
+    "Along": "plugs.lines.section",
     "Barrier": "plugs.laminate.materials",
     "Board": "plugs.laminate.materials",
     "Boss": "plugs.recesses.recess",
@@ -112,7 +113,8 @@ _HOME = {
 }
 
 __all__ = [
-    "CLOTHS", "FOAMS", "HARDENERS", "PLATES", "RESINS", "Adhesive", "Barrier", "Board", "Boss", "Bow",
+    "CLOTHS", "FOAMS", "HARDENERS", "PLATES", "RESINS", "Adhesive", "Along", "Barrier", "Board", "Boss",
+    "Bow",
     "Check", "Cloth", "Corner", "Cutting", "DartCut", "End", "Filler", "Finding", "Foam", "Form", "Glue",
     "Hardener", "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Output", "Pins", "Plug", "PlugError",
     "Ply", "PocketCutting", "Recess", "Resin", "Router", "Sanding", "Schedule", "Shop", "Skin", "Stack",

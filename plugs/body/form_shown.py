@@ -37,8 +37,7 @@ def form_faces(solid: Solid, index: int) -> Mapping[str, Array]:
     Returns
     -------
     mapping of str to (m, 3, 3) float, mm
-        Facing out of the plug; panels of which nothing is seen are left out. Other tools that cut them
-        are let be.
+        Facing out of the plug; panels of which nothing is seen are left out.
     """
     tool, grid = solid.tools[index], sample(solid.tools[index].loft, _CHORD)
     own, n = mesh_of_grid(grid), len(tool.loft.table.panel_names)
@@ -52,6 +51,8 @@ def form_faces(solid: Solid, index: int) -> Mapping[str, Array]:
     put_on = [cutter for i, (one, cutter) in enumerate(pairs) if one.kind == "add" and i != index]
     ground = mesh.joined([solid.plain, *put_on]) if put_on else solid.plain
     seen = mesh.less(ground, body) if tool.kind == "cut" else mesh.joined([ground, body])
+    for i, (one, cutter) in enumerate(pairs):
+        seen = mesh.less(seen, cutter) if one.kind == "cut" and i != index else seen
     corners, number = numbered_faces_from(seen, body)
     found = {name: corners[number == i] for i, name in enumerate(names)}
     return {name: faces for name, faces in found.items() if areas(faces).sum() > _LEAST_MM2}

@@ -21,6 +21,8 @@ def integrate(loft: Loft, grid: Grid | None = None) -> Measures:
 
     With x = u + k z the solid is the image of (u, y, z), and dx dy dz = (1 + z dk/du) du dy dz, so
     that volume and moments are integrals along u of the sections' area moments (derived here).
+    Along a curve of curvature c a slice at a distance d from it is (1 - c d) as thick (Pappus's theorem,
+    slice by slice): the integral of that over the section is its area less c times its moment.
     The skin's area is the integral of the cross product of its tangents, the one along the plug
     by a central difference; ends are flat.
 
@@ -38,12 +40,21 @@ def integrate(loft: Loft, grid: Grid | None = None) -> Measures:
     t = (loft.breaks[:-1, None] + 0.5 * spans[:, None] * (1.0 + _NODES)).ravel()
     weight = (0.5 * spans[:, None] * _WEIGHTS).ravel()
     at = loft.sections(t)
-    area, my, mz, mzz, myz = at.rings.moments().T
+    area, my, mz, mzz, myz, myy = at.rings.moments().T
     volume = float(np.sum(weight * (area * at.du_dt + mz * at.dk_dt)))
     x_moment = (at.u * area + at.k * mz) * at.du_dt + (at.u * mz + at.k * mzz) * at.dk_dt
     y_moment = my * at.du_dt + myz * at.dk_dt
     z_moment = mz * at.du_dt + mzz * at.dk_dt
-    centroid = np.array([np.sum(weight * m) for m in (x_moment, y_moment, z_moment)]) / volume
+    moments = np.stack([x_moment, y_moment, z_moment], axis=1)
+    if at.course is not None:
+        side, other, square = (my, mz, myy) if at.course.is_plan else (mz, my, mzz)
+        bend, frames = at.course.at(at.u)[2], at.course.frames(at.u)
+        grown = (area - bend * side, side - bend * square, other - bend * myz)
+        volume = float(np.sum(weight * grown[0] * at.du_dt))
+        order = (grown[1], grown[2]) if at.course.is_plan else (grown[2], grown[1])
+        moments = frames[:, :, 3] * grown[0][:, None] + frames[:, :, 1] * order[0][:, None]
+        moments = (moments + frames[:, :, 2] * order[1][:, None]) * at.du_dt[:, None]
+    centroid = (weight @ moments) / volume
     points = (
         grid.points.reshape(-1, 3)
         if grid is not None

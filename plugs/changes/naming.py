@@ -145,7 +145,7 @@ def _cap(ring: Array, sign: float) -> tuple[Array, Array]:
     spread = ring - middle
     normal = np.cross(spread, np.roll(spread, -1, axis=0)).sum(axis=0)
     size = float(np.linalg.norm(normal))
-    normal = np.array([sign, 0.0, 0.0]) if size < 1e-6 else normal * np.sign(normal[0] * sign or 1.0) / size
+    normal = np.array([sign, 0.0, 0.0]) if size < 1e-6 else sign * normal / size
     return points, np.tile(normal, (len(points), 1))
 
 

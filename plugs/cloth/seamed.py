@@ -96,12 +96,15 @@ def _with_middles(grid: Grid, places: Indices) -> Grid:
     )
     corner = grid.segment // 2
     at = np.flatnonzero(is_crossed & (places[(corner - 1) % n] != places[corner]))
-    middle = 0.5 * (grid.points[:, at] + np.roll(grid.points, -1, axis=1)[:, at])
+    middle, middle_at_ends = (
+        0.5 * (own[:, at] + np.roll(own, -1, axis=1)[:, at]) for own in (grid.points, grid.ends)
+    )
     return Grid(
         t=grid.t,
         segment=np.insert(grid.segment, at + 1, grid.segment[at]),
         ratio=np.insert(grid.ratio, at + 1, 0.5),
         points=np.insert(grid.points, at + 1, middle, axis=1),
+        ends=np.insert(grid.ends, at + 1, middle_at_ends, axis=1),
     )
 
 

@@ -109,11 +109,20 @@ def recess_outlines(tools: Sequence[Tool], layers: Sequence[Layer]) -> list[shap
     plane = ["xyz".index(axis) for axis in PLANES[layers[0].axis]]
     reaches: list[tuple[float, float, shapely.Geometry]] = []
     for tool in tools:
-        sections = tool.loft.sections(np.linspace(tool.loft.breaks[0], tool.loft.breaks[-1], 9))
+        sections = tool.loft.sections(
+            np.linspace(
+                tool.loft.breaks[0], tool.loft.breaks[-1], 9 if tool.loft.table.course is None else 33
+            )
+        )
         count = sections.rings.points.shape[1]
         local = sections.place(np.repeat(np.arange(count), 3), np.tile([0.0, 1 / 3, 2 / 3], count))
         points = local.reshape(-1, 3) @ tool.frame[:, :3].T + tool.frame[:, 3]
         hull = shapely.convex_hull(shapely.multipoints(points[:, plane]))
+        if tool.loft.table.course is not None:  # bent round what it need not cover
+            rings = shapely.multipoints(points[:, plane].reshape(*local.shape[:2], 2))
+            hull = shapely.union_all(
+                [shapely.convex_hull(shapely.union(one, two)) for one, two in pairwise(rings)]
+            )
         if isinstance(hull, shapely.Polygon):
             reaches.append((points[:, along].min(), points[:, along].max(), hull))
     return [

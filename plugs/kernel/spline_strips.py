@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
+from plugs.lines.plane import in_space
 from plugs.lines.rings import Rings
 from plugs.lines.stations import Loft, Sections
 
@@ -329,7 +330,11 @@ def _control(sections: Sections, start: Array, half: Array) -> tuple[Array, Arra
     weight = np.cos(half)[..., None]
     middle = weight * (start + 0.5 * chord) + 0.5 * np.sin(half)[..., None] * right
     u, k = sections.u[:, None], sections.k[:, None]
-    edges = np.concatenate([(u + k * start[..., 1])[..., None], start], axis=-1)
+    edges = in_space(sections.u, sections.k, start, sections.course)
+    if sections.course is not None:  # a plane's own points move as one with it, weighted or not
+        frames = sections.course.frames(sections.u)
+        placed = middle @ frames[:, :, 1:3].transpose(0, 2, 1) + weight * frames[:, None, :, 3]
+        return edges, np.concatenate([placed, weight], axis=-1)
     along = (u * weight[..., 0] + k * middle[..., 1])[..., None]
     return edges, np.concatenate([along, middle, weight], axis=-1)
 

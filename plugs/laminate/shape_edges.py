@@ -15,6 +15,7 @@ from plugs.ground.grouping import apart
 from plugs.laminate.radii import ClothEdge
 from plugs.laminate.skin_findings import Floor, Wall
 from plugs.lines.ends import EndZone
+from plugs.lines.plane import in_space
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
 from plugs.mesh.triangles import normals
@@ -73,6 +74,8 @@ def plug_edges(
         cross = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
         turn = np.degrees(np.arctan2(cross, (first * second).sum(axis=1)))
         line = np.column_stack((at.t, points[:, i]))
+        if at.course is not None:
+            line = in_space(at.u, at.k, points[:, i : i + 1], at.course)[:, 0]
         steps = np.linalg.norm(np.diff(line, axis=0), axis=1)
         for is_inside in (False, True):
             is_there = (turn < -_LEAST_TURN_DEG) if is_inside != is_cut else (turn > _LEAST_TURN_DEG)

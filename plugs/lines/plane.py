@@ -1,4 +1,4 @@
-"""Vectors in the plane of a section, (y, z), and values round its ring.
+"""Vectors in the plane of a section, (y, z), and values round its ring; where such planes stand in space.
 
 Every function works on many sections at once: the first axis of each array is the section, the second goes
 round the ring, and of vectors the last one is y and z.
@@ -11,6 +11,8 @@ from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
+
+from plugs.ground.records import record
 
 Array = NDArray[np.float64]
 T = TypeVar("T", bound=np.generic)
@@ -87,3 +89,92 @@ def cross(a: Array, b: Array) -> Array:
 def dot(a: Array, b: Array) -> Array:
     """Return the plane dot product; of a panel without length it is +0, which has no direction either."""
     return np.asarray(0.0 + a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1], dtype=np.float64)
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Course:
+    """A curve of straight lines and arcs that sections stand square to, in plan or in side view.
+
+    Attributes
+    ----------
+    is_plan : bool
+        Whether it lies in the plane of x and y; else in that of x and z.
+    knots : (m,) float, mm
+        Length along the curve at which each stretch begins; the first and the last are straight.
+    begins : (m, 2) float, mm
+        Where: x, and y or z.
+    headings : (m,) float, rad
+        Which way it runs there, from x towards y or z.
+    curvatures : (m,) float, 1/mm
+        + towards y or z.
+    corners : tuple of int
+        The corner that each stretch rounds; 0 for a straight one.
+    length : float, mm
+    """
+
+    is_plan: bool
+    knots: Array
+    begins: Array
+    headings: Array
+    curvatures: Array
+    corners: tuple[int, ...]
+    length: float
+
+    def at(self, u: Array) -> tuple[Array, Array, Array]:
+        """Return places on the curve, the way it runs there, and its curvature; straight on beyond its ends.
+
+        Parameters
+        ----------
+        u : (k,) float, mm
+            Lengths along it.
+
+        Returns
+        -------
+        tuple of (k, 2) float, mm, (k,) float, rad and (k,) float, 1/mm
+        """
+        row = np.clip(np.searchsorted(self.knots, u, side="right") - 1, 0, len(self.knots) - 1)
+        run, bend = u - self.knots[row], self.curvatures[row]
+        half = 0.5 * bend * run
+        mean = self.headings[row] + half
+        chord = (run * np.sinc(half / np.pi))[:, None] * np.stack([np.cos(mean), np.sin(mean)], axis=1)
+        return self.begins[row] + chord, mean + half, bend
+
+    def frames(self, u: Array) -> Array:
+        """Return the planes that stand square to the curve: axes and origin, (k, 3, 4)."""
+        place, heading, _ = self.at(u)
+        frames = np.zeros((len(u), 3, 4))
+        side, other = (1, 2) if self.is_plan else (2, 1)
+        frames[:, 0, 0], frames[:, side, 0] = np.cos(heading), np.sin(heading)
+        frames[:, 0, side], frames[:, side, side] = -np.sin(heading), np.cos(heading)
+        frames[:, other, other] = 1.0
+        frames[:, 0, 3], frames[:, side, 3] = place.T
+        return frames
+
+
+def in_space(
+    u: Array, k: Array, plane: Array, course: Course | None = None, *, is_way: bool = False
+) -> Array:
+    """Return points or directions of section planes in space.
+
+    Parameters
+    ----------
+    u : (k,) float, mm
+        Where the planes meet the baseline, or a curve that they stand square to.
+    k : (k,) float, dimensionless
+        Their lean; none along a curve.
+    plane : (k, n, 2) float, mm
+    course : Course or None
+        The curve.
+    is_way : bool
+        Whether they are directions.
+
+    Returns
+    -------
+    (k, n, 3) float, mm
+    """
+    if course is not None:
+        frames = course.frames(u)
+        turned_to = np.asarray(plane @ frames[:, :, 1:3].transpose(0, 2, 1))
+        return turned_to if is_way else turned_to + frames[:, None, :, 3]
+    x = k[:, None] * plane[..., 1] if is_way else u[:, None] + k[:, None] * plane[..., 1]
+    return np.concatenate([x[..., None], plane], axis=-1)

@@ -120,8 +120,8 @@ class Rings:
 
         Returns
         -------
-        (k, 5) float
-            Area (mm2), and the integrals over it of y, z (mm3), z z and y z (mm4).
+        (k, 6) float
+            Area (mm2), and the integrals over it of y, z (mm3), z z, y z and y y (mm4).
 
         References
         ----------
@@ -142,7 +142,7 @@ class Rings:
         dz *= np.take(1.0 / self._sinc(), segment, axis=1)
         dz *= weight
         y, z = place[..., 0], place[..., 1]
-        kinds = (y, 0.5 * y * y, y * z, y * z * z, 0.5 * y * y * z)
+        kinds = (y, 0.5 * y * y, y * z, y * z * z, 0.5 * y * y * z, y * y * y / 3.0)
         return np.stack([np.sum(kind * dz, axis=1) for kind in kinds], axis=1)
 
 

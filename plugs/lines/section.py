@@ -154,6 +154,23 @@ class End:
 
 
 @record(frozen=True, slots=True, kw_only=True)
+class Along:
+    """A curve that the stations of a form stand square to: their x is the length along it.
+
+    Attributes
+    ----------
+    view : str
+        "plan" for a curve in x and y, "side" for one in x and z, along the form's own axes.
+    points : sequence of 2 or 3 float, mm
+        Corners of the curve in order: x, y or z, and the radius of the bend there, which the first and the
+        last have not. From the first one the length counts.
+    """
+
+    view: Annotated[str, OneOf(("plan", "side"))]
+    points: Annotated[Sequence[Annotated[Sequence[float], Count(2, 3)]], Count(2, 200)]
+
+
+@record(frozen=True, slots=True, kw_only=True)
 class LinesPlan:
     """Everything that defines a section solid: what a lofting floor would call its lines.
 
@@ -174,6 +191,8 @@ class LinesPlan:
         or by corner name; lines not named are straight. A faired stretch leaves a straight bay in line.
     front, rear : End
         The two ends.
+    along : Along or None
+        A curve that the stations stand square to.
     parents : mapping of str to str
         The panel that a piece of a panel belongs to; others are their own.
     findings : sequence of Finding
@@ -186,5 +205,6 @@ class LinesPlan:
     bays: Way | Sequence[Way] | Mapping[Name, Way | Sequence[Way]] = "straight"
     front: End = field(default_factory=End)
     rear: End = field(default_factory=End)
+    along: Along | None = None
     parents: Mapping[str, str] = field(default_factory=dict)
     findings: Sequence[Finding] = ()

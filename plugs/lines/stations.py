@@ -19,7 +19,7 @@ from plugs.ground.tolerances import LENGTH
 from plugs.lines.ends import EndZone, check_room, make_zone
 from plugs.lines.lengthwise import FAIRED, Curves, eased, shape_preserving, through
 from plugs.lines.plan import RingTable, read_plan
-from plugs.lines.plane import of_next
+from plugs.lines.plane import Course, in_space, of_next
 from plugs.lines.ring_shapes import drawn_in, flattened, is_ridge
 from plugs.lines.rings import Rings, solve_rings
 from plugs.lines.section import LinesPlan
@@ -50,6 +50,8 @@ class Sections:
         After the ends' blends have drawn them in.
     radius, rise : (k, n) float, mm
     rings : Rings
+    course : Course or None
+        The curve that the planes stand square to, if it is one.
     """
 
     t: Array
@@ -61,6 +63,7 @@ class Sections:
     radius: Array
     rise: Array
     rings: Rings
+    course: Course | None = None
 
     @property
     def kinds(self) -> NDArray[np.bool_]:
@@ -81,8 +84,8 @@ class Sections:
         Sections
         """
         rings = Rings(**{f.name: getattr(self.rings, f.name)[rows] for f in fields(Rings)})
-        own = {f.name: getattr(self, f.name)[rows] for f in fields(self) if f.name != "rings"}
-        return Sections(rings=rings, **own)
+        own = {f.name: getattr(self, f.name)[rows] for f in fields(self)[:-2]}
+        return Sections(rings=rings, course=self.course, **own)
 
     def place(self, segment: NDArray[np.intp], ratio: Array) -> Array:
         """Return points of the surface in space.
@@ -98,9 +101,7 @@ class Sections:
         (k, m, 3) float, mm
             (x, y, z).
         """
-        plane = self.rings.at(segment, ratio)
-        x = self.u[:, None] + self.k[:, None] * plane[..., 1]
-        return np.concatenate([x[..., None], plane], axis=-1)
+        return in_space(self.u, self.k, self.rings.at(segment, ratio), self.course)
 
     def place_each(self, segment: NDArray[np.intp], ratio: Array) -> Array:
         """Return one point of the surface in each section.
@@ -114,8 +115,7 @@ class Sections:
         -------
         (k, 3) float, mm
         """
-        plane = self.rings.one_each(segment, ratio)
-        return np.concatenate([(self.u + self.k * plane[:, 1])[:, None], plane], axis=1)
+        return in_space(self.u, self.k, self.rings.one_each(segment, ratio)[:, None], self.course)[:, 0]
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -176,8 +176,9 @@ class Loft:
                 radius[is_in] = zone.gained(theta[is_in], radius[is_in])
         rings = self._with_ridges(t, corners, solve_rings(corners, radius, rise))
         return Sections(
-            t=t, u=u, k=k, du_dt=du_dt, dk_dt=dk_dt, corners=corners, radius=radius, rise=rise, rings=rings
-        )
+            t=t, u=u, k=k, du_dt=du_dt, dk_dt=dk_dt, corners=corners, radius=radius, rise=rise, rings=rings,
+            course=self.table.course,
+        )  # fmt: skip
 
     def _with_ridges(self, t: Array, corners: Array, rings: Rings) -> Rings:
         """Return rings in which a ridge ends where the blends of its edges do, short of the corners.
@@ -459,7 +460,7 @@ def _with_breaks(loft: Loft, is_trial: bool) -> Loft:
 def _kinks(loft: Loft) -> list[float]:
     """Return the planes in which stations lie, and those through any other knot of a line that is not C2."""
     is_smooth = (loft.table.corner_ways == FAIRED).all(axis=1)
-    found = [*loft.table.x[1:-1]]
+    found = [*loft.table.x[1:-1], *(() if loft.table.course is None else loft.table.course.knots)]
     if not is_smooth.all():
         found += [*loft.radii.knots[0, 1:-1]]
     own = loft.lines.knots[~is_smooth, 1:-1]

@@ -67,7 +67,7 @@ def mesh_of_grid(grid: Grid) -> GridMesh:
     -------
     GridMesh
     """
-    index = _welded(grid.points)
+    index = _welded(grid.points, grid.ends)
     here, right = index[:-1], np.roll(index, -1, axis=1)[:-1]
     ahead, across = index[1:], np.roll(index, -1, axis=1)[1:]
     points = grid.points.reshape(-1, 3)
@@ -81,7 +81,7 @@ def mesh_of_grid(grid: Grid) -> GridMesh:
         which = np.where(short[..., None], by_short, by_long)
         sides.append(np.take_along_axis(quads, which, axis=-1).reshape(-1, 3))
         cells.append(which.reshape(-1, 3) + 4 * np.arange((k - 1) * m)[:, None])
-    caps = [_cap(grid.points[0], index[0])[:, ::-1], _cap(grid.points[-1], index[-1])]
+    caps = [_cap(grid.ends[0], index[0])[:, ::-1], _cap(grid.ends[1], index[-1])]
     triangles = np.concatenate([*sides, *caps])
     cells += [np.full(cap.shape, -1) for cap in caps]
     every = [np.tile(np.arange(m), 2 * (k - 1)), np.repeat([m, m + 1], [len(cap) for cap in caps])]
@@ -93,12 +93,12 @@ def mesh_of_grid(grid: Grid) -> GridMesh:
     )  # fmt: skip
 
 
-def _welded(points: Array) -> Indices:
+def _welded(points: Array, ends: Array) -> Indices:
     """Return the number of each point of a grid, points of a section that coincide sharing one."""
     k, m, _ = points.shape
     index = np.arange(k * m, dtype=np.int64).reshape(k, m)
-    for row in np.unique([0, k - 1]):
-        if abs(ring_area(points[row, :, 1:])) < LENGTH:
+    for row, ring in ((0, ends[0]), (k - 1, ends[1])):
+        if abs(ring_area(ring)) < LENGTH:
             first, number = distinct(np.round(points[row] / LENGTH).astype(np.int64))
             shared = index[row][first[number]]
             index[row] = shared if _is_seam(shared) else index[row]
@@ -125,7 +125,7 @@ def _cap(ring: Array, index: Indices) -> Indices:
     keep = np.flatnonzero(index != np.roll(index, 1))
     if len(keep) < 3 or _is_seam(index):
         return np.empty((0, 3), dtype=np.int64)
-    if abs(ring_area(ring[:, 1:])) < LENGTH:
+    if abs(ring_area(ring)) < LENGTH:
         rest = index[keep]
         return np.stack([np.full(len(rest) - 2, rest[0]), rest[1:-1], rest[2:]], axis=1)
-    return np.asarray(index[keep][triangulated(ring[keep, 1:])])
+    return np.asarray(index[keep][triangulated(ring[keep])])

@@ -32,12 +32,15 @@ class Grid:
     ratio : (m,) float, dimensionless
         Where on its segment each point of a section lies.
     points : (k, m, 3) float, mm
+    ends : (2, m, 2) float, mm
+        Points of the first and the last section, in their own planes.
     """
 
     t: Array
     segment: NDArray[np.intp]
     ratio: Array
     points: Array
+    ends: Array
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -115,7 +118,11 @@ def sample(loft: Loft, tolerance: float, faces: Faces | None = None) -> Grid:
     )
     at_segment = np.repeat(np.arange(count), n_across)
     ratio = np.concatenate([np.arange(n) / n for n in n_across if n])
-    return Grid(t=t, segment=at_segment, ratio=ratio, points=loft.sections(t).place(at_segment, ratio))
+    at = loft.sections(t)
+    return Grid(
+        t=t, segment=at_segment, ratio=ratio, points=at.place(at_segment, ratio),
+        ends=at.taken(np.array([0, -1])).rings.at(at_segment, ratio),
+    )  # fmt: skip
 
 
 def _bulge_twist_care(points: Array, faces: Faces | None) -> tuple[Array, Array, Array]:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
-from plugs.lines.plane import of_next, turned
+from plugs.lines.plane import in_space, of_next, turned
 from plugs.lines.stations import Loft, Sections
 from plugs.mesh.faces import traits_of
 from plugs.mesh.grid_mesh import mesh_of_grid
@@ -101,8 +101,10 @@ def shaded_body(loft: Loft, grid: Grid, frame: Array | None = None) -> Body:
     count = len(grid.segment)
     for row, column, out in ((0, count, -1.0), (-1, count + 1, 1.0)):
         lean = float(loft.sections(grid.t[[row]]).k[0])
-        way = out * np.array([1.0, 0.0, -lean, 0.0, 0.0]) / np.hypot(1.0, lean)
-        traits[surface.column == column] = way
+        way = out * np.array([1.0, 0.0, -lean]) / np.hypot(1.0, lean)
+        if loft.table.course is not None:
+            way = out * loft.table.course.frames(grid.t[[row]])[0, :, 0]
+        traits[surface.column == column] = [*way, 0.0, 0.0]
     vertices = surface.vertices
     if frame is not None:
         vertices = vertices @ frame[:, :3].T + frame[:, 3]
@@ -224,7 +226,7 @@ def _tangents(at: Sections, segment: NDArray[np.intp], ratio: Array) -> Array:
     """Return chords of segments turned to run along them at places, (k, m, 3): 0 for one without length."""
     chord = np.take(of_next(at.rings.points) - at.rings.points, segment, axis=1)
     plane = turned(chord, (2.0 * ratio - 1.0) * np.take(at.rings.half_rad, segment, axis=1))
-    return np.concatenate([(at.k[:, None] * plane[..., 1])[..., None], plane], axis=-1)
+    return in_space(at.u, at.k, plane, at.course, is_way=True)
 
 
 def _levelled(one: Array, other: Array, is_inner: NDArray[np.bool_]) -> tuple[Array, Array]:

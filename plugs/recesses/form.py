@@ -13,8 +13,9 @@ from plugs.ground.errors import PlugError, present
 from plugs.ground.limits import Name, OneOf
 from plugs.ground.records import record
 from plugs.lines.checks import checked_loft
-from plugs.lines.section import End, LinesPlan, Station, Way
+from plugs.lines.section import Along, End, LinesPlan, Station, Way
 from plugs.lines.stations import Loft
+from plugs.recesses.courses import check_ends, checked_course
 from plugs.recesses.recess import Tool
 from plugs.skin.offset import foam_loft
 from plugs.skin.skin import ENDS, Skin, make_cover
@@ -25,7 +26,7 @@ _Made = TypeVar("_Made")
 KINDS: Final = ("cut", "add")
 """Whether a form is taken off the plug or put on it."""
 
-_OF_PLAN: Final = ("stations", "panels", "bays", "front", "rear")
+_OF_PLAN: Final = ("stations", "panels", "bays", "front", "rear", "along")
 """Words of a form that its lines are made of: what is wrong with them is told as the form's own."""
 _NO_AREA: Final = 1e-3  # mm2. As in `skin.offset`
 
@@ -52,6 +53,9 @@ class Form:
         How its lines run, as a plug's.
     front, rear : End
         How it ends.
+    along : Along or None
+        A curve that its stations stand square to, along its own axes: their x is then the length along it.
+        Its ends are then square to the curve and sharp.
     move : tuple of float, mm
         Where its own x = y = z = 0 comes to lie: x, y and z.
     turn_deg : tuple of float
@@ -66,6 +70,7 @@ class Form:
     bays: Way | Sequence[Way] | Mapping[Name, Way | Sequence[Way]] = "straight"
     front: End = field(default_factory=End)
     rear: End = field(default_factory=End)
+    along: Along | None = None
     move: tuple[float, float, float] = (0.0, 0.0, 0.0)
     turn_deg: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
@@ -83,6 +88,7 @@ class Form:
             bays=self.bays,
             front=self.front,
             rear=self.rear,
+            along=self.along,
         )
 
     @property
@@ -119,7 +125,9 @@ def form_lines(form: Form, param: str) -> Loft:
     PlugError
         Lines that cannot be built, with what would do.
     """
-    loft = _of_form(form, param, lambda: checked_loft(form.plan()))
+    if form.along is not None:
+        check_ends(form.front, form.rear, param)
+    loft = _of_form(form, param, lambda: checked_course(checked_loft(form.plan())))
 
     def told(names: Sequence[str]) -> tuple[str, ...]:
         return tuple(f"{form.name} {name}" for name in names)

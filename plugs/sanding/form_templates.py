@@ -87,10 +87,11 @@ def _of_form(tool: Tool, ground: Body) -> list[FormTemplate]:
             continue
         card = mesh.extruded(shapely.MultiPolygon([shapely.Polygon(plane)]), "x", -_CARD, _CARD)
         lean = np.array([[1.0, 0.0, k[i], u[i]], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0]])
+        lean = lean if loft.table.course is None else loft.table.course.frames(u[i : i + 1])[0]
         card = mesh.placed(mesh.placed(card, lean), tool.frame)
         if mesh.volume_of(mesh.common(card, ground)) > _LEAST_MM2 * _CARD:
             y, z = plane.mean(axis=0)
-            place = tool.frame[:, :3] @ [u[i] + k[i] * z, y, z] + tool.frame[:, 3]
+            place = tool.frame[:, :3] @ (lean @ [0.0, y, z, 1.0]) + tool.frame[:, 3]
             made = FormTemplate(
                 form=tool.name, kind=tool.kind, number=i + 1, x=float(u[i]), outline=outline, place=place
             )

@@ -20,7 +20,7 @@ from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH, SMALLEST_BODY
 from plugs.lines.checks import fault_of
 from plugs.lines.lengthwise import shape_preserving, through
-from plugs.lines.plane import of_next
+from plugs.lines.plane import in_space, of_next
 from plugs.lines.ring_shapes import by_sag, judged
 from plugs.lines.rings import Rings, inset_corners, panel_tangents, solve_rings
 from plugs.lines.section import End
@@ -28,7 +28,6 @@ from plugs.lines.stations import Loft, assemble_loft
 from plugs.skin.blends import with_blends_put_right
 from plugs.skin.planes import (
     SurfaceBeside,
-    in_space,
     moves_to_depth,
     normals_of,
     slid,

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
-from plugs.lines.plane import of_last, of_next
+from plugs.lines.plane import in_space, of_last, of_next
 from plugs.lines.rings import panel_tangents
 from plugs.lines.stations import Loft
 
@@ -43,25 +43,6 @@ class SurfaceBeside:
     normal: Array
     along: Array
     curvature: Array
-
-
-def in_space(u: Array, k: Array, plane: Array) -> Array:
-    """Return points or directions of section planes in space.
-
-    Parameters
-    ----------
-    u : (k,) float, mm
-        Where the planes meet the baseline; 0 for directions.
-    k : (k,) float, dimensionless
-        Their lean.
-    plane : (k, n, 2) float, mm
-
-    Returns
-    -------
-    (k, n, 3) float, mm
-    """
-    x = u[:, None] + k[:, None] * plane[..., 1]
-    return np.concatenate([x[..., None], plane], axis=-1)
 
 
 def normals_of(across: Array, along: Array) -> Array:

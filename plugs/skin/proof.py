@@ -265,8 +265,12 @@ def _over_ends(finish: Loft, cover: Cover, points: Array, asked: float) -> list[
         rings, at.u, at.k, (-1.0, 1.0), (cover.front, cover.rear), strict=True
     ):
         outward = sign * np.array([1.0, 0.0, -k]) / np.hypot(1.0, k)
-        deep = (np.array([u, 0.0, 0.0]) - points) @ outward
-        foot = points + deep[:, None] * outward
+        own = points
+        if at.course is not None:  # as they lie to the plane that the end stands in
+            frame = at.course.frames(np.array([u]))[0]
+            own = (points - frame[:, 3]) @ frame[:, :3] + [u, 0.0, 0.0]
+        deep = (np.array([u, 0.0, 0.0]) - own) @ outward
+        foot = own + deep[:, None] * outward
         is_over = shapely.contains_xy(shapely.Polygon(ring), foot[:, 1], foot[:, 2]) & (depth == asked)
         found.append(np.where(is_over, deep, np.inf))
     return found

@@ -42,7 +42,7 @@ from plugs.ground.units import inch
 from tests.labels import check_legend, check_words
 from tests.demos import RECIPES, at_defaults, changed
 
-GALLERY = ("intake_scoop",)
+GALLERY = ("intake_scoop", "arch_flare")
 """Recipes that are worked out at their defaults and their ranges' ends, and built by whoever wants one."""
 DEMOS = ("sidecar_tail", "seat_hump", "cab_fairing", "tank_cover", "bonnet_scoop")
 NOT_STEP = tuple(kind for kind in KINDS if kind != "step")
@@ -56,6 +56,13 @@ RANGES = (
     ("intake_scoop", "mouth_height", 45.0, 80.0),
     ("intake_scoop", "hose", 60.0, 100.0),
     ("intake_scoop", "sheet", 20.0, 60.0),
+    ("arch_flare", "opening", 420.0, 760.0),
+    ("arch_flare", "wide", 60.0, 140.0),
+    ("arch_flare", "tail", 30.0, 75.0),
+    ("arch_flare", "bulge", 35.0, 90.0),
+    ("arch_flare", "edge_radius", 4.0, 24.0),
+    ("arch_flare", "leg", 20.0, 120.0),
+    ("arch_flare", "sheet", 20.0, 60.0),
     ("sidecar_tail", "length", 450.0, 1800.0),
     ("sidecar_tail", "width", 700.0, 1800.0),
     ("sidecar_tail", "height", 200.0, 600.0),

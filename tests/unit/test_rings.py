@@ -46,11 +46,12 @@ def test_polygon_without_blends_is_itself() -> None:
 def test_square_with_full_blends_is_a_circle() -> None:
     """Blends that meet in the middle of each side: area and moments of a circle (M, textbook)."""
     square = np.array([[-20.0, 150.0], [80.0, 150.0], [80.0, 250.0], [-20.0, 250.0]])
-    area, my, mz, mzz, myz = ring(square, radius=50.0).moments()[0]
+    area, my, mz, mzz, myz, myy = ring(square, radius=50.0).moments()[0]
     assert area == pytest.approx(math.pi * 2500.0, rel=1e-13)
     assert (my / area, mz / area) == pytest.approx((30.0, 200.0), rel=1e-12)
     assert mzz == pytest.approx(area * (200.0**2 + 2500.0 / 4.0), rel=1e-12)
     assert myz == pytest.approx(area * 30.0 * 200.0, rel=1e-12)
+    assert myy == pytest.approx(area * (30.0**2 + 2500.0 / 4.0), rel=1e-12)
 
 
 @pytest.mark.parametrize("rise", [3.0, 12.0, -4.0])

@@ -1,0 +1,123 @@
+"""Forms along a curve: planes square to it may not cross within the section, nor the form run into itself."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from plugs.ground.errors import PlugError
+from plugs.lines.plane import Course
+from plugs.lines.section import End
+from plugs.lines.stations import Loft
+
+Array = NDArray[np.float64]
+
+_LEAST_GROWTH: Final = 0.05
+"""Share of its thickness that a slice keeps on the inner side of a bend: as in `lines.checks`."""
+_PER_SPAN: Final = 33  # places looked at between two breaks
+_HALVINGS: Final = 20  # of the reach: to a millionth
+
+
+def check_ends(front: End, rear: End, param: str) -> None:
+    """Refuse ends of a form along a curve that are raked or rounded.
+
+    Parameters
+    ----------
+    front, rear : End
+    param : str
+        Where the recipe gives the form.
+
+    Raises
+    ------
+    PlugError
+        Such an end.
+    """
+    for end, word in ((front, "front"), (rear, "rear")):
+        own = [(radius, f"by_panel[{panel!r}]") for panel, radius in end.by_panel.items()]
+        for value, name in ((end.rake_deg, "rake_deg"), (end.radius, "radius"), *own):
+            if value:
+                raise PlugError(
+                    param=f"{param}.{word}.{name}",
+                    value=value,
+                    reason="along a curve an end is square to it and sharp; others are not worked out yet",
+                    remedy="use 0",
+                    would_do=[(f"{param}.{word}.{name}", 0.0)],
+                )
+
+
+def checked_course(loft: Loft) -> Loft:
+    """Return a section function, refused where it bends more sharply than its sections reach.
+
+    Parameters
+    ----------
+    loft : Loft
+
+    Returns
+    -------
+    Loft
+        The same.
+
+    Raises
+    ------
+    PlugError
+        With the radius that would do, or how far a section may reach.
+    """
+    course = loft.table.course
+    if course is None:
+        return loft
+    share = np.linspace(0.0, 1.0, _PER_SPAN)
+    t = np.unique((loft.breaks[:-1, None] + np.diff(loft.breaks)[:, None] * share).ravel())
+    at = loft.sections(t)
+    count = at.rings.points.shape[1]
+    ring = at.rings.at(np.repeat(np.arange(count), 4), np.tile([0.0, 0.25, 0.5, 0.75], count))
+    aside = ring[..., 0 if course.is_plan else 1]
+    low, high = aside.min(axis=1), aside.max(axis=1)
+    bend = course.at(0.5 * (t + np.roll(t, -1)))[2][:-1]
+    for i in np.flatnonzero(bend):
+        reach = float(max(np.sign(bend[i]) * v for v in (*high[i : i + 2], *low[i : i + 2])))
+        if 1.0 - abs(bend[i]) * reach < _LEAST_GROWTH:
+            _refuse_bend(course, float(t[i]), 1.0 / abs(float(bend[i])), reach)
+    if not _is_apart(course, t, low, high, 1.0):
+        _refuse_meeting(course, t, low, high)
+    return loft
+
+
+def _refuse_bend(course: Course, u: float, radius: float, reach: float) -> None:
+    """Raise the error of a bend whose planes cross within the section."""
+    corner = course.corners[int(np.searchsorted(course.knots, u, side="right")) - 1]
+    does = float(np.ceil(reach / (1.0 - _LEAST_GROWTH)))
+    raise PlugError(
+        param=f"along.points[{corner}][2]",
+        value=radius,
+        reason=f"the section reaches {reach:.1f} mm to the inner side of this bend, {u:.0f} mm along the "
+        "curve: planes square to the curve cross within it",
+        remedy=f"use {does:g} or more, or a section that reaches {(1.0 - _LEAST_GROWTH) * radius:.1f} there",
+        would_do=[(f"along.points[{corner}][2]", does)],
+    )
+
+
+def _is_apart(course: Course, u: Array, low: Array, high: Array, share: float) -> bool:
+    """Return whether what the sections cover beside the curve, or a share of that, does not meet itself."""
+    place, heading, _ = course.at(u)
+    aside = np.stack([-np.sin(heading), np.cos(heading)], axis=1)
+    lines = [place + share * reach[:, None] * aside for reach in (low, high)]
+    return bool(shapely.Polygon(np.concatenate([lines[0], lines[1][::-1]])).is_valid)
+
+
+def _refuse_meeting(course: Course, u: Array, low: Array, high: Array) -> None:
+    """Raise the error of a form that runs into itself."""
+    least, most = 0.0, 1.0
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (least + most)
+        least, most = (middle, most) if _is_apart(course, u, low, high, middle) else (least, middle)
+    reach = float(np.abs([low, high]).max())
+    raise PlugError(
+        param="along.points",
+        value=f"{len(course.knots)} stretches",
+        reason=f"the form runs into itself: its sections reach up to {reach:.1f} mm from the curve",
+        remedy=f"let them reach at most {np.floor(10.0 * least * reach) / 10.0:g} mm from it, or lead it "
+        "farther apart",
+    )
