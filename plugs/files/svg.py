@@ -83,7 +83,7 @@ def _path_element(path: Path, corner: tuple[float, float]) -> str:
     y = (corner[1] - path.points[:, 1]).tolist()
     chord = np.hypot(*(np.roll(path.points, -1, axis=0) - path.points).T)
     bulge = np.abs(path.bulges)
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):  # straight pieces have no radius
         radius = chord * (1.0 + bulge**2) / (4.0 * bulge)
     steps = [f"M{_number(x[0])} {_number(y[0])}"]
     count = len(x) if path.is_closed else len(x) - 1

@@ -92,8 +92,9 @@ def _views(
             faces = _faces_seen(patch, view) / scale + move
             region = shapely.simplify(shapely.union_all(shapely.polygons(faces), grid_size=1e-3), _THINNED)
             _letter(builder, region, letters[patch.zone], Sign(rows=(), least=2.5, largest=_LETTER))
-        builder.write(Label(text=words, at=(k * wide, top - _VIEWS_TALL - 5.0), height=_TEXT))
-    return top - _VIEWS_TALL - 5.0
+        under = top - _VIEWS_TALL - 5.0 - (k % 2) * _ROW  # longer than a view is wide
+        builder.write(Label(text=words, at=(k * wide, under), height=_TEXT))
+    return top - _VIEWS_TALL - 5.0 - (len(views) > 1) * _ROW
 
 
 def _corners(patches: Sequence[Patch]) -> list[tuple[str, Projection, list[Patch]]]:
