@@ -180,6 +180,12 @@ def test_every_way_to_another_page_leads_there() -> None:
             assert anchor in heads, (name, target, anchor)
 
 
+def test_every_recipe_is_named() -> None:
+    """Each that is there, and none that is not."""
+    there = {path.name for path in (ROOT / "recipes").glob("*.py")}
+    assert set(re.findall(r"`(\w+\.py)`", README)) == there
+
+
 def test_every_record_has_a_row_and_a_way_to_its_words() -> None:
     """Each once, and none that is not there any more."""
     cells = " ".join(row[0] for row in table_after("| word | what it holds"))
