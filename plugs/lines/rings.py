@@ -29,6 +29,8 @@ _LEAST_LEFT, _ENOUGH_LEFT = 0.2, 0.6
 settle, and alone settle, where it moves to."""
 _HALF_ROUND = 1e-9
 """So near 1 rounding brings the sine of half the angle of a half-round."""
+_REACHES = 1e-4
+"""Share of its radius that an arc may be too short to reach both its corners: less than is seen."""
 _GONE = 1e-9
 """Share of its radius at which an arc, drawn in, is nothing but its centre."""
 _WIDE = 0.25 * np.pi
@@ -387,8 +389,9 @@ def inset_corners(
     chord = of_next(moved) - moved
     length = np.hypot(chord[..., 0], chord[..., 1])
     sine = 0.5 * curvature * length
-    if stays_near:
-        sine = np.clip(sine, -1.0, 1.0)
+    if stays_near:  # but a wide arc that no longer reaches from corner to corner has none
+        is_lost = (np.abs(panel.half) > _WIDE) & (np.abs(sine) > 1.0 + _REACHES)
+        sine = np.where(is_lost, np.nan, np.clip(sine, -1.0, 1.0))
     sine = np.where(np.abs(np.abs(sine) - 1.0) < _HALF_ROUND, np.clip(sine, -1.0, 1.0), sine)
     with np.errstate(invalid="ignore"):
         new_half = _as_wide(panel, corners, moved, np.arcsin(sine))

@@ -116,7 +116,7 @@ def build_plug(plug: Plug, *, with_kernel: bool = False) -> Solid:
     work.found(("lines", "layers", "body", "finish"))
     check_promises(work.plug, work.body, layers)
     if with_kernel:
-        _ask_kernel(work.plug, work.body)
+        ask_kernel(work.plug, work.body)
     return work.body
 
 
@@ -158,7 +158,7 @@ def check_promises(plug: Plug, solid: Solid, layers: Sequence[Layer]) -> None:
         assert layer.to_mm - layer.from_mm <= layer.thickness + 1e-6, "a layer is thicker than its sheet"
 
 
-def _ask_kernel(plug: Plug, solid: Solid) -> None:
+def ask_kernel(plug: Plug, solid: Solid) -> None:
     """Compare with the CAD kernel as a build does."""
     from plugs.ground.tolerances import KERNEL_VOLUME_RATIO
     from plugs.kernel.job import KernelJob, SolidTool

@@ -42,13 +42,35 @@ from plugs.ground.units import inch
 from tests.labels import check_legend, check_words
 from tests.demos import RECIPES, at_defaults, changed
 
-GALLERY = ("intake_scoop", "arch_flare")
+GALLERY = ("intake_scoop", "arch_flare", "boot_lid", "lamp_bucket")
 """Recipes that are worked out at their defaults and their ranges' ends, and built by whoever wants one."""
 DEMOS = ("sidecar_tail", "seat_hump", "cab_fairing", "tank_cover", "bonnet_scoop")
 NOT_STEP = tuple(kind for kind in KINDS if kind != "step")
 
 # recipe, parameter, low end, high end (mm or degrees, or words)
 RANGES = (
+    ("boot_lid", "length", 400.0, 900.0),
+    ("boot_lid", "width", 700.0, 1300.0),
+    ("boot_lid", "taper", 0.0, 120.0),
+    ("boot_lid", "height", 70.0, 160.0),
+    ("boot_lid", "lip", 10.0, 70.0),
+    ("boot_lid", "flat", 0.4, 0.75),
+    ("boot_lid", "crown", 0.0, 30.0),
+    ("boot_lid", "side_radius", 10.0, 40.0),
+    ("boot_lid", "lip_radius", 4.0, 25.0),
+    ("boot_lid", "corner_radius", 10.0, 60.0),
+    ("boot_lid", "skin", 0.0, 4.0),
+    ("boot_lid", "sheet", 25.0, 100.0),
+    ("boot_lid", "allowance", 0.0, 6.0),
+    ("lamp_bucket", "length", 220.0, 400.0),
+    ("lamp_bucket", "width", 160.0, 210.0),
+    ("lamp_bucket", "wall", 10.0, 60.0),
+    ("lamp_bucket", "top", 120.0, 160.0),
+    ("lamp_bucket", "tail", 0.8, 0.94),
+    ("lamp_bucket", "dome", 10.0, 45.0),
+    ("lamp_bucket", "skin", 0.0, 4.0),
+    ("lamp_bucket", "sheet", 20.0, 60.0),
+    ("lamp_bucket", "allowance", 0.0, 6.0),
     ("intake_scoop", "length", 360.0, 600.0),
     ("intake_scoop", "width", 210.0, 320.0),
     ("intake_scoop", "height", 100.0, 160.0),
