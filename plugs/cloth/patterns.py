@@ -189,9 +189,9 @@ def lapped_over(patch: str, zone_outline: shapely.Polygon, outline: shapely.Poly
                     code="cloth-over-hole",
                     severity="note",
                     where=patch,
-                    message="the laps of its plies would meet over the hole of "
-                    f"{as_length(sides[0], '.0f', 'bare')} x {as_length(sides[1], '.0f')}, so their patterns "
-                    "are drawn without it",
+                    message="the laps of its plies meet over the hole of "
+                    f"{as_length(sides[0], '.0f', 'bare')} x {as_length(sides[1], '.0f')}, so their pieces "
+                    "are cut without it",
                     remedy="slit the cloth over the hole from corner to corner, and lay the tongues in",
                 )
             )

@@ -280,7 +280,7 @@ def test_one_page_tells_the_laminator_all() -> None:
     """Map, order, sizes and laps are on one page of the pack, the rolls on the next, pieces lettered."""
     work = tail()
     drawings = laid_drawings(work)
-    job = PackJob(summary=work.summary, drawings=drawings, stations=(), paper=paper_of("A4"))
+    job = PackJob(summary=work.summary, drawings=drawings, paper=paper_of("A4"))
     sheets, _, _ = pack_pages(job)
     said = [[label.text for label in sheet.drawing.labels] for sheet in sheets]
     (first,) = [k for k, words in enumerate(said) if "Cloth: which piece goes where" in words]
