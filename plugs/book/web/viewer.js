@@ -404,6 +404,9 @@
     ground.visible = all.toEye.value.z > 0.02;
     renderer.render(scene, camera);
     label();
+    // for whoever measures in the picture: pixels to a mm, and what lies in its middle
+    room.dataset.scale = String((canvas.height * camera.zoom) / (camera.top - camera.bottom));
+    room.dataset.middle = controls.target.toArray().join();
   }
   function ask() {
     if (!asked) {
