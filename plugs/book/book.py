@@ -62,6 +62,9 @@ _BAR: Final = el(
 )  # fmt: skip
 """How many steps are ticked, and the next that is not, in reach wherever the page stands."""
 
+_ON_PAPER: Final = "Drawings are not to scale: cut from the files, or by the shop pack"
+_PAGE: Final = 'counter(page) " / " counter(pages)'
+
 
 def book_html(
     summary: Mapping[str, Any],
@@ -136,7 +139,8 @@ def _footer() -> Html:
             "The views are drawn by three.js, under the MIT licence.",
             class_="note",
         ),
-        el("button", "Untick all", type="button", id="clear", class_="screen", hidden=True),
+        el("button", "Untick all", type="button", id="clear", hidden=True),
+        class_="screen",
     )
 
 
@@ -162,9 +166,12 @@ def _head(title: str) -> Html:
 def _running(title: str) -> str:
     """Return the style that writes title and page number on every sheet of paper."""
     words = "".join(one if one.isascii() and one.isalnum() else f"\\{ord(one):06x}" for one in title)
+    small = "font: 8.5pt sans-serif; color: #333333;"
+    corners = {"top-left": f'"{words}"', "bottom-left": f'"{_ON_PAPER}"', "bottom-right": _PAGE}
     return (
-        f'@page {{ @top-left {{ content: "{words}"; font: 8.5pt sans-serif; }} '
-        '@bottom-right { content: counter(page) " / " counter(pages); font: 8.5pt sans-serif; } }\n'
+        "@page {"
+        + " ".join(f"@{name} {{ content: {told}; {small} }}" for name, told in corners.items())
+        + "}"
     )
 
 

@@ -136,10 +136,10 @@ def steps(rows: Iterable[tuple[str, object]], what: object = None) -> Html:
     return listed(step(kind, words, what=[text(words), what]) for kind, words in rows)
 
 
-def listed(boxes: Iterable[Html], *, are_short: bool = False) -> Html:
-    """Return steps one under the other, or short ones side by side too; empty without any."""
+def listed(boxes: Iterable[Html], *, are_side_by_side: bool = False) -> Html:
+    """Return steps one under the other, or side by side where there is room; empty without any."""
     rows = [el("li", box) for box in boxes]
-    return el("ul", *rows, class_="steps few" if are_short else "steps") if rows else Html("")
+    return el("ul", *rows, class_="steps few" if are_side_by_side else "steps") if rows else Html("")
 
 
 def card(box: Html, *more: object, sizes: Sequence[tuple[object, object]] = ()) -> Html:

@@ -48,7 +48,7 @@ def gauging(source: BookSource, line: str) -> Html | None:
     rows = source.rows("templates")
     mine = [
         one
-        for one in zip(rows, source.paths("templates", len(rows)), strict=True)
+        for one in zip(rows, source.paths("templates", [row["name"] for row in rows]), strict=True)
         if one[0].get("line") == line
     ]
     if not mine:
@@ -87,7 +87,7 @@ def fit(source: BookSource) -> Html:
         ("largest_error_place_mm", "At x, y, z"),
     )  # fmt: skip
     mating = source.rows("mating")
-    paths = source.paths("fit", len(mating))
+    paths = source.paths("fit", [row["name"] for row in mating])
     done = [
         ("check-length", "Length, breadth and height measured against the three views"),
         ("check-centreline", "Both sides measured from the centreline at each station"),

@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 
 from plugs.book.changed import changed
-from plugs.book.figures import MIDDLING, drawing_figure
+from plugs.book.figures import CARD, MIDDLING, drawing_figure
 from plugs.book.html import (
     Html,
     card,
@@ -77,7 +77,7 @@ def about(source: BookSource) -> Html:
     drawing = views_drawing(source.scene.views, plug_name=source.title, display_unit=source.unit)
     skin = source.summary.get("skin")
     words = "Main dimensions of the finished part" if skin else "Main dimensions"
-    views = drawing_figure(drawing, caption=words, unit=source.unit, words=False)
+    views = drawing_figure(drawing, caption=words, unit=source.unit, words=False, height=MIDDLING)
     pictures = source.seen("more")
     instead = el("div", pictures, class_="instead") if pictures else None
     return joined([changed(source), viewer(source), instead, views, _sizes(source)])
@@ -232,7 +232,7 @@ def measured(source: BookSource) -> Html:
         ("tightest_radius_mm", "Least radius"), ("tightest_place_mm", "at"),
     )  # fmt: skip
     told = quantities_table("Measured lines", columns, rows, source.unit)
-    shown = source.figures("measured", height=MIDDLING)
+    shown = source.figures("measured", height=CARD[1])
     return joined(
         [source.findings("measured"), folded("How they were drawn", el("p", _MEASURED), told), shown]
     )
@@ -241,7 +241,7 @@ def measured(source: BookSource) -> Html:
 def templates(source: BookSource) -> Html:
     """Return the templates, each a card, and the plan that they stand on."""
     rows = source.rows("templates")
-    paths = source.paths("templates", len(rows))
+    paths = source.paths("templates", [row["name"] for row in rows])
     made, seen = list[Html](), list[tuple[object, ...]]()
     for row, path in zip(rows, paths, strict=True):
         look = _look(source, row, path)
@@ -257,11 +257,13 @@ def templates(source: BookSource) -> Html:
     )  # fmt: skip
     told = quantities_table("Templates", columns, rows, source.unit)
     is_gauged = any(row.get("line") for row in rows)
+    boards = sorted({round(row["to_mm"] - row["from_mm"], 2) for row in rows})
+    thick = joined(["All are of board ", source.quantity("board_mm", boards), " thick. "])
     return joined(
         [
             source.findings("templates"),
             cards(plan),
-            el("p", _SAWN, _GAUGES if is_gauged else None) if rows else None,
+            el("p", _SAWN, thick, _GAUGES if is_gauged else None) if rows else None,
             source.figures("boards", height=MIDDLING),
             cards(made),
             source.others("templates", paths),
@@ -278,8 +280,7 @@ def _template(source: BookSource, row: Mapping[str, Any], path: str, *, is_new: 
     axis = "x" if row["kind"].startswith("station") else "y"
     sizes = (
         ("Size", source.extent(path)),
-        ("Thick", source.quantity("board_mm", thick)),
-        ("Stands at", joined([f"{axis} = ", source.quantity("at_mm", row["at_mm"])])),
+        ("at", joined([f"{axis} = ", source.quantity("at_mm", row["at_mm"])])),
     )
     box = step("template", el("strong", row["name"]), way, what=[source.shape(path), round(thick, 2)])
     picture = source.picture(path)
@@ -305,13 +306,14 @@ def cutting(source: BookSource) -> Html:
     sheets = (source.summary.get("sheets") or {}).get("sheets") or []
     layers = source.rows("layers")
     pieces = source.rows("pieces") or [{"name": row["name"], "layer": row["name"]} for row in layers]
-    paths = source.paths("layers", len(layers))
+    paths = source.paths("layers", [row["name"] for row in layers])
     drawn = {row["name"]: (row, path) for row, path in zip(layers, paths, strict=True)}
     made: dict[str, Html] = {}
     shown = set[str]()
     for row in pieces:
         layer, path = drawn.get(row["layer"], ({}, ""))
-        made[row["name"]] = _piece(source, {**layer, **row}, path, is_pictured=path not in shown)
+        how = {"is_pictured": path not in shown, "is_on_sheet": bool(sheets)}
+        made[row["name"]] = _piece(source, {**layer, **row}, path, **how)
         shown.add(path)
     words = (
         f"Sawn along {SAW_LINE}, which leaves foam to spare all round. Marked on it: {FINISH_BOTTOM_FACE} "
@@ -321,25 +323,28 @@ def cutting(source: BookSource) -> Html:
     parts: list[object] = [source.findings("cutting"), el("p", words) if layers else None]
     figures = list(source.of("sheets").items())
     for k, sheet in enumerate(sheets):
-        size = joined((source.quantity("size_mm", sheet[f"{one}_mm"]) for one in _SIDES), " x ")
+        size = source.sides([sheet[f"{one}_mm"] for one in _SIDES])
         head = joined([f"Sheet {sheet['number']}: ", "offcut " if sheet.get("is_offcut") else "", size])
         figure = source.drawn(*figures[k], height=MIDDLING) if k < len(figures) else None
         parts += [el("div", el("h3", head), figure, class_="together")]
         parts.append(cards(made.pop(one["name"]) for one in sheet["pieces"] if one["name"] in made))
     parts += [cards(made.values()), *(source.drawn(*one) for one in figures[len(sheets) :])]
-    parts += [source.others("layers", paths), source.seen("layers"), _tables(source)]
+    parts += [source.others("layers", paths), folded("Layers, as they look", source.seen("layers"))]
+    parts.append(_tables(source))
     return joined(parts)
 
 
-def _piece(source: BookSource, row: Mapping[str, Any], path: str, *, is_pictured: bool) -> Html:
+def _piece(
+    source: BookSource, row: Mapping[str, Any], path: str, *, is_pictured: bool, is_on_sheet: bool
+) -> Html:
     """Return the card of a piece of foam that is cut, with its layer pictured."""
     by = source.cut_by.get(row["name"])
     way = f"cut as “{_SECTION_OF[by]}” tells, and marked" if by else "marked out and sawn"
     what = [source.shape(path, ("GLUE", "PINS")), row.get("place"), row.get("sheet_mm")]
     sizes = (
         ("Size", None if row.get("place") else source.extent(path)),
-        ("Sheet", source.known(row, "sheet_mm")),
-        ("Lies at", source.reach(row["axis"], row["from_mm"], row["to_mm"]) if "axis" in row else None),
+        ("Thick", None if is_on_sheet else source.known(row, "sheet_mm")),
+        ("at", source.reach(row["axis"], row["from_mm"], row["to_mm"]) if "axis" in row else None),
     )
     box = step("piece", el("strong", row["name"]), f": {way}", what=what)
     return card(box, source.picture(path) if is_pictured else None, sizes=sizes)

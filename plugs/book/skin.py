@@ -56,8 +56,6 @@ def _cloth(source: BookSource, cloth: Mapping[str, Any]) -> Html:
     drawn = source.of("skin")
     paths = [path for path in drawn if "/roll-" in path]
     parts: list[object] = [source.drawn(path, one) for path, one in drawn.items() if path.endswith("/map")]
-    order = [(f"Ply {one['ply']}", ", ".join(one["pieces"])) for one in cloth.get("order") or []]
-    parts.append(pairs_list(order, "Laid in this order, each piece over the edges of those before it"))
     for k, roll in enumerate(rolls):
         figure = (
             source.drawn(paths[k], drawn[paths[k]], height=MIDDLING) if len(paths) == len(rolls) else None
@@ -70,7 +68,7 @@ def _cloth(source: BookSource, cloth: Mapping[str, Any]) -> Html:
     parts += [
         *left,
         folded("Seams", told),
-        folded("How the cloth shears", _shear(source, cloth), source.seen("skin")),
+        folded("How the cloth shears", _shear(source, cloth), on_paper=False),
     ]
     return joined(parts)
 
@@ -89,7 +87,7 @@ def _roll(source: BookSource, roll: Mapping[str, Any]) -> Html:
         done.append(step("cloth", piece["name"], ", ", along, " x ", across, turned or "", what=what))
     at = joined([", warp at ", *angles]) if len(angles) == 1 else ""
     head = el("h4", f"Pieces of {roll['cloth']}: ", long, " of the roll, ", wide, " wide", at)
-    return joined([head, listed(done, are_short=True)])
+    return joined([head, listed(done, are_side_by_side=True)])
 
 
 def _shear(source: BookSource, cloth: Mapping[str, Any]) -> Html:
@@ -110,7 +108,7 @@ def _shear(source: BookSource, cloth: Mapping[str, Any]) -> Html:
     caption = "How the cloth shears" + (f" ({', '.join(angles)})" if angles else "")
     drawn = [(path, one) for path, one in source.of("skin").items() if "/shear-" in path]
     figures = [source.drawn(path, one, height=MIDDLING) for path, one in drawn]
-    return joined([quantities_table(caption, nets, told, source.unit), *figures])
+    return joined([quantities_table(caption, nets, told, source.unit), *(figures or [source.seen("skin")])])
 
 
 def _before(source: BookSource, schedule: Mapping[str, Any]) -> Html:
@@ -133,7 +131,10 @@ def _before(source: BookSource, schedule: Mapping[str, Any]) -> Html:
 
 def _laid(source: BookSource, schedule: Mapping[str, Any], resin: Mapping[str, Any]) -> Html:
     """Return how resin is mixed and the plies are laid, batch by batch."""
-    plies = {ply["number"]: ply for ply in schedule.get("plies") or []}
+    orders = (source.summary.get("cloth") or {}).get("order") or []
+    pieces = {one["ply"]: [name.partition(" ")[0] for name in one["pieces"]] for one in orders}
+    rows = schedule.get("plies") or []
+    plies = {ply["number"]: {**ply, "pieces": pieces.get(ply["number"])} for ply in rows}
     if not schedule:
         words = "Laminate laid up as thick as the table below says, by the sheets of its resin and cloth"
         return steps([("laid", words)], source.whole)
@@ -147,7 +148,8 @@ def _laid(source: BookSource, schedule: Mapping[str, Any], resin: Mapping[str, A
             what = [ply[key] for key in ("cloth", "bias_deg", "places")]
             told = joined([_ply(source, ply), ": laid, rolled out, no air under it"])
             made.append(card(step("ply", told, what=what)))
-    return joined([_dose(source, schedule, resin), cards(made), _passes(resin)])
+    told = el("p", "Pieces go on in the order told, each over the edges of those before it.")
+    return joined([_dose(source, schedule, resin), told if orders else None, cards(made), _passes(resin)])
 
 
 def _batches(source: BookSource, mix: Mapping[str, Any], ply: Mapping[str, Any]) -> list[Html]:
@@ -177,7 +179,8 @@ def _ply(source: BookSource, ply: Mapping[str, Any], *, is_first: bool = True) -
     if not is_first:
         return head
     bias = source.quantity("bias_deg", ply.get("bias_deg"))
-    return joined([head, f" ({ply['cloth']} at ", bias, f", over {', '.join(ply.get('places') or ())})"])
+    where = ", ".join(ply["pieces"]) if ply["pieces"] else f"over {', '.join(ply.get('places') or ())}"
+    return joined([head, f" ({ply['cloth']} at ", bias, f": {where})"])
 
 
 def _dose(source: BookSource, schedule: Mapping[str, Any], resin: Mapping[str, Any]) -> Html:

@@ -24,7 +24,7 @@ _PLACES: Final = (
     ("fairing/", "measured"),
     ("templates/radius-block", "sanding"),
     ("templates/sanding-map", "sanding"),
-    ("templates/recess", "recess"),
+    ("templates/pocket", "recess"),
     ("templates/form", "recess"),
     ("templates/mating", "fit"),
     ("templates/base-plan", "base"),
@@ -184,21 +184,20 @@ class BookSource:
         ends = [self.quantity("at_mm", value) for value in (begin, finish)]
         return joined([f"{axis} = ", ends[0], " to ", ends[1]])
 
-    def paths(self, section: str, count: int) -> list[str]:
-        """Return the paths of a section's drawings, one for each of its rows in their order.
+    def paths(self, section: str, names: Sequence[str]) -> list[str]:
+        """Return the paths of a section's drawings by what they are titled after.
 
         Parameters
         ----------
-        count : int
-            Of rows.
+        names : sequence of str
 
         Returns
         -------
         list of str
-            Without ending; empty texts where the rows are not drawn one by one.
+            Without ending, one for each name; empty texts for what is not drawn on its own.
         """
-        found = [*self.of(section)]
-        return found if len(found) == count else [""] * count
+        titles = {path: one.title for path, one in self.of(section).items()}
+        return [next((p for p, title in titles.items() if title.endswith(f" {name}")), "") for name in names]
 
     def of(self, section: str) -> dict[str, Drawing]:
         """Return the drawings of a section.
@@ -243,7 +242,8 @@ class BookSource:
         as_drawn : bool
             Whether all that is written stays as it is.
         """
-        caption = joined([drawing.title, f". {words} " if words else " ", el("code", path)])
+        name = drawing.title.removeprefix(f"{self.title}, ")
+        caption = joined([name[:1].upper(), name[1:], f". {words} " if words else " ", el("code", path)])
         return drawing_figure(drawing, caption=caption, unit=self.unit, height=height, as_drawn=as_drawn)
 
     def picture(self, path: str) -> Html | None:
@@ -306,7 +306,18 @@ class BookSource:
         path : str
             Without ending.
         """
-        return joined((self.quantity("size_mm", side) for side in self.size(path)), " x ") or None
+        return self.sides(self.size(path))
+
+    def sides(self, sizes: Sequence[float]) -> Html | None:
+        """Return sizes for a person, their unit once; None without any.
+
+        Parameters
+        ----------
+        sizes : sequence of float, mm
+        """
+        unit = f"\u00a0{self.unit}"
+        told = joined((Html(self.quantity("size_mm", side).removesuffix(unit)) for side in sizes), " x ")
+        return joined([told, unit]) if told else None
 
     @property
     def whole(self) -> list[int]:

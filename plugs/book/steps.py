@@ -76,7 +76,7 @@ def stacking(source: BookSource) -> Html:
 def _layer_shapes(source: BookSource) -> dict[str, Any]:
     """Return the shape of each layer by its name."""
     rows = source.rows("layers")
-    paths = source.paths("layers", len(rows))
+    paths = source.paths("layers", [row["name"] for row in rows])
     return {row["name"]: source.shape(path, ("PINS",)) for row, path in zip(rows, paths, strict=True)}
 
 
@@ -160,11 +160,10 @@ def sanding(source: BookSource) -> Html:
     panels, blocks = figures.get("panels") or [], figures.get("blocks") or []
     drawn = source.of("sanding")
     maps = [path for path in drawn if path.endswith("sanding-map")]
-    paths = [path for path in drawn if path not in maps]
-    paths = paths if len(paths) == len(blocks) else [""] * len(blocks)
+    paths = source.paths("sanding", [row["name"] for row in blocks])
     edge = joined([
         "Straightedge often, ", source.quantity("s_mm", figures.get("straightedge_mm")),
-        " or the panel's own length: lengthwise and crosswise the gap beneath it is told; less than ",
+        " or the panel's own length: along and across the gap beneath it is told; less than ",
         source.quantity("d_mm", figures.get("gap_allowed_mm")), " counts as straight.",
     ]) if panels else None  # fmt: skip
     parts: list[object] = [
@@ -210,8 +209,8 @@ def _panel(source: BookSource, row: Mapping[str, Any]) -> Html:
     """Return the card of a panel's bay that is sanded straight."""
     sizes = (
         ("", source.reach("x", row["from_x_mm"], row["to_x_mm"])),
-        ("Lengthwise", _gap(source, row.get("lengthwise"))),
-        ("crosswise", _gap(source, row.get("crosswise"))),
+        ("Along", _gap(source, row.get("lengthwise"))),
+        ("across", _gap(source, row.get("crosswise"))),
     )
     bay = f", bay {row['bay']}" if row.get("bay") else ""
     words = (el("strong", f"{row['panel']}{bay}"), f" sanded, {ADVICE.get(row['kind'], row['kind'])}")
@@ -247,7 +246,7 @@ def _gap(source: BookSource, gap: Mapping[str, Any] | None) -> Html | None:
     return joined(
         [
             source.quantity("gap_mm", gap["gap_mm"]),
-            " under ",
+            " in ",
             source.quantity("edge_mm", gap["straightedge_mm"]),
         ]
     )
@@ -257,7 +256,7 @@ def recesses(source: BookSource) -> Html:
     """Return how each recess is cut and lined."""
     parts: list[object] = [source.findings("recess")]
     kits = source.rows("pocket_patterns")
-    paths = source.paths("recess", len(kits))
+    paths = source.paths("recess", [row["name"] for row in kits])
     for kit, path in zip(kits, paths, strict=True):
         picture = source.picture(path)
         parts += [el("h3", kit["name"]), el("div", picture, class_="beside") if picture else None]

@@ -12,14 +12,18 @@ from pathlib import Path
 
 import pypdf
 import pytest
+from PIL import Image
 
+from plugs.book.book import book_html
 from tests.books import Book, book_of
 from tests.browser.chromium import NAMES, Browser, found
 
 pytestmark = pytest.mark.skipif(found() is None, reason=f"none of {', '.join(NAMES)} on this machine")
 
 LARGEST_BYTES = 4_000_000
-LARGEST_HEAD = 20_000
+LARGEST_HEAD = 30_000
+MOST_SCREENS = 25.0
+PHONE = (390, 844)
 
 FIRST_PAINT = """new Promise((tell) => new PerformanceObserver((list, watcher) => {
   for (const entry of list.getEntries()) {
@@ -28,7 +32,8 @@ FIRST_PAINT = """new Promise((tell) => new PerformanceObserver((list, watcher) =
 }).observe({ type: "paint", buffered: true }))"""
 """When something was first painted, in ms, told as soon as the browser has noted it."""
 MM = 96.0 / 25.4  # pixels of a page
-MARGIN_MM = 12.0
+MARGIN_MM = 12.0  # left and right
+MARGINS_MM = 29.0  # above and below together
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 
 PIXELS = """(() => {
@@ -55,9 +60,13 @@ def book() -> Book:
 
 @pytest.fixture(scope="module")
 def address(book: Book, tmp_path_factory: pytest.TempPathFactory) -> str:
-    """Return where the book lies: a file, as on a stick."""
+    """Return where the book lies: a file, as on a stick; with pictures of layers, as large as a build's."""
     path = tmp_path_factory.mktemp("stick") / "book.html"
-    path.write_text(book.page, encoding="utf-8", newline="\n")
+    held = io.BytesIO()
+    Image.new("L", (1600, 1200), 200).save(held, "PNG")
+    shown = dict.fromkeys(("exploded", "layers"), held.getvalue())
+    page = book_html(book.summary, book.drawings, book.scene, shown)
+    path.write_text(page, encoding="utf-8", newline="\n")
     return path.as_uri()
 
 
@@ -91,7 +100,7 @@ def test_book_loads_without_error_and_without_request(page: Browser, address: st
     """Nothing is asked for but the file itself, and the console stays empty."""
     page.run("document.querySelectorAll('button, select').forEach((b) => b.id !== 'clear' && b.click())")
     assert page.complaints() == []
-    assert set(page.requests()) == {address}
+    assert {one for one in page.requests() if not one.startswith("data:image/png;")} == {address}
 
 
 def test_plug_is_seen_and_each_control_changes_the_picture(page: Browser) -> None:
@@ -183,18 +192,47 @@ def test_ticks_survive_a_reload_and_can_be_cleared(page: Browser) -> None:
     assert page.complaints() == []
 
 
-@pytest.mark.parametrize(("width", "height"), [(390, 844), (820, 1180), (1280, 900)])
+@pytest.mark.parametrize(("width", "height"), [PHONE, (820, 1180), (1440, 900)])
 def test_nothing_sticks_out(page: Browser, width: int, height: int) -> None:
-    """The page is never wider than the window of phone, tablet or desktop; wide tables scroll."""
+    """Neither the page nor a table, a card or a command in it is wider than its room, unfolded too."""
     page.size(width, height, is_phone=width < 1000)
     page.reload()
+    page.run("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
     assert page.run("document.documentElement.scrollWidth") <= width
+    out = "(e) => e.scrollWidth > e.clientWidth + 1"
+    inner = "'.wide, .cards > li, pre, .sizes, .steps, figcaption, #bar'"
+    assert page.run(f"Array.from(document.querySelectorAll({inner})).filter({out}).length") == 0
     assert (
         page.run(
             "Math.min(...Array.from(document.querySelectorAll('.step input')).map((b) => b.clientHeight))"
         )
         >= 20
     )
+
+
+def test_a_phone_has_little_to_scroll_and_the_next_step_in_reach(page: Browser) -> None:
+    """At most 25 screens outside what is folded; the bar says how far it is, and leads to the next box."""
+    page.size(*PHONE, is_phone=True)
+    page.reload()
+    assert page.run("document.documentElement.scrollHeight") <= MOST_SCREENS * PHONE[1]
+    boxes = "Array.from(document.querySelectorAll('input[data-step]'))"
+    page.run(f"{boxes}.slice(0, 30).forEach((box) => box.click())")
+    for y in (0, 5000, 15000):
+        page.run(f"window.scrollTo(0, {y})")
+        top, low = page.run(
+            "(() => { const b = document.getElementById('bar').getBoundingClientRect();"
+            " return [b.top, b.bottom]; })()"
+        )
+        assert PHONE[1] - 90 < top < low <= PHONE[1] + 0.5
+    assert page.run("document.getElementById('share').value") == 30
+    page.run("document.getElementById('next').click()")
+    page.run("new Promise((tell) => requestAnimationFrame(() => requestAnimationFrame(tell)))")
+    x, y, width, height = page.run(
+        "(() => { const b = document.activeElement.getBoundingClientRect();"
+        " return [b.x, b.y, b.width, b.height]; })()"
+    )
+    assert page.run(f"document.activeElement === {boxes}[30]") is True
+    assert x >= 0 and x + width <= PHONE[0] and y >= 0 and y + height < top
 
 
 def test_everything_has_a_name_to_be_read_aloud(page: Browser) -> None:
@@ -204,6 +242,18 @@ def test_everything_has_a_name_to_be_read_aloud(page: Browser) -> None:
     for node in page.call("Accessibility.getFullAXTree")["nodes"]:
         if not node["ignored"] and node["role"]["value"] in asked:
             assert node.get("name", {}).get("value", "").strip(), node
+
+
+def lowest_words(page: pypdf.PageObject) -> float:
+    """Return how high over the page's lower edge its lowest words stand, but for those in its margin."""
+    heights = []
+
+    def note(text: str, whole: list[float], line: list[float], *_: object) -> None:
+        if text.strip():
+            heights.append(line[4] * whole[1] + line[5] * whole[3] + whole[5])
+
+    page.extract_text(visitor_text=note)
+    return min(height for height in heights if height > 14.0 * 72.0 / 25.4)
 
 
 @pytest.mark.parametrize("paper", sorted(PAPERS))
@@ -221,14 +271,18 @@ def test_no_figure_is_cut_in_print(page: Browser, paper: str) -> None:
     page.call("Emulation.setEmulatedMedia", media="")
     assert set(styles) == {"avoid"}
     assert len(heights) > 15
-    assert max(heights) < (tall - 2.0 * MARGIN_MM) * MM
-    sheets = [
-        one.extract_text() for one in pypdf.PdfReader(io.BytesIO(page.pdf(wide / 25.4, tall / 25.4))).pages
-    ]
+    assert max(heights) < (tall - MARGINS_MM) * MM
+    pages = pypdf.PdfReader(io.BytesIO(page.pdf(wide / 25.4, tall / 25.4))).pages
+    sheets = [" ".join(one.extract_text().split()) for one in pages]
+    for k, text in enumerate(sheets, start=1):
+        assert f"{k} / {len(sheets)}" in text
+        assert "Sidecar tail, build book" in text
     for name in ("L01", "L02", "L03", "L04", "L05", "L06", "L07"):
-        mine = [text for text in sheets if f"layer {name}. Not to scale" in " ".join(text.split())]
+        mine = [text for text in sheets if f"{name}: marked out and sawn" in text]
         assert len(mine) == 1, name
-        assert name in mine[0].replace(f"layer {name}", "").split()  # lettered in the middle of the layer
+        assert f"layers/layer-{name[1:]}" in mine[0]  # its picture on the same page
+    lowest = [lowest_words(one) / float(one.mediabox.height) for one in pages]
+    assert max(lowest[:-1]) < 0.5, lowest  # no page but the last is half empty
 
 
 def test_pictures_stand_in_where_there_is_no_webgl(book: Book, address: str, tmp_path: Path) -> None:
