@@ -95,6 +95,16 @@ _ISOCYANATE: Final = Caution(
     about="Polyurethane glue",
     text="It holds isocyanates, which can make you allergic for life: gloves, fresh air, no spraying.",
 )
+_ANY_GLUE: Final = Caution(
+    about="Glue that the recipe does not name",
+    text="Read its data sheet first: gloves and fresh air, no flame near one with solvent. Solvents dissolve "
+    "polystyrene: try it on an offcut.",
+)
+_PAINT: Final = Caution(
+    about="Primer and paint",
+    text="Vapour and mist harm and burn: fresh air, no flame, the respirator that the data sheet names. "
+    "Two-pack paint often holds isocyanates, which can make you allergic for life.",
+)
 _SOLVENT: Final = Caution(
     about="Solvents",
     text="Vapour burns and makes drowsy: fresh air, no flame. Rags soaked in it go into a closed metal bin.",
@@ -152,6 +162,8 @@ def cautions_for(
     found += [_DUST] if materials or cuts_foam else []
     if cuts_foam and not any(isinstance(material, Foam) for material in materials):
         found.append(_ANY_FOAM)
+    if cuts_foam and not any(isinstance(material, Adhesive) for material in materials):
+        found.append(_ANY_GLUE)
     for material in materials:
         found += _about(material)
     if is_laid_up and not any(isinstance(material, Resin) for material in materials):
@@ -176,6 +188,7 @@ def _about(material: Material) -> list[Caution]:
         return [_BOARD]
     words = material.name.casefold()
     found = [_STYRENE, _PEROXIDE] if isinstance(material, Filler) and "polyester" in words else []
+    found += [_PAINT] if isinstance(material, Filler) else []
     found += [_EPOXY] if isinstance(material, Filler | Adhesive | Barrier) and "epoxy" in words else []
     found += [_ISOCYANATE] if isinstance(material, Adhesive) and "polyurethane" in words else []
     return found + ([_SOLVENT] if isinstance(material, Adhesive) and "contact" in words else [])

@@ -38,6 +38,14 @@ def test_things_made_of_what_hurts() -> None:
         assert any("Epoxy" in t for t in about(thing))
 
 
+def test_glue_without_a_name_and_what_goes_over_the_filler() -> None:
+    """A glue that nobody names is told of where foam is cut; with a filler, primer and paint."""
+    assert "Glue that the recipe does not name" in about(FOAMS["xps 35"], cuts_foam=True)
+    assert "Glue that the recipe does not name" not in about(GLUES["epoxy glue"], cuts_foam=True)
+    assert "Primer and paint" in about(FILLERS["epoxy filler"])
+    assert "Primer and paint" not in about(GLUES["epoxy glue"], cuts_foam=True)
+
+
 def test_deferral_is_always_last() -> None:
     """To the sheets, the local rules and licensed practice."""
     for materials in ((), (FOAMS["pu 40"],)):
