@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.book.html import Html, el, folded, joined
+from plugs.book.html import Html, el, joined
 from plugs.drafting.drawing import LABELS, Box, Drawing, Label, Path, box_around, label_box
 from plugs.drafting.flat import flat_points
 from plugs.drafting.marks import arrow, line
@@ -102,8 +102,8 @@ def drawing_figure(
     picture = _svg(drawing.title, shown, styles, _scale(shown.box, room))
     rows = [row for row in shown.beside if row and not _MARKS.fullmatch(row)] if words else []
     notes = [el("li", _keyed(row, styles)) for row in rows[1:]]  # the first is the plug's name
-    told = folded(caption, el("ul", *notes, class_="words"), on_paper=False) if notes else None
-    return figure_of(picture, told or caption, title=drawing.title)
+    told = el("details", el("summary", caption), el("ul", *notes, class_="words"), class_="shut")
+    return figure_of(picture, told if notes else caption, title=drawing.title)
 
 
 def shape_of(drawing: Drawing, passed_over: Sequence[str]) -> list[list[object]]:

@@ -73,7 +73,10 @@ def test_another_number_is_the_same_piece(books: tuple[Book, Book, Book]) -> Non
     summary = renamed(book.summary)
     assert isinstance(summary, dict)
     drawings = {path.replace("layer-0", "layer-1"): one for path, one in book.drawings.items()}
-    drawings = {path: replace(one, title="x", labels=()) for path, one in drawings.items()}
+    for old, new in names.items():
+        drawings = {
+            path: replace(one, title=one.title.replace(old, new), labels=()) for path, one in drawings.items()
+        }
     again = ticks(book_html(summary, drawings, book.scene))
     assert again.keys() == ticks(book.page).keys()
     assert "L09: marked out and sawn" in again.values()

@@ -78,7 +78,7 @@
     });
   }
 
-  const folded = Array.from(document.querySelectorAll("details:not(.screen)"));
+  const folded = Array.from(document.querySelectorAll("details:not(.screen):not(.shut)"));
   let opened = [];
   window.addEventListener("beforeprint", () => {
     opened = folded.filter((one) => !one.open);
