@@ -94,7 +94,7 @@ def _names_on(loft: Loft, of: str = "") -> tuple[str, ...]:
     """Return the names of the panels of a plug and of its ends, or of a form's."""
     table = loft.table
     sides = zip(table.ring_parents, table.panel_sides, strict=True)
-    return (*(f"{owner} {side}".rstrip() for owner, side in sides), f"{of}front", f"{of}rear")
+    return (*(f"{side} {owner}".lstrip() for owner, side in sides), f"{of}front", f"{of}rear")
 
 
 def _on_loft(loft: Loft, names: Sequence[str]) -> Named:
