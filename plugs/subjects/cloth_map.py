@@ -90,7 +90,7 @@ def _views(
                 builder.line(shapely.get_coordinates(part) / scale + move, ZONE_EDGE)
         for patch in lettered:
             faces = _faces_seen(patch, view) / scale + move
-            region = shapely.simplify(shapely.union_all(shapely.polygons(faces), grid_size=1e-3), _THINNED)
+            region = shapely.simplify(shapely.union_all(shapely.polygons(faces)), _THINNED)
             _letter(builder, region, letters[patch.zone], Sign(rows=(), least=2.5, largest=_LETTER))
         under = top - _VIEWS_TALL - 5.0 - (k % 2) * _ROW  # longer than a view is wide
         builder.write(Label(text=words, at=(k * wide, under), height=_TEXT))
