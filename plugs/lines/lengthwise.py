@@ -5,14 +5,19 @@ A curve is piecewise cubic; many curves are held together, each on knots of its 
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.errors import PlugError
 from plugs.ground.records import record
+from plugs.lines.section import WAYS
 
 Array = NDArray[np.float64]
+
+Bays = str | Sequence[str] | Mapping[str, str | Sequence[str]]
 
 STRAIGHT, FAIRED, WITHIN = range(3)
 """How a curve runs over a bay, by the place of its word in `plugs.lines.section.WAYS`."""
@@ -242,3 +247,98 @@ def _spline_slopes(x: Array, values: Array, first: Array | None = None, last: Ar
             matrix[row], right[row] = 0.0, slope
             matrix[row, row] = 1.0
     return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
+
+
+def in_common(one: NDArray[np.int8], other: NDArray[np.int8]) -> NDArray[np.int8]:
+    """Return how what lies between two lines runs: straight beside a straight one, within beside one within.
+
+    Parameters
+    ----------
+    one, other : (...) int
+        How the lines run, as for `through`.
+    """
+    return np.where(np.minimum(one, other) == STRAIGHT, STRAIGHT, np.maximum(one, other)).astype(np.int8)
+
+
+def ways_over(word: str | Sequence[str], param: str, count: int) -> NDArray[np.int8]:
+    """Return how a line runs over each bay.
+
+    Parameters
+    ----------
+    word : str or sequence of str
+        For all bays, or for each.
+    param : str
+        Where the recipe gives it.
+    count : int
+        Of the bays.
+
+    Returns
+    -------
+    (count,) int
+        As for `through`.
+
+    Raises
+    ------
+    PlugError
+        More or fewer words than bays, or one that is not known.
+    """
+    words = [word] * count if isinstance(word, str) else list(word)
+    if len(words) != count:
+        raise PlugError(
+            param=param,
+            value=", ".join(map(str, words)),
+            reason=f"{count + 1} stations have {count} bays between them, these are {len(words)} words",
+            remedy=f"give {count} words, one for each bay from the front on, or 1 word for all",
+        )
+    for i, way in enumerate(words):
+        if way not in WAYS:
+            raise PlugError(
+                param=param if isinstance(word, str) else f"{param}[{i}]",
+                value=way,
+                reason="a line runs straight from station to station, or faired through them all",
+                remedy=f"use {', '.join(map(_quoted, WAYS[:-1]))} or {_quoted(WAYS[-1])}",
+            )
+    return np.array([WAYS.index(way) for way in words], dtype=np.int8)
+
+
+def _quoted(word: str) -> str:
+    """Return a word as a recipe writes it."""
+    return f'"{word}"'
+
+
+def ways_of(bays: Bays, drawn: tuple[str, ...], count: int) -> NDArray[np.int8]:
+    """Return how each line runs over each bay.
+
+    Parameters
+    ----------
+    bays : str, sequence of str, or mapping of str to these
+        As for `LinesPlan`.
+    drawn : tuple of str
+        Lines.
+    count : int
+        Of the bays.
+
+    Returns
+    -------
+    (h, count) int
+        As for `through`.
+
+    Raises
+    ------
+    PlugError
+        No such line, or words as for `ways_over`.
+    """
+    ways = np.zeros((len(drawn), count), dtype=np.int8)
+    if not isinstance(bays, Mapping):
+        ways[:] = ways_over(bays, "bays", count)
+        return ways
+    for name, word in bays.items():
+        if name not in drawn:
+            raise PlugError(
+                param=f"bays[{name!r}]",
+                value=word,
+                reason="there is no such line",
+                remedy=f"use one of {', '.join(drawn)}",
+            )
+        ways[drawn.index(name)] = ways_over(word, f"bays[{name!r}]", count)
+    return ways

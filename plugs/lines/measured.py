@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import Finding, PlugError, present, promise
 from plugs.ground.lengths import as_length
 from plugs.ground.records import record
-from plugs.lines.lengthwise import STRAIGHT
+from plugs.lines.lengthwise import STRAIGHT, in_common, ways_over
 from plugs.lines.measured_paths import (
     LARGEST_MISS,
     Foot,
@@ -34,7 +34,7 @@ from plugs.lines.measured_paths import (
     shares_of,
     stretch_of,
 )
-from plugs.lines.plan import drawn_panels, in_common, ways_over
+from plugs.lines.plan import drawn_panels
 from plugs.lines.section import WAYS, Corner, LinesPlan, Station
 
 Array = NDArray[np.float64]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import Final
 
@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from plugs.ground.errors import Finding, PlugError, promise
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
-from plugs.lines.lengthwise import STRAIGHT
+from plugs.lines.lengthwise import in_common, ways_of
 from plugs.lines.plane import Course
-from plugs.lines.section import WAYS, Along, End, LinesPlan, Station
+from plugs.lines.section import Along, End, LinesPlan, Station
 from plugs.words.ways import called
 
 _APART: Final = 0.01
@@ -24,8 +24,6 @@ _STRAIGHT_RAD: Final = 1e-6
 """A curve that turns less has no corner: 1e-3 mm aside in 1 m."""
 
 Array = NDArray[np.float64]
-
-Bays = str | Sequence[str] | Mapping[str, str | Sequence[str]]
 
 LARGEST_CROWN_RATIO = 1.5
 """Rise over chord of the roundest panel: 0.5 is a half circle, 1.5 four fifths of one (286 degrees)."""
@@ -118,7 +116,7 @@ def read_plan(plan: LinesPlan) -> RingTable:
     rise = _rises(stations, panels)
     ring = corners[:, corner_of] * np.stack([side_of, np.ones_like(side_of)], axis=1)
     _settle_tips(plan, ring, panel_of, radius, rise)
-    ways = _ways(plan.bays, drawn, len(stations) - 1)
+    ways = ways_of(plan.bays, drawn, len(stations) - 1)
     panel_ways = np.zeros((panel_count, len(stations) - 1), dtype=np.int8)
     panel_ways[panel_of] = in_common(ways[corner_of], np.roll(ways[corner_of], -1, axis=0))
     is_left = _is_mirrored_panel(panel_of)
@@ -374,81 +372,6 @@ def _rises(stations: Sequence[Station], panels: tuple[str, ...]) -> Array:
                 )
             rise[s, panels.index(name)] = value
     return rise
-
-
-def in_common(one: NDArray[np.int8], other: NDArray[np.int8]) -> NDArray[np.int8]:
-    """Return how what lies between two lines runs: straight beside a straight one, within beside one within.
-
-    Parameters
-    ----------
-    one, other : (...) int
-        How the lines run, as for `through`.
-    """
-    return np.where(np.minimum(one, other) == STRAIGHT, STRAIGHT, np.maximum(one, other)).astype(np.int8)
-
-
-def ways_over(word: str | Sequence[str], param: str, count: int) -> NDArray[np.int8]:
-    """Return how a line runs over each bay.
-
-    Parameters
-    ----------
-    word : str or sequence of str
-        For all bays, or for each.
-    param : str
-        Where the recipe gives it.
-    count : int
-        Of the bays.
-
-    Returns
-    -------
-    (count,) int
-        As for `through`.
-
-    Raises
-    ------
-    PlugError
-        More or fewer words than bays, or one that is not known.
-    """
-    words = [word] * count if isinstance(word, str) else list(word)
-    if len(words) != count:
-        raise PlugError(
-            param=param,
-            value=", ".join(map(str, words)),
-            reason=f"{count + 1} stations have {count} bays between them, these are {len(words)} words",
-            remedy=f"give {count} words, one for each bay from the front on, or 1 word for all",
-        )
-    for i, way in enumerate(words):
-        if way not in WAYS:
-            raise PlugError(
-                param=param if isinstance(word, str) else f"{param}[{i}]",
-                value=way,
-                reason="a line runs straight from station to station, or faired through them all",
-                remedy=f"use {', '.join(map(_quoted, WAYS[:-1]))} or {_quoted(WAYS[-1])}",
-            )
-    return np.array([WAYS.index(way) for way in words], dtype=np.int8)
-
-
-def _quoted(word: str) -> str:
-    """Return a word as a recipe writes it."""
-    return f'"{word}"'
-
-
-def _ways(bays: Bays, drawn: tuple[str, ...], count: int) -> NDArray[np.int8]:
-    """Return how each line runs over each bay."""
-    ways = np.zeros((len(drawn), count), dtype=np.int8)
-    if not isinstance(bays, Mapping):
-        ways[:] = ways_over(bays, "bays", count)
-        return ways
-    for name, word in bays.items():
-        if name not in drawn:
-            raise PlugError(
-                param=f"bays[{name!r}]",
-                value=word,
-                reason="there is no such line",
-                remedy=f"use one of {', '.join(drawn)}",
-            )
-        ways[drawn.index(name)] = ways_over(word, f"bays[{name!r}]", count)
-    return ways
 
 
 def _end(end: End, name: str, panels: tuple[str, ...]) -> End:
