@@ -23,6 +23,8 @@ from plugs.mesh.sampling import Faces, sample
 from plugs.recesses.recess import Boss, Recess, Tool, make_tool
 from plugs.skin.skin import Cover
 
+_OF_FORM = 2e-3
+"""Of a form's width: no coarser is it sampled, or chords would take a hundredth of its area."""
 _SKIN = 1.0
 """mm. Foam left under a recess, so that its floor is no film; thinner cannot be cut (common practice, no
 source)."""
@@ -171,6 +173,8 @@ def _tool_body(tool: Tool, tolerance: float, faces: Faces | None) -> Body:
         is_straight = bool((tool.frame[:, :3] == np.eye(3)).all())
         moved = faces.places - tool.frame["xyz".index(faces.axis), 3]
         faces = Faces(axis=faces.axis, places=moved) if is_straight else None
+    size = np.ptp(tool.loft.table.corners.reshape(-1, 2), axis=0).min()
+    tolerance = min(tolerance, _OF_FORM * float(size))
     grid = sample(tool.loft, tolerance, faces)
     body = body_of_grid(grid)
     _prove(integrate(tool.loft, grid), mesh.measure(body), tolerance)

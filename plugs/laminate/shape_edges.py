@@ -16,7 +16,7 @@ from plugs.laminate.radii import ClothEdge
 from plugs.laminate.skin_findings import Floor, Wall
 from plugs.lines.ends import EndZone
 from plugs.lines.plane import in_space
-from plugs.lines.stations import Loft
+from plugs.lines.stations import Loft, Sections
 from plugs.mesh import mesh
 from plugs.mesh.triangles import normals
 from plugs.recesses.recess import Boss, Recess, Tool
@@ -73,9 +73,7 @@ def plug_edges(
         first, second = points[:, i] - points[:, i - 1], points[:, (i + 1) % n] - points[:, i]
         cross = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
         turn = np.degrees(np.arctan2(cross, (first * second).sum(axis=1)))
-        line = np.column_stack((at.t, points[:, i]))
-        if at.course is not None:
-            line = in_space(at.u, at.k, points[:, i : i + 1], at.course)[:, 0]
+        line = _line_of(at, i)
         steps = np.linalg.norm(np.diff(line, axis=0), axis=1)
         for is_inside in (False, True):
             is_there = (turn < -_LEAST_TURN_DEG) if is_inside != is_cut else (turn > _LEAST_TURN_DEG)
@@ -97,6 +95,13 @@ def plug_edges(
         if word not in bare and not of:
             found += _end_edges(word, zone, points[row], names, bare)
     return tuple(found)
+
+
+def _line_of(at: Sections, corner: int) -> Array:
+    """Return the line of a corner, near enough to tell how long it is."""
+    if at.course is not None:
+        return in_space(at.u, at.k, at.corners[:, corner : corner + 1], at.course)[:, 0]
+    return np.column_stack((at.t, at.corners[:, corner]))
 
 
 def _end_edges(
@@ -238,7 +243,7 @@ def form_floors(solid: Solid) -> tuple[Floor, ...]:
             behind = [_depths(corners, at[None], way)[0] for at, way in zip(middles, -ways, strict=True)]
             least = float(np.sort(behind)[int(_THIN_SHARE * len(behind))])
             if math.isfinite(least):
-                found.append(Floor(place=f"wall {name!r}", behind=least))
+                found.append(Floor(place=f"wall {name!r}", behind=least, is_wall=True))
     return tuple(found)
 
 

@@ -57,10 +57,13 @@ class Floor:
     ----------
     behind : float, mm
         The least.
+    is_wall : bool
+        Whether it is the wall of a form, to be drawn elsewhere, and not a floor to be less deep.
     """
 
     place: str
     behind: float
+    is_wall: bool = False
 
 
 def ply_findings(
@@ -201,8 +204,9 @@ def shape_findings(
             where=floor.place,
             message=f"{as_length(floor.behind, '.1f')} of {foam.name} is left behind it, less than the "
             f"{as_length(foam.least_thickness, 'g')} that can be handled (common practice)",
-            remedy=f"make it {as_length(foam.least_thickness - floor.behind, '.1f', 'least')} less deep, or "
-            "glue foam behind it",
+            remedy=f"{'draw' if floor.is_wall else 'make'} it "
+            f"{as_length(foam.least_thickness - floor.behind, '.1f', 'least')} "
+            f"{'farther in' if floor.is_wall else 'less deep'}, or glue foam behind it",
         )
         for floor in floors
         if floor.behind < foam.least_thickness - ROUNDING

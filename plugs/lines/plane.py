@@ -7,15 +7,22 @@ round the ring, and of vectors the last one is y and z.
 from __future__ import annotations
 
 from functools import cache
-from typing import TypeVar
+from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.errors import PlugError
 from plugs.ground.records import record
+from plugs.ground.tolerances import LENGTH
+from plugs.lines.section import Along
 
 Array = NDArray[np.float64]
 T = TypeVar("T", bound=np.generic)
+
+_APART: Final = 0.01  # mm. As in `lines.plan`
+_STRAIGHT_RAD: Final = 1e-6
+"""A curve that turns less has no corner: 1e-3 mm aside in 1 m."""
 
 
 @cache
@@ -140,7 +147,18 @@ class Course:
         return self.begins[row] + chord, mean + half, bend
 
     def frames(self, u: Array) -> Array:
-        """Return the planes that stand square to the curve: axes and origin, (k, 3, 4)."""
+        """Return the planes that stand square to the curve.
+
+        Parameters
+        ----------
+        u : (k,) float, mm
+            Lengths along it.
+
+        Returns
+        -------
+        (k, 3, 4) float, dimensionless and mm
+            Axes and origin: along the curve, to the section's right, up.
+        """
         place, heading, _ = self.at(u)
         frames = np.zeros((len(u), 3, 4))
         side, other = (1, 2) if self.is_plan else (2, 1)
@@ -178,3 +196,85 @@ def in_space(
         return turned_to if is_way else turned_to + frames[:, None, :, 3]
     x = k[:, None] * plane[..., 1] if is_way else u[:, None] + k[:, None] * plane[..., 1]
     return np.concatenate([x[..., None], plane], axis=-1)
+
+
+def course_of(along: Along, x: Array) -> Course:
+    """Return a curve with its corners rounded, long enough for stations at x.
+
+    Parameters
+    ----------
+    along : Along
+    x : (s,) float, mm
+
+    Returns
+    -------
+    Course
+
+    Raises
+    ------
+    PlugError
+        A corner without a bend or without room for it, a station beyond the curve's end.
+    """
+    points = np.array([point[:2] for point in along.points])
+    radius = np.array([point[2] if len(point) == 3 else 0.0 for point in along.points])
+    legs = np.diff(points, axis=0)
+    length = np.hypot(legs[:, 0], legs[:, 1])
+    if length.min() < _APART:
+        i = int(np.argmin(length)) + 1
+        raise PlugError(
+            param=f"along.points[{i}]",
+            value=tuple(points[i].tolist()),
+            reason="two corners of the curve lie at the same place",
+            remedy=f"take 1 of points {i - 1} and {i} out",
+        )
+    heading = np.unwrap(np.arctan2(legs[:, 1], legs[:, 0]))
+    turn = np.diff(heading)
+    taken = np.concatenate([[0.0], radius[1:-1] * np.tan(0.5 * np.abs(turn)), [0.0]])
+    _check_bends(radius, turn, taken, length)
+    knots, begins, headings, curvatures, run = [0.0], [points[0]], [heading[0]], [0.0], 0.0
+    corners = [0]
+    for i, bend in enumerate(turn):
+        run += length[i] - taken[i] - taken[i + 1]
+        unit = legs[i] / length[i]
+        if radius[i + 1] > 0.0 and bend:
+            arc = radius[i + 1] * abs(bend)
+            ahead = legs[i + 1] / length[i + 1]
+            knots += [run, run + arc]
+            begins += [points[i + 1] - taken[i + 1] * unit, points[i + 1] + taken[i + 1] * ahead]
+            headings += [heading[i], heading[i + 1]]
+            curvatures += [bend / arc, 0.0]
+            corners += [i + 1, 0]
+            run += arc
+    run += length[-1] - taken[-2] - taken[-1]
+    for i, place in ((0, x[0]), (len(x) - 1, x[-1])):
+        if not -_APART <= place <= run + _APART:
+            raise PlugError(
+                param=f"stations[{i}].x",
+                value=float(place),
+                reason=f"x is the length along the curve, which is {run:.1f} mm long",
+                remedy=f"use {min(max(float(place), 0.0), float(np.floor(10.0 * run) / 10.0)):g}",
+            )
+    rows = np.array(knots), np.array(begins), np.array(headings), np.array(curvatures)
+    return Course(
+        is_plan=along.view == "plan", knots=rows[0], begins=rows[1], headings=rows[2], curvatures=rows[3],
+        corners=tuple(corners), length=float(run),
+    )  # fmt: skip
+
+
+def _check_bends(radius: Array, turn: Array, taken: Array, length: Array) -> None:
+    """Refuse a corner of a curve without a bend, and bends that its straight stretches have no room for."""
+    for i, angle in enumerate(turn, start=1):
+        room = min(length[i - 1] - taken[i - 1], length[i] - taken[i + 1])
+        most = float(np.floor(10.0 * room / np.tan(0.5 * abs(angle))) / 10.0) if angle else 0.0
+        is_sharp = radius[i] <= 0.0 and abs(angle) > _STRAIGHT_RAD
+        if is_sharp or taken[i] > room + LENGTH:
+            why = "and without a radius planes square to it would cross"
+            raise PlugError(
+                param=f"along.points[{i}]",
+                value=float(radius[i]),
+                reason=f"the curve turns by {np.degrees(abs(angle)):.0f} degrees there, "
+                + (why if is_sharp else "with no room for this bend"),
+                remedy=f"give it a radius of at most {most:g}"
+                if most > 0.0
+                else "move the corners apart by 10 mm or more, or make the bends beside it smaller",
+            )

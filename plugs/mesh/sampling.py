@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
-from plugs.lines.stations import Loft
+from plugs.lines.stations import Loft, Sections
 
 Array = NDArray[np.float64]
 
@@ -118,11 +118,13 @@ def sample(loft: Loft, tolerance: float, faces: Faces | None = None) -> Grid:
     )
     at_segment = np.repeat(np.arange(count), n_across)
     ratio = np.concatenate([np.arange(n) / n for n in n_across if n])
-    at = loft.sections(t)
-    return Grid(
-        t=t, segment=at_segment, ratio=ratio, points=at.place(at_segment, ratio),
-        ends=at.taken(np.array([0, -1])).rings.at(at_segment, ratio),
-    )  # fmt: skip
+    return _grid(loft.sections(t), at_segment, ratio)
+
+
+def _grid(at: Sections, segment: NDArray[np.intp], ratio: Array) -> Grid:
+    """Return the grid of places on sections."""
+    ends = at.taken(np.array([0, -1])).rings.at(segment, ratio)
+    return Grid(t=at.t, segment=segment, ratio=ratio, points=at.place(segment, ratio), ends=ends)
 
 
 def _bulge_twist_care(points: Array, faces: Faces | None) -> tuple[Array, Array, Array]:

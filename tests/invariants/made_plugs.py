@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from plugs.foam.layers import Stack
-from plugs.lines.section import WAYS, Corner, End, Station
+from plugs.lines.section import WAYS, Along, Corner, End, Station
 from plugs.recesses.form import Form
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.plug import Plug
@@ -317,6 +317,7 @@ def _forms(rng: np.random.Generator, x: Sequence[float], shapes: np.ndarray) -> 
         length, room = x[-1] - x[0], np.ptp(shapes, axis=(0, 1))
         outline = _outline(rng, False) * 0.5 * room * rng.uniform(0.1, 0.5)
         at = np.linspace(-0.6, 0.6, int(rng.integers(2, 5))) * length * rng.uniform(0.3, 1.2)
+        along = _along(rng, at)
         drawn = _stations(rng, outline, len(at), False)
         names, radii = [f"edge {chr(97 + i)}" for i in range(len(outline))], _radii(rng, drawn, False)
         stations = [
@@ -336,11 +337,30 @@ def _forms(rng: np.random.Generator, x: Sequence[float], shapes: np.ndarray) -> 
                 stations=stations,
                 mirrored=False,
                 bays=str(rng.choice(["straight", "faired"])),
+                along=along,
                 move=tuple((middle + np.array([length, *room]) * rng.normal(0.0, 0.2, 3)).tolist()),
                 turn_deg=tuple(rng.choice([0.0, 0.0, 25.0, 90.0, -60.0], 3).tolist()),
             )
         )
     return found
+
+
+def _along(rng: np.random.Generator, at: np.ndarray) -> Along | None:
+    """Return now and then a curve with one bend or two, mostly with room for the section."""
+    if rng.random() < 0.6:
+        return None
+    at += 1.05 * float(np.ptp(at)) * 0.5 - 0.5 * (at[0] + at[-1])  # from the curve's beginning on
+    leg = 0.6 * float(np.ptp(at))
+    points, heading = [(0.0, 0.0, 0.0)], 0.0
+    for _ in range(int(rng.integers(2, 4))):
+        x, y, _ = points[-1]
+        points.append(
+            (x + leg * np.cos(heading), y + leg * np.sin(heading), 0.45 * leg * rng.uniform(0.3, 1.0))
+        )
+        heading += float(rng.uniform(-1.5, 1.5))
+    points = [tuple(round(float(v), 2) for v in point) for point in points]
+    points[-1] = points[-1][:2]
+    return Along(view=str(rng.choice(["plan", "side"])), points=points)
 
 
 def _stack(rng: np.random.Generator, length: float, width: float, height: float) -> Stack:
