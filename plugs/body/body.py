@@ -173,7 +173,8 @@ def _tool_body(tool: Tool, tolerance: float, faces: Faces | None) -> Body:
         is_straight = bool((tool.frame[:, :3] == np.eye(3)).all())
         moved = faces.places - tool.frame["xyz".index(faces.axis), 3]
         faces = Faces(axis=faces.axis, places=moved) if is_straight else None
-    size = np.ptp(tool.loft.table.corners.reshape(-1, 2), axis=0).min()
+    corners = tool.loft.sections(tool.loft.breaks).corners
+    size = np.ptp(corners.reshape(-1, 2), axis=0).min()
     tolerance = min(tolerance, _OF_FORM * float(size))
     grid = sample(tool.loft, tolerance, faces)
     body = body_of_grid(grid)
