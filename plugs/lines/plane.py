@@ -219,14 +219,7 @@ def course_of(along: Along, x: Array) -> Course:
     radius = np.array([point[2] if len(point) == 3 else 0.0 for point in along.points])
     legs = np.diff(points, axis=0)
     length = np.hypot(legs[:, 0], legs[:, 1])
-    if length.min() < _APART:
-        i = int(np.argmin(length)) + 1
-        raise PlugError(
-            param=f"along.points[{i}]",
-            value=tuple(points[i].tolist()),
-            reason="two corners of the curve lie at the same place",
-            remedy=f"take 1 of points {i - 1} and {i} out",
-        )
+    _check_apart(points, length)
     heading = np.unwrap(np.arctan2(legs[:, 1], legs[:, 0]))
     turn = np.diff(heading)
     taken = np.concatenate([[0.0], radius[1:-1] * np.tan(0.5 * np.abs(turn)), [0.0]])
@@ -259,6 +252,18 @@ def course_of(along: Along, x: Array) -> Course:
         is_plan=along.view == "plan", knots=rows[0], begins=rows[1], headings=rows[2], curvatures=rows[3],
         corners=tuple(corners), length=float(run),
     )  # fmt: skip
+
+
+def _check_apart(points: Array, length: Array) -> None:
+    """Refuse two corners of a curve at one place."""
+    if length.min() < _APART:
+        i = int(np.argmin(length)) + 1
+        raise PlugError(
+            param=f"along.points[{i}]",
+            value=tuple(points[i].tolist()),
+            reason="two corners of the curve lie at the same place",
+            remedy=f"take 1 of points {i - 1} and {i} out",
+        )
 
 
 def _check_bends(radius: Array, turn: Array, taken: Array, length: Array) -> None:
