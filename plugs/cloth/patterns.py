@@ -94,14 +94,7 @@ def patterns_of(
         if dart.zone not in names:
             raise _unknown(f"darts[{i}].zone", dart.zone, names)
     seams = seams_of(surface.patches, laps.notch_spacing, laps.ply_offset * _STAGGERS)
-    flats, laid, findings = [], [], []
-    for patch in surface.patches:
-        mine = _nearest_darts(patch, surface, [d for d in darts if d.zone == names[patch.zone]])
-        flat = flatten(cut_darts(cut_open(patch), mine))
-        edge = edge_of(flat, seams)
-        flats.append(flat)
-        laid.append(edge)
-        findings += [found for found in (finding_of(flat), _overlap_of(flat, edge)) if found is not None]
+    flats, laid, findings = _unfolded(surface, seams, darts, names)
     letters, used = zone_letters(surface.patches), set[str]()
     found, breadth, without = [], _breadths(surface), dict.fromkeys([ply.number for ply in plies], 0.0)
     for i, ply in enumerate(plies):
@@ -129,6 +122,21 @@ def patterns_of(
         patterns=tuple(found), whole=tuple(whole), flats=tuple(flats), seams=seams,
         findings=tuple(findings), without_mm2=without,
     )  # fmt: skip
+
+
+def _unfolded(
+    surface: Zoned, seams: Sequence[Seam], darts: Sequence[DartCut], names: Sequence[str]
+) -> tuple[list[Flat], list[PatchEdge], list[Finding]]:
+    """Return each patch laid flat, with its edge and what is to be told of it."""
+    flats, laid, findings = list[Flat](), list[PatchEdge](), list[Finding]()
+    for patch in surface.patches:
+        mine = _nearest_darts(patch, surface, [d for d in darts if d.zone == names[patch.zone]])
+        flat = flatten(cut_darts(cut_open(patch), mine))
+        edge = edge_of(flat, seams)
+        flats.append(flat)
+        laid.append(edge)
+        findings += [found for found in (finding_of(flat), _overlap_of(flat, edge)) if found is not None]
+    return flats, laid, findings
 
 
 def _unknown(param: str, value: str, names: Sequence[str]) -> PlugError:

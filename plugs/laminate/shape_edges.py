@@ -70,9 +70,7 @@ def plug_edges(
         before, after = names[i - 1], names[i]
         if table.side_of[i] < 0.0 or before == after or {before, after} & set(bare):
             continue
-        first, second = points[:, i] - points[:, i - 1], points[:, (i + 1) % n] - points[:, i]
-        cross = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
-        turn = np.degrees(np.arctan2(cross, (first * second).sum(axis=1)))
+        turn = _turn_deg(points[:, i] - points[:, i - 1], points[:, (i + 1) % n] - points[:, i])
         line = _line_of(at, i)
         steps = np.linalg.norm(np.diff(line, axis=0), axis=1)
         for is_inside in (False, True):
@@ -95,6 +93,12 @@ def plug_edges(
         if word not in bare and not of:
             found += _end_edges(word, zone, points[row], names, bare)
     return tuple(found)
+
+
+def _turn_deg(first: Array, second: Array) -> Array:
+    """Return by how much a second direction turns from a first, to the left."""
+    cross = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
+    return np.asarray(np.degrees(np.arctan2(cross, (first * second).sum(axis=1))))
 
 
 def _line_of(at: Sections, corner: int) -> Array:

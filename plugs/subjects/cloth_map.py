@@ -30,7 +30,7 @@ Array = NDArray[np.float64]
 _WIDE: Final = 190.0  # mm. On the narrowest paper
 _VIEWS_TALL: Final = 52.0  # mm. Of the views
 _FLATS_TALL: Final = 60.0  # mm. Of the zones laid flat, if they can be
-_MOST_VIEWS: Final = 3
+_MOST_VIEWS: Final = 3  # side by side on the narrowest paper, each as wide as a hand
 _SHOWN: Final = 0.25  # of a patch's area, as it is seen: less of it is not looked at from there
 _GAP: Final = 8.0  # mm. Between two flat zones: names of their neighbours stand there
 _TEXT: Final = 2.2  # mm. Of a letter, as in a table of the shop pack
@@ -38,7 +38,8 @@ _HEAD: Final = 4.0  # mm. Of a letter of the heading
 _ROW: Final = 3.8  # mm. From row to row
 _LETTER: Final = 5.0  # mm. Of a zone's letter: read from a step away
 _THINNED: Final = 0.1  # mm on the page. Edges are drawn no finer
-_SCALES: Final = (1, 2, 4, 5, 8, 10, 12, 15, 16, 20, 24, 25, 32, 40, 50, 100, 200)
+_SCALES: Final = (1, 2, 4, 5, 8, 10, 12, 15, 16, 20, 24, 25, 32, 40, 50, 100, 200)  # of rulers, mm and inch
+_EQUAL: Final = 6  # decimals, of mm: what differs by less is one place
 
 
 def cloth_map(
@@ -107,7 +108,9 @@ def _corners(patches: Sequence[Patch]) -> list[tuple[str, Projection, list[Patch
         is_seen = (shown > _SHOWN) & left
         counts = is_seen.sum(axis=1)
         # the most zones, and of as many the best shown
-        best = max(range(len(ways)), key=lambda k: (counts[k], round(float(shown[k][is_seen[k]].sum()), 6)))
+        best = max(
+            range(len(ways)), key=lambda k: (counts[k], round(float(shown[k][is_seen[k]].sum()), _EQUAL))
+        )
         if not counts[best]:
             break
         found.append((*ways[best], [p for p, mine in zip(patches, is_seen[best], strict=True) if mine]))
@@ -145,7 +148,7 @@ def _rim_seen(patch: Patch, view: Projection) -> Array:
     known = set(map(tuple, sides.tolist()))
     rim = np.array([edge for edge in patch.rim.tolist() if tuple(edge) in known], dtype=np.int64)
     # each from its lesser end on, so that a seam that two patches share is one line
-    ends = np.round(view.seen(patch.vertices[rim.reshape(-1, 2)])[..., :2], 6)
+    ends = np.round(view.seen(patch.vertices[rim.reshape(-1, 2)])[..., :2], _EQUAL)
     swap = (ends[:, 0, 0] > ends[:, 1, 0]) | (
         (ends[:, 0, 0] == ends[:, 1, 0]) & (ends[:, 0, 1] > ends[:, 1, 1])
     )
