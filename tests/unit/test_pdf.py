@@ -103,7 +103,7 @@ def test_letters_the_face_lacks_are_seen(text, written):
     """A letter is written itself, in plain letters, or as a question mark: none is dropped unseen."""
     full_size_pdf([drawn(part())], paper="A4", title="t")
     known = pdfmetrics.getFont("plugs-upright").face.charToGlyph
-    assert "".join(pdf._letters(letter, known) for letter in text) == written
+    assert text.translate(pdf._Letters(known)) == written
 
 
 def test_labels_can_be_read_back():
