@@ -345,7 +345,7 @@ def _raised(error: BaseException, path: Path) -> PlugError:
 
 def _called_now(error: BaseException) -> tuple[str, str, str] | None:
     """Return a word or name that recipes have no more, what it is called now, and how that is written."""
-    told = str(error)
+    told = _words(error)  # its own __str__ may fail
     if isinstance(error, TypeError) and (found := _UNEXPECTED.search(told)):
         now = WORDS.get((found[1], found[2]), "")
         return (f"{found[1]}({found[2]}=...)", now, f"{now}=") if now else None

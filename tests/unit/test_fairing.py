@@ -11,11 +11,12 @@ import pytest
 import shapely
 from scipy.spatial import cKDTree
 
+from plugs.drafting.styles import CURVATURE_COMB, FAIR_CURVE, LEFT_OUT, MEASURED
 from plugs.ground.errors import PlugError
 from plugs.measure.comb import FairLine, curvature_comb
 from plugs.measure.fairing import Fairing, fair
 from plugs.measure.outliers import stand_off, suspects
-from plugs.subjects.fairing import COMB, CURVE, LEFT_OUT, POINTS, fairing_drawing
+from plugs.subjects.fairing import fairing_drawing
 from tests.counted import calls_of, peak_of
 
 NOISE = 0.2
@@ -316,7 +317,7 @@ def test_straight_line_has_no_least_radius() -> None:
     line = line_of(fair(np.column_stack((np.linspace(0.0, 500.0, 100), np.linspace(0.0, 100.0, 100)))))
     assert line.tightest()[0] is None
     drawing = fairing_drawing([line], plug_name="Tail")
-    assert COMB not in {path.dxf_layer for path in drawing.paths}
+    assert CURVATURE_COMB not in {path.dxf_layer for path in drawing.paths}
     assert any("straight" in label.text for label in drawing.labels)
 
 
@@ -327,13 +328,15 @@ def test_picture() -> None:
     flat = fair(ellipse("flat", 0.0, np.pi, 300))
     drawing = fairing_drawing([line_of(fairing), line_of(flat)], plug_name="Tail")
     groups = [path.dxf_layer for path in drawing.paths]
-    assert groups.count(CURVE) == 2
+    assert groups.count(FAIR_CURVE) == 2
     shown = len({*range(0, N_POINTS, 4)} - wrong)
-    assert groups.count(POINTS) == 2 * (shown + 300)
+    assert groups.count(MEASURED) == 2 * (shown + 300)
     assert groups.count(LEFT_OUT) == 2 * len(wrong)
     told = next(label.text for label in drawing.labels if "farthest" in label.text)
     assert f"{N_POINTS - len(wrong)} of {N_POINTS} points followed, farthest {fairing.largest:.2f} mm" in told
     assert f"{len(wrong)} left out" in told
-    teeth = [path.points for path in drawing.paths if path.dxf_layer == COMB and len(path.points) == 2]
+    teeth = [
+        path.points for path in drawing.paths if path.dxf_layer == CURVATURE_COMB and len(path.points) == 2
+    ]
     longest = max(np.linalg.norm(tooth[1] - tooth[0]) for tooth in teeth)
     assert longest == pytest.approx(0.1 * 1800.0, rel=0.02)
