@@ -57,13 +57,13 @@ def laid(
     plan: LinesPlan,
     thickness: float,
     *,
-    bare: Sequence[str] = (),
+    no_laminate: Sequence[str] = (),
     by_panel: Mapping[str, float] | None = None,
     filler: float = 0.0,
 ) -> Skinned:
     """Return a plan under a skin."""
     finish = checked_loft(plan)
-    skin = Skin(thickness=thickness, no_laminate=bare, by_panel=by_panel or {}, filler=filler)
+    skin = Skin(thickness=thickness, no_laminate=no_laminate, by_panel=by_panel or {}, filler=filler)
     cover = make_cover(finish, skin)
     foam = foam_loft(finish, cover)
     return Skinned(finish=finish, foam=foam, cover=cover, proof=prove_cover(finish, foam, cover))

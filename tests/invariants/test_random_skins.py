@@ -48,7 +48,7 @@ def random_words(plan: LinesPlan, seed: int, least_turn_deg: float = -180.0) -> 
     drawn = dict.fromkeys(loft.table.drawn_parents)
     bare = [name for name in drawn if rng.random() < 0.2 and names[name] >= least_turn_deg]
     bare += [end for end in ("front", "rear") if rng.random() < 0.3]
-    return {"thickness": float(rng.choice([1.0, 2.0, 4.0])), "bare": bare}
+    return {"thickness": float(rng.choice([1.0, 2.0, 4.0])), "no_laminate": bare}
 
 
 def skinned(plan: LinesPlan, seed: int, least_turn_deg: float = -180.0) -> Case | None:

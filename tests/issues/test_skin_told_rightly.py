@@ -64,18 +64,18 @@ def test_skin_that_steps_where_the_foam_cannot() -> None:
     """4 mm beside nothing over an edge that turns by 6 degrees and less: refused, and both remedies do."""
     plan = _shouldered(6.0, -6.0)
     with pytest.raises(PlugError) as caught:
-        laid(plan, 4.0, bare=("low side",))
+        laid(plan, 4.0, no_laminate=("low side",))
     error = caught.value
     assert error.param == "skin.by_panel['low side']"
     assert "turns by only 6 degrees" in error.reason
     assert error.remedy.startswith("use 4,")
     assert laid(plan, 4.0).proof.largest_mm < 0.1
-    assert laid(_shouldered(30.0, 30.0), 4.0, bare=("low side",)).proof.largest_mm < 0.1
+    assert laid(_shouldered(30.0, 30.0), 4.0, no_laminate=("low side",)).proof.largest_mm < 0.1
 
 
 def test_foam_that_steps_far_from_an_edge_is_told() -> None:
     """2 mm beside nothing at 10 degrees: where two parallels meet, 2 / sin 10 = 11.5 mm from the edge."""
-    skinned = laid(_shouldered(10.0, 10.0), 2.0, bare=("low side",))
+    skinned = laid(_shouldered(10.0, 10.0), 2.0, no_laminate=("low side",))
     (step,) = skin_steps(skinned.finish, skinned.cover)
     assert (step.thin, step.thick, step.thin_mm, step.thick_mm) == ("low side", "high side", 0.0, 2.0)
     assert step.turn_deg == pytest.approx(10.0)
@@ -84,7 +84,7 @@ def test_foam_that_steps_far_from_an_edge_is_told() -> None:
         0, skinned.foam.table.panel_names.index("high side")
     ]
     assert 80.0 - knee[1] == pytest.approx(step.run_mm)
-    other = laid(_shouldered(31.0, 31.0), 2.0, bare=("low side",))
+    other = laid(_shouldered(31.0, 31.0), 2.0, no_laminate=("low side",))
     assert skin_steps(other.finish, other.cover) == ()
 
 

@@ -133,7 +133,7 @@ def test_distance_of_plain_panels(name: str) -> None:
 def test_bare_panels_and_ends_stay(bare: tuple[str, ...], bays: str) -> None:
     """Distance 0 where nothing is laid; as deep as asked elsewhere."""
     plan = tapered_plan(radius=0.0, bays=bays, bulge=6.0, rear=End(rake_deg=8.0))
-    skinned = laid(plan, 3.0, bare=bare)
+    skinned = laid(plan, 3.0, no_laminate=bare)
     points, distance, asked = measured_by_trimesh(skinned, 1200)
     assert set(asked.tolist()) == {0.0, 3.0}
     assert np.abs(distance - asked).max() < 0.1, points[np.argmax(np.abs(distance - asked))]

@@ -243,6 +243,7 @@ def test_a_surface_with_a_jump_is_not_fitted() -> None:
         """A loft that jumps half-way."""
 
         breaks, front, rear = loft.breaks, None, None
+        radii, rises, position_of = loft.radii, loft.rises, loft.position_of
 
         def sections(self, t: Array) -> object:
             """Return sections moved to the rear by 1 mm past the middle."""

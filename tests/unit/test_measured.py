@@ -340,7 +340,7 @@ def test_radius_at_one_station_only() -> None:
 @pytest.mark.parametrize("depth", [1.0, 3.0])
 def test_skin_over_measured_panels(depth: float) -> None:
     """Foam lies as deep as asked under measured panels too, by trimesh's closest-point query (MIT)."""
-    skinned = laid(hood((181, 121, 181), radius=10.0, bays="faired"), depth, bare=("floor",))
+    skinned = laid(hood((181, 121, 181), radius=10.0, bays="faired"), depth, no_laminate=("floor",))
     assert skinned.proof.largest_mm < limit_of(depth)
     truth, asked, place = largest_by_trimesh(skinned, 300)
     assert truth < limit_of(asked) + 0.04, place

@@ -84,7 +84,7 @@ def test_thickness_over_each_place() -> None:
 
 def test_box_is_smaller_by_what_is_laid_on_each_side() -> None:
     """Floor and front stay, the rear end and the deck move by their own thicknesses, both sides by theirs."""
-    skinned = laid(BOX, 2.0, bare=("floor", "front"), by_panel={"deck": 5.0, "rear": 1.0})
+    skinned = laid(BOX, 2.0, no_laminate=("floor", "front"), by_panel={"deck": 5.0, "rear": 1.0})
     low, high = bounds(skinned.foam)
     assert low == pytest.approx([0.0, -98.0, 0.0], abs=1e-9)
     assert high == pytest.approx([299.0, 98.0, 95.0], abs=1e-9)
@@ -93,7 +93,7 @@ def test_box_is_smaller_by_what_is_laid_on_each_side() -> None:
 def test_raked_end_moves_square_to_itself() -> None:
     """Depth over the cosine of the rake, measured along the baseline."""
     plan = replace(BOX, rear=End(rake_deg=30.0))
-    foam = laid(plan, 2.0, bare=(*SIDES, "front")).foam
+    foam = laid(plan, 2.0, no_laminate=(*SIDES, "front")).foam
     assert foam.table.x[-1] == pytest.approx(300.0 - 2.0 / math.cos(math.radians(30.0)))
 
 
@@ -324,7 +324,7 @@ def test_ends_that_leave_nothing_between_them() -> None:
     """A part 20 mm long under 15 mm of skin at either end."""
     error = refused(box_plan(20.0, 200.0, 100.0), Skin(thickness=15.0, no_laminate=SIDES))
     assert error.param == "skin.thickness"
-    laid(box_plan(20.0, 200.0, 100.0), number_in(error.remedy), bare=SIDES)
+    laid(box_plan(20.0, 200.0, 100.0), number_in(error.remedy), no_laminate=SIDES)
 
 
 POINTED = LinesPlan(
@@ -387,7 +387,7 @@ def test_proof_finds_a_bare_panel_that_moved() -> None:
 def test_nothing_is_asked_where_the_skin_changes() -> None:
     """A blend between panels, or between a panel and an end, of different skins carries the step."""
     plan = box_plan(300.0, 200.0, 100.0, radius=15.0, end_radius=20.0)
-    skinned = laid(plan, 2.0, bare=("floor", "front"))
+    skinned = laid(plan, 2.0, no_laminate=("floor", "front"))
     table = skinned.foam.table
     middle, front = asked_depths(skinned.foam, skinned.cover, np.array([150.0, 5.0]))
     floor, deck = (2 * table.panel_names.index(name) + 1 for name in ("floor", "deck"))
