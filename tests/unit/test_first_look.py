@@ -95,7 +95,7 @@ def test_the_book_waits_for_no_picture(tmp_path: Path, monkeypatch: pytest.Monke
 
 
 def sections(book: Path) -> dict[str, str]:
-    """Return the sections of a book by name, without pictures and what holds or stands in for them; and its bodies."""
+    """Return the sections of a book by name, without pictures and what stands in for them; and its bodies."""
     page = book.read_text(encoding="utf-8")
     bare = re.sub(r"<figure>(?:(?!</figure>).)*?<img(?:(?!</figure>).)*</figure>", "", page, flags=re.DOTALL)
     bare = re.sub(r"<details[^>]*><summary>[^<]*</summary></details>", "", bare)  # held pictures alone
