@@ -10,7 +10,17 @@ import numpy as np
 import shapely
 
 from plugs.drafting.builder import SAMPLE, DrawingBuilder
-from plugs.drafting.drawing import LABELS, Array, Box, Drawing, Label, Path, drawing_bounds, paths_box
+from plugs.drafting.drawing import (
+    LABELS,
+    TEXT_WIDTH_RATIO,
+    Array,
+    Box,
+    Drawing,
+    Label,
+    Path,
+    drawing_bounds,
+    paths_box,
+)
 from plugs.drafting.laying import draw_layout
 from plugs.drafting.layout import Layout, layout_of, layout_rows
 from plugs.drafting.marks import TEXT, line
@@ -32,7 +42,6 @@ _HALVED: Final = 0.5  # of its height: a part is made so much smaller to share a
 _SHORTEST: Final = 30.0  # mm. Of a part that is made smaller
 _TALLEST: Final = 105.0  # mm. Of a drawing on its page: its table stands under it
 _WORDS: Final = 190.0  # mm. Of words, on the narrowest paper
-_WIDE: Final = 0.92  # width of a letter over a capital's height where names in capitals stand among the words
 _OVER: Final = 3.0  # of the letters' height: what lines across and their letters take over a drawing
 _UP: Final = (0.0, 0.15, -0.15, 0.3, -0.3)  # of a piece's height: where in it its name is tried
 _UNSAID: Final = frozenset(("100 mm", "4 in", "UP", "FORWARD", "FORWARD IS INTO THE PAGE"))
@@ -212,7 +221,7 @@ def _write_rows(builder: DrawingBuilder, drawing: Drawing, rows: Sequence[str], 
     for row in rows:
         group = row.partition(":")[0]
         sample = SAMPLE + LETTER if group in groups else 0.0
-        wide = sample + _WIDE * LETTER * len(row)
+        wide = sample + TEXT_WIDTH_RATIO * LETTER * len(row)
         if left + wide > _WORDS:  # else it stands beside the one before
             y, left = y - ROW, 0.0
         if sample:
