@@ -55,6 +55,7 @@ _LEAST: Final = 1.5  # mm. Of the least letter
 _CLEAR: Final = 0.6  # of what faces sideways: an edge that faces up by 31 degrees is seen from above
 _TURNS_OUT: Final = 4.0  # mm. A number beside its edge
 _APART: Final = 8.0  # mm. From number to number at least, so that each is read as that of its own bay
+_UPS: Final = (0.0, 3.0, -3.0, 6.0, -6.0)  # mm. From a narrow bay's middle: where its number is tried
 _TICKS: Final = 15.0  # mm. From station to station that is told: words in three rows under each other
 
 
@@ -161,7 +162,8 @@ def _draw_view(
         for angle_deg, step in _HATCHES[region.panel.kind]:
             builder.hatch(shape, angle_deg, step, group)
         if region.is_lettered:
-            _letter(builder, region, shape, is_needed=(region.panel.bay - 1) % every == 0)
+            is_needed = (region.panel.bay - 1) % every == 0
+            _letter(builder, region, shape, is_needed=is_needed, may_leave=every == 1)
     _name_edges(builder, word, blocks, scale, move)
     bottom = float(low[1] + move[1])
     _draw_stations(builder, regions, view.right[0] / scale, float(move[0]), bottom)
@@ -185,8 +187,13 @@ def _every(count: int, room: float, apart: float) -> int:
     return max(1, math.ceil(count * apart / room))
 
 
-def _letter(builder: DrawingBuilder, region: _Region, shape: shapely.Geometry, *, is_needed: bool) -> None:
-    """Ask for number, name and gaps within a panel, as large as there is room; at least the number."""
+def _letter(
+    builder: DrawingBuilder, region: _Region, shape: shapely.Geometry, *, is_needed: bool, may_leave: bool
+) -> None:
+    """Ask for number, name and gaps within a panel, as large as there is room; at least the number.
+
+    Where bays are too narrow for numbers each stays in its own, over their lines: a leader crosses others.
+    """
     panel, number = region.panel, str(region.number)
     along, across = (_gap(gap, builder.display_unit) for gap in (panel.lengthwise, panel.crosswise))
     full = (f"{number} {panel.panel}", f"along {along}", f"across {across}")
@@ -195,8 +202,9 @@ def _letter(builder: DrawingBuilder, region: _Region, shape: shapely.Geometry, *
         for rows in (full, (number, along, across))
     )
     x, y = shapely.maximum_inscribed_circle(shape, tolerance=0.5).coords[0]
-    plain = Label(text=number, at=(x, y), height=_LEAST, align="centre")
-    beside = Beside(choices=(plain,), to=(x, y)) if is_needed else None
+    ups = (0.0,) if may_leave else _UPS
+    plain = tuple(Label(text=number, at=(x, y + up), height=_LEAST, align="centre") for up in ups)
+    beside = Beside(choices=plain, to=(x, y) if may_leave else None) if is_needed else None
     builder.sign(shape, *choices, over_lines=False, instead=beside)
 
 
