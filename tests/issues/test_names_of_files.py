@@ -72,13 +72,14 @@ def barrel():
         recesses=[Recess(panel="front", z=150.0, width=40.0, height=30.0, name="@Tank & <Deckel> 🛢")],
         stock=[Stock(width=1250.0, height=600.0, thickness=50.0, name="+Rest \\"3\\"; Lager, 甲")],
         schedule=Schedule(plies=(Ply(cloth="mat 450", name="-erste Lage"),)),
+        patterns="all",
         skin=Skin(no_laminate=("front", "rear")),
     )
 """
 
 
 def test_each_piece_of_cloth_has_its_file(tmp_path: Path) -> None:
-    """Ten zones that one spelling cannot tell apart: twenty pieces, each in a file that is XML."""
+    """Ten zones that one spelling cannot tell apart, all asked for: each piece in a file that is XML."""
     recipe = tmp_path / "barrel.py"
     recipe.write_text(RECIPE, encoding="utf-8")
     made = build(recipe, {}, out=tmp_path / "out", kinds=("svg", "csv"))

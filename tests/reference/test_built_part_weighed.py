@@ -53,7 +53,8 @@ def lid(trim=0.0, bias_deg=45.0):
                 packs={0.25: 9.0, 0.4: 11.0, 1.0: 21.0},
             ),
         ),
-        laps=Laps(trim=trim), foam="xps 35", adhesive="epoxy glue", hollow=Hollow(wall=30.0, bridge=40.0),
+        laps=Laps(trim=trim), patterns="all", foam="xps 35", adhesive="epoxy glue",
+        hollow=Hollow(wall=30.0, bridge=40.0),
         stack=Stack(axis="z", thicknesses=(40.0,)),
         stock=(Stock(width=1250.0, height=600.0, thickness=40.0),),
     )
@@ -126,7 +127,7 @@ def clothed_m2() -> float:
 
 
 def test_every_piece_has_the_area_of_its_drawing() -> None:
-    """On the roll, in a drawing of its own where it has one, and in the summary."""
+    """On the roll, in a drawing of its own, as patterns of all zones are asked for, and in the summary."""
     found = list(pieces())
     assert {piece["ply"] for piece, _ in found} == {1, 2, 3}
     assert any(piece["name"].endswith(" b") for piece, _ in found)  # the narrow roll takes breadths
