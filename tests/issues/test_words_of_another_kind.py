@@ -21,6 +21,7 @@ import pytest
 import plugs
 from plugs import (
     Adhesive,
+    Along,
     Barrier,
     Board,
     Boss,
@@ -33,6 +34,7 @@ from plugs import (
     End,
     Filler,
     Foam,
+    Form,
     Glue,
     Hardener,
     Hollow,
@@ -74,10 +76,16 @@ FIRST, LAST = (Station(x=x, corners=CORNERS, crowns={"deck": 2.0}) for x in (0.0
 RECESS = Recess(panel="deck", x=150.0, width=60.0, height=40.0, depth=12.0)
 BOSS = Boss(panel="front", z=60.0, width=60.0, height=40.0)
 MATING = Mating(view="plan", cuts="front", contour=[(5.0, -200.0), (5.0, 200.0)])
+FOOT = {"heel": Corner(20.0, -30.0), "toe": Corner(20.0, 30.0)}
+ALONG = Along(view="plan", points=((0.0, 0.0), (40.0, 0.0, 60.0), (80.0, 14.0)))
+FORM = Form(
+    name="rib", kind="add", stations=[Station(x=x, corners=FOOT) for x in (0.0, 70.0)], along=ALONG,
+    move=(195.0, 0.0, 120.0),
+)  # fmt: skip
 PLUG = Plug(
     name="Hump", stations=(FIRST, LAST), panels=("floor", "side", "deck"), recesses=(RECESS,), bosses=(BOSS,),
-    mating=(MATING,), schedule=Schedule(plies=(Ply(cloth="mat 450"),)), foam="xps 35", hollow=Hollow(),
-    templates=Templates(), stock=(Stock(width=1250.0, height=600.0, thickness=50.0),),
+    forms=(FORM,), mating=(MATING,), schedule=Schedule(plies=(Ply(cloth="mat 450"),)), foam="xps 35",
+    hollow=Hollow(), templates=Templates(), stock=(Stock(width=1250.0, height=600.0, thickness=50.0),),
     zones=(Zone(name="top", panels=("deck",)),), skin=Skin(no_laminate=("floor",)),
     darts=(DartCut(zone="top", edge=(0.0, 0.0, 120.0), tip=(90.0, 0.0, 120.0)),),
 )  # fmt: skip
@@ -105,6 +113,8 @@ PLACES: dict[type, tuple[Any, Callable[[Any], Plug]]] = {
     End: (End(), lambda r: replace(PLUG, rear=r)),
     Recess: (RECESS, lambda r: replace(PLUG, recesses=(r,))),
     Boss: (BOSS, lambda r: replace(PLUG, bosses=(r,))),
+    Form: (FORM, lambda r: replace(PLUG, forms=(r,))),
+    Along: (ALONG, lambda r: replace(PLUG, forms=(replace(FORM, along=r),))),
     Mating: (MATING, lambda r: replace(PLUG, mating=(r,))),
     MatingBody: (MatingBody(body="tank.stl"), lambda r: replace(PLUG, mating=(r,))),
     Skin: (PLUG.skin, lambda r: replace(PLUG, skin=r)),
@@ -174,8 +184,8 @@ def test_no_record_is_forgotten() -> None:
     assert checked_plug(PLUG, "hump").name == "Hump"
 
 
-SHAPING = (Corner, Station, End, Skin)
-"""Records whose every word goes on to the shape or the layup, which check what takes two words together."""
+SHAPING = {**dict.fromkeys((Corner, Station, End, Skin), "lines"), **dict.fromkeys((Form, Along), "forms")}
+"""Records whose every word goes on to a stage of the shape, which checks what takes two words together."""
 
 
 @pytest.mark.parametrize("kind", list(PLACES), ids=lambda kind: kind.__name__)
@@ -197,7 +207,7 @@ def test_any_value_is_checked_or_refused(kind: type, tmp_path: Path) -> None:
                 seen.add(shape)
                 trial.plug = checked_plug(place(passed), "hump")  # type: ignore[attr-defined]
                 if kind in SHAPING:
-                    _ = opened(recipe, {}).lines
+                    getattr(opened(recipe, {}), SHAPING[kind])
         except PlugError as error:
             refused += 1
             assert len(str(error).encode("utf-8").splitlines()) == 3, (word, error)
