@@ -10,17 +10,7 @@ import numpy as np
 import shapely
 
 from plugs.drafting.builder import SAMPLE, DrawingBuilder
-from plugs.drafting.drawing import (
-    LABELS,
-    TEXT_WIDTH_RATIO,
-    Array,
-    Box,
-    Drawing,
-    Label,
-    Path,
-    drawing_bounds,
-    paths_box,
-)
+from plugs.drafting.drawing import LABELS, Array, Box, Drawing, Label, Path, drawing_bounds, paths_box
 from plugs.drafting.laying import draw_layout
 from plugs.drafting.layout import Layout, layout_of, layout_rows
 from plugs.drafting.marks import TEXT, line
@@ -42,6 +32,7 @@ _HALVED: Final = 0.5  # of its height: a part is made so much smaller to share a
 _SHORTEST: Final = 30.0  # mm. Of a part that is made smaller
 _TALLEST: Final = 105.0  # mm. Of a drawing on its page: its table stands under it
 _WORDS: Final = 190.0  # mm. Of words, on the narrowest paper
+_WIDE: Final = 0.92  # width of a letter over a capital's height where names in capitals stand among the words
 _OVER: Final = 3.0  # of the letters' height: what lines across and their letters take over a drawing
 _UP: Final = (0.0, 0.15, -0.15, 0.3, -0.3)  # of a piece's height: where in it its name is tried
 _UNSAID: Final = frozenset(("100 mm", "4 in", "UP", "FORWARD", "FORWARD IS INTO THE PAGE"))
@@ -168,7 +159,8 @@ def sheet_page(drawing: Drawing, title: str, unit: str, *, path: str) -> Drawing
     builder = DrawingBuilder(path=path, title=title, display_unit=unit)
     builder.write(Label(text=title, at=(0.0, -HEAD), height=HEAD))
     rows = _rows_under(drawing)
-    top = _write_rows(builder, drawing, [row.text for row in rows], -HEAD - 2.0) - 4.0
+    # one under the other: some go on with the sentence of the one before
+    top = _write_rows(builder, drawing, [row.text for row in rows], -HEAD - 2.0, may_share=False) - 4.0
     kept = [label for label in drawing.labels if label not in rows]
     left, _, _, high = drawing_bounds(replace(drawing, labels=tuple(kept)))
     move = np.array((-left, top - high))
@@ -215,14 +207,16 @@ def _rows_under(drawing: Drawing) -> list[Label]:
     ]
 
 
-def _write_rows(builder: DrawingBuilder, drawing: Drawing, rows: Sequence[str], top: float) -> float:
+def _write_rows(
+    builder: DrawingBuilder, drawing: Drawing, rows: Sequence[str], top: float, *, may_share: bool = True
+) -> float:
     """Write rows under a height, each that names a group with a sample of its line; return where they end."""
     groups, y, left = line_styles(drawing), top, _WORDS
     for row in rows:
         group = row.partition(":")[0]
         sample = SAMPLE + LETTER if group in groups else 0.0
-        wide = sample + TEXT_WIDTH_RATIO * LETTER * len(row)
-        if left + wide > _WORDS:  # else it stands beside the one before
+        wide = sample + _WIDE * LETTER * len(row)
+        if not may_share or left + wide > _WORDS:  # else it stands beside the one before
             y, left = y - ROW, 0.0
         if sample:
             middle = y + 0.5 * LETTER

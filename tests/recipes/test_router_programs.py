@@ -11,6 +11,7 @@ import shapely
 
 from plugs.drafting.drawing import drawing_bounds
 from plugs.pack.scaled import sheet_page
+from plugs.pack.tables import LETTER
 from plugs.drawings import router_sheets
 from plugs.files.dxf import render_dxf
 from plugs.summary.wire import program_files, router_figures
@@ -106,6 +107,8 @@ def test_a_sheet_goes_to_the_machine_with_each_program(pinned: Work) -> None:
         assert right - left < 190.0 + 20.0 and high - low < 277.0, "A4"
         told = " ".join(label.text for label in page.labels)
         assert all(label.text in told for label in sheet.labels)
+        feet = [label.at[1] for label in page.labels if label.align == "left" and label.height == LETTER]
+        assert len(set(feet)) == len(feet) > 10  # one under the other: some rows go on with a sentence
         check_words(page)
     for sheet, program in zip(sheets.values(), work.routed.programs, strict=True):
         words = " ".join(label.text for label in sheet.labels)
