@@ -13,7 +13,7 @@ from plugs.drafting.styles import CENTRELINE, CUT_LINE
 from plugs.ground.units import format_length
 from plugs.sanding.form_templates import FormTemplate
 
-_NAME_LARGEST: Final = 10.0  # mm. Of a letter, as on a recess kit
+_NAME_LARGEST: Final = 10.0  # mm. Of a letter, as on a pocket pattern
 _NAME_LEAST: Final = 1.5  # mm. Likewise
 
 

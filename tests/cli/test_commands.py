@@ -155,14 +155,15 @@ def test_only_one_kind_of_file(shop: Path, plugs: Plugs, kind: str) -> None:
     assert {Path(name).suffix for name in written(shop / "out")} == {ENDINGS[kind], ".json"}
 
 
-@pytest.mark.parametrize("kind", ["csv", "html", "stl"])
-def test_without_one_kind_of_file(shop: Path, plugs: Plugs, kind: str) -> None:
-    """--without leaves this kind out, and may be repeated. The slow pictures are made once, beside no CSV."""
-    left_out = {kind, "step"} if kind == "csv" else {kind, "step", "png"}
-    without = [word for name in KINDS if name in left_out for word in ("--without", name)]
+@pytest.mark.parametrize(
+    "left_out", [("csv", "dxf", "glb"), ("3mf", "html", "pdf", "png"), ("png", "stl", "svg")], ids="-".join
+)
+def test_without_some_kinds_of_file(shop: Path, plugs: Plugs, left_out: tuple[str, ...]) -> None:
+    """--without leaves these kinds out, and may be repeated. Each kind is left out and made."""
+    without = [word for kind in ("step", *left_out) for word in ("--without", kind)]
     run = plugs("build", "part.py", *without, "--out", "out")
     assert (run.status, run.err) == (0, "")
-    wanted = {ENDINGS[other] for other in ENDINGS if other not in left_out} | {".json"}
+    wanted = {ENDINGS[kind] for kind in NOT_STEP if kind not in left_out} | {".json"}
     assert {Path(name).suffix for name in written(shop / "out")} == wanted
 
 
