@@ -20,7 +20,7 @@ from plugs.mesh import mesh
 from plugs.mesh.grid_mesh import body_of_grid
 from plugs.mesh.mesh import Body, Measures
 from plugs.mesh.sampling import Faces, sample
-from plugs.recesses.recess import Boss, Recess, Tool, make_tool
+from plugs.recesses.recess import THROUGH, Boss, Recess, Tool, make_tool
 from plugs.skin.skin import Cover
 
 _OF_FORM = 2e-3
@@ -316,16 +316,17 @@ def _check_within(plain: Body, tool: Tool, body: Body) -> None:
             remedy="set it where the plug is thicker",
         )
     first, last = min(d[0] for d in depths), max(d[1] for d in depths)
-    remedy = f"use at most {np.floor((first - _SKIN) * 10) / 10:g}, or is_through=True"
+    through = f'depth="{THROUGH}"'
+    remedy = f"use at most {np.floor((first - _SKIN) * 10) / 10:g}, or {through}"
     raise PlugError(
         param=f"{tool.param}.{word}",
         value=tool.depth,
         where=tool.name,
         reason=f"it breaks through the far side of the plug, by {last - first:.1f} mm",
-        remedy=remedy if first - _SKIN > 0.1 else "set it where the plug is thicker, or is_through=True",
+        remedy=remedy if first - _SKIN > 0.1 else f"set it where the plug is thicker, or {through}",
         would_do=[(f"{tool.param}.{word}", float(np.floor((first - _SKIN) * 10) / 10))]
         if first - _SKIN > 0.1
-        else [(f"{tool.param}.is_through", True)],
+        else [(f"{tool.param}.{word}", THROUGH)],
     )
 
 

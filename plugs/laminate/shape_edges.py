@@ -156,7 +156,6 @@ def shape_edges(
         base, tip = tool.section(more).perimeter, tool.section(tool.depth).perimeter
         table = tool.loft.table
         drawn_in = float(np.abs(table.corners[:, :, 0] - table.corners[0, :, 0]).max())
-        high = item.depth if isinstance(item, Recess) else item.rise
         end = 0.0 if tool.loft.rear is None else float(tool.loft.rear.radius)
         corners = ClothEdge(
             place=f"wall corners of {told!r}",
@@ -182,7 +181,8 @@ def shape_edges(
             length=tip,
             between=(name, name),
             lost=-more,
-            most=high / (1.0 - math.sin(math.radians(item.draft_deg))),  # an arc from the wall's far end
+            most=(tool.depth - more)
+            / (1.0 - math.sin(math.radians(item.draft_deg))),  # an arc from the wall's far end
         )
         found += [on_panel, corners] if tool.is_through else [on_panel, corners, far]
     return tuple(found)
@@ -325,7 +325,9 @@ def _in_sight(corners: Array, origins: Array, way: Array) -> NDArray[np.bool_]:
     return np.asarray(is_near.all(axis=1))
 
 
-def walls_of(loft: Loft, items: Sequence[Recess | Boss], bare: Sequence[str]) -> tuple[Wall, ...]:
+def walls_of(
+    loft: Loft, items: Sequence[Recess | Boss], bare: Sequence[str], tools: Sequence[Tool]
+) -> tuple[Wall, ...]:
     """Return the walls that a mould, pulled straight up, would have to come off.
 
     Parameters
@@ -335,6 +337,8 @@ def walls_of(loft: Loft, items: Sequence[Recess | Boss], bare: Sequence[str]) ->
     items : sequence of Recess or Boss
         Their walls are taken along their own axes, since the mould would be parted there.
     bare : sequence of str
+    tools : sequence of Tool
+        Of the items, in the same order, in the finished surface: how deep each goes.
 
     Returns
     -------
@@ -361,8 +365,7 @@ def walls_of(loft: Loft, items: Sequence[Recess | Boss], bare: Sequence[str]) ->
             height = float(np.ptp(at.corners[0 if word == "front" else -1, :, 1]))
             worst[word] = Wall(place=word, draft_deg=-float(end.rake_deg), depth=height)
     walls = list(worst.values())
-    for item, told in zip(items, apart([item.known_as for item in items]), strict=True):
-        deep = item.depth if isinstance(item, Recess) else item.rise
-        if deep is not None:
-            walls.append(Wall(place=told, draft_deg=float(item.draft_deg), depth=float(deep)))
+    named = apart([item.known_as for item in items])
+    for item, told, tool in zip(items, named, tools, strict=True):
+        walls.append(Wall(place=told, draft_deg=float(item.draft_deg), depth=tool.depth))
     return tuple(wall for wall in walls if math.isfinite(wall.draft_deg))

@@ -19,11 +19,11 @@ from plugs.ground.limits import Count, OneOf, Within
 from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST, LENGTH, SMALLEST_BODY
 from plugs.lines.checks import checked_loft
-from plugs.lines.section import Corner, End, LinesPlan, Station
 from plugs.lines.stations import Loft
 from plugs.recesses import moves
 from plugs.recesses.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for
 from plugs.recesses.mounting import Mounting, find_mounting
+from plugs.recesses.sizes import Size, check_sizes, mouth_of, tool_plan, under_skin
 from plugs.skin.skin import Cover
 
 Array = NDArray[np.float64]
@@ -35,8 +35,10 @@ LAYERS, SAW, ROUT = "layers", "saw", "rout"
 METHODS = (LAYERS, SAW, ROUT)
 """How a recess is made: notched in the layers, sawn out of the glued plug, or routed into it."""
 
+THROUGH = "right through"
+"""What a recess's depth may be besides a length: a cut through the whole plug."""
+
 _OUT = 1.0  # mm. So far a cutter stands out of the surface, and a boss goes into it
-_NARROWEST = 0.25  # mm. A floor that draft leaves narrower is a point
 _ALONG = 65  # places along the plug that are looked at for its corners
 
 
@@ -56,8 +58,8 @@ class Recess:
     width, height : float, mm
         Size of the mouth: on a panel across it and along the plug, on an end along y and z. What is
         not given is made so large that ``plate`` or ``holds`` has its room on the floor.
-    depth : float, mm
-        From the surface at the middle to the floor.
+    depth : float or str, mm
+        From the surface at the middle to the floor; "right through" cuts through the whole plug.
     corner_radius, floor_radius : float, mm
         Blends of the outline, and between walls and floor.
     draft_deg : float
@@ -66,8 +68,6 @@ class Recess:
         Turn of the outline, anti-clockwise seen from outside.
     square_to : str
         "surface", or the axis "x", "y" or "z" along which it is cut.
-    is_through : bool
-        True cuts through the whole plug, whatever ``depth`` says.
     plate : str
         A region of the table of plates: what the recess holds.
     holds : sequence of 2 or 3 float, mm
@@ -89,13 +89,12 @@ class Recess:
     z: float | None = None
     width: Annotated[float, Within(SMALLEST_BODY, LARGEST)] | None = None
     height: Annotated[float, Within(SMALLEST_BODY, LARGEST)] | None = None
-    depth: Annotated[float, Within(0.1, LARGEST)] = 10.0
+    depth: Annotated[float, Within(0.1, LARGEST)] | Annotated[str, OneOf((THROUGH,))] = 10.0
     corner_radius: Annotated[float, Within(0.0, LARGEST)] | None = None
     floor_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
     draft_deg: Annotated[float, Within(-30.0, 80.0)] = 0.0
     turn_deg: Annotated[float, Within(-360.0, 360.0)] = 0.0
     square_to: Annotated[str, OneOf(SQUARE_TO)] = "surface"
-    is_through: bool = False
     plate: str | None = None
     holds: Annotated[Sequence[Annotated[float, Within(0.0, LARGEST)]], Count(2, 3)] | None = None
     clearance: Annotated[float, Within(0.0, 100.0)] = 3.0
@@ -106,6 +105,11 @@ class Recess:
     def known_as(self) -> str:
         """Its name, or what it is and where."""
         return self.name or f"recess on {self.panel}"
+
+    @property
+    def is_through(self) -> bool:
+        """Whether it cuts through the whole plug."""
+        return self.depth == THROUGH
 
 
 @record(frozen=True, slots=True, kw_only=True)
@@ -226,21 +230,20 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
         A size that cannot be, a panel that is not there, an outline that leaves its panel.
     """
     is_cut = isinstance(item, Recess)
-    depth, draft = (item.depth if isinstance(item, Recess) else item.rise), item.draft_deg
+    given, draft = (item.depth if isinstance(item, Recess) else item.rise), item.draft_deg
     mounting = find_mounting(loft, item, param)
     is_through = isinstance(item, Recess) and item.is_through
-    if is_through:
-        depth = _through(loft, mounting)
+    depth = _through(loft, mounting) if isinstance(given, str) else given
     held = held_by(item.plate, item.holds, item.clearance, param) if isinstance(item, Recess) else None
     size = _size(item, held, depth, draft, param)
     _check_on_panel(loft, mounting, size, item, held, param)
-    reach = mounting.stands_over(_mouth(size), is_cut=is_cut)
+    reach = mounting.stands_over(mouth_of(size), is_cut=is_cut)
     if held is not None and not is_through:
         _check_floor(mounting, held, size, param)
     if skin > 0.0:
-        size, depth = _under_skin(size, skin, param, is_cut=is_cut), depth + (skin if is_cut else -skin)
+        size, depth = under_skin(size, skin, param, is_cut=is_cut), depth + (skin if is_cut else -skin)
     root = _OUT if is_cut else _OUT + 2.0 * skin  # a boss stands on the foam, which lies deeper
-    tool = checked_loft(_tool_plan(replace(size, depth=depth), reach + root))
+    tool = checked_loft(tool_plan(replace(size, depth=depth), reach + root))
     made = Tool(
         param=param,
         name=item.known_as,
@@ -264,30 +267,7 @@ def _through(loft: Loft, mounting: Mounting) -> float:
     return float(((mounting.point - body) @ mounting.outward).max()) + _OUT
 
 
-def _mouth(size: _Size) -> shapely.Polygon:
-    """Return the outline of a tool on the surface; its corners may take up a whole side."""
-    half = np.array([0.5 * size.width, 0.5 * size.height])
-    inner = (half - size.corner_radius) * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
-    core = shapely.MultiPoint(inner.tolist()).convex_hull
-    mouth: shapely.Polygon = (
-        core.buffer(size.corner_radius, quad_segs=16) if size.corner_radius > 0.0 else core
-    )
-    return mouth
-
-
-@record(frozen=True, slots=True, kw_only=True)
-class _Size:
-    """Checked sizes of a tool."""
-
-    width: float
-    height: float
-    depth: float
-    corner_radius: float
-    end_radius: float
-    draft_deg: float
-
-
-def _size(item: Recess | Boss, held: Held | None, depth: float, draft: float, param: str) -> _Size:
+def _size(item: Recess | Boss, held: Held | None, depth: float, draft: float, param: str) -> Size:
     """Return the checked sizes of a recess or boss; what it holds gives those that are not given."""
     end_word = "floor_radius" if isinstance(item, Recess) else "top_radius"
     end_radius: float = getattr(item, end_word)
@@ -302,7 +282,7 @@ def _size(item: Recess | Boss, held: Held | None, depth: float, draft: float, pa
         mouth = Rounded(width=width or 0.0, height=height or 0.0, radius=corner or 0.0)
     else:
         mouth = mouth_for(held, width, height, corner, sum(drawn_in(depth, draft, end_radius)))
-    size = _Size(
+    size = Size(
         width=mouth.width,
         height=mouth.height,
         depth=depth,
@@ -310,7 +290,7 @@ def _size(item: Recess | Boss, held: Held | None, depth: float, draft: float, pa
         end_radius=end_radius,
         draft_deg=draft,
     )
-    _check_words(size, param, end_word)
+    check_sizes(size, param, end_word)
     if held is not None:
         foot, fillet = drawn_in(depth, draft, end_radius)
         flat = mouth.grown(-foot).grown(-fillet)
@@ -318,87 +298,10 @@ def _size(item: Recess | Boss, held: Held | None, depth: float, draft: float, pa
     return size
 
 
-def _under_skin(size: _Size, skin: float, param: str, *, is_cut: bool) -> _Size:
-    """Return a tool's size in the foam: walls, floor and blends moved by the skin, square to themselves."""
-    sign = 1.0 if is_cut else -1.0
-    aside = sign * skin / float(np.cos(np.radians(size.draft_deg)))
-    for value, word in ((size.corner_radius, "corner_radius"), (size.end_radius, "top_radius")):
-        if not is_cut and 0.0 < value < skin:
-            raise PlugError(
-                param=f"{param}.{word}",
-                value=value,
-                reason=f"{skin:g} mm of skin over this blend leave it no radius in the foam",
-                remedy=f"use {np.ceil(10.0 * skin + 5.0) / 10.0:g} or more, or 0 for a sharp edge",
-            )
-    if not is_cut and (size.depth <= skin or min(size.width, size.height) <= -2.0 * aside):
-        raise PlugError(
-            param=f"{param}.rise",
-            value=size.depth,
-            reason=f"the boss is all skin, which is {skin:g} mm thick",
-            remedy=f"use {skin + 1.0:g} or more, and {2.0 * skin + 2.0:g} mm of width and height",
-        )
-    return replace(
-        size,
-        width=size.width + 2.0 * aside,
-        height=size.height + 2.0 * aside,
-        depth=size.depth + sign * skin,
-        corner_radius=size.corner_radius + aside if is_cut or size.corner_radius > 0.0 else 0.0,
-        end_radius=size.end_radius + sign * skin if is_cut or size.end_radius > 0.0 else 0.0,
-    )
-
-
-def _check_words(size: _Size, param: str, end_word: str) -> None:
-    """Refuse corners that do not fit their outline, walls that meet before the floor, a blend without room.
-
-    The first is told, and for programs all that are too large together.
-    """
-    half, depth = 0.5 * min(size.width, size.height), size.depth
-    steepest = max(float(np.floor(np.degrees(np.arctan((half - 0.5) / depth)) * 10.0)) / 10.0, 0.0)
-    narrow = half - max(depth * float(np.tan(np.radians(size.draft_deg))), 0.0)
-    draft = size.draft_deg if narrow >= _NARROWEST else steepest
-    slope = float(np.tan(np.radians(draft)))
-    inset, tall = float(np.hypot(1.0, slope)) - slope, 1.0 - slope / float(np.hypot(1.0, slope))
-    largest = min((half - depth * slope) / inset, depth / tall) * 0.999
-    faults = []
-    if size.corner_radius > half:
-        reason = f"the outline is only {2 * half:g} mm across"
-        faults.append(("corner_radius", size.corner_radius, reason, half))
-    if narrow < _NARROWEST:
-        reason = f"the walls meet before they are {depth:g} mm deep"
-        faults.append(("draft_deg", size.draft_deg, reason, steepest))
-    if size.end_radius > largest:
-        reason = (
-            f"walls {depth:g} mm deep and {2.0 * (half - max(depth * slope, 0.0)):.4g} mm apart leave no room"
-        )
-        faults.append((end_word, size.end_radius, reason, float(np.floor(largest * 10) / 10)))
-    if faults:
-        word, value, reason, most = faults[0]
-        others = "".join(f", and a {word} of at most {told:g}" for word, _, _, told in faults[1:])
-        raise PlugError(
-            param=f"{param}.{word}",
-            value=value,
-            reason=reason,
-            remedy=f"use at most {most:g}{others}",
-            would_do=[(f"{param}.{word}", told) for word, _, _, told in faults],
-        )
-
-
-def _tool_plan(size: _Size, out: float) -> LinesPlan:
-    """Return a tool's lines along its own axis: x from mouth to floor, y its width, z its height."""
-    slope = float(np.tan(np.radians(size.draft_deg)))
-
-    def at(x: float) -> Station:
-        a, b = 0.5 * size.width - x * slope, 0.5 * size.height - x * slope
-        radius = 0.0 if size.corner_radius == 0.0 else min(max(size.corner_radius - x * slope, 0.0), a, b)
-        return Station(x=x, corners={"low": Corner(a, -b, radius), "high": Corner(a, b, radius)})
-
-    return LinesPlan(stations=(at(-out), at(0.0), at(size.depth)), rear=End(radius=size.end_radius))
-
-
-def _check_floor(mounting: Mounting, held: Held, size: _Size, param: str) -> None:
+def _check_floor(mounting: Mounting, held: Held, size: Size, param: str) -> None:
     """Refuse a floor that the surface falls away from where a thing is to lie on it."""
     room = held.room
-    lies = _mouth(
+    lies = mouth_of(
         replace(size, width=room.width, height=room.height, corner_radius=min(room.radius, 0.5 * room.height))
     )
     lowest = -float(mounting.heights_under(lies).min(initial=0.0))
@@ -411,13 +314,13 @@ def _check_floor(mounting: Mounting, held: Held, size: _Size, param: str) -> Non
         )
 
 
-def _outline_on(mounting: Mounting, size: _Size, *, is_cut: bool) -> shapely.Polygon:
+def _outline_on(mounting: Mounting, size: Size, *, is_cut: bool) -> shapely.Polygon:
     """Return a tool's outline where it meets the surface: with draft it is wider where that stands out."""
-    mouth = _mouth(size)
+    mouth = mouth_of(size)
     wider = mounting.stands_over(mouth, is_cut=is_cut) * max(float(np.tan(np.radians(size.draft_deg))), 0.0)
     if wider < LENGTH:
         return mouth
-    return _mouth(
+    return mouth_of(
         replace(
             size,
             width=size.width + 2.0 * wider,
@@ -428,7 +331,7 @@ def _outline_on(mounting: Mounting, size: _Size, *, is_cut: bool) -> shapely.Pol
 
 
 def _check_on_panel(
-    loft: Loft, mounting: Mounting, size: _Size, item: Recess | Boss, held: Held | None, param: str
+    loft: Loft, mounting: Mounting, size: Size, item: Recess | Boss, held: Held | None, param: str
 ) -> None:
     """Refuse an outline that leaves the flat part of its panel or end."""
     is_cut = isinstance(item, Recess)
@@ -488,7 +391,7 @@ def _check_on_panel(
     )
 
 
-def _snug(item: Recess, held: Held, size: _Size, param: str) -> _Size | None:
+def _snug(item: Recess, held: Held, size: Size, param: str) -> Size | None:
     """Return the least size that holds a thing, where the recipe asks for a larger one."""
     if item.width is None and item.height is None:
         return None

@@ -348,7 +348,7 @@ def _called_now(error: BaseException) -> tuple[str, str, str] | None:
     told = _words(error)  # its own __str__ may fail
     if isinstance(error, TypeError) and (found := _UNEXPECTED.search(told)):
         now = WORDS.get((found[1], found[2]), "")
-        return (f"{found[1]}({found[2]}=...)", now, f"{now}=") if now else None
+        return (f"{found[1]}({found[2]}=...)", now, now if "=" in now else f"{now}=") if now else None
     if isinstance(error, (ImportError, AttributeError)) and (found := _NO_NAME.search(told)):
         now = NAMES.get(found[1], "")
         return (found[1], now, now) if now else None

@@ -168,8 +168,8 @@ def ground_findings(
     tuple of Finding
     """
     body, finish = solids
-    items: list[Recess | Boss] = [*plug.recesses, *plug.bosses]
-    walls = walls_of(lines.finish, items, layup.bare)
+    items: list[Recess | Boss] = [*plug.bosses, *plug.recesses]
+    walls = walls_of(lines.finish, items, layup.bare, lines.finish_tools[: len(items)])
     walls += form_walls(finish, layup.bare) if plug.mould and plug.forms else ()
     floors = floors_of(body, lines.tools) + form_floors(body)
     known = (*lines.foam.table.parent_names, *_ENDS)

@@ -12,13 +12,14 @@ WORDS: Final = MappingProxyType(
         ("Plug", "pocket_work"): "pocket_cutting",
         ("Templates", "buttocks"): "lengthwise",
         ("Skin", "bare"): "no_laminate",
+        ("Recess", "is_through"): 'depth="right through"',
         ("Stack", "surplus"): "spare_thickness",
         ("Sanding", "daylight"): "gap_allowed",
         ("Laps", "stagger"): "ply_offset",
         ("Cloth", "uptake_kg_m2"): "resin_uptake_kg_m2",
     }
 )
-"""Words of a record, by the record and the old word."""
+"""Words of a record, by the record and the old word; and what it holds where a flag became a value."""
 
 NAMES: Final = MappingProxyType({"by_sheet": "from_data_sheet", "PocketWork": "PocketCutting"})
 """Names that a recipe takes from `plugs`."""

@@ -281,14 +281,13 @@ def _recess(
         **at,  # type: ignore[arg-type]
         width=width,
         height=height,
-        depth=depth,
+        depth=depth if rng.random() > 0.1 else "right through",
         corner_radius=round(float(rng.uniform(0.0, 0.45) * min(width, height)), 1)
         if rng.random() < 0.6
         else 0.0,
         draft_deg=float(rng.choice([0.0, 3.0, 10.0, 20.0, -5.0])),
         floor_radius=round(float(rng.uniform(0.0, 0.6) * depth), 1) if rng.random() < 0.4 else 0.0,
         square_to=str(rng.choice(["surface"] * 8 + ["y", "z"])),
-        is_through=bool(rng.random() < 0.1),
     )
 
 

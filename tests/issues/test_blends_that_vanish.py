@@ -113,7 +113,7 @@ def test_slot_whose_ends_are_half_circles() -> None:
 def test_through_cut_with_draft_names_its_own_draft() -> None:
     """The walls met inside the plug, and the error spoke of stations that no recipe has."""
     loft = checked_loft(box_plan(300.0, 200.0, 100.0))
-    window = Recess(panel="deck", x=150.0, width=30.0, height=20.0, is_through=True, draft_deg=20.0)
+    window = Recess(panel="deck", x=150.0, width=30.0, height=20.0, depth="right through", draft_deg=20.0)
     with pytest.raises(PlugError) as caught:
         make_tool(loft, window, "recesses[0]")
     assert caught.value.param == "recesses[0].draft_deg"

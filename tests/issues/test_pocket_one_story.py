@@ -26,7 +26,7 @@ from plugs import Boss, Corner, Plug, Ply, Recess, Schedule, Skin, Stack, Statio
 
 
 def block(
-    method="", axis="z", panel="rear", is_through=False, is_laid=False, boss=False, station=385.0,
+    method="", axis="z", panel="rear", deep="", is_laid=False, boss=False, station=385.0,
     has_pocket=True,
 ):
     """Return a block of 400 x 300 x 200 with a pocket of 160 x 120, 30 deep, from z = 40 to 160."""
@@ -42,8 +42,8 @@ def block(
         stations=(Station(x=0.0, corners=corners), Station(x=400.0, corners=corners)),
         recesses=[
             Recess(
-                name="pocket", panel=panel, **place, width=160.0, height=120.0, depth=30.0,
-                method=method or None, is_through=is_through,
+                name="pocket", panel=panel, **place, width=160.0, height=120.0, depth=deep or 30.0,
+                method=method or None,
             ),
         ][: int(has_pocket)],
         bosses=(pad,) if boss else (), **laid, skin=Skin(no_laminate=("floor", "front")),
@@ -143,7 +143,7 @@ def test_templates_are_those_of_the_foam_that_is_sanded_to_them() -> None:
     """What is routed after sanding is not yet in the line that the foam is sanded to."""
     _, _, plain = built(panel="deck", station=200.0, has_pocket=False)
     _, _, routed = built(panel="deck", station=200.0)
-    _, _, notched = built(panel="deck", station=200.0, is_through=True)
+    _, _, notched = built(panel="deck", station=200.0, deep="right through")
     names = [name for name in plain if name.startswith("templates/") and "station" in name]
     assert names and all(routed[name] == plain[name] for name in names)
     assert any(notched[name] != plain[name] for name in names)
@@ -151,17 +151,17 @@ def test_templates_are_those_of_the_foam_that_is_sanded_to_them() -> None:
 
 def test_cut_right_through_is_in_the_layers_or_sawn() -> None:
     """Down through all layers it is in each cut line; routing has no floor to stop at."""
-    summary, book, _ = built(panel="deck", is_through=True)
+    summary, book, _ = built(panel="deck", deep="right through")
     (kit,) = summary["pocket_patterns"]
     assert kit["method"] == "layers" and len(kit["notched_layers"]) == 4
     assert "right through" in book
     for layer in summary["layers"]:
         hole = (160.0 - 2.0 * GROWN) * (120.0 - 2.0 * GROWN)
         assert 1e6 * layer["saw_line_area_m2"] == pytest.approx(whole() - hole, abs=2.0)
-    sawn, _, _ = built(panel="deck", is_through=True, method="saw")
+    sawn, _, _ = built(panel="deck", deep="right through", method="saw")
     assert all(1e6 * layer["saw_line_area_m2"] == pytest.approx(whole(), abs=2.0) for layer in sawn["layers"])
     with pytest.raises(PlugError) as caught:
-        built(panel="deck", is_through=True, method="rout")
+        built(panel="deck", deep="right through", method="rout")
     assert caught.value.param == "recesses[0].method"
 
 

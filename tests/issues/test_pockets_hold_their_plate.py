@@ -218,7 +218,9 @@ def test_words_that_say_no_thing(words: dict[str, object], param: str) -> None:
 
 def test_through_cut_holds_at_its_far_side() -> None:
     """Without a floor it is the narrowest place that the thing passes."""
-    item = Recess(panel="deck", x=200.0, holds=(100.0, 60.0), draft_deg=3.0, is_through=True, clearance=1.0)
+    item = Recess(
+        panel="deck", x=200.0, holds=(100.0, 60.0), draft_deg=3.0, depth="right through", clearance=1.0
+    )
     flat = floor_of(tool_of(item))
     assert 2.0 * flat.bounds[2] == pytest.approx(102.0)
 

@@ -318,7 +318,7 @@ def test_what_is_routed_or_sawn_right_through_has_no_block(box: Callable[..., Wo
     recess = (
         'recesses=(Recess(name="pad", panel="deck", x=75.0, across=0.0, width=40.0, height=30.0, MORE),),'
     )
-    for more in ('depth=10.0, method="rout"', "is_through=True"):
+    for more in ('depth=10.0, method="rout"', 'depth="right through"'):
         wired = box(WIRE.replace("MORE", "") + recess.replace("MORE", more)).wire
         assert wired is not None
         assert [one.name for one in wired.programs] == ["L01", "L02"]

@@ -110,7 +110,7 @@ def test_mouth_and_floor_are_those_of_the_foam(thickness: float, draft_deg: floa
 
 def test_cut_right_through_has_no_floor() -> None:
     """Nothing is set back in a hole."""
-    kit = kit_of(pocket(is_through=True))
+    kit = kit_of(pocket(depth="right through"))
     assert kit.floor is None and kit.flat is None and kit.play == pytest.approx(2.0)
     drawing = drawn(kit)
     assert {path.dxf_layer for path in without_figures(drawing).paths} == {CUT_LINE, MOUTH, "LABELS"}

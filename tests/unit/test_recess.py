@@ -184,7 +184,7 @@ def test_crowned_deck_is_reached_from_its_highest_point() -> None:
 def test_through_cut_goes_right_through(panel: str) -> None:
     """Its volume is its section times the plug's whole thickness there."""
     place = {"y": 0.0, "z": 50.0, "x": None} if panel == "rear" else {}
-    window = replace(POCKET, width=30.0, height=20.0, is_through=True)
+    window = replace(POCKET, width=30.0, height=20.0, depth="right through")
     item = replace(window, panel=panel, **place)  # type: ignore[arg-type]
     thick = {"deck": 100.0, "side": 200.0, "rear": 300.0}[panel]
     assert changed_volume(BOX, item) == pytest.approx(-600.0 * thick, rel=1e-9)
@@ -223,7 +223,7 @@ def test_plate_gives_the_size() -> None:
         (replace(POCKET, depth=120.0), "recesses[0].depth"),
         (replace(POCKET, panel="rear"), "recesses[0].z"),
         (replace(POCKET, plate="moon"), "recesses[0].plate"),
-        (replace(POCKET, is_through=True, draft_deg=30.0), "recesses[0].draft_deg"),
+        (replace(POCKET, depth="right through", draft_deg=30.0), "recesses[0].draft_deg"),
         (replace(PAD, rise=-1.0), "bosses[0].rise"),
         (replace(PAD, top_radius=50.0), "bosses[0].top_radius"),
     ],
@@ -240,7 +240,7 @@ def test_refused_with_its_parameter(item: Recess | Boss, param: str) -> None:
         (replace(POCKET, draft_deg=70.0), "draft_deg"),
         (replace(POCKET, floor_radius=30.0), "floor_radius"),
         (replace(POCKET, depth=120.0), "depth"),
-        (replace(POCKET, is_through=True, draft_deg=30.0), "draft_deg"),
+        (replace(POCKET, depth="right through", draft_deg=30.0), "draft_deg"),
         (replace(PAD, top_radius=50.0), "top_radius"),
     ],
 )

@@ -96,7 +96,7 @@ def test_refused_by_the_field_s_name(field: str, value: object) -> None:
             "1 of",
         ),
         (
-            {"recesses": [Recess(panel="deck", is_through=True, method="rout")]},
+            {"recesses": [Recess(panel="deck", depth="right through", method="rout")]},
             "recesses[0].method",
             "layers",
         ),
