@@ -16,7 +16,7 @@ from plugs.lines.checks import checked_loft
 from plugs.lines.section import Along, End, LinesPlan, Station, Way
 from plugs.lines.stations import Loft
 from plugs.recesses.courses import check_ends, checked_course
-from plugs.recesses.recess import Tool
+from plugs.recesses.recess import ON_SIDES, Tool
 from plugs.skin.offset import foam_loft
 from plugs.skin.skin import ENDS, Skin, make_cover
 
@@ -56,6 +56,9 @@ class Form:
     along : Along or None
         A curve that its stations stand square to, along its own axes: their x is then the length along it.
         Its ends are then square to the curve and sharp.
+    side : str or None
+        "left", "right" or "both", as for a recess: it is moved and turned as the right one, and the left is
+        its mirror image. Its own section is then mirrored too.
     move : tuple of float, mm
         Where its own x = y = z = 0 comes to lie: x, y and z.
     turn_deg : tuple of float
@@ -71,6 +74,7 @@ class Form:
     front: End = field(default_factory=End)
     rear: End = field(default_factory=End)
     along: Along | None = None
+    side: Annotated[str, OneOf(ON_SIDES)] | None = None
     move: tuple[float, float, float] = (0.0, 0.0, 0.0)
     turn_deg: tuple[float, float, float] = (0.0, 0.0, 0.0)
 

@@ -35,6 +35,10 @@ LAYERS, SAW, ROUT = "layers", "saw", "rout"
 METHODS = (LAYERS, SAW, ROUT)
 """How a recess is made: notched in the layers, sawn out of the glued plug, or routed into it."""
 
+LEFT, RIGHT, BOTH = "left", "right", "both"
+ON_SIDES = (LEFT, RIGHT, BOTH)
+"""Sides of a mirrored plug that a recess, boss or form may be set to by one word."""
+
 THROUGH = "right through"
 """What a recess's depth may be besides a length: a cut through the whole plug."""
 
@@ -50,6 +54,10 @@ class Recess:
     ----------
     panel : str
         A panel's name, or "front" or "rear" for an end.
+    side : str or None
+        Of a mirrored plug: "left", "right", or "both", which makes two, mirror images, named "left ..." and
+        "right ...". ``across`` and ``y`` then count outward from a centreline that the panel crosses, and
+        ``turn_deg`` is that of the right one. By the name alone both are meant in plies, zones and so on.
     x, across : float, mm
         On a panel: where its middle lies along the plug, and how far from the panel's middle,
         + to the right on a panel that runs across, + up on one that stands.
@@ -83,6 +91,7 @@ class Recess:
     """
 
     panel: str
+    side: Annotated[str, OneOf(ON_SIDES)] | None = None
     x: float | None = None
     across: float = 0.0
     y: float = 0.0
@@ -118,7 +127,7 @@ class Boss:
 
     Attributes
     ----------
-    panel, x, across, y, z, width, height, corner_radius, draft_deg, turn_deg, square_to, name
+    panel, side, x, across, y, z, width, height, corner_radius, draft_deg, turn_deg, square_to, name
         As for `Recess`; with draft the pad is narrower at the top.
     rise : float, mm
         From the surface at the middle to the top.
@@ -127,6 +136,7 @@ class Boss:
     """
 
     panel: str
+    side: Annotated[str, OneOf(ON_SIDES)] | None = None
     x: float | None = None
     across: float = 0.0
     y: float = 0.0

@@ -9,6 +9,7 @@ from typing import Final
 from plugs.ground.errors import PlugError, shown
 from plugs.recipe.plug import checked_plug
 from plugs.recipe.reading import Recipe, run_recipe
+from plugs.recipe.sides import as_given
 
 _STEP: Final = re.compile(r"\.?([A-Za-z_]\w*)|\[(\d+)\]|\['([^']*)'\]")
 _NOTHING: Final = object()
@@ -64,21 +65,31 @@ def by_parameter(error: PlugError, recipe: Recipe, values: Mapping[str, object])
 
 def _that_does(error: PlugError, recipe: Recipe, values: Mapping[str, object], name: str) -> float | None:
     """Return the value of a parameter with which what is wrong is right, and lines can be drawn."""
-    from plugs.body.body import make_tools
-    from plugs.lines.checks import checked_loft
-
     for _ in range(_TRIALS):
         does = _follows(error, recipe, values, name)
         if does is None:
             return None
         values = {**values, name: does}
-        try:
-            plug = checked_plug(run_recipe(recipe, values).result, recipe.name)
-            make_tools(checked_loft(plug.plan()), plug.recesses, "recesses")
-        except PlugError as another:
-            error = another
-        else:
+        another = _fault(recipe, values)
+        if another is None:
             return does
+        error = another
+    return None
+
+
+def _fault(recipe: Recipe, values: Mapping[str, object]) -> PlugError | None:
+    """Return what is wrong with the lines and the recesses of the plug that a recipe makes."""
+    from plugs.body.body import make_tools
+    from plugs.lines.checks import checked_loft
+
+    try:
+        plug = checked_plug(run_recipe(recipe, values).result, recipe.name)
+    except PlugError as error:
+        return error
+    try:
+        make_tools(checked_loft(plug.plan()), plug.recesses, "recesses")
+    except PlugError as error:
+        return as_given(error, plug)
     return None
 
 

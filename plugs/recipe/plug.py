@@ -32,6 +32,7 @@ from plugs.lines.section import End, LinesPlan, Station, Way
 from plugs.recesses.form import Form
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.own import check_kinds
+from plugs.recipe.sides import on_sides
 from plugs.recipe.words import (
     check_foam_meets_wire,
     check_form_name,
@@ -272,7 +273,7 @@ def checked_plug(result: object, function: str) -> Plug:
             reason="a recipe's function returns the plug",
             remedy="end it with: return Plug(name=..., stations=(...), ...)",
         )
-    plug = checked(result, Plug, "")
+    plug = on_sides(checked(result, Plug, ""))
     check_kinds(tuple(plug.outputs))
     paper_of(plug.paper, margin=plug.paper_margin, overlap=plug.paper_overlap)
     groups = checked_groups(plug.paper_groups, "paper_groups")

@@ -343,9 +343,14 @@ class Staged:
         try:
             with told_by(self.plug.sides):
                 return make()
-        except PlugError as error:
+        except PlugError as raised:
+            from plugs.recipe.sides import as_given
+
+            error = as_given(raised, self.plug)
             if self.recipe is None or error.where.startswith(self.recipe.path.name):
-                raise
+                if error is raised:
+                    raise
+                raise error from raised
             from plugs.recipe.parameters import by_parameter
 
             named = by_parameter(error, self.recipe, self.parameters)

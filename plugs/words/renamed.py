@@ -31,6 +31,7 @@ VALUES: Final = MappingProxyType(
     {
         **{(word, "aft"): "rear" for word in _AFT},
         ("stands", "forward"): "front",
+        **{("side", old): new for old, new in _SIDES.items()},
         ("rotation_allowed", "free"): "any",
     }
 )

@@ -218,7 +218,26 @@ def newer_plug(seed: int) -> Plug:
         for end in (plug.front, plug.rear)
     ]
     bays = ways if rng.random() < 0.6 else plug.bays
-    return replace(plug, stations=stations, bays=bays, front=ends[0], rear=ends[1])
+    return replace(
+        plug,
+        stations=stations,
+        bays=bays,
+        front=ends[0],
+        rear=ends[1],
+        recesses=[_to_sides(rng, one, plug.mirrored) for one in plug.recesses],
+        bosses=[_to_sides(rng, one, plug.mirrored) for one in plug.bosses],
+    )
+
+
+def _to_sides(rng: np.random.Generator, item: Recess | Boss, mirrored: bool) -> Recess | Boss:
+    """Return a recess or boss set to a side or both by one word, mostly off the centreline; now and then."""
+    if rng.random() > (0.6 if mirrored else 0.05):
+        return item
+    size = max(item.width or 0.0, item.height or 0.0)
+    out = {"across": round(abs(item.across) + 0.7 * size, 1), "y": round(item.y + 0.7 * size, 1)}
+    word = "y" if item.panel in ("front", "rear") else "across"
+    side = str(rng.choice(["left", "right", "both", "both"]))
+    return replace(item, side=side, panel=item.panel.removeprefix("left "), **{word: out[word]})
 
 
 def _rounded(station: Station, which: int, share: float, mirrored: bool) -> Station:
@@ -277,11 +296,11 @@ def _recess(
     at, room = _place(rng, panels, x, shapes)
     width, height = (max(2.0, round(float(room * rng.uniform(0.04, 0.22)), 1)) for _ in range(2))
     depth = round(float(rng.uniform(0.05, 0.4) * min(width, height)) + 0.5, 1)
-    return Recess(
+    made = Recess(
         **at,  # type: ignore[arg-type]
         width=width,
         height=height,
-        depth=depth if rng.random() > 0.1 else "right through",
+        depth=depth,
         corner_radius=round(float(rng.uniform(0.0, 0.45) * min(width, height)), 1)
         if rng.random() < 0.6
         else 0.0,
@@ -289,6 +308,7 @@ def _recess(
         floor_radius=round(float(rng.uniform(0.0, 0.6) * depth), 1) if rng.random() < 0.4 else 0.0,
         square_to=str(rng.choice(["surface"] * 8 + ["y", "z"])),
     )
+    return replace(made, depth="right through") if rng.random() < 0.1 else made
 
 
 def _boss(rng: np.random.Generator, panels: Sequence[str], x: Sequence[float], shapes: np.ndarray) -> Boss:
