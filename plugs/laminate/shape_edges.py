@@ -320,9 +320,11 @@ def _in_sight(corners: Array, origins: Array, way: Array) -> NDArray[np.bool_]:
     """Return which triangles any of the rays can pass: seen along them, their box meets that of the rays."""
     right = np.cross(way, np.eye(3)[np.argmin(np.abs(way))])
     across = np.column_stack((right, np.cross(way, right)))
-    seen, rays = corners @ across, origins @ across
-    is_near = (seen.min(axis=1) <= rays.max(axis=0) + _OFF) & (seen.max(axis=1) >= rays.min(axis=0) - _OFF)
-    return np.asarray(is_near.all(axis=1))
+    first, second, third = (corners[:, i] @ across for i in range(3))
+    rays = origins @ across
+    low, high = np.minimum(np.minimum(first, second), third), np.maximum(np.maximum(first, second), third)
+    is_near = (low <= rays.max(axis=0) + _OFF) & (high >= rays.min(axis=0) - _OFF)
+    return np.asarray(is_near[:, 0] & is_near[:, 1])
 
 
 def walls_of(
