@@ -10,8 +10,10 @@ import ast
 import re
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator
 from functools import cache
+from importlib.metadata import packages_distributions
 from pathlib import Path
 from types import MappingProxyType
 
@@ -377,6 +379,21 @@ def test_one_door_to_each_library(library: str) -> None:
                 assert library not in LATE or node in inside, (
                     f"{module} imports {library} when it is imported"
                 )
+
+
+def test_every_library_that_is_imported_is_asked_for() -> None:
+    """What is installed with the package is all that it needs: nothing is there only as tests want it."""
+    wanted = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["dependencies"]
+    asked = {re.split("[^a-z0-9-]", words)[0] for words in wanted} | {"plugs"}
+    given = packages_distributions()
+    for module, (_, tree) in sources().items():
+        inside = only_for_types(tree)
+        for name, node in imports(tree):
+            top = name.partition(".")[0]
+            if top not in sys.stdlib_module_names and node not in inside:
+                by = {one.lower() for one in given.get(top, [top])}
+                by |= {"cadquery"} & asked if top == "OCP" else set()  # the kernel that it is built on
+                assert by & asked, f"{module} imports {name}, which pyproject.toml does not ask for"
 
 
 def test_light_modules_import_only_the_standard_library() -> None:

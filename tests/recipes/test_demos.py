@@ -19,6 +19,7 @@ import pytest
 import shapely
 
 from plugs.build import build
+from plugs.ground.errors import PlugError
 from plugs.summary.summary import Built
 from plugs.drawings import (
     bow_drawings,
@@ -145,15 +146,24 @@ RANGES = (
     ("bonnet_scoop", "by_wire", False, True),
 )
 
-EVERY = "PLUGS_CASES" in os.environ  # else each parameter at one end, low and high by turns
-CASES = sorted(
-    {
-        (demo, name, end)
-        for row, (demo, name, *ends) in enumerate(RANGES)
-        for end in (ends if EVERY else ends[row % 2 :][:1])
-    },
-    key=str,
-)
+EVERY = "PLUGS_CASES" in os.environ  # else each parameter at one end, low and high by turns, and two at once
+
+
+def cases() -> list[tuple[str, dict[str, object]]]:
+    """Return demos with the parameters that are changed: each alone at both ends, or two at one end each."""
+    found: list[tuple[str, dict[str, object]]] = []
+    for demo in dict.fromkeys(row[0] for row in RANGES):
+        rows = [(name, ends) for recipe, name, *ends in RANGES if recipe == demo]
+        if EVERY:
+            found += [(demo, {name: end}) for name, ends in rows for end in dict.fromkeys(ends)]
+        else:
+            ended = [(name, ends[i % 2]) for i, (name, ends) in enumerate(rows)]
+            found += [(demo, dict((*ended[i : i + 1], *ended[i + half : i + half + 1])))
+                      for half in [(len(ended) + 1) // 2] for i in range(half)]  # fmt: skip
+    return found
+
+
+CASES = cases()
 
 
 def worked(demo: str, **changes: object) -> Work:
@@ -312,18 +322,26 @@ def plain_nesting(demo: str, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.usefixtures("plain_nesting")
-@pytest.mark.parametrize(("demo", "name", "value"), CASES)
-def test_demo_at_the_end_of_a_range(demo: str, name: str, value: object) -> None:
-    """One parameter at the end of its range, the others at their defaults.
+@pytest.mark.parametrize(("demo", "changes"), CASES, ids=str)
+def test_demo_at_the_end_of_a_range(demo: str, changes: dict[str, object]) -> None:
+    """Parameters at an end of their range, the others at their defaults.
 
-    Every fourth is worked out to the last stage. All ends are, to the last, if `PLUGS_CASES` is set.
+    What two of them refuse together, each allows alone. Every fourth is worked out to the last stage.
+    All ends are tried, each alone and to the last, if `PLUGS_CASES` is set.
     """
-    work = worked(demo, **{name: value})
-    assert_sound(work)
-    if EVERY or CASES.index((demo, name, value)) % 4 == 0:
-        assert work.sheets.nesting is not None or not work.plug.stock
-        assert all(finding.remedy for finding in work.findings)
-        assert (work.part is None) == (work.plug.schedule is None)
+    try:
+        works = [worked(demo, **changes)]
+        assert_sound(works[0])
+    except PlugError:
+        assert len(changes) > 1
+        works = [worked(demo, **{name: value}) for name, value in changes.items()]
+        for work in works:
+            assert_sound(work)
+    if EVERY or CASES.index((demo, changes)) % 4 == 0:
+        for work in works:
+            assert work.sheets.nesting is not None or not work.plug.stock
+            assert all(finding.remedy for finding in work.findings)
+            assert (work.part is None) == (work.plug.schedule is None)
 
 
 @pytest.mark.parametrize(("plate", "stern_height"), [("uk-two-line", 320.0), ("eu-two-line", 360.0)])
