@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from plugs.measure.fairing import fair
     from plugs.measure.landmarks import between, mirrored
     from plugs.measure.outlines import read_outline
+    from plugs.mould.words import Mould, MouldPart
     from plugs.recesses.form import Form
     from plugs.recesses.plates import PLATES
     from plugs.recesses.recess import Boss, Recess
@@ -72,6 +73,8 @@ _HOME = {
     "Laps": "plugs.cloth.cloth",
     "Mating": "plugs.body.mating",
     "MatingBody": "plugs.body.mating_body",
+    "Mould": "plugs.mould.words",
+    "MouldPart": "plugs.mould.words",
     "Output": "plugs.ground.doors",
     "PLATES": "plugs.recesses.plates",
     "Pins": "plugs.foam.pins",
@@ -114,14 +117,12 @@ _HOME = {
 
 __all__ = [
     "CLOTHS", "FOAMS", "HARDENERS", "PLATES", "RESINS", "Adhesive", "Along", "Barrier", "Board", "Boss",
-    "Bow",
-    "Check", "Cloth", "Corner", "Cutting", "DartCut", "End", "Filler", "Finding", "Foam", "Form", "Glue",
-    "Hardener", "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Output", "Pins", "Plug", "PlugError",
-    "Ply", "PocketCutting", "Recess", "Resin", "Router", "Sanding", "Schedule", "Shop", "Skin", "Stack",
-    "Station",
-    "Stock", "Templates", "WireAxis", "WireCutter", "WireWork", "Work", "Zone", "between", "fair",
-    "fair_line", "from_data_sheet", "inch", "load", "mirrored", "oz_per_ft2", "oz_per_yd2", "read_machine",
-    "read_outline", "read_table", "stations_of", "work_out",
+    "Bow", "Check", "Cloth", "Corner", "Cutting", "DartCut", "End", "Filler", "Finding", "Foam", "Form",
+    "Glue", "Hardener", "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Mould", "MouldPart", "Output",
+    "Pins", "Plug", "PlugError", "Ply", "PocketCutting", "Recess", "Resin", "Router", "Sanding", "Schedule",
+    "Shop", "Skin", "Stack", "Station", "Stock", "Templates", "WireAxis", "WireCutter", "WireWork", "Work",
+    "Zone", "between", "fair", "fair_line", "from_data_sheet", "inch", "load", "mirrored", "oz_per_ft2",
+    "oz_per_yd2", "read_machine", "read_outline", "read_table", "stations_of", "work_out",
 ]  # fmt: skip
 
 

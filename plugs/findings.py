@@ -96,12 +96,11 @@ def laid_doubts(work: Worked) -> list[Finding]:
     from plugs.stages import laminate
 
     plug, layup = work.plug, laying.layup
-    finish = work.finish if plug.mould and plug.forms else work.body
     return [
         *laminate.material_findings(plug, layup, laying.resin),
         *laminate.ply_doubts(plug, layup, laying.edges),
         *sag_findings(work.sags),
-        *laminate.ground_findings(plug, layup, work.lines, (work.body, finish)),
+        *laminate.ground_findings(plug, layup, work.lines, work.body),
     ]
 
 
@@ -260,6 +259,7 @@ CHECKS: Final = (
     Check(stage="wire", find=lambda work: () if work.by_hand is None else work.by_hand.findings),
     Check(stage="sheets", find=lambda work: () if work.routed is None else work.routed.findings),
     Check(stage="resin", find=laid_doubts),
+    Check(stage="mould", find=lambda work: () if work.taken is None else work.taken.findings),
 )
 """What the house looks for, each with the stage that it looks at; cloth, made beside, is last."""
 

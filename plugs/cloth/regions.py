@@ -24,6 +24,7 @@ from plugs.mesh.mesh import numbered_triangles_of, placed
 from plugs.mesh.nearest import arcs_to_lines
 from plugs.mesh.sampling import sample
 from plugs.mesh.triangles import areas, edges_of, facing, in_use
+from plugs.recesses.recess import Tool
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -74,7 +75,7 @@ class SurfaceRegions:
         return dict(zip(self.names, total.tolist(), strict=True))
 
 
-class _Names:
+class PlaceNames:
     """Names of places in the order in which they are found."""
 
     def __init__(self) -> None:
@@ -83,7 +84,17 @@ class _Names:
         self.owners: list[str] = []
 
     def number(self, name: str, owner: str) -> int:
-        """Return the number of a place, a new one for a new name."""
+        """Return the number of a place, a new one for a new name.
+
+        Parameters
+        ----------
+        name, owner : str
+            As for `SurfaceRegions`.
+
+        Returns
+        -------
+        int
+        """
         if name not in self.numbers:
             self.numbers[name] = len(self.owners)
             self.owners.append(owner)
@@ -98,23 +109,15 @@ def surface_regions(solid: Solid, *, coarse: float = 0.0) -> SurfaceRegions:
     coarse : float, mm
         How far the surface may move for the sake of fewer triangles; 0 keeps every one. Seams stay edges.
     """
-    names = _Names()
+    names = PlaceNames()
     of_others = {cut.param: names.number(cut.item.name, cut.item.name) for cut in solid.mating}
     of_others |= {shape.param: names.number(shape.param, shape.param) for shape in solid.shapes}
     bodies = {cut.param: cut.body for cut in solid.mating}
     bodies |= {shape.param: shape.body for shape in solid.shapes}
     parts = {param: numbered(body, of_others[param]) for param, body in bodies.items()}
     chords = max(solid.tolerance, _OF_CHORDS * coarse)
-    plain = seamed(solid.loft, sample(solid.loft, chords), _own_places(names, solid.loft))
-    called = apart([tool.name for tool in solid.tools])
-    for tool, name in zip(solid.tools, called, strict=True):
-        if tool.cover is not None:
-            numbers = _own_places(names, tool.loft, f"{tool.name} ")
-        else:
-            wall = names.number(f"{name} wall", name)
-            end = "wall" if tool.is_through else "floor" if tool.kind == "cut" else "top"
-            numbers = np.full(len(tool.loft.table.panel_names) + 2, wall)
-            numbers[-1] = names.number(f"{name} {end}", name)
+    plain = seamed(solid.loft, sample(solid.loft, chords), own_places(names, solid.loft))
+    for tool, numbers in tool_places(names, solid.tools):
         parts[tool.param] = placed(seamed(tool.loft, sample(tool.loft, chords), numbers), tool.frame)
     body = remade(solid, plain, parts)
     if coarse > 0.0:
@@ -126,11 +129,49 @@ def surface_regions(solid: Solid, *, coarse: float = 0.0) -> SurfaceRegions:
     )  # fmt: skip
 
 
-def _own_places(names: _Names, loft: Loft, of: str = "") -> Indices:
-    """Return the numbers of the panels and the ends of a plug, or of a form whose name stands before ends."""
+def own_places(names: PlaceNames, loft: Loft, of: str = "") -> Indices:
+    """Return the numbers of the places that the panels and the ends of a section solid are.
+
+    Parameters
+    ----------
+    names : PlaceNames
+    loft : Loft
+    of : str
+        What stands before the ends of a form.
+
+    Returns
+    -------
+    (n + 2,) int
+        Of its panels all round, of its front and of its rear.
+    """
     table = loft.table
     owners = [*zip(table.ring_parents, table.panel_sides, strict=True), *((of + end, "") for end in ENDS)]
     return np.array([names.number(f"{side} {owner}".lstrip(), owner) for owner, side in owners])
+
+
+def tool_places(names: PlaceNames, tools: Sequence[Tool]) -> list[tuple[Tool, Indices]]:
+    """Return tools with the numbers of the places that their panels and ends are.
+
+    Parameters
+    ----------
+    names : PlaceNames
+    tools : sequence of Tool
+
+    Returns
+    -------
+    list of tuple of Tool and (n + 2,) int
+    """
+    found = []
+    for tool, name in zip(tools, apart([tool.name for tool in tools]), strict=True):
+        if tool.cover is not None:
+            numbers = own_places(names, tool.loft, f"{tool.name} ")
+        else:
+            wall = names.number(f"{name} wall", name)
+            end = "wall" if tool.is_through else "floor" if tool.kind == "cut" else "top"
+            numbers = np.full(len(tool.loft.table.panel_names) + 2, wall)
+            numbers[-1] = names.number(f"{name} {end}", name)
+        found.append((tool, numbers))
+    return found
 
 
 def with_flanges(

@@ -14,7 +14,7 @@ Work = Any
 
 STAGES = (
     "lines", "body", "finish", "layers", "pieces", "pins", "sheets", "templates", "sanding", "cloth", "resin",
-    "part", "shopping", "wire",
+    "part", "shopping", "wire", "mould",
 )  # fmt: skip
 """Stages that a check can look at."""
 

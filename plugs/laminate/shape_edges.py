@@ -13,7 +13,7 @@ from plugs.body.body import Solid
 from plugs.body.form_shown import form_faces
 from plugs.ground.grouping import apart
 from plugs.laminate.radii import ClothEdge
-from plugs.laminate.skin_findings import Floor, Wall
+from plugs.laminate.skin_findings import Floor
 from plugs.lines.ends import EndZone
 from plugs.lines.plane import in_space
 from plugs.lines.stations import Loft, Sections
@@ -268,30 +268,6 @@ def _spread_over(faces: Array) -> tuple[Array, Array]:
     return a + u * (b - a) + v * (c - a) + _OFF * ways[at], ways[at]
 
 
-def form_walls(solid: Solid, bare: Sequence[str]) -> tuple[Wall, ...]:
-    """Return the walls of forms that a mould, pulled straight up, would have to come off.
-
-    Parameters
-    ----------
-    solid : Solid
-        The finished part.
-    bare : sequence of str
-
-    Returns
-    -------
-    tuple of Wall
-    """
-    found = []
-    for i, tool in enumerate(solid.tools):
-        for name, faces in form_faces(solid, i).items() if tool.cover is not None else ():
-            up = normals(faces)[0][:, 2].min()
-            draft = float(np.degrees(np.arcsin(np.clip(up, -1.0, 1.0))))
-            if name not in bare and draft < 90.0 - _STEEP_DEG:
-                deep = float(np.ptp(faces[..., 2]))
-                found.append(Wall(place=name, draft_deg=draft, depth=deep))
-    return tuple(found)
-
-
 def _depths(corners: Array, origins: Array, way: Array) -> Array:
     """Return how much solid each ray passes first: from where it enters to where it leaves.
 
@@ -325,49 +301,3 @@ def _in_sight(corners: Array, origins: Array, way: Array) -> NDArray[np.bool_]:
     low, high = np.minimum(np.minimum(first, second), third), np.maximum(np.maximum(first, second), third)
     is_near = (low <= rays.max(axis=0) + _OFF) & (high >= rays.min(axis=0) - _OFF)
     return np.asarray(is_near[:, 0] & is_near[:, 1])
-
-
-def walls_of(
-    loft: Loft, items: Sequence[Recess | Boss], bare: Sequence[str], tools: Sequence[Tool]
-) -> tuple[Wall, ...]:
-    """Return the walls that a mould, pulled straight up, would have to come off.
-
-    Parameters
-    ----------
-    loft : Loft
-        Of the finished surface.
-    items : sequence of Recess or Boss
-        Their walls are taken along their own axes, since the mould would be parted there.
-    bare : sequence of str
-    tools : sequence of Tool
-        Of the items, in the same order, in the finished surface: how deep each goes.
-
-    Returns
-    -------
-    tuple of Wall
-    """
-    table = loft.table
-    at = loft.sections(np.linspace(loft.breaks[0], loft.breaks[-1], _SAMPLES))
-    worst: dict[str, Wall] = {}
-    for i, name in enumerate(table.ring_parents):
-        first, second = at.corners[:, i], at.corners[:, (i + 1) % at.corners.shape[1]]
-        step = second - first
-        steep = np.degrees(np.arctan2(np.abs(step[:, 1]), np.abs(step[:, 0])))
-        if name in bare or not (steep > _STEEP_DEG).any():
-            continue
-        # a ring runs anti-clockwise seen from behind, up the right side and down the left side: on both
-        # a wall that leans inward on its way up runs to port
-        lean = np.degrees(np.arctan2(-step[:, 0], np.abs(step[:, 1])))
-        draft = float(lean[steep > _STEEP_DEG].min())
-        depth = float(np.abs(step[:, 1]).max())
-        if name not in worst or draft < worst[name].draft_deg:
-            worst[name] = Wall(place=name, draft_deg=draft, depth=depth)
-    for word, end in (("front", table.front), ("rear", table.rear)):
-        if word not in bare:
-            height = float(np.ptp(at.corners[0 if word == "front" else -1, :, 1]))
-            worst[word] = Wall(place=word, draft_deg=-float(end.rake_deg), depth=height)
-    walls = list(worst.values())
-    named = apart([item.known_as for item in items])
-    for item, told, tool in zip(items, named, tools, strict=True):
-        walls.append(Wall(place=told, draft_deg=float(item.draft_deg), depth=tool.depth))
-    return tuple(wall for wall in walls if math.isfinite(wall.draft_deg))

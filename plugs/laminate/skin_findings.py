@@ -16,10 +16,6 @@ from plugs.laminate.materials import source_words
 from plugs.laminate.part import MOST_SAG, Sag
 from plugs.laminate.radii import ClothEdge, EdgeVerdict
 
-LEAST_DRAFT_DEG: Final = 2.0  # degrees. Under it a deep part sticks in its mould (common practice, no source)
-GOOD_DRAFT_DEG: Final = 3.0
-"""Sources disagree: 5 (a builder), 2 to 5 (a trade page), 1 to 1.5 (a supplier), all secondary."""
-
 _LIGHT_KG_M2: Final = 0.3  # under it a skin dents and prints through (common practice, no source)
 _COARSE_GSM: Final = 450.0  # g/m2. From here a weave prints through paint (common practice, no source)
 _CROWNED: Final = 0.01
@@ -30,23 +26,6 @@ _PLATE: Final = 0.5
 
 _SHARP: Final = 0.05
 """mm. A smaller radius is told as none."""
-
-
-@record(frozen=True, slots=True, kw_only=True)
-class Wall:
-    """A wall that a mould would have to come off.
-
-    Attributes
-    ----------
-    draft_deg : float, degrees
-        From the pull, + when the mould releases.
-    depth : float, mm
-        Along the pull.
-    """
-
-    place: str
-    draft_deg: float
-    depth: float
 
 
 @record(frozen=True, slots=True, kw_only=True)
@@ -177,18 +156,14 @@ def _rounded_up(radius: float) -> float:
 
 
 def shape_findings(
-    layup: Layup,
-    floors: Sequence[Floor] = (),
-    walls: Sequence[Wall] = (),
-    is_mould_taken: bool = False,
+    layup: Layup, floors: Sequence[Floor] = (), *, is_mould_taken: bool = False
 ) -> tuple[Finding, ...]:
-    """Return foam too thin to be handled, and walls that hold a mould.
+    """Return foam too thin to be handled, and foam that gives trouble under a mould.
 
     Parameters
     ----------
     layup : Layup
     floors : sequence of Floor
-    walls : sequence of Wall
     is_mould_taken : bool
         Whether the recipe says so.
 
@@ -211,9 +186,7 @@ def shape_findings(
         for floor in floors
         if floor.behind < foam.least_thickness - ROUNDING
     ]
-    if not is_mould_taken:
-        return tuple(found)
-    if foam.kind == "polystyrene":
+    if is_mould_taken and foam.kind == "polystyrene":
         found.append(
             Finding(
                 code="mould-plug",
@@ -224,7 +197,7 @@ def shape_findings(
                 remedy='lay at least 2 plies of 450 g/m2 over it first (common practice), or use "pu 100"',
             )
         )
-    return (*found, *(_draft(wall) for wall in walls if wall.draft_deg < LEAST_DRAFT_DEG - ROUNDING))
+    return tuple(found)
 
 
 def sag_findings(sags: Sequence[Sag]) -> tuple[Finding, ...]:
@@ -401,19 +374,3 @@ def _ply_edges(layup: Layup, edges: Sequence[ClothEdge]) -> list[Finding]:
                 )
             )
     return found
-
-
-def _draft(wall: Wall) -> Finding:
-    """Return the finding for a wall that holds a mould."""
-    wider = wall.depth * (
-        math.tan(math.radians(GOOD_DRAFT_DEG)) - math.tan(math.radians(min(wall.draft_deg, GOOD_DRAFT_DEG)))
-    )
-    return Finding(
-        code="no-draft",
-        severity="mind",
-        where=wall.place,
-        message=f"a draft of {wall.draft_deg:.1f} degrees "
-        + ("locks the mould" if wall.draft_deg < 0.0 else "will not let the mould go"),
-        remedy=f"give it {GOOD_DRAFT_DEG:g} degrees, {as_length(wider, '.1f', 'least')} more on each side at "
-        f"{as_length(wall.depth, '.0f')} depth, or part the mould there (1 to 5 degrees by source)",
-    )

@@ -167,7 +167,9 @@ def numbered_triangles_of(body: Body) -> tuple[Array, Indices, Indices]:
     return np.array(mesh.vert_properties[:, :3]), np.array(mesh.tri_verts, dtype=np.int64), numbers
 
 
-def body_of_traits(vertices: Array, triangles: Indices, node: Indices, traits: Array) -> Body:
+def body_of_traits(
+    vertices: Array, triangles: Indices, node: Indices, traits: Array, numbers: Indices | None = None
+) -> Body:
     """Return a body whose corners carry numbers; vertices of one node are one point.
 
     Parameters
@@ -177,6 +179,8 @@ def body_of_traits(vertices: Array, triangles: Indices, node: Indices, traits: A
     node : (n,) int
     traits : (n, j) float, dimensionless
         In any unit.
+    numbers : (m,) int or None
+        As `body_of_triangles` takes them.
 
     Returns
     -------
@@ -184,7 +188,7 @@ def body_of_traits(vertices: Array, triangles: Indices, node: Indices, traits: A
     """
     first, number = distinct(node[:, None])
     merged = np.arange(len(node)), first[number]
-    body = Body(manifold3d.Manifold(_mesh64(np.hstack([vertices, traits]), triangles, None, *merged)))
+    body = Body(manifold3d.Manifold(_mesh64(np.hstack([vertices, traits]), triangles, numbers, *merged)))
     promise(body.solid.status() == manifold3d.Error.NoError, "the mesh is not closed")
     return body
 

@@ -59,7 +59,7 @@ class Faces:
     places: Array
 
 
-def sample(loft: Loft, tolerance: float, faces: Faces | None = None) -> Grid:
+def sample(loft: Loft, tolerance: float, faces: Faces | None = None, *, has_middles: bool = False) -> Grid:
     """Return a grid whose triangles stay within a tolerance of the surface.
 
     Parameters
@@ -70,6 +70,8 @@ def sample(loft: Loft, tolerance: float, faces: Faces | None = None) -> Grid:
     faces : Faces or None
         Where outlines will be taken: an error of the surface shows in an outline divided by the sine
         of the angle at which the plane meets it.
+    has_middles : bool
+        Whether every blend along the plug has points in its middle.
 
     Returns
     -------
@@ -104,6 +106,7 @@ def sample(loft: Loft, tolerance: float, faces: Faces | None = None) -> Grid:
     by_twist = (twist / n_along[:, None]).max(axis=0)
     n_across = np.ceil(np.maximum(np.maximum(across, by_twist), 1.0) - 1e-9).astype(int)
     n_across = np.where(_has_length(coarse.rings.points), n_across, 0)
+    n_across[::2] += n_across[::2] % 2 if has_middles else 0
 
     total = int(n_along.sum() + 1) * int(n_across.sum())
     if total > _MOST_POINTS:

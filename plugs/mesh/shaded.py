@@ -80,7 +80,7 @@ class Shaded:
         return np.stack([corner[one[is_sharp]], after[one[is_sharp]]], axis=1)
 
 
-def shaded_body(loft: Loft, grid: Grid, frame: Array | None = None) -> Body:
+def shaded_body(loft: Loft, grid: Grid, frame: Array | None = None, numbers: Indices | None = None) -> Body:
     """Return the body of a grid on a section solid, which knows its normals and curvatures.
 
     Parameters
@@ -90,6 +90,8 @@ def shaded_body(loft: Loft, grid: Grid, frame: Array | None = None) -> Body:
         On it.
     frame : (3, 4) float or None, mm
         That it is moved into.
+    numbers : ((k - 1) m + 2,) int or None
+        Of each cell of the grid, as its triangles carry it; of the front and the rear end last.
 
     Returns
     -------
@@ -111,7 +113,10 @@ def shaded_body(loft: Loft, grid: Grid, frame: Array | None = None) -> Body:
         traits[..., :3] = traits[..., :3] @ frame[:, :3].T
     which, triangles = _parted(surface.triangles.ravel(), traits.reshape(-1, _TRAITS))
     node = surface.triangles.ravel()[which]
-    return body_of_traits(vertices[node], triangles, node, traits.reshape(-1, _TRAITS)[which])
+    if numbers is not None:
+        cell = surface.cells.max(axis=1) // 4
+        numbers = numbers[np.where(surface.column < count, cell, surface.column - count - 2)]
+    return body_of_traits(vertices[node], triangles, node, traits.reshape(-1, _TRAITS)[which], numbers)
 
 
 def shaded(body: Body, hollowed: Collection[int] = ()) -> Shaded:

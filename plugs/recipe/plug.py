@@ -29,6 +29,7 @@ from plugs.laminate.generic import BOARDS, FILLERS, FOAMS, GLUES
 from plugs.laminate.materials import Adhesive, Board, Filler, Foam
 from plugs.laminate.plies import Schedule
 from plugs.lines.section import End, LinesPlan, Station, Way
+from plugs.mould.words import Mould, whole_mould
 from plugs.recesses.form import Form
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.own import check_kinds
@@ -49,7 +50,7 @@ from plugs.sanding.sanding import Sanding
 from plugs.skin.skin import Skin
 from plugs.templates.words import Templates
 from plugs.wire.words import WireWork, check_wire
-from plugs.words.ways import SIDES
+from plugs.words.ways import SIDES, told_by
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -133,8 +134,8 @@ class Plug:
         for all. Of others one drawing does for all plies, none for plain rectangles.
     foam_stays : bool
         Whether the foam stays in the part.
-    mould : bool
-        Whether a mould will be taken off the part.
+    mould : Mould or None
+        That will be taken off the finished plug.
     hot_wire : bool
         Whether the foam is cut with a hot wire.
     wire : WireWork or None
@@ -208,7 +209,7 @@ class Plug:
     darts: Sequence[DartCut] = ()
     patterns: Annotated[Sequence[Name], OrOne()] = ()
     foam_stays: bool = True
-    mould: bool = False
+    mould: Mould | None = None
     hot_wire: bool = False
     wire: WireWork | None = None
     router: Router | None = None
@@ -291,11 +292,10 @@ def checked_plug(result: object, function: str) -> Plug:
         check_wire_has_sheets(plug.wire, plug.stock)
     if plug.router is not None:
         check_router(plug.router, "router")
-    return _with_materials(
-        replace(
-            plug, templates=templates, stock=whole_stock(plug.stock, plug.display_unit), paper_groups=groups
-        )
-    )
+    stock = whole_stock(plug.stock, plug.display_unit)
+    with told_by(plug.sides):
+        mould = None if plug.mould is None else whole_mould(plug.mould)
+    return _with_materials(replace(plug, templates=templates, stock=stock, paper_groups=groups, mould=mould))
 
 
 def _with_materials(plug: Plug) -> Plug:

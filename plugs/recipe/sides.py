@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from plugs.ground.errors import PlugError
 from plugs.laminate.plies import Schedule
 from plugs.lines.plan import drawn_panels
+from plugs.mould.words import Mould
 from plugs.recesses.form import Form
 from plugs.recesses.recess import BOTH, Boss, Recess
 from plugs.skin.skin import ENDS
@@ -232,7 +233,14 @@ def _called_both(plug: Plug, both: Names) -> Plug:
         schedule=None if plug.schedule is None else _plies_for_both(plug.schedule, every),
         zones=tuple(replace(zone, panels=every(zone.panels)) for zone in plug.zones),
         patterns=every(plug.patterns),
+        mould=None if plug.mould is None else _mould_for_both(plug.mould, every),
     )
+
+
+def _mould_for_both(mould: Mould, every: Any) -> Mould:
+    """Return a mould in which a name given to both sides stands for the two."""
+    parts = tuple(replace(part, panels=every(part.panels)) for part in mould.parts)
+    return replace(mould, parts=parts, no_mould=every(mould.no_mould))
 
 
 def _plies_for_both(schedule: Schedule, every: Any) -> Schedule:

@@ -13,7 +13,7 @@ from plugs.laminate.material_findings import foam_findings, plan_findings, resin
 from plugs.laminate.materials import Adhesive, Filler
 from plugs.laminate.part import FlatPanel, Sag, sag_under_hand
 from plugs.laminate.resin_plan import ResinPlan, plan_resin
-from plugs.laminate.shape_edges import floors_of, form_floors, form_walls, walls_of
+from plugs.laminate.shape_edges import floors_of, form_floors
 from plugs.laminate.shopping import ShoppingList, shopping_list
 from plugs.laminate.skin_findings import (
     edge_findings,
@@ -150,27 +150,22 @@ def ply_doubts(plug: Plug, layup: Layup, edges: Edges) -> tuple[Finding, ...]:
     )
 
 
-def ground_findings(
-    plug: Plug, layup: Layup, lines: Lines, solids: tuple[Solid, Solid]
-) -> tuple[Finding, ...]:
-    """Return foam too thin to be handled, walls that hold a mould, laminate of another thickness than drawn.
+def ground_findings(plug: Plug, layup: Layup, lines: Lines, body: Solid) -> tuple[Finding, ...]:
+    """Return foam too thin to be handled, or to be under a mould, laminate of another thickness than drawn.
 
     Parameters
     ----------
     plug : Plug
     layup : Layup
     lines : Lines
-    solids : tuple of two Solid
-        The foam, and the finished part.
+    body : Solid
+        The foam.
 
     Returns
     -------
     tuple of Finding
     """
-    body, finish = solids
     items: list[Recess | Boss] = [*plug.bosses, *plug.recesses]
-    walls = walls_of(lines.finish, items, layup.bare, lines.finish_tools[: len(items)])
-    walls += form_walls(finish, layup.bare) if plug.mould and plug.forms else ()
     floors = floors_of(body, lines.tools) + form_floors(body)
     known = (*lines.foam.table.parent_names, *_ENDS)
     cover, foam = lines.cover, lines.foam
@@ -183,6 +178,6 @@ def ground_findings(
             over = form_depths(tool)
             set_back |= {p: over[p] - lines.skin.filler for p in over if p in layup.covered}
     return (
-        *shape_findings(layup, floors, walls, plug.mould),
+        *shape_findings(layup, floors, is_mould_taken=plug.mould is not None),
         *thickness_findings(layup, set_back),
     )

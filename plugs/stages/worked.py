@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from plugs.stages.boards import Boards
     from plugs.stages.cloth import CutCloth, CutPly, Nets
     from plugs.stages.laying import Edges, Inside, Laying
+    from plugs.stages.mould import Taken
     from plugs.wire.by_hand import ByHand
     from plugs.wire.cuts import Cut
     from plugs.wire.programs import Wired
@@ -106,6 +107,15 @@ class Worked(Staged):
         if not self.lines.is_bare:
             self.say("skin")
         return shape.finished_body(self.plug, self.lines, self.cutters, self.body)
+
+    @stage("mould", after=("lines", "finish"))
+    def taken(self) -> Taken | None:
+        """The finished surface in the parts of its mould, with its draft; None without a mould."""
+        if self.plug.mould is None:
+            return None
+        from plugs.stages.mould import take_mould
+
+        return take_mould(self.plug, self.lines, self.finish)
 
     @stage(after=("lines", "body", "finish"))
     def skin_proof(self) -> SkinProof | None:

@@ -29,7 +29,7 @@ CROWDED = {
     "recesses": "[Recess(panel='deck', x=150.0, width=120.0, height=90.0, depth=80.0, corner_radius=2.0)]",
     "schedule": "Schedule(plies=[Ply(cloth='mat 450')] * 6)",
     "foam": "'pu 40'",
-    "mould": "True",
+    "mould": "Mould()",
 }
 
 

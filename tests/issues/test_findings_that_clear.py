@@ -178,7 +178,8 @@ CASES: Final = [
     Case(
         code="no-draft",
         first=0.0,
-        plug="laid(300.0, 100.0, 90.0, 20.0, mould=True, schedule=Schedule(), "
+        plug="laid(300.0, 100.0, 90.0, 20.0, schedule=Schedule(), "
+        'mould=Mould(no_mould=("side", "front", "rear", "floor")), '
         'recesses=[Recess(panel="deck", x=150.0, width=80.0, height=90.0, depth=30.0, draft_deg=value)])',
         told=r"give it ([\d.]+) degrees",
     ),

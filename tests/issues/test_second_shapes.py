@@ -13,6 +13,7 @@ import shapely
 from plugs import (
     Corner,
     Form,
+    Mould,
     Plug,
     PlugError,
     Ply,
@@ -245,6 +246,6 @@ def test_a_duct_that_ends_in_a_point_is_refused_under_a_skin() -> None:
 
 def test_a_mould_is_told_of_walls_that_hold_it() -> None:
     """The roof of a duct faces down: no mould that is pulled up comes off it."""
-    found = work_out(scoop(mould=True)).found(("resin",))
-    held = [one.where for one in found if one.code == "no-draft"]
+    found = work_out(scoop(mould=Mould())).found(("mould",))
+    held = [one.where for one in found if one.code == "mould-locks"]
     assert any("duct roof" in where for where in held)
