@@ -108,7 +108,17 @@ def sample(loft: Loft, tolerance: float, faces: Faces | None = None, *, has_midd
     n_across = np.where(_has_length(coarse.rings.points), n_across, 0)
     n_across[::2] += n_across[::2] % 2 if has_middles else 0
 
-    total = int(n_along.sum() + 1) * int(n_across.sum())
+    _check_count(int(n_along.sum() + 1) * int(n_across.sum()), tolerance)
+    t = np.concatenate(
+        [loft.breaks[i] + spans[i] * np.arange(n) / n for i, n in enumerate(n_along)] + [loft.breaks[-1:]]
+    )
+    at_segment = np.repeat(np.arange(count), n_across)
+    ratio = np.concatenate([np.arange(n) / n for n in n_across if n])
+    return _grid(loft.sections(t), at_segment, ratio)
+
+
+def _check_count(total: int, tolerance: float) -> None:
+    """Refuse a tolerance that asks for more points than a computer should hold."""
     if total > _MOST_POINTS:
         raise PlugError(
             param="chord_tolerance",
@@ -116,12 +126,6 @@ def sample(loft: Loft, tolerance: float, faces: Faces | None = None, *, has_midd
             reason=f"the surface would need {total / 1e6:.0f} million points",
             remedy=f"use {tolerance * total / _MOST_POINTS:.2g} or more",
         )
-    t = np.concatenate(
-        [loft.breaks[i] + spans[i] * np.arange(n) / n for i, n in enumerate(n_along)] + [loft.breaks[-1:]]
-    )
-    at_segment = np.repeat(np.arange(count), n_across)
-    ratio = np.concatenate([np.arange(n) / n for n in n_across if n])
-    return _grid(loft.sections(t), at_segment, ratio)
 
 
 def _grid(at: Sections, segment: NDArray[np.intp], ratio: Array) -> Grid:

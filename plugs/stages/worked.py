@@ -36,12 +36,12 @@ if TYPE_CHECKING:
     from plugs.laminate.part import Part, Sag
     from plugs.laminate.resin_plan import ResinPlan
     from plugs.laminate.shopping import ShoppingList
+    from plugs.mould.taken import Taken
     from plugs.routing.routed import Routed
     from plugs.sanding.fit_list import FitRow
     from plugs.stages.boards import Boards
     from plugs.stages.cloth import CutCloth, CutPly, Nets
     from plugs.stages.laying import Edges, Inside, Laying
-    from plugs.stages.mould import Taken
     from plugs.wire.by_hand import ByHand
     from plugs.wire.cuts import Cut
     from plugs.wire.programs import Wired
@@ -108,14 +108,15 @@ class Worked(Staged):
             self.say("skin")
         return shape.finished_body(self.plug, self.lines, self.cutters, self.body)
 
-    @stage("mould", after=("lines", "finish"))
+    @stage("mould", after=("skin", "finish"))
     def taken(self) -> Taken | None:
         """The finished surface in the parts of its mould, with its draft; None without a mould."""
-        if self.plug.mould is None:
+        mould = self.plug.mould
+        if mould is None:
             return None
-        from plugs.stages.mould import take_mould
+        from plugs.mould.taken import take_mould
 
-        return take_mould(self.plug, self.lines, self.finish)
+        return take_mould(mould, self.finish, self.skin.no_laminate)
 
     @stage(after=("lines", "body", "finish"))
     def skin_proof(self) -> SkinProof | None:
