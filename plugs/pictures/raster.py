@@ -1,7 +1,8 @@
 """Shaded pictures of meshes with a depth buffer of our own: no display, no graphics card, no driver.
 
 Parallel projection. Every triangle is cut into spans of samples along the shorter side of its box, the
-nearest span wins each sample, and colour and lines are worked out for what is seen only.
+nearest span wins each sample, and lines are looked for where samples of two triangles meet. Light is worked
+out once a pixel, for what is seen only: how much of a pixel is surface, line and ground, its samples say.
 """
 
 from __future__ import annotations
@@ -19,12 +20,13 @@ from plugs.mesh.shaded import corner_normals
 
 Pixels = NDArray[np.uint8]
 Single = NDArray[np.float32]
+Numbers = NDArray[np.int32]
 
 _SAMPLES: Final = 1.5  # each way to a pixel, for smooth edges: three to every two
 _LINE_DEG: Final = 32.0  # faces that turn more against each other have a line between them
 _STEP_PX: Final = 3.0  # a farther step in depth has a line too
-_BACK: Final = 1.0  # white
-_LINE: Final = 0.16  # nearly black
+_CLEAR: Final = 25  # of a sample without a line: the nine parts of a pixel fit in a byte
+_LINE: Final = 4  # of one with a line: nearly black
 _KEY: Final = (-0.48, 0.62, 0.62)
 """The way to the light (right, up, to the viewer), soft: what looks away from it is dimmed, not dark."""
 _GLEAM: Final = (-0.48, 0.62, 1.62)  # half way between light and viewer
@@ -173,41 +175,58 @@ def rendered(model: Model, camera: Projection, frame: Frame, *, on_ground: bool 
     u, v = at[:, 1, :2] - at[:, 0, :2], at[:, 2, :2] - at[:, 0, :2]
     facing = np.flatnonzero(v[:, 0] * u[:, 1] - v[:, 1] * u[:, 0] > _LEAST_AREA)
     at = at[facing]
-    seen = _nearest(at, wide, high)
-    # only what is seen is coloured, and there are often far fewer triangles of it
-    inside = np.flatnonzero(seen >= 0)
-    is_seen = np.zeros(len(at), dtype=bool)
-    is_seen[seen[inside]] = True
-    kept = np.flatnonzero(is_seen)
-    seen[inside] = (np.cumsum(is_seen) - 1)[seen[inside]]
+    nearest = _nearest(at, wide, high)
+    # only what is seen is looked into, and there are often far fewer triangles of it
+    is_seen = np.zeros(len(at) + 1, dtype=bool)
+    is_seen[nearest] = True
+    kept = np.flatnonzero(is_seen[:-1])
+    number = np.full(len(is_seen), -1, dtype=np.int32)
+    number[kept] = np.arange(len(kept))
+    seen = number[nearest].reshape(high, wide)
     shown = facing[kept]
-    image = _coloured(
-        seen.reshape(high, wide),
-        at[kept],
-        camera.seen(model.normals[shown]).astype(np.float32),
-        model.owner[shown],
-        model.colours[model.tint[shown]],
-        camera.seen(np.array([0.0, 0.0, 1.0])),
-    )
+    table = _table(at[kept], camera.seen(model.normals[shown]).astype(np.float32))
+    ink = _inked(seen, table, model.owner[shown])
+    ground, surface = (_pixels(np.where(part, ink, np.uint8(0))) for part in (seen < 0, seen >= 0))
     if on_ground:
-        light = 1.0 - _SHADOW * _shadow(model, camera, frame)
-        image *= np.where((seen >= 0).reshape(high, wide), np.float32(1.0), light)
-    image = _pixels(_pixels(image).transpose(0, 2, 1)).transpose(2, 1, 0)[: frame.height, : frame.width]
-    return np.ascontiguousarray(np.rint(image * np.float32(255.0)).astype(np.uint8))
+        ground *= np.float32(1.0) - np.float32(_SHADOW) * _shadow(model, camera, frame)
+    pixels = np.repeat(_bytes(ground + surface).reshape(-1, 1), 3, axis=1)
+    middle = seen[_inmost(np.arange(2 * high // 3))][:, _inmost(np.arange(2 * wide // 3))]
+    inside = np.flatnonzero(middle >= 0)
+    tints = _tints(seen, middle, inside, model.colours, model.tint[shown])
+    lit = _lit(inside, middle, table, tints, camera.seen(np.array([0.0, 0.0, 1.0])))
+    lit *= surface.ravel()[inside]
+    lit += ground.ravel()[inside]
+    pixels[inside] = _bytes(lit.T)
+    return np.ascontiguousarray(pixels.reshape(*middle.shape, 3)[: frame.height, : frame.width])
 
 
-def _pixels(image: Single) -> Single:
-    """Return two rows of pixels to every three rows of samples, each with its share of the middle one."""
-    first, middle, last = (image[:, k::3] for k in range(3))
-    found = np.empty((image.shape[0], 2 * first.shape[1], image.shape[2]), dtype=np.float32)
-    half = np.float32(0.5) * middle
-    found[:, 0::2], found[:, 1::2] = first + half, last + half
-    found /= np.float32(1.5)
-    return found
+def _bytes(light: Single) -> Pixels:
+    """Return light as whole numbers to 255."""
+    return np.asarray(np.rint(light * np.float32(255.0)), dtype=np.uint8)
+
+
+def _pixels(samples: Pixels) -> Single:
+    """Return two pixels to every three samples, each way: two thirds of its own and one of the middle one."""
+    for _ in range(2):
+        first, middle, last = (samples[k::3] for k in range(3))
+        found = np.empty((2 * len(first), samples.shape[1]), dtype=np.uint8)
+        found[0::2], found[1::2] = 2 * first + middle, 2 * last + middle
+        samples = np.ascontiguousarray(found.T)
+    return samples.astype(np.float32) / np.float32(9 * _CLEAR)
+
+
+def _inmost(pixel: Indices) -> Indices:
+    """Return the sample in the middle of a pixel, along a side: the first and the last of every three."""
+    return (3 * pixel + 1) // 2
+
+
+def _shared(pixel: Indices) -> Indices:
+    """Return the sample that a pixel shares with its neighbour: the middle one of every three."""
+    return pixel // 2 * 3 + 1
 
 
 def _shadow(model: Model, camera: Projection, frame: Frame) -> Single:
-    """Return how much of its light the ground loses, at each sample of a picture, (2 high, 2 wide)."""
+    """Return how much of its light the ground loses, at each pixel of a picture."""
     low, high = model.points.min(axis=0), model.points.max(axis=0)
     half = 0.5 * _AROUND * float(np.hypot(*(high - low)[:2]))
     middle, cell = 0.5 * (low + high)[:2], 2.0 * half / _CELLS
@@ -231,10 +250,7 @@ def _shadow(model: Model, camera: Projection, frame: Frame) -> Single:
     deep = (low[2] - up * camera.up[2] - right * camera.right[2]) / toward[2]
     ground = [right * camera.right[k] + up * camera.up[k] + deep * toward[k] for k in (0, 1)]
     whole = _between(shade, [(ground[k] - middle[k] + half) / cell - 0.5 for k in (1, 0)])
-    rows, columns = (
-        np.linspace(0.0, n - 1.0, 3 * size // 2) for n, size in zip(whole.shape, sizes[::-1], strict=True)
-    )
-    return (_even(rows, whole.shape[0]) @ whole @ _even(columns, whole.shape[1]).T).astype(np.float32)
+    return _finer(_finer(whole.astype(np.float32), sizes[1]).T, sizes[0]).T
 
 
 def _between(values: Array, at: Sequence[Array]) -> Array:
@@ -250,20 +266,18 @@ def _between(values: Array, at: Sequence[Array]) -> Array:
     return found
 
 
-def _even(places: Array, count: int) -> Array:
-    """Return the shares that whole places have in those between them, (k, count)."""
-    low = np.minimum(places.astype(np.int64), count - 2)
-    shares = np.zeros((len(places), count))
-    rows = np.arange(len(places))
-    shares[rows, low], shares[rows, low + 1] = 1.0 - (places - low), places - low
-    return shares
+def _finer(values: Single, count: int) -> Single:
+    """Return so many rows, evenly between those of a table."""
+    places = np.linspace(0.0, len(values) - 1.0, count, dtype=np.float32)
+    low = np.minimum(places.astype(np.int64), len(values) - 2)
+    return np.asarray(values[low] + (places - low)[:, None].astype(np.float32) * np.diff(values, axis=0)[low])
 
 
-def _nearest(at: Array, wide: int, high: int) -> Indices:
+def _nearest(at: Array, wide: int, high: int) -> Numbers:
     """Return the triangle nearest to the one who looks at each sample, row by row; -1 where there is none."""
-    best = np.full(wide * high, np.iinfo(np.int64).max, dtype=np.int64)
     if not len(at):
-        return best * 0 - 1
+        return np.full(wide * high, -1, dtype=np.int32)
+    best = np.full(wide * high, np.iinfo(np.int64).max, dtype=np.int64)
     low, top = at.min(axis=1), at.max(axis=1)
     on_screen = (top[:, :2] > 0.0).all(axis=1) & (low[:, 0] < wide) & (low[:, 1] < high)
     upright = top[:, 1] - low[:, 1] <= top[:, 0] - low[:, 0]
@@ -274,7 +288,7 @@ def _nearest(at: Array, wide: int, high: int) -> Indices:
         across, down = (wide, high) if columns[0] == 0 else (high, wide)
         strides = (1, wide) if columns[0] == 0 else (wide, 1)
         _draw(best, which, at[which][:, :, columns], across, down, strides, depth)
-    return np.where(best == np.iinfo(np.int64).max, -1, best & 0xFFFFFFFF)
+    return (best & 0xFFFFFFFF).astype(np.int32)  # of what was never drawn on, -1
 
 
 def _draw(
@@ -329,14 +343,14 @@ def _draw_part(
     left = np.clip(np.ceil(np.minimum(long_side, short_side) - 0.5), 0, across).astype(np.int64)
     right = np.clip(np.ceil(np.maximum(long_side, short_side) - 0.5), 0, across).astype(np.int64)
     spans = np.maximum(right - left, 0)
-    s = np.repeat(np.arange(len(t)), spans)
-    column = left[s] + _counted(spans)
     along, sideways = _gradient(at)
-    start = at[t, 0, 2] + (middle - y[t, 0]) * sideways[t] - x[t, 0] * along[t]
-    z = start[s] + (column + 0.5) * along[t][s]
-    z = np.clip(z, at[:, :, 2].min(axis=1)[t][s], at[:, :, 2].max(axis=1)[t][s])
-    key = (((z - depth[0]) * depth[1]).astype(np.int64) << 32) | which[t][s]
-    np.minimum.at(best, row[s] * strides[1] + column * strides[0], key)
+    start = at[t, 0, 2] + (middle - y[t, 0]) * sideways[t] + (left + 0.5 - x[t, 0]) * along[t]
+    least, most = at[:, :, 2].min(axis=1)[t], at[:, :, 2].max(axis=1)[t]
+    k = _counted(spans)
+    z = np.repeat(start, spans) + np.repeat(along[t], spans) * k
+    z = np.minimum(np.maximum(z, np.repeat(least, spans)), np.repeat(most, spans))
+    key = (((z - depth[0]) * depth[1]).astype(np.int64) << 32) | np.repeat(which[t], spans)
+    np.minimum.at(best, np.repeat(row * strides[1] + left * strides[0], spans) + k * strides[0], key)
 
 
 def _counted(counts: Indices) -> Indices:
@@ -361,35 +375,55 @@ def _gradient(at: Any) -> tuple[Any, Any]:
     return (uz * vy - uy * vz) / area, (ux * vz - uz * vx) / area
 
 
-def _coloured(seen: Indices, at: Array, normals: Single, owner: Indices, tints: Single, sky: Array) -> Single:
-    """Return (3, high, wide) colours of samples: light by the rounded normal, dark where a line is."""
-    high, wide = seen.shape
-    inside = np.flatnonzero(seen >= 0)
-    triangles = seen.ravel()[inside]
-    shade: Single = np.empty((3, len(inside)), dtype=np.float32)
-    table = _table(at, normals, tints)
+def _tints(seen: Numbers, middle: Numbers, inside: Indices, colours: Single, tint: Indices) -> Single:
+    """Return the colours of pixels, (3, n): of what their samples show of the surface, each by its share."""
+    if len(colours) == 1:
+        return np.ascontiguousarray(colours.T)
+    row, column = np.divmod(inside, middle.shape[1])
+    own = middle.ravel()[inside]
+    found = colours[tint[own]].T
+    mixed = np.flatnonzero(seen[_shared(row), _shared(column)] != own)
+    row, column, own = row[mixed], column[mixed], own[mixed]
+    mean = np.float32(4.0) * colours[tint[own]]
+    for rows, columns, share in ((_shared, _inmost, 2.0), (_inmost, _shared, 2.0), (_shared, _shared, 1.0)):
+        other = seen[rows(row), columns(column)]
+        mean += np.float32(share) * colours[tint[np.where(other < 0, own, other)]]
+    found[:, mixed] = mean.T / np.float32(9.0)
+    return found
+
+
+def _lit(inside: Indices, middle: Numbers, table: Single, tints: Single, sky: Array) -> Single:
+    """Return the colours of pixels, (3, n), softly lit from the upper left and from the sky, with a gleam."""
+    ways = np.array([np.asarray(way) / np.linalg.norm(way) for way in (_KEY, _GLEAM, sky)], dtype=np.float32)
+    found: Single = np.empty((3, len(inside)), dtype=np.float32)
+    wide = middle.shape[1]
+    triangles = middle.ravel()[inside]
     for begin in range(0, len(inside), _SHADED_AT_ONCE):
         part = np.s_[begin : begin + _SHADED_AT_ONCE]
-        own = table.take(triangles[part], axis=1)
-        normal, _ = _shade(inside[part], wide, own)
-        _light(normal, own[20:], sky, shade[:, part])
-    shade[:, _lines(seen, inside, table, owner)] *= _LINE
-    is_in = seen >= 0
-    shade[:, (is_in & _beside(~is_in)).ravel()[inside]] *= _LINE
-    image: Single = np.full((3, high * wide), _BACK, dtype=np.float32)
-    image[:, inside] = shade
-    image[:, (~is_in & _beside(is_in)).ravel()] = _LINE
-    return image.reshape(3, high, wide)
+        row, column = np.divmod(inside[part], wide)
+        # the middle of a pixel, in samples
+        normal = _normal(column * 1.5 + 0.75, row * 1.5 + 0.75, table.take(triangles[part], axis=1))
+        key, gleam, above = ways @ normal
+        key = 0.5 + 0.5 * key
+        light = (
+            np.float32(_DIM + 0.5 * _SKY) + np.float32(0.5 * _SKY) * above + np.float32(_BRIGHT) * key * key
+        )
+        gleam = np.maximum(gleam, 0.0)
+        for _ in range(5):  # to its 32nd power
+            gleam *= gleam
+        own = tints if tints.shape[1] == 1 else tints[:, part]
+        np.minimum(own * light + np.float32(_SHINE) * gleam, 1.0, out=found[:, part])
+    return found
 
 
-def _table(at: Array, normals: Single, tints: Single) -> Single:
-    """Return what shading asks of triangles.
+def _table(at: Array, normals: Single) -> Single:
+    """Return what is asked of triangles.
 
     Returns
     -------
-    (23, m) float
+    (20, m) float
         First corner, the two sides from it over twice the area, depth of the first corner, how depth changes
-        to the right and down, least and largest depth, normals at the three corners, colour.
+        to the right and down, least and largest depth, normals at the three corners.
     """
     flat = at[:, :, :2].astype(np.float32)
     u, v = flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
@@ -398,64 +432,56 @@ def _table(at: Array, normals: Single, tints: Single) -> Single:
     slopes = (part.astype(np.float32) for part in _gradient(at))
     rows = (flat[:, 0], u / area[:, None], v / area[:, None], depth[:, 0], *slopes, depth.min(axis=1))
     return np.ascontiguousarray(
-        np.column_stack((*rows, depth.max(axis=1), normals.reshape(len(at), 9), tints)).T, dtype=np.float32
+        np.column_stack((*rows, depth.max(axis=1), normals.reshape(len(at), 9))).T, dtype=np.float32
     )
 
 
-def _light(normal: Single, tints: Single, sky: Array, shade: Single) -> None:
-    """Work out the colours of samples: softly lit from the upper left and from the sky, with a gleam."""
-    key, gleam, above = (
-        np.tensordot((np.asarray(way) / np.linalg.norm(way)).astype(np.float32), normal, axes=1)
-        for way in (_KEY, _GLEAM, sky)
-    )
-    key = 0.5 + 0.5 * key
-    light = np.float32(_DIM + 0.5 * _SKY) + np.float32(0.5 * _SKY) * above + np.float32(_BRIGHT) * key * key
-    gleam = np.maximum(gleam, 0.0)
-    for _ in range(5):  # to its 32nd power
-        gleam *= gleam
-    np.minimum(tints * light + np.float32(_SHINE) * gleam, 1.0, out=shade)
-
-
-def _shade(at: Indices, wide: int, table: Single) -> tuple[Single, Single]:
-    """Return the normals of samples, and their depths with the slopes, from what their triangles have."""
-    row = at // wide
-    dy = (row + 0.5).astype(np.float32) - table[1]
-    dx = (at - row * wide + 0.5).astype(np.float32) - table[0]
+def _normal(x: Array, y: Array, table: Single) -> Single:
+    """Return the normals at places, (3, n), from what their triangles have."""
+    dx, dy = x.astype(np.float32) - table[0], y.astype(np.float32) - table[1]
     second = np.minimum(np.maximum(dx * table[5] - dy * table[4], 0.0), 1.0)
     third = np.minimum(np.maximum(dy * table[2] - dx * table[3], 0.0), 1.0)
     first = np.maximum(1.0 - second - third, 0.0)
-    x, y, z = (table[k] * first + table[k + 3] * second + table[k + 6] * third for k in (11, 12, 13))
-    normal = np.stack((x, y, z))
-    normal /= np.maximum(np.sqrt(x * x + y * y + z * z), 1e-6)
-    level = np.minimum(np.maximum(table[6] + dx * table[7] + dy * table[8], table[9]), table[10])
-    return normal, np.stack((level, table[7], table[8]))
+    normal: Single = table[11:14] * first + table[14:17] * second + table[17:20] * third
+    normal /= np.maximum(np.sqrt(np.einsum("ij,ij->j", normal, normal)), 1e-6)
+    return normal
 
 
-def _lines(seen: Indices, inside: Indices, table: Single, owner: Indices) -> NDArray[np.bool_]:
-    """Return the samples where the surface breaks, turns sharply, or passes to another mesh.
+def _inked(seen: Numbers, table: Single, owner: Indices) -> Pixels:
+    """Return how clear each sample is of lines.
 
-    Within a triangle it does none of that: only samples of two are held against each other.
+    They are at outlines, and where the surface breaks, turns sharply, or passes to another mesh. Within a
+    triangle it does none of that: only samples of two are held against each other.
     """
-    wide = seen.shape[1]
-    number = np.full(seen.size + wide, -1, dtype=np.int32)
-    number[inside] = np.arange(len(inside))
-    triangles = seen.ravel()[inside]
-    found = np.zeros(len(inside), dtype=bool)
-    right = np.flatnonzero((np.diff(inside) == 1) & (inside[1:] % wide != 0))
-    below = number[inside + wide]
-    down = np.flatnonzero(below >= 0)
-    for ones, others, slope in ((down, below[down], 5), (right, right + 1, 4)):
-        is_other = triangles[ones] != triangles[others]
-        one, other = ones[is_other], others[is_other]
-        for begin in range(0, len(one), _SHADED_AT_ONCE):
-            pair = [side[begin : begin + _SHADED_AT_ONCE] for side in (one, other)]
+    ink = np.full(seen.shape, _CLEAR, dtype=np.uint8)
+    flat, wide = seen.ravel(), seen.shape[1]
+    for step, slope in ((1, 4), (wide, 5)):
+        is_other = flat[:-step] != flat[step:]
+        if step == 1:
+            is_other[wide - 1 :: wide] = False  # the next one is in another row
+        places = np.flatnonzero(is_other)
+        is_outline = (flat[places] < 0) | (flat[places + step] < 0)
+        lined, places = [places[is_outline]], places[~is_outline]
+        for begin in range(0, len(places), _SHADED_AT_ONCE):
+            at = places[begin : begin + _SHADED_AT_ONCE]
+            pair = [flat[at], flat[at + step]]
             a, b = (
-                np.vstack(_shade(inside[side], wide, table.take(triangles[side], axis=1))) for side in pair
+                _looked_at(side, wide, table.take(own, axis=1))
+                for side, own in zip((at, at + step), pair, strict=True)
             )
-            line = _breaks(a, b, slope) | (owner[triangles[pair[0]]] != owner[triangles[pair[1]]])
-            for side in pair:
-                found[side[line]] = True
-    return found
+            lined.append(at[_breaks(a, b, slope) | (owner[pair[0]] != owner[pair[1]])])
+        for at in lined:
+            ink.ravel()[at] = ink.ravel()[at + step] = _LINE
+    return ink
+
+
+def _looked_at(at: Indices, wide: int, table: Single) -> Single:
+    """Return the normals of samples, their depths and the slopes of those, (6, n)."""
+    row, column = np.divmod(at, wide)
+    x, y = column + 0.5, row + 0.5
+    level = table[6] + (x - table[0]) * table[7] + (y - table[1]) * table[8]
+    level = np.minimum(np.maximum(level, table[9]), table[10])
+    return np.vstack((_normal(x, y, table), level, table[7:9]))
 
 
 def _breaks(one: Single, other: Single, slope: int) -> NDArray[np.bool_]:
@@ -467,13 +493,3 @@ def _breaks(one: Single, other: Single, slope: int) -> NDArray[np.bool_]:
     is_off = np.minimum(np.abs(gap - steep), np.abs(gap - steep_other)) > limit
     turn = one[0] * other[0] + one[1] * other[1] + one[2] * other[2]
     return np.asarray(is_off | (turn < np.float32(np.cos(np.radians(_LINE_DEG)))))
-
-
-def _beside(inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Return the samples that touch any of those given."""
-    near = np.zeros_like(inside)
-    near[1:] |= inside[:-1]
-    near[:-1] |= inside[1:]
-    near[:, 1:] |= inside[:, :-1]
-    near[:, :-1] |= inside[:, 1:]
-    return near

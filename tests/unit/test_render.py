@@ -23,6 +23,7 @@ from PIL import Image
 from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.mesh.named import NamedMesh
 from plugs.mesh.projection import FROM_ABOVE, FROM_BELOW, Projection
+from plugs.pictures import raster
 from plugs.pictures.canvas import LETTER_PX, LONGEST_SIDE_PX, Word, drawing_png, png_bytes
 from plugs.pictures.raster import Frame, Pixels, box_seen, camera_at, make_model, rendered
 from plugs.pictures.run import PictureRun
@@ -138,6 +139,33 @@ def test_lines_are_at_edges_and_nowhere_else() -> None:
     seam = picture(*halves)[80, 70:130].max(axis=1)
     assert (seam[[29, 30]] < 200).any()
     assert (np.delete(seam, [28, 29, 30, 31]) > 100).all()
+
+
+@pytest.mark.parametrize("part", [0.0, 0.3, 0.5, 0.9])
+def test_a_border_between_two_colours_is_soft(part: float) -> None:
+    """A pixel that a border parts has of each colour about its share: a third of it is the finest step."""
+    x, y = np.array([-60.0, 10.0 + part, 80.0]), np.array([-40.0, 40.0])
+    flat = NamedMesh(
+        name="a", colour="#000000", vertices=np.array([(a, b, 0.0) for b in y for a in x]),
+        triangles=np.array([[0, 1, 4], [0, 4, 3], [1, 2, 5], [1, 5, 4]]),
+    )  # fmt: skip
+    colours = np.array([[0.1, 0.1, 0.1], [0.5, 0.5, 0.5]], dtype=np.float32)
+    model = replace(make_model([flat]), colours=colours, tint=np.array([0, 0, 1, 1]))
+    row = rendered(model, Projection(right=(1.0, 0.0, 0.0), up=(0.0, 1.0, 0.0)), FRAME)[80].astype(float)
+    dark, bright, between = row[80, 0], row[140, 0], row[110, 0]
+    assert bright > dark + 50.0
+    assert (between - bright) / (dark - bright) == pytest.approx(part, abs=1.0 / 3.0)
+    assert row[109, 0] == pytest.approx(dark, abs=(bright - dark) / 2.9)
+    assert row[111, 0] == bright
+
+
+def test_light_is_worked_out_once_a_pixel(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A block's top has as many pixels as square millimetres; a little more is for lines."""
+    asked = []
+    known = raster._normal
+    monkeypatch.setattr(raster, "_normal", lambda x, *rest: asked.append(len(x)) or known(x, *rest))
+    picture(block((100.0, 60.0, 10.0), (0.0, 0.0, 0.0), "#c0a060"))
+    assert 100 * 60 <= sum(asked) < 1.2 * 100 * 60
 
 
 def test_cameras_stand_where_they_are_said_to() -> None:
