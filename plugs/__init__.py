@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from plugs.body.mating_body import MatingBody
     from plugs.cloth.cloth import Laps
     from plugs.cloth.zone_words import DartCut, Zone
+    from plugs.edges.words import Edge
     from plugs.foam.glue import Glue
     from plugs.foam.hollow import Hollow
     from plugs.foam.joints import Joints
@@ -59,6 +60,7 @@ _HOME = {
     "Corner": "plugs.lines.section",
     "Cutting": "plugs.foam.stock",
     "DartCut": "plugs.cloth.zone_words",
+    "Edge": "plugs.edges.words",
     "End": "plugs.lines.section",
     "FOAMS": "plugs.laminate.generic",
     "Filler": "plugs.laminate.materials",
@@ -117,10 +119,10 @@ _HOME = {
 
 __all__ = [
     "CLOTHS", "FOAMS", "HARDENERS", "PLATES", "RESINS", "Adhesive", "Along", "Barrier", "Board", "Boss",
-    "Bow", "Check", "Cloth", "Corner", "Cutting", "DartCut", "End", "Filler", "Finding", "Foam", "Form",
-    "Glue", "Hardener", "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Mould", "MouldPart", "Output",
-    "Pins", "Plug", "PlugError", "Ply", "PocketCutting", "Recess", "Resin", "Router", "Sanding", "Schedule",
-    "Shop", "Skin", "Stack", "Station", "Stock", "Templates", "WireAxis", "WireCutter", "WireWork", "Work",
+    "Bow", "Check", "Cloth", "Corner", "Cutting", "DartCut", "Edge", "End", "Filler", "Finding", "Foam",
+    "Form", "Glue", "Hardener", "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Mould", "MouldPart",
+    "Output", "Pins", "Plug", "PlugError", "Ply", "PocketCutting", "Recess", "Resin", "Router", "Sanding",
+    "Schedule", "Shop", "Skin", "Stack", "Station", "Stock", "Templates", "WireAxis", "WireCutter", "WireWork", "Work",
     "Zone", "between", "fair", "fair_line", "from_data_sheet", "inch", "load", "mirrored", "oz_per_ft2",
     "oz_per_yd2", "read_machine", "read_outline", "read_table", "stations_of", "work_out",
 ]  # fmt: skip

@@ -22,8 +22,8 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 
 ROOMS = (
-    "words", "ground", "tables", "lines", "mesh", "skin", "recesses", "kernel", "body", "measure", "foam",
-    "nesting", "templates", "wire", "routing", "sanding", "laminate", "drape", "cloth", "mould", "drafting",
+    "words", "ground", "tables", "lines", "mesh", "skin", "recesses", "edges", "kernel", "body", "measure",
+    "foam", "nesting", "templates", "wire", "routing", "sanding", "laminate", "drape", "cloth", "mould", "drafting",
     "subjects", "paper", "pack", "pictures", "files", "recipe", "stages", "changes", "terminal", "summary",
     "comparing", "book",
 )  # fmt: skip

@@ -189,7 +189,8 @@ def moved_edges(edge: PatchEdge, moves: Sequence[float]) -> shapely.Polygon:
     ends = [(shapely.Point(line.coords[0]), shapely.Point(line.coords[-1])) for line in lines]
     for i, (line, move, (_, _, is_closed)) in enumerate(zip(lines, moves, edge.runs, strict=True)):
         if move > 0.0:
-            grown.append(_buffered(line if is_closed else _lengthened(line, 0.0), move))
+            begun = line if is_closed else _lengthened(line, 0.0)
+            grown.append(_outside(_buffered(begun, move), begun, move, edge.zone_outline))
             for j in () if is_closed else wide:
                 if i != j and not edge.runs[j][2] and ends[i][1].distance(ends[j][0]) < _CORNER:
                     corner = ends[i][1].buffer(3.0 * far)
@@ -200,6 +201,17 @@ def moved_edges(edge: PatchEdge, moves: Sequence[float]) -> shapely.Polygon:
     whole = shapely.difference(shapely.union_all(grown), shapely.union_all(less))
     slim = largest(whole.buffer(-_SPUR))  # round inward: a mitred one can come out empty
     return largest(_mitred(slim, _SPUR, 3.0))
+
+
+def _outside(
+    grown: shapely.Geometry, line: shapely.LineString, by: float, zone: shapely.Polygon
+) -> shapely.Geometry:
+    """Return what is taken on along a line without what of it lies past a zone narrower than that."""
+    if not zone.buffer(-0.5 * by).is_empty:
+        return grown
+    inward = shapely.buffer(line, by, single_sided=True, join_style="mitre", mitre_limit=2.0)
+    past = _mitred(shapely.difference(inward, zone), -_SMOOTH, 2.0)  # no slivers between line and zone
+    return shapely.difference(grown, _mitred(past, _SMOOTH, 2.0))
 
 
 def _buffered(line: shapely.LineString, by: float) -> shapely.Geometry:

@@ -7,6 +7,7 @@ triangles are cut along its middle. Panels that a mirrored plug has twice are to
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -28,6 +29,7 @@ from plugs.recesses.recess import Tool
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 ENDS: Final = ("front", "rear")
 FLANGE: Final = "flange"
@@ -199,55 +201,100 @@ def with_flanges(
 
 def _flanged(places: SurfaceRegions, name: str, width: float, bare: Sequence[str]) -> SurfaceRegions:
     """Return places with the flange of one mating face."""
-    face = places.names.index(name)
-    is_face = places.label == face
+    is_face = places.label == places.names.index(name)
     is_bare = np.array([owner in bare for owner in places.owners])
     edges, number = edges_of(places.triangles)
     on_face, on_clothed = np.zeros(len(edges), dtype=bool), np.zeros(len(edges), dtype=bool)
     on_face[number[is_face]] = True
     on_clothed[number[~is_face & ~is_bare[places.label]]] = True
     rim = places.vertices[edges[on_face & on_clothed]]
-    used, number = in_use(places.triangles[is_face])
-    points, own = finer_inside(places.vertices[used], number, 2.0 * width)
+    own = f"{name} {FLANGE}"
+    places = replace(places, names=(*places.names, own), owners=(*places.owners, own))
+    return parted_within(places, is_face, rim, (width, 0.0), len(places.names) - 1)
+
+
+def parted_within(
+    places: SurfaceRegions, is_face: Flags, lines: Array, reach: tuple[float, float], number: int
+) -> SurfaceRegions:
+    """Return places in which what of a face lies within a width of some lines belongs to another place.
+
+    Parameters
+    ----------
+    places : SurfaceRegions
+    is_face : (m,) bool
+        The triangles of the face.
+    lines : (k, 2, 3) float, mm
+        Straight pieces, over the face by what is laid on it.
+    reach : tuple of two float, mm
+        The width, measured along the face, and what is laid on it.
+    number : int
+        Of the place that it then belongs to.
+
+    Returns
+    -------
+    SurfaceRegions
+    """
+    width = reach[0]
+    used, triangle = in_use(places.triangles[is_face])
+    points, own = finer_inside(places.vertices[used], triangle, 2.0 * width)
     far = np.empty(0)
     for _ in range(_CLOSER):
-        far = _far_from(rim, points, own, width, far)
-        edges, number = edges_of(own)
+        far = _far_from(lines, points, own, reach, far)
+        edges, side = edges_of(own)
         length = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
         # no place of an edge is nearer to the rim, or farther, than half of its length beyond its ends' mean
         is_near = (np.abs(far[edges].mean(axis=1) - width) < 0.5 * length) & (length > 0.2 * width)
-        is_near &= np.bincount(number.ravel(), minlength=len(edges)) == 2
+        is_near &= np.bincount(side.ravel(), minlength=len(edges)) == 2
         split = split_edges(points, own, np.where(is_near, 0.5, np.nan), np.zeros(own.shape))
         points, own = split.vertices, split.triangles
-    field = (width - _far_from(rim, points, own, width, far))[own]
+    far = _far_from(lines, points, own, reach, far)
     ids = np.concatenate([used, len(places.vertices) + np.arange(len(points) - len(used))])
     fields = np.full((len(places.triangles) - int(is_face.sum()), 3), np.nan)
     split = split_at_zero(
         np.concatenate([places.vertices, points[len(used) :]]),
         np.concatenate([places.triangles[~is_face], ids[own]]),
-        np.concatenate([fields, field]),
+        np.concatenate([fields, (width - far)[own]]),
         nearest=_ON_SEAM,
     )
-    label = np.concatenate([places.label[~is_face], np.full(len(own), face)])[split.parent]
-    label[(label == face) & (np.nan_to_num(split.fields).sum(axis=1) > 0.0)] = len(places.names)
-    return SurfaceRegions(
-        vertices=split.vertices, triangles=split.triangles, label=label,
-        names=(*places.names, f"{name} {FLANGE}"), owners=(*places.owners, f"{name} {FLANGE}"),
-    )  # fmt: skip
+    own_label = places.label[is_face][:1]  # a face is all of one place
+    label = np.concatenate([places.label[~is_face], np.repeat(own_label, len(own))])[split.parent]
+    is_own = np.concatenate([np.zeros(len(fields), dtype=bool), np.ones(len(own), dtype=bool)])[split.parent]
+    label[is_own & (np.nan_to_num(split.fields).sum(axis=1) > 0.0)] = number
+    return replace(places, vertices=split.vertices, triangles=split.triangles, label=label)
 
 
-def _far_from(rim: Array, vertices: Array, triangles: Indices, width: float, known: Array) -> Array:
-    """Return how far along a face its vertices lie from lines on its rim, or two widths at most.
+def _far_from(
+    rim: Array, vertices: Array, triangles: Indices, reach: tuple[float, float], known: Array
+) -> Array:
+    """Return how far along a face its vertices lie from lines over its rim, or two widths at most.
 
     That of the first vertices is known already.
+    """
+    width, depth = reach
+    normals, rest = vertex_normals(vertices, triangles), slice(len(known), None)
+    over = vertices[rest] + depth * normals[rest] if depth else vertices[rest]
+    found = arcs_to_lines(over, normals[rest], rim, 2.0 * width)
+    return np.concatenate([known, np.minimum(found, 2.0 * width)])
+
+
+def vertex_normals(vertices: Array, triangles: Indices) -> Array:
+    """Return the directions in which a face looks at its vertices, of unit length.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, mm
+    triangles : (m, 3) int
+
+    Returns
+    -------
+    (n, 3) float, dimensionless
+        The mean of the triangles there, by their areas.
     """
     normals = np.empty_like(vertices)
     for k, way in enumerate(np.repeat(facing(vertices[triangles]), 3, axis=0).T):
         normals[:, k] = np.bincount(triangles.ravel(), way, len(vertices))
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
-    rest = slice(len(known), None)
-    found = arcs_to_lines(vertices[rest], normals[rest], rim, 2.0 * width)
-    return np.concatenate([known, np.minimum(found, 2.0 * width)])
+    return normals
 
 
 def clothed(places: SurfaceRegions, names: Sequence[str]) -> SurfaceRegions:

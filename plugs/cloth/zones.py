@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 
 from plugs.body.body import Solid
 from plugs.cloth.regions import SurfaceRegions, clothed, surface_regions, with_flanges
+from plugs.cloth.strips import REST, with_strips
 from plugs.cloth.zone_words import Zone
 from plugs.drape.splitting import parted_fans
+from plugs.edges.strips import Strip
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.mesh.triangles import areas, centre, edge_keys, groups, hinges_of, in_use, meeting, rim_sides
@@ -102,6 +104,7 @@ def zoned(
     *,
     zones: Sequence[Zone] = (),
     bare: Sequence[str] = (),
+    strips: Sequence[Strip] = (),
     coarse: float = COARSE,
 ) -> Zoned:
     """Return the surface of a plug in zones.
@@ -113,6 +116,8 @@ def zoned(
         The recipe's own; every other place that is not bare is a zone by itself.
     bare : sequence of str
         Panels and ends over which nothing is laid.
+    strips : sequence of Strip
+        Of places that are laid up in part.
     coarse : float, mm
         How far the patches may lie from the surface.
 
@@ -122,8 +127,10 @@ def zoned(
     """
     places = surface_regions(solid, coarse=coarse)
     places = with_flanges(places, {cut.item.name: cut.item.flange_width for cut in solid.mating}, bare)
+    places = with_strips(places, strips)[0]
+    rests = [name for name in places.names if name.startswith(REST)] if strips else []
     faces = [cut.item.name for cut in solid.mating]
-    found = all_zones(places, zones, [*bare, *faces])
+    found = all_zones(places, zones, [*bare, *faces, *rests])
     names = [name for zone in found for name in members(places, zone)]
     return Zoned(
         zones=found,

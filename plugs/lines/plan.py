@@ -93,6 +93,10 @@ def read_plan(plan: LinesPlan) -> RingTable:
     plan : LinesPlan
         As the recipe gives it.
 
+    Returns
+    -------
+    RingTable
+
     Raises
     ------
     PlugError

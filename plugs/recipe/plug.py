@@ -10,6 +10,7 @@ from plugs.body.mating import Mating
 from plugs.body.mating_body import MatingBody
 from plugs.cloth.cloth import Laps
 from plugs.cloth.zone_words import DartCut, Zone
+from plugs.edges.words import Edge, check_edges, with_radii
 from plugs.foam.glue import Glue
 from plugs.foam.hollow import Hollow
 from plugs.foam.joints import Joints
@@ -83,6 +84,8 @@ class Plug:
         Raised pads on it.
     forms : sequence of Form
         Second sets of stations, cut from the plug or put on it.
+    edges : sequence of Edge
+        How the laminate ends along lines of the plug: return flanges, and where they are trimmed.
     mating : sequence of Mating or MatingBody
         Faces cut to the body that the part meets.
     added : sequence of object
@@ -185,6 +188,7 @@ class Plug:
     recesses: Sequence[Recess] = ()
     bosses: Sequence[Boss] = ()
     forms: Sequence[Form] = ()
+    edges: Sequence[Edge] = ()
     mating: Sequence[Mating | MatingBody] = ()
     added: Sequence[object] = ()
     cut: Sequence[object] = ()
@@ -283,6 +287,7 @@ def checked_plug(result: object, function: str) -> Plug:
         check_recess(recess, f"recesses[{i}]")
     for i, form in enumerate(plug.forms):
         check_form_name(form, plug.mating, f"forms[{i}]")
+    check_edges(plug.edges)
     for i, item in enumerate(plug.mating):
         check_mating(item, f"mating[{i}]")
     if plug.schedule is not None:
@@ -295,7 +300,17 @@ def checked_plug(result: object, function: str) -> Plug:
     stock = whole_stock(plug.stock, plug.display_unit)
     with told_by(plug.sides):
         mould = None if plug.mould is None else whole_mould(plug.mould)
+        plug = _with_radii_of_edges(plug)
     return _with_materials(replace(plug, templates=templates, stock=stock, paper_groups=groups, mould=mould))
+
+
+def _with_radii_of_edges(plug: Plug) -> Plug:
+    """Return a plug whose blends along edges of the part are no smaller than these ask."""
+    drawn = plug.plan()
+    plan = with_radii(drawn, plug.edges, plug.skin)
+    if plan is drawn:
+        return plug
+    return replace(plug, stations=plan.stations, front=plan.front, rear=plan.rear)
 
 
 def _with_materials(plug: Plug) -> Plug:

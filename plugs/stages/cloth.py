@@ -18,6 +18,7 @@ from plugs.drape.darts import Dart
 from plugs.drape.drape import LOCK_DEG, WARN_DEG, Asked, Drape, may_shear_deg
 from plugs.drape.geodesic import Surface, holes_closed, make_surface
 from plugs.drape.remedies import Remedies, nets_on
+from plugs.edges.strips import Strip
 from plugs.ground.errors import Finding
 from plugs.ground.records import record
 from plugs.laminate.layup import Layup
@@ -96,6 +97,22 @@ class LaidPatch:
     def darts(self) -> tuple[Dart, ...]:
         """Darts that would let it lie."""
         return () if self.remedies is None else self.remedies.darts
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Ground:
+    """What of the foam carries cloth.
+
+    Attributes
+    ----------
+    skin : Skin
+        Which names what carries none.
+    strips : tuple of Strip
+        Of what carries some along its edges alone.
+    """
+
+    skin: Skin
+    strips: tuple[Strip, ...]
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -183,7 +200,7 @@ def plies_to_cut(layup: Layup) -> tuple[CutPly, ...]:
     )
 
 
-def cut_cloth(plug: Plug, plies: Sequence[CutPly], skin: Skin, body: Solid) -> CutCloth:
+def cut_cloth(plug: Plug, plies: Sequence[CutPly], ground: Ground, body: Solid) -> CutCloth:
     """Return the surface of a plug in zones, its patterns, and their places on the rolls.
 
     From fewer triangles than the foam's, but where a piece unrolls exactly and too much of its area is lost
@@ -193,7 +210,7 @@ def cut_cloth(plug: Plug, plies: Sequence[CutPly], skin: Skin, body: Solid) -> C
     ----------
     plug : Plug
     plies : sequence of CutPly
-    skin : Skin
+    ground : Ground
     body : Solid
         The foam.
 
@@ -207,7 +224,9 @@ def cut_cloth(plug: Plug, plies: Sequence[CutPly], skin: Skin, body: Solid) -> C
         Zones, darts or laps that cannot be.
     """
     for within in (COARSE, 0.5 * plug.chord_tolerance):
-        surface = zoned(body, zones=plug.zones, bare=skin.no_laminate, coarse=within)
+        surface = zoned(
+            body, zones=plug.zones, bare=ground.skin.no_laminate, strips=ground.strips, coarse=within
+        )
         patterns = patterns_of(surface, _cloth_plies(plies, surface), plug.laps, plug.darts)
         exact = [flat.patch for flat in patterns.flats if flat.is_exact]
         if not any(_lacking_mm2(patch) > _LACKING * patch.area_mm2 for patch in exact):

@@ -32,6 +32,8 @@ from plugs.templates.words import Templates
 
 if TYPE_CHECKING:
     from plugs.cloth.drawn import DrawnPattern
+    from plugs.cloth.strips import TrimLine
+    from plugs.edges.strips import Strip
     from plugs.laminate.layup import Layup
     from plugs.laminate.part import Part, Sag
     from plugs.laminate.resin_plan import ResinPlan
@@ -302,15 +304,34 @@ class Worked(Staged):
 
         return plies_to_cut(self.layup)
 
-    @stage("zones", "laps", "darts", "chord_tolerance", after=("plies", "skin", "body"))
+    @stage("edges", after=("lines",))
+    def strips(self) -> tuple[Strip, ...]:
+        """The strips in which the laminate ends on places that stay bare farther in."""
+        if not self.plug.edges:
+            return ()
+        from plugs.edges.strips import strips_of
+
+        lines = self.lines
+        return strips_of(self.plug.edges, lines.finish, lines.foam, lines.cover)
+
+    @stage(after=("strips", "body"))
+    def trims(self) -> tuple[TrimLine, ...]:
+        """The lines that the laminate is trimmed to."""
+        if not self.strips:
+            return ()
+        from plugs.cloth.strips import trim_lines
+
+        return trim_lines(self.body, self.strips)
+
+    @stage("zones", "laps", "darts", "chord_tolerance", after=("plies", "skin", "strips", "body"))
     def cloth(self) -> CutCloth | None:
         """Zones, patterns and rolls of cloth; None without a schedule."""
         if self.plies is None:
             return None
-        from plugs.stages.cloth import cut_cloth
+        from plugs.stages.cloth import Ground, cut_cloth
 
         self.say("cloth")
-        return cut_cloth(self.plug, self.plies, self.skin, self.body)
+        return cut_cloth(self.plug, self.plies, Ground(skin=self.skin, strips=self.strips), self.body)
 
     @stage("patterns", after=("cloth",))
     def drawn_patterns(self) -> tuple[DrawnPattern, ...]:

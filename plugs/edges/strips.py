@@ -1,0 +1,110 @@
+"""The strips in which the laminate ends: along which lines, how wide, on which places."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plugs.edges.borders import Border, line_of, turns_at
+from plugs.edges.words import Edge, borders_asked
+from plugs.ground.errors import PlugError
+from plugs.ground.records import record
+from plugs.lines.stations import Loft
+from plugs.skin.skin import Cover
+
+Array = NDArray[np.float64]
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Strip:
+    """A strip of laminate on a place that is bare farther in.
+
+    Attributes
+    ----------
+    edge : Edge
+    param : str
+        Where the recipe gives it, ``"edges[0]"``.
+    place, owner : str
+        That it lies on, as drawings call it and as it is drawn: "left side", "side".
+    borders : tuple of Border
+        The lines that the laminate comes over.
+    lines, foam_lines : tuple of (m, 2, 3) float, mm
+        The pieces of each, sharp: of the finished part, and in the foam, on which it is marked.
+    depth : float, mm
+        What lies over the foam there.
+    """
+
+    edge: Edge
+    param: str
+    place: str
+    owner: str
+    borders: tuple[Border, ...]
+    lines: tuple[Array, ...]
+    foam_lines: tuple[Array, ...]
+    depth: float
+
+    @property
+    def told(self) -> str:
+        """Its lines in words, each once."""
+        return ", ".join(dict.fromkeys(f"{b.names[0]}" for b in self.borders))
+
+
+def strips_of(edges: Sequence[Edge], finish: Loft, foam: Loft, cover: Cover) -> tuple[Strip, ...]:
+    """Return the strips in which the laminate of a plug ends.
+
+    Parameters
+    ----------
+    edges : sequence of Edge
+    finish, foam : Loft
+    cover : Cover
+
+    Returns
+    -------
+    tuple of Strip
+        One for each place of each edge.
+
+    Raises
+    ------
+    PlugError
+        A line that is not there; a flange no wider than what the radius of its line takes.
+    """
+    found = []
+    for i, edge in enumerate(edges):
+        borders = borders_asked(edge, finish.table, cover.skin, f"edges[{i}]")
+        _check_width(edge, borders, finish, f"edges[{i}].width")
+        for place in dict.fromkeys(border.place for border in borders):
+            mine = tuple(border for border in borders if border.place == place)
+            found.append(
+                Strip(
+                    edge=edge,
+                    param=f"edges[{i}]",
+                    place=place,
+                    owner=mine[0].owner,
+                    borders=mine,
+                    lines=tuple(_pieces(line_of(finish, border)) for border in mine),
+                    foam_lines=tuple(_pieces(line_of(foam, border)) for border in mine),
+                    depth=cover.over(finish, mine[0].owner),
+                )
+            )
+    return tuple(found)
+
+
+def _pieces(line: Array) -> Array:
+    """Return the straight pieces of a line."""
+    return np.stack([line[:-1], line[1:]], axis=1)
+
+
+def _check_width(edge: Edge, borders: Sequence[Border], finish: Loft, param: str) -> None:
+    """Refuse a flange that ends within the blend of one of its lines."""
+    for border in borders:
+        turn, radius = turns_at(finish, border)
+        taken = float((radius * np.tan(0.5 * np.abs(turn))).max())
+        if edge.width <= taken:
+            raise PlugError(
+                param=param,
+                value=edge.width,
+                reason=f"the blend along {border.told} takes {taken:.1f} mm: it would end within it",
+                remedy=f"use at least {np.ceil(taken + 10.0):g}, or a smaller radius",
+            )

@@ -1,0 +1,120 @@
+"""Edges of the part: a return flange is laid on a panel that stays bare farther in, and trimmed to a line."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from plugs import Corner, Edge, End, Plug, PlugError, Ply, Schedule, Skin, Stack, Station, Work, work_out
+
+LAID = Schedule(plies=(Ply(cloth="mat 300"), Ply(cloth="mat 300")))
+
+
+def lid(*edges: Edge, rear: float = 0.0, bare: tuple[str, ...] = ("front",)) -> Plug:
+    """Return a lid that tapers to the rear."""
+
+    def station(x: float, half: float, high: float) -> Station:
+        corners = {"sill": Corner(half, 0.0), "sheer": Corner(half - 20.0, high, 10.0)}
+        return Station(x=x, corners=corners)
+
+    return Plug(
+        name="Lid",
+        stations=(station(0.0, 240.0, 120.0), station(300.0, 220.0, 120.0), station(600.0, 180.0, 90.0)),
+        panels=("floor", "side", "deck"),
+        rear=End(radius=rear, sharp=("floor",)),
+        skin=Skin(no_laminate=bare),
+        schedule=LAID,
+        stack=Stack(thicknesses=(50.0,)),
+        edges=edges,
+    )
+
+
+@pytest.fixture(scope="module")
+def flanged() -> Work:
+    """Return a lid with a flange all round its floor, round a radius."""
+    return work_out(lid(Edge(name="lip", on="floor", width=30.0, radius=8.0), rear=25.0))
+
+
+def test_the_radius_is_made_where_the_edge_runs(flanged: Work) -> None:
+    """Sills and the floor's edge at the rear have at least the radius that is asked; others keep theirs."""
+    assert [station.corners["sill"].radius for station in flanged.plug.stations] == [8.0] * 3
+    assert [station.corners["sheer"].radius for station in flanged.plug.stations] == [10.0] * 3
+    assert flanged.plug.rear.radius_of("floor") == 8.0
+    assert flanged.plug.rear.radius_of("deck") == 25.0
+    assert "floor" not in flanged.plug.rear.sharp
+
+
+def test_a_radius_that_is_larger_stays() -> None:
+    """An edge asks for the least: where the recipe's own blend is larger, it is let be."""
+    work = work_out(lid(Edge(name="lip", on="deck", lines="sheer", width=40.0, radius=8.0)))
+    assert {station.corners["sheer"].radius for station in work.plug.stations} == {10.0}
+
+
+def test_the_trim_line_is_so_far_from_the_finished_edge(flanged: Work) -> None:
+    """From the finished side, square to it, the trim line lies as far in as the flange is wide."""
+    (trim,) = flanged.trims
+    at = np.concatenate(trim.lines)
+    at = at[(at[:, 0] < 560.0) & (np.abs(at[:, 0] - 300.0) > 5.0)]  # at the bend it is rounded
+    slope = np.where(at[:, 0] < 300.0, 20.0, 40.0) / 300.0
+    edge = np.where(
+        at[:, 0] < 300.0, 240.0 - at[:, 0] * 20.0 / 300.0, 220.0 - (at[:, 0] - 300.0) * 40.0 / 300.0
+    )
+    off = (edge - np.abs(at[:, 1])) / np.hypot(1.0, slope)
+    assert np.abs(off - 30.0).max() < 0.01
+
+
+@pytest.mark.parametrize(
+    ("edge", "bare", "param", "word"),
+    [
+        (Edge(name="a", on="flor", width=30.0), ("front",), "edges[0].on", None),
+        (Edge(name="a", on="floor", lines="sheer", width=30.0), ("front",), "edges[0].lines", None),
+        (Edge(name="a", on="floor", lines="front", width=30.0), ("front",), "edges[0].lines", None),
+        (Edge(name="a", on="floor", width=30.0), ("front", "floor"), "edges[0].on", None),
+        (Edge(name="a", on="floor", width=300.0), ("front",), "edges[0].width", "width"),
+        (Edge(name="a", on="floor", width=9.0, radius=12.0), ("front",), "edges[0].width", "width"),
+        (Edge(name="a", on="floor", width=30.0, from_x=700.0), ("front",), "edges[0].from_x", "from_x"),
+        (Edge(name="a", on="floor", width=30.0, to_x=-50.0), ("front",), "edges[0].to_x", "to_x"),
+        (
+            Edge(name="a", on="floor", width=30.0, from_x=90.0, to_x=100.0),
+            ("front",),
+            "edges[0].to_x",
+            "to_x",
+        ),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_what_cannot_be_is_refused(edge: Edge, bare: tuple[str, ...], param: str, word: str | None) -> None:
+    """Each refusal names the word and what would do; where that is a number, it does."""
+    with pytest.raises(PlugError) as caught:
+        assert work_out(lid(edge, bare=bare)).trims
+    error = caught.value
+    assert error.param == param
+    if word is None:
+        assert any(name in error.remedy for name in ("sill", "floor"))
+        return
+    number = float(
+        error.remedy.removeprefix("use ").removeprefix("at least ").removeprefix("at most ").split(",")[0]
+    )
+    assert work_out(lid(replace(edge, **{word: number}), bare=bare)).trims
+
+
+def test_two_edges_are_not_called_alike() -> None:
+    """Drawings and steps are named by the edge."""
+    edge = Edge(name="lip", on="floor", lines="left sill", width=30.0)
+    with pytest.raises(PlugError) as caught:
+        work_out(lid(edge, replace(edge, lines="right sill")))
+    assert caught.value.param == "edges[1].name"
+
+
+def test_two_edges_on_one_place_are_two_lines() -> None:
+    """A wide flange on the left and a narrow one on the right of one floor: each its trim line and area."""
+    left = Edge(name="wide", on="floor", lines="left sill", width=60.0)
+    right = Edge(name="narrow", on="floor", lines="right sill", width=25.0)
+    work = work_out(lid(left, right, bare=("front", "rear")))
+    wide, narrow = work.trims
+    assert (wide.strip.edge.name, narrow.strip.edge.name) == ("wide", "narrow")
+    assert np.concatenate(wide.lines)[:, 1].max() < 0.0 < np.concatenate(narrow.lines)[:, 1].min()
+    assert wide.area_mm2 > 2.0 * narrow.area_mm2
+    assert work.cloth.areas_m2["floor"] == pytest.approx(1e-6 * (wide.area_mm2 + narrow.area_mm2), rel=1e-3)
