@@ -122,9 +122,10 @@ __all__ = [
     "Bow", "Check", "Cloth", "Corner", "Cutting", "DartCut", "Edge", "End", "Filler", "Finding", "Foam",
     "Form", "Glue", "Hardener", "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Mould", "MouldPart",
     "Output", "Pins", "Plug", "PlugError", "Ply", "PocketCutting", "Recess", "Resin", "Router", "Sanding",
-    "Schedule", "Shop", "Skin", "Stack", "Station", "Stock", "Templates", "WireAxis", "WireCutter", "WireWork", "Work",
-    "Zone", "between", "fair", "fair_line", "from_data_sheet", "inch", "load", "mirrored", "oz_per_ft2",
-    "oz_per_yd2", "read_machine", "read_outline", "read_table", "stations_of", "work_out",
+    "Schedule", "Shop", "Skin", "Stack", "Station", "Stock", "Templates", "WireAxis", "WireCutter",
+    "WireWork", "Work", "Zone", "between", "fair", "fair_line", "from_data_sheet", "inch", "load",
+    "mirrored", "oz_per_ft2", "oz_per_yd2", "read_machine", "read_outline", "read_table", "stations_of",
+    "work_out",
 ]  # fmt: skip
 
 
