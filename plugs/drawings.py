@@ -411,7 +411,9 @@ def _words(work: Worked) -> _Words:
 
 
 def _stations(work: Worked) -> tuple[float, ...]:
-    """Return where stations are, along x."""
+    """Return where stations are, along x; none of a plug along a curve, which they stand square to."""
+    if work.plug.along is not None:
+        return ()
     return tuple(station.x for station in work.plug.stations)
 
 

@@ -176,8 +176,7 @@ def make_book_scene(
     for layer, surface in zip(layers, surfaces, strict=True):
         meshes.append(_shaded(layer.name, "layers", surface) if has_slots else _lid(layer, surface))
     for template in (t for t in templates if t.line in ("", "foam")):
-        body = mesh.extruded(template.region, template.axis, template.from_mm, template.to_mm)
-        meshes.append(_flat(template.name, body))
+        meshes.append(_flat(template.name, template.body))
     axis = layers[0].axis if layers else "z"
     return BookScene(meshes=tuple(meshes), views=three_views(_closed(looks.outside)), axis=axis)
 
@@ -361,9 +360,7 @@ def scene_json(scene: BookScene) -> str:
             for one in scene.joined
         ]  # fmt: skip
     if scene.base is not None:
-        base = scene.base
-        whole["base"] = {"z": base.lowest_z, "low": base.lower, "high": base.upper,
-                         "lines": [[line.axis, line.at_mm] for line in base.lines]}  # fmt: skip
+        whole["base"] = _board(scene.base)
     if scene.palette:
         whole["palette"] = list(scene.palette)
     if scene.ways:
@@ -377,6 +374,15 @@ def scene_json(scene: BookScene) -> str:
             for way in scene.ways
         ]
     return json.dumps(whole, separators=(",", ":")).replace("<", "\\u003c")
+
+
+def _board(base: BasePlan) -> dict[str, Any]:
+    """Return the board that templates stand on, and its lines: along a curve by their ends."""
+    across = [[line.axis, line.at_mm] for line in base.lines if not line.faces]
+    faces = [np.ravel(face) for line in base.lines for face in line.faces]
+    curve = {} if base.curve is None else {"curve": _tenths(base.curve)}
+    board = {"z": base.lowest_z, "low": base.lower, "high": base.upper}
+    return board | {"lines": across + [_tenths(face) for face in faces]} | curve
 
 
 def _row(one: SceneMesh, low: Array, span: Array) -> dict[str, Any]:

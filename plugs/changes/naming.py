@@ -121,7 +121,7 @@ def _on_loft(loft: Loft, names: Sequence[str]) -> Named:
     number, middle, facing = number[is_there], middle[is_there], facing[is_there] / size[is_there, None]
     for end, zone in enumerate((loft.front, loft.rear)):
         if zone is not None:
-            number = np.where(_is_on_end(zone, middle, facing), n + end, number)
+            number = np.where(_is_on_end(zone, *_drawn_out(loft, middle, facing)), n + end, number)
     caps = [_cap(points[0], -1.0), _cap(points[-1], 1.0)]
     number = np.concatenate([number, *(np.full(len(p), n + i) for i, (p, _) in enumerate(caps))])
     return (
@@ -130,6 +130,15 @@ def _on_loft(loft: Loft, names: Sequence[str]) -> Named:
         np.concatenate([middle, *(p for p, _ in caps)]),
         np.concatenate([facing, *(f for _, f in caps)]),
     )
+
+
+def _drawn_out(loft: Loft, points: Array, facing: Array) -> tuple[Array, Array]:
+    """Return points and the ways that they face as they are if the curve along the plug is straight."""
+    course = loft.table.course
+    if course is None:
+        return points, facing
+    own = course.straightened(points)
+    return own, np.einsum("ij,ijk->ik", facing, course.frames(own[:, 0])[:, :, :3])
 
 
 def _is_on_end(zone: EndZone, points: Array, facing: Array) -> NDArray[np.bool_]:

@@ -349,7 +349,7 @@ def _advice(patch: Patch, names: Names, aids: SandingAids) -> str:
     size += f", {amount('volume_m3', 1e-9 * patch.volume_mm3, names.unit)}"
     if not patch.is_high:
         return f"fill {size}"
-    panel, bay = names.panel(patch.at, patch.way), names.bay(float(patch.at[0]))
+    panel, bay = names.panel(patch.at, patch.way), names.bay(patch.at)
     if panel.startswith("edge between "):
         pair = set(panel.removeprefix("edge between ").split(" and "))
         block = next((one for one in aids.blocks if any(pair <= set(e.split("/")) for e in one.edges)), None)

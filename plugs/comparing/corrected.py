@@ -77,7 +77,7 @@ def corrected(work: Worked, found: Comparison) -> Corrected:
     Raises
     ------
     PlugError
-        Lines of the plug stand in no table, or no point lies on a panel of it.
+        Lines of the plug stand in no table, or along a curve; or no point lies on a panel of it.
     """
     plug, table = work.plug, work.drawn.table
     if any(station.curves for station in plug.stations):
@@ -86,6 +86,13 @@ def corrected(work: Worked, found: Comparison) -> Corrected:
             value=plug.name,
             reason="panels of it are measured curves, which a table of offsets does not hold",
             remedy="measure these panels again as outlines, and name the new files in the recipe",
+        )
+    if plug.along is not None:
+        raise PlugError(
+            param="--table",
+            value=plug.name,
+            reason="its stations stand along a curve, and a table is corrected for straight plugs only",
+            remedy="leave it out: the comparison tells at each place by how much, so far along the curve",
         )
     points = found.laid.pose.of(found.measured.points)[found.near.is_near]
     points = points[neighbours_first(points)[:: max(-(-len(points) // _MOST), 1)]]

@@ -85,6 +85,7 @@ def compared(work: Worked, path: Path, words: Words) -> Comparison:
         body=solid.body,
         rows=work.fit_list,
         templates=lambda: work.templates,
+        course=solid.loft.table.course,
     )
     measured = read_measured(path, words.unit, expected)
     datums = None if words.datums is None else read_datums(words.datums)

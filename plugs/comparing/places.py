@@ -68,22 +68,32 @@ class Names:
         -------
         str
         """
-        if abs(way[0]) > _SQUARE:
-            return f"{called().front if way[0] < 0.0 else called().rear} end"
+        ahead = float(self._straight(at, way)[1][0])
+        if abs(ahead) > _SQUARE:
+            return f"{called().front if ahead < 0.0 else called().rear} end"
         tree, names = self._known
         return names[int(tree.query(at)[1]) % len(names)]
 
-    def bay(self, x: float) -> int:
+    def _straight(self, at: Array, way: Array) -> tuple[Array, Array]:
+        """Return a place and a direction as they are if the curve along the plug is drawn out straight."""
+        course = self.loft.table.course
+        if course is None:
+            return at, way
+        (own,) = course.straightened(at[None])
+        return own, way @ course.frames(own[:1])[0, :, :3]
+
+    def bay(self, at: Array) -> int:
         """Return the number of the bay, from 1 at the front.
 
         Parameters
         ----------
-        x : float, mm
+        at : (3,) float, mm
 
         Returns
         -------
         int
         """
+        x = self._straight(at, at)[0][0]
         return int(np.sum(self.loft.table.x[1:-1] <= x)) + 1
 
     def place(self, at: Array, way: Array) -> str:
@@ -100,14 +110,17 @@ class Names:
         str
             Such as "bay 2, deck, x = 512 mm, 120 mm to the right of the centreline".
         """
+        panel, is_bent = self.panel(at, way), self.loft.table.course is not None
+        words = [f"bay {self.bay(at)}", panel]
+        at, way = self._straight(at, way)
         x, y, z = (float(round(v)) if self.unit == "mm" else float(v) for v in at.tolist())
-        panel = self.panel(at, way)
-        words = [f"bay {self.bay(x)}", panel]
         if not panel.endswith(" end"):
-            words.append(f"x = {format_length(x, self.unit)}")
+            place = format_length(x, self.unit)
+            words.append(f"{place} along the curve" if is_bent else f"x = {place}")
         if abs(way[1]) < abs(way[2]) or panel.endswith(" end"):
-            side = f"{format_length(abs(y), self.unit)} {called().beside(y)}"
-            words.append("on the centreline" if abs(y) < _CENTRE else side)
+            line = "the curve" if is_bent else "the centreline"
+            side = f"{format_length(abs(y), self.unit)} {called().beside(y, line)}"
+            words.append(f"on {line}" if abs(y) < _CENTRE else side)
         else:
             words.append(called().right if y > 0.0 else called().left)
         if abs(way[2]) < _SQUARE:

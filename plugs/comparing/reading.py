@@ -14,9 +14,10 @@ from plugs.comparing.scans import READERS, scan_points
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.ground.units import to_mm, unit_named
+from plugs.lines.plane import Course
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
-from plugs.sanding.fit_list import GAP, HALF_BREADTH, FitRow
+from plugs.sanding.fit_list import GAP, HALF_BREADTH, HEIGHT, FitRow
 from plugs.summary.fit import MEASURED_HEADS, PLUG_COMMENT
 from plugs.tables.csv_in import CsvFile, closest, read_csv
 from plugs.tables.numbers import heading, length_in, unit_of
@@ -94,6 +95,8 @@ class Expected:
     rows : tuple of FitRow
     templates : callable
         Gives the templates, which take their time.
+    course : Course or None
+        The curve that stations stand square to.
     """
 
     plug_name: str
@@ -101,6 +104,7 @@ class Expected:
     body: Body
     rows: tuple[FitRow, ...]
     templates: Callable[[], tuple[Template, ...]]
+    course: Course | None = None
 
 
 def read_measured(path: Path, unit: str | None, expected: Expected) -> Measured:
@@ -226,7 +230,11 @@ def _fit_list(table: _Table, expected: Expected) -> Measured:
                 remedy="take the row over from templates/fit-list.csv as it is, and fill in 1 blank of it",
                 where=table.cells.place(row[0]),
             )
-        points.append([value if axis in blank else table.length(row, axis) for axis in _AXES])
+        place = [value if axis in blank else table.length(row, axis) for axis in _AXES]
+        if expected.course is not None and table.text(row, "what") in (HALF_BREADTH, HEIGHT):
+            (plane,) = expected.course.frames(np.array(place[:1]))  # so far along the curve, right, up
+            place = (plane @ [0.0, place[1], place[2], 1.0]).tolist()
+        points.append(place)
         labels.append(table.text(row, "place"))
         if table.text(row, expected.against):
             own.append((table.text(row, "place"), table.length(row, expected.against)))
@@ -328,7 +336,7 @@ def _lit(
 ) -> list[float]:
     """Return the place on the real thing that lies so far under a template's edge."""
     names = mesh.PLANES[template.axis]
-    outline = mesh.outline(mesh.stacked(body, template.axis), template.at_mm, above=True)
+    outline = mesh.outline(mesh.stacked(template.straight(body), template.axis), template.at_mm, above=True)
     low_a, low_b, high_a, high_b = outline.bounds if not outline.is_empty else (0.0, 0.0, 0.0, 0.0)
     a, b = (given.get(name) for name in names)
     if a is not None and b is not None:
@@ -358,6 +366,8 @@ def _lit(
     gap = table.length(row, "gap")
     outward = _outward(outline, hit)
     flat = hit - gap * outward
+    if template.plane is not None:
+        return [float(v) for v in template.placed(flat[None])[0]]
     at = dict(zip(names, flat.tolist(), strict=True)) | {template.axis: template.at_mm}
     return [float(at[axis]) for axis in _AXES]
 

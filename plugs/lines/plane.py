@@ -168,6 +168,41 @@ class Course:
         frames[:, 0, 3], frames[:, side, 3] = place.T
         return frames
 
+    def straightened(self, points: Array) -> Array:
+        """Return points as they would lie if the curve were drawn out straight along x.
+
+        Parameters
+        ----------
+        points : (n, 3) float, mm
+
+        Returns
+        -------
+        (n, 3) float, mm
+            Length along the curve to the place nearest to each, to the section's right of it, and up.
+        """
+        plane = points[:, [0, 1 if self.is_plan else 2]]
+        ends = np.append(self.knots[1:], self.length)
+        runs = []
+        for row, (bend, heading) in enumerate(zip(self.curvatures, self.headings, strict=True)):
+            way = np.array([np.cos(heading), np.sin(heading)])
+            off = plane - self.begins[row]
+            ahead, aside = off @ way, off @ np.array([-way[1], way[0]])
+            turn = np.arctan2(bend * ahead, 1.0 - bend * aside)
+            runs.append(turn / bend if bend else ahead)
+            low = -np.inf if row == 0 else 0.0
+            high = np.inf if row == len(ends) - 1 else ends[row] - self.knots[row]
+            runs[-1] = self.knots[row] + np.clip(runs[-1], low, high)
+        u = np.stack(runs)
+        place, heading, _ = (np.stack(part) for part in zip(*map(self.at, u), strict=True))
+        off = plane - place
+        nearest = np.argmin(np.linalg.norm(off, axis=-1).round(9), axis=0)
+        each = np.arange(len(points))
+        own, turn = off[nearest, each], heading[nearest, each]
+        found = points.copy()
+        found[:, 0] = u[nearest, each]
+        found[:, 1 if self.is_plan else 2] = own[:, 1] * np.cos(turn) - own[:, 0] * np.sin(turn)
+        return found
+
 
 def in_space(
     u: Array, k: Array, plane: Array, course: Course | None = None, *, is_way: bool = False

@@ -155,12 +155,13 @@ class End:
 
 @record(frozen=True, slots=True, kw_only=True)
 class Along:
-    """A curve that the stations of a form stand square to: their x is the length along it.
+    """A curve that the stations of a plug or a form stand square to: their x is the length along it.
 
     Attributes
     ----------
     view : str
-        "plan" for a curve in x and y, "side" for one in x and z, along the form's own axes.
+        "plan" for a curve in x and y, "side" for one in x and z, along the own axes of the plug
+        or the form.
     points : sequence of 2 or 3 float, mm
         Corners of the curve in order: x, y or z, and the radius of the bend there, which the first and the
         last have not. From the first one the length counts.

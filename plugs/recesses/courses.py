@@ -1,4 +1,4 @@
-"""Forms along a curve: planes square to it may not cross within the section, nor the form run into itself."""
+"""Plugs and forms along a curve: planes square to it may not cross within the section, nor it meet itself."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.tolerances import LENGTH
 from plugs.lines.plane import Course
 from plugs.lines.section import End
 from plugs.lines.stations import Loft
@@ -21,14 +22,14 @@ _PER_SPAN: Final = 33  # places looked at between two breaks
 _HALVINGS: Final = 20  # of the reach: to a millionth
 
 
-def check_ends(front: End, rear: End, param: str) -> None:
-    """Refuse ends of a form along a curve that are raked or rounded.
+def check_ends(front: End, rear: End, param: str = "") -> None:
+    """Refuse raked ends along a curve.
 
     Parameters
     ----------
     front, rear : End
     param : str
-        Where the recipe gives the form.
+        Where the recipe gives the form; nothing for the plug itself.
 
     Raises
     ------
@@ -36,16 +37,15 @@ def check_ends(front: End, rear: End, param: str) -> None:
         Such an end.
     """
     for end, word in ((front, "front"), (rear, "rear")):
-        own = [(radius, f"by_panel[{panel!r}]") for panel, radius in end.by_panel.items()]
-        for value, name in ((end.rake_deg, "rake_deg"), (end.radius, "radius"), *own):
-            if value:
-                raise PlugError(
-                    param=f"{param}.{word}.{name}",
-                    value=value,
-                    reason="along a curve an end is square to it and sharp; others are not worked out yet",
-                    remedy="use 0",
-                    would_do=[(f"{param}.{word}.{name}", 0.0)],
-                )
+        if end.rake_deg:
+            place = f"{param}.{word}.rake_deg".lstrip(".")
+            raise PlugError(
+                param=place,
+                value=end.rake_deg,
+                reason="along a curve an end stands square to it",
+                remedy="use 0, and cut it to a contour with mating if it has to lean",
+                would_do=[(place, 0.0)],
+            )
 
 
 def checked_course(loft: Loft) -> Loft:
@@ -68,6 +68,7 @@ def checked_course(loft: Loft) -> Loft:
     course = loft.table.course
     if course is None:
         return loft
+    _check_rounded(loft, course)
     share = np.linspace(0.0, 1.0, _PER_SPAN)
     t = np.unique((loft.breaks[:-1, None] + np.diff(loft.breaks)[:, None] * share).ravel())
     at = loft.sections(t)
@@ -83,6 +84,31 @@ def checked_course(loft: Loft) -> Loft:
     if not _is_apart(course, t, low, high, 1.0):
         _refuse_meeting(course, t, low, high)
     return loft
+
+
+def _check_rounded(loft: Loft, course: Course) -> None:
+    """Refuse an end that is rounded where the curve bends: there its blend would be no arc."""
+    bent = np.flatnonzero(course.curvatures)
+    if not len(bent):
+        return
+    for zone, word, row in ((loft.front, "front", bent[0]), (loft.rear, "rear", bent[-1] + 1)):
+        if zone is None:
+            continue
+        edge = float(course.knots[row])
+        room, taken = zone.sign * (zone.u_end - edge), abs(zone.u_end - zone.u_start)
+        if taken > room + LENGTH:
+            share = max(room, 0.0) / taken
+            radii = {name: r for name, r in getattr(loft.table, word).radii(word).items() if r > 0.0}
+            does = {name: float(np.floor(10.0 * share * radius) / 10.0) for name, radius in radii.items()}
+            name, radius = max(radii.items(), key=lambda one: one[1])
+            raise PlugError(
+                param=name,
+                value=radius,
+                reason=f"its blend is {taken:.1f} mm long, and the curve runs straight for "
+                f"{max(room, 0.0):.1f} mm there",
+                remedy=f"use at most {does[name]:g}, or lead the curve straight on by {taken - room:.1f} mm",
+                would_do=tuple(does.items()),
+            )
 
 
 def _refuse_bend(course: Course, u: float, radius: float, reach: float) -> None:
@@ -108,7 +134,7 @@ def _is_apart(course: Course, u: Array, low: Array, high: Array, share: float) -
 
 
 def _refuse_meeting(course: Course, u: Array, low: Array, high: Array) -> None:
-    """Raise the error of a form that runs into itself."""
+    """Raise the error of a plug or a form that runs into itself."""
     least, most = 0.0, 1.0
     for _ in range(_HALVINGS):
         middle = 0.5 * (least + most)
@@ -117,7 +143,7 @@ def _refuse_meeting(course: Course, u: Array, low: Array, high: Array) -> None:
     raise PlugError(
         param="along.points",
         value=f"{len(course.knots)} stretches",
-        reason=f"the form runs into itself: its sections reach up to {reach:.1f} mm from the curve",
+        reason=f"the plug runs into itself: its sections reach up to {reach:.1f} mm from the curve",
         remedy=f"let them reach at most {np.floor(10.0 * least * reach) / 10.0:g} mm from it, or lead it "
         "farther apart",
     )

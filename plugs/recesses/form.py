@@ -55,7 +55,7 @@ class Form:
         How it ends.
     along : Along or None
         A curve that its stations stand square to, along its own axes: their x is then the length along it.
-        Its ends are then square to the curve and sharp.
+        Its ends are then square to the curve, and rounded where it runs straight for so long.
     side : str or None
         "left", "right" or "both", as for a recess: it is moved and turned as the right one, and the left is
         its mirror image. Its own section is then mirrored too.

@@ -19,6 +19,8 @@ Array = NDArray[np.float64]
 
 _ALONG = 65  # places along the plug
 _ACROSS = 48  # places round the section, shared among the panels
+_LOOKED = 2001  # places along a curve
+_SEEN_RAD = np.radians(60.0)  # a panel that turns away by more is seen edge on
 _LEAST_LEAN = 0.26  # cosine of 75 degrees: a panel that leans away more has no room for a tool
 
 
@@ -68,6 +70,11 @@ class Mounting:
         The flat of its panel or end, along width and height from the point, mm.
     surface : (k, m, 3) float, mm
         A grid of points of the panel along the three axes; of an end its outline, k = 1.
+    own : (3, 4) float, dimensionless and mm
+        The axes that the recipe's x, y and z run along there, and where they are 0: of a plug along a curve
+        those of its section.
+    seen : tuple of 2 float, mm
+        From where to where along the plug it is looked at from there.
     """
 
     point: Array
@@ -76,6 +83,21 @@ class Mounting:
     outward: Array
     room: shapely.Polygon
     surface: Array
+    own: Array
+    seen: tuple[float, float]
+
+    def told(self, point: Array) -> Array:
+        """Return a point as the recipe tells it: along a curve by the length along that, to its right and up.
+
+        Parameters
+        ----------
+        point : (3,) float, mm
+
+        Returns
+        -------
+        (3,) float, mm
+        """
+        return np.asarray((point - self.own[:, 3]) @ self.own[:, :3])
 
     def heights_under(self, outline: shapely.Polygon) -> Array:
         """Return how far the surface stands over the tool's plane under an outline.
@@ -138,10 +160,12 @@ def find_mounting(loft: Loft, place: Place, param: str) -> Mounting:
     ends = {"front": (0, -1.0), "rear": (-1, 1.0)}
     if place.panel in ends:
         point, normal, points = _end_place(loft, place, param, *ends[place.panel])
-        upright = np.array([0.0, 0.0, 1.0])
+        own = _own_axes(loft, float(loft.table.x[ends[place.panel][0]]))
+        upright = own[:, 2]
     elif place.panel in loft.table.parent_names:
         point, normal, points = _panel_place(loft, place, param)
-        upright = np.array([1.0, 0.0, 0.0])
+        own = _own_axes(loft, float(place.x or 0.0))
+        upright = own[:, 0]
     else:
         known = ", ".join([*dict.fromkeys(loft.table.parent_names), *ends])
         raise PlugError(
@@ -166,7 +190,19 @@ def find_mounting(loft: Loft, place: Place, param: str) -> Mounting:
         outward=normal,
         room=room.buffer(0),
         surface=local if local.ndim == 3 else local[None],
+        own=own,
+        seen=_before_it_turns(loft, float(own[:, 0] @ (point - own[:, 3])), *loft.breaks[[0, -1]].tolist()),
     )
+
+
+def _own_axes(loft: Loft, x: float) -> Array:
+    """Return the axes that a recipe's x, y and z run along at a place, and where they are 0."""
+    course = loft.table.course
+    if course is None:
+        return np.eye(3, 4)
+    own = np.array(course.frames(np.array([x]))[0])
+    own[:, 3] -= x * own[:, 0]
+    return own
 
 
 def _heights_at(grid: Array, places: Array) -> Array:
@@ -223,8 +259,9 @@ def _end_place(loft: Loft, place: Place, param: str, index: int, sign: float) ->
     count = at.rings.points.shape[1]
     outline = at.place(np.repeat(np.arange(count), 8), np.tile(np.arange(8) / 8.0, count))[0]
     y, z, k = number(f"{param}.y", place.y), number(f"{param}.z", place.z), float(at.k[0])
-    normal = sign * np.array([1.0, 0.0, -k]) / np.hypot(1.0, k)
-    return np.array([float(at.u[0]) + k * z, y, z]), normal, outline
+    own = _own_axes(loft, float(at.u[0]))
+    normal = own[:, :3] @ (sign * np.array([1.0, 0.0, -k]) / np.hypot(1.0, k))
+    return own @ [float(at.u[0]) + k * z, y, z, 1.0], normal, outline
 
 
 def _panel_place(loft: Loft, place: Place, param: str) -> tuple[Array, Array, Array]:
@@ -244,11 +281,11 @@ def _panel_place(loft: Loft, place: Place, param: str) -> tuple[Array, Array, Ar
     for _ in range(60):
         here = loft.sections(np.array([min(max(u, first), last)]))
         spot = _on_panel(here, panels, across)
-        step = x - float(spot.point[0])
+        step = x - float(spot.point[0] if loft.table.course is None else here.u[0])
         u = min(max(u + step, first), last)
         if abs(step) < 1e-9:
             break
-    if abs(float(spot.point[0]) - x) > 1e-3:
+    if abs(step) > 1e-3:
         raise PlugError(
             param=f"{param}.x",
             value=x,
@@ -271,12 +308,24 @@ def _panel_place(loft: Loft, place: Place, param: str) -> tuple[Array, Array, Ar
         here.place(np.repeat(segment, 2), np.clip(share + np.array([-1e-4, 1e-4]), 0.0, 1.0))[0], axis=0
     )[0]
     normal = np.cross(sideways, along)
+    first, last = _before_it_turns(loft, u, first, last)
     inside = (loft.breaks > first) & (loft.breaks < last)
     t = np.unique(np.concatenate([np.linspace(first, last, _ALONG), loft.breaks[inside]]))
     steps = max(_ACROSS // len(panels), 2)
     segments = np.append(np.repeat(2 * panels + 1, steps), 2 * panels[-1] + 1)
     ratios = np.append(np.tile(np.arange(steps) / steps, len(panels)), 1.0)
     return spot.point, normal / np.linalg.norm(normal), loft.sections(t).place(segments, ratios)
+
+
+def _before_it_turns(loft: Loft, u: float, first: float, last: float) -> tuple[float, float]:
+    """Return from where to where a panel is looked at: along a curve no farther than it can be seen."""
+    course = loft.table.course
+    if course is None:
+        return first, last
+    places = np.linspace(first, last, _LOOKED)
+    turn = np.abs(course.at(places)[1] - course.at(np.array([u]))[1])
+    away = places[turn > _SEEN_RAD]
+    return float(max([first, *away[away < u]])), float(min([last, *away[away > u]]))
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)

@@ -78,10 +78,11 @@ def flat_words(mounting: Mounting, outline: shapely.Polygon) -> str:
     over_it, through_it = flat_runs(mounting, outline), flat_runs(mounting, outline, 3)
     ways = ((over_it, ""), (through_it, " through its middle"), (bounds, " in all"))
     runs, where = next((way for way in ways if np.ptp(way[0], axis=1).min() >= 0.5 * _CLEAR), ways[-1])
-    words = []
-    for word, way, run in zip(("wide", "high"), (mounting.width, mounting.height), runs, strict=True):
+    words, point = [], mounting.told(mounting.point)
+    for word, across, run in zip(("wide", "high"), (mounting.width, mounting.height), runs, strict=True):
+        way = across @ mounting.own[:, :3]
         axis = int(np.argmax(np.abs(way)))
-        low, high = sorted(float(mounting.point[axis] + d * way[axis]) for d in run)
+        low, high = sorted(float(point[axis] + d * way[axis]) for d in run)
         words.append(f"{np.ptp(run):.1f} mm {word} ({'xyz'[axis]} = {low:.1f} to {high:.1f})")
     return "the flat is " + " and ".join(words) + where
 
@@ -135,10 +136,11 @@ def _least_shift(room: shapely.Polygon, outline: shapely.Polygon) -> Array | Non
 
 def _shifted(item: Place, mounting: Mounting, move: Array) -> Place:
     """Return a tool with the words of the recipe that tell where it stands changed by a move, to 0.1 mm."""
+    move, outward = move @ mounting.own[:, :3], mounting.outward @ mounting.own[:, :3]
     if item.panel in ("front", "rear"):
         steps = {"y": move[1], "z": move[2]}
     else:
-        side = np.cross([1.0, 0.0, 0.0], mounting.outward)
+        side = np.cross([1.0, 0.0, 0.0], outward)
         side /= np.linalg.norm(side) * np.sign(side[int(np.argmax(np.abs(side)))])
         steps = {"x": move[0], "across": float(side @ move)}
     words = {
@@ -175,7 +177,8 @@ def move_words(loft: Loft, old: Place, new: Place, param: str) -> str:
     param : str
         Where the recipe gives the item.
     """
-    step = find_mounting(loft, new, param).point - find_mounting(loft, old, param).point
+    here = find_mounting(loft, old, param)
+    step = (find_mounting(loft, new, param).point - here.point) @ here.own[:, :3]
     changed = {path.removeprefix(f"{param}.") for path, _ in changed_words(old, new, param)}
     side = int(np.argmax(np.abs(step[1:]))) + 1
     axes = [i for i in range(3) if "xyz"[i] in changed or ("across" in changed and i == side)]

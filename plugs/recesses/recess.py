@@ -271,7 +271,7 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
 
 def _through(loft: Loft, mounting: Mounting) -> float:
     """Return how deep a cut right through goes."""
-    corners = loft.sections(np.linspace(loft.breaks[0], loft.breaks[-1], _ALONG))
+    corners = loft.sections(np.linspace(*mounting.seen, _ALONG))
     n = corners.rings.points.shape[1]
     body = corners.place(np.arange(n), np.zeros(n))
     return float(((mounting.point - body) @ mounting.outward).max()) + _OUT

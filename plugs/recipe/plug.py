@@ -29,18 +29,20 @@ from plugs.laminate.dosing import Shop
 from plugs.laminate.generic import BOARDS, FILLERS, FOAMS, GLUES
 from plugs.laminate.materials import Adhesive, Board, Filler, Foam
 from plugs.laminate.plies import Schedule
-from plugs.lines.section import End, LinesPlan, Station, Way
+from plugs.lines.section import Along, End, LinesPlan, Station, Way
 from plugs.mould.words import Mould, whole_mould
 from plugs.recesses.form import Form
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.own import check_kinds
 from plugs.recipe.sides import on_sides
 from plugs.recipe.words import (
+    check_along,
     check_foam_meets_wire,
     check_form_name,
     check_mating,
     check_recess,
     check_schedule,
+    check_wire_along,
     check_wire_has_sheets,
     whole_stock,
     whole_templates,
@@ -78,6 +80,10 @@ class Plug:
         by corner name, those that are not named being straight.
     front, rear : End
         How the plug ends.
+    along : Along or None
+        A curve that the stations stand square to, such as a bumper's corner or a wheel arch: every x of a
+        station, a template or a recess on a panel is then the length along it. Layers are cut from the plug
+        as it stands, along its own axes.
     recesses : sequence of Recess
         Pockets and cuts in the surface.
     bosses : sequence of Boss
@@ -185,6 +191,7 @@ class Plug:
     bays: Way | Sequence[Way] | Mapping[Name, Way | Sequence[Way]] = "straight"
     front: End = field(default_factory=End)
     rear: End = field(default_factory=End)
+    along: Along | None = None
     recesses: Sequence[Recess] = ()
     bosses: Sequence[Boss] = ()
     forms: Sequence[Form] = ()
@@ -249,6 +256,7 @@ class Plug:
             bays=self.bays,
             front=self.front,
             rear=self.rear,
+            along=self.along,
         )
 
 
@@ -283,6 +291,8 @@ def checked_plug(result: object, function: str) -> Plug:
     paper_of(plug.paper, margin=plug.paper_margin, overlap=plug.paper_overlap)
     groups = checked_groups(plug.paper_groups, "paper_groups")
     templates = whole_templates(plug.templates, plug.stack)
+    if plug.along is not None:
+        check_along(plug.along, mirrored=plug.mirrored, stack=plug.stack, templates=templates)
     for i, recess in enumerate(plug.recesses):
         check_recess(recess, f"recesses[{i}]")
     for i, form in enumerate(plug.forms):
@@ -295,6 +305,8 @@ def checked_plug(result: object, function: str) -> Plug:
     if plug.wire is not None:
         check_wire(plug.wire)
         check_wire_has_sheets(plug.wire, plug.stock)
+        if plug.along is not None:
+            check_wire_along(plug.wire)
     if plug.router is not None:
         check_router(plug.router, "router")
     stock = whole_stock(plug.stock, plug.display_unit)

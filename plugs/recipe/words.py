@@ -21,10 +21,12 @@ from plugs.ground.units import format_size, unit_named
 from plugs.laminate.choosing import check_material
 from plugs.laminate.materials import Foam, Material
 from plugs.laminate.plies import Schedule
+from plugs.lines.section import Along
 from plugs.recesses.form import Form
 from plugs.recesses.recess import ROUT, Recess
 from plugs.templates.words import Templates
 from plugs.wire.words import WireWork
+from plugs.words.ways import called
 
 
 def whole_stock(stock: Sequence[Stock], unit: str = "mm") -> tuple[Stock, ...]:
@@ -322,3 +324,72 @@ def check_foam_meets_wire(foam: Foam | None) -> None:
         if is_never
         else 'name what it is: foam="eps 22", or a Foam of your own with hot_wire="yes" if its sheet says so',
     )
+
+
+def check_along(along: Along, *, mirrored: bool, stack: Stack, templates: Templates | None) -> None:
+    """Refuse words that hold of a straight plug only, for one along a curve.
+
+    Parameters
+    ----------
+    along : Along
+    mirrored : bool
+    stack : Stack
+    templates : Templates or None
+
+    Raises
+    ------
+    PlugError
+        Such a word, with what does the same along a curve.
+    """
+    if mirrored and along.view == "plan":
+        raise PlugError(
+            param="mirrored",
+            value=True,
+            reason=f"along a curve in plan the {called().left} and the {called().right} side are not alike",
+            remedy="use False, and draw the corners all the way round, anti-clockwise seen from behind",
+            would_do=[("mirrored", False)],
+        )
+    if stack.between_templates:
+        raise PlugError(
+            param="stack.between_templates",
+            value=True,
+            reason="between planes square to a curve lie wedges, which no sheet fills",
+            remedy='use False, and Stack(axis="z"): templates are then gauges at the stations',
+            would_do=[("stack.between_templates", False)],
+        )
+    if templates is None:
+        return
+    for word, reason in (
+        ("lengthwise", "a board along the plug would have to bend with it"),
+        *((("waterlines", "at its stations the section leans"),) if along.view == "side" else ()),
+    ):
+        if getattr(templates, word):
+            raise PlugError(
+                param=f"templates.{word}",
+                value=tuple(getattr(templates, word)),
+                reason=f"{reason}: it follows a curve in {along.view}",
+                remedy="leave it out, and name more positions in templates.stations, lengths along the curve",
+                would_do=[(f"templates.{word}", ())],
+            )
+
+
+def check_wire_along(wire: WireWork) -> None:
+    """Refuse to cut the bays of a plug along a curve by wire.
+
+    Parameters
+    ----------
+    wire : WireWork
+
+    Raises
+    ------
+    PlugError
+        Such a cut.
+    """
+    if wire.cut == "bays":
+        raise PlugError(
+            param="wire.cut",
+            value=wire.cut,
+            reason="along a curve bays are wedges, and a wire between two frames cuts parallel faces",
+            remedy='use "layers", or "block" where the plug is straight enough',
+            would_do=[("wire.cut", "layers")],
+        )

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from itertools import product
+from itertools import groupby, product
 from typing import Final
 
 import numpy as np
@@ -17,11 +17,13 @@ from numpy.typing import NDArray
 
 from plugs.body.body import Solid
 from plugs.body.mating import MatingFace
+from plugs.ground.errors import present
 from plugs.ground.records import record
 from plugs.ground.units import format_length
+from plugs.lines.ring_shapes import by_sag
+from plugs.lines.stations import Loft
 from plugs.mesh import mesh
 from plugs.mesh.faces import face_left_by
-from plugs.mesh.mesh import Body
 from plugs.mesh.triangles import edge_loops, facing, normals
 from plugs.sanding.sanding import Gap, SandingAids
 from plugs.words.ways import called
@@ -69,10 +71,12 @@ class FitRow:
     side : str
         Left or right in the words of the plug; empty on the centreline and where it does not matter.
     x, y, z : float or None, mm
-        The place; None for what is measured.
+        The place; None for what is measured. Along a curve those of half-breadths and heights are the length
+        along it, to its right and up.
     foam, finished : float or None, mm
-        What it should come to: a half-breadth from the centreline outward, a height over the baseline, a
-        length from station 0, a gap + crown, - hollow. None where that surface has no such place.
+        What it should come to: a half-breadth from the centreline or the curve outward, a height over the
+        baseline, a length from station 0, a gap + crown, - hollow. None where that surface has no such
+        place.
     """
 
     number: int
@@ -101,38 +105,44 @@ class FitPlan:
         Positions y of the lengthwise sections: the centreline, then right and left in turn.
     unit : str
         "mm" or "in".
+    view : str
+        "plan" or "side": that of the curve that stations stand square to; empty without one.
     """
 
     stations: tuple[float, ...]
     waterlines: tuple[float, ...]
     across: tuple[float, ...]
     unit: str
+    view: str = ""
 
 
 def fit_plan(
-    foam: Body,
+    foam: tuple[Array, Array],
     stations: tuple[Sequence[float], Sequence[float]],
     given: tuple[Sequence[float], Sequence[float]],
     unit: str,
+    view: str = "",
 ) -> FitPlan:
     """Return where a plug is measured.
 
     Parameters
     ----------
-    foam : Body
+    foam : tuple of two (3,) float, mm
+        Corners of the box round it; along a curve as if that were drawn out straight.
     stations : tuple of two sequence of float, mm
         Those of the recipe and its templates, and where the blends of the ends begin, which are rounded.
     given : tuple of two sequence of float, mm
         Waterlines and lengthwise sections that the recipe names, besides even ones of a round step.
     unit : str
         "mm" or "in".
+    view : str
+        As in `FitPlan`.
 
     Returns
     -------
     FitPlan
     """
-    whole = mesh.measure(foam)
-    (x0, y0, z0), (x1, y1, z1) = whole.lower.tolist(), whole.upper.tolist()
+    (x0, y0, z0), (x1, y1, z1) = foam[0].tolist(), foam[1].tolist()
     own = [x for x in sorted(set(stations[0])) if x0 + _ROOM < x < x1 - _ROOM]
     middle, round_to = 0.5 * (x0 + x1), _ROUND[unit]
     for x in sorted(stations[1]):
@@ -149,6 +159,7 @@ def fit_plan(
         waterlines=tuple(sorted(set(heights))),
         across=tuple(y for y in ways if y0 + _RIM < y < y1 - _RIM),
         unit=unit,
+        view=view,
     )
 
 
@@ -190,9 +201,9 @@ class _Asked:
 
 def _taped_rows(foam: Solid, finish: Solid, plan: FitPlan) -> Iterable[FitRow]:
     """Yield half-breadths, heights and lengths."""
-    asked = [*_at_stations(plan), *_at_ends(foam, plan)]
-    on_foam = _reaches(foam.body, asked)
-    on_finish = on_foam if finish is foam else _reaches(finish.body, asked)
+    asked = [*_at_stations(plan), *(() if plan.view else _at_ends(foam, plan))]
+    on_foam = _reaches(foam, asked)
+    on_finish = on_foam if finish is foam else _reaches(finish, asked)
     for one, foam_mm, finished_mm in zip(asked, on_foam, on_finish, strict=True):
         if foam_mm is not None:
             side = _side(float(one.sign) if one.at[1] is None else one.at[1])
@@ -201,15 +212,16 @@ def _taped_rows(foam: Solid, finish: Solid, plan: FitPlan) -> Iterable[FitRow]:
 
 def _at_stations(plan: FitPlan) -> Iterable[_Asked]:
     """Yield the places at stations."""
-    unit = plan.unit
+    unit, over = plan.unit, _over(plan)
     for x in plan.stations:
-        station = f"station x = {format_length(x, unit)}"
+        at = format_length(x, unit)
+        station = f"station {at} along the curve" if plan.view else f"station x = {at}"
         for z in plan.waterlines:
             for side, sign in ((called().right, 1), (called().left, -1)):
-                place = f"{station}, {format_length(z, unit)} over the baseline, {side}"
+                place = f"{station}, {format_length(z, unit)} over the {over}, {side}"
                 yield _Asked(what=HALF_BREADTH, place=place, at=(x, None, z), sign=sign)
         for y in plan.across:
-            yield _Asked(what=HEIGHT, place=f"{station}, {_beside(y, unit)}", at=(x, y, None), sign=1)
+            yield _Asked(what=HEIGHT, place=f"{station}, {_beside(y, plan)}", at=(x, y, None), sign=1)
 
 
 def _at_ends(foam: Solid, plan: FitPlan) -> Iterable[_Asked]:
@@ -218,14 +230,35 @@ def _at_ends(foam: Solid, plan: FitPlan) -> Iterable[_Asked]:
     for end, sign in (("front", -1), ("rear", 1)):
         for y, z in product(plan.across, plan.waterlines) if end not in cut else ():
             height = f"{format_length(z, plan.unit)} over the baseline"
-            place = f"{called().of(end)} end, {height}, {_beside(y, plan.unit)}"
+            place = f"{called().of(end)} end, {height}, {_beside(y, plan)}"
             yield _Asked(what=LENGTH, place=place, at=(None, y, z), sign=sign)
 
 
-def _reaches(body: Body, asked: Sequence[_Asked]) -> list[float | None]:
-    """Return how far a body reaches at each place; None where it does not, or leans too much."""
-    vertices, triangles = mesh.triangles_of(body)
-    corners = vertices[triangles]
+def _reaches(solid: Solid, asked: Sequence[_Asked]) -> list[float | None]:
+    """Return how far a solid reaches at each place; None where it does not, or leans too much."""
+    vertices, triangles = mesh.triangles_of(solid.body)
+    if solid.loft.table.course is None:
+        return _reaches_of(vertices[triangles], asked)
+    found: list[float | None] = []
+    for x, own in groupby(asked, key=lambda one: one.at[0]):
+        found += _reaches_of(_beside_station(solid.loft, vertices, triangles, present(x)), list(own))
+    return found
+
+
+def _beside_station(loft: Loft, vertices: Array, triangles: NDArray[np.int64], x: float) -> Array:
+    """Return triangles as they lie to a plane square to the curve, those of the plug beside this section."""
+    (plane,) = present(loft.table.course).frames(np.array([x]))
+    local = (vertices - plane[:, 3]) @ plane[:, :3] + [x, 0.0, 0.0]
+    ring = loft.sections(np.clip([loft.position_of(x)], loft.breaks[0], loft.breaks[-1])).rings
+    own = ring.at(*by_sag(ring))[0]
+    corners = local[triangles]
+    low, high = corners.min(axis=1)[:, 1:], corners.max(axis=1)[:, 1:]
+    is_own = (high >= own.min(axis=0) - _RIM) & (low <= own.max(axis=0) + _RIM)
+    return np.asarray(corners[is_own.all(axis=1)])
+
+
+def _reaches_of(corners: Array, asked: Sequence[_Asked]) -> list[float | None]:
+    """Return how far triangles reach at each place."""
     low, high = corners.min(axis=1).T.copy(), corners.max(axis=1).T.copy()
     found: list[float | None] = []
     along: tuple[int, float | None] = (-1, None)
@@ -261,7 +294,11 @@ def _reach(corners: Array, one: _Asked) -> float | None:
 
 def _edge_rows(foam: Solid, plan: FitPlan) -> Iterable[FitRow]:
     """Yield places where lines of the plan cross mating edges, measured the way that the face was cut."""
-    lines = (plan.stations, plan.across, plan.waterlines)
+    lines = (
+        () if plan.view else plan.stations,
+        () if plan.view == "plan" else plan.across,
+        () if plan.view == "side" else plan.waterlines,
+    )
     for face in foam.faces:
         vertices, triangles = face_left_by(foam.body, face.cut.body)
         axis = int(np.argmax(np.abs(facing(vertices[triangles]).sum(axis=0))))
@@ -272,7 +309,7 @@ def _edge_rows(foam: Solid, plan: FitPlan) -> Iterable[FitRow]:
                 value, told = float(point[axis]), format_length(float(point[other]), plan.unit)
                 line = (
                     f"station x = {format_length(float(point[0]), plan.unit)}",
-                    _beside(float(point[1]), plan.unit),
+                    _beside(float(point[1]), replace(plan, view="")),
                     f"{format_length(float(point[2]), plan.unit)} over the baseline",
                 )[k]
                 place = f"{edge_words(face.name)}{line}, where its {'xyz'[other]} is {told}"
@@ -340,9 +377,15 @@ def _row(
     )
 
 
-def _beside(y: float, unit: str) -> str:
-    """Return how far from the centreline a place lies."""
-    return "on the centreline" if y == 0.0 else f"{format_length(abs(y), unit)} {called().beside(y)}"
+def _beside(y: float, plan: FitPlan) -> str:
+    """Return how far from the centreline, or from the curve in its stead, a place lies."""
+    line = "the curve" if plan.view else "the centreline"
+    return f"on {line}" if y == 0.0 else f"{format_length(abs(y), plan.unit)} {called().beside(y, line)}"
+
+
+def _over(plan: FitPlan) -> str:
+    """Return what heights are measured over: a curve in side view rises and falls itself."""
+    return "curve" if plan.view == "side" else "baseline"
 
 
 def _side(y: float) -> str:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.ends import EndZone
+from plugs.lines.plane import in_space, turned
 from plugs.sanding.bays import STEPS, Bays, PanelRun, is_blend, is_drawn
 from plugs.sanding.straightedge import PanelGrid
 from plugs.words.ways import called
@@ -203,7 +204,9 @@ def _blend(bays: Bays, edge: str, segment: int, beside: tuple[int, int], *, is_i
     spots = at.place(np.full(3, segment, dtype=np.intp), np.array([0.0, 0.5, 1.0]))
     first, last = spots[:, 0], spots[:, 2]
     chord = last - first
-    across = [_turned(chord, -half, at.k), _turned(chord, half, at.k)]
+    flat = at.rings.at(np.full(2, segment, dtype=np.intp), np.array([0.0, 1.0]))
+    ways = np.stack([turned(flat[:, 1] - flat[:, 0], way) for way in (-half, half)], axis=1)
+    across = in_space(at.u, at.k, ways, at.course, is_way=True).swapaxes(0, 1)
     normals = [_unit(np.cross(a, bays.along(p))) for a, p in zip(across, (first, last), strict=True)]
     sine = np.linalg.norm(np.cross(normals[0], normals[1]), axis=-1)
     turn = np.arctan2(sine, np.sum(normals[0] * normals[1], axis=-1))
@@ -223,13 +226,6 @@ def _blend(bays: Bays, edge: str, segment: int, beside: tuple[int, int], *, is_i
         middle=spots[:, 1],
         outward=_unit(normals[0] + normals[1]),
     )
-
-
-def _turned(chord: Array, angle_rad: Array, lean: Array) -> Array:
-    """Return directions of chords (k, 3) turned within their sections."""
-    cosine, sine = np.cos(angle_rad), np.sin(angle_rad)
-    y, z = cosine * chord[:, 1] - sine * chord[:, 2], sine * chord[:, 1] + cosine * chord[:, 2]
-    return np.stack([lean * z, y, z], axis=-1)
 
 
 def _unit(vector: Array) -> Array:
@@ -336,6 +332,8 @@ def _at_end(
 ) -> list[RadiusBlock]:
     """Return the blocks of an end's blend, panel by panel, whose radius is that of the ball in the groove."""
     end = zone.sign * np.array([1.0, 0.0, -zone.lean]) / np.hypot(1.0, zone.lean)
+    if bays.at.course is not None:
+        end = zone.sign * bays.at.course.frames(np.array([zone.u_end]))[0, :, 0]
     found = []
     for run, patch in zip(bays.panels, patches, strict=True):
         if zone.is_sharp[list(run.pieces)].all():

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.limits import Within
 from plugs.ground.records import record
+from plugs.lines.plane import Course
 from plugs.lines.rings import solve_rings
 from plugs.lines.stations import Loft
 from plugs.sanding.bays import STEPS, Bays, PanelRun, read_bays
@@ -104,9 +105,9 @@ class PanelBay:
     twist : float, mm
         How far one corner stands off the plane through the other three.
     border : (m, 3) float, mm
-        Its outline.
+        Its outline; along a curve as if that were drawn out straight.
     normal : (3,) float, dimensionless
-        Outward, in its middle.
+        Outward, in its middle; along a curve likewise.
     is_both_sides : bool
         Whether the same panel is on the left side.
     """
@@ -146,12 +147,15 @@ class SandingAids:
         Bay by bay, in the order of the panels.
     wholes : tuple of PanelBay
         Panels over their whole length, where that is more than one bay.
+    course : Course or None
+        The curve that the plug follows.
     """
 
     words: Sanding
     blocks: tuple[RadiusBlock, ...]
     panels: tuple[PanelBay, ...]
     wholes: tuple[PanelBay, ...]
+    course: Course | None
 
 
 def sanding_aids(loft: Loft, words: Sanding) -> SandingAids:
@@ -182,6 +186,7 @@ def sanding_aids(loft: Loft, words: Sanding) -> SandingAids:
         blocks=radius_blocks(bays, patches, words.flat),
         panels=tuple(panel for panel in panels if len(panel.border)),
         wholes=tuple(panel for panel in wholes if len(panel.border)),
+        course=loft.table.course,
     )
 
 
@@ -240,11 +245,17 @@ def _judged(bays: Bays, run: PanelRun, patch: PanelGrid, words: Sanding) -> list
                 crosswise=crosswise,
                 twist=twist,
                 border=border,
-                normal=patch.normals[middle, patch.points.shape[1] // 2],
+                normal=_straight_way(bays, middle, patch.normals[middle, patch.points.shape[1] // 2]),
                 is_both_sides=bays.is_mirrored and not _is_across(bays, run),
             )
         )
     return found
+
+
+def _straight_way(bays: Bays, row: int, way: Array) -> Array:
+    """Return a direction at a section as it is if the curve is drawn out straight."""
+    course = bays.at.course
+    return way if course is None else way @ course.frames(bays.at.u[[row]])[0, :, :3]
 
 
 def _is_across(bays: Bays, run: PanelRun) -> bool:
@@ -328,12 +339,13 @@ def _border(bays: Bays, run: PanelRun, rows: NDArray[np.intp]) -> tuple[Array, f
     if len(rows) < 2:
         return np.empty((0, 3)), 0.0
     pieces = np.array(run.pieces, dtype=np.intp)
-    ring = bays.at.place(np.append(2 * pieces + 1, 2 * pieces[-1] + 1), np.append(np.zeros(len(pieces)), 1.0))
-    ring = ring[rows]
+    segment, ratio = np.append(2 * pieces + 1, 2 * pieces[-1] + 1), np.append(np.zeros(len(pieces)), 1.0)
+    ring = bays.at.place(segment, ratio)[rows]
     a, b, c, d = ring[0, 0], ring[-1, 0], ring[-1, -1], ring[0, -1]
     across = np.cross(c - a, b - d)
     size = float(np.linalg.norm(across))
     twist = abs(float((a - b + c - d) @ across)) / size if size > 0.0 else 0.0
+    ring = replace(bays.at, course=None).place(segment, ratio)[rows]
     border = np.concatenate([ring[:, 0], ring[-1, 1:], ring[-2::-1, -1], ring[0, -2:0:-1]])
     return border, twist
 

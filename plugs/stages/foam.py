@@ -184,7 +184,7 @@ def station_places(plug: Plug) -> list[float]:
     Returns
     -------
     list of float, mm
-        Along x.
+        Along x, or along the curve that they stand square to.
     """
     return [station.x for station in plug.stations]
 
@@ -387,8 +387,14 @@ def offer(plug: Plug, body: Solid, finish: Solid, layering: Layering) -> Offered
     """
     later = [pocket.param for pocket in layering.pockets if pocket.method != LAYERS]
     foam, finished = (body_before(one, later) if later else one.body for one in (body, finish))
-    words = present(plug.templates)
-    templates, found = make_gauges(foam, None if finish is body else finished, words, station_places(plug))
+    words, loft = present(plug.templates), body.loft
+    templates, found = make_gauges(
+        foam,
+        None if finish is body else finished,
+        words,
+        station_places(plug),
+        None if loft.table.course is None else loft,
+    )
     return Offered(templates=templates, findings=found)
 
 
@@ -435,4 +441,4 @@ def base_of(plug: Plug, body: Solid, templates: Sequence[Template]) -> BasePlan:
     -------
     BasePlan
     """
-    return make_base_plan(body.body, station_places(plug), templates)
+    return make_base_plan(body.body, station_places(plug), templates, body.loft)

@@ -25,6 +25,7 @@ from plugs.lines.stations import Loft
 from plugs.measure.comb import FairLine
 from plugs.measure.fairing import Fairing
 from plugs.mesh.sampling import Faces
+from plugs.recesses.courses import check_ends, checked_course
 from plugs.recesses.form import form_lines, form_places, form_tool
 from plugs.recesses.recess import Boss, Recess, Tool
 from plugs.recipe.plug import Plug
@@ -109,7 +110,9 @@ def drawn_lines(plug: Plug) -> Loft:
     PlugError
         Lines that cannot be built, with what would do.
     """
-    return checked_loft(plug.plan())
+    if plug.along is not None:
+        check_ends(plug.front, plug.rear)
+    return checked_course(checked_loft(plug.plan()))
 
 
 def measured_lines(plug: Plug) -> tuple[FairLine, ...]:
@@ -482,6 +485,9 @@ def list_fit(plug: Plug, solids: tuple[Solid, Solid], lines: Lines, aids: Sandin
     if words is not None:
         stations += [] if isinstance(words.stations, str) else list(words.stations)
         given = (list(words.waterlines), list(words.lengthwise))
-    return fit_rows(
-        foam, finish, aids, fit_plan(foam.body, (stations, (ends[0], ends[-1])), given, plug.display_unit)
-    )
+    box, view = (foam.by_mesh.lower, foam.by_mesh.upper), ""
+    if plug.along is not None:
+        straight = replace(lines.foam, table=replace(lines.foam.table, course=None))
+        box, view = box_of(straight), plug.along.view
+    places = (stations, (ends[0], ends[-1]))
+    return fit_rows(foam, finish, aids, fit_plan(box, places, given, plug.display_unit, view))

@@ -49,7 +49,7 @@ if TYPE_CHECKING:
     from plugs.wire.programs import Wired
 
 
-_LINES: Final = ("stations", "panels", "mirrored", "bays", "front", "rear")
+_LINES: Final = ("stations", "panels", "mirrored", "bays", "front", "rear", "along")
 
 
 class Worked(Staged):
@@ -274,7 +274,7 @@ class Worked(Staged):
         """Radius blocks, and which way a flat block is laid."""
         return sanding_aids(self.lines.foam, self.plug.sanding)
 
-    @stage("stations", "templates", "display_unit", after=("lines", "body", "finish", "sanding"))
+    @stage("stations", "along", "templates", "display_unit", after=("lines", "body", "finish", "sanding"))
     def fit_list(self) -> tuple[FitRow, ...]:
         """Where the plug is measured when it is made, and what it should come to there."""
         return shape.list_fit(self.plug, (self.body, self.finish), self.lines, self.sanding)

@@ -17,6 +17,7 @@ from plugs.drafting.marks import arrow, line
 from plugs.drafting.placing import Beside, Row, Sign
 from plugs.ground.records import record
 from plugs.ground.units import format_length, format_size
+from plugs.lines.plane import Course
 from plugs.mesh.projection import FROM_ABOVE, FROM_BELOW, FROM_LEFT, FROM_RIGHT
 from plugs.sanding.radius_blocks import EdgePlace, RadiusBlock
 from plugs.sanding.sanding import (
@@ -91,14 +92,26 @@ def sanding_map(aids: SandingAids, *, path: str, plug_name: str, display_unit: s
     scale = _scale(views)
     builder = DrawingBuilder(path=path, title=f"{plug_name}, sanding map", display_unit=display_unit)
     builder.write(Label(text=f"{plug_name}: sanding map, 1 : {scale}", at=(0.0, 0.0), height=5.0))
-    top = -_GAP
+    top, blocks = -_GAP, aids.blocks
+    if aids.course is not None:
+        blocks = tuple(_straight(block, aids.course) for block in blocks)
+        words = "drawn out straight along its curve: x is the length along that"
+        builder.write(Label(text=words, at=(0.0, top + 2.0), height=_TEXT))
     is_alike = any(panel.is_both_sides for panel in aids.panels)
     for word, regions in views.items():
-        top = _draw_view(builder, word, regions, aids.blocks, scale, top, is_alike=is_alike)
+        top = _draw_view(builder, word, regions, blocks, scale, top, is_alike=is_alike)
     top = _write_columns(builder, _table(aids, display_unit), top - _ROW)
     top = _draw_legend(builder, aids, top - _ROW)
     _write_columns(builder, _block_rows(aids.blocks, display_unit), top - _ROW)
     return builder.drawing()
+
+
+def _straight(block: RadiusBlock, course: Course) -> RadiusBlock:
+    """Return a block with its places as they lie if the curve is drawn out straight."""
+    at = np.array([[place.point, place.point + place.outward] for place in block.places])
+    ends = course.straightened(at.reshape(-1, 3)).reshape(-1, 2, 3)
+    pairs = zip(block.places, ends, strict=True)
+    return replace(block, places=tuple(replace(p, point=a, outward=b - a) for p, (a, b) in pairs))
 
 
 def _views(aids: SandingAids) -> dict[str, list[_Region]]:

@@ -81,7 +81,7 @@ def template_drawing(
 def _letter(builder: DrawingBuilder, template: Template) -> None:
     """Ask for what is written inside the part: name, place, face and arrow; marks, slots and bevel."""
     unit = builder.display_unit
-    face, place = face_words(template.axis), f"{template.axis} = {format_length(template.at_mm, unit)}"
+    face, place = face_words(template.axis), _place_words(template, unit)
     parts = sorted(template.region.geoms, key=lambda part: (-part.area, part.bounds))
     name, rows = template.name, [place, face]
     if template.is_gauge:
@@ -96,7 +96,7 @@ def _letter(builder: DrawingBuilder, template: Template) -> None:
     for slot in template.slots:
         beside(_beside_slot(slot), (0.5 * (slot.outline.bounds[0] + slot.outline.bounds[2]), slot.end))
     for mark in template.marks:
-        word = _WORDS[mark.kind]
+        word = "CURVE" if template.plane is not None and mark.kind == "centreline" else _WORDS[mark.kind]
         text = word if mark.kind == "centreline" else f"{word} {format_length(mark.at_mm, unit)}"
         x0, z0, x1, z1 = max(mark.points, key=lambda p: abs(p[0] - p[2]) + abs(p[1] - p[3]))
         beside(_beside_mark(mark, text), (0.5 * (x0 + x1), 0.5 * (z0 + z1)))
@@ -112,6 +112,12 @@ def _letter(builder: DrawingBuilder, template: Template) -> None:
     )
     for part in parts[1:]:
         builder.sign(part, alone, over_lines=False)
+
+
+def _place_words(template: Template, unit: str) -> str:
+    """Return where a template stands: along its axis, or along the curve that it is square to."""
+    at = format_length(template.at_mm, unit)
+    return f"{template.axis} = {at}" if template.plane is None else f"{at} along the curve"
 
 
 def _gauge_words(template: Template) -> str:
@@ -132,7 +138,8 @@ def _in_place(template: Template, unit: str) -> str:
 def _beside_edges(template: Template, unit: str) -> Iterator[list[Label]]:
     """Yield, edge by edge, where it may be said that a gauge's edge stands on the board or the centreline."""
     left, bottom, right, top = template.outline.bounds
-    text = f"ON THE BASEBOARD, z = {format_length(bottom, unit)}"
+    text = "ON THE BASEBOARD" if template.is_on_board else "LEVEL WITH THE UNDERSIDE"
+    text += f", z = {format_length(bottom, unit)}"
     foot = shapely.clip_by_rect(template.outline, left - 1.0, bottom - 1.0, right + 1.0, bottom + 1.0)
     x0, _, x1, _ = foot.bounds
     yield [
@@ -144,7 +151,7 @@ def _beside_edges(template: Template, unit: str) -> Iterator[list[Label]]:
     ]
     for edge, side in ((left, 1.0), (right, -1.0)):
         if template.axis == "x" and abs(edge) < _CLEAR:
-            text = "CENTRELINE AT THIS EDGE"
+            text = f"{'CENTRELINE' if template.plane is None else 'CURVE'} AT THIS EDGE"
             width = TEXT_WIDTH_RATIO * _SMALL * len(text)
             x = edge + 2.0 if side > 0.0 else edge - 2.0 - width
             yield [
@@ -212,10 +219,17 @@ def _title_rows(template: Template, plug_name: str, unit: str) -> list[str]:
     ]
     if template.is_gauge:
         board = format_length(template.outline.bounds[1], unit)
-        rows[1] = (
-            f"{kind} gauge {template.place}, {_gauge_words(template)}: {word} {axis} = {at}, {thick} thick"
-        )
+        place = _place_words(template, unit)
+        rows[1] = f"{kind} gauge {template.place}, {_gauge_words(template)}: {word} {place}, {thick} thick"
         rows[2] = f"It stands on the baseboard, z = {board}, between {axis} = {low} and {high}"
+        if template.plane is not None:
+            foot = (
+                "It stands on the baseboard"
+                if template.is_on_board
+                else "Its foot is level with the underside"
+            )
+            rows[2] = f"{foot}, z = {board}, square to the curve between {low} and {high} along it"
+            rows[3] += "; y = 0 is the curve" + ("" if template.is_on_board else ", and z = 0")
         rows[2] += f", in place when {_in_place(template, unit)}"
         rows[4] = (
             f"{CUT_LINE}: cut here, the edge; at no place of its thickness does it dig into the "
@@ -230,6 +244,7 @@ def _title_rows(template: Template, plug_name: str, unit: str) -> list[str]:
         )
     if template.marks:
         kinds = ", ".join(dict.fromkeys(mark.kind for mark in template.marks))
+        kinds = kinds if template.plane is None else kinds.replace("centreline", "the curve")
         rows.append(f"{MARK_ONLY}: only marked, not cut: {kinds}")
     rows += _bevel_rows(template, unit)
     for kind, word in (("screw", "Screw holes"), ("foot", "Hole at the foot"), ("pin", "Holes for pins")):

@@ -1,29 +1,34 @@
 """Gauges: outside templates that are offered up to a plug, to see whether it has come down to its lines.
 
-A gauge is a plate that stands on the baseboard, square to x or to y, with the plug's section cut out of
-it. A whole one could not be put on, so it comes in halves, each moved straight up to the plug from its
-own side, level or from above, and where a hollow of the top is left a third comes straight down. A part
-is all that its straight way leaves free: no point of it passes through the plug. The section is taken
-over the plate's thickness, as the shadow of the plug between the two faces, so that it never digs in.
+A gauge is a plate that stands on the baseboard, square to x, to y or to the plug's own curve, with the
+plug's section cut out of it. A whole one could not be put on, so it comes in halves, each moved straight up
+to the plug from its own side, level or from above, and where a hollow of the top is left a third comes
+straight down. A part is all that its straight way leaves free: no point of it passes through the plug. The
+section is taken over the plate's thickness, as the shadow of the plug between the two faces, so that it
+never digs in.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from itertools import product
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.ground.errors import Finding, PlugError
+from plugs.ground.errors import Finding, PlugError, present
 from plugs.ground.lengths import as_length
 from plugs.ground.records import record
+from plugs.lines.ring_shapes import by_sag
+from plugs.lines.rings import solve_rings
+from plugs.lines.stations import Loft
 from plugs.mesh import mesh
 from plugs.mesh.faces import box_of
 from plugs.mesh.mesh import Body, Stacked
 from plugs.templates.bevel import FACES, THINNED, WITHIN, Bevel, farthest
-from plugs.templates.templates import Template, marks_on, nothing_there
+from plugs.templates.templates import Template, marks_on, nothing_there, square_to
 from plugs.templates.words import Span, Templates, lengthwise_spans, station_spans
 from plugs.words.ways import called
 
@@ -65,16 +70,43 @@ class _Edge:
         The box under the plug's lowest places there, which no gauge enters.
     faces : tuple of 2 shapely lines, mm
         The plug's edge in the planes of the gauge's two faces.
+    others : shapely geometry, mm
+        What else of the plug stands in the gauge's plane, where a curve leads it past itself.
     """
 
     outline: shapely.MultiPolygon
     board: float
     stands: tuple[float, float, float, float]
     faces: tuple[shapely.Geometry, shapely.Geometry]
+    others: shapely.Geometry
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class _Seen:
+    """A plug as it is seen square to a gauge.
+
+    Attributes
+    ----------
+    turned : Stacked
+    frame : shapely.MultiPolygon, mm
+        A box round all of it.
+    board : float or None, mm
+        Height of the baseboard; None where gauges stand on none.
+    plane : (3, 4) float or None
+        As in `Template`.
+    own : shapely.Polygon or None, mm
+        The section that the gauge is for, of a plug along a curve.
+    """
+
+    turned: Stacked
+    frame: shapely.MultiPolygon
+    board: float | None
+    plane: Array | None = None
+    own: shapely.Polygon | None = None
 
 
 def make_gauges(
-    foam: Body, finish: Body | None, templates: Templates, stations: Sequence[float]
+    foam: Body, finish: Body | None, templates: Templates, stations: Sequence[float], loft: Loft | None = None
 ) -> tuple[tuple[Template, ...], tuple[Finding, ...]]:
     """Return the gauges of a plug, those of the foam line first, and what is doubtful about them.
 
@@ -87,6 +119,8 @@ def make_gauges(
     templates : Templates
     stations : sequence of float, mm
         Positions x of the plug's stations.
+    loft : Loft or None
+        The foam's section function, of a plug along a curve.
 
     Returns
     -------
@@ -99,31 +133,55 @@ def make_gauges(
         Words that no template can have, a position without foam.
     """
     lines = [("foam", foam), *([] if finish is None else [("finished", finish)])]
-    boxes = {line: box_of(body) for line, body in lines}
-    low, high = boxes["foam"]
-    across, findings = station_spans(templates, stations, float(low[0]), float(high[0]))
+    low, high = box_of(foam)
+    reach = (
+        (float(low[0]), float(high[0])) if loft is None else (float(loft.breaks[0]), float(loft.breaks[-1]))
+    )
+    across, findings = station_spans(templates, stations, *reach)
     along = lengthwise_spans(templates, float(low[1]), float(high[1]))
     made: list[Template] = []
     found = [*findings, *_unused(templates)]
     for (line, body), (axis, spans, others) in product(lines, (("x", across, along), ("y", along, across))):
         crossing = [(span.at_mm, "lengthwise" if axis == "x" else "station") for span in others]
-        frame = _frame(boxes[line], axis)
-        parts, doubts = _square_to(
-            axis, mesh.stacked(body, axis), frame, line, spans, crossing, float(low[2]), templates
+        square = (
+            _seen_square(body, axis, float(low[2]))
+            if loft is None
+            else partial(_seen_along, body, loft, float(low[2]))
         )
+        parts, doubts = _square_to(axis, square, line, spans, crossing, templates)
         made += parts
         found += doubts
     return tuple(made), tuple(found)
 
 
+def _seen_square(body: Body, axis: str, board: float) -> Callable[[Span], _Seen]:
+    """Return how a plug is seen square to an axis, wherever along that."""
+    seen = _Seen(turned=mesh.stacked(body, axis), frame=_frame(box_of(body), axis), board=board)
+    return lambda span: seen
+
+
+def _seen_along(body: Body, loft: Loft, board: float, span: Span) -> _Seen:
+    """Return how a plug along a curve is seen in the plane that stands square to that."""
+    course, at = present(loft.table.course), np.array([span.at_mm])
+    (plane,) = course.frames(at)
+    local = square_to(body, plane, span.at_mm)
+    u = np.clip(at, loft.table.x[0], loft.table.x[-1])
+    rings = solve_rings(*loft.unblended(u, np.zeros(1)))
+    return _Seen(
+        turned=mesh.stacked(local, "x"),
+        frame=_frame(box_of(local), "x"),
+        board=board if course.is_plan else None,
+        plane=plane,
+        own=shapely.Polygon(rings.at(*by_sag(rings))[0]).buffer(0.0),
+    )
+
+
 def _square_to(
     axis: str,
-    turned: Stacked,
-    frame: shapely.MultiPolygon,
+    square: Callable[[Span], _Seen],
     line: str,
     spans: Sequence[Span],
     crossing: Sequence[tuple[float, str]],
-    board: float,
     templates: Templates,
 ) -> tuple[list[Template], list[Finding]]:
     """Return the gauges square to an axis of one surface, part by part, and what is doubtful about them."""
@@ -131,7 +189,8 @@ def _square_to(
     made: list[Template] = []
     found: list[Finding] = []
     for number, span in enumerate(spans, start=1):
-        edge = _edge(turned, span, frame, board)
+        seen = square(span)
+        edge = _edge(seen, span)
         if edge is None:
             found.append(_nowhere(span, templates, axis))
             continue
@@ -152,6 +211,8 @@ def _square_to(
                 bevel=_gap(region, edge, span, axis),
                 line=line,
                 part=part,
+                plane=seen.plane,
+                is_on_board=seen.board is not None,
             )
             for part, region in _parts(edge, axis).items()
         ]
@@ -199,8 +260,9 @@ def _frame(box: tuple[Array, Array], axis: str) -> shapely.MultiPolygon:
     return shapely.MultiPolygon([shapely.box(x0, y0, x1, y1)])
 
 
-def _edge(turned: Stacked, span: Span, frame: shapely.MultiPolygon, board: float) -> _Edge | None:
+def _edge(seen: _Seen, span: Span) -> _Edge | None:
     """Return the section over the thickness of a gauge, None where there is nothing."""
+    turned, frame = seen.turned, seen.frame
     # a little short, so that a face of the body that lies in one of the planes does not count
     slab = mesh.common(mesh.prism(frame, span.from_mm + WITHIN, span.to_mm - WITHIN), Body(turned.up))
     if slab.is_empty:
@@ -210,7 +272,15 @@ def _edge(turned: Stacked, span: Span, frame: shapely.MultiPolygon, board: float
         shadow = shadow.buffer(THINNED, join_style="mitre")
     # grown by what thinning may take, so that it still covers the plug
     shadow = shapely.simplify(shadow, 0.5 * THINNED).buffer(0.5 * THINNED, join_style="mitre")
+    others: shapely.Geometry = shapely.Polygon()
+    if seen.own is not None:
+        parts = shapely.get_parts(shadow)
+        is_own = shapely.intersects(parts, seen.own)
+        shadow, others = shapely.union_all(parts[is_own]), shapely.union_all(parts[~is_own])
+        if shadow.is_empty:
+            return None
     left, bottom, right, top = shadow.bounds
+    board = bottom if seen.board is None else seen.board
     over = shapely.clip_by_rect(shadow, left - 1.0, board, right + 1.0, top + 1.0)
     outline = shapely.MultiPolygon([p for p in shapely.get_parts(over) if p.geom_type == "Polygon"])
     if outline.is_empty:
@@ -225,6 +295,7 @@ def _edge(turned: Stacked, span: Span, frame: shapely.MultiPolygon, board: float
             mesh.outline(turned, span.from_mm + WITHIN, above=True).boundary,
             mesh.outline(turned, span.to_mm - WITHIN, above=False).boundary,
         ),
+        others=others,
     )
 
 
@@ -253,7 +324,16 @@ def _parts(edge: _Edge, axis: str) -> dict[str, shapely.MultiPolygon]:
         above = _free(edge, edge.outline, whole, 1.0, 90.0)
         if _missed(edge, shapely.union_all([above, *found.values()]), whole).length < missed.length - _SHORT:
             found["top"] = above
+    if not edge.others.is_empty:
+        away = shapely.buffer(edge.others, _THIN, join_style="mitre")
+        found = {name: _largest(region.difference(away)) for name, region in found.items()}
     return {name: region for name, region in found.items() if not region.is_empty}
+
+
+def _largest(region: shapely.Geometry) -> shapely.MultiPolygon:
+    """Return the largest part of a region alone."""
+    parts = [p for p in shapely.get_parts(region) if p.geom_type == "Polygon"]
+    return shapely.MultiPolygon([max(parts, key=lambda part: part.area)] if parts else [])
 
 
 def _free(
@@ -267,8 +347,7 @@ def _free(
     free = frame.difference(shapely.union_all([_swept(outline, way), shapely.box(*edge.stands)]))
     # no thinner than a saw leaves standing, as where a blend runs out on the board
     sturdy = free.buffer(-0.5 * _THIN, join_style="mitre").buffer(0.5 * _THIN, join_style="mitre")
-    parts = [p for p in shapely.get_parts(sturdy.intersection(free)) if p.geom_type == "Polygon"]
-    return shapely.MultiPolygon([max(parts, key=lambda part: part.area)] if parts else [])
+    return _largest(sturdy.intersection(free))
 
 
 def _swept(outline: shapely.Geometry, way: Array) -> shapely.Geometry:

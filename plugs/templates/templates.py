@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.ground.errors import Finding, PlugError
+from plugs.ground.errors import Finding, PlugError, present
 from plugs.ground.lengths import as_length
 from plugs.ground.records import record
 from plugs.mesh import mesh
@@ -94,6 +94,11 @@ class Template:
         Of a gauge, an outside template: the surface it is cut to, "foam" or "finished"; else empty.
     part : str
         Of a gauge: "left", "right", "front", "rear" or "top"; else empty.
+    plane : (3, 4) float, dimensionless and mm, or None
+        Of a plug along a curve, where ``at_mm``, ``from_mm`` and ``to_mm`` are lengths along it: the axes and
+        the origin, along the curve, to its right and up, that the outlines are drawn about.
+    is_on_board : bool
+        Whether its foot stands on the baseboard: not where the curve rises and falls.
     """
 
     name: str
@@ -110,6 +115,51 @@ class Template:
     bevel: Bevel
     line: str = ""
     part: str = ""
+    plane: Array | None = None
+    is_on_board: bool = True
+
+    @property
+    def body(self) -> Body:
+        """What it is made of, in its place."""
+        body = mesh.extruded(self.region, self.axis, self.from_mm, self.to_mm)
+        return body if self.plane is None else mesh.placed(body, self._from_straight)
+
+    @property
+    def _from_straight(self) -> Array:
+        """(3, 4) float: its plane, with the length along the curve counted from the curve's beginning."""
+        plane = present(self.plane)
+        return np.column_stack([plane[:, :3], plane[:, 3] - self.at_mm * plane[:, 0]])
+
+    def straight(self, body: Body) -> Body:
+        """Return a body in the plug's place as it lies to the template's own plane.
+
+        Parameters
+        ----------
+        body : Body
+
+        Returns
+        -------
+        Body
+            Where the template runs from ``from_mm`` to ``to_mm`` along its axis.
+        """
+        return body if self.plane is None else square_to(body, self.plane, self.at_mm)
+
+    def placed(self, points: Array) -> Array:
+        """Return points of its plane in the plug.
+
+        Parameters
+        ----------
+        points : (n, 2) float, mm
+            Of a station template, in (y, z).
+
+        Returns
+        -------
+        (n, 3) float, mm
+        """
+        own = np.column_stack([np.full(len(points), self.at_mm), points])
+        if self.plane is None:
+            return own
+        return np.asarray(own @ self._from_straight[:, :3].T + self._from_straight[:, 3])
 
     @property
     def is_gauge(self) -> bool:
@@ -133,6 +183,25 @@ class Template:
         kind = "station" if self.axis == "x" else "lengthwise"
         inside = f"{kind}-{self.number:02d}"
         return f"gauge-{inside}-{self.line}-{called().of(self.part)}" if self.is_gauge else inside
+
+
+def square_to(body: Body, plane: Array, at_mm: float) -> Body:
+    """Return a body as it lies to a plane square to a curve.
+
+    Parameters
+    ----------
+    body : Body
+    plane : (3, 4) float, dimensionless and mm
+        Axes and origin: along the curve, to its right, up.
+    at_mm : float
+        Length along the curve: where the plane comes to lie along x.
+
+    Returns
+    -------
+    Body
+    """
+    turn = plane[:, :3].T
+    return mesh.placed(body, np.column_stack([turn, [at_mm, 0.0, 0.0] - turn @ plane[:, 3]]))
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)

@@ -59,18 +59,20 @@ class Ways(NamedTuple):
         """
         return self.right if y > 0.0 else self.left if y < 0.0 else ""
 
-    def beside(self, y: float) -> str:
+    def beside(self, y: float, line: str = "the centreline") -> str:
         """Return where a position lies, said after its distance: "to the right of the centreline".
 
         Parameters
         ----------
         y : float, mm
+        line : str
+            What it is measured from.
 
         Returns
         -------
         str
         """
-        return f"{self.to_right if y > 0.0 else self.to_left} of the centreline"
+        return f"{self.to_right if y > 0.0 else self.to_left} of {line}"
 
     def seen_from(self, way: str) -> str:
         """Return where somebody stands who looks at "left", "right", "front" or "rear".

@@ -283,9 +283,11 @@
     const points = quads.flatMap(([a, b, c, d]) => [a, b, c, a, c, d].flatMap((k) => at[k]));
     const lines = [[0, 1], [1, 2], [2, 3], [3, 0], [4, 5], [5, 6], [6, 7], [7, 4], [0, 4], [1, 5], [2, 6], [3, 7]]
       .flatMap((pair) => pair.flatMap((k) => at[k]));
-    lines.push(x0, 0, z, x1, 0, z);
-    for (const [axis, place] of packed.base.lines) {
-      lines.push(...(axis === "x" ? [place, y0, z, place, y1, z] : [x0, place, z, x1, place, z]));
+    const curve = packed.base.curve || [[x0, 0], [x1, 0]];
+    curve.slice(1).forEach(([x, y], k) => lines.push(...curve[k], z, x, y, z));
+    for (const [axis, place, ...end] of packed.base.lines) {
+      if (end.length) lines.push(axis, place, z, ...end, z);
+      else lines.push(...(axis === "x" ? [place, y0, z, place, y1, z] : [x0, place, z, x1, place, z]));
     }
     board.add(new THREE.Mesh(linesOf(points), surfaceOf(LOOKS.board[0], true, false)), new THREE.LineSegments(linesOf(lines), ink));
     board.children[0].geometry.computeBoundingBox();
