@@ -28,7 +28,8 @@ from plugs.mesh import mesh
 from plugs.mesh.faces import box_of
 from plugs.mesh.mesh import Body, Stacked
 from plugs.templates.bevel import FACES, THINNED, WITHIN, Bevel, farthest
-from plugs.templates.templates import Template, marks_on, nothing_there, square_to
+from plugs.templates.planes import square_to
+from plugs.templates.templates import Template, marks_on, nothing_there
 from plugs.templates.words import Span, Templates, lengthwise_spans, station_spans
 from plugs.words.ways import called
 

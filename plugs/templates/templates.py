@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.ground.errors import Finding, PlugError, present
+from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
 from plugs.ground.records import record
 from plugs.mesh import mesh
@@ -28,6 +28,7 @@ from plugs.templates.holes import (
     margin_for_screws,
     n_screws,
 )
+from plugs.templates.planes import frame_of, square_to
 from plugs.templates.slots import Fit, Slot, Upright, interlock, slotted, sturdy_parts
 from plugs.templates.words import (
     Span,
@@ -122,13 +123,7 @@ class Template:
     def body(self) -> Body:
         """What it is made of, in its place."""
         body = mesh.extruded(self.region, self.axis, self.from_mm, self.to_mm)
-        return body if self.plane is None else mesh.placed(body, self._from_straight)
-
-    @property
-    def _from_straight(self) -> Array:
-        """(3, 4) float: its plane, with the length along the curve counted from the curve's beginning."""
-        plane = present(self.plane)
-        return np.column_stack([plane[:, :3], plane[:, 3] - self.at_mm * plane[:, 0]])
+        return body if self.plane is None else mesh.placed(body, frame_of(self.plane, self.at_mm))
 
     def straight(self, body: Body) -> Body:
         """Return a body in the plug's place as it lies to the template's own plane.
@@ -159,7 +154,8 @@ class Template:
         own = np.column_stack([np.full(len(points), self.at_mm), points])
         if self.plane is None:
             return own
-        return np.asarray(own @ self._from_straight[:, :3].T + self._from_straight[:, 3])
+        frame = frame_of(self.plane, self.at_mm)
+        return np.asarray(own @ frame[:, :3].T + frame[:, 3])
 
     @property
     def is_gauge(self) -> bool:
@@ -183,25 +179,6 @@ class Template:
         kind = "station" if self.axis == "x" else "lengthwise"
         inside = f"{kind}-{self.number:02d}"
         return f"gauge-{inside}-{self.line}-{called().of(self.part)}" if self.is_gauge else inside
-
-
-def square_to(body: Body, plane: Array, at_mm: float) -> Body:
-    """Return a body as it lies to a plane square to a curve.
-
-    Parameters
-    ----------
-    body : Body
-    plane : (3, 4) float, dimensionless and mm
-        Axes and origin: along the curve, to its right, up.
-    at_mm : float
-        Length along the curve: where the plane comes to lie along x.
-
-    Returns
-    -------
-    Body
-    """
-    turn = plane[:, :3].T
-    return mesh.placed(body, np.column_stack([turn, [at_mm, 0.0, 0.0] - turn @ plane[:, 3]]))
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
