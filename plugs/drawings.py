@@ -14,6 +14,7 @@ from plugs.drafting.layer import layer_drawing
 from plugs.drafting.sheet import board_drawing, sheet_drawing
 from plugs.files.drawing_run import PaperJob
 from plugs.files.names import file_stems, wire_stems
+from plugs.foam.pockets import LATER
 from plugs.ground.errors import promise
 from plugs.ground.paper import paper_of
 from plugs.ground.records import record
@@ -103,8 +104,19 @@ def layer_drawings(work: Worked) -> dict[str, Drawing]:
     whole = work.pieces
     joining = joining_of(whole.pieces, whole.joints, whole.voids, work.pins.joints)
     stations = _stations(work)
+    later = {
+        layer.name: [
+            f"{kit.name}: left whole here, {LATER[kit.method]} when all is glued and sanded"
+            for kit in work.kits
+            if kit.method in LATER and layer.name in kit.layers
+        ]
+        for layer in work.layers
+    }
     return _by_path(
-        [layer_drawing(layer, joining, **_words(work), stations=stations) for layer in work.layers]
+        [
+            layer_drawing(layer, joining, **_words(work), stations=stations, later=later[layer.name])
+            for layer in work.layers
+        ]
     )
 
 

@@ -220,14 +220,15 @@ def remade(solid: Solid, plain: Body, parts: Mapping[str, Body]) -> Body:
     plain : Body
         In the place of its own, before tools and shapes.
     parts : mapping of str to Body
-        In the place of tools, shapes and mating cuts, by where the recipe gives them.
+        In the place of tools, shapes and mating cuts, by where the recipe gives them; what is not among
+        them is left out.
 
     Returns
     -------
     Body
     """
     pieces = _pieces(solid.tools, solid.cutters, solid.shapes, solid.mating)
-    return _worked(plain, [(kind, parts[param], param) for kind, _, param in pieces])
+    return _worked(plain, [(kind, parts[param], param) for kind, _, param in pieces if param in parts])
 
 
 def _faces(mating: Sequence[MatingCut | BodyCut], body: Body) -> tuple[MatingFace | BodyFace, ...]:

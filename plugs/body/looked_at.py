@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from plugs.body.body import Solid, remade
@@ -54,18 +55,31 @@ def looks_of(foam: Solid, finish: Solid | None) -> Looks:
     -------
     Looks
     """
-    bare, hollowed = _seen(foam)
-    skinned = None if finish is None else shaded(*_seen(finish))
+    bare, hollowed = seen_before(foam)
+    skinned = None if finish is None else shaded(*seen_before(finish))
     return Looks(bare=bare, foam=shaded(bare, hollowed), finish=skinned, hollowed=hollowed)
 
 
-def _seen(solid: Solid) -> tuple[Body, frozenset[int]]:
-    """Return a plug's body of shaded surfaces, within `PICTURE_MM` of it, and the origins of what cut it."""
+def seen_before(solid: Solid, later: Sequence[str] = ()) -> tuple[Body, frozenset[int]]:
+    """Return a plug's body of shaded surfaces, within `PICTURE_MM` of it, and the origins of what cut it.
+
+    Parameters
+    ----------
+    solid : Solid
+    later : sequence of str
+        Tools that have not cut it yet.
+
+    Returns
+    -------
+    tuple of Body and frozenset of int
+    """
     plain = shaded_body(solid.loft, sample(solid.loft, PICTURE_MM))
     own = (*solid.shapes, *solid.mating)
     parts = {one.param: with_fewer_faces(one.body, PICTURE_MM) for one in own}
     hollowed = set()
     for tool in solid.tools:
+        if tool.param in later:
+            continue
         parts[tool.param] = shaded_body(tool.loft, sample(tool.loft, PICTURE_MM), tool.frame)
         if tool.kind == "cut":
             hollowed.add(origin_of(parts[tool.param]))

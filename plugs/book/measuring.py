@@ -76,7 +76,9 @@ def gauging(source: BookSource, line: str) -> Html | None:
         )
         box = step("gauge", el("strong", row["name"]), f" {way}", what=[source.shape(path), *sizes])
         made.append(card(box, sizes=sizes))
-    return joined([el("h3", f"Gauges of the {line} line"), told, cards(made)])
+    over = ", ".join(row["name"] for row in source.rows("pocket_patterns"))
+    passed = el("p", f"Their edges pass over {over}: light there, once it is made, tells nothing.")
+    return joined([el("h3", f"Gauges of the {line} line"), told, passed if over else None, cards(made)])
 
 
 def fit(source: BookSource) -> Html:

@@ -273,7 +273,10 @@ def recesses(source: BookSource) -> Html:
 
 def _measures(source: BookSource, kit: Mapping[str, Any]) -> Html:
     """Return the measures of a recess."""
-    pairs: list[tuple[str, object]] = [("Made", _METHODS.get(kit["method"], kit["method"]))]
+    pairs: list[tuple[str, object]] = [
+        ("Made", _METHODS.get(kit["method"], kit["method"])),
+        ("So, because", kit["why"]),
+    ]
     pairs.append(("Reaches into", ", ".join(kit["layers"]) or None))
     pairs += [
         (words, _rounded(source, kit.get(f"{word}_mm")))
@@ -320,8 +323,15 @@ def _recess_steps(source: BookSource, kit: Mapping[str, Any]) -> list[object]:
         done.append(joined(["routed inside the floor line, ", *deep, minded]))
         done.append("walls trimmed out to the mouth, leaning as told")
     else:
-        done.append("cut round, the saw leaning as told")
-        if told is not None:
+        done.append(
+            "cut round, right through what lies behind, the saw leaning as told (blade guarded, hands clear, "
+            "the plug held fast, dust drawn off)"
+        )
+        if kit["block"] == "by wire":
+            done.append(
+                joined([f"{kit['name']} block, cut by wire, glued in, its face ", *deep, "; its glue set"])
+            )
+        elif told is not None:
             done.append("block set back and glued, what stands out behind cut off")
     if told is not None:
         done.append("floor flat, fillet left or filled in, walls sanded")

@@ -43,21 +43,23 @@ def layer_drawing(
     plug_name: str,
     display_unit: str = "mm",
     stations: Sequence[float] = (),
+    later: Sequence[str] = (),
 ) -> Drawing:
-    """Return the drawing of a foam layer: both final faces, the cut line, and what to know at the saw.
+    """Return the drawing of a foam layer: final faces, the cut line, what to know at the saw.
 
     Parameters
     ----------
     layer : LayerOutlines
-        The layer, mm.
     joining : Joining
         Pieces, joints, voids, glue and pins of the whole plug: those of other layers are left out.
     plug_name : str
-        Name of the plug, for the title.
+        For the title.
     display_unit : str
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
     stations : sequence of float, mm
         Along x: lines across go through them where the layer's plane has them.
+    later : sequence of str
+        What recesses are made in it once the plug is glued.
 
     Returns
     -------
@@ -73,9 +75,9 @@ def layer_drawing(
     builder = DrawingBuilder(
         path=layer_path(layer.name), title=f"{plug_name}, layer {layer.name}", display_unit=display_unit
     )
-    builder.outline(layer.lower, FINISH_BOTTOM_FACE)
-    builder.outline(layer.upper, FINISH_TOP_FACE)
-    builder.outline(layer.rough, SAW_LINE)
+    lines = ((layer.lower, FINISH_BOTTOM_FACE), (layer.upper, FINISH_TOP_FACE), (layer.rough, SAW_LINE))
+    for outline, group in lines:
+        builder.outline(outline, group)
     own = joining.of(layer.name)
     if len(own.pieces) < 2 and not own.voids:
         for part in sorted(shapely.get_parts(layer.rough), key=lambda part: part.bounds):
@@ -83,14 +85,14 @@ def layer_drawing(
     else:
         draw_pieces(builder, own, face_words(layer.axis))
     draw_glue(builder, layer, own)
-    points = [(pin.name, *pin.at) for _, _, joint in faces_of(layer.name, own.pinned) for pin in joint.pins]
+    points = [(pin.name, *pin.at) for *_, joint in faces_of(layer.name, own.pinned) for pin in joint.pins]
     lay_out_square_to(builder, layer.axis, stations, points)
     builder.under(partial(ways, layer.axis))
     builder.bars()
 
     def rows(signs: Signs) -> list[str]:
         """Return the rows of the title, top to bottom."""
-        told = _title_rows(layer, plug_name, display_unit) + piece_rows(own, signs, display_unit)
+        told = [*_title_rows(layer, plug_name, display_unit), *later, *piece_rows(own, signs, display_unit)]
         return told + glue_rows(layer.name, own.pinned, display_unit)
 
     builder.rows(rows)

@@ -140,7 +140,8 @@ def make_contacts(
     found: list[Finding] = []
     for i, (first, second) in enumerate(pairwise(layers), start=1):
         lower, upper = (first, second) if first.from_mm <= second.from_mm else (second, first)
-        whole = _common(lower.upper, upper.lower)
+        under, over = lower.glued_faces[1], upper.glued_faces[0]
+        whole = _common(under, over)
         voids = [hollows[name] for name in (lower.name, upper.name) if name in hollows]
         contact = Contact(
             number=i,
@@ -154,7 +155,7 @@ def make_contacts(
             margin=glue.margin,
             touching=_less(whole, voids),
             glued=_less(_inset(whole, glue.margin), voids),
-            smaller_mm2=float(min(lower.upper.area, upper.lower.area)),
+            smaller_mm2=float(min(under.area, over.area)),
             coverage_gsm=glue.spread_gsm,
         )
         contacts.append(contact)

@@ -13,6 +13,7 @@ import shapely
 
 from plugs.foam.joint_lines import Ground, JointLine, Spacing, best_lines, joint_paths, lines_of
 from plugs.foam.layers import Layer
+from plugs.foam.pockets import sawn_on
 from plugs.ground.errors import PlugError
 from plugs.ground.limits import Within
 from plugs.ground.records import record
@@ -101,7 +102,8 @@ def recess_outlines(tools: Sequence[Tool], layers: Sequence[Layer]) -> list[shap
     Returns
     -------
     list of shapely.MultiPolygon
-        For each layer a convex outline for each that reaches into it, mm.
+        For each layer a convex outline for each that reaches into it, mm; one that is sawn out goes on
+        through the plug, and leans no more than its walls do there.
     """
     if not tools:
         return []
@@ -123,8 +125,11 @@ def recess_outlines(tools: Sequence[Tool], layers: Sequence[Layer]) -> list[shap
             hull = shapely.union_all(
                 [shapely.convex_hull(shapely.union(one, two)) for one, two in pairwise(rings)]
             )
+        hull, low, high = sawn_on(
+            tool, hull, (points[:, along].min(), points[:, along].max()), layers[0].axis
+        )
         if isinstance(hull, shapely.Polygon):
-            reaches.append((points[:, along].min(), points[:, along].max(), hull))
+            reaches.append((low, high, hull))
     return [
         shapely.MultiPolygon(
             [hull for low, high, hull in reaches if low < layer.to_mm and high > layer.from_mm]

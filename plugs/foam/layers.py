@@ -99,6 +99,8 @@ class Layer:
         The line to cut: envelope and sanding allowance.
     volume_mm3 : float
         Of the plug's part.
+    glued : tuple of 2 shapely.MultiPolygon, or None
+        Its faces as they are glued, where a block is sawn out later and set back; None where as they end.
     """
 
     name: str
@@ -112,6 +114,12 @@ class Layer:
     envelope: shapely.MultiPolygon
     rough: shapely.MultiPolygon
     volume_mm3: float
+    glued: tuple[shapely.MultiPolygon, shapely.MultiPolygon] | None = None
+
+    @property
+    def glued_faces(self) -> tuple[shapely.MultiPolygon, shapely.MultiPolygon]:
+        """Its lower and upper face when it is glued."""
+        return self.glued or (self.lower, self.upper)
 
 
 @record(frozen=True, slots=True, kw_only=True)
@@ -175,6 +183,42 @@ def make_slab_layers(body: Body, slabs: Sequence[Slab], *, axis: str, allowance:
     """
     layers = _layers_of(body, slabs, axis, allowance, *_ends(mesh.measure(body), axis))
     return _named([layer for layer in layers if layer.volume_mm3 > NO_VOLUME_MM3])
+
+
+def with_glued_faces(
+    layers: Sequence[Layer], body: Body, keep_out: shapely.Geometry | None = None
+) -> tuple[Layer, ...]:
+    """Return layers that are glued by the faces of another body than they end as.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+    body : Body
+        As it is glued.
+    keep_out : shapely geometry or None, mm
+        Where the layers leave room for something else.
+
+    Returns
+    -------
+    tuple of Layer
+    """
+    turned = mesh.stacked(body, layers[0].axis)
+    low, high = _ends(mesh.measure(body), layers[0].axis)
+    made = []
+    for layer in layers:
+        faces = [(layer.from_mm, low, True), (layer.to_mm, high, False)]
+        lower, upper = (
+            shapely.MultiPolygon(
+                [
+                    part
+                    for part in shapely.get_parts(shapely.difference(face, keep_out or shapely.Point()))
+                    if isinstance(part, shapely.Polygon)
+                ]
+            )
+            for face in (_face(turned, at, end, above=above) for at, end, above in faces)
+        )
+        made.append(replace(layer, glued=(lower, upper)))
+    return tuple(made)
 
 
 def _ends(measures: Measures, axis: str) -> tuple[float, float]:

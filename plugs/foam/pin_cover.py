@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from plugs.foam.glue import Contact
 from plugs.foam.layers import Layer
+from plugs.foam.pockets import sawn_on
 from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.grid_mesh import body_of_grid
@@ -152,9 +153,10 @@ def recess_keep_outs(tools: Sequence[Tool], layers: Sequence[Layer]) -> dict[str
         body = mesh.placed(body_of_grid(sample(tool.loft, _RECESS_CHORD)), tool.frame)
         box = mesh.measure(body)
         column = "xyz".index(layers[0].axis)
-        shadow = mesh.envelope(Body(mesh.stacked(body, layers[0].axis).up))
+        shadow: shapely.Geometry = mesh.envelope(Body(mesh.stacked(body, layers[0].axis).up))
+        shadow, low, high = sawn_on(tool, shadow, (box.lower[column], box.upper[column]), layers[0].axis)
         for layer in layers:
-            if box.lower[column] < layer.to_mm and box.upper[column] > layer.from_mm:
+            if low < layer.to_mm and high > layer.from_mm:
                 found.setdefault(layer.name, []).append(shadow)
     return {name: shapely.union_all(shadows) for name, shadows in found.items()}
 

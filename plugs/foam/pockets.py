@@ -3,7 +3,11 @@
 Three ways: its notch stands in the cut line of each layer that it takes through the whole thickness, and
 what is left is cut away after gluing; a block is sawn out of the glued plug and set back; or it is routed
 into the glued plug. For the last two the layers stay whole there: their cut line is that of the plug
-before the recess was cut, and its allowance.
+before the recess was cut, and its allowance. The way is chosen here, once: all else follows `Pocket.method`.
+
+Gauges are offered up before any recess is finished, so they are those of the plug without recesses. A saw
+goes right through what lies behind a floor, and the block that it frees is set back in one: it is glued
+like the rest, and nothing that a saw must not meet lies in its way.
 """
 
 from __future__ import annotations
@@ -14,10 +18,11 @@ from typing import Final
 
 import numpy as np
 import shapely
+import shapely.affinity
 from numpy.typing import NDArray
 
 from plugs.body.body import Solid, body_before
-from plugs.foam.layers import Layer, rough_outline
+from plugs.foam.layers import Layer, rough_outline, with_glued_faces
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.mesh import mesh
@@ -28,11 +33,14 @@ from plugs.recesses.recess import LAYERS, ROUT, SAW, Tool
 
 Array = NDArray[np.float64]
 
+LATER: Final = {SAW: "sawn out", ROUT: "routed out"}
+"""What is done to the glued plug, by how a recess is made; a notch is in the layers."""
 PUT_ON, TAKEN_OFF = "form put on", "form cut"
 """What a form is told as."""
 _SEEN_MM2: Final = 100.0
 """mm2. A block that stands out of its layer by less, 10 x 10 mm, is not worth telling."""
 _HEALED: Final = 1e-6  # mm. Closes the cracks that rounding leaves between two regions
+_BEYOND: Final = 1e4  # mm. A saw's way behind a floor: longer than a plug
 _TOUCH: Final = 1e-6  # mm2. Rounding leaves areas of some 1e-9
 
 
@@ -46,6 +54,8 @@ class Pocket:
         Of its tool.
     method : str
         "layers", "saw" or "rout".
+    why : str
+        That way and no other.
     layers : tuple of str
         The layers that it reaches into.
     notched : tuple of str
@@ -55,6 +65,7 @@ class Pocket:
     param: str
     name: str
     method: str
+    why: str
     layers: tuple[str, ...]
     notched: tuple[str, ...]
 
@@ -185,7 +196,7 @@ def make_pockets(
             blocks = {name: block.difference(keep_out) for name, block in blocks.items()}
         named = {layer.name: layer.rough for layer in layers if layer.name in blocks}
         seen = [name for name, line in named.items() if blocks[name].difference(line).area > _SEEN_MM2]
-        method = _method(tool, bool(seen), allowance)
+        method, why = _method(tool, bool(seen), allowance)
         if method != LAYERS:
             for name, block in blocks.items():
                 rough[name] = _polygons(shapely.union(rough[name], block.buffer(_HEALED)))
@@ -194,11 +205,98 @@ def make_pockets(
                 param=tool.param,
                 name=tool.name,
                 method=method,
+                why=why,
                 layers=tuple(blocks),
                 notched=tuple(seen) if method == LAYERS else (),
             )
         )
-    return tuple(pockets), tuple(replace(layer, rough=rough[layer.name]) for layer in layers)
+    made = tuple(replace(layer, rough=rough[layer.name]) for layer in layers)
+    sawn = [one.param for one in pockets if one.method == SAW]
+    return tuple(pockets), with_glued_faces(made, body_before(solid, sawn), keep_out) if sawn else made
+
+
+def made_later(pockets: Sequence[Pocket]) -> list[str]:
+    """Return the recesses that are made in the glued plug, in layers that are left whole for them.
+
+    Parameters
+    ----------
+    pockets : sequence of Pocket
+
+    Returns
+    -------
+    list of str
+        Where the recipe gives them.
+    """
+    return [pocket.param for pocket in pockets if pocket.method != LAYERS]
+
+
+def sawn_on(
+    tool: Tool, shadow: shapely.Geometry, reach: tuple[float, float], axis: str
+) -> tuple[shapely.Geometry, float, float]:
+    """Return what a recess covers of a stack, and from where to where, with the saw's way behind its floor.
+
+    Parameters
+    ----------
+    tool : Tool
+    shadow : shapely geometry, mm
+        What the recess covers, seen along the stack.
+    reach : tuple of 2 float, mm
+        From where to where along the stack.
+    axis : str
+        Of the stack.
+
+    Returns
+    -------
+    tuple of shapely geometry, float and float, mm
+        As given where no saw goes on; walls are taken to go on square, and lean in from there.
+    """
+    low, high = reach
+    if not _goes_on(tool):
+        return shadow, low, high
+    way = _BEYOND * tool.frame[:, 0]
+    across = way[["xyz".index(word) for word in mesh.PLANES[axis]]]
+    along = float(way["xyz".index(axis)])
+    whole = shapely.convex_hull(shapely.union(shadow, shapely.affinity.translate(shadow, *across)))
+    return whole, low + min(along, 0.0), high + max(along, 0.0)
+
+
+def _goes_on(tool: Tool) -> bool:
+    """Return whether a saw goes on through what lies behind a recess's floor."""
+    return tool.method == SAW and not tool.is_through
+
+
+def check_no_plate_in_saws_way(tools: Sequence[Tool], plates: Sequence[tuple[str, float, float]]) -> None:
+    """Refuse a block that would be sawn out with a template in it.
+
+    Parameters
+    ----------
+    tools : sequence of Tool
+    plates : sequence of tuple of str, float and float, mm
+        Templates that stand in the stack: the axis that each is square to, and from where to where it stands.
+
+    Raises
+    ------
+    PlugError
+        With the ways that would do.
+    """
+    for tool in tools:
+        sections = tool.loft.sections(tool.loft.breaks)
+        count = sections.rings.points.shape[1]
+        local = sections.place(np.arange(count), np.zeros(count)).reshape(-1, 3)
+        points = local @ tool.frame[:, :3].T + tool.frame[:, 3]
+        for axis, from_mm, to_mm in plates if _goes_on(tool) else ():
+            column = "xyz".index(axis)
+            reach = points[:, column].min(), points[:, column].max()
+            _, low, high = sawn_on(tool, shapely.Point(), reach, axis)
+            if low < to_mm and high > from_mm:
+                raise PlugError(
+                    param=f"{tool.param}.method",
+                    value=tool.method,
+                    where=tool.name,
+                    reason=f"the saw goes on behind the floor, through the template at {axis} = "
+                    f"{0.5 * (from_mm + to_mm):.1f} mm, which stands in the foam",
+                    remedy=f'use "{ROUT}", or take 1 template out of its way',
+                )
 
 
 def _blocks(taken: Body, layers: Sequence[Layer], allowance: float) -> dict[str, shapely.Geometry]:
@@ -217,10 +315,13 @@ def _blocks(taken: Body, layers: Sequence[Layer], allowance: float) -> dict[str,
     return found
 
 
-def _method(tool: Tool, is_seen: bool, allowance: float) -> str:
-    """Return the way that a recess is made, the recipe's own if it can be."""
+def _method(tool: Tool, is_seen: bool, allowance: float) -> tuple[str, str]:
+    """Return the way that a recess is made, the recipe's own if it can be, and why."""
+    if tool.method is None and is_seen:
+        return LAYERS, "layers that it takes right through can have its notch as they are cut"
     if tool.method is None:
-        return LAYERS if is_seen else SAW if tool.is_through else ROUT
+        unseen = "it takes no layer right through, so that no cut line shows it"
+        return (SAW, f"{unseen}, and has no floor") if tool.is_through else (ROUT, unseen)
     if tool.method == LAYERS and not is_seen:
         raise PlugError(
             param=f"{tool.param}.method",
@@ -230,7 +331,7 @@ def _method(tool: Tool, is_seen: bool, allowance: float) -> str:
             "through its whole thickness",
             remedy=f'use "{SAW if tool.is_through else ROUT}", or leave the word out',
         )
-    return tool.method
+    return tool.method, "as the recipe says"
 
 
 def _polygons(shape: shapely.Geometry) -> shapely.MultiPolygon:

@@ -22,6 +22,10 @@ _LEAST_VIEW: Final = 30.0  # mm. Of its height
 _CONTOURS: Final = 30  # layers at most that are drawn in it
 _SLANT: Final = np.radians(30.0)  # of the two level axes in it: an isometric view (textbook)
 
+_MADE: Final = {
+    "layers": "cut away what its notch leaves inside the mouth", "saw": "saw it out", "rout": "rout it out",
+}  # fmt: skip
+"""How a recess is made, by its method."""
 _UNITS: Final = {"mm": "mm", "in": "inches"}
 
 Section = tuple[str, list[str]]
@@ -84,10 +88,6 @@ def _sequence(summary: Mapping[str, Any], unit: str) -> list[str]:
         f"Glue {one['lower_layer']} to {one['upper_layer']} ({amount('glue_g', one['glue_g'], unit)})"
         for one in (summary["glue"] or {}).get("contacts", [])
     ]
-    told += [
-        f"Saw or rout the pocket for {kit['name']}: {kit['method']}"
-        for kit in summary["pocket_patterns"] or []
-    ]
     sanding = summary["sanding"] or {}
     if sanding:
         straightedge = format_length(sanding["straightedge_mm"], unit)
@@ -96,6 +96,7 @@ def _sequence(summary: Mapping[str, Any], unit: str) -> list[str]:
             radius = format_length(one["radius_mm"], unit)
             told.append(f"Block {one['number']}: sand {', '.join(one['edges'])} to R {radius}")
         told.append(f"Look for light under a straightedge of {straightedge}")
+    told += [f"{kit['name']}: {_MADE[kit['method']]}" for kit in summary["pocket_patterns"] or []]
     if summary["fit_list"]:
         told.append("Fill in the fit list and compare before any cloth is cut")
     for ply in (summary["schedule"] or {}).get("plies", []):

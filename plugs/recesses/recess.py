@@ -84,8 +84,9 @@ class Recess:
         Room round ``plate`` or ``holds`` on every side, on the flat of the finished floor.
     method : str or None
         How it is made in the foam: "layers" (its notch is in the layers' cut lines), "saw" (a block is
-        sawn out of the glued plug and set back) or "rout" (out of the glued plug); None is "layers" where a
-        layer's cut line shows it, else "rout", and "saw" for a cut right through.
+        sawn out of the glued plug, right through what lies behind, and set back) or "rout" (out of the glued
+        plug); None is "layers" where a layer's cut line shows it, else "rout", and "saw" for a cut right
+        through. Layers, templates, cloth and book follow the one way, and the book says why it is that.
     name : str
         For messages and drawings.
     """

@@ -30,6 +30,8 @@ _LEAST_BLOCK: Final = 5.0
 """mm. A thinner or narrower block is too small to hold (common practice, no source)."""
 _ARC: Final = 17
 """Points of a corner: at a radius of 15 mm they lie within 0.02 mm of it."""
+SET_BACK, BY_WIRE = "set back", "by wire"
+"""What closes the opening behind the floor of a recess that is sawn out."""
 _SHARP: Final = 1e-3
 """mm. Radius of a corner that is sharp, so that no two points lie on one place."""
 
@@ -53,7 +55,8 @@ class PocketPattern:
 
     Attributes
     ----------
-    name, method : str
+    name, method, why : str
+        What it is called, how it is made, and why so.
     layers, notched : tuple of str
         The layers that it reaches into, and those whose cut line has its notch.
     frame : (3, 4) float
@@ -77,10 +80,14 @@ class PocketPattern:
     kerf, play : float or None, mm
         Of the saw; the gap round the block once it is set back, each side; negative: plane so much off
         it. Through the plug: the gap as it is sawn.
+    block : str or None
+        What closes the opening that a saw leaves behind the floor: "set back" (what it freed) or "by wire" (a
+        new one, cut to the opening); None where nothing does.
     """
 
     name: str
     method: str
+    why: str
     layers: tuple[str, ...]
     notched: tuple[str, ...]
     frame: Array
@@ -94,6 +101,7 @@ class PocketPattern:
     floor_radius: float
     kerf: float | None
     play: float | None
+    block: str | None = None
 
 
 def pocket_patterns(
@@ -148,6 +156,7 @@ def _kit(tool: Tool, finish: Tool, words: PocketCutting, pocket: Pocket) -> Pock
     return PocketPattern(
         name=tool.name,
         method=pocket.method,
+        why=pocket.why,
         layers=pocket.layers,
         notched=pocket.notched,
         frame=np.column_stack([tool.frame[:, :3], tool.frame[:, 3] + skin * tool.frame[:, 0]]),
@@ -161,6 +170,7 @@ def _kit(tool: Tool, finish: Tool, words: PocketCutting, pocket: Pocket) -> Pock
         floor_radius=0.0 if tool.is_through else blend,
         kerf=words.kerf if is_sawn else None,
         play=wide - (0.0 if tool.is_through else depth * slope) if is_sawn else None,
+        block=SET_BACK if is_sawn and not tool.is_through else None,
     )
 
 

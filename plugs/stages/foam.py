@@ -16,14 +16,13 @@ from plugs.foam.layers import Layer, make_layers
 from plugs.foam.pieces import Joint, Piece, blank_of, make_pieces, outlines_of
 from plugs.foam.pin_cover import pin_cover, recess_keep_outs
 from plugs.foam.pins import Pinned, make_pins
-from plugs.foam.pockets import Pocket, make_pockets
+from plugs.foam.pockets import Pocket, check_no_plate_in_saws_way, made_later, make_pockets
 from plugs.foam.stock import Blank, Drilled
 from plugs.ground.errors import Finding, present
 from plugs.ground.records import record
 from plugs.mesh.mesh import Body
 from plugs.nesting.nesting import Nesting, nest
 from plugs.nesting.stored import read_stored
-from plugs.recesses.recess import LAYERS
 from plugs.recipe.plug import Plug
 from plugs.stages.shape import Lines, stack_bays
 from plugs.templates.base_plan import BasePlan, make_base_plan
@@ -205,7 +204,7 @@ def lay_foam(plug: Plug, body: Solid, standing: StackTemplates) -> Layering:
     Raises
     ------
     PlugError
-        A stack that does not cover the plug, a recess that no layer shows.
+        A stack that does not cover the plug, a recess that no layer shows, a saw that meets a template.
     """
     allowance = plug.stack.allowance
     if standing.bays:
@@ -215,8 +214,28 @@ def lay_foam(plug: Plug, body: Solid, standing: StackTemplates) -> Layering:
     else:
         layers, found = make_layers(body.body, plug.stack)
         room = None
+    plates = [(one.axis, one.from_mm, one.to_mm) for one in standing.templates]
+    check_no_plate_in_saws_way(body.tools, plates)
     pockets, layers = make_pockets(body, layers, allowance, room)
     return Layering(layers=layers, pockets=pockets, findings=found)
+
+
+def foam_as_glued(body: Solid, standing: StackTemplates, layering: Layering) -> Body:
+    """Return the foam as it is when it has been glued: recesses that are sawn or routed are not there yet.
+
+    Parameters
+    ----------
+    body : Solid
+    standing : StackTemplates
+    layering : Layering
+
+    Returns
+    -------
+    Body
+        Without the templates that stand in it.
+    """
+    later = made_later(layering.pockets)
+    return without_plates(body_before(body, later), standing.templates) if later else standing.foam
 
 
 def part_layers(plug: Plug, lines: Lines, standing: StackTemplates, sized: Sequence[Sized]) -> Parted:
@@ -379,13 +398,14 @@ def offer(plug: Plug, body: Solid, finish: Solid, layering: Layering) -> Offered
     body, finish : Solid
         The foam, and the finished part on the same board.
     layering : Layering
-        What is cut after sanding is not there yet when gauges are offered up.
+        Recesses are finished after sanding, by whatever way, so that none is there when gauges are offered
+        up: their edges pass over it.
 
     Returns
     -------
     Offered
     """
-    later = [pocket.param for pocket in layering.pockets if pocket.method != LAYERS]
+    later = [pocket.param for pocket in layering.pockets]
     foam, finished = (body_before(one, later) if later else one.body for one in (body, finish))
     words, loft = present(plug.templates), body.loft
     templates, found = make_gauges(

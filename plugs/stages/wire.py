@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from plugs.body.body import Solid, body_before
+from plugs.body.body import Solid
 from plugs.foam.hollow import Void
 from plugs.foam.layers import Stack
 from plugs.foam.stock import THICKNESS, region
@@ -22,11 +22,9 @@ from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from plugs.nesting.nesting import Nesting, Sheet
-from plugs.recesses.recess import LAYERS
 from plugs.recipe.plug import Plug
-from plugs.sanding.pocket_pattern import PocketPattern, block_below
-from plugs.stages.foam import Layering, Parted, StackTemplates
-from plugs.templates.bays import without_plates
+from plugs.sanding.pocket_pattern import BY_WIRE, PocketPattern, block_below
+from plugs.stages.foam import Layering, Parted, StackTemplates, foam_as_glued
 from plugs.wire.cuts import DEPTH, Between, Cut, make_cuts
 from plugs.wire.journey import MARGIN, Box
 from plugs.wire.lots import Lain, LeftOut, Lot, Lots
@@ -73,9 +71,7 @@ def foam_to_cut(body: Solid, standing: StackTemplates, layering: Layering, parte
     -------
     Slabs
     """
-    later = [pocket.param for pocket in layering.pockets if pocket.method != LAYERS]
-    foam = body_before(body, later) if later else body.body
-    return Slabs(foam=without_plates(foam, standing.templates), standing=standing, parted=parted)
+    return Slabs(foam=foam_as_glued(body, standing, layering), standing=standing, parted=parted)
 
 
 def pieces_by_wire(plug: Plug, slabs: Slabs) -> tuple[Cut, ...]:
@@ -233,7 +229,7 @@ def blocks_for_recesses(kits: Sequence[PocketPattern], words: WireWork, stack: S
     cuts: list[Cut] = []
     for kit in kits:
         name = f"{kit.name} block"
-        body = None if words.way(name, kit.name) == "none" else block_below(kit, min(stack.thicknesses))
+        body = block_below(kit, min(stack.thicknesses)) if kit.block == BY_WIRE else None
         if body is not None:
             box = mesh.measure(body)
             between = Between(
@@ -246,6 +242,29 @@ def blocks_for_recesses(kits: Sequence[PocketPattern], words: WireWork, stack: S
             )
             cuts += make_cuts(body, between)
     return tuple(cuts)
+
+
+def with_blocks(kits: Sequence[PocketPattern], words: WireWork, stack: Stack) -> tuple[PocketPattern, ...]:
+    """Return recesses with what closes the opening of those that are sawn out, told once.
+
+    Parameters
+    ----------
+    kits : sequence of PocketPattern
+    words : WireWork
+    stack : Stack
+
+    Returns
+    -------
+    tuple of PocketPattern
+        A block that the wire cuts new takes the place of the one that the saw frees.
+    """
+    return tuple(
+        replace(kit, block=BY_WIRE)
+        if words.way(f"{kit.name} block", kit.name) != "none"
+        and block_below(kit, min(stack.thicknesses)) is not None
+        else kit
+        for kit in kits
+    )
 
 
 def lots_on_sheets(cuts: Sequence[Cut], nesting: Nesting, machine: WireCutter) -> Lots:

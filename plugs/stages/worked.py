@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from plugs.body.body import Solid
-from plugs.body.looked_at import Looks, looks_of
+from plugs.body.looked_at import Looks, looks_of, seen_before
 from plugs.foam.joints import Size
 from plugs.foam.layers import Layer, slabs_of
 from plugs.foam.pieces import usable_sizes
-from plugs.foam.pockets import Feature, make_features
+from plugs.foam.pockets import Feature, made_later, make_features
 from plugs.foam.stock import Blank
 from plugs.lines.stations import Loft
 from plugs.mesh.faces import with_fewer_faces
@@ -145,15 +145,19 @@ class Worked(Staged):
         """Foam and finished surface as they are looked at."""
         return looks_of(self.body, None if self.skin_proof is None else self.finish)
 
-    @stage(after=("looks", "layering", "templates"))
+    @stage(after=("body", "looks", "layering", "templates"))
     def layers_seen(self) -> tuple[tuple[Shaded, ...], bool]:
-        """The layers as they are looked at, and whether templates leave slots in them."""
-        return layers_seen(self.looks.bare, self.looks.hollowed, self.layers, self.templates)
+        """The layers as they are looked at when they are glued, and whether they are no parts of the plug."""
+        later = made_later(self.layering.pockets)
+        bare, hollowed = seen_before(self.body, later) if later else (self.looks.bare, self.looks.hollowed)
+        surfaces, has_slots = layers_seen(bare, hollowed, self.layers, self.templates)
+        return surfaces, has_slots or bool(later)
 
-    @stage("chord_tolerance", after=("standing", "layering"))
+    @stage("chord_tolerance", after=("body", "standing", "layering"))
     def slabs(self) -> tuple[Body, ...]:
-        """The layers as bodies, turned with the stack up: only looked at, so of as few faces as will do."""
-        return slabs_of(with_fewer_faces(self.standing.foam, self.plug.chord_tolerance), self.layers)
+        """The layers as glued bodies, turned with the stack up: only looked at, so of few faces."""
+        glued = foam.foam_as_glued(self.body, self.standing, self.layering)
+        return slabs_of(with_fewer_faces(glued, self.plug.chord_tolerance), self.layers)
 
     @stage("stock", "cutting", after=("layering",), by_value=True)
     def sizes(self) -> tuple[tuple[Size, ...], ...]:
@@ -279,11 +283,16 @@ class Worked(Staged):
         """Where the plug is measured when it is made, and what it should come to there."""
         return shape.list_fit(self.plug, (self.body, self.finish), self.lines, self.sanding)
 
-    @stage("pocket_cutting", after=("lines", "layering"))
+    @stage("pocket_cutting", "wire", "stack", after=("lines", "layering"))
     def kits(self) -> tuple[PocketPattern, ...]:
         """The lines by which recesses are made."""
-        lines, pockets = self.lines, self.layering.pockets
-        return pocket_patterns(lines.tools, lines.finish_tools, self.plug.pocket_cutting, pockets)
+        lines, words, pockets = self.lines, self.plug.wire, self.layering.pockets
+        kits = pocket_patterns(lines.tools, lines.finish_tools, self.plug.pocket_cutting, pockets)
+        if words is None or words.machine is None:
+            return kits
+        from plugs.stages.wire import with_blocks
+
+        return with_blocks(kits, words, self.plug.stack)
 
     @stage(after=("body",))
     def form_templates(self) -> tuple[FormTemplate, ...]:

@@ -18,7 +18,7 @@ from plugs.drafting.styles import CUT_LINE, FLOOR, MOUTH
 from plugs.ground.units import format_length, format_size
 from plugs.recesses.holding import Rounded
 from plugs.recesses.recess import LAYERS, ROUT
-from plugs.sanding.pocket_pattern import PocketPattern
+from plugs.sanding.pocket_pattern import BY_WIRE, PocketPattern
 
 _TICK: Final = 5.0  # mm. Half a cross at the middle
 _NAME_LARGEST: Final = 10.0  # mm. Of a letter
@@ -151,8 +151,11 @@ def _how(kit: PocketPattern, unit: str) -> list[str]:
             f"inside {FLOOR}, {depth} deep, then trim the walls out to {MOUTH}",
         ]
     rows = [f"Layers {layers} are left whole: saw it out after gluing and sanding"]
-    if kit.floor is None or kit.play is None:
+    if kit.block is None or kit.play is None:
         return [*rows, "Right through the plug: nothing is set back"]
+    rows.append("The saw goes right through what lies behind; the layers are glued and free of pins there")
+    if kit.block == BY_WIRE:
+        return [*rows, f"Glue in the block that the wire cut, {kit.name} block, its face {depth} deep"]
     play = format_size(abs(kit.play), unit)
     fits = (
         "it just fits"

@@ -7,7 +7,7 @@ from typing import Any
 
 from plugs.foam.pockets import Feature
 from plugs.recesses.holding import Rounded
-from plugs.sanding.pocket_pattern import PocketPattern
+from plugs.sanding.pocket_pattern import BY_WIRE, SET_BACK, PocketPattern
 from plugs.sanding.sanding import Gap, PanelBay, SandingAids
 
 
@@ -41,6 +41,7 @@ def recess_figures(kits: Sequence[PocketPattern]) -> list[dict[str, Any]]:
         {
             "name": kit.name,
             "method": kit.method,
+            "why": kit.why,
             "layers": kit.layers,
             "notched_layers": kit.notched,
             "mouth_mm": _rectangle(kit.mouth),
@@ -53,8 +54,9 @@ def recess_figures(kits: Sequence[PocketPattern]) -> list[dict[str, Any]]:
             "wall_lean_deg": kit.draft_deg,
             "floor_fillet_mm": kit.floor_radius,
             "kerf_mm": kit.kerf,
-            "set_back_mm": None if kit.cut is None or kit.floor is None else kit.depth,
-            "gap_round_mm": kit.play,
+            "block": kit.block,
+            "set_back_mm": kit.depth if kit.block == SET_BACK else None,
+            "gap_round_mm": None if kit.block == BY_WIRE else kit.play,
         }
         for kit in kits
     ]

@@ -29,7 +29,7 @@ from tests.shapes import box_plan
 
 FINISH = checked_loft(box_plan(400.0, 200.0, 120.0))
 WORDS = PocketCutting(kerf=2.0)
-SAWN = Pocket(param="recesses[0]", name="pocket", method="saw", layers=("L01",), notched=())
+SAWN = Pocket(param="recesses[0]", name="pocket", method="saw", why="", layers=("L01",), notched=())
 POCKET = Recess(name="pocket", panel="deck", x=200.0, width=100.0, height=60.0, depth=10.0, corner_radius=8.0)
 
 
