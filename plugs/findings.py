@@ -24,7 +24,7 @@ from plugs.mesh import mesh
 from plugs.nesting.savings import SheetWords, sheet_findings
 from plugs.recesses.form import Form
 from plugs.recesses.plates import PLATES
-from plugs.recesses.recess import Boss, Recess
+from plugs.recesses.recess import Boss, Recess, Tool
 from plugs.recipe.own import own_findings
 from plugs.recipe.plug import Plug
 from plugs.skin.proof import STEPS_WELL_DEG, SkinProof, SkinStep, ToolProof
@@ -37,6 +37,7 @@ _SMALL_STEP = 0.5
 """mm. A step in the foam that a sanding board takes off unasked (common practice, no source)."""
 _MOST_DEVIATION = 0.1
 """mm. Of the skin's thickness: less is within what filler and sanding take (common practice, no source)."""
+_KINK_DEG: Final = 3.0  # an edge that a finger hardly feels (common practice, no source)
 _INDEXED: Final = re.compile(r"\b(recesses|bosses|forms)\[(\d+)\](?![.\[])")
 """A shape by its place in the recipe's list; with a word behind it, it is one to be written."""
 _MOST_DEVIATION_RATIO = 0.03  # of the skin's thickness, for a thick one
@@ -243,8 +244,30 @@ def _plates(plug: Plug) -> list[Finding]:
     return found
 
 
+def mouth_doubts(tools: Sequence[Tool]) -> list[Finding]:
+    """Return where a rounded mouth or foot does not run smoothly into a surface that is not flat.
+
+    Parameters
+    ----------
+    tools : sequence of Tool
+        In the finished surface.
+    """
+    return [
+        Finding(
+            code="mouth-kink",
+            severity="note",
+            where=tool.param,
+            message=f"the surface round it is not flat: its blend meets it at {tool.kink_deg:.0f} degrees",
+            remedy="fair that edge into the surface with sandpaper by hand",
+        )
+        for tool in tools
+        if tool.kink_deg > _KINK_DEG
+    ]
+
+
 CHECKS: Final = (
     Check(stage="lines", find=lambda work: line_findings(work.plug, work.lines.finish)),
+    Check(stage="lines", find=lambda work: mouth_doubts(work.lines.finish_tools)),
     Check(stage="templates", find=lambda work: work.standing.findings),
     Check(stage="layers", find=lambda work: work.layering.findings),
     Check(stage="templates", find=lambda work: work.gauges.findings),

@@ -287,8 +287,8 @@ def _measures(source: BookSource, kit: Mapping[str, Any]) -> Html:
     ]  # fmt: skip
     names = (
         ("clearance_mm", "With all round"), ("depth_mm", "Deep"), ("wall_lean_deg", "Walls lean"),
-        ("floor_fillet_mm", "Fillet at the floor"), ("kerf_mm", "Kerf"),
-        ("set_back_mm", "Block set back by"),
+        ("floor_fillet_mm", "Fillet at the floor"), ("mouth_radius_mm", "Edge of the mouth rounded to"),
+        ("kerf_mm", "Kerf"), ("set_back_mm", "Block set back by"),
     )  # fmt: skip
     pairs += [(words, source.known(kit, name)) for name, words in names]
     play = kit.get("gap_round_mm")
@@ -335,6 +335,10 @@ def _recess_steps(source: BookSource, kit: Mapping[str, Any]) -> list[object]:
             done.append("block set back and glued, what stands out behind cut off")
     if told is not None:
         done.append("floor flat, fillet left or filled in, walls sanded")
+    if kit["mouth_radius_mm"] is not None:
+        done.append(
+            joined(["edge of the mouth rounded to R ", source.quantity("_mm", kit["mouth_radius_mm"])])
+        )
     return done
 
 
@@ -355,6 +359,8 @@ def _features(source: BookSource) -> Html:
                 size,
                 " over it",
             ]
+            if one["foot_radius_mm"] is not None:
+                words += [", its foot hollowed to R ", source.quantity("_mm", one["foot_radius_mm"])]
         elif one["kind"] in _FORMS:
             words = [f" {_FORMS[one['kind']][0]} {layers}, ", place, _FORMS[one["kind"]][1]]
         elif one["kind"] == "added":

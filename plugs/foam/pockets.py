@@ -89,6 +89,8 @@ class Feature:
         Of a boss, from the foam's surface.
     top : Rounded or None
         The flat of a boss's top, inside its blend.
+    foot_radius : float or None, mm
+        Of the blend round a boss's foot, in the foam, if the recipe draws one.
     """
 
     name: str
@@ -99,6 +101,7 @@ class Feature:
     volume_mm3: float
     rise: float | None
     top: Rounded | None
+    foot_radius: float | None
 
 
 def make_features(solid: Solid, finish_tools: Sequence[Tool], layers: Sequence[Layer]) -> tuple[Feature, ...]:
@@ -118,6 +121,7 @@ def make_features(solid: Solid, finish_tools: Sequence[Tool], layers: Sequence[L
         Those of which nothing stands out of the plug, or is taken off it, are left out.
     """
     found: list[tuple[str, str, Body, Tool | None]] = []
+    feet = {tool.name: tool.mouth.mouth_radius for tool in solid.tools if tool.mouth is not None}
     for tool, cutter, finish in zip(solid.tools, solid.cutters, finish_tools, strict=True):
         if tool.kind == "add":
             kind, boss = ("boss", finish) if tool.cover is None else (PUT_ON, None)
@@ -148,6 +152,7 @@ def make_features(solid: Solid, finish_tools: Sequence[Tool], layers: Sequence[L
                 volume_mm3=measures.volume_mm3,
                 rise=None if boss is None else boss.depth,
                 top=None if boss is None else boss.flat,
+                foot_radius=None if boss is None else feet.get(name),
             )
         )
     return tuple(made)

@@ -155,7 +155,8 @@ def shape_edges(
         more = skin if is_cut else -skin  # what the tool's foam outline is larger by, and its base deeper
         base, tip = tool.section(more).perimeter, tool.section(tool.depth).perimeter
         table = tool.loft.table
-        drawn_in = float(np.abs(table.corners[:, :, 0] - table.corners[0, :, 0]).max())
+        walls = table.corners[-2:, :, 0] if tool.mouth is not None else table.corners[:, :, 0]
+        drawn_in = float(np.abs(walls - walls[0]).max())
         end = 0.0 if tool.loft.rear is None else float(tool.loft.rear.radius)
         corners = ClothEdge(
             place=f"wall corners of {told!r}",
@@ -168,11 +169,12 @@ def shape_edges(
         )
         on_panel = ClothEdge(
             place=f"{'mouth' if is_cut else 'foot'} of {told!r}",
-            radius=0.0,
+            radius=0.0 if tool.mouth is None else tool.mouth.mouth_radius,
             is_inside=not is_cut,
             length=base,
             between=(item.panel, name),
-            is_drawn=False,
+            is_drawn=tool.mouth is not None,
+            lost=None if tool.mouth is None else more,
         )
         far = ClothEdge(
             place=f"{'floor' if is_cut else 'top'} of {told!r}",

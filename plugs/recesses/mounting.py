@@ -116,8 +116,26 @@ class Mounting:
             return np.zeros(0)
         points = self.surface.reshape(-1, 3)
         is_under = shapely.contains_xy(outline, points[:, 0], points[:, 1])
-        edge = np.asarray(outline.segmentize(0.02 * outline.length).exterior.coords)
-        return np.concatenate([points[is_under, 2], _heights_at(self.surface, edge)])
+        return np.concatenate([points[is_under, 2], self.heights_along(outline)])
+
+    def heights_along(self, outline: shapely.Polygon) -> Array:
+        """Return how far the surface stands over the tool's plane along the edge of an outline.
+
+        Parameters
+        ----------
+        outline : shapely.Polygon, mm
+            Along width and height from the point.
+
+        Returns
+        -------
+        (n,) float, mm
+            One 0 on an end, which is flat.
+        """
+        if len(self.surface) == 1:
+            return np.zeros(1)
+        return _heights_at(
+            self.surface, np.asarray(outline.segmentize(0.02 * outline.length).exterior.coords)
+        )
 
     def frame(self, *, is_cut: bool) -> Array:
         """Return a tool's axes and its middle: inward for a cut, outward for a boss.

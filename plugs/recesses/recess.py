@@ -23,7 +23,7 @@ from plugs.lines.stations import Loft
 from plugs.recesses import moves
 from plugs.recesses.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for
 from plugs.recesses.mounting import Mounting, find_mounting
-from plugs.recesses.sizes import Size, check_sizes, mouth_of, tool_plan, under_skin
+from plugs.recesses.sizes import Size, check_sizes, drawn_down, mouth_of, tool_plan, under_skin
 from plugs.skin.skin import Cover
 
 Array = NDArray[np.float64]
@@ -42,6 +42,9 @@ ON_SIDES = (LEFT, RIGHT, BOTH)
 THROUGH = "right through"
 """What a recess's depth may be besides a length: a cut through the whole plug."""
 
+_MOST_KINK_DEG = 18.0
+"""A blended mouth that meets the surface at more is no blend: a twentieth of its radius off (common practice,
+no source)."""
 _OUT = 1.0  # mm. So far a cutter stands out of the surface, and a boss goes into it
 _ALONG = 65  # places along the plug that are looked at for its corners
 
@@ -70,6 +73,9 @@ class Recess:
         From the surface at the middle to the floor; "right through" cuts through the whole plug.
     corner_radius, floor_radius : float, mm
         Blends of the outline, and between walls and floor.
+    mouth_radius : float, mm
+        Blend between walls and surface; ``width`` and ``height`` are where the two would meet without it.
+        Round it the surface is to be flat, but for a twentieth of the radius.
     draft_deg : float
         Lean of the walls; + is wider at the mouth.
     turn_deg : float
@@ -102,6 +108,7 @@ class Recess:
     depth: Annotated[float, Within(0.1, LARGEST)] | Annotated[str, OneOf((THROUGH,))] = 10.0
     corner_radius: Annotated[float, Within(0.0, LARGEST)] | None = None
     floor_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
+    mouth_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
     draft_deg: Annotated[float, Within(-30.0, 80.0)] = 0.0
     turn_deg: Annotated[float, Within(-360.0, 360.0)] = 0.0
     square_to: Annotated[str, OneOf(SQUARE_TO)] = "surface"
@@ -132,8 +139,8 @@ class Boss:
         As for `Recess`; with draft the pad is narrower at the top.
     rise : float, mm
         From the surface at the middle to the top.
-    top_radius : float, mm
-        Blend between walls and top.
+    top_radius, foot_radius : float, mm
+        Blends between walls and top, and between walls and surface, as a recess's ``mouth_radius``.
     """
 
     panel: str
@@ -147,6 +154,7 @@ class Boss:
     rise: Annotated[float, Within(0.1, LARGEST)] = 10.0
     corner_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
     top_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
+    foot_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
     draft_deg: Annotated[float, Within(-30.0, 80.0)] = 0.0
     turn_deg: Annotated[float, Within(-360.0, 360.0)] = 0.0
     square_to: Annotated[str, OneOf(SQUARE_TO)] = "surface"
@@ -180,6 +188,10 @@ class Tool:
         What a recess is to hold.
     method : str or None
         How it is to be made.
+    mouth : Size or None
+        Its sizes where a blend runs round its mouth or foot: its loft has that too.
+    kink_deg : float
+        By how much such a blend fails to be level with the surface, at most.
     cover : Cover or None
         Of a form, what will be laid over it: negative for one that is cut. None for recesses and bosses.
     """
@@ -193,6 +205,8 @@ class Tool:
     is_through: bool
     held: Held | None = None
     method: str | None = None
+    mouth: Size | None = None
+    kink_deg: float = 0.0
     cover: Cover | None = None
 
     @property
@@ -203,7 +217,7 @@ class Tool:
         return Rounded(width=float(width), height=float(height), radius=float(last.radius[0].max()))
 
     def section(self, depth: float) -> Rounded:
-        """Return its outline at a depth under the surface, before its floor or top is blended.
+        """Return its outline at a depth under the surface, before its floor, top, mouth or foot is blended.
 
         Parameters
         ----------
@@ -213,6 +227,9 @@ class Tool:
         -------
         Rounded
         """
+        if self.mouth is not None:
+            one = self.mouth.grown(-depth * self.mouth.slope)
+            return Rounded(width=one.width, height=one.height, radius=one.corner_radius)
         corners, radius, _ = self.loft.unblended(np.array([depth]), np.array([0.0]))
         width, height = np.ptp(corners[0], axis=0)
         return Rounded(width=float(width), height=float(height), radius=float(radius[0].max()))
@@ -248,13 +265,15 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
     held = held_by(item.plate, item.holds, item.clearance, param) if isinstance(item, Recess) else None
     size = _size(item, held, depth, draft, param)
     _check_on_panel(loft, mounting, size, item, held, param)
-    reach = mounting.stands_over(mouth_of(size), is_cut=is_cut)
+    reach = mounting.stands_over(mouth_of(size.rim), is_cut=is_cut)
+    size, kink = _seated(mounting, size, param, is_cut=is_cut)
     if held is not None and not is_through:
         _check_floor(mounting, held, size, param)
     if skin > 0.0:
         size, depth = under_skin(size, skin, param, is_cut=is_cut), depth + (skin if is_cut else -skin)
     root = _OUT if is_cut else _OUT + 2.0 * skin  # a boss stands on the foam, which lies deeper
-    tool = checked_loft(tool_plan(replace(size, depth=depth), reach + root))
+    size = replace(size, depth=depth)
+    tool = checked_loft(tool_plan(size, reach + root))
     made = Tool(
         param=param,
         name=item.known_as,
@@ -265,9 +284,48 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
         is_through=is_through,
         held=held,
         method=item.method if isinstance(item, Recess) else None,
+        mouth=size if size.mouth_radius > 0.0 else None,
+        kink_deg=kink,
     )
     promise(held is None or made.flat.holds(held.room), f"{made.name} does not hold {made.held}")
     return made
+
+
+def _seated(mounting: Mounting, size: Size, param: str, *, is_cut: bool) -> tuple[Size, float]:
+    """Return a size whose blended mouth or foot meets the surface, and at how many degrees.
+
+    It begins where the surface stands highest along a mouth's rim, or lies lowest along a foot's: where the
+    surface lies d farther in, the arc has turned by the angle whose cosine is 1 - d / r (derived here).
+    """
+    radius, word = size.mouth_radius, "mouth_radius" if is_cut else "foot_radius"
+    if radius == 0.0:
+        return size, 0.0
+    rim, wall = (mounting.heights_along(mouth_of(one)) for one in (size.rim, size))
+    low, high = float(rim.min()), float(rim.max())
+    wide = 0.5 * (size.rim.width - size.width)
+    lean = abs(float(rim.mean() - wall.mean())) / wide
+    kink = float(np.degrees(np.arccos(max(1.0 - (high - low) / radius, 0.0)) + np.arctan(lean)))
+    if kink > _MOST_KINK_DEG:
+        raise PlugError(
+            param=f"{param}.{word}",
+            value=radius,
+            reason=f"the surface rises and falls by {high - low:.2f} mm along the rim: this blend would meet "
+            f"it at {min(kink, 90.0):.0f} degrees",
+            remedy="use 0 and round it by hand, or make it smaller",
+            would_do=[(f"{param}.{word}", 0.0)],
+        )
+    seated = replace(size, mouth_at=-high if is_cut else low)
+    least = float(seated.blend[0][-1]) + drawn_down(size.end_radius, size.slope)
+    if least >= 0.999 * size.depth:
+        deep = "depth" if is_cut else "rise"
+        raise PlugError(
+            param=f"{param}.{deep}",
+            value=size.depth,
+            reason=f"the surface lies up to {-low:.1f} mm lower along the rim, and the blends have no room",
+            remedy=f"use {tenth_up(1.01 * least):g} or more",
+            would_do=[(f"{param}.{deep}", tenth_up(1.01 * least))],
+        )
+    return seated, kink
 
 
 def _through(loft: Loft, mounting: Mounting) -> float:
@@ -280,7 +338,9 @@ def _through(loft: Loft, mounting: Mounting) -> float:
 
 def _size(item: Recess | Boss, held: Held | None, depth: float, draft: float, param: str) -> Size:
     """Return the checked sizes of a recess or boss; what it holds gives those that are not given."""
-    end_word = "floor_radius" if isinstance(item, Recess) else "top_radius"
+    end_word, mouth_word = (
+        ("floor_radius", "mouth_radius") if isinstance(item, Recess) else ("top_radius", "foot_radius")
+    )
     end_radius: float = getattr(item, end_word)
     if isinstance(item, Recess) and item.is_through:
         end_radius = 0.0  # there is no floor
@@ -300,8 +360,10 @@ def _size(item: Recess | Boss, held: Held | None, depth: float, draft: float, pa
         corner_radius=mouth.radius,
         end_radius=end_radius,
         draft_deg=draft,
+        mouth_radius=getattr(item, mouth_word),
+        is_sharp=mouth.radius == 0.0,
     )
-    check_sizes(size, param, end_word)
+    check_sizes(size, param, end_word, mouth_word)
     if held is not None:
         foot, fillet = drawn_in(depth, draft, end_radius)
         flat = mouth.grown(-foot).grown(-fillet)
@@ -327,7 +389,9 @@ def _check_floor(mounting: Mounting, held: Held, size: Size, param: str) -> None
 
 def _outline_on(mounting: Mounting, size: Size, *, is_cut: bool) -> shapely.Polygon:
     """Return a tool's outline where it meets the surface: with draft it is wider where that stands out."""
-    mouth = mouth_of(size)
+    mouth = mouth_of(size.rim)
+    if size.mouth_radius > 0.0:
+        return mouth
     wider = mounting.stands_over(mouth, is_cut=is_cut) * max(float(np.tan(np.radians(size.draft_deg))), 0.0)
     if wider < LENGTH:
         return mouth

@@ -6,17 +6,38 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.lines.section import Corner, End, LinesPlan, Station
 
+Array = NDArray[np.float64]
+
+_CHORD = 0.01  # mm. Between a blended mouth and its chords
+_FEWEST = 5.0  # of a small one: chords within a 25th of its radius, four or more to a quarter
+LEAST_MOUTH = 0.5
+"""mm. A smaller blend of a mouth is a sharp edge that sandpaper breaks (common practice, no source)."""
 _NARROWEST = 0.25  # mm. A floor that draft leaves narrower is a point
 
 
 @record(frozen=True, slots=True, kw_only=True)
 class Size:
-    """Checked sizes of a tool."""
+    """Checked sizes of a tool.
+
+    Attributes
+    ----------
+    width, height, corner_radius : float, mm
+        Of its outline at depth 0, where its walls would meet the surface.
+    depth : float, mm
+    end_radius : float, mm
+        Of the blend between walls and floor or top.
+    draft_deg : float
+    mouth_radius, mouth_at : float, mm
+        Of the blend between walls and surface, and the depth at which it meets the surface.
+    is_sharp : bool
+        Whether the corners of the finished outline are sharp: blends of the mouth then meet in a mitre.
+    """
 
     width: float
     height: float
@@ -24,6 +45,46 @@ class Size:
     corner_radius: float
     end_radius: float
     draft_deg: float
+    mouth_radius: float = 0.0
+    mouth_at: float = 0.0
+    is_sharp: bool = False
+
+    @property
+    def slope(self) -> float:
+        """Tangent of the draft."""
+        return float(np.tan(np.radians(self.draft_deg)))
+
+    @property
+    def rim(self) -> Size:
+        """The same with the outline at which a blended mouth meets the surface."""
+        return self if self.mouth_radius == 0.0 else self.grown(self.blend[1][0])
+
+    @property
+    def blend(self) -> tuple[Array, Array]:
+        """Depths of a blended mouth, and how far each lies outside the outline, from the rim to the wall.
+
+        Places on the arc of a circle that touches the surface and the wall: at an angle a from the surface
+        its depth is r (1 - cos a), and it lies r sin a inside the circle's middle (derived here).
+        """
+        r, slope = self.mouth_radius, self.slope
+        square = float(np.hypot(1.0, slope))
+        sagitta = min(_CHORD, r / _FEWEST**2)
+        last = np.arccos(slope / square)
+        steps = int(np.ceil(last / (2.0 * np.arccos(1.0 - sagitta / r))))
+        turn = np.linspace(0.0, last, steps + 1)
+        middle = r * square - (self.mouth_at + r) * slope
+        return self.mouth_at + r * (1.0 - np.cos(turn)), middle - r * np.sin(turn)
+
+    def grown(self, by: float) -> Size:
+        """Return the same with a parallel outline; a sharp corner stays sharp.
+
+        Parameters
+        ----------
+        by : float, mm
+        """
+        corner = max(self.corner_radius + by, 0.0) if self.corner_radius > 0.0 else 0.0
+        wide, high = self.width + 2.0 * by, self.height + 2.0 * by
+        return replace(self, width=wide, height=high, corner_radius=corner)
 
 
 def mouth_of(size: Size) -> shapely.Polygon:
@@ -37,9 +98,23 @@ def mouth_of(size: Size) -> shapely.Polygon:
     return mouth
 
 
+def drawn_down(radius: float, slope: float) -> float:
+    """Return how much of the height of walls a blend takes, mm, by the tangent of their draft."""
+    return radius * (1.0 - slope / float(np.hypot(1.0, slope)))
+
+
 def under_skin(size: Size, skin: float, param: str, *, is_cut: bool) -> Size:
     """Return a tool's size in the foam: walls, floor and blends moved by the skin, square to themselves."""
     sign = 1.0 if is_cut else -1.0
+    if is_cut and 0.0 < size.mouth_radius < skin + LEAST_MOUTH:
+        least = float(np.ceil(10.0 * (skin + LEAST_MOUTH)) / 10.0)
+        raise PlugError(
+            param=f"{param}.mouth_radius",
+            value=size.mouth_radius,
+            reason=f"{skin:g} mm of skin round this mouth leave it no radius in the foam",
+            remedy=f"use {least:g} or more, or 0 for a sharp edge",
+            would_do=[(f"{param}.mouth_radius", least)],
+        )
     aside = sign * skin / float(np.cos(np.radians(size.draft_deg)))
     for value, word in ((size.corner_radius, "corner_radius"), (size.end_radius, "top_radius")):
         if not is_cut and 0.0 < value < skin:
@@ -63,11 +138,13 @@ def under_skin(size: Size, skin: float, param: str, *, is_cut: bool) -> Size:
         depth=size.depth + sign * skin,
         corner_radius=size.corner_radius + aside if is_cut or size.corner_radius > 0.0 else 0.0,
         end_radius=size.end_radius + sign * skin if is_cut or size.end_radius > 0.0 else 0.0,
+        mouth_radius=size.mouth_radius - sign * skin if size.mouth_radius > 0.0 else 0.0,
+        mouth_at=size.mouth_at + sign * skin,
     )
 
 
-def check_sizes(size: Size, param: str, end_word: str) -> None:
-    """Refuse corners that do not fit their outline, walls that meet before the floor, a blend without room.
+def check_sizes(size: Size, param: str, end_word: str, mouth_word: str) -> None:
+    """Refuse corners that do not fit their outline, walls that meet before the floor, blends without room.
 
     The first is told, and for programs all that are too large together.
     """
@@ -90,6 +167,13 @@ def check_sizes(size: Size, param: str, end_word: str) -> None:
             f"walls {depth:g} mm deep and {2.0 * (half - max(depth * slope, 0.0)):.4g} mm apart leave no room"
         )
         faults.append((end_word, size.end_radius, reason, float(np.floor(largest * 10) / 10)))
+    room = 0.999 * depth / tall - min(size.end_radius, max(largest, 0.0))
+    if size.mouth_radius > 0.0 and not LEAST_MOUTH <= size.mouth_radius <= room:
+        most = float(np.floor(room * 10) / 10) if room >= LEAST_MOUTH else 0.0
+        reason = f"walls {depth:g} mm deep leave no room"
+        if size.mouth_radius < LEAST_MOUTH:
+            most, reason = 0.0, f"a blend under {LEAST_MOUTH:g} mm is a sharp edge"
+        faults.append((mouth_word, size.mouth_radius, reason, most))
     if faults:
         word, value, reason, most = faults[0]
         others = "".join(f", and a {word} of at most {told:g}" for word, _, _, told in faults[1:])
@@ -104,11 +188,17 @@ def check_sizes(size: Size, param: str, end_word: str) -> None:
 
 def tool_plan(size: Size, out: float) -> LinesPlan:
     """Return a tool's lines along its own axis: x from mouth to floor, y its width, z its height."""
-    slope = float(np.tan(np.radians(size.draft_deg)))
+    slope = size.slope
 
-    def at(x: float) -> Station:
-        a, b = 0.5 * size.width - x * slope, 0.5 * size.height - x * slope
-        radius = 0.0 if size.corner_radius == 0.0 else min(max(size.corner_radius - x * slope, 0.0), a, b)
+    def at(x: float, by: float) -> Station:
+        one = size.grown(by)
+        a, b = 0.5 * one.width, 0.5 * one.height
+        radius = min(size.grown(-x * slope if size.is_sharp else by).corner_radius, a, b)
         return Station(x=x, corners={"low": Corner(a, -b, radius), "high": Corner(a, b, radius)})
 
-    return LinesPlan(stations=(at(-out), at(0.0), at(size.depth)), rear=End(radius=size.end_radius))
+    stations = [at(-out, out * slope), at(0.0, 0.0)]
+    if size.mouth_radius > 0.0:
+        depths, outside = size.blend
+        stations = [at(-out, float(outside[0])), *map(at, depths.tolist(), outside.tolist())]
+    stations.append(at(size.depth, -size.depth * slope))
+    return LinesPlan(stations=stations, rear=End(radius=size.end_radius))

@@ -77,6 +77,8 @@ class PocketPattern:
         Lean of the walls from square, + so that the opening narrows inward.
     floor_radius : float, mm
         Fillet along the foot of the walls.
+    mouth_radius : float, mm
+        To which the edge between walls and surface is rounded, if the recipe draws that.
     kerf, play : float or None, mm
         Of the saw; the gap round the block once it is set back, each side; negative: plane so much off
         it. Through the plug: the gap as it is sawn.
@@ -99,6 +101,7 @@ class PocketPattern:
     depth: float
     draft_deg: float
     floor_radius: float
+    mouth_radius: float
     kerf: float | None
     play: float | None
     block: str | None = None
@@ -168,6 +171,7 @@ def _kit(tool: Tool, finish: Tool, words: PocketCutting, pocket: Pocket) -> Pock
         depth=depth,
         draft_deg=float(np.degrees(np.arctan(slope))),
         floor_radius=0.0 if tool.is_through else blend,
+        mouth_radius=0.0 if tool.mouth is None else tool.mouth.mouth_radius,
         kerf=words.kerf if is_sawn else None,
         play=wide - (0.0 if tool.is_through else depth * slope) if is_sawn else None,
         block=SET_BACK if is_sawn and not tool.is_through else None,

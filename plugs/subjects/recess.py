@@ -122,6 +122,8 @@ def _rows(kit: PocketPattern, plug_name: str, unit: str) -> list[str]:
         kerf = format_size(kit.kerf or 0.0, unit)
         rows.append(f"{CUT_LINE}: middle of a kerf of {kerf} inside {MOUTH}; the saw leans as the walls")
     rows += _how(kit, unit)
+    if kit.mouth_radius > 0.0:
+        rows.append(f"Then round the edge of {MOUTH} to R {format_size(kit.mouth_radius, unit)}")
     if kit.floor is None:
         return rows
     fillet = f", fillet R {format_size(kit.floor_radius, unit)}" if kit.floor_radius > 0.0 else ""

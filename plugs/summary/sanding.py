@@ -53,6 +53,7 @@ def recess_figures(kits: Sequence[PocketPattern]) -> list[dict[str, Any]]:
             "depth_mm": None if kit.floor is None else kit.depth,
             "wall_lean_deg": kit.draft_deg,
             "floor_fillet_mm": kit.floor_radius,
+            "mouth_radius_mm": kit.mouth_radius or None,
             "kerf_mm": kit.kerf,
             "block": kit.block,
             "set_back_mm": kit.depth if kit.block == SET_BACK else None,
@@ -73,6 +74,7 @@ def feature_figures(features: Sequence[Feature]) -> list[dict[str, Any]]:
             "to_mm": feature.upper,
             "volume_m3": 1e-9 * feature.volume_mm3,
             "rise_mm": feature.rise,
+            "foot_radius_mm": feature.foot_radius,
             "top_mm": _rectangle(feature.top),
         }
         for feature in features

@@ -224,9 +224,17 @@ def newer_plug(seed: int) -> Plug:
         bays=bays,
         front=ends[0],
         rear=ends[1],
-        recesses=[_to_sides(rng, one, plug.mirrored) for one in plug.recesses],
-        bosses=[_to_sides(rng, one, plug.mirrored) for one in plug.bosses],
+        recesses=[_to_sides(rng, _mouthed(rng, one), plug.mirrored) for one in plug.recesses],
+        bosses=[_to_sides(rng, _mouthed(rng, one), plug.mirrored) for one in plug.bosses],
     )
+
+
+def _mouthed(rng: np.random.Generator, item: Recess | Boss) -> Recess | Boss:
+    """Return a recess or boss whose mouth or foot is now and then rounded."""
+    radius = round(float(rng.uniform(0.3, 0.12 * min(item.width or 5.0, item.height or 5.0) + 0.4)), 1)
+    if rng.random() < 0.6:
+        return item
+    return replace(item, **{"mouth_radius" if isinstance(item, Recess) else "foot_radius": radius})
 
 
 def _to_sides(rng: np.random.Generator, item: Recess | Boss, mirrored: bool) -> Recess | Boss:
