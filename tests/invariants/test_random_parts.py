@@ -25,7 +25,7 @@ from plugs.templates.words import Templates
 from plugs.work import Work, work_out
 from tests.invariants.made_plugs import random_plug
 
-CASES = int(os.environ.get("PLUGS_CASES", "8"))
+CASES = int(os.environ.get("PLUGS_CASES", "5"))
 
 
 def furnished(plug: Plug, seed: int, size: np.ndarray) -> Plug:
