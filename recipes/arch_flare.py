@@ -2,7 +2,9 @@
 
 import math
 
-from plugs import Along, Corner, Form, Plug, Ply, Schedule, Skin, Stack, Station, Stock
+from plugs import (
+    RESINS, Along, Corner, Form, Plug, Ply, Schedule, Skin, Stack, Station, Stock, from_data_sheet,
+)
 
 
 def arch_flare(
@@ -69,7 +71,10 @@ def arch_flare(
         stations=(board(-edge), board(edge)),
         forms=(flare, hole),
         skin=Skin(no_laminate=("back", "top edge", "sill", "front", "rear")),
-        schedule=Schedule(plies=[Ply(cloth="cloth 280"), Ply(cloth="cloth 280")], resin="epoxy"),
+        schedule=Schedule(
+            plies=[Ply(cloth="cloth 280"), Ply(cloth="cloth 280")],
+            resin=from_data_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 40.0), pot_life_min=40.0),
+        ),
         stack=Stack(axis="z", thicknesses=(sheet,), allowance=3.0),
         stock=(Stock(width=1250.0, height=600.0, thickness=sheet),),
     )

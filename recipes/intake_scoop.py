@@ -1,6 +1,8 @@
 """An intake scoop for the side of a camper: a tapering duct from its mouth to a hose behind the panel."""
 
-from plugs import Corner, End, Form, Plug, Ply, Schedule, Skin, Stack, Station, Stock
+from plugs import (
+    RESINS, Corner, End, Form, Plug, Ply, Schedule, Skin, Stack, Station, Stock, from_data_sheet,
+)
 
 
 def intake_scoop(
@@ -61,7 +63,10 @@ def intake_scoop(
         rear=End(radius=8.0, sharp=("floor",)),
         forms=(duct, stub),
         skin=Skin(no_laminate=("floor",)),
-        schedule=Schedule(plies=[Ply(cloth="cloth 280"), Ply(cloth="cloth 280")], resin="epoxy"),
+        schedule=Schedule(
+            plies=[Ply(cloth="cloth 280"), Ply(cloth="cloth 280")],
+            resin=from_data_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 40.0), pot_life_min=40.0),
+        ),
         stack=Stack(axis="z", thicknesses=(sheet,), allowance=3.0),
         stock=(Stock(width=1250.0, height=600.0, thickness=sheet),),
     )

@@ -43,7 +43,7 @@ from plugs.ground.units import inch
 from tests.labels import check_legend, check_words
 from tests.demos import RECIPES, at_defaults, changed
 
-GALLERY = ("intake_scoop", "arch_flare", "boot_lid", "lamp_bucket")
+GALLERY = ("intake_scoop", "arch_flare", "boot_lid", "lamp_bucket", "cyclecar_nose")
 """Recipes that are worked out at their defaults and their ranges' ends, and built by whoever wants one."""
 DEMOS = ("sidecar_tail", "seat_hump", "cab_fairing", "tank_cover", "bonnet_scoop")
 NOT_STEP = tuple(kind for kind in KINDS if kind != "step")
@@ -86,6 +86,16 @@ RANGES = (
     ("arch_flare", "edge_radius", 4.0, 24.0),
     ("arch_flare", "leg", 20.0, 120.0),
     ("arch_flare", "sheet", 20.0, 60.0),
+    ("cyclecar_nose", "length", 420.0, 900.0),
+    ("cyclecar_nose", "width", 320.0, 620.0),
+    ("cyclecar_nose", "height", 220.0, 450.0),
+    ("cyclecar_nose", "tip", 40.0, 200.0),
+    ("cyclecar_nose", "fullness", 0.6, 0.85),
+    ("cyclecar_nose", "chine", 0.2, 0.5),
+    ("cyclecar_nose", "shoulder_radius", 30.0, 110.0),
+    ("cyclecar_nose", "crown", 0.0, 40.0),
+    ("cyclecar_nose", "sheet", 30.0, 100.0),
+    ("cyclecar_nose", "allowance", 0.0, 6.0),
     ("sidecar_tail", "length", 450.0, 1800.0),
     ("sidecar_tail", "width", 700.0, 1800.0),
     ("sidecar_tail", "height", 200.0, 600.0),
