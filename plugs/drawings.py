@@ -48,6 +48,7 @@ _GROUPS = {
     "templates/radius-block-": "blocks",
     "templates/pocket-": "pockets",
     "templates/form-": "pockets",
+    "templates/opening-": "pockets",
     "templates/board-": "sheets",
     SANDING_MAP: "",
     "templates/": "templates",
@@ -145,6 +146,13 @@ def template_drawings(work: Worked) -> dict[str, Drawing]:
     drawings += [
         form_drawing(one, path=stem, **words) for one, stem in zip(work.form_templates, stems, strict=True)
     ]
+    if work.opening_templates:
+        from plugs.openings.drawing import opening_drawing
+
+        drawings += [
+            opening_drawing(one, path=f"templates/opening-{i:02d}", **words)
+            for i, one in enumerate(work.opening_templates, start=1)
+        ]
     return _by_path(drawings)
 
 

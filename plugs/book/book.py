@@ -16,6 +16,7 @@ from typing import Any, Final
 from plugs.body.looked_at import PICTURE_MM
 from plugs.book.html import Html, el, folded, joined, numbered
 from plugs.book.measuring import fit, measuring
+from plugs.book.openings import openings
 from plugs.book.parts import about, cautions, cutting, measured, templates
 from plugs.book.scene import BookScene, scene_json
 from plugs.book.shopping import shopping
@@ -40,6 +41,7 @@ SECTIONS: Final[tuple[tuple[str, str, Callable[[BookSource], Html]], ...]] = (
     ("stacking", "Stacking and gluing", stacking),
     ("sanding", "Sanding", sanding),
     ("recesses", "Recesses, bosses and other shapes", recesses),
+    ("openings", "Openings scribed on the foam", openings),
     ("skin", "Laminate", skin),
     ("fit", "Fit and check", fit),
     ("measuring", "Measuring the real thing", measuring),

@@ -20,6 +20,7 @@ from plugs.book.html import (
     steps,
     table,
 )
+from plugs.book.openings import cut_out
 from plugs.book.source import BookSource
 
 _AREA_DIGITS: Final = 5  # of a square metre: 10 mm2, less than a thread along an edge
@@ -36,7 +37,7 @@ def skin(source: BookSource) -> Html:
     parts += [el("h3", "Cloth: all of it is cut before any resin is mixed"), cut] if cut else []
     parts += [el("h3", "Before the first ply"), _before(source, schedule)]
     parts += [el("h3", "Resin and plies"), _laid(source, schedule, resin)]
-    parts += [el("h3", "When it is hard"), _after(source, schedule)]
+    parts += [el("h3", "When it is hard"), _after(source, schedule), cut_out(source)]
     rows = [(place, source.quantity("over_mm", over)) for place, over in (whole.get("over_mm") or {}).items()]
     parts.append(
         folded(

@@ -197,7 +197,10 @@ def _wire_faces(work: Worked) -> list[Workpiece]:
 
 def _templates(work: Worked) -> list[Workpiece]:
     """Return templates and gauges, and templates of forms."""
-    return _form_templates(work) + [
+    return [
+        *_form_templates(work),
+        *_opening_templates(work),
+    ] + [
         Workpiece(
             kind="gauge" if one.is_gauge else "template",
             name=one.name,
@@ -267,6 +270,21 @@ def _form_templates(work: Worked) -> list[Workpiece]:
     return [
         _loose("template", one.name, stem, one.place[None], one.outline, alike=(one.kind,))
         for one, stem in zip(work.form_templates, file_stems_of_forms(work), strict=True)
+    ]
+
+
+def _opening_templates(work: Worked) -> list[Workpiece]:
+    """Return the templates of openings."""
+    return [
+        _loose(
+            "template",
+            f"opening {one.scribed.scribe.name}",
+            f"templates/opening-{number:02d}",
+            one.scribed.scribe.frame[None, :, 3],
+            one.outline,
+            alike=("opening",),
+        )
+        for number, one in enumerate(work.opening_templates, start=1)
     ]
 
 

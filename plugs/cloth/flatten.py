@@ -80,6 +80,10 @@ def flatten(patch: Patch, *, exact: float = DEVELOPABLE) -> Flat:
     exact : float, dimensionless
         Largest strain at which unrolling is taken for exact.
 
+    Returns
+    -------
+    Flat
+
     References
     ----------
     Conformal map by least squares: Levy, Petitjean, Ray, Maillot, 2002. Relaxation by rotating triangles and

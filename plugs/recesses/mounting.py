@@ -375,17 +375,89 @@ def _pieces(loft: Loft, name: str) -> NDArray[np.intp]:
     return np.array([(first + i) % n for i in range(int(found.sum()))])
 
 
-def _on_panel(here: Sections, panels: NDArray[np.intp], across: float) -> _Spot:
-    """Return the point at a distance from a panel's middle, along its section."""
+def places_of(loft: Loft, panel: str) -> tuple[str, ...]:
+    """Return what a panel or an end is called where a surface is told place by place.
+
+    Parameters
+    ----------
+    panel : str
+        A panel's name, or "front" or "rear".
+
+    Returns
+    -------
+    tuple of str
+        "right side" of "side" that a mirrored plug has twice.
+    """
+    table = loft.table
+    if panel not in table.parent_names:
+        return (panel,)
+    pieces = _pieces(loft, panel).tolist()
+    return tuple(dict.fromkeys(f"{table.panel_sides[i]} {table.ring_parents[i]}".lstrip() for i in pieces))
+
+
+def drawn_name(loft: Loft, panel: str) -> str:
+    """Return what a panel or an end is called where the plies tell what they cover, the same on both sides.
+
+    Parameters
+    ----------
+    panel : str
+        A panel's name, or "front" or "rear".
+
+    Returns
+    -------
+    str
+    """
+    names = loft.table.parent_names
+    return loft.table.ring_parents[names.index(panel)] if panel in names else panel
+
+
+def tapes_to(loft: Loft, place: Place) -> tuple[tuple[str, float], ...]:
+    """Return how far the middle of a tool lies from the edges of its panel, by a tape laid round the section.
+
+    Parameters
+    ----------
+    loft : Loft
+        Of the plug.
+    place : Place
+        That has been found.
+
+    Returns
+    -------
+    tuple of tuple of str and float, mm
+        From the one edge and from the other, as drawn, before they are rounded; none on an end.
+    """
+    table = loft.table
+    if place.panel not in table.parent_names or place.x is None:
+        return ()
+    panels = _pieces(loft, place.panel)
+    n = len(table.panel_names)
+    here = loft.sections(np.array([place.x]))
+    lengths, sign = _lengths(here, panels)
+    half, aside = 0.5 * float(lengths.sum()), sign * place.across
+    found = []
+    for neighbour, length in (((panels[0] - 1) % n, half + aside), ((panels[-1] + 1) % n, half - aside)):
+        name = f"{table.panel_sides[neighbour]} {table.ring_parents[neighbour]}".lstrip()
+        found.append((f"from its edge with {name}, along the section", float(length)))
+    return tuple(found)
+
+
+def _lengths(here: Sections, panels: NDArray[np.intp]) -> tuple[Array, float]:
+    """Return how long each piece of a panel is, and which way across runs: 1 as the pieces do, or -1."""
     n = here.corners.shape[1]
     corners = here.corners[0]
     chord = corners[(panels + 1) % n] - corners[panels]
     straight = np.hypot(chord[:, 0], chord[:, 1])
     half = 2.0 * np.arctan2(2.0 * here.rise[0, panels], straight)
     lengths = straight / np.sinc(half / np.pi)
-    ends = np.concatenate([[0.0], np.cumsum(lengths)])
     whole = corners[(panels[-1] + 1) % n] - corners[panels[0]]
     sign = float(np.sign(whole[0] if abs(whole[0]) >= abs(whole[1]) else whole[1]))
+    return lengths, sign
+
+
+def _on_panel(here: Sections, panels: NDArray[np.intp], across: float) -> _Spot:
+    """Return the point at a distance from a panel's middle, along its section."""
+    lengths, sign = _lengths(here, panels)
+    ends = np.concatenate([[0.0], np.cumsum(lengths)])
     s = 0.5 * ends[-1] + sign * across
     piece = int(np.clip(np.searchsorted(ends, s, side="right") - 1, 0, len(panels) - 1))
     panel = int(panels[piece])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
+from typing import TypeVar
 
 import numpy as np
 import shapely
@@ -18,6 +19,7 @@ from plugs.recesses.mounting import Mounting, Place, find_mounting
 from plugs.words.ways import called
 
 Array = NDArray[np.float64]
+P = TypeVar("P", bound=Place)
 Outlined = Callable[[Mounting], shapely.Polygon]
 
 _LOOKED = 11  # lines across a recess, ends included
@@ -107,7 +109,7 @@ def moved_onto(loft: Loft, item: Place, outlined: Outlined, param: str) -> Place
             shift = _least_shift(mounting.room, outline)
             if shift is None:
                 return None
-            item = _shifted(item, mounting, shift[0] * mounting.width + shift[1] * mounting.height)
+            item = shifted(item, mounting, shift[0] * mounting.width + shift[1] * mounting.height)
         mounting = find_mounting(loft, item, param)
     except PlugError:
         return None
@@ -134,8 +136,20 @@ def _least_shift(room: shapely.Polygon, outline: shapely.Polygon) -> Array | Non
     return np.asarray(found[int(np.argmin(reach))])
 
 
-def _shifted(item: Place, mounting: Mounting, move: Array) -> Place:
-    """Return a tool with the words of the recipe that tell where it stands changed by a move, to 0.1 mm."""
+def shifted(item: P, mounting: Mounting, move: Array) -> P:
+    """Return a tool with the words of the recipe that tell where it stands changed by a move, to 0.1 mm.
+
+    Parameters
+    ----------
+    item : Recess, Boss or Opening
+    mounting : Mounting
+        Where it stands.
+    move : (3,) float, mm
+
+    Returns
+    -------
+    Recess, Boss or Opening
+    """
     move, outward = move @ mounting.own[:, :3], mounting.outward @ mounting.own[:, :3]
     if item.panel in ("front", "rear"):
         steps = {"y": move[1], "z": move[2]}

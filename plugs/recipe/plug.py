@@ -32,6 +32,7 @@ from plugs.laminate.plies import Schedule
 from plugs.lines.section import Along, End, LinesPlan, Station, Way
 from plugs.mould.words import Mould, whole_mould
 from plugs.recesses.form import Form
+from plugs.recesses.opening import Opening, check_opening
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.own import check_kinds
 from plugs.recipe.sides import on_sides
@@ -90,6 +91,8 @@ class Plug:
         Raised pads on it.
     forms : sequence of Form
         Second sets of stations, cut from the plug or put on it.
+    openings : sequence of Opening
+        Cut out of the laminate when it is hard: the foam stays whole.
     edges : sequence of Edge
         How the laminate ends along lines of the plug: return flanges, and where they are trimmed.
     mating : sequence of Mating or MatingBody
@@ -195,6 +198,7 @@ class Plug:
     recesses: Sequence[Recess] = ()
     bosses: Sequence[Boss] = ()
     forms: Sequence[Form] = ()
+    openings: Sequence[Opening] = ()
     edges: Sequence[Edge] = ()
     mating: Sequence[Mating | MatingBody] = ()
     added: Sequence[object] = ()
@@ -295,6 +299,8 @@ def checked_plug(result: object, function: str) -> Plug:
         check_along(plug.along, mirrored=plug.mirrored, stack=plug.stack, templates=templates)
     for i, recess in enumerate(plug.recesses):
         check_recess(recess, f"recesses[{i}]")
+    for i, opening in enumerate(plug.openings):
+        check_opening(opening, f"openings[{i}]")
     for i, form in enumerate(plug.forms):
         check_form_name(form, plug.mating, f"forms[{i}]")
     check_edges(plug.edges)

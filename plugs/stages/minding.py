@@ -61,5 +61,5 @@ def cautions_of(plug: Plug, layup: Layup | None, skin: Skin) -> tuple[Caution, .
         materials_of(plug, layup),
         uses_hot_wire=plug.hot_wire or plug.wire is not None,
         cuts_foam=True,
-        is_laid_up=has_skin or bool(plug.recesses) or plug.mould is not None,
+        is_laid_up=has_skin or bool(plug.recesses) or bool(plug.openings) or plug.mould is not None,
     )

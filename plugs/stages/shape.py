@@ -27,6 +27,7 @@ from plugs.measure.fairing import Fairing
 from plugs.mesh.sampling import Faces
 from plugs.recesses.courses import check_ends, checked_course
 from plugs.recesses.form import form_lines, form_places, form_tool
+from plugs.recesses.opening import Scribe, place_openings
 from plugs.recesses.recess import Boss, Recess, Tool
 from plugs.recipe.plug import Plug
 from plugs.sanding.bays import read_bays
@@ -56,6 +57,8 @@ class Lines:
         What it comes to over each panel.
     finish_tools, tools : tuple of Tool
         Bosses, then recesses, then forms, in either.
+    scribes : tuple of Scribe
+        Openings in the laminate, on the finished surface.
     """
 
     finish: Loft
@@ -64,6 +67,7 @@ class Lines:
     cover: Cover
     finish_tools: tuple[Tool, ...]
     tools: tuple[Tool, ...]
+    scribes: tuple[Scribe, ...]
 
     @property
     def is_bare(self) -> bool:
@@ -284,6 +288,7 @@ def make_lines(plug: Plug, drawn: Loft, forms: Sequence[Loft], skin: Skin) -> Li
             *(finish_tools[: -len(forms) or None] if cover.is_nothing else _tools(drawn, plug, cover)),
             *_form_tools(plug, forms, skin),
         ),
+        scribes=place_openings(drawn, plug.openings, finish_tools, cover),
     )
 
 

@@ -19,6 +19,7 @@ from plugs.laminate.part import Part, Share, foam_share, laminate_shares, weigh
 from plugs.laminate.plies import SPREAD_RATIO
 from plugs.mesh.mesh import PLANES
 from plugs.mesh.triangles import centre
+from plugs.openings.scribed import Scribed
 from plugs.recipe.plug import Plug
 from plugs.stages.boards import board_for
 from plugs.stages.cloth import CutCloth
@@ -26,6 +27,7 @@ from plugs.stages.laying import Inside, Laying, filler_of
 
 Array = NDArray[np.float64]
 Spot = tuple[float, float, float]
+Surface = tuple[str, float, Spot, str]
 
 FILLER_SPREAD: Final = 0.3
 """Filler spread by hand, and its density, lie within this share: common practice, no source."""
@@ -39,8 +41,8 @@ DOWEL_KG_M3: Final = 650.0
 _LEFT_OUT: Final = 1e-5  # of the volume: 10 g in a tonne
 
 
-def part_of(plug: Plug, laying: Laying, inside: Inside) -> Part:
-    """Return the part's mass and where it acts.
+def part_of(plug: Plug, laying: Laying, inside: Inside, openings: Sequence[Scribed] = ()) -> Part:
+    """Return the part's mass and where it acts, without what is cut out of it.
 
     Returns
     -------
@@ -53,11 +55,26 @@ def part_of(plug: Plug, laying: Laying, inside: Inside) -> Part:
         for name, area in surface.areas_mm2.items()
         if surface.owners[name] in layup.laminates
     ]
+    for one in openings:
+        surfaces = _without(surfaces, one)
     shares = list(laminate_shares(layup, surfaces, plug.foam_stays))
     shares += [_laps(layup, laying.cloth), _filler(plug, laying, surfaces)]
     if plug.foam_stays:
         shares += _inside(plug, layup, inside)
     return weigh([share for share in shares if share.mass_kg != 0.0])
+
+
+def _without(surfaces: Sequence[Surface], cut_out: Scribed) -> list[Surface]:
+    """Return places of the surface without what is cut out of one of them; of several it is their largest."""
+    mine = [row for row in surfaces if row[3] in cut_out.scribe.places]
+    if not mine:  # nothing is laid there
+        return list(surfaces)
+    whole = max(mine, key=lambda row: row[1])
+    place, area, at, name = whole
+    gone = 1e-6 * cut_out.area_mm2
+    moment = area * np.array(at) - gone * cut_out.centroid
+    left = (place, area - gone, _spot(moment / (area - gone)), name)
+    return [left if row is whole else row for row in surfaces]
 
 
 def laid_areas(cloth: CutCloth) -> dict[int, float]:
@@ -123,7 +140,7 @@ def _middle(patch: Patch) -> tuple[float, float, float]:
     return _spot(centre(patch.vertices[patch.triangles]))
 
 
-def _filler(plug: Plug, laying: Laying, surfaces: Sequence[tuple[str, float, Spot, str]]) -> Share:
+def _filler(plug: Plug, laying: Laying, surfaces: Sequence[Surface]) -> Share:
     """Return filler over the laminate, and in inside corners under it."""
     covered, filler = laying.layup.covered, filler_of(plug)
     parts = [(1e-3 * plug.skin.filler * area, at) for place, area, at, _ in surfaces if place in covered]

@@ -16,6 +16,7 @@ from plugs.mesh.faces import with_fewer_faces
 from plugs.mesh.mesh import Body
 from plugs.mesh.sampling import Faces
 from plugs.mesh.shaded import Shaded
+from plugs.openings.scribed import Scribed, scribed_on
 from plugs.sanding.form_templates import FormTemplate, form_templates
 from plugs.sanding.pocket_pattern import PocketPattern, pocket_patterns
 from plugs.sanding.sanding import SandingAids, sanding_aids
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
     from plugs.laminate.resin_plan import ResinPlan
     from plugs.laminate.shopping import ShoppingList
     from plugs.mould.taken import Taken
+    from plugs.openings.template import OpeningTemplate
     from plugs.routing.routed import Routed
     from plugs.sanding.fit_list import FitRow
     from plugs.stages.boards import Boards
@@ -78,7 +80,7 @@ class Worked(Staged):
         """What the foam is set back by, as the recipe gives it or as its schedule makes it."""
         return shape.skin_over(self.plug, self.drawn, self.forms, self.layup)
 
-    @stage("bosses", "recesses", "forms", after=("drawn", "forms", "skin"))
+    @stage("bosses", "recesses", "forms", "openings", after=("drawn", "forms", "skin"))
     def lines(self) -> Lines:
         """The lines of the finished surface and of the foam, with what is set on them."""
         return shape.make_lines(self.plug, self.drawn, self.forms, self.skin)
@@ -124,6 +126,22 @@ class Worked(Staged):
     def skin_proof(self) -> SkinProof | None:
         """How well the foam lies under the finished surface; None without a skin."""
         return shape.skin_proof(self.lines, self.body, self.finish)
+
+    @stage(after=("lines", "body"))
+    def scribed(self) -> tuple[Scribed, ...]:
+        """The openings in the laminate, scribed on the foam."""
+        return tuple(scribed_on(self.body.body, scribe) for scribe in self.lines.scribes)
+
+    @stage("openings", "stations", after=("lines", "body", "scribed"))
+    def opening_templates(self) -> tuple[OpeningTemplate, ...]:
+        """A template of each opening in the laminate."""
+        if not self.scribed:
+            return ()
+        from plugs.openings.template import opening_templates
+
+        stations = [station.x for station in self.plug.stations]
+        on = self.lines.finish, self.body.body
+        return opening_templates(self.plug.openings, self.scribed, stations, on)
 
     @stage("stack", "stations", after=("body", "in_stack"), said="layers")
     def standing(self) -> StackTemplates:
@@ -405,7 +423,7 @@ class Worked(Staged):
         "filler",
         "board",
         "templates",
-        after=("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates"),
+        after=("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates", "scribed"),
     )
     def part(self) -> Part | None:
         """What the part weighs, and where that acts; None without a schedule."""
@@ -413,7 +431,7 @@ class Worked(Staged):
             return None
         from plugs.stages.weighing import part_of
 
-        return part_of(self.plug, self.laying, self.inside)
+        return part_of(self.plug, self.laying, self.inside, self.scribed)
 
     @stage("foam_stays", after=("layup", "sanding"))
     def sags(self) -> tuple[Sag, ...]:

@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path
@@ -19,6 +20,8 @@ from plugs.ground.units import format_length, format_size
 from plugs.recesses.holding import Rounded
 from plugs.recesses.recess import LAYERS, ROUT
 from plugs.sanding.pocket_pattern import BY_WIRE, PocketPattern
+
+Array = NDArray[np.float64]
 
 _TICK: Final = 5.0  # mm. Half a cross at the middle
 _NAME_LARGEST: Final = 10.0  # mm. Of a letter
@@ -55,7 +58,8 @@ def recess_drawing(kit: PocketPattern, *, path: str, plug_name: str, display_uni
     sign = Sign(rows=(Row(text=kit.name),), least=_NAME_LEAST, largest=_NAME_LARGEST)
     builder.sign(shapely.Polygon(flat_points(within)), sign)
     lay_out(builder)
-    builder.under(partial(_ways, kit))
+    along, height = kit.frame[:, 0], kit.frame[:, 2]
+    builder.under(partial(way_arrow, np.stack([np.cross(along, height), height])))
     builder.bars(0.0)
     builder.rows(_rows(kit, plug_name, display_unit))
     return builder.drawing()
@@ -84,10 +88,20 @@ def rounded_path(shape: Rounded, dxf_layer: str) -> Path:
     return Path(points=points, bulges=bulges, is_closed=True, dxf_layer=dxf_layer)
 
 
-def _ways(kit: PocketPattern, left: float, top: float) -> tuple[list[Path], list[Label], float]:
-    """Return an arrow forward or up, as it is seen from outside, and where the next row may begin."""
-    along, height = kit.frame[:, 0], kit.frame[:, 2]
-    plane = np.stack([np.cross(along, height), height])
+def way_arrow(plane: Array, left: float, top: float) -> tuple[list[Path], list[Label], float]:
+    """Return an arrow forward or up, as it is seen from outside, and where the next row may begin.
+
+    Parameters
+    ----------
+    plane : (2, 3) float, dimensionless
+        What lies to the right in the drawing, and up.
+    left, top : float, mm
+        Where it may stand.
+
+    Returns
+    -------
+    tuple of list of Path, list of Label and float, mm
+    """
     seen = [(word, plane @ way) for word, way in _WAYS]
     word, way = next(((w, v) for w, v in seen if np.hypot(*v) > _SHOWN), seen[0])
     top -= GAP

@@ -19,6 +19,7 @@ from plugs.stages.worked import Worked
 from plugs.summary import foam, laminate, sanding, solid, wire
 from plugs.summary.changes import changes_figures
 from plugs.summary.fit import fit_table
+from plugs.summary.openings import openings
 
 if TYPE_CHECKING:
     from plugs.changes.changes import Changes
@@ -135,6 +136,7 @@ def summarise(work: Worked, made: Made) -> dict[str, Any]:
         **{
             key: told(say(work, made), key) if stage in made.stages else None for key, stage, say in _SECTIONS
         },
+        **_openings(work, made),
         "paper": _paper_summary(work, made.rendered),
         "findings": [
             {
@@ -191,6 +193,13 @@ def _paper_summary(work: Worked, rendered: Rendered | None) -> dict[str, Any] | 
             for one in rendered.papers
         ],
     }
+
+
+def _openings(work: Worked, made: Made) -> dict[str, Any]:
+    """Return the openings in the laminate; no word of them where the recipe has none."""
+    if not work.plug.openings or "body" not in made.stages:
+        return {}
+    return {"openings": told(openings(work, made.files), "openings")}
 
 
 def _cautions(work: Worked, _: Made) -> list[dict[str, str]]:

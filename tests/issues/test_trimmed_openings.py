@@ -1,0 +1,127 @@
+"""Openings in the laminate: scribed on the foam, told wherever it matters, refused with what would do."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from plugs.changes.recording import record_of
+from plugs.drawings import template_drawings
+from plugs.ground.errors import PlugError
+from plugs.laminate.plies import Ply, Schedule
+from plugs.lines.section import Corner, Station
+from plugs.recesses.form import Form
+from plugs.recesses.opening import Opening
+from plugs.recesses.recess import Recess
+from plugs.recipe.plug import Plug
+from plugs.work import Work, work_out
+
+VENT = Opening(panel="side", x=150.0, width=40.0, height=120.0, corner_radius=20.0, name="vent")
+WINDOW = Opening(panel="deck", x=300.0, width=150.0, height=100.0, corner_radius=30.0, name="window")
+POCKET = Recess(panel="deck", x=300.0, width=60.0, height=40.0)
+
+
+def box(*openings: Opening, **words: object) -> Plug:
+    """Return a box 600 x 400 x 150, its upper edge rounded."""
+    corners = {"low": Corner(200.0, 0.0), "high": Corner(200.0, 150.0, 20.0)}
+    return Plug(
+        name="Box", panels=("floor", "side", "deck"), openings=openings,
+        stations=[Station(x=x, corners=corners) for x in (0.0, 600.0)], **words,  # type: ignore[arg-type]
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> tuple[Work, Path]:
+    """Return the box with a vent and a window, and its folder."""
+    schedule = Schedule(plies=[Ply(cloth="cloth 280")], resin="epoxy")
+    work = work_out(box(VENT, WINDOW, schedule=schedule, foam_stays=False))
+    return work, work.write(tmp_path_factory.mktemp("openings") / "out", ("html", "dxf"))
+
+
+def test_each_has_a_template_at_full_size(built: tuple[Work, Path]) -> None:
+    """Its line stands in the drawing as lines and arcs, 40 x 120 for the vent, with where it is laid."""
+    drawing = template_drawings(built[0])["templates/opening-01"]
+    (line,) = [path for path in drawing.paths if path.dxf_layer == "CUT_LINE"]
+    assert np.ptp(line.points, axis=0) == pytest.approx([40.0, 120.0])
+    assert (line.bulges != 0.0).sum() in (2, 4)
+    words = " ".join(label.text for label in drawing.labels)
+    for told in ("vent", "150 mm from station 1", "from its edge with deck", "the foam is not cut"):
+        assert told in words
+    assert (built[1] / "templates" / "opening-02.dxf").exists()
+
+
+def test_the_book_scribes_before_cloth_and_cuts_when_it_is_hard(built: tuple[Work, Path]) -> None:
+    """Both have their step and the cut its cautions, in the order of the work."""
+    book = (built[1] / "book.html").read_text(encoding="utf-8")
+    order = [
+        book.index('id="openings"'), book.index("scribed round"), book.index('id="skin"'),
+        book.index("Openings cut out"), book.index("respirator that the caution on dust names"),
+    ]  # fmt: skip
+    assert order == sorted(order)
+
+
+def test_the_summary_tells_what_is_cut_out(built: tuple[Work, Path]) -> None:
+    """Name, size and the laminate that the part does not weigh; a plug without any has no such section."""
+    told = json.loads((built[1] / "summary.json").read_text(encoding="utf-8"))["openings"]
+    assert [one["name"] for one in told] == ["vent", "window"]
+    layup = built[0].layup
+    assert layup is not None
+    for one in told:
+        assert one["cut_out_kg"] == pytest.approx(one["area_m2"] * layup.laminates["deck"].mass_kg_m2)
+    assert "openings" not in work_out(box()).summary
+
+
+def test_what_changed_knows_its_template(built: tuple[Work, Path]) -> None:
+    """It stands in the record among the templates."""
+    record = record_of(built[0], ("lines", "body", "templates"), ())
+    assert [one.name for one in record.workpieces if one.alike == ("opening",)] == [
+        "opening vent",
+        "opening window",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("openings", "words", "param"),
+    [
+        ((replace(WINDOW, x=20.0),), {}, "openings[0].panel"),
+        ((replace(WINDOW, across=150.0),), {}, "openings[0].panel"),
+        ((replace(WINDOW, width=500.0),), {}, "openings[0].panel"),
+        ((replace(WINDOW, corner_radius=60.0),), {}, "openings[0].corner_radius"),
+        ((replace(WINDOW, width=None),), {}, "openings[0].width"),
+        ((WINDOW, replace(WINDOW, x=380.0, name="other")), {}, "openings[1].width"),
+        ((WINDOW,), {"recesses": [POCKET]}, "openings[0].width"),
+    ],
+)  # fmt: skip
+def test_a_refusal_names_what_does(
+    openings: tuple[Opening, ...], words: dict[str, object], param: str
+) -> None:
+    """An opening off its panel or that meets something is refused, and what is told for programs does."""
+    plug = box(*openings, **words)
+    with pytest.raises(PlugError) as caught:
+        assert work_out(plug).scribed
+    assert caught.value.param == param
+    changed = list(openings)
+    for path, value in caught.value.would_do:
+        number, word = int(path[9]), path.rpartition(".")[2]
+        changed[number] = replace(changed[number], **{word: value})
+    assert changed != list(openings)
+    assert work_out(replace(plug, openings=tuple(changed))).scribed
+
+
+def test_an_opening_over_what_a_form_takes_is_refused() -> None:
+    """The foam is not whole there, and the share that is gone is told."""
+    corners = {"low": Corner(30.0, 120.0), "high": Corner(30.0, 160.0)}
+    slot = Form(name="slot", kind="cut", stations=[Station(x=x, corners=corners) for x in (280.0, 320.0)])
+    with pytest.raises(PlugError, match=r"takes 17 %.*\s.*move it 75 mm towards"):
+        assert work_out(box(WINDOW, forms=[slot])).scribed
+
+
+def test_an_outline_that_crosses_itself_is_refused() -> None:
+    """A bow tie encloses nothing that could be cut out."""
+    tie = Opening(panel="deck", x=300.0, outline=[(-40.0, -40.0), (40.0, 40.0), (40.0, -40.0), (-40.0, 40.0)])
+    with pytest.raises(PlugError, match="crosses itself"):
+        work_out(box(tie))
