@@ -12,6 +12,7 @@ from plugs.drafting.drawing import Drawing
 from plugs.drafting.glue import joining_of
 from plugs.drafting.layer import layer_drawing
 from plugs.drafting.sheet import board_drawing, sheet_drawing
+from plugs.drafting.trims import Trims
 from plugs.files.drawing_run import PaperJob
 from plugs.files.names import file_stems, wire_stems
 from plugs.foam.pockets import LATER
@@ -115,7 +116,9 @@ def layer_drawings(work: Worked) -> dict[str, Drawing]:
     }
     return _by_path(
         [
-            layer_drawing(layer, joining, **_words(work), stations=stations, later=later[layer.name])
+            layer_drawing(
+                layer, joining, **_words(work), stations=stations, later=later[layer.name], trims=_trims(work)
+            )
             for layer in work.layers
         ]
     )
@@ -135,7 +138,9 @@ def template_drawings(work: Worked) -> dict[str, Drawing]:
         By path in the folder, without ending.
     """
     words, sanding = _words(work), work.sanding
-    drawings = [template_drawing(one, **words, stations=_stations(work)) for one in work.templates]
+    drawings = [
+        template_drawing(one, **words, stations=_stations(work), trims=_trims(work)) for one in work.templates
+    ]
     drawings.append(base_drawing(work.base, **words))
     drawings += [block_drawing(block, sanding.words, **words) for block in sanding.blocks]
     drawings += [
@@ -430,6 +435,14 @@ def _words(work: Worked) -> _Words:
     return {"plug_name": work.plug.name, "display_unit": work.plug.display_unit}
 
 
+def _trims(work: Worked) -> Trims:
+    """Return the trim lines on the foam, by the names of their edges."""
+    names = dict.fromkeys(trim.strip.edge.name for trim in work.trims)
+    return {
+        n: [line for trim in work.trims if trim.strip.edge.name == n for line in trim.lines] for n in names
+    }
+
+
 def _stations(work: Worked) -> tuple[float, ...]:
     """Return where stations are, along x; none of a plug along a curve, which they stand square to."""
     if work.plug.along is not None:
@@ -439,7 +452,7 @@ def _stations(work: Worked) -> tuple[float, ...]:
 
 @_by_its_chord
 def edge_drawings(work: Worked) -> dict[str, Drawing]:
-    """Return the drawing of each mating face's edge.
+    """Return the drawing of each mating face's edge, and of each edge of the part with its trim line.
 
     Parameters
     ----------
@@ -450,12 +463,18 @@ def edge_drawings(work: Worked) -> dict[str, Drawing]:
     dict of str to Drawing
         By path in the folder, without ending.
     """
-    if not work.body.faces:
+    if not (work.body.faces or work.trims):
         return {}
-    from plugs.subjects.mating import edge_drawing
+    from plugs.subjects.mating import edge_drawing, trim_drawing
 
-    faces = enumerate(work.body.faces, start=1)
-    return _by_path([edge_drawing(f, path=f"templates/mating-{i}-edge", **_words(work)) for i, f in faces])
+    faces, trims = enumerate(work.body.faces, start=1), enumerate(work.trims, start=1)
+    words = _words(work)
+    return _by_path(
+        [
+            *(edge_drawing(f, path=f"templates/mating-{i}-edge", **words) for i, f in faces),
+            *(trim_drawing(trim, path=f"templates/edge-{i:02d}", **words) for i, trim in trims),
+        ]
+    )
 
 
 def paper_jobs(work: Worked, groups: Sequence[str], drawings: Mapping[str, Drawing]) -> list[PaperJob]:

@@ -15,7 +15,8 @@ _SIDES: Final = ("length", "width", "thickness")
 _WHAT: Final = {
     "length_mm": "Foam, length", "breadth_mm": "Foam, breadth", "height_mm": "Foam, height",
     "volume_m3": "Foam, volume", "area_m2": "Foam, surface", "foam_kg": "Foam as cut, weight",
-    "sheets": "Sheets of foam", "part_kg": "Finished part, weight", "price": "What to buy",
+    "flanges_m2": "Flanges", "trim_lines_mm": "Trim lines", "sheets": "Sheets of foam",
+    "part_kg": "Finished part, weight", "price": "What to buy",
 }  # fmt: skip
 
 

@@ -124,10 +124,29 @@ def _before(source: BookSource, schedule: Mapping[str, Any]) -> Html:
                 else ("rounded by hand to ", radius)
             )
             done.append(("skin-edge", joined([f"{edge['place']}: ", *words])))
+    done += [("skin-mark", _marked(source, edge)) for edge in source.rows("edges")]
     done.append(("skin-dust", "Foam brushed and free of dust"))
     if schedule.get("barrier"):
         done.append(("skin-barrier", f"{schedule['barrier']} over the foam, whole, without a pinhole"))
-    return steps(done, source.whole)
+    pictures = [source.picture(path) for path in source.of("skin") if path.startswith("templates/edge-")]
+    return joined([steps(done, source.whole), *pictures])
+
+
+def _marked(source: BookSource, edge: Mapping[str, Any]) -> Html:
+    """Return how a trim line is marked on the foam."""
+    least, most = (source.quantity("from_foam_mm", value) for value in edge["from_foam_mm"])
+    far = [least] if least == most else [least, " to ", most]
+    ways = [" in from the foam's edge, a square held to the face beside it"]
+    return joined([f"{edge['name']}: trim line marked on {edge['on']}, ", *far, *ways])
+
+
+def _trimmed(source: BookSource, edge: Mapping[str, Any]) -> Html:
+    """Return how the laminate is cut on its trim line."""
+    width = source.quantity("width_mm", edge["width_mm"])
+    words = [
+        " in from the finished face; dust caught at the blade, cut edges sanded blunt: they cut like glass"
+    ]
+    return joined([f"{edge['name']}: laminate on {edge['on']} cut on its trim line, ", width, *words])
 
 
 def _laid(source: BookSource, schedule: Mapping[str, Any], resin: Mapping[str, Any]) -> Html:
@@ -228,6 +247,7 @@ def _after(source: BookSource, schedule: Mapping[str, Any]) -> Html:
     if cloth.get("trim_mm"):
         trim = source.quantity("trim_mm", cloth["trim_mm"])
         done.append(("skin-trim", joined(["Free edges trimmed to the foam's line: ", trim, " comes off"])))
+    done += [("skin-trim-line", _trimmed(source, edge)) for edge in source.rows("edges")]
     flanges = [place for place, over in (schedule.get("places") or {}).items() if _is_flange(place, over)]
     done += [("skin-flange", f"{place} trimmed to its width") for place in flanges]
     if schedule.get("filler_mm"):

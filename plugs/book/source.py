@@ -28,6 +28,7 @@ _PLACES: Final = (
     ("templates/form", "recess"),
     ("templates/opening", "opening"),
     ("templates/mating", "fit"),
+    ("templates/edge-", "skin"),
     ("templates/base-plan", "base"),
     ("templates/board", "boards"),
     ("templates/", "templates"),

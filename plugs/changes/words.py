@@ -24,7 +24,8 @@ _MANY: Final = {
 _NAMED: Final = 4  # of what has to be made: the others are told by their number
 _FIGURES: Final = {
     "length_mm": "length", "breadth_mm": "breadth", "height_mm": "height", "volume_m3": "volume of foam",
-    "area_m2": "surface", "foam_kg": "foam as cut", "sheets": "sheets", "part_kg": "finished part",
+    "area_m2": "surface", "flanges_m2": "flanges", "trim_lines_mm": "trim lines",
+    "foam_kg": "foam as cut", "sheets": "sheets", "part_kg": "finished part",
     "price": "what to buy", "currency": "currency",
 }  # fmt: skip
 

@@ -37,8 +37,8 @@ class TrimLine:
     Attributes
     ----------
     strip : Strip
-    lines : tuple of (k, 3) float, mm
-        On the foam; a closed one ends where it begins.
+    lines, finished : tuple of (k, 3) float, mm
+        On the foam, and on the finished part over it; a closed one ends where it begins.
     area_mm2 : float
         Of the strip on the foam, from the middle of its lines' blends to the trim line.
     from_foam : tuple of 2 float, mm
@@ -47,6 +47,7 @@ class TrimLine:
 
     strip: Strip
     lines: tuple[Array, ...]
+    finished: tuple[Array, ...]
     area_mm2: float
     from_foam: tuple[float, float]
 
@@ -232,6 +233,7 @@ def _trim_line(
     return TrimLine(
         strip=strip,
         lines=tuple(vertices[chain] for chain in chains),
+        finished=tuple(vertices[chain] + strip.depth * ways[chain] for chain in chains),
         area_mm2=area,
         from_foam=(float(off.min(initial=np.inf)), float(off.max(initial=0.0))),
     )

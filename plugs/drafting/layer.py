@@ -16,7 +16,8 @@ from plugs.drafting.marks import face_words, seen_words, ways
 from plugs.drafting.outlines import PLANES, LayerOutlines
 from plugs.drafting.pieces import draw_pieces, piece_rows
 from plugs.drafting.placing import name_signs
-from plugs.drafting.styles import FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE
+from plugs.drafting.styles import FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE, TRIM_LINE
+from plugs.drafting.trims import NO_TRIMS, Trims, draw_trims
 from plugs.ground.units import format_length, format_size
 
 _NOTHING: Final = Joining()
@@ -43,6 +44,7 @@ def layer_drawing(
     plug_name: str,
     display_unit: str = "mm",
     stations: Sequence[float] = (),
+    trims: Trims = NO_TRIMS,
     later: Sequence[str] = (),
 ) -> Drawing:
     """Return the drawing of a foam layer: final faces, the cut line, what to know at the saw.
@@ -58,6 +60,8 @@ def layer_drawing(
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
     stations : sequence of float, mm
         Along x: lines across go through them where the layer's plane has them.
+    trims : mapping of str to sequence of (k, 3) float, mm
+        Where the laminate is trimmed, on the foam, by the name of the edge.
     later : sequence of str
         What recesses are made in it once the plug is glued.
 
@@ -85,6 +89,7 @@ def layer_drawing(
     else:
         draw_pieces(builder, own, face_words(layer.axis))
     draw_glue(builder, layer, own)
+    trimmed = draw_trims(builder, layer, trims)
     points = [(pin.name, *pin.at) for *_, joint in faces_of(layer.name, own.pinned) for pin in joint.pins]
     lay_out_square_to(builder, layer.axis, stations, points)
     builder.under(partial(ways, layer.axis))
@@ -93,6 +98,7 @@ def layer_drawing(
     def rows(signs: Signs) -> list[str]:
         """Return the rows of the title, top to bottom."""
         told = [*_title_rows(layer, plug_name, display_unit), *later, *piece_rows(own, signs, display_unit)]
+        told += [f"{TRIM_LINE}: where the laminate is trimmed, {', '.join(trimmed)}"] if trimmed else []
         return told + glue_rows(layer.name, own.pinned, display_unit)
 
     builder.rows(rows)

@@ -50,6 +50,27 @@ class Strip:
         """Its lines in words, each once."""
         return ", ".join(dict.fromkeys(f"{b.names[0]}" for b in self.borders))
 
+    def runs(self, pieces: Sequence[Array]) -> list[Array]:
+        """Return lines of it as far as they run along the edge.
+
+        Parameters
+        ----------
+        pieces : sequence of (m, 2, 3) float, mm
+            Its ``lines``, or its ``foam_lines``.
+
+        Returns
+        -------
+        list of (k, 3) float, mm
+        """
+        low, high = self.edge.span
+        found = []
+        for line in pieces:
+            middle = line[..., 0].mean(axis=1)
+            own = line[(middle > low) & (middle < high)]
+            if len(own):
+                found.append(np.vstack([own[:, 0], own[-1:, 1]]))
+        return found
+
 
 def strips_of(edges: Sequence[Edge], finish: Loft, foam: Loft, cover: Cover) -> tuple[Strip, ...]:
     """Return the strips in which the laminate of a plug ends.

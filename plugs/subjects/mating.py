@@ -1,4 +1,4 @@
-"""Templates of a mating face: its edge as it lies in its view, and the face unrolled, at full size."""
+"""Templates of edges at full size: of a mating face, and the face unrolled; of the part where it ends."""
 
 from __future__ import annotations
 
@@ -11,13 +11,14 @@ from numpy.typing import NDArray
 
 from plugs.body.body_face import BodyFace
 from plugs.body.mating import MatingFace
+from plugs.cloth.strips import TrimLine
 from plugs.drafting.arcs import fit_arcs
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label, Path, path_bounds
 from plugs.drafting.laying import lay_out
 from plugs.drafting.marks import GAP, TEXT, arrow
 from plugs.drafting.outlines import canonical_rings
-from plugs.drafting.styles import FLANGE_LINE, PLUG_EDGE, UNROLLED_FACE
+from plugs.drafting.styles import FLANGE_LINE, FOAM_EDGE, PLUG_EDGE, TRIM_LINE, UNROLLED_FACE
 from plugs.ground.units import format_length, format_within
 from plugs.mesh.triangles import facing
 from plugs.words.ways import called
@@ -76,6 +77,63 @@ def edge_drawing(
     return builder.drawing()
 
 
+def trim_drawing(trim: TrimLine, *, path: str, plug_name: str, display_unit: str = "mm") -> Drawing:
+    """Return the template by which the edge of a part is marked and trimmed.
+
+    Parameters
+    ----------
+    trim : TrimLine
+    path : str
+        Where its files go, without their ending.
+    plug_name : str
+    display_unit : str
+        ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+
+    Returns
+    -------
+    Drawing
+        At full size, mm: the finished edge, the foam's own, and the trim line, seen square to them.
+    """
+    strip, unit = trim.strip, display_unit
+    builder = DrawingBuilder(
+        path=path, title=f"{plug_name}, {strip.edge.name} on {strip.place}", display_unit=unit
+    )
+    lines = [*strip.runs(strip.lines), *trim.lines]
+    axes, seen = _view(_flattest(np.concatenate(lines)))
+    for dxf_layer, runs in (
+        (PLUG_EDGE, strip.runs(strip.lines)),
+        (FOAM_EDGE, strip.runs(strip.foam_lines)),
+        (TRIM_LINE, trim.lines),
+    ):
+        builder.draw([_open(run @ axes, dxf_layer) for run in runs])
+    lay_out(builder)
+    builder.under(partial(_axis_arrows, axes))
+    builder.bars(0.0)
+    builder.rows(
+        [
+            plug_name,
+            f"{strip.edge.name}: {strip.edge.kind} on {strip.place}, {seen}",
+            *_trim_rows(trim, unit),
+        ]
+    )
+    return builder.drawing()
+
+
+def _trim_rows(trim: TrimLine, unit: str) -> list[str]:
+    """Return what is to be known of a trim line and the lines that it is measured from."""
+    strip = trim.strip
+    least, most = (format_length(value, unit) for value in trim.from_foam)
+    from_foam = least if least == most else f"{least} to {most}"
+    return [
+        f"{PLUG_EDGE}: the finished edge along {strip.told}, as if it were sharp",
+        f"{FOAM_EDGE}: that of the foam, as if it were sharp",
+        f"{TRIM_LINE}: {format_length(strip.edge.width, unit)} in from the finished edge; "
+        f"{format_length(trim.length, unit)} long",
+        f"On the foam it is marked {from_foam} in from the foam's edge: a square held to the face beside it",
+        f"{trim.area_mm2 / 1e6:.4f} m2 are laid up; past the trim line cloth overhangs, and is cut off",
+    ]
+
+
 def _gap_row(face: MatingFace | BodyFace, unit: str) -> str:
     """Return the gap asked for, and how well it was kept, in words."""
     gap = f"Gap to the body {format_length(face.gap, unit)}"
@@ -107,7 +165,7 @@ def _contour_edge(face: MatingFace) -> tuple[list[Path], Array, str]:
 
 def _body_edge(face: BodyFace) -> tuple[list[Path], Array, str]:
     """Return the edge's loops and the flange's line seen square to the face, the axes there, and the view."""
-    axes, seen = _view(face)
+    axes, seen = _view(_toward(face))
     paths = []
     for loop in face.loops:
         flat = loop @ axes
@@ -126,11 +184,15 @@ def _smooth(ring: Array) -> Array:
     return np.asarray(kept[:-1] if len(kept) > 3 else ring)
 
 
-def _view(face: BodyFace) -> tuple[Array, str]:
-    """Return the plane in which the edge encloses most, as the images of the axes, and its name."""
+def _toward(face: BodyFace) -> Array:
+    """Return the direction that is square to the plane in which the edge of a face encloses most."""
     area = 0.5 * facing(face.corners).sum(axis=0)
     size = float(np.linalg.norm(area))
-    toward = area / size if size > 0.01 * face.area_mm2 else _flattest(np.concatenate(face.loops))
+    return np.asarray(area / size) if size > 0.01 * face.area_mm2 else _flattest(np.concatenate(face.loops))
+
+
+def _view(toward: Array) -> tuple[Array, str]:
+    """Return the plane that is seen square from a direction, as the images of the axes, and its name."""
     main = int(np.argmax(np.abs(toward)))
     is_square = abs(float(toward[main])) > _ON_AXIS
     if is_square:

@@ -14,7 +14,8 @@ from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label
 from plugs.drafting.laying import lay_out_square_to
 from plugs.drafting.marks import WAYS, face_words, seen_words, ways
 from plugs.drafting.placing import Beside, Pointer, Row, Sign
-from plugs.drafting.styles import BEVEL_LINE, CUT_LINE, MARK_ONLY, SLOT_CUT
+from plugs.drafting.styles import BEVEL_LINE, CUT_LINE, MARK_ONLY, SLOT_CUT, TRIM_LINE
+from plugs.drafting.trims import NO_TRIMS, Trims, draw_crossings
 from plugs.ground.units import format_length, format_size
 from plugs.templates.slots import Slot
 from plugs.templates.templates import Mark, Template
@@ -35,7 +36,12 @@ _WORDS: Final = {"centreline": "CL", "waterline": "WL", "station": "ST", "length
 
 
 def template_drawing(
-    template: Template, *, plug_name: str, display_unit: str = "mm", stations: Sequence[float] = ()
+    template: Template,
+    *,
+    plug_name: str,
+    display_unit: str = "mm",
+    stations: Sequence[float] = (),
+    trims: Trims = NO_TRIMS,
 ) -> Drawing:
     """Return the drawing of a station template or a lengthwise template.
 
@@ -48,6 +54,8 @@ def template_drawing(
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
     stations : sequence of float, mm
         Along x: lines across a lengthwise template go through them.
+    trims : mapping of str to sequence of (k, 3) float, mm
+        Where the laminate is trimmed, on the foam, by the name of the edge.
 
     Returns
     -------
@@ -70,11 +78,13 @@ def template_drawing(
         builder.line(np.array(ends).reshape(2, 2), MARK_ONLY)
     for line in template.bevel.lines.geoms:
         builder.line(shapely.get_coordinates(line), BEVEL_LINE)
+    names = draw_crossings(builder, template.region, (template.axis, template.at_mm), trims)
     _letter(builder, template)
     lay_out_square_to(builder, template.axis, stations)
     builder.under(partial(ways, template.axis))
     builder.bars()
-    builder.rows(_title_rows(template, plug_name, display_unit))
+    trimmed = [f"{TRIM_LINE}: where the laminate is trimmed, {', '.join(names)}"] if names else []
+    builder.rows([*_title_rows(template, plug_name, display_unit), *trimmed])
     return builder.drawing()
 
 

@@ -108,6 +108,27 @@ def _face(face: MatingFace | BodyFace) -> dict[str, Any]:
     }
 
 
+def edges(work: Worked, files: Mapping[str, bytes]) -> list[dict[str, Any]]:
+    """Return the edges of the part, a row for each place that one lies on."""
+    return [
+        {
+            "name": trim.strip.edge.name,
+            "kind": trim.strip.edge.kind,
+            "on": trim.strip.place,
+            "lines": trim.strip.told,
+            "width_mm": trim.strip.edge.width,
+            "radius_mm": trim.strip.edge.radius,
+            "from_x_mm": trim.strip.edge.from_x,
+            "to_x_mm": trim.strip.edge.to_x,
+            "trim_line_mm": trim.length,
+            "from_foam_mm": trim.from_foam,
+            "area_m2": 1e-6 * trim.area_mm2,
+            "files": files_of(files, f"templates/edge-{number:02d}"),
+        }
+        for number, trim in enumerate(work.trims, start=1)
+    ]
+
+
 def _place(axes: Sequence[str], place: Sequence[float]) -> list[float | None]:
     """Return a place as x, y and z, None where a view does not show that axis."""
     known = dict(zip(axes, place, strict=True))

@@ -7,7 +7,29 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from plugs import Corner, Edge, End, Plug, PlugError, Ply, Schedule, Skin, Stack, Station, Work, work_out
+from plugs import (
+    Corner,
+    Edge,
+    End,
+    Plug,
+    PlugError,
+    Ply,
+    Schedule,
+    Skin,
+    Stack,
+    Station,
+    Templates,
+    Work,
+    work_out,
+)
+from plugs.book.scene import BookScene
+from plugs.book.skin import skin
+from plugs.book.source import BookSource
+from plugs.changes.recording import record_of
+from plugs.drafting.drawing import Drawing
+from plugs.drafting.styles import TRIM_LINE
+from plugs.drawings import edge_drawings, layer_drawings, template_drawings
+from plugs.summary.summary import Made, summarise
 
 LAID = Schedule(plies=(Ply(cloth="mat 300"), Ply(cloth="mat 300")))
 
@@ -118,3 +140,64 @@ def test_two_edges_on_one_place_are_two_lines() -> None:
     assert np.concatenate(wide.lines)[:, 1].max() < 0.0 < np.concatenate(narrow.lines)[:, 1].min()
     assert wide.area_mm2 > 2.0 * narrow.area_mm2
     assert work.cloth.areas_m2["floor"] == pytest.approx(1e-6 * (wide.area_mm2 + narrow.area_mm2), rel=1e-3)
+
+
+# ---- where it is told
+
+
+def drawn_length(drawing: Drawing) -> float:
+    """Return the length of all trim lines on a drawing."""
+    lines = [path.points for path in drawing.paths if path.dxf_layer == TRIM_LINE]
+    return float(sum(np.linalg.norm(np.diff(points, axis=0), axis=1).sum() for points in lines))
+
+
+def test_the_trim_line_is_drawn(flanged: Work) -> None:
+    """Its own template has it at full size with both edges; the layer that it lies on has it, others not."""
+    (trim,) = flanged.trims
+    (drawing,) = edge_drawings(flanged).values()
+    assert drawing.path == "templates/edge-01"
+    assert drawn_length(drawing) == pytest.approx(trim.length, rel=1e-4)
+    assert {path.dxf_layer for path in drawing.paths} >= {"PLUG_EDGE", "FOAM_EDGE", TRIM_LINE}
+    assert "30 mm in from the finished edge" in " ".join(label.text for label in drawing.labels)
+    first, *others = layer_drawings(flanged).values()
+    assert drawn_length(first) == pytest.approx(trim.length, rel=1e-4)
+    assert any("where the laminate is trimmed, lip" in label.text for label in first.labels)
+    assert not any(drawn_length(other) for other in others)
+
+
+def test_a_trim_line_across_layers_and_templates_is_marked() -> None:
+    """Along a side it crosses gauges, which have a tick there, and goes from layer to layer at its ends."""
+    edge = Edge(name="return", on="side", lines="sill", width=60.0, from_x=50.0, to_x=500.0)
+    work = work_out(replace(lid(edge), templates=Templates(stations=(300.0,))))
+    ticks = [drawn_length(one) for path, one in template_drawings(work).items() if "gauge" in path]
+    assert ticks
+    assert all(tick == pytest.approx(8.0, abs=0.1) for tick in ticks)
+    marked = [drawn_length(one) for one in layer_drawings(work).values()]
+    ends = 2 * 2 * 60.0  # up the side at both ends of both sides; along it in the second layer
+    assert sum(marked) == pytest.approx(sum(trim.length for trim in work.trims), abs=ends)
+    assert marked[1] > 2 * 450.0
+
+
+def test_the_summary_and_the_book_tell_it(flanged: Work) -> None:
+    """A row with its figures; a step to mark it, and one to cut it with its cautions."""
+    asked = frozenset({"body", "finish", "cloth"})
+    made = summarise(flanged, Made(files={}, proof=None, stages=asked, findings=()))
+    (row,) = made["edges"]
+    assert (row["name"], row["kind"], row["on"], row["width_mm"]) == ("lip", "return flange", "floor", 30.0)
+    assert row["area_m2"] == pytest.approx(1e-6 * flanged.trims[0].area_mm2)
+    scene = BookScene(meshes=(), views=(), axis="z")  # type: ignore[arg-type]
+    source = BookSource(summary=made, drawings=edge_drawings(flanged), scene=scene, pictures={})
+    page = str(skin(source))
+    assert "lip: trim line marked on floor" in page
+    assert "lip: laminate on floor cut on its trim line" in page
+    assert "dust" in page
+    assert page.count("templates/edge-01") == 1
+
+
+def test_what_changed_tells_it(flanged: Work) -> None:
+    """A wider flange is told by its area and the length of its trim line."""
+    before = record_of(flanged, ("body",), ()).figures
+    wider = work_out(replace(flanged.plug, edges=(replace(flanged.plug.edges[0], width=45.0),)))
+    after = record_of(wider, ("body",), ()).figures
+    assert after["flanges_m2"] > before["flanges_m2"]
+    assert after["trim_lines_mm"] < before["trim_lines_mm"]
