@@ -160,6 +160,7 @@ def _check_tools(plain: Body, tools: Sequence[Tool], bodies: Sequence[Body]) -> 
     """Refuse tools that meet or break through, and forms that change nothing."""
     for tool, body in zip(tools, bodies, strict=True):
         _check_within(plain, tool, body)
+        _check_in_one_piece(plain, tool, body)
     check_forms(plain, tools, bodies)
     for (first, a), (second, b) in combinations(zip(tools, bodies, strict=True), 2):
         _check_apart(plain, first, a, second, b)
@@ -328,6 +329,29 @@ def _check_within(plain: Body, tool: Tool, body: Body) -> None:
         would_do=[(f"{tool.param}.{word}", float(np.floor((first - _SKIN) * 10) / 10))]
         if first - _SKIN > 0.1
         else [(f"{tool.param}.{word}", THROUGH)],
+    )
+
+
+def _check_in_one_piece(plain: Body, tool: Tool, body: Body) -> None:
+    """Refuse a recess over an edge that leaves a piece of the plug on its far side."""
+    if tool.over_edge == 0.0:
+        return
+    left = [part for part in mesh.parts(mesh.less(plain, body)) if mesh.volume_of(part) > NO_VOLUME_MM3]
+    if len(left) == len(mesh.parts(plain)):
+        return
+    ways = tool.frame[:, 1:3]
+    cut, there = (
+        np.ptp(mesh.triangles_of(one)[0] @ ways, axis=0) for one in (body, mesh.common(body, plain))
+    )
+    axis = int(np.argmax(cut - there))
+    word, most = ("width", "height")[axis], float(np.floor(0.9 * there[axis]))
+    raise PlugError(
+        param=f"{tool.param}.{word}",
+        value=float(round(cut[axis], 1)),
+        where=tool.name,
+        reason=f"it cuts the plug into {len(left)} pieces: nothing holds them together",
+        remedy=f"use at most {most:g}, or cut it less deep",
+        would_do=[(f"{tool.param}.{word}", most)],
     )
 
 

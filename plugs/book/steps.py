@@ -288,7 +288,7 @@ def _measures(source: BookSource, kit: Mapping[str, Any]) -> Html:
     names = (
         ("clearance_mm", "With all round"), ("depth_mm", "Deep"), ("wall_lean_deg", "Walls lean"),
         ("floor_fillet_mm", "Fillet at the floor"), ("mouth_radius_mm", "Edge of the mouth rounded to"),
-        ("kerf_mm", "Kerf"), ("set_back_mm", "Block set back by"),
+        ("over_edge_mm", "Over the edge by"), ("kerf_mm", "Kerf"), ("set_back_mm", "Block set back by"),
     )  # fmt: skip
     pairs += [(words, source.known(kit, name)) for name, words in names]
     play = kit.get("gap_round_mm")
@@ -308,6 +308,9 @@ def _recess_steps(source: BookSource, kit: Mapping[str, Any]) -> list[object]:
     told = None if kit["depth_mm"] is None else source.quantity("depth_mm", kit["depth_mm"])
     deep = ["right through"] if told is None else [told, " deep"]
     done: list[object] = ["mouth marked from the template, level checked"]
+    if kit["over_edge_mm"] is not None:
+        over = source.quantity("_mm", kit["over_edge_mm"])
+        done.append(joined(["it runs over the edge of its panel by ", over, ": the line carried on square"]))
     notched, rest = kit["notched_layers"], [n for n in kit["layers"] if n not in kit["notched_layers"]]
     if kit["method"] == "layers":
         all_of = f" ({', '.join(rest)} have no notch)" if rest else ""

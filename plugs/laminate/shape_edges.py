@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from plugs.body.body import Solid
@@ -18,6 +19,7 @@ from plugs.lines.ends import EndZone
 from plugs.lines.plane import in_space
 from plugs.lines.stations import Loft, Sections
 from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
 from plugs.mesh.triangles import normals
 from plugs.recesses.recess import Boss, Recess, Tool
 from plugs.sanding.bays import read_bays
@@ -131,7 +133,10 @@ def _end_edges(
 
 
 def shape_edges(
-    items: Sequence[Recess | Boss], tools: Sequence[Tool], skins: Sequence[float] | None = None
+    items: Sequence[Recess | Boss],
+    tools: Sequence[Tool],
+    skins: Sequence[float] | None = None,
+    foam: Body | None = None,
 ) -> tuple[ClothEdge, ...]:
     """Return the mouth, the wall corners and the foot of the walls of recesses, and those of bosses.
 
@@ -143,6 +148,8 @@ def shape_edges(
         In the foam, in the same order.
     skins : sequence of float or None, mm
         What lies over the foam in each, by which a recess is cut larger and a boss stands smaller.
+    foam : Body or None
+        The foam before tools, of which a recess over an edge has the edges that lie in it.
 
     Returns
     -------
@@ -153,7 +160,10 @@ def shape_edges(
     for item, tool, skin, told in zip(items, tools, skins or [0.0] * len(items), called, strict=True):
         is_cut, name = isinstance(item, Recess), tool.name
         more = skin if is_cut else -skin  # what the tool's foam outline is larger by, and its base deeper
-        base, tip = tool.section(more).perimeter, tool.section(tool.depth).perimeter
+        share = (
+            1.0 if foam is None or tool.over_edge == 0.0 else _share_in(foam, tool, 0.5 * (more + tool.depth))
+        )
+        base, tip = share * tool.section(more).perimeter, share * tool.section(tool.depth).perimeter
         table = tool.loft.table
         walls = table.corners[-2:, :, 0] if tool.mouth is not None else table.corners[:, :, 0]
         drawn_in = float(np.abs(walls - walls[0]).max())
@@ -162,7 +172,7 @@ def shape_edges(
             place=f"wall corners of {told!r}",
             radius=float(table.radius.min()),
             is_inside=is_cut,
-            length=4.0 * (tool.depth - more),
+            length=4.0 * share * (tool.depth - more),
             between=(name, name),
             across_deg=90.0,
             lost=drawn_in - more,
@@ -188,6 +198,18 @@ def shape_edges(
         )
         found += [on_panel, corners] if tool.is_through else [on_panel, corners, far]
     return tuple(found)
+
+
+def _share_in(foam: Body, tool: Tool, depth: float) -> float:
+    """Return how much of a recess's outline at a depth lies in the foam before it is cut."""
+    rim = tool.section(depth).outline.exterior
+    return float(rim.intersection(_slice_at(foam, tool, depth)).length / rim.length)
+
+
+def _slice_at(foam: Body, tool: Tool, depth: float) -> shapely.MultiPolygon:
+    """Return the outline of the foam at a depth of a tool, along the tool's width and height."""
+    inward = np.column_stack([tool.frame[:, :3].T, -tool.frame[:, :3].T @ tool.frame[:, 3]])
+    return mesh.outline(mesh.stacked(mesh.placed(foam, inward), "x"), depth, above=True)
 
 
 def floors_of(solid: Solid, tools: Sequence[Tool]) -> tuple[Floor, ...]:
@@ -217,6 +239,9 @@ def floors_of(solid: Solid, tools: Sequence[Tool]) -> tuple[Floor, ...]:
         share = np.linspace(0.1, 0.9, _RAYS)
         y, z = (low[k] + share * (high[k] - low[k]) for k in (1, 2))
         local = np.array([(high[0] - _OFF, a, b) for a in y for b in z])
+        if tool.over_edge > 0.0:
+            is_there = shapely.contains_xy(_slice_at(solid.plain, tool, high[0]), local[:, 1], local[:, 2])
+            local = local[is_there]
         origin = local @ tool.frame[:, :3].T + tool.frame[:, 3]
         behind = _depths(corners, origin, tool.frame[:, 0])
         if np.isfinite(behind).any():

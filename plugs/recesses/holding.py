@@ -14,6 +14,7 @@ from dataclasses import replace
 from typing import Final, NamedTuple
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.checking import number
@@ -77,6 +78,15 @@ class Rounded:
         corner = math.hypot(max(over - beside, 0.0), max(over - above, 0.0))
         is_clear = over <= max(beside, above) or corner <= over + LENGTH
         return min(beside, above) >= -LENGTH and is_clear
+
+    @property
+    def outline(self) -> shapely.Polygon:
+        """Itself as a polygon; its corners may take up a whole side."""
+        half = np.array([0.5 * self.width, 0.5 * self.height])
+        inner = (half - self.radius) * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+        core = shapely.MultiPoint(inner.tolist()).convex_hull
+        whole: shapely.Polygon = core.buffer(self.radius, quad_segs=16) if self.radius > 0.0 else core
+        return whole
 
     @property
     def perimeter(self) -> float:

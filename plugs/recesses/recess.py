@@ -23,6 +23,7 @@ from plugs.lines.stations import Loft
 from plugs.recesses import moves
 from plugs.recesses.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for
 from plugs.recesses.mounting import Mounting, find_mounting
+from plugs.recesses.over_edge import leaves_by, stands_above
 from plugs.recesses.sizes import Size, check_sizes, drawn_down, mouth_of, tool_plan, under_skin
 from plugs.skin.skin import Cover
 
@@ -80,6 +81,9 @@ class Recess:
         Lean of the walls; + is wider at the mouth.
     turn_deg : float
         Turn of the outline, anti-clockwise seen from outside.
+    over_edge : bool
+        Whether its outline may run over the edge of the panel or its blend: all inside it is then cut to the
+        depth, as an exhaust's notch. A slip is refused without it.
     square_to : str
         "surface", or the axis "x", "y" or "z" along which it is cut.
     plate : str
@@ -112,6 +116,7 @@ class Recess:
     draft_deg: Annotated[float, Within(-30.0, 80.0)] = 0.0
     turn_deg: Annotated[float, Within(-360.0, 360.0)] = 0.0
     square_to: Annotated[str, OneOf(SQUARE_TO)] = "surface"
+    over_edge: bool = False
     plate: str | None = None
     holds: Annotated[Sequence[Annotated[float, Within(0.0, LARGEST)]], Count(2, 3)] | None = None
     clearance: Annotated[float, Within(0.0, 100.0)] = 3.0
@@ -192,6 +197,8 @@ class Tool:
         Its sizes where a blend runs round its mouth or foot: its loft has that too.
     kink_deg : float
         By how much such a blend fails to be level with the surface, at most.
+    over_edge : float, mm
+        How far its outline leaves the flat of its panel.
     cover : Cover or None
         Of a form, what will be laid over it: negative for one that is cut. None for recesses and bosses.
     """
@@ -207,6 +214,7 @@ class Tool:
     method: str | None = None
     mouth: Size | None = None
     kink_deg: float = 0.0
+    over_edge: float = 0.0
     cover: Cover | None = None
 
     @property
@@ -264,8 +272,12 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
     depth = _through(loft, mounting) if isinstance(given, str) else given
     held = held_by(item.plate, item.holds, item.clearance, param) if isinstance(item, Recess) else None
     size = _size(item, held, depth, draft, param)
-    _check_on_panel(loft, mounting, size, item, held, param)
-    reach = mounting.stands_over(mouth_of(size.rim), is_cut=is_cut)
+    over, reach = 0.0, mounting.stands_over(mouth_of(size.rim), is_cut=is_cut)
+    if isinstance(item, Recess) and item.over_edge:
+        outline = _outline_on(mounting, size, is_cut=True)
+        over, reach = leaves_by(mounting, outline), stands_above(loft, mounting, outline)
+    else:
+        _check_on_panel(loft, mounting, size, item, held, param)
     size, kink = _seated(mounting, size, param, is_cut=is_cut)
     if held is not None and not is_through:
         _check_floor(mounting, held, size, param)
@@ -286,6 +298,7 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
         method=item.method if isinstance(item, Recess) else None,
         mouth=size if size.mouth_radius > 0.0 else None,
         kink_deg=kink,
+        over_edge=over,
     )
     promise(held is None or made.flat.holds(held.room), f"{made.name} does not hold {made.held}")
     return made
@@ -421,7 +434,7 @@ def _check_on_panel(
             reason=f"{place} has no flat there: it runs out to an edge or a point",
             remedy="set it where the panel is at least 1 mm wide, or on another panel",
         )
-    over = float(shapely.distance(mounting.room, shapely.points(outline.exterior.coords)).max())
+    over = leaves_by(mounting, outline)
     low, high = 0.0, 1.0
     for _ in range(20):
         middle = 0.5 * (low + high)
@@ -454,6 +467,9 @@ def _check_on_panel(
         is_room = bool(smaller)
     move = "" if moved is None else moves.move_words(loft, item, moved, param)
     ways = [way for way in (move, blend, smaller if is_room else "") if way]
+    ways += ["over_edge=True if it is to run over it"] * (
+        is_cut and held is None and size.mouth_radius == 0.0
+    )
     raise PlugError(
         param=f"{param}.panel",
         value=item.panel,

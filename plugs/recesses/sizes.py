@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.lines.section import Corner, End, LinesPlan, Station
+from plugs.recesses.holding import Rounded
 
 Array = NDArray[np.float64]
 
@@ -89,13 +90,7 @@ class Size:
 
 def mouth_of(size: Size) -> shapely.Polygon:
     """Return the outline of a tool on the surface; its corners may take up a whole side."""
-    half = np.array([0.5 * size.width, 0.5 * size.height])
-    inner = (half - size.corner_radius) * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
-    core = shapely.MultiPoint(inner.tolist()).convex_hull
-    mouth: shapely.Polygon = (
-        core.buffer(size.corner_radius, quad_segs=16) if size.corner_radius > 0.0 else core
-    )
-    return mouth
+    return Rounded(width=size.width, height=size.height, radius=size.corner_radius).outline
 
 
 def drawn_down(radius: float, slope: float) -> float:

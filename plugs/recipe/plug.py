@@ -290,7 +290,7 @@ def checked_plug(result: object, function: str) -> Plug:
             reason="a recipe's function returns the plug",
             remedy="end it with: return Plug(name=..., stations=(...), ...)",
         )
-    plug = on_sides(checked(result, Plug, ""))
+    plug = checked(result, Plug, "")
     check_kinds(tuple(plug.outputs))
     paper_of(plug.paper, margin=plug.paper_margin, overlap=plug.paper_overlap)
     groups = checked_groups(plug.paper_groups, "paper_groups")
@@ -319,7 +319,8 @@ def checked_plug(result: object, function: str) -> Plug:
     with told_by(plug.sides):
         mould = None if plug.mould is None else whole_mould(plug.mould)
         plug = _with_radii_of_edges(plug)
-    return _with_materials(replace(plug, templates=templates, stock=stock, paper_groups=groups, mould=mould))
+    plug = replace(on_sides(plug), templates=templates, stock=stock, paper_groups=groups, mould=mould)
+    return _with_materials(plug)
 
 
 def _with_radii_of_edges(plug: Plug) -> Plug:

@@ -82,7 +82,7 @@ def on_sides(plug: Plug) -> Plug:
         for word, items in lists.items():
             found: list[Item] = []
             for i, item in enumerate(items):
-                twins = _placed(item, crossing, f"{word}[{i}]")
+                twins = _placed(item, crossing, f"{word}[{i}]", is_straight=plug.along is None)
                 found += twins
                 if len(twins) == 2:
                     both[item.known_as] = (twins[0].known_as, twins[1].known_as)
@@ -131,16 +131,16 @@ def _crossing(plug: Plug) -> set[str] | None:
     return {*panels[: int(not is_first_on)], *panels[len(panels) - int(not is_last_on) :], *ENDS}
 
 
-def _placed(item: Item, crossing: set[str] | None, param: str) -> list[Item]:
+def _placed(item: Item, crossing: set[str] | None, param: str, *, is_straight: bool) -> list[Item]:
     """Return what a recipe's recess, boss or form is placed as: one, or left and right."""
     if item.side is None:
         return [item]
-    if crossing is None or (isinstance(item, Form) and not item.mirrored):
-        what = "form's own section" if crossing is not None else "plug"
+    if crossing is None or (isinstance(item, Form) and not (item.mirrored and is_straight)):
+        what = "plug" if crossing is None or not is_straight else "form's own section"
         raise PlugError(
             param=f"{param}.side",
             value=item.side,
-            reason=f"the {what} is not mirrored: its left is drawn by itself",
+            reason=f"the {what} is no mirror image of itself: its left is drawn by itself",
             remedy="leave side out, and give 1 for each side",
         )
     if not isinstance(item, Form):

@@ -179,6 +179,15 @@ def check_recess(recess: Recess, param: str) -> None:
             reason=f"it holds the plate {recess.plate!r} already",
             remedy="give 1 of plate and holds",
         )
+    for word in ("plate", "holds", "mouth_radius") if recess.over_edge else ():
+        if getattr(recess, word):
+            raise PlugError(
+                param=f"{param}.{word}",
+                value=getattr(recess, word),
+                reason="over the edge of its panel there is no whole floor and no flat for it",
+                remedy=f"leave {word} out, or over_edge",
+                would_do=[(f"{param}.over_edge", False)],
+            )
     if recess.is_through and recess.method == ROUT:
         raise PlugError(
             param=f"{param}.method",

@@ -79,6 +79,8 @@ class PocketPattern:
         Fillet along the foot of the walls.
     mouth_radius : float, mm
         To which the edge between walls and surface is rounded, if the recipe draws that.
+    over_edge : float, mm
+        How far the mouth runs over the edge of its panel.
     kerf, play : float or None, mm
         Of the saw; the gap round the block once it is set back, each side; negative: plane so much off
         it. Through the plug: the gap as it is sawn.
@@ -102,6 +104,7 @@ class PocketPattern:
     draft_deg: float
     floor_radius: float
     mouth_radius: float
+    over_edge: float
     kerf: float | None
     play: float | None
     block: str | None = None
@@ -172,6 +175,7 @@ def _kit(tool: Tool, finish: Tool, words: PocketCutting, pocket: Pocket) -> Pock
         draft_deg=float(np.degrees(np.arctan(slope))),
         floor_radius=0.0 if tool.is_through else blend,
         mouth_radius=0.0 if tool.mouth is None else tool.mouth.mouth_radius,
+        over_edge=tool.over_edge,
         kerf=words.kerf if is_sawn else None,
         play=wide - (0.0 if tool.is_through else depth * slope) if is_sawn else None,
         block=SET_BACK if is_sawn and not tool.is_through else None,

@@ -55,7 +55,10 @@ def judge(plug: Plug, layup: Layup, lines: Lines, body: Solid) -> Edges:
     shapes: list[Boss | Recess] = [*plug.bosses, *plug.recesses]
     skins = [lines.cover.over(lines.finish, item.panel) for item in shapes]
     tools = [tool for tool in lines.tools if tool.cover is None]
-    edges = [*plug_edges(lines.foam, layup.bare, lines.finish), *shape_edges(shapes, tools, skins)]
+    edges = [
+        *plug_edges(lines.foam, layup.bare, lines.finish),
+        *shape_edges(shapes, tools, skins, body.plain),
+    ]
     for i, (tool, own) in enumerate(zip(lines.tools, lines.finish_tools, strict=True)):
         if tool.cover is not None:
             seen = form_faces(body, i)

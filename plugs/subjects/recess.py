@@ -136,6 +136,11 @@ def _rows(kit: PocketPattern, plug_name: str, unit: str) -> list[str]:
         kerf = format_size(kit.kerf or 0.0, unit)
         rows.append(f"{CUT_LINE}: middle of a kerf of {kerf} inside {MOUTH}; the saw leans as the walls")
     rows += _how(kit, unit)
+    if kit.over_edge > 0.0:
+        over = format_length(kit.over_edge, unit)
+        rows.append(
+            f"It runs over the edge of its panel by {over}: the template hangs over, square to the cut"
+        )
     if kit.mouth_radius > 0.0:
         rows.append(f"Then round the edge of {MOUTH} to R {format_size(kit.mouth_radius, unit)}")
     if kit.floor is None:

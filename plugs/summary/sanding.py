@@ -54,6 +54,7 @@ def recess_figures(kits: Sequence[PocketPattern]) -> list[dict[str, Any]]:
             "wall_lean_deg": kit.draft_deg,
             "floor_fillet_mm": kit.floor_radius,
             "mouth_radius_mm": kit.mouth_radius or None,
+            "over_edge_mm": kit.over_edge or None,
             "kerf_mm": kit.kerf,
             "block": kit.block,
             "set_back_mm": kit.depth if kit.block == SET_BACK else None,

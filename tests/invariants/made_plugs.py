@@ -230,10 +230,12 @@ def newer_plug(seed: int) -> Plug:
 
 
 def _mouthed(rng: np.random.Generator, item: Recess | Boss) -> Recess | Boss:
-    """Return a recess or boss whose mouth or foot is now and then rounded."""
+    """Return a recess or boss whose mouth or foot is now and then rounded, or which may run over an edge."""
     radius = round(float(rng.uniform(0.3, 0.12 * min(item.width or 5.0, item.height or 5.0) + 0.4)), 1)
     if rng.random() < 0.6:
-        return item
+        far = 1.2 * float(rng.uniform(0.2, 1.0)) * (item.height or 5.0)
+        is_moved = isinstance(item, Recess) and item.x is not None and rng.random() < 0.3
+        return replace(item, over_edge=True, x=item.x + far) if is_moved else item
     return replace(item, **{"mouth_radius" if isinstance(item, Recess) else "foot_radius": radius})
 
 

@@ -172,6 +172,6 @@ def test_a_section_that_is_not_mirrored_has_no_sides() -> None:
         name="Whole", mirrored=False, front=End(), recesses=(replace(LAMP, panel="a to b"),),
         stations=(Station(x=0.0, corners=corners), Station(x=400.0, corners=corners)),
     )  # fmt: skip
-    with pytest.raises(PlugError, match="not mirrored") as caught:
+    with pytest.raises(PlugError, match="no mirror image") as caught:
         work_out(plug)
     assert caught.value.param == "recesses[0].side"
