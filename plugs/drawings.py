@@ -51,6 +51,7 @@ _GROUPS = {
     "templates/form-": "pockets",
     "templates/opening-": "pockets",
     "templates/board-": "sheets",
+    "templates/flange-sheet-": "sheets",
     SANDING_MAP: "",
     "templates/": "templates",
     "wire/": "templates",
@@ -158,7 +159,27 @@ def template_drawings(work: Worked) -> dict[str, Drawing]:
             opening_drawing(one, path=f"templates/opening-{i:02d}", **words)
             for i, one in enumerate(work.opening_templates, start=1)
         ]
+    if work.flanges:
+        from plugs.mould.drawing import flange_drawing
+
+        paths = zip(work.flanges, flange_paths(work), strict=True)
+        drawings += [flange_drawing(one, path=path, **words) for one, path in paths]
     return _by_path(drawings)
+
+
+def flange_paths(work: Worked) -> list[str]:
+    """Return where the drawing of each flange board goes.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    list of str
+        Without ending.
+    """
+    return [f"templates/flange-{i:02d}" for i in range(1, len(work.flanges) + 1)]
 
 
 def file_stems_of_forms(work: Worked) -> list[str]:
@@ -318,10 +339,12 @@ def sheet_drawings(work: Worked) -> dict[str, Drawing]:
     found = [sanding_map(work.sanding, path=SANDING_MAP, **words)]
     if nesting is not None:
         found += [sheet_drawing(sheet, nesting, **words) for sheet in nesting.sheets]
-    for boards, of_bow in ((work.boards, False), (work.bow_boards, True)):
+    for boards, of in (
+        (work.boards, "template"), (work.bow_boards, "wire template"), (work.flange_sheets, "flange"),
+    ):  # fmt: skip
         laid = None if boards is None else boards.nesting
         if laid is not None:
-            found += [board_drawing(board, laid, **words, of_bow=of_bow) for board in laid.sheets]
+            found += [board_drawing(board, laid, **words, of=of) for board in laid.sheets]
     return _by_path(found) | fairing_drawings(work) | operator_sheets(work) | router_sheets(work)
 
 

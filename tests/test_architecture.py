@@ -23,8 +23,8 @@ ROOT = Path(__file__).resolve().parents[1]
 
 ROOMS = (
     "words", "ground", "tables", "lines", "mesh", "skin", "recesses", "edges", "kernel", "body", "measure",
-    "foam", "nesting", "templates", "wire", "routing", "sanding", "laminate", "drape", "cloth", "mould",
-    "drafting", "subjects", "openings", "paper", "pack", "pictures", "files", "recipe", "stages", "changes",
+    "foam", "nesting", "templates", "wire", "routing", "sanding", "laminate", "drape", "cloth", "drafting",
+    "subjects", "openings", "mould", "paper", "pack", "pictures", "files", "recipe", "stages", "changes",
     "terminal", "summary", "comparing", "book",
 )  # fmt: skip
 """The rooms in order: a module imports from its own room and from those before it."""

@@ -16,6 +16,7 @@ from typing import Any, Final
 from plugs.body.looked_at import PICTURE_MM
 from plugs.book.html import Html, el, folded, joined, numbered
 from plugs.book.measuring import fit, measuring
+from plugs.book.mould import mould
 from plugs.book.openings import openings
 from plugs.book.parts import about, cautions, cutting, measured, templates
 from plugs.book.scene import BookScene, scene_json
@@ -43,6 +44,7 @@ SECTIONS: Final[tuple[tuple[str, str, Callable[[BookSource], Html]], ...]] = (
     ("recesses", "Recesses, bosses and other shapes", recesses),
     ("openings", "Openings scribed on the foam", openings),
     ("skin", "Laminate", skin),
+    ("mould", "The mould", mould),
     ("fit", "Fit and check", fit),
     ("measuring", "Measuring the real thing", measuring),
     ("more", "Further drawings", more),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from plugs.book.html import Html, el, folded, joined, listed, pairs_list, quantities_table, step
@@ -21,7 +21,8 @@ def shopping(source: BookSource) -> Html:
     bought = source.rows("shopping")
     groups = {row.get("group") for row in bought}
     parts: list[object] = [source.findings("shopping")]
-    parts.append(listed([*_bought(source, bought), *_besides(source, groups)]))
+    rows = bought_rows(source, bought, source.summary.get("cost"))
+    parts.append(listed([*rows, *_besides(source, groups)]))
     parts.append(_cost(source, len(bought)))
     stock = (source.summary.get("sheets") or {}).get("by_stock") or []
     columns = (
@@ -52,9 +53,11 @@ def _cost(source: BookSource, count: int) -> Html:
     return pairs_list(pairs, "Cost")
 
 
-def _bought(source: BookSource, bought: list[Mapping[str, Any]]) -> list[Html]:
-    """Return the shopping list, a step for each thing."""
-    money = (source.summary.get("cost") or {}).get("currency") or ""
+def bought_rows(
+    source: BookSource, bought: Sequence[Mapping[str, Any]], cost: Mapping[str, Any] | None
+) -> list[Html]:
+    """Return a shopping list, a step for each thing."""
+    money = (cost or {}).get("currency") or ""
     done = []
     for row in bought:
         unit = row.get("unit") or ""

@@ -31,6 +31,7 @@ _PLACES: Final = (
     ("templates/edge-", "skin"),
     ("templates/base-plan", "base"),
     ("templates/board", "boards"),
+    ("templates/flange", "mould"),
     ("templates/", "templates"),
     ("wire/", "wire"),
     ("router/", "router"),
@@ -43,7 +44,7 @@ _BESIDE_THE_SHAPE: Final = (LABELS, CENTRELINE)  # what is told of a part, and i
 
 _PICTURES: Final = (
     ("changed", "changed"), ("explod", "stacking"), ("layer", "layers"), ("sand", "sanding"),
-    ("drape", "skin"), ("cloth", "skin"),
+    ("drape", "skin"), ("cloth", "skin"), ("draft", "mould"),
 )  # fmt: skip
 
 _CODES: Final = (
@@ -52,7 +53,8 @@ _CODES: Final = (
     ("mating-", "fit"),
     ("short-contour", "fit"),
     ("plate-size", "recess"),
-    ("no-draft", "recess"),
+    ("no-draft", "mould"),
+    ("mould-", "mould"),
     ("thin-floor", "recess"),
     ("opening-", "opening"),
     ("sheets-to-spare", "cutting"),
@@ -105,7 +107,7 @@ _STAGES: Final = MappingProxyType(
     {
         "layers": "cutting", "pieces": "cutting", "sheets": "cutting", "pins": "stacking",
         "templates": "templates", "sanding": "sanding", "finish": "skin", "cloth": "skin", "resin": "skin",
-        "part": "skin", "shopping": "shopping", "wire": "wire",
+        "part": "skin", "shopping": "shopping", "wire": "wire", "mould": "mould",
     }
 )  # fmt: skip
 """Section of a finding whose code says nothing, by the stage that it speaks of."""

@@ -35,6 +35,11 @@ PINS: Final = {"lower": PINS_BOTTOM_FACE, "upper": PINS_TOP_FACE}
 _SIZE_LARGEST: Final = 20.0  # mm. Of a letter, read from across the bench
 _SIZE_LEAST: Final = 3.0  # mm. Of a letter, read close at hand
 
+_BOARDS: Final = {
+    "template": "templates/board", "wire template": "wire/board", "flange": "templates/flange-sheet",
+}  # fmt: skip
+"""Where boards go, by whose they are."""
+_SEEN_OF_FLANGES: Final = "Each flange board lies as it is drawn by itself, turned at most"
 _SEEN_OF_BOW: Final = (
     "The face away from the foam is in view, as in the template's own drawing, which goes on it"
 )
@@ -69,7 +74,7 @@ def sheet_drawing(sheet: Sheet, nesting: Nesting, *, plug_name: str, display_uni
 
 
 def board_drawing(
-    board: Sheet, boards: Nesting, *, plug_name: str, display_unit: str = "mm", of_bow: bool = False
+    board: Sheet, boards: Nesting, *, plug_name: str, display_unit: str = "mm", of: str = "template"
 ) -> Drawing:
     """Return the drawing of a board that templates are cut from, its lower left corner at the origin.
 
@@ -82,33 +87,33 @@ def board_drawing(
         Name of the plug, for the title.
     display_unit : str
         ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
-    of_bow : bool
-        Whether the templates are those of a wire in a bow.
+    of : str
+        Whose they are: "template", "wire template" or "flange".
 
     Returns
     -------
     Drawing
         At full size, mm.
     """
-    of = f"{board.number} of {len(boards.sheets)}"
+    number, is_faced = f"{board.number} of {len(boards.sheets)}", of == "template"
     builder = DrawingBuilder(
-        path=f"{'wire' if of_bow else 'templates'}/board-{numbered(board, boards)}",
-        title=f"{plug_name}, {'wire template' if of_bow else 'template'} board {of}",
+        path=f"{_BOARDS[of]}-{numbered(board, boards)}",
+        title=f"{plug_name}, {of} board {number}",
         display_unit=display_unit,
     )
-    _draw_sheet(builder, board, CUT_LINE, is_faced=not of_bow)
+    _draw_sheet(builder, board, CUT_LINE, is_faced=is_faced)
     stock, cutting, count = board.stock, boards.cutting, len(board.placements)
     width, height, thickness, kerf = (
         format_size(v, display_unit) for v in (stock.width, stock.height, stock.thickness, cutting.kerf)
     )
     rows = [
         plug_name,
-        f"Board {of} ({stock.name}): {width} x {height}, {thickness} thick",
+        f"Board {number} ({stock.name}): {width} x {height}, {thickness} thick",
         f"{count} part{'s' * (count != 1)}, {100.0 * board.yield_ratio:.1f} % of the board",
         f"{CUT_LINE}: edge of the part, as in its own drawing; the kerf of {kerf} runs outside it",
-        _SEEN_OF_BOW if of_bow else _seen(),
+        _seen() if is_faced else _SEEN_OF_BOW if of == "wire template" else _SEEN_OF_FLANGES,
     ]
-    builder.rows(lambda signs: rows + _too_small(board, signs, display_unit, is_faced=not of_bow))
+    builder.rows(lambda signs: rows + _too_small(board, signs, display_unit, is_faced=is_faced))
     return builder.drawing()
 
 

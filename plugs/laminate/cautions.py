@@ -131,6 +131,17 @@ _ANY_RESIN: Final = Caution(
     "respirator that the data sheet names. Measure every dose and never guess; never bring peroxide hardener "
     "together with promoter. Small batches: mixed resin heats itself and can catch fire.",
 )
+_RELEASE: Final = Caution(
+    about="Release wax and film",
+    text="Wax and PVA film hold solvents or alcohol that burn: fresh air, no flame, gloves; rags into a "
+    "closed metal bin. Spraying film wants the respirator that its sheet names.",
+)
+_MOULD: Final = Caution(
+    about="Pulling a mould",
+    text="Laminate under strain springs: goggles and gloves, nobody before the edge, wedges of plastic or "
+    "wood, never steel. A large part is lifted by two. Thick laminate and gelcoat heat themselves while they "
+    "set: let each pass cool.",
+)
 _LAST: Final = Caution(about="Before all this", text=DEFERRAL)
 
 
@@ -139,6 +150,7 @@ def cautions_for(
     uses_hot_wire: bool = False,
     cuts_foam: bool = False,
     is_laid_up: bool = False,
+    is_moulded: bool = False,
 ) -> tuple[Caution, ...]:
     """Return the cautions for the materials of a part, and for what is done with them.
 
@@ -152,6 +164,8 @@ def cautions_for(
         Whether foam is cut and sanded, of whatever kind.
     is_laid_up : bool
         Whether cloth and resin go over it, of whatever kind.
+    is_moulded : bool
+        Whether a mould is taken off it.
 
     Returns
     -------
@@ -170,6 +184,7 @@ def cautions_for(
         found += [_GLASS, _ANY_RESIN]
     if uses_hot_wire:
         found.append(_HOT_WIRE)
+    found += [_RELEASE, _MOULD] if is_moulded else []
     return (*dict.fromkeys(found), _LAST)
 
 

@@ -250,6 +250,46 @@ RESINS: Final = MappingProxyType(
 )
 """Resins by name. Ratio and pot life of an epoxy stand on its sheet alone."""
 
+GELCOATS: Final = MappingProxyType(
+    {
+        "tooling gelcoat": Resin(
+            name="tooling gelcoat",
+            kind="vinylester",
+            density_kg_m3=1200.0,
+            cured_kg_m3=1300.0,
+            hardens_by="percent",
+            percent_range=(1.0, 2.0),
+            hardener="mekp",
+            largest_batch_kg=1.0,
+            wet_limit=0.5,
+            least_c=18.0,
+            packs=_PACKS,
+            sources={
+                "density_kg_m3": "memory: filled and thixotropic, 1100 to 1300",
+                "cured_kg_m3": "memory: with what it is filled with",
+                "percent_range": "practice: as for polyester; the sheet often says 2",
+                "wet_limit": "practice: 0.4 to 0.5 mm a coat",
+                "least_c": "practice: as for polyester",
+            },
+        ),
+        "epoxy tooling coat": Resin(
+            name="epoxy tooling coat",
+            kind="epoxy",
+            density_kg_m3=1400.0,
+            cured_kg_m3=1450.0,
+            hardens_by="ratio",
+            wet_limit=0.5,
+            packs=_PACKS,
+            sources={
+                "density_kg_m3": "memory: filled, 1300 to 1600",
+                "cured_kg_m3": "memory: with what it is filled with",
+                "wet_limit": "practice: 0.4 to 0.5 mm a coat",
+            },
+        ),
+    }
+)
+"""First coats of moulds by name: brushed in two coats, no brand's."""
+
 HARDENERS: Final = MappingProxyType(
     {
         "mekp": Hardener(

@@ -36,11 +36,14 @@ class Named:
     ----------
     is_upper : (n,) bool
         Ring panels that lie over it.
+    t : (k,) float, mm
+        Positions along the plug.
     right, left : (k, 3) float, mm
-        The two lines, from front to rear.
+        The two lines there, from front to rear.
     """
 
     is_upper: NDArray[np.bool_]
+    t: Array
     right: Array
     left: Array
 
@@ -218,7 +221,12 @@ def _followed(loft: Loft, one: int, other: int) -> Named:
     is_over = bool(height[:, between].mean() > height[:, ~between].mean())
     lines = sections.place(2 * np.array([one, other]), np.full(2, 0.5))
     first = int(lines[:, 0, 1].mean() < lines[:, 1, 1].mean())
-    return Named(is_upper=between if is_over else ~between, right=lines[:, first], left=lines[:, 1 - first])
+    return Named(
+        is_upper=between if is_over else ~between,
+        t=sections.t,
+        right=lines[:, first],
+        left=lines[:, 1 - first],
+    )
 
 
 def _pieces(surface: Surface, mould: Mould, open_places: Sequence[str]) -> Indices:

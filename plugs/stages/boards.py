@@ -10,11 +10,12 @@ import shapely
 from shapely.affinity import scale
 
 from plugs.foam.stock import Blank, Cutting, Stock, region
-from plugs.ground.errors import PlugError
+from plugs.ground.errors import PlugError, present
 from plugs.ground.records import record
 from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import BOARDS
 from plugs.laminate.materials import Board
+from plugs.mould.flanges import FlangeBoard
 from plugs.nesting.nesting import Nesting, Placement, nest
 from plugs.recipe.plug import Plug
 from plugs.routing.paths import Bore, Part
@@ -134,6 +135,31 @@ def lay_bow_boards(plug: Plug, hands: ByHand | None) -> Boards | None:
     named = None if plug.board is None else material_named(plug.board, BOARDS, "board")
     board = named if named is not None and named.thickness == thickness else _usual(thickness)
     return _laid(board, [blank for hand in hands.cuts for blank in _bow_blanks(hand, board)], _cutting(plug))
+
+
+def lay_flanges(plug: Plug, flanges: Sequence[FlangeBoard]) -> Boards | None:
+    """Return the flange boards of a mould on the boards that they are cut from, with their holes.
+
+    Parameters
+    ----------
+    plug : Plug
+        With a mould.
+    flanges : sequence of FlangeBoard
+
+    Returns
+    -------
+    Boards or None
+        None without any.
+    """
+    if not flanges:
+        return None
+    board = material_named(present(plug.mould).flange_board, BOARDS, "mould.flange_board")
+    blanks = []
+    for flange in flanges:
+        holes = shapely.MultiPoint(flange.holes).buffer(0.5 * flange.hole_diameter, quad_segs=_QUARTER)
+        outline = flange.region.difference(holes)
+        blanks.append(Blank(name=flange.name, layer=flange.name, outline=outline, thickness=board.thickness))
+    return _laid(board, blanks, _CUTTING)
 
 
 def _bow_blanks(hand: HandCut, board: Board) -> Iterator[Blank]:

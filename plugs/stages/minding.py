@@ -7,6 +7,7 @@ from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import FILLERS, FOAMS, GLUES
 from plugs.laminate.layup import Layup
 from plugs.laminate.materials import Material
+from plugs.mould.making import mould_materials
 from plugs.recipe.plug import Plug
 from plugs.skin.skin import Skin
 from plugs.stages.boards import board_for
@@ -58,8 +59,9 @@ def cautions_of(plug: Plug, layup: Layup | None, skin: Skin) -> tuple[Caution, .
     """
     has_skin = skin.thickness > 0.0 or bool(skin.by_panel) or skin.filler > 0.0
     return cautions_for(
-        materials_of(plug, layup),
+        [*materials_of(plug, layup), *(() if plug.mould is None else mould_materials(plug.mould))],
         uses_hot_wire=plug.hot_wire or plug.wire is not None,
         cuts_foam=True,
         is_laid_up=has_skin or bool(plug.recesses) or bool(plug.openings) or plug.mould is not None,
+        is_moulded=plug.mould is not None,
     )

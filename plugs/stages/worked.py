@@ -39,6 +39,8 @@ if TYPE_CHECKING:
     from plugs.laminate.part import Part, Sag
     from plugs.laminate.resin_plan import ResinPlan
     from plugs.laminate.shopping import ShoppingList
+    from plugs.mould.flanges import FlangeBoard
+    from plugs.mould.making import Making
     from plugs.mould.taken import Taken
     from plugs.openings.template import OpeningTemplate
     from plugs.routing.routed import Routed
@@ -121,6 +123,35 @@ class Worked(Staged):
         from plugs.mould.taken import take_mould
 
         return take_mould(mould, self.finish, self.skin.no_laminate)
+
+    @stage(after=("taken", "finish"))
+    def flanges(self) -> tuple[FlangeBoard, ...]:
+        """The flange boards of the mould; none without a parting."""
+        if self.taken is None:
+            return ()
+        from plugs.mould.flanges import flange_boards
+
+        return flange_boards(self.taken.parted, self.finish)
+
+    @stage("mould", after=("flanges",))
+    def flange_sheets(self) -> Boards | None:
+        """The boards that these are cut from; None without any."""
+        if not self.flanges:
+            return None
+        from plugs.stages.boards import lay_flanges
+
+        return lay_flanges(self.plug, self.flanges)
+
+    @stage("shop", "currency", after=("taken", "flanges", "flange_sheets"))
+    def making(self) -> Making | None:
+        """What the mould weighs and takes; None without one."""
+        if self.taken is None:
+            return None
+        from plugs.mould.making import make_mould
+
+        sheets = self.flange_sheets
+        boards = (None, 0) if sheets is None else (sheets.board, sheets.count)
+        return make_mould(self.taken.parted, self.flanges, boards, (self.plug.shop, self.plug.currency))
 
     @stage(after=("lines", "body", "finish"))
     def skin_proof(self) -> SkinProof | None:

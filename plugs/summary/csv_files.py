@@ -46,6 +46,11 @@ def csv_files(work: Worked) -> dict[str, str]:
         from plugs.wire.program import hand_slot_sheet, hand_slots
 
         tables["wire/bow-slot-test.csv"] = hand_slot_sheet(hand_slots(work.by_hand.cuts[0].bow))
+    if work.taken is not None and work.making is not None:
+        from plugs.summary.mould import FACES
+
+        tables["mould/draft.csv"] = FACES.rows(work.taken.drafts.faces, bench=True)
+        tables["mould/shopping.csv"] = shopping_rows(work.making.bought)
     nesting = work.sheets.nesting
     if nesting is not None:
         tables["sheets/cut-list.csv"] = LAIN.rows(lain(nesting.sheets))

@@ -16,7 +16,7 @@ from plugs.ground.paper import ROLL, paper_of
 from plugs.ground.records import record
 from plugs.stages.minding import cautions_of
 from plugs.stages.worked import Worked
-from plugs.summary import foam, laminate, sanding, solid, wire
+from plugs.summary import foam, laminate, mould, sanding, solid, wire
 from plugs.summary.changes import changes_figures
 from plugs.summary.fit import fit_table
 from plugs.summary.openings import openings
@@ -134,7 +134,9 @@ def summarise(work: Worked, made: Made) -> dict[str, Any]:
         "changes": told(changes_figures(made.changes)),
         "parameters": {name: plain(value) for name, value in work.parameters.items()},
         **{
-            key: told(say(work, made), key) if stage in made.stages else None for key, stage, say in _SECTIONS
+            key: told(say(work, made), key) if stage in made.stages else None
+            for key, stage, say in _SECTIONS
+            if key != "mould" or work.plug.mould is not None
         },
         **_openings(work, made),
         "paper": _paper_summary(work, made.rendered),
@@ -235,6 +237,7 @@ _SECTIONS: Final[tuple[tuple[str, str, Callable[[Worked, Made], Any]], ...]] = (
     ("sanding", "sanding", lambda work, _: sanding.sanding_figures(work.sanding)),
     ("fit_list", "sanding", lambda work, _: list(map(fit_table("mm").told, work.fit_list))),
     ("pocket_patterns", "layers", lambda work, _: sanding.recess_figures(work.kits)),
+    ("mould", "mould", lambda work, made: mould.mould(work, made.files)),
     ("features", "layers", lambda work, _: sanding.feature_figures(work.features)),
 )
 """Sections of the summary: the key, the stage that it speaks of, what is said."""

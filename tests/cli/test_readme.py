@@ -39,9 +39,16 @@ def table_after(heading: str, text: str = README) -> list[list[str]]:
     return rows
 
 
+_ALIKE = (
+    "parameters", "changes.figures", "skin.over_mm", "schedule.places", "schedule.labels", "mould.resin",
+    "mould.cost", "mould.plies[]", "mould.shopping[]", "mould.flange_sheets[]",
+)  # fmt: skip
+"""Parts of the summary that a star stands for: names of the recipe's own, or what is told elsewhere."""
+
+
 def paths(value: Any, before: str = "") -> set[str]:
     """Return the dotted paths of all figures in a summary, as the README writes them."""
-    if before in ("parameters", "changes.figures", "skin.over_mm", "schedule.places", "schedule.labels"):
+    if before in _ALIKE:
         return {f"{before}.*"}
     if isinstance(value, dict):
         return set().union(*(paths(v, f"{before}.{k}".lstrip(".")) for k, v in value.items()))
@@ -98,11 +105,12 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
         'schedule=Schedule(plies=(Ply(cloth="mat 450"),), resin="vinylester"), rear=End',
     )
     clothed = (
-        bare.replace("import Boss", "import Ply, Schedule, Skin, Boss")
+        bare.replace("import Boss", "import Mould, Ply, Schedule, Skin, Boss")
         .replace(
             "rear=End",
             'schedule=Schedule(plies=[Ply(cloth=c) for c in ("cloth 280", "mat 450", "peel ply 85")], '
-            'resin="epoxy"), foam_stays=False, skin=Skin(no_laminate=("floor",)), rear=End',
+            'resin="epoxy"), foam_stays=False, skin=Skin(no_laminate=("floor",)), '
+            'mould=Mould(parting="centreline", schedule=Schedule(plies=[Ply(cloth="mat 450")])), rear=End',
         )
         .replace("crown=5.0", "crown=0.0")
     )

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import json
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import fields, replace
 from functools import cache
+from pathlib import Path
 
+import numpy as np
 import pytest
+import shapely
 
 from plugs import (
     Corner,
@@ -16,7 +21,9 @@ from plugs import (
     MouldPart,
     Plug,
     PlugError,
+    Ply,
     Recess,
+    Schedule,
     Skin,
     Station,
     Work,
@@ -157,3 +164,69 @@ def test_halves_are_called_as_the_sides_are() -> None:
     """In a boat port and starboard."""
     work = work_out(plug(Mould(parting="centreline"), sides="port and starboard"))
     assert [part.name for part in work.plug.mould.parts] == ["port half", "starboard half"]  # type: ignore[union-attr]
+
+
+MAT = Schedule(plies=[Ply(cloth="tissue 30"), Ply(cloth="mat 450"), Ply(cloth="mat 450")])
+
+
+@cache
+def halved() -> Work:
+    """Return a good box under a mould that is parted at the centreline, with a pocket for a loose piece."""
+    piece = MouldPart(name="pocket piece", pull="right", panels="pocket")
+    drawn = replace(POCKET, draft_deg=12.0)
+    return work_out(plug(Mould(parting="centreline", parts=(piece,), schedule=MAT), [drawn]))
+
+
+def test_flange_boards_come_to_the_area_by_hand() -> None:
+    """A flat deck of 500 mm, its ends open: 500 x 75 mm. Holes at most 150 mm apart, inside the board."""
+    (board,) = halved().flanges
+    assert board.area_mm2 == pytest.approx(500.0 * 75.0, rel=1e-9)
+    assert board.along == pytest.approx(500.0)
+    gaps = np.diff([x for x, _ in board.holes])
+    assert np.abs(gaps).max() <= 150.0
+    assert all(board.region.contains(shapely.Point(hole).buffer(4.25)) for hole in board.holes)
+    named = work_out(plug(Mould(parting="edge"))).flanges
+    chords = [300.0, math.hypot(200.0, 28.0)] * 2  # its second bay draws in by a fifth of 140 mm
+    assert [one.area_mm2 for one in named] == pytest.approx([75.0 * chord for chord in chords], rel=2e-3)
+    assert max(one.off_flat for one in named) < 0.01
+
+
+def test_a_mould_weighs_what_its_plies_and_gelcoat_do_by_hand() -> None:
+    """Mat of 450 g/m2 with 30 % of glass is 1.5 kg/m2, tissue of 30 with 15 % is 0.2; gelcoat 0.9 kg/m2."""
+    work = halved()
+    making = work.making
+    assert making is not None
+    for part in making.parts:
+        assert part.mass_kg == pytest.approx(part.area_m2 * (0.9 + 0.2 + 2 * 1.5), rel=1e-9)
+        assert part.flange_m2 == pytest.approx(0.0 if part.name == "pocket piece" else 0.0375)
+    finish = sum(face.area_mm2 for face in work.taken.drafts.faces)  # type: ignore[union-attr]
+    assert making.area_m2 == pytest.approx(1e-6 * finish + 2 * 0.0375, rel=1e-9)
+    bought = {one.need.name: one.need for one in making.bought.purchases}
+    roll = making.area_m2 * 2.0 * 1.2 / 1.0  # two plies, a fifth more, 1 m wide
+    assert bought["mat 450"].amount == pytest.approx(math.ceil(roll * 10.0) / 10.0)
+    resin = making.area_m2 * (0.17 + 2 * 1.05) * 1.1
+    assert bought["polyester"].amount == pytest.approx(resin, rel=1e-9)
+    assert bought["tooling gelcoat"].amount == pytest.approx(making.area_m2 * 0.9 * 1.1, rel=1e-9)
+    assert {"release wax", "release film, PVA", "plywood 12", "mekp"} <= bought.keys()
+
+
+def test_the_book_and_the_files_tell_of_the_mould(tmp_path: Path) -> None:
+    """A chapter with parts, pulls, boards, plies, release and cautions; drawings of boards; tables."""
+    folder = halved().write(tmp_path / "out", ("html", "csv", "svg"))
+    page = (folder / "book.html").read_text(encoding="utf-8")
+    chapter = page[page.index('id="mould"') :]
+    for words in (
+        "pulled to the left", "a loose piece, of pocket", "centreline", "Release wax, 5 coats", "(PVA)",
+        "tooling gelcoat", "mat 450", "wedges of plastic or wood", "templates/flange-01", "dowels",
+    ):  # fmt: skip
+        assert words in chapter, words
+    for words in ("Pulling a mould", "Release wax and film", "Peroxide hardener", "Styrene resins"):
+        assert words in page, words
+    made = {path.relative_to(folder).as_posix() for path in folder.rglob("*.*")}
+    assert {
+        "templates/flange-01.svg", "templates/flange-sheet-01.svg", "mould/draft.csv", "mould/shopping.csv",
+    } <= made  # fmt: skip
+    told = json.loads((folder / "summary.json").read_bytes())["mould"]
+    assert told["flanges"][0]["files"] == ["templates/flange-01.svg"]
+    assert told["mass_kg"] == pytest.approx(halved().making.mass_kg, rel=1e-6)  # type: ignore[union-attr]
+    assert "mould" not in work_out(plug(None)).summary
