@@ -162,24 +162,8 @@ def template_drawings(work: Worked) -> dict[str, Drawing]:
     if work.flanges:
         from plugs.mould.drawing import flange_drawing
 
-        paths = zip(work.flanges, flange_paths(work), strict=True)
-        drawings += [flange_drawing(one, path=path, **words) for one, path in paths]
+        drawings += [flange_drawing(one, **words) for one in work.flanges]
     return _by_path(drawings)
-
-
-def flange_paths(work: Worked) -> list[str]:
-    """Return where the drawing of each flange board goes.
-
-    Parameters
-    ----------
-    work : Worked
-
-    Returns
-    -------
-    list of str
-        Without ending.
-    """
-    return [f"templates/flange-{i:02d}" for i in range(1, len(work.flanges) + 1)]
 
 
 def file_stems_of_forms(work: Worked) -> list[str]:

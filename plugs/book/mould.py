@@ -118,8 +118,8 @@ def _boards(source: BookSource, told: Mapping[str, Any]) -> Html:
         rows.append(card(step("flange", *words, what=source.shape(path)), source.picture(path), sizes=sizes))
     sheets = [source.drawn(p, one, height=MIDDLING) for p, one in drawn.items() if "/flange-sheet" in p]
     outgrown = told["flange_outgrown"]
-    words = f"Larger than a board, so joined from more than one: {', '.join(outgrown)}." if outgrown else ""
-    return joined([cards(rows), el("p", words) if words else None, *sheets])
+    more = f"Larger than a board, so joined from more than one: {', '.join(outgrown)}." if outgrown else ""
+    return joined([cards(rows), el("p", more) if more else None, *sheets])
 
 
 def _laid(source: BookSource, told: Mapping[str, Any]) -> list[object]:

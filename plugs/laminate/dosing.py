@@ -66,6 +66,12 @@ class Dose:
 def dose_of(resin: Resin, hardener: Hardener, shop: Shop) -> Dose:
     """Return the dose for a shop: what the data sheet says, never outside the resin's own range.
 
+    Parameters
+    ----------
+    resin : Resin
+    hardener : Hardener
+    shop : Shop
+
     Returns
     -------
     Dose

@@ -17,14 +17,12 @@ _NAME_LEAST: Final = 1.5  # mm. Likewise
 _LOOSE: Final = 0.5  # mm. What clay in the corner takes without a word
 
 
-def flange_drawing(board: FlangeBoard, *, path: str, plug_name: str, display_unit: str = "mm") -> Drawing:
+def flange_drawing(board: FlangeBoard, *, plug_name: str, display_unit: str = "mm") -> Drawing:
     """Return the drawing of a flange board.
 
     Parameters
     ----------
     board : FlangeBoard
-    path : str
-        Where its files go, without their ending.
     plug_name : str
         For the title.
     display_unit : str
@@ -35,7 +33,7 @@ def flange_drawing(board: FlangeBoard, *, path: str, plug_name: str, display_uni
     Drawing
         At full size, mm, in the board's plane.
     """
-    builder = DrawingBuilder(path=path, title=f"{plug_name}, {board.name}", display_unit=display_unit)
+    builder = DrawingBuilder(path=board.path, title=f"{plug_name}, {board.name}", display_unit=display_unit)
     builder.outline(board.region, CUT_LINE)
     for hole in board.holes:
         builder.circle(hole, board.hole_diameter, CUT_LINE)

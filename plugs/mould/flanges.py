@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import pairwise
 from typing import Final
 
@@ -36,6 +37,8 @@ class FlangeBoard:
     Attributes
     ----------
     name : str
+    path : str
+        Where its drawing goes, without ending.
     region : shapely.Polygon, mm
         In its own plane.
     holes : tuple of tuple of 2 float, mm
@@ -50,6 +53,7 @@ class FlangeBoard:
     """
 
     name: str
+    path: str
     region: shapely.Polygon
     holes: tuple[tuple[float, float], ...]
     hole_diameter: float
@@ -81,9 +85,11 @@ def flange_boards(parted: Parted, solid: Solid) -> tuple[FlangeBoard, ...]:
     if mould.parting is None or mould.flange_width <= 0.0:
         return ()
     if parted.named is not None:
-        return tuple(_by_bays(parted, parted.named, solid.loft))
-    axis, at = ("y", 0.0) if mould.parting == CENTRELINE else ("z", float(str(mould.parting)))
-    return tuple(_in_plane(parted, solid, axis, at))
+        boards = _by_bays(parted, parted.named, solid.loft)
+    else:
+        axis, at = ("y", 0.0) if mould.parting == CENTRELINE else ("z", float(str(mould.parting)))
+        boards = _in_plane(parted, solid, axis, at)
+    return tuple(replace(one, path=f"templates/flange-{i:02d}") for i, one in enumerate(boards, start=1))
 
 
 def _in_plane(parted: Parted, solid: Solid, axis: str, at: float) -> Iterator[FlangeBoard]:
@@ -107,6 +113,7 @@ def _in_plane(parted: Parted, solid: Solid, axis: str, at: float) -> Iterator[Fl
         held = shapely.get_parts(shapely.line_merge(middle.intersection(region.buffer(-1.0))))
         yield FlangeBoard(
             name=f"flange board {number}" if len(boards) > 1 else "flange board",
+            path="",
             region=region,
             holes=tuple(hole for run in held for hole in _holes(run, mould)),
             hole_diameter=mould.bolt_diameter,
@@ -167,6 +174,7 @@ def _by_bays(parted: Parted, named: Named, loft: Loft) -> Iterator[FlangeBoard]:
             middle = shapely.LineString([(0.0, 0.5 * reach), (wide + 2.0 * reach, 0.5 * reach)])
             yield FlangeBoard(
                 name=f"flange board {said.of(end)}",
+                path="",
                 region=shapely.box(0.0, 0.0, wide + 2.0 * reach, reach),
                 holes=tuple(_holes(middle, mould)),
                 hole_diameter=mould.bolt_diameter,
@@ -194,6 +202,7 @@ def _of_bay(bay: Array, mould: Mould, name: str, turn: float) -> FlangeBoard | N
     middle = scale(middle, 1.0, turn, origin=(0.0, 0.0))
     return FlangeBoard(
         name=name,
+        path="",
         region=region,
         holes=tuple(_holes(middle, mould)),
         hole_diameter=mould.bolt_diameter,

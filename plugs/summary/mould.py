@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from plugs.drawings import flange_paths
 from plugs.ground.errors import present
 from plugs.mould.drafts import FaceDraft
 from plugs.mould.findings import pull_words
@@ -75,9 +74,9 @@ def mould(work: Worked, files: Mapping[str, bytes]) -> dict[str, Any] | None:
                 "off_flat_mm": board.off_flat,
                 "holes": len(board.holes),
                 "hole_mm": board.hole_diameter,
-                "files": files_of(files, path),
+                "files": files_of(files, board.path),
             }
-            for board, path in zip(work.flanges, flange_paths(work), strict=True)
+            for board in work.flanges
         ],
         "flange_board": None if sheets is None else sheets.board.name,
         "flange_outgrown": () if sheets is None else sheets.outgrown,
