@@ -368,17 +368,7 @@ def laid_drawings(work: Worked) -> dict[str, Drawing]:
 
 
 def operator_sheets(work: Worked) -> dict[str, Drawing]:
-    """Return the sheets that go to a wire cutter, one to a program.
-
-    Parameters
-    ----------
-    work : Worked
-
-    Returns
-    -------
-    dict of str to Drawing
-        By path in the folder, without ending; none without a machine.
-    """
+    """Return the sheets that go to a wire cutter, one to a program."""
     if work.wire is None:
         return {}
     from plugs.subjects.wire_sheet import operator_sheet
@@ -392,17 +382,7 @@ def operator_sheets(work: Worked) -> dict[str, Drawing]:
 
 
 def router_sheets(work: Worked) -> dict[str, Drawing]:
-    """Return the sheets that go to a router, one to a program.
-
-    Parameters
-    ----------
-    work : Worked
-
-    Returns
-    -------
-    dict of str to Drawing
-        By path in the folder, without ending; none without a router.
-    """
+    """Return the sheets that go to a router, one to a program."""
     if work.routed is None:
         return {}
     from plugs.subjects.router_sheet import router_sheet
@@ -417,17 +397,7 @@ def router_sheets(work: Worked) -> dict[str, Drawing]:
 
 
 def fairing_drawings(work: Worked) -> dict[str, Drawing]:
-    """Return the drawings of measured lines: one for each station and contour that has faired curves.
-
-    Parameters
-    ----------
-    work : Worked
-
-    Returns
-    -------
-    dict of str to Drawing
-        By path in the folder, without ending.
-    """
+    """Return the drawings of measured lines: one for each station and contour that has faired curves."""
     lines = measured_lines(work.plug)
     return _by_path(
         [

@@ -16,11 +16,10 @@ from typing import Any, Final
 from plugs.body.looked_at import PICTURE_MM
 from plugs.book.html import Html, el, folded, joined, numbered
 from plugs.book.measuring import fit, measuring
-from plugs.book.mould import mould
 from plugs.book.openings import openings
 from plugs.book.parts import about, cautions, cutting, measured, templates
 from plugs.book.scene import BookScene, scene_json
-from plugs.book.shopping import shopping
+from plugs.book.shopping import mould, shopping
 from plugs.book.skin import skin
 from plugs.book.source import BookSource
 from plugs.book.steps import anew, more, recesses, sanding, stacking
