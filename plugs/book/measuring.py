@@ -31,6 +31,13 @@ _KINDS: Final = {
     GAP: "Straightedge: the largest gap where it is laid so, + crown, − hollow",
 }
 
+_ALONG: Final = {
+    ("plan", HALF_BREADTH): "Half-breadths: level, from the curve square out to the surface",
+    ("side", HALF_BREADTH): "Half-breadths: level, in planes square to the curve, so far over it",
+    ("side", HEIGHT): "Heights: square to the curve, from it up to the surface",
+}
+"""The same of a plug along a curve, by the view in which that bends."""
+
 
 def gauging(source: BookSource, line: str) -> Html | None:
     """Return the cards by which gauges are offered up to a surface.
@@ -54,22 +61,27 @@ def gauging(source: BookSource, line: str) -> Html | None:
     if not mine:
         return None
     daylight = (source.summary.get("sanding") or {}).get("gap_allowed_mm") or 0.0
-    told = (
-        None
-        if line == "finished"
-        else el(
-            "p",
-            "Each stands on the baseboard at its line and is moved in level until it meets its other half; "
-            "one for the top comes down from above. Sand down where it bears before it is home; then no more "
-            "light shows under its edge than told.",
-        )
+    is_leaning = source.along is not None and source.along["view"] == "side"
+    way = (
+        "Each is held square to the curve, its foot level with the underside there, and is moved in "
+        if is_leaning
+        else "Each stands on the baseboard at its line and is moved in level "
     )
+    words = (
+        f"{way}until it meets its other half; one for the top comes down from above. Sand down where it bears "
+        "before it is home; then no more light shows under its edge than told."
+    )
+    told = None if line == "finished" else el("p", words)
     made = []
     for row, path in mine:
         way = "from above" if row["part"] == "top" else called().seen_from(row["part"])
         sizes = (
             (
-                "Station x" if row["kind"] == "station gauge" else f"{called().lengthwise.capitalize()} y",
+                f"{called().lengthwise.capitalize()} y"
+                if row["kind"] != "station gauge"
+                else "Station x"
+                if source.along is None
+                else "Along the curve",
                 source.quantity("at_mm", row["at_mm"]),
             ),
             ("Light, at most", source.quantity("gap_mm", row["gap_mm"] + daylight)),
@@ -92,7 +104,7 @@ def fit(source: BookSource) -> Html:
     paths = source.paths("fit", [row["name"] for row in mating])
     done = [
         ("check-length", "Length, breadth and height measured against the three views"),
-        ("check-centreline", "Both sides measured from the centreline at each station"),
+        ("check-centreline", f"Both sides measured from the {source.centreline} at each station"),
     ]
     if source.rows("pocket_patterns"):
         done.append(("check-recess", "What goes into each recess tried in it"))
@@ -163,11 +175,18 @@ def measuring(source: BookSource) -> Html:
             for row in rows
             if row["what"] == what
         ]
-        tables.append(table(caption.format(rearward=called().rearward), heads, told))
+        words = caption
+        if source.along is not None:
+            words = _ALONG.get((source.along["view"], what), caption)
+        tables.append(table(words.format(rearward=called().rearward), heads, told))
     recipe = source.summary["recipe"]
-    words = [
+    how = [
         "What a person with a tape measures on the plug, and again on the part. The baseline is z = 0 of the "
-        "recipe, station 0 is x = 0. Write what you find into ",
+        "recipe, station 0 is x = 0. ",
+        "Along a curve a half-breadth and a height are told so far along it; lengths are not measured. "
+        if source.along is not None
+        else None,
+        "Write what you find into ",
         el("code", "templates/fit-list.csv"),
         ", leave empty what you did not measure, and have it compared, in the folder of the recipe, "
         "with that file beside it:",
@@ -176,7 +195,7 @@ def measuring(source: BookSource) -> Html:
     done = [(f"measured-{word}", f"Measured on the {word} line, and compared") for word, _ in lines]
     return joined(
         [
-            el("p", *words),
+            el("p", *how),
             el("pre", el("code", command)),
             el("p", "It says where to take off, and where to fill."),
             steps(done, source.whole),

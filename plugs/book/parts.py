@@ -80,7 +80,27 @@ def about(source: BookSource) -> Html:
     views = drawing_figure(drawing, caption=words, unit=source.unit, words=False, height=MIDDLING)
     pictures = source.seen("more")
     instead = el("div", pictures, class_="instead") if pictures else None
-    return joined([changed(source), viewer(source), instead, views, _sizes(source)])
+    return joined([changed(source), viewer(source), instead, views, _sizes(source), _curve(source)])
+
+
+def _curve(source: BookSource) -> Html | None:
+    """Return what it means that a plug follows a curve, and where its stations stand; None of others."""
+    curve = source.along
+    if curve is None:
+        return None
+    words = joined([
+        f"This plug follows a curve in {'plan' if curve['view'] == 'plan' else 'side view'}, ",
+        source.quantity("length_mm", curve["length_mm"]),
+        " long. Stations and gauges stand square to it: the x of a station, a gauge, a bay or a half-breadth "
+        "is the length along the curve, and y and z there are counted from it. Layers, joints, pins and all "
+        "other places are told along the plug's own x, y and z, and layers are cut square to one of these.",
+    ])  # fmt: skip
+    columns = (
+        ("number", "Station"), ("along_mm", "Along the curve"), ("place_mm", "The curve is at x, y, z"),
+        ("heading_deg", "It runs, from x" + (" to y" if curve["view"] == "plan" else " to z")),
+    )  # fmt: skip
+    told = quantities_table("Stations along the curve", columns, curve["stations"], source.unit)
+    return joined([el("p", words), told])
 
 
 def _sizes(source: BookSource) -> Html:
@@ -249,7 +269,7 @@ def templates(source: BookSource) -> Html:
         seen.append(look)
     plan = []
     for path in source.of("base"):
-        words = "Base plan drawn on the building board: outline, centreline, stations"
+        words = f"Base plan drawn on the building board: outline, {source.centreline}, stations"
         plan.append(card(step("base", words, what=source.shape(path)), source.picture(path)))
     columns = (
         ("name", "Template"), ("kind", "Kind"), ("at_mm", "At"), ("from_mm", "From"), ("to_mm", "To"),

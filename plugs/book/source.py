@@ -141,6 +141,17 @@ class BookSource:
         return str(self.summary.get("display_unit", "mm"))
 
     @property
+    def along(self) -> Mapping[str, Any] | None:
+        """The curve that the plug's stations stand square to; None of a straight plug."""
+        curve: Mapping[str, Any] | None = self.summary["solid"].get("along")
+        return curve
+
+    @property
+    def centreline(self) -> str:
+        """What is drawn along the middle of the board: "centreline", or "curve" where that bends in plan."""
+        return "curve" if self.along is not None and self.along["view"] == "plan" else "centreline"
+
+    @property
     def title(self) -> str:
         """Name of the plug."""
         return str(self.summary["recipe"]["title"])

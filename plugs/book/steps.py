@@ -189,13 +189,17 @@ def _on_the_board(source: BookSource) -> list[Html]:
     is_gauged = any(row.get("line") == "foam" for row in source.rows("templates"))
     is_inside = any(not row.get("line") for row in source.rows("templates"))
     done = [
-        ("board", "Plug stood on the building board, centreline and stations over those of the base plan")
+        (
+            "board",
+            f"Plug stood on the building board, {source.centreline} and stations over those of the base plan",
+        )
     ]
     if not (is_gauged or is_inside or source.of("base")):
         done = [
             (
                 "board",
-                "Plug stood on a flat board and held, centreline and stations drawn on it and on the foam",
+                f"Plug stood on a flat board and held, {source.centreline} and stations drawn on it and on "
+                "the foam",
             )
         ]
     if is_inside:

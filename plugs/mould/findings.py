@@ -123,7 +123,9 @@ def _place(at: Array, held: Held) -> str:
     """Return where a point lies: from the front, in which bay, to which side, how high."""
     x, y, z = (float(value) for value in np.round(at, 0) + 0.0)
     stations = held.loft.table.x
-    number = int(np.clip(np.searchsorted(stations, at[0]), 1, len(stations) - 1))
+    course = held.loft.table.course
+    along = at[0] if course is None else course.straightened(at[None])[0, 0]
+    number = int(np.clip(np.searchsorted(stations, along), 1, len(stations) - 1))
     bay = f" (between stations {number} and {number + 1})" if len(stations) > 2 else ""
     return (
         f"worst at x = {as_length(x, '.0f', 'bare')}{bay}, y = {as_length(y, '.0f', 'bare')}, "

@@ -80,7 +80,9 @@ def checked_course(loft: Loft) -> Loft:
     for i in np.flatnonzero(bend):
         reach = float(max(np.sign(bend[i]) * v for v in (*high[i : i + 2], *low[i : i + 2])))
         if 1.0 - abs(bend[i]) * reach < _LEAST_GROWTH:
-            _refuse_bend(course, float(t[i]), 1.0 / abs(float(bend[i])), reach)
+            # with a larger radius the bend begins where the section may be larger
+            farthest = float(high.max() if bend[i] > 0.0 else -low.min())
+            _refuse_bend(course, float(t[i]), 1.0 / abs(float(bend[i])), reach, farthest)
     if not _is_apart(course, t, low, high, 1.0):
         _refuse_meeting(course, t, low, high)
     return loft
@@ -111,10 +113,10 @@ def _check_rounded(loft: Loft, course: Course) -> None:
             )
 
 
-def _refuse_bend(course: Course, u: float, radius: float, reach: float) -> None:
+def _refuse_bend(course: Course, u: float, radius: float, reach: float, farthest: float) -> None:
     """Raise the error of a bend whose planes cross within the section."""
     corner = course.corners[int(np.searchsorted(course.knots, u, side="right")) - 1]
-    does = float(np.ceil(reach / (1.0 - _LEAST_GROWTH)))
+    does = float(np.ceil(farthest / (1.0 - _LEAST_GROWTH)))
     raise PlugError(
         param=f"along.points[{corner}][2]",
         value=radius,

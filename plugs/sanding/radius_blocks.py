@@ -32,6 +32,7 @@ SAME_TURN_DEG: Final = 5.0
 
 _LEAST_RADIUS: Final = 0.5
 """mm. A smaller blend is broken with paper in the hand (common practice, no source)."""
+_ROCKS: Final = 0.3  # mm. So much may a straight block stand off a bent edge: as `Sanding.gap_allowed`
 _LEAST_TURN: Final = np.radians(3.0)
 _LEAST_FLAT: Final = 3.0  # mm. Of the block beside the radius, to guide it
 
@@ -267,7 +268,7 @@ def _along(bays: Bays, blend: _Blend, flat: float) -> list[RadiusBlock]:
                 block,
                 places=tuple(replace(place, point=point) for place in places),
                 note="the radius varies along the edge: this block holds at its station, "
-                "between stations blend by eye",
+                "between stations blend by eye" + (f"; {block.note}" if block.note else ""),
             )
         )
     return _without_like(found)
@@ -323,8 +324,23 @@ def _block(bays: Bays, blend: _Blend, here: NDArray[np.bool_], flat: float, *, r
         is_inside=blend.is_inside,
         flat=max(min(flat, room), _LEAST_FLAT),
         places=tuple(places),
-        note="",
+        note=_bent(bays, blend, here),
     )
+
+
+def _bent(bays: Bays, blend: _Blend, here: NDArray[np.bool_]) -> str:
+    """Return how short a block has to be where an edge bends with the plug's curve, if it does."""
+    course = bays.at.course
+    if course is None:
+        return ""
+    bend = np.abs(course.at(0.5 * (bays.at.u[1:] + bays.at.u[:-1]))[2])
+    step = np.linalg.norm(np.diff(blend.middle, axis=0), axis=1)
+    is_bent = here[1:] & here[:-1] & (bend > 0.0) & (step > 0.0)
+    if not is_bent.any():
+        return ""
+    run = np.diff(bays.at.u)[is_bent]  # an arc of that much of the curve turns by bend times it
+    radius = float((step[is_bent] / (bend[is_bent] * run)).min())
+    return f"where the edge bends use one no longer than {np.sqrt(8.0 * radius * _ROCKS):.0f} mm"
 
 
 def _at_end(

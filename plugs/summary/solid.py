@@ -6,9 +6,12 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from plugs.body.body import Solid
 from plugs.body.body_face import BodyFace
 from plugs.body.mating import MatingFace
+from plugs.ground.errors import present
 from plugs.measure.comb import FairLine
 from plugs.mesh import mesh
 from plugs.mesh.triangles import is_closed
@@ -35,6 +38,20 @@ def solid(work: Worked, proof: KernelProof | None) -> dict[str, Any]:
         "bounds_mm": {"from": whole.lower, "to": whole.upper},
         "closed": is_closed(mesh.triangles_of(body.body)[1]),
         "plain": _plain(body, proof),
+    } | ({} if work.plug.along is None else {"along": _along(work)})
+
+
+def _along(work: Worked) -> dict[str, Any]:
+    """Return the curve that stations stand square to: its length, and where each station's plane stands."""
+    course, x = present(work.drawn.table.course), work.drawn.table.x
+    planes, heading = course.frames(x), course.at(x)[1]
+    return {
+        "view": "plan" if course.is_plan else "side",
+        "length_mm": course.length,
+        "stations": [
+            {"number": i, "along_mm": at, "place_mm": plane[:, 3], "heading_deg": np.degrees(turn)}
+            for i, (at, plane, turn) in enumerate(zip(x, planes, heading, strict=True), start=1)
+        ],
     }
 
 

@@ -99,8 +99,9 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
         "thickness=sheet, count=1)], density=30.0, hollow=Hollow(wall=15.0, bridge=20.0), "
         "templates=Templates(stations=(150.0,), lengthwise=(0.0,)), rear=End",
     )
-    roomy = bare.replace("import Boss", "import Ply, Schedule, Stock, Boss").replace(
+    roomy = bare.replace("import Boss", "import Along, Ply, Schedule, Stock, Boss").replace(
         "rear=End",
+        'along=Along(view="side", points=((0.0, 0.0), (5000.0, 0.0))), '
         "stock=[Stock(width=2000.0, height=1000.0, thickness=sheet)], "
         'schedule=Schedule(plies=(Ply(cloth="mat 450"),), resin="vinylester"), rear=End',
     )

@@ -49,7 +49,7 @@ def random_plug(seed: int) -> Plug:
     ]
     panel_names = _panel_names(names, shapes, mirrored)
     size = min(width, height, length)
-    return Plug(
+    plug = Plug(
         name=f"case {seed}",
         stations=stations,
         mirrored=mirrored,
@@ -61,6 +61,39 @@ def random_plug(seed: int) -> Plug:
         forms=_forms(np.random.default_rng([seed, 1]), x, shapes),
         stack=_stack(rng, length, width, height),
         chord_tolerance=float(rng.choice([0.02, 0.05, 0.2, 0.5])),
+    )
+    bend = np.random.default_rng([seed, 2])
+    return bent(plug, bend) if bend.random() < 0.15 else plug
+
+
+def bent(plug: Plug, rng: np.random.Generator) -> Plug:
+    """Return a plug along a curve, if there is one for it, its tools as far from its front end as they were.
+
+    Parameters
+    ----------
+    plug : Plug
+    rng : numpy random generator
+
+    Returns
+    -------
+    Plug
+    """
+    at = np.array([station.x for station in plug.stations])
+    along = _along(rng, at)
+    if along is None:
+        return plug
+    shift = float(at[0] - plug.stations[0].x)
+    ends = {"front": replace(plug.front, rake_deg=0.0), "rear": replace(plug.rear, rake_deg=0.0)}
+    tools = {
+        word: [item if item.x is None else replace(item, x=item.x + shift) for item in getattr(plug, word)]
+        for word in ("recesses", "bosses")
+    }
+    return replace(
+        plug,
+        along=replace(along, view="side") if plug.mirrored else along,
+        stations=[replace(one, x=float(x)) for one, x in zip(plug.stations, at, strict=True)],
+        **ends,
+        **tools,
     )
 
 

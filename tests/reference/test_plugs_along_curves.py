@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -33,10 +34,14 @@ from plugs import (
     Work,
     work_out,
 )
+from plugs.comparing.places import Names
+from plugs.comparing.reading import Expected, read_measured
+from plugs.comparing.surface import make_surface
 from plugs.kernel.job import KernelJob
 from plugs.kernel.modelling import run_job
 from plugs.kernel.spline_strips import fit_strips
 from plugs.mesh import mesh
+from plugs.summary.fit import fit_file
 
 BEND, THICK = 100.0, 20.0
 ARC = 0.5 * np.pi * BEND
@@ -180,6 +185,51 @@ def test_what_is_measured_along_a_curve(corner: Work) -> None:
     assert gap is not None
     assert gap.length == pytest.approx(218.0 * np.sqrt(2.0))
     assert gap.gap == pytest.approx(218.0 * (1.0 - np.sqrt(0.5)), abs=1e-3)  # the arc's rise over its chord
+
+
+def test_a_fit_list_along_a_curve_is_read_back(corner: Work, tmp_path: Path) -> None:
+    """Filled in as the plug is drawn, each of its places lies on the finished surface, round the bend too."""
+    rows = fit_file(corner.fit_list, corner.plug.name, "mm")
+    for row in rows[2:]:
+        row[-1] = row[-3]
+    path = tmp_path / "fit-list.csv"
+    path.write_text("\n".join(",".join(f'"{cell}"' for cell in row) for row in rows), encoding="utf-8")
+    expected = Expected(
+        plug_name=corner.plug.name, against="finished", body=corner.finish.body, rows=corner.fit_list,
+        templates=lambda: corner.templates, course=corner.drawn.table.course,
+    )  # fmt: skip
+    points = read_measured(path, None, expected).points
+    assert len(points) > 40
+    assert np.abs(make_surface(corner.finish.body).nearest(points, 5.0).off).max() < 0.03
+    names = Names(loft=corner.drawn, unit="mm")
+    middle = np.array([240.0 + 220.0 * np.sqrt(0.5), 160.0 - 220.0 * np.sqrt(0.5), 100.0])
+    told = names.place(middle, np.array([1.0, -1.0, 0.0]) * np.sqrt(0.5))
+    assert told == "bay 2, face, 366 mm along the curve, left, 100 mm over the baseline"
+
+
+def test_a_block_for_a_bent_edge_is_short() -> None:
+    """Over a straight block of length l an edge of radius R falls away by l^2 / 8 R: 0.3 mm at most.
+
+    The blend of 20 of a square edge at 40 mm to the inner side lies 34.1 mm to it in its middle.
+    """
+    places = {"a": (-60, 0, 0), "b": (40, 0, 0), "c": (40, 200, 20), "d": (-60, 200, 0)}
+    section = {name: Corner(*place) for name, place in places.items()}
+    stations = [Station(x=x, corners=section) for x in (0.0, LENGTH)]
+    (block,) = bumper(stations=stations).sanding.blocks
+    radius = 160.0 - (40.0 - 20.0 * (1.0 - np.sqrt(0.5)))
+    assert block.turn_deg == pytest.approx(90.0)
+    assert block.note.endswith(f"no longer than {np.sqrt(8.0 * radius * 0.3):.0f} mm")
+
+
+def test_the_book_is_told_of_the_curve(corner: Work) -> None:
+    """Where each station's plane stands, and which way the curve runs there."""
+    told = corner.summary["solid"]["along"]
+    assert told["view"] == "plan"
+    assert told["length_mm"] == pytest.approx(LENGTH)
+    last = told["stations"][-1]
+    assert (last["number"], last["along_mm"]) == (4, pytest.approx(LENGTH))
+    assert last["place_mm"] == pytest.approx([400.0, 300.0, 0.0])
+    assert last["heading_deg"] == pytest.approx(90.0)
 
 
 @pytest.mark.kernel
