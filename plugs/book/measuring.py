@@ -68,8 +68,8 @@ def gauging(source: BookSource, line: str) -> Html | None:
         else "Each stands on the baseboard at its line and is moved in level "
     )
     words = (
-        f"{way}until it meets its other half; one for the top comes down from above. Sand down where it bears "
-        "before it is home; then no more light shows under its edge than told."
+        f"{way}until it meets its other half; one for the top comes down from above. Sand down where it "
+        "bears before it is home; then no more light shows under its edge than told."
     )
     told = None if line == "finished" else el("p", words)
     made = []
