@@ -42,6 +42,7 @@ from plugs.mesh.triangles import is_closed
 from plugs.ground.units import inch
 from tests.labels import check_legend, check_words
 from tests.demos import RECIPES, at_defaults, changed
+from tests.recipes.gallery import SHOWN
 
 GALLERY = ("intake_scoop", "arch_flare", "boot_lid", "lamp_bucket", "cyclecar_nose")
 """Recipes that are worked out at their defaults and their ranges' ends, and built by whoever wants one."""
@@ -315,6 +316,7 @@ def assert_covered(layer: Layer, allowance: float, plates: list[tuple[float, flo
 def test_every_parameter_has_its_row() -> None:
     """A new parameter of a demo comes with a range that is tried; a new demo with all of its."""
     assert sorted(p.stem for p in RECIPES.glob("*.py")) == sorted((*DEMOS, *GALLERY))
+    assert sorted(SHOWN) == sorted((*DEMOS, *GALLERY))
     for demo in (*DEMOS, *GALLERY):
         names = list(load_recipe(RECIPES / f"{demo}.py").parameters)
         assert names == [name for recipe, name, *_ in RANGES if recipe == demo]
