@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from plugs.measure.outlines import read_outline
     from plugs.mould.words import Mould, MouldPart
     from plugs.recesses.form import Form
-    from plugs.recesses.opening import Opening
+    from plugs.recesses.opening import Opening, Rim
     from plugs.recesses.plates import PLATES
     from plugs.recesses.recess import Boss, Recess
     from plugs.recipe.machine_file import read_machine
@@ -89,6 +89,7 @@ _HOME = {
     "RESINS": "plugs.laminate.generic",
     "Recess": "plugs.recesses.recess",
     "Resin": "plugs.laminate.materials",
+    "Rim": "plugs.recesses.opening",
     "Sanding": "plugs.sanding.sanding",
     "Router": "plugs.routing.words",
     "Schedule": "plugs.laminate.plies",
@@ -123,8 +124,8 @@ __all__ = [
     "CLOTHS", "FOAMS", "HARDENERS", "PLATES", "RESINS", "Adhesive", "Along", "Barrier", "Board", "Boss",
     "Bow", "Check", "Cloth", "Corner", "Cutting", "DartCut", "Edge", "End", "Filler", "Finding", "Foam",
     "Form", "Glue", "Hardener", "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Mould", "MouldPart",
-    "Opening", "Output", "Pins", "Plug", "PlugError", "Ply", "PocketCutting", "Recess", "Resin", "Router",
-    "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station", "Stock", "Templates", "WireAxis",
+    "Opening", "Output", "Pins", "Plug", "PlugError", "Ply", "PocketCutting", "Recess", "Resin", "Rim",
+    "Router", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station", "Stock", "Templates", "WireAxis",
     "WireCutter", "WireWork", "Work", "Zone", "between", "fair", "fair_line", "from_data_sheet", "inch",
     "load", "mirrored", "oz_per_ft2", "oz_per_yd2", "read_machine", "read_outline", "read_table",
     "stations_of", "work_out",

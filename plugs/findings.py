@@ -23,6 +23,7 @@ from plugs.measure.fairing import fair_findings
 from plugs.mesh import mesh
 from plugs.nesting.savings import SheetWords, sheet_findings
 from plugs.recesses.form import Form
+from plugs.recesses.opening import Opening
 from plugs.recesses.plates import PLATES
 from plugs.recesses.recess import Boss, Recess, Tool
 from plugs.recipe.own import own_findings
@@ -38,7 +39,7 @@ _SMALL_STEP = 0.5
 _MOST_DEVIATION = 0.1
 """mm. Of the skin's thickness: less is within what filler and sanding take (common practice, no source)."""
 _KINK_DEG: Final = 3.0  # an edge that a finger hardly feels (common practice, no source)
-_INDEXED: Final = re.compile(r"\b(recesses|bosses|forms)\[(\d+)\](?![.\[])")
+_INDEXED: Final = re.compile(r"\b(recesses|bosses|forms|openings)\[(\d+)\](?![.\[])")
 """A shape by its place in the recipe's list; with a word behind it, it is one to be written."""
 _MOST_DEVIATION_RATIO = 0.03  # of the skin's thickness, for a thick one
 
@@ -315,8 +316,8 @@ def found(work: Worked, stages: Collection[str] | None = None) -> tuple[Finding,
 
 def _by_name(finding: Finding, plug: Plug) -> Finding:
     """Return a finding that names recesses and bosses as the builder does, not by their place in a list."""
-    lists: Mapping[str, Sequence[Recess | Boss | Form]]
-    lists = {"recesses": plug.recesses, "bosses": plug.bosses, "forms": plug.forms}
+    lists: Mapping[str, Sequence[Recess | Boss | Form | Opening]]
+    lists = {"recesses": plug.recesses, "bosses": plug.bosses, "forms": plug.forms, "openings": plug.openings}
     names = iter(apart([item.known_as for items in lists.values() for item in items]))
     shapes = {word: [next(names) for _ in items] for word, items in lists.items()}
 

@@ -257,7 +257,7 @@ def _worked(plain: Body, pieces: Sequence[tuple[str, Body, str]]) -> Body:
 
 
 def make_tools(
-    loft: Loft, items: Sequence[Recess | Boss], word: str, cover: Cover | None = None
+    loft: Loft, items: Sequence[Recess | Boss | None], word: str, cover: Cover | None = None
 ) -> list[Tool]:
     """Return the tools of a list of recesses or bosses.
 
@@ -265,7 +265,8 @@ def make_tools(
     ----------
     loft : Loft
         Of the finished surface.
-    items : sequence of Recess or Boss
+    items : sequence of Recess, Boss or None
+        None where one of the list asks for nothing.
     word : str
         The recipe's word for the list, "recesses" or "bosses".
     cover : Cover or None
@@ -278,6 +279,7 @@ def make_tools(
     return [
         make_tool(loft, item, f"{word}[{i}]", 0.0 if cover is None else cover.over(loft, item.panel))
         for i, item in enumerate(items)
+        if item is not None
     ]
 
 

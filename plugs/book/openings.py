@@ -9,9 +9,8 @@ from plugs.book.html import Html, card, cards, el, joined, step
 from plugs.book.source import BookSource
 
 _WHOLE: Final = (
-    "Scribed, not cut: the foam stays whole under each, cloth is laid over it, and the laminate is cut out "
-    "along the line when it is hard. Bought cloth and mixed resin cover it; the weight of the part does not "
-    "count what is cut out."
+    "Scribed, not cut: there is no hole in the foam, cloth is laid over all of it, and the laminate is cut "
+    "out when it is hard. Bought cloth and mixed resin cover it; the weight of the part does not count it."
 )
 _CUTTING: Final = (
     "Cured laminate gives fine glass dust, and its edges cut like glass: extraction at the tool, goggles, "
@@ -43,13 +42,16 @@ def _scribing(source: BookSource, row: Mapping[str, Any], path: str) -> Html:
         ("Middle at x, y, z", at),
         ("Line", source.quantity("line_mm", row["line_mm"])),
     )
-    words = [
+    words: list[object] = [
         f" in {row['panel']}: middle marked by tape (",
         joined(tapes, "; ") if tapes else at,
         "), template laid on it, arrow as told, and scribed round with a soft pencil or a blunt point",
     ]
+    rim = row["rim"]
+    if rim is not None:
+        words = [f" in {row['panel']}, a {rim['kind']} round it: ", *_rim_words(source, rim)]
     done = step(
-        "opening-scribe", el("strong", row["name"]), *words, what=[source.shape(path), row["middle_mm"]]
+        "opening-scribe", el("strong", row["name"]), *words, what=[source.shape(path), row["middle_mm"], rim]
     )
     lies = [el("p", words, class_="note") for words in row["lies"]]
     return card(done, source.picture(path), *lies, sizes=sizes)
@@ -73,13 +75,30 @@ def cut_out(source: BookSource) -> Html:
     done = []
     for row in rows:
         waste = source.known(row, "cut_out_kg")
-        words = [
-            f"{row['name']}: scribed again from its template, cut out inside the line, filed to it, edge "
-            "sealed with resin (",
-            source.quantity("area_m2", row["area_m2"]),
-            *([] if waste is None else [", ", waste]),
-            " of waste)",
-        ]
+        rim = row["rim"]
+        words = [f"{row['name']}: scribed again from its template, cut out inside the line, filed to it"]
+        if rim is not None and rim["lid_mm"] is None:
+            wide = source.quantity("_mm", rim["width_mm"])
+            words = [f"{row['name']}: floor of its well cut away, return flange trimmed ", wide]
+            words.append(" below the surface of the panel, by a marking gauge run round it")
+        words += [", edge sealed with resin (", source.quantity("area_m2", row["area_m2"])]
+        words += [*([] if waste is None else [", ", waste]), " of waste)"]
         path = next(iter(source.paths("opening", [row["name"]])), "")
         done.append(card(step("opening-cut", *words, what=[source.shape(path), row["middle_mm"]])))
     return joined([el("h4", "Openings cut out"), el("p", _CUTTING), cards(done)])
+
+
+def _rim_words(source: BookSource, rim: Mapping[str, Any]) -> list[object]:
+    """Return how what goes round an opening is made ready for cloth."""
+    deep = source.quantity("_mm", rim["depth_mm"])
+    if rim["lid_mm"] is None:
+        return ["its well, ", deep, " deep, is made as told under recesses; cloth goes down its walls"]
+    wide, high, gap = (
+        source.quantity("_mm", value)
+        for value in (rim["lid_mm"]["width"], rim["lid_mm"]["height"], rim["gap_mm"])
+    )
+    return [
+        *("the channel, ", deep, " deep, is made as told under recesses, the opening scribed on its floor"),
+        *("; its lid is ", wide, " x ", high, ", ", gap, " free all round, flush where with its seal it is"),
+        " as thick as that",
+    ]

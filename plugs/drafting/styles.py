@@ -37,6 +37,7 @@ WRINKLES: Final = "WRINKLES"
 FIRST_POINT: Final = "FIRST_POINT"
 DART_CUT: Final = "DART_CUT"
 MOUTH: Final = "MOUTH"
+LID_LINE: Final = "LID_LINE"
 FLOOR: Final = "FLOOR"
 FLAT: Final = "FLAT"
 STRAIGHT_BOTH_WAYS: Final = "STRAIGHT_BOTH_WAYS"
@@ -143,6 +144,7 @@ _STYLES: Final = {
     DART_CUT: LineStyle(*_VIOLET, dash=_LONG, means="cut open here, where the cloth locks"),
     MOUTH: LineStyle(*_BLUE, dash=_DASHED, means="edge of the opening on the finished surface"),
     FLOOR: LineStyle(*_GREY, dash=(1.0, 2.0), means="edge of the floor"),
+    LID_LINE: LineStyle(*_VIOLET, means="cut the lid here, of its own sheet"),
     # kinds of panel on the sanding map, told apart by their hatches as well
     FLAT: LineStyle(*_BLACK),
     STRAIGHT_BOTH_WAYS: LineStyle(*_TEAL),

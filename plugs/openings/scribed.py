@@ -14,8 +14,9 @@ from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from plugs.mesh.nearest import rays_through
-from plugs.mesh.triangles import normals
-from plugs.recesses.opening import Scribe
+from plugs.mesh.triangles import areas, clipped, normals
+from plugs.recesses.opening import RETURN, Rim
+from plugs.recesses.scribe import Scribe
 
 Array = NDArray[np.float64]
 
@@ -25,9 +26,12 @@ _LEANS: Final = 4.0
 degrees, which is as far as a panel may lean from it."""
 _OVER: Final = 2.0  # mm. And so much more, for chords
 _EDGE_ON: Final = 0.05  # cosine: a face seen edge-on has no room for a line
+_NEAR: Final = 0.1  # mm. Of a floor or a wall, which are flat and in their places
+_ROUND: Final = 48  # chords of a quarter circle, as in `recesses.scribe`
 _COVERED: Final = 1e-3  # of its area: chords take less of an outline
 _BESIDE: Final = 1.5  # of its size: so far beside it another place is looked for
 _CLEAR: Final = 5.0  # mm. As in `recesses.opening`: laminate that has to stand
+_TOUCH: Final = 1e-6  # mm. A floor that lies just where the flange is trimmed counts
 _CRACK: Final = 0.01  # mm. Between faces that meet, by rounding
 _HALVINGS: Final = 20  # of a share of its size
 
@@ -74,8 +78,12 @@ def scribed_on(body: Body, scribe: Scribe) -> Scribed:
     PlugError
         A part of the foam's surface is not there, or is another one's.
     """
+    if scribe.rim is not None and scribe.rim.kind == RETURN:
+        return _trimmed_below(body, scribe, scribe.rim)
     frame, outline = scribe.frame, scribe.outline
     span = scribe.low - _LEANS * scribe.skin - _OVER, scribe.high + _OVER
+    if scribe.rim is not None:  # on the channel's floor, which is flat
+        span = -scribe.rim.deep - scribe.skin - _NEAR, -scribe.rim.deep - scribe.skin + _NEAR
     corners, normal = _faces_under(body, scribe, span, 0.0)
     inside = shapely.intersection(shapely.polygons(corners[..., :2]), outline)
     seen = shapely.area(inside)
@@ -86,7 +94,7 @@ def scribed_on(body: Body, scribe: Scribe) -> Scribed:
     along, first = normal[seen > 0.0], corners[seen > 0.0, 0]
     height = first[:, 2] - ((middle - first[:, :2]) * along[:, :2]).sum(axis=1) / along[:, 2]
     at = np.average(np.column_stack([middle, height]), axis=0, weights=area[seen > 0.0])
-    line = _line_on(body, scribe, max(-span[0], span[1]))
+    line = _line_on(body, scribe, span)
     steps = np.linalg.norm(np.roll(line, -1, axis=0) - line, axis=1)
     return Scribed(
         scribe=scribe,
@@ -119,11 +127,39 @@ def on_surface(body: Body, scribe: Scribe, places: Array, reach: float) -> Array
     return np.column_stack([places, np.where(out < back, out, -back)])
 
 
-def _line_on(body: Body, scribe: Scribe, reach: float) -> Array:
-    """Return the line that an outline comes to on a body."""
+def _line_on(body: Body, scribe: Scribe, span: tuple[float, float]) -> Array:
+    """Return the line that an outline comes to on a body, where that lies between two heights."""
     ring = shapely.get_coordinates(scribe.outline.exterior.segmentize(_STEP))[:-1]
-    local = on_surface(body, scribe, ring, reach)
+    if scribe.rim is not None:
+        local = np.column_stack([ring, np.full(len(ring), 0.5 * sum(span))])
+    else:
+        local = on_surface(body, scribe, ring, max(-span[0], span[1]))
     return np.asarray(scribe.frame[:, 3] + local @ scribe.frame[:, :3].T)
+
+
+def _trimmed_below(body: Body, scribe: Scribe, rim: Rim) -> Scribed:
+    """Return an opening that is trimmed down in its well: all of the surface below is cut out."""
+    frame, wall = scribe.frame, scribe.outline.buffer(scribe.skin + _NEAR, quad_segs=_ROUND)
+    vertices, triangles = mesh.triangles_of(body)
+    corners = ((vertices - frame[:, 3]) @ frame[:, :3])[triangles]
+    left, bottom, right, top = wall.bounds
+    deepest = -rim.deep - scribe.skin - _NEAR
+    upper, lower = corners.max(axis=1), corners.min(axis=1)
+    is_in = (lower >= (left, bottom, deepest)).all(axis=1) & (upper[:, :2] <= (right, top)).all(axis=1)
+    corners = clipped(corners[is_in], 2, -rim.width + _TOUCH, 1.0)
+    size = areas(corners)
+    at = np.average(corners.mean(axis=1), axis=0, weights=size)
+    ring = shapely.get_coordinates(
+        scribe.outline.buffer(scribe.skin, quad_segs=_ROUND).exterior.segmentize(_STEP)
+    )[:-1]
+    line = np.column_stack([ring, np.full(len(ring), -rim.width)])
+    return Scribed(
+        scribe=scribe,
+        line=frame[:, 3] + line @ frame[:, :3].T,
+        length=float(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T).sum()),
+        area_mm2=float(size.sum()),
+        centroid=frame[:, 3] + frame[:, :3] @ at,
+    )
 
 
 def _faces_under(body: Body, scribe: Scribe, span: tuple[float, float], beside: float) -> tuple[Array, Array]:

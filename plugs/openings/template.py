@@ -104,7 +104,7 @@ def _template(one: Scribed, body: Body) -> OpeningTemplate:
     reach = max(scribe.high, -scribe.low) + float(np.abs(one.line - scribe.frame[:, 3]).max())
     local = on_surface(body, scribe, points, reach)
     outline, size, stretch = scribe.outline, scribe.size, (1.0, 1.0)
-    if float(np.ptp(local[:, 2])) > _FLAT:
+    if scribe.rim is None and float(np.ptp(local[:, 2])) > _FLAT:
         patch = _patch(local, triangles)
         flat = flatten(patch)
         laid = _turned_onto(flat.points, points)
@@ -198,6 +198,8 @@ def lying_rows(template: OpeningTemplate, unit: str) -> list[str]:
     -------
     list of str
     """
+    if template.scribed.scribe.rim is not None:
+        return []
     if template.off < _SEEN:
         return ["The surface is flat there: the template lies on it as it is"]
     off = format_length(template.off, unit)

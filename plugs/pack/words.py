@@ -99,11 +99,15 @@ def _sequence(summary: Mapping[str, Any], unit: str) -> list[str]:
     told += [f"{kit['name']}: {_MADE[kit['method']]}" for kit in summary["pocket_patterns"] or []]
     if summary["fit_list"]:
         told.append("Fill in the fit list and compare before any cloth is cut")
-    openings = [one["name"] for one in summary.get("openings") or []]
-    told += [f"Lay the template of {name} on the foam and scribe round it" for name in openings]
+    openings = summary.get("openings") or []
+    told += [
+        f"Lay the template of {one['name']} on the foam and scribe round it"
+        for one in openings
+        if one["rim"] is None or one["rim"]["lid_mm"] is not None
+    ]
     for ply in (summary["schedule"] or {}).get("plies", []):
         told.append(f"Ply {ply['number']}, {ply['name']}: {ply['cloth']} on {', '.join(ply['places'])}")
-    told += [f"When it is hard, cut {name} out of the laminate, dust drawn off" for name in openings]
+    told += [f"When it is hard, cut {one['name']} out of the laminate, dust drawn off" for one in openings]
     return told
 
 

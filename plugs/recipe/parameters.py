@@ -87,7 +87,9 @@ def _fault(recipe: Recipe, values: Mapping[str, object]) -> PlugError | None:
     except PlugError as error:
         return error
     try:
-        make_tools(checked_loft(plug.plan()), plug.recesses, "recesses")
+        loft = checked_loft(plug.plan())
+        make_tools(loft, plug.recesses, "recesses")
+        make_tools(loft, [one.well for one in plug.openings], "openings")
     except PlugError as error:
         return as_given(error, plug)
     return None

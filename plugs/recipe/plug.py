@@ -246,6 +246,11 @@ class Plug:
     _repr_png_: ClassVar[Callable[[Plug], bytes]]
     """A picture of the foam, which a notebook shows in place of the record; `plugs.work` gives it."""
 
+    @property
+    def sunk(self) -> tuple[Recess, ...]:
+        """All that is cut into the surface: recesses, then what the rims of openings ask for."""
+        return (*self.recesses, *(one.well for one in self.openings if one.well is not None))
+
     def plan(self) -> LinesPlan:
         """Return the lines alone.
 

@@ -18,6 +18,7 @@ from plugs.laminate.plies import Schedule
 from plugs.lines.plan import drawn_panels
 from plugs.mould.words import Mould
 from plugs.recesses.form import Form
+from plugs.recesses.opening import as_opening
 from plugs.recesses.recess import BOTH, Boss, Recess
 from plugs.skin.skin import ENDS
 from plugs.words.ways import called, told_by
@@ -106,6 +107,7 @@ def as_given(error: PlugError, plug: Plug) -> PlugError:
     -------
     PlugError
     """
+    error = as_opening(error, plug.openings)
     seconds = {word: [type(one) in _SECONDS.values() for one in getattr(plug, word)] for word in _LISTS}
     if not any(any(is_second) for is_second in seconds.values()):
         return error

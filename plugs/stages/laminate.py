@@ -165,7 +165,7 @@ def ground_findings(plug: Plug, layup: Layup, lines: Lines, body: Solid) -> tupl
     -------
     tuple of Finding
     """
-    items: list[Recess | Boss] = [*plug.bosses, *plug.recesses]
+    items: list[Recess | Boss] = [*plug.bosses, *plug.sunk]
     floors = floors_of(body, lines.tools) + form_floors(body)
     known = (*lines.foam.table.parent_names, *_ENDS)
     cover, foam = lines.cover, lines.foam

@@ -52,7 +52,7 @@ def judge(plug: Plug, layup: Layup, lines: Lines, body: Solid) -> Edges:
     -------
     Edges
     """
-    shapes: list[Boss | Recess] = [*plug.bosses, *plug.recesses]
+    shapes: list[Boss | Recess] = [*plug.bosses, *plug.sunk]
     skins = [lines.cover.over(lines.finish, item.panel) for item in shapes]
     tools = [tool for tool in lines.tools if tool.cover is None]
     edges = [

@@ -27,8 +27,8 @@ from plugs.measure.fairing import Fairing
 from plugs.mesh.sampling import Faces
 from plugs.recesses.courses import check_ends, checked_course
 from plugs.recesses.form import form_lines, form_places, form_tool
-from plugs.recesses.opening import Scribe, place_openings
 from plugs.recesses.recess import Boss, Recess, Tool
+from plugs.recesses.scribe import Scribe, place_openings
 from plugs.recipe.plug import Plug
 from plugs.sanding.bays import read_bays
 from plugs.sanding.fit_list import FitRow, fit_plan, fit_rows
@@ -169,7 +169,7 @@ def drawn_forms(plug: Plug, drawn: Loft) -> tuple[Loft, ...]:
         Lines that cannot be built; a panel that is called as another place is.
     """
     lofts = tuple(form_lines(form, f"forms[{i}]") for i, form in enumerate(plug.forms))
-    items: list[Boss | Recess] = [*plug.bosses, *plug.recesses]
+    items: list[Boss | Recess] = [*plug.bosses, *plug.sunk]
     taken = {*_panels(drawn), *ENDS, *(item.known_as for item in items)}
     for i, (form, loft) in enumerate(zip(plug.forms, lofts, strict=True)):
         own = {form.name, *form_places(form, loft)}
@@ -206,7 +206,7 @@ def layup_of(plug: Plug, drawn: Loft, forms: Sequence[Loft]) -> Layup | None:
     """
     if plug.schedule is None:
         return None
-    items: list[Boss | Recess] = [*plug.bosses, *plug.recesses]
+    items: list[Boss | Recess] = [*plug.bosses, *plug.sunk]
     flanges = [f"{item.name} flange" for item in plug.mating if item.flange_width > 0.0]
     shapes = dict.fromkeys(item.known_as for item in items)
     places = [*_panels(drawn), *ENDS, *shapes, *_form_places(plug, forms), *flanges]
@@ -301,7 +301,8 @@ def _form_tools(plug: Plug, forms: Sequence[Loft], skin: Skin) -> list[Tool]:
 def _tools(finish: Loft, plug: Plug, cover: Cover | None) -> list[Tool]:
     """Return bosses and recesses as they are in the finished surface, or under a cover."""
     bosses = make_tools(finish, plug.bosses, "bosses", cover)
-    return bosses + make_tools(finish, plug.recesses, "recesses", cover)
+    recesses = make_tools(finish, plug.recesses, "recesses", cover)
+    return bosses + recesses + make_tools(finish, [one.well for one in plug.openings], "openings", cover)
 
 
 def make_cutters(plug: Plug, drawn: Loft, read_step: ReadStep) -> Cutters:

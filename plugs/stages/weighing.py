@@ -58,23 +58,29 @@ def part_of(plug: Plug, laying: Laying, inside: Inside, openings: Sequence[Scrib
     for one in openings:
         surfaces = _without(surfaces, one)
     shares = list(laminate_shares(layup, surfaces, plug.foam_stays))
-    shares += [_laps(layup, laying.cloth), _filler(plug, laying, surfaces)]
+    shares += [_laps(layup, laying.cloth), _filler(plug, laying, surfaces, openings)]
     if plug.foam_stays:
         shares += _inside(plug, layup, inside)
     return weigh([share for share in shares if share.mass_kg != 0.0])
 
 
 def _without(surfaces: Sequence[Surface], cut_out: Scribed) -> list[Surface]:
-    """Return places of the surface without what is cut out of one of them; of several it is their largest."""
+    """Return places of the surface without what is cut out of them; of a rim they are told as one."""
     mine = [row for row in surfaces if row[3] in cut_out.scribe.places]
     if not mine:  # nothing is laid there
         return list(surfaces)
-    whole = max(mine, key=lambda row: row[1])
-    place, area, at, name = whole
+    if cut_out.scribe.rim is None:
+        mine = [max(mine, key=lambda row: row[1])]
     gone = 1e-6 * cut_out.area_mm2
-    moment = area * np.array(at) - gone * cut_out.centroid
-    left = (place, area - gone, _spot(moment / (area - gone)), name)
-    return [left if row is whole else row for row in surfaces]
+    left = sum(area for _, area, _, _ in mine) - gone
+    moment = sum((area * np.array(at) for _, area, at, _ in mine), -gone * cut_out.centroid)
+    told = mine[0][3] if len(mine) == 1 else cut_out.scribe.name
+    row = (mine[0][0], left, _spot(moment / left), told)
+    return (
+        [*(one for one in surfaces if one not in mine), row]
+        if len(mine) > 1
+        else [row if one is mine[0] else one for one in surfaces]
+    )
 
 
 def laid_areas(cloth: CutCloth) -> dict[int, float]:
@@ -140,11 +146,14 @@ def _middle(patch: Patch) -> tuple[float, float, float]:
     return _spot(centre(patch.vertices[patch.triangles]))
 
 
-def _filler(plug: Plug, laying: Laying, surfaces: Sequence[Surface]) -> Share:
+def _filler(plug: Plug, laying: Laying, surfaces: Sequence[Surface], openings: Sequence[Scribed]) -> Share:
     """Return filler over the laminate, and in inside corners under it."""
     covered, filler = laying.layup.covered, filler_of(plug)
     parts = [(1e-3 * plug.skin.filler * area, at) for place, area, at, _ in surfaces if place in covered]
+    cut_away = {one.scribe.floor for one in openings}
     for verdict in laying.edges.verdicts:
+        if verdict.edge.place in cut_away:
+            continue
         near = [at for place, _, at, _ in surfaces if place in verdict.edge.between]
         if verdict.fillet_mm3 > 0.0 and near:
             parts += [(1e-9 * verdict.fillet_mm3 / len(near), at) for at in near]

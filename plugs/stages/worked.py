@@ -64,13 +64,13 @@ class Worked(Staged):
         """The section function of the finished surface, checked."""
         return shape.drawn_lines(self.plug)
 
-    @stage("forms", "recesses", "bosses", after=("drawn",))
+    @stage("forms", "recesses", "bosses", "openings", after=("drawn",))
     def forms(self) -> tuple[Loft, ...]:
         """The section functions of forms, each along its own axes, checked."""
         return shape.drawn_forms(self.plug, self.drawn)
 
     @stage(
-        *("schedule", "foam", "skin", "zones", "mating", "bosses", "recesses", "forms"),
+        *("schedule", "foam", "skin", "zones", "mating", "bosses", "recesses", "openings", "forms"),
         after=("drawn", "forms"),
     )
     def layup(self) -> Layup | None:
@@ -411,7 +411,7 @@ class Worked(Staged):
         self.say("cloth")
         return lay_nets(self.plug, self.plies, self.cloth)
 
-    @stage("bosses", "recesses", after=("layup", "lines", "body"))
+    @stage("bosses", "recesses", "openings", after=("layup", "lines", "body"))
     def edges(self) -> Edges | None:
         """The edges that cloth goes over; None without a schedule."""
         if self.layup is None:

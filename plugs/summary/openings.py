@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from plugs.openings.template import OpeningTemplate, lying_rows
+from plugs.recesses.holding import Rounded
+from plugs.recesses.opening import Rim
 from plugs.stages.worked import Worked
 from plugs.summary.foam import files_of
 
@@ -28,6 +30,7 @@ def _opening(work: Worked, template: OpeningTemplate) -> dict[str, Any]:
         "name": scribe.name,
         "panel": scribe.panel,
         "size_mm": {"width": right - left, "height": top - bottom, "corner_radius": radius},
+        "rim": None if scribe.rim is None else _rim(scribe.rim, scribe.lid),
         "middle_mm": scribe.frame[:, 3],
         "area_m2": 1e-6 * one.area_mm2,
         "line_mm": one.length,
@@ -37,4 +40,18 @@ def _opening(work: Worked, template: OpeningTemplate) -> dict[str, Any]:
         "stretch_max": template.stretch[1],
         "lies": lying_rows(template, work.plug.display_unit),
         "tapes": [{"from": tape.words, "length_mm": tape.length} for tape in template.tapes],
+    }
+
+
+def _rim(rim: Rim, lid: Rounded | None) -> dict[str, Any]:
+    """Return what goes round an opening."""
+    return {
+        "kind": rim.kind,
+        "width_mm": rim.width,
+        "depth_mm": rim.deep,
+        "radius_mm": rim.radius,
+        "gap_mm": None if lid is None else rim.gap,
+        "lid_mm": None
+        if lid is None
+        else {"width": lid.width, "height": lid.height, "corner_radius": lid.radius},
     }

@@ -15,7 +15,7 @@ from plugs.ground.errors import PlugError
 from plugs.laminate.plies import Ply, Schedule
 from plugs.lines.section import Corner, Station
 from plugs.recesses.form import Form
-from plugs.recesses.opening import Opening
+from plugs.recesses.opening import Opening, Rim
 from plugs.recesses.recess import Recess
 from plugs.recipe.plug import Plug
 from plugs.work import Work, work_out
@@ -23,6 +23,8 @@ from plugs.work import Work, work_out
 VENT = Opening(panel="side", x=150.0, width=40.0, height=120.0, corner_radius=20.0, name="vent")
 WINDOW = Opening(panel="deck", x=300.0, width=150.0, height=100.0, corner_radius=30.0, name="window")
 POCKET = Recess(panel="deck", x=300.0, width=60.0, height=40.0)
+FLANGE = Rim(kind="return flange", width=20.0, radius=6.0)
+CHANNEL = Rim(kind="drip channel", width=12.0, depth=6.0)
 
 
 def box(*openings: Opening, **words: object) -> Plug:
@@ -94,6 +96,13 @@ def test_what_changed_knows_its_template(built: tuple[Work, Path]) -> None:
         ((replace(WINDOW, width=None),), {}, "openings[0].width"),
         ((WINDOW, replace(WINDOW, x=380.0, name="other")), {}, "openings[1].width"),
         ((WINDOW,), {"recesses": [POCKET]}, "openings[0].width"),
+        ((replace(WINDOW, rim=replace(FLANGE, width=200.0, floor_radius=4.0)),), {}, "openings[0].rim.width"),
+        ((replace(WINDOW, rim=replace(FLANGE, radius=24.0)),), {}, "openings[0].rim.radius"),
+        ((replace(WINDOW, rim=replace(CHANNEL, depth=170.0)),), {}, "openings[0].rim.depth"),
+        ((replace(WINDOW, rim=replace(CHANNEL, depth=None)),), {}, "openings[0].rim.depth"),
+        ((replace(WINDOW, rim=replace(CHANNEL, width=5.0)),), {}, "openings[0].rim.width"),
+        ((replace(WINDOW, across=90.0, rim=replace(CHANNEL, width=30.0)),), {}, "openings[0].panel"),
+        ((VENT, replace(VENT, x=250.0, rim=CHANNEL)), {}, "openings[1].width"),
     ],
 )  # fmt: skip
 def test_a_refusal_names_what_does(
@@ -106,8 +115,11 @@ def test_a_refusal_names_what_does(
     assert caught.value.param == param
     changed = list(openings)
     for path, value in caught.value.would_do:
-        number, word = int(path[9]), path.rpartition(".")[2]
-        changed[number] = replace(changed[number], **{word: value})
+        number, (*rim, word) = int(path[9]), path.split(".")[1:]
+        one = changed[number]
+        changed[number] = replace(
+            one, **({"rim": replace(one.rim, **{word: value})} if rim else {word: value})
+        )
     assert changed != list(openings)
     assert work_out(replace(plug, openings=tuple(changed))).scribed
 
@@ -125,3 +137,37 @@ def test_an_outline_that_crosses_itself_is_refused() -> None:
     tie = Opening(panel="deck", x=300.0, outline=[(-40.0, -40.0), (40.0, 40.0), (40.0, -40.0), (-40.0, 40.0)])
     with pytest.raises(PlugError, match="crosses itself"):
         work_out(box(tie))
+
+
+@pytest.fixture(scope="module")
+def rimmed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Work, Path]:
+    """Return the box with a flanged vent and a window with a lid, and its folder."""
+    schedule = Schedule(plies=[Ply(cloth="cloth 280")], resin="epoxy")
+    openings = replace(VENT, rim=FLANGE), replace(WINDOW, rim=CHANNEL)
+    work = work_out(box(*openings, schedule=schedule, foam_stays=False))
+    return work, work.write(tmp_path_factory.mktemp("rims") / "out", ("html", "dxf"))
+
+
+def test_a_rim_is_told_in_the_book(rimmed: tuple[Work, Path]) -> None:
+    """How the well is made, where a flange is trimmed, and the lid of a channel."""
+    book = (rimmed[1] / "book.html").read_text(encoding="utf-8").replace("\u00a0", " ")
+    for told in ("return flange trimmed 20 mm", "its lid is 170 mm x 120 mm, 2 mm free all round"):
+        assert told in book
+
+
+def test_a_lid_is_drawn_with_its_opening(rimmed: tuple[Work, Path]) -> None:
+    """Inside the channel's edge by the gap, and wider than the opening."""
+    paths = template_drawings(rimmed[0])["templates/opening-02"].paths
+    sizes = {one.dxf_layer: np.ptp(one.points, axis=0).tolist() for one in paths if one.is_closed}
+    assert sizes["CUT_LINE"] == pytest.approx([150.0, 100.0])
+    assert sizes["LID_LINE"] == pytest.approx([170.0, 120.0])
+    assert sizes["MOUTH"] == pytest.approx([174.0, 124.0])
+
+
+def test_layers_add_up_round_wells(rimmed: tuple[Work, Path]) -> None:
+    """The foam is the box less the wells, and its skin lies as thick in them as was asked."""
+    work = rimmed[0]
+    assert work.skin_proof is not None
+    for tool in work.skin_proof.tools:
+        assert abs(tool.excess_mm) < 0.1 or tool.panel
+    assert [kit.name for kit in work.kits] == ["vent", "window"]

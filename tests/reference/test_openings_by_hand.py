@@ -8,6 +8,7 @@ geometry).
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -16,13 +17,16 @@ from scipy.integrate import quad
 
 from plugs.laminate.plies import Ply, Schedule
 from plugs.lines.section import Corner, Station
-from plugs.recesses.opening import Opening
+from plugs.recesses.opening import Opening, Rim
 from plugs.recipe.plug import Plug
 from plugs.work import Work, work_out
 
 WIDE, HIGH, ROUND = 200.0, 120.0, 30.0
 AREA = WIDE * HIGH - (4.0 - math.pi) * ROUND**2
 RADIUS, ANGLE = 400.0, math.radians(50.0)
+COARSE = 4e-3
+"""Of a strip round corners of 30 mm: cloth is taken from a surface within 0.3 mm of the foam's."""
+
 LAID = Schedule(plies=[Ply(cloth="cloth 280"), Ply(cloth="cloth 280")], resin="epoxy")
 
 
@@ -133,3 +137,83 @@ def test_an_outline_by_points() -> None:
     assert one.scribed.area_mm2 == pytest.approx(0.5 * 120.0 * 70.0, rel=1e-6)
     assert one.outline.equals(shapely.Polygon(points))
     assert one.off == 0.0
+
+
+# ---- what goes round an opening
+
+FLANGE, CHANNEL = (
+    Rim(kind="return flange", width=25.0),
+    Rim(kind="drip channel", width=30.0, depth=8.0, floor_radius=3.0),
+)
+
+
+def perimeter(out: float) -> float:
+    """Return the length of the window's outline moved outward."""
+    return 2.0 * (WIDE + HIGH) - (8.0 - 2.0 * math.pi) * ROUND + 2.0 * math.pi * out
+
+
+def area(out: float) -> float:
+    """Return what the window's outline encloses, moved outward."""
+    return (WIDE + 2.0 * out) * (HIGH + 2.0 * out) - (4.0 - math.pi) * (ROUND + out) ** 2
+
+
+@pytest.fixture(scope="module")
+def flanged() -> Work:
+    """Return the box with a return flange round its window."""
+    return work_out(box(replace(WINDOW, rim=FLANGE)))
+
+
+def test_the_part_with_a_return_flange(flat: tuple[Work, Work], flanged: Work) -> None:
+    """The deck lacks the mouth of the well, and the walls down to the trim line are a strip unrolled."""
+    plain, opened, skin = flat[0].part, flanged.part, flat[0].skin.thickness
+    assert plain is not None
+    assert opened is not None
+    strip = perimeter(skin) * (FLANGE.width - skin)
+    assert 1e6 * (opened.area_m2 - plain.area_m2) == pytest.approx(strip - area(skin), abs=COARSE * strip)
+    (share,) = [one for one in opened.shares if one.name == "window"]
+    assert 1e6 * share.area_m2 == pytest.approx(strip, rel=COARSE)
+    assert share.centroid == pytest.approx([300.0, 50.0, 150.0 - 0.5 * (skin + FLANGE.width)], abs=0.3)
+
+
+def test_what_is_cut_away_below_a_flange(flanged: Work) -> None:
+    """Its floor and, by Pappus, the quarter round of the skin between that and the walls."""
+    (one,), skin = flanged.scribed, flanged.skin.thickness
+    quarter = 0.5 * math.pi * skin * perimeter(2.0 * skin / math.pi)
+    assert one.area_mm2 == pytest.approx(area(0.0) + quarter, rel=1e-3)
+    assert one.length == pytest.approx(perimeter(skin), abs=0.05)
+
+
+def test_the_volume_of_a_drip_channel(flat: tuple[Work, Work]) -> None:
+    """By Pappus: its section, a rectangle less what a quarter round leaves, led round at its own centroid."""
+    bare = replace(box(), schedule=None)
+    cut = work_out(replace(bare, openings=[replace(WINDOW, rim=CHANNEL)]))
+    taken = work_out(bare).body.by_mesh.volume_mm3 - cut.body.by_mesh.volume_mm3
+    wide, deep, corner = CHANNEL.width, CHANNEL.depth or 0.0, CHANNEL.floor_radius
+    spandrel, inset = (
+        (1.0 - 0.25 * math.pi) * corner**2,
+        corner * (10.0 - 3.0 * math.pi) / (12.0 - 3.0 * math.pi),
+    )
+    channel = wide * deep * perimeter(0.5 * wide) - spandrel * perimeter(wide - inset)
+    chords = cut.plug.chord_tolerance * deep * perimeter(wide)  # of its wall
+    assert taken - area(0.0) * deep == pytest.approx(channel, abs=chords)
+    (one,) = cut.scribed
+    assert one.area_mm2 == pytest.approx(AREA, abs=1.0)
+    assert one.centroid == pytest.approx([300.0, 50.0, 142.0], abs=1e-6)
+    lid = cut.lines.scribes[0].lid
+    assert lid is not None
+    assert (lid.width, lid.height, lid.radius) == (WIDE + 50.0, HIGH + 50.0, ROUND + 25.0)
+
+
+def test_a_flange_that_turns_in_over_a_radius() -> None:
+    """The strip of a flange that turns in over a radius: a quarter round, by Pappus, and straight below."""
+    radius = 8.0
+    rim = replace(FLANGE, radius=radius)
+    work = work_out(box(replace(WINDOW, rim=rim)))
+    plain, skin = work_out(box()).part, work.skin.thickness
+    assert plain is not None
+    assert work.part is not None
+    tight = radius - skin
+    quarter = 0.5 * math.pi * tight * perimeter(skin + tight * (1.0 - 2.0 / math.pi))
+    strip = quarter + perimeter(skin) * (rim.width - radius)
+    gone = area(skin + tight)
+    assert 1e6 * (work.part.area_m2 - plain.area_m2) == pytest.approx(strip - gone, abs=COARSE * strip)
