@@ -212,7 +212,9 @@ def _templates(work: Worked) -> list[Workpiece]:
             from_mm=one.from_mm,
             to_mm=one.to_mm,
             sheet_mm=one.to_mm - one.from_mm,
-            spots=_spot(one.axis, one.at_mm, one.outline),
+            spots=_spot(one.axis, one.at_mm, one.outline)
+            if one.plane is None
+            else one.placed(shapely.get_coordinates(one.outline.centroid)),
             alike=(one.line, one.part),
             cut=_thinned(one.outline),
             must=_working_edge(one.outline) if one.is_gauge else _thinned(one.outline),

@@ -92,7 +92,13 @@ def opening_templates(
     """
     loft, body = on
     return tuple(
-        replace(_template(one, body), tapes=(*_from_stations(opening, stations), *_from_edges(loft, opening)))
+        replace(
+            _template(one, body),
+            tapes=(
+                *_from_stations(opening, stations, "" if loft.table.course is None else " along the curve"),
+                *_from_edges(loft, opening),
+            ),
+        )
         for opening, one in zip(openings, scribed, strict=True)
     )
 
@@ -116,14 +122,14 @@ def _template(one: Scribed, body: Body) -> OpeningTemplate:
     return OpeningTemplate(scribed=one, outline=outline, size=size, off=off, stretch=stretch, tapes=())
 
 
-def _from_stations(opening: Opening, stations: Sequence[float]) -> list[Tape]:
+def _from_stations(opening: Opening, stations: Sequence[float], way: str) -> list[Tape]:
     """Return how far the middle lies behind a station and before the next one; nothing on an end."""
     if opening.x is None:
         return []
     x = opening.x
     numbered = list(enumerate(stations, start=1))
     beside = [row for row in numbered if row[1] <= x][-1:] + [row for row in numbered if row[1] > x][:1]
-    return [Tape(words=f"from station {number}", length=abs(x - at)) for number, at in beside]
+    return [Tape(words=f"from station {number}{way}", length=abs(x - at)) for number, at in beside]
 
 
 def _from_edges(loft: Loft, opening: Opening) -> list[Tape]:
