@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from plugs.body.mating_body import MatingBody
     from plugs.cloth.cloth import Laps
     from plugs.cloth.zone_words import DartCut, Zone
-    from plugs.edges.words import Edge
+    from plugs.edges.words import Edge, Gutter
     from plugs.foam.glue import Glue
     from plugs.foam.hollow import Hollow
     from plugs.foam.joints import Joints
@@ -69,6 +69,7 @@ _HOME = {
     "Foam": "plugs.laminate.materials",
     "Form": "plugs.recesses.form",
     "Glue": "plugs.foam.glue",
+    "Gutter": "plugs.edges.words",
     "HARDENERS": "plugs.laminate.generic",
     "Hardener": "plugs.laminate.materials",
     "Hollow": "plugs.foam.hollow",
@@ -123,12 +124,12 @@ _HOME = {
 __all__ = [
     "CLOTHS", "FOAMS", "HARDENERS", "PLATES", "RESINS", "Adhesive", "Along", "Barrier", "Board", "Boss",
     "Bow", "Check", "Cloth", "Corner", "Cutting", "DartCut", "Edge", "End", "Filler", "Finding", "Foam",
-    "Form", "Glue", "Hardener", "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Mould", "MouldPart",
-    "Opening", "Output", "Pins", "Plug", "PlugError", "Ply", "PocketCutting", "Recess", "Resin", "Rim",
-    "Router", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station", "Stock", "Templates", "WireAxis",
-    "WireCutter", "WireWork", "Work", "Zone", "between", "fair", "fair_line", "from_data_sheet", "inch",
-    "load", "mirrored", "oz_per_ft2", "oz_per_yd2", "read_machine", "read_outline", "read_table",
-    "stations_of", "work_out",
+    "Form", "Glue", "Gutter", "Hardener", "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Mould",
+    "MouldPart", "Opening", "Output", "Pins", "Plug", "PlugError", "Ply", "PocketCutting", "Recess",
+    "Resin", "Rim", "Router", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station", "Stock",
+    "Templates", "WireAxis", "WireCutter", "WireWork", "Work", "Zone", "between", "fair", "fair_line",
+    "from_data_sheet", "inch", "load", "mirrored", "oz_per_ft2", "oz_per_yd2", "read_machine",
+    "read_outline", "read_table", "stations_of", "work_out",
 ]  # fmt: skip
 
 

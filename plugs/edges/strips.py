@@ -94,7 +94,7 @@ def strips_of(edges: Sequence[Edge], finish: Loft, foam: Loft, cover: Cover) -> 
     found = []
     for i, edge in enumerate(edges):
         borders = borders_asked(edge, finish.table, cover.skin, f"edges[{i}]")
-        _check_width(edge, borders, finish, f"edges[{i}].width")
+        _check_width(edge, borders, finish, f"edges[{i}]")
         for place in dict.fromkeys(border.place for border in borders):
             mine = tuple(border for border in borders if border.place == place)
             found.append(
@@ -118,14 +118,16 @@ def _pieces(line: Array) -> Array:
 
 
 def _check_width(edge: Edge, borders: Sequence[Border], finish: Loft, param: str) -> None:
-    """Refuse a flange that ends within the blend of one of its lines."""
+    """Refuse a flange that ends within the blend of one of its lines, and a channel that begins within it."""
+    first = edge.width if edge.gutter is None else edge.gutter.inset
+    word = "width" if edge.gutter is None else "gutter.inset"
     for border in borders:
         turn, radius = turns_at(finish, border)
         taken = float((radius * np.tan(0.5 * np.abs(turn))).max())
-        if edge.width <= taken:
+        if first <= taken:
             raise PlugError(
-                param=param,
-                value=edge.width,
-                reason=f"the blend along {border.told} takes {taken:.1f} mm: it would end within it",
+                param=f"{param}.{word}",
+                value=first,
+                reason=f"the blend along {border.told} takes {taken:.1f} mm: this lies within it",
                 remedy=f"use at least {np.ceil(taken + 10.0):g}, or a smaller radius",
             )

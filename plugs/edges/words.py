@@ -16,8 +16,31 @@ from plugs.lines.section import End, LinesPlan, Station
 from plugs.skin.skin import ENDS, Skin
 
 RETURN: Final = "return flange"
-KINDS: Final = (RETURN,)
+GUTTER: Final = "drip gutter"
+_LAND: Final = 5.0  # mm. Least that is laid up past a channel, to be trimmed on
+_FLAT: Final = 0.5  # mm. Least of a wall and of half a floor between the corners of a channel
+KINDS: Final = (RETURN, GUTTER)
 """Ways in which the laminate ends."""
+
+
+@record(frozen=True, slots=True, kw_only=True)
+class Gutter:
+    """The channel of a drip gutter, as it is in the finished part.
+
+    Attributes
+    ----------
+    inset : float, mm
+        From the finished edge to the channel.
+    width, depth : float, mm
+        Across its mouth, and square to the panel.
+    floor_radius : float, mm
+        Between walls and floor.
+    """
+
+    inset: Annotated[float, Within(1.0, 1000.0)]
+    width: Annotated[float, Within(5.0, 1000.0)]
+    depth: Annotated[float, Within(2.0, 1000.0)]
+    floor_radius: Annotated[float, Within(0.0, 500.0)] = 0.0
 
 
 @record(frozen=True, slots=True, kw_only=True)
@@ -30,7 +53,7 @@ class Edge:
         As drawings, the book and findings call it.
     kind : str
         "return flange": the laminate goes round the line and in over the place beside it, which stays bare
-        farther in.
+        farther in. "drip gutter": a return flange with a channel along its line, ``gutter``.
     on : str
         The panel or the end that the flange lies on; "left side" is one of two sides.
     lines : str or sequence of str
@@ -39,6 +62,8 @@ class Edge:
         comes over.
     width : float, mm
         From the outside of the finished part, as a square held against it measures, to the trim line.
+    gutter : Gutter or None
+        The channel of a drip gutter.
     radius : float or None, mm
         The blend along these lines is no smaller: it is made so where it is.
     from_x, to_x : float or None, mm
@@ -50,6 +75,7 @@ class Edge:
     on: Name
     lines: Annotated[Sequence[Name], OrOne()] = (ALL_ROUND,)
     width: Annotated[float, Within(1.0, 1000.0)]
+    gutter: Gutter | None = None
     radius: Annotated[float, Within(0.0, LARGEST)] | None = None
     from_x: Annotated[float, Within(-LARGEST, LARGEST)] | None = None
     to_x: Annotated[float, Within(-LARGEST, LARGEST)] | None = None
@@ -134,6 +160,7 @@ def check_edges(edges: Sequence[Edge]) -> None:
                 "another edge is called so",
                 f'use a name of its own, such as "{edge.name} {i + 1}"',
             )
+        _check_gutter(edge, f"edges[{i}]")
         low, high = edge.span
         if high - low < edge.width:
             _refuse(
@@ -142,6 +169,38 @@ def check_edges(edges: Sequence[Edge]) -> None:
                 f"from_x is {low:g}, and it would be shorter than it is wide",
                 f"use at least {low + edge.width:g}",
             )
+
+
+def _check_gutter(edge: Edge, param: str) -> None:
+    """Refuse a gutter without a channel, one that ends past the trim line, and corners too round for it."""
+    gutter = edge.gutter
+    if (gutter is None) == (edge.kind == GUTTER):
+        _refuse(
+            f"{param}.gutter",
+            gutter,
+            "a drip gutter has a channel, and nothing else has",
+            "give gutter=Gutter(inset=15.0, width=20.0, depth=10.0)"
+            if gutter is None
+            else f'use kind="{GUTTER}"',
+        )
+    if gutter is None:
+        return
+    least = gutter.inset + gutter.width + _LAND
+    if edge.width < least:
+        _refuse(
+            f"{param}.width",
+            edge.width,
+            "the laminate is trimmed past its channel",
+            f"use at least {least:g}",
+        )
+    most = min(0.5 * gutter.width, gutter.depth) - _FLAT
+    if gutter.floor_radius > most:
+        _refuse(
+            f"{param}.gutter.floor_radius",
+            gutter.floor_radius,
+            "the corners of the channel leave its floor and its walls no room",
+            f"use at most {most:g}",
+        )
 
 
 def with_radii(plan: LinesPlan, edges: Sequence[Edge], skin: Skin) -> LinesPlan:
@@ -180,6 +239,32 @@ def with_radii(plan: LinesPlan, edges: Sequence[Edge], skin: Skin) -> LinesPlan:
                     for k, station in enumerate(stations)
                 ]
     return replace(plan, stations=tuple(stations), front=ends["front"], rear=ends["rear"])
+
+
+def told_by_edges(error: PlugError, edges: Sequence[Edge]) -> PlugError:
+    """Return what is wrong with a blend as the fault of the edge that asks for it, where one does.
+
+    Parameters
+    ----------
+    error : PlugError
+        Of a plan from `with_radii`.
+    edges : sequence of Edge
+
+    Returns
+    -------
+    PlugError
+        Another error as it is.
+    """
+    is_blend = error.param.endswith(".radius") or ".by_panel[" in error.param
+    for i, edge in enumerate(edges):
+        if is_blend and edge.radius and error.value == edge.radius:
+            param = f"edges[{i}].radius"
+            return PlugError(
+                param=param, value=error.value, reason=error.reason, remedy=error.remedy,
+                where=error.where or f"edge {edge.name!r}",
+                would_do=[(param, value) for _, value in error.would_do[:1]],
+            )  # fmt: skip
+    return error
 
 
 def _stations_on(stations: Sequence[Station], low: float, high: float) -> range:

@@ -29,6 +29,7 @@ from plugs.laminate.dosing import Shop
 from plugs.laminate.generic import BOARDS, FILLERS, FOAMS, GLUES
 from plugs.laminate.materials import Adhesive, Board, Filler, Foam
 from plugs.laminate.plies import Schedule
+from plugs.lines.checks import checked_loft
 from plugs.lines.section import Along, End, LinesPlan, Station, Way
 from plugs.mould.words import Mould, whole_mould
 from plugs.recesses.form import Form
@@ -323,7 +324,7 @@ def checked_plug(result: object, function: str) -> Plug:
     stock = whole_stock(plug.stock, plug.display_unit)
     with told_by(plug.sides):
         mould = None if plug.mould is None else whole_mould(plug.mould)
-        plug = _with_radii_of_edges(plug)
+        plug = _with_gutters(_with_radii_of_edges(plug))
     plug = replace(on_sides(plug), templates=templates, stock=stock, paper_groups=groups, mould=mould)
     return _with_materials(plug)
 
@@ -335,6 +336,22 @@ def _with_radii_of_edges(plug: Plug) -> Plug:
     if plan is drawn:
         return plug
     return replace(plug, stations=plan.stations, front=plan.front, rear=plan.rear)
+
+
+def _with_gutters(plug: Plug) -> Plug:
+    """Return a plug with the channels of its drip gutters among its forms."""
+    if not any(edge.gutter for edge in plug.edges):
+        return plug
+    from plugs.edges.gutter import gutter_forms
+
+    found = gutter_forms(plug.edges, checked_loft(plug.plan()), plug.skin)
+    channels = [form for form, _ in found.values()]
+    bare = dict.fromkeys((*plug.skin.no_laminate, *(place for _, out in found.values() for place in out)))
+    return replace(
+        plug,
+        forms=(*(form for form in plug.forms if form.name not in found), *channels),
+        skin=replace(plug.skin, no_laminate=tuple(bare)),
+    )
 
 
 def _with_materials(plug: Plug) -> Plug:

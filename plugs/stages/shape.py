@@ -13,6 +13,7 @@ from plugs.body.form_shown import check_buried
 from plugs.body.mating import Mating, MatingCut, make_cut
 from plugs.body.mating_body import BodyCut, MatingBody, make_body_cut
 from plugs.body.tool_proof import prove_tools
+from plugs.edges.words import told_by_edges
 from plugs.foam.layers import likely_faces
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
@@ -72,9 +73,8 @@ class Lines:
     @property
     def is_bare(self) -> bool:
         """Whether nothing is laid over any of it: foam and finished surface are one."""
-        return self.cover.is_nothing and all(
-            tool.cover is None or tool.cover.is_nothing for tool in self.tools
-        )
+        covers = [tool.cover for tool in self.tools if tool.cover is not None]
+        return self.cover.is_nothing and all(cover.is_nothing for cover in covers)
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -103,7 +103,6 @@ def drawn_lines(plug: Plug) -> Loft:
     Parameters
     ----------
     plug : Plug
-        Checked, here and in every stage.
 
     Returns
     -------
@@ -116,7 +115,10 @@ def drawn_lines(plug: Plug) -> Loft:
     """
     if plug.along is not None:
         check_ends(plug.front, plug.rear)
-    return checked_course(checked_loft(plug.plan()))
+    try:
+        return checked_course(checked_loft(plug.plan()))
+    except PlugError as error:
+        raise told_by_edges(error, plug.edges) from error
 
 
 def measured_lines(plug: Plug) -> tuple[FairLine, ...]:
@@ -170,7 +172,7 @@ def drawn_forms(plug: Plug, drawn: Loft) -> tuple[Loft, ...]:
     """
     lofts = tuple(form_lines(form, f"forms[{i}]") for i, form in enumerate(plug.forms))
     items: list[Boss | Recess] = [*plug.bosses, *plug.sunk]
-    taken = {*_panels(drawn), *ENDS, *(item.known_as for item in items)}
+    taken = {*dict.fromkeys(drawn.table.drawn_parents), *ENDS, *(item.known_as for item in items)}
     for i, (form, loft) in enumerate(zip(plug.forms, lofts, strict=True)):
         own = {form.name, *form_places(form, loft)}
         if own & taken:
@@ -209,7 +211,7 @@ def layup_of(plug: Plug, drawn: Loft, forms: Sequence[Loft]) -> Layup | None:
     items: list[Boss | Recess] = [*plug.bosses, *plug.sunk]
     flanges = [f"{item.name} flange" for item in plug.mating if item.flange_width > 0.0]
     shapes = dict.fromkeys(item.known_as for item in items)
-    places = [*_panels(drawn), *ENDS, *shapes, *_form_places(plug, forms), *flanges]
+    places = [*dict.fromkeys(drawn.table.drawn_parents), *ENDS, *shapes, *_form_places(plug, forms), *flanges]
     owners = _owners([loft.table for loft in (drawn, *forms)], places)
     return lay_up(
         plug.schedule,
@@ -239,12 +241,11 @@ def skin_over(plug: Plug, drawn: Loft, forms: Sequence[Loft], layup: Layup | Non
     """
     if layup is None or plug.skin.thickness or plug.skin.by_panel:
         return plug.skin
-    return skin_of(layup, [*_panels(drawn), *ENDS, *_form_places(plug, forms)], plug.skin.filler)
-
-
-def _panels(drawn: Loft) -> list[str]:
-    """Return the panels as they are drawn, each once."""
-    return [*dict.fromkeys(drawn.table.drawn_parents)]
+    return skin_of(
+        layup,
+        [*dict.fromkeys(drawn.table.drawn_parents), *ENDS, *_form_places(plug, forms)],
+        plug.skin.filler,
+    )
 
 
 def _owners(tables: Sequence[RingTable], places: Sequence[str]) -> dict[str, str]:

@@ -59,7 +59,7 @@ _LINES: Final = ("stations", "panels", "mirrored", "bays", "front", "rear", "alo
 class Worked(Staged):
     """A plug, worked out as far as it is asked: all that what draws, tells and writes takes of it."""
 
-    @stage(*_LINES, said="body")
+    @stage(*_LINES, "edges", said="body")
     def drawn(self) -> Loft:
         """The section function of the finished surface, checked."""
         return shape.drawn_lines(self.plug)

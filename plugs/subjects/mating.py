@@ -124,6 +124,16 @@ def _trim_rows(trim: TrimLine, unit: str) -> list[str]:
     strip = trim.strip
     least, most = (format_length(value, unit) for value in trim.from_foam)
     from_foam = least if least == most else f"{least} to {most}"
+    gutter = strip.edge.gutter
+    inset, width, depth, radius = (
+        format_length(value, unit)
+        for value in (
+            (0.0,) * 4 if gutter is None else (gutter.inset, gutter.width, gutter.depth, gutter.floor_radius)
+        )
+    )
+    channel = (
+        f"Channel of the finished part: {inset} in from the edge, {width} wide, {depth} deep, feet {radius}"
+    )
     return [
         f"{PLUG_EDGE}: the finished edge along {strip.told}, as if it were sharp",
         f"{FOAM_EDGE}: that of the foam, as if it were sharp",
@@ -131,6 +141,7 @@ def _trim_rows(trim: TrimLine, unit: str) -> list[str]:
         f"{format_length(trim.length, unit)} long",
         f"On the foam it is marked {from_foam} in from the foam's edge: a square held to the face beside it",
         f"{trim.area_mm2 / 1e6:.4f} m2 are laid up; past the trim line cloth overhangs, and is cut off",
+        *([] if gutter is None else [channel]),
     ]
 
 

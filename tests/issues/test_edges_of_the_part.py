@@ -11,6 +11,7 @@ from plugs import (
     Corner,
     Edge,
     End,
+    Gutter,
     Plug,
     PlugError,
     Ply,
@@ -51,6 +52,12 @@ def lid(*edges: Edge, rear: float = 0.0, bare: tuple[str, ...] = ("front",)) -> 
         stack=Stack(thicknesses=(50.0,)),
         edges=edges,
     )
+
+
+def drip(width: float = 60.0, radius: float = 3.0, lines: str = "left sheer") -> Edge:
+    """Return a drip gutter on the deck."""
+    channel = Gutter(inset=15.0, width=20.0, depth=10.0, floor_radius=radius)
+    return Edge(name="drip", kind="drip gutter", on="deck", lines=lines, width=width, gutter=channel)
 
 
 @pytest.fixture(scope="module")
@@ -98,6 +105,11 @@ def test_the_trim_line_is_so_far_from_the_finished_edge(flanged: Work) -> None:
         (Edge(name="a", on="floor", width=9.0, radius=12.0), ("front",), "edges[0].width", "width"),
         (Edge(name="a", on="floor", width=30.0, from_x=700.0), ("front",), "edges[0].from_x", "from_x"),
         (Edge(name="a", on="floor", width=30.0, to_x=-50.0), ("front",), "edges[0].to_x", "to_x"),
+        (Edge(name="a", on="floor", width=230.0, radius=200.0), ("front",), "edges[0].radius", None),
+        (drip(width=35.0), ("front",), "edges[0].width", "width"),
+        (replace(drip(), gutter=None), ("front",), "edges[0].gutter", None),
+        (drip(lines="rear"), ("front",), "edges[0].lines", None),
+        (drip(radius=14.0), ("front",), "edges[0].gutter.floor_radius", "radius"),
         (
             Edge(name="a", on="floor", width=30.0, from_x=90.0, to_x=100.0),
             ("front",),
@@ -114,11 +126,17 @@ def test_what_cannot_be_is_refused(edge: Edge, bare: tuple[str, ...], param: str
     error = caught.value
     assert error.param == param
     if word is None:
-        assert any(name in error.remedy for name in ("sill", "floor"))
+        assert any(
+            name in error.remedy for name in ("sill", "floor", "sheer", "Gutter", "corners", "use at most")
+        )
         return
     number = float(
         error.remedy.removeprefix("use ").removeprefix("at least ").removeprefix("at most ").split(",")[0]
     )
+    if word == "radius":
+        edge = replace(edge, gutter=replace(edge.gutter, floor_radius=number))
+        assert work_out(lid(edge, bare=bare)).strips
+        return
     assert work_out(lid(replace(edge, **{word: number}), bare=bare)).trims
 
 

@@ -6,12 +6,13 @@ back by the laminate: ISO 12215-5's formula, as tested elsewhere.
 
 from __future__ import annotations
 
-from math import hypot, pi
+from dataclasses import replace
+from math import asin, hypot, pi, sqrt
 
 import numpy as np
 import pytest
 
-from plugs import Corner, Edge, Plug, Ply, Schedule, Skin, Stack, Station, Work, work_out
+from plugs import Corner, Edge, Gutter, Plug, Ply, Schedule, Skin, Stack, Station, Work, work_out
 
 LENGTH, HALF, HEIGHT = 600.0, 200.0, 150.0
 LAID = Schedule(plies=(Ply(cloth="mat 300"), Ply(cloth="mat 300")))
@@ -136,3 +137,53 @@ def test_on_a_cone_it_is_a_strip_of_cone() -> None:
     along = (foam - float(at[:, 0].mean())) * slope
     large = radius + along / slope * 60.0 / 400.0
     assert sum(trim.area_mm2 for trim in trims) == pytest.approx(pi * (radius + large) * along, rel=2e-3)
+
+
+CHANNEL = Gutter(inset=15.0, width=25.0, depth=12.0, floor_radius=4.0)
+
+
+def gutter(lines: str) -> Edge:
+    """Return a drip gutter on a deck."""
+    return Edge(name="gutter", kind="drip gutter", on="deck", lines=lines, width=60.0, gutter=CHANNEL)
+
+
+def test_a_gutter_is_a_prism() -> None:
+    """Cut from a box: width by depth less two corners less a quarter round each, by its length."""
+    plug = replace(box(gutter("left sheer")), schedule=None, chord_tolerance=0.01)
+    work = work_out(plug)
+    cut = 1e9 * (LENGTH * 2 * HALF * HEIGHT * 1e-9 - work.body.volume_m3)
+    assert cut == pytest.approx(LENGTH * (25.0 * 12.0 - 2 * (1.0 - pi / 4) * 4.0**2), rel=2e-4)
+
+
+def test_under_a_skin_its_foam_is_cut_larger() -> None:
+    """Walls, floor and the lands beside the channel are laid up, the rest of the deck is not."""
+    work = work_out(box(gutter("left sheer")))
+    laid = work.layup.laminates["deck"].thickness
+    (trim,) = work.trims
+    assert trim.area_mm2 == pytest.approx(LENGTH * (60.0 - laid - 25.0 - 2 * laid), rel=1e-4)
+    areas = {place: 1e6 * area for place, area in work.cloth.areas_m2.items()}
+    corner = 4.0 + laid
+    round_it = 2 * 12.0 + 25.0 + 2 * laid - 4 * corner + pi * corner
+    walls = sum(areas[f"gutter {place}"] for place in ("outer wall", "floor", "inner wall"))
+    assert walls == pytest.approx(LENGTH * round_it, rel=1e-3)
+
+
+def test_along_a_bow_it_keeps_its_width() -> None:
+    """Along a line that is an arc in plan: a part of the ring between two circles, by its depth."""
+    large = 1500.0
+
+    def station(x: float) -> Station:
+        half = sqrt(large**2 - x**2) - 1200.0
+        return Station(x=x, corners={"sill": Corner(half, 0.0), "sheer": Corner(half, HEIGHT)})
+
+    at = tuple(station(x) for x in np.linspace(0.0, LENGTH, 41))
+    sharp = Gutter(inset=15.0, width=25.0, depth=12.0)
+    edge = Edge(name="gutter", kind="drip gutter", on="deck", lines="right sheer", width=60.0, gutter=sharp)
+    plug = replace(box(), stations=at, schedule=None)
+    cut = 1e9 * (work_out(plug).body.volume_m3 - work_out(replace(plug, edges=(edge,))).body.volume_m3)
+
+    def under(radius: float) -> float:
+        return 0.5 * (LENGTH * sqrt(radius**2 - LENGTH**2) + radius**2 * asin(LENGTH / radius))
+
+    ring = under(large - 15.0) - under(large - 40.0)
+    assert cut == pytest.approx(12.0 * ring, rel=1e-3)  # 41 stations, 15 mm apart
