@@ -21,6 +21,7 @@ from plugs.stages.worked import Worked
 if TYPE_CHECKING:
     from plugs.drafting.drawing import Drawing
     from plugs.pictures.changed import ChangedJob
+    from plugs.pictures.draft import DraftJob
     from plugs.pictures.views import PictureJob
 
 FOAM_COLOURS: Final = ("#d8c9a6", "#b9d3c2")
@@ -136,6 +137,36 @@ def changed_job(work: Worked, points: Array, facing: Array, off: Array) -> Chang
         off=off,
         apart=float(np.sqrt(work.body.by_mesh.area_mm2 / len(points))),
         display_unit=work.plug.display_unit,
+    )
+
+
+def draft_job(work: Worked) -> DraftJob | None:
+    """Return what the picture of the draft is made of; None without a mould.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    DraftJob or None
+    """
+    if work.taken is None:
+        return None
+    from plugs.mould.colours import PALETTE, colours_of, ends_of
+    from plugs.pictures.draft import DraftJob
+
+    parted = work.taken.parted
+    surface = parted.surface
+    return DraftJob(
+        shown=NamedMesh(
+            name="mould", vertices=surface.vertices, triangles=surface.triangles, colour=_FINISHED
+        ),
+        tints=colours_of(parted, work.taken.drafts),
+        palette=PALETTE,
+        key=(ends_of(parted.mould.draft_deg), "no mould"),
+        title=f"{work.plug.name}: draft from the pull of each part; less than 0 locks, hidden is behind "
+        "another face",
     )
 
 

@@ -38,6 +38,7 @@ from plugs.pictures.run import PictureRun
 from plugs.recipe.own import own_files
 from plugs.scene import (
     changed_job,
+    draft_job,
     drawing_pictures,
     plug_pictures,
     scene_file,
@@ -253,6 +254,9 @@ class Writing:
             cut = self._drawn(layer_drawings)
         if self._easel is not None:
             self._easel.submit(plug_pictures(work))
+            draft = draft_job(work)
+            if draft is not None:
+                self._easel.add_draft(draft)
         for make in (template_drawings, bow_drawings, slot_drawings, edge_drawings) if is_drawn else ():
             cut = _joined(cut, self._drawn(make))
         seen = self._drawn(sheet_drawings) if is_drawn or self._easel is not None else {}
@@ -413,12 +417,13 @@ def _joined(first: Mapping[str, Drawing], second: Mapping[str, Drawing]) -> dict
 
 def _shown(writing: Writing) -> BookScene:
     """Return what the book shows in three dimensions."""
-    from plugs.book.scene import joinings, make_book_scene, wire_ways
+    from plugs.book.scene import joinings, make_book_scene, wire_ways, with_mould
 
     def seen(work: Worked) -> BookScene:
         scene = make_book_scene(work.looks, work.layers, work.layers_seen, work.templates)
         joined, base = joinings(work.pins.joints), work.base if work.templates else None
-        return replace(scene, ways=wire_ways(work.wire), joined=joined, base=base)
+        scene = replace(scene, ways=wire_ways(work.wire), joined=joined, base=base)
+        return scene if work.taken is None else with_mould(scene, work.taken)
 
     return writing.work.again("book scene", seen)
 

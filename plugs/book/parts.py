@@ -160,20 +160,34 @@ def viewer(source: BookSource) -> Html:
         el("div", canvas, el("div", data_part="labels", class_="labels"), class_="scene"),
         still,
         el("p", _KEYS, id="viewer-keys", class_="note screen"),
-        el("div", *_controls(), class_="controls"),
+        el("div", *_controls(source), class_="controls"),
         id="viewer",
         hidden=True,
         data_unit=source.unit,
     )
 
 
-def _controls() -> tuple[Html, ...]:
+def _draft_key(source: BookSource) -> Html | None:
+    """Return what the colours of a mould's draft mean; None without one."""
+    told = source.summary.get("mould")
+    if not told or not source.scene.palette:
+        return None
+    from plugs.mould.colours import key_of
+
+    rows = zip(source.scene.palette, key_of(told["draft_wanted_deg"]), strict=True)
+    patches = ((el("span", style=f"background: {colour}"), f" {words} ") for colour, words in rows)
+    return el("div", *(el("p", *pair) for pair in patches), data_part="draft-key", class_="bends")
+
+
+def _controls(source: BookSource) -> tuple[Html, ...]:
     """Return what says how the plug is shown, row by row."""
+    key = _draft_key(source)
+    shown = _SHOWN if key is None else (*_SHOWN, ("mould", "Mould, by draft"))
     fit = el("button", "Zoom to fit", type="button", data_part="fit")
     axes = (("", "none"), ("x", "across, x"), ("y", "lengthwise, y"), ("z", "level, z"))
     lamps = (("x", "lengthwise"), ("y", "across"), ("z", "upright"))
     return (
-        _buttons("What is shown", "show", _SHOWN),
+        _buttons("What is shown", "show", shown),
         _buttons("How it is shown", "look", _LOOKS),
         el(
             "div",
@@ -182,6 +196,7 @@ def _controls() -> tuple[Html, ...]:
             data_part="lamp-row",
         ),
         el("div", data_part="bend-key", class_="bends"),
+        *(() if key is None else (key,)),
         _buttons("View", "view", _views(), fit),
         el(
             "div",

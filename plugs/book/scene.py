@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -29,6 +30,7 @@ from plugs.templates.base_plan import BasePlan
 from plugs.templates.templates import Template
 
 if TYPE_CHECKING:
+    from plugs.mould.taken import Taken
     from plugs.wire.programs import CutPiece, Wired
 
 Array = NDArray[np.float64]
@@ -50,7 +52,7 @@ class SceneMesh:
     Attributes
     ----------
     group : str
-        "foam", "finish", "layers" or "templates".
+        "foam", "finish", "layers", "templates" or "mould".
     vertices : (n, 3) float32, mm
     triangles : (m, 3) uint32, dimensionless
     edges : (k, 2) uint32, dimensionless
@@ -179,6 +181,35 @@ def make_book_scene(
         meshes.append(_flat(template.name, template.body))
     axis = layers[0].axis if layers else "z"
     return BookScene(meshes=tuple(meshes), views=three_views(_closed(looks.outside)), axis=axis)
+
+
+def with_mould(scene: BookScene, taken: Taken) -> BookScene:
+    """Return a scene with the surface that a mould is taken from, coloured by draft, and its parting.
+
+    Parameters
+    ----------
+    scene : BookScene
+    taken : Taken
+
+    Returns
+    -------
+    BookScene
+    """
+    from plugs.mould.colours import PALETTE, colours_of
+
+    surface, lines = taken.parted.surface, taken.parted.lines
+    begins = len(surface.vertices) + np.cumsum([0, *(len(line) for line in lines)])
+    edges = [np.arange(begin, begin + len(line) - 1) for begin, line in zip(begins, lines, strict=False)]
+    first = np.concatenate([np.empty(0, dtype=np.int64), *edges])
+    shown = SceneMesh(
+        name="draft in the mould",
+        group="mould",
+        vertices=np.concatenate([surface.vertices, *lines]).astype(np.float32),
+        triangles=surface.triangles.astype(np.uint32),
+        edges=np.column_stack([first, first + 1]).astype(np.uint32),
+        tints=colours_of(taken.parted, taken.drafts),
+    )
+    return replace(scene, meshes=(*scene.meshes, shown), palette=PALETTE)
 
 
 def _closed(surface: Shaded) -> Body:

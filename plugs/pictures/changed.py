@@ -14,6 +14,7 @@ from plugs.mesh.named import Array, NamedMesh, colour_of
 from plugs.mesh.triangles import normals
 from plugs.pictures.canvas import Patch, Word, png_bytes, word_width
 from plugs.pictures.raster import camera_at, make_model, rendered
+from plugs.pictures.tinted import LIT, lit_from
 from plugs.pictures.views import FOLDER, Picture, framed
 from plugs.words.ways import called
 
@@ -24,8 +25,6 @@ _WIDTH, _HEIGHT = 760, 400  # px. Of each view
 _HEAD: Final = 28  # px. Over each view, for its words
 _FOOT: Final = 34  # px. For what the colours mean
 _LETTER: Final = 9.0  # px. Height of a capital letter
-_EVEN: Final = 6.0  # parts of light from the eye: no shade makes one colour look like the next
-_LIT: Final = 0.84  # of a colour that is left on a surface seen squarely: the legend has it as it is seen
 _AT_ONCE: Final = 128  # places at a time, so that what is worked out of them stays near
 _TURNED: Final = 2.0  # distances of points for a turn by 60 degrees: beyond an edge nothing is near
 _CLOSE: Final = 4.0  # over the square of the distance of points: the next ones count an eighth
@@ -91,9 +90,7 @@ def make_changed_picture(job: ChangedJob) -> tuple[Picture, ...]:
         frame = framed([job.shown], camera, _WIDTH, _HEIGHT)
         pixels = np.full((_HEAD + frame.height, _WIDTH, 3), 255, dtype=np.uint8)
         left = (_WIDTH - frame.width) // 2
-        lit = model.normals + _EVEN * np.cross(camera.right, camera.up)
-        lit /= np.linalg.norm(lit, axis=2, keepdims=True)
-        pixels[_HEAD:, left : left + frame.width] = rendered(replace(model, normals=lit), camera, frame)
+        pixels[_HEAD:, left : left + frame.width] = rendered(lit_from(model, camera), camera, frame)
         strips.append(pixels)
         words.append(Word(text=name, at=(12.0, top + _HEAD / 2.0), height=_LETTER))
         top += len(pixels)
@@ -134,7 +131,7 @@ def _legend(top: int, unit: str) -> tuple[list[Patch], list[Word]]:
     for text, colour in rows:
         if colour:
             ring = np.array([(x, y - 6.0), (x + 14.0, y - 6.0), (x + 14.0, y + 6.0), (x, y + 6.0)])
-            lit = "".join(f"{round(255.0 * _LIT * part):02x}" for part in colour_of(colour))
+            lit = "".join(f"{round(255.0 * LIT * part):02x}" for part in colour_of(colour))
             patches.append(Patch(points=ring, colour=f"#{lit}"))
             x += 18.0
         words.append(Word(text=text, at=(x, y), height=_LETTER))

@@ -11,6 +11,7 @@ from typing import Final, Self
 from plugs.ground.errors import Finding
 from plugs.ground.workers import Worker, WorkerSilence
 from plugs.pictures.changed import ChangedJob, make_changed_picture
+from plugs.pictures.draft import DraftJob, make_draft_picture
 from plugs.pictures.views import Picture, PictureJob, make_pictures
 
 LONGEST_S: Final = 120.0
@@ -58,6 +59,15 @@ class PictureRun(Worker):
         job : ChangedJob
         """
         self._parts.append(self.answered(make_changed_picture, job))
+
+    def add_draft(self, job: DraftJob) -> None:
+        """Send the job of one more picture, of the draft in a mould.
+
+        Parameters
+        ----------
+        job : DraftJob
+        """
+        self._parts.append(self.answered(make_draft_picture, job))
 
     def made(self, timeout: float = LONGEST_S) -> tuple[tuple[Picture, ...], tuple[Finding, ...]]:
         """Wait for the pictures of all jobs that were submitted.

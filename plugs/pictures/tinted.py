@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from plugs.mesh.named import NamedMesh, colour_of
 from plugs.mesh.projection import Projection
 from plugs.pictures.canvas import Stroke, Word, png_bytes
-from plugs.pictures.raster import Frame, box_seen, camera_at, make_model, rendered
+from plugs.pictures.raster import Frame, Model, box_seen, camera_at, make_model, rendered
 
 _VIEWS: Final = (camera_at(38.0, 26.0), camera_at(218.0, 26.0))  # from behind right, from front left
 _WIDE, _HIGH = 760, 500  # px, of a view
@@ -20,10 +20,17 @@ _KEY: Final = 84  # px, for the colours' key
 _STEP: Final = 90  # px, of a colour in it
 _MARGIN: Final = 20  # px
 _LETTER: Final = 10.0  # px
+EVEN: Final = 6.0  # parts of light from the eye: no shade makes one colour look like the next
+LIT: Final = 0.84  # of a colour that is left on a surface seen squarely: a key has it as it is seen
 
 
 def tinted_png(
-    mesh: NamedMesh, tints: NDArray[np.uint8], palette: Sequence[str], words: tuple[Sequence[str], str, str]
+    mesh: NamedMesh,
+    tints: NDArray[np.uint8],
+    palette: Sequence[str],
+    words: tuple[Sequence[str], str, str],
+    *,
+    is_even: bool = False,
 ) -> bytes:
     """Return a mesh from behind right, and from front left, in the colours of a palette.
 
@@ -36,6 +43,9 @@ def tinted_png(
         ``"#rrggbb"``; the last one stands apart in the key.
     words : tuple of sequence of str, str and str
         At the ends of the colours, one more than there are but for the last; beside the last; under all.
+    is_even : bool
+        Whether light comes from the eye, so that no shade makes one colour look like the next; the key then
+        has each as it is seen.
 
     Returns
     -------
@@ -44,13 +54,18 @@ def tinted_png(
     """
     colours = np.array([colour_of(text) for text in palette], dtype=np.float32)
     model = replace(make_model([mesh]), colours=colours, tint=tints.astype(np.int64))
-    seen = [rendered(model, camera, _frame(mesh, camera)) for camera in _VIEWS]
+    seen = [
+        rendered(lit_from(model, camera) if is_even else model, camera, _frame(mesh, camera))
+        for camera in _VIEWS
+    ]
     pixels = np.vstack([np.hstack(seen), np.full((_KEY, 2 * _WIDE, 3), 255, dtype=np.uint8)])
     ends, apart, caption = words
     left, top = 2 * _MARGIN, _HIGH + 8
     last = left + (len(palette) - 1) * _STEP + _MARGIN
     for x, colour in zip((*range(left, last - _MARGIN, _STEP), last), palette, strict=True):
-        pixels[top : top + 22, x : x + _STEP] = [round(255 * part) for part in colour_of(colour)]
+        pixels[top : top + 22, x : x + _STEP] = [
+            round(255 * part * (LIT if is_even else 1.0)) for part in colour_of(colour)
+        ]
     places = range(left, left + len(ends) * _STEP, _STEP)
     written = [
         Word(text=text, at=(x, top + 40), height=_LETTER, align="centre")
@@ -59,6 +74,12 @@ def tinted_png(
     written.append(Word(text=apart, at=(last + _STEP + 8, top + 11), height=_LETTER))
     written.append(Word(text=caption, at=(left, top + 62), height=_LETTER))
     return png_bytes(pixels, written, [Stroke(begin=(x, top + 22), finish=(x, top + 30)) for x in places])
+
+
+def lit_from(model: Model, camera: Projection) -> Model:
+    """Return a model that is lit nearly from the eye, so that its colours stay as they are."""
+    normals = model.normals + EVEN * np.cross(camera.right, camera.up)
+    return replace(model, normals=normals / np.linalg.norm(normals, axis=2, keepdims=True))
 
 
 def _frame(mesh: NamedMesh, camera: Projection) -> Frame:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import re
@@ -13,6 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
+from PIL import Image
 
 from plugs import (
     Corner,
@@ -29,6 +31,11 @@ from plugs import (
     Work,
     work_out,
 )
+from plugs.book.scene import make_book_scene, with_mould
+from plugs.mesh.named import colour_of
+from plugs.mould.colours import PALETTE, colours_of
+from plugs.pictures.draft import make_draft_picture
+from plugs.scene import draft_job
 
 POCKET = Recess(
     panel="side",
@@ -230,3 +237,46 @@ def test_the_book_and_the_files_tell_of_the_mould(tmp_path: Path) -> None:
     assert told["flanges"][0]["files"] == ["templates/flange-01.svg"]
     assert told["mass_kg"] == pytest.approx(halved().making.mass_kg, rel=1e-6)  # type: ignore[union-attr]
     assert "mould" not in work_out(plug(None)).summary
+
+
+def test_colours_are_those_of_the_draft() -> None:
+    """In picture and view: sides that lean out by 11 degrees in the second colour, the deck in the best.
+
+    The key has the colours as they are seen, with light from the eye.
+    """
+    taken = leaning().taken
+    assert taken is not None
+    tints = colours_of(taken.parted, taken.drafts)
+    surface = taken.parted.surface
+    by_place = {
+        name: set(tints[(surface.place == i) & (surface.areas_mm2 > 50.0)].tolist())
+        for i, name in enumerate(surface.names)
+    }
+    assert by_place["left side"] == by_place["right side"] == {1}
+    assert by_place["deck"] == {5}
+    assert by_place["floor"] == {6}
+    job = draft_job(leaning())
+    assert job is not None
+    (picture,) = make_draft_picture(job)
+    seen = np.asarray(Image.open(io.BytesIO(picture.content)).convert("RGB")).astype(int)
+    for i, colour in enumerate(PALETTE):
+        lit = np.round(255 * 0.84 * np.array(colour_of(colour)))
+        key = seen[515, 60 + 90 * i + (20 if i == len(PALETTE) - 1 else 0)]
+        assert np.abs(key - lit).max() <= 1, colour
+    side, locks = seen[360, 480], 255 * np.array(colour_of(PALETTE[1]))  # behind right, low on its side
+    off = [np.abs(side - 0.84 * 255 * np.array(colour_of(one))).max() for one in PALETTE]
+    assert int(np.argmin(off)) == 1, (side, locks, off)
+
+
+def test_the_view_has_the_mould_with_its_parting() -> None:
+    """A mesh of its own, a colour to each triangle; its lines are as long as the parting."""
+    work = halved()
+    assert work.taken is not None
+    scene = with_mould(make_book_scene(work.looks), work.taken)
+    shown = scene.meshes[-1]
+    assert (shown.group, scene.palette) == ("mould", PALETTE)
+    assert shown.tints is not None
+    assert len(shown.tints) == len(shown.triangles)
+    ends = shown.vertices[shown.edges].astype(float)
+    along = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum()
+    assert along == pytest.approx(work.taken.parted.length, rel=1e-5)

@@ -32,7 +32,7 @@ const PLUG_SHADING = (function () {
     uniform vec3 lampUp, lampSide, middle;
     uniform float lamps, far, flattest;
     uniform int look;
-    uniform bool isFlat, isTinted;
+    uniform bool isFlat, isTinted, isEven;
     vec3 lit(vec3 base, vec3 n) {
       float key = 0.5 + 0.5 * dot(n, normalize(0.62 * toEye - 0.48 * toRight + 0.62 * toTop));
       float light = 0.30 + 0.16 * (0.5 + 0.5 * n.z) + 0.62 * key * key;
@@ -66,6 +66,10 @@ const PLUG_SHADING = (function () {
       leaveOut();
       vec3 n = normalize(isFlat ? cross(dFdx(vAt), dFdy(vAt)) : vNormal);
       vec3 base = isTinted ? vTint : colour;
+      if (isEven) {
+        gl_FragColor = vec4(base * (0.8 + 0.2 * dot(n, toEye)), 1.0);
+        return;
+      }
       gl_FragColor = vec4(look == 1 && !isFlat ? striped(n) : look == 2 && !isFlat ? bent(n) : lit(base, n), 1.0);
     }
   `;

@@ -13,7 +13,7 @@
   const AXES = { x: 0, y: 1, z: 2 };
   const LOOKS = { // outside, and what a section lays open
     foam: ["#efd9ae", "#d8a64f"], finish: ["#b9cbd6", "#4d7c99"], templates: ["#c79a68", "#8a5a2a"],
-    joined: ["#7a4a20", "#7a4a20"], board: ["#cdb98f", "#a98f5c"],
+    joined: ["#7a4a20", "#7a4a20"], mould: ["#dcdcd6", "#9a9a92"], board: ["#cdb98f", "#a98f5c"],
   };
   const LAYERS = [["#efd9ae", "#d8a64f"], ["#cfe0cc", "#8db08a"]];
   const LOOKS_OF = { light: 0, lines: 1, curvature: 2 };
@@ -170,8 +170,8 @@
   };
   const material = (fragmentShader, own, words) => new THREE.ShaderMaterial(
     { vertexShader: VERTEX, fragmentShader, uniforms: { ...all, ...own }, ...words });
-  const surfaceOf = (colour, isFlat, isTinted) => material(SURFACE,
-    { colour: { value: rgb(colour) }, isFlat: { value: isFlat }, isTinted: { value: isTinted } },
+  const surfaceOf = (colour, isFlat, isTinted, isEven = false) => material(SURFACE,
+    { colour: { value: rgb(colour) }, isFlat: { value: isFlat }, isTinted: { value: isTinted }, isEven: { value: isEven } },
     { polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1 });
   const ink = material(PLAIN, { colour: { value: rgb(INK) } });
   const glueInk = material(PLAIN, { colour: { value: rgb("#b3261e") } });
@@ -184,7 +184,7 @@
   const sheet = new THREE.PlaneGeometry(4 * size, 4 * size);
 
   const scene = new THREE.Scene();
-  const groups = { foam: [], finish: [], layers: [], templates: [] };
+  const groups = { foam: [], finish: [], layers: [], templates: [], mould: [] };
   const everything = [];
 
   // A body: its surfaces, its edges, and the face that a section lays open.
@@ -192,7 +192,8 @@
     const part = new THREE.Group();
     const solid = new THREE.Group(), faces = new THREE.Group();
     shapes.forEach((shape) => {
-      solid.add(new THREE.Mesh(shape, surfaceOf(look[0], !shape.attributes.normal, Boolean(shape.attributes.tint))));
+      const isEven = group === "mould"; // its colours are read off a key
+      solid.add(new THREE.Mesh(shape, surfaceOf(look[0], !shape.attributes.normal, Boolean(shape.attributes.tint), isEven)));
       for (const one of [entered, left]) faces.add(new THREE.Mesh(shape, one));
     });
     const edges = new THREE.LineSegments(linesOf(lines), ink);
@@ -664,6 +665,7 @@
     find("at-row").hidden = !state.axis;
     find("lamp-row").hidden = state.look !== "lines";
     find("bend-key").hidden = state.look !== "curvature";
+    if (find("draft-key")) find("draft-key").hidden = state.show !== "mould";
     find("board-row").hidden = !packed.base || !(isTemplates || state.templates);
     const apart = find("apart"), at = find("at");
     apart.value = String(Math.round(100 * state.apart));
