@@ -14,7 +14,7 @@ from plugs.ground.errors import PlugError
 from plugs.ground.limits import Curve, OneOf, Within
 from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST, SMALLEST_BODY
-from plugs.recesses.recess import SQUARE_TO, Recess
+from plugs.recesses.recess import ON_SIDES, SQUARE_TO, Recess
 
 _OF_WELL: Final = re.compile(r"openings\[(\d+)\]\.(\w+)")
 _TAKEN: Final = 801  # points that a curve with a method `at` is taken at, as a mating face's
@@ -79,8 +79,8 @@ class Opening:
 
     Attributes
     ----------
-    panel, x, across, y, z, turn_deg, square_to, name
-        As for `Recess`.
+    panel, side, x, across, y, z, turn_deg, square_to, name
+        As for `Recess`; an outline on the left is that on the right, mirrored.
     width, height : float, mm
         Of the opening: on a panel across it and along the plug, on an end along y and z.
     corner_radius : float, mm
@@ -93,6 +93,7 @@ class Opening:
     """
 
     panel: str
+    side: Annotated[str, OneOf(ON_SIDES)] | None = None
     x: float | None = None
     across: float = 0.0
     y: float = 0.0

@@ -40,8 +40,8 @@ LEFT, RIGHT, BOTH = "left", "right", "both"
 ON_SIDES = (LEFT, RIGHT, BOTH)
 """Sides of a mirrored plug that a recess, boss or form may be set to by one word."""
 
-THROUGH = "right through"
-"""What a recess's depth may be besides a length: a cut through the whole plug."""
+THROUGH, SKIN_ONLY = "right through", "skin only"
+"""What a recess's depth may be besides a length: a cut through the whole plug, or the laminate alone."""
 
 _MOST_KINK_DEG = 18.0
 """A blended mouth that meets the surface at more is no blend: a twentieth of its radius off (common practice,
@@ -71,7 +71,8 @@ class Recess:
         Size of the mouth: on a panel across it and along the plug, on an end along y and z. What is
         not given is made so large that ``plate`` or ``holds`` has its room on the floor.
     depth : float or str, mm
-        From the surface at the middle to the floor; "right through" cuts through the whole plug.
+        From the surface at the middle to the floor; "right through" cuts through the whole plug,
+        "skin only" through the laminate and not the foam, as an `Opening` is.
     corner_radius, floor_radius : float, mm
         Blends of the outline, and between walls and floor.
     mouth_radius : float, mm
@@ -109,7 +110,7 @@ class Recess:
     z: float | None = None
     width: Annotated[float, Within(SMALLEST_BODY, LARGEST)] | None = None
     height: Annotated[float, Within(SMALLEST_BODY, LARGEST)] | None = None
-    depth: Annotated[float, Within(0.1, LARGEST)] | Annotated[str, OneOf((THROUGH,))] = 10.0
+    depth: Annotated[float, Within(0.1, LARGEST)] | Annotated[str, OneOf((THROUGH, SKIN_ONLY))] = 10.0
     corner_radius: Annotated[float, Within(0.0, LARGEST)] | None = None
     floor_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
     mouth_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0

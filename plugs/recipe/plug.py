@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import field, fields, replace
 from typing import Annotated, ClassVar
 
 from plugs.body.mating import Mating
@@ -36,7 +36,7 @@ from plugs.recesses.form import Form
 from plugs.recesses.opening import Opening, check_opening
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.own import check_kinds
-from plugs.recipe.sides import on_sides
+from plugs.recipe.sides import Given, on_sides
 from plugs.recipe.words import (
     check_along,
     check_foam_meets_wire,
@@ -270,6 +270,21 @@ class Plug:
         )
 
 
+class _Placed(Plug):
+    """A plug some of whose parts have other numbers in it than in its recipe; a copy is a plug of its own."""
+
+    __slots__ = ("given_at",)
+
+    given_at: Given
+
+    @classmethod
+    def of(cls, plug: Plug, given: Given) -> Plug:
+        """Return a plug with where its recipe gives them."""
+        made = cls(**{one.name: getattr(plug, one.name) for one in fields(plug)})
+        object.__setattr__(made, "given_at", given)
+        return made
+
+
 def checked_plug(result: object, function: str) -> Plug:
     """Return what a recipe returned, its own fields checked; the shape is checked by the stages.
 
@@ -325,8 +340,10 @@ def checked_plug(result: object, function: str) -> Plug:
     with told_by(plug.sides):
         mould = None if plug.mould is None else whole_mould(plug.mould)
         plug = _with_gutters(_with_radii_of_edges(plug))
-    plug = replace(on_sides(plug), templates=templates, stock=stock, paper_groups=groups, mould=mould)
-    return _with_materials(plug)
+    plug, given = on_sides(plug)
+    plug = replace(plug, templates=templates, stock=stock, paper_groups=groups, mould=mould)
+    plug = _with_materials(plug)
+    return _Placed.of(plug, given) if given else plug
 
 
 def _with_radii_of_edges(plug: Plug) -> Plug:

@@ -2,7 +2,8 @@
 
 What stands to both sides is given once and placed twice, left and right, mirror images in y = 0: ``across``
 and ``y`` count outward from the centreline where a panel crosses it, and a turn on the left is the other way
-round. The second of the two is of a class of its own, so that an error is told by the recipe's own place.
+round. A recess through the skin alone is an opening in the laminate. Where the recipe gives each is kept, so
+that an error is told by that.
 """
 
 from __future__ import annotations
@@ -13,50 +14,34 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
 from plugs.ground.errors import PlugError
 from plugs.laminate.plies import Schedule
 from plugs.lines.plan import drawn_panels
 from plugs.mould.words import Mould
 from plugs.recesses.form import Form
-from plugs.recesses.opening import as_opening
-from plugs.recesses.recess import BOTH, Boss, Recess
+from plugs.recesses.opening import Opening, as_opening, check_opening, drawn_outline
+from plugs.recesses.recess import BOTH, LEFT, SKIN_ONLY, Boss, Recess
 from plugs.skin.skin import ENDS
 from plugs.words.ways import called, told_by
 
 if TYPE_CHECKING:
     from plugs.recipe.plug import Plug
 
-Item = Recess | Boss | Form
+Item = Recess | Boss | Form | Opening
+Given = Mapping[str, tuple[str, tuple[str, ...], str]]
 Names = Mapping[str, tuple[str, str]]
 
-_LISTS: Final = ("recesses", "bosses", "forms")
-_PLACE: Final = re.compile(r"\b(recesses|bosses|forms)\[(\d+)\]")
+_LISTS: Final = ("openings", "recesses", "bosses", "forms")  # recesses through the skin become openings
+_PLACE: Final = re.compile(r"\b(openings|recesses|bosses|forms)\[\d+\]")
+_AS_IT_IS: Final[tuple[str, tuple[str, ...], str]] = ("", (), "")
+_TURNED: Final = ("across", "y", "turn_deg")
 _BETWEEN: Final = 1.0  # mm. Foam that is left between the two at least
 
 
-class _SecondRecess(Recess):
-    """The right one of a recess to both sides."""
-
-    __slots__ = ()
-
-
-class _SecondBoss(Boss):
-    """The right one of a boss to both sides."""
-
-    __slots__ = ()
-
-
-class _SecondForm(Form):
-    """The right one of a form to both sides."""
-
-    __slots__ = ()
-
-
-_SECONDS: Final[Mapping[type, type]] = {Recess: _SecondRecess, Boss: _SecondBoss, Form: _SecondForm}
-
-
-def on_sides(plug: Plug) -> Plug:
-    """Return a plug with all that the recipe sets to a side placed there, and words for both of two as well.
+def on_sides(plug: Plug) -> tuple[Plug, Given]:
+    """Return a plug with all that a recipe sets to a side placed there, and what it cuts in the skin alone.
 
     Parameters
     ----------
@@ -65,8 +50,9 @@ def on_sides(plug: Plug) -> Plug:
 
     Returns
     -------
-    Plug
-        Itself where the recipe sets nothing to a side.
+    tuple of Plug and mapping of str to (str, tuple of str, str)
+        Itself where nothing is set so; and where the recipe gives what has another number in the plug, with
+        the words that have the other sign there, and what it is called if it is a mirror image.
 
     Raises
     ------
@@ -74,24 +60,47 @@ def on_sides(plug: Plug) -> Plug:
         A section that is not mirrored, a place on the wrong side of the centreline, two that meet there.
     """
     lists: dict[str, Sequence[Item]] = {word: getattr(plug, word) for word in _LISTS}
-    if all(item.side is None for items in lists.values() for item in items):
-        return plug
-    placed: dict[str, Any] = {}
+    if not any(item.side or _is_skin_only(item) for items in lists.values() for item in items):
+        return plug, {}
+    placed: dict[str, list[Item]] = {word: [] for word in _LISTS}
+    given: dict[str, tuple[str, tuple[str, ...], str]] = {}
     both: dict[str, tuple[str, str]] = {}
     with told_by(plug.sides):
         crossing = _crossing(plug)
         for word, items in lists.items():
-            found: list[Item] = []
             for i, item in enumerate(items):
                 twins = _placed(item, crossing, f"{word}[{i}]", is_straight=plug.along is None)
-                found += twins
+                for k, one in enumerate(twins):
+                    there = "openings" if _is_skin_only(one) else word
+                    turned = tuple(w for w in _TURNED if getattr(one, w, 0.0) != getattr(item, w, 0.0))
+                    given[f"{there}[{len(placed[there])}]"] = (
+                        f"{word}[{i}]",
+                        turned,
+                        f"the {called().left} one" if k == 0 and item.side in (LEFT, BOTH) else "",
+                    )
+                    placed[there].append(one if there == word else _opening_of(one, f"{word}[{i}]"))
                 if len(twins) == 2:
                     both[item.known_as] = (twins[0].known_as, twins[1].known_as)
-            placed[word] = tuple(found)
-    plain = {item.known_as for items in placed.values() for item in items}
-    return _called_both(
-        replace(plug, **placed), {name: two for name, two in both.items() if name not in plain}
-    )
+    plain = {item.known_as for found in placed.values() for item in found}
+    made = replace(plug, **{word: tuple(found) for word, found in placed.items()})  # type: ignore[arg-type]
+    named = {name: two for name, two in both.items() if name not in plain}
+    return _called_both(made, named), {
+        there: own for there, own in given.items() if there != own[0] or own[2]
+    }
+
+
+def _is_skin_only(item: Item) -> bool:
+    """Return whether a recess is cut through the skin alone."""
+    return isinstance(item, Recess) and item.depth == SKIN_ONLY
+
+
+def _opening_of(recess: Item, param: str) -> Opening:
+    """Return the opening in the laminate that a recess through the skin alone is."""
+    same = Opening.__dataclass_fields__.keys() & Recess.__dataclass_fields__.keys()
+    words = {word: getattr(recess, word) for word in same}
+    opening = Opening(**(words | {"corner_radius": words["corner_radius"] or 0.0}))
+    check_opening(opening, param)
+    return opening
 
 
 def as_given(error: PlugError, plug: Plug) -> PlugError:
@@ -101,27 +110,37 @@ def as_given(error: PlugError, plug: Plug) -> PlugError:
     ----------
     error : PlugError
     plug : Plug
-        From `on_sides`.
+        As `checked_plug` returns it.
 
     Returns
     -------
     PlugError
     """
     error = as_opening(error, plug.openings)
-    seconds = {word: [type(one) in _SECONDS.values() for one in getattr(plug, word)] for word in _LISTS}
-    if not any(any(is_second) for is_second in seconds.values()):
+    given: Given = getattr(plug, "given_at", {})
+    if not given:
         return error
 
     def told(text: str) -> str:
-        return _PLACE.sub(lambda m: f"{m[1]}[{int(m[2]) - sum(seconds[m[1]][: int(m[2]) + 1])}]", text)
+        return _PLACE.sub(lambda match: given.get(match[0], (match[0],))[0], text)
 
+    def signed(place: str, value: object) -> object:
+        base, _, word = place.partition(".")
+        is_turned = word in given.get(base, _AS_IT_IS)[1] and isinstance(value, int | float)
+        return 0.0 - value if is_turned else value  # type: ignore[operator]
+
+    remedy, (base, _, word) = told(error.remedy), error.param.partition(".")
+    _, flipped, which = given.get(base, _AS_IT_IS)
+    for turned in flipped:
+        of_word = rf"\b({turned} =|use)" if word == turned else rf"\b({turned} =)"
+        remedy = re.sub(rf"{of_word} (-?)([\d.]+)", lambda m: f"{m[1]} {'' if m[2] else '-'}{m[3]}", remedy)
     return PlugError(
         param=told(error.param),
-        value=error.value,
+        value=signed(error.param, error.value),
         reason=told(error.reason),
-        remedy=told(error.remedy),
-        where=told(error.where),
-        would_do=[(told(place), value) for place, value in error.would_do],
+        remedy=remedy,
+        where=told(error.where) or which,
+        would_do=[(told(place), signed(place, value)) for place, value in error.would_do],
     )
 
 
@@ -155,17 +174,17 @@ def _placed(item: Item, crossing: set[str] | None, param: str, *, is_straight: b
         if len(sides) == 2:
             words["name"] = f"{said.of(side)} {item.known_as}"
         if side == "left":
-            words |= _mirrored_form(item) if isinstance(item, Form) else _mirrored(item, crossing)
+            words |= _mirrored_form(item) if isinstance(item, Form) else _mirrored(item, crossing, param)
         found.append(replace(item, **words))
-    if len(found) == 2:
-        second = _SECONDS[type(item)]
-        found[1] = second(**{word: getattr(found[1], word) for word in item.__dataclass_fields__})
     return found
 
 
-def _mirrored(item: Recess | Boss, crossing: set[str]) -> dict[str, Any]:
-    """Return the words of a recess or boss that differ where it is its mirror image."""
+def _mirrored(item: Recess | Boss | Opening, crossing: set[str], param: str) -> dict[str, Any]:
+    """Return the words of a recess, boss or opening that differ where it is its mirror image."""
     words: dict[str, Any] = {"turn_deg": 0.0 - item.turn_deg}
+    if isinstance(item, Opening) and item.outline is not None:
+        ring = np.asarray(drawn_outline(item.outline, param).exterior.coords)[:-1]
+        words["outline"] = ring * (-1.0, 1.0)
     if item.panel in ENDS:
         return words | {"y": 0.0 - item.y}
     if item.panel in crossing:
@@ -183,7 +202,7 @@ def _mirrored_form(form: Form) -> dict[str, Any]:
     return words
 
 
-def _check_outward(item: Recess | Boss, crossing: set[str], param: str) -> None:
+def _check_outward(item: Recess | Boss | Opening, crossing: set[str], param: str) -> None:
     """Refuse a place that lies on the other side of the centreline, and two that would meet on it."""
     if item.panel not in crossing:
         return

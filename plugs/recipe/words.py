@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Final
 
 import shapely
 
@@ -23,10 +24,15 @@ from plugs.laminate.materials import Foam, Material
 from plugs.laminate.plies import Schedule
 from plugs.lines.section import Along
 from plugs.recesses.form import Form
-from plugs.recesses.recess import ROUT, Recess
+from plugs.recesses.recess import ROUT, SKIN_ONLY, Recess
 from plugs.templates.words import Templates
 from plugs.wire.words import WireWork
 from plugs.words.ways import called
+
+_OF_FOAM: Final = (
+    "floor_radius", "mouth_radius", "draft_deg", "over_edge", "plate", "holds", "method",
+)  # fmt: skip
+"""Words of a recess in the foam."""
 
 
 def whole_stock(stock: Sequence[Stock], unit: str = "mm") -> tuple[Stock, ...]:
@@ -179,6 +185,14 @@ def check_recess(recess: Recess, param: str) -> None:
             reason=f"it holds the plate {recess.plate!r} already",
             remedy="give 1 of plate and holds",
         )
+    for word in _OF_FOAM if recess.depth == SKIN_ONLY else ():
+        if getattr(recess, word):
+            raise PlugError(
+                param=f"{param}.{word}",
+                value=getattr(recess, word),
+                reason="through the skin only there is nothing of it: the foam stays whole",
+                remedy=f"leave {word} out, or give a depth in mm",
+            )
     for word in ("plate", "holds", "mouth_radius") if recess.over_edge else ():
         if getattr(recess, word):
             raise PlugError(

@@ -15,6 +15,7 @@ from plugs import (
     Corner,
     End,
     Form,
+    Opening,
     Plug,
     PlugError,
     Ply,
@@ -175,3 +176,72 @@ def test_a_section_that_is_not_mirrored_has_no_sides() -> None:
     with pytest.raises(PlugError, match="no mirror image") as caught:
         work_out(plug)
     assert caught.value.param == "recesses[0].side"
+
+
+SLOT = np.array([(0.0, 0.0), (30.0, 0.0), (0.0, 18.0)])
+"""Of an outline of the recipe's own, no mirror image of itself."""
+
+
+def test_openings_go_to_sides_too() -> None:
+    """The scribed outline on the left is the mirror image of that on the right, in space."""
+    vent = Opening(name="vent", panel="side", side="both", x=200.0, across=5.0, outline=SLOT, turn_deg=30.0)
+    left, right = work_out(box(openings=(vent,), recesses=(), bosses=())).lines.scribes
+    places = []
+    for scribe in (left, right):
+        ring = np.asarray(scribe.outline.exterior.coords)[:-1]
+        places.append(ring @ scribe.frame[:, :2].T + scribe.frame[:, 3])
+    mirror = places[0] * [1.0, -1.0, 1.0]
+    assert (left.name, right.name) == ("left vent", "right vent")
+    for point in mirror:
+        assert np.linalg.norm(places[1] - point, axis=1).min() < 1e-6
+
+
+def test_through_the_skin_only_is_an_opening() -> None:
+    """The foam is whole, nothing is taken off it; the opening has the recess's place, size and name."""
+    grille = replace(VENT, name="grille", depth="skin only", draft_deg=0.0)
+    work = work_out(box(recesses=(LAMP, grille), bosses=(), skin=Skin(thickness=2.0)))
+    same = Opening(
+        name="grille", panel="deck", side="both", x=120.0, across=70.0, width=60.0, height=40.0,
+        corner_radius=6.0, turn_deg=20.0,
+    )  # fmt: skip
+    other = work_out(box(recesses=(LAMP,), openings=(same,), bosses=(), skin=Skin(thickness=2.0)))
+    assert [one.name for one in work.lines.scribes] == ["left grille", "right grille"]
+    assert repr(work.plug.openings) == repr(other.plug.openings) and len(work.plug.recesses) == 2
+    assert work.body.by_mesh.volume_mm3 == other.body.by_mesh.volume_mm3
+    for mine, its in zip(work.scribed, other.scribed, strict=True):
+        assert (mine.area_mm2, mine.length) == (its.area_mm2, its.length)
+
+
+@pytest.mark.parametrize(
+    ("words", "param"),
+    [({"draft_deg": 5.0}, "draft_deg"), ({"method": "saw"}, "method"), ({"width": None}, "width")],
+)
+def test_what_the_skin_alone_has_not_is_refused(words: dict[str, Any], param: str) -> None:
+    """By the place that the recipe gives."""
+    grille = replace(VENT, depth="skin only", draft_deg=0.0)
+    with pytest.raises(PlugError) as caught:
+        work_out(box(recesses=(LAMP, replace(grille, **words))))
+    assert caught.value.param == f"recesses[1].{param}"
+
+
+def test_an_opening_that_leaves_its_panel_is_told_as_the_recess_that_it_is() -> None:
+    """The second recess, though it is the first opening; the value that does, does."""
+    grille = replace(VENT, depth="skin only", draft_deg=0.0, x=10.0)
+    with pytest.raises(PlugError) as caught:
+        assert work_out(box(recesses=(LAMP, grille))).lines
+    assert {caught.value.param, *(place for place, _ in caught.value.would_do)} > {"recesses[1].x"}
+    does = {place.removeprefix("recesses[1]."): value for place, value in caught.value.would_do}
+    assert work_out(box(recesses=(LAMP, replace(grille, **does)))).lines
+
+
+def test_a_place_on_the_left_is_told_as_the_recipe_counts_it() -> None:
+    """Outward from the centreline, though the left one's own place is negative; what it says does."""
+    far = replace(VENT, side="left", across=115.0)
+    with pytest.raises(PlugError) as caught:
+        assert work_out(box(recesses=(far,))).lines
+    does = {place.removeprefix("recesses[0]."): value for place, value in caught.value.would_do}
+    assert 60.0 < does["across"] < 115.0 and caught.value.where == "the left one"
+    assert work_out(box(recesses=(replace(far, **does),))).lines
+    with pytest.raises(PlugError) as caught:
+        assert work_out(box(recesses=(replace(far, across=200.0),))).lines
+    assert caught.value.value == 200.0 and caught.value.remedy.startswith("use 1")
