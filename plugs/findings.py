@@ -17,7 +17,7 @@ from plugs.ground.errors import SEVERITIES, Finding
 from plugs.ground.grouping import apart, by_numbers, grouped
 from plugs.ground.lengths import as_length, in_unit
 from plugs.ground.tolerances import NO_VOLUME_MM3
-from plugs.lines.humps import hump_findings
+from plugs.lines.humps import hump_findings, sunk_findings
 from plugs.lines.stations import Loft
 from plugs.measure.fairing import fair_findings
 from plugs.mesh import mesh
@@ -57,7 +57,8 @@ def line_findings(plug: Plug, finish: Loft) -> list[Finding]:
     list of Finding
         Of a fair curve that is used twice, once.
     """
-    found = [*finish.table.findings, *hump_findings(finish, set(plug.stations[0].corners))]
+    drawn = set(plug.stations[0].corners)
+    found = [*finish.table.findings, *hump_findings(finish, drawn), *sunk_findings(finish)]
     for line in measured_lines(plug):
         found += fair_findings(
             line.curve, line.seen if line.name in line.seen else f"{line.name}, {line.seen}"

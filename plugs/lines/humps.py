@@ -1,4 +1,4 @@
-"""Faired lines that rise over, or dip under, the stations beside them though nothing drawn asks for it."""
+"""What lines do though nothing drawn asks for it: hump between stations, sink under a blend on thin edges."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from plugs.ground.lengths import as_length
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.lengthwise import FAIRED, STRAIGHT, WITHIN, through
+from plugs.lines.rings import Rings, solve_rings
 from plugs.lines.section import WAYS
 from plugs.lines.stations import Loft
 
@@ -30,6 +31,13 @@ _SHARES: Final = (0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9)
 """Of a bay, where another station is tried; told to a tenth of a mm."""
 _PER_BAY: Final = 65  # places looked at in a bay: a cubic has one hump in it
 
+
+_SUNK_RATIO: Final = 1.0
+"""A blend that takes more than its radius off: the edge is thinner than 60 degrees, by 1 / sin 30 - 1 = 1."""
+_SUNK: Final = 5.0  # mm. Less is what edges lose anyway (common practice, no source)
+_ALONG: Final = 65  # sections that are looked at
+_FEWER: Final = 0.8  # of a radius is tried next
+_LEAST_RADIUS: Final = 0.5  # mm. Less is sharp, to a sanding block
 
 _FARTHEST, _STEP = 2.0, 0.5
 """A station's value is tried up to twice the hump away from where it is, by so many mm at a time."""
@@ -88,6 +96,68 @@ def hump_findings(loft: Loft, corners: Collection[str]) -> list[Finding]:
             )
         )
     return found
+
+
+def sunk_findings(loft: Loft) -> list[Finding]:
+    """Return a finding for each edge so thin that its blend takes far more off than its radius.
+
+    Parameters
+    ----------
+    loft : Loft
+        Of the finished surface.
+
+    Returns
+    -------
+    list of Finding
+        How far the surface stays under the drawn corner, where, and a radius that takes less off than the
+        one that is drawn.
+
+    References
+    ----------
+    Between straight panels at an angle a to each other a blend of radius r takes r (1 / sin(a / 2) - 1) off.
+    """
+    at = loft.sections(np.linspace(loft.breaks[0], loft.breaks[-1], _ALONG))
+    corners, radius, rise = loft.unblended(at.u, at.k)
+    rings = solve_rings(corners, radius, rise)
+    off = np.where(rings.turn_rad > 0.0, _off_corners(rings, corners), 0.0)
+    is_sunk = (off > _SUNK) & (off > _SUNK_RATIO * radius)
+    found = []
+    for row, name in enumerate(loft.table.drawn_corners):
+        worst = np.where(is_sunk & (loft.table.corner_of == row), off, 0.0)
+        k, i = np.unravel_index(int(np.argmax(worst)), worst.shape)
+        if worst[k, i] == 0.0:
+            continue
+        drawn, gone = float(radius[k, i]), float(worst[k, i])
+        would_do, left = _radius_that_stays(corners[k], radius[k], rise[k], int(i))
+        found.append(
+            Finding(
+                code="edge-sunk-by-blend",
+                severity="mind",
+                where=f"line {name!r} at x = {as_length(float(at.t[k]), '.0f')}",
+                message=f"the edge is so thin there that its blend of {as_length(drawn, '.1f')} takes "
+                f"{as_length(gone, '.0f')} off it: the surface stays so far from the drawn corner",
+                remedy=f"use a radius of {as_length(would_do, 'g')}, which takes "
+                f"{as_length(left, '.0f')} off, "
+                "or draw the panels beside it less crowned inward or farther apart",
+            )
+        )
+    return found
+
+
+def _radius_that_stays(corners: Array, radius: Array, rise: Array, i: int) -> tuple[float, float]:
+    """Return a radius of corner i of a section that takes less off than the drawn one is, and what, mm."""
+    drawn, tried, left = float(radius[i]), float(radius[i]), np.inf
+    while left > drawn and tried > _LEAST_RADIUS:
+        tried = float(np.floor(10.0 * _FEWER * tried) / 10.0)
+        less = np.where(np.arange(len(radius)) == i, tried, radius)
+        left = float(_off_corners(solve_rings(corners[None], less[None], rise[None]), corners[None])[0, i])
+    return tried, left
+
+
+def _off_corners(rings: Rings, corners: Array) -> Array:
+    """Return how far the middle of each blend lies from its corner, (k, n) mm."""
+    count = corners.shape[1]
+    return np.asarray(np.linalg.norm(rings.at(2 * np.arange(count), np.full(count, 0.5)) - corners, axis=-1))
 
 
 def _humps(line: _Line, *, may_turn: bool = True) -> tuple[Array, Array]:
