@@ -33,7 +33,7 @@ from plugs.ground.doors import STAGES, Output
 from plugs.ground.errors import Finding, PlugError, promise
 from plugs.ground.paper import checked_groups, paper_of
 from plugs.ground.workers import LONGEST_CALL_S, Crew
-from plugs.pack.pack import PackJob, pack_pdf
+from plugs.pack.pack import PackJob, pack_pdf, paged
 from plugs.pictures.run import PictureRun
 from plugs.recipe.own import own_files
 from plugs.scene import (
@@ -375,7 +375,7 @@ class Writing:
         plug = self.work.plug
         job = PackJob(
             summary=summarise(self.work, made),
-            drawings=drawings,
+            drawings=paged(drawings),
             paper=paper_of(plug.paper, margin=plug.paper_margin),
         )
         return bench.answered(pack_pdf, job)

@@ -161,22 +161,28 @@ class _Boxes:
     def __init__(self, boxes: Sequence[Box]) -> None:
         """Begin with some."""
         self._n = len(boxes)
-        self._all = np.zeros((max(_FIRST, 2 * self._n), 4))
-        self._all[: self._n] = np.array(boxes).reshape(-1, 4)
+        self._all = np.zeros((4, max(_FIRST, 2 * self._n)))
+        self._all[:, : self._n] = np.array(boxes).reshape(-1, 4).T
 
     def add(self, box: Box) -> None:
         """Add one; room for more is made by doubling."""
-        if self._n == len(self._all):
-            self._all = np.concatenate((self._all, np.zeros_like(self._all)))
-        self._all[self._n] = box
+        if self._n == self._all.shape[1]:
+            self._all = np.concatenate((self._all, np.zeros_like(self._all)), axis=1)
+        self._all[:, self._n] = box
         self._n += 1
 
     def near(self, boxes: Array) -> tuple[Array, NDArray[np.int64]]:
         """Return those that meet or touch the box around boxes, and their numbers, first come first."""
-        there = self._all[: self._n]
-        low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
-        found = np.flatnonzero(np.all((there[:, :2] <= high) & (low <= there[:, 2:]), axis=1))
-        return there[found], found
+        left, bottom, right, top = self._all[:, : self._n]
+        (x0, y0, _, _), (_, _, x1, y1) = boxes.min(axis=0), boxes.max(axis=0)
+        found = np.flatnonzero((left <= x1) & (bottom <= y1) & (x0 <= right) & (y0 <= top))
+        return self._all[:, found].T, found
+
+    def overlap(self, boxes: Array) -> NDArray[np.bool_]:
+        """Return which boxes any of these overlaps."""
+        left, bottom, right, top = self.near(boxes)[0].T
+        x0, y0, x1, y1 = boxes.T[:, :, None]
+        return np.asarray(((x0 < right) & (y0 < top) & (left < x1) & (bottom < y1)).any(axis=1))
 
 
 class Placer:
@@ -278,14 +284,9 @@ class Placer:
         """Return how bad each place is: over words, out of the region, over a cut, a mark, another line."""
         around = boxes + _CLEAR * np.array([-1.0, -1.0, 1.0, 1.0])
         grown = shapely.box(*around.T)
-        faults = np.zeros(len(boxes), dtype=np.int64)
-        for weight, others in ((_WORDS, self._taken), (_MARK, self._marks)):
-            low, high = np.split(others.near(boxes)[0], 2, axis=1)
-            meets = np.all((boxes[:, None, :2] < high) & (low < boxes[:, None, 2:]), axis=2)
-            faults += weight * np.any(meets, axis=1)
+        faults = _WORDS * self._taken.overlap(boxes) + _MARK * self._marks.overlap(boxes)
         which, lines = self._tree.query(grown, predicate="intersects")
-        for weight, is_kind in ((_CUT, self._is_cut), (_LINE, ~self._is_cut)):
-            faults += weight * (np.bincount(which[is_kind[lines]], minlength=len(boxes)) > 0)
+        np.bitwise_or.at(faults, which, np.where(self._is_cut[lines], _CUT, _LINE))
         for leader in self._leader_boxes.near(around)[1]:
             faults += _MARK * shapely.intersects(grown, self._leaders[leader])
         if within is not None:

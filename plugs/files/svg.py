@@ -79,6 +79,9 @@ def _group_start(name: str, style: LineStyle) -> str:
 
 def _path_element(path: Path, corner: tuple[float, float]) -> str:
     """Return one path: M, then L for lines and A for arcs, then Z."""
+    if not path.bulges.any():
+        ends = (f"{_number(x)} {_number(y)}" for x, y in ((path.points - corner) * (1.0, -1.0)).tolist())
+        return f'<path d="M{"L".join(ends)}{"Z" if path.is_closed else ""}"/>'
     x = (path.points[:, 0] - corner[0]).tolist()
     y = (corner[1] - path.points[:, 1]).tolist()
     chord = np.hypot(*(np.roll(path.points, -1, axis=0) - path.points).T)

@@ -14,7 +14,7 @@ from plugs.ground.paper import MEASURES, Paper, paper_of
 from plugs.ground.records import record
 from plugs.pack.cloth import cloth_pages
 from plugs.pack.scaled import APART, scaled_pages, sheet_page
-from plugs.pack.words import cover, fit_pages, section_page, sections
+from plugs.pack.words import CONTOURS, cover, fit_pages, section_page, sections
 from plugs.paper.map import MapSheet
 from plugs.paper.marks import footer, square
 from plugs.paper.pages import PagePlan, plan_pages
@@ -24,6 +24,9 @@ from plugs.paper.tiling import best_grid, sketch_of
 _LARGEST: Final = 432.0  # mm. Larger paper, and rolls, hang over no bench: the pack is on A4 then
 MOST: Final = 100
 """Layers, or sheets, of which each has a page: nobody leafs through more, and files cut them."""
+
+_PAGED: Final = (("sheets/", "Sheet"), ("templates/board-", "Template board"), ("layers/", "Layer"))
+"""What there may be many of: how their drawings' paths begin, and what their pages are titled."""
 
 _CLOTH_GAP: Final = 5.0  # mm. Between what one page tells of cloth
 
@@ -37,7 +40,7 @@ class PackJob:
     summary : mapping
         As in summary.json.
     drawings : mapping of str to Drawing
-        By path in the folder, without ending.
+        By path in the folder, without ending, at least those that are `paged`.
     paper : Paper
         That the recipe names.
     """
@@ -45,6 +48,25 @@ class PackJob:
     summary: Mapping[str, Any]
     drawings: Mapping[str, Drawing]
     paper: Paper
+
+
+def paged(drawings: Mapping[str, Drawing]) -> dict[str, Drawing]:
+    """Return of some drawings those that the pack shows: of more layers than `MOST`, a few for its cover.
+
+    Parameters
+    ----------
+    drawings : mapping of str to Drawing
+        By path in the folder, without ending: all that there are.
+
+    Returns
+    -------
+    dict of str to Drawing
+        Likewise.
+    """
+    stems = {folder: [stem for stem in drawings if stem.startswith(folder)] for folder, _ in _PAGED}
+    kept = stems["layers/"][:: max(1, -(-len(stems["layers/"]) // CONTOURS))]
+    gone = {stem for own in stems.values() if len(own) > MOST for stem in own} - {*kept}
+    return {stem: drawing for stem, drawing in drawings.items() if stem not in gone}
 
 
 def pack_pdf(job: PackJob) -> tuple[bytes, int]:
@@ -151,9 +173,10 @@ def parts_of(job: PackJob) -> Iterator[tuple[str, Drawing]]:
     tuple of str and Drawing
         Its title, and its drawing at full size.
     """
-    for folder, word in (("sheets/", "Sheet"), ("templates/board-", "Template board"), ("layers/", "Layer")):
+    n_layers = len(job.summary["layers"] or ())
+    for folder, word in _PAGED:
         stems = [stem for stem in job.drawings if stem.startswith(folder)]
-        for stem in stems if len(stems) <= MOST else ():
+        for stem in stems if (n_layers if folder == "layers/" else len(stems)) <= MOST else ():
             number = stem.rpartition("-")[2]
             yield f"{word} {f'L{number}' if folder == 'layers/' else int(number)}", job.drawings[stem]
     for stem, drawing in job.drawings.items():

@@ -19,7 +19,8 @@ from plugs.pack.tables import HEAD, LETTER, ROW, continued, set_table, wrapped, 
 _WIDTH: Final = 190.0  # mm. Of words on the narrowest paper
 _VIEW: Final = (150.0, 85.0)  # mm. Of the picture on the cover
 _LEAST_VIEW: Final = 30.0  # mm. Of its height
-_CONTOURS: Final = 30  # layers at most that are drawn in it
+CONTOURS: Final = 30
+"""Layers at most that are drawn on the cover."""
 _SLANT: Final = np.radians(30.0)  # of the two level axes in it: an isometric view (textbook)
 
 _MADE: Final = {
@@ -187,7 +188,7 @@ def _cover_rows(summary: Mapping[str, Any], most: int) -> list[str]:
 
 def _contours(layers: Sequence[Mapping[str, Any]], drawings: Mapping[str, Drawing]) -> list[Path]:
     """Return the outlines of layers at their places in the plug, in an isometric view at full size."""
-    step = max(1, -(-len(layers) // _CONTOURS))
+    step = max(1, -(-len(layers) // CONTOURS))
     found = []
     for layer in layers[::step]:
         drawing = drawings.get(f"layers/layer-{layer['name'][1:]}")

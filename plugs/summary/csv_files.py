@@ -16,7 +16,7 @@ UNKNOWN = "see its sheet"
 """In the place of what the data sheet of a hardener says, and nobody guesses."""
 
 
-def csv_files(work: Worked) -> dict[str, str]:
+def csv_files(work: Worked) -> dict[str, str | bytes]:
     """Return the CSV files of a work.
 
     Parameters
@@ -25,7 +25,7 @@ def csv_files(work: Worked) -> dict[str, str]:
 
     Returns
     -------
-    dict of str to str
+    dict of str to str or bytes
         By path in the folder: a header and rows, lines end in ``"\\n"``.
     """
     tables = {

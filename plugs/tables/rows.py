@@ -6,7 +6,11 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Sequence
-from typing import Final
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 _RUN: Final = ("=", "+", "-", "@", "\t")
 _BREAKS: Final = re.compile(r"[\0\n\v\f\r\x1c-\x1e\x85\u2028\u2029]")
@@ -36,6 +40,43 @@ def csv_text(rows: Iterable[Sequence[str]]) -> str:
     text = io.StringIO()
     csv.writer(text, lineterminator="\n").writerows([_tame(cell) for cell in row] for row in rows)
     return text.getvalue()
+
+
+def fixed_rows(values: NDArray[np.float64], decimals: int, head: str, tail: str) -> bytes:
+    """Return numbers with so many decimals, parted by commas: many rows of them at once, digit by digit.
+
+    Parameters
+    ----------
+    values : (n, k) float
+        Of less than 2 to the 53rd when their decimals are counted as whole numbers.
+    decimals : int, dimensionless
+        At least one.
+    head, tail : str
+        Before and after the numbers of each row.
+
+    Returns
+    -------
+    bytes
+        In UTF-8. What is nothing when it is rounded has no sign.
+    """
+    import numpy as np
+
+    whole = np.rint(values * 10.0**decimals).astype(np.int64)
+    left = np.abs(whole)
+    n_digits = max(len(str(int(left.max(initial=0)))), decimals + 1)
+    # sign, digits, point, comma; nothing (0) where there is none
+    cells = np.zeros((*values.shape, n_digits + 3), dtype=np.uint8)
+    cells[..., 0] = np.where(whole < 0, ord("-"), 0)
+    cells[..., -2 - decimals] = ord(".")
+    cells[:, :-1, -1] = ord(",")
+    for i in range(n_digits):
+        rest = left // 10
+        digit = ord("0") + left - 10 * rest
+        cells[..., -2 - i - (i >= decimals)] = digit if i <= decimals else np.where(left > 0, digit, 0)
+        left = rest
+    ends = [np.tile(np.frombuffer(text.encode(), np.uint8), (len(values), 1)) for text in (head, tail)]
+    rows = np.hstack((ends[0], cells.reshape(len(values), -1), ends[1]))
+    return rows[rows > 0].tobytes()
 
 
 def _tame(cell: str) -> str:

@@ -15,12 +15,13 @@ import shapely
 from reportlab.pdfbase import pdfmetrics
 
 import plugs.pack.pack
+import plugs.pack.words
 from plugs.drafting.drawing import Drawing, Label, Path, path_bounds, paths_box
 from plugs.drafting.layout import crossings, edges_of, is_mirrored, layout_of, lines_across
 from plugs.drafting.styles import without_figures
 from plugs.drawings import edge_drawings, layer_drawings, sheet_drawings, template_drawings
 from plugs.ground.paper import paper_of
-from plugs.pack.pack import PackJob, pack_pages, pack_pdf, parts_of
+from plugs.pack.pack import PackJob, pack_pages, pack_pdf, paged, parts_of
 from plugs.pack.scaled import scaled_page
 from plugs.pack.tables import LEAST, LETTER, continued, set_table
 from plugs.paper.pdf import CAPITAL_RATIO, POINT_PER_MM
@@ -192,6 +193,20 @@ def test_hundreds_of_layers_have_no_page_each(monkeypatch: pytest.MonkeyPatch) -
     assert any(text.startswith("11 layers: too many") for text in told)
     words = [label.text for sheet in sheets for label in sheet.drawing.labels]
     assert not any(text.startswith("Layer L0") for text in words)
+
+
+def test_what_the_pack_does_not_show_is_not_sent_to_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of more layers than have a page only those of the cover are; the pack is the same, page by page."""
+    whole = job_of("bonnet_scoop")
+    assert paged(whole.drawings) == whole.drawings
+    monkeypatch.setattr(plugs.pack.pack, "MOST", 10)
+    for module in (plugs.pack.pack, plugs.pack.words):
+        monkeypatch.setattr(module, "CONTOURS", 4)
+    kept = paged(whole.drawings)
+    layers = [f"layers/layer-{k:02d}" for k in range(1, 12)]
+    assert [stem for stem in kept if stem in layers] == layers[::3]
+    assert [stem for stem in whole.drawings if stem not in layers] == [s for s in kept if s not in layers]
+    assert pack_pdf(replace(whole, drawings=kept)) == pack_pdf(whole)
 
 
 def test_no_word_of_a_drawing_is_dropped() -> None:

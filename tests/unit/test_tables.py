@@ -12,6 +12,7 @@ import shapely
 from shapely import MultiPolygon
 
 from plugs.files.tables import COLUMNS, outlines_csv
+from plugs.tables.rows import fixed_rows
 
 SQUARE = shapely.box(-2, 0, 8, 10)
 WITH_HOLE = SQUARE.difference(shapely.box(1, 1, 2, 2))
@@ -36,9 +37,9 @@ def layer(**changes):
     return record
 
 
-def rows_of(text):
+def rows_of(packed):
     """Return the rows as dictionaries."""
-    return list(csv.DictReader(io.StringIO(text)))
+    return list(csv.DictReader(io.StringIO(packed.decode())))
 
 
 def test_rows_rebuild_the_outlines():
@@ -55,13 +56,14 @@ def test_rows_rebuild_the_outlines():
 
 def test_header_decimals_line_ends_and_position():
     """As promised: fixed four decimals, the lower face's position for the cut line."""
-    text = outlines_csv([layer(from_mm=-0.0)])
+    packed = outlines_csv([layer(from_mm=-0.0)])
+    text = packed.decode()
     assert text.splitlines()[0] == ",".join(COLUMNS)
     assert text.splitlines()[1] == "L01,lower,1,outer,x,y,-2.0000,0.0000,0.0000"
     assert "\r" not in text
     assert text.endswith("\n")
     assert "-0.0000" not in text
-    along = {(row["face"], row["along_mm"]) for row in rows_of(text)}
+    along = {(row["face"], row["along_mm"]) for row in rows_of(packed)}
     assert along == {("lower", "0.0000"), ("upper", "50.0000"), ("rough", "0.0000")}
 
 
@@ -100,4 +102,14 @@ def test_empty_faces_have_no_rows_and_names_are_quoted():
 
 def test_no_layers_give_the_header_alone():
     """The columns are stable even then."""
-    assert outlines_csv([]) == ",".join(COLUMNS) + "\n"
+    assert outlines_csv([]).decode() == ",".join(COLUMNS) + "\n"
+
+
+def test_numbers_are_written_as_python_writes_them():
+    """Digit by digit as `format` has it, rounded first, half to even: large, small, negative, nothing."""
+    rng = np.random.default_rng(3)
+    values = np.concatenate([rng.normal(scale=scale, size=(200, 2)) for scale in (1e-5, 1e-3, 1.0, 1e3, 1e7)])
+    values = np.vstack((values, [(0.0, -0.0), (-0.00004, 0.00005), (9.99995, -9.99995), (99999.99996, -0.5)]))
+    wanted = "".join(f"a,{x:.4f},{y:.4f},é\n" for x, y in np.round(values, 4) + 0.0)
+    assert fixed_rows(values, 4, "a,", ",é\n").decode() == wanted
+    assert fixed_rows(np.array([[0.25], [-12.0]]), 1, "", ";") == b"0.2;-12.0;"
