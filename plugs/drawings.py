@@ -6,9 +6,11 @@ from collections.abc import Callable, Mapping, Sequence
 from functools import wraps
 from typing import Final, TypedDict
 
+import numpy as np
+
 from plugs.cloth.seams import zone_letters
 from plugs.drafting.arcs import arcs_within
-from plugs.drafting.drawing import Drawing
+from plugs.drafting.drawing import Array, Drawing
 from plugs.drafting.glue import joining_of
 from plugs.drafting.layer import layer_drawing
 from plugs.drafting.sheet import board_drawing, sheet_drawing
@@ -413,11 +415,13 @@ def _words(work: Worked) -> _Words:
 
 
 def _trims(work: Worked) -> Trims:
-    """Return the trim lines on the foam, by the names of their edges."""
-    names = dict.fromkeys(trim.strip.edge.name for trim in work.trims)
-    return {
-        n: [line for trim in work.trims if trim.strip.edge.name == n for line in trim.lines] for n in names
-    }
+    """Return the trim lines on the foam, by the names of their edges and openings."""
+    found: dict[str, list[Array]] = {}
+    for trim in work.trims:
+        found.setdefault(trim.strip.edge.name, []).extend(trim.lines)
+    for one in work.scribed:
+        found.setdefault(one.scribe.name, []).append(np.vstack([one.line, one.line[:1]]))
+    return found
 
 
 def _stations(work: Worked) -> tuple[float, ...]:

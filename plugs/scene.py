@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -31,6 +32,8 @@ _SMALL: Final = 80.0  # mm. Longest side of a triangle that has one colour
 _PICTURED: Final = 1.5  # mm. So far its surface may be moved for the sake of fewer triangles
 _MOST: Final = 100
 """Layers that are pictured: of more, every second, third and so on is, for nobody tells them apart."""
+
+_LINE_SHARE: Final = 1.5e-3  # of the plug's size: half of a line's width on its pictures, some 2 pixels
 
 FINISH_COLOUR: Final = "#8fb6d6"
 _FINISHED: Final = "#b9cbd6"
@@ -188,7 +191,10 @@ def plug_pictures(work: Worked) -> PictureJob:
     every = max(1, -(-len(layers) // _MOST))
     size = solid.by_mesh.upper - solid.by_mesh.lower
     return PictureJob(
-        shown=_pictured("plug", work.looks.outside, _FINISHED if with_skin else _LAYERS[0]),
+        shown=_lined(
+            _pictured("plug", work.looks.outside, _FINISHED if with_skin else _LAYERS[0]),
+            [(one.finish_line, one.scribe.frame[:, 2]) for one in work.scribed],
+        ),
         layers=tuple(
             _pictured(layers[i].name, surfaces[i], _LAYERS[i % len(_LAYERS)])
             for i in range(0, len(layers), every)
@@ -199,6 +205,34 @@ def plug_pictures(work: Worked) -> PictureJob:
         display_unit=work.plug.display_unit,
         title=work.plug.name,
         size=(float(size[0]), float(size[1]), float(size[2])),
+    )
+
+
+def _lined(one: NamedMesh, lines: Sequence[tuple[Array, Array]]) -> NamedMesh:
+    """Return a mesh with closed lines on it, each with which way it faces: ribbons that catch no light."""
+    if not lines or one.normals is None:
+        return one
+    half = _LINE_SHARE * float(np.ptp(one.vertices, axis=0).max())
+    points, triangles, normals, begin = [one.vertices], [one.triangles], [one.normals], len(one.vertices)
+    for line, outward in lines:
+        along = np.roll(line, -1, axis=0) - np.roll(line, 1, axis=0)
+        aside = np.cross(outward, along)
+        aside *= half / np.maximum(np.linalg.norm(aside, axis=1, keepdims=True), 1e-9)
+        lifted, count = line + half * outward, len(line)
+        here = begin + np.arange(count)
+        ahead = np.roll(here, -1)
+        points += [lifted - aside, lifted + aside]
+        triangles += [
+            np.stack([here, ahead, ahead + count], axis=1),
+            np.stack([here, ahead + count, here + count], axis=1),
+        ]
+        normals.append(np.tile(-outward, (2 * count, 1)))
+        begin += 2 * count
+    return replace(
+        one,
+        vertices=np.concatenate(points),
+        triangles=np.concatenate(triangles),
+        normals=np.concatenate(normals),
     )
 
 

@@ -420,7 +420,7 @@ def _shown(writing: Writing) -> BookScene:
     from plugs.book.scene import joinings, make_book_scene, wire_ways, with_mould
 
     def seen(work: Worked) -> BookScene:
-        scene = make_book_scene(work.looks, work.layers, work.layers_seen, work.templates)
+        scene = make_book_scene(work.looks, work.layers, work.layers_seen, work.templates, work.scribed)
         joined, base = joinings(work.pins.joints), work.base if work.templates else None
         scene = replace(scene, ways=wire_ways(work.wire), joined=joined, base=base)
         return scene if work.taken is None else with_mould(scene, work.taken)

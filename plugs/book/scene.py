@@ -26,6 +26,7 @@ from plugs.mesh import mesh
 from plugs.mesh.mesh import PLANES, Body
 from plugs.mesh.shaded import Shaded
 from plugs.mesh.triangles import distinct, in_use, rim_sides
+from plugs.openings.scribed import Scribed
 from plugs.templates.base_plan import BasePlan
 from plugs.templates.templates import Template
 
@@ -42,6 +43,7 @@ _OVER: Final = 0.5  # mm. A gap that shows no end of a pin on a layer's face
 FLATTEST, BENDS_IN_A_BYTE = 50_000.0, 127
 """Radius, mm, from which a surface is told to be flat, and in how many steps those to 5 mm are told."""
 
+_UP: Final = (0.0, 0.0, 1.0)
 _TIGHTEST: Final = 5.0  # mm
 
 
@@ -155,6 +157,7 @@ def make_book_scene(
     layers: Sequence[Layer] = (),
     seen: tuple[Sequence[Shaded], bool] = ((), False),
     templates: Sequence[Template] = (),
+    scribed: Sequence[Scribed] = (),
 ) -> BookScene:
     """Return the scene of a plug.
 
@@ -166,14 +169,17 @@ def make_book_scene(
         Their surfaces, and whether templates leave slots in them.
     templates : sequence of Template
         Of gauges, those of the foam line are shown.
+    scribed : sequence of Scribed
+        Openings: their lines are drawn on the foam, and so on its layers, and on the finished surface.
 
     Returns
     -------
     BookScene
     """
-    meshes = [_shaded("foam", "foam", looks.foam)]
+    meshes = [_lined(_shaded("foam", "foam", looks.foam), [one.line for one in scribed])]
     if looks.finish is not None:
-        meshes.append(_shaded("finished surface", "finish", looks.finish))
+        finish = _shaded("finished surface", "finish", looks.finish)
+        meshes.append(_lined(finish, [one.finish_line for one in scribed]))
     surfaces, has_slots = seen
     for layer, surface in zip(layers, surfaces, strict=True):
         meshes.append(_shaded(layer.name, "layers", surface) if has_slots else _lid(layer, surface))
@@ -341,6 +347,28 @@ def _shaded(name: str, group: str, surface: Shaded) -> SceneMesh:
         edges=surface.edges().astype(np.uint32),
         normals=surface.normals,
         bends=surface.bends,
+    )
+
+
+def _lined(one: SceneMesh, rings: Sequence[Array]) -> SceneMesh:
+    """Return a mesh of the scene on which closed lines are drawn as its edges are."""
+    if not rings:
+        return one
+    points, begin, edges = [one.vertices], len(one.vertices), [one.edges]
+    for ring in rings:
+        numbers = begin + np.arange(len(ring), dtype=np.uint32)
+        points.append(ring.astype(np.float32))
+        edges.append(np.stack([numbers, np.roll(numbers, -1)], axis=1).astype(np.uint32))
+        begin += len(ring)
+    more = begin - len(one.vertices)
+    return replace(
+        one,
+        vertices=np.concatenate(points),
+        edges=np.concatenate(edges),
+        normals=None
+        if one.normals is None
+        else np.concatenate([one.normals, np.tile([0.0, 0.0, 1.0], (more, 1))]),
+        bends=None if one.bends is None else np.concatenate([one.bends, np.zeros((more, 2))]),
     )
 
 

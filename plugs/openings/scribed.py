@@ -59,6 +59,16 @@ class Scribed:
     area_mm2: float
     centroid: Array
 
+    @property
+    def finish_line(self) -> Array:
+        """(n, 3) float, mm: the line on the finished surface."""
+        scribe = self.scribe
+        if scribe.rim is not None and scribe.rim.kind == RETURN:
+            ring = shapely.get_coordinates(scribe.outline.exterior.segmentize(_STEP))[:-1]
+            local = np.column_stack([ring, np.full(len(ring), -scribe.rim.width)])
+            return np.asarray(scribe.frame[:, 3] + local @ scribe.frame[:, :3].T)
+        return np.asarray(self.line + scribe.skin * scribe.frame[:, 2])
+
 
 def scribed_on(body: Body, scribe: Scribe) -> Scribed:
     """Return an opening on the foam.

@@ -20,6 +20,7 @@ from plugs.openings.scribed import Scribed, on_surface
 from plugs.recesses.holding import Rounded
 from plugs.recesses.mounting import tapes_to
 from plugs.recesses.opening import Opening
+from plugs.words.ways import called
 
 Array = NDArray[np.float64]
 
@@ -138,7 +139,7 @@ def _from_edges(loft: Loft, opening: Opening) -> list[Tape]:
     if tapes or opening.z is None:
         return tapes
     return [
-        Tape(words="beside the centreline", length=abs(opening.y)),
+        Tape(words=called().beside(opening.y), length=abs(opening.y)),
         Tape(words="over the baseline, straight up", length=opening.z),
     ]
 

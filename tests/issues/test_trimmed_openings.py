@@ -9,8 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from plugs.book.scene import make_book_scene
 from plugs.changes.recording import record_of
-from plugs.drawings import template_drawings
+from plugs.drawings import layer_drawings, template_drawings
 from plugs.ground.errors import PlugError
 from plugs.laminate.plies import Ply, Schedule
 from plugs.lines.section import Corner, Station
@@ -171,3 +172,27 @@ def test_layers_add_up_round_wells(rimmed: tuple[Work, Path]) -> None:
     for tool in work.skin_proof.tools:
         assert abs(tool.excess_mm) < 0.1 or tool.panel
     assert [kit.name for kit in work.kits] == ["vent", "window"]
+
+
+def test_lines_are_marked_on_layers(rimmed: tuple[Work, Path]) -> None:
+    """The window's line lies in the uppermost layer, all round, where laminate is trimmed."""
+    drawing = layer_drawings(rimmed[0])[f"layers/layer-{rimmed[0].layers[-1].name[1:]}"]
+    lines = [path.points for path in drawing.paths if path.dxf_layer == "TRIM_LINE"]
+    assert lines
+    assert np.ptp(np.concatenate(lines), axis=0) == pytest.approx([100.0, 150.0], abs=0.1)
+    assert any("window" in label.text for label in drawing.labels)
+
+
+def test_lines_are_seen_on_bodies(rimmed: tuple[Work, Path]) -> None:
+    """The book's view has each opening's line among the edges of foam and finished surface, where it lies."""
+    work = rimmed[0]
+    plain = make_book_scene(work.looks)
+    lined = make_book_scene(work.looks, scribed=work.scribed)
+    lines = [one.line for one in work.scribed], [one.finish_line for one in work.scribed]
+    for before, after, own in zip(plain.meshes, lined.meshes, lines, strict=True):
+        assert len(after.edges) == len(before.edges) + sum(map(len, own))
+        assert after.vertices[after.edges[-1]] == pytest.approx(own[-1][[-1, 0]], abs=1e-3)
+        assert (after.triangles == before.triangles).all()
+    window = work.scribed[1]
+    assert window.finish_line[:, 2] == pytest.approx(150.0 - CHANNEL.deep)
+    assert window.line[:, 2] == pytest.approx(150.0 - CHANNEL.deep - work.skin.thickness)
