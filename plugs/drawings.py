@@ -14,7 +14,7 @@ from plugs.drafting.drawing import Array, Drawing
 from plugs.drafting.glue import joining_of
 from plugs.drafting.layer import layer_drawing
 from plugs.drafting.sheet import board_drawing, sheet_drawing
-from plugs.drafting.trims import Trims
+from plugs.drafting.trims import PARTING, Trims
 from plugs.files.drawing_run import PaperJob
 from plugs.files.names import file_stems, wire_stems
 from plugs.foam.pockets import LATER
@@ -415,12 +415,14 @@ def _words(work: Worked) -> _Words:
 
 
 def _trims(work: Worked) -> Trims:
-    """Return the trim lines on the foam, by the names of their edges and openings."""
+    """Return the lines of edges and openings on the foam by their names, and the parting of a mould."""
     found: dict[str, list[Array]] = {}
     for trim in work.trims:
         found.setdefault(trim.strip.edge.name, []).extend(trim.lines)
     for one in work.scribed:
         found.setdefault(one.scribe.name, []).append(np.vstack([one.line, one.line[:1]]))
+    if work.taken is not None:
+        found[PARTING] = list(work.taken.parted.lines)
     return found
 
 

@@ -16,7 +16,7 @@ _WHAT: Final = {
     "length_mm": "Foam, length", "breadth_mm": "Foam, breadth", "height_mm": "Foam, height",
     "volume_m3": "Foam, volume", "area_m2": "Foam, surface", "foam_kg": "Foam as cut, weight",
     "flanges_m2": "Flanges", "trim_lines_mm": "Trim lines", "sheets": "Sheets of foam",
-    "part_kg": "Finished part, weight", "price": "What to buy",
+    "part_kg": "Finished part, weight", "mould_kg": "Mould, weight", "price": "What to buy",
 }  # fmt: skip
 
 

@@ -124,6 +124,8 @@ def _figures(work: Worked, stages: Collection[str]) -> dict[str, Any]:
         found["sheets"] = len(work.sheets.nesting.sheets)
     if "part" in stages and work.part is not None:
         found["part_kg"] = work.part.mass_kg
+    if "mould" in stages and work.making is not None and work.making.mass_kg is not None:
+        found["mould_kg"] = work.making.mass_kg
     if "shopping" in stages and work.shopping is not None and work.shopping.total > 0.0:
         found["price"] = work.shopping.total
         found["currency"] = work.shopping.currency
@@ -203,6 +205,10 @@ def _templates(work: Worked) -> list[Workpiece]:
     return [
         *_form_templates(work),
         *_opening_templates(work),
+        *(
+            _loose("template", one.name, one.path, one.place[None], one.region, alike=("flange",))
+            for one in work.flanges
+        ),
     ] + [
         Workpiece(
             kind="gauge" if one.is_gauge else "template",

@@ -25,7 +25,7 @@ _NAMED: Final = 4  # of what has to be made: the others are told by their number
 _FIGURES: Final = {
     "length_mm": "length", "breadth_mm": "breadth", "height_mm": "height", "volume_m3": "volume of foam",
     "area_m2": "surface", "flanges_m2": "flanges", "trim_lines_mm": "trim lines",
-    "foam_kg": "foam as cut", "sheets": "sheets", "part_kg": "finished part",
+    "foam_kg": "foam as cut", "sheets": "sheets", "part_kg": "finished part", "mould_kg": "mould",
     "price": "what to buy", "currency": "currency",
 }  # fmt: skip
 

@@ -51,6 +51,7 @@ PLUG_EDGE: Final = "PLUG_EDGE"
 UNROLLED_FACE: Final = "UNROLLED_FACE"
 FLANGE_LINE: Final = "FLANGE_LINE"
 TRIM_LINE: Final = "TRIM_LINE"
+PARTING_LINE: Final = "PARTING_LINE"
 LEAVE_TAB: Final = "LEAVE_TAB"
 TOOL_PATH: Final = "TOOL_PATH"
 FAR_FACE_CUT: Final = "FAR_FACE_CUT"
@@ -159,6 +160,9 @@ _STYLES: Final = {
     UNROLLED_FACE: LineStyle(*_BLUE, means="the face unrolled"),
     FLANGE_LINE: LineStyle(*_GREEN, dash=_DASHED, means="inner edge of the flange"),
     TRIM_LINE: LineStyle(*_VIOLET, dash=_LONG, means="only marked: the laminate is trimmed here"),
+    PARTING_LINE: LineStyle(
+        *_OCHRE, dash=_CENTRE, means="only marked: the mould parts here, on the finished surface"
+    ),
     # ways of a wire, a bit or a saw, tabs that are left, and templates that a hot wire slides on
     LEAVE_TAB: LineStyle(*_BLUE, means="left uncut, sawn through at the end"),
     TOOL_PATH: LineStyle(*_VIOLET, dash=_LONG, means="middle of the tool on its way"),

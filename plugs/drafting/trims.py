@@ -1,4 +1,4 @@
-"""Where laminate is trimmed, as it is marked on what lies square to an axis: layers of foam, templates."""
+"""Where laminate is trimmed, and where a mould parts, marked on layers and templates."""
 
 from __future__ import annotations
 
@@ -12,10 +12,13 @@ import shapely
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Array
 from plugs.drafting.outlines import PLANES, LayerOutlines
-from plugs.drafting.styles import TRIM_LINE
+from plugs.drafting.styles import PARTING_LINE, TRIM_LINE
 
 Trims = Mapping[str, Sequence[Array]]
 """Trim lines on the foam, (k, 3) float, mm, by the names of their edges."""
+
+PARTING: Final = "parting of the mould"
+"""Name of the lines on the finished surface along which a mould parts, which no legend tells by names."""
 
 NO_TRIMS: Final[Trims] = MappingProxyType({})
 
@@ -39,24 +42,25 @@ def draw_trims(builder: DrawingBuilder, layer: LayerOutlines, trims: Trims) -> l
     Returns
     -------
     list of str
-        The names of those that are there.
+        The names of those that are there, but for a mould's parting.
     """
     axis = "xyz".index(layer.axis)
     plane = ["xyz".index(name) for name in PLANES[layer.axis]]
     found = []
     for name, lines in trims.items():
+        group = PARTING_LINE if name == PARTING else TRIM_LINE
         runs = [run for line in lines for run in _within(line, axis, layer.from_mm, layer.to_mm)]
         for run in runs:
             flat = run[:, plane]
             if float(np.ptp(flat, axis=0).max()) > _SHORT:
                 builder.line(
-                    shapely.get_coordinates(shapely.simplify(shapely.LineString(flat), _THINNED)), TRIM_LINE
+                    shapely.get_coordinates(shapely.simplify(shapely.LineString(flat), _THINNED)), group
                 )
             else:
                 middle = flat.mean(axis=0)
                 for way in ((_CROSS, _CROSS), (_CROSS, -_CROSS)):
-                    builder.line(np.stack([middle - way, middle + way]), TRIM_LINE)
-        found += [name] if runs else []
+                    builder.line(np.stack([middle - way, middle + way]), group)
+        found += [name] if runs and name != PARTING else []
     return found
 
 
@@ -94,7 +98,7 @@ def draw_crossings(
     Returns
     -------
     list of str
-        The names of those that cross it.
+        The names of those that cross it, but for a mould's parting.
     """
     axis, at = "xyz".index(square_to[0]), square_to[1]
     plane = ["xyz".index(name) for name in PLANES[square_to[0]]]
@@ -104,8 +108,8 @@ def draw_crossings(
         marked = [_tick(region, spot) for spot in spots]
         for tick in marked:
             if tick is not None:
-                builder.line(tick, TRIM_LINE)
-        found += [name] if any(tick is not None for tick in marked) else []
+                builder.line(tick, PARTING_LINE if name == PARTING else TRIM_LINE)
+        found += [name] if name != PARTING and any(tick is not None for tick in marked) else []
     return found
 
 

@@ -50,6 +50,8 @@ class FlangeBoard:
         Of the parting, along which it stands.
     off_flat : float, mm
         How far the parting leaves the board's plane at most.
+    place : (3,) float, mm
+        Of the middle of the parting along it.
     """
 
     name: str
@@ -60,6 +62,7 @@ class FlangeBoard:
     axes: tuple[str, str]
     along: float
     off_flat: float
+    place: Array
 
     @property
     def area_mm2(self) -> float:
@@ -120,7 +123,14 @@ def _in_plane(parted: Parted, solid: Solid, axis: str, at: float) -> Iterator[Fl
             axes=PLANES[axis],
             along=float(parting.intersection(region.buffer(_AT_EDGE)).length),
             off_flat=0.0,
+            place=_in_space(np.array(region.centroid.coords[0]), axis, at),
         )
+
+
+def _in_space(flat: Array, axis: str, at: float) -> Array:
+    """Return a place in a plane square to an axis as it lies in space."""
+    known = dict(zip(PLANES[axis], flat.tolist(), strict=True)) | {axis: at}
+    return np.array([known["x"], known["y"], known["z"]])
 
 
 def _room(parting: shapely.MultiLineString, section: shapely.Geometry, width: float) -> shapely.Polygon:
@@ -181,6 +191,7 @@ def _by_bays(parted: Parted, named: Named, loft: Loft) -> Iterator[FlangeBoard]:
                 axes=("across", "outward"),
                 along=wide,
                 off_flat=0.0,
+                place=0.5 * (named.right[way] + named.left[way]),
             )
 
 
@@ -209,4 +220,5 @@ def _of_bay(bay: Array, mould: Mould, name: str, turn: float) -> FlangeBoard | N
         axes=("along", "outward"),
         along=float(np.linalg.norm(np.diff(bay, axis=0), axis=1).sum()),
         off_flat=float(np.abs(off).max()),
+        place=bay[len(bay) // 2],
     )

@@ -27,11 +27,16 @@ from plugs import (
     Recess,
     Schedule,
     Skin,
+    Stack,
     Station,
+    Templates,
     Work,
     work_out,
 )
 from plugs.book.scene import make_book_scene, with_mould
+from plugs.changes.recording import record_of
+from plugs.drawings import layer_drawings, template_drawings
+from plugs.ground.doors import STAGES
 from plugs.mesh.named import colour_of
 from plugs.mould.colours import PALETTE, colours_of
 from plugs.pictures.draft import make_draft_picture
@@ -280,3 +285,33 @@ def test_the_view_has_the_mould_with_its_parting() -> None:
     ends = shown.vertices[shown.edges].astype(float)
     along = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum()
     assert along == pytest.approx(work.taken.parted.length, rel=1e-5)
+
+
+def test_the_parting_is_marked_where_it_meets_layers_and_templates() -> None:
+    """On the layer that holds it, as long as it is, and over the edges of gauges; without a mould nowhere."""
+    work = work_out(
+        plug(Mould(parting="edge"), templates=Templates(stations=(150.0,)), stack=Stack(thicknesses=(60.0,)))
+    )
+    drawn = layer_drawings(work) | template_drawings(work)
+    marked = {
+        stem: [one for one in two.paths if one.dxf_layer == "PARTING_LINE"] for stem, two in drawn.items()
+    }
+    lengths = {
+        stem: sum(float(np.linalg.norm(np.diff(path.points, axis=0), axis=1).sum()) for path in paths)
+        for stem, paths in marked.items()
+        if paths
+    }
+    assert lengths["layers/layer-02"] == pytest.approx(work.taken.parted.length, rel=1e-3)  # type: ignore[union-attr]
+    assert [stem for stem in lengths if "station" in stem]
+    assert "layers/layer-01" not in lengths
+    legend = [label.text for label in drawn["layers/layer-02"].labels]
+    assert any("the mould parts here" in text for text in legend)
+
+
+def test_what_changed_tells_of_flange_boards_and_of_the_weight() -> None:
+    """Each board is a workpiece, with its place; the mould's weight is a figure."""
+    work = halved()
+    record = record_of(work, STAGES, ())
+    boards = [one for one in record.workpieces if one.name == "flange board"]
+    assert [one.file for one in boards] == ["templates/flange-01"]
+    assert record.figures["mould_kg"] == pytest.approx(work.making.mass_kg)  # type: ignore[union-attr]
