@@ -39,21 +39,28 @@ _ALONG: Final = 65  # sections that are looked at
 _FEWER: Final = 0.8  # of a radius is tried next
 _LEAST_RADIUS: Final = 0.5  # mm. Less is sharp, to a sanding block
 
+_CROWN: Final = ("crown",)
 _FARTHEST, _STEP = 2.0, 0.5
 """A station's value is tried up to twice the hump away from where it is, by so many mm at a time."""
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Line:
-    """A line as drawn: knots (s,), values (s, 2), in mm, and how it runs over each bay (s - 1,)."""
+    """A line or crown as drawn: knots (s,), values (s, a), in mm, how it runs over each bay (s - 1,).
 
+    Its words are what its values are called, its corners those whose way of running it follows.
+    """
+
+    name: str
+    words: tuple[str, ...]
+    corners: tuple[str, ...]
     knots: Array
     values: Array
     ways: NDArray[np.int8]
 
 
 def hump_findings(loft: Loft, corners: Collection[str]) -> list[Finding]:
-    """Return a finding for each faired line that humps between stations.
+    """Return a finding for each faired line, and each crown, that humps between stations.
 
     A line through 180, 180, 187 rises or dips where 180 to 180 was drawn flat, as a batten does. Where the
     stations themselves turn, as in 170, 190, 190, 170, the line has to, and nothing is told.
@@ -72,29 +79,64 @@ def hump_findings(loft: Loft, corners: Collection[str]) -> list[Finding]:
         the value of one, if there are such, or another way to run.
     """
     found = []
-    for row, name in enumerate(loft.table.drawn_corners):
-        if name not in corners:
-            continue
-        line = _Line(
-            knots=loft.lines.knots[row], values=loft.table.corners[:, row], ways=loft.table.corner_ways[row]
-        )
+    for line in (*_lines(loft, corners), *_crowns(loft, corners)):
         places, off = _humps(line)
         bay, axis = (int(i) for i in np.unravel_index(int(np.argmax(np.abs(off))), off.shape))
         hump, knots = float(off[bay, axis]), line.knots
         if abs(hump) <= LARGEST_HUMP:
             continue
         word = "rises over" if hump > 0.0 else "dips under"
+        what = "crown" if line.words == _CROWN else "line"
         found.append(
             Finding(
                 code="hump-between-stations",
                 severity="mind" if abs(hump) > _WARNED else "note",
-                where=f"line {name!r} at x = {as_length(float(places[bay, axis]), '.0f')}",
+                where=f"{line.name} at x = {as_length(float(places[bay, axis]), '.0f')}",
                 message=f"between the stations at x = {as_length(float(knots[bay]), 'g', 'bare')} and "
-                f"{as_length(float(knots[bay + 1]), 'g', 'bare')} the faired line {word} both by "
-                f"{as_length(abs(hump), '.1f')} in {'yz'[axis]}",
-                remedy=_cure(name, line, bay, axis, hump),
+                f"{as_length(float(knots[bay + 1]), 'g', 'bare')} the faired {what} {word} both by "
+                f"{as_length(abs(hump), '.1f')}" + ("" if what == "crown" else f" in {line.words[axis]}"),
+                remedy=_cure(line, bay, axis, hump),
             )
         )
+    return found
+
+
+def _lines(loft: Loft, corners: Collection[str]) -> list[_Line]:
+    """Return the lines that are drawn."""
+    table = loft.table
+    return [
+        _Line(
+            name=f"line {name!r}",
+            words=("y", "z"),
+            corners=(name,),
+            knots=loft.lines.knots[row],
+            values=table.corners[:, row],
+            ways=table.corner_ways[row],
+        )
+        for row, name in enumerate(table.drawn_corners)
+        if name in corners
+    ]
+
+
+def _crowns(loft: Loft, corners: Collection[str]) -> list[_Line]:
+    """Return the crowns of the panels between lines that are drawn."""
+    table, found = loft.table, []
+    beside = np.stack([table.corner_of, np.roll(table.corner_of, -1)], axis=1)
+    for row, name in enumerate(table.drawn_panels):
+        names = tuple(
+            table.drawn_corners[i] for i in sorted(set(beside[table.panel_of == row].ravel().tolist()))
+        )
+        if table.rise[:, row].any() and set(names) <= set(corners):
+            found.append(
+                _Line(
+                    name=f"crown of panel {name!r}",
+                    words=_CROWN,
+                    corners=names,
+                    knots=table.x,
+                    values=table.rise[:, row : row + 1],
+                    ways=table.panel_ways[row],
+                )
+            )
     return found
 
 
@@ -168,9 +210,9 @@ def _humps(line: _Line, *, may_turn: bool = True) -> tuple[Array, Array]:
     knots, values = line.knots, line.values
     curve = through(knots[None], values[None], line.ways[None])
     x = knots[:-1, None] + np.diff(knots)[:, None] * np.linspace(0.0, 1.0, _PER_BAY)
-    along = curve.at(x.reshape(-1, 1))[0].reshape(*x.shape, 2)
-    off, places = np.zeros((len(x), 2)), np.zeros((len(x), 2))
-    for axis in (0, 1):
+    along = curve.at(x.reshape(-1, 1))[0].reshape(*x.shape, -1)
+    off, places = (np.zeros((len(x), values.shape[1])) for _ in range(2))
+    for axis in range(values.shape[1]):
         for sign in (1.0, -1.0):
             drawn = sign * values[:, axis]
             over = sign * along[..., axis] - np.maximum(drawn[:-1], drawn[1:])[:, None]
@@ -194,10 +236,14 @@ def _turns(drawn: Array, bay: int) -> bool:
     )
 
 
-def _cure(name: str, line: _Line, bay: int, axis: int, hump: float) -> str:
+def _cure(line: _Line, bay: int, axis: int, hump: float) -> str:
     """Return what cures a hump: two more stations, the value of one, or another way to run."""
     ways = " or ".join(f'"{WAYS[way]}"' for way in (WITHIN, STRAIGHT))
-    cures = [_two_stations(line, bay), _one_value(line, bay, axis, hump), f"bays={{{name!r}: {ways}}}"]
+    cures = [
+        _two_stations(line, bay),
+        _one_value(line, bay, axis, hump),
+        "bays={" + ", ".join(f"{name!r}: {ways}" for name in line.corners) + "}",
+    ]
     return ", or ".join(cure for cure in cures if cure)
 
 
@@ -208,18 +254,20 @@ def _two_stations(line: _Line, bay: int) -> str:
     places = [float(np.round(knots[b] + s * (knots[b + 1] - knots[b]), 1)) for b in bays for s in _SHARES]
     best, least = None, np.inf
     for pair in combinations(places, 2):
-        more = np.stack([np.interp(pair, knots, values[:, axis]) for axis in (0, 1)], axis=1).round(1)
+        more = np.stack(
+            [np.interp(pair, knots, values[:, axis]) for axis in range(values.shape[1])], axis=1
+        ).round(1)
         order = np.argsort(np.concatenate([knots, pair]), kind="stable")
         x = np.concatenate([knots, pair])[order]
         if np.diff(x).min() <= 1.0:
             continue
         ways = line.ways[np.searchsorted(knots, x[1:]) - 1]
-        worst = _largest(_Line(knots=x, values=np.concatenate([values, more])[order], ways=ways))
+        worst = _largest(replace(line, knots=x, values=np.concatenate([values, more])[order], ways=ways))
         if worst < least - 1e-9:
             best, least = list(zip(pair, more.tolist(), strict=True)), worst
     if best is None or least > LARGEST_HUMP:
         return ""
-    stations = " and ".join(_station(x, y, z) for x, (y, z) in best)
+    stations = " and ".join(_station(x, line.words, values) for x, values in best)
     return f"add stations at {stations}, their other lines as they run now"
 
 
@@ -238,7 +286,7 @@ def _one_value(line: _Line, bay: int, axis: int, hump: float) -> str:
                 if max(_largest(tried), float(np.abs(beside).max())) <= LARGEST_HUMP:
                     least = step * _STEP
                     place, value = line.knots[station], values[station, axis]
-                    best = f"{'yz'[axis]} = {_bare(value)} at x = {_bare(place)}"
+                    best = f"{line.words[axis]} = {_bare(value)} at x = {_bare(place)}"
     return best and f"draw it with {best}"
 
 
@@ -252,7 +300,8 @@ def _bare(value: float) -> str:
     return as_length(float(value), "g", "bareexact")
 
 
-def _station(*place: float) -> str:
+def _station(x: float, words: tuple[str, ...], values: list[float]) -> str:
     """Return a point of a station, as the remedy of a finding tells it."""
-    x, y, z = map(_bare, place)
-    return f"x = {x} (y = {y}, z = {z})"
+    return (
+        f"x = {_bare(x)} ({', '.join(f'{word} = {_bare(v)}' for word, v in zip(words, values, strict=True))})"
+    )

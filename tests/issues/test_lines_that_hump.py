@@ -103,3 +103,36 @@ def test_build_tells_it() -> None:
     lines = plan((180.0, 180.0, 180.0, 187.0, 198.0))
     plug = Plug(name="Deck", stations=lines.stations, bays="faired")
     assert [f.code for f in line_findings(plug, checked_loft(lines))] == ["hump-between-stations"]
+
+
+def crowned(crown: tuple[float, ...], xs: tuple[float, ...] = XS, bays: object = "faired") -> LinesPlan:
+    """Return a box of 200 mm, 180 high, whose deck is crowned so at these stations."""
+    stations = [
+        Station(
+            x=x,
+            corners={"chine": Corner(100.0, 0.0), "deck edge": Corner(100.0, 180.0)},
+            crowns={"deck": rise},
+        )
+        for x, rise in zip(xs, crown, strict=True)
+    ]
+    return LinesPlan(stations=stations, bays=bays, panels=("floor", "side", "deck"))  # type: ignore[arg-type]
+
+
+def test_a_crown_that_humps_is_told_and_each_remedy_clears_it() -> None:
+    """As the sections have it: between two equal crowns the deck dips, as a batten does."""
+    crown = (10.0, 10.0, 10.0, 17.0, 30.0)
+    loft, (one,) = found(crowned(crown))
+    assert one.where.startswith("crown of panel 'deck' at x = ")
+    told = float(re.search(r"the faired crown dips under both by ([0-9.]+) mm$", one.message)[1])  # type: ignore[index]
+    panel = loft.table.panel_names.index("deck")
+    rise = loft.sections(np.linspace(XS[1], XS[2], 2001)).rise[:, panel]
+    assert told == pytest.approx(10.0 - rise.min(), abs=0.06)
+    more = [(float(x), float(c)) for x, c in re.findall(r"x = ([0-9.]+) \(crown = ([0-9.]+)\)", one.remedy)]
+    assert len(more) == 2
+    rows = sorted([*zip(XS, crown, strict=True), *more])
+    assert found(crowned(tuple(c for _, c in rows), tuple(x for x, _ in rows)))[1] == []
+    value, place = re.search(r"draw it with crown = ([0-9.]+) at x = ([0-9.]+)", one.remedy).groups()  # type: ignore[union-attr]
+    moved = tuple(float(value) if at == float(place) else c for at, c in zip(XS, crown, strict=True))
+    assert found(crowned(moved))[1] == []
+    assert found(crowned(crown, bays={"deck edge": "faired within"}))[1] == []
+    assert found(crowned((10.0, 18.0, 20.0, 17.0, 12.0)))[1] == []
