@@ -13,10 +13,7 @@ from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST, LENGTH, SMALLEST_BODY
 from plugs.ground.units import to_mm
-from plugs.measure.dxf_in import dxf_runs
-from plugs.measure.points_in import point_runs
 from plugs.measure.runs import Array, Joined, Run, joined, mm_per, read_or_refused, sourced
-from plugs.measure.svg_in import svg_runs
 
 JOIN: Final = 0.5
 """mm. Open ends this near are joined unless the caller says otherwise: less than a pencil line
@@ -172,10 +169,16 @@ def read_outlines(
         )
     with read_or_refused(file):
         if ending == ".dxf":
+            from plugs.measure.dxf_in import dxf_runs
+
             pieces, notes = dxf_runs(file, name, unit)
         elif ending == ".svg":
+            from plugs.measure.svg_in import svg_runs
+
             pieces, notes = svg_runs(file, name, unit)
         else:
+            from plugs.measure.points_in import point_runs
+
             pieces = _named(file, point_runs(file, columns, unit), name)
         _check_finite(pieces, file.name)
         return tuple(_outline(run, file.name, join, notes) for run in joined(pieces, join))

@@ -14,7 +14,7 @@ import math
 from collections.abc import Callable
 from functools import cache
 from importlib.machinery import PathFinder
-from importlib.util import module_from_spec
+from importlib.util import find_spec, module_from_spec
 from pathlib import Path
 from typing import Any, Final, cast
 
@@ -229,9 +229,10 @@ def _compiled_parcur() -> Callable[..., Any] | None:
 
     It is taken out of the package by itself, since that takes longer to load than a plug's lines to be made.
     """
-    import scipy
-
-    spec = PathFinder.find_spec("_fitpack", [str(Path(scipy.__file__).with_name("interpolate"))])
+    home = find_spec("scipy")
+    if home is None or home.origin is None:
+        return None
+    spec = PathFinder.find_spec("_fitpack", [str(Path(home.origin).with_name("interpolate"))])
     if spec is None or spec.loader is None:
         return None
     module = module_from_spec(spec)

@@ -87,21 +87,28 @@ class _Crossed:
     looks_up: Flags
 
 
-def banded(stack: Stacked) -> Banded:
+def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded:
     """Return a turned body, ready to be asked what lies between planes.
 
     Parameters
     ----------
     stack : Stacked
+    within : sequence of (float, float), mm
+        Planes between which it will be asked, and nowhere else; without them it may be asked anywhere.
 
     Returns
     -------
     Banded
     """
     vertices, triangles = triangles_of(Body(stack.up))
+    if within:
+        heights = vertices[triangles, 2]
+        below, above = heights.min(axis=1), heights.max(axis=1)
+        triangles = triangles[np.any([(above > low) & (below < high) for low, high in within], axis=0)]
     _, edges = edges_of(triangles)
+    is_shared = np.bincount(edges.ravel())[edges.ravel()] == 2  # all are, but beyond the planes
     is_forth = (triangles < triangles[:, _AHEAD]).ravel()
-    forth, back = np.flatnonzero(is_forth), np.flatnonzero(~is_forth)
+    forth, back = np.flatnonzero(is_forth & is_shared), np.flatnonzero(~is_forth & is_shared)
     forth = forth[np.argsort(edges.ravel()[forth], kind="stable")]
     back = back[np.argsort(edges.ravel()[back], kind="stable")]
     corners = vertices[triangles]

@@ -7,20 +7,32 @@ from plugs.foam.stock import Stock
 from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import GLUES
 from plugs.laminate.materials import Foam
-from plugs.laminate.shopping import Need, layup_needs, need_of
+from plugs.laminate.shopping import Need, ShoppingList, layup_needs, need_of, shopping_list
 from plugs.nesting.nesting import Nesting
 from plugs.recipe.plug import Plug
 from plugs.stages.boards import Arranged
 from plugs.stages.laying import Inside, Laying, filler_of
 
 
-def needs_of(plug: Plug, laying: Laying, inside: Inside, arranged: Arranged) -> list[Need]:
-    """Return everything that is used up.
+def buy(plug: Plug, laying: Laying, inside: Inside, arranged: Arranged) -> ShoppingList:
+    """Return what to buy.
 
     Parameters
     ----------
+    plug : Plug
+    laying : Laying
+    inside : Inside
     arranged : Arranged
+
+    Returns
+    -------
+    ShoppingList
     """
+    return shopping_list(_needs_of(plug, laying, inside, arranged), plug.currency)
+
+
+def _needs_of(plug: Plug, laying: Laying, inside: Inside, arranged: Arranged) -> list[Need]:
+    """Return everything that is used up."""
     layup, areas, filler = laying.layup, laying.cloth.areas_m2, filler_of(plug)
     covered = sum(areas.get(place, 0.0) for place in layup.covered)
     needs = _sheet_needs(layup.foam, arranged.sheets.nesting)

@@ -14,7 +14,6 @@ from plugs.laminate.materials import Adhesive, Filler
 from plugs.laminate.part import FlatPanel, Sag, sag_under_hand
 from plugs.laminate.resin_plan import ResinPlan, plan_resin
 from plugs.laminate.shape_edges import floors_of, form_floors
-from plugs.laminate.shopping import ShoppingList, shopping_list
 from plugs.laminate.skin_findings import (
     edge_findings,
     ply_findings,
@@ -25,10 +24,8 @@ from plugs.recesses.form import form_depths
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.plug import Plug
 from plugs.sanding.sanding import FLAT, SandingAids
-from plugs.stages.boards import Arranged
-from plugs.stages.buying import needs_of
 from plugs.stages.cloth import CutCloth
-from plugs.stages.laying import Edges, Inside, Laying, filler_of
+from plugs.stages.laying import Edges, filler_of
 from plugs.stages.minding import materials_of
 from plugs.stages.shape import Lines
 from plugs.stages.weighing import laid_areas
@@ -54,23 +51,6 @@ def mix(plug: Plug, layup: Layup, cloth: CutCloth) -> ResinPlan:
     areas = cloth.areas_m2
     known = {place: areas.get(place, 0.0) for place in layup.laminates}
     return plan_resin(layup, known, plug.shop, laid_areas(cloth))
-
-
-def buy(plug: Plug, laying: Laying, inside: Inside, arranged: Arranged) -> ShoppingList:
-    """Return what to buy.
-
-    Parameters
-    ----------
-    plug : Plug
-    laying : Laying
-    inside : Inside
-    arranged : Arranged
-
-    Returns
-    -------
-    ShoppingList
-    """
-    return shopping_list(needs_of(plug, laying, inside, arranged), plug.currency)
 
 
 def give(plug: Plug, layup: Layup, sanding: SandingAids) -> tuple[Sag, ...]:

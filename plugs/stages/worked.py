@@ -489,7 +489,7 @@ class Worked(Staged):
         if self.laying is None:
             return None
         from plugs.stages.boards import Arranged
-        from plugs.stages.laminate import buy
+        from plugs.stages.buying import buy
 
         arranged = Arranged(sheets=self.sheets, boards=self.boards, bow_boards=self.bow_boards)
         return buy(self.plug, self.laying, self.inside, arranged)

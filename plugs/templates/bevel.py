@@ -116,12 +116,13 @@ def farthest(lines: shapely.Geometry, edge: shapely.Geometry) -> tuple[float, Ar
     ----------
     Distance from a convex set is a convex function, the largest at an end: textbook; derived here.
     """
-    pieces, parts = _straights(lines), _straights(edge)
-    if not len(pieces) or not len(parts):
+    (corners, first), (others, ahead) = _straights(lines), _straights(edge)
+    if not len(first) or not len(ahead):
         return 0.0, np.zeros(2)
+    parts = np.stack([others[ahead], others[ahead + 1]], axis=1)
     tree = shapely.STRtree(shapely.linestrings(parts))
-    ends = pieces.transpose(1, 0, 2)
-    nearest = _nearest_of(tree, ends.reshape(-1, 2)).reshape(2, -1)
+    close = tree.query_nearest(shapely.points(corners), all_matches=False)[1]
+    ends, nearest = (np.stack([item[first], item[first + 1]]) for item in (corners, close))
     away = _from_straight(ends, parts[nearest])
     other = _from_straight(ends, parts[nearest[::-1]])  # from what is nearest to the other end
     largest, place = -1.0, ends[0, 0]
@@ -132,29 +133,30 @@ def farthest(lines: shapely.Geometry, edge: shapely.Geometry) -> tuple[float, Ar
         is_open = np.maximum(away, other[::-1]).min(axis=0) > largest + _ON_EDGE
         if not is_open.any():
             return largest, place
-        (begin, finish), (near, far), (first, last) = (item[:, is_open] for item in (ends, nearest, away))
-        middle = 0.5 * (begin + finish)
-        least = _nearest_of(tree, middle)
-        here, after, before, to_near, to_far = _from_straight(
-            np.stack([middle, begin, finish, middle, middle]),
-            parts[np.stack([least, least, least, near, far])],
-        )
+        ends, nearest, away = (item[:, is_open] for item in (ends, nearest, away))
+        middle = 0.5 * (ends[0] + ends[1])
+        to_ends = _from_straight(middle, parts[nearest])
+        least = _nearest_within(tree, parts, middle, to_ends.min(axis=0))
+        here, *back = _from_straight(np.stack([middle, *ends]), parts[least])
+        (begin, finish), (near, far), (before, after) = ends, nearest, away
         ends = np.concatenate([[begin, middle], [middle, finish]], axis=1)
         nearest = np.concatenate([[near, least], [least, far]], axis=1)
-        away = np.concatenate([[first, here], [here, last]], axis=1)
-        other = np.concatenate([[after, to_near], [to_far, before]], axis=1)
+        away = np.concatenate([[before, here], [here, after]], axis=1)
+        other = np.concatenate([[back[0], to_ends[0]], [to_ends[1], back[1]]], axis=1)
 
 
-def _straights(lines: shapely.Geometry) -> Array:
-    """Return the straight pieces of lines, ends by ends (n, 2, 2)."""
+def _straights(lines: shapely.Geometry) -> tuple[Array, NDArray[np.intp]]:
+    """Return the corners of lines (n, 2), and at which of them a straight piece begins."""
     corners, line = shapely.get_coordinates(shapely.get_parts(lines), return_index=True)
-    pairs: Array = np.stack([corners[:-1], corners[1:]], axis=1)[line[:-1] == line[1:]]
-    return pairs
+    return corners, np.flatnonzero(line[:-1] == line[1:])
 
 
-def _nearest_of(tree: shapely.STRtree, points: Array) -> NDArray[np.intp]:
-    """Return which straight piece lies nearest to each point."""
-    return np.asarray(tree.query_nearest(shapely.points(points), all_matches=False)[1])
+def _nearest_within(tree: shapely.STRtree, parts: Array, points: Array, reach: Array) -> NDArray[np.intp]:
+    """Return which straight piece lies nearest to each point, where one lies within reach of it."""
+    far = reach[:, None] + _ROUNDING
+    point, part = tree.query(shapely.box(*(points - far).T, *(points + far).T))
+    order = np.lexsort((_from_straight(points[point], parts[part]), point))
+    return np.asarray(part[order][np.flatnonzero(np.diff(point[order], prepend=-1))])
 
 
 def _from_straight(points: Array, straights: Array) -> Array:

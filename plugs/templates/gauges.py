@@ -25,6 +25,7 @@ from plugs.lines.ring_shapes import by_sag
 from plugs.lines.rings import solve_rings
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
+from plugs.mesh.bands import Banded, banded, shadow
 from plugs.mesh.faces import box_of
 from plugs.mesh.mesh import Body, Stacked
 from plugs.templates.bevel import FACES, THINNED, WITHIN, Bevel, farthest
@@ -49,7 +50,8 @@ _SHORT = 2.0  # mm of edge: shorter stretches are corners
 _LEVEL = 0.05  # mm: what lies no higher over the lowest place stands on the board
 _COARSE = 0.05  # mm: near enough to choose a way by
 _STEEP_DEG = 45.0  # as for templates in the foam
-_NOTHING = 1e-9  # mm. Across the way: no width but rounding
+_NOTHING = 1e-9  # mm2. A side of an outline along the way sweeps nothing but rounding
+_IN_LINE = 1e-6  # mm. Corners of an outline that are none: rounding
 _SIDES = {"x": ("left", "right"), "y": ("front", "rear")}
 _UNUSED = (
     "slots", "clearance", "bit_diameter", "relief", "screw_diameter", "foot_diameter", "hole_margin",
@@ -89,8 +91,8 @@ class _Seen:
     Attributes
     ----------
     turned : Stacked
-    frame : shapely.MultiPolygon, mm
-        A box round all of it.
+    ready : Banded
+        The same between the faces of gauges.
     board : float or None, mm
         Height of the baseboard; None where gauges stand on none.
     plane : (3, 4) float or None
@@ -100,7 +102,7 @@ class _Seen:
     """
 
     turned: Stacked
-    frame: shapely.MultiPolygon
+    ready: Banded
     board: float | None
     plane: Array | None = None
     own: shapely.Polygon | None = None
@@ -144,8 +146,10 @@ def make_gauges(
     found = [*findings, *_unused(templates)]
     for (line, body), (axis, spans, others) in product(lines, (("x", across, along), ("y", along, across))):
         crossing = [(span.at_mm, "lengthwise" if axis == "x" else "station") for span in others]
+        if not spans:
+            continue
         square = (
-            _seen_square(body, axis, float(low[2]))
+            _seen_square(body, axis, float(low[2]), spans)
             if loft is None
             else partial(_seen_along, body, loft, float(low[2]))
         )
@@ -155,9 +159,10 @@ def make_gauges(
     return tuple(made), tuple(found)
 
 
-def _seen_square(body: Body, axis: str, board: float) -> Callable[[Span], _Seen]:
-    """Return how a plug is seen square to an axis, wherever along that."""
-    seen = _Seen(turned=mesh.stacked(body, axis), frame=_frame(box_of(body), axis), board=board)
+def _seen_square(body: Body, axis: str, board: float, spans: Sequence[Span]) -> Callable[[Span], _Seen]:
+    """Return how a plug is seen square to an axis, in any of some places along that."""
+    turned = mesh.stacked(body, axis)
+    seen = _Seen(turned=turned, ready=banded(turned, [_within(span) for span in spans]), board=board)
     return lambda span: seen
 
 
@@ -168,9 +173,10 @@ def _seen_along(body: Body, loft: Loft, board: float, span: Span) -> _Seen:
     local = square_to(body, plane, span.at_mm)
     u = np.clip(at, loft.table.x[0], loft.table.x[-1])
     rings = solve_rings(*loft.unblended(u, np.zeros(1)))
+    turned = mesh.stacked(local, "x")
     return _Seen(
-        turned=mesh.stacked(local, "x"),
-        frame=_frame(box_of(local), "x"),
+        turned=turned,
+        ready=banded(turned, [_within(span)]),
         board=board if course.is_plan else None,
         plane=plane,
         own=shapely.Polygon(rings.at(*by_sag(rings))[0]).buffer(0.0),
@@ -254,35 +260,31 @@ def _unused(templates: Templates) -> list[Finding]:
     ]
 
 
-def _frame(box: tuple[Array, Array], axis: str) -> shapely.MultiPolygon:
-    """Return a box round the box of a body, seen along an axis."""
-    i, j = ("xyz".index(a) for a in mesh.PLANES[axis])
-    (x0, y0), (x1, y1) = box[0][[i, j]] - 1.0, box[1][[i, j]] + 1.0
-    return shapely.MultiPolygon([shapely.box(x0, y0, x1, y1)])
+def _within(span: Span) -> tuple[float, float]:
+    """Return the faces of a gauge, a little short: a face of the body in one of the planes does not count."""
+    return span.from_mm + WITHIN, span.to_mm - WITHIN
 
 
 def _edge(seen: _Seen, span: Span) -> _Edge | None:
     """Return the section over the thickness of a gauge, None where there is nothing."""
-    turned, frame = seen.turned, seen.frame
-    # a little short, so that a face of the body that lies in one of the planes does not count
-    slab = mesh.common(mesh.prism(frame, span.from_mm + WITHIN, span.to_mm - WITHIN), Body(turned.up))
-    if slab.is_empty:
+    low, high = _within(span)
+    covered = shadow(seen.ready, low, high)
+    if covered.is_empty:
         return None
-    shadow = mesh.envelope(slab)
-    if not shadow.is_valid:
-        shadow = shadow.buffer(THINNED, join_style="mitre")
+    if not covered.is_valid:
+        covered = covered.buffer(THINNED, join_style="mitre")
     # grown by what thinning may take, so that it still covers the plug
-    shadow = shapely.simplify(shadow, 0.5 * THINNED).buffer(0.5 * THINNED, join_style="mitre")
+    covered = shapely.simplify(covered, 0.5 * THINNED).buffer(0.5 * THINNED, join_style="mitre")
     others: shapely.Geometry = shapely.Polygon()
     if seen.own is not None:
-        parts = shapely.get_parts(shadow)
+        parts = shapely.get_parts(covered)
         is_own = shapely.intersects(parts, seen.own)
-        shadow, others = shapely.union_all(parts[is_own]), shapely.union_all(parts[~is_own])
-        if shadow.is_empty:
+        covered, others = shapely.union_all(parts[is_own]), shapely.union_all(parts[~is_own])
+        if covered.is_empty:
             return None
-    left, bottom, right, top = shadow.bounds
+    left, bottom, right, top = covered.bounds
     board = bottom if seen.board is None else seen.board
-    over = shapely.clip_by_rect(shadow, left - 1.0, board, right + 1.0, top + 1.0)
+    over = shapely.clip_by_rect(covered, left - 1.0, board, right + 1.0, top + 1.0)
     outline = shapely.MultiPolygon([p for p in shapely.get_parts(over) if p.geom_type == "Polygon"])
     if outline.is_empty:
         return None
@@ -293,8 +295,8 @@ def _edge(seen: _Seen, span: Span) -> _Edge | None:
         board=board,
         stands=(foot[0], board, foot[2], bottom + _LEVEL),
         faces=(
-            mesh.outline(turned, span.from_mm + WITHIN, above=True).boundary,
-            mesh.outline(turned, span.to_mm - WITHIN, above=False).boundary,
+            shapely.simplify(mesh.outline(seen.turned, low, above=True).boundary, _IN_LINE),
+            shapely.simplify(mesh.outline(seen.turned, high, above=False).boundary, _IN_LINE),
         ),
         others=others,
     )
@@ -356,13 +358,16 @@ def _swept(outline: shapely.Geometry, way: Array) -> shapely.Geometry:
 
     Whatever it leaves free can be moved the other way without meeting the outline.
     """
-    corners, ring = shapely.get_coordinates(shapely.get_parts(outline.boundary), return_index=True)
-    begin, finish = corners[:-1][ring[:-1] == ring[1:]], corners[1:][ring[:-1] == ring[1:]]
-    along = finish - begin
-    wide = np.abs(along[:, 0] * way[1] - along[:, 1] * way[0]) > _NOTHING
-    begin, finish = begin[wide], finish[wide]
-    quads = shapely.polygons(np.stack([begin, finish, finish + way, begin + way], axis=1))
-    return shapely.union_all([outline, *quads])
+    swept = [outline]
+    for ring in shapely.get_rings(shapely.get_parts(shapely.orient_polygons(outline))):
+        corners = shapely.get_coordinates(ring)[:-1]
+        along = np.roll(corners, -1, axis=0) - corners
+        leads = along[:, 1] * way[0] - along[:, 0] * way[1] > _NOTHING  # these sides go first
+        for begin in np.flatnonzero(leads & ~np.roll(leads, 1)):
+            n_sides = int(np.argmin(np.roll(leads, -begin)))
+            front = np.take(corners, np.arange(begin, begin + n_sides + 1), axis=0, mode="wrap")
+            swept.append(shapely.polygons(np.concatenate([front, front[::-1] + way])))
+    return shapely.union_all(swept)
 
 
 def _missed(edge: _Edge, reached: shapely.Geometry, frame: shapely.Polygon) -> shapely.Geometry:

@@ -13,7 +13,7 @@ from tests.cli.conftest import PART
 from tests.demos import RECIPES
 
 HEAVY = frozenset(
-    ["cadquery", "OCP", "ezdxf", "reportlab", "PIL", "numpy.f2py", "numpy.testing"]
+    ["cadquery", "OCP", "ezdxf", "reportlab", "PIL", "numpy.f2py", "numpy.testing", "scipy"]
     + [f"scipy.{room}" for room in ("interpolate", "linalg", "optimize", "sparse", "spatial", "special")]
 )
 """Libraries, or rooms of them, that take longer to load than a small plug to be made, and what they load."""
@@ -36,7 +36,7 @@ def test_a_check_loads_no_library_but_of_arrays_shapes_and_solids(tmp_path: Path
 
 
 def test_fair_curves_load_one_file_of_scipy() -> None:
-    """A recipe whose lines are faired from points costs none of scipy's rooms."""
+    """A recipe whose lines are faired from points costs nothing else of scipy."""
     recipe = str(RECIPES / "tank_cover.py")
     assert not loaded(
         f"from pathlib import Path; from plugs.work import opened; opened(Path({recipe!r}), {{}})"
