@@ -6,6 +6,11 @@ until every triangle is as nearly rigid as its neighbours let it be.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import cache
+from importlib.machinery import PathFinder
+from importlib.util import find_spec, module_from_spec
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -31,6 +36,10 @@ _LEAST_WEIGHT: Final = 0.02
 _LEAST_SHARE: Final = 0.35
 """Of a direction that lies in the patch on average: about 70 degrees off it, the next one is asked."""
 _LEAST_AREA: Final = 1e-6  # mm2. No division by the area of a needle
+_ASKED_OF_SPLU: Final = ("DiagPivotThresh", "ColPerm", "PanelSize", "Relax")
+"""Its options, each left as it is."""
+_GSTRF: Final = "gstrf(A, ...)"
+"""How what `splu` passes its work on to begins to tell of itself (scipy 1.17)."""
 _NEEDLE: Final = 0.02
 """mm. Height of a triangle: a thinner one may turn over in flattening without being a fold."""
 
@@ -200,38 +209,70 @@ def conformal(vertices: Array, triangles: Indices) -> Array:
     (n, 2) float, mm
         To the scale at which the area is kept.
     """
-    from scipy.sparse import coo_matrix, vstack
-    from scipy.sparse.linalg import splu
-
     shape, area = flat_triangles(vertices, triangles)
     z = shape[..., 0] + 1j * shape[..., 1]
     weight = (np.roll(z, -2, axis=1) - np.roll(z, -1, axis=1)) / np.sqrt(np.maximum(2.0 * area, 1e-9))[
         :, None
     ]
-    rows = np.repeat(np.arange(len(triangles)), 3)
-    n = len(vertices)
-    matrix = coo_matrix((weight.ravel(), (rows, triangles.ravel())), shape=(len(triangles), n)).tocsc()
+    squares = weight.conj()[:, :, None] * weight[:, None, :]
     one, two = _far_apart(vertices)
-    rest = np.setdiff1d(np.arange(n), [one, two])
-    pinned = np.array([0.0, np.linalg.norm(vertices[one] - vertices[two])])
-    right = -(matrix[:, [one, two]] @ pinned)
-    free = matrix[:, rest]
-    real, imaginary = free.real, free.imag
-    whole = vstack([_beside(real, -imaginary), _beside(imaginary, real)]).tocsc()
-    target = np.concatenate([right.real, right.imag])
-    solved = splu((whole.T @ whole).tocsc()).solve(whole.T @ target)
-    points = np.zeros((n, 2))
-    points[two, 0] = pinned[1]
-    points[rest] = np.stack([solved[: len(rest)], solved[len(rest) :]], axis=1)
+    pinned = float(np.linalg.norm(vertices[one] - vertices[two]))
+    rest = np.setdiff1d(np.arange(len(vertices)), [one, two])
+    number = np.full(len(vertices), -1)
+    number[rest] = np.arange(len(rest))
+    row, column = np.broadcast_arrays(triangles[:, :, None], triangles[:, None, :])
+    is_held = (column == two) & (number[row] >= 0)
+    right = np.zeros(len(rest), dtype=complex)
+    np.add.at(right, number[row[is_held]], -pinned * squares[is_held])
+    is_free = (number[row] >= 0) & (number[column] >= 0)
+    solve = _solver(number[row[is_free]], number[column[is_free]], squares[is_free], len(rest))
+    laid = np.zeros(len(vertices), dtype=complex)
+    laid[two], laid[rest] = pinned, solve(right)
+    points = np.stack([laid.real, laid.imag], axis=1)
     signed = _signed(points, triangles).sum()
     return np.asarray(points * np.sqrt(area.sum() / max(abs(signed), 1e-12)))
 
 
-def _beside(left: Any, right: Any) -> Any:
-    """Return two sparse matrices side by side."""
-    from scipy.sparse import hstack
+def _solver(
+    rows: Indices, columns: Indices, values: NDArray[Any], n: int
+) -> Callable[[NDArray[Any]], NDArray[Any]]:
+    """Return what solves a square system of few numbers; those of one cell are added."""
+    cell = columns * n + rows
+    order = np.argsort(cell, kind="stable")
+    first = np.flatnonzero(np.diff(cell[order], prepend=-1))
+    cell, sums = cell[order][first], np.add.reduceat(values[order], first)
+    begins = np.searchsorted(cell, n * np.arange(n + 1))
+    factor = _compiled_factor()
+    if factor is None:
+        from scipy.sparse import csc_matrix
+        from scipy.sparse.linalg import splu
 
-    return hstack([left, right])
+        solve: Callable[[NDArray[Any]], NDArray[Any]]
+        solve = splu(csc_matrix((sums, cell % n, begins), shape=(n, n))).solve
+        return solve
+    factored = factor(
+        n, len(sums), sums, (cell % n).astype(np.intc), begins.astype(np.intc),
+        csc_construct_func=None, ilu=False, options=dict.fromkeys(_ASKED_OF_SPLU),
+    )  # fmt: skip
+    solve = factored.solve
+    return solve
+
+
+@cache
+def _compiled_factor() -> Callable[..., Any] | None:
+    """Return what scipy.sparse.linalg.splu passes its work on to, None if this scipy has it in no such form.
+
+    It is taken out of the package by itself, as that takes longer to load than the cloth to be laid flat.
+    """
+    home = find_spec("scipy")
+    folder = "" if home is None else str(Path(str(home.origin)).parent / "sparse" / "linalg" / "_dsolve")
+    spec = PathFinder.find_spec("_superlu", [folder])
+    if spec is None or spec.loader is None:
+        return None
+    module = module_from_spec(spec)
+    spec.loader.exec_module(module)
+    found = getattr(module, "gstrf", None)
+    return found if (getattr(found, "__doc__", None) or "").startswith(_GSTRF) else None
 
 
 def _far_apart(vertices: Array) -> tuple[int, int]:
@@ -244,9 +285,6 @@ def _far_apart(vertices: Array) -> tuple[int, int]:
 
 def _relaxed(patch: Patch, points: Array) -> Array:
     """Return a flat patch relaxed: triangles turned as they lie, then joined again, until nothing moves."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.linalg import splu
-
     triangles = patch.triangles
     shape, area = flat_triangles(patch.vertices, triangles)
     n = len(points)
@@ -261,8 +299,9 @@ def _relaxed(patch: Patch, points: Array) -> Array:
     rows = np.concatenate([a.ravel(), b.ravel(), a.ravel(), b.ravel()])
     columns = np.concatenate([b.ravel(), a.ravel(), a.ravel(), b.ravel()])
     w = weight.ravel()
-    matrix = coo_matrix((np.concatenate([-w, -w, w, w]), (rows, columns)), shape=(n, n)).tocsc()
-    factor = splu(matrix[1:, 1:])
+    is_free = (rows > 0) & (columns > 0)  # the first vertex is held
+    values = np.concatenate([-w, -w, w, w])
+    solve = _solver(rows[is_free] - 1, columns[is_free] - 1, values[is_free], n - 1)
     for _ in range(_ROUNDS):
         now = points[b] - points[a]
         dot = np.einsum("ij,ijk,ijk->i", weight, edge, now)
@@ -280,7 +319,7 @@ def _relaxed(patch: Patch, points: Array) -> Array:
                 a.ravel(), pull[..., k].ravel(), n
             )
         fresh = np.zeros((n, 2))
-        fresh[1:] = factor.solve(right[1:])
+        fresh[1:] = solve(right[1:])
         step = np.abs((fresh - fresh.mean(axis=0)) - (points - points.mean(axis=0))).max()
         points = fresh
         if step < _SETTLED * np.sqrt(area.sum()):

@@ -6,6 +6,7 @@ new one. Plane outlines come as shapely geometry in the coordinates of `PLANES`.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from typing import Final
 
@@ -25,6 +26,8 @@ Indices = NDArray[np.int64]
 PLANES: Final = {"x": ("y", "z"), "y": ("x", "z"), "z": ("x", "y")}
 """Horizontal and vertical axis of an outline square to each axis."""
 
+_ENOUGH: Final = 64
+"""Sides of a ball that the mesh library would take threads for."""
 _LEAST_AREA = 1e-3  # mm2. Crumbs of the mesh library's arithmetic
 _ORDER: Final = {"x": (1, 2, 0), "y": (0, 2, 1), "z": (0, 1, 2)}
 
@@ -64,6 +67,21 @@ class Measures:
     centroid: Array
     lower: Array
     upper: Array
+
+
+def keep_to_one_thread() -> None:
+    """Have the mesh library start no threads, if it has not worked yet and a process can be kept to a core.
+
+    It counts the cores of its process when it first works, and what has no threads can be copied.
+    """
+    if not hasattr(os, "sched_setaffinity"):
+        return
+    cores = os.sched_getaffinity(0)
+    os.sched_setaffinity(0, {min(cores)})
+    try:
+        manifold3d.Manifold.sphere(1.0, _ENOUGH).volume()
+    finally:
+        os.sched_setaffinity(0, cores)
 
 
 def body_of_triangles(vertices: Array, triangles: Indices, numbers: Indices | None = None) -> Body:

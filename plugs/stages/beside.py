@@ -1,8 +1,8 @@
 """Cloth made in a process of its own while this one makes the foam.
 
 That process gives back stages under their keys, and what was drawn of them: what has the same key is the
-same. It is a twin of this one, which has all that comes first; where there can be none, or it shall stay, a
-worker, given the checked words and the lines. Whatever goes wrong there, it is made here, and told here.
+same. It is a twin of this one, which has the foam and all that comes before; where there can be none, or it
+shall stay, a worker, given the checked words and the lines. What goes wrong there is made and told here.
 """
 
 from __future__ import annotations
@@ -15,7 +15,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from plugs.ground import twins
+from plugs.ground.errors import present
 from plugs.ground.workers import LONGEST_CALL_S, Crew, Worker, n_cores
+from plugs.mesh.mesh import keep_to_one_thread
 from plugs.stages.shelf import Brought, Kept, Shelf
 from plugs.stages.worked import Worked
 
@@ -115,7 +117,7 @@ def cloth_beside(work: Worked, crew: Crew | None = None, draw: Sequence[Draw] = 
     context manager
     """
     with ExitStack() as after:
-        if crew is None and twins.can_be_made():
+        if crew is None and _has_twin(work):
             _begin_twin(work, draw, after)
         else:
             begin_cloth(work, crew or after.enter_context(Crew()), draw)
@@ -128,21 +130,28 @@ def cloth_beside(work: Worked, crew: Crew | None = None, draw: Sequence[Draw] = 
 
 def _begin_twin(work: Worked, draw: Sequence[Draw], after: ExitStack) -> None:
     """Have the cloth made by a twin of this process, which ends with a stack."""
-    if work.shelf is None or not _is_wanted(work):
-        return
+    shelf = present(work.shelf)
 
     def make() -> Brought:
         work.say = lambda _: None
         return _made(work, draw)
 
-    _ = work.kept(_GIVEN)
     twin = after.enter_context(twins.Twin(make))
 
     def collect() -> Brought:
         work.say("cloth")
         return twin.answer(_NOTHING)
 
-    work.shelf.expect(_names(draw), collect)
+    shelf.expect(_names(draw), collect)
+
+
+def _has_twin(work: Worked) -> bool:
+    """Return whether a twin of this process can make a work's cloth, once the foam has been made for both."""
+    if work.shelf is None or not _is_wanted(work) or not twins.can_be_made():
+        return False
+    keep_to_one_thread()
+    _ = work.layup, work.body
+    return twins.can_be_made()
 
 
 def _is_wanted(work: Worked) -> bool:

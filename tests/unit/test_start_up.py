@@ -78,3 +78,18 @@ def test_a_command_looks_seldom_for_what_is_out_of_use() -> None:
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert run.stdout.partition("told:")[2].split() == ["True", "50000", "True"], run.stderr
+
+
+def test_cloth_is_laid_flat_by_one_file_of_scipy() -> None:
+    """Solving for it costs none of scipy's rooms either, and comes to the same by scipy's own door."""
+    code = """
+import numpy as np
+from plugs.cloth import flatten
+rows, columns = np.array([0, 0, 1, 1, 2, 2]), np.array([0, 1, 0, 1, 2, 2])
+values, right = np.array([4.0, 1.0j, -1.0j, 3.0, 1.0, 1.0]), np.array([1.0, 2.0j, 3.0])
+here = flatten._solver(rows, columns, values, 3)(right)
+assert np.allclose(here, [5.0 / 11.0, 9.0j / 11.0, 1.5]), here
+"""
+    assert not loaded(code)
+    again = "flatten._compiled_factor = lambda: None\nagain = flatten._solver(rows, columns, values, 3)(right)\n"
+    assert "scipy.sparse" in loaded(f"{code}{again}assert np.array_equal(here, again)\n")
