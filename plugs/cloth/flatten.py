@@ -7,10 +7,6 @@ until every triangle is as nearly rigid as its neighbours let it be.
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import cache
-from importlib.machinery import PathFinder
-from importlib.util import find_spec, module_from_spec
-from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -18,6 +14,7 @@ from numpy.typing import NDArray
 
 from plugs.cloth.unroll import flat_triangles, unroll
 from plugs.cloth.zones import Patch
+from plugs.ground.doors import compiled_part
 from plugs.ground.errors import Finding
 from plugs.ground.records import record
 from plugs.mesh.triangles import cross, normals, side_lengths
@@ -258,20 +255,9 @@ def _solver(
     return solve
 
 
-@cache
 def _compiled_factor() -> Callable[..., Any] | None:
-    """Return what scipy.sparse.linalg.splu passes its work on to, None if this scipy has it in no such form.
-
-    It is taken out of the package by itself, as that takes longer to load than the cloth to be laid flat.
-    """
-    home = find_spec("scipy")
-    folder = "" if home is None else str(Path(str(home.origin)).parent / "sparse" / "linalg" / "_dsolve")
-    spec = PathFinder.find_spec("_superlu", [folder])
-    if spec is None or spec.loader is None:
-        return None
-    module = module_from_spec(spec)
-    spec.loader.exec_module(module)
-    found = getattr(module, "gstrf", None)
+    """Return what scipy.sparse.linalg.splu passes its work on to, None if this scipy has none such."""
+    found = getattr(compiled_part("sparse/linalg/_dsolve", "_superlu"), "gstrf", None)
     return found if (getattr(found, "__doc__", None) or "").startswith(_GSTRF) else None
 
 

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.comparing.surface import Nearest, Surface
+from plugs.comparing.surface import Nearest, Surface, tree_of
 from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.faces import refined, with_fewer_faces
@@ -147,8 +147,6 @@ def field_of(cells: Surface, near: Nearest) -> Field:
     Field
         Where there are many points the median of those nearest; round a single one as far as it can speak.
     """
-    from scipy.spatial import cKDTree
-
     values = np.full(len(cells.triangles), np.nan)
     own = np.flatnonzero(near.is_near)
     if not len(own):
@@ -160,7 +158,7 @@ def field_of(cells: Surface, near: Nearest) -> Field:
     apart = float(np.sqrt(area.sum() / len(own)))
     widest = _WIDEST_RATIO * cells.size
     reach = min(max(_ROUND * apart, 2.0 * float(np.sqrt(np.median(area)))), widest)
-    far, which = cKDTree(near.feet[own]).query(middles, k=count, distance_upper_bound=reach)
+    far, which = tree_of(near.feet[own]).query(middles, k=count, distance_upper_bound=reach)
     far, which = far.reshape(-1, count), which.reshape(-1, count)
     is_there = np.isfinite(far)
     point = own[np.where(is_there, which, 0)]

@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.comparing.surface import tree_of
 from plugs.ground.records import record
 from plugs.ground.units import format_length
 from plugs.lines.stations import Loft
@@ -40,8 +41,6 @@ class Names:
     @cached_property
     def _known(self) -> tuple[Any, list[str]]:
         """Places of the surface, ready to be asked for the nearest, and the name of each."""
-        from scipy.spatial import cKDTree
-
         table, n = self.loft.table, len(self.loft.table.panel_of)
         t = np.linspace(self.loft.breaks[0], self.loft.breaks[-1], _ALONG)
         at = self.loft.sections(t)
@@ -53,7 +52,7 @@ class Names:
             segments += [2 * i, 2 * i + 1]
         ratio = np.tile(_ACROSS, len(segments))
         points = at.place(np.repeat(np.array(segments, dtype=np.intp), len(_ACROSS)), ratio)
-        return cKDTree(points.reshape(-1, 3)), [name for name in names for _ in _ACROSS]
+        return tree_of(points.reshape(-1, 3)), [name for name in names for _ in _ACROSS]
 
     def panel(self, at: Array, way: Array) -> str:
         """Return the panel, edge or end that a place lies on.

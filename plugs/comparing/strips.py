@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from plugs.comparing.comparison import Comparison
 from plugs.comparing.places import high_or_low
+from plugs.comparing.surface import tree_of
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label
 from plugs.ground.units import format_length
@@ -45,12 +46,10 @@ def strips_of(found: Comparison, body: Body, stations: tuple[float, ...]) -> lis
     list of Drawing
         Where anything was measured; a strip begins at the lowest place of the centreline, to the right.
     """
-    from scipy.spatial import cKDTree
-
     field = found.field
     if not field.is_known.any():
         return []
-    tree = cKDTree(field.cells.corners[field.is_known].mean(axis=1))
+    tree = tree_of(field.cells.corners[field.is_known].mean(axis=1))
     values, stack = field.values[field.is_known], mesh.stacked(body, "x")
     low, high = (float(v) for v in (field.cells.vertices[:, 0].min(), field.cells.vertices[:, 0].max()))
     made = []

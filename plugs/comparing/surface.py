@@ -15,6 +15,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.doors import compiled_part
 from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.faces import with_fewer_faces
@@ -79,6 +80,27 @@ class Nearest:
         return replace(self, cells=cells, off=off)
 
 
+def tree_of(points: Array, **words: bool) -> Any:
+    """Return points ready to be asked for those nearest to a place.
+
+    Parameters
+    ----------
+    points : (n, 3) float, mm
+    words : bool
+        As of `scipy.spatial.cKDTree`.
+
+    Returns
+    -------
+    scipy.spatial.cKDTree
+    """
+    kind = getattr(compiled_part("spatial", "_ckdtree"), "cKDTree", None)
+    if kind is None:
+        from scipy.spatial import cKDTree
+
+        kind = cKDTree
+    return kind(points, **words)
+
+
 @record(frozen=True, kw_only=True, eq=False)
 class Surface:
     """A closed surface of triangles.
@@ -118,9 +140,7 @@ class Surface:
     @cached_property
     def _tree(self) -> Any:
         """The marks, ready to be asked for those near a place."""
-        from scipy.spatial import cKDTree
-
-        return cKDTree(self.marks[0], balanced_tree=False)  # as quick to ask, and made in half the time
+        return tree_of(self.marks[0], balanced_tree=False)  # as quick to ask, and made in half the time
 
     @cached_property
     def _turned(self) -> tuple[Array, Array]:
@@ -165,11 +185,9 @@ class Surface:
     @cached_property
     def _coarse(self) -> tuple[Any, Indices]:
         """A tree of so few marks that it stays at hand, and the triangle of each."""
-        from scipy.spatial import cKDTree
-
         marks, owner, _ = self.marks
         step = max(len(marks) // _COARSE, 1)
-        return cKDTree(marks[::step]), owner[::step]
+        return tree_of(marks[::step]), owner[::step]
 
     @cached_property
     def apart(self) -> tuple[float, float]:

@@ -1,8 +1,12 @@
-"""Two doors of the house: what a build writes, and what it looks for. The house's own go through them too."""
+"""Doors of the house: what a build writes, what it looks for, and parts taken out of a library."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import cache
+from importlib.machinery import PathFinder
+from importlib.util import find_spec, module_from_spec
+from pathlib import Path
 from typing import Annotated, Any
 
 from plugs.ground.errors import Finding
@@ -52,3 +56,29 @@ class Check:
 
     stage: Annotated[str, OneOf(STAGES)]
     find: Callable[[Work], Sequence[Finding]]
+
+
+@cache
+def compiled_part(folder: str, name: str) -> Any:
+    """Return one compiled file of scipy by itself: the package round it takes longer to load than to work.
+
+    Parameters
+    ----------
+    folder : str
+        In the package, "sparse/linalg/_dsolve".
+    name : str
+        Of the file, without its ending.
+
+    Returns
+    -------
+    module or None
+        None where this scipy has no such file.
+    """
+    home = find_spec("scipy")
+    where = [] if home is None or home.origin is None else [str(Path(home.origin).parent / folder)]
+    spec = PathFinder.find_spec(name, where)
+    if spec is None or spec.loader is None:
+        return None
+    module = module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module

@@ -12,15 +12,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from functools import cache
-from importlib.machinery import PathFinder
-from importlib.util import find_spec, module_from_spec
-from pathlib import Path
 from typing import Any, Final, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.doors import compiled_part
 from plugs.ground.records import record
 
 Array = NDArray[np.float64]
@@ -223,21 +220,9 @@ def _parcur(
     return knots, np.column_stack(flat.reshape(2, -1)), told["ier"]
 
 
-@cache
 def _compiled_parcur() -> Callable[..., Any] | None:
-    """Return what scipy.interpolate.splprep passes its work on to, None if this scipy has it in no such form.
-
-    It is taken out of the package by itself, since that takes longer to load than a plug's lines to be made.
-    """
-    home = find_spec("scipy")
-    if home is None or home.origin is None:
-        return None
-    spec = PathFinder.find_spec("_fitpack", [str(Path(home.origin).with_name("interpolate"))])
-    if spec is None or spec.loader is None:
-        return None
-    module = module_from_spec(spec)
-    spec.loader.exec_module(module)
-    found = getattr(module, "_parcur", None)
+    """Return what scipy.interpolate.splprep passes its work on to, None if this scipy has none such."""
+    found = getattr(compiled_part("interpolate", "_fitpack"), "_parcur", None)
     told = (getattr(found, "__doc__", None) or "").strip()
     return cast("Callable[..., Any]", found) if told == _PARCUR else None
 

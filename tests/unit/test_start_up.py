@@ -88,8 +88,9 @@ from plugs.cloth import flatten
 rows, columns = np.array([0, 0, 1, 1, 2, 2]), np.array([0, 1, 0, 1, 2, 2])
 values, right = np.array([4.0, 1.0j, -1.0j, 3.0, 1.0, 1.0]), np.array([1.0, 2.0j, 3.0])
 here = flatten._solver(rows, columns, values, 3)(right)
-assert np.allclose(here, [5.0 / 11.0, 9.0j / 11.0, 1.5]), here
-"""
+assert np.allclose(here, [5.0 / 11.0, 9.0j / 11.0, 1.5]), here"""
     assert not loaded(code)
-    again = "flatten._compiled_factor = lambda: None\nagain = flatten._solver(rows, columns, values, 3)(right)\n"
-    assert "scipy.sparse" in loaded(f"{code}{again}assert np.array_equal(here, again)\n")
+    again = (
+        "flatten._compiled_factor = lambda: None\nagain = flatten._solver(rows, columns, values, 3)(right)"
+    )
+    assert "scipy.sparse" in loaded(f"{code}\n{again}\nassert np.array_equal(here, again)")
