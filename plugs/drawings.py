@@ -417,7 +417,7 @@ def _words(work: Worked) -> _Words:
 def _trims(work: Worked) -> Trims:
     """Return the lines of edges and openings on the foam by their names, and the parting of a mould."""
     found: dict[str, list[Array]] = {}
-    for trim in work.trims:
+    for trim in (trim for trim in work.trims if not trim.strip.is_turned):
         found.setdefault(trim.strip.edge.name, []).extend(trim.lines)
     for one in work.scribed:
         found.setdefault(one.scribe.name, []).append(np.vstack([one.line, one.line[:1]]))

@@ -22,6 +22,7 @@ from plugs.book.html import (
 )
 from plugs.book.openings import cut_out
 from plugs.book.source import BookSource
+from plugs.edges.words import TURNED
 
 _AREA_DIGITS: Final = 5  # of a square metre: 10 mm2, less than a thread along an edge
 
@@ -133,20 +134,24 @@ def _before(source: BookSource, schedule: Mapping[str, Any]) -> Html:
 
 
 def _marked(source: BookSource, edge: Mapping[str, Any]) -> Html:
-    """Return how a trim line is marked on the foam."""
+    """Return how a trim line is marked, on the foam or on the board of a turned edge."""
     least, most = (source.quantity("from_foam_mm", value) for value in edge["from_foam_mm"])
     far = [least] if least == most else [least, " to ", most]
-    ways = [" in from the foam's edge, a square held to the face beside it"]
-    return joined([f"{edge['name']}: trim line marked on {edge['on']}, ", *far, *ways])
+    way, on, board = "in", edge["on"], ""
+    if edge["kind"] == TURNED:
+        way, on = "out", "it"
+        board = f"flange board fixed flush with {edge['on']} by its template, waxed, its corner filled; "
+    head = f"{edge['name']}: {board}trim line marked on {on}, "
+    return joined([head, *far, f" {way} from the foam's edge, a square held to the face beside it"])
 
 
 def _trimmed(source: BookSource, edge: Mapping[str, Any]) -> Html:
     """Return how the laminate is cut on its trim line."""
     width = source.quantity("width_mm", edge["width_mm"])
-    words = [
-        " in from the finished face; dust caught at the blade, cut edges sanded blunt: they cut like glass"
-    ]
-    return joined([f"{edge['name']}: laminate on {edge['on']} cut on its trim line, ", width, *words])
+    way, on = ("out", "its board") if edge["kind"] == TURNED else ("in", edge["on"])
+    words = "dust caught at the blade, cut edges sanded blunt: they cut like glass"
+    head = f"{edge['name']}: laminate on {on} cut on its trim line, "
+    return joined([head, width, f" {way} from the finished face; {words}"])
 
 
 def _laid(source: BookSource, schedule: Mapping[str, Any], resin: Mapping[str, Any]) -> Html:

@@ -16,7 +16,7 @@ from plugs.edges.strips import Strip
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.mesh.nearest import arcs_to_lines
-from plugs.mesh.triangles import edge_keys, edges_of, in_use, meeting
+from plugs.mesh.triangles import edge_keys, edges_of, facing, in_use, meeting
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -25,6 +25,7 @@ REST: Final = "rest of "
 """What stands before the name of a place of which a strip alone is laid up, for all but the strip."""
 
 _ON_LINE: Final = 1e-4  # mm. As in `cloth.regions`: a vertex so near a line is moved on it
+_STRAIGHT: Final = 0.9999  # cosine of 0.8 degrees: less is no corner
 _AT_END: Final = 1.0  # mm. So near its ends a strip is cut off square to the plug
 _RIM_SHARE: Final = 0.25  # of a strip's width: so long a side of the rim is, at most
 _LEAST_LEFT: Final = 100.0  # mm2. As in `cloth.zones`: less is a scrap
@@ -68,7 +69,8 @@ def with_strips(places: SurfaceRegions, strips: Sequence[Strip]) -> tuple[Surfac
     Returns
     -------
     tuple of SurfaceRegions and tuple of float, mm2
-        The rest of "floor" is "rest of floor", by name and owner. And the area of each strip, of two that
+        The rest of "floor" is "rest of floor", by name and owner; what is turned out over a board is called
+        by its edge. And the area of each strip, of two that
         meet that of the second without what the first has.
 
     Raises
@@ -78,6 +80,10 @@ def with_strips(places: SurfaceRegions, strips: Sequence[Strip]) -> tuple[Surfac
     """
     found = []
     for i, strip in enumerate(strips):
+        if strip.is_turned:
+            places = _turned(places, strip)[0]
+            found.append(places.areas_mm2()[places.names[-1]])
+            continue
         if strip.place not in [other.place for other in strips[:i]]:
             number, rest = places.names.index(strip.place), len(places.names)
             places = replace(
@@ -90,6 +96,81 @@ def with_strips(places: SurfaceRegions, strips: Sequence[Strip]) -> tuple[Surfac
         places = _laid(places, strip)
         found.append(places.areas_mm2()[strip.place] - before)
     return places, tuple(found)
+
+
+def _turned(places: SurfaceRegions, strip: Strip) -> tuple[SurfaceRegions, list[tuple[Array, Array]]]:
+    """Return places with a strip on a board beside the foam, and its runs: the foam's edge, the trim line."""
+    number = places.names.index(strip.place)
+    for x in strip.edge.span:
+        places = _cut_at(places, number, x)
+    low, high = strip.edge.span
+    beyond = {border.beyond for border in strip.borders}
+    one, two = meeting(edge_keys(places.triangles))
+    first, second = places.triangles.ravel(), np.roll(places.triangles, -1, axis=1).ravel()
+    is_clothed = np.array([owner in beyond for owner in places.owners])
+    here, there = places.label[one // 3], places.label[two // 3]
+    side = np.concatenate(
+        [one[(here == number) & is_clothed[there]], two[(there == number) & is_clothed[here]]]
+    )
+    middle = 0.5 * (places.vertices[first[side], 0] + places.vertices[second[side], 0])
+    side = side[(middle > low) & (middle < high)]
+    if not len(side):
+        raise _beside(strip)
+    square = facing(places.vertices[places.triangles[places.label == number]]).sum(axis=0)
+    square /= np.linalg.norm(square)
+    vertices, triangles, runs = [places.vertices], [places.triangles], []
+    count = len(places.vertices)
+    for chain in _chains(first[side], second[side]):
+        is_closed = chain[0] == chain[-1]
+        inner = places.vertices[chain]
+        outer = _led_out(inner, square, strip, is_closed)
+        own = np.arange(count, count + len(outer))
+        if is_closed:
+            own[-1] = own[0]
+        a, b, c, d = chain[:-1], chain[1:], own[1:], own[:-1]
+        vertices.append(outer)
+        triangles += [np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]
+        runs.append((inner, outer))
+        count += len(outer)
+    whole = np.concatenate(triangles)
+    label = np.concatenate([places.label, np.full(len(whole) - len(places.triangles), len(places.names))])
+    name = strip.edge.name
+    turned = replace(
+        places, vertices=np.concatenate(vertices), triangles=whole, label=label,
+        names=(*places.names, name if name not in places.names else f"{name} on {strip.place}"),
+        owners=(*places.owners, name),
+    )  # fmt: skip
+    return turned, runs
+
+
+def _led_out(inner: Array, square: Array, strip: Strip, is_closed: bool) -> Array:
+    """Return the trim line beside the edge of the foam, parallel to it, with sharp corners."""
+    way = np.diff(inner, axis=0)
+    out = np.cross(way, square)
+    out /= np.maximum(np.linalg.norm(out, axis=1), 1e-300)[:, None]
+    off = arcs_to_lines(inner, np.zeros_like(inner), np.concatenate(strip.lines), strip.edge.width)
+    # the skin beside it is of one thickness along a piece, and its corners lie farther off
+    each = strip.edge.width + np.minimum(off[:-1], off[1:])
+    before = np.concatenate([out[-1:] if is_closed else out[:1], out])
+    after = np.concatenate([out, out[:1] if is_closed else out[-1:]])
+    w0 = np.concatenate([each[-1:] if is_closed else each[:1], each])
+    w1 = np.concatenate([each, each[:1] if is_closed else each[-1:]])
+    cosine = np.einsum("ij,ij->i", before, after)
+    sine2 = np.maximum(1.0 - cosine**2, 1e-12)
+    is_bent = cosine < _STRAIGHT
+    a = np.where(is_bent, (w0 - w1 * cosine) / sine2, 0.5 * (w0 + w1) / (1.0 + cosine))
+    b = np.where(is_bent, (w1 - w0 * cosine) / sine2, 0.5 * (w0 + w1) / (1.0 + cosine))
+    outer = inner + a[:, None] * before + b[:, None] * after
+    turned_back = np.einsum("ij,ij->i", np.diff(outer, axis=0), way) < 0.0
+    if turned_back.any():
+        room = float(np.linalg.norm(way[turned_back], axis=1).min())
+        raise PlugError(
+            param=f"{strip.param}.width",
+            value=strip.edge.width,
+            reason=f"the edge of {strip.place} is hollow in plan, and so wide a flange would lie over itself",
+            remedy=f"use at most {max(1.0, np.floor(0.5 * min(strip.edge.width, room))):g}",
+        )
+    return np.asarray(outer)
 
 
 def _laid(places: SurfaceRegions, strip: Strip) -> SurfaceRegions:
@@ -202,7 +283,17 @@ def trim_lines(solid: Solid, strips: Sequence[Strip]) -> tuple[TrimLine, ...]:
     one, two = meeting(edge_keys(places.triangles))
     first, second = places.triangles.ravel(), np.roll(places.triangles, -1, axis=1).ravel()
     here, there = places.label[one // 3], places.label[two // 3]
-    for place in dict.fromkeys(strip.place for strip in strips):
+    for strip, area in zip(strips, areas, strict=True):
+        if strip.is_turned:
+            runs = _turned(surface_regions(solid), strip)[1]
+            outer = tuple(run for _, run in runs)
+            inner = np.concatenate([edge for edge, _ in runs])
+            apart = _apart_from(inner, np.concatenate(strip.lines), strip.edge.width)
+            far = strip.edge.width + float(np.median(apart))
+            found.append(
+                TrimLine(strip=strip, lines=outer, finished=outer, area_mm2=area, from_foam=(far, far))
+            )
+    for place in dict.fromkeys(strip.place for strip in strips if not strip.is_turned):
         own, rest = places.names.index(place), places.names.index(REST + place)
         side = np.concatenate([one[(here == own) & (there == rest)], two[(there == own) & (here == rest)]])
         face = places.triangles[np.isin(places.label, [own, rest])]

@@ -23,7 +23,8 @@ ALL_ROUND: Final = "all round"
 """Every line round a place that laminate comes over."""
 
 _APART: Final = 4.0  # mm from place to place on a line that bends: over 1 m of radius it lies 0.002 mm off
-_ACROSS: Final = np.linspace(0.0, 1.0, 65)  # places on the edge of an end, between two corners
+_ACROSS: Final = np.linspace(0.0, 1.0, 257)
+"""Places on the edge of an end, between two corners: of a half circle of 1 m they lie 0.02 mm off."""
 
 
 @record(frozen=True, slots=True, kw_only=True)

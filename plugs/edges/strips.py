@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plugs.edges.borders import Border, line_of, turns_at
-from plugs.edges.words import Edge, borders_asked
+from plugs.edges.words import TURNED, Edge, borders_asked
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.lines.stations import Loft
 from plugs.skin.skin import Cover
 
 Array = NDArray[np.float64]
+
+_FLAT: Final = 0.5  # mm. So far the edge may leave a board: filled with the fillet in the corner
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,6 +47,11 @@ class Strip:
     lines: tuple[Array, ...]
     foam_lines: tuple[Array, ...]
     depth: float
+
+    @property
+    def is_turned(self) -> bool:
+        """Whether it lies on a board beside the foam."""
+        return self.edge.kind == TURNED
 
     @property
     def told(self) -> str:
@@ -94,7 +102,10 @@ def strips_of(edges: Sequence[Edge], finish: Loft, foam: Loft, cover: Cover) -> 
     found = []
     for i, edge in enumerate(edges):
         borders = borders_asked(edge, finish.table, cover.skin, f"edges[{i}]")
-        _check_width(edge, borders, finish, f"edges[{i}]")
+        if edge.kind == TURNED:
+            _check_flat(edge, borders, finish, f"edges[{i}]")
+        else:
+            _check_width(edge, borders, finish, f"edges[{i}]")
         for place in dict.fromkeys(border.place for border in borders):
             mine = tuple(border for border in borders if border.place == place)
             found.append(
@@ -131,3 +142,38 @@ def _check_width(edge: Edge, borders: Sequence[Border], finish: Loft, param: str
                 reason=f"the blend along {border.told} takes {taken:.1f} mm: this lies within it",
                 remedy=f"use at least {np.ceil(taken + 10.0):g}, or a smaller radius",
             )
+
+
+def _check_flat(edge: Edge, borders: Sequence[Border], finish: Loft, param: str) -> None:
+    """Refuse a turned edge that no flat board is flush with, or along a blend."""
+    for border in borders:
+        radius = float(turns_at(finish, border)[1].max())
+        if radius > 0.0:
+            raise PlugError(
+                param=f"{param}.lines",
+                value=", ".join(edge.lines),
+                reason=f"a board is flush with a sharp edge, and this has a blend of {radius:g} mm",
+                remedy="use 0 for that radius, or a return flange",
+            )
+    low, high = edge.span
+    for place in dict.fromkeys(border.place for border in borders):
+        points = np.concatenate([line_of(finish, border) for border in borders if border.place == place])
+        points = points[(points[:, 0] >= low) & (points[:, 0] <= high)]
+        off = _off_plane(points)
+        if off > _FLAT:
+            first = float(points[:, 0].min())
+            flat = [x for x in finish.table.x if _off_plane(points[points[:, 0] <= x]) <= _FLAT and x > first]
+            raise PlugError(
+                param=f"{param}.to_x",
+                value=edge.to_x,
+                reason=f"the edge of {place} leaves a plane by {off:.1f} mm, and the flange board is flat",
+                remedy=f"use {max(flat):g}, and another edge behind it" if flat else "use a return flange",
+            )
+
+
+def _off_plane(points: Array) -> float:
+    """Return how far points leave the plane that lies nearest to them."""
+    if len(points) < 3:
+        return 0.0
+    _, _, rows = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)
+    return float(np.abs((points - points.mean(axis=0)) @ rows[2]).max())

@@ -19,7 +19,8 @@ RETURN: Final = "return flange"
 GUTTER: Final = "drip gutter"
 _LAND: Final = 5.0  # mm. Least that is laid up past a channel, to be trimmed on
 _FLAT: Final = 0.5  # mm. Least of a wall and of half a floor between the corners of a channel
-KINDS: Final = (RETURN, GUTTER)
+TURNED: Final = "turned edge"
+KINDS: Final = (RETURN, TURNED, GUTTER)
 """Ways in which the laminate ends."""
 
 
@@ -53,15 +54,19 @@ class Edge:
         As drawings, the book and findings call it.
     kind : str
         "return flange": the laminate goes round the line and in over the place beside it, which stays bare
-        farther in. "drip gutter": a return flange with a channel along its line, ``gutter``.
+        farther in. "turned edge": it is turned out, straight on in the plane of a flat place that stays bare,
+        over a flange board that is fixed flush with that. "drip gutter": a return flange with a channel along
+        its line, ``gutter``.
     on : str
-        The panel or the end that the flange lies on; "left side" is one of two sides.
+        The panel or the end that the flange lies on, or that the board of a turned edge is flush with; "left
+        side" is one of two sides.
     lines : str or sequence of str
         The lines that the laminate comes over, each by its corner's name ("left sill" for one side), or by
         the place on its other side: "rear", or, of an end, a panel. "all round" is every one that laminate
         comes over.
     width : float, mm
-        From the outside of the finished part, as a square held against it measures, to the trim line.
+        From the outside of the finished part, as a square held against it measures, in or, of a turned edge,
+        out to the trim line.
     gutter : Gutter or None
         The channel of a drip gutter.
     radius : float or None, mm
@@ -114,13 +119,7 @@ def borders_asked(edge: Edge, table: RingTable, skin: Skin, param: str) -> tuple
     known = borders_of(table, edge.on, f"{param}.on")
     clothed = [border for border in known if border.beyond not in skin.no_laminate]
     usual = [border.names[-1] for border in clothed] or ["none"]
-    if known[0].owner in skin.no_laminate:
-        _refuse(
-            f"{param}.on",
-            edge.on,
-            "nothing is laid over this place: it is under skin.no_laminate",
-            f"take {known[0].owner!r} out of it: all of the place but the flange stays bare, 0 plies, anyway",
-        )
+    _check_bare(edge, known[0].owner, skin, param)
     found = []
     for word in edge.lines:
         mine = clothed if word == ALL_ROUND else found_border(known, word)
@@ -133,6 +132,24 @@ def borders_asked(edge: Edge, table: RingTable, skin: Skin, param: str) -> tuple
             )
         found += [border for border in mine if border not in found]
     return tuple(found)
+
+
+def _check_bare(edge: Edge, owner: str, skin: Skin, param: str) -> None:
+    """Refuse a flange on a place that carries no laminate, and a turned edge beside one that does."""
+    if edge.kind == TURNED and owner not in skin.no_laminate:
+        _refuse(
+            f"{param}.on",
+            edge.on,
+            "the board of a turned edge is fixed flush with a bare place, and this one is laid up",
+            f'write {owner!r} in skin.no_laminate, or kind="{RETURN}"',
+        )
+    if edge.kind != TURNED and owner in skin.no_laminate:
+        _refuse(
+            f"{param}.on",
+            edge.on,
+            "nothing is laid over this place: it is under skin.no_laminate",
+            f"take {owner!r} out of it: all of the place but the flange stays bare, 0 plies, anyway",
+        )
 
 
 def _refuse(param: str, value: object, reason: str, remedy: str) -> NoReturn:
@@ -161,6 +178,13 @@ def check_edges(edges: Sequence[Edge]) -> None:
                 f'use a name of its own, such as "{edge.name} {i + 1}"',
             )
         _check_gutter(edge, f"edges[{i}]")
+        if edge.kind == TURNED and edge.radius:
+            _refuse(
+                f"edges[{i}].radius",
+                edge.radius,
+                "foam is sharp where a board is fixed flush with it; cloth lies on a fillet there",
+                "use 0",
+            )
         low, high = edge.span
         if high - low < edge.width:
             _refuse(

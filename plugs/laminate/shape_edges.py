@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 from plugs.body.body import Solid
 from plugs.body.form_shown import form_faces
+from plugs.edges.borders import turns_at
+from plugs.edges.strips import Strip
 from plugs.ground.grouping import apart
 from plugs.laminate.radii import ClothEdge
 from plugs.laminate.skin_findings import Floor
@@ -210,6 +212,41 @@ def _slice_at(foam: Body, tool: Tool, depth: float) -> shapely.MultiPolygon:
     """Return the outline of the foam at a depth of a tool, along the tool's width and height."""
     inward = np.column_stack([tool.frame[:, :3].T, -tool.frame[:, :3].T @ tool.frame[:, 3]])
     return mesh.outline(mesh.stacked(mesh.placed(foam, inward), "x"), depth, above=True)
+
+
+def turned_corners(strips: Sequence[Strip], foam: Loft) -> tuple[ClothEdge, ...]:
+    """Return the inside corners between the foam and the boards of turned edges.
+
+    Parameters
+    ----------
+    strips : sequence of Strip
+    foam : Loft
+
+    Returns
+    -------
+    tuple of ClothEdge
+        One for each line.
+    """
+    found = []
+    for strip in strips:
+        if not strip.is_turned:
+            continue
+        for border, line in zip(strip.borders, strip.foam_lines, strict=True):
+            runs = strip.runs([line])
+            length = float(sum(np.linalg.norm(np.diff(run, axis=0), axis=1).sum() for run in runs))
+            if length > 0.0:
+                found.append(
+                    ClothEdge(
+                        place=f"board of {strip.edge.name!r}, along {border.names[0]}",
+                        radius=0.0,
+                        is_inside=True,
+                        length=length,
+                        between=(border.beyond, strip.edge.name),
+                        angle_deg=float(np.degrees(np.median(turns_at(foam, border)[0]))),
+                        is_drawn=False,
+                    )
+                )
+    return tuple(found)
 
 
 def floors_of(solid: Solid, tools: Sequence[Tool]) -> tuple[Floor, ...]:

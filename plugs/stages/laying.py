@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from plugs.body.body import Solid
 from plugs.body.form_shown import form_faces
+from plugs.edges.strips import strips_of
 from plugs.foam.pins import Pinned
 from plugs.ground.records import record
 from plugs.laminate.choosing import material_named
@@ -12,7 +13,7 @@ from plugs.laminate.layup import Layup
 from plugs.laminate.materials import Filler
 from plugs.laminate.radii import ClothEdge, EdgeVerdict, judge_edges
 from plugs.laminate.resin_plan import ResinPlan
-from plugs.laminate.shape_edges import plug_edges, shape_edges
+from plugs.laminate.shape_edges import plug_edges, shape_edges, turned_corners
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.plug import Plug
 from plugs.stages.cloth import CutCloth
@@ -64,6 +65,8 @@ def judge(plug: Plug, layup: Layup, lines: Lines, body: Solid) -> Edges:
             seen = form_faces(body, i)
             every = plug_edges(tool.loft, layup.bare, own.loft, of=f"{tool.name} ", is_cut=tool.kind == "cut")
             edges += [edge for edge in every if set(edge.between) <= set(seen)]
+    if plug.edges:
+        edges += turned_corners(strips_of(plug.edges, lines.finish, lines.foam, lines.cover), lines.foam)
     return Edges(edges=tuple(edges), verdicts=judge_edges(layup, edges))
 
 

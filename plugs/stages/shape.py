@@ -13,7 +13,7 @@ from plugs.body.form_shown import check_buried
 from plugs.body.mating import Mating, MatingCut, make_cut
 from plugs.body.mating_body import BodyCut, MatingBody, make_body_cut
 from plugs.body.tool_proof import prove_tools
-from plugs.edges.words import told_by_edges
+from plugs.edges.words import TURNED, told_by_edges
 from plugs.foam.layers import likely_faces
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
@@ -199,7 +199,6 @@ def layup_of(plug: Plug, drawn: Loft, forms: Sequence[Loft]) -> Layup | None:
     ----------
     plug : Plug
     drawn : Loft
-        Of the finished surface.
     forms : sequence of Loft
 
     Returns
@@ -210,6 +209,7 @@ def layup_of(plug: Plug, drawn: Loft, forms: Sequence[Loft]) -> Layup | None:
         return None
     items: list[Boss | Recess] = [*plug.bosses, *plug.sunk]
     flanges = [f"{item.name} flange" for item in plug.mating if item.flange_width > 0.0]
+    flanges += [edge.name for edge in plug.edges if edge.kind == TURNED]
     shapes = dict.fromkeys(item.known_as for item in items)
     places = [*dict.fromkeys(drawn.table.drawn_parents), *ENDS, *shapes, *_form_places(plug, forms), *flanges]
     owners = _owners([loft.table for loft in (drawn, *forms)], places)

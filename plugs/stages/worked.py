@@ -70,7 +70,7 @@ class Worked(Staged):
         return shape.drawn_forms(self.plug, self.drawn)
 
     @stage(
-        *("schedule", "foam", "skin", "zones", "mating", "bosses", "recesses", "openings", "forms"),
+        *("schedule", "foam", "skin", "zones", "mating", "bosses", "recesses", "openings", "forms", "edges"),
         after=("drawn", "forms"),
     )
     def layup(self) -> Layup | None:
@@ -411,7 +411,7 @@ class Worked(Staged):
         self.say("cloth")
         return lay_nets(self.plug, self.plies, self.cloth)
 
-    @stage("bosses", "recesses", "openings", after=("layup", "lines", "body"))
+    @stage("bosses", "recesses", "openings", "edges", after=("layup", "lines", "body"))
     def edges(self) -> Edges | None:
         """The edges that cloth goes over; None without a schedule."""
         if self.layup is None:

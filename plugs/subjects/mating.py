@@ -18,7 +18,7 @@ from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label, Path, path_
 from plugs.drafting.laying import lay_out
 from plugs.drafting.marks import GAP, TEXT, arrow
 from plugs.drafting.outlines import canonical_rings
-from plugs.drafting.styles import FLANGE_LINE, FOAM_EDGE, PLUG_EDGE, TRIM_LINE, UNROLLED_FACE
+from plugs.drafting.styles import CUT_LINE, FLANGE_LINE, FOAM_EDGE, PLUG_EDGE, TRIM_LINE, UNROLLED_FACE
 from plugs.ground.units import format_length, format_within
 from plugs.mesh.triangles import facing
 from plugs.words.ways import called
@@ -29,6 +29,8 @@ Array = NDArray[np.float64]
 _ARROW: Final = 25.0  # mm. Long enough for its letter beside it
 _SHOWN: Final = 0.3  # of its length: an axis that points more into the paper is not drawn
 _ON_AXIS: Final = 0.999  # cosine of 2.6 degrees: seen square on, but for rounding and modelling
+_PAST: Final = 40.0  # mm. The board of a turned edge past the trim line: for the cloth that overhangs
+_UNDER: Final = 40.0  # mm. And under the plug: room for screws (common practice, no source)
 _FINE: Final = 0.005  # mm. Less than is cut
 
 
@@ -106,6 +108,8 @@ def trim_drawing(trim: TrimLine, *, path: str, plug_name: str, display_unit: str
         (TRIM_LINE, trim.lines),
     ):
         builder.draw([_open(run @ axes, dxf_layer) for run in runs])
+    if strip.is_turned:
+        builder.outline(_board(trim, axes), CUT_LINE)
     lay_out(builder)
     builder.under(partial(_axis_arrows, axes))
     builder.bars(0.0)
@@ -117,6 +121,38 @@ def trim_drawing(trim: TrimLine, *, path: str, plug_name: str, display_unit: str
         ]
     )
     return builder.drawing()
+
+
+def _board(trim: TrimLine, axes: Array) -> shapely.MultiPolygon:
+    """Return the board of a turned edge: past the trim line, and under the plug, which it is screwed to."""
+    found = []
+    foam = shapely.MultiLineString([run @ axes for run in trim.strip.runs(trim.strip.foam_lines)])
+    for line in trim.lines:
+        flat, under = line @ axes, trim.from_foam[1] + _UNDER
+        if np.allclose(flat[0], flat[-1]):
+            whole = shapely.Polygon(flat)
+            found.append(_grown(whole, _PAST).difference(_grown(whole, -under)))
+            continue
+        path = shapely.LineString(flat)
+        toward = 1.0 if _beside(path, 1.0).distance(foam) < _beside(path, -1.0).distance(foam) else -1.0
+        found += [_beside(path, toward * under), _beside(path, -toward * _PAST)]
+    return _polygons(shapely.union_all(found))
+
+
+def _grown(shape: shapely.Geometry, by: float) -> shapely.Geometry:
+    """Return a shape with its edge moved out, or in, its corners sharp."""
+    return shapely.buffer(shape, by, join_style="mitre", mitre_limit=3.0)
+
+
+def _beside(line: shapely.LineString, by: float) -> shapely.Geometry:
+    """Return what lies to the left of a line, or to its right."""
+    return shapely.buffer(line, by, single_sided=True, join_style="mitre", mitre_limit=3.0)
+
+
+def _polygons(shape: shapely.Geometry) -> shapely.MultiPolygon:
+    """Return the polygons of a shape."""
+    parts = shapely.get_parts(shapely.get_parts(shape))
+    return shapely.MultiPolygon([part for part in parts if isinstance(part, shapely.Polygon)])
 
 
 def _trim_rows(trim: TrimLine, unit: str) -> list[str]:
@@ -134,12 +170,17 @@ def _trim_rows(trim: TrimLine, unit: str) -> list[str]:
     channel = (
         f"Channel of the finished part: {inset} in from the edge, {width} wide, {depth} deep, feet {radius}"
     )
+    way, on = ("out", "board") if strip.is_turned else ("in", "foam")
+    under = format_length(_UNDER, unit)
+    board = f"{CUT_LINE}: the flange board, fixed flush with {strip.place}, {under} under it"
+    square = "a square held to the face beside it"
     return [
+        *([board] if strip.is_turned else []),
         f"{PLUG_EDGE}: the finished edge along {strip.told}, as if it were sharp",
         f"{FOAM_EDGE}: that of the foam, as if it were sharp",
-        f"{TRIM_LINE}: {format_length(strip.edge.width, unit)} in from the finished edge; "
+        f"{TRIM_LINE}: {format_length(strip.edge.width, unit)} {way} from the finished edge; "
         f"{format_length(trim.length, unit)} long",
-        f"On the foam it is marked {from_foam} in from the foam's edge: a square held to the face beside it",
+        f"On the {on} it is marked {from_foam} {way} from the foam's edge: {square}",
         f"{trim.area_mm2 / 1e6:.4f} m2 are laid up; past the trim line cloth overhangs, and is cut off",
         *([] if gutter is None else [channel]),
     ]

@@ -60,6 +60,11 @@ def drip(width: float = 60.0, radius: float = 3.0, lines: str = "left sheer") ->
     return Edge(name="drip", kind="drip gutter", on="deck", lines=lines, width=width, gutter=channel)
 
 
+def brim(radius: float | None = None) -> Edge:
+    """Return an edge that is turned out round the floor."""
+    return Edge(name="brim", kind="turned edge", on="floor", width=40.0, radius=radius)
+
+
 @pytest.fixture(scope="module")
 def flanged() -> Work:
     """Return a lid with a flange all round its floor, round a radius."""
@@ -106,6 +111,9 @@ def test_the_trim_line_is_so_far_from_the_finished_edge(flanged: Work) -> None:
         (Edge(name="a", on="floor", width=30.0, from_x=700.0), ("front",), "edges[0].from_x", "from_x"),
         (Edge(name="a", on="floor", width=30.0, to_x=-50.0), ("front",), "edges[0].to_x", "to_x"),
         (Edge(name="a", on="floor", width=230.0, radius=200.0), ("front",), "edges[0].radius", None),
+        (brim(), ("front",), "edges[0].on", None),
+        (brim(radius=5.0), ("front", "floor"), "edges[0].radius", "radius"),
+        (replace(brim(), on="deck", lines="sheer"), ("deck",), "edges[0].lines", None),
         (drip(width=35.0), ("front",), "edges[0].width", "width"),
         (replace(drip(), gutter=None), ("front",), "edges[0].gutter", None),
         (drip(lines="rear"), ("front",), "edges[0].lines", None),
@@ -127,13 +135,14 @@ def test_what_cannot_be_is_refused(edge: Edge, bare: tuple[str, ...], param: str
     assert error.param == param
     if word is None:
         assert any(
-            name in error.remedy for name in ("sill", "floor", "sheer", "Gutter", "corners", "use at most")
+            name in error.remedy
+            for name in ("sill", "floor", "sheer", "Gutter", "corners", "use at most", "use 0")
         )
         return
     number = float(
         error.remedy.removeprefix("use ").removeprefix("at least ").removeprefix("at most ").split(",")[0]
     )
-    if word == "radius":
+    if word == "radius" and edge.gutter:
         edge = replace(edge, gutter=replace(edge.gutter, floor_radius=number))
         assert work_out(lid(edge, bare=bare)).strips
         return
@@ -219,3 +228,21 @@ def test_what_changed_tells_it(flanged: Work) -> None:
     after = record_of(wider, ("body",), ()).figures
     assert after["flanges_m2"] > before["flanges_m2"]
     assert after["trim_lines_mm"] < before["trim_lines_mm"]
+
+
+def test_the_board_of_a_turned_edge_is_drawn_and_told() -> None:
+    """A template past the trim line and under the plug; steps for board, mark and cut; no line on foam."""
+    work = work_out(lid(brim(), bare=("front", "floor")))
+    (drawing,) = edge_drawings(work).values()
+    cut = [path.points for path in drawing.paths if path.dxf_layer == "CUT_LINE"]
+    (trim,) = work.trims
+    span = np.concatenate(trim.lines)
+    assert np.ptp(np.concatenate(cut)[:, 1]) == pytest.approx(np.ptp(span[:, 1]) + 80.0, abs=0.5)
+    assert "out from the finished edge" in " ".join(label.text for label in drawing.labels)
+    assert not any(drawn_length(one) for one in layer_drawings(work).values())
+    asked = frozenset({"body", "finish", "cloth"})
+    made = summarise(work, Made(files={}, proof=None, stages=asked, findings=()))
+    scene = BookScene(meshes=(), views=(), axis="z")  # type: ignore[arg-type]
+    page = str(skin(BookSource(summary=made, drawings={}, scene=scene, pictures={})))
+    assert "brim: flange board fixed flush with floor" in page
+    assert "brim: laminate on its board cut on its trim line" in page

@@ -187,3 +187,38 @@ def test_along_a_bow_it_keeps_its_width() -> None:
 
     ring = under(large - 15.0) - under(large - 40.0)
     assert cut == pytest.approx(12.0 * ring, rel=1e-3)  # 41 stations, 15 mm apart
+
+
+@pytest.fixture(scope="module")
+def turned() -> Work:
+    """Return a box turned out all round its floor, over a flat board."""
+    return work_out(box(Edge(name="brim", kind="turned edge", on="floor", width=40.0), bare=("floor",)))
+
+
+def test_a_turned_edge_is_a_frame(turned: Work) -> None:
+    """On the board: from the foam, set back by the skin, out to a rectangle 40 mm outside the box."""
+    laid = turned.layup.laminates["side"].thickness
+    (trim,) = turned.trims
+    long, wide = LENGTH + 80.0, 2 * HALF + 80.0
+    frame = long * wide - (LENGTH - 2 * laid) * (2 * HALF - 2 * laid)
+    assert trim.area_mm2 == pytest.approx(frame, rel=1e-9)
+    assert trim.length == pytest.approx(2 * (long + wide), abs=1e-6)
+    assert trim.from_foam == pytest.approx((40.0 + laid,) * 2, abs=1e-9)
+    assert 1e6 * turned.cloth.areas_m2["brim"] == pytest.approx(frame, rel=1e-6)
+    share = {share.name: share for share in turned.part.shares}["brim"]
+    mass = turned.layup.laminates["brim"].mass_kg_m2 + turned.layup.seal_kg_m2
+    assert share.mass_kg == pytest.approx(1e-6 * frame * mass, rel=1e-6)
+    assert share.centroid == pytest.approx((LENGTH / 2, 0.0, 0.0), abs=1e-6)
+    corner = [verdict for verdict in turned.edges.verdicts if "board of 'brim'" in verdict.edge.place]
+    around = 2 * (LENGTH - 2 * laid + 2 * HALF - 2 * laid)
+    assert sum(verdict.edge.length for verdict in corner) == pytest.approx(around, rel=1e-6)
+
+
+def test_round_a_cylinder_it_is_a_ring() -> None:
+    """Turned out round the bare end of a cylinder: a ring about it."""
+    edge = Edge(name="brim", kind="turned edge", on="front", width=30.0)
+    work = round_plug(100.0, 100.0, edge)
+    laid = work.layup.laminates["side"].thickness
+    ring = pi * (130.0**2 - (100.0 - laid) ** 2)
+    assert sum(trim.area_mm2 for trim in work.trims) == pytest.approx(ring, rel=1e-3)
+    assert sum(trim.length for trim in work.trims) == pytest.approx(2 * pi * 130.0, rel=1e-3)
