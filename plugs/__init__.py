@@ -71,6 +71,7 @@ _HOME = {
     "Glue": "plugs.foam.glue",
     "Gutter": "plugs.edges.words",
     "HARDENERS": "plugs.laminate.generic",
+    "HardPoint": "plugs.hard_points.words",
     "Hardener": "plugs.laminate.materials",
     "Hollow": "plugs.foam.hollow",
     "Joints": "plugs.foam.joints",
@@ -124,12 +125,12 @@ _HOME = {
 __all__ = [
     "CLOTHS", "FOAMS", "HARDENERS", "PLATES", "RESINS", "Adhesive", "Along", "Barrier", "Board", "Boss",
     "Bow", "Check", "Cloth", "Corner", "Cutting", "DartCut", "Edge", "End", "Filler", "Finding", "Foam",
-    "Form", "Glue", "Gutter", "Hardener", "Hollow", "Joints", "Laps", "Mating", "MatingBody", "Mould",
-    "MouldPart", "Opening", "Output", "Pins", "Plug", "PlugError", "Ply", "PocketCutting", "Recess",
-    "Resin", "Rim", "Router", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station", "Stock",
-    "Templates", "WireAxis", "WireCutter", "WireWork", "Work", "Zone", "between", "fair", "fair_line",
-    "from_data_sheet", "inch", "load", "mirrored", "oz_per_ft2", "oz_per_yd2", "read_machine",
-    "read_outline", "read_table", "stations_of", "work_out",
+    "Form", "Glue", "Gutter", "HardPoint", "Hardener", "Hollow", "Joints", "Laps", "Mating", "MatingBody",
+    "Mould", "MouldPart", "Opening", "Output", "Pins", "Plug", "PlugError", "Ply", "PocketCutting", "Recess",
+    "Resin", "Rim", "Router", "Sanding", "Schedule", "Shop", "Skin", "Stack", "Station", "Stock", "Templates",
+    "WireAxis", "WireCutter", "WireWork", "Work", "Zone", "between", "fair", "fair_line", "from_data_sheet",
+    "inch", "load", "mirrored", "oz_per_ft2", "oz_per_yd2", "read_machine", "read_outline", "read_table",
+    "stations_of", "work_out",
 ]  # fmt: skip
 
 

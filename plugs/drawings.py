@@ -28,7 +28,7 @@ from plugs.subjects.base import base_drawing
 from plugs.subjects.block import block_drawing
 from plugs.subjects.fairing import fairing_drawing
 from plugs.subjects.form import form_drawing
-from plugs.subjects.recess import recess_drawing
+from plugs.subjects.recess import hard_point_drawing, recess_drawing
 from plugs.subjects.sanding_map import sanding_map
 from plugs.subjects.template import template_drawing
 
@@ -52,6 +52,7 @@ _GROUPS = {
     "templates/pocket-": "pockets",
     "templates/form-": "pockets",
     "templates/opening-": "pockets",
+    "templates/hard-point-": "pockets",
     "templates/board-": "sheets",
     "templates/flange-sheet-": "sheets",
     SANDING_MAP: "",
@@ -129,7 +130,7 @@ def layer_drawings(work: Worked) -> dict[str, Drawing]:
 
 @_by_its_chord
 def template_drawings(work: Worked) -> dict[str, Drawing]:
-    """Return the drawings of templates, base plan, radius blocks, pocket patterns and forms.
+    """Return the drawings of templates, base plan, radius blocks, pocket patterns, hard points and forms.
 
     Parameters
     ----------
@@ -149,6 +150,10 @@ def template_drawings(work: Worked) -> dict[str, Drawing]:
     drawings += [
         recess_drawing(kit, path=f"templates/pocket-{i:02d}", **words)
         for i, kit in enumerate(work.kits, start=1)
+    ]
+    drawings += [
+        hard_point_drawing(one, path=f"templates/hard-point-{i:02d}", **words)
+        for i, one in enumerate(work.hard_points, start=1)
     ]
     stems = file_stems_of_forms(work)
     drawings += [

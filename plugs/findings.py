@@ -17,6 +17,7 @@ from plugs.ground.errors import SEVERITIES, Finding
 from plugs.ground.grouping import apart, by_numbers, grouped
 from plugs.ground.lengths import as_length, in_unit
 from plugs.ground.tolerances import NO_VOLUME_MM3
+from plugs.hard_points.words import HardPoint
 from plugs.lines.humps import hump_findings, sunk_findings
 from plugs.lines.stations import Loft
 from plugs.measure.fairing import fair_findings
@@ -39,7 +40,7 @@ _SMALL_STEP = 0.5
 _MOST_DEVIATION = 0.1
 """mm. Of the skin's thickness: less is within what filler and sanding take (common practice, no source)."""
 _KINK_DEG: Final = 3.0  # an edge that a finger hardly feels (common practice, no source)
-_INDEXED: Final = re.compile(r"\b(recesses|bosses|forms|openings)\[(\d+)\](?![.\[])")
+_INDEXED: Final = re.compile(r"\b(recesses|bosses|forms|openings|hard_points)\[(\d+)\](?![.\[])")
 """A shape by its place in the recipe's list; with a word behind it, it is one to be written."""
 _MOST_DEVIATION_RATIO = 0.03  # of the skin's thickness, for a thick one
 
@@ -267,6 +268,15 @@ def mouth_doubts(tools: Sequence[Tool]) -> list[Finding]:
     ]
 
 
+def _hard_point_doubts(work: Worked) -> Sequence[Finding]:
+    """Return what is doubtful about hard points."""
+    if not work.hard_points:
+        return ()
+    from plugs.hard_points.doubts import hard_point_doubts
+
+    return tuple(hard_point_doubts(work.hard_points, work.layup, work.pieces.voids, work.plug.stack.axis))
+
+
 CHECKS: Final = (
     Check(stage="lines", find=lambda work: line_findings(work.plug, work.lines.finish)),
     Check(stage="lines", find=lambda work: mouth_doubts(work.lines.finish_tools)),
@@ -274,6 +284,7 @@ CHECKS: Final = (
     Check(stage="layers", find=lambda work: work.layering.findings),
     Check(stage="templates", find=lambda work: work.gauges.findings),
     Check(stage="pieces", find=lambda work: work.pieces.findings),
+    Check(stage="pieces", find=_hard_point_doubts),
     Check(stage="pins", find=lambda work: work.pins.findings),
     Check(stage="sheets", find=sheet_doubts),
     Check(stage="body", find=body_doubts),
@@ -316,9 +327,14 @@ def found(work: Worked, stages: Collection[str] | None = None) -> tuple[Finding,
 
 
 def _by_name(finding: Finding, plug: Plug) -> Finding:
-    """Return a finding that names recesses and bosses as the builder does, not by their place in a list."""
-    lists: Mapping[str, Sequence[Recess | Boss | Form | Opening]]
-    lists = {"recesses": plug.recesses, "bosses": plug.bosses, "forms": plug.forms, "openings": plug.openings}
+    """Return a finding that names recesses and bosses as the builder does, not by a place in a list."""
+    lists: Mapping[str, Sequence[Recess | Boss | Form | Opening | HardPoint]] = {
+        "recesses": plug.recesses,
+        "bosses": plug.bosses,
+        "forms": plug.forms,
+        "openings": plug.openings,
+        "hard_points": plug.hard_points,
+    }
     names = iter(apart([item.known_as for items in lists.values() for item in items]))
     shapes = {word: [next(names) for _ in items] for word, items in lists.items()}
 

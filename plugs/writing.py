@@ -417,12 +417,13 @@ def _joined(first: Mapping[str, Drawing], second: Mapping[str, Drawing]) -> dict
 
 def _shown(writing: Writing) -> BookScene:
     """Return what the book shows in three dimensions."""
-    from plugs.book.scene import joinings, make_book_scene, wire_ways, with_mould
+    from plugs.book.scene import joinings, make_book_scene, wire_ways, with_hard_points, with_mould
 
     def seen(work: Worked) -> BookScene:
         scene = make_book_scene(work.looks, work.layers, work.layers_seen, work.templates, work.scribed)
         joined, base = joinings(work.pins.joints), work.base if work.templates else None
         scene = replace(scene, ways=wire_ways(work.wire), joined=joined, base=base)
+        scene = with_hard_points(scene, work.hard_points)
         return scene if work.taken is None else with_mould(scene, work.taken)
 
     return writing.work.again("book scene", seen)

@@ -23,9 +23,9 @@ ROOT = Path(__file__).resolve().parents[1]
 
 ROOMS = (
     "words", "ground", "tables", "lines", "mesh", "skin", "recesses", "edges", "kernel", "body", "measure",
-    "foam", "nesting", "templates", "wire", "routing", "sanding", "laminate", "drape", "cloth", "drafting",
-    "subjects", "openings", "mould", "paper", "pack", "pictures", "files", "recipe", "stages", "changes",
-    "terminal", "summary", "comparing", "book",
+    "foam", "nesting", "templates", "wire", "routing", "sanding", "laminate", "hard_points", "drape", "cloth",
+    "drafting", "subjects", "openings", "mould", "paper", "pack", "pictures", "files", "recipe", "stages",
+    "changes", "terminal", "summary", "comparing", "book",
 )  # fmt: skip
 """The rooms in order: a module imports from its own room and from those before it."""
 

@@ -19,6 +19,7 @@ from plugs.book.html import (
     table,
 )
 from plugs.book.source import BookSource
+from plugs.ground.amounts import counted
 from plugs.ground.units import format_within
 from plugs.sanding.fit_list import EDGE, GAP, HALF_BREADTH, HEIGHT, LENGTH
 from plugs.words.ways import called
@@ -88,7 +89,9 @@ def gauging(source: BookSource, line: str) -> Html | None:
         )
         box = step("gauge", el("strong", row["name"]), f" {way}", what=[source.shape(path), *sizes])
         made.append(card(box, sizes=sizes))
-    over = ", ".join(row["name"] for row in source.rows("pocket_patterns"))
+    flush = {f"{row['name']} pocket" for row in source.rows("hard_points")}
+    names = [row["name"] for row in source.rows("pocket_patterns")]
+    over = ", ".join(name for name in names if name not in flush)
     passed = el("p", f"Their edges pass over {over}: light there, once it is made, tells nothing.")
     return joined([el("h3", f"Gauges of the {line} line"), told, passed if over else None, cards(made)])
 
@@ -108,6 +111,13 @@ def fit(source: BookSource) -> Html:
     ]
     if source.rows("pocket_patterns"):
         done.append(("check-recess", "What goes into each recess tried in it"))
+    done += [
+        (
+            f"check-hard-{row['name']}",
+            f"What is fixed at {row['name']} offered up; {counted(len(row['holes']), 'hole')}",
+        )
+        for row in source.rows("hard_points")
+    ]
     parts: list[object] = [
         source.findings("fit"),
         gauging(source, "finished"),

@@ -1,4 +1,4 @@
-"""What the build book tells of openings: scribed on the foam before cloth goes over it, cut out last."""
+"""What the build book tells of openings, scribed before cloth and cut out last, and of hard points."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from plugs.book.html import Html, card, cards, el, joined, step
 from plugs.book.source import BookSource
+from plugs.hard_points.set_in import FLAT_ENOUGH
 
 _WHOLE: Final = (
     "Scribed, not cut: there is no hole in the foam, cloth is laid over all of it, and the laminate is cut "
@@ -17,6 +18,11 @@ _CUTTING: Final = (
     "ears guarded, the respirator that the caution on dust names; no gloves near a blade that turns, gloves "
     "for the cut edge. Guard on, the work held fast, a hole drilled in each corner first, the last bit held "
     "so that it does not drop into the blade."
+)
+_CARE: Final = (
+    "Dust of wood, foam and metal drawn off, eyes and ears guarded, piece and plug held fast. Resin and its "
+    "fillers: gloves, fresh air, a mask for powder, by their data sheets and the rules of the place. What a "
+    "fixing must carry is for whoever is licensed to say so: nothing here is a proof of strength."
 )
 
 
@@ -102,3 +108,107 @@ def _rim_words(source: BookSource, rim: Mapping[str, Any]) -> list[object]:
         *("; its lid is ", wide, " x ", high, ", ", gap, " free all round, flush where with its seal it is"),
         " as thick as that",
     ]
+
+
+def hard_points(source: BookSource) -> Html:
+    """Return how hard points are made and set in.
+
+    Parameters
+    ----------
+    source : BookSource
+
+    Returns
+    -------
+    Html
+        Empty without one.
+    """
+    rows = source.rows("hard_points")
+    if not rows:
+        return Html("")
+    paths = source.paths("recess", [row["name"] for row in rows])
+    parts: list[object] = [el("h3", "Hard points"), el("p", _CARE, class_="note")]
+    for row, path in zip(rows, paths, strict=True):
+        what = [source.shape(path), row["material"], row["pocket_depth_mm"], row["after_ply"]]
+        sizes = (
+            ("Piece", _sides(source, row["piece_mm"], "width", "height")),
+            ("Thick", source.quantity("thickness_mm", row["thickness_mm"])),
+            ("Weighs", source.quantity("mass_kg", row["mass_kg"])),
+        )
+        head = joined([el("strong", row["name"]), f": cut of {row['material']}, edges and holes as drawn"])
+        parts.append(card(step("hard-cut", head, what=what), source.picture(path), sizes=sizes))
+        told = _in_foam(source, row) if row["after_ply"] is None else _between(source, row)
+        parts += [
+            card(step(f"hard-{n}", joined([el("strong", row["name"]), ": ", *words]), what=[what, n]))
+            for n, words in enumerate([*told, *_plies(source, row)])
+        ]
+    return joined(parts)
+
+
+def _in_foam(source: BookSource, row: Mapping[str, Any]) -> list[list[object]]:
+    """Return how a piece is let into the sanded foam."""
+    curve = source.quantity("curve_mm", row["curve_mm"])
+    bedded = source.quantity("bedding_mm", row["bedding_mm"])
+    if row["curve_mm"] < FLAT_ENOUGH:
+        flush: list[object] = ["flush with the foam"]
+    elif row["is_planed"]:
+        flush = ["standing out by up to ", curve, ", as the surface is curved"]
+    else:
+        flush = ["level with the lowest foam at its edge; up to ", curve, " is open over it"]
+    done: list[list[object]] = [
+        [
+            "its pocket routed after sanding by the pattern above, ",
+            source.quantity("pocket_depth_mm", row["pocket_depth_mm"]),
+            " deep, and brushed out; the piece tried dry, roughened and free of grease",
+        ],
+        [
+            "pocket walls sealed as the foam is (a barrier where the schedule has one), ",
+            bedded,
+            " of thickened resin spread in it, the piece pressed in, ",
+            *flush,
+            "; what oozes out struck off; left to set",
+        ],
+    ]
+    if row["curve_mm"] >= FLAT_ENOUGH:
+        last = (
+            "planed and sanded down to the foam"
+            if row["is_planed"]
+            else "filled over, set, sanded to the foam"
+        )
+        done.append([last, ", checked with a straightedge and the gauges; then the first ply"])
+    return done
+
+
+def _between(source: BookSource, row: Mapping[str, Any]) -> list[list[object]]:
+    """Return how a piece is laid between plies."""
+    run = source.quantity("bevel_run_mm", row["bevel_run_mm"])
+    edge: list[object] = (
+        ["its edge bevelled over ", run, " all round"] if row["bevel_run_mm"] else ["its edge square"]
+    )
+    return [
+        [f"laid over ply {row['after_ply']} and before the next, ", *edge, ": roughened, free of grease"],
+        [
+            source.quantity("bedding_mm", row["bedding_mm"]),
+            " of thickened resin under it, a fillet of it round its edge, pressed down, no air under it; the "
+            "surface stands ",
+            source.quantity("rise_mm", row["rise_mm"]),
+            " higher there",
+        ],
+    ]
+
+
+def _plies(source: BookSource, row: Mapping[str, Any]) -> list[list[object]]:
+    """Return the plies over a hard point alone."""
+    when = "under the first ply" if row["after_ply"] is None else "under the next ply"
+    return [
+        [
+            f"{ply['cloth']}, ",
+            _sides(source, ply, "width_mm", "height_mm"),
+            f", middle on middle, {when}, rolled out",
+        ]
+        for ply in row["plies"]
+    ]
+
+
+def _sides(source: BookSource, shape: Mapping[str, float], width: str, height: str) -> Html:
+    """Return the two sides of a rectangle."""
+    return joined([source.quantity("_mm", shape[width]), " x ", source.quantity("_mm", shape[height])])

@@ -22,6 +22,7 @@ from plugs.foam.pins import Pinned
 from plugs.ground.figures import LENGTH as LENGTH_MM
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
+from plugs.hard_points.set_in import SetIn
 from plugs.mesh import mesh
 from plugs.mesh.mesh import PLANES, Body
 from plugs.mesh.shaded import Shaded
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
+_SEEN_OVER: Final = 0.3  # mm. A flush piece is shown so far out of the foam, or the two would flicker
 _STEPS: Final = 65535  # along each axis, in two bytes: 0.05 mm in 3 m
 _WAYS: Final = 32767  # of a normal's two numbers, with their signs, in two bytes: 0.002 degrees
 _OVER: Final = 0.5  # mm. A gap that shows no end of a pin on a layer's face
@@ -54,7 +56,7 @@ class SceneMesh:
     Attributes
     ----------
     group : str
-        "foam", "finish", "layers", "templates" or "mould".
+        "foam", "finish", "layers", "templates", "hard points" or "mould".
     vertices : (n, 3) float32, mm
     triangles : (m, 3) uint32, dimensionless
     edges : (k, 2) uint32, dimensionless
@@ -184,9 +186,25 @@ def make_book_scene(
     for layer, surface in zip(layers, surfaces, strict=True):
         meshes.append(_shaded(layer.name, "layers", surface) if has_slots else _lid(layer, surface))
     for template in (t for t in templates if t.line in ("", "foam")):
-        meshes.append(_flat(template.name, template.body))
+        meshes.append(_flat(template.name, template.body, "templates"))
     axis = layers[0].axis if layers else "z"
     return BookScene(meshes=tuple(meshes), views=three_views(_closed(looks.outside)), axis=axis)
+
+
+def with_hard_points(scene: BookScene, made: Sequence[SetIn]) -> BookScene:
+    """Return a scene with hard points as they are set, before they are planed.
+
+    Parameters
+    ----------
+    scene : BookScene
+    made : sequence of SetIn
+
+    Returns
+    -------
+    BookScene
+    """
+    more = [_flat(one.name, one.body(over=_SEEN_OVER), "hard points") for one in made]
+    return replace(scene, meshes=(*scene.meshes, *more))
 
 
 def with_mould(scene: BookScene, taken: Taken) -> BookScene:
@@ -372,12 +390,12 @@ def _lined(one: SceneMesh, rings: Sequence[Array]) -> SceneMesh:
     )
 
 
-def _flat(name: str, body: Body) -> SceneMesh:
-    """Return a template as a mesh of the scene."""
+def _flat(name: str, body: Body, group: str) -> SceneMesh:
+    """Return what has flat faces as a mesh of the scene."""
     vertices, triangles = mesh.triangles_of(body)
     return SceneMesh(
         name=name,
-        group="templates",
+        group=group,
         vertices=vertices.astype(np.float32),
         triangles=triangles.astype(np.uint32),
         edges=sharp_edges(vertices, triangles)[0].astype(np.uint32),

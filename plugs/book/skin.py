@@ -23,6 +23,7 @@ from plugs.book.html import (
 from plugs.book.openings import cut_out
 from plugs.book.source import BookSource
 from plugs.edges.words import TURNED
+from plugs.ground.amounts import counted
 
 _AREA_DIGITS: Final = 5  # of a square metre: 10 mm2, less than a thread along an edge
 
@@ -163,18 +164,33 @@ def _laid(source: BookSource, schedule: Mapping[str, Any], resin: Mapping[str, A
     if not schedule:
         words = "Laminate laid up as thick as the table below says, by the sheets of its resin and cloth"
         return steps([("laid", words)], source.whole)
-    made: list[Html] = []
+    made: list[Html] = _hard_points(source, 0)
     mixes = resin.get("mixes") or []
     for mix in mixes:
         made += _batches(source, mix, plies.get(mix.get("ply"), {}))
+        made += _hard_points(source, mix.get("ply"))
     mixed = {mix.get("ply") for mix in mixes}
     for number, ply in plies.items():
         if number not in mixed:
             what = [ply[key] for key in ("cloth", "bias_deg", "places")]
             told = joined([_ply(source, ply), ": laid, rolled out, no air under it"])
-            made.append(card(step("ply", told, what=what)))
+            made += [card(step("ply", told, what=what)), *_hard_points(source, number)]
     told = el("p", "Pieces go on in the order told, each over the edges of those before it.")
     return joined([_dose(source, schedule, resin), told if orders else None, cards(made), _passes(resin)])
+
+
+def _hard_points(source: BookSource, number: object) -> list[Html]:
+    """Return what is laid of hard points over the ply of a number; 0 is the foam."""
+    found = []
+    for row in source.rows("hard_points"):
+        if (row["after_ply"] or 0) == number and (row["after_ply"] or row["plies"]):
+            what = "the piece" if row["after_ply"] else ""
+            own = counted(len(row["plies"]), "ply of its own", "plies of its own") if row["plies"] else ""
+            words = f", {' and '.join(part for part in (what, own) if part)} laid here, as under Hard points"
+            found.append(
+                card(step("hard-laid", el("strong", row["name"]), words, what=[row["name"], number]))
+            )
+    return found
 
 
 def _batches(source: BookSource, mix: Mapping[str, Any], ply: Mapping[str, Any]) -> list[Html]:

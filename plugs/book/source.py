@@ -27,6 +27,7 @@ _PLACES: Final = (
     ("templates/pocket", "recess"),
     ("templates/form", "recess"),
     ("templates/opening", "opening"),
+    ("templates/hard-point", "recess"),
     ("templates/mating", "fit"),
     ("templates/edge-", "skin"),
     ("templates/base-plan", "base"),

@@ -22,6 +22,7 @@ from plugs.book.html import (
     table,
 )
 from plugs.book.measuring import gauging
+from plugs.book.openings import hard_points
 from plugs.book.shopping import pin_lengths
 from plugs.book.source import BookSource
 from plugs.drafting.styles import GLUE_BOTTOM_FACE, GLUE_TOP_FACE, HOLLOW
@@ -271,7 +272,9 @@ def recesses(source: BookSource) -> Html:
         if pieces:
             parts.append(el("p", f"Its cloth, under Laminate: {', '.join(pieces)}."))
         parts.append(folded("Measures", _measures(source, kit)))
-    parts += [_features(source), source.others("recess", paths, height=MIDDLING)]
+    pieces = source.paths("recess", [row["name"] for row in source.rows("hard_points")])
+    parts += [hard_points(source), _features(source)]
+    parts.append(source.others("recess", {*paths, *pieces}, height=MIDDLING))
     return joined(parts)
 
 

@@ -274,6 +274,27 @@ def _patterns(work: Worked) -> list[Workpiece]:
     ]
 
 
+def _hard_points(work: Worked) -> list[Workpiece]:
+    """Return the pieces of hard points."""
+    return [
+        _loose(
+            "hard point",
+            one.name,
+            f"templates/hard-point-{number:02d}",
+            one.frame[None, :, 3],
+            shapely.Polygon(
+                flat_points(rounded_path(one.face, "")),
+                [
+                    shapely.Point(along, up).buffer(0.5 * across).exterior.coords
+                    for along, up, across in one.item.holes
+                ],
+            ),
+            alike=(one.material.name, f"{one.thickness:g} mm thick", f"bevel {one.item.bevel:g}"),
+        )
+        for number, one in enumerate(work.hard_points, start=1)
+    ]
+
+
 def _form_templates(work: Worked) -> list[Workpiece]:
     """Return the templates of forms."""
     from plugs.drawings import file_stems_of_forms
@@ -333,6 +354,7 @@ _WORKPIECES: Final[tuple[tuple[str, tuple[str, ...], Callable[[Worked], list[Wor
     ("templates", ("template", "gauge"), _templates),
     ("sanding", ("radius block",), _blocks),
     ("layers", ("pocket pattern",), _patterns),
+    ("layers", ("hard point",), _hard_points),
     ("cloth", ("cloth",), _cloth),
 )
 """Workpieces by the stage that shows them: which kinds, and what gives them."""

@@ -19,6 +19,7 @@ _SHIFTED: Final = 0.2  # mm. Less is no move
 _MANY: Final = {
     "radius block": "radius blocks",
     "pocket pattern": "pocket patterns",
+    "hard point": "hard points",
     "cloth": "pieces of cloth",
 }
 _NAMED: Final = 4  # of what has to be made: the others are told by their number

@@ -55,9 +55,8 @@ def layer_drawing(
     joining : Joining
         Pieces, joints, voids, glue and pins of the whole plug: those of other layers are left out.
     plug_name : str
-        For the title.
     display_unit : str
-        ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+        ``"mm"`` or ``"in"``.
     stations : sequence of float, mm
         Along x: lines across go through them where the layer's plane has them.
     trims : mapping of str to sequence of (k, 3) float, mm
@@ -68,19 +67,19 @@ def layer_drawing(
     Returns
     -------
     Drawing
-        At full size, mm, in the layer's plane: (x, y), (y, z) or (x, z) for a stack along z, x or y.
+        At full size, mm, in the layer's plane.
 
     Raises
     ------
     AssertionError
-        The layer has no cut line or covers nothing, or its axis is not x, y or z.
+        It has no cut line or covers nothing, or its axis is not x, y or z.
     """
     _hold_drawable(layer)
     builder = DrawingBuilder(
         path=layer_path(layer.name), title=f"{plug_name}, layer {layer.name}", display_unit=display_unit
     )
-    lines = ((layer.lower, FINISH_BOTTOM_FACE), (layer.upper, FINISH_TOP_FACE), (layer.rough, SAW_LINE))
-    for outline, group in lines:
+    groups = FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE
+    for outline, group in zip((layer.lower, layer.upper, layer.rough), groups, strict=True):
         builder.outline(outline, group)
     own = joining.of(layer.name)
     if len(own.pieces) < 2 and not own.voids:

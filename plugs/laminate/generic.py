@@ -377,6 +377,28 @@ BOARDS: Final = MappingProxyType(
 )
 """Boards by name; the number is the thickness in mm."""
 
+_METAL: Final = {
+    "thickness": "derived: its name says it",
+    "density_kg_m3": "memory: handbooks: aluminium alloys 2660 to 2800, steel 7850, stainless 7900",
+    "width": "memory: a usual sheet",
+    "height": "memory: a usual sheet",
+}
+METALS: Final = MappingProxyType(
+    {
+        f"{kind} {thickness:g}": Board(
+            name=f"{kind} {thickness:g}",
+            thickness=thickness,
+            density_kg_m3=density_kg_m3,
+            width=2000.0,
+            height=1000.0,
+            sources=_METAL,
+        )
+        for kind, density_kg_m3 in (("aluminium", 2700.0), ("steel", 7850.0), ("stainless steel", 7900.0))
+        for thickness in (1.5, 2.0, 3.0, 5.0)
+    }
+)
+"""Metal plates by name; the number is the thickness in mm."""
+
 BARRIERS: Final = MappingProxyType(
     {
         "epoxy coats": Barrier(

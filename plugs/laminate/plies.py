@@ -123,6 +123,7 @@ def usual_content(cloth: Cloth, method: str) -> tuple[float, str]:
 
     Parameters
     ----------
+    cloth : Cloth
     method : str
         One of `METHODS`.
 

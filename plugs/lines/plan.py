@@ -214,6 +214,10 @@ def _check_half(corners: Array, drawn: tuple[str, ...]) -> None:
 def drawn_panels(plan: LinesPlan) -> tuple[tuple[str, ...], tuple[str, ...], tuple[bool, bool]]:
     """Return a plan's drawn corners and panels, and whether it begins and ends on the centreline.
 
+    Parameters
+    ----------
+    plan : LinesPlan
+
     Returns
     -------
     tuple of (tuple of str), (tuple of str), (bool, bool)

@@ -98,6 +98,11 @@ def _sequence(summary: Mapping[str, Any], unit: str) -> list[str]:
             told.append(f"Block {one['number']}: sand {', '.join(one['edges'])} to R {radius}")
         told.append(f"Look for light under a straightedge of {straightedge}")
     told += [f"{kit['name']}: {_MADE[kit['method']]}" for kit in summary["pocket_patterns"] or []]
+    for one in summary.get("hard_points") or []:
+        where = "bed it in its pocket" if one["after_ply"] is None else f"lay it on ply {one['after_ply']}"
+        told.append(
+            f"{one['name']}: cut it of {one['material']}, {where}, {len(one['plies'])} plies over it alone"
+        )
     if summary["fit_list"]:
         told.append("Fill in the fit list and compare before any cloth is cut")
     openings = summary.get("openings") or []

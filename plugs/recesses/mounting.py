@@ -140,6 +140,10 @@ class Mounting:
     def frame(self, *, is_cut: bool) -> Array:
         """Return a tool's axes and its middle: inward for a cut, outward for a boss.
 
+        Parameters
+        ----------
+        is_cut : bool
+
         Returns
         -------
         (3, 4) float, dimensionless and mm
@@ -153,6 +157,7 @@ class Mounting:
         Parameters
         ----------
         outline : shapely.Polygon, mm
+        is_cut : bool
 
         Returns
         -------
@@ -167,8 +172,14 @@ def find_mounting(loft: Loft, place: Place, param: str) -> Mounting:
 
     Parameters
     ----------
+    loft : Loft
+    place : Place
     param : str
         Where the recipe gives it.
+
+    Returns
+    -------
+    Mounting
 
     Raises
     ------

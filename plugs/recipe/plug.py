@@ -24,6 +24,7 @@ from plugs.ground.limits import Name, OneOf, OrOne, Within
 from plugs.ground.paper import USUAL_GROUPS, checked_groups, paper_of
 from plugs.ground.records import record
 from plugs.ground.tolerances import CHORD
+from plugs.hard_points.words import HardPoint, check_hard_points
 from plugs.laminate.choosing import check_material, material_named
 from plugs.laminate.dosing import Shop
 from plugs.laminate.generic import BOARDS, FILLERS, FOAMS, GLUES
@@ -96,6 +97,8 @@ class Plug:
         Cut out of the laminate when it is hard: the foam stays whole.
     edges : sequence of Edge
         How the laminate ends along lines of the plug: return flanges, and where they are trimmed.
+    hard_points : sequence of HardPoint
+        Boards, metal plates or other foam let into the foam or laid between plies, where something is fixed.
     mating : sequence of Mating or MatingBody
         Faces cut to the body that the part meets.
     added : sequence of object
@@ -201,6 +204,7 @@ class Plug:
     forms: Sequence[Form] = ()
     openings: Sequence[Opening] = ()
     edges: Sequence[Edge] = ()
+    hard_points: Sequence[HardPoint] = ()
     mating: Sequence[Mating | MatingBody] = ()
     added: Sequence[object] = ()
     cut: Sequence[object] = ()
@@ -327,6 +331,7 @@ def checked_plug(result: object, function: str) -> Plug:
     check_edges(plug.edges)
     for i, item in enumerate(plug.mating):
         check_mating(item, f"mating[{i}]")
+    check_hard_points(plug.hard_points, None if plug.schedule is None else len(plug.schedule.plies))
     if plug.schedule is not None:
         check_schedule(plug.schedule)
     if plug.wire is not None:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from plugs.ground.errors import PlugError
+from plugs.hard_points.words import HardPoint
 from plugs.laminate.plies import Schedule
 from plugs.lines.plan import drawn_panels
 from plugs.mould.words import Mould
@@ -29,12 +30,18 @@ from plugs.words.ways import called, told_by
 if TYPE_CHECKING:
     from plugs.recipe.plug import Plug
 
-Item = Recess | Boss | Form | Opening
+Item = Recess | Boss | Form | Opening | HardPoint
 Given = Mapping[str, tuple[str, tuple[str, ...], str]]
 Names = Mapping[str, tuple[str, str]]
 
-_LISTS: Final = ("openings", "recesses", "bosses", "forms")  # recesses through the skin become openings
-_PLACE: Final = re.compile(r"\b(openings|recesses|bosses|forms)\[\d+\]")
+_LISTS: Final = (
+    "openings",
+    "recesses",
+    "bosses",
+    "forms",
+    "hard_points",
+)  # recesses through the skin become openings
+_PLACE: Final = re.compile(r"\b(openings|recesses|bosses|forms|hard_points)\[\d+\]")
 _AS_IT_IS: Final[tuple[str, tuple[str, ...], str]] = ("", (), "")
 _TURNED: Final = ("across", "y", "turn_deg")
 _BETWEEN: Final = 1.0  # mm. Foam that is left between the two at least
@@ -179,12 +186,14 @@ def _placed(item: Item, crossing: set[str] | None, param: str, *, is_straight: b
     return found
 
 
-def _mirrored(item: Recess | Boss | Opening, crossing: set[str], param: str) -> dict[str, Any]:
-    """Return the words of a recess, boss or opening that differ where it is its mirror image."""
+def _mirrored(item: Recess | Boss | Opening | HardPoint, crossing: set[str], param: str) -> dict[str, Any]:
+    """Return the words of a recess, boss, opening or hard point that differ where it is its mirror image."""
     words: dict[str, Any] = {"turn_deg": 0.0 - item.turn_deg}
     if isinstance(item, Opening) and item.outline is not None:
         ring = np.asarray(drawn_outline(item.outline, param).exterior.coords)[:-1]
         words["outline"] = ring * (-1.0, 1.0)
+    if isinstance(item, HardPoint):
+        words["holes"] = tuple((0.0 - along, up, across) for along, up, across in item.holes)
     if item.panel in ENDS:
         return words | {"y": 0.0 - item.y}
     if item.panel in crossing:
@@ -202,7 +211,7 @@ def _mirrored_form(form: Form) -> dict[str, Any]:
     return words
 
 
-def _check_outward(item: Recess | Boss | Opening, crossing: set[str], param: str) -> None:
+def _check_outward(item: Recess | Boss | Opening | HardPoint, crossing: set[str], param: str) -> None:
     """Refuse a place that lies on the other side of the centreline, and two that would meet on it."""
     if item.panel not in crossing:
         return

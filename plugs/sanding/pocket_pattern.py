@@ -212,9 +212,26 @@ def block_below(kit: PocketPattern, thickness: float) -> Body | None:
     radius = max(floor.radius - thickness * narrower, 0.0)
     less = 2.0 * thickness * slope
     deeper = Rounded(width=floor.width - less, height=floor.height - less, radius=radius)
+    return frustum(floor, kit.depth, deeper, kit.depth + thickness)
+
+
+def frustum(lower: Rounded, low: float, upper: Rounded, high: float) -> Body:
+    """Return the body between two rounded rectangles, each square to the axis that they stand round.
+
+    Parameters
+    ----------
+    lower : Rounded
+    low : float, mm
+        Where that stands along the axis.
+    upper : Rounded
+    high : float, mm
+
+    Returns
+    -------
+    Body
+    """
     rings = [
-        np.column_stack([_ring(face), np.full(4 * _ARC, depth)])
-        for face, depth in ((floor, kit.depth), (deeper, kit.depth + thickness))
+        np.column_stack([_ring(face), np.full(4 * _ARC, at)]) for face, at in ((lower, low), (upper, high))
     ]
     count = 4 * _ARC
     here, ahead = np.arange(count), (np.arange(count) + 1) % count

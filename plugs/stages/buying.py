@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+import math
+from typing import Final
+
 from plugs.foam.pins import glue_kg
 from plugs.foam.stock import Stock
+from plugs.hard_points.set_in import SetIn
 from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import GLUES
-from plugs.laminate.materials import Foam
+from plugs.laminate.materials import Board, Foam
 from plugs.laminate.shopping import Need, ShoppingList, layup_needs, need_of, shopping_list
 from plugs.nesting.nesting import Nesting
 from plugs.recipe.plug import Plug
 from plugs.stages.boards import Arranged
 from plugs.stages.laying import Inside, Laying, filler_of
+
+_FOAM_SHEET: Final = (1250.0, 600.0)
+"""mm. Of a sheet of foam for hard points: a usual one (from memory)."""
+_SAWN: Final = 10.0  # mm. That a piece is cut larger out of its sheet (common practice, no source)
 
 
 def buy(plug: Plug, laying: Laying, inside: Inside, arranged: Arranged) -> ShoppingList:
@@ -53,6 +61,27 @@ def _needs_of(plug: Plug, laying: Laying, inside: Inside, arranged: Arranged) ->
     for boards, words in ((arranged.boards, "templates"), (arranged.bow_boards, "wire templates")):
         if boards is not None and boards.count:
             needs.append(need_of(boards.board, float(boards.count), words))
+    needs += [need for one in inside.hard_points for need in _hard_point_needs(one)]
+    bedded = 1e-9 * sum(one.bedding_mm3 for one in inside.hard_points) * layup.resin.cured_kg_m3
+    mixed = bedded + sum(ply.resin_kg for one in inside.hard_points for ply in one.plies)
+    words = "hard points, bedding and plies, its hardener in it"
+    return needs + ([need_of(layup.resin, mixed, words)] if mixed > 0.0 else [])
+
+
+def _hard_point_needs(one: SetIn) -> list[Need]:
+    """Return what a hard point uses up beside resin: a share of a sheet, lengths of roll."""
+    sheet = (one.material.width, one.material.height) if isinstance(one.material, Board) else _FOAM_SHEET
+    share = (one.face.width + _SAWN) * (one.face.height + _SAWN) / (sheet[0] * sheet[1])
+    needs = [need_of(one.material, share, "hard points")]
+    if isinstance(one.material, Foam):
+        thick = f"{one.material.name}, {one.thickness:g} mm thick"
+        needs = [
+            Need(name=thick, group="foam", amount=share, unit="sheet", packs={1.0: None}, words="hard points")
+        ]
+    for ply in one.plies:
+        short, long = sorted((ply.width, ply.height))
+        strips = math.ceil(short / ply.cloth.roll_width)
+        needs.append(need_of(ply.cloth, 1e-3 * long * strips, "hard points"))
     return needs
 
 

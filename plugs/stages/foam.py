@@ -23,8 +23,9 @@ from plugs.ground.records import record
 from plugs.mesh.mesh import Body
 from plugs.nesting.nesting import Nesting, nest
 from plugs.nesting.stored import read_stored
+from plugs.recesses.recess import Tool
 from plugs.recipe.plug import Plug
-from plugs.stages.shape import Lines, stack_bays
+from plugs.stages.shape import stack_bays
 from plugs.templates.base_plan import BasePlan, make_base_plan
 from plugs.templates.bays import FoamBay, bay_layers, lengthwise_room, without_plates
 from plugs.templates.gauges import make_gauges
@@ -238,13 +239,16 @@ def foam_as_glued(body: Solid, standing: StackTemplates, layering: Layering) -> 
     return without_plates(body_before(body, later), standing.templates) if later else standing.foam
 
 
-def part_layers(plug: Plug, lines: Lines, standing: StackTemplates, sized: Sequence[Sized]) -> Parted:
+def part_layers(
+    plug: Plug, tools: Sequence[Tool], standing: StackTemplates, sized: Sequence[Sized]
+) -> Parted:
     """Return the pieces that the layers are cut in.
 
     Parameters
     ----------
     plug : Plug
-    lines : Lines
+    tools : sequence of Tool
+        What pins and joints keep clear of.
     standing : StackTemplates
     sized : sequence of Layer and (tuple of (float, float), mm)
         Layers, each with the widths and heights that a piece of it must fit one of.
@@ -254,7 +258,7 @@ def part_layers(plug: Plug, lines: Lines, standing: StackTemplates, sized: Seque
     Parted
     """
     layers, sizes = tuple(layer for layer, _ in sized), [fit for _, fit in sized]
-    recesses = recess_outlines(lines.tools, layers)
+    recesses = recess_outlines(tools, layers)
     whole, found = make_pieces(
         standing.foam,
         layers,
@@ -279,13 +283,14 @@ def part_layers(plug: Plug, lines: Lines, standing: StackTemplates, sized: Seque
     )
 
 
-def pin(plug: Plug, lines: Lines, standing: StackTemplates, parted: Parted) -> Pinning:
+def pin(plug: Plug, tools: Sequence[Tool], standing: StackTemplates, parted: Parted) -> Pinning:
     """Return glue and pins where layers meet; pins pass the template that stands between two.
 
     Parameters
     ----------
     plug : Plug
-    lines : Lines
+    tools : sequence of Tool
+        What pins and joints keep clear of.
     standing : StackTemplates
     parted : Parted
 
@@ -298,7 +303,7 @@ def pin(plug: Plug, lines: Lines, standing: StackTemplates, parted: Parted) -> P
     contacts, found = make_contacts(layers, plug.glue, hollows)
     words = plug.pins
     room = pin_cover(standing.foam, contacts, depth_ratio=words.depth_ratio, clearance=words.clearance)
-    keep_outs = recess_keep_outs(lines.tools, layers)
+    keep_outs = recess_keep_outs(tools, layers)
     for layer in layers:
         gaps = [
             shapely.difference(template.outline, template.region)

@@ -7,6 +7,7 @@ from plugs.body.form_shown import form_faces
 from plugs.edges.strips import strips_of
 from plugs.foam.pins import Pinned
 from plugs.ground.records import record
+from plugs.hard_points.set_in import SetIn
 from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import FILLERS
 from plugs.laminate.layup import Layup
@@ -99,12 +100,15 @@ class Inside:
     parted : Parted
     pinned : tuple of Pinned
     templates : tuple of Template
+    hard_points : tuple of SetIn
+        Those between plies too.
     """
 
     body: Solid
     parted: Parted
     pinned: tuple[Pinned, ...]
     templates: tuple[Template, ...]
+    hard_points: tuple[SetIn, ...]
 
 
 def filler_of(plug: Plug) -> Filler:

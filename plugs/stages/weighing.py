@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from plugs.cloth.cloth import Pattern
 from plugs.cloth.zones import Patch
 from plugs.foam.pins import glue_kg, joint_glue_g
+from plugs.hard_points.set_in import SetIn
 from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import GLUES
 from plugs.laminate.layup import LaidPly, Layup
@@ -47,7 +48,8 @@ def part_of(plug: Plug, laying: Laying, inside: Inside, openings: Sequence[Scrib
     Returns
     -------
     Part
-        Its shares: each place, laps, filler; where the foam stays that, its glue, pins and templates.
+        Its shares: each place, laps, filler; where the foam stays that, its glue, pins and templates; hard
+        points, which stay in either case.
     """
     layup, surface = laying.layup, laying.cloth.surface
     surfaces = [
@@ -61,6 +63,7 @@ def part_of(plug: Plug, laying: Laying, inside: Inside, openings: Sequence[Scrib
     shares += [_laps(layup, laying.cloth), _filler(plug, laying, surfaces, openings)]
     if plug.foam_stays:
         shares += _inside(plug, layup, inside)
+    shares += [share for one in inside.hard_points for share in _hard_point(one, layup)]
     return weigh([share for share in shares if share.mass_kg != 0.0])
 
 
@@ -81,6 +84,19 @@ def _without(surfaces: Sequence[Surface], cut_out: Scribed) -> list[Surface]:
         if len(mine) > 1
         else [row if one is mine[0] else one for one in surfaces]
     )
+
+
+def _hard_point(one: SetIn, layup: Layup) -> list[Share]:
+    """Return a hard point, and what it is bedded in with the plies over it alone."""
+    bedded = 1e-9 * one.bedding_mm3 * layup.resin.cured_kg_m3
+    laid = sum(ply.glass_kg + ply.resin_kg for ply in one.plies)
+    more = Share(
+        name=f"{one.name}: bedding and plies",
+        mass_kg=bedded + laid,
+        spread_kg=FILLER_SPREAD * (bedded + laid),
+        centroid=_spot(one.frame[:, 3]),
+    )
+    return [Share(name=one.name, mass_kg=one.mass_kg, centroid=_spot(one.centre)), more]
 
 
 def laid_areas(cloth: CutCloth) -> dict[int, float]:
@@ -186,6 +202,9 @@ def _inside(plug: Plug, layup: Layup, inside: Inside) -> list[Share]:
         found.append(
             Share(name=board.name, mass_kg=1e-9 * plates_mm3 * board.density_kg_m3, centroid=_spot(at))
         )
+    for one in inside.hard_points:
+        foam_mm3 -= one.pocket_mm3
+        moment -= one.pocket_mm3 * one.pocket_centre
     foam = foam_share(layup, 1e-9 * foam_mm3, _spot(moment / foam_mm3))
     return [foam, *found, *_joined(plug, inside)]
 

@@ -11,6 +11,7 @@ from plugs.foam.layers import Layer, slabs_of
 from plugs.foam.pieces import usable_sizes
 from plugs.foam.pockets import Feature, made_later, make_features
 from plugs.foam.stock import Blank
+from plugs.hard_points.set_in import SetIn, pocket_of, set_in, with_pockets
 from plugs.lines.stations import Loft
 from plugs.mesh.faces import with_fewer_faces
 from plugs.mesh.mesh import Body
@@ -174,6 +175,11 @@ class Worked(Staged):
         on = self.lines.finish, self.body.body
         return opening_templates(self.plug.openings, self.scribed, stations, on)
 
+    @stage("hard_points", after=("lines", "body", "layup"), by_value=True)
+    def hard_points(self) -> tuple[SetIn, ...]:
+        """What is let into the foam or laid between plies, where something is fixed."""
+        return set_in(self.plug.hard_points, self.lines.foam, self.body, self.layup)
+
     @stage("stack", "stations", after=("body", "in_stack"), said="layers")
     def standing(self) -> StackTemplates:
         """Templates that stand in the stack, and the foam round them."""
@@ -218,18 +224,22 @@ class Worked(Staged):
         "rotation_allowed",
         "density",
         "hollow",
-        after=("lines", "standing", "layering", "sizes"),
+        after=("lines", "standing", "layering", "sizes", "hard_points"),
         said="parts",
     )
     def pieces(self) -> Parted:
         """The pieces that the layers are cut in, their joints and voids."""
         sized = tuple(zip(self.layers, self.sizes, strict=True))
-        return foam.part_layers(self.plug, self.lines, self.standing, sized)
+        return foam.part_layers(
+            self.plug, with_pockets(self.lines.tools, self.hard_points), self.standing, sized
+        )
 
-    @stage("glue", "pins", after=("lines", "standing", "pieces"), said="parts")
+    @stage("glue", "pins", after=("lines", "standing", "pieces", "hard_points"), said="parts")
     def pins(self) -> Pinning:
         """Glue and pins where layers meet."""
-        return foam.pin(self.plug, self.lines, self.standing, self.pieces)
+        return foam.pin(
+            self.plug, with_pockets(self.lines.tools, self.hard_points), self.standing, self.pieces
+        )
 
     @stage("rotation_allowed", after=("pieces", "pins"))
     def blanks(self) -> tuple[Blank, ...]:
@@ -332,11 +342,12 @@ class Worked(Staged):
         """Where the plug is measured when it is made, and what it should come to there."""
         return shape.list_fit(self.plug, (self.body, self.finish), self.lines, self.sanding)
 
-    @stage("pocket_cutting", "wire", "stack", after=("lines", "layering"))
+    @stage("pocket_cutting", "wire", "stack", after=("lines", "layering", "hard_points"))
     def kits(self) -> tuple[PocketPattern, ...]:
         """The lines by which recesses are made."""
         lines, words, pockets = self.lines, self.plug.wire, self.layering.pockets
         kits = pocket_patterns(lines.tools, lines.finish_tools, self.plug.pocket_cutting, pockets)
+        kits += tuple(pocket_of(one, self.layers) for one in self.hard_points if one.tool is not None)
         if words is None or words.machine is None:
             return kits
         from plugs.stages.wire import with_blocks
@@ -444,7 +455,13 @@ class Worked(Staged):
         """Everything that is under it."""
         from plugs.stages.laying import Inside
 
-        return Inside(body=self.body, parted=self.pieces, pinned=self.pins.joints, templates=self.templates)
+        return Inside(
+            body=self.body,
+            parted=self.pieces,
+            pinned=self.pins.joints,
+            templates=self.templates,
+            hard_points=self.hard_points,
+        )
 
     @stage(
         "foam_stays",
@@ -454,7 +471,10 @@ class Worked(Staged):
         "filler",
         "board",
         "templates",
-        after=("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates", "scribed"),
+        after=(
+            *("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates", "scribed"),
+            "hard_points",
+        ),
     )
     def part(self) -> Part | None:
         """What the part weighs, and where that acts; None without a schedule."""
@@ -481,7 +501,7 @@ class Worked(Staged):
         "currency",
         after=(
             *("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates", "sheets", "boards"),
-            "bow_boards",
+            *("bow_boards", "hard_points"),
         ),
     )
     def shopping(self) -> ShoppingList | None:

@@ -15,8 +15,9 @@ from plugs.drafting.flat import flat_points
 from plugs.drafting.laying import lay_out
 from plugs.drafting.marks import GAP, TEXT, arrow, line
 from plugs.drafting.placing import Row, Sign
-from plugs.drafting.styles import CUT_LINE, FLOOR, MOUTH
+from plugs.drafting.styles import BEVEL_LINE, CUT_LINE, FLOOR, MOUTH
 from plugs.ground.units import format_length, format_size
+from plugs.hard_points.set_in import FLAT_ENOUGH, SetIn
 from plugs.recesses.holding import Rounded
 from plugs.recesses.recess import LAYERS, ROUT
 from plugs.sanding.pocket_pattern import BY_WIRE, PocketPattern
@@ -63,6 +64,87 @@ def recess_drawing(kit: PocketPattern, *, path: str, plug_name: str, display_uni
     builder.bars(0.0)
     builder.rows(_rows(kit, plug_name, display_unit))
     return builder.drawing()
+
+
+def hard_point_drawing(one: SetIn, *, path: str, plug_name: str, display_unit: str = "mm") -> Drawing:
+    """Return the drawing of the piece of a hard point, seen from outside.
+
+    Parameters
+    ----------
+    one : SetIn
+    path : str
+        Where its files go, without their ending.
+    plug_name : str
+        For the title.
+    display_unit : str
+        ``"mm"`` or ``"in"``: the unit of the lengths in the texts.
+
+    Returns
+    -------
+    Drawing
+        At full size, mm, about the origin.
+    """
+    builder = DrawingBuilder(
+        path=path, title=f"{plug_name}, hard point, {one.name}", display_unit=display_unit
+    )
+    builder.draw([rounded_path(one.face, CUT_LINE)])
+    if one.run > 0.0:
+        builder.draw([rounded_path(one.face.grown(-one.run), BEVEL_LINE)])
+    compass = np.array([(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)])
+    bulges = np.full(4, np.tan(np.pi / 8.0))
+    builder.draw(
+        Path(points=(along, up) + 0.5 * across * compass, bulges=bulges, is_closed=True, dxf_layer=CUT_LINE)
+        for along, up, across in one.item.holes
+    )
+    builder.draw([line((-_TICK, 0.0), (_TICK, 0.0)), line((0.0, -_TICK), (0.0, _TICK))])
+    sign = Sign(
+        rows=(Row(text=one.name), Row(text="THIS FACE OUT")), least=_NAME_LEAST, largest=_NAME_LARGEST
+    )
+    builder.sign(shapely.Polygon(flat_points(rounded_path(one.face, CUT_LINE))), sign)
+    lay_out(builder)
+    builder.under(partial(way_arrow, np.stack([one.frame[:, 0], one.frame[:, 1]])))
+    builder.bars(0.0)
+    builder.rows(_piece_rows(one, plug_name, display_unit))
+    return builder.drawing()
+
+
+def _piece_rows(one: SetIn, plug_name: str, unit: str) -> list[str]:
+    """Return what is to be known of a hard point's piece."""
+    x, y, z = (format_length(float(value), unit) for value in one.frame[:, 3])
+    thick, curve = format_size(one.thickness, unit), format_length(one.curve, unit)
+    rows = [
+        plug_name,
+        f"Hard point {one.name}: {one.material.name}, {thick} thick; middle at x = {x}, y = {y}, z = {z}",
+        "Seen from outside; the outer face is in view",
+        f"{CUT_LINE}: {_size_words(one.face, unit)}{', and its holes' if one.item.holes else ''}",
+    ]
+    rows += [
+        f"Hole of {format_size(across, unit)}: from the middle {format_length(abs(along), unit)} to the "
+        f"{'left' if along < 0.0 else 'right'}, {format_length(abs(up), unit)} {'down' if up < 0.0 else 'up'}"
+        for along, up, across in one.item.holes
+    ]
+    if one.run > 0.0:
+        rows.append(
+            f"{BEVEL_LINE}: the outer face; the edge slopes from it, {one.item.bevel:g} to 1, all round"
+        )
+    if one.item.after_ply is not None:
+        return [*rows, f"Laid on ply {one.item.after_ply} in thickened resin; the surface rises over it"]
+    depth = format_length(one.depth, unit)
+    rows.append(f"Its pocket, {depth} deep at the middle, is on the pattern of {one.name} pocket")
+    if one.curve < FLAT_ENOUGH:
+        return [*rows, "Flush with the sanded foam"]
+    if one.is_planed:
+        return [
+            *rows,
+            f"The surface is curved: it stands out by up to {curve}, and is planed down to the foam",
+        ]
+    return [*rows, f"The surface is curved: set level with its lowest edge; up to {curve} over it is filled"]
+
+
+def _size_words(shape: Rounded, unit: str) -> str:
+    """Return a rounded rectangle in words."""
+    corners = f", corners R {format_size(shape.radius, unit)}" if shape.radius > 0.0 else ""
+    return f"{format_length(shape.width, unit)} x {format_length(shape.height, unit)}{corners}"
 
 
 def rounded_path(shape: Rounded, dxf_layer: str) -> Path:
@@ -117,11 +199,7 @@ def way_arrow(plane: Array, left: float, top: float) -> tuple[list[Path], list[L
 
 def _rows(kit: PocketPattern, plug_name: str, unit: str) -> list[str]:
     """Return what is to be known of a recess."""
-
-    def size(shape: Rounded) -> str:
-        corners = f", corners R {format_size(shape.radius, unit)}" if shape.radius > 0.0 else ""
-        return f"{format_length(shape.width, unit)} x {format_length(shape.height, unit)}{corners}"
-
+    size = partial(_size_words, unit=unit)
     x, y, z = (format_length(float(value), unit) for value in kit.frame[:, 3])
     lean = f"the walls lean {kit.draft_deg:.1f} deg" + (
         ", narrower inward" if kit.draft_deg > 0.05 else ", wider inward" if kit.draft_deg < -0.05 else ""

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from plugs.foam.pockets import Feature
+from plugs.hard_points.set_in import SetIn
 from plugs.recesses.holding import Rounded
 from plugs.sanding.pocket_pattern import BY_WIRE, SET_BACK, PocketPattern
 from plugs.sanding.sanding import Gap, PanelBay, SandingAids
@@ -61,6 +62,46 @@ def recess_figures(kits: Sequence[PocketPattern]) -> list[dict[str, Any]]:
             "gap_round_mm": None if kit.block == BY_WIRE else kit.play,
         }
         for kit in kits
+    ]
+
+
+def hard_point_figures(made: Sequence[SetIn]) -> list[dict[str, Any]]:
+    """Return the hard points; what one between plies does not have is None."""
+    return [
+        {
+            "name": one.name,
+            "material": one.material.name,
+            "after_ply": one.item.after_ply,
+            "at_mm": one.frame[:, 3],
+            "piece_mm": _rectangle(one.face),
+            "thickness_mm": one.thickness,
+            "bevel_run_mm": one.run,
+            "holes": [
+                {"along_mm": along, "up_mm": up, "diameter_mm": across}
+                for along, up, across in one.item.holes
+            ],
+            "curve_mm": one.curve,
+            "is_planed": one.is_planed and one.item.after_ply is None,
+            "bedding_mm": one.item.bedding,
+            "play_mm": one.item.play,
+            "pocket_mm": None if one.tool is None else _rectangle(one.pocket),
+            "pocket_depth_mm": None if one.tool is None else one.depth,
+            "foam_out_m3": 1e-9 * one.pocket_mm3,
+            "bedding_m3": 1e-9 * one.bedding_mm3,
+            "mass_kg": one.mass_kg,
+            "centre_mm": one.centre,
+            "rise_mm": one.rise,
+            "plies": [
+                {
+                    "cloth": ply.cloth.name,
+                    "width_mm": ply.width,
+                    "height_mm": ply.height,
+                    "resin_kg": ply.resin_kg,
+                }
+                for ply in one.plies
+            ],
+        }
+        for one in made
     ]
 
 

@@ -139,6 +139,7 @@ def summarise(work: Worked, made: Made) -> dict[str, Any]:
             if key != "mould" or work.plug.mould is not None
         },
         **_openings(work, made),
+        **_hard_points(work, made),
         "paper": _paper_summary(work, made.rendered),
         "findings": [
             {
@@ -195,6 +196,13 @@ def _paper_summary(work: Worked, rendered: Rendered | None) -> dict[str, Any] | 
             for one in rendered.papers
         ],
     }
+
+
+def _hard_points(work: Worked, made: Made) -> dict[str, Any]:
+    """Return the hard points; no word of them where the recipe has none."""
+    if not work.plug.hard_points or "layers" not in made.stages:
+        return {}
+    return {"hard_points": told(sanding.hard_point_figures(work.hard_points), "hard_points")}
 
 
 def _openings(work: Worked, made: Made) -> dict[str, Any]:

@@ -37,6 +37,7 @@ from plugs import (
     Form,
     Glue,
     Hardener,
+    HardPoint,
     Hollow,
     Joints,
     Laps,
@@ -106,6 +107,8 @@ def by_wire(**words: Any) -> Plug:
     return replace(PLUG, wire=WireWork(**words))
 
 
+HARD_POINT = HardPoint(name="latch", panel="deck", x=100.0, width=30.0, height=30.0)
+
 PLACES: dict[type, tuple[Any, Callable[[Any], Plug]]] = {
     Plug: (PLUG, lambda r: r),
     Corner: (CORNERS["edge"], with_corner),
@@ -113,6 +116,7 @@ PLACES: dict[type, tuple[Any, Callable[[Any], Plug]]] = {
     End: (End(), lambda r: replace(PLUG, rear=r)),
     Recess: (RECESS, lambda r: replace(PLUG, recesses=(r,))),
     Boss: (BOSS, lambda r: replace(PLUG, bosses=(r,))),
+    HardPoint: (HARD_POINT, lambda r: replace(PLUG, hard_points=(r,))),
     Form: (FORM, lambda r: replace(PLUG, forms=(r,))),
     Along: (ALONG, lambda r: replace(PLUG, forms=(replace(FORM, along=r),))),
     Mating: (MATING, lambda r: replace(PLUG, mating=(r,))),

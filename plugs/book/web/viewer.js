@@ -13,7 +13,7 @@
   const AXES = { x: 0, y: 1, z: 2 };
   const LOOKS = { // outside, and what a section lays open
     foam: ["#efd9ae", "#d8a64f"], finish: ["#b9cbd6", "#4d7c99"], templates: ["#c79a68", "#8a5a2a"],
-    joined: ["#7a4a20", "#7a4a20"], mould: ["#dcdcd6", "#9a9a92"], board: ["#cdb98f", "#a98f5c"],
+    joined: ["#7a4a20", "#7a4a20"], mould: ["#dcdcd6", "#9a9a92"], "hard points": ["#8f6b46", "#5f4327"], board: ["#cdb98f", "#a98f5c"],
   };
   const LAYERS = [["#efd9ae", "#d8a64f"], ["#cfe0cc", "#8db08a"]];
   const LOOKS_OF = { light: 0, lines: 1, curvature: 2 };
@@ -184,7 +184,7 @@
   const sheet = new THREE.PlaneGeometry(4 * size, 4 * size);
 
   const scene = new THREE.Scene();
-  const groups = { foam: [], finish: [], layers: [], templates: [], mould: [] };
+  const groups = { foam: [], finish: [], layers: [], templates: [], mould: [], "hard points": [] };
   const everything = [];
 
   // A body: its surfaces, its edges, and the face that a section lays open.
@@ -642,6 +642,7 @@
     for (const part of everything) {
       const { group, solid, extras } = part.userData;
       part.visible = group === "templates" ? isTemplates || state.templates
+        : group === "hard points" ? !["finish", "mould"].includes(state.show) && !state.only
         : group === state.show && (!isLayers || !state.only || part.name === state.only);
       solid.visible = part.visible;
       for (const one of extras) one.visible = !state.axis;
