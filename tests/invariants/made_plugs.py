@@ -11,6 +11,7 @@ import numpy as np
 from plugs.foam.layers import Stack
 from plugs.lines.section import WAYS, Along, Corner, End, Station
 from plugs.recesses.form import Form
+from plugs.recesses.opening import Opening, Rim
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.plug import Plug
 
@@ -251,7 +252,7 @@ def newer_plug(seed: int) -> Plug:
         for end in (plug.front, plug.rear)
     ]
     bays = ways if rng.random() < 0.6 else plug.bays
-    return replace(
+    made = replace(
         plug,
         stations=stations,
         bays=bays,
@@ -260,6 +261,45 @@ def newer_plug(seed: int) -> Plug:
         recesses=[_to_sides(rng, _mouthed(rng, one), plug.mirrored) for one in plug.recesses],
         bosses=[_to_sides(rng, _mouthed(rng, one), plug.mirrored) for one in plug.bosses],
     )
+    own = np.random.default_rng([seed, 2])
+    x = [station.x for station in stations]
+    openings = [_opening(own, panels, x, shapes, plug.mirrored) for _ in range(_few(own, 0.3))]
+    return replace(made, openings=openings)
+
+
+def _opening(
+    rng: np.random.Generator, panels: Sequence[str], x: Sequence[float], shapes: np.ndarray, mirrored: bool
+) -> Opening:
+    """Return an opening, now and then by points, or with a return flange or a drip channel round it."""
+    at, room = _place(rng, panels, x, shapes)
+    width, height = (max(4.0, round(float(room * rng.uniform(0.05, 0.3)), 1)) for _ in range(2))
+    made = Opening(
+        **at,  # type: ignore[arg-type]
+        width=width,
+        height=height,
+        corner_radius=round(float(rng.uniform(0.0, 0.45) * min(width, height)), 1),
+        square_to=str(rng.choice(["surface"] * 8 + ["y", "z"])),
+    )
+    if rng.random() < 0.25:
+        turns = np.sort(rng.uniform(0.0, 2.0 * np.pi, 7))
+        ring = 0.5 * np.column_stack([width * np.cos(turns), height * np.sin(turns)])
+        made = replace(made, width=None, height=None, corner_radius=0.0, outline=ring.round(2))
+    elif rng.random() < 0.6:
+        least = min(width, height)
+        deep = round(float(rng.uniform(0.1, 0.5)) * least, 1)
+        radius = round(float(rng.uniform(0.0, 0.2)) * least, 1)
+        flange = Rim(kind="return flange", width=max(deep, 1.0), radius=radius * float(rng.random() < 0.5))
+        depth, foot = max(deep, 0.5), min(radius, 2.0)
+        channel = Rim(kind="drip channel", width=8.0 + deep, depth=depth, floor_radius=foot)
+        made = replace(made, rim=flange if rng.random() < 0.5 else channel)
+    if mirrored and rng.random() < 0.3:
+        out = {"across": abs(made.across) + room, "y": abs(made.y) + 0.5 * room}
+        word = "y" if made.panel in ("front", "rear") else "across"
+        panel = made.panel.removeprefix("left ")
+        made = replace(
+            made, side=str(rng.choice(["left", "both"])), panel=panel, **{word: round(out[word], 1)}
+        )
+    return made
 
 
 def _mouthed(rng: np.random.Generator, item: Recess | Boss) -> Recess | Boss:

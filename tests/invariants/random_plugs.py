@@ -115,6 +115,11 @@ def build_plug(plug: Plug, *, with_kernel: bool = False) -> Solid:
     layers = work.layers
     work.found(("lines", "layers", "body", "finish"))
     check_promises(work.plug, work.body, layers)
+    for made in work.opening_templates:
+        one = made.scribed
+        rim = 2.0 * plug.chord_tolerance * one.scribe.outline.length  # walls lie so near their places
+        assert one.area_mm2 >= one.scribe.outline.area - rim, f"less is cut out than {one.scribe.name}"
+        assert made.outline.is_valid, f"the template of {one.scribe.name} crosses itself"
     if with_kernel:
         ask_kernel(work.plug, work.body)
     return work.body
