@@ -39,14 +39,14 @@ def asking(*zones: str) -> Work:
 
 
 def edited(tmp_path: Path, *pairs: tuple[str, str]) -> Work:
-    """Return the main demo with words of its recipe changed."""
+    """Return the main demo with words of its recipe changed; what follows from none is the defaults' work."""
     text = (RECIPES / "sidecar_tail.py").read_text(encoding="utf-8")
     for old, new in pairs:
         assert old in text
         text = text.replace(old, new)
     (tmp_path / "sidecar_tub.csv").write_bytes((RECIPES / "sidecar_tub.csv").read_bytes())
     (tmp_path / "sidecar_tail.py").write_text(text, encoding="utf-8")
-    return opened(tmp_path / "sidecar_tail.py", {})
+    return opened(tmp_path / "sidecar_tail.py", {}, shelf=Reader(shelf_of("sidecar_tail")))
 
 
 def test_foam_and_schedule_make_the_finished_line() -> None:
@@ -179,19 +179,20 @@ def test_styrene_on_polystyrene_is_an_error(tmp_path: Path) -> None:
     """Polyester over XPS: an error, first in the list, until a barrier lies between."""
     resin = 'resin=from_data_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 40.0), pot_life_min=40.0),'
     bad = edited(tmp_path, (resin, 'resin="polyester",'))
-    assert bad.findings[0].severity == "stop"
-    assert "foam-dissolved" in [f.code for f in bad.findings if f.severity == "stop"]
-    assert "dose-unknown" in [f.code for f in bad.findings]
+    told = bad.found(("resin",))
+    assert told[0].severity == "stop"
+    assert "foam-dissolved" in [f.code for f in told if f.severity == "stop"]
+    assert "dose-unknown" in [f.code for f in told]
     assert bad.resin is not None
     assert bad.resin.hardener_kg is None
     good = edited(tmp_path, (resin, 'resin="polyester", barrier="epoxy coats",'))
-    assert "foam-dissolved" not in [f.code for f in good.findings if f.severity == "stop"]
+    assert "foam-dissolved" not in [f.code for f in good.found(("resin",)) if f.severity == "stop"]
 
 
 def test_a_hot_wire_through_polyurethane_is_an_error(tmp_path: Path) -> None:
     """Said where the recipe says that it is used."""
     work = edited(tmp_path, ('foam="xps 35",', 'foam="pu 40", hot_wire=True,'))
-    assert ("hot-wire", "stop") in [(f.code, f.severity) for f in work.findings]
+    assert ("hot-wire", "stop") in [(f.code, f.severity) for f in work.found(("resin",))]
 
 
 def test_a_mould_wants_draft(tmp_path: Path) -> None:
@@ -200,7 +201,8 @@ def test_a_mould_wants_draft(tmp_path: Path) -> None:
     plain = edited(tmp_path, steep)
     assert plain.taken is None
     assert not plain.found(("mould",))
-    work = edited(tmp_path, steep, ('foam="xps 35",', 'foam="xps 35", mould=Mould(draft_deg=3.0),'))
+    taken = ('foam="xps 35",', 'foam="xps 35", mould=Mould(draft_deg=3.0),')
+    work = edited(tmp_path, steep, taken, ("    RESINS, from", "    RESINS, Mould, from"))
     assert any("side" in f.where for f in work.found(("mould",)) if f.code == "no-draft")
 
 
@@ -217,7 +219,7 @@ def test_foam_behind_the_plate_is_measured(tmp_path: Path) -> None:
         ("plate_depth=12.0", "plate_depth=293.0"),
         ("draft_deg=5.0, floor_radius", "draft_deg=0.5, corner_radius=12.0, floor_radius"),
     )  # fmt: skip
-    (finding,) = [f for f in deep.findings if f.code == "thin-floor"]
+    (finding,) = [f for f in deep.found(("resin",)) if f.code == "thin-floor"]
     top = 320.0 - (320.0 - 270.0) * 300.0 / 900.0  # the deck over x = 300, near enough
     assert "floor of 'tray'" in finding.where
     assert float(finding.message.split()[0]) == pytest.approx(top - 293.0 - 1.9, abs=6.0)
