@@ -195,15 +195,10 @@ def test_a_hot_wire_through_polyurethane_is_an_error(tmp_path: Path) -> None:
     assert ("hot-wire", "stop") in [(f.code, f.severity) for f in work.found(("resin",))]
 
 
-def test_a_mould_wants_draft(tmp_path: Path) -> None:
-    """With 2 mm of tumblehome the side is too steep for a mould; with none taken nothing is said."""
-    steep = ("tumblehome=45.0,", "tumblehome=2.0,")
-    plain = edited(tmp_path, steep)
-    assert plain.taken is None
-    assert not plain.found(("mould",))
-    taken = ('foam="xps 35",', 'foam="xps 35", mould=Mould(draft_deg=3.0),')
-    work = edited(tmp_path, steep, taken, ("    RESINS, from", "    RESINS, Mould, from"))
-    assert any("side" in f.where for f in work.found(("mould",)) if f.code == "no-draft")
+def test_no_mould_is_told_of_where_none_is_taken() -> None:
+    """The main demo is the part itself: its draft is nobody's business."""
+    assert tail().taken is None
+    assert not tail().found(("mould",))
 
 
 def test_foam_behind_the_plate_is_measured(tmp_path: Path) -> None:
