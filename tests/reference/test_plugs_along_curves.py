@@ -284,6 +284,30 @@ def test_a_recess_stands_so_far_along_the_curve() -> None:
     assert bumper(recesses=[replace(recess, x=float(str(value)))]).lines
 
 
+def test_a_rail_bent_back_beside_itself() -> None:
+    """Legs of 40 x 30, 40 mm apart: gauges, half-breadths and a hole right through are of one leg alone."""
+    bend = Along(view="plan", points=((0.0, 0.0), (240.0, 0.0, 40.0), (240.0, 80.0, 40.0), (0.0, 80.0)))
+    places = {"a": (-20, 0), "b": (20, 0), "c": (20, 30), "d": (-20, 30)}
+    section = {name: Corner(*place) for name, place in places.items()}
+    whole = 400.0 + 40.0 * np.pi
+    hole = Recess(panel="b to c", x=100.0, width=15.0, height=20.0, corner_radius=1e-3, depth="right through")
+    work = bumper(
+        panels=(), along=bend, stations=[Station(x=x, corners=section) for x in (0.0, 100.0, whole)],
+        recesses=[hole], templates=Templates(stations=(50.0, whole - 50.0)),
+        stack=Stack(axis="z", thicknesses=(30.0,)),
+    )  # fmt: skip
+    body = work.body
+    plain = body.plain_by_mesh.volume_mm3
+    assert plain == pytest.approx(1200.0 * whole, rel=1e-4)
+    assert plain - body.by_mesh.volume_mm3 == pytest.approx(15.0 * 20.0 * 40.0, rel=1e-3)
+    assert len(work.templates) == 4
+    for one in work.templates:
+        assert mesh.volume_of(mesh.common(one.body, body.body)) < 1.0
+    breadths = [row.foam for row in work.fit_list if row.what == "half-breadth" and row.x == 50.0]
+    assert breadths == pytest.approx([20.0] * len(breadths))
+    assert len(breadths) > 3
+
+
 def test_rounded_ends_on_straight_leads() -> None:
     """An end's blend of 30 on a straight lead is that of a straight plug: what it takes off is the same."""
     ends = {"front": End(radius=30.0), "rear": End(radius=10.0)}
