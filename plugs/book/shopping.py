@@ -183,13 +183,16 @@ def _before(source: BookSource, told: Mapping[str, Any]) -> list[Html]:
         ),
         ("mould-draft", "Every face that locks seen to, as told above: what locks tears plug or mould"),
     ]
+    loose = "; cut back where a loose piece stands in their way"
     if told["flanges"]:
         rows += [
             ("mould-line", "Parting marked on the plug, all along"),
             (
                 "mould-boards",
                 "Flange boards sealed and waxed, stood along the parting, held from behind; "
-                "the corner filled with clay or wax, struck off sharp: it is the mould's edge",
+                "the corner filled with clay or wax, struck off sharp: it is the mould's edge"
+                + loose
+                * any(part["takes"] for part in told["parts"]),
             ),
         ]
     if told["wax_coats"]:

@@ -98,7 +98,7 @@ def board_drawing(
     number, is_faced = f"{board.number} of {len(boards.sheets)}", of == "template"
     builder = DrawingBuilder(
         path=f"{_BOARDS[of]}-{numbered(board, boards)}",
-        title=f"{plug_name}, {of} board {number}",
+        title=f"{plug_name}, {'flange boards, sheet' if of == 'flange' else f'{of} board'} {number}",
         display_unit=display_unit,
     )
     _draw_sheet(builder, board, CUT_LINE, is_faced=is_faced)

@@ -24,8 +24,8 @@ from plugs.words.ways import called
 
 Array = NDArray[np.float64]
 
-_AT_EDGE: Final = 1.0
-"""mm. A parting that ends so near the end of the plug ends at it: its board goes no farther."""
+_AT_EDGE: Final = 1.0  # mm. So near a board the parting runs along it
+_HEADED: Final = 0.2  # of a way: so much of it leads to a side
 _LEAST: Final = 1.0  # mm. A line no longer than that has no board
 _ROUND: Final = 32  # chords to a quarter of a round corner, 0.1 mm off at 75 mm
 
@@ -140,11 +140,12 @@ def _room(parting: shapely.MultiLineString, section: shapely.Geometry, width: fl
     for line in parting.geoms:
         points = shapely.get_coordinates(line)
         for last, before in ((points[0], points[1]), (points[-1], points[-2])):
-            way = last - before
-            axis = int(np.argmax(np.abs(way)))
-            side = axis + (2 if way[axis] > 0.0 else 0)
-            if not line.is_ring and abs(last[axis] - box[side]) < _AT_EDGE:
-                room[side] = box[side]
+            way = (last - before) / max(float(np.hypot(*(last - before))), 1e-9)
+            ahead = [axis + (2 if way[axis] > 0.0 else 0) for axis in (0, 1) if abs(way[axis]) > _HEADED]
+            off = {side: abs(last[side % 2] - box[side]) for side in ahead}
+            near = min(off, key=lambda side: off[side])
+            if not line.is_ring and off[near] < 0.5 * width:  # what is left is a rounded edge
+                room[near] = box[near]
     return shapely.box(*room)
 
 

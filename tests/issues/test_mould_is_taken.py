@@ -18,6 +18,7 @@ from PIL import Image
 
 from plugs import (
     Corner,
+    End,
     Finding,
     Mould,
     MouldPart,
@@ -197,6 +198,16 @@ def test_flange_boards_come_to_the_area_by_hand() -> None:
     gaps = np.diff([x for x, _ in board.holes])
     assert np.abs(gaps).max() <= 150.0
     assert all(board.region.contains(shapely.Point(hole).buffer(4.25)) for hole in board.holes)
+    edge = {"low": Corner(120.0, 0.0, 12.0), "high": Corner(100.0, 150.0, 12.0)}
+    ends = [Station(x=x, corners=edge) for x in (0.0, 300.0)]
+    low = Plug(
+        name="Low", panels=("floor", "side", "deck"), stations=ends, rear=End(radius=20.0),
+        skin=Skin(no_laminate=("floor", "front")), mould=Mould(parting="centreline"),
+    )  # fmt: skip
+    (whole,) = work_out(low).flanges
+    assert whole.region.bounds == pytest.approx(
+        (0.0, 0.0, 375.0, 225.0), abs=0.1
+    )  # on the board, its end open
     named = work_out(plug(Mould(parting="edge"))).flanges
     chords = [300.0, math.hypot(200.0, 28.0)] * 2  # its second bay draws in by a fifth of 140 mm
     assert [one.area_mm2 for one in named] == pytest.approx([75.0 * chord for chord in chords], rel=2e-3)
