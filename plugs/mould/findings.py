@@ -24,6 +24,7 @@ SHALLOW: Final = 10.0
 """mm. So far along the pull a face without draft still lets go (common practice, no source)."""
 
 _CRUMB: Final = 25.0  # mm2. What locks on less is the edge of a triangle
+_MUCH: Final = 0.05  # of a face: less beside what locks is no word
 _AWAY: Final = 0.9  # of a face: so much of it leans the wrong way, and the mould is better without it
 
 
@@ -49,7 +50,7 @@ def mould_findings(held: Held, drafts: Drafts) -> tuple[Finding, ...]:
         own = list(_own_remedies(held, drafts, face, part))
         if _is_locked(face):
             remedies = [*own, *general.get(face.part, ())]
-            code, message = "mould-locks", _locked(face, part)
+            code, message = "mould-locks", _locked(face, part, wanted)
         else:
             remedies, code = own, "no-draft"
             least = round(face.worst_deg, 1) + 0.0
@@ -79,7 +80,7 @@ def _is_steep(face: FaceDraft, wanted: float) -> bool:
     return face.worst_deg < wanted - LEVEL_DEG and face.under_mm2 > _CRUMB and face.depth > SHALLOW
 
 
-def _locked(face: FaceDraft, part: MouldPart) -> str:
+def _locked(face: FaceDraft, part: MouldPart, wanted: float) -> str:
     """Return how a place locks."""
     told = []
     if face.locked_mm2 > _CRUMB:
@@ -88,7 +89,12 @@ def _locked(face: FaceDraft, part: MouldPart) -> str:
         )
     if face.hidden_mm2 > _CRUMB:
         told.append(f"{_area(face.hidden_mm2)} of it lie behind another face")
-    return f"{' and '.join(told)}: it locks the mould that is pulled {pull_words(part)}"
+    lacks = (
+        f"; {_area(face.under_mm2)} more have less than the {wanted:g} degrees wanted"
+        if _is_steep(face, wanted) and face.under_mm2 > _MUCH * face.area_mm2
+        else ""
+    )
+    return f"{' and '.join(told)}: it locks the mould that is pulled {pull_words(part)}{lacks}"
 
 
 def pull_words(part: MouldPart) -> str:

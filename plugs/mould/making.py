@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 
+from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.laminate.choosing import material_named
 from plugs.laminate.dosing import Shop, dose_of
@@ -118,11 +119,30 @@ def mould_materials(mould: Mould) -> tuple[Material, ...]:
     if mould.gelcoat is not None:
         gelcoat = material_named(mould.gelcoat, GELCOATS, "mould.gelcoat")
         found += [gelcoat, HARDENERS[gelcoat.hardener or _usual(gelcoat)]]
-    if mould.schedule is not None:
-        layup = lay_up(mould.schedule, [part.name for part in mould.parts])
+    layup = _layup(mould)
+    if layup is not None:
         cloths = {ply.cloth.name: ply.cloth for ply in layup.plies}
         found += [*cloths.values(), layup.resin, layup.hardener]
     return tuple(found)
+
+
+def _layup(mould: Mould) -> Layup | None:
+    """Return the schedule of a mould over its parts; None without one."""
+    schedule = mould.schedule
+    if schedule is None:
+        return None
+    if schedule.seal_kg_m2 is None:  # no foam drinks it
+        schedule = replace(schedule, seal_kg_m2=0.0)
+    try:
+        return lay_up(schedule, [part.name for part in mould.parts])
+    except PlugError as error:  # by its own place in the recipe
+        raise PlugError(
+            param=error.param if error.param == "foam" else f"mould.{error.param}",
+            value=error.value,
+            reason=error.reason,
+            remedy=error.remedy,
+            where=error.where,
+        ) from error
 
 
 def make_mould(
@@ -155,12 +175,8 @@ def make_mould(
         part.name: (surface, 0.0 if part.panels else flange)
         for part, surface in zip(mould.parts, covered, strict=True)
     }
-    layup, plan = None, None
-    if mould.schedule is not None:
-        schedule = mould.schedule
-        if schedule.seal_kg_m2 is None:  # no foam drinks it
-            schedule = replace(schedule, seal_kg_m2=0.0)
-        layup = lay_up(schedule, [*sizes])
+    layup, plan = _layup(mould), None
+    if layup is not None:
         plan = plan_resin(layup, {name: sum(size) for name, size in sizes.items()}, shop)
     gelcoat = None if mould.gelcoat is None else material_named(mould.gelcoat, GELCOATS, "mould.gelcoat")
     made = tuple(_part(name, size, mould, gelcoat, layup) for name, size in sizes.items())

@@ -344,6 +344,12 @@ def checked_plug(result: object, function: str) -> Plug:
     stock = whole_stock(plug.stock, plug.display_unit)
     with told_by(plug.sides):
         mould = None if plug.mould is None else whole_mould(plug.mould)
+    if mould is not None:
+        from plugs.mould.making import mould_materials
+
+        if mould.schedule is not None:
+            check_schedule(mould.schedule, "mould.schedule")
+        _ = mould_materials(mould)  # what it is made of is there
         plug = _with_gutters(_with_radii_of_edges(plug))
     plug, given = on_sides(plug)
     plug = replace(plug, templates=templates, stock=stock, paper_groups=groups, mould=mould)

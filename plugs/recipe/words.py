@@ -268,12 +268,14 @@ def check_mating(item: Mating | MatingBody, param: str) -> None:
         )
 
 
-def check_schedule(schedule: Schedule) -> None:
+def check_schedule(schedule: Schedule, param: str = "schedule") -> None:
     """Refuse materials that no shop can have, and passes that are not its plies; names are looked up later.
 
     Parameters
     ----------
     schedule : Schedule
+    param : str
+        Where the recipe gives it.
 
     Raises
     ------
@@ -283,7 +285,7 @@ def check_schedule(schedule: Schedule) -> None:
     n_plies = len(schedule.plies)
     if schedule.passes and sum(schedule.passes) != n_plies:
         raise PlugError(
-            param="schedule.passes",
+            param=f"{param}.passes",
             value=tuple(schedule.passes),
             reason=f"these are not whole numbers of plies that add up to {n_plies}",
             remedy=f"write ({n_plies},) for all wet in one go, or leave it empty",
@@ -296,7 +298,7 @@ def check_schedule(schedule: Schedule) -> None:
     }
     for word, given in named.items():
         if given is not None and not isinstance(given, str):
-            check_material(given, f"schedule.{word}")
+            check_material(given, f"{param}.{word}")
 
 
 def check_wire_has_sheets(wire: WireWork, stock: Sequence[Stock]) -> None:

@@ -151,6 +151,9 @@ def fields_of(made: Plug) -> dict[str, object]:
     return {one.name: getattr(made, one.name) for one in fields(made)}
 
 
+ON_DECK = Ply(cloth="mat 450", zone="deck")
+
+
 @pytest.mark.parametrize(
     ("mould", "param", "told"),
     [
@@ -163,6 +166,14 @@ def fields_of(made: Plug) -> dict[str, object]:
         (Mould(parts=[MouldPart(name="m", side="left")]), "mould.parts[0].side", "''"),
         (Mould(parts=[MouldPart(name="m"), MouldPart(name="n")]), "mould.parts[1].side", "1 part"),
         (Mould(parts=[MouldPart(name="mould", panels="deck")]), "mould.parts", "mould 2"),
+        (Mould(schedule=Schedule(plies=[Ply(cloth="mat 460")])), "mould.schedule.plies[0].cloth", "mat 450"),
+        (
+            Mould(schedule=Schedule(plies=[Ply(cloth="mat 450", zone="deck")])),
+            "mould.schedule.plies[0].zone",
+            "mould",
+        ),
+        (Mould(gelcoat="gelcoat"), "mould.gelcoat", "tooling gelcoat"),
+        (Mould(parting="edge", flange_board="plank"), "mould.flange_board", "plywood"),
     ],
 )
 def test_words_that_a_mould_cannot_have(mould: object, param: str, told: str) -> None:
