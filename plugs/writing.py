@@ -417,12 +417,13 @@ def _joined(first: Mapping[str, Drawing], second: Mapping[str, Drawing]) -> dict
 
 def _shown(writing: Writing) -> BookScene:
     """Return what the book shows in three dimensions."""
-    from plugs.book.scene import joinings, make_book_scene, wire_ways, with_hard_points, with_mould
+    from plugs.book.scene import joinings, make_book_scene, with_hard_points, with_mould, with_trims
+    from plugs.book.wire import wire_ways
 
     def seen(work: Worked) -> BookScene:
         scene = make_book_scene(work.looks, work.layers, work.layers_seen, work.templates, work.scribed)
         joined, base = joinings(work.pins.joints), work.base if work.templates else None
-        scene = replace(scene, ways=wire_ways(work.wire), joined=joined, base=base)
+        scene = replace(with_trims(scene, work.trims), ways=wire_ways(work.wire), joined=joined, base=base)
         scene = with_hard_points(scene, work.hard_points)
         return scene if work.taken is None else with_mould(scene, work.taken)
 
@@ -478,6 +479,7 @@ def _own(writing: Writing, number: int) -> dict[str, bytes]:
     return own_files(writing.work, number, (*writing.files, FILE, CHANGES, BOOK, SUMMARY))
 
 
+_PROGRAMS: Final = ("body", "wire", "sheets")
 _SOLID: Final = ("lines", "body", "finish")
 _FOAM: Final = ("lines", "body", "layers", "pieces", "pins", "sheets", "templates", "sanding", "cloth")
 
@@ -486,11 +488,7 @@ OUTPUTS: Final = (
     Output(kind="stl", make=lambda writing: writing.work.again("stl", stl_files), shows=_SOLID),
     Output(kind="3mf", make=lambda writing: writing.work.again("3mf", threemf_files), shows=_SOLID),
     Output(kind="csv", make=lambda writing: writing.work.again("csv", csv_files), shows=STAGES),
-    Output(
-        kind="ngc",
-        make=lambda writing: writing.work.again("ngc", program_files),
-        shows=("body", "wire", "sheets"),
-    ),
+    Output(kind="ngc", make=lambda writing: writing.work.again("ngc", program_files), shows=_PROGRAMS),
     Output(kind="step", make=_step, shows=("lines", "body")),
     Output(kind="dxf", make=partial(_rendered, ending=".dxf"), shows=_FOAM),
     Output(kind="svg", make=partial(_rendered, ending=".svg"), shows=_FOAM),

@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from plugs.book.book import book_html
-from plugs.book.scene import BookScene, joinings, make_book_scene, wire_ways
+from plugs.book.scene import BookScene, joinings, make_book_scene
+from plugs.book.wire import wire_ways
 from plugs.drafting.drawing import Drawing
 from plugs.drawings import edge_drawings, laid_drawings, layer_drawings, sheet_drawings, template_drawings
 from plugs.work import Work, opened

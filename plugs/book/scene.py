@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from plugs.body.looked_at import PICTURE_MM, Looks
 from plugs.book.views import View, sharp_edges, three_views
+from plugs.cloth.strips import TrimLine
 from plugs.foam.layers import Layer
 from plugs.foam.pins import Pinned
 from plugs.ground.figures import LENGTH as LENGTH_MM
@@ -33,7 +34,6 @@ from plugs.templates.templates import Template
 
 if TYPE_CHECKING:
     from plugs.mould.taken import Taken
-    from plugs.wire.programs import CutPiece, Wired
 
 Array = NDArray[np.float64]
 
@@ -284,51 +284,6 @@ def joinings(joints: Sequence[Pinned]) -> tuple[Joining, ...]:
     return tuple(found)
 
 
-def wire_ways(wired: Wired | None) -> tuple[WireWay, ...]:
-    """Return the ways of a cutter's wire, as its programs are read back.
-
-    Parameters
-    ----------
-    wired : Wired or None
-
-    Returns
-    -------
-    tuple of WireWay
-    """
-    if wired is None:
-        return ()
-    from plugs.wire.program import rows_of
-
-    found = []
-    for program in wired.programs:
-        planned, ran = program.planned, program.ran
-        at = rows_of(planned, wired.machine)
-        moves = np.arange(1, len(ran.ends) - 1)  # without the ways home
-        steps = np.clip(np.searchsorted(at, moves) - planned.before, 0, len(planned.journey.near) - 1)
-        owners = planned.journey.owners[steps]
-        count = len(planned.lot.lain)
-        for i, piece in enumerate(program.pieces):
-            if piece.cut.axis not in PLANES:
-                continue  # it lies in no place of the plug until it is glued in
-            own = owners == planned.journey.freed[i % count]
-            ends, seconds = ran.ends[moves[own]], ran.seconds[moves[own]]
-            found.append(_way_of(piece, ends, np.cumsum(seconds) - seconds[0]))
-    return tuple(found)
-
-
-def _way_of(piece: CutPiece, ends: Array, seconds: Array) -> WireWay:
-    """Return the way of the wire round a piece, by where its ends stand."""
-    cut, standing = piece.cut, piece.standing
-    sides = []
-    for across, place in ((standing.at[2], cut.from_mm), (standing.at[2] + cut.width, cut.to_mm)):
-        plane = standing.unplaced(ends[:, :2] + across / standing.span * (ends[:, 2:] - ends[:, :2]))
-        points = np.empty((len(plane), 3))
-        points[:, ["xyz".index(axis) for axis in PLANES[cut.axis]]] = plane
-        points[:, "xyz".index(cut.axis)] = place
-        sides.append(points)
-    return WireWay(name=cut.name, near=sides[0], far=sides[1], seconds=seconds)
-
-
 def _lid(layer: Layer, surface: Shaded) -> SceneMesh:
     """Return a layer by the faces that cutting it from the foam has left."""
     along = surface.vertices[surface.triangles, "xyz".index(layer.axis)]
@@ -368,15 +323,38 @@ def _shaded(name: str, group: str, surface: Shaded) -> SceneMesh:
     )
 
 
-def _lined(one: SceneMesh, rings: Sequence[Array]) -> SceneMesh:
-    """Return a mesh of the scene on which closed lines are drawn as its edges are."""
+def with_trims(scene: BookScene, trims: Sequence[TrimLine]) -> BookScene:
+    """Return a scene in which the lines that laminate is trimmed to are drawn on the foam and on the part.
+
+    Parameters
+    ----------
+    scene : BookScene
+    trims : sequence of TrimLine
+
+    Returns
+    -------
+    BookScene
+    """
+    if not trims:
+        return scene
+    lines = {
+        "foam": [line for trim in trims for line in trim.lines],
+        "finish": [line for trim in trims for line in trim.finished],
+    }
+    meshes = (_lined(one, lines.get(one.group, ()), is_closed=False) for one in scene.meshes)
+    return replace(scene, meshes=tuple(meshes))
+
+
+def _lined(one: SceneMesh, rings: Sequence[Array], *, is_closed: bool = True) -> SceneMesh:
+    """Return a mesh of the scene on which lines are drawn as its edges are."""
     if not rings:
         return one
     points, begin, edges = [one.vertices], len(one.vertices), [one.edges]
     for ring in rings:
         numbers = begin + np.arange(len(ring), dtype=np.uint32)
         points.append(ring.astype(np.float32))
-        edges.append(np.stack([numbers, np.roll(numbers, -1)], axis=1).astype(np.uint32))
+        pairs = np.stack([numbers, np.roll(numbers, -1)], axis=1).astype(np.uint32)
+        edges.append(pairs if is_closed else pairs[:-1])
         begin += len(ring)
     more = begin - len(one.vertices)
     return replace(

@@ -3,11 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
 
 from plugs.book.figures import TALL
 from plugs.book.html import Html, el, joined, quantities_table, step, steps
+from plugs.book.scene import WireWay
 from plugs.book.source import BookSource
+from plugs.mesh.mesh import PLANES
+
+if TYPE_CHECKING:
+    from plugs.wire.programs import CutPiece, Wired
+
+Array = NDArray[np.float64]
 
 _SHEET: Final = "-sheet"
 """At the end of the path of a sheet that goes to the machine."""
@@ -220,3 +230,48 @@ def _ticked(row: Mapping[str, Any]) -> Html:
     """Return a block with its box to tick."""
     what = [row["block_mm"], row.get("axis"), row["time_min"]]
     return step("wire", f"{row['piece']} cut", what=what)
+
+
+def wire_ways(wired: Wired | None) -> tuple[WireWay, ...]:
+    """Return the ways of a cutter's wire, as its programs are read back.
+
+    Parameters
+    ----------
+    wired : Wired or None
+
+    Returns
+    -------
+    tuple of WireWay
+    """
+    if wired is None:
+        return ()
+    from plugs.wire.program import rows_of
+
+    found = []
+    for program in wired.programs:
+        planned, ran = program.planned, program.ran
+        at = rows_of(planned, wired.machine)
+        moves = np.arange(1, len(ran.ends) - 1)  # without the ways home
+        steps = np.clip(np.searchsorted(at, moves) - planned.before, 0, len(planned.journey.near) - 1)
+        owners = planned.journey.owners[steps]
+        count = len(planned.lot.lain)
+        for i, piece in enumerate(program.pieces):
+            if piece.cut.axis not in PLANES:
+                continue  # it lies in no place of the plug until it is glued in
+            own = owners == planned.journey.freed[i % count]
+            ends, seconds = ran.ends[moves[own]], ran.seconds[moves[own]]
+            found.append(_way_of(piece, ends, np.cumsum(seconds) - seconds[0]))
+    return tuple(found)
+
+
+def _way_of(piece: CutPiece, ends: Array, seconds: Array) -> WireWay:
+    """Return the way of the wire round a piece, by where its ends stand."""
+    cut, standing = piece.cut, piece.standing
+    sides = []
+    for across, place in ((standing.at[2], cut.from_mm), (standing.at[2] + cut.width, cut.to_mm)):
+        plane = standing.unplaced(ends[:, :2] + across / standing.span * (ends[:, 2:] - ends[:, :2]))
+        points = np.empty((len(plane), 3))
+        points[:, ["xyz".index(axis) for axis in PLANES[cut.axis]]] = plane
+        points[:, "xyz".index(cut.axis)] = place
+        sides.append(points)
+    return WireWay(name=cut.name, near=sides[0], far=sides[1], seconds=seconds)

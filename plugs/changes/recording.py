@@ -113,7 +113,7 @@ def _figures(work: Worked, stages: Collection[str]) -> dict[str, Any]:
         "volume_m3": 1e-9 * whole.volume_mm3,
         "area_m2": 1e-6 * whole.area_mm2,
     }
-    if work.trims:
+    if "cloth" in stages and work.trims:
         found["flanges_m2"] = 1e-6 * sum(trim.area_mm2 for trim in work.trims)
         found["trim_lines_mm"] = sum(trim.length for trim in work.trims)
     if "pieces" in stages:

@@ -229,7 +229,7 @@ _SECTIONS: Final[tuple[tuple[str, str, Callable[[Worked, Made], Any]], ...]] = (
     ("cautions", "lines", _cautions),
     ("measured", "lines", lambda work, made: solid.measured(work, made.files)),
     ("mating", "body", lambda work, made: solid.mating(work, made.files)),
-    ("edges", "body", lambda work, made: solid.edges(work, made.files)),
+    ("edges", "cloth", lambda work, made: solid.edges(work, made.files)),
     ("layers", "layers", lambda work, made: foam.layers(work, made.files)),
     ("pieces", "pieces", lambda work, _: [foam.PIECES.told(piece) for piece in work.pieces.pieces]),
     ("joints", "pieces", lambda work, _: foam.joints(work)),

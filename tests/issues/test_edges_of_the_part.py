@@ -23,7 +23,7 @@ from plugs import (
     Work,
     work_out,
 )
-from plugs.book.scene import BookScene
+from plugs.book.scene import BookScene, make_book_scene, with_trims
 from plugs.book.skin import skin
 from plugs.book.source import BookSource
 from plugs.changes.recording import record_of
@@ -223,9 +223,9 @@ def test_the_summary_and_the_book_tell_it(flanged: Work) -> None:
 
 def test_what_changed_tells_it(flanged: Work) -> None:
     """A wider flange is told by its area and the length of its trim line."""
-    before = record_of(flanged, ("body",), ()).figures
+    before = record_of(flanged, ("body", "cloth"), ()).figures
     wider = work_out(replace(flanged.plug, edges=(replace(flanged.plug.edges[0], width=45.0),)))
-    after = record_of(wider, ("body",), ()).figures
+    after = record_of(wider, ("body", "cloth"), ()).figures
     assert after["flanges_m2"] > before["flanges_m2"]
     assert after["trim_lines_mm"] < before["trim_lines_mm"]
 
@@ -246,3 +246,16 @@ def test_the_board_of_a_turned_edge_is_drawn_and_told() -> None:
     page = str(skin(BookSource(summary=made, drawings={}, scene=scene, pictures={})))
     assert "brim: flange board fixed flush with floor" in page
     assert "brim: laminate on its board cut on its trim line" in page
+
+
+def test_the_view_shows_the_trim_line(flanged: Work) -> None:
+    """It is drawn on the foam, and on the finished surface as far over that as the laminate is thick."""
+    plain = make_book_scene(flanged.looks)
+    scene = with_trims(plain, flanged.trims)
+    points = sum(len(line) for line in flanged.trims[0].lines)
+    for one, before in zip(scene.meshes, plain.meshes, strict=True):
+        assert len(one.vertices) - len(before.vertices) == points
+        assert len(one.edges) - len(before.edges) == points - len(flanged.trims[0].lines)
+        assert len(one.normals) == len(one.vertices)
+    foam, finish = (one.vertices[-points:, 2].mean() for one in scene.meshes)
+    assert foam - finish == pytest.approx(flanged.lines.cover.over(flanged.lines.finish, "floor"), abs=0.02)

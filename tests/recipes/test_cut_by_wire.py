@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.book.scene import wire_ways
+from plugs.book.wire import wire_ways
 from plugs.drawings import operator_sheets
 from plugs.files.kinds import KINDS
 from plugs.ground.errors import PlugError

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from plugs.book.scene import wire_ways
+from plugs.book.wire import wire_ways
 from plugs.drawings import operator_sheets
 from plugs.work import opened
 from tests.labels import check_legend, check_words
