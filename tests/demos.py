@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 
@@ -9,6 +11,14 @@ from plugs.stages.shelf import Shelf
 from plugs.work import Work, opened
 
 RECIPES = Path(__file__).resolve().parents[1] / "recipes"
+
+EVERY = "PLUGS_CASES" in os.environ
+"""Whether all demos are tried, and each end of every range: else what bounds the tests' time in the CI."""
+
+
+def some(demos: Sequence[str], count: int) -> Sequence[str]:
+    """Return so many of some demos, the first; all where every one is asked for."""
+    return demos if EVERY else demos[:count]
 
 
 class Reader(Shelf):

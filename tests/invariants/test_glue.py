@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plugs.body.body import make_solid, make_tools
@@ -123,6 +123,7 @@ def faces(draw: st.DrawFn) -> shapely.Geometry:
     clearance=st.floats(0.0, 6.0),
     ratio=st.floats(0.1, 0.9),
 )
+@settings(max_examples=30)
 def test_any_regions(
     stack: list[shapely.Geometry], margin: float, diameter: float, clearance: float, ratio: float
 ) -> None:
