@@ -25,6 +25,7 @@ from plugs.lines.stations import Loft
 from plugs.mesh import mesh
 from plugs.mesh.faces import face_left_by
 from plugs.mesh.triangles import edge_loops, facing, normals
+from plugs.recesses.scribe import Scribe
 from plugs.sanding.sanding import Gap, SandingAids
 from plugs.words.ways import called
 
@@ -169,7 +170,9 @@ def _even(low: float, high: float, unit: str) -> tuple[float, ...]:
     return tuple(float(n * step) for n in range(int(np.ceil(low / step)), int(np.floor(high / step)) + 1))
 
 
-def fit_rows(foam: Solid, finish: Solid, aids: SandingAids, plan: FitPlan) -> tuple[FitRow, ...]:
+def fit_rows(
+    foam: Solid, finish: Solid, aids: SandingAids, plan: FitPlan, openings: Sequence[Scribe] = ()
+) -> tuple[FitRow, ...]:
     """Return the fit list of a plug.
 
     Parameters
@@ -179,13 +182,15 @@ def fit_rows(foam: Solid, finish: Solid, aids: SandingAids, plan: FitPlan) -> tu
     aids : SandingAids
         Of the foam.
     plan : FitPlan
+    openings : sequence of Scribe
+        In the laminate; those of a plug along a curve are left out.
 
     Returns
     -------
     tuple of FitRow
-        Station by station, then the ends, the mating edges, the straightedge.
+        Station by station, then the ends, the middles of openings, the mating edges, the straightedge.
     """
-    rows = [*_taped_rows(foam, finish, plan), *_edge_rows(foam, plan), *_gap_rows(aids, plan.unit)]
+    rows = [*_taped_rows(foam, finish, plan, openings), *_edge_rows(foam, plan), *_gap_rows(aids, plan.unit)]
     return tuple(replace(row, number=i) for i, row in enumerate(rows, start=1))
 
 
@@ -199,9 +204,10 @@ class _Asked:
     sign: int
 
 
-def _taped_rows(foam: Solid, finish: Solid, plan: FitPlan) -> Iterable[FitRow]:
+def _taped_rows(foam: Solid, finish: Solid, plan: FitPlan, openings: Sequence[Scribe]) -> Iterable[FitRow]:
     """Yield half-breadths, heights and lengths."""
-    asked = [*_at_stations(plan), *(() if plan.view else _at_ends(foam, plan))]
+    ends = () if plan.view else (*_at_ends(foam, plan), *_at_openings(plan, openings))
+    asked = [*_at_stations(plan), *ends]
     on_foam = _reaches(foam, asked)
     on_finish = on_foam if finish is foam else _reaches(finish, asked)
     for one, foam_mm, finished_mm in zip(asked, on_foam, on_finish, strict=True):
@@ -232,6 +238,24 @@ def _at_ends(foam: Solid, plan: FitPlan) -> Iterable[_Asked]:
             height = f"{format_length(z, plan.unit)} over the baseline"
             place = f"{called().of(end)} end, {height}, {_beside(y, plan)}"
             yield _Asked(what=LENGTH, place=place, at=(None, y, z), sign=sign)
+
+
+def _at_openings(plan: FitPlan, openings: Sequence[Scribe]) -> Iterable[_Asked]:
+    """Yield the middles of openings, each along the axis that it faces most; none that face down."""
+    whats = {axis: what for what, axis in MEASURED_AXIS.items()}
+    for one in openings:
+        axis = int(np.argmax(np.abs(one.frame[:, 2])))
+        sign = 1 if one.frame[axis, 2] > 0.0 else -1
+        if axis == 2 and sign < 0:
+            continue
+        x, y, z = (None if k == axis else float(v) for k, v in enumerate(one.frame[:, 3]))
+        told = [
+            f"{name} = {format_length(v, plan.unit)}"
+            for name, v in zip("xyz", (x, y, z), strict=True)
+            if v is not None
+        ]
+        place = f"middle of the opening {one.name}, {', '.join(told)}"
+        yield _Asked(what=whats["xyz"[axis]], place=place, at=(x, y, z), sign=sign)
 
 
 def _reaches(solid: Solid, asked: Sequence[_Asked]) -> list[float | None]:

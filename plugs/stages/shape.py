@@ -485,16 +485,16 @@ def list_fit(plug: Plug, solids: tuple[Solid, Solid], lines: Lines, aids: Sandin
     -------
     tuple of FitRow
     """
-    foam, finish = solids
     words = plug.templates
     stations, ends = [float(one.x) for one in plug.stations], read_bays(lines.foam).edges
     given: tuple[list[float], list[float]] = ([], [])
     if words is not None:
         stations += [] if isinstance(words.stations, str) else list(words.stations)
         given = (list(words.waterlines), list(words.lengthwise))
-    box, view = (foam.by_mesh.lower, foam.by_mesh.upper), ""
+    box, view = (solids[0].by_mesh.lower, solids[0].by_mesh.upper), ""
     if plug.along is not None:
         straight = replace(lines.foam, table=replace(lines.foam.table, course=None))
         box, view = box_of(straight), plug.along.view
     places = (stations, (ends[0], ends[-1]))
-    return fit_rows(foam, finish, aids, fit_plan(box, places, given, plug.display_unit, view))
+    plan = fit_plan(box, places, given, plug.display_unit, view)
+    return fit_rows(*solids, aids, plan, lines.scribes)

@@ -196,3 +196,15 @@ def test_lines_are_seen_on_bodies(rimmed: tuple[Work, Path]) -> None:
     window = work.scribed[1]
     assert window.finish_line[:, 2] == pytest.approx(150.0 - CHANNEL.deep)
     assert window.line[:, 2] == pytest.approx(150.0 - CHANNEL.deep - work.skin.thickness)
+
+
+def test_middles_of_openings_are_measured(built: tuple[Work, Path]) -> None:
+    """The fit list has a half-breadth at the vent and a height at the window, in foam and finished."""
+    rows = {row.place: row for row in built[0].fit_list if "opening" in row.place}
+    skin = built[0].skin.thickness
+    vent, window = rows.values()
+    assert (vent.what, vent.x, vent.y, vent.z) == ("half-breadth", 150.0, None, pytest.approx(75.0))
+    assert vent.foam == pytest.approx(200.0 - skin, abs=0.01)
+    assert vent.finished == pytest.approx(200.0, abs=0.01)
+    assert (window.what, window.x, window.z) == ("height", 300.0, None)
+    assert window.finished == pytest.approx(150.0, abs=0.01)
