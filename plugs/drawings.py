@@ -17,11 +17,11 @@ from plugs.drafting.sheet import board_drawing, sheet_drawing
 from plugs.drafting.trims import PARTING, Trims
 from plugs.files.drawing_run import PaperJob
 from plugs.files.names import file_stems, wire_stems
-from plugs.foam.pockets import LATER
 from plugs.ground.errors import promise
 from plugs.ground.paper import paper_of
 from plugs.ground.records import record
 from plugs.pack.cloth import MAP
+from plugs.sanding.pocket_pattern import later_in
 from plugs.stages.shape import measured_lines
 from plugs.stages.worked import Worked
 from plugs.subjects.base import base_drawing
@@ -110,18 +110,15 @@ def layer_drawings(work: Worked) -> dict[str, Drawing]:
     whole = work.pieces
     joining = joining_of(whole.pieces, whole.joints, whole.voids, work.pins.joints)
     stations = _stations(work)
-    later = {
-        layer.name: [
-            f"{kit.name}: left whole here, {LATER[kit.method]} when all is glued and sanded"
-            for kit in work.kits
-            if kit.method in LATER and layer.name in kit.layers
-        ]
-        for layer in work.layers
-    }
     return _by_path(
         [
             layer_drawing(
-                layer, joining, **_words(work), stations=stations, later=later[layer.name], trims=_trims(work)
+                layer,
+                joining,
+                **_words(work),
+                stations=stations,
+                later=later_in(work.kits, layer.name),
+                trims=_trims(work),
             )
             for layer in work.layers
         ]

@@ -16,7 +16,7 @@ from typing import Annotated, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.foam.pockets import Pocket
+from plugs.foam.pockets import LATER, Pocket
 from plugs.ground.errors import PlugError
 from plugs.ground.limits import Within
 from plugs.ground.records import record
@@ -139,6 +139,26 @@ def pocket_patterns(
         for tool, finish in zip(tools, finish_tools, strict=True)
         if tool.param in made
     )
+
+
+def later_in(kits: Sequence[PocketPattern], layer: str) -> list[str]:
+    """Return what is made in a layer that is left whole for it, in words.
+
+    Parameters
+    ----------
+    kits : sequence of PocketPattern
+    layer : str
+        Its name.
+
+    Returns
+    -------
+    list of str
+    """
+    return [
+        f"{kit.name}: left whole here, {LATER[kit.method]} when all is glued and sanded"
+        for kit in kits
+        if kit.method in LATER and layer in kit.layers
+    ]
 
 
 def _kit(tool: Tool, finish: Tool, words: PocketCutting, pocket: Pocket) -> PocketPattern:

@@ -205,8 +205,8 @@ class Worked(Staged):
         """The layers as they are looked at when they are glued, and whether they are no parts of the plug."""
         later = made_later(self.layering.pockets)
         bare, hollowed = seen_before(self.body, later) if later else (self.looks.bare, self.looks.hollowed)
-        surfaces, has_slots = layers_seen(bare, hollowed, self.layers, self.templates)
-        return surfaces, has_slots or bool(later)
+        seen = layers_seen(bare, hollowed, self.layers, self.templates)
+        return seen[0], seen[1] or bool(later)
 
     @stage("chord_tolerance", after=("body", "standing", "layering"))
     def slabs(self) -> tuple[Body, ...]:
@@ -220,26 +220,21 @@ class Worked(Staged):
         return usable_sizes(self.plug.stock, self.plug.cutting, self.layers)
 
     @stage(
-        "joints",
-        "rotation_allowed",
-        "density",
-        "hollow",
+        *("joints", "rotation_allowed", "density", "hollow"),
         after=("lines", "standing", "layering", "sizes", "hard_points"),
         said="parts",
     )
     def pieces(self) -> Parted:
         """The pieces that the layers are cut in, their joints and voids."""
         sized = tuple(zip(self.layers, self.sizes, strict=True))
-        return foam.part_layers(
-            self.plug, with_pockets(self.lines.tools, self.hard_points), self.standing, sized
-        )
+        clear = with_pockets(self.lines.tools, self.hard_points)
+        return foam.part_layers(self.plug, clear, self.standing, sized)
 
     @stage("glue", "pins", after=("lines", "standing", "pieces", "hard_points"), said="parts")
     def pins(self) -> Pinning:
         """Glue and pins where layers meet."""
-        return foam.pin(
-            self.plug, with_pockets(self.lines.tools, self.hard_points), self.standing, self.pieces
-        )
+        clear = with_pockets(self.lines.tools, self.hard_points)
+        return foam.pin(self.plug, clear, self.standing, self.pieces)
 
     @stage("rotation_allowed", after=("pieces", "pins"))
     def blanks(self) -> tuple[Blank, ...]:
@@ -464,13 +459,7 @@ class Worked(Staged):
         )
 
     @stage(
-        "foam_stays",
-        "glue",
-        "skin",
-        "adhesive",
-        "filler",
-        "board",
-        "templates",
+        *("foam_stays", "glue", "skin", "adhesive", "filler", "board", "templates"),
         after=(
             *("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates", "scribed"),
             "hard_points",
@@ -494,11 +483,7 @@ class Worked(Staged):
         return give(self.plug, self.layup, self.sanding)
 
     @stage(
-        "glue",
-        "skin",
-        "adhesive",
-        "filler",
-        "currency",
+        *("glue", "skin", "adhesive", "filler", "currency"),
         after=(
             *("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates", "sheets", "boards"),
             *("bow_boards", "hard_points"),
