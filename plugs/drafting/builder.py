@@ -368,8 +368,10 @@ class DrawingBuilder:
         boxes = np.array([label_box(label) for label in labels]).reshape(-1, 4)
         words, found = shapely.STRtree(shapely.box(*boxes.T)), list[Path]()
         if self._behind:
-            wider = shapely.union_all(shapely.box(*(boxes + _CRUMB * np.array((-1.0, -1.0, 1.0, 1.0))).T))
-            pieces = shapely.get_parts(shapely.difference(shapely.linestrings(self._behind), wider))
+            lines = shapely.linestrings(self._behind)
+            near = np.unique(words.query(lines, predicate="dwithin", distance=2.0 * _CRUMB)[1])
+            wider = shapely.box(*(boxes[near] + _CRUMB * np.array((-1.0, -1.0, 1.0, 1.0))).T)
+            pieces = shapely.get_parts(shapely.difference(lines, shapely.union_all(wider)))
             for piece in pieces[shapely.length(pieces) > _CRUMB]:
                 found.append(_straight(shapely.get_coordinates(piece), DIMENSIONS))
         for shape, angle_deg, step, group in self._hatches:
