@@ -430,9 +430,7 @@ def _trims(work: Worked) -> Trims:
 
 def _stations(work: Worked) -> tuple[float, ...]:
     """Return where stations are, along x; none of a plug along a curve, which they stand square to."""
-    if work.plug.along is not None:
-        return ()
-    return tuple(station.x for station in work.plug.stations)
+    return () if work.plug.along else tuple(station.x for station in work.plug.stations)
 
 
 @_by_its_chord

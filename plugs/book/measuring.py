@@ -185,17 +185,14 @@ def measuring(source: BookSource) -> Html:
             for row in rows
             if row["what"] == what
         ]
-        words = caption
-        if source.along is not None:
-            words = _ALONG.get((source.along["view"], what), caption)
+        words = _ALONG.get((str((source.along or {}).get("view")), what), caption)
         tables.append(table(words.format(rearward=called().rearward), heads, told))
     recipe = source.summary["recipe"]
+    bent = "Along a curve half-breadths and heights are told so far along it; lengths are not measured. "
     how = [
         "What a person with a tape measures on the plug, and again on the part. The baseline is z = 0 of the "
         "recipe, station 0 is x = 0. ",
-        "Along a curve a half-breadth and a height are told so far along it; lengths are not measured. "
-        if source.along is not None
-        else None,
+        None if source.along is None else bent,
         "Write what you find into ",
         el("code", "templates/fit-list.csv"),
         ", leave empty what you did not measure, and have it compared, in the folder of the recipe, "

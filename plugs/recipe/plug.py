@@ -45,7 +45,6 @@ from plugs.recipe.words import (
     check_mating,
     check_recess,
     check_schedule,
-    check_wire_along,
     check_wire_has_sheets,
     whole_stock,
     whole_templates,
@@ -321,7 +320,7 @@ def checked_plug(result: object, function: str) -> Plug:
     groups = checked_groups(plug.paper_groups, "paper_groups")
     templates = whole_templates(plug.templates, plug.stack)
     if plug.along is not None:
-        check_along(plug.along, mirrored=plug.mirrored, stack=plug.stack, templates=templates)
+        check_along(plug.along, plug.mirrored, plug.stack, templates, plug.wire)
     for i, recess in enumerate(plug.recesses):
         check_recess(recess, f"recesses[{i}]")
     for i, opening in enumerate(plug.openings):
@@ -337,8 +336,6 @@ def checked_plug(result: object, function: str) -> Plug:
     if plug.wire is not None:
         check_wire(plug.wire)
         check_wire_has_sheets(plug.wire, plug.stock)
-        if plug.along is not None:
-            check_wire_along(plug.wire)
     if plug.router is not None:
         check_router(plug.router, "router")
     stock = whole_stock(plug.stock, plug.display_unit)

@@ -351,7 +351,9 @@ def check_foam_meets_wire(foam: Foam | None) -> None:
     )
 
 
-def check_along(along: Along, *, mirrored: bool, stack: Stack, templates: Templates | None) -> None:
+def check_along(
+    along: Along, mirrored: bool, stack: Stack, templates: Templates | None, wire: WireWork | None
+) -> None:
     """Refuse words that hold of a straight plug only, for one along a curve.
 
     Parameters
@@ -360,6 +362,7 @@ def check_along(along: Along, *, mirrored: bool, stack: Stack, templates: Templa
     mirrored : bool
     stack : Stack
     templates : Templates or None
+    wire : WireWork or None
 
     Raises
     ------
@@ -382,6 +385,14 @@ def check_along(along: Along, *, mirrored: bool, stack: Stack, templates: Templa
             remedy='use False, and Stack(axis="z"): templates are then gauges at the stations',
             would_do=[("stack.between_templates", False)],
         )
+    if wire is not None and wire.cut == "bays":
+        raise PlugError(
+            param="wire.cut",
+            value=wire.cut,
+            reason="along a curve bays are wedges, and a wire between two frames cuts parallel faces",
+            remedy='use "layers", or "block" where the plug is straight enough',
+            would_do=[("wire.cut", "layers")],
+        )
     if templates is None:
         return
     for word, reason in (
@@ -396,25 +407,3 @@ def check_along(along: Along, *, mirrored: bool, stack: Stack, templates: Templa
                 remedy="leave it out, and name more positions in templates.stations, lengths along the curve",
                 would_do=[(f"templates.{word}", ())],
             )
-
-
-def check_wire_along(wire: WireWork) -> None:
-    """Refuse to cut the bays of a plug along a curve by wire.
-
-    Parameters
-    ----------
-    wire : WireWork
-
-    Raises
-    ------
-    PlugError
-        Such a cut.
-    """
-    if wire.cut == "bays":
-        raise PlugError(
-            param="wire.cut",
-            value=wire.cut,
-            reason="along a curve bays are wedges, and a wire between two frames cuts parallel faces",
-            remedy='use "layers", or "block" where the plug is straight enough',
-            would_do=[("wire.cut", "layers")],
-        )

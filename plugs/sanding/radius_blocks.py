@@ -340,7 +340,7 @@ def _bent(bays: Bays, blend: _Blend, here: NDArray[np.bool_]) -> str:
         return ""
     run = np.diff(bays.at.u)[is_bent]  # an arc of that much of the curve turns by bend times it
     radius = float((step[is_bent] / (bend[is_bent] * run)).min())
-    return f"where the edge bends use one no longer than {np.sqrt(8.0 * radius * _ROCKS):.0f} mm"
+    return f"where the edge bends use one no longer than {int(np.sqrt(8.0 * radius * _ROCKS))} mm"
 
 
 def _at_end(

@@ -218,7 +218,7 @@ def test_a_block_for_a_bent_edge_is_short() -> None:
     (block,) = bumper(stations=stations).sanding.blocks
     radius = 160.0 - (40.0 - 20.0 * (1.0 - np.sqrt(0.5)))
     assert block.turn_deg == pytest.approx(90.0)
-    assert block.note.endswith(f"no longer than {np.sqrt(8.0 * radius * 0.3):.0f} mm")
+    assert block.note.endswith(f"no longer than {int(np.sqrt(8.0 * radius * 0.3))} mm")
 
 
 def test_the_book_is_told_of_the_curve(corner: Work) -> None:
