@@ -340,18 +340,23 @@ def checked_plug(result: object, function: str) -> Plug:
         check_router(plug.router, "router")
     stock = whole_stock(plug.stock, plug.display_unit)
     with told_by(plug.sides):
-        mould = None if plug.mould is None else whole_mould(plug.mould)
-    if mould is not None:
-        from plugs.mould.making import mould_materials
-
-        if mould.schedule is not None:
-            check_schedule(mould.schedule, "mould.schedule")
-        _ = mould_materials(mould)  # what it is made of is there
+        mould = None if plug.mould is None else _checked_mould(plug.mould)
         plug = _with_gutters(_with_radii_of_edges(plug))
     plug, given = on_sides(plug)
     plug = replace(plug, templates=templates, stock=stock, paper_groups=groups, mould=mould)
     plug = _with_materials(plug)
     return _Placed.of(plug, given) if given else plug
+
+
+def _checked_mould(mould: Mould) -> Mould:
+    """Return a mould with all its parts, made of what there is."""
+    from plugs.mould.making import mould_materials
+
+    whole = whole_mould(mould)
+    if whole.schedule is not None:
+        check_schedule(whole.schedule, "mould.schedule")
+    _ = mould_materials(whole)
+    return whole
 
 
 def _with_radii_of_edges(plug: Plug) -> Plug:
