@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 from plugs.body.body import Solid
 from plugs.body.body_face import BodyFace, body_findings
 from plugs.body.mating import findings_of
+from plugs.body.seats import Seat
 from plugs.foam.pieces import Pieces
 from plugs.ground.doors import Check
 from plugs.ground.errors import SEVERITIES, Finding
@@ -39,6 +40,8 @@ _SMALL_STEP = 0.5
 """mm. A step in the foam that a sanding board takes off unasked (common practice, no source)."""
 _MOST_DEVIATION = 0.1
 """mm. Of the skin's thickness: less is within what filler and sanding take (common practice, no source)."""
+_FLAT: Final = 0.1  # mm. A plate that lies on less does not rock (common practice, no source)
+_FLAT_MM2: Final = 25.0  # mm2. A hole of so much under a plate is a screw's (common practice, no source)
 _KINK_DEG: Final = 3.0  # an edge that a finger hardly feels (common practice, no source)
 _INDEXED: Final = re.compile(r"\b(recesses|bosses|forms|openings|hard_points)\[(\d+)\](?![.\[])")
 """A shape by its place in the recipe's list; with a word behind it, it is one to be written."""
@@ -230,14 +233,16 @@ def _tool_skin(tool: ToolProof) -> Finding:
 def _plates(plug: Plug) -> list[Finding]:
     """Return a note for each plate recess: measure the plate, and check the rules."""
     found = []
-    for i, recess in enumerate(plug.recesses):
-        if recess.plate is not None:
-            plate = PLATES[recess.plate]
+    items = [(f"recesses[{i}]", one.plate) for i, one in enumerate(plug.recesses)]
+    items += [(f"bosses[{i}]", one.plate) for i, one in enumerate(plug.bosses)]
+    for where, name in items:
+        if name is not None:
+            plate = PLATES[name]
             found.append(
                 Finding(
                     code="plate-size",
                     severity="note",
-                    where=f"recesses[{i}]",
+                    where=where,
                     message=f"it is made for a plate of {as_length(plate.width, 'g', 'baresize')} x "
                     f"{as_length(plate.height, 'g', 'size')} "
                     f"({'from memory: ' * (plate.label == 'memory')}{plate.source})",
@@ -277,9 +282,31 @@ def _hard_point_doubts(work: Worked) -> Sequence[Finding]:
     return tuple(hard_point_doubts(work.hard_points, work.layup, work.pieces.voids, work.plug.stack.axis))
 
 
+def seat_doubts(seats: Sequence[Seat]) -> list[Finding]:
+    """Return where what is held would rock, or lies partly over nothing.
+
+    Parameters
+    ----------
+    seats : sequence of Seat
+    """
+    return [
+        Finding(
+            code="seat",
+            severity="mind",
+            where=seat.param,
+            message=f"{seat.held.name} would not lie flat: its seat is flat within "
+            f"{as_length(seat.flat_within_mm, '.2f')}, {1e-2 * seat.missing_mm2:.1f} cm2 of it missing",
+            remedy="move what is cut into it away, or give the recess more depth, the boss more rise",
+        )
+        for seat in seats
+        if seat.flat_within_mm > _FLAT or seat.missing_mm2 > _FLAT_MM2
+    ]
+
+
 CHECKS: Final = (
     Check(stage="lines", find=lambda work: line_findings(work.plug, work.lines.finish)),
     Check(stage="lines", find=lambda work: mouth_doubts(work.lines.finish_tools)),
+    Check(stage="finish", find=lambda work: seat_doubts(work.seats)),
     Check(stage="templates", find=lambda work: work.standing.findings),
     Check(stage="layers", find=lambda work: work.layering.findings),
     Check(stage="templates", find=lambda work: work.gauges.findings),

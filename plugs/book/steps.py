@@ -355,6 +355,8 @@ def _recess_steps(source: BookSource, kit: Mapping[str, Any]) -> list[object]:
 def _features(source: BookSource) -> Html:
     """Return what is done for each boss, each form and each shape of the recipe's own."""
     rows = []
+    words: list[object]
+    seats = {seat["name"]: [seat] for seat in source.rows("seats")}
     for k, one in enumerate(source.rows("features"), start=1):
         layers = ", ".join(one["layers"])
         place = joined(
@@ -369,6 +371,12 @@ def _features(source: BookSource) -> Html:
                 size,
                 " over it",
             ]
+            for seat in seats.get(one["name"], ()):
+                words += [
+                    ", a straightedge lying flat on it every way: it carries ",
+                    _rounded(source, seat["holds_mm"]),
+                ]
+                words += [" with ", source.quantity("_mm", seat["clearance_mm"]), " all round"]
             if one["foot_radius_mm"] is not None:
                 words += [", its foot hollowed to R ", source.quantity("_mm", one["foot_radius_mm"])]
         elif one["kind"] in _FORMS:

@@ -24,7 +24,7 @@ from plugs.recesses import moves
 from plugs.recesses.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for
 from plugs.recesses.mounting import Mounting, find_mounting
 from plugs.recesses.over_edge import leaves_by, stands_above
-from plugs.recesses.sizes import Size, check_sizes, drawn_down, mouth_of, tool_plan, under_skin
+from plugs.recesses.sizes import Size, check_sizes, mouth_of, seated, tool_plan, under_skin
 from plugs.skin.skin import Cover
 
 Array = NDArray[np.float64]
@@ -43,9 +43,6 @@ ON_SIDES = (LEFT, RIGHT, BOTH)
 THROUGH, SKIN_ONLY = "right through", "skin only"
 """What a recess's depth may be besides a length: a cut through the whole plug, or the laminate alone."""
 
-_MOST_KINK_DEG = 18.0
-"""A blended mouth that meets the surface at more is no blend: a twentieth of its radius off (common practice,
-no source)."""
 _OUT = 1.0  # mm. So far a cutter stands out of the surface, and a boss goes into it
 _ALONG = 65  # places along the plug that are looked at for its corners
 
@@ -143,6 +140,8 @@ class Boss:
     ----------
     panel, side, x, across, y, z, width, height, corner_radius, draft_deg, turn_deg, square_to, name
         As for `Recess`; with draft the pad is narrower at the top.
+    plate, holds, clearance
+        As for `Recess`: what lies on the flat of the finished top, as a plate on a crowned panel would rock.
     rise : float, mm
         From the surface at the middle to the top.
     top_radius, foot_radius : float, mm
@@ -155,15 +154,18 @@ class Boss:
     across: float = 0.0
     y: float = 0.0
     z: float | None = None
-    width: Annotated[float, Within(SMALLEST_BODY, LARGEST)]
-    height: Annotated[float, Within(SMALLEST_BODY, LARGEST)]
+    width: Annotated[float, Within(SMALLEST_BODY, LARGEST)] | None = None
+    height: Annotated[float, Within(SMALLEST_BODY, LARGEST)] | None = None
     rise: Annotated[float, Within(0.1, LARGEST)] = 10.0
-    corner_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
+    corner_radius: Annotated[float, Within(0.0, LARGEST)] | None = None
     top_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
     foot_radius: Annotated[float, Within(0.0, LARGEST)] = 0.0
     draft_deg: Annotated[float, Within(-30.0, 80.0)] = 0.0
     turn_deg: Annotated[float, Within(-360.0, 360.0)] = 0.0
     square_to: Annotated[str, OneOf(SQUARE_TO)] = "surface"
+    plate: str | None = None
+    holds: Annotated[Sequence[Annotated[float, Within(0.0, LARGEST)]], Count(2, 3)] | None = None
+    clearance: Annotated[float, Within(0.0, 100.0)] = 3.0
     name: str = ""
 
     @property
@@ -191,7 +193,7 @@ class Tool:
         From the surface to the floor or top.
     is_through : bool
     held : Held or None
-        What a recess is to hold.
+        What is to lie on its floor or top.
     method : str or None
         How it is to be made.
     mouth : Size or None
@@ -271,7 +273,7 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
     mounting = find_mounting(loft, item, param)
     is_through = isinstance(item, Recess) and item.is_through
     depth = _through(loft, mounting) if isinstance(given, str) else given
-    held = held_by(item.plate, item.holds, item.clearance, param) if isinstance(item, Recess) else None
+    held = held_by(item.plate, item.holds, item.clearance, param)
     size = _size(item, held, depth, draft, param)
     over, reach = 0.0, mounting.stands_over(mouth_of(size.rim), is_cut=is_cut)
     if isinstance(item, Recess) and item.over_edge:
@@ -279,9 +281,9 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
         over, reach = leaves_by(mounting, outline), stands_above(loft, mounting, outline)
     else:
         _check_on_panel(loft, mounting, size, item, held, param)
-    size, kink = _seated(mounting, size, param, is_cut=is_cut)
+    size, kink = seated(mounting, size, param, is_cut=is_cut)
     if held is not None and not is_through:
-        _check_floor(mounting, held, size, param)
+        _check_floor(mounting, held, size, param, is_cut=is_cut)
     if skin > 0.0:
         size, depth = under_skin(size, skin, param, is_cut=is_cut), depth + (skin if is_cut else -skin)
     root = _OUT if is_cut else _OUT + 2.0 * skin  # a boss stands on the foam, which lies deeper
@@ -301,45 +303,9 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
         kink_deg=kink,
         over_edge=over,
     )
-    promise(held is None or made.flat.holds(held.room), f"{made.name} does not hold {made.held}")
+    is_under = skin > 0.0 and not is_cut  # of a boss the foam is smaller than what is laid over it
+    promise(held is None or is_under or made.flat.holds(held.room), f"{made.name} does not hold {made.held}")
     return made
-
-
-def _seated(mounting: Mounting, size: Size, param: str, *, is_cut: bool) -> tuple[Size, float]:
-    """Return a size whose blended mouth or foot meets the surface, and at how many degrees.
-
-    It begins where the surface stands highest along a mouth's rim, or lies lowest along a foot's: where the
-    surface lies d farther in, the arc has turned by the angle whose cosine is 1 - d / r (derived here).
-    """
-    radius, word = size.mouth_radius, "mouth_radius" if is_cut else "foot_radius"
-    if radius == 0.0:
-        return size, 0.0
-    rim, wall = (mounting.heights_along(mouth_of(one)) for one in (size.rim, size))
-    low, high = float(rim.min()), float(rim.max())
-    wide = 0.5 * (size.rim.width - size.width)
-    lean = abs(float(rim.mean() - wall.mean())) / wide
-    kink = float(np.degrees(np.arccos(max(1.0 - (high - low) / radius, 0.0)) + np.arctan(lean)))
-    if kink > _MOST_KINK_DEG:
-        raise PlugError(
-            param=f"{param}.{word}",
-            value=radius,
-            reason=f"the surface rises and falls by {high - low:.2f} mm along the rim: this blend would meet "
-            f"it at {min(kink, 90.0):.0f} degrees",
-            remedy="use 0 and round it by hand, or make it smaller",
-            would_do=[(f"{param}.{word}", 0.0)],
-        )
-    seated = replace(size, mouth_at=-high if is_cut else low)
-    least = float(seated.blend[0][-1]) + drawn_down(size.end_radius, size.slope)
-    if least >= 0.999 * size.depth:
-        deep = "depth" if is_cut else "rise"
-        raise PlugError(
-            param=f"{param}.{deep}",
-            value=size.depth,
-            reason=f"the surface lies up to {-low:.1f} mm lower along the rim, and the blends have no room",
-            remedy=f"use {tenth_up(1.01 * least):g} or more",
-            would_do=[(f"{param}.{deep}", tenth_up(1.01 * least))],
-        )
-    return seated, kink
 
 
 def _through(loft: Loft, mounting: Mounting) -> float:
@@ -385,19 +351,22 @@ def _size(item: Recess | Boss, held: Held | None, depth: float, draft: float, pa
     return size
 
 
-def _check_floor(mounting: Mounting, held: Held, size: Size, param: str) -> None:
-    """Refuse a floor that the surface falls away from where a thing is to lie on it."""
+def _check_floor(mounting: Mounting, held: Held, size: Size, param: str, *, is_cut: bool) -> None:
+    """Refuse a floor that the surface falls away from, or a top that it stands over, where a thing lies."""
     room = held.room
-    lies = mouth_of(
-        replace(size, width=room.width, height=room.height, corner_radius=min(room.radius, 0.5 * room.height))
-    )
-    lowest = -float(mounting.heights_under(lies).min(initial=0.0))
-    if lowest >= size.depth:
+    lies = replace(room, radius=min(room.radius, 0.5 * room.height)).outline
+    heights = mounting.heights_under(lies)
+    least = -float(heights.min(initial=0.0)) if is_cut else float(heights.max(initial=0.0))
+    if least >= size.depth:
+        does = np.ceil(10.0 * least + 5.0) / 10.0
+        word = "depth" if is_cut else "rise"
+        how = "falls away" if is_cut else "rises"
         raise PlugError(
-            param=f"{param}.depth",
+            param=f"{param}.{word}",
             value=size.depth,
-            reason=f"the surface falls away by {lowest:.1f} mm where {held.name} lies: the floor ends there",
-            remedy=f"use {np.ceil(10.0 * lowest + 5.0) / 10.0:g} or more",
+            reason=f"the surface {how} by {least:.1f} mm where {held.name} lies: the flat ends there",
+            remedy=f"use {does:g} or more",
+            would_do=[(f"{param}.{word}", float(does))],
         )
 
 
@@ -445,7 +414,7 @@ def _check_on_panel(
     wide, tall = bounds[2] - bounds[0], bounds[3] - bounds[1]
     most = np.floor(np.array([wide, tall]) * low - [wide - size.width, tall - size.height])
     smaller = f"make it at most {most[0]:g} x {most[1]:g} mm here"
-    snug = _snug(item, held, size, param) if isinstance(item, Recess) and held is not None else None
+    snug = _snug(item, held, size, param) if held is not None else None
     if snug is not None and mounting.room.contains(_outline_on(mounting, snug, is_cut=is_cut)):
         given = [word for word in ("width", "height") if getattr(item, word) is not None]
         smaller = "use " + " and ".join(f"{word} {getattr(snug, word):g}" for word in given)
@@ -483,7 +452,7 @@ def _check_on_panel(
     )
 
 
-def _snug(item: Recess, held: Held, size: Size, param: str) -> Size | None:
+def _snug(item: Recess | Boss, held: Held, size: Size, param: str) -> Size | None:
     """Return the least size that holds a thing, where the recipe asks for a larger one."""
     if item.width is None and item.height is None:
         return None

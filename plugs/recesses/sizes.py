@@ -9,14 +9,19 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.errors import PlugError
+from plugs.ground.figures import tenth_up
 from plugs.ground.records import record
 from plugs.lines.section import Corner, End, LinesPlan, Station
 from plugs.recesses.holding import Rounded
+from plugs.recesses.mounting import Mounting
 
 Array = NDArray[np.float64]
 
 _CHORD = 0.01  # mm. Between a blended mouth and its chords
 _FEWEST = 5.0  # of a small one: chords within a 25th of its radius, four or more to a quarter
+_MOST_KINK_DEG = 18.0
+"""A blended mouth that meets the surface at more is no blend: a twentieth of its radius off (common practice,
+no source)."""
 LEAST_MOUTH = 0.5
 """mm. A smaller blend of a mouth is a sharp edge that sandpaper breaks (common practice, no source)."""
 _NARROWEST = 0.25  # mm. A floor that draft leaves narrower is a point
@@ -136,6 +141,43 @@ def under_skin(size: Size, skin: float, param: str, *, is_cut: bool) -> Size:
         mouth_radius=size.mouth_radius - sign * skin if size.mouth_radius > 0.0 else 0.0,
         mouth_at=size.mouth_at + sign * skin,
     )
+
+
+def seated(mounting: Mounting, size: Size, param: str, *, is_cut: bool) -> tuple[Size, float]:
+    """Return a size whose blended mouth or foot meets the surface, and at how many degrees.
+
+    It begins where the surface stands highest along a mouth's rim, or lies lowest along a foot's: where the
+    surface lies d farther in, the arc has turned by the angle whose cosine is 1 - d / r (derived here).
+    """
+    radius, word = size.mouth_radius, "mouth_radius" if is_cut else "foot_radius"
+    if radius == 0.0:
+        return size, 0.0
+    rim, wall = (mounting.heights_along(mouth_of(one)) for one in (size.rim, size))
+    low, high = float(rim.min()), float(rim.max())
+    wide = 0.5 * (size.rim.width - size.width)
+    lean = abs(float(rim.mean() - wall.mean())) / wide
+    kink = float(np.degrees(np.arccos(max(1.0 - (high - low) / radius, 0.0)) + np.arctan(lean)))
+    if kink > _MOST_KINK_DEG:
+        raise PlugError(
+            param=f"{param}.{word}",
+            value=radius,
+            reason=f"the surface rises and falls by {high - low:.2f} mm along the rim: this blend would meet "
+            f"it at {min(kink, 90.0):.0f} degrees",
+            remedy="use 0 and round it by hand, or make it smaller",
+            would_do=[(f"{param}.{word}", 0.0)],
+        )
+    sunk = replace(size, mouth_at=-high if is_cut else low)
+    least = float(sunk.blend[0][-1]) + drawn_down(size.end_radius, size.slope)
+    if least >= 0.999 * size.depth:
+        deep = "depth" if is_cut else "rise"
+        raise PlugError(
+            param=f"{param}.{deep}",
+            value=size.depth,
+            reason=f"the surface lies up to {-low:.1f} mm lower along the rim, and the blends have no room",
+            remedy=f"use {tenth_up(1.01 * least):g} or more",
+            would_do=[(f"{param}.{deep}", tenth_up(1.01 * least))],
+        )
+    return sunk, kink
 
 
 def check_sizes(size: Size, param: str, end_word: str, mouth_word: str) -> None:

@@ -323,6 +323,8 @@ def checked_plug(result: object, function: str) -> Plug:
         check_along(plug.along, plug.mirrored, plug.stack, templates, plug.wire)
     for i, recess in enumerate(plug.recesses):
         check_recess(recess, f"recesses[{i}]")
+    for i, boss in enumerate(plug.bosses):
+        check_recess(boss, f"bosses[{i}]")
     for i, opening in enumerate(plug.openings):
         check_opening(opening, f"openings[{i}]")
     for i, form in enumerate(plug.forms):

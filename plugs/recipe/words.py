@@ -24,7 +24,7 @@ from plugs.laminate.materials import Foam, Material
 from plugs.laminate.plies import Schedule
 from plugs.lines.section import Along
 from plugs.recesses.form import Form
-from plugs.recesses.recess import ROUT, SKIN_ONLY, Recess
+from plugs.recesses.recess import ROUT, SKIN_ONLY, Boss, Recess
 from plugs.templates.words import Templates
 from plugs.wire.words import WireWork
 from plugs.words.ways import called
@@ -164,12 +164,12 @@ def _check_kind(templates: Templates, stack: Stack) -> None:
         )
 
 
-def check_recess(recess: Recess, param: str) -> None:
+def check_recess(recess: Recess | Boss, param: str) -> None:
     """Refuse a recess that is to hold two things, or that has no floor to be routed to.
 
     Parameters
     ----------
-    recess : Recess
+    recess : Recess or Boss
     param : str
         Where the recipe gives it, ``"recesses[0]"``.
 
@@ -185,6 +185,8 @@ def check_recess(recess: Recess, param: str) -> None:
             reason=f"it holds the plate {recess.plate!r} already",
             remedy="give 1 of plate and holds",
         )
+    if isinstance(recess, Boss):
+        return
     for word in _OF_FOAM if recess.depth == SKIN_ONLY else ():
         if getattr(recess, word):
             raise PlugError(

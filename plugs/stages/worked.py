@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from plugs.body.body import Solid
 from plugs.body.looked_at import Looks, looks_of, seen_before
+from plugs.body.seats import Seat, seats_of
 from plugs.foam.joints import Size
 from plugs.foam.layers import Layer, slabs_of
 from plugs.foam.pieces import usable_sizes
@@ -153,6 +154,11 @@ class Worked(Staged):
         sheets = self.flange_sheets
         boards = (None, 0) if sheets is None else (sheets.board, sheets.count)
         return make_mould(self.taken.parted, self.flanges, boards, (self.plug.shop, self.plug.currency))
+
+    @stage(after=("finish",))
+    def seats(self) -> tuple[Seat, ...]:
+        """How flat the finished part is where a plate lies."""
+        return seats_of(self.finish)
 
     @stage(after=("lines", "body", "finish"))
     def skin_proof(self) -> SkinProof | None:

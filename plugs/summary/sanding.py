@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from plugs.body.seats import Seat
 from plugs.foam.pockets import Feature
 from plugs.hard_points.set_in import SetIn
 from plugs.recesses.holding import Rounded
@@ -102,6 +103,20 @@ def hard_point_figures(made: Sequence[SetIn]) -> list[dict[str, Any]]:
             ],
         }
         for one in made
+    ]
+
+
+def seat_figures(seats: Sequence[Seat]) -> list[dict[str, Any]]:
+    """Return where plates and the like lie on the finished part, as it is measured there."""
+    return [
+        {
+            "name": seat.name,
+            "holds_mm": _rectangle(seat.held.thing),
+            "clearance_mm": seat.held.clearance,
+            "flat_within_mm": seat.flat_within_mm,
+            "missing_m2": 1e-6 * seat.missing_mm2,
+        }
+        for seat in seats
     ]
 
 

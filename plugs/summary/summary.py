@@ -140,6 +140,7 @@ def summarise(work: Worked, made: Made) -> dict[str, Any]:
         },
         **_openings(work, made),
         **_hard_points(work, made),
+        **_seats(work, made),
         "paper": _paper_summary(work, made.rendered),
         "findings": [
             {
@@ -210,6 +211,13 @@ def _openings(work: Worked, made: Made) -> dict[str, Any]:
     if not work.plug.openings or "body" not in made.stages:
         return {}
     return {"openings": told(openings(work, made.files), "openings")}
+
+
+def _seats(work: Worked, made: Made) -> dict[str, Any]:
+    """Return where plates lie; no word of that where the recipe has none."""
+    if "finish" not in made.stages or not any(tool.held for tool in work.lines.finish_tools):
+        return {}
+    return {"seats": told(sanding.seat_figures(work.seats), "seats")}
 
 
 def _cautions(work: Worked, _: Made) -> list[dict[str, str]]:

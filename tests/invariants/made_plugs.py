@@ -308,6 +308,9 @@ def _mouthed(rng: np.random.Generator, item: Recess | Boss) -> Recess | Boss:
     if rng.random() < 0.6:
         far = 1.2 * float(rng.uniform(0.2, 1.0)) * (item.height or 5.0)
         is_moved = isinstance(item, Recess) and item.x is not None and rng.random() < 0.3
+        if isinstance(item, Boss) and rng.random() < 0.3:
+            held = (0.5 * (item.width or 5.0) + 1.0, 0.5 * (item.height or 5.0) + 1.0)
+            return replace(item, width=None, height=None, corner_radius=None, holds=held, clearance=0.5)
         return replace(item, over_edge=True, x=item.x + far) if is_moved else item
     return replace(item, **{"mouth_radius" if isinstance(item, Recess) else "foot_radius": radius})
 
