@@ -162,28 +162,22 @@ def shape_edges(
     for item, tool, skin, told in zip(items, tools, skins or [0.0] * len(items), called, strict=True):
         is_cut, name = isinstance(item, Recess), tool.name
         more = skin if is_cut else -skin  # what the tool's foam outline is larger by, and its base deeper
-        share = (
-            1.0 if foam is None or tool.over_edge == 0.0 else _share_in(foam, tool, 0.5 * (more + tool.depth))
-        )
-        base, tip = share * tool.section(more).perimeter, share * tool.section(tool.depth).perimeter
-        table = tool.loft.table
-        walls = table.corners[-2:, :, 0] if tool.mouth is not None else table.corners[:, :, 0]
-        drawn_in = float(np.abs(walls - walls[0]).max())
+        share = 1.0 if foam is None else _share_in(foam, tool, 0.5 * (more + tool.depth))
         end = 0.0 if tool.loft.rear is None else float(tool.loft.rear.radius)
         corners = ClothEdge(
             place=f"wall corners of {told!r}",
-            radius=float(table.radius.min()),
+            radius=float(tool.loft.table.radius.min()),
             is_inside=is_cut,
             length=4.0 * share * (tool.depth - more),
             between=(name, name),
             across_deg=90.0,
-            lost=drawn_in - more,
+            lost=_drawn_in(tool) - more,
         )
         on_panel = ClothEdge(
             place=f"{'mouth' if is_cut else 'foot'} of {told!r}",
             radius=0.0 if tool.mouth is None else tool.mouth.mouth_radius,
             is_inside=not is_cut,
-            length=base,
+            length=share * tool.section(more).perimeter,
             between=(item.panel, name),
             is_drawn=tool.mouth is not None,
             lost=None if tool.mouth is None else more,
@@ -192,23 +186,31 @@ def shape_edges(
             place=f"{'floor' if is_cut else 'top'} of {told!r}",
             radius=end,
             is_inside=is_cut,
-            length=tip,
+            length=share * tool.section(tool.depth).perimeter,
             between=(name, name),
             lost=-more,
-            most=(tool.depth - more)
-            / (1.0 - math.sin(math.radians(item.draft_deg))),  # an arc from the wall's far end
+            most=(tool.depth - more) / (1.0 - math.sin(math.radians(item.draft_deg))),  # from the wall's end
         )
         found += [on_panel, corners] if tool.is_through else [on_panel, corners, far]
     return tuple(found)
 
 
+def _drawn_in(tool: Tool) -> float:
+    """Return how far the walls of a tool lean in from one end to the other."""
+    corners = tool.loft.table.corners[..., 0]
+    walls = corners if tool.mouth is None else corners[-2:]
+    return float(np.abs(walls - walls[0]).max())
+
+
 def _share_in(foam: Body, tool: Tool, depth: float) -> float:
     """Return how much of a recess's outline at a depth lies in the foam before it is cut."""
+    if tool.over_edge == 0.0:
+        return 1.0
     rim = tool.section(depth).outline.exterior
-    return float(rim.intersection(_slice_at(foam, tool, depth)).length / rim.length)
+    return float(rim.intersection(_cross_section(foam, tool, depth)).length / rim.length)
 
 
-def _slice_at(foam: Body, tool: Tool, depth: float) -> shapely.MultiPolygon:
+def _cross_section(foam: Body, tool: Tool, depth: float) -> shapely.MultiPolygon:
     """Return the outline of the foam at a depth of a tool, along the tool's width and height."""
     inward = np.column_stack([tool.frame[:, :3].T, -tool.frame[:, :3].T @ tool.frame[:, 3]])
     return mesh.outline(mesh.stacked(mesh.placed(foam, inward), "x"), depth, above=True)
@@ -277,7 +279,9 @@ def floors_of(solid: Solid, tools: Sequence[Tool]) -> tuple[Floor, ...]:
         y, z = (low[k] + share * (high[k] - low[k]) for k in (1, 2))
         local = np.array([(high[0] - _OFF, a, b) for a in y for b in z])
         if tool.over_edge > 0.0:
-            is_there = shapely.contains_xy(_slice_at(solid.plain, tool, high[0]), local[:, 1], local[:, 2])
+            is_there = shapely.contains_xy(
+                _cross_section(solid.plain, tool, high[0]), local[:, 1], local[:, 2]
+            )
             local = local[is_there]
         origin = local @ tool.frame[:, :3].T + tool.frame[:, 3]
         behind = _depths(corners, origin, tool.frame[:, 0])

@@ -74,7 +74,7 @@ class Recess:
         Blends of the outline, and between walls and floor.
     mouth_radius : float, mm
         Blend between walls and surface; ``width`` and ``height`` are where the two would meet without it.
-        Round it the surface is to be flat, but for a twentieth of the radius.
+        Round it the surface is to be flat within a twentieth of it, or a sixth if that is 0.5 mm or less.
     draft_deg : float
         Lean of the walls; + is wider at the mouth.
     turn_deg : float
@@ -410,8 +410,7 @@ def _check_on_panel(
         middle = 0.5 * (low + high)
         small = shapely.affinity.scale(outline, middle, middle, origin=(0.0, 0.0))
         low, high = (middle, high) if mounting.room.contains(small) else (low, middle)
-    bounds = outline.bounds
-    wide, tall = bounds[2] - bounds[0], bounds[3] - bounds[1]
+    wide, tall = np.ptp(np.array(outline.bounds).reshape(2, 2), axis=0).tolist()
     most = np.floor(np.array([wide, tall]) * low - [wide - size.width, tall - size.height])
     smaller = f"make it at most {most[0]:g} x {most[1]:g} mm here"
     snug = _snug(item, held, size, param) if held is not None else None
@@ -436,10 +435,9 @@ def _check_on_panel(
         smaller, least = moves.smaller_elsewhere(loft, item, mouth, sized, param)
         is_room = bool(smaller)
     move = "" if moved is None else moves.move_words(loft, item, moved, param)
-    ways = [way for way in (move, blend, smaller if is_room else "") if way]
-    ways += ["over_edge=True if it is to run over it"] * (
-        is_cut and held is None and size.mouth_radius == 0.0
-    )
+    is_bare = is_cut and held is None and size.mouth_radius == 0.0
+    across = "over_edge=True if it is to run over it" if is_bare else ""
+    ways = [way for way in (move, blend, smaller if is_room else "", across) if way]
     raise PlugError(
         param=f"{param}.panel",
         value=item.panel,

@@ -19,6 +19,8 @@ Array = NDArray[np.float64]
 
 _CHORD = 0.01  # mm. Between a blended mouth and its chords
 _FEWEST = 5.0  # of a small one: chords within a 25th of its radius, four or more to a quarter
+_LITTLE = 0.5  # mm. By so much a blend may miss the surface, which sandpaper takes in a stroke or two
+_MOST_LITTLE_DEG = 34.0  # then: a sixth of its radius off (both common practice, no source)
 _MOST_KINK_DEG = 18.0
 """A blended mouth that meets the surface at more is no blend: a twentieth of its radius off (common practice,
 no source)."""
@@ -157,7 +159,7 @@ def seated(mounting: Mounting, size: Size, param: str, *, is_cut: bool) -> tuple
     wide = 0.5 * (size.rim.width - size.width)
     lean = abs(float(rim.mean() - wall.mean())) / wide
     kink = float(np.degrees(np.arccos(max(1.0 - (high - low) / radius, 0.0)) + np.arctan(lean)))
-    if kink > _MOST_KINK_DEG:
+    if kink > (_MOST_KINK_DEG if high - low > _LITTLE else _MOST_LITTLE_DEG):
         raise PlugError(
             param=f"{param}.{word}",
             value=radius,

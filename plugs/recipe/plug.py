@@ -282,7 +282,9 @@ class _Placed(Plug):
 
     @classmethod
     def of(cls, plug: Plug, given: Given) -> Plug:
-        """Return a plug with where its recipe gives them."""
+        """Return a plug with where its recipe gives them; itself where nothing has another number."""
+        if not given:
+            return plug
         made = cls(**{one.name: getattr(plug, one.name) for one in fields(plug)})
         object.__setattr__(made, "given_at", given)
         return made
@@ -346,8 +348,7 @@ def checked_plug(result: object, function: str) -> Plug:
         plug = _with_gutters(_with_radii_of_edges(plug))
     plug, given = on_sides(plug)
     plug = replace(plug, templates=templates, stock=stock, paper_groups=groups, mould=mould)
-    plug = _with_materials(plug)
-    return _Placed.of(plug, given) if given else plug
+    return _Placed.of(_with_materials(plug), given)
 
 
 def _checked_mould(mould: Mould) -> Mould:

@@ -21,6 +21,7 @@ from plugs.laminate.skin_findings import (
     thickness_findings,
 )
 from plugs.recesses.form import form_depths
+from plugs.recesses.mounting import drawn_name
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.plug import Plug
 from plugs.sanding.sanding import FLAT, SandingAids
@@ -151,8 +152,9 @@ def ground_findings(plug: Plug, layup: Layup, lines: Lines, body: Solid) -> tupl
     cover, foam = lines.cover, lines.foam
     set_back = {p: cover.over(foam, p) - lines.skin.filler for p in layup.covered if p in known}
     for item in items:
-        if item.known_as in layup.covered and item.panel in set_back:
-            set_back[item.known_as] = set_back[item.panel]
+        panel = drawn_name(lines.finish, item.panel)
+        if item.known_as in layup.covered and panel in set_back:
+            set_back[item.known_as] = set_back[panel]
     for tool in lines.tools:
         if tool.cover is not None:
             over = form_depths(tool)

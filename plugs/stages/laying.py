@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from plugs.body.body import Solid
 from plugs.body.form_shown import form_faces
 from plugs.edges.strips import strips_of
@@ -15,6 +17,7 @@ from plugs.laminate.materials import Filler
 from plugs.laminate.radii import ClothEdge, EdgeVerdict, judge_edges
 from plugs.laminate.resin_plan import ResinPlan
 from plugs.laminate.shape_edges import plug_edges, shape_edges, turned_corners
+from plugs.recesses.mounting import drawn_name
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.plug import Plug
 from plugs.stages.cloth import CutCloth
@@ -56,6 +59,7 @@ def judge(plug: Plug, layup: Layup, lines: Lines, body: Solid) -> Edges:
     """
     shapes: list[Boss | Recess] = [*plug.bosses, *plug.sunk]
     skins = [lines.cover.over(lines.finish, item.panel) for item in shapes]
+    shapes = [replace(item, panel=drawn_name(lines.finish, item.panel)) for item in shapes]
     tools = [tool for tool in lines.tools if tool.cover is None]
     edges = [
         *plug_edges(lines.foam, layup.bare, lines.finish),

@@ -98,6 +98,16 @@ def test_both_are_told_wherever_the_builder_looks() -> None:
     assert set(inside.panels) == {"left lamp", "right lamp"}
 
 
+def test_what_the_left_one_needs_is_told_as_well() -> None:
+    """Its panel is that of the plies, "side": a ply that ends at its mouth is seen, and its thickness."""
+    work = both()
+    assert work.edges is not None
+    mouths = [edge.between for edge in work.edges.edges if edge.place.startswith("mouth of")]
+    assert {("side", "left lamp"), ("side", "right lamp"), ("deck", "left vent")} < set(mouths)
+    told = [one.where for one in work.findings if "the plies make" in one.message]
+    assert "left lamp" in " ".join(told) and "right lamp" in " ".join(told)
+
+
 def test_a_boat_has_them_to_port_and_starboard() -> None:
     """The recipe's words stay; what is told follows the ways of the plug."""
     work = work_out(box(sides="port and starboard"))
