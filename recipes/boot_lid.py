@@ -1,6 +1,8 @@
-"""A boot lid with a crisp duck-tail lip: flat to a station, then swept up to the rear."""
+"""A boot lid with a crisp duck-tail lip, a return flange under its sides and rear, and plywood for its hinges."""
 
-from plugs import Corner, End, Plug, Skin, Stack, Station
+from plugs import (
+    RESINS, Corner, Edge, End, HardPoint, Plug, Ply, Schedule, Skin, Stack, Station, from_data_sheet,
+)
 
 
 def boot_lid(
@@ -14,7 +16,8 @@ def boot_lid(
     side_radius=24.0,      # blend along the sides
     lip_radius=8.0,        # between deck and rear face: crisp
     corner_radius=45.0,    # between sides and rear face: as the body has it
-    skin=2.5,              # laminate and filler over the foam
+    flange=25.0,           # return of the laminate under the sides and the rear
+    hinge=260.0,           # of each hinge from the centreline
     sheet=50.0,
     allowance=3.0,
 ):
@@ -46,6 +49,18 @@ def boot_lid(
         ),
         bays={"deck edge": ("straight", "straight", "faired", "faired"), "sill": "straight"},
         rear=End(radius=corner_radius, by_panel={"deck": lip_radius}, sharp=("floor",)),
-        skin=Skin(thickness=skin, no_laminate=("floor", "front")),
+        skin=Skin(filler=0.4, no_laminate=("front",)),
+        edges=(Edge(name="return flange", on="floor", lines=("sill", "rear"), width=flange, radius=8.0),),
+        hard_points=(
+            HardPoint(
+                name="hinge", panel="deck", side="both", x=55.0, across=hinge, width=80.0, height=60.0,
+                material="plywood 12", corner_radius=8.0, plies=("cloth 280", "cloth 280"),
+            ),
+        ),
+        schedule=Schedule(
+            plies=(Ply(cloth="cloth 200"), Ply(cloth="cloth 280"), Ply(cloth="cloth 280")),
+            resin=from_data_sheet(RESINS["epoxy"], ratio_by_mass=(100.0, 40.0), pot_life_min=40.0),
+        ),
+        foam="xps 35",
         stack=Stack(axis="z", thicknesses=(sheet,), allowance=allowance, spare_thickness="both"),
     )
