@@ -24,7 +24,8 @@ class HardPoint:
 
     Let into the foam it is set flush with the sanded foam and the plies go over it: a board or a foam is
     planed to the surface, a metal plate is sunk so that nothing of it stands out, and what is open over it is
-    filled. Laid between plies it raises the surface by its thickness.
+    filled. Laid between plies it raises the surface by its thickness. The files of the body and of the layers
+    are those before its pocket is made, which is routed after sanding by a pattern of its own.
 
     Attributes
     ----------

@@ -642,7 +642,7 @@
     for (const part of everything) {
       const { group, solid, extras } = part.userData;
       part.visible = group === "templates" ? isTemplates || state.templates
-        : group === "hard points" ? !["finish", "mould"].includes(state.show) && !state.only
+        : group === "hard points" ? state.show === "foam"
         : group === state.show && (!isLayers || !state.only || part.name === state.only);
       solid.visible = part.visible;
       for (const one of extras) one.visible = !state.axis;
