@@ -40,6 +40,7 @@ from plugs.recipe.own import check_kinds
 from plugs.recipe.sides import Given, on_sides
 from plugs.recipe.words import (
     check_along,
+    check_edges_along,
     check_foam_meets_wire,
     check_form_name,
     check_mating,
@@ -323,6 +324,7 @@ def checked_plug(result: object, function: str) -> Plug:
     templates = whole_templates(plug.templates, plug.stack)
     if plug.along is not None:
         check_along(plug.along, plug.mirrored, plug.stack, templates, plug.wire)
+        check_edges_along(plug.edges)
     for i, recess in enumerate(plug.recesses):
         check_recess(recess, f"recesses[{i}]")
     for i, boss in enumerate(plug.bosses):

@@ -13,6 +13,7 @@ import shapely
 
 from plugs.body.mating import CUTS, Mating
 from plugs.body.mating_body import UNITS, MatingBody
+from plugs.edges.words import Edge
 from plugs.foam.layers import Stack
 from plugs.foam.stock import SMALLEST, Stock
 from plugs.ground.checking import number
@@ -351,6 +352,30 @@ def check_foam_meets_wire(foam: Foam | None) -> None:
         if is_never
         else 'name what it is: foam="eps 22", or a Foam of your own with hot_wire="yes" if its sheet says so',
     )
+
+
+def check_edges_along(edges: Sequence[Edge]) -> None:
+    """Refuse edges of the part that run over some of a curve only.
+
+    Parameters
+    ----------
+    edges : sequence of Edge
+
+    Raises
+    ------
+    PlugError
+        Such an edge.
+    """
+    for i, edge in enumerate(edges):
+        for word in ("from_x", "to_x"):
+            if getattr(edge, word) is not None:
+                raise PlugError(
+                    param=f"edges[{i}].{word}",
+                    value=getattr(edge, word),
+                    reason="it is told along the plug's own x, which the curve leaves",
+                    remedy="use None: along a curve an edge runs over the whole of its lines",
+                    would_do=[(f"edges[{i}].{word}", None)],
+                )
 
 
 def check_along(
