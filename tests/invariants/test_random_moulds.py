@@ -53,4 +53,4 @@ def test_a_random_mould_takes_the_whole_surface_or_is_refused() -> None:
         assert not (taken.drafts.is_hidden & (draft < -0.06)).any()
         for one in taken.findings:
             assert one.where and one.message and one.remedy, (seed, choice)
-    assert parted >= min(1, CASES // 3)
+    assert parted
