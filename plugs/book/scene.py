@@ -45,7 +45,6 @@ _OVER: Final = 0.5  # mm. A gap that shows no end of a pin on a layer's face
 FLATTEST, BENDS_IN_A_BYTE = 50_000.0, 127
 """Radius, mm, from which a surface is told to be flat, and in how many steps those to 5 mm are told."""
 
-_UP: Final = (0.0, 0.0, 1.0)
 _TIGHTEST: Final = 5.0  # mm
 
 
