@@ -75,18 +75,13 @@ def layer_drawing(
         It has no cut line or covers nothing, or its axis is not x, y or z.
     """
     _hold_drawable(layer)
-    builder = DrawingBuilder(
-        path=layer_path(layer.name), title=f"{plug_name}, layer {layer.name}", display_unit=display_unit
-    )
+    title = f"{plug_name}, layer {layer.name}"
+    builder = DrawingBuilder(path=layer_path(layer.name), title=title, display_unit=display_unit)
     groups = FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE
     for outline, group in zip((layer.lower, layer.upper, layer.rough), groups, strict=True):
         builder.outline(outline, group)
     own = joining.of(layer.name)
-    if len(own.pieces) < 2 and not own.voids:
-        for part in sorted(shapely.get_parts(layer.rough), key=lambda part: part.bounds):
-            builder.sign(part, *name_signs(layer.name, face_words(layer.axis)), over_lines=False)
-    else:
-        draw_pieces(builder, own, face_words(layer.axis))
+    _draw_names(builder, layer, own)
     draw_glue(builder, layer, own)
     trimmed = draw_trims(builder, layer, trims)
     points = [(pin.name, *pin.at) for *_, joint in faces_of(layer.name, own.pinned) for pin in joint.pins]
@@ -102,6 +97,15 @@ def layer_drawing(
 
     builder.rows(rows)
     return builder.drawing()
+
+
+def _draw_names(builder: DrawingBuilder, layer: LayerOutlines, own: Joining) -> None:
+    """Draw the pieces of a layer with their names, or its own name in each part of a whole one."""
+    if len(own.pieces) < 2 and not own.voids:
+        for part in sorted(shapely.get_parts(layer.rough), key=lambda part: part.bounds):
+            builder.sign(part, *name_signs(layer.name, face_words(layer.axis)), over_lines=False)
+    else:
+        draw_pieces(builder, own, face_words(layer.axis))
 
 
 def _hold_drawable(layer: LayerOutlines) -> None:

@@ -325,18 +325,7 @@ def checked_plug(result: object, function: str) -> Plug:
     if plug.along is not None:
         check_along(plug.along, plug.mirrored, plug.stack, templates, plug.wire)
         check_edges_along(plug.edges)
-    for i, recess in enumerate(plug.recesses):
-        check_recess(recess, f"recesses[{i}]")
-    for i, boss in enumerate(plug.bosses):
-        check_recess(boss, f"bosses[{i}]")
-    for i, opening in enumerate(plug.openings):
-        check_opening(opening, f"openings[{i}]")
-    for i, form in enumerate(plug.forms):
-        check_form_name(form, plug.mating, f"forms[{i}]")
-    check_edges(plug.edges)
-    for i, item in enumerate(plug.mating):
-        check_mating(item, f"mating[{i}]")
-    check_hard_points(plug.hard_points, None if plug.schedule is None else len(plug.schedule.plies))
+    _check_set_on(plug)
     if plug.schedule is not None:
         check_schedule(plug.schedule)
     if plug.wire is not None:
@@ -351,6 +340,22 @@ def checked_plug(result: object, function: str) -> Plug:
     plug, given = on_sides(plug)
     plug = replace(plug, templates=templates, stock=stock, paper_groups=groups, mould=mould)
     return _Placed.of(_with_materials(plug), given)
+
+
+def _check_set_on(plug: Plug) -> None:
+    """Refuse words of what is set on a plug or let into it that do not go together."""
+    for i, recess in enumerate(plug.recesses):
+        check_recess(recess, f"recesses[{i}]")
+    for i, boss in enumerate(plug.bosses):
+        check_recess(boss, f"bosses[{i}]")
+    for i, opening in enumerate(plug.openings):
+        check_opening(opening, f"openings[{i}]")
+    for i, form in enumerate(plug.forms):
+        check_form_name(form, plug.mating, f"forms[{i}]")
+    check_edges(plug.edges)
+    for i, item in enumerate(plug.mating):
+        check_mating(item, f"mating[{i}]")
+    check_hard_points(plug.hard_points, None if plug.schedule is None else len(plug.schedule.plies))
 
 
 def _checked_mould(mould: Mould) -> Mould:
