@@ -295,7 +295,7 @@ def _measures(source: BookSource, kit: Mapping[str, Any]) -> Html:
     names = (
         ("clearance_mm", "With all round"), ("depth_mm", "Deep"), ("wall_lean_deg", "Walls lean"),
         ("floor_fillet_mm", "Fillet at the floor"), ("mouth_radius_mm", "Edge of the mouth rounded to"),
-        ("over_edge_mm", "Over the edge by"), ("kerf_mm", "Kerf"), ("set_back_mm", "Block set back by"),
+        ("over_edge_mm", "Off its panel by"), ("kerf_mm", "Kerf"), ("set_back_mm", "Block set back by"),
     )  # fmt: skip
     pairs += [(words, source.known(kit, name)) for name, words in names]
     play = kit.get("gap_round_mm")
@@ -317,7 +317,15 @@ def _recess_steps(source: BookSource, kit: Mapping[str, Any]) -> list[object]:
     done: list[object] = ["mouth marked from the template, level checked"]
     if kit["over_edge_mm"] is not None:
         over = source.quantity("_mm", kit["over_edge_mm"])
-        done.append(joined(["it runs over the edge of its panel by ", over, ": the line carried on square"]))
+        done.append(
+            joined(
+                [
+                    "it runs off the flat of its panel by ",
+                    over,
+                    ": its lines carried on square to the template",
+                ]
+            )
+        )
     notched, rest = kit["notched_layers"], [n for n in kit["layers"] if n not in kit["notched_layers"]]
     if kit["method"] == "layers":
         all_of = f" ({', '.join(rest)} have no notch)" if rest else ""

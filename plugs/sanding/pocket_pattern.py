@@ -68,7 +68,7 @@ class PocketPattern:
     floor : Rounded or None
         Where walls and floor would meet without their blend; None for a cut right through.
     flat : Rounded or None
-        The flat of the finished floor, inside its fillet.
+        The flat of the finished floor, inside its fillet; None over an edge too, where it is not whole.
     held : Held or None
         What is to lie there.
     depth : float, mm
@@ -80,7 +80,7 @@ class PocketPattern:
     mouth_radius : float, mm
         To which the edge between walls and surface is rounded, if the recipe draws that.
     over_edge : float, mm
-        How far the mouth runs over the edge of its panel.
+        How far the mouth runs off the flat of its panel.
     kerf, play : float or None, mm
         Of the saw; the gap round the block once it is set back, each side; negative: plane so much off
         it. Through the plug: the gap as it is sawn.
@@ -189,7 +189,7 @@ def _kit(tool: Tool, finish: Tool, words: PocketCutting, pocket: Pocket) -> Pock
         mouth=mouth,
         cut=mouth.grown(-0.5 * wide) if is_sawn else None,
         floor=None if tool.is_through else foot,
-        flat=None if tool.is_through else finish.flat,
+        flat=None if tool.is_through or tool.over_edge > 0.0 else finish.flat,
         held=finish.held,
         depth=depth,
         draft_deg=float(np.degrees(np.arctan(slope))),

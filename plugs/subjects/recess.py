@@ -216,9 +216,7 @@ def _rows(kit: PocketPattern, plug_name: str, unit: str) -> list[str]:
     rows += _how(kit, unit)
     if kit.over_edge > 0.0:
         over = format_length(kit.over_edge, unit)
-        rows.append(
-            f"It runs over the edge of its panel by {over}: the template hangs over, square to the cut"
-        )
+        rows.append(f"It runs off the flat of its panel by {over}: the template hangs over there")
     if kit.mouth_radius > 0.0:
         rows.append(f"Then round the edge of {MOUTH} to R {format_size(kit.mouth_radius, unit)}")
     if kit.floor is None:
