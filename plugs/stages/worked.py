@@ -56,6 +56,7 @@ if TYPE_CHECKING:
 
 
 _LINES: Final = ("stations", "panels", "mirrored", "bays", "front", "rear", "along")
+_LAID: Final = ("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates", "hard_points")
 
 
 class Worked(Staged):
@@ -465,11 +466,7 @@ class Worked(Staged):
         )
 
     @stage(
-        *("foam_stays", "glue", "skin", "adhesive", "filler", "board", "templates"),
-        after=(
-            *("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates", "scribed"),
-            "hard_points",
-        ),
+        "foam_stays", "glue", "skin", "adhesive", "filler", "board", "templates", after=(*_LAID, "scribed")
     )
     def part(self) -> Part | None:
         """What the part weighs, and where that acts; None without a schedule."""
@@ -488,13 +485,7 @@ class Worked(Staged):
 
         return give(self.plug, self.layup, self.sanding)
 
-    @stage(
-        *("glue", "skin", "adhesive", "filler", "currency"),
-        after=(
-            *("layup", "cloth", "edges", "resin", "body", "pieces", "pins", "templates", "sheets", "boards"),
-            *("bow_boards", "hard_points"),
-        ),
-    )
+    @stage("glue", "skin", "adhesive", "filler", "currency", after=(*_LAID, "sheets", "boards", "bow_boards"))
     def shopping(self) -> ShoppingList | None:
         """What to buy; None without a schedule."""
         if self.laying is None:
