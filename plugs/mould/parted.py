@@ -248,7 +248,7 @@ def _pieces(surface: Surface, mould: Mould, open_places: Sequence[str]) -> Indic
             raise PlugError(
                 param=param,
                 value=word,
-                reason="there is no such panel, end, recess, boss or form",
+                reason="there is no such panel, end, recess or boss",
                 remedy=f"use one of: {', '.join(known)}",
             )
         of_place[mine] = number

@@ -133,7 +133,7 @@ def parting_for(held: Held) -> str | float | None:
 
 
 def piece_for(held: Held, owner: str) -> MouldPart | None:
-    """Return a loose piece that takes all of a recess, boss or form, and lets go.
+    """Return a loose piece that takes all of a recess or boss, and lets go.
 
     Parameters
     ----------

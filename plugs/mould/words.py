@@ -46,8 +46,8 @@ class MouldPart:
     side : str
         Which side of the parting it is: "left" or "right" of the centreline, else "upper" or "lower".
     panels : sequence of str
-        Panels, ends, recesses, bosses and forms that it takes by itself, whatever side they lie on: a loose
-        piece.
+        Panels, those of forms too, ends, recesses and bosses that it takes by itself, whatever side they lie
+        on: a loose piece.
     """
 
     name: Name
