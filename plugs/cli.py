@@ -179,11 +179,8 @@ def _layers(options: argparse.Namespace, changes: Mapping[str, object]) -> Built
     with ExitStack() as after:
         pen = after.enter_context(DrawingRun(*drawn)) if drawn and n_cores() > 1 else None
         from plugs.first_look import first_look  # while the other process loads what it draws by
-        from plugs.writing import kernel_started
 
-        return first_look(
-            options.recipe, changes, out=out, kinds=kinds, say=_say, open_kernel=kernel_started, pen=pen
-        )
+        return first_look(options.recipe, changes, out=out, kinds=kinds, say=_say, pen=pen)
 
 
 def _watch(options: argparse.Namespace) -> int:

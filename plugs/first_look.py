@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
-from contextlib import ExitStack
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager, ExitStack
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from plugs.changes.changes import since_cut
 from plugs.changes.record import FILE, packed
@@ -19,6 +19,7 @@ from plugs.files.drawing_run import DrawingRun, render_files
 from plugs.files.folder import SUMMARY, FreshFolder
 from plugs.files.solids import stl_bytes
 from plugs.findings import found
+from plugs.ground.errors import present
 from plugs.ground.workers import Crew
 from plugs.mesh import mesh
 from plugs.stages.beside import begin_cloth
@@ -28,7 +29,9 @@ from plugs.stages.worked import Worked
 from plugs.summary.summary import Built, Made, built_of, summarise
 from plugs.words.ways import told_by
 from plugs.work import opened
-from plugs.writing import OpenKernel, with_book
+
+if TYPE_CHECKING:
+    from plugs.kernel.worker import KernelRun
 
 STAGES: Final = frozenset(("lines", "body", "layers", "pieces", "pins"))
 """Stages that a first look shows, without a book."""
@@ -41,7 +44,7 @@ def first_look(
     out: Path,
     kinds: Sequence[str],
     say: Say,
-    open_kernel: OpenKernel,
+    open_kernel: Callable[[], AbstractContextManager[KernelRun]] | None = None,
     shelf: Shelf | None = None,
     crew: Crew | None = None,
     pen: DrawingRun | None = None,
@@ -59,8 +62,8 @@ def first_look(
         Of "stl", "dxf", "svg", and "html" for the book before pictures and paper; others are passed over.
     say : callable
         Told what is being done.
-    open_kernel : callable
-        Gives the kernel, should the recipe's own shapes or a STEP file want it.
+    open_kernel : callable or None
+        Gives the kernel, should the recipe's own shapes or a STEP file want it; None: it is started for that.
     shelf : Shelf or None
         Where stages of the build before are found.
     crew : Crew or None
@@ -75,7 +78,7 @@ def first_look(
     """
     say("recipe")
     with ExitStack() as after:
-        kernel = cache(lambda: after.enter_context(open_kernel()))
+        kernel = None if open_kernel is None else cache(lambda: after.enter_context(open_kernel()))
         work = opened(path, overrides, say=say, open_kernel=kernel, shelf=shelf)
         _ = work.lines, work.cutters  # what is wrong with a recipe is told before a folder is begun
         after.enter_context(told_by(work.plug.sides))
@@ -84,7 +87,9 @@ def first_look(
             begin_cloth(work, crew, OF_CLOTH)
         files = _foam_files(work, kinds, pen)
         if "html" in kinds:
-            made, summary = with_book(work, files, kernel, crew or after.enter_context(Crew()))
+            from plugs.writing import with_book
+
+            made, summary = with_book(work, files, present(kernel), crew or after.enter_context(Crew()))
         else:
             made = _without_book(work, files, wants_record=crew is None or work.cut is not None)
             made.files.update({} if pen is None else pen.rendered().files)

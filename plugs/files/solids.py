@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import io
 import zipfile
+from html import escape
 from typing import Final
-from xml.sax.saxutils import escape
 
 import numpy as np
 from numpy.typing import NDArray
@@ -117,7 +117,7 @@ def threemf_bytes(vertices: Array, triangles: Indices, *, name: str) -> bytes:
     # one format of the whole list at once: a call for each vertex would take ten times as long
     model = "".join(
         (
-            _MODEL_START.format(unit=THREEMF_UNIT, title=escape(name)),
+            _MODEL_START.format(unit=THREEMF_UNIT, title=escape(name, quote=False)),
             (_VERTEX * len(points)) % tuple(numbers),
             _MODEL_MIDDLE,
             ('<triangle v1="%d" v2="%d" v3="%d"/>\n' * len(corners)) % tuple(corners.ravel().tolist()),

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from html import escape
 from typing import Final
-from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
@@ -55,7 +55,7 @@ def render_svg(drawing: Drawing) -> str:
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="{_NAMESPACE}" width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}" '
         'style="background:#ffffff">',
-        f"<title>{escape(drawing.title)}</title>",
+        f"<title>{escape(drawing.title, quote=False)}</title>",
     ]
     for name, style in line_styles(drawing).items():
         rows.append(_group_start(name, style))
@@ -72,7 +72,7 @@ def _group_start(name: str, style: LineStyle) -> str:
     """Return the opening tag of one group of lines."""
     dashes = f' stroke-dasharray="{" ".join(f"{part:g}" for part in style.dash)}"' if style.dash else ""
     return (
-        f'<g id={quoteattr(name)} fill="none" stroke="{style.colour}" stroke-width="{LINE_WIDTH}" '
+        f'<g id="{escape(name)}" fill="none" stroke="{style.colour}" stroke-width="{LINE_WIDTH}" '
         f'stroke-linejoin="round"{dashes}>'
     )
 
@@ -115,7 +115,7 @@ def _text_element(label: Label, corner: tuple[float, float], colour: str) -> str
     size = _number(label.height / CAPITAL_RATIO)
     return (
         f'<text x="{_number(x)}" y="{_number(y)}" font-family="sans-serif" font-size="{size}" '
-        f'fill="{colour}" stroke="none"{anchor}>{escape(label.text)}</text>'
+        f'fill="{colour}" stroke="none"{anchor}>{escape(label.text, quote=False)}</text>'
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import shapely
 from shapely.affinity import scale
@@ -19,10 +19,12 @@ from plugs.mould.flanges import FlangeBoard
 from plugs.nesting.nesting import Nesting, Placement, nest
 from plugs.recipe.plug import Plug
 from plugs.routing.paths import Bore, Part
-from plugs.routing.routed import RoutedBoard
 from plugs.stages.foam import Sheets
 from plugs.templates.templates import Template
-from plugs.wire.by_hand import ByHand, HandCut, is_mirrored
+
+if TYPE_CHECKING:
+    from plugs.routing.routed import RoutedBoard
+    from plugs.wire.by_hand import ByHand, HandCut
 
 _CUTTING: Final = Cutting(kerf=3.0, spacing=5.0, edge_margin=5.0)
 """Of plywood by jigsaw or band saw (common practice, no source)."""
@@ -164,6 +166,8 @@ def lay_flanges(plug: Plug, flanges: Sequence[FlangeBoard]) -> Boards | None:
 
 def _bow_blanks(hand: HandCut, board: Board) -> Iterator[Blank]:
     """Yield the pair of templates of a block and their guides, with screw holes, seen from outside."""
+    from plugs.wire.by_hand import is_mirrored
+
     for plate in hand.plates:
         holes = shapely.MultiPoint(plate.holes).buffer(0.5 * hand.bow.hole, quad_segs=_QUARTER)
         turn = -1.0 if is_mirrored(hand.cut.axis, plate.face) else 1.0
@@ -206,6 +210,8 @@ def routed_boards(arranged: Arranged, cut: str) -> list[RoutedBoard]:
     -------
     list of RoutedBoard
     """
+    from plugs.routing.routed import RoutedBoard
+
     found = []
     for word, own, nesting in (
         ("sheets", "sheet", arranged.sheets.nesting),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from plugs.cloth.patterns import laying_order
 from plugs.cloth.roll import Roll
@@ -15,10 +15,12 @@ from plugs.laminate.part import Part, Sag
 from plugs.laminate.radii import EdgeVerdict
 from plugs.laminate.resin_plan import Batch, Mix, ResinPlan
 from plugs.laminate.shopping import Purchase, ShoppingList
-from plugs.stages.cloth import CutCloth, LaidPatch
 from plugs.stages.worked import Worked
 from plugs.summary.foam import files_of
 from plugs.summary.table import Figure, Table
+
+if TYPE_CHECKING:
+    from plugs.stages.cloth import CutCloth, LaidPatch
 
 PLIES: Final = Table[LaidPly](
     Figure("number", lambda ply: ply.number, "ply"),
