@@ -12,7 +12,7 @@ from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, cast
 
-from plugs.files.folder import SUMMARY, drop_build, recover_all
+from plugs.files.folder import BOOK, SUMMARY, drop_build, recover_all
 from plugs.files.kinds import KINDS, QUICK
 from plugs.ground import streams
 from plugs.ground.errors import Finding, PlugError
@@ -302,7 +302,6 @@ def _closing(
 def _tell_built(built: Built, options: argparse.Namespace, seconds: float) -> None:
     """Say what a build wrote, and last what to open."""
     from plugs.terminal.closing import open_row, paper_rows, told
-    from plugs.writing import BOOK
 
     files = [file["path"] for file in built.summary["files"]]
     size = sum(file["bytes"] for file in built.summary["files"]) / 1e6

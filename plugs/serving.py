@@ -16,10 +16,10 @@ from types import TracebackType
 from typing import Any, Final
 from urllib.parse import parse_qs, unquote, urlsplit
 
+from plugs.files.folder import BOOK
 from plugs.files.names import is_device
 from plugs.ground.errors import PlugError
 
-BOOK: Final = "book.html"
 ADDRESS: Final = "127.0.0.1"
 CHANGED: Final = "/changed"
 REFRESH: Final = "/refresh.js"

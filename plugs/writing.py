@@ -26,7 +26,7 @@ from plugs.drawings import (
     template_drawings,
 )
 from plugs.files.drawing_run import DrawingRun
-from plugs.files.folder import SUMMARY, FreshFolder
+from plugs.files.folder import BOOK, SUMMARY, FreshFolder
 from plugs.files.kinds import KINDS
 from plugs.findings import found
 from plugs.ground.doors import STAGES, Output
@@ -74,9 +74,6 @@ DRAWN = ("dxf", "svg", "pdf")
 
 PACK: Final = "shop-pack.pdf"
 """Where the shop pack goes."""
-
-BOOK = "book.html"
-"""Where the build book goes."""
 
 
 def write(

@@ -18,6 +18,9 @@ from typing import Any, Final
 from plugs.files.names import folded
 from plugs.ground.errors import PlugError, promise
 
+BOOK: Final = "book.html"
+"""The page that shows a whole build."""
+
 SUMMARY: Final = "summary.json"
 """The file by which a build's folder is known: it lists all others, and is written last."""
 
