@@ -340,7 +340,7 @@ def face_of(cut: MatingCut, body: Body) -> MatingFace:
     shapely.prepare(line)
     near = shapely.dwithin(line, shapely.points(view), _ON_FACE)
     loops = edge_loops(triangles[near[triangles].all(axis=1)])
-    along = [shapely.line_locate_point(line, shapely.points(view[loop])) for loop in loops]
+    along = [_along(cut.curve, view[loop]) for loop in loops]
     flat = [np.column_stack([here, across[loop]]) for here, loop in zip(along, loops, strict=True)]
     rings = [_polygons(shapely.Polygon(ring)) for ring in flat]
     outline = _polygons(reduce(shapely.symmetric_difference, rings, shapely.MultiPolygon()))
@@ -357,6 +357,18 @@ def face_of(cut: MatingCut, body: Body) -> MatingFace:
     first, last = outline.bounds[0], outline.bounds[2]
     edge = np.asarray(shapely.ops.substring(line, first, last).coords)
     return _fitted(cut, outline, flange, edge, first, last, line)
+
+
+def _along(curve: Array, points: Array) -> Array:
+    """Return how far along a curve the place nearest to each point lies, as `shapely.line_locate_point`."""
+    side = np.diff(curve, axis=0)
+    tree = shapely.STRtree(shapely.linestrings(np.stack([curve[:-1], curve[1:]], axis=1)))
+    nearest = tree.query_nearest(shapely.points(points), all_matches=False)[1]
+    square = np.sum(side * side, axis=1)
+    length = np.sqrt(square)
+    before = np.concatenate([[0.0], np.cumsum(length)[:-1]])
+    share = np.sum((points - curve[nearest]) * side[nearest], axis=1) / square[nearest]
+    return np.asarray(before[nearest] + np.clip(share, 0.0, 1.0) * length[nearest])
 
 
 def _polygons(region: shapely.Geometry) -> shapely.MultiPolygon:
