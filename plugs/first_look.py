@@ -54,10 +54,8 @@ def first_look(
     Parameters
     ----------
     path : Path
-        The recipe.
     overrides : mapping of str to object
     out : Path
-        The folder.
     kinds : sequence of str
         Of "stl", "dxf", "svg", and "html" for the book before pictures and paper; others are passed over.
     say : callable

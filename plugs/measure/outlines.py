@@ -13,6 +13,7 @@ from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST, LENGTH, SMALLEST_BODY
 from plugs.ground.units import to_mm
+from plugs.measure.points_in import point_runs
 from plugs.measure.runs import Array, Joined, Run, joined, mm_per, read_or_refused, sourced
 
 JOIN: Final = 0.5
@@ -25,7 +26,8 @@ _LOOP_RATIO: Final = 0.05
 _AT_ONCE: Final = 256
 """Edges that are looked at together for crossings."""
 
-_ENDINGS: Final = (".csv", ".txt", ".dxf", ".svg")
+_DRAWN: Final = (".dxf", ".svg")
+_ENDINGS: Final = (".csv", ".txt", *_DRAWN)
 _LIKELY: Final = (20.0, 8000.0)
 """mm. A part of this trade is hardly smaller or larger; only remedies rest on it."""
 
@@ -168,17 +170,9 @@ def read_outlines(
             remedy="save it as one of these",
         )
     with read_or_refused(file):
-        if ending == ".dxf":
-            from plugs.measure.dxf_in import dxf_runs
-
-            pieces, notes = dxf_runs(file, name, unit)
-        elif ending == ".svg":
-            from plugs.measure.svg_in import svg_runs
-
-            pieces, notes = svg_runs(file, name, unit)
+        if ending in _DRAWN:
+            pieces, notes = _drawn_runs(file, name, unit)
         else:
-            from plugs.measure.points_in import point_runs
-
             pieces = _named(file, point_runs(file, columns, unit), name)
         _check_finite(pieces, file.name)
         return tuple(_outline(run, file.name, join, notes) for run in joined(pieces, join))
@@ -221,6 +215,15 @@ def outline_of(
     _check_finite([piece], source)
     (run,) = joined([piece], join)
     return _outline(run, source, join, ())
+
+
+def _drawn_runs(file: Path, name: str | None, unit: str | None) -> tuple[list[Run], tuple[str, ...]]:
+    """Return the pieces of a drawing, and what was noted on the way; its reader is loaded now."""
+    if file.suffix.lower() == ".dxf":
+        from plugs.measure.dxf_in import dxf_runs as runs
+    else:
+        from plugs.measure.svg_in import svg_runs as runs
+    return runs(file, name, unit)
 
 
 def _named(file: Path, pieces: list[Run], name: str | None) -> list[Run]:

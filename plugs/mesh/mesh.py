@@ -26,8 +26,6 @@ Indices = NDArray[np.int64]
 PLANES: Final = {"x": ("y", "z"), "y": ("x", "z"), "z": ("x", "y")}
 """Horizontal and vertical axis of an outline square to each axis."""
 
-_ENOUGH: Final = 64
-"""Sides of a ball that the mesh library would take threads for."""
 _LEAST_AREA = 1e-3  # mm2. Crumbs of the mesh library's arithmetic
 _ORDER: Final = {"x": (1, 2, 0), "y": (0, 2, 1), "z": (0, 1, 2)}
 
@@ -70,17 +68,11 @@ class Measures:
 
 
 def keep_to_one_thread() -> None:
-    """Have the mesh library start no threads, if it has not worked yet and a process can be kept to a core.
-
-    It counts the cores of its process when it first works, and what has no threads can be copied.
-    """
-    if not hasattr(os, "sched_setaffinity"):
-        return
-    cores = os.sched_getaffinity(0)
-    os.sched_setaffinity(0, {min(cores)})
-    try:
-        manifold3d.Manifold.sphere(1.0, _ENOUGH).volume()
-    finally:
+    """Have the mesh library take no threads: it takes them as it first works, by the cores that it then has."""
+    if hasattr(os, "sched_setaffinity"):
+        cores = os.sched_getaffinity(0)
+        os.sched_setaffinity(0, {min(cores)})
+        manifold3d.Manifold.sphere(1.0, 64).volume()  # of so many sides that it would take them
         os.sched_setaffinity(0, cores)
 
 
@@ -352,10 +344,7 @@ def stacked(body: Body, axis: str) -> Stacked:
     -------
     Stacked
     """
-    turn = np.zeros((3, 4))
-    for row, column in enumerate(_ORDER[axis]):
-        turn[row, column] = 1.0
-    up = body.solid.transform(turn)
+    up = body.solid.transform(np.eye(4)[[*_ORDER[axis]]])
     return Stacked(up, up.mirror((0.0, 0.0, 1.0)))
 
 
@@ -456,9 +445,7 @@ def extruded(region: shapely.MultiPolygon, axis: str, low: float, high: float) -
     -------
     Body
     """
-    turn = np.zeros((3, 4))
-    for row, column in enumerate(_ORDER[axis]):
-        turn[column, row] = 1.0
+    turn = np.eye(4)[np.argsort(_ORDER[axis])]
     return Body(prism(region, low, high).solid.transform(turn))
 
 
