@@ -68,7 +68,7 @@ class Measures:
 
 
 def keep_to_one_thread() -> None:
-    """Have the mesh library take no threads: it takes them as it first works, by the cores that it then has."""
+    """Have the mesh library take no threads: it does as it first works, by the cores that it then has."""
     if hasattr(os, "sched_setaffinity"):
         cores = os.sched_getaffinity(0)
         os.sched_setaffinity(0, {min(cores)})
