@@ -220,10 +220,12 @@ def outline_of(
 def _drawn_runs(file: Path, name: str | None, unit: str | None) -> tuple[list[Run], tuple[str, ...]]:
     """Return the pieces of a drawing, and what was noted on the way; its reader is loaded now."""
     if file.suffix.lower() == ".dxf":
-        from plugs.measure.dxf_in import dxf_runs as runs
-    else:
-        from plugs.measure.svg_in import svg_runs as runs
-    return runs(file, name, unit)
+        from plugs.measure.dxf_in import dxf_runs
+
+        return dxf_runs(file, name, unit)
+    from plugs.measure.svg_in import svg_runs
+
+    return svg_runs(file, name, unit)
 
 
 def _named(file: Path, pieces: list[Run], name: str | None) -> list[Run]:
