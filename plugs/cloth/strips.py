@@ -25,6 +25,7 @@ REST: Final = "rest of "
 """What stands before the name of a place of which a strip alone is laid up, for all but the strip."""
 
 _ON_LINE: Final = 1e-4  # mm. As in `cloth.regions`: a vertex so near a line is moved on it
+_LEAST_LEAN: Final = 0.1  # sine of the angle between a board and the wall beside it: no wall leans farther
 _STRAIGHT: Final = 0.9999  # cosine of 0.8 degrees: less is no corner
 _AT_END: Final = 1.0  # mm. So near its ends a strip is cut off square to the plug
 _RIM_SHARE: Final = 0.25  # of a strip's width: so long a side of the rim is, at most
@@ -109,21 +110,26 @@ def _turned(places: SurfaceRegions, strip: Strip) -> tuple[SurfaceRegions, list[
     first, second = places.triangles.ravel(), np.roll(places.triangles, -1, axis=1).ravel()
     is_clothed = np.array([owner in beyond for owner in places.owners])
     here, there = places.label[one // 3], places.label[two // 3]
-    side = np.concatenate(
-        [one[(here == number) & is_clothed[there]], two[(there == number) & is_clothed[here]]]
-    )
+    ours, theirs = (here == number) & is_clothed[there], (there == number) & is_clothed[here]
+    side, other = np.concatenate([one[ours], two[theirs]]), np.concatenate([two[ours], one[theirs]])
     middle = 0.5 * (places.vertices[first[side], 0] + places.vertices[second[side], 0])
-    side = side[(middle > low) & (middle < high)]
+    side, other = (rows[(middle > low) & (middle < high)] for rows in (side, other))
     if not len(side):
         raise _beside(strip)
     square = facing(places.vertices[places.triangles[places.label == number]]).sum(axis=0)
     square /= np.linalg.norm(square)
+    # the foam is set back under the skin of the place beside it, by more where that leans
+    walls = facing(places.vertices[places.triangles[other // 3]])
+    lean = np.linalg.norm(np.cross(walls / np.linalg.norm(walls, axis=1)[:, None], square), axis=1)
+    skin = np.array([strip.beside[places.owners[k]] for k in places.label[other // 3].tolist()])
+    off = dict(zip(first[side].tolist(), (skin / np.maximum(lean, _LEAST_LEAN)).tolist(), strict=True))
     vertices, triangles, runs = [places.vertices], [places.triangles], []
     count = len(places.vertices)
     for chain in _chains(first[side], second[side]):
         is_closed = chain[0] == chain[-1]
         inner = places.vertices[chain]
-        outer = _led_out(inner, square, strip, is_closed)
+        each = strip.edge.width + np.array([off[vertex] for vertex in chain[:-1].tolist()])
+        outer = _led_out(inner, square, strip, (is_closed, each))
         own = np.arange(count, count + len(outer))
         if is_closed:
             own[-1] = own[0]
@@ -143,14 +149,15 @@ def _turned(places: SurfaceRegions, strip: Strip) -> tuple[SurfaceRegions, list[
     return turned, runs
 
 
-def _led_out(inner: Array, square: Array, strip: Strip, is_closed: bool) -> Array:
-    """Return the trim line beside the edge of the foam, parallel to it, with sharp corners."""
+def _led_out(inner: Array, square: Array, strip: Strip, far: tuple[bool, Array]) -> Array:
+    """Return the trim line beside the edge of the foam, parallel to it, with sharp corners.
+
+    ``far`` tells whether it is closed, and how far off each of its pieces lies.
+    """
+    is_closed, each = far
     way = np.diff(inner, axis=0)
     out = np.cross(way, square)
     out /= np.maximum(np.linalg.norm(out, axis=1), 1e-300)[:, None]
-    off = arcs_to_lines(inner, np.zeros_like(inner), np.concatenate(strip.lines), strip.edge.width)
-    # the skin beside it is of one thickness along a piece, and its corners lie farther off
-    each = strip.edge.width + np.minimum(off[:-1], off[1:])
     before = np.concatenate([out[-1:] if is_closed else out[:1], out])
     after = np.concatenate([out, out[:1] if is_closed else out[-1:]])
     w0 = np.concatenate([each[-1:] if is_closed else each[:1], each])
@@ -287,11 +294,11 @@ def trim_lines(solid: Solid, strips: Sequence[Strip]) -> tuple[TrimLine, ...]:
         if strip.is_turned:
             runs = _turned(surface_regions(solid), strip)[1]
             outer = tuple(run for _, run in runs)
-            inner = np.concatenate([edge for edge, _ in runs])
-            apart = _apart_from(inner, np.concatenate(strip.lines), strip.edge.width)
-            far = strip.edge.width + float(np.median(apart))
+            middles = ((0.5 * (line[:-1] + line[1:]), _pieces(edge)) for edge, line in runs)
+            apart = np.concatenate([_apart_from(at, edge, strip.edge.width) for at, edge in middles])
+            least, most = float(apart.min()), float(apart.max())
             found.append(
-                TrimLine(strip=strip, lines=outer, finished=outer, area_mm2=area, from_foam=(far, far))
+                TrimLine(strip=strip, lines=outer, finished=outer, area_mm2=area, from_foam=(least, most))
             )
     for place in dict.fromkeys(strip.place for strip in strips if not strip.is_turned):
         own, rest = places.names.index(place), places.names.index(REST + place)
@@ -347,3 +354,8 @@ def _chains(first: Indices, second: Indices) -> list[Indices]:
 def _apart_from(points: Array, line: Array, width: float) -> Array:
     """Return how far points lie from a line, straight through space; infinite beyond two widths."""
     return arcs_to_lines(points, np.zeros_like(points), line, 2.0 * width)
+
+
+def _pieces(line: Array) -> Array:
+    """Return the straight pieces of a line."""
+    return np.stack([line[:-1], line[1:]], axis=1)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -37,6 +37,8 @@ class Strip:
         The pieces of each, sharp: of the finished part, and in the foam, on which it is marked.
     depth : float, mm
         What lies over the foam there.
+    beside : mapping of str to float, mm
+        What lies over the places on the other side of its lines.
     """
 
     edge: Edge
@@ -47,6 +49,7 @@ class Strip:
     lines: tuple[Array, ...]
     foam_lines: tuple[Array, ...]
     depth: float
+    beside: Mapping[str, float]
 
     @property
     def is_turned(self) -> bool:
@@ -118,6 +121,7 @@ def strips_of(edges: Sequence[Edge], finish: Loft, foam: Loft, cover: Cover) -> 
                     lines=tuple(_pieces(line_of(finish, border)) for border in mine),
                     foam_lines=tuple(_pieces(line_of(foam, border)) for border in mine),
                     depth=cover.over(finish, mine[0].owner),
+                    beside={border.beyond: cover.over(finish, border.beyond) for border in mine},
                 )
             )
     return tuple(found)

@@ -12,7 +12,7 @@ from math import asin, hypot, pi, sqrt
 import numpy as np
 import pytest
 
-from plugs import Corner, Edge, Gutter, Plug, Ply, Schedule, Skin, Stack, Station, Work, work_out
+from plugs import Corner, Edge, End, Gutter, Plug, Ply, Schedule, Skin, Stack, Station, Work, work_out
 
 LENGTH, HALF, HEIGHT = 600.0, 200.0, 150.0
 LAID = Schedule(plies=(Ply(cloth="mat 300"), Ply(cloth="mat 300")))
@@ -222,3 +222,19 @@ def test_round_a_cylinder_it_is_a_ring() -> None:
     ring = pi * (130.0**2 - (100.0 - laid) ** 2)
     assert sum(trim.area_mm2 for trim in work.trims) == pytest.approx(ring, rel=1e-3)
     assert sum(trim.length for trim in work.trims) == pytest.approx(2 * pi * 130.0, rel=1e-3)
+
+
+def test_turned_out_round_rounded_corners_it_runs_parallel() -> None:
+    """Ends rounded in plan: sides and quarter rounds, each larger by the flange (Steiner's formula)."""
+    edge = Edge(name="brim", kind="turned edge", on="floor", width=40.0)
+    plug = box(edge, bare=("floor",))
+    end = End(radius=50.0, sharp=("floor", "deck"))
+    work = work_out(replace(plug, front=end, rear=end, chord_tolerance=0.02))
+    laid = work.layup.laminates["side"].thickness
+    (trim,) = work.trims
+    straight = 2 * (LENGTH + 2 * HALF - 4 * 50.0)
+    assert trim.length == pytest.approx(straight + 2 * pi * 90.0, rel=1e-3)
+    far = 40.0 + laid
+    round_foam = straight + 2 * pi * (50.0 - laid)
+    assert trim.area_mm2 == pytest.approx(round_foam * far + pi * far**2, rel=1e-3)
+    assert trim.from_foam == pytest.approx((far, far), abs=0.1)
