@@ -45,7 +45,8 @@ class Workpiece:
     Attributes
     ----------
     kind : str
-        "layer", "piece", "wire face", "template", "gauge", "radius block", "pocket pattern" or "cloth".
+        "layer", "piece", "wire face", "template", "gauge", "radius block", "pocket pattern",
+        "hard point" or "cloth".
     name : str
     file : str
         Its drawing, by its path without ending.

@@ -69,7 +69,7 @@ def test_every_build_leaves_its_record(shop: Path, plugs: Plugs) -> None:
 def test_foam_and_layers_alone_leave_one_too(shop: Path, plugs: Plugs) -> None:
     """Of what they have: the layers, and not the templates."""
     assert plugs("build", "part.py", "--layers").status == 0
-    assert record_in(shop / "exports/part").kinds == ("layer", "piece", "pocket pattern")
+    assert record_in(shop / "exports/part").kinds == ("layer", "piece", "pocket pattern", "hard point")
 
 
 # ---- marked, and undone
