@@ -411,6 +411,8 @@ def drawn_name(loft: Loft, panel: str) -> str:
 
     Parameters
     ----------
+    loft : Loft
+        Of the plug.
     panel : str
         A panel's name, or "front" or "rear".
 
