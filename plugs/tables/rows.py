@@ -47,7 +47,7 @@ def fixed_rows(values: NDArray[np.float64], decimals: int, head: str, tail: str)
 
     Parameters
     ----------
-    values : (n, k) float
+    values : (n, k) float, any one unit
         Of less than 2 to the 53rd when their decimals are counted as whole numbers.
     decimals : int, dimensionless
         At least one.
