@@ -19,6 +19,7 @@ from plugs.recesses.form import Form
 from plugs.recesses.opening import Opening, Rim
 from plugs.recesses.recess import Recess
 from plugs.recipe.plug import Plug
+from plugs.skin.skin import Skin
 from plugs.work import Work, work_out
 
 VENT = Opening(panel="side", x=150.0, width=40.0, height=120.0, corner_radius=20.0, name="vent")
@@ -143,9 +144,8 @@ def test_an_outline_that_crosses_itself_is_refused() -> None:
 @pytest.fixture(scope="module")
 def rimmed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Work, Path]:
     """Return the box with a flanged vent and a window with a lid, and its folder."""
-    schedule = Schedule(plies=[Ply(cloth="cloth 280")], resin="epoxy")
     openings = replace(VENT, rim=FLANGE), replace(WINDOW, rim=CHANNEL)
-    work = work_out(box(*openings, schedule=schedule, foam_stays=False))
+    work = work_out(box(*openings, skin=Skin(thickness=1.0)))
     return work, work.write(tmp_path_factory.mktemp("rims") / "out", ("html", "dxf"))
 
 
