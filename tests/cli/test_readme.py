@@ -106,11 +106,13 @@ def test_every_field_of_the_summary_is_documented(shop: Path, plugs: Plugs) -> N
         'schedule=Schedule(plies=(Ply(cloth="mat 450"),), resin="vinylester"), rear=End',
     )
     clothed = (
-        bare.replace("import Boss", "import Mould, Ply, Schedule, Skin, Boss")
+        bare.replace("import Boss", "import HardPoint, Mould, Ply, Schedule, Skin, Boss")
         .replace(
             "rear=End",
             'schedule=Schedule(plies=[Ply(cloth=c) for c in ("cloth 280", "mat 450", "peel ply 85")], '
             'resin="epoxy"), foam_stays=False, skin=Skin(no_laminate=("floor",)), '
+            'hard_points=[HardPoint(name="latch", panel="side", x=60.0, width=30.0, height=30.0, '
+            'material="plywood 3", holes=((0.0, 0.0, 5.0),), plies=("cloth 280",))], '
             'mould=Mould(parting="centreline", schedule=Schedule(plies=[Ply(cloth="mat 450")])), rear=End',
         )
         .replace("crown=5.0", "crown=0.0")
