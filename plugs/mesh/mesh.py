@@ -180,7 +180,22 @@ def numbered_triangles_of(body: Body) -> tuple[Array, Indices, Indices]:
 def body_of_traits(
     vertices: Array, triangles: Indices, node: Indices, traits: Array, numbers: Indices | None = None
 ) -> Body:
-    """Return a body whose corners carry traits (n, j); vertices of one node are one point."""
+    """Return a body whose corners carry traits; vertices of one node are one point.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float, mm
+    triangles : (m, 3) int
+    node : (n,) int
+    traits : (n, j) float
+        Of each vertex, in units of the caller's.
+    numbers : (m,) int or None
+        Of the face that each triangle lies on.
+
+    Returns
+    -------
+    Body
+    """
     first, number = distinct(node[:, None])
     merged = np.arange(len(node)), first[number]
     body = Body(manifold3d.Manifold(_mesh64(np.hstack([vertices, traits]), triangles, numbers, *merged)))

@@ -19,6 +19,7 @@ from plugs.drafting.laying import lay_out
 from plugs.drafting.marks import GAP, TEXT, arrow
 from plugs.drafting.outlines import canonical_rings
 from plugs.drafting.styles import CUT_LINE, FLANGE_LINE, FOAM_EDGE, PLUG_EDGE, TRIM_LINE, UNROLLED_FACE
+from plugs.ground.amounts import amount
 from plugs.ground.units import format_length, format_within
 from plugs.mesh.triangles import facing
 from plugs.words.ways import called
@@ -181,7 +182,7 @@ def _trim_rows(trim: TrimLine, unit: str) -> list[str]:
         f"{TRIM_LINE}: {format_length(strip.edge.width, unit)} {way} from the finished edge; "
         f"{format_length(trim.length, unit)} long",
         f"On the {on} it is marked {from_foam} {way} from the foam's edge: {square}",
-        f"{trim.area_mm2 / 1e6:.4f} m2 are laid up; past the trim line cloth overhangs, and is cut off",
+        f"{amount('area_m2', trim.area_mm2 / 1e6, unit)} laid up; past the trim line it is cut off",
         *([] if gutter is None else [channel]),
     ]
 

@@ -117,7 +117,7 @@ def test_what_is_not_wanted_is_not_made(
     """`--only stl` makes the body and the finished surface, and nothing that is cut or laid up."""
     work = Work(first[0].plug)
     work.write(tmp_path / "out", kinds)
-    assert work.stages & HEAVY - {"kits", "features", "hard_points"} == made
+    assert work.stages & HEAVY - {"kits", "features", "hard_points", "seats"} == made
 
 
 def test_looking_for_findings_draws_nothing(
