@@ -50,9 +50,9 @@ def mould_findings(held: Held, drafts: Drafts) -> tuple[Finding, ...]:
         own = list(_own_remedies(held, drafts, face, part))
         if _is_locked(face):
             remedies = [*own, *general.get(face.part, ())]
-            code, message = "mould-locks", _locked(face, part, wanted)
+            message = _locked(face, part, wanted)
         else:
-            remedies, code = own, "no-draft"
+            remedies = own
             least = round(face.worst_deg, 1) + 0.0
             message = (
                 f"a draft of {least:.1f} degrees, over {as_length(face.depth, '.0f')} along "
@@ -60,7 +60,7 @@ def mould_findings(held: Held, drafts: Drafts) -> tuple[Finding, ...]:
             )
         found.append(
             Finding(
-                code=code,
+                code="mould-locks" if _is_locked(face) else "no-draft",
                 severity="mind",
                 where=f"{face.place} in the {face.part}, {_place(face.at, held)}",
                 message=message,

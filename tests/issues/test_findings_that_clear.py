@@ -208,6 +208,10 @@ CASES: Final = [
 ]
 
 ELSEWHERE: Final = {
+    "edge-sunk-by-blend": "test_edges_sunk_by_blends.py::test_a_thin_edge_is_told_with_what_is_off",
+    "mould-locks": "test_mould_is_taken.py::test_each_way_that_is_told_for_a_pocket_lets_it_go",
+    "square-edge": "test_hard_points.py::test_doubts_are_told",
+    "hollow-under-hard-point": "test_hard_points.py::test_doubts_are_told",
     "router-loose": "../reference/test_router.py::test_parts_that_come_loose_are_told",
     "fair-beyond-tolerance": "test_fair_points_told.py::test_kept_points_beyond_the_tolerance_are_told",
     "hump-between-stations": "test_lines_that_hump.py::"
@@ -227,6 +231,11 @@ NONE: Final = {
     "cloth-over-hole": "a cut at the bench",
     "cloth-overlaps": "a split, to be chosen",
     "cloth-shears": "work at the bench",
+    "curved-under-flat": "a plane at the bench, or a narrower piece",
+    "raised-surface": "filler at the bench",
+    "resin-eats-insert": "another material",
+    "mouth-kink": "sandpaper at the bench",
+    "seat": "a shape to move",
     "dose-range": "a sheet to be read again",
     "dose-unknown": "a value off the resin's sheet",
     "few-pins": "words to make smaller, none of which does by itself",

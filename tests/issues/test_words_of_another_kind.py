@@ -31,11 +31,13 @@ from plugs import (
     Corner,
     Cutting,
     DartCut,
+    Edge,
     End,
     Filler,
     Foam,
     Form,
     Glue,
+    Gutter,
     Hardener,
     HardPoint,
     Hollow,
@@ -43,6 +45,9 @@ from plugs import (
     Laps,
     Mating,
     MatingBody,
+    Mould,
+    MouldPart,
+    Opening,
     Output,
     Pins,
     Plug,
@@ -50,6 +55,7 @@ from plugs import (
     PocketCutting,
     Recess,
     Resin,
+    Rim,
     Router,
     Sanding,
     Schedule,
@@ -109,6 +115,23 @@ def by_wire(**words: Any) -> Plug:
 
 HARD_POINT = HardPoint(name="latch", panel="deck", x=100.0, width=30.0, height=30.0)
 
+LIP = Edge(name="lip", on="front", lines=("deck",), width=15.0)
+GUTTER = Gutter(inset=12.0, width=12.0, depth=4.0)
+SHARP = replace(PLUG, stations=tuple(
+    replace(one, corners={**CORNERS, "edge": Corner(80.0, 120.0)}, crowns={}) for one in (FIRST, LAST)
+), recesses=(), bosses=(), forms=(), mating=(), hollow=None, darts=(), zones=())  # fmt: skip
+WINDOW = Opening(panel="side", side="right", x=230.0, width=40.0, height=30.0)
+RIM = Rim(kind="return flange", width=12.0)
+
+
+def with_gutter(gutter: Gutter) -> Plug:
+    """Return a sharp plug with a channel along its right edge."""
+    channel = Edge(
+        name="channel", kind="drip gutter", on="deck", lines=("right edge",), width=50.0, gutter=gutter
+    )
+    return replace(SHARP, edges=(channel,))
+
+
 PLACES: dict[type, tuple[Any, Callable[[Any], Plug]]] = {
     Plug: (PLUG, lambda r: r),
     Corner: (CORNERS["edge"], with_corner),
@@ -117,6 +140,12 @@ PLACES: dict[type, tuple[Any, Callable[[Any], Plug]]] = {
     Recess: (RECESS, lambda r: replace(PLUG, recesses=(r,))),
     Boss: (BOSS, lambda r: replace(PLUG, bosses=(r,))),
     HardPoint: (HARD_POINT, lambda r: replace(PLUG, hard_points=(r,))),
+    Opening: (WINDOW, lambda r: replace(PLUG, openings=(r,))),
+    Rim: (RIM, lambda r: replace(PLUG, openings=(replace(WINDOW, rim=r),))),
+    Edge: (LIP, lambda r: replace(PLUG, edges=(r,))),
+    Gutter: (GUTTER, with_gutter),
+    Mould: (Mould(), lambda r: replace(PLUG, mould=r)),
+    MouldPart: (MouldPart(name="mould"), lambda r: replace(PLUG, mould=Mould(parts=(r,)))),
     Form: (FORM, lambda r: replace(PLUG, forms=(r,))),
     Along: (ALONG, lambda r: replace(PLUG, forms=(replace(FORM, along=r),))),
     Mating: (MATING, lambda r: replace(PLUG, mating=(r,))),

@@ -38,7 +38,9 @@ def solid(*shapes: Shape) -> Solid:
 def find(plug: Plug, body: Solid, given: Sequence[Finding], proof: SkinProof | None) -> tuple[Finding, ...]:
     """Return what is told of a body, its skin, and what the shop has found itself."""
     plug = replace(plug, checks=[Check(stage="body", find=lambda _: given)] if given else [])
-    work = SimpleNamespace(plug=plug, body=body, skin_proof=proof, recipe=None, placed=lambda make: make())
+    work = SimpleNamespace(
+        plug=plug, body=body, skin_proof=proof, recipe=None, seats=(), placed=lambda make: make()
+    )
     return collected(work, {"body", "finish"})  # type: ignore[arg-type]
 
 
