@@ -189,7 +189,7 @@ def _off_skin(panel: str, place: tuple[float, float, float], largest: float, ask
         severity="mind",
         where=f"panel {panel!r} at x = {as_length(x, '.0f', 'bare')}, y = "
         f"{as_length(y, '.0f', 'bare')}, z = {as_length(z, '.0f')}",
-        message=f"the foam lies {as_length(largest, '.2f')} off the {as_length(asked, 'g')} asked for",
+        message=f"the foam lies {as_length(largest, '.2f')} off the {as_length(asked, '.3g')} asked for",
         remedy="give a station near there, or a larger blend radius; "
         "let an edge between bare and covered turn more",
     )
@@ -222,7 +222,7 @@ def _tool_skin(tool: ToolProof) -> Finding:
         where=f"{tool.param} at x = {as_length(x, '.0f', 'bare')}, y = "
         f"{as_length(y, '.0f', 'bare')}, z = {as_length(z, '.0f')}",
         message=f"the foam lies {as_length(abs(tool.excess_mm), '.2f')} "
-        f"{'deeper' if is_deep else 'nearer'} than the {as_length(tool.asked_mm, 'g')} asked for",
+        f"{'deeper' if is_deep else 'nearer'} than the {as_length(tool.asked_mm, '.3g')} asked for",
         remedy="round that inside edge of the foam with filler to a radius of "
         f"{as_length(tool.asked_mm, 'g')} before cloth is laid"
         if is_deep
