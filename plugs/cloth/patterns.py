@@ -142,7 +142,7 @@ def _unfolded(
 def _unknown(param: str, value: str, names: Sequence[str]) -> PlugError:
     """Return the error of a zone that is not there."""
     return PlugError(
-        param=param, value=value, reason="there is no such zone", remedy=f"use 1 of {', '.join(names)}"
+        param=param, value=value, reason="there is no such zone", remedy=f"use one of: {', '.join(names)}"
     )
 
 

@@ -97,7 +97,7 @@ def borders_of(table: RingTable, on: str, param: str) -> tuple[Border, ...]:
             param=param,
             value=on,
             reason="there is no such panel or end",
-            remedy=f"use 1 of {', '.join(dict.fromkeys((*parents, *places, *ENDS)))}",
+            remedy=f"use one of: {', '.join(dict.fromkeys((*parents, *places, *ENDS)))}",
         )
     found = []
     for i in mine:

@@ -43,6 +43,9 @@ class PlugError(ValueError):
         Empty where the remedy leaves a choice.
     """
 
+    is_placed = False
+    """Whether it tells the recipe's own places already."""
+
     def __init__(
         self,
         *,

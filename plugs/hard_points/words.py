@@ -124,7 +124,8 @@ def material_of(item: HardPoint, param: str) -> tuple[Board | Foam, float]:
             param=f"{param}.material",
             value=item.material,
             reason="no board, metal plate or foam of that name is in the tables",
-            remedy=f"use 1 of: {closest(str(item.material), list(tables))}; or your own Board(name=..., ...)",
+            remedy=f"use one of: {closest(str(item.material), list(tables))}; "
+            "or your own Board(name=..., ...)",
         )
     check_material(found, f"{param}.material")
     if isinstance(found, Board):

@@ -210,7 +210,7 @@ def check_recess(recess: Recess | Boss, param: str) -> None:
             param=f"{param}.method",
             value=recess.method,
             reason="a cut right through has no floor to rout to",
-            remedy='use 1 of "layers" and "saw"',
+            remedy='use one of "layers" and "saw"',
         )
 
 

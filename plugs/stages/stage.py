@@ -344,17 +344,20 @@ class Staged:
             with told_by(self.plug.sides):
                 return make()
         except PlugError as raised:
+            if raised.is_placed:  # by a stage that this one asked
+                raise
             from plugs.recipe.sides import as_given
 
             error = as_given(raised, self.plug)
-            if self.recipe is None or error.where.startswith(self.recipe.path.name):
-                if error is raised:
-                    raise
-                raise error from raised
-            from plugs.recipe.parameters import by_parameter
+            if self.recipe is not None and not error.where.startswith(self.recipe.path.name):
+                from plugs.recipe.parameters import by_parameter
 
-            named = by_parameter(error, self.recipe, self.parameters)
-            raise in_recipe(named, self.recipe.path, self.plug.display_unit) from error
+                named = by_parameter(error, self.recipe, self.parameters)
+                error = in_recipe(named, self.recipe.path, self.plug.display_unit)
+            error.is_placed = True
+            if error is raised:
+                raise
+            raise error from raised
 
     def _read_step(self, request: StepRequest) -> StepBody:
         """Return the body in a STEP file."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from functools import cache
 from typing import Any
@@ -15,6 +16,7 @@ from plugs import (
     Corner,
     End,
     Form,
+    HardPoint,
     Opening,
     Plug,
     PlugError,
@@ -255,3 +257,13 @@ def test_a_place_on_the_left_is_told_as_the_recipe_counts_it() -> None:
     with pytest.raises(PlugError) as caught:
         assert work_out(box(recesses=(replace(far, across=200.0),))).lines
     assert caught.value.value == 200.0 and caught.value.remedy.startswith("use 1")
+
+
+@pytest.mark.parametrize("ask", ["hard_points", "pieces", "findings"])
+def test_a_place_is_told_once_however_deep_the_stage_that_refuses_it(ask: str) -> None:
+    """Its sign was turned at each stage that asked for another: -290 was told of what stands at 290."""
+    latch = HardPoint(name="latch", panel="deck", side="both", x=150.0, across=290.0, width=30.0, height=30.0)
+    with pytest.raises(PlugError) as caught:
+        getattr(work_out(box(hard_points=(latch,))), ask)
+    assert (caught.value.param, caught.value.value) == ("hard_points[0].across", 290.0)
+    assert re.search(r"use \d", caught.value.remedy)
