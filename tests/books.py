@@ -12,6 +12,7 @@ from plugs.book.wire import wire_ways
 from plugs.drafting.drawing import Drawing
 from plugs.drawings import edge_drawings, laid_drawings, layer_drawings, sheet_drawings, template_drawings
 from plugs.work import Work, opened
+from tests.demos import defaults_of
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -30,7 +31,8 @@ class Book:
 def book_of(name: str | Path, **words: object) -> Book:
     """Return the book of a demo, or of any recipe by its path, with some of its parameters."""
     path = name if isinstance(name, Path) else ROOT / "recipes" / f"{name}.py"
-    work = opened(path, words)
+    is_demo = isinstance(name, str)
+    work = opened(path, words, shelf=defaults_of(name) if is_demo else None)
     drawings = layer_drawings(work) | template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
     drawings |= laid_drawings(work)
     summary = work.summary

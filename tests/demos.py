@@ -7,6 +7,17 @@ from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 
+from plugs.drafting.drawing import Drawing
+from plugs.drawings import (
+    bow_drawings,
+    cloth_drawings,
+    edge_drawings,
+    laid_drawings,
+    layer_drawings,
+    sheet_drawings,
+    slot_drawings,
+    template_drawings,
+)
 from plugs.stages.shelf import Shelf
 from plugs.work import Work, opened
 
@@ -43,6 +54,23 @@ def shelf_of(demo: str) -> Shelf:
 def at_defaults(demo: str) -> Work:
     """Return a demo worked out at its defaults, without files."""
     return opened(RECIPES / f"{demo}.py", {}, shelf=shelf_of(demo))
+
+
+@cache
+def drawings_at_defaults(demo: str) -> dict[str, Drawing]:
+    """Return all that a build of a demo draws, by path."""
+    work = at_defaults(demo)
+    drawn = layer_drawings(work) | template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
+    return drawn | cloth_drawings(work) | laid_drawings(work) | bow_drawings(work) | slot_drawings(work)
+
+
+def defaults_of(demo: str) -> Reader:
+    """Return what a demo comes to at its defaults, for a build or a work that takes from it what is the same.
+
+    Nothing is worked out for it but what was already asked for.
+    """
+    at_defaults(demo)
+    return Reader(shelf_of(demo))
 
 
 def changed(demo: str, changes: dict[str, object]) -> Work:

@@ -98,6 +98,12 @@ def module_name(path: Path) -> str:
 
 
 @cache
+def nodes(tree: ast.AST) -> tuple[ast.AST, ...]:
+    """Return all that stands in a part of a file, itself too."""
+    return tuple(ast.walk(tree))
+
+
+@cache
 def sources() -> dict[str, tuple[Path, ast.Module]]:
     """Return every module of the package, read."""
     paths = sorted((ROOT / "plugs").rglob("*.py"))
@@ -112,7 +118,7 @@ def imports(tree: ast.AST) -> tuple[tuple[str, ast.stmt], ...]:
 
 def _imports(tree: ast.AST) -> Iterator[tuple[str, ast.stmt]]:
     """Yield the imports of a module one by one."""
-    for node in ast.walk(tree):
+    for node in nodes(tree):
         if isinstance(node, ast.Import):
             for alias in node.names:
                 yield alias.name, node
@@ -123,8 +129,8 @@ def _imports(tree: ast.AST) -> Iterator[tuple[str, ast.stmt]]:
                 full = f"{base}.{alias.name}"
                 yield (full if full in sources() else base), node
         elif isinstance(node, ast.Expr | ast.Assign | ast.Return):
-            for call in (n for n in ast.walk(node) if isinstance(n, ast.Call)):
-                if ast.unparse(call.func).rpartition(".")[2] in ("import_module", "__import__"):
+            for call in (n for n in nodes(node) if isinstance(n, ast.Call)):
+                if annotation(call.func).rpartition(".")[2] in ("import_module", "__import__"):
                     name = call.args[0].values[0] if isinstance(call.args[0], ast.JoinedStr) else call.args[0]
                     if isinstance(name, ast.Constant):
                         yield str(name.value), node
@@ -134,7 +140,7 @@ def _imports(tree: ast.AST) -> Iterator[tuple[str, ast.stmt]]:
 def only_for_types(tree: ast.Module) -> set[ast.stmt]:
     """Return the statements under ``if TYPE_CHECKING``, which nothing runs."""
     found: set[ast.stmt] = set()
-    for node in ast.walk(tree):
+    for node in nodes(tree):
         if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
             found.update(n for s in node.body for n in ast.walk(s) if isinstance(n, ast.stmt))
     return found
@@ -145,9 +151,9 @@ def within_functions(tree: ast.Module) -> set[ast.stmt]:
     """Return the statements inside functions."""
     return {
         statement
-        for node in ast.walk(tree)
+        for node in nodes(tree)
         if isinstance(node, ast.FunctionDef)
-        for statement in ast.walk(node)
+        for statement in nodes(node)
         if isinstance(statement, ast.stmt) and statement is not node
     }
 
@@ -166,6 +172,7 @@ def functions(tree: ast.Module) -> Iterator[tuple[str, ast.FunctionDef, ast.Clas
     yield from walk(tree.body, "", None)
 
 
+@cache
 def everywhere() -> list[tuple[str, ast.FunctionDef, ast.ClassDef | None, str]]:
     """Return every function of the package: its full name, itself, its class, its module."""
     return [
@@ -211,9 +218,10 @@ def entry_names(entries: list[tuple[str, str]]) -> list[str]:
     return [name.strip().lstrip("*") for head, _ in entries for name in head.partition(" : ")[0].split(",")]
 
 
+@cache
 def annotation(node: ast.expr | None) -> str:
-    """Return an annotation as text."""
-    return "" if node is None else ast.unparse(node)
+    """Return an annotation, or what is called, as text."""
+    return "" if node is None else node.id if isinstance(node, ast.Name) else ast.unparse(node)
 
 
 def parameters(node: ast.FunctionDef, owner: ast.ClassDef | None) -> dict[str, str]:
@@ -251,11 +259,12 @@ def unit_faults(entries: list[tuple[str, str]], kinds: dict[str, str]) -> list[s
     return faults
 
 
+@cache
 def raised(node: ast.FunctionDef, module: str) -> set[str]:
     """Return the exceptions that a function raises in its own body."""
     returns = {f.name: annotation(f.returns) for _, f, _ in functions(sources()[module][1])}
     names = set()
-    for part in ast.walk(node):
+    for part in nodes(node):
         if not isinstance(part, ast.Raise) or part.exc is None:
             continue
         call = part.exc.func if isinstance(part.exc, ast.Call) else part.exc
@@ -266,9 +275,10 @@ def raised(node: ast.FunctionDef, module: str) -> set[str]:
     return names
 
 
+@cache
 def called(node: ast.FunctionDef) -> set[str]:
     """Return the names that a function calls."""
-    calls = [n.func for n in ast.walk(node) if isinstance(n, ast.Call)]
+    calls = [n.func for n in nodes(node) if isinstance(n, ast.Call)]
     return {
         c.id if isinstance(c, ast.Name) else c.attr for c in calls if isinstance(c, ast.Name | ast.Attribute)
     }
@@ -414,7 +424,7 @@ def test_nothing_catches_everything() -> None:
     """Exceptions are caught by name, but in the places that pass everything on."""
     places = []
     for full, node, _, _ in everywhere():
-        for part in ast.walk(node):
+        for part in nodes(node):
             if isinstance(part, ast.ExceptHandler):
                 named = (
                     {n.id for n in ast.walk(part.type) if isinstance(n, ast.Name)}
@@ -429,9 +439,9 @@ def test_nothing_catches_everything() -> None:
 def test_only_the_command_line_prints_and_ends_the_program() -> None:
     """No print and no exit in the library."""
     for module, (_, tree) in sources().items():
-        for node in ast.walk(tree):
+        for node in nodes(tree):
             if isinstance(node, ast.Call):
-                name = ast.unparse(node.func)
+                name = annotation(node.func)
                 assert (
                     name not in ("print", "sys.stdout.write", "sys.stderr.write") or module == "plugs.cli"
                 ), module
@@ -446,7 +456,7 @@ def test_no_promise_is_an_assert() -> None:
     found = [
         f"{module}:{node.lineno}"
         for module, (_, tree) in sources().items()
-        for node in ast.walk(tree)
+        for node in nodes(tree)
         if isinstance(node, ast.Assert) or (isinstance(node, ast.Name) and node.id == "__debug__")
     ]
     assert not found, "\n".join(found)
@@ -466,9 +476,9 @@ def test_records_are_made_by_one_decorator() -> None:
     made = [
         module
         for module, (_, tree) in sources().items()
-        for node in ast.walk(tree)
+        for node in nodes(tree)
         if isinstance(node, ast.ClassDef)
-        and any("dataclass" in ast.unparse(decorator) for decorator in node.decorator_list)
+        and any("dataclass" in annotation(decorator) for decorator in node.decorator_list)
     ]
     assert not made, f"write `from plugs.ground.records import record`: {made}"
 
@@ -510,16 +520,26 @@ def bound_names(tree: ast.AST) -> Iterator[str]:
             yield node.name
 
 
+@cache
+def says_nothing(name: str) -> bool:
+    """Return whether a name has a part that would fit anything; a test's name is a sentence."""
+    spelt = re.sub(r"(?<=[a-z0-9])(?=[A-Z])", "_", name).lower()
+    parts = spelt.replace("data_sheet", "sheet").split("_")  # which is a thing of the trade
+    said = {part.removesuffix("s") for part in parts} | set(parts)
+    return bool(WORDS & said) and not name.startswith("test_")
+
+
 def test_names_say_what_they_mean() -> None:
-    """Words that would fit anything name no file, function or variable; a test's name is a sentence."""
+    """Words that would fit anything name no file, function or variable.
+
+    Only a file that has such a word anywhere is read to see whether it is bound to something.
+    """
     found = []
     for path in sorted(p for room in ("plugs", "recipes", "tests") for p in (ROOT / room).rglob("*.py")):
-        names = {path.stem, *bound_names(ast.parse(path.read_text(encoding="utf-8")))}
-        for name in sorted(n for n in names if not n.startswith("test_")):
-            spelt = re.sub(r"(?<=[a-z0-9])(?=[A-Z])", "_", name).lower()
-            parts = spelt.replace("data_sheet", "sheet").split("_")  # which is a thing of the trade
-            if WORDS & {part.removesuffix("s") for part in parts} | (WORDS & set(parts)):
-                found.append(f"{path.relative_to(ROOT)}: {name}")
+        text = path.read_text(encoding="utf-8")
+        poor = {name for name in {path.stem, *re.findall(r"\w+", text)} if says_nothing(name)}
+        bound = {path.stem, *bound_names(ast.parse(text))} if poor else ()
+        found += [f"{path.relative_to(ROOT)}: {name}" for name in sorted(poor & {*bound})]
     assert not found, "\n".join(found)
 
 
@@ -533,7 +553,7 @@ def test_everything_has_a_docstring() -> None:
     for module, (_, tree) in sources().items():
         bare += [
             f"{module}.{n.name}"
-            for n in ast.walk(tree)
+            for n in nodes(tree)
             if isinstance(n, ast.ClassDef) and not ast.get_docstring(n)
         ]
     for full, node, _, _ in everywhere():
@@ -558,7 +578,7 @@ def asked_from_outside() -> frozenset[str]:
     """Return the full names that another room imports, or `plugs` itself: functions, classes, modules."""
     found: set[str] = set()
     for module, (_, tree) in sources().items():
-        for node in ast.walk(tree):
+        for node in nodes(tree):
             if not isinstance(node, ast.ImportFrom) or not (node.module or "").startswith("plugs"):
                 continue
             for alias in node.names:
@@ -575,6 +595,7 @@ def is_at_the_border(full: str, module: str) -> bool:
     return module in asked_from_outside() or f"{module}.{name}" in asked_from_outside()
 
 
+@cache
 def documented_functions() -> list[tuple[str, ast.FunctionDef, ast.ClassDef | None, str, dict[str, list[tuple[str, str]]]]]:  # fmt: skip  # noqa: E501
     """Return the functions and methods at the borders of rooms, without properties, with their sections."""
     found, names = [], {full for full, _, _, _ in everywhere()}
@@ -691,7 +712,7 @@ def test_numbers_have_their_reason_beside_them() -> None:
 
 def told_by_hand(tree: ast.Module) -> Iterator[str]:
     """Yield where a module rounds a number to a count of digits that it writes itself."""
-    for node in ast.walk(tree):
+    for node in nodes(tree):
         if isinstance(node, ast.Call) and annotation(node.func).rpartition(".")[2] == "round":
             digits = node.args[-1:] if len(node.args) == 2 or isinstance(node.func, ast.Attribute) else []
             if any(isinstance(number, ast.Constant) for number in digits):
@@ -721,9 +742,9 @@ def test_every_input_error_is_whole() -> None:
     poor = [
         f"{module}:{node.lineno}"
         for module, (_, tree) in sources().items()
-        for node in ast.walk(tree)
+        for node in nodes(tree)
         if isinstance(node, ast.Call)
-        and ast.unparse(node.func) == "PlugError"
+        and annotation(node.func) == "PlugError"
         and not whole <= {k.arg for k in node.keywords}
     ]
     assert not poor, "\n".join(poor)

@@ -17,23 +17,24 @@ from plugs.drawings import layer_drawings, paper_jobs, template_drawings
 from plugs.ground.errors import PlugError
 from plugs.ground.paper import GROUPS, USUAL_GROUPS
 from plugs.paper.halves import half_of
-from plugs.work import opened
+from tests.demos import RECIPES, at_defaults, defaults_of
 from tests.reference.pdf_walk import full_size_pdf, strokes
 from tests.reference.pdf_walk import opened as read
-
-RECIPES = FilePath(__file__).resolve().parents[2] / "recipes"
 
 
 def test_each_group_is_a_file_and_its_pages_are_counted(tmp_path: FilePath) -> None:
     """The usual groups unless others are asked for; pages as a reader counts them; nothing empty."""
-    made = build(RECIPES / "bonnet_scoop.py", {}, out=tmp_path / "a", kinds=("pdf",))
+    shelf = defaults_of("bonnet_scoop")
+    made = build(RECIPES / "bonnet_scoop.py", {}, out=tmp_path / "a", kinds=("pdf",), shelf=shelf)
     found = {one["file"]: one["pages"] for one in made.summary["paper"]["files"]}
     assert set(found) == {"paper/templates.pdf", "paper/blocks.pdf"}, "it has no pockets"
     for name, pages in found.items():
         content = (tmp_path / "a" / name).read_bytes()
         assert len(pypdf.PdfReader(io.BytesIO(content)).pages) == pages
     assert made.summary["paper"]["pages"] == sum(found.values())
-    other = build(RECIPES / "bonnet_scoop.py", {}, out=tmp_path / "b", kinds=("pdf",), paper=("base",))
+    other = build(
+        RECIPES / "bonnet_scoop.py", {}, out=tmp_path / "b", kinds=("pdf",), paper=("base",), shelf=shelf
+    )
     assert [one["file"] for one in other.summary["paper"]["files"]] == ["paper/base.pdf"]
     with pytest.raises(PlugError, match="--paper") as caught:
         build(RECIPES / "bonnet_scoop.py", {}, out=tmp_path / "c", paper=("hats",))
@@ -42,7 +43,7 @@ def test_each_group_is_a_file_and_its_pages_are_counted(tmp_path: FilePath) -> N
 
 def test_every_drawing_that_can_be_printed_belongs_to_one_group() -> None:
     """Layers and templates of the main demo: all are in the jobs of all groups, each once."""
-    work = opened(RECIPES / "sidecar_tail.py", {})
+    work = at_defaults("sidecar_tail")
     drawings = layer_drawings(work) | template_drawings(work)
     jobs = paper_jobs(work, tuple(GROUPS), drawings)
     stems = [stem for job in jobs for stem in job.stems]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,10 +13,9 @@ from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from plugs.templates.templates import make_templates
 from plugs.templates.words import Templates
-from plugs.work import opened
+from tests.demos import at_defaults
 from tests.shapes import box_plan, solid_of
 
-RECIPES = Path(__file__).parents[2] / "recipes"
 EVERY = 0.05
 
 
@@ -79,7 +77,7 @@ def test_bevel_is_at_most_what_is_stated() -> None:
 
 def test_footprint_has_no_gap_for_the_lengthwise_template() -> None:
     """The base plan of a stack of bays covers what the plug's own triangles cover, seen from above."""
-    work = opened(RECIPES / "bonnet_scoop.py", {})
+    work = at_defaults("bonnet_scoop")
     corners, triangles = mesh.triangles_of(work.body.body)
     seen = shapely.union_all(shapely.buffer(shapely.polygons(corners[triangles][:, :, :2]), 1e-6))
     assert work.base.footprint.symmetric_difference(seen).area < 1e-5 * seen.area

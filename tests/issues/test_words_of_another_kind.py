@@ -98,6 +98,16 @@ PLUG = Plug(
 )  # fmt: skip
 
 
+BARE = checked(Plug(name="Hump", stations=(FIRST, LAST)), Plug, "it")
+"""With few words, so that each of all can be given a value by itself in little time."""
+
+
+def with_words_of(plug: Plug) -> Plug:
+    """Return the plug with the words by which another is not the bare one."""
+    given = {field.name: getattr(plug, field.name) for field in fields(Plug)}
+    return replace(PLUG, **{k: value for k, value in given.items() if value is not getattr(BARE, k)})
+
+
 def scheduled(**words: Any) -> Plug:
     """Return the plug with changed words of its schedule."""
     return replace(PLUG, schedule=replace(PLUG.schedule or Schedule(), **words))
@@ -133,7 +143,7 @@ def with_gutter(gutter: Gutter) -> Plug:
 
 
 PLACES: dict[type, tuple[Any, Callable[[Any], Plug]]] = {
-    Plug: (PLUG, lambda r: r),
+    Plug: (BARE, with_words_of),
     Corner: (CORNERS["edge"], with_corner),
     Station: (LAST, lambda r: replace(PLUG, stations=(FIRST, r))),
     End: (End(), lambda r: replace(PLUG, rear=r)),

@@ -18,7 +18,7 @@ from plugs.summary.csv_files import csv_files
 from plugs.summary.wire import wire_files, wire_figures
 from plugs.wire.program import slot_sheet
 from plugs.work import Work, opened
-from tests.demos import RECIPES
+from tests.demos import changed
 from tests.reference.rs274 import strict
 
 BOX = """from plugs import *
@@ -48,7 +48,7 @@ def box(tmp_path: Path) -> Callable[..., Work]:
 
 def test_a_scoop_is_cut_in_bays() -> None:
     """Each bay of several sheets in two halves beside the lengthwise template; read back, none is cut into."""
-    work = opened(RECIPES / "bonnet_scoop.py", {"by_wire": True})
+    work = changed("bonnet_scoop", {"by_wire": True})
     assert work.wire is not None
     assert [one.name for one in work.wire.programs] == [f"B{b:02d} {h}" for b in (1, 2, 3) for h in (1, 2)]
     assert max(one.pieces[0].cut.width for one in work.wire.programs) > 150.0

@@ -20,16 +20,6 @@ import shapely
 from plugs.build import build
 from plugs.ground.errors import PlugError
 from plugs.summary.summary import Built
-from plugs.drawings import (
-    bow_drawings,
-    cloth_drawings,
-    edge_drawings,
-    laid_drawings,
-    layer_drawings,
-    sheet_drawings,
-    slot_drawings,
-    template_drawings,
-)
 from plugs.pack.cloth import MAP
 from plugs.work import Work
 from plugs.foam.layers import Layer
@@ -40,7 +30,7 @@ from plugs.mesh import mesh
 from plugs.mesh.triangles import is_closed
 from plugs.ground.units import inch
 from tests.labels import check_legend, check_words
-from tests.demos import EVERY, RECIPES, at_defaults, changed, some
+from tests.demos import EVERY, RECIPES, at_defaults, changed, defaults_of, drawings_at_defaults, some
 from tests.recipes.gallery import SHOWN
 
 GALLERY = ("intake_scoop", "arch_flare", "boot_lid", "lamp_bucket", "cyclecar_nose")
@@ -222,17 +212,11 @@ PLAIN = ("templates/sanding-map", MAP)
 """Drawings with a legend of their own."""
 
 
-def every_drawing(work: Work) -> dict[str, Drawing]:
-    """Return all that a build draws, by path."""
-    drawn = layer_drawings(work) | template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
-    return drawn | cloth_drawings(work) | laid_drawings(work) | bow_drawings(work) | slot_drawings(work)
-
-
 @pytest.mark.parametrize("demo", DEMOS)
 def test_drawings_tell_sides_in_one_way(demo: str) -> None:
     """Each piece says once which face it shows, every drawing says it in the same words; arrows are there."""
     work = at_defaults(demo)
-    for path, drawing in every_drawing(work).items():
+    for path, drawing in drawings_at_defaults(demo).items():
         words = [label.text for label in drawing.labels]
         every = " | ".join(words).lower()
         assert not any(word in every for word in ("this side", "side up"))
@@ -256,8 +240,8 @@ def test_words_stand_clear_of_each_other_and_of_cuts(demo: str) -> None:
 
     Where there is room none lies over a line of another group either: few do. Every group is in the legend.
     """
-    work, n_labels, n_over = at_defaults(demo), 0, 0
-    for path, drawing in every_drawing(work).items():
+    n_labels, n_over = 0, 0
+    for path, drawing in drawings_at_defaults(demo).items():
         assert path == drawing.path
         n_over += check_words(drawing)
         n_labels += len(drawing.labels)
@@ -364,7 +348,7 @@ def test_tall_plates_want_a_tall_stern(plate: str, stern_height: float) -> None:
 
 def built(demo: str, folder: Path, kinds: tuple[str, ...]) -> Built:
     """Return a demo built at its defaults into a folder."""
-    return build(RECIPES / f"{demo}.py", {}, out=folder, kinds=kinds)
+    return build(RECIPES / f"{demo}.py", {}, out=folder, kinds=kinds, shelf=defaults_of(demo))
 
 
 @pytest.mark.parametrize("demo", DEMOS)

@@ -19,7 +19,7 @@ from plugs.ground.paper import paper_of
 from plugs.pack.pack import PackJob, pack_pages
 from plugs.summary.csv_files import csv_files
 from plugs.work import Work, opened
-from tests.demos import RECIPES, Reader, at_defaults, shelf_of
+from tests.demos import RECIPES, Reader, at_defaults, defaults_of, shelf_of
 
 
 def tail() -> Work:
@@ -302,6 +302,7 @@ def test_cloth_is_on_the_full_size_paper_and_in_the_shopping(tmp_path: Path) -> 
         out=tmp_path / "out",
         kinds=("pdf", "csv"),
         paper=("cloth",),
+        shelf=defaults_of("sidecar_tail"),
     )
     printed = {row["file"] for one in made.summary["paper"]["files"] for row in one["drawings"]}
     assert printed == {

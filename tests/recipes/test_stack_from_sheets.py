@@ -21,7 +21,7 @@ from plugs.build import build
 from plugs.work import opened
 from plugs.summary.csv_files import csv_files
 from plugs.mesh import mesh
-from tests.demos import RECIPES, at_defaults
+from tests.demos import RECIPES, at_defaults, defaults_of
 
 NESTED = ("sidecar_tail", "seat_hump", "cab_fairing", "bonnet_scoop")
 
@@ -122,16 +122,16 @@ def test_search_is_kept_beside_the_recipe(tmp_path: Path) -> None:
     """What a search found is stored, used by the next build to the byte, and left alone by another shape."""
     recipe = tmp_path / "seat_hump.py"
     recipe.write_bytes((RECIPES / "seat_hump.py").read_bytes())
-    kinds = ("csv",)
-    first = build(recipe, {}, out=tmp_path / "first", kinds=kinds, search=2.0)
+    kinds, shelf = ("csv",), defaults_of("seat_hump")
+    first = build(recipe, {}, out=tmp_path / "first", kinds=kinds, search=2.0, shelf=shelf)
     assert first.summary["sheets"]["is_searched"] is True
     assert json.loads((tmp_path / "seat_hump.sheets.json").read_text(encoding="utf-8"))["form"] == 1
-    again = build(recipe, {}, out=tmp_path / "again", kinds=kinds)
+    again = build(recipe, {}, out=tmp_path / "again", kinds=kinds, shelf=shelf)
     assert again.summary["sheets"] == first.summary["sheets"]
     assert (tmp_path / "again" / "sheets" / "cut-list.csv").read_bytes() == (
         tmp_path / "first" / "sheets" / "cut-list.csv"
     ).read_bytes()
-    other = build(recipe, {"width": 280.0}, out=tmp_path / "other", kinds=kinds)
+    other = build(recipe, {"width": 280.0}, out=tmp_path / "other", kinds=kinds, shelf=shelf)
     assert other.summary["sheets"]["is_searched"] is False
     assert "stale-search" in [f.code for f in other.work.findings]
 
@@ -142,7 +142,7 @@ def test_a_spoiled_record_is_not_used(tmp_path: Path) -> None:
     recipe.write_bytes((RECIPES / "seat_hump.py").read_bytes())
     for text in ("", "{", "[1, 2", '{"form": 1, "fingerprint": "no"}', "\xff\xfe"):
         (tmp_path / "seat_hump.sheets.json").write_bytes(text.encode("latin-1"))
-        work = opened(recipe, {})
+        work = opened(recipe, {}, shelf=defaults_of("seat_hump"))
         assert work.sheets.nesting is not None
         assert not work.sheets.is_searched
         assert "stale-search" in [f.code for f in work.findings]

@@ -17,8 +17,7 @@ from plugs.lines.stations import Loft, make_loft
 from plugs.mesh.sampling import sample
 from plugs.mesh.shaded import Shaded, shaded, shaded_body
 from plugs.mesh.triangles import normals
-from plugs.work import opened
-from tests.books import ROOT
+from tests.demos import at_defaults
 
 R, LENGTH = 60.0, 400.0
 
@@ -72,7 +71,7 @@ def test_a_capsule_is_a_cylinder_between_spheres() -> None:
 @pytest.mark.parametrize("name", ["sidecar_tail", "bonnet_scoop"])
 def test_normals_of_a_demo_are_those_of_its_section_function(name: str) -> None:
     """By central differences of it, along the plug and round it; facets are off by degrees, these are not."""
-    loft = opened(ROOT / "recipes" / f"{name}.py", {}).drawn
+    loft = at_defaults(name).drawn
     grid = sample(loft, 0.2)
     found = surface(loft)
     h = 1e-4

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import xml.etree.ElementTree as ElementTree
 from io import StringIO
-from pathlib import Path
 
 import ezdxf
 import numpy as np
@@ -36,11 +35,10 @@ from plugs.files.svg import render_svg
 from plugs.ground.errors import PlugError
 from plugs.mesh.mesh import triangles_of
 from plugs.subjects.drape import drape_drawing
-from plugs.work import opened
+from tests.demos import at_defaults
 from tests.patches import bowl, cone, flat, half_cylinder, hemisphere, without
 
 Array = NDArray[np.float64]
-ROOT = Path(__file__).resolve().parents[2]
 
 
 @pytest.fixture(scope="module")
@@ -512,7 +510,7 @@ def test_zone_is_seen_from_where_one_stands_before_it(corners: list[list[float]]
 
 def test_seat_hump_locks_at_its_corners_alone() -> None:
     """Cloth over the whole hump lies down on top and flanks; what locks is where the ends turn the corner."""
-    work = opened(ROOT / "recipes" / "seat_hump.py", {})
+    work = at_defaults("seat_hump")
     vertices, triangles = triangles_of(make_solid(work.lines.finish, (), (), 0.05).body)
     a, b, c = (vertices[triangles[:, k]] for k in range(3))
     normal = np.cross(b - a, c - a)

@@ -6,7 +6,6 @@ import io
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
-from pathlib import Path as FilePath
 
 import numpy as np
 import pypdf
@@ -25,11 +24,11 @@ from plugs.pack.pack import PackJob, pack_pages, pack_pdf, paged, parts_of
 from plugs.pack.scaled import scaled_page
 from plugs.pack.tables import LEAST, LETTER, continued, set_table
 from plugs.paper.pdf import CAPITAL_RATIO, POINT_PER_MM
-from plugs.work import opened, work_out
+from plugs.work import Work
+from tests.demos import at_defaults, defaults_of
 from tests.reference.pdf_walk import opened as read
 from tests.reference.pdf_walk import strokes, texts
 
-RECIPES = FilePath(__file__).resolve().parents[2] / "recipes"
 DEMOS = {"sidecar_tail": 34, "bonnet_scoop": 18}
 """How many pages of the pack a demo takes at most."""
 
@@ -37,7 +36,7 @@ DEMOS = {"sidecar_tail": 34, "bonnet_scoop": 18}
 @cache
 def job_of(recipe: str) -> PackJob:
     """Return what the pack of a demo is made of, but for its laminate, which takes longest."""
-    work = work_out(replace(opened(RECIPES / f"{recipe}.py", {}).plug, schedule=None))
+    work = Work(replace(at_defaults(recipe).plug, schedule=None), shelf=defaults_of(recipe))
     drawings: dict[str, Drawing] = {}
     for make in (layer_drawings, template_drawings, edge_drawings, sheet_drawings):
         drawings |= make(work)

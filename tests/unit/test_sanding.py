@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import itertools
 from dataclasses import replace
-from pathlib import Path as FilePath
 from xml.etree import ElementTree
 
 import ezdxf
@@ -29,11 +28,10 @@ from plugs.sanding.sanding import CROSSWISE, FLAT, Sanding, SandingAids, sanding
 from plugs.subjects.block import BLOCK_CUT, BOARD_CUT, block_drawing
 from plugs.subjects.sanding_map import sanding_map
 from plugs.summary.sanding import sanding_figures
-from plugs.work import opened
+from tests.demos import at_defaults
 from tests.shapes import box_plan, crowned_plan, tapered_plan
 
 WORDS = Sanding()
-RECIPES = FilePath(__file__).resolve().parents[2] / "recipes"
 
 
 def aids_of(plan: LinesPlan, words: Sanding = WORDS) -> SandingAids:
@@ -338,7 +336,7 @@ def test_name_stands_inside_the_block() -> None:
 @pytest.mark.parametrize("recipe", ["sidecar_tail", "seat_hump", "tank_cover", "cab_fairing"])
 def test_map_shows_every_panel(recipe: str) -> None:
     """Every panel has its number in a view and in the table, and no hatch runs through its words."""
-    work = opened(RECIPES / f"{recipe}.py", {})
+    work = at_defaults(recipe)
     aids = sanding_aids(work.lines.foam, WORDS)
     drawing = sanding_map(
         aids, path="templates/sanding-map", plug_name=work.plug.name, display_unit=work.plug.display_unit
