@@ -45,7 +45,7 @@ def written(folder: Path) -> list[str]:
 
 def test_a_build_ends_with_0_and_says_what_it_wrote(shop: Path, plugs: Plugs) -> None:
     """Without --out the folder is exports/NAME under the present one."""
-    run = plugs("build", "part.py", "--without", "step")
+    run = plugs("build", "part.py", *QUICK)
     assert (run.status, run.err) == (0, "")
     summary = json.loads((shop / "exports" / "part" / "summary.json").read_bytes())
     assert f"files     {len(summary['files']) + 1} in " in run.out

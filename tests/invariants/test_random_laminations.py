@@ -9,13 +9,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from plugs.drawings import cloth_drawings, laid_drawings, sheet_drawings
 from plugs.ground.errors import PlugError
 from plugs.laminate.plies import Ply, Schedule
 from plugs.work import Work, work_out
+from tests.demos import drawings_at_defaults
 from tests.invariants.made_plugs import random_plug
 
-CASES = int(os.environ.get("PLUGS_CASES", "5"))
+CASES = int(os.environ.get("PLUGS_CASES", "4"))
 
 
 def laid_up(seed: int) -> Work | None:
@@ -74,9 +74,6 @@ def test_a_random_plug_is_laid_up(seed: int) -> None:
 
 def test_drawings_are_told_of_the_demo() -> None:
     """What the build draws of the cloth has lines, and names of its own."""
-    from tests.recipes.test_lamination import tail
-
-    work: Work = tail()
-    drawings = cloth_drawings(work) | sheet_drawings(work) | laid_drawings(work)
+    drawings = drawings_at_defaults("sidecar_tail")
     assert all(drawing.paths for drawing in drawings.values())
     assert len({drawing.name for drawing in drawings.values()}) == len(drawings)

@@ -10,6 +10,7 @@ import inspect
 import json
 import math
 import re
+from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from plugs.build import build
 from plugs.ground.errors import PlugError
 from plugs.summary.summary import Built
 from plugs.pack.cloth import MAP
+from plugs.kernel.worker import KeptKernel
 from plugs.work import Work
 from plugs.foam.layers import Layer
 from plugs.files.kinds import KINDS
@@ -148,7 +150,7 @@ RANGES = (
 )
 
 def cases() -> list[tuple[str, dict[str, object]]]:
-    """Return demos with the parameters that are changed: two at one end each, low and high by turns.
+    """Return demos with the parameters that are changed: three at one end each, low and high by turns.
 
     If every end is asked for, each alone at both.
     """
@@ -159,8 +161,8 @@ def cases() -> list[tuple[str, dict[str, object]]]:
             found += [(demo, {name: end}) for name, ends in rows for end in dict.fromkeys(ends)]
         else:
             ended = [(name, ends[i % 2]) for i, (name, ends) in enumerate(rows)]
-            found += [(demo, dict((*ended[i : i + 1], *ended[i + half : i + half + 1])))
-                      for half in [(len(ended) + 1) // 2] for i in range(half)]  # fmt: skip
+            count = -(-len(ended) // 3)
+            found += [(demo, dict(ended[i::count])) for i in range(count)]
     return found
 
 
@@ -322,7 +324,7 @@ def plain_nesting(demo: str, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_demo_at_the_end_of_a_range(demo: str, changes: dict[str, object]) -> None:
     """Parameters at an end of their range, the others at their defaults.
 
-    What two of them refuse together, each allows alone. Every fourth is worked out to the last stage.
+    What three of them refuse together, each allows alone. Every fourth is worked out to the last stage.
     All ends are tried, each alone and to the last, if `PLUGS_CASES` is set.
     """
     try:
@@ -346,9 +348,18 @@ def test_tall_plates_want_a_tall_stern(plate: str, stern_height: float) -> None:
     assert_sound(worked("sidecar_tail", plate=plate, stern_height=stern_height))
 
 
-def built(demo: str, folder: Path, kinds: tuple[str, ...]) -> Built:
+@pytest.fixture(scope="module")
+def kernel() -> Iterator[KeptKernel]:
+    """Return one kernel for all tests of this file."""
+    with KeptKernel() as kept:
+        yield kept
+
+
+def built(demo: str, folder: Path, kinds: tuple[str, ...], kernel: KeptKernel | None = None) -> Built:
     """Return a demo built at its defaults into a folder."""
-    return build(RECIPES / f"{demo}.py", {}, out=folder, kinds=kinds, shelf=defaults_of(demo))
+    open_kernel = None if kernel is None else kernel.lend
+    shelf = defaults_of(demo)
+    return build(RECIPES / f"{demo}.py", {}, out=folder, kinds=kinds, shelf=shelf, open_kernel=open_kernel)
 
 
 @pytest.mark.parametrize("demo", DEMOS)
@@ -378,9 +389,9 @@ def test_demo_at_its_defaults(demo: str, tmp_path: Path) -> None:
 
 @pytest.mark.kernel
 @pytest.mark.parametrize("demo", some(DEMOS, 3))
-def test_demo_with_the_kernel(demo: str, tmp_path: Path) -> None:
+def test_demo_with_the_kernel(demo: str, tmp_path: Path, kernel: KeptKernel) -> None:
     """The third opinion agrees with the other two, to 1e-5 of the volume before any recess."""
-    result = built(demo, tmp_path / demo, ("step",))
+    result = built(demo, tmp_path / demo, ("step",), kernel)
     solid = result.summary["solid"]
     plain = solid["plain"]
     assert plain["volume_m3_by_kernel"] == pytest.approx(plain["volume_m3_by_sections"], rel=1e-5)

@@ -7,16 +7,13 @@ Tolerance: 0.05 mm in the plane of the outline, of which the mesh may use 0.02 s
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 import shapely
 
 from plugs.mesh.mesh import PLANES
 from plugs.stages.proving import kernel_job
-from plugs.work import opened
-from tests.demos import some
+from tests.demos import at_defaults, some
 
 LARGEST = 0.05
 
@@ -29,8 +26,7 @@ def test_layer_outlines(name: str) -> None:
 
     from plugs.kernel.modelling import run_job
 
-    recipe = Path(__file__).parents[2] / "recipes" / f"{name}.py"
-    work = opened(recipe, {})
+    work = at_defaults(name)
     faces = work.layers[:-1]
     axis = faces[0].axis
     job = replace(kernel_job(work), wants_step=False, planes=tuple((axis, layer.to_mm) for layer in faces))

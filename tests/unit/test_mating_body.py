@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from plugs.build import build
 from plugs.ground.checking import checked
 from plugs.ground.errors import PlugError
 from plugs.kernel.step_in import StepBody, StepRequest
+from plugs.kernel.worker import KeptKernel
 from plugs.lines.checks import checked_loft
 from plugs.mesh import mesh
 from plugs.mesh.triangles import is_closed
@@ -310,6 +311,14 @@ def test_missing_file_and_folder_are_refused(tmp_path: Path) -> None:
 
 
 # ---- STEP
+
+
+@pytest.fixture(scope="module", autouse=True)
+def kernel() -> Iterator[None]:
+    """Have all builds of this file lent one kernel, which starts with the first that wants it."""
+    with KeptKernel() as kept, pytest.MonkeyPatch.context() as patch:
+        patch.setattr("plugs.build.kernel_started", kept.lend)
+        yield
 
 
 @pytest.fixture(scope="module")

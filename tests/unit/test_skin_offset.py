@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import product
 from types import SimpleNamespace
 
 import numpy as np
@@ -24,6 +25,7 @@ from plugs.skin.offset import foam_loft
 from plugs.skin.planes import SurfaceBeside, moves_to_depth, slid, with_plane
 from plugs.skin.proof import SkinProof, asked_depths, prove_cover
 from plugs.skin.skin import Skin, make_cover
+from tests.demos import some
 from tests.shapes import box_plan, crowned_plan, tapered_plan, wigley_plan
 from tests.skins import laid
 
@@ -345,10 +347,16 @@ def test_point_is_all_skin(depth: float) -> None:
     assert skinned.proof.largest_mm < max(0.1, 0.05 * depth)
 
 
+FAIRED, STRAIGHT = (wigley_plan(6, 4, bays=bays) for bays in ("faired", "straight"))
+
+
 @pytest.mark.parametrize(
-    "plan", [wigley_plan(6, 4, bays="faired"), wigley_plan(6, 4, bays="straight"), POINTED]
+    ("plan", "depth"),
+    [
+        *product((FAIRED, STRAIGHT, POINTED), (1.0, 5.0)),
+        *some([(POINTED, 40.0), (FAIRED, 40.0), (STRAIGHT, 40.0)], 2),
+    ],
 )
-@pytest.mark.parametrize("depth", [1.0, 5.0, 40.0])
 def test_ridges_and_points_build_or_are_refused(plan: LinesPlan, depth: float) -> None:
     """Never anything but foam that is sound, or an error with a remedy."""
     try:
