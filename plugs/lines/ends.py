@@ -147,7 +147,7 @@ class EndZone:
         return np.linspace(self.theta_start, 0.5 * np.pi, count)
 
     def gained(self, theta: Array, radius: Array) -> Array:
-        """Return radii with what they gain; a sharp edge stays sharp.
+        """Return radii with what they gain; one that runs out to nothing does so all the same, and smoothly.
 
         Parameters
         ----------
@@ -163,7 +163,8 @@ class EndZone:
         share = (theta - self.theta_start) / (0.5 * np.pi - self.theta_start) * (len(self.gains) - 1)
         low = np.clip(share.astype(np.intp), 0, len(self.gains) - 2)
         more = self.gains[low] + (share - low)[:, None] * (self.gains[low + 1] - self.gains[low])
-        return np.where(radius > 0.0, np.maximum(radius + more, 0.0), 0.0)
+        share = np.divide(more, radius, out=np.zeros_like(radius), where=radius > 0.0)
+        return np.asarray(radius * (1.0 + np.tanh(share)))  # for a small share, the share itself
 
     def inset(self, u: Array, theta: Array, corners: Array) -> tuple[Array, Array]:
         """Return how far each panel moves inward, in (y, z), at its first and second corner.
