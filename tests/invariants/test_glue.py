@@ -123,7 +123,7 @@ def faces(draw: st.DrawFn) -> shapely.Geometry:
     clearance=st.floats(0.0, 6.0),
     ratio=st.floats(0.1, 0.9),
 )
-@settings(max_examples=30)
+@settings(max_examples=min(int(os.environ.get("PLUGS_CASES", "20")), 2000))
 def test_any_regions(
     stack: list[shapely.Geometry], margin: float, diameter: float, clearance: float, ratio: float
 ) -> None:

@@ -7,6 +7,7 @@ records say of themselves; the wall of a hollow plug is measured by the mesh lib
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Sequence
 from itertools import combinations, pairwise
 
@@ -100,7 +101,7 @@ def check_stagger(layers: Sequence[Layer], made: Pieces, stagger: float) -> None
 
 
 @given(region=regions(), given_words=words())
-@settings(max_examples=40)
+@settings(max_examples=min(int(os.environ.get("PLUGS_CASES", "25")), 2000))
 def test_random_outlines(region: shapely.MultiPolygon, given_words: tuple[list[Size], Joints, str]) -> None:
     """Every promise holds for upright slabs, where a volume is area times height, or it is refused."""
     sizes, joints, turns = given_words

@@ -30,9 +30,9 @@ from plugs.templates.templates import Template, make_templates
 from plugs.templates.words import Templates
 from tests.invariants.made_plugs import random_plug
 
-CASES = min(int(os.environ.get("PLUGS_CASES", "10")), 2000)
+CASES = min(int(os.environ.get("PLUGS_CASES", "8")), 2000)
 FIRST = int(os.environ.get("PLUGS_FIRST_SEED", "0"))
-BATCH = 5
+BATCH = 4
 
 PROUD = 0.02
 """How far a template may stand out of the foam, mm: the default chord tolerance."""
