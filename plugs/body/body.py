@@ -314,23 +314,23 @@ def _check_within(plain: Body, tool: Tool, body: Body) -> None:
     if tool.kind == "add":
         raise PlugError(
             param=f"{tool.param}.{word}",
-            value=tool.depth,
+            value=tool.drawn_depth,
             where=tool.name,
             reason="the foot of the boss comes out on the other side of the plug",
             remedy="set it where the plug is thicker",
         )
     first, last = min(d[0] for d in depths), max(d[1] for d in depths)
     through = f'depth="{THROUGH}"'
-    remedy = f"use at most {np.floor((first - _SKIN) * 10) / 10:g}, or {through}"
+    most = float(np.floor((first - tool.skin - _SKIN) * 10) / 10)
     raise PlugError(
         param=f"{tool.param}.{word}",
-        value=tool.depth,
+        value=tool.drawn_depth,
         where=tool.name,
         reason=f"it breaks through the far side of the plug, by {last - first:.1f} mm",
-        remedy=remedy if first - _SKIN > 0.1 else f"set it where the plug is thicker, or {through}",
-        would_do=[(f"{tool.param}.{word}", float(np.floor((first - _SKIN) * 10) / 10))]
-        if first - _SKIN > 0.1
-        else [(f"{tool.param}.{word}", THROUGH)],
+        remedy=f"use at most {most:g}, or {through}"
+        if most > 0.1
+        else f"set it where the plug is thicker, or {through}",
+        would_do=[(f"{tool.param}.{word}", most if most > 0.1 else THROUGH)],
     )
 
 
@@ -346,10 +346,10 @@ def _check_in_one_piece(plain: Body, tool: Tool, body: Body) -> None:
         np.ptp(mesh.triangles_of(one)[0] @ ways, axis=0) for one in (body, mesh.common(body, plain))
     )
     axis = int(np.argmax(cut - there))
-    word, most = ("width", "height")[axis], float(np.floor(0.9 * there[axis]))
+    word, most = ("width", "height")[axis], float(np.floor(0.9 * there[axis] - 2.0 * tool.skin))
     raise PlugError(
         param=f"{tool.param}.{word}",
-        value=float(round(cut[axis], 1)),
+        value=float(round(cut[axis] - 2.0 * tool.skin, 1)),
         where=tool.name,
         reason=f"it cuts the plug into {len(left)} pieces: nothing holds them together",
         remedy=f"use at most {most:g}, or cut it less deep",

@@ -9,11 +9,10 @@ from plugs.ground.errors import PlugError
 from plugs.ground.limits import Name, OneOf, Within
 from plugs.ground.records import record
 from plugs.ground.tolerances import LARGEST, SMALLEST_BODY
-from plugs.laminate.choosing import check_material
+from plugs.laminate.choosing import check_material, material_named
 from plugs.laminate.generic import BOARDS, FOAMS, METALS
 from plugs.laminate.materials import Board, Cloth, Foam
 from plugs.recesses.recess import ON_SIDES
-from plugs.tables.csv_in import closest
 
 _NEAR: Final = 1e-6  # mm. Two thicknesses that are one
 
@@ -118,15 +117,7 @@ def material_of(item: HardPoint, param: str) -> tuple[Board | Foam, float]:
         A name in no table, a foam without a thickness, a board that is not as thick as is said.
     """
     tables: dict[str, Board | Foam] = {**BOARDS, **METALS, **FOAMS}
-    found = tables.get(item.material) if isinstance(item.material, str) else item.material
-    if found is None:
-        raise PlugError(
-            param=f"{param}.material",
-            value=item.material,
-            reason="no board, metal plate or foam of that name is in the tables",
-            remedy=f"use one of: {closest(str(item.material), list(tables))}; "
-            "or your own Board(name=..., ...)",
-        )
+    found = material_named(item.material, tables, f"{param}.material")
     check_material(found, f"{param}.material")
     if isinstance(found, Board):
         if item.thickness is not None and abs(item.thickness - found.thickness) > _NEAR:

@@ -135,7 +135,7 @@ def material_named(given: object, table: Mapping[str, M], param: str) -> M:
     Parameters
     ----------
     given : object
-        A name of the table, or a record of the table's kind.
+        A name of the table, or a record of the table's kind, of any if it has several.
     table : mapping of str to Foam, Cloth, Resin, Hardener, Adhesive, Filler, Board or Barrier
     param : str
         Where the recipe gives it.
@@ -149,19 +149,20 @@ def material_named(given: object, table: Mapping[str, M], param: str) -> M:
     PlugError
         A name that is not in the table, or something else.
     """
-    kind = type(next(iter(table.values())))
-    if isinstance(given, kind):
+    kinds = tuple(dict.fromkeys(type(one) for one in table.values()))
+    if isinstance(given, kinds):
         return given
     if isinstance(given, str) and given in table:
         return table[given]
-    word = kind.__name__.lower()
+    word = " or ".join(kind.__name__.lower() for kind in kinds)
+    own = " or ".join(kind.__name__ for kind in kinds)
     raise PlugError(
         param=param,
         value=given,
         reason=f"no {word} of that name is in the table"
         if isinstance(given, str)
-        else f"this is neither the name of a {word} nor a {kind.__name__}(...)",
-        remedy=f"use one of: {closest(str(given), list(table))}; or your own {kind.__name__}(name=..., ...)",
+        else f"this is neither the name of a {word} nor a {own}(...)",
+        remedy=f"use one of: {closest(str(given), list(table))}; or your own {own}(name=..., ...)",
     )
 
 

@@ -332,4 +332,4 @@ class Barrier:
 
 
 Material = Foam | Cloth | Resin | Hardener | Adhesive | Filler | Board | Barrier
-M = TypeVar("M", Foam, Cloth, Resin, Hardener, Adhesive, Filler, Board, Barrier)
+M = TypeVar("M", bound=Material)

@@ -202,6 +202,8 @@ class Tool:
         By how much such a blend fails to be level with the surface, at most.
     over_edge : float, mm
         How far its outline leaves the flat of its panel.
+    skin : float, mm
+        What will lie over the foam there: a recess is so much larger and deeper in the foam than it is drawn.
     cover : Cover or None
         Of a form, what will be laid over it: negative for one that is cut. None for recesses and bosses.
     """
@@ -218,7 +220,13 @@ class Tool:
     mouth: Size | None = None
     kink_deg: float = 0.0
     over_edge: float = 0.0
+    skin: float = 0.0
     cover: Cover | None = None
+
+    @property
+    def drawn_depth(self) -> float:
+        """Its depth or rise as the recipe gives it, of the finished surface, mm."""
+        return self.depth - (self.skin if self.kind == "cut" else -self.skin)
 
     @property
     def flat(self) -> Rounded:
@@ -286,9 +294,8 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
         _check_floor(mounting, held, size, param, is_cut=is_cut)
     if skin > 0.0:
         size, depth = under_skin(size, skin, param, is_cut=is_cut), depth + (skin if is_cut else -skin)
-    root = _OUT if is_cut else _OUT + 2.0 * skin  # a boss stands on the foam, which lies deeper
-    size = replace(size, depth=depth)
-    tool = checked_loft(tool_plan(size, reach + root))
+    size, reach = replace(size, depth=depth), reach + (_OUT if is_cut else _OUT + 2.0 * skin)
+    tool = checked_loft(tool_plan(size, reach))  # a boss stands on the foam, which lies deeper
     made = Tool(
         param=param,
         name=item.known_as,
@@ -302,6 +309,7 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
         mouth=size if size.mouth_radius > 0.0 else None,
         kink_deg=kink,
         over_edge=over,
+        skin=skin,
     )
     is_under = skin > 0.0 and not is_cut  # of a boss the foam is smaller than what is laid over it
     promise(held is None or is_under or made.flat.holds(held.room), f"{made.name} does not hold {made.held}")
