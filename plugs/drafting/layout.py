@@ -23,6 +23,7 @@ from plugs.drafting.styles import (
     MOUTH,
     PLUG_EDGE,
     SAW_LINE,
+    TRIM_LINE,
 )
 from plugs.ground.records import record
 from plugs.ground.units import format_length
@@ -34,6 +35,9 @@ _BOUNDS: Final = (SAW_LINE, MOUTH, CUT_LINE, BLOCK_CUT, FOOTPRINT, PLUG_EDGE)
 
 _BESIDE: Final = (FINISH_BOTTOM_FACE, FINISH_TOP_FACE, HOLLOW, CUT_LINE, FLOOR, FOOT_LINE)
 """Groups that are measured beside them."""
+
+_ALONG_EDGE: Final = (TRIM_LINE,)
+"""Groups that are measured beside an edge that bounds nothing."""
 
 _FINE: Final = 0.01  # mm. Chords of arcs lie no farther off them
 _INSIDE: Final = 0.001  # mm. A line at an end lies so far within it, where there is a breadth
@@ -263,7 +267,7 @@ def layout_of(
         return Layout(bounds=paths_box(paths))
     measured = {
         name: edges_of(own)
-        for name in dict.fromkeys((group, *_BESIDE))
+        for name in dict.fromkeys((group, *_BESIDE, *(_ALONG_EDGE if group == PLUG_EDGE else ())))
         if (own := [path for path in paths if path.dxf_layer == name])
     }
     edges = measured[group]

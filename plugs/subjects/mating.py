@@ -111,7 +111,7 @@ def trim_drawing(trim: TrimLine, *, path: str, plug_name: str, display_unit: str
         builder.draw([_open(run @ axes, dxf_layer) for run in runs])
     if strip.is_turned:
         builder.outline(_board(trim, axes), CUT_LINE)
-    lay_out(builder)
+    lay_out(builder, axes=_axis_names(axes))
     builder.under(partial(_axis_arrows, axes))
     builder.bars(0.0)
     builder.rows(
@@ -287,6 +287,12 @@ def _axis_arrows(axes: Array, left: float, top: float) -> tuple[list[Path], list
         at = (x + float(way[0]) + beside, y + float(way[1]) - (0.0 if way[1] > 0.5 * _ARROW else TEXT / 2.0))
         labels.append(Label(text=text, at=at, height=TEXT))
     return paths, labels, y + lowest - TEXT
+
+
+def _axis_names(axes: Array) -> tuple[str, str]:
+    """Return what the coordinates of a view are called; empty words where it is not square to an axis."""
+    right, up = ("".join(name for name, share in zip("xyz", way, strict=True) if share == 1.0) for way in axes.T)
+    return (right, up) if right and up else ("", "")
 
 
 def _edge_rows(face: MatingFace | BodyFace, unit: str) -> list[str]:

@@ -192,6 +192,18 @@ def test_the_trim_line_is_drawn(flanged: Work) -> None:
     assert not any(drawn_length(other) for other in others)
 
 
+def test_the_trim_line_is_laid_out_by_offsets(flanged: Work) -> None:
+    """The table of its template has it beside the edge, 30 mm in square to sills that taper, along plug's axes."""
+    (drawing,) = edge_drawings(flanged).values()
+    assert drawing.layout is not None
+    spans, inner = dict(drawing.layout.spans), drawing.layout.lines[1:-1]
+    assert drawing.layout.axes == ("x", "y")
+    across = [np.ptp(np.array(spans[name][1:-1]), axis=(1, 2)) for name in ("PLUG_EDGE", TRIM_LINE)]
+    tapers = [20.0 / 300.0 if x < 300.0 else 40.0 / 300.0 for _, x in inner]  # of one sill, from its stations
+    assert len(tapers)
+    assert across[0] - across[1] == pytest.approx(60.0 * np.hypot(1.0, tapers), abs=0.01)
+
+
 def test_a_trim_line_across_layers_and_templates_is_marked() -> None:
     """Along a side it crosses gauges, which have a tick there, and goes from layer to layer at its ends."""
     edge = Edge(name="return", on="side", lines="sill", width=60.0, from_x=50.0, to_x=500.0)
