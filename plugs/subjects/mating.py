@@ -291,7 +291,9 @@ def _axis_arrows(axes: Array, left: float, top: float) -> tuple[list[Path], list
 
 def _axis_names(axes: Array) -> tuple[str, str]:
     """Return what the coordinates of a view are called; empty words where it is not square to an axis."""
-    right, up = ("".join(name for name, share in zip("xyz", way, strict=True) if share == 1.0) for way in axes.T)
+    right, up = (
+        "".join(name for name, share in zip("xyz", way, strict=True) if share == 1.0) for way in axes.T
+    )
     return (right, up) if right and up else ("", "")
 
 

@@ -193,7 +193,7 @@ def test_the_trim_line_is_drawn(flanged: Work) -> None:
 
 
 def test_the_trim_line_is_laid_out_by_offsets(flanged: Work) -> None:
-    """The table of its template has it beside the edge, 30 mm in square to sills that taper, along plug's axes."""
+    """Its template has it beside the edge in a table: 30 mm in, square to sills that taper."""
     (drawing,) = edge_drawings(flanged).values()
     assert drawing.layout is not None
     spans, inner = dict(drawing.layout.spans), drawing.layout.lines[1:-1]
