@@ -114,7 +114,8 @@ def fit(source: BookSource) -> Html:
     done += [
         (
             f"check-hard-{row['name']}",
-            f"What is fixed at {row['name']} offered up; {counted(len(row['holes']), 'hole')}",
+            f"What is fixed at {row['name']} offered up"
+            + (f"; {counted(len(row['holes']), 'hole')}" if row["holes"] else ""),
         )
         for row in source.rows("hard_points")
     ]

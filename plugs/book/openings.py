@@ -134,7 +134,8 @@ def hard_points(source: BookSource) -> Html:
             ("Thick", source.quantity("thickness_mm", row["thickness_mm"])),
             ("Weighs", source.quantity("mass_kg", row["mass_kg"])),
         )
-        head = joined([el("strong", row["name"]), f": cut of {row['material']}, edges and holes as drawn"])
+        holes = ", holes bored" if row["holes"] else ""
+        head = joined([el("strong", row["name"]), f": cut of {row['material']}{holes} as drawn"])
         parts.append(card(step("hard-cut", head, what=what), source.picture(path), sizes=sizes))
         told = _in_foam(source, row) if row["after_ply"] is None else _between(source, row)
         parts += [

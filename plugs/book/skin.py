@@ -164,11 +164,14 @@ def _laid(source: BookSource, schedule: Mapping[str, Any], resin: Mapping[str, A
     if not schedule:
         words = "Laminate laid up as thick as the table below says, by the sheets of its resin and cloth"
         return steps([("laid", words)], source.whole)
-    made: list[Html] = _hard_points(source, 0)
-    mixes = resin.get("mixes") or []
+    made: list[Html] = []
+    mixes, on_foam = resin.get("mixes") or [], _hard_points(source, 0)
     for mix in mixes:
+        if mix.get("ply") and on_foam:  # over what seals the foam, under the first ply
+            made, on_foam = made + on_foam, []
         made += _batches(source, mix, plies.get(mix.get("ply"), {}))
-        made += _hard_points(source, mix.get("ply"))
+        made += _hard_points(source, mix["ply"]) if mix.get("ply") else []
+    made += on_foam
     mixed = {mix.get("ply") for mix in mixes}
     for number, ply in plies.items():
         if number not in mixed:

@@ -286,11 +286,12 @@ def test_the_book_has_its_steps(tmp_path: Path) -> None:
 
 
 def test_the_laminate_says_when_it_is_laid(tmp_path: Path) -> None:
-    """Before the first ply the plies of what lies in the foam, after ply 1 the plate."""
+    """Plies of what lies in the foam: once, over the seal coat, before ply 1; after that the plate."""
     page = lid_page(tmp_path)
     laid = page[page.index('<section id="skin"') :]
     places = [
         laid.index(words)
-        for words in ("2 plies of its own laid here", "Ply 1", "the piece laid here", "Ply 2")
+        for words in ("seal coat", "2 plies of its own laid here", "Ply 1", "the piece laid here", "Ply 2")
     ]
     assert places == sorted(places)
+    assert laid.count("2 plies of its own laid here") == 1
