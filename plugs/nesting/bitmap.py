@@ -159,7 +159,7 @@ def runs_of(cells: Cells) -> tuple[tuple[int, int, int], ...]:
     _, after = np.nonzero(step == -1)
     order = np.lexsort((first, column, first - after))
     rows = np.column_stack((column, first, after - first))[order]
-    return tuple((int(a), int(b), int(c)) for a, b, c in rows)
+    return tuple((a, b, c) for a, b, c in rows.tolist())
 
 
 def core_of(cells: Cells) -> tuple[int, int, int, int]:

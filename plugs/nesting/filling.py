@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TypedDict
 
 import numpy as np
 import shapely
@@ -62,16 +61,8 @@ class Layout:
     score: tuple[float, float, float]
 
 
-Rooms = dict[tuple[int, int], list[Room]]
-"""Rooms of the turns of a shape, by its identity, on a kind of sheet."""
-
-
-class _Words(TypedDict):
-    """How a shape is placed."""
-
-    pick: str
-    polish: bool
-    rooms: Rooms | None
+Rooms = dict[int, tuple[Room, ...]]
+"""Rooms of the turns of a shape, by the kind of sheet."""
 
 
 class _Sheet:
@@ -105,16 +96,19 @@ class _Sheet:
         other.refused = set(self.refused)
         return other
 
+    def may_take(self, shape: RasterShape) -> bool:
+        """Return whether nothing says yet that there is no room for a shape."""
+        return id(shape) not in self.refused and shape.area_mm2 <= self.room
+
     def place(
-        self, number: int, shape: RasterShape, *, pick: str, polish: bool, rooms: Rooms | None = None
+        self, number: int, shape: RasterShape, *, pick: str, polish: bool, rooms: Sequence[Room] = ()
     ) -> bool:
         """Place a shape if there is room; whether there was."""
-        if id(shape) in self.refused or shape.area_mm2 > self.room:
+        if not self.may_take(shape):
             return False
         best: tuple[tuple[float, float], int, tuple[int, int]] | None = None
-        known = None if rooms is None else self._rooms_of(shape, rooms)
         for turn, stencil in enumerate(shape.stencils):
-            if known is not None and self.bitmap.is_full(known[turn]):
+            if rooms and self.bitmap.is_full(rooms[turn]):
                 continue
             place = self.bitmap.lowest(stencil)
             if place is not None:
@@ -142,13 +136,6 @@ class _Sheet:
             )
         )
         return True
-
-    def _rooms_of(self, shape: RasterShape, rooms: Rooms) -> list[Room]:
-        """Return the rooms of a shape's turns on a sheet of this kind."""
-        key = id(shape), self.rack.kind
-        if key not in rooms:
-            rooms[key] = [self.bitmap.room_of(stencil) for stencil in shape.stencils]
-        return rooms[key]
 
     def _settle(self, grown: shapely.Polygon, stencil: Stencil, x: float, y: float) -> tuple[float, float]:
         """Slide a shape to the left and down as far as it goes, take its cells, return where it lies."""
@@ -239,15 +226,23 @@ class _Filled:
     missing: int = 0
 
     def copy(self) -> _Filled:
-        """Return the sheets as they are now, which go their own way from here."""
-        return _Filled(
-            opened=[sheet.copy() for sheet in self.opened], unused=dict(self.unused), missing=self.missing
-        )
+        """Return the sheets as they are now, each to be copied before it is changed."""
+        return _Filled(opened=list(self.opened), unused=dict(self.unused), missing=self.missing)
 
     @property
     def work(self) -> int:
         """Effort taken so far."""
         return sum(sheet.bitmap.work for sheet in self.opened)
+
+    @property
+    def score(self) -> tuple[float, float, float]:
+        """How good it is, as in `Layout`."""
+        bought = [sheet for sheet in self.opened if sheet.spots and not sheet.rack.is_offcut]
+        return (
+            float(self.missing),
+            sum(sheet.rack.cost for sheet in bought),
+            bought[-1].reach * bought[-1].rack.height if bought else 0.0,
+        )
 
 
 class SheetFilling:
@@ -295,10 +290,34 @@ class SheetFilling:
         AssertionError
             A shape does not fit the spare sheet.
         """
-        state, rooms = self._states[0].copy(), Rooms()
+        state, bare = self._states[0].copy(), [_Sheet(rack) for rack in (*self.racks, self.spare)]
+        state.opened = [sheet.copy() for sheet in state.opened]
+        open_to: dict[tuple[Sequence[Room], ...], tuple[int, list[_Sheet]]] = {}
         for number in order:
-            self._place(state, number, rooms)
+            stencils = self.shapes[number].stencils
+            rooms = {one.rack.kind: tuple(map(one.bitmap.room_of, stencils)) for one in bare}
+            size = tuple(rooms.values())
+            seen, there = open_to.get(size, (0, []))
+            is_laid, there = self._placed(number, rooms, [*there, *state.opened[seen:]])
+            open_to[size] = len(state.opened), there
+            if not is_laid:
+                self._place_on_fresh(state, number)
         return _layout(state)
+
+    def _placed(self, number: int, rooms: Rooms, sheets: Sequence[_Sheet]) -> tuple[bool, list[_Sheet]]:
+        """Lay a shape on the first of some sheets that takes it; whether one did, and which are not full.
+
+        What is full for a shape is so for good, and for all of about its size.
+        """
+        is_laid, left = False, []
+        for sheet in sheets:
+            own = rooms[sheet.rack.kind]
+            if is_laid or not all(map(sheet.bitmap.is_full, own)):
+                left.append(sheet)
+                is_laid = is_laid or sheet.place(
+                    number, self.shapes[number], pick=self.pick, polish=self.polish, rooms=own
+                )
+        return is_laid, left
 
     def fill(
         self,
@@ -335,22 +354,29 @@ class SheetFilling:
             before = state.work
             self._place(state, number)
             self.effort += state.work - before + (_SLIDE_WORK if self.polish else _PLACE_WORK)
-            if self.effort >= effort or (most is not None and _layout(state).score > most):
+            if self.effort >= effort or (most is not None and state.score > most):
                 return None
             states.append(state)
         self._order, self._states = list(order), states
         return _layout(states[-1])
 
-    def _place(self, state: _Filled, number: int, rooms: Rooms | None = None) -> None:
+    def _place(self, state: _Filled, number: int) -> None:
         """Lay a shape on the first sheet that takes it."""
         shape = self.shapes[number]
-        words = _Words(pick=self.pick, polish=self.polish, rooms=rooms)
-        if any(sheet.place(number, shape, **words) for sheet in state.opened):
-            return
+        for i, sheet in enumerate(state.opened):
+            if sheet.may_take(shape):
+                state.opened[i] = sheet.copy()
+                if state.opened[i].place(number, shape, pick=self.pick, polish=self.polish):
+                    return
+        self._place_on_fresh(state, number)
+
+    def _place_on_fresh(self, state: _Filled, number: int) -> None:
+        """Lay a shape on a sheet that has not been opened yet."""
+        shape = self.shapes[number]
         whole = [rack for rack in self.racks if not rack.is_offcut and state.unused[rack.kind]]
         for rack in (*whole, self.spare):
             fresh = _Sheet(rack)
-            if fresh.place(number, shape, **words):
+            if fresh.place(number, shape, pick=self.pick, polish=self.polish):
                 state.opened.append(fresh)
                 state.unused[rack.kind] = state.unused.get(rack.kind, 0) - 1
                 state.missing += state.unused[rack.kind] < 0
@@ -360,17 +386,10 @@ class SheetFilling:
 
 def _layout(state: _Filled) -> Layout:
     """Return what lies on sheets, and how good that is."""
-    used = [sheet for sheet in state.opened if sheet.spots]
-    bought = [sheet for sheet in used if not sheet.rack.is_offcut]
-    score = (
-        float(state.missing),
-        sum(sheet.rack.cost for sheet in bought),
-        bought[-1].reach * bought[-1].rack.height if bought else 0.0,
-    )
     return Layout(
-        sheets=tuple((sheet.rack.kind, tuple(sheet.spots)) for sheet in used),
+        sheets=tuple((sheet.rack.kind, tuple(sheet.spots)) for sheet in state.opened if sheet.spots),
         missing=state.missing,
-        score=score,
+        score=state.score,
     )
 
 

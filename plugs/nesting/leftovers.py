@@ -11,12 +11,14 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.nesting.bitmap import TOUCH, cells_touched
+from plugs.nesting.grids import thinned
 
 LEAST = 200.0
 """A rectangle with a shorter side is waste, mm (common practice, no source)."""
 
 _CELL = 10.0  # mm. Told to the centimetre, which is what a shelf is sorted by
 _MOST = 6  # rectangles of a sheet: the sixth is a strip or a scrap
+_THIN = 0.1  # mm, far below a cell
 
 
 @record(frozen=True, slots=True, kw_only=True)
@@ -65,7 +67,7 @@ def leftovers(
     taken = _touched(frame, scale, columns, rows)
     for shape in cut:
         around = shape.buffer(kerf) if kerf > 0.0 else shape.buffer(-TOUCH)
-        taken |= _touched(shapely.simplify(around, 0.1), scale, columns, rows)
+        taken |= _touched(thinned(around, _THIN), scale, columns, rows)
     found: list[Leftover] = []
     side, beside = math.ceil(kerf / across), math.ceil(kerf / up)
     while len(found) < _MOST:
@@ -89,16 +91,15 @@ def _largest_free(
     taken: NDArray[np.bool_], across: float, up: float, least: float
 ) -> tuple[int, int, int, int] | None:
     """Return column, row, columns and rows of the largest free rectangle, None if all are too small."""
-    columns, rows = taken.shape
+    columns = len(taken)
     narrow, low = math.ceil(least / across - 1e-9), math.ceil(least / up - 1e-9)
-    depth = np.zeros(rows, dtype=np.int64)
+    place = np.arange(columns)[:, None]
+    depth = place - np.maximum.accumulate(np.where(taken, place, -1), axis=0)
+    goes_on = ~(taken[1:] & (depth[:-1] > 0)).any(axis=1)
+    ends = np.flatnonzero(~np.append(goes_on, False) & (depth.max(axis=1) >= narrow))
     best, size = None, 0
-    for i in range(columns):
-        depth = np.where(taken[i], 0, depth + 1)
-        goes_on = i + 1 < columns and not (taken[i + 1] & (depth > 0)).any()
-        if goes_on or depth.max() < narrow:
-            continue
-        for start, finish, deep in _bars(depth):
+    for i in ends.tolist():
+        for start, finish, deep in _bars(depth[i]):
             if deep >= narrow and finish - start >= low and deep * (finish - start) > size:
                 size = deep * (finish - start)
                 best = (i + 1 - deep, start, deep, finish - start)

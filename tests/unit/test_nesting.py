@@ -348,6 +348,28 @@ def test_an_order_that_begins_as_the_last_one_costs_its_end_only() -> None:
         assert filler.fill(order) == first
 
 
+def test_full_sheets_are_not_asked_again_for_each_shape_of_about_a_size(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Of shapes of which two fill a sheet, each is tried on few of the sheets before it."""
+    blanks = blanks_of([shapely.box(0, 0, 1150.0 + 0.1 * i, 1100.0 + 0.1 * i) for i in range(60)])
+    job, _ = job_of(blanks, whole_stock([WHOLE]), Cutting(), 1.0)
+    order, words = list(range(60)), {"pick": "edge", "polish": False}
+    asked: list[int] = []
+    place = filling_module._Sheet.place
+
+    def counted(self: filling_module._Sheet, number: int, *given: Any, **more: Any) -> bool:
+        asked.append(number)
+        return place(self, number, *given, **more)
+
+    monkeypatch.setattr(filling_module._Sheet, "place", counted)
+    once = fill(order, job.shapes, job.racks, job.spare, **words)  # type: ignore[arg-type]
+    assert len(asked) < 3 * len(order)
+    again = SheetFilling(job.shapes, job.racks, job.spare, **words).fill(order)  # type: ignore[arg-type]
+    assert once == again
+    assert len(once.sheets) == 30
+
+
 def test_grown_outline_covers_all_within_reach() -> None:
     """A grown outline holds the disc about every corner, less the rounding that is allowed."""
     for outline in garments(2, 8):
