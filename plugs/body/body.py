@@ -67,8 +67,8 @@ class Solid:
     mating : tuple of MatingCut or BodyCut
         The cuts that it was made with.
     faces : tuple of MatingFace or BodyFace
-    plain, body : Body
-        Beend to ender tools and shapes.
+    plain, uncut, body : Body
+        Before tools, shapes and mating cuts; before recesses alone; after all.
     by_sections, plain_by_mesh, by_mesh : Measures
         Of the plain body by integration and by its mesh, and of the finished body.
     """
@@ -81,6 +81,7 @@ class Solid:
     mating: tuple[MatingCut | BodyCut, ...]
     faces: tuple[MatingFace | BodyFace, ...]
     plain: Body
+    uncut: Body
     body: Body
     by_sections: Measures
     plain_by_mesh: Measures
@@ -136,7 +137,10 @@ def make_solid(
     plain = body_of_grid(grid)
     bodies = [_tool_body(tool, tolerance, faces) for tool in tools]
     _check_tools(plain, tools, bodies)
-    result = _worked(plain, _pieces(tools, bodies, shapes, mating))
+    recesses = {tool.param for tool in tools if tool.is_recess}
+    pieces = _pieces(tools, bodies, shapes, mating)
+    uncut = _worked(plain, [piece for piece in pieces if piece[2] not in recesses])
+    result = _worked(uncut, [piece for piece in pieces if piece[2] in recesses])
     by_sections, by_mesh = integrate(loft, grid), mesh.measure(result)
     plain_by_mesh = by_mesh if result is plain else mesh.measure(plain)
     _prove(by_sections, plain_by_mesh, tolerance)
@@ -149,6 +153,7 @@ def make_solid(
         mating=tuple(mating),
         faces=_faces(mating, result) if wants_faces else (),
         plain=plain,
+        uncut=uncut,
         body=result,
         by_sections=by_sections,
         plain_by_mesh=plain_by_mesh,
@@ -208,8 +213,12 @@ def body_before(solid: Solid, params: Sequence[str]) -> Body:
     -------
     Body
     """
+    recesses = {tool.param for tool in solid.tools if tool.is_recess}
     pieces = _pieces(solid.tools, solid.cutters, solid.shapes, solid.mating)
-    return _worked(solid.plain, [piece for piece in pieces if piece[2] not in params])
+    left = [piece for piece in pieces if piece[2] not in params]
+    if recesses.issuperset(params):
+        return _worked(solid.uncut, [piece for piece in left if piece[2] in recesses])
+    return _worked(solid.plain, left)
 
 
 def remade(solid: Solid, plain: Body, parts: Mapping[str, Body]) -> Body:

@@ -188,7 +188,7 @@ def make_pockets(
     PlugError
         Asked for in the layers, where no layer shows it.
     """
-    cut = [i for i, tool in enumerate(solid.tools) if tool.kind == "cut" and tool.cover is None]
+    cut = [i for i, tool in enumerate(solid.tools) if tool.is_recess]
     if not cut or not layers:
         return (), tuple(layers)
     uncut = body_before(solid, [solid.tools[i].param for i in cut])

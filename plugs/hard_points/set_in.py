@@ -406,7 +406,7 @@ def _check_apart(made: Sequence[SetIn], solid: Solid) -> None:
     cut = [
         (tool.name, tool.frame[:, 3], 0.5 * math.hypot(*_mouth(tool)), body)
         for tool, body in zip(solid.tools, solid.cutters, strict=True)
-        if tool.kind == "cut" and tool.cover is None
+        if tool.is_recess
     ]
     for i, (one, body) in enumerate(zip(inner, bodies, strict=True)):
         others = [

@@ -224,6 +224,11 @@ class Tool:
     cover: Cover | None = None
 
     @property
+    def is_recess(self) -> bool:
+        """Whether it is cut, and no form."""
+        return self.kind == "cut" and self.cover is None
+
+    @property
     def drawn_depth(self) -> float:
         """Its depth or rise as the recipe gives it, of the finished surface, mm."""
         return self.depth - (self.skin if self.kind == "cut" else -self.skin)

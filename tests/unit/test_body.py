@@ -14,6 +14,7 @@ from plugs.body.body import Shape, make_solid, make_tools
 from plugs.ground.errors import PlugError
 from plugs.lines.checks import checked_loft
 from plugs.mesh import mesh
+from plugs.mesh.mesh import Body
 from plugs.mesh.triangles import is_closed
 from plugs.recesses.recess import Boss, Recess
 from tests.shapes import box_plan, crowned_plan, solid_of
@@ -47,6 +48,23 @@ def test_plain_body_is_the_body() -> None:
     assert solid.body is solid.plain
     assert solid.by_mesh is solid.plain_by_mesh
     assert solid.by_sections.volume_mm3 == pytest.approx(6e6)
+
+
+def test_a_plug_without_its_recesses_is_made_on_the_way(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What else is cut goes first, so that no cut is made twice for layers and gauges."""
+    pockets = [POCKET, replace(POCKET, x=60.0)]
+    tools, slot = make_tools(LOFT, pockets, "recesses"), own_shape("cut", (0, 0, 80), (300, 10, 100))
+    solid = make_solid(LOFT, tools, (slot,), 0.02)
+    made: list[Body] = []
+    cut = mesh.less
+    monkeypatch.setattr(mesh, "less", lambda *of: made.append(cut(*of)) or made[-1])
+    whole = body_module.body_before(solid, ["recesses[0]", "recesses[1]"])
+    assert not made and mesh.volume_of(whole) == pytest.approx(6e6 - 300 * 10 * 20)
+    one = body_module.body_before(solid, ["recesses[0]"])
+    assert len(made) == 1
+    assert mesh.volume_of(whole) - mesh.volume_of(one) == pytest.approx(
+        mesh.volume_of(one) - solid.by_mesh.volume_mm3
+    )
 
 
 def test_opinions_are_kept_apart() -> None:
