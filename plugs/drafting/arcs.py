@@ -6,6 +6,7 @@ curve may stand off the chord by the chord error that the mesh was allowed, and 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -40,6 +41,8 @@ _LEAST_CHORDS: Final = 4
 _LARGEST_ARC: Final = np.radians(175.0)
 """Largest angle of one bulge segment: a half circle or more has no well-placed centre."""
 
+_LARGEST_BULGE: Final = math.tan(_LARGEST_ARC / 4.0)
+
 _SURE_CORNER: Final = np.radians(30.0)
 """A vertex that turns more than this is a corner, whatever its neighbours do: a circle sampled
 to a chord error of 0.02 mm turns so far only below a radius of 0.6 mm."""
@@ -57,22 +60,39 @@ _TRUE_ARC_RATIO: Final = 0.01
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
 class _Fit:
-    """One candidate arc: its bulge, its sagitta, its centre and radius."""
+    """One candidate arc: how far it bows, its sagitta, centre and radius, and how far vertices are off it."""
 
     bulge: float
     sagitta: float
     centre: complex
     radius: float
+    away: float
 
 
 @record(slots=True, kw_only=True, eq=False)
-class _Ring:
-    """A closed ring from a chosen start, with what the search asks of it again and again."""
+class _Cycle:
+    """A closed ring: of each vertex the chord after it, its turn, and whether a circle holds five from it."""
 
     z: NDArray[np.complex128]
     chord: Array
     turn: Array
-    doubtful: list[bool]
+    is_round: NDArray[np.bool_]
+    tolerance: float
+    error: float
+
+    @property
+    def stand_off(self) -> float:
+        """What an arc may stand over a chord beside the tolerance."""
+        return max(self.error - 2.0 * _ON_CHORD, 0.0)
+
+
+@record(slots=True, kw_only=True, eq=False)
+class _Ring:
+    """The same opened at a chosen start, with what the search asks for again and again."""
+
+    z: NDArray[np.complex128]
+    chord: list[float]
+    turn: list[float]
     end: list[int]
     next_start: list[int]
     tolerance: float
@@ -156,16 +176,15 @@ def _fit_of(packed: bytes, tolerance: float, chord: float) -> tuple[Array, Array
     kept = _without_collinear(given)
     if len(kept) <= _LEAST_CHORDS:
         return kept, np.zeros(len(kept))
-    first = _first_vertex(_ring(kept, 0, tolerance, chord, beyond=_LEAST_CHORDS), len(kept))
-    ring = _ring(kept, first, tolerance, chord)
+    cycle = _cycle(kept, tolerance, chord)
+    ring = _opened(cycle, _first_vertex(_opened(cycle, 0, beyond=_LEAST_CHORDS), len(kept)))
     at, bulges = _arcs_and_chords(ring)
     return _straightened(ring.z, at, bulges, ring.collinear)
 
 
 def _without_collinear(points: Array) -> Array:
     """Return the ring without vertices that only lie on a chord, from a vertex that surely is one."""
-    lowest = int(np.lexsort((points[:, 1], points[:, 0]))[0])
-    ring = np.roll(points, -lowest, axis=0)
+    ring = np.roll(points, -lowest_vertex(points), axis=0)
     ring = np.roll(ring, -int(np.argmax(_from_chord(ring))), axis=0)
     line = shapely.linestrings(np.vstack((ring, ring[:1])))
     thinned = shapely.get_coordinates(shapely.simplify(line, _ON_CHORD, preserve_topology=False))[:-1]
@@ -177,6 +196,21 @@ def _without_collinear(points: Array) -> Array:
     return kept if len(kept) >= 3 else ring
 
 
+def lowest_vertex(points: Array) -> int:
+    """Return the number of the vertex farthest to the left, the lowest of those.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+
+    Returns
+    -------
+    int
+    """
+    left = np.flatnonzero(points[:, 0] == points[:, 0].min())
+    return int(left[np.argmin(points[left, 1])])
+
+
 def _from_chord(ring: Array) -> Array:
     """Return each vertex's distance from the line through its neighbours."""
     z = ring[:, 0] + 1j * ring[:, 1]
@@ -186,30 +220,39 @@ def _from_chord(ring: Array) -> Array:
     return distance
 
 
-def _ring(points: Array, first: int, tolerance: float, error: float, beyond: int = 0) -> _Ring:
-    """Return the ring from vertex ``first``, closed and ``beyond`` vertices past its seam."""
-    n = len(points)
-    order = (np.arange(n + 1 + beyond) + first) % n
-    z = points[order, 0] + 1j * points[order, 1]
-    step = np.diff(z)
-    chord = np.abs(step)
-    before = np.concatenate((step[n - 1 : n], step))
-    after = np.concatenate((step, step[[beyond % n]]))
-    turn = np.angle(after * np.conj(before))
-    end = _ends(turn)
-    # what an arc may stand over a chord beside the tolerance
-    stand_off = max(error - 2.0 * _ON_CHORD, 0.0)
-    starts = _window_starts(z, chord, end, tolerance, stand_off)
-    return _Ring(
+def _cycle(points: Array, tolerance: float, error: float) -> _Cycle:
+    """Return a ring with what holds wherever it is opened."""
+    z = points[:, 0] + 1j * points[:, 1]
+    step = np.roll(z, -1) - z
+    cycle = _Cycle(
         z=z,
-        chord=chord,
-        turn=np.abs(turn),
-        doubtful=(np.abs(turn) > _DOUBTFUL_CORNER).tolist(),
-        end=end.tolist(),
-        next_start=starts.tolist(),
+        chord=np.abs(step),
+        turn=np.angle(step * np.conj(np.roll(step, 1))),
+        is_round=np.zeros(len(z), dtype=np.bool_),
         tolerance=tolerance,
-        stand_off=stand_off,
-        collinear=min(COLLINEAR, 0.05 * error),
+        error=error,
+    )
+    cycle.is_round = _round_starts(cycle)
+    return cycle
+
+
+def _opened(cycle: _Cycle, first: int, beyond: int = 0) -> _Ring:
+    """Return the ring from vertex ``first``, closed and ``beyond`` vertices past its seam."""
+    n = len(cycle.z) + beyond
+    order = (np.arange(n + 1) + first) % len(cycle.z)
+    turn = cycle.turn[order]
+    end, at = _ends(turn), np.arange(n + 1)
+    fits = cycle.is_round[order] & (end - at >= _LEAST_CHORDS)
+    next_start = np.minimum.accumulate(np.where(fits, at, n)[::-1])[::-1]
+    return _Ring(
+        z=cycle.z[order],
+        chord=cycle.chord[order[:-1]].tolist(),
+        turn=np.abs(turn).tolist(),
+        end=end.tolist(),
+        next_start=next_start.tolist(),
+        tolerance=cycle.tolerance,
+        stand_off=cycle.stand_off,
+        collinear=min(COLLINEAR, 0.05 * cycle.error),
     )
 
 
@@ -229,28 +272,22 @@ def _ends(turn: Array) -> Indices:
     return last
 
 
-def _window_starts(
-    z: NDArray[np.complex128], chord: Array, end: Indices, tolerance: float, stand_off: float
-) -> Indices:
-    """Return for each vertex the next one where five vertices lie on one circle, else n."""
-    n = len(chord)
-    if n < _LEAST_CHORDS:
-        return np.full(n + 1, n, dtype=np.intp)
-    count = n - _LEAST_CHORDS + 1
-    base = z[:count]
-    span = z[_LEAST_CHORDS:] - base
+def _round_starts(cycle: _Cycle) -> NDArray[np.bool_]:
+    """Return from which vertices five lie on one circle."""
+    n, base = len(cycle.z), cycle.z
+    around = np.concatenate((base, base[:_LEAST_CHORDS]))
+    span = around[_LEAST_CHORDS:] - base
     length = np.maximum(np.abs(span), LENGTH)
-    inner = np.stack([(z[k : k + count] - base) * np.conj(span) / length for k in (1, 2, 3)])
+    inner = np.stack([(around[k : k + n] - base) * np.conj(span) / length for k in (1, 2, 3)])
     u, w = inner.real, inner.imag
     k = (w * (u * (u - length) + w * w)).sum(axis=0) / np.maximum(2.0 * (w * w).sum(axis=0), 1e-30)
     radius = np.hypot(k, length / 2.0)
     away = np.abs(np.abs(inner - (length / 2.0 + 1j * k)) - radius).max(axis=0)
-    widest = np.stack([chord[j : j + count] for j in range(_LEAST_CHORDS)]).max(axis=0)
-    room = tolerance + stand_off - widest**2 / (8.0 * radius)
-    fits = (away <= tolerance) & (away <= room) & (end[:count] - np.arange(count) >= _LEAST_CHORDS)
-    starts = np.full(n + 1, n, dtype=np.intp)
-    starts[:count][fits] = np.flatnonzero(fits)
-    return np.minimum.accumulate(starts[::-1])[::-1].astype(np.intp)
+    chords = np.concatenate((cycle.chord, cycle.chord[: _LEAST_CHORDS - 1]))
+    widest = np.stack([chords[j : j + n] for j in range(_LEAST_CHORDS)]).max(axis=0)
+    room = cycle.tolerance + cycle.stand_off - widest**2 / (8.0 * radius)
+    fits: NDArray[np.bool_] = (away <= cycle.tolerance) & (away <= room)
+    return fits
 
 
 def _first_vertex(ring: _Ring, n: int) -> int:
@@ -283,30 +320,29 @@ def _arcs_and_chords(ring: _Ring) -> tuple[list[int], list[float]]:
             bulges.extend([0.0] * (stop - vertex))
             vertex = stop
             continue
-        last, _ = found
-        hint = last - vertex
-        for begin, finish, bulge in _balanced(ring, vertex, *found):
+        hint = found[0] - vertex
+        for begin, finish in _balanced(ring, vertex, *found):
             at.append(begin)
-            bulges.append(bulge)
-            last = finish
-        vertex = last
+            bulges.append(_bulge(ring.z, begin, finish))
+            vertex = finish
     at.append(n)
     return at, bulges
 
 
-def _is_flat(ring: _Ring, begin: int, finish: int, bulge: float) -> bool:
+def _is_flat(ring: _Ring, begin: int, finish: int, fit: _Fit) -> bool:
     """Return whether an arc's radius is larger than is drawn."""
     chord = float(abs(ring.z[finish] - ring.z[begin]))
-    return chord * (1.0 + bulge**2) > 4.0 * abs(bulge) * _FLATTEST
+    return chord * (1.0 + fit.bulge**2) > 4.0 * fit.bulge * _FLATTEST
 
 
-def _longest_arc(ring: _Ring, vertex: int, hint: int) -> tuple[int, float] | None:
-    """Return the last vertex and the bulge of the longest arc from ``vertex``, if there is one."""
+def _longest_arc(ring: _Ring, vertex: int, hint: int) -> tuple[int, _Fit] | None:
+    """Return the last vertex of the longest arc from ``vertex``, and the arc, if there is one."""
     beyond = ring.end[vertex] - vertex + 1
+    fits = _Fits(ring, vertex)
     reached, best = 0, None
     trial, failed = min(_LEAST_CHORDS, beyond - 1), False
     while reached < trial < beyond:
-        fit = _fitted(ring, vertex, vertex + trial, ring.tolerance) if trial >= _LEAST_CHORDS else None
+        fit = fits.over(trial) if trial >= _LEAST_CHORDS else None
         if fit is not None:
             reached, best = trial, fit
             trial = min(max(2 * reached, hint), beyond - 1) if not failed else (reached + beyond) // 2
@@ -316,13 +352,12 @@ def _longest_arc(ring: _Ring, vertex: int, hint: int) -> tuple[int, float] | Non
     if best is None:
         return None
     strict = ring.tolerance * _TRUE_ARC_RATIO
-    half = max(_LEAST_CHORDS, (reached + 1) // 2)
-    if _fitted(ring, vertex, vertex + reached, strict) is None:
+    if best.away > strict:
         exact, known, beyond = None, 0, reached
-        trial = half
+        trial = max(_LEAST_CHORDS, (reached + 1) // 2)
         while known < trial < beyond:
-            fit = _fitted(ring, vertex, vertex + trial, strict)
-            if fit is not None:
+            fit = fits.over(trial)
+            if fit is not None and fit.away <= strict:
                 known, exact = trial, fit
             elif exact is None:
                 break
@@ -333,76 +368,98 @@ def _longest_arc(ring: _Ring, vertex: int, hint: int) -> tuple[int, float] | Non
             reached, best = known, exact
     if best.sagitta < ring.collinear:
         return None
-    return vertex + reached, best.bulge
+    return vertex + reached, best
 
 
-def _fitted(ring: _Ring, begin: int, finish: int, tolerance: float) -> _Fit | None:
-    """Return the arc between two vertices that fits best, or None when it does not fit.
+class _Fits:
+    """The arcs from a vertex that fit, over so many chords: what is the same for all is found once."""
 
-    Both ends are kept, so only the centre's height k over the chord is free. With u along
-    and w across the chord of length c, a point of the circle has u (u - c) + w w = 2 k w; least
-    squares over the vertices between gives k.
-    """
-    base, span = ring.z[begin], ring.z[finish] - ring.z[begin]
+    def __init__(self, ring: _Ring, begin: int) -> None:
+        """Put the vertices that an arc may reach in place, from its first one."""
+        self._ring, self._begin = ring, begin
+        self._points = ring.z[begin + 1 : ring.end[begin] + 1] - ring.z[begin]
+        self._squares = self._points.real**2 + self._points.imag**2
+
+    def over(self, count: int) -> _Fit | None:
+        """Return the arc over some chords that fits best, or None when it does not fit.
+
+        Both ends are kept, so only the centre's height k over the chord is free. With u along and w
+        across the chord of length c, a point off the circle has u (u - c) + w w - 2 k w = g, by which
+        it is g / (r + sqrt(r r + g)) off a circle of radius r; least squares of g, weighed by w, give k.
+        """
+        ring, begin = self._ring, self._begin
+        span = complex(self._points[count - 1])
+        length = abs(span)
+        if length < LENGTH:
+            return None
+        inner = self._points[: count - 1] * (span.conjugate() / length)
+        w = inner.imag
+        power = self._squares[: count - 1] - length * inner.real
+        weight = float(w @ w)
+        if weight == 0.0:
+            return None
+        k = float(w @ power) / (2.0 * weight)
+        radius = math.hypot(k, length / 2.0)
+        power -= 2.0 * k * w
+        out, into = float(power.max()), -float(power.min())
+        away = max(
+            out / (radius + math.sqrt(radius * radius + max(out, 0.0))),
+            into / (radius + math.sqrt(max(radius * radius - into, 0.0))),
+        )
+        widest = max(ring.chord[begin : begin + count])
+        if away > ring.tolerance or away + widest * widest / (8.0 * radius) > ring.tolerance + ring.stand_off:
+            return None
+        left = bool(w[len(w) // 2] > 0.0)
+        depth = -k if left else k
+        if depth < 0.0:
+            return None
+        sagitta = length * length / (4.0 * (radius + depth))
+        bulge = 2.0 * sagitta / length
+        if bulge > _LARGEST_BULGE or not _turns_evenly(ring, begin, begin + count, radius):
+            return None
+        centre = complex(ring.z[begin]) + complex(length / 2.0, k) * span / length
+        return _Fit(bulge=bulge, sagitta=sagitta, centre=centre, radius=radius, away=away)
+
+
+def _bulge(z: NDArray[np.complex128], begin: int, finish: int) -> float:
+    """Return the bulge of an arc that is drawn, as `_Fits` finds it, to its last digit."""
+    base, span = z[begin], z[finish] - z[begin]
     length = float(abs(span))
-    if length < LENGTH:
-        return None
-    inner = (ring.z[begin + 1 : finish] - base) * (span.conjugate() / length)
+    inner = (z[begin + 1 : finish] - base) * (span.conjugate() / length)
     u, w = inner.real, inner.imag
-    weight = float(w @ w)
-    if weight == 0.0:
-        return None
-    k = float(w @ (u * (u - length) + w * w)) / (2.0 * weight)
-    radius = float(np.hypot(k, length / 2.0))
-    away = float(np.abs(np.abs(inner - complex(length / 2.0, k)) - radius).max())
-    if away > tolerance:
-        return None
-    widest = float(ring.chord[begin:finish].max())
-    if away + widest * widest / (8.0 * radius) > ring.tolerance + ring.stand_off:
-        return None
+    k = float(w @ (u * (u - length) + w * w)) / (2.0 * float(w @ w))
     left = bool(w[len(w) // 2] > 0.0)
-    depth = -k if left else k
-    if depth < 0.0:
-        return None
-    sagitta = length * length / (4.0 * (radius + depth))
-    bulge = 2.0 * sagitta / length
-    if bulge > np.tan(_LARGEST_ARC / 4.0) or not _turns_evenly(ring, begin, finish, radius):
-        return None
-    centre = complex(base + complex(length / 2.0, k) * span / length)
-    return _Fit(bulge=-bulge if left else bulge, sagitta=sagitta, centre=centre, radius=radius)
+    sagitta = length * length / (4.0 * (float(np.hypot(k, length / 2.0)) + (-k if left else k)))
+    return (-2.0 if left else 2.0) * sagitta / length
 
 
 def _turns_evenly(ring: _Ring, begin: int, finish: int, radius: float) -> bool:
     """Return whether no vertex between is a small corner: each turns in proportion to its chords."""
-    if not any(ring.doubtful[begin + 1 : finish]):
-        return True
-    turn = ring.turn[begin + 1 : finish]
-    expected = (ring.chord[begin : finish - 1] + ring.chord[begin + 1 : finish]) / (2.0 * radius)
-    return bool(((turn <= _DOUBTFUL_CORNER) | (turn <= 2.0 * expected)).all())
+    return max(ring.turn[begin + 1 : finish]) <= _DOUBTFUL_CORNER or all(
+        turn <= _DOUBTFUL_CORNER or turn <= (ring.chord[at - 1] + ring.chord[at]) / radius
+        for at, turn in enumerate(ring.turn[begin + 1 : finish], start=begin + 1)
+    )
 
 
-def _balanced(ring: _Ring, begin: int, finish: int, bulge: float) -> list[tuple[int, int, float]]:
+def _balanced(ring: _Ring, begin: int, finish: int, fit: _Fit) -> list[tuple[int, int]]:
     """Return the arc, or when only its angle stopped it, the whole bow in equal parts."""
-    one = [(begin, finish, bulge)]
-    n = len(ring.chord)
-    fit = _fitted(ring, begin, finish, ring.tolerance)
-    if fit is None or finish >= n or 4.0 * np.arctan(abs(bulge)) < 0.8 * _LARGEST_ARC:
+    one = [(begin, finish)]
+    n, angle = len(ring.chord), 4.0 * math.atan(fit.bulge)
+    if finish >= n or angle < 0.8 * _LARGEST_ARC:
         return one
     on_circle = np.abs(np.abs(ring.z[begin:] - fit.centre) - fit.radius) <= ring.tolerance
-    sagitta = ring.chord[begin:] ** 2 / (8.0 * fit.radius)
+    sagitta = np.array(ring.chord[begin:]) ** 2 / (8.0 * fit.radius)
     same = on_circle[1:] & (sagitta <= ring.tolerance + ring.stand_off)
     extent = n - begin if same.all() else int(np.argmin(same))
-    whole = extent * 4.0 * np.arctan(abs(bulge)) / (finish - begin)
+    whole = extent * angle / (finish - begin)
     count = int(np.ceil(whole / (0.97 * _LARGEST_ARC)))
     cuts = np.linspace(begin, begin + extent, count + 1).round().astype(int)
-    parts: list[tuple[int, int, float]] = []
-    for lower, upper in pairwise(cuts):
+    parts = list(pairwise(cuts.tolist()))
+    for lower, upper in parts:
         if upper > ring.end[lower] or upper - lower < _LEAST_CHORDS:
             return one
-        part = _fitted(ring, int(lower), int(upper), ring.tolerance)
-        if part is None:
+        if _Fits(ring, lower).over(upper - lower) is None:
             return one
-        parts.append((int(lower), int(upper), part.bulge))
     return parts
 
 

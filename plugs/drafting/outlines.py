@@ -7,7 +7,7 @@ from typing import Final, Protocol
 import numpy as np
 import shapely
 
-from plugs.drafting.arcs import fit_arcs
+from plugs.drafting.arcs import fit_arcs, lowest_vertex
 from plugs.drafting.drawing import Array, Path
 
 PLANES: Final = {"x": ("y", "z"), "y": ("x", "z"), "z": ("x", "y")}
@@ -99,7 +99,7 @@ def _canonical_ring(ring: shapely.LinearRing, *, is_outer: bool) -> Array:
     points = shapely.get_coordinates(ring)[:-1]
     if bool(shapely.is_ccw(ring)) != is_outer:
         points = points[::-1]
-    return np.roll(points, -int(np.lexsort((points[:, 1], points[:, 0]))[0]), axis=0)
+    return np.roll(points, -lowest_vertex(points), axis=0)
 
 
 def outline_paths(outline: shapely.Geometry, dxf_layer: str) -> list[Path]:
