@@ -52,8 +52,8 @@ class Shape:
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
-class Solid:
-    """A finished plug in the mesh engine.
+class MadeOf:
+    """What a plug's body is made of.
 
     Attributes
     ----------
@@ -61,11 +61,26 @@ class Solid:
     tolerance : float, mm
         Largest distance between surface and mesh.
     tools : tuple of Tool
-    cutters : tuple of Body
-        Of each tool.
     shapes : tuple of Shape
     mating : tuple of MatingCut or BodyCut
-        The cuts that it was made with.
+        Cut last.
+    """
+
+    loft: Loft
+    tolerance: float
+    tools: tuple[Tool, ...]
+    shapes: tuple[Shape, ...]
+    mating: tuple[MatingCut | BodyCut, ...]
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Solid(MadeOf):
+    """A finished plug in the mesh engine.
+
+    Attributes
+    ----------
+    cutters : tuple of Body
+        Of each tool.
     faces : tuple of MatingFace or BodyFace
     plain, uncut, body : Body
         Before tools, shapes and mating cuts; before recesses alone; after all.
@@ -73,12 +88,7 @@ class Solid:
         Of the plain body by integration and by its mesh, and of the finished body.
     """
 
-    loft: Loft
-    tolerance: float
-    tools: tuple[Tool, ...]
     cutters: tuple[Body, ...]
-    shapes: tuple[Shape, ...]
-    mating: tuple[MatingCut | BodyCut, ...]
     faces: tuple[MatingFace | BodyFace, ...]
     plain: Body
     uncut: Body
@@ -221,12 +231,12 @@ def body_before(solid: Solid, params: Sequence[str]) -> Body:
     return _worked(solid.plain, left)
 
 
-def remade(solid: Solid, plain: Body, parts: Mapping[str, Body]) -> Body:
+def remade(solid: MadeOf, plain: Body, parts: Mapping[str, Body]) -> Body:
     """Return the body of a plug made again of other bodies of the same shape.
 
     Parameters
     ----------
-    solid : Solid
+    solid : MadeOf
     plain : Body
         In the place of its own, before tools and shapes.
     parts : mapping of str to Body
@@ -237,8 +247,9 @@ def remade(solid: Solid, plain: Body, parts: Mapping[str, Body]) -> Body:
     -------
     Body
     """
-    pieces = _pieces(solid.tools, solid.cutters, solid.shapes, solid.mating)
-    return _worked(plain, [(kind, parts[param], param) for kind, _, param in pieces if param in parts])
+    kinds = [(one.kind, one.param) for one in (*solid.tools, *solid.shapes)]
+    kinds += [("cut", cut.param) for cut in solid.mating]
+    return _worked(plain, [(kind, parts[param], param) for kind, param in kinds if param in parts])
 
 
 def _faces(mating: Sequence[MatingCut | BodyCut], body: Body) -> tuple[MatingFace | BodyFace, ...]:

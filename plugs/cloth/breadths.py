@@ -84,8 +84,8 @@ def in_breadths(pattern: Pattern, breadth: float, laps: Laps, index: int) -> tup
 
 def _within(part: shapely.Polygon, lines: Sequence[Array]) -> tuple[Array, ...]:
     """Return what of some lines lies within a piece, or just outside its edge."""
-    found = []
+    found, about = [], part.buffer(_BESIDE)
     for line in lines:
-        inside = shapely.get_parts(shapely.intersection(shapely.LineString(line), part.buffer(_BESIDE)))
+        inside = shapely.get_parts(shapely.intersection(shapely.LineString(line), about))
         found += [np.asarray(p.coords) for p in inside if isinstance(p, shapely.LineString)]
     return tuple(found)

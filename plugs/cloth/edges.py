@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Final
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
+from typing import Any, Final, TypeVar
 
 import numpy as np
 import shapely
@@ -19,6 +20,7 @@ from plugs.mesh.triangles import edge_loops
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
+T = TypeVar("T")
 
 THINNED: Final = 0.1
 """By how much outlines may leave the mesh, mm: far less than shears can follow."""
@@ -164,59 +166,100 @@ def _spots(flat: Flat, seams: Sequence[Seam]) -> tuple[SeamSpot, ...]:
     return tuple(found)
 
 
-def moved_edges(edge: PatchEdge, moves: Sequence[float]) -> shapely.Polygon:
-    """Return an outline with each run of its edge moved out or in.
+class MovedEdges:
+    """What a flat patch comes to with each run of its edge moved out or in; what moves alike is made once.
 
     Parameters
     ----------
-    moves : sequence of float, mm
-        How far each run moves out; negative moves it in.
-
-    Returns
-    -------
-    shapely.Polygon, mm
-        Corners between two runs that move out are filled; spurs less than 8 mm broad are taken off.
+    edge : PatchEdge
     """
-    grown: list[shapely.Geometry] = [edge.zone_outline]
-    less: list[shapely.Geometry] = []
-    closed = [run[2] for run in edge.runs]
-    lines = [
-        line if whole else shapely.simplify(line, _SMOOTH)
-        for line, whole in zip(edge.lines, closed, strict=True)
-    ]
-    far = max(0.0, *moves)  # where all move in, nothing is taken on
-    wide = {i: _buffered(_lengthened(lines[i], far), m) for i, m in enumerate(moves) if m > 0.0}
-    ends = [(shapely.Point(line.coords[0]), shapely.Point(line.coords[-1])) for line in lines]
-    for i, (line, move, (_, _, is_closed)) in enumerate(zip(lines, moves, edge.runs, strict=True)):
-        if move > 0.0:
-            begun = line if is_closed else _lengthened(line, 0.0)
-            grown.append(_outside(_buffered(begun, move), begun, move, edge.zone_outline))
-            for j in () if is_closed else wide:
-                if i != j and not edge.runs[j][2] and ends[i][1].distance(ends[j][0]) < _CORNER:
-                    corner = ends[i][1].buffer(3.0 * far)
-                    both = shapely.intersection(wide[i], wide[j])
-                    grown.append(largest(shapely.intersection(both, corner)))
-        elif move < 0.0:
-            less.append(_buffered(line if is_closed else _lengthened(line, far), -move))
-    whole = shapely.difference(shapely.union_all(grown), shapely.union_all(less))
-    slim = largest(whole.buffer(-_SPUR))  # round inward: a mitred one can come out empty
-    return largest(_mitred(slim, _SPUR, 3.0))
 
+    def __init__(self, edge: PatchEdge) -> None:
+        """Take over its runs, without the steps of the mesh in those that have ends."""
+        self.edge = edge
+        self._zone = edge.zone_outline
+        self._is_closed = [run[2] for run in edge.runs]
+        self._lines = [
+            line if is_closed else shapely.simplify(line, _SMOOTH)
+            for line, is_closed in zip(edge.lines, self._is_closed, strict=True)
+        ]
+        self._ends = [(shapely.Point(line.coords[0]), shapely.Point(line.coords[-1])) for line in self._lines]
+        self._known: dict[tuple[object, ...], Any] = {}
 
-def _outside(
-    grown: shapely.Geometry, line: shapely.LineString, by: float, zone: shapely.Polygon
-) -> shapely.Geometry:
-    """Return what is taken on along a line without what of it lies past a zone narrower than that."""
-    if not zone.buffer(-0.5 * by).is_empty:
-        return grown
-    inward = shapely.buffer(line, by, single_sided=True, join_style="mitre", mitre_limit=2.0)
-    past = _mitred(shapely.difference(inward, zone), -_SMOOTH, 2.0)  # no slivers between line and zone
-    return shapely.difference(grown, _mitred(past, _SMOOTH, 2.0))
+    def outline(self, moves: Sequence[float]) -> shapely.Polygon:
+        """Return the outline of a piece.
 
+        Parameters
+        ----------
+        moves : sequence of float, mm
+            How far each run moves out; negative moves it in.
 
-def _buffered(line: shapely.LineString, by: float) -> shapely.Geometry:
-    """Return what lies within a distance to both sides of a line."""
-    return _mitred(line, by, 2.0)
+        Returns
+        -------
+        shapely.Polygon, mm
+            Corners between two runs that move out are filled; spurs less than 8 mm broad are taken off.
+        """
+        return self._once(("outline", *moves), lambda: self._outline(moves))
+
+    def _once(self, key: tuple[object, ...], make: Callable[[], T]) -> T:
+        """Return what is made, or what was made under the same key before."""
+        if key not in self._known:
+            self._known[key] = make()
+        made: T = self._known[key]
+        return made
+
+    def _outline(self, moves: Sequence[float]) -> shapely.Polygon:
+        """Return the outline of a piece, made anew."""
+        grown, less = [self._zone], []
+        far = max(0.0, *moves)  # where all move in, nothing is taken on
+        for i, move in enumerate(moves):
+            if move > 0.0:
+                grown.append(self._once(("taken on", i, move), partial(self._taken_on, i, move)))
+                grown += [
+                    self._once(("corner", i, move, j, other, far), partial(self._corner, i, j, moves, far))
+                    for j, other in enumerate(moves)
+                    if other > 0.0 and self._is_before(i, j)
+                ]
+            elif move < 0.0:
+                less.append(self._beside(i, far, -move))
+        whole = shapely.difference(shapely.union_all(grown), shapely.union_all(less))
+        slim = largest(whole.buffer(-_SPUR))  # round inward: a mitred one can come out empty
+        return largest(_mitred(slim, _SPUR, 3.0))
+
+    def _beside(self, i: int, far: float, by: float) -> shapely.Geometry:
+        """Return what lies within a distance of a run taken on at both ends, a closed one as it is."""
+        is_closed = self._is_closed[i]
+        return self._once(
+            ("beside", i, far, by),
+            lambda: _mitred(self._lines[i] if is_closed else self._longer(i, far), by, 2.0),
+        )
+
+    def _longer(self, i: int, by: float) -> shapely.LineString:
+        """Return a run taken straight on at both ends."""
+        line = self._lines[i]
+        return _lengthened(*self._once(("ends", i), lambda: _straight_ends(line)), by)
+
+    def _is_before(self, i: int, j: int) -> bool:
+        """Return whether a run ends about where another begins."""
+        if i == j or self._is_closed[i] or self._is_closed[j]:
+            return False
+        return self._once(("gap", i, j), lambda: self._ends[i][1].distance(self._ends[j][0])) < _CORNER
+
+    def _corner(self, i: int, j: int, moves: Sequence[float], far: float) -> shapely.Geometry:
+        """Return what fills the corner between two runs that move out."""
+        corner = self._ends[i][1].buffer(3.0 * far)
+        both = shapely.intersection(self._beside(i, far, moves[i]), self._beside(j, far, moves[j]))
+        return largest(shapely.intersection(both, corner))
+
+    def _taken_on(self, i: int, by: float) -> shapely.Geometry:
+        """Return what is taken on along a run, without what of it lies past a zone narrower than that."""
+        line, zone = self._lines[i] if self._is_closed[i] else self._longer(i, 0.0), self._zone
+        grown = _mitred(line, by, 2.0)
+        if not self._once(("narrow", by), lambda: zone.buffer(-0.5 * by).is_empty):
+            return grown
+        inward = shapely.buffer(line, by, single_sided=True, join_style="mitre", mitre_limit=2.0)
+        past = _mitred(shapely.difference(inward, zone), -_SMOOTH, 2.0)  # no slivers between line and zone
+        return shapely.difference(grown, _mitred(past, _SMOOTH, 2.0))
 
 
 def _mitred(shape: shapely.Geometry, by: float, limit: float) -> shapely.Geometry:
@@ -226,13 +269,18 @@ def _mitred(shape: shapely.Geometry, by: float, limit: float) -> shapely.Geometr
         return shapely.buffer(shape, by, cap_style="flat", join_style="mitre", mitre_limit=limit)
 
 
-def _lengthened(line: shapely.LineString, by: float) -> shapely.LineString:
-    """Return a line taken straight on at both ends, without the curl of its last few millimetres."""
+def _straight_ends(line: shapely.LineString) -> tuple[Array, float, Array, Array]:
+    """Return a line without the curl of its last few millimetres, how long that is, and which way it ends."""
     curl = min(_CURL, 0.1 * line.length)
     back = min(_CORNER, 0.4 * line.length) + curl
     points = np.asarray(shapely.ops.substring(line, curl, line.length - curl).coords)
     first = points[0] - np.asarray(line.interpolate(back).coords)[0]
     last = points[-1] - np.asarray(line.interpolate(-back).coords)[0]
+    return points, curl, first, last
+
+
+def _lengthened(points: Array, curl: float, first: Array, last: Array, by: float) -> shapely.LineString:
+    """Return a line taken straight on at both ends."""
     begin = points[0] + (by + curl) * first / max(float(np.hypot(*first)), 1e-12)
     finish = points[-1] + (by + curl) * last / max(float(np.hypot(*last)), 1e-12)
     return shapely.LineString([begin, *points, finish])

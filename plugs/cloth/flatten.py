@@ -17,7 +17,7 @@ from plugs.cloth.zones import Patch
 from plugs.ground.doors import compiled_part
 from plugs.ground.errors import Finding
 from plugs.ground.records import record
-from plugs.mesh.triangles import cross, normals, side_lengths
+from plugs.mesh.triangles import areas, cross, normals, side_lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -49,6 +49,8 @@ class Flat:
     ----------
     points : (n, 2) float, mm
         Of the patch's vertices, seen from outside; the warp runs along x.
+    surface_mm2 : float
+        Area of the patch.
     is_exact : bool
         Whether it was unrolled without stretch.
     largest_strain : float, dimensionless
@@ -67,6 +69,7 @@ class Flat:
 
     patch: Patch
     points: Array
+    surface_mm2: float
     is_exact: bool
     largest_strain: float
     stretch_min: float
@@ -102,11 +105,12 @@ def flatten(patch: Patch, *, exact: float = DEVELOPABLE) -> Flat:
         points = _relaxed(patch, conformal(patch.vertices, patch.triangles))
     points, warp = _turned(patch, points)
     size = stretches(patch.vertices, patch.triangles, points)
-    area = flat_triangles(patch.vertices, patch.triangles)[1]
+    area = areas(patch.vertices[patch.triangles])
     flat_area = _signed(points, patch.triangles)
     return Flat(
         patch=patch,
         points=points,
+        surface_mm2=float(area.sum()),
         is_exact=is_exact,
         largest_strain=first.largest_strain if is_exact else _edge_strain(patch, points),
         stretch_min=_share(size[:, 1], area, 0.01),

@@ -12,11 +12,11 @@ from plugs.cloth.cloth import ClothPly, Laps, Pattern
 from plugs.cloth.cuts import cut_darts, cut_open
 from plugs.cloth.edges import (
     THINNED,
+    MovedEdges,
     PatchEdge,
     closed_up,
     edge_of,
     largest,
-    moved_edges,
     notches_on,
 )
 from plugs.cloth.flatten import Flat, finding_of, flatten
@@ -99,23 +99,23 @@ def patterns_of(
     found, breadth, without = [], _breadths(surface), dict.fromkeys([ply.number for ply in plies], 0.0)
     for i, ply in enumerate(plies):
         covered = _covered(ply, surface.zones, f"plies[{i}].zones")
-        for flat, edge in zip(flats, laid, strict=True):
+        for flat, moved in zip(flats, laid, strict=True):
             if flat.patch.zone in covered:
-                moves = [_move(flat, run[0], i, covered, laps, breadth) for run in edge.runs]
+                moves = [_move(flat, run[0], i, covered, laps, breadth) for run in moved.edge.runs]
                 zone = names[flat.patch.zone]
                 code = f"{letters[flat.patch.zone]}{ply.number}"
-                pattern = _pattern(flat, edge, moves, ply, zone, code)
+                pattern = _pattern(flat, moved, moves, ply, zone, code)
                 if pattern.outline.area > 0.0:
                     found.append(pattern)
                     used.add(flat.patch.name)
-                    over = lapped_over(flat.patch.name, edge.zone_outline, pattern.outline)
+                    over = lapped_over(flat.patch.name, pattern.zone_outline, pattern.outline)
                     findings += [finding for finding in over if finding not in findings]
                 else:
-                    without[ply.number] += flat.patch.area_mm2
+                    without[ply.number] += flat.surface_mm2
                     findings += [_no_piece(flat)] if ply is plies[0] else []
     whole = [
-        _shared(flat, edge, laps, names[flat.patch.zone], letters[flat.patch.zone])
-        for flat, edge in zip(flats, laid, strict=True)
+        _shared(flat, moved, laps, names[flat.patch.zone], letters[flat.patch.zone])
+        for flat, moved in zip(flats, laid, strict=True)
         if flat.patch.name in used
     ]
     return PatternSet(
@@ -126,16 +126,17 @@ def patterns_of(
 
 def _unfolded(
     surface: Zoned, seams: Sequence[Seam], darts: Sequence[DartCut], names: Sequence[str]
-) -> tuple[list[Flat], list[PatchEdge], list[Finding]]:
-    """Return each patch laid flat, with its edge and what is to be told of it."""
-    flats, laid, findings = list[Flat](), list[PatchEdge](), list[Finding]()
+) -> tuple[list[Flat], list[MovedEdges], list[Finding]]:
+    """Return each patch laid flat, with its edge to be moved and what is to be told of it."""
+    flats, laid, findings = list[Flat](), list[MovedEdges](), list[Finding]()
     for patch in surface.patches:
         mine = _nearest_darts(patch, surface, [d for d in darts if d.zone == names[patch.zone]])
         flat = flatten(cut_darts(cut_open(patch), mine))
         edge = edge_of(flat, seams)
         flats.append(flat)
-        laid.append(edge)
-        findings += [found for found in (finding_of(flat), _overlap_of(flat, edge)) if found is not None]
+        laid.append(MovedEdges(edge))
+        overlap = _overlap_of(flat, edge.zone_outline)
+        findings += [found for found in (finding_of(flat), overlap) if found is not None]
     return flats, laid, findings
 
 
@@ -217,10 +218,10 @@ def _no_piece(flat: Flat) -> Finding:
     )
 
 
-def _overlap_of(flat: Flat, edge: PatchEdge) -> Finding | None:
+def _overlap_of(flat: Flat, zone_outline: shapely.Polygon) -> Finding | None:
     """Return what is said of a piece that lies over itself when it is flat, or None."""
-    twice = flat.area_ratio * flat.patch.area_mm2 - float(edge.zone_outline.area)
-    if flat.flipped or twice < max(_OVER_ITSELF_MM2, _OVER_ITSELF * flat.patch.area_mm2):
+    twice = flat.area_ratio * flat.surface_mm2 - float(zone_outline.area)
+    if flat.flipped or twice < max(_OVER_ITSELF_MM2, _OVER_ITSELF * flat.surface_mm2):
         return None
     return Finding(
         code="cloth-overlaps",
@@ -280,19 +281,20 @@ def _breadths(surface: Zoned) -> dict[int, float]:
 
 
 def _pattern(
-    flat: Flat, edge: PatchEdge, moves: Sequence[float], ply: ClothPly, zone: str, code: str
+    flat: Flat, moved: MovedEdges, moves: Sequence[float], ply: ClothPly, zone: str, code: str
 ) -> Pattern:
     """Return the pattern of one patch for one ply, each run of its rim moved out or in."""
+    edge = moved.edge
     seams_flat = tuple(
         np.asarray(line.coords) for line, run in zip(edge.lines, edge.runs, strict=True) if run[0] >= 0
     )
-    outline = closed_up(shapely.simplify(moved_edges(edge, moves), THINNED))
+    outline = closed_up(shapely.simplify(moved.outline(moves), THINNED))
     kept, trimmed = (
         outline,
         [0.0 if run[0] == FREE else move for run, move in zip(edge.runs, moves, strict=True)],
     )
     if trimmed != list(moves):
-        kept = largest(shapely.intersection(outline, moved_edges(edge, trimmed)))
+        kept = largest(shapely.intersection(outline, moved.outline(trimmed)))
     by_zone = {run[0]: move for run, move in zip(edge.runs, moves, strict=True)}
     degrees = _ARROWS[flat.warp]
     words = (called().to_right if flat.warp == "across" else flat.warp).upper()
@@ -304,15 +306,15 @@ def _pattern(
         seams=seams_flat,
         notches=notches_on(edge.spots, outline, by_zone), centrelines=edge.centrelines,
         arrow_deg=degrees, arrow=words, bias_deg=ply.bias_deg,
-        surface_mm2=flat.patch.area_mm2, is_exact=flat.is_exact,
+        surface_mm2=flat.surface_mm2, is_exact=flat.is_exact,
         stretch_min=flat.stretch_min, stretch_max=flat.stretch_max,
     )  # fmt: skip
 
 
-def _shared(flat: Flat, edge: PatchEdge, laps: Laps, zone: str, letter: str) -> Pattern:
+def _shared(flat: Flat, moved: MovedEdges, laps: Laps, zone: str, letter: str) -> Pattern:
     """Return what all plies of a patch share."""
-    moves = [_at_no_seam(run[0], laps) for run in edge.runs]
-    return _pattern(flat, edge, moves, _NO_PLY, zone, letter)
+    moves = [_at_no_seam(run[0], laps) for run in moved.edge.runs]
+    return _pattern(flat, moved, moves, _NO_PLY, zone, letter)
 
 
 def _strips(

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.body.body import Solid, remade
+from plugs.body.body import MadeOf, remade
 from plugs.cloth.seamed import seamed
 from plugs.drape.splitting import finer_inside, split_at_zero, split_edges
 from plugs.drape.turning import well_shaped
@@ -103,7 +103,7 @@ class PlaceNames:
         return self.numbers[name]
 
 
-def surface_regions(solid: Solid, *, coarse: float = 0.0) -> SurfaceRegions:
+def surface_regions(solid: MadeOf, *, coarse: float = 0.0) -> SurfaceRegions:
     """Return the surface of a plug with the place of every triangle.
 
     Parameters

@@ -117,18 +117,20 @@ def _order(vertices: Array, triangles: Indices, area: Array) -> list[int]:
     count = len(triangles)
     beside = np.full(triangles.size, -1, dtype=np.int64)
     beside[one], beside[two] = two // 3, one // 3
-    near, length = beside.reshape(-1, 3).tolist(), side_lengths(vertices[triangles]).tolist()
+    # one whole number tells of two sides which is longer, and of equal ones which leads to the first triangle
+    rank = np.unique(-side_lengths(vertices[triangles]).ravel(), return_inverse=True)[1]
+    ways = np.where(beside >= 0, rank * count + beside, -1).reshape(-1, 3).tolist()
     found: list[int] = []
     is_found = [False] * count
-    waiting = [(0.0, int(np.argmax(area)))]
+    waiting = [int(np.argmax(area))]
     while waiting:
-        _, here = heappop(waiting)
+        here = heappop(waiting) % count
         if is_found[here]:
             continue
         is_found[here] = True
         found.append(here)
-        for other, shared in zip(near[here], length[here], strict=True):
-            if other >= 0 and not is_found[other]:
-                heappush(waiting, (-shared, other))
+        for way in ways[here]:
+            if way >= 0 and not is_found[way % count]:
+                heappush(waiting, way)
     promise(len(found) == count, "the patch is in one piece")
     return found

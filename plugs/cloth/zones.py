@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.body.body import Solid
+from plugs.body.body import MadeOf
 from plugs.cloth.regions import SurfaceRegions, clothed, surface_regions, with_flanges
 from plugs.cloth.strips import REST, with_strips
 from plugs.cloth.zone_words import Zone
@@ -100,7 +100,7 @@ class Zoned:
 
 
 def zoned(
-    solid: Solid,
+    solid: MadeOf,
     *,
     zones: Sequence[Zone] = (),
     bare: Sequence[str] = (),
@@ -111,7 +111,7 @@ def zoned(
 
     Parameters
     ----------
-    solid : Solid
+    solid : MadeOf
     zones : sequence of Zone
         The recipe's own; every other place that is not bare is a zone by itself.
     bare : sequence of str

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from plugs.drape.turning import well_shaped
 from plugs.ground.records import record
-from plugs.mesh.triangles import distinct, edges_of, groups, hinges_of
+from plugs.mesh.triangles import distinct, edges_of, groups, hinges_of, ordered
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -111,9 +111,11 @@ def split_edges(vertices: Array, triangles: Indices, share: Array, fields: Array
     between = (1.0 - along) * fields + along * np.roll(fields, -1, axis=1)
     six = np.concatenate([triangles, new[number]], axis=1)
     six_fields = np.concatenate([fields, between], axis=1)
-    found, parents, values = [], [], []
+    parents, children = [], []
     for kind, (first, second) in _CHILDREN.items():
         rows = np.flatnonzero(mask == kind)
+        if kind and not len(rows):
+            continue
         variants = [(rows, first)]
         if second is not None:
             (a, b), (c, d) = _DIAGONALS[kind]
@@ -122,18 +124,18 @@ def split_edges(vertices: Array, triangles: Indices, share: Array, fields: Array
                 gap[:, c] - gap[:, d], axis=1
             )
             variants = [(rows[is_first], first), (rows[~is_first], second)]
-        for some, children in variants:
-            for child in children:
-                found.append(six[some][:, child])
-                values.append(six_fields[some][:, child])
+        for some, own in variants:
+            for child in own:
                 parents.append(some)
+                children.append(np.broadcast_to(np.array(child), (len(some), 3)))
     parent = np.concatenate(parents)
-    order = np.argsort(parent, kind="stable")
+    order = ordered(parent)
+    parent, corner = parent[order], np.concatenate(children)[order]
     return Split(
         vertices=vertices,
-        triangles=np.concatenate(found)[order],
-        parent=parent[order],
-        fields=np.concatenate(values)[order],
+        triangles=six[parent[:, None], corner],
+        parent=parent,
+        fields=six_fields[parent[:, None], corner],
     )
 
 

@@ -1,8 +1,9 @@
 """Cloth made in a process of its own while this one makes the foam.
 
 That process gives back stages under their keys, and what was drawn of them: what has the same key is the
-same. It is a twin of this one, which has the foam and all that comes before; where there can be none, or it
-shall stay, a worker, given the checked words and the lines. What goes wrong there is made and told here.
+same. It is a twin of this one, which has all that the foam is made of, and the foam itself where drawings are
+wanted; where there can be none, or it shall stay, a worker, given the checked words and the lines. What goes
+wrong there is made and told here.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
+from plugs.body.body import MadeOf
 from plugs.ground import twins
 from plugs.ground.errors import present
 from plugs.ground.workers import LONGEST_CALL_S, Crew, Worker, n_cores
@@ -117,7 +119,7 @@ def cloth_beside(work: Worked, crew: Crew | None = None, draw: Sequence[Draw] = 
     context manager
     """
     with ExitStack() as after:
-        if crew is None and _has_twin(work):
+        if crew is None and _has_twin(work, draw):
             _begin_twin(work, draw, after)
         else:
             begin_cloth(work, crew or after.enter_context(Crew()), draw)
@@ -134,6 +136,8 @@ def _begin_twin(work: Worked, draw: Sequence[Draw], after: ExitStack) -> None:
 
     def make() -> Brought:
         work.say = lambda _: None
+        if not draw:  # cloth alone follows from what the foam is made of, and need not wait for it
+            work.stand_in("body", _foam_of(work))
         return _made(work, draw)
 
     twin = after.enter_context(twins.Twin(make))
@@ -145,12 +149,26 @@ def _begin_twin(work: Worked, draw: Sequence[Draw], after: ExitStack) -> None:
     shelf.expect(_names(draw), collect)
 
 
-def _has_twin(work: Worked) -> bool:
-    """Return whether a twin of this process can make a work's cloth, once the foam has been made for both."""
+def _foam_of(work: Worked) -> MadeOf:
+    """Return what a work's foam is made of."""
+    lines, cutters = work.lines, work.cutters
+    return MadeOf(
+        loft=lines.foam,
+        tolerance=work.plug.chord_tolerance,
+        tools=tuple(lines.tools),
+        shapes=cutters.shapes,
+        mating=cutters.mating,
+    )
+
+
+def _has_twin(work: Worked, draw: Sequence[Draw]) -> bool:
+    """Return whether a twin of this process can make a work's cloth, once what it needs has been made."""
     if work.shelf is None or not _is_wanted(work) or not twins.can_be_made():
         return False
     keep_to_one_thread()
-    _ = work.layup, work.body
+    _ = work.layup, work.lines, work.cutters
+    if draw:
+        _ = work.body
     return twins.can_be_made()
 
 

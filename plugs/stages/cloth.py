@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from plugs.body.body import Solid
+from plugs.body.body import MadeOf
 from plugs.cloth.cloth import ClothPly
 from plugs.cloth.drawn import asked_zones
 from plugs.cloth.patterns import PatternSet, patterns_of
@@ -200,7 +200,7 @@ def plies_to_cut(layup: Layup) -> tuple[CutPly, ...]:
     )
 
 
-def cut_cloth(plug: Plug, plies: Sequence[CutPly], ground: Ground, body: Solid) -> CutCloth:
+def cut_cloth(plug: Plug, plies: Sequence[CutPly], ground: Ground, body: MadeOf) -> CutCloth:
     """Return the surface of a plug in zones, its patterns, and their places on the rolls.
 
     From fewer triangles than the foam's, but where a piece unrolls exactly and too much of its area is lost
@@ -211,8 +211,8 @@ def cut_cloth(plug: Plug, plies: Sequence[CutPly], ground: Ground, body: Solid) 
     plug : Plug
     plies : sequence of CutPly
     ground : Ground
-    body : Solid
-        The foam.
+    body : MadeOf
+        The foam, or what it is made of.
 
     Returns
     -------

@@ -185,6 +185,17 @@ class Staged:
         other._made = {name: value for name, value in self._made.items() if not self._follows(name, "sheets")}
         return other
 
+    def stand_in(self, name: str, value: object) -> None:
+        """Take something for what a stage came to, in a process that gives back none of what shows it.
+
+        Parameters
+        ----------
+        name : str
+            Of a stage that has not been made.
+        value : object
+        """
+        self._made[name] = value
+
     def _follows(self, name: str, first: str) -> bool:
         """Return whether a stage is another one, or comes after it."""
         earlier: tuple[str, ...] = getattr(type(self), name).after

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
-from plugs.cloth.edges import PatchEdge, moved_edges
+from plugs.cloth.edges import MovedEdges, PatchEdge
 from plugs.cloth.zones import zoned
 from plugs.lines.section import Corner, LinesPlan, Station
 from tests.shapes import solid_of
@@ -40,7 +40,7 @@ def test_piece_whose_edges_all_move_in() -> None:
     lines = tuple(shapely.LineString(corners[run]) for _, run, _ in runs)
     zone = shapely.Polygon(corners)
     edge = PatchEdge(zone_outline=zone, runs=tuple(runs), lines=lines, spots=(), centrelines=())
-    left = moved_edges(edge, [-10.0, -8.0])
+    left = MovedEdges(edge).outline([-10.0, -8.0])
     assert left.bounds == pytest.approx((8.0, 8.0, 90.0, 52.0), abs=1e-6)
     assert left.area == pytest.approx(40.0 * 40.0 + 42.0 * 44.0, abs=5.0)
 
@@ -58,7 +58,7 @@ def test_outline_with_sides_that_all_but_run_on_straight() -> None:
     runs, lines = ((1, np.arange(8), True),), (shapely.LinearRing(corners),)
     zone = shapely.Polygon(corners)
     edge = PatchEdge(zone_outline=zone, runs=runs, lines=lines, spots=(), centrelines=())
-    grown = moved_edges(edge, [4.0])
+    grown = MovedEdges(edge).outline([4.0])
     assert grown.is_valid
     assert grown.bounds == pytest.approx((6.0, 6.0, 123.75, high + 4.0), abs=1e-9)
     assert grown.area == pytest.approx(117.75 * (high - 2.0), rel=1e-9)

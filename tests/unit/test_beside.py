@@ -33,9 +33,10 @@ TWINNED = """import os, sys
 os.environ["OPENBLAS_NUM_THREADS"] = "1"
 import plugs.stages.cloth as cloth
 from plugs.ground import twins
-from plugs.stages import beside
+from plugs.stages import beside, shape
 beside.n_cores = lambda: 2
-here, made, cut, twin = os.getpid(), [], cloth.cut_cloth, twins.Twin
+here, made, cut, twin, foam = os.getpid(), [], cloth.cut_cloth, twins.Twin, shape.foam_body
+shape.foam_body = lambda *words: made.append("foam") or foam(*words)
 cloth.cut_cloth = lambda *words: made.append("here") or cut(*words)
 twins.Twin = lambda make: made.append("twin") or twin(make)
 FAULT
@@ -43,7 +44,7 @@ from plugs.cli import main
 assert main(["check", sys.argv[1]]) == 0
 print(*made, file=sys.stderr)
 """
-"""A check in a process of its own that has one thread; it tells where cloth was cut, and of twins."""
+"""A check in a process of its own that has one thread; it tells of twins, of foam, of cloth cut here."""
 
 
 @pytest.fixture
@@ -124,8 +125,11 @@ def test_cloth_is_cut_elsewhere_and_is_the_same(
 @pytest.mark.parametrize(
     ("fault", "made"),
     [
-        ("", ["twin"]),
-        ("cut = lambda *words, cut=cut: cut(*words) if os.getpid() == here else 1 / 0", ["twin", "here"]),
+        ("", ["twin", "foam"]),
+        (
+            "cut = lambda *words, cut=cut: cut(*words) if os.getpid() == here else 1 / 0",
+            ["twin", "foam", "here"],
+        ),
     ],
 )
 def test_a_twin_cuts_the_same_cloth(
@@ -135,7 +139,10 @@ def test_a_twin_cuts_the_same_cloth(
     fault: str,
     made: list[str],
 ) -> None:
-    """What a command tells is the same, whether its twin cuts the cloth, fails, or there is none."""
+    """What a command tells is the same, whether its twin cuts the cloth, fails, or there is none.
+
+    Cloth follows from what the foam is made of, so the twin need not wait for the foam.
+    """
     monkeypatch.setattr(beside, "n_cores", lambda: 1)
     assert main(["check", str(box)]) == 0
     alone = untimed(capsys.readouterr().out)
