@@ -233,9 +233,11 @@ def _layers_of(
     """Return layers without names, of slabs rising along an axis, of a body between two places on it."""
     turned = mesh.stacked(body, axis)
     ready = banded(turned)
-    layers = []
+    heights = np.sort(ready.vertices[:, 2])
+    layers: list[Layer] = []
     for slab, reach in zip(slabs, reaches(slabs, low, high), strict=True):
         covered = shadow(ready, *reach)
+        is_shared = bool(layers) and layers[-1].to_mm == slab.from_mm and _is_clear(heights, slab.from_mm)
         layers.append(
             Layer(
                 name="",
@@ -244,7 +246,7 @@ def _layers_of(
                 from_mm=slab.from_mm,
                 to_mm=slab.to_mm,
                 thickness=slab.thickness,
-                lower=_face(turned, slab.from_mm, low, above=True),
+                lower=layers[-1].upper if is_shared else _face(turned, slab.from_mm, low, above=True),
                 upper=_face(turned, slab.to_mm, high, above=False),
                 envelope=covered,
                 rough=rough_outline(covered, allowance),
@@ -252,6 +254,12 @@ def _layers_of(
             )
         )
     return layers
+
+
+def _is_clear(heights: Array, at: float) -> bool:
+    """Return whether no vertex lies in a plane: the body has one outline there, above it and below."""
+    place = int(np.searchsorted(heights, at - LENGTH))
+    return place == len(heights) or float(heights[place]) > at + LENGTH
 
 
 def reaches(slabs: Sequence[Slab | Layer], low: float, high: float) -> list[tuple[float, float]]:

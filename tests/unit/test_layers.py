@@ -209,6 +209,28 @@ def test_round_body_has_round_layers() -> None:
     assert widths[0] == pytest.approx(2.0 * math.sqrt(50.0**2 - 30.0**2), abs=0.1)
 
 
+def test_two_layers_share_the_outline_between_them_unless_a_face_lies_there(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A plane without a vertex is cut once; where a step of the body lies, above and below differ."""
+    asked: list[float] = []
+    outline = mesh.outline
+
+    def counted(stack: mesh.Stacked, at: float, *, above: bool) -> shapely.MultiPolygon:
+        asked.append(round(at))
+        return outline(stack, at, above=above)
+
+    monkeypatch.setattr(mesh, "outline", counted)
+    box = mesh.extruded(shapely.MultiPolygon([shapely.box(0, 0, 300, 200)]), "z", 0.0, 50.0)
+    step = mesh.extruded(shapely.MultiPolygon([shapely.box(50, 50, 200, 150)]), "z", 50.0, 100.0)
+    layers, _ = make_layers(mesh.Body(box.solid + step.solid), Stack(thicknesses=(25.0,)))
+    assert asked.count(25) == asked.count(75) == 1
+    assert layers[1].lower is layers[0].upper
+    assert [layer.lower.area for layer in layers] == pytest.approx([60000.0, 60000.0, 15000.0, 15000.0])
+    assert [layer.upper.area for layer in layers] == pytest.approx([60000.0, 60000.0, 15000.0, 15000.0])
+    assert asked.count(50) == 2
+
+
 def test_stack_is_not_changed() -> None:
     """The recipe's own record stays as it was."""
     stack = Stack(thicknesses=[40, 15])

@@ -113,3 +113,17 @@ def test_numbers_are_written_as_python_writes_them():
     wanted = "".join(f"a,{x:.4f},{y:.4f},é\n" for x, y in np.round(values, 4) + 0.0)
     assert fixed_rows(values, 4, "a,", ",é\n").decode() == wanted
     assert fixed_rows(np.array([[0.25], [-12.0]]), 1, "", ";") == b"0.2;-12.0;"
+
+
+def test_vertices_in_line_are_left_out_within_a_thousandth():
+    """A disc of far too many chords keeps its line with a part of them; a square keeps its corners."""
+    disc = shapely.Point(0, 0).buffer(200.0, quad_segs=2000)
+    dense = shapely.segmentize(SQUARE, 0.01)
+    rows = rows_of(outlines_csv([layer(lower=MultiPolygon([disc]), upper=MultiPolygon([dense]))]))
+    lower, upper = (
+        shapely.LinearRing([(float(row["h_mm"]), float(row["v_mm"])) for row in rows if row["face"] == face])
+        for face in ("lower", "upper")
+    )
+    assert len(lower.coords) < len(disc.exterior.coords) / 4
+    assert shapely.hausdorff_distance(lower, disc.exterior) < 0.0011
+    assert len(upper.coords) == 5
