@@ -9,7 +9,7 @@ from functools import reduce
 
 from plugs.nesting.bitmap import TOUCH
 from plugs.nesting.box_fit import fit_boxes
-from plugs.nesting.filling import PICKS, Layout, SheetFilling, Spot, fill
+from plugs.nesting.filling import PICKS, Layout, Seen, SheetFilling, Spot, fill
 from plugs.nesting.grids import RasterSheet, is_box, turned
 from plugs.nesting.job import Job
 
@@ -43,8 +43,9 @@ def arrange(job: Job) -> tuple[Layout, int]:
         The second does not depend on how many sheets of the spare kind there are: with so many more
         there is a layout that lacks none.
     """
+    seen = Seen()
     tried = [
-        (fill(order, job.shapes, racks, job.spare, pick=pick, polish=True), order, racks, pick)
+        (fill(order, job.shapes, racks, job.spare, pick=pick, polish=True, seen=seen), order, racks, pick)
         for racks in _preferences(job.racks)
         for order in _orders(job)
         for pick in PICKS
@@ -53,7 +54,7 @@ def arrange(job: Job) -> tuple[Layout, int]:
     best, order, racks, pick = min(tried, key=lambda one: one[0].score)
     if best.score[1] > _least_cost(job):
         best = min([best, *_fitted(job, best)], key=lambda layout: layout.score)
-    better = _bettered(job, best, order, racks, pick)
+    better = _bettered(job, best, (order, racks, pick), seen)
     return _thrifty(job, better), short
 
 
@@ -105,19 +106,22 @@ def _least_cost(job: Job) -> float:
     return max(least, rate * (area - free))
 
 
-def _bettered(job: Job, best: Layout, order: list[int], racks: Sequence[RasterSheet], pick: str) -> Layout:
+def _bettered(
+    job: Job, best: Layout, made_by: tuple[list[int], Sequence[RasterSheet], str], seen: Seen
+) -> Layout:
     """Return the best layout after changes of the order, as many as the effort allows.
 
     Most orders are judged on whole cells, which takes a third of the time; what is the best so far is slid
     home. With the order found so, the rest of the effort goes to orders that are slid home each.
     """
+    order, racks, pick = made_by
     effort = job.effort * min(_LARGEST_EFFORT, _EFFORT_PER_SHAPE * len(order))
     if best.score[1] <= _least_cost(job) and not best.missing:
         effort *= _LEAST_SHEETS_RATIO
     if effort <= 0.0 or not 2 <= len(order) <= _MANY or best.score[1] <= 0.0:
         return best
-    coarse = SheetFilling(job.shapes, racks, job.spare, pick=pick, polish=False)
-    fine = SheetFilling(job.shapes, racks, job.spare, pick=pick, polish=True)
+    coarse = SheetFilling(job.shapes, racks, job.spare, pick=pick, polish=False, seen=seen)
+    fine = SheetFilling(job.shapes, racks, job.spare, pick=pick, polish=True, seen=seen)
     seed, drawn = 1, 0
     first = coarse.fill(order, effort=effort)
     if first is None:  # so many shapes that one order takes all the effort

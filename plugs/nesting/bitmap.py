@@ -86,9 +86,13 @@ def cells_touched(shape: shapely.Geometry, cell: float, columns: int, rows: int)
     -------
     (columns, rows) bool
     """
-    ends, starts = _segments(shape)
-    if not len(starts):
-        return np.zeros((columns, rows), dtype=np.bool_)
+    return _grids(*_segments([shape]), cell, np.array([columns]), np.array([rows]))[0]
+
+
+def _grids(
+    ends: Array, starts: Array, owner: Indices, cell: float, columns: Indices, rows: Indices
+) -> list[Cells]:
+    """Return the cells that shapes meet, each on a grid of its own, by the edges that each has."""
     begin, finish = starts / cell, ends / cell
     swap = begin[:, 0] > finish[:, 0]
     begin[swap], finish[swap] = finish[swap], begin[swap]
@@ -104,32 +108,39 @@ def cells_touched(shape: shapely.Geometry, cell: float, columns: int, rows: int)
     two = np.where(upright, finish[which, 1], two)
     first = np.floor(np.minimum(one, two)).astype(np.int64)
     last = np.floor(np.maximum(one, two)).astype(np.int64)
-    inside = (column >= 0) & (column < columns) & (last >= 0) & (first < rows)
-    starts_at = column[inside], np.clip(first[inside], 0, rows)
-    ends_at = column[inside], np.clip(last[inside] + 1, 0, rows)
+    own = owner[which]
+    top, is_across = rows[own], (column >= 0) & (column < columns[own])
+    inside = is_across & (last >= 0) & (first < top)
     # an edge that crosses the middle of a column turns outside to inside for all cells above it
     middle = column + 0.5
-    crosses = (begin[which, 0] <= middle) & (middle < finish[which, 0])
-    crosses &= (column >= 0) & (column < columns)
+    crosses = is_across & (begin[which, 0] <= middle) & (middle < finish[which, 0])
     height = at[:, 1] + slope * (middle - at[:, 0])
-    above = np.clip(np.ceil(height[crosses] - 0.5), 0, rows).astype(np.int64)
+    above = np.clip(np.ceil(height - 0.5), 0, top)
+    after = np.cumsum(columns)
+    across, up = int(after[-1]), int(rows.max())
+    place = column + (after - columns)[own]  # in a grid of them all, side by side
 
-    def counted(column: Indices, row: Indices) -> Indices:
-        there = np.bincount(column * (rows + 1) + row, minlength=columns * (rows + 1))
-        return there.reshape(columns, rows + 1)
+    def counted(some: Cells, row: NDArray[np.number]) -> Indices:
+        at = place[some] * (up + 1) + row[some].astype(np.int64)
+        return np.bincount(at, minlength=across * (up + 1)).reshape(across, up + 1)
 
-    edge = np.cumsum(counted(*starts_at) - counted(*ends_at), axis=1)
-    turn = np.cumsum(counted(column[crosses], above), axis=1)
+    starts_at, ends_at = np.clip(first, 0, top), np.clip(last + 1, 0, top)
+    edge = np.cumsum(counted(inside, starts_at) - counted(inside, ends_at), axis=1)
+    turn = np.cumsum(counted(crosses, above), axis=1)
     found: Cells = (edge > 0) | (turn & 1 == 1)
-    return found[:, :rows]
+    return [
+        found[end - wide : end, :tall]
+        for end, wide, tall in zip(after.tolist(), columns.tolist(), rows.tolist(), strict=True)
+    ]
 
 
-def _segments(shape: shapely.Geometry) -> tuple[Array, Array]:
-    """Return the end and the beginning of every edge of a shape."""
-    rings = shapely.get_rings(shapely.get_parts(shape))
+def _segments(shapes: Sequence[shapely.Geometry]) -> tuple[Array, Array, Indices]:
+    """Return the end and the beginning of every edge of shapes, and which shape it belongs to."""
+    parts, shape = shapely.get_parts(shapes, return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
     points, ring = shapely.get_coordinates(rings, return_index=True)
     joined = ring[1:] == ring[:-1]
-    return points[1:][joined], points[:-1][joined]
+    return points[1:][joined], points[:-1][joined], shape[part[ring[1:][joined]]]
 
 
 def as_number(cells: Cells) -> int:
@@ -142,41 +153,31 @@ def as_number(cells: Cells) -> int:
     return int.from_bytes(np.packbits(cells.ravel(), bitorder="little").tobytes(), "little")
 
 
-def runs_of(cells: Cells) -> tuple[tuple[int, int, int], ...]:
-    """Return the runs of cells in the columns of a grid, the longest first.
+def _runs(cells: Cells) -> tuple[Indices, Indices, Indices]:
+    """Return column, first row and the row after the last of each run, by column and row."""
+    columns, rows = cells.shape
+    # a free cell before each column, and one behind the last
+    apart = np.zeros(columns * (rows + 1) + 1, dtype=np.bool_)
+    apart[:-1].reshape(columns, rows + 1)[:, 1:] = cells
+    turns = np.flatnonzero(apart[1:] != apart[:-1])
+    column = turns[::2] // (rows + 1)
+    return column, turns[::2] % (rows + 1), turns[1::2] - column * (rows + 1)
 
-    Parameters
-    ----------
-    cells : (columns, rows) bool
 
-    Returns
-    -------
-    tuple of (int, int, int)
-        Column, first row, number of cells.
-    """
-    step = np.diff(np.pad(cells.astype(np.int8), ((0, 0), (1, 1))), axis=1)
-    column, first = np.nonzero(step == 1)
-    _, after = np.nonzero(step == -1)
+def _longest_first(column: Indices, first: Indices, after: Indices) -> tuple[tuple[int, int, int], ...]:
+    """Return runs as numbers, the longest first."""
     order = np.lexsort((first, column, first - after))
-    rows = np.column_stack((column, first, after - first))[order]
-    return tuple((a, b, c) for a, b, c in rows.tolist())
+    return tuple(zip(*(of[order].tolist() for of in (column, first, after - first)), strict=True))
 
 
-def core_of(cells: Cells) -> tuple[int, int, int, int]:
-    """Return a large block of cells within a shape, its sides whole steps long where they can be.
-
-    Parameters
-    ----------
-    cells : (columns, rows) bool
+def _core(column: Indices, first: Indices, after: Indices) -> tuple[int, int, int, int]:
+    """Return a large block of cells within the runs of a shape, its sides whole steps long where they can be.
 
     Returns
     -------
     tuple of 4 int
         First column and row, columns and rows.
     """
-    step = np.diff(np.pad(cells.astype(np.int8), ((0, 0), (1, 1))), axis=1)
-    column, first = np.nonzero(step == 1)
-    _, after = np.nonzero(step == -1)
     order = np.lexsort((after - first, column))  # the longest run of each column last
     last = np.append(np.diff(column[order]) > 0, True)
     low, high = first[order][last], after[order][last]
@@ -191,34 +192,42 @@ def core_of(cells: Cells) -> tuple[int, int, int, int]:
     return found[0], found[1], columns, rows
 
 
-def make_stencil(grown: shapely.Geometry, turn_deg: float, cell: float) -> Stencil:
-    """Return a shape as runs of cells from the corner of its box.
+def make_stencils(
+    grown: Sequence[shapely.Geometry], turns_deg: Sequence[float], cell: float
+) -> list[Stencil]:
+    """Return a shape as runs of cells from the corner of its box, in each of its turns.
 
     Parameters
     ----------
-    grown : shapely.Polygon or shapely.MultiPolygon, mm
-        The shape, turned, and grown by half of what must lie between two shapes, less `TOUCH`.
-    turn_deg : float, deg
+    grown : sequence of shapely.Polygon or shapely.MultiPolygon, mm
+        The shape in each turn, grown by half of what must lie between two shapes, less `TOUCH`.
+    turns_deg : sequence of float, deg
         What it was turned by.
     cell : float, mm
     """
-    left, bottom, right, top = shapely.bounds(grown) + np.array([-TOUCH, -TOUCH, TOUCH, TOUCH])
-    width, height = float(right - left), float(top - bottom)
-    columns = max(1, int(np.ceil((width - TOUCH) / cell)))
-    rows = max(1, int(np.ceil((height - TOUCH) / cell)))
-    moved = shapely.transform(grown, lambda points: points - (left, bottom))
-    cells = cells_touched(moved, cell, columns, rows)
-    return Stencil(
-        turn_deg=turn_deg,
-        columns=columns,
-        rows=rows,
-        width=width,
-        height=height,
-        left=float(left),
-        bottom=float(bottom),
-        runs=runs_of(cells),
-        core=core_of(cells),
-    )
+    boxes = shapely.bounds(grown) + np.array([-TOUCH, -TOUCH, TOUCH, TOUCH])
+    corners, sizes = boxes[:, :2], boxes[:, 2:] - boxes[:, :2]
+    columns, rows = np.maximum(1, np.ceil((sizes - TOUCH) / cell)).astype(np.int64).T
+    ends, starts, owner = _segments(grown)
+    grids = _grids(ends - corners[owner], starts - corners[owner], owner, cell, columns, rows)
+    made = []
+    for turn_deg, box, cells in zip(turns_deg, boxes.tolist(), grids, strict=True):
+        left, bottom, right, top = box
+        runs = _runs(cells)
+        made.append(
+            Stencil(
+                turn_deg=turn_deg,
+                columns=cells.shape[0],
+                rows=cells.shape[1],
+                width=right - left,
+                height=top - bottom,
+                left=left,
+                bottom=bottom,
+                runs=_longest_first(*runs),
+                core=_core(*runs),
+            )
+        )
+    return made
 
 
 @lru_cache(maxsize=4096)
@@ -275,7 +284,7 @@ class Bitmap:
     work : int
         Bytes that were shifted so far, a measure of effort that is the same on every machine.
     spread : list of int
-        ``taken`` spread by 1, 2, 4 ... cells, as far as it was asked for since the last change.
+        ``taken`` spread by 1, 2, 4 ... cells, as far as it was asked for.
     wide : dict of int to int
         The same spread by any number of cells: shapes share the lengths of their runs.
     full, free : set of Room
@@ -294,27 +303,42 @@ class Bitmap:
     full: set[Room] = field(default_factory=set)
     free: set[Room] = field(default_factory=set)
 
-    def take(self, cells: int) -> None:
-        """Mark cells as taken.
+    def taking(self, cells: int) -> Bitmap:
+        """Return the sheet with more cells taken.
 
         Parameters
         ----------
         cells : int
             As one whole number, as by `as_number`.
-        """
-        self.taken |= cells
-        self.spread, self.wide = [], {}
-        self.free = set()
 
-    def take_runs(self, stencil: Stencil, column: int, row: int) -> None:
-        """Mark the cells of a stencil as taken.
+        Returns
+        -------
+        Bitmap
+        """
+        return Bitmap(
+            columns=self.columns,
+            rows=self.rows,
+            cell=self.cell,
+            width=self.width,
+            height=self.height,
+            taken=self.taken | cells,
+            full=set(self.full),
+        )
+
+    def cells_at(self, stencil: Stencil, column: int, row: int) -> int:
+        """Return the cells that a stencil takes.
 
         Parameters
         ----------
         column, row : int
             Where its corner lies.
+
+        Returns
+        -------
+        int
+            As one whole number, as by `as_number`.
         """
-        self.take(_cells_of(stencil.runs, self.rows) << (column * self.rows + row))
+        return _cells_of(stencil.runs, self.rows) << (column * self.rows + row)
 
     def lowest(self, stencil: Stencil) -> tuple[int, int] | None:
         """Return the free place of the lowest column, and in it of the lowest row.

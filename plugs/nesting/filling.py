@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import replace
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import field
+from typing import TypeVar
 
 import numpy as np
 import shapely
@@ -21,6 +23,9 @@ _PLACE_WORK = 120_000  # cells that one placing costs beside those it looks at
 _SLIDE_WORK = 1_000_000
 """Effort of laying one shape on its cells, and of sliding it to its place, in the bytes that are shifted
 meanwhile (measured)."""
+
+_MOST_PLACES, _MOST_LAID = 50_000, 256
+"""So much of what was seen is kept, for its room in memory: some 10 and 5 MB."""
 
 PICKS = ("edge", "corner")
 """How a turn is chosen: the one that reaches least far along the sheet, or the one that begins first."""
@@ -65,12 +70,77 @@ Rooms = dict[int, tuple[Room, ...]]
 """Rooms of the turns of a shape, by the kind of sheet."""
 
 
-class _Sheet:
-    """One sheet while it is filled."""
+T = TypeVar("T")
+Corner = tuple[int, int]
+"""Column and row of a cell."""
 
-    def __init__(self, rack: RasterSheet) -> None:
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class _Laid:
+    """Where a shape has been laid on a sheet.
+
+    Attributes
+    ----------
+    x, y : float, mm
+        Corner of its box.
+    cells : int
+        That it takes of the sheet.
+    grown : shapely.Polygon or None, mm
+        The shape there, where it was slid home.
+    box : tuple of 4 float, mm
+        Round that.
+    """
+
+    x: float
+    y: float
+    cells: int
+    grown: shapely.Polygon | None = None
+    box: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+
+
+class Seen:
+    """What shapes came to on sheets: many orders lead to the same sheet, where they are not tried again."""
+
+    def __init__(self) -> None:
+        """Begin with nothing seen."""
+        self._numbers: dict[object, int] = {}
+        self._places: dict[object, tuple[Corner | None, int]] = {}
+        self._laid: dict[object, _Laid] = {}
+
+    def number(self, *content: object) -> int:
+        """Return the number of a sheet, by what it was before and what was laid on it."""
+        return self._numbers.setdefault(content, len(self._numbers))
+
+    def lowest(self, number: int, bitmap: Bitmap, stencil: Stencil) -> tuple[Corner | None, int]:
+        """Return the lowest free place for a stencil on a sheet, and the effort of finding it."""
+        key = number, id(stencil)
+        if key not in self._places:
+            before = bitmap.work
+            place = bitmap.lowest(stencil)
+            _kept(self._places, key, (place, bitmap.work - before), _MOST_PLACES)
+        return self._places[key]
+
+    def laid(self, number: int, stencil: Stencil, place: Corner, lay: Callable[[], _Laid]) -> _Laid:
+        """Return where a stencil has been laid on a sheet, slid home from a place."""
+        key = number, id(stencil), place
+        if key not in self._laid:
+            _kept(self._laid, key, lay(), _MOST_LAID)
+        return self._laid[key]
+
+
+def _kept(among: dict[object, T], key: object, value: T, most: int) -> None:
+    """Keep a value among no more than so many."""
+    if len(among) >= most:
+        among.clear()
+    among[key] = value
+
+
+class _Sheet:
+    """One sheet with what lies on it: it is never changed, and those that come of it have shapes more."""
+
+    def __init__(self, rack: RasterSheet, seen: Seen) -> None:
         """Begin with an empty sheet."""
-        self.rack = rack
+        self.rack, self.seen = rack, seen
         self.bitmap = Bitmap(
             columns=rack.columns,
             rows=rack.rows,
@@ -79,66 +149,61 @@ class _Sheet:
             height=rack.height,
             taken=rack.blocked,
         )
+        self.number = seen.number(rack.kind)
         self.room = rack.width * rack.height
-        self.spots: list[Spot] = []
-        self.boxes: list[tuple[float, float, float, float]] = []
-        self.grown: list[shapely.Polygon] = []
-        self.refused: set[int] = set()
+        self.spots: tuple[Spot, ...] = ()
+        self.laid: tuple[_Laid, ...] = ()
         self.reach = 0.0
-
-    def copy(self) -> _Sheet:
-        """Return the sheet as it is now, which goes its own way from here."""
-        other = object.__new__(_Sheet)
-        other.rack, other.room, other.reach = self.rack, self.room, self.reach
-        own = self.bitmap
-        other.bitmap = replace(own, spread=list(own.spread), full=set(own.full), free=set(own.free))
-        other.spots, other.boxes, other.grown = list(self.spots), list(self.boxes), list(self.grown)
-        other.refused = set(self.refused)
-        return other
-
-    def may_take(self, shape: RasterShape) -> bool:
-        """Return whether nothing says yet that there is no room for a shape."""
-        return id(shape) not in self.refused and shape.area_mm2 <= self.room
 
     def place(
         self, number: int, shape: RasterShape, *, pick: str, polish: bool, rooms: Sequence[Room] = ()
-    ) -> bool:
-        """Place a shape if there is room; whether there was."""
-        if not self.may_take(shape):
-            return False
-        best: tuple[tuple[float, float], int, tuple[int, int]] | None = None
+    ) -> tuple[_Sheet | None, int]:
+        """Return the sheet with a shape more, None if there is no room; and the effort of looking."""
+        if shape.area_mm2 > self.room:
+            return None, 0
+        best: tuple[tuple[float, float], int, Corner] | None = None
+        effort = 0
         for turn, stencil in enumerate(shape.stencils):
             if rooms and self.bitmap.is_full(rooms[turn]):
                 continue
-            place = self.bitmap.lowest(stencil)
+            place, work = self.seen.lowest(self.number, self.bitmap, stencil)
+            effort += work
             if place is not None:
                 along = place[0] * self.rack.cell + (stencil.width if pick == "edge" else 0.0)
                 if best is None or (along, place[1]) < best[0]:
                     best = (along, place[1]), turn, place
         if best is None:
-            self.refused.add(id(shape))
-            return False
-        stencil = shape.stencils[best[1]]
-        cell = self.rack.cell
-        x, y = best[2][0] * cell, best[2][1] * cell
-        if polish:
-            x, y = self._settle(shape.grown[best[1]], stencil, x, y)
-        else:
-            self.bitmap.take_runs(stencil, *best[2])
-        self.room -= shape.area_mm2
-        self.reach = max(self.reach, x + stencil.width)
-        self.spots.append(
-            Spot(
-                shape=number,
-                turn_deg=stencil.turn_deg,
-                dx=round(x - stencil.left + self.rack.origin + 0.0, 4),
-                dy=round(y - stencil.bottom + self.rack.origin + 0.0, 4),
-            )
-        )
-        return True
+            return None, effort
+        return self._with(number, shape, best[1], best[2], polish=polish), effort
 
-    def _settle(self, grown: shapely.Polygon, stencil: Stencil, x: float, y: float) -> tuple[float, float]:
-        """Slide a shape to the left and down as far as it goes, take its cells, return where it lies."""
+    def _with(self, number: int, shape: RasterShape, turn: int, place: Corner, *, polish: bool) -> _Sheet:
+        """Return the sheet with a shape more, at a free place or slid home from there."""
+        stencil, rack = shape.stencils[turn], self.rack
+        x, y = (cells * rack.cell for cells in place)
+        if polish:
+            laid = self.seen.laid(
+                self.number, stencil, place, lambda: self._settled(shape.grown[turn], stencil, x, y)
+            )
+        else:
+            laid = _Laid(x=x, y=y, cells=self.bitmap.cells_at(stencil, *place))
+        other = object.__new__(_Sheet)
+        other.rack, other.seen = rack, self.seen
+        other.bitmap = self.bitmap.taking(laid.cells)
+        other.number = self.seen.number(self.number, id(stencil), laid.x, laid.y)
+        other.room = self.room - shape.area_mm2
+        other.reach = max(self.reach, laid.x + stencil.width)
+        spot = Spot(
+            shape=number,
+            turn_deg=stencil.turn_deg,
+            dx=round(laid.x - stencil.left + rack.origin + 0.0, 4),
+            dy=round(laid.y - stencil.bottom + rack.origin + 0.0, 4),
+        )
+        other.spots = (*self.spots, spot)
+        other.laid = (*self.laid, laid)
+        return other
+
+    def _settled(self, grown: shapely.Polygon, stencil: Stencil, x: float, y: float) -> _Laid:
+        """Return where a shape lies when it has been slid to the left and down as far as it goes."""
         cell, rack = self.rack.cell, self.rack
         if not rack.blocked:
             near = self._near(stencil, x, y)
@@ -157,19 +222,17 @@ class _Sheet:
         cells = np.zeros((columns, rack.rows), dtype=np.bool_)
         there = shapely.transform(moved, lambda points: points - np.array((i * cell, j * cell)))
         cells[:, j : j + rows] = cells_touched(there, cell, columns, rows)
-        self.bitmap.take(as_number(cells) << (i * rack.rows))
-        self.boxes.append((left, bottom, right, top))
         shapely.prepare(moved)
-        self.grown.append(moved)
-        return x, y
+        return _Laid(x=x, y=y, cells=as_number(cells) << (i * rack.rows), grown=moved, box=moved.bounds)
 
     def _near(self, stencil: Stencil, x: float, y: float) -> NDArray[np.object_]:
         """Return the placed shapes that a shape could meet while it slides."""
         reach = 2.0 * sum(_STEPS) * self.rack.cell
         return np.array(
             [
-                other
-                for other, (left, bottom, right, top) in zip(self.grown, self.boxes, strict=True)
+                other.grown
+                for other in self.laid
+                for left, bottom, right, top in (other.box,)
                 if left < x + stencil.width
                 and x - reach < right
                 and bottom < y + stencil.height
@@ -193,6 +256,7 @@ def fill(
     *,
     pick: str,
     polish: bool,
+    seen: Seen | None = None,
 ) -> Layout:
     """Return the shapes laid on sheets in an order, each on the first sheet that takes it.
 
@@ -208,31 +272,48 @@ def fill(
         One of `PICKS`.
     polish : bool
         Whether shapes are slid up to their neighbours, which packs denser and takes longer.
+    seen : Seen or None
+        What other orders of the same shapes came to.
 
     Raises
     ------
     AssertionError
         A shape does not fit the spare sheet.
     """
-    return SheetFilling(shapes, racks, spare, pick=pick, polish=polish).filled_once(order)
+    return SheetFilling(shapes, racks, spare, pick=pick, polish=polish, seen=seen).filled_once(order)
 
 
 @record(slots=True, kw_only=True)
 class _Filled:
-    """Sheets after some of the shapes: all that is open, what the stock still holds, what it lacks."""
+    """Sheets after some of the shapes.
+
+    Attributes
+    ----------
+    opened : list of _Sheet
+        All that are open.
+    unused : dict of int to int
+        What the stock still holds of each kind, and what it lacks.
+    refused : set of (int, int)
+        Which sheet had no room for which shape, by its identity, of those that there are several of.
+    work : int
+        Effort taken so far.
+    """
 
     opened: list[_Sheet]
     unused: dict[int, int]
     missing: int = 0
+    work: int = 0
+    refused: set[tuple[int, int]] = field(default_factory=set)
 
     def copy(self) -> _Filled:
-        """Return the sheets as they are now, each to be copied before it is changed."""
-        return _Filled(opened=list(self.opened), unused=dict(self.unused), missing=self.missing)
-
-    @property
-    def work(self) -> int:
-        """Effort taken so far."""
-        return sum(sheet.bitmap.work for sheet in self.opened)
+        """Return the sheets as they are now, which go their own way from here."""
+        return _Filled(
+            opened=list(self.opened),
+            unused=dict(self.unused),
+            missing=self.missing,
+            work=self.work,
+            refused=set(self.refused),
+        )
 
     @property
     def score(self) -> tuple[float, float, float]:
@@ -250,7 +331,7 @@ class SheetFilling:
 
     Parameters
     ----------
-    shapes, racks, spare, pick, polish
+    shapes, racks, spare, pick, polish, seen
         As in `fill`.
 
     Attributes
@@ -267,16 +348,18 @@ class SheetFilling:
         *,
         pick: str,
         polish: bool,
+        seen: Seen | None = None,
     ) -> None:
         """Begin with empty sheets."""
         self.shapes, self.racks, self.spare = shapes, racks, spare
-        self.pick, self.polish = pick, polish
+        self.pick, self.polish, self.seen = pick, polish, seen or Seen()
+        self._equal = {one for one, many in Counter(map(id, shapes)).items() if many > 1}
         self.effort = 0
         most = len(shapes)
         unused = {rack.kind: most if rack.count is None else min(most, rack.count) for rack in racks}
-        opened = [_Sheet(rack) for rack in racks if rack.is_offcut for _ in range(unused[rack.kind])]
+        offcuts = [rack for rack in racks if rack.is_offcut for _ in range(unused[rack.kind])]
         self._order: list[int] = []
-        self._states = [_Filled(opened=opened, unused=unused)]
+        self._states = [_Filled(opened=[_Sheet(rack, self.seen) for rack in offcuts], unused=unused)]
 
     def filled_once(self, order: Sequence[int]) -> Layout:
         """Return the shapes laid on sheets in an order, without keeping what another order may begin with.
@@ -290,33 +373,39 @@ class SheetFilling:
         AssertionError
             A shape does not fit the spare sheet.
         """
-        state, bare = self._states[0].copy(), [_Sheet(rack) for rack in (*self.racks, self.spare)]
-        state.opened = [sheet.copy() for sheet in state.opened]
-        open_to: dict[tuple[Sequence[Room], ...], tuple[int, list[_Sheet]]] = {}
+        state = self._states[0].copy()
+        bare = [_Sheet(rack, self.seen) for rack in (*self.racks, self.spare)]
+        open_to: dict[tuple[Sequence[Room], ...], tuple[int, list[int]]] = {}
         for number in order:
             stencils = self.shapes[number].stencils
             rooms = {one.rack.kind: tuple(map(one.bitmap.room_of, stencils)) for one in bare}
             size = tuple(rooms.values())
-            seen, there = open_to.get(size, (0, []))
-            is_laid, there = self._placed(number, rooms, [*there, *state.opened[seen:]])
+            asked, there = open_to.get(size, (0, []))
+            is_laid, there = self._placed(state, number, rooms, [*there, *range(asked, len(state.opened))])
             open_to[size] = len(state.opened), there
             if not is_laid:
                 self._place_on_fresh(state, number)
         return _layout(state)
 
-    def _placed(self, number: int, rooms: Rooms, sheets: Sequence[_Sheet]) -> tuple[bool, list[_Sheet]]:
+    def _placed(
+        self, state: _Filled, number: int, rooms: Rooms, places: Sequence[int]
+    ) -> tuple[bool, list[int]]:
         """Lay a shape on the first of some sheets that takes it; whether one did, and which are not full.
 
         What is full for a shape is so for good, and for all of about its size.
         """
         is_laid, left = False, []
-        for sheet in sheets:
+        for place in places:
+            sheet = state.opened[place]
             own = rooms[sheet.rack.kind]
             if is_laid or not all(map(sheet.bitmap.is_full, own)):
-                left.append(sheet)
-                is_laid = is_laid or sheet.place(
-                    number, self.shapes[number], pick=self.pick, polish=self.polish, rooms=own
-                )
+                left.append(place)
+                if not is_laid:
+                    laid, _ = sheet.place(
+                        number, self.shapes[number], pick=self.pick, polish=self.polish, rooms=own
+                    )
+                    is_laid = laid is not None
+                    state.opened[place] = laid or sheet
         return is_laid, left
 
     def fill(
@@ -364,10 +453,15 @@ class SheetFilling:
         """Lay a shape on the first sheet that takes it."""
         shape = self.shapes[number]
         for i, sheet in enumerate(state.opened):
-            if sheet.may_take(shape):
-                state.opened[i] = sheet.copy()
-                if state.opened[i].place(number, shape, pick=self.pick, polish=self.polish):
-                    return
+            if (i, id(shape)) in state.refused:
+                continue
+            laid, work = sheet.place(number, shape, pick=self.pick, polish=self.polish)
+            state.work += work
+            if laid is not None:
+                state.opened[i] = laid
+                return
+            if id(shape) in self._equal:
+                state.refused.add((i, id(shape)))
         self._place_on_fresh(state, number)
 
     def _place_on_fresh(self, state: _Filled, number: int) -> None:
@@ -375,9 +469,10 @@ class SheetFilling:
         shape = self.shapes[number]
         whole = [rack for rack in self.racks if not rack.is_offcut and state.unused[rack.kind]]
         for rack in (*whole, self.spare):
-            fresh = _Sheet(rack)
-            if fresh.place(number, shape, pick=self.pick, polish=self.polish):
-                state.opened.append(fresh)
+            laid, work = _Sheet(rack, self.seen).place(number, shape, pick=self.pick, polish=self.polish)
+            if laid is not None:
+                state.work += work
+                state.opened.append(laid)
                 state.unused[rack.kind] = state.unused.get(rack.kind, 0) - 1
                 state.missing += state.unused[rack.kind] < 0
                 return
@@ -387,7 +482,7 @@ class SheetFilling:
 def _layout(state: _Filled) -> Layout:
     """Return what lies on sheets, and how good that is."""
     return Layout(
-        sheets=tuple((sheet.rack.kind, tuple(sheet.spots)) for sheet in state.opened if sheet.spots),
+        sheets=tuple((sheet.rack.kind, sheet.spots) for sheet in state.opened if sheet.spots),
         missing=state.missing,
         score=state.score,
     )
@@ -395,4 +490,5 @@ def _layout(state: _Filled) -> Layout:
 
 def fits(shape: RasterShape, rack: RasterSheet) -> bool:
     """Return whether a shape fits an empty sheet."""
-    return _Sheet(rack).place(0, shape, pick=PICKS[0], polish=False)
+    empty = _Sheet(rack, Seen())
+    return any(empty.bitmap.lowest(stencil) is not None for stencil in shape.stencils)

@@ -10,7 +10,7 @@ import shapely
 
 from plugs.foam.stock import Stock, region
 from plugs.ground.records import record
-from plugs.nesting.bitmap import TOUCH, Stencil, as_number, cells_touched, make_stencil
+from plugs.nesting.bitmap import TOUCH, Stencil, as_number, cells_touched, make_stencils
 
 _ROUND_SEGMENTS = 8  # to a quarter circle; made good by `_ROUND_GROWTH`
 _ROUND_GROWTH = 1.0 / math.cos(math.pi / (4 * _ROUND_SEGMENTS))
@@ -158,15 +158,16 @@ def make_raster(outline: shapely.Polygon, turns: Sequence[float], gap: float, ce
     cell : float, mm
     """
     plain = grown_by(outline, gap / 2.0, max(cell / 50.0, 4.0 * TOUCH))
-    found: dict[object, tuple[Stencil, shapely.Polygon]] = {}
+    reach = gap / 2.0 - TOUCH
+    shapes = []
     for turn in turns:
         left, bottom, right, top = turned(outline, turn).bounds
-        reach = gap / 2.0 - TOUCH
         # nothing that must stay clear lies outside this box, which makes the size exact
         frame = shapely.box(left - reach, bottom - reach, right + reach, top + reach)
         grown = turned(plain, turn)
-        grown = frame if is_box(grown) else grown.intersection(frame)
-        stencil = make_stencil(grown, turn, cell)
+        shapes.append(frame if is_box(grown) else grown.intersection(frame))
+    found: dict[object, tuple[Stencil, shapely.Polygon]] = {}
+    for stencil, grown in zip(make_stencils(shapes, turns, cell), shapes, strict=True):
         found.setdefault((round(stencil.width, 6), round(stencil.height, 6), stencil.runs), (stencil, grown))
     return RasterShape(
         grown=tuple(grown for _, grown in found.values()),

@@ -23,9 +23,9 @@ from plugs.ground.errors import PlugError
 from plugs.nesting import arranging
 from plugs.nesting import filling as filling_module
 from plugs.nesting import leftovers as leftovers_module
-from plugs.nesting.bitmap import Bitmap, as_number, cells_touched, make_stencil, runs_of
+from plugs.nesting.bitmap import Bitmap, as_number, cells_touched, make_stencils
 from plugs.nesting.box_fit import fit_boxes
-from plugs.nesting.filling import SheetFilling, fill
+from plugs.nesting.filling import Seen, SheetFilling, fill
 from plugs.nesting.grids import grown_by, turned
 from plugs.nesting.job import job_of, smallest_sheet
 from plugs.nesting.leftovers import leftovers
@@ -316,12 +316,12 @@ def test_lowest_place_is_that_of_trying_all() -> None:
     for case in range(30):
         taken = rng.uniform(size=(30, 22)) < 0.06
         shape = garments(case, 1, 12.0)[0]
-        stencil = make_stencil(grown_by(shape, 0.4, 0.02), 0.0, 3.0)
+        stencil = make_stencils([grown_by(shape, 0.4, 0.02)], [0.0], 3.0)[0]
         sheet = Bitmap(columns=30, rows=22, cell=3.0, width=90.0, height=66.0, taken=as_number(taken))
         cells = np.zeros((stencil.columns, stencil.rows), dtype=bool)
         for column, first, count in stencil.runs:
             cells[column, first : first + count] = True
-        assert runs_of(cells) == stencil.runs
+        assert list(stencil.runs) == sorted(stencil.runs, key=lambda run: (-run[2], *run[:2]))
         free = [
             (i, j)
             for i in range(30 - stencil.columns + 1)
@@ -358,7 +358,7 @@ def test_full_sheets_are_not_asked_again_for_each_shape_of_about_a_size(
     asked: list[int] = []
     place = filling_module._Sheet.place
 
-    def counted(self: filling_module._Sheet, number: int, *given: Any, **more: Any) -> bool:
+    def counted(self: filling_module._Sheet, number: int, *given: Any, **more: Any) -> Any:
         asked.append(number)
         return place(self, number, *given, **more)
 
@@ -368,6 +368,26 @@ def test_full_sheets_are_not_asked_again_for_each_shape_of_about_a_size(
     again = SheetFilling(job.shapes, job.racks, job.spare, **words).fill(order)  # type: ignore[arg-type]
     assert once == again
     assert len(once.sheets) == 30
+
+
+def test_a_sheet_that_was_seen_is_not_looked_through_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another filling of the same order looks for no place, comes to the same, and counts the same effort."""
+    job, _ = job_of(blanks_of(garments(3, 12)), whole_stock([WHOLE]), Cutting(), 1.0)
+    looks: list[None] = []
+    lowest = Bitmap.lowest
+    monkeypatch.setattr(Bitmap, "lowest", lambda *given: looks.append(None) or lowest(*given))
+    for polish in (False, True):
+        seen = Seen()
+        once, again, alone = (
+            SheetFilling(job.shapes, job.racks, job.spare, pick="edge", polish=polish, seen=one)
+            for one in (seen, seen, None)
+        )
+        first, many = once.fill(list(range(12))), len(looks)
+        assert many > 0
+        assert again.fill(list(range(12))) == first
+        assert len(looks) == many
+        assert alone.fill(list(range(12))) == first
+        assert once.effort == again.effort == alone.effort
 
 
 def test_grown_outline_covers_all_within_reach() -> None:
@@ -508,7 +528,7 @@ def test_a_core_lies_within_its_shape() -> None:
     angle = shapely.Polygon([(0, 0), (80, 0), (80, 20), (20, 20), (20, 90), (0, 90)])
     wedge = shapely.Polygon([(0, 0), (100, 0), (0, 100)])
     for shape in (shapely.box(0, 0, 100, 60), shapely.Point(0, 0).buffer(50.0), angle, wedge):
-        stencil = make_stencil(shape, 0.0, 1.0)
+        stencil = make_stencils([shape], [0.0], 1.0)[0]
         cells = {(c, r) for c, first, n in stencil.runs for r in range(first, first + n)}
         column, row, columns, rows = stencil.core
         assert columns * rows >= 0.2 * len(cells)
