@@ -73,16 +73,15 @@ def _gains(finish: Loft, foam: Loft, cover: Cover, zone: EndZone) -> tuple[Array
     n, m = len(cover.panels), len(_RATIOS)
     t = np.array([zone.t_at(float(theta)) for theta in zone.angles(_ANGLES)])
     t[-1] -= zone.sign * _INSIDE
-    shape = (len(t), n, m)
-    row, corner, place = (index.ravel() for index in np.indices(shape))
-    asked = asked_depths(foam, cover, t)[row, 2 * corner]
-    _, excess, is_measured = excess_at(finish, foam, t[row], 2 * corner, _RATIOS[place], asked)
     at = foam.sections(t)
     turn, radius = at.rings.turn_rad, at.radius
-    is_measured &= np.abs(excess) < np.abs(asked)  # else the place found is not the nearest, but one far off
-    is_measured = is_measured.reshape(shape)
-    is_measured &= ((np.abs(turn) > _TURN) & (radius > 0.0))[..., None]
-    excess = np.where(is_measured, excess.reshape(shape), 0.0)
+    asked = asked_depths(foam, cover, t)[:, ::2]
+    is_blend = np.isfinite(asked) & (np.abs(turn) > _TURN) & (radius > 0.0)
+    row, corner, place = np.nonzero(np.repeat(is_blend[..., None], m, axis=2))
+    _, found, is_known = excess_at(finish, foam, t[row], 2 * corner, _RATIOS[place], asked[row, corner])
+    is_known &= np.abs(found) < np.abs(asked[row, corner])  # else the place is not the nearest, but far off
+    is_measured, excess = np.zeros((len(t), n, m), dtype=bool), np.zeros((len(t), n, m))
+    is_measured[row, corner, place], excess[row, corner, place] = is_known, np.where(is_known, found, 0.0)
     off = float(np.sum(excess * excess))
     if np.abs(excess).max() < _LEAST:
         return np.zeros((len(t), n)), off

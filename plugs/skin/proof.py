@@ -197,15 +197,17 @@ def _gaps(
     here = _sections_at(foam, t)
     points, is_long = _points(here, segment, ratio)
     is_asked = is_long & np.isfinite(depth)
-    found = _depths(finish, points, _positions(finish, here.u), segment, ratio)
-    best, is_settled = found.depth.copy(), found.is_along & found.is_within
-    left = np.flatnonzero(is_asked & found.is_along & ~found.is_within)
+    rows, best, is_settled = np.flatnonzero(is_asked), np.full(len(t), np.nan), np.zeros(len(t), dtype=bool)
+    found = _depths(finish, points[rows], _positions(finish, here.u[rows]), segment[rows], ratio[rows])
+    best[rows], is_settled[rows] = found.depth, found.is_along & found.is_within
+    left, beyond = rows[found.is_along & ~found.is_within], np.zeros_like(segment)
+    beyond[rows] = found.beyond
     for step in () if is_quick else (1, 2):
         left = left[~is_settled[left]]
-        beside = (segment[left] + step * found.beyond[left]) % asked.shape[1]
+        beside = (segment[left] + step * beyond[left]) % asked.shape[1]
         rows, beside = (v[asked[left, beside] == depth[left]] for v in (left, beside))
         if len(rows):
-            start = np.where(found.beyond[rows] > 0, 0.02, 0.98)
+            start = np.where(beyond[rows] > 0, 0.02, 0.98)
             other = _depths(finish, points[rows], _positions(finish, here.u[rows]), beside, start)
             is_there = other.is_along & other.is_within
             is_nearer = is_there & (np.abs(other.depth) < np.abs(best[rows]))
@@ -425,12 +427,12 @@ def _positions(finish: Loft, u: Array) -> Array:
 def _depths(finish: Loft, points: Array, start: Array, segment: Indices, ratio: Array) -> _Depths:
     """Return how deep points (k, 3) lie under the segments of a surface, sought from positions and ratios."""
     first, last = float(finish.breaks[0]), float(finish.breaks[-1])
-    t = start.copy()
-    f, depth = ratio.copy(), np.full(len(t), np.nan)
-    left = np.arange(len(t))
+    found, depth = np.stack([start, ratio]), np.full(len(start), np.nan)
+    least, most = np.array([[first], [0.0]]), np.array([[last - _STEP], [1.0 - _STEP]])
+    left = np.arange(len(start))
     for _ in range(_STEPS):
-        t, f = np.clip(t, first, last - _STEP), np.clip(f, 0.0, 1.0 - _STEP)
-        here, along, across = _frame(finish, t[left], segment[left], f[left])
+        begun = np.clip(found[:, left], least, most)
+        here, along, across = _frame(finish, begun[0], segment[left], begun[1])
         off = points[left] - here
         a, b, c = np.sum(along * along, -1), np.sum(along * across, -1), np.sum(across * across, -1)
         p, q = np.sum(along * off, -1), np.sum(across * off, -1)
@@ -439,13 +441,18 @@ def _depths(finish: Loft, points: Array, start: Array, segment: Indices, ratio: 
         is_edge = c < _NO_WIDTH
         more_t = np.where(is_edge, p / np.maximum(a, _NO_WIDTH), (c * p - b * q) / safe)
         more_f = np.where(is_edge, 0.0, (a * q - b * p) / safe)
-        t[left], f[left] = t[left] + more_t, f[left] + more_f
         side = np.sum(np.cross(across, along) * off, axis=-1)
         depth[left] = np.where(side > 0.0, -1.0, 1.0) * np.linalg.norm(off, axis=-1)
-        is_moving = np.hypot(more_t * np.sqrt(a), more_f * np.sqrt(c)) > _SETTLED
-        left = left[is_moving]
+        ahead = begun + np.stack([more_t, more_f])
+        within = np.clip(ahead, least, most)
+        scale = np.sqrt([a, c])
+        is_there = np.hypot(*((ahead - begun) * scale)) <= _SETTLED
+        found[:, left] = np.where(is_there, within, ahead)
+        # nor does a step lead on whose next would begin where it did, out of the segment
+        left = left[~is_there & (np.hypot(*((within - begun) * scale)) > _SETTLED)]
         if not len(left):
             break
+    t, f = found
     beyond, is_along = (f >= 1.0).astype(np.intp) - (f <= 0.0), (t > first) & (t < last)
     return _Depths(depth=depth, is_along=is_along, beyond=beyond)
 
@@ -455,5 +462,5 @@ def _frame(finish: Loft, t: Array, segment: Indices, f: Array) -> tuple[Array, A
     twice = _sections_at(finish, np.concatenate([t, t + _STEP]))
     places = twice.place_each(np.tile(segment, 2), np.tile(f, 2))
     here, count = places[: len(t)], len(t)
-    aside = twice.place_each(np.tile(segment, 2), np.tile(f + _STEP, 2))[:count]
+    aside = twice.taken(np.arange(count)).place_each(segment, f + _STEP)
     return here, (places[count:] - here) / _STEP, (aside - here) / _STEP

@@ -21,6 +21,7 @@ from plugs.lines.stations import Loft
 from plugs.mesh import mesh
 from plugs.recesses.recess import Boss, Recess
 from plugs.recipe.plug import Plug
+from plugs.skin import proof
 from plugs.skin.offset import foam_loft
 from plugs.skin.planes import SurfaceBeside, moves_to_depth, slid, with_plane
 from plugs.skin.proof import SkinProof, asked_depths, prove_cover
@@ -404,6 +405,19 @@ def test_nothing_is_asked_where_the_skin_changes() -> None:
     assert middle[deck - 1] == 2.0
     assert front[floor] == 0.0
     assert np.isnan(front[deck])
+
+
+def test_only_places_that_count_are_sought(monkeypatch: pytest.MonkeyPatch) -> None:
+    """None over edges where the skin changes, of which nothing is asked."""
+    sought: list[int] = []
+    frame = proof._frame
+    monkeypatch.setattr(proof, "_frame", lambda *of: sought.append(len(of[1])) or frame(*of))
+    finish = checked_loft(replace(box_plan(400.0, 300.0, 200.0), rear=End(radius=60.0)))
+    cover = make_cover(finish, Skin(thickness=3.0, by_panel={"floor": 1.0}))
+    foam = foam_loft(finish, cover)
+    sought.clear()
+    found = prove_cover(finish, foam, cover)
+    assert found.largest_mm < 1e-3 and sought[0] == found.count
 
 
 def finding_codes(proof: SkinProof | None, **words: object) -> list[str]:
