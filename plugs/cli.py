@@ -269,7 +269,7 @@ def _check(options: argparse.Namespace) -> int:
 
     try:
         work = opened(options.recipe, changes, say=_say, shelf=Shelf())
-        with cloth_beside(work):
+        with cloth_beside(work, more=("resin", "sanding", "sags")):
             found = work.findings
             rows = _closing(work, STAGES, found, options, time.perf_counter() - began)
     finally:

@@ -14,7 +14,7 @@ from plugs.body.mating import findings_of
 from plugs.body.seats import Seat
 from plugs.foam.pieces import Pieces
 from plugs.ground.doors import Check
-from plugs.ground.errors import SEVERITIES, Finding
+from plugs.ground.errors import SEVERITIES, Finding, present
 from plugs.ground.grouping import apart, by_numbers, grouped
 from plugs.ground.lengths import as_length, in_unit
 from plugs.ground.tolerances import NO_VOLUME_MM3
@@ -96,18 +96,18 @@ def laid_doubts(work: Worked) -> list[Finding]:
     list of Finding
         None without a schedule.
     """
-    laying = work.laying
-    if laying is None:
+    plug, layup, edges = work.plug, work.layup, work.edges
+    if layup is None or edges is None:
         return []
     from plugs.laminate.skin_findings import sag_findings
     from plugs.stages import laminate
 
-    plug, layup = work.plug, laying.layup
+    of_foam = laminate.ground_findings(plug, layup, work.lines, work.body)  # while cloth is made beside
     return [
-        *laminate.material_findings(plug, layup, laying.resin),
-        *laminate.ply_doubts(plug, layup, laying.edges),
+        *laminate.material_findings(plug, layup, present(work.resin)),
+        *laminate.ply_doubts(plug, layup, edges),
         *sag_findings(work.sags),
-        *laminate.ground_findings(plug, layup, work.lines, work.body),
+        *of_foam,
     ]
 
 
@@ -316,13 +316,13 @@ CHECKS: Final = (
     Check(stage="sheets", find=sheet_doubts),
     Check(stage="body", find=body_doubts),
     Check(stage="finish", find=lambda work: skin_doubts(work.plug, work.skin_proof)),
-    Check(stage="cloth", find=lambda work: () if work.drape is None else work.drape.findings),
-    Check(stage="cloth", find=lambda work: () if work.cloth is None else work.cloth.patterns.findings),
     Check(stage="wire", find=lambda work: () if work.wire is None else work.wire.findings),
     Check(stage="wire", find=lambda work: () if work.by_hand is None else work.by_hand.findings),
     Check(stage="sheets", find=lambda work: () if work.routed is None else work.routed.findings),
-    Check(stage="resin", find=laid_doubts),
     Check(stage="mould", find=lambda work: () if work.taken is None else work.taken.findings),
+    Check(stage="resin", find=laid_doubts),
+    Check(stage="cloth", find=lambda work: () if work.drape is None else work.drape.findings),
+    Check(stage="cloth", find=lambda work: () if work.cloth is None else work.cloth.patterns.findings),
 )
 """What the house looks for, each with the stage that it looks at; cloth, made beside, is last."""
 

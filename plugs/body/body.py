@@ -247,7 +247,8 @@ def remade(solid: MadeOf, plain: Body, parts: Mapping[str, Body]) -> Body:
     -------
     Body
     """
-    kinds = [(one.kind, one.param) for one in (*solid.tools, *solid.shapes)]
+    kinds = [(tool.kind, tool.param) for tool in solid.tools]
+    kinds += [(shape.kind, shape.param) for shape in solid.shapes]
     kinds += [("cut", cut.param) for cut in solid.mating]
     return _worked(plain, [(kind, parts[param], param) for kind, param in kinds if param in parts])
 

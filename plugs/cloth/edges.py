@@ -243,7 +243,8 @@ class MovedEdges:
         """Return whether a run ends about where another begins."""
         if i == j or self._is_closed[i] or self._is_closed[j]:
             return False
-        return self._once(("gap", i, j), lambda: self._ends[i][1].distance(self._ends[j][0])) < _CORNER
+        gap: float = self._once(("gap", i, j), lambda: self._ends[i][1].distance(self._ends[j][0]))
+        return gap < _CORNER
 
     def _corner(self, i: int, j: int, moves: Sequence[float], far: float) -> shapely.Geometry:
         """Return what fills the corner between two runs that move out."""

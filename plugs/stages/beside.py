@@ -103,7 +103,9 @@ def begin_cloth(work: Worked, crew: Crew, draw: Sequence[Draw] = ()) -> None:
 
 
 @contextmanager
-def cloth_beside(work: Worked, crew: Crew | None = None, draw: Sequence[Draw] = ()) -> Iterator[None]:
+def cloth_beside(
+    work: Worked, crew: Crew | None = None, draw: Sequence[Draw] = (), more: Sequence[str] = ()
+) -> Iterator[None]:
     """Have the cloth of a work made meanwhile, as by `begin_cloth`, and by nobody afterwards.
 
     Parameters
@@ -113,6 +115,8 @@ def cloth_beside(work: Worked, crew: Crew | None = None, draw: Sequence[Draw] = 
     crew : Crew or None
         Lends the process; without it there is one for this alone, a twin where there can be one.
     draw : sequence of callable
+    more : sequence of str
+        Stages that a twin makes too, if nothing is drawn: such as need neither the foam nor what follows it.
 
     Returns
     -------
@@ -120,7 +124,7 @@ def cloth_beside(work: Worked, crew: Crew | None = None, draw: Sequence[Draw] = 
     """
     with ExitStack() as after:
         if crew is None and _has_twin(work, draw):
-            _begin_twin(work, draw, after)
+            _begin_twin(work, draw, () if draw else more, after)
         else:
             begin_cloth(work, crew or after.enter_context(Crew()), draw)
         try:
@@ -130,7 +134,7 @@ def cloth_beside(work: Worked, crew: Crew | None = None, draw: Sequence[Draw] = 
                 work.shelf.expect((), None)
 
 
-def _begin_twin(work: Worked, draw: Sequence[Draw], after: ExitStack) -> None:
+def _begin_twin(work: Worked, draw: Sequence[Draw], more: Sequence[str], after: ExitStack) -> None:
     """Have the cloth made by a twin of this process, which ends with a stack."""
     shelf = present(work.shelf)
 
@@ -138,7 +142,7 @@ def _begin_twin(work: Worked, draw: Sequence[Draw], after: ExitStack) -> None:
         work.say = lambda _: None
         if not draw:  # cloth alone follows from what the foam is made of, and need not wait for it
             work.stand_in("body", _foam_of(work))
-        return _made(work, draw)
+        return _made(work, draw, more)
 
     twin = after.enter_context(twins.Twin(make))
 
@@ -146,7 +150,7 @@ def _begin_twin(work: Worked, draw: Sequence[Draw], after: ExitStack) -> None:
         work.say("cloth")
         return twin.answer(_NOTHING)
 
-    shelf.expect(_names(draw), collect)
+    shelf.expect((*_names(draw), *more), collect)
 
 
 def _foam_of(work: Worked) -> MadeOf:
@@ -208,9 +212,9 @@ def make_stages(plug: Plug, given: Sequence[Kept], draw: Sequence[Draw]) -> Brou
     return _made(Worked(plug, shelf=shelf), draw)
 
 
-def _made(work: Worked, draw: Sequence[Draw]) -> Brought:
-    """Return cloth with its keys, and what is drawn of it with what that read."""
-    stages, drawn = work.kept(_MADE_THERE), []
+def _made(work: Worked, draw: Sequence[Draw], more: Sequence[str] = ()) -> Brought:
+    """Return cloth with its keys, more stages, and what is drawn of it with what that read."""
+    stages, drawn = work.kept((*_MADE_THERE, *more)), []
     for make in draw:
         made = work.again(make.__name__, make)
         known = None if work.shelf is None else work.shelf.made(make.__name__)
