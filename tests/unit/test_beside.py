@@ -33,9 +33,11 @@ TWINNED = """import os, sys
 os.environ["OPENBLAS_NUM_THREADS"] = "1"
 import plugs.stages.cloth as cloth
 from plugs.ground import twins
-from plugs.stages import beside, shape
+from plugs.stages import beside, laminate, shape
 beside.n_cores = lambda: 2
 here, made, cut, twin, foam = os.getpid(), [], cloth.cut_cloth, twins.Twin, shape.foam_body
+mix = laminate.mix
+laminate.mix = lambda *words: made.append("resin") or mix(*words)
 shape.foam_body = lambda *words: made.append("foam") or foam(*words)
 cloth.cut_cloth = lambda *words: made.append("here") or cut(*words)
 twins.Twin = lambda make: made.append("twin") or twin(make)
@@ -44,7 +46,7 @@ from plugs.cli import main
 assert main(["check", sys.argv[1]]) == 0
 print(*made, file=sys.stderr)
 """
-"""A check in a process of its own that has one thread; it tells of twins, of foam, of cloth cut here."""
+"""A check in a process of its own with one thread: it tells of twins, foam, cloth and resin made here."""
 
 
 @pytest.fixture
@@ -128,7 +130,7 @@ def test_cloth_is_cut_elsewhere_and_is_the_same(
         ("", ["twin", "foam"]),
         (
             "cut = lambda *words, cut=cut: cut(*words) if os.getpid() == here else 1 / 0",
-            ["twin", "foam", "here"],
+            ["twin", "foam", "here", "resin"],
         ),
     ],
 )
@@ -141,7 +143,8 @@ def test_a_twin_cuts_the_same_cloth(
 ) -> None:
     """What a command tells is the same, whether its twin cuts the cloth, fails, or there is none.
 
-    Cloth follows from what the foam is made of, so the twin need not wait for the foam.
+    Cloth follows from what the foam is made of, so the twin need not wait for the foam; resin
+    follows from cloth, so the twin makes it too.
     """
     monkeypatch.setattr(beside, "n_cores", lambda: 1)
     assert main(["check", str(box)]) == 0
