@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import io
+import struct
+import zlib
 from collections.abc import Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any, Final
@@ -241,7 +242,20 @@ def _capital_ratio() -> float:
 
 
 def _encoded(image: Any) -> bytes:
-    """Return an image as PNG."""
-    buffer = io.BytesIO()
-    image.save(buffer, format="PNG", compress_level=6)
-    return buffer.getvalue()
+    """Return an image as PNG, rows as they are: lines and surfaces of few shades pack no better by a filter.
+
+    Source: ISO/IEC 15948, signature, chunks and filter type 0 (from memory; read back in the tests).
+    """
+    pixels = np.asarray(image)
+    high, wide, parts = pixels.shape
+    rows = np.zeros((high, 1 + wide * parts), dtype=np.uint8)  # the first byte of each is its filter
+    rows[:, 1:] = pixels.reshape(high, -1)
+    chunks = (
+        (b"IHDR", struct.pack(">IIBBBBB", wide, high, 8, 2, 0, 0, 0)),
+        (b"IDAT", zlib.compress(rows.data, 6)),
+        (b"IEND", b""),
+    )
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(content)) + kind + content + struct.pack(">I", zlib.crc32(kind + content))
+        for kind, content in chunks
+    )

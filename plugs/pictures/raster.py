@@ -1,14 +1,14 @@
 """Shaded pictures of meshes with a depth buffer of our own: no display, no graphics card, no driver.
 
-Parallel projection. Every triangle is cut into spans of samples along the shorter side of its box, the
-nearest span wins each sample, and lines are looked for where samples of two triangles meet. Light is worked
-out once a pixel, for what is seen only: how much of a pixel is surface, line and ground, its samples say.
+Parallel projection. The nearest triangle wins each sample, and lines are looked for where samples of two
+triangles meet. Light is worked out once a pixel, for what is seen only: how much of a pixel is surface, line
+and ground, its samples say.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,15 +17,17 @@ from plugs.ground.records import record
 from plugs.mesh.named import Array, Indices, NamedMesh, colour_of
 from plugs.mesh.projection import Projection
 from plugs.mesh.shaded import corner_normals
+from plugs.pictures.nearest import LEAST_AREA, Numbers, Window, gradient, nearest
 
 Pixels = NDArray[np.uint8]
 Single = NDArray[np.float32]
-Numbers = NDArray[np.int32]
+Places = tuple[Indices, Indices]
 
 _SAMPLES: Final = 1.5  # each way to a pixel, for smooth edges: three to every two
 _LINE_DEG: Final = 32.0  # faces that turn more against each other have a line between them
 _STEP_PX: Final = 3.0  # a farther step in depth has a line too
 _CLEAR: Final = 25  # of a sample without a line: the nine parts of a pixel fit in a byte
+_OF_NORMALS: Final = 15  # rows of the table
 _LINE: Final = 4  # of one with a line: nearly black
 _KEY: Final = (-0.48, 0.62, 0.62)
 """The way to the light (right, up, to the viewer), soft: what looks away from it is dimmed, not dark."""
@@ -36,10 +38,7 @@ _CELLS: Final = 64  # of the ground, each way
 _AROUND: Final = 1.5  # of the size of what stands on it
 _SPREAD: Final = 0.035  # of the ground: how soft its shadow is
 _REACH: Final = 0.12  # of the size: what is higher over the ground than that hardly darkens it
-_DEPTHS: Final = 2**30  # steps of depth, in an integer of 32 bits with its sign to spare
-_AT_ONCE: Final = 1 << 22  # pixels at a time, so that no array grows with the mesh
 _SHADED_AT_ONCE: Final = 1 << 14  # samples at a time, so that what is worked out of them stays near
-_LEAST_AREA: Final = 1e-9  # px2. A triangle seen edge on
 
 
 def camera_at(azimuth_deg: float, elevation_deg: float) -> Projection:
@@ -160,7 +159,6 @@ def rendered(model: Model, camera: Projection, frame: Frame, *, on_ground: bool 
     (height, width, 3) int
         Red, green and blue, 0 to 255, on white.
     """
-    wide, high = (3 * -(-side // 2) for side in (frame.width, frame.height))
     scale = frame.scale * _SAMPLES
     eye = camera.seen(model.points)
     # samples to the right and down, depth away from the one who looks, all in samples
@@ -173,31 +171,55 @@ def rendered(model: Model, camera: Projection, frame: Frame, *, on_ground: bool 
     )
     at = screen[model.corners]
     u, v = at[:, 1, :2] - at[:, 0, :2], at[:, 2, :2] - at[:, 0, :2]
-    facing = np.flatnonzero(v[:, 0] * u[:, 1] - v[:, 1] * u[:, 0] > _LEAST_AREA)
+    facing = np.flatnonzero(v[:, 0] * u[:, 1] - v[:, 1] * u[:, 0] > LEAST_AREA)
     at = at[facing]
-    nearest = _nearest(at, wide, high)
-    # only what is seen is looked into, and there are often far fewer triangles of it
-    is_seen = np.zeros(len(at) + 1, dtype=bool)
-    is_seen[nearest] = True
-    kept = np.flatnonzero(is_seen[:-1])
-    number = np.full(len(is_seen), -1, dtype=np.int32)
-    number[kept] = np.arange(len(kept))
-    seen = number[nearest].reshape(high, wide)
-    shown = facing[kept]
-    table = _table(at[kept], camera.seen(model.normals[shown]).astype(np.float32))
-    ink = _inked(seen, table, model.owner[shown])
-    ground, surface = (_pixels(np.where(part, ink, np.uint8(0))) for part in (seen < 0, seen >= 0))
+    window = _window(screen, frame)
+    seen = nearest(at, window)
+    table = _table(at, camera.seen(model.normals[facing]).astype(np.float32))
+    is_lined = _lined(seen, table, model.owner[facing], window)
+    width, height = (2 * -(-side // 2) for side in (frame.width, frame.height))
+    shade = np.ones((height, width), dtype=np.float32)
     if on_ground:
-        ground *= np.float32(1.0) - np.float32(_SHADOW) * _shadow(model, camera, frame)
-    pixels = np.repeat(_bytes(ground + surface).reshape(-1, 1), 3, axis=1)
-    middle = seen[_inmost(np.arange(2 * high // 3))][:, _inmost(np.arange(2 * wide // 3))]
-    inside = np.flatnonzero(middle >= 0)
-    tints = _tints(seen, middle, inside, model.colours, model.tint[shown])
-    lit = _lit(inside, middle, table, tints, camera.seen(np.array([0.0, 0.0, 1.0])))
-    lit *= surface.ravel()[inside]
-    lit += ground.ravel()[inside]
-    pixels[inside] = _bytes(lit.T)
-    return np.ascontiguousarray(pixels.reshape(*middle.shape, 3)[: frame.height, : frame.width])
+        shade -= np.float32(_SHADOW) * _shadow(model, camera, frame)
+    pixels = np.repeat(_bytes(shade).ravel(), 3)
+    # where there is no line, there is either surface or ground
+    is_mixed = is_lined[0::3] | is_lined[1::3] | is_lined[2::3]
+    is_mixed = is_mixed[:, 0::3] | is_mixed[:, 1::3] | is_mixed[:, 2::3]
+    is_mixed = np.repeat(np.repeat(is_mixed, 2, axis=0), 2, axis=1)
+    own = seen.reshape(window.high // 3, 3, window.wide // 3, 3)[:, ::2, :, ::2].reshape(is_mixed.shape)
+    up = camera.seen(np.array([0.0, 0.0, 1.0]))
+    for chosen in ((own >= 0) & ~is_mixed, is_mixed):
+        inside = _places(chosen)
+        place = inside[0] + 2 * window.top // 3, inside[1] + 2 * window.left // 3
+        triangles = own[inside]
+        tints = _tints(seen, inside, triangles, model.colours, model.tint[facing])
+        light = _lit(place, triangles, table, tints, up)
+        if chosen is is_mixed:
+            surface, ground = _shares(seen, is_lined, inside)
+            light = np.where(triangles < 0, np.float32(1.0), light) * surface + ground * shade[place]
+        first = 3 * (place[0] * width + place[1])
+        for k in range(3):
+            pixels[first + k] = _bytes(light[k])
+    return np.ascontiguousarray(pixels.reshape(height, width, 3)[: frame.height, : frame.width])
+
+
+def _places(chosen: NDArray[np.bool_]) -> Places:
+    """Return the rows and columns of what is chosen."""
+    flat, wide = np.flatnonzero(chosen), chosen.shape[1]
+    row = np.repeat(np.arange(len(chosen)), np.count_nonzero(chosen, axis=1))
+    return row, flat - row * wide
+
+
+def _window(screen: Array, frame: Frame) -> Window:
+    """Return the part of a picture that points lie on, whole pixels of it, with ground all round."""
+    low, high = screen[:, :2].min(axis=0) - 1.0, screen[:, :2].max(axis=0) + 2.0
+    ends = []
+    for k, side in enumerate((frame.width, frame.height)):
+        most = 3 * -(-side // 2)
+        first = min(max(3 * int(low[k] // 3.0), 0), most - 3)
+        ends.append((first, min(max(3 * int(-(-high[k] // 3.0)), first + 3), most)))
+    (left, right), (top, bottom) = ends
+    return Window(left=left, top=top, wide=right - left, high=bottom - top)
 
 
 def _bytes(light: Single) -> Pixels:
@@ -205,14 +227,21 @@ def _bytes(light: Single) -> Pixels:
     return np.asarray(np.rint(light * np.float32(255.0)), dtype=np.uint8)
 
 
-def _pixels(samples: Pixels) -> Single:
-    """Return two pixels to every three samples, each way: two thirds of its own and one of the middle one."""
-    for _ in range(2):
-        first, middle, last = (samples[k::3] for k in range(3))
-        found = np.empty((2 * len(first), samples.shape[1]), dtype=np.uint8)
-        found[0::2], found[1::2] = 2 * first + middle, 2 * last + middle
-        samples = np.ascontiguousarray(found.T)
-    return samples.astype(np.float32) / np.float32(9 * _CLEAR)
+def _shares(seen: Numbers, is_lined: NDArray[np.bool_], inside: Places) -> tuple[Single, Single]:
+    """Return how much of pixels is clear surface and clear ground.
+
+    Each is two thirds, either way, of a sample of its own and one of that which it shares with its neighbour.
+    """
+    surface, ground = (np.zeros(len(inside[0]), dtype=np.uint8) for _ in range(2))
+    for row, down in ((_inmost(inside[0]), 2), (_shared(inside[0]), 1)):
+        for column, across in ((_inmost(inside[1]), 2), (_shared(inside[1]), 1)):
+            clear = np.where(is_lined[row, column], _LINE, _CLEAR).astype(np.uint8)
+            clear *= np.uint8(down * across)
+            is_ground = seen[row, column] < 0
+            ground += clear * is_ground
+            surface += clear * ~is_ground
+    whole = np.float32(9 * _CLEAR)
+    return surface.astype(np.float32) / whole, ground.astype(np.float32) / whole
 
 
 def _inmost(pixel: Indices) -> Indices:
@@ -233,7 +262,7 @@ def _shadow(model: Model, camera: Projection, frame: Frame) -> Single:
     # from below: what lies nearest over each cell
     flat = (model.points[:, :2] - middle + half) / cell
     at = np.column_stack([flat, (model.points[:, 2] - low[2]) / cell])[model.corners]
-    seen = _nearest(at, _CELLS, _CELLS)
+    seen = nearest(at, Window(wide=_CELLS, high=_CELLS)).ravel()
     on = np.flatnonzero(seen >= 0)
     shade = np.zeros(_CELLS * _CELLS)
     rise = at[seen[on], :, 2].min(axis=1) * cell
@@ -250,7 +279,7 @@ def _shadow(model: Model, camera: Projection, frame: Frame) -> Single:
     deep = (low[2] - up * camera.up[2] - right * camera.right[2]) / toward[2]
     ground = [right * camera.right[k] + up * camera.up[k] + deep * toward[k] for k in (0, 1)]
     whole = _between(shade, [(ground[k] - middle[k] + half) / cell - 0.5 for k in (1, 0)])
-    return _finer(_finer(whole.astype(np.float32), sizes[1]).T, sizes[0]).T
+    return _finer(_finer(whole.astype(np.float32).T, sizes[1]).T, sizes[0])
 
 
 def _between(values: Array, at: Sequence[Array]) -> Array:
@@ -267,121 +296,21 @@ def _between(values: Array, at: Sequence[Array]) -> Array:
 
 
 def _finer(values: Single, count: int) -> Single:
-    """Return so many rows, evenly between those of a table."""
-    places = np.linspace(0.0, len(values) - 1.0, count, dtype=np.float32)
-    low = np.minimum(places.astype(np.int64), len(values) - 2)
-    return np.asarray(values[low] + (places - low)[:, None].astype(np.float32) * np.diff(values, axis=0)[low])
-
-
-def _nearest(at: Array, wide: int, high: int) -> Numbers:
-    """Return the triangle nearest to the one who looks at each sample, row by row; -1 where there is none."""
-    if not len(at):
-        return np.full(wide * high, -1, dtype=np.int32)
-    best = np.full(wide * high, np.iinfo(np.int64).max, dtype=np.int64)
-    low, top = at.min(axis=1), at.max(axis=1)
-    on_screen = (top[:, :2] > 0.0).all(axis=1) & (low[:, 0] < wide) & (low[:, 1] < high)
-    upright = top[:, 1] - low[:, 1] <= top[:, 0] - low[:, 0]
-    near, far = float(low[:, 2].min()), float(top[:, 2].max())
-    depth = np.array([near, (_DEPTHS - 1) / max(far - near, 1e-9)])
-    for chosen, columns in ((upright & on_screen, (0, 1, 2)), (~upright & on_screen, (1, 0, 2))):
-        which = np.flatnonzero(chosen)
-        across, down = (wide, high) if columns[0] == 0 else (high, wide)
-        strides = (1, wide) if columns[0] == 0 else (wide, 1)
-        _draw(best, which, at[which][:, :, columns], across, down, strides, depth)
-    return (best & 0xFFFFFFFF).astype(np.int32)  # of what was never drawn on, -1
-
-
-def _draw(
-    best: Indices,
-    which: Indices,
-    at: Array,
-    across: int,
-    down: int,
-    strides: tuple[int, int],
-    depth: Array,
-) -> None:
-    """Enter triangles into the buffer: nearness in the upper half of a number, the triangle in the lower."""
-    order = np.argsort(at[:, :, 1], axis=1)
-    at = np.take_along_axis(at, order[:, :, None], axis=1)
-    first = np.clip(np.ceil(at[:, 0, 1] - 0.5), 0, down).astype(np.int64)
-    last = np.clip(np.ceil(at[:, 2, 1] - 0.5), 0, down).astype(np.int64)
-    rows = np.maximum(last - first, 0)
-    reach = at[:, :, 0].max(axis=1) - at[:, :, 0].min(axis=1)
-    ends = np.cumsum(rows * (np.minimum(reach, across) + 1.0))
-    begin = 0
-    while begin < len(at):
-        # so many triangles at once that the samples of all of them fit in memory
-        end = max(begin + 1, int(np.searchsorted(ends, (ends[begin - 1] if begin else 0.0) + _AT_ONCE)))
-        part = np.s_[begin:end]
-        _draw_part(best, which[part], at[part], first[part], rows[part], across, strides, depth)
-        begin = end
-
-
-def _draw_part(
-    best: Indices,
-    which: Indices,
-    at: Array,
-    first: Indices,
-    rows: Indices,
-    across: int,
-    strides: tuple[int, int],
-    depth: Array,
-) -> None:
-    """Enter triangles whose corners are in the order of their rows."""
-    t = np.repeat(np.arange(len(at)), rows)
-    row = first[t] + _counted(rows)
-    x, y = at[:, :, 0], at[:, :, 1]
-    middle = row + 0.5
-    slope = _slopes(x, y)
-    long_side = x[t, 0] + (middle - y[t, 0]) * slope[2][t]
-    is_before = middle < y[t, 1]
-    short_side = np.where(
-        is_before,
-        x[t, 0] + (middle - y[t, 0]) * slope[0][t],
-        x[t, 1] + (middle - y[t, 1]) * slope[1][t],
-    )
-    left = np.clip(np.ceil(np.minimum(long_side, short_side) - 0.5), 0, across).astype(np.int64)
-    right = np.clip(np.ceil(np.maximum(long_side, short_side) - 0.5), 0, across).astype(np.int64)
-    spans = np.maximum(right - left, 0)
-    along, sideways = _gradient(at)
-    start = at[t, 0, 2] + (middle - y[t, 0]) * sideways[t] + (left + 0.5 - x[t, 0]) * along[t]
-    least, most = at[:, :, 2].min(axis=1)[t], at[:, :, 2].max(axis=1)[t]
-    k = _counted(spans)
-    z = np.repeat(start, spans) + np.repeat(along[t], spans) * k
-    z = np.minimum(np.maximum(z, np.repeat(least, spans)), np.repeat(most, spans))
-    key = (((z - depth[0]) * depth[1]).astype(np.int64) << 32) | np.repeat(which[t], spans)
-    np.minimum.at(best, np.repeat(row * strides[1] + left * strides[0], spans) + k * strides[0], key)
-
-
-def _counted(counts: Indices) -> Indices:
-    """Return 0, 1, 2 ... to each count, one after the other."""
-    return np.asarray(np.arange(int(counts.sum())) - np.repeat(np.cumsum(counts) - counts, counts))
-
-
-def _slopes(x: Array, y: Array) -> list[Array]:
-    """Return how far the sides 0-1, 1-2 and 0-2 of triangles move across for one row down."""
-    found = []
-    for a, b in ((0, 1), (1, 2), (0, 2)):
-        fall = y[:, b] - y[:, a]
-        found.append((x[:, b] - x[:, a]) / np.where(fall > 0.0, fall, 1.0))
+    """Return so many columns, evenly between those of a table."""
+    places = np.linspace(0.0, values.shape[1] - 1.0, count, dtype=np.float32)
+    low = np.minimum(places.astype(np.int64), values.shape[1] - 2)
+    found: Single = np.diff(values, axis=1).take(low, axis=1)
+    found *= (places - low).astype(np.float32)
+    found += values.take(low, axis=1)
     return found
 
 
-def _gradient(at: Any) -> tuple[Any, Any]:
-    """Return how depth changes with x and with y on triangles."""
-    (ux, uy, uz), (vx, vy, vz) = (at[:, 1] - at[:, 0]).T, (at[:, 2] - at[:, 0]).T
-    area = ux * vy - uy * vx
-    area = np.where(np.abs(area) > _LEAST_AREA, area, np.inf)
-    return (uz * vy - uy * vz) / area, (ux * vz - uz * vx) / area
-
-
-def _tints(seen: Numbers, middle: Numbers, inside: Indices, colours: Single, tint: Indices) -> Single:
+def _tints(seen: Numbers, inside: Places, own: Numbers, colours: Single, tint: Indices) -> Single:
     """Return the colours of pixels, (3, n): of what their samples show of the surface, each by its share."""
     if len(colours) == 1:
         return np.ascontiguousarray(colours.T)
-    row, column = np.divmod(inside, middle.shape[1])
-    own = middle.ravel()[inside]
-    found = colours[tint[own]].T
+    row, column = inside
+    found = colours.T.take(tint.take(own), axis=1)
     mixed = np.flatnonzero(seen[_shared(row), _shared(column)] != own)
     row, column, own = row[mixed], column[mixed], own[mixed]
     mean = np.float32(4.0) * colours[tint[own]]
@@ -392,17 +321,15 @@ def _tints(seen: Numbers, middle: Numbers, inside: Indices, colours: Single, tin
     return found
 
 
-def _lit(inside: Indices, middle: Numbers, table: Single, tints: Single, sky: Array) -> Single:
+def _lit(place: Places, own: Numbers, table: Single, tints: Single, sky: Array) -> Single:
     """Return the colours of pixels, (3, n), softly lit from the upper left and from the sky, with a gleam."""
     ways = np.array([np.asarray(way) / np.linalg.norm(way) for way in (_KEY, _GLEAM, sky)], dtype=np.float32)
-    found: Single = np.empty((3, len(inside)), dtype=np.float32)
-    wide = middle.shape[1]
-    triangles = middle.ravel()[inside]
-    for begin in range(0, len(inside), _SHADED_AT_ONCE):
+    found: Single = np.empty((3, len(own)), dtype=np.float32)
+    for begin in range(0, len(own), _SHADED_AT_ONCE):
         part = np.s_[begin : begin + _SHADED_AT_ONCE]
-        row, column = np.divmod(inside[part], wide)
         # the middle of a pixel, in samples
-        normal = _normal(column * 1.5 + 0.75, row * 1.5 + 0.75, table.take(triangles[part], axis=1))
+        y, x = (np.asarray(side[part] * 1.5 + 0.75, dtype=np.float64) for side in place)
+        normal = _normal(x, y, table[:_OF_NORMALS].take(own[part], axis=1))
         key, gleam, above = ways @ normal
         key = 0.5 + 0.5 * key
         light = (
@@ -411,8 +338,8 @@ def _lit(inside: Indices, middle: Numbers, table: Single, tints: Single, sky: Ar
         gleam = np.maximum(gleam, 0.0)
         for _ in range(5):  # to its 32nd power
             gleam *= gleam
-        own = tints if tints.shape[1] == 1 else tints[:, part]
-        np.minimum(own * light + np.float32(_SHINE) * gleam, 1.0, out=found[:, part])
+        colour = tints if tints.shape[1] == 1 else tints[:, part]
+        np.minimum(colour * light + np.float32(_SHINE) * gleam, 1.0, out=found[:, part])
     return found
 
 
@@ -422,18 +349,18 @@ def _table(at: Array, normals: Single) -> Single:
     Returns
     -------
     (20, m) float
-        First corner, the two sides from it over twice the area, depth of the first corner, how depth changes
-        to the right and down, least and largest depth, normals at the three corners.
+        First corner, the two sides from it over twice the area, normals at the three corners, depth of the
+        first corner, how depth changes to the right and down, least and largest depth.
     """
     flat = at[:, :, :2].astype(np.float32)
     u, v = flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
-    area = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    area = (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])[:, None]
+    area[area == 0.0] = np.inf  # too small for single precision
     depth = at[:, :, 2].astype(np.float32)
-    slopes = (part.astype(np.float32) for part in _gradient(at))
-    rows = (flat[:, 0], u / area[:, None], v / area[:, None], depth[:, 0], *slopes, depth.min(axis=1))
-    return np.ascontiguousarray(
-        np.column_stack((*rows, depth.max(axis=1), normals.reshape(len(at), 9))).T, dtype=np.float32
-    )
+    slopes = (part.astype(np.float32) for part in gradient(at))
+    rows = (flat[:, 0], u / area, v / area, normals.reshape(len(at), 9))
+    found = np.column_stack((*rows, depth[:, 0], *slopes, depth.min(axis=1), depth.max(axis=1)))
+    return np.ascontiguousarray(found.T, dtype=np.float32)
 
 
 def _normal(x: Array, y: Array, table: Single) -> Single:
@@ -442,46 +369,45 @@ def _normal(x: Array, y: Array, table: Single) -> Single:
     second = np.minimum(np.maximum(dx * table[5] - dy * table[4], 0.0), 1.0)
     third = np.minimum(np.maximum(dy * table[2] - dx * table[3], 0.0), 1.0)
     first = np.maximum(1.0 - second - third, 0.0)
-    normal: Single = table[11:14] * first + table[14:17] * second + table[17:20] * third
+    normal: Single = table[6:9] * first + table[9:12] * second + table[12:15] * third
     normal /= np.maximum(np.sqrt(np.einsum("ij,ij->j", normal, normal)), 1e-6)
     return normal
 
 
-def _inked(seen: Numbers, table: Single, owner: Indices) -> Pixels:
-    """Return how clear each sample is of lines.
+def _lined(seen: Numbers, table: Single, owner: Indices, window: Window) -> NDArray[np.bool_]:
+    """Return which samples have a line.
 
-    They are at outlines, and where the surface breaks, turns sharply, or passes to another mesh. Within a
+    Lines are at outlines, and where the surface breaks, turns sharply, or passes to another mesh. Within a
     triangle it does none of that: only samples of two are held against each other.
     """
-    ink = np.full(seen.shape, _CLEAR, dtype=np.uint8)
-    flat, wide = seen.ravel(), seen.shape[1]
-    for step, slope in ((1, 4), (wide, 5)):
+    found = np.zeros(seen.size, dtype=bool)
+    flat = seen.ravel()
+    for step, slope in ((1, 4), (window.wide, 5)):
         is_other = flat[:-step] != flat[step:]
         if step == 1:
-            is_other[wide - 1 :: wide] = False  # the next one is in another row
+            is_other[window.wide - 1 :: window.wide] = False  # the next one is in another row
         places = np.flatnonzero(is_other)
-        is_outline = (flat[places] < 0) | (flat[places + step] < 0)
-        lined, places = [places[is_outline]], places[~is_outline]
-        for begin in range(0, len(places), _SHADED_AT_ONCE):
-            at = places[begin : begin + _SHADED_AT_ONCE]
-            pair = [flat[at], flat[at + step]]
-            a, b = (
-                _looked_at(side, wide, table.take(own, axis=1))
-                for side, own in zip((at, at + step), pair, strict=True)
-            )
-            lined.append(at[_breaks(a, b, slope) | (owner[pair[0]] != owner[pair[1]])])
-        for at in lined:
-            ink.ravel()[at] = ink.ravel()[at + step] = _LINE
-    return ink
+        one, other = flat[places], flat[places + step]
+        is_line = (one < 0) | (other < 0) | (owner[one] != owner[other])
+        rest = np.flatnonzero(~is_line)
+        for begin in range(0, len(rest), _SHADED_AT_ONCE):
+            part = rest[begin : begin + _SHADED_AT_ONCE]
+            at = places[part]
+            a = _looked_at(at, window, table.take(one[part], axis=1))
+            b = _looked_at(at + step, window, table.take(other[part], axis=1))
+            is_line[part] = _breaks(a, b, slope)
+        lined = places[is_line]
+        found[lined] = found[lined + step] = True
+    return found.reshape(seen.shape)
 
 
-def _looked_at(at: Indices, wide: int, table: Single) -> Single:
+def _looked_at(at: Indices, window: Window, table: Single) -> Single:
     """Return the normals of samples, their depths and the slopes of those, (6, n)."""
-    row, column = np.divmod(at, wide)
-    x, y = column + 0.5, row + 0.5
-    level = table[6] + (x - table[0]) * table[7] + (y - table[1]) * table[8]
-    level = np.minimum(np.maximum(level, table[9]), table[10])
-    return np.vstack((_normal(x, y, table), level, table[7:9]))
+    row, column = np.divmod(at, window.wide)
+    x, y = column + (window.left + 0.5), row + (window.top + 0.5)
+    level = table[15] + (x - table[0]) * table[16] + (y - table[1]) * table[17]
+    level = np.minimum(np.maximum(level, table[18]), table[19])
+    return np.vstack((_normal(x, y, table), level, table[16:18]))
 
 
 def _breaks(one: Single, other: Single, slope: int) -> NDArray[np.bool_]:

@@ -25,6 +25,7 @@ from plugs.mesh.named import NamedMesh
 from plugs.mesh.projection import FROM_ABOVE, FROM_BELOW, Projection
 from plugs.pictures import raster
 from plugs.pictures.canvas import LETTER_PX, LONGEST_SIDE_PX, Word, drawing_png, png_bytes
+from plugs.pictures.nearest import Window, gradient, nearest
 from plugs.pictures.raster import Frame, Pixels, box_seen, camera_at, make_model, rendered
 from plugs.pictures.run import PictureRun
 from plugs.pictures.views import Picture, PictureJob, drawn_apart, layers_png, make_pictures, view_png
@@ -469,3 +470,35 @@ def test_a_run_that_is_left_early_ends() -> None:
         with PictureRun():
             pass
         assert len(os.listdir("/proc/self/fd")) == before  # noqa: PTH208
+
+
+def test_triangles_that_share_samples_are_told_apart_by_depth() -> None:
+    """Where many overlap, each sample has the nearest of those that cover it when they are drawn alone."""
+    rng = np.random.default_rng(11)
+    at = rng.uniform(-5.0, 65.0, (60, 3, 3))
+    at[::3, :, 0] = at[::3, :1, 0] + 0.2 * at[::3, :, 0]  # narrow ones, which are cut the other way
+    window = Window(left=3, top=6, wide=48, high=42)
+    row, column = np.mgrid[:42, :48] + 0.5
+    deep = np.full((len(at), 42, 48), np.inf)
+    for i, triangle in enumerate(at):
+        alone = nearest(triangle[None], window) == 0
+        across, down = gradient(triangle[None])
+        level = triangle[0, 2] + (column + 3 - triangle[0, 0]) * across + (row + 6 - triangle[0, 1]) * down
+        deep[i][alone] = level[alone]
+    seen = nearest(at, window)
+    known = np.where(np.isinf(deep.min(axis=0)), -1, deep.argmin(axis=0))
+    assert (seen == known).mean() == 1.0
+    assert len(np.unique(seen)) > 20
+
+
+def test_a_picture_file_holds_its_pixels_and_is_no_larger_than_by_filters() -> None:
+    """Pillow reads the very pixels, and with its choice of filters packs flat faces and lines no smaller."""
+    flat = [block((60, 50, 40), (-30, 0, 0), "#c0a060"), block((40, 70, 20), (40, 0, 0), "#60a0c0")]
+    pixels = rendered(make_model(flat), camera_at(30.0, 20.0), FRAME)
+    written = png_bytes(pixels)
+    image = Image.open(io.BytesIO(written))
+    assert image.mode == "RGB"
+    np.testing.assert_array_equal(np.asarray(image), pixels)
+    buffer = io.BytesIO()
+    image.save(buffer, format="PNG", compress_level=6)
+    assert len(written) < len(buffer.getvalue())
