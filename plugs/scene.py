@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from plugs.drawings import is_pictured
-from plugs.foam.layers import Layer
+from plugs.foam.layers import Layer, slabs_of
 from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.faces import refined, with_fewer_faces
 from plugs.mesh.mesh import PLANES, Body
 from plugs.mesh.named import Array, NamedMesh
 from plugs.mesh.shaded import Shaded
+from plugs.stages.foam import foam_as_glued
 from plugs.stages.worked import Worked
 
 if TYPE_CHECKING:
@@ -88,9 +89,15 @@ def plug_meshes(work: Worked) -> Scene:
         axis=work.plug.stack.axis,
         foam=_named("foam", work.body.body, FOAM_COLOURS[0]),
         finish=None if work.skin_proof is None else _named("finish", work.finish.body, FINISH_COLOUR),
-        layers=layer_meshes(work.layers, work.slabs),
+        layers=layer_meshes(work.layers, glued_slabs(work)),
         thicknesses=tuple(layer.thickness for layer in work.layers),
     )
+
+
+def glued_slabs(work: Worked) -> tuple[Body, ...]:
+    """Return the layers as glued bodies, turned with the stack up: only looked at, so of few faces."""
+    glued = foam_as_glued(work.body, work.standing, work.layering)
+    return slabs_of(with_fewer_faces(glued, work.plug.chord_tolerance), work.layers)
 
 
 def layer_meshes(layers: Sequence[Layer], slabs: Sequence[Body]) -> tuple[NamedMesh, ...]:

@@ -93,9 +93,14 @@ def book_html(
         An HTML document of its own.
     """
     source = BookSource(summary=summary, drawings=drawings, scene=scene, pictures=pictures or {})
-    written = [(name, head, body) for name, head, write in SECTIONS if (body := write(source))]
-    contents = el("ol", *(el("li", el("a", head, href=f"#{name}")) for name, head, _ in written))
-    chapters = [el("section", el("h2", head), body, id=name) for name, head, body in written]
+    chapters = {
+        (name, head): el("section", el("h2", head), body, id=name)
+        for name, head, write in SECTIONS
+        if (body := write(source))
+    }
+    contents = el("ol", *(el("li", el("a", head, href=f"#{name}")) for name, head in chapters))
+    main = numbered(el("main", *chapters.values()))
+    del chapters  # as long as the page itself
     return page_html(
         f"{source.title}, build book",
         f"plugs:{summary['recipe']['name']}",
@@ -103,7 +108,7 @@ def book_html(
         el("a", "To the work", href="#about", class_="skip"),
         el("header", el("h1", source.title, " ", el("small", "Build book")), _LOST),
         el("nav", folded("Contents", contents, on_paper=False), aria_label="Contents"),
-        numbered(el("main", *chapters)),
+        main,
         _BAR,
     )
 

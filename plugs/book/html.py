@@ -73,7 +73,10 @@ def el(tag: str, *content: object, **attributes: object) -> Html:
         elif value is not None and value is not False:
             said.append(f' {word}="{escape(str(value), quote=True)}"')
     head = f"<{tag}{''.join(said)}>"
-    return Html(head) if tag in _VOID else Html(f"{head}{joined(content)}</{tag}>")
+    if tag in _VOID:
+        return Html(head)
+    held = [text(part) for part in content if part is not None]
+    return Html("".join([head, *held, f"</{tag}>"]))  # at once: a page of many layers is long
 
 
 def key_of(*what: object) -> str:

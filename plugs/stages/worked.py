@@ -8,14 +8,12 @@ from plugs.body.body import Solid
 from plugs.body.looked_at import Looks, looks_of, seen_before
 from plugs.body.seats import Seat, seats_of
 from plugs.foam.joints import Size
-from plugs.foam.layers import Layer, slabs_of
+from plugs.foam.layers import Layer
 from plugs.foam.pieces import usable_sizes
 from plugs.foam.pockets import Feature, made_later, make_features
 from plugs.foam.stock import Blank
 from plugs.hard_points.set_in import SetIn, pocket_of, set_in, with_pockets
 from plugs.lines.stations import Loft
-from plugs.mesh.faces import with_fewer_faces
-from plugs.mesh.mesh import Body
 from plugs.mesh.sampling import Faces
 from plugs.mesh.shaded import Shaded
 from plugs.openings.scribed import Scribed, scribed_on
@@ -214,12 +212,6 @@ class Worked(Staged):
         bare, hollowed = seen_before(self.body, later) if later else (self.looks.bare, self.looks.hollowed)
         seen = layers_seen(bare, hollowed, self.layers, self.templates)
         return seen[0], seen[1] or bool(later)
-
-    @stage("chord_tolerance", after=("body", "standing", "layering"))
-    def slabs(self) -> tuple[Body, ...]:
-        """The layers as glued bodies, turned with the stack up: only looked at, so of few faces."""
-        glued = foam.foam_as_glued(self.body, self.standing, self.layering)
-        return slabs_of(with_fewer_faces(glued, self.plug.chord_tolerance), self.layers)
 
     @stage("stock", "cutting", after=("layering",), by_value=True)
     def sizes(self) -> tuple[tuple[Size, ...], ...]:

@@ -26,6 +26,7 @@ from plugs.lines.stations import make_loft
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from plugs.mesh.triangles import areas, clipped, six_volumes
+from plugs.scene import glued_slabs
 from tests.books import Book, book_of
 from tests.demos import some
 
@@ -106,7 +107,7 @@ def test_layers_lie_where_they_are_cut(name: str) -> None:
     shown = {one.name: one for one in book.scene.meshes if one.group == "layers"}
     foam = next(one for one in book.scene.meshes if one.group == "foam")
     assert list(shown) == [layer.name for layer in book.work.layers]
-    for layer, slab in zip(book.work.layers, book.work.slabs, strict=True):
+    for layer, slab in zip(book.work.layers, glued_slabs(book.work), strict=True):
         one, column = shown[layer.name], "xyz".index(layer.axis)
         corners = one.vertices[one.triangles].astype(float)
         if one.between is not None:
