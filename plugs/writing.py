@@ -111,9 +111,13 @@ def write(
     with ExitStack() as after:
         after.enter_context(told_by(work.plug.sides))
         kernel = kernel or cache(lambda: after.enter_context(kernel_started()))
-        _ = work.lines
         is_kept = crew is not None
         crew = crew or after.enter_context(Crew())
+        if any(output.kind == "step" for output in outputs):
+            kernel()  # loads its libraries while there is nothing else to do beside the lines
+        elif drawn := [output.kind for output in outputs if output.kind in DRAWN]:
+            crew.lend(DrawingRun, *drawn)
+        _ = work.lines
         if any("cloth" in output.shows for output in outputs):
             after.enter_context(cloth_beside(work, crew if is_kept else None, OF_CLOTH))
         _ = work.cutters  # what is wrong with a recipe is told before anything is written
@@ -222,7 +226,7 @@ class Writing:
     ) -> None:
         """Begin what other processes make, and find what is doubtful meanwhile."""
         kinds = {output.kind for output in outputs}
-        drawn = [kind for kind in DRAWN if kind in kinds]
+        drawn = [output.kind for output in outputs if output.kind in DRAWN]
         self.work = work
         self.stages = frozenset(stage for output in outputs for stage in output.shows)
         self.files: dict[str, bytes] = {}

@@ -118,7 +118,7 @@ class DrawingRun(Worker):
         self._kinds = kinds
         self._drawn: list[Future[dict[str, bytes]]] = []
         self._papers: list[tuple[str, Future[_Paper]]] = []
-        self.call(load_libraries, self._kinds)
+        self.load(load_libraries, self._kinds)
 
     def begin(self) -> Self:
         """Return the run, ready for another build: nothing is submitted.

@@ -21,6 +21,7 @@ import traceback
 from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future, wait
+from contextlib import suppress
 from hashlib import blake2b
 from pathlib import Path
 from typing import IO, Any, Final, Self, TypeVar, cast
@@ -75,9 +76,7 @@ class Worker:
         self._end: WorkerSilence | None = None
         self._answers: dict[bytes, Future[Any]] = {}
         self._asked: set[bytes] = set()
-        self._talkers = [threading.Thread(target=t, daemon=True) for t in (self._send, self._listen)]
-        for talker in self._talkers:
-            talker.start()
+        self._talkers: list[threading.Thread] = []
         atexit.register(self.close)
 
     def __enter__(self) -> Self:
@@ -97,6 +96,29 @@ class Worker:
     def is_running(self) -> bool:
         """Whether the process can be called."""
         return self._child.poll() is None
+
+    def load(self, function: Callable[..., T], *arguments: object) -> Future[T]:
+        """Have a function run there first; no thread is started for it, so there may yet be a twin here.
+
+        Parameters
+        ----------
+        function : callable
+            Of a module of this package, known by its name.
+        arguments : object
+            So few that a pipe holds them.
+
+        Returns
+        -------
+        Future
+            Which `waited` waits for.
+        """
+        answer: Future[T] = Future()
+        self._owed.append(answer)
+        pipe = present(self._child.stdin)
+        with suppress(OSError):  # the process has ended, which whoever waits is told
+            pipe.write(pickle.dumps((sides(), function, arguments), protocol=pickle.HIGHEST_PROTOCOL))
+            pipe.flush()
+        return answer
 
     def call(self, function: Callable[..., T], *arguments: object) -> Future[T]:
         """Have a function run there, after what was called before, and go on.
@@ -143,6 +165,7 @@ class Worker:
     def _sent(self, packed: bytes) -> Future[Any]:
         """Send a call, and return its answer to come."""
         answer: Future[Any] = Future()
+        self._talk()
         with self._lock:
             if self._end is None:
                 self._owed.append(answer)
@@ -150,6 +173,13 @@ class Worker:
             else:
                 answer.set_exception(self._end)
         return answer
+
+    def _talk(self) -> None:
+        """Begin to pass calls on and to give answers out."""
+        if not self._talkers:
+            self._talkers = [threading.Thread(target=t, daemon=True) for t in (self._send, self._listen)]
+            for talker in self._talkers:
+                talker.start()
 
     def waited(
         self, answer: Future[T], seconds: float, attend: Callable[[], None] = lambda: None
@@ -170,6 +200,7 @@ class Worker:
         Future
             The same, done.
         """
+        self._talk()
         until = time.monotonic() + seconds
         while not answer.done():
             left = until - time.monotonic()

@@ -7,6 +7,8 @@ typed `Any`: its bindings carry no types.
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Iterator, Sequence
 from functools import cache
 from importlib import import_module
@@ -82,7 +84,12 @@ def load_kernel() -> SimpleNamespace:
     ImportError
         It is not installed.
     """
+    known = getattr(sys, "getdlopenflags", int)()
+    if known:
+        sys.setdlopenflags(os.RTLD_LAZY)  # most of what its libraries take of each other is never called
     rows = [(import_module(f"OCP.{room}"), row.split()) for room, row in _NAMES.items()]
+    if known:
+        sys.setdlopenflags(known)
     k = SimpleNamespace(**{name: getattr(room, name) for room, row in rows for name in row})
     k.Message.DefaultMessenger_s().RemovePrinters(k.Message_Printer.get_type_descriptor_s())
     return k

@@ -31,7 +31,7 @@ class KernelRun(Worker):
         """Start the process, which begins to import the kernel at once."""
         super().__init__()
         self.attend: Callable[[], None] = lambda: None
-        self._last: Future[Any] = self.call(prepare)
+        self._last: Future[Any] = self.load(prepare)
 
     def submit(self, job: KernelJob) -> None:
         """Send a job, but not the very same again; returns at once, even while the worker is still starting.

@@ -30,7 +30,7 @@ class PictureRun(Worker):
         """Start the process."""
         super().__init__()
         self._parts: list[Future[tuple[Picture, ...]]] = []
-        self.call(load_libraries)
+        self.load(load_libraries)
 
     def begin(self) -> Self:
         """Return the run, ready for another build: nothing is submitted.

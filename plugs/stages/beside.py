@@ -44,7 +44,7 @@ class ClothRun(Worker):
         self._keys: tuple[bytes | None, ...] = ()
         self._answer: Future[Brought] = Future()
         self._answer.set_result(_NOTHING)
-        self.call(load_stages)
+        self.load(load_stages)
 
     def is_behind(self, work: Worked) -> bool:
         """Return whether it is still at cloth that a work does not want."""

@@ -21,10 +21,12 @@ from plugs.drawings import OF_CLOTH, cloth_drawings
 from plugs.foam.layers import Stack
 from plugs.ground import twins
 from plugs.ground.workers import Crew
+from plugs.kernel.worker import KernelRun
 from plugs.stages import beside
 from plugs.stages.beside import ClothRun
 from plugs.stages.shelf import Shelf, digest_of
 from plugs.work import Work, opened
+from plugs.writing import write
 from tests.unit.test_work import BOX
 
 Started = list[ClothRun]
@@ -218,7 +220,7 @@ def test_one_process_makes_the_cloth_of_save_after_save(
                 beside.begin_cloth(work, crew, OF_CLOTH)
             drawn = work.again("cloth_drawings", cloth_drawings)
             assert len(drawn) == len(work.drawn_patterns) > 0
-        assert calls == ["load_stages", *3 * ["make_stages"]]
+        assert calls == 3 * ["make_stages"]
         assert len(started) == 1 and made_here == []
     assert not started[0].is_running
 
@@ -249,3 +251,16 @@ def test_cloth_that_nobody_wants_any_more_is_broken_off(
         again = told(work)
     assert made_here == []
     assert again == told(opened(box, {"length": 310.0}))
+
+
+def test_the_kernel_loads_while_lines_are_made(box: Path, tmp_path: Path) -> None:
+    """It is started before anything is asked of the plug, for a second core has nothing else to do then."""
+    work, made = opened(box, {}, shelf=Shelf()), []
+
+    def kernel() -> KernelRun:
+        made.append(work.stages)
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        write(work, tmp_path / "out", ("step", "stl"), kernel)
+    assert made == [frozenset()]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -38,6 +39,17 @@ def test_calls_are_answered_in_order_and_faults_passed_on() -> None:
         assert "this is not a number" in str(odd)
         assert worker.waited(worker.call(abs, -3), 60.0).result() == 3
     assert not worker.is_running
+
+
+def test_what_is_loaded_first_takes_no_thread_here() -> None:
+    """Until more is asked, or the answer is waited for; a process that has ended by then is told as ever."""
+    before = threading.active_count()
+    with Worker() as worker, Worker() as lost:
+        answer, none = worker.load(os.getpid), lost.load(os._exit, 3)
+        assert threading.active_count() == before
+        assert worker.waited(answer, 60.0).result() == worker.pid
+        assert "exit status 3" in str(lost.waited(none, 60.0).exception())
+    assert threading.active_count() == before
 
 
 def test_a_large_call_and_answer_pass() -> None:
