@@ -21,7 +21,8 @@ from plugs.drafting.drawing import (
 from plugs.drafting.layout import Layout
 from plugs.drafting.marks import GAP, ROW, TEXT, arrow, check_bars, line
 from plugs.drafting.outlines import outline_paths
-from plugs.drafting.placing import Beside, Placer, Sign
+from plugs.drafting.placing import Beside, Placer
+from plugs.drafting.signs import Sign
 from plugs.drafting.styles import DIMENSIONS, LEGEND, style_of
 from plugs.ground.records import record
 
@@ -315,15 +316,18 @@ class DrawingBuilder:
         drawn, written, beside = list[Path](), list(self._written), list[Label]()
         signs: dict[str, Sign | None] = {}
         placer = Placer(self._paths if self._asked else (), self._marks, [label_box(one) for one in written])
+        wishes = iter(placer.wished([one for one in self._asked if isinstance(one, Beside)]))
         for one in self._asked:
-            words: Beside | None = one if isinstance(one, Beside) else one.instead
+            asked = [next(wishes)] if isinstance(one, Beside) else []
             if isinstance(one, _Asked):
                 found = placer.sign(one.within, one.choices, over_lines=one.over_lines)
                 signs[one.key] = None if found is None else found[0]
                 if found is not None:
-                    drawn, written, words = drawn + found[1][0], written + found[1][1], None
-            if words is not None:
-                paths, labels = placer.beside(words)
+                    drawn, written = drawn + found[1][0], written + found[1][1]
+                elif one.instead is not None:
+                    asked = placer.wished([one.instead])
+            for wish in asked:
+                paths, labels = placer.beside(wish)
                 drawn, beside = drawn + paths, beside + labels
         drawn += self._clear_of([*written, *beside])
         below, labels = self._under(signs, [*drawn, *self._paths], [*written, *beside])

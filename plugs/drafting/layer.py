@@ -14,9 +14,8 @@ from plugs.drafting.glue import Joining, draw_glue, faces_of, glue_rows
 from plugs.drafting.laying import lay_out_square_to
 from plugs.drafting.marks import face_words, seen_words, ways
 from plugs.drafting.outlines import PLANES, LayerOutlines
-from plugs.drafting.pieces import draw_pieces, piece_rows
-from plugs.drafting.placing import name_signs
-from plugs.drafting.styles import FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE, TRIM_LINE
+from plugs.drafting.signs import name_signs
+from plugs.drafting.styles import FINISH_BOTTOM_FACE, FINISH_TOP_FACE, HOLLOW, JOINT_CUT, SAW_LINE, TRIM_LINE
 from plugs.drafting.trims import NO_TRIMS, Trims, draw_trims
 from plugs.ground.units import format_length, format_size
 
@@ -91,7 +90,7 @@ def layer_drawing(
 
     def rows(signs: Signs) -> list[str]:
         """Return the rows of the title, top to bottom."""
-        told = [*_title_rows(layer, plug_name, display_unit), *later, *piece_rows(own, signs, display_unit)]
+        told = [*_title_rows(layer, plug_name, display_unit), *later, *_piece_rows(own, signs, display_unit)]
         told += [f"{TRIM_LINE}: where the laminate is trimmed, {', '.join(trimmed)}"] if trimmed else []
         return told + glue_rows(layer.name, own.pinned, display_unit)
 
@@ -105,7 +104,7 @@ def _draw_names(builder: DrawingBuilder, layer: LayerOutlines, own: Joining) -> 
         for part in sorted(shapely.get_parts(layer.rough), key=lambda part: part.bounds):
             builder.sign(part, *name_signs(layer.name, face_words(layer.axis)), over_lines=False)
     else:
-        draw_pieces(builder, own, face_words(layer.axis))
+        _draw_pieces(builder, own, face_words(layer.axis))
 
 
 def _hold_drawable(layer: LayerOutlines) -> None:
@@ -136,3 +135,31 @@ def _title_rows(layer: LayerOutlines, plug_name: str, unit: str) -> list[str]:
         f"{FINISH_BOTTOM_FACE}: {lower}",
         f"{FINISH_TOP_FACE}: {upper}",
     ]
+
+
+def _draw_pieces(builder: DrawingBuilder, own: Joining, face: str) -> None:
+    """Draw the joints and voids of a layer, and name its pieces and the face in view."""
+    for joint in own.joints:
+        for line in joint.line.geoms:
+            builder.line(shapely.get_coordinates(line), JOINT_CUT)
+    for void in own.voids:
+        builder.outline(void.outline, HOLLOW)
+    hollow = shapely.union_all([void.outline for void in own.voids])
+    for piece in own.pieces:
+        solid = shapely.difference(piece.rough, hollow)
+        builder.sign(solid, *name_signs(piece.name, face), key=piece.name)
+
+
+def _piece_rows(own: Joining, signs: Signs, unit: str) -> list[str]:
+    """Return what the title says of joints, voids, and pieces that have no room for their names."""
+    rows = [
+        f"{JOINT_CUT}: {joint.name}, square to {joint.square_to}, at {joint.square_to} = "
+        f"{format_length(joint.at, unit)}; cut on the line"
+        for joint in own.joints
+    ]
+    if own.voids:
+        rows.append(f"{HOLLOW}: cut out, it is inside the plug")
+    unnamed = [name for name, sign in signs.items() if name and sign is None]
+    if unnamed:
+        rows.append(f"Too small for their names: {', '.join(unnamed)}")
+    return rows

@@ -13,12 +13,10 @@ from numpy.typing import NDArray
 
 from plugs.drafting.drawing import LABELS, TEXT_WIDTH_RATIO, Array, Box, Label, Path, label_box
 from plugs.drafting.flat import flat_points
-from plugs.drafting.marks import arrow, line
+from plugs.drafting.marks import line
+from plugs.drafting.signs import Sign, Written, in_the_middle, largest_in, sign_box, sign_drawn
 from plugs.drafting.styles import CUTS, DIMENSIONS
 from plugs.ground.records import record
-
-Written = tuple[list[Path], list[Label]]
-"""Arrows and leaders, and words."""
 
 _CLEAR: Final = 1.0
 """Between words and lines, mm: some breadths of a pencil's line (common practice, no source)."""
@@ -26,21 +24,10 @@ _CLEAR: Final = 1.0
 _SEEN: Final = 0.2
 """Lines are thinned by that before room is sought between them, which is quicker, mm."""
 
-_PITCH: Final = 1.5
-"""From row to row over the height of a letter: more than `label_box` takes."""
-
-_BARBS: Final = 1.3
-"""Room across an arrow over the height of a letter."""
-
-_TRIED: Final = 3
-"""Parts of the free room that are searched, the widest first."""
-
-_STEP: Final = 0.5
-"""Between the heights that a sign may have, mm."""
-
 _SPARE: Final = 0.15
 """Of the breadth of a word's box on either side, which most words leave empty."""
 
+_AROUND: Final = _CLEAR * np.array([-1.0, -1.0, 1.0, 1.0])  # by which a box is made larger
 _FIRST: Final = 64  # boxes for which room is made at first
 _AT_ONCE: Final = 32  # places of a word that are looked at together: most find room at one of the first
 _RINGS: Final = 10  # of places about the one wished for
@@ -48,89 +35,8 @@ _TURNS: Final = 16  # places to a ring
 _RING: Final = 1.2
 """Round what a word names it is tried in so many rings and directions; rings grow by letters' heights."""
 
-_NAME_LARGEST, _NAME_LEAST = 16.0, 3.0
-"""Height of a part's name, mm: read across a bench, and at arm's length (common practice, no source)."""
-
-_FACE, _FACE_LARGER, _FACE_LEAST = 0.45, 0.7, 2.0
-"""Height of what tells the face in view: over that of the name, over that of a small one, at least, mm."""
-
-_ARROW: Final = 3.0
-"""Length of a part's arrow over the height of its name."""
-
 _LINE, _MARK, _CUT, _OUT, _WORDS = 1, 2, 4, 8, 16
 """How bad it is that words lie over a line, a mark, a line of a saw, out of bounds, over other words."""
-
-
-@record(frozen=True, slots=True, kw_only=True)
-class Pointer:
-    """An arrow in a sign.
-
-    Attributes
-    ----------
-    turn_deg : float, degrees
-        Where it points, counter-clockwise from the right.
-    length : float, dimensionless
-        Over the sign's height.
-    is_double : bool
-        Whether it has a head at either end.
-    """
-
-    turn_deg: float
-    length: float
-    is_double: bool = False
-
-    @property
-    def size(self) -> tuple[float, float]:
-        """Width and height, over the sign's height."""
-        turn = math.radians(self.turn_deg)
-        across, up = abs(self.length * math.cos(turn)), abs(self.length * math.sin(turn))
-        return max(across, _BARBS), max(up, _BARBS)
-
-
-@record(frozen=True, slots=True, kw_only=True)
-class Row:
-    """A row of words in a sign.
-
-    Attributes
-    ----------
-    text : str
-    ratio : float, dimensionless
-        Of its letters' height to that of the sign.
-    """
-
-    text: str
-    ratio: float = 1.0
-
-    @property
-    def size(self) -> tuple[float, float]:
-        """Width and height, over the sign's height."""
-        return TEXT_WIDTH_RATIO * self.ratio * len(self.text), _PITCH * self.ratio
-
-
-@record(frozen=True, slots=True, kw_only=True)
-class Sign:
-    """Rows of words and arrows, one under the other, as large as there is room.
-
-    Attributes
-    ----------
-    rows : tuple of Row or Pointer
-    least, largest : float, mm
-        Height of its letters.
-    """
-
-    rows: tuple[Row | Pointer, ...]
-    least: float
-    largest: float
-
-    @property
-    def size(self) -> tuple[float, float]:
-        """Width and height, over the height of its letters."""
-        return max(row.size[0] for row in self.rows), sum(row.size[1] for row in self.rows)
-
-    @property
-    def has_pointer(self) -> bool:
-        """Whether an arrow belongs to it."""
-        return any(isinstance(row, Pointer) for row in self.rows)
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -153,6 +59,23 @@ class Beside:
     to: tuple[float, float] | None = None
     within: shapely.Geometry | None = None
     is_needed: bool = True
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Wish:
+    """Words that are asked for, and how bad the first of their places are by what stood there from the start.
+
+    Attributes
+    ----------
+    words : Beside
+    boxes : (n, 4) float, mm
+        Of those places.
+    faults : (n,) int, dimensionless
+    """
+
+    words: Beside
+    boxes: Array
+    faults: NDArray[np.int64]
 
 
 class _Boxes:
@@ -180,7 +103,7 @@ class _Boxes:
 
     def overlap(self, boxes: Array) -> NDArray[np.bool_]:
         """Return which boxes any of these overlaps."""
-        left, bottom, right, top = self.near(boxes)[0].T
+        left, bottom, right, top = self._all[:, : self._n] if self._n < _FIRST else self.near(boxes)[0].T
         x0, y0, x1, y1 = boxes.T[:, :, None]
         return np.asarray(((x0 < right) & (y0 < top) & (left < x1) & (bottom < y1)).any(axis=1))
 
@@ -198,14 +121,19 @@ class Placer:
     """
 
     def __init__(self, lines: Sequence[Path], marks: Sequence[Box], taken: Sequence[Box]) -> None:
-        """Lay out the lines so that those near a place are found at once."""
+        """Lay out the lines, and their straight pieces, so that those near a place are found at once."""
         rows = [flat_points(path, tolerance=_SEEN) for path in lines]
         which = np.repeat(np.arange(len(rows)), [len(row) for row in rows])
         shapes = shapely.linestrings(np.concatenate([np.empty((0, 2)), *rows]), indices=which)
         self._flat = shapely.simplify(shapes, _SEEN)
         self._is_cut = np.array([path.dxf_layer in CUTS for path in lines], dtype=np.bool_)
-        self._tree = shapely.STRtree(self._flat)
-        self._marks, self._taken = _Boxes(marks), _Boxes(taken)
+        self._lines = shapely.STRtree(self._flat)
+        points, which = shapely.get_coordinates(self._flat, return_index=True)
+        at = np.flatnonzero(which[1:] == which[:-1])
+        self._pieces = shapely.STRtree(shapely.linestrings(np.stack((points[at], points[at + 1]), axis=1)))
+        self._line_of = which[at]
+        self._marks, self._taken = np.array(marks).reshape(-1, 4), _Boxes(taken)
+        self._marked = shapely.STRtree(shapely.box(*self._marks.T))
         self._leaders: list[shapely.LineString] = []
         self._leader_boxes = _Boxes(())
 
@@ -218,117 +146,178 @@ class Placer:
         those of a saw, marks and words at least, or those and words.
         """
         before: shapely.Geometry | None = None
-        for keeps_all, keeps_marks in ((True, True), (False, True), (False, False))[: 3 if over_lines else 1]:
-            free = self._free(within, keeps_all=keeps_all, keeps_marks=keeps_marks)
-            if before is not None and free.equals(before):
-                continue
-            before = free
-            shapely.prepare(free)
-            for sign in choices:
-                x, y, height = _largest(free, sign, within.centroid)
-                if height >= sign.least:
-                    self._taken.add(_box(sign, x, y, height))
-                    return sign, _drawn(sign, x, y, height)
-        return None
-
-    def _free(self, within: shapely.Geometry, *, keeps_all: bool, keeps_marks: bool) -> shapely.Geometry:
-        """Return the room in a region that nothing crosses."""
         region = shapely.buffer(shapely.simplify(within, _SEEN), -_CLEAR - _SEEN, quad_segs=2)
         if region.is_empty:
-            return region
-        near = self._tree.query(region, predicate="intersects")
-        near = near if keeps_all else near[self._is_cut[near]]
+            return None
+        middle, crossing = within.centroid, np.sort(self._lines.query(region, predicate="intersects"))
         around = np.array([region.bounds])
-        kinds = (self._taken, self._marks) if keeps_marks else (self._taken,)
-        boxes = [shapely.box(*box) for kind in kinds for box in kind.near(around)[0]]
-        lines = shapely.buffer(self._flat[np.sort(near)], _CLEAR, cap_style="flat", quad_segs=2)
-        gone = [*lines, *(shapely.buffer(box, 0.2 * _CLEAR, join_style="mitre") for box in boxes)]
-        return shapely.difference(region, shapely.union_all(gone)) if gone else region
+        marks = self._marks[np.sort(self._marked.query(shapely.box(*around[0])))]
+        boxes = np.concatenate((self._taken.near(around)[0], marks))
+        for keeps_all, n in ((True, len(boxes)), (False, len(boxes)), (False, len(boxes) - len(marks)))[
+            : 3 if over_lines else 1
+        ]:
+            lines = self._flat[crossing if keeps_all else crossing[self._is_cut[crossing]]]
+            sign, at = choices[0], in_the_middle(choices[0], middle)
+            room = None if at is None or at[2] < sign.least else shapely.box(*sign_box(sign, *at))
+            if at is None or room is None or not _is_free(room, region, lines, boxes[:n]):
+                free = _free(region, lines, boxes[:n])
+                if before is not None and free.equals(before):
+                    continue
+                before = free
+                shapely.prepare(free)
+                for sign in choices:
+                    at = largest_in(free, sign, middle)
+                    if at[2] >= sign.least:
+                        break
+                else:
+                    continue
+            self._taken.add(sign_box(sign, *at))
+            return sign, sign_drawn(sign, *at)
+        return None
 
-    def beside(self, words: Beside) -> Written:
+    def wished(self, asked: Sequence[Beside]) -> list[Wish]:
+        """Return words with the first of their places, all of which are looked at together.
+
+        Parameters
+        ----------
+        asked : sequence of Beside
+        """
+        boxes = [np.array([label_box(label) for label in one.choices[:_AT_ONCE]]) for one in asked]
+        if not boxes:
+            return []
+        ends = np.cumsum([len(own) for own in boxes])
+        whole = np.concatenate(boxes)
+        faults = self._standing(whole)
+        regions = np.repeat([id(one.within) for one in asked], [len(own) for own in boxes])
+        for within in {id(one.within): one.within for one in asked if one.within is not None}.values():
+            at = np.flatnonzero(regions == id(within))
+            faults[at] += _out_of(within, whole[at])
+        return [
+            Wish(words=one, boxes=own, faults=own_faults)
+            for one, own, own_faults in zip(asked, boxes, np.split(faults, ends[:-1]), strict=True)
+        ]
+
+    def beside(self, wish: Wish) -> Written:
         """Return words at the first of their places that has room, else round about what they name."""
+        words, boxes, faults = wish.words, wish.boxes, wish.faults + self._met(wish.boxes)
         choices, to = words.choices, words.to
-        boxes = np.array([label_box(label) for label in choices])
-        faults = np.zeros(0, dtype=np.int64)
-        for begin in range(0, len(choices), _AT_ONCE):
-            faults = np.append(faults, self._faults(boxes[begin : begin + _AT_ONCE], words.within))
+        for begin in range(_AT_ONCE, len(choices), _AT_ONCE):
             if not faults.all():
                 break  # there is no better place after it
-        at = np.zeros((0, 2))
-        if to is not None and faults.min():
-            at, more = _around(choices[0], to)
-            leaders = shapely.linestrings(np.stack((_on_boxes(more, to), np.full_like(at, to)), axis=1))
-            worse = self._faults(more, words.within) + _OUT * self._cross_words(leaders)
-            boxes, faults = np.concatenate((boxes, more)), np.append(faults, worse)
+            more = np.array([label_box(label) for label in choices[begin : begin + _AT_ONCE]])
+            boxes, faults = np.concatenate((boxes, more)), np.append(faults, self._faults(more, words.within))
+        n, at = len(boxes), np.zeros((0, 2))
+        if to is not None and faults.all():
+            at, rings = _around(choices[0], to)
+            for begin in range(0, len(at), _AT_ONCE):
+                more = rings[begin : begin + _AT_ONCE]
+                worse = self._faults(more, words.within) + _OUT * self._cross_words(_leaders(more, to))
+                boxes, faults = np.concatenate((boxes, more)), np.append(faults, worse)
+                if not worse.all():
+                    break
         best = int(np.argmin(faults))
         if faults[best] and not words.is_needed:
             return [], []
         left, bottom, right, top = boxes[best].tolist()
         self._taken.add((left, bottom, right, top))
-        turned = best - len(choices)
-        if to is None or turned < 0:
+        if to is None or best < n:
             return [], [choices[best]]
-        x, y = at[turned].tolist()
-        self._leaders.append(leaders[turned])
-        self._leader_boxes.add(leaders[turned].bounds)
-        begin_x, begin_y = leaders[turned].coords[0]
+        x, y = at[best - n].tolist()
+        (leader,) = _leaders(boxes[best : best + 1], to)
+        self._leaders.append(leader)
+        self._leader_boxes.add(leader.bounds)
+        begin_x, begin_y = leader.coords[0]
         group = DIMENSIONS if choices[0].dxf_layer == DIMENSIONS else LABELS
         return [line((begin_x, begin_y), to, group)], [replace(choices[0], at=(x, y), align="centre")]
 
     def _cross_words(self, leaders: NDArray[np.object_]) -> NDArray[np.bool_]:
         """Return which leaders run through words."""
-        boxes = shapely.box(*self._taken.near(shapely.bounds(leaders))[0].T)
-        return np.asarray(shapely.intersects(leaders[:, None], boxes[None, :]).any(axis=1))
+        bounds = shapely.bounds(leaders)
+        boxes = self._taken.near(bounds)[0]
+        which, words = np.nonzero(_meet(bounds, boxes))
+        crossed = np.zeros(len(leaders), dtype=np.bool_)
+        crossed[which[shapely.intersects(leaders[which], shapely.box(*boxes[words].T))]] = True
+        return crossed
 
     def _faults(self, boxes: Array, within: shapely.Geometry | None) -> NDArray[np.int64]:
         """Return how bad each place is: over words, out of the region, over a cut, a mark, another line."""
-        around = boxes + _CLEAR * np.array([-1.0, -1.0, 1.0, 1.0])
-        grown = shapely.box(*around.T)
-        faults = _WORDS * self._taken.overlap(boxes) + _MARK * self._marks.overlap(boxes)
-        which, lines = self._tree.query(grown, predicate="intersects")
-        np.bitwise_or.at(faults, which, np.where(self._is_cut[lines], _CUT, _LINE))
-        for leader in self._leader_boxes.near(around)[1]:
-            faults += _MARK * shapely.intersects(grown, self._leaders[leader])
-        if within is not None:
-            faults += _OUT * ~shapely.contains_properly(within, grown)
+        faults = self._standing(boxes) + self._met(boxes)
+        return faults if within is None else faults + _out_of(within, boxes)
+
+    def _standing(self, boxes: Array) -> NDArray[np.int64]:
+        """Return how bad each place is by what stood there from the start: cuts, marks, other lines."""
+        faults = np.zeros(len(boxes), dtype=np.int64)
+        which, marks = self._marked.query(shapely.box(*boxes.T))
+        own, other = boxes[which], self._marks[marks]
+        faults[which[((own[:, :2] < other[:, 2:]) & (other[:, :2] < own[:, 2:])).all(axis=1)]] = _MARK
+        which, pieces = self._pieces.query(_grown(boxes), predicate="intersects")
+        np.bitwise_or.at(faults, which, np.where(self._is_cut[self._line_of[pieces]], _CUT, _LINE))
+        return faults
+
+    def _met(self, boxes: Array) -> NDArray[np.int64]:
+        """Return how bad each place is by the words that were placed before, and their leaders."""
+        faults = _WORDS * self._taken.overlap(boxes)
+        if self._leaders:
+            bounds, numbers = self._leader_boxes.near(boxes + _AROUND)
+            which, at = np.nonzero(_meet(boxes + _AROUND, bounds))
+            leaders = [self._leaders[number] for number in numbers[at]]
+            np.add.at(faults, which, _MARK * shapely.intersects(_grown(boxes[which]), leaders))
         return faults
 
 
-def _box(sign: Sign, x: float, y: float, height: float) -> Box:
-    """Return the room that a sign takes about a middle."""
-    wide, tall = (0.5 * height * share for share in sign.size)
-    return x - wide, y - tall, x + wide, y + tall
+def _meet(boxes: Array, others: Array) -> NDArray[np.bool_]:
+    """Return which boxes meet or touch which others."""
+    x0, y0, x1, y1 = boxes.T[:, :, None]
+    left, bottom, right, top = others.T
+    return np.asarray((x0 <= right) & (y0 <= top) & (left <= x1) & (bottom <= y1))
 
 
-def _drawn(sign: Sign, x: float, y: float, height: float) -> Written:
-    """Return a sign's arrows and words about a middle."""
-    paths, labels, top = list[Path](), list[Label](), _box(sign, x, y, height)[3]
-    for row in sign.rows:
-        middle = top - 0.5 * row.size[1] * height
-        if isinstance(row, Pointer):
-            paths += _pointed(row, x, middle, height)
-        else:
-            size = row.ratio * height
-            # the box of centred letters reaches 0.8 of their height down and 0.6 up
-            labels.append(Label(text=row.text, at=(x, middle + 0.1 * size), height=size, align="centre"))
-        top -= row.size[1] * height
-    return paths, labels
+def _grown(boxes: Array) -> NDArray[np.object_]:
+    """Return boxes with what is kept clear around them."""
+    return np.asarray(shapely.box(*(boxes + _AROUND).T))
 
 
-def _pointed(pointer: Pointer, x: float, y: float, height: float) -> list[Path]:
-    """Return an arrow of a sign about a middle."""
-    turn, half = math.radians(pointer.turn_deg), 0.5 * pointer.length * height
-    ahead = (x + half * math.cos(turn), y + half * math.sin(turn))
-    behind = (2.0 * x - ahead[0], 2.0 * y - ahead[1])
-    return arrow(behind, ahead) + (arrow(ahead, behind)[1:] if pointer.is_double else [])
+def _out_of(within: shapely.Geometry, boxes: Array) -> NDArray[np.int64]:
+    """Return how bad places are that do not lie in a region."""
+    is_ready = shapely.is_prepared(within)
+    shapely.prepare(within)
+    found = np.where(shapely.contains_properly(within, _grown(boxes)), 0, _OUT)
+    if not is_ready:
+        shapely.destroy_prepared(within)
+    return found
 
 
-def _on_boxes(boxes: Array, to: tuple[float, float]) -> Array:
-    """Return (n, 2) where a leader from each word to what it names begins: the nearest place on its box."""
+def _is_free(
+    room: shapely.Polygon, region: shapely.Geometry, lines: NDArray[np.object_], boxes: Array
+) -> bool:
+    """Return whether a room lies in what `_free` would return, without making that."""
+    if _meet(np.array([room.bounds]) + 0.2 * _AROUND, boxes).any():
+        return False
+    close = lines[shapely.dwithin(lines, room, _CLEAR)]
+    return bool(
+        shapely.contains_properly(region, room) and not shapely.intersects(_widened(close), room).any()
+    )
+
+
+def _widened(lines: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Return lines with what is kept clear beside them."""
+    return np.asarray(shapely.buffer(lines, _CLEAR, cap_style="flat", quad_segs=2))
+
+
+def _free(region: shapely.Geometry, lines: NDArray[np.object_], boxes: Array) -> shapely.Geometry:
+    """Return the room in a region that neither lines nor boxes take."""
+    wide = shapely.buffer(shapely.box(*boxes.T), 0.2 * _CLEAR, join_style="mitre")
+    gone = [*_widened(lines), *wide]
+    return shapely.difference(region, shapely.union_all(gone)) if gone else region
+
+
+def _leaders(boxes: Array, to: tuple[float, float]) -> NDArray[np.object_]:
+    """Return the leader from each word to what it names: it begins at the nearest place on its box."""
     left, bottom, right, top = boxes.T
     spare = _SPARE * (right - left)
     x = np.minimum(np.maximum(to[0], left + spare), right - spare)
-    return np.column_stack((x, np.minimum(np.maximum(to[1], bottom), top)))
+    at = np.column_stack((x, np.minimum(np.maximum(to[1], bottom), top)))
+    return np.asarray(shapely.linestrings(np.stack((at, np.full_like(at, to)), axis=1)))
 
 
 def _around(label: Label, to: tuple[float, float]) -> tuple[Array, Array]:
@@ -342,48 +331,6 @@ def _around(label: Label, to: tuple[float, float]) -> tuple[Array, Array]:
     half = 0.5 * TEXT_WIDTH_RATIO * label.height * len(label.text)
     boxes = np.column_stack((x - half, y - 0.8 * label.height, x + half, y + 0.6 * label.height))
     return np.column_stack((x, y)), boxes
-
-
-def _largest(free: shapely.Geometry, sign: Sign, middle: shapely.Point) -> tuple[float, float, float]:
-    """Return where a sign is largest, the middle if it is there, and its height; 0 where nothing is free."""
-    wide, tall = sign.size
-    if not middle.is_empty:
-        x, y = round(middle.x, 3), round(middle.y, 3)  # whatever the order of the ring
-        whole = math.floor(sign.largest / _STEP) * _STEP
-        if shapely.contains_properly(free, shapely.box(*_box(sign, x, y, whole))):
-            return x, y, whole
-    parts = shapely.get_parts(free)
-    parts = parts[shapely.area(parts) > 0.0]
-    if not len(parts):
-        return 0.0, 0.0, 0.0
-    shape = wide / tall
-    # squeezed to the shape of the sign, so that the largest circle is the largest ellipse of that shape
-    squeezed = shapely.transform(parts, lambda points: points / np.array([shape, 1.0]))
-    # no circle inside has a larger radius than twice the area over the length of edge
-    bound = 2.0 * shapely.area(squeezed) / shapely.length(squeezed)
-    best, most = (0.0, 0.0, 0.0), sign.largest * tall
-    for i in np.argsort(-bound, kind="stable")[:_TRIED]:
-        if 2.0 * float(bound[i]) < sign.least * tall:
-            break
-        circle = shapely.maximum_inscribed_circle(squeezed[i], tolerance=0.03 * float(bound[i]))
-        x, y = circle.coords[0]
-        found = _grown(free, sign, (float(x) * shape, float(y)), min(most, math.sqrt(2.0) * circle.length))
-        if found > best[2]:
-            best = (float(x) * shape, float(y), found)
-    return best
-
-
-def _grown(free: shapely.Geometry, sign: Sign, middle: tuple[float, float], tall: float) -> float:
-    """Return the largest height of a sign about a middle, in steps, from one that has room."""
-    low = math.floor(tall / sign.size[1] / _STEP)
-    high = math.floor(sign.largest / _STEP)
-    while low < high:
-        half = (low + high + 1) // 2
-        if shapely.contains_properly(free, shapely.box(*_box(sign, *middle, half * _STEP))):
-            low = half
-        else:
-            high = half - 1
-    return low * _STEP
 
 
 def words_among(
@@ -407,29 +354,4 @@ def words_among(
         One for each that is needed, in that order.
     """
     placer = Placer(lines, marks, taken)
-    return [label for one in asked for label in placer.beside(one)[1]]
-
-
-def name_signs(name: str, face: str = "", turn_deg: float | None = None) -> tuple[Sign, ...]:
-    """Return how a part is named, the fullest first: its name, the face in view, an arrow; its name alone.
-
-    Parameters
-    ----------
-    name : str
-    face : str
-        Left out where it is empty.
-    turn_deg : float or None, degrees
-        Where the arrow points, counter-clockwise from the right; None for no arrow.
-
-    Returns
-    -------
-    tuple of Sign
-    """
-    pointer = () if turn_deg is None else (Pointer(turn_deg=turn_deg, length=_ARROW),)
-    choices = []
-    for ratio in (_FACE, _FACE_LARGER) if face else ():
-        rows = (Row(text=name), Row(text=face, ratio=ratio), *pointer)
-        choices.append(Sign(rows=rows, least=max(_NAME_LEAST, _FACE_LEAST / ratio), largest=_NAME_LARGEST))
-    for rest in (pointer, ()) if pointer else ((),):
-        choices.append(Sign(rows=(Row(text=name), *rest), least=_NAME_LEAST, largest=_NAME_LARGEST))
-    return tuple(choices)
+    return [label for one in placer.wished(asked) for label in placer.beside(one)[1]]

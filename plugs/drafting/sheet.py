@@ -13,7 +13,7 @@ from plugs.drafting.glue import draw_pin
 from plugs.drafting.laying import lay_out
 from plugs.drafting.marks import WAYS, face_words, seen_words
 from plugs.drafting.outlines import outline_paths
-from plugs.drafting.placing import Row, Sign, name_signs
+from plugs.drafting.signs import Row, Sign, name_signs
 from plugs.drafting.styles import (
     CUT_LINE,
     FINISH_BOTTOM_FACE,

@@ -6,7 +6,7 @@ from typing import Final
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing
-from plugs.drafting.placing import Row, Sign
+from plugs.drafting.signs import Row, Sign
 from plugs.drafting.styles import CUT_LINE
 from plugs.ground.units import format_length, format_size
 from plugs.mould.flanges import FlangeBoard

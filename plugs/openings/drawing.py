@@ -11,7 +11,7 @@ from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing
 from plugs.drafting.laying import lay_out
 from plugs.drafting.marks import line
-from plugs.drafting.placing import Row, Sign
+from plugs.drafting.signs import Row, Sign
 from plugs.drafting.styles import CUT_LINE, LID_LINE, MOUTH
 from plugs.ground.units import format_length, format_size
 from plugs.openings.template import OpeningTemplate, lying_rows

@@ -12,7 +12,8 @@ from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path, box_around, path_bounds
 from plugs.drafting.flat import flat_points
 from plugs.drafting.layout import figure
-from plugs.drafting.placing import Beside, Row, Sign
+from plugs.drafting.placing import Beside
+from plugs.drafting.signs import Row, Sign
 from plugs.drafting.styles import CUT_LINE, ROLL_EDGE
 from plugs.ground.amounts import amount
 from plugs.pack.scaled import fitting_scale

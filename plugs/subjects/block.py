@@ -12,7 +12,7 @@ from plugs.drafting.drawing import Drawing, Path, path_bounds
 from plugs.drafting.flat import flat_points, ring_of
 from plugs.drafting.laying import lay_out
 from plugs.drafting.marks import GAP, line
-from plugs.drafting.placing import Row, Sign
+from plugs.drafting.signs import Row, Sign
 from plugs.drafting.styles import BLOCK_CUT, BOARD_CUT
 from plugs.ground.units import format_length, format_size
 from plugs.sanding.radius_blocks import RadiusBlock

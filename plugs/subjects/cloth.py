@@ -16,7 +16,8 @@ from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.outlines import outline_paths
-from plugs.drafting.placing import Beside, Pointer, Row, Sign
+from plugs.drafting.placing import Beside
+from plugs.drafting.signs import Pointer, Row, Sign
 from plugs.drafting.styles import CENTRELINE, CUT_LINE, NOTCH_CUT, PATTERN_LINE, ROLL_EDGE, SEAM_LINE
 from plugs.ground.amounts import counted
 from plugs.ground.units import format_length, format_size

@@ -18,7 +18,8 @@ from plugs.cloth.seams import zone_letters
 from plugs.cloth.zones import Patch, Zoned
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label
-from plugs.drafting.placing import Beside, Pointer, Row, Sign
+from plugs.drafting.placing import Beside
+from plugs.drafting.signs import Pointer, Row, Sign
 from plugs.drafting.styles import ZONE_EDGE
 from plugs.ground.units import format_length
 from plugs.mesh.projection import Projection

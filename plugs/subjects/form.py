@@ -8,7 +8,7 @@ import numpy as np
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing
-from plugs.drafting.placing import Row, Sign
+from plugs.drafting.signs import Row, Sign
 from plugs.drafting.styles import CENTRELINE, CUT_LINE
 from plugs.ground.units import format_length
 from plugs.sanding.form_templates import FormTemplate

@@ -14,7 +14,7 @@ from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.flat import flat_points
 from plugs.drafting.laying import lay_out
 from plugs.drafting.marks import GAP, TEXT, arrow, line
-from plugs.drafting.placing import Row, Sign
+from plugs.drafting.signs import Row, Sign
 from plugs.drafting.styles import BEVEL_LINE, CUT_LINE, FLOOR, MOUTH
 from plugs.ground.units import format_length, format_size
 from plugs.hard_points.set_in import FLAT_ENOUGH, SetIn

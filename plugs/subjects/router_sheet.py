@@ -12,7 +12,8 @@ import shapely
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Array, Drawing, Label
 from plugs.drafting.marks import line
-from plugs.drafting.placing import Beside, Row, Sign
+from plugs.drafting.placing import Beside
+from plugs.drafting.signs import Row, Sign
 from plugs.drafting.styles import CUT_LINE, LEAVE_TAB, MARK_ONLY, SHEET_EDGE, TOOL_PATH
 from plugs.ground.figures import cell
 from plugs.ground.units import format_fine, format_length, format_size

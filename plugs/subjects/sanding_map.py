@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label, Path
 from plugs.drafting.marks import arrow, line
-from plugs.drafting.placing import Beside, Row, Sign
+from plugs.drafting.placing import Beside
+from plugs.drafting.signs import Row, Sign
 from plugs.ground.records import record
 from plugs.ground.units import format_length, format_size
 from plugs.lines.plane import Course

@@ -13,7 +13,8 @@ from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import TEXT_WIDTH_RATIO, Drawing, Label
 from plugs.drafting.laying import lay_out_square_to
 from plugs.drafting.marks import WAYS, face_words, seen_words, ways
-from plugs.drafting.placing import Beside, Pointer, Row, Sign
+from plugs.drafting.placing import Beside
+from plugs.drafting.signs import Pointer, Row, Sign
 from plugs.drafting.styles import BEVEL_LINE, CUT_LINE, MARK_ONLY, SLOT_CUT, TRIM_LINE
 from plugs.drafting.trims import NO_TRIMS, Trims, draw_crossings
 from plugs.ground.units import format_length, format_size

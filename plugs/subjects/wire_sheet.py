@@ -13,7 +13,8 @@ from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import LABELS, Array, Drawing, Label, Path
 from plugs.drafting.flat import ring_of
 from plugs.drafting.marks import ROW, TEXT, arrow, line
-from plugs.drafting.placing import Beside, Row, Sign
+from plugs.drafting.placing import Beside
+from plugs.drafting.signs import Row, Sign
 from plugs.drafting.styles import CUT_LINE, FAR_FACE_CUT, FOAM_EDGE
 from plugs.ground.figures import cell
 from plugs.ground.units import format_fine, format_length

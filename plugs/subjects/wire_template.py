@@ -10,7 +10,8 @@ import shapely
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Array, Drawing, Label, Path
-from plugs.drafting.placing import Beside, Row, Sign
+from plugs.drafting.placing import Beside
+from plugs.drafting.signs import Row, Sign
 from plugs.drafting.styles import CENTRELINE, CUT_LINE, FOAM_EDGE, MARK_ONLY, TOOL_PATH
 from plugs.ground.figures import cell
 from plugs.ground.records import record

@@ -12,7 +12,7 @@ import shapely
 from plugs.drafting.drawing import label_box
 from plugs.drafting.glue import Joining
 from plugs.drafting.layer import layer_drawing
-from plugs.drafting.pieces import HOLLOW, JOINT_CUT
+from plugs.drafting.styles import HOLLOW, JOINT_CUT
 from plugs.foam.hollow import Hollow, hollowed, make_voids
 from plugs.foam.joints import Joints
 from plugs.foam.layers import Stack, make_layers

@@ -9,7 +9,8 @@ import shapely
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Drawing, Label, label_box
 from plugs.drafting.glue import pin_paths
-from plugs.drafting.placing import Beside, Pointer, Row, Sign, name_signs
+from plugs.drafting.placing import Beside
+from plugs.drafting.signs import Pointer, Row, Sign, name_signs
 
 PLATE = shapely.box(0.0, 0.0, 200.0, 100.0)
 
@@ -156,3 +157,49 @@ def test_a_word_is_tried_against_its_neighbours_only(monkeypatch: pytest.MonkeyP
         crowd(n)
         counts.append(pairs[0])
     assert 0 < counts[1] < 5.0 * counts[0]
+
+
+def test_first_places_of_all_words_are_looked_at_together(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Lines are asked once for the places of a drawing's words, however many words there are."""
+    asked, query = [0], shapely.STRtree.query
+
+    def counting(*args: object, **words: object) -> object:
+        """Count what a tree is asked for."""
+        asked[0] += 1
+        return query(*args, **words)
+
+    monkeypatch.setattr(shapely.STRtree, "query", counting)
+    counts = []
+    for n in (5, 50):
+        made = builder()
+        for i in range(n):
+            at = (40.0 * i, 130.0)
+            made.beside(Beside(choices=(word(f"P{i}", *at), word(f"P{i}", at[0], 160.0)), to=at))
+        asked[0] = 0
+        made.drawing()
+        counts.append(asked[0])
+    assert counts[0] == counts[1]
+
+
+def test_a_sign_with_an_open_middle_needs_no_room_cut_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where nothing is in the way of the largest sign in the middle, no free room is worked out."""
+    cut = [0]
+
+    def counting(*args: object) -> object:
+        """Count what is cut out of what."""
+        cut[0] += 1
+        return difference(*args)
+
+    difference = shapely.difference
+    monkeypatch.setattr(shapely, "difference", counting)
+    found = []
+    for crossed in (False, True):
+        made = builder()
+        made.line(np.array([(0.0, 70.0 - 20.0 * crossed), (200.0, 70.0 - 20.0 * crossed)]), "MARK_ONLY")
+        cut[0] = 0
+        made.sign(PLATE, *name_signs("L01"), over_lines=False)
+        (label,) = made.drawing().labels
+        found.append((label.at[1], cut[0]))
+    assert found[0][1] == 0
+    assert found[1][1] == 1
+    assert abs(found[1][0] - 50.0) > 10.0
