@@ -121,9 +121,9 @@ def shape_of(drawing: Drawing, passed_over: Sequence[str]) -> list[list[object]]
         Of each line its group, box, length and middle, in steps of 0.1 mm.
     """
     rows: list[list[object]] = []
-    for name, points, is_closed in _lines(without_figures(drawing).paths):
-        if name == LABELS or name.startswith(tuple(passed_over)):
-            continue
+    gone = (LABELS, *passed_over)
+    shown = [path for path in without_figures(drawing).paths if not path.dxf_layer.startswith(gone)]
+    for name, points, is_closed in _lines(shown):
         ring = np.vstack([points, points[:1]]) if is_closed else points
         sides = np.hypot(*np.diff(ring, axis=0).T)
         middle = (sides[:, None] * 0.5 * (ring[1:] + ring[:-1])).sum(axis=0) / max(float(sides.sum()), 1e-9)

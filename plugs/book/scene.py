@@ -262,10 +262,12 @@ def joinings(joints: Sequence[Pinned]) -> tuple[Joining, ...]:
             points[:, ["xyz".index(name) for name in PLANES[axis]]] = plane
             return points
 
+        thinned = shapely.simplify(contact.glued, PICTURE_MM, preserve_topology=False)
         rings = [
             np.asarray(ring.coords)[:-1]
-            for part in shapely.get_parts(shapely.simplify(contact.glued, PICTURE_MM))
+            for part in shapely.get_parts(thinned)
             for ring in (part.exterior, *part.interiors)
+            if not ring.is_empty
         ]
         ends = [
             placed(np.array([pin.at]), contact.at_mm + far)

@@ -65,8 +65,8 @@ def stacking(source: BookSource) -> Html:
             " from the finished surface, where it sands harder than foam: as far as ",
         ]
         parts.append(el("p", *told, f"the lines {GLUE_BOTTOM_FACE} and {GLUE_TOP_FACE} show."))
-    parts += [source.seen("stacking"), listed(_before_glue(source))]
     shapes = _layer_shapes(source)
+    parts += [source.seen("stacking"), listed(_before_glue(source, shapes))]
     parts.append(cards(_joint(source, row, shapes) for row in contacts))
     if contacts:
         words = "Left under weights until the glue has set, as its data sheet says"
@@ -81,10 +81,9 @@ def _layer_shapes(source: BookSource) -> dict[str, Any]:
     return {row["name"]: source.shape(path, ("PINS",)) for row, path in zip(rows, paths, strict=True)}
 
 
-def _before_glue(source: BookSource) -> list[Html]:
+def _before_glue(source: BookSource, shapes: Mapping[str, Any]) -> list[Html]:
     """Return what is done to the pieces before layers are glued to one another."""
     summary = source.summary
-    shapes = _layer_shapes(source)
     done = []
     if any(not row.get("line") for row in source.rows("templates")):
         words = "Templates stood on the base plan, slots together, plumb, square to the centreline, screwed"
