@@ -8,7 +8,6 @@ from typing import Final, TypedDict
 
 import numpy as np
 
-from plugs.cloth.seams import zone_letters
 from plugs.drafting.arcs import arcs_within
 from plugs.drafting.drawing import Array, Drawing
 from plugs.drafting.glue import joining_of
@@ -20,17 +19,9 @@ from plugs.files.names import file_stems, wire_stems
 from plugs.ground.errors import promise
 from plugs.ground.paper import paper_of
 from plugs.ground.records import record
-from plugs.pack.cloth import MAP
 from plugs.sanding.pocket_pattern import later_in
 from plugs.stages.shape import measured_lines
 from plugs.stages.worked import Worked
-from plugs.subjects.base import base_drawing
-from plugs.subjects.block import block_drawing
-from plugs.subjects.fairing import fairing_drawing
-from plugs.subjects.form import form_drawing
-from plugs.subjects.recess import hard_point_drawing, recess_drawing
-from plugs.subjects.sanding_map import sanding_map
-from plugs.subjects.template import template_drawing
 
 _Draw = Callable[[Worked], dict[str, Drawing]]
 
@@ -138,6 +129,12 @@ def template_drawings(work: Worked) -> dict[str, Drawing]:
     dict of str to Drawing
         By path in the folder, without ending.
     """
+    from plugs.subjects.base import base_drawing
+    from plugs.subjects.block import block_drawing
+    from plugs.subjects.form import form_drawing
+    from plugs.subjects.recess import hard_point_drawing, recess_drawing
+    from plugs.subjects.template import template_drawing
+
     words, sanding = _words(work), work.sanding
     drawings = [
         template_drawing(one, **words, stations=_stations(work), trims=_trims(work)) for one in work.templates
@@ -201,6 +198,7 @@ def cloth_drawings(work: Worked) -> dict[str, Drawing]:
     """
     if work.cloth is None:
         return {}
+    from plugs.cloth.seams import zone_letters
     from plugs.subjects.cloth import pattern_drawing
 
     words, letters = _words(work), zone_letters(work.cloth.surface.patches)
@@ -323,13 +321,14 @@ def sheet_drawings(work: Worked) -> dict[str, Drawing]:
     dict of str to Drawing
         By path in the folder, without ending.
     """
+    from plugs.subjects.sanding_map import sanding_map
+
     words, nesting = _words(work), work.sheets.nesting
     found = [sanding_map(work.sanding, path=SANDING_MAP, **words)]
     if nesting is not None:
         found += [sheet_drawing(sheet, nesting, **words) for sheet in nesting.sheets]
-    for boards, of in (
-        (work.boards, "template"), (work.bow_boards, "wire template"), (work.flange_sheets, "flange"),
-    ):  # fmt: skip
+    kinds = (work.boards, "template"), (work.bow_boards, "wire template"), (work.flange_sheets, "flange")
+    for boards, of in kinds:
         laid = None if boards is None else boards.nesting
         if laid is not None:
             found += [board_drawing(board, laid, **words, of=of) for board in laid.sheets]
@@ -351,6 +350,7 @@ def laid_drawings(work: Worked) -> dict[str, Drawing]:
     """
     if work.cloth is None or work.drape is None:
         return {}
+    from plugs.pack.cloth import MAP
     from plugs.stages.cloth import asked_for
     from plugs.subjects.cloth import roll_drawing
     from plugs.subjects.cloth_map import cloth_map
@@ -402,6 +402,8 @@ def router_sheets(work: Worked) -> dict[str, Drawing]:
 
 def fairing_drawings(work: Worked) -> dict[str, Drawing]:
     """Return the drawings of measured lines: one for each station and contour that has faired curves."""
+    from plugs.subjects.fairing import fairing_drawing
+
     lines = measured_lines(work.plug)
     return _by_path(
         [

@@ -147,10 +147,7 @@ def make_solid(
     plain = body_of_grid(grid)
     bodies = [_tool_body(tool, tolerance, faces) for tool in tools]
     _check_tools(plain, tools, bodies)
-    recesses = {tool.param for tool in tools if tool.is_recess}
-    pieces = _pieces(tools, bodies, shapes, mating)
-    uncut = _worked(plain, [piece for piece in pieces if piece[2] not in recesses])
-    result = _worked(uncut, [piece for piece in pieces if piece[2] in recesses])
+    uncut, result = _uncut_and_cut(plain, tools, _pieces(tools, bodies, shapes, mating))
     by_sections, by_mesh = integrate(loft, grid), mesh.measure(result)
     plain_by_mesh = by_mesh if result is plain else mesh.measure(plain)
     _prove(by_sections, plain_by_mesh, tolerance)
@@ -208,6 +205,15 @@ def _pieces(
     pieces = [(tool.kind, body, tool.param) for tool, body in zip(tools, bodies, strict=True)]
     pieces += [(shape.kind, shape.body, shape.param) for shape in shapes]
     return pieces + [("cut", cut.body, cut.param) for cut in mating]
+
+
+def _uncut_and_cut(
+    plain: Body, tools: Sequence[Tool], pieces: Sequence[tuple[str, Body, str]]
+) -> tuple[Body, Body]:
+    """Return a body with all pieces but recesses, which are cut last, and with these too."""
+    recesses = {tool.param for tool in tools if tool.is_recess}
+    uncut = _worked(plain, [piece for piece in pieces if piece[2] not in recesses])
+    return uncut, _worked(uncut, [piece for piece in pieces if piece[2] in recesses])
 
 
 def body_before(solid: Solid, params: Sequence[str]) -> Body:

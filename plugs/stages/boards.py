@@ -15,7 +15,6 @@ from plugs.ground.records import record
 from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import BOARDS
 from plugs.laminate.materials import Board
-from plugs.mould.flanges import FlangeBoard
 from plugs.nesting.nesting import Nesting, Placement, nest
 from plugs.recipe.plug import Plug
 from plugs.routing.paths import Bore, Part
@@ -23,6 +22,7 @@ from plugs.stages.foam import Sheets
 from plugs.templates.templates import Template
 
 if TYPE_CHECKING:
+    from plugs.mould.flanges import FlangeBoard
     from plugs.routing.routed import RoutedBoard
     from plugs.wire.by_hand import ByHand, HandCut
 

@@ -7,7 +7,6 @@ from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import FILLERS, FOAMS, GLUES
 from plugs.laminate.layup import Layup
 from plugs.laminate.materials import Material
-from plugs.mould.making import mould_materials
 from plugs.recipe.plug import Plug
 from plugs.skin.skin import Skin
 from plugs.stages.boards import board_for
@@ -58,8 +57,13 @@ def cautions_of(plug: Plug, layup: Layup | None, skin: Skin) -> tuple[Caution, .
     tuple of Caution
     """
     has_skin = skin.thickness > 0.0 or bool(skin.by_panel) or skin.filler > 0.0
+    materials = materials_of(plug, layup)
+    if plug.mould is not None:
+        from plugs.mould.making import mould_materials
+
+        materials += mould_materials(plug.mould)
     return cautions_for(
-        [*materials_of(plug, layup), *(() if plug.mould is None else mould_materials(plug.mould))],
+        materials,
         uses_hot_wire=plug.hot_wire or plug.wire is not None,
         cuts_foam=True,
         is_laid_up=has_skin or bool(plug.recesses) or bool(plug.openings) or plug.mould is not None,

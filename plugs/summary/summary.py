@@ -6,6 +6,7 @@ import hashlib
 import math
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING, Any, Final
 
 from plugs.changes.recording import plain
@@ -16,10 +17,9 @@ from plugs.ground.paper import ROLL, paper_of
 from plugs.ground.records import record
 from plugs.stages.minding import cautions_of
 from plugs.stages.worked import Worked
-from plugs.summary import foam, laminate, mould, sanding, solid, wire
+from plugs.summary import foam, sanding, solid, wire
 from plugs.summary.changes import changes_figures
 from plugs.summary.fit import fit_table
-from plugs.summary.openings import openings
 
 if TYPE_CHECKING:
     from plugs.changes.changes import Changes
@@ -210,6 +210,8 @@ def _openings(work: Worked, made: Made) -> dict[str, Any]:
     """Return the openings in the laminate; no word of them where the recipe has none."""
     if not work.plug.openings or "body" not in made.stages:
         return {}
+    from plugs.summary.openings import openings
+
     return {"openings": told(openings(work, made.files), "openings")}
 
 
@@ -225,15 +227,33 @@ def _cautions(work: Worked, _: Made) -> list[dict[str, str]]:
     return [{"about": one.about, "text": one.text} for one in cautions_of(work.plug, work.layup, work.skin)]
 
 
+def _mould(work: Worked, made: Made) -> dict[str, Any] | None:
+    """Return the mould."""
+    from plugs.summary import mould
+
+    return mould.mould(work, made.files)
+
+
+def _laid(say: Callable[[ModuleType, Worked, Made], Any]) -> Callable[[Worked, Made], Any]:
+    """Return what tells of the laminate, of which nothing is loaded before it is told of."""
+
+    def told_of(work: Worked, made: Made) -> Any:
+        from plugs.summary import laminate
+
+        return say(laminate, work, made)
+
+    return told_of
+
+
 _SECTIONS: Final[tuple[tuple[str, str, Callable[[Worked, Made], Any]], ...]] = (
     ("solid", "body", lambda work, made: solid.solid(work, made.proof)),
     ("skin", "finish", lambda work, _: solid.skin(work)),
-    ("schedule", "cloth", lambda work, _: laminate.schedule(work)),
-    ("cloth", "cloth", lambda work, made: laminate.cloth(work, made.files)),
-    ("resin", "resin", lambda work, _: laminate.resin(work.layup, work.resin)),
-    ("part", "part", lambda work, _: laminate.part(work.part, work.sags)),
-    ("shopping", "shopping", lambda work, _: laminate.shopping(work.shopping)),
-    ("cost", "shopping", lambda work, _: laminate.cost(work.shopping)),
+    ("schedule", "cloth", _laid(lambda laid, work, _: laid.schedule(work))),
+    ("cloth", "cloth", _laid(lambda laid, work, made: laid.cloth(work, made.files))),
+    ("resin", "resin", _laid(lambda laid, work, _: laid.resin(work.layup, work.resin))),
+    ("part", "part", _laid(lambda laid, work, _: laid.part(work.part, work.sags))),
+    ("shopping", "shopping", _laid(lambda laid, work, _: laid.shopping(work.shopping))),
+    ("cost", "shopping", _laid(lambda laid, work, _: laid.cost(work.shopping))),
     ("cautions", "lines", _cautions),
     ("measured", "lines", lambda work, made: solid.measured(work, made.files)),
     ("mating", "body", lambda work, made: solid.mating(work, made.files)),
@@ -253,7 +273,7 @@ _SECTIONS: Final[tuple[tuple[str, str, Callable[[Worked, Made], Any]], ...]] = (
     ("sanding", "sanding", lambda work, _: sanding.sanding_figures(work.sanding)),
     ("fit_list", "sanding", lambda work, _: list(map(fit_table("mm").told, work.fit_list))),
     ("pocket_patterns", "layers", lambda work, _: sanding.recess_figures(work.kits)),
-    ("mould", "mould", lambda work, made: mould.mould(work, made.files)),
+    ("mould", "mould", _mould),
     ("features", "layers", lambda work, _: sanding.feature_figures(work.features)),
 )
 """Sections of the summary: the key, the stage that it speaks of, what is said."""
