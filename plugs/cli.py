@@ -191,7 +191,7 @@ def _watch(options: argparse.Namespace) -> int:
     from contextlib import ExitStack
 
     from plugs.build import build
-    from plugs.first_look import first_look
+    from plugs.first_look import first_look, pen_of
     from plugs.ground.workers import Crew
     from plugs.nesting.stored import stored_path
     from plugs.serving import FolderServer
@@ -206,7 +206,8 @@ def _watch(options: argparse.Namespace) -> int:
         began = time.perf_counter()
         is_last = len(words["kinds"]) == len(kinds)
         if not is_last and is_looked_at(words["kinds"]):
-            return first_look(path, overrides, **words | {"out": look}, shelf=shelf, crew=crew)
+            pen = pen_of(crew, kinds)
+            return first_look(path, overrides, **words | {"out": look}, shelf=shelf, crew=crew, pen=pen)
         # what the recipe writes of its own may have changed since the watch began
         less = {} if is_last else {"out": look, "without": [*options.without, SLOW]}
         asked = {"kinds": options.only, "without": options.without, "paper": options.paper, **less}

@@ -11,10 +11,9 @@ import numpy as np
 from plugs.drafting.arcs import arcs_within
 from plugs.drafting.drawing import Array, Drawing
 from plugs.drafting.glue import joining_of
-from plugs.drafting.layer import layer_drawing
 from plugs.drafting.sheet import board_drawing, sheet_drawing
 from plugs.drafting.trims import PARTING, Trims
-from plugs.files.drawing_run import PaperJob
+from plugs.files.drawing_run import LayerJob, PaperJob, draw_layer
 from plugs.files.names import file_stems, wire_stems
 from plugs.ground.errors import promise
 from plugs.ground.paper import paper_of
@@ -85,7 +84,6 @@ def _by_its_chord(draw: _Draw) -> _Draw:
     return drawn
 
 
-@_by_its_chord
 def layer_drawings(work: Worked) -> dict[str, Drawing]:
     """Return the drawing of each layer, with its pieces, glue and pins.
 
@@ -98,22 +96,28 @@ def layer_drawings(work: Worked) -> dict[str, Drawing]:
     dict of str to Drawing
         By path in the folder, without ending.
     """
-    whole = work.pieces
-    joining = joining_of(whole.pieces, whole.joints, whole.voids, work.pins.joints)
-    stations = _stations(work)
-    return _by_path(
-        [
-            layer_drawing(
-                layer,
-                joining,
-                **_words(work),
-                stations=stations,
-                later=later_in(work.kits, layer.name),
-                trims=_trims(work),
-            )
-            for layer in work.layers
-        ]
-    )
+    return _by_path([draw_layer(job)[0] for job in layer_jobs(work)])
+
+
+def layer_jobs(work: Worked) -> list[LayerJob]:
+    """Return what is drawn of each layer: the same makes the same drawing.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    list of LayerJob
+    """
+    whole, chord = work.pieces, work.plug.chord_tolerance
+    words = {**_words(work), "stations": _stations(work), "trims": _trims(work)}
+    with arcs_within(chord):
+        joining = joining_of(whole.pieces, whole.joints, whole.voids, work.pins.joints)
+    return [
+        LayerJob(layer=one, joining=joining.of(one.name), words=words | {"later": later}, chord=chord)
+        for one, later in ((one, later_in(work.kits, one.name)) for one in work.layers)
+    ]
 
 
 @_by_its_chord
@@ -275,8 +279,8 @@ def bow_drawings(work: Worked) -> dict[str, Drawing]:
         return {}
     from plugs.subjects.wire_template import wire_template_drawings
 
-    cuts = work.by_hand.cuts
-    pairs = zip(cuts, wire_stems([hand.cut.name for hand in cuts]), strict=True)
+    stems = wire_stems([hand.cut.name for hand in work.by_hand.cuts])
+    pairs = zip(work.by_hand.cuts, stems, strict=True)
     return _by_path(
         [one for hand, path in pairs for one in wire_template_drawings(hand, path=path, **_words(work))]
     )
@@ -360,9 +364,8 @@ def laid_drawings(work: Worked) -> dict[str, Drawing]:
     stems, asked = cloth_stems(work), asked_for(work.plug, work.cloth)
     zones, whole = work.cloth.surface.zones, work.cloth.patterns.whole
     drawn = [cloth_map(work.cloth.surface, whole, path=MAP, **words)] if whole else []
-    rolls = [
-        roll_drawing(r, path=f"cloth/{stem}", **words) for r, stem in zip(laid, stems.rolls, strict=True)
-    ]
+    pairs = zip(laid, stems.rolls, strict=True)
+    rolls = [roll_drawing(roll, path=f"cloth/{stem}", **words) for roll, stem in pairs]
     nets = [
         drape_drawing(net.surface, net.drape, zone=net.name, path=f"cloth/{stem}", darts=net.darts, **words)
         for net, stem in zip(work.drape.laid, stems.nets, strict=True)
@@ -378,8 +381,7 @@ def operator_sheets(work: Worked) -> dict[str, Drawing]:
     from plugs.subjects.wire_sheet import operator_sheet
 
     programs, machine = work.wire.programs, work.wire.machine
-    stems = wire_stems([one.name for one in programs])
-    sheets = zip(programs, stems, strict=True)
+    sheets = zip(programs, wire_stems([one.name for one in programs]), strict=True)
     return _by_path(
         [operator_sheet(one, machine, path=f"{stem}-sheet", **_words(work)) for one, stem in sheets]
     )

@@ -8,19 +8,20 @@ from contextlib import AbstractContextManager, ExitStack
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from plugs.changes.changes import since_cut
 from plugs.changes.record import FILE, packed
 from plugs.changes.recording import record_of
 from plugs.drafting.drawing import Drawing
-from plugs.drawings import OF_CLOTH, layer_drawings
-from plugs.files.drawing_run import DrawingRun, render_files
+from plugs.drawings import OF_CLOTH, layer_drawings, layer_jobs
+from plugs.files.drawing_run import DrawingRun, LayerJob, draw_layer, render_files
 from plugs.files.folder import SUMMARY, FreshFolder
+from plugs.files.kinds import DRAWN
 from plugs.files.solids import stl_bytes
 from plugs.findings import found
 from plugs.ground.errors import present
-from plugs.ground.workers import Crew
+from plugs.ground.workers import Crew, key_of, n_cores
 from plugs.mesh import mesh
 from plugs.stages.beside import begin_cloth
 from plugs.stages.shelf import Shelf
@@ -49,7 +50,7 @@ def first_look(
     crew: Crew | None = None,
     pen: DrawingRun | None = None,
 ) -> Built:
-    """Write the foam and its layers, all in this process, where libraries stay loaded, but what a pen draws.
+    """Write the foam and its layers, in this process, where libraries stay loaded, and beside it by a pen.
 
     Parameters
     ----------
@@ -68,7 +69,7 @@ def first_look(
         Makes the cloth meanwhile, for whoever asks the shelf for it next. What is written then stays for as
         long as that takes: it has no record, but where foam was cut, to be told what changed.
     pen : DrawingRun or None
-        Renders the layers meanwhile, with kinds of its own; for a look from a cold start.
+        Draws half of the layers.
 
     Returns
     -------
@@ -83,20 +84,37 @@ def first_look(
         fresh = after.enter_context(FreshFolder(out))
         if crew is not None:
             begin_cloth(work, crew, OF_CLOTH)
-        files = _foam_files(work, kinds, pen)
+        files = _layer_files(work, kinds, pen) | (work.again("foam", _foam) if "stl" in kinds else {})
         if "html" in kinds:
             from plugs.writing import with_book
 
             made, summary = with_book(work, files, present(kernel), crew or after.enter_context(Crew()))
         else:
             made = _without_book(work, files, wants_record=crew is None or work.cut is not None)
-            made.files.update({} if pen is None else pen.rendered().files)
             summary = summarise(work, made)
         made.files[SUMMARY] = json.dumps(summary, indent=2, ensure_ascii=False).encode()
         say("files")
         fresh.write(made.files)
         fresh.swap_in()
     return built_of(work, out, made, summary)
+
+
+def pen_of(crew: Crew, kinds: Sequence[str]) -> DrawingRun | None:
+    """Return the process of a crew that draws with this one, as whole builds of some kinds of file have it.
+
+    Parameters
+    ----------
+    crew : Crew
+    kinds : sequence of str
+        Of the whole build.
+
+    Returns
+    -------
+    DrawingRun or None
+        None where nothing is drawn, or this machine has no second core.
+    """
+    drawn = [kind for kind in DRAWN if kind in kinds]
+    return crew.lend(DrawingRun, *drawn).begin() if drawn and n_cores() > 1 else None
 
 
 def _without_book(work: Worked, files: dict[str, bytes], *, wants_record: bool) -> Made:
@@ -109,25 +127,44 @@ def _without_book(work: Worked, files: dict[str, bytes], *, wants_record: bool) 
     return replace(made, changes=since_cut(work.cut, record, wants_surface=False))
 
 
-def _foam_files(work: Worked, kinds: Sequence[str], pen: DrawingRun | None) -> dict[str, bytes]:
-    """Return the foam and its layers as files, without those that a pen renders."""
-    drawings = work.again(layer_drawings.__name__, layer_drawings)
-    work.say("drawings")
-    if pen is not None:
-        pen.submit(drawings)
-    files = _rendered(work, drawings, kinds) if pen is None else {}
-    return files | work.again("foam", _foam) if "stl" in kinds else files
-
-
-def _rendered(work: Worked, drawings: dict[str, Drawing], kinds: Sequence[str]) -> dict[str, bytes]:
+def _layer_files(work: Worked, asked: Sequence[str], pen: DrawingRun | None) -> dict[str, bytes]:
     """Return the layers' drawings as files: those of the look before, where they are the same."""
+    _ = work.pins
+    work.say("drawings")
+    files, kinds = dict[str, bytes](), [kind for kind in ("dxf", "svg") if kind in asked]
+    if not kinds:
+        return files
+
+    def drawn(noting: Worked) -> dict[str, Drawing]:
+        found = _drawn(layer_jobs(noting), kinds, work, pen)
+        files.update(one for _, made in found for one in made.items())
+        return {drawing.path: drawing for drawing, _ in found}
+
+    drawings = work.again(layer_drawings.__name__, drawn)
     made = None if work.shelf is None else work.shelf.made(layer_drawings.__name__)
     if work.shelf is None or made is None or made[2] is not drawings:
-        return render_files(drawings, kinds)
-    name, key = f"layers as {sorted({*kinds} & {'dxf', 'svg'})}", made[1]
+        return files
+    name, key = f"layers as {kinds}", made[1]
     if not work.shelf.holds(name, key):
-        work.shelf.put(name, key, render_files(drawings, kinds))
+        work.shelf.put(name, key, files or render_files(drawings, kinds))
     return dict(work.shelf.taken(name, key)[0])
+
+
+def _drawn(
+    jobs: Sequence[LayerJob], kinds: Sequence[str], work: Worked, pen: DrawingRun | None
+) -> list[tuple[Drawing, dict[str, bytes]]]:
+    """Return layers drawn and rendered: by two processes, and only those that are not as they were."""
+    name, shelf = f"each layer as {kinds}", work.shelf
+    keys = [b"" if shelf is None else key_of(job) for job in jobs]
+    known: dict[bytes, Any] = {} if shelf is None else next(iter(shelf.taken(name, b"")), {})
+    wanted = [i for i, key in enumerate(keys) if key not in known]
+    calls = [(jobs[i], kinds) for i in wanted]
+    made = [draw_layer(*call) for call in calls] if pen is None else pen.shared(draw_layer, calls)
+    anew = dict(zip(wanted, made, strict=True))
+    found = [anew[i] if i in anew else known[key] for i, key in enumerate(keys)]
+    if shelf is not None:
+        shelf.put(name, b"", dict(zip(keys, found, strict=True)))
+    return found
 
 
 def _foam(work: Worked) -> dict[str, bytes]:

@@ -27,7 +27,7 @@ from plugs.drawings import (
 )
 from plugs.files.drawing_run import DrawingRun
 from plugs.files.folder import BOOK, SUMMARY, FreshFolder
-from plugs.files.kinds import KINDS
+from plugs.files.kinds import DRAWN, KINDS
 from plugs.findings import found
 from plugs.ground.doors import STAGES, Output
 from plugs.ground.errors import Finding, PlugError, promise
@@ -68,9 +68,6 @@ if TYPE_CHECKING:
 
 Kernel = Callable[[], "KernelRun"]
 OpenKernel = Callable[[], AbstractContextManager["KernelRun"]]
-
-DRAWN = ("dxf", "svg", "pdf")
-"""Kinds of file that drawings become."""
 
 PACK: Final = "shop-pack.pdf"
 """Where the shop pack goes."""

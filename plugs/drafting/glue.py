@@ -54,7 +54,16 @@ class Joining:
     glue_lines: Mapping[int, list[Path]] = field(default_factory=dict)
 
     def of(self, layer_name: str) -> Joining:
-        """Return what belongs to a layer."""
+        """Return what belongs to a layer.
+
+        Parameters
+        ----------
+        layer_name : str
+
+        Returns
+        -------
+        Joining
+        """
         return self._shares.get(layer_name, Joining())
 
     @cached_property
@@ -78,6 +87,7 @@ class Joining:
                 joints=joints.get(name, ()),
                 voids=voids.get(name, ()),
                 pinned=pinned.get(name, ()),
+                glue_lines={n: self.glue_lines[n] for n in (one.contact.number for one in pinned[name])},
             )
             for name in {**pieces, **joints, **voids, **pinned}
         }

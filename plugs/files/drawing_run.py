@@ -8,10 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
-from typing import Self
+from typing import Any, Self
 
+from plugs.drafting.arcs import arcs_within
 from plugs.drafting.drawing import Drawing
+from plugs.drafting.glue import Joining
+from plugs.drafting.layer import layer_drawing
 from plugs.drafting.styles import without_figures
+from plugs.foam.layers import Layer
 from plugs.ground.paper import ROLL, Paper, paper_of
 from plugs.ground.records import record
 from plugs.ground.workers import Worker
@@ -98,6 +102,27 @@ class Rendered:
     papers: tuple[PrintedFile, ...]
 
 
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class LayerJob:
+    """A layer to draw.
+
+    Attributes
+    ----------
+    layer : Layer
+    joining : Joining
+        Its own pieces, joints, voids, glue and pins.
+    words : mapping of str to object
+        What else `plugs.drafting.layer.layer_drawing` is told.
+    chord : float, mm
+        How near to the outlines arcs are.
+    """
+
+    layer: Layer
+    joining: Joining
+    words: Mapping[str, Any]
+    chord: float
+
+
 _Paper = tuple[bytes, PrintedFile]
 
 
@@ -121,12 +146,13 @@ class DrawingRun(Worker):
         self.load(load_libraries, self._kinds)
 
     def begin(self) -> Self:
-        """Return the run, ready for another build: nothing is submitted.
+        """Return the run, ready for another build: nothing is submitted, and what was is not drawn any more.
 
         Returns
         -------
         DrawingRun
         """
+        self.drop()
         self._drawn, self._papers = [], []
         return self
 
@@ -169,6 +195,24 @@ class DrawingRun(Worker):
             papers.append(printed)
         self.forget()
         return Rendered(files=files, papers=tuple(papers))
+
+
+def draw_layer(job: LayerJob, kinds: Sequence[str] = ()) -> tuple[Drawing, dict[str, bytes]]:
+    """Return the drawing of a layer, and its files.
+
+    Parameters
+    ----------
+    job : LayerJob
+    kinds : sequence of str
+        As for `render_files`.
+
+    Returns
+    -------
+    tuple of Drawing and dict of str to bytes
+    """
+    with arcs_within(job.chord):
+        drawing = layer_drawing(job.layer, job.joining, **job.words)
+    return drawing, render_files({drawing.path: drawing}, kinds)
 
 
 def render_files(drawings: Mapping[str, Drawing], kinds: Sequence[str]) -> dict[str, bytes]:

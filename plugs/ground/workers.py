@@ -19,9 +19,10 @@ import threading
 import time
 import traceback
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future, wait
 from contextlib import suppress
+from contextvars import copy_context
 from hashlib import blake2b
 from pathlib import Path
 from typing import IO, Any, Final, Self, TypeVar, cast
@@ -70,7 +71,8 @@ class Worker:
             stderr=self._complaints,
             env=environment(),
         )
-        self._unsent: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
+        self._unsent: queue.SimpleQueue[tuple[bytes, Future[Any]] | None] = queue.SimpleQueue()
+        self._last: Future[Any] | None = None
         self._owed: deque[Future[Any]] = deque()
         self._lock = threading.Lock()
         self._end: WorkerSilence | None = None
@@ -113,6 +115,7 @@ class Worker:
             Which `waited` waits for.
         """
         answer: Future[T] = Future()
+        self._last = answer
         self._owed.append(answer)
         pipe = present(self._child.stdin)
         with suppress(OSError):  # the process has ended, which whoever waits is told
@@ -150,7 +153,7 @@ class Worker:
         Future
         """
         packed = _packed_by_value((sides(), function, arguments))
-        key = blake2b(packed, digest_size=_DIGEST_BYTES).digest()
+        key = _digest(packed)
         known = self._answers.get(key)
         if known is None or (known.done() and known.exception() is not None):
             known = self._answers[key] = self._sent(packed)
@@ -162,14 +165,61 @@ class Worker:
         self._answers = {key: self._answers[key] for key in self._asked}
         self._asked = set()
 
+    def shared(self, function: Callable[..., T], jobs: Sequence[tuple[object, ...]]) -> list[T]:
+        """Return what a function makes of each job: made here from the first on, there from the last on.
+
+        Parameters
+        ----------
+        function : callable
+            As for `call`.
+        jobs : sequence of tuple
+            Its arguments.
+
+        Returns
+        -------
+        list of object
+            In the order of the jobs. What goes wrong there, or cannot travel, is made here.
+        """
+        left, words = deque(range(len(jobs))), copy_context()
+        here: dict[int, T] = {}
+        there: dict[int, Future[T]] = {}
+
+        def take(before: Future[Any] | None = None) -> None:
+            """Send the last job that is left, and the next when it is answered."""
+            if before is None or before.exception() is None:
+                with suppress(IndexError, pickle.PicklingError, TypeError, AttributeError):
+                    i = left.pop()
+                    there[i] = words.run(self.call, function, *jobs[i])
+                    there[i].add_done_callback(take)
+
+        self._talk()
+        take() if self._last is None or self._last.done() else self._last.add_done_callback(take)
+        for i in range(len(jobs)):
+            try:
+                left.popleft()
+            except IndexError:
+                break
+            here[i] = function(*jobs[i])
+        for i, answer in [*there.items()]:
+            if self.waited(answer, LONGEST_CALL_S).exception() is None:
+                here[i] = answer.result()
+        return [here[i] if i in here else function(*jobs[i]) for i in range(len(jobs))]
+
+    def drop(self) -> None:
+        """Take back the calls that have not been sent yet: nobody wants their answers."""
+        for answer in self._taken_back():
+            answer.set_exception(WorkerSilence("its answer was not wanted any more"))
+        with self._lock:
+            self._last = self._owed[-1] if self._owed else None
+
     def _sent(self, packed: bytes) -> Future[Any]:
         """Send a call, and return its answer to come."""
         answer: Future[Any] = Future()
         self._talk()
         with self._lock:
             if self._end is None:
-                self._owed.append(answer)
-                self._unsent.put(packed)
+                self._last = answer
+                self._unsent.put((packed, answer))
             else:
                 answer.set_exception(self._end)
         return answer
@@ -230,14 +280,30 @@ class Worker:
         """Answer all that is owed, and all that will be called, by the same fault."""
         with self._lock:
             self._end = self._end or end
-            while self._owed:
-                self._owed.popleft().set_exception(self._end)
+            for answer in (*self._owed, *self._taken_back()):
+                answer.set_exception(self._end)
+            self._owed.clear()
+            self._unsent.put(None)
+
+    def _taken_back(self) -> list[Future[Any]]:
+        """Return what was to be the answers to calls that have not been sent: they stay here."""
+        found = list[Future[Any]]()
+        with suppress(queue.Empty):
+            while True:
+                found += [call[1] for call in [self._unsent.get_nowait()] if call is not None]
+        return found
 
     def _send(self) -> None:
         """Pass calls on as they come."""
         pipe = present(self._child.stdin)
         try:
-            while (packed := self._unsent.get()) is not None:
+            while (call := self._unsent.get()) is not None:
+                packed, answer = call
+                with self._lock:
+                    if self._end is not None:
+                        answer.set_exception(self._end)
+                        return
+                    self._owed.append(answer)
                 pipe.write(packed)
                 pipe.flush()
         except OSError:
@@ -360,6 +426,26 @@ def serve() -> None:
             _answer(answers, kind, value)
     except (EOFError, BrokenPipeError):
         return
+
+
+def key_of(*arguments: object) -> bytes:
+    """Return a digest of what a call is given: equal for equal arguments, in the same words.
+
+    Parameters
+    ----------
+    arguments : object
+        That can be sent.
+
+    Returns
+    -------
+    bytes
+    """
+    return _digest(_packed_by_value((sides(), arguments)))
+
+
+def _digest(packed: bytes) -> bytes:
+    """Return what stands for a call that is packed by value."""
+    return blake2b(packed, digest_size=_DIGEST_BYTES).digest()
 
 
 def _packed_by_value(call: object) -> bytes:

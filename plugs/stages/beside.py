@@ -8,6 +8,7 @@ wrong there is made and told here.
 
 from __future__ import annotations
 
+import os
 import pickle
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future
@@ -33,6 +34,8 @@ _GIVEN: Final = ("drawn", "layup", "skin", "lines")
 _MADE_THERE: Final = ("cloth", "drape")
 """Stages that take longest of those on which nothing of the foam depends."""
 _NOTHING: Final[Brought] = ((), ())
+_STEPS_BACK: Final = 10
+"""Of 19: with a third process at work a core is shared nine to one (sched(7), from memory)."""
 
 
 class ClothRun(Worker):
@@ -187,7 +190,9 @@ def _names(draw: Sequence[Draw]) -> tuple[str, ...]:
 
 
 def load_stages() -> None:
-    """Load what stages are made by, while their words are still being read."""
+    """Load what stages are made by, while their words are still being read, and let others go first."""
+    if hasattr(os, "nice"):
+        os.nice(_STEPS_BACK)
     import plugs.stages.cloth  # noqa: F401
 
 

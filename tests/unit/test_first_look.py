@@ -10,6 +10,7 @@ import pytest
 import plugs.first_look as looking
 from plugs.build import build
 from plugs.cli import main
+from plugs.files.drawing_run import DrawingRun
 from plugs.first_look import first_look
 from plugs.ground import workers
 from plugs.ground.errors import PlugError
@@ -19,6 +20,21 @@ from plugs.stages import beside
 from plugs.stages.shelf import Shelf
 from tests.cli.conftest import PART
 from tests.unit.test_work import BOX
+
+BAR = """from plugs import *
+
+
+def bar(rear=80.0):
+    return Plug(
+        name="bar", panels=("floor", "side", "deck"), bays="straight",
+        stack=Stack(axis="x", thicknesses=(25.0,)),
+        stations=[
+            Station(x=x, corners={"chine": Corner(60.0, 0.0), "deck edge": Corner(60.0, height)})
+            for x, height in ((0.0, 80.0), (100.0, 80.0), (200.0, rear))
+        ],
+    )
+"""
+"""A bar of eight layers: its parameter lowers its rear end, so the last four, and a pin in the one before."""
 
 
 def no_kernel() -> KernelRun:
@@ -49,18 +65,43 @@ def test_files_are_those_of_the_whole_build(tmp_path: Path) -> None:
             assert (folder / name).read_bytes() == (whole / name).read_bytes(), name
 
 
-def test_layers_are_rendered_by_another_process(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """On two cores a command has them drawn beside it: the same files, and nothing is rendered here."""
+def test_layers_are_drawn_by_two_processes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On two cores a command has another process draw with it, and the files are the same."""
     recipe, words = tmp_path / "part.py", ["--only", "stl", "--only", "dxf", "--only", "svg"]
     recipe.write_text(PART, encoding="utf-8")
-    folder = look(recipe, tmp_path / "first")
+    folder, shared = look(recipe, tmp_path / "first"), []
+    share = DrawingRun.shared
+    monkeypatch.setattr(
+        DrawingRun, "shared", lambda run, make, jobs: shared.append(jobs) or share(run, make, jobs)
+    )
     monkeypatch.setattr(workers, "n_cores", lambda: 2)
-    monkeypatch.setattr(looking, "render_files", None)
     assert main(["build", str(recipe), "--layers", *words, "--out", str(tmp_path / "second")]) == 0
+    assert [len(jobs) for jobs in shared] == [3]
     names = [p.relative_to(folder) for p in folder.rglob("*") if p.is_file()]
     assert names and all(
         (folder / name).read_bytes() == (tmp_path / "second" / name).read_bytes() for name in names
     )
+
+
+def test_layers_that_stay_are_not_drawn_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its rear end cut otherwise, a stack along a bar keeps its layers before the middle, byte for byte."""
+    recipe, drawn = tmp_path / "bar.py", list[str]()
+    recipe.write_text(BAR, encoding="utf-8")
+    draw = looking.draw_layer
+    monkeypatch.setattr(
+        looking, "draw_layer", lambda job, kinds: drawn.append(job.layer.name) or draw(job, kinds)
+    )
+    words = {"kinds": ("dxf", "svg"), "say": lambda _: None, "open_kernel": no_kernel}
+    shelf, counts = Shelf(), list[list[str]]()
+    for rear in (80.0, 80.0, 70.0):
+        one = first_look(recipe, {"rear": rear}, out=tmp_path / "kept", shelf=shelf, **words).folder
+        counts.append(drawn[:])
+        drawn.clear()
+    assert counts == [[f"L0{i}" for i in range(1, 9)], [], ["L04", "L05", "L06", "L07", "L08"]]
+    other = first_look(recipe, {"rear": 70.0}, out=tmp_path / "fresh", **words).folder
+    files = [path.relative_to(other) for path in other.rglob("layer-*.*")]
+    assert len(files) == 16
+    assert all((one / name).read_bytes() == (other / name).read_bytes() for name in files)
 
 
 def test_a_refused_recipe_leaves_the_folder(tmp_path: Path) -> None:
