@@ -87,12 +87,12 @@ def _seat(body: Body, tool: Tool, cutter: Body, held: Held) -> Seat:
 
 def _pieces_under(level: Array, thing: shapely.Polygon) -> Sequence[tuple[Array, shapely.Polygon]]:
     """Return triangles with what of each lies under an outline, along a tool's width and height."""
-    found = []
-    for triangle in level:
-        piece = shapely.Polygon(triangle[:, 1:]).intersection(thing)
-        if isinstance(piece, shapely.Polygon) and not piece.is_empty:
-            found.append((triangle, piece))
-    return found
+    pieces = shapely.intersection(shapely.polygons(level[:, :, 1:]), thing)
+    return [
+        (triangle, piece)
+        for triangle, piece in zip(level, pieces, strict=True)
+        if isinstance(piece, shapely.Polygon) and not piece.is_empty
+    ]
 
 
 def _heights(triangle: Array, piece: shapely.Polygon) -> Array:

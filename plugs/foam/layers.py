@@ -19,7 +19,8 @@ from plugs.ground.limits import Count, OneOf, OrOne, Within
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH, NO_VOLUME_MM3, QUARTER_CHORDS
 from plugs.mesh import mesh
-from plugs.mesh.bands import banded, open_ended, shadow, volume_between
+from plugs.mesh.bands import banded, open_ended, shadow_and_volume
+from plugs.mesh.faces import box_of
 from plugs.mesh.mesh import Body, Measures
 from plugs.mesh.sampling import Faces
 
@@ -139,20 +140,24 @@ class Slab:
     thickness: float
 
 
-def make_layers(body: Body, stack: Stack) -> tuple[tuple[Layer, ...], tuple[Finding, ...]]:
+def make_layers(
+    body: Body, stack: Stack, measures: Measures | None = None
+) -> tuple[tuple[Layer, ...], tuple[Finding, ...]]:
     """Return the layers of a plug in the order of stacking, and what is doubtful about them.
 
     Parameters
     ----------
     body : Body
     stack : Stack
+    measures : Measures or None
+        Of the body, where they are known.
 
     Returns
     -------
     tuple of (tuple of Layer) and (tuple of Finding)
     """
-    measures = mesh.measure(body)
-    low, high = _ends(measures, stack.axis)
+    measures = measures or mesh.measure(body)
+    low, high = _ends(body, stack.axis)
     faces, sheets, findings = _faces(stack, low, high)
     given = [Slab(from_mm=faces[i], to_mm=faces[i + 1], thickness=t) for i, t in enumerate(sheets)]
     layers = _layers_of(body, given, stack.axis, stack.allowance, low, high)
@@ -181,7 +186,7 @@ def make_slab_layers(body: Body, slabs: Sequence[Slab], *, axis: str, allowance:
     tuple of Layer
         Rising; slabs in which there is nothing of the body are left out.
     """
-    layers = _layers_of(body, slabs, axis, allowance, *_ends(mesh.measure(body), axis))
+    layers = _layers_of(body, slabs, axis, allowance, *_ends(body, axis))
     return _named([layer for layer in layers if layer.volume_mm3 > NO_VOLUME_MM3])
 
 
@@ -203,7 +208,7 @@ def with_glued_faces(
     tuple of Layer
     """
     turned = mesh.stacked(body, layers[0].axis)
-    low, high = _ends(mesh.measure(body), layers[0].axis)
+    low, high = _ends(body, layers[0].axis)
     made = []
     for layer in layers:
         faces = [(layer.from_mm, low, True), (layer.to_mm, high, False)]
@@ -221,10 +226,11 @@ def with_glued_faces(
     return tuple(made)
 
 
-def _ends(measures: Measures, axis: str) -> tuple[float, float]:
+def _ends(body: Body, axis: str) -> tuple[float, float]:
     """Return where a body begins and ends along an axis."""
+    lower, upper = box_of(body)
     column = "xyz".index(axis)
-    return float(measures.lower[column]), float(measures.upper[column])
+    return float(lower[column]), float(upper[column])
 
 
 def _layers_of(
@@ -236,7 +242,7 @@ def _layers_of(
     heights = np.sort(ready.vertices[:, 2])
     layers: list[Layer] = []
     for slab, reach in zip(slabs, reaches(slabs, low, high), strict=True):
-        covered = shadow(ready, *reach)
+        covered, volume = shadow_and_volume(ready, *reach)
         is_shared = bool(layers) and layers[-1].to_mm == slab.from_mm and _is_clear(heights, slab.from_mm)
         layers.append(
             Layer(
@@ -250,7 +256,7 @@ def _layers_of(
                 upper=_face(turned, slab.to_mm, high, above=False),
                 envelope=covered,
                 rough=rough_outline(covered, allowance),
-                volume_mm3=volume_between(ready, *reach),
+                volume_mm3=volume,
             )
         )
     return layers
@@ -299,7 +305,7 @@ def slabs_of(body: Body, layers: Sequence[Layer]) -> tuple[Body, ...]:
     if not layers:
         return ()
     rising = sorted(layers, key=lambda layer: layer.from_mm)
-    faces, places = _faces_of(rising, *_ends(mesh.measure(body), layers[0].axis))
+    faces, places = _faces_of(rising, *_ends(body, layers[0].axis))
     cut = mesh.slabs(mesh.stacked(body, layers[0].axis), faces)
     found = {layer.name: cut[place] for layer, place in zip(rising, places, strict=True)}
     return tuple(found[layer.name] for layer in layers)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.mesh.mesh import Body, Stacked, triangles_of, wound_once
-from plugs.mesh.triangles import clipped, edges_of, loops_along, normals
+from plugs.mesh.triangles import clipped, edge_keys, loops_along, normals, ordered
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -87,6 +87,27 @@ class _Crossed:
     looks_up: Flags
 
 
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class _Between:
+    """The triangles of a body that reach between two planes.
+
+    Attributes
+    ----------
+    low, high : float, mm
+    near : (k,) int
+    side : (k, 3) int
+        Of each corner: -1 below, 1 above, 0 between them.
+    above : _Crossed
+        Where they meet the upper plane.
+    """
+
+    low: float
+    high: float
+    near: Indices
+    side: Indices
+    above: _Crossed
+
+
 def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded:
     """Return a turned body, ready to be asked what lies between planes.
 
@@ -105,27 +126,31 @@ def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded
         heights = vertices[triangles, 2]
         below, above = heights.min(axis=1), heights.max(axis=1)
         triangles = triangles[np.any([(above > low) & (below < high) for low, high in within], axis=0)]
-    _, edges = edges_of(triangles)
-    is_shared = np.bincount(edges.ravel())[edges.ravel()] == 2  # all are, but beyond the planes
-    is_forth = (triangles < triangles[:, _AHEAD]).ravel()
-    forth, back = np.flatnonzero(is_forth & is_shared), np.flatnonzero(~is_forth & is_shared)
-    forth = forth[np.argsort(edges.ravel()[forth], kind="stable")]
-    back = back[np.argsort(edges.ravel()[back], kind="stable")]
+    keys = edge_keys(triangles).ravel()
+    order = ordered(keys)
+    begins = np.flatnonzero(np.diff(keys[order], prepend=-1))
+    many = np.diff(begins, append=len(keys))
+    edges = np.empty(len(keys), dtype=np.int64)
+    edges[order] = np.repeat(np.arange(len(begins)), many)
+    one = begins[many == 2]  # all are shared by two, but beyond the planes
+    pairs = np.stack([order[one], order[one + 1]])
+    is_forth = (triangles < triangles[:, _AHEAD]).ravel()[pairs[0]]
+    forth, back = np.where(is_forth, pairs, pairs[::-1])
     corners = vertices[triangles]
     units, _ = normals(corners)
     looks_up = units[:, 2] >= -_UPRIGHT
     tips = vertices[triangles[back // 3, (back % 3 + 2) % 3]]
     away = np.abs(np.sum((tips - corners[forth // 3, 0]) * units[forth // 3], axis=1))
     is_level = np.sum(units[back // 3] * units[forth // 3], axis=1) > 0.0
-    is_inner = np.zeros(int(edges.max(initial=-1)) + 1, dtype=np.bool_)
-    is_inner[edges.ravel()[forth]] = (away < _FLAT) & is_level
+    is_inner = np.zeros(len(begins), dtype=np.bool_)
+    is_inner[edges[forth]] = (away < _FLAT) & is_level
     is_rim = np.repeat(looks_up, 3)
     is_rim[forth] &= ~looks_up[back // 3]
     is_rim[back] &= ~looks_up[forth // 3]
     return Banded(
         vertices=vertices,
         triangles=triangles,
-        edges=edges,
+        edges=edges.reshape(-1, 3),
         looks_up=looks_up,
         is_rim=is_rim.reshape(-1, 3),
         is_inner=is_inner,
@@ -174,9 +199,32 @@ def shadow(body: Banded, low: float, high: float) -> shapely.MultiPolygon:
     shapely.MultiPolygon
         mm; empty where there is nothing.
     """
-    near, side = _near(body, low, high)
+    return _shadow(body, _between(body, low, high))
+
+
+def shadow_and_volume(body: Banded, low: float, high: float) -> tuple[shapely.MultiPolygon, float]:
+    """Return what the part of a body between two planes covers, as `shadow` does, and its volume.
+
+    Parameters
+    ----------
+    body : Banded
+    low, high : float, mm
+        May be infinite.
+
+    Returns
+    -------
+    tuple of shapely.MultiPolygon, mm, and float, mm3
+    """
+    between = _between(body, low, high)
+    foot = low if np.isfinite(low) else float(body.low.min(initial=0.0))
+    return _shadow(body, between), float(volume_under(_surface(body, between), foot).sum())
+
+
+def _shadow(body: Banded, between: _Between) -> shapely.MultiPolygon:
+    """Return everything that the part of a body between two planes covers."""
+    near, side, above = between.near, between.side, between.above
     n_points, n_edges = len(body.vertices), len(body.is_inner)
-    below, above = _crossed(body, near, side, low), _crossed(body, near, -side, high)
+    below = _crossed(body, near, side, between.low)
     start, finish = side, side[:, _AHEAD]
     row, column = np.nonzero(body.is_rim[near] & ((start != finish) | (start == 0)))
     edge = body.edges[near][row, column]
@@ -215,32 +263,18 @@ def surface(body: Banded, low: float, high: float) -> Array:
         Triangles facing outward. Those of the face in the upper plane fan out from one of its corners, and
         where it is not convex some are turned over and take away what others have too much.
     """
-    near, side = _near(body, low, high)
-    corners = body.vertices[body.triangles[near]]
-    is_whole = (side == 0).all(axis=1)
-    parts = clipped(clipped(corners[~is_whole], 2, high, 1.0), 2, low, -1.0)
-    above = _crossed(body, near, -side, high)
-    fan = np.full((len(above.first), 3, 3), high)
+    return _surface(body, _between(body, low, high))
+
+
+def _surface(body: Banded, between: _Between) -> Array:
+    """Return the surface of the part of a body between two planes."""
+    corners, above = body.vertices[body.triangles[between.near]], between.above
+    is_whole = (between.side == 0).all(axis=1)
+    parts = clipped(clipped(corners[~is_whole], 2, between.high, 1.0), 2, between.low, -1.0)
+    fan = np.full((len(above.first), 3, 3), between.high)
     if len(fan):
         fan[:, 0, :2], fan[:, 1, :2], fan[:, 2, :2] = above.begin[0], above.end, above.begin
     return np.concatenate([corners[is_whole], parts, fan])
-
-
-def volume_between(body: Banded, low: float, high: float) -> float:
-    """Return the volume of the part of a body between two planes.
-
-    Parameters
-    ----------
-    body : Banded
-    low, high : float, mm
-        May be infinite.
-
-    Returns
-    -------
-    float, mm3
-    """
-    foot = low if np.isfinite(low) else float(body.low.min(initial=0.0))
-    return float(volume_under(surface(body, low, high), foot).sum())
 
 
 def volume_under(triangles: Array, foot: float) -> Array:
@@ -262,11 +296,13 @@ def volume_under(triangles: Array, foot: float) -> Array:
     return np.asarray(area * ((a[:, 2] - foot) + (b[:, 2] - foot) + (c[:, 2] - foot)) / 3.0)
 
 
-def _near(body: Banded, low: float, high: float) -> tuple[Indices, Indices]:
-    """Return the triangles that reach between two planes, and the side of each corner: -1 below, 1 above."""
+def _between(body: Banded, low: float, high: float) -> _Between:
+    """Return the triangles of a body that reach between two planes."""
     near = np.flatnonzero((body.high > low) & (body.low < high))
     heights = body.vertices[body.triangles[near], 2]
-    return near, (heights >= high).astype(np.int64) - (heights <= low)
+    side = (heights >= high).astype(np.int64) - (heights <= low)
+    above = _crossed(body, near, -side, high)
+    return _Between(low=low, high=high, near=near, side=side, above=above)
 
 
 def _crossed(body: Banded, near: Indices, side: Indices, plane: float) -> _Crossed:

@@ -213,7 +213,7 @@ def lay_foam(plug: Plug, body: Solid, standing: StackTemplates) -> Layering:
         layers, found = bay_layers(foam, standing.bays, templates, allowance)
         room = lengthwise_room(foam, templates, allowance)
     else:
-        layers, found = make_layers(body.body, plug.stack)
+        layers, found = make_layers(body.body, plug.stack, body.by_mesh)
         room = None
     plates = [(one.axis, one.from_mm, one.to_mm) for one in standing.templates]
     check_no_plate_in_saws_way(body.tools, plates)

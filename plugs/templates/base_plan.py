@@ -16,6 +16,7 @@ from plugs.lines.ring_shapes import by_sag
 from plugs.lines.rings import solve_rings
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
+from plugs.mesh.faces import box_of
 from plugs.mesh.mesh import Body
 from plugs.templates.templates import Template
 
@@ -109,8 +110,7 @@ def make_base_plan(
     -------
     BasePlan
     """
-    measures = mesh.measure(body)
-    (x0, y0, z0), (x1, y1, z1) = measures.lower.tolist(), measures.upper.tolist()
+    (x0, y0, z0), (x1, y1, z1) = (corner.tolist() for corner in box_of(body))
     turned = mesh.stacked(body, "z")
     # the parts of a gauge share one place
     placed = list(

@@ -10,7 +10,7 @@ import shapely
 
 from plugs.foam.layers import Stack, make_layers
 from plugs.mesh import mesh
-from plugs.mesh.bands import banded, open_ended, shadow, surface, volume_between, volume_under
+from plugs.mesh.bands import Banded, banded, open_ended, shadow, shadow_and_volume, surface, volume_under
 from plugs.mesh.mesh import Body
 from tests.counted import calls_of
 from tests.shapes import crowned_plan, solid_of
@@ -26,6 +26,13 @@ CORNER = mesh.body_of_triangles(
 def block(x0: float, y0: float, z0: float, x1: float, y1: float, z1: float) -> Body:
     """Return a block."""
     return mesh.extruded(shapely.MultiPolygon([shapely.box(x0, y0, x1, y1)]), "z", z0, z1)
+
+
+def volume_between(body: Banded, low: float, high: float) -> float:
+    """Return the volume of a body between two planes, told with its shadow."""
+    covered, volume = shadow_and_volume(body, low, high)
+    assert covered.equals_exact(shadow(body, low, high), 0.0)
+    return volume
 
 
 def test_corner_of_a_block() -> None:
