@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.mesh.mesh import Body, Stacked, triangles_of, wound_once
-from plugs.mesh.triangles import clipped, edge_keys, loops_along, normals, ordered
+from plugs.mesh.triangles import clipped, dot, edge_keys, extents, loops_along, normals, ordered
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -123,8 +123,7 @@ def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded
     """
     vertices, triangles = triangles_of(Body(stack.up))
     if within:
-        heights = vertices[triangles, 2]
-        below, above = heights.min(axis=1), heights.max(axis=1)
+        below, above = extents(vertices[triangles, 2])
         triangles = triangles[np.any([(above > low) & (below < high) for low, high in within], axis=0)]
     keys = edge_keys(triangles).ravel()
     order = ordered(keys)
@@ -140,13 +139,14 @@ def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded
     units, _ = normals(corners)
     looks_up = units[:, 2] >= -_UPRIGHT
     tips = vertices[triangles[back // 3, (back % 3 + 2) % 3]]
-    away = np.abs(np.sum((tips - corners[forth // 3, 0]) * units[forth // 3], axis=1))
-    is_level = np.sum(units[back // 3] * units[forth // 3], axis=1) > 0.0
+    ahead = units[forth // 3]
+    away, is_level = np.abs(dot(tips - corners[forth // 3, 0], ahead)), dot(units[back // 3], ahead) > 0.0
     is_inner = np.zeros(len(begins), dtype=np.bool_)
     is_inner[edges[forth]] = (away < _FLAT) & is_level
     is_rim = np.repeat(looks_up, 3)
     is_rim[forth] &= ~looks_up[back // 3]
     is_rim[back] &= ~looks_up[forth // 3]
+    low, high = extents(corners[:, :, 2])
     return Banded(
         vertices=vertices,
         triangles=triangles,
@@ -154,8 +154,8 @@ def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded
         looks_up=looks_up,
         is_rim=is_rim.reshape(-1, 3),
         is_inner=is_inner,
-        low=corners[:, :, 2].min(axis=1, initial=np.inf),
-        high=corners[:, :, 2].max(axis=1, initial=-np.inf),
+        low=low,
+        high=high,
         tolerance=max(float(stack.up.get_tolerance()), _ROUNDING * _span(vertices)),
     )
 
@@ -164,7 +164,7 @@ def _span(vertices: Array) -> float:
     """Return how large numbers become where a body is cut by half of space, as the mesh engine does it."""
     if not len(vertices):
         return 0.0
-    low, high = vertices.min(axis=0), vertices.max(axis=0)
+    low, high = (np.array([end(column) for column in vertices.T]) for end in (np.min, np.max))
     middle = 0.5 * (low + high)
     reach = float(np.hypot(*middle[:2]) + 0.5 * np.linalg.norm(high - low))
     return 2.0 * reach + abs(float(middle[2]))
@@ -269,7 +269,7 @@ def surface(body: Banded, low: float, high: float) -> Array:
 def _surface(body: Banded, between: _Between) -> Array:
     """Return the surface of the part of a body between two planes."""
     corners, above = body.vertices[body.triangles[between.near]], between.above
-    is_whole = (between.side == 0).all(axis=1)
+    is_whole = (between.side[:, 0] == 0) & (between.side[:, 1] == 0) & (between.side[:, 2] == 0)
     parts = clipped(clipped(corners[~is_whole], 2, between.high, 1.0), 2, between.low, -1.0)
     fan = np.full((len(above.first), 3, 3), between.high)
     if len(fan):
@@ -308,7 +308,7 @@ def _between(body: Banded, low: float, high: float) -> _Between:
 def _crossed(body: Banded, near: Indices, side: Indices, plane: float) -> _Crossed:
     """Return the lines in which a plane crosses triangles; corners of side -1 lie beyond it."""
     is_in = side >= 0
-    some = np.flatnonzero(is_in.any(axis=1) & ~is_in.all(axis=1))
+    some = np.flatnonzero((is_in[:, 0] != is_in[:, 1]) | (is_in[:, 1] != is_in[:, 2]))
     triangles, is_in = body.triangles[near[some]], is_in[some]
     ahead = is_in[:, _AHEAD]
     rows = np.arange(len(some))

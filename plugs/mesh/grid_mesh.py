@@ -9,7 +9,7 @@ from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh.mesh import Body, body_of_triangles, triangulated
 from plugs.mesh.sampling import Grid
-from plugs.mesh.triangles import distinct, in_use, ring_area
+from plugs.mesh.triangles import distinct, in_use, lengths, ring_area
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -71,9 +71,7 @@ def mesh_of_grid(grid: Grid) -> GridMesh:
     here, right = index[:-1], np.roll(index, -1, axis=1)[:-1]
     ahead, across = index[1:], np.roll(index, -1, axis=1)[1:]
     points = grid.points.reshape(-1, 3)
-    short = np.linalg.norm(points[here] - points[across], axis=-1) <= np.linalg.norm(
-        points[right] - points[ahead], axis=-1
-    )
+    short = lengths(points[here] - points[across]) <= lengths(points[right] - points[ahead])
     k, m = index.shape
     quads = np.stack([here, right, ahead, across], axis=-1)
     sides, cells = [], []
@@ -85,7 +83,8 @@ def mesh_of_grid(grid: Grid) -> GridMesh:
     triangles = np.concatenate([*sides, *caps])
     cells += [np.full(cap.shape, -1) for cap in caps]
     every = [np.tile(np.arange(m), 2 * (k - 1)), np.repeat([m, m + 1], [len(cap) for cap in caps])]
-    is_full = ~(triangles == np.roll(triangles, 1, axis=1)).any(axis=1)
+    a, b, c = triangles.T
+    is_full = (a != b) & (b != c) & (c != a)
     node, triangles = in_use(triangles[is_full])
     return GridMesh(
         vertices=points[node], triangles=triangles, node=node,
@@ -102,7 +101,7 @@ def _welded(points: Array, ends: Array) -> Indices:
             first, number = distinct(np.round(points[row] / LENGTH).astype(np.int64))
             shared = index[row][first[number]]
             index[row] = shared if _is_seam(shared) else index[row]
-    same = np.linalg.norm(points - np.roll(points, 1, axis=1), axis=-1) < LENGTH
+    same = lengths(points - np.roll(points, 1, axis=1)) < LENGTH
     for row, column in np.argwhere(same):
         old, new = index[row, column], index[row, column - 1]
         index[row][index[row] == old] = new

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import promise
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
-from plugs.mesh.triangles import areas, distinct, facing, ring_area, side_lengths
+from plugs.mesh.triangles import areas, distinct, dot, extents, facing, lengths, ring_area, side_lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -104,7 +104,7 @@ def _without_flats(body: Body, vertices: Array, triangles: Indices, *, is_number
     face: a later cut then takes them for coplanar, and loses what stands over them.
     """
     corners = vertices[triangles]
-    if (2.0 * areas(corners) > LENGTH * side_lengths(corners).max(axis=1)).all():
+    if (2.0 * areas(corners) > LENGTH * extents(side_lengths(corners))[1]).all():
         return body
     again = numbered_triangles_of(body) if is_numbered else triangles_of(body)
     return Body(manifold3d.Manifold(_mesh64(*again)))
@@ -234,15 +234,15 @@ def measure(body: Body) -> Measures:
     corners = vertices[triangles] - middle
     a, b, c = (corners[:, i] for i in range(3))
     normal = facing(corners)
-    six = np.sum(a * normal, axis=1)
+    six = dot(a, normal)
     volume = float(six.sum()) / 6.0
     centroid = middle + np.sum((a + b + c) * six[:, None], axis=0) / (24.0 * volume)
     return Measures(
         volume_mm3=volume,
-        area_mm2=float((0.5 * np.linalg.norm(normal, axis=1)).sum()),
+        area_mm2=float((0.5 * lengths(normal)).sum()),
         centroid=centroid,
-        lower=vertices.min(axis=0),
-        upper=vertices.max(axis=0),
+        lower=np.array([column.min() for column in vertices.T]),
+        upper=np.array([column.max() for column in vertices.T]),
     )
 
 

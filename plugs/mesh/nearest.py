@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.mesh.mesh import Body
-from plugs.mesh.triangles import cross, facing
+from plugs.mesh.triangles import cross, extents, facing
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -54,7 +54,7 @@ def distances(points: Array, corners: Array, reach: float) -> Array:
 def _within(points: Array, corners: Array, reach: float) -> Array:
     """Return the distance of each point from the nearest triangle; something more where none is in reach."""
     found, most = np.full(len(points), np.inf), np.full(len(points), np.inf)
-    low, high = corners.min(axis=1), corners.max(axis=1)
+    low, high = extents(corners)
     for which, other in _near(points, corners, reach):
         # no triangle is farther than its corner, nor nearer than its box
         off = corners[other, 0] - points[which]
@@ -89,7 +89,7 @@ def signed_distances(points: Array, corners: Array, most: Array) -> Array:
     """
     order = np.argsort(_along_a_curve(corners.mean(axis=1)), kind="stable")
     groups = np.resize(order, (-(-len(order) // _IN_GROUP), _IN_GROUP))  # the last is filled up with others
-    low, high = corners.min(axis=1), corners.max(axis=1)
+    low, high = extents(corners)
     boxes = np.stack([low[groups].min(axis=1), high[groups].max(axis=1)])
     found = np.empty(len(points))
     for begin in range(0, len(points), _AT_ONCE):
@@ -205,7 +205,7 @@ def _arcs(points: Array, normals: Array, lines: Array, which: Indices, other: In
 
 def _near(points: Array, others: Array, reach: float) -> Iterator[tuple[Indices, Indices]]:
     """Yield pairs of points and others whose boxes come within reach of points, some points at a time."""
-    low, high = others.min(axis=1), others.max(axis=1)
+    low, high = extents(others)
     for which, other in _in_reach(points, others, reach):
         is_near = _square_beside(points[which], low[other], high[other]) <= reach**2
         yield which[is_near], other[is_near]
@@ -213,7 +213,7 @@ def _near(points: Array, others: Array, reach: float) -> Iterator[tuple[Indices,
 
 def _in_reach(points: Array, others: Array, reach: float) -> Iterator[tuple[Indices, Indices]]:
     """Yield pairs of points and others whose boxes meet boxes round the points, in order of the points."""
-    low, high = others.min(axis=1), others.max(axis=1)
+    low, high = extents(others)
     order = np.argsort(-np.ptp(points, axis=0)) if len(points) else np.arange(3)
     u, v, w = (int(axis) for axis in order)
     tree = shapely.STRtree(shapely.box(low[:, u], low[:, v], high[:, u], high[:, v]))

@@ -24,7 +24,7 @@ from plugs.lines.ring_shapes import by_sag
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
 from plugs.mesh.faces import face_left_by
-from plugs.mesh.triangles import edge_loops, facing, normals
+from plugs.mesh.triangles import edge_loops, extents, facing, normals
 from plugs.recesses.scribe import Scribe
 from plugs.sanding.sanding import Gap, SandingAids
 from plugs.words.ways import called
@@ -276,14 +276,14 @@ def _beside_station(loft: Loft, vertices: Array, triangles: NDArray[np.int64], x
     ring = loft.sections(np.clip([loft.position_of(x)], loft.breaks[0], loft.breaks[-1])).rings
     own = ring.at(*by_sag(ring))[0]
     corners = local[triangles]
-    low, high = corners.min(axis=1)[:, 1:], corners.max(axis=1)[:, 1:]
+    low, high = (end[:, 1:] for end in extents(corners))
     is_own = (high >= own.min(axis=0) - _RIM) & (low <= own.max(axis=0) + _RIM)
     return np.asarray(corners[is_own.all(axis=1)])
 
 
 def _reaches_of(corners: Array, asked: Sequence[_Asked]) -> list[float | None]:
     """Return how far triangles reach at each place."""
-    low, high = corners.min(axis=1).T.copy(), corners.max(axis=1).T.copy()
+    low, high = (np.ascontiguousarray(end.T) for end in extents(corners))
     found: list[float | None] = []
     along: tuple[int, float | None] = (-1, None)
     strip = np.empty(0, dtype=np.int64)

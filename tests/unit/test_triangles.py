@@ -17,6 +17,18 @@ OPEN = FACES[CORNERS.mean(axis=1)[:, 2] < 30.0]
 """The ball without its cap."""
 
 
+def test_columns_come_to_what_numpy_does() -> None:
+    """Inner products, lengths and extents are numpy's to the last bit, of triangles and of lines."""
+    one, two = CORNERS[:, 0], CORNERS[::-1, 1]
+    assert np.array_equal(tri.dot(one, two), np.sum(one * two, axis=1))
+    for vectors in (one, CORNERS, CORNERS[..., :2]):
+        assert np.array_equal(tri.lengths(vectors), np.linalg.norm(vectors, axis=-1))
+    for corners in (CORNERS, CORNERS[:, :2], CORNERS[..., 2]):
+        low, high = tri.extents(corners)
+        assert np.array_equal(low, corners.min(axis=1))
+        assert np.array_equal(high, corners.max(axis=1))
+
+
 def test_sizes_are_those_of_another_library() -> None:
     """Areas, normals, angles and volume as trimesh has them; all turned the way the corners run."""
     normal, area = tri.normals(CORNERS)
