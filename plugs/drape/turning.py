@@ -26,7 +26,8 @@ class _Hinges:
     triangles: Indices
     sides: Indices  # (k, 2): the two sides along each; side 3 i + j is that from corner j of triangle i
     at: Indices  # (3 m,): hinge of each side, -1 for none
-    known: set[int]  # every edge of the mesh, by its two vertices
+    known: Indices  # every edge of the mesh as it was, by its two vertices, rising
+    since: dict[int, bool]  # whether an edge is there, of those that have come and gone
     count: int
 
 
@@ -85,7 +86,7 @@ def _hinges(triangles: Indices, kind: Indices) -> _Hinges:
     at = np.full(triangles.size, -1, dtype=np.int64)
     at[sides] = np.arange(len(sides))[:, None]
     count = int(triangles.max()) + 1 if len(triangles) else 1
-    return _Hinges(triangles.copy(), sides, at, set(edge_keys(triangles).ravel().tolist()), count)
+    return _Hinges(triangles.copy(), sides, at, np.sort(edge_keys(triangles), axis=None), {}, count)
 
 
 def _poor(
@@ -96,7 +97,7 @@ def _poor(
     Of each the vertices a, b of the edge and those that face it, c and d: the first triangle holds a to b
     and c, the second b to a and d. In the order of the edges.
     """
-    one, two = hinges.sides[look].min(axis=1), hinges.sides[look].max(axis=1)
+    one, two = _sides(hinges, look)
     first, second = one // 3, two // 3
     a, b = hinges.triangles[first, one % 3], hinges.triangles[first, (one + 1) % 3]
     c, d = hinges.triangles[first, (one + 2) % 3], hinges.triangles[second, (two + 2) % 3]
@@ -108,20 +109,34 @@ def _poor(
     return look[found], first[found], second[found], four[found], excess[found]
 
 
-def _keys(hinges: _Hinges, pairs: Indices) -> list[int]:
+def _sides(hinges: _Hinges, which: Indices) -> tuple[Indices, Indices]:
+    """Return the two sides along some hinges, the smaller number first."""
+    sides = hinges.sides[which]
+    return np.minimum(sides[:, 0], sides[:, 1]), np.maximum(sides[:, 0], sides[:, 1])
+
+
+def _keys(hinges: _Hinges, pairs: Indices) -> Indices:
     """Return edges as `_Hinges` knows them."""
-    return list((pairs.min(axis=1) * hinges.count + pairs.max(axis=1)).tolist())
+    one, two = pairs[:, 0], pairs[:, 1]
+    return np.asarray(np.minimum(one, two) * hinges.count + np.maximum(one, two))
 
 
 def _is_new(hinges: _Hinges, pairs: Indices) -> NDArray[np.bool_]:
     """Return which pairs of vertices no edge joins."""
-    return np.array([key not in hinges.known for key in _keys(hinges, pairs)], dtype=np.bool_)
+    keys = _keys(hinges, pairs)
+    place = np.searchsorted(hinges.known, keys)
+    was = place < len(hinges.known)
+    was[was] = hinges.known[place[was]] == keys[was]
+    is_there = [
+        hinges.since.get(key, at_first) for key, at_first in zip(keys.tolist(), was.tolist(), strict=True)
+    ]
+    return ~np.array(is_there, dtype=np.bool_)
 
 
 def _turn(hinges: _Hinges, which: Indices, four: Indices) -> Indices:
     """Turn hinges a-b into c-d, no two at one triangle, and return those about them."""
     a, b, c, d = four.T
-    one, two = hinges.sides[which].min(axis=1), hinges.sides[which].max(axis=1)
+    one, two = _sides(hinges, which)
     first, second = one // 3, two // 3
     was = [3 * first + (one + 1) % 3, 3 * first + (one + 2) % 3]
     was += [3 * second + (two + 1) % 3, 3 * second + (two + 2) % 3]
@@ -136,8 +151,8 @@ def _turn(hinges: _Hinges, which: Indices, four: Indices) -> Indices:
     hinges.at[3 * first] = hinges.at[3 * second] = which
     hinges.triangles[first] = np.stack([c, d, b], axis=1)
     hinges.triangles[second] = np.stack([d, c, a], axis=1)
-    hinges.known.difference_update(_keys(hinges, four[:, :2]))
-    hinges.known.update(_keys(hinges, four[:, 2:]))
+    hinges.since.update(dict.fromkeys(_keys(hinges, four[:, :2]).tolist(), False))
+    hinges.since.update(dict.fromkeys(_keys(hinges, four[:, 2:]).tolist(), True))
     return np.asarray(beside[is_hinge])
 
 
