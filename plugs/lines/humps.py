@@ -42,6 +42,7 @@ _LEAST_RADIUS: Final = 0.5  # mm. Less is sharp, to a sanding block
 _CROWN: Final = ("crown",)
 _FARTHEST, _STEP = 2.0, 0.5
 """A station's value is tried up to twice the hump away from where it is, by so many mm at a time."""
+_AT_ONCE: Final = 16  # steps to both sides: few tried in vain, and lines drawn together
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -202,15 +203,14 @@ def _off_corners(rings: Rings, corners: Array) -> Array:
     return np.asarray(np.linalg.norm(rings.at(2 * np.arange(count), np.full(count, 0.5)) - corners, axis=-1))
 
 
-def _humps(line: _Line, *, may_turn: bool = True) -> tuple[Array, Array]:
+def _humps(line: _Line) -> tuple[Array, Array]:
     """Return where in each bay a line stands farthest outside its two stations, and by how much, + over.
 
-    Of y and z each; 0 where the stations turn there themselves, if they may.
+    Of y and z each; 0 where the stations turn there themselves.
     """
-    knots, values = line.knots, line.values
-    curve = through(knots[None], values[None], line.ways[None])
-    x = knots[:-1, None] + np.diff(knots)[:, None] * np.linspace(0.0, 1.0, _PER_BAY)
-    along = curve.at(x.reshape(-1, 1))[0].reshape(*x.shape, -1)
+    values = line.values
+    x, along = _run(line, values[None])
+    along = along[0]
     off, places = (np.zeros((len(x), values.shape[1])) for _ in range(2))
     for axis in range(values.shape[1]):
         for sign in (1.0, -1.0):
@@ -218,9 +218,29 @@ def _humps(line: _Line, *, may_turn: bool = True) -> tuple[Array, Array]:
             over = sign * along[..., axis] - np.maximum(drawn[:-1], drawn[1:])[:, None]
             for bay in np.flatnonzero(line.ways == FAIRED).tolist():
                 k = int(np.argmax(over[bay]))
-                if over[bay, k] > abs(off[bay, axis]) and not (may_turn and _turns(drawn, bay)):
+                if over[bay, k] > abs(off[bay, axis]) and not _turns(drawn, bay):
                     off[bay, axis], places[bay, axis] = sign * over[bay, k], x[bay, k]
     return places, off
+
+
+def _run(line: _Line, values: Array) -> tuple[Array, Array]:
+    """Return places (b, p) in the bays of a line, and where it runs there with one or more values (k, s, a).
+
+    That is (k, b, p, a).
+    """
+    count, knots = len(values), line.knots
+    x = knots[:-1, None] + np.diff(knots)[:, None] * np.linspace(0.0, 1.0, _PER_BAY)
+    curves = through(np.tile(knots, (count, 1)), values, line.ways[None])
+    along = curves.at(np.repeat(x.reshape(-1, 1), count, axis=1))[0]
+    return x, along.swapaxes(0, 1).reshape(count, *x.shape, -1)
+
+
+def _stays_within(line: _Line, values: Array, bays: slice) -> NDArray[np.bool_]:
+    """Return with which values (k, s, a) a line humps in none of some bays, be it where stations turn."""
+    along, ends = _run(line, values)[1], np.stack([values[:, :-1], values[:, 1:]])
+    over = np.maximum(along.max(axis=2) - ends.max(axis=0), ends.min(axis=0) - along.min(axis=2))
+    over[:, line.ways != FAIRED] = 0.0
+    return np.asarray(over[:, bays].max(axis=(1, 2)) <= LARGEST_HUMP)
 
 
 def _turns(drawn: Array, bay: int) -> bool:
@@ -273,20 +293,22 @@ def _two_stations(line: _Line, bay: int) -> str:
 
 def _one_value(line: _Line, bay: int, axis: int, hump: float) -> str:
     """Return the one station that cures a hump if it stands a little otherwise; "" if there is none."""
-    best, least = "", np.inf
+    best, least, beside = "", np.inf, slice(max(bay - 1, 0), bay + 2)
+    moves = np.arange(1, int(_FARTHEST * abs(hump) / _STEP) + 1) * _STEP
     for station in range(max(bay - 1, 0), min(bay + 3, len(line.knots))):
-        for step in range(1, int(_FARTHEST * abs(hump) / _STEP) + 1):
-            if step * _STEP >= least:
-                break
-            for sign in (1.0, -1.0):
-                values = line.values.copy()
-                values[station, axis] = np.round(values[station, axis] + sign * step * _STEP, 1)
-                tried = replace(line, values=values)
-                beside = _humps(tried, may_turn=False)[1][max(bay - 1, 0) : bay + 2]
-                if max(_largest(tried), float(np.abs(beside).max())) <= LARGEST_HUMP:
-                    least = step * _STEP
-                    place, value = line.knots[station], values[station, axis]
+        nearer = moves[moves < least]
+        for first in range(0, len(nearer), _AT_ONCE):
+            some = nearer[first : first + _AT_ONCE]
+            tried = np.repeat(line.values[None], 2 * len(some), axis=0)
+            tried[:, station, axis] += np.stack([some, -some], axis=1).ravel()
+            tried[:, station, axis] = tried[:, station, axis].round(1)
+            for k in np.flatnonzero(_stays_within(line, tried, beside)):
+                if some[k // 2] <= least and _largest(replace(line, values=tried[k])) <= LARGEST_HUMP:
+                    least = float(some[k // 2])
+                    place, value = line.knots[station], tried[k, station, axis]
                     best = f"{line.words[axis]} = {_bare(value)} at x = {_bare(place)}"
+            if least <= some[-1]:
+                break
     return best and f"draw it with {best}"
 
 

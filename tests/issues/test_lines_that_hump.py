@@ -7,8 +7,10 @@ import re
 import numpy as np
 import pytest
 
+from plugs.lines import humps
 from plugs.lines.checks import checked_loft
 from plugs.lines.humps import LARGEST_HUMP, hump_findings
+from plugs.lines.lengthwise import Curves
 from plugs.lines.section import Corner, LinesPlan, Station
 from plugs.lines.stations import Loft
 
@@ -136,3 +138,17 @@ def test_a_crown_that_humps_is_told_and_each_remedy_clears_it() -> None:
     assert found(crowned(moved))[1] == []
     assert found(crowned(crown, bays={"deck edge": "faired within"}))[1] == []
     assert found(crowned((10.0, 18.0, 20.0, 17.0, 12.0)))[1] == []
+
+
+def test_values_that_would_cure_a_tall_hump_are_tried_together(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Curves are drawn for some hundred pairs of stations, and sixteen steps of a value at a time."""
+    drawn, through = [0], humps.through
+
+    def counted(*words: np.ndarray) -> Curves:
+        drawn[0] += 1
+        return through(*words)
+
+    monkeypatch.setattr(humps, "through", counted)
+    (one,) = found(plan((290.0, 291.0, 291.0, 520.0, 900.0)))[1]
+    assert float(re.search(r"by ([0-9.]+) mm in z", one.message)[1]) > 40.0  # type: ignore[index]
+    assert drawn[0] < 300
