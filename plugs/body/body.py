@@ -128,7 +128,7 @@ def make_solid(
     tolerance : float, mm
         Largest distance between surface and mesh.
     mating : sequence of MatingCut or BodyCut
-        Cut last.
+        Cut before recesses.
     faces : Faces or None
         Where outlines will be taken.
     wants_faces : bool

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -18,6 +17,7 @@ from plugs.recesses.holding import Held
 from plugs.recesses.recess import Tool
 
 Array = NDArray[np.float64]
+Regions = NDArray[np.object_]
 
 _LEVEL: Final = 0.9  # cosine of 26 degrees: what is steeper is a wall or a blend
 
@@ -71,32 +71,28 @@ def _seat(body: Body, tool: Tool, cutter: Body, held: Held) -> Seat:
     local = (faces - tool.frame[:, 3]) @ tool.frame[:, :3]
     level = local[np.abs(normals(local)[0][:, 0]) > _LEVEL] if len(local) else local
     thing = held.thing.outline
-    under = _pieces_under(level, thing)
-    heights = (
-        np.concatenate([_heights(triangle, piece) for triangle, piece in under]) if under else np.zeros(1)
-    )
-    covered = shapely.union_all([piece for _, piece in under], grid_size=1e-6).area if under else 0.0
+    under, pieces = _pieces_under(level, thing)
+    heights = _heights(under, pieces)
+    covered = shapely.union_all(pieces, grid_size=1e-6).area if len(pieces) else 0.0
     return Seat(
         param=tool.param,
         name=tool.name,
         held=held,
-        flat_within_mm=float(np.ptp(heights)) if under else 0.0,
+        flat_within_mm=float(np.ptp(heights)) if len(heights) else 0.0,
         missing_mm2=max(float(thing.area - covered), 0.0),
     )
 
 
-def _pieces_under(level: Array, thing: shapely.Polygon) -> Sequence[tuple[Array, shapely.Polygon]]:
-    """Return triangles with what of each lies under an outline, along a tool's width and height."""
-    pieces = shapely.intersection(shapely.polygons(level[:, :, 1:]), thing)
-    return [
-        (triangle, piece)
-        for triangle, piece in zip(level, pieces, strict=True)
-        if isinstance(piece, shapely.Polygon) and not piece.is_empty
-    ]
+def _pieces_under(level: Array, thing: shapely.Polygon) -> tuple[Array, Regions]:
+    """Return triangles (m, 3, 3) that lie under an outline, and what of each, along width and height."""
+    pieces = shapely.intersection(shapely.polygons(level[..., 1:]), thing)
+    is_under = (shapely.get_type_id(pieces) == shapely.GeometryType.POLYGON) & ~shapely.is_empty(pieces)
+    return level[is_under], pieces[is_under]
 
 
-def _heights(triangle: Array, piece: shapely.Polygon) -> Array:
-    """Return the depths of a triangle's plane at the corners of a piece of it, mm."""
-    plane = np.linalg.solve(np.column_stack([np.ones(3), triangle[:, 1:]]), triangle[:, 0])
-    places = np.asarray(piece.exterior.coords)
-    return np.asarray(plane[0] + places @ plane[1:])
+def _heights(triangles: Array, pieces: Regions) -> Array:
+    """Return the depths of the planes of triangles at the corners of a piece of each, mm."""
+    sides = np.concatenate([np.ones((len(triangles), 3, 1)), triangles[..., 1:]], axis=2)
+    planes = np.linalg.solve(sides, triangles[..., :1])[..., 0]
+    places, row = shapely.get_coordinates(shapely.get_exterior_ring(pieces), return_index=True)
+    return np.asarray(planes[row, 0] + np.sum(places * planes[row, 1:], axis=1))

@@ -12,6 +12,9 @@ from typing import Any
 import pytest
 
 from plugs import Boss, Corner, Plug, PlugError, Recess, Skin, Station, Work, work_out
+from plugs.body.seats import seats_of
+from plugs.mesh.faces import faces_from, origin_of
+from tests.counted import calls_of
 
 WIDTH, CROWN = 400.0, 40.0
 RADIUS = WIDTH**2 / (8.0 * CROWN) + 0.5 * CROWN
@@ -49,6 +52,11 @@ def test_a_boss_gives_a_flat_face_for_a_plate_on_a_crowned_deck() -> None:
         pytest.approx(0.0, abs=1e-6),
         pytest.approx(0.0, abs=1e-3),
     )
+    solid = work.finish
+    work_per_triangle = calls_of(lambda: seats_of(solid)) / len(
+        faces_from(solid.body, origin_of(solid.cutters[0]))
+    )
+    assert work_per_triangle < 1.0  # all of them at once
     (finish,) = work.lines.finish_tools
     assert (finish.flat.width, finish.flat.height) == (pytest.approx(164.0), pytest.approx(84.0))
     lean = math.tan(math.radians(5.0))
