@@ -15,7 +15,8 @@ from plugs.changes.record import Places
 from plugs.lines.ends import EndZone
 from plugs.lines.stations import Loft
 from plugs.mesh.mesh import Measures
-from plugs.mesh.triangles import cross, normals
+from plugs.mesh.triangles import normals
+from plugs.mesh.vectors import cross
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]

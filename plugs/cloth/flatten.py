@@ -17,7 +17,8 @@ from plugs.cloth.zones import Patch
 from plugs.ground.doors import compiled_part
 from plugs.ground.errors import Finding
 from plugs.ground.records import record
-from plugs.mesh.triangles import areas, cross, normals, side_lengths
+from plugs.mesh.triangles import areas, normals, side_lengths
+from plugs.mesh.vectors import cross
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]

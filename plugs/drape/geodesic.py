@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
-from plugs.mesh.triangles import centre, cross, distinct, facing, hinges_of, in_use, loops_along, proper
+from plugs.mesh.triangles import centre, distinct, facing, hinges_of, in_use, loops_along, proper
+from plugs.mesh.vectors import cross
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

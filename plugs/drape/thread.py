@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from plugs.drape.geodesic import Complex, Indices, Surface, positions
 from plugs.ground.records import record
-from plugs.mesh.triangles import cross
+from plugs.mesh.vectors import cross
 
 Array = NDArray[np.float64]
 

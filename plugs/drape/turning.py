@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.records import record
-from plugs.mesh.triangles import cross, distinct, edge_keys, facing, hinges_of
+from plugs.mesh.triangles import distinct, edge_keys, facing, hinges_of
+from plugs.mesh.vectors import cross
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]

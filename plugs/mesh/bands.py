@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.mesh.mesh import Body, Stacked, triangles_of, wound_once
-from plugs.mesh.triangles import clipped, dot, edge_keys, extents, loops_along, normals, ordered
+from plugs.mesh.triangles import clipped, edge_keys, loops_along, normals, ordered
+from plugs.mesh.vectors import dot, extents
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]

@@ -9,7 +9,8 @@ from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.mesh.mesh import Body, body_of_triangles, triangulated
 from plugs.mesh.sampling import Grid
-from plugs.mesh.triangles import distinct, in_use, lengths, ring_area
+from plugs.mesh.triangles import distinct, in_use, ring_area
+from plugs.mesh.vectors import lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]

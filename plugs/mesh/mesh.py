@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 from plugs.ground.errors import promise
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
-from plugs.mesh.triangles import areas, distinct, dot, extents, facing, lengths, ring_area, side_lengths
+from plugs.mesh.triangles import areas, distinct, facing, ring_area, side_lengths
+from plugs.mesh.vectors import dot, extents, lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]

@@ -10,7 +10,8 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.mesh.mesh import Body
-from plugs.mesh.triangles import cross, extents, facing
+from plugs.mesh.triangles import facing
+from plugs.mesh.vectors import cross, extents
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]

@@ -20,7 +20,8 @@ from plugs.mesh.faces import traits_of
 from plugs.mesh.grid_mesh import mesh_of_grid
 from plugs.mesh.mesh import Body, body_of_traits
 from plugs.mesh.sampling import Grid
-from plugs.mesh.triangles import cross, distinct, edge_keys, facing, groups, hinges_of, meeting, normals
+from plugs.mesh.triangles import distinct, edge_keys, facing, groups, hinges_of, meeting, normals
+from plugs.mesh.vectors import cross
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]

@@ -9,6 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.mesh.vectors import cross, dot, lengths
+
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
@@ -34,81 +36,6 @@ def facing(corners: Array) -> Array:
         Normals, each as long as twice the triangle's area.
     """
     return cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-
-
-def cross(one: Array, two: Array) -> Array:
-    """Return the cross products of vectors, two and two: those of numpy, without its detours.
-
-    Parameters
-    ----------
-    one, two : (..., 3) float, dimensionless
-        Of one shape, in any unit.
-
-    Returns
-    -------
-    (..., 3) float, dimensionless
-        In the product of their units.
-    """
-    a, b, c = one[..., 0], one[..., 1], one[..., 2]
-    d, e, f = two[..., 0], two[..., 1], two[..., 2]
-    found = np.empty(one.shape)
-    found[..., 0], found[..., 1], found[..., 2] = b * f - c * e, c * d - a * f, a * e - b * d
-    return found
-
-
-def dot(one: Array, two: Array) -> Array:
-    """Return the inner products of vectors: along so short an axis numpy's own sum takes ten times as long.
-
-    Parameters
-    ----------
-    one, two : (..., k) float
-        Of one shape or such as go together, in any unit.
-
-    Returns
-    -------
-    (...) float
-        In the product of their units.
-    """
-    product = one * two
-    total = product[..., 0]
-    for k in range(1, product.shape[-1]):
-        total = total + product[..., k]
-    return np.asarray(total)
-
-
-def lengths(vectors: Array) -> Array:
-    """Return the lengths of vectors.
-
-    Parameters
-    ----------
-    vectors : (..., k) float
-        In any unit.
-
-    Returns
-    -------
-    (...) float
-        In the same unit.
-    """
-    return np.asarray(np.sqrt(dot(vectors, vectors)))
-
-
-def extents(corners: Array) -> tuple[Array, Array]:
-    """Return the least and the largest numbers at the corners of triangles, or at the ends of lines.
-
-    Parameters
-    ----------
-    corners : (m, 2 or 3, ...) float
-        Points, or one number of each, in any unit.
-
-    Returns
-    -------
-    tuple of (m, ...) float
-        In the same unit.
-    """
-    low = high = corners[:, 0]
-    for k in range(1, corners.shape[1]):
-        low, high = np.minimum(low, corners[:, k]), np.maximum(high, corners[:, k])
-    return low, high
 
 
 def normals(corners: Array) -> tuple[Array, Array]:

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.records import record
-from plugs.mesh.triangles import cross
+from plugs.mesh.vectors import cross
 from plugs.mould.parted import OPEN, Parted
 
 Array = NDArray[np.float64]

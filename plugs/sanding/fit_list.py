@@ -24,7 +24,8 @@ from plugs.lines.ring_shapes import by_sag
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
 from plugs.mesh.faces import face_left_by
-from plugs.mesh.triangles import edge_loops, extents, facing, normals
+from plugs.mesh.triangles import edge_loops, facing, normals
+from plugs.mesh.vectors import extents
 from plugs.recesses.scribe import Scribe
 from plugs.sanding.sanding import Gap, SandingAids
 from plugs.words.ways import called

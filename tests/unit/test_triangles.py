@@ -9,6 +9,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from plugs.mesh import triangles as tri
+from plugs.mesh import vectors
 
 BALL = trimesh.creation.icosphere(subdivisions=3, radius=50.0)
 CORNERS = np.asarray(BALL.triangles)
@@ -20,11 +21,11 @@ OPEN = FACES[CORNERS.mean(axis=1)[:, 2] < 30.0]
 def test_columns_come_to_what_numpy_does() -> None:
     """Inner products, lengths and extents are numpy's to the last bit, of triangles and of lines."""
     one, two = CORNERS[:, 0], CORNERS[::-1, 1]
-    assert np.array_equal(tri.dot(one, two), np.sum(one * two, axis=1))
+    assert np.array_equal(vectors.dot(one, two), np.sum(one * two, axis=1))
     for vectors in (one, CORNERS, CORNERS[..., :2]):
-        assert np.array_equal(tri.lengths(vectors), np.linalg.norm(vectors, axis=-1))
+        assert np.array_equal(vectors.lengths(vectors), np.linalg.norm(vectors, axis=-1))
     for corners in (CORNERS, CORNERS[:, :2], CORNERS[..., 2]):
-        low, high = tri.extents(corners)
+        low, high = vectors.extents(corners)
         assert np.array_equal(low, corners.min(axis=1))
         assert np.array_equal(high, corners.max(axis=1))
 
@@ -126,4 +127,4 @@ def test_order_and_cross_products_are_those_of_numpy() -> None:
         assert np.array_equal(tri.ordered(keys), np.argsort(keys, kind="stable"))
     assert not len(tri.ordered(np.empty(0, dtype=np.int64)))
     one, two = rng.normal(size=(2, 40, 3))
-    assert np.array_equal(tri.cross(one, two), np.cross(one, two))
+    assert np.array_equal(vectors.cross(one, two), np.cross(one, two))
