@@ -18,7 +18,6 @@ from plugs.mesh.mesh import Body
 from plugs.mesh.triangles import (
     areas,
     corner_angles,
-    cross,
     distinct,
     facing,
     groups,
@@ -28,7 +27,8 @@ from plugs.mesh.triangles import (
     normals,
     pieces,
     rim_sides,
-)  # fmt: skip
+)
+from plugs.mesh.vectors import cross
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]

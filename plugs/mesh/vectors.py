@@ -1,4 +1,4 @@
-"""Vectors in tables, taken column by column: along an axis of two or three numpy's own take ten times as long."""
+"""Vectors in tables, column by column: along an axis of two or three numpy's own take ten times as long."""
 
 from __future__ import annotations
 

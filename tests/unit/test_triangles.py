@@ -22,8 +22,8 @@ def test_columns_come_to_what_numpy_does() -> None:
     """Inner products, lengths and extents are numpy's to the last bit, of triangles and of lines."""
     one, two = CORNERS[:, 0], CORNERS[::-1, 1]
     assert np.array_equal(vectors.dot(one, two), np.sum(one * two, axis=1))
-    for vectors in (one, CORNERS, CORNERS[..., :2]):
-        assert np.array_equal(vectors.lengths(vectors), np.linalg.norm(vectors, axis=-1))
+    for some in (one, CORNERS, CORNERS[..., :2]):
+        assert np.array_equal(vectors.lengths(some), np.linalg.norm(some, axis=-1))
     for corners in (CORNERS, CORNERS[:, :2], CORNERS[..., 2]):
         low, high = vectors.extents(corners)
         assert np.array_equal(low, corners.min(axis=1))
