@@ -18,6 +18,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from plugs.drafting.flat import begun_at, lowest_vertex
 from plugs.ground.records import record
 from plugs.ground.tolerances import CHORD, LENGTH
 
@@ -184,8 +185,8 @@ def _fit_of(packed: bytes, tolerance: float, chord: float) -> tuple[Array, Array
 
 def _without_collinear(points: Array) -> Array:
     """Return the ring without vertices that only lie on a chord, from a vertex that surely is one."""
-    ring = np.roll(points, -lowest_vertex(points), axis=0)
-    ring = np.roll(ring, -int(np.argmax(_from_chord(ring))), axis=0)
+    ring = begun_at(points, lowest_vertex(points))
+    ring = begun_at(ring, int(np.argmax(_from_chord(ring))))
     line = shapely.linestrings(np.vstack((ring, ring[:1])))
     thinned = shapely.get_coordinates(shapely.simplify(line, _ON_CHORD, preserve_topology=False))[:-1]
     if len(thinned) < 3:
@@ -196,26 +197,11 @@ def _without_collinear(points: Array) -> Array:
     return kept if len(kept) >= 3 else ring
 
 
-def lowest_vertex(points: Array) -> int:
-    """Return the number of the vertex farthest to the left, the lowest of those.
-
-    Parameters
-    ----------
-    points : (n, 2) float, mm
-
-    Returns
-    -------
-    int
-    """
-    left = np.flatnonzero(points[:, 0] == points[:, 0].min())
-    return int(left[np.argmin(points[left, 1])])
-
-
 def _from_chord(ring: Array) -> Array:
     """Return each vertex's distance from the line through its neighbours."""
     z = ring[:, 0] + 1j * ring[:, 1]
-    base = np.roll(z, 1)
-    across = np.roll(z, -1) - base
+    base = np.concatenate((z[-1:], z[:-1]))
+    across = np.concatenate((z[1:], z[:1])) - base
     distance: Array = np.abs(((z - base) * np.conj(across)).imag) / np.maximum(np.abs(across), LENGTH)
     return distance
 
@@ -223,11 +209,11 @@ def _from_chord(ring: Array) -> Array:
 def _cycle(points: Array, tolerance: float, error: float) -> _Cycle:
     """Return a ring with what holds wherever it is opened."""
     z = points[:, 0] + 1j * points[:, 1]
-    step = np.roll(z, -1) - z
+    step = np.concatenate((z[1:], z[:1])) - z
     cycle = _Cycle(
         z=z,
         chord=np.abs(step),
-        turn=np.angle(step * np.conj(np.roll(step, 1))),
+        turn=np.angle(step * np.conj(np.concatenate((step[-1:], step[:-1])))),
         is_round=np.zeros(len(z), dtype=np.bool_),
         tolerance=tolerance,
         error=error,

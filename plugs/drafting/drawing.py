@@ -150,17 +150,18 @@ def paths_box(paths: Sequence[Path]) -> Box:
     tuple of 4 float, mm
         Smallest x, smallest y, largest x, largest y.
     """
-    extremes = [path.points for path in paths]
-    ends, bulges = list[Array](), list[Array]()
-    for path in paths:
-        at = np.flatnonzero(path.bulges if path.is_closed else path.bulges[:-1])
-        if len(at):
-            ends.append(path.points[np.stack((at, (at + 1) % len(path.points)))])
-            bulges.append(path.bulges[at])
-    if ends:
-        extremes.append(_tips(np.concatenate(ends, axis=1), np.concatenate(bulges)))
-    corners = np.concatenate(extremes)
-    (x0, y0), (x1, y1) = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
+    points = np.concatenate([path.points for path in paths])
+    bulges = np.concatenate([path.bulges for path in paths])
+    counts = np.array([len(path.points) for path in paths])
+    last = np.cumsum(counts) - 1
+    after = np.arange(1, len(points) + 1)
+    after[last] = last - counts + 1
+    is_arc = bulges != 0.0
+    is_arc[last[[not path.is_closed for path in paths]]] = False
+    at = np.flatnonzero(is_arc)
+    if len(at):
+        points = np.concatenate((points, _tips(points[np.stack((at, after[at]))], bulges[at])))
+    (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
     return x0, y0, x1, y1
 
 

@@ -35,7 +35,7 @@ def flat_points(path: Path, *, tolerance: float = FLAT) -> Array:
     count = n if path.is_closed else n - 1
     z = path.points[:, 0] + 1j * path.points[:, 1]
     begin, bulge = z[:count], path.bulges[:count]
-    span = np.roll(z, -1)[:count] - begin
+    span = np.concatenate((z[1:], z[:1]))[:count] - begin
     bows = (bulge != 0.0) & (np.abs(span) > 0.0)
     safe = np.where(bows, bulge, 1.0)
     centre = begin + span / 2.0 + 1j * span * (1.0 - safe**2) / (4.0 * safe)
@@ -50,6 +50,37 @@ def flat_points(path: Path, *, tolerance: float = FLAT) -> Array:
     flat = np.where(t > 0.0, on_arc, begin[which])
     flat = np.append(flat, z[0] if path.is_closed else z[-1])
     return np.column_stack((flat.real, flat.imag))
+
+
+def begun_at(ring: Array, first: int) -> Array:
+    """Return a ring from one of its vertices.
+
+    Parameters
+    ----------
+    ring : (n, 2) float, mm
+    first : int
+        The number of that vertex.
+
+    Returns
+    -------
+    (n, 2) float, mm
+    """
+    return np.concatenate((ring[first:], ring[:first]))
+
+
+def lowest_vertex(points: Array) -> int:
+    """Return the number of the vertex farthest to the left, the lowest of those.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+
+    Returns
+    -------
+    int
+    """
+    left = np.flatnonzero(points[:, 0] == points[:, 0].min())
+    return int(left[np.argmin(points[left, 1])])
 
 
 def many_lines(rows: Sequence[Array]) -> shapely.MultiLineString:

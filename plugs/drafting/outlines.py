@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Final, Protocol
 
-import numpy as np
 import shapely
 
-from plugs.drafting.arcs import fit_arcs, lowest_vertex
+from plugs.drafting.arcs import fit_arcs
 from plugs.drafting.drawing import Array, Path
+from plugs.drafting.flat import begun_at, lowest_vertex
 
 PLANES: Final = {"x": ("y", "z"), "y": ("x", "z"), "z": ("x", "y")}
 """Axes to the right and up in a drawing, by the axis of the stack."""
@@ -99,7 +99,7 @@ def _canonical_ring(ring: shapely.LinearRing, *, is_outer: bool) -> Array:
     points = shapely.get_coordinates(ring)[:-1]
     if bool(shapely.is_ccw(ring)) != is_outer:
         points = points[::-1]
-    return np.roll(points, -lowest_vertex(points), axis=0)
+    return begun_at(points, lowest_vertex(points))
 
 
 def outline_paths(outline: shapely.Geometry, dxf_layer: str) -> list[Path]:

@@ -31,6 +31,10 @@ _PAGED: Final = (("sheets/", "Sheet"), ("templates/board-", "Template board"), (
 _CLOTH_GAP: Final = 5.0  # mm. Between what one page tells of cloth
 
 
+_Laid = tuple[Drawing, float]
+"""A drawing on a page, and how far it goes up there, mm."""
+
+
 @record(frozen=True, slots=True, kw_only=True)
 class PackJob:
     """What a shop pack is made of.
@@ -114,7 +118,7 @@ def pack_pages(job: PackJob) -> tuple[list[MapSheet], list[Drawing], PagePlan]:
     front = cover(job.summary, job.drawings, MOST, room[1] - MEASURES[unit][0] - 6.0, path="cover")
     cloth = list(cloth_pages(job.summary, job.drawings, path="cloth"))
     pages = [
-        [front],
+        [(front, 0.0)],
         *_flowed([*words, *parts], y1 - y0),
         *_flowed(cloth, y1 - y0, gap=_CLOTH_GAP),
         *_flowed(fit_pages(job.summary, room[1], path="fit"), y1 - y0),
@@ -208,31 +212,45 @@ def _is_small(drawing: Drawing, paper: Paper) -> bool:
     return len(grid.kept) == 1 and grid.has_notes
 
 
-def _flowed(drawings: Sequence[Drawing], room: float, gap: float = APART) -> list[list[Drawing]]:
-    """Return drawings page by page, one under the other while there is room."""
-    pages, left = list[list[Drawing]](), 0.0
+def _flowed(drawings: Sequence[Drawing], room: float, gap: float = APART) -> list[list[_Laid]]:
+    """Return drawings page by page, one under the other while there is room, each with how far it goes up."""
+    pages, left = list[list[_Laid]](), 0.0
     for drawing in drawings:
         tall = -drawing_bounds(drawing)[1]
         if not pages or tall > left:
             pages.append([])
             left = room
-        pages[-1].append(_moved(drawing, (0.0, left - room)))
+        pages[-1].append((drawing, left - room))
         left -= tall + gap
     return pages
 
 
-def _moved(drawing: Drawing, by: tuple[float, float]) -> Drawing:
-    """Return a drawing moved."""
-    return replace(
-        drawing,
-        paths=tuple(replace(path, points=path.points + np.array(by)) for path in drawing.paths),
-        labels=tuple(replace(one, at=(one.at[0] + by[0], one.at[1] + by[1])) for one in drawing.labels),
-    )
+def _moved(laid: _Laid, corner: tuple[float, float]) -> tuple[list[Path], list[Label]]:
+    """Return lines and words of a drawing moved up, and to the corner of a page."""
+    (drawing, up), (x, y) = laid, corner
+    paths = [
+        Path(
+            points=one.points + np.array((0.0, up)) + np.array(corner),
+            bulges=one.bulges,
+            is_closed=one.is_closed,
+            dxf_layer=one.dxf_layer,
+        )
+        for one in drawing.paths
+    ]
+    labels = [
+        Label(
+            text=one.text,
+            at=(one.at[0] + x, one.at[1] + up + y),
+            height=one.height,
+            dxf_layer=one.dxf_layer,
+            align=one.align,
+        )
+        for one in drawing.labels
+    ]
+    return paths, labels
 
 
-def _sheet(
-    paper: Paper, page: Sequence[Drawing], number: int, n_pages: int, title: str, unit: str
-) -> MapSheet:
+def _sheet(paper: Paper, page: Sequence[_Laid], number: int, n_pages: int, title: str, unit: str) -> MapSheet:
     """Return a page with what is on it and its foot; the first has the square to measure."""
     size = (paper.width, paper.height)
     window: Box = paper.window(size)
@@ -242,10 +260,10 @@ def _sheet(
         more, words = square((window[2] - side - 1.0, window[1] + 2.0), unit)
         paths, labels = paths + more, labels + words
     whole_paths, whole_labels = list[Path](paths), list[Label](labels)
-    for drawing in page:
-        there = _moved(drawing, (window[0], window[3]))
-        whole_paths += there.paths
-        whole_labels += there.labels
+    for laid in page:
+        paths, labels = _moved(laid, (window[0], window[3]))
+        whole_paths += paths
+        whole_labels += labels
     drawing = Drawing(
         path=f"pack-{number}", title=title, paths=tuple(whole_paths), labels=tuple(whole_labels)
     )
