@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+
 import pytest
 from hypothesis import settings
 
@@ -16,3 +18,9 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         _, _, why = skipped[0].longrepr
         words = f"BROWSER TESTS DID NOT RUN: {why.removeprefix('Skipped: ')} ({len(skipped)} tests)"
         terminalreporter.write_line(words, red=True, bold=True)
+
+
+def pytest_collection_finish() -> None:
+    """Leave what all tests are collected in out of every later search for garbage."""
+    gc.collect()
+    gc.freeze()

@@ -10,13 +10,11 @@ from __future__ import annotations
 import math
 
 import ezdxf
-import matplotlib as mpl
 import numpy as np
 import pytest
 import svg.path
 import svgwrite
 from ezdxf.math import BSpline
-from matplotlib.figure import Figure
 from scipy.spatial import cKDTree
 
 from plugs.measure.outlines import read_outline, read_outlines
@@ -93,6 +91,9 @@ def test_dxf_spline_against_the_librarys_own_evaluation(tmp_path) -> None:
 
 def test_matplotlib_figure_in_real_units(tmp_path) -> None:
     """A figure of 200 by 100 mm: its line, found by its id, is where the axes put it, to its digits."""
+    import matplotlib as mpl  # here, since it is long to load
+    from matplotlib.figure import Figure
+
     t = np.linspace(0.0, 2.0 * np.pi, 200, endpoint=False)
     shape = np.column_stack((100.0 + 60.0 * np.cos(t), 50.0 + 30.0 * np.sin(t)))
     with mpl.rc_context({"path.simplify": False, "svg.hashsalt": "plugs"}):
