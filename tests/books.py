@@ -12,7 +12,7 @@ from plugs.book.wire import wire_ways
 from plugs.drafting.drawing import Drawing
 from plugs.drawings import edge_drawings, laid_drawings, layer_drawings, sheet_drawings, template_drawings
 from plugs.work import Work, opened
-from tests.demos import defaults_of
+from tests.demos import defaults_of, drawn
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -33,8 +33,8 @@ def book_of(name: str | Path, **words: object) -> Book:
     path = name if isinstance(name, Path) else ROOT / "recipes" / f"{name}.py"
     is_demo = isinstance(name, str)
     work = opened(path, words, shelf=defaults_of(name) if is_demo else None)
-    drawings = layer_drawings(work) | template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
-    drawings |= laid_drawings(work)
+    makers = (layer_drawings, template_drawings, edge_drawings, sheet_drawings, laid_drawings)
+    drawings = drawn(work, *makers)
     summary = work.summary
     scene = make_book_scene(work.looks, work.layers, work.layers_seen, work.templates)
     joined, base = joinings(work.pins.joints), work.base if work.templates else None

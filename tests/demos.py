@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
 
@@ -38,9 +38,12 @@ class Reader(Shelf):
     def __init__(self, other: Shelf) -> None:
         """Look into another shelf, as it is whenever something is asked for."""
         super().__init__()
-        self._kept = other._kept
+        self._kept, self._made = other._kept, other._made
 
     def put(self, name: str, key: bytes, value: object) -> None:
+        """Leave nothing."""
+
+    def leave(self, name: str, reads: object, key: bytes, made: object) -> None:
         """Leave nothing."""
 
 
@@ -56,12 +59,18 @@ def at_defaults(demo: str) -> Work:
     return opened(RECIPES / f"{demo}.py", {}, shelf=shelf_of(demo))
 
 
+def drawn(work: Work, *makers: Callable[[Work], dict[str, Drawing]]) -> dict[str, Drawing]:
+    """Return what is drawn of a work, by path; what its shelf has is not drawn anew, as in a build."""
+    return {path: one for make in makers for path, one in work.again(make.__name__, make).items()}
+
+
 @cache
 def drawings_at_defaults(demo: str) -> dict[str, Drawing]:
     """Return all that a build of a demo draws, by path."""
-    work = at_defaults(demo)
-    drawn = layer_drawings(work) | template_drawings(work) | edge_drawings(work) | sheet_drawings(work)
-    return drawn | cloth_drawings(work) | laid_drawings(work) | bow_drawings(work) | slot_drawings(work)
+    return drawn(
+        at_defaults(demo), layer_drawings, template_drawings, edge_drawings, sheet_drawings,
+        cloth_drawings, laid_drawings, bow_drawings, slot_drawings,
+    )  # fmt: skip
 
 
 def defaults_of(demo: str) -> Reader:

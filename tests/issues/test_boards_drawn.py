@@ -17,7 +17,7 @@ from plugs.stages.boards import lay_boards
 from plugs.summary.foam import boards as board_figures
 from plugs.templates.words import Templates
 from plugs.work import Work, work_out
-from tests.demos import at_defaults
+from tests.demos import at_defaults, drawn
 from tests.shapes import box_plan
 
 
@@ -42,7 +42,7 @@ def work(request: pytest.FixtureRequest) -> Work:
 
 def drawings(work: Work) -> list[Drawing]:
     """Return the drawings of its boards."""
-    return [one for path, one in sheet_drawings(work).items() if path.startswith("templates/board-")]
+    return [one for path, one in drawn(work, sheet_drawings).items() if path.startswith("templates/board-")]
 
 
 def test_every_part_lies_once_inside_a_board_and_apart(work: Work) -> None:

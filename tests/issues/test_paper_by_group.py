@@ -17,7 +17,7 @@ from plugs.drawings import layer_drawings, paper_jobs, template_drawings
 from plugs.ground.errors import PlugError
 from plugs.ground.paper import GROUPS, USUAL_GROUPS
 from plugs.paper.halves import half_of
-from tests.demos import RECIPES, at_defaults, defaults_of
+from tests.demos import RECIPES, at_defaults, defaults_of, drawn
 from tests.reference.pdf_walk import full_size_pdf, strokes
 from tests.reference.pdf_walk import opened as read
 
@@ -44,7 +44,7 @@ def test_each_group_is_a_file_and_its_pages_are_counted(tmp_path: FilePath) -> N
 def test_every_drawing_that_can_be_printed_belongs_to_one_group() -> None:
     """Layers and templates of the main demo: all are in the jobs of all groups, each once."""
     work = at_defaults("sidecar_tail")
-    drawings = layer_drawings(work) | template_drawings(work)
+    drawings = drawn(work, layer_drawings, template_drawings)
     jobs = paper_jobs(work, tuple(GROUPS), drawings)
     stems = [stem for job in jobs for stem in job.stems]
     assert sorted(stems) == sorted(drawings)

@@ -19,7 +19,7 @@ from plugs.ground.paper import paper_of
 from plugs.pack.pack import PackJob, pack_pages
 from plugs.summary.csv_files import csv_files
 from plugs.work import Work, opened
-from tests.demos import RECIPES, Reader, at_defaults, defaults_of, shelf_of
+from tests.demos import RECIPES, Reader, at_defaults, defaults_of, drawn, shelf_of
 
 
 def tail() -> Work:
@@ -69,7 +69,7 @@ def test_a_thickness_of_the_recipes_own_is_kept_and_compared(tmp_path: Path) -> 
     """Foam set back by 3.5 mm under plies of 1.5 mm is built as asked, and all panels are told of at once."""
     work = edited(tmp_path, ("Skin(filler=filler,", "Skin(thickness=3.5, filler=filler,"))
     assert work.lines.cover.over(work.lines.foam, "deck") == pytest.approx(3.9)
-    (found,) = [f for f in work.findings if f.code == "skin-thickness"]
+    (found,) = [f for f in work.found(("resin",)) if f.code == "skin-thickness"]
     assert {"deck", "side", "rear"} <= {*re.split(", | and ", found.where)}
 
 
@@ -245,11 +245,11 @@ def test_patterns_are_few_and_every_piece_is_cut_by_one() -> None:
         ("A right side", 4, 4), ("B deck", 4, 0), ("D rear", 4, 0), ("E number plate", 4, 0),
         ("F joint with the tub flange", 4, 0),
     ]  # fmt: skip
-    assert sorted(cloth_drawings(work)) == [
+    assert sorted(drawn(work, cloth_drawings)) == [
         "cloth/a-right-side", "cloth/b-deck", "cloth/d-rear", "cloth/e-number-plate",
         "cloth/f-joint-with-the-tub-flange",
     ]  # fmt: skip
-    assert sorted(laid_drawings(work)) == [
+    assert sorted(drawn(work, laid_drawings)) == [
         "cloth/map", "cloth/roll-biaxial-300", "cloth/roll-cloth-200", "cloth/roll-cloth-280",
     ]  # fmt: skip
     cloth = work.summary["cloth"]
@@ -277,7 +277,7 @@ def test_a_net_is_laid_only_where_the_weave_may_shear() -> None:
 def test_one_page_tells_the_laminator_all() -> None:
     """Map, order, sizes and laps are on one page of the pack, the rolls on the next, pieces lettered."""
     work = tail()
-    drawings = laid_drawings(work)
+    drawings = drawn(work, laid_drawings)
     job = PackJob(summary=work.summary, drawings=drawings, paper=paper_of("A4"))
     sheets, _, _ = pack_pages(job)
     said = [[label.text for label in sheet.drawing.labels] for sheet in sheets]

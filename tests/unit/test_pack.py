@@ -23,9 +23,11 @@ from plugs.ground.paper import paper_of
 from plugs.pack.pack import PackJob, pack_pages, pack_pdf, paged, parts_of
 from plugs.pack.scaled import scaled_page
 from plugs.pack.tables import LEAST, LETTER, continued, set_table
+from plugs.paper.map import MapSheet
+from plugs.paper.pages import PagePlan
 from plugs.paper.pdf import CAPITAL_RATIO, POINT_PER_MM
 from plugs.work import Work
-from tests.demos import at_defaults, defaults_of
+from tests.demos import at_defaults, defaults_of, drawn
 from tests.reference.pdf_walk import opened as read
 from tests.reference.pdf_walk import strokes, texts
 
@@ -37,10 +39,21 @@ DEMOS = {"sidecar_tail": 34, "bonnet_scoop": 18}
 def job_of(recipe: str) -> PackJob:
     """Return what the pack of a demo is made of, but for its laminate, which takes longest."""
     work = Work(replace(at_defaults(recipe).plug, schedule=None), shelf=defaults_of(recipe))
-    drawings: dict[str, Drawing] = {}
-    for make in (layer_drawings, template_drawings, edge_drawings, sheet_drawings):
-        drawings |= make(work)
+    drawings = drawn(work, layer_drawings, template_drawings, edge_drawings, sheet_drawings)
     return PackJob(summary=work.summary, drawings=drawings, paper=paper_of(work.plug.paper))
+
+
+@cache
+def sheets_of(recipe: str) -> tuple[list[MapSheet], PagePlan]:
+    """Return the pages of a demo's pack, and its plan of base and pieces."""
+    sheets, _, plan = pack_pages(job_of(recipe))
+    return sheets, plan
+
+
+@cache
+def pdf_of(recipe: str) -> tuple[bytes, int]:
+    """Return a demo's pack, and of how many pages it is; from then on its letters can be measured."""
+    return pack_pdf(job_of(recipe))
 
 
 def disc(radius: float) -> Drawing:
@@ -89,7 +102,7 @@ def test_a_page_says_the_figures_and_shows_the_part_to_scale() -> None:
 def test_vertices_read_back_from_the_pack_are_those_of_the_drawings() -> None:
     """Points of the saw line of each layer on its page, times the scale, within 0.05 mm of the drawing's."""
     job = job_of("bonnet_scoop")
-    pdf, n_pages = pack_pdf(job)
+    pdf, n_pages = pdf_of("bonnet_scoop")
     reader = read(pdf)
     assert len(pypdf.PdfReader(io.BytesIO(pdf)).pages) == n_pages
     walked = [(texts(page), [s.points for s in strokes(reader, page)]) for page in reader.pages]
@@ -114,9 +127,9 @@ def test_vertices_read_back_from_the_pack_are_those_of_the_drawings() -> None:
 @pytest.mark.parametrize("recipe", sorted(DEMOS))
 def test_pages_are_few_and_words_touch_no_words(recipe: str) -> None:
     """Bounded; by the true widths of the letters no two words meet, all lie on it, of 7 points or more."""
-    sheets, _, plan = pack_pages(job_of(recipe))
+    sheets, plan = sheets_of(recipe)
     assert 10 <= len(sheets) + len(plan.pages) <= DEMOS[recipe] <= 60
-    pack_pdf(job_of(recipe))  # registers the face
+    pdf_of(recipe)
     for number, sheet in enumerate(sheets, start=1):
         labels = list(sheet.drawing.labels)
         boxes = [box_of(label) for label in labels]
@@ -143,7 +156,7 @@ def box_of(label: Label) -> shapely.Geometry:
 @pytest.mark.parametrize("recipe", sorted(DEMOS))
 def test_the_square_to_measure_stands_once_and_over_nothing(recipe: str) -> None:
     """On the cover alone, of the size that its words say, with no line and no word but its own within."""
-    sheets, _, plan = pack_pages(job_of(recipe))
+    sheets, plan = sheets_of(recipe)
     paths = [[path for path in sheet.drawing.paths if path.dxf_layer == "CHECK"] for sheet in sheets]
     assert [bool(own) for own in paths] == [True, *[False] * (len(sheets) - 1)]
     assert all(page.square is None for page in plan.pages)
@@ -152,14 +165,14 @@ def test_the_square_to_measure_stands_once_and_over_nothing(recipe: str) -> None
     cover = sheets[0].drawing
     lines = [path for path in cover.paths if path.dxf_layer not in ("CHECK", "LABELS")]
     assert lines and not any(shapely.box(*path_bounds(path)).intersects(box) for path in lines)
-    pack_pdf(job_of(recipe))
+    pdf_of(recipe)
     within = [label.text for label in cover.labels if box_of(label).intersects(box)]
     assert len(within) == 1 and within[0].startswith("100 mm square")
 
 
 def test_two_small_parts_share_a_page() -> None:
     """The three sheets of foam stand on two pages at most, which are taken up to their feet."""
-    sheets, _, _ = pack_pages(job_of("sidecar_tail"))
+    sheets, _ = sheets_of("sidecar_tail")
     said = [[label.text.partition(",")[0] for label in sheet.drawing.labels] for sheet in sheets]
     assert len([words for words in said if {"Sheet 1", "Sheet 2", "Sheet 3"} & set(words)]) == 2
 
