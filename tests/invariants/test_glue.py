@@ -27,7 +27,7 @@ from plugs.recipe.plug import checked_plug
 from tests.invariants.made_plugs import random_plug
 from tests.unit.test_glue import stack_of
 
-CASES = min(int(os.environ.get("PLUGS_CASES", "120")), 2000) // 20
+CASES = min(int(os.environ.get("PLUGS_CASES", "60")), 2000) // 20
 BATCH = 10
 
 ANGLES = np.radians(np.arange(0.0, 360.0, 0.5))
@@ -123,7 +123,7 @@ def faces(draw: st.DrawFn) -> shapely.Geometry:
     clearance=st.floats(0.0, 6.0),
     ratio=st.floats(0.1, 0.9),
 )
-@settings(max_examples=min(int(os.environ.get("PLUGS_CASES", "20")), 2000))
+@settings(max_examples=min(int(os.environ.get("PLUGS_CASES", "10")), 2000))
 def test_any_regions(
     stack: list[shapely.Geometry], margin: float, diameter: float, clearance: float, ratio: float
 ) -> None:

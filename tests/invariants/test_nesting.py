@@ -100,7 +100,7 @@ def check(blanks: list[Blank], stock: list[Stock], cutting: Cutting, nesting: Ne
 
 
 @given(job=jobs())
-@settings(max_examples=min(int(os.environ.get("PLUGS_CASES", "20")), 2000))
+@settings(max_examples=min(int(os.environ.get("PLUGS_CASES", "10")), 2000))
 def test_random_blanks_are_nested_or_refused(job: tuple[list[Blank], list[Stock], Cutting]) -> None:
     """Every promise is kept, and the stored placements are read back the same."""
     blanks, given, cutting = job

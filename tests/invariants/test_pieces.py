@@ -101,7 +101,7 @@ def check_stagger(layers: Sequence[Layer], made: Pieces, stagger: float) -> None
 
 
 @given(region=regions(), given_words=words())
-@settings(max_examples=min(int(os.environ.get("PLUGS_CASES", "25")), 2000))
+@settings(max_examples=min(int(os.environ.get("PLUGS_CASES", "12")), 2000))
 def test_random_outlines(region: shapely.MultiPolygon, given_words: tuple[list[Size], Joints, str]) -> None:
     """Every promise holds for upright slabs, where a volume is area times height, or it is refused."""
     sizes, joints, turns = given_words

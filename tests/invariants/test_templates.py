@@ -30,7 +30,7 @@ from plugs.templates.templates import Template, make_templates
 from plugs.templates.words import Templates
 from tests.invariants.made_plugs import random_plug
 
-CASES = min(int(os.environ.get("PLUGS_CASES", "8")), 2000)
+CASES = min(int(os.environ.get("PLUGS_CASES", "4")), 2000)
 FIRST = int(os.environ.get("PLUGS_FIRST_SEED", "0"))
 BATCH = 4
 

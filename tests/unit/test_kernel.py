@@ -28,6 +28,7 @@ from plugs.kernel.worker import KernelRun, start_kernel
 from plugs.lines.checks import checked_loft
 from plugs.lines.section import Corner, End, LinesPlan, Station
 from plugs.lines.stations import Loft, make_loft
+from tests.demos import EVERY
 
 Array = NDArray[np.float64]
 
@@ -280,7 +281,7 @@ def test_thin_cases_are_sound_solids(kernel: KernelRun, name: str) -> None:
 
 
 @pytest.mark.kernel
-@pytest.mark.parametrize("block", range(4))
+@pytest.mark.parametrize("block", range(4 if EVERY else 2))
 def test_random_plans_are_sound_solids(kernel: KernelRun, block: int) -> None:
     """Eleven random plans a block: valid, closed, and of the volume of their sections."""
     n_built, seed = 0, 1000 * block

@@ -27,7 +27,7 @@ from plugs.skin.planes import SurfaceBeside, moves_to_depth, slid, with_plane
 from plugs.skin.proof import SkinProof, asked_depths, prove_cover
 from plugs.skin.skin import Skin, make_cover
 from tests.demos import some
-from tests.shapes import box_plan, crowned_plan, tapered_plan, wigley_plan
+from tests.shapes import box_plan, tapered_plan, wigley_plan
 from tests.skins import laid
 
 BOX = box_plan(300.0, 200.0, 100.0)
@@ -152,7 +152,7 @@ def test_twisted_panel_is_followed() -> None:
 
 def test_same_skin_same_foam() -> None:
     """Twice the same, to the last bit."""
-    one, two = laid(crowned_plan(), 2.0), laid(crowned_plan(), 2.0)
+    one, two = (laid(tapered_plan(radius=15.0, bays="faired"), 2.0) for _ in range(2))
     assert np.array_equal(one.foam.lines.coefficients, two.foam.lines.coefficients)
     assert one.proof == two.proof
 
@@ -355,7 +355,7 @@ FAIRED, STRAIGHT = (wigley_plan(6, 4, bays=bays) for bays in ("faired", "straigh
     ("plan", "depth"),
     [
         *product((FAIRED, STRAIGHT, POINTED), (1.0, 5.0)),
-        *some([(POINTED, 40.0), (FAIRED, 40.0), (STRAIGHT, 40.0)], 2),
+        *some([(POINTED, 40.0), (FAIRED, 40.0), (STRAIGHT, 40.0)], 1),
     ],
 )
 def test_ridges_and_points_build_or_are_refused(plan: LinesPlan, depth: float) -> None:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from plugs.ground.errors import PlugError
 from plugs.ground.units import format_length, inch, parse_length, parse_number, parse_value, to_mm, unit_named
+from tests.demos import EVERY
 
 SIXTEENTH_HALF = 25.4 / 32.0 + 1e-9
 """Half of 1/16 in: what printing to the nearest sixteenth may move a length by, plus rounding."""
@@ -298,21 +299,21 @@ def test_format_length_is_never_given_nonsense(value: float) -> None:
         format_length(value, "mm")
 
 
-@settings(derandomize=True, database=None, deadline=None, max_examples=300)
+@settings(derandomize=True, database=None, deadline=None, max_examples=300 if EVERY else 100)
 @given(st.floats(min_value=-20_000.0, max_value=20_000.0))
 def test_inches_printed_and_read_again(mm: float) -> None:
     """What is printed in inches reads back within half a sixteenth."""
     assert abs(parse_length(format_length(mm, "in")) - mm) <= SIXTEENTH_HALF
 
 
-@settings(derandomize=True, database=None, deadline=None, max_examples=300)
+@settings(derandomize=True, database=None, deadline=None, max_examples=300 if EVERY else 100)
 @given(st.floats(min_value=-20_000.0, max_value=20_000.0))
 def test_millimetres_printed_and_read_again(mm: float) -> None:
     """What is printed in mm reads back within half a tenth."""
     assert abs(parse_length(format_length(mm, "mm")) - mm) <= 0.05 + 1e-9
 
 
-@settings(derandomize=True, database=None, deadline=None, max_examples=300)
+@settings(derandomize=True, database=None, deadline=None, max_examples=300 if EVERY else 100)
 @given(st.text(max_size=20))
 def test_any_text_is_a_length_or_an_error(text: str) -> None:
     """No text whatever does anything but give a finite length or a complete error."""
