@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import plugs
+from plugs.stages.shelf import Shelf
 from plugs.work import Work, opened
 
 _RECIPE = """from plugs import {names}
@@ -28,6 +29,7 @@ def work_of(
     height: float = 100.0,
     radius: float = 0.0,
     xs: tuple[float, ...] = (),
+    shelf: Shelf | None = None,
     **words: str,
 ) -> Work:
     """Return a box worked out; each further word of its recipe is given as it is written there."""
@@ -42,4 +44,4 @@ def work_of(
         words=" ".join(f"{word}={value}," for word, value in words.items()),
     )
     path.write_text(text, encoding="utf-8")
-    return opened(path, {})
+    return opened(path, {}, shelf=shelf)

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 import plugs
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length, in_unit
+from plugs.stages.shelf import Shelf
 from tests.doubtful import work_of
 from tests.issues.test_sizes_in_inches import mm_of
 
@@ -35,8 +36,9 @@ CROWDED = {
 
 def test_crowded_plug_in_inches(tmp_path: Path) -> None:
     """One plug, told in either unit: the same findings at the same places, no mm among the inches."""
-    metric = work_of(tmp_path, **CROWDED).findings
-    imperial = work_of(tmp_path, **CROWDED, display_unit="'in'").findings
+    shelf = Shelf()
+    metric = work_of(tmp_path, shelf=shelf, **CROWDED).findings
+    imperial = work_of(tmp_path, shelf=shelf, **CROWDED, display_unit="'in'").findings
     assert [f.code for f in imperial] == [f.code for f in metric]
     assert len({f.code for f in metric}) >= 8, sorted({f.code for f in metric})
     for one, other in zip(metric, imperial, strict=True):

@@ -52,8 +52,9 @@ def test_company_does_not_matter(first: str) -> None:
 
 def test_colours_and_dashes_are_those_of_the_table() -> None:
     """What a DXF says is what paper and screen show: strokes up, gaps down."""
+    seen = looks(*_STYLES)
     for group, style in _STYLES.items():
-        colour, lengths = looks(group)[group]
+        colour, lengths = seen[group]
         assert colour == style.index
         assert tuple(abs(length) for length in lengths) == style.dash
         assert all(length > 0.0 for length in lengths[::2])

@@ -106,7 +106,7 @@ def test_what_the_left_one_needs_is_told_as_well() -> None:
     assert work.edges is not None
     mouths = [edge.between for edge in work.edges.edges if edge.place.startswith("mouth of")]
     assert {("side", "left lamp"), ("side", "right lamp"), ("deck", "left vent")} < set(mouths)
-    told = [one.where for one in work.findings if "the plies make" in one.message]
+    told = [one.where for one in work.found(("resin",)) if "the plies make" in one.message]
     assert "left lamp" in " ".join(told) and "right lamp" in " ".join(told)
 
 

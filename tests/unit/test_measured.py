@@ -19,6 +19,9 @@ from plugs.body.body import make_solid
 from plugs.body.proof import integrate
 from plugs.ground.checking import checked
 from plugs.ground.errors import PlugError
+from plugs.kernel.job import KernelJob
+from plugs.kernel.spline_strips import fit_strips
+from plugs.kernel.worker import KernelRun, start_kernel
 from plugs.lines.checks import checked_loft
 from plugs.lines.measured import LARGEST_MISS, has_curves, in_pieces
 from plugs.lines.section import Corner, End, LinesPlan, Station
@@ -346,6 +349,13 @@ def test_skin_over_measured_panels(depth: float) -> None:
     assert truth < limit_of(asked) + 0.04, place
 
 
+@pytest.fixture(scope="module")
+def kernel() -> Iterator[KernelRun]:
+    """Return one kernel for all plans."""
+    with start_kernel() as run:
+        yield run
+
+
 @pytest.mark.kernel
 @pytest.mark.parametrize(
     "plan",
@@ -355,16 +365,11 @@ def test_skin_over_measured_panels(depth: float) -> None:
         chamfered(15.0),
     ],
 )
-def test_kernel_agrees(plan: LinesPlan) -> None:
+def test_kernel_agrees(kernel: KernelRun, plan: LinesPlan) -> None:
     """The CAD kernel's volume of the plain body and ours: 1 part in 100 000."""
-    from plugs.kernel.job import KernelJob
-    from plugs.kernel.spline_strips import fit_strips
-    from plugs.kernel.worker import start_kernel
-
     loft = checked_loft(plan)
-    with start_kernel() as run:
-        run.submit(KernelJob(name="measured", body=fit_strips(loft), wants_step=False))
-        proof = run.result(60.0)
+    kernel.submit(KernelJob(name="measured", body=fit_strips(loft), wants_step=False))
+    proof = kernel.result(60.0)
     assert proof.n_solids == 1
     assert proof.plain_volume_mm3 == pytest.approx(integrate(loft).volume_mm3, rel=1e-5)
 

@@ -451,7 +451,7 @@ def test_a_save_that_leaves_the_shape_makes_no_body(tmp_path: Path, monkeypatch:
     assert made == ["foam_body", "finished_body"] * 2
 
 
-def test_ten_saves_hold_no_more_than_three(box: Callable[..., Work]) -> None:
+def test_six_saves_hold_no_more_than_three(box: Callable[..., Work]) -> None:
     """Works, bodies and layups that nobody asks for any more are gone: a save takes the last one's place."""
     kinds = (Work, Solid, Layering, Layup)
 
@@ -468,7 +468,7 @@ def test_ten_saves_hold_no_more_than_three(box: Callable[..., Work]) -> None:
     for i in range(3):
         save(i)
     after_three = alive()
-    for i in range(3, 10):
+    for i in range(3, 6):
         save(i)
     assert alive() == after_three
 
