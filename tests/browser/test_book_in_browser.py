@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pypdf
@@ -41,13 +42,13 @@ PIXELS = """(() => {
   window.dispatchEvent(new Event("beforeprint"));
   const still = document.querySelector("canvas.still");
   const held = still.getContext("2d").getImageData(0, 0, still.width, still.height).data;
-  const seen = {};
+  const seen = new Set();
   let sum = 0;
-  for (let i = 0; i < held.length; i += 4) {
-    seen[[held[i], held[i + 1], held[i + 2], held[i + 3]]] = true;
-    sum = (sum * 31 + held[i] + held[i + 3]) % 1000000007;
+  for (const colour of new Uint32Array(held.buffer)) {
+    seen.add(colour);
+    sum = (sum * 31 + colour) % 1000000007;
   }
-  return [Object.keys(seen).length, sum];
+  return [seen.size, sum];
 })()"""
 """How many colours the plug's picture has, and a number that tells two pictures apart."""
 
@@ -66,17 +67,16 @@ def address(book: Book, tmp_path_factory: pytest.TempPathFactory) -> str:
     return path.as_uri()
 
 
-@pytest.fixture
-def pictured(page: Browser, book: Book, tmp_path: Path) -> Browser:
-    """Return a browser on the book with pictures of layers, as large as a build's."""
-    path = tmp_path / "book.html"
+@pytest.fixture(scope="module")
+def with_pictures(book: Book, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Return where the book lies with pictures of layers, as large as a build's."""
+    path = tmp_path_factory.mktemp("pictured") / "book.html"
     held = io.BytesIO()
     Image.new("L", (1600, 1200), 200).save(held, "PNG")
     shown = dict.fromkeys(("exploded", "layers"), held.getvalue())
     written = book_html(book.summary, book.drawings, book.scene, shown)
     path.write_text(written, encoding="utf-8", newline="\n")
-    page.go(path.as_uri())
-    return page
+    return path.as_uri()
 
 
 @pytest.fixture(scope="module")
@@ -86,15 +86,28 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
         yield made
 
 
-@pytest.fixture
-def page(browser: Browser, address: str) -> Browser:
-    """Return a browser on the book, at the width of a desktop, nothing remembered of another test."""
-    browser.size(1280, 900)
+@contextmanager
+def opened(browser: Browser, address: str) -> Iterator[Browser]:
+    """Open a page at the width of a tablet, where pictures are small; the browser forgets it afterwards."""
+    browser.size(820, 700)
     browser.events.clear()
     browser.go(address)
+    yield browser
     browser.run("sessionStorage.clear(), localStorage.clear()")
-    browser.reload()
-    return browser
+
+
+@pytest.fixture
+def page(browser: Browser, address: str) -> Iterator[Browser]:
+    """Return a browser on the book."""
+    with opened(browser, address) as shown:
+        yield shown
+
+
+@pytest.fixture
+def pictured(browser: Browser, with_pictures: str) -> Iterator[Browser]:
+    """Return a browser on the book with pictures."""
+    with opened(browser, with_pictures) as shown:
+        yield shown
 
 
 def test_book_is_small_and_soon_there(page: Browser, book: Book) -> None:
@@ -254,16 +267,16 @@ def test_everything_has_a_name_to_be_read_aloud(page: Browser) -> None:
             assert node.get("name", {}).get("value", "").strip(), node
 
 
-def lowest_words(page: pypdf.PageObject) -> float:
-    """Return how high over the page's lower edge its lowest words stand, but for those in its margin."""
+def words_of(page: pypdf.PageObject) -> tuple[str, float]:
+    """Return a page's words, and how far up it the lowest stand, but for those in its margin, in points."""
     heights = []
 
     def note(text: str, whole: list[float], line: list[float], *_: object) -> None:
         if text.strip():
             heights.append(line[4] * whole[1] + line[5] * whole[3] + whole[5])
 
-    page.extract_text(visitor_text=note)
-    return min(height for height in heights if height > 14.0 * 72.0 / 25.4)
+    told = " ".join(page.extract_text(visitor_text=note).split())
+    return told, min(height for height in heights if height > 14.0 * 72.0 / 25.4)
 
 
 @pytest.mark.parametrize("paper", sorted(PAPERS))
@@ -284,7 +297,7 @@ def test_no_figure_is_cut_in_print(pictured: Browser, paper: str) -> None:
     assert len(heights) > 15
     assert max(heights) < (tall - MARGINS_MM) * MM
     pages = pypdf.PdfReader(io.BytesIO(page.pdf(wide / 25.4, tall / 25.4))).pages
-    sheets = [" ".join(one.extract_text().split()) for one in pages]
+    sheets, heights_of_words = zip(*(words_of(one) for one in pages), strict=True)
     for k, text in enumerate(sheets, start=1):
         assert f"{k} / {len(sheets)}" in text
         assert "Sidecar tail, build book" in text
@@ -292,7 +305,9 @@ def test_no_figure_is_cut_in_print(pictured: Browser, paper: str) -> None:
         mine = [text for text in sheets if f"{name}: marked out and sawn" in text]
         assert len(mine) == 1, name
         assert f"layers/layer-{name[1:]}" in mine[0]  # its picture on the same page
-    lowest = [lowest_words(one) / float(one.mediabox.height) for one in pages]
+    lowest = [
+        height / float(one.mediabox.height) for height, one in zip(heights_of_words, pages, strict=True)
+    ]
     assert max(lowest[:-1]) < 0.5, lowest  # no page but the last is half empty
 
 

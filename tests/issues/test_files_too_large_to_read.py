@@ -133,7 +133,7 @@ def copies(inner: str, words: str = "") -> str:
 SVG = {
     "copies-hidden": copies('<path d="M0 0h9"/>', 'visibility="hidden"'),
     "copies-empty": copies(""),
-    "commands": f'<path d="M0 0{"h1v1" * 1_000_000}"/>',
+    "commands": f'<path d="M0 0{"h1v1" * 150_000}"/>',
     "curves": f'<path d="M0 0{"c9e8 0 0 9e8 9 9" * 30_000}"/>',
     "elements": "<g/>" * 600_000,
     "transforms": '<g transform="scale(1e9)">' * 40 + '<path d="M0 0h9"/>' + "</g>" * 40,
@@ -153,7 +153,7 @@ def write_others(folder: Path) -> None:
         "station (mm),line,half-breadth,height\n" + "".join(f"{i},keel,9,9\n" for i in range(60_000))
     )
     (folder / "names.csv").write_text(
-        "outline,y (mm),z\n" + "".join(f"n{i // 2},{i % 2},{0.1 * i:.1f}\n" for i in range(60_000))
+        "outline,y (mm),z\n" + "".join(f"n{i // 2},{i % 2},{0.1 * i:.1f}\n" for i in range(25_000))
     )
     rng = np.random.default_rng(0)
     loose = rng.uniform(0.0, 300.0, (8000, 2))
@@ -161,8 +161,8 @@ def write_others(folder: Path) -> None:
     np.save(folder / "loose.npy", loose)
     for name, count, size in (
         ("facets", 900_000, 300.0),
-        ("fewer", 90_000, 300.0),
-        ("dust", 60_000, 1e-4),
+        ("fewer", 40_000, 300.0),
+        ("dust", 30_000, 1e-4),
     ):
         facets = np.zeros((count, 50), dtype=np.uint8)
         corners = rng.uniform(0.0, size, (1000, 9)).astype("<f4")[rng.integers(0, 1000, count)]

@@ -105,7 +105,8 @@ def test_progress_is_told_in_order(recipe: Path, tmp_path: Path) -> None:
 
 def test_files_are_those_of_the_summary(recipe: Path, tmp_path: Path) -> None:
     """Sizes and digests in summary.json are those of the files, read from disk."""
-    built = build(recipe, {}, out=tmp_path / "out", kinds=NOT_STEP)
+    kinds = tuple(kind for kind in NOT_STEP if kind != "png")
+    built = build(recipe, {}, out=tmp_path / "out", kinds=kinds)
     summary = json.loads((built.folder / "summary.json").read_bytes())
     assert summary == built.summary
     for entry in summary["files"]:
