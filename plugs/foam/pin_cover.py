@@ -28,18 +28,21 @@ _LEVEL: Final = 1e-12  # no division by a step of no length
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
 class Walls:
-    """The triangles of a body in the axes of a plane square to a stack, and their height.
+    """The triangles of a body in the axes of a plane square to a stack, and their height; the lowest first.
 
     Attributes
     ----------
     corners : (3, m, 3) float, mm
     lower, upper : (m, 3) float, mm
         Corners of the box round each.
+    highest : (m,) float, mm
+        How far up each and those before it reach.
     """
 
     corners: Array
     lower: Array
     upper: Array
+    highest: Array
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -121,7 +124,9 @@ def too_near(points: Array, foam: PinCover, reach: float) -> Mask:
     if foam.walls is None:
         return near
     walls = foam.walls
-    level = (walls.lower[:, 2] <= foam.to_mm) & (walls.upper[:, 2] >= foam.from_mm)
+    first = int(np.searchsorted(walls.highest, foam.from_mm))
+    some = slice(first, int(np.searchsorted(walls.lower[:, 2], foam.to_mm, side="right")))
+    level = some.start + np.flatnonzero(walls.upper[some, 2] >= foam.from_mm)
     around, lower, upper = walls.corners[:, level], walls.lower[level], walls.upper[level]
     for i, (h, v) in enumerate(points.tolist()):
         is_near = (lower[:, 0] <= h + reach) & (upper[:, 0] >= h - reach)
@@ -166,11 +171,10 @@ def _walls(body: Body, axis: str) -> Walls:
     vertices, triangles = mesh.triangles_of(body)
     points = vertices[:, ["xyz".index(word) for word in (*PLANES[axis], axis)]]
     corners = points[triangles.T]
-    first, second, third = corners
+    corners = corners[:, np.argsort(corners[..., 2].min(axis=0), kind="stable")]
+    upper = corners.max(axis=0)
     return Walls(
-        corners=corners,
-        lower=np.minimum(np.minimum(first, second), third),
-        upper=np.maximum(np.maximum(first, second), third),
+        corners=corners, lower=corners.min(axis=0), upper=upper, highest=np.maximum.accumulate(upper[:, 2])
     )
 
 
