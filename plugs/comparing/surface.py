@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import cached_property
+from functools import cache, cached_property
+from types import ModuleType
 from typing import Any, Final
 
 import numpy as np
@@ -93,12 +94,20 @@ def tree_of(points: Array, **words: bool) -> Any:
     -------
     scipy.spatial.cKDTree
     """
-    kind = getattr(compiled_part("spatial", "_ckdtree"), "cKDTree", None)
+    return _tree_kind()(points, **words)
+
+
+@cache
+def _tree_kind() -> Any:
+    """Return what makes trees, without what it loads for matrices of distances: three times its own work."""
+    sparse, words = ModuleType("scipy.sparse"), ModuleType("scipy._lib._util")
+    words.__dict__["copy_if_needed"] = None if np.lib.NumpyVersion(np.__version__) >= "2.0.0" else False
+    kind = getattr(compiled_part("spatial", "_ckdtree", sparse, words), "cKDTree", None)
     if kind is None:
         from scipy.spatial import cKDTree
 
         kind = cKDTree
-    return kind(points, **words)
+    return kind
 
 
 @record(frozen=True, kw_only=True, eq=False)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from importlib.machinery import PathFinder
 from importlib.util import find_spec, module_from_spec
 from pathlib import Path
+from types import ModuleType
 from typing import Annotated, Any
 
 from plugs.ground.errors import Finding
@@ -59,7 +61,7 @@ class Check:
 
 
 @cache
-def compiled_part(folder: str, name: str) -> Any:
+def compiled_part(folder: str, name: str, *less: ModuleType) -> Any:
     """Return one compiled file of scipy by itself: the package round it takes longer to load than to work.
 
     Parameters
@@ -68,17 +70,27 @@ def compiled_part(folder: str, name: str) -> Any:
         In the package, "sparse/linalg/_dsolve".
     name : str
         Of the file, without its ending.
+    less : module
+        Stand in for what it loads with it and nobody here needs, with all that it takes of that.
 
     Returns
     -------
     module or None
-        None where this scipy has no such file.
+        None where this scipy has no such file, or it takes more of what others stand in for.
     """
     home = find_spec("scipy")
     where = [] if home is None or home.origin is None else [str(Path(home.origin).parent / folder)]
     spec = PathFinder.find_spec(name, where)
     if spec is None or spec.loader is None:
         return None
-    module = module_from_spec(spec)
-    spec.loader.exec_module(module)
+    stand_ins = {one.__name__: one for one in less if one.__name__ not in sys.modules}
+    sys.modules.update(stand_ins)
+    try:
+        module = module_from_spec(spec)
+        spec.loader.exec_module(module)
+    except ImportError:
+        return None
+    finally:
+        for one in stand_ins:
+            del sys.modules[one]
     return module

@@ -9,6 +9,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -87,6 +89,24 @@ def test_distances_are_those_of_another_library(shape: trimesh.Trimesh) -> None:
     ).all()
     beyond = surface.nearest(points + 1000.0, 40.0)
     assert not beyond.is_near.any() and np.isinf(beyond.off).all()
+
+
+_TREE = """import sys
+import numpy as np
+from plugs.comparing.surface import tree_of
+points = np.random.default_rng(1).random((500, 3))
+found = tree_of(points, balanced_tree=False).query(points[:50] + 0.01, k=3, distance_upper_bound=0.2)
+assert "scipy.sparse" not in sys.modules and "scipy._lib._util" not in sys.modules
+from scipy.spatial import KDTree
+theirs = KDTree(points, balanced_tree=False).query(points[:50] + 0.01, k=3, distance_upper_bound=0.2)
+assert all(np.array_equal(one, other) for one, other in zip(found, theirs))
+assert tree_of(points).sparse_distance_matrix(tree_of(points), 0.1).shape == (500, 500)
+"""
+
+
+def test_a_tree_loads_no_more_than_it_needs() -> None:
+    """It finds the same as when all round it is loaded, and that can be loaded afterwards."""
+    subprocess.run([sys.executable, "-c", _TREE], check=True)
 
 
 def test_points_are_ordered_by_the_bits_of_their_places_in_turn() -> None:
