@@ -153,10 +153,8 @@ def template_drawings(work: Worked) -> dict[str, Drawing]:
         hard_point_drawing(one, path=f"templates/hard-point-{i:02d}", **words)
         for i, one in enumerate(work.hard_points, start=1)
     ]
-    stems = file_stems_of_forms(work)
-    drawings += [
-        form_drawing(one, path=stem, **words) for one, stem in zip(work.form_templates, stems, strict=True)
-    ]
+    forms = zip(work.form_templates, file_stems_of_forms(work), strict=True)
+    drawings += [form_drawing(one, path=stem, **words) for one, stem in forms]
     if work.opening_templates:
         from plugs.openings.drawing import opening_drawing
 
