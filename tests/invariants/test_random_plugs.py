@@ -1,6 +1,6 @@
 """Many random plugs: each builds with its promises kept, or is refused with a complete error.
 
-``PLUGS_CASES`` sets how many (20 by default, some thousands on demand); ``PLUGS_FIRST_SEED`` where
+``PLUGS_CASES`` sets how many (40 by default, some thousands on demand); ``PLUGS_FIRST_SEED`` where
 they begin. The seed of a failing case is in the message; run it alone with
 ``python -m tests.invariants.random_plugs --first SEED --cases 1``.
 """
@@ -16,8 +16,8 @@ from tests.invariants import random_plugs
 from tests.invariants.made_plugs import newer_plug, random_plug
 from tests.invariants.random_plugs import Outcome, remedied, report, run_case
 
-CASES = int(os.environ.get("PLUGS_CASES", "20"))
-FIRST = int(os.environ.get("PLUGS_FIRST_SEED", "20"))
+CASES = int(os.environ.get("PLUGS_CASES", "40"))
+FIRST = int(os.environ.get("PLUGS_FIRST_SEED", "0"))
 BATCH = 20
 REMEDIES = 10
 """One case in so many also tries the number of its error's remedy; the program tries all."""
