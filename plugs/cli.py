@@ -164,7 +164,7 @@ def _layers(options: argparse.Namespace, changes: Mapping[str, object]) -> Built
     from contextlib import ExitStack
 
     from plugs.files.drawing_run import DrawingRun
-    from plugs.ground.workers import n_cores
+    from plugs.ground.twins import n_cores
 
     kinds = [kind for kind in options.only or QUICK if kind not in options.without]
     if not kinds or not {*kinds} <= {*QUICK} or options.search is not None:

@@ -21,7 +21,8 @@ from plugs.files.kinds import DRAWN
 from plugs.files.solids import stl_bytes
 from plugs.findings import found
 from plugs.ground.errors import present
-from plugs.ground.workers import Crew, key_of, n_cores
+from plugs.ground.twins import n_cores
+from plugs.ground.workers import Crew, key_of
 from plugs.mesh import mesh
 from plugs.stages.beside import begin_cloth
 from plugs.stages.shelf import Shelf

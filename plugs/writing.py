@@ -32,7 +32,8 @@ from plugs.findings import found
 from plugs.ground.doors import STAGES, Output
 from plugs.ground.errors import Finding, PlugError, promise
 from plugs.ground.paper import checked_groups, paper_of
-from plugs.ground.workers import LONGEST_CALL_S, Crew
+from plugs.ground.twins import LONGEST_CALL_S
+from plugs.ground.workers import Crew
 from plugs.pack.pack import PackJob, pack_pdf, paged
 from plugs.pictures.run import PictureRun
 from plugs.recipe.own import own_files
@@ -105,14 +106,14 @@ def write(
     """
     outputs = chosen_outputs(work.plug, kinds, param="kinds")
     groups = work.plug.paper_groups if paper is None else checked_groups(paper, "--paper")
-    with ExitStack() as after:
-        after.enter_context(told_by(work.plug.sides))
+    with told_by(work.plug.sides), ExitStack() as after:
         kernel = kernel or cache(lambda: after.enter_context(kernel_started()))
         is_kept = crew is not None
-        crew = crew or after.enter_context(Crew())
-        if any(output.kind == "step" for output in outputs):
+        crew = crew or after.enter_context(Crew(of_copies=True))
+        kinds = [output.kind for output in outputs]
+        if "step" in kinds:
             kernel()  # loads its libraries while there is nothing else to do beside the lines
-        elif drawn := [output.kind for output in outputs if output.kind in DRAWN]:
+        elif drawn := [kind for kind in kinds if kind in DRAWN]:
             crew.lend(DrawingRun, *drawn)
         _ = work.lines
         if any("cloth" in output.shows for output in outputs):
@@ -123,7 +124,7 @@ def write(
         for output in outputs:
             writing.add(output.make(writing))
         writing.add({FILE: packed(writing.record)} | ({PACK: writing.pack[0]} if writing.is_packed else {}))
-        if any(output.kind == "csv" for output in outputs):
+        if "csv" in kinds:
             writing.add(change_files(writing.changes))
         summary = writing.told
         writing.files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
@@ -229,12 +230,12 @@ class Writing:
         self.files: dict[str, bytes] = {}
         self._has_book = "html" in kinds
         self._run = kernel() if "step" in kinds else None
+        self._bench = crew.lend(DrawingRun, *drawn).begin() if drawn else None
+        self._easel = crew.lend(PictureRun).begin() if "png" in kinds else None
         if self._run is not None:
             from plugs.stages.proving import submit_to
 
             submit_to(self._run, work)
-        self._bench = crew.lend(DrawingRun, *drawn).begin() if drawn else None
-        self._easel = crew.lend(PictureRun).begin() if "png" in kinds else None
         self.is_packed = "pdf" in kinds
         self._groups = tuple(paper) if self.is_packed else ()
         self._pack: Future[tuple[bytes, int]] | None = None
@@ -452,7 +453,7 @@ def kernel_started() -> KernelRun:
     """
     from plugs.kernel.worker import start_kernel
 
-    return start_kernel()
+    return start_kernel(is_copy=True)
 
 
 def _step(writing: Writing) -> dict[str, bytes]:

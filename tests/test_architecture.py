@@ -69,7 +69,7 @@ LIGHT = (
 )  # fmt: skip
 """Modules that load only Python's own library, so that `--help`, `new` and a wrong recipe are quick."""
 
-CATCH_ALL = ("plugs.ground.workers.serve", "plugs.recipe.reading.run_user_code")
+CATCH_ALL = ("plugs.ground.workers._serve", "plugs.recipe.reading.run_user_code")
 """Places that may catch everything: one passes it on to who called, one runs the user's own program."""
 
 LONGEST_FILE = 500

@@ -135,11 +135,13 @@ class DrawingRun(Worker):
     ----------
     kinds : str
         Of "dxf", "svg" and "pdf": their libraries are loaded at once.
+    is_copy : bool
+        As for a `Worker`.
     """
 
-    def __init__(self, *kinds: str) -> None:
+    def __init__(self, *kinds: str, is_copy: bool = False) -> None:
         """Start the process."""
-        super().__init__()
+        super().__init__(is_copy=is_copy)
         self._kinds = kinds
         self._drawn: list[Future[dict[str, bytes]]] = []
         self._papers: list[tuple[str, Future[_Paper]]] = []

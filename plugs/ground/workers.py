@@ -29,17 +29,19 @@ from typing import IO, Any, Final, Self, TypeVar, cast
 
 from plugs.ground import streams
 from plugs.ground.errors import present
+from plugs.ground.twins import LONGEST_CALL_S, Copy, can_be_made
 from plugs.words.ways import sides, told_by
 
 T = TypeVar("T")
 W = TypeVar("W", bound="Worker")
 
-LONGEST_CALL_S: Final = 600
-"""A worker gives up a call by itself after this long, in case nobody is left to end it."""
-
 _ASKED_BY_LIBRARIES: Final = ("RL_", "EZDXF_", "SOURCE_DATE_EPOCH")
 """Heads of variables by which the libraries for paper and drawings change what they write."""
 
+_SET_BY_OTHERS: Final = {"reportlab", "ezdxf", "OCP"}
+"""Libraries that a recipe, or variables when they were loaded, may have set to write something else."""
+
+_ROOT: Final = str(Path(__file__).resolve().parents[2])  # where this package lies
 _SERVE: Final = "from plugs.ground.workers import serve; serve()"
 _ATTEND_S: Final = 0.1  # between two looks at whether a wait is still wanted: a person does not notice
 _DIGEST_BYTES: Final = 20  # so long that no two calls share a digest by chance
@@ -54,23 +56,23 @@ class WorkerSilence(AssertionError):  # noqa: N818 - it is a fault of ours, not 
 class Worker:
     """A process that takes calls; use it in a ``with`` statement, or call `close`. It ends with the program.
 
+    Parameters
+    ----------
+    is_copy : bool
+        Whether it may be a copy of this process, where there can be one: that starts at once.
+
     Attributes
     ----------
     told : str
         What the call under way told last, by `tell`; "start" before.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, is_copy: bool = False) -> None:
         """Start the process."""
         self.told = "start"
         self._complaints = tempfile.TemporaryFile()  # noqa: SIM115 - open as long as the worker
-        self._child = subprocess.Popen(
-            [sys.executable, "-P", "-c", _SERVE],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=self._complaints,
-            env=environment(),
-        )
+        is_copy = is_copy and can_be_made() and not sys.modules.keys() & _SET_BY_OTHERS
+        self._child = Copy(_serve_copy, self._complaints.fileno()) if is_copy else _begun(self._complaints)
         self._unsent: queue.SimpleQueue[tuple[bytes, Future[Any]] | None] = queue.SimpleQueue()
         self._last: Future[Any] | None = None
         self._owed: deque[Future[Any]] = deque()
@@ -332,10 +334,17 @@ class Worker:
 
 
 class Crew:
-    """Workers that stay from one build to the next, libraries loaded; use it in a ``with`` statement."""
+    """Workers that stay from one build to the next, libraries loaded; use it in a ``with`` statement.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    of_copies : bool
+        Whether they may be copies of this process, where there can be any: for one build alone.
+    """
+
+    def __init__(self, *, of_copies: bool = False) -> None:
         """Start nobody yet."""
+        self._of_copies = of_copies
         self._by_task: dict[object, Worker] = {}
 
     def __enter__(self) -> Self:
@@ -353,7 +362,7 @@ class Crew:
         Parameters
         ----------
         start : callable
-            Starts it, such as its class.
+            Starts it, such as its class; told whether it may be a copy.
         words : object
             What it is started with.
 
@@ -367,19 +376,19 @@ class Crew:
         if worker is None or not worker.is_running:
             if worker is not None:
                 worker.close()
-            worker = self._by_task[task] = start(*words)
+            worker = self._by_task[task] = start(*words, is_copy=self._of_copies)
         return cast("W", worker)
 
 
-def n_cores() -> int:
-    """Return how many cores this process may use.
-
-    Returns
-    -------
-    int
-    """
-    allowed = getattr(os, "sched_getaffinity", None)
-    return os.cpu_count() or 1 if allowed is None else len(allowed(0))
+def _begun(complaints: IO[bytes]) -> subprocess.Popen[bytes]:
+    """Return a fresh process that serves."""
+    return subprocess.Popen(
+        [sys.executable, "-P", "-c", _SERVE],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=complaints,
+        env=environment(),
+    )
 
 
 def environment() -> dict[str, str]:
@@ -389,9 +398,8 @@ def environment() -> dict[str, str]:
     -------
     dict of str to str
     """
-    root = str(Path(__file__).resolve().parents[2])
     kept = {name: value for name, value in os.environ.items() if not name.startswith(_ASKED_BY_LIBRARIES)}
-    return kept | {"PYTHONPATH": os.pathsep.join([root, *filter(None, [os.environ.get("PYTHONPATH")])])}
+    return kept | {"PYTHONPATH": os.pathsep.join([_ROOT, *filter(None, [os.environ.get("PYTHONPATH")])])}
 
 
 def tell(words: str) -> None:
@@ -410,12 +418,26 @@ def serve() -> None:
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # libraries may print there
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _serve(sys.stdin.buffer, answers)
+
+
+def _serve_copy(calls: IO[bytes], answers: IO[bytes]) -> None:
+    """Answer calls in a copy of the process that asks them, as a fresh one would."""
+    for name in [name for name in os.environ if name.startswith(_ASKED_BY_LIBRARIES)]:
+        del os.environ[name]
+    here = Path.cwd()  # where files may be named like a library
+    sys.path[:] = [_ROOT, *(path for path in sys.path if Path(path).resolve() != here)]
+    _serve(calls, answers)
+
+
+def _serve(calls: IO[bytes], answers: IO[bytes]) -> None:
+    """Answer calls until there are no more."""
     _lines.append(answers)
     streams.sweep_seldom()
     alarm = getattr(signal, "alarm", lambda _: None)
     try:
         while True:
-            called, function, arguments = pickle.load(sys.stdin.buffer)
+            called, function, arguments = pickle.load(calls)
             alarm(LONGEST_CALL_S)
             try:
                 with told_by(called):

@@ -25,11 +25,16 @@ class KernelRun(Worker):
 
     One run takes job after job. ``attend`` is called now and then while an answer is waited for: should it
     raise, the answer is passed over when it comes, and the run takes the next job all the same.
+
+    Parameters
+    ----------
+    is_copy : bool
+        As for a `Worker`.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, is_copy: bool = False) -> None:
         """Start the process, which begins to import the kernel at once."""
-        super().__init__()
+        super().__init__(is_copy=is_copy)
         self.attend: Callable[[], None] = lambda: None
         self._last: Future[Any] = self.load(prepare)
 
@@ -114,8 +119,13 @@ class KernelRun(Worker):
             raise _missing(f"the CAD kernel cannot be imported: {error}") from error
 
 
-def start_kernel() -> KernelRun:
+def start_kernel(*, is_copy: bool = False) -> KernelRun:
     """Start the kernel's process, which begins to import the kernel at once.
+
+    Parameters
+    ----------
+    is_copy : bool
+        As for a `Worker`.
 
     Returns
     -------
@@ -128,7 +138,7 @@ def start_kernel() -> KernelRun:
     """
     if importlib.util.find_spec("OCP") is None:
         raise _missing("the CAD kernel is not installed")
-    return KernelRun()
+    return KernelRun(is_copy=is_copy)
 
 
 def _missing(reason: str) -> PlugError:

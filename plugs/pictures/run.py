@@ -24,11 +24,16 @@ class PictureRun(Worker):
     """A process that makes pictures for one build after another; use it in a ``with`` statement.
 
     Those that were made for the build before, and are the same, are not made again.
+
+    Parameters
+    ----------
+    is_copy : bool
+        As for a `Worker`.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, is_copy: bool = False) -> None:
         """Start the process."""
-        super().__init__()
+        super().__init__(is_copy=is_copy)
         self._parts: list[Future[tuple[Picture, ...]]] = []
         self.load(load_libraries)
 

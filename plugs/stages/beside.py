@@ -19,7 +19,8 @@ from typing import TYPE_CHECKING, Any, Final
 from plugs.body.body import MadeOf
 from plugs.ground import twins
 from plugs.ground.errors import present
-from plugs.ground.workers import LONGEST_CALL_S, Crew, Worker, n_cores
+from plugs.ground.twins import LONGEST_CALL_S, n_cores
+from plugs.ground.workers import Crew, Worker
 from plugs.mesh.mesh import keep_to_one_thread
 from plugs.stages.shelf import Brought, Kept, Shelf
 from plugs.stages.worked import Worked
@@ -39,11 +40,17 @@ _STEPS_BACK: Final = 10
 
 
 class ClothRun(Worker):
-    """A process that makes the cloth of one build after another; use it in a ``with`` statement."""
+    """A process that makes the cloth of one build after another; use it in a ``with`` statement.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    is_copy : bool
+        As for a `Worker`.
+    """
+
+    def __init__(self, *, is_copy: bool = False) -> None:
         """Start the process."""
-        super().__init__()
+        super().__init__(is_copy=is_copy)
         self._keys: tuple[bytes | None, ...] = ()
         self._answer: Future[Brought] = Future()
         self._answer.set_result(_NOTHING)

@@ -64,8 +64,8 @@ def started(monkeypatch: pytest.MonkeyPatch) -> Started:
     """Return the processes that are started from now on, on a machine of two cores."""
     found: Started = []
 
-    def start() -> ClothRun:
-        found.append(ClothRun())
+    def start(*, is_copy: bool) -> ClothRun:
+        found.append(ClothRun(is_copy=is_copy))
         return found[-1]
 
     monkeypatch.setattr(beside, "ClothRun", start)

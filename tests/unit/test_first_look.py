@@ -12,7 +12,7 @@ from plugs.build import build
 from plugs.cli import main
 from plugs.files.drawing_run import DrawingRun
 from plugs.first_look import first_look
-from plugs.ground import workers
+from plugs.ground import twins
 from plugs.ground.errors import PlugError
 from plugs.ground.workers import Crew
 from plugs.kernel.worker import KernelRun
@@ -74,7 +74,7 @@ def test_layers_are_drawn_by_two_processes(tmp_path: Path, monkeypatch: pytest.M
     monkeypatch.setattr(
         DrawingRun, "shared", lambda run, make, jobs: shared.append(jobs) or share(run, make, jobs)
     )
-    monkeypatch.setattr(workers, "n_cores", lambda: 2)
+    monkeypatch.setattr(twins, "n_cores", lambda: 2)
     assert main(["build", str(recipe), "--layers", *words, "--out", str(tmp_path / "second")]) == 0
     assert [len(jobs) for jobs in shared] == [3]
     names = [p.relative_to(folder) for p in folder.rglob("*") if p.is_file()]

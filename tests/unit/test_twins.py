@@ -50,6 +50,15 @@ def test_it_says_nothing(capfd: pytest.CaptureFixture[str]) -> None:
     assert capfd.readouterr() == ("once", "")
 
 
+def test_it_holds_no_file_of_this_process() -> None:
+    """A pipe that is closed here is closed, though it was open when the copy was made."""
+    back, there = os.pipe()
+    with Twin(lambda: time.sleep(600)):
+        os.close(there)
+        assert os.read(back, 1) == b""
+    os.close(back)
+
+
 def test_it_ends_when_nobody_waits() -> None:
     """Whatever it is doing."""
     with pytest.raises(KeyboardInterrupt), Twin(lambda: time.sleep(600)) as twin:
