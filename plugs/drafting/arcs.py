@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from functools import lru_cache
+from hashlib import blake2b
 from itertools import pairwise
 from typing import Any, Final
 
@@ -32,6 +32,12 @@ smaller one."""
 _ON_CHORD: Final = 1e-4
 """A vertex this near to a chord, mm, is no vertex but a point on it: a cut through a mesh leaves
 such points where it meets the diagonals of flat quadrilaterals."""
+
+_FITS: Final[dict[tuple[bytes, float, float], tuple[Array, Array]]] = {}
+"""Fits by the digests of rings: layers, sheets and their faces show the same rings again."""
+
+_MOST_FITS: Final = 8192
+"""Fits that are kept: those of some hundred layers and their sheets."""
 
 _CHORD: Final = ContextVar("chord", default=CHORD)
 """Chord error of the outlines that are being drawn, mm."""
@@ -166,14 +172,18 @@ def fit_arcs(points: Array, *, tolerance: float | None = None) -> tuple[Array, A
     if len(given) < 3:
         raise AssertionError(f"an outline needs at least 3 vertices, got {len(given)}")
     chord = _CHORD.get()
-    points, bulges = _fit_of(given.tobytes(), 0.5 * chord if tolerance is None else tolerance, chord)
+    within = 0.5 * chord if tolerance is None else tolerance
+    key = (blake2b(np.ascontiguousarray(given)).digest(), within, chord)
+    if key not in _FITS:
+        if len(_FITS) >= _MOST_FITS:
+            _FITS.clear()
+        _FITS[key] = _fit_of(given.copy(), within, chord)
+    points, bulges = _FITS[key]
     return points.copy(), bulges.copy()
 
 
-@lru_cache(maxsize=8192)
-def _fit_of(packed: bytes, tolerance: float, chord: float) -> tuple[Array, Array]:
-    """Return the fit of a ring, found once: layers, sheets and their faces show the same rings again."""
-    given = np.frombuffer(packed, dtype=np.float64).reshape(-1, 2)
+def _fit_of(given: Array, tolerance: float, chord: float) -> tuple[Array, Array]:
+    """Return the fit of a ring."""
     kept = _without_collinear(given)
     if len(kept) <= _LEAST_CHORDS:
         return kept, np.zeros(len(kept))
