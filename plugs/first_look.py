@@ -159,8 +159,8 @@ def _drawn(
     keys = [b"" if shelf is None else key_of(job) for job in jobs]
     known: dict[bytes, Any] = {} if shelf is None else next(iter(shelf.taken(name, b"")), {})
     wanted = [i for i, key in enumerate(keys) if key not in known]
-    calls = [(jobs[i], kinds) for i in wanted]
-    made = [draw_layer(*call) for call in calls] if pen is None else pen.shared(draw_layer, calls)
+    anew_jobs = [jobs[i] for i in wanted]
+    made = [draw_layer(job, kinds) for job in anew_jobs] if pen is None else pen.layers(anew_jobs, kinds)
     anew = dict(zip(wanted, made, strict=True))
     found = [anew[i] if i in anew else known[key] for i, key in enumerate(keys)]
     if shelf is not None:

@@ -124,6 +124,8 @@ class LayerJob:
 
 
 _Paper = tuple[bytes, PrintedFile]
+DrawnLayer = tuple[Drawing, dict[str, bytes]]
+"""A layer's drawing, and its files by path."""
 
 
 class DrawingRun(Worker):
@@ -181,6 +183,35 @@ class DrawingRun(Worker):
         """
         self._papers.append((job.path, self.answered(render_paper, dict(drawings), job)))
 
+    def layers(self, jobs: Sequence[LayerJob], kinds: Sequence[str]) -> list[DrawnLayer]:
+        """Return layers drawn by two processes, and rendered by that which has the libraries.
+
+        Parameters
+        ----------
+        jobs : sequence of LayerJob
+        kinds : sequence of str
+            As for `render_files`.
+
+        Returns
+        -------
+        list of tuple of Drawing and dict of str to bytes
+        """
+        sent: dict[str, Future[dict[str, bytes]]] = {}
+
+        def begun(job: LayerJob) -> DrawnLayer:
+            """Return a layer drawn here, to be rendered there."""
+            drawing, _ = draw_layer(job)
+            sent[drawing.path] = self.call(render_files, {drawing.path: drawing}, kinds)
+            return drawing, {}
+
+        made = self.shared(draw_layer, [(job, kinds) for job in jobs], lambda job, _: begun(job))
+        for drawing, files in made:
+            if drawing.path in sent:
+                answer = self.waited(sent[drawing.path], _LONGEST_S)
+                failed = answer.exception() is not None
+                files.update(render_files({drawing.path: drawing}, kinds) if failed else answer.result())
+        return made
+
     def rendered(self) -> Rendered:
         """Wait for the files of all that was sent.
 
@@ -199,7 +230,7 @@ class DrawingRun(Worker):
         return Rendered(files=files, papers=tuple(papers))
 
 
-def draw_layer(job: LayerJob, kinds: Sequence[str] = ()) -> tuple[Drawing, dict[str, bytes]]:
+def draw_layer(job: LayerJob, kinds: Sequence[str] = ()) -> DrawnLayer:
     """Return the drawing of a layer, and its files.
 
     Parameters

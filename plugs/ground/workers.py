@@ -167,7 +167,9 @@ class Worker:
         self._answers = {key: self._answers[key] for key in self._asked}
         self._asked = set()
 
-    def shared(self, function: Callable[..., T], jobs: Sequence[tuple[object, ...]]) -> list[T]:
+    def shared(
+        self, function: Callable[..., T], jobs: Sequence[tuple[object, ...]], begun: Callable[..., T]
+    ) -> list[T]:
         """Return what a function makes of each job: made here from the first on, there from the last on.
 
         Parameters
@@ -176,6 +178,8 @@ class Worker:
             As for `call`.
         jobs : sequence of tuple
             Its arguments.
+        begun : callable
+            Makes those of here, and may have the process do a part; the function itself, if nothing else.
 
         Returns
         -------
@@ -201,7 +205,7 @@ class Worker:
                 left.popleft()
             except IndexError:
                 break
-            here[i] = function(*jobs[i])
+            here[i] = begun(*jobs[i])
         for i, answer in [*there.items()]:
             if self.waited(answer, LONGEST_CALL_S).exception() is None:
                 here[i] = answer.result()

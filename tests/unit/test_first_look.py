@@ -72,7 +72,9 @@ def test_layers_are_drawn_by_two_processes(tmp_path: Path, monkeypatch: pytest.M
     folder, shared = look(recipe, tmp_path / "first"), []
     share = DrawingRun.shared
     monkeypatch.setattr(
-        DrawingRun, "shared", lambda run, make, jobs: shared.append(jobs) or share(run, make, jobs)
+        DrawingRun,
+        "shared",
+        lambda run, make, jobs, begun: shared.append(jobs) or share(run, make, jobs, begun),
     )
     monkeypatch.setattr(twins, "n_cores", lambda: 2)
     assert main(["build", str(recipe), "--layers", *words, "--out", str(tmp_path / "second")]) == 0

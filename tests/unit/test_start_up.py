@@ -36,14 +36,15 @@ def test_a_check_loads_no_library_but_of_arrays_shapes_and_solids(tmp_path: Path
 
 
 def test_layers_load_nothing_that_is_not_written(tmp_path: Path) -> None:
-    """Foam and layers alone: nothing that lays cloth, makes a mould or draws templates."""
+    """Foam and layers alone: nothing that lays cloth, makes moulds or draws templates; another writes DXF."""
     recipe, out = str(RECIPES / "sidecar_tail.py"), str(tmp_path / "out")
-    asked = ["build", recipe, "--layers", "--only", "stl", "--out", out]
-    code = f"from plugs.cli import main; main({asked}); import sys; print('loaded:', *sys.modules)"
+    asked = ["build", recipe, "--layers", "--only", "stl", "--only", "dxf", "--out", out]
+    code = "from plugs.ground import twins; twins.n_cores = lambda: 2; "
+    code += f"from plugs.cli import main; main({asked}); import sys; print('loaded:', *sys.modules)"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     found = {*run.stdout.partition("loaded:")[2].split()}
     rooms = ("plugs.cloth.zones", "plugs.mould.making", "plugs.subjects.template", "plugs.summary.laminate")
-    assert "plugs.first_look" in found and not found & {"plugs.openings.template", *rooms}
+    assert "plugs.first_look" in found and not found & {"plugs.openings.template", "ezdxf", *rooms}
 
 
 def test_fair_curves_load_one_file_of_scipy() -> None:
