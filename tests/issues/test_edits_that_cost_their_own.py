@@ -62,7 +62,7 @@ def save(tmp_path_factory: pytest.TempPathFactory, made: list[str]) -> Iterator[
             return build(place / "box.py", words, out=place / "out", kinds=KINDS, shelf=shelf, crew=crew)
 
         saved()
-        assert {"layer_drawings", "load_libraries", "make_pictures"} <= set(made)
+        assert {"layer_drawings", "make_pictures"} <= set(made)
         assert sum(name.startswith("render_files") for name in made) > 5
         n_papers = len(list((place / "out" / "paper").glob("*.pdf")))
         assert sum(name.startswith("render_paper") for name in made) == n_papers > 0
