@@ -173,7 +173,7 @@ def fit_arcs(points: Array, *, tolerance: float | None = None) -> tuple[Array, A
         raise AssertionError(f"an outline needs at least 3 vertices, got {len(given)}")
     chord = _CHORD.get()
     within = 0.5 * chord if tolerance is None else tolerance
-    key = (blake2b(np.ascontiguousarray(given)).digest(), within, chord)
+    key = (blake2b(given.tobytes()).digest(), within, chord)
     if key not in _FITS:
         if len(_FITS) >= _MOST_FITS:
             _FITS.clear()
