@@ -36,7 +36,7 @@ class KernelRun(Worker):
         """Start the process, which begins to import the kernel at once."""
         super().__init__(is_copy=is_copy)
         self.attend: Callable[[], None] = lambda: None
-        self._last: Future[Any] = self.load(prepare)
+        self._awaited: Future[Any] = self.load(prepare)
 
     def submit(self, job: KernelJob) -> None:
         """Send a job, but not the very same again; returns at once, even while the worker is still starting.
@@ -45,7 +45,7 @@ class KernelRun(Worker):
         ----------
         job : KernelJob
         """
-        self._last = self.answered(run_job, job)
+        self._awaited = self.answered(run_job, job)
 
     def give_up(self, fault: KernelFault) -> None:
         """Answer for the kernel that there is no job: whoever asks for the result is told the fault.
@@ -54,8 +54,8 @@ class KernelRun(Worker):
         ----------
         fault : KernelFault
         """
-        self._last = Future()
-        self._last.set_exception(fault)
+        self._awaited = Future()
+        self._awaited.set_exception(fault)
 
     def result(self, timeout: float) -> KernelProof:
         """Wait for the result of the job that was submitted.
@@ -99,7 +99,7 @@ class KernelRun(Worker):
         PlugError
             The kernel cannot be imported.
         """
-        self._last = self.call(read_step, request)
+        self._awaited = self.call(read_step, request)
         try:
             body: StepBody = self._result(timeout)
         except KernelFault as fault:
@@ -110,7 +110,7 @@ class KernelRun(Worker):
     def _result(self, timeout: float) -> Any:
         """Wait for whatever was asked last, as `result` does."""
         try:
-            return self.waited(self._last, timeout, self.attend).result()
+            return self.waited(self._awaited, timeout, self.attend).result()
         except WorkerSilence as silence:
             raise KernelSilence(self.told, str(silence)) from silence
         except KernelFault as fault:
