@@ -75,6 +75,8 @@ class Mounting:
         those of its section.
     seen : tuple of 2 float, mm
         From where to where along the plug it is looked at from there.
+    across : (3,) float
+        The way in which ``across`` counts there, and y on an end.
     """
 
     point: Array
@@ -85,6 +87,7 @@ class Mounting:
     surface: Array
     own: Array
     seen: tuple[float, float]
+    across: Array
 
     def told(self, point: Array) -> Array:
         """Return a point as the recipe tells it: along a curve by the length along that, to its right and up.
@@ -190,9 +193,9 @@ def find_mounting(loft: Loft, place: Place, param: str) -> Mounting:
     if place.panel in ends:
         point, normal, points = _end_place(loft, place, param, *ends[place.panel])
         own = _own_axes(loft, float(loft.table.x[ends[place.panel][0]]))
-        upright = own[:, 2]
+        upright, across = own[:, 2], own[:, 1]
     elif place.panel in loft.table.parent_names:
-        point, normal, points = _panel_place(loft, place, param)
+        point, normal, points, across = _panel_place(loft, place, param)
         own = _own_axes(loft, float(place.x or 0.0))
         upright = own[:, 0]
     else:
@@ -221,6 +224,7 @@ def find_mounting(loft: Loft, place: Place, param: str) -> Mounting:
         surface=local if local.ndim == 3 else local[None],
         own=own,
         seen=_before_it_turns(loft, float(own[:, 0] @ (point - own[:, 3])), *loft.breaks[[0, -1]].tolist()),
+        across=across,
     )
 
 
@@ -293,8 +297,8 @@ def _end_place(loft: Loft, place: Place, param: str, index: int, sign: float) ->
     return own @ [float(at.u[0]) + k * z, y, z, 1.0], normal, outline
 
 
-def _panel_place(loft: Loft, place: Place, param: str) -> tuple[Array, Array, Array]:
-    """Return a point on a panel, the outward normal there, and a grid of the panel between its blends."""
+def _panel_place(loft: Loft, place: Place, param: str) -> tuple[Array, Array, Array, Array]:
+    """Return a point on a panel, the normal, a grid of the panel between its blends, and the way across."""
     if place.x is None:
         raise PlugError(
             param=f"{param}.x",
@@ -315,18 +319,22 @@ def _panel_place(loft: Loft, place: Place, param: str) -> tuple[Array, Array, Ar
         if abs(step) < 1e-9:
             break
     if abs(step) > 1e-3:
+        edge = float(np.ceil(first) if x < first else np.floor(last))
         raise PlugError(
             param=f"{param}.x",
             value=x,
             reason=f"the panel runs from x = {first:.0f} to {last:.0f} there",
-            remedy=f"use {min(max(x, first), last):.0f}, and half the tool's height farther in",
+            remedy=f"use {edge:.0f}, and half the tool's height farther in",
+            would_do=[(f"{param}.x", edge)],
         )
     if spot.over > LENGTH:
+        edge = round(float(across - np.sign(across) * (spot.over + 0.05)), 1)
         raise PlugError(
             param=f"{param}.across",
             value=across,
             reason=f"the middle lies {spot.over:.1f} mm beyond the panel's edge",
-            remedy=f"use {across - np.sign(across) * (spot.over + 0.05):.1f}, less half the tool's width",
+            remedy=f"use {edge:.1f}, less half the tool's width",
+            would_do=[(f"{param}.across", edge)],
         )
     step = 1e-3
     inner = min(max(float(here.t[0]), first + step), last - step)
@@ -337,13 +345,18 @@ def _panel_place(loft: Loft, place: Place, param: str) -> tuple[Array, Array, Ar
         here.place(np.repeat(segment, 2), np.clip(share + np.array([-1e-4, 1e-4]), 0.0, 1.0))[0], axis=0
     )[0]
     normal = np.cross(sideways, along)
-    first, last = _before_it_turns(loft, u, first, last)
+    points = _panel_grid(loft, panels, *_before_it_turns(loft, u, first, last))
+    return spot.point, normal / np.linalg.norm(normal), points, _lengths(here, panels)[1] * sideways
+
+
+def _panel_grid(loft: Loft, panels: NDArray[np.intp], first: float, last: float) -> Array:
+    """Return points of a panel between its blends, from place to place along the plug."""
     inside = (loft.breaks > first) & (loft.breaks < last)
     t = np.unique(np.concatenate([np.linspace(first, last, _ALONG), loft.breaks[inside]]))
     steps = max(_ACROSS // len(panels), 2)
     segments = np.append(np.repeat(2 * panels + 1, steps), 2 * panels[-1] + 1)
     ratios = np.append(np.tile(np.arange(steps) / steps, len(panels)), 1.0)
-    return spot.point, normal / np.linalg.norm(normal), loft.sections(t).place(segments, ratios)
+    return loft.sections(t).place(segments, ratios)
 
 
 def _before_it_turns(loft: Loft, u: float, first: float, last: float) -> tuple[float, float]:

@@ -116,6 +116,56 @@ def moved_onto(loft: Loft, item: Place, outlined: Outlined, param: str) -> Place
     return item if mounting.room.contains(outlined(mounting)) else None
 
 
+def placed(loft: Loft, item: P, outlined: Outlined, param: str) -> Mounting:
+    """Return where a tool stands; of one whose middle lies off its panel it is told where all of it has room.
+
+    Parameters
+    ----------
+    item : Recess, Boss or Opening
+    outlined : callable
+        From a mounting, the tool's outline there.
+    param : str
+        Where the recipe gives the item.
+
+    Raises
+    ------
+    PlugError
+        As `find_mounting`.
+    """
+    try:
+        return find_mounting(loft, item, param)
+    except PlugError as error:
+        place = moved_onto(loft, _nearest(loft, item, error, param), outlined, param)
+        words = () if place is None else changed_words(item, place, param)
+        if not words:
+            raise
+        told = [f"{path.removeprefix(param + '.')} = {value:.1f}" for path, value in words]
+        only = f"{words[0][1]:.1f}" if [path for path, _ in words] == [error.param] else " and ".join(told)
+        raise PlugError(
+            param=error.param,
+            value=error.value,
+            reason=error.reason,
+            remedy=f"use {only}: there all of it has room",
+            would_do=words,
+        ) from None
+
+
+def _nearest(loft: Loft, item: P, error: PlugError, param: str) -> P:
+    """Return a tool whose middle lies off its panel with it at the nearest edge, as far as that is told."""
+    for _ in ("along the plug", "across it"):
+        words = {place.removeprefix(f"{param}."): value for place, value in error.would_do}
+        if not words.keys() <= {"x", "across"}:
+            return item
+        item = replace(item, **words)  # type: ignore[type-var]
+        try:
+            find_mounting(loft, item, param)
+        except PlugError as other:
+            error = other
+        else:
+            return item
+    return item
+
+
 def _least_shift(room: shapely.Polygon, outline: shapely.Polygon) -> Array | None:
     """Return the least shift that brings an outline's corners into a room, along one axis if that is near."""
     corners = shapely.get_coordinates(outline.convex_hull.simplify(_NEAR))[:-1]
@@ -155,7 +205,7 @@ def shifted(item: P, mounting: Mounting, move: Array) -> P:
         steps = {"y": move[1], "z": move[2]}
     else:
         side = np.cross([1.0, 0.0, 0.0], outward)
-        side /= np.linalg.norm(side) * np.sign(side[int(np.argmax(np.abs(side)))])
+        side /= np.linalg.norm(side) * np.sign(side @ (mounting.across @ mounting.own[:, :3]))
         steps = {"x": move[0], "across": float(side @ move)}
     words = {
         word: round(float(getattr(item, word)) + float(step), 1)

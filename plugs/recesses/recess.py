@@ -22,7 +22,7 @@ from plugs.lines.checks import checked_loft
 from plugs.lines.stations import Loft
 from plugs.recesses import moves
 from plugs.recesses.holding import Held, Rounded, check_held, drawn_in, held_by, mouth_for
-from plugs.recesses.mounting import Mounting, find_mounting
+from plugs.recesses.mounting import Mounting
 from plugs.recesses.over_edge import leaves_by, stands_above
 from plugs.recesses.sizes import Size, check_sizes, mouth_of, seated, tool_plan, under_skin
 from plugs.skin.skin import Cover
@@ -282,12 +282,9 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
         A size that cannot be, a panel that is not there, an outline that leaves its panel.
     """
     is_cut = isinstance(item, Recess)
-    given, draft = (item.depth if isinstance(item, Recess) else item.rise), item.draft_deg
-    mounting = find_mounting(loft, item, param)
     is_through = isinstance(item, Recess) and item.is_through
-    depth = _through(loft, mounting) if isinstance(given, str) else given
     held = held_by(item.plate, item.holds, item.clearance, param)
-    size = _size(item, held, depth, draft, param)
+    mounting, depth, size = _stood(loft, item, held, param)
     over, reach = 0.0, mounting.stands_over(mouth_of(size.rim), is_cut=is_cut)
     if isinstance(item, Recess) and item.over_edge:
         outline = _outline_on(mounting, size, is_cut=True)
@@ -319,6 +316,21 @@ def make_tool(loft: Loft, item: Recess | Boss, param: str, skin: float = 0.0) ->
     is_under = skin > 0.0 and not is_cut  # of a boss the foam is smaller than what is laid over it
     promise(held is None or is_under or made.flat.holds(held.room), f"{made.name} does not hold {made.held}")
     return made
+
+
+def _stood(loft: Loft, item: Recess | Boss, held: Held | None, param: str) -> tuple[Mounting, float, Size]:
+    """Return where a recess or boss stands, how deep or high it is there, and its sizes."""
+    given = item.depth if isinstance(item, Recess) else item.rise
+
+    def sized(there: Mounting) -> tuple[float, Size]:
+        depth = _through(loft, there) if isinstance(given, str) else given
+        return depth, _size(item, held, depth, item.draft_deg, param)
+
+    def outlined(there: Mounting) -> shapely.Polygon:
+        return _outline_on(there, sized(there)[1], is_cut=isinstance(item, Recess))
+
+    mounting = moves.placed(loft, item, outlined, param)
+    return mounting, *sized(mounting)
 
 
 def _through(loft: Loft, mounting: Mounting) -> float:

@@ -156,7 +156,7 @@ def scribe_of(loft: Loft, opening: Opening, param: str, skin: float) -> Scribe:
     if opening.outline is None and opening.width is not None and opening.height is not None:
         size = Rounded(width=opening.width, height=opening.height, radius=opening.corner_radius)
     outline = rounded_polygon(size) if size is not None else drawn_outline(opening.outline, param)
-    mounting = find_mounting(loft, opening, param)
+    mounting = moves.placed(loft, opening, lambda _: outline, param)
     if not mounting.room.contains(outline):
         raise _off_panel(loft, mounting, opening, outline, size, param)
     heights, well = mounting.heights_under(outline), opening.well

@@ -256,7 +256,9 @@ def test_a_place_on_the_left_is_told_as_the_recipe_counts_it() -> None:
     assert work_out(box(recesses=(replace(far, **does),))).lines
     with pytest.raises(PlugError) as caught:
         assert work_out(box(recesses=(replace(far, across=200.0),))).lines
-    assert caught.value.value == 200.0 and caught.value.remedy.startswith("use 1")
+    does = {place.removeprefix("recesses[0]."): value for place, value in caught.value.would_do}
+    assert caught.value.value == 200.0 and f"across = {does['across']:.1f}" in caught.value.remedy
+    assert 60.0 < does["across"] < 115.0 and work_out(box(recesses=(replace(far, **does),))).lines
 
 
 @pytest.mark.parametrize("ask", ["hard_points", "pieces", "findings"])

@@ -6,7 +6,8 @@ The measured panels are arcs of circles, so that middles and normals are known; 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -20,7 +21,9 @@ from plugs.lines.stations import Loft
 from plugs.mesh import mesh
 from plugs.mesh.triangles import is_closed
 from plugs.recesses.mounting import Mounting, find_mounting
-from plugs.recesses.recess import Boss, Recess
+from plugs.recesses.opening import Opening
+from plugs.recesses.recess import Boss, Recess, make_tool
+from plugs.recesses.scribe import scribe_of
 
 Array = NDArray[np.float64]
 
@@ -56,6 +59,18 @@ class Spot:
     z: float | None = None
     turn_deg: float = 0.0
     square_to: str = "surface"
+
+
+def make_recess(loft: Loft, spot: Spot) -> object:
+    """Return a recess that stands there."""
+    words = {word: getattr(spot, word) for word in Spot.__dataclass_fields__}
+    return make_tool(loft, Recess(name="pocket", width=40.0, height=30.0, depth=20.0, **words), "items[0]")
+
+
+def make_opening(loft: Loft, spot: Spot) -> object:
+    """Return an opening that lies there."""
+    words = {word: getattr(spot, word) for word in ("panel", "x", "across", "turn_deg")}
+    return scribe_of(loft, Opening(name="window", width=40.0, height=30.0, **words), "items[0]", 0.0)
 
 
 @pytest.fixture(scope="module")
@@ -174,3 +189,28 @@ def test_recess_that_leaves_its_panel(item: Recess, param: str) -> None:
     assert caught.value.param == param
     assert caught.value.reason and caught.value.remedy
     assert " of 8" not in caught.value.remedy
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        {"across": 140.0},
+        {"across": -140.0},
+        {"x": -30.0},
+        {"x": 412.3},
+        {"x": 412.3, "across": 140.0},
+        {"x": 412.3, "across": -140.0, "turn_deg": 30.0},
+    ],
+)
+@pytest.mark.parametrize("panel", ["top", "side"])
+@pytest.mark.parametrize("make", [make_recess, make_opening])
+def test_what_lies_off_its_panel_is_told_where_it_has_room(
+    make: Callable[[Loft, Spot], object], panel: str, words: dict[str, float], loft: Loft
+) -> None:
+    """Its middle is off, so no move can be reckoned from where it is: the number is told all the same."""
+    item = replace(Spot(panel=panel), **words)  # type: ignore[arg-type]
+    with pytest.raises(PlugError) as caught:
+        make(loft, item)
+    does = {place.removeprefix("items[0]."): float(str(v)) for place, v in caught.value.would_do}
+    assert does and all(f"{value:.1f}" in caught.value.remedy for value in does.values())
+    assert make(loft, replace(item, **does))  # type: ignore[arg-type]
