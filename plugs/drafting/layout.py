@@ -289,7 +289,7 @@ def layout_of(
 
 
 def _radii(paths: Sequence[Path]) -> tuple[tuple[float, float, float], ...]:
-    """Return the largest radii of paths, each once, with the middles of their arcs."""
+    """Return the largest radii of paths, each once, of two alike the upper, with their middles."""
     found = list[tuple[float, float, float]]()
     for path in paths:
         count = len(path.points) if path.is_closed else len(path.points) - 1
@@ -300,7 +300,7 @@ def _radii(paths: Sequence[Path]) -> tuple[tuple[float, float, float], ...]:
         middle = 0.5 * (begin + end) + 0.5 * bulge[:, None] * np.column_stack((chord[:, 1], -chord[:, 0]))
         found += np.column_stack((radius, middle))[(radius >= _ROUND) & (radius <= _FLATTEST)].tolist()
     told = list[tuple[float, float, float]]()
-    for radius, x, y in sorted(found, key=lambda one: -one[0]):
+    for radius, x, y in sorted(found, key=lambda one: (-round(one[0], 3), -round(one[2], 3), one[1])):
         if not told or told[-1][0] - radius > _ALIKE:
             told.append((radius, x, y))
     return tuple(told[:_RADII])

@@ -10,10 +10,10 @@ import pytest
 import shapely
 
 from plugs.drafting.builder import DrawingBuilder
-from plugs.drafting.drawing import Drawing
+from plugs.drafting.drawing import Drawing, Path
 from plugs.drafting.laying import lay_out
-from plugs.drafting.layout import edges_of, layout_rows, lines_across, pieces_layout
-from plugs.drafting.styles import CUTS, DIMENSIONS, without_figures
+from plugs.drafting.layout import edges_of, layout_of, layout_rows, lines_across, pieces_layout
+from plugs.drafting.styles import CUTS, DIMENSIONS, SAW_LINE, without_figures
 from plugs.files.dxf import render_dxf
 from plugs.files.svg import render_svg
 from plugs.pack.scaled import scaled_page
@@ -85,3 +85,12 @@ def test_pieces_on_a_sheet_tell_offsets_and_gaps() -> None:
     assert told["A"] == ["10", "100", "20", "110", "12", "B"]
     assert told["C"][4:] == ["30", "A"]
     assert len(layout_rows(pieces_layout((0.0, 0.0, 600.0, 400.0), pieces[:1]), "mm")[0][0]) == 6
+
+
+@pytest.mark.parametrize("more", [-1e-9, 0.0, 1e-9])
+def test_of_two_mirrored_radii_the_upper_is_told_whatever_the_last_digit(more: float) -> None:
+    """A half disc above and one below, the same but for rounding, which is another on another machine."""
+    ring = np.array([[0.0, -40.0], [100.0, -40.0], [100.0, 40.0], [0.0, 40.0]])
+    bulges = np.array([np.tan(np.pi / 8.0) + more, 0.0, np.tan(np.pi / 8.0), 0.0])
+    ((_, _, y),) = layout_of([Path(points=ring, bulges=bulges, is_closed=True, dxf_layer=SAW_LINE)]).radii
+    assert y > 0.0
