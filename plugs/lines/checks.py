@@ -184,8 +184,7 @@ def _fault_in(loft: Loft, t: Array, rounds: int = 0) -> Fault | None:
         or _end_fault(loft, at)
         or _crown_fault(loft, at, ~is_plain)
         or _radius_fault(loft, at)
-        or _crossing_fault(loft, at)
-        or _standing_out_fault(loft, at)
+        or _outline_fault(loft, at)
     )
 
 
@@ -394,10 +393,14 @@ def _end_fault(loft: Loft, at: Sections) -> Fault | None:
     return None
 
 
-def _crossing_fault(loft: Loft, at: Sections) -> Fault | None:
+def _outline_fault(loft: Loft, at: Sections) -> Fault | None:
+    """Return a fault when a section crosses itself, or stands out of the section that it is drawn from."""
+    outlines = at.rings.at(*by_sag(at.rings))
+    return _crossing_fault(loft, at, outlines) or _standing_out_fault(loft, at, outlines)
+
+
+def _crossing_fault(loft: Loft, at: Sections, outlines: Array) -> Fault | None:
     """Return a fault when panels of a section cross or touch."""
-    segment, ratio = by_sag(at.rings)
-    outlines = at.rings.at(segment, ratio)
     is_whole, area = judged(outlines)
     is_whole &= ~folded_over(at.corners, at.rise)
     is_end = np.minimum(at.t - at.t[0], at.t[-1] - at.t) < TIP
@@ -420,7 +423,7 @@ def _crossing_fault(loft: Loft, at: Sections) -> Fault | None:
     )
 
 
-def _standing_out_fault(loft: Loft, at: Sections) -> Fault | None:
+def _standing_out_fault(loft: Loft, at: Sections, outlines: Array) -> Fault | None:
     """Return a fault when a section drawn in by an end's blend stands out of the section it is drawn from."""
     for zone, name in ((loft.front, "front"), (loft.rear, "rear")):
         rows = np.array([], int) if zone is None else np.flatnonzero(zone.sign * (at.u - zone.u_start) > 0.0)
@@ -428,7 +431,7 @@ def _standing_out_fault(loft: Loft, at: Sections) -> Fault | None:
         if not rise.any():
             continue
         whole = [solve_rings(corners, r, rise) for r in (radius, np.zeros_like(radius))]
-        places = at.rings.at(*by_sag(at.rings))[rows]
+        places = outlines[rows]
         out = standing_out(places, [rings.at(*by_sag(rings)) for rings in whole], _STANDS_OUT)
         row, place = np.unravel_index(int(np.argmax(out)), out.shape)
         if out[row, place] > _STANDS_OUT:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.lines.plan import WIDE_ARC_RATIO
-from plugs.lines.plane import of_next, turned
+from plugs.lines.plane import dot, of_last, of_next, turned
 from plugs.lines.ring_shapes import used_up
 
 Array = NDArray[np.float64]
@@ -204,16 +204,14 @@ class EndZone:
 def _in_plane(u: Array, corners: Array, lean: float) -> Array:
     """Return corners in true-length coordinates of the leaning plane."""
     cosine = 1.0 / np.sqrt(1.0 + lean * lean)
-    up = corners[..., 1] / cosine + (lean * cosine * u)[..., None]
+    up = corners[..., 1] / cosine + lean * cosine * u
     return np.stack([corners[..., 0], up], axis=-1)
 
 
 def _out(u: Array, corners: Array, lean: float, reference: Array, normal: Array) -> tuple[Array, Array]:
     """Return the distance outward of each panel's two corners from the same corners on the end plane."""
-    moved = _in_plane(u, corners, lean) - reference
-    first = np.sum(moved * normal[:, 0], axis=-1)
-    second = np.sum(of_next(moved) * normal[:, 1], axis=-1)
-    return first, second
+    moved = _in_plane(u[:, None], corners, lean) - reference
+    return dot(moved, normal[:, 0]), dot(of_next(moved), normal[:, 1])
 
 
 def make_zone(
@@ -239,15 +237,15 @@ def make_zone(
     rise : (n,) float, mm
         Of each panel on the end plane: a wide arc stands to its chord by half its angle.
     corners_at : callable
-        From (k,) positions u, mm, to the (k, n, 2) unblended corners, mm, on planes parallel to
-        the end.
+        From (k, n) positions u, mm, one for each corner, to the (k, n, 2) unblended corners, mm, each on
+        its own plane parallel to the end.
     """
     cosine = 1.0 / np.sqrt(1.0 + lean * lean)
     radius, is_sharp = float(radii.max()), radii <= 0.0
     radii = np.where(is_sharp, radius, radii)
-    end = corners_at(np.array([u_end]))
+    end = corners_at(np.full((1, len(radii)), u_end))
     normal, scale = _panels(end, cosine, rise)
-    reference = _in_plane(np.array([u_end]), end, lean)[0]
+    reference = _in_plane(np.array([[u_end]]), end, lean)[0]
 
     def gap_at(theta: Array) -> Array:
         own = radii[:, None]
@@ -316,13 +314,9 @@ def _gaps(
     radius: Array,
 ) -> Array:
     """Return n(h) - sqrt(R R - h h) on an own grid of angles for each panel and corner."""
-    count, n, _ = u.shape
-    flat = u.reshape(-1)
-    places = _in_plane(flat, corners_at(flat), lean).reshape(count, n, 2, n, 2)
-    rows = np.arange(n)
-    first = places[:, rows, 0, rows] - reference
-    second = places[:, rows, 1, (rows + 1) % n] - np.roll(reference, -1, axis=0)
-    out = np.stack([np.sum(p * normal[:, j], axis=-1) for j, p in enumerate((first, second))], axis=-1)
+    own = np.concatenate([u[..., 0], of_last(u[..., 1])])
+    first, second = np.split(_in_plane(own, corners_at(own), lean) - reference, 2)
+    out = np.stack([dot(first, normal[:, 0]), dot(of_next(second), normal[:, 1])], axis=-1)
     return np.asarray(out - radius * np.cos(theta), dtype=np.float64)
 
 

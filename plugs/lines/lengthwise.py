@@ -54,7 +54,9 @@ class Curves:
         tuple of (k, n, d) float
             Values, and their derivatives by x.
         """
-        piece = np.sum(x[..., None] >= self.knots[:, 1:-1], axis=-1)
+        piece = np.zeros(x.shape, dtype=np.intp)
+        for knot in self.knots.T[1:-1]:
+            piece += x >= knot
         rows = np.arange(self.knots.shape[0])
         step = (x - self.knots[rows, piece])[..., None]
         c = self.coefficients[rows, piece]

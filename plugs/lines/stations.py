@@ -223,7 +223,7 @@ class Loft:
         -------
         (k, h) float, dimensionless
         """
-        slope = _crossings(self.lines, u, k)[1]
+        slope = _crossings(self.lines, u[:, None], k)[1]
         return 1.0 - k[:, None] * slope[..., 1]
 
     def lean_at(self, u: Array) -> Array:
@@ -282,17 +282,17 @@ class Loft:
 
 def _ring_corners(table: RingTable, lines: Curves, u: Array, k: Array) -> Array:
     """Return where the lines meet the planes x = u + k z, all round."""
-    ring = _crossings(lines, u, k)[0][:, table.corner_of].copy()
+    ring = _crossings(lines, u[:, None], k)[0][:, table.corner_of].copy()
     ring[..., 0] *= table.side_of
     return ring
 
 
 def _crossings(lines: Curves, u: Array, k: Array) -> tuple[Array, Array]:
-    """Return values and slopes of the lines where they meet the planes x = u + k z.
+    """Return values and slopes of the lines where they meet the planes x = u + k z: u (k, n), or (k, 1).
 
     Newton's method on x - u - k z(x), halving the bracket where it would leave it.
     """
-    x = np.repeat(u[:, None], lines.knots.shape[0], axis=1)
+    x = np.broadcast_to(u, (len(u), len(lines.knots)))
     value, slope = lines.at(x)
     if not np.any(k):
         return value, slope
@@ -300,7 +300,7 @@ def _crossings(lines: Curves, u: Array, k: Array) -> tuple[Array, Array]:
     low = np.broadcast_to(lines.knots[:, 0] - room, x.shape).copy()
     high = np.broadcast_to(lines.knots[:, -1] + room, x.shape).copy()
     for _ in range(_NEWTON_STEPS):
-        miss = x - u[:, None] - k[:, None] * value[..., 1]
+        miss = x - u - k[:, None] * value[..., 1]
         low, high = np.where(miss < 0.0, x, low), np.where(miss > 0.0, x, high)
         rate = 1.0 - k[:, None] * slope[..., 1]
         newton = miss / np.where(np.abs(rate) > 1e-9, rate, 1e-9)
@@ -417,8 +417,12 @@ def _zone(table: RingTable, lines: Curves, rises: Curves, sign: float, lean: flo
     if not radii.any():
         return None
 
+    own = Curves(knots=lines.knots[table.corner_of], coefficients=lines.coefficients[table.corner_of])
+
     def corners_at(u: Array) -> Array:
-        return _ring_corners(table, lines, u, np.full_like(u, lean))
+        ring = _crossings(own, u, np.full(len(u), lean))[0]
+        ring[..., 0] *= table.side_of
+        return ring
 
     return make_zone(
         sign=sign,

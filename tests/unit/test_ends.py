@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 
 from plugs.lines.checks import checked_loft
+from plugs.lines.lengthwise import Curves
 from plugs.lines.section import Corner, End, LinesPlan, Station
-from plugs.lines.stations import Loft
+from plugs.lines.stations import Loft, make_loft
 from tests.shapes import Array, box_plan, tapered_plan
 
 SIDE, DECK = "side", "deck"
@@ -150,3 +151,28 @@ def test_sharp_panels_are_not_drawn_inward() -> None:
     assert loft.sections(np.linspace(300.0, 400.0, 41)).corners[..., 1].min() == pytest.approx(0.0, abs=1e-9)
     rounded = checked_loft(pyramid(40.0, 0.0, 25.0))
     assert rounded.sections(rounded.breaks[-1:]).corners[..., 1].min() == pytest.approx(25.0, abs=0.1)
+
+
+def test_an_end_looks_at_each_corner_on_its_own_line(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of a section of eight times as many panels, a blend asks eight times as many places, not 64 times."""
+    asked = []
+    at = Curves.at
+
+    def counted(self: Curves, x: Array) -> tuple[Array, Array]:
+        asked.append(x.size)
+        return at(self, x)
+
+    def round_plan(count: int) -> LinesPlan:
+        turns = [math.pi * (i + 0.5) / count - 0.5 * math.pi for i in range(count)]
+        corners = {f"{i}": Corner(100.0 * math.cos(a), 100.0 * math.sin(a)) for i, a in enumerate(turns)}
+        panels = tuple(f"panel {i}" for i in range(count + 1))
+        stations = [Station(x=x, corners=corners) for x in (0.0, 300.0)]
+        return LinesPlan(stations=stations, panels=panels, rear=End(radius=20.0))
+
+    monkeypatch.setattr(Curves, "at", counted)
+    totals = []
+    for count in (4, 32):
+        asked.clear()
+        make_loft(round_plan(count), is_trial=True)
+        totals.append(sum(asked))
+    assert totals[1] < 9 * totals[0]
