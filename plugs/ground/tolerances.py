@@ -12,6 +12,10 @@ LENGTH: Final = 1e-6
 """Two positions closer than this are the same point: far below anything cut, far above
 rounding in double precision at 10 m (2e-12)."""
 
+IN_LINE: Final = 1e-4
+"""What is left out of the outline of a sliced body lies no farther from what is left: a two-hundredth of a
+chord. A plane crosses the diagonals of a grid too, half of all points, nearly all of them in line."""
+
 KERNEL_VOLUME_RATIO: Final = 1e-5
 """Relative agreement asked of kernel and section volumes of the body without recesses."""
 

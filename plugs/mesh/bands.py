@@ -29,9 +29,6 @@ _UPRIGHT: Final = 1e-9
 _FLAT: Final = 1e-9
 """Two triangles are one flat face where neither reaches so far out of the other's plane, mm: rounding."""
 
-_ROUNDING: Final = 1e-12
-"""Of the largest number in a sum: what the mesh engine takes for rounding."""
-
 _AHEAD: Final = np.array([1, 2, 0])
 
 
@@ -53,8 +50,6 @@ class Banded:
         Edges within one flat face.
     low, high : (m,) float, mm
         Heights of each triangle.
-    tolerance : float, mm
-        To which the mesh engine holds points to be in line.
     """
 
     vertices: Array
@@ -65,7 +60,6 @@ class Banded:
     is_inner: Flags
     low: Array
     high: Array
-    tolerance: float
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -157,18 +151,7 @@ def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded
         is_inner=is_inner,
         low=low,
         high=high,
-        tolerance=max(float(stack.up.get_tolerance()), _ROUNDING * _span(vertices)),
     )
-
-
-def _span(vertices: Array) -> float:
-    """Return how large numbers become where a body is cut by half of space, as the mesh engine does it."""
-    if not len(vertices):
-        return 0.0
-    low, high = (np.array([end(column) for column in vertices.T]) for end in (np.min, np.max))
-    middle = 0.5 * (low + high)
-    reach = float(np.hypot(*middle[:2]) + 0.5 * np.linalg.norm(high - low))
-    return 2.0 * reach + abs(float(middle[2]))
 
 
 def open_ended(faces: Sequence[float]) -> list[tuple[float, float]]:
@@ -246,7 +229,7 @@ def _shadow(body: Banded, between: _Between) -> shapely.MultiPolygon:
     is_corner = np.concatenate([np.ones(n_points, dtype=np.bool_), ~body.is_inner, ~body.is_inner])
     loops = [loop[is_corner[loop]] for loop in loops_along(first, second)]
     rings = [places[loop] for loop in loops if len(loop) > 2]
-    return wound_once(rings, body.tolerance)
+    return wound_once(rings)
 
 
 def surface(body: Banded, low: float, high: float) -> Array:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.errors import promise
 from plugs.ground.records import record
-from plugs.ground.tolerances import LENGTH
+from plugs.ground.tolerances import IN_LINE, LENGTH
 from plugs.mesh.triangles import areas, distinct, facing, ring_area, side_lengths
 from plugs.mesh.vectors import dot, extents, lengths
 
@@ -465,36 +465,35 @@ def extruded(region: shapely.MultiPolygon, axis: str, low: float, high: float) -
     return Body(prism(region, low, high).solid.transform(turn))
 
 
-def wound_once(rings: Sequence[Array], tolerance: float) -> shapely.MultiPolygon:
+def wound_once(rings: Sequence[Array]) -> shapely.MultiPolygon:
     """Return what rings run round at least once more anti-clockwise than clockwise.
 
     Parameters
     ----------
     rings : sequence of (m, 2) float, mm
-    tolerance : float, mm
-        To which points in line are left out.
 
     Returns
     -------
     shapely.MultiPolygon
         mm; empty without rings.
     """
-    if not rings:
-        return shapely.MultiPolygon()
-    section = manifold3d.CrossSection(list(rings), manifold3d.FillRule.Positive).simplify(tolerance)
-    return _polygons(manifold3d.CrossSection(section.to_polygons(), manifold3d.FillRule.Positive))
+    return _polygons(manifold3d.CrossSection(list(rings), manifold3d.FillRule.Positive))
 
 
 def _polygons(section: manifold3d.CrossSection) -> shapely.MultiPolygon:
-    """Return a plane section as polygons with holes, slivers left out."""
-    if section.num_contour() == 1:
-        ring = shapely.polygons(section.to_polygons()[0])
-        return shapely.MultiPolygon([ring] if section.area() > _LEAST_AREA else [])
-    found = []
-    for part in section.decompose():
-        rings = part.to_polygons()
-        areas = [ring_area(ring) for ring in rings]
-        holes = [ring for ring, area in zip(rings, areas, strict=True) if area < -_LEAST_AREA]
-        shells = [ring for ring, area in zip(rings, areas, strict=True) if area > _LEAST_AREA]
-        found += [shapely.Polygon(shell, holes) for shell in shells]
-    return shapely.MultiPolygon(found)
+    """Return a plane section as polygons with holes, slivers and points in line left out."""
+    whole, fewer = [], []
+    for part in [section] if section.num_contour() == 1 else section.decompose():
+        found = [(ring_area(ring), ring) for ring in part.to_polygons()]
+        shells = [shapely.linearrings(ring) for area, ring in found if area > _LEAST_AREA]
+        holes = [shapely.linearrings(ring) for area, ring in found if area < -_LEAST_AREA]
+        for shell in shells:
+            rings = np.array([shell, *holes])
+            thin = shapely.simplify(
+                rings, 0.5 * IN_LINE, preserve_topology=False
+            )  # once, then where it begins
+            thin = np.where(shapely.get_num_coordinates(thin) > 3, thin, rings)
+            whole.append(shapely.polygons(rings[0], rings[1:]))
+            fewer.append(shapely.polygons(thin[0], thin[1:]))
+    thinned = shapely.MultiPolygon(fewer)
+    return thinned if thinned.is_valid else shapely.MultiPolygon(whole)

@@ -51,7 +51,6 @@ _LEVEL = 0.05  # mm: what lies no higher over the lowest place stands on the boa
 _COARSE = 0.05  # mm: near enough to choose a way by
 _STEEP_DEG = 45.0  # as for templates in the foam
 _NOTHING = 1e-9  # mm2. A side of an outline along the way sweeps nothing but rounding
-_IN_LINE = 1e-6  # mm. Corners of an outline that are none: rounding
 _SIDES = {"x": ("left", "right"), "y": ("front", "rear")}
 _UNUSED = (
     "slots", "clearance", "bit_diameter", "relief", "screw_diameter", "foot_diameter", "hole_margin",
@@ -295,8 +294,8 @@ def _edge(seen: _Seen, span: Span) -> _Edge | None:
         board=board,
         stands=(foot[0], board, foot[2], bottom + _LEVEL),
         faces=(
-            shapely.simplify(mesh.outline(seen.turned, low, above=True).boundary, _IN_LINE),
-            shapely.simplify(mesh.outline(seen.turned, high, above=False).boundary, _IN_LINE),
+            mesh.outline(seen.turned, low, above=True).boundary,
+            mesh.outline(seen.turned, high, above=False).boundary,
         ),
         others=others,
     )
