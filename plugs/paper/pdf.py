@@ -10,11 +10,13 @@ from __future__ import annotations
 import io
 import os
 import unicodedata
+from collections import defaultdict
 from collections.abc import Container, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plugs.drafting.drawing import Array, Box, Drawing, Label, Path, drawing_bounds
 from plugs.drafting.styles import line_styles
@@ -44,6 +46,14 @@ the angle (textbook, from memory; a test measures it)."""
 _FACE: Final = "plugs-upright"
 _DATE: Final = "SOURCE_DATE_EPOCH"
 _BEYOND: Final = 2.0  # mm. The window's cut goes so far over its edge: half a line is not lost there
+_LEADING: Final = 1.2  # of the letters' size: the library's own step from line to line
+_ESCAPED: Final = {
+    code: "\\" + chr(code) if chr(code) in "()\\" else f"\\{code:03o}"
+    for code in range(256)
+    if chr(code) in "()\\" or not 32 <= code < 127
+}
+"""What stands for codes that PDF has another use for in texts (ISO 32000-1, 7.3.4.2; secondary)."""
+
 _START: Final = "n %.5f %.5f m"
 _LINE: Final = "%.5f %.5f l"
 _CURVE: Final = "%.5f %.5f %.5f %.5f %.5f %.5f c"
@@ -90,12 +100,11 @@ def render_pdf(
         raise AssertionError("a PDF without pages was asked for")
     if _FACE not in pdfmetrics.getRegisteredFontNames():
         pdfmetrics.registerFont(TTFont(_FACE, "Vera.ttf"))
-    letters = _Letters(pdfmetrics.getFont(_FACE).face.charToGlyph)
     packed = io.BytesIO()
     with _settled_library():
         canvas = Canvas(packed, invariant=1, pageCompression=1, initialFontName=_FACE)
         sheets = map_sheets(plan, drawings, title=title) if maps is None else maps
-        _draw_all(canvas, drawings, plan, sheets, title, letters)
+        _draw_all(canvas, plan, sheets, title)
     return packed.getvalue()
 
 
@@ -114,15 +123,9 @@ def _settled_library() -> Iterator[None]:
             os.environ[_DATE] = date
 
 
-def _draw_all(
-    canvas: Any,
-    drawings: Sequence[Drawing],
-    plan: PagePlan,
-    sheets: Sequence[MapSheet],
-    title: str,
-    letters: _Letters,
-) -> None:
+def _draw_all(canvas: Any, plan: PagePlan, sheets: Sequence[MapSheet], title: str) -> None:
     """Write every drawing once, the page map, and the pages."""
+    pen = _Pen(canvas)
     canvas.setTitle(title)
     canvas.setSubject("at full size")
     canvas.setAuthor("")
@@ -135,22 +138,20 @@ def _draw_all(
         shifts.append(shift)
         half = ((x1 - x0) / 2.0 + _BEYOND, (y1 - y0) / 2.0 + _BEYOND)
         canvas.beginForm(f"drawing{i}", *(v * POINT_PER_MM for v in (-half[0], -half[1], *half)))
-        _draw(canvas, drawing, shift, PRINT_WIDTH, letters)
+        pen.draw(drawing, shift, PRINT_WIDTH)
         canvas.endForm()
     for sheet in sheets:
         canvas.setPageSize(tuple(side * POINT_PER_MM for side in sheet.size))
-        _draw(canvas, sheet.drawing, (0.0, 0.0), MARK_WIDTH, letters)
+        pen.draw(sheet.drawing, (0.0, 0.0), MARK_WIDTH)
         canvas.showPage()
     n_pages = len(sheets) + len(plan.pages)
     for number, page in enumerate(plan.pages, start=len(sheets) + 1):
         marks = page_marks(page, plan.shown, unit=plan.unit, number=number, n_pages=n_pages, title=title)
-        _draw_page(canvas, page, shifts, marks, letters)
+        _draw_page(canvas, page, shifts, marks, pen)
     canvas.save()
 
 
-def _draw_page(
-    canvas: Any, page: Page, shifts: list[tuple[float, float]], marks: Drawing, letters: _Letters
-) -> None:
+def _draw_page(canvas: Any, page: Page, shifts: list[tuple[float, float]], marks: Drawing, pen: _Pen) -> None:
     """Write a page: each drawing through its window, and the marks over them."""
     canvas.setPageSize(tuple(side * POINT_PER_MM for side in page.size))
     for spot in page.spots:
@@ -163,7 +164,7 @@ def _draw_page(
         canvas.transform(*turn, (x + spot.move[0]) * POINT_PER_MM, (y + spot.move[1]) * POINT_PER_MM)
         canvas.doForm(f"drawing{spot.drawing}")
         canvas.restoreState()
-    _draw(canvas, marks, (0.0, 0.0), MARK_WIDTH, letters)
+    pen.draw(marks, (0.0, 0.0), MARK_WIDTH)
     canvas.showPage()
 
 
@@ -175,34 +176,56 @@ def _clip(canvas: Any, box: Box) -> None:
     canvas.clipPath(window, stroke=0, fill=0)
 
 
-def _draw(canvas: Any, drawing: Drawing, shift: tuple[float, float], width: float, letters: _Letters) -> None:
-    """Write the lines and texts of a drawing, group by group."""
-    canvas.setLineJoin(1)
-    canvas.setLineWidth(width * POINT_PER_MM)
-    for name, style in line_styles(drawing).items():
-        red, green, blue = (int(style.colour[k : k + 2], 16) / 255.0 for k in (1, 3, 5))
-        canvas.setStrokeColorRGB(red, green, blue)
-        canvas.setFillColorRGB(red, green, blue)
-        canvas.setDash([part * POINT_PER_MM for part in style.dash])
-        for path in drawing.paths:
-            if path.dxf_layer == name:
-                _stroke(canvas, path, shift)
-        for label in drawing.labels:
-            if label.dxf_layer == name:
-                _write(canvas, label, shift, letters)
+class _Pen:
+    """What writes lines and texts into a document: what the library would, without an object for each.
 
+    Parameters
+    ----------
+    canvas : Canvas
+        Of the library.
+    """
 
-def _write(canvas: Any, label: Label, shift: tuple[float, float], letters: _Letters) -> None:
-    """Write one line of text; a letter that the face lacks becomes its plain form, or a question mark."""
-    text = label.text.translate(letters)
-    x, y = label.at[0] + shift[0], label.at[1] + shift[1]
-    canvas.setFont(_FACE, label.height / CAPITAL_RATIO * POINT_PER_MM)
-    if label.align == "centre":
-        canvas.drawCentredString(x * POINT_PER_MM, (y - label.height / 2.0) * POINT_PER_MM, text)
-        return
-    line = canvas.beginText(x * POINT_PER_MM, y * POINT_PER_MM)
-    line.textLine(text)  # as drawString does, which would measure it first
-    canvas.drawText(line)
+    def __init__(self, canvas: Any) -> None:
+        """Take up the face."""
+        from reportlab.pdfbase import pdfmetrics
+
+        self._canvas, self._face = canvas, pdfmetrics.getFont(_FACE)
+        self._letters = _Letters(self._face.face.charToGlyph)
+
+    def draw(self, drawing: Drawing, shift: tuple[float, float], width: float) -> None:
+        """Write the lines and texts of a drawing, group by group."""
+        canvas = self._canvas
+        canvas.setLineJoin(1)
+        canvas.setLineWidth(width * POINT_PER_MM)
+        strokes = defaultdict[str, list[str]](list)
+        for path, stroke in zip(drawing.paths, _strokes(drawing.paths, shift), strict=True):
+            strokes[path.dxf_layer] += (stroke, "S")
+        for name, style in line_styles(drawing).items():
+            red, green, blue = (int(style.colour[k : k + 2], 16) / 255.0 for k in (1, 3, 5))
+            canvas.setStrokeColorRGB(red, green, blue)
+            canvas.setFillColorRGB(red, green, blue)
+            canvas.setDash([part * POINT_PER_MM for part in style.dash])
+            for row in strokes[name]:
+                canvas.addLiteral(row)
+            for label in drawing.labels:
+                if label.dxf_layer == name:
+                    canvas.addLiteral(self._written(label, shift))
+
+    def _written(self, label: Label, shift: tuple[float, float]) -> str:
+        """Return one line of text, of letters that the face has."""
+        from reportlab.lib.rl_accel import fp_str
+
+        face, text = self._face, label.text.translate(self._letters)
+        size, document = label.height / CAPITAL_RATIO * POINT_PER_MM, self._canvas._doc
+        x, y = (label.at[0] + shift[0]) * POINT_PER_MM, label.at[1] + shift[1]
+        if label.align == "centre":
+            x, y = x - 0.5 * face.stringWidth(text, size), y - label.height / 2.0
+        rows = [f"BT 1 0 0 1 {fp_str(x, y * POINT_PER_MM)} Tm"]
+        for part, codes in face.splitString(text, document):
+            name = face.getSubsetInternalName(part, document)
+            rows.append(f"{name} {fp_str(size)} Tf {fp_str(_LEADING * size)} TL")
+            rows.append(f"({codes.decode('latin-1').translate(_ESCAPED)}) Tj")
+        return " ".join((*rows, "T* ET"))
 
 
 class _Letters(dict[int, str]):
@@ -223,53 +246,70 @@ class _Letters(dict[int, str]):
         return self.setdefault(number, letter)
 
 
-def _stroke(canvas: Any, path: Path, shift: tuple[float, float]) -> None:
-    """Draw a path: lines as they are, arcs as Bezier curves."""
-    from reportlab.pdfgen.pathobject import PDFPathObject
+def _strokes(paths: Sequence[Path], shift: tuple[float, float]) -> Iterator[str]:
+    """Yield what draws each path: lines as they are, arcs as Bezier curves."""
+    if not paths:
+        return
+    points = (np.concatenate([path.points for path in paths]) + np.array(shift)) * POINT_PER_MM
+    last = np.cumsum([len(path.points) for path in paths])
+    after = np.arange(1, len(points) + 1)
+    after[last - 1] = np.concatenate(([0], last[:-1]))
+    bulges = np.concatenate([path.bulges for path in paths])
+    bulges[[stop - 1 for path, stop in zip(paths, last, strict=True) if not path.is_closed]] = 0.0
+    arcs = np.flatnonzero((bulges != 0.0) & (points != points[after]).any(axis=1))
+    curves, owner = bezier_arcs(points[arcs], points[after[arcs]], bulges[arcs], POINT_PER_MM * ARC_ERROR)
+    bowed = defaultdict[int, list[str]](list)
+    for arc, curve in zip(arcs[owner].tolist(), curves.tolist(), strict=True):
+        bowed[arc].append(_CURVE % tuple(curve))
+    flat, first = points.ravel().tolist(), 0
+    for path, stop in zip(paths, last.tolist(), strict=True):
+        codes = [_START % (flat[2 * first], flat[2 * first + 1])]
+        for at in range(first, stop):
+            if at in bowed:
+                codes += bowed[at]
+            elif at + 1 < stop:
+                codes.append(_LINE % (flat[2 * at + 2], flat[2 * at + 3]))
+        if path.is_closed:
+            codes.append("h")
+        first = stop
+        yield " ".join(codes)
 
-    points = ((path.points + np.array(shift)) * POINT_PER_MM).tolist()
-    codes = [_START % tuple(points[0])]
-    ends = [*points[1:], points[0]] if path.is_closed else points[1:]
-    for here, there, bulge in zip(points, ends, path.bulges.tolist(), strict=False):
-        if bulge and there != here:
-            for curve in bezier_arc(here, there, bulge, POINT_PER_MM * ARC_ERROR).tolist():
-                codes.append(_CURVE % tuple(curve))
-        elif there is not points[0]:
-            codes.append(_LINE % tuple(there))
-    if path.is_closed:
-        codes.append("h")
-    canvas.drawPath(PDFPathObject(codes), stroke=1, fill=0)
 
-
-def bezier_arc(begin: Sequence[float], finish: Sequence[float], bulge: float, error: float) -> Array:
-    """Return an arc as Bezier curves of the third degree.
+def bezier_arcs(begin: Array, finish: Array, bulge: Array, error: float) -> tuple[Array, NDArray[np.intp]]:
+    """Return arcs as Bezier curves of the third degree.
 
     Parameters
     ----------
-    begin, finish : (2,) float, any one unit
-        Its ends, not the same point.
-    bulge : float, dimensionless
+    begin, finish : (k, 2) float, any one unit
+        Their ends, not the same point.
+    bulge : (k,) float, dimensionless
         tan(angle / 4), + counter-clockwise, not 0.
     error : float, same unit
-        Farthest that a curve may lie from the arc.
+        Farthest that a curve may lie from its arc.
 
     Returns
     -------
-    (n, 6) float, same unit
+    curves : (n, 6) float, same unit
         Of each curve the two inner control points and the end.
+    arcs : (n,) int
+        Which arc each belongs to, in their order.
 
     References
     ----------
     Control points at 4/3 tan(angle / 4) of the radius along the tangents: textbook, from memory.
     """
-    z0, z1 = complex(*begin), complex(*finish)
+    z0, z1 = (ends[:, 0] + 1j * ends[:, 1] for ends in (begin, finish))
     span = z1 - z0
-    centre = z0 + span / 2.0 + 1j * span * (1.0 - bulge**2) / (4.0 * bulge)
-    angle, radius = 4.0 * np.arctan(bulge), abs(z0 - centre)
-    n = max(1, int(np.ceil(abs(angle) / (np.pi / 2.0) * (_QUARTER_ERROR * radius / error) ** (1.0 / 6.0))))
-    n = max(n, int(np.ceil(abs(angle) / (np.pi / 2.0) - 1e-9)))
-    knots = centre + (z0 - centre) * np.exp(1j * angle * np.arange(n + 1) / n)
-    knots[0], knots[-1] = z0, z1
-    reach = 4.0 / 3.0 * np.tan(angle / n / 4.0) * 1j * (knots - centre)
-    first, second, end = knots[:-1] + reach[:-1], knots[1:] - reach[1:], knots[1:]
-    return np.column_stack((first.real, first.imag, second.real, second.imag, end.real, end.imag))
+    centre = z0 + span / 2.0 + 1j * span * ((1.0 - bulge**2) / (4.0 * bulge))
+    angle, radius = 4.0 * np.arctan(bulge), np.abs(z0 - centre)
+    quarters = np.abs(angle) / (np.pi / 2.0)
+    n = np.ceil(np.maximum(quarters * (_QUARTER_ERROR * radius / error) ** (1.0 / 6.0), quarters - 1e-9))
+    n = np.maximum(n, 1.0).astype(np.intp)
+    arcs = np.repeat(np.arange(len(n)), n)
+    part = np.arange(len(arcs)) - np.repeat(np.cumsum(n) - n, n)
+    turn = 1j * angle[arcs]
+    first, last = (centre[arcs] + (z0 - centre)[arcs] * np.exp(turn * k / n[arcs]) for k in (part, part + 1))
+    first, last = np.where(part == 0, z0[arcs], first), np.where(part + 1 == n[arcs], z1[arcs], last)
+    reach = (4.0 / 3.0 * np.tan(angle / n / 4.0) * 1j)[arcs]
+    leaving, reaching = first + reach * (first - centre[arcs]), last - reach * (last - centre[arcs])
+    return np.column_stack([axis for z in (leaving, reaching, last) for axis in (z.real, z.imag)]), arcs

@@ -22,7 +22,7 @@ from plugs.ground.paper import paper_of
 from plugs.paper import pdf
 from plugs.paper.marks import fitted
 from plugs.paper.pages import plan_pages
-from plugs.paper.pdf import bezier_arc, render_pdf
+from plugs.paper.pdf import bezier_arcs, render_pdf
 from tests.reference.pdf_walk import full_size_pdf, opened, strokes, texts
 
 MAKE = """
@@ -63,7 +63,7 @@ def drawn(*paths, labels=(), name="part"):
 def test_arcs_become_curves_within_a_hundredth(bulge, chord, turn):
     """Points of the cubics, by Bernstein's polynomials, lie on the arc's circle within 0.01 mm."""
     begin, finish = np.zeros(2), chord * np.array((np.cos(turn), np.sin(turn)))
-    curves = bezier_arc(begin, finish, bulge, pdf.ARC_ERROR)
+    curves, _ = bezier_arcs(begin[None], finish[None], np.array([bulge]), pdf.ARC_ERROR)
     across = np.array((-finish[1], finish[0]))
     centre = finish / 2.0 + across * (1.0 - bulge**2) / (4.0 * bulge)
     radius = chord * (1.0 + bulge**2) / (4.0 * abs(bulge))
@@ -104,6 +104,18 @@ def test_letters_the_face_lacks_are_seen(text, written):
     full_size_pdf([drawn(part())], paper="A4", title="t")
     known = pdfmetrics.getFont("plugs-upright").face.charToGlyph
     assert text.translate(pdf._Letters(known)) == written
+
+
+def test_every_letter_that_the_face_has_can_be_read_back():
+    """They are more than the library has codes for in one subset of the face."""
+    full_size_pdf([drawn(part())], paper="A4", title="t")
+    known = sorted(code for code in pdfmetrics.getFont("plugs-upright").face.charToGlyph if code > 0xA0)
+    rows = ["".join(map(chr, known[k : k + 40])) for k in range(0, len(known), 40)]
+    assert len(known) > 160
+    labels = [Label(text=row, at=(5.0, 8.0 * k), height=2.0) for k, row in enumerate(rows)]
+    reader = opened(full_size_pdf([drawn(part(), labels=labels)], paper="A4", title="t"))
+    read = "".join(text for text, _ in texts(reader.pages[0]))
+    assert set("".join(rows)) <= set(read)
 
 
 def test_labels_can_be_read_back():
