@@ -1,8 +1,9 @@
 """The fit list: a table of offsets of the plug as it is to be, for what is measured on the real one.
 
-At every station half-breadths at waterlines and heights at lengthwise sections, at the ends lengths, then
-the mating edges and the gaps under a straightedge. What cannot be told well with a tape is left out: a
-surface that leans more than 45 degrees along the way that is measured.
+At every station half-breadths at waterlines and heights at lengthwise sections, at the ends lengths (of flats
+the corners and the middle: a straightedge tells the rest), then the mating edges and the gaps under a
+straightedge. What cannot be told well with a tape is left out: a surface that leans more than 45 degrees
+along the way that is measured.
 """
 
 from __future__ import annotations
@@ -53,6 +54,9 @@ _LEAST_FACING: Final = float(np.cos(np.radians(45.0)))
 _EDGE_ON: Final = 1e-6  # of what faces a tape
 _TOUCH: Final = 1e-9  # mm, mm2. Rounding on the edges of triangles
 _TWICE: Final = 25.0  # mm. A station that is not the recipe's own stands no nearer to another
+_IN_LINE: Final = 0.02
+"""mm. So near to the line between those beside it a length need not be measured: six in a row hide no more
+than an even curve of 0.13 mm (derived: 2 x 0.02 x 5 x 5 / 8)."""
 _RIM: Final = 2.0  # mm. No line is measured along so near to the edge of the whole
 
 
@@ -211,10 +215,40 @@ def _taped_rows(foam: Solid, finish: Solid, plan: FitPlan, openings: Sequence[Sc
     asked = [*_at_stations(plan), *ends]
     on_foam = _reaches(foam, asked)
     on_finish = on_foam if finish is foam else _reaches(finish, asked)
-    for one, foam_mm, finished_mm in zip(asked, on_foam, on_finish, strict=True):
-        if foam_mm is not None:
+    spared = _told_by_a_straightedge(asked, plan, (on_foam, on_finish))
+    for i, (one, foam_mm, finished_mm) in enumerate(zip(asked, on_foam, on_finish, strict=True)):
+        if foam_mm is not None and i not in spared:
             side = _side(float(one.sign) if one.at[1] is None else one.at[1])
             yield _row(one.what, one.place, side, one.at, foam_mm, finished_mm)
+
+
+def _told_by_a_straightedge(
+    asked: Sequence[_Asked], plan: FitPlan, reaches: Sequence[Sequence[float | None]]
+) -> set[int]:
+    """Return the numbers of lengths in line with those beside them: of a flat end corners and middle stay."""
+    found: set[int] = set()
+    ways = np.array(sorted(plan.across)), np.array(plan.waterlines)
+    for sign in (-1, 1):
+        own = {one.at[1:]: i for i, one in enumerate(asked) if one.what == LENGTH and one.sign == sign}
+        number = np.array([[own.get((y, z), -1) for z in ways[1].tolist()] for y in ways[0].tolist()])
+        lengths = [np.array([*of, None], dtype=np.float64)[number] for of in reaches]
+        along_y, along_z = (
+            np.all([_is_in_line(places, np.moveaxis(one, way, 1)) for one in lengths], axis=0)
+            for way, places in enumerate(ways)
+        )
+        is_spared = along_y.T | along_z
+        row = int(np.flatnonzero(ways[0] == 0.0)[0])
+        middle = np.flatnonzero(~np.isnan(lengths[0][row]))
+        is_spared[row, middle[len(middle) // 2 :][:1]] = False
+        found |= {*number[is_spared].tolist()}
+    return found
+
+
+def _is_in_line(places: Array, lengths: Array) -> NDArray[np.bool_]:
+    """Return which of (k, n) lengths at n places are what lies between those before and behind them."""
+    share = (places[1:-1] - places[:-2]) / (places[2:] - places[:-2])
+    off = lengths[:, 1:-1] - lengths[:, :-2] - share * (lengths[:, 2:] - lengths[:, :-2])
+    return np.pad(np.abs(off) <= _IN_LINE, ((0, 0), (1, 1)))
 
 
 def _at_stations(plan: FitPlan) -> Iterable[_Asked]:

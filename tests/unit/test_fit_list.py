@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import csv
 import io
+from itertools import product
 
 import numpy as np
 import pytest
 import trimesh
 
-from plugs import Corner, Plug, Skin, Station
+from plugs import Corner, End, Plug, Skin, Station
 from plugs.mesh import mesh
 from plugs.sanding.fit_list import EDGE, GAP, HALF_BREADTH, HEIGHT, LENGTH, FitRow
 from plugs.summary.csv_files import csv_files
@@ -52,6 +53,21 @@ def test_a_box_by_hand() -> None:
     assert all(abs(row.foam or 0.0) < 1e-3 for row in of_kind(rows, GAP)), "flat panels show no daylight"
 
 
+def test_of_a_flat_end_corners_and_middle_are_measured() -> None:
+    """A straightedge tells the rest, and what lies along an end's rounding: that by Pythagoras."""
+    flat = of_kind(work_out(tapered()).fit_list, LENGTH)
+    front = [(row.y, row.z) for row in flat if row.place.startswith("front")]
+    assert sorted(front) == [(-150.0, 20.0), (-150.0, 100.0), (0.0, 60.0), (150.0, 20.0), (150.0, 100.0)]
+    corners = {"low": Corner(200.0, 0.0), "high": Corner(200.0, 300.0)}
+    stations = [Station(x=x, corners=corners) for x in (0.0, 500.0)]
+    bow = Plug(name="Bow", panels=("floor", "side", "deck"), stations=stations, front=End(radius=100.0))
+    fallen = 100.0 - np.sqrt(100.0**2 - 50.0**2)
+    asked = dict.fromkeys(product((-100.0, 100.0), (100.0, 200.0)), 0.0) | {(0.0, 150.0): 0.0}
+    asked |= dict.fromkeys(product((-150.0, 150.0), (50.0, 250.0)), fallen)
+    told = [row for row in of_kind(work_out(bow).fit_list, LENGTH) if row.place.startswith("front")]
+    assert {(row.y, row.z): row.foam for row in told} == pytest.approx(asked, abs=0.02)
+
+
 @pytest.mark.parametrize("line", ["foam", "finished"])
 def test_every_place_of_the_demo_lies_on_its_surface(line: str) -> None:
     """With its own figure in the blank, each row is a point of the surface that it speaks of."""
@@ -67,7 +83,7 @@ def test_every_place_of_the_demo_lies_on_its_surface(line: str) -> None:
             ways.append([row.what != EDGE and v is None for v in (row.x, row.y, row.z)])
     shape = trimesh.Trimesh(*mesh.triangles_of(solid.body), process=False)
     _, off, which = trimesh.proximity.closest_point(shape, np.array(points))
-    assert len(points) > 60
+    assert len(points) > 50
     assert off.max() < 1e-6
     facing = np.abs(shape.face_normals[which])[np.array(ways)]
     assert facing.min() > np.cos(np.radians(45.5)), "what leans more cannot be told with a tape"
