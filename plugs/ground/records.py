@@ -48,7 +48,7 @@ def _record(
             methods |= {"__setattr__": _kept, "__delattr__": _kept}
             kind.__dataclass_params__.frozen = True  # for classes derived from it
             if slots:
-                methods |= {"__getstate__": _state, "__setstate__": _restore}
+                methods |= _sent(kind)
         for name, method in methods.items():
             if name not in own or (name == "__hash__" and own[name] is None):
                 setattr(kind, name, method)
@@ -156,15 +156,19 @@ def _kept(_: object, name: str, *value: object) -> NoReturn:
     raise dataclasses.FrozenInstanceError(f"cannot {'assign to' if value else 'delete'} field {name!r}")
 
 
-def _state(self: Any) -> list[object]:
-    """Return what a record holds, to be sent elsewhere."""
-    return [getattr(self, one.name) for one in dataclasses.fields(self)]
+def _sent(kind: Any) -> dict[str, object]:
+    """Return the methods by which a frozen record is sent elsewhere, and filled there."""
+    names = [one.name for one in dataclasses.fields(kind)]
+    setters = [getattr(kind, name).__set__ for name in names]
 
+    def __getstate__(self: object) -> list[object]:  # noqa: N807
+        return [getattr(self, name) for name in names]
 
-def _restore(self: Any, state: list[object]) -> None:
-    """Fill a record with what was sent."""
-    for one, value in zip(dataclasses.fields(self), state, strict=True):
-        object.__setattr__(self, one.name, value)
+    def __setstate__(self: object, state: list[object]) -> None:  # noqa: N807
+        for put, value in zip(setters, state, strict=True):
+            put(self, value)
+
+    return {"__getstate__": __getstate__, "__setstate__": __setstate__}
 
 
 if TYPE_CHECKING:
