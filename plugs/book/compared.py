@@ -22,14 +22,16 @@ from plugs.comparing.colours import BANDS, PALETTE, limit_of, tints_of, with_sig
 from plugs.comparing.comparison import FOAM, Comparison
 from plugs.comparing.corrected import Corrected, corrected, write_new
 from plugs.comparing.edges import Edge, measured_edge
-from plugs.comparing.order import Words, compared, side_by_side, written
+from plugs.comparing.order import Words, begun_by, side_by_side, written
 from plugs.comparing.places import high_or_low
 from plugs.comparing.strips import strips_of
 from plugs.files.svg import render_svg
 from plugs.ground.figures import told
+from plugs.ground.records import record
 from plugs.ground.units import format_fine, format_length, parse_length
 from plugs.mesh.named import NamedMesh
-from plugs.pictures.tinted import tinted_png
+from plugs.pictures.canvas import load_library
+from plugs.pictures.tinted import Sides, tinted_png, two_sides
 from plugs.sanding.fit_list import HEIGHT
 from plugs.stages.worked import Worked
 from plugs.words.ways import called
@@ -62,16 +64,18 @@ def told_and_written(work: Worked, options: Namespace) -> list[str]:
         unit=options.unit,
         tolerance=parse_length(options.tolerance, param="--tolerance"),
     )
-    found = compared(work, options.measured, words)
+    with begun_by(work, options.measured, words) as one:
+        shown = shown_of(one.cells.vertices, one.cells.triangles) if len(one.measured.points) else None
+        stations = sorted({row.x for row in work.fit_list if row.what == HEIGHT and row.x is not None})
+        found = one.found()
     made = None if options.table is None else corrected(work, found)
     edge = None if options.edge is None else measured_edge(work, found)
     for text, path, option in ((made, options.table, "--table"), (edge, options.edge, "--edge")):
         if text is not None:
             write_new(text.text, path, option)
-    stations = sorted({row.x for row in work.fit_list if row.what == HEIGHT and row.x is not None})
     body = (work.body if words.against == FOAM else work.finish).body
     strips = {f"{one.path}.svg": render_svg(one).encode() for one in strips_of(found, body, tuple(stations))}
-    folder = written(found, home, options.measured.stem, comparison_files(found) | strips)
+    folder = written(found, home, options.measured.stem, comparison_files(found, shown) | strips)
     rows = [*found.told(), *side_by_side(home), *_table_rows(made, options.table, found.unit)]
     return [*rows, *_edge_rows(edge, options.edge, found.unit), f"written   {folder}"]
 
@@ -106,12 +110,36 @@ def _off_words(made: Corrected | Edge, unit: str) -> str:
     return f"{after} rms, {worst} at most; by the recipe as it is, by {before} rms"
 
 
-def comparison_files(found: Comparison) -> dict[str, bytes]:
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Shown:
+    """What is shown of a plug, before it has colours.
+
+    Attributes
+    ----------
+    sides : Sides
+    edges : (k, 2) int
+        Numbers of vertices: where its surface turns sharply.
+    """
+
+    sides: Sides
+    edges: NDArray[np.int64]
+
+
+def shown_of(vertices: NDArray[np.float64], triangles: NDArray[np.int64]) -> Shown:
+    """Return what is shown of a plug, before its cells have colours."""
+    load_library()
+    mesh = NamedMesh(name="map", vertices=vertices, triangles=triangles, colour=PALETTE[-1])
+    return Shown(sides=two_sides(mesh), edges=sharp_edges(vertices, triangles)[0])
+
+
+def comparison_files(found: Comparison, shown: Shown | None = None) -> dict[str, bytes]:
     """Return the picture of a comparison, and its page.
 
     Parameters
     ----------
     found : Comparison
+    shown : Shown or None
+        Of its cells, where that is known.
 
     Returns
     -------
@@ -120,8 +148,10 @@ def comparison_files(found: Comparison) -> dict[str, bytes]:
     """
     limit = limit_of(found)
     tints = tints_of(found.field, limit)
-    picture = _map(found, tints, limit) if len(found.off) else b""
-    scene = _scene(found, tints)
+    cells = found.field.cells
+    shown = shown or shown_of(cells.vertices, cells.triangles)
+    picture = _map(found, shown.sides, tints, limit) if len(found.off) else b""
+    scene = _scene(found, shown.edges, tints)
     source = BookSource(
         summary={"recipe": {"title": found.plug_name}, "display_unit": found.unit},
         drawings={},
@@ -139,22 +169,19 @@ def comparison_files(found: Comparison) -> dict[str, bytes]:
     return {"comparison.html": page.encode()} | ({"map.png": picture} if picture else {})
 
 
-def _map(found: Comparison, tints: NDArray[np.uint8], limit: float) -> bytes:
+def _map(found: Comparison, sides: Sides, tints: NDArray[np.uint8], limit: float) -> bytes:
     """Return the plug from two sides, coloured."""
-    cells = found.field.cells
-    mesh = NamedMesh(name="map", vertices=cells.vertices, triangles=cells.triangles, colour=PALETTE[-1])
     ends = [with_sign(limit * (2.0 * k / BANDS - 1.0), found.unit) for k in range(BANDS + 1)]
     line = "foam" if found.ask.against == FOAM else "finished surface"
     said = called()
     seen = f"{said.from_rear} {said.right}, {said.from_front} {said.left}"
     caption = f"{found.measured.name} on the {line}: + high, - low; {seen}"
-    return tinted_png(mesh, tints, PALETTE, (ends, "not measured", caption))
+    return tinted_png(sides, tints, PALETTE, (ends, "not measured", caption))
 
 
-def _scene(found: Comparison, tints: NDArray[np.uint8]) -> BookScene:
+def _scene(found: Comparison, edges: NDArray[np.int64], tints: NDArray[np.uint8]) -> BookScene:
     """Return what the page turns: the coloured plug."""
     cells = found.field.cells
-    edges = sharp_edges(cells.vertices, cells.triangles)[0]
     mesh = SceneMesh(
         name="map",
         group="foam" if found.ask.against == FOAM else "finish",

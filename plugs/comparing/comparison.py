@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any, Final
 
 import numpy as np
@@ -12,18 +14,21 @@ from plugs.comparing.field import Field, Patch, field_of, make_cells, patches_of
 from plugs.comparing.laying import Laid, lay
 from plugs.comparing.places import Names, high_or_low
 from plugs.comparing.reading import GapRead, Measured
-from plugs.comparing.surface import Nearest, make_surface
+from plugs.comparing.surface import Nearest, Surface, make_surface
 from plugs.ground.amounts import amount
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
+from plugs.ground.twins import meanwhile
 from plugs.ground.units import format_fine, format_length
 from plugs.laminate.choosing import material_named
 from plugs.laminate.generic import FILLERS
 from plugs.laminate.materials import Filler
-from plugs.sanding.sanding import SandingAids
 from plugs.stages.worked import Worked
 
 Array = NDArray[np.float64]
+
+_Held = tuple[Laid, tuple[EdgeRead, ...], Nearest, tuple[Array, bool], list[Patch]]
+"""How it is laid, what is read of edges, the nearest places, what a field has of them, and its patches."""
 
 FOAM: Final = "foam"
 FINISHED: Final = "finished"
@@ -300,6 +305,61 @@ def compare(
     PlugError
         It cannot be laid on the plug, or lies nowhere near it.
     """
+    cells, held = _prepared(work, measured, ask, datums)
+    return _whole(work, measured, ask, cells, held())
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Begun:
+    """A comparison on its way.
+
+    Attributes
+    ----------
+    measured : Measured
+    cells : Surface
+        In small triangles: deviations will be told of each.
+    found : callable
+        Gives the comparison, which it waits for; raises as `compare` does.
+    """
+
+    measured: Measured
+    cells: Surface
+    found: Callable[[], Comparison]
+
+
+@contextmanager
+def begun(
+    work: Worked, measured: Measured, ask: Ask, datums: tuple[Array, Array] | None = None
+) -> Iterator[Begun]:
+    """Begin to compare, where there can be one in a process beside this one.
+
+    Parameters
+    ----------
+    work : Worked
+    measured : Measured
+    ask : Ask
+    datums : tuple of two (k, 3) float, mm, or None
+
+    Returns
+    -------
+    context manager of Begun
+
+    Raises
+    ------
+    PlugError
+        No place could be within the tolerance.
+    """
+    cells, held = _prepared(work, measured, ask, datums)
+    with meanwhile(held) as waited:
+        yield Begun(
+            measured=measured, cells=cells, found=lambda: _whole(work, measured, ask, cells, waited())
+        )
+
+
+def _prepared(
+    work: Worked, measured: Measured, ask: Ask, datums: tuple[Array, Array] | None
+) -> tuple[Surface, Callable[[], _Held]]:
+    """Return the cells of what is compared with, and what holds against it what was measured."""
     if not 0.0 < ask.tolerance < np.inf:
         raise PlugError(
             param="--tolerance",
@@ -308,16 +368,28 @@ def compare(
             remedy="use a length such as 0.5",
         )
     body = (work.body if ask.against == FOAM else work.finish).body
-    names = Names(loft=work.lines.foam if ask.against == FOAM else work.drawn, unit=work.plug.display_unit)
-    surface = make_surface(body)
-    laid = lay(measured.points, surface, ask.how, ask.locked, datums)
-    placed = laid.pose.of(measured.points)
-    edges = edge_reads(work, measured.labels or (), placed)
-    near = surface.nearest(placed, reach_of(surface.size)).without([one.number for one in edges])
-    field = field_of(make_cells(body), near)
+    cells = make_cells(body)
+
+    def held() -> _Held:
+        surface = make_surface(body)
+        laid = lay(measured.points, surface, ask.how, ask.locked, datums)
+        placed = laid.pose.of(measured.points)
+        edges = edge_reads(work, measured.labels or (), placed)
+        near = surface.nearest(placed, reach_of(surface.size)).without([one.number for one in edges])
+        field = field_of(cells, near)
+        return laid, edges, near, (field.values, field.is_dense), patches_of(field, ask.tolerance)
+
+    return cells, held
+
+
+def _whole(work: Worked, measured: Measured, ask: Ask, cells: Surface, held: _Held) -> Comparison:
+    """Return a comparison, its places named."""
+    laid, edges, near, (values, is_dense), patches = held
+    loft = work.lines.foam if ask.against == FOAM else work.drawn
+    names = Names(loft=loft, unit=work.plug.display_unit)
     worst = tuple(
-        Worst(place=_place(one, names, measured, near), patch=one, advice=_advice(one, names, work.sanding))
-        for one in patches_of(field, ask.tolerance)
+        Worst(place=_place(one, names, measured, near), patch=one, advice=_advice(one, names, work))
+        for one in patches
     )
     filler = None if work.plug.filler is None else material_named(work.plug.filler, FILLERS, "filler")
     return Comparison(
@@ -328,7 +400,7 @@ def compare(
         laid=laid,
         near=near,
         edges=edges,
-        field=field,
+        field=Field(cells=cells, values=values, is_dense=is_dense),
         worst=worst,
         names=names,
         filler=filler,
@@ -342,14 +414,14 @@ def _place(patch: Patch, names: Names, measured: Measured, near: Nearest) -> str
     return measured.labels[int(np.argmin(np.linalg.norm(near.feet - patch.at, axis=1)))]
 
 
-def _advice(patch: Patch, names: Names, aids: SandingAids) -> str:
+def _advice(patch: Patch, names: Names, work: Worked) -> str:
     """Return what to do about a place."""
     whole = np.rint(patch.high - patch.low) if names.unit == "mm" else patch.high - patch.low
     size = " x ".join(format_length(float(v), names.unit) for v in np.sort(whole)[:0:-1])
     size += f", {amount('volume_m3', 1e-9 * patch.volume_mm3, names.unit)}"
     if not patch.is_high:
         return f"fill {size}"
-    panel, bay = names.panel(patch.at, patch.way), names.bay(patch.at)
+    panel, bay, aids = names.panel(patch.at, patch.way), names.bay(patch.at), work.sanding
     if panel.startswith("edge between "):
         pair = set(panel.removeprefix("edge between ").split(" and "))
         block = next((one for one in aids.blocks if any(pair <= set(e.split("/")) for e in one.edges)), None)

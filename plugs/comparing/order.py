@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, nullcontext
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
-from plugs.comparing.comparison import FINISHED, FOAM, Ask, Comparison, compare
+from plugs.comparing.comparison import FINISHED, FOAM, Ask, Begun, Comparison, begun
 from plugs.comparing.laying import BEST, DATUMS, PROBED, locks_of
 from plugs.comparing.reading import SCAN, Expected, read_datums, read_measured
+from plugs.comparing.scans import is_scan, scan_points
 from plugs.files.folder import SUMMARY, FreshFolder
 from plugs.ground.errors import PlugError
 from plugs.ground.figures import told
 from plugs.ground.records import record
+from plugs.ground.twins import meanwhile
+from plugs.mesh.mesh import keep_to_one_thread
 from plugs.stages.worked import Worked
 from plugs.summary.summary import file_rows
 from plugs.tables.rows import csv_text
@@ -51,8 +56,9 @@ class Words:
     tolerance: float
 
 
-def compared(work: Worked, path: Path, words: Words) -> Comparison:
-    """Return how far what was measured is from a plug.
+@contextmanager
+def begun_by(work: Worked, path: Path, words: Words) -> Iterator[Begun]:
+    """Begin to compare what was measured with a plug, where there can be one in a process beside this one.
 
     Parameters
     ----------
@@ -63,7 +69,7 @@ def compared(work: Worked, path: Path, words: Words) -> Comparison:
 
     Returns
     -------
-    Comparison
+    context manager of Begun
 
     Raises
     ------
@@ -78,16 +84,18 @@ def compared(work: Worked, path: Path, words: Words) -> Comparison:
             reason="a plug has no such surface",
             remedy=f"use {FOAM} or {FINISHED}",
         )
-    solid = work.body if words.against == FOAM else work.finish
-    expected = Expected(
-        plug_name=work.plug.name,
-        against=words.against,
-        body=solid.body,
-        rows=work.fit_list,
-        templates=lambda: work.templates,
-        course=solid.loft.table.course,
-    )
-    measured = read_measured(path, words.unit, expected)
+    keep_to_one_thread()
+    with meanwhile(partial(scan_points, path)) if is_scan(path) else nullcontext() as scanned:
+        solid = work.body if words.against == FOAM else work.finish
+        expected = Expected(
+            plug_name=work.plug.name,
+            against=words.against,
+            body=solid.body,
+            rows=() if is_scan(path) else work.fit_list,
+            templates=lambda: work.templates,
+            course=solid.loft.table.course,
+        )
+        measured = read_measured(path, words.unit, expected, scanned)
     datums = None if words.datums is None else read_datums(words.datums)
     by = words.by or (DATUMS if datums is not None else BEST if measured.kind == SCAN else PROBED)
     if by not in (PROBED, DATUMS, BEST) or (locked and by != BEST):
@@ -100,7 +108,8 @@ def compared(work: Worked, path: Path, words: Words) -> Comparison:
             remedy=f"use --by {BEST}" if locked else f"use {PROBED}, {DATUMS} or {BEST}",
         )
     ask = Ask(against=words.against, how=by, locked=locked, tolerance=words.tolerance)
-    return compare(work, measured, ask, datums)
+    with begun(work, measured, ask, datums) as one:
+        yield one
 
 
 def written(found: Comparison, home: Path, stem: str, shown: Mapping[str, bytes]) -> Path:

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.comparing.scans import READERS, scan_points
+from plugs.comparing.scans import is_scan, scan_points
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.ground.units import to_mm, unit_named
@@ -107,7 +107,9 @@ class Expected:
     course: Course | None = None
 
 
-def read_measured(path: Path, unit: str | None, expected: Expected) -> Measured:
+def read_measured(
+    path: Path, unit: str | None, expected: Expected, scanned: Callable[[], Array] | None = None
+) -> Measured:
     """Return what was measured.
 
     Parameters
@@ -116,6 +118,8 @@ def read_measured(path: Path, unit: str | None, expected: Expected) -> Measured:
     unit : str or None
         Of a file that does not say, "mm", "cm", "m" or "in"; a scan is in mm without.
     expected : Expected
+    scanned : callable or None
+        Gives the points of a scan, if it is one and they are being read already.
 
     Returns
     -------
@@ -133,8 +137,8 @@ def read_measured(path: Path, unit: str | None, expected: Expected) -> Measured:
             reason="it is no unit of what is measured",
             remedy="use mm, cm, m or in",
         )
-    if path.suffix.lower() in READERS:
-        points = to_mm(1.0, unit or "mm") * scan_points(path)
+    if is_scan(path):
+        points = to_mm(1.0, unit or "mm") * (scan_points(path) if scanned is None else scanned())
         note = () if unit else (f"{path.name} has no unit of its own: its numbers were taken for mm",)
         return _found(path.name, SCAN, points, notes=note)
     cells = read_csv(path)

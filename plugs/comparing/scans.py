@@ -32,6 +32,11 @@ _HEAD_ROWS: Final = 20  # before the first point, at most
 _SEPARATORS: Final = bytes.maketrans(b",;\t", b"   ")
 
 
+def is_scan(path: Path) -> bool:
+    """Return whether a file is one of the scans that are read, by the ending of its name."""
+    return path.suffix.lower() in READERS
+
+
 def scan_points(path: Path) -> Array:
     """Return the points of a scan; normals, colours and faces are passed over.
 

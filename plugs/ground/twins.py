@@ -12,8 +12,8 @@ import pickle
 import signal
 import sys
 import threading
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, Final, Generic, NoReturn, Self, TypeVar
 
@@ -165,6 +165,32 @@ class Twin(Generic[T]):
         except (EOFError, OSError, pickle.UnpicklingError):
             return otherwise
         return made
+
+
+@contextmanager
+def meanwhile(make: Callable[[], T]) -> Iterator[Callable[[], T]]:
+    """Have a twin make something while this process goes on, if there can be one and a core for it.
+
+    Parameters
+    ----------
+    make : callable
+        Gives something that is not None.
+
+    Returns
+    -------
+    context manager of callable
+        Gives what was made, and waits for it; what failed, or was not begun, it makes here.
+    """
+    if n_cores() < 2 or not can_be_made():
+        yield make
+        return
+    with Twin[T | None](make) as twin:
+
+        def made() -> T:
+            found = twin.answer(None)
+            return make() if found is None else found
+
+        yield made
 
 
 def _run(

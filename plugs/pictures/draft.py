@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.mesh.named import NamedMesh
-from plugs.pictures.tinted import tinted_png
+from plugs.pictures.tinted import tinted_png, two_sides
 from plugs.pictures.views import FOLDER, Picture
 
 STEM: Final = "draft"
@@ -52,6 +52,7 @@ def make_draft_picture(job: DraftJob) -> tuple[Picture, ...]:
         One.
     """
     ends, apart = job.key
-    content = tinted_png(job.shown, job.tints, job.palette, (ends, apart, job.title), is_even=True)
+    sides = two_sides(job.shown, is_even=True)
+    content = tinted_png(sides, job.tints, job.palette, (ends, apart, job.title))
     caption = "draft of each face from the pull of its part of the mould: orange and dark lock, blue leaves"
     return (Picture(path=f"{FOLDER}/{STEM}.png", caption=caption, content=content),)

@@ -144,6 +144,35 @@ def _normals(mesh: NamedMesh) -> Array:
     return np.asarray(mesh.normals[mesh.triangles])
 
 
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Sight:
+    """What a camera sees of a model, before it has colours.
+
+    Attributes
+    ----------
+    camera : Projection
+    frame : Frame
+    window : Window
+        The part of the picture that the model lies on, in samples.
+    facing : (m,) int
+        The model's triangles that do not look away.
+    table : (20, m) float
+        What is asked of those.
+    seen : (high, wide) int
+        The nearest of those at each sample; -1 where there is none.
+    is_lined : (high, wide) bool
+        Samples with a line.
+    """
+
+    camera: Projection
+    frame: Frame
+    window: Window
+    facing: Indices
+    table: Single
+    seen: Numbers
+    is_lined: NDArray[np.bool_]
+
+
 def rendered(model: Model, camera: Projection, frame: Frame, *, on_ground: bool = False) -> Pixels:
     """Return a shaded picture of meshes with lines at outlines, edges and where two meshes meet.
 
@@ -159,6 +188,11 @@ def rendered(model: Model, camera: Projection, frame: Frame, *, on_ground: bool 
     (height, width, 3) int
         Red, green and blue, 0 to 255, on white.
     """
+    return coloured(model, sight_of(model, camera, frame), on_ground=on_ground)
+
+
+def sight_of(model: Model, camera: Projection, frame: Frame) -> Sight:
+    """Return what a camera sees of a model, whatever colours that has."""
     scale = frame.scale * _SAMPLES
     eye = camera.seen(model.points)
     # samples to the right and down, depth away from the one who looks, all in samples
@@ -177,23 +211,31 @@ def rendered(model: Model, camera: Projection, frame: Frame, *, on_ground: bool 
     seen = nearest(at, window)
     table = _table(at, camera.seen(model.normals[facing]).astype(np.float32))
     is_lined = _lined(seen, table, model.owner[facing], window)
+    return Sight(
+        camera=camera, frame=frame, window=window, facing=facing, table=table, seen=seen, is_lined=is_lined
+    )
+
+
+def coloured(model: Model, sight: Sight, *, on_ground: bool = False) -> Pixels:
+    """Return the picture of what is seen of a model, in its colours: as `rendered` does."""
+    frame, window, seen, is_lined = sight.frame, sight.window, sight.seen, sight.is_lined
     width, height = (2 * -(-side // 2) for side in (frame.width, frame.height))
     shade = np.ones((height, width), dtype=np.float32)
     if on_ground:
-        shade -= np.float32(_SHADOW) * _shadow(model, camera, frame)
+        shade -= np.float32(_SHADOW) * _shadow(model, sight.camera, frame)
     pixels = np.repeat(_bytes(shade).ravel(), 3)
     # where there is no line, there is either surface or ground
     is_mixed = is_lined[0::3] | is_lined[1::3] | is_lined[2::3]
     is_mixed = is_mixed[:, 0::3] | is_mixed[:, 1::3] | is_mixed[:, 2::3]
     is_mixed = np.repeat(np.repeat(is_mixed, 2, axis=0), 2, axis=1)
     own = seen.reshape(window.high // 3, 3, window.wide // 3, 3)[:, ::2, :, ::2].reshape(is_mixed.shape)
-    up = camera.seen(np.array([0.0, 0.0, 1.0]))
+    up = sight.camera.seen(np.array([0.0, 0.0, 1.0]))
     for chosen in ((own >= 0) & ~is_mixed, is_mixed):
         inside = _places(chosen)
         place = inside[0] + 2 * window.top // 3, inside[1] + 2 * window.left // 3
         triangles = own[inside]
-        tints = _tints(seen, inside, triangles, model.colours, model.tint[facing])
-        light = _lit(place, triangles, table, tints, up)
+        tints = _tints(seen, inside, triangles, model.colours, model.tint[sight.facing])
+        light = _lit(place, triangles, sight.table, tints, up)
         if chosen is is_mixed:
             surface, ground = _shares(seen, is_lined, inside)
             light = np.where(triangles < 0, np.float32(1.0), light) * surface + ground * shade[place]

@@ -9,10 +9,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.ground.records import record
 from plugs.mesh.named import NamedMesh, colour_of
 from plugs.mesh.projection import Projection
 from plugs.pictures.canvas import Stroke, Word, png_bytes
-from plugs.pictures.raster import Frame, Model, box_seen, camera_at, make_model, rendered
+from plugs.pictures.raster import Frame, Model, Sight, box_seen, camera_at, coloured, make_model, sight_of
 
 _VIEWS: Final = (camera_at(38.0, 26.0), camera_at(218.0, 26.0))  # from behind right, from front left
 _WIDE, _HIGH = 760, 500  # px, of a view
@@ -24,28 +25,57 @@ EVEN: Final = 6.0  # parts of light from the eye: no shade makes one colour look
 LIT: Final = 0.84  # of a colour that is left on a surface seen squarely: a key has it as it is seen
 
 
-def tinted_png(
-    mesh: NamedMesh,
-    tints: NDArray[np.uint8],
-    palette: Sequence[str],
-    words: tuple[Sequence[str], str, str],
-    *,
-    is_even: bool = False,
-) -> bytes:
-    """Return a mesh from behind right, and from front left, in the colours of a palette.
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Sides:
+    """A mesh seen from behind right and from front left, before its triangles have colours.
+
+    Attributes
+    ----------
+    model : Model
+    sights : tuple of Sight
+    is_even : bool
+        Whether light comes from the eye, so that no shade makes one colour look like the next.
+    """
+
+    model: Model
+    sights: tuple[Sight, ...]
+    is_even: bool
+
+
+def two_sides(mesh: NamedMesh, *, is_even: bool = False) -> Sides:
+    """Return a mesh seen from behind right, and from front left.
 
     Parameters
     ----------
     mesh : NamedMesh
+    is_even : bool
+
+    Returns
+    -------
+    Sides
+    """
+    model = make_model([mesh])
+    sights = tuple(
+        sight_of(lit_from(model, camera) if is_even else model, camera, _frame(mesh, camera))
+        for camera in _VIEWS
+    )
+    return Sides(model=model, sights=sights, is_even=is_even)
+
+
+def tinted_png(
+    sides: Sides, tints: NDArray[np.uint8], palette: Sequence[str], words: tuple[Sequence[str], str, str]
+) -> bytes:
+    """Return two sides of a mesh in the colours of a palette, with their key.
+
+    Parameters
+    ----------
+    sides : Sides
     tints : (m,) uint8
         Number of each triangle's colour.
     palette : sequence of str
-        ``"#rrggbb"``; the last one stands apart in the key.
+        ``"#rrggbb"``; the last one stands apart in the key, which has each as it is seen in even light.
     words : tuple of sequence of str, str and str
         At the ends of the colours, one more than there are but for the last; beside the last; under all.
-    is_even : bool
-        Whether light comes from the eye, so that no shade makes one colour look like the next; the key then
-        has each as it is seen.
 
     Returns
     -------
@@ -53,18 +83,15 @@ def tinted_png(
         PNG.
     """
     colours = np.array([colour_of(text) for text in palette], dtype=np.float32)
-    model = replace(make_model([mesh]), colours=colours, tint=tints.astype(np.int64))
-    seen = [
-        rendered(lit_from(model, camera) if is_even else model, camera, _frame(mesh, camera))
-        for camera in _VIEWS
-    ]
+    model = replace(sides.model, colours=colours, tint=tints.astype(np.int64))
+    seen = [coloured(model, sight) for sight in sides.sights]
     pixels = np.vstack([np.hstack(seen), np.full((_KEY, 2 * _WIDE, 3), 255, dtype=np.uint8)])
     ends, apart, caption = words
     left, top = 2 * _MARGIN, _HIGH + 8
     last = left + (len(palette) - 1) * _STEP + _MARGIN
     for x, colour in zip((*range(left, last - _MARGIN, _STEP), last), palette, strict=True):
         pixels[top : top + 22, x : x + _STEP] = [
-            round(255 * part * (LIT if is_even else 1.0)) for part in colour_of(colour)
+            round(255 * part * (LIT if sides.is_even else 1.0)) for part in colour_of(colour)
         ]
     places = range(left, left + len(ends) * _STEP, _STEP)
     written = [

@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 import pytest
 
-from plugs.ground.twins import Twin, can_be_made
+from plugs.ground.twins import Twin, can_be_made, meanwhile
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="a process has a twin under Linux alone")
 
@@ -76,3 +76,14 @@ def test_there_is_none_beside_another_thread() -> None:
     finally:
         over.set()
         other.join()
+
+
+@pytest.mark.parametrize("n_cores", [1, 2])
+def test_something_is_made_meanwhile(n_cores: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By a twin where there is a core for it; without, and what fails there, by this process."""
+    monkeypatch.setattr("plugs.ground.twins.n_cores", lambda: n_cores)
+    with meanwhile(os.getpid) as made:
+        assert (made() == os.getpid()) == (n_cores == 1)
+    here = os.getpid()
+    with meanwhile(lambda: 7 if os.getpid() == here else 1 // 0) as made:
+        assert made() == 7
