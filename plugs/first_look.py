@@ -19,6 +19,7 @@ from plugs.files.drawing_run import DrawingRun, LayerJob, draw_layer, render_fil
 from plugs.files.folder import SUMMARY, FreshFolder
 from plugs.files.kinds import DRAWN
 from plugs.files.solids import stl_bytes
+from plugs.files.written import FileList
 from plugs.findings import found
 from plugs.ground.errors import present
 from plugs.ground.twins import n_cores
@@ -85,17 +86,18 @@ def first_look(
         fresh = after.enter_context(FreshFolder(out))
         if crew is not None:
             begin_cloth(work, crew, OF_CLOTH)
-        files = _layer_files(work, kinds, pen) | (work.again("foam", _foam) if "stl" in kinds else {})
+        fresh.files.add(
+            _layer_files(work, kinds, pen) | (work.again("foam", _foam) if "stl" in kinds else {})
+        )
         if "html" in kinds:
             from plugs.writing import with_book
 
-            made, summary = with_book(work, files, present(kernel), crew or after.enter_context(Crew()))
+            made, summary = with_book(work, fresh.files, present(kernel), crew or after.enter_context(Crew()))
         else:
-            made = _without_book(work, files, wants_record=crew is None or work.cut is not None)
+            made = _without_book(work, fresh.files, wants_record=crew is None or work.cut is not None)
             summary = summarise(work, made)
-        made.files[SUMMARY] = json.dumps(summary, indent=2, ensure_ascii=False).encode()
         say("files")
-        fresh.write(made.files)
+        fresh.write({SUMMARY: json.dumps(summary, indent=2, ensure_ascii=False)})
         fresh.swap_in()
     return built_of(work, out, made, summary)
 
@@ -118,13 +120,13 @@ def pen_of(crew: Crew, kinds: Sequence[str]) -> DrawingRun | None:
     return crew.lend(DrawingRun, *drawn).begin() if drawn and n_cores() > 1 else None
 
 
-def _without_book(work: Worked, files: dict[str, bytes], *, wants_record: bool) -> Made:
+def _without_book(work: Worked, files: FileList, *, wants_record: bool) -> Made:
     """Return what was made of foam and layers, with its record if that is wanted."""
     made = Made(files=files, stages=STAGES, findings=found(work, STAGES), proof=None)
     if not wants_record:
         return made
     record = record_of(work, STAGES, made.findings)
-    files[FILE] = packed(record)
+    files.add({FILE: packed(record)})
     return replace(made, changes=since_cut(work.cut, record, wants_surface=False))
 
 

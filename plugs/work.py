@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from plugs.changes.kept import kept_record
+from plugs.files.written import FileList
 from plugs.ground.errors import Finding, PlugError
 from plugs.nesting.stored import stored_sheets
 from plugs.recipe.parameters import by_parameter
@@ -57,7 +58,7 @@ class Work(Worked):
         from plugs.ground.doors import STAGES
         from plugs.summary.summary import Made, summarise
 
-        made = Made(files={}, proof=None, stages=frozenset(STAGES), findings=self.findings)
+        made = Made(files=FileList(), proof=None, stages=frozenset(STAGES), findings=self.findings)
         with told_by(self.plug.sides):
             return summarise(self, made)
 

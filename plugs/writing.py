@@ -28,6 +28,7 @@ from plugs.drawings import (
 from plugs.files.drawing_run import DrawingRun
 from plugs.files.folder import BOOK, SUMMARY, FreshFolder
 from plugs.files.kinds import DRAWN, KINDS
+from plugs.files.written import FileList
 from plugs.findings import found
 from plugs.ground.doors import STAGES, Output
 from plugs.ground.errors import Finding, PlugError, promise
@@ -120,32 +121,31 @@ def write(
             after.enter_context(cloth_beside(work, crew if is_kept else None, OF_CLOTH))
         _ = work.cutters  # what is wrong with a recipe is told before anything is written
         fresh = after.enter_context(FreshFolder(folder))
-        writing = Writing(work, outputs, kernel, crew, groups)
+        if not is_kept:
+            after.push(crew)  # nobody writes into a folder that is given up
+        writing = Writing(work, outputs, kernel, crew, groups, fresh.files, is_kept=is_kept)
         for output in outputs:
-            writing.add(output.make(writing))
-        writing.add({FILE: packed(writing.record)} | ({PACK: writing.pack[0]} if writing.is_packed else {}))
-        if "csv" in kinds:
-            writing.add(change_files(writing.changes))
+            fresh.files.add(output.make(writing))
+        fresh.files.add({FILE: packed(writing.record)})
+        fresh.files.add({PACK: writing.pack[0]} if writing.is_packed else {})
+        fresh.files.add(change_files(writing.changes) if "csv" in kinds else {})
         summary = writing.told
-        writing.files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
         work.say("files")
-        fresh.write(writing.files)
+        fresh.write({SUMMARY: json.dumps(summary, indent=2, ensure_ascii=False) + "\n"})
         if before_swap is not None:
             before_swap()
         fresh.swap_in()
     return built_of(work, folder, writing.made, summary)
 
 
-def with_book(
-    work: Worked, files: Mapping[str, bytes], kernel: Kernel, crew: Crew
-) -> tuple[Made, dict[str, Any]]:
-    """Return files with the book beside them, as it is before there are pictures and paper.
+def with_book(work: Worked, files: FileList, kernel: Kernel, crew: Crew) -> tuple[Made, dict[str, Any]]:
+    """Put the book beside files, as it is before there are pictures and paper.
 
     Parameters
     ----------
     work : Worked
-    files : mapping of str to bytes
-        That there are, by path.
+    files : FileList
+        That there are.
     kernel : callable
         Gives the kernel.
     crew : Crew
@@ -156,10 +156,9 @@ def with_book(
         All that is made, and the summary.
     """
     outputs = chosen_outputs(work.plug, ("html",))
-    writing = Writing(work, outputs, kernel, crew, ())
-    writing.add(files)
+    writing = Writing(work, outputs, kernel, crew, (), files, is_kept=True)
     for output in outputs:
-        writing.add(output.make(writing))
+        files.add(output.make(writing))
     return writing.made, writing.told
 
 
@@ -217,20 +216,35 @@ class Writing:
         Draws and makes pictures.
     paper : sequence of str
         What is printed at full size.
+    files : FileList
+        Takes what is made.
+    is_kept : bool
+        Whether what is made is kept for builds to come.
     """
 
     def __init__(
-        self, work: Worked, outputs: Sequence[Output], kernel: Kernel, crew: Crew, paper: Sequence[str]
+        self,
+        work: Worked,
+        outputs: Sequence[Output],
+        kernel: Kernel,
+        crew: Crew,
+        paper: Sequence[str],
+        files: FileList,
+        *,
+        is_kept: bool,
     ) -> None:
         """Begin what other processes make, and find what is doubtful meanwhile."""
         kinds = {output.kind for output in outputs}
         drawn = [output.kind for output in outputs if output.kind in DRAWN]
         self.work = work
         self.stages = frozenset(stage for output in outputs for stage in output.shows)
-        self.files: dict[str, bytes] = {}
+        self.files = files
+        self.once = work.again if is_kept else lambda _, make: make(work)
         self._has_book = "html" in kinds
         self._run = kernel() if "step" in kinds else None
-        self._bench = crew.lend(DrawingRun, *drawn).begin() if drawn else None
+        self._bench = (
+            crew.lend(DrawingRun, *drawn).begin(None if is_kept else files.folder) if drawn else None
+        )
         self._easel = crew.lend(PictureRun).begin() if "png" in kinds else None
         if self._run is not None:
             from plugs.stages.proving import submit_to
@@ -290,20 +304,6 @@ class Writing:
         if self._bench is not None and self.is_packed:
             self._pack = self._pack_up(self._bench, drawings)
         return drawings
-
-    def add(self, files: Mapping[str, bytes | str]) -> None:
-        """Take files over: no path is written twice.
-
-        Parameters
-        ----------
-        files : mapping of str to bytes or str
-            By path in the folder.
-        """
-        twice = self.files.keys() & files.keys()
-        promise(not twice, f"made twice: {sorted(twice)}")
-        self.files |= {
-            path: content.encode() if isinstance(content, str) else content for path, content in files.items()
-        }
 
     @cached_property
     def found(self) -> tuple[Finding, ...]:
@@ -462,7 +462,7 @@ def _step(writing: Writing) -> dict[str, bytes]:
     return {"solid/foam.step": proof.step} if proof is not None and writing.work.cutters.is_exact else {}
 
 
-def _rendered(writing: Writing, ending: str) -> dict[str, bytes]:
+def _rendered(writing: Writing, ending: str) -> dict[str, Any]:
     """Return the drawings as files of one kind."""
     files = {} if writing.rendered is None else writing.rendered.files
     return {path: content for path, content in files.items() if path.endswith(ending)}
@@ -483,11 +483,11 @@ _SOLID: Final = ("lines", "body", "finish")
 _FOAM: Final = ("lines", "body", "layers", "pieces", "pins", "sheets", "templates", "sanding", "cloth")
 
 OUTPUTS: Final = (
-    Output(kind="glb", make=lambda writing: writing.work.again("glb", scene_file), shows=(*_SOLID, "layers")),
-    Output(kind="stl", make=lambda writing: writing.work.again("stl", stl_files), shows=_SOLID),
-    Output(kind="3mf", make=lambda writing: writing.work.again("3mf", threemf_files), shows=_SOLID),
-    Output(kind="csv", make=lambda writing: writing.work.again("csv", csv_files), shows=STAGES),
-    Output(kind="ngc", make=lambda writing: writing.work.again("ngc", program_files), shows=_PROGRAMS),
+    Output(kind="glb", make=lambda writing: writing.once("glb", scene_file), shows=(*_SOLID, "layers")),
+    Output(kind="stl", make=lambda writing: writing.once("stl", stl_files), shows=_SOLID),
+    Output(kind="3mf", make=lambda writing: writing.once("3mf", threemf_files), shows=_SOLID),
+    Output(kind="csv", make=lambda writing: writing.once("csv", csv_files), shows=STAGES),
+    Output(kind="ngc", make=lambda writing: writing.once("ngc", program_files), shows=_PROGRAMS),
     Output(kind="step", make=_step, shows=("lines", "body")),
     Output(kind="dxf", make=partial(_rendered, ending=".dxf"), shows=_FOAM),
     Output(kind="svg", make=partial(_rendered, ending=".svg"), shows=_FOAM),

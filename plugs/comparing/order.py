@@ -143,9 +143,9 @@ def written(found: Comparison, home: Path, stem: str, shown: Mapping[str, bytes]
     if found.measured.labels:
         files["points.csv"] = csv_text(_point_rows(found)).encode()
     with FreshFolder(folder) as fresh:
-        summary = {**figures, "files": file_rows(files)}
-        files[SUMMARY] = (json.dumps(summary, indent=2, ensure_ascii=False) + "\n").encode()
-        fresh.write(files)
+        fresh.files.add(files)
+        summary = {**figures, "files": file_rows(fresh.files)}
+        fresh.write({SUMMARY: json.dumps(summary, indent=2, ensure_ascii=False) + "\n"})
         fresh.swap_in()
     rows = [*earlier, figures]
     table = [list(_HISTORY), *([_cell(row.get(key)) for key in _HISTORY] for row in rows)]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
+from pathlib import Path
 from typing import Any, Self
 
 from plugs.drafting.arcs import arcs_within
@@ -15,6 +16,7 @@ from plugs.drafting.drawing import Drawing
 from plugs.drafting.glue import Joining
 from plugs.drafting.layer import layer_drawing
 from plugs.drafting.styles import without_figures
+from plugs.files.written import Written, written
 from plugs.foam.layers import Layer
 from plugs.ground.paper import ROLL, Paper, paper_of
 from plugs.ground.records import record
@@ -93,12 +95,12 @@ class Rendered:
 
     Attributes
     ----------
-    files : mapping of str to bytes
-        By path in the folder.
+    files : mapping of str to bytes or Written
+        By path in the folder; written where they were made, if they had a folder to go to.
     papers : tuple of PrintedFile
     """
 
-    files: Mapping[str, bytes]
+    files: Mapping[str, bytes | Written]
     papers: tuple[PrintedFile, ...]
 
 
@@ -123,7 +125,8 @@ class LayerJob:
     chord: float
 
 
-_Paper = tuple[bytes, PrintedFile]
+_Paper = tuple[bytes | Written, PrintedFile]
+_Files = dict[str, bytes] | dict[str, Written]
 DrawnLayer = tuple[Drawing, dict[str, bytes]]
 """A layer's drawing, and its files by path."""
 
@@ -145,19 +148,25 @@ class DrawingRun(Worker):
         """Start the process."""
         super().__init__(is_copy=is_copy)
         self._kinds = kinds
-        self._drawn: list[Future[dict[str, bytes]]] = []
+        self._folder: Path | None = None
+        self._drawn: list[Future[_Files]] = []
         self._papers: list[tuple[str, Future[_Paper]]] = []
         self.load(load_libraries, self._kinds)
 
-    def begin(self) -> Self:
+    def begin(self, folder: Path | None = None) -> Self:
         """Return the run, ready for another build: nothing is submitted, and what was is not drawn any more.
+
+        Parameters
+        ----------
+        folder : Path or None
+            Where files are written as they are made; None to have them here, for builds to come as well.
 
         Returns
         -------
         DrawingRun
         """
         self.drop()
-        self._drawn, self._papers = [], []
+        self._folder, self._drawn, self._papers = folder, [], []
         return self
 
     def submit(self, drawings: Mapping[str, Drawing]) -> None:
@@ -168,8 +177,9 @@ class DrawingRun(Worker):
         drawings : mapping of str to Drawing
             By path in the folder, without ending.
         """
+        ask = self.answered if self._folder is None else self.call
         self._drawn += [
-            self.answered(render_files, {stem: drawing}, self._kinds) for stem, drawing in drawings.items()
+            ask(make_files, {stem: drawing}, self._kinds, self._folder) for stem, drawing in drawings.items()
         ]
 
     def print_out(self, job: PaperJob, drawings: Mapping[str, Drawing]) -> None:
@@ -181,7 +191,8 @@ class DrawingRun(Worker):
         drawings : mapping of str to Drawing
             All that the job names, by path without ending.
         """
-        self._papers.append((job.path, self.answered(render_paper, dict(drawings), job)))
+        ask = self.answered if self._folder is None else self.call
+        self._papers.append((job.path, ask(make_paper, dict(drawings), job, self._folder)))
 
     def layers(self, jobs: Sequence[LayerJob], kinds: Sequence[str]) -> list[DrawnLayer]:
         """Return layers drawn by two processes, and rendered by that which has the libraries.
@@ -219,7 +230,7 @@ class DrawingRun(Worker):
         -------
         Rendered
         """
-        files: dict[str, bytes] = {}
+        files: dict[str, bytes | Written] = {}
         papers = []
         for drawn in self._drawn:
             files |= self.waited(drawn, _LONGEST_S).result()
@@ -246,6 +257,20 @@ def draw_layer(job: LayerJob, kinds: Sequence[str] = ()) -> DrawnLayer:
     with arcs_within(job.chord):
         drawing = layer_drawing(job.layer, job.joining, **job.words)
     return drawing, render_files({drawing.path: drawing}, kinds)
+
+
+def make_files(drawings: Mapping[str, Drawing], kinds: Sequence[str], folder: Path | None) -> _Files:
+    """Return drawings as files, written into a folder if there is one."""
+    files = render_files(drawings, kinds)
+    if folder is None:
+        return files
+    return {path: written(folder, path, content) for path, content in files.items()}
+
+
+def make_paper(drawings: Mapping[str, Drawing], job: PaperJob, folder: Path | None) -> _Paper:
+    """Return drawings as a PDF at full size, written into a folder if there is one."""
+    text, printed = render_paper(drawings, job)
+    return text if folder is None else written(folder, job.path, text), printed
 
 
 def render_files(drawings: Mapping[str, Drawing], kinds: Sequence[str]) -> dict[str, bytes]:
@@ -275,7 +300,7 @@ def render_files(drawings: Mapping[str, Drawing], kinds: Sequence[str]) -> dict[
     return files
 
 
-def render_paper(drawings: Mapping[str, Drawing], job: PaperJob) -> _Paper:
+def render_paper(drawings: Mapping[str, Drawing], job: PaperJob) -> tuple[bytes, PrintedFile]:
     """Return drawings as a PDF at full size.
 
     Parameters

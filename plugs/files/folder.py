@@ -15,8 +15,8 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
 
-from plugs.files.names import folded
-from plugs.ground.errors import PlugError, promise
+from plugs.files.written import FileList, Written
+from plugs.ground.errors import PlugError
 
 BOOK: Final = "book.html"
 """The page that shows a whole build."""
@@ -52,6 +52,11 @@ class FreshFolder:
     ----------
     folder : Path
         The wanted one: not there yet, empty, or holding a build as it was written and nothing else.
+
+    Attributes
+    ----------
+    files : FileList
+        Written under the passing name as they come.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -67,6 +72,7 @@ class FreshFolder:
             self._check_present()
             self.fresh = _made_anew(parent, f".{name}.new-{os.getpid()}")
             self.old = parent / f".{name}.old-{os.getpid()}"
+            self.files = FileList(self.fresh)
         except (OSError, RuntimeError, PlugError) as error:
             self._drop_parents()
             if isinstance(error, PlugError):
@@ -124,27 +130,24 @@ class FreshFolder:
             for parent in self._made:
                 parent.rmdir()
 
-    def write(self, files: Mapping[str, bytes]) -> None:
-        """Write all files under the passing name, the summary last.
+    def write(self, files: Mapping[str, bytes | str | Written]) -> None:
+        """Write the last files under the passing name, and hold that all that were added are there.
 
         Parameters
         ----------
-        files : mapping of str to bytes
-            Contents by path in the folder.
+        files : mapping of str to bytes, str or Written
+            By path in the folder.
 
         Raises
         ------
         PlugError
             There is no room, or no right to write.
         """
-        promise(len({folded(name) for name in files}) == len(files), "two files of the build have one name")
-        try:
-            for name in sorted(files, key=lambda name: name == SUMMARY):
-                path = self.fresh / name
-                path.parent.mkdir(parents=True, exist_ok=True)
-                path.write_bytes(files[name])
-        except OSError as error:
-            remedy = f"free {sum(map(len, files.values())) / 1e6:.1f} MB there, or name another folder"
+        self.files.add(files)
+        error = next((one.fault for one in self.files.values() if one.fault is not None), None)
+        if error is not None:
+            size = sum(one.size for one in self.files.values())
+            remedy = f"free {size / 1e6:.1f} MB there, or name another folder"
             if error.errno in (errno.ENOENT, errno.ENAMETOOLONG):  # a path that the system finds too long
                 remedy = f"name a folder nearer to the top, such as --out {_writable_place()}"
             raise self._unwritable("a file could not be written", error, remedy) from error

@@ -29,13 +29,14 @@ class KernelRun(Worker):
     Parameters
     ----------
     is_copy : bool
-        As for a `Worker`.
+        As for a `Worker`: it is for one build alone, and ends when it has answered.
     """
 
     def __init__(self, *, is_copy: bool = False) -> None:
         """Start the process, which begins to import the kernel at once."""
         super().__init__(is_copy=is_copy)
         self.attend: Callable[[], None] = lambda: None
+        self._is_for_one = is_copy
         self._awaited: Future[Any] = self.load(prepare)
 
     def submit(self, job: KernelJob) -> None:
@@ -46,6 +47,8 @@ class KernelRun(Worker):
         job : KernelJob
         """
         self._awaited = self.answered(run_job, job)
+        if self._is_for_one:  # a quarter of a gigabyte, for which nobody has any more use
+            self._awaited.add_done_callback(lambda _: self._child.kill())
 
     def give_up(self, fault: KernelFault) -> None:
         """Answer for the kernel that there is no job: whoever asks for the result is told the fault.

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any, Final
 
 import shapely
 
 from plugs.drafting.layer import layer_path
 from plugs.drafting.sheet import numbered
+from plugs.files.written import FileList
 from plugs.foam.layers import Layer
 from plugs.foam.pieces import Piece
 from plugs.foam.pins import Pin, Pinned, glue_kg, joint_glue_g
@@ -109,14 +110,9 @@ PINS: Final = Table[JointPin](
 """Pins, drilled by hand: place on the two axes of the layer's plane, and along the stack."""
 
 
-def files_of(files: Mapping[str, bytes], path: str) -> list[str]:
-    """Return the files of a drawing, by its path without ending."""
-    return sorted(name for name in files if name.rpartition(".")[0] == path)
-
-
-def layers(work: Worked, files: Mapping[str, bytes]) -> list[dict[str, Any]]:
+def layers(work: Worked, files: FileList) -> list[dict[str, Any]]:
     """Return the layers."""
-    return [_layer(layer) | {"files": files_of(files, layer_path(layer.name))} for layer in work.layers]
+    return [_layer(layer) | {"files": files.of(layer_path(layer.name))} for layer in work.layers]
 
 
 def _layer(layer: Layer) -> dict[str, Any]:
@@ -164,7 +160,7 @@ def voids(work: Worked) -> list[dict[str, Any]]:
     ]
 
 
-def sheets(work: Worked, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+def sheets(work: Worked, files: FileList) -> dict[str, Any] | None:
     """Return the sheets that the pieces are cut from, None without stock."""
     nesting = work.sheets.nesting
     if nesting is None:
@@ -176,7 +172,7 @@ def sheets(work: Worked, files: Mapping[str, bytes]) -> dict[str, Any] | None:
     }
 
 
-def boards(work: Worked, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+def boards(work: Worked, files: FileList) -> dict[str, Any] | None:
     """Return the boards that templates are cut from, None without templates."""
     found = work.boards
     if found is None:
@@ -189,7 +185,7 @@ def boards(work: Worked, files: Mapping[str, bytes]) -> dict[str, Any] | None:
     }
 
 
-def sheet_figures(nesting: Nesting, files: Mapping[str, bytes], path: str) -> list[dict[str, Any]]:
+def sheet_figures(nesting: Nesting, files: FileList, path: str) -> list[dict[str, Any]]:
     """Return the figures of sheets or boards with the files that show each."""
     return [
         {
@@ -199,7 +195,7 @@ def sheet_figures(nesting: Nesting, files: Mapping[str, bytes], path: str) -> li
             "yield_ratio": sheet.yield_ratio,
             "pieces": [LAIN.told(one) for one in lain([sheet])],
             "leftovers": [LEFT.told(one) for one in left_of([sheet])],
-            "files": files_of(files, f"{path}-{numbered(sheet, nesting)}"),
+            "files": files.of(f"{path}-{numbered(sheet, nesting)}"),
         }
         for sheet in nesting.sheets
     ]
@@ -284,9 +280,9 @@ def standing(joints: Sequence[Pinned]) -> list[JointPin]:
     return [JointPin(joint, pin) for joint in joints for pin in joint.pins]
 
 
-def templates(work: Worked, files: Mapping[str, bytes]) -> list[dict[str, Any]]:
+def templates(work: Worked, files: FileList) -> list[dict[str, Any]]:
     """Return templates and gauges."""
-    return [_template(one) | {"files": files_of(files, f"templates/{one.stem}")} for one in work.templates]
+    return [_template(one) | {"files": files.of(f"templates/{one.stem}")} for one in work.templates]
 
 
 def _template(template: Template) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from plugs.cloth.patterns import laying_order
 from plugs.cloth.roll import Roll
 from plugs.cloth.seams import Seam, zone_letters
 from plugs.drawings import cloth_stems
+from plugs.files.written import FileList
 from plugs.laminate.choosing import source_label
 from plugs.laminate.layup import LaidPly, Laminate, Layup
 from plugs.laminate.part import Part, Sag
@@ -16,7 +17,6 @@ from plugs.laminate.radii import EdgeVerdict
 from plugs.laminate.resin_plan import Batch, Mix, ResinPlan
 from plugs.laminate.shopping import Purchase, ShoppingList
 from plugs.stages.worked import Worked
-from plugs.summary.foam import files_of
 from plugs.summary.table import Figure, Table
 
 if TYPE_CHECKING:
@@ -220,7 +220,7 @@ def cost(bought: ShoppingList | None) -> dict[str, Any] | None:
     }
 
 
-def cloth(work: Worked, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+def cloth(work: Worked, files: FileList) -> dict[str, Any] | None:
     """Return zones, pieces, seams, rolls and nets; None without a schedule."""
     made, nets = work.cloth, work.drape
     if made is None or nets is None:
@@ -259,7 +259,7 @@ def cloth(work: Worked, files: Mapping[str, bytes]) -> dict[str, Any] | None:
             _roll(roll, files, stem, stems.pieces) for roll, stem in zip(made.rolls, stems.rolls, strict=True)
         ],
         "nets": [
-            _net(net) | {"files": files_of(files, f"cloth/{stem}")}
+            _net(net) | {"files": files.of(f"cloth/{stem}")}
             for net, stem in zip(nets.laid, stems.nets, strict=True)
         ],
         "trim_mm": work.plug.laps.trim,
@@ -281,14 +281,14 @@ def _laps(made: CutCloth, seam: Seam) -> list[dict[str, Any]]:
     return found
 
 
-def _roll(roll: Roll, files: Mapping[str, bytes], stem: str, patterns: Mapping[str, str]) -> dict[str, Any]:
+def _roll(roll: Roll, files: FileList, stem: str, patterns: Mapping[str, str]) -> dict[str, Any]:
     """Return a roll with the pieces that are cut from it."""
     return {
         "cloth": roll.cloth,
         "width_mm": roll.roll_width,
         "length_m": roll.length_to_buy_m,
         "yield_ratio": roll.yield_ratio,
-        "files": files_of(files, f"cloth/{stem}"),
+        "files": files.of(f"cloth/{stem}"),
         "pieces": [
             {
                 "name": one.pattern.name,
@@ -304,7 +304,7 @@ def _roll(roll: Roll, files: Mapping[str, bytes], stem: str, patterns: Mapping[s
                 "is_exact": one.pattern.is_exact,
                 "stretch_min": one.pattern.stretch_min,
                 "stretch_max": one.pattern.stretch_max,
-                "files": files_of(files, f"cloth/{patterns[one.pattern.name]}")
+                "files": files.of(f"cloth/{patterns[one.pattern.name]}")
                 if one.pattern.name in patterns
                 else (),
             }

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any, Final
 
+from plugs.files.written import FileList
 from plugs.ground.errors import present
 from plugs.mould.drafts import FaceDraft
 from plugs.mould.findings import pull_words
 from plugs.mould.making import COATS, MadePart
 from plugs.stages.worked import Worked
-from plugs.summary.foam import files_of, sheet_figures
+from plugs.summary.foam import sheet_figures
 from plugs.summary.laminate import PLIES, cost, resin, shopping
 from plugs.summary.table import Figure, Table
 
@@ -38,7 +38,7 @@ MADE: Final = Table[MadePart](
 """The parts of the mould, made."""
 
 
-def mould(work: Worked, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+def mould(work: Worked, files: FileList) -> dict[str, Any] | None:
     """Return what is told of the mould; None without one."""
     taken, making = work.taken, work.making
     if taken is None or making is None:
@@ -74,7 +74,7 @@ def mould(work: Worked, files: Mapping[str, bytes]) -> dict[str, Any] | None:
                 "off_flat_mm": board.off_flat,
                 "holes": len(board.holes),
                 "hole_mm": board.hole_diameter,
-                "files": files_of(files, board.path),
+                "files": files.of(board.path),
             }
             for board in work.flanges
         ],

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
+from plugs.files.written import FileList
 from plugs.openings.template import OpeningTemplate, lying_rows
 from plugs.recesses.holding import Rounded
 from plugs.recesses.opening import Rim
 from plugs.stages.worked import Worked
-from plugs.summary.foam import files_of
 
 
-def openings(work: Worked, files: Mapping[str, bytes]) -> list[dict[str, Any]]:
+def openings(work: Worked, files: FileList) -> list[dict[str, Any]]:
     """Return the openings, where they are laid on the foam, and what is cut out of the laminate."""
     return [
-        _opening(work, one) | {"files": files_of(files, f"templates/opening-{number:02d}")}
+        _opening(work, one) | {"files": files.of(f"templates/opening-{number:02d}")}
         for number, one in enumerate(work.opening_templates, start=1)
     ]
 

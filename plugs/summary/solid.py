@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,13 +11,13 @@ import numpy as np
 from plugs.body.body import Solid
 from plugs.body.body_face import BodyFace
 from plugs.body.mating import MatingFace
+from plugs.files.written import FileList
 from plugs.ground.errors import present
 from plugs.measure.comb import FairLine
 from plugs.mesh import mesh
 from plugs.mesh.triangles import is_closed
 from plugs.stages.shape import measured_lines
 from plugs.stages.worked import Worked
-from plugs.summary.foam import files_of
 
 if TYPE_CHECKING:
     from plugs.kernel.job import KernelProof
@@ -95,10 +95,10 @@ def skin(work: Worked) -> dict[str, Any] | None:
     }
 
 
-def mating(work: Worked, files: Mapping[str, bytes]) -> list[dict[str, Any]]:
+def mating(work: Worked, files: FileList) -> list[dict[str, Any]]:
     """Return the mating faces and how well each fits the body that it meets."""
     return [
-        _face(face) | {"files": files_of(files, f"templates/mating-{number}-edge")}
+        _face(face) | {"files": files.of(f"templates/mating-{number}-edge")}
         for number, face in enumerate(work.body.faces, start=1)
     ]
 
@@ -125,7 +125,7 @@ def _face(face: MatingFace | BodyFace) -> dict[str, Any]:
     }
 
 
-def edges(work: Worked, files: Mapping[str, bytes]) -> list[dict[str, Any]]:
+def edges(work: Worked, files: FileList) -> list[dict[str, Any]]:
     """Return the edges of the part, a row for each place that one lies on."""
     return [
         {
@@ -140,7 +140,7 @@ def edges(work: Worked, files: Mapping[str, bytes]) -> list[dict[str, Any]]:
             "trim_line_mm": trim.length,
             "from_foam_mm": trim.from_foam,
             "area_m2": 1e-6 * trim.area_mm2,
-            "files": files_of(files, f"templates/edge-{number:02d}"),
+            "files": files.of(f"templates/edge-{number:02d}"),
         }
         for number, trim in enumerate(work.trims, start=1)
     ]
@@ -152,11 +152,10 @@ def _place(axes: Sequence[str], place: Sequence[float]) -> list[float | None]:
     return [known.get(axis) for axis in "xyz"]
 
 
-def measured(work: Worked, files: Mapping[str, bytes]) -> list[dict[str, Any]]:
+def measured(work: Worked, files: FileList) -> list[dict[str, Any]]:
     """Return the faired curves, how far they are from their points, and where they bend most."""
     return [
-        _line(line) | {"files": files_of(files, f"fairing/{line.drawing}")}
-        for line in measured_lines(work.plug)
+        _line(line) | {"files": files.of(f"fairing/{line.drawing}")} for line in measured_lines(work.plug)
     ]
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from plugs.changes.recording import plain
 from plugs.files.drawing_run import Rendered
+from plugs.files.written import FileList
 from plugs.ground.errors import Finding
 from plugs.ground.figures import told
 from plugs.ground.paper import ROLL, paper_of
@@ -33,8 +33,7 @@ class Made:
 
     Attributes
     ----------
-    files : dict of str to bytes
-        By path in the folder.
+    files : FileList
     stages : frozenset of str
         That were asked for; of others the summary says nothing.
     findings : tuple of Finding
@@ -48,7 +47,7 @@ class Made:
         Since foam was cut.
     """
 
-    files: dict[str, bytes]
+    files: FileList
     stages: frozenset[str]
     findings: tuple[Finding, ...]
     proof: KernelProof | None
@@ -157,22 +156,19 @@ def summarise(work: Worked, made: Made) -> dict[str, Any]:
     }
 
 
-def file_rows(files: Mapping[str, bytes]) -> list[dict[str, Any]]:
+def file_rows(files: FileList) -> list[dict[str, Any]]:
     """Return what summary.json says of files.
 
     Parameters
     ----------
-    files : mapping of str to bytes
-        By path in the folder.
+    files : FileList
 
     Returns
     -------
     list of dict
+        In the order of their paths.
     """
-    return [
-        {"path": name, "bytes": len(files[name]), "sha256": hashlib.sha256(files[name]).hexdigest()}
-        for name in sorted(files)
-    ]
+    return [{"path": path, "bytes": one.size, "sha256": one.sha256} for path, one in sorted(files.items())]
 
 
 def _paper_summary(work: Worked, rendered: Rendered | None) -> dict[str, Any] | None:

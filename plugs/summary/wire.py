@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
 from plugs.files.names import file_stems, wire_stems
+from plugs.files.written import FileList
 from plugs.stages.worked import Worked
 from plugs.summary.table import Figure, Table
 
@@ -71,7 +71,7 @@ PROGRAMS: Final[Table[WireProgram]] = Table(
 """Programs: the largest foam left and the deepest cut of all their pieces."""
 
 
-def wire_figures(wired: Wired | None, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+def wire_figures(wired: Wired | None, files: FileList) -> dict[str, Any] | None:
     """Return what is cut by wire; None where nothing is."""
     if wired is None:
         return None
@@ -102,9 +102,7 @@ def wire_figures(wired: Wired | None, files: Mapping[str, bytes]) -> dict[str, A
     }
 
 
-def bow_figures(
-    hands: ByHand | None, boards: Boards | None, files: Mapping[str, bytes]
-) -> dict[str, Any] | None:
+def bow_figures(hands: ByHand | None, boards: Boards | None, files: FileList) -> dict[str, Any] | None:
     """Return what is cut by a wire in a bow; None where nothing is."""
     if hands is None or boards is None:
         return None
@@ -145,7 +143,7 @@ ROUTED: Final[Table[RouterProgram]] = Table(
 """Programs of a router."""
 
 
-def router_figures(routed: Routed | None, files: Mapping[str, bytes]) -> dict[str, Any] | None:
+def router_figures(routed: Routed | None, files: FileList) -> dict[str, Any] | None:
     """Return what a router cuts; None without one."""
     if routed is None:
         return None

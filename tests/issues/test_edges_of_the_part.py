@@ -30,6 +30,7 @@ from plugs.changes.recording import record_of
 from plugs.drafting.drawing import Drawing
 from plugs.drafting.styles import TRIM_LINE
 from plugs.drawings import edge_drawings, layer_drawings, template_drawings
+from plugs.files.written import FileList
 from plugs.summary.summary import Made, summarise
 
 LAID = Schedule(plies=(Ply(cloth="mat 300"), Ply(cloth="mat 300")))
@@ -220,7 +221,7 @@ def test_a_trim_line_across_layers_and_templates_is_marked() -> None:
 def test_the_summary_and_the_book_tell_it(flanged: Work) -> None:
     """A row with its figures; a step to mark it, and one to cut it with its cautions."""
     asked = frozenset({"body", "finish", "cloth"})
-    made = summarise(flanged, Made(files={}, proof=None, stages=asked, findings=()))
+    made = summarise(flanged, Made(files=FileList(), proof=None, stages=asked, findings=()))
     (row,) = made["edges"]
     assert (row["name"], row["kind"], row["on"], row["width_mm"]) == ("lip", "return flange", "floor", 30.0)
     assert row["area_m2"] == pytest.approx(1e-6 * flanged.trims[0].area_mm2)
@@ -253,7 +254,7 @@ def test_the_board_of_a_turned_edge_is_drawn_and_told() -> None:
     assert "out from the finished edge" in " ".join(label.text for label in drawing.labels)
     assert not any(drawn_length(one) for one in layer_drawings(work).values())
     asked = frozenset({"body", "finish", "cloth"})
-    made = summarise(work, Made(files={}, proof=None, stages=asked, findings=()))
+    made = summarise(work, Made(files=FileList(), proof=None, stages=asked, findings=()))
     scene = BookScene(meshes=(), views=(), axis="z")  # type: ignore[arg-type]
     page = str(skin(BookSource(summary=made, drawings={}, scene=scene, pictures={})))
     assert "brim: flange board fixed flush with floor" in page

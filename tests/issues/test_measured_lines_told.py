@@ -14,6 +14,7 @@ from plugs.book.parts import measured
 from plugs.book.scene import BookScene
 from plugs.book.source import BookSource
 from plugs.drawings import fairing_drawings
+from plugs.files.written import FileList
 from plugs.lines.checks import checked_loft
 from plugs.lines.humps import hump_findings
 from plugs.lines.section import Corner, LinesPlan, Station
@@ -31,7 +32,7 @@ def tank() -> Work:
 @cache
 def summary() -> dict[str, Any]:
     """Return what the summary says of its lines."""
-    made = Made(files={}, proof=None, stages=frozenset({"lines"}), findings=tank().found({"lines"}))
+    made = Made(files=FileList(), proof=None, stages=frozenset({"lines"}), findings=tank().found({"lines"}))
     return summarise(tank(), made)
 
 

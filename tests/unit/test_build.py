@@ -17,6 +17,7 @@ from plugs.body.body import Shape
 from plugs.build import build
 from plugs.changes import recording
 from plugs.files.kinds import KINDS
+from plugs.files.written import FileList
 from plugs.ground.doors import STAGES
 from plugs.ground.errors import PlugError
 from plugs.ground.figures import told
@@ -164,7 +165,7 @@ def test_kernel_that_agrees_is_believed(recipe: Path) -> None:
     work = opened(recipe, {})
     proof = proof_of(work)
     assert plugs.stages.proving.proved(work, kernel_saying(proof)) is proof
-    summary = summarise(work, Made(files={}, stages=frozenset(STAGES), findings=(), proof=proof))
+    summary = summarise(work, Made(files=FileList(), stages=frozenset(STAGES), findings=(), proof=proof))
     assert summary["solid"]["volume_by_kernel_m3"] == summary["solid"]["volume_m3"]
     assert summary["solid"]["plain"]["area_m2_by_kernel"] == summary["solid"]["plain"]["area_m2_by_sections"]
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+from hashlib import sha256
+from pathlib import Path as FilePath
 
 import numpy as np
 import pypdf
@@ -10,6 +12,7 @@ import pytest
 
 from plugs.drafting.drawing import Drawing, Path
 from plugs.files.drawing_run import DrawingRun, PaperJob, render_files, render_paper
+from plugs.files.written import Written
 from plugs.ground.paper import paper_of
 
 A4 = paper_of("A4")
@@ -106,3 +109,18 @@ def render(run: DrawingRun, drawings: dict[str, Drawing]) -> dict[str, bytes]:
     run.begin().submit(drawings)
     run.print_out(JOB, drawings)
     return dict(run.rendered().files)
+
+
+def test_files_go_where_they_belong_and_are_told_by_size_and_digest(tmp_path: FilePath) -> None:
+    """Nothing of their content comes back, by which a thousand layers would fill a quarter of a gigabyte."""
+    with DrawingRun("svg", "pdf") as run:
+        run.begin(tmp_path).submit(SMALL)
+        run.print_out(JOB, SMALL | LARGE)
+        found = run.rendered().files
+    pdf, _ = render_paper(SMALL | LARGE, JOB)
+    wanted = render_files(SMALL, ("svg",)) | {"paper.pdf": pdf}
+    assert {path: (tmp_path / path).read_bytes() for path in found} == wanted
+    assert found == {
+        path: Written(size=len(content), sha256=sha256(content).hexdigest())
+        for path, content in wanted.items()
+    }

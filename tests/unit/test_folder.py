@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import shutil
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from plugs.files.folder import SUMMARY, FreshFolder
+from plugs.files.written import Written
 from plugs.ground.errors import PlugError
 
 
@@ -236,3 +238,19 @@ def test_a_name_too_long_is_an_input_error(tmp_path: Path) -> None:
     """What the file system cannot name is told in three lines as well."""
     with pytest.raises(PlugError, match="cannot be written"):
         FreshFolder(tmp_path / ("n" * 300))
+
+
+def test_a_file_lies_in_its_folder_as_soon_as_it_is_added(tmp_path: Path) -> None:
+    """And a fault of one, or of whoever wrote it elsewhere, is told with what all of them take."""
+    full = OSError(errno.ENOSPC, "no space left")
+    with FreshFolder(tmp_path / "out") as fresh:
+        fresh.files.add({"layers/one.svg": b"1", "layers/one.dxf": "23"})
+        assert (fresh.fresh / "layers" / "one.dxf").read_bytes() == b"23"
+        assert fresh.files.of("layers/one") == ["layers/one.dxf", "layers/one.svg"]
+        with pytest.raises(AssertionError, match="made twice"):
+            fresh.files.add({"layers/one.svg": b"2"})
+        fresh.files.add({"layers/two.svg": Written(size=2_000_000, sha256="", fault=full)})
+        with pytest.raises(PlugError, match="a file could not be written: no space left") as caught:
+            fresh.write({SUMMARY: b"{}"})
+        assert "free 2.0 MB" in caught.value.remedy
+    assert not (tmp_path / "out").exists()

@@ -549,6 +549,17 @@ def test_a_dead_worker_is_noticed_and_a_second_close_does_no_harm() -> None:
     assert wait_until_gone(run.pid)
 
 
+def test_a_kernel_for_one_build_ends_when_it_has_answered(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What it has loaded takes a quarter of a gigabyte, beside all that a build still makes."""
+    monkeypatch.setattr(kernel_worker, "prepare", os.getpid)
+    monkeypatch.setattr(kernel_worker, "run_job", abs)
+    for is_copy in (True, False):
+        with KernelRun(is_copy=is_copy) as run:
+            run.submit(-5)  # type: ignore[arg-type]
+            assert run.result(20.0) == 5  # type: ignore[comparison-overlap]
+            assert wait_until_gone(run.pid) if is_copy else run.is_running
+
+
 def test_a_missing_kernel_is_the_users_error(monkeypatch: pytest.MonkeyPatch) -> None:
     """Not installed: told before anything starts, with the command that helps."""
     monkeypatch.setattr(kernel_worker.importlib.util, "find_spec", lambda name: None)
