@@ -63,9 +63,9 @@ def save(tmp_path_factory: pytest.TempPathFactory, made: list[str]) -> Iterator[
 
         saved()
         assert {"layer_drawings", "make_pictures"} <= set(made)
-        assert sum(name.startswith("render_files") for name in made) > 5
+        assert sum(name.startswith("make_files") for name in made) > 5
         n_papers = len(list((place / "out" / "paper").glob("*.pdf")))
-        assert sum(name.startswith("render_paper") for name in made) == n_papers > 0
+        assert sum(name.startswith("make_paper") for name in made) == n_papers > 0
         yield saved
 
 
@@ -99,7 +99,7 @@ def test_only_files_whose_drawings_changed_are_rendered(save: Save, made: list[s
     """A wider saw cut moves the pieces on their sheets; all files are those of a process that begins anew."""
     save()
     out = save(kerf=9.0).folder
-    assert [name for name in made if name != "sheet_drawings"] == ["render_files sheets/sheet-01", "pack_pdf"]
+    assert [name for name in made if name != "sheet_drawings"] == ["make_files sheets/sheet-01", "pack_pdf"]
     anew = build(out.parent / "box.py", {"kerf": 9.0}, out=out.parent / "anew", kinds=KINDS).folder
     names = {path.relative_to(anew) for path in anew.rglob("*.*")}
     assert names == {path.relative_to(out) for path in out.rglob("*.*")}
