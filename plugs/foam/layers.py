@@ -19,7 +19,7 @@ from plugs.ground.limits import Count, OneOf, OrOne, Within
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH, NO_VOLUME_MM3, QUARTER_CHORDS
 from plugs.mesh import mesh
-from plugs.mesh.bands import banded, open_ended, shadow_and_volume
+from plugs.mesh.bands import banded, open_ended, shadows_and_volumes
 from plugs.mesh.faces import box_of
 from plugs.mesh.mesh import Body, Measures
 from plugs.mesh.sampling import Faces
@@ -241,8 +241,8 @@ def _layers_of(
     ready = banded(turned)
     heights = np.sort(ready.vertices[:, 2])
     layers: list[Layer] = []
-    for slab, reach in zip(slabs, reaches(slabs, low, high), strict=True):
-        covered, volume = shadow_and_volume(ready, *reach)
+    taken = shadows_and_volumes(ready, reaches(slabs, low, high))
+    for slab, (covered, volume) in zip(slabs, taken, strict=True):
         is_shared = bool(layers) and layers[-1].to_mm == slab.from_mm and _is_clear(heights, slab.from_mm)
         layers.append(
             Layer(

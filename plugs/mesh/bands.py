@@ -2,6 +2,8 @@
 
 A shadow is bounded by the edges at which triangles that face up meet those that face down, the flat faces in
 the two planes among them: pieces of the body's edges, and of the lines in which the planes cross triangles.
+The volume is told by what streams out of those triangles: of a flow away from the stack's axis nothing passes
+the two planes, so that what they cut off need not be made.
 """
 
 from __future__ import annotations
@@ -16,8 +18,8 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.mesh.mesh import Body, Stacked, triangles_of, wound_once
-from plugs.mesh.triangles import clipped, edge_keys, loops_along, normals, ordered
-from plugs.mesh.vectors import dot, extents
+from plugs.mesh.triangles import clipped, edge_keys, facing, loops_along, ordered
+from plugs.mesh.vectors import dot, extents, lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -25,9 +27,6 @@ Flags = NDArray[np.bool_]
 
 _UPRIGHT: Final = 1e-9
 """Sine of the lean at which a wall is upright: rounding leaves some 1e-16 to 1e-12."""
-
-_FLAT: Final = 1e-9
-"""Two triangles are one flat face where neither reaches so far out of the other's plane, mm: rounding."""
 
 _AHEAD: Final = np.array([1, 2, 0])
 
@@ -46,10 +45,10 @@ class Banded:
         What does not face down.
     is_rim : (m, 3) bool
         Edges of triangles that look up, beyond which lies one that does not.
-    is_inner : (e,) bool
-        Edges within one flat face.
     low, high : (m,) float, mm
         Heights of each triangle.
+    outflow : (m,) float, mm3
+        Half of what passes each triangle outward, of a flow away from the axis as fast as it is far.
     """
 
     vertices: Array
@@ -57,9 +56,9 @@ class Banded:
     edges: Indices
     looks_up: Flags
     is_rim: Flags
-    is_inner: Flags
     low: Array
     high: Array
+    outflow: Array
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -68,18 +67,23 @@ class _Crossed:
 
     Attributes
     ----------
+    triangle : (k,) int
     first, second : (k,) int
         The edges on which each begins and ends.
     begin, end : (k, 2) float, mm
-    looks_up : (k,) bool
-        Of the triangle.
+    lone : (k,) int
+        The corner of the triangle that lies alone on its side of the plane.
+    is_within : (k,) bool
+        Whether that is the side of what lies between the planes.
     """
 
+    triangle: Indices
     first: Indices
     second: Indices
     begin: Array
     end: Array
-    looks_up: Flags
+    lone: Indices
+    is_within: Flags
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -92,14 +96,15 @@ class _Between:
     near : (k,) int
     side : (k, 3) int
         Of each corner: -1 below, 1 above, 0 between them.
-    above : _Crossed
-        Where they meet the upper plane.
+    below, above : _Crossed
+        Where they meet the lower and the upper plane.
     """
 
     low: float
     high: float
     near: Indices
     side: Indices
+    below: _Crossed
     above: _Crossed
 
 
@@ -126,21 +131,14 @@ def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded
     many = np.diff(begins, append=len(keys))
     edges = np.empty(len(keys), dtype=np.int64)
     edges[order] = np.repeat(np.arange(len(begins)), many)
-    one = begins[many == 2]  # all are shared by two, but beyond the planes
-    pairs = np.stack([order[one], order[one + 1]])
-    is_forth = (triangles < triangles[:, _AHEAD]).ravel()[pairs[0]]
-    forth, back = np.where(is_forth, pairs, pairs[::-1])
+    shared = begins[many == 2]  # all are shared by two, but beyond the planes
+    one, other = order[shared], order[shared + 1]
     corners = vertices[triangles]
-    units, _ = normals(corners)
-    looks_up = units[:, 2] >= -_UPRIGHT
-    tips = vertices[triangles[back // 3, (back % 3 + 2) % 3]]
-    ahead = units[forth // 3]
-    away, is_level = np.abs(dot(tips - corners[forth // 3, 0], ahead)), dot(units[back // 3], ahead) > 0.0
-    is_inner = np.zeros(len(begins), dtype=np.bool_)
-    is_inner[edges[forth]] = (away < _FLAT) & is_level
+    normal = facing(corners)
+    looks_up = normal[:, 2] >= -_UPRIGHT * lengths(normal)
     is_rim = np.repeat(looks_up, 3)
-    is_rim[forth] &= ~looks_up[back // 3]
-    is_rim[back] &= ~looks_up[forth // 3]
+    is_rim[one] &= ~looks_up[other // 3]
+    is_rim[other] &= ~looks_up[one // 3]
     low, high = extents(corners[:, :, 2])
     return Banded(
         vertices=vertices,
@@ -148,9 +146,9 @@ def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded
         edges=edges.reshape(-1, 3),
         looks_up=looks_up,
         is_rim=is_rim.reshape(-1, 3),
-        is_inner=is_inner,
         low=low,
         high=high,
+        outflow=dot(corners.sum(axis=1)[:, :2], normal[:, :2]) / 12.0,
     )
 
 
@@ -186,50 +184,65 @@ def shadow(body: Banded, low: float, high: float) -> shapely.MultiPolygon:
     return _shadow(body, _between(body, low, high))
 
 
-def shadow_and_volume(body: Banded, low: float, high: float) -> tuple[shapely.MultiPolygon, float]:
-    """Return what the part of a body between two planes covers, as `shadow` does, and its volume.
+def shadows_and_volumes(
+    body: Banded, reaches: Sequence[tuple[float, float]]
+) -> list[tuple[shapely.MultiPolygon, float]]:
+    """Return what the parts of a body between pairs of planes cover, as `shadow` does, and their volumes.
 
     Parameters
     ----------
     body : Banded
-    low, high : float, mm
-        May be infinite.
+    reaches : sequence of (float, float), mm
+        May be infinite. Pairs that share a plane come one after the other.
 
     Returns
     -------
-    tuple of shapely.MultiPolygon, mm, and float, mm3
+    list of tuple of shapely.MultiPolygon, mm, and float, mm3
     """
-    between = _between(body, low, high)
-    foot = low if np.isfinite(low) else float(body.low.min(initial=0.0))
-    return _shadow(body, between), float(volume_under(_surface(body, between), foot).sum())
+    found: list[tuple[shapely.MultiPolygon, float]] = []
+    between = None
+    for low, high in reaches:
+        between = _between(body, low, high, between)
+        volume = body.outflow[between.near].sum()
+        for crossed, plane in ((between.below, low), (between.above, high)):
+            volume -= _outflow_beyond(body, crossed, plane)
+        found.append((_shadow(body, between), float(volume)))
+    return found
+
+
+def _outflow_beyond(body: Banded, crossed: _Crossed, plane: float) -> float:
+    """Return what passes outward through the parts of triangles beyond a plane that crosses them."""
+    lone, one, other = body.vertices[crossed.lone], crossed.begin, crossed.end
+    middle, step = lone[:, :2] + one + other, one - other
+    alone = np.sum((plane - lone[:, 2]) * (middle[:, 0] * step[:, 1] - middle[:, 1] * step[:, 0])) / 12.0
+    return float(body.outflow[crossed.triangle[crossed.is_within]].sum() - alone)
 
 
 def _shadow(body: Banded, between: _Between) -> shapely.MultiPolygon:
     """Return everything that the part of a body between two planes covers."""
-    near, side, above = between.near, between.side, between.above
-    n_points, n_edges = len(body.vertices), len(body.is_inner)
-    below = _crossed(body, near, side, between.low)
+    near, side, below, above = between.near, between.side, between.below, between.above
+    n_points, n_edges = len(body.vertices), len(body.edges) * 3
     start, finish = side, side[:, _AHEAD]
     row, column = np.nonzero(body.is_rim[near] & ((start != finish) | (start == 0)))
-    edge = body.edges[near][row, column]
+    rim = near[row]
+    edge = body.edges[rim, column]
     ends = []
     for sides, number in ((start, column), (finish, _AHEAD[column])):
-        at, vertex = sides[row, column], body.triangles[near][row, number]
+        at, vertex = sides[row, column], body.triangles[rim, number]
         crossing = n_points + edge + np.where(at > 0, n_edges, 0)
         ends.append(np.where(at == 0, vertex, crossing))
-    up, down = below.looks_up, ~above.looks_up  # the face in the lower plane looks down, that in the upper up
+    up, down = (
+        body.looks_up[below.triangle],
+        ~body.looks_up[above.triangle],
+    )  # the face in the lower plane looks down, that in the upper up
     after = n_points + n_edges
     first = np.concatenate([ends[0], n_points + below.first[up], after + above.second[down]])
     second = np.concatenate([ends[1], n_points + below.second[up], after + above.first[down]])
-    places = np.empty((n_points + 2 * n_edges, 2)) if len(first) else np.empty((0, 2))
-    if len(first):
-        places[:n_points] = body.vertices[:, :2]
-        for crossed, before in ((below, n_points), (above, after)):
-            places[before + crossed.first], places[before + crossed.second] = crossed.begin, crossed.end
-    is_corner = np.concatenate([np.ones(n_points, dtype=np.bool_), ~body.is_inner, ~body.is_inner])
-    loops = [loop[is_corner[loop]] for loop in loops_along(first, second)]
-    rings = [places[loop] for loop in loops if len(loop) > 2]
-    return wound_once(rings)
+    places = np.empty((n_points + 2 * n_edges, 2))
+    places[:n_points] = body.vertices[:, :2]
+    for crossed, before in ((below, n_points), (above, after)):
+        places[before + crossed.first], places[before + crossed.second] = crossed.begin, crossed.end
+    return wound_once([places[loop] for loop in loops_along(first, second) if len(loop) > 2])
 
 
 def surface(body: Banded, low: float, high: float) -> Array:
@@ -247,15 +260,11 @@ def surface(body: Banded, low: float, high: float) -> Array:
         Triangles facing outward. Those of the face in the upper plane fan out from one of its corners, and
         where it is not convex some are turned over and take away what others have too much.
     """
-    return _surface(body, _between(body, low, high))
-
-
-def _surface(body: Banded, between: _Between) -> Array:
-    """Return the surface of the part of a body between two planes."""
+    between = _between(body, low, high)
     corners, above = body.vertices[body.triangles[between.near]], between.above
     is_whole = (between.side[:, 0] == 0) & (between.side[:, 1] == 0) & (between.side[:, 2] == 0)
-    parts = clipped(clipped(corners[~is_whole], 2, between.high, 1.0), 2, between.low, -1.0)
-    fan = np.full((len(above.first), 3, 3), between.high)
+    parts = clipped(clipped(corners[~is_whole], 2, high, 1.0), 2, low, -1.0)
+    fan = np.full((len(above.first), 3, 3), high)
     if len(fan):
         fan[:, 0, :2], fan[:, 1, :2], fan[:, 2, :2] = above.begin[0], above.end, above.begin
     return np.concatenate([corners[is_whole], parts, fan])
@@ -280,27 +289,50 @@ def volume_under(triangles: Array, foot: float) -> Array:
     return np.asarray(area * ((a[:, 2] - foot) + (b[:, 2] - foot) + (c[:, 2] - foot)) / 3.0)
 
 
-def _between(body: Banded, low: float, high: float) -> _Between:
-    """Return the triangles of a body that reach between two planes."""
+def _between(body: Banded, low: float, high: float, before: _Between | None = None) -> _Between:
+    """Return the triangles of a body that reach between two planes; ``before``: what was asked last."""
     near = np.flatnonzero((body.high > low) & (body.low < high))
     heights = body.vertices[body.triangles[near], 2]
     side = (heights >= high).astype(np.int64) - (heights <= low)
-    above = _crossed(body, near, -side, high)
-    return _Between(low=low, high=high, near=near, side=side, above=above)
+    if before is not None and before.high == low and (heights != low).all():
+        below = _turned(before.above)
+    else:
+        below = _crossed(body, near, side, low)
+    return _Between(
+        low=low, high=high, near=near, side=side, below=below, above=_crossed(body, near, -side, high)
+    )
+
+
+def _turned(crossed: _Crossed) -> _Crossed:
+    """Return the lines as they run round what lies beyond a plane without a corner in it."""
+    return _Crossed(
+        triangle=crossed.triangle,
+        first=crossed.second,
+        second=crossed.first,
+        begin=crossed.end,
+        end=crossed.begin,
+        lone=crossed.lone,
+        is_within=~crossed.is_within,
+    )
 
 
 def _crossed(body: Banded, near: Indices, side: Indices, plane: float) -> _Crossed:
     """Return the lines in which a plane crosses triangles; corners of side -1 lie beyond it."""
     is_in = side >= 0
     some = np.flatnonzero((is_in[:, 0] != is_in[:, 1]) | (is_in[:, 1] != is_in[:, 2]))
-    triangles, is_in = body.triangles[near[some]], is_in[some]
+    number, is_in = near[some], is_in[some]
     ahead = is_in[:, _AHEAD]
-    rows = np.arange(len(some))
+    leaves, enters = is_in & ~ahead, ~is_in & ahead
+    is_within = is_in.sum(axis=1) == 1
     ends = []
-    for column in (np.argmax(is_in & ~ahead, axis=1), np.argmax(~is_in & ahead, axis=1)):
-        one, two = triangles[rows, column], triangles[rows, _AHEAD[column]]
+    for way in (leaves, enters):
+        column = np.argmax(way, axis=1)
+        one, two = body.triangles[number, column], body.triangles[number, _AHEAD[column]]
         a, b = body.vertices[np.minimum(one, two)], body.vertices[np.maximum(one, two)]
         share = (plane - a[:, 2]) / (b[:, 2] - a[:, 2])
-        ends.append((body.edges[near[some]][rows, column], a[:, :2] + share[:, None] * (b - a)[:, :2]))
-    (first, begin), (second, end) = ends
-    return _Crossed(first=first, second=second, begin=begin, end=end, looks_up=body.looks_up[near[some]])
+        point = a[:, :2] + share[:, None] * (b - a)[:, :2]
+        ends.append((body.edges[number, column], point, np.where(is_within, one, two)))
+    (first, begin, lone), (second, end, _) = ends
+    return _Crossed(
+        triangle=number, first=first, second=second, begin=begin, end=end, lone=lone, is_within=is_within
+    )

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from plugs.ground.errors import promise
 from plugs.ground.records import record
 from plugs.ground.tolerances import IN_LINE, LENGTH
-from plugs.mesh.triangles import areas, distinct, facing, ring_area, side_lengths
+from plugs.mesh.triangles import areas, distinct, facing, from_farthest, ring_area, side_lengths
 from plugs.mesh.vectors import dot, extents, lengths
 
 Array = NDArray[np.float64]
@@ -484,7 +484,7 @@ def _polygons(section: manifold3d.CrossSection) -> shapely.MultiPolygon:
     """Return a plane section as polygons with holes, slivers and points in line left out."""
     whole, fewer = [], []
     for part in [section] if section.num_contour() == 1 else section.decompose():
-        found = [(ring_area(ring), ring) for ring in part.to_polygons()]
+        found = [(ring_area(ring), from_farthest(ring)) for ring in part.to_polygons()]
         shells = [shapely.linearrings(ring) for area, ring in found if area > _LEAST_AREA]
         holes = [shapely.linearrings(ring) for area, ring in found if area < -_LEAST_AREA]
         for shell in shells:

@@ -20,6 +20,9 @@ _FLAT = 1e-300
 _BITS = 62
 """Of a whole number that is sorted."""
 
+_ASKEW = np.array([1.0, 0.0123])
+"""No edge of an outline lies square to it but by chance."""
+
 # ---- sizes
 
 
@@ -107,6 +110,12 @@ def ring_area(ring: Array) -> float:
     """Return the area that a plane ring (m, 2) encloses, + anti-clockwise."""
     first, second = ring[:, 0], ring[:, 1]
     return 0.5 * float(first @ np.roll(second, -1) - second @ np.roll(first, -1))
+
+
+def from_farthest(ring: Array) -> Array:
+    """Return a plane ring (m, 2) begun where it reaches farthest, which is told by its shape alone."""
+    first = int(np.argmin(ring @ _ASKEW))
+    return np.concatenate([ring[first:], ring[:first]])
 
 
 def corner_angles(corners: Array) -> Array:

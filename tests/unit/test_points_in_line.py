@@ -83,3 +83,13 @@ def test_a_needle_keeps_its_width() -> None:
     """A strip thinner than the tolerance, long enough to be no crumb, is not made into a line."""
     strip = np.array([[0, 0], [500, 0], [500, 0.4 * IN_LINE], [0, 0.4 * IN_LINE]])
     assert mesh.wound_once([strip]).area == pytest.approx(200.0 * IN_LINE, rel=1e-3)
+
+
+def test_what_is_left_hangs_on_the_shape_alone() -> None:
+    """Not on where the mesh happens to begin a ring: chords of a circle, off by a tenth of the tolerance."""
+    turn = np.linspace(0.0, 2.0 * np.pi, 4000, endpoint=False)
+    radius = 0.2 * IN_LINE / turn[1] ** 2
+    ring = radius * np.column_stack([np.cos(turn), np.sin(turn)])
+    found = [mesh.wound_once([np.roll(ring, k, axis=0)]) for k in (0, 7, 1500)]
+    assert 10 < shapely.get_num_coordinates(found[0]) < 2000
+    assert all(shapely.equals_exact(found[0], other, 1e-9) for other in found)
