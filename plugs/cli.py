@@ -263,14 +263,17 @@ def _tell_round(outcome: Outcome, out: Path, look: Path, options: argparse.Names
 def _check(options: argparse.Namespace) -> int:
     """Work a recipe out and print its findings."""
     began, changes = time.perf_counter(), _changes(options)
+    from dataclasses import replace
+
     from plugs.ground.doors import STAGES
-    from plugs.stages.beside import cloth_beside
+    from plugs.stages.beside import CLOTH, made_beside
     from plugs.stages.shelf import Shelf
     from plugs.work import opened
 
     try:
         work = opened(options.recipe, changes, say=_say, shelf=Shelf())
-        with cloth_beside(work, more=("resin", "sanding", "sags")):
+        laid = replace(CLOTH, stages=(*CLOTH.stages, "resin", "sanding", "sags"))
+        with made_beside(work, cloth=laid):
             found = work.findings
             rows = _closing(work, STAGES, found, options, time.perf_counter() - began)
     finally:

@@ -496,5 +496,5 @@ def paper_jobs(work: Worked, groups: Sequence[str], drawings: Mapping[str, Drawi
     ]
 
 
-OF_CLOTH: Final = (cloth_drawings, laid_drawings)
+OF_CLOTH: Final = {make.__name__: make for make in (cloth_drawings, laid_drawings)}
 """What is drawn of cloth: together with it, by whoever makes it."""

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from plugs.drawings import is_pictured
+from plugs.drawings import edge_drawings, is_pictured, template_drawings
 from plugs.foam.layers import Layer, slabs_of
 from plugs.ground.records import record
 from plugs.mesh import mesh
@@ -17,10 +17,12 @@ from plugs.mesh.faces import refined, with_fewer_faces
 from plugs.mesh.mesh import PLANES, Body
 from plugs.mesh.named import Array, NamedMesh
 from plugs.mesh.shaded import Shaded
+from plugs.stages.beside import Part
 from plugs.stages.foam import foam_as_glued
 from plugs.stages.worked import Worked
 
 if TYPE_CHECKING:
+    from plugs.book.scene import BookScene
     from plugs.drafting.drawing import Drawing
     from plugs.pictures.changed import ChangedJob
     from plugs.pictures.draft import DraftJob
@@ -194,9 +196,10 @@ def plug_pictures(work: Worked) -> PictureJob:
     from plugs.pictures.views import PictureJob
 
     with_skin = work.skin_proof is not None
-    solid, layers, surfaces = work.finish if with_skin else work.body, work.layers, work.layers_seen[0]
+    layers, surfaces = work.layers, work.layers_seen[0]
+    whole = work.finished if with_skin else work.body.by_mesh
     every = max(1, -(-len(layers) // _MOST))
-    size = solid.by_mesh.upper - solid.by_mesh.lower
+    size = whole.upper - whole.lower
     return PictureJob(
         shown=_lined(
             _pictured("plug", work.looks.outside, _FINISHED if with_skin else _LAYERS[0]),
@@ -333,3 +336,58 @@ def _solids(work: Worked, ending: str, packed: Callable[..., bytes]) -> dict[str
         f"solid/{word}.{ending}": packed(*mesh.triangles_of(solid.body), name=told)
         for word, (solid, told) in bodies.items()
     }
+
+
+def book_scene(work: Worked) -> BookScene:
+    """Return what the book shows in three dimensions.
+
+    Parameters
+    ----------
+    work : Worked
+
+    Returns
+    -------
+    BookScene
+    """
+    from plugs.book.scene import joinings, make_book_scene, with_hard_points, with_mould, with_trims
+    from plugs.book.wire import wire_ways
+
+    scene = make_book_scene(work.looks, work.layers, work.layers_seen, work.templates, work.scribed)
+    joined, base = joinings(work.pins.joints), work.base if work.templates else None
+    scene = replace(with_trims(scene, work.trims), ways=wire_ways(work.wire), joined=joined, base=base)
+    scene = with_hard_points(scene, work.hard_points)
+    return scene if work.taken is None else with_mould(scene, work.taken)
+
+
+SOLIDS: Final = {"glb": scene_file, "stl": stl_files, "3mf": threemf_files}
+"""What gives the files of solids, by their kind."""
+
+
+def parts_beside(work: Worked, kinds: Collection[str]) -> tuple[Part, ...]:
+    """Return what another process makes of a build that draws: what needs neither sheets nor cloth.
+
+    Parameters
+    ----------
+    work : Worked
+    kinds : collection of str
+        Of file, that are asked for.
+
+    Returns
+    -------
+    tuple of Part
+        The longer others are at it afterwards, the earlier.
+    """
+    pictured = Part(stages=("skin_proof", "finished"), draw={plug_pictures.__name__: plug_pictures})
+    solids = {kind: make for kind, make in SOLIDS.items() if kind in kinds}
+    shown = {book_scene.__name__: book_scene} if "html" in kinds and work.plug.wire is None else {}
+    return (
+        *((pictured,) if "png" in kinds else ()),
+        Part(
+            stages=("gauges", "sanding", "base"),
+            draw={make.__name__: make for make in (template_drawings, edge_drawings)},
+        ),
+        Part(stages=("boards",), draw={}),
+        Part(stages=("skin_proof", "finished", "seats", "fit_list"), draw={}),
+        Part(stages=(), draw=shown),
+        Part(stages=(), draw=solids),
+    )

@@ -39,15 +39,15 @@ from plugs.pack.pack import PackJob, pack_pdf, paged
 from plugs.pictures.run import PictureRun
 from plugs.recipe.own import own_files
 from plugs.scene import (
+    SOLIDS,
+    book_scene,
     changed_job,
     draft_job,
     drawing_pictures,
+    parts_beside,
     plug_pictures,
-    scene_file,
-    stl_files,
-    threemf_files,
 )
-from plugs.stages.beside import cloth_beside
+from plugs.stages.beside import CLOTH, made_beside
 from plugs.stages.worked import Worked
 from plugs.summary.changes import CHANGES, change_files
 from plugs.summary.csv_files import csv_files
@@ -114,11 +114,21 @@ def write(
         kinds = [output.kind for output in outputs]
         if "step" in kinds:
             kernel()  # loads its libraries while there is nothing else to do beside the lines
-        elif drawn := [kind for kind in kinds if kind in DRAWN]:
+        drawn = [kind for kind in kinds if kind in DRAWN]
+        if drawn:
             crew.lend(DrawingRun, *drawn)
+        if "png" in kinds:
+            crew.lend(PictureRun)
         _ = work.lines
-        if any("cloth" in output.shows for output in outputs):
-            after.enter_context(cloth_beside(work, crew if is_kept else None, OF_CLOTH))
+        cloth = any("cloth" in output.shows for output in outputs)
+        after.enter_context(
+            made_beside(
+                work,
+                crew if is_kept else None,
+                replace(CLOTH, draw=OF_CLOTH) if cloth else None,
+                parts_beside(work, kinds) if drawn or "html" in kinds else (),
+            )
+        )
         _ = work.cutters  # what is wrong with a recipe is told before anything is written
         fresh = after.enter_context(FreshFolder(folder))
         if not is_kept:
@@ -239,7 +249,7 @@ class Writing:
         self.work = work
         self.stages = frozenset(stage for output in outputs for stage in output.shows)
         self.files = files
-        self.once = work.again if is_kept else lambda _, make: make(work)
+        self.once = work.again if is_kept else work.once
         self._has_book = "html" in kinds
         self._run = kernel() if "step" in kinds else None
         self._bench = (
@@ -265,8 +275,9 @@ class Writing:
             _ = work.pins
             work.say("drawings")
             cut = self._drawn(layer_drawings)
+            _ = work.sheets  # while templates are made beside
         if self._easel is not None:
-            self._easel.submit(plug_pictures(work))
+            self._easel.submit(work.again(plug_pictures.__name__, plug_pictures))
             draft = draft_job(work)
             if draft is not None:
                 self._easel.add_draft(draft)
@@ -321,7 +332,7 @@ class Writing:
     @cached_property
     def shown(self) -> BookScene:
         """What the book shows in three dimensions."""
-        return _shown(self)
+        return self.work.again(book_scene.__name__, book_scene)
 
     @cached_property
     def stepped(self) -> tuple[KernelProof | None, tuple[Finding, ...]]:
@@ -414,21 +425,6 @@ def _joined(first: Mapping[str, Drawing], second: Mapping[str, Drawing]) -> dict
     return {**first, **second}
 
 
-def _shown(writing: Writing) -> BookScene:
-    """Return what the book shows in three dimensions."""
-    from plugs.book.scene import joinings, make_book_scene, with_hard_points, with_mould, with_trims
-    from plugs.book.wire import wire_ways
-
-    def seen(work: Worked) -> BookScene:
-        scene = make_book_scene(work.looks, work.layers, work.layers_seen, work.templates, work.scribed)
-        joined, base = joinings(work.pins.joints), work.base if work.templates else None
-        scene = replace(with_trims(scene, work.trims), ways=wire_ways(work.wire), joined=joined, base=base)
-        scene = with_hard_points(scene, work.hard_points)
-        return scene if work.taken is None else with_mould(scene, work.taken)
-
-    return writing.work.again("book scene", seen)
-
-
 def _book(writing: Writing) -> dict[str, str]:
     """Return the build book."""
     from plugs.book.book import book_html
@@ -454,6 +450,11 @@ def kernel_started() -> KernelRun:
     from plugs.kernel.worker import start_kernel
 
     return start_kernel(is_copy=True)
+
+
+def _solid(writing: Writing, kind: str) -> dict[str, bytes]:
+    """Return the files of one kind of the foam, its layers and the finished part."""
+    return writing.once(kind, SOLIDS[kind])
 
 
 def _step(writing: Writing) -> dict[str, bytes]:
@@ -483,9 +484,9 @@ _SOLID: Final = ("lines", "body", "finish")
 _FOAM: Final = ("lines", "body", "layers", "pieces", "pins", "sheets", "templates", "sanding", "cloth")
 
 OUTPUTS: Final = (
-    Output(kind="glb", make=lambda writing: writing.once("glb", scene_file), shows=(*_SOLID, "layers")),
-    Output(kind="stl", make=lambda writing: writing.once("stl", stl_files), shows=_SOLID),
-    Output(kind="3mf", make=lambda writing: writing.once("3mf", threemf_files), shows=_SOLID),
+    Output(kind="glb", make=partial(_solid, kind="glb"), shows=(*_SOLID, "layers")),
+    Output(kind="stl", make=partial(_solid, kind="stl"), shows=_SOLID),
+    Output(kind="3mf", make=partial(_solid, kind="3mf"), shows=_SOLID),
     Output(kind="csv", make=lambda writing: writing.once("csv", csv_files), shows=STAGES),
     Output(kind="ngc", make=lambda writing: writing.once("ngc", program_files), shows=_PROGRAMS),
     Output(kind="step", make=_step, shows=("lines", "body")),

@@ -9,13 +9,14 @@ from __future__ import annotations
 import gc
 import os
 import pickle
+import queue
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import IO, Final, Generic, NoReturn, Self, TypeVar
+from typing import IO, Any, Final, Generic, NoReturn, Self, TypeVar
 
 T = TypeVar("T")
 
@@ -115,22 +116,33 @@ class Copy:
 
 
 class Twin(Generic[T]):
-    """A copy of this process that makes one thing; use it in a ``with`` statement.
+    """A copy of this process that makes one thing after another; use it in a ``with`` statement.
 
     Parameters
     ----------
     make : callable
-        Called there; what it gives travels back.
+        Called there, with what gives the next thing that it is told, and waits for it; what it makes travels
+        back, one by one.
     """
 
-    def __init__(self, make: Callable[[], T]) -> None:
+    def __init__(self, make: Callable[[Callable[[], Any]], Iterable[T]]) -> None:
         """Start it."""
 
-        def run(_: IO[bytes], answers: IO[bytes]) -> None:
+        def run(told: IO[bytes], answers: IO[bytes]) -> None:
             signal.alarm(LONGEST_CALL_S)
-            answers.write(pickle.dumps(make(), protocol=pickle.HIGHEST_PROTOCOL))
+            made: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
+            sender = threading.Thread(target=_send, args=(made, answers))  # a pipe is soon full
+            sender.start()
+            try:
+                for one in make(lambda: pickle.load(told)):
+                    made.put(pickle.dumps(one, protocol=pickle.HIGHEST_PROTOCOL))
+            finally:
+                made.put(None)
+                sender.join()
 
         self._copy = Copy(run)
+        self._untold: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
+        self._teller: threading.Thread | None = None
 
     def __enter__(self) -> Self:
         """Return the twin itself."""
@@ -138,9 +150,13 @@ class Twin(Generic[T]):
 
     def __exit__(self, *_: object) -> None:
         """End it, whatever it is doing."""
-        for pipe in (self._copy.stdin, self._copy.stdout):
-            pipe.close()
         self._copy.kill()
+        self._untold.put(None)
+        if self._teller is not None:
+            self._teller.join()
+        for pipe in (self._copy.stdin, self._copy.stdout):
+            with suppress(OSError):  # what it was not told any more
+                pipe.close()
         self._copy.wait()
 
     @property
@@ -148,8 +164,21 @@ class Twin(Generic[T]):
         """The number under which the system knows it."""
         return self._copy.pid
 
+    def tell(self, value: object) -> None:
+        """Tell it something, and go on.
+
+        Parameters
+        ----------
+        value : object
+            That can be sent.
+        """
+        self._untold.put(pickle.dumps(value, protocol=pickle.HIGHEST_PROTOCOL))
+        if self._teller is None:
+            self._teller = threading.Thread(target=_send, args=(self._untold, self._copy.stdin), daemon=True)
+            self._teller.start()
+
     def answer(self, otherwise: T) -> T:
-        """Wait for what it makes.
+        """Wait for what it makes next.
 
         Parameters
         ----------
@@ -165,6 +194,14 @@ class Twin(Generic[T]):
         except (EOFError, OSError, pickle.UnpicklingError):
             return otherwise
         return made
+
+
+def _send(packed: queue.SimpleQueue[bytes | None], pipe: IO[bytes]) -> None:
+    """Pass on what comes, until nothing does or nobody listens."""
+    with suppress(OSError):
+        while (one := packed.get()) is not None:
+            pipe.write(one)
+            pipe.flush()
 
 
 @contextmanager
@@ -184,7 +221,7 @@ def meanwhile(make: Callable[[], T]) -> Iterator[Callable[[], T]]:
     if n_cores() < 2 or not can_be_made():
         yield make
         return
-    with Twin[T | None](make) as twin:
+    with Twin[T | None](lambda _: [make()]) as twin:
 
         def made() -> T:
             found = twin.answer(None)

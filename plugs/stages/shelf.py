@@ -28,7 +28,8 @@ class Shelf:
         """Begin empty."""
         self._kept: dict[str, tuple[bytes, Any]] = {}
         self._made: dict[str, tuple[Reads, bytes, Any]] = {}
-        self._coming: tuple[Collection[str], Collect | None] = ((), None)
+        self._coming: list[list[Coming]] = []
+        self._wanted: dict[str, list[Callable[[Kept], None]]] = {}
 
     def taken(self, name: str, key: bytes) -> tuple[Any, ...]:
         """Return what a stage came to under a key, in a tuple; an empty one if it is not here.
@@ -70,30 +71,44 @@ class Shelf:
         value : object
         """
         self._kept[name] = (key, value)
+        for give in self._wanted.pop(name, ()):
+            give((name, key, value))
 
-    def expect(self, names: Collection[str], collect: Collect | None) -> None:
-        """Wait for what is being made elsewhere, once one of them is asked for.
+    def expect(self, parts: Sequence[Coming]) -> None:
+        """Wait for what is being made elsewhere, part after part, once something of it is asked for.
 
         Parameters
         ----------
-        names : collection of str
-            Of stages, and of functions that make something of a work.
-        collect : callable or None
-            Waits for them; what it does not give is made here.
+        parts : sequence of Coming
+            In the order in which they are made.
         """
-        self._coming = (names, collect)
+        self._coming.append([*parts])
+
+    def expect_nothing(self) -> None:
+        """Wait for nobody any more, and pass on nothing."""
+        self._coming.clear()
+        self._wanted.clear()
+
+    def pass_on(self, name: str, give: Callable[[Kept], None]) -> None:
+        """Give a stage on to whoever waits for it, when it is put here next.
+
+        Parameters
+        ----------
+        name : str
+        give : callable
+        """
+        self._wanted.setdefault(name, []).append(give)
 
     def _collect(self, name: str) -> None:
         """Wait for what is being made elsewhere, if this is of it."""
-        names, collect = self._coming
-        if name not in names or collect is None:
-            return
-        self._coming = ((), None)
-        stages, drawn = collect()
-        for one in stages:
-            self.put(*one)
-        for another in drawn:
-            self.leave(*another)
+        for parts in self._coming:
+            while any(name in names for names, _ in parts):
+                _, collect = parts.pop(0)
+                stages, drawn = collect()
+                for one in stages:
+                    self.put(*one)
+                for another in drawn:
+                    self.leave(*another)
 
     def made(self, name: str) -> tuple[Reads, bytes, Any] | None:
         """Return what was made of the stages last, with what it read then and the digest of that.
@@ -108,6 +123,15 @@ class Shelf:
         """
         self._collect(name)
         return self._made.get(name)
+
+    def drop(self, name: str) -> None:
+        """Keep no longer what was made of the stages.
+
+        Parameters
+        ----------
+        name : str
+        """
+        self._made.pop(name, None)
 
     def leave(self, name: str, reads: Reads, key: bytes, value: object) -> None:
         """Keep what was made of the stages, in place of what it was before.
@@ -132,8 +156,9 @@ Drawn = tuple[str, "Reads", bytes, Any]
 Brought = tuple[tuple[Kept, ...], tuple[Drawn, ...]]
 """What another process gives back."""
 
-Collect = Callable[[], Brought]
-"""Waits for that."""
+Coming = tuple[Collection[str], Callable[[], Brought]]
+"""Names of stages, and of functions that make something of a work, and what waits for them: what it does not
+give is made here."""
 
 
 @record(frozen=True, slots=True, kw_only=True)

@@ -329,6 +329,24 @@ class Staged:
             self.shelf.leave(name, reads, key, made)
         return made
 
+    def once(self, name: str, make: Callable[[Self], T]) -> T:
+        """Return what a function makes of this work, as `again`, and keep it for nobody.
+
+        Parameters
+        ----------
+        name : str
+            Under which it may come from elsewhere.
+        make : callable
+
+        Returns
+        -------
+        object
+        """
+        made = self.again(name, make)
+        if self.shelf is not None:
+            self.shelf.drop(name)
+        return made
+
     def _read(self, reads: Reads) -> bytes | None:
         """Return the digest of what a function read; None where it has none."""
         stages = {one: self._followed(getattr(type(self), one)) for one in sorted(reads.stages)}

@@ -14,6 +14,7 @@ from plugs.foam.pockets import Feature, made_later, make_features
 from plugs.foam.stock import Blank
 from plugs.hard_points.set_in import SetIn, pocket_of, set_in, with_pockets
 from plugs.lines.stations import Loft
+from plugs.mesh.mesh import Measures
 from plugs.mesh.sampling import Faces
 from plugs.mesh.shaded import Shaded
 from plugs.openings.scribed import Scribed, scribed_on
@@ -114,6 +115,11 @@ class Worked(Staged):
         if not self.lines.is_bare:
             self.say("skin")
         return shape.finished_body(self.plug, self.lines, self.cutters, self.body)
+
+    @stage(after=("finish",))
+    def finished(self) -> Measures:
+        """The measures of the finished part, which travel where its body does not."""
+        return self.finish.by_mesh
 
     @stage("mould", after=("skin", "finish"))
     def taken(self) -> Taken | None:

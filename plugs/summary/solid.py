@@ -73,7 +73,7 @@ def skin(work: Worked) -> dict[str, Any] | None:
     proof = work.skin_proof
     if proof is None:
         return None
-    cover, whole = work.lines.cover, work.finish.by_mesh
+    cover, whole = work.lines.cover, work.finished
     over = dict(zip(work.lines.finish.table.panel_names, cover.panels, strict=True))
     return {
         "over_mm": over | {"front": cover.front, "rear": cover.rear},

@@ -51,6 +51,22 @@ print(*made, file=sys.stderr)
 """A check in a process of its own with one thread: it tells of twins, foam, cloth and resin made here."""
 
 
+BUILT = """import os, sys
+os.environ["OPENBLAS_NUM_THREADS"] = "1"
+import plugs.drawings, plugs.scene as scene
+from plugs.stages import beside, shape
+beside.n_cores = lambda: int(sys.argv[3])
+here, made, finish, glb = os.getpid(), [], shape.finished_body, scene.scene_file
+shape.finished_body = lambda *words: made.append("finish") or finish(*words)
+FAULT
+from plugs.cli import main
+kinds = [word for kind in ("dxf", "glb", "stl", "csv") for word in ("--only", kind)]
+assert main(["build", sys.argv[1], "--out", sys.argv[2], *kinds]) == 0
+print("made:", *made, file=sys.stderr)
+"""
+"""A build in a process of its own with one thread: it tells whether the finished part was made here."""
+
+
 @pytest.fixture
 def box(tmp_path: Path) -> Path:
     """Return the recipe of a box with cloth."""
@@ -112,7 +128,7 @@ def test_cloth_is_cut_elsewhere_and_is_the_same(
     alone = told(opened(box, {}))
     assert len(made_here) == 1
     work = opened(box, {}, shelf=Shelf())
-    with beside.cloth_beside(work):
+    with beside.made_beside(work):
         assert told(work) == alone
     assert len(made_here) == 1 and len(started) == 1
     assert not started[0].is_running
@@ -156,6 +172,22 @@ def test_a_twin_cuts_the_same_cloth(
     assert (untimed(run.stdout), run.stderr.split()) == (alone, made)
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="a process has a twin under Linux alone")
+def test_a_twin_makes_what_follows_from_the_finished_part(box: Path, tmp_path: Path) -> None:
+    """A build has the same files, whether a twin makes gauges and solids, fails, or there is none."""
+    fault = "scene.SOLIDS['glb'] = lambda work, glb=glb: glb(work) if os.getpid() == here else 1 / 0"
+    found = []
+    for cores, more in ((1, ""), (2, ""), (2, fault)):
+        out = tmp_path / f"out-{len(found)}"
+        words = [sys.executable, "-c", BUILT.replace("FAULT", more), str(box), str(out), str(cores)]
+        run = subprocess.run(words, capture_output=True, text=True, check=True)
+        files = {path.relative_to(out): path.read_bytes() for path in out.rglob("*") if path.is_file()}
+        found.append((files, run.stderr.partition("made:")[2].split()))
+    assert {Path("solid/plug.glb"), Path("templates/gauge-station-01-foam-left.dxf")} <= found[0][0].keys()
+    assert [made for _, made in found] == [["finish"], [], ["finish"]]
+    assert found[0][0] == found[1][0] == found[2][0]
+
+
 def test_cloth_is_cut_here_where_the_other_process_fails(
     box: Path, started: Started, made_here: list[object], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -164,7 +196,7 @@ def test_cloth_is_cut_here_where_the_other_process_fails(
     for fault in (json.loads, os._exit):
         monkeypatch.setattr(beside, "make_stages", fault)
         work = opened(box, {}, shelf=Shelf())
-        with beside.cloth_beside(work):
+        with beside.made_beside(work):
             assert told(work) == alone
     assert len(made_here) == 3
 
@@ -176,7 +208,7 @@ def test_cloth_is_cut_here_where_the_other_process_fails(
     monkeypatch.setattr(twins, "can_be_made", lambda: False)
     plug = opened(box, {}).plug
     own = Work(replace(plug, stack=OwnStack(thicknesses=(40.0,), allowance=3.0)), shelf=Shelf())
-    with beside.cloth_beside(own):
+    with beside.made_beside(own):
         assert told(own) == alone
     assert not any(worker.is_running for worker in started)
 
@@ -184,7 +216,7 @@ def test_cloth_is_cut_here_where_the_other_process_fails(
 def test_a_command_that_is_ended_leaves_no_process(box: Path, started: Started) -> None:
     """Ctrl-C comes up through the wait, and ends the other process first."""
     work = opened(box, {}, shelf=Shelf())
-    with pytest.raises(KeyboardInterrupt), beside.cloth_beside(work):
+    with pytest.raises(KeyboardInterrupt), beside.made_beside(work):
         raise KeyboardInterrupt
     assert len(started) == 1 and not started[0].is_running
     assert "cloth" not in work.stages and work.cloth is not None
@@ -198,7 +230,7 @@ def test_no_process_is_started_for_what_is_known(box: Path, started: Started) ->
         opened(box, {}, shelf=shelf),
         Work(replace(opened(box, {}).plug, schedule=None), shelf=Shelf()),
     ):
-        with beside.cloth_beside(work):
+        with beside.made_beside(work):
             _ = work.cloth
     assert not started
 

@@ -6,7 +6,7 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import pytest
 
@@ -24,17 +24,46 @@ def is_there(pid: int) -> bool:
     return True
 
 
+def asleep(_: object) -> list[None]:
+    """Be at something for long."""
+    time.sleep(600)
+    return []
+
+
 def test_what_it_makes_comes_back() -> None:
     """More than a pipe holds, of what is known here; the process is another one, and is gone afterwards."""
     known = [bytes(1000)] * 1000
-    with Twin(lambda: (os.getpid(), known)) as twin:
+    with Twin(lambda _: [(os.getpid(), known)]) as twin:
         assert twin.answer((0, [])) == (twin.pid, known)
         assert twin.pid != os.getpid()
     assert not is_there(twin.pid)
 
 
-@pytest.mark.parametrize("make", [lambda: 1 / 0, lambda: os._exit(3), threading.Lock, sys.exit])
-def test_where_it_fails_that_is_told(make: Callable[[], object], capfd: pytest.CaptureFixture[str]) -> None:
+def test_one_thing_after_another_comes_and_goes() -> None:
+    """More than both pipes hold is on its way at once, and neither waits before it has to."""
+    known = bytes(1_000_000)
+
+    def make(hear: Callable[[], object]) -> Iterator[object]:
+        yield known
+        yield known
+        yield hear(), hear()
+        yield 1 / 0
+
+    with Twin(make) as twin:
+        twin.tell((1, known))
+        twin.tell((2, known))
+        assert [twin.answer(None) for _ in range(4)] == [known, known, ((1, known), (2, known)), None]
+    with Twin(asleep) as twin:
+        twin.tell(known)
+    assert not is_there(twin.pid)
+
+
+@pytest.mark.parametrize(
+    "make", [lambda _: 1 / 0, lambda _: os._exit(3), lambda _: [threading.Lock()], sys.exit]
+)
+def test_where_it_fails_that_is_told(
+    make: Callable[[object], list[str]], capfd: pytest.CaptureFixture[str]
+) -> None:
     """It raises, it dies, what it made does not travel; and nobody hears of it otherwise."""
     with Twin(make) as twin:
         assert twin.answer("otherwise") == "otherwise"
@@ -45,15 +74,15 @@ def test_where_it_fails_that_is_told(make: Callable[[], object], capfd: pytest.C
 def test_it_says_nothing(capfd: pytest.CaptureFixture[str]) -> None:
     """What it, or a library in it, tells goes nowhere; what is still to be told here is told once."""
     sys.stdout.write("once")
-    with Twin(lambda: [os.write(number, b"there") for number in (1, 2)]) as twin:
-        assert twin.answer([]) == [5, 5]
+    with Twin(lambda _: [os.write(number, b"there") for number in (1, 2)]) as twin:
+        assert [twin.answer(0), twin.answer(0)] == [5, 5]
     assert capfd.readouterr() == ("once", "")
 
 
 def test_it_holds_no_file_of_this_process() -> None:
     """A pipe that is closed here is closed, though it was open when the copy was made."""
     back, there = os.pipe()
-    with Twin(lambda: time.sleep(600)):
+    with Twin(asleep):
         os.close(there)
         assert os.read(back, 1) == b""
     os.close(back)
@@ -61,7 +90,7 @@ def test_it_holds_no_file_of_this_process() -> None:
 
 def test_it_ends_when_nobody_waits() -> None:
     """Whatever it is doing."""
-    with pytest.raises(KeyboardInterrupt), Twin(lambda: time.sleep(600)) as twin:
+    with pytest.raises(KeyboardInterrupt), Twin(asleep) as twin:
         raise KeyboardInterrupt
     assert not is_there(twin.pid)
 

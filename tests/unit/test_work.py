@@ -106,9 +106,9 @@ def test_a_recipe_that_is_loaded_has_made_nothing_heavy(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("kinds", "made"),
     [
-        (("stl",), {"faces", "body", "finish", "skin_proof", "in_stack"}),
-        (("3mf",), {"faces", "body", "finish", "skin_proof", "in_stack"}),
-        (("glb",), {"faces", "body", "finish", "skin_proof", "in_stack", "standing", "layering"}),
+        (("stl",), {"faces", "body", "finish", "finished", "skin_proof", "in_stack"}),
+        (("3mf",), {"faces", "body", "finish", "finished", "skin_proof", "in_stack"}),
+        (("glb",), {"faces", "body", "finish", "finished", "skin_proof", "in_stack", "standing", "layering"}),
     ],
 )
 def test_what_is_not_wanted_is_not_made(
