@@ -3,27 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from plugs.drawings import edge_drawings, is_pictured, template_drawings
+from plugs.drawings import OF_CLOTH, edge_drawings, is_pictured, template_drawings
+from plugs.files.kinds import DRAWN
 from plugs.foam.layers import Layer, slabs_of
+from plugs.ground.doors import Output
 from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.faces import refined, with_fewer_faces
 from plugs.mesh.mesh import PLANES, Body
 from plugs.mesh.named import Array, NamedMesh
 from plugs.mesh.shaded import Shaded
-from plugs.stages.beside import Part
+from plugs.stages.beside import CLOTH, Part, made_beside
 from plugs.stages.foam import foam_as_glued
 from plugs.stages.worked import Worked
 
 if TYPE_CHECKING:
     from plugs.book.scene import BookScene
     from plugs.drafting.drawing import Drawing
+    from plugs.ground.workers import Crew
     from plugs.pictures.changed import ChangedJob
     from plugs.pictures.draft import DraftJob
     from plugs.pictures.views import PictureJob
@@ -363,20 +367,35 @@ SOLIDS: Final = {"glb": scene_file, "stl": stl_files, "3mf": threemf_files}
 """What gives the files of solids, by their kind."""
 
 
-def parts_beside(work: Worked, kinds: Collection[str]) -> tuple[Part, ...]:
-    """Return what another process makes of a build that draws: what needs neither sheets nor cloth.
+def begin_beside(work: Worked, outputs: Sequence[Output], crew: Crew | None) -> AbstractContextManager[None]:
+    """Have other processes make a part of a build, while this one makes the rest.
 
     Parameters
     ----------
     work : Worked
-    kinds : collection of str
-        Of file, that are asked for.
+    outputs : sequence of Output
+        What is asked for.
+    crew : Crew or None
+        As for `plugs.stages.beside.made_beside`.
 
     Returns
     -------
-    tuple of Part
-        The longer others are at it afterwards, the earlier.
+    context manager
+        After which nothing of it is made by others.
     """
+    kinds = {output.kind for output in outputs}
+    cloth = any("cloth" in output.shows for output in outputs)
+    is_drawn = not kinds.isdisjoint((*DRAWN, "html"))
+    return made_beside(
+        work,
+        crew,
+        replace(CLOTH, draw=OF_CLOTH) if cloth else None,
+        _parts_of_finish(work, kinds) if is_drawn else (),
+    )
+
+
+def _parts_of_finish(work: Worked, kinds: Collection[str]) -> tuple[Part, ...]:
+    """Return what follows from the finished part, the earlier the longer others are at it afterwards."""
     pictured = Part(stages=("skin_proof", "finished"), draw={plug_pictures.__name__: plug_pictures})
     solids = {kind: make for kind, make in SOLIDS.items() if kind in kinds}
     shown = {book_scene.__name__: book_scene} if "html" in kinds and work.plug.wire is None else {}

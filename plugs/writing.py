@@ -14,7 +14,6 @@ from plugs.changes.changes import since_cut
 from plugs.changes.record import FILE, packed
 from plugs.changes.recording import record_of
 from plugs.drawings import (
-    OF_CLOTH,
     bow_drawings,
     cloth_drawings,
     edge_drawings,
@@ -40,14 +39,13 @@ from plugs.pictures.run import PictureRun
 from plugs.recipe.own import own_files
 from plugs.scene import (
     SOLIDS,
+    begin_beside,
     book_scene,
     changed_job,
     draft_job,
     drawing_pictures,
-    parts_beside,
     plug_pictures,
 )
-from plugs.stages.beside import CLOTH, made_beside
 from plugs.stages.worked import Worked
 from plugs.summary.changes import CHANGES, change_files
 from plugs.summary.csv_files import csv_files
@@ -109,26 +107,16 @@ def write(
     groups = work.plug.paper_groups if paper is None else checked_groups(paper, "--paper")
     with told_by(work.plug.sides), ExitStack() as after:
         kernel = kernel or cache(lambda: after.enter_context(kernel_started()))
-        is_kept = crew is not None
-        crew = crew or after.enter_context(Crew(of_copies=True))
+        kept, crew = crew, crew or after.enter_context(Crew(of_copies=True))
         kinds = [output.kind for output in outputs]
         if "step" in kinds:
             kernel()  # loads its libraries while there is nothing else to do beside the lines
-        drawn = [kind for kind in kinds if kind in DRAWN]
-        if drawn:
+        if drawn := [kind for kind in kinds if kind in DRAWN]:
             crew.lend(DrawingRun, *drawn)
         if "png" in kinds:
             crew.lend(PictureRun)
         _ = work.lines
-        cloth = any("cloth" in output.shows for output in outputs)
-        after.enter_context(
-            made_beside(
-                work,
-                crew if is_kept else None,
-                replace(CLOTH, draw=OF_CLOTH) if cloth else None,
-                parts_beside(work, kinds) if drawn or "html" in kinds else (),
-            )
-        )
+        after.enter_context(begin_beside(work, outputs, kept))
         _ = work.cutters  # what is wrong with a recipe is told before anything is written
         fresh = after.enter_context(FreshFolder(folder))
         if not is_kept:

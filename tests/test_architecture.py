@@ -36,7 +36,7 @@ BESIDE = (
 )  # fmt: skip
 """The files beside the rooms, in order: each after the room that `AFTER` names, the others after them all."""
 
-AFTER = MappingProxyType(dict.fromkeys(("plugs.findings", "plugs.drawings", "plugs.scene"), "stages"))
+AFTER = MappingProxyType(dict.fromkeys(("plugs.findings", "plugs.drawings"), "stages"))
 """The room that a file beside the rooms stands after."""
 
 LARGEST_ROOM = 15
