@@ -397,7 +397,7 @@ def begin_beside(work: Worked, outputs: Sequence[Output], crew: Crew | None) -> 
 def _parts_of_finish(work: Worked, kinds: Collection[str]) -> tuple[Part, ...]:
     """Return what follows from the finished part, the earlier the longer others are at it afterwards."""
     pictured = Part(stages=("skin_proof", "finished"), draw={plug_pictures.__name__: plug_pictures})
-    solids = {kind: make for kind, make in SOLIDS.items() if kind in kinds}
+    solids = [{kind: make} for kind, make in SOLIDS.items() if kind in kinds]
     shown = {book_scene.__name__: book_scene} if "html" in kinds and work.plug.wire is None else {}
     return (
         *((pictured,) if "png" in kinds else ()),
@@ -408,5 +408,5 @@ def _parts_of_finish(work: Worked, kinds: Collection[str]) -> tuple[Part, ...]:
         Part(stages=("boards",), draw={}),
         Part(stages=("skin_proof", "finished", "seats", "fit_list"), draw={}),
         Part(stages=(), draw=shown),
-        Part(stages=(), draw=solids),
+        *(Part(stages=(), draw=one) for one in solids),
     )

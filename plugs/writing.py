@@ -119,9 +119,9 @@ def write(
         after.enter_context(begin_beside(work, outputs, kept))
         _ = work.cutters  # what is wrong with a recipe is told before anything is written
         fresh = after.enter_context(FreshFolder(folder))
-        if not is_kept:
+        if kept is None:
             after.push(crew)  # nobody writes into a folder that is given up
-        writing = Writing(work, outputs, kernel, crew, groups, fresh.files, is_kept=is_kept)
+        writing = Writing(work, outputs, kernel, crew, groups, fresh.files, is_kept=kept is not None)
         for output in outputs:
             fresh.files.add(output.make(writing))
         fresh.files.add({FILE: packed(writing.record)})
