@@ -109,12 +109,7 @@ def write(
         kernel = kernel or cache(lambda: after.enter_context(kernel_started()))
         kept, crew = crew, crew or after.enter_context(Crew(of_copies=True))
         kinds = [output.kind for output in outputs]
-        if "step" in kinds:
-            kernel()  # loads its libraries while there is nothing else to do beside the lines
-        if drawn := [kind for kind in kinds if kind in DRAWN]:
-            crew.lend(DrawingRun, *drawn)
-        if "png" in kinds:
-            crew.lend(PictureRun)
+        _begin_loading(kinds, kernel, crew)
         _ = work.lines
         after.enter_context(begin_beside(work, outputs, kept))
         _ = work.cutters  # what is wrong with a recipe is told before anything is written
@@ -134,6 +129,16 @@ def write(
             before_swap()
         fresh.swap_in()
     return built_of(work, folder, writing.made, summary)
+
+
+def _begin_loading(kinds: Sequence[str], kernel: Kernel, crew: Crew) -> None:
+    """Have other processes load their libraries, while there is nothing else to do beside the lines."""
+    if "step" in kinds:
+        kernel()
+    if drawn := [kind for kind in kinds if kind in DRAWN]:
+        crew.lend(DrawingRun, *drawn)
+    if "png" in kinds:
+        crew.lend(PictureRun)
 
 
 def with_book(work: Worked, files: FileList, kernel: Kernel, crew: Crew) -> tuple[Made, dict[str, Any]]:
