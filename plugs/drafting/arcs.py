@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from hashlib import blake2b
 from itertools import pairwise
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import shapely
@@ -65,7 +65,7 @@ _TRUE_ARC_RATIO: Final = 0.01
 """Vertices of a true arc are this share of the tolerance from it; drawn curves are not."""
 
 
-@record(frozen=True, slots=True, kw_only=True, eq=False)
+@record(slots=True, kw_only=True, eq=False)
 class _Fit:
     """One candidate arc: how far it bows, its sagitta, centre and radius, and how far vertices are off it."""
 
@@ -98,8 +98,9 @@ class _Ring:
     """The same opened at a chosen start, with what the search asks for again and again."""
 
     z: NDArray[np.complex128]
-    chord: list[float]
-    turn: list[float]
+    chord: Array
+    turn: Array
+    next_corner: list[int]
     end: list[int]
     next_start: list[int]
     tolerance: float
@@ -188,7 +189,7 @@ def _fit_of(given: Array, tolerance: float, chord: float) -> tuple[Array, Array]
     if len(kept) <= _LEAST_CHORDS:
         return kept, np.zeros(len(kept))
     cycle = _cycle(kept, tolerance, chord)
-    ring = _opened(cycle, _first_vertex(_opened(cycle, 0, beyond=_LEAST_CHORDS), len(kept)))
+    ring = _opened(cycle, _first_vertex(cycle))
     at, bulges = _arcs_and_chords(ring)
     return _straightened(ring.z, at, bulges, ring.collinear)
 
@@ -234,22 +235,34 @@ def _cycle(points: Array, tolerance: float, error: float) -> _Cycle:
 
 def _opened(cycle: _Cycle, first: int, beyond: int = 0) -> _Ring:
     """Return the ring from vertex ``first``, closed and ``beyond`` vertices past its seam."""
-    n = len(cycle.z) + beyond
-    order = (np.arange(n + 1) + first) % len(cycle.z)
-    turn = cycle.turn[order]
-    end, at = _ends(turn), np.arange(n + 1)
-    fits = cycle.is_round[order] & (end - at >= _LEAST_CHORDS)
-    next_start = np.minimum.accumulate(np.where(fits, at, n)[::-1])[::-1]
+    order, end, starts = _starts(cycle, first, beyond)
+    turn = np.abs(cycle.turn[order])
     return _Ring(
         z=cycle.z[order],
-        chord=cycle.chord[order[:-1]].tolist(),
-        turn=np.abs(turn).tolist(),
+        chord=cycle.chord[order[:-1]],
+        turn=turn,
+        next_corner=_next(turn > _DOUBTFUL_CORNER).tolist(),
         end=end.tolist(),
-        next_start=next_start.tolist(),
+        next_start=_next(starts).tolist(),
         tolerance=cycle.tolerance,
         stand_off=cycle.stand_off,
         collinear=min(COLLINEAR, 0.05 * cycle.error),
     )
+
+
+def _starts(cycle: _Cycle, first: int, beyond: int) -> tuple[Indices, Indices, NDArray[np.bool_]]:
+    """Return the order of vertices from ``first``, and of each where an arc ends at last, and if one begins."""
+    at = np.arange(len(cycle.z) + beyond + 1)
+    order = (at + first) % len(cycle.z)
+    end = _ends(cycle.turn[order])
+    return order, end, cycle.is_round[order] & (end - at >= _LEAST_CHORDS)
+
+
+def _next(chosen: NDArray[np.bool_]) -> Indices:
+    """Return for each vertex the next that is chosen, itself included; the last where there is none."""
+    n = len(chosen) - 1
+    found: Indices = np.minimum.accumulate(np.where(chosen, np.arange(n + 1), n)[::-1])[::-1]
+    return found
 
 
 def _ends(turn: Array) -> Indices:
@@ -286,17 +299,18 @@ def _round_starts(cycle: _Cycle) -> NDArray[np.bool_]:
     return fits
 
 
-def _first_vertex(ring: _Ring, n: int) -> int:
+def _first_vertex(cycle: _Cycle) -> int:
     """Return where to start so that no arc is cut in two: after a line, else after an arc."""
-    starts = np.asarray(ring.next_start[:n]) == np.arange(n)
+    n = len(cycle.z)
+    starts = _starts(cycle, 0, _LEAST_CHORDS)[2][:n]
     if not starts.any():
         return 0
     covered = starts.copy()
     for shift in range(1, _LEAST_CHORDS):
         covered |= np.roll(starts, shift)
     if not covered.all():
-        return (int(np.argmax(np.where(covered, -1.0, ring.chord[:n]))) + 1) % n
-    found = _longest_arc(ring, ring.next_start[0], 2 * _LEAST_CHORDS)
+        return (int(np.argmax(np.where(covered, -1.0, cycle.chord))) + 1) % n
+    found = _longest_arc(_opened(cycle, 0, _LEAST_CHORDS), int(np.argmax(starts)), 2 * _LEAST_CHORDS)
     return found[0] % n if found else 0
 
 
@@ -338,7 +352,7 @@ def _longest_arc(ring: _Ring, vertex: int, hint: int) -> tuple[int, _Fit] | None
     reached, best = 0, None
     trial, failed = min(_LEAST_CHORDS, beyond - 1), False
     while reached < trial < beyond:
-        fit = fits.over(trial) if trial >= _LEAST_CHORDS else None
+        fit = fits.over(trial, ring.tolerance) if trial >= _LEAST_CHORDS else None
         if fit is not None:
             reached, best = trial, fit
             trial = min(max(2 * reached, hint), beyond - 1) if not failed else (reached + beyond) // 2
@@ -352,8 +366,8 @@ def _longest_arc(ring: _Ring, vertex: int, hint: int) -> tuple[int, _Fit] | None
         exact, known, beyond = None, 0, reached
         trial = max(_LEAST_CHORDS, (reached + 1) // 2)
         while known < trial < beyond:
-            fit = fits.over(trial)
-            if fit is not None and fit.away <= strict:
+            fit = fits.over(trial, strict)
+            if fit is not None:
                 known, exact = trial, fit
             elif exact is None:
                 break
@@ -372,12 +386,13 @@ class _Fits:
 
     def __init__(self, ring: _Ring, begin: int) -> None:
         """Put the vertices that an arc may reach in place, from its first one."""
-        self._ring, self._begin = ring, begin
-        self._points = ring.z[begin + 1 : ring.end[begin] + 1] - ring.z[begin]
+        self._ring, self._begin, end = ring, begin, ring.end[begin]
+        self._points = ring.z[begin + 1 : end + 1] - ring.z[begin]
         self._squares = self._points.real**2 + self._points.imag**2
+        self._widest = np.maximum.accumulate(ring.chord[begin:end])
 
-    def over(self, count: int) -> _Fit | None:
-        """Return the arc over some chords that fits best, or None when it does not fit.
+    def over(self, count: int, within: float) -> _Fit | None:
+        """Return the arc over some chords that fits best, or None when a vertex is farther off or it is none.
 
         Both ends are kept, so only the centre's height k over the chord is free. With u along and w
         across the chord of length c, a point off the circle has u (u - c) + w w - 2 k w = g, by which
@@ -397,16 +412,15 @@ class _Fits:
         k = float(w @ power) / (2.0 * weight)
         radius = math.hypot(k, length / 2.0)
         power -= 2.0 * k * w
-        out, into = float(power.max()), -float(power.min())
+        out, into = float(np.maximum.reduce(power)), -float(np.minimum.reduce(power))
         away = max(
             out / (radius + math.sqrt(radius * radius + max(out, 0.0))),
             into / (radius + math.sqrt(max(radius * radius - into, 0.0))),
         )
-        widest = max(ring.chord[begin : begin + count])
-        if away > ring.tolerance or away + widest * widest / (8.0 * radius) > ring.tolerance + ring.stand_off:
+        widest = float(self._widest[count - 1])
+        if away > within or away + widest * widest / (8.0 * radius) > ring.tolerance + ring.stand_off:
             return None
-        left = bool(w[len(w) // 2] > 0.0)
-        depth = -k if left else k
+        depth = -k if w[len(w) // 2] > 0.0 else k
         if depth < 0.0:
             return None
         sagitta = length * length / (4.0 * (radius + depth))
@@ -431,10 +445,11 @@ def _bulge(z: NDArray[np.complex128], begin: int, finish: int) -> float:
 
 def _turns_evenly(ring: _Ring, begin: int, finish: int, radius: float) -> bool:
     """Return whether no vertex between is a small corner: each turns in proportion to its chords."""
-    return max(ring.turn[begin + 1 : finish]) <= _DOUBTFUL_CORNER or all(
-        turn <= _DOUBTFUL_CORNER or turn <= (ring.chord[at - 1] + ring.chord[at]) / radius
-        for at, turn in enumerate(ring.turn[begin + 1 : finish], start=begin + 1)
-    )
+    if ring.next_corner[begin + 1] >= finish:
+        return True
+    turn, chord = ring.turn[begin + 1 : finish], ring.chord[begin:finish]
+    even = (turn <= _DOUBTFUL_CORNER) | (turn <= (chord[:-1] + chord[1:]) / radius)
+    return bool(even.all())
 
 
 def _balanced(ring: _Ring, begin: int, finish: int, fit: _Fit) -> list[tuple[int, int]]:
@@ -444,7 +459,7 @@ def _balanced(ring: _Ring, begin: int, finish: int, fit: _Fit) -> list[tuple[int
     if finish >= n or angle < 0.8 * _LARGEST_ARC:
         return one
     on_circle = np.abs(np.abs(ring.z[begin:] - fit.centre) - fit.radius) <= ring.tolerance
-    sagitta = np.array(ring.chord[begin:]) ** 2 / (8.0 * fit.radius)
+    sagitta = ring.chord[begin:] ** 2 / (8.0 * fit.radius)
     same = on_circle[1:] & (sagitta <= ring.tolerance + ring.stand_off)
     extent = n - begin if same.all() else int(np.argmin(same))
     whole = extent * angle / (finish - begin)
@@ -454,7 +469,7 @@ def _balanced(ring: _Ring, begin: int, finish: int, fit: _Fit) -> list[tuple[int
     for lower, upper in parts:
         if upper > ring.end[lower] or upper - lower < _LEAST_CHORDS:
             return one
-        if _Fits(ring, lower).over(upper - lower) is None:
+        if _Fits(ring, lower).over(upper - lower, ring.tolerance) is None:
             return one
     return parts
 
@@ -471,16 +486,13 @@ def _straightened(
     keep = np.zeros(len(places), dtype=np.bool_)
     keep[:-1][~straight] = True
     if len(starts):
-        lines: list[Any] = []
-        for start, stop in zip(starts, stops, strict=True):
-            run = z[places[start : stop + 1]]
-            lines.append(np.column_stack((run.real, run.imag, np.arange(start, stop + 1))))
-        owner = np.repeat(np.arange(len(lines)), [len(line) for line in lines])
-        shapes = shapely.simplify(
-            shapely.linestrings(np.vstack(lines), indices=owner), collinear, preserve_topology=False
-        )
-        left = shapely.get_coordinates(shapes, include_z=True)[:, 2].astype(np.intp)
-        keep[left] = True
+        counts = stops - starts + 1
+        owner = np.repeat(np.arange(len(starts)), counts)
+        number = np.arange(len(owner)) + np.repeat(starts - np.cumsum(counts) + counts, counts)
+        run = z[places[number]]
+        lines = shapely.linestrings(np.column_stack((run.real, run.imag, number)), indices=owner)
+        shapes = shapely.simplify(lines, collinear, preserve_topology=False)
+        keep[shapely.get_coordinates(shapes, include_z=True)[:, 2].astype(np.intp)] = True
     keep[-1] = False
     if keep.sum() < 3 and not bulge.any():
         keep[:-1] = True
