@@ -251,7 +251,7 @@ def _opened(cycle: _Cycle, first: int, beyond: int = 0) -> _Ring:
 
 
 def _starts(cycle: _Cycle, first: int, beyond: int) -> tuple[Indices, Indices, NDArray[np.bool_]]:
-    """Return the order of vertices from ``first``, and of each where an arc ends at last, and if one begins."""
+    """Return vertices from ``first``, and of each where an arc from it ends at last, and if there is one."""
     at = np.arange(len(cycle.z) + beyond + 1)
     order = (at + first) % len(cycle.z)
     end = _ends(cycle.turn[order])
