@@ -6,14 +6,34 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.tolerances import LENGTH
+from plugs.lines.plane import in_space
 from plugs.lines.stations import Loft, Sections
 from plugs.mesh.mesh import Measures
 from plugs.mesh.sampling import Grid
+from plugs.mesh.vectors import cross, lengths
 
 Array = NDArray[np.float64]
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(12)
-_STEP = 1e-4  # of a parameter, for a derivative by differences: its square is 1e-8, rounding over it 1e-12
+
+
+def _slopes() -> Array:
+    """Return what the polynomial through values at the nodes has for slopes there: a matrix.
+
+    References
+    ----------
+    J.-P. Berrut and L. N. Trefethen, Barycentric Lagrange Interpolation, SIAM Review 46 (2004), section 9.3
+    (from memory; held by the closed forms of areas in the tests).
+    """
+    gap = _NODES[:, None] - _NODES + np.eye(len(_NODES))
+    scale = gap.prod(axis=1)
+    slopes = scale[:, None] / scale / gap
+    np.fill_diagonal(slopes, 0.0)
+    np.fill_diagonal(slopes, -slopes.sum(axis=1))
+    return np.asarray(slopes)
+
+
+_SLOPES = _slopes()
 
 
 def integrate(loft: Loft, grid: Grid | None = None) -> Measures:
@@ -24,7 +44,7 @@ def integrate(loft: Loft, grid: Grid | None = None) -> Measures:
     Along a curve of curvature c a slice at a distance d from it is (1 - c d) as thick (Pappus's theorem,
     slice by slice): the integral of that over the section is its area less c times its moment.
     The skin's area is the integral of the cross product of its tangents, the one along the plug
-    by a central difference; ends are flat.
+    that of the polynomial through the nodes; ends are flat.
 
     Parameters
     ----------
@@ -62,7 +82,7 @@ def integrate(loft: Loft, grid: Grid | None = None) -> Measures:
     )
     return Measures(
         volume_mm3=volume,
-        area_mm2=_skin(loft, at, weight) + _ends(loft),
+        area_mm2=_skin(at, spans, weight) + _ends(loft),
         centroid=centroid,
         lower=points.min(axis=0),
         upper=points.max(axis=0),
@@ -74,17 +94,14 @@ def _all_round(count: int) -> tuple[NDArray[np.intp], Array]:
     return np.repeat(np.arange(count), len(_NODES)), np.tile(0.5 * (1.0 + _NODES), count)
 
 
-def _skin(loft: Loft, here: Sections, weight: Array) -> float:
-    """Return the area of the panels and blends."""
-    count = 2 * len(loft.table.corner_of)
+def _skin(at: Sections, spans: Array, weight: Array) -> float:
+    """Return the area of the panels and blends, from the sections at the nodes between breaks."""
+    count = at.rings.points.shape[1]
     segment, ratio = _all_round(count)
-    ahead, behind = (
-        loft.sections(here.t + _STEP).place(segment, ratio),
-        loft.sections(here.t - _STEP).place(segment, ratio),
-    )
-    along = (ahead - behind) / (2.0 * _STEP)
-    across = (here.place(segment, ratio + _STEP) - here.place(segment, ratio - _STEP)) / (2.0 * _STEP)
-    element = np.linalg.norm(np.cross(along, across), axis=-1)
+    places = at.place(segment, ratio)
+    along = _SLOPES @ places.reshape(len(spans), len(_NODES), -1) * (2.0 / spans)[:, None, None]
+    across = in_space(at.u, at.k, at.rings.tangents(segment, ratio), at.course, is_way=True)
+    element = lengths(cross(along.reshape(places.shape), across))
     return float(weight @ (element @ np.tile(0.5 * _WEIGHTS, count)))
 
 

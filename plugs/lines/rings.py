@@ -117,6 +117,24 @@ class Rings:
         chord = self.points[rows, (segment + 1) % self.points.shape[1]] - start
         return start + turned(chord, -(1.0 - ratio) * half) * _sine_ratio(half, ratio)[..., None]
 
+    def tangents(self, segment: NDArray[np.intp], ratio: Array) -> Array:
+        """Return the derivatives of `at` by the ratio.
+
+        Parameters
+        ----------
+        segment : (m,) int
+        ratio : (m,) float, dimensionless
+
+        Returns
+        -------
+        (k, m, 2) float, mm
+        """
+        bent, own = self._bent(segment)
+        angle = (2.0 * ratio[bent] - 1.0) * np.take(self.half_rad, own, axis=1)
+        found = np.take(of_next(self.points) - self.points, segment, axis=1)
+        found[:, bent] = turned(found[:, bent], angle) * np.take(1.0 / self._sinc(), own, axis=1)[..., None]
+        return found
+
     def moments(self) -> Array:
         """Return the area moments of each ring, exact for arcs and lines.
 
@@ -135,16 +153,10 @@ class Rings:
         ratio = np.tile(_GAUSS_F, count)
         weight = np.tile(0.5 * _GAUSS_W, count)
         place = self.at(segment, ratio)
-        chord = of_next(self.points) - self.points
-        bent, own = self._bent(segment)
-        angle = (2.0 * ratio[bent] - 1.0) * np.take(self.half_rad, own, axis=1)
-        y, z = (np.take(chord[..., axis], own, axis=1) for axis in (0, 1))
-        dz = np.take(chord[..., 1], segment, axis=1)
-        dz[:, bent] = np.sin(angle) * y + np.cos(angle) * z
-        dz *= np.take(1.0 / self._sinc(), segment, axis=1)
-        dz *= weight
-        y, z = place[..., 0], place[..., 1]
-        kinds = (y, 0.5 * y * y, y * z, y * z * z, 0.5 * y * y * z, y * y * y / 3.0)
+        dz = self.tangents(segment, ratio)[..., 1] * weight
+        y, z = np.ascontiguousarray(np.moveaxis(place, -1, 0))
+        square, both = 0.5 * y * y, y * z
+        kinds = (y, square, both, both * z, square * z, y * y * y / 3.0)
         return np.stack([np.sum(kind * dz, axis=1) for kind in kinds], axis=1)
 
 

@@ -7,13 +7,17 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
+from plugs.lines.plane import of_last, of_next
 from plugs.mesh.mesh import Body, body_of_triangles, triangulated
 from plugs.mesh.sampling import Grid
-from plugs.mesh.triangles import distinct, in_use, ring_area
+from plugs.mesh.triangles import distinct, in_use, proper, ring_area
 from plugs.mesh.vectors import lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
+
+_CUT = np.array([[[0, 1, 2], [0, 1, 3]], [[1, 3, 2], [0, 3, 2]]])
+"""Corners of the two triangles of a cell, by whether its diagonal from first to last is the shorter."""
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,8 +57,9 @@ def body_of_grid(grid: Grid) -> Body:
     -------
     Body
     """
-    mesh = mesh_of_grid(grid)
-    return body_of_triangles(mesh.vertices, mesh.triangles)
+    triangles = _triangles(grid)[0]
+    node, triangles = in_use(proper(triangles))
+    return body_of_triangles(grid.points.reshape(-1, 3)[node], triangles)
 
 
 def mesh_of_grid(grid: Grid) -> GridMesh:
@@ -68,29 +73,31 @@ def mesh_of_grid(grid: Grid) -> GridMesh:
     -------
     GridMesh
     """
-    index = _welded(grid.points, grid.ends)
-    here, right = index[:-1], np.roll(index, -1, axis=1)[:-1]
-    ahead, across = index[1:], np.roll(index, -1, axis=1)[1:]
-    points = grid.points.reshape(-1, 3)
-    short = lengths(points[here] - points[across]) <= lengths(points[right] - points[ahead])
-    k, m = index.shape
-    quads = np.stack([here, right, ahead, across], axis=-1)
-    sides, cells = [], []
-    for by_short, by_long in (((0, 1, 3), (0, 1, 2)), ((0, 3, 2), (1, 3, 2))):
-        which = np.where(short[..., None], by_short, by_long)
-        sides.append(np.take_along_axis(quads, which, axis=-1).reshape(-1, 3))
-        cells.append(which.reshape(-1, 3) + 4 * np.arange((k - 1) * m)[:, None])
-    caps = [_cap(grid.ends[0], index[0])[:, ::-1], _cap(grid.ends[1], index[-1])]
-    triangles = np.concatenate([*sides, *caps])
-    cells += [np.full(cap.shape, -1) for cap in caps]
-    every = [np.tile(np.arange(m), 2 * (k - 1)), np.repeat([m, m + 1], [len(cap) for cap in caps])]
+    triangles, cells, caps = _triangles(grid)
+    k, m, _ = grid.points.shape
+    cells = np.concatenate([cells, np.full((sum(caps), 3), -1)])
+    column = np.concatenate([np.tile(np.arange(m), 2 * (k - 1)), np.repeat([m, m + 1], caps)])
     a, b, c = triangles.T
     is_full = (a != b) & (b != c) & (c != a)
     node, triangles = in_use(triangles[is_full])
     return GridMesh(
-        vertices=points[node], triangles=triangles, node=node,
-        column=np.concatenate(every)[is_full], cells=np.concatenate(cells)[is_full],
+        vertices=grid.points.reshape(-1, 3)[node], triangles=triangles, node=node,
+        column=column[is_full], cells=cells[is_full],
     )  # fmt: skip
+
+
+def _triangles(grid: Grid) -> tuple[Indices, Indices, tuple[int, int]]:
+    """Return the triangles of a grid, flat ones too: points, corners of cells, how many close each end."""
+    index = _welded(grid.points, grid.ends)
+    right, (k, m) = of_next(index), index.shape
+    quads = np.stack([index[:-1], right[:-1], index[1:], right[1:]])
+    corners = np.ascontiguousarray(grid.points.reshape(-1, 3).T).take(quads, axis=1)
+    is_short = lengths((corners[:, 0] - corners[:, 3]).T) <= lengths((corners[:, 1] - corners[:, 2]).T)
+    which = _CUT[:, is_short.T.ravel().astype(np.intp)]
+    cells = (which + 4 * np.arange((k - 1) * m)[:, None]).reshape(-1, 3)
+    sides = quads.reshape(4, -1).T.ravel().take(cells)
+    front, rear = _cap(grid.ends[0], index[0])[:, ::-1], _cap(grid.ends[1], index[-1])
+    return np.concatenate([sides, front, rear]), cells, (len(front), len(rear))
 
 
 def _welded(points: Array, ends: Array) -> Indices:
@@ -102,10 +109,17 @@ def _welded(points: Array, ends: Array) -> Indices:
             first, number = distinct(np.round(points[row] / LENGTH).astype(np.int64))
             shared = index[row][first[number]]
             index[row] = shared if _is_seam(shared) else index[row]
-    same = lengths(points - np.roll(points, 1, axis=1)) < LENGTH
-    for row, column in np.argwhere(same):
-        old, new = index[row, column], index[row, column - 1]
-        index[row][index[row] == old] = new
+    same = lengths(points - of_last(points)) < LENGTH
+    for row in (0, k - 1):
+        for column in np.flatnonzero(same[row]):
+            old, new = index[row, column], index[row, column - 1]
+            index[row][index[row] == old] = new
+    rows = 1 + np.flatnonzero(same[1:-1].any(axis=1))
+    own = np.where(same[rows], -1, np.arange(m))
+    own = np.maximum.accumulate(np.concatenate([own - m, own], axis=1), axis=1)[
+        :, m:
+    ]  # that of the last that is apart
+    index[rows] = np.take_along_axis(index[rows], own % m, axis=1)
     return index
 
 
@@ -113,8 +127,8 @@ def _is_seam(index: Indices) -> bool:
     """Return whether a ring runs there and back along the same edges: it closes on itself."""
     ahead = np.roll(index, -1)
     is_edge = index != ahead
-    there = sorted(zip(index[is_edge].tolist(), ahead[is_edge].tolist(), strict=True))
-    return there == sorted((b, a) for a, b in there)
+    one, other, count = index[is_edge], ahead[is_edge], int(index.max()) + 1
+    return np.array_equal(np.sort(one * count + other), np.sort(other * count + one))
 
 
 def _cap(ring: Array, index: Indices) -> Indices:

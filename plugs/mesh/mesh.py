@@ -19,7 +19,7 @@ from plugs.ground.errors import promise
 from plugs.ground.records import record
 from plugs.ground.tolerances import IN_LINE, LENGTH
 from plugs.mesh.triangles import areas, distinct, facing, from_farthest, ring_area, side_lengths
-from plugs.mesh.vectors import dot, extents, lengths
+from plugs.mesh.vectors import corners_of, dot, extents, lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -104,7 +104,7 @@ def _without_flats(body: Body, vertices: Array, triangles: Indices, *, is_number
     The library exchanges flat triangles for parts of their neighbours, which keep the number of one flat
     face: a later cut then takes them for coplanar, and loses what stands over them.
     """
-    corners = vertices[triangles]
+    corners = corners_of(vertices, triangles)
     if (2.0 * areas(corners) > LENGTH * extents(side_lengths(corners))[1]).all():
         return body
     again = numbered_triangles_of(body) if is_numbered else triangles_of(body)
@@ -117,7 +117,7 @@ def _mesh64(
     """Return triangles in the library's own form; ``merged``: vertices that are others, and those."""
     return manifold3d.Mesh64(
         np.ascontiguousarray(vertices, dtype=np.float64),
-        np.ascontiguousarray(triangles, dtype=np.uint64),
+        np.ascontiguousarray(triangles, dtype=np.int64).view(np.uint64),
         *(np.ascontiguousarray(one, dtype=np.uint64) for one in merged),
         face_id=None if numbers is None else np.ascontiguousarray(numbers, dtype=np.uint64),
     )
@@ -232,12 +232,13 @@ def measure(body: Body) -> Measures:
     """
     vertices, triangles = triangles_of(body)
     middle = vertices.mean(axis=0)
-    corners = vertices[triangles] - middle
+    corners = corners_of(vertices - middle, triangles)
     a, b, c = (corners[:, i] for i in range(3))
     normal = facing(corners)
     six = dot(a, normal)
     volume = float(six.sum()) / 6.0
-    centroid = middle + np.sum((a + b + c) * six[:, None], axis=0) / (24.0 * volume)
+    moments = np.ascontiguousarray((a + b + c) * six[:, None])
+    centroid = middle + np.sum(moments, axis=0) / (24.0 * volume)
     return Measures(
         volume_mm3=volume,
         area_mm2=float((0.5 * lengths(normal)).sum()),

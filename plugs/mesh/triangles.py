@@ -103,7 +103,8 @@ def side_lengths(corners: Array) -> Array:
     -------
     (m, 3) float, mm
     """
-    return lengths(corners - np.roll(corners, -1, axis=1))
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    return np.stack([lengths(a - b), lengths(b - c), lengths(c - a)], axis=1)
 
 
 def ring_area(ring: Array) -> float:
@@ -482,4 +483,5 @@ def proper(triangles: Indices) -> Indices:
     -------
     (k, 3) int
     """
-    return np.asarray(triangles[(triangles != np.roll(triangles, 1, axis=1)).all(axis=1)], dtype=np.int64)
+    a, b, c = triangles.T
+    return np.asarray(triangles[(a != b) & (b != c) & (c != a)], dtype=np.int64)

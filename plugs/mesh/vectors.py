@@ -23,7 +23,7 @@ def cross(one: Array, two: Array) -> Array:
     """
     a, b, c = one[..., 0], one[..., 1], one[..., 2]
     d, e, f = two[..., 0], two[..., 1], two[..., 2]
-    found = np.empty(one.shape)
+    found = np.empty_like(one)
     found[..., 0], found[..., 1], found[..., 2] = b * f - c * e, c * d - a * f, a * e - b * d
     return found
 
@@ -41,10 +41,9 @@ def dot(one: Array, two: Array) -> Array:
     (...) float
         In the product of their units.
     """
-    product = one * two
-    total = product[..., 0]
-    for k in range(1, product.shape[-1]):
-        total = total + product[..., k]
+    total = one[..., 0] * two[..., 0]
+    for k in range(1, one.shape[-1]):
+        total = total + one[..., k] * two[..., k]
     return np.asarray(total)
 
 
@@ -81,3 +80,20 @@ def extents(corners: Array) -> tuple[Array, Array]:
     for k in range(1, corners.shape[1]):
         low, high = np.minimum(low, corners[:, k]), np.maximum(high, corners[:, k])
     return low, high
+
+
+def corners_of(vertices: Array, triangles: NDArray[np.int64]) -> Array:
+    """Return the corners of triangles, each number of each corner of them all side by side in memory.
+
+    Parameters
+    ----------
+    vertices : (n, k) float
+        In any unit.
+    triangles : (m, 3) int
+
+    Returns
+    -------
+    (m, 3, k) float
+        In the same unit.
+    """
+    return np.ascontiguousarray(vertices.T).take(triangles.T, axis=1).T

@@ -10,17 +10,18 @@ import pytest
 from plugs.body.proof import integrate
 from plugs.lines.checks import checked_loft
 from plugs.lines.section import End, LinesPlan
+from plugs.lines.stations import Loft, Sections
 from plugs.mesh.grid_mesh import body_of_grid
 from plugs.mesh.mesh import measure
 from plugs.mesh.sampling import sample
-from tests.shapes import box_plan, crowned_plan, frustum_plan, tapered_plan
+from tests.shapes import Array, box_plan, crowned_plan, frustum_plan, tapered_plan
 
 
 def test_box() -> None:
     """Volume, area, centroid, corners."""
     found = integrate(checked_loft(box_plan(300.0, 200.0, 100.0)))
     assert found.volume_mm3 == pytest.approx(6e6, rel=1e-13)
-    assert found.area_mm2 == pytest.approx(220_000.0, rel=1e-9)
+    assert found.area_mm2 == pytest.approx(220_000.0, rel=1e-12)
     assert found.centroid == pytest.approx([150.0, 0.0, 50.0], abs=1e-9)
 
 
@@ -60,3 +61,18 @@ def test_box_round_it_is_the_grid_s() -> None:
     found = integrate(loft, grid)
     assert found.lower == pytest.approx(grid.points.reshape(-1, 3).min(axis=0))
     assert found.upper == pytest.approx(grid.points.reshape(-1, 3).max(axis=0))
+
+
+def test_sections_are_made_once_for_volume_and_area(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Those at the nodes give the tangents too: beside them the ends alone are asked for."""
+    loft = checked_loft(frustum_plan([(0.0, 100.0), (200.0, 90.0)], rear=End(radius=40.0)))
+    asked = []
+    sections = Loft.sections
+
+    def counted(self: Loft, t: Array) -> Sections:
+        asked.append(len(t))
+        return sections(self, t)
+
+    monkeypatch.setattr(Loft, "sections", counted)
+    integrate(loft)
+    assert sum(asked) == 12 * (len(loft.breaks) - 1) + 2

@@ -173,3 +173,12 @@ def test_panels_that_no_longer_meet_are_not_a_number(by: float, meets: bool) -> 
         )
         assert moved[0, 1, 1] == pytest.approx(0.0, abs=1e-9)
         assert np.linalg.norm(moved[0, 1] - centre) == pytest.approx(100.0 - by, rel=1e-9)
+
+
+def test_tangents_are_what_places_change_by() -> None:
+    """On straight and crowned panels and on blends, by differences over a ten-thousandth of a segment."""
+    rings = ring(regular(5, 100.0), radius=12.0, rise=3.0)
+    segment, ratio = np.repeat(np.arange(10), 3), np.tile([0.1, 0.5, 0.8], 10)
+    step = 1e-4
+    change = (rings.at(segment, ratio + step) - rings.at(segment, ratio - step)) / (2.0 * step)
+    assert rings.tangents(segment, ratio) == pytest.approx(change, abs=1e-5)
