@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from plugs.comparing.surface import neighbours_first
 from plugs.ground.errors import PlugError
 from plugs.mesh.stl_in import read_stl
 
@@ -48,6 +49,7 @@ def scan_points(path: Path) -> Array:
     Returns
     -------
     (n, 3) float, in the file's own unit
+        Neighbours soon after each other, whatever their order in the file.
 
     Raises
     ------
@@ -71,7 +73,7 @@ def scan_points(path: Path) -> Array:
             f"it has {len(points)} points, and at most {MOST_POINTS} are read",
             f"export it with 1 point in {every}: a point every 1 mm is enough",
         )
-    return points
+    return points[neighbours_first(points)]
 
 
 def _content(path: Path) -> bytes:

@@ -95,7 +95,7 @@ _TREE = """import sys
 import numpy as np
 from plugs.comparing.surface import tree_of
 points = np.random.default_rng(1).random((500, 3))
-found = tree_of(points, balanced_tree=False).query(points[:50] + 0.01, k=3, distance_upper_bound=0.2)
+found = tree_of(points).query(points[:50] + 0.01, k=3, distance_upper_bound=0.2)
 assert "scipy.sparse" not in sys.modules and "scipy._lib._util" not in sys.modules
 from scipy.spatial import KDTree
 theirs = KDTree(points, balanced_tree=False).query(points[:50] + 0.01, k=3, distance_upper_bound=0.2)
