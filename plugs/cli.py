@@ -9,11 +9,12 @@ import shlex
 import sys
 import time
 from collections.abc import Collection, Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, cast
 
 from plugs.files.folder import BOOK, SUMMARY, drop_build, recover_all
-from plugs.files.kinds import KINDS, QUICK
+from plugs.files.kinds import DRAWN, KINDS, QUICK
 from plugs.ground import streams
 from plugs.ground.errors import Finding, PlugError
 from plugs.terminal.options import read_options
@@ -138,25 +139,46 @@ def _build(options: argparse.Namespace) -> int:
     """Build a recipe."""
     began, changes = time.perf_counter(), _changes(options)
     try:
-        if options.layers:
-            built = _layers(options, changes)
-        else:
-            from plugs.build import build
-
-            built = build(
-                options.recipe,
-                changes,
-                out=options.out,
-                kinds=options.only,
-                without=options.without,
-                search=options.search,
-                say=_say,
-                paper=options.paper,
-            )
+        built = (_layers if options.layers else _whole)(options, changes)
     finally:
         _say("")
     _tell_built(built, options, time.perf_counter() - began)
     return _verdict(built.findings, options.strict)
+
+
+def _whole(options: argparse.Namespace, changes: Mapping[str, object]) -> Built:
+    """Build all that is asked for: what others draw by is loaded there while the rest is loaded here."""
+    from contextlib import ExitStack
+
+    from plugs.ground.twins import n_cores
+    from plugs.ground.workers import Crew
+
+    asked = {*(options.only or KINDS)} - {*options.without}
+    with ExitStack() as after:
+        crew, kernel = after.enter_context(Crew(of_copies=True)), None
+        if "step" in asked and n_cores() > 1:
+            from plugs.kernel.worker import start_kernel
+
+            with suppress(PlugError):  # that there is none is told after what is wrong with the recipe
+                kernel = after.enter_context(start_kernel(is_copy=True))
+        elif (drawn := [kind for kind in DRAWN if kind in asked]) and n_cores() > 1:
+            from plugs.files.drawing_run import DrawingRun
+
+            crew.lend(DrawingRun, *drawn)
+        from plugs.build import build
+
+        return build(
+            options.recipe,
+            changes,
+            out=options.out,
+            kinds=options.only,
+            without=options.without,
+            search=options.search,
+            say=_say,
+            open_kernel=None if kernel is None else lambda: kernel,
+            crew=crew,
+            paper=options.paper,
+        )
 
 
 def _layers(options: argparse.Namespace, changes: Mapping[str, object]) -> Built:

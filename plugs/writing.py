@@ -95,7 +95,8 @@ def write(
     before_swap : callable or None
         Called when all is written, before the folder takes its place.
     crew : Crew or None
-        Draws and makes pictures, and stays; without it processes are started for that, and ended at the end.
+        Draws and makes pictures, and stays unless it is of copies, which are for one build alone; without it
+        processes are started for that, and ended at the end.
     paper : sequence of str or None
         What is printed at full size; None for what the plug says.
 
@@ -107,7 +108,8 @@ def write(
     groups = work.plug.paper_groups if paper is None else checked_groups(paper, "--paper")
     with told_by(work.plug.sides), ExitStack() as after:
         kernel = kernel or cache(lambda: after.enter_context(kernel_started()))
-        kept, crew = crew, crew or after.enter_context(Crew(of_copies=True))
+        crew = crew or after.enter_context(Crew(of_copies=True))
+        kept = None if crew.of_copies else crew
         kinds = [output.kind for output in outputs]
         _begin_loading(kinds, kernel, crew)
         _ = work.lines
@@ -135,7 +137,7 @@ def _begin_loading(kinds: Sequence[str], kernel: Kernel, crew: Crew) -> None:
     """Have other processes load their libraries, while there is nothing else to do beside the lines."""
     if "step" in kinds:
         kernel()
-    if drawn := [kind for kind in kinds if kind in DRAWN]:
+    if drawn := [kind for kind in DRAWN if kind in kinds]:
         crew.lend(DrawingRun, *drawn)
     if "png" in kinds:
         crew.lend(PictureRun)
@@ -238,7 +240,7 @@ class Writing:
     ) -> None:
         """Begin what other processes make, and find what is doubtful meanwhile."""
         kinds = {output.kind for output in outputs}
-        drawn = [output.kind for output in outputs if output.kind in DRAWN]
+        drawn = [kind for kind in DRAWN if kind in kinds]
         self.work = work
         self.stages = frozenset(stage for output in outputs for stage in output.shows)
         self.files = files

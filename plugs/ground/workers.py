@@ -348,7 +348,7 @@ class Crew:
 
     def __init__(self, *, of_copies: bool = False) -> None:
         """Start nobody yet."""
-        self._of_copies = of_copies
+        self.of_copies = of_copies
         self._by_task: dict[object, Worker] = {}
 
     def __enter__(self) -> Self:
@@ -380,7 +380,7 @@ class Crew:
         if worker is None or not worker.is_running:
             if worker is not None:
                 worker.close()
-            worker = self._by_task[task] = start(*words, is_copy=self._of_copies)
+            worker = self._by_task[task] = start(*words, is_copy=self.of_copies)
         return cast("W", worker)
 
 

@@ -106,3 +106,24 @@ assert np.allclose(here, [5.0 / 11.0, 9.0j / 11.0, 1.5]), here"""
         "flatten._compiled_factor = lambda: None\nagain = flatten._solver(rows, columns, values, 3)(right)"
     )
     assert "scipy.sparse" in loaded(f"{code}\n{again}\nassert np.array_equal(here, again)")
+
+
+@pytest.mark.parametrize(("kind", "begun"), [("dxf", "DrawingRun"), ("step", "KernelRun"), ("stl", "")])
+def test_others_load_what_they_work_by_before_a_build_is_loaded(kind: str, begun: str) -> None:
+    """A second core is not idle meanwhile; nobody is begun for what is not asked, or stays after a fault."""
+    code = f"""
+import sys
+from plugs.ground import twins, workers
+twins.n_cores = lambda: 2
+made, begin = [], workers.Worker.__init__
+def noted(run, **words):
+    made.append(run)
+    print("begun:", type(run).__name__, "plugs.build" in sys.modules)
+    begin(run, **words)
+workers.Worker.__init__ = noted
+from plugs.cli import main
+print("status:", main(["build", "none.py", "--only", {kind!r}]), [run.is_running for run in made])
+"""
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    rows = [f"begun: {begun} False", "status: 2 [False]"] if begun else ["status: 2 []"]
+    assert run.stdout.splitlines() == rows
