@@ -23,6 +23,7 @@ from plugs.mesh.shaded import Shaded
 from plugs.stages.beside import CLOTH, Part, made_beside
 from plugs.stages.foam import foam_as_glued
 from plugs.stages.worked import Worked
+from plugs.templates.bays import every
 
 if TYPE_CHECKING:
     from plugs.book.scene import BookScene
@@ -37,9 +38,6 @@ FOAM_COLOURS: Final = ("#d8c9a6", "#b9d3c2")
 
 _SMALL: Final = 80.0  # mm. Longest side of a triangle that has one colour
 _PICTURED: Final = 1.5  # mm. So far its surface may be moved for the sake of fewer triangles
-_MOST: Final = 100
-"""Layers that are pictured: of more, every second, third and so on is, for nobody tells them apart."""
-
 _LINE_SHARE: Final = 1.5e-3  # of the plug's size: half of a line's width on its pictures, some 2 pixels
 
 FINISH_COLOUR: Final = "#8fb6d6"
@@ -200,9 +198,9 @@ def plug_pictures(work: Worked) -> PictureJob:
     from plugs.pictures.views import PictureJob
 
     with_skin = work.skin_proof is not None
-    layers, surfaces = work.layers, work.layers_seen[0]
+    layers, surfaces = work.layers, work.layers_seen.surfaces
     whole = work.finished if with_skin else work.body.by_mesh
-    every = max(1, -(-len(layers) // _MOST))
+    step = every(layers)
     size = whole.upper - whole.lower
     return PictureJob(
         shown=_lined(
@@ -211,10 +209,10 @@ def plug_pictures(work: Worked) -> PictureJob:
         ),
         layers=tuple(
             _pictured(layers[i].name, surfaces[i], _LAYERS[i % len(_LAYERS)])
-            for i in range(0, len(layers), every)
+            for i in range(0, len(layers), step)
         ),
-        thicknesses=tuple(layer.thickness for layer in layers)[::every],
-        every=every,
+        thicknesses=tuple(layer.thickness for layer in layers)[::step],
+        every=step,
         axis=work.plug.stack.axis,
         display_unit=work.plug.display_unit,
         title=work.plug.name,

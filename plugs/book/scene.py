@@ -22,14 +22,14 @@ from plugs.foam.layers import Layer
 from plugs.foam.pins import Pinned
 from plugs.ground.figures import LENGTH as LENGTH_MM
 from plugs.ground.records import record
-from plugs.ground.tolerances import LENGTH
 from plugs.hard_points.set_in import SetIn
 from plugs.mesh import mesh
 from plugs.mesh.mesh import PLANES, Body
 from plugs.mesh.shaded import Shaded
-from plugs.mesh.triangles import distinct, in_use, rim_sides
+from plugs.mesh.triangles import distinct, rim_sides
 from plugs.openings.scribed import Scribed
 from plugs.templates.base_plan import BasePlan
+from plugs.templates.bays import LayersSeen
 from plugs.templates.templates import Template
 
 if TYPE_CHECKING:
@@ -46,6 +46,7 @@ FLATTEST, BENDS_IN_A_BYTE = 50_000.0, 127
 """Radius, mm, from which a surface is told to be flat, and in how many steps those to 5 mm are told."""
 
 _TIGHTEST: Final = 5.0  # mm
+_NONE: Final = LayersSeen()
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -156,7 +157,7 @@ class BookScene:
 def make_book_scene(
     looks: Looks,
     layers: Sequence[Layer] = (),
-    seen: tuple[Sequence[Shaded], bool] = ((), False),
+    seen: LayersSeen = _NONE,
     templates: Sequence[Template] = (),
     scribed: Sequence[Scribed] = (),
 ) -> BookScene:
@@ -166,8 +167,7 @@ def make_book_scene(
     ----------
     looks : Looks
     layers : sequence of Layer
-    seen : tuple of (sequence of Shaded) and bool
-        Their surfaces, and whether templates leave slots in them.
+    seen : LayersSeen
     templates : sequence of Template
         Of gauges, those of the foam line are shown.
     scribed : sequence of Scribed
@@ -181,9 +181,11 @@ def make_book_scene(
     if looks.finish is not None:
         finish = _shaded("finished surface", "finish", looks.finish)
         meshes.append(_lined(finish, [one.finish_line for one in scribed]))
-    surfaces, has_slots = seen
-    for layer, surface in zip(layers, surfaces, strict=True):
-        meshes.append(_shaded(layer.name, "layers", surface) if has_slots else _lid(layer, surface))
+    for i, layer in enumerate(layers):
+        whole = not seen.faces
+        meshes.append(
+            _shaded(layer.name, "layers", seen.surfaces[i]) if whole else _lid(layer, *seen.faces[i])
+        )
     for template in (t for t in templates if t.line in ("", "foam")):
         meshes.append(_flat(template.name, template.body, "templates"))
     axis = layers[0].axis if layers else "z"
@@ -285,23 +287,15 @@ def joinings(joints: Sequence[Pinned]) -> tuple[Joining, ...]:
     return tuple(found)
 
 
-def _lid(layer: Layer, surface: Shaded) -> SceneMesh:
+def _lid(layer: Layer, points: Array, triangles: NDArray[np.int64]) -> SceneMesh:
     """Return a layer by the faces that cutting it from the foam has left."""
-    along = surface.vertices[surface.triangles, "xyz".index(layer.axis)]
-    ends = layer.from_mm, layer.to_mm
-    is_face = np.zeros(len(along), dtype=np.bool_)
-    for end in ends:
-        is_face |= (np.abs(along - end) < LENGTH).all(axis=1)
-    used, triangles = in_use(surface.node[surface.triangles[surface.is_cut & is_face]])
-    at = np.full(int(surface.node.max()) + 1, -1)
-    at[surface.node] = np.arange(len(surface.node))
     return SceneMesh(
         name=layer.name,
         group="layers",
-        vertices=surface.vertices[at[used]].astype(np.float32),
+        vertices=points.astype(np.float32),
         triangles=triangles.astype(np.uint32),
         edges=np.stack(_rim(triangles), axis=1).astype(np.uint32),
-        between=ends,
+        between=(layer.from_mm, layer.to_mm),
     )
 
 

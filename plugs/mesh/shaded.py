@@ -137,7 +137,7 @@ def shaded(body: Body, hollowed: Collection[int] = ()) -> Shaded:
     at_corners = traits[triangles]
     at_corners[np.isin(origins, list(hollowed))] *= -1.0
     closed = node[triangles]
-    is_cut = (np.linalg.norm(at_corners[..., :3], axis=2) < 0.5).any(axis=1)  # lengths are 0 or nearly 1
+    is_cut = _are_cut(at_corners)
     if is_cut.any():
         at_corners[is_cut] = 0.0
         at_corners[is_cut, :, :3] = corner_normals(points, closed[is_cut])
@@ -150,6 +150,26 @@ def shaded(body: Body, hollowed: Collection[int] = ()) -> Shaded:
         vertices=points[node], triangles=triangles, node=node, normals=found[:, :3],
         bends=np.sort(found[:, 3:], axis=1)[:, ::-1], is_cut=is_cut,
     )  # fmt: skip
+
+
+def cut_faces(body: Body) -> tuple[Array, Indices]:
+    """Return the points of a body made of shaded surfaces, and those of its triangles that cutting has left.
+
+    Parameters
+    ----------
+    body : Body
+
+    Returns
+    -------
+    tuple of (n, 3) float, mm, and (m, 3) int
+    """
+    points, triangles, node, traits, _ = traits_of(body, _TRAITS)
+    return points, node[triangles[_are_cut(traits[triangles])]]
+
+
+def _are_cut(at_corners: Array) -> NDArray[np.bool_]:
+    """Return which triangles have a corner without a normal: lengths are 0 or nearly 1."""
+    return np.asarray((np.linalg.norm(at_corners[..., :3], axis=2) < 0.5).any(axis=1))
 
 
 def corner_normals(points: Array, corners: Indices) -> Array:

@@ -16,7 +16,6 @@ from plugs.hard_points.set_in import SetIn, pocket_of, set_in, with_pockets
 from plugs.lines.stations import Loft
 from plugs.mesh.mesh import Measures
 from plugs.mesh.sampling import Faces
-from plugs.mesh.shaded import Shaded
 from plugs.openings.scribed import Scribed, scribed_on
 from plugs.sanding.form_templates import FormTemplate, form_templates
 from plugs.sanding.pocket_pattern import PocketPattern, pocket_patterns
@@ -28,7 +27,7 @@ from plugs.stages.foam import Layering, Offered, Parted, Pinning, Sheets, StackT
 from plugs.stages.shape import Cutters, Lines
 from plugs.stages.stage import Staged, stage
 from plugs.templates.base_plan import BasePlan
-from plugs.templates.bays import layers_seen
+from plugs.templates.bays import LayersSeen, layers_seen
 from plugs.templates.templates import Template
 from plugs.templates.words import Templates
 
@@ -212,12 +211,11 @@ class Worked(Staged):
         return looks_of(self.body, None if self.skin_proof is None else self.finish)
 
     @stage(after=("body", "looks", "layering", "templates"))
-    def layers_seen(self) -> tuple[tuple[Shaded, ...], bool]:
-        """The layers as they are looked at when they are glued, and whether they are no parts of the plug."""
+    def layers_seen(self) -> LayersSeen:
+        """The layers as they are looked at when they are glued."""
         later = made_later(self.layering.pockets)
         bare, hollowed = seen_before(self.body, later) if later else (self.looks.bare, self.looks.hollowed)
-        seen = layers_seen(bare, hollowed, self.layers, self.templates)
-        return seen[0], seen[1] or bool(later)
+        return layers_seen(bare, hollowed, self.layers, self.templates, are_parts=not later)
 
     @stage("stock", "cutting", after=("layering",), by_value=True)
     def sizes(self) -> tuple[tuple[Size, ...], ...]:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
-from dataclasses import replace
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import field, replace
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from plugs.foam.layers import Layer, Slab, make_slab_layers
 from plugs.ground.errors import Finding, PlugError
@@ -17,7 +18,8 @@ from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from plugs.mesh.sampling import Faces
-from plugs.mesh.shaded import Shaded, shaded
+from plugs.mesh.shaded import Shaded, cut_faces, shaded
+from plugs.mesh.triangles import in_use
 from plugs.templates.templates import Template
 from plugs.templates.words import Span
 
@@ -25,6 +27,7 @@ _STEP = 0.01  # mm. Sheets are as thick as a hundredth can tell
 _THINNEST = 5.0  # mm. As in `foam.layers`
 _ROOM_RATIO = 2e-3  # of the foam's volume: more than fewer points can change
 _BEYOND = 0.2  # mm. As far as a surface in a picture may lie from that of the body
+_MOST_PICTURED = 100  # layers: of more, every second, third and so on is, for nobody tells them apart
 _MOST_SHEETS = 2000  # of one plug: sheets so thin are a typing error
 
 
@@ -43,6 +46,26 @@ class FoamBay:
     from_mm: float
     to_mm: float
     sheets: tuple[Slab, ...]
+
+
+FacesLeft = tuple[NDArray[np.float64], NDArray[np.int64]]
+"""Points, mm, and the triangles between them."""
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class LayersSeen:
+    """Layers as they lie in the plug, to be looked at.
+
+    Attributes
+    ----------
+    surfaces : mapping of int to Shaded
+        By their places in the stack: of all layers, or of those that are pictured where there are faces.
+    faces : tuple of FacesLeft
+        That cutting each from the foam has left; none where the foam between them is not all of it.
+    """
+
+    surfaces: Mapping[int, Shaded] = field(default_factory=dict)
+    faces: tuple[FacesLeft, ...] = ()
 
 
 def foam_bays(
@@ -239,8 +262,13 @@ def _doubts(layers: Sequence[Layer]) -> tuple[Finding, ...]:
 
 
 def layers_seen(
-    bare: Body, hollowed: Collection[int], layers: Sequence[Layer], templates: Sequence[Template]
-) -> tuple[tuple[Shaded, ...], bool]:
+    bare: Body,
+    hollowed: Collection[int],
+    layers: Sequence[Layer],
+    templates: Sequence[Template],
+    *,
+    are_parts: bool = True,
+) -> LayersSeen:
     """Return the layers as they lie in the plug, cut from foam that is only looked at.
 
     Parameters
@@ -251,14 +279,15 @@ def layers_seen(
         Origins of what was cut from it, as `plugs.mesh.shaded.shaded` takes them.
     layers : sequence of Layer
     templates : sequence of Template
+    are_parts : bool
+        Whether the foam between the faces of each is all of it.
 
     Returns
     -------
-    tuple of (tuple of Shaded) and bool
-        Whether templates leave slots within layers is the second.
+    LayersSeen
     """
     if not layers:
-        return (), False
+        return LayersSeen()
     axis, whole = layers[0].axis, mesh.volume_of(bare)
     has_slots = whole - sum(layer.volume_mm3 for layer in layers) > _ROOM_RATIO * whole
     if has_slots:
@@ -276,4 +305,35 @@ def layers_seen(
     for column, name in enumerate((*mesh.PLANES[axis], axis)):
         frame["xyz".index(name), column] = 1.0
     placed = [mesh.placed(slabs[layer.from_mm], frame) for layer in layers]
-    return tuple(shaded(body, hollowed) for body in placed), has_slots
+    if has_slots or not are_parts:
+        return LayersSeen(surfaces={i: shaded(body, hollowed) for i, body in enumerate(placed)})
+    shown = range(0, len(layers), every(layers))
+    return LayersSeen(
+        surfaces={i: shaded(placed[i], hollowed) for i in shown},
+        faces=tuple(_faces_left(layer, body) for layer, body in zip(layers, placed, strict=True)),
+    )
+
+
+def every(layers: Sequence[Layer]) -> int:
+    """Return of how many layers one is pictured.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+
+    Returns
+    -------
+    int
+    """
+    return max(1, -(-len(layers) // _MOST_PICTURED))
+
+
+def _faces_left(layer: Layer, body: Body) -> FacesLeft:
+    """Return the faces that cutting a layer from the foam has left, of its body as it lies there."""
+    points, triangles = cut_faces(body)
+    along = points[triangles, "xyz".index(layer.axis)]
+    is_face = np.zeros(len(along), dtype=np.bool_)
+    for end in (layer.from_mm, layer.to_mm):
+        is_face |= (np.abs(along - end) < LENGTH).all(axis=1)
+    used, triangles = in_use(triangles[is_face])
+    return points[used], triangles

@@ -144,7 +144,8 @@ def test_layers_are_cut_drawn_and_stacked_by_the_method(method: str) -> None:
     glued = foam_mm3(skin, has_pocket=is_notched)
     assert sum(mesh.volume_of(slab) for slab in glued_slabs(work)) == pytest.approx(glued, rel=1e-4)
     looked_at = sum(
-        float(six_volumes(one.vertices[one.triangles]).sum()) / 6.0 for one in work.layers_seen[0]
+        float(six_volumes(one.vertices[one.triangles]).sum()) / 6.0
+        for one in work.layers_seen.surfaces.values()
     )
     assert looked_at == pytest.approx(glued, rel=1e-3)
 
