@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 import shapely
 
+import plugs.templates.bays
 from plugs import Corner, Station
 from plugs.body.body import make_solid
 from plugs.body.looked_at import PICTURE_MM, looks_of
@@ -27,6 +28,7 @@ from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from plugs.mesh.triangles import areas, clipped, six_volumes
 from plugs.scene import glued_slabs
+from plugs.templates.bays import layers_seen
 from tests.books import Book, book_of
 from tests.demos import some
 
@@ -119,6 +121,20 @@ def test_layers_lie_where_they_are_cut(name: str) -> None:
         assert corners[..., column].max() == pytest.approx(layer.to_mm, abs=PICTURE_MM)
         slack = 1.5 * PICTURE_MM * areas(corners).sum()
         assert abs(six_volumes(corners).sum() / 6.0 - mesh.volume_of(slab)) < slack, layer.name
+
+
+def test_layers_that_no_picture_shows_are_not_shaded(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By two pictured at most every so many is; the book shows all of them as it does by a hundred."""
+    work = book.work
+    seen = [layers_seen(work.looks.bare, work.looks.hollowed, work.layers, work.templates)]
+    monkeypatch.setattr(plugs.templates.bays, "_MOST_PICTURED", 2)
+    seen += [layers_seen(work.looks.bare, work.looks.hollowed, work.layers, work.templates)]
+    assert [len(one.surfaces) for one in seen] == [len(work.layers), 2]
+    assert [len(one.faces) for one in seen] == 2 * [len(work.layers)] > [2]
+    all_of, few = (make_book_scene(work.looks, work.layers, one).meshes for one in seen)
+    for one, other in zip(all_of, few, strict=True):
+        assert np.array_equal(one.vertices, other.vertices)
+        assert np.array_equal(one.triangles, other.triangles)
 
 
 def test_pins_stand_in_their_layer_and_glue_lies_on_its_face(book: Book) -> None:
