@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from plugs.drafting.drawing import Array, Box, Path, paths_box
 from plugs.drafting.flat import flat_points
@@ -321,17 +322,35 @@ def pieces_layout(bounds: Box, pieces: Sequence[tuple[str, shapely.Geometry]]) -
     Layout
         The pieces from the left to the right.
     """
-    shapes = np.array([shape for _, shape in pieces])
-    pairs, apart = shapely.STRtree(shapes).query_nearest(
-        shapes, exclusive=True, return_distance=True, all_matches=False
-    )
-    gaps = {int(i): (float(d), pieces[int(k)][0]) for i, k, d in zip(*pairs, apart, strict=True)}
+    gaps = _gaps(np.array([shape for _, shape in pieces]))
+    least, nearest = gaps.min(axis=1).tolist(), np.argmin(gaps, axis=1).tolist()
     laid = [
-        LaidPiece(name=name, box=tuple(shape.bounds), gap=gap, beside=beside)
-        for k, (name, shape) in enumerate(pieces)
-        for gap, beside in [gaps.get(k, (None, ""))]
+        LaidPiece(
+            name=name,
+            box=tuple(shape.bounds),
+            gap=gap if len(pieces) > 1 else None,
+            beside=pieces[k][0] if len(pieces) > 1 else "",
+        )
+        for (name, shape), gap, k in zip(pieces, least, nearest, strict=True)
     ]
     return Layout(bounds=bounds, pieces=tuple(sorted(laid, key=lambda one: (one.box, one.name))))
+
+
+def _gaps(shapes: NDArray[np.object_]) -> Array:
+    """Return how far shapes are from each other, (n, n); inf where one is surely not the nearest, and to itself.
+
+    Pairs are measured once, and only where their boxes are no farther apart than what is known to be nearest.
+    """
+    low, high = shapely.bounds(shapes).reshape(-1, 2, 2).transpose(1, 0, 2)
+    between = np.maximum(low[:, None] - high, low - high[:, None])
+    apart = np.hypot(*np.maximum(between, 0.0).transpose(2, 0, 1))
+    np.fill_diagonal(apart, np.inf)
+    gaps = np.full_like(apart, np.inf)
+    for wanted in (lambda: apart == apart.min(axis=1)[:, None], lambda: apart <= gaps.min(axis=1)[:, None]):
+        chosen = wanted() & np.isinf(gaps) & np.isfinite(apart)
+        i, j = np.nonzero(np.triu(chosen | chosen.T))
+        gaps[i, j] = gaps[j, i] = shapely.distance(shapes[i], shapes[j])
+    return gaps
 
 
 def layout_rows(layout: Layout, unit: str) -> list[list[list[str]]]:
