@@ -337,7 +337,7 @@ def pieces_layout(bounds: Box, pieces: Sequence[tuple[str, shapely.Geometry]]) -
 
 
 def _gaps(shapes: NDArray[np.object_]) -> Array:
-    """Return how far shapes are from each other, (n, n); inf where one is surely not the nearest, and to itself.
+    """Return (n, n) how far shapes are from each other; inf where one is surely not the nearest.
 
     Pairs are measured once, and only where their boxes are no farther apart than what is known to be nearest.
     """
@@ -345,11 +345,13 @@ def _gaps(shapes: NDArray[np.object_]) -> Array:
     between = np.maximum(low[:, None] - high, low - high[:, None])
     apart = np.hypot(*np.maximum(between, 0.0).transpose(2, 0, 1))
     np.fill_diagonal(apart, np.inf)
-    gaps = np.full_like(apart, np.inf)
-    for wanted in (lambda: apart == apart.min(axis=1)[:, None], lambda: apart <= gaps.min(axis=1)[:, None]):
-        chosen = wanted() & np.isinf(gaps) & np.isfinite(apart)
+    gaps: Array = np.full_like(apart, np.inf)
+    limits = apart.min(axis=1)
+    for _ in range(2):
+        chosen = (apart <= limits[:, None]) & np.isinf(gaps) & np.isfinite(apart)
         i, j = np.nonzero(np.triu(chosen | chosen.T))
         gaps[i, j] = gaps[j, i] = shapely.distance(shapes[i], shapes[j])
+        limits = gaps.min(axis=1)
     return gaps
 
 
