@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
-from itertools import product
+from itertools import compress, product
 from typing import Final
 
 import numpy as np
@@ -79,9 +80,8 @@ def _views(
     """Draw the plug from each corner that is wanted, side by side; return where that ends."""
     views = _corners(patches)
     wide = _WIDE / max(len(views), 1)
-    for k, (words, view, lettered) in enumerate(views):
-        # what hardly shows is hidden behind the rest
-        rims = [_rim_seen(patch, view) for patch in patches if _share_seen(patch, view) > _SHOWN]
+    for k, (words, view, seen, lettered) in enumerate(views):
+        rims = [_rim_seen(patch, view) for patch in seen]
         drawn = shapely.union_all([shapely.multilinestrings(shapely.linestrings(r)) for r in rims if len(r)])
         x0, y0, x1, y1 = drawn.bounds
         scale = max((x1 - x0) / (wide - 12.0), (y1 - y0) / _VIEWS_TALL)
@@ -91,19 +91,21 @@ def _views(
             if part.length > 0.0:
                 builder.line(shapely.get_coordinates(part) / scale + move, ZONE_EDGE)
         for patch in lettered:
-            faces = _faces_seen(patch, view) / scale + move
-            region = shapely.simplify(shapely.union_all(shapely.polygons(faces)), _THINNED)
+            region = shapely.simplify(_covered(_faces_seen(patch, view) / scale + move), _THINNED)
             _letter(builder, region, letters[patch.zone], Sign(rows=(), least=2.5, largest=_LETTER))
         under = top - _VIEWS_TALL - 5.0 - (k % 2) * _ROW  # longer than a view is wide
         builder.write(Label(text=words, at=(k * wide, under), height=_TEXT))
     return top - _VIEWS_TALL - 5.0 - (len(views) > 1) * _ROW
 
 
-def _corners(patches: Sequence[Patch]) -> list[tuple[str, Projection, list[Patch]]]:
-    """Return the corners to look from, the fewest that show what can be seen, with what is lettered there."""
-    found = list[tuple[str, Projection, list[Patch]]]()
+def _corners(patches: Sequence[Patch]) -> list[tuple[str, Projection, list[Patch], list[Patch]]]:
+    """Return the corners to look from, the fewest that show what can be seen, with what is seen and lettered.
+
+    What hardly shows is hidden behind the rest.
+    """
+    found = list[tuple[str, Projection, list[Patch], list[Patch]]]()
     ways = [_from(x, y, z) for z, y, x in product((1.0, -1.0), (-1.0, 1.0), (1.0, -1.0))]
-    shown = np.array([[_share_seen(patch, view) for patch in patches] for _, view in ways])
+    shown = np.array([_shares_seen(patch, [view for _, view in ways]) for patch in patches]).T
     left = np.ones(len(patches), dtype=np.bool_)
     while left.any() and len(found) < _MOST_VIEWS:
         is_seen = (shown > _SHOWN) & left
@@ -114,7 +116,8 @@ def _corners(patches: Sequence[Patch]) -> list[tuple[str, Projection, list[Patch
         )
         if not counts[best]:
             break
-        found.append((*ways[best], [p for p, mine in zip(patches, is_seen[best], strict=True) if mine]))
+        drawn, lettered = (list(compress(patches, mine)) for mine in (shown[best] > _SHOWN, is_seen[best]))
+        found.append((*ways[best], drawn, lettered))
         left &= ~is_seen[best]
     return found
 
@@ -135,10 +138,11 @@ def _from(x: float, y: float, z: float) -> tuple[str, Projection]:
     return f"Seen {', '.join(words)}; not to scale", view
 
 
-def _share_seen(patch: Patch, view: Projection) -> float:
-    """Return the share of a patch's area that shows in a view, as if nothing stood before it."""
+def _shares_seen(patch: Patch, views: Sequence[Projection]) -> list[float]:
+    """Return the share of a patch's area that shows in each view, as if nothing stood before it."""
     normal, area = normals(patch.vertices[patch.triangles])
-    return float((area * np.maximum(view.seen(normal)[:, 2], 0.0)).sum() / area.sum())
+    facing = [np.maximum(view.seen(normal)[:, 2], 0.0) for view in views]
+    return [float((area * one).sum() / area.sum()) for one in facing]
 
 
 def _rim_seen(patch: Patch, view: Projection) -> Array:
@@ -146,8 +150,8 @@ def _rim_seen(patch: Patch, view: Projection) -> Array:
     normal, _ = normals(patch.vertices[patch.triangles])
     facing = view.seen(normal)[:, 2] > 0.0
     sides = np.stack([patch.triangles, np.roll(patch.triangles, -1, axis=1)], axis=2)[facing].reshape(-1, 2)
-    known = set(map(tuple, sides.tolist()))
-    rim = np.array([edge for edge in patch.rim.tolist() if tuple(edge) in known], dtype=np.int64)
+    way = np.array((len(patch.vertices), 1))
+    rim = patch.rim[np.isin(patch.rim @ way, sides @ way)]
     # each from its lesser end on, so that a seam that two patches share is one line
     ends = np.round(view.seen(patch.vertices[rim.reshape(-1, 2)])[..., :2], _EQUAL)
     swap = (ends[:, 0, 0] > ends[:, 1, 0]) | (
@@ -161,6 +165,20 @@ def _faces_seen(patch: Patch, view: Projection) -> Array:
     corners = view.seen(patch.vertices[patch.triangles])[..., :2]
     ways = corners[:, 1:] - corners[:, :1]
     return np.asarray(corners[ways[:, 0, 0] * ways[:, 1, 1] - ways[:, 0, 1] * ways[:, 1, 0] > 0.0])
+
+
+def _covered(faces: Array) -> shapely.Geometry:
+    """Return the region that triangles cover, from its lowest vertex on.
+
+    Triangles that lie side by side are joined along their sides, which is soon done; where some lie over
+    others, as where a patch turns back over itself, their sides are looked for.
+    """
+    triangles = shapely.polygons(faces)
+    with suppress(shapely.GEOSException):
+        joined = shapely.coverage_union_all(triangles)
+        if joined.is_valid and math.isclose(joined.area, shapely.area(triangles).sum(), rel_tol=1e-9):
+            return joined.normalize()
+    return shapely.union_all(triangles).normalize()
 
 
 def _letter(builder: DrawingBuilder, region: shapely.Geometry, letter: str, *more: Sign) -> None:
