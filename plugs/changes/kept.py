@@ -7,7 +7,6 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-from plugs.changes.moved import thinned
 from plugs.changes.record import FILE, LARGEST_BYTES, Record, packed, unpacked
 from plugs.ground.errors import PlugError
 
@@ -97,6 +96,8 @@ def mark_cut(recipe: Path, folder: Path) -> Record:
             remedy=f"name the folder of a build of {recipe.name}, such as --out exports/{recipe.stem}",
         )
     path, passing = kept_path(recipe), recipe.with_suffix(f".cut-passing-{os.getpid()}.json")
+    from plugs.changes.moved import thinned
+
     content = packed(thinned(record))
     if _read(path, _SOURCE) == content:
         return record

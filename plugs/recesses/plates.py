@@ -7,7 +7,6 @@ angle, lighting and visibility are set by the registration authority where you a
 
 from __future__ import annotations
 
-import difflib
 from typing import Final
 
 from plugs.ground.errors import PlugError
@@ -106,7 +105,9 @@ def plate_size(region: str, clearance: float = 3.0, param: str = "plate") -> tup
         A region that is not in the table.
     """
     if region not in PLATES:
-        close = difflib.get_close_matches(str(region), PLATES, n=len(PLATES), cutoff=0.0)
+        from difflib import get_close_matches
+
+        close = get_close_matches(str(region), PLATES, n=len(PLATES), cutoff=0.0)
         raise PlugError(
             param=param,
             value=region,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import difflib
 import re
 import sys
 from collections.abc import Sequence
@@ -161,10 +160,10 @@ def closest(word: str, names: Sequence[str]) -> str:
     str
         All the names, parted by commas.
     """
+    from difflib import SequenceMatcher
+
     folded = word.casefold()
-    return ", ".join(
-        sorted(names, key=lambda name: -difflib.SequenceMatcher(None, folded, name.casefold()).ratio())
-    )
+    return ", ".join(sorted(names, key=lambda name: -SequenceMatcher(None, folded, name.casefold()).ratio()))
 
 
 def _file_fault(path: Path, reason: str, remedy: str) -> PlugError:

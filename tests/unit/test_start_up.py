@@ -14,6 +14,7 @@ from tests.demos import RECIPES
 
 HEAVY = frozenset(
     ["cadquery", "OCP", "ezdxf", "reportlab", "PIL", "numpy.f2py", "numpy.testing", "scipy", "urllib.request"]
+    + ["difflib"]
     + [f"scipy.{room}" for room in ("interpolate", "linalg", "optimize", "sparse", "spatial", "special")]
 )
 """Libraries, or rooms of them, that take longer to load than a small plug to be made, and what they load."""
