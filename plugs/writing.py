@@ -278,8 +278,12 @@ class Writing:
                 self._easel.add_draft(draft)
         for make in (template_drawings, bow_drawings, slot_drawings, edge_drawings) if is_drawn else ():
             cut = _joined(cut, self._drawn(make))
+        is_joined = "sheets" in self._groups or work.plug.wire is not None  # on paper, by what is looked at
+        if not is_joined:
+            self._print_out(cut)
         seen = self._drawn(sheet_drawings) if is_drawn or self._easel is not None else {}
-        self._print_out(cut | seen)
+        if is_joined:
+            self._print_out(cut | seen)
         return cut, seen
 
     def _drawn(self, make: Callable[[Worked], dict[str, Drawing]]) -> dict[str, Drawing]:

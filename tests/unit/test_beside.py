@@ -16,8 +16,10 @@ import pytest
 
 import plugs.stages.cloth
 import plugs.subjects.cloth
+import plugs.writing
 from plugs.cli import main
 from plugs.drawings import OF_CLOTH, cloth_drawings
+from plugs.files.drawing_run import DrawingRun
 from plugs.foam.layers import Stack
 from plugs.ground import twins
 from plugs.ground.workers import Crew
@@ -283,6 +285,24 @@ def test_cloth_that_nobody_wants_any_more_is_broken_off(
         again = told(work)
     assert made_here == []
     assert again == told(opened(box, {"length": 310.0}))
+
+
+def test_paper_is_printed_while_sheets_are_drawn(
+    box: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is asked for as soon as all that stands on it is drawn; on sheets' own paper, when these are."""
+    asked: list[str] = []
+
+    def stop(_: Work) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(DrawingRun, "print_out", lambda run, job, drawings: asked.append(job.path))
+    monkeypatch.setattr(plugs.writing, "sheet_drawings", stop)
+    for paper, found in ((("templates",), ["paper/templates.pdf"]), (("templates", "sheets"), [])):
+        asked.clear()
+        with pytest.raises(KeyboardInterrupt):
+            write(opened(box, {}, shelf=Shelf()), tmp_path / "out", ("pdf",), paper=paper)
+        assert asked == found
 
 
 def test_the_kernel_loads_while_lines_are_made(box: Path, tmp_path: Path) -> None:
