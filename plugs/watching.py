@@ -21,6 +21,7 @@ from hashlib import blake2b
 from pathlib import Path
 from typing import Any, Final, Protocol
 
+from plugs.files.folder import beginnings
 from plugs.files.kinds import QUICK
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
@@ -288,7 +289,7 @@ class _Files:
     def __init__(self, recipe: Path, beside: Sequence[Path], out: Path) -> None:
         """Know of the recipe only."""
         self._named = [os.path.realpath(path) for path in (recipe, *beside)]
-        written = (os.path.realpath(folder) + os.sep for folder in (out, look_beside(out)))
+        written = [begin for folder in (out, look_beside(out)) for begin in beginnings(folder)]
         self._ignored = (*_installed(), *written, *_PASSING)
         self._marks: dict[str, Mark | None] = {}
         self._sums: dict[str, bytes] = {}

@@ -197,6 +197,23 @@ class FreshFolder:
             _move(self.old, self.fresh)
 
 
+def beginnings(folder: Path) -> tuple[str, ...]:
+    """Return how all paths begin that a build writes for a folder: in it, and under its passing names.
+
+    Parameters
+    ----------
+    folder : Path
+        The wanted one, there or not.
+
+    Returns
+    -------
+    tuple of str
+        Of paths that are resolved.
+    """
+    real = folder.resolve()
+    return (str(real) + os.sep, *(str(real.parent / f".{real.name}.{word}-") for word in ("new", "old")))
+
+
 def recover(folder: Path) -> None:
     """Bring back the good build of a run that was killed in the middle of a swap, and clear what it left.
 

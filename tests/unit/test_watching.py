@@ -20,6 +20,7 @@ from pathlib import Path
 import pytest
 
 from plugs import watching
+from plugs.files.folder import FreshFolder
 from plugs.files.kinds import KINDS
 from plugs.ground.errors import PlugError
 from plugs.kernel.worker import KeptKernel, start_kernel
@@ -242,6 +243,27 @@ def test_a_save_breaks_off_what_is_under_way(recipe: Path) -> None:
         told.wait(lambda o: o.built == 2)
         assert [o.built for o in told.outcomes] == [2]
     assert stages == [1, 1, 1, 2]
+
+
+def test_what_a_build_reads_of_its_own_files_is_not_watched(recipe: Path) -> None:
+    """In its folder, in the one of the first look, and in those under passing names that these replace."""
+    out = recipe.parent / "out"
+
+    def writes(path: Path, overrides: object, **words: object) -> object:
+        result = run_only(path, overrides, **words)  # type: ignore[arg-type]
+        for folder in (out, watching.look_beside(out)):
+            with FreshFolder(folder) as fresh:
+                (fresh.fresh / "a.txt").write_text(str(result), encoding="utf-8")
+                assert (fresh.fresh / "a.txt").read_text(encoding="utf-8") == str(result)
+                fresh.write({"summary.json": b'{"files": [{"path": "a.txt", "sha256": ""}]}'})
+                fresh.swap_in()
+            assert (folder / "a.txt").read_text(encoding="utf-8") == str(result)
+        return result
+
+    with watched(recipe, writes) as told:
+        told.wait(lambda o: o.built == 1)
+        recipe_of(recipe, "return 2")
+        assert told.wait(lambda o: o.built == 2).files == (recipe.resolve(),)
 
 
 def test_other_files_that_matter(recipe: Path) -> None:
