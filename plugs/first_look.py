@@ -15,14 +15,15 @@ from plugs.changes.record import FILE, packed
 from plugs.changes.recording import record_of
 from plugs.drafting.drawing import Drawing
 from plugs.drawings import OF_CLOTH, layer_drawings, layer_jobs
-from plugs.files.drawing_run import DrawingRun, LayerJob, draw_layer, render_files
+from plugs.files.drawing_run import DrawingRun, LayerJob, draw_known, draw_layer, render_files
+from plugs.files.dxf import frames
 from plugs.files.folder import SUMMARY, FreshFolder
 from plugs.files.kinds import DRAWN
 from plugs.files.solids import stl_bytes
 from plugs.files.written import FileList
 from plugs.findings import found
-from plugs.ground.errors import present
-from plugs.ground.twins import n_cores
+from plugs.ground.errors import present, promise
+from plugs.ground.twins import Mate, can_be_made, each, has_mate, is_twin, n_cores
 from plugs.ground.workers import Crew, key_of
 from plugs.mesh import mesh
 from plugs.stages.beside import begin_cloth
@@ -52,7 +53,7 @@ def first_look(
     crew: Crew | None = None,
     pen: DrawingRun | None = None,
 ) -> Built:
-    """Write the foam and its layers, in this process, where libraries stay loaded, and beside it by a pen.
+    """Write the foam and its layers, in this process, where libraries stay loaded, and beside it by another.
 
     Parameters
     ----------
@@ -71,7 +72,8 @@ def first_look(
         Makes the cloth meanwhile, for whoever asks the shelf for it next. What is written then stays for as
         long as that takes: it has no record, but where foam was cut, to be told what changed.
     pen : DrawingRun or None
-        Draws half of the layers.
+        Draws half of the layers; where it has taught this process how files begin and end, a mate makes half
+        of all that comes before as well.
 
     Returns
     -------
@@ -79,16 +81,24 @@ def first_look(
     """
     say("recipe")
     with ExitStack() as after:
-        kernel = None if open_kernel is None else cache(lambda: after.enter_context(open_kernel()))
+
+        def lent() -> KernelRun:
+            promise(not is_twin(), "the kernel talks with one process alone")
+            return after.enter_context(present(open_kernel)())
+
+        kernel = None if open_kernel is None else cache(lent)
         work = opened(path, overrides, say=say, open_kernel=kernel, shelf=shelf)
+        if pen is not None and _goes_with_a_mate(work, kinds):
+            after.enter_context(Mate(lambda: _go_along(work, kinds, pen)))
         _ = work.lines, work.cutters  # what is wrong with a recipe is told before a folder is begun
         after.enter_context(told_by(work.plug.sides))
         fresh = after.enter_context(FreshFolder(out))
         if crew is not None:
             begin_cloth(work, crew, OF_CLOTH)
-        fresh.files.add(
-            _layer_files(work, kinds, pen) | (work.again("foam", _foam) if "stl" in kinds else {})
-        )
+        _ = work.pins
+        if "stl" in kinds:
+            fresh.files.add(work.again("foam", _foam))
+        fresh.files.add(_layer_files(work, kinds, pen))
         if "html" in kinds:
             from plugs.writing import with_book
 
@@ -118,6 +128,22 @@ def pen_of(crew: Crew, kinds: Sequence[str]) -> DrawingRun | None:
     """
     drawn = [kind for kind in DRAWN if kind in kinds]
     return crew.lend(DrawingRun, *drawn).begin() if drawn and n_cores() > 1 else None
+
+
+def _goes_with_a_mate(work: Worked, kinds: Sequence[str]) -> bool:
+    """Return whether foam and layers are made by two processes: both know all that the last look knew."""
+    can_render = "dxf" not in kinds or bool(frames())
+    return work.shelf is not None and "html" not in kinds and can_render and can_be_made(beside_talkers=True)
+
+
+def _go_along(work: Worked, kinds: Sequence[str], pen: DrawingRun) -> None:
+    """Make foam and layers beside the process that looks, and nothing else: the side of its mate."""
+    work.say = lambda _: None
+    present(work.shelf).expect((), None)
+    _ = work.lines, work.cutters
+    with told_by(work.plug.sides):
+        _ = work.pins
+        _layer_files(work, kinds, pen)
 
 
 def _without_book(work: Worked, files: FileList, *, wants_record: bool) -> Made:
@@ -158,11 +184,18 @@ def _drawn(
 ) -> list[tuple[Drawing, dict[str, bytes]]]:
     """Return layers drawn and rendered: by two processes, and only those that are not as they were."""
     name, shelf = f"each layer as {kinds}", work.shelf
-    keys = [b"" if shelf is None else key_of(job) for job in jobs]
+    keys = [b""] * len(jobs) if shelf is None else each(key_of, jobs)
     known: dict[bytes, Any] = {} if shelf is None else next(iter(shelf.taken(name, b"")), {})
     wanted = [i for i, key in enumerate(keys) if key not in known]
     anew_jobs = [jobs[i] for i in wanted]
-    made = [draw_layer(job, kinds) for job in anew_jobs] if pen is None else pen.layers(anew_jobs, kinds)
+    if pen is None:
+        made = [draw_layer(job, kinds) for job in anew_jobs]
+    elif has_mate():
+        made = pen.rendered_rest(each(lambda job: draw_known(job, kinds), anew_jobs, is_last=True), kinds)
+    else:
+        made = pen.layers(anew_jobs, kinds)
+        if shelf is not None and "dxf" in kinds:
+            pen.teach()  # before the next look
     anew = dict(zip(wanted, made, strict=True))
     found = [anew[i] if i in anew else known[key] for i, key in enumerate(keys)]
     if shelf is not None:

@@ -16,6 +16,7 @@ from plugs.drafting.drawing import Drawing
 from plugs.drafting.glue import Joining
 from plugs.drafting.layer import layer_drawing
 from plugs.drafting.styles import without_figures
+from plugs.files.dxf import frames, has_frame, take_frames
 from plugs.files.written import Written, written
 from plugs.foam.layers import Layer
 from plugs.ground.paper import ROLL, Paper, paper_of
@@ -216,12 +217,44 @@ class DrawingRun(Worker):
             return drawing, {}
 
         made = self.shared(draw_layer, [(job, kinds) for job in jobs], lambda job, _: begun(job))
+        return self._completed(made, sent, kinds)
+
+    def rendered_rest(self, made: Sequence[DrawnLayer], kinds: Sequence[str]) -> list[DrawnLayer]:
+        """Return layers that were drawn elsewhere, with the files of all.
+
+        Parameters
+        ----------
+        made : sequence of tuple of Drawing and dict of str to bytes
+            As `draw_known` gives them.
+        kinds : sequence of str
+            As for `render_files`.
+
+        Returns
+        -------
+        list of tuple of Drawing and dict of str to bytes
+        """
+        drawings = [drawing for drawing, files in made if not files]
+        sent = {one.path: self.call(render_files, {one.path: one}, kinds) for one in drawings}
+        if sent:
+            self.teach()
+        return self._completed(made, sent, kinds)
+
+    def _completed(
+        self, made: Sequence[DrawnLayer], sent: Mapping[str, Future[dict[str, bytes]]], kinds: Sequence[str]
+    ) -> list[DrawnLayer]:
+        """Return layers with the files that were sent for; what failed there is made here."""
         for drawing, files in made:
             if drawing.path in sent:
                 answer = self.waited(sent[drawing.path], _LONGEST_S)
                 failed = answer.exception() is not None
                 files.update(render_files({drawing.path: drawing}, kinds) if failed else answer.result())
-        return made
+        return [*made]
+
+    def teach(self) -> None:
+        """Have this process know how files begin and end: it renders the next without the library."""
+        answer = self.waited(self.call(frames), _LONGEST_S)
+        if answer.exception() is None:
+            take_frames(answer.result())
 
     def rendered(self) -> Rendered:
         """Wait for the files of all that was sent.
@@ -257,6 +290,24 @@ def draw_layer(job: LayerJob, kinds: Sequence[str] = ()) -> DrawnLayer:
     with arcs_within(job.chord):
         drawing = layer_drawing(job.layer, job.joining, **job.words)
     return drawing, render_files({drawing.path: drawing}, kinds)
+
+
+def draw_known(job: LayerJob, kinds: Sequence[str]) -> DrawnLayer:
+    """Return the drawing of a layer, and its files if no library is needed for them.
+
+    Parameters
+    ----------
+    job : LayerJob
+    kinds : sequence of str
+        As for `render_files`.
+
+    Returns
+    -------
+    tuple of Drawing and dict of str to bytes
+    """
+    drawing, _ = draw_layer(job)
+    is_known = "dxf" not in kinds or has_frame(drawing)
+    return drawing, render_files({drawing.path: drawing}, kinds) if is_known else {}
 
 
 def make_files(drawings: Mapping[str, Drawing], kinds: Sequence[str], folder: Path | None) -> _Files:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from functools import cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -59,7 +58,7 @@ def render_dxf(drawing: Drawing) -> str:
     """
     if not drawing.paths:
         raise AssertionError(f"drawing {drawing.name!r} has no lines")
-    frame = _frame(tuple(line_styles(drawing).items()))
+    frame = _frame(_styles(drawing))
     number = frame.first
     rows: list[str] = []
     for path in drawing.paths:
@@ -98,8 +97,59 @@ class _Frame:
     n_late: int
 
 
-@cache
-def _frame(styles: tuple[tuple[str, LineStyle], ...]) -> _Frame:
+_Styles = tuple[tuple[str, LineStyle], ...]
+_FRAMES: Final[dict[_Styles, _Frame]] = {}
+
+
+def frames() -> dict[_Styles, _Frame]:
+    """Return what is known of how files begin and end.
+
+    Returns
+    -------
+    dict
+        For `take_frames` of another process, which then need not load the library.
+    """
+    return _FRAMES
+
+
+def take_frames(known: dict[_Styles, _Frame]) -> None:
+    """Take over how files begin and end.
+
+    Parameters
+    ----------
+    known : dict
+        As `frames` of another process gives it.
+    """
+    _FRAMES.update(known)
+
+
+def has_frame(drawing: Drawing) -> bool:
+    """Return whether the library is not needed for a drawing.
+
+    Parameters
+    ----------
+    drawing : Drawing
+
+    Returns
+    -------
+    bool
+    """
+    return _styles(drawing) in _FRAMES
+
+
+def _styles(drawing: Drawing) -> _Styles:
+    """Return the groups of a drawing with how each looks."""
+    return tuple(line_styles(drawing).items())
+
+
+def _frame(styles: _Styles) -> _Frame:
+    """Return a document without lines and texts, known or made."""
+    if styles not in _FRAMES:
+        _FRAMES[styles] = _written(styles)
+    return _FRAMES[styles]
+
+
+def _written(styles: _Styles) -> _Frame:
     """Return a document without lines and texts, as the library writes and audits it."""
     from ezdxf import options  # type: ignore[attr-defined]  # its types do not list it
     from ezdxf.filemanagement import new

@@ -29,7 +29,7 @@ from typing import IO, Any, Final, Self, TypeVar, cast
 
 from plugs.ground import streams
 from plugs.ground.errors import present
-from plugs.ground.twins import LONGEST_CALL_S, Copy, can_be_made
+from plugs.ground.twins import LONGEST_CALL_S, Copy, Talker, can_be_made
 from plugs.words.ways import sides, told_by
 
 T = TypeVar("T")
@@ -80,7 +80,7 @@ class Worker:
         self._end: WorkerSilence | None = None
         self._answers: dict[bytes, Future[Any]] = {}
         self._asked: set[bytes] = set()
-        self._talkers: list[threading.Thread] = []
+        self._talkers: list[Talker] = []
         atexit.register(self.close)
 
     def __enter__(self) -> Self:
@@ -233,7 +233,7 @@ class Worker:
     def _talk(self) -> None:
         """Begin to pass calls on and to give answers out."""
         if not self._talkers:
-            self._talkers = [threading.Thread(target=t, daemon=True) for t in (self._send, self._listen)]
+            self._talkers = [Talker(target=t, daemon=True) for t in (self._send, self._listen)]
             for talker in self._talkers:
                 talker.start()
 
