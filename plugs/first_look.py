@@ -139,7 +139,7 @@ def _goes_with_a_mate(work: Worked, kinds: Sequence[str]) -> bool:
 def _go_along(work: Worked, kinds: Sequence[str], pen: DrawingRun) -> None:
     """Make foam and layers beside the process that looks, and nothing else: the side of its mate."""
     work.say = lambda _: None
-    present(work.shelf).expect((), None)
+    present(work.shelf).expect_nothing()
     _ = work.lines, work.cutters
     with told_by(work.plug.sides):
         _ = work.pins

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from pathlib import Path
 
 import pytest
@@ -104,6 +105,35 @@ def test_layers_that_stay_are_not_drawn_again(tmp_path: Path, monkeypatch: pytes
     files = [path.relative_to(other) for path in other.rglob("layer-*.*")]
     assert len(files) == 16
     assert all((one / name).read_bytes() == (other / name).read_bytes() for name in files)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="a process has a twin under Linux alone")
+def test_a_mate_makes_half_of_a_look(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """From the second look on, when this process knows how files begin; the files are the same."""
+    recipe, mates, by_pen = tmp_path / "bar.py", list[int](), list[int]()
+    recipe.write_text(BAR, encoding="utf-8")
+    monkeypatch.setattr(looking, "frames", lambda: dict.fromkeys(range(len(by_pen))))
+    monkeypatch.setattr(looking, "can_be_made", lambda **_: True)
+    monkeypatch.setattr(looking, "Mate", lambda follow: mates.append(1) or twins.Mate(follow))
+    layers = DrawingRun.layers
+    monkeypatch.setattr(
+        DrawingRun, "layers", lambda pen, jobs, kinds: by_pen.append(len(jobs)) or layers(pen, jobs, kinds)
+    )
+    words, shelf = {"kinds": ("stl", "dxf", "svg"), "say": lambda _: None, "open_kernel": no_kernel}, Shelf()
+    with DrawingRun("dxf", "svg") as pen:
+        for rear in (80.0, 70.0, 60.0):
+            one = first_look(recipe, {"rear": rear}, out=tmp_path / "kept", shelf=shelf, pen=pen, **words)
+            assert len(mates) == (rear < 80.0) + (rear < 70.0)
+        with pytest.raises(PlugError) as refused:
+            first_look(recipe, {"rear": -80.0}, out=tmp_path / "kept", shelf=shelf, pen=pen, **words)
+    assert by_pen == [8]
+    with pytest.raises(PlugError) as alone:
+        first_look(recipe, {"rear": -80.0}, out=tmp_path / "fresh", **words)
+    assert str(refused.value) == str(alone.value)
+    other = first_look(recipe, {"rear": 60.0}, out=tmp_path / "fresh", **words).folder
+    files = [path.relative_to(other) for path in other.rglob("*.*") if path.suffix != ".json"]
+    assert len(files) == 17
+    assert all((one.folder / name).read_bytes() == (other / name).read_bytes() for name in files)
 
 
 def test_a_refused_recipe_leaves_the_folder(tmp_path: Path) -> None:
