@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.mesh.mesh import Body, Stacked, triangles_of, wound_once
-from plugs.mesh.triangles import clipped, edge_keys, facing, loops_along, ordered
-from plugs.mesh.vectors import dot, extents, lengths
+from plugs.mesh.triangles import clipped, edge_keys, loops_along, ordered
+from plugs.mesh.vectors import cross, dot, extents, lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -133,13 +133,13 @@ def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded
     edges[order] = np.repeat(np.arange(len(begins)), many)
     shared = begins[many == 2]  # all are shared by two, but beyond the planes
     one, other = order[shared], order[shared + 1]
-    corners = vertices[triangles]
-    normal = facing(corners)
+    a, b, c = (vertices[corner] for corner in triangles.T)
+    normal = cross(b - a, c - a)
     looks_up = normal[:, 2] >= -_UPRIGHT * lengths(normal)
     is_rim = np.repeat(looks_up, 3)
     is_rim[one] &= ~looks_up[other // 3]
     is_rim[other] &= ~looks_up[one // 3]
-    low, high = extents(corners[:, :, 2])
+    low, high = extents(np.stack([a[:, 2], b[:, 2], c[:, 2]], axis=1))
     return Banded(
         vertices=vertices,
         triangles=triangles,
@@ -148,7 +148,7 @@ def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded
         is_rim=is_rim.reshape(-1, 3),
         low=low,
         high=high,
-        outflow=dot(corners.sum(axis=1)[:, :2], normal[:, :2]) / 12.0,
+        outflow=dot((a + b + c)[:, :2], normal[:, :2]) / 12.0,
     )
 
 

@@ -109,8 +109,8 @@ def side_lengths(corners: Array) -> Array:
 
 def ring_area(ring: Array) -> float:
     """Return the area that a plane ring (m, 2) encloses, + anti-clockwise."""
-    first, second = ring[:, 0], ring[:, 1]
-    return 0.5 * float(first @ np.roll(second, -1) - second @ np.roll(first, -1))
+    x, y = ring.T
+    return 0.5 * float(x[:-1] @ y[1:] - y[:-1] @ x[1:] + x[-1] * y[0] - y[-1] * x[0])
 
 
 def from_farthest(ring: Array) -> Array:
