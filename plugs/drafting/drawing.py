@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
@@ -54,16 +55,24 @@ class Path:
         AssertionError
             Fewer than two points, not one bulge to a point, or a value that is not finite.
         """
-        points = np.array(self.points, dtype=np.float64)
-        bulges = np.array(self.bulges, dtype=np.float64)
+        points, bulges = _locked(self.points), _locked(self.bulges)
         if points.ndim != 2 or points.shape[1] != 2 or len(points) < 2 or bulges.shape != (len(points),):
             raise AssertionError(f"path on {self.dxf_layer}: points {points.shape}, bulges {bulges.shape}")
-        if not (np.isfinite(points).all() and np.isfinite(bulges).all()):
+        # a sum is finite only where all that is summed is
+        if not (math.isfinite(np.add.reduce(points, axis=None)) and math.isfinite(np.add.reduce(bulges))):
             raise AssertionError(f"path on {self.dxf_layer}: a coordinate or bulge is not finite")
-        points.setflags(write=False)
-        bulges.setflags(write=False)
         object.__setattr__(self, "points", points)
         object.__setattr__(self, "bulges", bulges)
+
+
+def _locked(values: Array) -> Array:
+    """Return a copy that cannot be changed, or the array itself if it is one."""
+    is_array = isinstance(values, np.ndarray) and values.dtype == np.float64
+    if is_array and values.base is None and not values.flags.writeable:
+        return values
+    found = np.array(values, dtype=np.float64)
+    found.setflags(write=False)
+    return found
 
 
 @record(frozen=True, slots=True, kw_only=True)

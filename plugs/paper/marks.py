@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -76,9 +76,11 @@ def page_marks(
 
 def _legend(page: Page, drawings: Sequence[Drawing]) -> tuple[list[Path], list[Label]]:
     """Return a stroke of each kind of line on a page with its name, in a row over the foot."""
-    groups = dict.fromkeys(
-        group for spot in page.spots for group in _shown_groups(spot, drawings[spot.drawing])
-    )
+    groups: dict[str, None] = {}
+    for spot in page.spots:
+        for path in drawings[spot.drawing].paths:
+            if path.dxf_layer != LABELS and path.dxf_layer not in groups and _is_shown(spot, path):
+                groups[path.dxf_layer] = None
     left, y, room = page.window[0], page.size[1] - page.window[3] + _LEGEND, page.window[2] - page.window[0]
     letters = sum(map(len, groups))
     size = min(_LEGEND_LETTER, (room - len(groups) * (_STROKE + 4.0)) / max(1.0, _RUNNING_RATIO * letters))
@@ -91,21 +93,13 @@ def _legend(page: Page, drawings: Sequence[Drawing]) -> tuple[list[Path], list[L
     return paths, labels
 
 
-def _shown_groups(spot: PageDrawing, drawing: Drawing) -> Iterator[str]:
-    """Yield the group of each line that a page shows of a drawing, those of the labels aside."""
-    for path in drawing.paths:
-        box = path_bounds(path)
-        x0, y0, x1, y1 = turned_box(box) if spot.turned else box
-        left, foot, right, top = spot.clip
-        dx, dy = spot.move
-        if (
-            path.dxf_layer != LABELS
-            and x0 + dx < right
-            and x1 + dx > left
-            and y0 + dy < top
-            and y1 + dy > foot
-        ):
-            yield path.dxf_layer
+def _is_shown(spot: PageDrawing, path: Path) -> bool:
+    """Return whether a page shows a line of a drawing."""
+    box = path_bounds(path)
+    x0, y0, x1, y1 = turned_box(box) if spot.turned else box
+    left, foot, right, top = spot.clip
+    dx, dy = spot.move
+    return x0 + dx < right and x1 + dx > left and y0 + dy < top and y1 + dy > foot
 
 
 def square(corner: tuple[float, float], unit: str) -> tuple[list[Path], list[Label]]:

@@ -191,6 +191,7 @@ class _Pen:
 
         self._canvas, self._face = canvas, pdfmetrics.getFont(_FACE)
         self._letters = _Letters(self._face.face.charToGlyph)
+        self._sizes = dict[float, str]()
 
     def draw(self, drawing: Drawing, shift: tuple[float, float], width: float) -> None:
         """Write the lines and texts of a drawing, group by group."""
@@ -220,11 +221,12 @@ class _Pen:
         x, y = (label.at[0] + shift[0]) * POINT_PER_MM, label.at[1] + shift[1]
         if label.align == "centre":
             x, y = x - 0.5 * face.stringWidth(text, size), y - label.height / 2.0
+        if size not in self._sizes:
+            self._sizes[size] = f"{fp_str(size)} Tf {fp_str(_LEADING * size)} TL"
         rows = [f"BT 1 0 0 1 {fp_str(x, y * POINT_PER_MM)} Tm"]
         for part, codes in face.splitString(text, document):
             name = face.getSubsetInternalName(part, document)
-            rows.append(f"{name} {fp_str(size)} Tf {fp_str(_LEADING * size)} TL")
-            rows.append(f"({codes.decode('latin-1').translate(_ESCAPED)}) Tj")
+            rows.append(f"{name} {self._sizes[size]} ({codes.decode('latin-1').translate(_ESCAPED)}) Tj")
         return " ".join((*rows, "T* ET"))
 
 
