@@ -105,8 +105,10 @@ def roll_drawing(roll: Roll, *, path: str, plug_name: str, display_unit: str = "
     builder.line(ring_of((0.0, 0.0, 1000.0 * roll.length_to_buy_m, roll.roll_width)), ROLL_EDGE)
     for laid in roll.laid:
         builder.draw(_laid_outline(laid))
-        for notch in laid.pattern.notches:
-            builder.line(_moved(laid, notch.mark), NOTCH_CUT)
+        if laid.pattern.notches:
+            marks = np.concatenate([notch.mark for notch in laid.pattern.notches])
+            for mark in _moved(laid, marks).reshape(-1, 2, 2):
+                builder.line(mark, NOTCH_CUT)
         builder.sign(laid.moved(laid.pattern.outline), *_signs(laid.pattern, laid.turn_deg))
     builder.bars()
     builder.rows(
