@@ -39,7 +39,8 @@ class Projection:
             To the right, up, and towards the one who looks.
         """
         toward = np.cross(self.right, self.up)
-        return np.asarray(points @ np.array([self.right, self.up, toward]).T)
+        turned = points.reshape(-1, 3) @ np.array([self.right, self.up, toward]).T  # one product, not many
+        return np.asarray(turned.reshape(points.shape))
 
 
 FROM_ABOVE: Final = Projection(right=(1.0, 0.0, 0.0), up=(0.0, 1.0, 0.0))

@@ -397,14 +397,15 @@ def _plain_loops(begins: Indices, ends: Indices) -> list[Indices]:
 def labels(count: int, first: Indices, second: Indices) -> Indices:
     """Return for each of some things the least of all that it is linked to, at any remove."""
     label = np.arange(count, dtype=np.int64)
-    while True:
-        low = np.minimum(label[first], label[second])
-        before = label.copy()
-        np.minimum.at(label, label[first], low)
-        np.minimum.at(label, label[second], low)
-        label = label[label]
-        if np.array_equal(label, before):
-            return label
+    while len(first):
+        one, other = label[first], label[second]
+        np.minimum.at(label, np.maximum(one, other), np.minimum(one, other))
+        before = None
+        while before is None or not np.array_equal(label, before):
+            before, label = label, label[label]
+        is_open = label[first] != label[second]
+        first, second = first[is_open], second[is_open]
+    return label
 
 
 def groups(count: int, first: Indices, second: Indices) -> Indices:

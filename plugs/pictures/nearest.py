@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.mesh.named import Array, Indices
+from plugs.mesh.vectors import extents
 
 Numbers = NDArray[np.int32]
 
@@ -142,11 +143,11 @@ def _spans(at: Array, which: Indices, lines: _Lines) -> Iterator[_Spans]:
     So many come at once that the samples of all of them fit in memory.
     """
     flat = at[which][:, :, lines.axes]
-    low, high = flat[:, :, :2].min(axis=1), flat[:, :, :2].max(axis=1)
-    size = high - low
-    is_mine = size[:, 1] <= size[:, 0] if lines.axes[0] == 0 else size[:, 1] < size[:, 0]
-    is_mine &= (high > (lines.begin, lines.first)).all(axis=1) & (low < (lines.end, lines.last)).all(axis=1)
-    mine, flat, reach = which[is_mine], flat[is_mine], size[is_mine, 0]
+    (left, right), (top, bottom) = (extents(flat[:, :, k]) for k in (0, 1))
+    wide, tall = right - left, bottom - top
+    is_mine = tall <= wide if lines.axes[0] == 0 else tall < wide
+    is_mine &= (right > lines.begin) & (bottom > lines.first) & (left < lines.end) & (top < lines.last)
+    mine, flat, reach = which[is_mine], flat[is_mine], wide[is_mine]
     order = np.argsort(flat[:, :, 1], axis=1)
     flat = np.take_along_axis(flat, order[:, :, None], axis=1)
     first, last = (
@@ -181,6 +182,7 @@ def _cut(which: Indices, at: Array, first: Indices, rows: Indices, lines: _Lines
         for end in (np.minimum, np.maximum)
     )
     along, sideways = gradient(at)
+    least, most = extents(at[:, :, 2])
     return _Spans(
         line=row - lines.first,
         begin=left - lines.begin,
@@ -188,8 +190,8 @@ def _cut(which: Indices, at: Array, first: Indices, rows: Indices, lines: _Lines
         owner=which[t],
         start=at[t, 0, 2] + (middle - y[t, 0]) * sideways[t] + (left + 0.5 - x[t, 0]) * along[t],
         along=along[t],
-        least=at[:, :, 2].min(axis=1)[t],
-        most=at[:, :, 2].max(axis=1)[t],
+        least=least[t],
+        most=most[t],
     )
 
 

@@ -17,6 +17,7 @@ from plugs.ground.records import record
 from plugs.mesh.named import Array, Indices, NamedMesh, colour_of
 from plugs.mesh.projection import Projection
 from plugs.mesh.shaded import corner_normals
+from plugs.mesh.vectors import extents
 from plugs.pictures.nearest import LEAST_AREA, Numbers, Window, gradient, nearest
 
 Pixels = NDArray[np.uint8]
@@ -307,7 +308,7 @@ def _shadow(model: Model, camera: Projection, frame: Frame) -> Single:
     seen = nearest(at, Window(wide=_CELLS, high=_CELLS)).ravel()
     on = np.flatnonzero(seen >= 0)
     shade = np.zeros(_CELLS * _CELLS)
-    rise = at[seen[on], :, 2].min(axis=1) * cell
+    rise = extents(at[seen[on], :, 2])[0] * cell
     shade[on] = np.exp(-rise / (_REACH * float(np.linalg.norm(high - low))))
     places = (np.arange(_CELLS) + 0.5) / _CELLS
     soft = np.exp(-0.5 * ((places[:, None] - places) / _SPREAD) ** 2)
@@ -401,7 +402,7 @@ def _table(at: Array, normals: Single) -> Single:
     depth = at[:, :, 2].astype(np.float32)
     slopes = (part.astype(np.float32) for part in gradient(at))
     rows = (flat[:, 0], u / area, v / area, normals.reshape(len(at), 9))
-    found = np.column_stack((*rows, depth[:, 0], *slopes, depth.min(axis=1), depth.max(axis=1)))
+    found = np.column_stack((*rows, depth[:, 0], *slopes, *extents(depth)))
     return np.ascontiguousarray(found.T, dtype=np.float32)
 
 
