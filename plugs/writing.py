@@ -424,14 +424,15 @@ def _joined(first: Mapping[str, Drawing], second: Mapping[str, Drawing]) -> dict
     return {**first, **second}
 
 
-def _book(writing: Writing) -> dict[str, str]:
+def _book(writing: Writing) -> dict[str, bytes]:
     """Return the build book."""
-    from plugs.book.book import book_html
+    from plugs.book.book import book_parts
 
     scene = writing.shown  # before what waits for cloth
     pictures = [one for i, one in enumerate(writing.made.pictures) if not i or "/from-" not in one.path]
     shown = {Path(one.path).stem.replace("shear-", "drape-"): one.content for one in pictures}
-    return {BOOK: book_html(writing.summary, writing.drawings, scene, shown)}
+    parts = book_parts(writing.summary, writing.drawings, scene, shown)
+    return {BOOK: b"".join(part.encode() for part in parts)}
 
 
 def kernel_started() -> KernelRun:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from plugs.body.looked_at import PICTURE_MM
-from plugs.book.html import Html, el, folded, joined, numbered
+from plugs.book.html import Html, el, folded, joined, numbered, parts_of
 from plugs.book.measuring import fit, measuring
 from plugs.book.openings import openings
 from plugs.book.parts import about, cautions, cutting, measured, templates
@@ -29,7 +29,7 @@ from plugs.ground.errors import promise
 
 _WEB: Final = Path(__file__).with_name("web")
 
-SECTIONS: Final[tuple[tuple[str, str, Callable[[BookSource], Html]], ...]] = (
+SECTIONS: Final[tuple[tuple[str, str, Callable[[BookSource], Html | list[Html]]], ...]] = (
     ("about", "The part", about),
     ("cautions", "Before you begin", cautions),
     ("measured", "The measured lines", measured),
@@ -79,6 +79,27 @@ def book_html(
 
     Parameters
     ----------
+    summary, drawings, scene, pictures : object
+        As for `book_parts`.
+
+    Returns
+    -------
+    str
+        An HTML document of its own.
+    """
+    return "".join(book_parts(summary, drawings, scene, pictures))
+
+
+def book_parts(
+    summary: Mapping[str, Any],
+    drawings: Mapping[str, Drawing],
+    scene: BookScene,
+    pictures: Mapping[str, bytes] | None = None,
+) -> list[Html]:
+    """Return the build book in parts that follow each other.
+
+    Parameters
+    ----------
     summary : mapping of str to object
         As in summary.json.
     drawings : mapping of str to Drawing
@@ -89,26 +110,23 @@ def book_html(
 
     Returns
     -------
-    str
-        An HTML document of its own.
+    list of Html
     """
     source = BookSource(summary=summary, drawings=drawings, scene=scene, pictures=pictures or {})
-    chapters = {
-        (name, head): el("section", el("h2", head), body, id=name)
-        for name, head, write in SECTIONS
-        if (body := write(source))
-    }
-    contents = el("ol", *(el("li", el("a", head, href=f"#{name}")) for name, head in chapters))
-    main = numbered(el("main", *chapters.values()))
-    del chapters  # as long as the page itself
-    return page_html(
+    contents, chapters = list[Html](), list[Html]()
+    for name, head, write in SECTIONS:
+        body = write(source)
+        if body:
+            contents.append(el("li", el("a", head, href=f"#{name}")))
+            chapters += parts_of("section", el("h2", head), body, id=name)
+    return page_parts(
         f"{source.title}, build book",
         f"plugs:{summary['recipe']['name']}",
         scene,
         el("a", "To the work", href="#about", class_="skip"),
         el("header", el("h1", source.title, " ", el("small", "Build book")), _LOST),
-        el("nav", folded("Contents", contents, on_paper=False), aria_label="Contents"),
-        main,
+        el("nav", folded("Contents", el("ol", *contents), on_paper=False), aria_label="Contents"),
+        parts_of("main", numbered(chapters)),
         _BAR,
     )
 
@@ -118,21 +136,36 @@ def page_html(title: str, key: str, scene: BookScene, *content: Html) -> str:
 
     Parameters
     ----------
-    title : str
-    key : str
-        Under which a browser keeps what was ticked and turned, of one build and of those after it.
-    scene : BookScene
-    content : Html
-        What stands in it.
+    title, key, scene, content : object
+        As for `page_parts`.
 
     Returns
     -------
     str
         An HTML document of its own.
     """
-    body = el("body", *content, _footer(), _scripts(scene))
-    page = el("html", _head(title), body, lang="en", data_book=key)
-    return f"<!DOCTYPE html>\n{page}\n"
+    return "".join(page_parts(title, key, scene, *content))
+
+
+def page_parts(title: str, key: str, scene: BookScene, *content: Html | list[Html]) -> list[Html]:
+    """Return a page of the book's kind in parts that follow each other.
+
+    Parameters
+    ----------
+    title : str
+    key : str
+        Under which a browser keeps what was ticked and turned, of one build and of those after it.
+    scene : BookScene
+    content : Html or list of Html
+        What stands in it.
+
+    Returns
+    -------
+    list of Html
+    """
+    body = parts_of("body", *content, _footer(), _scripts(scene))
+    page = parts_of("html", _head(title), body, lang="en", data_book=key)
+    return [Html("<!DOCTYPE html>\n"), *page, Html("\n")]
 
 
 def _footer() -> Html:

@@ -65,6 +65,17 @@ def el(tag: str, *content: object, **attributes: object) -> Html:
         By name, an underscore for a hyphen and none at the end: ``class_``. None and False are left out,
         True stands alone.
     """
+    return Html("".join(parts_of(tag, *content, **attributes)))
+
+
+def parts_of(tag: str, *content: object, **attributes: object) -> list[Html]:
+    """Return an element as parts that follow each other: whole, those of a thousand layers take much room.
+
+    Parameters
+    ----------
+    tag, content, attributes : object
+        As for `el`; a list is parts of content.
+    """
     said = []
     for name, value in attributes.items():
         word = name.rstrip("_").replace("_", "-")
@@ -72,11 +83,12 @@ def el(tag: str, *content: object, **attributes: object) -> Html:
             said.append(f" {word}")
         elif value is not None and value is not False:
             said.append(f' {word}="{escape(str(value), quote=True)}"')
-    head = f"<{tag}{''.join(said)}>"
-    if tag in _VOID:
-        return Html(head)
-    held = [text(part) for part in content if part is not None]
-    return Html("".join([head, *held, f"</{tag}>"]))  # at once: a page of many layers is long
+    found = [Html(f"<{tag}{''.join(said)}>")]
+    if tag not in _VOID:
+        for one in content:
+            found += map(text, one if isinstance(one, list) else [] if one is None else [one])
+        found.append(Html(f"</{tag}>"))
+    return found
 
 
 def key_of(*what: object) -> str:
@@ -109,8 +121,8 @@ def step(kind: str, *words: object, what: object = None) -> Html:
     return el("label", box, " ", el("span", told), class_="step")
 
 
-def numbered(page: Html) -> Html:
-    """Return a page in which steps that are alike have keys of their own, by their order."""
+def numbered(parts: Iterable[Html]) -> list[Html]:
+    """Return parts of a page in which steps that are alike have keys of their own, by their order."""
     seen: Counter[str] = Counter()
 
     def own(found: re.Match[str]) -> str:
@@ -118,7 +130,7 @@ def numbered(page: Html) -> Html:
         count = seen[found[1]]
         return f'data-step="{found[1]}{f"-{count}" if count > 1 else ""}"'
 
-    return Html(re.sub(rf'data-step="([0-9a-f]{{{_KEY_DIGITS}}})"', own, page))
+    return [Html(re.sub(rf'data-step="([0-9a-f]{{{_KEY_DIGITS}}})"', own, part)) for part in parts]
 
 
 def steps(rows: Iterable[tuple[str, object]], what: object = None) -> Html:

@@ -20,6 +20,7 @@ from plugs.book.html import (
     pairs_list,
     quantities_table,
     step,
+    text,
 )
 from plugs.book.source import BookSource
 from plugs.book.views import views_drawing
@@ -336,7 +337,7 @@ def _are_alike(one: tuple[object, ...], other: tuple[object, ...]) -> bool:
     return one[:3] == other[:3] and np.allclose(*sizes, rtol=_LOOKS_LIKE)
 
 
-def cutting(source: BookSource) -> Html:
+def cutting(source: BookSource) -> list[Html]:
     """Return how the sheets are cut, sheet by sheet and piece by piece."""
     sheets = (source.summary.get("sheets") or {}).get("sheets") or []
     layers = source.rows("layers")
@@ -366,7 +367,7 @@ def cutting(source: BookSource) -> Html:
     parts += [cards(made.values()), *(source.drawn(*one) for one in figures[len(sheets) :])]
     parts += [source.others("layers", paths), folded("Layers, as they look", source.seen("layers"))]
     parts.append(_tables(source))
-    return joined(parts)
+    return [whole for part in parts if part is not None and (whole := text(part))]
 
 
 def _piece(
