@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+import tracemalloc
 from dataclasses import replace
 from html.parser import HTMLParser
 from typing import Any
 
 import pytest
 
-from plugs.book.book import SECTIONS, book_html
+from plugs.book.book import SECTIONS, book_html, book_parts
 from plugs.book.html import Html, el, head_of, quantities_table, quantity, steps, table, text
 from plugs.book.source import BookSource
 from plugs.drafting.drawing import Drawing
@@ -108,6 +109,16 @@ def test_every_element_is_closed_in_its_order(book: Book) -> None:
 def test_same_input_gives_the_same_bytes(book: Book) -> None:
     """No clock and no chance in the book."""
     assert book_html(book.summary, book.drawings, book.scene) == book.page
+
+
+def test_a_book_is_put_together_once(book: Book) -> None:
+    """A page of a thousand layers has thirty megabytes: with every part of it in the whole above, 9 times."""
+    tracemalloc.start()
+    parts = book_parts(book.summary, book.drawings, book.scene)
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert "".join(parts) == book.page
+    assert peak < 5.0 * len(book.page)
 
 
 def test_page_points_nowhere_and_forbids_the_rest(book: Book) -> None:
