@@ -101,7 +101,7 @@ def _between(at: Array, held: Array) -> Array:
     is_ahead, part = at >= 0.0, np.floor(np.abs(at) * _PARTS).astype(np.int64)
     found = np.zeros(len(at))
     for quarter in ([True, True], [True, False], [False, True], [False, False]):
-        mine = np.flatnonzero((is_ahead == quarter).all(axis=1))
+        mine = np.flatnonzero((is_ahead[:, 0] == quarter[0]) & (is_ahead[:, 1] == quarter[1]))
         if len(mine):
             row, column = part[mine].T
             count = int(column.max()) + 1

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from plugs.drape.turning import well_shaped
 from plugs.ground.records import record
 from plugs.mesh.triangles import distinct, edges_of, groups, hinges_of, ordered
+from plugs.mesh.vectors import lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -120,9 +121,7 @@ def split_edges(vertices: Array, triangles: Indices, share: Array, fields: Array
         if second is not None:
             (a, b), (c, d) = _DIAGONALS[kind]
             gap = vertices[six[rows]]
-            is_first = np.linalg.norm(gap[:, a] - gap[:, b], axis=1) <= np.linalg.norm(
-                gap[:, c] - gap[:, d], axis=1
-            )
+            is_first = lengths(gap[:, a] - gap[:, b]) <= lengths(gap[:, c] - gap[:, d])
             variants = [(rows[is_first], first), (rows[~is_first], second)]
         for some, own in variants:
             for child in own:
@@ -202,13 +201,13 @@ def finer_inside(vertices: Array, triangles: Indices, longest: float) -> tuple[A
     triangles = well_shaped(vertices, triangles, kind)
     for _ in range(_MOST_ROUNDS):
         edges, number = edges_of(triangles)
-        length = np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)
+        length = lengths(vertices[edges[:, 0]] - vertices[edges[:, 1]])
         is_inside = np.bincount(number.ravel(), minlength=len(edges)) == 2
         long = np.flatnonzero(is_inside & (length > longest))
         if not len(long):
             break
         long = long[np.argsort(-length[long], kind="stable")]
-        middle = vertices[edges[long]].mean(axis=1)
+        middle = 0.5 * (vertices[edges[long, 0]] + vertices[edges[long, 1]])
         cells = np.floor(middle / (0.6 * longest)).astype(np.int64)
         share = np.full(len(edges), np.nan)
         share[long[distinct(cells)[0]]] = 0.5

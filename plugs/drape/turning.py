@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.mesh.triangles import distinct, edge_keys, facing, hinges_of
-from plugs.mesh.vectors import cross
+from plugs.mesh.vectors import cross, lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -160,7 +160,7 @@ def _turn(hinges: _Hinges, which: Indices, four: Indices) -> Indices:
 def _angle(apex: Array, corners: Array) -> Array:
     """Return the angle in radians under which points see the edges from corner 0 to corner 1."""
     to_a, to_b = corners[:, 0] - apex, corners[:, 1] - apex
-    sine = np.linalg.norm(cross(to_a, to_b), axis=1)
+    sine = lengths(cross(to_a, to_b))
     return np.asarray(np.arctan2(sine, np.einsum("ij,ij->i", to_a, to_b)))
 
 
@@ -174,6 +174,6 @@ def _can_turn(corners: Array) -> NDArray[np.bool_]:
         np.einsum("ij,ij->i", second, normal) > least
     )
     across = cross(b - a, d - c)
-    size = np.linalg.norm(across, axis=1)
+    size = lengths(across)
     gap = np.abs(np.einsum("ij,ij->i", across, c - a)) / np.maximum(size, _NOTHING)
     return np.asarray(is_upright & (gap < _OFF) & (size > _NOTHING))

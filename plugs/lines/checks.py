@@ -19,7 +19,7 @@ from plugs.lines.arcs import arcs_as_crowns, told_by_arcs
 from plugs.lines.ends import standing_out
 from plugs.lines.measured import has_curves, in_pieces
 from plugs.lines.plan import LARGEST_CROWN_RATIO
-from plugs.lines.plane import of_last, of_next
+from plugs.lines.plane import lengths, of_last, of_next
 from plugs.lines.remedies import Fault, FirstFault, Remedy, blame
 from plugs.lines.ring_shapes import MOST_PER_ARC, TIP, by_sag, folded_over, in_a_tip, judged
 from plugs.lines.rings import solve_rings
@@ -287,7 +287,7 @@ def _order_fault(loft: Loft, at: Sections) -> Fault | None:
 
 def _crown_fault(loft: Loft, at: Sections, rows: NDArray[np.bool_]) -> Fault | None:
     """Return a fault when a crown folds under its panel in some of the sections."""
-    chord = np.linalg.norm(of_next(at.corners) - at.corners, axis=-1)
+    chord = lengths(of_next(at.corners) - at.corners)
     excess = np.nan_to_num(np.abs(at.rise) - LARGEST_CROWN_RATIO * chord, nan=-np.inf)
     excess[~rows] = -np.inf
     if excess.max() <= LENGTH:
@@ -328,7 +328,7 @@ def _radius_fault(loft: Loft, at: Sections) -> Fault | None:
     is_lost = is_round & ~np.isfinite(rings.points[:, 0::2]).all(axis=-1)
     turned = 2.0 * rings.half_rad[:, 0::2] * np.sign(rings.turn_rad)
     is_lost |= is_round & (turned < _LEAST_TURN * np.abs(rings.turn_rad) - _SLACK)
-    chord = np.linalg.norm(of_next(at.corners) - at.corners, axis=-1)
+    chord = lengths(of_next(at.corners) - at.corners)
     touches = is_round | of_next(is_round)
     over = (rings.from_ratio - rings.to_ratio) * chord
     is_over = touches & ((over > _SLACK) | (rings.from_ratio < -_SLACK) | (rings.to_ratio > 1.0 + _SLACK))
@@ -380,7 +380,7 @@ def _end_fault(loft: Loft, at: Sections) -> Fault | None:
         new = of_next(at.corners[is_in]) - at.corners[is_in]
         kept = np.sum(old * new, axis=-1)
         is_bad = ~(kept >= 0.0) | ~np.isfinite(at.corners[is_in]).all(axis=-1)
-        had_length = np.linalg.norm(old, axis=-1) > LENGTH
+        had_length = lengths(old) > LENGTH
         if (is_bad & had_length).any():
             row, panel = np.argwhere(is_bad & had_length)[0]
             return Fault(

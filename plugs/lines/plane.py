@@ -98,6 +98,11 @@ def dot(a: Array, b: Array) -> Array:
     return np.asarray(0.0 + a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1], dtype=np.float64)
 
 
+def lengths(vectors: Array) -> Array:
+    """Return the lengths of plane vectors."""
+    return np.asarray(np.sqrt(dot(vectors, vectors)))
+
+
 @record(frozen=True, slots=True, kw_only=True, eq=False)
 class Course:
     """A curve of straight lines and arcs that sections stand square to, in plan or in side view.

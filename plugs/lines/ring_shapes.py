@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.tolerances import LENGTH
-from plugs.lines.plane import cross, dot, of_last, of_next
+from plugs.lines.plane import cross, dot, lengths, of_last, of_next
 from plugs.lines.rings import Rings, inset_corners, panel_tangents
 
 Array = NDArray[np.float64]
@@ -57,7 +57,7 @@ def flattened(rings: Rings, rows: NDArray[np.intp], near: Rings, corners: Array)
     limit = 2.0 * near.points[0] - near.points[1]
     flat = middle + ((limit - middle) @ along)[:, None] * along
     points, half = rings.points.copy(), rings.half_rad.copy()
-    is_same = np.linalg.norm(flat - points[rows], axis=-1, keepdims=True) < LENGTH
+    is_same = lengths(flat - points[rows])[..., None] < LENGTH
     points[rows], half[rows] = np.where(is_same, points[rows], flat), 0.0
     from_ratio, to_ratio = rings.from_ratio.copy(), rings.to_ratio.copy()
     from_ratio[rows], to_ratio[rows] = near.from_ratio[0], near.to_ratio[0]
@@ -75,7 +75,7 @@ def by_sag(rings: Rings) -> tuple[NDArray[np.intp], Array]:
     -------
     tuple of (m,) int and (m,) float, dimensionless
     """
-    chord = np.linalg.norm(of_next(rings.points) - rings.points, axis=-1)
+    chord = lengths(of_next(rings.points) - rings.points)
     sag = np.nan_to_num(0.5 * chord * np.abs(np.tan(0.5 * rings.half_rad))).max(axis=0)
     pieces = np.clip(np.ceil(np.sqrt(sag / _SAG)), 1.0, MOST_PER_ARC).astype(np.intp)
     first = np.repeat(np.cumsum(pieces) - pieces, pieces)
@@ -94,7 +94,7 @@ def judged(outlines: Array) -> tuple[NDArray[np.bool_], Array]:
     -------
     tuple of (k,) bool and (k,) float, mm2
     """
-    is_apart = np.linalg.norm(outlines - of_last(outlines), axis=-1) > LENGTH
+    is_apart = lengths(outlines - of_last(outlines)) > LENGTH
     points, count = outlines[is_apart], np.count_nonzero(is_apart, axis=1)
     owner = np.repeat(np.arange(len(outlines)), count)
     first = np.cumsum(count) - count
@@ -137,9 +137,9 @@ def drawn_in(
         found = _closed_up(moved[rows], old[rows], ~is_used[rows])
         is_found = np.isfinite(found).all(axis=(1, 2))
         rows, found = rows[is_found], found[is_found]
-        is_changed = np.linalg.norm(found - moved[rows], axis=-1) > 0.0
-        chord = np.linalg.norm(of_next(found) - found, axis=-1)
-        before = np.linalg.norm(new[rows], axis=-1)
+        is_changed = lengths(found - moved[rows]) > 0.0
+        chord = lengths(of_next(found) - found)
+        before = lengths(new[rows])
         share = np.where(chord > LENGTH, chord / np.where(before > 0.0, before, 1.0), 0.0)
         new_rise[rows] *= np.where(is_changed | of_next(is_changed), share**2, 1.0)
         new_radius[rows] = np.where(is_changed, 0.0, new_radius[rows])
@@ -187,7 +187,7 @@ def _closed_up(moved: Array, old: Array, is_left: NDArray[np.bool_]) -> Array:
 def _without(moved: Array, kept: NDArray[np.intp]) -> Array:
     """Return the corners of sections of which only some panels are kept; NaN where those are parallel."""
     along, n = of_next(moved) - moved, moved.shape[1]
-    length = np.linalg.norm(along, axis=-1)
+    length = lengths(along)
     corners = moved.copy()
     for panel, onward in zip(kept, np.roll(kept, -1), strict=True):
         gap = (onward - panel - 1) % n
@@ -230,7 +230,7 @@ def folded_over(corners: Array, rise: Array) -> NDArray[np.bool_]:
     (k,) bool
     """
     chord = of_next(corners) - corners
-    length = np.linalg.norm(chord, axis=-1)
+    length = lengths(chord)
     half = 2.0 * np.arctan2(2.0 * rise, length)
     way = np.arctan2(chord[..., 1], chord[..., 0])
     back = np.pi + _SLACK  # the two panels of a half-round: round by half a circle, or a last digit more

@@ -19,7 +19,7 @@ from plugs.ground.tolerances import LENGTH
 from plugs.lines.ends import EndZone, check_room, make_zone
 from plugs.lines.lengthwise import FAIRED, Curves, eased, shape_preserving, through
 from plugs.lines.plan import RingTable, read_plan
-from plugs.lines.plane import Course, in_space, of_next
+from plugs.lines.plane import Course, in_space, lengths, of_next
 from plugs.lines.ring_shapes import drawn_in, flattened, is_ridge
 from plugs.lines.rings import Rings, solve_rings
 from plugs.lines.section import LinesPlan
@@ -68,7 +68,7 @@ class Sections:
     @property
     def kinds(self) -> NDArray[np.bool_]:
         """(k, 3n) bool: corners that are round, panels that are there, those that are more than blends."""
-        chord = np.linalg.norm(of_next(self.corners) - self.corners, axis=-1)
+        chord = lengths(of_next(self.corners) - self.corners)
         left = (self.rings.to_ratio - self.rings.from_ratio) * chord
         return np.concatenate([self.radius > 0.0, chord > LENGTH, left > LENGTH], axis=1)
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from plugs.ground.records import record
 from plugs.mesh.mesh import Body, Stacked, triangles_of, wound_once
 from plugs.mesh.triangles import clipped, edge_keys, loops_along, ordered
-from plugs.mesh.vectors import cross, dot, extents, lengths
+from plugs.mesh.vectors import corners_of, cross, dot, extents, lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -133,7 +133,7 @@ def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded
     edges[order] = np.repeat(np.arange(len(begins)), many)
     shared = begins[many == 2]  # all are shared by two, but beyond the planes
     one, other = order[shared], order[shared + 1]
-    a, b, c = (vertices[corner] for corner in triangles.T)
+    a, b, c = corners_of(vertices, triangles).transpose(1, 0, 2)
     normal = cross(b - a, c - a)
     looks_up = normal[:, 2] >= -_UPRIGHT * lengths(normal)
     is_rim = np.repeat(looks_up, 3)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from plugs.mesh.mesh import Body
 from plugs.mesh.triangles import facing
-from plugs.mesh.vectors import cross, extents
+from plugs.mesh.vectors import cross, extents, lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -125,7 +125,7 @@ def _signed(points: Array, corners: Array, which: Indices, other: Indices) -> Ar
     is_near = far <= best[which] + _AS_NEAR
     which, other = which[is_near], other[is_near]
     normal = facing(corners[other])
-    size = np.maximum(np.linalg.norm(normal, axis=1), 1e-300)
+    size = np.maximum(lengths(normal), 1e-300)
     off = np.einsum("ij,ij->i", points[which] - corners[other, 0], normal) / size
     squarest, side = np.zeros(len(points)), np.full(len(points), -np.inf)
     np.maximum.at(squarest, which, np.abs(off))
@@ -175,7 +175,8 @@ def arcs_to_lines(points: Array, normals: Array, lines: Array, reach: float) -> 
     from memory), so the arc is chord * a / sin a.
     """
     found = np.full(len(points), np.inf)
-    middle, half = lines.mean(axis=1), 0.5 * np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1)
+    begins, ends = lines[:, 0], lines[:, 1]
+    middle, half = 0.5 * (begins + ends), 0.5 * lengths(ends - begins)
     for which, other in _in_reach(points, lines, reach):
         # no arc is shorter than its chord: what is farther than the arc to the seemingly nearest is out
         off = _apart(points, which, middle, other)
@@ -199,7 +200,7 @@ def _apart(points: Array, which: Indices, others: Array, other: Indices) -> Arra
 def _arcs(points: Array, normals: Array, lines: Array, which: Indices, other: Indices) -> Array:
     """Return the lengths of the arcs from points to straight pieces."""
     chord = _to_lines(points[which], lines[other])
-    length = np.linalg.norm(chord, axis=1)
+    length = lengths(chord)
     rise = np.abs(np.einsum("ij,ij->i", chord, normals[which])) / np.maximum(length, 1e-12)
     return np.asarray(length / np.sinc(np.arcsin(np.minimum(rise, 1.0)) / np.pi))
 
@@ -246,15 +247,14 @@ def _from_triangles(points: Array, corners: Array) -> Array:
     """Return the distance of each point from its triangle."""
     a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
     normal = facing(corners)
-    size = np.linalg.norm(normal, axis=1)
+    size = lengths(normal)
     is_over = size > 1e-12
     for first, second in ((a, b), (b, c), (c, a)):
         is_over &= np.einsum("ij,ij->i", cross(second - first, points - first), normal) >= 0.0
     found = np.abs(np.einsum("ij,ij->i", points - a, normal)) / np.maximum(size, 1e-300)
     beside = np.flatnonzero(~is_over)
     sides = [
-        np.linalg.norm(_to_lines(points[beside], corners[beside][:, pair]), axis=1)
-        for pair in ([0, 1], [1, 2], [2, 0])
+        lengths(_to_lines(points[beside], corners[beside][:, pair])) for pair in ([0, 1], [1, 2], [2, 0])
     ]
     found[beside] = np.min(sides, axis=0)
     return np.asarray(found)

@@ -9,6 +9,7 @@ from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH
 from plugs.lines.stations import Loft, Sections
+from plugs.mesh.vectors import cross, dot, lengths
 
 Array = NDArray[np.float64]
 
@@ -146,24 +147,24 @@ def _bulge_twist_care(points: Array, faces: Faces | None) -> tuple[Array, Array,
     place = points[..., 0, :]
     across = (points[..., 1, :] - place) / _NEAR
     along = place[:, 2:] - place[:, :-2]
-    normal = np.cross(across[:, 1:-1], along)
-    size = np.linalg.norm(normal, axis=-1, keepdims=True)
+    normal = cross(across[:, 1:-1], along)
+    size = lengths(normal)[..., None]
     normal = normal / np.where(size > LENGTH, size, np.inf)
     care = _care(place, normal, faces)
     off = place[:, 1:-1] - 0.5 * (place[:, 2:] + place[:, :-2])
     mixed = (across[:, 2:] - across[:, :-2]) * (_COARSE // 2)
-    bulge = (np.abs(np.sum(off * normal, axis=-1)) / care)[:, 0::2].max(axis=(1, 2, 3))
-    twist = (np.abs(np.sum(mixed * normal, axis=-1)) / care).max(axis=(1, 3))
+    bulge = (np.abs(dot(off, normal)) / care)[:, 0::2].max(axis=(1, 2, 3))
+    twist = (np.abs(dot(mixed, normal)) / care).max(axis=(1, 3))
     return np.asarray(bulge), np.asarray(twist), np.asarray(care.min(axis=(1, 3)))
 
 
 def _edge_bulge(edges: Array, turn: Array) -> Array:
     """Return how far thin edges leave chords of a quarter span, for each span: no panel shows it there."""
     chord = edges[:, 2:] - edges[:, :-2]
-    length = np.linalg.norm(chord, axis=-1, keepdims=True)
+    length = lengths(chord)[..., None]
     unit = chord / np.where(length > LENGTH, length, np.inf)
     off = edges[:, 1:-1] - 0.5 * (edges[:, 2:] + edges[:, :-2])
-    off = np.linalg.norm(off - unit * np.sum(off * unit, axis=-1, keepdims=True), axis=-1)
+    off = lengths(off - unit * np.sum(off * unit, axis=-1, keepdims=True))
     is_thin = np.abs(turn[:, 1:-1]) > _THIN_RAD
     return np.asarray(np.where(is_thin, off, 0.0)[:, 0::2].max(axis=(1, 2)))
 
@@ -184,7 +185,7 @@ def _care(place: Array, normal: Array, faces: Faces | None) -> Array:
 
 def _across(points: Array, half: Array, allowed: Array) -> Array:
     """Return the pieces that each segment needs across, for its arc at any section."""
-    chord = np.linalg.norm(np.roll(points, -1, axis=1) - points, axis=-1)
+    chord = lengths(np.roll(points, -1, axis=1) - points)
     bend = np.abs(half)
     is_arc = (bend > 1e-9) & (chord > LENGTH)
     radius = np.where(is_arc, 0.5 * chord / np.where(is_arc, np.sin(bend), 1.0), 1.0)
@@ -194,5 +195,5 @@ def _across(points: Array, half: Array, allowed: Array) -> Array:
 
 def _has_length(points: Array) -> NDArray[np.bool_]:
     """Return which segments have a length anywhere."""
-    chord = np.linalg.norm(np.roll(points, -1, axis=1) - points, axis=-1)
+    chord = lengths(np.roll(points, -1, axis=1) - points)
     return np.asarray(chord.max(axis=0) > LENGTH)

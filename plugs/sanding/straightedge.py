@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plugs.ground.records import record
+from plugs.mesh.vectors import cross, dot, lengths
 
 Array = NDArray[np.float64]
 
@@ -88,8 +89,8 @@ def make_patch(points: Array, rows: int, columns: int) -> PanelGrid:
     blocks = points.reshape(len(points) // rows, rows, points.shape[1] // columns, columns, 3)
     along = np.gradient(blocks, axis=1, edge_order=2).reshape(points.shape)
     beside = np.gradient(blocks, axis=3, edge_order=2).reshape(points.shape)
-    normal = np.cross(beside, along)
-    size = np.linalg.norm(normal, axis=-1, keepdims=True)
+    normal = cross(beside, along)
+    size = lengths(normal)[..., None]
     normals = normal / np.where(size > _NO_LENGTH, size, 1.0)
     return PanelGrid(points=points, normals=normals, beside=beside, rows=rows, columns=columns)
 
@@ -159,7 +160,7 @@ def _shown(patch: PanelGrid, column: Array, first: Array, last: Array, length: f
     found = Daylight(gap=np.zeros(count), length=np.zeros(count), place=np.zeros((count, 3)))
     lines = _lines(patch, column)
     ends = _on_lines(lines, patch.rows, np.stack([first, last], axis=1))[..., :3]
-    whole = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=-1)
+    whole = lengths(ends[:, 1] - ends[:, 0])
     for is_long in (False, True):
         chosen = np.flatnonzero((whole > length) == is_long)
         if not len(chosen):
@@ -213,13 +214,13 @@ def _reached(lines: Array, rows: int, near: Array, far: Array, length: float) ->
     begin = _on_lines(points, rows, near)
     low, high = near.copy(), far.copy()
     miss_low = np.full_like(low, -length)
-    miss_high = np.linalg.norm(_on_lines(points, rows, far) - begin, axis=-1) - length
+    miss_high = lengths(_on_lines(points, rows, far) - begin) - length
     reached = high
     for _ in range(_ROUNDS):
         span = miss_high - miss_low
         share = np.where(np.abs(span) > _NO_LENGTH, miss_high / np.where(span != 0.0, span, 1.0), 0.0)
         reached = high - np.clip(share, 0.0, 1.0) * (high - low)
-        miss = np.linalg.norm(_on_lines(points, rows, reached) - begin, axis=-1) - length
+        miss = lengths(_on_lines(points, rows, reached) - begin) - length
         if np.abs(miss).max() < _NEAR:
             break
         is_short = miss < 0.0
@@ -237,11 +238,11 @@ def _largest(patch: PanelGrid, lines: Array, column: Array, low: Array, high: Ar
     n, s = low.shape
     ends = _on_lines(lines[..., :3], patch.rows, np.concatenate([low, high], axis=1))
     begin, chord = ends[:, :s], ends[:, s:] - ends[:, :s]
-    along = chord / np.maximum(np.linalg.norm(chord, axis=-1, keepdims=True), _NO_LENGTH)
+    along = chord / np.maximum(lengths(chord)[..., None], _NO_LENGTH)
     at = low[..., None] + (high - low)[..., None] * share
     under = _on_lines(lines[..., :6], patch.rows, at.reshape(n, -1)).reshape(n, s, len(share), 6)
     normal, _ = _square(under[..., 3:], along[:, :, None])
-    gap = _dot(under[..., :3] - begin[:, :, None], normal)
+    gap = dot(under[..., :3] - begin[:, :, None], normal)
     best = np.argmax(np.round(np.abs(gap), _DIGITS), axis=2)  # of equal ones the first, on any machine
     row = np.take_along_axis(at, best[..., None], axis=2)[..., 0]
     gap, place = _under_chord(patch, lines, column, row, begin, along)
@@ -259,21 +260,21 @@ def _under_chord(
     """
     under = _on_lines(lines, patch.rows, row)
     _, side = _square(under[..., 3:6], along)
-    drift, rate = _dot(under[..., :3] - begin, side), _dot(under[..., 6:], side)
+    drift, rate = dot(under[..., :3] - begin, side), dot(under[..., 6:], side)
     moves = np.abs(rate) > _NO_LENGTH
     beside = column[:, None] - np.where(moves, drift / np.where(moves, rate, 1.0), 0.0)
     blocks = patch.points.shape[1] // patch.columns
     beside = np.clip(beside, 0.0, blocks * (patch.columns - 1))
     place, outward = _on_patch(patch, row, beside)
     normal, _ = _square(outward, along)
-    return _dot(place - begin, normal), place
+    return dot(place - begin, normal), place
 
 
 def _square(normal: Array, along: Array) -> tuple[Array, Array]:
     """Return normals made square to a chord, and the directions square to both."""
-    upright = normal - _dot(normal, along)[..., None] * along
-    upright /= np.maximum(np.linalg.norm(upright, axis=-1, keepdims=True), _NO_LENGTH)
-    return upright, np.cross(np.broadcast_to(along, upright.shape), upright)
+    upright = normal - dot(normal, along)[..., None] * along
+    upright /= np.maximum(lengths(upright)[..., None], _NO_LENGTH)
+    return upright, cross(np.broadcast_to(along, upright.shape), upright)
 
 
 def _on_patch(patch: PanelGrid, row: Array, column: Array) -> tuple[Array, Array]:
@@ -285,8 +286,3 @@ def _on_patch(patch: PanelGrid, row: Array, column: Array) -> tuple[Array, Array
     points = weights @ patch.points.reshape(-1, 3)[nodes]
     normals = weights @ patch.normals.reshape(-1, 3)[nodes]
     return np.asarray(points[..., 0, :]), np.asarray(normals[..., 0, :])
-
-
-def _dot(a: Array, b: Array) -> Array:
-    """Return the inner product of vectors."""
-    return np.asarray(np.sum(a * b, axis=-1), dtype=np.float64)

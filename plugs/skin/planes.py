@@ -17,6 +17,7 @@ from plugs.ground.tolerances import LENGTH
 from plugs.lines.plane import in_space, of_last, of_next
 from plugs.lines.rings import panel_tangents
 from plugs.lines.stations import Loft
+from plugs.mesh.vectors import cross, lengths
 
 Array = NDArray[np.float64]
 
@@ -58,8 +59,8 @@ def normals_of(across: Array, along: Array) -> Array:
     (..., 3) float, dimensionless
         0 where a panel has no length.
     """
-    normal = np.cross(across, along)
-    size = np.linalg.norm(normal, axis=-1, keepdims=True)
+    normal = cross(across, along)
+    size = lengths(normal)[..., None]
     return np.asarray(normal / np.where(size > LENGTH**2, size, np.inf))
 
 
@@ -88,18 +89,18 @@ def surfaces_beside(finish: Loft, x: Array, place: Array, slopes: Sequence[Array
     rows, corner = np.arange(h * s), np.repeat(np.arange(h), s)
     tangent = np.stack([of_last(end)[rows, corner], start[rows, corner]], axis=1)
     across = in_space(np.zeros_like(u), k, tangent)
-    across /= np.maximum(np.linalg.norm(across, axis=-1, keepdims=True), LENGTH)
-    chord = np.linalg.norm(of_next(corners) - corners, axis=-1)
+    across /= np.maximum(lengths(across)[..., None], LENGTH)
+    chord = lengths(of_next(corners) - corners)
     bend = 2.0 * np.sin(2.0 * np.arctan2(2.0 * rise, chord)) / np.maximum(chord, LENGTH)
     bend = np.stack([of_last(bend)[rows, corner], bend[rows, corner]], axis=1)
     normal, onward, curvature = [], [], []
     for slope in slopes:
         along = np.concatenate([np.ones((h * s, 1)), slope.reshape(-1, 2)], axis=1)[:, None]
-        along = np.broadcast_to(along / np.linalg.norm(along, axis=-1, keepdims=True), across.shape)
+        along = np.broadcast_to(along / lengths(along)[..., None], across.shape)
         out = normals_of(across, along)
         # Meusnier: from the section to the normal plane; then Euler, for a cylinder along the line
         share = tangent[..., 1] * out[..., 1] - tangent[..., 0] * out[..., 2]
-        sine = np.linalg.norm(np.cross(across, along), axis=-1)
+        sine = lengths(cross(across, along))
         normal.append(out)
         onward.append(along)
         curvature.append(bend * share / np.maximum(sine, _LEAST_SINE) ** 2)
@@ -164,9 +165,7 @@ def moves_to_depth(beside: SurfaceBeside, depth: Array) -> Array:
         if not np.abs(step).max() > LENGTH:
             break
     flat = _least(inward, depth)
-    is_near = np.linalg.norm(move - flat, axis=-1, keepdims=True) < np.linalg.norm(
-        flat, axis=-1, keepdims=True
-    )
+    is_near = lengths(move - flat)[..., None] < lengths(flat)[..., None]
     return np.where(is_near, move, flat)
 
 

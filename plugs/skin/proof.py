@@ -11,6 +11,7 @@ from plugs.ground.tolerances import LENGTH
 from plugs.lines.plane import of_last, of_next
 from plugs.lines.rings import panel_tangents
 from plugs.lines.stations import Loft, Sections
+from plugs.mesh.vectors import cross, dot, lengths
 from plugs.skin.skin import Cover
 
 Array = NDArray[np.float64]
@@ -254,7 +255,7 @@ def _nearest(points: Array, places: Array) -> tuple[Indices, Array]:
     pick = np.empty(len(points), dtype=np.intp)
     for i, point in enumerate(points):
         pick[i] = np.argmin(np.sum(np.square(places - point), axis=1))
-    return pick, np.linalg.norm(places[pick] - points, axis=1)
+    return pick, lengths(places[pick] - points)
 
 
 def _over_ends(finish: Loft, cover: Cover, points: Array, asked: float) -> list[Array]:
@@ -300,7 +301,7 @@ def skin_steps(finish: Loft, cover: Cover) -> tuple[SkinStep, ...]:
     corners, _, rise = finish.unblended(table.x, finish.lean_at(table.x))
     start, end = panel_tangents(corners, rise)
     turn = np.degrees(np.arccos(np.clip(np.sum(of_last(end) * start, axis=-1), -1.0, 1.0)))
-    width = np.linalg.norm(of_next(corners) - corners, axis=-1)
+    width = lengths(of_next(corners) - corners)
     has_length = (width > LENGTH) & (of_last(width) > LENGTH)
     turn = np.where(has_length, turn, np.inf)
     found = {}
@@ -441,8 +442,8 @@ def _depths(finish: Loft, points: Array, start: Array, segment: Indices, ratio: 
         is_edge = c < _NO_WIDTH
         more_t = np.where(is_edge, p / np.maximum(a, _NO_WIDTH), (c * p - b * q) / safe)
         more_f = np.where(is_edge, 0.0, (a * q - b * p) / safe)
-        side = np.sum(np.cross(across, along) * off, axis=-1)
-        depth[left] = np.where(side > 0.0, -1.0, 1.0) * np.linalg.norm(off, axis=-1)
+        side = dot(cross(across, along), off)
+        depth[left] = np.where(side > 0.0, -1.0, 1.0) * lengths(off)
         ahead = begun + np.stack([more_t, more_f])
         within = np.clip(ahead, least, most)
         scale = np.sqrt([a, c])
