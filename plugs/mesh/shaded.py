@@ -21,7 +21,7 @@ from plugs.mesh.grid_mesh import mesh_of_grid
 from plugs.mesh.mesh import Body, body_of_traits
 from plugs.mesh.sampling import Grid
 from plugs.mesh.triangles import distinct, edge_keys, facing, groups, hinges_of, meeting, normals
-from plugs.mesh.vectors import cross
+from plugs.mesh.vectors import cross, lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -141,7 +141,7 @@ def shaded(body: Body, hollowed: Collection[int] = ()) -> Shaded:
     if is_cut.any():
         at_corners[is_cut] = 0.0
         at_corners[is_cut, :, :3] = corner_normals(points, closed[is_cut])
-    length = np.linalg.norm(at_corners[..., :3], axis=2, keepdims=True)
+    length = lengths(at_corners[..., :3])[..., None]
     at_corners[..., :3] /= np.where(length > 0.0, length, 1.0)
     which, triangles = _parted(closed.ravel(), at_corners.reshape(-1, _TRAITS))
     found = at_corners.reshape(-1, _TRAITS)[which]
@@ -195,8 +195,8 @@ def corner_normals(points: Array, corners: Indices) -> Array:
     left, right = np.concatenate((one, after_one)), np.concatenate((after_other, other))
     group = groups(3 * n, left, right)
     weight = np.repeat(area, 3, axis=0)
-    total = np.column_stack([np.bincount(group, weights=weight[:, k]) for k in range(3)])
-    length = np.linalg.norm(total, axis=1, keepdims=True)
+    total: Array = np.column_stack([np.bincount(group, weights=weight[:, k]) for k in range(3)])
+    length = lengths(total)[..., None]
     total = np.asarray(total / np.where(length > 0.0, length, 1.0))
     return np.asarray(total[group].reshape(n, 3, 3))
 
@@ -235,7 +235,7 @@ def _cells(loft: Loft, grid: Grid) -> Array:
     onward = np.roll(whole[:, :, 0], -1, axis=2)
     whole[:, :, 1], onward = _levelled(whole[:, :, 1], onward, is_next)
     whole[:, :, 0] = np.roll(onward, 1, axis=2)
-    length = np.linalg.norm(whole[..., :3], axis=-1, keepdims=True)
+    length = lengths(whole[..., :3])[..., None]
     whole[..., :3] /= np.where(length > 0.0, length, 1.0)
     return np.asarray(whole.transpose(0, 3, 1, 2, 4).reshape(-1, _TRAITS))
 
@@ -243,8 +243,8 @@ def _cells(loft: Loft, grid: Grid) -> Array:
 def _outward(across: Array, along: Array) -> tuple[Array, Array]:
     """Return unit normals, and the sine of the angle between the two ways."""
     out = cross(across, along)
-    size = np.linalg.norm(out, axis=-1)
-    sides = np.linalg.norm(across, axis=-1) * np.linalg.norm(along, axis=-1)
+    size = lengths(out)
+    sides = lengths(across) * lengths(along)
     return out / np.where(size > 0.0, size, 1.0)[..., None], size / np.where(sides > 0.0, sides, np.inf)
 
 
@@ -282,7 +282,7 @@ def _bends(at: Array, out: Array) -> Array:
                 ways.append((along, across))
             (u, v), (du, dv) = ways
             other = at[:, 1 - end, 1] - at[:, 1 - end, 0], out[:, 1 - end, 1] - out[:, 1 - end, 0]
-            is_point = (np.linalg.norm(v, axis=-1) < LENGTH)[..., None]
+            is_point = (lengths(v) < LENGTH)[..., None]
             v, dv = np.where(is_point, other[0], v), np.where(is_point, other[1], dv)
             found[:, end, side] = _principal(u, v, du, dv, out[:, end, side])
     return found
@@ -291,7 +291,7 @@ def _bends(at: Array, out: Array) -> Array:
 def _principal(u: Array, v: Array, du: Array, dv: Array, normal: Array) -> Array:
     """Return the principal curvatures by two sides and how the normal turns along them."""
     first = u - np.sum(u * normal, axis=-1, keepdims=True) * normal
-    size = np.linalg.norm(first, axis=-1, keepdims=True)
+    size = lengths(first)[..., None]
     first = first / np.where(size > LENGTH, size, np.inf)
     second = cross(normal, first)
     (a, b), (c, d) = (tuple(np.sum(way * axis, axis=-1) for axis in (first, second)) for way in (u, v))
