@@ -19,7 +19,7 @@ from plugs.ground.errors import Finding, promise
 from plugs.ground.lengths import as_length
 from plugs.ground.records import record
 from plugs.mesh import mesh
-from plugs.mesh.bands import Banded, banded, surface
+from plugs.mesh.bands import Levelled, levelled, surface
 from plugs.mesh.mesh import Body
 
 _BEYOND = 1.0  # mm. Boxes stand clear of what they hold
@@ -343,18 +343,18 @@ class _Foam:
     """The body, turned with the stack up, and the planes between which the foam of each layer lies."""
 
     body: Body
-    banded: Banded
+    levelled: Levelled
     reaches: Mapping[str, tuple[float, float]]
 
 
 def _foam_of(body: Body, layers: Sequence[Layer]) -> _Foam:
     """Return a body as its layers part it."""
     turned = mesh.stacked(body, layers[0].axis)
-    ready = banded(turned)
+    ready = levelled(turned)
     rising = sorted(layers, key=lambda layer: layer.from_mm)
     planes = reaches(rising, float(ready.low.min()), float(ready.high.max()))
     named = {layer.name: reach for layer, reach in zip(rising, planes, strict=True)}
-    return _Foam(body=Body(turned.up), banded=ready, reaches=named)
+    return _Foam(body=Body(turned.up), levelled=ready, reaches=named)
 
 
 def _named(
@@ -395,7 +395,7 @@ def _volumes(layer: Layer, parts: Sequence[LayerPart], foam: _Foam | None) -> li
         return [layer.volume_mm3]
     low, high = foam.reaches[layer.name]
     foot = low if math.isfinite(low) else layer.from_mm - _BEYOND
-    columns = slab_volumes(surface(foam.banded, low, high), foot)
+    columns = slab_volumes(surface(foam.levelled, low, high), foot)
     volumes = []
     for part in parts:
         if part.cell is None:

@@ -32,32 +32,42 @@ _AHEAD: Final = np.array([1, 2, 0])
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
-class Banded:
-    """A turned body, ready to be asked what lies between planes.
+class Levelled:
+    """A turned body, ready to be asked for its surface between planes.
 
     Attributes
     ----------
     vertices : (n, 3) float, mm
     triangles : (m, 3) int
+    low, high : (m,) float, mm
+        Heights of each triangle.
+    """
+
+    vertices: Array
+    triangles: Indices
+    low: Array
+    high: Array
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Banded(Levelled):
+    """A turned body, ready to be asked for its shadow and volume between planes too.
+
+    Attributes
+    ----------
     edges : (m, 3) int
         Edge j of a triangle runs from its corner j to the next.
     looks_up : (m,) bool
         What does not face down.
     is_rim : (m, 3) bool
         Edges of triangles that look up, beyond which lies one that does not.
-    low, high : (m,) float, mm
-        Heights of each triangle.
     outflow : (m,) float, mm3
         Half of what passes each triangle outward, of a flow away from the axis as fast as it is far.
     """
 
-    vertices: Array
-    triangles: Indices
     edges: Indices
     looks_up: Flags
     is_rim: Flags
-    low: Array
-    high: Array
     outflow: Array
 
 
@@ -69,7 +79,7 @@ class _Crossed:
     ----------
     triangle : (k,) int
     first, second : (k,) int
-        The edges on which each begins and ends.
+        The sides of the triangle on which each begins and ends: side j leads from its corner j.
     begin, end : (k, 2) float, mm
     lone : (k,) int
         The corner of the triangle that lies alone on its side of the plane.
@@ -108,6 +118,22 @@ class _Between:
     above: _Crossed
 
 
+def levelled(stack: Stacked) -> Levelled:
+    """Return a turned body, ready to be asked for its surface between planes.
+
+    Parameters
+    ----------
+    stack : Stacked
+
+    Returns
+    -------
+    Levelled
+    """
+    vertices, triangles = triangles_of(Body(stack.up))
+    low, high = extents(vertices[triangles, 2])
+    return Levelled(vertices=vertices, triangles=triangles, low=low, high=high)
+
+
 def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded:
     """Return a turned body, ready to be asked what lies between planes.
 
@@ -121,10 +147,11 @@ def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded
     -------
     Banded
     """
-    vertices, triangles = triangles_of(Body(stack.up))
+    bare = levelled(stack)
+    vertices, triangles, low, high = bare.vertices, bare.triangles, bare.low, bare.high
     if within:
-        below, above = extents(vertices[triangles, 2])
-        triangles = triangles[np.any([(above > low) & (below < high) for low, high in within], axis=0)]
+        near = np.any([(high > foot) & (low < top) for foot, top in within], axis=0)
+        triangles, low, high = triangles[near], low[near], high[near]
     keys = edge_keys(triangles).ravel()
     order = ordered(keys)
     begins = np.flatnonzero(np.diff(keys[order], prepend=-1))
@@ -139,7 +166,6 @@ def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded
     is_rim = np.repeat(looks_up, 3)
     is_rim[one] &= ~looks_up[other // 3]
     is_rim[other] &= ~looks_up[one // 3]
-    low, high = extents(np.stack([a[:, 2], b[:, 2], c[:, 2]], axis=1))
     return Banded(
         vertices=vertices,
         triangles=triangles,
@@ -231,26 +257,26 @@ def _shadow(body: Banded, between: _Between) -> shapely.MultiPolygon:
         at, vertex = sides[row, column], body.triangles[rim, number]
         crossing = n_points + edge + np.where(at > 0, n_edges, 0)
         ends.append(np.where(at == 0, vertex, crossing))
-    up, down = (
-        body.looks_up[below.triangle],
-        ~body.looks_up[above.triangle],
-    )  # the face in the lower plane looks down, that in the upper up
+    # the face in the lower plane looks down, that in the upper up
+    up, down = body.looks_up[below.triangle], ~body.looks_up[above.triangle]
     after = n_points + n_edges
-    first = np.concatenate([ends[0], n_points + below.first[up], after + above.second[down]])
-    second = np.concatenate([ends[1], n_points + below.second[up], after + above.first[down]])
+    lower = [n_points + body.edges[below.triangle[up], end[up]] for end in (below.first, below.second)]
+    upper = [after + body.edges[above.triangle[down], end[down]] for end in (above.first, above.second)]
+    first = np.concatenate([ends[0], lower[0], upper[1]])
+    second = np.concatenate([ends[1], lower[1], upper[0]])
     places = np.empty((n_points + 2 * n_edges, 2))
     places[:n_points] = body.vertices[:, :2]
     for crossed, before in ((below, n_points), (above, after)):
-        places[before + crossed.first], places[before + crossed.second] = crossed.begin, crossed.end
+        places[before + body.edges[crossed.triangle, crossed.first]] = crossed.begin
     return wound_once([places[loop] for loop in loops_along(first, second) if len(loop) > 2])
 
 
-def surface(body: Banded, low: float, high: float) -> Array:
+def surface(body: Levelled, low: float, high: float) -> Array:
     """Return the surface of the part of a body between two planes, but for the face in the lower one.
 
     Parameters
     ----------
-    body : Banded
+    body : Levelled
     low, high : float, mm
         May be infinite.
 
@@ -289,7 +315,7 @@ def volume_under(triangles: Array, foot: float) -> Array:
     return np.asarray(area * ((a[:, 2] - foot) + (b[:, 2] - foot) + (c[:, 2] - foot)) / 3.0)
 
 
-def _between(body: Banded, low: float, high: float, before: _Between | None = None) -> _Between:
+def _between(body: Levelled, low: float, high: float, before: _Between | None = None) -> _Between:
     """Return the triangles of a body that reach between two planes; ``before``: what was asked last."""
     near = np.flatnonzero((body.high > low) & (body.low < high))
     heights = body.vertices[body.triangles[near], 2]
@@ -316,7 +342,7 @@ def _turned(crossed: _Crossed) -> _Crossed:
     )
 
 
-def _crossed(body: Banded, near: Indices, side: Indices, plane: float) -> _Crossed:
+def _crossed(body: Levelled, near: Indices, side: Indices, plane: float) -> _Crossed:
     """Return the lines in which a plane crosses triangles; corners of side -1 lie beyond it."""
     is_in = side >= 0
     some = np.flatnonzero((is_in[:, 0] != is_in[:, 1]) | (is_in[:, 1] != is_in[:, 2]))
@@ -331,7 +357,7 @@ def _crossed(body: Banded, near: Indices, side: Indices, plane: float) -> _Cross
         a, b = body.vertices[np.minimum(one, two)], body.vertices[np.maximum(one, two)]
         share = (plane - a[:, 2]) / (b[:, 2] - a[:, 2])
         point = a[:, :2] + share[:, None] * (b - a)[:, :2]
-        ends.append((body.edges[number, column], point, np.where(is_within, one, two)))
+        ends.append((column, point, np.where(is_within, one, two)))
     (first, begin, lone), (second, end, _) = ends
     return _Crossed(
         triangle=number, first=first, second=second, begin=begin, end=end, lone=lone, is_within=is_within
