@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import math
 from collections.abc import Collection, Mapping, Sequence
+from functools import cached_property
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -117,7 +118,7 @@ _WORDS: Final = MappingProxyType({"stop": "Stop", "mind": "Mind", "note": "Note"
 """How bad a finding is, the worst first."""
 
 
-@record(frozen=True, slots=True, kw_only=True, eq=False)
+@record(frozen=True, kw_only=True, eq=False)
 class BookSource:
     """What the sections draw on.
 
@@ -213,8 +214,12 @@ class BookSource:
         list of str
             Without ending, one for each name; empty texts for what is not drawn on its own.
         """
-        titles = {path: one.title for path, one in self.of(section).items()}
-        return [next((p for p, title in titles.items() if title.endswith(f" {name}")), "") for name in names]
+        found: dict[str, str] = {}
+        for path, drawing in self.of(section).items():
+            words = drawing.title.split(" ")
+            for k in range(1, len(words)):
+                found.setdefault(" ".join(words[k:]), path)
+        return [found.get(name, "") for name in names]
 
     def of(self, section: str) -> dict[str, Drawing]:
         """Return the drawings of a section.
@@ -343,7 +348,7 @@ class BookSource:
         told = [*solid["bounds_mm"]["from"], *solid["bounds_mm"]["to"], 1e6 * solid["volume_m3"]]
         return [math.floor(value / SAME_MM + BESIDE) for value in told]
 
-    @property
+    @cached_property
     def cut_by(self) -> Mapping[str, str]:
         """Pieces and templates that a machine or a bow cuts, by name: the section that tells how."""
         told = {one["piece"]: "wire" for one in (self.summary.get("bow") or {}).get("pairs") or []}

@@ -290,3 +290,30 @@ def test_column_that_holds_nothing_is_left_out() -> None:
     columns = (("name", "Name"), ("price", "Price"))
     assert "Price" not in quantities_table("t", columns, rows, "mm")
     assert "Price" in quantities_table("t", columns, [*rows, {"name": "three", "price": 2.5}], "mm")
+
+
+class Titled:
+    """A drawing that counts how often its title is read."""
+
+    reads = 0
+
+    def __init__(self, title: str) -> None:
+        """Take the title."""
+        self._title = title
+
+    @property
+    def title(self) -> str:
+        """What it shows."""
+        Titled.reads += 1
+        return self._title
+
+
+def test_drawings_are_found_by_reading_each_title_once(book: Book) -> None:
+    """Of any number of layers; a name may have spaces, and the first of several drawings has it."""
+    names = ["L01", "L02 left half", "half", "L03"]
+    drawn: Any = {f"layers/layer-{name}": Titled(f"plug, layer {name}") for name in names}
+    source = BookSource(summary=book.summary, drawings=drawn, scene=book.scene, pictures={})
+    first = ["layers/layer-L01", "layers/layer-L02 left half", "layers/layer-L02 left half"]
+    assert source.paths("layers", [*names, "L04"]) == [*first, "layers/layer-L03", ""]
+    assert Titled.reads == len(names)
+    assert source.cut_by is source.cut_by
