@@ -399,10 +399,12 @@ def _table(at: Array, normals: Single) -> Single:
     u, v = flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
     area = (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])[:, None]
     area[area == 0.0] = np.inf  # too small for single precision
-    depth = at[:, :, 2].astype(np.float32)
-    slopes = (part.astype(np.float32) for part in gradient(at))
+    depth = at[:, 0, 2].astype(np.float32)
+    slopes, ends = (
+        [part.astype(np.float32) for part in pair] for pair in (gradient(at), extents(at[:, :, 2]))
+    )
     rows = (flat[:, 0], u / area, v / area, normals.reshape(len(at), 9))
-    found = np.column_stack((*rows, depth[:, 0], *slopes, *extents(depth)))
+    found = np.column_stack((*rows, depth, *slopes, *ends))
     return np.ascontiguousarray(found.T, dtype=np.float32)
 
 
