@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterable
+from itertools import islice
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -61,8 +63,13 @@ def render_dxf(drawing: Drawing) -> str:
     frame = _frame(_styles(drawing))
     number = frame.first
     rows: list[str] = []
+    # a millionth of a millimetre, so that the last bit of a sum never shows; + 0.0 turns -0 to 0
+    points = np.round(np.concatenate([path.points for path in drawing.paths]), LENGTH.finest) + 0.0
+    bulges = np.round(np.concatenate([path.bulges for path in drawing.paths]), BARE.finest) + 0.0
+    vertices = zip(*points.T.tolist(), bulges.tolist(), strict=True)
     for path in drawing.paths:
-        rows.append(_polyline(path, f"{number:X}", frame.owner))
+        own = islice(vertices, len(path.points))
+        rows.append(_polyline(path, own, f"{number:X}", frame.owner))
         number += 1
     for label in drawing.labels:
         rows.append(_text(label, f"{number:X}", frame.owner))
@@ -195,14 +202,11 @@ def _add_dxf_layers(document: Document, styles: tuple[tuple[str, LineStyle], ...
         document.layers.add(name, color=style.index, linetype=kind)
 
 
-def _polyline(path: Path, number: str, owner: str) -> str:
-    """Return one joined polyline with its bulges."""
-    # a millionth of a millimetre, so that the last bit of a sum never shows; + 0.0 turns -0 to 0
-    points = np.round(path.points, LENGTH.finest) + 0.0
-    bulges = np.round(path.bulges, BARE.finest) + 0.0
+def _polyline(path: Path, vertices: Iterable[tuple[float, float, float]], number: str, owner: str) -> str:
+    """Return one joined polyline of vertices and the bulge after each."""
     rows = [
         f" 10\n{x}\n 20\n{y}\n 42\n{bulge}\n" if bulge else f" 10\n{x}\n 20\n{y}\n"
-        for (x, y), bulge in zip(points.tolist(), bulges.tolist(), strict=True)
+        for x, y, bulge in vertices
     ]
     head = _ENTITY.format("LWPOLYLINE", number, owner, path.dxf_layer, "AcDbPolyline")
     return f"{head} 90\n{len(rows)}\n 70\n{int(path.is_closed)}\n{''.join(rows)}"
