@@ -159,19 +159,38 @@ def paths_box(paths: Sequence[Path]) -> Box:
     tuple of 4 float, mm
         Smallest x, smallest y, largest x, largest y.
     """
+    points, after, bulges = pieces_of(paths)
+    at = np.flatnonzero(bulges)
+    if len(at):
+        points = np.concatenate((points, _tips(points[np.stack((at, after[at]))], bulges[at])))
+    (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+    return x0, y0, x1, y1
+
+
+def pieces_of(paths: Sequence[Path]) -> tuple[Array, NDArray[np.intp], Array]:
+    """Return the vertices of paths, one path after the other, each with the piece that begins at it.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        At least one, mm.
+
+    Returns
+    -------
+    points : (n, 2) float, mm
+    after : (n,) int
+        The number of the vertex that follows on its path: of the last, the first.
+    bulges : (n,) float, dimensionless
+        0 after the last vertex of a path that is open.
+    """
     points = np.concatenate([path.points for path in paths])
     bulges = np.concatenate([path.bulges for path in paths])
     counts = np.array([len(path.points) for path in paths])
     last = np.cumsum(counts) - 1
     after = np.arange(1, len(points) + 1)
     after[last] = last - counts + 1
-    is_arc = bulges != 0.0
-    is_arc[last[[not path.is_closed for path in paths]]] = False
-    at = np.flatnonzero(is_arc)
-    if len(at):
-        points = np.concatenate((points, _tips(points[np.stack((at, after[at]))], bulges[at])))
-    (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
-    return x0, y0, x1, y1
+    bulges[last[[not path.is_closed for path in paths]]] = 0.0
+    return points, after, bulges
 
 
 def _tips(ends: Array, bulge: Array) -> Array:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from html import escape
 from typing import Final
 
 import numpy as np
 
-from plugs.drafting.drawing import Drawing, Label, Path, drawing_bounds
+from plugs.drafting.drawing import Drawing, Label, Path, drawing_bounds, pieces_of
 from plugs.drafting.styles import LineStyle, line_styles
 from plugs.ground.figures import LENGTH
 
@@ -57,9 +59,12 @@ def render_svg(drawing: Drawing) -> str:
         'style="background:#ffffff">',
         f"<title>{escape(drawing.title, quote=False)}</title>",
     ]
+    elements = defaultdict[str, list[str]](list)
+    for path, element in zip(drawing.paths, _path_elements(drawing.paths, corner), strict=True):
+        elements[path.dxf_layer].append(element)
     for name, style in line_styles(drawing).items():
         rows.append(_group_start(name, style))
-        rows.extend(_path_element(path, corner) for path in drawing.paths if path.dxf_layer == name)
+        rows += elements[name]
         rows.extend(
             _text_element(label, corner, style.colour) for label in drawing.labels if label.dxf_layer == name
         )
@@ -77,32 +82,26 @@ def _group_start(name: str, style: LineStyle) -> str:
     )
 
 
-def _path_element(path: Path, corner: tuple[float, float]) -> str:
-    """Return one path: M, then L for lines and A for arcs, then Z."""
-    if not path.bulges.any():
-        ends = (f"{_number(x)} {_number(y)}" for x, y in ((path.points - corner) * (1.0, -1.0)).tolist())
-        return f'<path d="M{"L".join(ends)}{"Z" if path.is_closed else ""}"/>'
-    x = (path.points[:, 0] - corner[0]).tolist()
-    y = (corner[1] - path.points[:, 1]).tolist()
-    chord = np.hypot(*(np.roll(path.points, -1, axis=0) - path.points).T)
-    bulge = np.abs(path.bulges)
+def _path_elements(paths: Sequence[Path], corner: tuple[float, float]) -> Iterator[str]:
+    """Yield each path: M, then L for lines and A for arcs, then Z."""
+    points, after, bulges = pieces_of(paths)
+    chord, bulge = np.hypot(*(points[after] - points).T), np.abs(bulges)
     with np.errstate(divide="ignore", invalid="ignore"):  # straight pieces have no radius
         radius = chord * (1.0 + bulge**2) / (4.0 * bulge)
-    steps = [f"M{_number(x[0])} {_number(y[0])}"]
-    count = len(x) if path.is_closed else len(x) - 1
-    for here in range(count):
-        there = (here + 1) % len(x)
-        end = f"{_number(x[there])} {_number(y[there])}"
-        if path.bulges[here]:
-            # counter-clockwise stays so to the eye when y is turned: SVG calls that sweep 0
-            large, sweep = int(bulge[here] > 1.0), int(path.bulges[here] < 0.0)
-            size = _number(radius[here])
-            steps.append(f"A{size} {size} 0 {large} {sweep} {end}")
-        elif there or not path.is_closed:
-            steps.append(f"L{end}")
-    if path.is_closed:
-        steps.append("Z")
-    return f'<path d="{"".join(steps)}"/>'
+    ends = [f"{_number(x)} {_number(y)}" for x, y in ((points - corner) * (1.0, -1.0)).tolist()]
+    bent, size, first = bulges.tolist(), radius.tolist(), 0
+    for path in paths:
+        stop = first + len(path.points)
+        steps = [f"M{ends[first]}"]
+        for here, there in zip(range(first, stop), [*range(first + 1, stop), first], strict=True):
+            if bent[here]:
+                # counter-clockwise stays so to the eye when y is turned: SVG calls that sweep 0
+                large, sweep, arc = int(abs(bent[here]) > 1.0), int(bent[here] < 0.0), _number(size[here])
+                steps.append(f"A{arc} {arc} 0 {large} {sweep} {ends[there]}")
+            elif there != first:
+                steps.append(f"L{ends[there]}")
+        first = stop
+        yield f'<path d="{"".join(steps)}{"Z" if path.is_closed else ""}"/>'
 
 
 def _text_element(label: Label, corner: tuple[float, float], colour: str) -> str:

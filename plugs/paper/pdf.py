@@ -18,7 +18,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.drafting.drawing import Array, Box, Drawing, Label, Path, drawing_bounds
+from plugs.drafting.drawing import Array, Box, Drawing, Label, Path, drawing_bounds, pieces_of
 from plugs.drafting.styles import line_styles
 from plugs.paper.map import MapSheet, map_sheets
 from plugs.paper.marks import page_marks
@@ -252,19 +252,16 @@ def _strokes(paths: Sequence[Path], shift: tuple[float, float]) -> Iterator[str]
     """Yield what draws each path: lines as they are, arcs as Bezier curves."""
     if not paths:
         return
-    points = (np.concatenate([path.points for path in paths]) + np.array(shift)) * POINT_PER_MM
-    last = np.cumsum([len(path.points) for path in paths])
-    after = np.arange(1, len(points) + 1)
-    after[last - 1] = np.concatenate(([0], last[:-1]))
-    bulges = np.concatenate([path.bulges for path in paths])
-    bulges[[stop - 1 for path, stop in zip(paths, last, strict=True) if not path.is_closed]] = 0.0
+    points, after, bulges = pieces_of(paths)
+    points = (points + np.array(shift)) * POINT_PER_MM
     arcs = np.flatnonzero((bulges != 0.0) & (points != points[after]).any(axis=1))
     curves, owner = bezier_arcs(points[arcs], points[after[arcs]], bulges[arcs], POINT_PER_MM * ARC_ERROR)
     bowed = defaultdict[int, list[str]](list)
     for arc, curve in zip(arcs[owner].tolist(), curves.tolist(), strict=True):
         bowed[arc].append(_CURVE % tuple(curve))
     flat, first = points.ravel().tolist(), 0
-    for path, stop in zip(paths, last.tolist(), strict=True):
+    for path in paths:
+        stop = first + len(path.points)
         codes = [_START % (flat[2 * first], flat[2 * first + 1])]
         for at in range(first, stop):
             if at in bowed:
