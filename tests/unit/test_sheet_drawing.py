@@ -16,6 +16,7 @@ from plugs.drafting.layer import FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE
 from plugs.drafting.sheet import LEFTOVER, SHEET_EDGE, sheet_drawing
 from plugs.drafting.styles import without_figures
 from plugs.files.svg import render_svg
+from plugs.files.written import FileList
 from plugs.foam.stock import Blank, Cutting, Drilled, Stock
 from plugs.nesting.nesting import Nesting, nest
 from plugs.recipe.words import whole_stock
@@ -163,7 +164,7 @@ def test_leftovers_are_listed(nesting: Nesting) -> None:
 
 def test_figures_add_up(nesting: Nesting) -> None:
     """Areas, counts and prices of the summary are those of the sheets."""
-    sheets, kinds = sheet_figures(nesting, {}, "sheets/sheet"), stock_figures(nesting)
+    sheets, kinds = sheet_figures(nesting, FileList(), "sheets/sheet"), stock_figures(nesting)
     area = sum(p.piece.outline.area for s in nesting.sheets for p in s.placements) * 1e-6
     assert sum(sheet["used_m2"] for sheet in sheets) == pytest.approx(area)
     assert sum(kind["count"] for kind in kinds) == len(nesting.sheets) == len(sheets)
