@@ -13,6 +13,7 @@ from shapely.affinity import rotate, translate
 
 from plugs.drafting.drawing import label_box
 from plugs.drafting.layer import FINISH_BOTTOM_FACE, FINISH_TOP_FACE, SAW_LINE
+from plugs.drafting.layout import pieces_layout
 from plugs.drafting.sheet import LEFTOVER, SHEET_EDGE, sheet_drawing
 from plugs.drafting.styles import without_figures
 from plugs.files.svg import render_svg
@@ -172,3 +173,19 @@ def test_figures_add_up(nesting: Nesting) -> None:
     assert prices == {"board": 12.5, "offcut 600 x 500": None}
     names = [piece["name"] for sheet in sheets for piece in sheet["pieces"]]
     assert len(names) == len(set(names)) == 9
+
+
+def test_gaps_are_the_least_of_all_pairs() -> None:
+    """Of thirty rings and bars by chance, each in its own cell, and of one alone, which has no gap."""
+    rng, shapes = np.random.default_rng(0), []
+    for k in range(30):
+        x, y = 40.0 * (k % 6), 40.0 * (k // 6)
+        ring = shapely.Point(x, y).buffer(rng.uniform(5.0, 15.0))
+        bar = shapely.box(x - 18.0, y - rng.uniform(1.0, 4.0), x + 18.0, y + 3.0)
+        shapes.append((f"P{k}", ring if k % 2 else bar))
+    told = {one.name: one for one in pieces_layout((0.0, 0.0, 300.0, 300.0), shapes).pieces}
+    for name, shape in shapes:
+        gap, beside = min((shape.distance(other), key) for key, other in shapes if key != name)
+        assert (told[name].gap, told[name].beside) == (pytest.approx(gap), beside)
+    (alone,) = pieces_layout((0.0, 0.0, 300.0, 300.0), shapes[:1]).pieces
+    assert (alone.gap, alone.beside) == (None, "")
