@@ -273,18 +273,12 @@ class Loft:
             Corners, radii and crowns, all round.
         """
         table = self.table
-        corners = _ring_corners(table, self.lines, u, k)
+        corners = _crossings(self.lines, u[:, None], k)[0][:, table.corner_of]
+        corners[..., 0] *= table.side_of
         radius = self.radii.at(np.repeat(u[:, None], table.radius.shape[1], axis=1))[0][..., 0]
         rise = self.rises.at(np.repeat(u[:, None], table.rise.shape[1], axis=1))[0][..., 0]
         radius = np.where(radius > _NO_RADIUS, radius, 0.0)
         return corners, radius[:, table.corner_of], rise[:, table.panel_of]
-
-
-def _ring_corners(table: RingTable, lines: Curves, u: Array, k: Array) -> Array:
-    """Return where the lines meet the planes x = u + k z, all round."""
-    ring = _crossings(lines, u[:, None], k)[0][:, table.corner_of].copy()
-    ring[..., 0] *= table.side_of
-    return ring
 
 
 def _crossings(lines: Curves, u: Array, k: Array) -> tuple[Array, Array]:
