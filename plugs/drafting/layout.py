@@ -26,6 +26,7 @@ from plugs.drafting.styles import (
     SAW_LINE,
     TRIM_LINE,
 )
+from plugs.ground.figures import LENGTH
 from plugs.ground.records import record
 from plugs.ground.units import format_length
 
@@ -301,7 +302,9 @@ def _radii(paths: Sequence[Path]) -> tuple[tuple[float, float, float], ...]:
         middle = 0.5 * (begin + end) + 0.5 * bulge[:, None] * np.column_stack((chord[:, 1], -chord[:, 0]))
         found += np.column_stack((radius, middle))[(radius >= _ROUND) & (radius <= _FLATTEST)].tolist()
     told = list[tuple[float, float, float]]()
-    for radius, x, y in sorted(found, key=lambda one: (-round(one[0], 3), -round(one[2], 3), one[1])):
+    for radius, x, y in sorted(
+        found, key=lambda one: (-round(one[0], LENGTH.table), -round(one[2], LENGTH.table), one[1])
+    ):
         if not told or told[-1][0] - radius > _ALIKE:
             told.append((radius, x, y))
     return tuple(told[:_RADII])
