@@ -15,6 +15,7 @@ from plugs.body.proof import integrate
 from plugs.ground.errors import PlugError, promise
 from plugs.ground.records import record
 from plugs.ground.tolerances import NO_VOLUME_MM3
+from plugs.ground.twins import both
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
 from plugs.mesh.grid_mesh import body_of_grid
@@ -148,8 +149,9 @@ def make_solid(
     bodies = [_tool_body(tool, tolerance, faces) for tool in tools]
     _check_tools(plain, tools, bodies)
     uncut, result = _uncut_and_cut(plain, tools, _pieces(tools, bodies, shapes, mating))
-    by_sections, by_mesh = integrate(loft, grid), mesh.measure(result)
-    plain_by_mesh = by_mesh if result is plain else mesh.measure(plain)
+    by_sections, (by_mesh, plain_by_mesh) = both(
+        lambda: integrate(loft, grid), lambda: _measured_cut_and_plain(result, plain)
+    )
     _prove(by_sections, plain_by_mesh, tolerance)
     return Solid(
         loft=loft,
@@ -166,6 +168,12 @@ def make_solid(
         plain_by_mesh=plain_by_mesh,
         by_mesh=by_mesh,
     )
+
+
+def _measured_cut_and_plain(result: Body, plain: Body) -> tuple[Measures, Measures]:
+    """Return the measures of the finished body and of the plain one, which may be the same."""
+    by_mesh = mesh.measure(result)
+    return by_mesh, by_mesh if result is plain else mesh.measure(plain)
 
 
 def _check_tools(plain: Body, tools: Sequence[Tool], bodies: Sequence[Body]) -> None:

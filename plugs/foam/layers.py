@@ -18,6 +18,7 @@ from plugs.ground.lengths import as_length
 from plugs.ground.limits import Count, OneOf, OrOne, Within
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH, NO_VOLUME_MM3, QUARTER_CHORDS
+from plugs.ground.twins import in_halves
 from plugs.mesh import mesh
 from plugs.mesh.bands import banded, open_ended, shadows_and_volumes
 from plugs.mesh.faces import box_of
@@ -240,11 +241,14 @@ def _layers_of(
     turned = mesh.stacked(body, axis)
     ready = banded(turned)
     heights = np.sort(ready.vertices[:, 2])
-    layers: list[Layer] = []
-    taken = shadows_and_volumes(ready, reaches(slabs, low, high))
-    for slab, (covered, volume) in zip(slabs, taken, strict=True):
-        is_shared = bool(layers) and layers[-1].to_mm == slab.from_mm and _is_clear(heights, slab.from_mm)
-        layers.append(
+    wanted = [
+        (slab, reach, i > 0 and slabs[i - 1].to_mm == slab.from_mm and _is_clear(heights, slab.from_mm))
+        for i, (slab, reach) in enumerate(zip(slabs, reaches(slabs, low, high), strict=True))
+    ]
+
+    def made(some: Sequence[tuple[Slab, tuple[float, float], bool]]) -> list[Layer]:
+        taken = shadows_and_volumes(ready, [reach for _, reach, _ in some])
+        return [
             Layer(
                 name="",
                 index=0,
@@ -252,13 +256,18 @@ def _layers_of(
                 from_mm=slab.from_mm,
                 to_mm=slab.to_mm,
                 thickness=slab.thickness,
-                lower=layers[-1].upper if is_shared else _face(turned, slab.from_mm, low, above=True),
+                lower=shapely.MultiPolygon() if is_shared else _face(turned, slab.from_mm, low, above=True),
                 upper=_face(turned, slab.to_mm, high, above=False),
                 envelope=covered,
                 rough=rough_outline(covered, allowance),
                 volume_mm3=volume,
             )
-        )
+            for (slab, _, is_shared), (covered, volume) in zip(some, taken, strict=True)
+        ]
+
+    layers = in_halves(made, wanted)
+    for i, (_, _, is_shared) in enumerate(wanted):
+        layers[i] = replace(layers[i], lower=layers[i - 1].upper) if is_shared else layers[i]
     return layers
 
 
@@ -436,15 +445,13 @@ def _sheets(stack: Stack, need: float) -> list[float]:
                 would_do=[("stack.thicknesses", (*stack.thicknesses, round(more, 1)))],
             )
         if len(sheets) == _MOST_LAYERS:
-            thin = max(need / _MOST_LAYERS, 0.5)
+            least = tenth_up(max(need / _MOST_LAYERS, 0.5))
             raise PlugError(
                 param="stack.thicknesses",
                 value=stack.thicknesses,
                 reason=f"more than {_MOST_LAYERS} layers would be needed",
-                remedy=f"use sheets of at least {tenth_up(thin):.1f} mm",
-                would_do=[
-                    ("stack.thicknesses", tuple(max(t, round(tenth_up(thin), 1)) for t in stack.thicknesses))
-                ],
+                remedy=f"use sheets of at least {least:.1f} mm",
+                would_do=[("stack.thicknesses", tuple(max(t, round(least, 1)) for t in stack.thicknesses))],
             )
         sheets.append(stack.thicknesses[len(sheets) % len(stack.thicknesses)])
         covered += sheets[-1]

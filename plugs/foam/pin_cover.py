@@ -13,6 +13,7 @@ from plugs.foam.glue import Contact
 from plugs.foam.layers import Layer
 from plugs.foam.pockets import sawn_on
 from plugs.ground.records import record
+from plugs.ground.twins import each
 from plugs.mesh import mesh
 from plugs.mesh.grid_mesh import body_of_grid
 from plugs.mesh.mesh import PLANES, Body
@@ -92,8 +93,8 @@ def pin_cover(
     axis = contacts[0].axis
     turned = mesh.stacked(body, axis)
     walls = _walls(body, axis)
-    found = []
-    for contact in contacts:
+
+    def around(contact: Contact) -> tuple[tuple[shapely.MultiPolygon, ...], list[float]]:
         heights, ends = [], []
         for face, fill, sign in (
             (contact.at_mm, contact.lower_mm, -1.0),
@@ -103,9 +104,10 @@ def pin_cover(
             beyond = depth + min(clearance, 0.5 * (fill - depth))
             heights.append(face + sign * beyond)
             ends.append(face + sign * depth)
-        outlines = tuple(mesh.outline(turned, at, above=True) for at in heights)
-        found.append(PinCover(outlines=outlines, walls=walls, from_mm=ends[0], to_mm=ends[1]))
-    return tuple(found)
+        return tuple(mesh.outline(turned, at, above=True) for at in heights), ends
+
+    found = each(around, contacts)
+    return tuple(PinCover(outlines=o, walls=walls, from_mm=ends[0], to_mm=ends[1]) for o, ends in found)
 
 
 def too_near(points: Array, foam: PinCover, reach: float) -> Mask:

@@ -401,6 +401,21 @@ def each(function: Callable[[S], T], jobs: Sequence[S], *, is_last: bool = False
     return side.share(function, jobs, is_dealt=False, is_last=is_last)
 
 
+def made_of(*makes: Callable[[], Any]) -> list[Any]:
+    """Return what functions make: as `each` makes of jobs.
+
+    Parameters
+    ----------
+    makes : callable
+        As `each` takes them.
+
+    Returns
+    -------
+    list
+    """
+    return each(lambda make: make(), makes)
+
+
 def both(first: Callable[[], S], second: Callable[[], T]) -> tuple[S, T]:
     """Return what two functions make: the first here, the second by a mate, if this process has one.
 
@@ -419,6 +434,26 @@ def both(first: Callable[[], S], second: Callable[[], T]) -> tuple[S, T]:
     makes: tuple[Callable[[], Any], Callable[[], Any]] = (first, second)
     one, other = side.share(lambda make: make(), makes, is_dealt=True, is_last=False)
     return one, other
+
+
+def in_halves(function: Callable[[Sequence[S]], list[T]], jobs: Sequence[S]) -> list[T]:
+    """Return what a function makes of jobs in their order: the later half by a mate, if this process has one.
+
+    Parameters
+    ----------
+    function : callable
+        As `each` takes it, of many jobs: what it makes of one does not hang on which come before.
+    jobs : sequence
+
+    Returns
+    -------
+    list
+    """
+    if not has_mate():
+        return function(jobs)
+    half = (len(jobs) + 1) // 2
+    one, other = both(lambda: function(jobs[:half]), lambda: function(jobs[half:]))
+    return one + other
 
 
 def has_mate() -> bool:

@@ -17,6 +17,7 @@ from plugs.edges.words import TURNED, told_by_edges
 from plugs.foam.layers import likely_faces
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
+from plugs.ground.twins import made_of
 from plugs.ground.units import format_length
 from plugs.kernel.step_in import StepBody, StepRequest
 from plugs.laminate.layup import Layup, lay_up, skin_of
@@ -278,19 +279,18 @@ def make_lines(plug: Plug, drawn: Loft, forms: Sequence[Loft], skin: Skin) -> Li
         A skin thicker than the shape has room for; a recess or boss that has no place.
     """
     cover = make_cover(drawn, skin, _form_places(plug, forms))
-    finish_tools = (*_tools(drawn, plug, None), *_form_tools(plug, forms, Skin()))
-    return Lines(
-        finish=drawn,
-        foam=foam_loft(drawn, cover),
-        skin=skin,
-        cover=cover,
-        finish_tools=finish_tools,
-        tools=(
-            *(finish_tools[: -len(forms) or None] if cover.is_nothing else _tools(drawn, plug, cover)),
-            *_form_tools(plug, forms, skin),
-        ),
-        scribes=place_openings(drawn, plug.openings, finish_tools, cover),
+    finish_tools, foam, tools = made_of(
+        lambda: (*_tools(drawn, plug, None), *_form_tools(plug, forms, Skin())),
+        lambda: foam_loft(drawn, cover),
+        lambda: [] if cover.is_nothing else _tools(drawn, plug, cover),
     )
+    if cover.is_nothing:  # foam and finished surface are one
+        foam, tools = drawn, finish_tools[: -len(forms) or None]
+    return Lines(
+        finish=drawn, foam=foam, skin=skin, cover=cover, finish_tools=finish_tools,
+        tools=(*tools, *_form_tools(plug, forms, skin)),
+        scribes=place_openings(drawn, plug.openings, finish_tools, cover),
+    )  # fmt: skip
 
 
 def _form_tools(plug: Plug, forms: Sequence[Loft], skin: Skin) -> list[Tool]:

@@ -8,6 +8,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -144,9 +145,13 @@ def test_more_shares_than_there_is_room_for_are_made_alone(monkeypatch: pytest.M
         assert ask() == [[i, i + 1] for i in range(6)]
 
 
-def test_threads_that_only_talk_are_no_hindrance() -> None:
-    """To a mate; others are."""
+def test_threads_that_only_talk_are_no_hindrance(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """To a mate; others are, those of libraries too, which are no threads of Python."""
     over = threading.Event()
+    monkeypatch.setattr(twins, "_THREADS", tmp_path)
+    for name in ("1", "2"):  # as the system tells of this one and another
+        (tmp_path / name).mkdir()
+    assert not can_be_made(beside_talkers=True)
     for kind, does_hinder in ((Talker, False), (threading.Thread, True)):
         other = kind(target=over.wait)
         other.start()
