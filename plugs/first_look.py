@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import AbstractContextManager, ExitStack
+from contextlib import AbstractContextManager, ExitStack, nullcontext
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -69,11 +69,10 @@ def first_look(
     shelf : Shelf or None
         Where stages of the build before are found.
     crew : Crew or None
-        Makes the cloth meanwhile, for whoever asks the shelf for it next. What is written then stays for as
-        long as that takes: it has no record, but where foam was cut, to be told what changed.
+        Makes the cloth meanwhile, for whoever asks the shelf for it next. What is written stays only until
+        then: it has no record, but where foam was cut, to be told what changed.
     pen : DrawingRun or None
-        Draws half of the layers; where it has taught this process how files begin and end, a mate makes half
-        of all that comes before as well.
+        Draws half of the layers, until this process knows how files begin: then a mate makes half of all.
 
     Returns
     -------
@@ -81,24 +80,17 @@ def first_look(
     """
     say("recipe")
     with ExitStack() as after:
-
-        def lent() -> KernelRun:
-            promise(not is_twin(), "the kernel talks with one process alone")
-            return after.enter_context(present(open_kernel)())
-
-        kernel = None if open_kernel is None else cache(lent)
+        kernel = None if open_kernel is None else _kernel_of(open_kernel, after)
         work = opened(path, overrides, say=say, open_kernel=kernel, shelf=shelf)
-        if pen is not None and _goes_with_a_mate(work, kinds):
-            after.enter_context(Mate(lambda: _go_along(work, kinds, pen)))
+        after.enter_context(_mate_of(work, kinds, pen))
         _ = work.lines, work.cutters  # what is wrong with a recipe is told before a folder is begun
         after.enter_context(told_by(work.plug.sides))
         fresh = after.enter_context(FreshFolder(out))
         if crew is not None:
             begin_cloth(work, crew, OF_CLOTH)
-        _ = work.pins
-        if "stl" in kinds:
-            fresh.files.add(work.again("foam", _foam))
-        fresh.files.add(_layer_files(work, kinds, pen))
+        _ = work.pins  # before what a mate does not make
+        files = work.again("foam", _foam) if "stl" in kinds else {}
+        fresh.files.add(files | _layer_files(work, kinds, pen))
         if "html" in kinds:
             from plugs.writing import with_book
 
@@ -130,10 +122,25 @@ def pen_of(crew: Crew, kinds: Sequence[str]) -> DrawingRun | None:
     return crew.lend(DrawingRun, *drawn).begin() if drawn and n_cores() > 1 else None
 
 
-def _goes_with_a_mate(work: Worked, kinds: Sequence[str]) -> bool:
-    """Return whether foam and layers are made by two processes: both know all that the last look knew."""
+def _kernel_of(
+    open_kernel: Callable[[], AbstractContextManager[KernelRun]], after: ExitStack
+) -> Callable[[], KernelRun]:
+    """Return what gives the kernel until a look ends."""
+
+    def lent() -> KernelRun:
+        promise(not is_twin(), "the kernel talks with one process alone")
+        return after.enter_context(open_kernel())
+
+    return cache(lent)
+
+
+def _mate_of(work: Worked, kinds: Sequence[str], pen: DrawingRun | None) -> AbstractContextManager[object]:
+    """Return a mate that makes foam and layers too, where there can be one and it can draw them."""
     can_render = "dxf" not in kinds or bool(frames())
-    return work.shelf is not None and "html" not in kinds and can_render and can_be_made(beside_talkers=True)
+    is_quick = pen is not None and work.shelf is not None and "html" not in kinds
+    if not (is_quick and can_render and can_be_made(beside_talkers=True)):
+        return nullcontext()
+    return Mate(lambda: _go_along(work, kinds, present(pen)))
 
 
 def _go_along(work: Worked, kinds: Sequence[str], pen: DrawingRun) -> None:

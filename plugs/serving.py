@@ -19,7 +19,6 @@ from urllib.parse import parse_qs, unquote, urlsplit
 from plugs.files.folder import BOOK
 from plugs.files.names import is_device
 from plugs.ground.errors import PlugError
-from plugs.ground.twins import Talker
 
 ADDRESS: Final = "127.0.0.1"
 CHANGED: Final = "/changed"
@@ -122,7 +121,7 @@ class FolderServer:
                 remedy="name another, such as --serve 8765, or 0 for any that is free",
             ) from error
         self._server.owner = self
-        self._thread = Talker(target=self._server.serve_forever, args=(_SWAP_S,), daemon=True)
+        self._thread = threading.Thread(target=self._server.serve_forever, args=(_SWAP_S,), daemon=True)
         self._thread.start()
 
     @property
@@ -236,10 +235,6 @@ class _Server(ThreadingHTTPServer):
             super().finish_request(request, client_address)
         except (ConnectionError, TimeoutError):
             return
-
-    def process_request(self, request: Any, client_address: Any) -> None:
-        """Answer in a thread of its own, beside which this process may have a twin."""
-        Talker(target=self.process_request_thread, args=(request, client_address), daemon=True).start()
 
     def server_bind(self) -> None:
         """Take the address without asking the network for its name."""

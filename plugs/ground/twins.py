@@ -295,12 +295,9 @@ class _Side:
 
     def __init__(self, claims: memoryview, number: int, heard: IO[bytes], told: IO[bytes]) -> None:
         """Know where both note what they take, and the pipes from the other and to it."""
-        self._claims = claims
-        self._number = number
-        self._heard = heard
-        self._told = told
-        self._count = 0
-        self._is_alone = False
+        self._claims, self._number = claims, number
+        self._heard, self._told = heard, told
+        self._count, self._is_alone = 0, False
 
     @property
     def is_twin(self) -> bool:
@@ -311,21 +308,16 @@ class _Side:
         self, function: Callable[[S], T], jobs: Sequence[S], *, is_dealt: bool, is_last: bool
     ) -> list[T]:
         """Return what a function makes of each job; the first here and the second there if they are dealt."""
-        if self._count == _MOST_SHARED:
-            self._is_alone = True
-        others: dict[int, T] = {}
-        made: dict[int, T] = {}
+        count, made, others = self._count, dict[int, T](), dict[int, T]()
         if not self._is_alone:
+            own = (self._number,) if is_dealt else self._taken(len(jobs))
             try:
-                own = (self._number,) if is_dealt else self._taken(len(jobs))
                 made = {i: function(jobs[i]) for i in own}
                 others = self._exchanged(made, f"{self._count} {len(jobs)}", is_last=is_last)
-            except BaseException as error:
-                self._is_alone = True  # from here on the two may go different ways
-                if self.is_twin:
-                    raise SystemExit from error
-                raise
-            self._count += 1
+                self._count += 1
+            finally:
+                if self._count in (count, _MOST_SHARED):  # from here on the two may go different ways
+                    self._go_alone()
         return [
             made[i] if i in made else others[i] if i in others else function(jobs[i])
             for i in range(len(jobs))
@@ -351,7 +343,7 @@ class _Side:
                 pickle.dump((label, _portable(made)), self._told, protocol=pickle.HIGHEST_PROTOCOL)
                 self._told.flush()
                 if is_last:
-                    raise SystemExit
+                    os._exit(0)
             known, sent = pickle.load(self._heard)
             if known != label:
                 raise EOFError
@@ -360,10 +352,15 @@ class _Side:
                 pickle.dump((label, _portable(made)), self._told, protocol=pickle.HIGHEST_PROTOCOL)
                 self._told.flush()
         except (EOFError, OSError, pickle.UnpicklingError):
-            if self.is_twin:
-                raise
-            self._is_alone = True
+            self._go_alone()
         return others
+
+    def _go_alone(self) -> None:
+        """Share nothing any more; the other one learns of it."""
+        self._is_alone = True
+        if self.is_twin:
+            with suppress(OSError):
+                self._told.close()
 
 
 _SIDE: Final[ContextVar[_Side | None]] = ContextVar("_SIDE", default=None)
