@@ -89,8 +89,7 @@ def first_look(
         if crew is not None:
             begin_cloth(work, crew, OF_CLOTH)
         _ = work.pins  # before what a mate does not make
-        files = work.again("foam", _foam) if "stl" in kinds else {}
-        fresh.files.add(files | _layer_files(work, kinds, pen))
+        fresh.files.add(_foam_files(work, kinds) | _layer_files(work, kinds, pen))
         if "html" in kinds:
             from plugs.writing import with_book
 
@@ -208,6 +207,11 @@ def _drawn(
     if shelf is not None:
         shelf.put(name, b"", dict(zip(keys, found, strict=True)))
     return found
+
+
+def _foam_files(work: Worked, kinds: Sequence[str]) -> dict[str, bytes]:
+    """Return the foam as a file, if that is asked for."""
+    return work.again("foam", _foam) if "stl" in kinds else {}
 
 
 def _foam(work: Worked) -> dict[str, bytes]:
