@@ -60,7 +60,8 @@ LATE = ("cadquery", "OCP", "ezdxf", "reportlab", "PIL")
 
 LIGHT = (
     "plugs", "plugs.cli", "plugs.files.folder", "plugs.files.kinds", "plugs.files.names",
-    "plugs.files.written", "plugs.ground.checking", "plugs.ground.errors", "plugs.ground.limits", "plugs.ground.paper",
+    "plugs.files.written", "plugs.ground.checking", "plugs.ground.errors", "plugs.ground.limits",
+    "plugs.ground.paper",
     "plugs.ground.records", "plugs.ground.streams", "plugs.ground.tolerances", "plugs.ground.twins",
     "plugs.ground.units", "plugs.ground.workers", "plugs.lines.offsets", "plugs.lines.section",
     "plugs.recipe.machine_starter", "plugs.recipe.reading", "plugs.recipe.starter", "plugs.tables.csv_in",
