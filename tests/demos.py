@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import cache
 from pathlib import Path
 
@@ -18,6 +18,7 @@ from plugs.drawings import (
     slot_drawings,
     template_drawings,
 )
+from plugs.files.written import FileList
 from plugs.stages.shelf import Shelf
 from plugs.work import Work, opened
 
@@ -85,3 +86,10 @@ def defaults_of(demo: str) -> Reader:
 def changed(demo: str, changes: dict[str, object]) -> Work:
     """Return a demo with other parameters; what follows from none is the defaults' work."""
     return opened(RECIPES / f"{demo}.py", changes, shelf=Reader(shelf_of(demo)))
+
+
+def listed(paths: Iterable[str]) -> FileList:
+    """Return the list of a build's files, all of them empty and none written."""
+    files = FileList()
+    files.add(dict.fromkeys(paths, b""))
+    return files

@@ -17,7 +17,7 @@ from plugs.stages.boards import lay_boards
 from plugs.summary.foam import boards as board_figures
 from plugs.templates.words import Templates
 from plugs.work import Work, work_out
-from tests.demos import at_defaults, drawn
+from tests.demos import at_defaults, drawn, listed
 from tests.shapes import box_plan
 
 
@@ -74,7 +74,7 @@ def test_boards_are_drawn_counted_and_told(work: Work) -> None:
         assert shapely.hausdorff_distance(shapely.union_all(cut), shapely.union_all(rings)) < 0.1
         texts = " | ".join(label.text for label in drawing.labels)
         assert all(placement.piece.name in texts for placement in sheet.placements)
-    told = board_figures(work, {f"{one.path}.dxf": b"" for one in drawn})
+    told = board_figures(work, listed(f"{one.path}.dxf" for one in drawn))
     assert told is not None
     assert told["count"] == boards.count == len(told["boards"])
     assert [row["files"] for row in told["boards"]] == [[f"{one.path}.dxf"] for one in drawn]
@@ -93,7 +93,7 @@ def test_boards_without_a_schedule_and_none_without_templates() -> None:
     bare = work_out(plug(templates=None))
     assert bare.boards is None
     assert not drawings(bare)
-    assert board_figures(bare, {}) is None
+    assert board_figures(bare, listed(())) is None
 
 
 def test_a_part_larger_than_a_board_is_told_and_the_others_are_drawn() -> None:

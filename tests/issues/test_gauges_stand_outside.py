@@ -18,6 +18,7 @@ from plugs.templates.gauges import FRAME, make_gauges
 from plugs.templates.words import Templates
 from plugs.work import Work, opened
 from tests.books import book_of
+from tests.demos import listed
 from tests.shapes import box_plan, solid_of
 
 PLUG = """
@@ -153,7 +154,7 @@ def test_drawings_and_summary_tell_gauges(tmp_path: Path) -> None:
     """Each part has its drawing with place, line, part, foot and centreline, and its row with the light."""
     work = worked(tmp_path)
     drawings = template_drawings(work)
-    files = dict.fromkeys([f"{stem}.dxf" for stem in drawings], b"")
+    files = listed(f"{stem}.dxf" for stem in drawings)
     rows = templates(work, files)
     for row in rows:
         (file,) = row["files"]

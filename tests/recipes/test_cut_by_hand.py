@@ -14,6 +14,7 @@ from plugs.drawings import bow_drawings, router_sheets, sheet_drawings
 from plugs.ground.errors import PlugError
 from plugs.summary.wire import bow_figures, wire_figures
 from plugs.work import Work, opened
+from tests.demos import listed
 from tests.labels import check_legend, check_words
 from tests.recipes.test_cut_by_wire import BOX
 from tests.reference.rs274 import strict
@@ -69,8 +70,8 @@ def test_a_build_writes_the_pairs_and_prints_them(tmp_path: Path) -> None:
 def test_what_is_told_and_what_is_not_asked_for(tmp_path: Path) -> None:
     """A slot that nobody measured is told; without a bow nothing is drawn."""
     work = box(tmp_path)
-    assert wire_figures(work.wire, {}) is None
-    figures = bow_figures(work.by_hand, work.bow_boards, {"wire/b01-near.dxf": b"", "wire/board-01.dxf": b""})
+    assert wire_figures(work.wire, listed(())) is None
+    figures = bow_figures(work.by_hand, work.bow_boards, listed(["wire/b01-near.dxf", "wire/board-01.dxf"]))
     assert figures is not None
     assert [one["files"] for one in figures["pairs"]] == [["wire/b01-near.dxf"], []]
     assert figures["pairs"][0]["numbers"] == 19

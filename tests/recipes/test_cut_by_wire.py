@@ -18,7 +18,7 @@ from plugs.summary.csv_files import csv_files
 from plugs.summary.wire import wire_files, wire_figures
 from plugs.wire.program import slot_sheet
 from plugs.work import Work, opened
-from tests.demos import changed
+from tests.demos import changed, listed
 from tests.reference.rs274 import strict
 
 BOX = """from plugs import *
@@ -56,7 +56,7 @@ def test_a_scoop_is_cut_in_bays() -> None:
     assert len(files) == 7
     for text in files.values():
         strict(text)
-    figures = wire_figures(work.wire, dict.fromkeys(files, b""))
+    figures = wire_figures(work.wire, listed(files))
     assert figures is not None
     for told in figures["programs"]:
         assert told["cut_in_mm"] <= 0.3
@@ -111,7 +111,7 @@ def test_nothing_is_made_that_is_not_asked_for(box: Callable[..., Work]) -> None
     assert work.wire is None
     assert wire_files(work) == {}
     assert not any(path.startswith("wire/") for path in csv_files(work))
-    assert wire_figures(None, {}) is None
+    assert wire_figures(None, listed(())) is None
 
 
 def test_a_slot_that_nobody_measured_is_told(box: Callable[..., Work]) -> None:

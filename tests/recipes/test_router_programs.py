@@ -16,6 +16,7 @@ from plugs.drawings import router_sheets
 from plugs.files.dxf import render_dxf
 from plugs.summary.wire import program_files, router_figures
 from plugs.work import Work, opened
+from tests.demos import listed
 from tests.labels import check_legend, check_words
 from tests.recipes.test_cut_by_wire import BOX
 from tests.reference.rs274 import strict
@@ -52,7 +53,7 @@ def test_what_is_asked_for_is_written(tmp_path: Path, words: str, names: list[st
     assert list(files) == [f"router/{name}.ngc" for name in names]
     for text in files.values():
         strict(text, "XYZ")
-    figures = router_figures(work.routed, dict.fromkeys(files, b""))
+    figures = router_figures(work.routed, listed(files))
     assert (figures is None) == (not names)
     for told in [] if figures is None else figures["programs"]:
         assert told["cut_in_mm"] <= 0.05
