@@ -89,7 +89,7 @@ SHAPES: dict[str, tuple[Edits, str, str]] = {
     "end blend longer than the plug": ((("End(radius=20.0)", "End(radius=500.0)"),), "rear.radius", "or less"),
     "rake beyond reason": ((("End(radius=20.0)", "End(rake_deg=80)"),), "rear.rake_deg", "60"),
     "unknown word for a bay": ((("rear=End", 'bays="curved", rear=End'),), "bays", "faired"),
-    "recess outside, along": ((("x=200.0, across", "x=900.0, across"),), "recesses[0].x", "380"),
+    "recess outside, along": ((("x=200.0, across", "x=900.0, across"),), "recesses[0].x", "349.9"),
     "recess outside, across": ((("across=0.0", "across=90.0"),), "recesses[0]", "mm to the left"),
     "recess on no panel": ((('panel="deck", x', 'panel="roof", x'),), "recesses[0].panel", "deck"),
     "recess through the bottom": ((("depth=8.0", "depth=200.0"),), "recesses[0].depth", "123"),
