@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from pathlib import Path
@@ -98,18 +98,18 @@ def plug_meshes(work: Worked) -> Scene:
     )
 
 
-def glued_slabs(work: Worked) -> tuple[Body, ...]:
-    """Return the layers as glued bodies, turned with the stack up: only looked at, so of few faces."""
+def glued_slabs(work: Worked) -> Iterator[Body]:
+    """Yield the layers as glued bodies, turned with the stack up: only looked at, so of few faces."""
     glued = foam_as_glued(work.body, work.standing, work.layering)
     return slabs_of(with_fewer_faces(glued, work.plug.chord_tolerance), work.layers)
 
 
-def layer_meshes(layers: Sequence[Layer], slabs: Sequence[Body]) -> tuple[NamedMesh, ...]:
+def layer_meshes(layers: Sequence[Layer], slabs: Iterable[Body]) -> tuple[NamedMesh, ...]:
     """Return the meshes of layers where they lie in the plug.
 
     Parameters
     ----------
-    slabs : sequence of Body
+    slabs : iterable of Body
         The foam of each, turned with the stack up.
     """
     found = []
@@ -365,6 +365,10 @@ SOLIDS: Final = {"glb": scene_file, "stl": stl_files, "3mf": threemf_files}
 """What gives the files of solids, by their kind."""
 
 
+_MOST_BESIDE: Final = 100
+"""Faces of layers: where there are more, another process that holds as much takes too much memory."""
+
+
 def begin_beside(work: Worked, outputs: Sequence[Output], crew: Crew | None) -> AbstractContextManager[None]:
     """Have other processes make a part of a build, while this one makes the rest.
 
@@ -388,7 +392,7 @@ def begin_beside(work: Worked, outputs: Sequence[Output], crew: Crew | None) -> 
         work,
         crew,
         replace(CLOTH, draw=OF_CLOTH) if cloth else None,
-        _parts_of_finish(work, kinds) if is_drawn else (),
+        _parts_of_finish(work, kinds) if is_drawn and len(work.faces.places) <= _MOST_BESIDE else (),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Annotated
 
@@ -297,8 +297,8 @@ def reaches(slabs: Sequence[Slab | Layer], low: float, high: float) -> list[tupl
     return [spans[place] for place in places]
 
 
-def slabs_of(body: Body, layers: Sequence[Layer]) -> tuple[Body, ...]:
-    """Return the foam of each layer as a body, turned with the stack up.
+def slabs_of(body: Body, layers: Sequence[Layer]) -> Iterator[Body]:
+    """Yield the foam of each layer as a body, turned with the stack up.
 
     Parameters
     ----------
@@ -307,17 +307,20 @@ def slabs_of(body: Body, layers: Sequence[Layer]) -> tuple[Body, ...]:
     layers : sequence of Layer
         In the order of stacking.
 
-    Returns
-    -------
-    tuple of Body
+    Yields
+    ------
+    Body
+        Cut when it is asked for: of a thousand few are held at once.
     """
     if not layers:
-        return ()
-    rising = sorted(layers, key=lambda layer: layer.from_mm)
-    faces, places = _faces_of(rising, *_ends(body, layers[0].axis))
-    cut = mesh.slabs(mesh.stacked(body, layers[0].axis), faces)
-    found = {layer.name: cut[place] for layer, place in zip(rising, places, strict=True)}
-    return tuple(found[layer.name] for layer in layers)
+        return
+    is_falling = layers[0].from_mm > layers[-1].from_mm
+    faces, places = _faces_of(layers[::-1] if is_falling else layers, *_ends(body, layers[0].axis))
+    cut = mesh.slabs(mesh.stacked(body, layers[0].axis), faces, is_falling=is_falling)
+    last = len(faces) - 2
+    for place, slab in enumerate(cut):
+        if (last - place if is_falling else place) in places:
+            yield slab
 
 
 def _faces_of(slabs: Sequence[Slab | Layer], low: float, high: float) -> tuple[list[float], list[int]]:

@@ -7,7 +7,7 @@ new one. Plane outlines come as shapely geometry in the coordinates of `PLANES`.
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 import manifold3d
@@ -107,8 +107,7 @@ def _without_flats(body: Body, vertices: Array, triangles: Indices, *, is_number
     corners = corners_of(vertices, triangles)
     if (2.0 * areas(corners) > LENGTH * extents(side_lengths(corners))[1]).all():
         return body
-    again = numbered_triangles_of(body) if is_numbered else triangles_of(body)
-    return Body(manifold3d.Manifold(_mesh64(*again)))
+    return Body(manifold3d.Manifold(_mesh64(*(numbered_triangles_of if is_numbered else triangles_of)(body))))
 
 
 def _mesh64(
@@ -141,8 +140,9 @@ def body_of_loose_triangles(vertices: Array, triangles: Indices) -> Body | None:
     mesh = _mesh64(vertices, triangles)
     mesh.merge()
     body = Body(manifold3d.Manifold(mesh))
-    is_good = body.solid.status() == manifold3d.Error.NoError
-    return _without_flats(body, vertices, triangles) if is_good else None
+    return (
+        _without_flats(body, vertices, triangles) if body.solid.status() == manifold3d.Error.NoError else None
+    )
 
 
 def triangles_of(body: Body) -> tuple[Array, Indices]:
@@ -384,32 +384,34 @@ def outline(stack: Stacked, at: float, *, above: bool) -> shapely.MultiPolygon:
     return _polygons(stack.up.slice(at) if above else stack.down.slice(-at))
 
 
-def slabs(stack: Stacked, faces: Sequence[float]) -> list[Body]:
-    """Return the body cut into slabs between consecutive faces, still turned with the stack up.
-
-    The first slab takes all that lies before it, the last all that lies behind.
+def slabs(stack: Stacked, faces: Sequence[float], *, is_falling: bool = False) -> Iterator[Body]:
+    """Yield the body cut into slabs between consecutive faces, still turned with the stack up.
 
     Parameters
     ----------
     stack : Stacked
     faces : sequence of float, mm
-        Positions along the axis, increasing.
+        Positions along the axis, increasing; all that lies beyond the first and the last goes with the ends.
+    is_falling : bool
+        Whether the last slab comes first.
 
-    Returns
-    -------
-    list of Body
-        One fewer than there are faces.
+    Yields
+    ------
+    Body
+        One fewer than there are faces, each cut when it is asked for.
     """
-    return _halved(stack.up, list(faces))
+    return _halved(stack.up, list(faces), is_falling)
 
 
-def _halved(solid: manifold3d.Manifold, faces: list[float]) -> list[Body]:
-    """Return slabs by cutting at the middle face again and again, so that each cut is of a smaller body."""
+def _halved(solid: manifold3d.Manifold, faces: list[float], is_falling: bool) -> Iterator[Body]:
+    """Yield slabs by cutting at the middle face again and again, so that each cut is of a smaller body."""
     if len(faces) == 2:
-        return [Body(solid)]
+        yield Body(solid)
+        return
     middle = len(faces) // 2
-    above, below = solid.split_by_plane((0.0, 0.0, 1.0), faces[middle])
-    return _halved(below, faces[: middle + 1]) + _halved(above, faces[middle:])
+    halves = [*solid.split_by_plane((0.0, 0.0, 1.0), faces[middle])][::-1]
+    for own in [faces[: middle + 1], faces[middle:]][:: -1 if is_falling else 1]:
+        yield from _halved(halves.pop(-1 if is_falling else 0), own, is_falling)
 
 
 def envelope(slab: Body) -> shapely.MultiPolygon:
@@ -490,9 +492,7 @@ def _polygons(section: manifold3d.CrossSection) -> shapely.MultiPolygon:
         holes = [shapely.linearrings(ring) for area, ring in found if area < -_LEAST_AREA]
         for shell in shells:
             rings = np.array([shell, *holes])
-            thin = shapely.simplify(
-                rings, 0.5 * IN_LINE, preserve_topology=False
-            )  # once, then where it begins
+            thin = shapely.simplify(rings, 0.5 * IN_LINE, preserve_topology=False)  # and where it begins
             thin = np.where(shapely.get_num_coordinates(thin) > 3, thin, rings)
             whole.append(shapely.polygons(rings[0], rings[1:]))
             fewer.append(shapely.polygons(thin[0], thin[1:]))

@@ -208,7 +208,7 @@ def _slab(turned: mesh.Stacked, ends: tuple[float, float], begin: float, finish:
         faces.insert(0, ends[0])
     if behind:
         faces.append(ends[1])
-    return mesh.slabs(turned, faces)[1 if before else 0]
+    return [*mesh.slabs(turned, faces)][1 if before else 0]
 
 
 def blocks_for_recesses(kits: Sequence[PocketPattern], words: WireWork, stack: Stack) -> tuple[Cut, ...]:

@@ -300,17 +300,23 @@ def layers_seen(
     # what lies beyond the layers belongs to none: plates of templates at the ends
     before, after = low < faces[0] - _BEYOND, high > faces[-1] + _BEYOND
     faces = [*([low] if before else []), *faces, *([high] if after else [])]
-    slabs = dict(zip(faces, mesh.slabs(mesh.stacked(bare, axis), faces), strict=False))
     frame = np.zeros((3, 4))
     for column, name in enumerate((*mesh.PLANES[axis], axis)):
         frame["xyz".index(name), column] = 1.0
-    placed = [mesh.placed(slabs[layer.from_mm], frame) for layer in layers]
-    if has_slots or not are_parts:
-        return LayersSeen(surfaces={i: shaded(body, hollowed) for i, body in enumerate(placed)})
-    shown = range(0, len(layers), every(layers))
+    wants_all = has_slots or not are_parts
+    begins, shown = {layer.from_mm: i for i, layer in enumerate(layers)}, range(0, len(layers), every(layers))
+    surfaces, left = dict[int, Shaded](), dict[int, FacesLeft]()
+    for begin, slab in zip(faces, mesh.slabs(mesh.stacked(bare, axis), faces), strict=False):
+        i = begins.get(begin)
+        if i is None:
+            continue
+        placed = mesh.placed(slab, frame)
+        if wants_all or i in shown:
+            surfaces[i] = shaded(placed, hollowed)
+        if not wants_all:
+            left[i] = _faces_left(layers[i], placed)
     return LayersSeen(
-        surfaces={i: shaded(placed[i], hollowed) for i in shown},
-        faces=tuple(_faces_left(layer, body) for layer, body in zip(layers, placed, strict=True)),
+        surfaces={i: surfaces[i] for i in sorted(surfaces)}, faces=tuple(left[i] for i in sorted(left))
     )
 
 

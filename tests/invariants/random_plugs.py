@@ -155,7 +155,7 @@ def check_promises(plug: Plug, solid: Solid, layers: Sequence[Layer]) -> None:
     assert abs(total - whole.volume_mm3) <= 1e-7 * whole.volume_mm3, "the layers do not add up"
     rising = layers if plug.stack.direction == "rising" else layers[::-1]
     faces = [layer.from_mm for layer in rising] + [rising[-1].to_mm]
-    slabs = mesh.slabs(mesh.stacked(solid.body, plug.stack.axis), faces)
+    slabs = [*mesh.slabs(mesh.stacked(solid.body, plug.stack.axis), faces)]
     for layer, slab in zip(rising, slabs, strict=True):
         outside = mesh.less(slab, mesh.prism(layer.rough, layer.from_mm - 1.0, layer.to_mm + 1.0))
         missing = mesh.volume_of(outside)

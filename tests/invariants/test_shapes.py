@@ -141,7 +141,7 @@ def test_layers_add_up_and_cover_the_body(name: str, axis: str, surplus: str) ->
         assert all(a.to_mm == b.from_mm for a, b in itertools.pairwise(rising))
         assert [a.index for a in layers] == list(range(1, len(layers) + 1))
         assert [a.thickness for a in layers] == [(40.0, 25.0)[i % 2] for i in range(len(layers))]
-        slabs = mesh.slabs(mesh.stacked(body, axis), faces)
+        slabs = [*mesh.slabs(mesh.stacked(body, axis), faces)]
         for layer, slab in zip(rising, slabs, strict=True):
             assert layer.to_mm - layer.from_mm <= layer.thickness + 1e-9
             left = mesh.less(slab, mesh.prism(layer.rough, layer.from_mm - 1.0, layer.to_mm + 1.0))

@@ -29,7 +29,7 @@ def test_layers_of_a_ridge_add_up(first: float) -> None:
     solid = make_solid(checked_loft(_ridge()), (), (), 0.2)
     layers, _ = make_layers(solid.body, Stack(axis="x", thicknesses=(8.9, 80.0), allowance=0.0))
     assert sum(layer.volume_mm3 for layer in layers) == pytest.approx(solid.by_mesh.volume_mm3, rel=1e-12)
-    pieces = mesh.slabs(mesh.stacked(solid.body, "x"), [-102.3, -102.3 + first, 75.4])
+    pieces = [*mesh.slabs(mesh.stacked(solid.body, "x"), [-102.3, -102.3 + first, 75.4])]
     assert sum(map(mesh.volume_of, pieces)) == pytest.approx(solid.by_mesh.volume_mm3, rel=1e-12)
 
 

@@ -31,9 +31,8 @@ from tests.wire import MACHINE, cut_of, even, planned_box, ran, told
 
 def cone() -> Planned:
     """Return a cone frustum from a radius of 45 to one of 30 over 80 mm, cut with a slot that narrows."""
-    body = mesh.slabs(
-        mesh.stacked(solid_of(frustum_plan([(0.0, 45.0), (80.0, 30.0)])).body, "x"), [0.0, 80.0]
-    )[0]
+    cone = mesh.stacked(solid_of(frustum_plan([(0.0, 45.0), (80.0, 30.0)])).body, "x")
+    (body,) = mesh.slabs(cone, [0.0, 80.0])
     return plan_cut(cut_of(body, 80.0), MACHINE)
 
 

@@ -34,7 +34,7 @@ CHORD = 0.02
 def cut_of(plan: LinesPlan) -> Cut:
     """Return how a wire cuts a body of one bay, along it."""
     width = plan.stations[-1].x - plan.stations[0].x
-    body = mesh.slabs(mesh.stacked(solid_of(plan).body, "x"), [0.0, width])[0]
+    body = next(mesh.slabs(mesh.stacked(solid_of(plan).body, "x"), [0.0, width]))
     words = Between(name="bay", axis="x", from_mm=0.0, to_mm=width, allowance=3.0, how="finish")
     (cut,) = make_cuts(body, words)
     return cut

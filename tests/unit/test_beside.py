@@ -17,6 +17,7 @@ import pytest
 import plugs.stages.cloth
 import plugs.subjects.cloth
 import plugs.writing
+from plugs import scene
 from plugs.cli import main
 from plugs.drawings import OF_CLOTH, cloth_drawings
 from plugs.files.drawing_run import DrawingRun
@@ -27,8 +28,9 @@ from plugs.kernel.worker import KernelRun
 from plugs.stages import beside
 from plugs.stages.beside import ClothRun
 from plugs.stages.shelf import Shelf, digest_of
-from plugs.work import Work, opened
-from plugs.writing import write
+from plugs.work import Work, opened, work_out
+from plugs.writing import chosen_outputs, write
+from tests.unit.test_fit_list import tapered
 from tests.unit.test_work import BOX
 
 Started = list[ClothRun]
@@ -316,3 +318,15 @@ def test_the_kernel_loads_while_lines_are_made(box: Path, tmp_path: Path) -> Non
     with pytest.raises(KeyboardInterrupt):
         write(work, tmp_path / "out", ("step", "stl"), kernel)
     assert made == [frozenset()]
+
+
+@pytest.mark.parametrize(("n_layers", "is_beside"), [(10, True), (150, False)])
+def test_of_many_layers_nothing_but_cloth_is_made_beside(
+    n_layers: int, is_beside: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A process that holds as much as this one would take too much memory."""
+    given: list[object] = []
+    monkeypatch.setattr(scene, "made_beside", lambda *words: given.append(words[-1]))
+    work = work_out(tapered(stack=Stack(thicknesses=(120.0 / n_layers,))))
+    scene.begin_beside(work, chosen_outputs(work.plug, None), None)
+    assert bool(given[0]) is is_beside

@@ -153,20 +153,22 @@ def test_slabs_are_the_body(axis: str) -> None:
     column = "xyz".index(axis)
     low, high = float(found.lower[column]), float(found.upper[column])
     faces = [low, low + 0.2 * (high - low), low + 0.25 * (high - low), low + 0.9 * (high - low), high]
-    slabs = mesh.slabs(mesh.stacked(body, axis), faces)
+    slabs = [*mesh.slabs(mesh.stacked(body, axis), faces)]
     assert len(slabs) == 4
     for slab, bottom, top in zip(slabs, faces, faces[1:], strict=False):
         box_of = mesh.measure(slab)
         assert (box_of.lower[2], box_of.upper[2]) == pytest.approx((bottom, top), abs=1e-9)
     assert sum(mesh.volume_of(s) for s in slabs) == pytest.approx(found.volume_mm3, rel=1e-12)
+    falling = [mesh.volume_of(s) for s in mesh.slabs(mesh.stacked(body, axis), faces, is_falling=True)]
+    assert falling == [mesh.volume_of(s) for s in reversed(slabs)]
 
 
 def test_envelope_is_all_that_a_slab_covers() -> None:
     """Of a cone lying along x, seen along z: a triangle; seen along its axis: the base."""
     body = solid_of(frustum_plan([(0.0, 100.0), (300.0, 0.0)]), 0.05).body
-    side = mesh.envelope(mesh.slabs(mesh.stacked(body, "z"), [-100.0, 100.0])[0])
+    side = mesh.envelope(next(mesh.slabs(mesh.stacked(body, "z"), [-100.0, 100.0])))
     assert side.area == pytest.approx(0.5 * 200.0 * 300.0, rel=1e-3)
-    base = mesh.envelope(mesh.slabs(mesh.stacked(body, "x"), [0.0, 300.0])[0])
+    base = mesh.envelope(next(mesh.slabs(mesh.stacked(body, "x"), [0.0, 300.0])))
     assert base.area == pytest.approx(np.pi * 1e4, rel=2e-3)
 
 

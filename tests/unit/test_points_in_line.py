@@ -38,7 +38,7 @@ def test_what_is_left_out_lies_in_line(axis: str) -> None:
     ends = float(ready.low.min()), float(ready.high.max())
     before = after = 0
     for low, high in pairwise(np.linspace(*ends, 12)[1:-1].tolist()):
-        slab = mesh.slabs(stack, [low - 1.0, low, high, high + 1.0])[1]
+        slab = [*mesh.slabs(stack, [low - 1.0, low, high, high + 1.0])][1]
         for full, found in (
             (whole(stack.up.slice(low).to_polygons()), mesh.outline(stack, low, above=True)),
             (whole(stack.down.slice(-high).to_polygons()), mesh.outline(stack, high, above=False)),
