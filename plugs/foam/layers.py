@@ -303,7 +303,6 @@ def slabs_of(body: Body, layers: Sequence[Layer]) -> Iterator[Body]:
     Parameters
     ----------
     body : Body
-        That the layers were made of.
     layers : sequence of Layer
         In the order of stacking.
 
@@ -317,10 +316,8 @@ def slabs_of(body: Body, layers: Sequence[Layer]) -> Iterator[Body]:
     is_falling = layers[0].from_mm > layers[-1].from_mm
     faces, places = _faces_of(layers[::-1] if is_falling else layers, *_ends(body, layers[0].axis))
     cut = mesh.slabs(mesh.stacked(body, layers[0].axis), faces, is_falling=is_falling)
-    last = len(faces) - 2
-    for place, slab in enumerate(cut):
-        if (last - place if is_falling else place) in places:
-            yield slab
+    numbers = range(len(faces) - 1)[:: -1 if is_falling else 1]
+    yield from (slab for number, slab in zip(numbers, cut, strict=True) if number in places)
 
 
 def _faces_of(slabs: Sequence[Slab | Layer], low: float, high: float) -> tuple[list[float], list[int]]:
