@@ -8,7 +8,7 @@ along the way that is measured.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import groupby, product
 from typing import Final
@@ -211,11 +211,13 @@ class _Asked:
 
 def _taped_rows(foam: Solid, finish: Solid, plan: FitPlan, openings: Sequence[Scribe]) -> Iterable[FitRow]:
     """Yield half-breadths, heights and lengths."""
-    ends = () if plan.view else (*_at_ends(foam, plan), *_at_openings(plan, openings))
-    asked = [*_at_stations(plan), *ends]
+    stations = [*_at_stations(plan)]
+    ends = [] if plan.view else [*_at_ends(foam, plan)]
+    asked = [*stations, *ends, *(() if plan.view else _at_openings(plan, openings))]
     on_foam = _reaches(foam, asked)
     on_finish = on_foam if finish is foam else _reaches(finish, asked)
-    spared = _told_by_a_straightedge(asked, plan, (on_foam, on_finish))
+    numbered = dict(enumerate(ends, start=len(stations)))
+    spared = _told_by_a_straightedge(numbered, plan, (on_foam, on_finish))
     for i, (one, foam_mm, finished_mm) in enumerate(zip(asked, on_foam, on_finish, strict=True)):
         if foam_mm is not None and i not in spared:
             side = _side(float(one.sign) if one.at[1] is None else one.at[1])
@@ -223,21 +225,23 @@ def _taped_rows(foam: Solid, finish: Solid, plan: FitPlan, openings: Sequence[Sc
 
 
 def _told_by_a_straightedge(
-    asked: Sequence[_Asked], plan: FitPlan, reaches: Sequence[Sequence[float | None]]
+    ends: Mapping[int, _Asked], plan: FitPlan, reaches: Sequence[Sequence[float | None]]
 ) -> set[int]:
-    """Return the numbers of lengths in line with those beside them: of a flat end corners and middle stay."""
+    """Return which lengths are in line with those beside them: of a flat end corners and middle stay."""
     found: set[int] = set()
     ways = np.array(sorted(plan.across)), np.array(plan.waterlines)
     for sign in (-1, 1):
-        own = {one.at[1:]: i for i, one in enumerate(asked) if one.what == LENGTH and one.sign == sign}
-        number = np.array([[own.get((y, z), -1) for z in ways[1].tolist()] for y in ways[0].tolist()])
-        lengths = [np.array([*of, None], dtype=np.float64)[number] for of in reaches]
+        own = {one.at[1:]: i for i, one in ends.items() if one.sign == sign}
+        if not own:
+            continue
+        number = np.array([[own[y, z] for z in ways[1].tolist()] for y in ways[0].tolist()])
+        lengths = [np.array(of, dtype=np.float64)[number] for of in reaches]
         along_y, along_z = (
             np.all([_is_in_line(places, np.moveaxis(one, way, 1)) for one in lengths], axis=0)
             for way, places in enumerate(ways)
         )
         is_spared = along_y.T | along_z
-        row = int(np.flatnonzero(ways[0] == 0.0)[0])
+        row = len(ways[0]) // 2
         middle = np.flatnonzero(~np.isnan(lengths[0][row]))
         is_spared[row, middle[len(middle) // 2 :][:1]] = False
         found |= {*number[is_spared].tolist()}
@@ -246,6 +250,8 @@ def _told_by_a_straightedge(
 
 def _is_in_line(places: Array, lengths: Array) -> NDArray[np.bool_]:
     """Return which of (k, n) lengths at n places are what lies between those before and behind them."""
+    if len(places) < 3:
+        return np.zeros(lengths.shape, dtype=np.bool_)
     share = (places[1:-1] - places[:-2]) / (places[2:] - places[:-2])
     off = lengths[:, 1:-1] - lengths[:, :-2] - share * (lengths[:, 2:] - lengths[:, :-2])
     return np.pad(np.abs(off) <= _IN_LINE, ((0, 0), (1, 1)))

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from plugs import Corner, End, Plug, Skin, Station
+from plugs import Corner, End, Opening, Plug, Skin, Station
 from plugs.mesh import mesh
 from plugs.sanding.fit_list import EDGE, GAP, HALF_BREADTH, HEIGHT, LENGTH, FitRow
 from plugs.summary.csv_files import csv_files
@@ -66,6 +66,45 @@ def test_of_a_flat_end_corners_and_middle_are_measured() -> None:
     asked |= dict.fromkeys(product((-150.0, 150.0), (50.0, 250.0)), fallen)
     told = [row for row in of_kind(work_out(bow).fit_list, LENGTH) if row.place.startswith("front")]
     assert {(row.y, row.z): row.foam for row in told} == pytest.approx(asked, abs=0.02)
+
+
+def beside_the_centreline() -> Plug:
+    """Return a block of which nothing lies on the centreline."""
+    corners = {
+        "a": Corner(100.0, 0.0),
+        "b": Corner(300.0, 0.0),
+        "c": Corner(300.0, 90.0),
+        "d": Corner(100.0, 90.0),
+    }
+    stations = [Station(x=x, corners=corners) for x in (0.0, 400.0)]
+    return Plug(name="Block", panels=("floor", "out", "deck", "in"), stations=stations, mirrored=False)
+
+
+def low(height: float) -> Plug:
+    """Return a flat board, with room for few waterlines or none."""
+    corners = {"low": Corner(200.0, 0.0), "high": Corner(200.0, height)}
+    return Plug(
+        name="Board",
+        panels=("floor", "side", "deck"),
+        stations=[Station(x=x, corners=corners) for x in (0.0, 400.0)],
+    )
+
+
+@pytest.mark.parametrize(
+    ("plug", "count"), [(beside_the_centreline(), 5), (low(8.0), 3), (low(13.0), 5), (low(4.5), 0)]
+)
+def test_of_whatever_flat_end_corners_and_middle_are_measured(plug: Plug, count: int) -> None:
+    """Beside the centreline as well, and where there is one waterline: of that two ends and the middle."""
+    rows = of_kind(work_out(plug).fit_list, LENGTH)
+    assert [sum(row.place.startswith(end) for row in rows) for end in ("front", "rear")] == [count, count]
+
+
+def test_the_middle_of_an_opening_in_an_end_is_measured() -> None:
+    """It is no place of the end's, though it may lie where one would."""
+    hole = Opening(name="hole", panel="rear", y=0.0, z=40.0, width=30.0, height=30.0)
+    rows = of_kind(work_out(tapered(openings=[hole])).fit_list, LENGTH)
+    assert sum("hole" in row.place for row in rows) == 1
+    assert sum(row.place.startswith("rear") for row in rows) == 5
 
 
 @pytest.mark.parametrize("line", ["foam", "finished"])
