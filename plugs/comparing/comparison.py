@@ -305,8 +305,8 @@ def compare(
     PlugError
         It cannot be laid on the plug, or lies nowhere near it.
     """
-    cells, held = _prepared(work, measured, ask, datums)
-    return _whole(work, measured, ask, cells, held())
+    with begun(work, measured, ask, datums) as one:
+        return one.found()
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -349,17 +349,6 @@ def begun(
     PlugError
         No place could be within the tolerance.
     """
-    cells, held = _prepared(work, measured, ask, datums)
-    with meanwhile(held) as waited:
-        yield Begun(
-            measured=measured, cells=cells, found=lambda: _whole(work, measured, ask, cells, waited())
-        )
-
-
-def _prepared(
-    work: Worked, measured: Measured, ask: Ask, datums: tuple[Array, Array] | None
-) -> tuple[Surface, Callable[[], _Held]]:
-    """Return the cells of what is compared with, and what holds against it what was measured."""
     if not 0.0 < ask.tolerance < np.inf:
         raise PlugError(
             param="--tolerance",
@@ -379,7 +368,10 @@ def _prepared(
         field = field_of(cells, near)
         return laid, edges, near, (field.values, field.is_dense), patches_of(field, ask.tolerance)
 
-    return cells, held
+    with meanwhile(held) as waited:
+        yield Begun(
+            measured=measured, cells=cells, found=lambda: _whole(work, measured, ask, cells, waited())
+        )
 
 
 def _whole(work: Worked, measured: Measured, ask: Ask, cells: Surface, held: _Held) -> Comparison:

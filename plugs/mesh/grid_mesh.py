@@ -115,10 +115,8 @@ def _welded(points: Array, ends: Array) -> Indices:
             old, new = index[row, column], index[row, column - 1]
             index[row][index[row] == old] = new
     rows = 1 + np.flatnonzero(same[1:-1].any(axis=1))
-    own = np.where(same[rows], -1, np.arange(m))
-    own = np.maximum.accumulate(np.concatenate([own - m, own], axis=1), axis=1)[
-        :, m:
-    ]  # that of the last that is apart
+    own = np.where(same[rows], -1, np.arange(m))  # then that of the last that is apart
+    own = np.maximum.accumulate(np.concatenate([own - m, own], axis=1), axis=1)[:, m:]
     index[rows] = np.take_along_axis(index[rows], own % m, axis=1)
     return index
 
