@@ -123,6 +123,7 @@ def test_every_place_of_the_demo_lies_on_its_surface(line: str) -> None:
     shape = trimesh.Trimesh(*mesh.triangles_of(solid.body), process=False)
     _, off, which = trimesh.proximity.closest_point(shape, np.array(points))
     assert len(points) > 50
+    assert min(len(of_kind(work.fit_list, what)) for what in (HALF_BREADTH, HEIGHT, LENGTH)) > 8
     assert off.max() < 1e-6
     facing = np.abs(shape.face_normals[which])[np.array(ways)]
     assert facing.min() > np.cos(np.radians(45.5)), "what leans more cannot be told with a tape"
