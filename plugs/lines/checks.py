@@ -20,7 +20,7 @@ from plugs.lines.ends import standing_out
 from plugs.lines.measured import has_curves, in_pieces
 from plugs.lines.plan import LARGEST_CROWN_RATIO
 from plugs.lines.plane import lengths, of_last, of_next
-from plugs.lines.remedies import Fault, FirstFault, Remedy, blame
+from plugs.lines.remedies import Fault, FirstFault, Remedy, blame, turned_over
 from plugs.lines.ring_shapes import MOST_PER_ARC, TIP, by_sag, folded_over, in_a_tip, judged
 from plugs.lines.rings import solve_rings
 from plugs.lines.section import LinesPlan
@@ -83,6 +83,9 @@ def checked_loft(plan: LinesPlan) -> Loft:
     fault = _first_fault(loft)
     if fault is None:
         return loft
+    if (turned := turned_over(plan, _looker())) is not None:
+        reason, at, remedy = turned
+        raise _told(remedy, reason, f"station {at} at x = {plan.stations[at].x:g} mm")
     stations = _by_distance(loft, fault.t)
     where = _where(loft, fault.t, stations[0])
     raise _told(blame(plan, fault, stations, _looker(loft, fault)), fault.reason, where)

@@ -172,6 +172,8 @@ def sunk_findings(loft: Loft) -> list[Finding]:
             continue
         drawn, gone = float(radius[k, i]), float(worst[k, i])
         would_do, left = _radius_that_stays(corners[k], radius[k], rise[k], int(i))
+        less = f"use a radius of {as_length(would_do, 'g')}, which takes {as_length(left, '.0f')} off"
+        less = less if would_do else "leave it sharp, with a radius of 0"
         found.append(
             Finding(
                 code="edge-sunk-by-blend",
@@ -179,22 +181,23 @@ def sunk_findings(loft: Loft) -> list[Finding]:
                 where=f"line {name!r} at x = {as_length(float(at.t[k]), '.0f')}",
                 message=f"the edge is so thin there that its blend of {as_length(drawn, '.1f')} takes "
                 f"{as_length(gone, '.0f')} off it: the surface stays so far from the drawn corner",
-                remedy=f"use a radius of {as_length(would_do, 'g')}, which takes "
-                f"{as_length(left, '.0f')} off, "
-                "or draw the panels beside it less crowned inward or farther apart",
+                remedy=f"{less}, or draw the panels beside it less crowned inward or farther apart",
             )
         )
     return found
 
 
 def _radius_that_stays(corners: Array, radius: Array, rise: Array, i: int) -> tuple[float, float]:
-    """Return a radius of corner i of a section that takes less off than the drawn one is, and what, mm."""
+    """Return a radius of corner i of a section that takes less off than the drawn one is, and what, mm.
+
+    Both are 0 where no blend that can be sanded does.
+    """
     drawn, tried, left = float(radius[i]), float(radius[i]), np.inf
     while left > drawn and tried > _LEAST_RADIUS:
         tried = float(np.floor(10.0 * _FEWER * tried) / 10.0)
         less = np.where(np.arange(len(radius)) == i, tried, radius)
         left = float(_off_corners(solve_rings(corners[None], less[None], rise[None]), corners[None])[0, i])
-    return tried, left
+    return (tried, left) if left <= drawn else (0.0, 0.0)
 
 
 def _off_corners(rings: Rings, corners: Array) -> Array:

@@ -21,6 +21,8 @@ _MOST_LOOKS, _THOROUGH = 50, 6
 error comes at once. A thorough look takes as long as so many quick ones."""
 _AGAIN = 2
 """So often a value is sought again, where a thorough look finds a fault that quick ones did not see."""
+_HEIGHTS = (5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
+"""mm over where a section turns the right way round, that are tried in turn."""
 _MOST_TOLD = 8  # changes that a person can take in at a glance
 _ENOUGH = 0.05
 """Values are told to 0.1: the search ends when it knows them so well."""
@@ -118,6 +120,52 @@ def blame(plan: LinesPlan, fault: Fault, stations: Sequence[int], first_fault: F
         if first_fault(smaller, False) is None and first_fault(smaller, True) is None:
             return Remedy(param, value, words, _changes(plan, smaller))
     return Remedy(param, value, fault.otherwise, ())
+
+
+def turned_over(plan: LinesPlan, first_fault: FirstFault) -> tuple[str, int, Remedy] | None:
+    """Return why a station that runs the wrong way round does, which one, and what would do.
+
+    Parameters
+    ----------
+    first_fault : callable
+        As `blame` takes it.
+
+    Returns
+    -------
+    tuple of str, int and Remedy, or None
+        None where no station does, or all do. It blames the height that has to change least; its number is
+        one with which the plan passes, if there is any within half a metre.
+    """
+    areas = [_area(station, plan.mirrored) for station in plan.stations]
+    turned = [i for i, one in enumerate(plan.stations) if areas[i] < 0.0 and not one.crowns]
+    if not turned or max(areas) <= 0.0:
+        return None
+    at, corners = turned[0], plan.stations[turned[0]].corners
+
+    def raised(name: str, z: float) -> LinesPlan:
+        moved = replace(plan.stations[at], corners={**corners, name: replace(corners[name], z=z)})
+        return replace(plan, stations=[*plan.stations[:at], moved, *plan.stations[at + 1 :]])
+
+    slopes = {name: _area(raised(name, c.z + 1.0).stations[at], plan.mirrored) for name, c in corners.items()}
+    moves = {name: -areas[at] / (a - areas[at]) for name, a in slopes.items() if a != areas[at]}
+    name = min(reversed(moves), key=lambda one: abs(moves[one]))
+    level = float(corners[name].z) + moves[name]
+    side, word, on = (1.0, "above", "more") if moves[name] > 0.0 else (-1.0, "below", "less")
+    reason = f"the corners run clockwise seen from behind: {name!r} is to lie {word} z = {level:.1f} mm here"
+    param, value = f"stations[{at}].corners[{name!r}].z", float(corners[name].z)
+    for step in _HEIGHTS:
+        z = float(round(level + side * step))
+        if all(first_fault(raised(name, z), is_thorough) is None for is_thorough in (False, True)):
+            return reason, at, Remedy(param, value, f"use {z:g} or {on}", ((param, z),))
+    return reason, at, Remedy(param, value, f"put it {word} {level:.1f}, and leave room for the blends", ())
+
+
+def _area(station: Station, mirrored: bool) -> float:
+    """Return the area inside straight lines from corner to corner, + for corners that run anti-clockwise."""
+    y, z = ([float(getattr(corner, word)) for corner in station.corners.values()] for word in "yz")
+    if mirrored:
+        y, z = [0.0, *y, 0.0], [z[0], *z, z[-1]]
+    return 0.5 * sum(y[i - 1] * z[i] - y[i] * z[i - 1] for i in range(len(y)))
 
 
 def _one_value(

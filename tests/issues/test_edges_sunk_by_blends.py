@@ -61,3 +61,13 @@ def test_a_panel_crowned_inward_makes_an_edge_thin() -> None:
     """60 degrees between the chords and a crown inward: thinner at the edge itself."""
     ((off, _, then),) = told(roof(62.0, 20.0, crown=-20.0))
     assert off > 20.0 > then
+
+
+def test_an_edge_like_a_blade_is_left_sharp() -> None:
+    """10 degrees, 100 mm over 567: even a blend of 0.5 mm takes 0.5 (1 / sin 5 - 1) = 5.2 mm off."""
+    corners = {"foot": Corner(150.0, 0.0), "edge": Corner(150.0, 700.0, 0.5), "valley": Corner(50.0, 133.0)}
+    stations = [Station(x=x, corners=corners) for x in (0.0, 300.0)]
+    plug = Plug(name="Blade", panels=("floor", "side", "slope", "top"), stations=stations)
+    (found,) = (one for one in work_out(plug).found(("lines",)) if one.code == "edge-sunk-by-blend")
+    assert found.remedy.startswith("leave it sharp, with a radius of 0,")
+    assert "inf" not in found.remedy

@@ -191,6 +191,20 @@ def test_clockwise_corners() -> None:
     assert "chine, edge" in error.remedy
 
 
+@pytest.mark.parametrize("z", [-3.0, -60.0])
+def test_a_station_upside_down(z: float) -> None:
+    """A height typed with a sign too many: the height is told, not a radius, and one that would do."""
+    plan = box_plan(300.0, 200.0, 100.0, radius=12.0)
+    name = list(plan.stations[0].corners)[-1]
+    low = replace(plan.stations[0].corners[name], z=z)
+    first = replace(plan.stations[0], corners={**plan.stations[0].corners, name: low})
+    error = refused(replace(plan, stations=[first, *plan.stations[1:]]))
+    assert error.param == f"stations[0].corners[{name!r}].z"
+    assert error.value == z
+    would_do = replace(first, corners={**first.corners, name: replace(low, z=number_in(error.remedy))})
+    checked_loft(replace(plan, stations=[would_do, *plan.stations[1:]]))
+
+
 @pytest.mark.parametrize("scale", [(0.001, 1.0, 1.0), (1.0, 0.001, 1.0), (1.0, 1.0, 0.001)])
 def test_body_too_small_to_be_one(scale: tuple[float, float, float]) -> None:
     """A typing error in the unit: less than a millimetre somewhere."""
