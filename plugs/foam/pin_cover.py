@@ -15,9 +15,11 @@ from plugs.foam.pockets import sawn_on
 from plugs.ground.records import record
 from plugs.ground.twins import each
 from plugs.mesh import mesh
+from plugs.mesh.bands import Levelled, levelled
 from plugs.mesh.grid_mesh import body_of_grid
-from plugs.mesh.mesh import PLANES, Body
+from plugs.mesh.mesh import Body
 from plugs.mesh.sampling import sample
+from plugs.mesh.vectors import extents
 from plugs.recesses.recess import Tool
 
 Array = NDArray[np.float64]
@@ -28,25 +30,6 @@ _LEVEL: Final = 1e-12  # no division by a step of no length
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
-class Walls:
-    """The triangles of a body in the axes of a plane square to a stack, and their height; the lowest first.
-
-    Attributes
-    ----------
-    corners : (3, m, 3) float, mm
-    lower, upper : (m, 3) float, mm
-        Corners of the box round each.
-    highest : (m,) float, mm
-        How far up each and those before it reach.
-    """
-
-    corners: Array
-    lower: Array
-    upper: Array
-    highest: Array
-
-
-@record(frozen=True, slots=True, kw_only=True, eq=False)
 class PinCover:
     """The foam between the ends of a contact's pins, seen along the stack.
 
@@ -54,14 +37,14 @@ class PinCover:
     ----------
     outlines : tuple of shapely.MultiPolygon, mm
         Of the foam at some heights on the way of a pin.
-    walls : Walls or None
+    walls : Levelled or None
         What the outlines do not tell, since a wall may bend between them; None where walls are upright.
     from_mm, to_mm : float
         Where a pin begins and ends along the axis.
     """
 
     outlines: tuple[shapely.MultiPolygon, ...]
-    walls: Walls | None
+    walls: Levelled | None
     from_mm: float
     to_mm: float
 
@@ -92,7 +75,7 @@ def pin_cover(
         return ()
     axis = contacts[0].axis
     turned = mesh.stacked(body, axis)
-    walls = _walls(body, axis)
+    walls = levelled(turned)
 
     def around(contact: Contact) -> tuple[tuple[shapely.MultiPolygon, ...], list[float]]:
         heights, ends = [], []
@@ -126,17 +109,14 @@ def too_near(points: Array, foam: PinCover, reach: float) -> Mask:
     if foam.walls is None:
         return near
     walls = foam.walls
-    first = int(np.searchsorted(walls.highest, foam.from_mm))
-    some = slice(first, int(np.searchsorted(walls.lower[:, 2], foam.to_mm, side="right")))
-    level = some.start + np.flatnonzero(walls.upper[some, 2] >= foam.from_mm)
-    around, lower, upper = walls.corners[:, level], walls.lower[level], walls.upper[level]
+    level = (walls.high >= foam.from_mm) & (walls.low <= foam.to_mm)
+    around = walls.vertices[walls.triangles[level]].transpose(2, 1, 0)
+    (left, right), (bottom, top) = (extents(around[i].T) for i in (0, 1))
     for i, (h, v) in enumerate(points.tolist()):
-        is_near = (lower[:, 0] <= h + reach) & (upper[:, 0] >= h - reach)
-        is_near &= (lower[:, 1] <= v + reach) & (upper[:, 1] >= v - reach)
-        corners = around[:, is_near]
-        begin = np.concatenate([corners[0], corners[1], corners[2]])
-        finish = np.concatenate([corners[1], corners[2], corners[0]])
-        near[i] = bool((_gaps(points[i], begin, finish, foam.from_mm, foam.to_mm) < reach).any())
+        is_near = (left <= h + reach) & (right >= h - reach) & (bottom <= v + reach) & (top >= v - reach)
+        begin = around[:, :, is_near]
+        gaps = _gaps(points[i], begin, begin[:, (1, 2, 0)], foam.from_mm, foam.to_mm)
+        near[i] = bool((gaps < reach).any())
     return near
 
 
@@ -168,31 +148,15 @@ def recess_keep_outs(tools: Sequence[Tool], layers: Sequence[Layer]) -> dict[str
     return {name: shapely.union_all(shadows) for name, shadows in found.items()}
 
 
-def _walls(body: Body, axis: str) -> Walls:
-    """Return the triangles of a body with their boxes."""
-    vertices, triangles = mesh.triangles_of(body)
-    points = vertices[:, ["xyz".index(word) for word in (*PLANES[axis], axis)]]
-    corners = points[triangles.T]
-    corners = corners[:, np.argsort(corners[..., 2].min(axis=0), kind="stable")]
-    upper = corners.max(axis=0)
-    return Walls(
-        corners=corners, lower=corners.min(axis=0), upper=upper, highest=np.maximum.accumulate(upper[:, 2])
-    )
-
-
 def _gaps(point: Array, begin: Array, finish: Array, low: float, high: float) -> Array:
     """Return how far a line along the axis runs from what other lines have between two heights."""
-    rise = finish[:, 2] - begin[:, 2]
+    (x, y, z), (across, up, rise) = begin, finish - begin
     level = np.abs(rise) < _LEVEL
-    shares = (np.array([[low], [high]]) - begin[:, 2]) / np.where(level, 1.0, rise)
-    first = np.where(level, 0.0, np.clip(shares.min(axis=0), 0.0, 1.0))
-    last = np.where(level, 1.0, np.clip(shares.max(axis=0), 0.0, 1.0))
-    step = finish[:, :2] - begin[:, :2]
-    square = np.maximum(np.sum(step**2, axis=1), _LEVEL)
-    share = np.clip(np.sum((point - begin[:, :2]) * step, axis=1) / square, first, last)
-    foot = begin[:, :2] + share[:, None] * step - point
-    away = np.hypot(foot[:, 0], foot[:, 1])
-    is_between = (np.minimum(begin[:, 2], finish[:, 2]) <= high) & (
-        np.maximum(begin[:, 2], finish[:, 2]) >= low
-    )
+    one, two = ((at - z) / np.where(level, 1.0, rise) for at in (low, high))
+    first = np.where(level, 0.0, np.clip(np.minimum(one, two), 0.0, 1.0))
+    last = np.where(level, 1.0, np.clip(np.maximum(one, two), 0.0, 1.0))
+    square = np.maximum(across**2 + up**2, _LEVEL)
+    share = np.clip(((point[0] - x) * across + (point[1] - y) * up) / square, first, last)
+    away = np.hypot(x + share * across - point[0], y + share * up - point[1])
+    is_between = (np.minimum(z, finish[2]) <= high) & (np.maximum(z, finish[2]) >= low)
     return np.asarray(np.where(is_between, away, np.inf))

@@ -73,7 +73,7 @@ def narrowest(points: Array) -> float:
     -------
     float, mm
     """
-    i, j = np.triu_indices(len(points), 1)
+    i, j = _pairs(len(points))
     step = points[j] - points[i]
     across = np.stack([-step[:, 1], step[:, 0]], axis=1) / np.hypot(step[:, 0], step[:, 1])[:, None]
     reach = points @ across.T
@@ -103,10 +103,17 @@ def _pairs_off(first: Array, second: Array, *, but_itself: bool) -> bool:
 
 
 @cache
-def _triples(count: int) -> Indices:
-    """Return the numbers of all triples of a count, (3, t)."""
+def _pairs(count: int) -> tuple[Indices, ...]:
+    """Return the numbers of all pairs of a count, the lower first, each (p,)."""
+    return np.triu_indices(count, 1)
+
+
+@cache
+def _triples(count: int) -> tuple[Indices, Indices]:
+    """Return the numbers of all triples of a count, (3, t), and their sides in a table of pairs, (3, t)."""
     i, j, k = np.meshgrid(*(np.arange(count),) * 3, indexing="ij", sparse=True)
-    return np.stack(np.nonzero((i < j) & (j < k)))
+    found = np.stack(np.nonzero((i < j) & (j < k)))
+    return found, found[[1, 0, 0]] * count + found[[2, 2, 1]]
 
 
 def widest_three(points: Array, least_apart: float, before: Array | None) -> list[int]:
@@ -128,30 +135,36 @@ def widest_three(points: Array, least_apart: float, before: Array | None) -> lis
     """
     if len(points) < 3:
         return []
-    i, j, k = _triples(len(points))
+    triples, (across, second, first) = _triples(len(points))
     between = distances(points)
-    a, b, c = between[j, k], between[i, k], between[i, j]
+    a, b, c = between.take(across), between.take(second), between.take(first)
     short, long = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
-    sides = np.stack([short, a + b + c - short - long, long])
-    first, second = points[j] - points[i], points[k] - points[i]
-    twice_area = np.abs(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0])
-    height = twice_area / np.maximum(sides[2], 1e-9)
-    is_apart = sides[0] >= least_apart
+    is_apart = short >= least_apart
     if not is_apart.any():
         return []
-    key = np.minimum(np.minimum(sides[1] - sides[0], sides[2] - sides[1]), height)
-    score = np.where(is_apart, sides[0] + height, -1.0)
+    middle = a + b + c - short - long
+    x, y = (column - column[:, None] for column in points.T)
+    twice_area = np.abs(x.take(first) * y.take(second) - y.take(first) * x.take(second))
+    height = twice_area / np.maximum(long, 1e-9)
+    key = np.minimum(np.minimum(middle - short, long - middle), height)
     is_good = is_apart & (key > _REACH)
     if before is not None and len(before) == 3:
-        old = np.sort(distances(before)[np.triu_indices(3, 1)])
-        is_new = is_good & (np.abs(sides - old[:, None]).max(axis=0) > _REACH)
+        old = np.sort(distances(before)[_pairs(3)])
+        is_new = is_good.copy()
+        is_new[is_good] = np.any(
+            [
+                np.abs(side[is_good] - was) > _REACH
+                for side, was in zip((short, middle, long), old, strict=True)
+            ],
+            axis=0,
+        )
         is_good = is_new if is_new.any() else is_good
     best = (
-        np.argmax(np.where(is_good, score, -1.0))
+        np.argmax(np.where(is_good, short + height, -1.0))
         if is_good.any()
         else np.argmax(np.where(is_apart, key, -1.0))
     )
-    return [int(i[best]), int(j[best]), int(k[best])]
+    return [int(number) for number in triples[:, best]]
 
 
 def spread(points: Array, count: int) -> Indices:
@@ -169,11 +182,12 @@ def spread(points: Array, count: int) -> Indices:
     """
     if len(points) <= count:
         return np.arange(len(points))
-    away = np.hypot(*(points - points.mean(axis=0)).T)
-    chosen = np.empty(count, dtype=np.intp)
+    x, y = np.ascontiguousarray(points.T)
+    middle = points.mean(axis=0)
+    chosen = [int(np.hypot(x - middle[0], y - middle[1]).argmax())]
     nearest = np.full(len(points), np.inf)
-    for i in range(count):
-        chosen[i] = np.argmax(away)
-        nearest = np.minimum(nearest, np.hypot(*(points - points[chosen[i]]).T))
-        away = nearest
-    return chosen
+    while len(chosen) < count:
+        last = chosen[-1]
+        np.minimum(nearest, np.hypot(x - x[last], y - y[last]), out=nearest)
+        chosen.append(int(nearest.argmax()))
+    return np.array(chosen, dtype=np.intp)

@@ -59,17 +59,17 @@ class PinPlaces:
         return PinPlaces(points=self.points[keep], lower=self.lower[keep], upper=self.upper[keep])
 
 
-def inset(region: shapely.Geometry, distance: float) -> shapely.Geometry:
-    """Return a region less a band along its edge, nowhere narrower than asked.
+def inset(regions: Parts, distance: float | Array) -> Parts:
+    """Return regions less a band along the edge of each, nowhere narrower than asked.
 
     Parameters
     ----------
-    region : shapely.Geometry, mm
-    distance : float, mm
+    regions : (n,) shapely.Geometry, mm
+    distance : float or (n,) float, mm
 
     Returns
     -------
-    shapely.Geometry, mm
+    (n,) shapely.Geometry, mm
         The band is at most a fiftieth and 0.1 mm wider, round corners apart.
 
     References
@@ -78,10 +78,18 @@ def inset(region: shapely.Geometry, distance: float) -> shapely.Geometry:
     memory) and makes chords of round corners; the band is widened by as much.
     """
     # thinned first, which is quicker
-    thinned = shapely.simplify(region, _THINNED, preserve_topology=False)
-    before, after = (len(shapely.get_rings(shapely.get_parts(shape))) for shape in (region, thinned))
-    wide = distance + _THINNED if after == before else distance
-    return shapely.buffer(thinned if after == before else region, -wide * _GROWN, quad_segs=_ROUND_SEGMENTS)
+    thinned = shapely.simplify(regions, _THINNED, preserve_topology=False)
+    is_whole = _n_rings(thinned) == _n_rings(regions)
+    wide = np.where(is_whole, distance + _THINNED, distance)
+    narrower = shapely.buffer(np.where(is_whole, thinned, regions), -wide * _GROWN, quad_segs=_ROUND_SEGMENTS)
+    return np.asarray(narrower)
+
+
+def _n_rings(shapes: Parts) -> Indices:
+    """Return how many rings each of some shapes has."""
+    parts, shape = shapely.get_parts(shapes, return_index=True)
+    _, part = shapely.get_rings(parts, return_index=True)
+    return np.bincount(shape[part], minlength=len(shapes))
 
 
 def places_in(room: shapely.Geometry, lower: Parts | None, upper: Parts | None) -> PinPlaces:

@@ -17,6 +17,7 @@ from plugs.foam.pin_patterns import is_keyed
 from plugs.foam.pin_places import (
     LEAST_TO_A_JOINT,
     LEAST_TO_A_PIECE,
+    Parts,
     PinPlaces,
     chosen,
     gaps,
@@ -162,17 +163,20 @@ def make_pins(
     tuple of (tuple of Pinned) and (tuple of Finding)
     """
     parted = {name: np.array(outlines) for name, outlines in pieces.items() if len(outlines) > 1}
+    aways = (pins.beside_a_joint, pins.around)
+    inner = [{name: _inner(own, away, pins.around) for name, own in parted.items()} for away in aways]
     found: list[Pinned] = []
     doubts: list[Finding] = []
-    for contact, foam in zip(contacts, standing, strict=True):
-        parts = tuple(parted.get(name) for name in (contact.lower_layer, contact.upper_layer))
+    rooms = _rooms(contacts, pins, standing, keep_outs)
+    for contact, foam, room in zip(contacts, standing, rooms, strict=True):
+        names = (contact.lower_layer, contact.upper_layer)
+        parts = tuple(parted.get(name) for name in names)
         before = found[-1].places if found else None
-        room = _room(contact, pins, foam, keep_outs)
         counts = (1 if parts[0] is None else len(parts[0]), 1 if parts[1] is None else len(parts[1]))
         tried = []
-        for away in (pins.beside_a_joint, pins.around):
-            inner = [None if own is None else _inner(own, away, pins.around) for own in parts]
-            tried.append(_standing_in(places_in(room, *inner), counts, pins, contact, foam, before))
+        for own in inner if counts != (1, 1) else inner[:1]:
+            places = places_in(room, *(own.get(name) for name in names))
+            tried.append(_standing_in(places, counts, pins, contact, foam, before))
             if not _shortage(tried[-1], counts):
                 break
         pinned = min(tried, key=lambda one: _shortage(one, counts))
@@ -182,27 +186,29 @@ def make_pins(
     return tuple(found), tuple(doubts)
 
 
-def _room(
-    contact: Contact,
+def _rooms(
+    contacts: Sequence[Contact],
     pins: Pins,
-    foam: PinCover,
+    standing: Sequence[PinCover],
     keep_outs: Mapping[str, shapely.Geometry],
-) -> shapely.Geometry:
-    """Return where the axis of a pin may stand."""
-    room: shapely.Geometry = contact.glued
-    for name in (contact.lower_layer, contact.upper_layer):
-        if name in keep_outs:
-            room = room.difference(keep_outs[name])
-    room = inset(room, pins.around)
-    for outline in foam.outlines:
-        room = shapely.intersection(room, inset(outline, contact.margin + pins.around))
-    return room
+) -> Parts:
+    """Return where the axis of a pin of each contact may stand."""
+    glued = [contact.glued for contact in contacts]
+    for i, contact in enumerate(contacts):
+        for name in (contact.lower_layer, contact.upper_layer):
+            if name in keep_outs:
+                glued[i] = glued[i].difference(keep_outs[name])
+    rooms = inset(np.array(glued, dtype=object), pins.around)
+    reaches = np.array([contact.margin for contact in contacts]) + pins.around
+    for outlines in zip(*(foam.outlines for foam in standing), strict=True):
+        rooms = shapely.intersection(rooms, inset(np.array(outlines, dtype=object), reaches))
+    return rooms
 
 
-def _inner(pieces: NDArray[np.object_], away: float, least: float) -> NDArray[np.object_]:
+def _inner(pieces: Parts, away: float, least: float) -> Parts:
     """Return what pins may take of pieces: so far from the edges, or the least if that leaves none."""
-    inner = [inset(piece, away) for piece in pieces]
-    return np.array([inset(p, least) if i.is_empty else i for p, i in zip(pieces, inner, strict=True)])
+    inner = inset(pieces, away)
+    return np.where(shapely.is_empty(inner), inset(pieces, least), inner)
 
 
 def _standing_in(
