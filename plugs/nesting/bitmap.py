@@ -20,10 +20,9 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.records import record
+from plugs.nesting.runs import Edges, Runs, edges_of, runs_touched
 
 Array = NDArray[np.float64]
-Cells = NDArray[np.bool_]
-Indices = NDArray[np.int64]
 
 TOUCH = 1e-4
 """Shapes are rasterised smaller by this, mm, so that an edge on a grid line stays on its own side."""
@@ -39,7 +38,7 @@ _FIRST = 8
 """Of so many runs one is looked at before a place is tried; neighbouring runs mostly rule out the same."""
 
 
-@record(frozen=True, slots=True, kw_only=True)
+@record(frozen=True, slots=True, kw_only=True, eq=False)
 class Stencil:
     """A shape as runs of cells, turned and ready to be tried.
 
@@ -57,6 +56,8 @@ class Stencil:
         Column, first row and number of cells of each run; the longest first.
     core : tuple of 4 int
         A large block of cells within the shape: its first column and row, and its columns and rows.
+    edges : tuple of 2 (n, 2) float, mm
+        Where the edges of the shape start and end, from the corner of its box.
     """
 
     turn_deg: float
@@ -68,166 +69,81 @@ class Stencil:
     bottom: float
     runs: tuple[tuple[int, int, int], ...]
     core: tuple[int, int, int, int]
-
-
-def cells_touched(shape: shapely.Geometry, cell: float, columns: int, rows: int) -> Cells:
-    """Return the cells of a grid that a shape meets with its inside.
-
-    Parameters
-    ----------
-    shape : shapely polygon or multipolygon, mm
-        Within the grid, or cut off by it, its edges not quite on grid lines.
-    cell : float, mm
-        Side of a cell; the grid begins at the origin.
-    columns, rows : int
-        Size of the grid.
-
-    Returns
-    -------
-    (columns, rows) bool
-    """
-    return _grids(*_segments([shape]), cell, np.array([columns]), np.array([rows]))[0]
-
-
-def _grids(
-    ends: Array, starts: Array, owner: Indices, cell: float, columns: Indices, rows: Indices
-) -> list[Cells]:
-    """Return the cells that shapes meet, each on a grid of its own, by the edges that each has."""
-    begin, finish = starts / cell, ends / cell
-    swap = begin[:, 0] > finish[:, 0]
-    begin[swap], finish[swap] = finish[swap], begin[swap]
-    low = np.floor(begin[:, 0]).astype(np.int64)
-    count = np.floor(finish[:, 0]).astype(np.int64) - low + 1
-    which = np.repeat(np.arange(len(low)), count)
-    column = low[which] + np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
-    at, along = begin[which], finish[which] - begin[which]
-    slope = along[:, 1] / np.where(along[:, 0] == 0.0, 1.0, along[:, 0])
-    one = at[:, 1] + slope * np.clip(column - at[:, 0], 0.0, along[:, 0])
-    two = at[:, 1] + slope * np.clip(column + 1 - at[:, 0], 0.0, along[:, 0])
-    upright = along[:, 0] == 0.0
-    two = np.where(upright, finish[which, 1], two)
-    first = np.floor(np.minimum(one, two)).astype(np.int64)
-    last = np.floor(np.maximum(one, two)).astype(np.int64)
-    own = owner[which]
-    top, is_across = rows[own], (column >= 0) & (column < columns[own])
-    inside = is_across & (last >= 0) & (first < top)
-    # an edge that crosses the middle of a column turns outside to inside for all cells above it
-    middle = column + 0.5
-    crosses = is_across & (begin[which, 0] <= middle) & (middle < finish[which, 0])
-    height = at[:, 1] + slope * (middle - at[:, 0])
-    above = np.clip(np.ceil(height - 0.5), 0, top)
-    after = np.cumsum(columns)
-    across, up = int(after[-1]), int(rows.max())
-    place = column + (after - columns)[own]  # in a grid of them all, side by side
-
-    def counted(some: Cells, row: NDArray[np.number]) -> Indices:
-        at = place[some] * (up + 1) + row[some].astype(np.int64)
-        return np.bincount(at, minlength=across * (up + 1)).reshape(across, up + 1)
-
-    starts_at, ends_at = np.clip(first, 0, top), np.clip(last + 1, 0, top)
-    edge = np.cumsum(counted(inside, starts_at) - counted(inside, ends_at), axis=1)
-    turn = np.cumsum(counted(crosses, above), axis=1)
-    found: Cells = (edge > 0) | (turn & 1 == 1)
-    return [
-        found[end - wide : end, :tall]
-        for end, wide, tall in zip(after.tolist(), columns.tolist(), rows.tolist(), strict=True)
-    ]
-
-
-def _segments(shapes: Sequence[shapely.Geometry]) -> tuple[Array, Array, Indices]:
-    """Return the end and the beginning of every edge of shapes, and which shape it belongs to."""
-    parts, shape = shapely.get_parts(shapes, return_index=True)
-    rings, part = shapely.get_rings(parts, return_index=True)
-    points, ring = shapely.get_coordinates(rings, return_index=True)
-    joined = ring[1:] == ring[:-1]
-    return points[1:][joined], points[:-1][joined], shape[part[ring[1:][joined]]]
-
-
-def as_number(cells: Cells) -> int:
-    """Return a grid as one whole number.
-
-    Parameters
-    ----------
-    cells : (columns, rows) bool
-    """
-    return int.from_bytes(np.packbits(cells.ravel(), bitorder="little").tobytes(), "little")
-
-
-def _runs(cells: Cells) -> tuple[Indices, Indices, Indices]:
-    """Return column, first row and the row after the last of each run, by column and row."""
-    columns, rows = cells.shape
-    # a free cell before each column, and one behind the last
-    apart = np.zeros(columns * (rows + 1) + 1, dtype=np.bool_)
-    apart[:-1].reshape(columns, rows + 1)[:, 1:] = cells
-    turns = np.flatnonzero(apart[1:] != apart[:-1])
-    column = turns[::2] // (rows + 1)
-    return column, turns[::2] % (rows + 1), turns[1::2] - column * (rows + 1)
-
-
-def _longest_first(column: Indices, first: Indices, after: Indices) -> tuple[tuple[int, int, int], ...]:
-    """Return runs as numbers, the longest first."""
-    order = np.lexsort((first, column, first - after))
-    return tuple(zip(*(of[order].tolist() for of in (column, first, after - first)), strict=True))
-
-
-def _core(column: Indices, first: Indices, after: Indices) -> tuple[int, int, int, int]:
-    """Return a large block of cells within the runs of a shape, its sides whole steps long where they can be.
-
-    Returns
-    -------
-    tuple of 4 int
-        First column and row, columns and rows.
-    """
-    order = np.lexsort((after - first, column))  # the longest run of each column last
-    last = np.append(np.diff(column[order]) > 0, True)
-    low, high = first[order][last], after[order][last]
-    found = (int(column[0]), int(low[0]), 1, int(high[0] - low[0]))
-    for share in _TRIMMED:
-        cut = int(share * len(low))
-        kept = slice(cut, len(low) - cut)
-        bottom, top = int(low[kept].max()), int(high[kept].min())
-        if (len(low) - 2 * cut) * (top - bottom) > found[2] * found[3]:
-            found = (int(column[order][last][cut]), bottom, len(low) - 2 * cut, top - bottom)
-    columns, rows = (size - size % _STEP if size > _STEP else size for size in found[2:])
-    return found[0], found[1], columns, rows
+    edges: tuple[Array, Array]
 
 
 def make_stencils(
     grown: Sequence[shapely.Geometry], turns_deg: Sequence[float], cell: float
 ) -> list[Stencil]:
-    """Return a shape as runs of cells from the corner of its box, in each of its turns.
+    """Return shapes as runs of cells, each from the corner of its box.
 
     Parameters
     ----------
     grown : sequence of shapely.Polygon or shapely.MultiPolygon, mm
-        The shape in each turn, grown by half of what must lie between two shapes, less `TOUCH`.
+        Shapes in their turns, grown by half of what must lie between two shapes, less `TOUCH`.
     turns_deg : sequence of float, deg
-        What it was turned by.
+        What each was turned by.
     cell : float, mm
     """
     boxes = shapely.bounds(grown) + np.array([-TOUCH, -TOUCH, TOUCH, TOUCH])
     corners, sizes = boxes[:, :2], boxes[:, 2:] - boxes[:, :2]
     columns, rows = np.maximum(1, np.ceil((sizes - TOUCH) / cell)).astype(np.int64).T
-    ends, starts, owner = _segments(grown)
-    grids = _grids(ends - corners[owner], starts - corners[owner], owner, cell, columns, rows)
-    made = []
-    for turn_deg, box, cells in zip(turns_deg, boxes.tolist(), grids, strict=True):
-        left, bottom, right, top = box
-        runs = _runs(cells)
-        made.append(
-            Stencil(
-                turn_deg=turn_deg,
-                columns=cells.shape[0],
-                rows=cells.shape[1],
-                width=right - left,
-                height=top - bottom,
-                left=left,
-                bottom=bottom,
-                runs=_longest_first(*runs),
-                core=_core(*runs),
-            )
+    edges = edges_of(grown)
+    starts, ends = edges.starts - corners[edges.shape], edges.ends - corners[edges.shape]
+    runs = runs_touched(Edges(starts=starts / cell, ends=ends / cell, shape=edges.shape), columns, rows)
+    numbers = np.arange(len(boxes) + 1)
+    own = np.searchsorted(edges.shape, numbers).tolist()
+    order = np.lexsort((runs.first, runs.column, runs.first - runs.after, runs.shape))
+    longest = [
+        *zip(*(of[order].tolist() for of in (runs.column, runs.first, runs.after - runs.first)), strict=True)
+    ]
+    mine = np.searchsorted(runs.shape, numbers).tolist()
+    cores = _cores(runs, len(boxes))
+    return [
+        Stencil(
+            turn_deg=turn_deg,
+            columns=int(columns[i]),
+            rows=int(rows[i]),
+            width=right - left,
+            height=top - bottom,
+            left=left,
+            bottom=bottom,
+            runs=tuple(longest[mine[i] : mine[i + 1]]),
+            core=cores[i],
+            edges=(starts[own[i] : own[i + 1]], ends[own[i] : own[i + 1]]),
         )
-    return made
+        for i, (turn_deg, (left, bottom, right, top)) in enumerate(
+            zip(turns_deg, boxes.tolist(), strict=True)
+        )
+    ]
+
+
+def _cores(runs: Runs, count: int) -> list[tuple[int, int, int, int]]:
+    """Return a large block of cells within each shape, its sides whole steps long where they can be.
+
+    Returns
+    -------
+    list of tuple of 4 int
+        First column and row, columns and rows.
+    """
+    order = np.lexsort((runs.after - runs.first, runs.column, runs.shape))  # a column's longest run last
+    shape, column = runs.shape[order], runs.column[order]
+    is_last = np.append((np.diff(shape) > 0) | (np.diff(column) > 0), True)
+    shape, column, low, high = (of[is_last] for of in (shape, column, runs.first[order], runs.after[order]))
+    begin, end = (np.searchsorted(shape, np.arange(count), side=side) for side in ("left", "right"))
+    found = np.stack([column[begin], low[begin], np.ones(count, dtype=np.int64), (high - low)[begin]])
+    for share in _TRIMMED:
+        cut = (share * (end - begin)).astype(np.int64)
+        kept = np.stack([begin + cut, end - cut], axis=1).ravel()
+        bottom, top = (
+            of.reduceat(np.append(line, 0), kept)[::2] for of, line in ((np.maximum, low), (np.minimum, high))
+        )
+        wide = end - begin - 2 * cut
+        better = np.stack([column[begin + cut], bottom, wide, top - bottom])
+        found = np.where(wide * (top - bottom) > found[2] * found[3], better, found)
+    sizes = found[2:]
+    found[2:] = np.where(sizes > _STEP, sizes - sizes % _STEP, sizes)
+    return [(a, b, c, d) for a, b, c, d in found.T.tolist()]
 
 
 @lru_cache(maxsize=4096)

@@ -13,8 +13,9 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.records import record
-from plugs.nesting.bitmap import Bitmap, Room, Stencil, as_number, cells_touched
+from plugs.nesting.bitmap import Bitmap, Room, Stencil
 from plugs.nesting.grids import RasterShape, RasterSheet
+from plugs.nesting.runs import Edges, number_of, runs_touched
 
 _STEPS = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.03125)
 """Slides that are tried, in cells."""
@@ -215,15 +216,11 @@ class _Sheet:
                     if not len(near) or not shapely.intersects(near, _moved(grown, to, stencil)).any():
                         x, y = to
         moved = _moved(grown, (x, y), stencil)
-        left, bottom, right, top = moved.bounds
-        i, j = int(left // cell), int(bottom // cell)
-        columns = min(int(right // cell) + 1, rack.columns) - i
-        rows = min(int(top // cell) + 1, rack.rows) - j
-        cells = np.zeros((columns, rack.rows), dtype=np.bool_)
-        there = shapely.transform(moved, lambda points: points - np.array((i * cell, j * cell)))
-        cells[:, j : j + rows] = cells_touched(there, cell, columns, rows)
+        starts, ends = ((points + np.array((x, y))) / cell for points in stencil.edges)
+        edges = Edges(starts=starts, ends=ends, shape=np.zeros(len(starts), dtype=np.int64))
+        cells = number_of(runs_touched(edges, np.array([rack.columns]), np.array([rack.rows])), rack.rows)
         shapely.prepare(moved)
-        return _Laid(x=x, y=y, cells=as_number(cells) << (i * rack.rows), grown=moved, box=moved.bounds)
+        return _Laid(x=x, y=y, cells=cells, grown=moved, box=moved.bounds)
 
     def _near(self, stencil: Stencil, x: float, y: float) -> NDArray[np.object_]:
         """Return the placed shapes that a shape could meet while it slides."""

@@ -7,10 +7,14 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from plugs.foam.stock import Stock, region
 from plugs.ground.records import record
-from plugs.nesting.bitmap import TOUCH, Stencil, as_number, cells_touched, make_stencils
+from plugs.nesting.bitmap import TOUCH, Stencil, make_stencils
+from plugs.nesting.runs import as_number, cells_touched
+
+Outlines = NDArray[np.object_]
 
 _ROUND_SEGMENTS = 8  # to a quarter circle; made good by `_ROUND_GROWTH`
 _ROUND_GROWTH = 1.0 / math.cos(math.pi / (4 * _ROUND_SEGMENTS))
@@ -101,79 +105,99 @@ def is_box(outline: shapely.Polygon) -> bool:
     ----------
     outline : shapely.Polygon, mm
     """
-    left, bottom, right, top = outline.bounds
-    return bool(outline.area >= (right - left) * (top - bottom) * (1.0 - 1e-12))
+    return bool(_are_boxes(np.array([outline]))[0])
 
 
-def grown_by(outline: shapely.Polygon, reach: float, slack: float) -> shapely.Polygon:
-    """Return an outline grown by at least a distance and thinned to few corners.
+def _are_boxes(outlines: Outlines) -> NDArray[np.bool_]:
+    """Return which outlines are rectangles along the axes."""
+    left, bottom, right, top = shapely.bounds(outlines).T
+    return np.asarray(shapely.area(outlines) >= (right - left) * (top - bottom) * (1.0 - 1e-12))
+
+
+def grown_by(outlines: Outlines, reach: float, slack: float) -> Outlines:
+    """Return outlines grown by at least a distance and thinned to few corners.
 
     Parameters
     ----------
-    outline : shapely.Polygon, mm
+    outlines : (n,) shapely.Polygon, mm
     reach : float, mm
     slack : float, mm
-        What it may be grown more by.
+        What they may be grown more by.
 
     Returns
     -------
-    shapely.Polygon, mm
-        Covers all within ``reach`` of the outline, less `TOUCH`, and a little more.
+    (n,) shapely.Polygon, mm
+        Each covers all within ``reach`` of the outline, less `TOUCH`, and a little more.
     """
-    if is_box(outline):
-        return outline.buffer(reach - TOUCH, join_style="mitre")
-    plump = outline.buffer(reach * _ROUND_GROWTH + slack, quad_segs=_ROUND_SEGMENTS)
-    return thinned(plump, slack - TOUCH)
+    grown, boxes = np.empty_like(outlines), _are_boxes(outlines)
+    grown[boxes] = shapely.buffer(outlines[boxes], reach - TOUCH, join_style="mitre")
+    plump = shapely.buffer(outlines[~boxes], reach * _ROUND_GROWTH + slack, quad_segs=_ROUND_SEGMENTS)
+    grown[~boxes] = thinned(plump, slack - TOUCH)
+    return grown
 
 
-def thinned(outline: shapely.Polygon, slack: float) -> shapely.Polygon:
-    """Return an outline with corners left out.
+def thinned(outlines: Outlines, slack: float) -> Outlines:
+    """Return outlines with corners left out.
 
     What must keep its parts apart takes ten times as long, and is asked only where leaving out made a fault.
 
     Parameters
     ----------
-    outline : shapely.Polygon, mm
+    outlines : (n,) shapely.Polygon, mm
     slack : float, mm
         How far from the new line a corner may lie that is left out.
 
     Returns
     -------
-    shapely.Polygon, mm
+    (n,) shapely.Polygon, mm
     """
-    thin = shapely.simplify(outline, slack, preserve_topology=False)
-    is_sound = isinstance(thin, shapely.Polygon) and not thin.is_empty and thin.is_valid
-    return thin if is_sound else shapely.simplify(outline, slack)
+    thin = np.asarray(shapely.simplify(outlines, slack, preserve_topology=False))
+    is_sound = shapely.get_type_id(thin) == shapely.GeometryType.POLYGON
+    is_sound &= ~shapely.is_empty(thin) & shapely.is_valid(thin)
+    thin[~is_sound] = shapely.simplify(outlines[~is_sound], slack)
+    return thin
 
 
-def make_raster(outline: shapely.Polygon, turns: Sequence[float], gap: float, cell: float) -> RasterShape:
-    """Return an outline ready to be placed.
+def make_rasters(
+    outlines: Outlines, turns: Sequence[Sequence[float]], gap: float, cell: float
+) -> list[RasterShape]:
+    """Return outlines ready to be placed.
 
     Parameters
     ----------
-    outline : shapely.Polygon, mm
-    turns : sequence of float, deg
+    outlines : (n,) shapely.Polygon, mm
+    turns : sequence of sequence of float, deg
+        That each may make.
     gap : float, mm
         Least distance from any other outline.
     cell : float, mm
     """
-    plain = grown_by(outline, gap / 2.0, max(cell / 50.0, 4.0 * TOUCH))
+    plain = grown_by(outlines, gap / 2.0, max(cell / 50.0, 4.0 * TOUCH))
     reach = gap / 2.0 - TOUCH
-    shapes = []
-    for turn in turns:
-        left, bottom, right, top = turned(outline, turn).bounds
-        # nothing that must stay clear lies outside this box, which makes the size exact
-        frame = shapely.box(left - reach, bottom - reach, right + reach, top + reach)
-        grown = turned(plain, turn)
-        shapes.append(frame if is_box(grown) else grown.intersection(frame))
-    found: dict[object, tuple[Stencil, shapely.Polygon]] = {}
-    for stencil, grown in zip(make_stencils(shapes, turns, cell), shapes, strict=True):
-        found.setdefault((round(stencil.width, 6), round(stencil.height, 6), stencil.runs), (stencil, grown))
-    return RasterShape(
-        grown=tuple(grown for _, grown in found.values()),
-        stencils=tuple(stencil for stencil, _ in found.values()),
-        area_mm2=float(outline.area),
-    )
+    own = np.repeat(np.arange(len(outlines)), [len(some) for some in turns])
+    angles = np.concatenate([np.asarray(some, dtype=np.float64) for some in turns])
+    grown, bare = plain[own], outlines[own]
+    for turn in np.unique(angles).tolist():
+        alike = angles == turn
+        grown[alike], bare[alike] = turned(grown[alike], turn), turned(bare[alike], turn)
+    # nothing that must stay clear lies outside this box, which makes the size exact
+    shapes = shapely.box(*(shapely.bounds(bare) + np.array([-reach, -reach, reach, reach])).T)
+    is_round = ~_are_boxes(grown)
+    shapes[is_round] = shapely.intersection(grown[is_round], shapes[is_round])
+    found: list[dict[object, tuple[Stencil, shapely.Polygon]]] = [{} for _ in outlines]
+    for i, stencil, shape in zip(
+        own.tolist(), make_stencils(shapes, angles.tolist(), cell), shapes, strict=True
+    ):
+        like = round(stencil.width, 6), round(stencil.height, 6), stencil.runs
+        found[i].setdefault(like, (stencil, shape))
+    return [
+        RasterShape(
+            grown=tuple(shape for _, shape in kept.values()),
+            stencils=tuple(stencil for stencil, _ in kept.values()),
+            area_mm2=float(outline.area),
+        )
+        for outline, kept in zip(outlines, found, strict=True)
+    ]
 
 
 def make_rack(sheet: Stock, kind: int, *, gap: float, margin: float, cell: float, cost: float) -> RasterSheet:

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import reduce
 
+import numpy as np
 import shapely
-from shapely.affinity import translate
 
 from plugs.foam.stock import Blank, Cutting, Stock, belongs, turns_of
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.nesting.filling import fits
-from plugs.nesting.grids import RasterShape, RasterSheet, is_box, make_rack, make_raster, turned
+from plugs.nesting.grids import Outlines, RasterShape, RasterSheet, is_box, make_rack, make_rasters, turned
 
 _CELLS = 120  # across the short side of a sheet, at least
 _MOST_CELLS = 400  # and at most: the work goes with their square
@@ -101,7 +101,7 @@ def job_of(
             remedy=f"add a sheet {thickness:g} mm thick, {needed[0]:g} x {needed[1]:g} mm or larger",
         )
     kinds = (*own, Stock(width=needed[0], height=needed[1], thickness=thickness, count=0, name="more"))
-    outlines = tuple(_at_origin(blank.outline) for blank in group)
+    outlines = _at_origin([blank.outline for blank in group])
     cell = _cell(outlines, [sheet for sheet in own if not sheet.is_offcut] or own, cutting)
     is_priced = all(sheet.price is not None for sheet in own)
     racks = _racks(kinds, cutting, cell, is_priced=is_priced)
@@ -110,7 +110,7 @@ def job_of(
     if is_priced and spare is racks[-1]:  # dearer than any, so that it is the last resort
         spare = replace(spare, cost=1.0 + sum(rack.cost for rack in racks))
     job = Job(
-        outlines=outlines,
+        outlines=tuple(outlines),
         shapes=shapes,
         racks=tuple(racks[:-1]),
         spare=spare,
@@ -136,18 +136,16 @@ def _racks(kinds: Sequence[Stock], cutting: Cutting, cell: float, *, is_priced: 
 
 
 def _shapes(
-    group: Sequence[Blank], outlines: Sequence[shapely.Polygon], cutting: Cutting, cell: float
+    group: Sequence[Blank], outlines: Outlines, cutting: Cutting, cell: float
 ) -> tuple[RasterShape, ...]:
     """Return outlines ready to be placed; equal ones share a shape."""
-    made: dict[tuple[bytes, tuple[float, ...]], RasterShape] = {}
-    shapes = []
-    for blank, outline in zip(group, outlines, strict=True):
-        turns = turns_of(blank, cutting)
-        key = shapely.set_precision(outline, 1e-6, mode="pointwise").wkb, turns
-        if key not in made:
-            made[key] = make_raster(outline, turns, cutting.gap, cell)
-        shapes.append(made[key])
-    return tuple(shapes)
+    content = shapely.to_wkb(shapely.set_precision(outlines, 1e-6, mode="pointwise"))
+    keys = [*zip(content, (turns_of(blank, cutting) for blank in group), strict=True)]
+    first = {key: i for i, key in reversed([*enumerate(keys)])}
+    numbers = sorted(first.values())
+    made = make_rasters(outlines[numbers], [keys[i][1] for i in numbers], cutting.gap, cell)
+    shapes = dict(zip(numbers, made, strict=True))
+    return tuple(shapes[first[key]] for key in keys)
 
 
 def _spare(
@@ -178,13 +176,14 @@ def _spare(
     return max(able, key=lambda rack: (rack.width * rack.height, -rack.kind), default=racks[-1])
 
 
-def _at_origin(outline: shapely.Polygon) -> shapely.Polygon:
-    """Return an outline whose box begins at the origin."""
-    left, bottom, _, _ = outline.bounds
-    return translate(outline, -left, -bottom)
+def _at_origin(outlines: Sequence[shapely.Polygon]) -> Outlines:
+    """Return outlines whose boxes begin at the origin."""
+    moved = np.array(outlines, dtype=object)
+    points, own = shapely.get_coordinates(moved, return_index=True)
+    return np.asarray(shapely.set_coordinates(moved, points - shapely.bounds(moved)[own, :2]))
 
 
-def _cell(outlines: Sequence[shapely.Polygon], sheets: Sequence[Stock], cutting: Cutting) -> float:
+def _cell(outlines: Outlines, sheets: Sequence[Stock], cutting: Cutting) -> float:
     """Return the side of a cell: fine for small shapes, and the common measure of rectangles."""
     short = min(max(sheets, key=lambda s: s.width * s.height).width, max(s.height for s in sheets))
     sizes = sorted(math.sqrt(outline.area) for outline in outlines)

@@ -10,8 +10,9 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.records import record
-from plugs.nesting.bitmap import TOUCH, cells_touched
-from plugs.nesting.grids import thinned
+from plugs.nesting.bitmap import TOUCH
+from plugs.nesting.grids import is_box, thinned
+from plugs.nesting.runs import Edges, cells_of, edges_of, runs_touched
 
 LEAST = 200.0
 """A rectangle with a shorter side is waste, mm (common practice, no source)."""
@@ -19,6 +20,7 @@ LEAST = 200.0
 _CELL = 10.0  # mm. Told to the centimetre, which is what a shelf is sorted by
 _MOST = 6  # rectangles of a sheet: the sixth is a strip or a scrap
 _THIN = 0.1  # mm, far below a cell
+_ROUND_SEGMENTS = 16  # to a quarter circle
 
 
 @record(frozen=True, slots=True, kw_only=True)
@@ -63,11 +65,16 @@ def leftovers(
     columns, rows = math.ceil(width / _CELL), math.ceil(height / _CELL)
     across, up = width / columns, height / rows
     scale = np.array([1.0 / across, 1.0 / up])
-    frame = shapely.box(-across, -up, width + across, height + up).difference(sheet.buffer(TOUCH))
-    taken = _touched(frame, scale, columns, rows)
-    for shape in cut:
-        around = shape.buffer(kerf) if kerf > 0.0 else shape.buffer(-TOUCH)
-        taken |= _touched(thinned(around, _THIN), scale, columns, rows)
+    around = shapely.buffer(
+        np.array(cut, dtype=object), kerf if kerf > 0.0 else -TOUCH, quad_segs=_ROUND_SEGMENTS
+    )
+    kept_free = [*thinned(around, _THIN)]
+    if not is_box(sheet):
+        frame = shapely.box(-across, -up, width + across, height + up)
+        kept_free.append(frame.difference(sheet.buffer(TOUCH)))
+    edges, one = edges_of(kept_free), np.ones(len(kept_free), dtype=np.int64)
+    in_cells = Edges(starts=edges.starts * scale, ends=edges.ends * scale, shape=edges.shape)
+    taken = cells_of(runs_touched(in_cells, columns * one, rows * one), columns, rows)
     found: list[Leftover] = []
     side, beside = math.ceil(kerf / across), math.ceil(kerf / up)
     while len(found) < _MOST:
@@ -78,13 +85,6 @@ def leftovers(
         found.append(Leftover(x=i * across, y=j * up, width=m * across, height=n * up))
         taken[max(0, i - side) : i + m + side, max(0, j - beside) : j + n + beside] = True
     return tuple(found)
-
-
-def _touched(
-    shape: shapely.Geometry, scale: NDArray[np.float64], columns: int, rows: int
-) -> NDArray[np.bool_]:
-    """Return the cells that a shape touches, on a grid that need not be square."""
-    return cells_touched(shapely.transform(shape, lambda points: points * scale), 1.0, columns, rows)
 
 
 def _largest_free(

@@ -23,13 +23,14 @@ from plugs.ground.errors import PlugError
 from plugs.nesting import arranging
 from plugs.nesting import filling as filling_module
 from plugs.nesting import leftovers as leftovers_module
-from plugs.nesting.bitmap import Bitmap, as_number, cells_touched, make_stencils
+from plugs.nesting.bitmap import Bitmap, make_stencils
 from plugs.nesting.box_fit import fit_boxes
 from plugs.nesting.filling import Seen, SheetFilling, fill
 from plugs.nesting.grids import grown_by, turned
 from plugs.nesting.job import job_of, smallest_sheet
 from plugs.nesting.leftovers import leftovers
 from plugs.nesting.nesting import Nesting, Placement, fault_of, nest
+from plugs.nesting.runs import as_number, cells_touched
 from plugs.recipe.plug import checked_plug
 from plugs.recipe.words import whole_stock
 from tests.bench.nesting import LENGTH, density, sets
@@ -317,7 +318,7 @@ def test_lowest_place_is_that_of_trying_all() -> None:
     for case in range(30):
         taken = rng.uniform(size=(30, 22)) < 0.06
         shape = garments(case, 1, 12.0)[0]
-        stencil = make_stencils([grown_by(shape, 0.4, 0.02)], [0.0], 3.0)[0]
+        stencil = make_stencils(grown_by(np.array([shape]), 0.4, 0.02), [0.0], 3.0)[0]
         sheet = Bitmap(columns=30, rows=22, cell=3.0, width=90.0, height=66.0, taken=as_number(taken))
         cells = np.zeros((stencil.columns, stencil.rows), dtype=bool)
         for column, first, count in stencil.runs:
@@ -394,7 +395,7 @@ def test_a_sheet_that_was_seen_is_not_looked_through_again(monkeypatch: pytest.M
 def test_grown_outline_covers_all_within_reach() -> None:
     """A grown outline holds the disc about every corner, less the rounding that is allowed."""
     for outline in garments(2, 8):
-        grown = grown_by(outline, 3.5, 0.2)
+        grown = grown_by(np.array([outline]), 3.5, 0.2)[0]
         for x, y in shapely.get_coordinates(outline):
             assert grown.buffer(2e-4).covers(shapely.Point(x, y).buffer(3.5, quad_segs=64))
         assert grown.area <= outline.buffer(3.5 + 0.5).area
