@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from pathlib import Path
@@ -10,20 +10,20 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from plugs.body.bands_seen import Band
 from plugs.drawings import OF_CLOTH, edge_drawings, is_pictured, template_drawings
 from plugs.files.kinds import DRAWN
-from plugs.foam.layers import Layer, slabs_of
+from plugs.foam.layers import Layer
 from plugs.ground.doors import Output
 from plugs.ground.records import record
 from plugs.mesh import mesh
 from plugs.mesh.faces import refined, with_fewer_faces
-from plugs.mesh.mesh import PLANES, Body
+from plugs.mesh.mesh import Body
 from plugs.mesh.named import Array, NamedMesh
 from plugs.mesh.shaded import Shaded
 from plugs.stages.beside import CLOTH, Part, made_beside
-from plugs.stages.foam import foam_as_glued
 from plugs.stages.worked import Worked
-from plugs.templates.bays import every
+from plugs.templates.bays import every, layer_bands
 
 if TYPE_CHECKING:
     from plugs.book.scene import BookScene
@@ -93,32 +93,30 @@ def plug_meshes(work: Worked) -> Scene:
         axis=work.plug.stack.axis,
         foam=_named("foam", work.body.body, FOAM_COLOURS[0]),
         finish=None if work.skin_proof is None else _named("finish", work.finish.body, FINISH_COLOUR),
-        layers=layer_meshes(work.layers, glued_slabs(work)),
+        layers=layer_meshes(work.layers, layer_bands(work.foam_seen.surface, work.layers)),
         thicknesses=tuple(layer.thickness for layer in work.layers),
     )
 
 
-def glued_slabs(work: Worked) -> Iterator[Body]:
-    """Yield the layers as glued bodies, turned with the stack up: only looked at, so of few faces."""
-    glued = foam_as_glued(work.body, work.standing, work.layering)
-    return slabs_of(with_fewer_faces(glued, work.plug.chord_tolerance), work.layers)
-
-
-def layer_meshes(layers: Sequence[Layer], slabs: Iterable[Body]) -> tuple[NamedMesh, ...]:
-    """Return the meshes of layers where they lie in the plug.
+def layer_meshes(layers: Sequence[Layer], bands: Iterable[tuple[int, Band]]) -> tuple[NamedMesh, ...]:
+    """Return the meshes of layers where they lie in the plug, in the order of stacking.
 
     Parameters
     ----------
-    slabs : iterable of Body
-        The foam of each, turned with the stack up.
+    bands : iterable of tuple of int and Band
+        Which of the layers, and what lies in it; one in which there is nothing to look at has no mesh.
     """
-    found = []
-    for i, (layer, slab) in enumerate(zip(layers, slabs, strict=True)):
-        frame = np.zeros((3, 4))
-        for column, axis in enumerate((*PLANES[layer.axis], layer.axis)):
-            frame["xyz".index(axis), column] = 1.0
-        found.append(_named(layer.name, mesh.placed(slab, frame), FOAM_COLOURS[i % len(FOAM_COLOURS)]))
-    return tuple(found)
+    found = {
+        i: NamedMesh(
+            name=layers[i].name,
+            vertices=part.points,
+            triangles=part.triangles,
+            colour=FOAM_COLOURS[i % len(FOAM_COLOURS)],
+        )
+        for i, part in bands
+        if len(part.triangles)
+    }
+    return tuple(found[i] for i in sorted(found))
 
 
 def _named(name: str, body: Body, colour: str) -> NamedMesh:

@@ -10,7 +10,7 @@ from plugs.ground.records import record
 from plugs.mesh.faces import origin_of, with_fewer_faces
 from plugs.mesh.mesh import Body
 from plugs.mesh.sampling import sample
-from plugs.mesh.shaded import Shaded, shaded, shaded_body
+from plugs.mesh.shaded import Shaded, known, shaded, shaded_body
 
 PICTURE_MM: Final = 0.2
 """How far the surface in a picture may lie from that of the body, mm: less than a pixel."""
@@ -56,8 +56,8 @@ def looks_of(foam: Solid, finish: Solid | None) -> Looks:
     Looks
     """
     bare, hollowed = seen_before(foam)
-    skinned = None if finish is None else shaded(*seen_before(finish))
-    return Looks(bare=bare, foam=shaded(bare, hollowed), finish=skinned, hollowed=hollowed)
+    skinned = None if finish is None else shaded(known(*seen_before(finish)))
+    return Looks(bare=bare, foam=shaded(known(bare, hollowed)), finish=skinned, hollowed=hollowed)
 
 
 def seen_before(solid: Solid, later: Sequence[str] = ()) -> tuple[Body, frozenset[int]]:

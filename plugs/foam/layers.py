@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Annotated
 
@@ -295,29 +295,6 @@ def reaches(slabs: Sequence[Slab | Layer], low: float, high: float) -> list[tupl
     faces, places = _faces_of(slabs, low, high)
     spans = open_ended(faces) if slabs else []
     return [spans[place] for place in places]
-
-
-def slabs_of(body: Body, layers: Sequence[Layer]) -> Iterator[Body]:
-    """Yield the foam of each layer as a body, turned with the stack up.
-
-    Parameters
-    ----------
-    body : Body
-    layers : sequence of Layer
-        In the order of stacking.
-
-    Yields
-    ------
-    Body
-        Cut when it is asked for: of a thousand few are held at once.
-    """
-    if not layers:
-        return
-    is_falling = layers[0].from_mm > layers[-1].from_mm
-    faces, places = _faces_of(layers[::-1] if is_falling else layers, *_ends(body, layers[0].axis))
-    cut = mesh.slabs(mesh.stacked(body, layers[0].axis), faces, is_falling=is_falling)
-    numbers = range(len(faces) - 1)[:: -1 if is_falling else 1]
-    yield from (slab for number, slab in zip(numbers, cut, strict=True) if number in places)
 
 
 def _faces_of(slabs: Sequence[Slab | Layer], low: float, high: float) -> tuple[list[float], list[int]]:

@@ -9,8 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.records import record
-from plugs.mesh.bands import volume_under
-from plugs.mesh.triangles import clipped
+from plugs.mesh.bands import clipped, volume_under
 
 Array = NDArray[np.float64]
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from plugs.ground.records import record
 from plugs.mesh.mesh import Body, Stacked, triangles_of, wound_once
-from plugs.mesh.triangles import clipped, edge_keys, loops_along, ordered
+from plugs.mesh.triangles import edge_keys, loops_along, ordered
 from plugs.mesh.vectors import corners_of, cross, dot, extents, lengths
 
 Array = NDArray[np.float64]
@@ -294,6 +294,42 @@ def surface(body: Levelled, low: float, high: float) -> Array:
     if len(fan):
         fan[:, 0, :2], fan[:, 1, :2], fan[:, 2, :2] = above.begin[0], above.end, above.begin
     return np.concatenate([corners[is_whole], parts, fan])
+
+
+def clipped(triangles: Array, axis: int, at: float, sign: float) -> Array:
+    """Return the parts of triangles on one side of a plane square to an axis.
+
+    Parameters
+    ----------
+    triangles : (m, 3, 3) float, mm
+    axis : int
+        0, 1 or 2.
+    at : float, mm
+        Along it.
+    sign : float, dimensionless
+        1.0 for the parts below the plane, -1.0 for those above.
+
+    Returns
+    -------
+    (k, 3, 3) float, mm
+    """
+    depth = sign * (at - triangles[..., axis])
+    is_in = depth > 0.0
+    count = is_in[:, 0].astype(np.int64) + is_in[:, 1] + is_in[:, 2]
+    found = [triangles[count == 3]]
+    for inside in (1, 2):
+        some, deep = triangles[count == inside], depth[count == inside]
+        lone = np.argmax(is_in[count == inside] == (inside == 1), axis=1)
+        turn = (lone[:, None] + np.arange(3)) % 3
+        some, deep = np.take_along_axis(some, turn[..., None], axis=1), np.take_along_axis(deep, turn, axis=1)
+        ratio = deep[:, :1] / (deep[:, :1] - deep[:, 1:])
+        crossing = some[:, :1] + ratio[..., None] * (some[:, 1:] - some[:, :1])
+        if inside == 1:
+            found.append(np.stack([some[:, 0], crossing[:, 0], crossing[:, 1]], axis=1))
+        else:
+            found.append(np.stack([crossing[:, 0], some[:, 1], some[:, 2]], axis=1))
+            found.append(np.stack([crossing[:, 0], some[:, 2], crossing[:, 1]], axis=1))
+    return np.concatenate(found)
 
 
 def volume_under(triangles: Array, foot: float) -> Array:

@@ -140,4 +140,4 @@ def _cap(ring: Array, index: Indices) -> Indices:
     if abs(ring_area(ring)) < LENGTH:
         rest = index[keep]
         return np.stack([np.full(len(rest) - 2, rest[0]), rest[1:-1], rest[2:]], axis=1)
-    return np.asarray(index[keep][triangulated(ring[keep])])
+    return np.asarray(index[keep][triangulated([ring[keep]])])

@@ -204,19 +204,20 @@ def body_of_traits(
     return body
 
 
-def triangulated(ring: Array) -> Indices:
-    """Return triangles that fill a plane ring.
+def triangulated(rings: Sequence[Array]) -> Indices:
+    """Return triangles that fill plane rings.
 
     Parameters
     ----------
-    ring : (m, 2) float, mm
-        Anti-clockwise.
+    rings : sequence of (m, 2) float, mm
+        Anti-clockwise, those round holes clockwise.
 
     Returns
     -------
     (k, 3) int
+        Of the points of all, one ring after the other.
     """
-    return np.array(manifold3d.triangulate([np.ascontiguousarray(ring)]), dtype=np.int64)
+    return np.array(manifold3d.triangulate([np.ascontiguousarray(r) for r in rings]), dtype=np.int64)
 
 
 def measure(body: Body) -> Measures:
@@ -384,7 +385,7 @@ def outline(stack: Stacked, at: float, *, above: bool) -> shapely.MultiPolygon:
     return _polygons(stack.up.slice(at) if above else stack.down.slice(-at))
 
 
-def slabs(stack: Stacked, faces: Sequence[float], *, is_falling: bool = False) -> Iterator[Body]:
+def slabs(stack: Stacked, faces: Sequence[float]) -> Iterator[Body]:
     """Yield the body cut into slabs between consecutive faces, still turned with the stack up.
 
     Parameters
@@ -392,26 +393,24 @@ def slabs(stack: Stacked, faces: Sequence[float], *, is_falling: bool = False) -
     stack : Stacked
     faces : sequence of float, mm
         Positions along the axis, increasing; all that lies beyond the first and the last goes with the ends.
-    is_falling : bool
-        Whether the last slab comes first.
 
     Yields
     ------
     Body
         One fewer than there are faces, each cut when it is asked for.
     """
-    return _halved(stack.up, list(faces), is_falling)
+    return _halved(stack.up, list(faces))
 
 
-def _halved(solid: manifold3d.Manifold, faces: list[float], is_falling: bool) -> Iterator[Body]:
+def _halved(solid: manifold3d.Manifold, faces: list[float]) -> Iterator[Body]:
     """Yield slabs by cutting at the middle face again and again, so that each cut is of a smaller body."""
     if len(faces) == 2:
         yield Body(solid)
         return
     middle = len(faces) // 2
-    halves = [*solid.split_by_plane((0.0, 0.0, 1.0), faces[middle])][::-1]
-    for own in [faces[: middle + 1], faces[middle:]][:: -1 if is_falling else 1]:
-        yield from _halved(halves.pop(-1 if is_falling else 0), own, is_falling)
+    halves = [*solid.split_by_plane((0.0, 0.0, 1.0), faces[middle])]
+    for own in (faces[: middle + 1], faces[middle:]):
+        yield from _halved(halves.pop(), own)
 
 
 def envelope(slab: Body) -> shapely.MultiPolygon:

@@ -120,8 +120,25 @@ def shaded_body(loft: Loft, grid: Grid, frame: Array | None = None, numbers: Ind
     return body_of_traits(vertices[node], triangles, node, traits.reshape(-1, _TRAITS)[which], numbers)
 
 
-def shaded(body: Body, hollowed: Collection[int] = ()) -> Shaded:
-    """Return the surface of a body made of shaded ones; what has no normals gets those of its triangles.
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class Known:
+    """The closed surface of a body, with what its triangles know at their corners.
+
+    Attributes
+    ----------
+    points : (n, 3) float, mm
+    triangles : (m, 3) int
+    traits : (m, 3, 5) float, dimensionless and 1/mm
+        Normal and curvatures; zeros where cutting has left a triangle without.
+    """
+
+    points: Array
+    triangles: Indices
+    traits: Array
+
+
+def known(body: Body, hollowed: Collection[int] = ()) -> Known:
+    """Return the closed surface of a body made of shaded ones.
 
     Parameters
     ----------
@@ -131,40 +148,39 @@ def shaded(body: Body, hollowed: Collection[int] = ()) -> Shaded:
 
     Returns
     -------
-    Shaded
+    Known
     """
     points, triangles, node, traits, origins = traits_of(body, _TRAITS)
     at_corners = traits[triangles]
     at_corners[np.isin(origins, list(hollowed))] *= -1.0
-    closed = node[triangles]
+    return Known(points=points, triangles=node[triangles], traits=at_corners)
+
+
+def shaded(surface: Known) -> Shaded:
+    """Return a surface to be looked at; what has no normals gets those of its triangles.
+
+    Parameters
+    ----------
+    surface : Known
+
+    Returns
+    -------
+    Shaded
+    """
+    at_corners, closed = surface.traits.copy(), surface.triangles
     is_cut = _are_cut(at_corners)
     if is_cut.any():
         at_corners[is_cut] = 0.0
-        at_corners[is_cut, :, :3] = corner_normals(points, closed[is_cut])
+        at_corners[is_cut, :, :3] = corner_normals(surface.points, closed[is_cut])
     length = lengths(at_corners[..., :3])[..., None]
     at_corners[..., :3] /= np.where(length > 0.0, length, 1.0)
     which, triangles = _parted(closed.ravel(), at_corners.reshape(-1, _TRAITS))
     found = at_corners.reshape(-1, _TRAITS)[which]
     node = closed.ravel()[which]
     return Shaded(
-        vertices=points[node], triangles=triangles, node=node, normals=found[:, :3],
+        vertices=surface.points[node], triangles=triangles, node=node, normals=found[:, :3],
         bends=np.sort(found[:, 3:], axis=1)[:, ::-1], is_cut=is_cut,
     )  # fmt: skip
-
-
-def cut_faces(body: Body) -> tuple[Array, Indices]:
-    """Return the points of a body made of shaded surfaces, and those of its triangles that cutting has left.
-
-    Parameters
-    ----------
-    body : Body
-
-    Returns
-    -------
-    tuple of (n, 3) float, mm, and (m, 3) int
-    """
-    points, triangles, node, traits, _ = traits_of(body, _TRAITS)
-    return points, node[triangles[_are_cut(traits[triangles])]]
 
 
 def _are_cut(at_corners: Array) -> NDArray[np.bool_]:

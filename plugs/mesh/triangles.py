@@ -135,42 +135,6 @@ def corner_angles(corners: Array) -> Array:
     return np.asarray(np.arctan2(lengths(cross(ahead, back)), dot(ahead, back)))
 
 
-def clipped(triangles: Array, axis: int, at: float, sign: float) -> Array:
-    """Return the parts of triangles on one side of a plane square to an axis.
-
-    Parameters
-    ----------
-    triangles : (m, 3, 3) float, mm
-    axis : int
-        0, 1 or 2.
-    at : float, mm
-        Along it.
-    sign : float, dimensionless
-        1.0 for the parts below the plane, -1.0 for those above.
-
-    Returns
-    -------
-    (k, 3, 3) float, mm
-    """
-    depth = sign * (at - triangles[..., axis])
-    is_in = depth > 0.0
-    count = is_in[:, 0].astype(np.int64) + is_in[:, 1] + is_in[:, 2]
-    found = [triangles[count == 3]]
-    for inside in (1, 2):
-        some, deep = triangles[count == inside], depth[count == inside]
-        lone = np.argmax(is_in[count == inside] == (inside == 1), axis=1)
-        turn = (lone[:, None] + np.arange(3)) % 3
-        some, deep = np.take_along_axis(some, turn[..., None], axis=1), np.take_along_axis(deep, turn, axis=1)
-        ratio = deep[:, :1] / (deep[:, :1] - deep[:, 1:])
-        crossing = some[:, :1] + ratio[..., None] * (some[:, 1:] - some[:, :1])
-        if inside == 1:
-            found.append(np.stack([some[:, 0], crossing[:, 0], crossing[:, 1]], axis=1))
-        else:
-            found.append(np.stack([crossing[:, 0], some[:, 1], some[:, 2]], axis=1))
-            found.append(np.stack([crossing[:, 0], some[:, 2], crossing[:, 1]], axis=1))
-    return np.concatenate(found)
-
-
 # ---- edges
 
 
@@ -330,14 +294,29 @@ def edge_loops(triangles: Indices) -> list[Indices]:
         Each closed, no vertex twice; the longest first. An edge that more than two triangles share is
         passed as often as more of them lie to its left than to its right.
     """
-    a, b = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
-    count = int(triangles.max()) + 1 if len(triangles) else 1
-    keys, times = np.unique(a * count + b, return_counts=True)
+    rim = unpaired(triangles.ravel(), np.roll(triangles, -1, axis=1).ravel())
+    return sorted(loops_along(*rim), key=lambda loop: (-len(loop), loop.tolist()))
+
+
+def unpaired(first: Indices, second: Indices) -> tuple[Indices, Indices]:
+    """Return the steps from vertex to vertex that no step back goes with.
+
+    Parameters
+    ----------
+    first, second : (k,) int
+
+    Returns
+    -------
+    tuple of (j,) int and (j,) int
+        Each as often as it comes more often than the step back.
+    """
+    count = int(max(first.max(initial=0), second.max(initial=0))) + 1
+    keys, times = np.unique(first * count + second, return_counts=True)
     back = (keys % count) * count + keys // count
     at = np.minimum(np.searchsorted(keys, back), max(len(keys) - 1, 0))
     times = times - np.where(keys[at] == back, times[at], 0)
     rim = np.repeat(keys, np.maximum(times, 0))  # as many lead to each vertex as from it
-    return sorted(loops_along(rim // count, rim % count), key=lambda loop: (-len(loop), loop.tolist()))
+    return rim // count, rim % count
 
 
 def loops_along(first: Indices, second: Indices) -> list[Indices]:

@@ -15,7 +15,7 @@ from plugs.lines.stations import Loft
 from plugs.mesh.faces import numbered, origin_of, refined, with_fewer_faces
 from plugs.mesh.mesh import Body, numbered_triangles_of
 from plugs.mesh.sampling import Grid, sample
-from plugs.mesh.shaded import shaded, shaded_body
+from plugs.mesh.shaded import known, shaded, shaded_body
 from plugs.mesh.triangles import areas
 
 Array = NDArray[np.float64]
@@ -99,7 +99,7 @@ def surface_of(solid: Solid) -> Surface:
             hollowed.add(origin_of(parts[tool.param]))
     size = float(np.linalg.norm(solid.by_mesh.upper - solid.by_mesh.lower))
     body = refined(remade(solid, plain, parts), max(size / _CELLS, _LEAST))
-    seen = shaded(body, hollowed)
+    seen = shaded(known(body, hollowed))
     number = numbered_triangles_of(body)[2]
     first, node = np.unique(seen.node, return_index=True)[1], seen.node
     again = np.zeros(int(node.max()) + 1, dtype=np.int64)

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.mesh import mesh
+from plugs.mesh.bands import clipped
 from plugs.mesh.mesh import Body
 from plugs.mesh.nearest import rays_through
-from plugs.mesh.triangles import areas, clipped, normals
+from plugs.mesh.triangles import areas, normals
 from plugs.recesses.opening import RETURN, Rim
 from plugs.recesses.scribe import Scribe
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import field, replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from plugs.foam.layers import Layer, Slab, make_slab_layers
+from plugs.body.bands_seen import Band, cut_in_bands, known_in
+from plugs.foam.layers import Layer, Slab, make_slab_layers, reaches
 from plugs.ground.errors import Finding, PlugError
 from plugs.ground.lengths import as_length
 from plugs.ground.records import record
@@ -18,8 +19,9 @@ from plugs.ground.tolerances import LENGTH
 from plugs.mesh import mesh
 from plugs.mesh.mesh import Body
 from plugs.mesh.sampling import Faces
-from plugs.mesh.shaded import Shaded, cut_faces, shaded
+from plugs.mesh.shaded import Known, Shaded, known, shaded
 from plugs.mesh.triangles import in_use
+from plugs.mesh.vectors import extents
 from plugs.templates.templates import Template
 from plugs.templates.words import Span
 
@@ -50,6 +52,21 @@ class FoamBay:
 
 FacesLeft = tuple[NDArray[np.float64], NDArray[np.int64]]
 """Points, mm, and the triangles between them."""
+
+
+@record(frozen=True, slots=True, kw_only=True, eq=False)
+class FoamSeen:
+    """The foam as it is looked at when it is glued.
+
+    Attributes
+    ----------
+    surface : Known
+    are_parts : bool
+        Whether what lies of it in a layer is what lies there of the foam that is shown whole.
+    """
+
+    surface: Known
+    are_parts: bool
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -261,63 +278,84 @@ def _doubts(layers: Sequence[Layer]) -> tuple[Finding, ...]:
     )
 
 
-def layers_seen(
+def foam_seen(
     bare: Body,
     hollowed: Collection[int],
     layers: Sequence[Layer],
     templates: Sequence[Template],
     *,
     are_parts: bool = True,
-) -> LayersSeen:
-    """Return the layers as they lie in the plug, cut from foam that is only looked at.
+) -> FoamSeen:
+    """Return the foam as it is looked at when it is glued.
 
     Parameters
     ----------
     bare : Body
         Of shaded surfaces.
     hollowed : collection of int
-        Origins of what was cut from it, as `plugs.mesh.shaded.shaded` takes them.
+        Origins of what was cut from it, as `plugs.mesh.shaded.known` takes them.
     layers : sequence of Layer
     templates : sequence of Template
+        That stand in the stack.
     are_parts : bool
-        Whether the foam between the faces of each is all of it.
+        Whether the foam between the faces of each layer is all of it.
+
+    Returns
+    -------
+    FoamSeen
+    """
+    whole = mesh.volume_of(bare)
+    if layers and whole - sum(layer.volume_mm3 for layer in layers) > _ROOM_RATIO * whole:
+        bare = without_plates(bare, templates)  # the layers leave room for templates that stand in the stack
+        are_parts &= all(template.axis == layers[0].axis for template in templates)
+    return FoamSeen(surface=known(bare, hollowed), are_parts=are_parts)
+
+
+def layers_seen(foam: FoamSeen, layers: Sequence[Layer]) -> LayersSeen:
+    """Return the layers as they lie in the plug, to be looked at.
+
+    Parameters
+    ----------
+    foam : FoamSeen
+    layers : sequence of Layer
 
     Returns
     -------
     LayersSeen
     """
-    if not layers:
-        return LayersSeen()
-    axis, whole = layers[0].axis, mesh.volume_of(bare)
-    has_slots = whole - sum(layer.volume_mm3 for layer in layers) > _ROOM_RATIO * whole
-    if has_slots:
-        plates = [template for template in templates if not template.is_gauge]
-        has_slots = any(plate.axis != axis for plate in plates)
-        bare = without_plates(bare, plates)  # the layers leave room for templates that stand in the stack
-    faces = sorted({end for layer in layers for end in (layer.from_mm, layer.to_mm)})
-    measures, column = mesh.measure(bare), "xyz".index(axis)
-    low, high = float(measures.lower[column]), float(measures.upper[column])
-    # what lies beyond the layers belongs to none: plates of templates at the ends
-    before, after = low < faces[0] - _BEYOND, high > faces[-1] + _BEYOND
-    faces = [*([low] if before else []), *faces, *([high] if after else [])]
-    frame = np.zeros((3, 4))
-    for column, name in enumerate((*mesh.PLANES[axis], axis)):
-        frame["xyz".index(name), column] = 1.0
-    wants_all = has_slots or not are_parts
-    begins, shown = {layer.from_mm: i for i, layer in enumerate(layers)}, range(0, len(layers), every(layers))
+    shown = range(0, len(layers), every(layers))
     surfaces, left = dict[int, Shaded](), dict[int, FacesLeft]()
-    for begin, slab in zip(faces, mesh.slabs(mesh.stacked(bare, axis), faces), strict=False):
-        i = begins.get(begin)
-        if i is None:
-            continue
-        placed = mesh.placed(slab, frame)
-        if wants_all or i in shown:
-            surfaces[i] = shaded(placed, hollowed)
-        if not wants_all:
-            left[i] = _faces_left(layers[i], placed)
+    for i, part in layer_bands(foam.surface, layers):
+        if i in shown or not foam.are_parts:
+            surfaces[i] = shaded(known_in(foam.surface, part))
+        if foam.are_parts:
+            used, triangles = in_use(part.triangles[len(part.source) :])
+            left[i] = part.points[used], triangles
     return LayersSeen(
         surfaces={i: surfaces[i] for i in sorted(surfaces)}, faces=tuple(left[i] for i in sorted(left))
     )
+
+
+def layer_bands(surface: Known, layers: Sequence[Layer]) -> Iterator[tuple[int, Band]]:
+    """Yield what of a surface lies in each layer.
+
+    Parameters
+    ----------
+    surface : Known
+        What reaches a little out of the stack belongs to the layer at that end.
+    layers : sequence of Layer
+
+    Yields
+    ------
+    tuple of int and Band
+        Which of the layers, and what lies there; rising along their axis.
+    """
+    if not layers:
+        return
+    axis, rising = layers[0].axis, sorted(range(len(layers)), key=lambda i: layers[i].from_mm)
+    low, high = extents(surface.points[None, :, "xyz".index(axis)])
+    spans = reaches([layers[i] for i in rising], float(low[0]) + _BEYOND, float(high[0]) - _BEYOND)
+    yield from zip(rising, cut_in_bands(surface.points, surface.triangles, axis, spans), strict=True)
 
 
 def every(layers: Sequence[Layer]) -> int:
@@ -332,14 +370,3 @@ def every(layers: Sequence[Layer]) -> int:
     int
     """
     return max(1, -(-len(layers) // _MOST_PICTURED))
-
-
-def _faces_left(layer: Layer, body: Body) -> FacesLeft:
-    """Return the faces that cutting a layer from the foam has left, of its body as it lies there."""
-    points, triangles = cut_faces(body)
-    along = points[triangles, "xyz".index(layer.axis)]
-    is_face = np.zeros(len(along), dtype=np.bool_)
-    for end in (layer.from_mm, layer.to_mm):
-        is_face |= (np.abs(along - end) < LENGTH).all(axis=1)
-    used, triangles = in_use(triangles[is_face])
-    return points[used], triangles

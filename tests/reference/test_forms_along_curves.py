@@ -20,7 +20,7 @@ from plugs.lines.stations import Loft
 from plugs.mesh import mesh
 from plugs.mesh.grid_mesh import body_of_grid
 from plugs.mesh.sampling import sample
-from plugs.mesh.shaded import shaded, shaded_body
+from plugs.mesh.shaded import known, shaded, shaded_body
 from plugs.recesses.form import form_lines
 
 BEND, THICK = 100.0, 20.0
@@ -76,7 +76,7 @@ def test_a_quarter_of_a_torus(view: str, aside: tuple[float, float], way: float)
 def test_normals_of_a_torus() -> None:
     """Pictures are shaded by normals that point away from its middle circle; ends are flat."""
     loft = bar("side")
-    surface = shaded(shaded_body(loft, sample(loft, 0.5)))
+    surface = shaded(known(shaded_body(loft, sample(loft, 0.5))))
     middle = np.array([0.0, 0.0, BEND])
     from_axis = (surface.vertices - middle) * [1.0, 0.0, 1.0]
     nearest = middle + BEND * from_axis / np.linalg.norm(from_axis, axis=1, keepdims=True)

@@ -15,10 +15,12 @@ import trimesh
 
 from plugs.body.body import make_solid
 from plugs.files.glb import glb_bytes
-from plugs.foam.layers import Stack, make_layers, slabs_of
+from plugs.foam.layers import Stack, make_layers
 from plugs.lines.checks import checked_loft
 from plugs.mesh.mesh import measure
+from plugs.mesh.shaded import known
 from plugs.scene import layer_meshes
+from plugs.templates.bays import layer_bands
 from tests.shapes import tapered_plan
 
 
@@ -27,9 +29,8 @@ def test_layers_are_read_with_names_and_sizes(axis: str) -> None:
     """Each layer is where it lies in the plug, closed, facing outward, and of its volume."""
     solid = make_solid(checked_loft(tapered_plan(radius=20.0)), (), (), 0.05)
     layers, _ = make_layers(solid.body, Stack(axis=axis, thicknesses=(50.0,)))
-    scene = trimesh.load(
-        io.BytesIO(glb_bytes(layer_meshes(layers, slabs_of(solid.body, layers)))), file_type="glb"
-    )
+    meshes = layer_meshes(layers, layer_bands(known(solid.body), layers))
+    scene = trimesh.load(io.BytesIO(glb_bytes(meshes)), file_type="glb")
     assert list(scene.geometry) == [layer.name for layer in layers]
     assert set(scene.graph.nodes_geometry) == {layer.name for layer in layers}
     column, sign = {"x": (0, 1.0), "y": (2, -1.0), "z": (1, 1.0)}[axis]

@@ -15,7 +15,7 @@ from plugs import Corner, End, Station
 from plugs.lines.section import LinesPlan
 from plugs.lines.stations import Loft, make_loft
 from plugs.mesh.sampling import sample
-from plugs.mesh.shaded import Shaded, shaded, shaded_body
+from plugs.mesh.shaded import Shaded, known, shaded, shaded_body
 from plugs.mesh.triangles import normals
 from tests.demos import at_defaults
 
@@ -34,7 +34,7 @@ def capsule() -> Loft:
 
 def surface(loft: Loft, tolerance: float = 0.2) -> Shaded:
     """Return the shaded surface of a loft."""
-    return shaded(shaded_body(loft, sample(loft, tolerance)))
+    return shaded(known(shaded_body(loft, sample(loft, tolerance))))
 
 
 def test_a_capsule_is_a_cylinder_between_spheres() -> None:

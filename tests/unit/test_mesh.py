@@ -159,8 +159,6 @@ def test_slabs_are_the_body(axis: str) -> None:
         box_of = mesh.measure(slab)
         assert (box_of.lower[2], box_of.upper[2]) == pytest.approx((bottom, top), abs=1e-9)
     assert sum(mesh.volume_of(s) for s in slabs) == pytest.approx(found.volume_mm3, rel=1e-12)
-    falling = [mesh.volume_of(s) for s in mesh.slabs(mesh.stacked(body, axis), faces, is_falling=True)]
-    assert falling == [mesh.volume_of(s) for s in reversed(slabs)]
 
 
 def test_envelope_is_all_that_a_slab_covers() -> None:

@@ -108,7 +108,13 @@ def test_a_recipe_that_is_loaded_has_made_nothing_heavy(tmp_path: Path) -> None:
     [
         (("stl",), {"faces", "body", "finish", "finished", "skin_proof", "in_stack"}),
         (("3mf",), {"faces", "body", "finish", "finished", "skin_proof", "in_stack"}),
-        (("glb",), {"faces", "body", "finish", "finished", "skin_proof", "in_stack", "standing", "layering"}),
+        (
+            ("glb",),
+            {
+                *("faces", "body", "finish", "finished", "skin_proof", "in_stack", "standing", "layering"),
+                *("looks", "foam_seen"),
+            },
+        ),
     ],
 )
 def test_what_is_not_wanted_is_not_made(
