@@ -316,19 +316,21 @@ class DrawingBuilder:
         drawn, written, beside = list[Path](), list(self._written), list[Label]()
         signs: dict[str, Sign | None] = {}
         placer = Placer(self._paths if self._asked else (), self._marks, [label_box(one) for one in written])
-        wishes = iter(placer.wished([one for one in self._asked if isinstance(one, Beside)]))
-        for one in self._asked:
-            asked = [next(wishes)] if isinstance(one, Beside) else []
-            if isinstance(one, _Asked):
-                found = placer.sign(one.within, one.choices, over_lines=one.over_lines)
-                signs[one.key] = None if found is None else found[0]
+        words = [one if isinstance(one, Beside) else one.instead for one in self._asked]
+        wishes = iter(placer.wished([one for one in words if one is not None]))
+        for asked, word in zip(self._asked, words, strict=True):
+            wish = None if word is None else next(wishes)
+            if isinstance(asked, _Asked):
+                found = placer.sign(asked.within, asked.choices, over_lines=asked.over_lines)
+                signs[asked.key] = None if found is None else found[0]
                 if found is not None:
-                    drawn, written = drawn + found[1][0], written + found[1][1]
-                elif one.instead is not None:
-                    asked = placer.wished([one.instead])
-            for wish in asked:
+                    drawn += found[1][0]
+                    written += found[1][1]
+                    continue
+            if wish is not None:
                 paths, labels = placer.beside(wish)
-                drawn, beside = drawn + paths, beside + labels
+                drawn += paths
+                beside += labels
         drawn += self._clear_of([*written, *beside])
         below, labels = self._under(signs, [*drawn, *self._paths], [*written, *beside])
         return Drawing(

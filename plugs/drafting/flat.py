@@ -7,8 +7,9 @@ from typing import Final
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
-from plugs.drafting.drawing import Array, Box, Path
+from plugs.drafting.drawing import Array, Box, Path, pieces_of
 
 FLAT: Final = 0.05
 """Farthest that a chord lies from its arc where an arc is flattened for searching and overviews, mm."""
@@ -29,27 +30,51 @@ def flat_points(path: Path, *, tolerance: float = FLAT) -> Array:
     (n, 2) float, mm
         Every vertex and points between on arcs; the first point again at the end of a closed path.
     """
-    if not path.bulges.any():
-        return np.concatenate((path.points, path.points[:1])) if path.is_closed else path.points
-    n = len(path.points)
-    count = n if path.is_closed else n - 1
-    z = path.points[:, 0] + 1j * path.points[:, 1]
-    begin, bulge = z[:count], path.bulges[:count]
-    span = np.concatenate((z[1:], z[:1]))[:count] - begin
-    bows = (bulge != 0.0) & (np.abs(span) > 0.0)
-    safe = np.where(bows, bulge, 1.0)
-    centre = begin + span / 2.0 + 1j * span * (1.0 - safe**2) / (4.0 * safe)
-    angle = np.where(bows, 4.0 * np.arctan(safe), 0.0)
-    radius = np.where(bows, np.abs(begin - centre), np.inf)
-    step = 2.0 * np.arccos(np.clip(1.0 - tolerance / radius, 0.0, 1.0 - 1e-12))
-    pieces = np.maximum(1, np.ceil(np.abs(angle) / step)).astype(np.int64)
-    which = np.repeat(np.arange(count), pieces)
-    before = np.repeat(np.cumsum(pieces) - pieces, pieces)
-    t = (np.arange(len(which)) - before) / pieces[which]
-    on_arc = centre[which] + (begin - centre)[which] * np.exp(1j * angle[which] * t)
-    flat = np.where(t > 0.0, on_arc, begin[which])
-    flat = np.append(flat, z[0] if path.is_closed else z[-1])
-    return np.column_stack((flat.real, flat.imag))
+    if path.bulges.any():
+        return flattened((path,), tolerance=tolerance)[0]
+    return np.concatenate((path.points, path.points[:1])) if path.is_closed else path.points
+
+
+def flattened(paths: Sequence[Path], *, tolerance: float = FLAT) -> tuple[Array, NDArray[np.intp]]:
+    """Return the points of paths, one path after the other, with their arcs flattened.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        At least one, mm.
+    tolerance : float, mm
+        Farthest that a chord may lie from its arc.
+
+    Returns
+    -------
+    points : (n, 2) float, mm
+        Those of `flat_points`.
+    which : (n,) int
+        The number of the path that each belongs to.
+    """
+    points, after, bulges = pieces_of(paths)
+    z = points[:, 0] + 1j * points[:, 1]
+    at = np.flatnonzero((bulges != 0.0) & (z[after] != z))
+    begin, bulge = z[at], bulges[at]
+    span = z[after[at]] - begin
+    centre = begin + span / 2.0 + 1j * span * (1.0 - bulge**2) / (4.0 * bulge)
+    angle = 4.0 * np.arctan(bulge)
+    step = 2.0 * np.arccos(np.clip(1.0 - tolerance / np.abs(begin - centre), 0.0, 1.0 - 1e-12))
+    chords = np.maximum(1, np.ceil(np.abs(angle) / step)).astype(np.int64)
+    counts = np.ones(len(z), dtype=np.int64)  # of points for each vertex: itself, those on its arc
+    counts[at] = chords
+    last = np.cumsum([len(path.points) for path in paths]) - 1
+    closed = last[[path.is_closed for path in paths]]
+    counts[closed] += 1  # and after the last of a closed path the first again
+    place = np.cumsum(counts)
+    flat = np.repeat(z, counts)
+    flat[place[closed] - 1] = z[after[closed]]
+    own = np.repeat(np.arange(len(at)), chords - 1)
+    k = np.arange(1, len(own) + 1) - (np.cumsum(chords - 1) - chords + 1)[own]
+    turned = (begin - centre)[own] * np.exp(1j * angle[own] * (k / chords[own]))
+    flat[(place - counts)[at[own]] + k] = centre[own] + turned
+    which = np.repeat(np.arange(len(paths)), np.diff(place[last], prepend=0))
+    return np.column_stack((flat.real, flat.imag)), which
 
 
 def begun_at(ring: Array, first: int) -> Array:

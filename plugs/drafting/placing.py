@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.drafting.drawing import LABELS, TEXT_WIDTH_RATIO, Array, Box, Label, Path, label_box
-from plugs.drafting.flat import flat_points
+from plugs.drafting.flat import flattened
 from plugs.drafting.marks import line
 from plugs.drafting.signs import Sign, Written, in_the_middle, largest_in, sign_box, sign_drawn
 from plugs.drafting.styles import CUTS, DIMENSIONS
@@ -30,6 +30,9 @@ _SPARE: Final = 0.15
 _AROUND: Final = _CLEAR * np.array([-1.0, -1.0, 1.0, 1.0])  # by which a box is made larger
 _FIRST: Final = 64  # boxes for which room is made at first
 _AT_ONCE: Final = 32  # places of a word that are looked at together: most find room at one of the first
+_OPEN: Final = 2.0 * _CLEAR + 2.0 * _SEEN + 0.1
+"""So far from the edge of its region nothing beyond the edge comes near to a sign, mm."""
+
 _RINGS: Final = 10  # of places about the one wished for
 _TURNS: Final = 16  # places to a ring
 _RING: Final = 1.2
@@ -63,7 +66,7 @@ class Beside:
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
 class Wish:
-    """Words that are asked for, and how bad the first of their places are by what stood there from the start.
+    """Words that are asked for, and how bad the first of their places are: the placer keeps that up.
 
     Attributes
     ----------
@@ -71,11 +74,15 @@ class Wish:
     boxes : (n, 4) float, mm
         Of those places.
     faults : (n,) int, dimensionless
+        By lines and marks, and the leaders that were drawn since.
+    is_over : (n,) bool
+        Whether other words stand there.
     """
 
     words: Beside
     boxes: Array
     faults: NDArray[np.int64]
+    is_over: NDArray[np.bool_]
 
 
 class _Boxes:
@@ -87,7 +94,7 @@ class _Boxes:
         self._all = np.zeros((4, max(_FIRST, 2 * self._n)))
         self._all[:, : self._n] = np.array(boxes).reshape(-1, 4).T
 
-    def add(self, box: Box) -> None:
+    def add(self, box: Array | Box) -> None:
         """Add one; room for more is made by doubling."""
         if self._n == self._all.shape[1]:
             self._all = np.concatenate((self._all, np.zeros_like(self._all)), axis=1)
@@ -122,20 +129,22 @@ class Placer:
 
     def __init__(self, lines: Sequence[Path], marks: Sequence[Box], taken: Sequence[Box]) -> None:
         """Lay out the lines, and their straight pieces, so that those near a place are found at once."""
-        rows = [flat_points(path, tolerance=_SEEN) for path in lines]
-        which = np.repeat(np.arange(len(rows)), [len(row) for row in rows])
-        shapes = shapely.linestrings(np.concatenate([np.empty((0, 2)), *rows]), indices=which)
-        self._flat = shapely.simplify(shapes, _SEEN)
+        points, which = flattened(lines, tolerance=_SEEN) if lines else (np.empty((0, 2)), [])
+        # no line is so long that it must be kept from crossing itself
+        shapes = shapely.linestrings(points, indices=which)
+        self._flat = shapely.simplify(shapes, _SEEN, preserve_topology=False)
         self._is_cut = np.array([path.dxf_layer in CUTS for path in lines], dtype=np.bool_)
         self._lines = shapely.STRtree(self._flat)
         points, which = shapely.get_coordinates(self._flat, return_index=True)
         at = np.flatnonzero(which[1:] == which[:-1])
         self._pieces = shapely.STRtree(shapely.linestrings(np.stack((points[at], points[at + 1]), axis=1)))
-        self._line_of = which[at]
-        self._marks, self._taken = np.array(marks).reshape(-1, 4), _Boxes(taken)
-        self._marked = shapely.STRtree(shapely.box(*self._marks.T))
+        self._faults_of = np.where(self._is_cut, _CUT, _LINE)[which[at]]
+        self._marks, self._taken = _Boxes(marks), _Boxes(taken)
         self._leaders: list[shapely.LineString] = []
         self._leader_boxes = _Boxes(())
+        self._regions: dict[int, shapely.Geometry] = {}
+        self._places, self._faults = np.zeros((4, 0)), np.zeros(0, dtype=np.int64)
+        self._is_over = np.zeros(0, dtype=np.bool_)
 
     def sign(
         self, within: shapely.Geometry, choices: Sequence[Sign], *, over_lines: bool
@@ -145,93 +154,126 @@ class Placer:
         They keep off all lines, marks and words if they can. Where they may stand over lines they keep off
         those of a saw, marks and words at least, or those and words.
         """
+        middle = within.centroid
+        sign, at = choices[0], in_the_middle(choices[0], middle)
+        if at is not None and at[2] >= sign.least and self._is_clear(within, sign_box(sign, *at)):
+            self._take(sign_box(sign, *at))
+            return sign, sign_drawn(sign, *at)
         before: shapely.Geometry | None = None
         region = shapely.buffer(shapely.simplify(within, _SEEN), -_CLEAR - _SEEN, quad_segs=2)
         if region.is_empty:
             return None
-        middle, crossing = within.centroid, np.sort(self._lines.query(region, predicate="intersects"))
+        crossing = np.sort(self._lines.query(region, predicate="intersects"))
         around = np.array([region.bounds])
-        marks = self._marks[np.sort(self._marked.query(shapely.box(*around[0])))]
+        marks = self._marks.near(around)[0]
         boxes = np.concatenate((self._taken.near(around)[0], marks))
         for keeps_all, n in ((True, len(boxes)), (False, len(boxes)), (False, len(boxes) - len(marks)))[
             : 3 if over_lines else 1
         ]:
             lines = self._flat[crossing if keeps_all else crossing[self._is_cut[crossing]]]
-            sign, at = choices[0], in_the_middle(choices[0], middle)
-            room = None if at is None or at[2] < sign.least else shapely.box(*sign_box(sign, *at))
-            if at is None or room is None or not _is_free(room, region, lines, boxes[:n]):
-                free = _free(region, lines, boxes[:n])
-                if before is not None and free.equals(before):
-                    continue
-                before = free
-                shapely.prepare(free)
-                for sign in choices:
-                    at = largest_in(free, sign, middle)
-                    if at[2] >= sign.least:
-                        break
-                else:
-                    continue
-            self._taken.add(sign_box(sign, *at))
-            return sign, sign_drawn(sign, *at)
+            free = _free(region, lines, boxes[:n])
+            if before is not None and free.equals(before):
+                continue
+            before = free
+            shapely.prepare(free)
+            for sign in choices:
+                at = largest_in(free, sign, middle)
+                if at[2] >= sign.least:
+                    self._take(sign_box(sign, *at))
+                    return sign, sign_drawn(sign, *at)
         return None
 
+    def _is_clear(self, within: shapely.Geometry, room: Box) -> bool:
+        """Return whether a room lies well within a region, clear of all lines, marks and words."""
+        box = np.array([room])
+        if any(len(boxes.near(box + 0.2 * _AROUND)[0]) for boxes in (self._taken, self._marks)):
+            return False
+        if not within.contains(shapely.box(*(box[0] + _OPEN / _CLEAR * _AROUND).tolist())):
+            return False
+        shape = shapely.box(*room)
+        close = self._flat[self._lines.query(shape, predicate="dwithin", distance=_CLEAR)]
+        return not shapely.intersects(_widened(close), shape).any()
+
     def wished(self, asked: Sequence[Beside]) -> list[Wish]:
-        """Return words with the first of their places, all of which are looked at together.
+        """Return words with the first of their places, all of which are looked at together, once.
 
         Parameters
         ----------
         asked : sequence of Beside
+            All that the placer is asked for.
         """
-        boxes = [np.array([label_box(label) for label in one.choices[:_AT_ONCE]]) for one in asked]
-        if not boxes:
-            return []
-        ends = np.cumsum([len(own) for own in boxes])
-        whole = np.concatenate(boxes)
-        faults = self._standing(whole)
-        regions = np.repeat([id(one.within) for one in asked], [len(own) for own in boxes])
+        first = [one.choices[:_AT_ONCE] for one in asked]
+        counts = [len(own) for own in first]
+        boxes = np.array([label_box(label) for own in first for label in own]).reshape(-1, 4)
+        whose = np.repeat([id(one.within) for one in asked], counts)
+        faults, is_over = self._standing(boxes), self._taken.overlap(boxes)
+        self._places, self._faults, self._is_over = boxes.T.copy(), faults, is_over
         for within in {id(one.within): one.within for one in asked if one.within is not None}.values():
-            at = np.flatnonzero(regions == id(within))
-            faults[at] += _out_of(within, whole[at])
+            # a copy, so that what makes asking it quick ends with the placer
+            self._regions[id(within)] = shapely.force_2d(within)
+            shapely.prepare(self._regions[id(within)])
+            at = np.flatnonzero(whose == id(within))
+            faults[at] += self._out_of(within, boxes[at])
+        ends = np.cumsum(counts).tolist()
         return [
-            Wish(words=one, boxes=own, faults=own_faults)
-            for one, own, own_faults in zip(asked, boxes, np.split(faults, ends[:-1]), strict=True)
+            Wish(words=one, boxes=boxes[begin:end], faults=faults[begin:end], is_over=is_over[begin:end])
+            for one, begin, end in zip(asked, [0, *ends], ends, strict=False)
         ]
 
     def beside(self, wish: Wish) -> Written:
         """Return words at the first of their places that has room, else round about what they name."""
-        words, boxes, faults = wish.words, wish.boxes, wish.faults + self._met(wish.boxes)
+        faults = wish.faults + _WORDS * wish.is_over
+        best = int(faults.argmin())
+        if faults[best]:
+            return self._round_about(wish.words, wish.boxes, faults)
+        self._take(wish.boxes[best])
+        return [], [wish.words.choices[best]]
+
+    def _round_about(self, words: Beside, boxes: Array, faults: NDArray[np.int64]) -> Written:
+        """Return words whose first places have no room at the first of the others that has, else the best."""
         choices, to = words.choices, words.to
         for begin in range(_AT_ONCE, len(choices), _AT_ONCE):
             if not faults.all():
                 break  # there is no better place after it
             more = np.array([label_box(label) for label in choices[begin : begin + _AT_ONCE]])
-            boxes, faults = np.concatenate((boxes, more)), np.append(faults, self._faults(more, words.within))
+            worse = self._faults_at(more, words.within)
+            boxes, faults = np.concatenate((boxes, more)), np.append(faults, worse)
         n, at = len(boxes), np.zeros((0, 2))
         if to is not None and faults.all():
-            at, rings = _around(choices[0], to)
-            for begin in range(0, len(at), _AT_ONCE):
-                more = rings[begin : begin + _AT_ONCE]
-                worse = self._faults(more, words.within) + _OUT * self._cross_words(_leaders(more, to))
-                boxes, faults = np.concatenate((boxes, more)), np.append(faults, worse)
-                if not worse.all():
-                    break
+            at, rings, worse = self._around(choices[0], to, words.within)
+            boxes, faults = np.concatenate((boxes, rings)), np.append(faults, worse)
         best = int(np.argmin(faults))
         if faults[best] and not words.is_needed:
             return [], []
-        left, bottom, right, top = boxes[best].tolist()
-        self._taken.add((left, bottom, right, top))
+        self._take(boxes[best])
         if to is None or best < n:
             return [], [choices[best]]
         x, y = at[best - n].tolist()
         (leader,) = _leaders(boxes[best : best + 1], to)
-        self._leaders.append(leader)
-        self._leader_boxes.add(leader.bounds)
+        self._lead(leader)
         begin_x, begin_y = leader.coords[0]
         group = DIMENSIONS if choices[0].dxf_layer == DIMENSIONS else LABELS
         return [line((begin_x, begin_y), to, group)], [replace(choices[0], at=(x, y), align="centre")]
 
+    def _around(
+        self, label: Label, to: tuple[float, float], within: shapely.Geometry | None
+    ) -> tuple[Array, Array, NDArray[np.int64]]:
+        """Return the first place round what a word names that has room, or all: with boxes and faults."""
+        at, rings = _rings(label, to)
+        free = np.flatnonzero(~self._taken.overlap(rings))
+        for begin in range(0, len(free), _TURNS):
+            some = free[begin : begin + _TURNS]
+            some = some[self._lying(rings[some], within) == 0]
+            some = some[~self._cross_words(_leaders(rings[some], to))]
+            if len(some):
+                return at[some[:1]], rings[some[:1]], np.zeros(1, dtype=np.int64)
+        worse = self._faults_at(rings, within) + _OUT * self._cross_words(_leaders(rings, to))
+        return at, rings, worse
+
     def _cross_words(self, leaders: NDArray[np.object_]) -> NDArray[np.bool_]:
         """Return which leaders run through words."""
+        if not len(leaders):
+            return np.zeros(0, dtype=np.bool_)
         bounds = shapely.bounds(leaders)
         boxes = self._taken.near(bounds)[0]
         which, words = np.nonzero(_meet(bounds, boxes))
@@ -239,30 +281,45 @@ class Placer:
         crossed[which[shapely.intersects(leaders[which], shapely.box(*boxes[words].T))]] = True
         return crossed
 
-    def _faults(self, boxes: Array, within: shapely.Geometry | None) -> NDArray[np.int64]:
+    def _take(self, box: Array | Box) -> None:
+        """Give a place to words, which no others find room at any more."""
+        self._taken.add(box)
+        left, bottom, right, top = self._places
+        x0, y0, x1, y1 = box
+        self._is_over |= (left < x1) & (bottom < y1) & (x0 < right) & (y0 < top)
+
+    def _lead(self, leader: shapely.LineString) -> None:
+        """Draw a leader, which words keep off."""
+        self._leaders.append(leader)
+        self._leader_boxes.add(leader.bounds)
+        boxes = self._places.T
+        near = np.flatnonzero(_meet(boxes + _AROUND, np.array([leader.bounds])))
+        self._faults[near] += _MARK * shapely.intersects(_grown(boxes[near]), leader)
+
+    def _faults_at(self, boxes: Array, within: shapely.Geometry | None) -> NDArray[np.int64]:
         """Return how bad each place is: over words, out of the region, over a cut, a mark, another line."""
-        faults = self._standing(boxes) + self._met(boxes)
-        return faults if within is None else faults + _out_of(within, boxes)
+        return self._lying(boxes, within) + _WORDS * self._taken.overlap(boxes)
 
-    def _standing(self, boxes: Array) -> NDArray[np.int64]:
-        """Return how bad each place is by what stood there from the start: cuts, marks, other lines."""
-        faults = np.zeros(len(boxes), dtype=np.int64)
-        which, marks = self._marked.query(shapely.box(*boxes.T))
-        own, other = boxes[which], self._marks[marks]
-        faults[which[((own[:, :2] < other[:, 2:]) & (other[:, :2] < own[:, 2:])).all(axis=1)]] = _MARK
-        which, pieces = self._pieces.query(_grown(boxes), predicate="intersects")
-        np.bitwise_or.at(faults, which, np.where(self._is_cut[self._line_of[pieces]], _CUT, _LINE))
-        return faults
-
-    def _met(self, boxes: Array) -> NDArray[np.int64]:
-        """Return how bad each place is by the words that were placed before, and their leaders."""
-        faults = _WORDS * self._taken.overlap(boxes)
+    def _lying(self, boxes: Array, within: shapely.Geometry | None) -> NDArray[np.int64]:
+        """Return how bad each place is by all but words."""
+        faults = self._standing(boxes)
         if self._leaders:
             bounds, numbers = self._leader_boxes.near(boxes + _AROUND)
             which, at = np.nonzero(_meet(boxes + _AROUND, bounds))
             leaders = [self._leaders[number] for number in numbers[at]]
             np.add.at(faults, which, _MARK * shapely.intersects(_grown(boxes[which]), leaders))
+        return faults if within is None else faults + self._out_of(within, boxes)
+
+    def _standing(self, boxes: Array) -> NDArray[np.int64]:
+        """Return how bad each place is by what stood there from the start: cuts, marks, other lines."""
+        faults = _MARK * self._marks.overlap(boxes)
+        which, pieces = self._pieces.query(_grown(boxes), predicate="intersects")
+        np.bitwise_or.at(faults, which, self._faults_of[pieces])
         return faults
+
+    def _out_of(self, within: shapely.Geometry, boxes: Array) -> NDArray[np.int64]:
+        """Return how bad places are that do not lie in a region."""
+        return np.where(shapely.contains_properly(self._regions[id(within)], _grown(boxes)), 0, _OUT)
 
 
 def _meet(boxes: Array, others: Array) -> NDArray[np.bool_]:
@@ -275,28 +332,6 @@ def _meet(boxes: Array, others: Array) -> NDArray[np.bool_]:
 def _grown(boxes: Array) -> NDArray[np.object_]:
     """Return boxes with what is kept clear around them."""
     return np.asarray(shapely.box(*(boxes + _AROUND).T))
-
-
-def _out_of(within: shapely.Geometry, boxes: Array) -> NDArray[np.int64]:
-    """Return how bad places are that do not lie in a region."""
-    is_ready = shapely.is_prepared(within)
-    shapely.prepare(within)
-    found = np.where(shapely.contains_properly(within, _grown(boxes)), 0, _OUT)
-    if not is_ready:
-        shapely.destroy_prepared(within)
-    return found
-
-
-def _is_free(
-    room: shapely.Polygon, region: shapely.Geometry, lines: NDArray[np.object_], boxes: Array
-) -> bool:
-    """Return whether a room lies in what `_free` would return, without making that."""
-    if _meet(np.array([room.bounds]) + 0.2 * _AROUND, boxes).any():
-        return False
-    close = lines[shapely.dwithin(lines, room, _CLEAR)]
-    return bool(
-        shapely.contains_properly(region, room) and not shapely.intersects(_widened(close), room).any()
-    )
 
 
 def _widened(lines: NDArray[np.object_]) -> NDArray[np.object_]:
@@ -320,7 +355,7 @@ def _leaders(boxes: Array, to: tuple[float, float]) -> NDArray[np.object_]:
     return np.asarray(shapely.linestrings(np.stack((at, np.full_like(at, to)), axis=1)))
 
 
-def _around(label: Label, to: tuple[float, float]) -> tuple[Array, Array]:
+def _rings(label: Label, to: tuple[float, float]) -> tuple[Array, Array]:
     """Return where a word may stand in rings round what it names, the nearest first, and its box there."""
     left, bottom, right, top = label_box(replace(label, at=to, align="centre"))
     out = _RING * np.arange(1, _RINGS + 1)[:, None] * label.height
