@@ -24,6 +24,7 @@ from plugs.drafting.outlines import outline_paths
 from plugs.drafting.placing import Beside, Placer
 from plugs.drafting.signs import Sign
 from plugs.drafting.styles import DIMENSIONS, LEGEND, style_of
+from plugs.ground.errors import promise
 from plugs.ground.records import record
 
 Foot = Callable[[float, float], tuple[list[Path], list[Label], float]]
@@ -171,18 +172,21 @@ class DrawingBuilder:
         Parameters
         ----------
         lines : iterable of (2, 2) float, mm
+            Level or upright.
         """
         self._behind += lines
 
-    def mark(self, paths: Sequence[Path]) -> None:
+    def mark(self, paths: Sequence[Path], box: Box | None = None) -> None:
         """Draw a small mark that words keep off as a whole.
 
         Parameters
         ----------
         paths : sequence of Path
+        box : tuple of 4 float or None, mm
+            Around them, where it is known.
         """
         self._paths += paths
-        self._marks.append(paths_box(paths))
+        self._marks.append(box or paths_box(paths))
 
     def hatch(self, shape: shapely.Geometry, angle_deg: float, step: float, dxf_layer: str) -> None:
         """Fill a shape with parallel lines, which leave room for words.
@@ -369,21 +373,37 @@ class DrawingBuilder:
 
     def _clear_of(self, labels: Sequence[Label]) -> list[Path]:
         """Return the lines of the hatches, and those behind words, clear of words."""
-        if not self._hatches and not self._behind:
-            return []
-        boxes = np.array([label_box(label) for label in labels]).reshape(-1, 4)
-        words, found = shapely.STRtree(shapely.box(*boxes.T)), list[Path]()
-        if self._behind:
-            lines = shapely.linestrings(self._behind)
-            near = np.unique(words.query(lines, predicate="dwithin", distance=2.0 * _CRUMB)[1])
-            wider = shapely.box(*(boxes[near] + _CRUMB * np.array((-1.0, -1.0, 1.0, 1.0))).T)
-            pieces = shapely.get_parts(shapely.difference(lines, shapely.union_all(wider)))
-            for piece in pieces[shapely.length(pieces) > _CRUMB]:
-                found.append(_straight(shapely.get_coordinates(piece), DIMENSIONS))
+        found, boxes = list[Path](), [label_box(label) for label in labels]
+        for ends in self._behind:
+            found += [_straight(pair, DIMENSIONS) for pair in _bared(ends, boxes)]
+        if not self._hatches:
+            return found
+        words = shapely.STRtree(shapely.box(*np.array(boxes).reshape(-1, 4).T))
         for shape, angle_deg, step, group in self._hatches:
             over = words.geometries.take(np.sort(words.query(shape, predicate="intersects")))
             found += _parallels(shapely.difference(shape, shapely.union_all(over)), angle_deg, step, group)
         return found
+
+
+def _bared(ends: Array, boxes: Sequence[Box]) -> list[Array]:
+    """Return the parts of a level or upright line that keep clear of boxes, but for crumbs."""
+    begin, finish = ends.tolist()
+    k = int(begin[0] == finish[0])
+    promise(begin[1 - k] == finish[1 - k], "a line behind words is neither level nor upright")
+    low, high, across = min(begin[k], finish[k]), max(begin[k], finish[k]), begin[1 - k]
+    over = [
+        (box[k] - _CRUMB, box[k + 2] + _CRUMB)
+        for box in boxes
+        if box[1 - k] - _CRUMB <= across <= box[3 - k] + _CRUMB
+    ]
+    parts, last = list[tuple[float, float]](), low
+    for first, end in [*sorted(over), (high, high)]:
+        if min(first, high) - last > _CRUMB:
+            parts.append((last, min(first, high)))
+        last = max(last, end)
+    if begin[k] > finish[k]:
+        parts = [pair[::-1] for pair in reversed(parts)]
+    return [np.array([(at, across) if k == 0 else (across, at) for at in pair]) for pair in parts]
 
 
 def _parallels(shape: shapely.Geometry, angle_deg: float, step: float, group: str) -> list[Path]:

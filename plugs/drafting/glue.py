@@ -133,12 +133,13 @@ def draw_pin(
     within: shapely.Geometry,
 ) -> None:
     """Draw a pin's hole and the cross to drill by, and its name beside it, within the foam if it may be."""
-    builder.mark(pin_paths(at, diameter, dxf_layer))
+    (x, y), cross = at, 0.5 * diameter + _CROSS
+    builder.mark(pin_paths(at, diameter, dxf_layer), (x - cross, y - cross, x + cross, y + cross))
     plain = Label(text=name, at=at, height=_NAME, dxf_layer=dxf_layer, align="centre")
     left, bottom, right, top = label_box(plain)
-    reach = 0.5 * diameter + _CROSS + _CLEAR
+    reach = cross + _CLEAR
     across, up = 0.5 * (right - left) + reach, 0.5 * (top - bottom) + reach
-    choices = tuple(replace(plain, at=(at[0] + h * across, at[1] + v * up)) for h, v in _AROUND)
+    choices = tuple(replace(plain, at=(x + h * across, y + v * up)) for h, v in _AROUND)
     builder.beside(Beside(choices=choices, to=at, within=within))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from itertools import pairwise
 from typing import Final
 
@@ -11,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.drafting.drawing import Array, Box, Path, paths_box
-from plugs.drafting.flat import flat_points
+from plugs.drafting.flat import flattened, many_lines
 from plugs.drafting.styles import (
     BLOCK_CUT,
     CUT_LINE,
@@ -47,6 +48,8 @@ _BOWED: Final = 2.0  # mm. A batten between two lines that is farther off gets a
 _CLOSEST: Final = (
     15.0  # mm. Lines closer than that are not told apart with a pencil (common practice, no source)
 )
+_RUN: Final = 32  # straight pieces of an edge that are looked at together
+_ROUNDED: Final = 1e-9  # mm. By which rounding may set boxes apart
 _MOST: Final = 16  # lines on a part: more are no quicker than tracing
 _ALIKE: Final = 0.1  # mm. Both sides of the centreline are told as one where they agree so well
 _RADII: Final = 5  # of the largest radii are told
@@ -151,10 +154,9 @@ def edges_of(paths: Sequence[Path]) -> Edges:
     Edges
     """
     is_open = not any(path.is_closed for path in paths)
-    rows = [flat_points(path, tolerance=_FINE) for path in paths if path.is_closed != is_open]
-    return Edges(
-        np.concatenate([row[:-1] for row in rows]), np.concatenate([row[1:] for row in rows]), is_open
-    )
+    points, which = flattened([path for path in paths if path.is_closed != is_open], tolerance=_FINE)
+    begins = np.flatnonzero(which[1:] == which[:-1])
+    return Edges(points[begins], points[begins + 1], is_open)
 
 
 def crossings(edges: Edges, along: int, places: Sequence[float] | Array) -> list[tuple[Span, ...]]:
@@ -172,15 +174,20 @@ def crossings(edges: Edges, along: int, places: Sequence[float] | Array) -> list
     list of tuple of tuple of 2 float, mm
         In order; none where a line misses it. Regions within regions are holes.
     """
-    a, b = edges.begin[:, along], edges.end[:, along]
+    a, b, at = edges.begin[:, along], edges.end[:, along], np.asarray(places, dtype=np.float64)
+    which, hit = np.nonzero((a <= at[:, None]) != (b <= at[:, None]))
+    share = (at[which] - a[hit]) / (b[hit] - a[hit])
+    first, last = edges.begin[hit, 1 - along], edges.end[hit, 1 - along]
+    across = first + share * (last - first)
+    told = across[np.lexsort((across, which))].tolist()
+    ends = np.cumsum(np.bincount(which, minlength=len(at))).tolist()
     found = list[tuple[Span, ...]]()
-    for place in places:
-        hit = np.flatnonzero((a <= place) != (b <= place))
-        share = (place - a[hit]) / (b[hit] - a[hit])
-        first, last = edges.begin[hit, 1 - along], edges.end[hit, 1 - along]
-        at = np.sort(first + share * (last - first)).tolist()
-        pairs = zip(at, at, strict=True) if edges.is_open else zip(at[::2], at[1::2], strict=True)
-        found.append(tuple((low, high) for low, high in pairs if high > low or edges.is_open))
+    for begin, end in pairwise([0, *ends]):
+        row = told[begin:end]
+        if edges.is_open:
+            found.append(tuple(zip(row, row, strict=True)))
+        else:
+            found.append(tuple(pair for pair in zip(row[::2], row[1::2], strict=True) if pair[1] > pair[0]))
     return found
 
 
@@ -200,24 +207,23 @@ def lines_across(edges: Edges, along: int, wanted: Sequence[float]) -> list[floa
     list of float, mm
         From one end to the other, at most 16 beside those wanted.
     """
-    low, high = edges.bounds[along] + _INSIDE, edges.bounds[along + 2] - _INSIDE
+    box = edges.bounds
+    low, high = box[along] + _INSIDE, box[along + 2] - _INSIDE
     places = sorted({low, high, *(at for at in wanted if low + _CLOSEST / 3.0 < at < high - _CLOSEST / 3.0)})
-    ends: dict[float, Array] = {}
+    ends: dict[float, Span] = {}
     bows: dict[Span, float] = {}
-
-    def end_at(at: float) -> Array:
-        """Return the least and the largest offset; 0 where the part has a gap."""
-        if at not in ends:
-            (spans,) = crossings(edges, along, [at])
-            ends[at] = np.array((spans[0][0], spans[-1][1]) if spans else (0.0, 0.0))
-        return ends[at]
-
     for _ in range(_MOST):
         gaps = [(a, b) for a, b in pairwise(places) if b - a > 2.0 * _CLOSEST]
-        for a, b in gaps:
-            if (a, b) not in bows:
-                middle = end_at(0.5 * (a + b)) - 0.5 * (end_at(a) + end_at(b))
-                bows[a, b] = float(np.abs(middle).max())
+        new = [gap for gap in gaps if gap not in bows]
+        asked = [
+            at for at in dict.fromkeys(at for a, b in new for at in (0.5 * (a + b), a, b)) if at not in ends
+        ]
+        for at, spans in zip(asked, crossings(edges, along, asked), strict=True):
+            # the least and the largest offset; 0 where the part has a gap
+            ends[at] = (spans[0][0], spans[-1][1]) if spans else (0.0, 0.0)
+        for a, b in new:
+            three = zip(ends[0.5 * (a + b)], ends[a], ends[b], strict=True)
+            bows[a, b] = max(abs(middle - 0.5 * (one + other)) for middle, one, other in three)
         worst = max(gaps, key=lambda gap: bows[gap], default=None)
         if worst is None or bows[worst] <= _BOWED:
             break
@@ -234,8 +240,9 @@ def is_mirrored(spans: Sequence[Sequence[Span]]) -> bool:
         From `crossings`.
     """
     return all(
-        len(row) == 0 or float(np.abs(np.array(row) + np.array(row)[::-1, ::-1]).max()) <= _ALIKE
+        abs(low + high) <= _ALIKE
         for row in spans
+        for (low, _), (_, high) in zip(row, reversed(row), strict=True)
     )
 
 
@@ -272,15 +279,15 @@ def layout_of(
         for name in dict.fromkeys((group, *_BESIDE, *(_ALONG_EDGE if group == PLUG_EDGE else ())))
         if (own := [path for path in paths if path.dxf_layer == name])
     }
-    edges = measured[group]
-    left, low, right, high = edges.bounds
+    edges, box = measured[group], measured[group].bounds
+    left, low, right, high = box
     if edges.is_open:
         along = int(high - low > right - left)
     places = lines_across(edges, along, [at for _, at in named])
-    ends, names = (edges.bounds[along], edges.bounds[along + 2]), {at: name for name, at in named}
+    ends, names = (box[along], box[along + 2]), {at: name for name, at in named}
     told = [("end", ends[0]), *((names.get(at, ""), at) for at in places[1:-1]), ("end", ends[1])]
     return Layout(
-        bounds=edges.bounds,
+        bounds=box,
         along=along,
         axes=axes,
         lines=tuple(told),
@@ -320,6 +327,8 @@ def pieces_layout(bounds: Box, pieces: Sequence[tuple[str, shapely.Geometry]]) -
     pieces : sequence of tuple of str and shapely polygons, mm
         Their names and outlines where they lie.
 
+        They do not overlap.
+
     Returns
     -------
     Layout
@@ -344,18 +353,43 @@ def _gaps(shapes: NDArray[np.object_]) -> Array:
 
     Pairs are measured once, and only where their boxes are no farther apart than what is known to be nearest.
     """
-    low, high = shapely.bounds(shapes).reshape(-1, 2, 2).transpose(1, 0, 2)
-    between = np.maximum(low[:, None] - high, low - high[:, None])
-    apart = np.hypot(*np.maximum(between, 0.0).transpose(2, 0, 1))
+    runs = cache(lambda k: _runs(shapes[k]))
+    boxes = shapely.bounds(shapes)
+    apart = _apart(boxes, boxes)
     np.fill_diagonal(apart, np.inf)
     gaps: Array = np.full_like(apart, np.inf)
     limits = apart.min(axis=1)
     for _ in range(2):
         chosen = (apart <= limits[:, None]) & np.isinf(gaps) & np.isfinite(apart)
         i, j = np.nonzero(np.triu(chosen | chosen.T))
-        gaps[i, j] = gaps[j, i] = shapely.distance(shapes[i], shapes[j])
+        gaps[i, j] = gaps[j, i] = [
+            _gap(runs(a), runs(b)) for a, b in zip(i.tolist(), j.tolist(), strict=True)
+        ]
         limits = gaps.min(axis=1)
     return gaps
+
+
+def _runs(shape: shapely.Geometry) -> NDArray[np.object_]:
+    """Return the edge of a shape as short lines."""
+    rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(shape)]
+    rows = [ring[k : k + _RUN + 1] for ring in rings for k in range(0, len(ring) - 1, _RUN)]
+    return np.asarray(shapely.get_parts(many_lines(rows)))
+
+
+def _gap(one: NDArray[np.object_], other: NDArray[np.object_]) -> float:
+    """Return how far lines are from others: only those whose boxes are near enough are measured."""
+    apart = _apart(shapely.bounds(one), shapely.bounds(other))
+    i, j = np.unravel_index(apart.argmin(), apart.shape)
+    i, j = np.nonzero(apart <= shapely.distance(one[i], other[j]) + _ROUNDED)
+    return float(shapely.distance(one[i], other[j]).min())
+
+
+def _apart(boxes: Array, others: Array) -> Array:
+    """Return (n, k) how far boxes are from others."""
+    across, up = (
+        np.maximum(boxes[:, None, k] - others[:, k + 2], others[:, k] - boxes[:, None, k + 2]) for k in (0, 1)
+    )
+    return np.asarray(np.hypot(np.maximum(across, 0.0), np.maximum(up, 0.0)))
 
 
 def layout_rows(layout: Layout, unit: str) -> list[list[list[str]]]:

@@ -251,7 +251,7 @@ class Placer:
         x, y = at[best - n].tolist()
         (leader,) = _leaders(boxes[best : best + 1], to)
         self._lead(leader)
-        begin_x, begin_y = leader.coords[0]
+        begin_x, begin_y = shapely.get_coordinates(leader)[0].tolist()
         group = DIMENSIONS if choices[0].dxf_layer == DIMENSIONS else LABELS
         return [line((begin_x, begin_y), to, group)], [replace(choices[0], at=(x, y), align="centre")]
 
@@ -260,20 +260,24 @@ class Placer:
     ) -> tuple[Array, Array, NDArray[np.int64]]:
         """Return the first place round what a word names that has room, or all: with boxes and faults."""
         at, rings = _rings(label, to)
-        free = np.flatnonzero(~self._taken.overlap(rings))
-        for begin in range(0, len(free), _TURNS):
-            some = free[begin : begin + _TURNS]
-            some = some[self._lying(rings[some], within) == 0]
-            some = some[~self._cross_words(_leaders(rings[some], to))]
-            if len(some):
+        free = np.flatnonzero(~(self._taken.overlap(rings) | self._marks.overlap(rings)))
+        for begin in range(0, len(free), _AT_ONCE):
+            some = free[begin : begin + _AT_ONCE]
+            for faults in (
+                self._over_lines,
+                self._over_leaders,
+                lambda boxes: self._out_of(within, boxes),
+                lambda boxes: self._cross_words(_leaders(boxes, to)),
+            ):
+                some = some[faults(rings[some]) == 0]
+                if not len(some):
+                    break
+            else:
                 return at[some[:1]], rings[some[:1]], np.zeros(1, dtype=np.int64)
-        worse = self._faults_at(rings, within) + _OUT * self._cross_words(_leaders(rings, to))
-        return at, rings, worse
+        return at, rings, self._faults_at(rings, within) + _OUT * self._cross_words(_leaders(rings, to))
 
     def _cross_words(self, leaders: NDArray[np.object_]) -> NDArray[np.bool_]:
         """Return which leaders run through words."""
-        if not len(leaders):
-            return np.zeros(0, dtype=np.bool_)
         bounds = shapely.bounds(leaders)
         boxes = self._taken.near(bounds)[0]
         which, words = np.nonzero(_meet(bounds, boxes))
@@ -291,34 +295,42 @@ class Placer:
     def _lead(self, leader: shapely.LineString) -> None:
         """Draw a leader, which words keep off."""
         self._leaders.append(leader)
-        self._leader_boxes.add(leader.bounds)
+        bounds = shapely.bounds(leader)
+        self._leader_boxes.add(bounds)
         boxes = self._places.T
-        near = np.flatnonzero(_meet(boxes + _AROUND, np.array([leader.bounds])))
+        near = np.flatnonzero(_meet(boxes + _AROUND, bounds[None]))
         self._faults[near] += _MARK * shapely.intersects(_grown(boxes[near]), leader)
 
     def _faults_at(self, boxes: Array, within: shapely.Geometry | None) -> NDArray[np.int64]:
         """Return how bad each place is: over words, out of the region, over a cut, a mark, another line."""
-        return self._lying(boxes, within) + _WORDS * self._taken.overlap(boxes)
+        stands = self._standing(boxes) + _WORDS * self._taken.overlap(boxes)
+        return stands + self._over_leaders(boxes) + self._out_of(within, boxes)
 
-    def _lying(self, boxes: Array, within: shapely.Geometry | None) -> NDArray[np.int64]:
-        """Return how bad each place is by all but words."""
-        faults = self._standing(boxes)
+    def _standing(self, boxes: Array) -> NDArray[np.int64]:
+        """Return how bad each place is by what stood there from the start: cuts, marks, other lines."""
+        return _MARK * self._marks.overlap(boxes) + self._over_lines(boxes)
+
+    def _over_lines(self, boxes: Array) -> NDArray[np.int64]:
+        """Return how bad each place is by cuts and other lines."""
+        faults = np.zeros(len(boxes), dtype=np.int64)
+        which, pieces = self._pieces.query(_grown(boxes), predicate="intersects")
+        np.bitwise_or.at(faults, which, self._faults_of[pieces])
+        return faults
+
+    def _over_leaders(self, boxes: Array) -> NDArray[np.int64]:
+        """Return how bad each place is by the leaders of words that were placed before."""
+        faults = np.zeros(len(boxes), dtype=np.int64)
         if self._leaders:
             bounds, numbers = self._leader_boxes.near(boxes + _AROUND)
             which, at = np.nonzero(_meet(boxes + _AROUND, bounds))
             leaders = [self._leaders[number] for number in numbers[at]]
             np.add.at(faults, which, _MARK * shapely.intersects(_grown(boxes[which]), leaders))
-        return faults if within is None else faults + self._out_of(within, boxes)
-
-    def _standing(self, boxes: Array) -> NDArray[np.int64]:
-        """Return how bad each place is by what stood there from the start: cuts, marks, other lines."""
-        faults = _MARK * self._marks.overlap(boxes)
-        which, pieces = self._pieces.query(_grown(boxes), predicate="intersects")
-        np.bitwise_or.at(faults, which, self._faults_of[pieces])
         return faults
 
-    def _out_of(self, within: shapely.Geometry, boxes: Array) -> NDArray[np.int64]:
+    def _out_of(self, within: shapely.Geometry | None, boxes: Array) -> NDArray[np.int64]:
         """Return how bad places are that do not lie in a region."""
+        if within is None:
+            return np.zeros(len(boxes), dtype=np.int64)
         return np.where(shapely.contains_properly(self._regions[id(within)], _grown(boxes)), 0, _OUT)
 
 
