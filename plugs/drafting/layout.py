@@ -379,8 +379,8 @@ def _runs(shape: shapely.Geometry) -> NDArray[np.object_]:
 def _gap(one: NDArray[np.object_], other: NDArray[np.object_]) -> float:
     """Return how far lines are from others: only those whose boxes are near enough are measured."""
     apart = _apart(shapely.bounds(one), shapely.bounds(other))
-    i, j = np.unravel_index(apart.argmin(), apart.shape)
-    i, j = np.nonzero(apart <= shapely.distance(one[i], other[j]) + _ROUNDED)
+    near = np.unravel_index(apart.argmin(), apart.shape)
+    i, j = np.nonzero(apart <= shapely.distance(one[near[0]], other[near[1]]) + _ROUNDED)
     return float(shapely.distance(one[i], other[j]).min())
 
 

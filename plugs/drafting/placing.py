@@ -202,9 +202,11 @@ class Placer:
         asked : sequence of Beside
             All that the placer is asked for.
         """
+        if not asked:
+            return []
         first = [one.choices[:_AT_ONCE] for one in asked]
         counts = [len(own) for own in first]
-        boxes = np.array([label_box(label) for own in first for label in own]).reshape(-1, 4)
+        boxes = np.array([label_box(label) for own in first for label in own])
         whose = np.repeat([id(one.within) for one in asked], counts)
         faults, is_over = self._standing(boxes), self._taken.overlap(boxes)
         self._places, self._faults, self._is_over = boxes.T.copy(), faults, is_over
