@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable
-from itertools import islice
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.styles import LineStyle, line_styles
+from plugs.files.decimals import DECIMAL, rounded
 from plugs.ground.figures import BARE, LENGTH
 from plugs.ground.records import record
 
@@ -28,7 +28,13 @@ _STROKE_AND_GAP: Final = (1.0, -1.0, 1.0, -1.0)
 
 _TITLE: Final = "the title of a drawing goes here"
 _LATE: Final = 0xFFFF0000  # more than lines and texts ever have; nothing else in a file looks like it
-_ENTITY: Final = "  0\n{}\n  5\n{}\n330\n{}\n100\nAcDbEntity\n  8\n{}\n100\n{}\n"
+_VERTICES: Final = tuple(
+    f" 10\n{x}\n 20\n{y}\n{bulge}"
+    for bulge in (f" 42\n{DECIMAL}\n", " 42\n%.1f\n", "")
+    for y in (DECIMAL, "%.1f")
+    for x in (DECIMAL, "%.1f")
+)
+"""A vertex by which of its numbers are whole, which end in ``.0``, and whether it has a bulge."""
 
 
 def load_library() -> None:
@@ -61,24 +67,13 @@ def render_dxf(drawing: Drawing) -> str:
     if not drawing.paths:
         raise AssertionError(f"drawing {drawing.name!r} has no lines")
     frame = _frame(_styles(drawing))
-    number = frame.first
-    rows: list[str] = []
-    # a millionth of a millimetre, so that the last bit of a sum never shows; + 0.0 turns -0 to 0
-    points = np.round(np.concatenate([path.points for path in drawing.paths]), LENGTH.finest) + 0.0
-    bulges = np.round(np.concatenate([path.bulges for path in drawing.paths]), BARE.finest) + 0.0
-    vertices = zip(*points.T.tolist(), bulges.tolist(), strict=True)
-    for path in drawing.paths:
-        own = islice(vertices, len(path.points))
-        rows.append(_polyline(path, own, f"{number:X}", frame.owner))
-        number += 1
-    for label in drawing.labels:
-        rows.append(_text(label, f"{number:X}", frame.owner))
-        number += 1
+    number = frame.first + len(drawing.paths) + len(drawing.labels)
+    rows = _polylines(drawing.paths, frame) + _texts(drawing.labels, frame, frame.first + len(drawing.paths))
     tables, after = frame.tables, frame.after
     for i in range(frame.n_late):
         late, found = f"{_LATE + i:X}", f"{number + i:X}"
         tables, after = tables.replace(late, found), after.replace(late, found)
-    return "".join((tables.replace(_TITLE, " ".join(drawing.title.split())), *rows, after))
+    return "".join((tables.replace(_TITLE, " ".join(drawing.title.split())), rows, after))
 
 
 @record(frozen=True, slots=True, kw_only=True)
@@ -202,22 +197,42 @@ def _add_dxf_layers(document: Document, styles: tuple[tuple[str, LineStyle], ...
         document.layers.add(name, color=style.index, linetype=kind)
 
 
-def _polyline(path: Path, vertices: Iterable[tuple[float, float, float]], number: str, owner: str) -> str:
-    """Return one joined polyline of vertices and the bulge after each."""
-    rows = [
-        f" 10\n{x}\n 20\n{y}\n 42\n{bulge}\n" if bulge else f" 10\n{x}\n 20\n{y}\n"
-        for x, y, bulge in vertices
-    ]
-    head = _ENTITY.format("LWPOLYLINE", number, owner, path.dxf_layer, "AcDbPolyline")
-    return f"{head} 90\n{len(rows)}\n 70\n{int(path.is_closed)}\n{''.join(rows)}"
+def _polylines(paths: Sequence[Path], frame: _Frame) -> str:
+    """Return joined polylines: of each its vertices, with the bulge after those that have one."""
+    # a millionth of a millimetre, so that the last bit of a sum never shows; + 0.0 turns -0 to 0
+    points = np.round(np.concatenate([path.points for path in paths]), LENGTH.finest) + 0.0
+    bulges = np.round(np.concatenate([path.bulges for path in paths]), BARE.finest) + 0.0
+    numbers = np.column_stack((points, bulges))
+    kinds = (np.rint(numbers) == numbers) @ (1, 2, 4) + np.where(bulges == 0.0, 4, 0)
+    values = numbers[np.column_stack((np.full((len(bulges), 2), True), bulges != 0.0))].tolist()
+    forms, rows, begin = [_VERTICES[kind] for kind in kinds.tolist()], list[str](), 0
+    for number, path in enumerate(paths, start=frame.first):
+        n = len(path.points)
+        head = _entity("LWPOLYLINE", number, frame.owner, path.dxf_layer, "AcDbPolyline").replace("%", "%%")
+        rows += (f"{head} 90\n{n}\n 70\n{int(path.is_closed)}\n", *forms[begin : begin + n])
+        begin += n
+    return "".join(rows) % tuple(values)
 
 
-def _text(label: Label, number: str, owner: str) -> str:
-    """Return one line of text."""
-    x, y = (round(float(v), LENGTH.finest) + 0.0 for v in label.at)
-    text = label.text.replace("\n", "").replace("\r", "").rstrip("^")  # a caret would take the next row in
-    head = _ENTITY.format("TEXT", number, owner, label.dxf_layer, "AcDbText")
-    words = f" 40\n{float(label.height)}\n  1\n{text}\n"
-    place = f" 10\n{x}\n 20\n{y}\n 30\n0.0\n{words}"
-    across, up = (" 72\n1\n", " 73\n2\n") if label.align == "centre" else ("", "")
-    return f"{head}{place}{across} 11\n{x}\n 21\n{y}\n 31\n0.0\n100\nAcDbText\n{up}"
+def _texts(labels: Sequence[Label], frame: _Frame, first: int) -> str:
+    """Return lines of text."""
+    at = rounded(np.array([label.at for label in labels]).reshape(-1, 2), LENGTH.finest)
+    rows = []
+    for number, (label, (x, y)) in enumerate(zip(labels, at.tolist(), strict=True), start=first):
+        text = (
+            label.text.replace("\n", "").replace("\r", "").rstrip("^")
+        )  # a caret would take the next row in
+        is_centred = label.align == "centre"
+        across, up = (" 72\n1\n", " 73\n2\n") if is_centred else ("", "")
+        left, low = str(x), str(y)
+        rows.append(
+            f"{_entity('TEXT', number, frame.owner, label.dxf_layer, 'AcDbText')}"
+            f" 10\n{left}\n 20\n{low}\n 30\n0.0\n 40\n{float(label.height)}\n  1\n{text}\n{across}"
+            f" 11\n{left}\n 21\n{low}\n 31\n0.0\n100\nAcDbText\n{up}"
+        )
+    return "".join(rows)
+
+
+def _entity(kind: str, number: int, owner: str, dxf_layer: str, part: str) -> str:
+    """Return how a line or a text begins."""
+    return f"  0\n{kind}\n  5\n{number:X}\n330\n{owner}\n100\nAcDbEntity\n  8\n{dxf_layer}\n100\n{part}\n"
