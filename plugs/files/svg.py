@@ -25,7 +25,7 @@ CAPITAL_RATIO: Final = 0.72
 _NAMESPACE: Final = "http://www.w3.org/2000/svg"
 _PLACE: Final = f"{DECIMAL} {DECIMAL}"
 _ARCS: Final = tuple(f"A{_PLACE} 0 {large} {sweep} {_PLACE}" for large in (0, 1) for sweep in (0, 1))
-_MOVE, _LINE, _ARC, _CLOSED, _OPEN = 0, 1, 2, 5, 10
+_MOVE, _LINE, _ARC, _CLOSED, _OPEN = 0, 1, 2, 5, 10  # where they stand in `_FORMS`, or how far on
 _FORMS: Final = (
     f'<path d="M{_PLACE}', f"L{_PLACE}", *_ARCS,
     'Z"/>\n', *(f'{arc}Z"/>\n' for arc in _ARCS), '"/>\n',
