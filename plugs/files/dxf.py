@@ -10,8 +10,7 @@ import numpy as np
 
 from plugs.drafting.drawing import Drawing, Label, Path
 from plugs.drafting.styles import LineStyle, line_styles
-from plugs.files.decimals import DECIMAL, rounded
-from plugs.ground.figures import BARE, LENGTH
+from plugs.ground.figures import BARE, DECIMAL, LENGTH, rounded
 from plugs.ground.records import record
 
 if TYPE_CHECKING:
@@ -30,9 +29,9 @@ _TITLE: Final = "the title of a drawing goes here"
 _LATE: Final = 0xFFFF0000  # more than lines and texts ever have; nothing else in a file looks like it
 _VERTICES: Final = tuple(
     f" 10\n{x}\n 20\n{y}\n{bulge}"
-    for bulge in (f" 42\n{DECIMAL}\n", " 42\n%.1f\n", "")
-    for y in (DECIMAL, "%.1f")
-    for x in (DECIMAL, "%.1f")
+    for bulge in (f" 42\n{DECIMAL}\n", " 42\n%d.0\n", "")
+    for y in (DECIMAL, "%d.0")
+    for x in (DECIMAL, "%d.0")
 )
 """A vertex by which of its numbers are whole, which end in ``.0``, and whether it has a bulge."""
 

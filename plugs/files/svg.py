@@ -10,8 +10,7 @@ import numpy as np
 
 from plugs.drafting.drawing import Drawing, Path, drawing_bounds, pieces_of
 from plugs.drafting.styles import LineStyle, line_styles
-from plugs.files.decimals import DECIMAL, rounded
-from plugs.ground.figures import LENGTH
+from plugs.ground.figures import DECIMAL, LENGTH, rounded
 
 MARGIN: Final = 10.0
 """Free room round everything, mm."""

@@ -5,10 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from plugs.ground.errors import promise
 from plugs.ground.records import record
+
+if TYPE_CHECKING:
+    from numpy import float64
+    from numpy.typing import NDArray
+
+DECIMAL: Final = "%.14g"
+"""Form of a number that is `rounded`: it has fewer digits, and ends at the last that is not 0."""
+
+_LAST_BIT: Final = 1e-4
+"""Of a step: so near to the middle between two, a product's last bit may fall on the wrong side."""
 
 _DIGITS: Final = 9
 """In the summary: programs read it, and the last of a float's 16 differ by machine."""
@@ -190,3 +200,26 @@ def tenth_up(size: float) -> float:
     float, mm
     """
     return math.ceil(10.0 * size - 1e-6) / 10.0
+
+
+def rounded(values: NDArray[float64], digits: int) -> NDArray[float64]:
+    """Return many numbers rounded as text rounds them, each by its own last bit; none is -0.
+
+    Parameters
+    ----------
+    values : (...) float, any unit
+    digits : int, dimensionless
+        Decimals.
+
+    Returns
+    -------
+    (...) float, any unit
+    """
+    import numpy as np
+
+    steps = values * 10.0**digits
+    found = np.rint(steps)
+    near = np.nonzero(np.abs(np.abs(steps - found) - 0.5) < _LAST_BIT)
+    found /= 10.0**digits
+    found[near] = [round(value, digits) for value in values[near].tolist()]
+    return np.asarray(found + 0.0)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from plugs.files.decimals import DECIMAL, rounded
+from plugs.ground.figures import DECIMAL, rounded
 
 
 @pytest.mark.parametrize("digits", [3, 4, 6])
