@@ -7,6 +7,7 @@ typed `Any`: its bindings carry no types.
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Iterator, Sequence
@@ -87,7 +88,10 @@ def load_kernel() -> SimpleNamespace:
     known = getattr(sys, "getdlopenflags", int)()
     if known:
         sys.setdlopenflags(os.RTLD_LAZY)  # most of what its libraries take of each other is never called
+    gc.disable()  # while nothing is dropped: it makes all its classes at once
     rows = [(import_module(f"OCP.{room}"), row.split()) for room, row in _NAMES.items()]
+    gc.enable()
+    gc.freeze()
     if known:
         sys.setdlopenflags(known)
     k = SimpleNamespace(**{name: getattr(room, name) for room, row in rows for name in row})

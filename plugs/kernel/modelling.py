@@ -67,7 +67,7 @@ def run_job(job: KernelJob) -> KernelProof:
     for number, tool in enumerate(job.tools, start=1):
         name = f"{tool.kind} tool {number}"
         with _stage(name, seconds):
-            solid = _combined(solid, _tool_shape(tool, name), tool.kind, name)
+            solid = _combined(solid, tool, name)
             _demand_sound(solid, name)
     volume, area, centroid = plain_volume, plain_area, plain_centroid
     if job.tools:
@@ -104,16 +104,19 @@ def _tool_shape(tool: SolidTool | CurvedPrism | OwnShape, stage: str) -> Any:
     return shape
 
 
-def _combined(solid: Any, tool: Any, kind: str, stage: str) -> Any:
-    """Return a body with a tool cut away or added."""
+def _combined(solid: Any, tool: SolidTool | CurvedPrism | OwnShape, stage: str) -> Any:
+    """Return a body with a tool cut away or added.
+
+    By one thread: pieces are so small that several only wait for each other.
+    """
     k = load_kernel()
     bodies, tools = k.TopTools_ListOfShape(), k.TopTools_ListOfShape()
     bodies.Append(solid)
-    tools.Append(tool)
-    work = {"cut": k.BRepAlgoAPI_Cut, "add": k.BRepAlgoAPI_Fuse}[kind]()
+    tools.Append(_tool_shape(tool, stage))
+    work = {"cut": k.BRepAlgoAPI_Cut, "add": k.BRepAlgoAPI_Fuse}[tool.kind]()
     work.SetArguments(bodies)
     work.SetTools(tools)
-    work.SetRunParallel(True)
+    work.SetCheckInverted(not isinstance(tool, SolidTool))  # sections run one way round: they are checked
     work.Build()
     if not work.IsDone():
         raise KernelFault(stage, "the boolean gave no result")

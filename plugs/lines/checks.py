@@ -433,9 +433,9 @@ def _standing_out_fault(loft: Loft, at: Sections, outlines: Array) -> Fault | No
         corners, radius, rise = loft.unblended(at.u[rows], at.k[rows])
         if not rise.any():
             continue
-        whole = [solve_rings(corners, r, rise) for r in (radius, np.zeros_like(radius))]
         places = outlines[rows]
-        out = standing_out(places, [rings.at(*by_sag(rings)) for rings in whole], _STANDS_OUT)
+        whole = (solve_rings(corners, r, rise) for r in (np.zeros_like(radius), radius))
+        out = standing_out(places, (rings.at(*by_sag(rings)) for rings in whole), _STANDS_OUT)
         row, place = np.unravel_index(int(np.argmax(out)), out.shape)
         if out[row, place] > _STANDS_OUT:
             y, z = places[row, place].tolist()

@@ -10,7 +10,7 @@ R (1 - cos t) at h = R sin t where the panel stands square to the end (derived h
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -320,7 +320,7 @@ def _gaps(
     return np.asarray(out - radius * np.cos(theta), dtype=np.float64)
 
 
-def standing_out(places: Array, outlines: Sequence[Array], least: float) -> Array:
+def standing_out(places: Array, outlines: Iterable[Array], least: float) -> Array:
     """Return how far places stand out of every one of some outlines; 0 for less than ``least``.
 
     Crowns nearly in line may meet far outside once one is drawn in farther than the other.
@@ -329,9 +329,9 @@ def standing_out(places: Array, outlines: Sequence[Array], least: float) -> Arra
     ----------
     places : (k, m, 2) float, mm
         Of k sections drawn in by an end's blend.
-    outlines : sequence of (k, p, 2) float, mm
+    outlines : iterable of (k, p, 2) float, mm
         What they are drawn from, without blends and with them: a fillet inside a corner is no standing out.
-        One that crosses itself says nothing.
+        One that crosses itself says nothing; no more are asked for once nothing stands out.
     least : float, mm
 
     Returns
@@ -340,8 +340,6 @@ def standing_out(places: Array, outlines: Sequence[Array], least: float) -> Arra
     """
     out = np.full(places.shape[:2], np.inf)
     for outline in outlines:
-        if not out.any():
-            break
         whole = shapely.polygons(outline)
         out[~shapely.is_valid(whole)] = 0.0
         wide = shapely.buffer(whole, 0.5 * least, quad_segs=1)  # most places lie within, or on the outline
@@ -354,6 +352,8 @@ def standing_out(places: Array, outlines: Sequence[Array], least: float) -> Arra
         row, place = row[is_off], place[is_off]
         points = shapely.points(places[row, place])
         out[row, place] = np.minimum(out[row, place], shapely.distance(points, whole[row]))
+        if not len(row):
+            break
     return out
 
 
