@@ -147,17 +147,28 @@ def _cores(runs: Runs, count: int) -> list[tuple[int, int, int, int]]:
 
 
 @lru_cache(maxsize=4096)
-def _cells_of(runs: tuple[tuple[int, int, int], ...], rows: int) -> int:
-    """Return the cells of runs as one whole number, for a grid of so many rows."""
+def _cells_of(stencil: Stencil, rows: int) -> int:
+    """Return the cells of a stencil as one whole number, for a grid of so many rows."""
     cells = 0
-    for column, first, count in runs:
+    for column, first, count in stencil.runs:
         cells |= ((1 << count) - 1) << (column * rows + first)
     return cells
 
 
-def _runs_at(runs: Sequence[tuple[int, int, int]], column: int, row: int) -> list[tuple[int, int, int]]:
-    """Return the run that a cell belongs to."""
-    return [run for run in runs if run[0] == column and run[1] <= row < run[1] + run[2]]
+@lru_cache(maxsize=4096)
+def _asked_first(stencil: Stencil, rows: int) -> list[tuple[int, int]]:
+    """Return the runs of a stencil that are asked first: how many cells, and the bit of the first of them."""
+    return [(count, column * rows + first) for column, first, count in stencil.runs[::_FIRST]]
+
+
+def _runs_at(stencil: Stencil, rows: int, cell: int) -> list[tuple[int, int]]:
+    """Return the run that a cell belongs to, likewise."""
+    column, row = divmod(cell, rows)
+    return [
+        (count, across * rows + first)
+        for across, first, count in stencil.runs
+        if across == column and first <= row < first + count
+    ]
 
 
 @lru_cache(maxsize=4096)
@@ -203,6 +214,8 @@ class Bitmap:
         ``taken`` spread by 1, 2, 4 ... cells, as far as it was asked for.
     wide : dict of int to int
         The same spread by any number of cells: shapes share the lengths of their runs.
+    blocks : dict of (int, int) to int
+        Where the corner of a block of so many columns and rows has a taken cell in it.
     full, free : set of Room
         That are known to have no place for their block, as things stand and for good, and to have one.
     """
@@ -216,6 +229,7 @@ class Bitmap:
     work: int = 0
     spread: list[int] = field(default_factory=list)
     wide: dict[int, int] = field(default_factory=dict)
+    blocks: dict[tuple[int, int], int] = field(default_factory=dict)
     full: set[Room] = field(default_factory=set)
     free: set[Room] = field(default_factory=set)
 
@@ -254,7 +268,7 @@ class Bitmap:
         int
             As one whole number, as by `as_number`.
         """
-        return _cells_of(stencil.runs, self.rows) << (column * self.rows + row)
+        return _cells_of(stencil, self.rows) << (column * self.rows + row)
 
     def lowest(self, stencil: Stencil) -> tuple[int, int] | None:
         """Return the free place of the lowest column, and in it of the lowest row.
@@ -266,39 +280,46 @@ class Bitmap:
         """
         free = self._valid(stencil)
         size = (self.taken.bit_length() + 7) // 8
-        asked: Sequence[tuple[int, int, int]] = stencil.runs[::_FIRST]
+        asked = _asked_first(stencil, self.rows)
         while free:
             free &= ~self._blocked(asked)
             self.work += (len(asked) + 1) * size
             if not free:
                 break
             place = (free & -free).bit_length() - 1
-            met = (self.taken >> place) & _cells_of(stencil.runs, self.rows)
+            met = (self.taken >> place) & _cells_of(stencil, self.rows)
             if not met:
                 return divmod(place, self.rows)
             cells = {(met & -met).bit_length() - 1, met.bit_length() - 1}
-            asked = [
-                run for cell in sorted(cells) for run in _runs_at(stencil.runs, *divmod(cell, self.rows))
-            ]
+            asked = [run for cell in sorted(cells) for run in _runs_at(stencil, self.rows, cell)]
         return None
 
-    def _blocked(self, runs: Sequence[tuple[int, int, int]]) -> int:
-        """Return the places where one of these runs meets a taken cell."""
-        blocked, wide, rows = 0, self.wide, self.rows
-        for across, first, count in runs:
-            met = wide.get(count)
-            if met is None:
-                met = wide[count] = self._spread(count)
-            blocked |= met >> (across * rows + first)
+    def _blocked(self, runs: Sequence[tuple[int, int]]) -> int:
+        """Return the places where one of these runs meets a taken cell: how many cells, and its first bit."""
+        blocked, wide = 0, self.wide
+        for count, first in runs:
+            blocked |= (wide[count] if count in wide else self._wide(count)) >> first
         return blocked
 
-    def _spread(self, count: int) -> int:
+    def _wide(self, count: int) -> int:
         """Return the cells from which a run of so many cells upward meets a taken one."""
-        level = count.bit_length() - 1
-        spread = self.spread = self.spread or [self.taken]
-        while len(spread) <= level:
-            spread.append(spread[-1] | spread[-1] >> (1 << (len(spread) - 1)))
-        return spread[level] | spread[level] >> (count - (1 << level))
+        if count not in self.wide:
+            level = count.bit_length() - 1
+            spread = self.spread = self.spread or [self.taken]
+            while len(spread) <= level:
+                spread.append(spread[-1] | spread[-1] >> (1 << (len(spread) - 1)))
+            self.wide[count] = spread[level] | spread[level] >> (count - (1 << level))
+        return self.wide[count]
+
+    def _block(self, columns: int, rows: int) -> int:
+        """Return the cells from which a block of so many columns and rows has a taken cell in it."""
+        if columns == 1:
+            return self._wide(rows)
+        if (columns, rows) not in self.blocks:
+            half = 1 << ((columns - 1).bit_length() - 1)
+            part = self._block(half, rows)
+            self.blocks[columns, rows] = part | part >> ((columns - half) * self.rows)
+        return self.blocks[columns, rows]
 
     def is_full(self, room: Room) -> bool:
         """Return whether there is no place in a room for its block, and so none for the stencil round it.
@@ -316,13 +337,8 @@ class Bitmap:
         n_free = self.columns * self.rows - self.taken.bit_count()
         if left >= right or bottom >= top or columns * rows > n_free:
             return False
-        blocked, width = self._blocked([(0, 0, rows)]), 1
-        while width < columns:
-            more = min(width, columns - width)
-            blocked |= blocked >> (more * self.rows)
-            width += more
         places = repeated(((1 << (top - bottom)) - 1) << bottom, self.rows, right - left)
-        return bool((places << (left * self.rows)) & ~blocked)
+        return bool((places << (left * self.rows)) & ~self._block(columns, rows))
 
     def room_of(self, stencil: Stencil) -> Room:
         """Return where the core of a stencil may lie on a sheet of this size, made a little larger."""

@@ -81,21 +81,50 @@ def turned(outline: shapely.Geometry, turn_deg: float) -> shapely.Geometry:
 
     Parameters
     ----------
-    outline : shapely geometry, mm
+    outline : shapely geometry or array of them, mm
     turn_deg : float, deg
         Counter-clockwise.
 
     Returns
     -------
-    shapely geometry, mm
+    shapely geometry or array of them, mm
     """
     quarters = turn_deg / 90.0
+    if quarters % 4.0 == 0.0:
+        return outline
     if quarters == round(quarters):
         c, s = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))[int(quarters) % 4]
     else:
         c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
     matrix = np.array([[c, s], [-s, c]])
     return shapely.transform(outline, lambda points: points @ matrix)
+
+
+def boxes_turned(outlines: Outlines, turn_deg: float) -> NDArray[np.float64]:
+    """Return the boxes round outlines that are turned about the origin.
+
+    Parameters
+    ----------
+    outlines : (n,) shapely geometry, mm
+    turn_deg : float, deg
+        Counter-clockwise.
+
+    Returns
+    -------
+    (n, 4) float, mm
+        Left, bottom, right and top.
+    """
+    quarters = turn_deg / 90.0
+    if quarters != round(quarters):
+        return np.asarray(shapely.bounds(turned(outlines, turn_deg)))
+    left, bottom, right, top = shapely.bounds(outlines).T
+    ways = (
+        (left, bottom, right, top),
+        (-top, left, -bottom, right),
+        (-right, -top, -left, -bottom),
+        (bottom, -right, top, -left),
+    )
+    return np.stack(ways[int(quarters) % 4], axis=1)
 
 
 def is_box(outline: shapely.Polygon) -> bool:
@@ -176,12 +205,13 @@ def make_rasters(
     reach = gap / 2.0 - TOUCH
     own = np.repeat(np.arange(len(outlines)), [len(some) for some in turns])
     angles = np.concatenate([np.asarray(some, dtype=np.float64) for some in turns])
-    grown, bare = plain[own], outlines[own]
+    grown, boxes = plain[own], np.empty((len(own), 4))
     for turn in np.unique(angles).tolist():
         alike = angles == turn
-        grown[alike], bare[alike] = turned(grown[alike], turn), turned(bare[alike], turn)
+        grown[alike] = turned(grown[alike], turn)
+        boxes[alike] = boxes_turned(outlines[own[alike]], turn)
     # nothing that must stay clear lies outside this box, which makes the size exact
-    shapes = shapely.box(*(shapely.bounds(bare) + np.array([-reach, -reach, reach, reach])).T)
+    shapes = shapely.box(*(boxes + np.array([-reach, -reach, reach, reach])).T)
     is_round = ~_are_boxes(grown)
     shapes[is_round] = shapely.intersection(grown[is_round], shapes[is_round])
     found: list[dict[object, tuple[Stencil, shapely.Polygon]]] = [{} for _ in outlines]

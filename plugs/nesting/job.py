@@ -14,7 +14,15 @@ from plugs.foam.stock import Blank, Cutting, Stock, belongs, turns_of
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.nesting.filling import fits
-from plugs.nesting.grids import Outlines, RasterShape, RasterSheet, is_box, make_rack, make_rasters, turned
+from plugs.nesting.grids import (
+    Outlines,
+    RasterShape,
+    RasterSheet,
+    boxes_turned,
+    is_box,
+    make_rack,
+    make_rasters,
+)
 
 _CELLS = 120  # across the short side of a sheet, at least
 _MOST_CELLS = 400  # and at most: the work goes with their square
@@ -56,7 +64,7 @@ def smallest_sheet(blank: Blank, cutting: Cutting) -> tuple[float, float]:
     """
     sizes = []
     for turn in turns_of(blank, cutting):
-        left, bottom, right, top = turned(blank.outline, turn).bounds
+        left, bottom, right, top = boxes_turned(np.array([blank.outline]), turn)[0].tolist()
         sizes.append(
             tuple(
                 float(math.ceil(size + 2.0 * cutting.edge_margin - 1e-6))
@@ -139,8 +147,9 @@ def _shapes(
     group: Sequence[Blank], outlines: Outlines, cutting: Cutting, cell: float
 ) -> tuple[RasterShape, ...]:
     """Return outlines ready to be placed; equal ones share a shape."""
-    content = shapely.to_wkb(shapely.set_precision(outlines, 1e-6, mode="pointwise"))
-    keys = [*zip(content, (turns_of(blank, cutting) for blank in group), strict=True)]
+    points, own = shapely.get_coordinates(outlines, return_index=True)
+    drawn = np.split(np.round(points, 6) + 0.0, np.flatnonzero(np.diff(own)) + 1)
+    keys = [(one.tobytes(), turns_of(blank, cutting)) for one, blank in zip(drawn, group, strict=True)]
     first = {key: i for i, key in reversed([*enumerate(keys)])}
     numbers = sorted(first.values())
     made = make_rasters(outlines[numbers], [keys[i][1] for i in numbers], cutting.gap, cell)

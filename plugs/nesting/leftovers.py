@@ -108,7 +108,7 @@ def _largest_free(
 
 def _bars(depth: NDArray[np.int64]) -> list[tuple[int, int, int]]:
     """Return the widest bar under a row of depths for each depth at which one ends: start, end, depth."""
-    starts = np.flatnonzero(np.diff(depth, prepend=-1)).tolist()
+    starts = [0, *(np.flatnonzero(depth[1:] != depth[:-1]) + 1).tolist()]
     found: list[tuple[int, int, int]] = []
     waiting: list[tuple[int, int]] = []
     for place, deep in zip([*starts, len(depth)], [*depth[starts].tolist(), 0], strict=True):

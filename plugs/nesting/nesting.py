@@ -207,10 +207,10 @@ def finished(laid: Sequence[tuple[Stock, Sequence[Placement]]], cutting: Cutting
     """
     sheets = []
     for i, (stock, on) in enumerate(laid, start=1):
-        fault = fault_of(stock, on, cutting)
+        outlines = [placement.outline for placement in on]
+        fault = _fault_of(stock, on, outlines, cutting)
         if fault:
             raise AssertionError(f"sheet {i}: {fault}")
-        outlines = [placement.outline for placement in on]
         sheets.append(
             Sheet(
                 number=i,
@@ -231,7 +231,14 @@ def fault_of(stock: Stock, on: Sequence[Placement], cutting: Cutting) -> str:
     str
         Empty when all is well.
     """
-    outlines = np.array([placement.outline for placement in on], dtype=object)
+    return _fault_of(stock, on, [placement.outline for placement in on], cutting)
+
+
+def _fault_of(
+    stock: Stock, on: Sequence[Placement], drawn: Sequence[shapely.Polygon], cutting: Cutting
+) -> str:
+    """Return what is wrong with a sheet, by the outlines of its blanks."""
+    outlines = np.array(drawn, dtype=object)
     room = inside(stock, cutting.edge_margin).buffer(SLACK, join_style="mitre")
     for placement, outline in zip(on, outlines, strict=True):
         if not room.covers(outline):
