@@ -195,6 +195,16 @@ Room = tuple[int, int, int, int, int, int]
 which row to before which."""
 
 
+@lru_cache(maxsize=4096)
+def _places_of(room: Room, columns: int, rows: int) -> int:
+    """Return where the corner of a room's block may lie on a sheet of so many columns and rows."""
+    across, up, left, right, bottom, top = room
+    right, top = min(right, columns - across + 1), min(top, rows - up + 1)
+    if left >= right or bottom >= top:
+        return 0
+    return repeated(((1 << (top - bottom)) - 1) << bottom, rows, right - left) << (left * rows)
+
+
 @record(slots=True, kw_only=True)
 class Bitmap:
     """A sheet while it is filled.
@@ -332,13 +342,8 @@ class Bitmap:
 
     def _has_place(self, room: Room) -> bool:
         """Return whether the block of a room is free of taken cells anywhere in it."""
-        columns, rows, left, right, bottom, top = room
-        right, top = min(right, self.columns - columns + 1), min(top, self.rows - rows + 1)
-        n_free = self.columns * self.rows - self.taken.bit_count()
-        if left >= right or bottom >= top or columns * rows > n_free:
-            return False
-        places = repeated(((1 << (top - bottom)) - 1) << bottom, self.rows, right - left)
-        return bool((places << (left * self.rows)) & ~self._block(columns, rows))
+        places = _places_of(room, self.columns, self.rows)
+        return bool(places) and places & self._block(*room[:2]) != places
 
     def room_of(self, stencil: Stencil) -> Room:
         """Return where the core of a stencil may lie on a sheet of this size, made a little larger."""

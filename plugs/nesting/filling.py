@@ -20,6 +20,8 @@ from plugs.nesting.runs import Edges, number_of, runs_touched
 _STEPS = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.03125)
 """Slides that are tried, in cells."""
 
+_WHOLE = 1e-9  # mm. So near to a cell's corner a shape takes the cells that its stencil tells
+
 _PLACE_WORK = 120_000  # cells that one placing costs beside those it looks at
 _SLIDE_WORK = 1_000_000
 """Effort of laying one shape on its cells, and of sliding it to its place, in the bytes that are shifted
@@ -216,11 +218,18 @@ class _Sheet:
                     if not len(near) or not shapely.intersects(near, _moved(grown, to, stencil)).any():
                         x, y = to
         moved = _moved(grown, (x, y), stencil)
+        shapely.prepare(moved)
+        return _Laid(x=x, y=y, cells=self._cells(stencil, x, y), grown=moved, box=moved.bounds)
+
+    def _cells(self, stencil: Stencil, x: float, y: float) -> int:
+        """Return the cells that a shape takes with the corner of its box anywhere."""
+        cell, rack = self.rack.cell, self.rack
+        i, j = round(x / cell), round(y / cell)
+        if max(abs(x - i * cell), abs(y - j * cell)) < _WHOLE:
+            return self.bitmap.cells_at(stencil, i, j)
         starts, ends = ((points + np.array((x, y))) / cell for points in stencil.edges)
         edges = Edges(starts=starts, ends=ends, shape=np.zeros(len(starts), dtype=np.int64))
-        cells = number_of(runs_touched(edges, np.array([rack.columns]), np.array([rack.rows])), rack.rows)
-        shapely.prepare(moved)
-        return _Laid(x=x, y=y, cells=cells, grown=moved, box=moved.bounds)
+        return number_of(runs_touched(edges, np.array([rack.columns]), np.array([rack.rows])), rack.rows)
 
     def _near(self, stencil: Stencil, x: float, y: float) -> NDArray[np.object_]:
         """Return the placed shapes that a shape could meet while it slides."""

@@ -93,12 +93,15 @@ def _largest_free(
     """Return column, row, columns and rows of the largest free rectangle, None if all are too small."""
     columns = len(taken)
     narrow, low = math.ceil(least / across - 1e-9), math.ceil(least / up - 1e-9)
-    place = np.arange(columns)[:, None]
+    place = np.arange(columns, dtype=np.int32)[:, None]
     depth = place - np.maximum.accumulate(np.where(taken, place, -1), axis=0)
     goes_on = ~(taken[1:] & (depth[:-1] > 0)).any(axis=1)
     ends = np.flatnonzero(~np.append(goes_on, False) & (depth.max(axis=1) >= narrow))
     best, size = None, 0
+    most = depth.max(axis=1) * (depth >= narrow).sum(axis=1)  # that can end there
     for i in ends.tolist():
+        if most[i] <= size:
+            continue
         for start, finish, deep in _bars(depth[i]):
             if deep >= narrow and finish - start >= low and deep * (finish - start) > size:
                 size = deep * (finish - start)
@@ -106,7 +109,7 @@ def _largest_free(
     return best
 
 
-def _bars(depth: NDArray[np.int64]) -> list[tuple[int, int, int]]:
+def _bars(depth: NDArray[np.int32]) -> list[tuple[int, int, int]]:
     """Return the widest bar under a row of depths for each depth at which one ends: start, end, depth."""
     starts = [0, *(np.flatnonzero(depth[1:] != depth[:-1]) + 1).tolist()]
     found: list[tuple[int, int, int]] = []
