@@ -127,8 +127,9 @@ def _places(region: shapely.Geometry) -> Array:
         found.append(np.stack([np.interp(stops, along, points[:, i]) for i in (0, 1)], axis=1))
     left, bottom, right, top = edge.bounds
     cells = (np.arange(_ACROSS) + 0.5) / _ACROSS
-    grid = np.stack(np.meshgrid(left + cells * (right - left), bottom + cells * (top - bottom)), axis=-1)
-    points = np.asarray(np.round(np.concatenate([*found, grid.reshape(-1, 2)]), 2))
+    across, up = left + cells * (right - left), bottom + cells * (top - bottom)
+    grid = np.stack([np.tile(across, _ACROSS), np.repeat(up, _ACROSS)], axis=1)
+    points = np.asarray(np.round(np.concatenate([*found, grid]), 2))
     shapely.prepare(region)
     is_inside: Mask = shapely.contains_xy(region, points[:, 0], points[:, 1])
     return np.asarray(points[is_inside])
