@@ -69,8 +69,8 @@ def first_look(
     shelf : Shelf or None
         Where stages of the build before are found.
     crew : Crew or None
-        Makes the cloth meanwhile, for whoever asks the shelf for it next. What is written stays only until
-        then: it has no record, but where foam was cut, to be told what changed.
+        Makes the cloth meanwhile, if there is a book. What is written stays only until all is built: it has
+        no record, but where foam was cut, to be told what changed.
     pen : DrawingRun or None
         Draws half of the layers, until this process knows how files begin: then a mate makes half of all.
 
@@ -82,11 +82,13 @@ def first_look(
     with ExitStack() as after:
         kernel = None if open_kernel is None else _kernel_of(open_kernel, after)
         work = opened(path, overrides, say=say, open_kernel=kernel, shelf=shelf)
+        if shelf is not None:
+            shelf.expect_nothing()
         after.enter_context(_mate_of(work, kinds, pen))
         _ = work.lines, work.cutters  # what is wrong with a recipe is told before a folder is begun
         after.enter_context(told_by(work.plug.sides))
         fresh = after.enter_context(FreshFolder(out))
-        if crew is not None:
+        if crew is not None and "html" in kinds:
             begin_cloth(work, crew, OF_CLOTH)
         _ = work.pins  # before what a mate does not make
         fresh.files.add(_foam_files(work, kinds) | _layer_files(work, kinds, pen))
@@ -145,7 +147,6 @@ def _mate_of(work: Worked, kinds: Sequence[str], pen: DrawingRun | None) -> Abst
 def _go_along(work: Worked, kinds: Sequence[str], pen: DrawingRun) -> None:
     """Make foam and layers beside the process that looks, and nothing else: the side of its mate."""
     work.say = lambda _: None
-    present(work.shelf).expect_nothing()
     _ = work.lines, work.cutters
     with told_by(work.plug.sides):
         _ = work.pins

@@ -9,16 +9,18 @@ from __future__ import annotations
 import importlib
 import importlib.util
 import os
+import signal
 import stat
 import sys
 import sysconfig
 import threading
-from collections.abc import Callable, Mapping, Sequence
-from contextlib import AbstractContextManager
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import replace
 from functools import cache
 from hashlib import blake2b
 from pathlib import Path
+from types import FrameType
 from typing import Any, Final, Protocol
 
 from plugs.files.folder import beginnings
@@ -33,16 +35,21 @@ BOOK: Final = "html"
 SLOW: Final = "step"
 """The kind of file that takes as long as all others together."""
 
-PERIOD_S: Final = 0.02
+PERIOD_S: Final = 0.01
 """Time between two looks at the files."""
 
 _COARSE_TICK_S: Final = 2.0
 """The coarsest clock of a file system: that of FAT (from memory)."""
 
 _LARGEST_READ: Final = 4 << 20  # bytes: of a larger file only size and time are looked at
-_REPLACED_LOOKS: Final = 20  # looks at a file that is gone, before it is told: editors replace files
+_REPLACED_LOOKS: Final = 40  # looks at a file that is gone, before it is told: editors replace files
 _PACKAGES: Final = ("site-packages", "dist-packages")  # names of folders of installed packages
 _PASSING: Final = ("/proc/", "/sys/", "/dev/")
+_ATTEND_S: Final = 0.05
+"""Time between two looks at the files while a build is under way."""
+_WHOLE: Final = frozenset(("_find_and_load", "lend", "swap_in", "__exit__", "__del__"))
+"""Functions that are not broken off: a module half loaded, a process half started, or a folder half swapped
+would be met by the next build, and what is put away would stay."""
 
 Say = Callable[[str], None]
 OpenKernel = Callable[[], AbstractContextManager[KernelRun]]
@@ -190,7 +197,7 @@ def watch(
     told : callable
         Told how each round went.
     stop : threading.Event
-        Ends the watch when it is set, at the next stage of a build at the latest.
+        Ends the watch when it is set, in the middle of a build too.
     beside : sequence of Path
         More files that matter, there or not.
     period : float, s
@@ -206,12 +213,41 @@ def watch(
         attend()
         say(stage)
 
+    words: dict[str, Any] = {"out": out, "say": say_if_wanted}
     with KeptKernel(attend) as kernel, files:
 
         def one_round(chosen: tuple[str, ...]) -> object:
-            return make(recipe, changes, out=out, kinds=chosen, say=say_if_wanted, open_kernel=kernel.lend)
+            with _attended(attend):
+                return make(recipe, changes, **words, kinds=chosen, open_kernel=kernel.lend)
 
         _go_round(one_round, rounds_of(kinds), files, stop, told, period)
+
+
+@contextmanager
+def _attended(attend: Callable[[], None]) -> Iterator[None]:
+    """Attend every so often meanwhile, wherever this thread is, if it is the one that hears of signals."""
+    if sys.platform == "win32" or threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def look(_: int, frame: FrameType | None) -> None:
+        while frame is not None:
+            if frame.f_code.co_name in _WHOLE:
+                return
+            frame = frame.f_back
+        try:
+            attend()
+        except _Superseded:
+            signal.setitimer(signal.ITIMER_REAL, 0.0)  # once is enough: the rest is put away in peace
+            raise
+
+    before = signal.signal(signal.SIGALRM, look)
+    signal.setitimer(signal.ITIMER_REAL, _ATTEND_S, _ATTEND_S)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0.0)
+        signal.signal(signal.SIGALRM, before)
 
 
 def _go_round(

@@ -480,7 +480,7 @@ def _run(
     """Do what is wanted: the side of the copy, which goes nowhere else and holds no file of this process."""
     try:
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever waits is told, and ends this
-        for number in (signal.SIGTERM, signal.SIGHUP):
+        for number in (signal.SIGTERM, signal.SIGHUP, signal.SIGALRM):
             signal.signal(number, signal.SIG_DFL)
         signal.pthread_sigmask(signal.SIG_SETMASK, ())
         nowhere = os.open(os.devnull, os.O_RDWR)

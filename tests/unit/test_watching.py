@@ -245,6 +245,59 @@ def test_a_save_breaks_off_what_is_under_way(recipe: Path) -> None:
     assert stages == [1, 1, 1, 2]
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="no signal tells of time there")
+def test_a_save_breaks_off_what_says_nothing(recipe: Path) -> None:
+    """In the thread that hears of signals a build need not say anything; what is put away is left alone."""
+    begun, stop, put_away = threading.Event(), threading.Event(), []
+    outcomes: list[Outcome] = []
+
+    def make(path: Path, overrides: object, **words: object) -> object:
+        made = run_recipe(load_recipe(path), {}).result
+        if made == 1:
+            until = time.monotonic() + PATIENCE_S
+            with put_away_slowly(put_away):
+                begun.set()
+                while time.monotonic() < until:
+                    pass
+        return made
+
+    def save() -> None:
+        assert begun.wait(PATIENCE_S)
+        recipe_of(recipe, "return 2")
+
+    def told(outcome: Outcome) -> None:
+        outcomes.append(outcome)
+        stop.set()
+
+    saver = threading.Thread(target=save)
+    saver.start()
+    before = signal.getsignal(signal.SIGALRM)
+    watch(recipe, {}, make=make, out=recipe.parent / "out", kinds=("csv",), say=lambda _: None, told=told,
+          stop=stop, period=PERIOD)  # fmt: skip
+    saver.join()
+    assert [one.built for one in outcomes] == [2]
+    assert put_away == ["wholly"]
+    assert signal.getsignal(signal.SIGALRM) == before
+    assert signal.getitimer(signal.ITIMER_REAL) == (0.0, 0.0)
+
+
+class put_away_slowly:  # noqa: N801 - a context
+    """Takes several looks at the files to leave."""
+
+    def __init__(self, done: list[str]) -> None:
+        self._done = done
+
+    def __enter__(self) -> None:
+        """Do nothing."""
+
+    def __exit__(self, *_: object) -> None:
+        """Note that the end was reached."""
+        until = time.monotonic() + 6.0 * PERIOD
+        while time.monotonic() < until:
+            pass
+        self._done.append("wholly")
+
+
 def test_what_a_build_reads_of_its_own_files_is_not_watched(recipe: Path) -> None:
     """In its folder, in the one of the first look, and in those under passing names that these replace."""
     out = recipe.parent / "out"
