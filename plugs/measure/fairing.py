@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
 from numbers import Real
 from typing import Final
 
@@ -27,6 +29,9 @@ MOST_LEFT_OUT: Final = 0.05
 
 _LONGEST_LINE: Final = 50.0
 """So many times its own width a spiral or a scattered outline may be long."""
+
+_KEPT: Final = 64
+"""Curves that are not faired again when a recipe is read again, in a process that lives on."""
 
 _REPEATED: Final = "repeats the point before it"
 
@@ -214,6 +219,16 @@ def fair(
     """
     ends = _ends(landmarks, is_closed)
     given = _checked(points, tolerance)
+    source = str(getattr(points, "source", ""))
+    return replace(_faired(given.tobytes(), tolerance, ends, is_closed, most_left_out, source))
+
+
+@lru_cache(_KEPT, typed=True)
+def _faired(
+    packed: bytes, tolerance: float, ends: Ends, is_closed: bool, most_left_out: float, source: str
+) -> Fairing:
+    """Return the fair curve along points that have been checked, each pair of floats after the other."""
+    given = np.frombuffer(packed).reshape(-1, 2)
     is_new = _new(given, is_closed)
     if np.count_nonzero(is_new) < (4 if is_closed else 2):
         raise PlugError(
@@ -227,7 +242,6 @@ def fair(
     _check_left_out(is_out, is_new, most_left_out)
     is_kept = is_new & ~is_out
     spline, s = fair_curve(given[is_kept], tolerance, noise, ends, is_closed)
-    source = str(getattr(points, "source", ""))
     return _fairing(spline, s, given, is_kept, is_out, tolerance, noise, source)
 
 
