@@ -69,10 +69,9 @@ def first_look(
     shelf : Shelf or None
         Where stages of the build before are found.
     crew : Crew or None
-        Makes the cloth meanwhile, if there is a book. What is written stays only until all is built: it has
-        no record, but where foam was cut, to be told what changed.
+        Makes the cloth of a book meanwhile; the folder does not stay, and has a record where foam was cut.
     pen : DrawingRun or None
-        Draws half of the layers, until this process knows how files begin: then a mate makes half of all.
+        Draws half of the layers; once this process knows how files begin a mate makes half of all.
 
     Returns
     -------
@@ -82,22 +81,21 @@ def first_look(
     with ExitStack() as after:
         kernel = None if open_kernel is None else _kernel_of(open_kernel, after)
         work = opened(path, overrides, say=say, open_kernel=kernel, shelf=shelf)
-        if shelf is not None:
-            shelf.expect_nothing()
         after.enter_context(_mate_of(work, kinds, pen))
         _ = work.lines, work.cutters  # what is wrong with a recipe is told before a folder is begun
         after.enter_context(told_by(work.plug.sides))
         fresh = after.enter_context(FreshFolder(out))
         if crew is not None and "html" in kinds:
             begin_cloth(work, crew, OF_CLOTH)
-        _ = work.pins  # before what a mate does not make
-        fresh.files.add(_foam_files(work, kinds) | _layer_files(work, kinds, pen))
+        fresh.files.add(_foam_files(work, kinds))
         if "html" in kinds:
             from plugs.writing import with_book
 
+            fresh.files.add(_layer_files(work, kinds, pen))
             made, summary = with_book(work, fresh.files, present(kernel), crew or after.enter_context(Crew()))
         else:
-            made = _without_book(work, fresh.files, wants_record=crew is None or work.cut is not None)
+            made = _without_book(work, fresh.files, lambda: _layer_files(work, kinds, pen))
+            made = _recorded(work, made) if crew is None or work.cut is not None else made
             summary = summarise(work, made)
         say("files")
         fresh.write({SUMMARY: json.dumps(summary, indent=2, ensure_ascii=False)})
@@ -137,6 +135,8 @@ def _kernel_of(
 
 def _mate_of(work: Worked, kinds: Sequence[str], pen: DrawingRun | None) -> AbstractContextManager[object]:
     """Return a mate that makes foam and layers too, where there can be one and it can draw them."""
+    if work.shelf is not None:
+        work.shelf.expect_nothing()
     can_render = "dxf" not in kinds or bool(frames())
     is_quick = pen is not None and work.shelf is not None and "html" not in kinds
     if not (is_quick and can_render and can_be_made(beside_talkers=True)):
@@ -153,13 +153,17 @@ def _go_along(work: Worked, kinds: Sequence[str], pen: DrawingRun) -> None:
         _layer_files(work, kinds, pen)
 
 
-def _without_book(work: Worked, files: FileList, *, wants_record: bool) -> Made:
-    """Return what was made of foam and layers, with its record if that is wanted."""
-    made = Made(files=files, stages=STAGES, findings=found(work, STAGES), proof=None)
-    if not wants_record:
-        return made
+def _without_book(work: Worked, files: FileList, layers: Callable[[], dict[str, bytes]]) -> Made:
+    """Return what was made of foam and layers: findings come first, while a mate is at the layers."""
+    findings = found(work, STAGES)
+    files.add(layers())
+    return Made(files=files, stages=STAGES, findings=findings, proof=None)
+
+
+def _recorded(work: Worked, made: Made) -> Made:
+    """Return what was made of foam and layers with its record."""
     record = record_of(work, STAGES, made.findings)
-    files.add({FILE: packed(record)})
+    made.files.add({FILE: packed(record)})
     return replace(made, changes=since_cut(work.cut, record, wants_surface=False))
 
 
@@ -212,6 +216,7 @@ def _drawn(
 
 def _foam_files(work: Worked, kinds: Sequence[str]) -> dict[str, bytes]:
     """Return the foam as a file, if that is asked for."""
+    _ = work.pins  # before what a mate does not make
     return work.again("foam", _foam) if "stl" in kinds else {}
 
 

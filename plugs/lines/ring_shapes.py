@@ -21,6 +21,7 @@ MOST_PER_ARC = 48
 TIP = 1e-3
 """So near a ridge or a point, in mm, a section is too small for its points to be told apart."""
 _SINGULAR = 1e-9  # sine of the angle of two lines that are parallel but for rounding
+_WIDE = 1e-9  # of its squared size, mm2: far wider than a ridge, and than rounding
 _LARGEST_TURN = 0.999 * np.pi  # a blend round half a turn would have no tangent to begin from
 _SLACK = 1e-7  # rad: far over rounding, far under any fold that could be cut
 
@@ -34,7 +35,11 @@ def is_ridge(corners: Array) -> bool:
     """
     if not np.isfinite(corners).all():
         return False
-    spread = np.linalg.svd(corners - corners.mean(axis=0), compute_uv=False)
+    off = corners - corners.mean(axis=0)
+    (a, b), (_, c) = (off.T @ off).tolist()
+    if a * c - b * b > _WIDE * (a + c) * (a + c + 1.0):
+        return False
+    spread = np.linalg.svd(off, compute_uv=False)
     return bool(spread[1] < LENGTH < spread[0])
 
 
