@@ -24,11 +24,18 @@ from plugs.mesh.vectors import corners_of, cross, dot, extents, lengths
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 Flags = NDArray[np.bool_]
+Sides = NDArray[np.int8]
 
 _UPRIGHT: Final = 1e-9
 """Sine of the lean at which a wall is upright: rounding leaves some 1e-16 to 1e-12."""
 
 _AHEAD: Final = np.array([1, 2, 0])
+
+_INSIDE: Final = np.array([[j >> k & 1 for k in range(3)] for j in range(8)], dtype=np.bool_)
+"""Which corners lie on one side of a plane, by the sum of 1, 2 and 4 for those that do."""
+_LEAVES: Final = np.argmax(_INSIDE & ~_INSIDE[:, _AHEAD], axis=1)
+_ENTERS: Final = np.argmax(~_INSIDE & _INSIDE[:, _AHEAD], axis=1)
+"""Along which side that is left and entered again."""
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,12 +45,15 @@ class Levelled:
     Attributes
     ----------
     vertices : (n, 3) float, mm
+    heights : (n,) float, mm
+        Of vertices.
     triangles : (m, 3) int
     low, high : (m,) float, mm
         Heights of each triangle.
     """
 
     vertices: Array
+    heights: Array
     triangles: Indices
     low: Array
     high: Array
@@ -61,6 +71,8 @@ class Banded(Levelled):
         What does not face down.
     is_rim : (m, 3) bool
         Edges of triangles that look up, beyond which lies one that does not.
+    places : (n + 6 m, 2) float, mm
+        Of vertices, with room for where the lower plane crosses edges, and the upper: written every time.
     outflow : (m,) float, mm3
         Half of what passes each triangle outward, of a flow away from the axis as fast as it is far.
     """
@@ -68,6 +80,7 @@ class Banded(Levelled):
     edges: Indices
     looks_up: Flags
     is_rim: Flags
+    places: Array
     outflow: Array
 
 
@@ -113,7 +126,7 @@ class _Between:
     low: float
     high: float
     near: Indices
-    side: Indices
+    side: Sides
     below: _Crossed
     above: _Crossed
 
@@ -130,8 +143,9 @@ def levelled(stack: Stacked) -> Levelled:
     Levelled
     """
     vertices, triangles = triangles_of(Body(stack.up))
-    low, high = extents(vertices[triangles, 2])
-    return Levelled(vertices=vertices, triangles=triangles, low=low, high=high)
+    heights = np.ascontiguousarray(vertices[:, 2])
+    low, high = extents(heights[triangles])
+    return Levelled(vertices=vertices, heights=heights, triangles=triangles, low=low, high=high)
 
 
 def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded:
@@ -166,8 +180,12 @@ def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded
     is_rim = np.repeat(looks_up, 3)
     is_rim[one] &= ~looks_up[other // 3]
     is_rim[other] &= ~looks_up[one // 3]
+    places = np.empty((len(vertices) + 6 * len(triangles), 2))
+    places[: len(vertices)] = vertices[:, :2]
     return Banded(
+        places=places,
         vertices=vertices,
+        heights=bare.heights,
         triangles=triangles,
         edges=edges.reshape(-1, 3),
         looks_up=looks_up,
@@ -248,15 +266,16 @@ def _shadow(body: Banded, between: _Between) -> shapely.MultiPolygon:
     """Return everything that the part of a body between two planes covers."""
     near, side, below, above = between.near, between.side, between.below, between.above
     n_points, n_edges = len(body.vertices), len(body.edges) * 3
-    start, finish = side, side[:, _AHEAD]
-    row, column = np.nonzero(body.is_rim[near] & ((start != finish) | (start == 0)))
+    row, column = np.nonzero(body.is_rim.take(near, axis=0))
+    start, finish = side[row, column], side[row, _AHEAD[column]]
+    is_there = (start != finish) | (start == 0)
+    row, column = row[is_there], column[is_there]
     rim = near[row]
     edge = body.edges[rim, column]
     ends = []
-    for sides, number in ((start, column), (finish, _AHEAD[column])):
-        at, vertex = sides[row, column], body.triangles[rim, number]
+    for at, number in ((start[is_there], column), (finish[is_there], _AHEAD[column])):
         crossing = n_points + edge + np.where(at > 0, n_edges, 0)
-        ends.append(np.where(at == 0, vertex, crossing))
+        ends.append(np.where(at == 0, body.triangles[rim, number], crossing))
     # the face in the lower plane looks down, that in the upper up
     up, down = body.looks_up[below.triangle], ~body.looks_up[above.triangle]
     after = n_points + n_edges
@@ -264,8 +283,7 @@ def _shadow(body: Banded, between: _Between) -> shapely.MultiPolygon:
     upper = [after + body.edges[above.triangle[down], end[down]] for end in (above.first, above.second)]
     first = np.concatenate([ends[0], lower[0], upper[1]])
     second = np.concatenate([ends[1], lower[1], upper[0]])
-    places = np.empty((n_points + 2 * n_edges, 2))
-    places[:n_points] = body.vertices[:, :2]
+    places = body.places
     for crossed, before in ((below, n_points), (above, after)):
         places[before + body.edges[crossed.triangle, crossed.first]] = crossed.begin
     return wound_once([places[loop] for loop in loops_along(first, second) if len(loop) > 2])
@@ -354,8 +372,8 @@ def volume_under(triangles: Array, foot: float) -> Array:
 def _between(body: Levelled, low: float, high: float, before: _Between | None = None) -> _Between:
     """Return the triangles of a body that reach between two planes; ``before``: what was asked last."""
     near = np.flatnonzero((body.high > low) & (body.low < high))
-    heights = body.vertices[body.triangles[near], 2]
-    side = (heights >= high).astype(np.int64) - (heights <= low)
+    heights = body.heights.take(body.triangles.take(near, axis=0))
+    side = (heights >= high).astype(np.int8) - (heights <= low)
     if before is not None and before.high == low and (heights != low).all():
         below = _turned(before.above)
     else:
@@ -378,19 +396,17 @@ def _turned(crossed: _Crossed) -> _Crossed:
     )
 
 
-def _crossed(body: Levelled, near: Indices, side: Indices, plane: float) -> _Crossed:
+def _crossed(body: Levelled, near: Indices, side: Sides, plane: float) -> _Crossed:
     """Return the lines in which a plane crosses triangles; corners of side -1 lie beyond it."""
-    is_in = side >= 0
-    some = np.flatnonzero((is_in[:, 0] != is_in[:, 1]) | (is_in[:, 1] != is_in[:, 2]))
-    number, is_in = near[some], is_in[some]
-    ahead = is_in[:, _AHEAD]
-    leaves, enters = is_in & ~ahead, ~is_in & ahead
-    is_within = is_in.sum(axis=1) == 1
-    ends = []
-    for way in (leaves, enters):
-        column = np.argmax(way, axis=1)
-        one, two = body.triangles[number, column], body.triangles[number, _AHEAD[column]]
-        a, b = body.vertices[np.minimum(one, two)], body.vertices[np.maximum(one, two)]
+    is_in = (side >= 0).view(np.uint8)
+    inside = is_in[:, 0] + 2 * is_in[:, 1] + 4 * is_in[:, 2]
+    some = np.flatnonzero((inside != 0) & (inside != 7))
+    number, inside = near[some], inside[some]
+    is_within = _INSIDE[inside].sum(axis=1) == 1
+    corners, ends = body.triangles.ravel(), []
+    for column in (_LEAVES[inside], _ENTERS[inside]):
+        one, two = corners.take(3 * number + column), corners.take(3 * number + _AHEAD[column])
+        a, b = (body.vertices.take(of(one, two), axis=0) for of in (np.minimum, np.maximum))
         share = (plane - a[:, 2]) / (b[:, 2] - a[:, 2])
         point = a[:, :2] + share[:, None] * (b - a)[:, :2]
         ends.append((column, point, np.where(is_within, one, two)))

@@ -17,8 +17,8 @@ Indices = NDArray[np.int64]
 _FLAT = 1e-300
 """Shorter normals have no direction: what keeps a division by 0 from being one."""
 
-_BITS = 62
-"""Of a whole number that is sorted."""
+_BITS, _HALF = 62, 31
+"""Of a whole number that is sorted, and of the lower of two that are held in one."""
 
 _ASKEW = np.array([1.0, 0.0123])
 """No edge of an outline lies square to it but by chance."""
@@ -357,18 +357,19 @@ def loops_along(first: Indices, second: Indices) -> list[Indices]:
 
 
 def _plain_loops(begins: Indices, ends: Indices) -> list[Indices]:
-    """Return the loops of steps of which one leads from each vertex, rising, and one to it."""
-    onward, is_left = np.searchsorted(begins, ends).tolist(), [True] * len(begins)
-    loops = []
-    for start in range(len(begins)):
-        trail, here = list[int](), start
-        while is_left[here]:
-            is_left[here] = False
-            trail.append(here)
-            here = onward[here]
-        if trail:
-            loops.append(begins[trail])
-    return loops
+    """Return the loops of steps of which one leads from each vertex, rising, and one to it.
+
+    Each looks so many steps ahead, and twice as many the next time, for the least vertex of its loop.
+    """
+    count, ahead = len(begins), np.searchsorted(begins, ends)
+    nearest = (
+        np.arange(count) << _HALF
+    )  # the least vertex that it knows of, and below how many steps off it is
+    for k in range(count.bit_length()):
+        nearest, ahead = np.minimum(nearest, nearest[ahead] + (1 << k)), ahead[ahead]
+    steps = nearest & ((1 << _HALF) - 1)
+    order = np.argsort(nearest - 2 * steps + np.where(steps > 0, count, 0))
+    return np.split(begins[order], np.flatnonzero(steps[order] == 0)[1:]) if count else []
 
 
 # ---- what hangs together

@@ -86,6 +86,22 @@ def test_loop_that_touches_itself_is_two() -> None:
     assert sorted(loop.tolist() for loop in tri.edge_loops(bow)) == [[0, 1, 2], [2, 3, 4]]
 
 
+@pytest.mark.parametrize("count", [0, 1, 2, 17, 1000])
+def test_loops_are_walked_from_their_least_vertex(count: int) -> None:
+    """One step from each vertex and one to it: cycles of a permutation, in the order of their first ones."""
+    rng = np.random.default_rng(7)
+    names, onward = np.sort(rng.permutation(3 * count)[:count]), rng.permutation(count)
+    walked, left = [], dict(zip(names.tolist(), names[onward].tolist(), strict=True))
+    while left:
+        trail = [min(left)]
+        while trail[-1] in left:
+            trail.append(left.pop(trail[-1]))
+        walked.append(trail[:-1])
+    order = rng.permutation(count)
+    loops = tri.loops_along(names[order], names[onward][order])
+    assert [loop.tolist() for loop in loops] == walked
+
+
 @pytest.mark.parametrize("links", [0, 150, 400])
 def test_groups_are_those_of_another_library(links: int) -> None:
     """Numbers of groups as scipy's graphs give them, from none linked to nearly all."""
