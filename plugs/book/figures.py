@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import math
 import re
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Final
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from plugs.book.html import Html, el, joined
 from plugs.drafting.drawing import LABELS, Box, Drawing, Label, Path, box_around, label_box
-from plugs.drafting.flat import flat_points
+from plugs.drafting.flat import flattened
 from plugs.drafting.marks import arrow, line
 from plugs.drafting.styles import LineStyle, line_styles, without_figures
 from plugs.files.svg import CAPITAL_RATIO
@@ -106,71 +106,77 @@ def drawing_figure(
     return figure_of(picture, told if notes else caption, title=drawing.title)
 
 
-def shape_of(drawing: Drawing, passed_over: Sequence[str]) -> list[list[object]]:
+def shape_of(drawing: Drawing) -> tuple[list[str], NDArray[np.int64]]:
     """Return what is drawn, in numbers that change with its shape alone, whatever its names and its points.
 
     Parameters
     ----------
     drawing : Drawing
-    passed_over : sequence of str
-        How groups of lines begin that are not asked for; words never are.
 
     Returns
     -------
-    list of list of object
-        Of each line its group, box, length and middle, in steps of 0.1 mm.
+    groups : list of str
+        Of each line; words are none.
+    steps : (n, 7) int, dimensionless
+        Box, length and middle of each, in steps of 0.1 mm.
     """
-    rows: list[list[object]] = []
-    gone = (LABELS, *passed_over)
-    shown = [path for path in without_figures(drawing).paths if not path.dxf_layer.startswith(gone)]
-    for name, points, is_closed in _lines(shown):
-        ring = np.vstack([points, points[:1]]) if is_closed else points
-        sides = np.hypot(*np.diff(ring, axis=0).T)
-        middle = (sides[:, None] * 0.5 * (ring[1:] + ring[:-1])).sum(axis=0) / max(float(sides.sum()), 1e-9)
-        told = [*_box_of(points), float(sides.sum()), *middle.tolist()]
-        rows.append([name, *(math.floor(value / SAME_MM + BESIDE) for value in told)])
-    return sorted(rows, key=str)
+    shown = [path for path in without_figures(drawing).paths if path.dxf_layer != LABELS]
+    if not shown:
+        return [], np.zeros((0, 7), dtype=np.int64)
+    points, which = flattened(shown)
+    starts = np.searchsorted(which, np.arange(len(shown)))
+    along = np.zeros((len(points), 3))  # of the side after each point: how long it is, and its moments
+    along[:-1, 0] = np.hypot(*(points[1:] - points[:-1]).T) * (which[1:] == which[:-1])
+    along[:-1, 1:] = along[:-1, :1] * 0.5 * (points[1:] + points[:-1])
+    total = np.add.reduceat(along, starts)
+    told = (_boxes_of(points, starts), total[:, :1], total[:, 1:] / np.maximum(total[:, :1], 1e-9))
+    steps = np.floor(np.concatenate(told, axis=1) / SAME_MM + BESIDE).astype(np.int64)
+    rows = sorted(([path.dxf_layer, *row] for path, row in zip(shown, steps.tolist(), strict=True)), key=str)
+    return [str(row[0]) for row in rows], np.array([row[1:] for row in rows], dtype=np.int64)
 
 
 def _whole(drawing: Drawing) -> _Shown:
     """Return a drawing with all that is written in it."""
-    lines = _lines(drawing.paths)
-    boxes = [_box_of(points) for _, points, _ in lines] + [label_box(label) for label in drawing.labels]
-    return _Shown(lines=lines, labels=drawing.labels, box=box_around(boxes), beside=[])
+    lines, boxes = _lines(drawing.paths)
+    around = box_around([*boxes.tolist(), *map(label_box, drawing.labels)])
+    return _Shown(lines=lines, labels=drawing.labels, box=around, beside=[])
 
 
 def _smaller(drawing: Drawing, unit: str, room: tuple[float, float]) -> _Shown:
     """Return a drawing that can be read when it is smaller, and what is written beside the part in it."""
-    lines = _lines(drawing.paths)
-    boxes = [_box_of(points) for _, points, _ in lines]
-    part = [box for box, (kind, _, _) in zip(boxes, lines, strict=True) if kind != LABELS]
-    near = _near(box_around(part or boxes))
-    both = [
-        (box, one) for box, one in zip(boxes, lines, strict=True) if one[0] != LABELS or _holds(near, box)
-    ]
+    lines, boxes = _lines(drawing.paths)
+    is_part = np.array([kind != LABELS for kind, _, _ in lines])
+    near = _near(_box_of(boxes[is_part] if is_part.any() else boxes))
+    is_near = (boxes[:, :2] >= near[:2]).all(axis=1) & (boxes[:, 2:] <= near[2:]).all(axis=1)
+    kept = np.flatnonzero(is_part | is_near)
     inside = [label for label in drawing.labels if _is_in(near, label.at)]
     beside = [label.text for label in drawing.labels if not _is_in(near, label.at)]
-    whole = box_around([box for box, _ in both])
+    whole = _box_of(boxes[kept])
     scale = _scale(whole, room)
     under = [label for label in drawing.labels if label.text in _POINTED and label.text in beside]
     marks, texts = _marks(whole, scale, unit, [_pointing(label, drawing.paths) for label in under[:1]])
     letters = readable(inside, _LETTER / scale)
     if room == CARD:  # what nobody reads there is read in the larger drawing
         letters = [label for label in letters if label.height > _STEPS[-2] * _LETTER / scale]
-    labels = (*letters, *texts)
-    around = [box for box, _ in both] + [_box_of(one.points) for one in marks]
-    around += [label_box(label) for label in labels]
+    labels, (marked, around) = (*letters, *texts), _lines(marks)
     return _Shown(
-        lines=[one for _, one in both] + _lines(marks), labels=labels, box=box_around(around), beside=beside
+        lines=[lines[k] for k in kept.tolist()] + marked,
+        labels=labels,
+        box=box_around([whole, *around.tolist(), *map(label_box, labels)]),
+        beside=beside,
     )
 
 
-def _lines(paths: Sequence[Path]) -> list[Line]:
-    """Return paths as straight lines, arcs as many short ones."""
-    return [
-        (path.dxf_layer, flat_points(path) if path.bulges.any() else path.points, path.is_closed)
-        for path in paths
+def _lines(paths: Sequence[Path]) -> tuple[list[Line], Array]:
+    """Return paths as straight lines, arcs as many short ones, and their boxes."""
+    points, which = flattened(paths)
+    starts = np.searchsorted(which, np.arange(len(paths) + 1)).tolist()
+    # one that is straight and closed ends before the first point comes again
+    lines = [
+        (path.dxf_layer, points[begin : end - (path.is_closed and not path.bulges.any())], path.is_closed)
+        for path, begin, end in zip(paths, starts[:-1], starts[1:], strict=True)
     ]
+    return lines, _boxes_of(points, starts[:-1])
 
 
 def figure_of(svg: Html, caption: object, *, title: str) -> Html:
@@ -246,30 +252,27 @@ def readable(labels: Sequence[Label], height: float) -> list[Label]:
         None lower than it was.
     """
     boxes = np.array([_tight(label, label.height) for label in labels]).reshape(-1, 4)
-    grown = []
+    grown = [*labels]
     for k, label in enumerate(labels):
-        others = np.delete(boxes, k, axis=0)
         wanted = [step * height for step in _STEPS if step * height > label.height]
-        found = next((size for size in wanted if not _meets(_tight(label, size), others)), label.height)
-        boxes[k] = _tight(label, found)
-        grown.append(replace(label, height=found))
+        if wanted:
+            tried = np.array([_tight(label, size) for size in wanted])
+            met = (tried[:, None, :2] < boxes[:, 2:]) & (boxes[:, :2] < tried[:, None, 2:])
+            met[:, k] = False
+            is_free = ~met.all(axis=2).any(axis=1)
+            if is_free.any():
+                first = int(is_free.argmax())
+                boxes[k], grown[k] = tried[first], replace(label, height=wanted[first])
     return grown
 
 
-def _tight(label: Label, height: float) -> tuple[float, float, float, float]:
+def _tight(label: Label, height: float) -> Box:
     """Return the box of a label of some height."""
     x, y = label.at
     width = _TIGHT_RATIO * height * len(label.text)
     if label.align == "centre":
         return x - width / 2.0, y - 0.6 * height, x + width / 2.0, y + 0.6 * height
     return x, y - 0.2 * height, x + width, y + 1.1 * height
-
-
-def _meets(box: Box, others: Array) -> bool:
-    """Return whether a box overlaps any of others."""
-    x0, y0, x1, y1 = box
-    apart = (others[:, 0] >= x1) | (others[:, 2] <= x0) | (others[:, 1] >= y1) | (others[:, 3] <= y0)
-    return not bool(apart.all())
 
 
 def _svg(title: str, shown: _Shown, styles: Mapping[str, LineStyle], scale: float) -> Html:
@@ -282,12 +285,15 @@ def _svg(title: str, shown: _Shown, styles: Mapping[str, LineStyle], scale: floa
         f'viewBox="0 0 {width} {height}">',
         el("title", title),
     ]
+    all_points = np.concatenate([points for _, points, _ in shown.lines])
+    at = np.rint((all_points - (left, top)) * (grain, -grain)).astype(np.int64)
+    told, steps, begin = [*map(str, at.ravel().tolist())], defaultdict[str, list[str]](list), 0
+    for name, points, is_closed in shown.lines:
+        end = begin + points.size
+        steps[name].append(f"M{' '.join(told[begin:end])}{'Z' if is_closed else ''}")
+        begin = end
     for name, style in styles.items():
-        steps = []
-        for _, points, is_closed in (one for one in shown.lines if one[0] == name):
-            at = np.rint((points - (left, top)) * (grain, -grain)).astype(np.int64)
-            steps.append(f"M{' '.join(map(str, at.ravel().tolist()))}{'Z' if is_closed else ''}")
-        rows += [_stroke("".join(steps), style)] if steps else []
+        rows += [_stroke("".join(steps[name]), style)] if name in steps else []
         rows += [
             _letters(label, left, top, grain, style) for label in shown.labels if label.dxf_layer == name
         ]
@@ -315,9 +321,15 @@ def _letters(label: Label, left: float, top: float, grain: float, style: LineSty
     )  # fmt: skip
 
 
-def _box_of(points: Array) -> Box:
-    """Return the box of points."""
-    (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+def _boxes_of(points: Array, starts: Sequence[int] | NDArray[np.intp]) -> Array:
+    """Return the boxes of lines whose points stand one line after the other."""
+    low, high = np.minimum.reduceat(points, starts), np.maximum.reduceat(points, starts)
+    return np.concatenate((low, high), axis=1)
+
+
+def _box_of(boxes: Array) -> Box:
+    """Return the box around boxes."""
+    (x0, y0), (x1, y1) = boxes[:, :2].min(axis=0).tolist(), boxes[:, 2:].max(axis=0).tolist()
     return x0, y0, x1, y1
 
 
@@ -334,8 +346,3 @@ def _keyed(row: str, styles: dict[str, LineStyle]) -> Html:
 def _is_in(box: Box, at: tuple[float, float]) -> bool:
     """Return whether a point lies in a box."""
     return box[0] <= at[0] <= box[2] and box[1] <= at[1] <= box[3]
-
-
-def _holds(box: Box, inner: Box) -> bool:
-    """Return whether a box lies in another."""
-    return _is_in(box, inner[:2]) and _is_in(box, inner[2:])

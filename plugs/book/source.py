@@ -10,6 +10,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plugs.book.figures import BESIDE, CARD, HEIGHT, SAME_MM, drawing_figure, shape_of
 from plugs.book.html import Html, el, folded, joined, quantity
@@ -305,8 +306,19 @@ class BookSource:
         passed_over : sequence of str
             How groups of lines begin that are not asked for.
         """
-        drawing = self.drawings.get(path)
-        return [] if drawing is None else shape_of(drawing, (*passed_over, *_BESIDE_THE_SHAPE))
+        if path not in self.drawings:
+            return []
+        if path not in self._shapes:
+            self._shapes[path] = shape_of(self.drawings[path])
+        groups, steps = self._shapes[path]
+        gone = (*passed_over, *_BESIDE_THE_SHAPE)
+        told = zip(groups, steps.tolist(), strict=True)
+        return [[group, *row] for group, row in told if not group.startswith(gone)]
+
+    @cached_property
+    def _shapes(self) -> dict[str, tuple[list[str], NDArray[np.int64]]]:
+        """What drawings show, of those that were asked for: each is asked for twice or more."""
+        return {}
 
     def size(self, path: str) -> tuple[float, ...]:
         """Return how long and how wide, in mm, what is cut of a drawing is; empty without one.

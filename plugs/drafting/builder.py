@@ -15,6 +15,7 @@ from plugs.drafting.drawing import (
     Drawing,
     Label,
     Path,
+    box_around,
     label_box,
     paths_box,
 )
@@ -118,6 +119,11 @@ class DrawingBuilder:
     def extent(self) -> Box:
         """The box around those lines, mm."""
         return paths_box(self.lines)
+
+    @property
+    def given(self) -> Box:
+        """The box around all that has its place, which are not the words that seek theirs, mm."""
+        return box_around([paths_box(self._paths), *map(label_box, self._written)])
 
     def draw(self, paths: Iterable[Path]) -> None:
         """Draw paths.

@@ -107,9 +107,13 @@ def written(folder: Path | None, path: str, content: bytes) -> Written:
     """
     fault: OSError | None = None
     if folder is not None:
+        target = folder / path
         try:
-            (folder / path).parent.mkdir(parents=True, exist_ok=True)
-            (folder / path).write_bytes(content)
+            try:
+                target.write_bytes(content)
+            except FileNotFoundError:  # the first of its folder
+                target.parent.mkdir(parents=True, exist_ok=True)
+                target.write_bytes(content)
         except OSError as error:
             fault = error
     return Written(size=len(content), sha256=sha256(content).hexdigest(), fault=fault)

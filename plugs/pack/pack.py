@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
@@ -132,12 +132,14 @@ def pack_pages(job: PackJob) -> tuple[list[MapSheet], list[Drawing], PagePlan]:
     return sheets, small, plan
 
 
-def _paired(parts: Sequence[tuple[list[Drawing], Drawing | None]]) -> list[Drawing]:
+def _paired(
+    parts: Sequence[tuple[Callable[[], list[Drawing]], Callable[[], Drawing] | None]],
+) -> list[Drawing]:
     """Return parts as they follow each other: two that can share a page as they share it, others alone."""
     found, k = list[Drawing](), 0
     while k < len(parts):
         halves = [half for _, half in parts[k : k + 2] if half is not None]
-        found += halves if len(halves) == 2 else parts[k][0]
+        found += [half() for half in halves] if len(halves) == 2 else parts[k][0]()
         k += 2 if len(halves) == 2 else 1
     return found
 

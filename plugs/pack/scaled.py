@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -41,8 +41,8 @@ _UNSAID: Final = frozenset(("100 mm", "4 in", "UP", "FORWARD", "FORWARD IS INTO 
 
 def scaled_pages(
     drawing: Drawing, title: str, room: tuple[float, float], unit: str, *, path: str
-) -> tuple[list[Drawing], Drawing | None]:
-    """Return a drawing to scale, and how it shares a page with another if that takes little off it.
+) -> tuple[Callable[[], list[Drawing]], Callable[[], Drawing] | None]:
+    """Return what gives a drawing to scale, and as it shares a page with another if that takes little off it.
 
     Parameters
     ----------
@@ -58,25 +58,29 @@ def scaled_pages(
 
     Returns
     -------
-    tuple of list of Drawing and (Drawing or None)
-        As by `scaled_page`; rows for which a page has no room are in more of them.
+    tuple of callable and (callable or None)
+        Words are placed on what is asked for alone: as by `scaled_page`, and rows for which a page has no
+        room in more of them; and the drawing that shares a page.
     """
     page = scaled_page(drawing, title, room, unit, path=path)
-    tall, box = -drawing_bounds(page)[1], paths_box(_own(without_figures(drawing)))
+    tall, box = -page.given[1], paths_box(_own(without_figures(drawing)))
     shown = (box[3] - box[1]) / fitting_scale(box, (room[0] - _LEFT - _SIDE, _TALLEST))
 
-    def within(limit: float, least: float) -> Drawing | None:
+    def within(limit: float, least: float) -> DrawingBuilder | None:
         smaller = shown - (tall - limit)
         if tall <= limit:
             return page
         if smaller < max(_SHORTEST, least * shown):
             return None
         other = scaled_page(drawing, title, room, unit, path=path, tallest=smaller)
-        return other if -drawing_bounds(other)[1] <= limit else None
+        return other if -other.given[1] <= limit else None
 
-    alone = within(room[1], 0.0)
-    pages = continued(page, title, room[1]) if alone is None else [alone]
-    return pages, within(0.5 * (room[1] - APART), _HALVED)
+    def pages() -> list[Drawing]:
+        alone = within(room[1], 0.0)
+        return continued(page.drawing(), title, room[1]) if alone is None else [alone.drawing()]
+
+    half = within(0.5 * (room[1] - APART), _HALVED)
+    return pages, None if half is None else half.drawing
 
 
 def _own(drawing: Drawing) -> list[Path]:
@@ -92,8 +96,8 @@ def scaled_page(
     *,
     path: str,
     tallest: float = _TALLEST,
-) -> Drawing:
-    """Return a drawing to scale with its dimensions and the table that lays it out.
+) -> DrawingBuilder:
+    """Return a drawing to scale with its dimensions and the table that lays it out, its words not placed yet.
 
     Parameters
     ----------
@@ -111,7 +115,7 @@ def scaled_page(
 
     Returns
     -------
-    Drawing
+    DrawingBuilder
         In mm on the page, its upper left corner at the origin.
     """
     drawing = without_figures(drawing)
@@ -134,7 +138,7 @@ def scaled_page(
         builder.beside(Beside(choices=(words,), to=at, within=page))
     for rows in layout_rows(layout, unit):
         y = table(builder, rows, y, room[0]) - ROW / 2.0
-    return builder.drawing()
+    return builder
 
 
 def sheet_page(drawing: Drawing, title: str, unit: str, *, path: str) -> Drawing:

@@ -55,7 +55,7 @@ def test_dimensions_are_on_their_own_layer_and_cut_nothing() -> None:
 def test_file_and_shop_pack_tell_the_same_figures() -> None:
     """Every figure of the full-size drawing is on the page of the pack."""
     drawing = part(named=[("station 2", 150.0)], points=[("P1-1", 200.0, -50.0)])
-    page = scaled_page(drawing, "Layer L01", (194.0, 267.0), "mm", path="p")
+    page = scaled_page(drawing, "Layer L01", (194.0, 267.0), "mm", path="p").drawing()
     told = {label.text for label in page.labels}
     assert {label.text for label in drawing.labels if label.dxf_layer == DIMENSIONS} <= told
 

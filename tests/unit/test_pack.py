@@ -88,7 +88,7 @@ def test_a_page_says_the_figures_and_shows_the_part_to_scale() -> None:
     figures = layout_of(
         part.paths, axes=("x", "y"), named=[("station 2", 180.0)], points=[("P1-1", 100.0, -50.0)]
     )
-    page = scaled_page(replace(part, layout=figures), "Layer L01", (194.0, 267.0), "mm", path="p")
+    page = scaled_page(replace(part, layout=figures), "Layer L01", (194.0, 267.0), "mm", path="p").drawing()
     words = [label.text for label in page.labels]
     assert "station 2" in words and "240" in words, "root of 300 x 300 - 180 x 180"
     (title,) = [text for text in words if text.startswith("Layer L01")]
@@ -225,7 +225,7 @@ def test_no_word_of_a_drawing_is_dropped() -> None:
     """What the drawing of a layer says under its part, but for its bar and arrow, is on its page in full."""
     parts = list(parts_of(job_of("bonnet_scoop")))
     for title, part in parts:
-        page = scaled_page(part, title, (194.0, 267.0), "mm", path="p")
+        page = scaled_page(part, title, (194.0, 267.0), "mm", path="p").drawing()
         told = " ".join(label.text for label in page.labels)
         assert all(text in told for text in _notes(part)), title
     assert len(list(_notes(parts[0][1]))) > 3
