@@ -279,9 +279,9 @@ def make_lines(plug: Plug, drawn: Loft, forms: Sequence[Loft], skin: Skin) -> Li
         A skin thicker than the shape has room for; a recess or boss that has no place.
     """
     cover = make_cover(drawn, skin, _form_places(plug, forms))
-    finish_tools, foam, tools = made_of(
-        lambda: (*_tools(drawn, plug, None), *_form_tools(plug, forms, Skin())),
+    foam, finish_tools, tools = made_of(  # the longest first
         lambda: foam_loft(drawn, cover),
+        lambda: (*_tools(drawn, plug, None), *_form_tools(plug, forms, Skin())),
         lambda: [] if cover.is_nothing else _tools(drawn, plug, cover),
     )
     if cover.is_nothing:  # foam and finished surface are one
