@@ -381,7 +381,7 @@ class DrawingBuilder:
         """Return the lines of the hatches, and those behind words, clear of words."""
         found, boxes = list[Path](), [label_box(label) for label in labels]
         for ends in self._behind:
-            found += [_straight(pair, DIMENSIONS) for pair in _bared(ends, boxes)]
+            found += [line(*pair, DIMENSIONS) for pair in _bared(ends, boxes)]
         if not self._hatches:
             return found
         words = shapely.STRtree(shapely.box(*np.array(boxes).reshape(-1, 4).T))
@@ -391,7 +391,7 @@ class DrawingBuilder:
         return found
 
 
-def _bared(ends: Array, boxes: Sequence[Box]) -> list[Array]:
+def _bared(ends: Array, boxes: Sequence[Box]) -> list[tuple[tuple[float, float], tuple[float, float]]]:
     """Return the parts of a level or upright line that keep clear of boxes, but for crumbs."""
     begin, finish = ends.tolist()
     k = int(begin[0] == finish[0])
@@ -409,7 +409,9 @@ def _bared(ends: Array, boxes: Sequence[Box]) -> list[Array]:
         last = max(last, end)
     if begin[k] > finish[k]:
         parts = [pair[::-1] for pair in reversed(parts)]
-    return [np.array([(at, across) if k == 0 else (across, at) for at in pair]) for pair in parts]
+    if k:
+        return [((across, one), (across, other)) for one, other in parts]
+    return [((one, across), (other, across)) for one, other in parts]
 
 
 def _parallels(shape: shapely.Geometry, angle_deg: float, step: float, group: str) -> list[Path]:
@@ -428,10 +430,5 @@ def _parallels(shape: shapely.Geometry, angle_deg: float, step: float, group: st
     lines = shapely.linestrings(rows[:, None, None] * across + reach[None, :, None] * along)
     pieces = shapely.get_parts(shapely.intersection(lines, shape))
     pieces = pieces[(shapely.get_type_id(pieces) == 1) & (shapely.length(pieces) > _CRUMB)]
-    ends = shapely.get_coordinates(pieces).reshape(-1, 2, 2)
-    return [_straight(pair, group) for pair in ends]
-
-
-def _straight(points: Array, group: str) -> Path:
-    """Return a straight line."""
-    return Path(points=points, bulges=np.zeros(2), is_closed=False, dxf_layer=group)
+    ends = shapely.get_coordinates(pieces).reshape(-1, 2, 2).tolist()
+    return [line(begin, finish, group) for begin, finish in ends]

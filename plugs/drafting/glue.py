@@ -13,6 +13,7 @@ import shapely
 
 from plugs.drafting.builder import DrawingBuilder
 from plugs.drafting.drawing import Label, Path, label_box
+from plugs.drafting.marks import line
 from plugs.drafting.outlines import LayerOutlines, outline_paths
 from plugs.drafting.placing import Beside
 from plugs.drafting.styles import GLUE_BOTTOM_FACE, GLUE_TOP_FACE, PINS_BOTTOM_FACE, PINS_TOP_FACE
@@ -198,6 +199,5 @@ def pin_paths(at: tuple[float, float], diameter: float, dxf_layer: str) -> list[
     circle = np.array([(x - r, y), (x + r, y)])
     paths = [Path(points=circle, bulges=np.ones(2), is_closed=True, dxf_layer=dxf_layer)]
     for across, up in ((reach, 0.0), (0.0, reach)):
-        ends = np.array([(x - across, y - up), (x + across, y + up)])
-        paths.append(Path(points=ends, bulges=np.zeros(2), is_closed=False, dxf_layer=dxf_layer))
+        paths.append(line((x - across, y - up), (x + across, y + up), dxf_layer))
     return paths

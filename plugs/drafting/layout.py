@@ -45,9 +45,7 @@ _ALONG_EDGE: Final = (TRIM_LINE,)
 _FINE: Final = 0.01  # mm. Chords of arcs lie no farther off them
 _INSIDE: Final = 0.001  # mm. A line at an end lies so far within it, where there is a breadth
 _BOWED: Final = 2.0  # mm. A batten between two lines that is farther off gets a line between
-_CLOSEST: Final = (
-    15.0  # mm. Lines closer than that are not told apart with a pencil (common practice, no source)
-)
+_CLOSEST: Final = 15.0  # mm. Closer lines are not told apart with a pencil (common practice, no source)
 _RUN: Final = 32  # straight pieces of an edge that are looked at together
 _ROUNDED: Final = 1e-9  # mm. By which rounding may set boxes apart
 _MOST: Final = 16  # lines on a part: more are no quicker than tracing
@@ -153,10 +151,21 @@ def edges_of(paths: Sequence[Path]) -> Edges:
     -------
     Edges
     """
-    is_open = not any(path.is_closed for path in paths)
-    points, which = flattened([path for path in paths if path.is_closed != is_open], tolerance=_FINE)
+    return _edges_of_all([paths])[0]
+
+
+def _edges_of_all(groups: Sequence[Sequence[Path]]) -> list[Edges]:
+    """Return the lines of groups of paths as straight pieces, a group after the other."""
+    are_open = [not any(path.is_closed for path in paths) for paths in groups]
+    kept = [
+        [path for path in paths if path.is_closed != is_open]
+        for paths, is_open in zip(groups, are_open, strict=True)
+    ]
+    points, which = flattened([path for paths in kept for path in paths], tolerance=_FINE)
     begins = np.flatnonzero(which[1:] == which[:-1])
-    return Edges(points[begins], points[begins + 1], is_open)
+    ends = np.searchsorted(which[begins], np.cumsum([len(paths) for paths in kept])).tolist()
+    own = [begins[first:end] for first, end in pairwise([0, *ends])]
+    return [Edges(points[k], points[k + 1], is_open) for k, is_open in zip(own, are_open, strict=True)]
 
 
 def crossings(edges: Edges, along: int, places: Sequence[float] | Array) -> list[tuple[Span, ...]]:
@@ -274,11 +283,12 @@ def layout_of(
     group = next((name for name in _BOUNDS if any(path.dxf_layer == name for path in paths)), None)
     if group is None:
         return Layout(bounds=paths_box(paths))
-    measured = {
-        name: edges_of(own)
+    groups = {
+        name: own
         for name in dict.fromkeys((group, *_BESIDE, *(_ALONG_EDGE if group == PLUG_EDGE else ())))
         if (own := [path for path in paths if path.dxf_layer == name])
     }
+    measured = dict(zip(groups, _edges_of_all(list(groups.values())), strict=True))
     edges, box = measured[group], measured[group].bounds
     left, low, right, high = box
     if edges.is_open:
@@ -292,7 +302,7 @@ def layout_of(
         axes=axes,
         lines=tuple(told),
         spans=tuple((name, tuple(crossings(one, along, places))) for name, one in measured.items()),
-        radii=_radii([path for path in paths if path.dxf_layer == group]),
+        radii=_radii(groups[group]),
         points=tuple(points),
     )
 

@@ -21,6 +21,8 @@ GAP: Final = 12.0
 WAYS: Final = {"x": ("UP", 90.0), "y": ("FORWARD", 180.0), "z": ("FORWARD", 180.0)}
 """What the arrow on such a part points to, and its direction from the right, counter-clockwise, deg."""
 
+_NO_BULGES: Final = np.zeros(2)  # of a straight line
+_NO_BULGES.setflags(write=False)
 _TICK: Final = 3.0  # mm. Half an end stroke of a bar
 
 
@@ -74,7 +76,8 @@ def line(begin: tuple[float, float], finish: tuple[float, float], dxf_layer: str
     Path
     """
     points = np.array((begin, finish), dtype=np.float64)
-    return Path(points=points, bulges=np.zeros(2), is_closed=False, dxf_layer=dxf_layer)
+    points.setflags(write=False)
+    return Path(points=points, bulges=_NO_BULGES, is_closed=False, dxf_layer=dxf_layer)
 
 
 def arrow(
@@ -93,12 +96,11 @@ def arrow(
     -------
     list of Path
     """
-    along = np.array(tip) - np.array(tail)
-    along = along / np.hypot(*along)
-    across = np.array([-along[1], along[0]])
-    barbs = np.array(tip) - head * along + head / 2.4 * np.array([[1.0], [0.0], [-1.0]]) * across
-    barbs[1] = tip
-    barbed = Path(points=barbs, bulges=np.zeros(3), is_closed=False, dxf_layer=dxf_layer)
+    (x, y), length = tip, float(np.hypot(tip[0] - tail[0], tip[1] - tail[1]))
+    along, up = (tip[0] - tail[0]) / length, (tip[1] - tail[1]) / length
+    foot, half = (x - head * along, y - head * up), head / 2.4
+    barbs = (foot[0] - half * up, foot[1] + half * along), tip, (foot[0] + half * up, foot[1] - half * along)
+    barbed = Path(points=np.array(barbs), bulges=np.zeros(3), is_closed=False, dxf_layer=dxf_layer)
     return [line(tail, tip, dxf_layer), barbed]
 
 

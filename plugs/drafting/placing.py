@@ -35,6 +35,9 @@ _OPEN: Final = 2.0 * _CLEAR + 2.0 * _SEEN + 0.1
 
 _RINGS: Final = 10  # of places about the one wished for
 _TURNS: Final = 16  # places to a ring
+_NUMBERS: Final = np.arange(1, _RINGS + 1)[:, None]
+_COS: Final = np.array([math.cos(2.0 * math.pi * k / _TURNS) for k in range(_TURNS)])
+_SIN: Final = np.array([math.sin(2.0 * math.pi * k / _TURNS) for k in range(_TURNS)])
 _RING: Final = 1.2
 """Round what a word names it is tried in so many rings and directions; rings grow by letters' heights."""
 
@@ -107,6 +110,18 @@ class _Boxes:
         (x0, y0, _, _), (_, _, x1, y1) = boxes.min(axis=0), boxes.max(axis=0)
         found = np.flatnonzero((left <= x1) & (bottom <= y1) & (x0 <= right) & (y0 <= top))
         return self._all[:, found].T, found
+
+    def met(self, boxes: Array) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Return which boxes meet or touch which of these, as two rows of numbers."""
+        others, numbers = (self._all[:, : self._n].T, None) if self._n < _FIRST else self.near(boxes)
+        x0, y0, x1, y1 = boxes.T[:, :, None]
+        left, bottom, right, top = others.T
+        which, own = np.nonzero((x0 <= right) & (y0 <= top) & (left <= x1) & (bottom <= y1))
+        return which, own if numbers is None else numbers[own]
+
+    def of(self, numbers: NDArray[np.int64]) -> Array:
+        """Return boxes by their numbers."""
+        return self._all[:, numbers].T
 
     def overlap(self, boxes: Array) -> NDArray[np.bool_]:
         """Return which boxes any of these overlaps."""
@@ -281,10 +296,9 @@ class Placer:
     def _cross_words(self, leaders: NDArray[np.object_]) -> NDArray[np.bool_]:
         """Return which leaders run through words."""
         bounds = shapely.bounds(leaders)
-        boxes = self._taken.near(bounds)[0]
-        which, words = np.nonzero(_meet(bounds, boxes))
+        which, words = self._taken.met(bounds)
         crossed = np.zeros(len(leaders), dtype=np.bool_)
-        crossed[which[shapely.intersects(leaders[which], shapely.box(*boxes[words].T))]] = True
+        crossed[which[shapely.intersects(leaders[which], shapely.box(*self._taken.of(words).T))]] = True
         return crossed
 
     def _take(self, box: Array | Box) -> None:
@@ -300,7 +314,7 @@ class Placer:
         bounds = shapely.bounds(leader)
         self._leader_boxes.add(bounds)
         boxes = self._places.T
-        near = np.flatnonzero(_meet(boxes + _AROUND, bounds[None]))
+        near, _ = _Boxes([bounds]).met(boxes + _AROUND)
         self._faults[near] += _MARK * shapely.intersects(_grown(boxes[near]), leader)
 
     def _faults_at(self, boxes: Array, within: shapely.Geometry | None) -> NDArray[np.int64]:
@@ -323,9 +337,8 @@ class Placer:
         """Return how bad each place is by the leaders of words that were placed before."""
         faults = np.zeros(len(boxes), dtype=np.int64)
         if self._leaders:
-            bounds, numbers = self._leader_boxes.near(boxes + _AROUND)
-            which, at = np.nonzero(_meet(boxes + _AROUND, bounds))
-            leaders = [self._leaders[number] for number in numbers[at]]
+            which, at = self._leader_boxes.met(boxes + _AROUND)
+            leaders = [self._leaders[number] for number in at]
             np.add.at(faults, which, _MARK * shapely.intersects(_grown(boxes[which]), leaders))
         return faults
 
@@ -334,13 +347,6 @@ class Placer:
         if within is None:
             return np.zeros(len(boxes), dtype=np.int64)
         return np.where(shapely.contains_properly(self._regions[id(within)], _grown(boxes)), 0, _OUT)
-
-
-def _meet(boxes: Array, others: Array) -> NDArray[np.bool_]:
-    """Return which boxes meet or touch which others."""
-    x0, y0, x1, y1 = boxes.T[:, :, None]
-    left, bottom, right, top = others.T
-    return np.asarray((x0 <= right) & (y0 <= top) & (left <= x1) & (bottom <= y1))
 
 
 def _grown(boxes: Array) -> NDArray[np.object_]:
@@ -371,13 +377,12 @@ def _leaders(boxes: Array, to: tuple[float, float]) -> NDArray[np.object_]:
 
 def _rings(label: Label, to: tuple[float, float]) -> tuple[Array, Array]:
     """Return where a word may stand in rings round what it names, the nearest first, and its box there."""
-    left, bottom, right, top = label_box(replace(label, at=to, align="centre"))
-    out = _RING * np.arange(1, _RINGS + 1)[:, None] * label.height
-    turns = [2.0 * math.pi * k / _TURNS for k in range(_TURNS)]
-    x = to[0] + (0.5 * (right - left) + out) * np.array([math.cos(turn) for turn in turns])
-    y = to[1] + (0.5 * (top - bottom) + out) * np.array([math.sin(turn) for turn in turns])
-    x, y = x.ravel(), y.ravel()
     half = 0.5 * TEXT_WIDTH_RATIO * label.height * len(label.text)
+    left, bottom, right, top = label_box(replace(label, at=to, align="centre"))
+    out = _RING * _NUMBERS * label.height
+    x = to[0] + (0.5 * (right - left) + out) * _COS
+    y = to[1] + (0.5 * (top - bottom) + out) * _SIN
+    x, y = x.ravel(), y.ravel()
     boxes = np.column_stack((x - half, y - 0.8 * label.height, x + half, y + 0.6 * label.height))
     return np.column_stack((x, y)), boxes
 
