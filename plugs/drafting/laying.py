@@ -48,11 +48,12 @@ def lay_out(
     pieces : sequence of tuple of str and shapely polygons, mm
         Of a sheet: their names and outlines where they lie.
     """
+    extent = builder.extent
     if pieces:
-        builder.layout = pieces_layout(builder.extent, pieces)
+        builder.layout = pieces_layout(extent, pieces)
     else:
         builder.layout = layout_of(builder.lines, along=along, axes=axes, named=named, points=points)
-    draw_layout(builder, builder.layout, 1.0, np.zeros(2), _TEXT, extent=builder.extent)
+    draw_layout(builder, builder.layout, 1.0, np.zeros(2), _TEXT, extent=extent)
     builder.at_the_foot(partial(_tables, builder.layout, builder.display_unit))
 
 
