@@ -11,7 +11,7 @@ its derivatives are evaluated; from memory, compared with scipy's BSpline in the
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, Final, cast
 
 import numpy as np
@@ -71,13 +71,20 @@ class Spline:
         -------
         (n, 2) float, mm
         """
+        return self._derivatives(s, (order,))[0]
+
+    def _derivatives(self, s: Array, orders: Sequence[int]) -> list[Array]:
+        """Return points or derivatives, one (n, 2) an order, as `at` does."""
         where = s % 1.0 if self.is_closed else np.clip(s, 0.0, 1.0)
         span = np.searchsorted(self.knots, where, side="right") - 1
         span = np.clip(span, DEGREE, len(self.coefficients) - 1)
-        basis = _basis(self.knots, where, span, order)
-        found = np.zeros((len(where), self.coefficients.shape[1]))
-        for back, share in enumerate(basis):
-            found += self.coefficients[span + back - DEGREE] * share[:, None]
+        pull = [self.coefficients[span + back - DEGREE] for back in range(DEGREE + 1)]
+        found = []
+        for basis in _bases(self.knots, where, span, orders):
+            total = np.zeros((len(where), self.coefficients.shape[1]))
+            for point, share in zip(pull, basis, strict=True):
+                total += point * share[:, None]
+            found.append(total)
         return found
 
     def project(self, points: Array, s: Array, n_steps: int = 5) -> Array:
@@ -97,7 +104,8 @@ class Spline:
         (n,) float, dimensionless
         """
         for _ in range(n_steps):
-            away, first, second = self.at(s) - points, self.at(s, 1), self.at(s, 2)
+            place, first, second = self._derivatives(s, (0, 1, 2))
+            away = place - points
             speed = (first * first).sum(axis=1)
             slope = speed + (away * second).sum(axis=1)
             slope = np.maximum(np.where(slope > 0.3 * speed, slope, speed), 1e-300)
@@ -159,18 +167,30 @@ def _all_knots(inner: Array) -> Array:
     return np.concatenate((np.zeros(DEGREE + 1), inner, np.ones(DEGREE + 1)))
 
 
-def _basis(knots: Array, s: Array, span: NDArray[np.int64], order: int) -> Array:
-    """Return the four splines that count in each span, or their derivatives: (4, n)."""
+def _bases(knots: Array, s: Array, span: NDArray[np.int64], orders: Sequence[int]) -> list[Array]:
+    """Return the four splines that count in each span, or their derivatives: (4, n) for each order."""
     near = knots[span + np.arange(1 - DEGREE, DEGREE + 1)[:, None]]
     left, right = near[:DEGREE], near[DEGREE:]  # of a span no knot to the left is one to the right
-    basis = np.ones((1, len(s)))
-    for degree in range(1, DEGREE + 1):
+
+    def raised(basis: Array, is_slope: bool) -> Array:
+        degree = len(basis)
         begin, end = left[DEGREE - degree :], right[:degree]
-        share = basis / (end - begin) if degree <= DEGREE - order else degree * basis / (end - begin)
-        basis = np.zeros((degree + 1, len(s)))
-        basis[1:] = share * (s - begin) if degree <= DEGREE - order else share
-        basis[:-1] += share * (end - s) if degree <= DEGREE - order else -share
-    return basis
+        share = degree * basis / (end - begin) if is_slope else basis / (end - begin)
+        higher = np.zeros((degree + 1, len(s)))
+        higher[1:] = share if is_slope else share * (s - begin)
+        higher[:-1] += -share if is_slope else share * (end - s)
+        return higher
+
+    plain = [np.ones((1, len(s)))]  # of each degree
+    for _ in range(DEGREE - min(orders)):
+        plain.append(raised(plain[-1], is_slope=False))
+    found = []
+    for order in orders:
+        basis = plain[DEGREE - order]
+        for _ in range(order):
+            basis = raised(basis, is_slope=True)
+        found.append(basis)
+    return found
 
 
 def _fitted(s: Array, points: Array, weights: Array, is_closed: bool, asked: Array | float) -> Spline | None:
