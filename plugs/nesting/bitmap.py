@@ -20,7 +20,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.records import record
-from plugs.nesting.runs import Edges, Runs, edges_of, runs_touched
+from plugs.nesting.runs import Edges, Runs, edges_of, number_of, runs_touched
 
 Array = NDArray[np.float64]
 
@@ -149,10 +149,8 @@ def _cores(runs: Runs, count: int) -> list[tuple[int, int, int, int]]:
 @lru_cache(maxsize=4096)
 def _cells_of(stencil: Stencil, rows: int) -> int:
     """Return the cells of a stencil as one whole number, for a grid of so many rows."""
-    cells = 0
-    for column, first, count in stencil.runs:
-        cells |= ((1 << count) - 1) << (column * rows + first)
-    return cells
+    column, first, count = np.array(stencil.runs).T
+    return number_of(column * rows + first, count)
 
 
 @lru_cache(maxsize=4096)

@@ -21,7 +21,6 @@ _STEPS = (1.0, 0.5, 0.25, 0.125, 0.0625, 0.03125)
 """Slides that are tried, in cells."""
 
 _WHOLE = 1e-9  # mm. So near to a cell's corner a shape takes the cells that its stencil tells
-
 _PLACE_WORK = 120_000  # cells that one placing costs beside those it looks at
 _SLIDE_WORK = 1_000_000
 """Effort of laying one shape on its cells, and of sliding it to its place, in the bytes that are shifted
@@ -229,7 +228,8 @@ class _Sheet:
             return self.bitmap.cells_at(stencil, i, j)
         starts, ends = ((points + np.array((x, y))) / cell for points in stencil.edges)
         edges = Edges(starts=starts, ends=ends, shape=np.zeros(len(starts), dtype=np.int64))
-        return number_of(runs_touched(edges, np.array([rack.columns]), np.array([rack.rows])), rack.rows)
+        runs = runs_touched(edges, np.array([rack.columns]), np.array([rack.rows]))
+        return number_of(runs.column * rack.rows + runs.first, runs.after - runs.first)
 
     def _near(self, stencil: Stencil, x: float, y: float) -> NDArray[np.object_]:
         """Return the placed shapes that a shape could meet while it slides."""
@@ -380,11 +380,11 @@ class SheetFilling:
             A shape does not fit the spare sheet.
         """
         state = self._states[0].copy()
-        bare = [_Sheet(rack, self.seen) for rack in (*self.racks, self.spare)]
+        bare = {rack.kind: _Sheet(rack, self.seen) for rack in (*self.racks, self.spare)}
         open_to: dict[tuple[Sequence[Room], ...], tuple[int, list[int]]] = {}
         for number in order:
-            stencils = self.shapes[number].stencils
-            rooms = {one.rack.kind: tuple(map(one.bitmap.room_of, stencils)) for one in bare}
+            turns = self.shapes[number].stencils
+            rooms = {kind: tuple(map(one.bitmap.room_of, turns)) for kind, one in bare.items()}
             size = tuple(rooms.values())
             asked, there = open_to.get(size, (0, []))
             is_laid, there = self._placed(state, number, rooms, [*there, *range(asked, len(state.opened))])

@@ -63,7 +63,7 @@ def smallest_sheet(blank: Blank, cutting: Cutting) -> tuple[float, float]:
         Width and height, to the next whole millimetre.
     """
     sizes = []
-    for turn in turns_of(blank, cutting):
+    for turn in {turn % 180.0 for turn in turns_of(blank, cutting)}:  # half a turn more has the same box
         left, bottom, right, top = boxes_turned(np.array([blank.outline]), turn)[0].tolist()
         sizes.append(
             tuple(

@@ -184,18 +184,16 @@ def as_number(cells: Cells) -> int:
     return int.from_bytes(np.packbits(cells.ravel(), bitorder="little").tobytes(), "little")
 
 
-def number_of(runs: Runs, rows: int) -> int:
-    """Return the runs of one shape as one whole number, as `as_number` would.
+def number_of(first: Indices, count: Indices) -> int:
+    """Return runs of bits as one whole number.
 
     Parameters
     ----------
-    runs : Runs
-        At least one.
-    rows : int
-        Of the grid.
+    first, count : (n,) int
+        The lowest bit of each run, and how many it has; none lies over another.
     """
-    start = runs.column * rows
-    marks = np.zeros(int(start[-1] + runs.after[-1]) + 1, dtype=np.int8)
-    marks[start + runs.first] = 1
-    marks[start + runs.after] -= 1
+    after = first + count
+    marks = np.zeros(int(after.max()) + 1, dtype=np.int8)
+    marks[first] = 1
+    marks[after] -= 1
     return as_number(np.cumsum(marks[:-1], dtype=np.int8).astype(np.bool_))
