@@ -259,7 +259,7 @@ def readable(labels: Sequence[Label], height: float) -> list[Label]:
             tried = np.array([_tight(label, size) for size in wanted])
             met = (tried[:, None, :2] < boxes[:, 2:]) & (boxes[:, :2] < tried[:, None, 2:])
             met[:, k] = False
-            is_free = ~met.all(axis=2).any(axis=1)
+            is_free = ~np.any(np.all(met, axis=2), axis=1)
             if is_free.any():
                 first = int(is_free.argmax())
                 boxes[k], grown[k] = tried[first], replace(label, height=wanted[first])
