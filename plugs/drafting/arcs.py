@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from hashlib import blake2b
 from itertools import pairwise
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import shapely
@@ -67,7 +67,7 @@ _TRUE_ARC_RATIO: Final = 0.01
 
 @record(slots=True, kw_only=True, eq=False)
 class _Fit:
-    """One candidate arc: how far it bows, its sagitta, centre and radius, and how far vertices are off it."""
+    """One candidate arc: how far it bows, centre, radius, and how far vertices are off it."""
 
     bulge: float
     sagitta: float
@@ -77,35 +77,59 @@ class _Fit:
 
 
 @record(slots=True, kw_only=True, eq=False)
-class _Cycle:
-    """A closed ring: of each vertex the chord after it, its turn, and whether a circle holds five from it."""
+class _Ring:
+    """A closed ring: of each vertex the chord after it, its turn, and whether an arc may begin at it."""
 
     z: NDArray[np.complex128]
     chord: Array
     turn: Array
-    is_round: NDArray[np.bool_]
+    begins: NDArray[np.bool_]
     tolerance: float
     error: float
 
     @property
-    def stand_off(self) -> float:
-        """What an arc may stand over a chord beside the tolerance."""
-        return max(self.error - 2.0 * _ON_CHORD, 0.0)
+    def room(self) -> float:
+        """How far an arc may stand over a chord."""
+        return self.tolerance + max(self.error - 2.0 * _ON_CHORD, 0.0)
 
 
-@record(slots=True, kw_only=True, eq=False)
-class _Ring:
-    """The same opened at a chosen start, with what the search asks for again and again."""
+class _Open:
+    """A ring opened at a vertex, closed again and some vertices past its seam; and where arcs may end."""
 
-    z: NDArray[np.complex128]
-    chord: Array
-    turn: Array
-    next_corner: list[int]
-    end: list[int]
-    next_start: list[int]
-    tolerance: float
-    stand_off: float
-    collinear: float
+    def __init__(self, ring: _Ring, first: int, beyond: int = 0) -> None:
+        """Put in order what the search asks for again and again."""
+        self.tolerance, self.room = ring.tolerance, ring.room
+        self.collinear = min(COLLINEAR, 0.05 * ring.error)
+        self.z, self.chord = _opened(ring.z, first, beyond + 1), _opened(ring.chord, first, beyond)
+        self.last = len(self.chord)
+        signed = _opened(ring.turn, first, beyond + 1)
+        self.turn = np.abs(signed)
+        self._turned = np.cumsum(self.turn)
+        self._sign = _ways(signed)
+        # a vertex breaks an arc when it is a corner or turns the other way than the one before it
+        breaks = (self._sign[1:] != self._sign[:-1]) | (self._sign[1:] == 0.0)
+        self._breaks: Indices = np.append(np.flatnonzero(breaks) + 1, self.last)
+        self._corners: Indices = np.append(np.flatnonzero(self.turn > _DOUBTFUL_CORNER), self.last)
+        begins = _opened(ring.begins, first, beyond + 1)
+        begins[-_LEAST_CHORDS:] = False
+        self._begins: Indices = np.append(np.flatnonzero(begins), self.last)
+
+    def end(self, vertex: int) -> int:
+        """Return the last vertex that an arc from one may reach by its turning."""
+        inner = min(vertex + 1, self.last)
+        if self._sign[inner] == 0.0:
+            return inner
+        run = int(self._breaks[min(int(self._breaks.searchsorted(inner + 1)), len(self._breaks) - 1)])
+        turned = self._turned.searchsorted(self._turned.item(vertex) + _LARGEST_ARC, side="right")
+        return min(run, int(turned), self.last)
+
+    def next_begin(self, vertex: int) -> int:
+        """Return the next vertex that an arc may begin at, itself included, or the last of all."""
+        return int(self._begins[self._begins.searchsorted(vertex)])
+
+    def next_corner(self, vertex: int) -> int:
+        """Return the next vertex that turns so far that it may be a corner, itself included, or the last."""
+        return int(self._corners[self._corners.searchsorted(vertex)])
 
 
 @contextmanager
@@ -141,9 +165,8 @@ def fit_arcs(points: Array, *, tolerance: float | None = None) -> tuple[Array, A
         Closed polyline, n >= 3, sampled from lines and arcs with a chord error up to 0.02 mm, or
         what `arcs_within` says; the first vertex may be repeated at the end.
     tolerance : float or None, mm
-        Largest distance of a vertex that is left out from the new curve; None is half of the chord error. A
-        vertex within 0.0001
-        of the line between others counts as a point of that line.
+        Largest distance of a vertex that is left out from the new curve, over 0; None is half of the chord
+        error. A vertex within 0.0001 of the line between others counts as a point of that line.
 
     Returns
     -------
@@ -188,10 +211,9 @@ def _fit_of(given: Array, tolerance: float, chord: float) -> tuple[Array, Array]
     kept = _without_collinear(given)
     if len(kept) <= _LEAST_CHORDS:
         return kept, np.zeros(len(kept))
-    cycle = _cycle(kept, tolerance, chord)
-    ring = _opened(cycle, _first_vertex(cycle))
-    at, bulges = _arcs_and_chords(ring)
-    return _straightened(ring.z, at, bulges, ring.collinear)
+    ring = _ring(kept, tolerance, chord)
+    whole = _Open(ring, _first_vertex(ring))
+    return _straightened(whole.z, *_arcs_and_chords(whole), whole.collinear)
 
 
 def _without_collinear(points: Array) -> Array:
@@ -217,148 +239,108 @@ def _from_chord(ring: Array) -> Array:
     return distance
 
 
-def _cycle(points: Array, tolerance: float, error: float) -> _Cycle:
+def _opened(values: NDArray[Any], first: int, beyond: int) -> NDArray[Any]:
+    """Return what goes round a ring from a vertex on, and so many past where it began."""
+    return np.concatenate((values[first:], values[: first + beyond]))
+
+
+def _ring(points: Array, tolerance: float, error: float) -> _Ring:
     """Return a ring with what holds wherever it is opened."""
     z = points[:, 0] + 1j * points[:, 1]
-    step = np.concatenate((z[1:], z[:1])) - z
-    cycle = _Cycle(
+    step = _opened(z, 1, 0) - z
+    ring = _Ring(
         z=z,
         chord=np.abs(step),
-        turn=np.angle(step * np.conj(np.concatenate((step[-1:], step[:-1])))),
-        is_round=np.zeros(len(z), dtype=np.bool_),
+        turn=np.angle(step * np.conj(_opened(step, len(z) - 1, 0))),
+        begins=np.zeros(len(z), dtype=np.bool_),
         tolerance=tolerance,
         error=error,
     )
-    cycle.is_round = _round_starts(cycle)
-    return cycle
+    ring.begins = _begins(ring)
+    return ring
 
 
-def _opened(cycle: _Cycle, first: int, beyond: int = 0) -> _Ring:
-    """Return the ring from vertex ``first``, closed and ``beyond`` vertices past its seam."""
-    order, end, starts = _starts(cycle, first, beyond)
-    turn = np.abs(cycle.turn[order])
-    return _Ring(
-        z=cycle.z[order],
-        chord=cycle.chord[order[:-1]],
-        turn=turn,
-        next_corner=_next(turn > _DOUBTFUL_CORNER).tolist(),
-        end=end.tolist(),
-        next_start=_next(starts).tolist(),
-        tolerance=cycle.tolerance,
-        stand_off=cycle.stand_off,
-        collinear=min(COLLINEAR, 0.05 * cycle.error),
-    )
-
-
-def _starts(cycle: _Cycle, first: int, beyond: int) -> tuple[Indices, Indices, NDArray[np.bool_]]:
-    """Return vertices from ``first``, and of each where an arc from it ends at last, and if there is one."""
-    at = np.arange(len(cycle.z) + beyond + 1)
-    order = (at + first) % len(cycle.z)
-    end = _ends(cycle.turn[order])
-    return order, end, cycle.is_round[order] & (end - at >= _LEAST_CHORDS)
-
-
-def _next(chosen: NDArray[np.bool_]) -> Indices:
-    """Return for each vertex the next that is chosen, itself included; the last where there is none."""
-    n = len(chosen) - 1
-    found: Indices = np.minimum.accumulate(np.where(chosen, np.arange(n + 1), n)[::-1])[::-1]
-    return found
-
-
-def _ends(turn: Array) -> Indices:
-    """Return for each vertex the last one that an arc from it may reach by its turning."""
-    n = len(turn) - 1
-    sign = np.where(np.abs(turn) < _SURE_CORNER, np.sign(turn), 0.0)
-    # a vertex breaks an arc when it is a corner or turns the other way than the one before it
-    breaks = np.concatenate(([True], (sign[1:] != sign[:-1]) | (sign[1:] == 0.0)))
-    places = np.append(np.flatnonzero(breaks), n)
-    inner = np.minimum(np.arange(n + 1) + 1, n)
-    run = places[np.searchsorted(places, inner + 1, side="left").clip(max=len(places) - 1)]
-    run = np.where(sign[inner] == 0.0, inner, run)
-    total = np.cumsum(np.abs(turn))
-    turned = np.searchsorted(total, total + _LARGEST_ARC, side="right")
-    last: Indices = np.minimum(np.minimum(run, turned), n).astype(np.intp)
-    return last
-
-
-def _round_starts(cycle: _Cycle) -> NDArray[np.bool_]:
-    """Return from which vertices five lie on one circle."""
-    n, base = len(cycle.z), cycle.z
-    around = np.concatenate((base, base[:_LEAST_CHORDS]))
-    span = around[_LEAST_CHORDS:] - base
+def _begins(ring: _Ring) -> NDArray[np.bool_]:
+    """Return from which vertices five lie on one circle, and turn the same way."""
+    n = len(ring.z)
+    around = _opened(ring.z, 0, _LEAST_CHORDS)
+    span = around[_LEAST_CHORDS:] - ring.z
     length = np.maximum(np.abs(span), LENGTH)
-    inner = np.stack([(around[k : k + n] - base) * np.conj(span) / length for k in (1, 2, 3)])
+    inner = (np.stack([around[k : k + n] for k in (1, 2, 3)]) - ring.z) * (np.conj(span) / length)
     u, w = inner.real, inner.imag
-    k = (w * (u * (u - length) + w * w)).sum(axis=0) / np.maximum(2.0 * (w * w).sum(axis=0), 1e-30)
+    power = u * (u - length) + w * w
+    k = (w * power).sum(axis=0) / np.maximum(2.0 * (w * w).sum(axis=0), 1e-30)
     radius = np.hypot(k, length / 2.0)
-    away = np.abs(np.abs(inner - (length / 2.0 + 1j * k)) - radius).max(axis=0)
-    chords = np.concatenate((cycle.chord, cycle.chord[: _LEAST_CHORDS - 1]))
+    power -= 2.0 * k * w
+    away = np.abs(power / (radius + np.sqrt(np.maximum(radius * radius + power, 0.0)))).max(axis=0)
+    chords = _opened(ring.chord, 0, _LEAST_CHORDS - 1)
     widest = np.stack([chords[j : j + n] for j in range(_LEAST_CHORDS)]).max(axis=0)
-    room = cycle.tolerance + cycle.stand_off - widest**2 / (8.0 * radius)
-    fits: NDArray[np.bool_] = (away <= cycle.tolerance) & (away <= room)
+    room = ring.room - widest**2 / (8.0 * radius)
+    way = _opened(_ways(ring.turn), 1, 2)
+    is_one_way = (way[:n] != 0.0) & (way[:n] == way[1 : n + 1]) & (way[:n] == way[2:])
+    fits: NDArray[np.bool_] = is_one_way & (away <= ring.tolerance) & (away <= room)
     return fits
 
 
-def _first_vertex(cycle: _Cycle) -> int:
+def _ways(turn: Array) -> Array:
+    """Return which way each vertex turns; 0 for straight on and for corners."""
+    return np.where(np.abs(turn) < _SURE_CORNER, np.sign(turn), 0.0)
+
+
+def _first_vertex(ring: _Ring) -> int:
     """Return where to start so that no arc is cut in two: after a line, else after an arc."""
-    n = len(cycle.z)
-    starts = _starts(cycle, 0, _LEAST_CHORDS)[2][:n]
-    if not starts.any():
+    n = len(ring.z)
+    if not ring.begins.any():
         return 0
-    covered = starts.copy()
-    for shift in range(1, _LEAST_CHORDS):
-        covered |= np.roll(starts, shift)
+    covered = _opened(ring.begins, n - 3, 0) | _opened(ring.begins, n - 2, 0)
+    covered |= _opened(ring.begins, n - 1, 0) | ring.begins
     if not covered.all():
-        return (int(np.argmax(np.where(covered, -1.0, cycle.chord))) + 1) % n
-    found = _longest_arc(_opened(cycle, 0, _LEAST_CHORDS), int(np.argmax(starts)), 2 * _LEAST_CHORDS)
+        return (int(np.argmax(np.where(covered, -1.0, ring.chord))) + 1) % n
+    found = _longest_arc(_Open(ring, 0, _LEAST_CHORDS), int(np.argmax(ring.begins)), 2 * _LEAST_CHORDS)
     return found[0] % n if found else 0
 
 
-def _arcs_and_chords(ring: _Ring) -> tuple[list[int], list[float]]:
+def _arcs_and_chords(ring: _Open) -> tuple[Indices, Array]:
     """Return the vertices that stay and the bulge that follows each, lines still in chords."""
-    n = len(ring.chord)
-    at: list[int] = []
-    bulges: list[float] = []
-    vertex, hint = 0, 2 * _LEAST_CHORDS
-    while vertex < n:
-        found = None
-        if ring.next_start[vertex] == vertex:
-            found = _longest_arc(ring, vertex, hint)
-        if found is None or _is_flat(ring, vertex, *found):
-            stop = max(vertex + 1, min(ring.next_start[vertex], n)) if found is None else found[0]
-            at.extend(range(vertex, stop))
-            bulges.extend([0.0] * (stop - vertex))
-            vertex = stop
-            continue
-        hint = found[0] - vertex
-        for begin, finish in _balanced(ring, vertex, *found):
-            at.append(begin)
-            bulges.append(_bulge(ring.z, begin, finish))
-            vertex = finish
-    at.append(n)
-    return at, bulges
+    stays = np.ones(ring.last + 1, dtype=np.bool_)
+    bulges = np.zeros(ring.last + 1)
+    vertex, hint = ring.next_begin(0), 2 * _LEAST_CHORDS
+    while vertex < ring.last:
+        found = _longest_arc(ring, vertex, hint)
+        finish = vertex + 1
+        if found is not None:
+            finish, fit = found
+            if fit.radius <= _FLATTEST:
+                hint = finish - vertex
+                for begin, end, bulge in _balanced(ring, vertex, finish, fit):
+                    stays[begin + 1 : end], bulges[begin], finish = False, bulge, end
+        vertex = ring.next_begin(finish)
+    at = np.flatnonzero(stays)
+    return at, bulges[at]
 
 
-def _is_flat(ring: _Ring, begin: int, finish: int, fit: _Fit) -> bool:
-    """Return whether an arc's radius is larger than is drawn."""
-    chord = float(abs(ring.z[finish] - ring.z[begin]))
-    return chord * (1.0 + fit.bulge**2) > 4.0 * fit.bulge * _FLATTEST
-
-
-def _longest_arc(ring: _Ring, vertex: int, hint: int) -> tuple[int, _Fit] | None:
+def _longest_arc(ring: _Open, vertex: int, hint: int) -> tuple[int, _Fit] | None:
     """Return the last vertex of the longest arc from ``vertex``, and the arc, if there is one."""
-    beyond = ring.end[vertex] - vertex + 1
-    fits = _Fits(ring, vertex)
-    reached, best = 0, None
-    trial, failed = min(_LEAST_CHORDS, beyond - 1), False
+    fits = _Fits(ring, vertex, 2 * hint)
+    # how far vertices are off an arc grows with the third power of its length: the next trial is where
+    # that meets what is allowed, and half way where this does not narrow the search
+    reached, beyond, near, far = _LEAST_CHORDS - 1, fits.most + 1, 0.0, math.inf
+    best, trial, slow = None, min(max(hint, _LEAST_CHORDS), fits.most), 0
     while reached < trial < beyond:
-        fit = fits.over(trial, ring.tolerance) if trial >= _LEAST_CHORDS else None
+        width = beyond - reached
+        fit = fits.over(trial, ring.tolerance)
         if fit is not None:
-            reached, best = trial, fit
-            trial = min(max(2 * reached, hint), beyond - 1) if not failed else (reached + beyond) // 2
+            best, reached, near = fit, trial, math.cbrt(fits.share)
         else:
-            beyond, failed = trial, True
-            trial = (reached + beyond) // 2
+            beyond, far = trial, math.cbrt(fits.share)
+        if beyond > fits.most:
+            trial = min(max(reached + 1, int(reached * min(2.0, 1.0 / max(near, 0.5)))), fits.most)
+        elif slow >= 2 or far == math.inf:
+            trial, slow = (reached + beyond) // 2, 0
+        else:
+            guess = reached + int((beyond - reached) * (1.0 - near) / max(far - near, 1e-9))
+            trial = min(max(guess, reached + 1), beyond - 1)
+            slow = slow + 1 if 2 * (beyond - reached) > width else 0
     if best is None:
         return None
     strict = ring.tolerance * _TRUE_ARC_RATIO
@@ -384,11 +366,31 @@ def _longest_arc(ring: _Ring, vertex: int, hint: int) -> tuple[int, _Fit] | None
 class _Fits:
     """The arcs from a vertex that fit, over so many chords: what is the same for all is found once."""
 
-    def __init__(self, ring: _Ring, begin: int) -> None:
-        """Put the vertices that an arc may reach in place, from its first one."""
-        self._ring, self._begin, end = ring, begin, ring.end[begin]
-        self._points = ring.z[begin + 1 : end + 1] - ring.z[begin]
-        self._squares = self._points.real**2 + self._points.imag**2
+    def __init__(self, ring: _Open, begin: int, ahead: int) -> None:
+        """Begin at a vertex, with so many chords in view."""
+        self._ring, self._begin = ring, begin
+        self.most = ring.end(begin) - begin
+        self._corner = ring.next_corner(begin + 1) - begin
+        step = complex(ring.z[begin + 1] - ring.z[begin])
+        self._way = step / max(abs(step), LENGTH)
+        self._circle = np.ones(3)
+        self.share = math.inf
+        self._look(ahead)
+
+    def _look(self, ahead: int) -> None:
+        """Put the next vertices in place: of each its distance's square, x along the first chord, and y."""
+        self._seen = min(ahead, self.most)
+        ring, begin, end = self._ring, self._begin, self._begin + self._seen
+        points = (ring.z[begin + 1 : end + 1] - ring.z[begin]) * self._way.conjugate()
+        self._rows = rows = np.empty((3, self._seen))
+        rows[1], rows[2] = points.real, points.imag
+        # sums of x x, x y, y y, and of x and y by the square
+        sums = np.empty((5, self._seen))
+        np.multiply(rows[1], rows[1:], out=sums[:2])
+        np.multiply(rows[2], rows[2], out=sums[2])
+        np.add(sums[0], sums[2], out=rows[0])
+        np.multiply(rows[0], rows[1:], out=sums[3:])
+        self._sums = np.add.accumulate(sums, axis=1)
         self._widest = np.maximum.accumulate(ring.chord[begin:end])
 
     def over(self, count: int, within: float) -> _Fit | None:
@@ -397,88 +399,86 @@ class _Fits:
         Both ends are kept, so only the centre's height k over the chord is free. With u along and w
         across the chord of length c, a point off the circle has u (u - c) + w w - 2 k w = g, by which
         it is g / (r + sqrt(r r + g)) off a circle of radius r; least squares of g, weighed by w, give k.
+        How much of what is allowed it takes is `share`, endless where it is no arc at all.
         """
-        ring, begin = self._ring, self._begin
-        span = complex(self._points[count - 1])
-        length = abs(span)
+        self.share = math.inf
+        if count > self._seen:
+            self._look(2 * count)
+        _, x, y = self._rows[:, count - 1].tolist()
+        length = math.hypot(x, y)
         if length < LENGTH:
             return None
-        inner = self._points[: count - 1] * (span.conjugate() / length)
-        w = inner.imag
-        power = self._squares[: count - 1] - length * inner.real
-        weight = float(w @ w)
-        if weight == 0.0:
+        x, y = x / length, y / length
+        xx, xy, yy, sx, sy = self._sums[:, count - 2].tolist()
+        weight = y * y * xx - 2.0 * x * y * xy + x * x * yy
+        if weight <= 0.0:
             return None
-        k = float(w @ power) / (2.0 * weight)
+        power = x * sy - y * sx - length * (x * y * (yy - xx) + (x * x - y * y) * xy)
+        k = power / (2.0 * weight)
         radius = math.hypot(k, length / 2.0)
-        power -= 2.0 * k * w
-        out, into = float(np.maximum.reduce(power)), -float(np.minimum.reduce(power))
+        centre = complex(length / 2.0, k) * complex(x, y)
+        self._circle[1:] = -2.0 * centre.real, -2.0 * centre.imag
+        off = np.dot(self._circle, self._rows[:, : count - 1])
+        out, into = off.item(off.argmax()), -off.item(off.argmin())
         away = max(
             out / (radius + math.sqrt(radius * radius + max(out, 0.0))),
             into / (radius + math.sqrt(max(radius * radius - into, 0.0))),
         )
-        widest = float(self._widest[count - 1])
-        if away > within or away + widest * widest / (8.0 * radius) > ring.tolerance + ring.stand_off:
+        widest = self._widest.item(count - 1)
+        share = max(away / within, (away + widest * widest / (8.0 * radius)) / self._ring.room)
+        if share > 1.0:
+            self.share = share
             return None
-        depth = -k if w[len(w) // 2] > 0.0 else k
-        if depth < 0.0:
+        _, u, v = self._rows[:, (count - 1) // 2].tolist()
+        side = -1.0 if x * v > y * u else 1.0
+        if side * k < 0.0:
             return None
-        sagitta = length * length / (4.0 * (radius + depth))
+        sagitta = length * length / (4.0 * (radius + side * k))
         bulge = 2.0 * sagitta / length
-        if bulge > _LARGEST_BULGE or not _turns_evenly(ring, begin, begin + count, radius):
+        if bulge > _LARGEST_BULGE or (count > self._corner and not self._turns_evenly(count, radius)):
             return None
-        centre = complex(ring.z[begin]) + complex(length / 2.0, k) * span / length
-        return _Fit(bulge=bulge, sagitta=sagitta, centre=centre, radius=radius, away=away)
+        centre = complex(self._ring.z[self._begin]) + centre * self._way
+        self.share = share
+        return _Fit(bulge=side * bulge, sagitta=sagitta, centre=centre, radius=radius, away=away)
+
+    def _turns_evenly(self, count: int, radius: float) -> bool:
+        """Return whether no vertex between is a small corner: each turns in proportion to its chords."""
+        begin, finish = self._begin, self._begin + count
+        turn, chord = self._ring.turn[begin + 1 : finish], self._ring.chord[begin:finish]
+        even = (turn <= _DOUBTFUL_CORNER) | (turn <= (chord[:-1] + chord[1:]) / radius)
+        return bool(even.all())
 
 
-def _bulge(z: NDArray[np.complex128], begin: int, finish: int) -> float:
-    """Return the bulge of an arc that is drawn, as `_Fits` finds it, to its last digit."""
-    base, span = z[begin], z[finish] - z[begin]
-    length = float(abs(span))
-    inner = (z[begin + 1 : finish] - base) * (span.conjugate() / length)
-    u, w = inner.real, inner.imag
-    k = float(w @ (u * (u - length) + w * w)) / (2.0 * float(w @ w))
-    left = bool(w[len(w) // 2] > 0.0)
-    sagitta = length * length / (4.0 * (float(np.hypot(k, length / 2.0)) + (-k if left else k)))
-    return (-2.0 if left else 2.0) * sagitta / length
-
-
-def _turns_evenly(ring: _Ring, begin: int, finish: int, radius: float) -> bool:
-    """Return whether no vertex between is a small corner: each turns in proportion to its chords."""
-    if ring.next_corner[begin + 1] >= finish:
-        return True
-    turn, chord = ring.turn[begin + 1 : finish], ring.chord[begin:finish]
-    even = (turn <= _DOUBTFUL_CORNER) | (turn <= (chord[:-1] + chord[1:]) / radius)
-    return bool(even.all())
-
-
-def _balanced(ring: _Ring, begin: int, finish: int, fit: _Fit) -> list[tuple[int, int]]:
-    """Return the arc, or when only its angle stopped it, the whole bow in equal parts."""
-    one = [(begin, finish)]
-    n, angle = len(ring.chord), 4.0 * math.atan(fit.bulge)
-    if finish >= n or angle < 0.8 * _LARGEST_ARC:
+def _balanced(ring: _Open, begin: int, finish: int, fit: _Fit) -> list[tuple[int, int, float]]:
+    """Return the arc with its bulge, or when only its angle stopped it, the whole bow in equal parts."""
+    one = [(begin, finish, fit.bulge)]
+    angle = 4.0 * math.atan(abs(fit.bulge))
+    if finish >= ring.last or angle < 0.8 * _LARGEST_ARC:
         return one
     on_circle = np.abs(np.abs(ring.z[begin:] - fit.centre) - fit.radius) <= ring.tolerance
     sagitta = ring.chord[begin:] ** 2 / (8.0 * fit.radius)
-    same = on_circle[1:] & (sagitta <= ring.tolerance + ring.stand_off)
-    extent = n - begin if same.all() else int(np.argmin(same))
+    same = on_circle[1:] & (sagitta <= ring.room)
+    extent = len(same) if same.all() else int(np.argmin(same))
     whole = extent * angle / (finish - begin)
     count = int(np.ceil(whole / (0.97 * _LARGEST_ARC)))
     cuts = np.linspace(begin, begin + extent, count + 1).round().astype(int)
-    parts = list(pairwise(cuts.tolist()))
-    for lower, upper in parts:
-        if upper > ring.end[lower] or upper - lower < _LEAST_CHORDS:
+    parts = []
+    for lower, upper in pairwise(cuts.tolist()):
+        fits = _Fits(ring, lower, upper - lower)
+        part = (
+            fits.over(upper - lower, ring.tolerance) if _LEAST_CHORDS <= upper - lower <= fits.most else None
+        )
+        if part is None:
             return one
-        if _Fits(ring, lower).over(upper - lower, ring.tolerance) is None:
-            return one
+        parts.append((lower, upper, part.bulge))
     return parts
 
 
 def _straightened(
-    z: NDArray[np.complex128], at: list[int], bulges: list[float], collinear: float
+    z: NDArray[np.complex128], places: Indices, bulge: Array, collinear: float
 ) -> tuple[Array, Array]:
     """Return vertices and bulges with each run of nearly collinear chords made one line."""
-    places, bulge = np.array(at), np.array(bulges)
+    bulge = bulge[:-1]
     straight = bulge == 0.0
     # a run ends at each arc; number the runs so that one call simplifies them all
     starts = np.flatnonzero(straight & ~np.concatenate(([False], straight[:-1])))
