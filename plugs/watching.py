@@ -47,9 +47,19 @@ _PACKAGES: Final = ("site-packages", "dist-packages")  # names of folders of ins
 _PASSING: Final = ("/proc/", "/sys/", "/dev/")
 _ATTEND_S: Final = 0.05
 """Time between two looks at the files while a build is under way."""
-_WHOLE: Final = frozenset(("_find_and_load", "lend", "swap_in", "__exit__", "__del__"))
-"""Functions that are not broken off: a module half loaded, a process half started, or a folder half swapped
-would be met by the next build, and what is put away would stay."""
+_COMPUTING: Final = frozenset(
+    (
+        "lines", "mesh", "skin", "recesses", "edges", "body", "measure", "foam", "nesting", "templates",
+        "wire", "routing", "sanding", "laminate", "hard_points", "drape", "cloth", "drafting", "subjects", "openings",
+        "mould", "pictures",
+    )
+)  # fmt: skip
+"""Rooms that compute, and hold no process, file or folder: only there is a build broken off."""
+_WHOLE: Final = frozenset(("_find_and_load", "__exit__", "__del__"))
+"""Functions that come to their end: the next build would meet a module half loaded."""
+_OURS: Final = str(Path(__file__).resolve().parent) + os.sep
+_HOLDING: Final = ("contextlib.py", "threading.py")
+"""Of Python's own modules those that hold, for a moment, what nobody has been given yet."""
 
 Say = Callable[[str], None]
 OpenKernel = Callable[[], AbstractContextManager[KernelRun]]
@@ -225,16 +235,14 @@ def watch(
 
 @contextmanager
 def _attended(attend: Callable[[], None]) -> Iterator[None]:
-    """Attend every so often meanwhile, wherever this thread is, if it is the one that hears of signals."""
+    """Attend every so often meanwhile while something is computed, if this thread hears of signals."""
     if sys.platform == "win32" or threading.current_thread() is not threading.main_thread():
         yield
         return
 
     def look(_: int, frame: FrameType | None) -> None:
-        while frame is not None:
-            if frame.f_code.co_name in _WHOLE:
-                return
-            frame = frame.f_back
+        if not _is_computing(frame):
+            return
         try:
             attend()
         except _Superseded:
@@ -248,6 +256,19 @@ def _attended(attend: Callable[[], None]) -> Iterator[None]:
     finally:
         signal.setitimer(signal.ITIMER_REAL, 0.0)
         signal.signal(signal.SIGALRM, before)
+
+
+def _is_computing(frame: FrameType | None) -> bool:
+    """Return whether the innermost code of ours computes, for nobody who must come to an end."""
+    room = ""
+    while frame is not None:
+        path = frame.f_code.co_filename
+        if frame.f_code.co_name in _WHOLE or (not room and path.endswith(_HOLDING)):
+            return False
+        if not room and path.startswith(_OURS):
+            room = path[len(_OURS) :].partition(os.sep)[0]
+        frame = frame.f_back
+    return room in _COMPUTING
 
 
 def _go_round(

@@ -200,12 +200,15 @@ class Worker:
 
         self._talk()
         take() if self._last is None or self._last.done() else self._last.add_done_callback(take)
-        for i in range(len(jobs)):
-            try:
-                left.popleft()
-            except IndexError:
-                break
-            here[i] = begun(*jobs[i])
+        try:
+            for i in range(len(jobs)):
+                try:
+                    left.popleft()
+                except IndexError:
+                    break
+                here[i] = begun(*jobs[i])
+        finally:
+            left.clear()  # nobody wants the rest, should one of here be broken off
         for i, answer in [*there.items()]:
             if self.waited(answer, LONGEST_CALL_S).exception() is None:
                 here[i] = answer.result()

@@ -17,6 +17,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from plugs import watching
@@ -24,6 +25,7 @@ from plugs.files.folder import FreshFolder
 from plugs.files.kinds import KINDS
 from plugs.ground.errors import PlugError
 from plugs.kernel.worker import KeptKernel, start_kernel
+from plugs.mesh.triangles import edge_loops
 from plugs.recipe.reading import load_recipe, run_recipe
 from plugs.recipe.starter import starter_recipe
 from plugs.watching import Outcome, rounds_of, watch
@@ -247,7 +249,7 @@ def test_a_save_breaks_off_what_is_under_way(recipe: Path) -> None:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no signal tells of time there")
 def test_a_save_breaks_off_what_says_nothing(recipe: Path) -> None:
-    """In the thread that hears of signals a build need not say anything; what is put away is left alone."""
+    """Where it computes, in the thread that hears of signals; what else it does comes to its end."""
     begun, stop, put_away = threading.Event(), threading.Event(), []
     outcomes: list[Outcome] = []
 
@@ -257,8 +259,10 @@ def test_a_save_breaks_off_what_says_nothing(recipe: Path) -> None:
             until = time.monotonic() + PATIENCE_S
             with put_away_slowly(put_away):
                 begun.set()
+                idle(0.3)  # several looks at the files
+                put_away.append("not computed")
                 while time.monotonic() < until:
-                    pass
+                    edge_loops(np.arange(3000).reshape(-1, 3))
         return made
 
     def save() -> None:
@@ -276,9 +280,14 @@ def test_a_save_breaks_off_what_says_nothing(recipe: Path) -> None:
           stop=stop, period=PERIOD)  # fmt: skip
     saver.join()
     assert [one.built for one in outcomes] == [2]
-    assert put_away == ["wholly"]
+    assert put_away == ["not computed", "wholly"]
     assert signal.getsignal(signal.SIGALRM) == before
     assert signal.getitimer(signal.ITIMER_REAL) == (0.0, 0.0)
+
+
+def test_rooms_that_compute_are_there() -> None:
+    """A room that is called otherwise one day would not be broken off any more."""
+    assert all((ROOT / "plugs" / room / "__init__.py").is_file() for room in watching._COMPUTING)
 
 
 class put_away_slowly:  # noqa: N801 - a context
@@ -292,10 +301,15 @@ class put_away_slowly:  # noqa: N801 - a context
 
     def __exit__(self, *_: object) -> None:
         """Note that the end was reached."""
-        until = time.monotonic() + 6.0 * PERIOD
-        while time.monotonic() < until:
-            pass
+        edge_loops(np.arange(90000).reshape(-1, 3))
         self._done.append("wholly")
+
+
+def idle(seconds: float) -> None:
+    """Do nothing of the house's for a while."""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        pass
 
 
 def test_what_a_build_reads_of_its_own_files_is_not_watched(recipe: Path) -> None:
