@@ -50,8 +50,8 @@ _ATTEND_S: Final = 0.05
 _COMPUTING: Final = frozenset(
     (
         "lines", "mesh", "skin", "recesses", "edges", "body", "measure", "foam", "nesting", "templates",
-        "wire", "routing", "sanding", "laminate", "hard_points", "drape", "cloth", "drafting", "subjects", "openings",
-        "mould", "pictures",
+        "wire", "routing", "sanding", "laminate", "hard_points", "drape", "cloth", "drafting", "subjects",
+        "openings", "mould", "pictures",
     )
 )  # fmt: skip
 """Rooms that compute, and hold no process, file or folder: only there is a build broken off."""
