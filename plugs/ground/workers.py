@@ -76,6 +76,7 @@ class Worker:
         self._unsent: queue.SimpleQueue[tuple[bytes, Future[Any]] | None] = queue.SimpleQueue()
         self._last: Future[Any] | None = None
         self._owed: deque[Future[Any]] = deque()
+        self._left: deque[int] = deque()
         self._lock = threading.Lock()
         self._end: WorkerSilence | None = None
         self._answers: dict[bytes, Future[Any]] = {}
@@ -186,7 +187,8 @@ class Worker:
         list of object
             In the order of the jobs. What goes wrong there, or cannot travel, is made here.
         """
-        left, words = deque(range(len(jobs))), copy_context()
+        self._left, words = deque(range(len(jobs))), copy_context()
+        left = self._left
         here: dict[int, T] = {}
         there: dict[int, Future[T]] = {}
 
@@ -200,15 +202,12 @@ class Worker:
 
         self._talk()
         take() if self._last is None or self._last.done() else self._last.add_done_callback(take)
-        try:
-            for i in range(len(jobs)):
-                try:
-                    left.popleft()
-                except IndexError:
-                    break
-                here[i] = begun(*jobs[i])
-        finally:
-            left.clear()  # nobody wants the rest, should one of here be broken off
+        for i in range(len(jobs)):
+            try:
+                left.popleft()
+            except IndexError:
+                break
+            here[i] = begun(*jobs[i])
         for i, answer in [*there.items()]:
             if self.waited(answer, LONGEST_CALL_S).exception() is None:
                 here[i] = answer.result()
@@ -216,6 +215,7 @@ class Worker:
 
     def drop(self) -> None:
         """Take back the calls that have not been sent yet: nobody wants their answers."""
+        self._left.clear()
         for answer in self._taken_back():
             answer.set_exception(WorkerSilence("its answer was not wanted any more"))
         with self._lock:
@@ -389,13 +389,8 @@ class Crew:
 
 def _begun(complaints: IO[bytes]) -> subprocess.Popen[bytes]:
     """Return a fresh process that serves."""
-    return subprocess.Popen(
-        [sys.executable, "-P", "-c", _SERVE],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        stderr=complaints,
-        env=environment(),
-    )
+    command, pipe = [sys.executable, "-P", "-c", _SERVE], subprocess.PIPE
+    return subprocess.Popen(command, stdin=pipe, stdout=pipe, stderr=complaints, env=environment())
 
 
 def environment() -> dict[str, str]:
