@@ -41,6 +41,8 @@ CUTS: Final = {
 }
 """The sides that a contour in a view can cut: number of its axis that leads there, and which way."""
 _DENSE: Final = 801  # points that a curve with a method `at` is taken at: of 2 m, one every 2.5 mm
+_SHARE: Final = 0.25
+"""Of the mesh's tolerance, by which chords of a faired contour leave it: the mesh keeps the rest."""
 _ON_FACE: Final = 1e-3  # mm. Far over rounding in the mesh, far under anything cut
 _SHORT: Final = 1.0
 """mm. A contour that ends short of the plug's side by less is led straight on without a word."""
@@ -203,7 +205,7 @@ class MatingFace(Face):
     edge: Array
 
 
-def make_cut(item: Mating, param: str, lower: Array, upper: Array) -> MatingCut:
+def make_cut(item: Mating, param: str, lower: Array, upper: Array, tolerance: float) -> MatingCut:
     """Return the cut of a mating face.
 
     Parameters
@@ -213,6 +215,8 @@ def make_cut(item: Mating, param: str, lower: Array, upper: Array) -> MatingCut:
         Where the recipe gives it.
     lower, upper : (3,) float, mm
         Box round the plug.
+    tolerance : float, mm
+        Largest distance between surface and mesh.
 
     Returns
     -------
@@ -232,6 +236,9 @@ def make_cut(item: Mating, param: str, lower: Array, upper: Array) -> MatingCut:
     low, high = (np.array([bound["xyz".index(name)] for name in names]) for bound in (lower, upper))
     _check_reach(contour, 1 - column, low, high, f"{param}.contour", names)
     inner = _parallel(contour, item.gap, sign, column, f"{param}.gap")
+    if hasattr(item.contour, "at"):  # taken far closer than chords need be
+        thin = shapely.simplify(shapely.LineString(inner), _SHARE * tolerance, preserve_topology=False)
+        inner = shapely.get_coordinates(thin)
     ends = inner[[0, -1]].copy()
     ends[:, 1 - column] = [low[1 - column] - _BEYOND, high[1 - column] + _BEYOND]
     curve = np.vstack([ends[:1], inner, ends[1:]])

@@ -192,7 +192,8 @@ def _off(contour: Array, points: Array, cut: MatingCut, work: Worked) -> Array:
     """Return how far points lie off the face that a contour makes, faired as the recipe's own is."""
     is_fair = isinstance(cut.item.contour, Fairing)
     drawn = fair(contour, tolerance=cut.item.contour.tolerance) if is_fair else contour
-    made = make_cut(replace(cut.item, contour=drawn, measured=None), cut.param, *box_of(work.drawn))
+    item, chord = replace(cut.item, contour=drawn, measured=None), work.plug.chord_tolerance
+    made = make_cut(item, cut.param, *box_of(work.drawn), chord)
     return np.asarray(shapely.distance(shapely.LineString(made.curve), shapely.points(points)))
 
 

@@ -340,7 +340,7 @@ def make_cutters(plug: Plug, drawn: Loft, read_step: ReadStep) -> Cutters:
         if isinstance(item, MatingBody):
             cuts.append(make_body_cut(item, param, lower, upper, plug.chord_tolerance, read_step))
         else:
-            cuts.append(make_cut(item, param, lower, upper))
+            cuts.append(make_cut(item, param, lower, upper, plug.chord_tolerance))
     return Cutters(shapes=tuple(shapes), mating=tuple(cuts))
 
 

@@ -34,7 +34,7 @@ def mating(**words: Any) -> Mating:
 
 def cut(**words: Any) -> tuple[Solid, MatingFace]:
     """Return a box of 400 x 200 x 120 cut, and its face."""
-    solid = make_solid(BOX, (), (), 0.02, [make_cut(mating(**words), "mating[0]", LOW, HIGH)])
+    solid = make_solid(BOX, (), (), 0.02, [make_cut(mating(**words), "mating[0]", LOW, HIGH, 0.02)])
     (face,) = solid.faces
     assert isinstance(face, MatingFace)
     return solid, face
@@ -51,6 +51,29 @@ def arc(radius: float, middle: float, half_width: float = 150.0, count: int = 80
     """Return points on a circle in plan whose rearmost point is at x = middle."""
     y = np.linspace(-half_width, half_width, count)
     return np.stack([middle - radius + np.sqrt(radius**2 - y**2), y], axis=1)
+
+
+class Round:
+    """An arc of a circle in plan, as a faired curve gives its points."""
+
+    def at(self, shares: np.ndarray) -> np.ndarray:
+        """Return points at shares from 0 to 1."""
+        angle = 0.2 * (2.0 * np.asarray(shares) - 1.0)
+        return np.stack([800.0 * np.cos(angle) - 750.0, 800.0 * np.sin(angle)], axis=1)
+
+
+@pytest.mark.parametrize(("gap", "tolerance"), [(0.0, 0.02), (2.0, 0.02), (0.0, 0.1)])
+def test_chords_of_a_curve_keep_a_quarter_of_the_tolerance(gap: float, tolerance: float) -> None:
+    """A chord of c on a circle of R leaves it by c2 / 8 R: there are as few as keep it within a quarter."""
+    item = mating(contour=Round(), gap=gap)
+    face = make_cut(item, "mating[0]", LOW, HIGH, tolerance).curve[1:-1]
+    centre, radius = np.array([-750.0, 0.0]), 800.0 + gap
+    off = np.hypot(*(face - centre).T) - radius
+    assert np.abs(off[1:-1]).max() < 1e-5
+    chord = np.hypot(*np.diff(face, axis=0).T)
+    assert (chord**2).max() / (8.0 * radius) < 0.25 * tolerance * (1.0 + 1e-6)
+    fewest = 320.0 / np.sqrt(8.0 * radius * 0.25 * tolerance)
+    assert fewest <= len(chord) < 2.5 * fewest
 
 
 @pytest.mark.parametrize(
@@ -249,7 +272,7 @@ def test_what_is_no_mating_is_refused() -> None:
 def test_a_cut_that_misses_the_body_is_refused() -> None:
     """It passes the box round the plug, but what is there was cut away by another."""
     solid, _ = cut()
-    other = make_cut(mating(contour=[[20.0, -150.0], [20.0, 150.0]]), "mating[1]", LOW, HIGH)
+    other = make_cut(mating(contour=[[20.0, -150.0], [20.0, 150.0]]), "mating[1]", LOW, HIGH, 0.02)
     with pytest.raises(PlugError) as caught:
         face_of(other, solid.body)
     assert caught.value.param == "mating[1].contour"

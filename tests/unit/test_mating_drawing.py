@@ -40,7 +40,7 @@ def arc(radius: float = 300.0, middle: float = 80.0) -> np.ndarray:
 def contour_face(**words: Any) -> MatingFace:
     """Return the face of a box of 400 x 200 x 120 cut by a contour."""
     item = Mating(**{"view": "plan", "cuts": "front", "contour": arc(), "name": "tank", **words})
-    (face,) = make_solid(BOX, (), (), 0.02, [make_cut(item, "mating[0]", LOW, HIGH)]).faces
+    (face,) = make_solid(BOX, (), (), 0.02, [make_cut(item, "mating[0]", LOW, HIGH, 0.02)]).faces
     assert isinstance(face, MatingFace)
     return face
 

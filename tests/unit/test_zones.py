@@ -114,7 +114,7 @@ def test_flange_is_a_strip_along_the_mating_face() -> None:
     loft = checked_loft(box_plan(500.0, 300.0, 200.0))
     contour = np.array([[20.0, -200.0], [20.0, 200.0]])
     item = Mating(view="plan", cuts="front", contour=contour, flange_width=25.0, name="joint")
-    cut = make_cut(item, "mating[0]", np.array([0.0, -150.0, 0.0]), np.array([500.0, 150.0, 200.0]))
+    cut = make_cut(item, "mating[0]", np.array([0.0, -150.0, 0.0]), np.array([500.0, 150.0, 200.0]), 0.02)
     solid = make_solid(loft, (), (), 0.02, (cut,))
     places = with_flanges(surface_regions(solid), {"joint": 25.0}, ("floor",))
     areas = places.areas_mm2()
@@ -132,7 +132,7 @@ def test_the_flange_of_a_round_joint_is_that_of_it_unrolled() -> None:
     turn = np.linspace(-0.5, 0.5, 401)
     contour = np.stack([400.0 * np.cos(turn) - 350.0, 400.0 * np.sin(turn)], axis=1)
     item = Mating(view="plan", cuts="front", contour=contour, flange_width=25.0, name="joint")
-    cut = make_cut(item, "mating[0]", np.array([0.0, -150.0, 0.0]), np.array([500.0, 150.0, 200.0]))
+    cut = make_cut(item, "mating[0]", np.array([0.0, -150.0, 0.0]), np.array([500.0, 150.0, 200.0]), 0.02)
     solid = make_solid(loft, (), (), 0.02, (cut,))
     (patch,) = [one for one in zoned(solid, bare=("floor",)).patches if one.name == "joint flange"]
     breadth = 2.0 * 400.0 * np.arcsin(150.0 / 400.0)
