@@ -65,10 +65,8 @@ def leftovers(
     columns, rows = math.ceil(width / _CELL), math.ceil(height / _CELL)
     across, up = width / columns, height / rows
     scale = np.array([1.0 / across, 1.0 / up])
-    around = shapely.buffer(
-        np.array(cut, dtype=object), kerf if kerf > 0.0 else -TOUCH, quad_segs=_ROUND_SEGMENTS
-    )
-    kept_free = [*thinned(around, _THIN)]
+    thin = thinned(np.array(cut, dtype=object), _THIN)
+    kept_free = [*shapely.buffer(thin, kerf if kerf > 0.0 else -TOUCH, quad_segs=_ROUND_SEGMENTS)]
     if not is_box(sheet):
         frame = shapely.box(-across, -up, width + across, height + up)
         kept_free.append(frame.difference(sheet.buffer(TOUCH)))
