@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,6 +128,35 @@ class Drawing:
     def name(self) -> str:
         """What its files are called, without folder and ending."""
         return self.path.rpartition("/")[2]
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Return how it is sent elsewhere: all points together, for those of hundreds of paths take long."""
+        points = np.concatenate([np.zeros((0, 2)), *(path.points for path in self.paths)])
+        bulges = np.concatenate([np.zeros(0), *(path.bulges for path in self.paths)])
+        told = [(len(path.points), path.is_closed, path.dxf_layer) for path in self.paths]
+        return _received, (self.path, self.title, told, points, bulges, self.labels, self.layout)
+
+
+def _received(
+    path: str,
+    title: str,
+    told: Sequence[tuple[int, bool, str]],
+    points: Array,
+    bulges: Array,
+    labels: tuple[Label, ...],
+    layout: Layout | None,
+) -> Drawing:
+    """Return a drawing that was sent: its paths, checked when they were made, look at parts of all points."""
+    points.setflags(write=False)
+    bulges.setflags(write=False)
+    paths, begin = list[Path](), 0
+    for count, is_closed, dxf_layer in told:
+        own: Any = object.__new__(Path)
+        end = begin + count
+        own.__setstate__((points[begin:end], bulges[begin:end], is_closed, dxf_layer))
+        paths.append(own)
+        begin = end
+    return Drawing(path=path, title=title, paths=tuple(paths), labels=labels, layout=layout)
 
 
 def path_bounds(path: Path) -> Box:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import copy
+import pickle
+from dataclasses import replace
 from itertools import product
 from types import SimpleNamespace
 
@@ -277,3 +280,22 @@ def test_bounds_hold_labels_and_refuse_an_empty_drawing():
     assert drawing_bounds(Drawing(path="a", title="", paths=(), labels=(label,))) == label_box(label)
     with pytest.raises(AssertionError, match="empty"):
         drawing_bounds(Drawing(path="a", title="", paths=(), labels=()))
+
+
+@pytest.mark.parametrize("sent", [lambda one: pickle.loads(pickle.dumps(one)), copy.copy, copy.deepcopy])
+def test_a_drawing_that_travels_is_the_same(sent):
+    """Each path keeps its own points and bulges, which nobody can change; one without paths travels too."""
+    drawing = layer_drawing(layer(), plug_name="tail")
+    found = sent(drawing)
+    assert (found.path, found.title, found.labels) == (drawing.path, drawing.title, drawing.labels)
+    assert found.layout == drawing.layout is not None
+    assert len(found.paths) == len(drawing.paths) > 1
+    for own, before in zip(found.paths, drawing.paths, strict=True):
+        np.testing.assert_array_equal(own.points, before.points, strict=True)
+        np.testing.assert_array_equal(own.bulges, before.bulges, strict=True)
+        assert (own.is_closed, own.dxf_layer) == (before.is_closed, before.dxf_layer)
+        for values in (own.points, own.bulges, replace(own, dxf_layer="A").points):
+            with pytest.raises(ValueError, match="read-only"):
+                values[0] = 1.0
+    words = replace(drawing, paths=(), layout=None)
+    assert sent(words) == words
