@@ -149,8 +149,8 @@ def _cores(runs: Runs, count: int) -> list[tuple[int, int, int, int]]:
 @lru_cache(maxsize=4096)
 def _cells_of(stencil: Stencil, rows: int) -> int:
     """Return the cells of a stencil as one whole number, for a grid of so many rows."""
-    column, first, count = np.array(stencil.runs).T
-    return number_of(column * rows + first, count)
+    runs = ((column * rows + first, count) for column, first, count in stencil.runs)
+    return number_of(runs, stencil.columns * rows)
 
 
 @lru_cache(maxsize=4096)

@@ -71,7 +71,6 @@ class Layout:
 Rooms = dict[int, tuple[Room, ...]]
 """Rooms of the turns of a shape, by the kind of sheet."""
 
-
 T = TypeVar("T")
 Corner = tuple[int, int]
 """Column and row of a cell."""
@@ -229,7 +228,8 @@ class _Sheet:
         starts, ends = ((points + np.array((x, y))) / cell for points in stencil.edges)
         edges = Edges(starts=starts, ends=ends, shape=np.zeros(len(starts), dtype=np.int64))
         runs = runs_touched(edges, np.array([rack.columns]), np.array([rack.rows]))
-        return number_of(runs.column * rack.rows + runs.first, runs.after - runs.first)
+        first, count = runs.column * rack.rows + runs.first, runs.after - runs.first
+        return number_of(zip(first.tolist(), count.tolist(), strict=True), rack.columns * rack.rows)
 
     def _near(self, stencil: Stencil, x: float, y: float) -> NDArray[np.object_]:
         """Return the placed shapes that a shape could meet while it slides."""

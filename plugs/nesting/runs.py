@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import shapely
@@ -184,16 +184,17 @@ def as_number(cells: Cells) -> int:
     return int.from_bytes(np.packbits(cells.ravel(), bitorder="little").tobytes(), "little")
 
 
-def number_of(first: Indices, count: Indices) -> int:
+def number_of(runs: Iterable[tuple[int, int]], size: int) -> int:
     """Return runs of bits as one whole number.
 
     Parameters
     ----------
-    first, count : (n,) int
-        The lowest bit of each run, and how many it has; none lies over another.
+    runs : iterable of (int, int)
+        The lowest bit of each, and how many it has.
+    size : int
+        Bits beyond which no run ends.
     """
-    after = first + count
-    marks = np.zeros(int(after.max()) + 1, dtype=np.int8)
-    marks[first] = 1
-    marks[after] -= 1
-    return as_number(np.cumsum(marks[:-1], dtype=np.int8).astype(np.bool_))
+    cells = bytearray(size)
+    for first, count in runs:
+        cells[first : first + count] = b"\1" * count
+    return as_number(np.frombuffer(cells, dtype=np.bool_))
