@@ -292,6 +292,5 @@ def box_around(boxes: Sequence[Box]) -> Box:
     tuple of 4 float, mm
         Smallest x, smallest y, largest x, largest y.
     """
-    corners = np.array(boxes)
-    low, high = corners.min(axis=0), corners.max(axis=0)
-    return float(low[0]), float(low[1]), float(high[2]), float(high[3])
+    x0, y0, x1, y1 = zip(*boxes, strict=True)
+    return float(min(x0)), float(min(y0)), float(max(x1)), float(max(y1))
