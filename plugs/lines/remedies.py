@@ -23,6 +23,8 @@ _AGAIN = 2
 """So often a value is sought again, where a thorough look finds a fault that quick ones did not see."""
 _HEIGHTS = (5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
 """mm over where a section turns the right way round, that are tried in turn."""
+_RIDGE = 1.0
+"""mm2. A section that encloses less is a ridge or a point, whichever way round it runs."""
 _MOST_TOLD = 8  # changes that a person can take in at a glance
 _ENOUGH = 0.05
 """Values are told to 0.1: the search ends when it knows them so well."""
@@ -137,7 +139,7 @@ def turned_over(plan: LinesPlan, first_fault: FirstFault) -> tuple[str, int, Rem
         one with which the plan passes, if there is any within half a metre.
     """
     areas = [_area(station, plan.mirrored) for station in plan.stations]
-    turned = [i for i, one in enumerate(plan.stations) if areas[i] < 0.0 and not one.crowns]
+    turned = [i for i, one in enumerate(plan.stations) if areas[i] < -_RIDGE and not one.crowns]
     if not turned or max(areas) <= 0.0:
         return None
     at, corners = turned[0], plan.stations[turned[0]].corners
