@@ -218,11 +218,9 @@ def _texts(labels: Sequence[Label], frame: _Frame, first: int) -> str:
     at = rounded(np.array([label.at for label in labels]).reshape(-1, 2), LENGTH.finest)
     rows = []
     for number, (label, (x, y)) in enumerate(zip(labels, at.tolist(), strict=True), start=first):
-        text = (
-            label.text.replace("\n", "").replace("\r", "").rstrip("^")
-        )  # a caret would take the next row in
-        is_centred = label.align == "centre"
-        across, up = (" 72\n1\n", " 73\n2\n") if is_centred else ("", "")
+        # a caret at the end would take the next row in
+        text = label.text.replace("\n", "").replace("\r", "").rstrip("^")
+        across, up = (" 72\n1\n", " 73\n2\n") if label.align == "centre" else ("", "")
         left, low = str(x), str(y)
         rows.append(
             f"{_entity('TEXT', number, frame.owner, label.dxf_layer, 'AcDbText')}"
