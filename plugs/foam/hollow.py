@@ -18,7 +18,7 @@ from plugs.ground.limits import Within
 from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH, QUARTER_CHORDS
 from plugs.mesh import mesh
-from plugs.mesh.bands import banded, open_ended, shadow
+from plugs.mesh.bands import banded, open_ended, shadows
 from plugs.mesh.faces import with_fewer_faces
 from plugs.mesh.mesh import Body
 
@@ -160,10 +160,10 @@ def _outside(body: Body, layers: Sequence[Layer], wall: float) -> list[_Band]:
     marks = [mark for i, mark in enumerate(marks) if i == 0 or mark - marks[i - 1] > LENGTH]
     thin = with_fewer_faces(body, _THINNED)
     rest = mesh.less(mesh.extruded(around, axis, marks[0], marks[-1]), thin)
-    ready = banded(mesh.stacked(rest, axis))
+    taken = shapely.simplify(shadows(banded(mesh.stacked(rest, axis)), open_ended(marks)), _SIMPLER)
     return [
-        _Band(low=low, high=high, shadow=shapely.simplify(shadow(ready, *reach), _SIMPLER))
-        for low, high, reach in zip(marks[:-1], marks[1:], open_ended(marks), strict=True)
+        _Band(low=low, high=high, shadow=shadow)
+        for low, high, shadow in zip(marks[:-1], marks[1:], taken, strict=True)
     ]
 
 

@@ -20,7 +20,7 @@ from plugs.ground.records import record
 from plugs.ground.tolerances import LENGTH, NO_VOLUME_MM3, QUARTER_CHORDS
 from plugs.ground.twins import in_halves
 from plugs.mesh import mesh
-from plugs.mesh.bands import banded, open_ended, shadows_and_volumes
+from plugs.mesh.bands import Banded, banded, open_ended, outlines, shadows_and_volumes
 from plugs.mesh.faces import box_of
 from plugs.mesh.mesh import Body, Measures
 from plugs.mesh.sampling import Faces
@@ -208,23 +208,18 @@ def with_glued_faces(
     -------
     tuple of Layer
     """
-    turned = mesh.stacked(body, layers[0].axis)
-    low, high = _ends(body, layers[0].axis)
-    made = []
-    for layer in layers:
-        faces = [(layer.from_mm, low, True), (layer.to_mm, high, False)]
-        lower, upper = (
-            shapely.MultiPolygon(
-                [
-                    part
-                    for part in shapely.get_parts(shapely.difference(face, keep_out or shapely.Point()))
-                    if isinstance(part, shapely.Polygon)
-                ]
-            )
-            for face in (_face(turned, at, end, above=above) for at, end, above in faces)
-        )
-        made.append(replace(layer, glued=(lower, upper)))
-    return tuple(made)
+    faces = _final_faces(banded(mesh.stacked(body, layers[0].axis)), layers, *_ends(body, layers[0].axis))
+    apart = keep_out or shapely.Point()
+    return tuple(
+        replace(layer, glued=(_outside(lower, apart), _outside(upper, apart)))
+        for layer, (lower, upper) in zip(layers, faces, strict=True)
+    )
+
+
+def _outside(face: shapely.MultiPolygon, keep_out: shapely.Geometry) -> shapely.MultiPolygon:
+    """Return the polygons of a face that are not kept free."""
+    parts = shapely.get_parts(shapely.difference(face, keep_out))
+    return shapely.MultiPolygon([part for part in parts if isinstance(part, shapely.Polygon)])
 
 
 def _ends(body: Body, axis: str) -> tuple[float, float]:
@@ -238,16 +233,12 @@ def _layers_of(
     body: Body, slabs: Sequence[Slab], axis: str, allowance: float, low: float, high: float
 ) -> list[Layer]:
     """Return layers without names, of slabs rising along an axis, of a body between two places on it."""
-    turned = mesh.stacked(body, axis)
-    ready = banded(turned)
-    heights = np.sort(ready.vertices[:, 2])
-    wanted = [
-        (slab, reach, i > 0 and slabs[i - 1].to_mm == slab.from_mm and _is_clear(heights, slab.from_mm))
-        for i, (slab, reach) in enumerate(zip(slabs, reaches(slabs, low, high), strict=True))
-    ]
+    ready = banded(mesh.stacked(body, axis))
 
-    def made(some: Sequence[tuple[Slab, tuple[float, float], bool]]) -> list[Layer]:
-        taken = shadows_and_volumes(ready, [reach for _, reach, _ in some])
+    def made(some: Sequence[tuple[Slab, tuple[float, float]]]) -> list[Layer]:
+        taken = shadows_and_volumes(ready, [reach for _, reach in some])
+        rough = rough_outlines([shadow for shadow, _ in taken], allowance)
+        faces = _final_faces(ready, [slab for slab, _ in some], low, high)
         return [
             Layer(
                 name="",
@@ -256,25 +247,18 @@ def _layers_of(
                 from_mm=slab.from_mm,
                 to_mm=slab.to_mm,
                 thickness=slab.thickness,
-                lower=shapely.MultiPolygon() if is_shared else _face(turned, slab.from_mm, low, above=True),
-                upper=_face(turned, slab.to_mm, high, above=False),
-                envelope=covered,
-                rough=rough_outline(covered, allowance),
+                lower=lower,
+                upper=upper,
+                envelope=shadow,
+                rough=line,
                 volume_mm3=volume,
             )
-            for (slab, _, is_shared), (covered, volume) in zip(some, taken, strict=True)
+            for (slab, _), (shadow, volume), line, (lower, upper) in zip(
+                some, taken, rough, faces, strict=True
+            )
         ]
 
-    layers = in_halves(made, wanted)
-    for i, (_, _, is_shared) in enumerate(wanted):
-        layers[i] = replace(layers[i], lower=layers[i - 1].upper) if is_shared else layers[i]
-    return layers
-
-
-def _is_clear(heights: Array, at: float) -> bool:
-    """Return whether no vertex lies in a plane: the body has one outline there, above it and below."""
-    place = int(np.searchsorted(heights, at - LENGTH))
-    return place == len(heights) or float(heights[place]) > at + LENGTH
+    return in_halves(made, [*zip(slabs, reaches(slabs, low, high), strict=True)])
 
 
 def reaches(slabs: Sequence[Slab | Layer], low: float, high: float) -> list[tuple[float, float]]:
@@ -311,12 +295,32 @@ def _faces_of(slabs: Sequence[Slab | Layer], low: float, high: float) -> tuple[l
     return faces, places
 
 
-def _face(turned: mesh.Stacked, at: float, end: float, *, above: bool) -> shapely.MultiPolygon:
-    """Return the final outline on a face; at the end of the body just inside, as flats there are uneven."""
-    if abs(at - end) > LENGTH:
-        return mesh.outline(turned, at, above=above)
-    found = mesh.outline(turned, at + (LENGTH if above else -LENGTH), above=above)
-    return shapely.MultiPolygon([part for part in found.geoms if part.area > _NEEDLE * part.length])
+def _final_faces(
+    ready: Banded, slabs: Sequence[Slab | Layer], low: float, high: float
+) -> list[tuple[shapely.MultiPolygon, shapely.MultiPolygon]]:
+    """Return the final outlines on the faces of slabs of a body between two places.
+
+    At the ends of the body they are taken just inside, as flats there are uneven.
+    """
+    faces = []
+    for slab in slabs:
+        faces.append((slab.from_mm + LENGTH * _is_same(slab.from_mm, low), True))
+        faces.append((slab.to_mm - LENGTH * _is_same(slab.to_mm, high), False))
+    found = [
+        _without_needles(face) if _is_same(at, low) or _is_same(at, high) else face
+        for (at, _), face in zip(faces, outlines(ready, faces), strict=True)
+    ]
+    return [*zip(found[::2], found[1::2], strict=True)]
+
+
+def _is_same(at: float, end: float) -> bool:
+    """Return whether a face lies at the end of a body."""
+    return abs(at - end) <= 1.5 * LENGTH
+
+
+def _without_needles(face: shapely.MultiPolygon) -> shapely.MultiPolygon:
+    """Return a face without what uneven flats leave of it."""
+    return shapely.MultiPolygon([part for part in face.geoms if part.area > _NEEDLE * part.length])
 
 
 def _named(layers: Sequence[Layer]) -> tuple[Layer, ...]:
@@ -352,22 +356,22 @@ def likely_faces(stack: Stack, lower: Array, upper: Array) -> Faces:
     return Faces(axis=stack.axis, places=np.array(faces, dtype=float))
 
 
-def rough_outline(shadow: shapely.MultiPolygon, allowance: float) -> shapely.MultiPolygon:
-    """Return an outline grown by the sanding allowance, its holes shrunk by it.
+def rough_outlines(shadows: Sequence[shapely.MultiPolygon], allowance: float) -> list[shapely.MultiPolygon]:
+    """Return outlines grown by the sanding allowance, their holes shrunk by it.
 
     Parameters
     ----------
-    shadow : shapely.MultiPolygon, mm
+    shadows : sequence of shapely.MultiPolygon, mm
     allowance : float, mm
 
     Returns
     -------
-    shapely.MultiPolygon, mm
+    list of shapely.MultiPolygon, mm
     """
     if allowance == 0.0:
-        return shadow
-    grown = shadow.buffer(allowance, quad_segs=QUARTER_CHORDS)
-    return grown if isinstance(grown, shapely.MultiPolygon) else shapely.MultiPolygon([grown])
+        return [*shadows]
+    grown = shapely.buffer([*shadows], allowance, quad_segs=QUARTER_CHORDS)
+    return [one if isinstance(one, shapely.MultiPolygon) else shapely.MultiPolygon([one]) for one in grown]
 
 
 def _faces(stack: Stack, low: float, high: float) -> tuple[list[float], list[float], list[Finding]]:

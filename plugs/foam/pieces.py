@@ -14,12 +14,12 @@ from plugs.foam.joints import Joints, LayerPart, Rule, Size, fits, ground_of, pa
 from plugs.foam.layers import Layer, reaches
 from plugs.foam.piece_labels import piece_labels
 from plugs.foam.stock import THICKNESS, Blank, Cutting, Stock, belongs
-from plugs.foam.volumes import slab_volumes, volume_over
+from plugs.foam.volumes import slab_volumes, surface, volume_over
 from plugs.ground.errors import Finding, promise
 from plugs.ground.lengths import as_length
 from plugs.ground.records import record
 from plugs.mesh import mesh
-from plugs.mesh.bands import Levelled, levelled, surface
+from plugs.mesh.bands import Levelled, levelled
 from plugs.mesh.mesh import Body
 
 _BEYOND = 1.0  # mm. Boxes stand clear of what they hold

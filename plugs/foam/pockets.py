@@ -22,11 +22,11 @@ import shapely.affinity
 from numpy.typing import NDArray
 
 from plugs.body.body import Solid, body_before
-from plugs.foam.layers import Layer, rough_outline, with_glued_faces
+from plugs.foam.layers import Layer, rough_outlines, with_glued_faces
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.mesh import mesh
-from plugs.mesh.bands import banded, open_ended, shadow
+from plugs.mesh.bands import banded, open_ended, shadows
 from plugs.mesh.mesh import Body
 from plugs.recesses.holding import Rounded
 from plugs.recesses.recess import LAYERS, ROUT, SAW, Tool
@@ -309,15 +309,12 @@ def _blocks(taken: Body, layers: Sequence[Layer], allowance: float) -> dict[str,
     if taken.is_empty:
         return {}
     axis = layers[0].axis
-    ready = banded(mesh.stacked(taken, axis))
     faces = sorted({face for layer in layers for face in (layer.from_mm, layer.to_mm)})
-    reaches = dict(zip(faces, open_ended(faces), strict=False))
-    found = {}
-    for layer in layers:
-        covered = shadow(ready, *reaches[layer.from_mm])
-        if covered.area > _TOUCH:
-            found[layer.name] = rough_outline(covered, allowance)
-    return found
+    covered = shadows(banded(mesh.stacked(taken, axis)), open_ended(faces))
+    at_face = dict(zip(faces, covered, strict=False))
+    found = {layer.name: at_face[layer.from_mm] for layer in layers}
+    found = {name: shadow for name, shadow in found.items() if shadow.area > _TOUCH}
+    return dict(zip(found, rough_outlines([*found.values()], allowance), strict=True))
 
 
 def _method(tool: Tool, is_seen: bool, allowance: float) -> tuple[str, str]:

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.records import record
-from plugs.mesh.bands import clipped, volume_under
+from plugs.mesh.bands import Levelled, clipped, cut_off
 
 Array = NDArray[np.float64]
 
@@ -35,6 +35,46 @@ class SlabVolumes:
     low: Array
     high: Array
     volumes: Array
+
+
+def surface(body: Levelled, low: float, high: float) -> Array:
+    """Return the surface of the part of a body between two planes, but for the face in the lower one.
+
+    Parameters
+    ----------
+    body : Levelled
+    low, high : float, mm
+        May be infinite.
+
+    Returns
+    -------
+    (k, 3, 3) float, mm
+        Triangles facing outward. Those of the face in the upper plane fan out from one of its corners, and
+        where it is not convex some are turned over and take away what others have too much.
+    """
+    corners = body.vertices[body.triangles[(body.high > low) & (body.low < high)]]
+    below, lines = cut_off(corners, 2, high, 1.0)
+    fan = np.concatenate([np.broadcast_to(lines[:1, :1], (len(lines), 1, 3)), lines], axis=1)
+    return np.concatenate([cut_off(below, 2, low, -1.0)[0], fan])
+
+
+def volume_under(triangles: Array, foot: float) -> Array:
+    """Return the volume between each triangle and a plane, + under one that faces up.
+
+    Parameters
+    ----------
+    triangles : (k, 3, 3) float, mm
+    foot : float, mm
+        Height of the plane.
+
+    Returns
+    -------
+    (k,) float, mm3
+    """
+    a, b, c = (triangles[:, i] for i in range(3))
+    u, v = b - a, c - a
+    area = 0.5 * (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
+    return np.asarray(area * ((a[:, 2] - foot) + (b[:, 2] - foot) + (c[:, 2] - foot)) / 3.0)
 
 
 def slab_volumes(triangles: Array, foot: float) -> SlabVolumes:

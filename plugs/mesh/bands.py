@@ -1,41 +1,44 @@
-"""What of a body lies between two planes square to a stack: its shadow and its surface, without cutting it.
+"""What of a body lies between planes square to a stack: its shadow, faces and volume, without cutting it.
 
-A shadow is bounded by the edges at which triangles that face up meet those that face down, the flat faces in
-the two planes among them: pieces of the body's edges, and of the lines in which the planes cross triangles.
+Many planes pass the body at once. Each crosses edges, and the lines in which it crosses triangles lead from
+edge to edge. A shadow is bounded by the edges at which triangles that face up meet those that face down, the
+flat faces in the two planes among them: pieces of the body's edges, and of those lines.
 The volume is told by what streams out of those triangles: of a flow away from the stack's axis nothing passes
 the two planes, so that what they cut off need not be made.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import pairwise
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from plugs.ground.records import record
-from plugs.mesh.mesh import Body, Stacked, triangles_of, wound_once
-from plugs.mesh.triangles import edge_keys, loops_along, ordered
+from plugs.ground.tolerances import IN_LINE
+from plugs.mesh.mesh import LEAST_AREA, Body, Stacked, triangles_of, wound_once
+from plugs.mesh.triangles import ASKEW, edge_keys, loops_along, ordered, rounds
 from plugs.mesh.vectors import corners_of, cross, dot, extents, lengths
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 Flags = NDArray[np.bool_]
-Sides = NDArray[np.int8]
+Reach = tuple[float, float]
+Level = tuple[float, bool]
 
 _UPRIGHT: Final = 1e-9
 """Sine of the lean at which a wall is upright: rounding leaves some 1e-16 to 1e-12."""
 
-_AHEAD: Final = np.array([1, 2, 0])
+_AT_ONCE: Final = 128
+"""Levels at a time, so that what is worked out of them stays small."""
 
-_INSIDE: Final = np.array([[j >> k & 1 for k in range(3)] for j in range(8)], dtype=np.bool_)
-"""Which corners lie on one side of a plane, by the sum of 1, 2 and 4 for those that do."""
-_LEAVES: Final = np.argmax(_INSIDE & ~_INSIDE[:, _AHEAD], axis=1)
-_ENTERS: Final = np.argmax(~_INSIDE & _INSIDE[:, _AHEAD], axis=1)
-"""Along which side that is left and entered again."""
+_FINE: Final = 2.0**27
+"""Steps to a millimetre of the mesh library's outlines: those that it need not see are rounded as it does."""
+
+T = TypeVar("T")
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
@@ -61,74 +64,71 @@ class Levelled:
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
 class Banded(Levelled):
-    """A turned body, ready to be asked for its shadow and volume between planes too.
+    """A turned body, ready to be asked what lies between planes.
 
     Attributes
     ----------
+    ends : (e, 2) int
+        Vertices of edges, the smaller first.
     edges : (m, 3) int
         Edge j of a triangle runs from its corner j to the next.
     looks_up : (m,) bool
         What does not face down.
-    is_rim : (m, 3) bool
+    rim : (r,) int
         Edges of triangles that look up, beyond which lies one that does not.
-    places : (n + 6 m, 2) float, mm
-        Of vertices, with room for where the lower plane crosses edges, and the upper: written every time.
+    rim_ends : (r, 2) int
+        Where each begins and ends, as it runs round the triangle that looks up.
     outflow : (m,) float, mm3
         Half of what passes each triangle outward, of a flow away from the axis as fast as it is far.
     """
 
+    ends: Indices
     edges: Indices
     looks_up: Flags
-    is_rim: Flags
-    places: Array
+    rim: Indices
+    rim_ends: Indices
     outflow: Array
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)
-class _Crossed:
-    """The lines in which a plane crosses triangles, as they run round what lies between the planes.
+class _Cuts:
+    """Where levels cut a body: planes, and those that touch vertices twice, just below and just above.
 
     Attributes
     ----------
-    triangle : (k,) int
-    first, second : (k,) int
-        The sides of the triangle on which each begins and ends: side j leads from its corner j.
-    begin, end : (k, 2) float, mm
-    lone : (k,) int
-        The corner of the triangle that lies alone on its side of the plane.
-    is_within : (k,) bool
-        Whether that is the side of what lies between the planes.
+    body : Banded
+    asked : (w,) int
+        The numbers of the levels that were asked for; they are numbered as they rise.
+    heights : (p,) float, mm
+    rank : (n,) int
+        Below how many levels each vertex does not lie.
+    base : (e,) int
+        Where a level cuts an edge is the point of this number and the level's.
+    points : (k, 2) float, mm
+    levels : (k,) int
+        Of points.
+    number : (q,) int
+        Of lines: which of the levels it lies in.
+    corner : (q,) int
+        The lone one on its side of the level: three times its triangle, and its place there.
+    is_lower : (q,) bool
+        Whether that side is the lower.
+    begin, end : (q,) int
+        Points, anti-clockwise round what lies in the level.
     """
 
-    triangle: Indices
-    first: Indices
-    second: Indices
-    begin: Array
-    end: Array
-    lone: Indices
-    is_within: Flags
-
-
-@record(frozen=True, slots=True, kw_only=True, eq=False)
-class _Between:
-    """The triangles of a body that reach between two planes.
-
-    Attributes
-    ----------
-    low, high : float, mm
-    near : (k,) int
-    side : (k, 3) int
-        Of each corner: -1 below, 1 above, 0 between them.
-    below, above : _Crossed
-        Where they meet the lower and the upper plane.
-    """
-
-    low: float
-    high: float
-    near: Indices
-    side: Sides
-    below: _Crossed
-    above: _Crossed
+    body: Banded
+    asked: Indices
+    heights: Array
+    rank: Indices
+    base: Indices
+    points: Array
+    levels: Indices
+    number: Indices
+    corner: Indices
+    is_lower: Flags
+    begin: Indices
+    end: Indices
 
 
 def levelled(stack: Stacked) -> Levelled:
@@ -148,50 +148,43 @@ def levelled(stack: Stacked) -> Levelled:
     return Levelled(vertices=vertices, heights=heights, triangles=triangles, low=low, high=high)
 
 
-def banded(stack: Stacked, within: Sequence[tuple[float, float]] = ()) -> Banded:
+def banded(stack: Stacked) -> Banded:
     """Return a turned body, ready to be asked what lies between planes.
 
     Parameters
     ----------
     stack : Stacked
-    within : sequence of (float, float), mm
-        Planes between which it will be asked, and nowhere else; without them it may be asked anywhere.
 
     Returns
     -------
     Banded
     """
     bare = levelled(stack)
-    vertices, triangles, low, high = bare.vertices, bare.triangles, bare.low, bare.high
-    if within:
-        near = np.any([(high > foot) & (low < top) for foot, top in within], axis=0)
-        triangles, low, high = triangles[near], low[near], high[near]
-    keys = edge_keys(triangles).ravel()
-    order = ordered(keys)
-    begins = np.flatnonzero(np.diff(keys[order], prepend=-1))
-    many = np.diff(begins, append=len(keys))
-    edges = np.empty(len(keys), dtype=np.int64)
-    edges[order] = np.repeat(np.arange(len(begins)), many)
-    shared = begins[many == 2]  # all are shared by two, but beyond the planes
-    one, other = order[shared], order[shared + 1]
+    vertices, triangles = bare.vertices, bare.triangles
+    after = triangles.take((1, 2, 0), axis=1)
     a, b, c = corners_of(vertices, triangles).transpose(1, 0, 2)
     normal = cross(b - a, c - a)
     looks_up = normal[:, 2] >= -_UPRIGHT * lengths(normal)
-    is_rim = np.repeat(looks_up, 3)
-    is_rim[one] &= ~looks_up[other // 3]
-    is_rim[other] &= ~looks_up[one // 3]
-    places = np.empty((len(vertices) + 6 * len(triangles), 2))
-    places[: len(vertices)] = vertices[:, :2]
+    # along each edge runs a side of one triangle, and back one of another
+    keys, is_first = edge_keys(triangles).ravel(), (triangles < after).ravel()
+    there, back = (
+        some[ordered(keys[some])] for some in (np.flatnonzero(is_first), np.flatnonzero(~is_first))
+    )
+    edges = np.empty(len(keys), dtype=np.int64)
+    edges[there] = edges[back] = np.arange(len(there))
+    rim = np.flatnonzero(looks_up[there // 3] != looks_up[back // 3])
+    sides = np.stack([triangles.ravel(), after.ravel()], axis=1)
     return Banded(
-        places=places,
         vertices=vertices,
         heights=bare.heights,
         triangles=triangles,
+        low=bare.low,
+        high=bare.high,
+        ends=sides[there],
         edges=edges.reshape(-1, 3),
         looks_up=looks_up,
-        is_rim=is_rim.reshape(-1, 3),
-        low=low,
-        high=high,
+        rim=rim,
+        rim_ends=sides[np.where(looks_up[there // 3], there, back)[rim]],
         outflow=dot((a + b + c)[:, :2], normal[:, :2]) / 12.0,
     )
 
@@ -211,107 +204,242 @@ def open_ended(faces: Sequence[float]) -> list[tuple[float, float]]:
     return list(pairwise([-np.inf, *faces[1:-1], np.inf]))
 
 
-def shadow(body: Banded, low: float, high: float) -> shapely.MultiPolygon:
-    """Return everything that the part of a body between two planes covers, seen along the stack.
-
-    Parameters
-    ----------
-    body : Banded
-    low, high : float, mm
-        May be infinite. A flat face in one of them counts with the side that its material is on.
-
-    Returns
-    -------
-    shapely.MultiPolygon
-        mm; empty where there is nothing.
-    """
-    return _shadow(body, _between(body, low, high))
-
-
-def shadows_and_volumes(
-    body: Banded, reaches: Sequence[tuple[float, float]]
-) -> list[tuple[shapely.MultiPolygon, float]]:
-    """Return what the parts of a body between pairs of planes cover, as `shadow` does, and their volumes.
+def shadows(body: Banded, reaches: Sequence[Reach]) -> list[shapely.MultiPolygon]:
+    """Return everything that the parts of a body between pairs of planes cover, seen along the stack.
 
     Parameters
     ----------
     body : Banded
     reaches : sequence of (float, float), mm
-        May be infinite. Pairs that share a plane come one after the other.
+        Rising, none overlapping the next; may be infinite. A flat face in one of the planes counts with the
+        side that its material is on.
+
+    Returns
+    -------
+    list of shapely.MultiPolygon, mm
+        Empty where there is nothing.
+    """
+    return [*_by_parts(_shadows, body, _ends_of(reaches))]
+
+
+def shadows_and_volumes(body: Banded, reaches: Sequence[Reach]) -> list[tuple[shapely.MultiPolygon, float]]:
+    """Return what the parts of a body between pairs of planes cover, and their volumes.
+
+    Parameters
+    ----------
+    body : Banded
+    reaches : sequence of (float, float), mm
+        As `shadows` takes them.
 
     Returns
     -------
     list of tuple of shapely.MultiPolygon, mm, and float, mm3
     """
-    found: list[tuple[shapely.MultiPolygon, float]] = []
-    between = None
-    for low, high in reaches:
-        between = _between(body, low, high, between)
-        volume = body.outflow[between.near].sum()
-        for crossed, plane in ((between.below, low), (between.above, high)):
-            volume -= _outflow_beyond(body, crossed, plane)
-        found.append((_shadow(body, between), float(volume)))
-    return found
+    return [*_by_parts(_shadows_and_volumes, body, _ends_of(reaches))]
 
 
-def _outflow_beyond(body: Banded, crossed: _Crossed, plane: float) -> float:
-    """Return what passes outward through the parts of triangles beyond a plane that crosses them."""
-    lone, one, other = body.vertices[crossed.lone], crossed.begin, crossed.end
-    middle, step = lone[:, :2] + one + other, one - other
-    alone = np.sum((plane - lone[:, 2]) * (middle[:, 0] * step[:, 1] - middle[:, 1] * step[:, 0])) / 12.0
-    return float(body.outflow[crossed.triangle[crossed.is_within]].sum() - alone)
-
-
-def _shadow(body: Banded, between: _Between) -> shapely.MultiPolygon:
-    """Return everything that the part of a body between two planes covers."""
-    near, side, below, above = between.near, between.side, between.below, between.above
-    n_points, n_edges = len(body.vertices), len(body.edges) * 3
-    row, column = np.nonzero(body.is_rim.take(near, axis=0))
-    start, finish = side[row, column], side[row, _AHEAD[column]]
-    is_there = (start != finish) | (start == 0)
-    row, column = row[is_there], column[is_there]
-    rim = near[row]
-    edge = body.edges[rim, column]
-    ends = []
-    for at, number in ((start[is_there], column), (finish[is_there], _AHEAD[column])):
-        crossing = n_points + edge + np.where(at > 0, n_edges, 0)
-        ends.append(np.where(at == 0, body.triangles[rim, number], crossing))
-    # the face in the lower plane looks down, that in the upper up
-    up, down = body.looks_up[below.triangle], ~body.looks_up[above.triangle]
-    after = n_points + n_edges
-    lower = [n_points + body.edges[below.triangle[up], end[up]] for end in (below.first, below.second)]
-    upper = [after + body.edges[above.triangle[down], end[down]] for end in (above.first, above.second)]
-    first = np.concatenate([ends[0], lower[0], upper[1]])
-    second = np.concatenate([ends[1], lower[1], upper[0]])
-    places = body.places
-    for crossed, before in ((below, n_points), (above, after)):
-        places[before + body.edges[crossed.triangle, crossed.first]] = crossed.begin
-    return wound_once([places[loop] for loop in loops_along(first, second) if len(loop) > 2])
-
-
-def surface(body: Levelled, low: float, high: float) -> Array:
-    """Return the surface of the part of a body between two planes, but for the face in the lower one.
+def outlines(body: Banded, faces: Sequence[Level]) -> list[shapely.MultiPolygon]:
+    """Return the outlines of a body on planes.
 
     Parameters
     ----------
-    body : Levelled
-    low, high : float, mm
-        May be infinite.
+    body : Banded
+    faces : sequence of (float, bool), mm
+        Planes, and whether of the material just above each or just below: the two differ where a face of the
+        body lies there.
 
     Returns
     -------
-    (k, 3, 3) float, mm
-        Triangles facing outward. Those of the face in the upper plane fan out from one of its corners, and
-        where it is not convex some are turned over and take away what others have too much.
+    list of shapely.MultiPolygon, mm
+        Empty where there is nothing. Of planes that touch no vertex both sides are one.
     """
-    between = _between(body, low, high)
-    corners, above = body.vertices[body.triangles[between.near]], between.above
-    is_whole = (between.side[:, 0] == 0) & (between.side[:, 1] == 0) & (between.side[:, 2] == 0)
-    parts = clipped(clipped(corners[~is_whole], 2, high, 1.0), 2, low, -1.0)
-    fan = np.full((len(above.first), 3, 3), high)
-    if len(fan):
-        fan[:, 0, :2], fan[:, 1, :2], fan[:, 2, :2] = above.begin[0], above.end, above.begin
-    return np.concatenate([corners[is_whole], parts, fan])
+    return [*_by_parts(_outlines, body, faces)]
+
+
+def _ends_of(reaches: Sequence[Reach]) -> list[Level]:
+    """Return the levels between which parts lie, two by two."""
+    return [level for low, high in reaches for level in ((low, True), (high, False))]
+
+
+def _by_parts(made: Callable[[_Cuts], Iterable[T]], body: Banded, levels: Sequence[Level]) -> Iterator[T]:
+    """Yield what is made of cuts, so many at a time."""
+    for begin in range(0, len(levels), _AT_ONCE):
+        yield from made(_cuts(body, levels[begin : begin + _AT_ONCE]))
+
+
+def _cuts(body: Banded, wanted: Sequence[Level]) -> _Cuts:
+    """Return where planes cut a body, each just below it or just above."""
+    planes, which = np.unique([at for at, _ in wanted], return_inverse=True)
+    place = np.searchsorted(planes, body.heights)
+    is_on = planes.take(place, mode="clip") == body.heights
+    is_touched = np.bincount(place[is_on], minlength=len(planes)) > 0
+    first = np.concatenate([[0], np.cumsum(1 + is_touched)])
+    rank = first[place] + is_on
+    heights = np.repeat(planes, 1 + is_touched)
+    since, until = extents(rank[body.ends])
+    edge, levels, base = _numbered(since, until)
+    one, other = (body.vertices.take(body.ends[edge, k], axis=0) for k in (0, 1))
+    share = (heights[levels] - one[:, 2]) / (other[:, 2] - one[:, 2])
+    # the corner of a triangle that is below a level alone, then the one that is above one alone
+    mine = rank[body.triangles]
+    ahead, back = mine.take((1, 2, 0), axis=1), mine.take((2, 0, 1), axis=1)
+    least, most = np.minimum(ahead, back), np.maximum(ahead, back)
+    is_lower = mine < least
+    begins, ends = np.where(is_lower, mine, most), np.where(is_lower, least, mine)
+    corner, number, _ = _numbered(begins.ravel(), np.maximum(ends, begins).ravel())
+    own = base[body.edges.ravel()[corner]] + number
+    last = base[body.edges.take((2, 0, 1), axis=1).ravel()[corner]] + number
+    is_alone = is_lower.ravel()[corner]
+    return _Cuts(
+        body=body,
+        asked=first[which] + (is_touched[which] & np.array([above for _, above in wanted])),
+        heights=heights,
+        rank=rank,
+        base=base,
+        points=one[:, :2] + share[:, None] * (other - one)[:, :2],
+        levels=levels,
+        number=number,
+        corner=corner,
+        is_lower=is_alone,
+        begin=np.where(is_alone, last, own),
+        end=np.where(is_alone, own, last),
+    )
+
+
+def _numbered(since: Indices, until: Indices) -> tuple[Indices, Indices, Indices]:
+    """Return the numbers from one to another of each of some things: of which, which, and how they are found.
+
+    The last added to a number of a thing tells where it stands.
+    """
+    many = until - since
+    base = np.cumsum(many) - many - since
+    which = np.repeat(np.arange(len(many)), many)
+    return which, np.arange(len(which)) - base[which], base
+
+
+def _outlines(cuts: _Cuts) -> list[shapely.MultiPolygon]:
+    """Return the outlines of a body in levels."""
+    onward = np.empty(len(cuts.points), dtype=np.int64)
+    onward[cuts.begin] = cuts.end
+    order, begins = rounds(onward)
+    found = _polygons(cuts.points[order], begins, cuts.levels[order[begins]], len(cuts.heights))
+    return [found[i] for i in cuts.asked]
+
+
+def _shadows_and_volumes(cuts: _Cuts) -> Iterator[tuple[shapely.MultiPolygon, float]]:
+    """Return what the parts of a body between levels cover, and their volumes."""
+    body, count = cuts.body, len(cuts.heights)
+    triangle, lone = cuts.corner // 3, body.vertices[body.triangles.ravel()[cuts.corner]]
+    one, other = cuts.points[cuts.end], cuts.points[cuts.begin]
+    middle, step = lone[:, :2] + one + other, one - other
+    under = (cuts.heights[cuts.number] - lone[:, 2]) / 12.0
+    under *= middle[:, 0] * step[:, 1] - middle[:, 1] * step[:, 0]
+    under += np.where(cuts.is_lower, 0.0, body.outflow[triangle])
+    within = np.bincount(cuts.number, weights=under, minlength=count)
+    top = extents(cuts.rank[body.triangles])[1]
+    whole = np.bincount(top, weights=body.outflow, minlength=count + 1)
+    low, high = cuts.asked.reshape(-1, 2).T
+    beyond = within[high] - within[low]
+    volumes = beyond + [whole[i + 1 : j + 1].sum() for i, j in zip(low, high, strict=True)]
+    return zip(_shadows(cuts), volumes.tolist(), strict=True)
+
+
+def _shadows(cuts: _Cuts) -> list[shapely.MultiPolygon]:
+    """Return everything that the parts of a body between levels cover."""
+    body, n_points = cuts.body, len(cuts.points)
+    low, high = cuts.asked.reshape(-1, 2).T
+    # the face in the lower plane looks down, that in the upper up
+    looks_up, count = body.looks_up[cuts.corner // 3], len(cuts.heights)
+    first, second, owner = [], [], []
+    for levels, is_rim, before in ((low, looks_up, 0), (high, ~looks_up, n_points)):
+        band = np.full(count, -1)
+        band[levels] = np.arange(len(low))
+        band = band[cuts.number]
+        some = np.flatnonzero(is_rim & (band >= 0))
+        first.append(before + cuts.begin[some])
+        second.append(before + cuts.end[some])
+        owner.append(band[some])
+    ranks = cuts.rank[body.rim_ends]
+    least, most = extents(ranks)
+    since, until = np.searchsorted(high, least), np.searchsorted(low, most)
+    rim, band, _ = _numbered(since, np.maximum(until, since))
+    for k, steps in ((0, first), (1, second)):
+        mine, base = ranks[rim, k], cuts.base[body.rim[rim]]
+        node = np.where(mine > high[band], n_points + base + high[band], 2 * n_points + body.rim_ends[rim, k])
+        steps.append(np.where(mine <= low[band], base + low[band], node))
+    owner.append(band)
+    places = np.concatenate([cuts.points, cuts.points, body.vertices[:, :2]])
+    begins, ends, bands = (np.concatenate(parts) for parts in (first, second, owner))
+    return _covered(places, begins, ends, bands, len(low))
+
+
+def _covered(
+    places: Array, first: Indices, second: Indices, owner: Indices, count: int
+) -> list[shapely.MultiPolygon]:
+    """Return what steps from place to place run round, each for one of so many."""
+    is_forked = np.zeros(count, dtype=np.bool_)
+    is_forked[owner[np.bincount(first, minlength=len(places))[first] > 1]] = True
+    some = np.flatnonzero(~is_forked[owner])
+    after = np.empty(len(places), dtype=np.int64)
+    after[first[some]] = np.arange(len(some))
+    order, begins = rounds(after[second[some]])
+    order = some[order]
+    found = _polygons(places[first[order]], begins, owner[order[begins]], count)
+    for i in np.flatnonzero(is_forked):
+        mine = owner == i
+        found[i] = wound_once([places[loop] for loop in loops_along(first[mine], second[mine])])
+    return found
+
+
+def _polygons(at: Array, begins: Indices, owner: Indices, count: int) -> list[shapely.MultiPolygon]:
+    """Return what rings of so many owners run round: as `wound_once` does, which sees most of them not.
+
+    Parameters
+    ----------
+    at : (n, 2) float, mm
+        Of rings, one after the other.
+    begins : (r,) int
+        Where each begins.
+    owner : (r,) int
+    count : int
+        Of owners.
+    """
+    found = np.full(count, shapely.MultiPolygon(), dtype=object)
+    at, sizes = _distinct(at, begins)
+    begins = np.cumsum(sizes) - sizes
+    is_alone = (np.bincount(owner, minlength=count)[owner] == 1) & (sizes > 2)
+    rings = _rings(at[np.repeat(is_alone, sizes)], sizes[is_alone])
+    thin = shapely.simplify(rings, 0.5 * IN_LINE, preserve_topology=False)
+    shapes = shapely.polygons(np.where(shapely.get_num_coordinates(thin) > 3, thin, rings))
+    is_plain = shapely.is_valid(shapes) & (shapely.area(shapes) > LEAST_AREA) & shapely.is_ccw(rings)
+    whose = owner[is_alone][is_plain]
+    found[whose] = shapely.multipolygons(shapes[is_plain], indices=np.arange(len(whose)))
+    is_left = np.isin(owner, whose, invert=True)
+    for i in np.unique(owner[is_left]):
+        found[i] = wound_once([at[begins[k] : begins[k] + sizes[k]] for k in np.flatnonzero(owner == i)])
+    return found.tolist()
+
+
+def _distinct(at: Array, begins: Indices) -> tuple[Array, Indices]:
+    """Return the points of rings, rounded, none twice in a row, and how many each ring has."""
+    at = np.trunc(_FINE * at + np.copysign(0.5, at)) / _FINE
+    ring = np.repeat(np.arange(len(begins)), np.diff(begins, append=len(at)))
+    before = np.arange(len(at)) - 1
+    before[begins] = np.append(begins[1:], len(at))[: len(begins)] - 1
+    is_new = (at != at[before]).any(axis=1)
+    return at[is_new], np.bincount(ring[is_new], minlength=len(begins))
+
+
+def _rings(at: Array, sizes: Indices) -> NDArray[np.object_]:
+    """Return rings of so many points each, begun where they reach farthest."""
+    ring, begins = np.repeat(np.arange(len(sizes)), sizes), np.cumsum(sizes) - sizes
+    reach = at @ ASKEW
+    is_least = reach == np.minimum.reduceat(reach, begins)[ring]
+    first = np.flatnonzero(is_least)
+    first = first[np.searchsorted(ring[first], np.arange(len(sizes)))]
+    place = np.arange(len(at)) + (first - begins)[ring]
+    place = np.where(place < (begins + sizes)[ring], place, place - sizes[ring])
+    return np.asarray(shapely.linearrings(at[place], indices=ring))
 
 
 def clipped(triangles: Array, axis: int, at: float, sign: float) -> Array:
@@ -331,10 +459,27 @@ def clipped(triangles: Array, axis: int, at: float, sign: float) -> Array:
     -------
     (k, 3, 3) float, mm
     """
+    return cut_off(triangles, axis, at, sign)[0]
+
+
+def cut_off(triangles: Array, axis: int, at: float, sign: float) -> tuple[Array, Array]:
+    """Return the parts of triangles on one side of a plane, as `clipped` does, and their sides in it.
+
+    Parameters
+    ----------
+    triangles : (m, 3, 3) float, mm
+    axis : int
+    at, sign : float, mm and dimensionless
+
+    Returns
+    -------
+    tuple of (k, 3, 3) and (j, 2, 3) float, mm
+        Sides as they run round the plane's part that closes the other side: the other way than in triangles.
+    """
     depth = sign * (at - triangles[..., axis])
     is_in = depth > 0.0
     count = is_in[:, 0].astype(np.int64) + is_in[:, 1] + is_in[:, 2]
-    found = [triangles[count == 3]]
+    found, sides = [triangles[count == 3]], []
     for inside in (1, 2):
         some, deep = triangles[count == inside], depth[count == inside]
         lone = np.argmax(is_in[count == inside] == (inside == 1), axis=1)
@@ -344,73 +489,9 @@ def clipped(triangles: Array, axis: int, at: float, sign: float) -> Array:
         crossing = some[:, :1] + ratio[..., None] * (some[:, 1:] - some[:, :1])
         if inside == 1:
             found.append(np.stack([some[:, 0], crossing[:, 0], crossing[:, 1]], axis=1))
+            sides.append(crossing[:, ::-1])
         else:
             found.append(np.stack([crossing[:, 0], some[:, 1], some[:, 2]], axis=1))
             found.append(np.stack([crossing[:, 0], some[:, 2], crossing[:, 1]], axis=1))
-    return np.concatenate(found)
-
-
-def volume_under(triangles: Array, foot: float) -> Array:
-    """Return the volume between each triangle and a plane, + under one that faces up.
-
-    Parameters
-    ----------
-    triangles : (k, 3, 3) float, mm
-    foot : float, mm
-        Height of the plane.
-
-    Returns
-    -------
-    (k,) float, mm3
-    """
-    a, b, c = (triangles[:, i] for i in range(3))
-    u, v = b - a, c - a
-    area = 0.5 * (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
-    return np.asarray(area * ((a[:, 2] - foot) + (b[:, 2] - foot) + (c[:, 2] - foot)) / 3.0)
-
-
-def _between(body: Levelled, low: float, high: float, before: _Between | None = None) -> _Between:
-    """Return the triangles of a body that reach between two planes; ``before``: what was asked last."""
-    near = np.flatnonzero((body.high > low) & (body.low < high))
-    heights = body.heights.take(body.triangles.take(near, axis=0))
-    side = (heights >= high).astype(np.int8) - (heights <= low)
-    if before is not None and before.high == low and (heights != low).all():
-        below = _turned(before.above)
-    else:
-        below = _crossed(body, near, side, low)
-    return _Between(
-        low=low, high=high, near=near, side=side, below=below, above=_crossed(body, near, -side, high)
-    )
-
-
-def _turned(crossed: _Crossed) -> _Crossed:
-    """Return the lines as they run round what lies beyond a plane without a corner in it."""
-    return _Crossed(
-        triangle=crossed.triangle,
-        first=crossed.second,
-        second=crossed.first,
-        begin=crossed.end,
-        end=crossed.begin,
-        lone=crossed.lone,
-        is_within=~crossed.is_within,
-    )
-
-
-def _crossed(body: Levelled, near: Indices, side: Sides, plane: float) -> _Crossed:
-    """Return the lines in which a plane crosses triangles; corners of side -1 lie beyond it."""
-    is_in = (side >= 0).view(np.uint8)
-    inside = is_in[:, 0] + 2 * is_in[:, 1] + 4 * is_in[:, 2]
-    some = np.flatnonzero((inside != 0) & (inside != 7))
-    number, inside = near[some], inside[some]
-    is_within = _INSIDE[inside].sum(axis=1) == 1
-    corners, ends = body.triangles.ravel(), []
-    for column in (_LEAVES[inside], _ENTERS[inside]):
-        one, two = corners.take(3 * number + column), corners.take(3 * number + _AHEAD[column])
-        a, b = (body.vertices.take(of(one, two), axis=0) for of in (np.minimum, np.maximum))
-        share = (plane - a[:, 2]) / (b[:, 2] - a[:, 2])
-        point = a[:, :2] + share[:, None] * (b - a)[:, :2]
-        ends.append((column, point, np.where(is_within, one, two)))
-    (first, begin, lone), (second, end, _) = ends
-    return _Crossed(
-        triangle=number, first=first, second=second, begin=begin, end=end, lone=lone, is_within=is_within
-    )
+            sides.append(crossing)
+    return np.concatenate(found), np.concatenate(sides)

@@ -27,7 +27,7 @@ Indices = NDArray[np.int64]
 PLANES: Final = {"x": ("y", "z"), "y": ("x", "z"), "z": ("x", "y")}
 """Horizontal and vertical axis of an outline square to each axis."""
 
-_LEAST_AREA = 1e-3  # mm2. Crumbs of the mesh library's arithmetic
+LEAST_AREA = 1e-3  # mm2. Crumbs of the mesh library's arithmetic
 _ORDER: Final = {"x": (1, 2, 0), "y": (0, 2, 1), "z": (0, 1, 2)}
 
 
@@ -487,8 +487,8 @@ def _polygons(section: manifold3d.CrossSection) -> shapely.MultiPolygon:
     whole, fewer = [], []
     for part in [section] if section.num_contour() == 1 else section.decompose():
         found = [(ring_area(ring), from_farthest(ring)) for ring in part.to_polygons()]
-        shells = [shapely.linearrings(ring) for area, ring in found if area > _LEAST_AREA]
-        holes = [shapely.linearrings(ring) for area, ring in found if area < -_LEAST_AREA]
+        shells = [shapely.linearrings(ring) for area, ring in found if area > LEAST_AREA]
+        holes = [shapely.linearrings(ring) for area, ring in found if area < -LEAST_AREA]
         for shell in shells:
             rings = np.array([shell, *holes])
             thin = shapely.simplify(rings, 0.5 * IN_LINE, preserve_topology=False)  # and where it begins

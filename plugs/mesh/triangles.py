@@ -20,7 +20,7 @@ _FLAT = 1e-300
 _BITS, _HALF = 62, 31
 """Of a whole number that is sorted, and of the lower of two that are held in one."""
 
-_ASKEW = np.array([1.0, 0.0123])
+ASKEW = np.array([1.0, 0.0123])
 """No edge of an outline lies square to it but by chance."""
 
 # ---- sizes
@@ -116,7 +116,7 @@ def ring_area(ring: Array) -> float:
 
 def from_farthest(ring: Array) -> Array:
     """Return a plane ring (m, 2) begun where it reaches farthest, which is told by its shape alone."""
-    first = int(np.argmin(ring @ _ASKEW))
+    first = int(np.argmin(ring @ ASKEW))
     return np.concatenate([ring[first:], ring[:first]])
 
 
@@ -335,7 +335,8 @@ def loops_along(first: Indices, second: Indices) -> list[Indices]:
     order = np.argsort(first)
     begins, ends = first[order], second[order]
     if (begins[1:] > begins[:-1]).all() and np.array_equal(begins, np.sort(ends)):
-        return _plain_loops(begins, ends)
+        around, starts = rounds(np.searchsorted(begins, ends))
+        return np.split(begins[around], starts[1:]) if len(starts) else []
     onward: dict[int, list[int]] = {}
     for a, b in sorted(zip(first.tolist(), second.tolist(), strict=True), reverse=True):
         onward.setdefault(a, []).append(b)
@@ -356,20 +357,34 @@ def loops_along(first: Indices, second: Indices) -> list[Indices]:
     return loops
 
 
-def _plain_loops(begins: Indices, ends: Indices) -> list[Indices]:
-    """Return the loops of steps of which one leads from each vertex, rising, and one to it.
+def rounds(onward: Indices) -> tuple[Indices, Indices]:
+    """Return the rounds in which each of some things leads to the next.
 
-    Each looks so many steps ahead, and twice as many the next time, for the least vertex of its loop.
+    Each looks so many steps ahead, and twice as many the next time, for the least thing of its round.
+
+    Parameters
+    ----------
+    onward : (k,) int
+        To which each leads, and one alone to it.
+
+    Returns
+    -------
+    tuple of (k,) int and (r,) int
+        The things, round by round, each from its least one on, and where each round begins.
     """
-    count, ahead = len(begins), np.searchsorted(begins, ends)
-    nearest = (
-        np.arange(count) << _HALF
-    )  # the least vertex that it knows of, and below how many steps off it is
-    for k in range(count.bit_length()):
-        nearest, ahead = np.minimum(nearest, nearest[ahead] + (1 << k)), ahead[ahead]
-    steps = nearest & ((1 << _HALF) - 1)
-    order = np.argsort(nearest - 2 * steps + np.where(steps > 0, count, 0))
-    return np.split(begins[order], np.flatnonzero(steps[order] == 0)[1:]) if count else []
+    count, ahead, step = len(onward), onward, 1
+    nearest = np.arange(count) << _HALF  # the least that each knows of, and below how many steps off it is
+    while True:
+        farther = np.minimum(nearest, nearest[ahead] + step)
+        if np.array_equal(farther, nearest):
+            break
+        nearest, ahead, step = farther, ahead[ahead], 2 * step
+    least, steps = nearest >> _HALF, nearest & ((1 << _HALF) - 1)
+    sizes = np.bincount(least, minlength=count)
+    ends = np.cumsum(sizes)
+    order = np.empty(count, dtype=np.int64)
+    order[np.where(steps > 0, ends[least] - steps, ends[least] - sizes[least])] = np.arange(count)
+    return order, (ends - sizes)[sizes > 0]
 
 
 # ---- what hangs together

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Number = TypeVar("Number", np.float32, np.float64, np.int64)
 
 
 def cross(one: Array, two: Array) -> Array:
@@ -63,17 +66,17 @@ def lengths(vectors: Array) -> Array:
     return np.asarray(np.sqrt(dot(vectors, vectors)))
 
 
-def extents(corners: Array) -> tuple[Array, Array]:
+def extents(corners: NDArray[Number]) -> tuple[NDArray[Number], NDArray[Number]]:
     """Return the least and the largest numbers at the corners of triangles, or at the ends of lines.
 
     Parameters
     ----------
-    corners : (m, 2 or 3, ...) float
+    corners : (m, 2 or 3, ...) int or float
         Points, or one number of each, in any unit.
 
     Returns
     -------
-    tuple of (m, ...) float
+    tuple of (m, ...) int or float
         In the same unit.
     """
     low = high = corners[:, 0]

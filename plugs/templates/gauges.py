@@ -25,9 +25,9 @@ from plugs.lines.ring_shapes import by_sag
 from plugs.lines.rings import solve_rings
 from plugs.lines.stations import Loft
 from plugs.mesh import mesh
-from plugs.mesh.bands import Banded, banded, shadow
+from plugs.mesh.bands import banded, outlines, shadows
 from plugs.mesh.faces import box_of
-from plugs.mesh.mesh import Body, Stacked
+from plugs.mesh.mesh import Body
 from plugs.templates.bevel import FACES, THINNED, WITHIN, Bevel, farthest
 from plugs.templates.planes import square_to
 from plugs.templates.templates import Template, marks_on, nothing_there
@@ -89,9 +89,10 @@ class _Seen:
 
     Attributes
     ----------
-    turned : Stacked
-    ready : Banded
-        The same between the faces of gauges.
+    shadow : shapely.MultiPolygon, mm
+        Of what lies between the faces of the gauge, a little short.
+    faces : tuple of 2 shapely.MultiPolygon, mm
+        Its section there.
     board : float or None, mm
         Height of the baseboard; None where gauges stand on none.
     plane : (3, 4) float or None
@@ -100,8 +101,8 @@ class _Seen:
         The section that the gauge is for, of a plug along a curve.
     """
 
-    turned: Stacked
-    ready: Banded
+    shadow: shapely.MultiPolygon
+    faces: tuple[shapely.MultiPolygon, shapely.MultiPolygon]
     board: float | None
     plane: Array | None = None
     own: shapely.Polygon | None = None
@@ -160,9 +161,13 @@ def make_gauges(
 
 def _seen_square(body: Body, axis: str, board: float, spans: Sequence[Span]) -> Callable[[Span], _Seen]:
     """Return how a plug is seen square to an axis, in any of some places along that."""
-    turned = mesh.stacked(body, axis)
-    seen = _Seen(turned=turned, ready=banded(turned, [_within(span) for span in spans]), board=board)
-    return lambda span: seen
+    found = dict(zip(spans, _within(body, axis, spans), strict=True))
+
+    def seen(span: Span) -> _Seen:
+        shadow, faces = found[span]
+        return _Seen(shadow=shadow, faces=faces, board=board)
+
+    return seen
 
 
 def _seen_along(body: Body, loft: Loft, board: float, span: Span) -> _Seen:
@@ -172,10 +177,10 @@ def _seen_along(body: Body, loft: Loft, board: float, span: Span) -> _Seen:
     local = square_to(body, plane, span.at_mm)
     u = np.clip(at, loft.table.x[0], loft.table.x[-1])
     rings = solve_rings(*loft.unblended(u, np.zeros(1)))
-    turned = mesh.stacked(local, "x")
+    ((shadow, faces),) = _within(local, "x", [span])
     return _Seen(
-        turned=turned,
-        ready=banded(turned, [_within(span)]),
+        shadow=shadow,
+        faces=faces,
         board=board if course.is_plan else None,
         plane=plane,
         own=shapely.Polygon(rings.at(*by_sag(rings))[0]).buffer(0.0),
@@ -196,7 +201,7 @@ def _square_to(
     found: list[Finding] = []
     for number, span in enumerate(spans, start=1):
         seen = square(span)
-        edge = _edge(seen, span)
+        edge = _edge(seen)
         if edge is None:
             found.append(_nowhere(span, templates, axis))
             continue
@@ -259,15 +264,22 @@ def _unused(templates: Templates) -> list[Finding]:
     ]
 
 
-def _within(span: Span) -> tuple[float, float]:
-    """Return the faces of a gauge, a little short: a face of the body in one of the planes does not count."""
-    return span.from_mm + WITHIN, span.to_mm - WITHIN
+def _within(
+    body: Body, axis: str, spans: Sequence[Span]
+) -> list[tuple[shapely.MultiPolygon, tuple[shapely.MultiPolygon, shapely.MultiPolygon]]]:
+    """Return the shadows of a plug between the faces of gauges, each with its sections in them.
+
+    All a little short: a face of the body in one of the planes does not count.
+    """
+    ready = banded(mesh.stacked(body, axis))
+    reaches = [(span.from_mm + WITHIN, span.to_mm - WITHIN) for span in spans]
+    faces = outlines(ready, [face for low, high in reaches for face in ((low, True), (high, False))])
+    return [*zip(shadows(ready, reaches), zip(faces[::2], faces[1::2], strict=True), strict=True)]
 
 
-def _edge(seen: _Seen, span: Span) -> _Edge | None:
+def _edge(seen: _Seen) -> _Edge | None:
     """Return the section over the thickness of a gauge, None where there is nothing."""
-    low, high = _within(span)
-    covered = shadow(seen.ready, low, high)
+    covered: shapely.Geometry = seen.shadow
     if covered.is_empty:
         return None
     if not covered.is_valid:
@@ -293,10 +305,7 @@ def _edge(seen: _Seen, span: Span) -> _Edge | None:
         outline=outline,
         board=board,
         stands=(foot[0], board, foot[2], bottom + _LEVEL),
-        faces=(
-            mesh.outline(seen.turned, low, above=True).boundary,
-            mesh.outline(seen.turned, high, above=False).boundary,
-        ),
+        faces=(seen.faces[0].boundary, seen.faces[1].boundary),
         others=others,
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -12,8 +13,10 @@ import shapely
 from plugs.drawings import template_drawings
 from plugs.ground.errors import PlugError
 from plugs.mesh import mesh
+from plugs.mesh.bands import Banded, outlines
 from plugs.mesh.mesh import Body
 from plugs.summary.foam import templates
+from plugs.templates import gauges
 from plugs.templates.gauges import FRAME, make_gauges
 from plugs.templates.words import Templates
 from plugs.work import Work, opened
@@ -187,13 +190,12 @@ def test_book_has_a_step_for_each_gauge(tmp_path: Path) -> None:
 def test_a_gauge_is_held_to_its_two_faces_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """However many parts it has: the sections in the planes of its faces are taken for all of them."""
     taken: list[float] = []
-    outline = mesh.outline
 
-    def counted(turned: mesh.Stacked, at: float, *, above: bool) -> shapely.MultiPolygon:
-        taken.append(at)
-        return outline(turned, at, above=above)
+    def counted(body: Banded, faces: Sequence[tuple[float, bool]]) -> list[shapely.MultiPolygon]:
+        taken.extend(at for at, _ in faces)
+        return outlines(body, faces)
 
-    monkeypatch.setattr(mesh, "outline", counted)
+    monkeypatch.setattr(gauges, "outlines", counted)
     body = mesh.prism(shapely.MultiPolygon([shapely.box(-50.0, 0.0, 50.0, 40.0)]), 0.0, 100.0)
     made, _ = make_gauges(body, None, Templates(stations=(-20.0, 20.0)), ())
     assert len(made) == 4 and len(taken) == 4

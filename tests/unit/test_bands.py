@@ -9,8 +9,9 @@ import pytest
 import shapely
 
 from plugs.foam.layers import Stack, make_layers
+from plugs.foam.volumes import surface, volume_under
 from plugs.mesh import mesh
-from plugs.mesh.bands import Banded, banded, open_ended, shadow, shadows_and_volumes, surface, volume_under
+from plugs.mesh.bands import Banded, banded, open_ended, outlines, shadows, shadows_and_volumes
 from plugs.mesh.mesh import Body
 from tests.counted import calls_of
 from tests.shapes import crowned_plan, solid_of
@@ -26,6 +27,12 @@ CORNER = mesh.body_of_triangles(
 def block(x0: float, y0: float, z0: float, x1: float, y1: float, z1: float) -> Body:
     """Return a block."""
     return mesh.extruded(shapely.MultiPolygon([shapely.box(x0, y0, x1, y1)]), "z", z0, z1)
+
+
+def shadow(body: Banded, low: float, high: float) -> shapely.MultiPolygon:
+    """Return the shadow of what lies between two planes."""
+    (found,) = shadows(body, [(low, high)])
+    return found
 
 
 def volume_between(body: Banded, low: float, high: float) -> float:
@@ -98,6 +105,32 @@ def test_same_as_the_bodies_that_are_cut(axis: str) -> None:
     assert [volume for _, volume in together] == pytest.approx(alone, rel=1e-12)
     total = sum(volume_between(ready, low, high) for low, high in pairwise(faces))
     assert total == pytest.approx(mesh.volume_of(body), rel=1e-12)
+
+
+@pytest.mark.parametrize("axis", ["x", "y", "z"])
+def test_outlines_are_those_that_the_mesh_engine_slices(axis: str) -> None:
+    """Of a crowned plug with holes and islands in its sections, in planes that touch vertices too."""
+    body = mesh.less(solid_of(crowned_plan(), 0.1).body, block(150, -40, -500, 250, 40, 500))
+    stack = mesh.stacked(body, axis)
+    ready = banded(stack)
+    places = [*np.linspace(ready.low.min(), ready.high.max(), 40), *ready.heights[::500]]
+    faces = [(float(at), above) for at in places for above in (False, True)]
+    for (at, above), found in zip(faces, outlines(ready, faces), strict=True):
+        expected = mesh.outline(stack, at, above=above)
+        assert shapely.equals_exact(shapely.normalize(found), shapely.normalize(expected), 1e-7)
+    assert outlines(ready, []) == []
+
+
+def test_a_shadow_that_touches_itself_in_a_vertex() -> None:
+    """Two wedges that stand on one corner, and lean over each other's side: two triangles of 50 x 50 / 2."""
+    way = np.array([[0, 0, 0], [50, 0, 0], [0, 50, 0], [0, 0, 50]], dtype=np.float64)
+    corners = np.concatenate([way, -way[1:, :] * (1, 1, -1)])
+    triangles = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    turned = np.where(triangles > 0, triangles + 3, 0)
+    body = mesh.body_of_triangles(corners, np.concatenate([triangles, turned]))
+    ready = banded(mesh.stacked(body, "z"))
+    (found,) = shadows(ready, [(-np.inf, np.inf)])
+    assert found.area == pytest.approx(2.0 * 1250.0)
 
 
 def test_work_grows_with_the_layers_and_no_faster() -> None:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from plugs.foam.layers import Stack, make_layers
 from plugs.ground.tolerances import IN_LINE
 from plugs.mesh import mesh
-from plugs.mesh.bands import banded, shadow
+from plugs.mesh.bands import banded, shadows
 from plugs.mesh.triangles import ring_area
 from tests.shapes import crowned_plan, solid_of
 
@@ -42,7 +42,7 @@ def test_what_is_left_out_lies_in_line(axis: str) -> None:
         for full, found in (
             (whole(stack.up.slice(low).to_polygons()), mesh.outline(stack, low, above=True)),
             (whole(stack.down.slice(-high).to_polygons()), mesh.outline(stack, high, above=False)),
-            (whole(slab.solid.project().to_polygons()), shadow(ready, low, high)),
+            (whole(slab.solid.project().to_polygons()), shadows(ready, [(low, high)])[0]),
         ):
             corners = shapely.points(shapely.get_coordinates(full))
             kept = shapely.points(shapely.get_coordinates(found))

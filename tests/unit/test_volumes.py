@@ -7,9 +7,9 @@ import pytest
 import shapely
 
 from plugs.foam.layers import Stack, make_layers
-from plugs.foam.volumes import slab_volumes, volume_over
+from plugs.foam.volumes import slab_volumes, surface, volume_over
 from plugs.mesh import mesh
-from plugs.mesh.bands import banded, surface
+from plugs.mesh.bands import banded
 from tests.shapes import crowned_plan, solid_of
 
 
