@@ -154,7 +154,7 @@ class DrawingBuilder:
         dxf_layer : str
         """
         points = np.asarray(points, dtype=np.float64)
-        is_closed = len(points) > 3 and bool(np.allclose(points[0], points[-1], rtol=0.0, atol=1e-6))
+        is_closed = len(points) > 3 and bool((np.abs(points[0] - points[-1]) <= 1e-6).all())
         points = points[:-1] if is_closed else points
         bulges = np.zeros(len(points))
         self._paths.append(Path(points=points, bulges=bulges, is_closed=is_closed, dxf_layer=dxf_layer))

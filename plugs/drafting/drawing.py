@@ -146,7 +146,33 @@ def _received(
     labels: tuple[Label, ...],
     layout: Layout | None,
 ) -> Drawing:
-    """Return a drawing that was sent: its paths, checked when they were made, look at parts of all points."""
+    """Return a drawing that was sent."""
+    paths = tuple(paths_along(told, points, bulges))
+    return Drawing(path=path, title=title, paths=paths, labels=labels, layout=layout)
+
+
+def paths_along(told: Sequence[tuple[int, bool, str]], points: Array, bulges: Array) -> list[Path]:
+    """Return many paths that look at parts of the same arrays, which are checked and locked once for all.
+
+    Parameters
+    ----------
+    told : sequence of tuple of int, bool and str
+        Of each path how many vertices it has, at least two, whether it is closed, and its group.
+    points : (n, 2) float, mm
+        One path after the other.
+    bulges : (n,) float, dimensionless
+
+    Returns
+    -------
+    list of Path
+
+    Raises
+    ------
+    AssertionError
+        A value that is not finite.
+    """
+    if not (math.isfinite(np.add.reduce(points, axis=None)) and math.isfinite(np.add.reduce(bulges))):
+        raise AssertionError("a coordinate or bulge of many paths is not finite")
     points.setflags(write=False)
     bulges.setflags(write=False)
     paths, begin = list[Path](), 0
@@ -156,7 +182,7 @@ def _received(
         own.__setstate__((points[begin:end], bulges[begin:end], is_closed, dxf_layer))
         paths.append(own)
         begin = end
-    return Drawing(path=path, title=title, paths=tuple(paths), labels=labels, layout=layout)
+    return paths
 
 
 def path_bounds(path: Path) -> Box:

@@ -124,6 +124,48 @@ def many_lines(rows: Sequence[Array]) -> shapely.MultiLineString:
     return shapely.multilinestrings(shapely.linestrings(np.concatenate(rows), indices=index))
 
 
+def counted(counts: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return for each of some things in groups the number of its group, and its place within that.
+
+    Parameters
+    ----------
+    counts : (k,) int
+        Of things in each group.
+
+    Returns
+    -------
+    tuple of (n,) int and (n,) int
+    """
+    own = np.repeat(np.arange(len(counts)), counts)
+    return own, np.arange(len(own)) - (np.cumsum(counts) - counts)[own]
+
+
+def short_lines(shapes: NDArray[np.object_], most: int) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Return the edges of shapes as short lines.
+
+    Parameters
+    ----------
+    shapes : (n,) shapely polygons, mm
+    most : int
+        Straight pieces of a line.
+
+    Returns
+    -------
+    tuple of (k,) shapely.LineString, mm, and (n + 1,) int
+        Those of a shape one after the other; where those of each begin, and the end.
+    """
+    parts, shape = shapely.get_parts(shapes, return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    counts = np.bincount(ring)
+    last = np.cumsum(counts) - 1
+    _, place = counted(counts)
+    first = np.flatnonzero((place % most == 0) & (np.arange(len(points)) < last[ring]))
+    own, ahead = counted(np.minimum(first + most, last[ring[first]]) - first + 1)
+    lines = shapely.linestrings(points[first[own] + ahead], indices=own)
+    return lines, np.searchsorted(shape[part[ring[first]]], np.arange(len(shapes) + 1))
+
+
 def ring_of(box: Box) -> Array:
     """Return the outline of a box.
 

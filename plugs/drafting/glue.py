@@ -12,8 +12,7 @@ import numpy as np
 import shapely
 
 from plugs.drafting.builder import DrawingBuilder
-from plugs.drafting.drawing import Label, Path, label_box
-from plugs.drafting.marks import line
+from plugs.drafting.drawing import Label, Path, label_box, paths_along
 from plugs.drafting.outlines import LayerOutlines, outline_paths
 from plugs.drafting.placing import Beside
 from plugs.drafting.styles import GLUE_BOTTOM_FACE, GLUE_TOP_FACE, PINS_BOTTOM_FACE, PINS_TOP_FACE
@@ -29,6 +28,8 @@ _CLEAR: Final = 1.5  # mm. Between name and cross
 _THINNED: Final = 0.05  # mm. Less than a line is wide
 _AROUND: Final = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1))
 """Places of a name about its pin, beside it first."""
+_HALVES: Final = np.array((1.0, 1.0, 0.0, 0.0, 0.0, 0.0))
+"""The bulges of a circle of two arcs and of a cross."""
 
 
 @record(frozen=True, kw_only=True, eq=False)
@@ -121,27 +122,32 @@ def draw_glue(builder: DrawingBuilder, layer: LayerOutlines, own: Joining) -> No
     """Draw the line that no glue passes and the pins on either face of a layer, the pins with their names."""
     for glue, pins, joint in faces_of(layer.name, own.pinned):
         builder.draw(replace(path, dxf_layer=glue) for path in own.glue_lines[joint.contact.number])
-        for pin in joint.pins:
-            draw_pin(builder, pin.name, pin.at, joint.diameter, pins, layer.rough)
+        draw_pins(builder, [(pin.name, pin.at) for pin in joint.pins], joint.diameter, pins, layer.rough)
 
 
-def draw_pin(
+def draw_pins(
     builder: DrawingBuilder,
-    name: str,
-    at: tuple[float, float],
+    pins: Sequence[tuple[str, tuple[float, float]]],
     diameter: float,
     dxf_layer: str,
     within: shapely.Geometry,
 ) -> None:
-    """Draw a pin's hole and the cross to drill by, and its name beside it, within the foam if it may be."""
-    (x, y), cross = at, 0.5 * diameter + _CROSS
-    builder.mark(pin_paths(at, diameter, dxf_layer), (x - cross, y - cross, x + cross, y + cross))
-    plain = Label(text=name, at=at, height=_NAME, dxf_layer=dxf_layer, align="centre")
-    left, bottom, right, top = label_box(plain)
-    reach = cross + _CLEAR
-    across, up = 0.5 * (right - left) + reach, 0.5 * (top - bottom) + reach
-    choices = tuple(replace(plain, at=(x + h * across, y + v * up)) for h, v in _AROUND)
-    builder.beside(Beside(choices=choices, to=at, within=within))
+    """Draw the holes of pins, the crosses to drill by, and names beside them, within the foam if possible."""
+    paths, cross = pin_paths([at for _, at in pins], diameter, dxf_layer), 0.5 * diameter + _CROSS
+    for k, (name, at) in enumerate(pins):
+        x, y = at
+        builder.mark(paths[3 * k : 3 * k + 3], (x - cross, y - cross, x + cross, y + cross))
+        plain = Label(text=name, at=at, height=_NAME, dxf_layer=dxf_layer, align="centre")
+        left, bottom, right, top = label_box(plain)
+        reach = cross + _CLEAR
+        across, up = 0.5 * (right - left) + reach, 0.5 * (top - bottom) + reach
+        choices = tuple(
+            Label(
+                text=name, at=(x + h * across, y + v * up), height=_NAME, dxf_layer=dxf_layer, align="centre"
+            )
+            for h, v in _AROUND
+        )
+        builder.beside(Beside(choices=choices, to=at, within=within))
 
 
 def _thinned(region: shapely.Geometry) -> shapely.Geometry:
@@ -186,18 +192,16 @@ def faces_of(layer_name: str, joints: Sequence[Pinned]) -> list[tuple[str, str, 
     return lower + upper
 
 
-def pin_paths(at: tuple[float, float], diameter: float, dxf_layer: str) -> list[Path]:
-    """Return a pin's hole and the cross to drill by.
+def pin_paths(places: Sequence[tuple[float, float]], diameter: float, dxf_layer: str) -> list[Path]:
+    """Return the holes of pins and the crosses to drill by, three paths to a pin.
 
     Parameters
     ----------
-    at : tuple of 2 float, mm
+    places : sequence of tuple of 2 float, mm
     diameter : float, mm
     """
-    x, y = at
     r, reach = 0.5 * diameter, 0.5 * diameter + _CROSS
-    circle = np.array([(x - r, y), (x + r, y)])
-    paths = [Path(points=circle, bulges=np.ones(2), is_closed=True, dxf_layer=dxf_layer)]
-    for across, up in ((reach, 0.0), (0.0, reach)):
-        paths.append(line((x - across, y - up), (x + across, y + up), dxf_layer))
-    return paths
+    ends = np.array(((-r, 0.0), (r, 0.0), (-reach, 0.0), (reach, 0.0), (0.0, -reach), (0.0, reach)))
+    points = (np.array(places, dtype=np.float64).reshape(-1, 1, 2) + ends).reshape(-1, 2)
+    told = [(2, True, dxf_layer), (2, False, dxf_layer), (2, False, dxf_layer)]
+    return paths_along(told * len(places), points, np.tile(_HALVES, len(places)))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cache
 from itertools import pairwise
 from typing import Final
 
@@ -12,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from plugs.drafting.drawing import Array, Box, Path, paths_box
-from plugs.drafting.flat import flattened, many_lines
+from plugs.drafting.flat import counted, flattened, short_lines
 from plugs.drafting.styles import (
     BLOCK_CUT,
     CUT_LINE,
@@ -363,41 +362,42 @@ def _gaps(shapes: NDArray[np.object_]) -> Array:
 
     Pairs are measured once, and only where their boxes are no farther apart than what is known to be nearest.
     """
-    runs = cache(lambda k: _runs(shapes[k]))
+    runs, begins = short_lines(shapes, _RUN)
     boxes = shapely.bounds(shapes)
-    apart = _apart(boxes, boxes)
+    apart = _apart(boxes[:, None], boxes)
     np.fill_diagonal(apart, np.inf)
     gaps: Array = np.full_like(apart, np.inf)
     limits = apart.min(axis=1)
     for _ in range(2):
         chosen = (apart <= limits[:, None]) & np.isinf(gaps) & np.isfinite(apart)
         i, j = np.nonzero(np.triu(chosen | chosen.T))
-        gaps[i, j] = gaps[j, i] = [
-            _gap(runs(a), runs(b)) for a, b in zip(i.tolist(), j.tolist(), strict=True)
-        ]
+        if not len(i):
+            break
+        gaps[i, j] = gaps[j, i] = _between(runs, begins[i], begins[i + 1], begins[j], begins[j + 1])
         limits = gaps.min(axis=1)
     return gaps
 
 
-def _runs(shape: shapely.Geometry) -> NDArray[np.object_]:
-    """Return the edge of a shape as short lines."""
-    rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(shape)]
-    rows = [ring[k : k + _RUN + 1] for ring in rings for k in range(0, len(ring) - 1, _RUN)]
-    return np.asarray(shapely.get_parts(many_lines(rows)))
-
-
-def _gap(one: NDArray[np.object_], other: NDArray[np.object_]) -> float:
-    """Return how far lines are from others: only those whose boxes are near enough are measured."""
-    apart = _apart(shapely.bounds(one), shapely.bounds(other))
-    near = np.unravel_index(apart.argmin(), apart.shape)
-    i, j = np.nonzero(apart <= shapely.distance(one[near[0]], other[near[1]]) + _ROUNDED)
-    return float(shapely.distance(one[i], other[j]).min())
+def _between(runs: NDArray[np.object_], *spans: NDArray[np.int64]) -> Array:
+    """Return (k,) how far spans of lines are from others, of which those are measured that may be nearest."""
+    first, first_end, second, second_end = spans
+    wide = second_end - second
+    own, place = counted((first_end - first) * wide)
+    one, other = first[own] + place // wide[own], second[own] + place % wide[own]
+    boxes = shapely.bounds(runs)
+    apart = _apart(boxes[one], boxes[other])
+    begins = np.flatnonzero(place == 0)
+    least = np.flatnonzero(apart == np.minimum.reduceat(apart, begins)[own])
+    least = least[np.searchsorted(own[least], np.arange(len(begins)))]
+    near = np.flatnonzero(apart <= (shapely.distance(runs[one[least]], runs[other[least]]) + _ROUNDED)[own])
+    away = shapely.distance(runs[one[near]], runs[other[near]])
+    return np.asarray(np.minimum.reduceat(away, np.searchsorted(own[near], np.arange(len(begins)))))
 
 
 def _apart(boxes: Array, others: Array) -> Array:
-    """Return (n, k) how far boxes are from others."""
+    """Return how far boxes are from others, each (..., 4)."""
     across, up = (
-        np.maximum(boxes[:, None, k] - others[:, k + 2], others[:, k] - boxes[:, None, k + 2]) for k in (0, 1)
+        np.maximum(boxes[..., k] - others[..., k + 2], others[..., k] - boxes[..., k + 2]) for k in (0, 1)
     )
     return np.asarray(np.hypot(np.maximum(across, 0.0), np.maximum(up, 0.0)))
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from itertools import groupby
 from typing import Final
 
+import numpy as np
 import shapely
 
 from plugs.drafting.builder import DrawingBuilder, Signs
 from plugs.drafting.drawing import Drawing, Path
 from plugs.drafting.flat import ring_of
-from plugs.drafting.glue import draw_pin
+from plugs.drafting.glue import draw_pins
 from plugs.drafting.laying import lay_out
 from plugs.drafting.marks import WAYS, face_words, seen_words
 from plugs.drafting.outlines import outline_paths
@@ -147,25 +149,30 @@ def numbered(sheet: Sheet, nesting: Nesting) -> str:
 def _draw_sheet(builder: DrawingBuilder, sheet: Sheet, edge: str, *, is_faced: bool = True) -> None:
     """Draw a sheet, what is cut from it, what is left of it, and the bars to measure."""
     builder.outline(region(sheet.stock), SHEET_EDGE)
-    for placement in sheet.placements:
-        _draw(builder, placement, edge, is_faced=is_faced)
+    outlines = [one.outline for one in sheet.placements]
+    for placement, outline in zip(sheet.placements, outlines, strict=True):
+        _draw(builder, placement, outline, edge, is_faced=is_faced)
     for left in sheet.leftovers:
         _draw_leftover(builder, left)
-    lay_out(builder, pieces=[(one.piece.name, one.outline) for one in sheet.placements])
+    names = [one.piece.name for one in sheet.placements]
+    lay_out(builder, pieces=[*zip(names, outlines, strict=True)])
     builder.bars()
 
 
-def _draw(builder: DrawingBuilder, placement: Placement, edge: str, *, is_faced: bool) -> None:
+def _draw(
+    builder: DrawingBuilder, placement: Placement, outline: shapely.Polygon, edge: str, *, is_faced: bool
+) -> None:
     """Draw a piece where it lies: the line to cut, final lines and pins; its name, face and arrow."""
-    piece, outline = placement.piece, placement.outline
+    piece = placement.piece
     builder.draw(_turned(placement, piece.outline, edge))
     for dxf_layer, final in ((FINISH_BOTTOM_FACE, piece.lower), (FINISH_TOP_FACE, piece.upper)):
         if final is not None and not final.is_empty:
             builder.draw(_turned(placement, final, dxf_layer))
-    for hole in piece.drilled:
-        at = placement.moved(shapely.Point(hole.at))
-        place, group = (float(at.x), float(at.y)), PINS[hole.face]
-        draw_pin(builder, hole.name, place, hole.diameter, group, outline)
+    for (face, diameter), same in groupby(piece.drilled, key=lambda hole: (hole.face, hole.diameter)):
+        holes = [*same]
+        places = placement.placed(np.array([hole.at for hole in holes])).tolist()
+        pins = [(hole.name, (x, y)) for hole, (x, y) in zip(holes, places, strict=True)]
+        draw_pins(builder, pins, diameter, PINS[face], outline)
     turn_deg = WAYS[piece.axis][1] + placement.turn_deg
     signs = name_signs(piece.name, face_words(piece.axis), turn_deg) if is_faced else name_signs(piece.name)
     builder.sign(outline, *signs, key=piece.name)
@@ -186,7 +193,7 @@ def _turned(placement: Placement, shape: shapely.Geometry, dxf_layer: str) -> li
     """Return the rings of a shape where they lie on the sheet; arcs keep their bulges when turned."""
     return [
         Path(
-            points=shapely.get_coordinates(placement.moved(shapely.linestrings(path.points))),
+            points=placement.placed(path.points),
             bulges=path.bulges,
             is_closed=True,
             dxf_layer=dxf_layer,

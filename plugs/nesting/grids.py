@@ -14,6 +14,7 @@ from plugs.ground.records import record
 from plugs.nesting.bitmap import TOUCH, Stencil, make_stencils
 from plugs.nesting.runs import as_number, cells_touched
 
+Array = NDArray[np.float64]
 Outlines = NDArray[np.object_]
 
 _ROUND_SEGMENTS = 8  # to a quarter circle; made good by `_ROUND_GROWTH`
@@ -89,18 +90,37 @@ def turned(outline: shapely.Geometry, turn_deg: float) -> shapely.Geometry:
     -------
     shapely geometry or array of them, mm
     """
+    return (
+        outline
+        if turn_deg % 360.0 == 0.0
+        else shapely.transform(outline, lambda p: turned_points(p, turn_deg))
+    )
+
+
+def turned_points(points: Array, turn_deg: float) -> Array:
+    """Return points turned about the origin, quarter turns without rounding.
+
+    Parameters
+    ----------
+    points : (n, 2) float, mm
+    turn_deg : float, deg
+        Counter-clockwise.
+
+    Returns
+    -------
+    (n, 2) float, mm
+    """
     quarters = turn_deg / 90.0
     if quarters % 4.0 == 0.0:
-        return outline
+        return points
     if quarters == round(quarters):
         c, s = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))[int(quarters) % 4]
     else:
         c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
-    matrix = np.array([[c, s], [-s, c]])
-    return shapely.transform(outline, lambda points: points @ matrix)
+    return np.asarray(points @ np.array([[c, s], [-s, c]]))
 
 
-def boxes_turned(outlines: Outlines, turn_deg: float) -> NDArray[np.float64]:
+def boxes_turned(outlines: Outlines, turn_deg: float) -> Array:
     """Return the boxes round outlines that are turned about the origin.
 
     Parameters

@@ -6,14 +6,17 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from plugs.foam.stock import Blank, Cutting, Stock, checked_blanks, region
 from plugs.ground.errors import PlugError
 from plugs.ground.records import record
 from plugs.nesting.arranging import arrange
-from plugs.nesting.grids import inside, turned
+from plugs.nesting.grids import inside, turned, turned_points
 from plugs.nesting.job import job_of
 from plugs.nesting.leftovers import Leftover, leftovers
+
+Array = NDArray[np.float64]
 
 SLACK = 1e-3
 """What an outline may lie nearer to another than asked, mm: rounding, far below any saw."""
@@ -52,8 +55,20 @@ class Placement:
         -------
         shapely geometry, mm
         """
-        step = np.array((self.dx, self.dy))
-        return shapely.transform(turned(shape, self.turn_deg), lambda points: points + step)
+        return shapely.transform(shape, self.placed)
+
+    def placed(self, points: Array) -> Array:
+        """Return points in the blank's axes where they lie on the sheet.
+
+        Parameters
+        ----------
+        points : (n, 2) float, mm
+
+        Returns
+        -------
+        (n, 2) float, mm
+        """
+        return np.asarray(turned_points(points, self.turn_deg) + np.array((self.dx, self.dy)))
 
 
 @record(frozen=True, slots=True, kw_only=True, eq=False)

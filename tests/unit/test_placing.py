@@ -55,12 +55,12 @@ def test_a_pin_moves_a_name_where_there_is_room() -> None:
     (label,) = plain.drawing().labels
     pinned, crowded = builder(), builder()
     x, y = label.at
-    pinned.mark(pin_paths((x, y), 6.0, "PINS_BOTTOM_FACE"))
+    pinned.mark(pin_paths([(x, y)], 6.0, "PINS_BOTTOM_FACE"))
     pinned.sign(PLATE, sign)
     moved = box_of(pinned.drawing(), "L01")
     assert not moved.intersects(shapely.Point(x, y).buffer(3.0))
     for at in ((float(x), float(y)) for x in range(5, 200, 5) for y in range(5, 100, 5)):
-        crowded.mark(pin_paths(at, 6.0, "PINS_BOTTOM_FACE"))
+        crowded.mark(pin_paths([at], 6.0, "PINS_BOTTOM_FACE"))
     crowded.sign(PLATE, sign)
     assert PLATE.contains(box_of(crowded.drawing(), "L01"))
 
