@@ -10,6 +10,7 @@ import json
 import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import cache
 from html import escape
 from typing import Any, Final
 
@@ -65,7 +66,8 @@ def el(tag: str, *content: object, **attributes: object) -> Html:
         By name, an underscore for a hyphen and none at the end: ``class_``. None and False are left out,
         True stands alone.
     """
-    return Html("".join(parts_of(tag, *content, **attributes)))
+    begin = _begun(tag, attributes)
+    return Html(begin if tag in _VOID else f"{begin}{''.join(_within(content))}</{tag}>")
 
 
 def parts_of(tag: str, *content: object, **attributes: object) -> list[Html]:
@@ -76,18 +78,34 @@ def parts_of(tag: str, *content: object, **attributes: object) -> list[Html]:
     tag, content, attributes : object
         As for `el`; a list is parts of content.
     """
-    said = []
+    return [Html(_begun(tag, attributes)), *_within(content), Html(f"</{tag}>")]
+
+
+def _begun(tag: str, attributes: Mapping[str, object]) -> str:
+    """Return how an element begins."""
+    said = ""
     for name, value in attributes.items():
-        word = name.rstrip("_").replace("_", "-")
         if value is True:
-            said.append(f" {word}")
+            said += f" {_word_of(name)}"
         elif value is not None and value is not False:
-            said.append(f' {word}="{escape(str(value), quote=True)}"')
-    found = [Html(f"<{tag}{''.join(said)}>")]
-    if tag not in _VOID:
-        for one in content:
-            found += map(text, one if isinstance(one, list) else [] if one is None else [one])
-        found.append(Html(f"</{tag}>"))
+            said += f' {_word_of(name)}="{escape(str(value), quote=True)}"'
+    return f"<{tag}{said}>"
+
+
+@cache
+def _word_of(name: str) -> str:
+    """Return an attribute as a page calls it."""
+    return name.rstrip("_").replace("_", "-")
+
+
+def _within(content: Iterable[object]) -> list[Html]:
+    """Return what stands in an element; a list is parts of that."""
+    found = list[Html]()
+    for one in content:
+        if isinstance(one, list):
+            found += map(text, one)
+        elif one is not None:
+            found.append(text(one))
     return found
 
 
@@ -201,26 +219,19 @@ def table(caption: object, heads: Sequence[object], rows: Sequence[Sequence[obje
     if not rows:
         return Html("")
     top = el("thead", el("tr", *(el("th", head, scope="col") for head in heads)))
-    body = [
-        el(
-            "tr",
-            el("th", row[0], scope="row"),
-            *(
-                el("td", cell, class_=_long(cell), data_head=head)
-                for head, cell in zip(heads[1:], row[1:], strict=True)
-            ),
-        )
-        for row in rows
-    ]
+    named = [_begun("td", {"data_head": head}).removeprefix("<td") for head in heads[1:]]
+    body = [el("tr", el("th", row[0], scope="row"), *map(_cell, row[1:], named)) for row in rows]
     shape = "wide many" if len(heads) > _MANY else "wide"
     return el("div", el("table", el("caption", caption), top, el("tbody", *body)), class_=shape)
 
 
-def _long(cell: object) -> str | None:
-    """Return the class of a cell that holds more than a figure or two, or nothing."""
-    if cell in (None, "", _DASH):
-        return "none"
-    return "long" if len(str(cell)) > _LONG and "<" not in str(cell) else None
+def _cell(held: object, named: str) -> Html:
+    """Return a cell; its class is told if it holds more than a figure or two, or nothing."""
+    told = text("" if held is None else held)
+    if told in ("", _DASH):
+        return Html(f'<td class="none"{named}{told}</td>')
+    is_long = len(str(held)) > _LONG and "<" not in str(held)
+    return Html(f'<td class="long"{named}{told}</td>' if is_long else f"<td{named}{told}</td>")
 
 
 def quantities_table(

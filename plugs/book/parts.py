@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 
 from plugs.book.changed import changed
-from plugs.book.figures import CARD, MIDDLING, drawing_figure
+from plugs.book.figures import CARD, MIDDLING, drawing_figures
 from plugs.book.html import (
     Html,
     card,
@@ -78,7 +78,7 @@ def about(source: BookSource) -> Html:
     drawing = views_drawing(source.scene.views, plug_name=source.title, display_unit=source.unit)
     skin = source.summary.get("skin")
     words = "Main dimensions of the finished part" if skin else "Main dimensions"
-    views = drawing_figure(drawing, caption=words, unit=source.unit, words=False, height=MIDDLING)
+    (views,) = drawing_figures([drawing], [words], unit=source.unit, words=False, height=MIDDLING)
     pictures = source.seen("more")
     instead = el("div", pictures, class_="instead") if pictures else None
     return joined([changed(source), viewer(source), instead, views, _sizes(source), _curve(source)])
@@ -345,33 +345,32 @@ def cutting(source: BookSource) -> list[Html]:
     paths = source.paths("layers", [row["name"] for row in layers])
     drawn = {row["name"]: (row, path) for row, path in zip(layers, paths, strict=True)}
     made: dict[str, Html] = {}
-    shown = set[str]()
+    pictures = source.pictures_of(paths)
     for row in pieces:
         layer, path = drawn.get(row["layer"], ({}, ""))
-        how = {"is_pictured": path not in shown, "is_on_sheet": bool(sheets)}
-        made[row["name"]] = _piece(source, {**layer, **row}, path, **how)
-        shown.add(path)
+        picture = pictures.pop(path, None)  # once, of a layer that is of several pieces
+        made[row["name"]] = _piece(source, {**layer, **row}, path, picture, is_on_sheet=bool(sheets))
     words = (
         f"Sawn along {SAW_LINE}, which leaves foam to spare all round. Marked on it: {FINISH_BOTTOM_FACE} "
         f"and {FINISH_TOP_FACE}, the lines to sand to on either face, glue lines and pins; a centreline, an "
         "arrow forward and its name."
     )
     parts: list[object] = [source.findings("cutting"), el("p", words) if layers else None]
-    figures = list(source.of("sheets").items())
+    figures = source.all_drawn(source.of("sheets"), height=MIDDLING)
     for k, sheet in enumerate(sheets):
         size = source.sides([sheet[f"{one}_mm"] for one in _SIDES])
         head = joined([f"Sheet {sheet['number']}: ", "offcut " if sheet.get("is_offcut") else "", size])
-        figure = source.drawn(*figures[k], height=MIDDLING) if k < len(figures) else None
+        figure = figures[k] if k < len(figures) else None
         parts += [el("div", el("h3", head), figure, class_="together")]
         parts.append(cards(made.pop(one["name"]) for one in sheet["pieces"] if one["name"] in made))
-    parts += [cards(made.values()), *(source.drawn(*one) for one in figures[len(sheets) :])]
+    parts += [cards(made.values()), *figures[len(sheets) :]]
     parts += [source.others("layers", paths), folded("Layers, as they look", source.seen("layers"))]
     parts.append(_tables(source))
     return [whole for part in parts if part is not None and (whole := text(part))]
 
 
 def _piece(
-    source: BookSource, row: Mapping[str, Any], path: str, *, is_pictured: bool, is_on_sheet: bool
+    source: BookSource, row: Mapping[str, Any], path: str, picture: Html | None, *, is_on_sheet: bool
 ) -> Html:
     """Return the card of a piece of foam that is cut, with its layer pictured."""
     by = source.cut_by.get(row["name"])
@@ -383,7 +382,7 @@ def _piece(
         ("at", source.reach(row["axis"], row["from_mm"], row["to_mm"]) if "axis" in row else None),
     )
     box = step("piece", el("strong", row["name"]), f": {way}", what=what)
-    return card(box, source.picture(path) if is_pictured else None, sizes=sizes)
+    return card(box, picture, sizes=sizes)
 
 
 def _tables(source: BookSource) -> Html:

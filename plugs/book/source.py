@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import base64
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from functools import cached_property
 from types import MappingProxyType
 from typing import Any, Final
@@ -12,7 +13,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from plugs.book.figures import BESIDE, CARD, HEIGHT, SAME_MM, drawing_figure, shape_of
+from plugs.book.figures import BESIDE, CARD, HEIGHT, SAME_MM, drawing_figures, shapes_of
 from plugs.book.html import Html, el, folded, joined, quantity
 from plugs.book.scene import BookScene
 from plugs.drafting.drawing import LABELS, Drawing
@@ -230,7 +231,15 @@ class BookSource:
         section : str
             ``"more"`` for those that belong to none.
         """
-        return {path: drawing for path, drawing in self.drawings.items() if _place(path, _PLACES) == section}
+        return self._by_section.get(section, {})
+
+    @cached_property
+    def _by_section(self) -> dict[str, dict[str, Drawing]]:
+        """The drawings of each section."""
+        found = defaultdict[str, dict[str, Drawing]](dict)
+        for path, drawing in self.drawings.items():
+            found[_place(path, _PLACES)][path] = drawing
+        return {**found}
 
     def figures(self, section: str, words: str = "", *, height: float = HEIGHT) -> Html:
         """Return the figures of a section.
@@ -242,8 +251,7 @@ class BookSource:
         height : float, mm
             Of paper, at most.
         """
-        found = self.of(section).items()
-        return joined(self.drawn(path, drawing, words, height=height) for path, drawing in found)
+        return joined(self.all_drawn(self.of(section), words, height=height))
 
     def drawn(
         self,
@@ -265,9 +273,36 @@ class BookSource:
         as_drawn : bool
             Whether all that is written stays as it is.
         """
-        name = drawing.title.removeprefix(f"{self.title}, ")
-        caption = joined([name[:1].upper(), name[1:], f". {words} " if words else " ", el("code", path)])
-        return drawing_figure(drawing, caption=caption, unit=self.unit, height=height, as_drawn=as_drawn)
+        return self.all_drawn({path: drawing}, words, height=height, as_drawn=as_drawn)[0]
+
+    def all_drawn(
+        self,
+        drawings: Mapping[str, Drawing],
+        words: str = "",
+        *,
+        height: float = HEIGHT,
+        as_drawn: bool = False,
+    ) -> list[Html]:
+        """Return drawings as figures that tell their files.
+
+        Parameters
+        ----------
+        drawings : mapping of str to Drawing
+            By path, without ending.
+        words : str
+            Told in the caption of each.
+        height : float, mm
+            Of paper, at most.
+        as_drawn : bool
+            Whether all that is written stays as it is.
+        """
+        captions = []
+        for path, drawing in drawings.items():
+            name = drawing.title.removeprefix(f"{self.title}, ")
+            end = f". {words} " if words else " "
+            captions.append(joined([name[:1].upper(), name[1:], end, el("code", path)]))
+        shown = [*drawings.values()]
+        return drawing_figures(shown, captions, unit=self.unit, height=height, as_drawn=as_drawn)
 
     def picture(self, path: str) -> Html | None:
         """Return a drawing as the picture of a card; None where it is not drawn.
@@ -277,11 +312,21 @@ class BookSource:
         path : str
             Without ending.
         """
-        drawing = self.drawings.get(path)
-        if drawing is None:
-            return None
+        return self.pictures_of([path]).get(path)
+
+    def pictures_of(self, paths: Iterable[str]) -> dict[str, Html]:
+        """Return drawings as the pictures of cards, by path; what is not drawn has none.
+
+        Parameters
+        ----------
+        paths : iterable of str
+            Without ending.
+        """
+        known = [path for path in dict.fromkeys(paths) if path in self.drawings]
+        drawings, captions = [self.drawings[path] for path in known], [el("code", path) for path in known]
         width, height = CARD
-        return drawing_figure(drawing, caption=el("code", path), unit=self.unit, width=width, height=height)
+        found = drawing_figures(drawings, captions, unit=self.unit, width=width, height=height)
+        return dict(zip(known, found, strict=True))
 
     def others(self, section: str, shown: Collection[str], *, height: float = HEIGHT) -> Html:
         """Return the figures of a section but those that are shown on its cards.
@@ -293,8 +338,8 @@ class BookSource:
         height : float, mm
             Of paper, at most.
         """
-        found = self.of(section).items()
-        return joined(self.drawn(path, one, height=height) for path, one in found if path not in shown)
+        found = {path: one for path, one in self.of(section).items() if path not in shown}
+        return joined(self.all_drawn(found, height=height))
 
     def shape(self, path: str, passed_over: Sequence[str] = ()) -> list[list[object]]:
         """Return what a drawing shows, in numbers that change with its shape alone; empty without one.
@@ -308,8 +353,9 @@ class BookSource:
         """
         if path not in self.drawings:
             return []
-        if path not in self._shapes:
-            self._shapes[path] = shape_of(self.drawings[path])
+        if path not in self._shapes:  # one of a section is seldom asked for alone
+            asked = self.of(_place(path, _PLACES))
+            self._shapes.update(zip(asked, shapes_of([*asked.values()]), strict=True))
         groups, steps = self._shapes[path]
         gone = (*passed_over, *_BESIDE_THE_SHAPE)
         told = zip(groups, steps.tolist(), strict=True)

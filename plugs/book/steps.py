@@ -67,7 +67,8 @@ def stacking(source: BookSource) -> Html:
         parts.append(el("p", *told, f"the lines {GLUE_BOTTOM_FACE} and {GLUE_TOP_FACE} show."))
     shapes = _layer_shapes(source)
     parts += [source.seen("stacking"), listed(_before_glue(source, shapes))]
-    parts.append(cards(_joint(source, row, shapes) for row in contacts))
+    pins = {one["number"]: len(one["pins"]) for one in (summary.get("pins") or {}).get("contacts") or []}
+    parts.append(cards(_joint(source, row, shapes, pins.get(row["number"])) for row in contacts))
     if contacts:
         words = "Left under weights until the glue has set, as its data sheet says"
         parts.append(listed([step("glue-set", words, what=[*shapes.values()])]))
@@ -114,16 +115,13 @@ def _before_glue(source: BookSource, shapes: Mapping[str, Any]) -> list[Html]:
     return done
 
 
-def _joint(source: BookSource, row: Mapping[str, Any], shapes: Mapping[str, Any]) -> Html:
+def _joint(source: BookSource, row: Mapping[str, Any], shapes: Mapping[str, Any], n_pins: int | None) -> Html:
     """Return the card of a joint between two layers."""
     both = [row["lower_layer"], row["upper_layer"]]
-    counts = {
-        one["number"]: len(one["pins"]) for one in (source.summary.get("pins") or {}).get("contacts") or []
-    }
     sizes = (
         ("Joint at", source.quantity("at_mm", row["at_mm"])),
         ("Glue", source.known(row, "glue_g")),
-        ("Pins", counts.get(row["number"])),
+        ("Pins", n_pins),
     )
     words = (el("strong", f"{both[0]} to {both[1]}"), " glued")
     return card(step("glue", *words, what=[shapes.get(name) for name in both]), sizes=sizes)

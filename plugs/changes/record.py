@@ -7,7 +7,7 @@ import json
 import zlib
 from collections.abc import Mapping, Sequence
 from hashlib import sha256
-from itertools import pairwise
+from itertools import islice, pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -185,7 +185,9 @@ def packed(record: Record) -> bytes:
     bytes
         JSON: its form, its digest, and what it holds.
     """
-    rings: list[Array] = []
+    pieces = [(one.cut, one.must, *one.drawn) for one in record.workpieces]
+    points, regions = _regions_out([region for regions in pieces for region in regions])
+    told = iter(regions)
     held = {
         "recipe": record.recipe,
         "title": record.title,
@@ -198,9 +200,12 @@ def packed(record: Record) -> bytes:
         "kerf_mm": record.kerf,
         "stages": list(record.stages),
         "kinds": list(record.kinds),
-        "workpieces": [_workpiece_out(one, rings) for one in record.workpieces],
+        "workpieces": [
+            _workpiece_out(one, [*islice(told, len(own))])
+            for one, own in zip(record.workpieces, pieces, strict=True)
+        ],
         "spares": [[one.sheet, one.thickness, one.width, one.height] for one in record.spares],
-        "rings": _packed(np.concatenate([*rings, np.empty((0, 2))]), _STEPS, "<i4"),
+        "rings": _packed(points, _STEPS, "<i4"),
         "vertices": _packed(record.vertices, _STEPS, "<i4"),
         "triangles": _packed(record.triangles, 1.0, "<i4"),
         "points": _packed(record.places.points, _STEPS, "<i4"),
@@ -291,8 +296,8 @@ def _record(held: Mapping[str, Any]) -> Record:
     )
 
 
-def _workpiece_out(one: Workpiece, rings: list[Array]) -> dict[str, Any]:
-    """Return a workpiece as JSON can hold it; its rings go to the others."""
+def _workpiece_out(one: Workpiece, regions: list[list[list[int]]]) -> dict[str, Any]:
+    """Return a workpiece as JSON can hold it, with what is told of its regions."""
     return {
         "kind": one.kind,
         "name": one.name,
@@ -303,7 +308,7 @@ def _workpiece_out(one: Workpiece, rings: list[Array]) -> dict[str, Any]:
         "sheet_mm": _plain(one.sheet_mm),
         "spots_mm": [[_plain(v) for v in spot] for spot in one.spots.tolist()],
         "alike": list(one.alike),
-        "regions": [_region_out(region, rings) for region in (one.cut, one.must, *one.drawn)],
+        "regions": regions,
         "holes": [[_plain(v) for v in hole] for hole in one.holes],
     }
 
@@ -328,14 +333,19 @@ def _workpiece_in(held: Mapping[str, Any], rings: Array) -> Workpiece:
     )
 
 
-def _region_out(region: shapely.MultiPolygon, rings: list[Array]) -> list[list[int]]:
-    """Return of each polygon where its rings begin among the points of all, and how many each has."""
-    found = []
-    for polygon in region.geoms:
-        own = [shapely.get_coordinates(ring)[:-1] for ring in (polygon.exterior, *polygon.interiors)]
-        found.append([sum(map(len, rings)), *map(len, own)])
-        rings.append(np.concatenate(own))
-    return found
+def _regions_out(regions: Sequence[shapely.MultiPolygon]) -> tuple[Array, list[list[list[int]]]]:
+    """Return the points of all rings, and by region where each polygon begins and the counts of its rings."""
+    polygons, region_of = shapely.get_parts(regions, return_index=True)
+    rings, polygon_of = shapely.get_rings(polygons, return_index=True)
+    points, ring_of = shapely.get_coordinates(rings, return_index=True)
+    points = points[np.diff(ring_of, append=-1) == 0]  # but the first of each again, at its end
+    counts = np.bincount(ring_of, minlength=len(rings)) - 1
+    begins = np.searchsorted(polygon_of, np.arange(len(polygons) + 1))
+    starts = np.concatenate(([0], np.cumsum(counts)))[begins].tolist()
+    found: list[list[list[int]]] = [[] for _ in regions]
+    for k, region in enumerate(region_of.tolist()):
+        found[region].append([starts[k], *counts[begins[k] : begins[k + 1]].tolist()])
+    return points, found
 
 
 def _region_in(held: Sequence[Sequence[int]], rings: Array) -> shapely.MultiPolygon:

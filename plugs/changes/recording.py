@@ -26,6 +26,7 @@ from plugs.subjects.block import block_end
 from plugs.subjects.recess import rounded_path
 
 Array = NDArray[np.float64]
+Geometries = NDArray[np.object_]
 
 LEAST_LAP: Final = 25.0
 """Cloth that has to lie over that of the next zone, mm: half of what is usually drawn (common practice, no
@@ -138,38 +139,36 @@ def _figures(work: Worked, stages: Collection[str]) -> dict[str, Any]:
 def _foam(work: Worked) -> list[Workpiece]:
     """Return the pieces of foam; a layer that is cut whole goes by its own name."""
     layers = {layer.name: layer for layer in work.layers}
-    covered = {layer.name: _thinned(layer.envelope) for layer in work.layers}
     voids = {void.layer: void.outline for void in work.pieces.voids}
     drilled = {blank.name: blank.drilled for blank in work.blanks}
     by_wire = {cut.piece for cut in work.wire_cuts}
-    found = []
-    for piece in work.pieces.pieces:
-        if piece.name in by_wire:
-            continue
-        layer = layers[piece.layer]
-        middle = 0.5 * (piece.from_mm + piece.to_mm)
-        cut = _thinned(piece.rough)
-        walls = shapely.buffer(voids.get(layer.name, shapely.MultiPolygon()), _WALL)
-        found.append(
-            Workpiece(
-                kind="piece" if piece.place else "layer",
-                name=piece.name,
-                file=layer_path(layer.name),
-                axis=piece.axis,
-                from_mm=piece.from_mm,
-                to_mm=piece.to_mm,
-                sheet_mm=piece.thickness,
-                spots=_spot(piece.axis, middle, piece.rough),
-                alike=(),
-                cut=cut,
-                must=_thinned(shapely.difference(shapely.intersection(covered[layer.name], cut), walls)),
-                drawn=(_thinned(piece.lower), _thinned(piece.upper)),
-                holes=tuple(
-                    (*hole.at, hole.diameter, float(hole.face == "upper")) for hole in drilled[piece.name]
-                ),
-            )
+    pieces = [piece for piece in work.pieces.pieces if piece.name not in by_wire]
+    of = [layers[piece.layer] for piece in pieces]
+    cut = _all_thinned([piece.rough for piece in pieces])
+    covered = _all_thinned([layer.envelope for layer in of])
+    walls = shapely.buffer([voids.get(layer.name, shapely.MultiPolygon()) for layer in of], _WALL)
+    must = _all_thinned(shapely.difference(shapely.intersection(covered, cut), walls))
+    lower, upper = (_all_thinned([getattr(piece, face) for piece in pieces]) for face in ("lower", "upper"))
+    return [
+        Workpiece(
+            kind="piece" if piece.place else "layer",
+            name=piece.name,
+            file=layer_path(layer.name),
+            axis=piece.axis,
+            from_mm=piece.from_mm,
+            to_mm=piece.to_mm,
+            sheet_mm=piece.thickness,
+            spots=_spot(piece.axis, 0.5 * (piece.from_mm + piece.to_mm), piece.rough),
+            alike=(),
+            cut=cut[k],
+            must=must[k],
+            drawn=(lower[k], upper[k]),
+            holes=tuple(
+                (*hole.at, hole.diameter, float(hole.face == "upper")) for hole in drilled[piece.name]
+            ),
         )
-    return found
+        for k, (piece, layer) in enumerate(zip(pieces, of, strict=True))
+    ]
 
 
 def _wire_faces(work: Worked) -> list[Workpiece]:
@@ -393,9 +392,16 @@ def _loose(
 
 def _thinned(region: shapely.Geometry) -> shapely.MultiPolygon:
     """Return a region without the points that lie on a straight line but for a hair."""
-    thin = shapely.simplify(region, _THINNED, preserve_topology=False)
-    parts = shapely.get_parts(thin if thin.is_valid else region)
-    return shapely.MultiPolygon([part for part in parts if part.geom_type == "Polygon" and not part.is_empty])
+    return _all_thinned([region])[0]
+
+
+def _all_thinned(regions: Sequence[shapely.Geometry] | Geometries) -> Geometries:
+    """Return regions without the points that lie on a straight line but for a hair."""
+    thin = shapely.simplify(regions, _THINNED, preserve_topology=False)
+    parts, of = shapely.get_parts(np.where(shapely.is_valid(thin), thin, regions), return_index=True)
+    is_one = (shapely.get_type_id(parts) == shapely.GeometryType.POLYGON) & ~shapely.is_empty(parts)
+    found = np.full(len(regions), shapely.MultiPolygon())
+    return np.asarray(shapely.multipolygons(parts[is_one], indices=of[is_one], out=found))
 
 
 def _spot(axis: str, along: float, region: shapely.Geometry) -> Array:

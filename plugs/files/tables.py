@@ -18,6 +18,9 @@ Array = NDArray[np.float64]
 _IN_LINE: Final = 1e-3
 """A twentieth of the chords that a curve is drawn by, mm: no saw and no printer shows it."""
 
+_BATCH: Final = 64
+"""Layers at once, so that what their rows take meanwhile is little."""
+
 COLUMNS: Final = ("layer", "face", "ring", "kind", "h_axis", "v_axis", "h_mm", "v_mm", "along_mm")
 
 
@@ -39,6 +42,13 @@ def outlines_csv(layers: Sequence[LayerOutlines]) -> bytes:
         stack's axis, for the rough outline that of the lower face. Lines end in ``"\\n"``.
     """
     parts = [f"{','.join(COLUMNS)}\n".encode()]
+    parts += [_rows_of(layers[begin : begin + _BATCH]) for begin in range(0, len(layers), _BATCH)]
+    return b"".join(parts)
+
+
+def _rows_of(layers: Sequence[LayerOutlines]) -> bytes:
+    """Return the rows of some layers."""
+    ends, rings = list[tuple[str, str]](), list[Array]()
     for layer in layers:
         across, up = PLANES[layer.axis]
         for face, outline, along in (
@@ -46,15 +56,23 @@ def outlines_csv(layers: Sequence[LayerOutlines]) -> bytes:
             ("upper", layer.upper, layer.to_mm),
             ("rough", layer.rough, layer.from_mm),
         ):
-            for number, (kind, whole) in enumerate(canonical_rings(outline), start=1):
-                ring = _without_corners_in_line(whole)
-                start = csv_text([[layer.name, face, str(number), kind, across, up]]).rstrip("\n")
-                parts.append(fixed_rows(ring, LENGTH.table, f"{start},", f",{cell(along, 'along_mm')}\n"))
-    return b"".join(parts)
+            tail = f",{cell(along, 'along_mm')}\n"
+            for number, (kind, ring) in enumerate(canonical_rings(outline), start=1):
+                head = csv_text([[layer.name, face, str(number), kind, across, up]]).rstrip("\n")
+                ends.append((f"{head},", tail))
+                rings.append(ring)
+    if not rings:
+        return b""
+    points, counts = _without_corners_in_line(rings)
+    return fixed_rows(points, LENGTH.table, ends, counts)
 
 
-def _without_corners_in_line(ring: Array) -> Array:
-    """Return a ring without vertices that lie in line with those that are left."""
-    thin = shapely.simplify(shapely.linearrings(ring), _IN_LINE, preserve_topology=False)
-    points = shapely.get_coordinates(thin)[:-1]
-    return points if len(points) > 2 else ring
+def _without_corners_in_line(rings: Sequence[Array]) -> tuple[Array, NDArray[np.intp]]:
+    """Return the vertices of rings that do not lie in line with others, and how many each has."""
+    which = np.repeat(np.arange(len(rings)), [len(ring) for ring in rings])
+    whole = shapely.linearrings(np.concatenate(rings), indices=which)
+    thin = shapely.simplify(whole, _IN_LINE, preserve_topology=False)
+    is_ring = shapely.get_num_coordinates(thin) > 3
+    points, which = shapely.get_coordinates(np.where(is_ring, thin, whole), return_index=True)
+    is_last = np.diff(which, append=-1) != 0  # the first again
+    return points[~is_last], np.bincount(which[~is_last])

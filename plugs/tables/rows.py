@@ -42,7 +42,12 @@ def csv_text(rows: Iterable[Sequence[str]]) -> str:
     return text.getvalue()
 
 
-def fixed_rows(values: NDArray[np.float64], decimals: int, head: str, tail: str) -> bytes:
+def fixed_rows(
+    values: NDArray[np.float64],
+    decimals: int,
+    ends: Sequence[tuple[str, str]],
+    counts: Sequence[int] | NDArray[np.intp],
+) -> bytes:
     """Return numbers with so many decimals, parted by commas: many rows of them at once, digit by digit.
 
     Parameters
@@ -51,8 +56,10 @@ def fixed_rows(values: NDArray[np.float64], decimals: int, head: str, tail: str)
         Of less than 2 to the 53rd when their decimals are counted as whole numbers.
     decimals : int, dimensionless
         At least one.
-    head, tail : str
-        Before and after the numbers of each row.
+    ends : sequence of (str, str)
+        What stands before and after the numbers of each row, of rows that follow each other.
+    counts : sequence of int, dimensionless
+        How many of these there are.
 
     Returns
     -------
@@ -74,8 +81,9 @@ def fixed_rows(values: NDArray[np.float64], decimals: int, head: str, tail: str)
         digit = ord("0") + left - 10 * rest
         cells[..., -2 - i - (i >= decimals)] = digit if i <= decimals else np.where(left > 0, digit, 0)
         left = rest
-    ends = [np.tile(np.frombuffer(text.encode(), np.uint8), (len(values), 1)) for text in (head, tail)]
-    rows = np.hstack((ends[0], cells.reshape(len(values), -1), ends[1]))
+    told = [np.array([text.encode() for text in texts]) for texts in zip(*ends, strict=True)]
+    head, tail = (np.repeat(one.view(np.uint8).reshape(len(ends), -1), counts, axis=0) for one in told)
+    rows = np.hstack((head, cells.reshape(len(values), -1), tail))
     return rows[rows > 0].tobytes()
 
 

@@ -17,7 +17,7 @@ import plugs.templates.bays
 from plugs import Corner, Station
 from plugs.body.body import make_solid
 from plugs.body.looked_at import PICTURE_MM, looks_of
-from plugs.book.figures import HEIGHT, WIDTH, drawing_figure, readable
+from plugs.book.figures import HEIGHT, WIDTH, drawing_figures, readable
 from plugs.book.scene import FLATTEST, make_book_scene, scene_json
 from plugs.book.views import sharp_edges, three_views, views_drawing
 from plugs.drafting.drawing import Drawing, Label
@@ -198,9 +198,9 @@ def test_scene_without_skin_and_templates() -> None:
 def test_labels_grow_only_where_there_is_room() -> None:
     """Alone a label grows as tall as asked; between two others it stays clear of them; none shrinks."""
     alone = Label(text="P1-1", at=(0.0, 0.0), height=4.0)
-    assert readable([alone], 12.0)[0].height == 12.0
     row = [Label(text="P1-1", at=(0.0, 8.0 * k), height=4.0) for k in range(3)]
-    grown = readable(row, 12.0)
+    (single,), none, grown = readable([[alone], [], row], np.array([12.0, 12.0, 12.0]))
+    assert (single.height, none) == (12.0, [])
     for low, high in itertools.pairwise(grown):
         assert low.at[1] + 1.1 * low.height <= high.at[1] - 0.2 * high.height + 1e-9
     assert all(new.height >= old.height for new, old in zip(grown, row, strict=True))
@@ -211,9 +211,8 @@ def test_figure_fits_on_paper_with_lines_that_can_be_seen(wide: float, tall: flo
     """Whatever its size, a figure is no larger than its room, and lines are 0.3 mm on paper."""
     corners = np.array([(0.0, 0.0), (wide, 0.0), (wide, tall), (0.0, tall)])
     line = Line(points=corners, bulges=np.zeros(4), is_closed=True, dxf_layer="SHEET_EDGE")
-    figure = drawing_figure(
-        Drawing(path="a", title="A", paths=(line,), labels=()), caption="c", unit="mm"
-    )  # fmt: skip
+    drawing = Drawing(path="a", title="A", paths=(line,), labels=())
+    (figure,) = drawing_figures([drawing], ["c"], unit="mm")
     width, height = (
         float(figure.partition(f'{word}="')[2].partition('mm"')[0]) for word in ("width", "height")
     )

@@ -186,8 +186,10 @@ def test_arrow_points_the_way_it_says(recess: Recess, word: str, way: tuple[floa
     ]
     (shaft,) = shafts
     assert (shaft.points[1] - shaft.points[0]) / 25.0 == pytest.approx(way, abs=1e-9)
-    figure = _smaller(drawing, "mm", (70.0, 70.0))
-    tips = [points[1] - 0.5 * (points[0] + points[2]) for kind, points, _ in figure.lines
-            if kind == "LABELS" and len(points) == 3]  # fmt: skip
-    assert any(label.text == word for label in figure.labels)
+    figure = _smaller([drawing], "mm", (70.0, 70.0))
+    lines = np.split(figure.lines.points, np.cumsum(figure.lines.counts)[:-1])
+    told = zip(figure.lines.groups, lines, strict=True)
+    heads = [points for group, points in told if group == "LABELS" and len(points) == 3]
+    tips = [head[1] - 0.5 * (head[0] + head[2]) for head in heads]
+    assert any(label.text == word for label in figure.labels[0])
     assert [tip / np.hypot(*tip) for tip in tips] == [pytest.approx(way, abs=1e-9)]

@@ -111,8 +111,11 @@ def test_numbers_are_written_as_python_writes_them():
     values = np.concatenate([rng.normal(scale=scale, size=(200, 2)) for scale in (1e-5, 1e-3, 1.0, 1e3, 1e7)])
     values = np.vstack((values, [(0.0, -0.0), (-0.00004, 0.00005), (9.99995, -9.99995), (99999.99996, -0.5)]))
     wanted = "".join(f"a,{x:.4f},{y:.4f},é\n" for x, y in np.round(values, 4) + 0.0)
-    assert fixed_rows(values, 4, "a,", ",é\n").decode() == wanted
-    assert fixed_rows(np.array([[0.25], [-12.0]]), 1, "", ";") == b"0.2;-12.0;"
+    assert fixed_rows(values, 4, [("a,", ",é\n")], [len(values)]).decode() == wanted
+    assert fixed_rows(np.array([[0.25], [-12.0]]), 1, [("", ";")], [2]) == b"0.2;-12.0;"
+    assert fixed_rows(np.array([[7.0], [8.5], [9.0]]), 1, [("é,", ";"), ("", "\n")], [1, 2]) == (
+        "é,7.0;8.5\n9.0\n".encode()
+    )
 
 
 def test_vertices_in_line_are_left_out_within_a_thousandth():
